@@ -1,0 +1,1 @@
+"""The host: kit, optics, planning, program, state machine, session, reports and commands."""
