@@ -1,0 +1,43 @@
+"""What may go wrong, in two families, each with a sentence for the person at the tripod.
+
+```
+InputError      what was given cannot be used            exit status 2
+WorldError      the world said no                        exit status 1
+├── LinkLost        the cable was pulled, the board lost power, another program holds the port
+├── BoardRefused    the board judged a command and said no
+├── RunStopped      the run ended before the set was complete, resumable
+└── StorageFailed   the disk is full, the folder cannot be written
+```
+
+Anything else that escapes is our own mistake and leaves with a traceback.
+"""
+
+from collections.abc import Iterable
+
+
+class InputError(Exception):
+    """A file or an option that cannot be used: one sentence for each mistake, nothing written."""
+
+    def __init__(self, sentences: str | Iterable[str]) -> None:
+        self.sentences = (sentences,) if isinstance(sentences, str) else tuple(sentences)
+        super().__init__("\n".join(self.sentences))
+
+
+class WorldError(Exception):
+    """Something outside the program said no: one sentence, with what to do next."""
+
+
+class LinkLost(WorldError):
+    """No answer from the board, or the port itself is gone."""
+
+
+class BoardRefused(WorldError):
+    """The board refused a command that the run cannot do without."""
+
+
+class RunStopped(WorldError):
+    """The run ended before the set was complete; its session says how far it came."""
+
+
+class StorageFailed(WorldError):
+    """A file could not be written."""

@@ -1,0 +1,1 @@
+"""The kit: camera, lens, exposure, head and board, as one validated value."""

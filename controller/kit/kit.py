@@ -1,0 +1,157 @@
+"""The kit as a value: every key carries its unit, every key has bounds, unknown keys are mistakes.
+
+Only `[camera]` and `[lens]` are asked for. The defaults under `[head]` describe a small belt-driven head with
+common 1.8 degree motors; they are examples, so check them against your own head's data sheet.
+"""
+
+import math
+from typing import Annotated, Literal, Self
+
+from pydantic import BaseModel, ConfigDict, Field, model_validator
+
+from controller.optics import field
+from controller.optics.projection import Projection
+
+Positive = Annotated[float, Field(gt=0, allow_inf_nan=False)]
+NotNegative = Annotated[float, Field(ge=0, allow_inf_nan=False)]
+
+
+class Table(BaseModel):
+    """A table of the kit file: frozen, and a key it does not know is a mistake."""
+
+    model_config = ConfigDict(frozen=True, extra="forbid")
+
+
+class Camera(Table):
+    """The sensor and how the body is mounted. The width is the long side, whatever `mounted` says."""
+
+    make: str | None = None
+    model: str | None = None
+    sensor_width_mm: Annotated[float, Field(gt=0, le=300)]
+    sensor_height_mm: Annotated[float, Field(gt=0, le=300)]
+    pixels_wide: Annotated[int, Field(gt=0, le=100_000)]
+    pixels_high: Annotated[int, Field(gt=0, le=100_000)]
+    mounted: Literal["portrait", "landscape"] = "portrait"
+
+    @model_validator(mode="after")
+    def _sides_agree(self) -> Self:
+        if self.sensor_height_mm > self.sensor_width_mm:
+            raise ValueError(
+                f"sensor_height_mm = {self.sensor_height_mm:g} is longer than sensor_width_mm = "
+                f"{self.sensor_width_mm:g}: the width is the long side, `mounted` says how the camera stands"
+            )
+        stretch = (self.pixels_wide / self.pixels_high) / (self.sensor_width_mm / self.sensor_height_mm)
+        if abs(stretch - 1) > 0.05:
+            raise ValueError(
+                f"pixels_wide x pixels_high = {self.pixels_wide} x {self.pixels_high} is not the shape of the "
+                f"sensor ({self.sensor_width_mm:g} x {self.sensor_height_mm:g} mm): pixels must be square"
+            )
+        return self
+
+
+class Lens(Table):
+    """Focal length and the law of projection."""
+
+    make: str | None = None
+    model: str | None = None
+    focal_length_mm: Annotated[float, Field(gt=0, le=3000)]
+    projection: Projection = Projection.RECTILINEAR
+
+
+class Exposure(Table):
+    """One frame's exposures and the times that the camera needs around them."""
+
+    shutter_seconds: Annotated[float, Field(gt=0, le=3600)] = 0.0125
+    bracket_ev: Annotated[
+        tuple[Annotated[float, Field(ge=-10, le=10)], ...], Field(min_length=1, max_length=15)
+    ] = (0.0,)
+    focus_ms: Annotated[int, Field(ge=0, le=10_000)] = 100
+    press_ms: Annotated[int, Field(gt=0, le=3_600_000)] = 100
+    release_lag_ms: Annotated[float, Field(ge=0, le=5_000)] = 60.0
+    ready_ms: Annotated[float, Field(ge=0, le=60_000)] = 250.0
+    file_megabytes: Positive | None = None
+
+
+class Axis(Table):
+    """One motor with its gearing and its limits, at the camera's side of the gear."""
+
+    full_steps_per_turn: Annotated[int, Field(gt=0, le=10_000)] = 200
+    microsteps: Annotated[int, Field(gt=0, le=256)] = 16
+    gear_ratio: Annotated[float, Field(gt=0, le=100_000)] = 36.0
+    max_speed_deg_s: Annotated[float, Field(gt=0, le=360)] = 30.0
+    max_accel_deg_s2: Annotated[float, Field(gt=0, le=3600)] = 40.0
+    min_deg: Annotated[float, Field(ge=-3600, le=3600)] = -370.0
+    max_deg: Annotated[float, Field(ge=-3600, le=3600)] = 370.0
+
+    @model_validator(mode="after")
+    def _limits_in_order(self) -> Self:
+        if self.min_deg >= self.max_deg:
+            raise ValueError(f"min_deg = {self.min_deg:g} must be less than max_deg = {self.max_deg:g}")
+        return self
+
+    @property
+    def steps_per_degree(self) -> float:
+        """Microsteps for one degree at the camera."""
+        return self.full_steps_per_turn * self.microsteps * self.gear_ratio / 360
+
+
+class TiltAxis(Axis):
+    """The tilt axis: the same, with limits a little past the zenith and the nadir."""
+
+    min_deg: Annotated[float, Field(ge=-3600, le=3600)] = -95.0
+    max_deg: Annotated[float, Field(ge=-3600, le=3600)] = 95.0
+
+
+class Head(Table):
+    """Both axes, and how the camera rings after a stop."""
+
+    pan: Axis = Axis()
+    tilt: TiltAxis = TiltAxis()
+    ring_hz: Annotated[float, Field(gt=0, le=1000)] = 8.0
+    ring_damping: Annotated[float, Field(gt=0, lt=1)] = 0.05
+    settle_ms: NotNegative | None = None
+
+
+class Board(Table):
+    """The line to the board and what is wired to it."""
+
+    baud: Annotated[int, Field(ge=1200, le=4_000_000)] = 115_200
+    silence_ms: Annotated[int, Field(ge=100, le=60_000)] = 6000
+    sync_contact: bool = True
+
+
+class Kit(Table):
+    """Everything the photographer carries, as far as the program must know it."""
+
+    camera: Camera
+    lens: Lens
+    exposure: Exposure = Exposure()
+    head: Head = Head()
+    board: Board = Board()
+
+    def field(self, overlap: float) -> field.Field:
+        """What one frame sees as mounted, with the core for `overlap`. Raises InputError (see make_field)."""
+        camera = self.camera
+        size = (camera.sensor_width_mm, camera.sensor_height_mm)
+        pixels = (camera.pixels_wide, camera.pixels_high)
+        if camera.mounted == "portrait":
+            size, pixels = size[::-1], pixels[::-1]
+        return field.make_field(
+            projection=self.lens.projection,
+            focal_length_mm=self.lens.focal_length_mm,
+            size_mm=size,
+            pixels=pixels,
+            overlap=overlap,
+        )
+
+    def shutter_times_s(self) -> tuple[float, ...]:
+        """Shutter times of one frame in seconds, in bracket order; +1 EV doubles the time.
+
+        Only the time changes in a bracket, never the aperture (check: APEX, Tv = -log2 t, ASA PH2.5-1960).
+        """
+        return tuple(self.exposure.shutter_seconds * math.exp2(ev) for ev in self.exposure.bracket_ev)
+
+    def file_megabytes(self) -> float:
+        """Megabytes of one photograph: the kit's word, or 1.5 bytes a pixel (common practice, no source)."""
+        given = self.exposure.file_megabytes
+        return given if given is not None else self.camera.pixels_wide * self.camera.pixels_high * 1.5e-6

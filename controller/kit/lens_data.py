@@ -1,0 +1,105 @@
+"""Cameras and lenses by name from the open lens data that the lensfunpy package carries.
+
+The data is the lensfun project's, licensed CC BY-SA 3.0; it is only queried, never copied. It holds one crop
+factor for a camera and no sensor size, so the size follows from the crop factor (ratio of the diagonals of a
+36 x 24 mm picture and this sensor) and the shape of the picture in pixels. Only an exact model is taken: the
+library's own loose search answers with neighbours of the camera that was asked for.
+"""
+
+import math
+from functools import cache
+from typing import Any
+
+import lensfunpy
+
+from controller.errors import InputError
+from controller.optics.projection import Projection
+
+FULL_FRAME_DIAGONAL_MM = math.hypot(36, 24)
+
+PROJECTIONS = {
+    lensfunpy.LensType.RECTILINEAR: Projection.RECTILINEAR,
+    lensfunpy.LensType.FISHEYE: Projection.EQUIDISTANT,
+    lensfunpy.LensType.FISHEYE_EQUISOLID: Projection.EQUISOLID,
+    lensfunpy.LensType.FISHEYE_STEREOGRAPHIC: Projection.STEREOGRAPHIC,
+    lensfunpy.LensType.FISHEYE_ORTHOGRAPHIC: Projection.ORTHOGRAPHIC,
+}
+
+
+@cache
+def _database() -> Any:
+    return lensfunpy.Database()
+
+
+def sensor_size_mm(crop_factor: float, pixels_wide: int, pixels_high: int) -> tuple[float, float]:
+    """Width and height in millimetres of a sensor with square pixels."""
+    scale = FULL_FRAME_DIAGONAL_MM / crop_factor / math.hypot(pixels_wide, pixels_high)
+    return round(pixels_wide * scale, 3), round(pixels_high * scale, 3)
+
+
+def filled_in(tables: dict[str, Any]) -> dict[str, Any]:
+    """`tables` with sensor size, projection and a prime's focal length added where the kit left them out.
+
+    Raises InputError with a sentence for each name that the data does not hold.
+    """
+    mistakes: list[str] = []
+    crop_factor = None
+    filled = dict(tables)
+    for part, fill in (("camera", _fill_camera), ("lens", _fill_lens)):
+        table = tables.get(part)
+        if not isinstance(table, dict) or not ("make" in table or "model" in table):
+            continue
+        try:
+            filled[part], crop_factor = fill(table, crop_factor)
+        except InputError as error:
+            mistakes += error.sentences
+    if mistakes:
+        raise InputError(mistakes)
+    return filled
+
+
+def _fill_camera(table: dict[str, Any], _: float | None) -> tuple[dict[str, Any], float]:
+    found = _exact(_database().cameras, table, "camera")
+    crop_factor = float(found[0].crop_factor)
+    wide, high = table.get("pixels_wide"), table.get("pixels_high")
+    given = "sensor_width_mm" in table or "sensor_height_mm" in table
+    if given or not (isinstance(wide, int) and isinstance(high, int) and wide > 0 and high > 0):
+        return table, crop_factor
+    width_mm, height_mm = sensor_size_mm(crop_factor, wide, high)
+    return {**table, "sensor_width_mm": width_mm, "sensor_height_mm": height_mm}, crop_factor
+
+
+def _fill_lens(table: dict[str, Any], crop_factor: float | None) -> tuple[dict[str, Any], float | None]:
+    candidates = _exact(_database().lenses, table, "lens")
+    if crop_factor is not None:  # the same lens may be measured on several sensor sizes
+        candidates.sort(key=lambda lens: abs(lens.crop_factor - crop_factor))
+    lens = candidates[0]
+    if lens.type not in PROJECTIONS:
+        raise InputError(f'lens.model = "{table["model"]}": its projection is not one that can be planned.')
+    low, high = round(lens.min_focal, 2), round(lens.max_focal, 2)
+    filled = {"projection": str(PROJECTIONS[lens.type]), **table}
+    if low == high:
+        filled.setdefault("focal_length_mm", low)
+    focal = filled.get("focal_length_mm")
+    if isinstance(focal, int | float) and not low * 0.98 <= focal <= high * 1.02:
+        raise InputError(
+            f'lens.focal_length_mm = {focal:g}: the lens "{table["model"]}" has {low:g} to {high:g} mm.'
+        )
+    return filled, crop_factor
+
+
+def _exact(entries: list[Any], table: dict[str, Any], part: str) -> list[Any]:
+    make, model = table.get("make"), table.get("model")
+    if not (isinstance(make, str) and isinstance(model, str)):
+        raise InputError(f"{part}: make and model belong together; give both as text, or neither.")
+    found = [e for e in entries if _folded(e.model) == _folded(model) and _folded(e.maker) == _folded(make)]
+    if not found:
+        raise InputError(
+            f'{part}.make = "{make}", {part}.model = "{model}": not in the open lens data under exactly that '
+            f"name; give the {'sensor size' if part == 'camera' else 'focal length and projection'} instead."
+        )
+    return found
+
+
+def _folded(text: str) -> str:
+    return " ".join(text.strip("\0 ").casefold().split())

@@ -1,0 +1,1 @@
+"""Which frames, in what order, and the proof that they cover."""
