@@ -1,0 +1,1 @@
+"""Running a program on a board: events in, effects out, one loop."""

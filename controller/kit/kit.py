@@ -116,6 +116,7 @@ class Board(Table):
     """The line to the board and what is wired to it."""
 
     baud: Annotated[int, Field(ge=1200, le=4_000_000)] = 115_200
+    max_step_rate_hz: Annotated[int, Field(ge=100, le=1_000_000)] = 20_000
     silence_ms: Annotated[int, Field(ge=100, le=60_000)] = 6000
     sync_contact: bool = True
 

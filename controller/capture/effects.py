@@ -1,0 +1,62 @@
+"""Everything the state machine may ask for. The runner does these, in order."""
+
+from dataclasses import dataclass
+from typing import TypeAlias
+
+from controller.session.session import Intent, ShotOutcome
+from protocol.messages import Request
+
+
+@dataclass(frozen=True, slots=True)
+class Greet:
+    """Open the conversation with the board."""
+
+
+@dataclass(frozen=True, slots=True)
+class Send:
+    """Send a request. `expected_ns` is when its end should be heard of, counted from now; 0 if it has none."""
+
+    request: Request
+    expected_ns: int = 0
+
+
+@dataclass(frozen=True, slots=True)
+class SendUrgent:
+    """Send a stop or a halt ahead of everything else."""
+
+    request: Request
+
+
+@dataclass(frozen=True, slots=True)
+class Timer:
+    """Replace the running timer: at `at_ns` the event WAITED, or OVERDUE if `overdue`."""
+
+    at_ns: int
+    overdue: bool
+
+
+@dataclass(frozen=True, slots=True)
+class Intend:
+    """Make the intent durable before anything that follows."""
+
+    intent: Intent
+
+
+@dataclass(frozen=True, slots=True)
+class Conclude:
+    """Write how an exposure ended."""
+
+    command_id: int
+    outcome: ShotOutcome
+    board_clock_ms: int | None
+
+
+@dataclass(frozen=True, slots=True)
+class End:
+    """The run is over: complete, or for the reason in `sentence`."""
+
+    complete: bool
+    sentence: str
+
+
+Effect: TypeAlias = Greet | Send | SendUrgent | Timer | Intend | Conclude | End

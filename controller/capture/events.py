@@ -1,0 +1,44 @@
+"""Everything that can happen to a run."""
+
+from dataclasses import dataclass
+from enum import StrEnum
+
+from protocol.messages import Capability, Cause, Outcome, Reason
+from protocol.units import BootId, CommandId
+
+
+class Kind(StrEnum):
+    """What happened. The names are the triggers of the state machine."""
+
+    START = "start"
+    WELCOMED = "welcomed"
+    ARMED = "armed"
+    REFERENCED = "referenced"
+    ARRIVED = "arrived"
+    EXPOSED = "exposed"
+    NOT_CONFIRMED = "not_confirmed"
+    CUT_SHORT = "cut_short"
+    AT_REST = "at_rest"
+    WAITED = "waited"
+    OVERDUE = "overdue"
+    REFUSED = "refused"
+    HELD = "held"
+    RESTARTED = "restarted"
+    LINK_LOST = "link_lost"
+    STOP = "stop"
+    HALT = "halt"
+
+
+@dataclass(frozen=True, slots=True)
+class Event:
+    """One thing that happened, and when (monotonic nanoseconds). Only the fields of its kind are set."""
+
+    kind: Kind
+    at_ns: int
+    command_id: CommandId = CommandId(0)
+    outcome: Outcome = Outcome.NONE
+    board_clock_ms: int | None = None
+    reason: Reason | None = None
+    cause: Cause = Cause.NONE
+    boot_id: BootId = BootId(0)
+    capabilities: Capability = Capability(0)

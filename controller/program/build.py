@@ -1,0 +1,185 @@
+"""From kit and frames to a program: absolute step targets, times and deadlines."""
+
+import math
+from collections.abc import Sequence
+from typing import TYPE_CHECKING
+
+from controller.errors import InputError
+from controller.kit.kit import Axis, Kit
+from controller.program import timing
+from controller.program.program import AxisSetting, ExposeStep, MoveStep, Program, Step
+from controller.program.timing import MS, NS
+from protocol.codec import PROTOCOL_VERSION
+from protocol.messages import (
+    Accepted,
+    Arm,
+    Capability,
+    Expose,
+    Finished,
+    Hello,
+    Message,
+    Move,
+    Outcome,
+    Reference,
+    SetAxis,
+    Stop,
+    Welcome,
+)
+from protocol.units import Axis as AxisName
+from protocol.units import BootId, CommandId, Steps
+
+if TYPE_CHECKING:
+    from controller.planning.plan import Frame
+
+SEARCH_SHARE = 1 / 3  # of the highest speed, while looking for a switch
+CREEP_DIVISOR = 10
+LAG_MARGIN_MS = 250  # what a camera's release may be slower than the kit says before it counts as silent
+
+
+def to_steps(angle_deg: float, axis: Axis) -> int:
+    """The whole step nearest to an absolute angle. Never sum up rounded steps: a turn would not close."""
+    return round(angle_deg * axis.steps_per_degree)
+
+
+def build_program(kit: Kit, frames: Sequence["Frame"]) -> Program:
+    """The program that shoots `frames` in their order.
+
+    Raises InputError where a frame lies outside the head's limits.
+    """
+    pan, tilt = _setting(kit, kit.head.pan), _setting(kit, kit.head.tilt)
+    steps: list[Step] = []
+    here = (0, 0)
+    for frame in frames:
+        target = to_steps(frame.yaw_deg, kit.head.pan), to_steps(frame.pitch_deg, kit.head.tilt)
+        _must_reach(frame, target, pan, tilt)
+        expected = _move_ns(kit, (pan, tilt), here, target)
+        steps.append(
+            MoveStep(frame.id, *target, timing.settle_ns(kit), expected, timing.deadline_ns(expected))
+        )
+        steps += _exposures(kit, frame.id)
+        here = target
+    search = [max(1, round(setting.speed_steps_s * SEARCH_SHARE)) for setting in (pan, tilt)]
+    reference_ns = max(
+        _reference_ns(setting, speed, axis.steps_per_degree)
+        for setting, speed, axis in zip((pan, tilt), search, (kit.head.pan, kit.head.tilt), strict=True)
+    )
+    return Program(
+        pan=pan,
+        tilt=tilt,
+        silence_ms=kit.board.silence_ms,
+        pan_search_steps_s=search[0],
+        tilt_search_steps_s=search[1],
+        creep_divisor=CREEP_DIVISOR,
+        reference_expected_ns=reference_ns,
+        reference_deadline_ns=_reference_deadline_ns(kit, search),
+        steps=tuple(steps),
+        expected_ns=_handshake_ns(kit.board.baud) + reference_ns + _steps_ns(steps),
+    )
+
+
+def _setting(kit: Kit, axis: Axis) -> AxisSetting:
+    return AxisSetting(
+        min_steps=math.floor(axis.min_deg * axis.steps_per_degree),
+        max_steps=math.ceil(axis.max_deg * axis.steps_per_degree),
+        speed_steps_s=timing.axis_speed(axis, kit.board.max_step_rate_hz),
+        accel_steps_s2=timing.axis_accel(axis),
+    )
+
+
+def _must_reach(frame: "Frame", target: tuple[int, int], pan: AxisSetting, tilt: AxisSetting) -> None:
+    for name, steps, setting in (("pan", target[0], pan), ("tilt", target[1], tilt)):
+        if not setting.min_steps <= steps <= setting.max_steps:
+            raise InputError(
+                f"frame {frame.id} (yaw {frame.yaw_deg:.2f}, pitch {frame.pitch_deg:.2f} degrees) lies outside "
+                f"the limits of head.{name}; widen its min_deg and max_deg if the head really reaches it."
+            )
+
+
+def _move_ns(
+    kit: Kit, settings: tuple[AxisSetting, AxisSetting], here: tuple[int, int], target: tuple[int, int]
+) -> int:
+    turning = max(
+        timing.motion_ns(goal - start, setting.speed_steps_s, setting.accel_steps_s2)
+        for start, goal, setting in zip(here, target, settings, strict=True)
+    )
+    command = Move(CommandId(1), Steps(target[0]), Steps(target[1]))
+    return turning + _exchange_ns(command, kit.board.baud)
+
+
+def _exposures(kit: Kit, frame: int) -> list[ExposeStep]:
+    """The exposures of one frame, in bracket order."""
+    camera = kit.exposure
+    steps = []
+    for number, shutter_s in enumerate(kit.shutter_times_s()):
+        open_ms = camera.release_lag_ms + shutter_s * 1000
+        # Without a sync contact the board waits the whole limit: it must cover the longest possible exposure.
+        longest_ms = camera.release_lag_ms + shutter_s * 1000 * timing.LONGEST_OF_NOMINAL + LAG_MARGIN_MS
+        limit_ms = math.ceil(max(1.0, longest_ms - camera.press_ms))
+        wait_ms = max(float(camera.press_ms), open_ms) if kit.board.sync_contact else camera.press_ms + limit_ms
+        command = Expose(CommandId(1), frame, number, camera.focus_ms, camera.press_ms, limit_ms)
+        expected = round((camera.focus_ms + wait_ms) * MS) + _exchange_ns(command, kit.board.baud)
+        steps.append(
+            ExposeStep(
+                frame=frame,
+                exposure=number,
+                shutter_s=shutter_s,
+                focus_ms=camera.focus_ms,
+                press_ms=camera.press_ms,
+                limit_ms=limit_ms,
+                ready_ns=round(camera.ready_ms * MS),
+                expected_ns=expected,
+                deadline_ns=timing.deadline_ns((camera.focus_ms + camera.press_ms + limit_ms) * MS),
+            )
+        )
+    return steps
+
+
+def _steps_ns(steps: Sequence[Step]) -> int:
+    """Time of all steps, with the waits between them: the camera gets ready while the head already turns."""
+    total, ready_at = 0, 0
+    for step, following in zip(steps, [*steps[1:], None], strict=True):
+        total += step.expected_ns
+        if isinstance(step, MoveStep):
+            total = max(total + step.settle_ns, ready_at)
+        else:
+            ready_at = total + step.ready_ns
+            if isinstance(following, ExposeStep):
+                total = ready_at
+    return total
+
+
+def _exchange_ns(command: Message, baud: int) -> int:
+    """Wire time from sending a command to hearing of its end, on top of what the board does in between."""
+    end = Finished(CommandId(1), Outcome.ARRIVED, Steps(1), Steps(1), 1)
+    return timing.wire_ns(command, baud) + timing.wire_ns(end, baud)
+
+
+def _handshake_ns(baud: int) -> int:
+    axis = SetAxis(CommandId(1), AxisName.PAN, Steps(-1), Steps(1), 1, 1)
+    messages: list[Message] = [
+        Hello(*PROTOCOL_VERSION, 1),
+        Welcome(*PROTOCOL_VERSION, 1, BootId(1), CommandId(1), Capability(1), 1, 1),
+        *(axis, Accepted()) * 2,
+        *(Arm(CommandId(1), BootId(1), 1), Accepted()),
+        *(Stop(), Accepted()),
+        *(Reference(CommandId(1), 1, 1, 1), Finished(CommandId(1), Outcome.REFERENCED, Steps(0), Steps(0), 1)),
+    ]
+    return sum(timing.wire_ns(message, baud) for message in messages)
+
+
+def _reference_ns(setting: AxisSetting, search: int, steps_per_degree: float) -> int:
+    """Usual time to find a switch about a degree away: there, past it, back past it, and slowly on to it."""
+    accel = setting.accel_steps_s2
+    brake = search * search / (2 * accel)
+    creep = search / CREEP_DIVISOR
+    there = steps_per_degree / search + search / accel / 2 if brake < steps_per_degree else 0.0
+    return round((there + 2 * search / accel + brake / creep) * NS)
+
+
+def _reference_deadline_ns(kit: Kit, search: list[int]) -> int:
+    """A whole turn of search, there and back, is the longest that a reference run may take."""
+    turn_s = max(
+        2 * 360 * axis.steps_per_degree / speed
+        for axis, speed in zip((kit.head.pan, kit.head.tilt), search, strict=True)
+    )
+    return timing.deadline_ns(round(turn_s * NS))

@@ -1,0 +1,61 @@
+"""The program: a plan turned into steps for one rig. A value; nothing here moves anything."""
+
+from dataclasses import dataclass
+from typing import TypeAlias
+
+
+@dataclass(frozen=True, slots=True)
+class AxisSetting:
+    """Limits, speed and ramp of one axis as the board is told, in steps."""
+
+    min_steps: int
+    max_steps: int
+    speed_steps_s: int
+    accel_steps_s2: int
+
+
+@dataclass(frozen=True, slots=True)
+class MoveStep:
+    """Turn to a frame's absolute position, then wait `settle_ns`."""
+
+    frame: int
+    pan_steps: int
+    tilt_steps: int
+    settle_ns: int
+    expected_ns: int
+    """From sending the command to hearing of its end; settling not included."""
+    deadline_ns: int
+
+
+@dataclass(frozen=True, slots=True)
+class ExposeStep:
+    """Make one exposure, then wait `ready_ns` before the camera can take the next one."""
+
+    frame: int
+    exposure: int
+    shutter_s: float
+    focus_ms: int
+    press_ms: int
+    limit_ms: int
+    ready_ns: int
+    expected_ns: int
+    deadline_ns: int
+
+
+Step: TypeAlias = MoveStep | ExposeStep
+
+
+@dataclass(frozen=True, slots=True)
+class Program:
+    """Everything a run does. `expected_ns` is the whole run's time, from greeting the board to its last stop."""
+
+    pan: AxisSetting
+    tilt: AxisSetting
+    silence_ms: int
+    pan_search_steps_s: int
+    tilt_search_steps_s: int
+    creep_divisor: int
+    reference_expected_ns: int
+    reference_deadline_ns: int
+    steps: tuple[Step, ...]
+    expected_ns: int

@@ -1,0 +1,76 @@
+"""How long things take: motions, settling, the wire. All in integer nanoseconds."""
+
+import math
+
+from controller.kit.kit import Axis, Kit
+from protocol.codec import encode_message
+from protocol.framing import encode_frame
+from protocol.messages import Message
+
+NS = 1_000_000_000
+MS = 1_000_000
+
+# Blur that is left when the shutter may open: half of what counts as still, peak to peak.
+SETTLED_PX = 0.25
+# An exposure lasts as its engraved time or, since engraved times are rounded, up to 0.0931 EV longer (the third-stop
+# series against exact powers of two; 30 s is really 32 s).
+LONGEST_OF_NOMINAL = 2**0.0931
+# Time that a deadline adds to what is expected: a share, and a floor for the host's own stalls. Common practice,
+# no source: long enough never to fire on a sound rig, short enough to notice a dead motor within seconds.
+MARGIN_SHARE = 0.25
+MARGIN_NS = 2 * NS
+
+
+def motion_ns(distance_steps: float, speed: float, accel: float) -> int:
+    """Time of a move from rest to rest, ramps included; steps, steps/s, steps/s^2.
+
+    T = d/V + V/A when d A >= V^2, else 2 sqrt(d/A) (Biagiotti and Melchiorri 2008, section 3.2).
+    """
+    distance = abs(distance_steps)
+    if distance * accel >= speed * speed:
+        return round((distance / speed + speed / accel) * NS)
+    return round(2 * math.sqrt(distance / accel) * NS)
+
+
+def axis_speed(axis: Axis, max_step_rate_hz: int) -> int:
+    """The axis's highest speed in whole steps per second, as far as the board can make steps."""
+    return max(1, min(round(axis.max_speed_deg_s * axis.steps_per_degree), max_step_rate_hz))
+
+
+def axis_accel(axis: Axis) -> int:
+    """The axis's highest acceleration in whole steps per second squared."""
+    return max(1, round(axis.max_accel_deg_s2 * axis.steps_per_degree))
+
+
+def settle_ns(kit: Kit) -> int:
+    """How long to wait after a move until the picture is still.
+
+    The kit's own number where it gives one. Otherwise from how the head rings: a ramp leaves at most four steps of
+    acceleration a, each an amplitude of a / w^2 (and the two axes add in quadrature), and that dies away as
+    exp(-z w t), so t = ln(amplitude / wanted) / (z w) (Thomson and Dahleh, *Theory of Vibration*, section 2.6).
+    """
+    head = kit.head
+    if head.settle_ms is not None:
+        return round(head.settle_ms * MS)
+    omega, damping = 2 * math.pi * head.ring_hz, head.ring_damping
+    accel = math.hypot(head.pan.max_accel_deg_s2, head.tilt.max_accel_deg_s2)
+    peak_to_peak_deg = 2 * 4 * accel / omega**2 / math.sqrt(1 - damping**2)
+    wanted_deg = SETTLED_PX * math.degrees(kit.field(0.0).pixel_rad)
+    if peak_to_peak_deg <= wanted_deg:
+        return 0
+    return round(math.log(peak_to_peak_deg / wanted_deg) / (damping * omega) * NS)
+
+
+def wire_ns(message: Message, baud: int) -> int:
+    """Time that one message takes on the wire, 8N1: ten bit times for each byte."""
+    return len(encode_frame(*_numbered(message))) * 10 * NS // baud
+
+
+def _numbered(message: Message) -> tuple[int, int, bytes]:
+    kind, payload = encode_message(message)
+    return kind, 1, payload
+
+
+def deadline_ns(expected_ns: int) -> int:
+    """When something that should take `expected_ns` is overdue."""
+    return expected_ns + round(expected_ns * MARGIN_SHARE) + MARGIN_NS

@@ -1,0 +1,217 @@
+"""The session: one SQLite file, written before and after every exposure.
+
+An exposure's row is made before the shutter command goes out (the intent) and completed when the board has told
+how it ended (the outcome). A row without an outcome is an exposure in doubt. `confirmed` means that the camera's
+sync contact answered, `assumed` that none is fitted and the time simply passed; the words are never mixed.
+"""
+
+import sqlite3
+from collections.abc import Iterator
+from contextlib import contextmanager
+from dataclasses import dataclass
+from enum import StrEnum
+from pathlib import Path
+from types import TracebackType
+from typing import Self
+
+from controller.errors import InputError, StorageFailed
+
+SESSION_VERSION = "1"
+
+SCHEMA = """
+CREATE TABLE about (name TEXT PRIMARY KEY, value TEXT NOT NULL) STRICT;
+CREATE TABLE exposures (
+    number INTEGER PRIMARY KEY,
+    frame INTEGER NOT NULL,
+    exposure INTEGER NOT NULL,
+    attempt INTEGER NOT NULL,
+    command_id INTEGER NOT NULL UNIQUE,
+    yaw_deg REAL NOT NULL,
+    pitch_deg REAL NOT NULL,
+    shutter_s REAL NOT NULL,
+    intended_ns INTEGER NOT NULL,
+    outcome TEXT,
+    ended_ns INTEGER,
+    board_clock_ms INTEGER
+) STRICT;
+CREATE TABLE happenings (
+    number INTEGER PRIMARY KEY,
+    at_ns INTEGER NOT NULL,
+    state TEXT NOT NULL,
+    what TEXT NOT NULL,
+    frame INTEGER
+) STRICT;
+"""
+
+
+class ShotOutcome(StrEnum):
+    """How an exposure ended, as the host may claim it."""
+
+    CONFIRMED = "confirmed"
+    ASSUMED = "assumed"
+    UNCONFIRMED = "unconfirmed"
+    INTERRUPTED = "interrupted"
+
+
+@dataclass(frozen=True, slots=True)
+class Intent:
+    """One exposure about to be made: what, where the head was told to point, and under which command."""
+
+    frame: int
+    exposure: int
+    attempt: int
+    command_id: int
+    yaw_deg: float
+    pitch_deg: float
+    shutter_s: float
+
+
+@dataclass(frozen=True, slots=True)
+class ShotRow:
+    """One row of the session: an intent and, once it is known, its outcome."""
+
+    number: int
+    intent: Intent
+    intended_ns: int
+    outcome: ShotOutcome | None
+    ended_ns: int | None
+    board_clock_ms: int | None
+
+
+@dataclass(frozen=True, slots=True)
+class Happening:
+    """A change of state of the run: when, into which state, and why."""
+
+    at_ns: int
+    state: str
+    what: str
+    frame: int | None
+
+
+@contextmanager
+def _storage(path: Path) -> Iterator[None]:
+    """Turn the database's troubles into the operator's sentence."""
+    try:
+        yield
+    except sqlite3.Error as error:
+        raise StorageFailed(
+            f"the session {path} cannot be written or read ({error}); check the disk's space and the folder."
+        ) from error
+
+
+class Session:
+    """An open session file.
+
+    `durable=False` leaves the moment of writing to the operating system: right for a rehearsal, which can be
+    repeated, never for a capture, which cannot.
+    """
+
+    def __init__(self, path: Path, connection: sqlite3.Connection) -> None:
+        self.path = path
+        self._db = connection
+
+    @classmethod
+    def create(cls, path: Path, about: dict[str, str], *, durable: bool) -> Self:
+        """Begin a new session at `path`, which must not exist. Raises StorageFailed."""
+        if path.exists():
+            raise StorageFailed(f"{path} exists already; name another place.")
+        with _storage(path):
+            session = cls(path, _connect(path, durable=durable))
+            with session._db:
+                session._db.executescript(SCHEMA)
+                rows = {"session_version": SESSION_VERSION, **about}
+                session._db.executemany("INSERT INTO about VALUES (?, ?)", rows.items())
+        return session
+
+    @classmethod
+    def open(cls, path: Path) -> Self:
+        """Open an existing session. Raises InputError when it is none or of another version."""
+        try:
+            if not path.is_file():
+                raise InputError(f"{path}: there is no such session.")
+            session = cls(path, _connect(path, durable=True))
+            version = session.about().get("session_version")
+        except sqlite3.Error:
+            raise InputError(f"{path}: is not a session of this program.") from None
+        if version != SESSION_VERSION:
+            raise InputError(f"{path}: is a session of version {version}, this program reads {SESSION_VERSION}.")
+        return session
+
+    def __enter__(self) -> Self:
+        return self
+
+    def __exit__(self, *_: type[BaseException] | BaseException | TracebackType | None) -> None:
+        self.close()
+
+    def close(self) -> None:
+        """Close the file."""
+        self._db.close()
+
+    def about(self) -> dict[str, str]:
+        """Name and value of everything known about the run as a whole."""
+        return dict(self._db.execute("SELECT name, value FROM about"))
+
+    def note_about(self, name: str, value: str) -> None:
+        """Add or replace one fact about the run."""
+        with _storage(self.path):
+            self._db.execute("INSERT OR REPLACE INTO about VALUES (?, ?)", (name, value))
+
+    def intend(self, intent: Intent, at_ns: int) -> None:
+        """Write an intent; on return it is on the disk. Raises StorageFailed."""
+        with _storage(self.path):
+            self._db.execute(
+                "INSERT INTO exposures (frame, exposure, attempt, command_id, yaw_deg, pitch_deg, shutter_s,"
+                " intended_ns) VALUES (?, ?, ?, ?, ?, ?, ?, ?)",
+                (
+                    intent.frame,
+                    intent.exposure,
+                    intent.attempt,
+                    intent.command_id,
+                    intent.yaw_deg,
+                    intent.pitch_deg,
+                    intent.shutter_s,
+                    at_ns,
+                ),
+            )
+
+    def conclude(self, command_id: int, outcome: ShotOutcome, at_ns: int, board_clock_ms: int | None) -> None:
+        """Write how the exposure under `command_id` ended. Raises StorageFailed."""
+        with _storage(self.path):
+            self._db.execute(
+                "UPDATE exposures SET outcome = ?, ended_ns = ?, board_clock_ms = ? WHERE command_id = ?",
+                (outcome.value, at_ns, board_clock_ms, command_id),
+            )
+
+    def note(self, happening: Happening) -> None:
+        """Write a happening. Raises StorageFailed."""
+        with _storage(self.path):
+            self._db.execute(
+                "INSERT INTO happenings (at_ns, state, what, frame) VALUES (?, ?, ?, ?)",
+                (happening.at_ns, happening.state, happening.what, happening.frame),
+            )
+
+    def shots(self) -> list[ShotRow]:
+        """All rows in the order of intent."""
+        with _storage(self.path):
+            rows = self._db.execute(
+                "SELECT number, frame, exposure, attempt, command_id, yaw_deg, pitch_deg, shutter_s,"
+                " intended_ns, outcome, ended_ns, board_clock_ms FROM exposures ORDER BY number"
+            ).fetchall()
+        return [
+            ShotRow(row[0], Intent(*row[1:8]), row[8], ShotOutcome(row[9]) if row[9] else None, row[10], row[11])
+            for row in rows
+        ]
+
+    def happenings(self) -> list[Happening]:
+        """All happenings in their order."""
+        with _storage(self.path):
+            rows = self._db.execute("SELECT at_ns, state, what, frame FROM happenings ORDER BY number").fetchall()
+        return [Happening(*row) for row in rows]
+
+
+def _connect(path: Path, *, durable: bool) -> sqlite3.Connection:
+    # Every statement is its own transaction: a crash loses at most the one that was being written.
+    connection = sqlite3.connect(path, isolation_level=None)
+    connection.execute(f"PRAGMA journal_mode = {'WAL' if durable else 'MEMORY'}")
+    connection.execute(f"PRAGMA synchronous = {'FULL' if durable else 'OFF'}")
+    return connection

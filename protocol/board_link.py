@@ -1,0 +1,157 @@
+"""The board's end of the conversation: each request once, each reply as often as asked. No I/O and no clock.
+
+A host repeats a request, unchanged, until it hears the reply. So a frame equal to the last one, sequence
+number and all, is that request again: it gets the same reply bytes and is not delivered a second time. Hello
+is the exception: it is always delivered and forgets the last frame, because a host that has just started
+counts from wherever it likes.
+"""
+
+from __future__ import annotations
+
+from collections import deque
+from typing import Final
+
+from protocol.codec import FROM_BOARD_BIT, decode_message, encode_message, is_known, kind_of
+from protocol.errors import BadFrame, WrongUse
+from protocol.framing import Deframer, Frame, encode_frame
+from protocol.messages import (
+    Accepted,
+    Booted,
+    Finished,
+    Held,
+    Hello,
+    Notice,
+    Reason,
+    Refused,
+    Reply,
+    Request,
+    Status,
+    Welcome,
+)
+from protocol.statistics import LinkStatistics
+from protocol.units import Nanos, Seq
+
+INBOX_FRAMES: Final = 8
+"""Requests kept until they are asked for; a host repeats what did not fit."""
+OUTBOX_FRAMES: Final = 32
+"""Frames kept until they are taken; what does not fit is lost, as on the wire."""
+HELLO_KIND: Final = kind_of(Hello)
+NOTICE_SEQ: Final = 0
+"""Notices answer nothing, so their sequence number means nothing."""
+
+
+class BoardLink:
+    """One end of one serial line; a board that starts anew begins with a new one.
+
+    The caller answers each request before it asks for the next.
+    """
+
+    def __init__(self) -> None:
+        self._deframer = Deframer()
+        self._inbox: deque[Frame] = deque()
+        self._outbox: deque[bytes] = deque()
+        self._last_frame: Frame | None = None  # the frame that `_last_reply` answers
+        self._last_reply = b""
+        self._unanswered: Frame | None = None
+        self._last_heard: Nanos | None = None
+        self._sent = self._retransmitted = self._dropped = 0
+
+    def receive(self, data: bytes, now: Nanos) -> None:
+        """Take in bytes from the wire, in any chunks. Never raises, whatever they are."""
+        for frame in self._deframer.feed(data):
+            if frame.kind & FROM_BOARD_BIT:
+                self._dropped += 1
+                continue
+            self._last_heard = now
+            if len(self._inbox) < INBOX_FRAMES:
+                self._inbox.append(frame)
+            else:
+                self._dropped += 1
+
+    def next_request(self) -> tuple[Seq, Request] | None:
+        """Return the next new request and its sequence number, or None.
+
+        Repeats, and requests that cannot be understood, are answered on the way. Raises WrongUse when the
+        request delivered before has not been answered.
+        """
+        if self._unanswered is not None:
+            raise WrongUse("the last request has not been answered")
+        while self._inbox:
+            frame = self._inbox.popleft()
+            if frame == self._last_frame:
+                self._dropped += 1
+                self._retransmitted += self._emit(self._last_reply)
+                continue
+            request = self._understand(frame)
+            if request is not None:
+                self._unanswered = frame
+                return Seq(frame.seq), request
+        return None
+
+    def reply(self, seq: Seq, reply: Reply) -> None:
+        """Answer the request delivered last. Raises WrongUse when it is another, or answered already."""
+        frame = self._unanswered
+        if frame is None or seq != frame.seq:
+            raise WrongUse(f"request {seq} does not wait for an answer")
+        if not isinstance(reply, (Welcome, Accepted, Refused, Status)):
+            raise WrongUse(f"{type(reply).__name__} is not a reply")
+        self._answer(frame, reply)
+        self._unanswered = None
+        if frame.kind == HELLO_KIND:
+            self._last_frame = None
+
+    def notify(self, message: Notice) -> None:
+        """Send a notice; it may get lost, here or on the wire."""
+        if not isinstance(message, (Booted, Finished, Held)):
+            raise WrongUse(f"{type(message).__name__} is not a notice")
+        kind, payload = encode_message(message)
+        self._emit(encode_frame(kind, NOTICE_SEQ, payload))
+
+    def take(self) -> bytes:
+        """Return the bytes to put on the wire now, possibly none."""
+        wire = b"".join(self._outbox)
+        self._sent += len(self._outbox)
+        self._outbox.clear()
+        return wire
+
+    @property
+    def last_heard(self) -> Nanos | None:
+        """When the last undamaged frame of a host came in, repeats included: the silence watchdog's start."""
+        return self._last_heard
+
+    @property
+    def statistics(self) -> LinkStatistics:
+        """A snapshot of the counters."""
+        counters = self._deframer.counters
+        return LinkStatistics(
+            sent=self._sent,
+            retransmitted=self._retransmitted,
+            received=counters.good,
+            dropped=self._dropped,
+            damaged=counters.damaged,
+        )
+
+    def _understand(self, frame: Frame) -> Request | None:
+        """Return the request in a frame, or answer by itself that it makes no sense."""
+        try:
+            message = decode_message(frame.kind, frame.payload)
+        except BadFrame:
+            self._dropped += 1
+            self._answer(frame, Refused(Reason.BAD_VALUE if is_known(frame.kind) else Reason.UNKNOWN_KIND))
+            return None
+        # `receive` let no kind of a board through.
+        assert not isinstance(message, (Welcome, Accepted, Refused, Status, Booted, Finished, Held))
+        return message
+
+    def _answer(self, frame: Frame, reply: Reply) -> None:
+        kind, payload = encode_message(reply)
+        wire = encode_frame(kind, frame.seq, payload)
+        self._last_frame, self._last_reply = frame, wire
+        self._emit(wire)
+
+    def _emit(self, wire: bytes) -> bool:
+        if len(self._outbox) >= OUTBOX_FRAMES:
+            self._dropped += 1
+            return False
+        self._outbox.append(wire)
+        return True

@@ -1,0 +1,148 @@
+"""Messages to payload bytes and back, from one table.
+
+Numbers are big-endian: the checksum must go high byte first for a whole frame to leave the remainder zero,
+and one order for everything is one rule to remember; a number then also reads as itself in a hex dump.
+"""
+
+from __future__ import annotations
+
+import struct
+from collections.abc import Callable
+from dataclasses import fields
+from enum import IntEnum, IntFlag
+from operator import attrgetter
+from typing import Any, Final, NamedTuple, get_type_hints
+
+from protocol.errors import BadFrame, WrongUse
+from protocol.framing import MAX_PAYLOAD
+from protocol.messages import (
+    Accepted,
+    Arm,
+    Booted,
+    Expose,
+    Finished,
+    GetStatus,
+    Halt,
+    Held,
+    Hello,
+    Message,
+    Move,
+    Reference,
+    Refused,
+    SetAxis,
+    Status,
+    Stop,
+    Welcome,
+)
+
+
+class Version(NamedTuple):
+    """Ends with the same major version understand each other; a minor version only adds."""
+
+    major: int
+    minor: int
+
+
+PROTOCOL_VERSION: Final = Version(major=1, minor=0)
+
+FROM_BOARD_BIT: Final = 0x80
+"""Set in the kind of everything a board sends: neither end can take its own echo for the other's voice."""
+
+# Kind, message, width of each field in the order of the dataclass (B u8, H u16, I u32, i i32; see `struct`).
+LAYOUT: Final[tuple[tuple[int, type[Message], str], ...]] = (
+    (0x01, Hello, "BBI"),
+    (0x02, GetStatus, ""),
+    (0x03, SetAxis, "IBiiII"),
+    (0x04, Arm, "III"),
+    (0x05, Reference, "IIIH"),
+    (0x06, Move, "Iii"),
+    (0x07, Expose, "IIBHII"),
+    (0x08, Stop, ""),
+    (0x09, Halt, ""),
+    (0x81, Welcome, "BBIIIHHI"),
+    (0x82, Accepted, ""),
+    (0x83, Refused, "B"),
+    (0x84, Status, "IBBBiiIIBII"),
+    (0xC1, Booted, "IB"),
+    (0xC2, Finished, "IBiiI"),
+    (0xC3, Held, "BiiI"),
+)
+
+
+class _Form(NamedTuple):
+    """One row of the table, made ready."""
+
+    kind: int
+    make: Callable[..., Message]
+    layout: struct.Struct
+    values_of: Callable[[Any], tuple[Any, ...]]
+    enums: tuple[tuple[int, type[IntEnum | IntFlag]], ...]
+
+
+def _getter(names: list[str]) -> Callable[[Any], tuple[Any, ...]]:
+    if not names:
+        return lambda _message: ()
+    get = attrgetter(*names)
+    if len(names) == 1:  # attrgetter gives a bare value for one name and a tuple for several
+        return lambda message: (get(message),)
+    return get
+
+
+def _form(kind: int, message_class: type[Message], widths: str) -> _Form:
+    names = [field.name for field in fields(message_class)]
+    hints = get_type_hints(message_class)
+    types = [hints[name] for name in names]
+    enums = [(i, t) for i, t in enumerate(types) if isinstance(t, type) and issubclass(t, IntEnum | IntFlag)]
+    layout = struct.Struct(">" + widths)
+    if len(names) != len(widths) or layout.size > MAX_PAYLOAD:
+        raise WrongUse(f"the table row of {message_class.__name__} does not fit its fields or the frame")
+    return _Form(kind, message_class, layout, _getter(names), tuple(enums))
+
+
+_FORMS: Final = tuple(_form(*row) for row in LAYOUT)
+_BY_KIND: Final = {form.kind: form for form in _FORMS}
+_BY_CLASS: Final[dict[object, _Form]] = {form.make: form for form in _FORMS}
+
+
+def encode_message(message: Message) -> tuple[int, bytes]:
+    """Return kind and payload of a message. Raises WrongUse when a value does not fit its field."""
+    form = _BY_CLASS.get(type(message))
+    if form is None:
+        raise WrongUse(f"{type(message).__name__} is not a message of this protocol")
+    values = form.values_of(message)
+    for index, enum in form.enums:
+        if type(values[index]) is not enum:
+            raise WrongUse(f"{values[index]!r} is not a {enum.__name__} in {message!r}")
+    try:
+        return form.kind, form.layout.pack(*values)
+    except struct.error as error:
+        raise WrongUse(f"a value does not fit in {message!r}: {error}") from None
+
+
+def decode_message(kind: int, payload: bytes) -> Message:
+    """Return the message in a payload. Raises BadFrame on an unknown kind, length or enum value."""
+    form = _BY_KIND.get(kind)
+    if form is None:
+        raise BadFrame(f"kind {kind:#04x} is unknown")
+    try:
+        values = form.layout.unpack(payload)
+        if form.enums:
+            converted = list(values)
+            for index, enum in form.enums:
+                converted[index] = enum(converted[index])
+            return form.make(*converted)
+        return form.make(*values)
+    except struct.error:
+        raise BadFrame(f"kind {kind:#04x} needs {form.layout.size} bytes, got {len(payload)}") from None
+    except ValueError as error:
+        raise BadFrame(f"kind {kind:#04x}: {error}") from None
+
+
+def is_known(kind: int) -> bool:
+    """Whether this version has a message of that kind."""
+    return kind in _BY_KIND
+
+
+def kind_of(message_class: type[Message]) -> int:
+    """Return the kind byte of a class of messages."""
+    return _BY_CLASS[message_class].kind

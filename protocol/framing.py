@@ -1,0 +1,151 @@
+"""Frames on the wire: a counted, checked content, stuffed so that a zero byte only ever means "frame ends".
+
+    wire      00 | COBS(content) | 00
+    content   length | kind | seq | payload ... | crc high | crc low
+
+Stuffing: Cheshire & Baker, "Consistent Overhead Byte Stuffing", IEEE/ACM Transactions on Networking
+7(2):159-172, 1999. Checksum: CRC-16/IBM-3740 of the "Catalogue of parametrised CRC algorithms" (polynomial
+0x1021, start 0xFFFF), which is `binascii.crc_hqx(data, 0xFFFF)`. The start register must not be zero: with a
+zero start, leading zero bytes are invisible to a CRC, and one wrong bit in a stuffing byte can make or remove
+exactly those.
+"""
+
+from __future__ import annotations
+
+from binascii import crc_hqx
+from dataclasses import dataclass
+from typing import Final, NamedTuple
+
+from protocol.errors import BadFrame, WrongUse
+
+OVERHEAD: Final = 5
+"""Bytes of a content besides its payload: length, kind, seq and the two of the checksum."""
+MAX_PAYLOAD: Final = 32
+"""Bytes of the longest payload, a Status."""
+MAX_CONTENT: Final = OVERHEAD + MAX_PAYLOAD
+MAX_ENCODED: Final = MAX_CONTENT + 1
+"""Bytes between two delimiters at most; a content shorter than 254 bytes needs one stuffing byte."""
+MAX_FRAME: Final = MAX_ENCODED + 2
+
+CRC_START: Final = 0xFFFF
+FULL_BLOCK: Final = 254
+
+_CODES: Final = tuple(bytes((n + 1,)) for n in range(255))
+
+
+def cobs_encode(data: bytes) -> bytes:
+    """Return the data without any zero byte, at least one byte longer. No delimiter is added."""
+    pieces: list[bytes] = []
+    for part in data.split(b"\0"):
+        at = 0
+        while len(part) - at >= FULL_BLOCK:
+            pieces.append(b"\xff" + part[at : at + FULL_BLOCK])
+            at += FULL_BLOCK
+        pieces.append(_CODES[len(part) - at] + part[at:])
+    if len(pieces) > 1 and pieces[-1] == b"\x01" and pieces[-2][0] == 0xFF:
+        pieces.pop()  # a full block stands for no zero, so there is none to cancel at the end
+    return b"".join(pieces)
+
+
+def cobs_decode(encoded: bytes) -> bytes:
+    """Return the data of an encoding. Raises BadFrame on a zero byte or a code that points past the end."""
+    if 0 in encoded:
+        raise BadFrame("a zero byte inside a frame")
+    data = bytearray()
+    at, end = 0, len(encoded)
+    while at < end:
+        code = encoded[at]
+        following = at + code
+        if following > end:
+            raise BadFrame("a stuffing code points past the end of the frame")
+        data += encoded[at + 1 : following]
+        if code != 0xFF and following < end:
+            data.append(0)
+        at = following
+    return bytes(data)
+
+
+def encode_frame(kind: int, seq: int, payload: bytes) -> bytes:
+    """Return the bytes of one frame for the wire, delimiters included.
+
+    The delimiter in front ends whatever noise came before, so that noise cannot swallow the frame. Raises
+    WrongUse when kind or seq do not fit a byte or the payload is too long.
+    """
+    if not (0 <= kind <= 0xFF and 0 <= seq <= 0xFF and len(payload) <= MAX_PAYLOAD):
+        raise WrongUse(f"kind {kind}, seq {seq} or a payload of {len(payload)} bytes does not fit a frame")
+    content = bytes((OVERHEAD + len(payload), kind, seq)) + payload
+    return b"\0" + cobs_encode(content + crc_hqx(content, CRC_START).to_bytes(2, "big")) + b"\0"
+
+
+class Frame(NamedTuple):
+    """What is left of a frame once it has been checked."""
+
+    kind: int
+    seq: int
+    payload: bytes
+
+
+@dataclass(slots=True)
+class FrameCounters:
+    """How many frames came through, and what was wrong with the others."""
+
+    good: int = 0
+    bad_cobs: int = 0
+    bad_crc: int = 0
+    bad_length: int = 0
+    oversize: int = 0
+
+    @property
+    def damaged(self) -> int:
+        """Everything that was not good."""
+        return self.bad_cobs + self.bad_crc + self.bad_length + self.oversize
+
+
+class Deframer:
+    """Bytes in any chunks to checked frames, in constant memory.
+
+    Garbage is counted and dropped; any exception from `feed` is a bug in this class.
+    """
+
+    __slots__ = ("_skipping", "_tail", "counters")
+
+    def __init__(self) -> None:
+        self.counters = FrameCounters()
+        self._tail = b""  # begun and not yet delimited; never longer than MAX_ENCODED
+        self._skipping = False  # the present run is too long: drop it up to its delimiter
+
+    def feed(self, data: bytes) -> list[Frame]:
+        """Return the good frames that end within `data`, in order."""
+        *ended, rest = data.split(b"\0")
+        frames: list[Frame] = []
+        for piece in ended:
+            self._extend(piece)
+            if self._tail:
+                self._close(frames)
+            self._skipping = False
+        self._extend(rest)
+        return frames
+
+    def _extend(self, piece: bytes) -> None:
+        if self._skipping:
+            return
+        if len(self._tail) + len(piece) > MAX_ENCODED:
+            self._tail, self._skipping = b"", True
+            self.counters.oversize += 1
+        else:
+            self._tail += piece
+
+    def _close(self, frames: list[Frame]) -> None:
+        encoded, self._tail = self._tail, b""
+        try:
+            content = cobs_decode(encoded)
+        except BadFrame:
+            self.counters.bad_cobs += 1
+            return
+        if len(content) < OVERHEAD or content[0] != len(content):
+            self.counters.bad_length += 1
+        elif crc_hqx(content, CRC_START) != 0:  # over its own checksum the remainder is zero
+            self.counters.bad_crc += 1
+        else:
+            self.counters.good += 1
+            frames.append(Frame(content[1], content[2], content[3:-2]))

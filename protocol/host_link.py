@@ -1,0 +1,295 @@
+"""The host's end of the conversation: stop and wait, with retries. No I/O and no clock in here.
+
+Bytes and `now` go in; bytes for the wire, events and the next deadline come out. One request is outstanding
+at a time and the others wait in a bounded queue. Events are handed out lazily, one for each call of
+`next_event`, so that the link never runs ahead of what its user has seen.
+
+    link.receive(data, now)       bytes that came in
+    link.handle_deadline(now)     when next_deadline() has passed
+    link.next_event()             until it returns None
+    link.take(now)                bytes to write
+    link.next_deadline()          how long to wait at most
+
+Every request that was queued ends in exactly one Answered or Abandoned, or else in the one Silent that ends
+them all. An abandoned or unanswered request may still have been carried out: ask for a Status.
+"""
+
+from __future__ import annotations
+
+from collections import deque
+from dataclasses import dataclass
+from typing import Final, NamedTuple, TypeAlias
+
+from protocol.codec import FROM_BOARD_BIT, decode_message, encode_message
+from protocol.errors import BadFrame, WrongUse
+from protocol.framing import Deframer, Frame, encode_frame
+from protocol.messages import (
+    Accepted,
+    Booted,
+    Finished,
+    GetStatus,
+    Halt,
+    Held,
+    Hello,
+    Message,
+    Notice,
+    Refused,
+    Reply,
+    Request,
+    Status,
+    Stop,
+    Welcome,
+)
+from protocol.statistics import LinkStatistics
+from protocol.units import BootId, Nanos
+
+INBOX_FRAMES: Final = 64
+"""Frames kept until their events are asked for; a board that floods us loses the rest."""
+EVENTS: Final = 256
+"""Events kept until they are asked for; whoever never asks loses the oldest."""
+
+
+@dataclass(frozen=True, slots=True)
+class Answered:
+    """The board replied to a request."""
+
+    request: Request
+    reply: Reply
+
+
+@dataclass(frozen=True, slots=True)
+class Abandoned:
+    """A more urgent request took the place of this one; whether it was carried out is not known."""
+
+    request: Request
+
+
+@dataclass(frozen=True, slots=True)
+class Noticed:
+    """The board said something unasked."""
+
+    message: Notice
+
+
+@dataclass(frozen=True, slots=True)
+class Restarted:
+    """The board is not the boot we greeted: it is disarmed, and neither axes nor position are known to it."""
+
+    boot_id: BootId
+
+
+@dataclass(frozen=True, slots=True)
+class Silent:
+    """The retries are used up: the outstanding request and the queue are dropped until a new Hello."""
+
+
+LinkEvent: TypeAlias = Answered | Abandoned | Noticed | Restarted | Silent
+
+
+class _Queued(NamedTuple):
+    request: Request
+    kind: int
+    payload: bytes
+
+
+class _Outstanding(NamedTuple):
+    request: Request
+    seq: int
+    wire: bytes
+
+
+class HostLink:
+    """One end of one serial line.
+
+    `retry_ns` is how long to wait for a reply after a frame was taken, `tries` how often a frame is sent in
+    all, and `first_seq` the sequence number of the first request. A link starts out `down`: it must send
+    Hello first.
+    """
+
+    def __init__(self, *, retry_ns: Nanos, tries: int, queue_limit: int = 16, first_seq: int = 0) -> None:
+        if retry_ns <= 0 or tries < 1 or queue_limit < 1:
+            raise WrongUse("retry_ns, tries and queue_limit must be positive")
+        self._retry_ns = retry_ns
+        self._tries = tries
+        self._queue_limit = queue_limit
+        self._next_seq = first_seq & 0xFF
+        self._queue: deque[_Queued] = deque()
+        self._outstanding: _Outstanding | None = None
+        self._tries_used = 0
+        self._to_send = False  # the outstanding frame waits to be taken
+        self._deadline: Nanos | None = None  # runs from take() to the reply
+        self._deframer = Deframer()
+        self._inbox: deque[Frame] = deque()
+        self._events: deque[LinkEvent] = deque(maxlen=EVENTS)
+        self._boot_id: BootId | None = None
+        self._last_heard: Nanos | None = None
+        self._down = True
+        self._sent = self._retransmitted = self._dropped = 0
+
+    # What the user asks for.
+
+    def send(self, request: Request) -> None:
+        """Queue a request.
+
+        Raises WrongUse when a value does not fit, the queue is full, or the link is down and it is no Hello.
+        """
+        is_hello = isinstance(request, Hello)
+        if self._down and not is_hello:
+            raise WrongUse("the link is down: send Hello first")
+        if len(self._queue) >= self._queue_limit:
+            raise WrongUse(f"{self._queue_limit} requests are waiting already")
+        self._queue.append(_Queued(request, *encode_message(request)))
+        if is_hello:
+            self._down = False
+
+    def send_urgent(self, request: Stop | Halt) -> None:
+        """Send this next, in place of everything outstanding or queued; also when the link is down."""
+        entry = _Queued(request, *encode_message(request))
+        if self._outstanding is not None:
+            self._events.append(Abandoned(self._outstanding.request))
+        self._events.extend(Abandoned(waiting.request) for waiting in self._queue)
+        self._drop_all()
+        self._queue.append(entry)
+
+    # What the wire and the clock bring.
+
+    def receive(self, data: bytes, now: Nanos) -> None:
+        """Take in bytes from the wire, in any chunks. Never raises, whatever they are."""
+        for frame in self._deframer.feed(data):
+            if not frame.kind & FROM_BOARD_BIT:  # our own echo is no sign of life
+                self._dropped += 1
+                continue
+            self._last_heard = now
+            if len(self._inbox) < INBOX_FRAMES:
+                self._inbox.append(frame)
+            else:
+                self._dropped += 1
+
+    def take(self, now: Nanos) -> bytes:
+        """Return the bytes to put on the wire now, possibly none, and start waiting for the reply to them."""
+        if self._outstanding is None and self._queue:
+            entry = self._queue.popleft()
+            wire = encode_frame(entry.kind, self._next_seq, entry.payload)
+            self._outstanding = _Outstanding(entry.request, self._next_seq, wire)
+            self._next_seq = (self._next_seq + 1) & 0xFF
+            self._tries_used = 0
+            self._to_send = True
+        if self._outstanding is None or not self._to_send:
+            return b""
+        self._to_send = False
+        self._deadline = Nanos(now + self._retry_ns)
+        self._sent += 1
+        self._retransmitted += self._tries_used > 0
+        self._tries_used += 1
+        return self._outstanding.wire
+
+    def next_deadline(self) -> Nanos | None:
+        """Return when to call `handle_deadline`, or None.
+
+        None as well while events wait to be taken: what has come in but was not looked at may hold the reply.
+        """
+        return None if self._inbox else self._deadline
+
+    def handle_deadline(self, now: Nanos) -> None:
+        """Repeat the outstanding request, or give up, if its time is over; otherwise do nothing."""
+        deadline = self.next_deadline()
+        if deadline is None or now < deadline:
+            return
+        self._deadline = None
+        if self._tries_used < self._tries:
+            self._to_send = True
+            return
+        self._drop_all()
+        self._down = True
+        self._events.append(Silent())
+
+    def next_event(self) -> LinkEvent | None:
+        """Return the next event, or None when there is none. Any exception from here is a bug."""
+        while not self._events and self._inbox:
+            self._look_at(self._inbox.popleft())
+        return self._events.popleft() if self._events else None
+
+    # What can be seen from outside.
+
+    @property
+    def down(self) -> bool:
+        """Whether only a Hello may be sent: at the start, and after Silent."""
+        return self._down
+
+    @property
+    def idle(self) -> bool:
+        """Whether nothing is outstanding or queued."""
+        return self._outstanding is None and not self._queue
+
+    @property
+    def boot_id(self) -> BootId | None:
+        """The boot of the board as last heard, None before the first Welcome."""
+        return self._boot_id
+
+    @property
+    def last_heard(self) -> Nanos | None:
+        """When the last undamaged frame of the board came in. What was sent does not count."""
+        return self._last_heard
+
+    @property
+    def statistics(self) -> LinkStatistics:
+        """A snapshot of the counters."""
+        counters = self._deframer.counters
+        return LinkStatistics(
+            sent=self._sent,
+            retransmitted=self._retransmitted,
+            received=counters.good,
+            dropped=self._dropped,
+            damaged=counters.damaged,
+        )
+
+    # Inside.
+
+    def _drop_all(self) -> None:
+        self._queue.clear()
+        self._settle()
+
+    def _settle(self) -> None:
+        """Forget the outstanding request."""
+        self._outstanding = None
+        self._to_send = False
+        self._deadline = None
+
+    def _look_at(self, frame: Frame) -> None:
+        try:
+            message = decode_message(frame.kind, frame.payload)
+        except BadFrame:
+            self._dropped += 1
+            return
+        if isinstance(message, (Booted, Finished, Held)):
+            if isinstance(message, Booted):
+                self._compare_boot(message.boot_id)
+            self._events.append(Noticed(message))
+            return
+        waiting = self._outstanding
+        if waiting is None or frame.seq != waiting.seq or not _answers(waiting.request, message):
+            self._dropped += 1
+            return
+        assert isinstance(message, (Welcome, Accepted, Refused, Status))  # what _answers lets through
+        if isinstance(message, Welcome) and self._boot_id is None:
+            self._boot_id = message.boot_id
+        if isinstance(message, (Welcome, Status)):
+            self._compare_boot(message.boot_id)
+        self._settle()
+        self._events.append(Answered(waiting.request, message))
+
+    def _compare_boot(self, boot_id: BootId) -> None:
+        if self._boot_id is not None and boot_id != self._boot_id:
+            self._boot_id = boot_id
+            self._events.append(Restarted(boot_id))
+
+
+def _answers(request: Request, message: Message) -> bool:
+    """Whether a message can be the reply to this request, and not one left over from an older exchange."""
+    if isinstance(message, Refused):
+        return True
+    if isinstance(request, Hello):
+        return isinstance(message, Welcome) and message.nonce == request.nonce
+    if isinstance(request, GetStatus):
+        return isinstance(message, Status)
+    return isinstance(message, Accepted)

@@ -1,0 +1,267 @@
+"""What the two ends can say to each other, as values.
+
+Three families. A *request* goes from host to board and is answered by exactly one *reply*, which carries the
+sequence number of the request. A *notice* goes from board to host, is never acknowledged and may be lost:
+whatever it says can also be learned from a Status.
+
+The command-id rule. SetAxis, Arm, Reference, Move and Expose carry a command id that only grows; 0 is not an
+id. A board compares it with the id it accepted last: equal means the command has been taken already, so it
+says Accepted and does nothing; smaller is Refused as STALE_ID; larger is judged. A refused command does not
+use up its id. Hello, GetStatus, Stop and Halt carry none: they are obeyed whenever they come, and repeating
+them is harmless.
+
+The order of the fields is the order of the bytes on the wire; their widths stand in `protocol.codec`.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from enum import CONFORM, IntEnum, IntFlag
+from typing import TypeAlias
+
+from protocol.units import Axis, BootId, CommandId, Steps
+
+
+class BoardState(IntEnum):
+    """What the board is doing."""
+
+    DISARMED = 0
+    READY = 1
+    MOVING = 2
+    REFERENCING = 3
+    EXPOSING = 4
+    STOPPING = 5
+
+
+class Outcome(IntEnum):
+    """How a Reference, Move or Expose ended."""
+
+    NONE = 0
+    ARRIVED = 1
+    REFERENCED = 2
+    EXPOSED_SYNC = 3
+    """The camera's sync contact answered: the shutter did open and close."""
+    EXPOSED_BLIND = 4
+    """No sync contact is fitted; the time simply passed."""
+    NO_SYNC = 5
+    """A sync contact is fitted and stayed silent."""
+    CUT_SHORT = 6
+    """A stop, a halt or a hold ended the command."""
+
+
+class Cause(IntEnum):
+    """Why the board is not armed."""
+
+    NONE = 0
+    POWER_ON = 1
+    HOST_STOP = 2
+    HOST_HALT = 3
+    HOST_SILENCE = 4
+    LIMIT = 5
+    STALL = 6
+    SUPPLY_LOW = 7
+    STOP_SWITCH = 8
+
+
+class Reason(IntEnum):
+    """Why the board refuses a request."""
+
+    NOT_ARMED = 1
+    BUSY = 2
+    OUT_OF_LIMITS = 3
+    STALE_ID = 4
+    WRONG_BOOT = 5
+    UNKNOWN_POSITION = 6
+    """A move was asked for before a reference run, or after the position was lost."""
+    BAD_VALUE = 7
+    UNKNOWN_KIND = 8
+    VERSION = 9
+    NOT_CONFIGURED = 10
+    """Arm was asked for before SetAxis had described both axes."""
+
+
+class StatusFlag(IntFlag, boundary=CONFORM):
+    """What holds at the moment of a Status. Bits from a later minor version are ignored."""
+
+    ARMED = 1
+    PAN_KNOWN = 2
+    TILT_KNOWN = 4
+
+
+class Capability(IntFlag, boundary=CONFORM):
+    """What is fitted to the board. Bits from a later minor version are ignored."""
+
+    SYNC_CONTACT = 1
+    PAN_SWITCH = 2
+    TILT_SWITCH = 4
+    HALF_PRESS = 8
+
+
+# Requests: host to board.
+
+
+@dataclass(frozen=True, slots=True)
+class Hello:
+    """Open the conversation. The nonce comes back in the Welcome and tells it from an older one."""
+
+    version_major: int
+    version_minor: int
+    nonce: int
+
+
+@dataclass(frozen=True, slots=True)
+class GetStatus:
+    """Ask for a Status."""
+
+
+@dataclass(frozen=True, slots=True)
+class SetAxis:
+    """Describe one axis: its travel in steps, its highest speed and acceleration. Only while disarmed."""
+
+    command_id: CommandId
+    axis: Axis
+    min_steps: Steps
+    max_steps: Steps
+    speed_steps_s: int
+    accel_steps_s2: int
+
+
+@dataclass(frozen=True, slots=True)
+class Arm:
+    """Allow motion: for this boot of the board, while the host is heard at least every `silence_ms`."""
+
+    command_id: CommandId
+    boot_id: BootId
+    silence_ms: int
+
+
+@dataclass(frozen=True, slots=True)
+class Reference:
+    """Find the switches that define zero: first at the search speed, then at that speed / `creep_divisor`."""
+
+    command_id: CommandId
+    pan_search_steps_s: int
+    tilt_search_steps_s: int
+    creep_divisor: int
+
+
+@dataclass(frozen=True, slots=True)
+class Move:
+    """Go to an absolute position, both axes together."""
+
+    command_id: CommandId
+    pan_steps: Steps
+    tilt_steps: Steps
+
+
+@dataclass(frozen=True, slots=True)
+class Expose:
+    """Half-press for `focus_ms`, close the release for `press_ms`, then wait for the camera up to `limit_ms`.
+
+    The wait ends early when the camera's sync contact has closed and opened again since the release was
+    closed. So the command lasts at most the sum of the three times, and exactly the sum where no sync contact
+    is fitted. `frame` and `exposure` are labels for the records; the board does not act on them.
+    """
+
+    command_id: CommandId
+    frame: int
+    exposure: int
+    focus_ms: int
+    press_ms: int
+    limit_ms: int
+
+
+@dataclass(frozen=True, slots=True)
+class Stop:
+    """Ramp to rest, hold, disarm."""
+
+
+@dataclass(frozen=True, slots=True)
+class Halt:
+    """Stop the pulses at once and disarm; the position is unknown afterwards."""
+
+
+# Replies: board to host, one for each request.
+
+
+@dataclass(frozen=True, slots=True)
+class Welcome:
+    """The answer to Hello: who this board is and what it can do."""
+
+    version_major: int
+    version_minor: int
+    nonce: int
+    boot_id: BootId
+    last_command_id: CommandId
+    capabilities: Capability
+    receive_bytes: int
+    max_step_rate: int
+
+
+@dataclass(frozen=True, slots=True)
+class Accepted:
+    """The request is taken. That it is *finished* is said later, by Finished or Status."""
+
+
+@dataclass(frozen=True, slots=True)
+class Refused:
+    """The request is not taken, and nothing has changed."""
+
+    reason: Reason
+
+
+@dataclass(frozen=True, slots=True)
+class Status:
+    """Everything a host needs to know to carry on, however many notices were lost."""
+
+    boot_id: BootId
+    state: BoardState
+    flags: StatusFlag
+    cause: Cause
+    pan_steps: Steps
+    tilt_steps: Steps
+    running_id: CommandId
+    finished_id: CommandId
+    finished_outcome: Outcome
+    finished_clock_ms: int
+    clock_ms: int
+
+
+# Notices: board to host, unasked.
+
+
+@dataclass(frozen=True, slots=True)
+class Booted:
+    """The board has just started: it is disarmed, described by nobody, and its position is unknown."""
+
+    boot_id: BootId
+    cause: Cause
+
+
+@dataclass(frozen=True, slots=True)
+class Finished:
+    """A Reference, Move or Expose has ended, at `clock_ms` of the board's clock."""
+
+    command_id: CommandId
+    outcome: Outcome
+    pan_steps: Steps
+    tilt_steps: Steps
+    clock_ms: int
+
+
+@dataclass(frozen=True, slots=True)
+class Held:
+    """The board stopped by itself and disarmed."""
+
+    cause: Cause
+    pan_steps: Steps
+    tilt_steps: Steps
+    clock_ms: int
+
+
+Command: TypeAlias = SetAxis | Arm | Reference | Move | Expose
+"""The requests that carry a command id."""
+Request: TypeAlias = Hello | GetStatus | SetAxis | Arm | Reference | Move | Expose | Stop | Halt
+Reply: TypeAlias = Welcome | Accepted | Refused | Status
+Notice: TypeAlias = Booted | Finished | Held
+Message: TypeAlias = Request | Reply | Notice

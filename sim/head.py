@@ -1,0 +1,103 @@
+"""Where the camera really points: motor positions through the gears, plus ringing after changes of speed.
+
+Each axis rings like a mass on a damped spring that is driven by the motor's acceleration. Its answer to a step of
+acceleration `a` is -a / w^2 (1 - exp(-z w t) (cos(wd t) + z w / wd sin(wd t))), w the natural and wd = w sqrt(1 - z^2)
+the damped angular frequency, z the damping ratio (W. Thomson and M. Dahleh, *Theory of Vibration with
+Applications*, 5th ed., chapter 4). A ramp is a few such steps, so ringing has a closed form as well.
+"""
+
+import math
+from collections import deque
+from dataclasses import dataclass
+
+from sim.motors import NS, Motion, at_rest
+
+REMEMBERED_STEPS = 16  # of acceleration; older ones have died away or belong to the same constant speed
+
+
+@dataclass(frozen=True, slots=True)
+class HeadSpec:
+    """The true mechanics. `pixel_deg` is the angle of one pixel at the picture's centre."""
+
+    pan_steps_per_degree: float
+    tilt_steps_per_degree: float
+    ring_hz: float
+    ring_damping: float
+    pixel_deg: float
+
+
+class Axis:
+    """One axis: its motion, and the steps of acceleration that may still ring."""
+
+    def __init__(self, steps: int, steps_per_degree: float) -> None:
+        self.steps_per_degree = steps_per_degree
+        self.motion: Motion = at_rest(steps)
+        self.shaken: deque[tuple[int, float]] = deque(maxlen=REMEMBERED_STEPS)
+
+    def begin(self, motion: Motion) -> None:
+        """Take up `motion`; what had been planned but not yet happened is forgotten."""
+        now_ns = motion.begin_ns
+        left_over = 0.0
+        while self.shaken and self.shaken[-1][0] >= now_ns:
+            left_over += self.shaken.pop()[1]
+        if left_over:  # the old motion was accelerating when it was cut short
+            self.shaken.append((now_ns, left_over))
+        self.shaken.extend((at, change / self.steps_per_degree) for at, change in motion.accelerations())
+        self.motion = motion
+
+
+class Head:
+    """Two axes and the camera on them. Zero of both axes is the true zero of the switches."""
+
+    def __init__(self, spec: HeadSpec, pan_steps: int, tilt_steps: int) -> None:
+        self.spec = spec
+        self.pan = Axis(pan_steps, spec.pan_steps_per_degree)
+        self.tilt = Axis(tilt_steps, spec.tilt_steps_per_degree)
+        self._omega = 2 * math.pi * spec.ring_hz
+        self._damped = self._omega * math.sqrt(1 - spec.ring_damping**2)
+
+    def pose_deg(self, now_ns: int) -> tuple[float, float]:
+        """True yaw and pitch in degrees, ringing included; the motors stand on whole steps."""
+        return self._angle_deg(self.pan, now_ns), self._angle_deg(self.tilt, now_ns)
+
+    def _angle_deg(self, axis: Axis, now_ns: int) -> float:
+        return round(axis.motion.steps_at(now_ns)) / axis.steps_per_degree + self._ringing_deg(axis, now_ns)
+
+    def _ringing_deg(self, axis: Axis, now_ns: int) -> float:
+        ratio, total = self.spec.ring_damping, 0.0
+        for at_ns, change in axis.shaken:
+            t = (now_ns - at_ns) / NS
+            if t <= 0:
+                break
+            fade = math.exp(-ratio * self._omega * t)
+            swing = math.cos(self._damped * t) + ratio * self._omega / self._damped * math.sin(self._damped * t)
+            total -= change / self._omega**2 * (1 - fade * swing)
+        return total
+
+    def motion_bound_px(self, from_ns: int) -> float:
+        """No motion of the picture after `from_ns` can exceed this many pixels; infinite while a motor turns."""
+        if max(self.pan.motion.end_ns, self.tilt.motion.end_ns) > from_ns:
+            return math.inf
+        decay = self.spec.ring_damping * self._omega
+        widest = self._omega / self._damped  # of the swing's amplitude, sqrt(1 + (z w / wd)^2)
+        amplitudes = [
+            sum(
+                abs(change) * math.exp(-decay * (from_ns - at_ns) / NS) for at_ns, change in axis.shaken
+            )
+            * widest
+            / self._omega**2
+            for axis in (self.pan, self.tilt)
+        ]
+        return 2 * math.hypot(*amplitudes) / self.spec.pixel_deg
+
+    def motion_px(self, from_ns: int, to_ns: int) -> float:
+        """Largest motion of the picture between two moments, in pixels, from closely spaced poses.
+
+        A turn of the camera moves no point of the picture by more than the angle of the turn, so the two axes'
+        angles are taken together as they are, whatever the pitch.
+        """
+        period_ns = NS / self.spec.ring_hz
+        count = min(400, max(2, math.ceil(16 * (to_ns - from_ns) / period_ns) + 1))
+        poses = [self.pose_deg(from_ns + (to_ns - from_ns) * i // (count - 1)) for i in range(count)]
+        yaws, pitches = zip(*poses, strict=True)
+        return math.hypot(max(yaws) - min(yaws), max(pitches) - min(pitches)) / self.spec.pixel_deg

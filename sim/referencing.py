@@ -1,0 +1,66 @@
+"""Finding zero on one axis with a half-turn flag: on from the true zero upward, off below it.
+
+Seek upward until the flag is on, retreat until it is off, creep up until it is on again: the edge is always
+approached slowly and from below, so it is found in the same place every time.
+"""
+
+import math
+from enum import Enum, auto
+
+from sim.head import Axis
+from sim.motors import move, stop
+
+SEEK_DEG = 400.0
+EDGE_STEPS = -0.5  # where a motor that stands on whole steps turns from step -1 to step 0
+
+
+class Phase(Enum):
+    """Where a reference run stands."""
+
+    SEEK = auto()
+    RETREAT = auto()
+    CREEP = auto()
+    DONE = auto()
+
+
+class ReferenceRun:
+    """The run on one axis. `next_deadline` and `handle_deadline` drive it."""
+
+    def __init__(self, axis: Axis, now_ns: int, search: float, creep: float, accel: float) -> None:
+        self._axis, self._accel = axis, accel
+        self._speed = {Phase.SEEK: search, Phase.RETREAT: -search, Phase.CREEP: creep}
+        self._braking = False
+        self._edge_ns: int | None = None
+        flag_on = axis.motion.steps_at(now_ns) >= EDGE_STEPS
+        self._begin(Phase.RETREAT if flag_on else Phase.SEEK, now_ns)
+
+    def _begin(self, phase: Phase, now_ns: int) -> None:
+        self.phase = phase
+        if phase is Phase.DONE:
+            self._edge_ns = None
+            return
+        start = round(self._axis.motion.steps_at(now_ns))
+        far = round(SEEK_DEG * self._axis.steps_per_degree)
+        speed = self._speed[phase]
+        motion = move(now_ns, start, start + round(math.copysign(far, speed)), abs(speed), self._accel)
+        self._axis.begin(motion)
+        self._edge_ns = motion.when_at(EDGE_STEPS)
+        self._braking = False
+
+    def next_deadline(self) -> int | None:
+        """When the flag changes or the axis comes to rest; None when done."""
+        if self.phase is Phase.DONE:
+            return None
+        return self._axis.motion.end_ns if self._braking else self._edge_ns
+
+    def handle_deadline(self, now_ns: int) -> None:
+        """Brake at the flag's edge; from rest, begin the next phase."""
+        deadline = self.next_deadline()
+        if deadline is None or now_ns < deadline:
+            return
+        if not self._braking:
+            self._axis.begin(stop(self._axis.motion, now_ns, self._accel))
+            self._braking = True
+            return
+        order = list(Phase)
+        self._begin(order[order.index(self.phase) + 1], now_ns)

@@ -1,0 +1,54 @@
+"""What was truly exposed: the oracle that tests trust and the host never sees."""
+
+import json
+from dataclasses import asdict, dataclass
+from typing import Any
+
+from sim.camera import NS, Opening
+from sim.head import Head
+
+STILL_PX = 0.5
+
+
+@dataclass(frozen=True, slots=True)
+class TrueExposure:
+    """One exposure as it happened. `still`: the picture moved less than half a pixel."""
+
+    frame: int
+    exposure: int
+    yaw_deg: float
+    pitch_deg: float
+    t_s: float
+    shutter_s: float
+    still: bool
+
+
+class Truth:
+    """The record, in the order of opening."""
+
+    def __init__(self) -> None:
+        self.exposures: list[TrueExposure] = []
+
+    def record(self, head: Head, opening: Opening) -> None:
+        """Write down an opening of the shutter; the pose is that of the middle of the exposure."""
+        begin, end = opening.open_ns, opening.close_ns
+        still = head.motion_bound_px(begin) < STILL_PX or head.motion_px(begin, end) < STILL_PX
+        yaw_deg, pitch_deg = head.pose_deg((begin + end) // 2)
+        self.exposures.append(
+            TrueExposure(
+                frame=opening.label.frame,
+                exposure=opening.label.exposure,
+                # A millionth of a degree is far below a step; rounding makes the bytes equal on any machine.
+                yaw_deg=round(yaw_deg, 6),
+                pitch_deg=round(pitch_deg, 6),
+                t_s=round(begin / NS, 6),
+                shutter_s=round(opening.shutter_s, 9),
+                still=still,
+            )
+        )
+
+    def to_json(self) -> str:
+        """The record as JSON text, one exposure a line."""
+        rows: list[dict[str, Any]] = [asdict(exposure) for exposure in self.exposures]
+        body = ",\n".join("  " + json.dumps(row) for row in rows)
+        return '{"exposures": [\n' + body + "\n]}\n"

@@ -1,0 +1,222 @@
+"""The golden rows behind protocol/vectors.json and the worked exchange of protocol/SPEC.md.
+
+Run as a module (`python -m tests.protocol.golden`) to write both again after a change of the protocol.
+"""
+
+from __future__ import annotations
+
+import json
+import re
+from binascii import crc_hqx
+from dataclasses import fields
+from pathlib import Path
+
+from protocol.codec import PROTOCOL_VERSION, encode_message
+from protocol.framing import CRC_START, MAX_ENCODED, cobs_encode, encode_frame
+from protocol.messages import (
+    Accepted,
+    Arm,
+    BoardState,
+    Booted,
+    Capability,
+    Cause,
+    Expose,
+    Finished,
+    GetStatus,
+    Halt,
+    Held,
+    Hello,
+    Message,
+    Move,
+    Outcome,
+    Reason,
+    Reference,
+    Refused,
+    SetAxis,
+    Status,
+    StatusFlag,
+    Stop,
+    Welcome,
+)
+from protocol.units import NO_COMMAND, Axis, BootId, CommandId, Steps
+
+PROTOCOL_FOLDER = Path(__file__).parents[2] / "protocol"
+VECTORS_FILE = PROTOCOL_FOLDER / "vectors.json"
+SPEC_FILE = PROTOCOL_FOLDER / "SPEC.md"
+
+BOOT = BootId(0x5EED0B07)
+U32 = 0xFFFF_FFFF
+I32_MIN, I32_MAX = Steps(-(2**31)), Steps(2**31 - 1)
+ALL_FITTED = Capability.SYNC_CONTACT | Capability.PAN_SWITCH | Capability.TILT_SWITCH | Capability.HALF_PRESS
+BOTH_KNOWN = StatusFlag.PAN_KNOWN | StatusFlag.TILT_KNOWN
+
+VECTORS: tuple[tuple[str, int, Message], ...] = (
+    ("hello", 0, Hello(1, 0, 0xC0FFEE01)),
+    ("hello, all zero", 0, Hello(0, 0, 0)),
+    ("get status", 1, GetStatus()),
+    ("get status, seq 255", 255, GetStatus()),
+    ("set axis, pan", 2, SetAxis(CommandId(1), Axis.PAN, Steps(-36000), Steps(36000), 4000, 8000)),
+    ("set axis, extremes", 3, SetAxis(CommandId(U32), Axis.TILT, I32_MIN, I32_MAX, U32, U32)),
+    ("arm", 4, Arm(CommandId(3), BOOT, 5000)),
+    ("reference", 5, Reference(CommandId(4), 2000, 1500, 8)),
+    ("move", 6, Move(CommandId(5), Steps(-12345), Steps(6789))),
+    ("move to zero", 7, Move(CommandId(256), Steps(0), Steps(0))),
+    ("move, extremes", 8, Move(CommandId(U32), I32_MIN, I32_MAX)),
+    ("expose", 9, Expose(CommandId(6), 17, 2, 300, 120, 2500)),
+    ("expose, extremes", 10, Expose(CommandId(U32), U32, 255, 65535, U32, U32)),
+    ("stop", 11, Stop()),
+    ("halt", 12, Halt()),
+    ("welcome", 0, Welcome(1, 0, 0xC0FFEE01, BOOT, NO_COMMAND, ALL_FITTED, 64, 40000)),
+    ("accepted", 6, Accepted()),
+    ("refused", 6, Refused(Reason.UNKNOWN_POSITION)),
+    (
+        "status at power-on",
+        1,
+        Status(
+            BOOT, BoardState.DISARMED, StatusFlag(0), Cause.POWER_ON, Steps(0), Steps(0),
+            NO_COMMAND, NO_COMMAND, Outcome.NONE, 0, 812,
+        ),
+    ),
+    (
+        "status while moving",
+        1,
+        Status(
+            BOOT, BoardState.MOVING, StatusFlag.ARMED | BOTH_KNOWN, Cause.NONE, Steps(-11002), Steps(6789),
+            CommandId(5), CommandId(4), Outcome.REFERENCED, 61234, 65536,
+        ),
+    ),
+    (
+        "status, no zero byte",
+        171,
+        Status(
+            BootId(U32), BoardState.STOPPING, StatusFlag.ARMED | BOTH_KNOWN, Cause.STOP_SWITCH, Steps(-1),
+            Steps(-1), CommandId(U32), CommandId(U32), Outcome.CUT_SHORT, U32, U32,
+        ),
+    ),
+    ("booted", 0, Booted(BOOT, Cause.POWER_ON)),
+    ("finished", 0, Finished(CommandId(5), Outcome.ARRIVED, Steps(-12345), Steps(6789), 66000)),
+    ("held", 0, Held(Cause.HOST_SILENCE, Steps(-12345), Steps(6789), 90000)),
+)  # fmt: skip
+
+# Who speaks, with which seq, what.
+EXCHANGE: tuple[tuple[str, int, Message], ...] = (
+    ("board", 0, Booted(BOOT, Cause.POWER_ON)),
+    ("host", 0, Hello(1, 0, 0xC0FFEE01)),
+    ("board", 0, Welcome(1, 0, 0xC0FFEE01, BOOT, NO_COMMAND, ALL_FITTED, 64, 40000)),
+    ("host", 1, SetAxis(CommandId(1), Axis.PAN, Steps(-36000), Steps(36000), 4000, 8000)),
+    ("board", 1, Accepted()),
+    ("host", 2, SetAxis(CommandId(2), Axis.TILT, Steps(-9000), Steps(9000), 3000, 6000)),
+    ("board", 2, Accepted()),
+    ("host", 3, Arm(CommandId(3), BOOT, 5000)),
+    ("board", 3, Accepted()),
+    ("host", 4, Move(CommandId(4), Steps(1200), Steps(-300))),
+    ("board", 4, Refused(Reason.UNKNOWN_POSITION)),
+    ("host", 5, Reference(CommandId(4), 2000, 1500, 8)),
+    ("board", 5, Accepted()),
+    ("board", 0, Finished(CommandId(4), Outcome.REFERENCED, Steps(0), Steps(0), 9120)),
+    ("host", 6, Move(CommandId(5), Steps(1200), Steps(-300))),
+    ("board", 6, Accepted()),
+    ("board", 0, Finished(CommandId(5), Outcome.ARRIVED, Steps(1200), Steps(-300), 9990)),
+    ("host", 7, Expose(CommandId(6), 0, 0, 300, 120, 2500)),
+    ("board", 7, Accepted()),
+    ("board", 0, Finished(CommandId(6), Outcome.EXPOSED_SYNC, Steps(1200), Steps(-300), 10920)),
+    ("host", 8, GetStatus()),
+    (
+        "board",
+        8,
+        Status(
+            BOOT, BoardState.READY, StatusFlag.ARMED | BOTH_KNOWN, Cause.NONE, Steps(1200), Steps(-300),
+            NO_COMMAND, CommandId(6), Outcome.EXPOSED_SYNC, 10920, 11000,
+        ),
+    ),
+    ("host", 9, Stop()),
+    ("board", 9, Accepted()),
+)  # fmt: skip
+
+
+def _wire(content: bytes) -> bytes:
+    return b"\0" + cobs_encode(content) + b"\0"
+
+
+def _sealed(content: bytes) -> bytes:
+    return content + crc_hqx(content, CRC_START).to_bytes(2, "big")
+
+
+# Bytes that hold no frame, and the counter that tells why.
+REJECTED: tuple[tuple[str, bytes, str], ...] = (
+    ("a stuffing code that points past the end", bytes((0, 7, 5, 8, 9, 63, 0)), "bad_cobs"),
+    ("shorter than any content", _wire(_sealed(bytes((4, 8)))), "bad_length"),
+    ("one byte less than it says", _wire(_sealed(bytes((6, 8, 9)))), "bad_length"),
+    ("one byte more than it says", _wire(_sealed(bytes((5, 8, 9, 1)))), "bad_length"),
+    ("one wrong bit in the checksum", _wire(bytes((5, 8, 9, 0x3F, 0xED))), "bad_crc"),
+    ("checksum with a zero start register", _wire(bytes((5, 8, 9, 0xF3, 0x70))), "bad_crc"),
+    ("checksum low byte first", _wire(bytes((5, 8, 9, 0xEC, 0x3F))), "bad_crc"),
+    ("longer than any frame", b"\0" + b"\1" * (MAX_ENCODED + 1) + b"\0", "oversize"),
+)  # fmt: skip
+
+
+def frame_of(message: Message, seq: int) -> bytes:
+    kind, payload = encode_message(message)
+    return encode_frame(kind, seq, payload)
+
+
+def fields_of(message: Message) -> dict[str, int]:
+    return {field.name: int(getattr(message, field.name)) for field in fields(message)}
+
+
+def vectors_text() -> str:
+    """One row a line, so that a change shows as the rows it changes."""
+    rows = []
+    for name, seq, message in VECTORS:
+        kind, payload = encode_message(message)
+        row = {
+            "name": name,
+            "message": type(message).__name__,
+            "fields": fields_of(message),
+            "kind": kind,
+            "seq": seq,
+            "payload": payload.hex(),
+            "frame": frame_of(message, seq).hex(),
+        }
+        rows.append("    " + json.dumps(row))
+    rejected = [
+        "    " + json.dumps({"name": name, "bytes": wire.hex(), "counter": why})
+        for name, wire, why in REJECTED
+    ]
+    return (
+        f'{{\n  "version": [{PROTOCOL_VERSION.major}, {PROTOCOL_VERSION.minor}],\n'
+        '  "vectors": [\n' + ",\n".join(rows) + "\n  ],\n"
+        '  "rejected": [\n' + ",\n".join(rejected) + "\n  ]\n}\n"
+    )
+
+
+def exchange_text() -> str:
+    """The worked exchange as it stands in the specification."""
+    lines = []
+    for speaker, seq, message in EXCHANGE:
+        values = ", ".join(
+            f"{name}={getattr(message, name).name or 0 if hasattr(getattr(message, name), 'name') else value}"
+            for name, value in fields_of(message).items()
+        )
+        lines.append(f"{speaker:5}  seq {seq}  {type(message).__name__}({values})")
+        lines.append(f"       {frame_of(message, seq).hex(' ')}")
+    return "\n".join(lines)
+
+
+EXCHANGE_BLOCK = re.compile(r"(<!-- exchange -->\n+```text\n)(.*?)(\n```\n)", re.DOTALL)
+
+
+def exchange_in_spec() -> str:
+    found = EXCHANGE_BLOCK.search(SPEC_FILE.read_text(encoding="utf-8"))
+    assert found is not None
+    return found.group(2)
+
+
+def main() -> None:
+    VECTORS_FILE.write_text(vectors_text(), encoding="utf-8")
+    spec = SPEC_FILE.read_text(encoding="utf-8")
+    SPEC_FILE.write_text(EXCHANGE_BLOCK.sub(lambda m: m[1] + exchange_text() + m[3], spec), encoding="utf-8")
+
+
+if __name__ == "__main__":
+    main()
