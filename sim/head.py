@@ -12,7 +12,7 @@ from dataclasses import dataclass
 
 from sim.motors import NS, Motion, at_rest
 
-REMEMBERED_STEPS = 16  # of acceleration; older ones have died away or belong to the same constant speed
+REMEMBERED_MOTIONS = 4  # that may still ring; each as a whole, since only a whole motion's steps add up to nothing
 
 
 @dataclass(frozen=True, slots=True)
@@ -27,23 +27,35 @@ class HeadSpec:
 
 
 class Axis:
-    """One axis: its motion, and the steps of acceleration that may still ring."""
+    """One axis: its motion, and the steps of acceleration of the latest motions, which may still ring."""
 
     def __init__(self, steps: int, steps_per_degree: float) -> None:
         self.steps_per_degree = steps_per_degree
         self.motion: Motion = at_rest(steps)
-        self.shaken: deque[tuple[int, float]] = deque(maxlen=REMEMBERED_STEPS)
+        self._shaken: deque[list[tuple[int, float]]] = deque(maxlen=REMEMBERED_MOTIONS)
 
     def begin(self, motion: Motion) -> None:
-        """Take up `motion`; what had been planned but not yet happened is forgotten."""
+        """Take up `motion`; what the motion before it had still planned is forgotten."""
         now_ns = motion.begin_ns
-        left_over = 0.0
-        while self.shaken and self.shaken[-1][0] >= now_ns:
-            left_over += self.shaken.pop()[1]
-        if left_over:  # the old motion was accelerating when it was cut short
-            self.shaken.append((now_ns, left_over))
-        self.shaken.extend((at, change / self.steps_per_degree) for at, change in motion.accelerations())
+        latest = self._shaken[-1] if self._shaken else []
+        undone = 0.0
+        while latest and latest[-1][0] >= now_ns:
+            undone += latest.pop()[1]
+        if undone:  # it was accelerating when it was cut short
+            latest.append((now_ns, undone))
+        changes = [(at_ns, change / self.steps_per_degree) for at_ns, change in motion.accelerations()]
+        if changes:
+            self._shaken.append(changes)
         self.motion = motion
+
+    def shakes(self, now_ns: int) -> list[tuple[float, float]]:
+        """Steps of acceleration up to now: (seconds ago, change in degrees/s^2)."""
+        return [
+            ((now_ns - at_ns) / NS, change)
+            for changes in self._shaken
+            for at_ns, change in changes
+            if at_ns < now_ns
+        ]
 
 
 class Head:
@@ -65,10 +77,7 @@ class Head:
 
     def _ringing_deg(self, axis: Axis, now_ns: int) -> float:
         ratio, total = self.spec.ring_damping, 0.0
-        for at_ns, change in axis.shaken:
-            t = (now_ns - at_ns) / NS
-            if t <= 0:
-                break
+        for t, change in axis.shakes(now_ns):
             fade = math.exp(-ratio * self._omega * t)
             swing = math.cos(self._damped * t) + ratio * self._omega / self._damped * math.sin(self._damped * t)
             total -= change / self._omega**2 * (1 - fade * swing)
@@ -81,11 +90,7 @@ class Head:
         decay = self.spec.ring_damping * self._omega
         widest = self._omega / self._damped  # of the swing's amplitude, sqrt(1 + (z w / wd)^2)
         amplitudes = [
-            sum(
-                abs(change) * math.exp(-decay * (from_ns - at_ns) / NS) for at_ns, change in axis.shaken
-            )
-            * widest
-            / self._omega**2
+            sum(abs(change) * math.exp(-decay * t) for t, change in axis.shakes(from_ns)) * widest / self._omega**2
             for axis in (self.pan, self.tilt)
         ]
         return 2 * math.hypot(*amplitudes) / self.spec.pixel_deg

@@ -39,8 +39,8 @@ class Truth:
                 frame=opening.label.frame,
                 exposure=opening.label.exposure,
                 # A millionth of a degree is far below a step; rounding makes the bytes equal on any machine.
-                yaw_deg=round(yaw_deg, 6),
-                pitch_deg=round(pitch_deg, 6),
+                yaw_deg=round(yaw_deg, 6) + 0.0,  # no minus zero
+                pitch_deg=round(pitch_deg, 6) + 0.0,
                 t_s=round(begin / NS, 6),
                 shutter_s=round(opening.shutter_s, 9),
                 still=still,

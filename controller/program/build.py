@@ -72,6 +72,9 @@ def build_program(kit: Kit, frames: Sequence["Frame"]) -> Program:
         creep_divisor=CREEP_DIVISOR,
         reference_expected_ns=reference_ns,
         reference_deadline_ns=_reference_deadline_ns(kit, search),
+        stop_deadline_ns=timing.deadline_ns(
+            max(s.speed_steps_s * NS // s.accel_steps_s2 for s in (pan, tilt))  # v / a
+        ),
         steps=tuple(steps),
         expected_ns=_handshake_ns(kit.board.baud) + reference_ns + _steps_ns(steps),
     )
@@ -83,6 +86,7 @@ def _setting(kit: Kit, axis: Axis) -> AxisSetting:
         max_steps=math.ceil(axis.max_deg * axis.steps_per_degree),
         speed_steps_s=timing.axis_speed(axis, kit.board.max_step_rate_hz),
         accel_steps_s2=timing.axis_accel(axis),
+        steps_per_degree=axis.steps_per_degree,
     )
 
 

@@ -12,6 +12,7 @@ class AxisSetting:
     max_steps: int
     speed_steps_s: int
     accel_steps_s2: int
+    steps_per_degree: float
 
 
 @dataclass(frozen=True, slots=True)
@@ -57,5 +58,6 @@ class Program:
     creep_divisor: int
     reference_expected_ns: int
     reference_deadline_ns: int
+    stop_deadline_ns: int
     steps: tuple[Step, ...]
     expected_ns: int

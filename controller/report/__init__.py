@@ -1,0 +1,1 @@
+"""What people read after a run: the set accounted for, in numbers and pictures."""

@@ -1,0 +1,101 @@
+"""The loop: take one event, ask the machine, do what it says, in order."""
+
+from collections.abc import Callable
+from dataclasses import dataclass
+
+from controller.capture.board import BoardClient
+from controller.capture.effects import Conclude, Effect, End, Greet, Intend, Send, SendUrgent, Timer
+from controller.capture.events import Event, Kind
+from controller.capture.machine import Run
+from controller.capture.port import Port
+from controller.program.program import Program
+from controller.session.session import Happening, Session, ShotOutcome
+from protocol.messages import Halt, Stop
+
+Operator = Callable[[], Kind | None]
+"""What the operator wants next (STOP, HALT) or None; asked between events."""
+
+
+@dataclass(frozen=True, slots=True)
+class RunResult:
+    """How a run ended."""
+
+    complete: bool
+    sentence: str
+    ended_ns: int
+
+
+class Runner:
+    """One run of `program` on the board behind `port`, written to `session`.
+
+    `on_exposure` hears of every confirmed or assumed exposure.
+    """
+
+    def __init__(
+        self,
+        program: Program,
+        port: Port,
+        session: Session,
+        operator: Operator = lambda: None,
+        on_exposure: Callable[[], None] = lambda: None,
+    ) -> None:
+        self._port, self._session = port, session
+        self._operator, self._on_exposure = operator, on_exposure
+        self._board = BoardClient(port, program.silence_ms)
+        self._run = Run(program)
+        self._timer: Timer | None = None
+        self._result: RunResult | None = None
+
+    def run(self) -> RunResult:
+        """Run to the end, whichever it is. Raises StorageFailed or LinkLost when those are the end."""
+        try:
+            self._handle(Event(Kind.START, self._port.now()))
+            while self._result is None:
+                self._handle(self._wait_event())
+        except BaseException:
+            # Whatever went wrong, a full disk or a fault of ours: nothing goes on moving unwatched.
+            self._board.send_urgent(Stop())
+            raise
+        return self._result
+
+    def _wait_event(self) -> Event:
+        wanted = self._operator()
+        if wanted is not None:
+            return Event(wanted, self._port.now())
+        timer = self._timer
+        event = self._board.wait_event(timer.at_ns if timer else None)
+        if event is not None:
+            return event
+        assert timer is not None
+        self._timer = None
+        return Event(Kind.OVERDUE if timer.overdue else Kind.WAITED, self._port.now())
+
+    def _handle(self, event: Event) -> None:
+        before = self._run.state
+        effects = self._run.handle(event)
+        if self._run.state is not before:
+            self._session.note(
+                Happening(event.at_ns, self._run.state.value, event.kind.value, self._run.frame)
+            )
+        for effect in effects:
+            self._perform(effect, event.at_ns)
+
+    def _perform(self, effect: Effect, at_ns: int) -> None:
+        match effect:
+            case Intend(intent):
+                self._session.intend(intent, at_ns)
+            case Conclude(command_id, outcome, clock_ms):
+                self._session.conclude(command_id, outcome, at_ns, clock_ms)
+                if outcome in {ShotOutcome.CONFIRMED, ShotOutcome.ASSUMED}:
+                    self._on_exposure()
+            case Timer():
+                self._timer = effect
+            case Send(request, expected_ns):
+                self._board.send(request, expected_ns)
+            case SendUrgent(request):
+                assert isinstance(request, Stop | Halt)
+                self._board.send_urgent(request)
+            case Greet():
+                self._board.greet()
+            case End(complete, sentence):
+                self._result = RunResult(complete, sentence, at_ns)

@@ -1,0 +1,98 @@
+"""The run as a table: which event leads from which state to which.
+
+Rules. Everything that decides about the next state stands in this file; `machine.py` only carries it out. A row's
+condition and action are names of methods of `machine.Run`, and every name is looked up when the machine is built.
+Rows for the same event and state are tried from top to bottom. An event that has no row for the state it meets is a
+bug: it raises and changes nothing. The diagram in DEVELOPERS.md is made from this table.
+"""
+
+from dataclasses import dataclass
+from enum import Enum
+
+from controller.capture.events import Kind
+
+
+class RunState(Enum):
+    """Where a run stands."""
+
+    IDLE = "idle"
+    CONNECTING = "connecting"
+    ARMING = "arming"
+    REFERENCING = "referencing"
+    MOVING = "moving"
+    SETTLING = "settling"
+    EXPOSING = "exposing"
+    RECOVERING = "recovering"
+    CLOSING = "closing"
+    STOPPING = "stopping"
+    DONE = "done"
+    FAILED = "failed"
+
+
+@dataclass(frozen=True, slots=True)
+class Row:
+    """On `kind` in one of `sources`, if `condition` holds: do `action` and go to `target` (None: stay)."""
+
+    kind: Kind
+    sources: tuple[RunState, ...]
+    target: RunState | None
+    action: str | None = None
+    condition: str | None = None
+
+
+S = RunState
+FINAL = (S.DONE, S.FAILED)
+COMMANDED = (S.REFERENCING, S.MOVING, S.EXPOSING)  # the board is carrying out a command
+WAITING = (S.SETTLING, S.RECOVERING)  # the host lets time pass
+ARMED = (*COMMANDED, *WAITING)
+ENDING = (S.CLOSING, S.STOPPING)
+
+ROWS: tuple[Row, ...] = (
+    # The photographs, one after the other.
+    Row(Kind.START, (S.IDLE,), S.CONNECTING, "greet"),
+    Row(Kind.WELCOMED, (S.CONNECTING,), S.ARMING, "arm"),
+    Row(Kind.ARMED, (S.ARMING,), S.REFERENCING, "reference"),
+    Row(Kind.REFERENCED, (S.REFERENCING,), S.MOVING, "move"),
+    Row(Kind.ARRIVED, (S.MOVING,), S.SETTLING, "settle"),
+    Row(Kind.WAITED, WAITING, S.EXPOSING, "expose"),
+    Row(Kind.EXPOSED, (S.EXPOSING,), S.CLOSING, "close", condition="was_last"),
+    Row(Kind.EXPOSED, (S.EXPOSING,), S.MOVING, "move_on", condition="move_is_next"),
+    Row(Kind.EXPOSED, (S.EXPOSING,), S.RECOVERING, "recover"),
+    Row(Kind.AT_REST, (S.CLOSING,), S.DONE, "complete"),
+    # The camera stays silent: a few more tries, then stop.
+    Row(Kind.NOT_CONFIRMED, (S.EXPOSING,), S.RECOVERING, "try_again", condition="may_try_again"),
+    Row(Kind.NOT_CONFIRMED, (S.EXPOSING,), S.STOPPING, "stop_silent_camera"),
+    # What ends a run early, with the head brought to rest first.
+    Row(Kind.STOP, (S.CONNECTING, S.ARMING), S.FAILED, "fail_stopped"),
+    Row(Kind.STOP, ARMED, S.STOPPING, "stop_as_asked"),
+    Row(Kind.STOP, ENDING, None),
+    Row(Kind.OVERDUE, COMMANDED, S.STOPPING, "stop_overdue"),
+    Row(Kind.REFUSED, (S.CONNECTING, S.ARMING), S.FAILED, "fail_refused"),
+    Row(Kind.REFUSED, COMMANDED, S.STOPPING, "stop_refused"),
+    Row(Kind.AT_REST, (S.STOPPING,), S.FAILED, "fail_at_rest"),
+    # What was under way when the stop came still reports how it ended.
+    Row(Kind.EXPOSED, (S.STOPPING,), None, "conclude"),
+    Row(Kind.NOT_CONFIRMED, (S.STOPPING,), None, "conclude"),
+    Row(Kind.CUT_SHORT, (S.STOPPING,), None, "conclude"),
+    Row(Kind.ARRIVED, (S.STOPPING,), None),
+    Row(Kind.REFERENCED, (S.STOPPING,), None),
+    # What ends a run at once: nothing moves any more, or nothing can be said to the board.
+    Row(Kind.CUT_SHORT, COMMANDED, S.FAILED, "fail_cut_short"),
+    Row(Kind.HELD, (*ARMED, *ENDING), S.FAILED, "fail_held"),
+    Row(Kind.OVERDUE, ENDING, S.FAILED, "fail_not_at_rest"),
+    Row(Kind.RESTARTED, (S.ARMING, *ARMED, *ENDING), S.FAILED, "fail_restarted"),
+    Row(Kind.LINK_LOST, (S.CONNECTING, S.ARMING, *ARMED, *ENDING), S.FAILED, "fail_link_lost"),
+    Row(Kind.HALT, (S.CONNECTING, S.ARMING, *ARMED, *ENDING), S.FAILED, "halt"),
+)
+
+
+def mermaid() -> str:
+    """The table as a mermaid state diagram, one arrow for each row and source."""
+    lines = ["stateDiagram-v2", f"    [*] --> {S.IDLE.value}"]
+    for row in ROWS:
+        for source in row.sources:
+            target = source if row.target is None else row.target
+            label = row.kind.value + (f" [{row.condition}]" if row.condition else "")
+            lines.append(f"    {source.value} --> {target.value}: {label}")
+    lines += [f"    {state.value} --> [*]" for state in FINAL]
+    return "\n".join(lines) + "\n"

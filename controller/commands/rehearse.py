@@ -1,0 +1,87 @@
+"""`fullturn rehearse`: the whole run, through real protocol bytes, on a simulated rig in virtual time."""
+
+from collections.abc import Callable
+from pathlib import Path
+
+from controller.capture.interrupts import Interrupts
+from controller.capture.runner import Runner, RunResult
+from controller.commands.stand_in import rig_spec
+from controller.errors import InputError, StorageFailed
+from controller.planning.plan import Plan, load_plan
+from controller.program.build import build_program
+from controller.report.html import write_html
+from controller.report.summary import Summary, summarise
+from controller.report.wording import duration
+from controller.session.session import Session
+from sim.rig import Rig
+from sim.virtual_port import VirtualPort
+
+KIND = "rehearsal"
+
+
+def rehearse_command(
+    plan_path: Path, out: Path, seed: int, progress: Callable[[int], Callable[[], None]]
+) -> Summary:
+    """Rehearse the plan and write session, truth and reports into the folder `out`.
+
+    `progress(total)` gives what is called after each exposure.
+    Raises InputError, StorageFailed. An earlier rehearsal in the folder is replaced, a capture never is.
+    """
+    plan = load_plan(plan_path)
+    program = build_program(plan.kit, plan.frames)
+    session_path = _make_room(out)
+    rig = Rig(rig_spec(plan.kit, seed))
+    about = {"kind": KIND, "seed": str(seed), "plan": plan.model_dump_json(), "plan_hash": plan.hash}
+    with (
+        Session.create(session_path, about, durable=False) as session,
+        Interrupts() as interrupts,
+    ):
+        on_exposure = progress(len(plan.frames) * len(plan.kit.exposure.bracket_ev))
+        runner = Runner(program, VirtualPort(rig), session, interrupts.next_wish, on_exposure)
+        result = runner.run()
+        session.note_about("sentence", result.sentence)
+        return _write_all(out, plan, session, rig, result, seed)
+
+
+def _write_all(out: Path, plan: Plan, session: Session, rig: Rig, result: RunResult, seed: int) -> Summary:
+    summary = summarise(
+        plan,
+        session.shots(),
+        kind=KIND,
+        seed=seed,
+        run_complete=result.complete,
+        sentence=result.sentence,
+        seconds=result.ended_ns / 1e9,
+    )
+    try:
+        (out / "truth.json").write_text(rig.truth.to_json(), encoding="utf-8")
+        (out / "report.json").write_text(summary.model_dump_json(indent=1) + "\n", encoding="utf-8")
+    except OSError as error:
+        raise StorageFailed(f"{out} cannot be written ({error.strerror}).") from None
+    write_html(out / "report.html", plan, summary, session.happenings())
+    return summary
+
+
+def _make_room(out: Path) -> Path:
+    """The folder for the results, without an earlier rehearsal. Raises InputError, StorageFailed."""
+    path = out / "session.sqlite"
+    try:
+        out.mkdir(parents=True, exist_ok=True)
+    except OSError as error:
+        raise StorageFailed(f"{out} cannot be made ({error.strerror}); choose another place.") from None
+    if path.exists():
+        with Session.open(path) as earlier:
+            if earlier.about().get("kind") != KIND:
+                raise InputError(f"{path} is the record of a capture; choose another folder for the rehearsal.")
+        path.unlink()
+    return path
+
+
+def rehearsal_text(summary: Summary, out: Path) -> str:
+    """What the photographer reads."""
+    return (
+        f"{summary.sentence} {summary.exposures_made} of {summary.exposures_planned} exposures made "
+        f"({summary.exposures_confirmed} confirmed, {summary.exposures_assumed} assumed) in "
+        f"{duration(summary.virtual_seconds)}; predicted {duration(summary.predicted_seconds)}.\n"
+        f"The report is in {out / 'report.html'}"
+    )

@@ -1,0 +1,82 @@
+"""The report as one HTML file that needs no network: pictures are drawn into it."""
+
+import io
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+from itertools import groupby
+from pathlib import Path
+
+import matplotlib as mpl
+from jinja2 import Environment, PackageLoader, StrictUndefined
+from markupsafe import Markup
+from matplotlib.figure import Figure
+
+from controller.errors import StorageFailed
+from controller.optics.field import shared_part
+from controller.planning.plan import Plan
+from controller.report.sphere_picture import sphere_picture
+from controller.report.summary import Summary
+from controller.report.timeline_picture import seconds_by_lane, stretches, timeline_picture
+from controller.report.wording import duration, proof_sentence
+from controller.session.session import Happening
+
+
+@dataclass(frozen=True, slots=True)
+class RowLine:
+    """One line of the table of rows."""
+
+    number: int
+    pitch_deg: float
+    frames: int
+    step_deg: float | None
+    overlap_percent: float | None
+
+
+def row_lines(plan: Plan) -> list[RowLine]:
+    """The rows of the plan with the overlap that neighbours in the row have at the middle of the picture."""
+    lines = []
+    for number, group in groupby(plan.frames, key=lambda frame: frame.row):
+        frames = list(group)
+        count, pitch = len(frames), frames[0].pitch_deg
+        step = overlap = None
+        if count > 1:
+            step = 360 / count
+            apart = 2 * math.asin(math.cos(math.radians(pitch)) * math.sin(math.radians(step / 2)))
+            optics = plan.optics
+            overlap = 100 * shared_part(
+                optics.projection, optics.focal_length_mm, optics.frame_width_mm / 2, apart
+            )
+        lines.append(RowLine(number, pitch, count, step, overlap))
+    return lines
+
+
+def write_html(path: Path, plan: Plan, summary: Summary, happenings: Sequence[Happening]) -> None:
+    """Write the report. Raises StorageFailed."""
+    parts = stretches(happenings, summary.virtual_seconds)
+    environment = Environment(
+        loader=PackageLoader("controller.report"), autoescape=True, undefined=StrictUndefined, trim_blocks=True
+    )
+    environment.filters["duration"] = duration
+    text = environment.get_template("report.html").render(
+        plan=plan,
+        summary=summary,
+        rows=row_lines(plan),
+        lanes=seconds_by_lane(parts),
+        proof=proof_sentence(plan.proof),
+        sphere=_svg(sphere_picture(plan)),
+        timeline=_svg(timeline_picture(parts)),
+    )
+    try:
+        path.write_text(text, encoding="utf-8")
+    except OSError as error:
+        raise StorageFailed(f"{path} cannot be written ({error.strerror}).") from None
+
+
+def _svg(figure: Figure) -> Markup:
+    """The figure as an <svg> element. Markup: it is our own drawing, not somebody's text."""
+    buffer = io.StringIO()
+    with mpl.rc_context({"svg.fonttype": "none", "svg.hashsalt": "fullturn", "font.family": "sans-serif"}):
+        figure.savefig(buffer, format="svg", metadata={"Date": None, "Creator": None})
+    text = buffer.getvalue()
+    return Markup(text[text.index("<svg") :])  # noqa: S704

@@ -1,0 +1,65 @@
+"""When the run did what: one lane for each kind of time."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from matplotlib.figure import Figure
+
+from controller.capture.states import RunState
+from controller.session.session import Happening
+
+# Colours that stay apart for colour-blind eyes (M. Okabe and K. Ito, "Color Universal Design", 2008).
+LANES: dict[RunState, tuple[str, str]] = {
+    RunState.REFERENCING: ("finding zero", "#999999"),
+    RunState.MOVING: ("moving", "#0072b2"),
+    RunState.SETTLING: ("settling", "#56b4e9"),
+    RunState.EXPOSING: ("exposing", "#e69f00"),
+    RunState.RECOVERING: ("camera getting ready", "#009e73"),
+}
+
+
+@dataclass(frozen=True, slots=True)
+class Stretch:
+    """A stretch of time in one state, in seconds since the run began."""
+
+    state: str
+    start_s: float
+    seconds: float
+
+
+def stretches(happenings: Sequence[Happening], ended_s: float) -> list[Stretch]:
+    """The run cut into stretches, one for each change of state."""
+    if not happenings:
+        return []
+    begin_ns = happenings[0].at_ns
+    starts = [(happening.at_ns - begin_ns) / 1e9 for happening in happenings]
+    ends = [*starts[1:], ended_s]
+    return [
+        Stretch(happening.state, start, max(0.0, end - start))
+        for happening, start, end in zip(happenings, starts, ends, strict=True)
+    ]
+
+
+def seconds_by_lane(parts: Sequence[Stretch]) -> dict[str, float]:
+    """Total seconds of each lane, by its name, lanes that never occurred left out."""
+    totals = {
+        name: sum(part.seconds for part in parts if part.state == state.value) for state, (name, _) in LANES.items()
+    }
+    return {name: total for name, total in totals.items() if total > 0}
+
+
+def timeline_picture(parts: Sequence[Stretch]) -> Figure:
+    """Time to the right, in minutes; a lane for each kind of time."""
+    figure = Figure(figsize=(11, 2.4), layout="constrained")
+    axes = figure.add_subplot(xlabel="minutes since the start")
+    for lane, (state, (_, colour)) in enumerate(LANES.items()):
+        bars = [(part.start_s / 60, part.seconds / 60) for part in parts if part.state == state.value]
+        axes.broken_barh(bars, (lane - 0.4, 0.8), facecolors=colour)
+    axes.set_yticks(range(len(LANES)), [name for name, _ in LANES.values()])
+    axes.set_ylim(len(LANES) - 0.4, -0.6)
+    axes.set_xlim(left=0)
+    axes.grid(axis="x", color="#dddddd", linewidth=0.6)
+    axes.set_axisbelow(True)
+    for side in ("top", "right", "left"):
+        axes.spines[side].set_visible(False)
+    return figure

@@ -1,0 +1,28 @@
+"""Numbers as people read them."""
+
+from controller.planning.plan import ProofRecord
+
+
+def duration(seconds: float) -> str:
+    """Seconds as h:mm:ss, or m:ss under an hour."""
+    whole = round(seconds)
+    hours, rest = divmod(whole, 3600)
+    minutes, rest = divmod(rest, 60)
+    return f"{hours}:{minutes:02}:{rest:02}" if hours else f"{minutes}:{rest:02}"
+
+
+def degrees(value: float) -> str:
+    """A direction's angle to a tenth of a degree, without minus zero."""
+    return f"{round(value, 1) + 0.0:.1f}°"
+
+
+def proof_sentence(proof: ProofRecord) -> str:
+    """The proof in one sentence."""
+    place = f"yaw {degrees(proof.worst_at.yaw_deg)}, pitch {degrees(proof.worst_at.pitch_deg)}"
+    if proof.covered:
+        return (
+            f"Every direction of the sphere lies in the core of some frame, so no place is missing and neighbours "
+            f"share at least the overlap asked for; the tightest place is {place}, where "
+            f"{max(proof.worst_margin_deg, 0.0):.3f}° are to spare."
+        )
+    return f"The sphere is not covered: the largest gap lies at {place}, {-proof.worst_margin_deg:.3f}° from any core."
