@@ -166,7 +166,13 @@ class Board:
         if self._sync_contact:
             fitted |= Capability.SYNC_CONTACT
         return Welcome(
-            *PROTOCOL_VERSION, hello.nonce, self._boot_id, self._last_id, fitted, RECEIVE_BYTES, self._max_step_rate
+            *PROTOCOL_VERSION,
+            hello.nonce,
+            self._boot_id,
+            self._last_id,
+            fitted,
+            RECEIVE_BYTES,
+            self._max_step_rate,
         )
 
     def _status(self, now_ns: int) -> Status:
@@ -346,4 +352,3 @@ class Board:
 
     def _clock_ms(self, now_ns: int) -> int:
         return (now_ns - self._boot_ns) // MS & 0xFFFFFFFF
-

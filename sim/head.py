@@ -1,9 +1,9 @@
 """Where the camera really points: motor positions through the gears, plus ringing after changes of speed.
 
-Each axis rings like a mass on a damped spring that is driven by the motor's acceleration. Its answer to a step of
-acceleration `a` is -a / w^2 (1 - exp(-z w t) (cos(wd t) + z w / wd sin(wd t))), w the natural and wd = w sqrt(1 - z^2)
-the damped angular frequency, z the damping ratio (W. Thomson and M. Dahleh, *Theory of Vibration with
-Applications*, 5th ed., chapter 4). A ramp is a few such steps, so ringing has a closed form as well.
+Each axis rings like a mass on a damped spring that is driven by the motor's acceleration. Its answer to a step
+of acceleration `a` is -a / w^2 (1 - exp(-z w t) (cos(wd t) + z w / wd sin(wd t))), with w the natural and
+wd = w sqrt(1 - z^2) the damped angular frequency, z the damping ratio (W. Thomson and M. Dahleh, *Theory of
+Vibration with Applications*, 5th ed., chapter 4). A ramp is a few such steps, so ringing has a closed form too.
 """
 
 import math

@@ -1,8 +1,8 @@
 """Speaks to one board: requests in, events out. The only caller of the port's waiting call.
 
-Whatever the board says unasked may get lost on the way, so nothing waits for it alone: when the end of a command is
-due and has not been heard of, the status is asked for, and it says the same. The same question, asked whenever the
-line has been quiet for a while, keeps the board's watchdog content.
+Whatever the board says unasked may get lost on the way, so nothing waits for it alone: when the end of a command
+is due and has not been heard of, the status is asked for, and it says the same. The same question, asked whenever
+the line has been quiet for a while, keeps the board's watchdog content.
 """
 
 from collections import deque

@@ -4,7 +4,7 @@ from dataclasses import dataclass
 from enum import StrEnum
 
 from protocol.messages import Capability, Cause, Outcome, Reason
-from protocol.units import BootId, CommandId
+from protocol.units import NO_COMMAND, BootId, CommandId
 
 
 class Kind(StrEnum):
@@ -35,10 +35,10 @@ class Event:
 
     kind: Kind
     at_ns: int
-    command_id: CommandId = CommandId(0)
+    command_id: CommandId = NO_COMMAND
     outcome: Outcome = Outcome.NONE
     board_clock_ms: int | None = None
     reason: Reason | None = None
     cause: Cause = Cause.NONE
-    boot_id: BootId = BootId(0)
-    capabilities: Capability = Capability(0)
+    boot_id: BootId | None = None
+    capabilities: Capability | None = None

@@ -106,6 +106,7 @@ class Run:
             self.effects.append(
                 Send(SetAxis(self._take_id(), name, low, high, axis.speed_steps_s, axis.accel_steps_s2))
             )
+        assert event.boot_id is not None
         self.effects.append(Send(Arm(self._take_id(), event.boot_id, self.program.silence_ms)))
 
     def reference(self, data: Any) -> None:
@@ -139,9 +140,7 @@ class Run:
         command_id = self._take_id()
         self.exposing_id = command_id
         self.effects.append(Intend(self._intent(step, command_id)))
-        request = Expose(
-            command_id, step.frame, step.exposure, step.focus_ms, step.press_ms, step.limit_ms
-        )
+        request = Expose(command_id, step.frame, step.exposure, step.focus_ms, step.press_ms, step.limit_ms)
         self._command(data, request, step.expected_ns, step.deadline_ns)
 
     def recover(self, data: Any) -> None:
@@ -308,4 +307,3 @@ def _check_names(run: Run) -> None:
     missing = sorted(name for name in wanted if not callable(getattr(run, name, None)))
     if missing:
         raise AttributeError(f"the table names what the machine does not have: {', '.join(missing)}")
-

@@ -74,9 +74,7 @@ class Runner:
         before = self._run.state
         effects = self._run.handle(event)
         if self._run.state is not before:
-            self._session.note(
-                Happening(event.at_ns, self._run.state.value, event.kind.value, self._run.frame)
-            )
+            self._session.note(Happening(event.at_ns, self._run.state.value, event.kind.value, self._run.frame))
         for effect in effects:
             self._perform(effect, event.at_ns)
 

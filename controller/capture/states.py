@@ -1,9 +1,9 @@
 """The run as a table: which event leads from which state to which.
 
-Rules. Everything that decides about the next state stands in this file; `machine.py` only carries it out. A row's
-condition and action are names of methods of `machine.Run`, and every name is looked up when the machine is built.
-Rows for the same event and state are tried from top to bottom. An event that has no row for the state it meets is a
-bug: it raises and changes nothing. The diagram in DEVELOPERS.md is made from this table.
+Rules. Everything that decides about the next state stands in this file; `machine.py` only carries it out. A
+row's condition and action are names of methods of `machine.Run`, and every name is looked up when the machine is
+built. Rows for the same event and state are tried from top to bottom. An event that has no row for the state it
+meets is a bug: it raises and changes nothing. The diagram in DEVELOPERS.md is made from this table.
 """
 
 from dataclasses import dataclass

@@ -1,10 +1,10 @@
 """What complete rows can cover: the band of latitudes that n equally spaced frames at one pitch close.
 
-Shrink the cores by a margin. A row of n frames covers latitude phi when every yaw within half a step (pi / n) of a
-frame lies in that frame's shrunk core; on a meridian each edge of a core allows an interval of latitudes,
-A sin(phi) + B cos(phi) >= sin(margin), so the band is an intersection of intervals taken at the frame's own meridian
-and at the seam between two frames, where the edges of a core lie farthest in (and half-way, for the one or two
-frames that close a pole by themselves).
+Shrink the cores by a margin. A row of n frames covers latitude phi when every yaw within half a step (pi / n) of
+a frame lies in that frame's shrunk core. On a meridian each edge of a core allows an interval of latitudes,
+A sin(phi) + B cos(phi) >= sin(margin), so the band is an intersection of intervals taken at the frame's own
+meridian and at the seam between two frames, where the edges of a core lie farthest in (and half-way, for the one
+or two frames that close a pole by themselves).
 """
 
 from dataclasses import dataclass

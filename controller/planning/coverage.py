@@ -12,10 +12,13 @@ by bisection; cores with a wrong pose, a missing frame or a hole anywhere leave 
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import NDArray
 from scipy.spatial import cKDTree
 
 from controller.planning.cores import EDGES, Cores
 from controller.planning.directions import Array, spiral, yaw_pitch_deg
+
+Numbers = NDArray[np.intp]
 
 # Another core must hold a boundary point by this much more than nothing, so that neither rounding (below 1e-9
 # here) nor two edges lying exactly on each other can pass for a cover.
@@ -71,14 +74,16 @@ def prove_coverage(cores: Cores) -> Proof:
     return Proof(True, float(np.degrees(low)), yaw_deg, pitch_deg)
 
 
-def _neighbours(cores: Cores) -> tuple[Array, Array]:
+def _neighbours(cores: Cores) -> tuple[Numbers, Numbers]:
     """Pairs of frames whose cores can touch, as two arrays of frame numbers, each pair in both orders."""
     reach = 2 * np.sin(min(2 * cores.radius_rad, np.pi) / 2) + 1e-9
     pairs = cKDTree(cores.forward).query_pairs(reach, output_type="ndarray")
     return np.concatenate([pairs[:, 0], pairs[:, 1]]), np.concatenate([pairs[:, 1], pairs[:, 0]])
 
 
-def _first_bare(cores: Cores, neighbours: tuple[Array, Array], frames: Array, margin_rad: float) -> _Bare | None:
+def _first_bare(
+    cores: Cores, neighbours: tuple[Numbers, Numbers], frames: Numbers, margin_rad: float
+) -> _Bare | None:
     """A bare piece of the boundaries of `frames` shrunk by `margin_rad`, or None when all are covered."""
     arcs = _Arcs(cores, frames, margin_rad)
     if not arcs.present.any():
@@ -102,7 +107,7 @@ class _Arcs:
     orthonormal pair u, v; u points along the lens, so that t = 0 is the middle of the edge.
     """
 
-    def __init__(self, cores: Cores, frames: Array, margin_rad: float) -> None:
+    def __init__(self, cores: Cores, frames: Numbers, margin_rad: float) -> None:
         self.normals = cores.normals[frames]
         forward = cores.forward[frames][:, None, :]
         along = np.einsum("nec,ndc->ne", self.normals, forward)[..., None]
@@ -113,7 +118,7 @@ class _Arcs:
         self.start, self.end = self._interval(self.normals, self.sine)
         self.present = self.start < self.end
 
-    def _interval(self, constraints: Array, sine: float, position: Array | None = None) -> tuple[Array, Array]:
+    def _interval(self, constraints: Array, sine: float, position: Numbers | None = None) -> tuple[Array, Array]:
         """Where on each arc all `constraints` (k, c, 3) hold by at least `sine`: start and end, shape (k, 4).
 
         Without `position` the constraints are the core's own and each edge is left out for its own arc.
@@ -136,7 +141,7 @@ class _Arcs:
         end: Array = (centre + half).min(axis=2)
         return start, end
 
-    def covered_by(self, position: Array, constraints: Array, sine: float) -> tuple[Array, Array]:
+    def covered_by(self, position: Numbers, constraints: Array, sine: float) -> tuple[Array, Array]:
         """Which interval of the arcs of core `position[k]` the core `constraints[k]` covers, (k, 4) each.
 
         An interval that would wrap round the far side of its circle is cut there, which can only understate
@@ -144,7 +149,7 @@ class _Arcs:
         """
         return self._interval(constraints, sine, position)
 
-    def first_gap(self, arc: Array, start: Array, end: Array) -> tuple[int, float] | None:
+    def first_gap(self, arc: Numbers, start: Array, end: Array) -> tuple[int, float] | None:
         """The first arc with a bare piece and the parameter of the piece's middle; None if there is none."""
         low, high = self.start.ravel(), self.end.ravel()
         start, end = np.maximum(start, low[arc]), np.minimum(end, high[arc])

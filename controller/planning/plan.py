@@ -75,7 +75,7 @@ class Plan(Part):
     """Frames in shooting order with everything needed to shoot them. `hash` seals all the rest."""
 
     format: Literal["fullturn-plan"] = "fullturn-plan"
-    format_version: Literal[1] = FORMAT_VERSION
+    format_version: Literal[1] = 1
     overlap: Annotated[float, Field(ge=0, le=0.9)]
     region: Region
     kit: Kit

@@ -19,6 +19,7 @@ from controller.planning.directions import Array
 SMALLEST_MARGIN_RAD = float(np.radians(0.0005))
 MARGIN_STEPS = 14
 MOST_FRAMES = 40_000
+PITCH_DECIMALS = 4  # finer than any head turns, and a row at the horizon is at 0, not at a millionth of a degree
 
 
 @dataclass(frozen=True, slots=True)
@@ -67,7 +68,7 @@ def _path(field: Field, margin_rad: float, most: int = MOST_FRAMES) -> list[Row]
         return None
     below = _way_back(table, farthest, last, south)
     above = _way_back(table, farthest, last, int(needed[south]))
-    return below + [Row(row.count, -row.pitch_deg) for row in reversed(above)]
+    return below + [Row(row.count, 0.0 - row.pitch_deg) for row in reversed(above)]
 
 
 def _walk_to_horizon(table: list[Front], most: int) -> tuple[Array, NDArray[np.intp]]:
@@ -99,5 +100,6 @@ def _way_back(table: list[Front], farthest: Array, last: NDArray[np.intp], count
     while count := int(np.searchsorted(farthest, farthest[count])):  # the fewest frames that get as far
         front = table[last[count]]
         count -= front.count
-        rows.append(Row(front.count, float(np.degrees(front.pitch_from(farthest[count])))))
+        pitch_deg = float(np.degrees(front.pitch_from(farthest[count])))
+        rows.append(Row(front.count, round(pitch_deg, PITCH_DECIMALS)))
     return rows[::-1]

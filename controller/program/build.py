@@ -53,9 +53,7 @@ def build_program(kit: Kit, frames: Sequence["Frame"]) -> Program:
         target = to_steps(frame.yaw_deg, kit.head.pan), to_steps(frame.pitch_deg, kit.head.tilt)
         _must_reach(frame, target, pan, tilt)
         expected = _move_ns(kit, (pan, tilt), here, target)
-        steps.append(
-            MoveStep(frame.id, *target, timing.settle_ns(kit), expected, timing.deadline_ns(expected))
-        )
+        steps.append(MoveStep(frame.id, *target, timing.settle_ns(kit), expected, timing.deadline_ns(expected)))
         steps += _exposures(kit, frame.id)
         here = target
     search = [max(1, round(setting.speed_steps_s * SEARCH_SHARE)) for setting in (pan, tilt)]

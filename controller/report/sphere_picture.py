@@ -21,7 +21,7 @@ NUMBERED_AT_MOST = 80  # more numbers than this would hide the picture
 def sphere_picture(plan: Plan) -> Figure:
     """Yaw to the right with straight ahead in the middle, pitch upward, both in degrees."""
     whole, core = plan.kit.field(0.0), plan.kit.field(plan.overlap)
-    figure = Figure(figsize=(11, 6.2), layout="constrained")
+    figure = Figure(figsize=(11, 5.5), layout="constrained")
     axes = figure.add_subplot(xlim=(-180, 180), ylim=(-90, 90), xlabel="yaw °", ylabel="pitch °", aspect="equal")
     axes.set_xticks(range(-180, 181, 30))
     axes.set_yticks(range(-90, 91, 30))
@@ -31,15 +31,22 @@ def sphere_picture(plan: Plan) -> Figure:
     )
     figure.colorbar(image, ax=axes, shrink=0.72, label="frames that see the direction")
     thin = 0.9 if len(plan.frames) <= NUMBERED_AT_MOST else 0.4
-    _outlines(axes, whole, plan.frames, (whole.half_width_rad, whole.half_height_rad), "#ffffff", thin, "frame")
+    _outlines(axes, plan.frames, (whole.half_width_rad, whole.half_height_rad), "#ffffff", thin, "frame")
     _outlines(
-        axes, core, plan.frames, (core.core_half_width_rad, core.core_half_height_rad), "#e69f00", 1.6 * thin, "core"
+        axes, plan.frames, (core.core_half_width_rad, core.core_half_height_rad), "#e69f00", 1.6 * thin, "core"
     )
     if len(plan.frames) <= NUMBERED_AT_MOST:
         _numbers(axes, plan.frames)
     worst = plan.proof.worst_at
     axes.plot(
-        _centred(worst.yaw_deg), worst.pitch_deg, "o", ms=11, mfc="none", mec="#d55e00", mew=2.5, label="tightest place"
+        _centred(worst.yaw_deg),
+        worst.pitch_deg,
+        "o",
+        ms=11,
+        mfc="none",
+        mec="#d55e00",
+        mew=2.5,
+        label="tightest place",
     )
     axes.legend(loc="upper center", bbox_to_anchor=(0.5, -0.09), ncols=3, facecolor="#6b6b75", labelcolor="white")
     return figure
@@ -75,14 +82,12 @@ def outline_deg(half_angles_rad: tuple[float, float], yaw_deg: float, pitch_deg:
 
 def _outlines(
     axes: Axes,
-    field: Field,
     frames: Sequence[Frame],
     half_angles_rad: tuple[float, float],
     colour: str,
     width: float,
     label: str,
 ) -> None:
-    del field
     pieces: list[Array] = []
     for frame in frames:
         outline = outline_deg(half_angles_rad, _centred(frame.yaw_deg), frame.pitch_deg)

@@ -25,4 +25,5 @@ def proof_sentence(proof: ProofRecord) -> str:
             f"share at least the overlap asked for; the tightest place is {place}, where "
             f"{max(proof.worst_margin_deg, 0.0):.3f}° are to spare."
         )
-    return f"The sphere is not covered: the largest gap lies at {place}, {-proof.worst_margin_deg:.3f}° from any core."
+    away = f"{-proof.worst_margin_deg:.3f}°"
+    return f"The sphere is not covered: the largest gap lies at {place}, {away} from any core."
