@@ -143,11 +143,16 @@ class HostLink:
             self._down = False
 
     def send_urgent(self, request: Stop | Halt) -> None:
-        """Send this next, in place of everything outstanding or queued; also when the link is down."""
+        """Send this next, in place of everything outstanding or queued; also when the link is down.
+
+        When a Hello is among what it replaces, the link is down again.
+        """
         entry = _Queued(request, *encode_message(request))
+        abandoned = [waiting.request for waiting in self._queue]
         if self._outstanding is not None:
-            self._events.append(Abandoned(self._outstanding.request))
-        self._events.extend(Abandoned(waiting.request) for waiting in self._queue)
+            abandoned.insert(0, self._outstanding.request)
+        self._events.extend(map(Abandoned, abandoned))
+        self._down = self._down or any(isinstance(request, Hello) for request in abandoned)
         self._drop_all()
         self._queue.append(entry)
 

@@ -101,5 +101,5 @@ def _way_back(table: list[Front], farthest: Array, last: NDArray[np.intp], count
         front = table[last[count]]
         count -= front.count
         pitch_deg = float(np.degrees(front.pitch_from(farthest[count])))
-        rows.append(Row(front.count, round(pitch_deg, PITCH_DECIMALS)))
+        rows.append(Row(front.count, round(pitch_deg, PITCH_DECIMALS) + 0.0))  # no minus zero
     return rows[::-1]

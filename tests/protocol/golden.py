@@ -180,8 +180,7 @@ def vectors_text() -> str:
         }
         rows.append("    " + json.dumps(row))
     rejected = [
-        "    " + json.dumps({"name": name, "bytes": wire.hex(), "counter": why})
-        for name, wire, why in REJECTED
+        "    " + json.dumps({"name": name, "bytes": wire.hex(), "counter": why}) for name, wire, why in REJECTED
     ]
     return (
         f'{{\n  "version": [{PROTOCOL_VERSION.major}, {PROTOCOL_VERSION.minor}],\n'
@@ -203,7 +202,7 @@ def exchange_text() -> str:
     return "\n".join(lines)
 
 
-EXCHANGE_BLOCK = re.compile(r"(<!-- exchange -->\n+```text\n)(.*?)(\n```\n)", re.DOTALL)
+EXCHANGE_BLOCK = re.compile(r"(<!-- exchange -->\n+```text\n)(.*?)(\n?```\n)", re.DOTALL)
 
 
 def exchange_in_spec() -> str:

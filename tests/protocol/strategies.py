@@ -29,9 +29,7 @@ def _value(width: str, hint: object) -> st.SearchStrategy[Any]:
 def message_of(message_class: type[Message], widths: str) -> st.SearchStrategy[Message]:
     hints = get_type_hints(message_class)
     make: Callable[..., Message] = message_class
-    values = (
-        _value(width, hints[field.name]) for width, field in zip(widths, fields(message_class), strict=True)
-    )
+    values = (_value(width, hints[field.name]) for width, field in zip(widths, fields(message_class), strict=True))
     return st.builds(make, *values)
 
 

@@ -126,8 +126,8 @@ def test_every_truncation_is_noticed() -> None:
             assert deframer.counters.damaged == 1
 
 
-# What one and two wrong bits on the wire can do. The Hamming distance of a CRC speaks of the bytes it covers; a bit
-# in a stuffing byte can change all that follow, so there the guarantee ends and trying begins.
+# What one and two wrong bits on the wire can do. The Hamming distance of a CRC speaks of the bytes it covers;
+# a bit in a stuffing byte can change all that follow, so there the guarantee ends and trying begins.
 
 
 def accepted(wire: int, size: int) -> list[Frame]:
@@ -168,7 +168,7 @@ def test_a_wrong_bit_in_any_byte_of_the_content_is_noticed(frame: Frame) -> None
 def test_distance_of_the_checksum_over_the_longest_content() -> None:
     """Koopman & Chakravarty, DSN 2004: up to three wrong bits in a content are caught.
 
-    Odd numbers of wrong bits leave a remainder because x + 1 divides the polynomial. Two would go through only if
+    Odd numbers of wrong bits leave a remainder because x + 1 divides the polynomial. Two would go through if
     two positions had the same syndrome; no two of the longest content do. Four can go through.
     """
     polynomial = 0x11021
@@ -183,7 +183,7 @@ def test_distance_of_the_checksum_over_the_longest_content() -> None:
 
 
 def test_why_the_start_register_is_not_zero() -> None:
-    """With a zero start register, flipping one stuffing bit removes a leading zero byte and nobody notices."""
+    """With a zero start register, one flipped stuffing bit removes a leading zero byte and nobody notices."""
     assert crc_hqx(b"123", 0) == crc_hqx(b"\0\x00123", 0)
     assert crc_hqx(b"123", CRC_START) != crc_hqx(b"\0\x00123", CRC_START)
     for start, unnoticed in ((0x0000, True), (CRC_START, False)):

@@ -158,8 +158,11 @@ def test_late_and_double_replies_are_dropped() -> None:
     link = greeted()
     link.send(move(1))
     link.take(T0)
-    for seq in (0, 2, 255, 1, 1):
+    for seq in (0, 2, 255):
         hear(link, Accepted(), seq)
+        assert list(events_of(link)) == []
+    hear(link, Accepted(), 1)
+    hear(link, Accepted(), 1)
     assert list(events_of(link)) == [Answered(move(1), Accepted())]
     assert link.statistics.dropped == 4
 
@@ -218,6 +221,16 @@ def test_stop_goes_out_even_when_the_link_is_down() -> None:
     link.send_urgent(Stop())
     assert len(sent(link, T0)) == 1
     assert link.down
+
+
+def test_stop_in_place_of_hello_leaves_the_link_down() -> None:
+    link = fresh()
+    link.send(hello(1))
+    link.send(move(1))
+    link.take(T0)
+    link.send_urgent(Stop())
+    assert link.down
+    assert list(events_of(link)) == [Abandoned(hello(1)), Abandoned(move(1))]
 
 
 def test_stop_is_retried_too() -> None:

@@ -26,6 +26,7 @@ QUEUE_LIMIT = 4
 WIRE_BYTES = 4096
 
 DAMAGE = st.sampled_from(("none", "none", "drop", "double", "flip", "cut", "noise", "split"))
+WHERE = st.integers(0, 2**16)
 
 
 def damaged(data: bytes, how: str, where: int) -> list[bytes]:
@@ -33,9 +34,10 @@ def damaged(data: bytes, how: str, where: int) -> list[bytes]:
     if not data or how == "none":
         return [data]
     at = where % len(data)
+    last_frame = data[max(0, data.rstrip(b"\0").rfind(b"\0")) :]
     return {
         "drop": [],
-        "double": [data + data],
+        "double": [data + last_frame],
         "flip": [data[:at] + bytes((data[at] ^ 1 << where % 8,)) + data[at + 1 :]],
         "cut": [data[:at]],
         "noise": [bytes((where % 251 + 1,)) * 5 + data],
@@ -54,6 +56,7 @@ class BadWire(RuleBasedStateMachine):
         self.down, self.up = b"", b""
         self.command = 0
         self.nonce = 0
+        self.delivered_before: list[Request] = []  # to boots that are gone
         self.asked: list[
             Request | None
         ] = []  # requests without an end yet, in order; None is where a silence fell
@@ -82,26 +85,31 @@ class BadWire(RuleBasedStateMachine):
         self.host.send_urgent(request)
         self.asked.append(request)
 
-    @rule()
-    def host_writes(self) -> None:
+    @rule(how=DAMAGE, where=WHERE, late=st.booleans())
+    def downward(self, how: str, where: int, late: bool) -> None:
+        """What the host has to say goes down, now or together with what it says next."""
         self.down = (self.down + self.host.take(self.now))[-WIRE_BYTES:]
+        if not late:
+            for chunk in damaged(self.down, how, where):
+                self.board.link.receive(chunk, self.now)
+            self.down = b""
+            self.board.work()
 
-    @rule(how=DAMAGE, where=st.integers(0, 2**16))
-    def board_hears(self, how: str, where: int) -> None:
-        for chunk in damaged(self.down, how, where):
-            self.board.link.receive(chunk, self.now)
-        self.down = b""
-
-    @rule()
-    def board_works(self) -> None:
-        self.board.work()
+    @rule(how=DAMAGE | st.just("again"), where=WHERE, late=st.booleans())
+    def upward(self, how: str, where: int, late: bool) -> None:
+        """What the board has to say comes up, now or later; "again" is now and once more later."""
         self.up = (self.up + self.board.link.take())[-WIRE_BYTES:]
+        if not late:
+            for chunk in damaged(self.up, "none" if how == "again" else how, where):
+                self.host.receive(chunk, self.now)
+            self.up = self.up if how == "again" else b""
 
-    @rule(how=DAMAGE, where=st.integers(0, 2**16))
-    def host_hears(self, how: str, where: int) -> None:
-        for chunk in damaged(self.up, how, where):
-            self.host.receive(chunk, self.now)
-        self.up = b""
+    @rule(down=DAMAGE, up=DAMAGE | st.just("again"), where=WHERE)
+    def there_and_back(self, down: str, up: str, where: int) -> None:
+        self.downward(down, where, late=False)
+        self.upward(up, where, late=False)
+        self.host_looks()
+        self.time_passes(early=False)
 
     @rule()
     def host_looks(self) -> None:
@@ -120,12 +128,12 @@ class BadWire(RuleBasedStateMachine):
     @rule()
     def nobody_hears(self) -> None:
         for _ in range(TRIES + 1):
-            self.host_writes()
-            self.down = b""
+            self.downward("drop", 0, late=False)
             self.time_passes(early=False)
 
     @rule()
     def board_restarts(self) -> None:
+        self.delivered_before += self.board.delivered
         self.board = Board(BootId(self.board.boot_id + 1))
 
     def look(self, events: list[LinkEvent]) -> None:
@@ -133,6 +141,8 @@ class BadWire(RuleBasedStateMachine):
             if isinstance(event, Answered | Abandoned):
                 # every request ends once, in the order in which they were asked
                 assert self.asked.pop(0) == event.request
+                if isinstance(event, Answered) and isinstance(event.request, Move):
+                    assert event.request in self.board.delivered + self.delivered_before
             elif isinstance(event, Silent):
                 while self.asked.pop(0) is not None:
                     pass

@@ -34,9 +34,7 @@ def test_rows_both_ways(row: dict[str, Any]) -> None:
 
     assert Deframer().feed(wire) == [frame]
     byte_by_byte = Deframer()
-    assert [byte_by_byte.feed(wire[at : at + 1]) for at in range(len(wire))] == [[]] * (len(wire) - 1) + [
-        [frame]
-    ]
+    assert [byte_by_byte.feed(wire[at : at + 1]) for at in range(len(wire))] == [[]] * (len(wire) - 1) + [[frame]]
     trailing = Deframer()
     assert trailing.feed(wire + wire[:-1]) == [frame]  # the rest waits for its end
     assert trailing.feed(wire[-1:]) == [frame]

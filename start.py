@@ -1,0 +1,70 @@
+"""Set up and run, with nothing but Python 3.11 or newer and pip.
+
+    python3 start.py demo     plan and rehearse the demo; says where the report is
+    python3 start.py tests    run all tests
+
+Both make their own environment in .venv beside this file and install into it what they need.
+"""
+
+import hashlib
+import os
+import subprocess
+import sys
+import venv
+from pathlib import Path
+
+HERE = Path(__file__).resolve().parent
+ENVIRONMENT = HERE / ".venv"
+PYTHON = ENVIRONMENT / ("Scripts/python.exe" if os.name == "nt" else "bin/python")
+OUT = HERE / "demo-out"
+
+
+def prepare(extra: str) -> None:
+    """Make the environment and install the program with its optional `extra`, unless that was done already."""
+    wanted = hashlib.sha256((extra + (HERE / "pyproject.toml").read_text(encoding="utf-8")).encode()).hexdigest()
+    done = ENVIRONMENT / f"ready{extra.strip('[]')}"
+    if PYTHON.exists() and done.exists() and done.read_text(encoding="utf-8") == wanted:
+        return
+    print("Setting up (once): an environment in .venv, and the packages it needs ...", flush=True)
+    if not PYTHON.exists():
+        # Without pip of its own, because some systems ship Python without the part that would add it.
+        venv.create(ENVIRONMENT, with_pip=False)
+    pip = [sys.executable, "-m", "pip", "--disable-pip-version-check", "--python", str(PYTHON)]
+    run([*pip, "install", "--quiet", "--editable", f"{HERE}{extra}"])
+    done.write_text(wanted, encoding="utf-8")
+
+
+def run(command: list[str]) -> None:
+    """Run a command in the project's folder; leave with its exit status if it fails."""
+    status = subprocess.run(command, cwd=HERE, check=False).returncode
+    if status:
+        sys.exit(status)
+
+
+def demo() -> None:
+    """Plan and rehearse the demo kit."""
+    prepare("")
+    fullturn = [str(PYTHON), "-m", "controller"]
+    OUT.mkdir(exist_ok=True)
+    run([*fullturn, "plan", "sim/demo/kit.toml", "--out", str(OUT / "plan.json")])
+    run([*fullturn, "rehearse", str(OUT / "plan.json"), "--out", str(OUT)])
+
+
+def tests() -> None:
+    """Run all tests, on as many processors as there are."""
+    prepare("[test]")
+    run([str(PYTHON), "-m", "pytest", "-q", "-n", "auto"])
+
+
+def main() -> None:
+    """Do what the first argument says."""
+    tasks = {"demo": demo, "tests": tests}
+    if len(sys.argv) != 2 or sys.argv[1] not in tasks:
+        sys.exit(f"{__doc__}")
+    if sys.version_info < (3, 11):  # noqa: UP036  somebody will try it with an older Python
+        sys.exit("Fullturn needs Python 3.11 or newer; this is " + sys.version.split()[0] + ".")
+    tasks[sys.argv[1]]()
+
+
+if __name__ == "__main__":
+    main()
