@@ -7,9 +7,9 @@ class ProtocolError(Exception):
     """Base of both families; never raised itself."""
 
 
-class WrongUse(ProtocolError):  # noqa: N818 - reads better than WrongUseError where it is raised
+class WrongUse(ProtocolError):
     """Our own program broke the rules: a value that does not fit, an answer given twice. A bug of ours."""
 
 
-class BadFrame(ProtocolError):  # noqa: N818
+class BadFrame(ProtocolError):
     """The bytes of the other end are wrong: damaged, unknown, or of the wrong length."""

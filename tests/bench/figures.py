@@ -1,0 +1,101 @@
+"""What is measured: one function for each group of figures, each in a process of its own."""
+
+import resource
+import subprocess
+import sys
+import tempfile
+import time
+from collections.abc import Callable
+from dataclasses import dataclass
+from functools import partial
+from pathlib import Path
+from statistics import median
+from typing import TypeVar
+
+from controller.kit.kit import Kit
+from controller.kit.load import kit_from_tables
+
+Result = TypeVar("Result")
+
+
+@dataclass(frozen=True, slots=True)
+class Figure:
+    """One measured figure. `most` is the target: the figure must not exceed it."""
+
+    name: str
+    value: float
+    unit: str
+    most: float
+
+
+def full_frame_kit(focal_length_mm: float, brackets: int = 1) -> Kit:
+    """An invented kit: 36 x 24 mm, upright, everything else as the defaults have it."""
+    tables = {
+        "camera": {"sensor_width_mm": 36.0, "sensor_height_mm": 24.0, "pixels_wide": 6000, "pixels_high": 4000},
+        "lens": {"focal_length_mm": focal_length_mm},
+        "exposure": {"bracket_ev": [2.0 * (i - brackets // 2) for i in range(brackets)]},
+    }
+    return kit_from_tables(tables, "bench")
+
+
+def _work_s(work: Callable[[], Result]) -> tuple[float, Result]:
+    begin = time.process_time()
+    result = work()
+    return time.process_time() - begin, result
+
+
+def _peak_mb() -> float:
+    return resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024
+
+
+def start_up() -> list[Figure]:
+    """The wall time of `fullturn --help`, median of nine."""
+    command = [sys.executable, "-m", "controller", "--help"]
+    times = []
+    for _ in range(9):
+        begin = time.perf_counter()
+        subprocess.run(command, check=True, capture_output=True)
+        times.append(time.perf_counter() - begin)
+    return [Figure("fullturn --help", median(times), "s", 0.35)]
+
+
+def planning() -> list[Figure]:
+    """Planning with proof and budget; the libraries are loaded already."""
+    from controller.planning.make import make_plan
+
+    make_plan(full_frame_kit(14), 0.30)  # loads what is loaded once
+    figures = []
+    for focal_length_mm, most_s, most_frames in ((24, 0.5, 30), (100, 2.0, 353)):
+        seconds, plan = _work_s(partial(make_plan, full_frame_kit(focal_length_mm), 0.30))
+        figures += [
+            Figure(f"plan and proof, {focal_length_mm} mm portrait", seconds, "s", most_s),
+            Figure(f"frames, {focal_length_mm} mm portrait", plan.budget.frames, "", most_frames),
+        ]
+    return [*figures, Figure("peak memory of planning", _peak_mb(), "MB", 250)]
+
+
+def rehearsing() -> list[Figure]:
+    """A sphere of 354 frames with brackets of three, from the plan file to the HTML report."""
+    from controller.commands.rehearse import rehearse_command
+    from controller.planning.make import make_plan
+    from controller.planning.plan import save_plan
+
+    with tempfile.TemporaryDirectory() as folder:
+        path = Path(folder) / "plan.json"
+        save_plan(make_plan(full_frame_kit(101.2, brackets=3), 0.30), path)
+        seconds, summary = _work_s(lambda: rehearse_command(path, Path(folder) / "out", 1, lambda _: lambda: None))
+    off = abs(summary.predicted_seconds / summary.virtual_seconds - 1) * 100
+    name = f"rehearse {summary.frames_planned} frames x 3, report included"
+    return [
+        Figure(name, seconds, "s", 5.0),
+        Figure("exposures missing", summary.exposures_planned - summary.exposures_made, "", 0),
+        Figure("predicted against simulated time", off, "%", 1.0),
+        Figure("peak memory of rehearsing", _peak_mb(), "MB", 250),
+    ]
+
+
+GROUPS: dict[str, Callable[[], list[Figure]]] = {
+    "start_up": start_up,
+    "planning": planning,
+    "rehearsing": rehearsing,
+}

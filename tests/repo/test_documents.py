@@ -1,0 +1,64 @@
+"""The documents say what the code does."""
+
+import re
+from pathlib import Path
+
+import pytest
+
+from controller.capture.states import mermaid
+
+ROOT = Path(__file__).resolve().parents[2]
+TEXTS = sorted(
+    path
+    for pattern in (
+        "*.md",
+        "*.toml",
+        "*.py",
+        "hardware_notes/*.md",
+        "controller/**/*.*",
+        "sim/**/*.*",
+        "protocol/*",
+    )
+    for path in ROOT.glob(pattern)
+    if path.is_file() and path.suffix in {".md", ".toml", ".py", ".html", ".json"}
+)
+
+
+def test_the_diagram_is_current() -> None:
+    """Write it anew with: python -m tests.repo.diagram."""
+    text = (ROOT / "DEVELOPERS.md").read_text(encoding="utf-8")
+    drawn = re.search(r"```mermaid\n(.*?)```", text, re.DOTALL)
+    assert drawn is not None
+    assert drawn.group(1) == mermaid()
+
+
+def test_the_readme_has_its_two_commands_and_its_cautions() -> None:
+    text = (ROOT / "README.md").read_text(encoding="utf-8")
+    assert len(re.findall(r"^python3 start\.py \w+$", text, re.MULTILINE)) == 2
+    for word in (
+        "Tripod and wind",
+        "Load limits",
+        "Moving parts",
+        "Cables",
+        "Motors",
+        "The sun",
+        "emergency stop",
+    ):
+        assert word in " ".join(text.split())
+
+
+def test_files_named_in_the_documents_exist() -> None:
+    for document in ("README.md", "DEVELOPERS.md", "hardware_notes/README.md"):
+        path = ROOT / document
+        for target in re.findall(r"\]\(([^)#:]+)\)", path.read_text(encoding="utf-8")):
+            assert (path.parent / target).exists(), f"{document} points to {target}"
+
+
+@pytest.mark.parametrize("path", TEXTS, ids=lambda path: path.name)
+def test_nothing_is_called_what_it_cannot_be(path: Path) -> None:
+    """No promise that software cannot keep: the words may only stand where they are denied."""
+    text = " ".join(path.read_text(encoding="utf-8").casefold().split())
+    assert not re.search(r"\bis (perfectly |completely )?safe\b", text)
+    for found in re.finditer(r"emergency stop", text):
+        around = text[max(0, found.start() - 120) : found.end() + 60]
+        assert re.search(r"\bnot\b|never|nothing|must work|has to|emergency stop has", around), around
