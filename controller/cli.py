@@ -1,5 +1,6 @@
 """The `fullturn` command. Options are read here; the work is imported only when its command runs."""
 
+import math
 import sys
 from collections.abc import Callable
 from pathlib import Path
@@ -9,6 +10,20 @@ import click
 
 from controller import __version__
 from controller.errors import InputError, WorldError
+
+
+class Share(click.FloatRange):
+    """A number in a range; unlike its parent it does not let nan through."""
+
+    name = "share"
+
+    def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> float:
+        """Convert and check. Fails like any click type."""
+        number = float(super().convert(value, param, ctx))
+        if math.isnan(number):
+            self.fail(f"{value!r} is not a number.", param, ctx)
+        return number
+
 
 FILE = click.Path(exists=True, dir_okay=False, path_type=Path)
 as_json = click.option("--json", "as_json", is_flag=True, help="Print one JSON object instead of sentences.")
@@ -28,7 +43,7 @@ def cli() -> None:
 @click.option("--out", type=click.Path(dir_okay=False, path_type=Path), required=True, help="The plan to write.")
 @click.option(
     "--overlap",
-    type=click.FloatRange(0, 0.9),
+    type=Share(0, 0.9),
     default=0.30,
     show_default=True,
     help="Share of the picture that neighbours have in common.",

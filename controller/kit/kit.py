@@ -12,14 +12,14 @@ from pydantic import BaseModel, ConfigDict, Field, model_validator
 from controller.optics import field
 from controller.optics.projection import Projection
 
-Positive = Annotated[float, Field(gt=0, allow_inf_nan=False)]
-NotNegative = Annotated[float, Field(ge=0, allow_inf_nan=False)]
+Positive = Annotated[float, Field(gt=0)]
+NotNegative = Annotated[float, Field(ge=0)]
 
 
 class Table(BaseModel):
     """A table of the kit file: frozen, and a key it does not know is a mistake."""
 
-    model_config = ConfigDict(frozen=True, extra="forbid")
+    model_config = ConfigDict(frozen=True, extra="forbid", allow_inf_nan=False)
 
 
 class Camera(Table):

@@ -67,6 +67,10 @@ def _sentence(name: str, detail: Any) -> str:
         return f"{name}: {key} = {_shown(detail['input'])}: there is no such key."
     if detail["type"] == "value_error" and isinstance(detail["input"], dict):
         return f"{name}: in [{key}], {message}."
+    if detail["type"] in {"too_short", "too_long"}:
+        limits = detail["ctx"]
+        bound = f"at least {limits['min_length']}" if "min_length" in limits else f"at most {limits['max_length']}"
+        return f"{name}: {key} = {_shown(detail['input'])}: give {bound} value(s)."
     return f"{name}: {key} = {_shown(detail['input'])}: {message.replace('input should', 'it should')}."
 
 
