@@ -29,9 +29,9 @@ class SendUrgent:
 
 @dataclass(frozen=True, slots=True)
 class Timer:
-    """Replace the running timer: at `at_ns` the event WAITED, or OVERDUE if `overdue`."""
+    """Replace the running timer: at `at_ns` (None: never) the event WAITED, or OVERDUE if `overdue`."""
 
-    at_ns: int
+    at_ns: int | None
     overdue: bool
 
 
@@ -52,6 +52,15 @@ class Conclude:
 
 
 @dataclass(frozen=True, slots=True)
+class Ask:
+    """Ask the operator to hold the camera at a pose by hand, and go on when that is so."""
+
+    frame: int
+    yaw_deg: float
+    pitch_deg: float
+
+
+@dataclass(frozen=True, slots=True)
 class End:
     """The run is over: complete, or for the reason in `sentence`."""
 
@@ -59,4 +68,4 @@ class End:
     sentence: str
 
 
-Effect: TypeAlias = Greet | Send | SendUrgent | Timer | Intend | Conclude | End
+Effect: TypeAlias = Greet | Send | SendUrgent | Timer | Intend | Conclude | Ask | End

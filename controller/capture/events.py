@@ -21,6 +21,7 @@ class Kind(StrEnum):
     AT_REST = "at_rest"
     WAITED = "waited"
     OVERDUE = "overdue"
+    ANSWERED = "answered"
     REFUSED = "refused"
     HELD = "held"
     RESTARTED = "restarted"

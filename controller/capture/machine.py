@@ -9,6 +9,7 @@ from typing import Any
 from transitions import Machine
 
 from controller.capture.effects import (
+    Ask,
     Conclude,
     Effect,
     End,
@@ -21,7 +22,7 @@ from controller.capture.effects import (
 from controller.capture.events import Event
 from controller.capture.sentences import CAUSES, REASONS
 from controller.capture.states import ROWS, Row, RunState
-from controller.program.program import ExposeStep, MoveStep, Program
+from controller.program.program import AskStep, ExposeStep, MoveStep, Program
 from controller.session.session import Intent, ShotOutcome
 from protocol.messages import Arm, Expose, Halt, Move, Outcome, Reference, SetAxis, Stop
 from protocol.units import Axis, CommandId, Steps
@@ -85,6 +86,14 @@ class Run:
     def move_is_next(self, _: Any) -> bool:
         """The step after the one under way is a move."""
         return isinstance(self.program.steps[self.cursor + 1], MoveStep)
+
+    def ask_is_next(self, _: Any) -> bool:
+        """The step after the one under way is a question."""
+        return isinstance(self.program.steps[self.cursor + 1], AskStep)
+
+    def ask_is_due(self, _: Any) -> bool:
+        """The step that comes next is a question."""
+        return isinstance(self.program.steps[self.cursor], AskStep)
 
     def may_try_again(self, _: Any) -> bool:
         """The exposure under way has tries left."""
@@ -152,6 +161,28 @@ class Run:
         """Note the exposure and turn on at once: the camera gets ready meanwhile."""
         self._finish_exposure(data)
         self.move(data)
+
+    def come_back(self, data: Any) -> None:
+        """The play of the gears is taken up: now to the frame itself."""
+        self.cursor += 1
+        self.move(data)
+
+    def ask(self, _: Any) -> None:
+        """Ask for a frame that is taken by hand."""
+        step = self.program.steps[self.cursor]
+        assert isinstance(step, AskStep)
+        self.effects += [Timer(None, overdue=False), Ask(step.frame, step.yaw_deg, step.pitch_deg)]
+
+    def ask_next(self, data: Any) -> None:
+        """Note the exposure and ask for the next frame."""
+        self._finish_exposure(data)
+        self.ask(data)
+
+    def take_by_hand(self, data: Any) -> None:
+        """The camera is held in place: go on as soon as it is ready."""
+        event: Event = data.kwargs["event"]
+        self.cursor += 1
+        self.effects.append(Timer(max(event.at_ns, self.ready_at_ns), overdue=False))
 
     def close(self, data: Any) -> None:
         """Note the last exposure and disarm the board."""
@@ -257,14 +288,19 @@ class Run:
         self.effects += [Send(request, expected_ns), Timer(event.at_ns + deadline_ns, overdue=True)]
 
     def _intent(self, step: ExposeStep, command_id: int) -> Intent:
-        aim = next(s for s in reversed(self.program.steps[: self.cursor]) if isinstance(s, MoveStep))
+        aim = next(s for s in reversed(self.program.steps[: self.cursor]) if isinstance(s, MoveStep | AskStep))
+        if isinstance(aim, AskStep):
+            yaw_deg, pitch_deg = aim.yaw_deg, aim.pitch_deg
+        else:
+            yaw_deg = aim.pan_steps / self.program.pan.steps_per_degree
+            pitch_deg = aim.tilt_steps / self.program.tilt.steps_per_degree
         return Intent(
             frame=step.frame,
             exposure=step.exposure,
             attempt=self.tries,
             command_id=command_id,
-            yaw_deg=aim.pan_steps / self.program.pan.steps_per_degree,
-            pitch_deg=aim.tilt_steps / self.program.tilt.steps_per_degree,
+            yaw_deg=yaw_deg,
+            pitch_deg=pitch_deg,
             shutter_s=step.shutter_s,
         )
 

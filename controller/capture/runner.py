@@ -4,7 +4,7 @@ from collections.abc import Callable
 from dataclasses import dataclass
 
 from controller.capture.board import BoardClient
-from controller.capture.effects import Conclude, Effect, End, Greet, Intend, Send, SendUrgent, Timer
+from controller.capture.effects import Ask, Conclude, Effect, End, Greet, Intend, Send, SendUrgent, Timer
 from controller.capture.events import Event, Kind
 from controller.capture.machine import Run
 from controller.capture.port import Port
@@ -28,7 +28,8 @@ class RunResult:
 class Runner:
     """One run of `program` on the board behind `port`, written to `session`.
 
-    `on_exposure` hears of every confirmed or assumed exposure.
+    `on_exposure` hears of every confirmed or assumed exposure; `ask(frame, yaw_deg, pitch_deg)` returns when the operator
+    holds the camera there by hand.
     """
 
     def __init__(
@@ -38,9 +39,11 @@ class Runner:
         session: Session,
         operator: Operator = lambda: None,
         on_exposure: Callable[[], None] = lambda: None,
+        ask: Callable[[int, float, float], None] = lambda *_: None,
     ) -> None:
         self._port, self._session = port, session
-        self._operator, self._on_exposure = operator, on_exposure
+        self._operator, self._on_exposure, self._ask = operator, on_exposure, ask
+        self._answered = False
         self._board = BoardClient(port, program.silence_ms)
         self._run = Run(program)
         self._timer: Timer | None = None
@@ -62,6 +65,9 @@ class Runner:
         wanted = self._operator()
         if wanted is not None:
             return Event(wanted, self._port.now())
+        if self._answered:
+            self._answered = False
+            return Event(Kind.ANSWERED, self._port.now())
         timer = self._timer
         event = self._board.wait_event(timer.at_ns if timer else None)
         if event is not None:
@@ -86,8 +92,11 @@ class Runner:
                 self._session.conclude(command_id, outcome, at_ns, clock_ms)
                 if outcome in {ShotOutcome.CONFIRMED, ShotOutcome.ASSUMED}:
                     self._on_exposure()
-            case Timer():
-                self._timer = effect
+            case Timer(when):
+                self._timer = None if when is None else effect
+            case Ask(frame, yaw_deg, pitch_deg):
+                self._ask(frame, yaw_deg, pitch_deg)
+                self._answered = True
             case Send(request, expected_ns):
                 self._board.send(request, expected_ns)
             case SendUrgent(request):

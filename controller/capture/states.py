@@ -23,6 +23,7 @@ class RunState(Enum):
     SETTLING = "settling"
     EXPOSING = "exposing"
     RECOVERING = "recovering"
+    ASKING = "asking"
     CLOSING = "closing"
     STOPPING = "stopping"
     DONE = "done"
@@ -44,7 +45,7 @@ S = RunState
 FINAL = (S.DONE, S.FAILED)
 COMMANDED = (S.REFERENCING, S.MOVING, S.EXPOSING)  # the board is carrying out a command
 WAITING = (S.SETTLING, S.RECOVERING)  # the host lets time pass
-ARMED = (*COMMANDED, *WAITING)
+ARMED = (*COMMANDED, *WAITING, S.ASKING)
 ENDING = (S.CLOSING, S.STOPPING)
 
 ROWS: tuple[Row, ...] = (
@@ -52,11 +53,15 @@ ROWS: tuple[Row, ...] = (
     Row(Kind.START, (S.IDLE,), S.CONNECTING, "greet"),
     Row(Kind.WELCOMED, (S.CONNECTING,), S.ARMING, "arm"),
     Row(Kind.ARMED, (S.ARMING,), S.REFERENCING, "reference"),
+    Row(Kind.REFERENCED, (S.REFERENCING,), S.ASKING, "ask", condition="ask_is_due"),
     Row(Kind.REFERENCED, (S.REFERENCING,), S.MOVING, "move"),
+    Row(Kind.ARRIVED, (S.MOVING,), S.MOVING, "come_back", condition="move_is_next"),
     Row(Kind.ARRIVED, (S.MOVING,), S.SETTLING, "settle"),
     Row(Kind.WAITED, WAITING, S.EXPOSING, "expose"),
+    Row(Kind.ANSWERED, (S.ASKING,), S.RECOVERING, "take_by_hand"),
     Row(Kind.EXPOSED, (S.EXPOSING,), S.CLOSING, "close", condition="was_last"),
     Row(Kind.EXPOSED, (S.EXPOSING,), S.MOVING, "move_on", condition="move_is_next"),
+    Row(Kind.EXPOSED, (S.EXPOSING,), S.ASKING, "ask_next", condition="ask_is_next"),
     Row(Kind.EXPOSED, (S.EXPOSING,), S.RECOVERING, "recover"),
     Row(Kind.AT_REST, (S.CLOSING,), S.DONE, "complete"),
     # The camera stays silent: a few more tries, then stop.

@@ -32,6 +32,32 @@ class Camera(Table):
     pixels_wide: Annotated[int, Field(gt=0, le=100_000)]
     pixels_high: Annotated[int, Field(gt=0, le=100_000)]
     mounted: Literal["portrait", "landscape"] = "portrait"
+    crop_width_mm: Annotated[float, Field(gt=0)] | None = None
+    crop_height_mm: Annotated[float, Field(gt=0)] | None = None
+    offset_right_mm: Annotated[float, Field(ge=-50, le=50)] = 0.0
+    offset_up_mm: Annotated[float, Field(ge=-50, le=50)] = 0.0
+
+    @model_validator(mode="after")
+    def _crop_fits(self) -> Self:
+        for side in ("width", "height"):
+            crop, whole = getattr(self, f"crop_{side}_mm"), getattr(self, f"sensor_{side}_mm")
+            if crop is not None and crop > whole:
+                raise ValueError(f"crop_{side}_mm = {crop:g} is more than sensor_{side}_mm = {whole:g}")
+        return self
+
+    @property
+    def used_mm(self) -> tuple[float, float]:
+        """Width and height in millimetres of the part of the sensor that is used."""
+        return (self.crop_width_mm or self.sensor_width_mm, self.crop_height_mm or self.sensor_height_mm)
+
+    @property
+    def used_pixels(self) -> tuple[int, int]:
+        """Width and height in pixels of the part of the sensor that is used."""
+        wide, high = self.used_mm
+        return (
+            round(self.pixels_wide * wide / self.sensor_width_mm),
+            round(self.pixels_high * high / self.sensor_height_mm),
+        )
 
     @model_validator(mode="after")
     def _sides_agree(self) -> Self:
@@ -56,6 +82,7 @@ class Lens(Table):
     model: str | None = None
     focal_length_mm: Annotated[float, Field(gt=0, le=3000)]
     projection: Projection = Projection.RECTILINEAR
+    image_circle_mm: Positive | None = None
 
 
 class Exposure(Table):
@@ -82,6 +109,7 @@ class Axis(Table):
     max_accel_deg_s2: Annotated[float, Field(gt=0, le=3600)] = 40.0
     min_deg: Annotated[float, Field(ge=-3600, le=3600)] = -370.0
     max_deg: Annotated[float, Field(ge=-3600, le=3600)] = 370.0
+    backlash_deg: Annotated[float, Field(ge=0, le=5)] = 0.0
 
     @model_validator(mode="after")
     def _limits_in_order(self) -> Self:
@@ -110,6 +138,27 @@ class Head(Table):
     ring_hz: Annotated[float, Field(gt=0, le=1000)] = 8.0
     ring_damping: Annotated[float, Field(gt=0, lt=1)] = 0.05
     settle_ms: NotNegative | None = None
+    level_error_deg: Annotated[float, Field(ge=0, le=10)] = 0.1
+
+    def pointing_error_deg(self) -> float:
+        """How far off a pose may be, in degrees, everything unlucky at once.
+
+        For each axis half a microstep and the motor's own 5 % of a full step (drive makers' usual figure), and the base's
+        error of level. The play of the gears does not count: it is always taken up from the same side.
+        """
+        errors = [
+            (0.5 + 0.05 * axis.microsteps) / axis.steps_per_degree
+            for axis in (self.pan, self.tilt)
+        ]
+        return math.hypot(*errors) + self.level_error_deg
+
+
+class Power(Table):
+    """What the rig draws, in watts, and what the battery holds."""
+
+    head_watts: NotNegative = 18.0
+    camera_watts: NotNegative = 4.0
+    battery_watt_hours: Positive | None = None
 
 
 class Board(Table):
@@ -128,13 +177,13 @@ class Kit(Table):
     lens: Lens
     exposure: Exposure = Exposure()
     head: Head = Head()
+    power: Power = Power()
     board: Board = Board()
 
     def field(self, overlap: float) -> field.Field:
         """What one frame sees as mounted, with the core for `overlap`. Raises InputError (see make_field)."""
         camera = self.camera
-        size = (camera.sensor_width_mm, camera.sensor_height_mm)
-        pixels = (camera.pixels_wide, camera.pixels_high)
+        size, pixels = camera.used_mm, camera.used_pixels
         if camera.mounted == "portrait":
             size, pixels = size[::-1], pixels[::-1]
         return field.make_field(
@@ -143,6 +192,8 @@ class Kit(Table):
             size_mm=size,
             pixels=pixels,
             overlap=overlap,
+            offset_mm=(camera.offset_right_mm, camera.offset_up_mm),
+            circle_mm=self.lens.image_circle_mm,
         )
 
     def shutter_times_s(self) -> tuple[float, ...]:

@@ -1,17 +1,31 @@
-"""What one frame sees: its size, its angles, and its core for a wanted overlap."""
+"""What one frame sees: the picture's edges, its angles, and its core for a wanted overlap."""
 
-import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from controller.errors import InputError
-from controller.optics.projection import Projection, off_axis_angle, picture_radius
+from controller.optics.projection import LAWS, Projection, off_axis_angle, picture_radius
+
+
+@dataclass(frozen=True, slots=True)
+class Sides:
+    """How far the four edges of a picture lie from the lens's axis; all in one unit, outward positive."""
+
+    right: float
+    left: float
+    top: float
+    bottom: float
+
+    def flipped(self) -> "Sides":
+        """Turned upside down."""
+        return Sides(self.right, self.left, self.bottom, self.top)
 
 
 @dataclass(frozen=True, slots=True)
 class Field:
-    """A frame as mounted: sizes in millimetres and pixels, half-angles in radians.
+    """A frame as mounted: edges as angles off axis in radians, sizes in millimetres and pixels.
 
-    `half_*` reach to the picture's edge through its centre, `core_half_*` to the core's edge.
+    `whole` are the picture's edges and `core` those of its core; `circle_rad` is the angle at which the image
+    circle, or the projection itself, ends the picture (None where only the edges do).
     """
 
     projection: Projection
@@ -20,27 +34,64 @@ class Field:
     height_mm: float
     pixels_across: int
     pixels_up: int
-    half_width_rad: float
-    half_height_rad: float
-    core_half_width_rad: float
-    core_half_height_rad: float
+    whole: Sides
+    core: Sides
+    circle_rad: float | None
+
+    @property
+    def half_width_rad(self) -> float:
+        """Half the angle from the left edge to the right edge."""
+        return (self.whole.left + self.whole.right) / 2
+
+    @property
+    def half_height_rad(self) -> float:
+        """Half the angle from the bottom edge to the top edge."""
+        return (self.whole.bottom + self.whole.top) / 2
+
+    @property
+    def core_half_width_rad(self) -> float:
+        """Half the angle from the core's left edge to its right edge."""
+        return (self.core.left + self.core.right) / 2
+
+    @property
+    def core_half_height_rad(self) -> float:
+        """Half the angle from the core's bottom edge to its top edge."""
+        return (self.core.bottom + self.core.top) / 2
 
     @property
     def pixel_rad(self) -> float:
         """Angle of one pixel at the picture's centre, in radians."""
-        return math.atan(self.width_mm / self.pixels_across / self.focal_length_mm)
+        return off_axis_angle(
+            self.projection, self.focal_length_mm, self.width_mm / self.pixels_across
+        )
+
+    @property
+    def upright_either_way(self) -> bool:
+        """Whether the picture is the same when the camera stands on its head."""
+        core, whole = self.core, self.whole
+        return core.left == core.right and core.top == core.bottom and whole.left == whole.right
+
+    def flipped(self) -> "Field":
+        """The field turned upside down: what is true of one pole is true of the other with this."""
+        if self.core == self.core.flipped() and self.whole == self.whole.flipped():
+            return self
+        return replace(self, whole=self.whole.flipped(), core=self.core.flipped())
 
 
 def core_half_angle(projection: Projection, focal_length_mm: float, edge_mm: float, overlap: float) -> float:
-    """Half-angle of the core in radians for a picture that ends `edge_mm` from its centre.
+    """Half-angle of the core in radians for a picture that ends `edge_mm` from its centre on both sides.
 
     Two frames whose cores just touch side by side then share exactly `overlap` of the picture: the point
     of one picture's edge falls (1 - 2 overlap) of the way to the edge on the other, and the cores meet
     half-way between the two angles.
     """
+    return _core_angle(projection, focal_length_mm, edge_mm, overlap * 2 * edge_mm)
+
+
+def _core_angle(projection: Projection, focal_length_mm: float, edge_mm: float, shared_mm: float) -> float:
     edge = off_axis_angle(projection, focal_length_mm, edge_mm)
-    shared = off_axis_angle(projection, focal_length_mm, (1 - 2 * overlap) * edge_mm)
-    return (edge + shared) / 2
+    seam = off_axis_angle(projection, focal_length_mm, edge_mm - shared_mm)
+    return (edge + seam) / 2
 
 
 def shared_part(projection: Projection, focal_length_mm: float, edge_mm: float, step_rad: float) -> float:
@@ -59,24 +110,36 @@ def make_field(
     size_mm: tuple[float, float],
     pixels: tuple[int, int],
     overlap: float,
+    offset_mm: tuple[float, float] = (0.0, 0.0),
+    circle_mm: float | None = None,
 ) -> Field:
     """The field of a picture of `size_mm` (width, height as mounted) with the core for `overlap` (0 to 0.9).
 
-    Raises InputError where the lens's picture ends inside the sensor.
+    `offset_mm` is where the picture's centre lies right of and above the lens's axis, `circle_mm` the diameter of
+    the image circle. Where the projection ends before the picture's edge, the picture is circular.
+    Raises InputError where the axis lies outside the picture.
     """
-    width_mm, height_mm = size_mm
-    try:
-        return Field(
-            projection=projection,
-            focal_length_mm=focal_length_mm,
-            width_mm=width_mm,
-            height_mm=height_mm,
-            pixels_across=pixels[0],
-            pixels_up=pixels[1],
-            half_width_rad=off_axis_angle(projection, focal_length_mm, width_mm / 2),
-            half_height_rad=off_axis_angle(projection, focal_length_mm, height_mm / 2),
-            core_half_width_rad=core_half_angle(projection, focal_length_mm, width_mm / 2, overlap),
-            core_half_height_rad=core_half_angle(projection, focal_length_mm, height_mm / 2, overlap),
-        )
-    except ValueError as error:
-        raise InputError(f"lens.focal_length_mm = {focal_length_mm:g}: {error}; the sensor is larger.") from None
+    (width_mm, height_mm), (right_mm, up_mm) = size_mm, offset_mm
+    limit_mm = min(circle_mm / 2 if circle_mm else float("inf"), LAWS[projection].largest_radius * focal_length_mm)
+    edges = Sides(width_mm / 2 + right_mm, width_mm / 2 - right_mm, height_mm / 2 + up_mm, height_mm / 2 - up_mm)
+    if min(edges.right, edges.left, edges.top, edges.bottom) <= 0:
+        raise InputError("the sensor's offset is so large that the lens's axis falls outside the picture.")
+    edges = Sides(*(min(edge, limit_mm) for edge in (edges.right, edges.left, edges.top, edges.bottom)))
+    across, up = overlap * (edges.right + edges.left), overlap * (edges.top + edges.bottom)
+
+    def angle(edge_mm: float, shared_mm: float = 0.0) -> float:
+        return _core_angle(projection, focal_length_mm, edge_mm, shared_mm)
+
+    return Field(
+        projection=projection,
+        focal_length_mm=focal_length_mm,
+        width_mm=width_mm,
+        height_mm=height_mm,
+        pixels_across=pixels[0],
+        pixels_up=pixels[1],
+        whole=Sides(angle(edges.right), angle(edges.left), angle(edges.top), angle(edges.bottom)),
+        core=Sides(
+            angle(edges.right, across), angle(edges.left, across), angle(edges.top, up), angle(edges.bottom, up)
+        ),
+        circle_rad=None if limit_mm == float("inf") else off_axis_angle(projection, focal_length_mm, limit_mm),
+    )

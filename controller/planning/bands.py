@@ -1,21 +1,33 @@
 """What complete rows can cover: the band of latitudes that n equally spaced frames at one pitch close.
 
-Shrink the cores by a margin. A row of n frames covers latitude phi when every yaw within half a step (pi / n) of
-a frame lies in that frame's shrunk core. On a meridian each edge of a core allows an interval of latitudes,
-A sin(phi) + B cos(phi) >= sin(margin), so the band is an intersection of intervals taken at the frame's own
-meridian and at the seam between two frames, where the edges of a core lie farthest in (and half-way, for the one
-or two frames that close a pole by themselves).
+Shrink the cores by a margin. Each frame of a row answers for an equal share of the yaw, half of it to either side. A
+row covers latitude phi when every yaw of that share lies in the frame's shrunk core. On a meridian each cap of a core
+allows an interval of latitudes, A sin(phi) + B cos(phi) >= cos(radius - margin), so the band is what is left on
+all meridians of the share. For great circles the frame's own meridian and the seams between two frames decide, where
+the edges lie farthest in; curved edges, and the few frames that close a pole by themselves, are looked at on more
+meridians.
 """
 
 from dataclasses import dataclass
 from itertools import pairwise
 
 import numpy as np
+from numpy.typing import NDArray
 
 from controller.optics.field import Field
+from controller.optics.outline import Outline, core_outline
+from controller.planning.cores import place
 from controller.planning.directions import Array
+from controller.planning.intervals import longest_run
 
-SEAM_FRACTIONS = (0.0, 0.5, 1.0)
+Numbers = NDArray[np.intp]
+TURN = 2 * np.pi
+FEW_MERIDIANS = (0.0, 0.5, 1.0)  # as shares of the way from the frame to the seam
+MANY_MERIDIANS = tuple(np.linspace(0.0, 1.0, 9))
+WIDE_SHARE = np.pi / 2
+PITCHES_PER_CORE = 16
+FEWEST_PITCHES = 3600
+FEWEST_PITCHES_CURVED = 240  # where every look costs more, and frames are few and wide
 
 
 @dataclass(frozen=True, slots=True)
@@ -40,44 +52,92 @@ class Front:
         return float(np.interp(latitude, self.low, self.pitch))
 
 
-def band(field: Field, count: Array, pitch: Array, margin_rad: float) -> tuple[Array, Array]:
-    """Lowest and highest latitude (radians) closed by rows of `count` frames at `pitch`, broadcast together.
+def band(
+    outline: Outline, share: Array, pitches: Array, number: Numbers, margin_rad: float
+) -> tuple[Array, Array]:
+    """Lowest and highest latitude closed by rows at `pitches[number]` whose frames answer for `share` of yaw each.
 
-    Where a row closes nothing, the lowest exceeds the highest.
+    All in radians; `share` and `number` have shape (k,), one row each. Where a row closes nothing, the lowest exceeds
+    the highest.
     """
-    wide, high = field.core_half_width_rad, field.core_half_height_rad
-    low_edge = np.full(np.broadcast(count, pitch).shape, -np.pi / 2)
-    high_edge = np.full_like(low_edge, np.pi / 2)
-    for fraction in SEAM_FRACTIONS:
-        away = fraction * np.pi / count
-        for a, b in (
-            (-np.cos(high + pitch), np.cos(away) * np.sin(high + pitch)),
-            (np.cos(high - pitch), np.cos(away) * np.sin(high - pitch)),
-            (
-                np.sin(wide) * np.sin(pitch),
-                np.sin(wide) * np.cos(pitch) * np.cos(away) - np.cos(wide) * np.sin(away),
-            ),
-        ):
-            with np.errstate(invalid="ignore"):
-                half = np.arccos(np.sin(margin_rad) / np.hypot(a, b))  # nan: nothing on this meridian
-            centre = np.arctan2(a, b)
-            low_edge = np.maximum(low_edge, centre - half)
-            high_edge = np.minimum(high_edge, centre + half)
-    empty = np.isnan(low_edge) | np.isnan(high_edge)
-    return np.where(empty, np.inf, low_edge), np.where(empty, -np.inf, high_edge)
+    wide = share > WIDE_SHARE
+    if wide.any() and not wide.all():
+        low, high = np.empty(len(share)), np.empty(len(share))
+        for some in (wide, ~wide):
+            low[some], high[some] = band(outline, share[some], pitches, number[some], margin_rad)
+        return low, high
+    symmetric = np.allclose(np.abs(outline.poles[0, :, 1]), np.abs(outline.poles[1, :, 1]))
+    placed = place(outline, np.zeros(len(pitches)), np.degrees(pitches))
+    lean = lean_rad(outline, pitches)
+    x, y, z = np.moveaxis(placed.poles, -1, 0)
+    limit = np.cos(np.clip(outline.radii - margin_rad, 0, np.pi))
+    low, high = np.full(len(share), -np.pi / 2), np.full(len(share), np.pi / 2)
+    pitch = pitches[number]
+    edges = [edge for edge in range(len(outline.radii)) if edge != 1 or not symmetric]  # 1 is the left edge
+    few = outline.radii.shape[1] == 1 and not wide.any()
+    for fraction in FEW_MERIDIANS if few else MANY_MERIDIANS:
+        for side in (1,) if symmetric or fraction == 0 else (1, -1):
+            away = (lean[number] + side * fraction * share / 2)[:, None]
+            cos_away, sin_away = np.cos(away), np.sin(away)
+            for edge in edges:
+                height = z[number, edge]
+                across = x[number, edge] * cos_away + y[number, edge] * sin_away
+                ratio = limit[edge] / np.maximum(np.sqrt(height * height + across * across), 1e-300)
+                half = np.arccos(np.clip(ratio, -1, 1))
+                half[ratio > 1], half[ratio < -1] = -np.inf, np.inf
+                centre = np.arctan2(height, across) - pitch[:, None]
+                centre -= TURN * np.round(centre / TURN)
+                start, end = longest_run(centre - half, centre + half)
+                np.maximum(low, start + pitch, out=low)
+                np.minimum(high, end + pitch, out=high)
+    return low, high
 
 
-def fronts(field: Field, margin_rad: float) -> list[Front]:
-    """The fronts of all useful row lengths, shortest row first."""
+def lean_rad(outline: Outline, pitch: Array) -> Array:
+    """How far right of a frame's axis the middle of its share of yaw lies, for a core that is wider to one side."""
+    right, left = (np.arctan2(outline.poles[edge, 0, 0], np.abs(outline.poles[edge, 0, 1])) for edge in (0, 1))
+    lean: Array = (right - left) / 2 / np.maximum(np.cos(pitch), 0.2)
+    return lean
+
+
+def fronts(field: Field, margin_rad: float, yaw_rad: float, pitches_rad: tuple[float, float]) -> list[Front]:
+    """The fronts of all useful row lengths, shortest row first.
+
+    `yaw_rad` is the yaw that a row must close, `pitches_rad` the pitches that the head can take.
+    """
     wide, high = field.core_half_width_rad - margin_rad, field.core_half_height_rad - margin_rad
     if min(wide, high) <= 0:
         return []
-    equator = np.pi / wide  # a row at the horizon needs this many; longer rows only gain a little height
-    counts = np.arange(1, int(np.ceil(1.2 * equator)) + 2)
-    pitches = np.linspace(-np.pi / 2, np.pi / 2, 1 + 2 * int(np.ceil(max(360, 45 * np.pi / high))))
-    low, reach = band(field, counts[:, None].astype(float), pitches[None, :], margin_rad)
-    found = (_front(int(n), low[i], reach[i], pitches) for i, n in enumerate(counts))
+    horizon = yaw_rad / 2 / wide  # a row at the horizon needs this many; longer rows only gain a little height
+    counts = np.arange(1, int(np.ceil(1.2 * horizon)) + 2)
+    outline = core_outline(field)
+    fewest = FEWEST_PITCHES if outline.radii.shape[1] == 1 else FEWEST_PITCHES_CURVED
+    steps = max(fewest, 2 * PITCHES_PER_CORE * np.pi / high)
+    # A row is only asked for where it begins south of the horizon.
+    lowest, highest = pitches_rad[0], max(min(pitches_rad[1], 2 * high), pitches_rad[0])
+    pitches = np.linspace(lowest, highest, 1 + 2 * int(np.ceil(steps / 2 * (highest - lowest) / np.pi)))
+    index, pitch = _worth_trying(yaw_rad / counts, pitches, wide, outline.reach_rad)
+    low, reach = band(outline, yaw_rad / counts[index], pitches, pitch, margin_rad)
+    ends = np.searchsorted(index, np.arange(len(counts) + 1))
+    found = (
+        _front(int(n), low[a:b], reach[a:b], pitches[pitch[a:b]])
+        for n, (a, b) in zip(counts, pairwise(ends), strict=True)
+    )
     return [front for front in found if front is not None]
+
+
+def _worth_trying(share: Array, pitch: Array, wide: float, reach: float) -> tuple[Numbers, Numbers]:
+    """Which rows to look at: numbers into `share` and `pitch`, sorted by share's.
+
+    A frame whose corners lie at `reach` sees no yaw farther away than asin(sin(reach) / cos(pitch)), unless it sees
+    the pole; and a row with about three times the frames that it needs at its own pitch is never worth it.
+    """
+    with np.errstate(invalid="ignore"):
+        most = np.where(np.abs(pitch) + reach < np.pi / 2, np.arcsin(np.sin(reach) / np.cos(pitch)), np.pi)
+    least = 0.35 * np.minimum(wide / np.maximum(np.cos(pitch), 1e-9), np.pi / 4)
+    half = share[:, None] / 2
+    index, number = np.nonzero((half <= most) & ((half >= least) | (share[:, None] == share[0])))
+    return index, number
 
 
 def _front(count: int, low: Array, high: Array, pitch: Array) -> Front | None:
@@ -88,14 +148,10 @@ def _front(count: int, low: Array, high: Array, pitch: Array) -> Front | None:
     kept = kept[high[kept] > best_before]
     if len(kept) == 0:
         return None
-    # Straight lines are drawn between neighbouring pitches only; elsewhere the front steps.
-    low_steps, high_steps, pitch_steps = [low[kept[0]]], [high[kept[0]]], [pitch[kept[0]]]
-    for before, after in pairwise(kept):
-        if abs(int(after) - int(before)) > 1:
-            low_steps.append(np.nextafter(low[after], -np.inf))
-            high_steps.append(high[before])
-            pitch_steps.append(pitch[before])
-        low_steps.append(low[after])
-        high_steps.append(high[after])
-        pitch_steps.append(pitch[after])
-    return Front(count, np.array(low_steps), np.array(high_steps), np.array(pitch_steps))
+    # Straight lines are drawn between neighbouring pitches only; elsewhere the front steps: from the entry before,
+    # level, to just short of the next.
+    jump = np.flatnonzero(np.abs(np.diff(kept)) > 1) + 1
+    low = np.insert(low[kept], jump, np.nextafter(low[kept[jump]], -np.inf))
+    return Front(
+        count, low, np.insert(high[kept], jump, high[kept[jump - 1]]), np.insert(pitch[kept], jump, pitch[kept[jump - 1]])
+    )

@@ -1,70 +1,89 @@
-"""The cores of a plan's frames on the sphere, as intersections of half-spaces through its centre.
-
-A rectilinear core is bounded by four great circles. Each is kept as the unit normal that points into the core,
-so the angle by which a direction lies inside an edge is asin(normal . direction), and the smallest of the four
-is its margin in that core: positive inside, negative outside, never changing faster than the direction moves.
-"""
+"""The cores of a plan's frames on the sphere."""
 
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import NDArray
 
-from controller.errors import InputError
 from controller.optics.field import Field
-from controller.optics.projection import Projection
+from controller.optics.outline import ALWAYS, Outline, core_outline, whole_outline
 from controller.planning.directions import Array, camera_axes
 
 EDGES = 4
+AT_ONCE = 2_000_000  # numbers in one temporary array
 
 
 @dataclass(frozen=True, slots=True)
 class Cores:
-    """`forward` (n, 3): the lens axes; `normals` (n, 4, 3): right, left, top, bottom edge, pointing inward.
+    """Regions of the sphere, each what its edges leave (see `optics.outline`).
 
-    `radius_rad` is the angle from the axis to the core's corner.
+    `forward` (n, 3): the lens axes; `poles` (n, edges, caps, 3) and `radii` (n, edges, caps) in radians: the caps;
+    `reach_rad` (n,): the angle from the axis to the farthest corner; `shrinks` (n,): whether a margin is asked of it.
     """
 
     forward: Array
-    normals: Array
-    radius_rad: float
+    poles: Array
+    radii: Array
+    reach_rad: Array
+    shrinks: NDArray[np.bool_]
 
-    def margin_rad(self, directions: Array, frames: Array | slice = slice(None)) -> Array:
-        """Margin of each of the (k, 3) `directions` in each chosen core, shape (k, frames)."""
-        sines = np.einsum("kc,nec->kne", directions, self.normals[frames])
-        margins: Array = np.arcsin(np.clip(sines.min(axis=2), -1, 1))
+    def __len__(self) -> int:
+        return len(self.forward)
+
+    def margin_rad(self, directions: Array, chosen: NDArray[np.intp] | slice = slice(None)) -> Array:
+        """Margin of each of the (k, 3) `directions` in each chosen core, shape (k, chosen)."""
+        cosines = np.einsum("kc,nejc->knej", directions, self.poles[chosen])
+        inside = self.radii[chosen] - np.arccos(np.clip(cosines, -1, 1))
+        margins: Array = inside.max(axis=3).min(axis=2)
         return margins
 
     def best_margin_rad(self, directions: Array) -> Array:
         """For each of the (k, 3) `directions` the margin in the core that holds it best, shape (k,)."""
-        best: Array = np.concatenate(
-            [
-                self.margin_rad(part).max(axis=1)
-                for part in np.array_split(directions, 1 + len(directions) * len(self.forward) // 500_000)
-            ]
+        pieces = 1 + len(directions) * self.radii.size // AT_ONCE
+        return np.concatenate([self.margin_rad(part).max(axis=1) for part in np.array_split(directions, pieces)])
+
+    def joined(self, other: "Cores") -> "Cores":
+        """These and the `other`'s, with caps that hold everything where one has fewer edges or caps."""
+        edges, caps = (max(self.radii.shape[i], other.radii.shape[i]) for i in (1, 2))
+        mine, others = self._padded(edges, caps), other._padded(edges, caps)
+        return Cores(
+            np.concatenate([self.forward, other.forward]),
+            np.concatenate([mine.poles, others.poles]),
+            np.concatenate([mine.radii, others.radii]),
+            np.concatenate([self.reach_rad, other.reach_rad]),
+            np.concatenate([self.shrinks, other.shrinks]),
         )
-        return best
+
+    def _padded(self, edges: int, caps: int) -> "Cores":
+        have_edges, have_caps = self.radii.shape[1:]
+        poles = np.pad(self.poles, ((0, 0), (0, 0), (0, caps - have_caps), (0, 0)), mode="edge")
+        radii = np.pad(self.radii, ((0, 0), (0, 0), (0, caps - have_caps)), mode="edge")
+        poles = np.pad(poles, ((0, 0), (0, edges - have_edges), (0, 0), (0, 0)), mode="edge")
+        radii = np.pad(radii, ((0, 0), (0, edges - have_edges), (0, 0)), constant_values=ALWAYS)
+        return Cores(self.forward, poles, radii, self.reach_rad, self.shrinks)
 
 
 def cores_at(field: Field, yaw_deg: Array, pitch_deg: Array) -> Cores:
-    """The cores of frames aimed at `yaw_deg` and `pitch_deg`, shape (n,) each.
+    """The cores of frames aimed at `yaw_deg` and `pitch_deg`, shape (n,) each."""
+    return place(core_outline(field), yaw_deg, pitch_deg)
 
-    Raises InputError for a projection whose edges are not great circles.
-    """
-    if field.projection is not Projection.RECTILINEAR:
-        raise InputError(f'lens.projection = "{field.projection}": only rectilinear lenses can be planned yet.')
-    axes = camera_axes(np.radians(yaw_deg), np.radians(pitch_deg))
-    wide, high = field.core_half_width_rad, field.core_half_height_rad
-    normals = np.stack(
-        [
-            np.sin(wide) * axes.forward - np.cos(wide) * axes.right,
-            np.sin(wide) * axes.forward + np.cos(wide) * axes.right,
-            np.sin(high) * axes.forward - np.cos(high) * axes.up,
-            np.sin(high) * axes.forward + np.cos(high) * axes.up,
-        ],
-        axis=1,
+
+def pictures_at(field: Field, yaw_deg: Array, pitch_deg: Array) -> Cores:
+    """The whole pictures of frames aimed at `yaw_deg` and `pitch_deg`, shape (n,) each."""
+    return place(whole_outline(field), yaw_deg, pitch_deg)
+
+
+def place(outline: Outline, yaw_deg: Array, pitch_deg: Array) -> Cores:
+    """One outline at several poses."""
+    axes = np.stack(camera_axes(np.radians(yaw_deg), np.radians(pitch_deg)), axis=1)
+    count = len(axes)
+    return Cores(
+        forward=axes[:, 0],
+        poles=np.einsum("eja,nac->nejc", outline.poles, axes),
+        radii=np.broadcast_to(outline.radii, (count, *outline.radii.shape)),
+        reach_rad=np.full(count, outline.reach_rad),
+        shrinks=np.ones(count, dtype=bool),
     )
-    corner = np.arctan(np.hypot(np.tan(wide), np.tan(high)))
-    return Cores(axes.forward, normals, float(corner))
 
 
 def core_solid_angle_sr(field: Field) -> float:

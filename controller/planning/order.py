@@ -1,23 +1,207 @@
-"""The order of shooting: row by row from the zenith down, each row begun where the last one ended."""
+"""The order of shooting, under the true motion of the head: both axes turn together, the slower one decides.
 
-from controller.planning.plan import Frame
-from controller.planning.rows import Row
+The head starts at zero and need not return. All poses lie within one turn and are visited within it, so the cables
+never wind up. Where play in the gears must always be taken up from one side, a move to the left or downward goes a
+little too far and comes back, which makes the cost of a move depend on its direction.
+"""
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from enum import StrEnum
+from itertools import groupby
+
+import numpy as np
+
+from controller.planning.directions import Array
+from controller.planning.pose import Pose
+
+# Two tours of more frames than this are compared but not improved: snakes over that many are within a per cent anyway.
+IMPROVED_AT_MOST = 1500
 
 
-def snake(rows: list[Row]) -> tuple[Frame, ...]:
-    """Frames of complete `rows`, top row first, turning to the right and to the left in turn.
+class Order(StrEnum):
+    """What the order is for."""
 
-    No frame lies beyond a full turn, so the cables never wind up.
+    QUICKEST = "quickest"
+    """Least time on the move."""
+    ROWS = "rows"
+    """Neighbours in a row follow one another."""
+    COLUMNS = "columns"
+    """Neighbours above one another follow one another."""
+
+
+@dataclass(frozen=True, slots=True)
+class Motion:
+    """How one axis moves: degrees, degrees/s, degrees/s^2; `takeup_deg` is what it goes too far and comes back."""
+
+    speed_deg_s: float
+    accel_deg_s2: float
+    takeup_deg: float = 0.0
+
+    def seconds(self, change_deg: Array) -> Array:
+        """Time to turn by `change_deg` from rest to rest (Biagiotti and Melchiorri 2008, section 3.2)."""
+        back = np.where(change_deg < 0, self.takeup_deg, 0.0)
+        return self._ramp(np.abs(change_deg) + back) + np.where(back > 0, self._ramp(back), 0.0)
+
+    def _ramp(self, distance: Array) -> Array:
+        speed, accel = self.speed_deg_s, self.accel_deg_s2
+        short = distance * accel < speed * speed
+        seconds: Array = np.where(short, 2 * np.sqrt(distance / accel), distance / speed + speed / accel)
+        return np.where(distance > 0, seconds, 0.0)
+
+
+@dataclass(frozen=True, slots=True)
+class Mover:
+    """Both axes."""
+
+    pan: Motion
+    tilt: Motion
+
+    def seconds(self, from_deg: Array, to_deg: Array) -> Array:
+        """Time of moves between poses (..., 2) of yaw and pitch in degrees; the two broadcast together."""
+        change = to_deg - from_deg
+        longest: Array = np.maximum(self.pan.seconds(change[..., 0]), self.tilt.seconds(change[..., 1]))
+        return longest
+
+
+def arrange(poses: Sequence[Pose], order: Order, mover: Mover) -> list[Pose]:
+    """The poses in shooting order; those to be taken by hand come last."""
+    by_head = [pose for pose in poses if not pose.by_hand]
+    by_hand = [pose for pose in poses if pose.by_hand]
+    ways: dict[Order, Callable[[], list[Pose]]] = {
+        Order.ROWS: lambda: _snake_of_rows(by_head),
+        Order.COLUMNS: lambda: _snake_of_columns(by_head),
+        Order.QUICKEST: lambda: _quickest(by_head, mover),
+    }
+    return _at_poles(ways[order]()) + by_hand
+
+
+def _at_poles(poses: list[Pose]) -> list[Pose]:
+    """Frames that are a row by themselves straight up or down keep the yaw where the head is."""
+    turned, yaw_deg = [], 0.0
+    alone = {row for row in {pose.row for pose in poses} if sum(pose.row == row for pose in poses) == 1}
+    for pose in poses:
+        if abs(pose.pitch_deg) == 90 and pose.row in alone:
+            turned.append(Pose(pose.row, yaw_deg, pose.pitch_deg))
+        else:
+            turned.append(pose)
+            yaw_deg = pose.yaw_deg
+    return turned
+
+
+def _snake_of_rows(poses: Sequence[Pose]) -> list[Pose]:
+    """Top row first; each row begins at the end where the last one stopped."""
+    return _snake(sorted(poses, key=lambda pose: pose.row), lambda pose: pose.row, lambda pose: pose.yaw_deg)
+
+
+def _snake_of_columns(poses: Sequence[Pose]) -> list[Pose]:
+    """Sectors of yaw from left to right, each as wide as the step of the longest row."""
+    rows = [sorted(pose.yaw_deg for pose in poses if pose.row == row) for row in {pose.row for pose in poses}]
+    longest = max(rows, key=len)
+    step = longest[1] - longest[0] if len(longest) > 1 else 360.0
+    left = min(pose.yaw_deg for pose in poses) - step / 2
+
+    def sector(pose: Pose) -> float:
+        return float((pose.yaw_deg - left) // step)
+
+    return _snake(sorted(poses, key=sector), sector, lambda pose: (pose.pitch_deg, pose.yaw_deg))
+
+
+def _snake(poses: Sequence[Pose], line: Callable[[Pose], float], along: Callable[[Pose], object]) -> list[Pose]:
+    found: list[Pose] = []
+    forward = True
+    for _, group in groupby(poses, key=line):
+        frames = sorted(group, key=along, reverse=not forward)  # type: ignore[arg-type]
+        found += frames
+        if len(frames) > 1:
+            forward = not forward
+    return found
+
+
+def _quickest(poses: Sequence[Pose], mover: Mover) -> list[Pose]:
+    """The better of the two snakes, improved as long as that helps."""
+    candidates = [_snake_of_rows(poses), _snake_of_columns(poses), _snake_of_rows(poses)[::-1]]
+    if len(poses) > IMPROVED_AT_MOST:
+        return min(candidates, key=lambda way: moving_seconds(way, mover))
+    improved = [_improve(way, mover) for way in candidates]
+    return min(improved, key=lambda way: moving_seconds(way, mover))
+
+
+def moving_seconds(poses: Sequence[Pose], mover: Mover) -> float:
+    """Time on the move for poses in this order, from zero."""
+    return float(_legs(_aims(poses), mover).sum())
+
+
+def _aims(poses: Sequence[Pose]) -> Array:
+    """Zero and then the poses: yaw and pitch in degrees, shape (n + 1, 2)."""
+    return np.array([(0.0, 0.0), *((pose.yaw_deg, pose.pitch_deg) for pose in poses)])
+
+
+def _legs(aims: Array, mover: Mover) -> Array:
+    return mover.seconds(aims[:-1], aims[1:])
+
+
+def _improve(poses: list[Pose], mover: Mover) -> list[Pose]:
+    """Turn stretches round (2-opt) and put short stretches elsewhere (Or-opt) until neither shortens the way.
+
+    G. Croes, Operations Research 6:791, 1958; I. Or, thesis, Northwestern University 1976.
     """
-    frames: list[Frame] = []
-    to_the_right = True
-    yaw_deg = 0.0
-    for number, row in enumerate(sorted(rows, key=lambda row: -row.pitch_deg)):
-        # Angles from the whole turn, never by adding steps: so the row closes without an error.
-        # A frame that fills a row by itself stays at the yaw where the head is.
-        yaws = [360.0 * i / row.count for i in range(row.count)] if row.count > 1 else [yaw_deg]
-        for yaw_deg in yaws if to_the_right else reversed(yaws):
-            frames.append(Frame(id=len(frames), row=number, yaw_deg=yaw_deg, pitch_deg=row.pitch_deg))
-        if row.count > 1:
-            to_the_right = not to_the_right
-    return tuple(frames)
+    aims = _aims(poses)
+    cost = mover.seconds(aims[:, None], aims[None, :])
+    way = np.arange(len(aims))
+    shortened = True
+    while shortened:
+        shortened = _turn_stretches(way, cost)
+        shortened = _move_stretches(way, cost) or shortened
+    return [poses[i - 1] for i in way[1:]]
+
+
+def _turn_stretches(way: Array, cost: Array) -> bool:
+    """Reverse way[i..j] wherever that is shorter; whether anything was."""
+    found, count = False, len(way)
+    i = 1
+    while i < count - 1:
+        ahead = np.concatenate([[0.0], np.cumsum(cost[way[i:-1], way[i + 1 :]])])
+        back = np.concatenate([[0.0], np.cumsum(cost[way[i + 1 :], way[i:-1]])])
+        leave = np.append(cost[way[i:-1], way[i + 1 :]], 0.0)  # from the stretch's end to what follows
+        enter = np.append(cost[way[i], way[i + 1 :]], 0.0)  # from its beginning to what follows, once turned
+        gain = cost[way[i - 1], way[i]] + ahead + leave - cost[way[i - 1], way[i:]] - back - enter
+        j = int(gain.argmax())
+        if gain[j] > 1e-9:
+            way[i : i + j + 1] = way[i : i + j + 1][::-1].copy()
+            found = True
+        else:
+            i += 1
+    return found
+
+
+def _move_stretches(way: Array, cost: Array) -> bool:
+    """Move a stretch of one to three to a better place, either way round; whether anything was moved."""
+    found, count = False, len(way)
+    for length in (1, 2, 3):
+        i = 1
+        while i + length <= count:
+            stretch, rest = way[i : i + length].copy(), np.concatenate([way[:i], way[i + length :]])
+            last = i + length == count
+            freed = cost[way[i - 1], stretch[0]]
+            if not last:
+                freed += cost[stretch[-1], way[i + length]] - cost[way[i - 1], way[i + length]]
+            best, place, turned = 1e-9, -1, False
+            for flip in (False, True) if length > 1 else (False,):
+                piece = stretch[::-1] if flip else stretch
+                inside = cost[stretch[:-1], stretch[1:]].sum() - cost[piece[:-1], piece[1:]].sum()
+                after = np.append(rest[1:], -1)
+                join = cost[rest, piece[0]] + np.where(
+                    after >= 0, cost[piece[-1], after] - cost[rest, after], 0.0
+                )
+                gain = freed + inside - join
+                k = int(gain.argmax())
+                if gain[k] > best:
+                    best, place, turned = float(gain[k]), k, flip
+            if place >= 0:
+                piece = stretch[::-1] if turned else stretch
+                way[:] = np.concatenate([rest[: place + 1], piece, rest[place + 1 :]])
+                found = True
+            else:
+                i += 1
+    return found

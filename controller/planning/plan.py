@@ -11,8 +11,11 @@ from controller.errors import InputError, StorageFailed
 from controller.kit.kit import Kit
 from controller.kit.load import mistakes
 from controller.optics.projection import Projection
+from controller.planning.order import Order
+from controller.planning.region import Bounds
+from controller.planning.request import Arrangement, RegionKind
 
-FORMAT_VERSION = 1
+FORMAT_VERSION = 2
 
 
 class Part(BaseModel):
@@ -22,9 +25,19 @@ class Part(BaseModel):
 
 
 class Region(Part):
-    """What is to be covered."""
+    """What is to be covered: between two pitches, and from `yaw_from_deg` to the right by `yaw_width_deg`."""
 
-    kind: Literal["sphere"] = "sphere"
+    kind: RegionKind
+    pitch_from_deg: float
+    pitch_to_deg: float
+    yaw_from_deg: float
+    yaw_width_deg: float
+    unreachable_sr: float
+    """How much more was asked for than the head can reach, in steradians."""
+
+    def bounds(self) -> Bounds:
+        """The region for the proof."""
+        return Bounds(self.pitch_from_deg, self.pitch_to_deg, self.yaw_from_deg, self.yaw_width_deg)
 
 
 class Optics(Part):
@@ -45,6 +58,8 @@ class Frame(Part):
     row: Annotated[int, Field(ge=0)]
     yaw_deg: Annotated[float, Field(ge=-3600, le=3600)]
     pitch_deg: Annotated[float, Field(ge=-90, le=90)]
+    by_hand: bool = False
+    """Held by hand, because the head cannot: the run pauses and asks."""
 
 
 class Place(Part):
@@ -55,34 +70,82 @@ class Place(Part):
 
 
 class ProofRecord(Part):
-    """What the proof found: the smallest margin anywhere, and where."""
+    """What the proof found: the smallest margin anywhere, and where; and how far off this head's poses may be."""
 
     covered: bool
     worst_margin_deg: float
     worst_at: Place
+    pointing_error_deg: float
+
+
+class LinkRecord(Part):
+    """How the frames hang together by the picture that they share (see `links`)."""
+
+    connected: bool
+    weakest_share: float
+    weakest_frames: tuple[int, int] | None
+    frames_that_split: tuple[int, ...]
+
+
+class OrderCost(Part):
+    """What an order costs: the whole run, and the longest time between exposures of neighbours that overlap."""
+
+    seconds: float
+    neighbours_apart_seconds: float
 
 
 class Budget(Part):
-    """What the set costs."""
+    """What the set costs: time and what it goes into, storage, energy; and how large the picture becomes."""
 
     frames: int
     exposures: int
     seconds: float
+    moving_seconds: float
+    settling_seconds: float
+    exposing_seconds: float
+    waiting_seconds: float
     megabytes: float
+    watt_hours: float
+    picture_pixels_wide: int
+    picture_pixels_high: int
+    orders: dict[Order, OrderCost]
+
+    @property
+    def dominated_by(self) -> str:
+        """What takes the most time."""
+        parts = {
+            "moving": self.moving_seconds,
+            "settling": self.settling_seconds,
+            "exposing": self.exposing_seconds,
+            "waiting for the camera": self.waiting_seconds,
+        }
+        return max(parts, key=lambda name: parts[name])
+
+
+class SunRecord(Part):
+    """Where the sun is at the beginning and the end of the run, and the frames that see it."""
+
+    azimuth_deg: tuple[float, float]
+    altitude_deg: tuple[float, float]
+    frames: tuple[int, ...]
 
 
 class Plan(Part):
     """Frames in shooting order with everything needed to shoot them. `hash` seals all the rest."""
 
     format: Literal["fullturn-plan"] = "fullturn-plan"
-    format_version: Literal[1] = 1
+    format_version: Literal[2] = 2
     overlap: Annotated[float, Field(ge=0, le=0.9)]
     region: Region
+    arrangement: Arrangement
+    order: Order
     kit: Kit
     optics: Optics
     frames: Annotated[tuple[Frame, ...], Field(min_length=1)]
     proof: ProofRecord
+    links: LinkRecord
     budget: Budget
+    sun: SunRecord | None = None
     hash: str = ""
 
     def sealed(self) -> Self:

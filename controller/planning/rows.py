@@ -1,8 +1,8 @@
 """The fewest frames that complete rows allow, and among those the largest margin.
 
-Choosing rows is a shortest-path problem from the nadir to the zenith: with k frames one gets as far north as the
-best last row of n frames gets from where k - n frames had got. A row that begins lower never gets less far, so
-keeping only the farthest latitude for each k loses nothing. The largest margin with that many frames is the
+Choosing rows is a shortest-path problem from the region's lower bound to its upper one: with k frames one gets as far
+up as the best last row of n frames gets from where k - n frames had got. A row that begins lower never gets less
+far, so keeping only the farthest latitude for each k loses nothing. The largest margin with that many frames is the
 largest angle by which all cores can be shrunk while the count stays the same, found by bisection.
 """
 
@@ -13,37 +13,63 @@ from numpy.typing import NDArray
 
 from controller.errors import InputError
 from controller.optics.field import Field
-from controller.planning.bands import Front, fronts
+from controller.optics.outline import core_outline
+from controller.planning.bands import Front, band, fronts
 from controller.planning.directions import Array
+from controller.planning.region import Bounds
 
 SMALLEST_MARGIN_RAD = float(np.radians(0.0005))
-MARGIN_STEPS = 14
+MARGIN_ERROR = 0.01  # of the largest margin, relative
 MOST_FRAMES = 40_000
 PITCH_DECIMALS = 4  # finer than any head turns, and a row at the horizon is at 0, not at a millionth of a degree
 
 
 @dataclass(frozen=True, slots=True)
 class Row:
-    """A complete row: `count` frames, equally spaced in yaw, at one pitch (degrees)."""
+    """A row: `count` frames, equally spaced in yaw over the region, at one pitch (degrees)."""
 
     count: int
     pitch_deg: float
 
 
-def fewest_rows(field: Field) -> list[Row]:
-    """Rows from the nadir to the zenith that cover the sphere with the fewest frames.
+@dataclass(frozen=True, slots=True)
+class Task:
+    """Rows for `field` over `bounds`, with pitches from `lowest_deg` to `highest_deg`."""
+
+    field: Field
+    bounds: Bounds
+    lowest_deg: float = -90.0
+    highest_deg: float = 90.0
+
+    def fronts(self, margin_rad: float) -> list[Front]:
+        """The fronts of this task."""
+        pitches = (float(np.radians(self.lowest_deg)), float(np.radians(self.highest_deg)))
+        return fronts(self.field, margin_rad, float(np.radians(self.bounds.yaw_width_deg)), pitches)
+
+    def flipped(self) -> "Task":
+        """The same seen from the other pole."""
+        bounds = Bounds(
+            -self.bounds.pitch_to_deg,
+            -self.bounds.pitch_from_deg,
+            self.bounds.yaw_from_deg,
+            self.bounds.yaw_width_deg,
+        )
+        return Task(self.field.flipped(), bounds, -self.highest_deg, -self.lowest_deg)
+
+
+def fewest_rows(task: Task, least_margin_rad: float = SMALLEST_MARGIN_RAD) -> list[Row]:
+    """Rows, lowest first, that cover the region with the fewest frames and at least some margin.
 
     Raises InputError when the core is so small that more than MOST_FRAMES would be needed.
     """
-    least = _path(field, SMALLEST_MARGIN_RAD)
+    least = path(task, least_margin_rad)
     if least is None:
-        raise InputError(f"a full sphere with this lens and overlap needs more than {MOST_FRAMES} frames.")
+        raise InputError(f"covering this region with this lens and overlap needs more than {MOST_FRAMES} frames.")
     count = sum(row.count for row in least)
-    best, low, high = least, SMALLEST_MARGIN_RAD, min(field.core_half_width_rad, field.core_half_height_rad)
-    high /= 4
-    for _ in range(MARGIN_STEPS):
-        middle = (low + high) / 2
-        rows = _path(field, middle, count)
+    best, low, high = least, least_margin_rad, np.inf
+    while high - low > MARGIN_ERROR * low + SMALLEST_MARGIN_RAD / 5:
+        middle = min(4 * low, (low + high) / 2)
+        rows = path(task, middle, count)
         if rows is None:
             high = middle
         else:
@@ -51,33 +77,48 @@ def fewest_rows(field: Field) -> list[Row]:
     return best
 
 
-def _path(field: Field, margin_rad: float, most: int = MOST_FRAMES) -> list[Row] | None:
+def reachable_deg(field: Field, lowest_deg: float, highest_deg: float) -> tuple[float, float]:
+    """The latitudes that rows at pitches within the head's limits can close without undue effort.
+
+    Without undue effort means with frames no closer in yaw than at the horizon: the very last sliver beyond a limit would
+    take an endless number of frames.
+    """
+    pitches = np.radians([lowest_deg, highest_deg])
+    low, high = band(
+        core_outline(field), np.full(2, 2 * field.core_half_width_rad), pitches, np.arange(2), SMALLEST_MARGIN_RAD
+    )
+    return float(np.degrees(low[0])), float(np.degrees(high[1]))
+
+
+def path(task: Task, margin_rad: float, most: int = MOST_FRAMES) -> list[Row] | None:
     """The rows of the cheapest path with cores shrunk by `margin_rad`, None if it needs over `most` frames.
 
-    The sphere is the same seen from either pole, so the way is found from the nadir to the horizon only, and
-    two such ways, one of them turned over, are joined where together they leave nothing open.
+    The way is found from either bound to the horizon, one of them seen upside down, and two such ways are joined
+    where together they leave nothing open.
     """
-    table = fronts(field, margin_rad)
-    if not table:
+    other = task.flipped()
+    table = task.fronts(margin_rad)
+    other_table = table if other == task else other.fronts(margin_rad)
+    if not table or not other_table:
         return None
-    farthest, last = _walk_to_horizon(table, most)
-    needed = np.searchsorted(farthest, -farthest)
-    total = np.where(needed < len(farthest), needed + np.arange(len(farthest)), most + 1)
-    south = int(total.argmin())
-    if total[south] > most:
+    below = _walk_to_horizon(table, task.bounds, most)
+    above = below if other_table is table else _walk_to_horizon(other_table, other.bounds, most)
+    needed = np.searchsorted(above[0], -below[0])
+    total = np.where(needed < len(above[0]), needed + np.arange(len(below[0])), most + 1)
+    split = int(total.argmin())
+    if total[split] > most:
         return None
-    below = _way_back(table, farthest, last, south)
-    above = _way_back(table, farthest, last, int(needed[south]))
-    return below + [Row(row.count, 0.0 - row.pitch_deg) for row in reversed(above)]
+    upper = _way_back(other_table, *above, int(needed[split]))
+    return _way_back(table, *below, split) + [Row(row.count, 0.0 - row.pitch_deg) for row in reversed(upper)]
 
 
-def _walk_to_horizon(table: list[Front], most: int) -> tuple[Array, NDArray[np.intp]]:
-    """For k = 0, 1, ... frames: the highest latitude reached from the nadir, and which front came last."""
-    far = np.full(most + table[-1].count + 2, -np.inf)
-    far[0] = -np.pi / 2
+def _walk_to_horizon(table: list[Front], bounds: Bounds, most: int) -> tuple[Array, NDArray[np.intp]]:
+    """For k = 0, 1, ... frames: the highest latitude reached from the bound, and which front came last."""
+    far = np.full(most + 2 * table[-1].count + 2, -np.inf)
+    far[0] = np.radians(bounds.pitch_from_deg)
     last = np.zeros(len(far), dtype=np.intp)
-    k = 0
-    while far[k] < 0 and k < most:
+    k = pending = 0
+    while far[k] < 0 and k < most and k <= pending:
         # South of the horizon rows only grow longer, so nothing within the next shortest row's length of k can
         # still be improved from k or later: that many counts are final and are extended together.
         shortest = next((f.count for f in table if f.reach(far[k]) > far[k]), 1)
@@ -87,15 +128,17 @@ def _walk_to_horizon(table: list[Front], most: int) -> tuple[Array, NDArray[np.i
             reached = front.reach(begin)
             goal = slice(k + front.count, k + front.count + len(begin))
             better = reached > far[goal]
+            if better.any():
+                pending = max(pending, goal.stop)
             far[goal][better] = reached[better]
             last[goal][better] = index
         k += shortest
-    end = k + table[-1].count + 1
+    end = min(k, pending) + table[-1].count + 1
     return np.maximum.accumulate(far[:end]), last[:end]
 
 
 def _way_back(table: list[Front], farthest: Array, last: NDArray[np.intp], count: int) -> list[Row]:
-    """The rows that reach farthest with `count` frames, from the nadir up."""
+    """The rows that reach farthest with `count` frames, from the bound up."""
     rows: list[Row] = []
     while count := int(np.searchsorted(farthest, farthest[count])):  # the fewest frames that get as far
         front = table[last[count]]

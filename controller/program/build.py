@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 from controller.errors import InputError
 from controller.kit.kit import Axis, Kit
 from controller.program import timing
-from controller.program.program import AxisSetting, ExposeStep, MoveStep, Program, Step
+from controller.program.program import AskStep, AxisSetting, ExposeStep, MoveStep, Program, Step
 from controller.program.timing import MS, NS
 from protocol.codec import PROTOCOL_VERSION
 from protocol.messages import (
@@ -33,6 +33,7 @@ if TYPE_CHECKING:
 
 SEARCH_SHARE = 1 / 3  # of the highest speed, while looking for a switch
 CREEP_DIVISOR = 10
+TAKE_UP = 2.0  # how far beyond a frame a move turns before it comes back, as a multiple of the gear's play
 LAG_MARGIN_MS = 250  # what a camera's release may be slower than the kit says before it counts as silent
 
 
@@ -50,12 +51,14 @@ def build_program(kit: Kit, frames: Sequence["Frame"]) -> Program:
     steps: list[Step] = []
     here = (0, 0)
     for frame in frames:
-        target = to_steps(frame.yaw_deg, kit.head.pan), to_steps(frame.pitch_deg, kit.head.tilt)
-        _must_reach(frame, target, pan, tilt)
-        expected = _move_ns(kit, (pan, tilt), here, target)
-        steps.append(MoveStep(frame.id, *target, timing.settle_ns(kit), expected, timing.deadline_ns(expected)))
+        if frame.by_hand:
+            steps.append(AskStep(frame.id, frame.yaw_deg, frame.pitch_deg))
+        else:
+            target = to_steps(frame.yaw_deg, kit.head.pan), to_steps(frame.pitch_deg, kit.head.tilt)
+            _must_reach(frame, target, pan, tilt)
+            steps += _moves(kit, (pan, tilt), frame.id, here, target)
+            here = target
         steps += _exposures(kit, frame.id)
-        here = target
     search = [max(1, round(setting.speed_steps_s * SEARCH_SHARE)) for setting in (pan, tilt)]
     reference_ns = max(
         _reference_ns(setting, speed, axis.steps_per_degree)
@@ -95,6 +98,28 @@ def _must_reach(frame: "Frame", target: tuple[int, int], pan: AxisSetting, tilt:
                 f"frame {frame.id} (yaw {frame.yaw_deg:.2f}, pitch {frame.pitch_deg:.2f} degrees) lies outside "
                 f"the limits of head.{name}; widen its min_deg and max_deg if the head really reaches it."
             )
+
+
+def _moves(
+    kit: Kit, settings: tuple[AxisSetting, AxisSetting], frame: int, here: tuple[int, int], target: tuple[int, int]
+) -> list[MoveStep]:
+    """The move to a frame; where an axis with play turns back, too far first, so that every frame is approached alike."""
+    axes = (kit.head.pan, kit.head.tilt)
+    settle_ns = timing.settle_ns(kit)
+    stops = [target]
+    beyond = tuple(
+        goal - math.ceil(TAKE_UP * axis.backlash_deg * axis.steps_per_degree) if goal < start else goal
+        for start, goal, axis in zip(here, target, axes, strict=True)
+    )
+    if beyond != target:
+        stops.insert(0, (beyond[0], beyond[1]))
+    moves = []
+    for stop in stops:
+        expected = _move_ns(kit, settings, here, stop)
+        last = stop is target
+        moves.append(MoveStep(frame, *stop, settle_ns if last else 0, expected, timing.deadline_ns(expected)))
+        here = stop
+    return moves
 
 
 def _move_ns(
@@ -140,10 +165,10 @@ def _steps_ns(steps: Sequence[Step]) -> int:
     """Time of all steps, with the waits between them: the camera gets ready while the head already turns."""
     total, ready_at = 0, 0
     for step, following in zip(steps, [*steps[1:], None], strict=True):
-        total += step.expected_ns
+        total += 0 if isinstance(step, AskStep) else step.expected_ns
         if isinstance(step, MoveStep):
-            total = max(total + step.settle_ns, ready_at)
-        else:
+            total = max(total + step.settle_ns, ready_at) if not isinstance(following, MoveStep) else total
+        elif isinstance(step, ExposeStep):
             ready_at = total + step.ready_ns
             if isinstance(following, ExposeStep):
                 total = ready_at

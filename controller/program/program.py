@@ -43,7 +43,16 @@ class ExposeStep:
     deadline_ns: int
 
 
-Step: TypeAlias = MoveStep | ExposeStep
+@dataclass(frozen=True, slots=True)
+class AskStep:
+    """Wait until the operator says that the camera is held at a pose that the head cannot take."""
+
+    frame: int
+    yaw_deg: float
+    pitch_deg: float
+
+
+Step: TypeAlias = MoveStep | ExposeStep | AskStep
 
 
 @dataclass(frozen=True, slots=True)

@@ -1,0 +1,117 @@
+"""What a set costs in time, storage and energy."""
+
+import math
+from collections.abc import Sequence
+
+import numpy as np
+
+from controller.kit.kit import Axis, Kit
+from controller.optics.field import Field
+from controller.optics.projection import LAWS
+from controller.planning.links import Links
+from controller.planning.order import Motion, Mover, Order, arrange
+from controller.planning.plan import Budget, Frame, OrderCost, Region
+from controller.planning.pose import Pose
+from controller.program import timing
+from controller.program.build import TAKE_UP, build_program
+from controller.program.program import AskStep, ExposeStep, MoveStep, Program
+
+
+def mover_of(kit: Kit) -> Mover:
+    """How this kit's head moves, as the board will be told."""
+
+    def motion(axis: Axis) -> Motion:
+        return Motion(
+            timing.axis_speed(axis, kit.board.max_step_rate_hz) / axis.steps_per_degree,
+            timing.axis_accel(axis) / axis.steps_per_degree,
+            TAKE_UP * axis.backlash_deg,
+        )
+
+    return Mover(motion(kit.head.pan), motion(kit.head.tilt))
+
+
+def cost(kit: Kit, field: Field, region: Region, frames: Sequence[Frame], links: Links, order: Order) -> Budget:
+    """What shooting `frames` with `kit` in their order costs, and what the other orders would.
+
+    `links` numbers frames as `frames` does.
+    """
+    program = build_program(kit, frames)
+    moves = [step for step in program.steps if isinstance(step, MoveStep)]
+    exposures = [step for step in program.steps if isinstance(step, ExposeStep)]
+    seconds = program.expected_ns / 1e9
+    moving = (sum(step.expected_ns for step in moves) + program.reference_expected_ns) / 1e9
+    settling = sum(step.settle_ns for step in moves) / 1e9
+    exposing = sum(step.expected_ns for step in exposures) / 1e9
+    orders = {order: OrderCost(seconds=round(seconds, 3), neighbours_apart_seconds=_apart(program, links))}
+    for other in Order:
+        if other is not order:
+            orders[other] = _cost_of_order(kit, frames, links, other)
+    wide, high = picture_pixels(field, region)
+    watts = kit.power.head_watts + kit.power.camera_watts
+    return Budget(
+        frames=len(frames),
+        exposures=len(exposures),
+        seconds=round(seconds, 3),
+        moving_seconds=round(moving, 3),
+        settling_seconds=round(settling, 3),
+        exposing_seconds=round(exposing, 3),
+        waiting_seconds=round(max(0.0, seconds - moving - settling - exposing), 3),
+        megabytes=round(len(exposures) * kit.file_megabytes(), 1),
+        watt_hours=round(watts * seconds / 3600, 2),
+        picture_pixels_wide=wide,
+        picture_pixels_high=high,
+        orders=orders,
+    )
+
+
+def _cost_of_order(kit: Kit, frames: Sequence[Frame], links: Links, order: Order) -> OrderCost:
+    poses = [Pose(frame.row, frame.yaw_deg, frame.pitch_deg, frame.by_hand) for frame in frames]
+    number = {(pose.row, round(pose.yaw_deg, 9), pose.pitch_deg): i for i, pose in enumerate(poses)}
+    arranged = arrange(poses, order, mover_of(kit))
+    # A lone frame at a pole may have been turned with the head: then its row alone tells which it is.
+    by_row = {pose.row: i for i, pose in enumerate(poses)}
+    numbers = [number.get((p.row, round(p.yaw_deg, 9), p.pitch_deg), by_row[p.row]) for p in arranged]
+    program = build_program(
+        kit,
+        [
+            Frame(id=i, row=p.row, yaw_deg=p.yaw_deg, pitch_deg=p.pitch_deg, by_hand=p.by_hand)
+            for i, p in zip(numbers, arranged, strict=True)
+        ],
+    )
+    return OrderCost(
+        seconds=round(program.expected_ns / 1e9, 3), neighbours_apart_seconds=_apart(program, links)
+    )
+
+
+def _apart(program: Program, links: Links) -> float:
+    """The longest time from the first exposure of a frame to the last of one that overlaps it, in seconds."""
+    first = np.zeros(links.count)
+    last = np.zeros(links.count)
+    now_ns = 0
+    for step in program.steps:
+        if isinstance(step, MoveStep):
+            now_ns += step.expected_ns + step.settle_ns
+            first[step.frame] = now_ns
+        elif isinstance(step, AskStep):
+            first[step.frame] = now_ns
+        else:
+            now_ns += step.expected_ns + step.ready_ns
+            last[step.frame] = now_ns
+    if len(links.pairs) == 0:
+        return 0.0
+    a, b = links.pairs.T
+    return round(float(np.maximum(last[b] - first[a], last[a] - first[b]).max()) / 1e9, 3)
+
+
+def picture_pixels(field: Field, region: Region) -> tuple[int, int]:
+    """Width and height of the finished picture, unrolled, at the resolution of the frames' centres."""
+    per_degree = pixels_per_degree(field)
+    high = region.pitch_to_deg - region.pitch_from_deg
+    return math.ceil(region.yaw_width_deg * per_degree), math.ceil(high * per_degree)
+
+
+def pixels_per_degree(field: Field) -> float:
+    """Pixels for one degree at the picture's centre, where all five projections agree: r'(0) = 1."""
+    small = 1e-6
+    slope = LAWS[field.projection].radius(small) / small
+    return field.focal_length_mm * slope * math.radians(1) / (field.width_mm / field.pixels_across)

@@ -1,0 +1,50 @@
+"""Where the sun stands while the set is shot, from the astral library (public formulas of the NOAA).
+
+Checked against the worked example of I. Reda and A. Andreas, Solar Energy 76:577, 2004; a hundredth of a degree is far
+more than a warning needs.
+"""
+
+from dataclasses import dataclass
+from datetime import datetime, timedelta
+
+import numpy as np
+from astral import Observer
+from astral.sun import azimuth, elevation
+
+from controller.planning.cores import Cores
+from controller.planning.directions import Array, camera_axes
+
+
+@dataclass(frozen=True, slots=True)
+class Sun:
+    """The sun's azimuth (clockwise from north) and altitude above the horizon, degrees."""
+
+    azimuth_deg: float
+    altitude_deg: float
+
+
+def sun_at(latitude_deg: float, longitude_deg: float, moment: datetime) -> Sun:
+    """The sun seen from a place (north and east positive) at a moment, which must know its time zone."""
+    place = Observer(latitude=latitude_deg, longitude=longitude_deg)
+    return Sun(azimuth(place, moment), elevation(place, moment))
+
+
+def sun_direction(sun: Sun, north_yaw_deg: float) -> Array:
+    """The direction of the sun for a head whose yaw of `north_yaw_deg` looks north, shape (3,)."""
+    yaw = np.radians([sun.azimuth_deg + north_yaw_deg])
+    return camera_axes(yaw, np.radians([sun.altitude_deg])).forward[0]
+
+
+def frames_with_sun(
+    pictures: Cores, latitude_deg: float, longitude_deg: float, start: datetime, seconds: float, north_yaw_deg: float
+) -> list[int]:
+    """Numbers of the frames that see the sun at any time of a run of `seconds` from `start`; none when it is down."""
+    held: set[int] = set()
+    steps = max(2, int(seconds // 60) + 1)
+    for i in range(steps):
+        sun = sun_at(latitude_deg, longitude_deg, start + timedelta(seconds=seconds * i / (steps - 1)))
+        if sun.altitude_deg < -0.9:  # below the horizon, refraction and the sun's radius counted in
+            continue
+        margins = pictures.margin_rad(sun_direction(sun, north_yaw_deg)[None])[0]
+        held |= set(np.flatnonzero(margins > -np.radians(0.3)).tolist())  # the sun's own radius
+    return sorted(held)
