@@ -1,6 +1,5 @@
 """The `fullturn` command. Options are read here; the work is imported only when its command runs."""
 
-import math
 import sys
 from collections.abc import Callable
 from pathlib import Path
@@ -10,20 +9,7 @@ import click
 
 from controller import __version__
 from controller.errors import InputError, WorldError
-
-
-class Share(click.FloatRange):
-    """A number in a range; unlike its parent it does not let nan through."""
-
-    name = "share"
-
-    def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> float:
-        """Convert and check. Fails like any click type."""
-        number = float(super().convert(value, param, ctx))
-        if math.isnan(number):
-            self.fail(f"{value!r} is not a number.", param, ctx)
-        return number
-
+from controller.plan_options import asked_for, plan_options
 
 FILE = click.Path(exists=True, dir_okay=False, path_type=Path)
 as_json = click.option("--json", "as_json", is_flag=True, help="Print one JSON object instead of sentences.")
@@ -41,21 +27,20 @@ def cli() -> None:
 @cli.command()
 @click.argument("kit", type=FILE)
 @click.option("--out", type=click.Path(dir_okay=False, path_type=Path), required=True, help="The plan to write.")
-@click.option(
-    "--overlap",
-    type=Share(0, 0.9),
-    default=0.30,
-    show_default=True,
-    help="Share of the picture that neighbours have in common.",
-)
+@plan_options
 @as_json
-def plan(kit: Path, out: Path, overlap: float, as_json: bool) -> None:
-    """Plan the full sphere for the KIT file with the fewest frames, and prove that it is covered."""
+def plan(kit: Path, out: Path, as_json: bool, **options: Any) -> None:
+    """Plan what the KIT file's camera must shoot, with the fewest frames, and prove that nothing is missing."""
     from controller.commands.plan import plan_command, plan_text  # noqa: PLC0415
 
-    made = plan_command(kit, out, overlap)
-    shown = {"out": str(out), "proof": made.proof.model_dump(), "budget": made.budget.model_dump()}
+    made = plan_command(kit, out, asked_for(options), _tell_search)
+    compared = {way: {"frames": frames, "seconds": seconds} for way, (frames, seconds) in made.compared.items()}
+    shown = made.plan.model_dump(mode="json", exclude={"kit", "frames"}) | {"out": str(out), "compared": compared}
     _print(shown if as_json else plan_text(made, out))
+
+
+def _tell_search(frames: int, percent: int) -> None:
+    click.echo(f"Searching: {frames} frames cover ({percent} % of the effort used)", err=True)
 
 
 @cli.command()

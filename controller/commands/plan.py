@@ -1,30 +1,135 @@
 """`fullturn plan`: from a kit file to a plan file."""
 
+from dataclasses import dataclass, field
 from pathlib import Path
 
 from controller.errors import WorldError
 from controller.kit.load import load_kit
-from controller.planning.make import make_plan
+from controller.planning.make import Progress, make_plan
 from controller.planning.plan import Plan, save_plan
-from controller.report.wording import duration, proof_sentence
+from controller.planning.request import Request
+from controller.planning.targets import better_mounted, hold_limits, mounted, must_reach, print_resolution
+from controller.report.wording import degrees, duration, proof_sentence
 
 
-def plan_command(kit_path: Path, out: Path, overlap: float) -> Plan:
-    """Make the plan and write it. Raises InputError, StorageFailed, or WorldError when it does not cover."""
-    plan = make_plan(load_kit(kit_path), overlap)
+@dataclass(frozen=True, slots=True)
+class Asked:
+    """What the command line asks for beside the request itself."""
+
+    overlap: float = 0.30
+    request: Request = field(default_factory=Request)
+    mounted: str | None = None
+    resolution: float | None = None
+    print_width_cm: float | None = None
+    dpi: float = 300.0
+
+
+@dataclass(frozen=True, slots=True)
+class Made:
+    """A plan, and what was weighed against it: frames and seconds of each way to mount the camera."""
+
+    plan: Plan
+    compared: dict[str, tuple[int, float]]
+
+
+def plan_command(kit_path: Path, out: Path, asked: Asked, progress: Progress = lambda *_: None) -> Made:
+    """Make the plan and write it.
+
+    Raises InputError; StorageFailed; WorldError, with nothing written, when the plan does not cover, leaves something
+    out of reach that was not allowed to be, or breaks a limit.
+    """
+    kit = load_kit(kit_path)
+    if asked.mounted in {"portrait", "landscape"}:
+        kit = mounted(kit, asked.mounted)
+    request, wanted = asked.request, asked.resolution
+    compared: dict[str, tuple[int, float]] = {}
+    if asked.mounted == "best":
+        plan, compared = better_mounted(kit, asked.overlap, request, progress)
+    else:
+        plan = make_plan(kit, asked.overlap, request, progress)
+    if asked.print_width_cm is not None:
+        wanted = print_resolution(asked.print_width_cm, asked.dpi, plan.region.yaw_width_deg)
+    if wanted is not None:
+        must_reach(plan.kit, asked.overlap, request, wanted)
     if not plan.proof.covered:
-        raise WorldError(f"{proof_sentence(plan.proof)} Nothing was written; please report this kit as a fault.")
+        raise WorldError(f"{proof_sentence(plan)} Nothing was written; please report this kit as a fault.")
+    if plan.region.unreachable_sr > 0 and not request.allow_unreachable:
+        raise WorldError(
+            f"{plan.region.unreachable_sr:.3f} steradians of this region are out of the head's reach "
+            f"({_reach_text(plan)}); add --allow-unreachable to plan the rest, or --nadir-by-hand."
+        )
+    hold_limits(plan, request)
     save_plan(plan, out)
-    return plan
+    return Made(plan, compared)
 
 
-def plan_text(plan: Plan, out: Path) -> str:
+def _reach_text(plan: Plan) -> str:
+    region = plan.region
+    text = f"it covers pitches {degrees(region.pitch_from_deg)} to {degrees(region.pitch_to_deg)}"
+    if region.yaw_width_deg < 360:
+        text += f" and {degrees(region.yaw_width_deg)} of yaw"
+    return text
+
+
+def plan_text(made: Made, out: Path) -> str:
     """What the photographer reads."""
+    plan = made.plan
     rows = max(frame.row for frame in plan.frames) + 1
-    budget = plan.budget
-    return (
-        f"{budget.frames} frames in {rows} rows, {budget.exposures} exposures, "
-        f"about {duration(budget.seconds)} and {budget.megabytes / 1000:.1f} GB.\n"
-        f"{proof_sentence(plan.proof)}\n"
-        f"The plan is in {out}"
+    budget, region, proof = plan.budget, plan.region, plan.proof
+    lines = [
+        f"{budget.frames} frames in {rows} row{'s' if rows > 1 else ''}, {budget.exposures} exposures, about "
+        f"{duration(budget.seconds)} (mostly {budget.dominated_by}), {budget.megabytes / 1000:.1f} GB, "
+        f"{budget.watt_hours:.1f} Wh; the picture becomes {budget.picture_pixels_wide} x "
+        f"{budget.picture_pixels_high} pixels.",
+        proof_sentence(plan),
+    ]
+    if proof.worst_margin_deg < proof.pointing_error_deg:
+        lines.append(
+            f"Mind: the plan survives {proof.worst_margin_deg:.2f}° of pointing error and this head may be off by "
+            f"{proof.pointing_error_deg:.2f}°, so neighbours may share a little less than asked; ask for one or two per "
+            "cent more overlap if that matters."
+        )
+    else:
+        lines.append(
+            f"The plan survives {proof.worst_margin_deg:.2f}° of pointing error; this head needs "
+            f"{proof.pointing_error_deg:.2f}°."
+        )
+    if region.kind == "single-row":
+        lines.append(f"The row gives a picture from {degrees(region.pitch_from_deg)} to {degrees(region.pitch_to_deg)}.")
+    if region.unreachable_sr > 0:
+        lines.append(f"Out of reach and left out: {region.unreachable_sr:.3f} steradians ({_reach_text(plan)}).")
+    lines += _link_lines(plan) + _order_lines(plan) + _sun_lines(plan)
+    for way, (frames, seconds) in made.compared.items():
+        lines.append(f"{way}: {frames} frames, {duration(seconds)}")
+    lines.append(f"The plan is in {out}")
+    return "\n".join(lines)
+
+
+def _link_lines(plan: Plan) -> list[str]:
+    links = plan.links
+    if len(plan.frames) == 1:
+        return []
+    if not links.connected:
+        return ["The frames do not all share enough picture to be matched: more overlap is needed."]
+    text = f"The frames hang together by overlaps of at least {100 * links.weakest_share:.0f} % of a picture"
+    if links.frames_that_split:
+        return [f"{text}; losing one of frames {', '.join(map(str, links.frames_that_split))} would split the set."]
+    return [f"{text}, and still do when any one of them is lost."]
+
+
+def _order_lines(plan: Plan) -> list[str]:
+    costs = ", ".join(
+        f"{order.value} {duration(cost.seconds)} (neighbours within {duration(cost.neighbours_apart_seconds)})"
+        for order, cost in sorted(plan.budget.orders.items())
     )
+    return [f"Order: {plan.order.value}. Run time by order: {costs}."]
+
+
+def _sun_lines(plan: Plan) -> list[str]:
+    sun = plan.sun
+    if sun is None:
+        return []
+    moved = abs((sun.azimuth_deg[1] - sun.azimuth_deg[0] + 180) % 360 - 180)
+    place = f"The sun stands at azimuth {degrees(sun.azimuth_deg[0])}, altitude {degrees(sun.altitude_deg[0])}"
+    seen = f"frames {', '.join(map(str, sun.frames))} see it" if sun.frames else "no frame sees it"
+    return [f"{place}, moves by {degrees(moved)} in azimuth during the run, and {seen}."]

@@ -35,6 +35,11 @@ class Region(Part):
     unreachable_sr: float
     """How much more was asked for than the head can reach, in steradians."""
 
+    @property
+    def solid_angle_is_whole(self) -> bool:
+        """Whether nothing of the sphere is left out."""
+        return self.bounds() == Bounds()
+
     def bounds(self) -> Bounds:
         """The region for the proof."""
         return Bounds(self.pitch_from_deg, self.pitch_to_deg, self.yaw_from_deg, self.yaw_width_deg)

@@ -4,7 +4,6 @@ import io
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
-from itertools import groupby
 from pathlib import Path
 
 import matplotlib as mpl
@@ -15,7 +14,8 @@ from matplotlib.figure import Figure
 from controller.errors import StorageFailed
 from controller.optics.field import shared_part
 from controller.planning.plan import Plan
-from controller.report.sphere_picture import sphere_picture
+from controller.planning.request import Arrangement
+from controller.report.sphere_picture import pole_picture, sphere_picture
 from controller.report.summary import Summary
 from controller.report.timeline_picture import seconds_by_lane, stretches, timeline_picture
 from controller.report.wording import duration, proof_sentence
@@ -36,12 +36,12 @@ class RowLine:
 def row_lines(plan: Plan) -> list[RowLine]:
     """The rows of the plan with the overlap that neighbours in the row have at the middle of the picture."""
     lines = []
-    for number, group in groupby(plan.frames, key=lambda frame: frame.row):
-        frames = list(group)
+    for number in sorted({frame.row for frame in plan.frames}):
+        frames = [frame for frame in plan.frames if frame.row == number]
         count, pitch = len(frames), frames[0].pitch_deg
         step = overlap = None
-        if count > 1:
-            step = 360 / count
+        if count > 1 and plan.arrangement is Arrangement.ROWS:
+            step = plan.region.yaw_width_deg / count
             apart = 2 * math.asin(math.cos(math.radians(pitch)) * math.sin(math.radians(step / 2)))
             optics = plan.optics
             overlap = 100 * shared_part(
@@ -63,8 +63,9 @@ def write_html(path: Path, plan: Plan, summary: Summary, happenings: Sequence[Ha
         summary=summary,
         rows=row_lines(plan),
         lanes=seconds_by_lane(parts),
-        proof=proof_sentence(plan.proof),
+        proof=proof_sentence(plan),
         sphere=_svg(sphere_picture(plan)),
+        poles=_svg(pole_picture(plan)),
         timeline=_svg(timeline_picture(parts)),
     )
     try:

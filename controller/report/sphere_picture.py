@@ -1,4 +1,4 @@
-"""The sphere unrolled: every frame's outline and core over the number of frames that see each direction."""
+"""The sphere drawn: unrolled, and as seen toward each pole; every frame's outline and core over how many see it."""
 
 from collections.abc import Sequence
 
@@ -6,50 +6,84 @@ import numpy as np
 from matplotlib.axes import Axes
 from matplotlib.collections import LineCollection
 from matplotlib.figure import Figure
+from matplotlib.patches import Circle, Rectangle
 from numpy.typing import NDArray
 
-from controller.optics.field import Field
-from controller.planning.cores import cores_at
-from controller.planning.directions import Array
+from controller.optics.field import Field, Sides
+from controller.optics.projection import LAWS
+from controller.planning.cores import pictures_at
+from controller.planning.directions import Array, camera_axes
 from controller.planning.plan import Frame, Plan
 
 GRID_ACROSS = 720  # half a degree
-POINTS_PER_EDGE = 24
+POINTS = 96
 NUMBERED_AT_MOST = 80  # more numbers than this would hide the picture
+WHITE, ORANGE, RED, GREY = "#ffffff", "#e69f00", "#d55e00", "#6b6b75"
 
 
 def sphere_picture(plan: Plan) -> Figure:
     """Yaw to the right with straight ahead in the middle, pitch upward, both in degrees."""
-    whole, core = plan.kit.field(0.0), plan.kit.field(plan.overlap)
+    field = plan.kit.field(plan.overlap)
     figure = Figure(figsize=(11, 5.5), layout="constrained")
     axes = figure.add_subplot(xlim=(-180, 180), ylim=(-90, 90), xlabel="yaw °", ylabel="pitch °", aspect="equal")
     axes.set_xticks(range(-180, 181, 30))
     axes.set_yticks(range(-90, 91, 30))
-    seen = frames_seeing(whole, plan.frames)
     image = axes.imshow(
-        seen, extent=(-180, 180, -90, 90), origin="lower", cmap="cividis", vmin=0, interpolation="nearest"
+        frames_seeing(field, plan.frames),
+        extent=(-180, 180, -90, 90),
+        origin="lower",
+        cmap="cividis",
+        vmin=0,
+        interpolation="nearest",
     )
     figure.colorbar(image, ax=axes, shrink=0.72, label="frames that see the direction")
-    thin = 0.9 if len(plan.frames) <= NUMBERED_AT_MOST else 0.4
-    _outlines(axes, plan.frames, (whole.half_width_rad, whole.half_height_rad), "#ffffff", thin, "frame")
-    _outlines(
-        axes, plan.frames, (core.core_half_width_rad, core.core_half_height_rad), "#e69f00", 1.6 * thin, "core"
-    )
-    if len(plan.frames) <= NUMBERED_AT_MOST:
+    few = len(plan.frames) <= NUMBERED_AT_MOST
+    for sides, colour, width, label in _layers(field, few=few):
+        lines = [_unrolled(outline) for outline in _outlines(field, sides, plan.frames)]
+        pieces = [piece for line in lines for piece in _cut_at_seam(line)]
+        axes.add_collection(LineCollection(pieces, colors=colour, linewidths=width, label=label))
+    if few:
         _numbers(axes, plan.frames)
+    _bounds(axes, plan)
     worst = plan.proof.worst_at
     axes.plot(
-        _centred(worst.yaw_deg),
-        worst.pitch_deg,
-        "o",
-        ms=11,
-        mfc="none",
-        mec="#d55e00",
-        mew=2.5,
-        label="tightest place",
+        _centred(worst.yaw_deg), worst.pitch_deg, "o", ms=11, mfc="none", mec=RED, mew=2.5, label="tightest place"
     )
-    axes.legend(loc="upper center", bbox_to_anchor=(0.5, -0.09), ncols=3, facecolor="#6b6b75", labelcolor="white")
+    axes.legend(loc="upper center", bbox_to_anchor=(0.5, -0.11), ncols=4, facecolor=GREY, labelcolor="white")
     return figure
+
+
+def pole_picture(plan: Plan) -> Figure:
+    """Both poles, each in the middle of a disc that reaches to the horizon; yaw 0 at the top."""
+    field = plan.kit.field(plan.overlap)
+    figure = Figure(figsize=(11, 5.4), layout="constrained")
+    few = len(plan.frames) <= NUMBERED_AT_MOST
+    for place, (name, up) in enumerate((("zenith", 1.0), ("nadir", -1.0))):
+        axes = figure.add_subplot(1, 2, place + 1, aspect="equal", xlim=(-91, 91), ylim=(-91, 91))
+        axes.set_title(f"toward the {name}, horizon at the rim", fontsize=10)
+        axes.set_axis_off()
+        axes.add_patch(_disc(90, filled=True))
+        for sides, colour, width, _ in _layers(field, few=few):
+            lines = []
+            for outline in _outlines(field, sides, plan.frames):
+                seen = outline[outline[:, 2] * up > -0.02] if (outline[:, 2] * up).max() > 0 else outline[:0]
+                if len(seen) > 1:
+                    lines += _cut(_seen_from_pole(seen, up), 30.0)
+            axes.add_collection(LineCollection(lines, colors=colour, linewidths=width))
+        for radius in (30, 60, 90):
+            axes.add_patch(_disc(radius, filled=False))
+        if few:
+            for frame in plan.frames:
+                if frame.pitch_deg * up >= 15:
+                    aim = camera_axes(np.radians([frame.yaw_deg]), np.radians([frame.pitch_deg])).forward
+                    (x, y) = _seen_from_pole(aim, up)[0]
+                    axes.text(x, y, str(frame.id), color=WHITE, ha="center", va="center", fontsize=8)
+    return figure
+
+
+def _layers(field: Field, *, few: bool) -> tuple[tuple[Sides, str, float, str], ...]:
+    thin = 0.9 if few else 0.4
+    return ((field.whole, WHITE, thin, "frame"), (field.core, ORANGE, 1.6 * thin, "core"))
 
 
 def frames_seeing(field: Field, frames: Sequence[Frame]) -> NDArray[np.int64]:
@@ -59,52 +93,90 @@ def frames_seeing(field: Field, frames: Sequence[Frame]) -> NDArray[np.int64]:
     pitch = np.radians(np.arange(-90 + step / 2, 90, step))
     across, z = np.cos(pitch)[:, None], np.sin(pitch)[:, None]
     grid = np.stack(np.broadcast_arrays(across * np.cos(yaw), across * np.sin(yaw), z), axis=-1)
-    # At an overlap of zero the core is the whole picture.
-    cores = cores_at(field, np.array([f.yaw_deg for f in frames]), np.array([f.pitch_deg for f in frames]))
+    pictures = pictures_at(field, np.array([f.yaw_deg for f in frames]), np.array([f.pitch_deg for f in frames]))
+    limits = np.cos(np.minimum(pictures.radii[0], np.pi))
     seen = np.zeros(grid.shape[:2], dtype=np.int64)
-    for frame, normals in zip(frames, cores.normals, strict=True):
-        reach = np.abs(pitch - np.radians(frame.pitch_deg)) <= cores.radius_rad
-        seen[reach] += (grid[reach] @ normals.T >= 0).all(axis=2)
+    for frame, poles, reach in zip(frames, pictures.poles, pictures.reach_rad, strict=True):
+        near = np.abs(pitch - np.radians(frame.pitch_deg)) <= reach
+        held = np.ones((int(near.sum()), len(yaw)), dtype=bool)
+        for edge, edge_limits in zip(poles, limits, strict=True):
+            held &= (grid[near] @ edge.T >= edge_limits).any(axis=2)
+        seen[near] += held
     return seen
 
 
-def outline_deg(half_angles_rad: tuple[float, float], yaw_deg: float, pitch_deg: float) -> Array:
-    """The outline of a rectilinear picture as yaw (relative to `yaw_deg`) and pitch in degrees, shape (n, 2)."""
-    right, up = np.tan(half_angles_rad[0]), np.tan(half_angles_rad[1])
-    along = np.linspace(-1, 1, POINTS_PER_EDGE, endpoint=False)
-    x = np.concatenate([along, np.ones_like(along), -along, -np.ones_like(along), [-1.0]]) * right
-    y = np.concatenate([np.ones_like(along), -along, -np.ones_like(along), along, [1.0]]) * up
-    pitch = np.radians(pitch_deg)
-    forward, height = np.cos(pitch) - y * np.sin(pitch), np.sin(pitch) + y * np.cos(pitch)
-    yaw = yaw_deg + np.degrees(np.arctan2(x, forward))
-    return np.stack([yaw, np.degrees(np.arctan2(height, np.hypot(forward, x)))], axis=1)
+def outline_directions(field: Field, sides: Sides) -> Array:
+    """The outline of a picture or core in the camera's axes, shape (n, 3), closed."""
+    law = LAWS[field.projection]
+    right, left, top, bottom = (law.radius(side) for side in (sides.right, sides.left, sides.top, sides.bottom))
+    corners = [np.arctan2(y, x) for x in (right, -left) for y in (top, -bottom)]
+    turn = np.sort(np.concatenate([np.linspace(-np.pi, np.pi, POINTS), corners]))
+    with np.errstate(divide="ignore"):
+        across = np.where(np.cos(turn) > 0, right, left) / np.abs(np.cos(turn))
+        along = np.where(np.sin(turn) > 0, top, bottom) / np.abs(np.sin(turn))
+    limit = law.largest_radius if field.circle_rad is None else law.radius(field.circle_rad)
+    theta = np.array([law.angle(float(r)) for r in np.minimum(np.minimum(across, along), limit)])
+    return np.stack([np.cos(theta), np.sin(theta) * np.cos(turn), np.sin(theta) * np.sin(turn)], axis=-1)
 
 
-def _outlines(
-    axes: Axes,
-    frames: Sequence[Frame],
-    half_angles_rad: tuple[float, float],
-    colour: str,
-    width: float,
-    label: str,
-) -> None:
-    pieces: list[Array] = []
-    for frame in frames:
-        outline = outline_deg(half_angles_rad, _centred(frame.yaw_deg), frame.pitch_deg)
-        outline[:, 0] = (outline[:, 0] + 180) % 360 - 180
-        breaks = np.flatnonzero(np.abs(np.diff(outline[:, 0])) > 180) + 1  # over the seam at the picture's edge
-        pieces += [piece for piece in np.split(outline, breaks) if len(piece) > 1]
-    axes.add_collection(LineCollection(pieces, colors=colour, linewidths=width, label=label))
+def _outlines(field: Field, sides: Sides, frames: Sequence[Frame]) -> list[Array]:
+    axes = camera_axes(np.radians([f.yaw_deg for f in frames]), np.radians([f.pitch_deg for f in frames]))
+    in_camera = outline_directions(field, sides)
+    return list(np.einsum("kj,jnc->nkc", in_camera, np.stack(axes)))
+
+
+def _unrolled(directions: Array) -> Array:
+    yaw = np.degrees(np.arctan2(directions[:, 1], directions[:, 0]))
+    pitch = np.degrees(np.arcsin(np.clip(directions[:, 2], -1, 1)))
+    return np.stack([yaw, pitch], axis=1)
+
+
+def _cut_at_seam(line: Array) -> list[Array]:
+    return _cut(line, 180.0)
+
+
+def _cut(line: Array, longest: float) -> list[Array]:
+    """The line without the stretches that jump farther than `longest`."""
+    breaks = np.flatnonzero(np.abs(np.diff(line, axis=0)).max(axis=1) > longest) + 1
+    return [piece for piece in np.split(line, breaks) if len(piece) > 1]
+
+
+def _seen_from_pole(directions: Array, up: float) -> Array:
+    """Degrees from the pole, yaw 0 at the top; to the right is yaw 90 looking up from outside, as on a map of the sky."""
+    away = np.degrees(np.arccos(np.clip(up * directions[:, 2], -1, 1)))
+    yaw = np.arctan2(directions[:, 1], directions[:, 0])
+    return np.stack([away * np.sin(yaw), away * np.cos(yaw)], axis=1)
+
+
+def _disc(radius: float, *, filled: bool) -> Circle:
+    if filled:
+        return Circle((0, 0), radius, facecolor="#2c3e57")
+    return Circle((0, 0), radius, fill=False, edgecolor="#9aa5b5", linewidth=0.5)
+
+
+def _bounds(axes: Axes, plan: Plan) -> None:
+    """Shade what is not asked for, or cannot be reached."""
+    region = plan.region
+    outside = [(-180.0, -90.0, 360.0, region.pitch_from_deg + 90), (-180.0, region.pitch_to_deg, 360.0, 90.0)]
+    if region.yaw_width_deg < 360:
+        right = region.yaw_from_deg + region.yaw_width_deg
+        outside += [(right + turns, -90.0, 360 - region.yaw_width_deg, 180.0) for turns in (-720, -360, 0, 360)]
+    label: str | None = "not covered: out of reach or not asked for"
+    for x, y, width, height in outside:
+        if height > 0:
+            patch = Rectangle((x, y), width, height, facecolor="#000000", alpha=0.45, hatch="//", edgecolor=GREY)
+            patch.set_label(label if label else "_")
+            axes.add_patch(patch)
+            label = None
 
 
 def _numbers(axes: Axes, frames: Sequence[Frame]) -> None:
     for frame in frames:
-        edge = min(max(frame.pitch_deg, -84.0), 84.0)
         axes.text(
             _centred(frame.yaw_deg),
-            edge,
+            min(max(frame.pitch_deg, -84.0), 84.0),
             str(frame.id),
-            color="white",
+            color=WHITE,
             ha="center",
             va="center",
             fontsize=8,

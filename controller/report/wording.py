@@ -1,6 +1,6 @@
 """Numbers as people read them."""
 
-from controller.planning.plan import ProofRecord
+from controller.planning.plan import Plan
 
 
 def duration(seconds: float) -> str:
@@ -16,14 +16,16 @@ def degrees(value: float) -> str:
     return f"{round(value, 1) + 0.0:.1f}°"
 
 
-def proof_sentence(proof: ProofRecord) -> str:
+def proof_sentence(plan: Plan) -> str:
     """The proof in one sentence."""
+    proof = plan.proof
+    what = "the sphere" if plan.region.solid_angle_is_whole else "the region"
     place = f"yaw {degrees(proof.worst_at.yaw_deg)}, pitch {degrees(proof.worst_at.pitch_deg)}"
     if proof.covered:
         return (
-            f"Every direction of the sphere lies in the core of some frame, so no place is missing and neighbours "
+            f"Every direction of {what} lies in the core of some frame, so no place is missing and neighbours "
             f"share at least the overlap asked for; the tightest place is {place}, where "
             f"{max(proof.worst_margin_deg, 0.0):.3f}° are to spare."
         )
     away = f"{-proof.worst_margin_deg:.3f}°"
-    return f"The sphere is not covered: the largest gap lies at {place}, {away} from any core."
+    return f"{what.capitalize()} is not covered: the largest gap lies at {place}, {away} from any core."
