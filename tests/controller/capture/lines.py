@@ -1,0 +1,53 @@
+"""Lines to the simulated rig with something wrong on them."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+
+from protocol.codec import decode_message
+from protocol.framing import Deframer, Frame, encode_frame
+from protocol.messages import Message
+from sim.rig import Rig
+from sim.virtual_port import VirtualPort
+
+
+class LossyPort(VirtualPort):
+    """Loses the frames from the board for which `lost(message)` says so."""
+
+    def __init__(self, rig: Rig, lost: Callable[[Message], bool]) -> None:
+        super().__init__(rig)
+        self._lost = lost
+        self.losses = 0
+
+    def wait_bytes(self, deadline_ns: int | None) -> bytes:
+        while data := super().wait_bytes(deadline_ns):
+            frames = Deframer().feed(data)
+            kept = [frame for frame in frames if not self._lost(decode_message(frame.kind, frame.payload))]
+            self.losses += len(frames) - len(kept)
+            if kept:
+                return b"".join(map(wire_of, kept))
+        return b""
+
+
+def wire_of(frame: Frame) -> bytes:
+    return encode_frame(frame.kind, frame.seq, frame.payload)
+
+
+class CutPort(VirtualPort):
+    """From the moment `cut_ns` on, nothing passes in either direction."""
+
+    cut_ns: int | None = None
+
+    @property
+    def is_cut(self) -> bool:
+        return self.cut_ns is not None and self.now() >= self.cut_ns
+
+    def write(self, data: bytes) -> None:
+        if not self.is_cut:
+            super().write(data)
+
+    def wait_bytes(self, deadline_ns: int | None) -> bytes:
+        while data := super().wait_bytes(deadline_ns):
+            if not self.is_cut:
+                return data
+        return b""

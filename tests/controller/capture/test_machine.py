@@ -1,0 +1,252 @@
+"""What the machine asks for, in which order, told event by event."""
+
+from __future__ import annotations
+
+import pytest
+
+from controller.capture.effects import Conclude, Effect, End, Greet, Intend, Send, SendUrgent, Timer
+from controller.capture.events import Event, Kind
+from controller.capture.machine import MOST_TRIES, Run
+from controller.capture.states import RunState
+from controller.program.build import build_program
+from controller.program.program import ExposeStep, MoveStep, Program
+from controller.session.session import ShotOutcome
+from protocol.messages import Arm, Cause, Expose, Halt, Move, Outcome, Reason, Reference, SetAxis, Stop
+from protocol.units import BootId, CommandId
+from tests.end_to_end.whole_runs import few_frames, kit_of
+
+PROGRAM = build_program(kit_of(exposure={"bracket_ev": [0, 1]}), few_frames())
+T = 1_000_000_000
+
+
+def told(run: Run, kind: Kind, at_ns: int = T, outcome: Outcome = Outcome.NONE) -> list[Effect]:
+    """One event; an ending belongs to the exposure or command under way."""
+    command_id = CommandId(run.exposing_id if outcome is not Outcome.NONE else 0)
+    return run.handle(
+        Event(
+            kind,
+            at_ns,
+            command_id=command_id,
+            outcome=outcome,
+            board_clock_ms=77,
+            reason=Reason.OUT_OF_LIMITS,
+            cause=Cause.STALL,
+            boot_id=BootId(5),
+        )
+    )
+
+
+def at_first_exposure(program: Program = PROGRAM) -> Run:
+    run = Run(program)
+    for kind in (Kind.START, Kind.WELCOMED, Kind.ARMED, Kind.REFERENCED, Kind.ARRIVED, Kind.WAITED):
+        told(run, kind)
+    assert stands_in(run) is RunState.EXPOSING
+    return run
+
+
+def stands_in(run: Run) -> RunState:
+    """The state as it is by now, whatever it was a line before."""
+    return run.state
+
+
+def exposed(run: Run, at_ns: int = T) -> list[Effect]:
+    return told(run, Kind.EXPOSED, at_ns, Outcome.EXPOSED_SYNC)
+
+
+def silent(run: Run) -> list[Effect]:
+    return told(run, Kind.NOT_CONFIRMED, outcome=Outcome.NO_SYNC)
+
+
+def command_ids(effects: list[Effect]) -> list[int]:
+    return [
+        effect.request.command_id
+        for effect in effects
+        if isinstance(effect, Send) and isinstance(effect.request, SetAxis | Arm | Reference | Move | Expose)
+    ]
+
+
+def test_the_way_to_the_first_photograph() -> None:
+    run = Run(PROGRAM)
+    assert run.frame is None
+    assert told(run, Kind.START) == [Greet()]
+    pan, tilt, arm = told(run, Kind.WELCOMED)
+    assert isinstance(pan, Send)
+    assert isinstance(pan.request, SetAxis)
+    assert pan.request.min_steps == PROGRAM.pan.min_steps
+    assert isinstance(tilt, Send)
+    assert isinstance(tilt.request, SetAxis)
+    assert tilt.request.axis != pan.request.axis
+    assert isinstance(arm, Send)
+    assert arm.request == Arm(CommandId(3), BootId(5), PROGRAM.silence_ms)
+    reference, timer = told(run, Kind.ARMED)
+    assert isinstance(reference, Send)
+    assert isinstance(reference.request, Reference)
+    assert timer == Timer(T + PROGRAM.reference_deadline_ns, overdue=True)
+    first = PROGRAM.steps[0]
+    assert isinstance(first, MoveStep)
+    move, timer = told(run, Kind.REFERENCED)
+    assert move == Send(Move(CommandId(5), first.pan_steps, first.tilt_steps), first.expected_ns)  # type: ignore[arg-type]
+    assert timer == Timer(T + first.deadline_ns, overdue=True)
+    assert told(run, Kind.ARRIVED) == [Timer(T + first.settle_ns, overdue=False)]
+
+
+def test_the_intent_comes_before_the_shutter() -> None:
+    run = Run(PROGRAM)
+    for kind in (Kind.START, Kind.WELCOMED, Kind.ARMED, Kind.REFERENCED, Kind.ARRIVED):
+        told(run, kind)
+    intend, send, timer = told(run, Kind.WAITED)
+    step = PROGRAM.steps[1]
+    assert isinstance(step, ExposeStep)
+    assert isinstance(intend, Intend)
+    assert isinstance(send, Send)
+    assert isinstance(send.request, Expose)
+    assert intend.intent.command_id == send.request.command_id
+    assert (intend.intent.frame, intend.intent.exposure, intend.intent.attempt) == (0, 0, 1)
+    assert (send.request.frame, send.request.exposure, send.request.limit_ms) == (0, 0, step.limit_ms)
+    assert timer == Timer(T + step.deadline_ns, overdue=True)
+
+
+def test_the_whole_program_in_order() -> None:
+    run = at_first_exposure()
+    frames = [(run.frame, run.cursor)]
+    while stands_in(run) is RunState.EXPOSING:
+        exposed(run)
+        if stands_in(run) is RunState.MOVING:
+            told(run, Kind.ARRIVED)
+        if stands_in(run) in {RunState.SETTLING, RunState.RECOVERING}:
+            told(run, Kind.WAITED)
+        frames.append((run.frame, run.cursor))
+    assert stands_in(run) is RunState.CLOSING
+    places = [index for index, step in enumerate(PROGRAM.steps) if isinstance(step, ExposeStep)]
+    assert [cursor for _, cursor in frames[:-1]] == places
+    assert [frame for frame, _ in frames[:-1]] == [PROGRAM.steps[place].frame for place in places]
+    assert told(run, Kind.AT_REST) == [End(True, "The set is complete.")]
+
+
+def test_command_ids_only_grow_and_begin_above_the_boards() -> None:
+    run = Run(PROGRAM, first_id=10)
+    told(run, Kind.START)
+    welcomed = run.handle(Event(Kind.WELCOMED, T, command_id=CommandId(500), boot_id=BootId(1)))
+    ids = command_ids(welcomed)
+    for kind in (Kind.ARMED, Kind.REFERENCED, Kind.ARRIVED, Kind.WAITED):
+        ids += command_ids(told(run, kind))
+    ids += command_ids(silent(run)) + command_ids(told(run, Kind.WAITED)) + command_ids(exposed(run))
+    assert ids == list(range(501, 501 + len(ids)))
+    fresh = Run(PROGRAM, first_id=10)
+    told(fresh, Kind.START)
+    assert command_ids(fresh.handle(Event(Kind.WELCOMED, T, boot_id=BootId(1)))) == [10, 11, 12]
+
+
+def test_the_camera_gets_its_time_between_exposures() -> None:
+    run = at_first_exposure()
+    step = PROGRAM.steps[1]
+    assert isinstance(step, ExposeStep)
+    _, timer = exposed(run, 7 * T)
+    assert timer == Timer(7 * T + step.ready_ns, overdue=False)
+
+
+@pytest.mark.parametrize("ready_ms", [0, 20_000])
+def test_after_a_move_the_longer_of_head_and_camera_counts(ready_ms: int) -> None:
+    program = build_program(kit_of(exposure={"ready_ms": ready_ms}), few_frames())
+    run = at_first_exposure(program)
+    exposed(run, 9 * T)
+    assert stands_in(run) is RunState.MOVING
+    move = program.steps[2]
+    assert isinstance(move, MoveStep)
+    assert 0 < move.settle_ns < 10 * T
+    (timer,) = told(run, Kind.ARRIVED, 10 * T)
+    assert timer == Timer(29 * T if ready_ms else 10 * T + move.settle_ns, overdue=False)
+
+
+def test_confirmed_and_assumed_are_told_apart() -> None:
+    for outcome, word in (
+        (Outcome.EXPOSED_SYNC, ShotOutcome.CONFIRMED),
+        (Outcome.EXPOSED_BLIND, ShotOutcome.ASSUMED),
+    ):
+        run = at_first_exposure()
+        exposing = run.exposing_id
+        conclude = told(run, Kind.EXPOSED, outcome=outcome)[0]
+        assert conclude == Conclude(exposing, word, 77)
+
+
+def test_a_silent_camera_is_asked_three_times() -> None:
+    run = at_first_exposure()
+    cursor = run.cursor
+    for attempt in range(2, MOST_TRIES + 1):
+        conclude, _ = silent(run)
+        assert isinstance(conclude, Conclude)
+        assert conclude.outcome is ShotOutcome.UNCONFIRMED
+        assert stands_in(run) is RunState.RECOVERING
+        intend = told(run, Kind.WAITED)[0]
+        assert isinstance(intend, Intend)
+        assert intend.intent.attempt == attempt
+        assert run.cursor == cursor
+    effects = silent(run)
+    assert stands_in(run) is RunState.STOPPING
+    assert SendUrgent(Stop()) in effects
+    (end,) = told(run, Kind.AT_REST)
+    assert isinstance(end, End)
+    assert not end.complete
+    assert "did not answer 3 times" in end.sentence
+
+
+def test_tries_are_counted_for_each_exposure_anew() -> None:
+    run = at_first_exposure()
+    silent(run)
+    told(run, Kind.WAITED)
+    exposed(run)
+    intend = told(run, Kind.WAITED)[0]
+    assert isinstance(intend, Intend)
+    assert (intend.intent.exposure, intend.intent.attempt) == (1, 1)
+
+
+def test_a_stop_waits_for_the_head_to_rest() -> None:
+    run = at_first_exposure()
+    effects = told(run, Kind.STOP)
+    assert effects == [SendUrgent(Stop()), Timer(T + PROGRAM.stop_deadline_ns, overdue=True)]
+    assert told(run, Kind.STOP) == []
+    exposing = run.exposing_id
+    (conclude,) = told(run, Kind.CUT_SHORT, outcome=Outcome.CUT_SHORT)
+    assert conclude == Conclude(exposing, ShotOutcome.INTERRUPTED, 77)
+    assert told(run, Kind.AT_REST) == [End(False, "Stopped as asked.")]
+
+
+def test_an_exposure_that_still_succeeds_during_a_stop_counts() -> None:
+    run = at_first_exposure()
+    told(run, Kind.STOP)
+    (conclude,) = exposed(run)
+    assert isinstance(conclude, Conclude)
+    assert conclude.outcome is ShotOutcome.CONFIRMED
+
+
+def test_a_halt_ends_at_once() -> None:
+    run = at_first_exposure()
+    halt, end = told(run, Kind.HALT)
+    assert halt == SendUrgent(Halt())
+    assert isinstance(end, End)
+    assert not end.complete
+    assert stands_in(run) is RunState.FAILED
+
+
+def test_a_head_that_does_not_come_to_rest_is_told() -> None:
+    run = at_first_exposure()
+    told(run, Kind.STOP)
+    (end,) = told(run, Kind.OVERDUE)
+    assert isinstance(end, End)
+    assert "cut the motor power" in end.sentence
+
+
+def test_an_overdue_command_stops_the_run() -> None:
+    run = at_first_exposure()
+    assert SendUrgent(Stop()) in told(run, Kind.OVERDUE)
+    (end,) = told(run, Kind.AT_REST)
+    assert isinstance(end, End)
+    assert "longer than planned" in end.sentence
+
+
+def test_a_refusal_in_the_middle_stops_and_says_why() -> None:
+    run = at_first_exposure()
+    assert SendUrgent(Stop()) in told(run, Kind.REFUSED)
+    (end,) = told(run, Kind.AT_REST)
+    assert isinstance(end, End)
+    assert "limits" in end.sentence

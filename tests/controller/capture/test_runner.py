@@ -1,0 +1,235 @@
+"""Whole runs that end early, judged by what truly happened and by what the session says."""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Callable
+from pathlib import Path
+
+import pytest
+
+from controller.capture.events import Kind
+from controller.capture.runner import Runner
+from controller.errors import StorageFailed
+from controller.session.session import Session, ShotOutcome
+from protocol.codec import decode_message, encode_message
+from protocol.framing import Deframer, encode_frame
+from protocol.messages import BoardState, GetStatus, Status, StatusFlag
+from tests.end_to_end.whole_runs import World, assert_truly_made, few_frames, kit_of, let_pass, run, world_of
+
+KIT = kit_of(exposure={"bracket_ev": [0, 1]})
+PLANNED = 2 * len(few_frames())
+BOTH_KNOWN = StatusFlag.PAN_KNOWN | StatusFlag.TILT_KNOWN
+
+
+def status_of(world: World) -> Status:
+    """Ask the board itself, after everything on the line has passed."""
+    let_pass(world, 10.0)
+    kind, payload = encode_message(GetStatus())
+    world.port.write(encode_frame(kind, 200, payload))
+    (frame,) = Deframer().feed(world.port.wait_bytes(None))
+    status = decode_message(frame.kind, frame.payload)
+    assert isinstance(status, Status)
+    return status
+
+
+def assert_at_rest(world: World, ended_ns: int) -> Status:
+    """The board is disarmed, and no motor has turned since shortly after the end."""
+    made = len(world.truth)
+    status = status_of(world)
+    assert status.state is BoardState.DISARMED
+    assert not status.flags & StatusFlag.ARMED
+    for axis in (world.rig.head.pan, world.rig.head.tilt):
+        assert axis.motion.end_ns <= ended_ns + world.program.stop_deadline_ns
+    assert len(world.truth) == made
+    return status
+
+
+def wish_at(number: int, wish: Kind) -> Callable[[], Kind | None]:
+    """An operator who wants something the `number`th time he is asked."""
+    count = 0
+
+    def operator() -> Kind | None:
+        nonlocal count
+        count += 1
+        return wish if count == number else None
+
+    return operator
+
+
+def test_a_whole_run(tmp_path: Path) -> None:
+    world = world_of(KIT)
+    heard: list[int] = []
+    done = run(world, tmp_path, on_exposure=lambda: heard.append(world.port.now()))
+    assert (done.result.complete, done.result.sentence) == (True, "The set is complete.")
+    assert_truly_made(KIT, few_frames(), world.truth)
+    assert len(heard) == PLANNED
+    status = assert_at_rest(world, done.result.ended_ns)
+    assert status.flags & BOTH_KNOWN == BOTH_KNOWN
+
+
+def test_the_session_tells_the_truth(tmp_path: Path) -> None:
+    world = world_of(KIT)
+    done = run(world, tmp_path)
+    assert len(done.shots) == len(world.truth)
+    before_ns = 0
+    for shot, true in zip(done.shots, world.truth, strict=True):
+        assert (shot.intent.frame, shot.intent.exposure) == (true.frame, true.exposure)
+        assert shot.ended_ns is not None
+        assert before_ns <= shot.intended_ns < true.t_s * 1e9 < shot.ended_ns
+        assert shot.intent.yaw_deg == pytest.approx(true.yaw_deg, abs=0.002)
+        assert shot.intent.pitch_deg == pytest.approx(true.pitch_deg, abs=0.002)
+        assert shot.board_clock_ms is not None
+        assert shot.board_clock_ms / 1000 == pytest.approx(true.t_s + true.shutter_s, abs=0.1)
+        before_ns = shot.ended_ns
+    assert [shot.intent.command_id for shot in done.shots] == sorted({s.intent.command_id for s in done.shots})
+
+
+def test_the_happenings_are_the_states_in_order(tmp_path: Path) -> None:
+    done = run(world_of(KIT), tmp_path)
+    states = [happening.state for happening in done.happenings]
+    assert states[:5] == ["connecting", "arming", "referencing", "moving", "settling"]
+    assert states[-2:] == ["closing", "done"]
+    counts = Counter(states)
+    assert (counts["moving"], counts["exposing"]) == (len(few_frames()), PLANNED)
+    moments = [happening.at_ns for happening in done.happenings]
+    assert moments == sorted(moments)
+    assert moments[-1] == done.result.ended_ns
+
+
+@pytest.mark.parametrize("number", [1, 2, 4, 5, 6, 7, 8, 9, 10, 15, 20])
+def test_a_stop_by_the_operator(number: int, tmp_path: Path) -> None:
+    world = world_of(KIT)
+    done = run(world, tmp_path, wish_at(number, Kind.STOP))
+    assert (done.result.complete, done.result.sentence) == (False, "Stopped as asked.")
+    assert done.happenings[-1].state == "failed"
+    assert_at_rest(world, done.result.ended_ns)
+    claimed = [(s.intent.frame, s.intent.exposure) for s in done.shots if s.outcome is ShotOutcome.CONFIRMED]
+    true = [(shot.frame, shot.exposure) for shot in world.truth]
+    assert claimed == true[: len(claimed)]
+    assert len(true) - len(claimed) <= 1  # one that was under way may have been made all the same
+    assert len(true) < PLANNED
+
+
+def test_a_second_stop_changes_nothing(tmp_path: Path) -> None:
+    wishes = iter([None] * 6 + [Kind.STOP, Kind.STOP, Kind.STOP])
+    world = world_of(KIT)
+    done = run(world, tmp_path, lambda: next(wishes, None))
+    assert done.result.sentence == "Stopped as asked."
+    assert_at_rest(world, done.result.ended_ns)
+
+
+@pytest.mark.parametrize("number", [4, 5, 6, 7, 8, 12])
+def test_a_halt_by_the_operator(number: int, tmp_path: Path) -> None:
+    world = world_of(KIT)
+    done = run(world, tmp_path, wish_at(number, Kind.HALT))
+    assert not done.result.complete
+    assert "no longer known" in done.result.sentence
+    status = assert_at_rest(world, done.result.ended_ns)
+    assert not status.flags & BOTH_KNOWN
+    assert len(world.truth) < PLANNED
+
+
+def test_a_halt_overtakes_a_stop(tmp_path: Path) -> None:
+    wishes = iter([None] * 7 + [Kind.STOP, Kind.HALT])
+    world = world_of(KIT)
+    done = run(world, tmp_path, lambda: next(wishes, None))
+    assert "Halted" in done.result.sentence
+    assert not assert_at_rest(world, done.result.ended_ns).flags & BOTH_KNOWN
+
+
+def test_a_camera_that_never_answers_is_tried_three_times(tmp_path: Path) -> None:
+    world = world_of(KIT)
+    world.rig.camera.release = lambda *_: None  # type: ignore[method-assign]
+    done = run(world, tmp_path)
+    assert not done.result.complete
+    assert "The camera did not answer 3 times running" in done.result.sentence
+    assert world.truth == []
+    assert [(s.intent.frame, s.intent.exposure, s.intent.attempt, s.outcome) for s in done.shots] == [
+        (0, 0, attempt, ShotOutcome.UNCONFIRMED) for attempt in (1, 2, 3)
+    ]
+    assert_at_rest(world, done.result.ended_ns)
+
+
+def test_a_camera_that_misses_one_release_costs_one_try(tmp_path: Path) -> None:
+    world = world_of(KIT)
+    camera, asked = world.rig.camera, 0
+    real_release = camera.release
+
+    def release(now_ns: int, label: object) -> None:
+        nonlocal asked
+        asked += 1
+        if asked != 4:
+            real_release(now_ns, label)  # type: ignore[arg-type]
+
+    camera.release = release  # type: ignore[method-assign]
+    done = run(world, tmp_path)
+    assert done.result.complete
+    assert_truly_made(KIT, few_frames(), world.truth)
+    outcomes = [shot.outcome for shot in done.shots]
+    assert outcomes.index(ShotOutcome.UNCONFIRMED) == 3
+    assert Counter(outcomes) == {ShotOutcome.CONFIRMED: PLANNED, ShotOutcome.UNCONFIRMED: 1}
+    assert (done.shots[4].intent.exposure, done.shots[4].intent.attempt) == (done.shots[3].intent.exposure, 2)
+
+
+@pytest.mark.parametrize("method", ["intend", "conclude", "note"])
+@pytest.mark.parametrize("after", [1, 3, 6])
+def test_a_full_disk_stops_the_head(
+    method: str, after: int, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    world = world_of(KIT)
+    real, count = getattr(Session, method), 0
+
+    def fails(self: Session, *given: object) -> None:
+        nonlocal count
+        count += 1
+        if count > after:
+            raise StorageFailed("the disk is full")
+        real(self, *given)
+
+    monkeypatch.setattr(Session, method, fails)
+    with (
+        Session.create(tmp_path / "session.sqlite", {}, durable=False) as session,
+        pytest.raises(StorageFailed, match="the disk is full"),
+    ):
+        Runner(world.program, world.port, session).run()
+    made = len(world.truth)
+    let_pass(world, 0.1)
+    assert_at_rest(world, world.port.now())
+    assert len(world.truth) == made
+    if method == "intend":
+        assert made == after  # no shutter without its intent on the disk
+
+
+def test_any_other_mistake_stops_the_head_too(tmp_path: Path) -> None:
+    world = world_of(KIT)
+    calls = 0
+
+    def broken() -> None:
+        nonlocal calls
+        calls += 1
+        if calls == 2:
+            raise ZeroDivisionError
+
+    with pytest.raises(ZeroDivisionError):
+        run(world, tmp_path, on_exposure=broken)
+    assert_at_rest(world, world.port.now())
+    assert len(world.truth) == 2
+
+
+def test_without_a_contact_everything_is_assumed(tmp_path: Path) -> None:
+    kit = kit_of(board={"sync_contact": False})
+    world = world_of(kit)
+    done = run(world, tmp_path)
+    assert done.result.complete
+    assert_truly_made(kit, few_frames(), world.truth)
+    assert {shot.outcome for shot in done.shots} == {ShotOutcome.ASSUMED}
+
+
+def test_a_blind_camera_that_is_off_is_still_only_assumed(tmp_path: Path) -> None:
+    """Without a contact the host cannot know; the word in the session says so."""
+    world = world_of(kit_of(board={"sync_contact": False}))
+    world.rig.camera.release = lambda *_: None  # type: ignore[method-assign]
+    done = run(world, tmp_path)
+    assert world.truth == []
+    assert {shot.outcome for shot in done.shots} == {ShotOutcome.ASSUMED}

@@ -1,0 +1,134 @@
+"""From frames to steps: absolute targets, closed turns, deadlines and limits."""
+
+from __future__ import annotations
+
+from itertools import pairwise
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from controller.errors import InputError
+from controller.kit.kit import Axis
+from controller.planning.plan import Frame
+from controller.program.build import LAG_MARGIN_MS, build_program, to_steps
+from controller.program.program import ExposeStep, MoveStep
+from controller.program.timing import LONGEST_OF_NOMINAL, motion_ns, settle_ns
+from tests.end_to_end.whole_runs import FEW, few_frames, kit_of
+
+GEARS = st.builds(
+    lambda steps, micro, gear: Axis(full_steps_per_turn=steps, microsteps=micro, gear_ratio=gear),
+    st.sampled_from([48, 200, 400]),
+    st.sampled_from([1, 2, 8, 16, 256]),
+    st.floats(1, 500) | st.sampled_from([5.0, 36.0, 72.0, 144.0]),
+)
+
+
+def frame(yaw_deg: float, pitch_deg: float, number: int = 0) -> Frame:
+    return Frame(id=number, row=0, yaw_deg=yaw_deg, pitch_deg=pitch_deg)
+
+
+@given(GEARS, st.integers(1, 400))
+def test_equal_yaw_steps_close_a_turn(axis: Axis, count: int) -> None:
+    turn = to_steps(360.0, axis)
+    marks = [to_steps(360.0 * i / count, axis) for i in range(count + 1)]
+    assert marks[0] == 0
+    assert sum(b - a for a, b in pairwise(marks)) == turn
+    assert abs(turn - 360 * axis.steps_per_degree) <= 0.5
+    exact = 360 * axis.steps_per_degree / count
+    assert all(abs(b - a - exact) <= 1 + 1e-6 for a, b in pairwise(marks))
+
+
+# 200 full steps x 16 microsteps x gear (arithmetic): steps a turn, and so degrees a step.
+@pytest.mark.parametrize(("gear", "turn"), [(1, 3200), (5, 16_000), (72, 230_400), (144, 460_800)])
+def test_steps_of_a_turn(gear: float, turn: int) -> None:
+    axis = Axis(gear_ratio=gear)
+    assert to_steps(360.0, axis) == turn
+    assert to_steps(-360.0, axis) == -turn
+    assert to_steps(0.49 * 360 / turn, axis) == 0
+    assert to_steps(0.51 * 360 / turn, axis) == 1
+
+
+@given(GEARS, st.floats(-3600, 3600))
+def test_a_target_is_the_nearest_step(axis: Axis, angle_deg: float) -> None:
+    assert abs(to_steps(angle_deg, axis) / axis.steps_per_degree - angle_deg) <= 0.5 / axis.steps_per_degree + 1e-9
+
+
+def test_each_frame_is_a_move_and_its_bracket() -> None:
+    kit = kit_of(exposure={"bracket_ev": [-2, 0, 2], "shutter_seconds": 0.01})
+    steps = build_program(kit, few_frames()).steps
+    assert len(steps) == 4 * len(FEW)
+    for index, (number, yaw, pitch) in enumerate(FEW):
+        move, *exposures = steps[4 * index : 4 * index + 4]
+        assert isinstance(move, MoveStep)
+        assert (move.frame, move.pan_steps, move.tilt_steps) == (number, round(yaw * 320), round(pitch * 320))
+        assert move.settle_ns == settle_ns(kit)
+        for place, step in enumerate(exposures):
+            assert isinstance(step, ExposeStep)
+            assert (step.frame, step.exposure) == (number, place)
+            assert step.shutter_s == pytest.approx((0.0025, 0.01, 0.04)[place])
+
+
+def test_a_move_is_expected_to_take_its_slower_axis_and_the_wire() -> None:
+    kit = kit_of(board={"baud": 1_000_000})
+    pan_steps, tilt_steps = 90 * 320, 10 * 320
+    (move, _) = build_program(kit, [frame(90, 10)]).steps
+    turning = max(motion_ns(pan_steps, 9600, 12_800), motion_ns(tilt_steps, 9600, 12_800))
+    assert turning < move.expected_ns < turning + 2_000_000
+
+
+KITS = st.builds(
+    lambda shutter, speed, baud, contact: kit_of(
+        exposure={"shutter_seconds": shutter, "bracket_ev": [-1, 0]},
+        head={"pan": {"max_speed_deg_s": speed}, "tilt": {"max_speed_deg_s": speed}},
+        board={"baud": baud, "sync_contact": contact},
+    ),
+    st.floats(1e-4, 3600),
+    st.floats(0.1, 360),
+    st.sampled_from([1200, 9600, 115_200, 4_000_000]),
+    st.booleans(),
+)
+
+
+@given(KITS)
+def test_every_deadline_is_later_than_what_is_expected(kit: object) -> None:
+    program = build_program(kit, few_frames())  # type: ignore[arg-type]
+    for step in program.steps:
+        assert step.deadline_ns > step.expected_ns > 0
+    assert program.reference_deadline_ns > program.reference_expected_ns > 0
+    ramp_ns = max(a.speed_steps_s / a.accel_steps_s2 for a in (program.pan, program.tilt)) * 1e9
+    assert program.stop_deadline_ns > ramp_ns
+    assert program.expected_ns > sum(step.expected_ns for step in program.steps)
+
+
+@given(st.floats(1e-4, 3600), st.floats(0, 5000), st.integers(1, 100_000))
+def test_the_board_waits_for_the_longest_exposure(shutter_s: float, lag_ms: float, press_ms: int) -> None:
+    kit = kit_of(exposure={"shutter_seconds": shutter_s, "release_lag_ms": lag_ms, "press_ms": press_ms})
+    (_, step) = build_program(kit, [frame(0, 0)]).steps
+    assert isinstance(step, ExposeStep)
+    longest_ms = lag_ms + shutter_s * 1000 * LONGEST_OF_NOMINAL + LAG_MARGIN_MS
+    assert step.press_ms + step.limit_ms >= longest_ms - 1e-6
+    assert step.limit_ms >= 1
+
+
+@pytest.mark.parametrize(
+    ("yaw_deg", "pitch_deg", "axis"), [(371, 0, "head.pan"), (-371, 0, "head.pan"), (0, 21, "head.tilt")]
+)
+def test_a_frame_outside_the_limits(yaw_deg: float, pitch_deg: float, axis: str) -> None:
+    kit = kit_of(head={"tilt": {"min_deg": -20, "max_deg": 20}})
+    frames = [frame(0, 0), frame(yaw_deg, pitch_deg, 17)]
+    with pytest.raises(InputError) as caught:
+        build_program(kit, frames)
+    (sentence,) = caught.value.sentences
+    assert "frame 17" in sentence
+    assert axis in sentence
+
+
+@pytest.mark.parametrize(("yaw_deg", "pitch_deg"), [(370, 20), (-370, -20)])
+def test_a_frame_on_the_limit(yaw_deg: float, pitch_deg: float) -> None:
+    kit = kit_of(head={"tilt": {"min_deg": -20, "max_deg": 20}})
+    program = build_program(kit, [frame(yaw_deg, pitch_deg)])
+    move = program.steps[0]
+    assert isinstance(move, MoveStep)
+    assert program.pan.min_steps <= move.pan_steps <= program.pan.max_steps
+    assert program.tilt.min_steps <= move.tilt_steps <= program.tilt.max_steps

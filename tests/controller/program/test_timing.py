@@ -1,0 +1,140 @@
+"""Predicted times against the simulator's motors and against the textbook's table."""
+
+from __future__ import annotations
+
+import math
+
+import pytest
+from hypothesis import assume, given, settings
+from hypothesis import strategies as st
+
+from controller.commands.stand_in import rig_spec
+from controller.program.timing import (
+    LONGEST_OF_NOMINAL,
+    NS,
+    axis_accel,
+    axis_speed,
+    deadline_ns,
+    motion_ns,
+    settle_ns,
+    wire_ns,
+)
+from protocol.messages import GetStatus, Stop
+from sim.head import Head
+from sim.motors import move
+from sim.truth import STILL_PX
+from tests.end_to_end.whole_runs import kit_of
+
+
+# Biagiotti and Melchiorri, *Trajectory Planning for Automatic Machines and Robots*, Springer 2008, section 3.2.
+@pytest.mark.parametrize(
+    ("distance", "speed", "accel", "seconds"),
+    [(90, 30, 60, 3.5), (10, 30, 60, 0.816497), (1, 30, 60, 0.258199), (180, 60, 40, 4.5)],
+)
+def test_the_table_of_trapezoids(distance: float, speed: float, accel: float, seconds: float) -> None:
+    assert motion_ns(distance, speed, accel) / NS == pytest.approx(seconds, abs=5e-7)
+    assert motion_ns(-distance, speed, accel) == motion_ns(distance, speed, accel)
+
+
+def test_no_way_takes_no_time() -> None:
+    assert motion_ns(0, 30, 60) == 0
+
+
+@given(st.integers(-(10**7), 10**7), st.integers(1, 10**6), st.integers(1, 10**7))
+def test_a_move_takes_as_long_as_the_simulated_motors_need(distance: int, speed: int, accel: int) -> None:
+    motion = move(0, 0, distance, speed, accel)
+    assert motion_ns(distance, speed, accel) == pytest.approx(motion.end_ns, rel=1e-12, abs=2)
+
+
+def test_speed_is_what_head_and_board_can_both_do() -> None:
+    axis = kit_of(head={"pan": {"max_speed_deg_s": 30.0, "max_accel_deg_s2": 40.0}}).head.pan
+    assert axis.steps_per_degree == 320.0
+    assert axis_speed(axis, 20_000) == 9600
+    assert axis_speed(axis, 5000) == 5000
+    assert axis_accel(axis) == 12_800
+
+
+def test_even_the_slowest_axis_turns() -> None:
+    axis = kit_of(head={"pan": {"max_speed_deg_s": 1e-6, "max_accel_deg_s2": 1e-6}}).head.pan
+    assert (axis_speed(axis, 100), axis_accel(axis)) == (1, 1)
+
+
+@given(st.integers(0, 10**15))
+def test_a_deadline_is_always_later_than_expected(expected_ns: int) -> None:
+    assert deadline_ns(expected_ns) >= expected_ns + 2 * NS
+    assert deadline_ns(expected_ns + 10) >= deadline_ns(expected_ns)
+
+
+def test_the_longest_exposure_of_an_engraved_time() -> None:
+    """30 s is really 32 s: third stops are engraved rounded (the series against exact powers of two)."""
+    assert pytest.approx(32, abs=0.01) == 30 * LONGEST_OF_NOMINAL
+    engraved = {15: 16, 1 / 15: 1 / 16, 1 / 30: 1 / 32, 1 / 60: 1 / 64, 6: 2 ** (8 / 3), 30: 32}
+    for nominal, exact in engraved.items():
+        assert exact <= nominal * LONGEST_OF_NOMINAL * (1 + 1e-4)
+
+
+# 8N1 is ten bit times a byte (arithmetic): Stop is eight bytes on the wire.
+@pytest.mark.parametrize(("baud", "byte_us"), [(9600, 1041.667), (115200, 86.806), (1_000_000, 10.0)])
+def test_a_message_takes_its_bytes_on_the_wire(baud: int, byte_us: float) -> None:
+    assert wire_ns(Stop(), baud) / 1000 == pytest.approx(8 * byte_us, rel=1e-5)
+    assert wire_ns(GetStatus(), baud) == wire_ns(Stop(), baud)
+
+
+def test_the_kits_own_settling_time_counts() -> None:
+    assert settle_ns(kit_of(head={"settle_ms": 123.5})) == 123_500_000
+    assert settle_ns(kit_of(head={"settle_ms": 0})) == 0
+
+
+# t = ln(amplitude / wanted) / (z w) (Thomson and Dahleh, *Theory of Vibration with Applications*, section 2.6).
+def test_settling_follows_the_decay() -> None:
+    slack, taut = (settle_ns(kit_of(head={"ring_hz": 8.0, "ring_damping": d})) for d in (0.02, 0.04))
+    assert slack == pytest.approx(2 * taut, rel=1e-3)
+    seconds = [
+        settle_ns(kit_of(head={"pan": {"max_accel_deg_s2": a}, "tilt": {"max_accel_deg_s2": a}})) / NS
+        for a in (40.0, 80.0)
+    ]
+    assert seconds[1] - seconds[0] == pytest.approx(math.log(2) / (0.05 * math.tau * 8.0), rel=1e-6)
+
+
+MOVES = st.lists(st.tuples(st.floats(-40, 40), st.floats(-40, 40)), min_size=1, max_size=4)
+
+
+@settings(max_examples=150)
+@given(
+    MOVES,
+    st.floats(0.5, 50),
+    st.floats(0.005, 0.95),
+    st.floats(1, 120),
+    st.floats(2, 800),
+    st.floats(14, 200),
+    st.floats(0.001, 3.0),
+)
+def test_after_settling_the_picture_is_still(
+    moves: list[tuple[float, float]],
+    ring_hz: float,
+    damping: float,
+    speed: float,
+    accel: float,
+    focal_length_mm: float,
+    shutter_s: float,
+) -> None:
+    axis = {"max_speed_deg_s": speed, "max_accel_deg_s2": accel}
+    kit = kit_of(
+        focal_length_mm,
+        head={"ring_hz": ring_hz, "ring_damping": damping, "pan": axis, "tilt": axis},
+        board={"max_step_rate_hz": 1_000_000},
+    )
+    assume(settle_ns(kit) > 0)
+    head = Head(rig_spec(kit, 0).head, 0, 0)
+    now_ns = 0
+    for target in moves:
+        for motor, described, angle in zip(
+            (head.pan, head.tilt), (kit.head.pan, kit.head.tilt), target, strict=True
+        ):
+            goal = round(angle * described.steps_per_degree)
+            motor.begin(
+                move(now_ns, motor.motion.target, goal, axis_speed(described, 10**6), axis_accel(described))
+            )
+        now_ns = max(now_ns, head.pan.motion.end_ns, head.tilt.motion.end_ns) + settle_ns(kit)
+        seen = min(head.motion_bound_px(now_ns), head.motion_px(now_ns, now_ns + round(shutter_s * NS)))
+        assert seen < STILL_PX

@@ -1,0 +1,136 @@
+"""The report as a file: it stands alone and says what it must."""
+
+from __future__ import annotations
+
+import re
+from html.parser import HTMLParser
+from pathlib import Path
+
+import pytest
+
+from controller.errors import StorageFailed
+from controller.planning.make import make_plan
+from controller.report.html import write_html
+from controller.report.summary import Summary, summarise
+from controller.report.wording import proof_sentence
+from controller.session.session import Happening
+from tests.end_to_end.whole_runs import kit_of, run, world_of
+
+PLAN = make_plan(kit_of(14.0), 0.3)
+VOID = {"meta", "link", "br", "img", "hr", "input"}
+# Names of vocabularies in a drawing; nothing follows them.
+NAMES = re.compile(r"xmlns(:\w+)?|rdf:resource")
+
+
+class Strict(HTMLParser):
+    """Collects text, tags and attributes; holds that every tag that opens is closed."""
+
+    def __init__(self) -> None:
+        super().__init__()
+        self.open: list[str] = []
+        self.tags: list[str] = []
+        self.attributes: list[tuple[str, str]] = []
+        self.text = ""
+
+    def handle_starttag(self, tag: str, attrs: list[tuple[str, str | None]]) -> None:
+        self.tags.append(tag)
+        self.attributes += [(name, value or "") for name, value in attrs]
+        if tag not in VOID:
+            self.open.append(tag)
+
+    def handle_startendtag(self, tag: str, attrs: list[tuple[str, str | None]]) -> None:
+        self.tags.append(tag)
+        self.attributes += [(name, value or "") for name, value in attrs]
+
+    def handle_endtag(self, tag: str) -> None:
+        assert self.open.pop() == tag
+
+    def handle_data(self, data: str) -> None:
+        self.text += data
+
+
+def written(folder: Path, summary: Summary, happenings: list[Happening]) -> tuple[str, Strict]:
+    path = folder / "report.html"
+    write_html(path, PLAN, summary, happenings)
+    text = path.read_text(encoding="utf-8")
+    page = Strict()
+    page.feed(text)
+    page.close()
+    assert page.open == []
+    return text, page
+
+
+@pytest.fixture(scope="module")
+def rehearsed(tmp_path_factory: pytest.TempPathFactory) -> tuple[Summary, list[Happening]]:
+    """A rehearsal of the whole plan."""
+    world = world_of(PLAN.kit, PLAN.frames)
+    done = run(world, tmp_path_factory.mktemp("run"))
+    summary = summarise(
+        PLAN,
+        done.shots,
+        kind="rehearsal",
+        seed=5,
+        run_complete=done.result.complete,
+        sentence=done.result.sentence,
+        seconds=done.result.ended_ns / 1e9,
+    )
+    return summary, done.happenings
+
+
+Rehearsed = tuple[Summary, list[Happening]]
+
+
+def test_the_report_stands_alone(rehearsed: Rehearsed, tmp_path: Path) -> None:
+    text, page = written(tmp_path, *rehearsed)
+    assert text.startswith("<!doctype html>")
+    assert not {"script", "link", "img", "iframe", "object"} & set(page.tags)
+    for name, value in page.attributes:
+        if name in {"src", "href", "xlink:href"}:
+            assert value.startswith(("#", "data:image/")), (name, value)
+        assert "://" not in value or NAMES.fullmatch(name), (name, value)
+    assert "://" not in page.text
+    assert "@import" not in text
+    assert not re.search(r"url\((?!#)", text)
+
+
+def test_the_report_says_what_it_must(rehearsed: Rehearsed, tmp_path: Path) -> None:
+    summary, _ = rehearsed
+    _, page = written(tmp_path, *rehearsed)
+    words = " ".join(page.text.split())
+    assert proof_sentence(PLAN.proof) in words
+    assert "nothing was photographed" in words
+    assert f"{summary.exposures_made} of {summary.exposures_planned}" in words
+    assert summary.sentence in words
+    assert PLAN.hash in words
+    assert "seed 5" in words
+    assert page.tags.count("svg") == 2
+    rows = max(frame.row for frame in PLAN.frames) + 1
+    assert page.tags.count("tr") == rows + 1
+    assert "Frames not complete" not in words
+
+
+def test_missing_frames_are_named(rehearsed: Rehearsed, tmp_path: Path) -> None:
+    summary, happenings = rehearsed
+    short = summary.model_copy(update={"complete": False, "missing_frames": (3, 11), "sentence": "It <stopped>."})
+    text, page = written(tmp_path, short, happenings)
+    assert "Frames not complete: 3, 11." in page.text
+    assert "It <stopped>." in page.text
+    assert "<stopped>" not in text  # what a file or a board says is text, never markup
+
+
+def test_the_same_run_gives_the_same_bytes(rehearsed: Rehearsed, tmp_path: Path) -> None:
+    first, _ = written(tmp_path, *rehearsed)
+    second, _ = written(tmp_path, *rehearsed)
+    assert first == second
+
+
+def test_a_run_that_ended_before_it_began(tmp_path: Path, rehearsed: Rehearsed) -> None:
+    summary, _ = rehearsed
+    _, page = written(tmp_path, summary, [])
+    assert page.tags.count("svg") == 2
+
+
+def test_a_place_that_cannot_be_written(rehearsed: Rehearsed, tmp_path: Path) -> None:
+    (tmp_path / "file").write_text("in the way")
+    with pytest.raises(StorageFailed, match="cannot be written"):
+        write_html(tmp_path / "file" / "report.html", PLAN, *rehearsed)

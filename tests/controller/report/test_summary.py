@@ -1,0 +1,118 @@
+"""The account of a set: complete, missing, confirmed, assumed."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from controller.planning.make import make_plan
+from controller.report.summary import Summary, summarise
+from controller.report.wording import degrees, duration, proof_sentence
+from controller.session.session import Intent, ShotOutcome, ShotRow
+from tests.end_to_end.whole_runs import kit_of, planned_exposures
+
+KIT = kit_of(12.0, exposure={"bracket_ev": [0, 1]})
+PLAN = make_plan(KIT, 0.2)
+WANTED = planned_exposures(KIT, PLAN.frames)
+C, A, U, I = ShotOutcome.CONFIRMED, ShotOutcome.ASSUMED, ShotOutcome.UNCONFIRMED, ShotOutcome.INTERRUPTED  # noqa: E741
+
+
+def rows(outcomes: Sequence[tuple[tuple[int, int], ShotOutcome | None]]) -> list[ShotRow]:
+    return [
+        ShotRow(number, Intent(frame, exposure, 1, number, 0.0, 0.0, 0.01), 0, outcome, 1, 1)
+        for number, ((frame, exposure), outcome) in enumerate(outcomes, start=1)
+    ]
+
+
+def account(shots: list[ShotRow], run_complete: bool = True) -> Summary:
+    return summarise(
+        PLAN, shots, kind="test", seed=3, run_complete=run_complete, sentence="Done.", seconds=1.23456
+    )
+
+
+def test_a_complete_set() -> None:
+    summary = account(rows([(place, C) for place in WANTED]))
+    assert summary.complete
+    assert summary.missing_frames == ()
+    assert summary.exposures_planned == summary.exposures_made == summary.exposures_confirmed == len(WANTED)
+    assert (summary.exposures_assumed, summary.exposures_unconfirmed, summary.exposures_in_doubt) == (0, 0, 0)
+    assert (summary.frames_planned, summary.virtual_seconds) == (len(PLAN.frames), 1.235)
+    assert (summary.plan_hash, summary.predicted_seconds) == (PLAN.hash, PLAN.budget.seconds)
+
+
+def test_an_empty_session() -> None:
+    summary = account([])
+    assert not summary.complete
+    assert summary.exposures_made == 0
+    assert summary.missing_frames == tuple(frame.id for frame in PLAN.frames)
+
+
+@pytest.mark.parametrize("outcome", [None, U, I])
+def test_one_exposure_missing_makes_its_frame_missing(outcome: ShotOutcome | None) -> None:
+    shots = rows([(place, outcome if place == (3, 1) else C) for place in WANTED])
+    summary = account(shots)
+    assert not summary.complete
+    assert summary.missing_frames == (3,)
+    assert summary.exposures_made == len(WANTED) - 1
+    assert summary.exposures_unconfirmed == (outcome is U)
+    assert summary.exposures_in_doubt == (outcome in {None, I})
+
+
+def test_a_second_try_makes_good() -> None:
+    summary = account(rows([((0, 0), U), *((place, C) for place in WANTED)]))
+    assert summary.complete
+    assert summary.exposures_made == len(WANTED)
+    assert summary.exposures_unconfirmed == 1
+
+
+def test_twice_made_counts_once() -> None:
+    summary = account(rows([(place, C) for place in (*WANTED, *WANTED)]))
+    assert summary.exposures_made == summary.exposures_confirmed == len(WANTED)
+
+
+def test_a_confirmed_exposure_is_not_assumed_as_well() -> None:
+    shots = rows([((0, 0), A), ((0, 0), C), ((0, 1), A)])
+    summary = account(shots)
+    assert (summary.exposures_confirmed, summary.exposures_assumed, summary.exposures_made) == (1, 1, 2)
+
+
+def test_a_run_that_ended_early_is_not_complete() -> None:
+    assert not account(rows([(place, C) for place in WANTED]), run_complete=False).complete
+
+
+def test_what_was_not_planned_does_not_count() -> None:
+    assert account(rows([((99, 0), C), ((0, 7), A)])).exposures_made == 0
+
+
+@given(st.lists(st.tuples(st.sampled_from(WANTED), st.sampled_from([C, A, U, I, None])), max_size=60))
+def test_the_numbers_add_up(outcomes: list[tuple[tuple[int, int], ShotOutcome | None]]) -> None:
+    summary = account(rows(outcomes))
+    confirmed = {place for place, outcome in outcomes if outcome is C}
+    assumed = {place for place, outcome in outcomes if outcome is A} - confirmed
+    assert (summary.exposures_confirmed, summary.exposures_assumed) == (len(confirmed), len(assumed))
+    assert summary.exposures_made == len(confirmed) + len(assumed)
+    unmade = set(WANTED) - confirmed - assumed
+    assert summary.missing_frames == tuple(sorted({frame for frame, _ in unmade}))
+    assert summary.complete is (not unmade)
+
+
+@pytest.mark.parametrize(
+    ("seconds", "words"),
+    [(0, "0:00"), (59.4, "0:59"), (59.6, "1:00"), (754, "12:34"), (3599.6, "1:00:00"), (37_230, "10:20:30")],
+)
+def test_durations(seconds: float, words: str) -> None:
+    assert duration(seconds) == words
+
+
+def test_degrees_have_no_minus_zero() -> None:
+    assert [degrees(value) for value in (-0.04, 0.0, -0.06, 359.97)] == ["0.0°", "0.0°", "-0.1°", "360.0°"]
+
+
+def test_the_proof_in_words() -> None:
+    assert "Every direction of the sphere" in proof_sentence(PLAN.proof)
+    gap = PLAN.proof.model_copy(update={"covered": False, "worst_margin_deg": -1.25})
+    assert "not covered" in proof_sentence(gap)
+    assert "1.250°" in proof_sentence(gap)

@@ -1,0 +1,201 @@
+"""The session file: what it holds, in which order it is written, and how it fails."""
+
+from __future__ import annotations
+
+import sqlite3
+from collections.abc import Callable
+from contextlib import closing
+from pathlib import Path
+
+import pytest
+
+from controller.errors import InputError, StorageFailed
+from controller.session.session import SESSION_VERSION, Happening, Intent, Session, ShotOutcome, ShotRow
+
+ABOUT = {"kind": "test", "seed": "7"}
+
+
+def intent(command_id: int, frame: int = 0, attempt: int = 1) -> Intent:
+    return Intent(frame, 1, attempt, command_id, 12.5, -3.25, 0.0125)
+
+
+@pytest.fixture(params=[True, False], ids=["durable", "not durable"])
+def path(request: pytest.FixtureRequest, tmp_path: Path) -> Path:
+    """A fresh session's file."""
+    made = tmp_path / "session.sqlite"
+    Session.create(made, ABOUT, durable=request.param).close()
+    return made
+
+
+def healthy(path: Path) -> bool:
+    with closing(sqlite3.connect(path)) as db:
+        return db.execute("PRAGMA integrity_check").fetchall() == [("ok",)]
+
+
+def test_what_is_said_about_the_run_can_be_read_again(path: Path) -> None:
+    with Session.open(path) as session:
+        assert session.about() == {"session_version": SESSION_VERSION, **ABOUT}
+        session.note_about("sentence", "first")
+        session.note_about("sentence", "The set is complete.")
+    with Session.open(path) as session:
+        assert session.about()["sentence"] == "The set is complete."
+        assert session.shots() == []
+        assert session.happenings() == []
+
+
+def test_the_intent_is_there_before_the_outcome(path: Path) -> None:
+    with Session.open(path) as session:
+        session.intend(intent(4), 1000)
+        with Session.open(path) as reader:  # another connection sees it at once: it is in the file
+            assert reader.shots() == [ShotRow(1, intent(4), 1000, None, None, None)]
+        session.conclude(4, ShotOutcome.CONFIRMED, 2000, 55)
+        with Session.open(path) as reader:
+            assert reader.shots() == [ShotRow(1, intent(4), 1000, ShotOutcome.CONFIRMED, 2000, 55)]
+
+
+def test_an_exposure_without_an_outcome_is_in_doubt(path: Path) -> None:
+    with Session.open(path) as session:
+        for number in (1, 2, 3):
+            session.intend(intent(number, frame=number), number)
+        session.conclude(1, ShotOutcome.ASSUMED, 9, None)
+        session.conclude(3, ShotOutcome.INTERRUPTED, 9, 10)
+    with Session.open(path) as session:
+        assert [shot.outcome for shot in session.shots()] == [ShotOutcome.ASSUMED, None, ShotOutcome.INTERRUPTED]
+        assert [shot.board_clock_ms for shot in session.shots()] == [None, None, 10]
+
+
+def test_an_outcome_reaches_its_own_row_only(path: Path) -> None:
+    with Session.open(path) as session:
+        session.intend(intent(1), 1)
+        session.intend(intent(2, attempt=2), 2)
+        session.conclude(2, ShotOutcome.UNCONFIRMED, 3, 4)
+        session.conclude(99, ShotOutcome.CONFIRMED, 3, 4)
+        assert [shot.outcome for shot in session.shots()] == [None, ShotOutcome.UNCONFIRMED]
+
+
+def test_a_command_id_is_used_once(path: Path) -> None:
+    with Session.open(path) as session:
+        session.intend(intent(1), 1)
+        with pytest.raises(StorageFailed):
+            session.intend(intent(1, frame=5), 2)
+        assert [shot.intent for shot in session.shots()] == [intent(1)]
+
+
+def test_happenings_keep_their_order(path: Path) -> None:
+    wanted = [Happening(5, "moving", "referenced", 0), Happening(5, "failed", "stop", None)]
+    with Session.open(path) as session:
+        for happening in wanted:
+            session.note(happening)
+    with Session.open(path) as session:
+        assert session.happenings() == wanted
+
+
+def test_the_file_is_sound_at_every_moment(path: Path) -> None:
+    with Session.open(path) as session:
+        for number in range(1, 30):
+            session.intend(intent(number), number)
+            session.conclude(number, ShotOutcome.CONFIRMED, number, number)
+            if number % 10 == 0:
+                assert healthy(path)
+    assert healthy(path)
+
+
+def test_a_copy_taken_in_the_middle_can_be_read(path: Path, tmp_path: Path) -> None:
+    """What a sudden loss of power leaves behind: the files as they are, without a close."""
+    copy = tmp_path / "copy"
+    copy.mkdir()
+    with Session.open(path) as session:
+        session.intend(intent(1), 1)
+        session.conclude(1, ShotOutcome.CONFIRMED, 2, 3)
+        session.intend(intent(2), 4)
+        for file in path.parent.glob("session.sqlite*"):
+            (copy / file.name).write_bytes(file.read_bytes())
+    assert healthy(copy / "session.sqlite")
+    with Session.open(copy / "session.sqlite") as session:
+        assert [shot.outcome for shot in session.shots()] == [ShotOutcome.CONFIRMED, None]
+
+
+def test_a_capture_is_written_through_to_the_disk(tmp_path: Path) -> None:
+    for durable, synchronous in ((True, 2), (False, 0)):  # FULL and OFF, in SQLite's own numbers
+        with Session.create(tmp_path / f"{durable}.sqlite", {}, durable=durable) as session:
+            assert session._db.execute("PRAGMA synchronous").fetchone() == (synchronous,)
+
+
+def test_an_existing_session_is_not_overwritten(path: Path) -> None:
+    before = path.read_bytes()
+    with pytest.raises(StorageFailed, match="exists already"):
+        Session.create(path, {}, durable=True)
+    assert path.read_bytes() == before
+
+
+def test_there_is_no_such_session(tmp_path: Path) -> None:
+    with pytest.raises(InputError, match="no such session"):
+        Session.open(tmp_path / "nothing.sqlite")
+    with pytest.raises(InputError, match="no such session"):
+        Session.open(tmp_path)
+    assert list(tmp_path.iterdir()) == []
+
+
+@pytest.mark.parametrize("garbage", [b"photographs", bytes(range(256)) * 32])
+def test_some_other_file(garbage: bytes, tmp_path: Path) -> None:
+    path = tmp_path / "session.sqlite"
+    path.write_bytes(garbage)
+    with pytest.raises(InputError, match="not a session"):
+        Session.open(path)
+    assert path.read_bytes() == garbage
+
+
+def test_another_version(path: Path) -> None:
+    with closing(sqlite3.connect(path)) as db:
+        db.execute("UPDATE about SET value = '2' WHERE name = 'session_version'")
+        db.commit()
+    with pytest.raises(InputError, match="version 2, this program reads 1"):
+        Session.open(path)
+
+
+def test_some_other_database(tmp_path: Path) -> None:
+    path = tmp_path / "other.sqlite"
+    with closing(sqlite3.connect(path)) as db:
+        db.execute("CREATE TABLE pictures (name TEXT)")
+        db.commit()
+    with pytest.raises(InputError, match="not a session"):
+        Session.open(path)
+
+
+def test_a_folder_that_is_none(tmp_path: Path) -> None:
+    (tmp_path / "file").write_text("in the way")
+    with pytest.raises(StorageFailed, match="cannot be written or read"):
+        Session.create(tmp_path / "file" / "session.sqlite", {}, durable=True)
+
+
+def test_a_file_that_may_only_be_read(path: Path) -> None:
+    with Session.open(path) as session:
+        session._db.execute("PRAGMA query_only = ON")  # root may write any file, so the database itself says no
+        writes: list[Callable[[], None]] = [
+            lambda: session.intend(intent(1), 1),
+            lambda: session.conclude(1, ShotOutcome.CONFIRMED, 1, 1),
+            lambda: session.note(Happening(1, "moving", "x", 0)),
+            lambda: session.note_about("sentence", "x"),
+        ]
+        for write in writes:
+            with pytest.raises(StorageFailed, match="cannot be written or read") as caught:
+                write()
+            assert str(path) in str(caught.value)
+            assert "\n" not in str(caught.value)
+
+
+def write_on(session: Session) -> None:
+    for number in range(1, 10_000):
+        session.intend(intent(number), number)
+
+
+def test_a_full_disk(path: Path) -> None:
+    with Session.open(path) as session:
+        (pages,) = session._db.execute("PRAGMA page_count").fetchone()
+        session._db.execute(f"PRAGMA max_page_count = {pages}")
+        with pytest.raises(StorageFailed, match="disk is full"):
+            write_on(session)
+        written = len(session.shots())
+    assert healthy(path)
+    with Session.open(path) as session:
+        assert [shot.number for shot in session.shots()] == list(range(1, written + 1))

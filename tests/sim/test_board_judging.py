@@ -1,0 +1,247 @@
+"""What the board refuses and why, and the rule of the command ids (protocol/SPEC.md, sections 3 and 5)."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import pytest
+
+from protocol.codec import PROTOCOL_VERSION
+from protocol.messages import (
+    Accepted,
+    Arm,
+    BoardState,
+    Booted,
+    Capability,
+    Cause,
+    Expose,
+    Finished,
+    Halt,
+    Hello,
+    Move,
+    Outcome,
+    Reason,
+    Reference,
+    Refused,
+    Request,
+    SetAxis,
+    StatusFlag,
+    Stop,
+    Welcome,
+)
+from protocol.units import Axis, BootId, CommandId, Steps
+from tests.sim.bench import ACCEL, LIMIT, MAX_RATE, SILENCE_MS, SPEED, Bench
+
+
+def axis(bench: Bench) -> SetAxis:
+    return SetAxis(bench.next_id(), Axis.PAN, Steps(-LIMIT), Steps(LIMIT), SPEED, ACCEL)
+
+
+def move(bench: Bench, pan: int = 10, tilt: int = 20) -> Move:
+    return Move(bench.next_id(), Steps(pan), Steps(tilt))
+
+
+def expose(bench: Bench) -> Expose:
+    return Expose(bench.next_id(), 0, 0, 50, 100, 1000)
+
+
+def reference(bench: Bench) -> Reference:
+    return Reference(bench.next_id(), 500, 500, 10)
+
+
+def arm(bench: Bench) -> Arm:
+    return Arm(bench.next_id(), bench.boot_id, SILENCE_MS)
+
+
+def ready() -> Bench:
+    bench = Bench()
+    bench.make_ready()
+    return bench
+
+
+def armed() -> Bench:
+    bench = Bench()
+    bench.configure()
+    bench.arm()
+    return bench
+
+
+def moving() -> Bench:
+    bench = ready()
+    bench.order(move(bench, 5000))
+    bench.run_for(0.3)
+    return bench
+
+
+def refused(bench: Bench, request: Request, reason: Reason) -> None:
+    """The request is refused, and nothing has changed."""
+    before = bench.status()
+    assert bench.ask(request) == Refused(reason)
+    assert bench.status() == before
+
+
+def test_a_new_board_is_disarmed_and_knows_nothing() -> None:
+    bench = Bench()
+    status = bench.status()
+    assert status.state is BoardState.DISARMED
+    assert (status.cause, status.flags) == (Cause.POWER_ON, StatusFlag(0))
+    assert (status.running_id, status.finished_id, status.finished_outcome) == (0, 0, Outcome.NONE)
+    assert bench.notices == [Booted(status.boot_id, Cause.POWER_ON)]
+    assert not bench.turns()
+
+
+@pytest.mark.parametrize("fitted", [True, False])
+def test_greets_with_what_is_fitted(fitted: bool) -> None:
+    bench = Bench(sync_contact=fitted)
+    welcome = bench.ask(Hello(*PROTOCOL_VERSION, 99))
+    assert isinstance(welcome, Welcome)
+    assert (welcome.nonce, welcome.boot_id, welcome.max_step_rate) == (99, bench.boot_id, MAX_RATE)
+    assert bool(welcome.capabilities & Capability.SYNC_CONTACT) is fitted
+    assert welcome.last_command_id == 0
+    bench.configure()
+    again = bench.ask(Hello(*PROTOCOL_VERSION, 100))
+    assert isinstance(again, Welcome)
+    assert again.last_command_id == 2
+
+
+def test_another_major_version() -> None:
+    refused(Bench(), Hello(PROTOCOL_VERSION.major + 1, 0, 1), Reason.VERSION)
+
+
+@pytest.mark.parametrize("command", [move, expose, reference])
+def test_not_armed(command: type) -> None:
+    bench = Bench()
+    bench.configure()
+    refused(bench, command(bench), Reason.NOT_ARMED)
+
+
+def test_not_configured() -> None:
+    bench = Bench()
+    refused(bench, arm(bench), Reason.NOT_CONFIGURED)
+    bench.order(axis(bench))
+    refused(bench, arm(bench), Reason.NOT_CONFIGURED)
+
+
+def test_wrong_boot() -> None:
+    bench = Bench()
+    bench.configure()
+    refused(bench, Arm(bench.next_id(), BootId(bench.boot_id ^ 1), SILENCE_MS), Reason.WRONG_BOOT)
+
+
+@pytest.mark.parametrize("command", [move, expose, reference, arm, axis])
+def test_busy_while_moving(command: type) -> None:
+    bench = moving()
+    refused(bench, command(bench), Reason.BUSY)
+
+
+def test_an_axis_cannot_be_described_anew_while_armed() -> None:
+    bench = armed()
+    refused(bench, axis(bench), Reason.BUSY)
+
+
+def test_unknown_position_before_a_reference_run() -> None:
+    bench = armed()
+    refused(bench, move(bench), Reason.UNKNOWN_POSITION)
+
+
+@pytest.mark.parametrize("target", [(LIMIT + 1, 0), (-LIMIT - 1, 0), (0, LIMIT + 1), (0, -LIMIT - 1)])
+def test_outside_the_limits(target: tuple[int, int]) -> None:
+    bench = ready()
+    refused(bench, move(bench, *target), Reason.OUT_OF_LIMITS)
+    assert not bench.turns()
+
+
+@pytest.mark.parametrize("target", [(LIMIT, LIMIT), (-LIMIT, -LIMIT)])
+def test_the_limits_themselves_can_be_reached(target: tuple[int, int]) -> None:
+    bench = ready()
+    bench.order(move(bench, *target))
+    finished = bench.finish()
+    assert (finished.outcome, finished.pan_steps, finished.tilt_steps) == (Outcome.ARRIVED, *target)
+
+
+@pytest.mark.parametrize(
+    "wrong",
+    [
+        {"speed_steps_s": 0},
+        {"speed_steps_s": MAX_RATE + 1},
+        {"accel_steps_s2": 0},
+        {"min_steps": LIMIT + 1},
+    ],
+)
+def test_an_axis_that_makes_no_sense(wrong: dict[str, int]) -> None:
+    bench = Bench()
+    refused(bench, replace(axis(bench), **wrong), Reason.BAD_VALUE)  # type: ignore[arg-type]
+
+
+@pytest.mark.parametrize(
+    "wrong", [{"creep_divisor": 0}, {"pan_search_steps_s": 0}, {"tilt_search_steps_s": MAX_RATE + 1}]
+)
+def test_a_reference_run_that_makes_no_sense(wrong: dict[str, int]) -> None:
+    bench = armed()
+    refused(bench, replace(reference(bench), **wrong), Reason.BAD_VALUE)  # type: ignore[arg-type]
+
+
+def test_no_patience_at_all() -> None:
+    bench = Bench()
+    bench.configure()
+    refused(bench, Arm(bench.next_id(), bench.boot_id, 0), Reason.BAD_VALUE)
+
+
+def test_a_repeat_is_accepted_and_not_done_again() -> None:
+    bench = ready()
+    request = move(bench, 3000)
+    bench.order(request)
+    bench.finish()
+    bench.order(replace(request, pan_steps=Steps(-3000)))  # the same id is the same command, whatever it says now
+    assert not bench.turns()
+    bench.run_for(4.0)
+    assert bench.status().pan_steps == 3000
+    assert len([n for n in bench.of(Finished) if n.command_id == request.command_id]) == 1
+
+
+def test_a_repeated_expose_opens_the_shutter_once() -> None:
+    bench = ready()
+    request = expose(bench)
+    bench.order(request)
+    bench.run_for(0.06)
+    bench.order(request)
+    bench.finish()
+    bench.order(request)
+    bench.run_for(3.0)
+    assert bench.camera.ignored_releases == 0
+    assert [n.command_id for n in bench.of(Finished)].count(request.command_id) == 1
+
+
+def test_an_older_id_is_stale() -> None:
+    bench = ready()
+    old = move(bench, 100)
+    bench.order(move(bench, 200))
+    bench.finish()
+    refused(bench, old, Reason.STALE_ID)
+
+
+def test_a_refused_command_does_not_use_up_its_id() -> None:
+    bench = Bench()
+    bench.configure()
+    early = move(bench)
+    refused(bench, early, Reason.NOT_ARMED)
+    bench.order(Arm(early.command_id, bench.boot_id, SILENCE_MS))
+    assert bench.status().state is BoardState.READY
+
+
+def test_ids_may_leap() -> None:
+    bench = ready()
+    bench.order(Move(CommandId(4_000_000_000), Steps(1), Steps(1)))
+    bench.finish()
+    refused(bench, Move(CommandId(3_999_999_999), Steps(2), Steps(2)), Reason.STALE_ID)
+
+
+@pytest.mark.parametrize("request_", [Stop(), Halt()])
+def test_stop_and_halt_are_obeyed_by_a_disarmed_board(request_: Request) -> None:
+    bench = Bench()
+    assert bench.ask(request_) == Accepted()
+    bench.run_for(1.0)
+    status = bench.status()
+    assert status.state is BoardState.DISARMED
+    assert not status.flags
+    assert not bench.turns()

@@ -1,0 +1,79 @@
+"""Finding zero: from wherever the flag can tell the side, and always in the same place."""
+
+from __future__ import annotations
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from sim.head import Axis
+from sim.motors import NS, at_rest
+from sim.referencing import Phase, ReferenceRun
+
+PER_DEGREE = 100.0
+HALF_TURN = 17_900  # steps; the flag is on for half a turn
+
+
+def run_out(axis: Axis, run: ReferenceRun, now_ns: int) -> tuple[int, list[Phase]]:
+    """Drive the run to its end; return when that was and the phases gone through."""
+    phases = [run.phase]
+    for _ in range(100):
+        due = run.next_deadline()
+        if due is None:
+            return now_ns, phases
+        assert due >= now_ns
+        now_ns = due
+        run.handle_deadline(now_ns)
+        if run.phase is not phases[-1]:
+            phases.append(run.phase)
+    raise AssertionError("the run never ends")
+
+
+@given(st.integers(-HALF_TURN, HALF_TURN), st.integers(20, 4000), st.integers(1, 50), st.integers(200, 50_000))
+def test_ends_just_past_the_edge_from_any_start(start: int, search: int, divisor: int, accel: int) -> None:
+    axis = Axis(start, PER_DEGREE)
+    creep = search / divisor
+    now_ns, _ = run_out(axis, ReferenceRun(axis, 0, float(search), creep, accel), 0)
+    assert axis.motion.end_ns <= now_ns
+    rest = axis.motion.steps_at(now_ns)
+    # It comes from below at creeping speed, so it rests within the braking way of that, and a step.
+    assert 0 <= rest <= creep**2 / (2 * accel) + 1
+
+
+@given(st.integers(-HALF_TURN, HALF_TURN))
+def test_approaches_slowly_and_from_below(start: int) -> None:
+    axis = Axis(start, PER_DEGREE)
+    _, phases = run_out(axis, ReferenceRun(axis, 0, 1000.0, 50.0, 3000), 0)
+    wanted = [Phase.RETREAT, Phase.CREEP, Phase.DONE]
+    assert phases == (wanted if start >= 0 else [Phase.SEEK, *wanted])
+
+
+@pytest.mark.parametrize("start", [-17_000, -200, -1, 0, 1, 200, 17_000])
+def test_seeks_upward_below_the_edge_and_downward_above(start: int) -> None:
+    axis = Axis(start, PER_DEGREE)
+    ReferenceRun(axis, 0, 1000.0, 50.0, 3000)
+    speed = axis.motion.speed_at(NS // 100)
+    assert (speed > 0) == (start < 0)
+
+
+def test_a_second_run_ends_in_the_same_place() -> None:
+    ends = set()
+    for start in (-9000, -3, 0, 12, 4000):
+        axis = Axis(start, PER_DEGREE)
+        now_ns, _ = run_out(axis, ReferenceRun(axis, 0, 800.0, 40.0, 2000), 0)
+        ends.add(axis.motion.target)
+        axis.begin(at_rest(axis.motion.target, now_ns))
+        run_out(axis, ReferenceRun(axis, now_ns, 800.0, 40.0, 2000), now_ns)
+        ends.add(axis.motion.target)
+    assert len(ends) == 1
+
+
+def test_a_deadline_that_has_not_come_changes_nothing() -> None:
+    axis = Axis(-500, PER_DEGREE)
+    run = ReferenceRun(axis, 0, 1000.0, 50.0, 3000)
+    due = run.next_deadline()
+    assert due is not None
+    motion = axis.motion
+    run.handle_deadline(due - 1)
+    assert axis.motion is motion
+    assert run.next_deadline() == due
