@@ -45,12 +45,8 @@ def _tell_search(frames: int, percent: int) -> None:
 
 @cli.command()
 @click.argument("plan", type=FILE)
-@click.option(
-    "--out", type=click.Path(file_okay=False, path_type=Path), required=True, help="Folder for the results."
-)
-@click.option(
-    "--seed", type=click.IntRange(0), default=0, show_default=True, help="Chance in the simulated world."
-)
+@click.option("--out", type=click.Path(file_okay=False, path_type=Path), required=True, help="Folder for the results.")
+@click.option("--seed", type=click.IntRange(0), default=0, show_default=True, help="Chance in the simulated world.")
 @as_json
 def rehearse(plan: Path, out: Path, seed: int, as_json: bool) -> None:
     """Run the PLAN on a simulated rig, in virtual time, and report on it."""

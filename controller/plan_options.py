@@ -119,7 +119,9 @@ def _sun_watch(options: dict[str, Any]) -> "SunWatch | None":
     try:
         start = datetime.fromisoformat(options["start"])
     except ValueError:
-        raise click.UsageError(f"--start {options['start']} is not a date and time like 2026-06-21T05:30+02:00.") from None
+        raise click.UsageError(
+            f"--start {options['start']} is not a date and time like 2026-06-21T05:30+02:00."
+        ) from None
     if start.tzinfo is None:
         raise click.UsageError(f"--start {options['start']} needs its offset from UTC, like +02:00 or Z.")
     return SunWatch(options["latitude"], options["longitude"], start, options["north_yaw"], options["sun"])

@@ -18,6 +18,7 @@ from protocol.messages import (
     Booted,
     Capability,
     Cause,
+    Command,
     Expose,
     Finished,
     GetStatus,
@@ -40,7 +41,8 @@ from protocol.units import NO_COMMAND, BootId, CommandId, Nanos, Steps
 from protocol.units import Axis as AxisName
 from sim.camera import Camera, Label
 from sim.head import Axis, Head
-from sim.motors import at_rest, move, stop
+from sim.judging import Standing, refusal
+from sim.motors import move, stop
 from sim.referencing import Phase, ReferenceRun
 
 MS = 1_000_000
@@ -141,22 +143,34 @@ class Board:
             self._stop(now_ns, Cause.HOST_STOP)
         return Accepted()
 
-    def _judge_command(self, now_ns: int, command: SetAxis | Arm | Reference | Move | Expose) -> Reply:
-        if command.command_id == self._last_id:
-            return Accepted()
-        if command.command_id < self._last_id:
-            return Refused(Reason.STALE_ID)
-        judges: dict[type, Callable[[int, Any], Reason | None]] = {
+    def _judge_command(self, now_ns: int, command: Command) -> Reply:
+        if command.command_id != NO_COMMAND:
+            if command.command_id == self._last_id:
+                return Accepted()
+            if command.command_id < self._last_id:
+                return Refused(Reason.STALE_ID)
+        reason = refusal(
+            command,
+            Standing(
+                self._state,
+                bool(self._silence_ns),
+                self._known,
+                self._boot_id,
+                self._settings,
+                self._max_step_rate,
+            ),
+        )
+        if reason is not None:
+            return Refused(reason)
+        self._last_id = command.command_id
+        begin: dict[type, Callable[[int, Any], None]] = {
             SetAxis: self._set_axis,
             Arm: self._arm,
             Reference: self._reference,
             Move: self._move,
             Expose: self._expose,
         }
-        reason = judges[type(command)](now_ns, command)
-        if reason is not None:
-            return Refused(reason)
-        self._last_id = command.command_id
+        begin[type(command)](now_ns, command)
         return Accepted()
 
     def _welcome(self, hello: Hello) -> Reply:
@@ -193,43 +207,16 @@ class Board:
             clock_ms=self._clock_ms(now_ns),
         )
 
-    def _set_axis(self, _: int, command: SetAxis) -> Reason | None:
-        if self._state is not BoardState.DISARMED:
-            return Reason.BUSY
-        in_range = 0 < command.speed_steps_s <= self._max_step_rate and command.accel_steps_s2 > 0
-        if not in_range or command.min_steps > command.max_steps:
-            return Reason.BAD_VALUE
+    def _set_axis(self, _: int, command: SetAxis) -> None:
         self._settings[command.axis] = command
-        return None
 
-    def _arm(self, _: int, command: Arm) -> Reason | None:
-        if command.boot_id != self._boot_id:
-            return Reason.WRONG_BOOT
-        if self._state not in {BoardState.DISARMED, BoardState.READY}:
-            return Reason.BUSY
-        if len(self._settings) < len(self._axes):
-            return Reason.NOT_CONFIGURED
-        if command.silence_ms == 0:
-            return Reason.BAD_VALUE
+    def _arm(self, _: int, command: Arm) -> None:
         self._silence_ns = command.silence_ms * MS
         self._state, self._cause = BoardState.READY, Cause.NONE
-        return None
 
-    def _not_ready(self) -> Reason | None:
-        if not self._silence_ns:
-            return Reason.NOT_ARMED
-        return None if self._state is BoardState.READY else Reason.BUSY
-
-    def _reference(self, now_ns: int, command: Reference) -> Reason | None:
-        if (reason := self._not_ready()) is not None:
-            return reason
-        searches = {
-            AxisName.PAN: command.pan_search_steps_s,
-            AxisName.TILT: command.tilt_search_steps_s,
-        }
-        if command.creep_divisor == 0 or not all(0 < speed <= self._max_step_rate for speed in searches.values()):
-            return Reason.BAD_VALUE
+    def _reference(self, now_ns: int, command: Reference) -> None:
         self._known = False
+        searches = {AxisName.PAN: command.pan_search_steps_s, AxisName.TILT: command.tilt_search_steps_s}
         self._references = [
             ReferenceRun(
                 self._axes[name],
@@ -241,33 +228,21 @@ class Board:
             for name, speed in searches.items()
         ]
         self._run(command.command_id, BoardState.REFERENCING)
-        return None
 
-    def _move(self, now_ns: int, command: Move) -> Reason | None:
-        if (reason := self._not_ready()) is not None:
-            return reason
-        if not self._known:
-            return Reason.UNKNOWN_POSITION
-        targets = {AxisName.PAN: command.pan_steps, AxisName.TILT: command.tilt_steps}
-        if any(not self._settings[n].min_steps <= t <= self._settings[n].max_steps for n, t in targets.items()):
-            return Reason.OUT_OF_LIMITS
-        for name, target in targets.items():
+    def _move(self, now_ns: int, command: Move) -> None:
+        for name, target in ((AxisName.PAN, command.pan_steps), (AxisName.TILT, command.tilt_steps)):
             axis, setting = self._axes[name], self._settings[name]
             here = round(axis.motion.steps_at(now_ns))
             goal = target + self._origin[name]
             axis.begin(move(now_ns, here, goal, setting.speed_steps_s, setting.accel_steps_s2))
         self._run(command.command_id, BoardState.MOVING)
-        return None
 
-    def _expose(self, now_ns: int, command: Expose) -> Reason | None:
-        if (reason := self._not_ready()) is not None:
-            return reason
+    def _expose(self, now_ns: int, command: Expose) -> None:
         release_ns = now_ns + command.focus_ms * MS
         press_end_ns = release_ns + command.press_ms * MS
         label = Label(command.frame, command.exposure)
         self._exposing = _Exposing(label, release_ns, press_end_ns, press_end_ns + command.limit_ms * MS)
         self._run(command.command_id, BoardState.EXPOSING)
-        return None
 
     # Carrying them out.
 
@@ -342,7 +317,7 @@ class Board:
         self._silence_ns, self._cause, self._known = 0, Cause.HOST_HALT, False
         self._references, self._exposing, self._stopped_by_itself = [], None, False
         for axis in self._axes.values():
-            axis.begin(at_rest(round(axis.motion.steps_at(now_ns)), now_ns))
+            axis.jolt(now_ns)
         if self._running != NO_COMMAND:
             self._finish(now_ns, Outcome.CUT_SHORT)
         self._state = BoardState.DISARMED

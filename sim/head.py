@@ -3,7 +3,8 @@
 Each axis rings like a mass on a damped spring that is driven by the motor's acceleration. Its answer to a step
 of acceleration `a` is -a / w^2 (1 - exp(-z w t) (cos(wd t) + z w / wd sin(wd t))), with w the natural and
 wd = w sqrt(1 - z^2) the damped angular frequency, z the damping ratio (W. Thomson and M. Dahleh, *Theory of
-Vibration with Applications*, 5th ed., chapter 4). A ramp is a few such steps, so ringing has a closed form too.
+Vibration with Applications*, 5th ed., chapter 4). A ramp is a few such steps, so ringing has a closed form too. A
+sudden change of speed v rings as -v / wd exp(-z w t) sin(wd t).
 """
 
 import math
@@ -33,6 +34,7 @@ class Axis:
         self.steps_per_degree = steps_per_degree
         self.motion: Motion = at_rest(steps)
         self._shaken: deque[list[tuple[int, float]]] = deque(maxlen=REMEMBERED_MOTIONS)
+        self._jolts: deque[tuple[int, float]] = deque(maxlen=REMEMBERED_MOTIONS)
 
     def begin(self, motion: Motion) -> None:
         """Take up `motion`; what the motion before it had still planned is forgotten."""
@@ -51,11 +53,17 @@ class Axis:
     def shakes(self, now_ns: int) -> list[tuple[float, float]]:
         """Steps of acceleration up to now: (seconds ago, change in degrees/s^2)."""
         return [
-            ((now_ns - at_ns) / NS, change)
-            for changes in self._shaken
-            for at_ns, change in changes
-            if at_ns < now_ns
+            ((now_ns - at_ns) / NS, change) for changes in self._shaken for at_ns, change in changes if at_ns <= now_ns
         ]
+
+    def jolt(self, now_ns: int) -> None:
+        """The pulses end at once: the speed is gone in no time."""
+        self._jolts.append((now_ns, -self.motion.speed_at(now_ns) / self.steps_per_degree))
+        self.begin(at_rest(round(self.motion.steps_at(now_ns)), now_ns))
+
+    def jolts(self, now_ns: int) -> list[tuple[float, float]]:
+        """Sudden changes of speed up to now: (seconds ago, change in degrees/s)."""
+        return [((now_ns - at_ns) / NS, change) for at_ns, change in self._jolts if at_ns <= now_ns]
 
 
 class Head:
@@ -81,6 +89,9 @@ class Head:
             fade = math.exp(-ratio * self._omega * t)
             swing = math.cos(self._damped * t) + ratio * self._omega / self._damped * math.sin(self._damped * t)
             total -= change / self._omega**2 * (1 - fade * swing)
+        for t, change in axis.jolts(now_ns):
+            fade = math.exp(-ratio * self._omega * t)
+            total -= change / self._damped * fade * math.sin(self._damped * t)
         return total
 
     def motion_bound_px(self, from_ns: int) -> float:
@@ -91,6 +102,7 @@ class Head:
         widest = self._omega / self._damped  # of the swing's amplitude, sqrt(1 + (z w / wd)^2)
         amplitudes = [
             sum(abs(change) * math.exp(-decay * t) for t, change in axis.shakes(from_ns)) * widest / self._omega**2
+            + sum(abs(change) * math.exp(-decay * t) for t, change in axis.jolts(from_ns)) / self._damped
             for axis in (self.pan, self.tilt)
         ]
         return 2 * math.hypot(*amplitudes) / self.spec.pixel_deg

@@ -102,15 +102,19 @@ def move(begin_ns: int, start: int, target: int, speed: float, accel: float) -> 
 
 
 def stop(motion: Motion, now_ns: int, accel: float) -> Motion:
-    """The ramp to rest out of `motion` at `now_ns`; rests on the next whole step after v^2 / 2A."""
-    speed = motion.speed_at(now_ns)
-    if speed == 0:
-        return at_rest(round(motion.steps_at(now_ns)), now_ns)
-    steps, sign = motion.steps_at(now_ns), math.copysign(1.0, speed)
-    exact = steps + sign * speed * speed / (2 * accel)
-    target = math.ceil(exact) if sign > 0 else math.floor(exact)
-    # The whole step lies a fraction of a step beyond: brake that little more gently.
-    gentle = speed * speed / (2 * abs(target - steps))
-    duration_s = abs(speed) / gentle
-    leg = Leg(0.0, steps, speed, -sign * gentle, duration_s)
+    """The ramp to rest out of `motion` at `now_ns`, v^2 / 2A long but for the part of a step that makes it whole.
+
+    It never leads beyond the motion's own target. A motor less than a step from rest stands on its step already.
+    """
+    speed, steps = motion.speed_at(now_ns), motion.steps_at(now_ns)
+    sign = math.copysign(1.0, speed)
+    way = speed * speed / (2 * accel)
+    target = round(steps + sign * way)
+    if (target - motion.target) * sign > 0:
+        target = motion.target
+    if way < 1 or (target - steps) * sign <= way / 2:
+        return at_rest(round(steps), now_ns)
+    braking = speed * speed / (2 * abs(target - steps))
+    duration_s = abs(speed) / braking
+    leg = Leg(0.0, steps, speed, -sign * braking, duration_s)
     return Motion(now_ns, now_ns + math.ceil(duration_s * NS), target, (leg,))

@@ -1,7 +1,8 @@
 """Finding zero on one axis with a half-turn flag: on from the true zero upward, off below it.
 
 Seek upward until the flag is on, retreat until it is off, creep up until it is on again: the edge is always
-approached slowly and from below, so it is found in the same place every time.
+approached slowly and from below, so it is found in the same place every time. Then back to it over the few steps of
+braking.
 """
 
 import math
@@ -20,6 +21,7 @@ class Phase(Enum):
     SEEK = auto()
     RETREAT = auto()
     CREEP = auto()
+    HOME = auto()
     DONE = auto()
 
 
@@ -40,6 +42,10 @@ class ReferenceRun:
             self._edge_ns = None
             return
         start = round(self._axis.motion.steps_at(now_ns))
+        if phase is Phase.HOME:
+            self._axis.begin(move(now_ns, start, 0, self._speed[Phase.CREEP], self._accel))
+            self._braking = True
+            return
         far = round(SEEK_DEG * self._axis.steps_per_degree)
         speed = self._speed[phase]
         motion = move(now_ns, start, start + round(math.copysign(far, speed)), abs(speed), self._accel)

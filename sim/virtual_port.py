@@ -13,6 +13,12 @@ class VirtualPort:
     def __init__(self, rig: Rig) -> None:
         self._rig = rig
         self._now_ns = 0
+        self._wakes: list[int] = []
+
+    def wake_at(self, moment_ns: int) -> None:
+        """End the wait that is under way at `moment_ns`, as a key press would."""
+        self._wakes.append(moment_ns)
+        self._wakes.sort()
 
     def now(self) -> int:
         """Virtual time since the rig was switched on, in nanoseconds."""
@@ -30,8 +36,10 @@ class VirtualPort:
         """
         while not (data := self._rig.to_host.arrived(self._now_ns)):
             event_ns = self._rig.next_deadline()
-            if deadline_ns is not None and (event_ns is None or event_ns > deadline_ns):
-                self._now_ns = max(self._now_ns, deadline_ns)
+            limits = [moment for moment in (deadline_ns, *self._wakes[:1]) if moment is not None]
+            if limits and (event_ns is None or event_ns > min(limits)):
+                self._now_ns = max(self._now_ns, min(limits))
+                self._wakes = [moment for moment in self._wakes if moment > self._now_ns]
                 return b""
             if event_ns is None:
                 raise DeadlockError("nothing will happen and no deadline was given")

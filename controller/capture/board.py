@@ -6,9 +6,11 @@ the line has been quiet for a while, keeps the board's watchdog content.
 """
 
 from collections import deque
+from collections.abc import Callable
 
 from controller.capture.events import Event, Kind
 from controller.capture.port import Port
+from controller.program.program import Program
 from protocol.codec import PROTOCOL_VERSION
 from protocol.host_link import Answered, HostLink, LinkEvent, Noticed, Restarted, Silent
 from protocol.messages import (
@@ -34,13 +36,12 @@ from protocol.messages import (
 from protocol.units import NO_COMMAND, CommandId, Nanos
 
 MS = 1_000_000
-# How long a healthy board may take to answer, the latency of a USB adapter and a busy host included, and how often
-# a request is repeated before the line counts as dead. Common practice, no source.
-ANSWER_NS = Nanos(500 * MS)
-TRIES = 8
 # The board is asked at least three times within its patience, so one or two lost exchanges do no harm.
 ASKS_PER_SILENCE = 3
-LATE_NS = 20 * MS  # how long after its expected end a command is asked about
+LATE_NS = 20 * MS  # how long after its expected end a command is first asked about; then after twice that, and so on
+
+Wish = Callable[[], Kind | None]
+"""What the operator wants next (STOP, HALT), or None."""
 
 ENDINGS = {
     Outcome.ARRIVED: Kind.ARRIVED,
@@ -53,13 +54,14 @@ ENDINGS = {
 
 
 class BoardClient:
-    """One board on one port. `silence_ms` is the patience that the board is armed with."""
+    """One board on one port, spoken to as `program` says."""
 
-    def __init__(self, port: Port, silence_ms: int) -> None:
+    def __init__(self, port: Port, program: Program) -> None:
         self._port = port
-        self._link = HostLink(retry_ns=ANSWER_NS, tries=TRIES)
-        self._quiet_ns = silence_ms * MS // ASKS_PER_SILENCE
+        self._link = HostLink(retry_ns=Nanos(program.retry_ns), tries=program.tries)
+        self._quiet_ns = program.silence_ms * MS // ASKS_PER_SILENCE
         self._ask_at: int | None = None
+        self._due_at: int | None = None  # when the end of the command under way should have been heard of
         self._running = NO_COMMAND
         self._armed = False
         self._coming_to_rest = False
@@ -74,7 +76,8 @@ class BoardClient:
         """Send a request; if it is a command whose end is awaited, `expected_ns` says when that is due."""
         if isinstance(request, Reference | Move | Expose):
             self._running = request.command_id
-            self._ask_at = self._port.now() + min(expected_ns + LATE_NS, self._quiet_ns)
+            self._due_at = self._port.now() + expected_ns
+            self._plan_question()
         self._link.send(request)
         self._write()
 
@@ -85,15 +88,20 @@ class BoardClient:
         self._link.send_urgent(request)
         self._write()
 
-    def wait_event(self, deadline_ns: int | None) -> Event | None:
-        """Wait for the next event until `deadline_ns`; None when it passes first."""
+    def wait_event(self, deadline_ns: int | None, wish: Wish = lambda: None) -> Event | None:
+        """Wait for the next event until `deadline_ns`; None when it passes first.
+
+        `wish` is asked whenever the port returns; what it wants is an event like any other.
+        """
         while True:
             while (news := self._link.next_event()) is not None:
                 self._take_in(news)
+            now = self._port.now()
+            if (wanted := wish()) is not None:
+                return Event(wanted, now)
             if self._events:
                 return self._events.popleft()
             self._write()
-            now = self._port.now()
             if deadline_ns is not None and now >= deadline_ns:
                 return None
             moments = (deadline_ns, self._link.next_deadline(), self._ask_at)
@@ -105,10 +113,29 @@ class BoardClient:
             if self._ask_at is not None and now >= self._ask_at:
                 self._ask()
 
+    def wait_stopped(self, request: Stop | Halt, patience_ns: int) -> bool:
+        """Send a stop or a halt and wait until the board says that the head rests; whether it did in time."""
+        self.send_urgent(request)
+        deadline_ns = self._port.now() + patience_ns
+        while (event := self.wait_event(deadline_ns)) is not None:
+            if event.kind is Kind.AT_REST:
+                return True
+            if event.kind is Kind.LINK_LOST:
+                return False
+        return False
+
     def _ask(self) -> None:
         if self._link.idle and not self._link.down:
             self._link.send(GetStatus())
-        self._ask_at = self._port.now() + self._quiet_ns
+        self._plan_question()
+
+    def _plan_question(self) -> None:
+        """When to ask next: before the board loses patience, and soon after an end that was not heard of."""
+        now = self._port.now()
+        self._ask_at = now + self._quiet_ns
+        if self._due_at is not None:
+            late_ns = max(LATE_NS, now - self._due_at)  # doubles the time since it was due
+            self._ask_at = min(self._ask_at, max(now, self._due_at) + late_ns)
 
     def _write(self) -> None:
         data = self._link.take(Nanos(self._port.now()))
@@ -151,9 +178,9 @@ class BoardClient:
             )
         elif isinstance(answer.request, Arm) and isinstance(reply, Accepted):
             self._armed = True
-            self._ask_at = now + self._quiet_ns
+            self._plan_question()
             self._events.append(Event(Kind.ARMED, now))
-        elif isinstance(answer.request, Stop):
+        elif isinstance(answer.request, Stop | Halt):
             self._ask()  # is it at rest already?
 
     def _take_status(self, status: Status, now: int) -> None:
@@ -166,8 +193,11 @@ class BoardClient:
             else:
                 self._ask_at = now + LATE_NS
         elif self._armed and not status.flags & StatusFlag.ARMED:
-            self._armed = False
-            self._events.append(Event(Kind.HELD, now, cause=status.cause))
+            if at_rest:
+                self._armed = False
+                self._events.append(Event(Kind.HELD, now, cause=status.cause))
+            else:  # it has lost patience and is still braking
+                self._ask_at = now + LATE_NS
 
     def _take_ending(
         self, command_id: CommandId, outcome: Outcome, clock_ms: int, now: int, *, asked: bool = False
@@ -176,8 +206,6 @@ class BoardClient:
         if command_id != self._running or command_id == NO_COMMAND:
             self.unknown_endings += not asked
             return
-        self._running = NO_COMMAND
-        self._ask_at = now + self._quiet_ns
-        self._events.append(
-            Event(ENDINGS[outcome], now, command_id=command_id, outcome=outcome, board_clock_ms=clock_ms)
-        )
+        self._running, self._due_at = NO_COMMAND, None
+        self._plan_question()
+        self._events.append(Event(ENDINGS[outcome], now, command_id=command_id, outcome=outcome, board_clock_ms=clock_ms))

@@ -112,9 +112,7 @@ class Run:
         self.next_id = max(self.next_id, event.command_id + 1)
         for name, axis in ((Axis.PAN, self.program.pan), (Axis.TILT, self.program.tilt)):
             low, high = Steps(axis.min_steps), Steps(axis.max_steps)
-            self.effects.append(
-                Send(SetAxis(self._take_id(), name, low, high, axis.speed_steps_s, axis.accel_steps_s2))
-            )
+            self.effects.append(Send(SetAxis(self._take_id(), name, low, high, axis.speed_steps_s, axis.accel_steps_s2)))
         assert event.boot_id is not None
         self.effects.append(Send(Arm(self._take_id(), event.boot_id, self.program.silence_ms)))
 
@@ -237,10 +235,12 @@ class Run:
             self.effects.append(Conclude(self.exposing_id, OUTCOMES[event.outcome], event.board_clock_ms))
             self.exposing_id = 0
 
-    def halt(self, _: Any) -> None:
-        """Stop the pulses at once."""
-        self.effects.append(SendUrgent(Halt()))
-        self._fail("Halted as asked: the position of the head is no longer known.")
+    def halt_as_asked(self, data: Any) -> None:
+        """Stop the pulses at once, and make sure that the board has heard it."""
+        event: Event = data.kwargs["event"]
+        self.why = "Halted as asked: the position of the head is no longer known."
+        deadline_ns = event.at_ns + self.program.stop_deadline_ns
+        self.effects += [SendUrgent(Halt()), Timer(deadline_ns, overdue=True)]
 
     def fail_stopped(self, _: Any) -> None:
         """Stopped before anything could move."""

@@ -19,5 +19,6 @@ class Port(Protocol):
     def wait_bytes(self, deadline_ns: int | None) -> bytes:
         """Wait for bytes until `deadline_ns` (for ever if None); empty when it passes first.
 
-        A deadline in the past returns what is there at once.
+        A deadline in the past returns what is there at once. May return empty earlier when the operator wants
+        something: callers look at the time, not at the return alone.
         """

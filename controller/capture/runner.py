@@ -1,19 +1,18 @@
 """The loop: take one event, ask the machine, do what it says, in order."""
 
 from collections.abc import Callable
+from contextlib import suppress
 from dataclasses import dataclass
 
-from controller.capture.board import BoardClient
+from controller.capture.board import BoardClient, Wish
 from controller.capture.effects import Ask, Conclude, Effect, End, Greet, Intend, Send, SendUrgent, Timer
 from controller.capture.events import Event, Kind
 from controller.capture.machine import Run
 from controller.capture.port import Port
+from controller.errors import LinkLost
 from controller.program.program import Program
 from controller.session.session import Happening, Session, ShotOutcome
 from protocol.messages import Halt, Stop
-
-Operator = Callable[[], Kind | None]
-"""What the operator wants next (STOP, HALT) or None; asked between events."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -22,7 +21,13 @@ class RunResult:
 
     complete: bool
     sentence: str
+    began_ns: int
     ended_ns: int
+
+    @property
+    def seconds(self) -> float:
+        """How long it took."""
+        return (self.ended_ns - self.began_ns) / 1e9
 
 
 class Runner:
@@ -37,14 +42,15 @@ class Runner:
         program: Program,
         port: Port,
         session: Session,
-        operator: Operator = lambda: None,
+        operator: Wish = lambda: None,
         on_exposure: Callable[[], None] = lambda: None,
         ask: Callable[[int, float, float], None] = lambda *_: None,
     ) -> None:
-        self._port, self._session = port, session
+        self._program, self._port, self._session = program, port, session
+        self._began_ns = port.now()
         self._operator, self._on_exposure, self._ask = operator, on_exposure, ask
         self._answered = False
-        self._board = BoardClient(port, program.silence_ms)
+        self._board = BoardClient(port, program)
         self._run = Run(program)
         self._timer: Timer | None = None
         self._result: RunResult | None = None
@@ -57,19 +63,17 @@ class Runner:
                 self._handle(self._wait_event())
         except BaseException:
             # Whatever went wrong, a full disk or a fault of ours: nothing goes on moving unwatched.
-            self._board.send_urgent(Stop())
+            with suppress(LinkLost):
+                self._board.wait_stopped(Stop(), self._program.stop_deadline_ns)
             raise
         return self._result
 
     def _wait_event(self) -> Event:
-        wanted = self._operator()
-        if wanted is not None:
-            return Event(wanted, self._port.now())
         if self._answered:
             self._answered = False
             return Event(Kind.ANSWERED, self._port.now())
         timer = self._timer
-        event = self._board.wait_event(timer.at_ns if timer else None)
+        event = self._board.wait_event(timer.at_ns if timer else None, self._operator)
         if event is not None:
             return event
         assert timer is not None
@@ -105,4 +109,4 @@ class Runner:
             case Greet():
                 self._board.greet()
             case End(complete, sentence):
-                self._result = RunResult(complete, sentence, at_ns)
+                self._result = RunResult(complete, sentence, self._began_ns, at_ns)

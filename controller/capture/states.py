@@ -71,6 +71,9 @@ ROWS: tuple[Row, ...] = (
     Row(Kind.STOP, (S.CONNECTING, S.ARMING), S.FAILED, "fail_stopped"),
     Row(Kind.STOP, ARMED, S.STOPPING, "stop_as_asked"),
     Row(Kind.STOP, ENDING, None),
+    Row(Kind.HALT, (S.CONNECTING, S.ARMING, *ARMED, *ENDING), S.STOPPING, "halt_as_asked"),
+    # What an earlier run left behind is none of ours.
+    Row(Kind.HELD, (S.CONNECTING, S.ARMING), None),
     Row(Kind.OVERDUE, COMMANDED, S.STOPPING, "stop_overdue"),
     Row(Kind.REFUSED, (S.CONNECTING, S.ARMING), S.FAILED, "fail_refused"),
     Row(Kind.REFUSED, COMMANDED, S.STOPPING, "stop_refused"),
@@ -87,7 +90,6 @@ ROWS: tuple[Row, ...] = (
     Row(Kind.OVERDUE, ENDING, S.FAILED, "fail_not_at_rest"),
     Row(Kind.RESTARTED, (S.ARMING, *ARMED, *ENDING), S.FAILED, "fail_restarted"),
     Row(Kind.LINK_LOST, (S.CONNECTING, S.ARMING, *ARMED, *ENDING), S.FAILED, "fail_link_lost"),
-    Row(Kind.HALT, (S.CONNECTING, S.ARMING, *ARMED, *ENDING), S.FAILED, "halt"),
 )
 
 

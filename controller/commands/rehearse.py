@@ -19,9 +19,7 @@ from sim.virtual_port import VirtualPort
 KIND = "rehearsal"
 
 
-def rehearse_command(
-    plan_path: Path, out: Path, seed: int, progress: Callable[[int], Callable[[], None]]
-) -> Summary:
+def rehearse_command(plan_path: Path, out: Path, seed: int, progress: Callable[[int], Callable[[], None]]) -> Summary:
     """Rehearse the plan and write session, truth and reports into the folder `out`.
 
     `progress(total)` gives what is called after each exposure.
@@ -51,7 +49,7 @@ def _write_all(out: Path, plan: Plan, session: Session, rig: Rig, result: RunRes
         seed=seed,
         run_complete=result.complete,
         sentence=result.sentence,
-        seconds=result.ended_ns / 1e9,
+        seconds=result.seconds,
     )
     try:
         (out / "truth.json").write_text(rig.truth.to_json(), encoding="utf-8")

@@ -89,9 +89,7 @@ class Exposure(Table):
     """One frame's exposures and the times that the camera needs around them."""
 
     shutter_seconds: Annotated[float, Field(gt=0, le=3600)] = 0.0125
-    bracket_ev: Annotated[
-        tuple[Annotated[float, Field(ge=-10, le=10)], ...], Field(min_length=1, max_length=15)
-    ] = (0.0,)
+    bracket_ev: Annotated[tuple[Annotated[float, Field(ge=-10, le=10)], ...], Field(min_length=1, max_length=15)] = (0.0,)
     focus_ms: Annotated[int, Field(ge=0, le=10_000)] = 100
     press_ms: Annotated[int, Field(gt=0, le=3_600_000)] = 100
     release_lag_ms: Annotated[float, Field(ge=0, le=5_000)] = 60.0
@@ -146,10 +144,7 @@ class Head(Table):
         For each axis half a microstep and the motor's own 5 % of a full step (drive makers' usual figure), and the base's
         error of level. The play of the gears does not count: it is always taken up from the same side.
         """
-        errors = [
-            (0.5 + 0.05 * axis.microsteps) / axis.steps_per_degree
-            for axis in (self.pan, self.tilt)
-        ]
+        errors = [(0.5 + 0.05 * axis.microsteps) / axis.steps_per_degree for axis in (self.pan, self.tilt)]
         return math.hypot(*errors) + self.level_error_deg
 
 
@@ -168,6 +163,15 @@ class Board(Table):
     max_step_rate_hz: Annotated[int, Field(ge=100, le=1_000_000)] = 20_000
     silence_ms: Annotated[int, Field(ge=100, le=60_000)] = 6000
     sync_contact: bool = True
+
+    @model_validator(mode="after")
+    def _patient_enough(self) -> Self:
+        # A board must not lose patience while the host still repeats itself on a slow line.
+        exchange_ms = 2 * 40 * 10 * 1000 / self.baud
+        least = math.ceil(6 * (250 + exchange_ms))
+        if self.silence_ms < least:
+            raise ValueError(f"silence_ms = {self.silence_ms} is too short for baud = {self.baud}: {least} or more")
+        return self
 
 
 class Kit(Table):

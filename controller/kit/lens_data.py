@@ -82,9 +82,7 @@ def _fill_lens(table: dict[str, Any], crop_factor: float | None) -> tuple[dict[s
         filled.setdefault("focal_length_mm", low)
     focal = filled.get("focal_length_mm")
     if isinstance(focal, int | float) and not low * 0.98 <= focal <= high * 1.02:
-        raise InputError(
-            f'lens.focal_length_mm = {focal:g}: the lens "{table["model"]}" has {low:g} to {high:g} mm.'
-        )
+        raise InputError(f'lens.focal_length_mm = {focal:g}: the lens "{table["model"]}" has {low:g} to {high:g} mm.')
     return filled, crop_factor
 
 

@@ -61,9 +61,7 @@ class Field:
     @property
     def pixel_rad(self) -> float:
         """Angle of one pixel at the picture's centre, in radians."""
-        return off_axis_angle(
-            self.projection, self.focal_length_mm, self.width_mm / self.pixels_across
-        )
+        return off_axis_angle(self.projection, self.focal_length_mm, self.width_mm / self.pixels_across)
 
     @property
     def upright_either_way(self) -> bool:
@@ -138,8 +136,6 @@ def make_field(
         pixels_across=pixels[0],
         pixels_up=pixels[1],
         whole=Sides(angle(edges.right), angle(edges.left), angle(edges.top), angle(edges.bottom)),
-        core=Sides(
-            angle(edges.right, across), angle(edges.left, across), angle(edges.top, up), angle(edges.bottom, up)
-        ),
+        core=Sides(angle(edges.right, across), angle(edges.left, across), angle(edges.top, up), angle(edges.bottom, up)),
         circle_rad=None if limit_mm == float("inf") else off_axis_angle(projection, focal_length_mm, limit_mm),
     )

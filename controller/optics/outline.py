@@ -53,9 +53,7 @@ def whole_outline(field: Field) -> Outline:
 
 def _outline(field: Field, sides: Sides) -> Outline:
     radius = LAWS[field.projection].radius
-    corner = max(
-        np.hypot(radius(x), radius(y)) for x in (sides.right, sides.left) for y in (sides.top, sides.bottom)
-    )
+    corner = max(np.hypot(radius(x), radius(y)) for x in (sides.right, sides.left) for y in (sides.top, sides.bottom))
     limit = np.inf if field.circle_rad is None else field.circle_rad
     law = LAWS[field.projection]
     reach = limit if corner >= law.largest_radius else min(limit, law.angle(float(corner)))

@@ -37,9 +37,7 @@ class Law:
 LAWS: dict[Projection, Law] = {
     Projection.RECTILINEAR: Law(math.tan, math.atan, math.inf),
     Projection.EQUIDISTANT: Law(lambda theta: theta, lambda radius: radius, math.pi),
-    Projection.EQUISOLID: Law(
-        lambda theta: 2 * math.sin(theta / 2), lambda radius: 2 * math.asin(radius / 2), 2.0
-    ),
+    Projection.EQUISOLID: Law(lambda theta: 2 * math.sin(theta / 2), lambda radius: 2 * math.asin(radius / 2), 2.0),
     Projection.STEREOGRAPHIC: Law(
         lambda theta: 2 * math.tan(theta / 2), lambda radius: 2 * math.atan(radius / 2), math.inf
     ),

@@ -52,9 +52,7 @@ class Front:
         return float(np.interp(latitude, self.low, self.pitch))
 
 
-def band(
-    outline: Outline, share: Array, pitches: Array, number: Numbers, margin_rad: float
-) -> tuple[Array, Array]:
+def band(outline: Outline, share: Array, pitches: Array, number: Numbers, margin_rad: float) -> tuple[Array, Array]:
     """Lowest and highest latitude closed by rows at `pitches[number]` whose frames answer for `share` of yaw each.
 
     All in radians; `share` and `number` have shape (k,), one row each. Where a row closes nothing, the lowest exceeds
@@ -153,5 +151,8 @@ def _front(count: int, low: Array, high: Array, pitch: Array) -> Front | None:
     jump = np.flatnonzero(np.abs(np.diff(kept)) > 1) + 1
     low = np.insert(low[kept], jump, np.nextafter(low[kept[jump]], -np.inf))
     return Front(
-        count, low, np.insert(high[kept], jump, high[kept[jump - 1]]), np.insert(pitch[kept], jump, pitch[kept[jump - 1]])
+        count,
+        low,
+        np.insert(high[kept], jump, high[kept[jump - 1]]),
+        np.insert(pitch[kept], jump, pitch[kept[jump - 1]]),
     )

@@ -78,9 +78,7 @@ def _cost_of_order(kit: Kit, frames: Sequence[Frame], links: Links, order: Order
             for i, p in zip(numbers, arranged, strict=True)
         ],
     )
-    return OrderCost(
-        seconds=round(program.expected_ns / 1e9, 3), neighbours_apart_seconds=_apart(program, links)
-    )
+    return OrderCost(seconds=round(program.expected_ns / 1e9, 3), neighbours_apart_seconds=_apart(program, links))
 
 
 def _apart(program: Program, links: Links) -> float:

@@ -10,6 +10,7 @@ the proof has passed it.
 
 from collections.abc import Callable
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 from scipy.optimize import minimize
@@ -158,14 +159,12 @@ class Search:
         low, high = np.radians([self._task.lowest_deg, self._task.highest_deg])
         whole = self._task.lowest_deg <= -90 and self._task.highest_deg >= 90
         free = whole and self._task.field.upright_either_way  # over the pole and on, upside down
-        limits = [(None, None), (None, None) if free else (low, high)] * len(aims_deg)
+        limits: Any = [(None, None), (None, None) if free else (low, high)] * len(aims_deg)
         start = np.radians(aims_deg)
         if not free:
             start[:, 1] = np.clip(start[:, 1], low, high)
-        options = {"maxiter": STEPS, "maxcor": 20, "ftol": 1e-12, "gtol": 1e-9}
-        found = minimize(
-            area_and_slope, start.ravel(), jac=True, method="L-BFGS-B", bounds=limits, options=options
-        )
+        options: Any = {"maxiter": STEPS, "maxcor": 20, "ftol": 1e-12, "gtol": 1e-9}
+        found: Any = minimize(area_and_slope, start.ravel(), jac=True, method="L-BFGS-B", bounds=limits, options=options)
         return _folded(np.degrees(found.x.reshape(-1, 2)), self._task.bounds) if found.fun < CLOSED_SR else None
 
 

@@ -48,9 +48,7 @@ class Links:
         graph = self._graph()
         if not nx.is_connected(graph):
             return 0.0, None
-        a, b, data = min(
-            nx.maximum_spanning_edges(graph, data=True), key=lambda edge: float(edge[2]["weight"])
-        )
+        a, b, data = min(nx.maximum_spanning_edges(graph, data=True), key=lambda edge: float(edge[2]["weight"]))
         return float(data["weight"]), (int(min(a, b)), int(max(a, b)))
 
     def _graph(self) -> "nx.Graph[int]":

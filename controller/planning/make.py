@@ -18,8 +18,8 @@ from controller.planning.order import arrange
 from controller.planning.plan import Frame, LinkRecord, Optics, Place, Plan, ProofRecord, Region, SunRecord
 from controller.planning.pose import Pose, poses_of_rows
 from controller.planning.reach import reachable, single_row
-from controller.planning.request import Arrangement, RegionKind, Request
 from controller.planning.region import Bounds
+from controller.planning.request import Arrangement, RegionKind, Request
 from controller.planning.rows import SMALLEST_MARGIN_RAD, Task, fewest_rows
 from controller.planning.sun import frames_with_sun, sun_at
 from controller.program.build import build_program
@@ -27,9 +27,7 @@ from controller.program.build import build_program
 Progress = Callable[[int, int], None]
 
 
-def make_plan(
-    kit: Kit, overlap: float, request: Request | None = None, progress: Progress = lambda *_: None
-) -> Plan:
+def make_plan(kit: Kit, overlap: float, request: Request | None = None, progress: Progress = lambda *_: None) -> Plan:
     """The frames that `request` asks for (default: the full sphere in rows), proved, linked and costed.
 
     `overlap` is the share of the picture (0 to 0.9) that neighbours have in common at least. `progress(frames, percent)`
@@ -88,8 +86,11 @@ def _poses(kit: Kit, field: Field, bounds: Bounds, request: Request, progress: P
 
 
 def _proved_rows(task: Task) -> list[Pose]:
-    """Poses of the fewest rows. Where meridians missed what lies between them, and the proof does not pass: with
-    more margin; where that does not help, as they are, and the plan says that it does not cover."""
+    """Poses of the fewest rows.
+
+    Where meridians missed what lies between them, and the proof does not pass: with more margin; where that does
+    not help, as they are, and the plan says that it does not cover.
+    """
     margin_rad = SMALLEST_MARGIN_RAD
     for _ in range(8):
         poses = poses_of_rows(fewest_rows(task, margin_rad), task)
@@ -203,5 +204,3 @@ def _sun_record(kit: Kit, field: Field, frames: tuple[Frame, ...], request: Requ
         altitude_deg=(round(begin.altitude_deg, 2), round(end.altitude_deg, 2)),
         frames=tuple(seen),
     )
-
-

@@ -11,6 +11,7 @@ from enum import StrEnum
 from itertools import groupby
 
 import numpy as np
+from numpy.typing import NDArray
 
 from controller.planning.directions import Array
 from controller.planning.pose import Pose
@@ -156,7 +157,7 @@ def _improve(poses: list[Pose], mover: Mover) -> list[Pose]:
     return [poses[i - 1] for i in way[1:]]
 
 
-def _turn_stretches(way: Array, cost: Array) -> bool:
+def _turn_stretches(way: NDArray[np.intp], cost: Array) -> bool:
     """Reverse way[i..j] wherever that is shorter; whether anything was."""
     found, count = False, len(way)
     i = 1
@@ -175,7 +176,7 @@ def _turn_stretches(way: Array, cost: Array) -> bool:
     return found
 
 
-def _move_stretches(way: Array, cost: Array) -> bool:
+def _move_stretches(way: NDArray[np.intp], cost: Array) -> bool:
     """Move a stretch of one to three to a better place, either way round; whether anything was moved."""
     found, count = False, len(way)
     for length in (1, 2, 3):
@@ -191,9 +192,7 @@ def _move_stretches(way: Array, cost: Array) -> bool:
                 piece = stretch[::-1] if flip else stretch
                 inside = cost[stretch[:-1], stretch[1:]].sum() - cost[piece[:-1], piece[1:]].sum()
                 after = np.append(rest[1:], -1)
-                join = cost[rest, piece[0]] + np.where(
-                    after >= 0, cost[piece[-1], after] - cost[rest, after], 0.0
-                )
+                join = cost[rest, piece[0]] + np.where(after >= 0, cost[piece[-1], after] - cost[rest, after], 0.0)
                 gain = freed + inside - join
                 k = int(gain.argmax())
                 if gain[k] > best:

@@ -2,6 +2,7 @@
 
 import hashlib
 import json
+from contextlib import suppress
 from pathlib import Path
 from typing import Annotated, Any, Literal, Self
 
@@ -174,7 +175,8 @@ def save_plan(plan: Plan, path: Path) -> None:
         part.write_text(plan.model_dump_json(indent=1) + "\n", encoding="utf-8")
         part.replace(path)
     except OSError as error:
-        part.unlink(missing_ok=True)
+        with suppress(OSError):
+            part.unlink(missing_ok=True)
         raise StorageFailed(f"{path} cannot be written ({error.strerror}); choose another place.") from None
 
 

@@ -3,6 +3,7 @@
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import NDArray
 
 from controller.planning.cores import Cores
 from controller.planning.directions import Array
@@ -25,12 +26,12 @@ class Bounds:
         low, high = np.radians(self.pitch_from_deg), np.radians(self.pitch_to_deg)
         return float(np.radians(self.yaw_width_deg) * (np.sin(high) - np.sin(low)))
 
-    def holds(self, directions: Array) -> Array:
+    def holds(self, directions: Array) -> NDArray[np.bool_]:
         """Which of the (k, 3) directions lie in it, as booleans."""
         pitch = np.degrees(np.arcsin(np.clip(directions[:, 2], -1, 1)))
         yaw = (np.degrees(np.arctan2(directions[:, 1], directions[:, 0])) - self.yaw_from_deg) % 360
         within = (pitch >= self.pitch_from_deg) & (pitch <= self.pitch_to_deg)
-        inside: Array = within & ((yaw <= self.yaw_width_deg) | (self.yaw_width_deg >= 360))
+        inside: NDArray[np.bool_] = within & ((yaw <= self.yaw_width_deg) | (self.yaw_width_deg >= 360))
         return inside
 
     def elsewhere(self) -> Cores | None:

@@ -32,11 +32,17 @@ def sun_at(latitude_deg: float, longitude_deg: float, moment: datetime) -> Sun:
 def sun_direction(sun: Sun, north_yaw_deg: float) -> Array:
     """The direction of the sun for a head whose yaw of `north_yaw_deg` looks north, shape (3,)."""
     yaw = np.radians([sun.azimuth_deg + north_yaw_deg])
-    return camera_axes(yaw, np.radians([sun.altitude_deg])).forward[0]
+    forward: Array = camera_axes(yaw, np.radians([sun.altitude_deg])).forward[0]
+    return forward
 
 
 def frames_with_sun(
-    pictures: Cores, latitude_deg: float, longitude_deg: float, start: datetime, seconds: float, north_yaw_deg: float
+    pictures: Cores,
+    latitude_deg: float,
+    longitude_deg: float,
+    start: datetime,
+    seconds: float,
+    north_yaw_deg: float,
 ) -> list[int]:
     """Numbers of the frames that see the sun at any time of a run of `seconds` from `start`; none when it is down."""
     held: set[int] = set()

@@ -68,13 +68,16 @@ def build_program(kit: Kit, frames: Sequence["Frame"]) -> Program:
         pan=pan,
         tilt=tilt,
         silence_ms=kit.board.silence_ms,
+        retry_ns=timing.retry_ns(kit.board.baud),
+        tries=timing.TRIES,
         pan_search_steps_s=search[0],
         tilt_search_steps_s=search[1],
         creep_divisor=CREEP_DIVISOR,
         reference_expected_ns=reference_ns,
         reference_deadline_ns=_reference_deadline_ns(kit, search),
         stop_deadline_ns=timing.deadline_ns(
-            max(s.speed_steps_s * NS // s.accel_steps_s2 for s in (pan, tilt))  # v / a
+            max(s.speed_steps_s * NS // s.accel_steps_s2 for s in (pan, tilt)),  # v / a
+            kit.board.baud,
         ),
         steps=tuple(steps),
         expected_ns=_handshake_ns(kit.board.baud) + reference_ns + _steps_ns(steps),
@@ -117,14 +120,14 @@ def _moves(
     for stop in stops:
         expected = _move_ns(kit, settings, here, stop)
         last = stop is target
-        moves.append(MoveStep(frame, *stop, settle_ns if last else 0, expected, timing.deadline_ns(expected)))
+        moves.append(
+            MoveStep(frame, *stop, settle_ns if last else 0, expected, timing.deadline_ns(expected, kit.board.baud))
+        )
         here = stop
     return moves
 
 
-def _move_ns(
-    kit: Kit, settings: tuple[AxisSetting, AxisSetting], here: tuple[int, int], target: tuple[int, int]
-) -> int:
+def _move_ns(kit: Kit, settings: tuple[AxisSetting, AxisSetting], here: tuple[int, int], target: tuple[int, int]) -> int:
     turning = max(
         timing.motion_ns(goal - start, setting.speed_steps_s, setting.accel_steps_s2)
         for start, goal, setting in zip(here, target, settings, strict=True)
@@ -155,7 +158,7 @@ def _exposures(kit: Kit, frame: int) -> list[ExposeStep]:
                 limit_ms=limit_ms,
                 ready_ns=round(camera.ready_ms * MS),
                 expected_ns=expected,
-                deadline_ns=timing.deadline_ns((camera.focus_ms + camera.press_ms + limit_ms) * MS),
+                deadline_ns=timing.deadline_ns((camera.focus_ms + camera.press_ms + limit_ms) * MS, kit.board.baud),
             )
         )
     return steps
@@ -195,18 +198,31 @@ def _handshake_ns(baud: int) -> int:
 
 
 def _reference_ns(setting: AxisSetting, search: int, steps_per_degree: float) -> int:
-    """Usual time to find a switch about a degree away: there, past it, back past it, and slowly on to it."""
+    """Usual time to find a switch about a degree away, from either side of it.
+
+    From below: there, past it while braking, back past it, braking, and slowly on to it. From above: without the first.
+    """
     accel = setting.accel_steps_s2
-    brake = search * search / (2 * accel)
     creep = search / CREEP_DIVISOR
-    there = steps_per_degree / search + search / accel / 2 if brake < steps_per_degree else 0.0
-    return round((there + 2 * search / accel + brake / creep) * NS)
+
+    def reached(way: float) -> float:
+        return min(float(search), math.sqrt(2 * accel * way))
+
+    def run(way: float) -> float:
+        """Seconds from rest over the switch, `way` steps off, and to rest again."""
+        speed = reached(way)
+        return speed / accel + max(0.0, way - speed * speed / (2 * accel)) / speed + speed / accel
+
+    over = reached(steps_per_degree) ** 2 / (2 * accel)  # how far past the switch it comes to rest
+    slow = over / creep + creep / accel
+    from_below = run(steps_per_degree) + run(over) + slow
+    from_above = run(steps_per_degree) + slow
+    return round((from_below + from_above) / 2 * NS)
 
 
 def _reference_deadline_ns(kit: Kit, search: list[int]) -> int:
     """A whole turn of search, there and back, is the longest that a reference run may take."""
     turn_s = max(
-        2 * 360 * axis.steps_per_degree / speed
-        for axis, speed in zip((kit.head.pan, kit.head.tilt), search, strict=True)
+        2 * 360 * axis.steps_per_degree / speed for axis, speed in zip((kit.head.pan, kit.head.tilt), search, strict=True)
     )
-    return timing.deadline_ns(round(turn_s * NS))
+    return timing.deadline_ns(round(turn_s * NS), kit.board.baud)

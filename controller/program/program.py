@@ -62,6 +62,8 @@ class Program:
     pan: AxisSetting
     tilt: AxisSetting
     silence_ms: int
+    retry_ns: int
+    tries: int
     pan_search_steps_s: int
     tilt_search_steps_s: int
     creep_divisor: int

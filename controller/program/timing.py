@@ -4,7 +4,7 @@ import math
 
 from controller.kit.kit import Axis, Kit
 from protocol.codec import encode_message
-from protocol.framing import encode_frame
+from protocol.framing import MAX_FRAME, encode_frame
 from protocol.messages import Message
 
 NS = 1_000_000_000
@@ -18,7 +18,11 @@ LONGEST_OF_NOMINAL = 2**0.0931
 # Time that a deadline adds to what is expected: a share, and a floor for the host's own stalls. Common practice,
 # no source: long enough never to fire on a sound rig, short enough to notice a dead motor within seconds.
 MARGIN_SHARE = 0.25
-MARGIN_NS = 2 * NS
+MARGIN_NS = NS
+# How long a healthy board may take to answer beside the time on the wire, the latency of a USB adapter and a busy
+# host included, and how often a request is repeated before the line counts as dead. Common practice, no source.
+ANSWER_NS = 250 * MS
+TRIES = 6
 
 
 def motion_ns(distance_steps: float, speed: float, accel: float) -> int:
@@ -71,6 +75,11 @@ def _numbered(message: Message) -> tuple[int, int, bytes]:
     return kind, 1, payload
 
 
-def deadline_ns(expected_ns: int) -> int:
-    """When something that should take `expected_ns` is overdue."""
-    return expected_ns + round(expected_ns * MARGIN_SHARE) + MARGIN_NS
+def retry_ns(baud: int) -> int:
+    """How long to wait for an answer: two of the longest frames on the wire, and the board."""
+    return ANSWER_NS + 2 * MAX_FRAME * 10 * NS // baud
+
+
+def deadline_ns(expected_ns: int, baud: int) -> int:
+    """When something that should take `expected_ns` is overdue: not before a dead line would have shown itself."""
+    return expected_ns + round(expected_ns * MARGIN_SHARE) + MARGIN_NS + TRIES * retry_ns(baud)

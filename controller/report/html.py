@@ -44,9 +44,7 @@ def row_lines(plan: Plan) -> list[RowLine]:
             step = plan.region.yaw_width_deg / count
             apart = 2 * math.asin(math.cos(math.radians(pitch)) * math.sin(math.radians(step / 2)))
             optics = plan.optics
-            overlap = 100 * shared_part(
-                optics.projection, optics.focal_length_mm, optics.frame_width_mm / 2, apart
-            )
+            overlap = 100 * shared_part(optics.projection, optics.focal_length_mm, optics.frame_width_mm / 2, apart)
         lines.append(RowLine(number, pitch, count, step, overlap))
     return lines
 
@@ -78,6 +76,6 @@ def _svg(figure: Figure) -> Markup:
     """The figure as an <svg> element. Markup: it is our own drawing, not somebody's text."""
     buffer = io.StringIO()
     with mpl.rc_context({"svg.fonttype": "none", "svg.hashsalt": "fullturn", "font.family": "sans-serif"}):
-        figure.savefig(buffer, format="svg", metadata={"Date": None, "Creator": None})
+        figure.savefig(buffer, format="svg", metadata={"Date": None, "Creator": None, "Format": None, "Type": None})
     text = buffer.getvalue()
     return Markup(text[text.index("<svg") :])

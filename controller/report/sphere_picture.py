@@ -46,9 +46,7 @@ def sphere_picture(plan: Plan) -> Figure:
         _numbers(axes, plan.frames)
     _bounds(axes, plan)
     worst = plan.proof.worst_at
-    axes.plot(
-        _centred(worst.yaw_deg), worst.pitch_deg, "o", ms=11, mfc="none", mec=RED, mew=2.5, label="tightest place"
-    )
+    axes.plot(_centred(worst.yaw_deg), worst.pitch_deg, "o", ms=11, mfc="none", mec=RED, mew=2.5, label="tightest place")
     axes.legend(loc="upper center", bbox_to_anchor=(0.5, -0.11), ncols=4, facecolor=GREY, labelcolor="white")
     return figure
 

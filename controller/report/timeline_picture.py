@@ -43,8 +43,7 @@ def stretches(happenings: Sequence[Happening], ended_s: float) -> list[Stretch]:
 def seconds_by_lane(parts: Sequence[Stretch]) -> dict[str, float]:
     """Total seconds of each lane, by its name, lanes that never occurred left out."""
     totals = {
-        name: sum(part.seconds for part in parts if part.state == state.value)
-        for state, (name, _) in LANES.items()
+        name: sum(part.seconds for part in parts if part.state == state.value) for state, (name, _) in LANES.items()
     }
     return {name: total for name, total in totals.items() if total > 0}
 

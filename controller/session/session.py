@@ -106,9 +106,9 @@ class Session:
     repeated, never for a capture, which cannot.
     """
 
-    def __init__(self, path: Path, connection: sqlite3.Connection) -> None:
+    def __init__(self, path: Path, connection: sqlite3.Connection, *, durable: bool) -> None:
         self.path = path
-        self._db = connection
+        self._db, self._durable = connection, durable
 
     @classmethod
     def create(cls, path: Path, about: dict[str, str], *, durable: bool) -> Self:
@@ -116,7 +116,7 @@ class Session:
         if path.exists():
             raise StorageFailed(f"{path} exists already; name another place.")
         with _storage(path):
-            session = cls(path, _connect(path, durable=durable))
+            session = cls(path, _connect(path, durable=durable), durable=durable)
             with session._db:
                 session._db.executescript(SCHEMA)
                 rows = {"session_version": SESSION_VERSION, **about}
@@ -125,11 +125,15 @@ class Session:
 
     @classmethod
     def open(cls, path: Path) -> Self:
-        """Open an existing session. Raises InputError when it is none or of another version."""
+        """Open an existing session to read it; the file stays as it is.
+
+        Raises InputError when it is none or of another version.
+        """
         try:
             if not path.is_file():
                 raise InputError(f"{path}: there is no such session.")
-            session = cls(path, _connect(path, durable=True))
+            reading = sqlite3.connect(f"{path.resolve().as_uri()}?mode=ro", uri=True, isolation_level=None)
+            session = cls(path, reading, durable=False)
             version = session.about().get("session_version")
         except sqlite3.Error:
             raise InputError(f"{path}: is not a session of this program.") from None
@@ -144,7 +148,9 @@ class Session:
         self.close()
 
     def close(self) -> None:
-        """Close the file."""
+        """Close the file; one file is all that stays."""
+        if self._durable:
+            self._db.execute("PRAGMA journal_mode = DELETE")
         self._db.close()
 
     def about(self) -> dict[str, str]:
