@@ -124,16 +124,19 @@ class Session:
         return session
 
     @classmethod
-    def open(cls, path: Path) -> Self:
-        """Open an existing session to read it; the file stays as it is.
+    def open(cls, path: Path, *, to_write: bool = False) -> Self:
+        """Open an existing session: to read it, and the file stays as it is, or `to_write` on in it, durably.
 
         Raises InputError when it is none or of another version.
         """
         try:
             if not path.is_file():
                 raise InputError(f"{path}: there is no such session.")
-            reading = sqlite3.connect(f"{path.resolve().as_uri()}?mode=ro", uri=True, isolation_level=None)
-            session = cls(path, reading, durable=False)
+            if to_write:
+                session = cls(path, _connect(path, durable=True), durable=True)
+            else:
+                reading = sqlite3.connect(f"{path.resolve().as_uri()}?mode=ro", uri=True, isolation_level=None)
+                session = cls(path, reading, durable=False)
             version = session.about().get("session_version")
         except sqlite3.Error:
             raise InputError(f"{path}: is not a session of this program.") from None
