@@ -55,17 +55,23 @@ def prove_coverage(cores: Cores, region: Bounds = SPHERE) -> Proof:
     if bare is not None:
         return _name_gap(cores, region, bare)
     worst = cores.forward[0]
-    suspects: Numbers | None = None
-    # Cores found bare at a larger margin are tried first: only when they pass must all the others be asked.
-    while high - low > RESOLUTION_RAD:
-        middle = (low + high) / 2
-        bare = question.first_bare(middle, suspects)
-        if bare is None and suspects is not None:
-            bare = question.first_bare(middle)
-        if bare is None:
-            low = middle
-        else:
-            high, worst, suspects = middle, bare.direction, np.array([bare.core])
+    # The core that was found bare says how far it holds by itself, which is quickly found; then all are asked at that
+    # margin. Either none is bare, or another one sets a smaller margin.
+    bare = question.first_bare(high)
+    while bare is not None:
+        worst, suspect = bare.direction, np.array([bare.core])
+        lowest = low
+        while high - lowest > RESOLUTION_RAD:
+            middle = (lowest + high) / 2
+            found = question.first_bare(middle, suspect)
+            if found is None:
+                lowest = middle
+            else:
+                high, worst = middle, found.direction
+        if lowest == low:
+            break
+        bare, high = question.first_bare(lowest), lowest
+    low = max(low, high if bare is None else low)
     yaw_deg, pitch_deg = yaw_pitch_deg(worst)
     return Proof(True, max(0.0, float(np.degrees(low))), yaw_deg, pitch_deg)
 
