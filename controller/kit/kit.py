@@ -19,7 +19,7 @@ NotNegative = Annotated[float, Field(ge=0)]
 class Table(BaseModel):
     """A table of the kit file: frozen, and a key it does not know is a mistake."""
 
-    model_config = ConfigDict(frozen=True, extra="forbid", allow_inf_nan=False)
+    model_config = ConfigDict(frozen=True, extra="forbid", allow_inf_nan=False, strict=True)
 
 
 class Camera(Table):

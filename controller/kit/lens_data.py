@@ -37,10 +37,10 @@ def sensor_size_mm(crop_factor: float, pixels_wide: int, pixels_high: int) -> tu
     return round(pixels_wide * scale, 3), round(pixels_high * scale, 3)
 
 
-def filled_in(tables: dict[str, Any]) -> dict[str, Any]:
+def filled_in(tables: dict[str, Any]) -> tuple[dict[str, Any], list[str]]:
     """`tables` with sensor size, projection and a prime's focal length added where the kit left them out.
 
-    Raises InputError with a sentence for each name that the data does not hold.
+    Also returns a sentence for each name that the data does not hold.
     """
     mistakes: list[str] = []
     crop_factor = None
@@ -53,9 +53,7 @@ def filled_in(tables: dict[str, Any]) -> dict[str, Any]:
             filled[part], crop_factor = fill(table, crop_factor)
         except InputError as error:
             mistakes += error.sentences
-    if mistakes:
-        raise InputError(mistakes)
-    return filled
+    return filled, mistakes
 
 
 def _fill_camera(table: dict[str, Any], _: float | None) -> tuple[dict[str, Any], float]:

@@ -1,5 +1,6 @@
 """From a TOML file to a Kit, or to one sentence for each mistake in it."""
 
+import json
 import tomllib
 from pathlib import Path
 from typing import Any
@@ -23,48 +24,72 @@ def load_kit(path: Path) -> Kit:
         raise InputError(f"{path}: cannot be read ({error.strerror}).") from None
     except UnicodeDecodeError:
         raise InputError(f"{path}: is not a text file in UTF-8.") from None
-    except tomllib.TOMLDecodeError as error:
+    except (ValueError, RecursionError) as error:  # broken TOML, or a number or nesting beyond all bounds
         raise InputError(f"{path}: is not valid TOML: {error}.") from None
     return kit_from_tables(tables, str(path))
 
 
 def kit_from_tables(tables: Tables, name: str) -> Kit:
     """Validate parsed TOML `tables`; `name` begins every sentence. Raises InputError."""
+    tables, unknown = _with_lens_data(tables)
+    sentences = [f"{name}: {sentence}" for sentence in unknown]
     try:
-        return Kit.model_validate(_with_lens_data(tables))
+        # As JSON, where a list may become a tuple and a text an enum, but no text a number.
+        kit = Kit.model_validate_json(json.dumps(tables, default=str))
     except ValidationError as error:
-        raise InputError(mistakes(error, name)) from None
-    except InputError as error:
-        raise InputError(f"{name}: {sentence}" for sentence in error.sentences) from None
+        by_name = "make" in tables.get("camera", {}) if isinstance(tables.get("camera"), dict) else False
+        raise InputError(sentences + mistakes(error, name, sensor_follows=by_name)) from None
+    if sentences:
+        raise InputError(sentences)
+    return kit
 
 
-def _with_lens_data(tables: Tables) -> Tables:
-    """Fill in what the open lens data knows of a camera or lens that is named by make and model."""
+def _with_lens_data(tables: Tables) -> tuple[Tables, list[str]]:
+    """Fill in what the open lens data knows of a camera or lens that is named by make and model.
+
+    Also returns a sentence for each name that it does not know.
+    """
     wanted = {
         part: table
         for part in ("camera", "lens")
         if isinstance(table := tables.get(part), dict) and ("make" in table or "model" in table)
     }
     if not wanted:
-        return tables
+        return tables, []
     from controller.kit import lens_data  # noqa: PLC0415  reading the data takes time that most kits need not spend
 
     return lens_data.filled_in(tables)
 
 
-def mistakes(error: ValidationError, name: str) -> list[str]:
-    """One sentence for each mistake that pydantic found."""
-    return [_sentence(name, detail) for detail in error.errors()]
+def mistakes(error: ValidationError, name: str, *, sensor_follows: bool = False) -> list[str]:
+    """One sentence for each mistake that pydantic found.
+
+    `sensor_follows`: the sensor's size would follow from the camera's name, so it is not missing.
+    """
+    details = error.errors()
+    places = [detail["loc"] for detail in details]
+    kept = []
+    for detail in details:
+        place = detail["loc"]
+        inside = any(other != place and other[: len(place)] == place for other in places)
+        if detail["type"] == "too_short" and inside:
+            continue  # it only looks too short because what is in it is wrong
+        if sensor_follows and detail["type"] == "missing" and place[-1] in {"sensor_width_mm", "sensor_height_mm"}:
+            continue
+        kept.append(_sentence(name, detail))
+    return kept
 
 
 def _sentence(name: str, detail: Any) -> str:
-    key = ".".join(str(part) for part in detail["loc"])
+    key = "".join(f"[{part}]" if isinstance(part, int) else f".{part}" for part in detail["loc"])[1:]
     message: str = detail["msg"].removeprefix("Value error, ")
     message = message[0].lower() + message[1:]
     if detail["type"] == "missing":
         return f"{name}: {key} is missing."
     if detail["type"] == "extra_forbidden":
         return f"{name}: {key} = {_shown(detail['input'])}: there is no such key."
+    if detail["type"] in {"model_type", "model_attributes_type", "dict_type"}:
+        return f"{name}: {key} = {_shown(detail['input'])}: it should be a table, [{key}]."
     if detail["type"] == "value_error" and isinstance(detail["input"], dict):
         return f"{name}: in [{key}], {message}."
     if detail["type"] in {"too_short", "too_long"}:

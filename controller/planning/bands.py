@@ -22,6 +22,7 @@ from controller.planning.intervals import longest_run
 
 Numbers = NDArray[np.intp]
 TURN = 2 * np.pi
+STEEP = 4.0  # growth of a band's lower bound with pitch beyond which a straight line may claim too much
 FEW_MERIDIANS = (0.0, 0.5, 1.0)  # as shares of the way from the frame to the seam
 MANY_MERIDIANS = tuple(np.linspace(0.0, 1.0, 9))
 WIDE_SHARE = np.pi / 2
@@ -146,9 +147,10 @@ def _front(count: int, low: Array, high: Array, pitch: Array) -> Front | None:
     kept = kept[high[kept] > best_before]
     if len(kept) == 0:
         return None
-    # Straight lines are drawn between neighbouring pitches only; elsewhere the front steps: from the entry before,
-    # level, to just short of the next.
-    jump = np.flatnonzero(np.abs(np.diff(kept)) > 1) + 1
+    # Straight lines are drawn between neighbouring pitches only, and not where the bound runs away (a row that only
+    # just closes the horizon); elsewhere the front steps: from the entry before, level, to just short of the next.
+    steep = np.diff(low[kept]) > STEEP * np.abs(pitch[1] - pitch[0]) if len(pitch) > 1 else np.zeros(len(kept) - 1, bool)
+    jump = np.flatnonzero((np.abs(np.diff(kept)) > 1) | steep) + 1
     low = np.insert(low[kept], jump, np.nextafter(low[kept[jump]], -np.inf))
     return Front(
         count,

@@ -24,6 +24,7 @@ from controller.planning.region import SPHERE, Bounds
 # turn into this much less than zero; a thousandth of any pixel.
 ROUNDING_DEG = 1e-6
 RESOLUTION_RAD = np.radians(1e-5)
+DEEPEST = 24  # samples from which the worst place of a gap is sought
 
 
 @dataclass(frozen=True, slots=True)
@@ -121,19 +122,35 @@ def _name_gap(cores: Cores, region: Bounds, bare: _Bare) -> Proof:
 
     That there is a gap is certain; its worst place is found by refining the worst of evenly spread samples.
     """
-    samples = spiral(20_000)
+    samples = spiral(40_000)
     found = np.vstack([samples[region.holds(samples)], bare.direction[None]])
     margins = cores.best_margin_rad(found)
-    direction, margin = found[int(margins.argmin())], float(margins.min())
+    worst = margins.argsort()[:DEEPEST]
+    places, margins = found[worst], margins[worst]
     radius = 0.03
-    while radius > 1e-6:
-        around = direction + radius * spiral(64)
-        around /= np.linalg.norm(around, axis=1, keepdims=True)
-        around = np.vstack([around[region.holds(around)], direction[None]])
-        margins = cores.best_margin_rad(around)
-        if margins.min() < margin:
-            direction, margin = around[int(margins.argmin())], float(margins.min())
-        else:
+    for turn in range(400):
+        if radius < 1e-7:
+            break
+        # Turned every time, so that no ridge runs between the directions that are tried.
+        around = spiral(32) @ _spin(turn).T
+        tried = places[:, None] + radius * around
+        tried /= np.linalg.norm(tried, axis=2, keepdims=True)
+        flat = tried.reshape(-1, 3)
+        tried_margins = np.where(region.holds(flat), cores.best_margin_rad(flat), np.inf).reshape(len(places), -1)
+        best = tried_margins.argmin(axis=1)
+        deeper = tried_margins[np.arange(len(places)), best] < margins
+        places[deeper], margins[deeper] = tried[deeper, best[deeper]], tried_margins[deeper, best[deeper]]
+        if not deeper.any():
             radius /= 2
-    yaw_deg, pitch_deg = yaw_pitch_deg(direction)
-    return Proof(False, min(float(np.degrees(margin)), 0.0), yaw_deg, pitch_deg)
+    deepest = int(margins.argmin())
+    yaw_deg, pitch_deg = yaw_pitch_deg(places[deepest])
+    return Proof(False, min(float(np.degrees(margins[deepest])), 0.0), yaw_deg, pitch_deg)
+
+
+def _spin(turn: int) -> Array:
+    """A rotation, another one for each `turn`."""
+    a, b = 2.39996 * turn, 1.0 * turn
+    about_z = np.array([[np.cos(a), -np.sin(a), 0.0], [np.sin(a), np.cos(a), 0.0], [0.0, 0.0, 1.0]])
+    about_x = np.array([[1.0, 0.0, 0.0], [0.0, np.cos(b), -np.sin(b)], [0.0, np.sin(b), np.cos(b)]])
+    spun: Array = about_z @ about_x
+    return spun

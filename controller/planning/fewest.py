@@ -29,8 +29,9 @@ MARGIN_RAD = float(np.radians(0.02))  # what the search aims at, so that the pro
 CLOSED_SR = 1e-7  # an area this small is a margin missed by a hair: worth a proof
 STEPS = 300
 SPREADS_DEG = (0.5, 2.0, 5.0)  # how far frames are shaken before a new attempt
-# Effort is counted in evaluations times frames, not on a clock, so that a seed gives the same plan on any machine.
-WORK_PER_SECOND = 4000
+# Effort is counted in evaluations, not on a clock, so that a seed gives the same plan on any machine: this many seconds
+# for each, and for each frame in it, on a usual computer.
+SECONDS_EACH, SECONDS_PER_FRAME = 2e-3, 2.5e-5
 
 
 @dataclass(frozen=True, slots=True)
@@ -91,7 +92,7 @@ class Search:
         self._task, self._outline = task, core_outline(task.field)
         self._random = np.random.default_rng(seed)
         self._work = 0.0
-        self._all_work = effort_s * WORK_PER_SECOND
+        self._all_work = effort_s
         self._progress = progress
 
     def run(self, aims_deg: Array) -> Array:
@@ -100,7 +101,7 @@ class Search:
         try:
             while len(best) > 1:
                 best = self._attempt(len(best) - 1, margin_rad)
-                self._progress(len(best), round(100 * self._work / self._all_work))
+                self._progress(len(best), round(100 * self._work / max(self._all_work, 1e-9)))
         except _SpentError:
             pass
         return best
@@ -150,7 +151,7 @@ class Search:
         """Move the frames until next to nothing is left out; None when they get stuck. Raises _SpentError."""
 
         def area_and_slope(flat: Array) -> tuple[float, Array]:
-            self._work += len(flat) / 2
+            self._work += SECONDS_EACH + SECONDS_PER_FRAME * len(flat) / 2
             if self._work > self._all_work:
                 raise _SpentError
             left = left_out(self._outline, self._task.bounds, flat.reshape(-1, 2), margin_rad)

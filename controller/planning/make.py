@@ -6,6 +6,7 @@ from datetime import timedelta
 
 import numpy as np
 
+from controller.errors import InputError
 from controller.kit.kit import Kit
 from controller.optics.field import Field
 from controller.planning.budget import cost, mover_of
@@ -33,6 +34,8 @@ def make_plan(kit: Kit, overlap: float, request: Request | None = None, progress
     `overlap` is the share of the picture (0 to 0.9) that neighbours have in common at least. `progress(frames, percent)`
     hears of a search for fewer frames. Raises InputError where the kit or the request cannot be planned.
     """
+    if not 0 <= overlap <= 0.9:
+        raise InputError(f"an overlap of {overlap:g} cannot be planned: it should lie between 0 and 0.9.")
     request = request or Request()
     field = kit.field(overlap)
     if request.region is RegionKind.SINGLE_ROW:

@@ -183,20 +183,22 @@ def save_plan(plan: Plan, path: Path) -> None:
 def load_plan(path: Path) -> Plan:
     """Read a plan. Raises InputError when it is unreadable, of another version, or edited since it was made."""
     try:
-        content = json.loads(path.read_text(encoding="utf-8"))
+        text = path.read_text(encoding="utf-8")
+        content = json.loads(text)
     except OSError as error:
         raise InputError(f"{path}: cannot be read ({error.strerror}).") from None
-    except ValueError:
+    except (ValueError, RecursionError):
         raise InputError(f"{path}: is not a plan (no valid JSON); make one with `fullturn plan`.") from None
     if not isinstance(content, dict) or content.get("format") != "fullturn-plan":
         raise InputError(f"{path}: is not a plan; make one with `fullturn plan`.")
-    if content.get("format_version") != FORMAT_VERSION:
+    version = content.get("format_version")
+    if version != FORMAT_VERSION or isinstance(version, bool):
         raise InputError(
             f"{path}: is a plan of format version {content.get('format_version')}, this program reads "
             f"version {FORMAT_VERSION}; make the plan again."
         )
     try:
-        plan = Plan.model_validate(content)
+        plan = Plan.model_validate_json(text)
     except ValidationError as error:
         raise InputError(mistakes(error, str(path))) from None
     if plan.hash != content_hash(content):

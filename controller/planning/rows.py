@@ -62,7 +62,9 @@ def fewest_rows(task: Task, least_margin_rad: float = SMALLEST_MARGIN_RAD) -> li
 
     Raises InputError when the core is so small that more than MOST_FRAMES would be needed.
     """
-    least = path(task, least_margin_rad)
+    core_sr = 4 * np.sin(task.field.core_half_width_rad) * np.sin(task.field.core_half_height_rad)
+    too_many = task.bounds.solid_angle_sr() / core_sr > MOST_FRAMES  # a core is never larger than that
+    least = None if too_many else path(task, least_margin_rad)
     if least is None:
         raise InputError(f"covering this region with this lens and overlap needs more than {MOST_FRAMES} frames.")
     count = sum(row.count for row in least)

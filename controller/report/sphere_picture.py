@@ -155,7 +155,10 @@ def _disc(radius: float, *, filled: bool) -> Circle:
 def _bounds(axes: Axes, plan: Plan) -> None:
     """Shade what is not asked for, or cannot be reached."""
     region = plan.region
-    outside = [(-180.0, -90.0, 360.0, region.pitch_from_deg + 90), (-180.0, region.pitch_to_deg, 360.0, 90 - region.pitch_to_deg)]
+    outside = [
+        (-180.0, -90.0, 360.0, region.pitch_from_deg + 90),
+        (-180.0, region.pitch_to_deg, 360.0, 90 - region.pitch_to_deg),
+    ]
     if region.yaw_width_deg < 360:
         right = region.yaw_from_deg + region.yaw_width_deg
         outside += [(right + turns, -90.0, 360 - region.yaw_width_deg, 180.0) for turns in (-720, -360, 0, 360)]

@@ -73,9 +73,7 @@ def plans(tmp_path_factory: pytest.TempPathFactory) -> dict[bool, Path]:
 
 
 @pytest.fixture(scope="module", params=[True, False], ids=["contact", "no contact"])
-def record(
-    request: pytest.FixtureRequest, plans: dict[bool, Path], tmp_path_factory: pytest.TempPathFactory
-) -> Record:
+def record(request: pytest.FixtureRequest, plans: dict[bool, Path], tmp_path_factory: pytest.TempPathFactory) -> Record:
     return rehearse(tmp_path_factory.mktemp("run"), plans[request.param], seed=3)
 
 
@@ -132,9 +130,7 @@ def test_the_report_for_people_says_the_same(record: Record) -> None:
 
 
 def test_the_same_seed_repeats_to_the_byte(plans: dict[bool, Path], tmp_path: Path) -> None:
-    first, again, other = (
-        rehearse(tmp_path / name, plans[True], seed) for name, seed in (("a", 8), ("b", 8), ("c", 9))
-    )
+    first, again, other = (rehearse(tmp_path / name, plans[True], seed) for name, seed in (("a", 8), ("b", 8), ("c", 9)))
     for name in ("truth.json", "report.json", "report.html"):
         assert (first.folder / name).read_bytes() == (again.folder / name).read_bytes()
     assert first.shots == again.shots

@@ -86,11 +86,7 @@ def test_everything_planned_truly_happened(name: str, tmp_path: Path) -> None:
     summary = rehearsed(kit, seed=1, folder=tmp_path)
     assert summary.complete
     assert summary.missing_frames == ()
-    assert (
-        summary.exposures_made
-        == summary.exposures_planned
-        == summary.frames_planned * len(kit.exposure.bracket_ev)
-    )
+    assert summary.exposures_made == summary.exposures_planned == summary.frames_planned * len(kit.exposure.bracket_ev)
     counts = (summary.exposures_confirmed, summary.exposures_assumed)
     assert counts == ((summary.exposures_made, 0) if kit.board.sync_contact else (0, summary.exposures_made))
     within = CLOSE if summary.frames_planned >= MANY else LOOSE

@@ -46,9 +46,7 @@ class Bench:
     def __init__(self, *, sync_contact: bool = True, pan: int = 37, tilt: int = -58) -> None:
         self.head = Head(HEAD, pan, tilt)
         self.camera = Camera(CameraSpec((SHUTTER_S,), LAG_MS, ready_ms=200.0), Random(5))
-        self.board = Board(
-            self.head, self.camera, Random(1), sync_contact=sync_contact, max_step_rate=MAX_RATE, now_ns=0
-        )
+        self.board = Board(self.head, self.camera, Random(1), sync_contact=sync_contact, max_step_rate=MAX_RATE, now_ns=0)
         self.now_ns = 0
         self.notices: list[Notice] = []
         self._deframer = Deframer()

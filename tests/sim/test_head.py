@@ -76,9 +76,7 @@ def test_a_ramp_of_whole_periods_leaves_no_vibration(pulse_s: float, amplitude: 
 @pytest.mark.parametrize(
     ("ring_hz", "damping", "decrement"), [(34.0294 / math.tau, 0.068059, 0.428620), (8.0, 0.03, 0.1885804)]
 )
-def test_the_swing_dies_away_by_the_logarithmic_decrement(
-    ring_hz: float, damping: float, decrement: float
-) -> None:
+def test_the_swing_dies_away_by_the_logarithmic_decrement(ring_hz: float, damping: float, decrement: float) -> None:
     head = head_of(ring_hz, damping)
     motion = move(0, 0, 500, 30_000, 40_000)
     head.pan.begin(motion)
@@ -107,9 +105,7 @@ def test_the_bound_is_never_exceeded(
     for pan, tilt, wait_s in moves:
         for axis, target in ((head.pan, pan), (head.tilt, tilt)):
             axis.begin(move(now_ns, axis.motion.target, target, 25_000, 35_000))
-        assert now_ns >= max(head.pan.motion.end_ns, head.tilt.motion.end_ns) or math.isinf(
-            head.motion_bound_px(now_ns)
-        )
+        assert now_ns >= max(head.pan.motion.end_ns, head.tilt.motion.end_ns) or math.isinf(head.motion_bound_px(now_ns))
         now_ns = max(head.pan.motion.end_ns, head.tilt.motion.end_ns) + round(wait_s * NS)
     bound = head.motion_bound_px(now_ns)
     assert math.isfinite(bound)

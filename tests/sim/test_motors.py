@@ -124,9 +124,7 @@ def test_fine_stepping_comes_to_the_same_place() -> None:
 
 
 @given(STARTS, DISTANCES, SPEEDS, ACCELS)
-def test_the_steps_of_acceleration_add_up_to_nothing(
-    start: int, distance: int, speed: float, accel: float
-) -> None:
+def test_the_steps_of_acceleration_add_up_to_nothing(start: int, distance: int, speed: float, accel: float) -> None:
     changes = move(0, start, start + distance, speed, accel).accelerations()
     assert sum(change for _, change in changes) == pytest.approx(0, abs=1e-6)
     assert [at_ns for at_ns, _ in changes] == sorted(at_ns for at_ns, _ in changes)
@@ -134,9 +132,7 @@ def test_the_steps_of_acceleration_add_up_to_nothing(
 
 
 @given(STARTS, DISTANCES.filter(bool), SPEEDS, ACCELS, st.floats(0.01, 0.99))
-def test_when_at_is_the_moment_of_passing(
-    start: int, distance: int, speed: float, accel: float, share: float
-) -> None:
+def test_when_at_is_the_moment_of_passing(start: int, distance: int, speed: float, accel: float, share: float) -> None:
     motion = move(5 * NS, start, start + distance, speed, accel)
     wanted = start + distance * share
     passing_ns = motion.when_at(wanted)

@@ -61,9 +61,7 @@ def test_brakes_no_harder_than_asked(motion: Motion, share: float, accel: float)
 
 
 @given(MOTIONS, st.floats(0.1, 0.9), st.floats(0.1, 0.9))
-def test_a_stop_out_of_a_stop_ends_no_farther_than_a_step_beyond(
-    motion: Motion, share: float, again: float
-) -> None:
+def test_a_stop_out_of_a_stop_ends_no_farther_than_a_step_beyond(motion: Motion, share: float, again: float) -> None:
     first = stop(motion, moment(motion, share), ACCEL)
     second = stop(first, moment(first, again), ACCEL)
     assert abs(second.target - first.target) <= 1

@@ -174,9 +174,7 @@ def test_a_camera_that_misses_one_release_costs_one_try(tmp_path: Path) -> None:
 
 @pytest.mark.parametrize("method", ["intend", "conclude", "note"])
 @pytest.mark.parametrize("after", [1, 3, 6])
-def test_a_full_disk_stops_the_head(
-    method: str, after: int, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
-) -> None:
+def test_a_full_disk_stops_the_head(method: str, after: int, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     world = world_of(KIT)
     real, count = getattr(Session, method), 0
 

@@ -150,9 +150,7 @@ def test_wrong_use(shell: Shell, words: tuple[str, ...]) -> None:
 
 
 def test_every_mistake_in_a_kit_gets_its_sentence(shell: Shell) -> None:
-    shell.write(
-        "bad.toml", KIT.replace("12.0", "-3") + "speed = 4\n[head.pan]\nmicrosteps = 0\n[tripod]\nlegs = 3\n"
-    )
+    shell.write("bad.toml", KIT.replace("12.0", "-3") + "speed = 4\n[head.pan]\nmicrosteps = 0\n[tripod]\nlegs = 3\n")
     lines = refuses(shell, 2, "plan", "bad.toml", "--out", "plan.json")
     assert len(lines) == 4
     for key in ("lens.focal_length_mm = -3", "exposure.speed", "head.pan.microsteps = 0", "tripod"):

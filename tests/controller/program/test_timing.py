@@ -128,13 +128,9 @@ def test_after_settling_the_picture_is_still(
     head = Head(rig_spec(kit, 0).head, 0, 0)
     now_ns = 0
     for target in moves:
-        for motor, described, angle in zip(
-            (head.pan, head.tilt), (kit.head.pan, kit.head.tilt), target, strict=True
-        ):
+        for motor, described, angle in zip((head.pan, head.tilt), (kit.head.pan, kit.head.tilt), target, strict=True):
             goal = round(angle * described.steps_per_degree)
-            motor.begin(
-                move(now_ns, motor.motion.target, goal, axis_speed(described, 10**6), axis_accel(described))
-            )
+            motor.begin(move(now_ns, motor.motion.target, goal, axis_speed(described, 10**6), axis_accel(described)))
         now_ns = max(now_ns, head.pan.motion.end_ns, head.tilt.motion.end_ns) + settle_ns(kit)
         seen = min(head.motion_bound_px(now_ns), head.motion_px(now_ns, now_ns + round(shutter_s * NS)))
         assert seen < STILL_PX

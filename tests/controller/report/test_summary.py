@@ -28,9 +28,7 @@ def rows(outcomes: Sequence[tuple[tuple[int, int], ShotOutcome | None]]) -> list
 
 
 def account(shots: list[ShotRow], run_complete: bool = True) -> Summary:
-    return summarise(
-        PLAN, shots, kind="test", seed=3, run_complete=run_complete, sentence="Done.", seconds=1.23456
-    )
+    return summarise(PLAN, shots, kind="test", seed=3, run_complete=run_complete, sentence="Done.", seconds=1.23456)
 
 
 def test_a_complete_set() -> None:
