@@ -73,11 +73,18 @@ class Head:
         self.spec = spec
         self.pan = Axis(pan_steps, spec.pan_steps_per_degree)
         self.tilt = Axis(tilt_steps, spec.tilt_steps_per_degree)
+        self._by_hand: tuple[float, float, tuple[Motion, Motion]] | None = None
         self._omega = 2 * math.pi * spec.ring_hz
         self._damped = self._omega * math.sqrt(1 - spec.ring_damping**2)
 
+    def hold_by_hand(self, yaw_deg: float, pitch_deg: float) -> None:
+        """Somebody takes the camera and holds it there, quite still, until the head moves again."""
+        self._by_hand = (yaw_deg, pitch_deg, (self.pan.motion, self.tilt.motion))
+
     def pose_deg(self, now_ns: int) -> tuple[float, float]:
         """True yaw and pitch in degrees, ringing included; the motors stand on whole steps."""
+        if self._by_hand is not None and self._by_hand[2] == (self.pan.motion, self.tilt.motion):
+            return self._by_hand[:2]
         return self._angle_deg(self.pan, now_ns), self._angle_deg(self.tilt, now_ns)
 
     def _angle_deg(self, axis: Axis, now_ns: int) -> float:

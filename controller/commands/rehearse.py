@@ -35,7 +35,11 @@ def rehearse_command(plan_path: Path, out: Path, seed: int, progress: Callable[[
         Interrupts() as interrupts,
     ):
         on_exposure = progress(len(plan.frames) * len(plan.kit.exposure.bracket_ev))
-        runner = Runner(program, VirtualPort(rig), session, interrupts.next_wish, on_exposure)
+
+        def hold(_: int, yaw_deg: float, pitch_deg: float) -> None:
+            rig.head.hold_by_hand(yaw_deg, pitch_deg)
+
+        runner = Runner(program, VirtualPort(rig), session, interrupts.next_wish, on_exposure, hold)
         result = runner.run()
         session.note_about("sentence", result.sentence)
         return _write_all(out, plan, session, rig, result, seed)
