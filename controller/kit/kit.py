@@ -83,6 +83,9 @@ class Lens(Table):
     focal_length_mm: Annotated[float, Field(gt=0, le=3000)]
     projection: Projection = Projection.RECTILINEAR
     image_circle_mm: Positive | None = None
+    correct_distortion: bool = False
+    undistorted_share: Annotated[float, Field(ge=0.5, le=1)] = 1.0
+    """How much of the picture's width and height is left once distortion is corrected (see `lens_data`)."""
 
 
 class Exposure(Table):
@@ -187,7 +190,9 @@ class Kit(Table):
     def field(self, overlap: float) -> field.Field:
         """What one frame sees as mounted, with the core for `overlap`. Raises InputError (see make_field)."""
         camera = self.camera
-        size, pixels = camera.used_mm, camera.used_pixels
+        left, pixels = self.lens.undistorted_share, camera.used_pixels
+        size = (camera.used_mm[0] * left, camera.used_mm[1] * left)
+        pixels = (round(pixels[0] * left), round(pixels[1] * left))
         if camera.mounted == "portrait":
             size, pixels = size[::-1], pixels[::-1]
         return field.make_field(

@@ -6,12 +6,15 @@ from contextlib import suppress
 from pathlib import Path
 from typing import Annotated, Any, Literal, Self
 
+import numpy as np
 from pydantic import BaseModel, ConfigDict, Field, ValidationError
 
 from controller.errors import InputError, StorageFailed
 from controller.kit.kit import Kit
 from controller.kit.load import mistakes
 from controller.optics.projection import Projection
+from controller.planning.cores import cores_at
+from controller.planning.coverage import prove_coverage
 from controller.planning.order import Order
 from controller.planning.region import Bounds
 from controller.planning.request import Arrangement, RegionKind
@@ -203,4 +206,14 @@ def load_plan(path: Path) -> Plan:
         raise InputError(mistakes(error, str(path))) from None
     if plan.hash != content_hash(content):
         raise InputError(f"{path}: was changed after it was made (its hash no longer fits); make it again.")
+    _must_still_hold(plan, path)
     return plan
+
+
+def _must_still_hold(plan: Plan, path: Path) -> None:
+    """Prove the plan again: a hash can be forged, and a proof costs less than a night."""
+    yaw, pitch = np.array([f.yaw_deg for f in plan.frames]), np.array([f.pitch_deg for f in plan.frames])
+    proof = prove_coverage(cores_at(plan.kit.field(plan.overlap), yaw, pitch), plan.region.bounds())
+    same = abs(proof.worst_margin_deg - plan.proof.worst_margin_deg) < 0.001
+    if not (proof.covered and plan.proof.covered and same):
+        raise InputError(f"{path}: its proof does not hold (it would leave a gap, or claims too much); make it again.")
