@@ -10,6 +10,7 @@ the proof has passed it.
 
 from collections.abc import Callable
 from dataclasses import dataclass
+from itertools import count as count_up
 from typing import Any
 
 import numpy as np
@@ -28,6 +29,8 @@ NODES, WEIGHTS = np.polynomial.legendre.leggauss(6)
 MARGIN_RAD = float(np.radians(0.02))  # what the search aims at, so that the proof finds a little more than nothing
 CLOSED_SR = 1e-7  # an area this small is a margin missed by a hair: worth a proof
 STEPS = 300
+BOLD_SHARE = 16  # the first attempt does without one frame in so many; where it fails twice, half as bold
+TRIES = 2
 SPREADS_DEG = (0.5, 2.0, 5.0)  # how far frames are shaken before a new attempt
 # Effort is counted in evaluations, not on a clock, so that a seed gives the same plan on any machine: this many seconds
 # for each, and for each frame in it, on a usual computer.
@@ -97,24 +100,30 @@ class Search:
 
     def run(self, aims_deg: Array) -> Array:
         """Aims (n, 2) of yaw and pitch in degrees, proved to cover, with no more frames than `aims_deg`."""
-        best, margin_rad = aims_deg, MARGIN_RAD
+        best = aims_deg
+        fewer = max(1, len(best) // BOLD_SHARE)
         try:
             while len(best) > 1:
-                best = self._attempt(len(best) - 1, margin_rad)
-                self._progress(len(best), round(100 * self._work / max(self._all_work, 1e-9)))
+                found = self._attempt(len(best) - fewer, TRIES if fewer > 1 else None)
+                if found is None:
+                    fewer = max(1, fewer // 2)
+                else:
+                    best = found
+                    self._progress(len(best), round(100 * self._work / max(self._all_work, 1e-9)))
         except _SpentError:
             pass
         return best
 
-    def _attempt(self, count: int, margin_rad: float) -> Array:
-        """Aims of `count` frames that cover, however many tries it takes. Raises _SpentError."""
+    def _attempt(self, count: int, tries: int | None) -> Array | None:
+        """Aims of `count` frames that cover; None after `tries` in vain (None: however many). Raises _SpentError."""
         rows = self._start(count)
-        while True:
-            found = self._close(self._shaken(rows, count), margin_rad)
+        for _ in range(tries) if tries else count_up():
+            found = self._close(self._shaken(rows, count), MARGIN_RAD)
             if found is not None:
                 proof = prove_coverage(place(self._outline, found[:, 0], found[:, 1]), self._task.bounds)
                 if proof.covered:
                     return found
+        return None
 
     def _start(self, count: int) -> list[Row]:
         """Rows of at most `count` frames that would cover if the cores were larger by as little as possible."""

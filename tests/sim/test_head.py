@@ -89,7 +89,7 @@ def test_the_swing_dies_away_by_the_logarithmic_decrement(ring_hz: float, dampin
 
 
 MOVES = st.lists(
-    st.tuples(st.integers(-30_000, 30_000), st.integers(-30_000, 30_000), st.floats(1e-6, 2.0)),
+    st.tuples(st.integers(-30_000, 30_000), st.integers(-30_000, 30_000), st.just(0.0) | st.floats(0, 2.0)),
     min_size=1,
     max_size=7,
 )
@@ -117,8 +117,9 @@ def test_the_bound_is_not_much_too_large() -> None:
     head = head_of(10.0, 0.05)
     motion = move(0, 0, 60_000, 20_000, 10_000)
     head.pan.begin(motion)
-    bound = head.motion_bound_px(motion.end_ns + 1)
-    assert 0.85 * bound < head.motion_px(motion.end_ns + 1, motion.end_ns + NS) <= bound
+    bound = head.motion_bound_px(motion.end_ns)
+    assert 0.85 * bound < head.motion_px(motion.end_ns, motion.end_ns + NS) <= bound
+    assert math.isinf(head.motion_bound_px(motion.end_ns - 1))
 
 
 def test_the_motion_seen_is_the_motion_there_is() -> None:
@@ -146,12 +147,74 @@ def test_a_motion_cut_short_leaves_no_offset(share: float, again: float, target:
     assert ringing_deg(head, end_ns + 60 * NS) == pytest.approx(0, abs=1e-9)
 
 
+def jolted_by_lsim(
+    motion: Motion, cut_ns: int, ring_hz: float, damping: float, seconds: float
+) -> tuple[list[int], list[float]]:
+    """The same equation with the motion up to `cut_ns`, and then an impulse of acceleration that takes all its speed."""
+    omega = 2 * math.pi * ring_hz
+    step_s = 1e-4
+    times = np.arange(0, seconds, step_s)
+    accel = np.zeros(len(times))
+    for at_ns, change in motion.accelerations():
+        accel[times * NS >= at_ns] += change / PER_DEGREE
+    accel[times * NS >= cut_ns] = 0.0
+    system = ([-1.0], [1.0, 2 * damping * omega, omega**2])
+    _, answer, _ = signal.lsim(system, accel, times, interp=False)
+    _, knock = signal.impulse(system, T=times)
+    cut = round(cut_ns / NS / step_s)
+    answer[cut:] += -motion.speed_at(cut_ns) / PER_DEGREE * knock[: len(times) - cut]
+    wanted = range(cut + 10, len(times), 50)
+    return [round(i * step_s * NS) for i in wanted], [float(answer[i]) for i in wanted]
+
+
+@pytest.mark.parametrize(("ring_hz", "damping"), [(8.0, 0.05), (3.0, 0.01), (2.0, 0.9)])
+@pytest.mark.parametrize("cut_ns", [NS // 5, NS, 3 * NS // 2])  # in the ramp up, at full speed, in the ramp down
+@pytest.mark.parametrize("target", [28_000, -28_000])
+def test_pulses_that_end_at_once_ring_like_an_impulse(ring_hz: float, damping: float, cut_ns: int, target: int) -> None:
+    motion = move(0, 0, target, 30_000, 40_000)
+    assert motion.end_ns > cut_ns
+    head = head_of(ring_hz, damping)
+    head.pan.begin(motion)
+    head.pan.jolt(cut_ns)
+    assert head.pan.motion == at_rest(round(motion.steps_at(cut_ns)), cut_ns)
+    moments, lags = jolted_by_lsim(motion, cut_ns, ring_hz, damping, 4.0)
+    biggest = max(map(abs, lags))
+    assert biggest > 0.05
+    for now_ns, lag in zip(moments, lags, strict=True):
+        assert ringing_deg(head, now_ns) == pytest.approx(lag, abs=0.01 * biggest)
+
+
+@settings(max_examples=60)
+@given(st.floats(0, 1), st.floats(0, 1), st.floats(1.0, 20.0), st.floats(0.01, 0.9), st.floats(0, 1), st.floats(0.001, 2))
+def test_the_bound_holds_after_a_jolt_too(
+    share: float, again: float, ring_hz: float, damping: float, wait_s: float, shutter_s: float
+) -> None:
+    head = head_of(ring_hz, damping)
+    now_ns = 0
+    for part, target in ((share, 20_000), (again, -9000)):
+        for axis in (head.pan, head.tilt):
+            axis.begin(move(now_ns, axis.motion.target, target, 25_000, 35_000))
+        now_ns += round((head.pan.motion.end_ns - now_ns) * part)
+        for axis in (head.pan, head.tilt):
+            axis.jolt(now_ns)
+    now_ns += round(wait_s * NS)
+    assert head.motion_px(now_ns, now_ns + round(shutter_s * NS)) <= head.motion_bound_px(now_ns) + 1e-9
+
+
 def test_pulses_cut_off_at_once_leave_no_offset() -> None:
     head = head_of(6.0, 0.05)
     head.pan.begin(move(0, 0, 20_000, 25_000, 35_000))
     now_ns = NS // 3
-    head.pan.begin(at_rest(round(head.pan.motion.steps_at(now_ns)), now_ns))
+    head.pan.jolt(now_ns)
+    assert abs(ringing_deg(head, now_ns + NS // 24)) > 0.1  # it does ring
     assert ringing_deg(head, now_ns + 60 * NS) == pytest.approx(0, abs=1e-9)
+
+
+def test_a_jolt_at_rest_is_none() -> None:
+    head = head_of(6.0, 0.05)
+    head.pan.jolt(NS)
+    assert head.motion_bound_px(NS) == 0
+    assert head.pose_deg(NS + NS // 24) == (0, 0)
 
 
 def test_many_moves_in_a_row_leave_no_offset() -> None:

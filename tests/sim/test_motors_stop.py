@@ -1,4 +1,4 @@
-"""Stopping out of a motion: on the next whole step after the braking way v^2 / 2A, never backward."""
+"""Stopping out of a motion: on the whole step nearest to the braking way v^2 / 2A, never backward."""
 
 from __future__ import annotations
 
@@ -22,25 +22,46 @@ def moment(motion: Motion, share: float) -> int:
     return motion.begin_ns + round((motion.end_ns - motion.begin_ns) * share)
 
 
-# Motors that barely turn (the first and last hundredth of a motion) are left to the tests further down.
-@given(MOTIONS, st.floats(0.01, 0.99), st.floats(ACCEL, 5 * ACCEL))
-def test_stops_within_the_braking_way_and_a_step(motion: Motion, share: float, accel: float) -> None:
-    now_ns = moment(motion, share)
-    speed, steps = motion.speed_at(now_ns), motion.steps_at(now_ns)
+# Anywhere in a motion, and the first and last nanoseconds of it, where a motor barely turns.
+MOMENTS = st.floats(0, 1) | st.integers(-10**6, 10**6)
+
+
+def moment_of(motion: Motion, when: float) -> int:
+    """A share of the motion, or so many nanoseconds after its beginning or, negative, before its end."""
+    if isinstance(when, float):
+        return moment(motion, when)
+    return motion.begin_ns + when if when >= 0 else motion.end_ns + when
+
+
+def braking_way(motion: Motion, now_ns: int, accel: float) -> float:
+    """v^2 / 2a (Biagiotti and Melchiorri 2008, section 3.2)."""
+    return motion.speed_at(now_ns) ** 2 / (2 * accel)
+
+
+@given(MOTIONS, MOMENTS, st.floats(ACCEL, 5 * ACCEL))
+def test_stops_within_half_a_step_of_the_braking_way(motion: Motion, when: float, accel: float) -> None:
+    now_ns = moment_of(motion, when)
+    sign = math.copysign(1, motion.target - motion.steps_at(motion.begin_ns))
+    steps, way = motion.steps_at(now_ns), braking_way(motion, now_ns, accel)
     stopping = stop(motion, now_ns, accel)
-    way = abs(stopping.target - steps)
-    braking_way = speed * speed / (2 * accel)  # Biagiotti and Melchiorri 2008, section 3.2
-    assert braking_way - 1e-6 <= way <= braking_way + 1 + 1e-6
+    assert sign * (motion.target - stopping.target) >= 0  # never beyond where it was going
+    if way >= 1 + 1e-9:
+        assert abs(sign * (stopping.target - steps) - way) <= 0.5 + 1e-6
+    elif way < 1 - 1e-9:
+        assert stopping == at_rest(round(steps), now_ns)
     assert stopping.steps_at(stopping.end_ns) == stopping.target
     assert stopping.speed_at(stopping.end_ns) == 0
 
 
-@given(MOTIONS, st.floats(0.01, 0.99), st.floats(ACCEL, 5 * ACCEL))
-def test_goes_on_from_where_it_is_and_never_reverses(motion: Motion, share: float, accel: float) -> None:
-    now_ns = moment(motion, share)
+@given(MOTIONS, MOMENTS, st.floats(ACCEL, 5 * ACCEL))
+def test_goes_on_from_where_it_is_and_never_reverses(motion: Motion, when: float, accel: float) -> None:
+    now_ns = moment_of(motion, when)
     sign = math.copysign(1, motion.speed_at(now_ns))
     stopping = stop(motion, now_ns, accel)
     assert stopping.begin_ns == now_ns
+    if not stopping.legs:  # less than a step from rest: it stands on its own whole step
+        assert abs(stopping.target - motion.steps_at(now_ns)) <= 0.5
+        return
     assert stopping.steps_at(now_ns) == pytest.approx(motion.steps_at(now_ns), abs=1e-6)
     assert stopping.speed_at(now_ns) == pytest.approx(motion.speed_at(now_ns), abs=1e-6)
     before_steps, before_speed = sign * stopping.steps_at(now_ns), sign * stopping.speed_at(now_ns)
@@ -52,12 +73,33 @@ def test_goes_on_from_where_it_is_and_never_reverses(motion: Motion, share: floa
         before_steps, before_speed = steps, speed
 
 
-@given(MOTIONS, st.floats(0.01, 0.99), st.floats(ACCEL, 5 * ACCEL))
-def test_brakes_no_harder_than_asked(motion: Motion, share: float, accel: float) -> None:
-    now_ns = moment(motion, share)
-    assume(motion.speed_at(now_ns) != 0)
-    (leg,) = stop(motion, now_ns, accel).legs
-    assert abs(leg.accel) <= accel * (1 + 1e-9)
+@given(MOTIONS, MOMENTS, st.floats(ACCEL, 5 * ACCEL))
+def test_brakes_as_hard_as_asked_but_for_half_a_step(motion: Motion, when: float, accel: float) -> None:
+    now_ns = moment_of(motion, when)
+    way = braking_way(motion, now_ns, accel)
+    stopping = stop(motion, now_ns, accel)
+    assume(stopping.legs)
+    (leg,) = stopping.legs
+    hardest = 2 * accel if way <= 1 else accel * way / (way - 0.5)
+    assert accel * way / (way + 0.5) * (1 - 1e-6) <= abs(leg.accel) <= min(2 * accel, hardest) * (1 + 1e-6)
+
+
+@given(MOTIONS, MOMENTS, st.floats(ACCEL, 5 * ACCEL))
+def test_braking_never_takes_much_longer_than_asked(motion: Motion, when: float, accel: float) -> None:
+    """v / a, and half as long again at most where it is rounded up to a whole step."""
+    now_ns = moment_of(motion, when)
+    seconds = (stop(motion, now_ns, accel).end_ns - now_ns) / NS
+    assert seconds <= 1.5 * abs(motion.speed_at(now_ns)) / accel + 2e-9
+
+
+@pytest.mark.parametrize("sign", [1, -1])
+@pytest.mark.parametrize("target", [1, 2, 3, 700])
+def test_every_nanosecond_close_to_rest(sign: int, target: int) -> None:
+    motion = move(0, 0, sign * target, SPEED, ACCEL)
+    for off_ns in (0, 1, 2, 10, 1000, 10**5, 10**6):
+        for now_ns, place in ((off_ns, 0), (motion.end_ns - off_ns, sign * target)):
+            stopping = stop(motion, now_ns, ACCEL)
+            assert (stopping.target, stopping.end_ns) == (place, now_ns)
 
 
 @given(MOTIONS, st.floats(0.1, 0.9), st.floats(0.1, 0.9))

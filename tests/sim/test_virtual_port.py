@@ -75,6 +75,49 @@ def test_waiting_for_nothing_for_ever_is_a_mistake() -> None:
         port.wait_bytes(None)
 
 
+@pytest.mark.parametrize("deadline_ns", [None, 9 * NS])
+def test_a_wake_ends_the_wait_at_its_moment_and_once(deadline_ns: int | None) -> None:
+    port = VirtualPort(rig())
+    port.wait_bytes(None)
+    port.wake_at(4 * NS)
+    port.wake_at(3 * NS)
+    for moment_ns in (3 * NS, 4 * NS):
+        assert port.wait_bytes(deadline_ns) == b""
+        assert port.now() == moment_ns
+    assert port.wait_bytes(9 * NS) == b""
+    assert port.now() == 9 * NS
+
+
+def test_a_deadline_before_the_wake_comes_first() -> None:
+    port = VirtualPort(rig())
+    port.wait_bytes(None)
+    port.wake_at(3 * NS)
+    assert port.wait_bytes(2 * NS) == b""
+    assert port.now() == 2 * NS
+    assert port.wait_bytes(9 * NS) == b""
+    assert port.now() == 3 * NS
+
+
+def test_bytes_come_before_a_later_wake() -> None:
+    port = VirtualPort(rig())
+    port.wake_at(3 * NS)
+    assert port.wait_bytes(None)
+    assert port.now() < 3 * NS
+    assert port.wait_bytes(None) == b""
+    assert port.now() == 3 * NS
+
+
+def test_a_wake_does_not_turn_time_back() -> None:
+    port = VirtualPort(rig())
+    port.wait_bytes(None)
+    port.wait_bytes(5 * NS)
+    port.wake_at(NS)
+    assert port.wait_bytes(9 * NS) == b""
+    assert port.now() == 5 * NS
+    assert port.wait_bytes(9 * NS) == b""
+    assert port.now() == 9 * NS
+
+
 def test_an_answer_takes_the_time_of_both_frames() -> None:
     port = VirtualPort(rig())
     port.wait_bytes(None)
