@@ -31,7 +31,7 @@ CLOSED_SR = 1e-7  # an area this small is a margin missed by a hair: worth a pro
 STEPS = 300
 BOLD_SHARE = 16  # the first attempt does without one frame in so many; where it fails twice, half as bold
 TRIES = 2
-SPREADS_DEG = (0.5, 2.0, 5.0)  # how far frames are shaken before a new attempt
+SPREADS = (0.025, 0.1, 0.25)  # how far frames are shaken before a new attempt, as a share of the core's half-width
 # Effort is counted in evaluations, not on a clock, so that a seed gives the same plan on any machine: this many seconds
 # for each, and for each frame in it, on a usual computer.
 SECONDS_EACH, SECONDS_PER_FRAME = 2e-3, 2.5e-5
@@ -141,7 +141,7 @@ class Search:
     def _shaken(self, rows: list[Row], count: int) -> Array:
         """Aims in degrees: the rows, each turned by chance, every frame shaken, and the frames that are left over."""
         bounds, random = self._task.bounds, self._random
-        spread = random.choice(SPREADS_DEG)
+        spread = random.choice(SPREADS) * float(np.degrees(self._task.field.core_half_width_rad))
         aims = []
         for row in rows:
             phase = random.uniform(0, 1) if bounds.yaw_width_deg >= 360 else 0.5
