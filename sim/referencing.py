@@ -12,7 +12,8 @@ from sim.head import Axis
 from sim.motors import move, stop
 
 SEEK_DEG = 400.0
-EDGE_STEPS = -0.5  # where a motor that stands on whole steps turns from step -1 to step 0
+# A motor stands on whole steps: the flag changes between step -1 and step 0, seen on the way up and on the way down.
+EDGE_UP_STEPS, EDGE_DOWN_STEPS = -0.4, -0.6
 
 
 class Phase(Enum):
@@ -33,7 +34,7 @@ class ReferenceRun:
         self._speed = {Phase.SEEK: search, Phase.RETREAT: -search, Phase.CREEP: creep}
         self._braking = False
         self._edge_ns: int | None = None
-        flag_on = axis.motion.steps_at(now_ns) >= EDGE_STEPS
+        flag_on = round(axis.motion.steps_at(now_ns)) >= 0
         self._begin(Phase.RETREAT if flag_on else Phase.SEEK, now_ns)
 
     def _begin(self, phase: Phase, now_ns: int) -> None:
@@ -50,7 +51,7 @@ class ReferenceRun:
         speed = self._speed[phase]
         motion = move(now_ns, start, start + round(math.copysign(far, speed)), abs(speed), self._accel)
         self._axis.begin(motion)
-        self._edge_ns = motion.when_at(EDGE_STEPS)
+        self._edge_ns = motion.when_at(EDGE_UP_STEPS if speed > 0 else EDGE_DOWN_STEPS)
         self._braking = False
 
     def next_deadline(self) -> int | None:

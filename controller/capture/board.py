@@ -97,10 +97,10 @@ class BoardClient:
             while (news := self._link.next_event()) is not None:
                 self._take_in(news)
             now = self._port.now()
+            if self._events:  # before any wish: what has happened must not meet a state that no longer expects it
+                return self._events.popleft()
             if (wanted := wish()) is not None:
                 return Event(wanted, now)
-            if self._events:
-                return self._events.popleft()
             self._write()
             if deadline_ns is not None and now >= deadline_ns:
                 return None

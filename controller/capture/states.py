@@ -68,8 +68,8 @@ ROWS: tuple[Row, ...] = (
     Row(Kind.NOT_CONFIRMED, (S.EXPOSING,), S.RECOVERING, "try_again", condition="may_try_again"),
     Row(Kind.NOT_CONFIRMED, (S.EXPOSING,), S.STOPPING, "stop_silent_camera"),
     # What ends a run early, with the head brought to rest first.
-    Row(Kind.STOP, (S.CONNECTING, S.ARMING), S.FAILED, "fail_stopped"),
-    Row(Kind.STOP, ARMED, S.STOPPING, "stop_as_asked"),
+    Row(Kind.STOP, (S.CONNECTING,), S.FAILED, "fail_stopped"),
+    Row(Kind.STOP, (S.ARMING, *ARMED), S.STOPPING, "stop_as_asked"),
     Row(Kind.STOP, ENDING, None),
     Row(Kind.HALT, (S.CONNECTING, S.ARMING, *ARMED, *ENDING), S.STOPPING, "halt_as_asked"),
     # What an earlier run left behind is none of ours.

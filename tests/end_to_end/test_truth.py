@@ -52,7 +52,7 @@ KITS: dict[str, tuple[float, dict[str, dict[str, Any]]]] = {
     "camera that is slow to open": (24.0, {"exposure": {"release_lag_ms": 4000.0}}),
     "camera that opens at once": (24.0, {"exposure": {"release_lag_ms": 0.0, "focus_ms": 0}}),
     "camera that is slow to get ready": (24.0, {"exposure": {**BRACKET, "ready_ms": 4000.0}}),
-    "impatient board": (24.0, {"board": {"silence_ms": 300}}),
+    "impatient board": (24.0, {"board": {"silence_ms": 1600}}),
 }
 by_name = pytest.mark.parametrize("name", KITS)
 # Plans of a hundred frames and more are predicted within one percent; in small ones finding zero weighs more.

@@ -82,9 +82,7 @@ class Board:
             self.delivered.append(request)
             self.link.reply(seq, self._answer(request))
             if isinstance(request, Move):
-                self.link.notify(
-                    Finished(request.command_id, Outcome.ARRIVED, request.pan_steps, request.tilt_steps, 0)
-                )
+                self.link.notify(Finished(request.command_id, Outcome.ARRIVED, request.pan_steps, request.tilt_steps, 0))
 
     def _answer(self, request: Request) -> Reply:
         if isinstance(request, Hello):
@@ -99,9 +97,7 @@ def events_of(link: HostLink) -> Iterator[LinkEvent]:
         yield event
 
 
-def exchange(
-    host: HostLink, board: Board, now: Nanos, down: Wire = perfect, up: Wire = perfect
-) -> list[LinkEvent]:
+def exchange(host: HostLink, board: Board, now: Nanos, down: Wire = perfect, up: Wire = perfect) -> list[LinkEvent]:
     """One round: what the host has to say goes down, what the board has to say comes up."""
     board.link.receive(down(host.take(now)), now)
     board.work()

@@ -179,9 +179,7 @@ def vectors_text() -> str:
             "frame": frame_of(message, seq).hex(),
         }
         rows.append("    " + json.dumps(row))
-    rejected = [
-        "    " + json.dumps({"name": name, "bytes": wire.hex(), "counter": why}) for name, wire, why in REJECTED
-    ]
+    rejected = ["    " + json.dumps({"name": name, "bytes": wire.hex(), "counter": why}) for name, wire, why in REJECTED]
     return (
         f'{{\n  "version": [{PROTOCOL_VERSION.major}, {PROTOCOL_VERSION.minor}],\n'
         '  "vectors": [\n' + ",\n".join(rows) + "\n  ],\n"

@@ -57,9 +57,7 @@ class BadWire(RuleBasedStateMachine):
         self.command = 0
         self.nonce = 0
         self.delivered_before: list[Request] = []  # to boots that are gone
-        self.asked: list[
-            Request | None
-        ] = []  # requests without an end yet, in order; None is where a silence fell
+        self.asked: list[Request | None] = []  # requests without an end yet, in order; None is where a silence fell
 
     @initialize()
     def greet(self) -> None:

@@ -23,7 +23,7 @@ def moment(motion: Motion, share: float) -> int:
 
 
 # Anywhere in a motion, and the first and last nanoseconds of it, where a motor barely turns.
-MOMENTS = st.floats(0, 1) | st.integers(-10**6, 10**6)
+MOMENTS = st.floats(0, 1) | st.integers(-(10**6), 10**6)
 
 
 def moment_of(motion: Motion, when: float) -> int:

@@ -7,7 +7,7 @@ from random import Random
 
 import pytest
 
-from controller.capture.board import ANSWER_NS, TRIES, BoardClient
+from controller.capture.board import BoardClient
 from controller.capture.events import Event, Kind
 from controller.session.session import ShotOutcome
 from protocol.codec import encode_message
@@ -23,7 +23,7 @@ KIT = kit_of(exposure={"bracket_ev": [0, 1]})
 
 
 def greeted(world: World) -> BoardClient:
-    client = BoardClient(world.port, silence_ms=6000)
+    client = BoardClient(world.port, world.program)
     client.greet()
     event = client.wait_event(None)
     assert event is not None
@@ -39,7 +39,7 @@ def heard(world: World, notice: Notice) -> None:
 
 def test_greeting_tells_who_the_board_is() -> None:
     world = world_of(KIT)
-    client = BoardClient(world.port, 6000)
+    client = BoardClient(world.port, world.program)
     client.greet()
     event = client.wait_event(None)
     assert event is not None
@@ -140,7 +140,7 @@ def test_a_dead_line_is_told_after_all_tries() -> None:
     port.cut_ns = begin_ns = port.now()
     client.send_urgent(Stop())
     event = client.wait_event(None)
-    assert event == Event(Kind.LINK_LOST, begin_ns + TRIES * ANSWER_NS)
+    assert event == Event(Kind.LINK_LOST, begin_ns + world.program.tries * world.program.retry_ns)
 
 
 SLOW = {"max_speed_deg_s": 10.0}

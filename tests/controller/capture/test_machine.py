@@ -219,12 +219,17 @@ def test_an_exposure_that_still_succeeds_during_a_stop_counts() -> None:
     assert conclude.outcome is ShotOutcome.CONFIRMED
 
 
-def test_a_halt_ends_at_once() -> None:
+def test_a_halt_is_over_when_the_board_has_heard_it() -> None:
     run = at_first_exposure()
-    halt, end = told(run, Kind.HALT)
+    halt, timer = told(run, Kind.HALT)
     assert halt == SendUrgent(Halt())
+    assert isinstance(timer, Timer)
+    assert timer.overdue
+    assert stands_in(run) is RunState.STOPPING
+    (end,) = told(run, Kind.AT_REST)
     assert isinstance(end, End)
     assert not end.complete
+    assert "no longer known" in end.sentence
     assert stands_in(run) is RunState.FAILED
 
 

@@ -32,9 +32,7 @@ def lens_of(make: str, model: str, **more: object) -> Tables:
         (1.0, (6000, 4000), (36.0, 24.0)),
     ],
 )
-def test_sensor_size_from_the_crop_factor(
-    crop_factor: float, pixels: tuple[int, int], size: tuple[float, float]
-) -> None:
+def test_sensor_size_from_the_crop_factor(crop_factor: float, pixels: tuple[int, int], size: tuple[float, float]) -> None:
     assert sensor_size_mm(crop_factor, *pixels) == pytest.approx(size, abs=6e-4)
 
 
@@ -99,9 +97,7 @@ def test_a_size_that_is_given_wins_over_the_data() -> None:
         ("Nikon", "Nikon AI-S Nikkor 24mm f/2.8", 24.0, "rectilinear"),
     ],
 )
-def test_a_prime_gives_its_focal_length_and_projection(
-    make: str, model: str, focal: float, projection: str
-) -> None:
+def test_a_prime_gives_its_focal_length_and_projection(make: str, model: str, focal: float, projection: str) -> None:
     lens = kit_with({**camera_of(FULL_FRAME), **lens_of(make, model)}).lens
     assert (lens.focal_length_mm, str(lens.projection)) == (focal, projection)
 
@@ -153,8 +149,6 @@ def test_make_and_model_belong_together(part: str, only: dict[str, object]) -> N
 
 
 def test_two_unknown_names_are_two_sentences() -> None:
-    first, second = sentences(
-        {**camera_of({"make": "Nobody", "model": "Nothing", **PIXELS}), **lens_of("No", "Glass")}
-    )
+    first, second = sentences({**camera_of({"make": "Nobody", "model": "Nothing", **PIXELS}), **lens_of("No", "Glass")})
     assert 'camera.make = "Nobody"' in first
     assert 'lens.make = "No"' in second

@@ -23,9 +23,7 @@ def edge_of(projection: Projection, focal: float, share: float) -> float:
 
 
 @given(PROJECTIONS, FOCALS, SHARES, OVERLAPS)
-def test_touching_cores_share_the_overlap(
-    projection: Projection, focal: float, share: float, overlap: float
-) -> None:
+def test_touching_cores_share_the_overlap(projection: Projection, focal: float, share: float, overlap: float) -> None:
     edge = edge_of(projection, focal, share)
     step = 2 * core_half_angle(projection, focal, edge, overlap)
     assert shared_part(projection, focal, edge, step) == pytest.approx(overlap, abs=1e-9)
@@ -57,9 +55,7 @@ def test_without_overlap_the_core_is_the_frame(projection: Projection, focal: fl
 
 
 @given(PROJECTIONS, FOCALS, SHARES, st.floats(0, 2), st.floats(1e-6, 1))
-def test_a_longer_step_shares_less(
-    projection: Projection, focal: float, share: float, part: float, more: float
-) -> None:
+def test_a_longer_step_shares_less(projection: Projection, focal: float, share: float, part: float, more: float) -> None:
     edge = edge_of(projection, focal, share)
     half = off_axis_angle(projection, focal, edge)
     nearer = shared_part(projection, focal, edge, part * half)

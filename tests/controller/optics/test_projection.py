@@ -102,9 +102,7 @@ def test_a_sensor_larger_than_the_picture_is_an_input_error(
     name: str, focal: float, size_mm: tuple[float, float]
 ) -> None:
     with pytest.raises(InputError) as caught:
-        make_field(
-            projection=Projection(name), focal_length_mm=focal, size_mm=size_mm, pixels=(6000, 4000), overlap=0.3
-        )
+        make_field(projection=Projection(name), focal_length_mm=focal, size_mm=size_mm, pixels=(6000, 4000), overlap=0.3)
     (sentence,) = caught.value.sentences
     for word in (f"lens.focal_length_mm = {focal:g}", name, "never reaches", "sensor is larger"):
         assert word in sentence
@@ -129,9 +127,7 @@ def test_near_the_axis_all_are_alike(projection: Projection) -> None:
     assert picture_radius(projection, 50, 1e-4) == pytest.approx(50 * 1e-4, rel=1e-8)
 
 
-@pytest.mark.parametrize(
-    ("focal", "pixel_mm", "degrees"), [(24.0, 5.97e-3, 0.0142523), (50.0, 4.34e-3, 0.0049733)]
-)
+@pytest.mark.parametrize(("focal", "pixel_mm", "degrees"), [(24.0, 5.97e-3, 0.0142523), (50.0, 4.34e-3, 0.0049733)])
 def test_angle_of_a_pixel(focal: float, pixel_mm: float, degrees: float) -> None:
     # atan(pixel pitch / f), arithmetic
     field = make_field(

@@ -80,9 +80,7 @@ def test_worked_example() -> None:
     # astropy TAN, camera at (40, 30), direction (60, 45): x = 0.26032939 to the right, y = 0.30155259 up (in f)
     yaw, pitch = np.radians(60), np.radians(45)
     direction = np.array([[np.cos(pitch) * np.cos(yaw), np.cos(pitch) * np.sin(yaw), np.sin(pitch)]])
-    assert our_picture(Projection.RECTILINEAR, 40, 30, direction)[0] == pytest.approx(
-        [0.26032939, 0.30155259], abs=5e-9
-    )
+    assert our_picture(Projection.RECTILINEAR, 40, 30, direction)[0] == pytest.approx([0.26032939, 0.30155259], abs=5e-9)
 
 
 @pytest.mark.parametrize("projection", CODES)

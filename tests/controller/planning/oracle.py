@@ -17,9 +17,7 @@ Array = NDArray[np.float64]
 
 
 def pose_rotations(yaw_deg: Array, pitch_deg: Array) -> Rotation:
-    return Rotation.from_euler(
-        "ZYX", np.stack([yaw_deg, -pitch_deg, np.zeros_like(yaw_deg)], axis=1), degrees=True
-    )
+    return Rotation.from_euler("ZYX", np.stack([yaw_deg, -pitch_deg, np.zeros_like(yaw_deg)], axis=1), degrees=True)
 
 
 def edge_planes(poses: Rotation, half_width_rad: float, half_height_rad: float) -> Array:

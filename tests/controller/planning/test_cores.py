@@ -121,16 +121,12 @@ def test_margin_never_changes_faster_than_the_direction(seed: int, angle_deg: fl
 def test_chosen_frames_only() -> None:
     cores = cores_at(field_of(24), np.array([0.0, 90, 180]), np.zeros(3))
     towards = oracle.evenly_spread(50)
-    np.testing.assert_array_equal(
-        cores.margin_rad(towards, np.array([2, 0])), cores.margin_rad(towards)[:, [2, 0]]
-    )
+    np.testing.assert_array_equal(cores.margin_rad(towards, np.array([2, 0])), cores.margin_rad(towards)[:, [2, 0]])
 
 
 @pytest.mark.parametrize("projection", [p for p in Projection if p is not Projection.RECTILINEAR])
 def test_a_fisheye_is_refused_in_a_sentence(projection: Projection) -> None:
-    field = make_field(
-        projection=projection, focal_length_mm=30, size_mm=(24, 36), pixels=(4000, 6000), overlap=0.3
-    )
+    field = make_field(projection=projection, focal_length_mm=30, size_mm=(24, 36), pixels=(4000, 6000), overlap=0.3)
     with pytest.raises(InputError) as caught:
         cores_at(field, ZERO, ZERO)
     (sentence,) = caught.value.sentences

@@ -82,9 +82,7 @@ def test_worst_margin_is_the_independent_minimum(focal: float) -> None:
     assert proof.worst_margin_deg == pytest.approx(lowest, abs=1e-3)
     # nothing lower may be found than what is proved, whatever the search's own precision
     assert lowest > proof.worst_margin_deg - 2e-5
-    assert oracle.margins_deg(example.planes(), worst_place(proof))[0] == pytest.approx(
-        proof.worst_margin_deg, abs=2e-5
-    )
+    assert oracle.margins_deg(example.planes(), worst_place(proof))[0] == pytest.approx(proof.worst_margin_deg, abs=2e-5)
 
 
 @pytest.mark.parametrize("focal", PLANNED)

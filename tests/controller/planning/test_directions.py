@@ -49,9 +49,7 @@ def test_offset_agrees_with_astropy(yaw: float, pitch: float, bearing: float, di
     assert float(angular_separation(*np.radians([*found, *expected]))) < 1e-9
 
 
-@pytest.mark.parametrize(
-    ("pitch", "step", "expected"), [(60, 60, 28.95502), (45, 40, 27.99089), (75, 120, 25.90508)]
-)
+@pytest.mark.parametrize(("pitch", "step", "expected"), [(60, 60, 28.95502), (45, 40, 27.99089), (75, 120, 25.90508)])
 def test_spacing_of_neighbours_in_a_row(pitch: float, step: float, expected: float) -> None:
     # 2 asin(cos pitch sin(step / 2)), equal to astropy's angular_separation
     one, two = (camera_axes(np.radians(yaw), np.radians(pitch)).forward for yaw in (0, step))

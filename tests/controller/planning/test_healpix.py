@@ -89,8 +89,6 @@ def test_pixels_are_left_where_a_frame_is_missing(missing: int) -> None:
         if nside < 64:
             left = (4 * left[:, None] + np.arange(4)).ravel()
     yaw, pitch = (angle.to_value(u.rad) for angle in healpix.healpix_to_lonlat(left))
-    away = angular_separation(
-        yaw, pitch, np.radians(example.yaw_deg[missing]), np.radians(example.pitch_deg[missing])
-    )
+    away = angular_separation(yaw, pitch, np.radians(example.yaw_deg[missing]), np.radians(example.pitch_deg[missing]))
     assert away.min() < np.radians(5)
     assert not spoiled.proof().covered

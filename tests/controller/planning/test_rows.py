@@ -62,9 +62,7 @@ def test_the_plan_is_proved(focal: float) -> None:
 
 
 @settings(max_examples=40)
-@given(
-    st.floats(9, 40), st.sampled_from([(24.0, 36.0), (36.0, 24.0), (24.0, 24.0), (15.6, 23.5)]), st.floats(0, 0.5)
-)
+@given(st.floats(9, 40), st.sampled_from([(24.0, 36.0), (36.0, 24.0), (24.0, 24.0), (15.6, 23.5)]), st.floats(0, 0.5))
 def test_any_field_is_covered_and_never_below_the_bounds(
     focal: float, size_mm: tuple[float, float], overlap: float
 ) -> None:
@@ -73,9 +71,7 @@ def test_any_field_is_covered_and_never_below_the_bounds(
     assert total(rows) >= oracle.least_frames(field.core_half_width_rad, field.core_half_height_rad)
     yaw = np.concatenate([np.arange(row.count) * 360 / row.count for row in rows])
     pitch = np.concatenate([np.full(row.count, row.pitch_deg) for row in rows])
-    planes = oracle.edge_planes(
-        oracle.pose_rotations(yaw, pitch), field.core_half_width_rad, field.core_half_height_rad
-    )
+    planes = oracle.edge_planes(oracle.pose_rotations(yaw, pitch), field.core_half_width_rad, field.core_half_height_rad)
     assert oracle.quick_lowest(planes, oracle.evenly_spread(4000)) > 0
 
 

@@ -110,7 +110,8 @@ def test_degrees_have_no_minus_zero() -> None:
 
 
 def test_the_proof_in_words() -> None:
-    assert "Every direction of the sphere" in proof_sentence(PLAN.proof)
-    gap = PLAN.proof.model_copy(update={"covered": False, "worst_margin_deg": -1.25})
+    assert "Every direction of the sphere" in proof_sentence(PLAN)
+    proof = PLAN.proof.model_copy(update={"covered": False, "worst_margin_deg": -1.25})
+    gap = PLAN.model_copy(update={"proof": proof})
     assert "not covered" in proof_sentence(gap)
     assert "1.250°" in proof_sentence(gap)

@@ -33,18 +33,18 @@ def healthy(path: Path) -> bool:
 
 
 def test_what_is_said_about_the_run_can_be_read_again(path: Path) -> None:
-    with Session.open(path) as session:
+    with Session.open(path, to_write=True) as session:
         assert session.about() == {"session_version": SESSION_VERSION, **ABOUT}
         session.note_about("sentence", "first")
         session.note_about("sentence", "The set is complete.")
-    with Session.open(path) as session:
+    with Session.open(path, to_write=True) as session:
         assert session.about()["sentence"] == "The set is complete."
         assert session.shots() == []
         assert session.happenings() == []
 
 
 def test_the_intent_is_there_before_the_outcome(path: Path) -> None:
-    with Session.open(path) as session:
+    with Session.open(path, to_write=True) as session:
         session.intend(intent(4), 1000)
         with Session.open(path) as reader:  # another connection sees it at once: it is in the file
             assert reader.shots() == [ShotRow(1, intent(4), 1000, None, None, None)]
@@ -54,18 +54,18 @@ def test_the_intent_is_there_before_the_outcome(path: Path) -> None:
 
 
 def test_an_exposure_without_an_outcome_is_in_doubt(path: Path) -> None:
-    with Session.open(path) as session:
+    with Session.open(path, to_write=True) as session:
         for number in (1, 2, 3):
             session.intend(intent(number, frame=number), number)
         session.conclude(1, ShotOutcome.ASSUMED, 9, None)
         session.conclude(3, ShotOutcome.INTERRUPTED, 9, 10)
-    with Session.open(path) as session:
+    with Session.open(path, to_write=True) as session:
         assert [shot.outcome for shot in session.shots()] == [ShotOutcome.ASSUMED, None, ShotOutcome.INTERRUPTED]
         assert [shot.board_clock_ms for shot in session.shots()] == [None, None, 10]
 
 
 def test_an_outcome_reaches_its_own_row_only(path: Path) -> None:
-    with Session.open(path) as session:
+    with Session.open(path, to_write=True) as session:
         session.intend(intent(1), 1)
         session.intend(intent(2, attempt=2), 2)
         session.conclude(2, ShotOutcome.UNCONFIRMED, 3, 4)
@@ -74,7 +74,7 @@ def test_an_outcome_reaches_its_own_row_only(path: Path) -> None:
 
 
 def test_a_command_id_is_used_once(path: Path) -> None:
-    with Session.open(path) as session:
+    with Session.open(path, to_write=True) as session:
         session.intend(intent(1), 1)
         with pytest.raises(StorageFailed):
             session.intend(intent(1, frame=5), 2)
@@ -83,15 +83,15 @@ def test_a_command_id_is_used_once(path: Path) -> None:
 
 def test_happenings_keep_their_order(path: Path) -> None:
     wanted = [Happening(5, "moving", "referenced", 0), Happening(5, "failed", "stop", None)]
-    with Session.open(path) as session:
+    with Session.open(path, to_write=True) as session:
         for happening in wanted:
             session.note(happening)
-    with Session.open(path) as session:
+    with Session.open(path, to_write=True) as session:
         assert session.happenings() == wanted
 
 
 def test_the_file_is_sound_at_every_moment(path: Path) -> None:
-    with Session.open(path) as session:
+    with Session.open(path, to_write=True) as session:
         for number in range(1, 30):
             session.intend(intent(number), number)
             session.conclude(number, ShotOutcome.CONFIRMED, number, number)
@@ -104,7 +104,7 @@ def test_a_copy_taken_in_the_middle_can_be_read(path: Path, tmp_path: Path) -> N
     """What a sudden loss of power leaves behind: the files as they are, without a close."""
     copy = tmp_path / "copy"
     copy.mkdir()
-    with Session.open(path) as session:
+    with Session.open(path, to_write=True) as session:
         session.intend(intent(1), 1)
         session.conclude(1, ShotOutcome.CONFIRMED, 2, 3)
         session.intend(intent(2), 4)
@@ -169,7 +169,7 @@ def test_a_folder_that_is_none(tmp_path: Path) -> None:
 
 
 def test_a_file_that_may_only_be_read(path: Path) -> None:
-    with Session.open(path) as session:
+    with Session.open(path, to_write=True) as session:
         session._db.execute("PRAGMA query_only = ON")  # root may write any file, so the database itself says no
         writes: list[Callable[[], None]] = [
             lambda: session.intend(intent(1), 1),
@@ -190,12 +190,12 @@ def write_on(session: Session) -> None:
 
 
 def test_a_full_disk(path: Path) -> None:
-    with Session.open(path) as session:
+    with Session.open(path, to_write=True) as session:
         (pages,) = session._db.execute("PRAGMA page_count").fetchone()
         session._db.execute(f"PRAGMA max_page_count = {pages}")
         with pytest.raises(StorageFailed, match="disk is full"):
             write_on(session)
         written = len(session.shots())
     assert healthy(path)
-    with Session.open(path) as session:
+    with Session.open(path, to_write=True) as session:
         assert [shot.number for shot in session.shots()] == list(range(1, written + 1))
