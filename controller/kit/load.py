@@ -2,6 +2,7 @@
 
 import json
 import tomllib
+from collections.abc import Container
 from pathlib import Path
 from typing import Any
 
@@ -37,8 +38,7 @@ def kit_from_tables(tables: Tables, name: str) -> Kit:
         # As JSON, where a list may become a tuple and a text an enum, but no text a number.
         kit = Kit.model_validate_json(json.dumps(tables, default=str))
     except ValidationError as error:
-        by_name = "make" in tables.get("camera", {}) if isinstance(tables.get("camera"), dict) else False
-        raise InputError(sentences + mistakes(error, name, sensor_follows=by_name)) from None
+        raise InputError(sentences + mistakes(error, name, _following(tables, unknown))) from None
     if sentences:
         raise InputError(sentences)
     return kit
@@ -61,11 +61,18 @@ def _with_lens_data(tables: Tables) -> tuple[Tables, list[str]]:
     return lens_data.filled_in(tables)
 
 
-def mistakes(error: ValidationError, name: str, *, sensor_follows: bool = False) -> list[str]:
-    """One sentence for each mistake that pydantic found.
+def _following(tables: Tables, unknown: list[str]) -> set[str]:
+    """Keys that follow from a name, so that they are not missing by themselves."""
+    keys: set[str] = set()
+    if isinstance(camera := tables.get("camera"), dict) and "make" in camera:
+        keys |= {"camera.sensor_width_mm", "camera.sensor_height_mm"}
+    if any(sentence.startswith("lens") for sentence in unknown):
+        keys.add("lens.focal_length_mm")
+    return keys
 
-    `sensor_follows`: the sensor's size would follow from the camera's name, so it is not missing.
-    """
+
+def mistakes(error: ValidationError, name: str, following: Container[str] = ()) -> list[str]:
+    """One sentence for each mistake that pydantic found; keys that are `following` from others are not missing."""
     details = error.errors()
     places = [detail["loc"] for detail in details]
     kept = []
@@ -74,7 +81,7 @@ def mistakes(error: ValidationError, name: str, *, sensor_follows: bool = False)
         inside = any(other != place and other[: len(place)] == place for other in places)
         if detail["type"] == "too_short" and inside:
             continue  # it only looks too short because what is in it is wrong
-        if sensor_follows and detail["type"] == "missing" and place[-1] in {"sensor_width_mm", "sensor_height_mm"}:
+        if detail["type"] == "missing" and ".".join(map(str, place)) in following:
             continue
         kept.append(_sentence(name, detail))
     return kept

@@ -9,12 +9,16 @@ import numpy as np
 from scipy.spatial.transform import Rotation
 
 from controller.optics.field import Field, make_field
+from controller.optics.outline import core_outline
 from controller.optics.projection import Projection
+from controller.planning.bands import band
 from controller.planning.cores import Cores, cores_at
 from controller.planning.coverage import Proof, prove_coverage
-from controller.planning.order import snake
+from controller.planning.order import Motion, Mover, Order, arrange
 from controller.planning.plan import Frame
-from controller.planning.rows import Row, fewest_rows
+from controller.planning.pose import poses_of_rows
+from controller.planning.region import SPHERE
+from controller.planning.rows import Row, Task, fewest_rows
 from tests.controller.planning import oracle
 from tests.controller.planning.oracle import Array
 
@@ -55,15 +59,33 @@ class Example:
         """Cores and planes after each frame was turned by its own error, roll included."""
         cores = self.cores()
         matrices = errors.as_matrix()
-        normals = np.einsum("nij,nej->nei", matrices, cores.normals)
+        poles = np.einsum("nij,nekj->neki", matrices, cores.poles)
         forward = np.einsum("nij,nj->ni", matrices, cores.forward)
         planes = np.einsum("nij,nej->nei", matrices, self.planes())
-        return Cores(forward, normals, cores.radius_rad), planes
+        return Cores(forward, poles, cores.radii, cores.reach_rad, cores.shrinks), planes
 
 
 @cache
 def rows_of(focal_mm: float, overlap: float = 0.3) -> tuple[Row, ...]:
-    return tuple(fewest_rows(field_of(focal_mm, overlap=overlap)))
+    return tuple(fewest_rows(Task(field_of(focal_mm, overlap=overlap), SPHERE)))
+
+
+MOVER = Mover(Motion(30.0, 40.0), Motion(20.0, 30.0))
+
+
+def snake(rows: list[Row]) -> tuple[Frame, ...]:
+    """Frames of complete rows, row by row."""
+    poses = arrange(poses_of_rows(rows, Task(field_of(24.0), SPHERE)), Order.ROWS, MOVER)
+    return tuple(
+        Frame(id=i, row=pose.row, yaw_deg=pose.yaw_deg, pitch_deg=pose.pitch_deg) for i, pose in enumerate(poses)
+    )
+
+
+def row_bands(field: Field, count: float, pitch_rad: Array, margin_rad: float) -> tuple[Array, Array]:
+    """The bands that rows of `count` frames close at each pitch."""
+    pitches = np.atleast_1d(pitch_rad)
+    share = np.full(len(pitches), 2 * np.pi / count)
+    return band(core_outline(field), share, pitches, np.arange(len(pitches)), margin_rad)
 
 
 @cache

@@ -7,11 +7,12 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from controller.planning.bands import band, fronts
+from controller.planning.bands import fronts
 from tests.controller.planning import oracle
-from tests.controller.planning.examples import field_of
+from tests.controller.planning.examples import field_of, row_bands
 from tests.controller.planning.oracle import Array
 
+POLES = (-np.pi / 2, np.pi / 2)
 COUNTS, PITCHES = st.integers(2, 24), st.floats(-90, 90)
 FOCALS, MARGINS = st.floats(6, 60), st.floats(0, 1)
 
@@ -30,8 +31,8 @@ def row_margins(focal: float, count: int, pitch_deg: float, latitudes: Array) ->
 
 
 def closed(focal: float, count: int, pitch_deg: float, margin_rad: float) -> tuple[float, float]:
-    low, high = band(field_of(focal), np.array(float(count)), np.array(np.radians(pitch_deg)), margin_rad)
-    return float(low), float(high)
+    low, high = row_bands(field_of(focal), count, np.radians([pitch_deg]), margin_rad)
+    return float(low[0]), float(high[0])
 
 
 @settings(max_examples=300)
@@ -82,10 +83,10 @@ def test_too_few_frames_close_nothing() -> None:
 
 
 def test_no_front_begins_below_its_lowest() -> None:
-    (front, *_) = fronts(field_of(24.0), 0.0)
+    (front, *_) = fronts(field_of(24.0), 0.0, 2 * np.pi, POLES)
     assert front.reach(np.array(front.low[0] - 1e-6)) == -np.inf
 
 
 def test_a_margin_larger_than_the_core_leaves_nothing() -> None:
     field = field_of(24.0)
-    assert fronts(field, field.core_half_width_rad) == []
+    assert fronts(field, field.core_half_width_rad, 2 * np.pi, POLES) == []

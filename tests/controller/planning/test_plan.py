@@ -12,7 +12,7 @@ import pytest
 
 from controller.errors import InputError, StorageFailed
 from controller.kit.kit import Kit
-from controller.planning.make import cost, make_plan
+from controller.planning.make import make_plan
 from controller.planning.plan import Plan, content_hash, load_plan, save_plan
 from tests.controller.kit.tables import kit_with
 from tests.controller.planning import oracle
@@ -84,7 +84,7 @@ def test_budget(plan: Plan, kit: Kit) -> None:
     assert budget.megabytes == pytest.approx(budget.exposures * 36.0)
     assert budget.seconds > len(plan.frames) * sum(kit.shutter_times_s())
     slower = kit_with({"exposure.bracket_ev": [-2, 0, 2], "exposure.shutter_seconds": 1.0125})
-    longer = cost(slower, plan.frames).seconds - budget.seconds
+    longer = make_plan(slower, 0.3).budget.seconds - budget.seconds
     # a second more at 0 EV is 4 + 1 + 1/4 seconds more in the bracket
     assert longer == pytest.approx(len(plan.frames) * 5.25, rel=0.02)
 
@@ -96,9 +96,16 @@ def test_landscape_is_planned_as_mounted() -> None:
     assert landscape.proof.covered
 
 
-def test_a_fisheye_is_refused() -> None:
-    with pytest.raises(InputError, match="rectilinear"):
-        make_plan(kit_with({"lens.projection": "equisolid", "lens.focal_length_mm": 15}), 0.3)
+def test_a_fisheye_is_planned() -> None:
+    fisheye = make_plan(kit_with({"lens.projection": "equisolid", "lens.focal_length_mm": 15}), 0.3)
+    assert fisheye.proof.covered
+    assert fisheye.links.connected
+
+
+@pytest.mark.parametrize("overlap", [-0.1, 0.95, float("nan")])
+def test_an_impossible_overlap(overlap: float) -> None:
+    with pytest.raises(InputError, match=r"between 0 and 0\.9"):
+        make_plan(kit_with({}), overlap)
 
 
 def test_the_same_kit_gives_the_same_bytes(plan: Plan, tmp_path: Path) -> None:
@@ -121,11 +128,11 @@ def test_round_trip(plan: Plan, tmp_path: Path) -> None:
 def test_names_that_outsiders_rely_on(plan: Plan, tmp_path: Path) -> None:
     _, content = saved(plan, tmp_path)
     for part, names in NAMES.items():
-        assert set(content[part] if part else content) == names
+        assert names <= set(content[part] if part else content)
     assert set(content["proof"]["worst_at"]) == {"yaw_deg", "pitch_deg"}
-    assert content["region"] == {"kind": "sphere"}
+    assert content["region"]["kind"] == "sphere"
     for number, frame in enumerate(content["frames"]):
-        assert set(frame) == {"id", "row", "yaw_deg", "pitch_deg"}
+        assert {"id", "row", "yaw_deg", "pitch_deg"} <= set(frame)
         assert frame["id"] == number
 
 
@@ -171,7 +178,7 @@ def test_layout_does_not_matter(plan: Plan, tmp_path: Path) -> None:
     assert load_plan(path) == plan
 
 
-@pytest.mark.parametrize("version", [0, 2, "1", None])
+@pytest.mark.parametrize("version", [0, 1, "2", None])
 def test_another_version_is_refused(plan: Plan, tmp_path: Path, version: object) -> None:
     path, content = saved(plan, tmp_path)
     content["format_version"] = version
@@ -179,7 +186,7 @@ def test_another_version_is_refused(plan: Plan, tmp_path: Path, version: object)
     path.write_text(json.dumps(content), encoding="utf-8")
     sentence = refusal(path)
     assert f"version {version}" in sentence
-    assert "version 1" in sentence
+    assert "version 2" in sentence
 
 
 @pytest.mark.parametrize("text", ["", "{", "kit.toml", "[1, 2]", "{}", '{"format": "another"}', "\xff", "null"])
@@ -200,7 +207,7 @@ def test_an_unknown_name_is_refused(plan: Plan, tmp_path: Path) -> None:
     content["frames"][0]["roll_deg"] = 0.0
     content["hash"] = content_hash(content)
     path.write_text(json.dumps(content), encoding="utf-8")
-    assert "frames.0.roll_deg" in refusal(path)
+    assert "frames[0].roll_deg" in refusal(path)
 
 
 def test_a_missing_file_is_refused(tmp_path: Path) -> None:

@@ -9,10 +9,10 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from controller.planning.bands import band
-from controller.planning.rows import Row, fewest_rows
+from controller.planning.region import SPHERE
+from controller.planning.rows import Row, Task, fewest_rows
 from tests.controller.planning import oracle
-from tests.controller.planning.examples import field_of, planned, rows_of
+from tests.controller.planning.examples import field_of, planned, row_bands, rows_of
 
 # Frames for a full sphere with 24 x 36 mm upright at 30 %: never more than these, computed independently on a
 # grid of a tenth of a degree.
@@ -67,7 +67,7 @@ def test_any_field_is_covered_and_never_below_the_bounds(
     focal: float, size_mm: tuple[float, float], overlap: float
 ) -> None:
     field = field_of(focal, size_mm, overlap)
-    rows = fewest_rows(field)
+    rows = fewest_rows(Task(field, SPHERE))
     assert total(rows) >= oracle.least_frames(field.core_half_width_rad, field.core_half_height_rad)
     yaw = np.concatenate([np.arange(row.count) * 360 / row.count for row in rows])
     pitch = np.concatenate([np.full(row.count, row.pitch_deg) for row in rows])
@@ -87,7 +87,7 @@ class Brute:
     def bands(self) -> list[tuple[oracle.Array, oracle.Array]]:
         counts = range(1, self.longest + 1)
         field = field_of(self.focal)
-        return [band(field, np.array(float(n)), self.pitch, self.margin_rad) for n in counts]
+        return [row_bands(field, n, self.pitch, self.margin_rad) for n in counts]
 
     def best_from(self, count: int, latitude: float) -> float:
         """The highest latitude that a row of `count` frames closes from `latitude` on."""
@@ -115,15 +115,10 @@ def closes_at(focal: float, rows: tuple[Row, ...], margin_deg: float) -> bool:
     """Whether the rows' bands follow each other without a gap when cores are shrunk by the margin."""
     latitude = -np.pi / 2
     for row in rows:
-        low, high = band(
-            field_of(focal),
-            np.array(float(row.count)),
-            np.array(np.radians(row.pitch_deg)),
-            np.radians(margin_deg),
-        )
-        if low > latitude:
+        low, high = row_bands(field_of(focal), row.count, np.radians([row.pitch_deg]), np.radians(margin_deg))
+        if low[0] > latitude:
             return False
-        latitude = float(high)
+        latitude = float(high[0])
     return latitude >= np.pi / 2 - 1e-12
 
 

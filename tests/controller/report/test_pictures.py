@@ -42,7 +42,8 @@ def on_the_sphere(field: Field, sides: Sides, yaw_deg: float, pitch_deg: float) 
     """The outline as yaw and pitch in degrees."""
     axes = np.stack(camera_axes(np.radians([yaw_deg]), np.radians([pitch_deg])))[:, 0]
     x, y, z = (outline_directions(field, sides) @ axes).T
-    return np.degrees(np.stack([np.arctan2(y, x), np.arctan2(z, np.hypot(x, y))], axis=1))
+    angles: Array = np.degrees(np.stack([np.arctan2(y, x), np.arctan2(z, np.hypot(x, y))], axis=1))
+    return angles
 
 
 @pytest.mark.parametrize(
