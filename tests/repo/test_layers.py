@@ -17,7 +17,6 @@ ONLY_IN = {
     "sqlite3": {"controller/session/session.py"},
     "serial": {"controller/ports/serial_port.py"},
     "time": {"controller/clock.py"},
-    "datetime": {"controller/clock.py"},
     "lensfunpy": {"controller/kit/lens_data.py"},
     "threading": set(),
     "asyncio": set(),
@@ -70,6 +69,15 @@ def test_chance_is_always_seeded(path: Path) -> None:
             assert all(alias.name != "random" for alias in node.names), "import Random, and seed it"
         if isinstance(node, ast.ImportFrom) and node.module == "random":
             assert [alias.name for alias in node.names] == ["Random"]
+
+
+@pytest.mark.parametrize("path", program_files(), ids=name_of)
+def test_nobody_asks_for_the_time_of_day(path: Path) -> None:
+    """Moments may be passed about; they are read off a clock in one module only."""
+    for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
+        if isinstance(node, ast.Attribute) and node.attr in {"now", "utcnow", "today"}:
+            of_a_type = isinstance(node.value, ast.Name) and node.value.id in {"datetime", "date"}
+            assert not of_a_type or name_of(path) == "controller/clock.py"
 
 
 @pytest.mark.parametrize("path", program_files(), ids=name_of)
