@@ -242,6 +242,11 @@ class Run:
         deadline_ns = event.at_ns + self.program.stop_deadline_ns
         self.effects += [SendUrgent(Halt()), Timer(deadline_ns, overdue=True)]
 
+    def halt_unheard(self, _: Any) -> None:
+        """Halted before the board had answered: it is told, and may not hear it."""
+        self.effects.append(SendUrgent(Halt()))
+        self._fail("Halted as asked, before the board had answered; nothing was armed.")
+
     def fail_stopped(self, _: Any) -> None:
         """Stopped before anything could move."""
         self._fail("Stopped as asked.")

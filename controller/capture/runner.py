@@ -33,8 +33,8 @@ class RunResult:
 class Runner:
     """One run of `program` on the board behind `port`, written to `session`.
 
-    `on_exposure` hears of every confirmed or assumed exposure; `ask(frame, yaw_deg, pitch_deg)` returns when the operator
-    holds the camera there by hand.
+    `on_exposure` hears of every confirmed or assumed exposure; `ask(frame, yaw_deg, pitch_deg)` says
+    what is to be held there by hand and whether it is at once; if not, `operator` answers later with ANSWERED.
     """
 
     def __init__(
@@ -44,7 +44,7 @@ class Runner:
         session: Session,
         operator: Wish = lambda: None,
         on_exposure: Callable[[], None] = lambda: None,
-        ask: Callable[[int, float, float], None] = lambda *_: None,
+        ask: Callable[[int, float, float], bool] = lambda *_: True,
     ) -> None:
         self._program, self._port, self._session = program, port, session
         self._began_ns = port.now()
@@ -99,8 +99,7 @@ class Runner:
             case Timer(when):
                 self._timer = None if when is None else effect
             case Ask(frame, yaw_deg, pitch_deg):
-                self._ask(frame, yaw_deg, pitch_deg)
-                self._answered = True
+                self._answered = self._ask(frame, yaw_deg, pitch_deg)
             case Send(request, expected_ns):
                 self._board.send(request, expected_ns)
             case SendUrgent(request):

@@ -71,7 +71,8 @@ ROWS: tuple[Row, ...] = (
     Row(Kind.STOP, (S.CONNECTING,), S.FAILED, "fail_stopped"),
     Row(Kind.STOP, (S.ARMING, *ARMED), S.STOPPING, "stop_as_asked"),
     Row(Kind.STOP, ENDING, None),
-    Row(Kind.HALT, (S.CONNECTING, S.ARMING, *ARMED, *ENDING), S.STOPPING, "halt_as_asked"),
+    Row(Kind.HALT, (S.CONNECTING,), S.FAILED, "halt_unheard"),
+    Row(Kind.HALT, (S.ARMING, *ARMED, *ENDING), S.STOPPING, "halt_as_asked"),
     # What an earlier run left behind is none of ours.
     Row(Kind.HELD, (S.CONNECTING, S.ARMING), None),
     Row(Kind.OVERDUE, COMMANDED, S.STOPPING, "stop_overdue"),

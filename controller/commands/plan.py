@@ -9,7 +9,7 @@ from controller.planning.make import Progress, make_plan
 from controller.planning.plan import Plan, save_plan
 from controller.planning.request import Request
 from controller.planning.targets import better_mounted, hold_limits, mounted, must_reach, print_resolution
-from controller.report.wording import degrees, duration, proof_sentence
+from controller.report.wording import counted, degrees, duration, proof_sentence
 
 
 @dataclass(frozen=True, slots=True)
@@ -77,7 +77,7 @@ def plan_text(made: Made, out: Path) -> str:
     rows = max(frame.row for frame in plan.frames) + 1
     budget, region, proof = plan.budget, plan.region, plan.proof
     lines = [
-        f"{budget.frames} frames in {rows} row{'s' if rows > 1 else ''}, {budget.exposures} exposures, about "
+        f"{counted(budget.frames, 'frame')} in {counted(rows, 'row')}, {counted(budget.exposures, 'exposure')}, about "
         f"{duration(budget.seconds)} (mostly {budget.dominated_by}), {budget.megabytes / 1000:.1f} GB, "
         f"{budget.watt_hours:.1f} Wh; the picture becomes {budget.picture_pixels_wide} x "
         f"{budget.picture_pixels_high} pixels.",

@@ -36,8 +36,9 @@ def rehearse_command(plan_path: Path, out: Path, seed: int, progress: Callable[[
     ):
         on_exposure = progress(len(plan.frames) * len(plan.kit.exposure.bracket_ev))
 
-        def hold(_: int, yaw_deg: float, pitch_deg: float) -> None:
+        def hold(_: int, yaw_deg: float, pitch_deg: float) -> bool:
             rig.head.hold_by_hand(yaw_deg, pitch_deg)
+            return True
 
         runner = Runner(program, VirtualPort(rig), session, interrupts.next_wish, on_exposure, hold)
         result = runner.run()

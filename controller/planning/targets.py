@@ -70,7 +70,7 @@ def hold_limits(plan: Plan, request: Request) -> None:
     """Raise WorldError when the plan takes more frames or time than is allowed, with the nearest that is possible."""
     within: list[tuple[str, Callable[[Plan], bool]]] = []
     if (frames := request.max_frames) is not None:
-        within.append((f"{frames} frames", lambda made: made.budget.frames <= frames))
+        within.append((f"{frames} frame{'s' if frames > 1 else ''}", lambda made: made.budget.frames <= frames))
     if (seconds := request.max_seconds) is not None:
         within.append((f"{seconds:g} seconds", lambda made: made.budget.seconds <= seconds))
     for limit, fits in within:

@@ -110,12 +110,12 @@ def _moves(
     axes = (kit.head.pan, kit.head.tilt)
     settle_ns = timing.settle_ns(kit)
     stops = [target]
-    beyond = tuple(
-        goal - math.ceil(TAKE_UP * axis.backlash_deg * axis.steps_per_degree) if goal < start else goal
-        for start, goal, axis in zip(here, target, axes, strict=True)
+    pan, tilt = (
+        _beyond(start, goal, axis, setting, frame)
+        for start, goal, axis, setting in zip(here, target, axes, settings, strict=True)
     )
-    if beyond != target:
-        stops.insert(0, (beyond[0], beyond[1]))
+    if (pan, tilt) != target:
+        stops.insert(0, (pan, tilt))
     moves = []
     for stop in stops:
         expected = _move_ns(kit, settings, here, stop)
@@ -125,6 +125,22 @@ def _moves(
         )
         here = stop
     return moves
+
+
+def _beyond(start: int, goal: int, axis: Axis, setting: AxisSetting, frame: int) -> int:
+    """Where an axis turns first on its way to `goal`: too far if it turns back, as far as its limits allow.
+
+    Raises InputError where the limits leave no room for the play itself.
+    """
+    play = axis.backlash_deg * axis.steps_per_degree
+    if goal >= start or play == 0:
+        return goal
+    if goal - play < setting.min_steps:
+        raise InputError(
+            f"frame {frame} lies so close to an axis's limit that its play (backlash_deg) cannot be taken up; "
+            "set min_deg a little lower if the head really reaches it."
+        )
+    return max(goal - math.ceil(TAKE_UP * play), setting.min_steps)
 
 
 def _move_ns(kit: Kit, settings: tuple[AxisSetting, AxisSetting], here: tuple[int, int], target: tuple[int, int]) -> int:

@@ -11,6 +11,11 @@ def duration(seconds: float) -> str:
     return f"{hours}:{minutes:02}:{rest:02}" if hours else f"{minutes}:{rest:02}"
 
 
+def counted(number: int, thing: str) -> str:
+    """A number of things: 1 frame, 2 frames."""
+    return f"{number} {thing}" if number == 1 else f"{number} {thing}s"
+
+
 def degrees(value: float) -> str:
     """A direction's angle to a tenth of a degree, without minus zero."""
     return f"{round(value, 1) + 0.0:.1f}°"

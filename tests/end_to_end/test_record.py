@@ -68,7 +68,7 @@ def plans(tmp_path_factory: pytest.TempPathFactory) -> dict[bool, Path]:
     for contact in (True, False):
         kit, made[contact] = folder / f"{contact}.toml", folder / f"{contact}.json"
         kit.write_text(KIT.format(contact=str(contact).lower()), encoding="utf-8")
-        plan_command(kit, made[contact], Asked(overlap=0.3))
+        plan_command(kit, made[contact], Asked())
     return made
 
 

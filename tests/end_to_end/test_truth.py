@@ -18,6 +18,7 @@ from tests.end_to_end.whole_runs import assert_truly_made, kit_of, planned_expos
 
 FAST = {"max_speed_deg_s": 180.0, "max_accel_deg_s2": 720.0}
 FASTEST = {"max_speed_deg_s": 360.0, "max_accel_deg_s2": 3600.0}
+RAMP = {"max_accel_deg_s2": 5.0}
 SLOW = {"max_speed_deg_s": 0.5, "max_accel_deg_s2": 1.0}
 COARSE = {"microsteps": 1, "gear_ratio": 20.0}
 BRACKET = {"bracket_ev": [-2, 0, 2]}
@@ -52,15 +53,18 @@ KITS: dict[str, tuple[float, dict[str, dict[str, Any]]]] = {
     "camera that is slow to open": (24.0, {"exposure": {"release_lag_ms": 4000.0}}),
     "camera that opens at once": (24.0, {"exposure": {"release_lag_ms": 0.0, "focus_ms": 0}}),
     "camera that is slow to get ready": (24.0, {"exposure": {**BRACKET, "ready_ms": 4000.0}}),
-    "impatient board": (24.0, {"board": {"silence_ms": 1600}}),
+    "board with as little patience as may be": (24.0, {"board": {"silence_ms": 1542}}),
+    "board with much patience": (24.0, {"board": {"silence_ms": 60_000}}),
+    "play in the gears": (24.0, {"head": {"pan": {"backlash_deg": 0.3}, "tilt": {"backlash_deg": 0.2}}}),
+    "slow ramps": (50.0, {"head": {"pan": RAMP, "tilt": RAMP}}),
 }
 by_name = pytest.mark.parametrize("name", KITS)
 # Plans of a hundred frames and more are predicted within one percent; in small ones finding zero weighs more.
 MANY, CLOSE, LOOSE = 100, 0.01, 0.03
 
 
-def rehearsed(kit: Kit, seed: int, folder: Path) -> Summary:
-    """Plan, run, hold against the truth; return the account."""
+def rehearsed(kit: Kit, seed: int, folder: Path) -> tuple[Summary, float]:
+    """Plan, run, hold against the truth; return the account, and the seconds predicted too many for finding zero."""
     plan = make_plan(kit, 0.3)
     world = world_of(kit, plan.frames, seed)
     done = run(world, folder)
@@ -68,22 +72,25 @@ def rehearsed(kit: Kit, seed: int, folder: Path) -> Summary:
     assert world.rig.camera.ignored_releases == 0
     word = ShotOutcome.CONFIRMED if kit.board.sync_contact else ShotOutcome.ASSUMED
     assert Counter(shot.outcome for shot in done.shots) == {word: len(world.truth)}
-    return summarise(
+    summary = summarise(
         plan,
         done.shots,
         kind="rehearsal",
         seed=seed,
         run_complete=done.result.complete,
         sentence=done.result.sentence,
-        seconds=done.result.ended_ns / 1e9,
+        seconds=done.result.seconds,
     )
+    (began_ns,) = [h.at_ns for h in done.happenings if h.state == "referencing"]
+    found_ns = next(h.at_ns for h in done.happenings if h.what == "referenced")
+    return summary, (world.program.reference_expected_ns - (found_ns - began_ns)) / 1e9
 
 
 @by_name
 def test_everything_planned_truly_happened(name: str, tmp_path: Path) -> None:
     focal_length_mm, tables = KITS[name]
     kit = kit_of(focal_length_mm, **tables)
-    summary = rehearsed(kit, seed=1, folder=tmp_path)
+    summary, _ = rehearsed(kit, seed=1, folder=tmp_path)
     assert summary.complete
     assert summary.missing_frames == ()
     assert summary.exposures_made == summary.exposures_planned == summary.frames_planned * len(kit.exposure.bracket_ev)
@@ -95,12 +102,24 @@ def test_everything_planned_truly_happened(name: str, tmp_path: Path) -> None:
 
 @pytest.mark.parametrize("seed", range(12))
 def test_wherever_the_head_starts(seed: int, tmp_path: Path) -> None:
-    assert rehearsed(kit_of(24.0, exposure=BRACKET), seed, tmp_path).complete
+    summary, _ = rehearsed(kit_of(24.0, exposure=BRACKET), seed, tmp_path)
+    assert summary.complete
+    assert summary.predicted_seconds == pytest.approx(summary.virtual_seconds, rel=LOOSE)
+
+
+@pytest.mark.parametrize("accel", [2.0, 3.0, 5.0, 10.0])
+def test_slow_ramps_are_predicted(accel: float, tmp_path: Path) -> None:
+    axis = {"max_accel_deg_s2": accel}
+    for seed in range(3):
+        folder = tmp_path / str(seed)
+        folder.mkdir()
+        summary, _ = rehearsed(kit_of(24.0, head={"pan": axis, "tilt": axis}), seed, folder)
+        assert summary.predicted_seconds == pytest.approx(summary.virtual_seconds, rel=LOOSE)
 
 
 @pytest.mark.long
 def test_a_large_plan(tmp_path: Path) -> None:
-    summary = rehearsed(kit_of(200.0, exposure={"shutter_seconds": 0.002}), 3, tmp_path)
+    summary, _ = rehearsed(kit_of(200.0, exposure={"shutter_seconds": 0.002}), 3, tmp_path)
     assert summary.frames_planned > 1000
     assert summary.predicted_seconds == pytest.approx(summary.virtual_seconds, rel=CLOSE)
 
@@ -134,12 +153,14 @@ ANY_KIT = st.builds(
 
 
 @pytest.mark.long
-@settings(max_examples=40, suppress_health_check=[HealthCheck.function_scoped_fixture, HealthCheck.too_slow])
+@settings(max_examples=25, suppress_health_check=[HealthCheck.function_scoped_fixture, HealthCheck.too_slow])
 @given(ANY_KIT, st.integers(0, 10**6))
 def test_any_kit(tmp_path_factory: pytest.TempPathFactory, kit: Kit, seed: int) -> None:
-    summary = rehearsed(kit, seed, tmp_path_factory.mktemp("run"))
+    summary, too_many = rehearsed(kit, seed, tmp_path_factory.mktemp("run"))
     assert summary.complete
-    assert summary.predicted_seconds == pytest.approx(summary.virtual_seconds, rel=LOOSE)
+    # How long it takes to find zero depends on where the head stands, which no plan knows: two seconds either way.
+    assert abs(too_many) < 2.0
+    assert summary.predicted_seconds - too_many == pytest.approx(summary.virtual_seconds, rel=CLOSE)
 
 
 def test_a_frame_is_shot_in_its_bracket_order(tmp_path: Path) -> None:

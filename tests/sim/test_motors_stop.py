@@ -102,11 +102,25 @@ def test_every_nanosecond_close_to_rest(sign: int, target: int) -> None:
             assert (stopping.target, stopping.end_ns) == (place, now_ns)
 
 
-@given(MOTIONS, st.floats(0.1, 0.9), st.floats(0.1, 0.9))
-def test_a_stop_out_of_a_stop_ends_no_farther_than_a_step_beyond(motion: Motion, share: float, again: float) -> None:
+@given(MOTIONS, st.floats(0.01, 0.99), st.floats(0.01, 0.99))
+def test_a_stop_out_of_a_stop_ends_within_a_step_and_never_beyond(motion: Motion, share: float, again: float) -> None:
     first = stop(motion, moment(motion, share), ACCEL)
+    sign = math.copysign(1, first.target - motion.steps_at(motion.begin_ns))
     second = stop(first, moment(first, again), ACCEL)
-    assert abs(second.target - first.target) <= 1
+    assert 0 <= sign * (first.target - second.target) <= 1
+
+
+@given(MOTIONS, st.floats(0.01, 0.99), st.floats(0.55, 1))
+def test_a_softer_stop_does_not_lead_beyond_the_target(motion: Motion, share: float, softer: float) -> None:
+    """Where the motion itself brakes harder than is asked now, it ends at most where it was going."""
+    now_ns = moment(motion, share)
+    sign = math.copysign(1, motion.speed_at(now_ns))
+    way = braking_way(motion, now_ns, softer * ACCEL)
+    left = sign * (motion.target - motion.steps_at(now_ns))
+    stopping = stop(motion, now_ns, softer * ACCEL)
+    assert sign * (motion.target - stopping.target) >= 0
+    if way > left + 1 and way > 1:
+        assert stopping.target == motion.target
 
 
 def test_at_rest_it_stays() -> None:

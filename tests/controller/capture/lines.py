@@ -29,6 +29,33 @@ class LossyPort(VirtualPort):
         return b""
 
 
+class MuffledPort(VirtualPort):
+    """Loses the frames from the host for which `lost(message)` says so."""
+
+    def __init__(self, rig: Rig, lost: Callable[[Message], bool]) -> None:
+        super().__init__(rig)
+        self._lost = lost
+        self.losses = 0
+
+    def write(self, data: bytes) -> None:
+        frames = Deframer().feed(data)
+        kept = [frame for frame in frames if not self._lost(decode_message(frame.kind, frame.payload))]
+        self.losses += len(frames) - len(kept)
+        super().write(b"".join(map(wire_of, kept)))
+
+
+def the_first(count: int, kind: type[Message]) -> Callable[[Message], bool]:
+    """Says yes to the first `count` messages of a kind."""
+    seen = 0
+
+    def lost(message: Message) -> bool:
+        nonlocal seen
+        seen += isinstance(message, kind)
+        return isinstance(message, kind) and seen <= count
+
+    return lost
+
+
 def wire_of(frame: Frame) -> bytes:
     return encode_frame(frame.kind, frame.seq, frame.payload)
 

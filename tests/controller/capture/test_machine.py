@@ -219,18 +219,49 @@ def test_an_exposure_that_still_succeeds_during_a_stop_counts() -> None:
     assert conclude.outcome is ShotOutcome.CONFIRMED
 
 
-def test_a_halt_is_over_when_the_board_has_heard_it() -> None:
+def test_a_halt_is_confirmed_before_the_run_ends() -> None:
     run = at_first_exposure()
-    halt, timer = told(run, Kind.HALT)
-    assert halt == SendUrgent(Halt())
-    assert isinstance(timer, Timer)
-    assert timer.overdue
+    wanted = [SendUrgent(Halt()), Timer(T + PROGRAM.stop_deadline_ns, overdue=True)]
+    assert told(run, Kind.HALT) == wanted
     assert stands_in(run) is RunState.STOPPING
+    assert told(run, Kind.STOP) == []
+    assert told(run, Kind.HALT) == wanted  # asked for again, sent again
     (end,) = told(run, Kind.AT_REST)
     assert isinstance(end, End)
     assert not end.complete
     assert "no longer known" in end.sentence
     assert stands_in(run) is RunState.FAILED
+
+
+def test_a_halt_that_is_not_confirmed_is_told() -> None:
+    run = at_first_exposure()
+    told(run, Kind.HALT)
+    (end,) = told(run, Kind.OVERDUE)
+    assert isinstance(end, End)
+    assert "cut the motor power" in end.sentence
+
+
+def test_a_halt_overtakes_a_stop() -> None:
+    run = at_first_exposure()
+    told(run, Kind.STOP)
+    assert SendUrgent(Halt()) in told(run, Kind.HALT)
+    (end,) = told(run, Kind.AT_REST)
+    assert isinstance(end, End)
+    assert "Halted" in end.sentence
+
+
+def test_what_an_earlier_run_left_behind_is_ignored() -> None:
+    run = Run(PROGRAM)
+    told(run, Kind.START)
+    assert told(run, Kind.HELD) == []
+    assert stands_in(run) is RunState.CONNECTING
+    told(run, Kind.WELCOMED)
+    assert told(run, Kind.HELD) == []
+    assert stands_in(run) is RunState.ARMING
+    told(run, Kind.ARMED)
+    (end,) = told(run, Kind.HELD)
+    assert isinstance(end, End)
+    assert "stalled" in end.sentence
 
 
 def test_a_head_that_does_not_come_to_rest_is_told() -> None:

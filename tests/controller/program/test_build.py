@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from itertools import pairwise
 
 import pytest
@@ -9,7 +10,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from controller.errors import InputError
-from controller.kit.kit import Axis
+from controller.kit.kit import Axis, Kit
 from controller.planning.plan import Frame
 from controller.program.build import LAG_MARGIN_MS, build_program, to_steps
 from controller.program.program import AskStep, ExposeStep, MoveStep
@@ -111,6 +112,66 @@ def test_the_board_waits_for_the_longest_exposure(shutter_s: float, lag_ms: floa
     longest_ms = lag_ms + shutter_s * 1000 * LONGEST_OF_NOMINAL + LAG_MARGIN_MS
     assert step.press_ms + step.limit_ms >= longest_ms - 1e-6
     assert step.limit_ms >= 1
+
+
+AIMS = st.lists(st.tuples(st.floats(-180, 180), st.floats(-80, 80)), min_size=1, max_size=8)
+
+
+def moves_of(kit: Kit, aims: list[tuple[float, float]]) -> list[list[MoveStep]]:
+    """The moves to each frame."""
+    frames = [frame(yaw, pitch, number) for number, (yaw, pitch) in enumerate(aims)]
+    moves: list[list[MoveStep]] = [[] for _ in frames]
+    for step in build_program(kit, frames).steps:
+        if isinstance(step, MoveStep):
+            moves[step.frame].append(step)
+    return moves
+
+
+@given(AIMS, st.floats(0, 1), st.floats(0, 1))
+def test_play_is_taken_up_wherever_an_axis_turns_back(
+    aims: list[tuple[float, float]], pan_play: float, tilt_play: float
+) -> None:
+    kit = kit_of(head={"pan": {"backlash_deg": pan_play}, "tilt": {"backlash_deg": tilt_play}})
+    here = (0, 0)
+    for aim, moves in zip(aims, moves_of(kit, aims), strict=True):
+        goal = (to_steps(aim[0], kit.head.pan), to_steps(aim[1], kit.head.tilt))
+        assert (moves[-1].pan_steps, moves[-1].tilt_steps) == goal
+        assert moves[-1].settle_ns == settle_ns(kit)
+        too_far = []
+        for start, target, play in zip(here, goal, (pan_play, tilt_play), strict=True):
+            # Twice the play: once to cross it, and once more to be sure (no source).
+            too_far.append(target - math.ceil(2 * play * 320) if target < start else target)
+        assert [(move.pan_steps, move.tilt_steps, move.settle_ns) for move in moves[:-1]] == (
+            [] if tuple(too_far) == goal else [(*too_far, 0)]
+        )
+        here = goal
+
+
+def test_a_head_without_play_goes_straight_there() -> None:
+    assert [len(moves) for moves in moves_of(kit_of(), [(50, 30), (-50, -30), (0, 0)])] == [1, 1, 1]
+
+
+def test_taking_up_play_is_counted_in_the_time() -> None:
+    aims, play = [(50.0, 30.0), (-50.0, -30.0), (0.0, 0.0)], {"backlash_deg": 0.5}
+    frames = [frame(*aim, number) for number, aim in enumerate(aims)]
+    loose = build_program(kit_of(head={"pan": play, "tilt": play}), frames)
+    extra = [moves[0] for moves in moves_of(kit_of(head={"pan": play, "tilt": play}), aims) if len(moves) == 2]
+    assert len(extra) == 1
+    assert loose.expected_ns > build_program(kit_of(), frames).expected_ns + 0.3e9
+
+
+def test_a_frame_by_hand_is_a_question_and_its_bracket() -> None:
+    kit = kit_of(exposure={"bracket_ev": [-2, 0]})
+    by_hand = frame(12.0, -90.0, 1).model_copy(update={"by_hand": True})
+    steps = build_program(kit, [frame(0, 0), by_hand]).steps
+    assert steps[3] == AskStep(1, 12.0, -90.0)
+    assert [isinstance(step, ExposeStep) and step.frame == 1 for step in steps[4:]] == [True, True]
+
+
+def test_a_frame_by_hand_may_lie_outside_the_limits() -> None:
+    kit = kit_of(head={"tilt": {"min_deg": -20, "max_deg": 20}})
+    by_hand = frame(0, -90, 5).model_copy(update={"by_hand": True})
+    assert isinstance(build_program(kit, [by_hand]).steps[0], AskStep)
 
 
 @pytest.mark.parametrize(

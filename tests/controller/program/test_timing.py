@@ -3,20 +3,23 @@
 from __future__ import annotations
 
 import math
+import re
 
 import pytest
 from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 
 from controller.commands.stand_in import rig_spec
-from controller.program import timing
+from controller.errors import InputError
 from controller.program.timing import (
     LONGEST_OF_NOMINAL,
     NS,
+    TRIES,
     axis_accel,
     axis_speed,
     deadline_ns,
     motion_ns,
+    retry_ns,
     settle_ns,
     wire_ns,
 )
@@ -60,12 +63,36 @@ def test_even_the_slowest_axis_turns() -> None:
     assert (axis_speed(axis, 100), axis_accel(axis)) == (1, 1)
 
 
-@given(st.integers(0, 10**15))
-def test_a_deadline_is_always_later_than_expected(expected_ns: int) -> None:
-    for baud in (9600, 115_200):
-        dead_ns = timing.TRIES * timing.retry_ns(baud)  # a dead line shows itself first
-        assert deadline_ns(expected_ns, baud) > expected_ns + dead_ns
-        assert deadline_ns(expected_ns + 10, baud) >= deadline_ns(expected_ns, baud)
+BAUDS = st.sampled_from([1200, 9600, 115_200, 4_000_000])
+
+
+@given(st.integers(0, 10**15), BAUDS)
+def test_a_dead_line_shows_itself_before_any_deadline(expected_ns: int, baud: int) -> None:
+    """A quarter and a second more than expected, and then time for every try to go unanswered."""
+    assert deadline_ns(expected_ns, baud) >= 1.25 * expected_ns + NS + TRIES * retry_ns(baud) - 1
+    assert deadline_ns(expected_ns + 10, baud) >= deadline_ns(expected_ns, baud)
+
+
+# 8N1 is ten bit times a byte (arithmetic); the longest frame has 40 bytes, protocol/SPEC.md section 1.
+@pytest.mark.parametrize(("baud", "milliseconds"), [(1200, 916.667), (9600, 333.333), (115_200, 256.944)])
+def test_a_repeat_waits_for_both_frames_and_the_board(baud: int, milliseconds: float) -> None:
+    assert retry_ns(baud) / 1e6 == pytest.approx(milliseconds, abs=0.001)
+    assert retry_ns(baud) > 2 * 400 * NS // baud + 20_000_000  # the board's own 20 ms, protocol/SPEC.md section 7
+
+
+@given(st.integers(1200, 4_000_000))
+def test_the_least_patience_of_a_board_outlasts_every_try(baud: int) -> None:
+    with pytest.raises(InputError) as caught:
+        kit_of(board={"baud": baud, "silence_ms": 100})
+    (sentence,) = caught.value.sentences
+    assert f"baud = {baud}" in sentence
+    found = re.search(r"(\d+) or more", sentence)
+    assert found is not None
+    least_ms = int(found[1])
+    assert least_ms * 1_000_000 >= TRIES * retry_ns(baud) - TRIES
+    kit_of(board={"baud": baud, "silence_ms": least_ms})
+    with pytest.raises(InputError):
+        kit_of(board={"baud": baud, "silence_ms": least_ms - 1})
 
 
 def test_the_longest_exposure_of_an_engraved_time() -> None:

@@ -7,82 +7,155 @@ import math
 import numpy as np
 import pytest
 from astropy.wcs import WCS
-from hypothesis import assume, given, settings
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from controller.optics.field import Field, Sides, make_field
-from controller.optics.projection import LAWS, Projection
-from controller.planning.directions import Array, camera_axes
+from controller.optics.field import make_field
+from controller.optics.projection import Projection
+from controller.planning.directions import Array
 from controller.planning.make import make_plan
 from controller.planning.plan import Frame
 from controller.report.html import row_lines
-from controller.report.sphere_picture import GRID_ACROSS, frames_seeing, outline_directions
+from controller.report.sphere_picture import GRID_ACROSS, _outlines, frames_seeing, outline_directions
 from controller.report.timeline_picture import LANES, seconds_by_lane, stretches
 from controller.session.session import Happening
-from tests.end_to_end.whole_runs import kit_of
+from tests.end_to_end.whole_runs import direction, kit_of
 
 NS = 1_000_000_000
 
 
-def zenithal(code: str, yaw_deg: float, pitch_deg: float) -> WCS:
-    """The picture plane of a camera (Calabretta and Greisen, A&A 395:1077, 2002, section 5.1)."""
+# The lens's laws as zenithal projections (Calabretta and Greisen, A&A 395:1077, 2002, section 5.1).
+PLANES = {
+    Projection.RECTILINEAR: "TAN",
+    Projection.EQUIDISTANT: "ARC",
+    Projection.EQUISOLID: "ZEA",
+    Projection.STEREOGRAPHIC: "STG",
+    Projection.ORTHOGRAPHIC: "SIN",
+}
+
+
+# How many focal lengths a diagonal may have, so that the laws that end somewhere reach the picture's corners.
+SHORTEST = {
+    Projection.RECTILINEAR: 3,
+    Projection.EQUIDISTANT: 3,
+    Projection.EQUISOLID: 2,
+    Projection.STEREOGRAPHIC: 3,
+    Projection.ORTHOGRAPHIC: 1,
+}
+
+
+def on_plane(directions: Array, projection: Projection) -> Array:
+    """Where directions in the camera's axes fall on the picture, in focal lengths to the right and upward."""
     wcs = WCS(naxis=2)
-    wcs.wcs.ctype = [f"RA---{code}", f"DEC--{code}"]
-    wcs.wcs.crval = [yaw_deg, pitch_deg]
-    wcs.wcs.crpix = [1, 1]
-    wcs.wcs.cdelt = [1, 1]  # yaw grows to the right
-    return wcs
+    wcs.wcs.ctype = [f"RA---{PLANES[projection]}", f"DEC--{PLANES[projection]}"]
+    wcs.wcs.crval, wcs.wcs.crpix, wcs.wcs.cdelt = [0, 0], [1, 1], [1, 1]
+    forward, right, up = directions.T
+    sky = np.degrees(np.stack([np.arctan2(right, forward), np.arctan2(up, np.hypot(forward, right))], axis=-1))
+    plane: Array = np.radians(wcs.wcs_world2pix(sky, 0))
+    return plane
 
 
-def sides_of(right: float, up: float) -> Sides:
-    return Sides(right, right, up, up)
+def edges_mm(size_mm: tuple[float, float], offset_mm: tuple[float, float], share: float) -> Array:
+    """Right, left, top and bottom of the picture, each drawn in where the core is meant."""
+    return share * np.array(
+        [
+            size_mm[0] / 2 + offset_mm[0],
+            size_mm[0] / 2 - offset_mm[0],
+            size_mm[1] / 2 + offset_mm[1],
+            size_mm[1] / 2 - offset_mm[1],
+        ]
+    )
 
 
-def on_the_sphere(field: Field, sides: Sides, yaw_deg: float, pitch_deg: float) -> Array:
-    """The outline as yaw and pitch in degrees."""
-    axes = np.stack(camera_axes(np.radians([yaw_deg]), np.radians([pitch_deg])))[:, 0]
-    x, y, z = (outline_directions(field, sides) @ axes).T
-    angles: Array = np.degrees(np.stack([np.arctan2(y, x), np.arctan2(z, np.hypot(x, y))], axis=1))
-    return angles
-
-
-@pytest.mark.parametrize(
-    ("code", "projection"),
-    [
-        ("TAN", "rectilinear"),
-        ("ARC", "equidistant"),
-        ("ZEA", "equisolid"),
-        ("STG", "stereographic"),
-        ("SIN", "orthographic"),
-    ],
+@pytest.mark.parametrize("projection", PLANES)
+@given(
+    st.tuples(st.floats(8, 40), st.floats(8, 40)),
+    st.floats(1, 6),
+    st.tuples(st.floats(-0.4, 0.4), st.floats(-0.4, 0.4)),
+    st.none() | st.floats(0.2, 1.5),
 )
-@given(st.floats(5, 60), st.floats(5, 50), st.floats(0, 359), st.floats(-89, 89))
-@settings(max_examples=30)
-def test_the_outline_agrees_with_zenithal_projections(
-    code: str, projection: str, right_deg: float, up_deg: float, yaw_deg: float, pitch_deg: float
+@settings(max_examples=40)
+def test_the_outline_agrees_with_the_picture_plane(
+    projection: Projection,
+    size_mm: tuple[float, float],
+    focal_of_diagonal: float,
+    shift: tuple[float, float],
+    circle: float | None,
 ) -> None:
-    kind = Projection(projection)
-    law = LAWS[kind]
-    right, up = law.radius(math.radians(right_deg)), law.radius(math.radians(up_deg))
-    assume(math.hypot(right, up) < 0.99 * law.largest_radius)
-    field = make_field(projection=kind, focal_length_mm=1.0, size_mm=(2 * right, 2 * up), pixels=(100, 100), overlap=0.0)
-    outline = on_the_sphere(field, sides_of(math.radians(right_deg), math.radians(up_deg)), yaw_deg, pitch_deg)
-    plane = np.radians(zenithal(code, yaw_deg, pitch_deg).wcs_world2pix(outline, 0))
-    on_side = np.isclose(np.abs(plane[:, 0]), right, atol=1e-8) & (np.abs(plane[:, 1]) <= up + 1e-8)
-    on_top = np.isclose(np.abs(plane[:, 1]), up, atol=1e-8) & (np.abs(plane[:, 0]) <= right + 1e-8)
-    assert (on_side | on_top).all()
-    for corner in ((right, up), (-right, up), (right, -up), (-right, -up)):
-        assert np.isclose(plane, corner, atol=1e-8).all(axis=1).any()
+    diagonal = math.hypot(*size_mm)
+    focal_mm = focal_of_diagonal * diagonal / SHORTEST[projection]
+    offset_mm = (shift[0] * size_mm[0], shift[1] * size_mm[1])
+    circle_mm = None if circle is None else circle * diagonal
+    field = make_field(
+        projection=projection,
+        focal_length_mm=focal_mm,
+        size_mm=size_mm,
+        pixels=(1000, 1000),
+        overlap=0.3,
+        offset_mm=offset_mm,
+        circle_mm=circle_mm,
+    )
+    outline = outline_directions(field, field.whole)
+    assert np.allclose(np.linalg.norm(outline, axis=1), 1)
+    assert np.allclose(outline[0], outline[-1])
+    x, y = on_plane(outline, projection).T * focal_mm
+    right, left, top, bottom = edges_mm(size_mm, offset_mm, 1.0)
+    limit = math.inf if circle_mm is None else circle_mm / 2
+    inside = np.stack([right - x, left + x, top - y, bottom + y, np.full(len(x), limit) - np.hypot(x, y)])
+    assert np.abs(inside.min(axis=0)).max() < 1e-6 * diagonal  # each point on an edge or the circle, and none outside
+    for corner in ((right, top), (right, -bottom), (-left, top), (-left, -bottom)):
+        if math.hypot(*corner) < limit:
+            assert np.hypot(x - corner[0], y - corner[1]).min() < 1e-6 * diagonal
+    turns = np.unwrap(np.arctan2(y, x))
+    assert abs(turns[-1] - turns[0]) == pytest.approx(math.tau)
+    assert (np.diff(turns) >= -1e-12).all()
+
+
+@pytest.mark.parametrize("projection", PLANES)
+def test_the_outline_of_the_core_is_its_edges(projection: Projection) -> None:
+    """Half-angles of the core: half of edge and seam, where the neighbour's edge falls (arithmetic)."""
+    field = make_field(projection=projection, focal_length_mm=20.0, size_mm=(30.0, 20.0), pixels=(300, 200), overlap=0.25)
+    x, y = on_plane(outline_directions(field, field.core), projection).T
+    along, up = math.degrees(field.core_half_width_rad), math.degrees(field.core_half_height_rad)
+    axes = on_plane(
+        np.array(
+            [
+                [math.cos(math.radians(along)), math.sin(math.radians(along)), 0.0],
+                [math.cos(math.radians(up)), 0.0, math.sin(math.radians(up))],
+            ]
+        ),
+        projection,
+    )
+    assert (x.max(), y.max()) == pytest.approx((axes[0, 0], axes[1, 1]), abs=1e-9)
+    assert (x.min(), y.min()) == pytest.approx((-axes[0, 0], -axes[1, 1]), abs=1e-9)
+
+
+def test_a_lens_that_sees_all_around() -> None:
+    """An equidistant circle of 200 degrees on a larger sensor: every point of its outline lies 100 degrees off axis."""
+    field = make_field(
+        projection=Projection.EQUIDISTANT,
+        focal_length_mm=5.0,
+        size_mm=(36.0, 24.0),
+        pixels=(6000, 4000),
+        overlap=0.3,
+        circle_mm=2 * 5.0 * math.radians(100),
+    )
+    outline = outline_directions(field, field.whole)
+    assert np.degrees(np.arccos(outline[:, 0])) == pytest.approx(np.full(len(outline), 100.0), abs=1e-6)
 
 
 # Corner rays of a 24 mm landscape frame on 36 x 24 mm, half-angles 36.8699 and 26.5651 degrees (scipy Rotation).
 @pytest.mark.parametrize(
     ("pitch_deg", "yaw", "pitch"), [(0, 36.8699, 21.8014), (30, 50.6014, 43.8700), (60, 84.8961, 55.9923)]
 )
-def test_corners_of_a_known_frame(pitch_deg: float, yaw: float, pitch: float) -> None:
-    field = kit_of(24.0, camera={"mounted": "landscape"}).field(0.0)
-    outline = on_the_sphere(field, field.whole, 0.0, pitch_deg)
-    assert np.isclose(outline, (yaw, pitch), atol=1e-4).all(axis=1).any()
+@pytest.mark.parametrize("turned_deg", [0.0, 47.0, 200.0])
+def test_corners_of_a_known_frame(pitch_deg: float, yaw: float, pitch: float, turned_deg: float) -> None:
+    field = kit_of(24.0, camera={"mounted": "landscape"}).field(0.3)
+    frame = Frame(id=0, row=0, yaw_deg=turned_deg, pitch_deg=pitch_deg)
+    (outline,) = _outlines(field, field.whole, [frame])
+    for sign in (1, -1):
+        corner = direction(turned_deg + sign * yaw, pitch)
+        assert np.linalg.norm(outline - corner, axis=1).min() < 2e-6
 
 
 @pytest.mark.parametrize("focal_length_mm", [12.0, 24.0, 35.0])

@@ -9,6 +9,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from controller.planning.make import make_plan
+from controller.planning.request import RegionKind, Request
 from controller.report.summary import Summary, summarise
 from controller.report.wording import degrees, duration, proof_sentence
 from controller.session.session import Intent, ShotOutcome, ShotRow
@@ -111,7 +112,14 @@ def test_degrees_have_no_minus_zero() -> None:
 
 def test_the_proof_in_words() -> None:
     assert "Every direction of the sphere" in proof_sentence(PLAN)
-    proof = PLAN.proof.model_copy(update={"covered": False, "worst_margin_deg": -1.25})
-    gap = PLAN.model_copy(update={"proof": proof})
-    assert "not covered" in proof_sentence(gap)
-    assert "1.250°" in proof_sentence(gap)
+    gap = PLAN.proof.model_copy(update={"covered": False, "worst_margin_deg": -1.25})
+    sentence = proof_sentence(PLAN.model_copy(update={"proof": gap}))
+    assert "The sphere is not covered" in sentence
+    assert "1.250°" in sentence
+
+
+def test_the_proof_of_a_part_speaks_of_that_part() -> None:
+    plan = make_plan(KIT, 0.2, Request(region=RegionKind.BAND, pitch_from_deg=-20, pitch_to_deg=30))
+    assert "Every direction of the region" in proof_sentence(plan)
+    gap = plan.proof.model_copy(update={"covered": False, "worst_margin_deg": -0.5})
+    assert "The region is not covered" in proof_sentence(plan.model_copy(update={"proof": gap}))

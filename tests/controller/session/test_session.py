@@ -37,7 +37,7 @@ def test_what_is_said_about_the_run_can_be_read_again(path: Path) -> None:
         assert session.about() == {"session_version": SESSION_VERSION, **ABOUT}
         session.note_about("sentence", "first")
         session.note_about("sentence", "The set is complete.")
-    with Session.open(path, to_write=True) as session:
+    with Session.open(path) as session:
         assert session.about()["sentence"] == "The set is complete."
         assert session.shots() == []
         assert session.happenings() == []
@@ -59,7 +59,7 @@ def test_an_exposure_without_an_outcome_is_in_doubt(path: Path) -> None:
             session.intend(intent(number, frame=number), number)
         session.conclude(1, ShotOutcome.ASSUMED, 9, None)
         session.conclude(3, ShotOutcome.INTERRUPTED, 9, 10)
-    with Session.open(path, to_write=True) as session:
+    with Session.open(path) as session:
         assert [shot.outcome for shot in session.shots()] == [ShotOutcome.ASSUMED, None, ShotOutcome.INTERRUPTED]
         assert [shot.board_clock_ms for shot in session.shots()] == [None, None, 10]
 
@@ -86,7 +86,7 @@ def test_happenings_keep_their_order(path: Path) -> None:
     with Session.open(path, to_write=True) as session:
         for happening in wanted:
             session.note(happening)
-    with Session.open(path, to_write=True) as session:
+    with Session.open(path) as session:
         assert session.happenings() == wanted
 
 
@@ -168,20 +168,96 @@ def test_a_folder_that_is_none(tmp_path: Path) -> None:
         Session.create(tmp_path / "file" / "session.sqlite", {}, durable=True)
 
 
-def test_a_file_that_may_only_be_read(path: Path) -> None:
-    with Session.open(path, to_write=True) as session:
-        session._db.execute("PRAGMA query_only = ON")  # root may write any file, so the database itself says no
-        writes: list[Callable[[], None]] = [
-            lambda: session.intend(intent(1), 1),
-            lambda: session.conclude(1, ShotOutcome.CONFIRMED, 1, 1),
-            lambda: session.note(Happening(1, "moving", "x", 0)),
-            lambda: session.note_about("sentence", "x"),
-        ]
-        for write in writes:
+def writes_of(session: Session) -> list[Callable[[], None]]:
+    return [
+        lambda: session.intend(intent(1), 1),
+        lambda: session.conclude(1, ShotOutcome.CONFIRMED, 1, 1),
+        lambda: session.note(Happening(1, "moving", "x", 0)),
+        lambda: session.note_about("sentence", "x"),
+    ]
+
+
+def test_a_session_that_is_only_read_says_no_to_everything_else(path: Path) -> None:
+    with Session.open(path) as session:
+        for write in writes_of(session):
             with pytest.raises(StorageFailed, match="cannot be written or read") as caught:
                 write()
             assert str(path) in str(caught.value)
             assert "\n" not in str(caught.value)
+
+
+def test_a_disk_that_may_only_be_read(path: Path) -> None:
+    with Session.open(path, to_write=True) as session:
+        session._db.execute("PRAGMA query_only = ON")  # root may write any file, so the database itself says no
+        for write in writes_of(session):
+            with pytest.raises(StorageFailed, match="cannot be written or read"):
+                write()
+
+
+def test_reading_leaves_the_file_as_it_is(path: Path) -> None:
+    def seen() -> tuple[list[str], bytes, int]:
+        files = sorted(file.name for file in path.parent.iterdir())
+        return files, path.read_bytes(), path.stat().st_mtime_ns
+
+    with Session.open(path, to_write=True) as session:
+        session.intend(intent(1), 1)
+    before = seen()
+    path.chmod(0o444)
+    path.parent.chmod(0o555)
+    try:
+        with Session.open(path) as session:
+            assert len(session.shots()) == 1
+            assert session.happenings() == []
+            assert seen() == before
+    finally:
+        path.parent.chmod(0o755)
+    assert seen() == before
+
+
+@pytest.mark.parametrize("name", ["a session?mode=rwc#1.sqlite", "50 %20.sqlite", "Zürich ø.sqlite"])
+def test_names_that_mean_something_elsewhere(name: str, tmp_path: Path) -> None:
+    Session.create(tmp_path / name, ABOUT, durable=True).close()
+    with Session.open(tmp_path / name) as session:
+        assert session.about()["seed"] == "7"
+        with pytest.raises(StorageFailed):
+            session.note_about("seed", "8")
+    assert [file.name for file in tmp_path.iterdir()] == [name]
+
+
+@pytest.mark.parametrize("durable", [True, False])
+def test_a_closed_session_is_one_file(durable: bool, tmp_path: Path) -> None:
+    path = tmp_path / "session.sqlite"
+    with Session.create(path, ABOUT, durable=durable) as session:
+        session.intend(intent(1), 1)
+        if durable:
+            assert (tmp_path / "session.sqlite-wal").exists()
+    assert list(tmp_path.iterdir()) == [path]
+    with Session.open(path, to_write=True) as session:
+        session.conclude(1, ShotOutcome.CONFIRMED, 2, 3)
+    assert list(tmp_path.iterdir()) == [path]
+    with closing(sqlite3.connect(path)) as db:
+        assert db.execute("PRAGMA journal_mode").fetchone() == ("delete",)
+
+
+def test_going_on_in_a_session_is_durable_and_keeps_what_is_there(path: Path) -> None:
+    with Session.open(path, to_write=True) as session:
+        session.intend(intent(1), 1)
+    with Session.open(path, to_write=True) as session:
+        assert session._db.execute("PRAGMA synchronous").fetchone() == (2,)  # FULL, in SQLite's own numbers
+        assert session._db.execute("PRAGMA journal_mode").fetchone() == ("wal",)
+        session.intend(intent(2), 2)
+        assert [shot.intent.command_id for shot in session.shots()] == [1, 2]
+
+
+@pytest.mark.parametrize("to_write", [True, False])
+def test_going_on_in_what_is_no_session(to_write: bool, tmp_path: Path) -> None:
+    with pytest.raises(InputError, match="no such session"):
+        Session.open(tmp_path / "nothing.sqlite", to_write=to_write)
+    assert list(tmp_path.iterdir()) == []
+    (tmp_path / "diary").write_bytes(b"photographs")
+    with pytest.raises(InputError, match="not a session"):
+        Session.open(tmp_path / "diary", to_write=to_write)
+    assert (tmp_path / "diary").read_bytes() == b"photographs"
 
 
 def write_on(session: Session) -> None:
@@ -197,5 +273,5 @@ def test_a_full_disk(path: Path) -> None:
             write_on(session)
         written = len(session.shots())
     assert healthy(path)
-    with Session.open(path, to_write=True) as session:
+    with Session.open(path) as session:
         assert [shot.number for shot in session.shots()] == list(range(1, written + 1))

@@ -1,0 +1,177 @@
+"""Frames that are taken by hand, and moves that go too far first to take up the play of the gears."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+
+from controller.capture.effects import Ask, Effect, End, Intend, Send, SendUrgent, Timer
+from controller.capture.events import Event, Kind
+from controller.capture.machine import Run
+from controller.capture.runner import Runner
+from controller.capture.states import RunState
+from controller.planning.plan import Frame
+from controller.program.build import build_program
+from controller.program.program import AskStep, MoveStep
+from controller.session.session import Session
+from protocol.messages import Expose, Move, Outcome
+from protocol.units import BootId, CommandId
+from tests.end_to_end.whole_runs import assert_truly_made, few_frames, kit_of, world_of
+
+T = 1_000_000_000
+BRACKET = kit_of(exposure={"bracket_ev": [0, 1]})
+PLAY = kit_of(head={"pan": {"backlash_deg": 0.5}, "tilt": {"backlash_deg": 0.25}})
+
+
+def with_hand(*numbers: int) -> tuple[Frame, ...]:
+    """A few frames, some of them taken by hand."""
+    return tuple(frame.model_copy(update={"by_hand": frame.id in numbers}) for frame in few_frames())
+
+
+def told(run: Run, *kinds: Kind, at_ns: int = T) -> list[Effect]:
+    """Some events; what the last one asks for."""
+    effects: list[Effect] = []
+    for kind in kinds:
+        outcome = Outcome.EXPOSED_SYNC if kind is Kind.EXPOSED else Outcome.NONE
+        effects = run.handle(Event(kind, at_ns, CommandId(run.exposing_id), outcome, boot_id=BootId(5)))
+    return effects
+
+
+def begun(frames: tuple[Frame, ...]) -> Run:
+    run = Run(build_program(BRACKET, frames))
+    told(run, Kind.START, Kind.WELCOMED, Kind.ARMED)
+    return run
+
+
+def stands_in(run: Run) -> RunState:
+    return run.state
+
+
+def test_a_first_frame_by_hand_is_asked_for_before_anything_moves() -> None:
+    run = begun(with_hand(0))
+    assert told(run, Kind.REFERENCED) == [Timer(None, overdue=False), Ask(0, 15.0, 5.0)]
+    assert stands_in(run) is RunState.ASKING
+    assert told(run, Kind.ANSWERED, at_ns=7 * T) == [Timer(7 * T, overdue=False)]
+    intend, send, _ = told(run, Kind.WAITED, at_ns=7 * T)
+    assert isinstance(intend, Intend)
+    assert (intend.intent.frame, intend.intent.yaw_deg, intend.intent.pitch_deg) == (0, 15.0, 5.0)
+    assert isinstance(send, Send)
+    assert isinstance(send.request, Expose)
+
+
+def test_a_frame_by_hand_in_the_middle_and_back_to_the_head() -> None:
+    run = begun(with_hand(1))
+    told(run, Kind.REFERENCED, Kind.ARRIVED, Kind.WAITED, Kind.EXPOSED, Kind.WAITED)
+    _, timer, ask = told(run, Kind.EXPOSED, at_ns=9 * T)
+    assert (timer, ask) == (Timer(None, overdue=False), Ask(1, 120.0, -15.5))
+    # An answer that comes at once still leaves the camera its time to get ready.
+    assert told(run, Kind.ANSWERED, at_ns=9 * T) == [Timer(9 * T + 250_000_000, overdue=False)]
+    told(run, Kind.WAITED, Kind.EXPOSED, Kind.WAITED)
+    move = told(run, Kind.EXPOSED)[1]
+    assert isinstance(move, Send)
+    assert isinstance(move.request, Move)
+    assert run.frame == 2
+
+
+def test_a_last_frame_by_hand_ends_the_run() -> None:
+    run = begun(with_hand(0, 1, 2, 3))
+    told(run, Kind.REFERENCED)
+    for _ in range(4):
+        told(run, Kind.ANSWERED, Kind.WAITED, Kind.EXPOSED, Kind.WAITED, Kind.EXPOSED)
+    assert stands_in(run) is RunState.CLOSING
+    assert told(run, Kind.AT_REST) == [End(True, "The set is complete.")]
+
+
+@pytest.mark.parametrize("wish", [Kind.STOP, Kind.HALT])
+def test_the_operator_may_end_it_instead_of_answering(wish: Kind) -> None:
+    run = begun(with_hand(0))
+    told(run, Kind.REFERENCED)
+    assert isinstance(told(run, wish)[0], SendUrgent)
+    assert stands_in(run) is RunState.STOPPING
+
+
+@pytest.mark.parametrize("numbers", [(0,), (1,), (3,), (0, 1, 2, 3)])
+def test_frames_by_hand_are_asked_for_and_made(numbers: tuple[int, ...], tmp_path: Path) -> None:
+    frames = with_hand(*numbers)
+    world = world_of(BRACKET, frames)
+    asked: list[int] = []
+
+    def hold(frame: int, yaw_deg: float, pitch_deg: float) -> bool:
+        asked.append(frame)
+        world.rig.head.hold_by_hand(yaw_deg, pitch_deg)
+        return True
+
+    with Session.create(tmp_path / "session.sqlite", {}, durable=False) as session:
+        result = Runner(world.program, world.port, session, ask=hold).run()
+        aims = [(shot.intent.frame, shot.intent.yaw_deg, shot.intent.pitch_deg) for shot in session.shots()]
+    assert result.complete
+    assert asked == list(numbers)
+    assert_truly_made(BRACKET, frames, world.truth)
+    for frame, yaw_deg, pitch_deg in aims:
+        assert (yaw_deg, pitch_deg) == pytest.approx((frames[frame].yaw_deg, frames[frame].pitch_deg), abs=0.002)
+
+
+def test_after_going_too_far_the_head_comes_back_without_settling_twice() -> None:
+    program = build_program(PLAY, few_frames()[:2])  # from pitch 5 down to -15.5: the tilt axis turns back
+    beyond, back = [step for step in program.steps if isinstance(step, MoveStep)][1:]
+    assert (beyond.pan_steps, back.pan_steps) == (38_400, 38_400)
+    assert (beyond.tilt_steps, back.tilt_steps) == (-4960 - 160, -4960)
+    run = Run(program)
+    told(run, Kind.START, Kind.WELCOMED, Kind.ARMED, Kind.REFERENCED, Kind.ARRIVED, Kind.WAITED)
+    first = told(run, Kind.EXPOSED)[1]
+    assert isinstance(first, Send)
+    assert first.request == Move(CommandId(run.next_id - 1), beyond.pan_steps, beyond.tilt_steps)  # type: ignore[arg-type]
+    send, timer = told(run, Kind.ARRIVED, at_ns=5 * T)
+    assert stands_in(run) is RunState.MOVING
+    assert send == Send(Move(CommandId(run.next_id - 1), back.pan_steps, back.tilt_steps), back.expected_ns)  # type: ignore[arg-type]
+    assert timer == Timer(5 * T + back.deadline_ns, overdue=True)
+    assert told(run, Kind.ARRIVED, at_ns=6 * T) == [Timer(6 * T + back.settle_ns, overdue=False)]
+    assert stands_in(run) is RunState.SETTLING
+
+
+def test_play_is_taken_up_on_the_rig_too(tmp_path: Path) -> None:
+    """However the frames lie, each is reached from the same side on both axes, and from zero upward at first."""
+    frames = (*few_frames()[:3], frame_at(3, 10.0, -60.0), frame_at(4, -20.0, -60.0))
+    world = world_of(PLAY, frames)
+    begun_from: list[tuple[bool, bool]] = []
+    real = world.rig.camera.release
+
+    def release(now_ns: int, label: object) -> None:
+        begun_from.append((rising[0], rising[1]))
+        real(now_ns, label)  # type: ignore[arg-type]
+
+    rising = [True, True]
+    for place, axis in enumerate((world.rig.head.pan, world.rig.head.tilt)):
+        watch(axis, rising, place)
+    world.rig.camera.release = release  # type: ignore[method-assign]
+    with Session.create(tmp_path / "session.sqlite", {}, durable=False) as session:
+        result = Runner(world.program, world.port, session).run()
+    assert result.complete
+    assert_truly_made(PLAY, frames, world.truth)
+    assert begun_from == [(True, True)] * len(frames)
+    assert result.seconds == pytest.approx(world.program.expected_ns / 1e9, rel=0.05)
+
+
+def frame_at(number: int, yaw_deg: float, pitch_deg: float) -> Frame:
+    return few_frames()[0].model_copy(update={"id": number, "yaw_deg": yaw_deg, "pitch_deg": pitch_deg})
+
+
+def watch(axis: object, rising: list[bool], place: int) -> None:
+    """Keep in `rising` whether the latest motion of this axis that went anywhere went upward."""
+    real = axis.begin  # type: ignore[attr-defined]
+
+    def begin(motion: object) -> None:
+        way = motion.target - axis.motion.target  # type: ignore[attr-defined]
+        rising[place] = way > 0 if way else rising[place]
+        real(motion)
+
+    axis.begin = begin  # type: ignore[attr-defined]
+
+
+def test_a_frame_by_hand_does_not_count_as_a_way_of_the_head() -> None:
+    frames = with_hand(1)
+    steps = build_program(PLAY, frames).steps
+    without = build_program(PLAY, [frame for frame in frames if not frame.by_hand]).steps
+    assert [step for step in steps if isinstance(step, MoveStep)] == [s for s in without if isinstance(s, MoveStep)]
+    assert [step for step in steps if isinstance(step, AskStep)] == [AskStep(1, 120.0, -15.5)]

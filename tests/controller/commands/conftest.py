@@ -1,0 +1,20 @@
+"""Shells for every test of the commands."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+
+from tests.controller.commands.shell import Shell
+
+
+@pytest.fixture
+def shell(tmp_path: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch) -> Shell:
+    return Shell(tmp_path, capsys, monkeypatch)
+
+
+@pytest.fixture
+def planned(shell: Shell) -> Shell:
+    assert shell("plan", "kit.toml", "--out", "plan.json").status == 0
+    return shell

@@ -1,0 +1,240 @@
+"""What may be asked of `fullturn plan`, and how it says no."""
+
+from __future__ import annotations
+
+import json
+import re
+from typing import Any
+
+import pytest
+
+from tests.controller.commands.shell import KIT, Shell, Told, refuses
+
+PLAN = ("plan", "kit.toml", "--out", "plan.json")
+BAND = ("--region", "band")
+WINDOW = ("--region", "window", "--pitch-from", "-10", "--pitch-to", "20")
+PLACE = ("--latitude", "47", "--longitude", "8")
+LOW = KIT + "[head.tilt]\nmin_deg = -20.0\n"  # a head that cannot look down
+
+
+def sentence(shell: Shell, status: int, *words: str) -> str:
+    """The one sentence with which the command refuses."""
+    (line,) = refuses(shell, status, *words)
+    assert line.endswith(".")
+    return line
+
+
+def usage(shell: Shell, *words: str) -> str:
+    """What the command says below its usage when options are wrong."""
+    return refuses(shell, 2, *words)[-1]
+
+
+def planned(shell: Shell, *words: str) -> dict[str, Any]:
+    """The plan that these options give."""
+    told: Told = shell(*words, "--json")
+    assert (told.status, told.err) == (0, "")
+    shown: dict[str, Any] = json.loads(told.out)
+    return shown
+
+
+@pytest.mark.parametrize(
+    ("words", "option"),
+    [
+        (BAND, "--pitch-from"),
+        ((*BAND, "--pitch-from", "5"), "--pitch-to"),
+        ((*BAND, "--pitch-to", "5"), "--pitch-from"),
+        (("--region", "window"), "--pitch-from"),
+        (WINDOW, "--yaw-from"),
+        ((*WINDOW, "--yaw-from", "0"), "--yaw-to"),
+    ],
+)
+def test_a_region_without_its_bounds(shell: Shell, words: tuple[str, ...], option: str) -> None:
+    assert sentence(shell, 2, *PLAN, *words) == f"this region needs {option}."
+
+
+@pytest.mark.parametrize(("low", "high"), [("20", "10"), ("5", "5"), ("90", "-90")])
+@pytest.mark.parametrize("region", [BAND, ("--region", "window", "--yaw-from", "0", "--yaw-to", "9")])
+def test_bounds_the_wrong_way_round(shell: Shell, region: tuple[str, ...], low: str, high: str) -> None:
+    line = sentence(shell, 2, *PLAN, *region, "--pitch-from", low, "--pitch-to", high)
+    assert f"--pitch-from {low} must be less than --pitch-to {high}" in line
+
+
+def test_a_window_of_no_width(shell: Shell) -> None:
+    assert "use --region band" in sentence(shell, 2, *PLAN, *WINDOW, "--yaw-from", "-90", "--yaw-to", "270")
+
+
+def test_a_floor_above_everything(shell: Shell) -> None:
+    line = sentence(shell, 2, *PLAN, *BAND, "--pitch-from", "-40", "--pitch-to", "-10", "--floor", "-10")
+    assert "--floor -10 leaves nothing" in line
+
+
+@pytest.mark.parametrize(
+    "words",
+    [
+        ("--region", "room"),
+        ("--pitch-from", "-91"),
+        ("--yaw-to", "361"),
+        ("--row-pitch", "nan"),
+        ("--max-frames", "0"),
+        ("--max-seconds", "0"),
+        ("--resolution", "-1"),
+        ("--order", "random"),
+        ("--mounted", "upside-down"),
+        ("--effort", "-1"),
+        ("--latitude", "90.5", "--longitude", "8", "--start", "2026-06-21T05:30Z"),
+    ],
+)
+def test_values_out_of_range(shell: Shell, words: tuple[str, ...]) -> None:
+    assert words[0] in usage(shell, *PLAN, *words)
+
+
+def test_a_band_and_a_window_become_what_was_asked(shell: Shell) -> None:
+    band = planned(shell, *PLAN, *BAND, "--pitch-from", "-30", "--pitch-to", "45.5")["region"]
+    assert (band["kind"], band["pitch_from_deg"], band["pitch_to_deg"]) == ("band", -30, 45.5)
+    assert (band["yaw_width_deg"], band["unreachable_sr"]) == (360, 0)
+    window = planned(shell, *PLAN, *WINDOW, "--yaw-from", "350", "--yaw-to", "80")
+    assert (window["region"]["yaw_from_deg"], window["region"]["yaw_width_deg"]) == (350, 90)
+    assert window["proof"]["covered"]
+    floor = planned(shell, *PLAN, "--floor", "-50")["region"]
+    assert (floor["pitch_from_deg"], floor["pitch_to_deg"]) == (-50, 90)
+
+
+def test_a_single_row_is_one_row_and_tells_how_high_it_is(shell: Shell) -> None:
+    told = shell(*PLAN, "--region", "single-row", "--row-pitch", "10")
+    assert told.status == 0
+    plan = json.loads((shell.folder / "plan.json").read_text(encoding="utf-8"))
+    assert {(frame["row"], frame["pitch_deg"]) for frame in plan["frames"]} == {(0, 10.0)}
+    region = plan["region"]
+    assert region["pitch_from_deg"] < 10 < region["pitch_to_deg"]
+    assert f"from {region['pitch_from_deg']:.1f}° to {region['pitch_to_deg']:.1f}°" in told.out
+
+
+def test_a_single_row_that_the_head_cannot_take(shell: Shell) -> None:
+    shell.write("kit.toml", LOW)
+    assert "do not allow a row at pitch -40" in sentence(shell, 2, *PLAN, "--region", "single-row", "--row-pitch", "-40")
+
+
+def test_too_many_frames_and_the_nearest_that_is_possible(shell: Shell) -> None:
+    needed = planned(shell, *PLAN)["budget"]["frames"]
+    line = sentence(shell, 1, *PLAN, "--max-frames", str(needed - 1))
+    assert f"{needed} frames" in line
+    found = re.search(r"an overlap of (\d+) % would do \((\d+) frames", line)
+    assert found is not None
+    percent, frames = int(found[1]), int(found[2])
+    assert frames <= needed - 1
+    budget = planned(shell, *PLAN, "--max-frames", str(needed - 1), "--overlap", str(percent / 100))["budget"]
+    assert budget["frames"] == frames
+    # One per cent more would not do: it is the nearest.
+    refuses(shell, 1, *PLAN, "--max-frames", str(needed - 1), "--overlap", str((percent + 1) / 100))
+    assert planned(shell, *PLAN, "--max-frames", str(needed))["budget"]["frames"] == needed
+
+
+def test_so_few_frames_that_no_overlap_would_do(shell: Shell) -> None:
+    assert "no overlap is small enough" in sentence(shell, 1, *PLAN, "--max-frames", "2")
+
+
+# 36 mm and 6000 pixels: 1 / atan(0.006 / f) pixels per radian at the middle; 60 a degree take f = 20.6 mm (arithmetic).
+def test_a_resolution_that_the_lens_does_not_reach(shell: Shell) -> None:
+    line = sentence(shell, 1, *PLAN, "--resolution", "60")
+    assert "resolves 34.9 pixels per degree" in line
+    assert "a focal length of 21 mm or more" in line
+    offers = re.findall(r"(\d+) mm (portrait|landscape): (\d+) frames", line)
+    assert {int(focal) for focal, _, _ in offers} == {24, 28, 35}
+    focal, way, frames = offers[0]
+    shell.write("kit.toml", KIT.replace("12.0", focal))
+    assert planned(shell, *PLAN, "--resolution", "60", "--mounted", way)["budget"]["frames"] == int(frames)
+
+
+def test_a_resolution_within_reach_changes_nothing(shell: Shell) -> None:
+    assert planned(shell, *PLAN, "--resolution", "34.8") == planned(shell, *PLAN)
+
+
+# 3 m at 300 dots an inch around a whole turn: 300 / 2.54 * 300 / 360 = 98.4 pixels per degree (arithmetic).
+def test_the_width_of_a_print_is_a_resolution_too(shell: Shell) -> None:
+    assert "98.4 are asked for" in sentence(shell, 1, *PLAN, "--print-width-cm", "300")
+    assert planned(shell, *PLAN, "--print-width-cm", "300", "--dpi", "100")["proof"]["covered"]  # 32.8 are enough
+
+
+@pytest.mark.parametrize(
+    ("words", "said"),
+    [
+        ((*PLACE, "--start", "2026-06-21T05:30"), "needs its offset"),
+        ((*PLACE, "--start", "tomorrow"), "is not a date and time"),
+        (PLACE, "belong together"),
+        (("--start", "2026-06-21T05:30Z", "--latitude", "47"), "belong together"),
+        (("--sun", "first"), "--sun needs --latitude, --longitude and --start"),
+        (("--sun", "last"), "--sun needs --latitude, --longitude and --start"),
+    ],
+)
+def test_the_sun_without_time_or_place(shell: Shell, words: tuple[str, ...], said: str) -> None:
+    assert said in usage(shell, *PLAN, *words)
+
+
+@pytest.mark.parametrize("when", ["first", "last"])
+def test_frames_that_see_the_sun_come_together(shell: Shell, when: str) -> None:
+    sun = planned(shell, *PLAN, *PLACE, "--start", "2026-06-21T12:00:00+02:00", "--sun", when)["sun"]
+    plan = json.loads((shell.folder / "plan.json").read_text(encoding="utf-8"))
+    count, last = len(sun["frames"]), len(plan["frames"])
+    assert 0 < count < last
+    begin = 0 if when == "first" else last - count
+    assert sun["frames"] == list(range(begin, begin + count))
+
+
+def test_a_region_out_of_reach(shell: Shell) -> None:
+    shell.write("kit.toml", LOW)
+    line = sentence(shell, 1, *PLAN)
+    assert "out of the head's reach" in line
+    assert "--allow-unreachable" in line
+    told = shell(*PLAN, "--allow-unreachable")
+    assert told.status == 0
+    assert "Out of reach and left out: " in told.out
+    region = json.loads((shell.folder / "plan.json").read_text(encoding="utf-8"))["region"]
+    assert region["unreachable_sr"] > 0
+    assert f"{region['unreachable_sr']:.3f} steradians" in line
+    assert f"{region['unreachable_sr']:.3f} steradians" in told.out
+
+
+@pytest.mark.parametrize("more", [(), ("--allow-unreachable",)])
+def test_a_region_of_which_nothing_can_be_reached(shell: Shell, more: tuple[str, ...]) -> None:
+    shell.write("kit.toml", LOW)
+    line = sentence(shell, 2, *PLAN, *BAND, "--pitch-from", "-90", "--pitch-to", "-80", *more)
+    assert "leave nothing of this region in reach" in line
+
+
+def test_what_the_head_cannot_reach_may_be_held_by_hand(shell: Shell) -> None:
+    shell.write("kit.toml", LOW)
+    plan = planned(shell, *PLAN, "--nadir-by-hand")
+    assert (plan["proof"]["covered"], plan["region"]["unreachable_sr"]) == (True, 0)
+    told = shell("rehearse", "plan.json", "--out", "run", "--json")
+    assert told.status == 0
+    frames = json.loads((shell.folder / "plan.json").read_text(encoding="utf-8"))["frames"]
+    (by_hand,) = [frame for frame in frames if frame["by_hand"]]
+    truth = json.loads((shell.folder / "run/truth.json").read_text(encoding="utf-8"))["exposures"]
+    assert len(truth) == 2 * len(frames)
+    for shot in truth:
+        assert (shot["frame"] == by_hand["id"]) is (shot["pitch_deg"] == -90)
+        assert shot["still"]
+
+
+def test_both_ways_to_mount_the_camera_are_weighed(shell: Shell) -> None:
+    shown = planned(shell, *PLAN, "--mounted", "best")
+    ways = {way: (made["frames"], made["seconds"]) for way, made in shown["compared"].items()}
+    assert set(ways) == {"portrait", "landscape"}
+    assert (shown["budget"]["frames"], shown["budget"]["seconds"]) == min(ways.values())
+    for way, (frames, seconds) in ways.items():
+        alone = planned(shell, *PLAN, "--mounted", way)
+        assert (alone["budget"]["frames"], alone["budget"]["seconds"]) == (frames, seconds)
+        assert alone["compared"] == {}
+
+
+def test_a_place_below_a_plain_file(shell: Shell) -> None:
+    shell.write("plain", "in the way")
+    for place in ("plain/plan.json", "plain/deeper/plan.json"):
+        line = sentence(shell, 1, "plan", "kit.toml", "--out", place)
+        assert line.startswith(f"{place} cannot be written")
+
+
+def test_a_board_without_patience(shell: Shell) -> None:
+    shell.write("kit.toml", KIT + "[board]\nsilence_ms = 300\n")
+    line = sentence(shell, 2, *PLAN)
+    assert "silence_ms = 300 is too short for baud = 115200: 1542 or more" in line
