@@ -8,6 +8,7 @@ from typing import Any
 import click
 
 from controller import __version__
+from controller.board_commands import board
 from controller.errors import InputError, WorldError
 from controller.plan_options import asked_for, plan_options
 
@@ -58,6 +59,9 @@ def rehearse(plan: Path, out: Path, seed: int, as_json: bool) -> None:
     _print(summary.model_dump(mode="json") if as_json else rehearsal_text(summary, out))
     if not summary.complete:
         raise SystemExit(1)
+
+
+cli.add_command(board)
 
 
 def _print(shown: str | dict[str, Any]) -> None:

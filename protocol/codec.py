@@ -1,7 +1,7 @@
 """Messages to payload bytes and back, from one table.
 
-Numbers are big-endian: the checksum must go high byte first for a whole frame to leave the remainder zero,
-and one order for everything is one rule to remember; a number then also reads as itself in a hex dump.
+Numbers are big-endian, as the checksum is: one order for everything is one rule to remember, and a number then
+reads as itself in a hex dump.
 """
 
 from __future__ import annotations

@@ -7,7 +7,7 @@ from sim.board import Board
 from sim.camera import Camera, CameraSpec
 from sim.head import Head, HeadSpec
 from sim.truth import Truth
-from sim.wire import Wire
+from sim.wire import SOUND, LineTrouble, Wire
 
 START_WITHIN_DEG = 2.0  # how far from zero the photographer leaves the head before a run
 
@@ -22,6 +22,7 @@ class RigSpec:
     sync_contact: bool
     max_step_rate: int
     seed: int
+    trouble: LineTrouble = SOUND
 
 
 class Rig:
@@ -45,7 +46,8 @@ class Rig:
             now_ns=0,
         )
         self.truth = Truth()
-        self.to_board, self.to_host = Wire(spec.baud), Wire(spec.baud)
+        noise = Random(spec.seed + 1)
+        self.to_board, self.to_host = (Wire(spec.baud, noise, spec.trouble) for _ in range(2))
         self._flush(0)
 
     def next_deadline(self) -> int | None:

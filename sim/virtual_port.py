@@ -24,6 +24,9 @@ class VirtualPort:
         """Virtual time since the rig was switched on, in nanoseconds."""
         return self._now_ns
 
+    def reopen(self) -> None:
+        """Nothing to open: the wire itself may be dead or alive."""
+
     def write(self, data: bytes) -> None:
         """Put bytes on the wire."""
         self._rig.to_board.send(self._now_ns, data)

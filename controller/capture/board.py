@@ -58,7 +58,8 @@ class BoardClient:
 
     def __init__(self, port: Port, program: Program) -> None:
         self._port = port
-        self._link = HostLink(retry_ns=Nanos(program.retry_ns), tries=program.tries)
+        self._retry_ns, self._tries = Nanos(program.retry_ns), program.tries
+        self._link = HostLink(retry_ns=self._retry_ns, tries=self._tries)
         self._quiet_ns = program.silence_ms * MS // ASKS_PER_SILENCE
         self._ask_at: int | None = None
         self._due_at: int | None = None  # when the end of the command under way should have been heard of
@@ -69,7 +70,10 @@ class BoardClient:
         self.unknown_endings = 0
 
     def greet(self) -> None:
-        """Open the conversation."""
+        """Open the conversation, with nothing left of an earlier one."""
+        self._link = HostLink(retry_ns=self._retry_ns, tries=self._tries)
+        self._running, self._due_at = NO_COMMAND, None
+        self._armed = self._coming_to_rest = False
         self.send(Hello(*PROTOCOL_VERSION, nonce=self._port.now() & 0xFFFFFFFF))
 
     def send(self, request: Request, expected_ns: int = 0) -> None:
@@ -132,7 +136,7 @@ class BoardClient:
     def _plan_question(self) -> None:
         """When to ask next: before the board loses patience, and soon after an end that was not heard of."""
         now = self._port.now()
-        self._ask_at = now + self._quiet_ns
+        self._ask_at = now + (LATE_NS if self._coming_to_rest else self._quiet_ns)
         if self._due_at is not None:
             late_ns = max(LATE_NS, now - self._due_at)  # doubles the time since it was due
             self._ask_at = min(self._ask_at, max(now, self._due_at) + late_ns)
@@ -189,7 +193,7 @@ class BoardClient:
         if self._coming_to_rest:
             if at_rest:
                 self._coming_to_rest, self._ask_at = False, None
-                self._events.append(Event(Kind.AT_REST, now))
+                self._events.append(_at_rest(status, now))
             else:
                 self._ask_at = now + LATE_NS
         elif self._armed and not status.flags & StatusFlag.ARMED:
@@ -209,3 +213,16 @@ class BoardClient:
         self._running, self._due_at = NO_COMMAND, None
         self._plan_question()
         self._events.append(Event(ENDINGS[outcome], now, command_id=command_id, outcome=outcome, board_clock_ms=clock_ms))
+
+
+def _at_rest(status: Status, now: int) -> Event:
+    both = StatusFlag.PAN_KNOWN | StatusFlag.TILT_KNOWN
+    return Event(
+        Kind.AT_REST,
+        now,
+        command_id=status.finished_id,
+        outcome=status.finished_outcome,
+        board_clock_ms=status.finished_clock_ms,
+        cause=status.cause,
+        known=status.flags & both == both,
+    )

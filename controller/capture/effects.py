@@ -13,6 +13,11 @@ class Greet:
 
 
 @dataclass(frozen=True, slots=True)
+class Reopen:
+    """Open the line anew; the cable may have been pulled."""
+
+
+@dataclass(frozen=True, slots=True)
 class Send:
     """Send a request. `expected_ns` is when its end should be heard of, counted from now; 0 if it has none."""
 
@@ -68,4 +73,4 @@ class End:
     sentence: str
 
 
-Effect: TypeAlias = Greet | Send | SendUrgent | Timer | Intend | Conclude | Ask | End
+Effect: TypeAlias = Greet | Reopen | Send | SendUrgent | Timer | Intend | Conclude | Ask | End

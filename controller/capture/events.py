@@ -42,4 +42,6 @@ class Event:
     reason: Reason | None = None
     cause: Cause = Cause.NONE
     boot_id: BootId | None = None
+    known: bool = False
+    """Whether the board knows the position of both axes."""
     capabilities: Capability | None = None

@@ -13,6 +13,9 @@ class Port(Protocol):
     def now(self) -> int:
         """Monotonic time in nanoseconds."""
 
+    def reopen(self) -> None:
+        """Open the line anew, as when a cable was pulled and put back. Raises LinkLost while it cannot be."""
+
     def write(self, data: bytes) -> None:
         """Hand bytes to the line without waiting."""
 

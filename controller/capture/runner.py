@@ -5,7 +5,7 @@ from contextlib import suppress
 from dataclasses import dataclass
 
 from controller.capture.board import BoardClient, Wish
-from controller.capture.effects import Ask, Conclude, Effect, End, Greet, Intend, Send, SendUrgent, Timer
+from controller.capture.effects import Ask, Conclude, Effect, End, Greet, Intend, Reopen, Send, SendUrgent, Timer
 from controller.capture.events import Event, Kind
 from controller.capture.machine import Run
 from controller.capture.port import Port
@@ -49,7 +49,7 @@ class Runner:
         self._program, self._port, self._session = program, port, session
         self._began_ns = port.now()
         self._operator, self._on_exposure, self._ask = operator, on_exposure, ask
-        self._answered = False
+        self._answered = self._lost = False
         self._board = BoardClient(port, program)
         self._run = Run(program)
         self._timer: Timer | None = None
@@ -73,7 +73,13 @@ class Runner:
             self._answered = False
             return Event(Kind.ANSWERED, self._port.now())
         timer = self._timer
-        event = self._board.wait_event(timer.at_ns if timer else None, self._operator)
+        if self._lost:
+            self._lost = False
+            return Event(Kind.LINK_LOST, self._port.now())
+        try:
+            event = self._board.wait_event(timer.at_ns if timer else None, self._operator)
+        except LinkLost:
+            return Event(Kind.LINK_LOST, self._port.now())
         if event is not None:
             return event
         assert timer is not None
@@ -86,7 +92,11 @@ class Runner:
         if self._run.state is not before:
             self._session.note(Happening(event.at_ns, self._run.state.value, event.kind.value, self._run.frame))
         for effect in effects:
-            self._perform(effect, event.at_ns)
+            try:
+                self._perform(effect, event.at_ns)
+            except LinkLost:
+                self._lost = True  # the port itself is gone; what was still to be sent would be lost as well
+                break
 
     def _perform(self, effect: Effect, at_ns: int) -> None:
         match effect:
@@ -105,6 +115,8 @@ class Runner:
             case SendUrgent(request):
                 assert isinstance(request, Stop | Halt)
                 self._board.send_urgent(request)
+            case Reopen():
+                self._port.reopen()
             case Greet():
                 self._board.greet()
             case End(complete, sentence):

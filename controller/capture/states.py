@@ -24,6 +24,9 @@ class RunState(Enum):
     EXPOSING = "exposing"
     RECOVERING = "recovering"
     ASKING = "asking"
+    SUSPENDED = "suspended"
+    RECONNECTING = "reconnecting"
+    QUIETING = "quieting"
     CLOSING = "closing"
     STOPPING = "stopping"
     DONE = "done"
@@ -47,11 +50,16 @@ COMMANDED = (S.REFERENCING, S.MOVING, S.EXPOSING)  # the board is carrying out a
 WAITING = (S.SETTLING, S.RECOVERING)  # the host lets time pass
 ARMED = (*COMMANDED, *WAITING, S.ASKING)
 ENDING = (S.CLOSING, S.STOPPING)
+UNDER_WAY = (S.ARMING, *ARMED)
+AWAY = (S.SUSPENDED, S.RECONNECTING, S.QUIETING)  # the board is out of reach, or being found again
 
 ROWS: tuple[Row, ...] = (
     # The photographs, one after the other.
     Row(Kind.START, (S.IDLE,), S.CONNECTING, "greet"),
     Row(Kind.WELCOMED, (S.CONNECTING,), S.ARMING, "arm"),
+    Row(Kind.ARMED, (S.ARMING,), S.CLOSING, "close_down", condition="nothing_left"),
+    Row(Kind.ARMED, (S.ARMING,), S.ASKING, "ask", condition="goes_on_with_question"),
+    Row(Kind.ARMED, (S.ARMING,), S.MOVING, "move", condition="goes_on_with_move"),
     Row(Kind.ARMED, (S.ARMING,), S.REFERENCING, "reference"),
     Row(Kind.REFERENCED, (S.REFERENCING,), S.ASKING, "ask", condition="ask_is_due"),
     Row(Kind.REFERENCED, (S.REFERENCING,), S.MOVING, "move"),
@@ -76,6 +84,7 @@ ROWS: tuple[Row, ...] = (
     # What an earlier run left behind is none of ours.
     Row(Kind.HELD, (S.CONNECTING, S.ARMING), None),
     Row(Kind.OVERDUE, COMMANDED, S.STOPPING, "stop_overdue"),
+    Row(Kind.REFUSED, (S.ARMING, *COMMANDED), S.SUSPENDED, "suspend", condition="lost_its_place"),
     Row(Kind.REFUSED, (S.CONNECTING, S.ARMING), S.FAILED, "fail_refused"),
     Row(Kind.REFUSED, COMMANDED, S.STOPPING, "stop_refused"),
     Row(Kind.AT_REST, (S.STOPPING,), S.FAILED, "fail_at_rest"),
@@ -85,12 +94,30 @@ ROWS: tuple[Row, ...] = (
     Row(Kind.CUT_SHORT, (S.STOPPING,), None, "conclude"),
     Row(Kind.ARRIVED, (S.STOPPING,), None),
     Row(Kind.REFERENCED, (S.STOPPING,), None),
+    # The line or the board is gone for a while: wait, greet again, go on.
+    Row(Kind.LINK_LOST, UNDER_WAY, S.SUSPENDED, "suspend"),
+    Row(Kind.RESTARTED, UNDER_WAY, S.SUSPENDED, "suspend"),
+    Row(Kind.CUT_SHORT, COMMANDED, S.SUSPENDED, "suspend"),
+    Row(Kind.HELD, ARMED, S.SUSPENDED, "suspend", condition="only_silence"),
+    Row(Kind.WAITED, (S.SUSPENDED,), S.RECONNECTING, "reconnect"),
+    Row(Kind.WELCOMED, (S.RECONNECTING,), S.QUIETING, "quieten"),
+    Row(Kind.AT_REST, (S.QUIETING,), S.FAILED, "fail_held", condition="needs_a_look"),
+    Row(Kind.AT_REST, (S.QUIETING,), S.ARMING, "rearm"),
+    Row(Kind.LINK_LOST, (S.RECONNECTING, S.QUIETING), S.SUSPENDED, "suspend_again", condition="has_patience"),
+    Row(Kind.RESTARTED, (S.QUIETING,), S.SUSPENDED, "suspend_again"),
+    Row(Kind.LINK_LOST, (S.SUSPENDED,), None),
+    Row(Kind.RESTARTED, (S.SUSPENDED, S.RECONNECTING), None),
+    Row(Kind.REFUSED, (S.SUSPENDED,), None),
+    *(Row(kind, AWAY, None, "learn") for kind in (Kind.EXPOSED, Kind.NOT_CONFIRMED, Kind.CUT_SHORT)),
+    *(Row(kind, AWAY, None) for kind in (Kind.HELD, Kind.ARRIVED, Kind.REFERENCED)),
     # What ends a run at once: nothing moves any more, or nothing can be said to the board.
-    Row(Kind.CUT_SHORT, COMMANDED, S.FAILED, "fail_cut_short"),
+    Row(Kind.STOP, AWAY, S.FAILED, "fail_stopped_while_lost"),
+    Row(Kind.HALT, AWAY, S.FAILED, "fail_stopped_while_lost"),
+    Row(Kind.REFUSED, (S.RECONNECTING,), S.FAILED, "fail_refused"),
+    Row(Kind.OVERDUE, (S.QUIETING, *ENDING), S.FAILED, "fail_not_at_rest"),
     Row(Kind.HELD, (*ARMED, *ENDING), S.FAILED, "fail_held"),
-    Row(Kind.OVERDUE, ENDING, S.FAILED, "fail_not_at_rest"),
-    Row(Kind.RESTARTED, (S.ARMING, *ARMED, *ENDING), S.FAILED, "fail_restarted"),
-    Row(Kind.LINK_LOST, (S.CONNECTING, S.ARMING, *ARMED, *ENDING), S.FAILED, "fail_link_lost"),
+    Row(Kind.RESTARTED, ENDING, S.FAILED, "fail_at_rest"),
+    Row(Kind.LINK_LOST, (S.CONNECTING, S.RECONNECTING, S.QUIETING, *ENDING), S.FAILED, "fail_link_lost"),
 )
 
 

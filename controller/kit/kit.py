@@ -170,7 +170,7 @@ class Board(Table):
     @model_validator(mode="after")
     def _patient_enough(self) -> Self:
         # A board must not lose patience while the host still repeats itself on a slow line.
-        exchange_ms = 2 * 40 * 10 * 1000 / self.baud
+        exchange_ms = 2 * 41 * 10 * 1000 / self.baud
         least = math.ceil(6 * (250 + exchange_ms))
         if self.silence_ms < least:
             raise ValueError(f"silence_ms = {self.silence_ms} is too short for baud = {self.baud}: {least} or more")

@@ -21,6 +21,7 @@ from controller.planning.region import Bounds
 SMALLEST_MARGIN_RAD = float(np.radians(0.0005))
 MARGIN_ERROR = 0.01  # of the largest margin, relative
 MOST_FRAMES = 40_000
+LARGE_MOSAIC = 2000
 PITCH_DECIMALS = 4  # finer than any head turns, and a row at the horizon is at 0, not at a millionth of a degree
 
 
@@ -69,7 +70,9 @@ def fewest_rows(task: Task, least_margin_rad: float = SMALLEST_MARGIN_RAD) -> li
         raise InputError(f"covering this region with this lens and overlap needs more than {MOST_FRAMES} frames.")
     count = sum(row.count for row in least)
     best, low, high = least, least_margin_rad, np.inf
-    while high - low > MARGIN_ERROR * low + SMALLEST_MARGIN_RAD / 5:
+    # In a large mosaic the last bit of margin is far below a step of any head, and each look costs.
+    fine = SMALLEST_MARGIN_RAD * (0.2 if count <= LARGE_MOSAIC else 4.0)
+    while high - low > MARGIN_ERROR * low + fine:
         middle = min(4 * low, (low + high) / 2)
         rows = path(task, middle, count)
         if rows is None:

@@ -79,6 +79,7 @@ def build_program(kit: Kit, frames: Sequence["Frame"]) -> Program:
             max(s.speed_steps_s * NS // s.accel_steps_s2 for s in (pan, tilt)),  # v / a
             kit.board.baud,
         ),
+        longest_move_ns=_longest_move_ns(kit, (pan, tilt), steps),
         steps=tuple(steps),
         expected_ns=_handshake_ns(kit.board.baud) + reference_ns + _steps_ns(steps),
     )
@@ -150,6 +151,12 @@ def _move_ns(kit: Kit, settings: tuple[AxisSetting, AxisSetting], here: tuple[in
     )
     command = Move(CommandId(1), Steps(target[0]), Steps(target[1]))
     return turning + _exchange_ns(command, kit.board.baud)
+
+
+def _longest_move_ns(kit: Kit, settings: tuple[AxisSetting, AxisSetting], steps: Sequence[Step]) -> int:
+    stops = [(0, 0), *((step.pan_steps, step.tilt_steps) for step in steps if isinstance(step, MoveStep))]
+    pans, tilts = zip(*stops, strict=True)
+    return _move_ns(kit, settings, (min(pans), min(tilts)), (max(pans), max(tilts)))
 
 
 def _exposures(kit: Kit, frame: int) -> list[ExposeStep]:

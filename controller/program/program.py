@@ -70,5 +70,7 @@ class Program:
     reference_expected_ns: int
     reference_deadline_ns: int
     stop_deadline_ns: int
+    longest_move_ns: int
+    """A move across everything that the program visits: what a move from an unforeseen place may take."""
     steps: tuple[Step, ...]
     expected_ns: int

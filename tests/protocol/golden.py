@@ -12,7 +12,7 @@ from dataclasses import fields
 from pathlib import Path
 
 from protocol.codec import PROTOCOL_VERSION, encode_message
-from protocol.framing import CRC_START, MAX_ENCODED, cobs_encode, encode_frame
+from protocol.framing import CRC_START, MAX_ENCODED, check_bytes, cobs_encode, encode_frame
 from protocol.messages import (
     Accepted,
     Arm,
@@ -134,23 +134,43 @@ EXCHANGE: tuple[tuple[str, int, Message], ...] = (
 )  # fmt: skip
 
 
-def _wire(content: bytes) -> bytes:
-    return b"\0" + cobs_encode(content) + b"\0"
+def _run(stuffed: bytes, check: bytes | None = None) -> bytes:
+    """A run between delimiters, with the right check unless another is given."""
+    return b"\0" + stuffed + (check_bytes(crc_hqx(stuffed, CRC_START)) if check is None else check) + b"\0"
 
 
-def _sealed(content: bytes) -> bytes:
-    return content + crc_hqx(content, CRC_START).to_bytes(2, "big")
+def _content(*content: int) -> bytes:
+    return _run(cobs_encode(bytes(content)))
 
+
+STOP = bytes((4, 3, 8, 9))
+"""Stop with seq 9, stuffed; its checksum is 0FE1, its check 83 BE C1."""
 
 # Bytes that hold no frame, and the counter that tells why.
 REJECTED: tuple[tuple[str, bytes, str], ...] = (
-    ("a stuffing code that points past the end", bytes((0, 7, 5, 8, 9, 63, 0)), "bad_cobs"),
-    ("shorter than any content", _wire(_sealed(bytes((4, 8)))), "bad_length"),
-    ("one byte less than it says", _wire(_sealed(bytes((6, 8, 9)))), "bad_length"),
-    ("one byte more than it says", _wire(_sealed(bytes((5, 8, 9, 1)))), "bad_length"),
-    ("one wrong bit in the checksum", _wire(bytes((5, 8, 9, 0x3F, 0xED))), "bad_crc"),
-    ("checksum with a zero start register", _wire(bytes((5, 8, 9, 0xF3, 0x70))), "bad_crc"),
-    ("checksum low byte first", _wire(bytes((5, 8, 9, 0xEC, 0x3F))), "bad_crc"),
+    ("a stuffing code that points past the end", _run(bytes((5, 3, 8, 9))), "bad_cobs"),
+    ("a later stuffing code that points past the end", _run(bytes((3, 4, 8, 3, 1))), "bad_cobs"),
+    ("a check and nothing before it", _run(b""), "bad_length"),
+    ("an empty content", _content(), "bad_length"),
+    ("shorter than any content", _content(2, 8), "bad_length"),
+    ("one byte less than it says", _content(4, 8, 9), "bad_length"),
+    ("one byte more than it says", _content(3, 8, 9, 1), "bad_length"),
+    ("a length of zero", _content(0, 8, 9), "bad_length"),
+    ("a length that counts the check too", _content(6, 8, 9), "bad_length"),
+    ("shorter than a check", b"\0\x80\0", "bad_crc"),
+    ("without a check", b"\0" + STOP + b"\0", "bad_crc"),
+    ("one wrong bit in the checksum", _run(STOP, bytes.fromhex("83 be c0")), "bad_crc"),
+    ("one wrong bit in the content", _run(bytes((4, 3, 8, 8)), bytes.fromhex("83 be c1")), "bad_crc"),
+    ("wrong marker in the first byte of the check", _run(STOP, bytes.fromhex("c3 be c1")), "bad_crc"),
+    ("no marker in the second byte of the check", _run(STOP, bytes.fromhex("83 3e c1")), "bad_crc"),
+    ("wrong marker in the third byte of the check", _run(STOP, bytes.fromhex("83 be 81")), "bad_crc"),
+    ("a bit in the empty place of the third byte", _run(STOP, bytes.fromhex("83 be d1")), "bad_crc"),
+    ("check bytes in another order", _run(STOP, bytes.fromhex("be 83 c1")), "bad_crc"),
+    ("checksum as two plain bytes", _run(STOP, bytes.fromhex("0f e1")), "bad_crc"),
+    ("checksum with a zero start register", _run(STOP, check_bytes(crc_hqx(STOP, 0))), "bad_crc"),
+    ("checksum low byte first", _run(STOP, check_bytes(0xE10F)), "bad_crc"),
+    ("checksum of the content before stuffing", _run(STOP, check_bytes(crc_hqx(STOP[1:], CRC_START))), "bad_crc"),
+    ("a payload of 33 bytes", _content(36, *[7] * 35), "oversize"),
     ("longer than any frame", b"\0" + b"\1" * (MAX_ENCODED + 1) + b"\0", "oversize"),
 )  # fmt: skip
 

@@ -10,7 +10,7 @@ from typing import get_type_hints
 import pytest
 
 from protocol.codec import LAYOUT, PROTOCOL_VERSION
-from protocol.framing import MAX_CONTENT, MAX_ENCODED, MAX_FRAME, MAX_PAYLOAD, Deframer
+from protocol.framing import MAX_CONTENT, MAX_ENCODED, MAX_FRAME, MAX_PAYLOAD, OVERHEAD, Deframer
 from protocol.messages import Booted, Cause, Message, Request, Stop
 from tests.protocol.golden import BOOT, EXCHANGE, SPEC_FILE, exchange_in_spec, exchange_text, frame_of
 
@@ -69,9 +69,10 @@ def test_all_causes_are_listed() -> None:
 def test_sizes_and_version() -> None:
     assert f"version {PROTOCOL_VERSION.major}.{PROTOCOL_VERSION.minor}\n" in SPEC
     assert f"payload, 0 to {MAX_PAYLOAD} bytes" in SPEC
-    assert f"5 to {MAX_CONTENT}." in SPEC
+    assert f"{OVERHEAD} to {MAX_CONTENT}." in SPEC
     assert f"at most {MAX_FRAME} bytes on the wire" in SPEC
     assert f"needs {MAX_ENCODED} bytes of buffer" in SPEC
+    assert f"receive buffer, at least {MAX_FRAME} |" in SPEC
 
 
 def test_worked_frames() -> None:

@@ -74,7 +74,7 @@ def test_the_same_seed_scatters_the_same() -> None:
     ("baud", "byte_us"), [(9600, 1041.667), (57600, 173.611), (115200, 86.806), (250000, 40.0), (1_000_000, 10.0)]
 )
 def test_a_byte_takes_ten_bit_times(baud: int, byte_us: float) -> None:
-    wire = Wire(baud)
+    wire = Wire(baud, Random(1))
     wire.send(0, b"x")
     arrival = wire.next_deadline()
     assert isinstance(arrival, int)
@@ -85,13 +85,13 @@ def test_a_byte_takes_ten_bit_times(baud: int, byte_us: float) -> None:
 
 
 def test_twenty_bytes_at_the_usual_speed() -> None:
-    wire = Wire(115200)
+    wire = Wire(115200, Random(1))
     wire.send(0, bytes(20))
     assert wire.next_deadline() == pytest.approx(1_736_000, abs=200)  # 1.736 ms (arithmetic)
 
 
 def test_what_is_sent_while_busy_waits_its_turn() -> None:
-    wire = Wire(1_000_000)
+    wire = Wire(1_000_000, Random(1))
     wire.send(0, b"abc")
     wire.send(5_000, b"de")
     wire.send(1_000_000, b"f")
@@ -102,7 +102,7 @@ def test_what_is_sent_while_busy_waits_its_turn() -> None:
 
 @given(st.lists(st.tuples(st.integers(0, 10**6), st.binary(min_size=1, max_size=9)), max_size=20))
 def test_nothing_is_lost_or_reordered(writes: list[tuple[int, bytes]]) -> None:
-    wire, now_ns, got = Wire(115200), 0, b""
+    wire, now_ns, got = Wire(115200, Random(1)), 0, b""
     for wait_ns, data in writes:
         now_ns += wait_ns
         got += wire.arrived(now_ns)

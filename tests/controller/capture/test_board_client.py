@@ -324,7 +324,7 @@ def test_a_line_that_dies_in_the_middle_ends_the_run(
     assert max(axis.motion.end_ns for axis in (world.rig.head.pan, world.rig.head.tilt)) < port.now()
 
 
-def test_a_board_that_restarts_is_noticed_and_nothing_goes_on(tmp_path: Path) -> None:
+def test_a_board_that_restarts_is_noticed_and_refers_again(tmp_path: Path) -> None:
     world = world_of(KIT)
     rig, made = world.rig, 0
 
@@ -342,12 +342,13 @@ def test_a_board_that_restarts_is_noticed_and_nothing_goes_on(tmp_path: Path) ->
             )
 
     done = run(world, tmp_path, on_exposure=restart)
-    assert not done.result.complete
-    assert "restarted" in done.result.sentence
-    assert done.happenings[-1].what == "restarted"
-    assert len(world.truth) == 3
-    world.port.wait_bytes(world.port.now() + 60 * NS)
-    assert len(world.truth) == 3
+    assert done.result.complete
+    states = [happening.state for happening in done.happenings]
+    begin = states.index("suspended")
+    assert done.happenings[begin].what == "restarted"
+    again = states[begin:]
+    assert "referencing" in again  # its position was lost, so zero is found again
+    assert_truly_made(KIT, few_frames(), world.truth)
 
 
 def test_a_board_that_holds_by_itself_ends_the_run_with_the_cause(tmp_path: Path) -> None:

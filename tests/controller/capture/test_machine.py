@@ -6,7 +6,8 @@ import pytest
 
 from controller.capture.effects import Conclude, Effect, End, Greet, Intend, Send, SendUrgent, Timer
 from controller.capture.events import Event, Kind
-from controller.capture.machine import MOST_TRIES, Run
+from controller.capture.machine import Run
+from controller.capture.shooting import MOST_TRIES
 from controller.capture.states import RunState
 from controller.program.build import build_program
 from controller.program.program import ExposeStep, MoveStep, Program

@@ -1,0 +1,99 @@
+"""The `fullturn board` group: options only; the work is imported when it runs."""
+
+import sys
+from typing import TYPE_CHECKING
+
+import click
+
+if TYPE_CHECKING:
+    from controller.commands.board import Verdict
+
+port_option = click.option("--port", required=True, help="A device, usb:SERIALNUMBER, or a URL like socket://host:7000.")
+baud_option = click.option("--baud", type=click.IntRange(1200, 4_000_000), default=115_200, show_default=True)
+json_option = click.option("--json", "as_json", is_flag=True, help="Print one JSON value instead of sentences.")
+
+
+@click.group()
+def board() -> None:
+    """Find a board, check that it keeps the rules, measure its line."""
+
+
+@board.command()
+@baud_option
+@json_option
+def find(baud: int, as_json: bool) -> None:
+    """List the ports of this computer and ask at each whether a board answers."""
+    import json  # noqa: PLC0415
+    from dataclasses import asdict  # noqa: PLC0415
+
+    from controller.commands.board import find_command  # noqa: PLC0415
+
+    found = find_command(baud)
+    if as_json:
+        click.echo(json.dumps([asdict(candidate) | {"name": candidate.name} for candidate in found]))
+        return
+    if not found:
+        click.echo("No serial ports were found; plug the board in.")
+    for candidate in found:
+        if candidate.board is not None:
+            says = f"a board, boot {candidate.board.boot_id:08x}"
+        else:
+            says = candidate.trouble or "nothing answers"
+        click.echo(f"{candidate.port}  {candidate.name}  {candidate.description}: {says}")
+
+
+@board.command()
+@port_option
+@baud_option
+@click.option("--yes", is_flag=True, help="The head may move a little and the camera may be released.")
+@json_option
+def check(port: str, baud: int, yes: bool, as_json: bool) -> None:
+    """Run the battery of rules on a board. Most need no motor power; before anything may move you are asked."""
+    import json  # noqa: PLC0415
+    from dataclasses import asdict  # noqa: PLC0415
+
+    from controller.commands.board import check_command  # noqa: PLC0415
+
+    def may_move() -> bool:
+        if yes or as_json or not sys.stdin.isatty():
+            return yes
+        return click.confirm("The next rules turn both axes and release the camera. Is everything clear?", err=True)
+
+    def tell(verdict: "Verdict") -> None:
+        if not as_json:
+            word = {True: "kept", False: "BROKEN", None: "left out"}[verdict.kept]
+            click.echo(f"{word:9}{verdict.rule}: {verdict.demands}" + (f"\n{verdict.seen}" if verdict.seen else ""))
+
+    verdicts = check_command(port, baud, may_move, tell)
+    if as_json:
+        click.echo(json.dumps([asdict(verdict) for verdict in verdicts]))
+    if any(verdict.kept is False for verdict in verdicts):
+        raise SystemExit(1)
+
+
+@board.command()
+@port_option
+@baud_option
+@click.option("--seconds", type=click.FloatRange(0.1, 100_000), default=10.0, show_default=True)
+@json_option
+def soak(port: str, baud: int, seconds: float, as_json: bool) -> None:
+    """Measure the line: round trips, repeats, damage."""
+    import json  # noqa: PLC0415
+
+    from controller.commands.board import soak_command  # noqa: PLC0415
+
+    health = soak_command(port, baud, seconds)
+    if as_json:
+        click.echo(json.dumps(health.as_json()))
+        return
+    click.echo(
+        f"{health.exchanges} exchanges in {health.seconds:.1f} s: median {health.median_ms:.2f} ms, worst "
+        f"{health.worst_ms:.2f} ms; {health.retransmitted} repeated, {health.damaged} damaged, {health.dropped} dropped."
+    )
+    most = max(health.histogram.values()) or 1
+    for bound, count in health.histogram.items():
+        if count:
+            click.echo(f"  {bound:>7} ms {count:8}  {'#' * max(1, 40 * count // most)}")
+    if health.silent:
+        click.echo("The board fell silent.", err=True)
+        raise SystemExit(1)

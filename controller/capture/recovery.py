@@ -1,0 +1,127 @@
+"""What to do when the line or the board is gone for a while: wait, greet again, find out, go on.
+
+The board stops and holds by itself when it hears nothing. A line that is back is greeted anew and told to stop, which
+also tells where things stand: whether the head still knows its position (the same boot, no doubt since), and how the
+exposure ended that was under way. Then it is armed again, finds zero again if it must, and goes back to the frame that
+was interrupted; exposures of it that are known to be made are not made twice.
+"""
+
+from typing import Any
+
+from controller.capture.acting import Acting
+from controller.capture.effects import Greet, Reopen, SendUrgent, Timer
+from controller.capture.events import Event
+from controller.program.program import AskStep, ExposeStep
+from protocol.messages import Cause, Outcome, Reason, Stop
+
+NS = 1_000_000_000
+FIRST_PAUSE_NS = NS // 2
+LONGEST_PAUSE_NS = 10 * NS
+# How long a run waits for its line. Common practice, no source: long enough to find and mend a pulled cable.
+PATIENCE_NS = 30 * 60 * NS
+# What the head must be looked at for before it may go on.
+NEEDS_A_LOOK = {Cause.LIMIT, Cause.STALL, Cause.SUPPLY_LOW, Cause.STOP_SWITCH, Cause.HOST_HALT}
+LOST = {Reason.NOT_ARMED, Reason.WRONG_BOOT, Reason.NOT_CONFIGURED, Reason.UNKNOWN_POSITION}
+MADE = {Outcome.EXPOSED_SYNC, Outcome.EXPOSED_BLIND}
+
+
+class Recovery(Acting):
+    """Conditions and actions between losing the board and going on."""
+
+    # Conditions.
+
+    def only_silence(self, data: Any) -> bool:
+        """The board stopped because it had not heard us."""
+        event: Event = data.kwargs["event"]
+        return event.cause is Cause.HOST_SILENCE
+
+    def needs_a_look(self, data: Any) -> bool:
+        """The board stopped for something that somebody has to see to."""
+        event: Event = data.kwargs["event"]
+        return event.cause in NEEDS_A_LOOK
+
+    def lost_its_place(self, data: Any) -> bool:
+        """The board says that it is not, or no longer, as we left it: find out why before anything else."""
+        event: Event = data.kwargs["event"]
+        return event.reason in LOST
+
+    def has_patience(self, data: Any) -> bool:
+        """It is worth waiting a little longer."""
+        event: Event = data.kwargs["event"]
+        return self.suspended_since_ns is not None and event.at_ns - self.suspended_since_ns < PATIENCE_NS
+
+    def nothing_left(self, _: Any) -> bool:
+        """Every exposure is made."""
+        return self.cursor >= len(self.program.steps)
+
+    def goes_on_with_move(self, _: Any) -> bool:
+        """The position is still known, and a move comes next."""
+        return self.position_known and not isinstance(self.program.steps[self.cursor], AskStep)
+
+    def goes_on_with_question(self, _: Any) -> bool:
+        """The position is still known, and a frame taken by hand comes next."""
+        return self.position_known and isinstance(self.program.steps[self.cursor], AskStep)
+
+    # Actions.
+
+    def suspend(self, data: Any) -> None:
+        """Remember where to go on, and wait."""
+        event: Event = data.kwargs["event"]
+        self.conclude(data)
+        step = self.program.steps[self.cursor]
+        self.skip_to = self.cursor if isinstance(step, ExposeStep) else 0
+        self.cursor = self.aim_before(self.cursor, last=False)
+        self.tries = 0
+        self.suspended_since_ns, self.next_pause_ns = event.at_ns, FIRST_PAUSE_NS
+        self.effects.append(Timer(event.at_ns + self.next_pause_ns, overdue=False))
+
+    def suspend_again(self, data: Any) -> None:
+        """Still nothing: wait longer."""
+        event: Event = data.kwargs["event"]
+        self.next_pause_ns = min(2 * self.next_pause_ns, LONGEST_PAUSE_NS)
+        self.effects.append(Timer(event.at_ns + self.next_pause_ns, overdue=False))
+
+    def learn(self, data: Any) -> None:
+        """News of the exposure that was under way."""
+        event: Event = data.kwargs["event"]
+        if self.exposing_id and event.command_id == self.exposing_id:
+            self._learn_outcome(data, event)
+
+    def reconnect(self, _: Any) -> None:
+        """Open the line anew and say hello."""
+        self.effects += [Timer(None, overdue=False), Reopen(), Greet()]
+
+    def quieten(self, data: Any) -> None:
+        """The board is there: bring it to rest, whatever it does, and hear where it stands."""
+        event: Event = data.kwargs["event"]
+        same = event.boot_id == self.boot_id
+        self.position_known = self.position_known and same
+        self.boot_id = event.boot_id
+        self.next_id = max(self.next_id, event.command_id + 1)
+        self.effects += [SendUrgent(Stop()), Timer(event.at_ns + self.program.stop_deadline_ns, overdue=True)]
+
+    def rearm(self, data: Any) -> None:
+        """Arm it again; what it says of the exposure under way decides where to go on."""
+        event: Event = data.kwargs["event"]
+        self.position_known = self.position_known and event.known
+        if self.exposing_id and event.command_id == self.exposing_id:
+            self._learn_outcome(data, event)
+        self.exposing_id = 0  # what is not known by now stays in doubt
+        self.suspended_since_ns, self.from_anywhere = None, True
+        self.effects.append(Timer(None, overdue=False))
+        self.send_arming()
+
+    def send_arming(self) -> None:
+        """Tell the board about its axes and arm it; given by `Shooting`."""
+        raise NotImplementedError
+
+    def _learn_outcome(self, data: Any, event: Event) -> None:
+        self.conclude(data)
+        if event.outcome not in MADE or not self.skip_to:
+            return
+        following = self.skip_to + 1
+        steps = self.program.steps
+        if following < len(steps) and isinstance(steps[following], ExposeStep):
+            self.skip_to = following
+        else:  # that was the frame's last
+            self.cursor, self.skip_to = following, 0

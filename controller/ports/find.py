@@ -1,0 +1,54 @@
+"""Which ports there are, and which of them has a board at its end."""
+
+from dataclasses import dataclass
+
+from controller.conformance.talk import Talk
+from controller.errors import WorldError
+from controller.ports.serial_port import SerialPort, ports
+from protocol.messages import Welcome
+
+# Many boards restart when their port is opened and are deaf for a while. Common practice, no source.
+BOOT_MS = 2500
+TRY_MS = 300
+
+
+@dataclass(frozen=True, slots=True)
+class Candidate:
+    """A port of this computer. `name` stays the same when the cable is pulled and put in elsewhere, if known."""
+
+    port: str
+    description: str
+    serial_number: str | None
+    board: Welcome | None
+    trouble: str | None
+
+    @property
+    def name(self) -> str:
+        """How to name it so that it is found again."""
+        return f"usb:{self.serial_number}" if self.serial_number else self.port
+
+
+def wait_candidates(baud: int) -> list[Candidate]:
+    """All ports of this computer, each asked for a board for a few seconds."""
+    found = []
+    for device, description, serial_number in ports():
+        board, trouble = None, None
+        try:
+            with SerialPort(device, baud) as port:
+                board = wait_board(port)
+        except WorldError as error:
+            trouble = str(error)
+        found.append(Candidate(device, description, serial_number, board, trouble))
+    return found
+
+
+def wait_board(port: SerialPort) -> Welcome | None:
+    """What the board at `port` says of itself; None when nothing answers within the time that a restart takes."""
+    talk = Talk(port)
+    deadline_ns = port.now() + BOOT_MS * 1_000_000
+    nonce = port.now() & 0xFFFFFFFF
+    while port.now() < deadline_ns:
+        welcome = talk.wait_welcome(nonce, TRY_MS)
+        if welcome is not None:
+            return welcome
+    return None

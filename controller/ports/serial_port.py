@@ -1,0 +1,114 @@
+"""A line to a real board: anything that pyserial opens, in real time.
+
+Every trouble of the line, which pyserial tells partly as its own exception and partly as a plain OSError, becomes
+LinkLost here. Opening a port resets many boards; nobody sleeps over that, the board's first answer is waited for.
+"""
+
+from contextlib import suppress
+from types import TracebackType
+from typing import Any, Self
+
+import serial
+from serial.tools import list_ports
+
+from controller import clock
+from controller.errors import LinkLost
+
+NS = 1_000_000_000
+# A wait is cut into pieces so that the operator's wishes are seen in time; a signal alone does not end a read.
+PIECE_NS = 50_000_000
+
+
+class SerialPort:
+    """An open port. `url` is a device (/dev/ttyUSB0, COM3) or a URL of pyserial (socket://, rfc2217://, spy://)."""
+
+    def __init__(self, url: str, baud: int) -> None:
+        self.url, self._baud = url, baud
+        self._serial = _open(url, baud)
+        self._gone = False
+
+    def __enter__(self) -> Self:
+        return self
+
+    def __exit__(self, *_: type[BaseException] | BaseException | TracebackType | None) -> None:
+        self.close()
+
+    def close(self) -> None:
+        """Close the port."""
+        with suppress(OSError):
+            self._serial.close()
+
+    def reopen(self) -> None:
+        """Close and open again; an adapter named by its serial number may have another device by now.
+
+        Raises LinkLost.
+        """
+        self.close()
+        self._serial = _open(self.url, self._baud)
+        self._gone = False
+
+    def now(self) -> int:
+        """Monotonic time in nanoseconds."""
+        return clock.monotonic_ns()
+
+    def write(self, data: bytes) -> None:
+        """Hand bytes to the system. Raises LinkLost; of a line that is known to be gone nothing is said again."""
+        if self._gone:
+            return
+        try:
+            self._serial.write(data)
+        except OSError as error:
+            raise self._lost(error) from None
+
+    def wait_bytes(self, deadline_ns: int | None) -> bytes:
+        """Wait for bytes until `deadline_ns`, or less: see `capture.port`.
+
+        Raises LinkLost when the line is found gone; from then on there is only time to wait for, until `reopen`.
+        """
+        left_ns = PIECE_NS if deadline_ns is None else min(PIECE_NS, max(0, deadline_ns - self.now()))
+        if self._gone:
+            clock.wait_ns(left_ns)
+            return b""
+        try:
+            self._serial.timeout = left_ns / NS
+            first: bytes = self._serial.read(1)
+            return first + self._serial.read(self._serial.in_waiting) if first else b""
+        except OSError as error:
+            raise self._lost(error) from None
+
+    def _lost(self, error: OSError) -> LinkLost:
+        self._gone = True
+        return LinkLost(
+            f"The line {self.url} is gone ({error}); check the cable, and that no other program reads the port."
+        )
+
+
+def ports() -> list[tuple[str, str, str | None]]:
+    """The serial ports of this computer: device, description, serial number of the USB adapter if it has one."""
+    return [(info.device, info.description or "", info.serial_number) for info in sorted(list_ports.comports())]
+
+
+def resolve(url: str) -> str:
+    """The device of a name like usb:SERIALNUMBER; anything else as it is. Raises LinkLost."""
+    wanted = url.removeprefix("usb:")
+    if wanted == url:
+        return url
+    for info in list_ports.comports():
+        if info.serial_number == wanted:
+            return str(info.device)
+    raise LinkLost(f"no USB adapter with serial number {wanted} is plugged in; plug it in, or look with `board find`.")
+
+
+def _open(url: str, baud: int) -> Any:
+    """Open exclusively where that can be asked for. Raises LinkLost."""
+    url = resolve(url)
+    try:
+        line: Any = serial.serial_for_url(url, do_not_open=True)
+        line.baudrate = baud
+        line.write_timeout = 2.0
+        if not url.partition("://")[1]:
+            line.exclusive = True
+        line.open()
+    except (OSError, ValueError) as error:
+        raise LinkLost(f"{url} cannot be opened ({error}); is it plugged in, and used by no other program?") from None
+    return line

@@ -1,0 +1,203 @@
+#include "axis.h"
+
+#include <math.h>
+#include <string.h>
+
+#include "hal.h"
+
+#define UNITS_PER_STEP_S (4294967296.0f / (float)TICK_HZ)
+#define PER_MS 0.001f
+#define TURN 4294967296.0f
+
+static struct axis axes[AXES];
+struct drive tick_drives[AXES];
+uint8_t tick_sync;
+
+void axis_start(uint8_t name)
+{
+    uint8_t lock = hal_lock();
+    memset(&tick_drives[name], 0, sizeof tick_drives[name]);
+    hal_unlock(lock);
+    memset(&axes[name], 0, sizeof axes[name]);
+}
+
+/* The part of a number behind the point is cut off; what is too large becomes the largest. */
+static uint32_t whole(float value)
+{
+    return value >= TURN ? UINT32_MAX : (uint32_t)value;
+}
+
+static uint32_t steps_left(uint8_t name)
+{
+    uint8_t lock = hal_lock();
+    uint32_t left = tick_drives[name].left;
+    hal_unlock(lock);
+    return left;
+}
+
+static uint32_t place_before(const struct axis *axis, uint32_t left)
+{
+    return axis->up ? axis->target - left : axis->target + left;
+}
+
+int32_t axis_position(uint8_t name)
+{
+    return (int32_t)place_before(&axes[name], steps_left(name));
+}
+
+bool axis_at_rest(uint8_t name)
+{
+    return axes[name].speed == 0 && steps_left(name) == 0;
+}
+
+void axis_begin(uint8_t name, uint32_t steps, bool up, uint32_t speed, uint16_t divisor, uint32_t accel)
+{
+    struct axis *axis = &axes[name];
+    struct drive *drive = &tick_drives[name];
+    float gain = (float)accel * (UNITS_PER_STEP_S * PER_MS);
+    uint32_t here = (uint32_t)axis_position(name);
+    hal_direction(name, up);
+    axis->up = up;
+    axis->target = up ? here + steps : here - steps;
+    axis->speed = 0;
+    axis->speed_part = 0;
+    axis->running_out = false;
+    axis->limit = whole((float)speed * UNITS_PER_STEP_S / (float)divisor);
+    if (axis->limit == 0)
+        axis->limit = 1;
+    axis->accel = whole(gain);
+    axis->accel_part = gain < 65536.0f ? (uint16_t)((gain - (float)axis->accel) * 65536.0f) : 0;
+    axis->brake = sqrtf(2.0f * (float)accel) * UNITS_PER_STEP_S;
+    uint8_t lock = hal_lock();
+    drive->phase = PHASE_HALF;
+    drive->rate = 0;
+    drive->left = steps;
+    drive->watch = WATCH_NOTHING;
+    hal_unlock(lock);
+}
+
+void axis_go_to(uint8_t name, int32_t target, uint32_t speed, uint16_t divisor, uint32_t accel)
+{
+    int32_t here = axis_position(name);
+    bool up = target >= here;
+    uint32_t steps = up ? (uint32_t)target - (uint32_t)here : (uint32_t)here - (uint32_t)target;
+    axis_begin(name, steps, up, speed, divisor, accel);
+}
+
+/* The way it takes to rest, in steps. */
+static float way_to_rest(const struct axis *axis)
+{
+    float root = axis->speed != 0 ? (float)axis->speed / axis->brake : 0.0f;
+    return root * root;
+}
+
+/* The last step is made half a step before the place of rest; the rest of the way turns nothing but takes time. */
+static void run_out(struct axis *axis, float to_go)
+{
+    if (!axis->running_out) {
+        float spare = to_go - way_to_rest(axis);
+        axis->running_out = true;
+        axis->hold_ms = spare > 0 ? whole(spare * (TURN / (float)TICKS_PER_MS) / (float)axis->speed) : 0;
+    }
+    if (axis->hold_ms != 0)
+        axis->hold_ms--;
+    else
+        axis->speed = axis->speed > axis->accel ? axis->speed - axis->accel : 0;
+}
+
+static void speed_up(struct axis *axis)
+{
+    uint32_t part = (uint32_t)axis->speed_part + axis->accel_part;
+    uint32_t gain = axis->accel + (part >> 16);
+    axis->speed_part = (uint16_t)part;
+    if (gain >= axis->limit || axis->speed >= axis->limit - gain)
+        axis->speed = axis->limit;
+    else
+        axis->speed += gain;
+}
+
+void axis_update(uint8_t name)
+{
+    struct axis *axis = &axes[name];
+    struct drive *drive = &tick_drives[name];
+    uint8_t lock = hal_lock();
+    uint32_t left = drive->left;
+    uint32_t phase = drive->phase;
+    hal_unlock(lock);
+    float to_go = (float)left + 0.5f - (float)phase * (1.0f / TURN);
+    if (left == 0) {
+        if (axis->speed != 0)
+            run_out(axis, to_go);
+        return;
+    }
+    speed_up(axis);
+    float most = axis->brake * sqrtf(to_go);
+    if (most < (float)axis->speed)
+        axis->speed = whole(most);
+    uint32_t rate = axis->speed;
+    HAL_SETTLE(rate);
+    lock = hal_lock();
+    if (drive->left != 0)
+        drive->rate = rate;
+    hal_unlock(lock);
+}
+
+void axis_brake(uint8_t name)
+{
+    struct axis *axis = &axes[name];
+    struct drive *drive = &tick_drives[name];
+    uint8_t lock = hal_lock();
+    uint32_t left = drive->left;
+    uint32_t phase = drive->phase;
+    hal_unlock(lock);
+    uint32_t needed = whole(way_to_rest(axis) + (float)phase * (1.0f / TURN));
+    uint32_t cut = needed < left ? left - needed : 0;
+    axis->hold_ms = 0;
+    axis->limit = axis->speed;
+    HAL_SETTLE(cut);
+    lock = hal_lock();
+    if (cut > drive->left)
+        cut = drive->left;
+    drive->left -= cut;
+    if (drive->left == 0)
+        drive->rate = 0;
+    drive->watch = WATCH_NOTHING;
+    hal_unlock(lock);
+    axis->target = axis->up ? axis->target - cut : axis->target + cut;
+}
+
+void axis_halt(uint8_t name)
+{
+    struct axis *axis = &axes[name];
+    struct drive *drive = &tick_drives[name];
+    uint8_t lock = hal_lock();
+    uint32_t left = drive->left;
+    drive->left = 0;
+    drive->rate = 0;
+    drive->watch = WATCH_NOTHING;
+    hal_unlock(lock);
+    axis->target = place_before(axis, left);
+    axis->speed = 0;
+}
+
+void axis_watch(uint8_t name, enum watch watch)
+{
+    uint8_t lock = hal_lock();
+    tick_drives[name].watch = (uint8_t)watch;
+    hal_unlock(lock);
+}
+
+bool axis_edge(uint8_t name, int32_t *at)
+{
+    uint8_t lock = hal_lock();
+    bool met = tick_drives[name].watch == WATCH_NOTHING;
+    uint32_t left = tick_drives[name].edge_left;
+    hal_unlock(lock);
+    *at = (int32_t)place_before(&axes[name], left);
+    return met;
+}
+
+void axis_shift(uint8_t name, uint32_t steps)
+{
+    axes[name].target += steps;
+}

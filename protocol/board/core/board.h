@@ -1,0 +1,30 @@
+/* The board: what it is doing, and what it does with requests, time and inputs. */
+#ifndef FULLTURN_BOARD_H
+#define FULLTURN_BOARD_H
+
+#include <stdbool.h>
+
+#include "link.h"
+#include "message.h"
+
+struct board {
+    struct link link;
+    struct set_axis settings[AXES];
+    uint32_t boot_id, last_id, running_id, finished_id, finished_clock_ms;
+    uint32_t silence_ms, heard_ms, done_ms;
+    uint8_t state, cause, finished_outcome, fitted;
+    uint8_t described; /* a bit for each axis that SetAxis has described */
+    bool armed, known;
+    bool by_itself; /* it is stopping of its own accord, and will say so */
+    uint8_t limits_met, limit_ms[AXES];
+    uint8_t cut; /* the inputs of last time, of those that cut the power */
+};
+
+extern struct board board;
+
+/* The cause is POWER_ON, or SUPPLY_LOW after a dip; `fitted` are the capabilities. */
+void board_start(uint32_t boot_id, uint8_t cause, uint8_t fitted);
+/* Does what is due and takes in at most one frame. Call it again and again, at least every millisecond. */
+void board_poll(void);
+
+#endif

@@ -1,0 +1,126 @@
+#include "codec.h"
+
+#include "bytes.h"
+
+/* Bytes of the payload of each request, by kind from HELLO on. */
+static const uint8_t LENGTHS[] = {6, 0, 21, 12, 14, 12, 19, 0, 0};
+
+static void get_set_axis(const uint8_t *at, struct set_axis *out)
+{
+    at = get_u8(at, &out->axis);
+    at = get_i32(at, &out->min_steps);
+    at = get_i32(at, &out->max_steps);
+    at = get_u32(at, &out->speed);
+    get_u32(at, &out->accel);
+}
+
+static void get_expose(const uint8_t *at, struct expose *out)
+{
+    at = get_u32(at, &out->frame);
+    at = get_u8(at, &out->exposure);
+    at = get_u16(at, &out->focus_ms);
+    at = get_u32(at, &out->press_ms);
+    get_u32(at, &out->limit_ms);
+}
+
+static enum reason get_command(const uint8_t *at, struct request *out)
+{
+    at = get_u32(at, &out->command_id);
+    switch (out->kind) {
+    case SET_AXIS:
+        get_set_axis(at, &out->is.set_axis);
+        return out->is.set_axis.axis < AXES ? NOT_REFUSED : BAD_VALUE;
+    case ARM:
+        at = get_u32(at, &out->is.arm.boot_id);
+        get_u32(at, &out->is.arm.silence_ms);
+        return NOT_REFUSED;
+    case REFERENCE:
+        at = get_u32(at, &out->is.reference.search[PAN]);
+        at = get_u32(at, &out->is.reference.search[TILT]);
+        get_u16(at, &out->is.reference.creep_divisor);
+        return NOT_REFUSED;
+    case MOVE:
+        at = get_i32(at, &out->is.move.target[PAN]);
+        get_i32(at, &out->is.move.target[TILT]);
+        return NOT_REFUSED;
+    default:
+        get_expose(at, &out->is.expose);
+        return NOT_REFUSED;
+    }
+}
+
+enum reason codec_request(uint8_t kind, const uint8_t *payload, uint8_t length, struct request *out)
+{
+    if (kind < HELLO || kind > HALT)
+        return UNKNOWN_KIND;
+    if (length != LENGTHS[kind - HELLO])
+        return BAD_VALUE;
+    out->kind = kind;
+    out->command_id = 0;
+    if (kind == HELLO) {
+        payload = get_u8(payload, &out->is.hello.major);
+        payload = get_u8(payload, &out->is.hello.minor);
+        get_u32(payload, &out->is.hello.nonce);
+    }
+    if (kind < SET_AXIS || kind > EXPOSE)
+        return NOT_REFUSED;
+    return get_command(payload, out);
+}
+
+static uint8_t *put_place(uint8_t *at, const int32_t place[AXES])
+{
+    at = put_u32(at, (uint32_t)place[PAN]);
+    return put_u32(at, (uint32_t)place[TILT]);
+}
+
+uint8_t codec_welcome(const struct welcome *welcome, uint8_t *out)
+{
+    uint8_t *at = put_u8(out, VERSION_MAJOR);
+    at = put_u8(at, VERSION_MINOR);
+    at = put_u32(at, welcome->nonce);
+    at = put_u32(at, welcome->boot_id);
+    at = put_u32(at, welcome->last_command_id);
+    at = put_u16(at, welcome->capabilities);
+    at = put_u16(at, RECEIVE_BYTES);
+    at = put_u32(at, MAX_STEP_RATE);
+    return (uint8_t)(at - out);
+}
+
+uint8_t codec_status(const struct status *status, uint8_t *out)
+{
+    uint8_t *at = put_u32(out, status->boot_id);
+    at = put_u8(at, status->state);
+    at = put_u8(at, status->flags);
+    at = put_u8(at, status->cause);
+    at = put_place(at, status->at);
+    at = put_u32(at, status->running_id);
+    at = put_u32(at, status->finished_id);
+    at = put_u8(at, status->finished_outcome);
+    at = put_u32(at, status->finished_clock_ms);
+    at = put_u32(at, status->clock_ms);
+    return (uint8_t)(at - out);
+}
+
+uint8_t codec_booted(uint32_t boot_id, uint8_t cause, uint8_t *out)
+{
+    uint8_t *at = put_u32(out, boot_id);
+    at = put_u8(at, cause);
+    return (uint8_t)(at - out);
+}
+
+uint8_t codec_finished(const struct finished *finished, uint8_t *out)
+{
+    uint8_t *at = put_u32(out, finished->command_id);
+    at = put_u8(at, finished->outcome);
+    at = put_place(at, finished->at);
+    at = put_u32(at, finished->clock_ms);
+    return (uint8_t)(at - out);
+}
+
+uint8_t codec_held(const struct held *held, uint8_t *out)
+{
+    uint8_t *at = put_u8(out, held->cause);
+    at = put_place(at, held->at);
+    at = put_u32(at, held->clock_ms);
+    return (uint8_t)(at - out);
+}

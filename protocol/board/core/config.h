@@ -1,0 +1,22 @@
+/* What is fixed when the firmware is built. */
+#ifndef FULLTURN_CONFIG_H
+#define FULLTURN_CONFIG_H
+
+#define AXES 2
+#define PAN 0
+#define TILT 1
+
+/* The pulse clock. A step can only fall on one of its ticks, 25 us apart. */
+#define TICK_HZ 40000UL
+#define TICKS_PER_MS (TICK_HZ / 1000UL)
+/* A step pulse lasts one tick and wants as long a gap, so half the tick rate is the most. */
+#define MAX_STEP_RATE 20000UL
+
+/* Bytes that the board can take in while it is busy with something else; a power of two. */
+#define RECEIVE_BYTES 128
+#define SEND_BYTES 128
+
+/* A limit input counts as released after so many ms; it counts as met at once. */
+#define LIMIT_RELEASE_MS 20
+
+#endif

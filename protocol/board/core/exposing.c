@@ -1,0 +1,76 @@
+#include "exposing.h"
+
+#include "hal.h"
+#include "tick.h"
+
+enum phase { FOCUS, PRESS, WAIT };
+
+static struct {
+    uint8_t phase;
+    uint32_t begun_ms;
+    uint32_t focus_ms, press_ms, limit_ms;
+} run;
+
+static void set_sync(uint8_t stage)
+{
+    uint8_t lock = hal_lock();
+    tick_sync = stage;
+    hal_unlock(lock);
+}
+
+static uint8_t sync_stage(void)
+{
+    uint8_t lock = hal_lock();
+    uint8_t stage = tick_sync;
+    hal_unlock(lock);
+    return stage;
+}
+
+void exposing_begin(const struct expose *expose, uint32_t now_ms)
+{
+    run.phase = FOCUS;
+    run.begun_ms = now_ms + 1; /* the present millisecond is partly over: a time must not come out short */
+    run.focus_ms = expose->focus_ms;
+    run.press_ms = expose->press_ms;
+    run.limit_ms = expose->limit_ms;
+    set_sync(SYNC_IDLE);
+    hal_contact(CONTACT_HALF_PRESS, true);
+}
+
+void exposing_end(void)
+{
+    hal_contact(CONTACT_RELEASE, false);
+    hal_contact(CONTACT_HALF_PRESS, false);
+    set_sync(SYNC_IDLE);
+}
+
+/* Whether the time of the phase is over; if so, the next one counts from there. */
+static bool is_over(uint32_t now_ms, uint32_t duration_ms)
+{
+    uint32_t passed = now_ms - run.begun_ms;
+    if (passed == UINT32_MAX || passed < duration_ms) /* the first: it begins with the next millisecond */
+        return false;
+    run.begun_ms += duration_ms;
+    return true;
+}
+
+enum outcome exposing_update(uint32_t now_ms, bool sync_fitted)
+{
+    if (run.phase == FOCUS && is_over(now_ms, run.focus_ms)) {
+        hal_contact(CONTACT_RELEASE, true);
+        set_sync(sync_fitted ? SYNC_WAITS_OPEN : SYNC_IDLE);
+        run.phase = PRESS;
+    }
+    if (run.phase == PRESS && is_over(now_ms, run.press_ms)) {
+        hal_contact(CONTACT_RELEASE, false);
+        hal_contact(CONTACT_HALF_PRESS, false);
+        run.phase = WAIT;
+    }
+    if (run.phase != WAIT)
+        return NO_OUTCOME;
+    if (sync_stage() == SYNC_SEEN && !(hal_inputs() & INPUT_SYNC))
+        return EXPOSED_SYNC;
+    if (!is_over(now_ms, run.limit_ms))
+        return NO_OUTCOME;
+    return sync_fitted ? NO_SYNC : EXPOSED_BLIND;
+}

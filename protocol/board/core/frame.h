@@ -1,0 +1,35 @@
+/* Frames: 00 | stuffed content | check | 00, and content: length | kind | seq | payload. */
+#ifndef FULLTURN_FRAME_H
+#define FULLTURN_FRAME_H
+
+#include <stdbool.h>
+#include <stdint.h>
+
+#include "check.h"
+
+#define OVERHEAD 3
+#define MAX_PAYLOAD 32
+#define MAX_CONTENT (OVERHEAD + MAX_PAYLOAD)
+#define MAX_ENCODED (MAX_CONTENT + 1 + CHECK)
+#define MAX_FRAME (MAX_ENCODED + 2)
+
+/* Where things are in a content. */
+#define AT_LENGTH 0
+#define AT_KIND 1
+#define AT_SEQ 2
+#define AT_PAYLOAD 3
+
+struct deframer {
+    uint8_t bytes[MAX_ENCODED];
+    uint8_t count;
+    bool skipping; /* the present run is too long: drop it up to its delimiter */
+    uint16_t good, bad_cobs, bad_crc, bad_length, oversize;
+};
+
+/* Takes one byte in. When it ends a good frame, returns its content, which stays until the next byte; else NULL. */
+const uint8_t *deframer_take(struct deframer *deframer, uint8_t byte);
+
+/* Writes a whole frame, delimiters included, and returns how many bytes it has. */
+uint8_t frame_encode(uint8_t kind, uint8_t seq, const uint8_t *payload, uint8_t length, uint8_t out[MAX_FRAME]);
+
+#endif

@@ -1,0 +1,21 @@
+/* Finding zero on both axes, each with a half-turn flag: on from the true zero upward, off below it.
+ *
+ * Seek upward until the flag is on, retreat until it is off, creep up until it is on: that edge is step 0, always
+ * met slowly and from below. Then back to it over the few steps of braking. With the flag on at the start, retreat
+ * comes first. An axis without a flag takes the place where it stands for 0.
+ */
+#ifndef FULLTURN_HOMING_H
+#define FULLTURN_HOMING_H
+
+#include <stdbool.h>
+
+#include "message.h"
+
+enum homing_result { HOMING_RUNS, HOMING_DONE, HOMING_FAILED };
+
+/* `settings` are those of both axes, `fitted` the capabilities of the board. */
+void homing_begin(const struct reference *reference, const struct set_axis settings[AXES], uint8_t fitted);
+/* Each millisecond. HOMING_FAILED when a flag was not met within twice the travel of its axis. */
+enum homing_result homing_update(void);
+
+#endif

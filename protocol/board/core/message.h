@@ -1,0 +1,132 @@
+/* What host and board can say to each other; the numbers are those of protocol/SPEC.md. */
+#ifndef FULLTURN_MESSAGE_H
+#define FULLTURN_MESSAGE_H
+
+#include <stdint.h>
+
+#include "config.h"
+
+#define VERSION_MAJOR 1
+#define VERSION_MINOR 0
+#define FROM_BOARD_BIT 0x80
+
+enum kind {
+    HELLO = 0x01,
+    GET_STATUS = 0x02,
+    SET_AXIS = 0x03,
+    ARM = 0x04,
+    REFERENCE = 0x05,
+    MOVE = 0x06,
+    EXPOSE = 0x07,
+    STOP = 0x08,
+    HALT = 0x09,
+    WELCOME = 0x81,
+    ACCEPTED = 0x82,
+    REFUSED = 0x83,
+    STATUS = 0x84,
+    BOOTED = 0xC1,
+    FINISHED = 0xC2,
+    HELD = 0xC3
+};
+
+enum state { DISARMED, READY, MOVING, REFERENCING, EXPOSING, STOPPING };
+
+enum outcome { NO_OUTCOME, ARRIVED, REFERENCED, EXPOSED_SYNC, EXPOSED_BLIND, NO_SYNC, CUT_SHORT };
+
+enum cause { NO_CAUSE, POWER_ON, HOST_STOP, HOST_HALT, HOST_SILENCE, LIMIT, STALL, SUPPLY_LOW, STOP_SWITCH };
+
+enum reason {
+    NOT_REFUSED,
+    NOT_ARMED,
+    BUSY,
+    OUT_OF_LIMITS,
+    STALE_ID,
+    WRONG_BOOT,
+    UNKNOWN_POSITION,
+    BAD_VALUE,
+    UNKNOWN_KIND,
+    VERSION,
+    NOT_CONFIGURED
+};
+
+#define FLAG_ARMED 1
+#define FLAG_PAN_KNOWN 2
+#define FLAG_TILT_KNOWN 4
+
+#define FITTED_SYNC 1
+#define FITTED_PAN_SWITCH 2
+#define FITTED_TILT_SWITCH 4
+#define FITTED_HALF_PRESS 8
+
+struct hello {
+    uint8_t major, minor;
+    uint32_t nonce;
+};
+
+struct set_axis {
+    uint8_t axis;
+    int32_t min_steps, max_steps;
+    uint32_t speed, accel;
+};
+
+struct arm {
+    uint32_t boot_id, silence_ms;
+};
+
+struct reference {
+    uint32_t search[AXES];
+    uint16_t creep_divisor;
+};
+
+struct move {
+    int32_t target[AXES];
+};
+
+struct expose {
+    uint32_t frame;
+    uint8_t exposure;
+    uint16_t focus_ms;
+    uint32_t press_ms, limit_ms;
+};
+
+struct request {
+    uint8_t kind;
+    uint32_t command_id; /* of those that carry one */
+    union {
+        struct hello hello;
+        struct set_axis set_axis;
+        struct arm arm;
+        struct reference reference;
+        struct move move;
+        struct expose expose;
+    } is;
+};
+
+struct welcome {
+    uint32_t nonce, boot_id, last_command_id;
+    uint16_t capabilities;
+};
+
+struct status {
+    uint32_t boot_id;
+    uint8_t state, flags, cause;
+    int32_t at[AXES];
+    uint32_t running_id, finished_id;
+    uint8_t finished_outcome;
+    uint32_t finished_clock_ms, clock_ms;
+};
+
+struct finished {
+    uint32_t command_id;
+    uint8_t outcome;
+    int32_t at[AXES];
+    uint32_t clock_ms;
+};
+
+struct held {
+    uint8_t cause;
+    int32_t at[AXES];
+    uint32_t clock_ms;
+};
+
+#endif

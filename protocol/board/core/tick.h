@@ -1,0 +1,66 @@
+/* What happens on each tick of the pulse clock, TICK_HZ times a second: a phase for each axis grows by its rate, and
+ * each time it passes 2^32 the axis makes a step. The load is the same at every speed. No division, no table.
+ *
+ * The main loop touches all this only inside a locked section.
+ */
+#ifndef FULLTURN_TICK_H
+#define FULLTURN_TICK_H
+
+#include <stdbool.h>
+#include <stdint.h>
+
+#include "config.h"
+#include "hal.h"
+
+#define PHASE_HALF 0x80000000UL /* a motor that stands on whole steps makes one half-way to the next */
+
+enum watch { WATCH_NOTHING, WATCH_ON, WATCH_OFF };
+
+struct drive {
+    uint32_t phase;
+    uint32_t rate;      /* steps per tick, times 2^32; 0 from the last step on */
+    uint32_t left;      /* steps still to make */
+    uint32_t edge_left; /* `left` when the watched change of the flag came */
+    uint8_t watch;
+};
+
+enum sync { SYNC_IDLE, SYNC_WAITS_OPEN, SYNC_WAITS_CLOSED, SYNC_SEEN };
+
+extern struct drive tick_drives[AXES];
+extern uint8_t tick_sync; /* the contact must be seen open, then closed */
+
+static inline bool tick_axis(struct drive *drive, bool flag)
+{
+    if (drive->watch != WATCH_NOTHING && flag == (drive->watch == WATCH_ON)) {
+        drive->watch = WATCH_NOTHING;
+        drive->edge_left = drive->left;
+    }
+    uint32_t rate = drive->rate;
+    uint32_t phase = drive->phase + rate;
+    drive->phase = phase;
+    if (phase >= rate)
+        return false;
+    uint32_t left = drive->left - 1;
+    drive->left = left;
+    if (left == 0)
+        drive->rate = 0;
+    return true;
+}
+
+/* Takes the inputs as hal_inputs() has them and returns the axes that make a step now, bit 0 pan, bit 1 tilt. */
+static inline uint8_t tick(uint8_t inputs)
+{
+    uint8_t steps = 0;
+    if (tick_sync == SYNC_WAITS_OPEN || tick_sync == SYNC_WAITS_CLOSED) {
+        bool closed = (inputs & INPUT_SYNC) != 0;
+        if (closed == (tick_sync == SYNC_WAITS_CLOSED))
+            tick_sync++;
+    }
+    if (tick_axis(&tick_drives[PAN], (inputs & INPUT_PAN_FLAG) != 0))
+        steps |= 1 << PAN;
+    if (tick_axis(&tick_drives[TILT], (inputs & INPUT_TILT_FLAG) != 0))
+        steps |= 1 << TILT;
+    return steps;
+}
+
+#endif

@@ -1,0 +1,163 @@
+"""The firmware on a simulated ATmega328P, driven like the core: bytes and milliseconds in, bytes out."""
+
+from __future__ import annotations
+
+from ctypes import CDLL, c_char_p, c_int32, c_uint8, c_uint32, c_uint64, create_string_buffer
+from dataclasses import dataclass
+from pathlib import Path
+
+from tests.protocol.board import build
+
+F_CPU = 16_000_000
+CYCLES_PER_MS = F_CPU // 1000
+BAUD = 115_200
+BYTE_US = 10 / BAUD * 1e6
+BOOT_MS = 20  # the boot id goes into the EEPROM first
+HERE = Path(__file__).resolve().parent
+FIRMWARE = build.ROOT / "protocol" / "board" / "avr"
+SIMAVR_HEADERS = Path("/usr/include/simavr")
+DATA_SPACE = 0x800000  # where the linker puts RAM
+TAKEN_AT_ONCE = 65536
+MOST_EDGES = 400_000
+
+
+@dataclass(frozen=True, slots=True)
+class Firmware:
+    """What has been built: the program, its sizes, and where things are in its RAM."""
+
+    elf: Path
+    harness: Path
+    flash_bytes: int
+    ram_bytes: int
+    late_ticks_at: int
+    data_end: int
+
+
+def missing() -> str | None:
+    """What it lacks to build all this, as a sentence without its full stop; None if nothing."""
+    for program in ("avr-gcc", "avr-nm", "avr-size", "make", "cc"):
+        if not build.has(program):
+            return f"{program} is not installed"
+    return None if (SIMAVR_HEADERS / "sim_avr.h").exists() else "libsimavr with its headers is not installed"
+
+
+def build_firmware(folder: Path) -> Firmware:
+    """Build firmware and harness."""
+    build.run("make", "-C", FIRMWARE, f"OUT={folder}")
+    elf, harness = folder / "fullturn.elf", folder / "harness.so"
+    flags = (*build.WARNINGS, "-O2", "-shared", "-fPIC", "-isystem", SIMAVR_HEADERS)
+    build.run("cc", *flags, HERE / "harness.c", "-o", harness, "-lsimavr", "-lutil")
+    sizes = build.run("avr-size", elf).splitlines()[1].split()
+    text, data, bss = (int(size) for size in sizes[:3])
+    symbols = {line.split()[2]: int(line.split()[0], 16) for line in build.run("avr-nm", elf).splitlines()}
+    return Firmware(
+        elf, harness, text + data, data + bss, symbols["clock_late_ticks"] - DATA_SPACE, symbols["_end"] - DATA_SPACE
+    )
+
+
+def load(firmware: Firmware) -> CDLL:
+    """Load the harness and tell ctypes what its functions take and return."""
+    library = CDLL(str(firmware.harness))
+    library.harness_start.argtypes = [c_char_p, c_uint32, c_int32, c_int32]
+    library.harness_run.argtypes = [c_uint64]
+    library.harness_place.restype = c_int32
+    for name in ("cycle", "least", "lockout"):
+        getattr(library, f"harness_{name}").restype = c_uint64
+    for name in ("take", "steps", "overruns", "untouched", "crashed", "edges", "lockout_pc"):
+        getattr(library, f"harness_{name}").restype = c_uint32
+    for name in ("ram", "port_b"):
+        getattr(library, f"harness_{name}").restype = c_uint8
+    return library
+
+
+class Machine:
+    """One board from power-on. There is only one at a time in a library."""
+
+    def __init__(self, library: CDLL, firmware: Firmware, *, place: tuple[int, int] = (37, -58)) -> None:
+        self._library, self._firmware = library, firmware
+        self._buffer = create_string_buffer(TAKEN_AT_ONCE)
+        self.now_ms = 0
+        library.harness_stop()
+        assert library.harness_start(str(firmware.elf).encode(), BAUD, *place) == 0
+        self.run(BOOT_MS)
+
+    def stop(self) -> None:
+        self._library.harness_stop()
+
+    def feed(self, data: bytes) -> None:
+        self._library.harness_feed(data, len(data))
+
+    def run(self, milliseconds: int) -> None:
+        """Let time pass, without drift however long the last instruction was."""
+        self.now_ms += milliseconds
+        behind = self.now_ms * CYCLES_PER_MS - self.cycle
+        self._library.harness_run(max(0, behind))
+        assert not self._library.harness_crashed(), "the firmware crashed"
+
+    def take(self) -> bytes:
+        count = self._library.harness_take(self._buffer, TAKEN_AT_ONCE)
+        return self._buffer.raw[:count]
+
+    def set_pin(self, port: str, bit: int, *, high: bool) -> None:
+        self._library.harness_pin(ord(port), bit, high)
+
+    def set_supply(self, volts: float) -> None:
+        """The supply of the motors, which reaches the controller through the divider of 10."""
+        self._library.harness_supply(round(volts * 100))
+
+    def edges(self) -> list[tuple[int, int]]:
+        """The steps since the last look: (cycle, axis)."""
+        buffer = (c_uint64 * MOST_EDGES)()
+        count = self._library.harness_edges(buffer, MOST_EDGES)
+        assert count < MOST_EDGES
+        return [(word >> 1, word & 1) for word in buffer[:count]]
+
+    @property
+    def cycle(self) -> int:
+        cycle: int = self._library.harness_cycle()
+        return cycle
+
+    @property
+    def places(self) -> tuple[int, int]:
+        return self._library.harness_place(0), self._library.harness_place(1)
+
+    @property
+    def steps(self) -> tuple[int, int]:
+        return self._library.harness_steps(0), self._library.harness_steps(1)
+
+    @property
+    def late_ticks(self) -> int:
+        late: int = self._library.harness_ram(self._firmware.late_ticks_at)
+        return late
+
+    @property
+    def overruns(self) -> int:
+        overruns: int = self._library.harness_overruns()
+        return overruns
+
+    @property
+    def outputs(self) -> int:
+        """Port B: bit 0 motors off, 1 half-press, 2 release."""
+        outputs: int = self._library.harness_port_b()
+        return outputs
+
+    @property
+    def free_ram(self) -> int:
+        """Bytes between data and stack that nothing has touched."""
+        untouched: int = self._library.harness_untouched(self._firmware.data_end)
+        return untouched
+
+    @property
+    def lockout_us(self) -> float:
+        """The longest time for which no interrupt could come, interrupts themselves included."""
+        return int(self._library.harness_lockout()) / F_CPU * 1e6
+
+    @property
+    def lockout_pc(self) -> int:
+        """Where it ended, as a byte address in flash."""
+        found: int = self._library.harness_lockout_pc()
+        return found
+
+    def least_us(self, what: int) -> float:
+        """The shortest time seen on either axis: 0 STEP high, 1 STEP low, 2 DIR stable before STEP."""
+        return min(int(self._library.harness_least(axis, what)) for axis in (0, 1)) / F_CPU * 1e6

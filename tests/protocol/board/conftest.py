@@ -1,0 +1,37 @@
+"""The core, built once for all tests here."""
+
+from __future__ import annotations
+
+from ctypes import CDLL
+from pathlib import Path
+
+import pytest
+
+from tests.protocol.board import build
+from tests.protocol.board.core import Core, load
+from tests.protocol.board.talker import Talker
+
+
+@pytest.fixture(scope="session")
+def library(tmp_path_factory: pytest.TempPathFactory) -> CDLL:
+    build.need("cc")
+    return load(build.build_library(tmp_path_factory.mktemp("core")))
+
+
+@pytest.fixture
+def core(library: CDLL) -> Core:
+    return Core(library)
+
+
+@pytest.fixture
+def talker(core: Core) -> Talker:
+    return Talker(core)
+
+
+@pytest.fixture(scope="session")
+def noise_program(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """The core with sanitizers and a source of noise."""
+    build.need("cc")
+    out = tmp_path_factory.mktemp("noise") / "noise"
+    flags = ("-g", "-O1", "-fsanitize=address,undefined", "-fno-sanitize-recover=all")
+    return build.build_native(out, ["world.c", "noise.c"], *flags)

@@ -1,0 +1,197 @@
+"""The core against the simulated board: the same bytes give the same replies and the same notices."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from ctypes import CDLL
+from typing import TypeAlias
+
+import pytest
+from hypothesis import HealthCheck, given, settings
+from hypothesis import strategies as st
+
+from protocol.codec import PROTOCOL_VERSION, encode_message
+from protocol.framing import encode_frame
+from protocol.messages import (
+    Accepted,
+    Arm,
+    Expose,
+    GetStatus,
+    Halt,
+    Hello,
+    Move,
+    Reference,
+    Request,
+    SetAxis,
+    Stop,
+)
+from protocol.units import Axis, BootId, CommandId, Steps
+from tests.protocol.board.pair import Pair
+from tests.protocol.strategies import PAYLOADS
+
+Op: TypeAlias = Callable[["Run"], None]
+FIXTURE_IS_CONSTANT = (HealthCheck.function_scoped_fixture, HealthCheck.too_slow)
+LIMIT = 3000
+
+
+class Run:
+    """A host that sends to both."""
+
+    def __init__(self, library: CDLL) -> None:
+        self.pair = Pair(library)
+        self.seq = 0
+        self.last_id = 0
+        self.wire = encode_frame(2, 0, b"")
+
+    def frame(self, request: Request) -> bytes:
+        self.seq = (self.seq + 1) % 256
+        kind, payload = encode_message(request)
+        return encode_frame(kind, self.seq, payload)
+
+    def send(self, request: Request) -> None:
+        self.pair.agree()
+        if isinstance(request, Expose):
+            self.pair.wait_for_camera()
+        self.wire = self.frame(request)
+        pairs = self.pair.feed(self.wire)
+        assert len(pairs) == 1
+        if pairs[0][0] == Accepted() and hasattr(request, "command_id"):
+            self.last_id = max(self.last_id, request.command_id)
+
+    def next_id(self, back: int) -> CommandId:
+        """A new id; with `back` the last one taken, or older ones."""
+        return CommandId(max(0, self.last_id + 1 - back))
+
+    def make_ready(self) -> None:
+        for axis in Axis:
+            self.send(SetAxis(self.next_id(0), axis, Steps(-LIMIT), Steps(LIMIT), 2000, 4000))
+        self.send(Arm(self.next_id(0), self.pair.boot_id, 60_000))
+        self.send(Reference(self.next_id(0), 500, 500, 5))
+        self.pair.run(8000)
+        self.pair.agree()
+
+
+BACK = st.sampled_from((0, 0, 0, 0, 0, 0, 1, 2, 1000))
+PAUSES = st.sampled_from((0, 1, 7, 50, 300, 300, 2500))
+TARGETS = st.integers(-LIMIT - 100, LIMIT + 100) | st.sampled_from((0, LIMIT, -LIMIT, LIMIT + 1, 2**31 - 1))
+SPEEDS = st.integers(200, 3000) | st.sampled_from((0, 1, 20_000, 20_001, 2**32 - 1))
+
+
+def _send(make: Callable[..., Request], *values: st.SearchStrategy[object]) -> st.SearchStrategy[Op]:
+    def with_id(back: int, *rest: object) -> Op:
+        return lambda run: run.send(make(run.next_id(back), *rest))
+
+    return st.builds(with_id, BACK, *values)
+
+
+def _plain(request: Request) -> Op:
+    return lambda run: run.send(request)
+
+
+def _arm(back: int, other_boot: bool, silence_ms: int) -> Op:
+    return lambda run: run.send(Arm(run.next_id(back), BootId(run.pair.boot_id ^ other_boot), silence_ms))
+
+
+def _wait(milliseconds: int) -> Op:
+    return lambda run: run.pair.run(milliseconds)
+
+
+def _again(run: Run) -> None:
+    run.pair.agree()
+    run.pair.feed(run.wire)
+
+
+def _damaged(at: int, bit: int) -> Op:
+    def op(run: Run) -> None:
+        run.pair.agree()
+        wire = bytearray(run.frame(GetStatus()))
+        wire[at % len(wire)] ^= 1 << bit
+        run.pair.feed(bytes(wire))
+
+    return op
+
+
+def _anything(kind: int, seq: int, payload: bytes) -> Op:
+    def op(run: Run) -> None:
+        run.pair.agree()
+        run.pair.feed(encode_frame(kind, seq, payload))
+
+    return op
+
+
+def _in_two(cut: int, pause: int) -> Op:
+    def op(run: Run) -> None:
+        wire = run.frame(GetStatus())
+        run.pair.feed(wire[:cut])
+        run.pair.run(pause)
+        run.pair.agree()
+        run.pair.feed(wire[cut:])
+
+    return op
+
+
+def _noise(data: bytes) -> Op:
+    def op(run: Run) -> None:
+        run.pair.agree()
+        run.pair.feed(data)
+
+    return op
+
+
+# Limits that a reference run may need twice the way of stay the same: the simulated board has a way of its own.
+SET_AXIS = _send(
+    lambda command_id, axis, low, high, speed, accel: SetAxis(command_id, axis, Steps(low), Steps(high), speed, accel),
+    st.sampled_from(list(Axis)),
+    st.sampled_from((-LIMIT, -LIMIT, -LIMIT, 2 * LIMIT)),
+    st.just(LIMIT),
+    st.integers(500, 3000) | st.sampled_from((0, 20_001)),
+    st.integers(500, 20_000) | st.just(0),
+)
+OPS: st.SearchStrategy[Op] = st.one_of(
+    st.builds(_wait, PAUSES),
+    _send(lambda command_id, pan, tilt: Move(command_id, Steps(pan), Steps(tilt)), TARGETS, TARGETS),
+    _send(lambda command_id, pan, tilt: Move(command_id, Steps(pan), Steps(tilt)), TARGETS, TARGETS),
+    _send(Reference, SPEEDS, SPEEDS, st.sampled_from((0, 1, 2, 5))),
+    _send(
+        lambda command_id, focus, press, limit: Expose(command_id, 1, 2, focus, press, limit),
+        st.sampled_from((0, 1, 30)),
+        st.sampled_from((0, 1, 60, 250)),
+        st.sampled_from((0, 20, 400)),
+    ),
+    SET_AXIS,
+    st.builds(_arm, BACK, st.sampled_from((False, False, False, True)), st.sampled_from((0, 200, 2000, 60_000))),
+    st.sampled_from([_plain(GetStatus()), _plain(Stop()), _plain(Halt()), _again, _again]),
+    st.builds(lambda major, nonce: _plain(Hello(major, 0, nonce)), st.sampled_from((1, 1, 2)), st.integers(0, 2**32 - 1)),
+    st.builds(_damaged, st.integers(0, 10), st.integers(0, 7)),
+    st.builds(_anything, st.integers(0, 12) | st.integers(0, 255), st.integers(0, 255), PAYLOADS),
+    st.builds(_in_two, st.integers(0, 9), st.sampled_from((0, 1, 20))),
+    st.builds(_noise, st.binary(max_size=80)),
+)
+
+
+@pytest.mark.long
+@settings(suppress_health_check=FIXTURE_IS_CONSTANT, max_examples=150)
+@given(ready=st.sampled_from((True, True, True, False)), ops=st.lists(OPS, max_size=14))
+def test_same_bytes_same_answers(library: CDLL, ready: bool, ops: list[Op]) -> None:
+    run = Run(library)
+    run.send(Hello(*PROTOCOL_VERSION, 7))
+    if ready:
+        run.make_ready()
+    for op in ops:
+        op(run)
+    run.send(Stop())
+    run.pair.run(4000)
+    run.pair.agree()
+    run.send(GetStatus())
+
+
+def test_a_usual_run(library: CDLL) -> None:
+    run = Run(library)
+    run.send(Hello(*PROTOCOL_VERSION, 7))
+    run.make_ready()
+    for at in range(1, 4):
+        run.send(Move(run.next_id(0), Steps(400 * at), Steps(-300 * at)))
+        run.pair.run(1500)
+        run.send(Expose(run.next_id(0), at, 0, 30, 60, 400))
+        run.pair.run(600)
+        run.send(GetStatus())

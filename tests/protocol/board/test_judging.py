@@ -1,0 +1,313 @@
+"""What the core refuses and why, and the rule of the command ids (protocol/SPEC.md, sections 3 to 5)."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from ctypes import CDLL
+from dataclasses import replace
+
+import pytest
+
+from protocol.codec import PROTOCOL_VERSION, encode_message
+from protocol.framing import encode_frame
+from protocol.messages import (
+    Accepted,
+    Arm,
+    BoardState,
+    Booted,
+    Capability,
+    Cause,
+    Command,
+    Expose,
+    GetStatus,
+    Halt,
+    Hello,
+    Move,
+    Outcome,
+    Reason,
+    Reference,
+    Refused,
+    Request,
+    SetAxis,
+    StatusFlag,
+    Stop,
+)
+from protocol.units import Axis, BootId, CommandId, Steps
+from tests.protocol.board.core import BOOT_ID, STOP_OPEN, SUPPLY_LOW, Core
+from tests.protocol.board.talker import ACCEL, LIMIT, SILENCE_MS, SPEED, Talker
+
+MAX_RATE = 20_000
+Make = Callable[[Talker], Request]
+
+
+def axis(talker: Talker) -> SetAxis:
+    return SetAxis(talker.next_id(), Axis.PAN, Steps(-LIMIT), Steps(LIMIT), SPEED, ACCEL)
+
+
+def move(talker: Talker) -> Move:
+    return talker.move(10, 20)
+
+
+def expose(talker: Talker) -> Expose:
+    return Expose(talker.next_id(), 0, 0, 50, 100, 1000)
+
+
+def reference(talker: Talker) -> Reference:
+    return Reference(talker.next_id(), 500, 500, 10)
+
+
+def arm(talker: Talker) -> Arm:
+    return Arm(talker.next_id(), talker.boot_id, SILENCE_MS)
+
+
+def moving(talker: Talker) -> None:
+    talker.make_ready()
+    talker.order(talker.move(5000, 0))
+    talker.run(300)
+
+
+def referencing(talker: Talker) -> None:
+    talker.make_ready()
+    talker.order(reference(talker))
+    talker.run(50)
+
+
+def exposing(talker: Talker) -> None:
+    talker.make_ready()
+    talker.order(expose(talker))
+    talker.run(70)
+
+
+def stopping(talker: Talker) -> None:
+    moving(talker)
+    talker.order(Stop())
+
+
+BUSY_STATES = (moving, referencing, exposing)
+
+
+def refused(talker: Talker, request: Request, reason: Reason) -> None:
+    """The request is refused, and nothing has changed but what time changes."""
+    before = talker.status()
+    assert talker.ask(request) == Refused(reason)
+    after = talker.status()
+    assert after == replace(before, clock_ms=after.clock_ms, pan_steps=after.pan_steps, tilt_steps=after.tilt_steps)
+
+
+@pytest.mark.parametrize("cause", [Cause.POWER_ON, Cause.SUPPLY_LOW])
+def test_a_new_board_is_disarmed_and_knows_nothing(library: CDLL, cause: Cause) -> None:
+    talker = Talker(Core(library, cause=cause))
+    status = talker.status()
+    assert (status.state, status.cause, status.flags) == (BoardState.DISARMED, cause, StatusFlag(0))
+    assert (status.running_id, status.finished_id, status.finished_outcome) == (0, 0, Outcome.NONE)
+    assert talker.notices == [Booted(BootId(BOOT_ID), cause)]
+
+
+def test_greets_with_what_is_fitted(library: CDLL) -> None:
+    talker = Talker(Core(library, fitted=5))
+    welcome = talker.greet()
+    assert welcome.capabilities == Capability.SYNC_CONTACT | Capability.TILT_SWITCH
+    assert (welcome.nonce, welcome.boot_id, welcome.last_command_id) == (99, BOOT_ID, 0)
+    talker.configure()
+    assert talker.greet().last_command_id == 2
+
+
+def test_another_major_version(talker: Talker) -> None:
+    talker.greet()
+    refused(talker, Hello(PROTOCOL_VERSION.major + 1, 0, 1), Reason.VERSION)
+
+
+@pytest.mark.parametrize("command", [move, expose, reference])
+def test_not_armed(talker: Talker, command: Make) -> None:
+    talker.greet()
+    talker.configure()
+    refused(talker, command(talker), Reason.NOT_ARMED)
+
+
+def test_not_configured(talker: Talker) -> None:
+    talker.greet()
+    refused(talker, arm(talker), Reason.NOT_CONFIGURED)
+    talker.order(axis(talker))
+    refused(talker, arm(talker), Reason.NOT_CONFIGURED)
+
+
+def test_wrong_boot(talker: Talker) -> None:
+    talker.greet()
+    talker.configure()
+    refused(talker, Arm(talker.next_id(), BootId(talker.boot_id ^ 1), SILENCE_MS), Reason.WRONG_BOOT)
+
+
+@pytest.mark.parametrize("begin", BUSY_STATES)
+@pytest.mark.parametrize("command", [move, expose, reference, arm, axis])
+def test_busy(talker: Talker, begin: Callable[[Talker], None], command: Make) -> None:
+    begin(talker)
+    assert talker.status().state > BoardState.READY
+    refused(talker, command(talker), Reason.BUSY)
+
+
+@pytest.mark.parametrize("command", [arm, axis])
+def test_busy_while_stopping(talker: Talker, command: Make) -> None:
+    stopping(talker)
+    assert talker.status().state is BoardState.STOPPING
+    refused(talker, command(talker), Reason.BUSY)
+
+
+@pytest.mark.parametrize("command", [move, expose, reference])
+def test_not_armed_while_stopping(talker: Talker, command: Make) -> None:
+    stopping(talker)
+    refused(talker, command(talker), Reason.NOT_ARMED)
+
+
+@pytest.mark.parametrize("bit", [STOP_OPEN, SUPPLY_LOW])
+def test_cannot_be_armed_with_the_switch_open_or_the_supply_low(core: Core, talker: Talker, bit: int) -> None:
+    talker.greet()
+    talker.configure()
+    core.set_input(bit, on=True)
+    refused(talker, arm(talker), Reason.BUSY)
+    core.set_input(bit, on=False)
+    talker.order(arm(talker))
+
+
+def test_an_axis_cannot_be_described_anew_while_armed(talker: Talker) -> None:
+    talker.make_ready()
+    refused(talker, axis(talker), Reason.BUSY)
+
+
+def test_unknown_position_before_a_reference_run(talker: Talker) -> None:
+    talker.greet()
+    talker.configure()
+    talker.arm()
+    refused(talker, move(talker), Reason.UNKNOWN_POSITION)
+
+
+@pytest.mark.parametrize("target", [(LIMIT + 1, 0), (-LIMIT - 1, 0), (0, LIMIT + 1), (0, -LIMIT - 1)])
+def test_outside_the_limits(talker: Talker, target: tuple[int, int]) -> None:
+    talker.make_ready()
+    refused(talker, talker.move(*target), Reason.OUT_OF_LIMITS)
+
+
+BAD_AXES = (
+    SetAxis(CommandId(1), Axis.PAN, Steps(5), Steps(5), SPEED, ACCEL),
+    SetAxis(CommandId(1), Axis.PAN, Steps(5), Steps(-5), SPEED, ACCEL),
+    SetAxis(CommandId(1), Axis.TILT, Steps(-5), Steps(5), 0, ACCEL),
+    SetAxis(CommandId(1), Axis.TILT, Steps(-5), Steps(5), MAX_RATE + 1, ACCEL),
+    SetAxis(CommandId(1), Axis.PAN, Steps(-5), Steps(5), SPEED, 0),
+    SetAxis(CommandId(0), Axis.PAN, Steps(-5), Steps(5), SPEED, ACCEL),
+)
+BAD_OTHERS = (
+    Arm(CommandId(9), BootId(BOOT_ID), 0),
+    Arm(CommandId(0), BootId(BOOT_ID), 100),
+    Expose(CommandId(9), 0, 0, 50, 0, 100),
+    Expose(CommandId(0), 0, 0, 50, 10, 100),
+    Move(CommandId(0), Steps(0), Steps(0)),
+    Reference(CommandId(9), 0, 500, 10),
+    Reference(CommandId(9), 500, 0, 10),
+    Reference(CommandId(9), SPEED + 1, 500, 10),
+    Reference(CommandId(9), 500, SPEED + 1, 10),
+    Reference(CommandId(9), 500, 500, 0),
+)
+
+
+@pytest.mark.parametrize("request_", [*BAD_AXES, *BAD_OTHERS], ids=str)
+def test_values_that_make_no_sense(talker: Talker, request_: Command) -> None:
+    """They come before the state: a disarmed board refuses them by the same name as an armed one."""
+    for begin in (Talker.greet, Talker.configure, Talker.make_ready):
+        begin(talker)
+        newer = CommandId(talker.next_id() if request_.command_id else 0)
+        only_against_settings = isinstance(request_, Reference) and SPEED + 1 in (
+            request_.pan_search_steps_s,
+            request_.tilt_search_steps_s,
+        )
+        if begin is not Talker.greet or not only_against_settings:
+            refused(talker, replace(request_, command_id=newer), Reason.BAD_VALUE)
+
+
+def test_a_refused_command_does_not_use_up_its_id(talker: Talker) -> None:
+    talker.make_ready()
+    command = talker.move(LIMIT + 1, 0)
+    assert talker.ask(command) == Refused(Reason.OUT_OF_LIMITS)
+    assert talker.greet().last_command_id == command.command_id - 1
+    talker.order(replace(command, pan_steps=Steps(7)))
+
+
+def test_an_equal_id_is_accepted_and_not_done_again(core: Core, talker: Talker) -> None:
+    talker.make_ready()
+    command = talker.move(50, -50)
+    talker.order(command)
+    talker.finish()
+    steps = core.steps
+    for again in (command, replace(command, pan_steps=Steps(2 * LIMIT))):
+        talker.order(again)
+        talker.run(500)
+    assert core.steps == steps
+    assert talker.ask(replace(command, command_id=CommandId(command.command_id - 1))) == Refused(Reason.STALE_ID)
+
+
+def test_the_id_is_looked_at_before_anything_else(talker: Talker) -> None:
+    talker.make_ready()
+    old = CommandId(talker.last_id - 1)
+    for request in (replace(request, command_id=old) for request in (*BAD_AXES, *BAD_OTHERS)):
+        assert talker.ask(request) == Refused(Reason.STALE_ID)
+
+
+def test_a_repeated_frame_gets_the_same_bytes_and_is_not_done_again(core: Core, talker: Talker) -> None:
+    talker.make_ready()
+    kind, payload = encode_message(GetStatus())
+    wire = encode_frame(kind, 200, payload)
+    core.feed(wire)
+    first = core.take()
+    core.run(100)
+    core.feed(wire)
+    assert core.take() == first
+    core.feed(encode_frame(kind, 201, payload))
+    assert core.take() not in (first, b"")
+
+
+def test_hello_is_carried_out_each_time_and_forgets_the_last_frame(core: Core) -> None:
+    kind, payload = encode_message(Hello(*PROTOCOL_VERSION, 5))
+    hello = encode_frame(kind, 1, payload)
+    status = encode_frame(2, 7, b"")
+    core.take()
+    core.feed(status)
+    first = core.take()
+    core.run(10)
+    core.feed(hello)
+    core.feed(hello)
+    welcome = core.take()
+    assert welcome[: len(welcome) // 2] == welcome[len(welcome) // 2 :]
+    core.feed(status)
+    assert core.take() not in (first, b"")
+
+
+def test_an_unknown_kind_and_a_wrong_length_are_refused_by_name(core: Core, talker: Talker) -> None:
+    talker.listen()
+    for kind, payload, reason in (
+        (0, b"", Reason.UNKNOWN_KIND),
+        (10, b"", Reason.UNKNOWN_KIND),
+        (0x7F, b"1", Reason.UNKNOWN_KIND),
+        (2, b"1", Reason.BAD_VALUE),
+        (1, b"", Reason.BAD_VALUE),
+        (3, encode_message(BAD_AXES[0])[1][:4] + b"\x02" + bytes(16), Reason.BAD_VALUE),
+    ):
+        core.feed(encode_frame(kind, 3, payload))
+        assert talker.listen() == [(3, Refused(reason))]
+
+
+@pytest.mark.parametrize("kind", [0x80, 0x82, 0xC2, 0xFF])
+def test_the_voice_of_a_board_is_not_answered_and_is_no_sign_of_a_host(core: Core, talker: Talker, kind: int) -> None:
+    talker.greet()
+    talker.configure()
+    talker.arm(100)
+    for _ in range(12):
+        core.feed(encode_frame(kind, 3, b""))
+        talker.run(10)
+    assert talker.status().cause is Cause.HOST_SILENCE
+
+
+@pytest.mark.parametrize("request_", [Stop(), Halt()])
+def test_stop_and_halt_are_always_accepted(talker: Talker, request_: Request) -> None:
+    for begin in (Talker.greet, Talker.make_ready, moving, referencing, exposing, stopping):
+        begin(talker)
+        for _ in range(2):
+            assert talker.ask(request_) == Accepted()
+        talker.await_disarmed()

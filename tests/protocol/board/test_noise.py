@@ -1,0 +1,120 @@
+"""Noise of any length never blocks the core, makes nothing move, and is answered only where it is a request."""
+
+from __future__ import annotations
+
+import os
+import subprocess
+from ctypes import CDLL
+from pathlib import Path
+from typing import Any
+
+import pytest
+from hypothesis import HealthCheck, given, settings
+from hypothesis import strategies as st
+
+from protocol.codec import encode_message
+from protocol.framing import encode_frame
+from protocol.messages import BoardState, Expose, Halt, Move, Reference, SetAxis, Stop
+from protocol.units import Axis, CommandId, Steps
+from tests.protocol.board.core import Core
+from tests.protocol.board.talker import Talker
+from tests.protocol.strategies import MESSAGES, PAYLOADS, SEQS
+
+FIXTURE_IS_CONSTANT = (HealthCheck.function_scoped_fixture,)
+TRAVEL_MS = 20_000
+"""More than enough for a move that noise might have found to be stopped; every example is bounded."""
+
+
+def _flip(wire: bytes, at: int, bit: int) -> bytes:
+    damaged = bytearray(wire)
+    damaged[at % len(wire)] ^= 1 << bit
+    return bytes(damaged)
+
+
+FRAMES = st.builds(encode_frame, st.integers(0, 255), SEQS, PAYLOADS) | st.builds(
+    lambda message, seq: encode_frame(*_with_seq(message, seq)), MESSAGES, SEQS
+)
+FLIPPED = st.builds(_flip, FRAMES, st.integers(0, 40), st.integers(0, 7))
+PIECES = st.lists(st.binary(max_size=300) | FRAMES | FLIPPED | st.just(b"\0" * 50) | st.just(b"\xff" * 999), max_size=12)
+
+
+def _with_seq(message: object, seq: int) -> tuple[int, int, bytes]:
+    kind, payload = encode_message(message)  # type: ignore[arg-type]
+    return kind, seq, payload
+
+
+@settings(suppress_health_check=FIXTURE_IS_CONSTANT, max_examples=150)
+@given(pieces=PIECES, pauses=st.lists(st.integers(0, 30), min_size=12, max_size=12))
+def test_noise_never_blocks(library: CDLL, pieces: list[bytes], pauses: list[int]) -> None:
+    core = Core(library)
+    talker = Talker(core)
+    for piece, pause in zip(pieces, pauses, strict=False):
+        core.feed(piece)
+        core.run(pause)
+    polls = core.polls
+    assert polls <= sum(map(len, pieces)) + sum(pauses) + len(pieces) + 10  # each poll takes a byte at least
+    core.take()
+    talker.greet()
+    assert core.state == BoardState.DISARMED  # an Arm needs the boot id, which noise has not
+    assert core.steps == (0, 0)
+
+
+@settings(suppress_health_check=FIXTURE_IS_CONSTANT, max_examples=60)
+@given(pieces=PIECES)
+def test_an_armed_board_obeys_stop_after_any_noise(library: CDLL, pieces: list[bytes]) -> None:
+    core = Core(library)
+    talker = Talker(core)
+    talker.make_ready()
+    talker.order(talker.move(4000, -4000))
+    for piece in pieces:
+        core.feed(piece)
+        core.run(5)
+    core.take()
+    talker.order(Stop())
+    talker.await_disarmed(TRAVEL_MS)
+    steps = core.steps
+    core.run(100)
+    assert core.steps == steps
+
+
+@settings(suppress_health_check=FIXTURE_IS_CONSTANT, max_examples=60)
+@given(
+    orders=st.lists(
+        st.sampled_from(
+            (
+                Move(CommandId(1), Steps(200), Steps(-150)),
+                Move(CommandId(1), Steps(0), Steps(9000)),
+                Reference(CommandId(1), 900, 800, 3),
+                Expose(CommandId(1), 0, 0, 3, 20, 50),
+                SetAxis(CommandId(1), Axis.PAN, Steps(-1), Steps(1), 100, 100),
+                Stop(),
+                Halt(),
+            )
+        ),
+        max_size=8,
+    ),
+    pauses=st.lists(st.integers(0, 400), min_size=8, max_size=8),
+)
+def test_any_order_of_orders_ends_at_rest(library: CDLL, orders: list[Any], pauses: list[int]) -> None:
+    core = Core(library)
+    talker = Talker(core)
+    talker.make_ready()
+    for order, pause in zip(orders, pauses, strict=False):
+        if hasattr(order, "command_id"):
+            order = type(order)(talker.next_id(), *(getattr(order, name) for name in order.__slots__[1:]))  # noqa: PLW2901
+        talker.ask(order)
+        talker.run(pause)
+    talker.ask(Stop())
+    status = talker.await_disarmed(TRAVEL_MS)
+    if status.flags:
+        assert (status.pan_steps, status.tilt_steps) == core.places
+
+
+@pytest.mark.parametrize("seed", range(4))
+def test_noise_under_the_sanitizers(noise_program: Path, seed: int) -> None:
+    environment = {**os.environ, "ASAN_OPTIONS": "detect_leaks=0"}
+    command = [str(noise_program), str(seed), "300000"]
+    done = subprocess.run(command, capture_output=True, text=True, check=False, env=environment, timeout=60)
+    assert done.returncode == 0, done.stderr
+    assert done.stdout.startswith(tuple("123456789"))
+    assert done.stderr == ""
