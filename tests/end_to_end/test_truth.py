@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections import Counter
 from pathlib import Path
 from typing import Any
@@ -14,6 +15,7 @@ from controller.kit.kit import Kit
 from controller.planning.make import make_plan
 from controller.report.summary import Summary, summarise
 from controller.session.session import ShotOutcome
+from protocol.framing import MAX_FRAME
 from tests.end_to_end.whole_runs import assert_truly_made, kit_of, planned_exposures, run, world_of
 
 FAST = {"max_speed_deg_s": 180.0, "max_accel_deg_s2": 720.0}
@@ -24,6 +26,8 @@ COARSE = {"microsteps": 1, "gear_ratio": 20.0}
 BRACKET = {"bracket_ev": [-2, 0, 2]}
 LONG = {"shutter_seconds": 30.0}
 BLIND = {"sync_contact": False}
+LEAST_SILENCE_MS = math.ceil(6 * (250 + 2 * MAX_FRAME * 10 * 1000 / 115_200))
+"""The least that a kit may ask at 115,200 baud: six exchanges, each a quarter second and two of the longest frames."""
 
 KITS: dict[str, tuple[float, dict[str, dict[str, Any]]]] = {
     "12 mm": (12.0, {}),
@@ -53,7 +57,7 @@ KITS: dict[str, tuple[float, dict[str, dict[str, Any]]]] = {
     "camera that is slow to open": (24.0, {"exposure": {"release_lag_ms": 4000.0}}),
     "camera that opens at once": (24.0, {"exposure": {"release_lag_ms": 0.0, "focus_ms": 0}}),
     "camera that is slow to get ready": (24.0, {"exposure": {**BRACKET, "ready_ms": 4000.0}}),
-    "board with as little patience as may be": (24.0, {"board": {"silence_ms": 1542}}),
+    "board with as little patience as may be": (24.0, {"board": {"silence_ms": LEAST_SILENCE_MS}}),
     "board with much patience": (24.0, {"board": {"silence_ms": 60_000}}),
     "play in the gears": (24.0, {"head": {"pan": {"backlash_deg": 0.3}, "tilt": {"backlash_deg": 0.2}}}),
     "slow ramps": (50.0, {"head": {"pan": RAMP, "tilt": RAMP}}),

@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 import json
+import math
 import re
 from typing import Any
 
 import pytest
 
+from protocol.framing import MAX_FRAME
 from tests.controller.commands.shell import KIT, Shell, Told, refuses
 
 PLAN = ("plan", "kit.toml", "--out", "plan.json")
@@ -237,4 +239,5 @@ def test_a_place_below_a_plain_file(shell: Shell) -> None:
 def test_a_board_without_patience(shell: Shell) -> None:
     shell.write("kit.toml", KIT + "[board]\nsilence_ms = 300\n")
     line = sentence(shell, 2, *PLAN)
-    assert "silence_ms = 300 is too short for baud = 115200: 1542 or more" in line
+    least = math.ceil(6 * (250 + 2 * MAX_FRAME * 10 * 1000 / 115_200))
+    assert f"silence_ms = 300 is too short for baud = 115200: {least} or more" in line
