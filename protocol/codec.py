@@ -50,22 +50,22 @@ FROM_BOARD_BIT: Final = 0x80
 
 # Kind, message, width of each field in the order of the dataclass (B u8, H u16, I u32, i i32; see `struct`).
 LAYOUT: Final[tuple[tuple[int, type[Message], str], ...]] = (
-    (0x01, Hello, "BBI"),
-    (0x02, GetStatus, ""),
-    (0x03, SetAxis, "IBiiII"),
-    (0x04, Arm, "III"),
-    (0x05, Reference, "IIIH"),
-    (0x06, Move, "Iii"),
-    (0x07, Expose, "IIBHII"),
-    (0x08, Stop, ""),
-    (0x09, Halt, ""),
-    (0x81, Welcome, "BBIIIHHI"),
-    (0x82, Accepted, ""),
-    (0x83, Refused, "B"),
-    (0x84, Status, "IBBBiiIIBII"),
-    (0xC1, Booted, "IB"),
-    (0xC2, Finished, "IBiiI"),
-    (0xC3, Held, "BiiI"),
+    (0x41, Hello, "BBI"),
+    (0x42, GetStatus, ""),
+    (0x44, SetAxis, "IBiiII"),
+    (0x47, Arm, "III"),
+    (0x48, Reference, "IIIH"),
+    (0x4B, Move, "Iii"),
+    (0x4D, Expose, "IIBHII"),
+    (0x4E, Stop, ""),
+    (0x50, Halt, ""),
+    (0xC3, Welcome, "BBIIIHHI"),
+    (0xC5, Accepted, ""),
+    (0xC6, Refused, "B"),
+    (0xC9, Status, "IBBBiiIIBII"),
+    (0xE1, Booted, "IB"),
+    (0xE2, Finished, "IBiiI"),
+    (0xE4, Held, "BiiI"),
 )
 
 

@@ -1,8 +1,10 @@
 """Frames on the wire: a counted content, stuffed so that a zero byte only ever means "frame ends", and checked.
 
-    wire      00 | stuffed | check | 00
+    wire      00 00 00 | stuffed | check | 00
     stuffed   COBS(content)
     content   length | kind | seq | payload ...
+    length    how many bytes of content, with a bit of even parity: pccc cccc
+    kind      d1nn nnnn, of even parity too; d is set in what a board sends
     check     three bytes that carry the 16 bits of a CRC over the stuffed bytes: 10cccccc 10cccccc 1100cccc
 
 Stuffing: Cheshire & Baker, "Consistent Overhead Byte Stuffing", IEEE/ACM Transactions on Networking
@@ -12,9 +14,10 @@ zero start, leading zero bytes are invisible to a CRC.
 
 The checksum is taken over what goes over the wire, not over the content: one wrong bit in a stuffing byte changes
 many bytes of the content, and then a checksum of the content promises nothing (about 1 in 65,536 passes). Over the
-stuffed bytes a wrong bit is a wrong bit, and up to three of them are always caught, unless they make a delimiter.
-Then the length, which is checked too, does not fit, unless what stands behind the new delimiter looks like a whole
-shorter frame and has the same checksum by chance; SPEC.md says how rare that is.
+stuffed bytes a wrong bit is a wrong bit, and up to three of them are always caught, as long as none of them makes or
+takes away a delimiter. Against one or two that do there is the rest: a frame begins behind three zeros, which two
+wrong bits cannot make; its length stands at its beginning, and one wrong bit makes no other length of it; and no
+length is a kind. So no one or two wrong bits ever make another frame; SPEC.md has the proof.
 """
 
 from __future__ import annotations
@@ -34,12 +37,25 @@ MAX_PAYLOAD: Final = 32
 MAX_CONTENT: Final = OVERHEAD + MAX_PAYLOAD
 MAX_ENCODED: Final = MAX_CONTENT + 1 + CHECK
 """Bytes between two delimiters at most; a content shorter than 254 bytes needs one stuffing byte."""
-MAX_FRAME: Final = MAX_ENCODED + 2
+LEAD: Final = b"\0\0\0"
+"""What stands before a frame: one zero ends whatever came before, and two wrong bits do not make three."""
+MAX_FRAME: Final = len(LEAD) + MAX_ENCODED + 1
 
 CRC_START: Final = 0xFFFF
 FULL_BLOCK: Final = 254
 
 _CODES: Final = tuple(bytes((n + 1,)) for n in range(255))
+
+
+def with_parity(number: int) -> int:
+    """A number of seven bits with an eighth on top that makes their sum even."""
+    return number | (number.bit_count() & 1) << 7
+
+
+LENGTHS: Final = tuple(with_parity(length) for length in range(MAX_CONTENT + 1))
+"""How each length of a content is written."""
+KINDS: Final = frozenset(kind for kind in range(256) if kind & 0x40 and not kind.bit_count() & 1)
+"""What can be a kind: two wrong bits away from each other and from every length, and no possible stuffing code."""
 
 
 def cobs_encode(data: bytes) -> bytes:
@@ -77,13 +93,13 @@ def cobs_decode(encoded: bytes) -> bytes:
 def encode_frame(kind: int, seq: int, payload: bytes) -> bytes:
     """Return the bytes of one frame for the wire, delimiters included.
 
-    The delimiter in front ends whatever noise came before, so that noise cannot swallow the frame. Raises
-    WrongUse when kind or seq do not fit a byte or the payload is too long.
+    The delimiters in front end whatever noise came before, so that noise cannot swallow the frame. Raises
+    WrongUse when kind is none, seq does not fit a byte or the payload is too long.
     """
-    if not (0 <= kind <= 0xFF and 0 <= seq <= 0xFF and len(payload) <= MAX_PAYLOAD):
+    if not (kind in KINDS and 0 <= seq <= 0xFF and len(payload) <= MAX_PAYLOAD):
         raise WrongUse(f"kind {kind}, seq {seq} or a payload of {len(payload)} bytes does not fit a frame")
-    stuffed = cobs_encode(bytes((OVERHEAD + len(payload), kind, seq)) + payload)
-    return b"\0" + stuffed + check_bytes(crc_hqx(stuffed, CRC_START)) + b"\0"
+    stuffed = cobs_encode(bytes((LENGTHS[OVERHEAD + len(payload)], kind, seq)) + payload)
+    return LEAD + stuffed + check_bytes(crc_hqx(stuffed, CRC_START)) + b"\0"
 
 
 def check_bytes(crc: int) -> bytes:
@@ -106,13 +122,16 @@ class FrameCounters:
     good: int = 0
     bad_cobs: int = 0
     bad_crc: int = 0
-    bad_length: int = 0
+    bad_head: int = 0
+    """A length that is not so, or no kind."""
     oversize: int = 0
+    unled: int = 0
+    """Fewer than three zeros in front."""
 
     @property
     def damaged(self) -> int:
         """Everything that was not good."""
-        return self.bad_cobs + self.bad_crc + self.bad_length + self.oversize
+        return self.bad_cobs + self.bad_crc + self.bad_head + self.oversize + self.unled
 
 
 class Deframer:
@@ -121,29 +140,38 @@ class Deframer:
     Garbage is counted and dropped; any exception from `feed` is a bug in this class.
     """
 
-    __slots__ = ("_skipping", "_tail", "counters")
+    __slots__ = ("_skipping", "_tail", "_zeros", "counters")
 
     def __init__(self) -> None:
         self.counters = FrameCounters()
         self._tail = b""  # begun and not yet delimited; never longer than MAX_ENCODED
-        self._skipping = False  # the present run is too long: drop it up to its delimiter
+        self._skipping = False  # the present run is too long or not led: drop it up to its delimiter
+        self._zeros = 0  # in a row, just before the present run
 
     def feed(self, data: bytes) -> list[Frame]:
         """Return the good frames that end within `data`, in order."""
         *ended, rest = data.split(b"\0")
         frames: list[Frame] = []
         for piece in ended:
-            self._extend(piece)
+            if piece:
+                self._extend(piece)
             if self._tail:
                 self._close(frames)
-            self._skipping = False
-        self._extend(rest)
+            elif not self._skipping:
+                self._zeros += 1
+                continue
+            self._zeros, self._skipping = 1, False
+        if rest:
+            self._extend(rest)
         return frames
 
     def _extend(self, piece: bytes) -> None:
         if self._skipping:
             return
-        if len(self._tail) + len(piece) > MAX_ENCODED:
+        if not self._tail and self._zeros < len(LEAD):
+            self._skipping = True
+            self.counters.unled += 1
+        elif len(self._tail) + len(piece) > MAX_ENCODED:
             self._tail, self._skipping = b"", True
             self.counters.oversize += 1
         else:
@@ -160,8 +188,9 @@ class Deframer:
         except BadFrame:
             self.counters.bad_cobs += 1
             return
-        if len(content) < OVERHEAD or content[0] != len(content):
-            self.counters.bad_length += 1
+        length = len(content)
+        if not OVERHEAD <= length <= MAX_CONTENT or content[0] != LENGTHS[length] or content[1] not in KINDS:
+            self.counters.bad_head += 1
             return
         self.counters.good += 1
         frames.append(Frame(content[1], content[2], content[OVERHEAD:]))

@@ -145,6 +145,12 @@ class Shooting(Acting):
         """Every exposure of the program was made."""
         self.effects.append(End(True, "The set is complete."))
 
+    def complete_unheard(self, _: Any) -> None:
+        """Every exposure was made, and then the line went dead: the board disarms itself when it hears nothing."""
+        self.effects.append(
+            End(True, "The set is complete; the board did not answer at the end, so cut the motor power by hand.")
+        )
+
     def try_again(self, data: Any) -> None:
         """Note that nothing was confirmed and wait as long as after an exposure."""
         event: Event = data.kwargs["event"]

@@ -72,6 +72,7 @@ ROWS: tuple[Row, ...] = (
     Row(Kind.EXPOSED, (S.EXPOSING,), S.ASKING, "ask_next", condition="ask_is_next"),
     Row(Kind.EXPOSED, (S.EXPOSING,), S.RECOVERING, "recover"),
     Row(Kind.AT_REST, (S.CLOSING,), S.DONE, "complete"),
+    Row(Kind.LINK_LOST, (S.CLOSING,), S.DONE, "complete_unheard"),
     # The camera stays silent: a few more tries, then stop.
     Row(Kind.NOT_CONFIRMED, (S.EXPOSING,), S.RECOVERING, "try_again", condition="may_try_again"),
     Row(Kind.NOT_CONFIRMED, (S.EXPOSING,), S.STOPPING, "stop_silent_camera"),
@@ -117,7 +118,7 @@ ROWS: tuple[Row, ...] = (
     Row(Kind.OVERDUE, (S.QUIETING, *ENDING), S.FAILED, "fail_not_at_rest"),
     Row(Kind.HELD, (*ARMED, *ENDING), S.FAILED, "fail_held"),
     Row(Kind.RESTARTED, ENDING, S.FAILED, "fail_at_rest"),
-    Row(Kind.LINK_LOST, (S.CONNECTING, S.RECONNECTING, S.QUIETING, *ENDING), S.FAILED, "fail_link_lost"),
+    Row(Kind.LINK_LOST, (S.CONNECTING, S.RECONNECTING, S.QUIETING, S.STOPPING), S.FAILED, "fail_link_lost"),
 )
 
 

@@ -3,12 +3,13 @@
 A rule leaves the board disarmed and quiet, whatever it did before.
 """
 
+from binascii import crc_hqx
 from collections.abc import Callable
 from dataclasses import dataclass
 
 from controller.conformance.talk import Talk
-from protocol.codec import PROTOCOL_VERSION
-from protocol.framing import check_bytes, encode_frame
+from protocol.codec import PROTOCOL_VERSION, kind_of
+from protocol.framing import CHECK, CRC_START, LEAD, check_bytes, encode_frame
 from protocol.messages import (
     Accepted,
     Arm,
@@ -36,6 +37,7 @@ from protocol.messages import (
 from protocol.units import Axis, BootId, CommandId, Steps
 
 SILENCE_MS = 1500
+QUIET_MS = 150
 STEPS = 400  # how far a moving rule turns either axis: a few degrees at most on any usual head
 SPEED, ACCEL = 400, 800
 REFERENCE_MS = 120_000
@@ -169,13 +171,30 @@ def _unknown_kind(talk: Talk) -> None:
 
 
 def _junk(talk: Talk) -> None:
-    talk.send_bytes(bytes(range(1, 256)) * 8)
-    talk.wait_quiet(300)
+    for lead in (b"", LEAD):
+        talk.send_bytes(lead + bytes(range(1, 256)) * 8)
+        talk.wait_quiet(300)
+        _status(talk)
+
+
+def _no_frame(talk: Talk) -> None:
+    good = encode_frame(kind_of(GetStatus), 0x55, b"")
+    stuffed = good[len(LEAD) : -1 - CHECK]
+    odd_length = bytes((stuffed[0], stuffed[1] ^ 0x80, *stuffed[2:]))
+    odd_kind = bytes((*stuffed[:2], stuffed[2] ^ 1, *stuffed[3:]))
+    for what, wire in (
+        ("a wrong check", good[: -1 - CHECK] + check_bytes(0) + b"\0"),
+        ("two zeros in front", b"\1" + good[1:]),
+        ("a length of odd parity", _checked(odd_length)),
+        ("a kind of odd parity", _checked(odd_kind)),
+    ):
+        talk.send_bytes(wire)
+        _must(talk, talk.wait_reply(0x55, QUIET_MS) is None, f"a frame with {what} must not be answered")
     _status(talk)
-    good = encode_frame(0x02, 0x55, b"")
-    talk.send_bytes(good[:-4] + check_bytes(0) + b"\0")
-    talk.wait_quiet(100)
-    _status(talk)
+
+
+def _checked(stuffed: bytes) -> bytes:
+    return LEAD + stuffed + check_bytes(crc_hqx(stuffed, CRC_START)) + b"\0"
 
 
 def _silence(talk: Talk) -> None:
@@ -269,6 +288,7 @@ RULES: tuple[Rule, ...] = (
     Rule("unarmed", "Nothing is done before arming, and arming is for one boot only.", _unarmed),
     Rule("unknown-kind", "An unknown request is refused by name.", _unknown_kind),
     Rule("junk", "Junk of any length never blocks the board.", _junk),
+    Rule("no-frame", "What is not quite a frame is not answered.", _no_frame),
     Rule("silence", "A host that falls silent disarms the board.", _silence),
     Rule("stop", "Two Stops are harmless, and after them nothing is done.", _stop_twice),
     Rule("position", "After Halt the position is unknown and moves are refused.", _unknown_position),

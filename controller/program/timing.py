@@ -81,5 +81,8 @@ def retry_ns(baud: int) -> int:
 
 
 def deadline_ns(expected_ns: int, baud: int) -> int:
-    """When something that should take `expected_ns` is overdue: not before a dead line would have shown itself."""
-    return expected_ns + round(expected_ns * MARGIN_SHARE) + MARGIN_NS + TRIES * retry_ns(baud)
+    """When something that should take `expected_ns` is overdue.
+
+    Not before a dead line would have shown itself, both in sending the command and in asking for its end.
+    """
+    return expected_ns + round(expected_ns * MARGIN_SHARE) + MARGIN_NS + 2 * TRIES * retry_ns(baud)

@@ -12,7 +12,7 @@ from dataclasses import fields
 from pathlib import Path
 
 from protocol.codec import PROTOCOL_VERSION, encode_message
-from protocol.framing import CRC_START, MAX_ENCODED, check_bytes, cobs_encode, encode_frame
+from protocol.framing import CRC_START, LEAD, LENGTHS, MAX_ENCODED, check_bytes, cobs_encode, encode_frame
 from protocol.messages import (
     Accepted,
     Arm,
@@ -136,42 +136,58 @@ EXCHANGE: tuple[tuple[str, int, Message], ...] = (
 
 def _run(stuffed: bytes, check: bytes | None = None) -> bytes:
     """A run between delimiters, with the right check unless another is given."""
-    return b"\0" + stuffed + (check_bytes(crc_hqx(stuffed, CRC_START)) if check is None else check) + b"\0"
+    return LEAD + stuffed + (check_bytes(crc_hqx(stuffed, CRC_START)) if check is None else check) + b"\0"
 
 
 def _content(*content: int) -> bytes:
     return _run(cobs_encode(bytes(content)))
 
 
-STOP = bytes((4, 3, 8, 9))
-"""Stop with seq 9, stuffed; its checksum is 0FE1, its check 83 BE C1."""
+STOP = bytes((4, 3, 0x4E, 9))
+"""Stop with seq 9, stuffed."""
+STOP_CRC = crc_hqx(STOP, CRC_START)
+STOP_CHECK = check_bytes(STOP_CRC)
+
+
+def _wrong(at: int, bits: int) -> bytes:
+    """Stop with wrong bits in one byte of its check."""
+    return _run(STOP, STOP_CHECK[:at] + bytes((STOP_CHECK[at] ^ bits,)) + STOP_CHECK[at + 1 :])
+
 
 # Bytes that hold no frame, and the counter that tells why.
 REJECTED: tuple[tuple[str, bytes, str], ...] = (
-    ("a stuffing code that points past the end", _run(bytes((5, 3, 8, 9))), "bad_cobs"),
-    ("a later stuffing code that points past the end", _run(bytes((3, 4, 8, 3, 1))), "bad_cobs"),
-    ("a check and nothing before it", _run(b""), "bad_length"),
-    ("an empty content", _content(), "bad_length"),
-    ("shorter than any content", _content(2, 8), "bad_length"),
-    ("one byte less than it says", _content(4, 8, 9), "bad_length"),
-    ("one byte more than it says", _content(3, 8, 9, 1), "bad_length"),
-    ("a length of zero", _content(0, 8, 9), "bad_length"),
-    ("a length that counts the check too", _content(6, 8, 9), "bad_length"),
-    ("shorter than a check", b"\0\x80\0", "bad_crc"),
-    ("without a check", b"\0" + STOP + b"\0", "bad_crc"),
-    ("one wrong bit in the checksum", _run(STOP, bytes.fromhex("83 be c0")), "bad_crc"),
-    ("one wrong bit in the content", _run(bytes((4, 3, 8, 8)), bytes.fromhex("83 be c1")), "bad_crc"),
-    ("wrong marker in the first byte of the check", _run(STOP, bytes.fromhex("c3 be c1")), "bad_crc"),
-    ("no marker in the second byte of the check", _run(STOP, bytes.fromhex("83 3e c1")), "bad_crc"),
-    ("wrong marker in the third byte of the check", _run(STOP, bytes.fromhex("83 be 81")), "bad_crc"),
-    ("a bit in the empty place of the third byte", _run(STOP, bytes.fromhex("83 be d1")), "bad_crc"),
-    ("check bytes in another order", _run(STOP, bytes.fromhex("be 83 c1")), "bad_crc"),
-    ("checksum as two plain bytes", _run(STOP, bytes.fromhex("0f e1")), "bad_crc"),
+    ("a stuffing code that points past the end", _run(bytes((5, 3, 0x4E, 9))), "bad_cobs"),
+    ("a later stuffing code that points past the end", _run(bytes((3, 0x84, 0x4E, 3, 1))), "bad_cobs"),
+    ("a check and nothing before it", _run(b""), "bad_head"),
+    ("an empty content", _content(), "bad_head"),
+    ("shorter than any content", _content(LENGTHS[2], 0x4E), "bad_head"),
+    ("one byte less than it says", _content(LENGTHS[4], 0x4E, 9), "bad_head"),
+    ("one byte more than it says", _content(LENGTHS[3], 0x4E, 9, 1), "bad_head"),
+    ("a length of zero", _content(0, 0x4E, 9), "bad_head"),
+    ("a length that counts the check too", _content(LENGTHS[6], 0x4E, 9), "bad_head"),
+    ("a length without its parity", _content(4, 0x4E, 9, 1), "bad_head"),
+    ("a length of odd parity", _content(0x83, 0x4E, 9), "bad_head"),
+    ("a kind of odd parity", _content(LENGTHS[3], 0x4F, 9), "bad_head"),
+    ("a kind below 40", _content(LENGTHS[3], 0x0C, 9), "bad_head"),
+    ("a board's kind below C0", _content(LENGTHS[3], 0x8D, 9), "bad_head"),
+    ("shorter than a check", LEAD + b"\x80\0", "bad_crc"),
+    ("without a check", LEAD + STOP + b"\0", "bad_crc"),
+    ("one wrong bit in the checksum", _wrong(2, 0x01), "bad_crc"),
+    ("one wrong bit in the content", _run(bytes((4, 3, 0x4E, 8)), STOP_CHECK), "bad_crc"),
+    ("wrong marker in the first byte of the check", _wrong(0, 0x40), "bad_crc"),
+    ("no marker in the second byte of the check", _wrong(1, 0x80), "bad_crc"),
+    ("wrong marker in the third byte of the check", _wrong(2, 0x40), "bad_crc"),
+    ("a bit in the empty place of the third byte", _wrong(2, 0x10), "bad_crc"),
+    ("check bytes in another order", _run(STOP, STOP_CHECK[1::-1] + STOP_CHECK[2:]), "bad_crc"),
+    ("checksum as two plain bytes", _run(STOP, STOP_CRC.to_bytes(2, "big")), "bad_crc"),
     ("checksum with a zero start register", _run(STOP, check_bytes(crc_hqx(STOP, 0))), "bad_crc"),
-    ("checksum low byte first", _run(STOP, check_bytes(0xE10F)), "bad_crc"),
+    ("checksum low byte first", _run(STOP, check_bytes(STOP_CRC >> 8 | STOP_CRC << 8 & 0xFF00)), "bad_crc"),
     ("checksum of the content before stuffing", _run(STOP, check_bytes(crc_hqx(STOP[1:], CRC_START))), "bad_crc"),
     ("a payload of 33 bytes", _content(36, *[7] * 35), "oversize"),
-    ("longer than any frame", b"\0" + b"\1" * (MAX_ENCODED + 1) + b"\0", "oversize"),
+    ("longer than any frame", LEAD + b"\1" * (MAX_ENCODED + 1) + b"\0", "oversize"),
+    ("two zeros in front", _run(STOP)[1:], "unled"),
+    ("one zero in front", _run(STOP)[2:], "unled"),
+    ("no zero in front", _run(STOP)[3:], "unled"),
 )  # fmt: skip
 
 

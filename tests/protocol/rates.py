@@ -13,7 +13,7 @@ from time import perf_counter
 from protocol.board_link import INBOX_FRAMES as BOARD_INBOX
 from protocol.board_link import OUTBOX_FRAMES, BoardLink
 from protocol.codec import decode_message, encode_message
-from protocol.framing import MAX_ENCODED, Deframer, Frame, encode_frame
+from protocol.framing import LEAD, MAX_ENCODED, Deframer, Frame, encode_frame
 from protocol.host_link import EVENTS, Answered, HostLink, Noticed
 from protocol.host_link import INBOX_FRAMES as HOST_INBOX
 from protocol.messages import GetStatus, Message, Stop
@@ -99,7 +99,7 @@ def _pieces(rng: Random, count_bytes: int, wires: list[bytes]) -> Iterator[tuple
     while left > 0:
         what = rng.choices(("noise", "damaged", "intact"), (2, 5, 3))[0]
         if what == "noise":
-            piece = rng.randbytes(rng.randrange(1, 120))
+            piece = rng.choice((b"", LEAD)) + rng.randbytes(rng.randrange(1, 120))
         else:
             wire = rng.choice(wires)
             piece = wire if what == "intact" else damage(wire, rng)

@@ -102,7 +102,7 @@ def test_requests_are_answered_one_by_one() -> None:
 
 def test_what_it_does_not_understand_it_refuses_itself() -> None:
     link = BoardLink()
-    unknown = encode_frame(0x7F, 4, b"abc")
+    unknown = encode_frame(0x7E, 4, b"abc")
     short = encode_frame(kind_of(Move), 5, b"abc")
     no_such_axis = encode_frame(kind_of(SetAxis), 6, bytes((0, 0, 0, 1, 2)) + bytes(16))
     link.receive(unknown + short + no_such_axis + frame_of(GetStatus(), 7), T0)
@@ -131,7 +131,7 @@ def test_every_frame_of_a_host_is_a_sign_of_life() -> None:
     link.reply(Seq(1), status(BOOT))
     ask(link, GetStatus(), 1, Nanos(6))  # a repeat too
     assert link.last_heard == 6
-    link.receive(encode_frame(0x7F, 2, b""), Nanos(7))
+    link.receive(encode_frame(0x7E, 2, b""), Nanos(7))
     assert link.last_heard == 7
     link.receive(b"\0noise\0", Nanos(8))
     assert link.last_heard == 7

@@ -42,7 +42,7 @@ def test_every_message_comes_back(message: Message) -> None:
 def test_payload_by_hand() -> None:
     message = SetAxis(CommandId(0x01020304), Axis.TILT, Steps(-2), Steps(2), 0x0A0B0C0D, 0xFFFFFFFE)
     assert encode_message(message) == (
-        0x03,
+        0x44,
         bytes.fromhex("01020304 01 fffffffe 00000002 0a0b0c0d fffffffe"),
     )
 

@@ -15,6 +15,8 @@ from protocol.codec import encode_message
 from protocol.errors import BadFrame, WrongUse
 from protocol.framing import (
     CRC_START,
+    KINDS,
+    LEAD,
     MAX_CONTENT,
     MAX_ENCODED,
     MAX_FRAME,
@@ -28,7 +30,7 @@ from protocol.framing import (
 from tests.protocol.golden import REJECTED, VECTORS, frame_of
 from tests.protocol.strategies import PAYLOADS, SEQS
 
-FRAMES = st.builds(Frame, st.integers(0, 255), SEQS, PAYLOADS)
+FRAMES = st.builds(Frame, st.sampled_from(sorted(KINDS)), SEQS, PAYLOADS)
 NOISE = st.binary(max_size=60) | st.lists(st.sampled_from((0, 1, 2, 255)), max_size=60).map(bytes)
 
 
@@ -48,21 +50,23 @@ def test_checksum_agrees_with_the_package(data: bytes) -> None:
 
 
 def test_frame_by_hand() -> None:
-    # Stop with seq 9: length 3, kind 8, seq 9, none of them zero, so the stuffing is one code in front;
-    # checksum 0FE1 = 000011 111110 0001
-    stuffed = bytes((4, 3, 8, 9))
-    assert Crc16Ibm3740.calc(stuffed) == 0x0FE1
-    assert check_bytes(0x0FE1) == bytes((0b10_000011, 0b10_111110, 0b1100_0001))
-    assert encode_frame(8, 9, b"") == bytes.fromhex("00 04 03 08 09 83 be c1 00")
+    # Stop with seq 9: length 3, kind 4E, seq 9, none of them zero, so the stuffing is one code in front;
+    # 3 and 4E have two and four ones; checksum A88B = 101010 001000 1011
+    stuffed = bytes((4, 3, 0x4E, 9))
+    assert Crc16Ibm3740.calc(stuffed) == 0xA88B
+    assert check_bytes(0xA88B) == bytes((0b10_101010, 0b10_001000, 0b1100_1011))
+    assert encode_frame(0x4E, 9, b"") == bytes.fromhex("00 00 00 04 03 4e 09 aa 88 cb 00")
 
 
 @given(FRAMES)
 def test_frame_against_the_packages(frame: Frame) -> None:
     # packages `cobs` (the paper's stuffing) and `crccheck` (the catalogue)
-    stuffed = cobs.encode(bytes((3 + len(frame.payload), frame.kind, frame.seq)) + frame.payload)
+    length = 3 + len(frame.payload)
+    written = length | 0x80 if f"{length:b}".count("1") % 2 else length
+    stuffed = cobs.encode(bytes((written, frame.kind, frame.seq)) + frame.payload)
     bits = f"{Crc16Ibm3740.calc(stuffed):016b}"
     check = int(f"10{bits[:6]}10{bits[6:12]}1100{bits[12:]}", 2).to_bytes(3, "big")
-    assert encode_frame(*frame) == b"\0" + stuffed + check + b"\0"
+    assert encode_frame(*frame) == bytes(3) + stuffed + check + bytes(1)
 
 
 @given(FRAMES, NOISE)
@@ -73,15 +77,24 @@ def test_noise_before_a_frame_cannot_swallow_it(frame: Frame, noise: bytes) -> N
 @given(FRAMES)
 def test_sizes(frame: Frame) -> None:
     wire = encode_frame(*frame)
-    assert len(wire) == len(frame.payload) + 9 <= MAX_FRAME == MAX_CONTENT + 6 == 41
+    assert len(wire) == len(frame.payload) + 11 <= MAX_FRAME == MAX_CONTENT + 8 == 43
     assert MAX_ENCODED == 39
-    assert wire[0] == wire[-1] == 0
-    assert 0 not in wire[1:-1]
+    assert wire[:3] == bytes(3)
+    assert wire[-1] == 0
+    assert 0 not in wire[3:-1]
 
 
 @pytest.mark.parametrize(
     ("kind", "seq", "payload"),
-    [(256, 0, b""), (-1, 0, b""), (0, 256, b""), (0, -1, b""), (0, 0, bytes(MAX_PAYLOAD + 1))],
+    [
+        (0x141, 0, b""),
+        (-1, 0, b""),
+        (0x40, 0, b""),
+        (0x06, 0, b""),
+        (0x41, 256, b""),
+        (0x41, -1, b""),
+        (0x41, 0, bytes(MAX_PAYLOAD + 1)),
+    ],
 )
 def test_what_fits_no_frame_is_our_mistake(kind: int, seq: int, payload: bytes) -> None:
     with pytest.raises(WrongUse):
@@ -104,22 +117,23 @@ def test_garbage_never_raises_and_takes_no_memory(pieces: list[bytes]) -> None:
     for piece in pieces:
         deframer.feed(piece)
         assert len(deframer._tail) <= MAX_ENCODED
-    frame = Frame(1, 2, b"abc")
+    frame = Frame(0x41, 2, b"abc")
     assert deframer.feed(encode_frame(*frame))[-1] == frame
 
 
 def test_endless_run_is_one_oversize() -> None:
     deframer = Deframer()
+    assert deframer.feed(LEAD) == []
     for _ in range(1000):
         assert deframer.feed(b"\x55" * 100) == []
         assert len(deframer._tail) <= MAX_ENCODED
     assert deframer.counters.oversize == deframer.counters.damaged == 1
-    assert deframer.feed(encode_frame(1, 2, b"")) == [Frame(1, 2, b"")]
+    assert deframer.feed(encode_frame(0x41, 2, b"")) == [Frame(0x41, 2, b"")]
 
 
-def test_runs_of_delimiters_are_one() -> None:
+def test_more_delimiters_than_needed_do_no_harm() -> None:
     deframer = Deframer()
-    assert deframer.feed(bytes(50) + encode_frame(1, 2, b"x") + bytes(50)) == [Frame(1, 2, b"x")]
+    assert deframer.feed(bytes(50) + encode_frame(0x41, 2, b"x") + bytes(50)) == [Frame(0x41, 2, b"x")]
     assert deframer.counters.damaged == 0
 
 
@@ -133,7 +147,7 @@ def test_rejected_rows(name: str, wire: bytes, counter: str) -> None:
 def test_every_truncation_is_noticed() -> None:
     for _, seq, message in VECTORS:
         wire = frame_of(message, seq)
-        for cut in range(2, len(wire) - 1):
+        for cut in range(len(LEAD) + 1, len(wire) - 1):
             deframer = Deframer()
             assert deframer.feed(wire[:cut] + b"\0") == []
             assert deframer.counters.damaged == 1
@@ -151,7 +165,7 @@ def test_why_the_start_register_is_not_zero() -> None:
 @settings(max_examples=200)
 def test_a_lost_or_repeated_byte_is_noticed(frame: Frame, data: st.DataObject) -> None:
     wire = encode_frame(*frame)
-    at = data.draw(st.integers(1, len(wire) - 2))
+    at = data.draw(st.integers(0, len(wire) - 1))
     for damaged in (wire[:at] + wire[at + 1 :], wire[:at] + wire[at : at + 1] + wire[at:]):
         assert Deframer().feed(damaged) in ([], [frame])
 

@@ -2,8 +2,31 @@
 
 #include "bytes.h"
 
-/* Bytes of the payload of each request, by kind from HELLO on. */
-static const uint8_t LENGTHS[] = {6, 0, 21, 12, 14, 12, 19, 0, 0};
+#define UNKNOWN 0xFF
+
+static uint8_t payload_length(uint8_t kind)
+{
+    switch (kind) {
+    case HELLO:
+        return 6;
+    case SET_AXIS:
+        return 21;
+    case ARM:
+        return 12;
+    case REFERENCE:
+        return 14;
+    case MOVE:
+        return 12;
+    case EXPOSE:
+        return 19;
+    case GET_STATUS:
+    case STOP:
+    case HALT:
+        return 0;
+    default:
+        return UNKNOWN;
+    }
+}
 
 static void get_set_axis(const uint8_t *at, struct set_axis *out)
 {
@@ -49,22 +72,27 @@ static enum reason get_command(const uint8_t *at, struct request *out)
     }
 }
 
+static void get_hello(const uint8_t *at, struct hello *out)
+{
+    at = get_u8(at, &out->major);
+    at = get_u8(at, &out->minor);
+    get_u32(at, &out->nonce);
+}
+
 enum reason codec_request(uint8_t kind, const uint8_t *payload, uint8_t length, struct request *out)
 {
-    if (kind < HELLO || kind > HALT)
+    uint8_t right = payload_length(kind);
+    if (right == UNKNOWN)
         return UNKNOWN_KIND;
-    if (length != LENGTHS[kind - HELLO])
+    if (length != right)
         return BAD_VALUE;
     out->kind = kind;
     out->command_id = 0;
-    if (kind == HELLO) {
-        payload = get_u8(payload, &out->is.hello.major);
-        payload = get_u8(payload, &out->is.hello.minor);
-        get_u32(payload, &out->is.hello.nonce);
-    }
-    if (kind < SET_AXIS || kind > EXPOSE)
-        return NOT_REFUSED;
-    return get_command(payload, out);
+    if (kind == HELLO)
+        get_hello(payload, &out->is.hello);
+    else if (right != 0)
+        return get_command(payload, out);
+    return NOT_REFUSED;
 }
 
 static uint8_t *put_place(uint8_t *at, const int32_t place[AXES])

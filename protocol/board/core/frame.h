@@ -1,4 +1,6 @@
-/* Frames: 00 | stuffed content | check | 00, and content: length | kind | seq | payload. */
+/* Frames: 00 00 00 | stuffed content | check | 00, and content: length | kind | seq | payload. Length and kind are of
+ * even parity; in a content that was taken the length is a plain number.
+ */
 #ifndef FULLTURN_FRAME_H
 #define FULLTURN_FRAME_H
 
@@ -11,7 +13,8 @@
 #define MAX_PAYLOAD 32
 #define MAX_CONTENT (OVERHEAD + MAX_PAYLOAD)
 #define MAX_ENCODED (MAX_CONTENT + 1 + CHECK)
-#define MAX_FRAME (MAX_ENCODED + 2)
+#define LEAD 3 /* zeros before a frame */
+#define MAX_FRAME (LEAD + MAX_ENCODED + 1)
 
 /* Where things are in a content. */
 #define AT_LENGTH 0
@@ -22,8 +25,9 @@
 struct deframer {
     uint8_t bytes[MAX_ENCODED];
     uint8_t count;
-    bool skipping; /* the present run is too long: drop it up to its delimiter */
-    uint16_t good, bad_cobs, bad_crc, bad_length, oversize;
+    uint8_t zeros; /* in a row, just before the present run */
+    bool skipping; /* the present run is too long or not led: drop it up to its delimiter */
+    uint16_t good, bad_cobs, bad_crc, bad_head, oversize, unled;
 };
 
 /* Takes one byte in. When it ends a good frame, returns its content, which stays until the next byte; else NULL. */

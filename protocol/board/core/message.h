@@ -11,22 +11,22 @@
 #define FROM_BOARD_BIT 0x80
 
 enum kind {
-    HELLO = 0x01,
-    GET_STATUS = 0x02,
-    SET_AXIS = 0x03,
-    ARM = 0x04,
-    REFERENCE = 0x05,
-    MOVE = 0x06,
-    EXPOSE = 0x07,
-    STOP = 0x08,
-    HALT = 0x09,
-    WELCOME = 0x81,
-    ACCEPTED = 0x82,
-    REFUSED = 0x83,
-    STATUS = 0x84,
-    BOOTED = 0xC1,
-    FINISHED = 0xC2,
-    HELD = 0xC3
+    HELLO = 0x41,
+    GET_STATUS = 0x42,
+    SET_AXIS = 0x44,
+    ARM = 0x47,
+    REFERENCE = 0x48,
+    MOVE = 0x4B,
+    EXPOSE = 0x4D,
+    STOP = 0x4E,
+    HALT = 0x50,
+    WELCOME = 0xC3,
+    ACCEPTED = 0xC5,
+    REFUSED = 0xC6,
+    STATUS = 0xC9,
+    BOOTED = 0xE1,
+    FINISHED = 0xE2,
+    HELD = 0xE4
 };
 
 enum state { DISARMED, READY, MOVING, REFERENCING, EXPOSING, STOPPING };

@@ -9,6 +9,7 @@ import pytest
 from controller.commands.stand_in import rig_spec
 from controller.conformance.rules import RULES, Rule, wait_verdict
 from controller.conformance.talk import RuleBroken, Talk
+from protocol.framing import LEAD
 from protocol.messages import Accepted, Status, Stop
 from protocol.units import Steps
 from sim.board import Board
@@ -72,6 +73,15 @@ def that_forgets_to_disarm(board: Board) -> None:
     board._judge = judge  # type: ignore[method-assign]
 
 
+def that_needs_no_lead(board: Board) -> None:
+    original = board.receive
+
+    def receive(now_ns: int, data: bytes) -> None:
+        original(now_ns, data.replace(b"\0", LEAD))
+
+    board.receive = receive  # type: ignore[method-assign]
+
+
 @pytest.mark.parametrize(
     ("spoil", "found_by"),
     [
@@ -79,6 +89,7 @@ def that_forgets_to_disarm(board: Board) -> None:
         (without_patience_limit, "silence"),
         (that_moves_on, "move"),
         (that_forgets_to_disarm, "stop"),
+        (that_needs_no_lead, "no-frame"),
     ],
 )
 def test_a_board_that_breaks_a_rule_is_found_out(spoil: Callable[[Board], None], found_by: str) -> None:

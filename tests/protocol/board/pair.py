@@ -125,7 +125,7 @@ class Pair:
             replies = []
             for frame in deframer.feed(machine.take()):
                 message = decode_message(frame.kind, frame.payload)
-                if frame.kind >= 0xC0:
+                if frame.kind >= 0xE0:
                     notices.append(message)
                 else:
                     replies.append((frame.seq, message))

@@ -9,13 +9,14 @@ from typing import Any
 from protocol.framing import MAX_ENCODED, MAX_FRAME, MAX_PAYLOAD, OVERHEAD
 from protocol.messages import Booted, Finished, Held, Message, Refused, Status, Welcome
 
-COUNTERS = ("good", "bad_cobs", "bad_crc", "bad_length", "oversize")
+COUNTERS = ("good", "bad_cobs", "bad_crc", "bad_head", "oversize", "unled")
 
 
 class CDeframer(Structure):
     _fields_ = (
         ("bytes", c_uint8 * MAX_ENCODED),
         ("count", c_uint8),
+        ("zeros", c_uint8),
         ("skipping", c_bool),
         *((name, c_uint16) for name in COUNTERS),
     )

@@ -10,8 +10,8 @@ import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
-from protocol.codec import PROTOCOL_VERSION, encode_message
-from protocol.framing import encode_frame
+from protocol.codec import PROTOCOL_VERSION, encode_message, kind_of
+from protocol.framing import KINDS, LEAD, encode_frame
 from protocol.messages import (
     Accepted,
     Arm,
@@ -41,7 +41,7 @@ class Run:
         self.pair = Pair(library)
         self.seq = 0
         self.last_id = 0
-        self.wire = encode_frame(2, 0, b"")
+        self.wire = encode_frame(kind_of(GetStatus), 0, b"")
 
     def frame(self, request: Request) -> bytes:
         self.seq = (self.seq + 1) % 256
@@ -163,9 +163,9 @@ OPS: st.SearchStrategy[Op] = st.one_of(
     st.sampled_from([_plain(GetStatus()), _plain(Stop()), _plain(Halt()), _again, _again]),
     st.builds(lambda major, nonce: _plain(Hello(major, 0, nonce)), st.sampled_from((1, 1, 2)), st.integers(0, 2**32 - 1)),
     st.builds(_damaged, st.integers(0, 10), st.integers(0, 7)),
-    st.builds(_anything, st.integers(0, 12) | st.integers(0, 255), st.integers(0, 255), PAYLOADS),
+    st.builds(_anything, st.sampled_from(sorted(KINDS)), st.integers(0, 255), PAYLOADS),
     st.builds(_in_two, st.integers(0, 9), st.sampled_from((0, 1, 20))),
-    st.builds(_noise, st.binary(max_size=80)),
+    st.builds(_noise, st.binary(max_size=80) | st.binary(max_size=40).map(LEAD.__add__)),
 )
 
 

@@ -8,7 +8,7 @@ from dataclasses import replace
 
 import pytest
 
-from protocol.codec import PROTOCOL_VERSION, encode_message
+from protocol.codec import PROTOCOL_VERSION, encode_message, kind_of
 from protocol.framing import encode_frame
 from protocol.messages import (
     Accepted,
@@ -266,7 +266,7 @@ def test_a_repeated_frame_gets_the_same_bytes_and_is_not_done_again(core: Core, 
 def test_hello_is_carried_out_each_time_and_forgets_the_last_frame(core: Core) -> None:
     kind, payload = encode_message(Hello(*PROTOCOL_VERSION, 5))
     hello = encode_frame(kind, 1, payload)
-    status = encode_frame(2, 7, b"")
+    status = encode_frame(kind_of(GetStatus), 7, b"")
     core.take()
     core.feed(status)
     first = core.take()
@@ -282,18 +282,17 @@ def test_hello_is_carried_out_each_time_and_forgets_the_last_frame(core: Core) -
 def test_an_unknown_kind_and_a_wrong_length_are_refused_by_name(core: Core, talker: Talker) -> None:
     talker.listen()
     for kind, payload, reason in (
-        (0, b"", Reason.UNKNOWN_KIND),
-        (10, b"", Reason.UNKNOWN_KIND),
-        (0x7F, b"1", Reason.UNKNOWN_KIND),
-        (2, b"1", Reason.BAD_VALUE),
-        (1, b"", Reason.BAD_VALUE),
-        (3, encode_message(BAD_AXES[0])[1][:4] + b"\x02" + bytes(16), Reason.BAD_VALUE),
+        (0x53, b"", Reason.UNKNOWN_KIND),
+        (0x7E, b"1", Reason.UNKNOWN_KIND),
+        (kind_of(GetStatus), b"1", Reason.BAD_VALUE),
+        (kind_of(Hello), b"", Reason.BAD_VALUE),
+        (kind_of(SetAxis), encode_message(BAD_AXES[0])[1][:4] + b"\x02" + bytes(16), Reason.BAD_VALUE),
     ):
         core.feed(encode_frame(kind, 3, payload))
         assert talker.listen() == [(3, Refused(reason))]
 
 
-@pytest.mark.parametrize("kind", [0x80, 0x82, 0xC2, 0xFF])
+@pytest.mark.parametrize("kind", [0xC0, 0xC5, 0xE2, 0xFF])
 def test_the_voice_of_a_board_is_not_answered_and_is_no_sign_of_a_host(core: Core, talker: Talker, kind: int) -> None:
     talker.greet()
     talker.configure()

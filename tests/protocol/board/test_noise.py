@@ -13,7 +13,7 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from protocol.codec import encode_message
-from protocol.framing import encode_frame
+from protocol.framing import KINDS, encode_frame
 from protocol.messages import BoardState, Expose, Halt, Move, Reference, SetAxis, Stop
 from protocol.units import Axis, CommandId, Steps
 from tests.protocol.board.core import Core
@@ -31,7 +31,7 @@ def _flip(wire: bytes, at: int, bit: int) -> bytes:
     return bytes(damaged)
 
 
-FRAMES = st.builds(encode_frame, st.integers(0, 255), SEQS, PAYLOADS) | st.builds(
+FRAMES = st.builds(encode_frame, st.sampled_from(sorted(KINDS)), SEQS, PAYLOADS) | st.builds(
     lambda message, seq: encode_frame(*_with_seq(message, seq)), MESSAGES, SEQS
 )
 FLIPPED = st.builds(_flip, FRAMES, st.integers(0, 40), st.integers(0, 7))

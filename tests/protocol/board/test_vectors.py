@@ -16,9 +16,9 @@ import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
-from protocol.codec import FROM_BOARD_BIT, decode_message
+from protocol.codec import FROM_BOARD_BIT, decode_message, is_known
 from protocol.errors import BadFrame
-from protocol.framing import CRC_START, Deframer, cobs_decode, cobs_encode, encode_frame
+from protocol.framing import CRC_START, KINDS, LEAD, Deframer, cobs_decode, cobs_encode, encode_frame
 from protocol.messages import Reason, Welcome
 from tests.protocol.board import structures
 from tests.protocol.board.structures import Deframing, frame_of, payload_of, request_fields
@@ -97,7 +97,7 @@ def test_unstuffing_of_anything(library: CDLL, stuffed: bytes) -> None:
 
 
 @settings(suppress_health_check=FIXTURE_IS_CONSTANT)
-@given(kind=st.integers(0, 255), seq=SEQS, payload=PAYLOADS)
+@given(kind=st.sampled_from(sorted(KINDS)), seq=SEQS, payload=PAYLOADS)
 def test_frames_there_and_back(library: CDLL, kind: int, seq: int, payload: bytes) -> None:
     wire = frame_of(library, kind, seq, payload)
     assert wire == encode_frame(kind, seq, payload)
@@ -108,7 +108,8 @@ def test_frames_there_and_back(library: CDLL, kind: int, seq: int, payload: byte
 @given(
     pieces=st.lists(
         st.binary(max_size=60)
-        | st.builds(encode_frame, st.integers(0, 255), SEQS, PAYLOADS)
+        | st.binary(max_size=60).map(LEAD.__add__)
+        | st.builds(encode_frame, st.sampled_from(sorted(KINDS)), SEQS, PAYLOADS)
         | st.lists(st.integers(0, 3), max_size=60).map(bytes),
         max_size=8,
     )
@@ -127,6 +128,6 @@ def test_understands_what_the_host_would_understand(library: CDLL, kind: int, pa
     try:
         decode_message(kind, payload)
     except BadFrame:
-        assert reason == (Reason.BAD_VALUE if 1 <= kind <= 9 else Reason.UNKNOWN_KIND)
+        assert reason == (Reason.BAD_VALUE if is_known(kind) else Reason.UNKNOWN_KIND)
     else:
         assert reason == 0
