@@ -20,12 +20,24 @@ Result = TypeVar("Result")
 
 @dataclass(frozen=True, slots=True)
 class Figure:
-    """One measured figure. `most` is the target, which the figure must not exceed; None where none is set."""
+    """One measured figure and its target: at most `most`, at least `least`, or None where none is set."""
 
     name: str
     value: float
     unit: str
-    most: float | None
+    most: float | None = None
+    least: float | None = None
+
+    @property
+    def target(self) -> str:
+        """The target in words."""
+        bounds = (("at most", self.most), ("at least", self.least))
+        return ", ".join(f"{word} {bound:g} {self.unit}".strip() for word, bound in bounds if bound is not None)
+
+    @property
+    def reached(self) -> bool:
+        """Whether the figure keeps its target, if it has one."""
+        return (self.most is None or self.value <= self.most) and (self.least is None or self.value >= self.least)
 
 
 def full_frame_kit(focal_length_mm: float, brackets: int = 1, mounted: str = "portrait") -> Kit:

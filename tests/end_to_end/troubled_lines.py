@@ -1,0 +1,73 @@
+"""One rig with a troubled line, and a whole run on it."""
+
+from collections import Counter
+from dataclasses import replace
+from pathlib import Path
+from random import Random
+
+import pytest
+
+from controller.capture.events import Kind
+from controller.capture.runner import Runner, RunResult
+from controller.commands.stand_in import rig_spec
+from controller.planning.plan import Plan
+from controller.program.build import build_program
+from controller.report.summary import Summary, summarise
+from controller.session.session import Session
+from sim.board import Board
+from sim.rig import Rig
+from sim.virtual_port import VirtualPort
+from sim.wire import LineTrouble
+
+
+class World:
+    """One rig with a troubled line, one run on it."""
+
+    def __init__(self, plan: Plan, trouble: LineTrouble, seed: int = 1) -> None:
+        self.plan = plan
+        self.rig = Rig(replace(rig_spec(plan.kit, seed), trouble=trouble))
+        self.port = VirtualPort(self.rig)
+        self.restart_at_ns: int | None = None
+
+    def run(self, folder: Path) -> tuple[RunResult, Summary]:
+        program = build_program(self.plan.kit, self.plan.frames)
+        with Session.create(folder / "s.sqlite", {}, durable=False) as session:
+            result = Runner(program, self.port, session, self._operator).run()
+            summary = summarise(
+                self.plan,
+                session.shots(),
+                kind="rehearsal",
+                seed=1,
+                run_complete=result.complete,
+                sentence=result.sentence,
+                seconds=result.seconds,
+            )
+        return result, summary
+
+    def _operator(self) -> Kind | None:
+        """No wishes; but the moment of looking serves to pull the board's plug."""
+        if self.restart_at_ns is not None and self.port.now() >= self.restart_at_ns:
+            self.restart_at_ns = None
+            self.rig.board = Board(
+                self.rig.head,
+                self.rig.camera,
+                Random(5),
+                sync_contact=True,
+                max_step_rate=20_000,
+                now_ns=self.port.now(),
+            )
+        return None
+
+    def check(self, summary: Summary) -> None:
+        """Everything planned was truly made, still; what is claimed was made; at most one was made twice."""
+        made = Counter((one.frame, one.exposure) for one in self.rig.truth.exposures)
+        assert summary.complete, summary.sentence
+        assert set(made) == {(frame.id, e) for frame in self.plan.frames for e in range(3)}
+        assert all(one.still for one in self.rig.truth.exposures)
+        assert sum(made.values()) - len(made) <= 1
+        where = {frame.id: frame for frame in self.plan.frames}
+        for one in self.rig.truth.exposures:
+            frame = where[one.frame]
+            assert one.pitch_deg == pytest.approx(frame.pitch_deg, abs=0.01)
+            if abs(frame.pitch_deg) < 90:
+                assert (one.yaw_deg - frame.yaw_deg + 180) % 360 - 180 == pytest.approx(0, abs=0.01)
