@@ -34,6 +34,7 @@ class Acting:
         self.position_known = False
         self.suspended_since_ns: int | None = None
         self.next_pause_ns = 0
+        self.brought_to_rest = False  # since it was last suspended
         self.from_anywhere = False  # the next move begins where the program did not foresee
         self.skip_to = 0  # the exposure to go on with after an interruption, once the head is back at its frame
         self.effects: list[Effect] = []

@@ -45,6 +45,11 @@ class Recovery(Acting):
         event: Event = data.kwargs["event"]
         return event.reason in LOST
 
+    def still_stopping(self, data: Any) -> bool:
+        """The board may still be bringing the head to rest for somebody who fell silent: wait for that, once."""
+        event: Event = data.kwargs["event"]
+        return event.reason is Reason.BUSY and not self.brought_to_rest
+
     def has_patience(self, data: Any) -> bool:
         """It is worth waiting a little longer."""
         event: Event = data.kwargs["event"]
@@ -72,6 +77,7 @@ class Recovery(Acting):
         self.skip_to = self.cursor if isinstance(step, ExposeStep) else 0
         self.cursor = self.aim_before(self.cursor, last=False)
         self.tries = 0
+        self.brought_to_rest = False
         self.suspended_since_ns, self.next_pause_ns = event.at_ns, FIRST_PAUSE_NS
         self.effects.append(Timer(event.at_ns + self.next_pause_ns, overdue=False))
 
@@ -107,7 +113,7 @@ class Recovery(Acting):
         if self.exposing_id and event.command_id == self.exposing_id:
             self._learn_outcome(data, event)
         self.exposing_id = 0  # what is not known by now stays in doubt
-        self.suspended_since_ns, self.from_anywhere = None, True
+        self.suspended_since_ns, self.from_anywhere, self.brought_to_rest = None, True, True
         self.effects.append(Timer(None, overdue=False))
         self.send_arming()
 

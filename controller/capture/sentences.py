@@ -4,7 +4,7 @@ from protocol.messages import Cause, Reason
 
 REASONS: dict[Reason, str] = {
     Reason.NOT_ARMED: "The board says it is not armed: something stopped it; find out what, then go on.",
-    Reason.BUSY: "The board is busy with something else; stop whatever else talks to it.",
+    Reason.BUSY: "The board cannot be armed: something else talks to it, its stop switch is open or its supply is low.",
     Reason.OUT_OF_LIMITS: "The board refused a target outside the limits of the kit; check [head] in the kit.",
     Reason.STALE_ID: "The board has already taken a later command; does another program talk to it?",
     Reason.WRONG_BOOT: "The board has restarted between greeting and arming; check its supply, then start again.",

@@ -86,6 +86,7 @@ ROWS: tuple[Row, ...] = (
     Row(Kind.HELD, (S.CONNECTING, S.ARMING), None),
     Row(Kind.OVERDUE, COMMANDED, S.STOPPING, "stop_overdue"),
     Row(Kind.REFUSED, (S.ARMING, *COMMANDED), S.SUSPENDED, "suspend", condition="lost_its_place"),
+    Row(Kind.REFUSED, (S.ARMING,), S.SUSPENDED, "suspend", condition="still_stopping"),
     Row(Kind.REFUSED, (S.CONNECTING, S.ARMING), S.FAILED, "fail_refused"),
     Row(Kind.REFUSED, COMMANDED, S.STOPPING, "stop_refused"),
     Row(Kind.AT_REST, (S.STOPPING,), S.FAILED, "fail_at_rest"),

@@ -52,9 +52,7 @@ def wire() -> list[Figure]:
         Figure("flood: damaged frames in it", counts.damaged, ""),
         Figure("flood: intact frames in it", counts.intact, ""),
         Figure("flood: intact frames not heard", max(0, counts.intact - counts.heard), "", most=0),
-        Figure(
-            "flood: frames accepted that nobody sent", counts.unsent_from_damage + counts.unsent_from_noise, "", most=0
-        ),
+        Figure("flood: frames accepted that nobody sent", unsent, "", most=0),
         Figure("flood: longest begun frame kept", counts.longest_tail, "bytes", most=39),
         Figure("flood: longest queue", counts.longest_queue, "entries", most=64),
     ]

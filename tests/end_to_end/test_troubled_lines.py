@@ -8,7 +8,7 @@ from controller.planning.make import make_plan
 from controller.planning.plan import Plan
 from sim.wire import SOUND, LineTrouble
 from tests.bench.figures import full_frame_kit
-from tests.end_to_end.troubled_lines import World
+from tests.end_to_end.troubled_lines import Killed, World
 
 NS = 1_000_000_000
 
@@ -61,3 +61,17 @@ def test_a_board_that_restarts(plan: Plan, tmp_path: Path, at_s: float) -> None:
     world = World(plan, SOUND)
     world.restart_at_ns = round(at_s * NS)
     world.check(world.run(tmp_path)[1])
+
+
+@pytest.mark.parametrize("at_s", [4.0, 9.4, 9.8, 40.3, 41.2, 42.0])
+def test_a_new_host_finds_the_head_still_moving(plan: Plan, tmp_path: Path, at_s: float) -> None:
+    world = World(plan, SOUND)
+    world.kill_at_ns = round(at_s * NS)
+    with pytest.raises(Killed):
+        world.run(tmp_path)
+    (tmp_path / "s.sqlite").unlink()
+    made = len(world.rig.truth.exposures)
+    result, _ = world.run(tmp_path)
+    assert result.complete, result.sentence
+    assert len(world.rig.truth.exposures) - made in (len(plan.frames) * 3, len(plan.frames) * 3 + 1)  # one was under way
+    assert all(one.still for one in world.rig.truth.exposures[made + 1 :])

@@ -20,6 +20,10 @@ from sim.virtual_port import VirtualPort
 from sim.wire import LineTrouble
 
 
+class Killed(Exception):
+    """The host is gone in the middle of its run."""
+
+
 class World:
     """One rig with a troubled line, one run on it."""
 
@@ -28,6 +32,7 @@ class World:
         self.rig = Rig(replace(rig_spec(plan.kit, seed), trouble=trouble))
         self.port = VirtualPort(self.rig)
         self.restart_at_ns: int | None = None
+        self.kill_at_ns: int | None = None
 
     def run(self, folder: Path) -> tuple[RunResult, Summary]:
         program = build_program(self.plan.kit, self.plan.frames)
@@ -45,7 +50,13 @@ class World:
         return result, summary
 
     def _operator(self) -> Kind | None:
-        """No wishes; but the moment of looking serves to pull the board's plug."""
+        """No wishes; but the moment of looking serves to pull the board's plug, or to kill the host.
+
+        Raises Killed.
+        """
+        if self.kill_at_ns is not None and self.port.now() >= self.kill_at_ns:
+            self.kill_at_ns = None
+            raise Killed
         if self.restart_at_ns is not None and self.port.now() >= self.restart_at_ns:
             self.restart_at_ns = None
             self.rig.board = Board(
