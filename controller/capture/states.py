@@ -109,7 +109,7 @@ ROWS: tuple[Row, ...] = (
     Row(Kind.RESTARTED, (S.QUIETING,), S.SUSPENDED, "suspend_again"),
     Row(Kind.LINK_LOST, (S.SUSPENDED,), None),
     Row(Kind.RESTARTED, (S.SUSPENDED, S.RECONNECTING), None),
-    Row(Kind.REFUSED, (S.SUSPENDED,), None),
+    *(Row(kind, (S.SUSPENDED,), None) for kind in (Kind.REFUSED, Kind.ARMED)),
     *(Row(kind, AWAY, None, "learn") for kind in (Kind.EXPOSED, Kind.NOT_CONFIRMED, Kind.CUT_SHORT)),
     *(Row(kind, AWAY, None) for kind in (Kind.HELD, Kind.ARRIVED, Kind.REFERENCED)),
     # What ends a run at once: nothing moves any more, or nothing can be said to the board.

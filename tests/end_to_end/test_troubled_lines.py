@@ -69,6 +69,7 @@ def test_a_new_host_finds_the_head_still_moving(plan: Plan, tmp_path: Path, at_s
     world.kill_at_ns = round(at_s * NS)
     with pytest.raises(Killed):
         world.run(tmp_path)
+    world.port.killed = False
     (tmp_path / "s.sqlite").unlink()
     made = len(world.rig.truth.exposures)
     result, _ = world.run(tmp_path)

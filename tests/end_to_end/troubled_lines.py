@@ -24,13 +24,24 @@ class Killed(Exception):
     """The host is gone in the middle of its run."""
 
 
+class MortalPort(VirtualPort):
+    """A port over which a killed host says no more."""
+
+    killed = False
+
+    def write(self, data: bytes) -> None:
+        if self.killed:
+            raise Killed
+        super().write(data)
+
+
 class World:
     """One rig with a troubled line, one run on it."""
 
     def __init__(self, plan: Plan, trouble: LineTrouble, seed: int = 1) -> None:
         self.plan = plan
         self.rig = Rig(replace(rig_spec(plan.kit, seed), trouble=trouble))
-        self.port = VirtualPort(self.rig)
+        self.port = MortalPort(self.rig)
         self.restart_at_ns: int | None = None
         self.kill_at_ns: int | None = None
 
@@ -55,7 +66,7 @@ class World:
         Raises Killed.
         """
         if self.kill_at_ns is not None and self.port.now() >= self.kill_at_ns:
-            self.kill_at_ns = None
+            self.kill_at_ns, self.port.killed = None, True
             raise Killed
         if self.restart_at_ns is not None and self.port.now() >= self.restart_at_ns:
             self.restart_at_ns = None
