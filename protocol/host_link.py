@@ -102,15 +102,18 @@ class HostLink:
     """One end of one serial line.
 
     `retry_ns` is how long to wait for a reply after a frame was taken, `tries` how often a frame is sent in
-    all, and `first_seq` the sequence number of the first request. A link starts out `down`: it must send
-    Hello first.
+    all (`hello_tries` a Hello: opening a port restarts many boards, and that takes a while), and `first_seq`
+    the sequence number of the first request. A link starts out `down`: it must send Hello first.
     """
 
-    def __init__(self, *, retry_ns: Nanos, tries: int, queue_limit: int = 16, first_seq: int = 0) -> None:
-        if retry_ns <= 0 or tries < 1 or queue_limit < 1:
+    def __init__(
+        self, *, retry_ns: Nanos, tries: int, hello_tries: int | None = None, queue_limit: int = 16, first_seq: int = 0
+    ) -> None:
+        if retry_ns <= 0 or tries < 1 or queue_limit < 1 or (hello_tries is not None and hello_tries < 1):
             raise WrongUse("retry_ns, tries and queue_limit must be positive")
         self._retry_ns = retry_ns
         self._tries = tries
+        self._hello_tries = tries if hello_tries is None else hello_tries
         self._queue_limit = queue_limit
         self._next_seq = first_seq & 0xFF
         self._queue: deque[_Queued] = deque()
@@ -201,7 +204,8 @@ class HostLink:
         if deadline is None or now < deadline:
             return
         self._deadline = None
-        if self._tries_used < self._tries:
+        greeting = self._outstanding is not None and isinstance(self._outstanding.request, Hello)
+        if self._tries_used < (self._hello_tries if greeting else self._tries):
             self._to_send = True
             return
         self._drop_all()

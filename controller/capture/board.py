@@ -58,8 +58,8 @@ class BoardClient:
 
     def __init__(self, port: Port, program: Program) -> None:
         self._port = port
-        self._retry_ns, self._tries = Nanos(program.retry_ns), program.tries
-        self._link = HostLink(retry_ns=self._retry_ns, tries=self._tries)
+        self._program = program
+        self._link = self._new_link()
         self._quiet_ns = program.silence_ms * MS // ASKS_PER_SILENCE
         self._ask_at: int | None = None
         self._due_at: int | None = None  # when the end of the command under way should have been heard of
@@ -71,10 +71,14 @@ class BoardClient:
 
     def greet(self) -> None:
         """Open the conversation, with nothing left of an earlier one."""
-        self._link = HostLink(retry_ns=self._retry_ns, tries=self._tries)
+        self._link = self._new_link()
         self._running, self._due_at = NO_COMMAND, None
         self._armed = self._coming_to_rest = False
         self.send(Hello(*PROTOCOL_VERSION, nonce=self._port.now() & 0xFFFFFFFF))
+
+    def _new_link(self) -> HostLink:
+        program = self._program
+        return HostLink(retry_ns=Nanos(program.retry_ns), tries=program.tries, hello_tries=program.hello_tries)
 
     def send(self, request: Request, expected_ns: int = 0) -> None:
         """Send a request; if it is a command whose end is awaited, `expected_ns` says when that is due."""

@@ -70,6 +70,7 @@ def build_program(kit: Kit, frames: Sequence["Frame"]) -> Program:
         silence_ms=kit.board.silence_ms,
         retry_ns=timing.retry_ns(kit.board.baud),
         tries=timing.TRIES,
+        hello_tries=timing.hello_tries(kit.board.baud),
         pan_search_steps_s=search[0],
         tilt_search_steps_s=search[1],
         creep_divisor=CREEP_DIVISOR,

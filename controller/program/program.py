@@ -64,6 +64,7 @@ class Program:
     silence_ms: int
     retry_ns: int
     tries: int
+    hello_tries: int
     pan_search_steps_s: int
     tilt_search_steps_s: int
     creep_divisor: int

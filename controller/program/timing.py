@@ -23,6 +23,8 @@ MARGIN_NS = NS
 # host included, and how often a request is repeated before the line counts as dead. Common practice, no source.
 ANSWER_NS = 250 * MS
 TRIES = 6
+# Opening a port restarts many boards, which are deaf until their loader has given up. Common practice, no source.
+BOOT_NS = 4 * NS
 
 
 def motion_ns(distance_steps: float, speed: float, accel: float) -> int:
@@ -78,6 +80,11 @@ def _numbered(message: Message) -> tuple[int, int, bytes]:
 def retry_ns(baud: int) -> int:
     """How long to wait for an answer: two of the longest frames on the wire, and the board."""
     return ANSWER_NS + 2 * MAX_FRAME * 10 * NS // baud
+
+
+def hello_tries(baud: int) -> int:
+    """How often to say hello before nobody is there: for as long as a restart takes, and as often as anything else."""
+    return math.ceil(BOOT_NS / retry_ns(baud)) + TRIES
 
 
 def deadline_ns(expected_ns: int, baud: int) -> int:

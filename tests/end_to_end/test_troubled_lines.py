@@ -45,6 +45,13 @@ def test_a_line_that_dies_and_comes_back(plan: Plan, tmp_path: Path, begin_s: fl
         assert summary.exposures_made == summary.exposures_planned or begin_s < 1
 
 
+def test_a_board_that_takes_its_time_to_start(plan: Plan, tmp_path: Path) -> None:
+    world = World(plan, LineTrouble(dead_ns=((0, 3 * NS),)))
+    result, summary = world.run(tmp_path)
+    assert result.complete, result.sentence
+    world.check(summary)
+
+
 def test_a_dead_line_stops_the_head_within_the_board_s_patience(plan: Plan, tmp_path: Path) -> None:
     dead_from = 40 * NS
     world = World(plan, LineTrouble(dead_ns=((dead_from, 10_000 * NS),)))

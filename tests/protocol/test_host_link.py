@@ -367,3 +367,15 @@ def test_garbage_never_raises(pieces: list[bytes]) -> None:
     hear(link, status(BOOT), 1)
     (event,) = [event for event in events_of(link) if isinstance(event, Answered)]
     assert isinstance(event.reply, Status)
+
+
+def test_a_hello_is_said_for_as_long_as_a_board_may_take_to_start() -> None:
+    link = HostLink(retry_ns=RETRY_NS, tries=2, hello_tries=5)
+    link.send(hello(1))
+    now, said = T0, 0
+    while not link.down or said == 0 or link.next_deadline() is not None:
+        said += bool(link.take(now))
+        now = Nanos(now + RETRY_NS)
+        link.handle_deadline(now)
+    assert said == 5
+    assert isinstance(link.next_event(), Silent)
