@@ -61,6 +61,49 @@ def rehearse(plan: Path, out: Path, seed: int, as_json: bool) -> None:
         raise SystemExit(1)
 
 
+@cli.command()
+@click.option("--kit", type=FILE, required=True, help="The kit whose rig is simulated.")
+@click.option("--port-name", type=click.Path(path_type=Path), help="A second name for the path of the pseudo-terminal.")
+@click.option("--tcp", metavar="HOST:PORT", help="Serve over TCP instead; open it as socket://HOST:PORT.")
+@click.option("--truth", type=click.Path(dir_okay=False, path_type=Path), help="Keep what is truly exposed in this file.")
+@click.option("--seed", type=click.IntRange(0), default=0, show_default=True, help="Chance in the simulated world.")
+@click.option(
+    "--speed",
+    type=click.FloatRange(0.01, 100),
+    default=1.0,
+    show_default=True,
+    help="Its seconds in one of ours; above 1 the kit needs a patient board (silence_ms).",
+)
+@as_json
+def simulate(
+    kit: Path, port_name: Path | None, tcp: str | None, truth: Path | None, seed: int, speed: float, as_json: bool
+) -> None:
+    """Serve a simulated rig in real time at a port that any program can open, until interrupted."""
+    from controller.commands.simulate import Place, Served, simulate_command, simulation_text  # noqa: PLC0415
+
+    if tcp is not None and port_name is not None:
+        raise click.UsageError("Give --port-name or --tcp, not both.")
+
+    def tell(served: Served) -> None:
+        from dataclasses import asdict  # noqa: PLC0415
+
+        _print(asdict(served) if as_json else simulation_text(served))
+
+    exposures = simulate_command(kit, Place(port_name, _address(tcp)), truth, seed, speed, tell)
+    if not as_json:
+        click.echo(f"Over; {exposures} exposures were truly made.")
+
+
+def _address(text: str | None) -> tuple[str, int] | None:
+    """HOST:PORT, or PORT alone for this computer only."""
+    if text is None:
+        return None
+    host, _, port = text.rpartition(":")
+    if not port.isdecimal() or int(port) > 65535:
+        raise click.UsageError(f"--tcp {text} is not HOST:PORT with a port up to 65535.")
+    return host or "127.0.0.1", int(port)
+
+
 cli.add_command(board)
 
 
@@ -68,6 +111,7 @@ def _print(shown: str | dict[str, Any]) -> None:
     import json  # noqa: PLC0415
 
     click.echo(shown if isinstance(shown, str) else json.dumps(shown))
+    sys.stdout.flush()  # whoever waits for the line, at the end of a pipe
 
 
 def main(command: Callable[..., Any] = cli) -> None:

@@ -2,7 +2,7 @@
 
 import json
 from dataclasses import asdict, dataclass
-from typing import Any
+from typing import Any, Self
 
 from sim.camera import NS, Opening
 from sim.head import Head
@@ -46,6 +46,13 @@ class Truth:
                 still=still,
             )
         )
+
+    @classmethod
+    def from_json(cls, text: str) -> Self:
+        """What `to_json` wrote. Raises ValueError, KeyError or TypeError for anything else."""
+        truth = cls()
+        truth.exposures = [TrueExposure(**row) for row in json.loads(text)["exposures"]]
+        return truth
 
     def to_json(self) -> str:
         """The record as JSON text, one exposure a line."""

@@ -1,4 +1,4 @@
-"""Ctrl-C as a wish of the operator: once stops with a ramp, twice halts."""
+"""Ctrl-C as a wish of the operator: once stops with a ramp, twice halts. Being told to end counts as well."""
 
 import signal
 from types import FrameType, TracebackType
@@ -18,14 +18,15 @@ class Interrupts:
     def __init__(self) -> None:
         self._pending: list[Kind] = []
         self._count = 0
-        self._previous: object = None
+        self._previous: dict[int, object] = {}
 
     def __enter__(self) -> Self:
-        self._previous = signal.signal(signal.SIGINT, self._on_signal)
+        self._previous = {number: signal.signal(number, self._on_signal) for number in (signal.SIGINT, signal.SIGTERM)}
         return self
 
     def __exit__(self, *_: type[BaseException] | BaseException | TracebackType | None) -> None:
-        signal.signal(signal.SIGINT, self._previous)  # type: ignore[arg-type]
+        for number, previous in self._previous.items():
+            signal.signal(number, previous)  # type: ignore[arg-type]
 
     def _on_signal(self, _signal: int, _frame: FrameType | None) -> None:
         if self._count < len(WISHES):

@@ -7,6 +7,7 @@ from controller.capture.interrupts import Interrupts
 from controller.capture.runner import Runner, RunResult
 from controller.commands.stand_in import rig_spec
 from controller.errors import InputError, StorageFailed
+from controller.files import write_whole
 from controller.planning.plan import Plan, load_plan
 from controller.program.build import build_program
 from controller.report.html import write_html
@@ -56,11 +57,8 @@ def _write_all(out: Path, plan: Plan, session: Session, rig: Rig, result: RunRes
         sentence=result.sentence,
         seconds=result.seconds,
     )
-    try:
-        (out / "truth.json").write_text(rig.truth.to_json(), encoding="utf-8")
-        (out / "report.json").write_text(summary.model_dump_json(indent=1) + "\n", encoding="utf-8")
-    except OSError as error:
-        raise StorageFailed(f"{out} cannot be written ({error.strerror}).") from None
+    write_whole(out / "truth.json", rig.truth.to_json())
+    write_whole(out / "report.json", summary.model_dump_json(indent=1) + "\n")
     write_html(out / "report.html", plan, summary, session.happenings())
     return summary
 

@@ -2,14 +2,14 @@
 
 import hashlib
 import json
-from contextlib import suppress
 from pathlib import Path
 from typing import Annotated, Any, Literal, Self
 
 import numpy as np
 from pydantic import BaseModel, ConfigDict, Field, ValidationError
 
-from controller.errors import InputError, StorageFailed
+from controller.errors import InputError
+from controller.files import write_whole
 from controller.kit.kit import Kit
 from controller.kit.load import mistakes
 from controller.optics.projection import Projection
@@ -173,14 +173,7 @@ def content_hash(content: dict[str, Any]) -> str:
 
 def save_plan(plan: Plan, path: Path) -> None:
     """Write the plan; either the whole file appears or none. Raises StorageFailed."""
-    part = path.with_name(path.name + ".part")
-    try:
-        part.write_text(plan.model_dump_json(indent=1) + "\n", encoding="utf-8")
-        part.replace(path)
-    except OSError as error:
-        with suppress(OSError):
-            part.unlink(missing_ok=True)
-        raise StorageFailed(f"{path} cannot be written ({error.strerror}); choose another place.") from None
+    write_whole(path, plan.model_dump_json(indent=1) + "\n")
 
 
 def load_plan(path: Path) -> Plan:

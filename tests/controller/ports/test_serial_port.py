@@ -20,7 +20,8 @@ from controller.ports.serial_port import SerialPort, resolve
 from controller.program.build import build_program
 from controller.session.session import Session
 from sim.rig import Rig
-from sim.serve import TerminalServer
+from sim.serve import RealTime
+from sim.terminal import Terminal
 from tests.bench.figures import full_frame_kit
 
 pytestmark = pytest.mark.skipif(sys.platform == "win32", reason="no pseudo-terminals")
@@ -31,15 +32,16 @@ class Served:
 
     def __init__(self, speed: float) -> None:
         self.rig = Rig(rig_spec(full_frame_kit(24), 1))
-        self.server = TerminalServer(self.rig, speed)
+        self.terminal = Terminal()
+        self.path = self.terminal.path
         self._over = threading.Event()
-        self._thread = threading.Thread(target=self.server.serve, args=(self._over.is_set,))
+        self._thread = threading.Thread(target=RealTime(self.rig, self.terminal, speed).serve, args=(self._over.is_set,))
         self._thread.start()
 
     def close(self) -> None:
         self._over.set()
         self._thread.join()
-        self.server.__exit__(None, None, None)
+        self.terminal.__exit__(None, None, None)
 
 
 @pytest.fixture
@@ -55,7 +57,7 @@ def test_the_same_host_runs_over_a_pseudo_terminal(served: Served, tmp_path: Pat
     program = build_program(plan.kit, plan.frames[:2])
     with (
         Session.create(tmp_path / "s.sqlite", {}, durable=True) as session,
-        SerialPort(served.server.path, 115_200) as port,
+        SerialPort(served.path, 115_200) as port,
     ):
         result = Runner(program, port, session).run()
         shots = session.shots()
@@ -68,20 +70,20 @@ def test_the_same_host_runs_over_a_pseudo_terminal(served: Served, tmp_path: Pat
 
 @pytest.mark.long
 def test_the_battery_over_a_pseudo_terminal(served: Served) -> None:
-    verdicts = check_command(served.server.path, 115_200, lambda: False, lambda _: None)
+    verdicts = check_command(served.path, 115_200, lambda: False, lambda _: None)
     assert {verdict.kept for verdict in verdicts} == {True, None}
 
 
 def test_a_soak_counts_what_it_did(served: Served) -> None:
-    health = soak_command(served.server.path, 115_200, 0.3)
+    health = soak_command(served.path, 115_200, 0.3)
     assert health.exchanges > 0
     assert sum(health.histogram.values()) == health.exchanges
     assert not health.silent
 
 
 def test_a_second_opener_is_refused(served: Served) -> None:
-    with SerialPort(served.server.path, 115_200), pytest.raises(LinkLost, match="no other program"):
-        SerialPort(served.server.path, 115_200)
+    with SerialPort(served.path, 115_200), pytest.raises(LinkLost, match="no other program"):
+        SerialPort(served.path, 115_200)
 
 
 def test_a_port_that_does_not_exist() -> None:
@@ -122,16 +124,3 @@ def test_in_and_out_through_a_loop() -> None:
             seen += port.wait_bytes(port.now() + 10**9)
         assert seen == b"\x00abc\x00"
         assert port.wait_bytes(port.now() - 1) == b""
-
-
-def test_a_fixed_name_is_given_unless_it_is_taken(tmp_path: Path) -> None:
-    found = Served(speed=1.0)
-    try:
-        name = tmp_path / "port"
-        name.symlink_to(tmp_path / "dead")
-        found.server.link(name)
-        assert os.readlink(name) == found.server.path
-        with pytest.raises(FileExistsError):
-            found.server.link(name)
-    finally:
-        found.close()

@@ -1,0 +1,99 @@
+"""`fullturn simulate`: the simulated rig in real time, at a port that any program can open."""
+
+import sys
+from collections.abc import Callable
+from dataclasses import dataclass
+from pathlib import Path
+
+from controller.capture.interrupts import Interrupts
+from controller.commands.stand_in import rig_spec
+from controller.errors import InputError, WorldError
+from controller.files import write_whole
+from controller.kit.load import load_kit
+from sim.rig import Rig
+from sim.serve import Line, RealTime
+from sim.socket_line import SocketLine
+from sim.truth import Truth
+
+
+@dataclass(frozen=True, slots=True)
+class Place:
+    """Where to serve: a pseudo-terminal (with a second name for its path, or none), or TCP at host and port."""
+
+    name: Path | None = None
+    tcp: tuple[str, int] | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Served:
+    """What is said once the port is open."""
+
+    port: str
+    kit: str
+    truth: str | None
+    exposures_before: int
+
+
+def simulate_command(
+    kit_path: Path, place: Place, truth_path: Path | None, seed: int, speed: float, tell: Callable[[Served], None]
+) -> int:
+    """Serve the rig until interrupted; how many exposures its truth then holds.
+
+    A truth file that is there already is continued: the same head with its board switched on again. Raises InputError,
+    WorldError, StorageFailed.
+    """
+    kit = load_kit(kit_path)
+    rig = Rig(rig_spec(kit, seed))
+    if truth_path is not None and truth_path.exists():
+        rig.truth = _earlier(truth_path)
+    written = before = len(rig.truth.exposures)
+    if truth_path is not None:
+        write_whole(truth_path, rig.truth.to_json())
+
+    def over() -> bool:
+        nonlocal written
+        if truth_path is not None and len(rig.truth.exposures) != written:
+            written = len(rig.truth.exposures)
+            write_whole(truth_path, rig.truth.to_json())
+        return interrupts.next_wish() is not None
+
+    with _opened(place) as line, Interrupts() as interrupts:
+        served = RealTime(rig, line, speed)
+        named = str(place.name) if place.name is not None else line.path
+        tell(Served(named, str(kit_path), None if truth_path is None else str(truth_path), before))
+        served.serve(over)
+    return len(rig.truth.exposures)
+
+
+def simulation_text(served: Served) -> str:
+    """What is said once the port is open."""
+    text = f"The simulated rig of {served.kit} is at {served.port}; Ctrl-C ends it."
+    if served.exposures_before:
+        text += f" {served.truth} is continued after {served.exposures_before} exposures."
+    return text
+
+
+def _earlier(path: Path) -> Truth:
+    try:
+        return Truth.from_json(path.read_text(encoding="utf-8"))
+    except OSError as error:
+        raise InputError(f"{path}: cannot be read ({error.strerror}).") from None
+    except (ValueError, KeyError, TypeError):
+        raise InputError(f"{path}: exists and is not a truth file; choose another name.") from None
+
+
+def _opened(place: Place) -> Line:
+    if place.tcp is not None:
+        host, port = place.tcp
+        try:
+            return SocketLine(host, port)
+        except OSError as error:
+            raise WorldError(f"{host}:{port} cannot be served ({error.strerror}); choose another port.") from None
+    if sys.platform == "win32":
+        raise InputError("This system has no pseudo-terminals; serve the rig with --tcp instead.")
+    from sim.terminal import NameTaken, Terminal  # noqa: PLC0415  (not everywhere)
+
+    try:
+        return Terminal(place.name)
+    except NameTaken as error:
+        raise InputError(f"{place.name} {error}; choose another name, or remove it.") from None

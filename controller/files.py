@@ -1,0 +1,18 @@
+"""Files that are there whole or not at all."""
+
+from contextlib import suppress
+from pathlib import Path
+
+from controller.errors import StorageFailed
+
+
+def write_whole(path: Path, text: str) -> None:
+    """Write `text` to `path`, replacing what is there; either the whole file appears or none. Raises StorageFailed."""
+    part = path.with_name(path.name + ".part")
+    try:
+        part.write_text(text, encoding="utf-8")
+        part.replace(path)
+    except OSError as error:
+        with suppress(OSError):
+            part.unlink(missing_ok=True)
+        raise StorageFailed(f"{path} cannot be written ({error.strerror}); choose another place.") from None

@@ -1,0 +1,74 @@
+"""A line over TCP, for systems without pseudo-terminals and for hosts elsewhere."""
+
+import socket
+from types import TracebackType
+from typing import Self
+
+CHUNK = 4096
+
+
+class SocketLine:
+    """A server for one host at a time; a second one is hung up on.
+
+    `port` 0 lets the system choose one. Raises OSError when it cannot listen there.
+    """
+
+    def __init__(self, host: str, port: int) -> None:
+        self._listener = socket.create_server((host, port))
+        self._listener.setblocking(False)
+        self._host: socket.socket | None = None
+        self.path = f"socket://{host}:{self._listener.getsockname()[1]}"
+
+    def __enter__(self) -> Self:
+        return self
+
+    def __exit__(self, *_: type[BaseException] | BaseException | TracebackType | None) -> None:
+        self._hang_up()
+        self._listener.close()
+
+    def fileno(self) -> int:
+        """What to wait at: the host that is there, or whoever comes."""
+        return (self._host or self._listener).fileno()
+
+    def read(self) -> bytes:
+        """What the host has written; or take up a host that comes."""
+        if self._host is None:
+            self._host = self._next_host()
+            return b""
+        try:
+            data = self._host.recv(CHUNK)
+        except BlockingIOError:
+            return b""
+        except OSError:
+            data = b""
+        if not data:
+            self._hang_up()
+        elif (second := self._next_host()) is not None:
+            second.close()
+        return data
+
+    def write(self, data: bytes) -> int:
+        """Say something to the host; where there is none, it is said into the air."""
+        if self._host is None:
+            return len(data)
+        try:
+            return self._host.send(data)
+        except BlockingIOError:
+            return 0
+        except OSError:
+            self._hang_up()
+            return len(data)
+
+    def _next_host(self) -> socket.socket | None:
+        try:
+            host, _ = self._listener.accept()
+        except BlockingIOError:
+            return None
+        host.setblocking(False)
+        host.setsockopt(socket.IPPROTO_TCP, socket.TCP_NODELAY, 1)
+        return host
+
+    def _hang_up(self) -> None:
+        if self._host is not None:
+            self._host.close()
+            self._host = None

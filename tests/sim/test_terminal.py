@@ -1,0 +1,63 @@
+"""The pseudo-terminal's names: taken, free, left behind."""
+
+import os
+import sys
+from pathlib import Path
+
+import pytest
+
+if sys.platform == "win32":
+    pytest.skip("no pseudo-terminals", allow_module_level=True)
+
+from sim.terminal import NameTaken, Terminal
+
+
+def test_a_name_is_a_link_to_the_port_for_as_long_as_it_is_open(tmp_path: Path) -> None:
+    name = tmp_path / "port"
+    with Terminal(name) as terminal:
+        assert os.readlink(name) == terminal.path
+        assert terminal.read() == b""
+        host = os.open(name, os.O_RDWR | os.O_NOCTTY)
+        os.write(host, b"\x00ask\xff")
+        assert terminal.read() == b"\x00ask\xff"
+        assert terminal.write(b"\r\n\x04answer") == 9
+        assert os.read(host, 100) == b"\r\n\x04answer"
+        os.close(host)
+    assert not name.is_symlink()
+
+
+def test_a_link_that_was_left_behind_is_taken_over(tmp_path: Path) -> None:
+    name = tmp_path / "port"
+    with Terminal() as other:
+        gone = other.path
+    name.symlink_to(gone)
+    with Terminal(name) as terminal:
+        assert os.readlink(name) == terminal.path
+
+
+@pytest.mark.parametrize("target", ["no-such-file", None])
+def test_what_is_not_ours_stays(tmp_path: Path, target: str | None) -> None:
+    name = tmp_path / "port"
+    if target is None:
+        name.write_text("precious")
+    else:
+        name.symlink_to(tmp_path / target)
+    with pytest.raises(NameTaken, match="exists already"):
+        Terminal(name)
+    assert name.is_symlink() or name.read_text() == "precious"
+
+
+def test_a_second_one_under_the_same_name_is_refused(tmp_path: Path) -> None:
+    with Terminal(tmp_path / "port"), pytest.raises(NameTaken):
+        Terminal(tmp_path / "port")
+
+
+def test_a_name_in_no_folder(tmp_path: Path) -> None:
+    with pytest.raises(NameTaken, match="cannot be made"):
+        Terminal(tmp_path / "nowhere" / "port")
+
+
+def test_what_nobody_reads_finds_no_room_at_last() -> None:
+    with Terminal() as terminal:
+        went = [terminal.write(b"x" * 4096) for _ in range(100)]
+        assert went[-1] == 0
