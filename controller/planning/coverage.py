@@ -24,7 +24,9 @@ from controller.planning.region import SPHERE, Bounds
 # turn into this much less than zero; a thousandth of any pixel.
 ROUNDING_DEG = 1e-6
 RESOLUTION_RAD = np.radians(1e-5)
-DEEPEST = 24  # samples from which the worst place of a gap is sought
+SAMPLES = 6_000  # a direction is within a degree and a half of one
+DEEPEST = 8  # samples from which the worst place of a gap is sought
+AROUND = 16  # directions that are tried around each
 
 
 @dataclass(frozen=True, slots=True)
@@ -122,7 +124,7 @@ def _name_gap(cores: Cores, region: Bounds, bare: _Bare) -> Proof:
 
     That there is a gap is certain; its worst place is found by refining the worst of evenly spread samples.
     """
-    samples = spiral(40_000)
+    samples = spiral(SAMPLES)
     found = np.vstack([samples[region.holds(samples)], bare.direction[None]])
     margins = cores.best_margin_rad(found)
     worst = margins.argsort()[:DEEPEST]
@@ -132,7 +134,7 @@ def _name_gap(cores: Cores, region: Bounds, bare: _Bare) -> Proof:
         if radius < 1e-7:
             break
         # Turned every time, so that no ridge runs between the directions that are tried.
-        around = spiral(32) @ _spin(turn).T
+        around = spiral(AROUND) @ _spin(turn).T
         tried = places[:, None] + radius * around
         tried /= np.linalg.norm(tried, axis=2, keepdims=True)
         flat = tried.reshape(-1, 3)
