@@ -89,7 +89,9 @@ def _opened(place: Place) -> Line:
         try:
             return SocketLine(host, port)
         except OSError as error:
-            raise WorldError(f"{host}:{port} cannot be served ({os.strerror(error.errno or 0)}); choose another port.") from None
+            raise WorldError(
+                f"{host}:{port} cannot be served ({os.strerror(error.errno or 0)}); choose another port."
+            ) from None
     if sys.platform == "win32":
         raise InputError("This system has no pseudo-terminals; serve the rig with --tcp instead.")
     from sim.terminal import NameTaken, Terminal  # noqa: PLC0415  (not everywhere)

@@ -168,14 +168,21 @@ class Search:
 
         low, high = np.radians([self._task.lowest_deg, self._task.highest_deg])
         whole = self._task.lowest_deg <= -90 and self._task.highest_deg >= 90
-        free = whole and self._task.field.upright_either_way  # over the pole and on, upside down
-        limits: Any = [(None, None), (None, None) if free else (low, high)] * len(aims_deg)
+        turns = self._task.yaws_deg
+        yaws = (None, None) if turns is None else tuple(np.radians(turns))
+        free = whole and turns is None and self._task.field.upright_either_way  # over the pole and on, upside down
+        limits: Any = [yaws, (None, None) if free else (low, high)] * len(aims_deg)
         start = np.radians(aims_deg)
+        if turns is not None:
+            start[:, 0] = np.clip(start[:, 0], *yaws)
         if not free:
             start[:, 1] = np.clip(start[:, 1], low, high)
         options: Any = {"maxiter": STEPS, "maxcor": 20, "ftol": 1e-12, "gtol": 1e-9}
         found: Any = minimize(area_and_slope, start.ravel(), jac=True, method="L-BFGS-B", bounds=limits, options=options)
-        return _folded(np.degrees(found.x.reshape(-1, 2)), self._task.bounds) if found.fun < CLOSED_SR else None
+        if found.fun >= CLOSED_SR:
+            return None
+        aims = np.degrees(found.x.reshape(-1, 2))
+        return aims if turns is not None else _folded(aims, self._task.bounds)
 
 
 def _folded(aims_deg: Array, bounds: Bounds) -> Array:

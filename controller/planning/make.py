@@ -18,7 +18,7 @@ from controller.planning.links import Links, find_links
 from controller.planning.order import arrange
 from controller.planning.plan import Frame, LinkRecord, Optics, Place, Plan, ProofRecord, Region, SunRecord
 from controller.planning.pose import Pose, poses_of_rows
-from controller.planning.reach import reachable, single_row
+from controller.planning.reach import reachable, single_row, turns_deg
 from controller.planning.region import Bounds
 from controller.planning.request import Arrangement, RegionKind, Request
 from controller.planning.rows import SMALLEST_MARGIN_RAD, Task, fewest_rows
@@ -75,7 +75,8 @@ def _poses(kit: Kit, field: Field, bounds: Bounds, request: Request, progress: P
     if request.nadir_by_hand:
         by_hand = [Pose(10_000, 0.0, -90.0, by_hand=True)]
     tilt = kit.head.tilt
-    task = Task(field, _without_nadir(field, bounds, by_hand), max(-90.0, tilt.min_deg), min(90.0, tilt.max_deg))
+    bounds = _without_nadir(field, bounds, by_hand)
+    task = Task(field, bounds, max(-90.0, tilt.min_deg), min(90.0, tilt.max_deg), turns_deg(kit.head, bounds))
     if request.region is RegionKind.SINGLE_ROW:
         task = replace(task, lowest_deg=request.row_pitch_deg, highest_deg=request.row_pitch_deg)
     poses = _proved_rows(task)

@@ -9,6 +9,7 @@ from controller.kit.kit import Head
 from controller.optics.field import Field
 from controller.optics.outline import core_outline
 from controller.planning.bands import band
+from controller.planning.pose import start_yaw_deg
 from controller.planning.region import Bounds
 from controller.planning.rows import SMALLEST_MARGIN_RAD, reachable_deg
 
@@ -31,6 +32,16 @@ def reachable(field: Field, head: Head, wanted: Bounds, *, nadir_by_hand: bool) 
     if turn < 360 and found.yaw_width_deg > turn:
         found = replace(found, yaw_from_deg=head.pan.min_deg % 360, yaw_width_deg=turn)
     return found, max(0.0, wanted.solid_angle_sr() - found.solid_angle_sr())
+
+
+def turns_deg(head: Head, bounds: Bounds) -> tuple[float, float] | None:
+    """How far the head turns either way, counted like the yaw of `bounds`; None where it turns all round."""
+    low, high = head.pan.min_deg, head.pan.max_deg
+    if high - low >= 360:
+        return None
+    middle = start_yaw_deg(bounds) + bounds.yaw_width_deg / 2
+    whole = 360 * round((middle - (low + high) / 2) / 360)
+    return low + whole, high + whole
 
 
 def single_row(field: Field, head: Head, pitch_deg: float) -> Bounds:
