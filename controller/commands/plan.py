@@ -9,7 +9,7 @@ from controller.planning.make import Progress, make_plan
 from controller.planning.plan import Plan, save_plan
 from controller.planning.request import Request
 from controller.planning.targets import better_mounted, hold_limits, mounted, must_reach, print_resolution
-from controller.report.wording import counted, degrees, duration, proof_sentence
+from controller.report.wording import counted, degrees, duration, left_out_sentence, proof_sentence, reach_text
 
 
 @dataclass(frozen=True, slots=True)
@@ -56,19 +56,11 @@ def plan_command(kit_path: Path, out: Path, asked: Asked, progress: Progress = l
     if plan.region.unreachable_sr > 0 and not request.allow_unreachable:
         raise WorldError(
             f"{plan.region.unreachable_sr:.3f} steradians of this region are out of the head's reach "
-            f"({_reach_text(plan)}); add --allow-unreachable to plan the rest, or --nadir-by-hand."
+            f"({reach_text(plan)}); add --allow-unreachable to plan the rest, or --nadir-by-hand."
         )
     hold_limits(plan, request)
     save_plan(plan, out)
     return Made(plan, compared)
-
-
-def _reach_text(plan: Plan) -> str:
-    region = plan.region
-    text = f"it covers pitches {degrees(region.pitch_from_deg)} to {degrees(region.pitch_to_deg)}"
-    if region.yaw_width_deg < 360:
-        text += f" and {degrees(region.yaw_width_deg)} of yaw"
-    return text
 
 
 def plan_text(made: Made, out: Path) -> str:
@@ -97,7 +89,7 @@ def plan_text(made: Made, out: Path) -> str:
     if region.kind == "single-row":
         lines.append(f"The row gives a picture from {degrees(region.pitch_from_deg)} to {degrees(region.pitch_to_deg)}.")
     if region.unreachable_sr > 0:
-        lines.append(f"Out of reach and left out: {region.unreachable_sr:.3f} steradians ({_reach_text(plan)}).")
+        lines.append(left_out_sentence(plan))
     lines += _link_lines(plan) + _order_lines(plan) + _sun_lines(plan)
     for way, (frames, seconds) in made.compared.items():
         lines.append(f"{way}: {frames} frames, {duration(seconds)}")

@@ -7,6 +7,7 @@ from matplotlib.axes import Axes
 from matplotlib.collections import LineCollection
 from matplotlib.figure import Figure
 from matplotlib.patches import Circle, Rectangle
+from matplotlib.ticker import MaxNLocator
 from numpy.typing import NDArray
 
 from controller.optics.field import Field, Sides
@@ -36,7 +37,8 @@ def sphere_picture(plan: Plan) -> Figure:
         vmin=0,
         interpolation="nearest",
     )
-    figure.colorbar(image, ax=axes, shrink=0.72, label="frames that see the direction")
+    whole = MaxNLocator(integer=True)
+    figure.colorbar(image, ax=axes, shrink=0.72, label="frames that see the direction", ticks=whole)
     few = len(plan.frames) <= NUMBERED_AT_MOST
     for sides, colour, width, label in _layers(field, few=few):
         lines = [_unrolled(outline) for outline in _outlines(field, sides, plan.frames)]
@@ -161,7 +163,8 @@ def _bounds(axes: Axes, plan: Plan) -> None:
     ]
     if region.yaw_width_deg < 360:
         right = region.yaw_from_deg + region.yaw_width_deg
-        outside += [(right + turns, -90.0, 360 - region.yaw_width_deg, 180.0) for turns in (-720, -360, 0, 360)]
+        low, high = region.pitch_from_deg, region.pitch_to_deg
+        outside += [(right + turns, low, 360 - region.yaw_width_deg, high - low) for turns in (-720, -360, 0, 360)]
     label: str | None = "not covered: out of reach or not asked for"
     for x, y, width, height in outside:
         if height > 0:

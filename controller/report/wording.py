@@ -34,3 +34,19 @@ def proof_sentence(plan: Plan) -> str:
         )
     away = f"{-proof.worst_margin_deg:.3f}°"
     return f"{what.capitalize()} is not covered: the largest gap lies at {place}, {away} from any core."
+
+
+def reach_text(plan: Plan) -> str:
+    """What of the region the plan covers."""
+    region = plan.region
+    text = f"it covers pitches {degrees(region.pitch_from_deg)} to {degrees(region.pitch_to_deg)}"
+    if region.yaw_width_deg < 360:
+        text += f" and {degrees(region.yaw_width_deg)} of yaw"
+    return text
+
+
+def left_out_sentence(plan: Plan) -> str:
+    """What the head cannot reach, in one sentence; empty where it reaches all."""
+    if plan.region.unreachable_sr <= 0:
+        return ""
+    return f"Out of reach and left out: {plan.region.unreachable_sr:.3f} steradians ({reach_text(plan)})."

@@ -10,6 +10,7 @@ import pytest
 
 from controller.errors import StorageFailed
 from controller.planning.make import make_plan
+from controller.planning.request import Request
 from controller.report.html import write_html
 from controller.report.summary import Summary, summarise
 from controller.report.wording import proof_sentence
@@ -136,3 +137,14 @@ def test_a_place_that_cannot_be_written(rehearsed: Rehearsed, tmp_path: Path) ->
     (tmp_path / "file").write_text("in the way")
     with pytest.raises(StorageFailed, match="cannot be written"):
         write_html(tmp_path / "file" / "report.html", PLAN, *rehearsed)
+
+
+def test_what_is_out_of_reach_is_said_where_there_is_any(tmp_path: Path) -> None:
+    low = kit_of(14.0, head={"tilt": {"min_deg": -20.0}})
+    for kit, said in ((low, True), (kit_of(14.0), False)):
+        plan = make_plan(kit, 0.3, Request(allow_unreachable=True))
+        summary = summarise(plan, [], kind="rehearsal", seed=1, run_complete=True, sentence="Over.", seconds=1.0)
+        write_html(tmp_path / "report.html", plan, summary, [])
+        text = (tmp_path / "report.html").read_text(encoding="utf-8")
+        assert (f"{plan.region.unreachable_sr:.3f} steradians" in text) == said
+        assert (plan.region.unreachable_sr > 0) == said
