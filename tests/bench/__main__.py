@@ -10,7 +10,7 @@ from dataclasses import asdict
 from rich.console import Console
 from rich.table import Table
 
-from tests.bench import figures, planner, wire
+from tests.bench import figures, firmware, planner, wire
 from tests.bench.figures import Figure
 
 GROUPS: dict[str, Callable[[], list[Figure]]] = {
@@ -22,6 +22,7 @@ GROUPS: dict[str, Callable[[], list[Figure]]] = {
     "orders": planner.orders,
     "wire": wire.wire,
     "troubled": wire.troubled,
+    "firmware": firmware.firmware,
     "fewest": planner.fewest,
 }
 SLOW = {"fewest"}  # many minutes: only when asked for

@@ -4,9 +4,9 @@ from __future__ import annotations
 
 import os
 import subprocess
+from collections.abc import Callable
 from ctypes import CDLL
 from pathlib import Path
-from typing import Any
 
 import pytest
 from hypothesis import HealthCheck, given, settings
@@ -14,7 +14,7 @@ from hypothesis import strategies as st
 
 from protocol.codec import encode_message
 from protocol.framing import KINDS, encode_frame
-from protocol.messages import BoardState, Expose, Halt, Move, Reference, SetAxis, Stop
+from protocol.messages import BoardState, Expose, Halt, Message, Move, Reference, Request, SetAxis, Stop
 from protocol.units import Axis, CommandId, Steps
 from tests.protocol.board.core import Core
 from tests.protocol.board.talker import Talker
@@ -23,6 +23,11 @@ from tests.protocol.strategies import MESSAGES, PAYLOADS, SEQS
 FIXTURE_IS_CONSTANT = (HealthCheck.function_scoped_fixture,)
 TRAVEL_MS = 20_000
 """More than enough for a move that noise might have found to be stopped; every example is bounded."""
+
+
+def _with_seq(message: Message, seq: int) -> tuple[int, int, bytes]:
+    kind, payload = encode_message(message)
+    return kind, seq, payload
 
 
 def _flip(wire: bytes, at: int, bit: int) -> bytes:
@@ -36,11 +41,6 @@ FRAMES = st.builds(encode_frame, st.sampled_from(sorted(KINDS)), SEQS, PAYLOADS)
 )
 FLIPPED = st.builds(_flip, FRAMES, st.integers(0, 40), st.integers(0, 7))
 PIECES = st.lists(st.binary(max_size=300) | FRAMES | FLIPPED | st.just(b"\0" * 50) | st.just(b"\xff" * 999), max_size=12)
-
-
-def _with_seq(message: object, seq: int) -> tuple[int, int, bytes]:
-    kind, payload = encode_message(message)  # type: ignore[arg-type]
-    return kind, seq, payload
 
 
 @settings(suppress_health_check=FIXTURE_IS_CONSTANT, max_examples=150)
@@ -77,32 +77,27 @@ def test_an_armed_board_obeys_stop_after_any_noise(library: CDLL, pieces: list[b
     assert core.steps == steps
 
 
-@settings(suppress_health_check=FIXTURE_IS_CONSTANT, max_examples=60)
-@given(
-    orders=st.lists(
-        st.sampled_from(
-            (
-                Move(CommandId(1), Steps(200), Steps(-150)),
-                Move(CommandId(1), Steps(0), Steps(9000)),
-                Reference(CommandId(1), 900, 800, 3),
-                Expose(CommandId(1), 0, 0, 3, 20, 50),
-                SetAxis(CommandId(1), Axis.PAN, Steps(-1), Steps(1), 100, 100),
-                Stop(),
-                Halt(),
-            )
-        ),
-        max_size=8,
-    ),
-    pauses=st.lists(st.integers(0, 400), min_size=8, max_size=8),
+ORDERS: tuple[Callable[[CommandId], Request], ...] = (
+    lambda command_id: Move(command_id, Steps(200), Steps(-150)),
+    lambda command_id: Move(command_id, Steps(0), Steps(9000)),
+    lambda command_id: Reference(command_id, 900, 800, 3),
+    lambda command_id: Expose(command_id, 0, 0, 3, 20, 50),
+    lambda command_id: SetAxis(command_id, Axis.PAN, Steps(-1), Steps(1), 100, 100),
+    lambda _: Stop(),
+    lambda _: Halt(),
 )
-def test_any_order_of_orders_ends_at_rest(library: CDLL, orders: list[Any], pauses: list[int]) -> None:
+
+
+@settings(suppress_health_check=FIXTURE_IS_CONSTANT, max_examples=60)
+@given(orders=st.lists(st.tuples(st.sampled_from(ORDERS), st.integers(0, 400)), max_size=8))
+def test_any_order_of_orders_ends_at_rest(
+    library: CDLL, orders: list[tuple[Callable[[CommandId], Request], int]]
+) -> None:
     core = Core(library)
     talker = Talker(core)
     talker.make_ready()
-    for order, pause in zip(orders, pauses, strict=False):
-        if hasattr(order, "command_id"):
-            order = type(order)(talker.next_id(), *(getattr(order, name) for name in order.__slots__[1:]))  # noqa: PLW2901
-        talker.ask(order)
+    for order, pause in orders:
+        talker.ask(order(talker.next_id()))
         talker.run(pause)
     talker.ask(Stop())
     status = talker.await_disarmed(TRAVEL_MS)

@@ -198,6 +198,20 @@ int harness_start(const char *elf, uint32_t baud, int32_t pan, int32_t tilt)
     return h.uart == NULL ? 3 : 0;
 }
 
+/* Power off and on; what is in the EEPROM stays. */
+void harness_reset(void)
+{
+    avr_reset(h.avr);
+    h.avr->sleep = do_not_wait;
+    h.enabled_once = 0;
+    h.locked_since = 0;
+}
+
+uint32_t harness_complaints(void)
+{
+    return h.complaints;
+}
+
 void harness_stop(void)
 {
     if (h.avr != NULL)

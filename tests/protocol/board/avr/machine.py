@@ -63,7 +63,7 @@ def load(firmware: Firmware) -> CDLL:
     library.harness_place.restype = c_int32
     for name in ("cycle", "least", "lockout"):
         getattr(library, f"harness_{name}").restype = c_uint64
-    for name in ("take", "steps", "overruns", "untouched", "crashed", "edges", "lockout_pc"):
+    for name in ("take", "steps", "overruns", "untouched", "crashed", "edges", "lockout_pc", "complaints"):
         getattr(library, f"harness_{name}").restype = c_uint32
     for name in ("ram", "port_b"):
         getattr(library, f"harness_{name}").restype = c_uint8
@@ -83,6 +83,11 @@ class Machine:
 
     def stop(self) -> None:
         self._library.harness_stop()
+
+    def restart(self) -> None:
+        """Power off and on."""
+        self._library.harness_reset()
+        self.run(BOOT_MS)
 
     def feed(self, data: bytes) -> None:
         self._library.harness_feed(data, len(data))
@@ -134,6 +139,12 @@ class Machine:
     def overruns(self) -> int:
         overruns: int = self._library.harness_overruns()
         return overruns
+
+    @property
+    def complaints(self) -> int:
+        """Errors that the simulator has reported."""
+        complaints: int = self._library.harness_complaints()
+        return complaints
 
     @property
     def outputs(self) -> int:

@@ -46,7 +46,8 @@ void hal_send(const uint8_t *bytes, uint8_t count)
 
 uint8_t hal_inputs(void)
 {
-    uint8_t now = (uint8_t)((world.place[PAN] >= 0 ? INPUT_PAN_FLAG : 0) | (world.place[TILT] >= 0 ? INPUT_TILT_FLAG : 0));
+    uint8_t now = (uint8_t)(world.place[PAN] >= 0 ? INPUT_PAN_FLAG : 0);
+    now |= (uint8_t)(world.place[TILT] >= 0 ? INPUT_TILT_FLAG : 0);
     world.flags = (uint8_t)((now & ~world.stuck) | (world.flags & world.stuck));
     return world.flags | world.inputs;
 }

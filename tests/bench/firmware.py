@@ -1,0 +1,20 @@
+"""The firmware on a simulated controller."""
+
+from tests.bench.figures import Figure
+from tests.protocol.board import avr_figures
+from tests.protocol.board.avr import machine
+
+
+def firmware() -> list[Figure]:
+    """Sizes and worst times; where the tools are missing, a line that says so."""
+    lacking = machine.missing()
+    if lacking is not None:
+        return [Figure(f"firmware: not measured, {lacking}", 0, "")]
+    found = avr_figures.measure()
+    return [
+        Figure("firmware: flash", found.flash_bytes, "bytes", most=12 * 1024),
+        Figure("firmware: static RAM", found.static_ram_bytes, "bytes", most=1024),
+        Figure("firmware: RAM with the deepest stack seen", found.used_ram_bytes, "bytes", most=1024),
+        Figure("firmware: longest time without interrupts", found.lockout_us, "us", most=machine.BYTE_US),
+        Figure("firmware: late ticks at 2 x 10,000 steps/s", found.late_ticks, "", most=0),
+    ]

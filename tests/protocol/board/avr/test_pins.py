@@ -1,0 +1,170 @@
+"""What the firmware does at its pins: holding, cutting, contacts, and the inputs that it obeys."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from random import Random
+
+import pytest
+
+from controller.conformance.rules import RULES, Rule, wait_verdict
+from controller.conformance.talk import Talk
+from protocol.codec import encode_message
+from protocol.framing import encode_frame
+from protocol.messages import (
+    Accepted,
+    Arm,
+    BoardState,
+    Booted,
+    Cause,
+    Expose,
+    Finished,
+    Held,
+    Outcome,
+    Reason,
+    Refused,
+    StatusFlag,
+)
+from tests.protocol.board.avr.machine import Machine
+from tests.protocol.board.port import MachinePort
+from tests.protocol.board.talker import ACCEL, SPEED, Talker
+
+MOTORS_OFF, HALF_PRESS, RELEASE = 1, 2, 4
+PAN_LIMIT, TILT_LIMIT, SYNC, STOP_SWITCH = ("C", 2), ("C", 3), ("C", 4), ("D", 2)
+
+
+def closed_ms(board: Machine, bit: int, milliseconds: int) -> int:
+    """For how many milliseconds an output was high; time passes meanwhile."""
+    closed = 0
+    for _ in range(milliseconds):
+        board.run(1)
+        closed += bool(board.outputs & bit)
+    return closed
+
+
+def test_nothing_is_driven_before_it_is_asked_for(board: Machine, host: Talker) -> None:
+    assert board.outputs == MOTORS_OFF
+    host.greet()
+    host.configure()
+    assert board.outputs == MOTORS_OFF
+    host.arm()
+    assert board.outputs == 0
+
+
+def test_pins_firmware_and_request_agree(board: Machine, host: Talker) -> None:
+    host.make_ready()
+    assert board.places == (0, 0)
+    random = Random(7)
+    host.order(host.move(0, 0))
+    host.finish()
+    for _ in range(8):
+        target = random.randint(-300, 300), random.randint(-300, 300)
+        before = board.steps, board.places
+        host.order(host.move(*target))
+        finished = host.finish(look_ms=50)
+        assert finished.outcome is Outcome.ARRIVED
+        assert board.places == (finished.pan_steps, finished.tilt_steps) == target
+        made = [after - old for after, old in zip(board.steps, before[0], strict=True)]
+        assert made == [abs(to - at) for to, at in zip(target, before[1], strict=True)]
+
+
+def test_silence_stops_and_holds(board: Machine, host: Talker) -> None:
+    host.make_ready()
+    host.arm(300)
+    host.order(host.move(5000, -5000))
+    board.run(300 + 1000 * SPEED // ACCEL + 10)
+    host.listen()
+    (held,) = host.of(Held)
+    assert (held.cause, held.pan_steps, held.tilt_steps) == (Cause.HOST_SILENCE, *board.places)
+    steps = board.steps
+    board.run(500)
+    assert board.steps == steps
+    assert not board.outputs & MOTORS_OFF
+    status = host.status()
+    assert (status.state, status.cause) == (BoardState.DISARMED, Cause.HOST_SILENCE)
+
+
+def supply_low(board: Machine, *, on: bool) -> None:
+    board.set_supply(6.0 if on else 24.0)
+
+
+def by_pin(port: str, bit: int) -> Callable[..., None]:
+    def drive(board: Machine, *, on: bool) -> None:
+        board.set_pin(port, bit, high=on)
+
+    return drive
+
+
+@pytest.mark.parametrize(
+    ("drive", "cause"),
+    [
+        (by_pin(*PAN_LIMIT), Cause.LIMIT),
+        (by_pin(*TILT_LIMIT), Cause.LIMIT),
+        (by_pin(*STOP_SWITCH), Cause.STOP_SWITCH),
+        (supply_low, Cause.SUPPLY_LOW),
+    ],
+)
+def test_inputs_end_the_pulses(board: Machine, host: Talker, drive: Callable[..., None], cause: Cause) -> None:
+    host.make_ready()
+    host.order(host.move(5000, -5000))
+    board.run(800)
+    before = max(board.steps)
+    drive(board, on=True)
+    board.run(5)
+    steps = board.steps
+    # A supply is low when it has been so for a while, and everything else at once: in two milliseconds, in 0.1.
+    assert max(steps) - before <= (3 if cause is Cause.SUPPLY_LOW else 1)
+    board.run(300)
+    assert board.steps == steps
+    assert bool(board.outputs & MOTORS_OFF) is (cause is Cause.STOP_SWITCH)
+    status = host.status()
+    assert (status.state, status.cause, status.flags) == (BoardState.DISARMED, cause, StatusFlag(0))
+    assert [held.cause for held in host.of(Held)] == [cause]
+    if cause in {Cause.STOP_SWITCH, Cause.SUPPLY_LOW}:
+        again = Arm(host.next_id(), host.boot_id, 1000)
+        assert host.ask(again) == Refused(Reason.BUSY)
+    drive(board, on=False)
+    board.run(50)
+    host.arm()
+    assert board.steps == steps
+
+
+@pytest.mark.parametrize(("focus", "press"), [(0, 50), (40, 50)])
+def test_contacts(board: Machine, host: Talker, focus: int, press: int) -> None:
+    host.make_ready()
+    kind, payload = encode_message(Expose(host.next_id(), 0, 0, focus, press, 100))
+    board.feed(encode_frame(kind, 77, payload))
+    # It can close its contacts once the frame is in, and looks once in a millisecond.
+    assert abs(closed_ms(board, RELEASE, focus + press + 20) - press) <= 1
+    assert not board.outputs & (RELEASE | HALF_PRESS)
+    assert (77, Accepted()) in host.listen()
+    assert host.finish().outcome is Outcome.NO_SYNC
+
+
+def test_the_sync_contact_answers(board: Machine, host: Talker) -> None:
+    host.make_ready()
+    host.order(Expose(host.next_id(), 0, 0, 0, 50, 500))
+    board.run(20)
+    board.set_pin(*SYNC, high=False)
+    board.run(100)
+    board.set_pin(*SYNC, high=True)
+    board.run(20)
+    host.listen()
+    assert host.of(Finished)[-1].outcome is Outcome.EXPOSED_SYNC
+
+
+def test_each_start_has_its_own_boot_id(board: Machine, host: Talker) -> None:
+    host.greet()
+    for _ in range(3):
+        board.restart()
+        host.listen()
+        host.greet()
+        host.configure()
+    ids = [booted.boot_id for booted in host.of(Booted)]
+    assert len(ids) == len(set(ids)) == 4
+
+
+@pytest.mark.long
+@pytest.mark.parametrize("rule", RULES, ids=lambda rule: rule.name)
+def test_the_firmware_keeps(rule: Rule, board: Machine) -> None:
+    wait_verdict(Talk(MachinePort(board)), rule)

@@ -1,0 +1,104 @@
+"""The firmware on its controller and the core on this machine give the same replies to random requests.
+
+The controller's integers have 16 bits, its compiler is another, and its line takes time; none of that may show.
+"""
+
+from __future__ import annotations
+
+from ctypes import CDLL
+from dataclasses import replace
+from random import Random
+
+import pytest
+
+from protocol.messages import (
+    Arm,
+    BoardState,
+    Booted,
+    Expose,
+    GetStatus,
+    Halt,
+    Hello,
+    Message,
+    Move,
+    Reference,
+    Request,
+    SetAxis,
+    Status,
+    Stop,
+    Welcome,
+)
+from protocol.units import Axis, BootId, CommandId, Steps
+from tests.protocol.board.avr.machine import Firmware, Machine
+from tests.protocol.board.core import Core
+from tests.protocol.board.talker import Talker
+
+EDGE = (0, 1, 2**16 - 1, 2**16, 2**31 - 1, 2**31, 2**32 - 1)
+APART_MS = 15
+
+
+def draw(random: Random, host: Talker) -> Request:
+    """A request, often one that makes sense."""
+    command_id = CommandId(max(0, host.last_id + random.choice((1, 1, 1, 1, 1, 1, 0, -1, -100))))
+    host.last_id = max(host.last_id, command_id)
+    odd = random.random() < 0.15
+    number = random.choice(EDGE)
+    kind = random.randrange(10)
+    if kind <= 2:
+        return Move(command_id, *(Steps(random.randint(-220, 220) if not odd else number - 2**31) for _ in range(2)))
+    if kind == 3:
+        pan, tilt = (number if odd else random.randint(200, 600) for _ in range(2))
+        return Reference(command_id, pan, tilt, random.choice((0, 1, 4)))
+    if kind == 4:
+        return Expose(command_id, number, number & 0xFF, random.randint(0, 20), 0 if odd else 15, random.randint(0, 40))
+    if kind == 5:
+        return Arm(command_id, BootId(host.boot_id ^ odd), number if odd else 60_000)
+    if kind == 6:
+        limit = Steps(200 if not odd else number - 2**31)
+        return SetAxis(command_id, random.choice(list(Axis)), Steps(-200), limit, number if odd else 1500, 6000)
+    if kind == 7:
+        return random.choice((Stop(), Halt()))
+    return GetStatus() if kind == 8 else Hello(random.choice((1, 1, 2)), 0, number)
+
+
+def without_time(message: Message) -> Message:
+    """What must be equal to the bit, once the motion is over."""
+    if isinstance(message, Status):
+        return replace(message, clock_ms=0, finished_clock_ms=0)
+    return message
+
+
+def rest(host: Talker) -> Status:
+    """Wait for the end of whatever is under way; stops from a few milliseconds apart end in places a few steps apart."""
+    for _ in range(1500):
+        status = host.status()
+        if status.state <= BoardState.READY:
+            return status
+        host.run(10)
+    raise AssertionError("it never ends")
+
+
+@pytest.mark.long
+@pytest.mark.parametrize("seed", range(6))
+def test_same_replies(library: CDLL, harness: CDLL, firmware: Firmware, seed: int) -> None:
+    board = Machine(harness, firmware)
+    theirs = Talker(board)
+    boot_id = theirs.greet().boot_id
+    ours = Talker(Core(library, boot_id=boot_id, camera_ms=None))
+    ours.greet()
+    for host in (ours, theirs):
+        host.make_ready(1500, 6000, 200)
+    random = Random(seed)
+    for _ in range(60):
+        request = draw(random, ours)
+        theirs.last_id = ours.last_id
+        mine, other = ours.ask(request), theirs.ask(request)
+        if not isinstance(mine, Status):
+            assert mine == other, request
+        ends = [rest(host) for host in (ours, theirs)]
+        assert without_time(ends[0]) == without_time(ends[1]), request
+    told = [[replace(n, clock_ms=0) for n in host.notices if not isinstance(n, Booted)] for host in (ours, theirs)]
+    assert told[0] == told[1]
+    assert isinstance(theirs.greet(), Welcome)
+    assert board.overruns == 0
+    board.stop()
