@@ -39,8 +39,9 @@ from protocol.messages import (
 )
 from protocol.units import NO_COMMAND, BootId, CommandId, Nanos, Steps
 from protocol.units import Axis as AxisName
+from sim.axis import Axis
 from sim.camera import Camera, Label
-from sim.head import Axis, Head
+from sim.head import Head
 from sim.judging import Standing, refusal
 from sim.motors import move, stop
 from sim.referencing import Phase, ReferenceRun
@@ -276,9 +277,10 @@ class Board:
         for run in self._references:
             run.handle_deadline(now_ns)
         if all(run.phase is Phase.DONE for run in self._references):
-            self._references = []
             # The switches' edge is step 0, wherever counting had started.
-            self._origin = dict.fromkeys(self._origin, 0)
+            for name, run in zip(self._origin, self._references, strict=True):
+                self._origin[name] = run.zero_steps
+            self._references = []
             self._known = True
             self._finish(now_ns, Outcome.REFERENCED)
 

@@ -8,71 +8,42 @@ sudden change of speed v rings as -v / wd exp(-z w t) sin(wd t).
 """
 
 import math
-from collections import deque
 from dataclasses import dataclass
+from random import Random
 
-from sim.motors import NS, Motion, at_rest
-
-REMEMBERED_MOTIONS = 4  # that may still ring; each as a whole, since only a whole motion's steps add up to nothing
+from sim.axis import Axis, AxisSpec
+from sim.lean import leaned
+from sim.motors import NS, Motion
+from sim.wind import Wind
 
 
 @dataclass(frozen=True, slots=True)
 class HeadSpec:
-    """The true mechanics. `pixel_deg` is the angle of one pixel at the picture's centre."""
+    """The true mechanics. `pixel_deg` is the angle of one pixel at the picture's centre.
 
-    pan_steps_per_degree: float
-    tilt_steps_per_degree: float
+    The base leans by `lean_deg` toward the yaw `lean_toward_deg`; gusts come every `gusts_every_s` on average (0: none).
+    """
+
+    pan: AxisSpec
+    tilt: AxisSpec
     ring_hz: float
     ring_damping: float
     pixel_deg: float
-
-
-class Axis:
-    """One axis: its motion, and the steps of acceleration of the latest motions, which may still ring."""
-
-    def __init__(self, steps: int, steps_per_degree: float) -> None:
-        self.steps_per_degree = steps_per_degree
-        self.motion: Motion = at_rest(steps)
-        self._shaken: deque[list[tuple[int, float]]] = deque(maxlen=REMEMBERED_MOTIONS)
-        self._jolts: deque[tuple[int, float]] = deque(maxlen=REMEMBERED_MOTIONS)
-
-    def begin(self, motion: Motion) -> None:
-        """Take up `motion`; what the motion before it had still planned is forgotten."""
-        now_ns = motion.begin_ns
-        latest = self._shaken[-1] if self._shaken else []
-        undone = 0.0
-        while latest and latest[-1][0] >= now_ns:
-            undone += latest.pop()[1]
-        if undone:  # it was accelerating when it was cut short
-            latest.append((now_ns, undone))
-        changes = [(at_ns, change / self.steps_per_degree) for at_ns, change in motion.accelerations()]
-        if changes:
-            self._shaken.append(changes)
-        self.motion = motion
-
-    def shakes(self, now_ns: int) -> list[tuple[float, float]]:
-        """Steps of acceleration up to now: (seconds ago, change in degrees/s^2)."""
-        return [
-            ((now_ns - at_ns) / NS, change) for changes in self._shaken for at_ns, change in changes if at_ns <= now_ns
-        ]
-
-    def jolt(self, now_ns: int) -> None:
-        """The pulses end at once: the speed is gone in no time."""
-        self._jolts.append((now_ns, -self.motion.speed_at(now_ns) / self.steps_per_degree))
-        self.begin(at_rest(round(self.motion.steps_at(now_ns)), now_ns))
-
-    def jolts(self, now_ns: int) -> list[tuple[float, float]]:
-        """Sudden changes of speed up to now: (seconds ago, change in degrees/s)."""
-        return [((now_ns - at_ns) / NS, change) for at_ns, change in self._jolts if at_ns <= now_ns]
+    lean_deg: float = 0.0
+    lean_toward_deg: float = 0.0
+    gusts_every_s: float = 0.0
+    gust_peak_deg: float = 0.0
 
 
 class Head:
     """Two axes and the camera on them. Zero of both axes is the true zero of the switches."""
 
-    def __init__(self, spec: HeadSpec, pan_steps: int, tilt_steps: int) -> None:
+    def __init__(self, spec: HeadSpec, pan_steps: int, tilt_steps: int, seed: int = 0) -> None:
         self.spec = spec
-        self.pan = Axis(pan_steps, spec.pan_steps_per_degree)
-        self.tilt = Axis(tilt_steps, spec.tilt_steps_per_degree)
+        random = Random(seed)
+        self.pan = Axis(spec.pan, pan_steps, random)
+        self.tilt = Axis(spec.tilt, tilt_steps, random)
+        self.wind = Wind(seed, spec.gusts_every_s, spec.gust_peak_deg)
         self._by_hand: tuple[float, float, tuple[Motion, Motion]] | None = None
         self._omega = 2 * math.pi * spec.ring_hz
         self._damped = self._omega * math.sqrt(1 - spec.ring_damping**2)
@@ -82,13 +53,15 @@ class Head:
         self._by_hand = (yaw_deg, pitch_deg, (self.pan.motion, self.tilt.motion))
 
     def pose_deg(self, now_ns: int) -> tuple[float, float]:
-        """True yaw and pitch in degrees, ringing included; the motors stand on whole steps."""
+        """True yaw and pitch in degrees, ringing and wind included; the motors stand on whole steps."""
         if self._by_hand is not None and self._by_hand[2] == (self.pan.motion, self.tilt.motion):
             return self._by_hand[:2]
-        return self._angle_deg(self.pan, now_ns), self._angle_deg(self.tilt, now_ns)
-
-    def _angle_deg(self, axis: Axis, now_ns: int) -> float:
-        return round(axis.motion.steps_at(now_ns)) / axis.steps_per_degree + self._ringing_deg(axis, now_ns)
+        yaw_deg = self.pan.angle_deg(now_ns) + self._ringing_deg(self.pan, now_ns)
+        pitch_deg = self.tilt.angle_deg(now_ns) + self._ringing_deg(self.tilt, now_ns)
+        if self.wind.blows:
+            by_wind = self.wind.offset_deg(now_ns)
+            yaw_deg, pitch_deg = yaw_deg + by_wind[0], pitch_deg + by_wind[1]
+        return leaned(yaw_deg, pitch_deg, self.spec.lean_deg, self.spec.lean_toward_deg)
 
     def _ringing_deg(self, axis: Axis, now_ns: int) -> float:
         ratio, total = self.spec.ring_damping, 0.0
@@ -102,8 +75,8 @@ class Head:
         return total
 
     def motion_bound_px(self, from_ns: int) -> float:
-        """No motion of the picture after `from_ns` can exceed this many pixels; infinite while a motor turns."""
-        if max(self.pan.motion.end_ns, self.tilt.motion.end_ns) > from_ns:
+        """No motion of the picture after `from_ns` can exceed this many pixels; infinite while it turns or it blows."""
+        if self.wind.blows or max(self.pan.motion.end_ns, self.tilt.motion.end_ns) > from_ns:
             return math.inf
         decay = self.spec.ring_damping * self._omega
         widest = self._omega / self._damped  # of the swing's amplitude, sqrt(1 + (z w / wd)^2)
@@ -113,6 +86,12 @@ class Head:
             for axis in (self.pan, self.tilt)
         ]
         return 2 * math.hypot(*amplitudes) / self.spec.pixel_deg
+
+    def speed_px_s(self, now_ns: int) -> float:
+        """How fast the picture moves, in pixels per second."""
+        half_ns = 500_000
+        (yaw_a, pitch_a), (yaw_b, pitch_b) = self.pose_deg(now_ns - half_ns), self.pose_deg(now_ns + half_ns)
+        return math.hypot(yaw_b - yaw_a, pitch_b - pitch_a) / self.spec.pixel_deg * NS / (2 * half_ns)
 
     def motion_px(self, from_ns: int, to_ns: int) -> float:
         """Largest motion of the picture between two moments, in pixels, from closely spaced poses.

@@ -8,12 +8,10 @@ braking.
 import math
 from enum import Enum, auto
 
-from sim.head import Axis
+from sim.axis import Axis
 from sim.motors import move, stop
 
 SEEK_DEG = 400.0
-# A motor stands on whole steps: the flag changes between step -1 and step 0, seen on the way up and on the way down.
-EDGE_UP_STEPS, EDGE_DOWN_STEPS = -0.4, -0.6
 
 
 class Phase(Enum):
@@ -34,8 +32,9 @@ class ReferenceRun:
         self._speed = {Phase.SEEK: search, Phase.RETREAT: -search, Phase.CREEP: creep}
         self._braking = False
         self._edge_ns: int | None = None
-        flag_on = round(axis.motion.steps_at(now_ns)) >= 0
-        self._begin(Phase.RETREAT if flag_on else Phase.SEEK, now_ns)
+        self.zero_steps = 0
+        """The first step at which the flag was seen on, found by creeping."""
+        self._begin(Phase.RETREAT if axis.flag_on(now_ns) else Phase.SEEK, now_ns)
 
     def _begin(self, phase: Phase, now_ns: int) -> None:
         self.phase = phase
@@ -44,14 +43,17 @@ class ReferenceRun:
             return
         start = round(self._axis.motion.steps_at(now_ns))
         if phase is Phase.HOME:
-            self._axis.begin(move(now_ns, start, 0, self._speed[Phase.CREEP], self._accel))
+            self._axis.begin(move(now_ns, start, self.zero_steps, self._speed[Phase.CREEP], self._accel))
             self._braking = True
             return
         far = round(SEEK_DEG * self._axis.steps_per_degree)
         speed = self._speed[phase]
         motion = move(now_ns, start, start + round(math.copysign(far, speed)), abs(speed), self._accel)
         self._axis.begin(motion)
-        self._edge_ns = motion.when_at(EDGE_UP_STEPS if speed > 0 else EDGE_DOWN_STEPS)
+        edge = self._axis.flag_edge_steps(up=speed > 0)
+        self._edge_ns = motion.when_at(edge)
+        if phase is Phase.CREEP:
+            self.zero_steps = math.ceil(edge)
         self._braking = False
 
     def next_deadline(self) -> int | None:

@@ -33,8 +33,9 @@ class Rig:
         pan_deg, tilt_deg = (random.uniform(-START_WITHIN_DEG, START_WITHIN_DEG) for _ in range(2))
         self.head = Head(
             spec.head,
-            round(pan_deg * spec.head.pan_steps_per_degree),
-            round(tilt_deg * spec.head.tilt_steps_per_degree),
+            round(pan_deg * spec.head.pan.steps_per_degree),
+            round(tilt_deg * spec.head.tilt.steps_per_degree),
+            spec.seed + 2,
         )
         self.camera = Camera(spec.camera, random)
         self.board = Board(

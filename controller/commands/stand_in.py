@@ -3,6 +3,7 @@
 import math
 
 from controller.kit.kit import Kit
+from sim.axis import AxisSpec
 from sim.camera import CameraSpec
 from sim.head import HeadSpec
 from sim.rig import RigSpec
@@ -13,8 +14,8 @@ def rig_spec(kit: Kit, seed: int) -> RigSpec:
     head = kit.head
     return RigSpec(
         head=HeadSpec(
-            pan_steps_per_degree=head.pan.steps_per_degree,
-            tilt_steps_per_degree=head.tilt.steps_per_degree,
+            pan=AxisSpec(head.pan.steps_per_degree, head.pan.backlash_deg),
+            tilt=AxisSpec(head.tilt.steps_per_degree, head.tilt.backlash_deg),
             ring_hz=head.ring_hz,
             ring_damping=head.ring_damping,
             pixel_deg=math.degrees(kit.field(0.0).pixel_rad),

@@ -49,7 +49,8 @@ def build_program(kit: Kit, frames: Sequence["Frame"]) -> Program:
     """
     pan, tilt = _setting(kit, kit.head.pan), _setting(kit, kit.head.tilt)
     steps: list[Step] = []
-    here = (0, 0)
+    # A reference run ends a little above zero, so that an axis with play that stays there has come from the wrong side.
+    here = (int(kit.head.pan.backlash_deg > 0), int(kit.head.tilt.backlash_deg > 0))
     for frame in frames:
         if frame.by_hand:
             steps.append(AskStep(frame.id, frame.yaw_deg, frame.pitch_deg))

@@ -23,6 +23,7 @@ from protocol.messages import (
     Status,
 )
 from protocol.units import Axis, BootId, CommandId, Steps
+from sim.axis import AxisSpec
 from sim.board import Board
 from sim.camera import Camera, CameraSpec
 from sim.head import Head, HeadSpec
@@ -35,7 +36,7 @@ MAX_RATE = 5000
 LIMIT = 9000
 SILENCE_MS = 5000
 LAG_MS, SHUTTER_S = 50.0, 0.1
-HEAD = HeadSpec(STEPS_PER_DEGREE, STEPS_PER_DEGREE, ring_hz=8.0, ring_damping=0.05, pixel_deg=0.01)
+HEAD = HeadSpec(AxisSpec(STEPS_PER_DEGREE), AxisSpec(STEPS_PER_DEGREE), ring_hz=8.0, ring_damping=0.05, pixel_deg=0.01)
 
 M = TypeVar("M")
 

@@ -10,6 +10,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy import signal
 
+from sim.axis import AxisSpec
 from sim.head import Head, HeadSpec
 from sim.motors import NS, Leg, Motion, at_rest, move, stop
 
@@ -18,12 +19,12 @@ PIXEL_DEG = 0.01
 
 
 def head_of(ring_hz: float, damping: float, per_degree: float = PER_DEGREE) -> Head:
-    return Head(HeadSpec(per_degree, per_degree, ring_hz, damping, PIXEL_DEG), 0, 0)
+    return Head(HeadSpec(AxisSpec(per_degree), AxisSpec(per_degree), ring_hz, damping, PIXEL_DEG), 0, 0)
 
 
 def ringing_deg(head: Head, now_ns: int) -> float:
     """What the camera's yaw lags behind the motor's whole step."""
-    return head.pose_deg(now_ns)[0] - round(head.pan.motion.steps_at(now_ns)) / head.spec.pan_steps_per_degree
+    return head.pose_deg(now_ns)[0] - round(head.pan.motion.steps_at(now_ns)) / head.pan.steps_per_degree
 
 
 def lag_by_lsim(motion: Motion, ring_hz: float, damping: float, seconds: float) -> tuple[list[int], list[float]]:

@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+from random import Random
+
 import pytest
 from hypothesis import assume, given
 from hypothesis import strategies as st
 
-from sim.head import Axis
+from sim.axis import Axis, AxisSpec
 from sim.motors import NS, at_rest
 from sim.referencing import Phase, ReferenceRun
 
@@ -29,10 +31,14 @@ def run_out(axis: Axis, run: ReferenceRun, now_ns: int) -> tuple[int, list[Phase
     raise AssertionError("the run never ends")
 
 
+def axis_at(steps: int) -> Axis:
+    return Axis(AxisSpec(PER_DEGREE), steps, Random(1))
+
+
 @given(st.integers(-HALF_TURN, HALF_TURN), st.integers(20, 4000), st.integers(1, 50), st.integers(200, 50_000))
 def test_ends_at_zero_from_any_start(start: int, search: int, divisor: int, accel: int) -> None:
     assume(search * search >= 2 * accel)  # at search speed it needs a step or more to brake
-    axis = Axis(start, PER_DEGREE)
+    axis = axis_at(start)
     creep = search / divisor
     now_ns, _ = run_out(axis, ReferenceRun(axis, 0, float(search), creep, accel), 0)
     assert axis.motion.end_ns <= now_ns
@@ -41,7 +47,7 @@ def test_ends_at_zero_from_any_start(start: int, search: int, divisor: int, acce
 
 @given(st.integers(-HALF_TURN, HALF_TURN))
 def test_approaches_slowly_and_from_below(start: int) -> None:
-    axis = Axis(start, PER_DEGREE)
+    axis = axis_at(start)
     _, phases = run_out(axis, ReferenceRun(axis, 0, 1000.0, 50.0, 3000), 0)
     wanted = [Phase.RETREAT, Phase.CREEP, Phase.HOME, Phase.DONE]
     assert phases == (wanted if start >= 0 else [Phase.SEEK, *wanted])
@@ -49,7 +55,7 @@ def test_approaches_slowly_and_from_below(start: int) -> None:
 
 @pytest.mark.parametrize("start", [-17_000, -200, -1, 0, 1, 200, 17_000])
 def test_seeks_upward_below_the_edge_and_downward_above(start: int) -> None:
-    axis = Axis(start, PER_DEGREE)
+    axis = axis_at(start)
     ReferenceRun(axis, 0, 1000.0, 50.0, 3000)
     speed = axis.motion.speed_at(NS // 100)
     assert (speed > 0) == (start < 0)
@@ -58,7 +64,7 @@ def test_seeks_upward_below_the_edge_and_downward_above(start: int) -> None:
 def test_a_second_run_ends_in_the_same_place() -> None:
     ends = set()
     for start in (-9000, -3, 0, 12, 4000):
-        axis = Axis(start, PER_DEGREE)
+        axis = axis_at(start)
         now_ns, _ = run_out(axis, ReferenceRun(axis, 0, 800.0, 40.0, 2000), 0)
         ends.add(axis.motion.target)
         axis.begin(at_rest(axis.motion.target, now_ns))
@@ -68,7 +74,7 @@ def test_a_second_run_ends_in_the_same_place() -> None:
 
 
 def test_comes_back_over_the_braking_of_a_fast_creep() -> None:
-    axis = Axis(-300, PER_DEGREE)
+    axis = axis_at(-300)
     run = ReferenceRun(axis, 0, 2000.0, 1000.0, 1000)
     farthest, now_ns = 0.0, 0
     while (due := run.next_deadline()) is not None:
@@ -81,7 +87,7 @@ def test_comes_back_over_the_braking_of_a_fast_creep() -> None:
 
 
 def test_a_deadline_that_has_not_come_changes_nothing() -> None:
-    axis = Axis(-500, PER_DEGREE)
+    axis = axis_at(-500)
     run = ReferenceRun(axis, 0, 1000.0, 50.0, 3000)
     due = run.next_deadline()
     assert due is not None

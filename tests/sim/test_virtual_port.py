@@ -7,6 +7,7 @@ import pytest
 from protocol.codec import decode_message, encode_message
 from protocol.framing import Deframer, encode_frame
 from protocol.messages import Booted, GetStatus, Request, Status
+from sim.axis import AxisSpec
 from sim.camera import CameraSpec
 from sim.head import HeadSpec
 from sim.rig import Rig, RigSpec
@@ -19,7 +20,7 @@ BYTE_NS = 10 * NS // 115200
 def rig(seed: int = 0) -> Rig:
     return Rig(
         RigSpec(
-            HeadSpec(100.0, 100.0, 8.0, 0.05, 0.01),
+            HeadSpec(AxisSpec(100.0), AxisSpec(100.0), 8.0, 0.05, 0.01),
             CameraSpec((0.01,), 60.0, 250.0),
             baud=115200,
             sync_contact=True,

@@ -132,7 +132,7 @@ def test_play_is_taken_up_wherever_an_axis_turns_back(
     aims: list[tuple[float, float]], pan_play: float, tilt_play: float
 ) -> None:
     kit = kit_of(head={"pan": {"backlash_deg": pan_play}, "tilt": {"backlash_deg": tilt_play}})
-    here = (0, 0)
+    here = (int(pan_play > 0), int(tilt_play > 0))  # finding zero ends with a step or so downward
     for aim, moves in zip(aims, moves_of(kit, aims), strict=True):
         goal = (to_steps(aim[0], kit.head.pan), to_steps(aim[1], kit.head.tilt))
         assert (moves[-1].pan_steps, moves[-1].tilt_steps) == goal

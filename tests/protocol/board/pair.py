@@ -16,6 +16,7 @@ from typing import Any
 from protocol.codec import decode_message
 from protocol.framing import Deframer
 from protocol.messages import BoardState, Finished, Held, Message, Outcome, Status, StatusFlag
+from sim.axis import AxisSpec
 from sim.board import Board
 from sim.camera import Camera, CameraSpec
 from sim.head import Head, HeadSpec
@@ -37,7 +38,9 @@ class Simulated:
     """The simulated board as a machine."""
 
     def __init__(self) -> None:
-        self.head = Head(HeadSpec(100.0, 100.0, ring_hz=8.0, ring_damping=0.05, pixel_deg=0.01), *PLACE)
+        self.head = Head(
+            HeadSpec(AxisSpec(100.0), AxisSpec(100.0), ring_hz=8.0, ring_damping=0.05, pixel_deg=0.01), *PLACE
+        )
         lag_ms, shutter_ms = CAMERA_MS
         spec = CameraSpec((shutter_ms / 1000,), float(lag_ms), ready_ms=0.0, lag_scatter_ms=0.0)
         self.camera = Camera(spec, Random(5))

@@ -1,0 +1,145 @@
+"""One axis as it truly is: pulses in, an angle out, with everything in between that can go wrong.
+
+The board's pulses are a `Motion` in steps. The rotor follows them unless it stalls or slips; the play between rotor and
+head is a hysteresis (the head rests until the rotor has crossed the play); a gear that sits off its centre adds an error
+that comes back once per turn. What rings after changes of speed is kept here as well, for `Head` to add up.
+"""
+
+import math
+from collections import deque
+from dataclasses import dataclass
+from random import Random
+
+from sim.motors import NS, Motion, at_rest
+from sim.torque import Drive
+
+REMEMBERED_MOTIONS = 4  # that may still ring; each as a whole, since only a whole motion's steps add up to nothing
+# A motor stands on whole steps: a flag at zero changes between step -1 and step 0, up and down at different places.
+FLAG_UP_STEPS, FLAG_DOWN_STEPS = -0.4, -0.6
+
+
+@dataclass(frozen=True, slots=True)
+class AxisSpec:
+    """How the axis is built. Angles in degrees; `wobble_deg` is the amplitude of the error that comes once per turn.
+
+    `flag_scatter_deg` is the standard deviation of where the flag is seen to change. `limits_deg` is where the limit
+    switches are met, None where there are none. `drive` says what the motor can turn, None for whatever is asked.
+    """
+
+    steps_per_degree: float
+    play_deg: float = 0.0
+    wobble_deg: float = 0.0
+    wobble_phase_deg: float = 0.0
+    flag_scatter_deg: float = 0.0
+    limits_deg: tuple[float, float] | None = None
+    drive: Drive | None = None
+
+
+class Axis:
+    """One axis: its motion, what it lost, and the steps of acceleration of the latest motions, which may still ring."""
+
+    def __init__(self, spec: AxisSpec, steps: int, random: Random) -> None:
+        self.spec = spec
+        self.steps_per_degree = spec.steps_per_degree
+        self.motion: Motion = at_rest(steps)
+        self.flag_deg = 0.0
+        self.supply = 1.0  # share of the motors' supply that is there
+        self._random = random
+        self._lost_steps = 0.0  # the rotor stands this far behind the pulses
+        self._stuck_ns: int | None = None  # since when it does not follow
+        self._rested_deg = steps / spec.steps_per_degree  # where the head stood when the motion began
+        self._shaken: deque[list[tuple[int, float]]] = deque(maxlen=REMEMBERED_MOTIONS)
+        self._jolts: deque[tuple[int, float]] = deque(maxlen=REMEMBERED_MOTIONS)
+
+    # What the board does to it.
+
+    def begin(self, motion: Motion) -> None:
+        """Take up `motion`; what the motion before it had still planned is forgotten."""
+        now_ns = motion.begin_ns
+        self._rested_deg = self._head_deg(now_ns)
+        if self._stuck_ns is not None:
+            self._lost_steps = self._behind(now_ns)
+            self._stuck_ns = None
+        latest = self._shaken[-1] if self._shaken else []
+        undone = 0.0
+        while latest and latest[-1][0] >= now_ns:
+            undone += latest.pop()[1]
+        if undone:  # it was accelerating when it was cut short
+            latest.append((now_ns, undone))
+        changes = [(at_ns, change / self.steps_per_degree) for at_ns, change in motion.accelerations()]
+        if changes:
+            self._shaken.append(changes)
+        self.motion = motion
+        if self.spec.drive is not None:
+            self._stuck_ns = self.spec.drive.gives_way_ns(motion, self.steps_per_degree, self.supply)
+
+    def jolt(self, now_ns: int) -> None:
+        """The pulses end at once: the speed is gone in no time."""
+        self._jolts.append((now_ns, -self.motion.speed_at(now_ns) / self.steps_per_degree))
+        self.begin(at_rest(round(self.motion.steps_at(now_ns)), now_ns))
+
+    def flag_edge_steps(self, *, up: bool) -> float:
+        """The step of the pulses at which the flag at zero is seen to change, on the way up or down."""
+        half_play = self.spec.play_deg / 2 * (1 if up else -1)
+        scatter = self._random.gauss(0, self.spec.flag_scatter_deg) if self.spec.flag_scatter_deg else 0.0
+        edge = FLAG_UP_STEPS if up else FLAG_DOWN_STEPS
+        return edge + (self.flag_deg + half_play + scatter) * self.steps_per_degree + self._lost_steps
+
+    def flag_on(self, now_ns: int) -> bool:
+        """Whether the half-turn flag at zero is on: the head stands at it or above."""
+        return self._head_deg(now_ns) >= self.flag_deg + FLAG_DOWN_STEPS / 2 / self.steps_per_degree
+
+    def limit_met_ns(self) -> int | None:
+        """When the motion under way runs on to a limit switch, None if it does not."""
+        if self.spec.limits_deg is None or not self.motion.legs:
+            return None
+        up = self.motion.target > self.motion.legs[0].steps
+        limit_deg = self.spec.limits_deg[1] if up else self.spec.limits_deg[0]
+        half_play = self.spec.play_deg / 2 * (1 if up else -1)
+        return self.motion.when_at((limit_deg + half_play) * self.steps_per_degree + self._lost_steps)
+
+    # What the world does to it.
+
+    def lose(self, steps: float) -> None:
+        """The rotor slips by so many steps against the pulses."""
+        self._lost_steps += steps
+
+    def stall(self, now_ns: int) -> None:
+        """The rotor stands still until the next motion."""
+        if self._stuck_ns is None:
+            self._stuck_ns = now_ns
+
+    def kick(self, at_ns: int, deg_s: float) -> None:
+        """Something strikes the camera: a sudden change of speed."""
+        self._jolts.append((at_ns, deg_s))
+
+    # What is true.
+
+    def angle_deg(self, now_ns: int) -> float:
+        """Where the head stands, but for what rings."""
+        angle = self._head_deg(now_ns)
+        if self.spec.wobble_deg:
+            phase = self.spec.wobble_phase_deg
+            angle += self.spec.wobble_deg * (math.sin(math.radians(angle + phase)) - math.sin(math.radians(phase)))
+        return angle
+
+    def _behind(self, now_ns: int) -> float:
+        if self._stuck_ns is None or now_ns <= self._stuck_ns:
+            return self._lost_steps
+        stuck = round(self.motion.steps_at(self._stuck_ns))
+        return self._lost_steps + round(self.motion.steps_at(now_ns)) - stuck
+
+    def _head_deg(self, now_ns: int) -> float:
+        rotor_deg = (round(self.motion.steps_at(now_ns)) - self._behind(now_ns)) / self.steps_per_degree
+        half_play = self.spec.play_deg / 2
+        return min(max(self._rested_deg, rotor_deg - half_play), rotor_deg + half_play)
+
+    def shakes(self, now_ns: int) -> list[tuple[float, float]]:
+        """Steps of acceleration up to now: (seconds ago, change in degrees/s^2)."""
+        return [
+            ((now_ns - at_ns) / NS, change) for changes in self._shaken for at_ns, change in changes if at_ns <= now_ns
+        ]
+
+    def jolts(self, now_ns: int) -> list[tuple[float, float]]:
+        """Sudden changes of speed up to now: (seconds ago, change in degrees/s)."""
+        return [((now_ns - at_ns) / NS, change) for at_ns, change in self._jolts if at_ns <= now_ns]

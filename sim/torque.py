@@ -1,0 +1,44 @@
+"""What a motor can turn, and when it gives way.
+
+A stepper's torque falls with its speed, here along a straight line from standing still to the speed at which nothing is
+left, and in proportion to its supply. It gives way where inertia times acceleration and the imbalance ask for more.
+The line is a simplification; makers' pull-out curves differ (common practice, no source).
+"""
+
+import math
+from dataclasses import dataclass
+
+from sim.motors import NS, Motion
+
+
+@dataclass(frozen=True, slots=True)
+class Drive:
+    """Torque at the axis, behind its gear: `holding_nm` standing still, nothing left at `no_load_deg_s`.
+
+    The load: `inertia_kg_m2` about the axis, and `imbalance_nm` against which it turns.
+    """
+
+    holding_nm: float
+    no_load_deg_s: float
+    inertia_kg_m2: float
+    imbalance_nm: float = 0.0
+
+    def needed_nm(self, accel_deg_s2: float) -> float:
+        """Torque that this acceleration takes: J a, and the imbalance."""
+        return self.inertia_kg_m2 * math.radians(abs(accel_deg_s2)) + self.imbalance_nm
+
+    def top_speed_deg_s(self, accel_deg_s2: float, supply: float) -> float:
+        """The speed up to which there is torque enough for this acceleration."""
+        there = self.holding_nm * supply
+        return self.no_load_deg_s * (1 - self.needed_nm(accel_deg_s2) / there) if there > 0 else 0.0
+
+    def gives_way_ns(self, motion: Motion, steps_per_degree: float, supply: float) -> int | None:
+        """When the rotor stops following `motion`; None if it follows to the end."""
+        for leg in motion.legs:
+            top = max(0.0, self.top_speed_deg_s(leg.accel / steps_per_degree, supply)) * steps_per_degree
+            end_speed = abs(leg.speed + leg.accel * leg.duration_s)
+            if abs(leg.speed) > top:
+                return motion.begin_ns + round(leg.start_s * NS)
+            if end_speed > top:
+                return motion.begin_ns + round((leg.start_s + (top - abs(leg.speed)) / abs(leg.accel)) * NS)
+        return None
