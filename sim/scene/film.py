@@ -13,7 +13,7 @@ from sim.truth import STILL_PX, Truth
 
 POSES_PER_SWING = 16
 MOST_POSES = 400
-MOST_AIMS = 64
+MOST_ACROSS = 64
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -51,14 +51,14 @@ class Film(Truth):
 def aims_of(view: View, pixel_deg: float) -> tuple[Aim, ...]:
     """The poses that make up an exposure when a pixel of the picture is `pixel_deg` wide: one if it stayed within half.
 
-    Else poses that lie within half a pixel of one another are taken together, weighted by how many they are. So slow
-    parts of the motion count as long as they lasted, and no more than MOST_AIMS pictures are averaged.
+    Else poses that lie within half a pixel of one another are taken together, weighted by how many they are: slow parts
+    of the motion count as long as they lasted. Longer motions are taken in up to MOST_ACROSS parts.
     """
     poses = view.poses_deg
     extent = float(np.hypot(*np.ptp(poses, axis=0)))
     if extent <= pixel_deg / 2:
         return (Aim(*np.mean(poses, axis=0).tolist()),)
-    grain = max(pixel_deg / 2, extent / (MOST_AIMS / 2))
+    grain = max(pixel_deg / 2, extent / MOST_ACROSS)
     cells = np.floor((poses - poses.min(axis=0)) / grain).astype(int)
     _, which, counts = np.unique(cells, axis=0, return_inverse=True, return_counts=True)
     which = which.ravel()
