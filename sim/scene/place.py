@@ -82,7 +82,7 @@ def _sky(yaw: Floats, pitch: Floats, coarse: Floats, fine: Floats) -> Floats:
     height = np.sqrt(np.clip(np.sin(pitch), 0, 1))[:, np.newaxis, np.newaxis]
     low, high = (np.array(colour, dtype=np.float32) for colour in ((0.72, 0.80, 0.88), (0.12, 0.26, 0.62)))
     light = low + height * (high - low)
-    light = light * (1 + np.float32(0.05) * fine[..., np.newaxis])
+    light = light * (1 + np.float32(0.12) * fine[..., np.newaxis])
     sun_yaw, sun_pitch = np.radians(SUN_YAW_DEG), np.radians(SUN_PITCH_DEG)
     beside = np.cos(pitch)[:, np.newaxis] * np.cos(sun_pitch) * np.cos(yaw - np.float32(sun_yaw))
     towards = (beside + (np.sin(pitch) * np.sin(sun_pitch))[:, np.newaxis]).astype(np.float32)
@@ -90,7 +90,7 @@ def _sky(yaw: Floats, pitch: Floats, coarse: Floats, fine: Floats) -> Floats:
     light += np.exp(-away / np.float32(0.25)) * np.array([0.9, 0.85, 0.7], dtype=np.float32)
     thick = np.clip((coarse + np.float32(0.05)) * 2.2, 0, 1)[..., np.newaxis]
     thick = thick * thick * (3 - 2 * thick) * np.float32(0.92)
-    lit = np.float32(1.15) - 0.55 * thick + np.float32(0.22) * fine[..., np.newaxis] + 0.9 * np.exp(-away / 0.35)
+    lit = np.float32(1.15) - 0.55 * thick + np.float32(0.35) * fine[..., np.newaxis] + 0.9 * np.exp(-away / 0.35)
     light += thick * (lit * np.array([0.96, 0.97, 1.0], dtype=np.float32) - light)
     light += np.clip((np.float32(0.012) - away) * 2000, 0, 1) * BRIGHTEST
     return np.asarray(light, dtype=np.float32)

@@ -57,13 +57,14 @@ class Scenery:
         """All layers as the one picture that is seen from the point about which the head turns."""
         if len(self.layers) == 1:
             return self
-        whole = _unpacked(self.layers[0].points).astype(np.float32)
+        whole = self.layers[0].points.copy()
         for layer in self.layers[1:]:
-            codes = _unpacked(layer.points).astype(np.float32)
-            opacity = codes[..., 3:] / 255
-            whole += opacity * (codes - whole)
-        whole[..., 3] = 255
-        return Scenery((Layer(_packed(np.rint(whole).astype(np.uint8))),), self.brightest)
+            rows, columns = np.nonzero(layer.points >> np.uint32(24))
+            behind, codes = (_unpacked(points[rows, columns]).astype(np.float32) for points in (whole, layer.points))
+            behind += codes[:, 3:] / 255 * (codes - behind)
+            behind[:, 3] = 255
+            whole[rows, columns] = _packed(np.rint(behind).astype(np.uint8))
+        return Scenery((Layer(whole),), self.brightest)
 
 
 def layer_of(codes: Codes, distance_mm: float = math.inf) -> Layer:

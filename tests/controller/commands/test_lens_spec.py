@@ -30,7 +30,7 @@ AIMS = [Aim(40.0, 30.0), Aim(-178.0, -12.0), Aim(250.0, 88.0), Aim(0.0, -90.0)]
 
 def spread(count: int) -> tuple[Array, Array]:
     """Directions all over the sphere: yaw and pitch in degrees (a Fibonacci lattice)."""
-    number = np.arange(count)
+    number = np.arange(count, dtype=np.float64)
     return number * 137.50776405003785 % 360 - 180, np.degrees(np.arcsin(1 - (2 * number + 1) / count))
 
 

@@ -74,8 +74,8 @@ def test_turning_about_the_pupil_shifts_nothing() -> None:
     near = dots_at(np.array([10.0]), np.array([5.0]), 1024, 0.5, 800.0)
     far = dots_at(np.array([10.0]), np.array([5.0]), 1024, 0.5)
     lens = rectilinear(36, 24)
-    pictures = [Renderer(Scenery((layer,)), lens, 300, 200).light(Aim(3.0, 2.0)) for layer in (near, far)]
-    np.testing.assert_array_equal(*pictures)
+    one, other = (Renderer(Scenery((layer,)), lens, 300, 200).light(Aim(3.0, 2.0)) for layer in (near, far))
+    np.testing.assert_array_equal(one, other)
 
 
 def test_what_is_near_covers_what_is_far() -> None:
