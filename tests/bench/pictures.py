@@ -18,7 +18,7 @@ CASES = (
     # name, scale, entrance pupil ahead of the turning point in mm, motion in degrees, target
     ("picture of 1000 x 667", WIDE, 0.0, 0.0, TARGET_MS),
     ("picture of 1000 x 1500", UPRIGHT, 0.0, 0.0, TARGET_MS),
-    ("1000 x 667, pupil off by 20 mm", WIDE, 20.0, 0.0, None),
+    ("1000 x 667, pupil off by 20 mm", WIDE, 20.0, 0.0, TARGET_MS),
     ("1000 x 667, moved by 4 pixels", WIDE, 0.0, 0.34, None),
 )
 
