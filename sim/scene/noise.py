@@ -11,32 +11,33 @@ from scipy import ndimage
 from sim.scene.lens import Floats
 
 CUBE = 64  # numbers along each edge
-POINTS_PER_CELL = 2.0  # of the grid, along the horizon: no detail finer than the grid can show
-COARSEST = 96  # points across the coarsest grid, at most
+POINTS_PER_CELL = 2.0  # of the grid, along the horizon, at least: no detail finer than the grid can show
+COARSEST = 64, 96  # points across the coarsest grid
+MOST_OCTAVES = 8  # what strengths are reckoned by, so that a wider grid shows the same and finer detail besides
+MOST_TURNS = 1365  # of a skyline's finest wave
 
 
 def clouds(seed: tuple[int, ...], width: int, gain: float, upright: float = 1.0) -> Floats:
     """Numbers of shape (width / 2, width) about zero, mostly between -1 and 1, smooth from point to point.
 
     Every octave is `gain` times as strong as the one before, which is twice as coarse. `upright` above 1 makes detail
-    that much finer from bottom to top than from side to side. `width` must be divisible by two down to about COARSEST.
+    that much finer from bottom to top than from side to side. `width` is a power of two times one of COARSEST. The same
+    seed gives the same clouds at any width.
     """
     random = np.random.default_rng(seed)
     cube = ndimage.gaussian_filter(random.standard_normal((CUBE,) * 3, dtype=np.float32), 0.6, mode="wrap")
     cube /= cube.std()
     octaves = 0
-    while width >> octaves > COARSEST and width % (4 << octaves) == 0:
+    while width >> octaves > max(COARSEST):
         octaves += 1
-    total = np.zeros((0, 0), dtype=np.float32)
-    strength, power = 1.0, 0.0
+    total, strength, cells = np.zeros((0, 0), dtype=np.float32), 1.0, min(COARSEST) / (2 * np.pi * POINTS_PER_CELL)
     for octave in range(octaves, -1, -1):
         across = width >> octave
         total = _doubled(total) if total.size else np.zeros((across // 2, across), dtype=np.float32)
         shift = random.uniform(0, CUBE, 3)
-        _add_octave(total, cube, strength, across / (2 * np.pi * POINTS_PER_CELL), upright, shift)
-        power += strength**2
-        strength *= gain
-    return total / np.float32(2 * np.sqrt(power))
+        _add_octave(total, cube, strength, cells, upright, shift)
+        strength, cells = strength * gain, cells * 2
+    return total / np.float32(2 * np.sqrt(sum(gain ** (2 * octave) for octave in range(MOST_OCTAVES))))
 
 
 def _add_octave(
@@ -85,10 +86,9 @@ def ridge(seed: tuple[int, ...], yaw_rad: Floats, roughness: float) -> Floats:
     """A skyline: one number, about -1 to 1, for each yaw; it closes after a whole turn. `roughness` from 0 to 1."""
     random = np.random.default_rng(seed)
     line, power = np.zeros_like(yaw_rad), 0.0
-    finest = len(yaw_rad) // 6
-    turns = np.unique(np.geomspace(2, max(finest, 3), 48).astype(int))
-    for count in turns:
-        strength = count ** (roughness - 2.0) * np.sqrt(count)
-        line += np.float32(strength) * np.sin(count * yaw_rad + np.float32(random.uniform(0, 2 * np.pi)))
+    for count in np.unique(np.geomspace(2, MOST_TURNS, 56).astype(int)):
+        strength, phase = count ** (roughness - 1.5), random.uniform(0, 2 * np.pi)
         power += strength**2 / 2
+        if count <= len(yaw_rad) / 6:  # what the grid can show
+            line += np.float32(strength) * np.sin(count * yaw_rad + np.float32(phase))
     return line / np.float32(2 * np.sqrt(power))

@@ -142,6 +142,16 @@ def test_a_disk_that_fills_up_leaves_no_half_of_the_pictures(planned: Shell, mon
     assert (planned.folder / "run/session.sqlite").exists()
 
 
+def test_an_interrupt_leaves_no_half_of_the_pictures(planned: Shell, monkeypatch: pytest.MonkeyPatch) -> None:
+    def save(path: Path, *_: object, **__: object) -> None:
+        path.write_bytes(b"something")
+        raise KeyboardInterrupt
+
+    monkeypatch.setattr(pictures, "save_photograph", save)
+    assert planned(*REHEARSE, "--pictures", "photos", *SMALL).status == 1
+    assert {name for name in planned.files() if "photos" in name} == set()
+
+
 def test_near_things_shift_when_the_lens_is_off(planned: Shell) -> None:
     for name, offset in (("a", ("0", "0")), ("b", ("80", "-20"))):
         words = ("--pictures", name, "--scale", "0.05", "--pupil-offset-mm", *offset)

@@ -6,6 +6,7 @@ import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from PIL import Image
 
 from sim.scene.lens import Floats, LensSpec
 from sim.scene.noise import clouds, ridge
@@ -30,6 +31,19 @@ def test_a_seed_is_a_place(place: Scenery) -> None:
     assert np.mean(place.layers[0].points != other.layers[0].points) > 0.9
 
 
+@pytest.mark.parametrize("width", [512, 768, 1536])
+def test_a_seed_is_the_same_place_in_any_size(place: Scenery, width: int) -> None:
+    one, other = (whole_at_256(scenery) for scenery in (place, make_place(7, width)))
+    assert np.corrcoef(one.ravel(), other.ravel())[0, 1] > 0.97
+
+
+def whole_at_256(scenery: Scenery) -> np.ndarray[tuple[int, ...], np.dtype[np.float64]]:
+    """The green of everything, 256 points across."""
+    (layer,) = scenery.flattened().layers
+    green = Image.fromarray((layer.points[1:-1, 1:-1] >> 8 & 255).astype(np.uint8))
+    return np.asarray(green.resize((256, 128), Image.Resampling.BOX)).astype(float)
+
+
 def test_near_things_stand_at_their_distances(place: Scenery) -> None:
     assert [layer.distance_mm for layer in place.layers] == [np.inf, *DISTANCES_MM]
     for layer in place.layers[1:]:
@@ -52,7 +66,7 @@ def test_there_is_detail_everywhere(place: Scenery) -> None:
             for column in range(0, 99, 33):
                 part = picture[row : row + 33, column : column + 33, 1]
                 steps = np.abs(np.diff(part, axis=1)).mean() + np.abs(np.diff(part, axis=0)).mean()
-                assert steps > 0.8, aim
+                assert steps > 0.5, aim
 
 
 def test_it_closes_after_a_whole_turn(place: Scenery) -> None:
