@@ -10,6 +10,7 @@ import click
 from controller import __version__
 from controller.board_commands import board
 from controller.errors import InputError, WorldError
+from controller.picture_options import darkroom_for, picture_options
 from controller.plan_options import asked_for, plan_options
 
 FILE = click.Path(exists=True, dir_okay=False, path_type=Path)
@@ -48,15 +49,24 @@ def _tell_search(frames: int, percent: int) -> None:
 @click.argument("plan", type=FILE)
 @click.option("--out", type=click.Path(file_okay=False, path_type=Path), required=True, help="Folder for the results.")
 @click.option("--seed", type=click.IntRange(0), default=0, show_default=True, help="Chance in the simulated world.")
+@picture_options
 @as_json
-def rehearse(plan: Path, out: Path, seed: int, as_json: bool) -> None:
+def rehearse(plan: Path, out: Path, seed: int, as_json: bool, **options: Any) -> None:
     """Run the PLAN on a simulated rig, in virtual time, and report on it."""
     from controller.commands.rehearse import rehearsal_text, rehearse_command  # noqa: PLC0415
     from controller.progress import progress  # noqa: PLC0415
+    from controller.report.wording import counted  # noqa: PLC0415
 
+    darkroom = darkroom_for(options)
     with progress("Rehearsing, exposures") as begin:
-        summary = rehearse_command(plan, out, seed, begin)
-    _print(summary.model_dump(mode="json") if as_json else rehearsal_text(summary, out))
+        summary = rehearse_command(plan, out, seed, begin, darkroom)
+    shown, text = summary.model_dump(mode="json"), rehearsal_text(summary, out)
+    if darkroom is not None:
+        with progress("Rendering, pictures") as begin:
+            count = darkroom.make(seed, begin)
+        shown["pictures"] = {"folder": str(darkroom.folder), "count": count}
+        text += f"\n{counted(count, 'picture')} of what the camera saw: {darkroom.folder}"
+    _print(shown if as_json else text)
     if not summary.complete:
         raise SystemExit(1)
 

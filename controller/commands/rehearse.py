@@ -5,6 +5,7 @@ from pathlib import Path
 
 from controller.capture.interrupts import Interrupts
 from controller.capture.runner import Runner, RunResult
+from controller.commands.pictures import Darkroom
 from controller.commands.stand_in import rig_spec
 from controller.errors import InputError, StorageFailed
 from controller.files import write_whole
@@ -20,16 +21,22 @@ from sim.virtual_port import VirtualPort
 KIND = "rehearsal"
 
 
-def rehearse_command(plan_path: Path, out: Path, seed: int, progress: Callable[[int], Callable[[], None]]) -> Summary:
+def rehearse_command(
+    plan_path: Path, out: Path, seed: int, progress: Callable[[int], Callable[[], None]], darkroom: Darkroom | None = None
+) -> Summary:
     """Rehearse the plan and write session, truth and reports into the folder `out`.
 
-    `progress(total)` gives what is called after each exposure.
+    `progress(total)` gives what is called after each exposure. What the camera saw goes onto the `darkroom`'s film.
     Raises InputError, StorageFailed. An earlier rehearsal in the folder is replaced, a capture never is.
     """
     plan = load_plan(plan_path)
+    if darkroom is not None:
+        darkroom.load(plan.kit, out)
     program = build_program(plan.kit, plan.frames)
     session_path = _make_room(out)
     rig = Rig(rig_spec(plan.kit, seed))
+    if darkroom is not None:
+        rig.truth = darkroom.film
     about = {"kind": KIND, "seed": str(seed), "plan": plan.model_dump_json(), "plan_hash": plan.hash}
     with (
         Session.create(session_path, about, durable=False) as session,

@@ -2,11 +2,18 @@
 
 import math
 
+import numpy as np
+
 from controller.kit.kit import Kit
+from controller.optics.projection import LAWS
 from sim.axis import AxisSpec
 from sim.camera import CameraSpec
 from sim.head import HeadSpec
 from sim.rig import RigSpec
+from sim.scene.lens import LensSpec
+from sim.scene.photograph import CameraName
+
+TABLE_LINES = 8192
 
 
 def rig_spec(kit: Kit, seed: int) -> RigSpec:
@@ -29,4 +36,43 @@ def rig_spec(kit: Kit, seed: int) -> RigSpec:
         sync_contact=kit.board.sync_contact,
         max_step_rate=kit.board.max_step_rate_hz,
         seed=seed,
+    )
+
+
+def lens_spec(kit: Kit, pupil_mm: tuple[float, float] = (0.0, 0.0)) -> LensSpec:
+    """The kit's lens and sensor, upright as mounted, with the entrance pupil `pupil_mm` ahead and to the right of where
+    the head turns. The projection becomes a table, evenly spaced in angle; between its lines the error is below 1e-7 rad.
+    """
+    field = kit.field(0.0)
+    law, focal_mm = LAWS[field.projection], field.focal_length_mm
+    right_mm, up_mm = kit.camera.offset_right_mm, kit.camera.offset_up_mm
+    if field.circle_rad is not None:
+        last = field.circle_rad
+    else:
+        corner_mm = math.hypot(field.width_mm / 2 + abs(right_mm), field.height_mm / 2 + abs(up_mm))
+        last = law.angle(corner_mm * 1.001 / focal_mm)
+    angles = np.linspace(0.0, last, TABLE_LINES)
+    return LensSpec(
+        width_mm=field.width_mm,
+        height_mm=field.height_mm,
+        radius_mm=np.array([focal_mm * law.radius(float(angle)) for angle in angles]),
+        angle_rad=angles,
+        right_mm=right_mm,
+        up_mm=up_mm,
+        pupil_along_mm=pupil_mm[0],
+        pupil_across_mm=pupil_mm[1],
+    )
+
+
+def camera_name(kit: Kit) -> CameraName:
+    """What the kit's camera would say about itself. A kit knows no aperture, so none is said."""
+    focal_mm = kit.lens.focal_length_mm
+    diagonal_mm = math.hypot(kit.camera.sensor_width_mm, kit.camera.sensor_height_mm)
+    return CameraName(
+        make=kit.camera.make,
+        model=kit.camera.model,
+        lens_make=kit.lens.make,
+        lens_model=kit.lens.model,
+        focal_length_mm=focal_mm,
+        focal_length_35mm=round(focal_mm * math.hypot(36, 24) / diagonal_mm),
     )

@@ -10,13 +10,14 @@ from dataclasses import asdict
 from rich.console import Console
 from rich.table import Table
 
-from tests.bench import figures, firmware, planner, wire
+from tests.bench import figures, firmware, pictures, planner, wire
 from tests.bench.figures import Figure
 
 GROUPS: dict[str, Callable[[], list[Figure]]] = {
     "start_up": figures.start_up,
     "planning": figures.planning,
     "rehearsing": figures.rehearsing,
+    "pictures": pictures.pictures,
     "rows": planner.rows,
     "mosaics": planner.mosaics,
     "orders": planner.orders,

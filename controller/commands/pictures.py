@@ -1,0 +1,133 @@
+"""`fullturn rehearse --pictures`: a photograph for each true exposure, as the camera would have left it."""
+
+import math
+import shutil
+import tempfile
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from dataclasses import dataclass
+from datetime import UTC, datetime, timedelta
+from pathlib import Path
+
+from controller.commands.stand_in import camera_name, lens_spec
+from controller.errors import InputError, StorageFailed
+from controller.kit.kit import Kit
+from sim.camera import NS
+from sim.scene.film import Film, View, aims_of
+from sim.scene.photograph import Moment, save_photograph
+from sim.scene.place import make_place
+from sim.scene.render import Renderer
+from sim.scene.scenery import Scenery, SceneryError, points_across, read_scenery
+from sim.scene.sensor import SensorSpec, develop
+
+USUAL_WIDTH = 1000  # pixels of the long side when no scale is given
+FEWEST_PIXELS = 16
+BEGIN = datetime(2026, 6, 21, 9, 0, tzinfo=UTC)  # what the simulated camera's clock says as a rehearsal begins
+
+
+@dataclass(frozen=True, slots=True)
+class Studio:
+    """Everything that is the same for all pictures of a rehearsal."""
+
+    kit: Kit
+    renderer: Renderer
+    pixel_deg: float
+    seed: int
+
+
+class Darkroom:
+    """Where the film of a rehearsal becomes pictures in `folder`.
+
+    `scale` is their size relative to the camera's own, `scenery` somebody's picture to stand in, `pupil_mm` where the
+    entrance pupil lies ahead and to the right of the point about which the head turns.
+    """
+
+    def __init__(self, folder: Path, scale: float | None, scenery: Path | None, pupil_mm: tuple[float, float]) -> None:
+        self.folder, self.film = folder, Film()
+        self._scale, self._scenery, self._pupil_mm = scale, scenery, pupil_mm
+        self._kit: Kit | None = None
+
+    def load(self, kit: Kit, out: Path) -> None:
+        """Get ready for a rehearsal into the folder `out`, and find what would go wrong after it. Raises InputError."""
+        folder = self.folder.resolve()
+        if folder == out.resolve() or folder in out.resolve().parents:
+            raise InputError(f"{self.folder} is where the rehearsal goes; choose another folder for the pictures.")
+        if folder.exists() and (not folder.is_dir() or any(folder.iterdir())):
+            raise InputError(f"{self.folder} is not an empty folder; choose another one for the pictures.")
+        _size(kit, self._scale)
+        if self._scenery is not None:
+            _read(self._scenery, 2)
+        self._kit = kit
+
+    def make(self, seed: int, progress: Callable[[int], Callable[[], None]]) -> int:
+        """Write a photograph for each exposure on the film, once it is loaded and exposed; returns how many.
+
+        The folder appears when all of them are written, or not at all. Raises InputError, StorageFailed.
+        """
+        kit, views = self._kit, self.film.views
+        assert kit is not None
+        try:
+            with _appearing(self.folder) as folder:
+                studio = self._studio(kit, seed)
+                advance = progress(len(views)) if views else lambda: None
+                for number, view in enumerate(views, start=1):
+                    _photograph(studio, view, number, folder / f"IMG_{number:04}.JPG")
+                    advance()
+        except OSError as error:
+            raise StorageFailed(
+                f"the pictures cannot be written to {self.folder} ({error.strerror}); choose another place."
+            ) from None
+        return len(views)
+
+    def _studio(self, kit: Kit, seed: int) -> Studio:
+        across, up = _size(kit, self._scale)
+        lens = lens_spec(kit, self._pupil_mm)
+        pixel_rad = lens.pixel_rad(across)
+        points = points_across(pixel_rad)
+        scenery = make_place(seed, points) if self._scenery is None else _read(self._scenery, points)
+        try:
+            renderer = Renderer(scenery, lens, across, up)
+        except ValueError as error:
+            raise InputError(f"{error}; give a smaller --pupil-offset-mm.") from None
+        return Studio(kit, renderer, math.degrees(pixel_rad), seed)
+
+
+def _size(kit: Kit, scale: float | None) -> tuple[int, int]:
+    """Pixels across and up, as mounted. Raises InputError."""
+    field = kit.field(0.0)
+    share = min(1.0, USUAL_WIDTH / max(field.pixels_across, field.pixels_up)) if scale is None else scale
+    across, up = round(field.pixels_across * share), round(field.pixels_up * share)
+    if min(across, up) < FEWEST_PIXELS:
+        raise InputError(f"--scale {share:g} leaves pictures of {across} x {up} pixels; give more.")
+    return across, up
+
+
+def _read(path: Path, widest: int) -> Scenery:
+    try:
+        return read_scenery(path, widest)
+    except SceneryError as error:
+        raise InputError(str(error)) from None
+
+
+def _photograph(studio: Studio, view: View, number: int, path: Path) -> None:
+    exposure = studio.kit.exposure
+    light = studio.renderer.light(*aims_of(view, studio.pixel_deg))
+    brightness = view.shutter_s / exposure.shutter_seconds
+    picture = develop(light, brightness, SensorSpec(), (studio.seed, number))
+    moment = Moment(BEGIN + timedelta(seconds=view.open_ns / NS), view.shutter_s, math.log2(brightness))
+    save_photograph(path, picture, camera_name(studio.kit), moment, portrait=studio.kit.camera.mounted == "portrait")
+
+
+@contextmanager
+def _appearing(folder: Path) -> Iterator[Path]:
+    """A folder to write into, which becomes `folder` when all went well and is gone when not."""
+    folder.parent.mkdir(parents=True, exist_ok=True)
+    hidden = Path(tempfile.mkdtemp(prefix=f".{folder.name}-", dir=folder.parent))
+    try:
+        hidden.chmod(0o755)
+        yield hidden
+        if folder.exists():
+            folder.rmdir()
+        hidden.rename(folder)
+    finally:
+        shutil.rmtree(hidden, ignore_errors=True)

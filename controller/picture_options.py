@@ -1,0 +1,42 @@
+"""The options of `fullturn rehearse` that ask for pictures."""
+
+from collections.abc import Callable
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import click
+
+from controller.plan_options import Number
+
+if TYPE_CHECKING:
+    from controller.commands.pictures import Darkroom
+
+OPTIONS = (
+    click.option("--pictures", type=click.Path(path_type=Path),
+                 help="An empty or new folder for a photograph of what each exposure would have seen."),
+    click.option("--scale", type=Number(0, 1, min_open=True),
+                 help="Their size relative to the camera's own; without it the long side has about 1000 pixels."),
+    click.option("--scenery", type=click.Path(exists=True, dir_okay=False, path_type=Path),
+                 help="An equirectangular picture to stand in, in place of the invented one."),
+    click.option("--pupil-offset-mm", type=(Number(-1000, 1000), Number(-1000, 1000)), metavar="AHEAD RIGHT",
+                 help="Where the lens's no-parallax point lies, seen from where the head turns."),
+)  # fmt: skip
+
+
+def picture_options(command: Callable[..., Any]) -> Callable[..., Any]:
+    """Add the options to a command."""
+    for option in reversed(OPTIONS):
+        command = option(command)
+    return command
+
+
+def darkroom_for(options: dict[str, Any]) -> "Darkroom | None":
+    """What makes the pictures that were asked for, None if none were. Raises click.UsageError."""
+    if options["pictures"] is None:
+        for name in ("scale", "scenery", "pupil_offset_mm"):
+            if options[name] is not None:
+                raise click.UsageError(f"--{name.replace('_', '-')} says how the pictures are; add --pictures FOLDER.")
+        return None
+    from controller.commands.pictures import Darkroom  # noqa: PLC0415
+
+    return Darkroom(options["pictures"], options["scale"], options["scenery"], options["pupil_offset_mm"] or (0.0, 0.0))

@@ -1,0 +1,1 @@
+"""What the camera would have seen: a sphere of scenery, and pictures of it."""

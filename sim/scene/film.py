@@ -1,0 +1,69 @@
+"""What the camera looked at while its shutter was open: the true record, and with it every pose of each exposure."""
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from sim.camera import NS, Opening
+from sim.head import Head
+from sim.scene.render import Aim
+from sim.truth import STILL_PX, Truth
+
+POSES_PER_SWING = 16
+MOST_POSES = 400
+MOST_ACROSS = 64
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class View:
+    """One exposure: when the shutter opened, for how long, and poses (n, 2) of yaw and pitch evenly spread over it."""
+
+    frame: int
+    exposure: int
+    open_ns: int
+    shutter_s: float
+    poses_deg: NDArray[np.float64]
+
+
+class Film(Truth):
+    """The record of what was truly exposed, which also keeps how the camera moved meanwhile."""
+
+    def __init__(self) -> None:
+        super().__init__()
+        self.views: list[View] = []
+
+    def record(self, head: Head, opening: Opening) -> None:
+        """Write down an opening of the shutter, and the poses between opening and closing."""
+        super().record(head, opening)
+        begin, end = opening.open_ns, opening.close_ns
+        count = 1
+        if head.motion_bound_px(begin) >= STILL_PX:
+            swings = (end - begin) / NS * head.spec.ring_hz
+            count = min(MOST_POSES, max(POSES_PER_SWING, math.ceil(POSES_PER_SWING * swings)))
+        # The middle of each of `count` equal parts of the time; one part has the middle of the exposure.
+        moments = [begin + (end - begin) * (2 * i + 1) // (2 * count) for i in range(count)]
+        poses = np.array([head.pose_deg(moment) for moment in moments])
+        self.views.append(View(opening.label.frame, opening.label.exposure, begin, opening.shutter_s, poses))
+
+
+def aims_of(view: View, pixel_deg: float) -> tuple[Aim, ...]:
+    """The poses that make up an exposure when a pixel of the picture is `pixel_deg` wide: one if it stayed within half.
+
+    Else poses that lie within half a pixel of one another are taken together, weighted by how many they are: slow parts
+    of the motion count as long as they lasted. Longer motions are taken in up to MOST_ACROSS parts.
+    """
+    poses = view.poses_deg
+    extent = float(np.hypot(*np.ptp(poses, axis=0)))
+    if extent <= pixel_deg / 2:
+        return (Aim(*np.mean(poses, axis=0).tolist()),)
+    grain = max(pixel_deg / 2, extent / MOST_ACROSS)
+    cells = np.floor((poses - poses.min(axis=0)) / grain).astype(int)
+    _, which, counts = np.unique(cells, axis=0, return_inverse=True, return_counts=True)
+    which = which.ravel()
+    means = [np.bincount(which, poses[:, axis]) / counts for axis in (0, 1)]
+    return tuple(
+        Aim(yaw, pitch, float(count))
+        for yaw, pitch, count in zip(means[0].tolist(), means[1].tolist(), counts.tolist(), strict=True)
+    )

@@ -1,0 +1,67 @@
+"""The lens and sensor of the camera that takes the pictures, as values; and the rays of its pixels.
+
+Directions are (forward, right, up) in the camera's own axes, and x toward yaw 0, y toward yaw 90 (to the right),
+z up in the world.
+"""
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+Floats = NDArray[np.float32]
+Table = NDArray[np.float64]
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class LensSpec:
+    """Sizes in millimetres, upright as mounted.
+
+    `right_mm` and `up_mm` say where the picture's centre lies right of and above the lens's axis. The lens's law is
+    a table of equal length: `angle_rad` off axis is seen at `radius_mm` from the axis, both growing from zero; beyond
+    the last radius the picture is black. The entrance pupil stands `pupil_along_mm` ahead of the point about which the
+    head turns, and `pupil_across_mm` to its right; both are zero where the lens turns about its no-parallax point.
+    """
+
+    width_mm: float
+    height_mm: float
+    radius_mm: Table
+    angle_rad: Table
+    right_mm: float = 0.0
+    up_mm: float = 0.0
+    pupil_along_mm: float = 0.0
+    pupil_across_mm: float = 0.0
+
+    def pixel_rad(self, pixels_across: int) -> float:
+        """The angle of one pixel at the lens's axis, in radians, when the width is `pixels_across` pixels."""
+        return float(np.interp(self.width_mm / pixels_across, self.radius_mm, self.angle_rad))
+
+
+def rays(lens: LensSpec, pixels_across: int, pixels_up: int) -> Floats:
+    """Unit vectors of shape (3, pixels_up, pixels_across): where the middle of each pixel looks.
+
+    Rows count from the top. Outside the image circle all three parts are NaN.
+    """
+    across = ((np.arange(pixels_across) + 0.5) / pixels_across - 0.5) * lens.width_mm + lens.right_mm
+    upward = (0.5 - (np.arange(pixels_up) + 0.5) / pixels_up) * lens.height_mm + lens.up_mm
+    x, y = np.meshgrid(across, upward)
+    radius = np.hypot(x, y)
+    angle = np.interp(radius, lens.radius_mm, lens.angle_rad, right=np.nan)
+    # sin(angle) / radius tends to 1 / focal length on the axis; any finite value will do there, since x = y = 0.
+    scale = np.sin(angle) / np.maximum(radius, 1e-12)
+    return np.stack([np.cos(angle), scale * x, scale * y]).astype(np.float32)
+
+
+def axes_of(yaw_deg: float, pitch_deg: float, roll_deg: float = 0.0) -> Table:
+    """A camera's forward, right and up as the columns of a (3, 3) matrix, in the world's axes.
+
+    Roll turns the camera about its lens, clockwise as seen by the photographer behind it.
+    """
+    yaw, pitch, roll = (math.radians(angle) for angle in (yaw_deg, pitch_deg, roll_deg))
+    forward = np.array([math.cos(pitch) * math.cos(yaw), math.cos(pitch) * math.sin(yaw), math.sin(pitch)])
+    right = np.array([-math.sin(yaw), math.cos(yaw), 0.0])
+    up = np.array([-math.sin(pitch) * math.cos(yaw), -math.sin(pitch) * math.sin(yaw), math.cos(pitch)])
+    return np.stack(
+        [forward, math.cos(roll) * right - math.sin(roll) * up, math.sin(roll) * right + math.cos(roll) * up], axis=-1
+    )

@@ -1,0 +1,88 @@
+"""A picture as the file that a camera writes: JPEG with EXIF (CIPA DC-008; tag numbers as Pillow names them)."""
+
+from dataclasses import dataclass
+from datetime import datetime
+from fractions import Fraction
+from pathlib import Path
+
+import numpy as np
+from numpy.typing import NDArray
+from PIL import Image
+from PIL.ExifTags import IFD, Base
+from PIL.TiffImagePlugin import IFDRational
+
+QUALITY = 92
+UPRIGHT, GRIP_UP = 1, 8  # Orientation: as it is; turned a quarter to the left for looking at it
+SRGB = 1
+
+
+@dataclass(frozen=True, slots=True)
+class CameraName:
+    """What the camera says about itself; None is left out of the file."""
+
+    make: str | None
+    model: str | None
+    lens_make: str | None
+    lens_model: str | None
+    focal_length_mm: float
+    focal_length_35mm: int
+    f_number: float | None = None
+    iso: int = 100
+
+
+@dataclass(frozen=True, slots=True)
+class Moment:
+    """When and how one photograph was taken. `taken` carries its zone."""
+
+    taken: datetime
+    shutter_s: float
+    bias_ev: float
+
+
+def save_photograph(
+    path: Path, picture: NDArray[np.uint8], camera: CameraName, moment: Moment, *, portrait: bool
+) -> None:
+    """Write the upright `picture` (rows, columns, 3). In `portrait` the file's rows are the sensor's, which stood on end,
+    grip upward, and Orientation says so. Raises OSError.
+    """
+    stored = np.ascontiguousarray(np.rot90(picture, -1)) if portrait else picture
+    image = Image.fromarray(stored)
+    exif = Image.Exif()
+    whole = {
+        Base.Make: camera.make,
+        Base.Model: camera.model,
+        Base.Orientation: GRIP_UP if portrait else UPRIGHT,
+        Base.Software: "Fullturn simulator",
+        Base.DateTime: f"{moment.taken:%Y:%m:%d %H:%M:%S}",
+    }
+    exif.update({tag: value for tag, value in whole.items() if value is not None})
+    exif.get_ifd(IFD.Exif).update(_details(camera, moment, image.size))
+    image.save(path, "JPEG", quality=QUALITY, exif=exif)
+
+
+def _details(camera: CameraName, moment: Moment, size: tuple[int, int]) -> dict[int, object]:
+    zone = f"{moment.taken:%z}"
+    details: dict[int, object | None] = {
+        Base.ExposureTime: _rational(moment.shutter_s),
+        Base.FNumber: None if camera.f_number is None else _rational(camera.f_number),
+        Base.ISOSpeedRatings: camera.iso,
+        Base.ExifVersion: b"0232",
+        Base.DateTimeOriginal: f"{moment.taken:%Y:%m:%d %H:%M:%S}",
+        Base.SubsecTimeOriginal: f"{moment.taken.microsecond // 1000:03}",
+        Base.OffsetTimeOriginal: f"{zone[:3]}:{zone[3:5]}",
+        Base.ExposureBiasValue: _rational(moment.bias_ev),
+        Base.FocalLength: _rational(camera.focal_length_mm),
+        Base.FocalLengthIn35mmFilm: camera.focal_length_35mm,
+        Base.ColorSpace: SRGB,
+        Base.ExifImageWidth: size[0],
+        Base.ExifImageHeight: size[1],
+        Base.LensMake: camera.lens_make,
+        Base.LensModel: camera.lens_model,
+    }
+    return {tag: value for tag, value in details.items() if value is not None}
+
+
+def _rational(value: float) -> IFDRational:
+    """The value within a few millionths, as 1/80 rather than 0.0125 where it can be."""
+    near = Fraction(value).limit_denominator(1_000_000)
+    return IFDRational(near.numerator, near.denominator)

@@ -1,0 +1,95 @@
+"""The light that falls on the sensor: the scenery as a lens shows it, from one pose or averaged over several.
+
+What stands at distance d from the point about which the head turns, seen from an entrance pupil p away from it along
+the ray u, lies at p + t u with t = -p u + sqrt((p u)^2 + d^2 - p^2): where the ray leaves a sphere of radius d. It is
+looked up by that point's direction from the middle, so near things shift against far ones as they do in the world.
+"""
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from sim.scene.lens import Floats, LensSpec, axes_of, rays
+from sim.scene.scenery import FULL, Layer, Scenery, light_of_codes, seen
+
+ROWS_AT_ONCE = 32_768  # pixels that are worked on together: what fits into a processor's cache
+
+
+@dataclass(frozen=True, slots=True)
+class Aim:
+    """A pose of the camera, and the share of the exposure for which it held it."""
+
+    yaw_deg: float
+    pitch_deg: float
+    weight: float = 1.0
+    roll_deg: float = 0.0
+
+
+class Renderer:
+    """One camera before one scenery. The picture is upright: rows from the top, `pixels_across` by `pixels_up`."""
+
+    def __init__(self, scenery: Scenery, lens: LensSpec, pixels_across: int, pixels_up: int) -> None:
+        """Raises ValueError where something would stand nearer than the entrance pupil moves."""
+        self._pupil = np.array([lens.pupil_along_mm, lens.pupil_across_mm, 0.0])
+        away_mm = float(np.hypot(lens.pupil_along_mm, lens.pupil_across_mm))
+        nearest_mm = min(layer.distance_mm for layer in scenery.layers)
+        if away_mm >= nearest_mm:
+            raise ValueError(f"the entrance pupil stands {away_mm:g} mm off, where the nearest things are")
+        self._scenery = scenery if away_mm > 0 else scenery.flattened()
+        self._light = light_of_codes(scenery.brightest)
+        grid = rays(lens, pixels_across, pixels_up)
+        self.shape = (pixels_up, pixels_across)
+        self._rays = grid.reshape(3, -1)
+        dark = np.isnan(self._rays[0])
+        self._dark: NDArray[np.bool_] | None = dark if dark.any() else None
+        self._rays = np.where(dark, np.array([[1.0], [0.0], [0.0]], dtype=np.float32), self._rays)
+
+    def light(self, *aims: Aim) -> Floats:
+        """Light of shape (pixels_up, pixels_across, 3), 1 being what just saturates at the base exposure.
+
+        Several aims are averaged by their weights, which need not add up to one.
+        """
+        total = sum(aim.weight for aim in aims)
+        first, *others = aims
+        light = self._light_from(first)
+        if others:
+            light *= np.float32(first.weight / total)
+            for aim in others:
+                light += np.float32(aim.weight / total) * self._light_from(aim)
+        return light.reshape(*self.shape, 3)
+
+    def _light_from(self, aim: Aim) -> Floats:
+        axes = axes_of(aim.yaw_deg, aim.pitch_deg, aim.roll_deg)
+        turn, pupil = axes.astype(np.float32), axes @ self._pupil
+        light = np.empty((self._rays.shape[1], 3), dtype=np.float32)
+        for begin in range(0, len(light), ROWS_AT_ONCE):
+            part = slice(begin, begin + ROWS_AT_ONCE)
+            world = turn @ self._rays[:, part]
+            self._fill(light[part], world, pupil)
+        if self._dark is not None:
+            light[self._dark] = 0.0
+        return light
+
+    def _fill(self, light: Floats, world: Floats, pupil: NDArray[np.float64]) -> None:
+        for number, layer in enumerate(self._scenery.layers):
+            red_blue, green_opacity = seen(layer, *_from_the_middle(world, pupil, layer))
+            shown = (red_blue[:, 0], green_opacity[:, 0], red_blue[:, 1])
+            if number == 0:
+                for part, codes in enumerate(shown):
+                    light[:, part] = self._light.take(codes)
+            else:
+                opacity = green_opacity[:, 1] * np.float32(1 / FULL)
+                for part, codes in enumerate(shown):
+                    light[:, part] += opacity * (self._light.take(codes) - light[:, part])
+
+
+def _from_the_middle(world: Floats, pupil: NDArray[np.float64], layer: Layer) -> Floats:
+    """Where rays (3, n) from the pupil meet a layer, as directions from the turning point (not unit vectors)."""
+    if np.isinf(layer.distance_mm) or not pupil.any():
+        return world
+    along = pupil.astype(np.float32) @ world
+    room = np.float32(layer.distance_mm**2 - pupil @ pupil)
+    reach = np.sqrt(along * along + room) - along
+    met: Floats = world * reach + pupil.astype(np.float32)[:, np.newaxis]
+    return met

@@ -1,0 +1,148 @@
+"""Scenery: pictures of a whole sphere, one behind the other, in the equirectangular projection.
+
+Yaw 0 is in the middle of such a picture, yaw grows to the right, the top edge is the zenith. Every value is a code of
+eight bits on the curve of sRGB (IEC 61966-2-1), which stands for light from nothing to the scenery's `brightest`.
+Between the middles of its points the codes run straight (bilinear interpolation).
+"""
+
+import math
+import warnings
+from dataclasses import dataclass
+from pathlib import Path
+
+import numpy as np
+from numpy.typing import NDArray
+from PIL import Image, UnidentifiedImageError
+
+from sim.scene.lens import Floats
+
+Codes = NDArray[np.uint8]
+Packed = NDArray[np.uint32]
+
+WIDEST = 8192  # points; 134 megabytes
+NARROWEST = 256
+PAIRS = np.uint32(0x00FF00FF)  # two codes of eight bits, with room above each for eight bits of weight
+FULL = 255 * 256  # the largest interpolated code
+
+
+class SceneryError(Exception):
+    """The file cannot be used as scenery: one sentence."""
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Layer:
+    """One picture of the whole sphere at one distance from the point about which the head turns.
+
+    `points` (height + 2, width + 2) holds red, green, blue and opacity in each number, from the lowest byte on, with one
+    more row and column at every side, so that neighbours are always there.
+    """
+
+    points: Packed
+    distance_mm: float = math.inf
+
+    @property
+    def width(self) -> int:
+        """Points across the whole turn."""
+        return int(self.points.shape[1]) - 2
+
+
+@dataclass(frozen=True, slots=True)
+class Scenery:
+    """Layers from far to near. Code 255 stands for `brightest` times the light that just saturates the sensor."""
+
+    layers: tuple[Layer, ...]
+    brightest: float = 1.0
+
+    def flattened(self) -> "Scenery":
+        """All layers as the one picture that is seen from the point about which the head turns."""
+        if len(self.layers) == 1:
+            return self
+        whole = self.layers[0].points.copy()
+        for layer in self.layers[1:]:
+            rows, columns = np.nonzero(layer.points >> np.uint32(24))
+            behind, codes = (_unpacked(points[rows, columns]).astype(np.float32) for points in (whole, layer.points))
+            behind += codes[:, 3:] / 255 * (codes - behind)
+            behind[:, 3] = 255
+            whole[rows, columns] = _packed(np.rint(behind).astype(np.uint8))
+        return Scenery((Layer(whole),), self.brightest)
+
+
+def layer_of(codes: Codes, distance_mm: float = math.inf) -> Layer:
+    """A layer from codes of shape (height, width, 3 or 4): red, green, blue, and opacity unless it is opaque."""
+    height, width, parts = codes.shape
+    whole = np.full((height + 2, width + 2, 4), 255, dtype=np.uint8)
+    whole[1:-1, 1:-1, :parts] = codes
+    whole[[0, -1]] = whole[[1, -2]]
+    whole[:, 0], whole[:, -1] = whole[:, -2], whole[:, 1]
+    return Layer(_packed(whole), distance_mm)
+
+
+def _packed(codes: Codes) -> Packed:
+    return np.ascontiguousarray(codes).view("<u4")[..., 0].astype(np.uint32, copy=False)
+
+
+def _unpacked(points: Packed) -> Codes:
+    return points.astype("<u4", copy=False)[..., np.newaxis].view(np.uint8)
+
+
+def points_across(pixel_rad: float) -> int:
+    """How wide scenery must be for pixels of `pixel_rad`: no finer than they are, so that nothing is seen falsely."""
+    wanted = min(max(2 * math.pi / pixel_rad, NARROWEST), WIDEST)
+    steps = math.floor(math.log2(wanted / NARROWEST) * 2)  # 256, 384, 512, 768, ...
+    return NARROWEST << steps // 2 if steps % 2 == 0 else NARROWEST * 3 << steps // 2 >> 1
+
+
+def read_scenery(path: Path, widest: int) -> Scenery:
+    """Somebody's equirectangular picture, made no wider than `widest`; everything in it is infinitely far away.
+
+    Raises SceneryError.
+    """
+    Image.MAX_IMAGE_PIXELS = None  # a picture of a whole sphere is large, and it is the user's own
+    try:
+        with Image.open(path) as image:
+            width, height = image.size
+            if width != 2 * height:
+                raise SceneryError(
+                    f"{path} is {width} x {height} pixels; scenery must be equirectangular, twice as wide as high."
+                )
+            picture = image.convert("RGB")
+    except (UnidentifiedImageError, SyntaxError, ValueError, OSError) as error:
+        raise SceneryError(f"{path} cannot be read as a picture; give a JPEG, PNG or TIFF ({error}).") from None
+    if width > widest:
+        picture = picture.resize((widest, widest // 2), Image.Resampling.BOX)
+    return Scenery((layer_of(np.asarray(picture)),))
+
+
+def light_of_codes(brightest: float) -> Floats:
+    """The light for every interpolated code from 0 to FULL (IEC 61966-2-1, the curve of sRGB)."""
+    code = np.arange(FULL + 1) / FULL
+    light = np.where(code <= 0.04045, code / 12.92, ((code + 0.055) / 1.055) ** 2.4)
+    return (light * brightest).astype(np.float32)
+
+
+def seen(layer: Layer, x: Floats, y: Floats, z: Floats) -> tuple[NDArray[np.uint16], NDArray[np.uint16]]:
+    """The interpolated codes (0 to FULL) in directions x, y, z, which need not be unit vectors, each of shape (n,).
+
+    Returns two arrays (n, 2): red and blue, green and opacity. Pairs of codes are weighed in one multiplication.
+    """
+    height, width = layer.points.shape[0] - 2, layer.width
+    flat, stride = layer.points.ravel(), width + 2
+    across = np.arctan2(y, x) * np.float32(width / (2 * math.pi)) + np.float32(width / 2 + 0.5)
+    down = np.float32(height / 2 + 0.5) - np.arctan2(z, np.sqrt(x * x + y * y)) * np.float32(height / math.pi)
+    with warnings.catch_warnings():  # nothing is seen outside the image circle, where directions are NaN
+        warnings.simplefilter("ignore", RuntimeWarning)
+        column, row = ((place * np.float32(256)).astype(np.int32) for place in (across, down))
+    first = (row >> 8) * np.int32(stride) + (column >> 8)
+    right, lower = (column & 255).astype(np.uint32), (row & 255).astype(np.uint32)
+    both = right * lower >> np.uint32(8)
+    weights = (np.uint32(256) + both - right - lower, right - both, lower - both, both)
+    red_blue, green_opacity = np.zeros((2, len(first)), dtype=np.uint32)
+    for weight, step in zip(weights, (0, 1, stride, stride + 1), strict=True):
+        point = flat.take(first + np.int32(step), mode="clip")
+        red_blue += (point & PAIRS) * weight
+        green_opacity += (point >> np.uint32(8) & PAIRS) * weight
+    return _halves(red_blue), _halves(green_opacity)
+
+
+def _halves(pairs: Packed) -> NDArray[np.uint16]:
+    return pairs.astype("<u4", copy=False).view("<u2").reshape(-1, 2)
