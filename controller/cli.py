@@ -45,13 +45,30 @@ def _tell_search(frames: int, percent: int) -> None:
     click.echo(f"Searching: {frames} frames cover ({percent} % of the effort used)", err=True)
 
 
+def _list_faults(context: click.Context, _: click.Parameter, wanted: bool) -> None:
+    if wanted:
+        from controller.commands.faults import scenarios_text  # noqa: PLC0415
+
+        click.echo(scenarios_text())
+        context.exit()
+
+
 @cli.command()
 @click.argument("plan", type=FILE)
 @click.option("--out", type=click.Path(file_okay=False, path_type=Path), required=True, help="Folder for the results.")
 @click.option("--seed", type=click.IntRange(0), default=0, show_default=True, help="Chance in the simulated world.")
+@click.option("--faults", metavar="NAME|FILE", help="Let go wrong what this scenario says.")
+@click.option(
+    "--list-faults",
+    is_flag=True,
+    is_eager=True,
+    expose_value=False,
+    callback=_list_faults,
+    help="List the scenarios that come with the program.",
+)
 @picture_options
 @as_json
-def rehearse(plan: Path, out: Path, seed: int, as_json: bool, **options: Any) -> None:
+def rehearse(plan: Path, out: Path, seed: int, faults: str | None, as_json: bool, **options: Any) -> None:
     """Run the PLAN on a simulated rig, in virtual time, and report on it."""
     from controller.commands.rehearse import rehearsal_text, rehearse_command  # noqa: PLC0415
     from controller.progress import progress  # noqa: PLC0415
@@ -59,8 +76,11 @@ def rehearse(plan: Path, out: Path, seed: int, as_json: bool, **options: Any) ->
 
     darkroom = darkroom_for(options)
     with progress("Rehearsing, exposures") as begin:
-        summary = rehearse_command(plan, out, seed, begin, darkroom)
-    shown, text = summary.model_dump(mode="json"), rehearsal_text(summary, out)
+        rehearsed = rehearse_command(plan, out, seed, begin, darkroom, faults)
+    summary = rehearsed.summary
+    shown, text = summary.model_dump(mode="json"), rehearsal_text(rehearsed, out)
+    if faults is not None:
+        shown["tale"] = [{"at_s": line.at_ns / 1e9, "who": line.who, "what": line.what} for line in rehearsed.tale]
     if darkroom is not None:
         with progress("Rendering, pictures") as begin:
             count = darkroom.make(seed, begin)

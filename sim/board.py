@@ -48,6 +48,7 @@ from sim.referencing import Phase, ReferenceRun
 
 MS = 1_000_000
 RECEIVE_BYTES = 128
+BLOCKING = {Cause.SUPPLY_LOW, Cause.STOP_SWITCH}  # for as long as they last
 
 
 @dataclass(slots=True)
@@ -66,7 +67,15 @@ class Board:
     """One board from power-on to power-off."""
 
     def __init__(
-        self, head: Head, camera: Camera, random: Random, *, sync_contact: bool, max_step_rate: int, now_ns: int
+        self,
+        head: Head,
+        camera: Camera,
+        random: Random,
+        *,
+        sync_contact: bool,
+        max_step_rate: int,
+        now_ns: int,
+        cause: Cause = Cause.POWER_ON,
     ) -> None:
         self._camera = camera
         self._max_step_rate = max_step_rate
@@ -78,7 +87,7 @@ class Board:
         # Counting starts at zero wherever the head happens to stand; a reference run corrects it.
         self._origin = {name: round(axis.motion.steps_at(now_ns)) for name, axis in self._axes.items()}
         self._settings: dict[AxisName, SetAxis] = {}
-        self._state, self._cause = BoardState.DISARMED, Cause.POWER_ON
+        self._state, self._cause = BoardState.DISARMED, cause
         self._known = False
         self._silence_ns = 0
         self._last_id = self._running = self._finished = NO_COMMAND
@@ -86,7 +95,8 @@ class Board:
         self._references: list[ReferenceRun] = []
         self._exposing: _Exposing | None = None
         self._stopped_by_itself = False
-        self._link.notify(Booted(self._boot_id, Cause.POWER_ON))
+        self._blocked: set[Cause] = set()
+        self._link.notify(Booted(self._boot_id, cause))
 
     # The five ways in and out.
 
@@ -110,10 +120,15 @@ class Board:
             moments.append(self._exposing_deadline(self._exposing))
         if self._silence_ns and self._state is not BoardState.STOPPING:
             moments.append((self._link.last_heard or 0) + self._silence_ns)
+        moments.append(self._limit_met_ns())
         return min((moment for moment in moments if moment is not None), default=None)
 
     def handle_deadline(self, now_ns: int) -> None:
         """Do what is due."""
+        limit_ns = self._limit_met_ns()
+        if limit_ns is not None and now_ns >= limit_ns:
+            self.trip(now_ns, Cause.LIMIT)
+            return
         if self._silence_ns and now_ns >= (self._link.last_heard or 0) + self._silence_ns:
             self._stop(now_ns, Cause.HOST_SILENCE)
         if self._state in {BoardState.MOVING, BoardState.STOPPING} and now_ns >= self._rest_ns():
@@ -129,6 +144,31 @@ class Board:
             self._exposing.sync_seen = True
             self._go_on_exposing(now_ns, self._exposing)
 
+    def trip(self, now_ns: int, cause: Cause) -> None:
+        """A limit, a stall, a low supply or the stop switch: no more pulses, and the position is not known any more."""
+        if self._state is BoardState.DISARMED:
+            if cause in BLOCKING:
+                self._known, self._cause = False, cause
+            return
+        self._halt(now_ns, cause)
+        pan, tilt = self._count(AxisName.PAN, now_ns), self._count(AxisName.TILT, now_ns)
+        self._link.notify(Held(cause, pan, tilt, self._clock_ms(now_ns)))
+
+    def block(self, now_ns: int, cause: Cause) -> None:
+        """The supply is low or the stop switch open: it cannot be armed until `unblock`."""
+        self._blocked.add(cause)
+        self.trip(now_ns, cause)
+
+    def unblock(self, cause: Cause) -> None:
+        """The supply is back, the stop switch closed again."""
+        self._blocked.discard(cause)
+
+    def _limit_met_ns(self) -> int | None:
+        if self._state not in {BoardState.MOVING, BoardState.REFERENCING, BoardState.STOPPING}:
+            return None
+        moments = [axis.limit_met_ns() for axis in self._axes.values()]
+        return min((moment for moment in moments if moment is not None), default=None)
+
     # Judging requests.
 
     def _judge(self, now_ns: int, request: Request) -> Reply:
@@ -139,7 +179,7 @@ class Board:
         if isinstance(request, GetStatus):
             return self._status(now_ns)
         if isinstance(request, Halt):
-            self._halt(now_ns)
+            self._halt(now_ns, Cause.HOST_HALT)
         else:
             self._stop(now_ns, Cause.HOST_STOP)
         return Accepted()
@@ -161,6 +201,8 @@ class Board:
                 self._max_step_rate,
             ),
         )
+        if reason is None and isinstance(command, Arm) and self._blocked:
+            reason = Reason.BUSY
         if reason is not None:
             return Refused(reason)
         self._last_id = command.command_id
@@ -314,9 +356,9 @@ class Board:
             axis.begin(stop(axis.motion, now_ns, self._settings[name].accel_steps_s2))
         self._state = BoardState.STOPPING
 
-    def _halt(self, now_ns: int) -> None:
+    def _halt(self, now_ns: int, cause: Cause) -> None:
         """No more pulses. The rotor may slip by whole steps, so the position is no longer known."""
-        self._silence_ns, self._cause, self._known = 0, Cause.HOST_HALT, False
+        self._silence_ns, self._cause, self._known = 0, cause, False
         self._references, self._exposing, self._stopped_by_itself = [], None, False
         for axis in self._axes.values():
             axis.jolt(now_ns)

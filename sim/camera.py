@@ -1,6 +1,8 @@
 """The camera: a release line in, a sync contact out, and time that it takes."""
 
+from collections import Counter, deque
 from dataclasses import dataclass
+from enum import StrEnum
 from random import Random
 
 NS = 1_000_000_000
@@ -8,12 +10,36 @@ NS = 1_000_000_000
 
 @dataclass(frozen=True, slots=True)
 class CameraSpec:
-    """How this camera behaves. `shutter_s` are the times of its bracket, taken in turn."""
+    """How this camera behaves. `shutter_s` are the times of its bracket, taken in turn.
+
+    `misfire_share` of the releases come to nothing. The card has room for `card_exposures`, the battery is good for
+    `battery_exposures` (None: no end). The buffer holds `buffer_exposures`, each of which takes `write_ms` to write to
+    the card. Exposures of `noise_reduction_s` or longer are followed by a dark one of the same length. The mirror kicks
+    the tilt axis by `mirror_kick_deg_s` when it opens. The sync contact bounces for `bounce_ms` when it opens again.
+    """
 
     shutter_s: tuple[float, ...]
     release_lag_ms: float
     ready_ms: float
     lag_scatter_ms: float = 2.0
+    misfire_share: float = 0.0
+    card_exposures: int | None = None
+    battery_exposures: int | None = None
+    buffer_exposures: int | None = None
+    write_ms: float = 0.0
+    noise_reduction_s: float | None = None
+    mirror_kick_deg_s: float = 0.0
+    bounce_ms: float = 0.0
+
+
+class Ignored(StrEnum):
+    """Why a release came to nothing."""
+
+    BUSY = "the camera was still busy"
+    SILENT = "the camera did not hear it"
+    MISFIRE = "the camera misfired"
+    CARD_FULL = "the card was full"
+    BATTERY_FLAT = "the battery was flat"
 
 
 @dataclass(frozen=True, slots=True)
@@ -42,21 +68,65 @@ class Camera:
         self._random = random
         self._next_in_bracket = 0
         self._ready_ns = 0
+        self._written: deque[int] = deque()  # when each exposure in the buffer will be on the card
         self.opening: Opening | None = None
-        self.ignored_releases = 0
+        self.made = 0
+        self.silent = False
+        self.misfires = 0
+        """So many of the next releases come to nothing."""
+        self.card_left, self.battery_left = spec.card_exposures, spec.battery_exposures
+        self.ignored: Counter[Ignored] = Counter()
 
-    def release(self, now_ns: int, label: Label) -> None:
-        """The release contact closes. A camera that is still busy ignores it, as real ones do."""
-        if now_ns < self._ready_ns:
-            self.ignored_releases += 1
-            return
+    @property
+    def ignored_releases(self) -> int:
+        """Releases that came to nothing, for whatever reason."""
+        return self.ignored.total()
+
+    def release(self, now_ns: int, label: Label) -> Opening | None:
+        """The release contact closes: the opening that follows. A busy camera ignores it, as real ones do."""
+        why = self._unwilling(now_ns)
+        if why is not None:
+            self.ignored[why] += 1
+            return None
         scatter = self._random.uniform(-1, 1) * min(self.spec.lag_scatter_ms, self.spec.release_lag_ms / 2)
         open_ns = now_ns + round((self.spec.release_lag_ms + scatter) * 1e6)
         shutter_s = self.spec.shutter_s[self._next_in_bracket]
         self._next_in_bracket = (self._next_in_bracket + 1) % len(self.spec.shutter_s)
         close_ns = open_ns + round(shutter_s * NS)
-        self._ready_ns = close_ns + round(self.spec.ready_ms * 1e6)
+        self._ready_ns = self._ready_after(close_ns, shutter_s)
         self.opening = Opening(label, open_ns, close_ns, shutter_s)
+        return self.opening
+
+    def _unwilling(self, now_ns: int) -> Ignored | None:
+        if self.silent:
+            return Ignored.SILENT
+        if self.battery_left == 0:
+            return Ignored.BATTERY_FLAT
+        if self.card_left == 0:
+            return Ignored.CARD_FULL
+        if now_ns < self._ready_ns:
+            return Ignored.BUSY
+        if self.misfires > 0:
+            self.misfires -= 1
+            return Ignored.MISFIRE
+        if self.spec.misfire_share and self._random.random() < self.spec.misfire_share:
+            return Ignored.MISFIRE
+        return None
+
+    def _ready_after(self, close_ns: int, shutter_s: float) -> int:
+        spec = self.spec
+        taken_ns = close_ns
+        if spec.noise_reduction_s is not None and shutter_s >= spec.noise_reduction_s:
+            taken_ns += round(shutter_s * NS)
+        ready_ns = taken_ns + round(spec.ready_ms * 1e6)
+        if spec.buffer_exposures is None:
+            return ready_ns
+        while self._written and self._written[0] <= taken_ns:
+            self._written.popleft()
+        begin_ns = max(taken_ns, self._written[-1]) if self._written else taken_ns
+        self._written.append(begin_ns + round(spec.write_ms * 1e6))
+        waits = len(self._written) >= spec.buffer_exposures
+        return max(ready_ns, self._written[0]) if waits else ready_ns
 
     def next_deadline(self) -> int | None:
         """When the shutter closes, if it is open or about to open."""
@@ -67,4 +137,9 @@ class Camera:
         opening = self.opening
         assert opening is not None
         self.opening = None
+        self.made += 1
+        if self.card_left is not None:
+            self.card_left -= 1
+        if self.battery_left is not None:
+            self.battery_left -= 1
         return opening

@@ -48,6 +48,10 @@ class Head:
         self._omega = 2 * math.pi * spec.ring_hz
         self._damped = self._omega * math.sqrt(1 - spec.ring_damping**2)
 
+    def axis(self, name: str) -> Axis:
+        """The axis of that name, pan or tilt."""
+        return self.pan if name == "pan" else self.tilt
+
     def hold_by_hand(self, yaw_deg: float, pitch_deg: float) -> None:
         """Somebody takes the camera and holds it there, quite still, until the head moves again."""
         self._by_hand = (yaw_deg, pitch_deg, (self.pan.motion, self.tilt.motion))

@@ -3,13 +3,18 @@
 from dataclasses import dataclass
 from random import Random
 
+from protocol.messages import Cause
 from sim.board import Board
-from sim.camera import Camera, CameraSpec
+from sim.camera import Camera, CameraSpec, Opening
 from sim.head import Head, HeadSpec
+from sim.incidents import HostState, Incidents
+from sim.scenario import Scenario
 from sim.truth import Truth
 from sim.wire import SOUND, LineTrouble, Wire
 
 START_WITHIN_DEG = 2.0  # how far from zero the photographer leaves the head before a run
+NOTHING = Scenario("nothing", "Nothing goes wrong.", ())
+MS = 1_000_000
 
 
 @dataclass(frozen=True, slots=True)
@@ -23,6 +28,7 @@ class RigSpec:
     max_step_rate: int
     seed: int
     trouble: LineTrouble = SOUND
+    scenario: Scenario = NOTHING
 
 
 class Rig:
@@ -38,18 +44,33 @@ class Rig:
             spec.seed + 2,
         )
         self.camera = Camera(spec.camera, random)
-        self.board = Board(
-            self.head,
-            self.camera,
-            random,
-            sync_contact=spec.sync_contact,
-            max_step_rate=spec.max_step_rate,
-            now_ns=0,
-        )
+        self._spec, self._random = spec, random
+        self.board: Board = self._new_board(0, Cause.POWER_ON)
         self.truth = Truth()
+        self.host = HostState()
+        self.incidents = Incidents(spec.scenario)
+        self._opened: Opening | None = None
+        self._bounce_ns: int | None = None
         noise = Random(spec.seed + 1)
         self.to_board, self.to_host = (Wire(spec.baud, noise, spec.trouble) for _ in range(2))
         self._flush(0)
+
+    def restart_board(self, now_ns: int, cause: Cause) -> None:
+        """The board starts anew: no more pulses, and nothing remembered."""
+        self.head.pan.jolt(now_ns)
+        self.head.tilt.jolt(now_ns)
+        self.board = self._new_board(now_ns, cause)
+
+    def _new_board(self, now_ns: int, cause: Cause) -> Board:
+        return Board(
+            self.head,
+            self.camera,
+            self._random,
+            sync_contact=self._spec.sync_contact,
+            max_step_rate=self._spec.max_step_rate,
+            now_ns=now_ns,
+            cause=cause,
+        )
 
     def next_deadline(self) -> int | None:
         """The moment of the next event in the world, None if nothing will ever happen by itself.
@@ -61,6 +82,8 @@ class Rig:
             self.to_host.next_deadline(),
             self.camera.next_deadline(),
             self.board.next_deadline(),
+            self.incidents.next_deadline(),
+            self._bounce_ns,
         )
         return min((moment for moment in moments if moment is not None), default=None)
 
@@ -68,15 +91,36 @@ class Rig:
         """Let everything happen that is due at `now_ns`."""
         closing = self.camera.next_deadline()
         if closing is not None and closing <= now_ns:
-            self.truth.record(self.head, self.camera.close())
+            self._close_shutter(now_ns)
+        if self._bounce_ns is not None and self._bounce_ns <= now_ns:
+            self._bounce_ns = None
             self.board.sync_opened(now_ns)
+        due = self.incidents.next_deadline()
+        if due is not None and due <= now_ns:
+            self.incidents.handle_deadline(self, now_ns)
         due = self.board.next_deadline()
         if due is not None and due <= now_ns:
             self.board.handle_deadline(now_ns)
         data = self.to_board.arrived(now_ns)
         if data:
             self.board.receive(now_ns, data)
+        self._shake()
         self._flush(now_ns)
+
+    def _close_shutter(self, now_ns: int) -> None:
+        opening = self.camera.close()
+        self.truth.record(self.head, opening)
+        self.board.sync_opened(now_ns)
+        if self._spec.camera.bounce_ms:
+            self._bounce_ns = now_ns + round(self._spec.camera.bounce_ms * MS)
+        self.incidents.exposure_made(self, now_ns, self.camera.made, opening.label.frame)
+
+    def _shake(self) -> None:
+        """A mirror strikes as the shutter opens."""
+        opening = self.camera.opening
+        if opening is not None and opening is not self._opened and self._spec.camera.mirror_kick_deg_s:
+            self.head.tilt.kick(opening.open_ns, self._spec.camera.mirror_kick_deg_s)
+        self._opened = opening
 
     def _flush(self, now_ns: int) -> None:
         data = self.board.take()

@@ -7,6 +7,10 @@ class DeadlockError(Exception):
     """The host waits without a deadline for a world in which nothing will ever happen: a bug in the host."""
 
 
+class HostKilled(Exception):
+    """The host was killed; nothing it would have done after this happens."""
+
+
 class VirtualPort:
     """The host's end of the simulated wire."""
 
@@ -14,6 +18,7 @@ class VirtualPort:
         self._rig = rig
         self._now_ns = 0
         self._wakes: list[int] = []
+        self._unheard = b""  # came while the host slept
 
     def wake_at(self, moment_ns: int) -> None:
         """End the wait that is under way at `moment_ns`, as a key press would."""
@@ -21,23 +26,26 @@ class VirtualPort:
         self._wakes.sort()
 
     def now(self) -> int:
-        """Virtual time since the rig was switched on, in nanoseconds."""
-        return self._now_ns
+        """The host's clock: virtual time since the rig was switched on, in nanoseconds, and what it has jumped ahead."""
+        return self._now_ns + self._rig.host.clock_ahead_ns
 
     def reopen(self) -> None:
         """Nothing to open: the wire itself may be dead or alive."""
 
     def write(self, data: bytes) -> None:
-        """Put bytes on the wire."""
+        """Put bytes on the wire. Raises HostKilled when there is nobody any more to do so."""
+        self._live()
         self._rig.to_board.send(self._now_ns, data)
 
     def wait_bytes(self, deadline_ns: int | None) -> bytes:
         """Wait for bytes from the board until `deadline_ns`; empty when it passes first.
 
         A deadline in the past returns what is there and never turns time back. Raises DeadlockError where
-        nothing can ever end the wait.
+        nothing can ever end the wait, HostKilled where the host is killed meanwhile.
         """
-        while not (data := self._rig.to_host.arrived(self._now_ns)):
+        if deadline_ns is not None:
+            deadline_ns -= self._rig.host.clock_ahead_ns
+        while not (data := self._arrived()):
             event_ns = self._rig.next_deadline()
             limits = [moment for moment in (deadline_ns, *self._wakes[:1]) if moment is not None]
             if limits and (event_ns is None or event_ns > min(limits)):
@@ -46,6 +54,26 @@ class VirtualPort:
                 return b""
             if event_ns is None:
                 raise DeadlockError("nothing will happen and no deadline was given")
+            before_ns = self._rig.host.clock_ahead_ns
             self._now_ns = max(self._now_ns, event_ns)
             self._rig.advance(self._now_ns)
+            self._live()
+            if deadline_ns is not None:
+                deadline_ns -= self._rig.host.clock_ahead_ns - before_ns
         return data
+
+    def _arrived(self) -> bytes:
+        data = self._unheard + self._rig.to_host.arrived(self._now_ns)
+        self._unheard = b""
+        return data
+
+    def _live(self) -> None:
+        """While the host sleeps the world goes on without it."""
+        host = self._rig.host
+        if host.killed:
+            raise HostKilled
+        while self._now_ns < host.asleep_until_ns:
+            event_ns = self._rig.next_deadline()
+            self._now_ns = max(self._now_ns, min(event_ns or host.asleep_until_ns, host.asleep_until_ns))
+            self._rig.advance(self._now_ns)
+            self._unheard += self._rig.to_host.arrived(self._now_ns)

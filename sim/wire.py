@@ -7,19 +7,30 @@ from random import Random
 
 @dataclass(frozen=True, slots=True)
 class LineTrouble:
-    """What is wrong with a line: the share of bytes that arrive damaged, and when it is dead (from, to; ns)."""
+    """What is wrong with a line: the share of bytes that arrive damaged, and when it is dead (from, to; ns).
+
+    `drop_share` of the bytes are lost, `double_share` arrive twice, all of them `delay_ns` later. `cut`: none arrives.
+    """
 
     byte_error_rate: float = 0.0
     dead_ns: tuple[tuple[int, int], ...] = ()
+    drop_share: float = 0.0
+    double_share: float = 0.0
+    delay_ns: int = 0
+    cut: bool = False
 
     def touch(self, data: bytes, now_ns: int, random: Random) -> bytes:
         """What is left of bytes that go on the line at `now_ns`."""
-        if any(begin <= now_ns < end for begin, end in self.dead_ns):
+        if self.cut or any(begin <= now_ns < end for begin, end in self.dead_ns):
             return b""
-        if self.byte_error_rate <= 0:
-            return data
-        rate = self.byte_error_rate
-        return bytes(byte ^ random.randrange(1, 256) if random.random() < rate else byte for byte in data)
+        if self.byte_error_rate > 0:
+            rate = self.byte_error_rate
+            data = bytes(byte ^ random.randrange(1, 256) if random.random() < rate else byte for byte in data)
+        if self.drop_share > 0:
+            data = bytes(byte for byte in data if random.random() >= self.drop_share)
+        if self.double_share > 0:
+            data = b"".join(bytes((byte,)) * (1 + (random.random() < self.double_share)) for byte in data)
+        return data
 
 
 SOUND = LineTrouble()
@@ -29,15 +40,16 @@ class Wire:
     """One direction. Each write arrives when its last byte has passed."""
 
     def __init__(self, baud: int, random: Random, trouble: LineTrouble = SOUND) -> None:
-        self._random, self._trouble = random, trouble
+        self._random = random
+        self.trouble = trouble
         self._byte_ns = 10_000_000_000 // baud
         self._free_ns = 0
         self._under_way: deque[tuple[int, bytes]] = deque()
 
     def send(self, now_ns: int, data: bytes) -> None:
         """Put bytes on the line, behind whatever is still under way."""
-        data = self._trouble.touch(data, now_ns, self._random)
-        self._free_ns = max(now_ns, self._free_ns) + len(data) * self._byte_ns
+        data = self.trouble.touch(data, now_ns, self._random)
+        self._free_ns = max(now_ns + self.trouble.delay_ns, self._free_ns) + len(data) * self._byte_ns
         self._under_way.append((self._free_ns, data))
 
     def next_deadline(self) -> int | None:

@@ -35,6 +35,7 @@ class Acting:
         self.suspended_since_ns: int | None = None
         self.next_pause_ns = 0
         self.brought_to_rest = False  # since it was last suspended
+        self.late_commands = 0  # commands that took too long since the last exposure that was made
         self.from_anywhere = False  # the next move begins where the program did not foresee
         self.skip_to = 0  # the exposure to go on with after an interruption, once the head is back at its frame
         self.effects: list[Effect] = []
@@ -90,6 +91,7 @@ class Acting:
         )
 
     def _finish_exposure(self, data: Any) -> None:
+        self.late_commands = 0
         event: Event = data.kwargs["event"]
         step = self.program.steps[self.cursor]
         assert isinstance(step, ExposeStep)

@@ -50,6 +50,10 @@ class Recovery(Acting):
         event: Event = data.kwargs["event"]
         return event.reason is Reason.BUSY and not self.brought_to_rest
 
+    def first_overdue(self, _: Any) -> bool:
+        """Since the last exposure: it may have been our own clock, or a host that slept; the board knows better."""
+        return self.late_commands == 0
+
     def has_patience(self, data: Any) -> bool:
         """It is worth waiting a little longer."""
         event: Event = data.kwargs["event"]
@@ -80,6 +84,11 @@ class Recovery(Acting):
         self.brought_to_rest = False
         self.suspended_since_ns, self.next_pause_ns = event.at_ns, FIRST_PAUSE_NS
         self.effects.append(Timer(event.at_ns + self.next_pause_ns, overdue=False))
+
+    def doubt(self, data: Any) -> None:
+        """Something takes too long: look into it as if the line had been lost, once."""
+        self.late_commands += 1
+        self.suspend(data)
 
     def suspend_again(self, data: Any) -> None:
         """Still nothing: wait longer."""

@@ -84,6 +84,7 @@ ROWS: tuple[Row, ...] = (
     Row(Kind.HALT, (S.ARMING, *ARMED, *ENDING), S.STOPPING, "halt_as_asked"),
     # What an earlier run left behind is none of ours.
     Row(Kind.HELD, (S.CONNECTING, S.ARMING), None),
+    Row(Kind.OVERDUE, COMMANDED, S.SUSPENDED, "doubt", condition="first_overdue"),
     Row(Kind.OVERDUE, COMMANDED, S.STOPPING, "stop_overdue"),
     Row(Kind.REFUSED, (S.ARMING, *COMMANDED), S.SUSPENDED, "suspend", condition="lost_its_place"),
     Row(Kind.REFUSED, (S.ARMING,), S.SUSPENDED, "suspend", condition="still_stopping"),

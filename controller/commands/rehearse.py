@@ -1,10 +1,12 @@
 """`fullturn rehearse`: the whole run, through real protocol bytes, on a simulated rig in virtual time."""
 
 from collections.abc import Callable
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 from controller.capture.interrupts import Interrupts
 from controller.capture.runner import Runner, RunResult
+from controller.commands.faults import Told, in_truth, scenario_for, tale
 from controller.commands.pictures import Darkroom
 from controller.commands.stand_in import rig_spec
 from controller.errors import InputError, StorageFailed
@@ -13,28 +15,43 @@ from controller.planning.plan import Plan, load_plan
 from controller.program.build import build_program
 from controller.report.html import write_html
 from controller.report.summary import Summary, summarise
-from controller.report.wording import duration
+from controller.report.wording import duration, moment
 from controller.session.session import Session
-from sim.rig import Rig
-from sim.virtual_port import VirtualPort
+from sim.rig import NOTHING, Rig
+from sim.virtual_port import HostKilled, VirtualPort
 
 KIND = "rehearsal"
 
 
+@dataclass(frozen=True, slots=True)
+class Rehearsed:
+    """The account of a rehearsal, and the tale of what went wrong in it."""
+
+    summary: Summary
+    tale: list[Told]
+
+
 def rehearse_command(
-    plan_path: Path, out: Path, seed: int, progress: Callable[[int], Callable[[], None]], darkroom: Darkroom | None = None
-) -> Summary:
+    plan_path: Path,
+    out: Path,
+    seed: int,
+    progress: Callable[[int], Callable[[], None]],
+    darkroom: Darkroom | None = None,
+    faults: str | None = None,
+) -> Rehearsed:
     """Rehearse the plan and write session, truth and reports into the folder `out`.
 
     `progress(total)` gives what is called after each exposure. What the camera saw goes onto the `darkroom`'s film.
-    Raises InputError, StorageFailed. An earlier rehearsal in the folder is replaced, a capture never is.
+    `faults` names a scenario or its file. Raises InputError, StorageFailed. An earlier rehearsal in the folder is
+    replaced, a capture never is.
     """
     plan = load_plan(plan_path)
     if darkroom is not None:
         darkroom.load(plan.kit, out)
     program = build_program(plan.kit, plan.frames)
+    scenario = NOTHING if faults is None else scenario_for(faults, plan, program)
     session_path = _make_room(out)
-    rig = Rig(rig_spec(plan.kit, seed))
+    rig = Rig(replace(rig_spec(plan.kit, seed), scenario=scenario))
     if darkroom is not None:
         rig.truth = darkroom.film
     about = {"kind": KIND, "seed": str(seed), "plan": plan.model_dump_json(), "plan_hash": plan.hash}
@@ -48,13 +65,19 @@ def rehearse_command(
             rig.head.hold_by_hand(yaw_deg, pitch_deg)
             return True
 
-        runner = Runner(program, VirtualPort(rig), session, interrupts.next_wish, on_exposure, hold)
-        result = runner.run()
+        port = VirtualPort(rig)
+        runner = Runner(program, port, session, interrupts.next_wish, on_exposure, hold)
+        try:
+            result = runner.run()
+        except HostKilled:
+            result = RunResult(
+                False, "The program was killed; the session holds what was made until then.", 0, port.now()
+            )
         session.note_about("sentence", result.sentence)
         return _write_all(out, plan, session, rig, result, seed)
 
 
-def _write_all(out: Path, plan: Plan, session: Session, rig: Rig, result: RunResult, seed: int) -> Summary:
+def _write_all(out: Path, plan: Plan, session: Session, rig: Rig, result: RunResult, seed: int) -> Rehearsed:
     summary = summarise(
         plan,
         session.shots(),
@@ -66,8 +89,13 @@ def _write_all(out: Path, plan: Plan, session: Session, rig: Rig, result: RunRes
     )
     write_whole(out / "truth.json", rig.truth.to_json())
     write_whole(out / "report.json", summary.model_dump_json(indent=1) + "\n")
-    write_html(out / "report.html", plan, summary, session.happenings())
-    return summary
+    told = []
+    if rig.incidents.happened:
+        told = tale(rig.incidents.happened, session.happenings()) + in_truth(plan, rig.truth, result.ended_ns)
+    write_html(
+        out / "report.html", plan, summary, session.happenings(), [(moment(t.at_ns / 1e9), t.who, t.what) for t in told]
+    )
+    return Rehearsed(summary, told)
 
 
 def _make_room(out: Path) -> Path:
@@ -85,10 +113,12 @@ def _make_room(out: Path) -> Path:
     return path
 
 
-def rehearsal_text(summary: Summary, out: Path) -> str:
+def rehearsal_text(rehearsed: Rehearsed, out: Path) -> str:
     """What the photographer reads."""
+    summary = rehearsed.summary
+    told = "".join(line.text() + "\n" for line in rehearsed.tale)
     return (
-        f"{summary.sentence} {summary.exposures_made} of {summary.exposures_planned} exposures made "
+        f"{told}{summary.sentence} {summary.exposures_made} of {summary.exposures_planned} exposures made "
         f"({summary.exposures_confirmed} confirmed, {summary.exposures_assumed} assumed) in "
         f"{duration(summary.virtual_seconds)}; predicted {duration(summary.predicted_seconds)}.\n"
         f"The report is in {out / 'report.html'}"

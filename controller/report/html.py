@@ -49,8 +49,14 @@ def row_lines(plan: Plan) -> list[RowLine]:
     return lines
 
 
-def write_html(path: Path, plan: Plan, summary: Summary, happenings: Sequence[Happening]) -> None:
-    """Write the report. Raises StorageFailed."""
+def write_html(
+    path: Path,
+    plan: Plan,
+    summary: Summary,
+    happenings: Sequence[Happening],
+    tale: Sequence[tuple[str, str, str]] = (),
+) -> None:
+    """Write the report; `tale` is what went wrong and what was done: when, who, what. Raises StorageFailed."""
     parts = stretches(happenings, summary.virtual_seconds)
     environment = Environment(
         loader=PackageLoader("controller.report"), autoescape=True, undefined=StrictUndefined, trim_blocks=True
@@ -63,6 +69,7 @@ def write_html(path: Path, plan: Plan, summary: Summary, happenings: Sequence[Ha
         lanes=seconds_by_lane(parts),
         proof=proof_sentence(plan),
         left_out=left_out_sentence(plan),
+        tale=tale,
         sphere=_svg(sphere_picture(plan)),
         poles=_svg(pole_picture(plan)),
         timeline=_svg(timeline_picture(parts)),

@@ -11,6 +11,12 @@ def duration(seconds: float) -> str:
     return f"{hours}:{minutes:02}:{rest:02}" if hours else f"{minutes}:{rest:02}"
 
 
+def moment(seconds: float) -> str:
+    """A moment of a run as h:mm:ss.s or m:ss.s, to a tenth of a second."""
+    tenths = round(seconds * 10)
+    return f"{duration(tenths // 10)}.{tenths % 10}"
+
+
 def counted(number: int, thing: str) -> str:
     """A number of things: 1 frame, 2 frames."""
     return f"{number} {thing}" if number == 1 else f"{number} {thing}s"

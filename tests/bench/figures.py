@@ -100,7 +100,8 @@ def rehearsing() -> list[Figure]:
     with tempfile.TemporaryDirectory() as folder:
         path = Path(folder) / "plan.json"
         save_plan(make_plan(full_frame_kit(101.2, brackets=3), 0.30), path)
-        seconds, summary = work_s(lambda: rehearse_command(path, Path(folder) / "out", 1, lambda _: lambda: None))
+        seconds, rehearsed = work_s(lambda: rehearse_command(path, Path(folder) / "out", 1, lambda _: lambda: None))
+    summary = rehearsed.summary
     off = abs(summary.predicted_seconds / summary.virtual_seconds - 1) * 100
     name = f"rehearse {summary.frames_planned} frames x 3, report included"
     return [

@@ -1,0 +1,119 @@
+"""What goes wrong in a rehearsal: finding the scenario, and telling what came of it."""
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from controller.errors import InputError
+from controller.planning.plan import Plan
+from controller.program.program import Program
+from controller.report.wording import counted, moment
+from controller.session.session import Happening
+from sim.incidents import Incident
+from sim.scenario import Fault, Scenario, ScenarioError, find, library
+from sim.truth import Truth
+
+NS = 1_000_000_000
+HAPPENINGS = {
+    "link_lost": "the board does not answer: waits, and greets it again",
+    "restarted": "the board has started anew: greets it again",
+    "held": "the board has stopped by itself",
+    "cut_short": "the command was cut short",
+    "refused": "the board refuses a command",
+    "overdue": "a command takes too long",
+    "not_confirmed": "the camera did not answer",
+    "stop": "stops as asked",
+    "halt": "halts as asked",
+}
+STATES = {
+    "suspended": "suspends the run",
+    "reconnecting": "greets the board again",
+    "quieting": "brings the head to rest",
+    "arming": "arms the board",
+    "referencing": "finds zero",
+    "recovering": "waits and tries again",
+    "stopping": "stops",
+    "failed": "ends the run",
+    "done": "ends the run, the set is complete",
+}
+# States that are told whatever led to them, and those of an undisturbed run, which are not.
+DETOURS = {"suspended", "reconnecting", "quieting", "stopping", "failed"}
+
+
+@dataclass(frozen=True, slots=True)
+class Told:
+    """One line of the tale: when, whose, and what."""
+
+    at_ns: int
+    who: str
+    what: str
+
+    def text(self) -> str:
+        """The line as people read it."""
+        return f"{moment(self.at_ns / NS):>9}  {self.who:7}  {self.what}"
+
+
+def scenario_for(name: str, plan: Plan, program: Program) -> Scenario:
+    """The scenario of that name or file, of which everything comes while the plan runs. Raises InputError."""
+    try:
+        scenario = find(name)
+    except ScenarioError as error:
+        raise InputError(str(error)) from None
+    frames, exposures = len(plan.frames), len(plan.frames) * len(plan.kit.exposure.bracket_ev)
+    for fault, line in zip(scenario.faults, scenario.lines, strict=True):
+        late = _too_late(fault, program.expected_ns / NS, frames, exposures)
+        if late:
+            raise InputError(f"{scenario.name}: line {line}: {late}, so this {fault.kind} would never come.")
+    return scenario
+
+
+def _too_late(fault: Fault, seconds: float, frames: int, exposures: int) -> str:
+    if fault.at_s is not None and fault.at_s > seconds:
+        return f"the run takes about {seconds:.0f} s"
+    if fault.after_exposure is not None and fault.after_exposure > exposures:
+        return f"the plan has {exposures} exposures"
+    if fault.at_frame is not None and fault.at_frame >= frames:
+        return f"the plan's frames are 0 to {frames - 1}"
+    return ""
+
+
+def scenarios_text() -> str:
+    """All scenarios that come with the program, a line each."""
+    known = library()
+    width = max(map(len, known))
+    return "\n".join(f"{name:{width}}  {scenario.about}" for name, scenario in known.items())
+
+
+def in_truth(plan: Plan, truth: Truth, end_ns: int) -> list[Told]:
+    """What the program cannot know: exposures made while the picture moved, and those that point elsewhere."""
+    where = {frame.id: frame for frame in plan.frames}
+    tolerance_deg = plan.kit.head.pointing_error_deg()
+    moved, off_deg = 0, []
+    for one in truth.exposures:
+        frame = where[one.frame]
+        moved += not one.still
+        yaw_deg = (one.yaw_deg - frame.yaw_deg + 180) % 360 - 180
+        apart_deg = math.hypot(yaw_deg * math.cos(math.radians(frame.pitch_deg)), one.pitch_deg - frame.pitch_deg)
+        if apart_deg > tolerance_deg:
+            off_deg.append(apart_deg)
+    told = []
+    if moved:
+        told.append(f"{counted(moved, 'exposure')} made while the picture moved")
+    if off_deg:
+        worst = f"by up to {max(off_deg):.2f}° where the head is good for {tolerance_deg:.2f}°"
+        told.append(f"{counted(len(off_deg), 'exposure')} off {worst}")
+    return [Told(end_ns, "truth", what) for what in told]
+
+
+def tale(incidents: Sequence[Incident], happenings: Sequence[Happening]) -> list[Told]:
+    """What happened in the world and what the program did about it, in order of time."""
+    told = [Told(incident.at_ns, "world", incident.what) for incident in incidents]
+    away = False
+    for happening in happenings:
+        troubled = happening.what in HAPPENINGS
+        if happening.state in DETOURS or troubled or (away and happening.state in STATES):
+            parts = [HAPPENINGS.get(happening.what, ""), STATES.get(happening.state, f"goes on {happening.state}")]
+            told.append(Told(happening.at_ns, "program", ": ".join(part for part in parts if part)))
+            away = True
+        away = away and happening.state in STATES
+    return sorted(told, key=lambda line: line.at_ns)

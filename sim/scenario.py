@@ -1,0 +1,187 @@
+"""Scenarios: what goes wrong during a run, as readable TOML.
+
+    about = "The cable is pulled, and put back after a while."
+
+    [[fault]]
+    kind = "line-cut"
+    at_s = 40.0
+    for_s = 15.0
+
+A fault comes at a moment (`at_s`), after so many exposures (`after_exposure`), or when the first exposure of a frame has
+been made (`at_frame`).
+"""
+
+import math
+import re
+import tomllib
+from dataclasses import dataclass
+from importlib.resources import files
+from pathlib import Path
+from typing import Any
+
+WHEN = ("at_s", "after_exposure", "at_frame")
+
+
+class ScenarioError(Exception):
+    """What is wrong with a scenario, in one sentence that names the line."""
+
+
+@dataclass(frozen=True, slots=True)
+class Kind:
+    """One kind of fault: what it is, whether it lasts (`for_s`), and what else must be said of it."""
+
+    says: str
+    lasts: bool = False
+    needs: tuple[str, ...] = ()
+    may_have: tuple[str, ...] = ()
+
+
+KINDS: dict[str, Kind] = {
+    "bytes-damaged": Kind("a share of the bytes on the line is damaged", lasts=True, needs=("share",)),
+    "bytes-dropped": Kind("a share of the bytes on the line is lost", lasts=True, needs=("share",)),
+    "bytes-doubled": Kind("a share of the bytes on the line arrives twice", lasts=True, needs=("share",)),
+    "bytes-delayed": Kind("every byte comes later", lasts=True, needs=("delay_ms",)),
+    "line-cut": Kind("the cable is pulled", lasts=True),
+    "board-reset": Kind("the board starts anew"),
+    "supply-dip": Kind("the motors' supply is low", lasts=True),
+    "stop-switch": Kind("the stop switch is open", lasts=True),
+    "steps-lost": Kind("a motor slips", needs=("axis", "steps")),
+    "stall": Kind("a motor stands still until its next move", needs=("axis",), may_have=("sensed",)),
+    "limit-hit": Kind("a limit switch is met"),
+    "index-moved": Kind("the flag at zero is found elsewhere from now on", needs=("axis", "degrees")),
+    "gust": Kind("a gust shakes the head", lasts=True, needs=("degrees",)),
+    "camera-silent": Kind("the camera does not hear its release", lasts=True),
+    "misfire": Kind("the camera misfires", may_have=("times",)),
+    "card-full": Kind("the card is full"),
+    "battery-flat": Kind("the camera's battery is flat"),
+    "clock-jump": Kind("the host's clock jumps ahead", needs=("seconds",)),
+    "host-asleep": Kind("the host sleeps", lasts=True),
+    "host-killed": Kind("the host's program is killed"),
+}
+TEXTS: dict[str, type] = {"kind": str, "axis": str, "sensed": bool}
+
+
+@dataclass(frozen=True, slots=True)
+class Fault:
+    """One thing that goes wrong: which kind, when, and how much of it."""
+
+    kind: str
+    at_s: float | None = None
+    after_exposure: int | None = None
+    at_frame: int | None = None
+    for_s: float | None = None
+    share: float = 0.0
+    delay_ms: float = 0.0
+    axis: str = "pan"
+    steps: float = 0.0
+    degrees: float = 0.0
+    seconds: float = 0.0
+    times: int = 1
+    sensed: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class Scenario:
+    """What goes wrong in a run. `line_of` gives the line of the text where the fault of that number begins."""
+
+    name: str
+    about: str
+    faults: tuple[Fault, ...]
+    lines: tuple[int, ...] = ()
+
+
+def library() -> dict[str, Scenario]:
+    """The scenarios that come with the program, by name."""
+    folder = files("sim").joinpath("scenarios")
+    names = sorted(entry.name for entry in folder.iterdir() if entry.name.endswith(".toml"))
+    return {
+        name.removesuffix(".toml"): parse(folder.joinpath(name).read_text(encoding="utf-8"), name.removesuffix(".toml"))
+        for name in names
+    }
+
+
+def find(name: str) -> Scenario:
+    """The scenario in the file `name`, or the one of that name in the library. Raises ScenarioError."""
+    known = library()
+    if name in known:
+        return known[name]
+    path = Path(name)
+    try:
+        return parse(path.read_text(encoding="utf-8"), name)
+    except FileNotFoundError:
+        raise ScenarioError(f"{name} is neither a file nor a scenario; there are {', '.join(known)}.") from None
+    except OSError as error:
+        raise ScenarioError(f"{name}: cannot be read ({error.strerror}).") from None
+    except UnicodeDecodeError:
+        raise ScenarioError(f"{name}: is not a text file in UTF-8.") from None
+
+
+def parse(text: str, name: str) -> Scenario:
+    """A scenario from TOML; `name` begins every sentence. Raises ScenarioError."""
+    try:
+        tables = tomllib.loads(text)
+    except tomllib.TOMLDecodeError as error:
+        raise ScenarioError(f"{name}: is not valid TOML: {error}.") from None
+    unknown = set(tables) - {"about", "fault"}
+    if unknown:
+        word = min(unknown)
+        raise ScenarioError(
+            f"{name}: line {_line(text, 0, word)}: {word} is not known; a scenario has about and [[fault]]."
+        )
+    about, rows = tables.get("about", ""), tables.get("fault", [])
+    if not isinstance(about, str) or not isinstance(rows, list) or not all(isinstance(row, dict) for row in rows):
+        raise ScenarioError(f"{name}: about is a sentence, and each fault begins with [[fault]].")
+    begins = [number for number, line in enumerate(text.splitlines(), 1) if re.match(r"\s*\[\[\s*fault\s*\]\]", line)]
+    begins += [1] * (len(rows) - len(begins))  # written in some other way
+    faults = tuple(_fault(row, text, begin, name) for row, begin in zip(rows, begins, strict=False))
+    return Scenario(name, about, faults, tuple(begins[: len(faults)]))
+
+
+def _fault(row: dict[str, Any], text: str, begin: int, name: str) -> Fault:
+    def wrong(field: str, why: str) -> ScenarioError:
+        return ScenarioError(f"{name}: line {_line(text, begin, field)}: {why}.")
+
+    word = row.get("kind")
+    kind = KINDS.get(word) if isinstance(word, str) else None
+    if kind is None:
+        raise wrong("kind", f"{word!r} is no kind of fault; there are {', '.join(KINDS)}")
+    known = {"kind", *WHEN, *kind.needs, *kind.may_have, *(["for_s"] if kind.lasts else [])}
+    for field, value in row.items():
+        if field not in known:
+            raise wrong(field, f"{field} says nothing of a {word}; it may have {', '.join(sorted(known - {'kind'}))}")
+        if (why := _mistake(field, value)) is not None:
+            raise wrong(field, f"{field} = {value!r} {why}")
+    if sum(when in row for when in WHEN) != 1:
+        raise wrong("kind", f"say of the {word} either {', '.join(WHEN[:-1])} or {WHEN[-1]}")
+    for field in kind.needs:
+        if field not in row:
+            raise wrong("kind", f"say {field} of the {word} as well")
+    return Fault(**row)
+
+
+def _mistake(field: str, value: object) -> str | None:
+    """What is wrong with a value, None if nothing."""
+    wanted = TEXTS.get(field)
+    if field == "axis":
+        return None if value in ("pan", "tilt") else 'must be "pan" or "tilt"'
+    if wanted is not None:
+        return None if isinstance(value, wanted) else f"must be {'true or false' if wanted is bool else 'a word'}"
+    if isinstance(value, bool) or not isinstance(value, int | float) or math.isnan(value):
+        return "must be a number"
+    if field in {"after_exposure", "at_frame", "times"} and not (isinstance(value, int) and 0 <= value < 10**9):
+        return "must be a whole number from 0"
+    if field in {"at_s", "for_s", "delay_ms", "seconds"} and not 0 <= value <= 10**7:
+        return "must be from 0 to 10000000"
+    if field == "share" and not 0 <= value <= 1:
+        return "must be from 0 to 1"
+    return None if abs(value) <= 10**7 else "is too large"
+
+
+def _line(text: str, begin: int, field: str) -> int:
+    """The line where `field` stands, from line `begin` on; `begin` itself if it stands nowhere."""
+    for number, line in enumerate(text.splitlines()[begin:], begin + 1):
+        if re.match(rf"\s*{re.escape(field)}\s*=", line):
+            return number
+        if begin and line.lstrip().startswith("[["):
+            break
+    return max(begin, 1)

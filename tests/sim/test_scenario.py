@@ -1,0 +1,95 @@
+"""Scenarios: what is a scenario and what is not, and in which line it goes wrong."""
+
+from __future__ import annotations
+
+from contextlib import suppress
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from sim.incidents import BEGIN, END
+from sim.scenario import KINDS, Fault, ScenarioError, find, library, parse
+
+GOOD = """
+about = "Something."
+
+[[fault]]
+kind = "line-cut"
+at_s = 40
+for_s = 15.5
+
+[[fault]]
+kind = "steps-lost"
+after_exposure = 3
+axis = "tilt"
+steps = -12
+"""
+
+
+def test_a_scenario_is_read_whole() -> None:
+    scenario = parse(GOOD, "good")
+    assert scenario.about == "Something."
+    assert scenario.faults == (
+        Fault("line-cut", at_s=40, for_s=15.5),
+        Fault("steps-lost", after_exposure=3, axis="tilt", steps=-12),
+    )
+    assert scenario.lines == (4, 9)
+
+
+def test_the_library_has_every_kind_and_says_what_each_scenario_is_about() -> None:
+    known = library()
+    assert {fault.kind for scenario in known.values() for fault in scenario.faults} == set(KINDS)
+    for name, scenario in known.items():
+        assert scenario.about.endswith("."), name
+        assert scenario.faults, name
+        assert find(name) == scenario
+
+
+def test_every_kind_can_begin_and_every_lasting_one_end() -> None:
+    assert set(BEGIN) == set(KINDS)
+    assert set(END) == {name for name, kind in KINDS.items() if kind.lasts}
+
+
+@pytest.mark.parametrize(
+    ("old", "new", "line", "words"),
+    [
+        ('"line-cut"', '"line-cutt"', 5, "no kind of fault"),
+        ('kind = "line-cut"\n', "", 4, "no kind of fault"),
+        ("at_s = 40", 'at_s = "soon"', 6, "must be a number"),
+        ("at_s = 40", "at_s = -1", 6, "from 0 to"),
+        ("at_s = 40", "at_s = true", 6, "must be a number"),
+        ("at_s = 40", "at_s = nan", 6, "must be a number"),
+        ("at_s = 40\n", "", 5, "either at_s, after_exposure or at_frame"),
+        ("at_s = 40", "at_s = 40\nat_frame = 2", 5, "either at_s, after_exposure or at_frame"),
+        ("for_s = 15.5", "for_ms = 15", 7, "for_ms says nothing of a line-cut"),
+        ("for_s = 15.5", "axis = 'pan'", 7, "axis says nothing of a line-cut"),
+        ("after_exposure = 3", "after_exposure = 3.5", 11, "whole number"),
+        ('axis = "tilt"', 'axis = "roll"', 12, '"pan" or "tilt"'),
+        ("steps = -12\n", "", 10, "say steps of the steps-lost"),
+        ("steps = -12", "steps = 1e99", 13, "too large"),
+        ('about = "Something."', "abuot = 3", 2, "abuot is not known"),
+    ],
+)
+def test_a_mistake_is_named_with_its_line(old: str, new: str, line: int, words: str) -> None:
+    assert old in GOOD
+    with pytest.raises(ScenarioError, match=rf"^s: line {line}: .*") as caught:
+        parse(GOOD.replace(old, new, 1), "s")
+    assert words in str(caught.value)
+
+
+@pytest.mark.parametrize("text", ["fault = 3", "about = [1]", "[fault]\nkind = 'stall'", "= 3", "fault = [1]"])
+def test_what_is_no_scenario_at_all(text: str) -> None:
+    with pytest.raises(ScenarioError, match=r"^s: "):
+        parse(text, "s")
+
+
+def test_neither_a_file_nor_a_name() -> None:
+    with pytest.raises(ScenarioError, match="neither a file nor a scenario; there are battery-flat"):
+        find("no-such-thing")
+
+
+@given(st.text(max_size=80) | st.text(alphabet='[]fault="kind\n 1.', max_size=60))
+def test_any_text_is_read_or_refused(text: str) -> None:
+    with suppress(ScenarioError):
+        assert parse(text, "s").name == "s"
