@@ -26,13 +26,23 @@ def harness(firmware: Firmware) -> CDLL:
     return machine.load(firmware)
 
 
-@pytest.fixture
-def board(harness: CDLL, firmware: Firmware) -> Iterator[Machine]:
-    board = Machine(harness, firmware)
+def run_clean(board: Machine) -> Iterator[Machine]:
+    """Whatever a test does, no byte is lost and the simulator finds nothing to complain about."""
     yield board
     assert board.overruns == 0
     assert board.complaints == 0
     board.stop()
+
+
+@pytest.fixture
+def board(harness: CDLL, firmware: Firmware) -> Iterator[Machine]:
+    yield from run_clean(Machine(harness, firmware))
+
+
+@pytest.fixture
+def watched(harness: CDLL, firmware: Firmware) -> Iterator[Machine]:
+    """The same, with the lock-outs measured."""
+    yield from run_clean(Machine(harness, firmware, watching=True))
 
 
 @pytest.fixture
