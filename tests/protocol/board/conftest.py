@@ -14,7 +14,7 @@ from tests.protocol.board.talker import Talker
 
 @pytest.fixture(scope="session")
 def library(tmp_path_factory: pytest.TempPathFactory) -> CDLL:
-    build.need("cc")
+    build.need(build.native_tools_lacking())
     return load(build.build_library(tmp_path_factory.mktemp("core")))
 
 
@@ -31,7 +31,7 @@ def talker(core: Core) -> Talker:
 @pytest.fixture(scope="session")
 def noise_program(tmp_path_factory: pytest.TempPathFactory) -> Path:
     """The core with sanitizers and a source of noise."""
-    build.need("cc")
+    build.need(build.native_tools_lacking())
     out = tmp_path_factory.mktemp("noise") / "noise"
     flags = ("-g", "-O1", "-fsanitize=address,undefined", "-fno-sanitize-recover=all")
     return build.build_native(out, ["world.c", "noise.c"], *flags)

@@ -15,9 +15,7 @@ from tests.protocol.board.talker import Talker
 
 @pytest.fixture(scope="session")
 def firmware(tmp_path_factory: pytest.TempPathFactory) -> Firmware:
-    lacking = machine.missing()
-    if lacking is not None:
-        build.give_up(lacking)
+    build.need(machine.tools_lacking())
     return machine.build_firmware(tmp_path_factory.mktemp("avr"))
 
 

@@ -34,12 +34,19 @@ class Firmware:
     data_end: int
 
 
-def missing() -> str | None:
-    """What it lacks to build all this, as a sentence without its full stop; None if nothing."""
-    for program in ("avr-gcc", "avr-nm", "avr-size", "make", "cc"):
-        if not build.has(program):
-            return f"{program} is not installed"
-    return None if (SIMAVR_HEADERS / "sim_avr.h").exists() else "libsimavr with its headers is not installed"
+def tools_lacking() -> str | None:
+    """What is missing to build all this and what to do about it; None if nothing is."""
+    packages = "gcc-avr, avr-libc, make, libsimavr-dev and a C compiler"
+    lack = build.lacking(["cc", "make", "avr-gcc", "avr-objcopy", "avr-nm", "avr-size"], packages)
+    if lack is not None:
+        return lack
+    for compiler, *flags, header in (
+        ("avr-gcc", "-mmcu=atmega328p", "avr/io.h"),
+        ("cc", "-isystem", str(SIMAVR_HEADERS), "sim_avr.h"),
+    ):
+        if not build.has_header(compiler, *flags, header=header):
+            return f"{header} not found: install {packages} to test the firmware"
+    return None
 
 
 def build_firmware(folder: Path) -> Firmware:
