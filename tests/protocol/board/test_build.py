@@ -30,7 +30,7 @@ def test_on_ci_nothing_is_left_out(
 ) -> None:
     monkeypatch.setenv("PATH", str(tmp_path))
     monkeypatch.setenv("CI", value)
-    with pytest.raises(pytest.fail.Exception, match="not found: install .*; on CI nothing is left out"):
+    with pytest.raises(pytest.fail.Exception, match=r"not found: install .*; on CI nothing is left out"):
         build.need(lacking())
 
 
