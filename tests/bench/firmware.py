@@ -7,9 +7,9 @@ from tests.protocol.board.avr import machine
 
 def firmware() -> list[Figure]:
     """Sizes and worst times; where the tools are missing, a line that says so."""
-    lacking = machine.missing()
-    if lacking is not None:
-        return [Figure(f"firmware: not measured, {lacking}", 0, "")]
+    lack = machine.tools_lacking()
+    if lack is not None:
+        return [Figure(f"firmware: not measured, since {lack}", 0, "")]
     found = avr_figures.measure()
     return [
         Figure("firmware: flash", found.flash_bytes, "bytes", most=12 * 1024),

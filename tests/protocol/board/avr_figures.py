@@ -10,7 +10,6 @@ from tests.protocol.board.avr import machine
 from tests.protocol.board.talker import Talker
 
 SPEED, ACCEL, STEPS = 10_000, 20_000, 20_000
-RAM_BYTES = 2048
 
 
 @dataclass(frozen=True, slots=True)
@@ -28,7 +27,7 @@ def measure() -> FirmwareFigures:
     """Build the firmware, turn both axes there and back in the simulated controller while the host keeps asking."""
     with tempfile.TemporaryDirectory() as folder:
         firmware = machine.build_firmware(Path(folder))
-        board = machine.Machine(machine.load(firmware), firmware)
+        board = machine.Machine(machine.load(firmware), firmware, watching=True)
         host = Talker(board)
         host.make_ready(SPEED, ACCEL, STEPS)
         for target in ((STEPS, -STEPS), (0, 0)):
@@ -36,7 +35,7 @@ def measure() -> FirmwareFigures:
             host.finish(look_ms=5)
         assert board.places == (0, 0)
         found = FirmwareFigures(
-            firmware.flash_bytes, firmware.ram_bytes, RAM_BYTES - board.free_ram, board.lockout_us, board.late_ticks
+            firmware.flash_bytes, firmware.ram_bytes, board.used_ram, board.lockout_us, board.late_ticks
         )
         board.stop()
         return found

@@ -7,7 +7,6 @@ import shutil
 import subprocess
 from collections.abc import Iterable
 from pathlib import Path
-from typing import NoReturn
 
 import pytest
 
@@ -17,17 +16,29 @@ NATIVE = Path(__file__).resolve().parent / "native"
 WARNINGS = ("-std=gnu11", "-Wall", "-Wextra", "-Werror")
 
 
-def give_up(reason: str) -> NoReturn:
-    """Skip the test; where the environment says CI=true, fail it."""
-    if os.environ.get("CI") == "true":
-        pytest.fail(f"{reason}, and on CI nothing may be left out")
-    pytest.skip(reason)
+def lacking(programs: Iterable[str], packages: str) -> str | None:
+    """What is missing and what to do about it, as a sentence without its full stop; None if nothing is."""
+    absent = next((program for program in programs if shutil.which(program) is None), None)
+    return None if absent is None else f"{absent} not found: install {packages} to test the firmware"
 
 
-def need(*programs: str) -> None:
-    for program in programs:
-        if shutil.which(program) is None:
-            give_up(f"{program} is not installed")
+def has_header(compiler: str, *flags: str, header: str) -> bool:
+    """Whether a compiler finds a header."""
+    command = [compiler, *flags, "-E", "-x", "c", "-"]
+    done = subprocess.run(command, input=f"#include <{header}>\n", capture_output=True, text=True, check=False)
+    return done.returncode == 0
+
+
+def native_tools_lacking() -> str | None:
+    return lacking(["cc"], "a C compiler")
+
+
+def need(lack: str | None) -> None:
+    """Skip the test that lacks something, saying what; where CI is set in the environment, fail it."""
+    if lack is not None and os.environ.get("CI"):
+        pytest.fail(f"{lack}; on CI nothing is left out")
+    if lack is not None:
+        pytest.skip(lack)
 
 
 def run(*command: str | Path) -> str:
@@ -50,7 +61,3 @@ def build_native(out: Path, sources: Iterable[str], *flags: str) -> Path:
 
 def build_library(folder: Path) -> Path:
     return build_native(folder / "core.so", ["world.c"], "-O2", "-shared", "-fPIC")
-
-
-def has(program: str) -> bool:
-    return shutil.which(program) is not None

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from ctypes import CDLL
-from pathlib import Path
 
 import pytest
 
@@ -14,7 +13,7 @@ from tests.protocol.board.talker import Talker
 
 @pytest.fixture(scope="session")
 def library(tmp_path_factory: pytest.TempPathFactory) -> CDLL:
-    build.need("cc")
+    build.need(build.native_tools_lacking())
     return load(build.build_library(tmp_path_factory.mktemp("core")))
 
 
@@ -26,12 +25,3 @@ def core(library: CDLL) -> Core:
 @pytest.fixture
 def talker(core: Core) -> Talker:
     return Talker(core)
-
-
-@pytest.fixture(scope="session")
-def noise_program(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    """The core with sanitizers and a source of noise."""
-    build.need("cc")
-    out = tmp_path_factory.mktemp("noise") / "noise"
-    flags = ("-g", "-O1", "-fsanitize=address,undefined", "-fno-sanitize-recover=all")
-    return build.build_native(out, ["world.c", "noise.c"], *flags)

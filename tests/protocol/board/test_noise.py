@@ -2,13 +2,9 @@
 
 from __future__ import annotations
 
-import os
-import subprocess
 from collections.abc import Callable
 from ctypes import CDLL
-from pathlib import Path
 
-import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
@@ -103,13 +99,3 @@ def test_any_order_of_orders_ends_at_rest(
     status = talker.await_disarmed(TRAVEL_MS)
     if status.flags:
         assert (status.pan_steps, status.tilt_steps) == core.places
-
-
-@pytest.mark.parametrize("seed", range(4))
-def test_noise_under_the_sanitizers(noise_program: Path, seed: int) -> None:
-    environment = {**os.environ, "ASAN_OPTIONS": "detect_leaks=0"}
-    command = [str(noise_program), str(seed), "300000"]
-    done = subprocess.run(command, capture_output=True, text=True, check=False, env=environment, timeout=60)
-    assert done.returncode == 0, done.stderr
-    assert done.stdout.startswith(tuple("123456789"))
-    assert done.stderr == ""

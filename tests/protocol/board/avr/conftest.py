@@ -15,9 +15,7 @@ from tests.protocol.board.talker import Talker
 
 @pytest.fixture(scope="session")
 def firmware(tmp_path_factory: pytest.TempPathFactory) -> Firmware:
-    lacking = machine.missing()
-    if lacking is not None:
-        build.give_up(lacking)
+    build.need(machine.tools_lacking())
     return machine.build_firmware(tmp_path_factory.mktemp("avr"))
 
 
@@ -26,13 +24,23 @@ def harness(firmware: Firmware) -> CDLL:
     return machine.load(firmware)
 
 
-@pytest.fixture
-def board(harness: CDLL, firmware: Firmware) -> Iterator[Machine]:
-    board = Machine(harness, firmware)
+def run_clean(board: Machine) -> Iterator[Machine]:
+    """Whatever a test does, no byte is lost and the simulator finds nothing to complain about."""
     yield board
     assert board.overruns == 0
     assert board.complaints == 0
     board.stop()
+
+
+@pytest.fixture
+def board(harness: CDLL, firmware: Firmware) -> Iterator[Machine]:
+    yield from run_clean(Machine(harness, firmware))
+
+
+@pytest.fixture
+def watched(harness: CDLL, firmware: Firmware) -> Iterator[Machine]:
+    """The same, with the lock-outs measured."""
+    yield from run_clean(Machine(harness, firmware, watching=True))
 
 
 @pytest.fixture

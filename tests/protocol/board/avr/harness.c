@@ -20,6 +20,7 @@ DEFINE_FIFO(uint16_t, uart_fifo);
 #define QUEUE 65536
 #define UNREAD_MOST 3 /* two in the buffer of the receiver, one in its shift register */
 #define MOST_EDGES 400000
+#define AT_ONCE 1000 /* cycles run in one go unless interrupts are watched; timers and interrupts keep their cycle */
 #define RAM_START 0x100
 #define PAINT 0xA5
 
@@ -43,9 +44,9 @@ static struct {
     struct figures figures;
     uint8_t to_board[QUEUE], from_board[QUEUE];
     uint32_t put, got, sent, complaints;
-    uint64_t byte_cycles, next_byte, locked_since;
+    uint64_t byte_cycles, locked_since, high_since[8], high_for[8]; /* the latter of port B, the last pulse of each pin */
     avr_ioport_external_t port_c_in, port_d_in;
-    uint8_t port_b, port_d, enabled_once;
+    uint8_t port_b, port_d, enabled_once, watching;
     uint64_t edges[MOST_EDGES];
     uint32_t edge_count;
 } h;
@@ -107,11 +108,15 @@ static void on_direction(struct avr_irq_t *irq, uint32_t high, void *which)
     motor->turned = h.avr->cycle;
 }
 
-static void on_port_b(struct avr_irq_t *irq, uint32_t high, void *bit)
+static void on_port_b(struct avr_irq_t *irq, uint32_t high, void *which)
 {
     (void)irq;
-    uint8_t mask = (uint8_t)(uintptr_t)bit;
-    h.port_b = (uint8_t)(high ? h.port_b | mask : h.port_b & ~mask);
+    uintptr_t bit = (uintptr_t)which;
+    if (high)
+        h.high_since[bit] = h.avr->cycle;
+    else
+        h.high_for[bit] = h.avr->cycle - h.high_since[bit];
+    h.port_b = (uint8_t)(high ? h.port_b | 1u << bit : h.port_b & ~(1u << bit));
 }
 
 static void on_byte(struct avr_irq_t *irq, uint32_t byte, void *unused)
@@ -145,7 +150,7 @@ static void connect_motor(int name, uint8_t step_bit, uint8_t dir_bit, int32_t p
 static void connect_all(int32_t pan, int32_t tilt)
 {
     for (uintptr_t bit = 0; bit < 3; bit++)
-        avr_irq_register_notify(pin('B', (int)bit), on_port_b, (void *)(uintptr_t)(1u << bit));
+        avr_irq_register_notify(pin('B', (int)bit), on_port_b, (void *)bit);
     avr_irq_register_notify(avr_io_getirq(h.avr, AVR_IOCTL_UART_GETIRQ('0'), UART_IRQ_OUTPUT), on_byte, NULL);
     for (int bit = 2; bit < 5; bit++)
         harness_pin('C', (uint8_t)bit, bit == 4); /* limits closed, sync contact open */
@@ -167,7 +172,16 @@ static void stay_quiet(avr_t *avr, const int level, const char *format, va_list 
     h.complaints += level <= LOG_ERROR && level > LOG_NONE;
 }
 
-int harness_start(const char *elf, uint32_t baud, int32_t pan, int32_t tilt)
+/* Do not run far beyond what was asked for; to look at each instruction, run one at a time. */
+static void set_pace(uint64_t left)
+{
+    h.avr->run_cycle_limit = h.watching ? 1 : left < AT_ONCE ? left : AT_ONCE;
+    if (h.avr->run_cycle_count > h.avr->run_cycle_limit)
+        h.avr->run_cycle_count = h.avr->run_cycle_limit;
+}
+
+/* With `watching` each instruction is looked at for how long interrupts are off, which takes twice the time. */
+int harness_start(const char *elf, uint32_t baud, int32_t pan, int32_t tilt, uint8_t watching)
 {
     elf_firmware_t firmware;
     uint32_t flags = 0;
@@ -185,6 +199,7 @@ int harness_start(const char *elf, uint32_t baud, int32_t pan, int32_t tilt)
     h.avr->frequency = F_CPU;
     h.avr->vcc = h.avr->avcc = h.avr->aref = 5000;
     h.avr->sleep = do_not_wait;
+    h.watching = watching;
     memset(h.avr->data + RAM_START, PAINT, h.avr->ramend + 1 - RAM_START);
     avr_extint_set_strict_lvl_trig(h.avr, 0, 0); /* a low pin there would be looked at in each cycle */
     avr_extint_set_strict_lvl_trig(h.avr, 1, 0);
@@ -202,6 +217,7 @@ int harness_start(const char *elf, uint32_t baud, int32_t pan, int32_t tilt)
 void harness_reset(void)
 {
     avr_reset(h.avr);
+    h.got = h.put; /* what was on the line is lost */
     h.avr->sleep = do_not_wait;
     h.enabled_once = 0;
     h.locked_since = 0;
@@ -220,19 +236,18 @@ void harness_stop(void)
     h.avr = NULL;
 }
 
-/* A real receiver holds few bytes; what does not fit is gone. */
-static void deliver(void)
+/* A byte has come in full. A real receiver holds few of them; what does not fit is gone. */
+static avr_cycle_count_t on_arrival(struct avr_t *avr, avr_cycle_count_t when, void *unused)
 {
-    if (h.got == h.put || h.avr->cycle < h.next_byte)
-        return;
+    (void)unused;
     h.uart->cycles_per_byte = 1; /* this one has had its time on the line already */
     if (uart_fifo_get_read_size(&h.uart->input) >= UNREAD_MOST)
         h.figures.overruns++;
     else
-        avr_raise_irq(avr_io_getirq(h.avr, AVR_IOCTL_UART_GETIRQ('0'), UART_IRQ_INPUT), h.to_board[h.got % QUEUE]);
+        avr_raise_irq(avr_io_getirq(avr, AVR_IOCTL_UART_GETIRQ('0'), UART_IRQ_INPUT), h.to_board[h.got % QUEUE]);
     h.uart->cycles_per_byte = h.byte_cycles;
     h.got++;
-    h.next_byte += h.byte_cycles;
+    return h.got == h.put ? 0 : when + h.byte_cycles;
 }
 
 static void watch_interrupts(uint32_t pc)
@@ -256,9 +271,10 @@ void harness_run(uint64_t cycles)
     uint64_t end = h.avr->cycle + cycles;
     while (h.avr->cycle < end) {
         uint32_t pc = h.avr->pc;
-        deliver();
+        set_pace(end - h.avr->cycle);
         int state = avr_run(h.avr);
-        watch_interrupts(pc);
+        if (h.watching)
+            watch_interrupts(pc);
         if (state == cpu_Crashed || state == cpu_Done) {
             h.figures.crashed = 1;
             return;
@@ -268,8 +284,8 @@ void harness_run(uint64_t cycles)
 
 void harness_feed(const uint8_t *bytes, uint32_t count)
 {
-    if (h.got == h.put)
-        h.next_byte = h.avr->cycle + h.byte_cycles;
+    if (h.got == h.put && count != 0)
+        avr_cycle_timer_register(h.avr, h.byte_cycles, on_arrival, NULL);
     while (count--)
         h.to_board[h.put++ % QUEUE] = *bytes++;
 }
@@ -336,6 +352,17 @@ uint32_t harness_overruns(void)
 uint32_t harness_crashed(void)
 {
     return h.figures.crashed;
+}
+
+/* The last pulse of a pin of port B: when it rose and how long it was high, in cycles. */
+uint64_t harness_rose(uint8_t bit)
+{
+    return h.high_since[bit];
+}
+
+uint64_t harness_high(uint8_t bit)
+{
+    return h.high_for[bit];
 }
 
 uint8_t harness_port_b(void)

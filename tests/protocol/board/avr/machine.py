@@ -17,6 +17,7 @@ HERE = Path(__file__).resolve().parent
 FIRMWARE = build.ROOT / "protocol" / "board" / "avr"
 SIMAVR_HEADERS = Path("/usr/include/simavr")
 DATA_SPACE = 0x800000  # where the linker puts RAM
+RAM_BYTES = 2048
 TAKEN_AT_ONCE = 65536
 MOST_EDGES = 400_000
 
@@ -33,12 +34,19 @@ class Firmware:
     data_end: int
 
 
-def missing() -> str | None:
-    """What it lacks to build all this, as a sentence without its full stop; None if nothing."""
-    for program in ("avr-gcc", "avr-nm", "avr-size", "make", "cc"):
-        if not build.has(program):
-            return f"{program} is not installed"
-    return None if (SIMAVR_HEADERS / "sim_avr.h").exists() else "libsimavr with its headers is not installed"
+def tools_lacking() -> str | None:
+    """What is missing to build all this and what to do about it; None if nothing is."""
+    packages = "gcc-avr, avr-libc, make, libsimavr-dev and a C compiler"
+    lack = build.lacking(["cc", "make", "avr-gcc", "avr-objcopy", "avr-nm", "avr-size"], packages)
+    if lack is not None:
+        return lack
+    for compiler, *flags, header in (
+        ("avr-gcc", "-mmcu=atmega328p", "avr/io.h"),
+        ("cc", "-isystem", str(SIMAVR_HEADERS), "sim_avr.h"),
+    ):
+        if not build.has_header(compiler, *flags, header=header):
+            return f"{header} not found: install {packages} to test the firmware"
+    return None
 
 
 def build_firmware(folder: Path) -> Firmware:
@@ -58,10 +66,10 @@ def build_firmware(folder: Path) -> Firmware:
 def load(firmware: Firmware) -> CDLL:
     """Load the harness and tell ctypes what its functions take and return."""
     library = CDLL(str(firmware.harness))
-    library.harness_start.argtypes = [c_char_p, c_uint32, c_int32, c_int32]
+    library.harness_start.argtypes = [c_char_p, c_uint32, c_int32, c_int32, c_uint8]
     library.harness_run.argtypes = [c_uint64]
     library.harness_place.restype = c_int32
-    for name in ("cycle", "least", "lockout"):
+    for name in ("cycle", "least", "lockout", "rose", "high"):
         getattr(library, f"harness_{name}").restype = c_uint64
     for name in ("take", "steps", "overruns", "untouched", "crashed", "edges", "lockout_pc", "complaints"):
         getattr(library, f"harness_{name}").restype = c_uint32
@@ -71,14 +79,20 @@ def load(firmware: Firmware) -> CDLL:
 
 
 class Machine:
-    """One board from power-on. There is only one at a time in a library."""
+    """One board from power-on. There is only one at a time in a library.
 
-    def __init__(self, library: CDLL, firmware: Firmware, *, place: tuple[int, int] = (37, -58)) -> None:
+    Lock-outs are measured when `watching`, which makes it half as fast.
+    """
+
+    def __init__(
+        self, library: CDLL, firmware: Firmware, *, place: tuple[int, int] = (37, -58), watching: bool = False
+    ) -> None:
         self._library, self._firmware = library, firmware
+        self._watching = watching
         self._buffer = create_string_buffer(TAKEN_AT_ONCE)
         self.now_ms = 0
         library.harness_stop()
-        assert library.harness_start(str(firmware.elf).encode(), BAUD, *place) == 0
+        assert library.harness_start(str(firmware.elf).encode(), BAUD, *place, watching) == 0
         self.run(BOOT_MS)
 
     def stop(self) -> None:
@@ -152,15 +166,20 @@ class Machine:
         outputs: int = self._library.harness_port_b()
         return outputs
 
+    def pulse_ms(self, bit: int) -> tuple[float, float]:
+        """The last pulse at a pin of port B: when it rose, and how long it was high."""
+        return self._library.harness_rose(bit) / CYCLES_PER_MS, self._library.harness_high(bit) / CYCLES_PER_MS
+
     @property
-    def free_ram(self) -> int:
-        """Bytes between data and stack that nothing has touched."""
+    def used_ram(self) -> int:
+        """Bytes of data, and of stack where it has been deepest."""
         untouched: int = self._library.harness_untouched(self._firmware.data_end)
-        return untouched
+        return RAM_BYTES - untouched
 
     @property
     def lockout_us(self) -> float:
         """The longest time for which no interrupt could come, interrupts themselves included."""
+        assert self._watching
         return int(self._library.harness_lockout()) / F_CPU * 1e6
 
     @property

@@ -7,12 +7,7 @@ from random import Random
 
 import pytest
 
-from controller.conformance.rules import RULES, Rule, wait_verdict
-from controller.conformance.talk import Talk
-from protocol.codec import encode_message
-from protocol.framing import encode_frame
 from protocol.messages import (
-    Accepted,
     Arm,
     BoardState,
     Booted,
@@ -26,20 +21,12 @@ from protocol.messages import (
     StatusFlag,
 )
 from tests.protocol.board.avr.machine import Machine
-from tests.protocol.board.port import MachinePort
-from tests.protocol.board.talker import ACCEL, SPEED, Talker
+from tests.protocol.board.talker import ACCEL, REPLY_MS, SPEED, Talker
 
 MOTORS_OFF, HALF_PRESS, RELEASE = 1, 2, 4
+LOOP_MS = 0.1
+"""By which a contact may be later than its millisecond, since the main loop moves it."""
 PAN_LIMIT, TILT_LIMIT, SYNC, STOP_SWITCH = ("C", 2), ("C", 3), ("C", 4), ("D", 2)
-
-
-def closed_ms(board: Machine, bit: int, milliseconds: int) -> int:
-    """For how many milliseconds an output was high; time passes meanwhile."""
-    closed = 0
-    for _ in range(milliseconds):
-        board.run(1)
-        closed += bool(board.outputs & bit)
-    return closed
 
 
 def test_nothing_is_driven_before_it_is_asked_for(board: Machine, host: Talker) -> None:
@@ -129,16 +116,19 @@ def test_inputs_end_the_pulses(board: Machine, host: Talker, drive: Callable[...
     assert board.steps == steps
 
 
-@pytest.mark.parametrize(("focus", "press"), [(0, 50), (40, 50)])
-def test_contacts(board: Machine, host: Talker, focus: int, press: int) -> None:
+@pytest.mark.parametrize(("focus", "press"), [(0, 1), (0, 50), (40, 50)])
+def test_contacts_close_for_their_time(board: Machine, host: Talker, focus: int, press: int) -> None:
+    """Never too short, and longer by a part of a millisecond at most."""
     host.make_ready()
-    kind, payload = encode_message(Expose(host.next_id(), 0, 0, focus, press, 100))
-    board.feed(encode_frame(kind, 77, payload))
-    # It can close its contacts once the frame is in, and looks once in a millisecond.
-    assert abs(closed_ms(board, RELEASE, focus + press + 20) - press) <= 1
+    asked_ms = board.now_ms
+    host.order(Expose(host.next_id(), 0, 0, focus, press, 100))
+    assert host.finish(look_ms=10).outcome is Outcome.NO_SYNC
     assert not board.outputs & (RELEASE | HALF_PRESS)
-    assert (77, Accepted()) in host.listen()
-    assert host.finish().outcome is Outcome.NO_SYNC
+    half_press_ms, release_ms = (board.pulse_ms(bit) for bit in (1, 2))
+    assert asked_ms < half_press_ms[0] < asked_ms + REPLY_MS
+    assert focus <= release_ms[0] - half_press_ms[0] <= focus + 1.1
+    assert abs(release_ms[1] - press) <= LOOP_MS
+    assert half_press_ms[0] + half_press_ms[1] == pytest.approx(sum(release_ms), abs=LOOP_MS)
 
 
 def test_the_sync_contact_answers(board: Machine, host: Talker) -> None:
@@ -162,9 +152,3 @@ def test_each_start_has_its_own_boot_id(board: Machine, host: Talker) -> None:
         host.configure()
     ids = [booted.boot_id for booted in host.of(Booted)]
     assert len(ids) == len(set(ids)) == 4
-
-
-@pytest.mark.long
-@pytest.mark.parametrize("rule", RULES, ids=lambda rule: rule.name)
-def test_the_firmware_keeps(rule: Rule, board: Machine) -> None:
-    wait_verdict(Talk(MachinePort(board)), rule)

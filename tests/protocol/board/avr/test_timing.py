@@ -18,7 +18,6 @@ from tests.protocol.board.avr.machine import BYTE_US, F_CPU, Firmware, Machine
 from tests.protocol.board.talker import Talker
 
 FLASH_MOST, RAM_MOST = 12 * 1024, 1024
-STACK_SPARE = 256
 GET_STATUS = kind_of(GetStatus)
 STEP_HIGH_US, STEP_LOW_US, DIR_US = 5.0, 5.0, 50.0
 """Longer than common drivers ask for, opto-coupled inputs included."""
@@ -40,24 +39,25 @@ def test_it_is_small(firmware: Firmware) -> None:
 
 
 @pytest.mark.parametrize("speed", [10_000, 20_000])
-def test_both_axes_at_full_speed(board: Machine, host: Talker, speed: int) -> None:
+def test_both_axes_at_full_speed(watched: Machine, speed: int) -> None:
     """A dense conversation goes on meanwhile; no tick is late, no byte lost, no interrupt kept waiting for long."""
+    host = Talker(watched)
     fast(host, speed, 2 * speed)
-    board.edges()
+    watched.edges()
     for target in ((20_000, 20_000), (0, 1000), (-12_345, 6789)):
-        before = board.steps, board.places
+        before = watched.steps, watched.places
         host.order(host.move(*target))
         assert host.finish(look_ms=2).outcome is Outcome.ARRIVED
-        made = [after - old for after, old in zip(board.steps, before[0], strict=True)]
+        made = [after - old for after, old in zip(watched.steps, before[0], strict=True)]
         assert made == [abs(to - at) for to, at in zip(target, before[1], strict=True)]
         status = host.status()
-        assert board.places == (status.pan_steps, status.tilt_steps) == target
-    assert board.late_ticks == 0
-    assert board.lockout_us < BYTE_US
-    assert board.least_us(0) >= STEP_HIGH_US
-    assert board.least_us(1) >= STEP_LOW_US
-    assert board.least_us(2) >= DIR_US
-    assert board.free_ram >= STACK_SPARE
+        assert watched.places == (status.pan_steps, status.tilt_steps) == target
+    assert watched.late_ticks == 0
+    assert watched.lockout_us < BYTE_US
+    assert watched.least_us(0) >= STEP_HIGH_US
+    assert watched.least_us(1) >= STEP_LOW_US
+    assert watched.least_us(2) >= DIR_US
+    assert watched.used_ram < RAM_MOST
 
 
 def test_the_cruise_is_even(board: Machine, host: Talker) -> None:
@@ -75,24 +75,25 @@ def test_the_cruise_is_even(board: Machine, host: Talker) -> None:
 
 
 @pytest.mark.long
-def test_lock_outs_in_everything_it_does(board: Machine, host: Talker) -> None:
+def test_lock_outs_in_everything_it_does(watched: Machine) -> None:
+    host = Talker(watched)
     host.make_ready()
     random = Random(11)
     for _ in range(6):
         host.order(host.move(random.randint(-400, 400), random.randint(-400, 400)))
-        board.feed(random.randbytes(40).replace(b"\0", b"\1"))
+        watched.feed(random.randbytes(40).replace(b"\0", b"\1"))
         host.finish(look_ms=5)
         host.order(Expose(host.next_id(), 1, 1, 5, 10, 20))
         host.finish(look_ms=5)
     host.order(Reference(host.next_id(), 700, 300, 4))
-    board.run(100)
+    watched.run(100)
     host.order(Stop())
     host.await_disarmed()
     host.arm(60)
     host.run(100)
-    assert board.lockout_us < BYTE_US
-    assert board.late_ticks == 0
-    assert board.free_ram >= STACK_SPARE
+    assert watched.lockout_us < BYTE_US
+    assert watched.late_ticks == 0
+    assert watched.used_ram < RAM_MOST
 
 
 def test_a_line_full_of_bytes_loses_none(board: Machine, host: Talker) -> None:
@@ -120,13 +121,14 @@ def test_as_many_bytes_as_it_promises_are_taken_in_at_once(board: Machine, host:
 
 
 def test_runs_are_the_same_to_the_cycle(harness: CDLL, firmware: Firmware) -> None:
+    """Looked at closely or not."""
     runs = []
-    for _ in range(2):
-        board = Machine(harness, firmware)
+    for watching in (False, False, True):
+        board = Machine(harness, firmware, watching=watching)
         host = Talker(board)
         host.make_ready()
         host.order(host.move(300, -200))
         host.finish()
         runs.append(board.edges())
         board.stop()
-    assert runs[0] == runs[1] != []
+    assert runs[0] == runs[1] == runs[2] != []
