@@ -104,9 +104,17 @@ def rehearse(plan: Path, out: Path, seed: int, faults: str | None, as_json: bool
     show_default=True,
     help="Its seconds in one of ours; above 1 the kit needs a patient board (silence_ms).",
 )
+@click.option("--faults", metavar="NAME|FILE", help="Let go wrong what this scenario says; the host is beyond its reach.")
 @as_json
 def simulate(
-    kit: Path, port_name: Path | None, tcp: str | None, truth: Path | None, seed: int, speed: float, as_json: bool
+    kit: Path,
+    port_name: Path | None,
+    tcp: str | None,
+    truth: Path | None,
+    seed: int,
+    speed: float,
+    faults: str | None,
+    as_json: bool,
 ) -> None:
     """Serve a simulated rig in real time at a port that any program can open, until interrupted."""
     from controller.commands.simulate import Place, Served, simulate_command, simulation_text  # noqa: PLC0415
@@ -119,7 +127,7 @@ def simulate(
 
         _print(asdict(served) if as_json else simulation_text(served))
 
-    exposures = simulate_command(kit, Place(port_name, _address(tcp)), truth, seed, speed, tell)
+    exposures = simulate_command(kit, Place(port_name, _address(tcp)), truth, seed, speed, tell, faults)
     if not as_json:
         click.echo(f"Over; {exposures} exposures were truly made.")
 

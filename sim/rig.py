@@ -9,6 +9,7 @@ from sim.camera import Camera, CameraSpec, Opening
 from sim.head import Head, HeadSpec
 from sim.incidents import HostState, Incidents
 from sim.scenario import Scenario
+from sim.trace import Trace
 from sim.truth import Truth
 from sim.wire import SOUND, LineTrouble, Wire
 
@@ -48,6 +49,8 @@ class Rig:
         self.board: Board = self._new_board(0, Cause.POWER_ON)
         self.truth = Truth()
         self.host = HostState()
+        self.trace: Trace | None = None
+        """Follows the head all along, for who wants to see it."""
         self.incidents = Incidents(spec.scenario)
         self._opened: Opening | None = None
         self._bounce_ns: int | None = None
@@ -89,6 +92,8 @@ class Rig:
 
     def advance(self, now_ns: int) -> None:
         """Let everything happen that is due at `now_ns`."""
+        if self.trace is not None:
+            self.trace.follow(self.head, now_ns)
         closing = self.camera.next_deadline()
         if closing is not None and closing <= now_ns:
             self._close_shutter(now_ns)

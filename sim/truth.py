@@ -12,7 +12,7 @@ STILL_PX = 0.5
 
 @dataclass(frozen=True, slots=True)
 class TrueExposure:
-    """One exposure as it happened. `still`: the picture moved less than half a pixel."""
+    """One exposure as it happened. `still`: the picture moved less than half a pixel; `motion_px`: not more than this."""
 
     frame: int
     exposure: int
@@ -21,6 +21,7 @@ class TrueExposure:
     t_s: float
     shutter_s: float
     still: bool
+    motion_px: float
 
 
 class Truth:
@@ -32,7 +33,9 @@ class Truth:
     def record(self, head: Head, opening: Opening) -> None:
         """Write down an opening of the shutter; the pose is that of the middle of the exposure."""
         begin, end = opening.open_ns, opening.close_ns
-        still = head.motion_bound_px(begin) < STILL_PX or head.motion_px(begin, end) < STILL_PX
+        motion_px = head.motion_bound_px(begin)
+        if motion_px >= STILL_PX:
+            motion_px = head.motion_px(begin, end)
         yaw_deg, pitch_deg = head.pose_deg((begin + end) // 2)
         self.exposures.append(
             TrueExposure(
@@ -43,7 +46,8 @@ class Truth:
                 pitch_deg=round(pitch_deg, 6) + 0.0,
                 t_s=round(begin / NS, 6),
                 shutter_s=round(opening.shutter_s, 9),
-                still=still,
+                still=motion_px < STILL_PX,
+                motion_px=round(motion_px, 3),
             )
         )
 

@@ -53,12 +53,17 @@ class Told:
         return f"{moment(self.at_ns / NS):>9}  {self.who:7}  {self.what}"
 
 
-def scenario_for(name: str, plan: Plan, program: Program) -> Scenario:
-    """The scenario of that name or file, of which everything comes while the plan runs. Raises InputError."""
+def scenario_named(name: str) -> Scenario:
+    """The scenario of that name or file. Raises InputError."""
     try:
-        scenario = find(name)
+        return find(name)
     except ScenarioError as error:
         raise InputError(str(error)) from None
+
+
+def scenario_for(name: str, plan: Plan, program: Program) -> Scenario:
+    """The scenario of that name or file, of which everything comes while the plan runs. Raises InputError."""
+    scenario = scenario_named(name)
     frames, exposures = len(plan.frames), len(plan.frames) * len(plan.kit.exposure.bracket_ev)
     for fault, line in zip(scenario.faults, scenario.lines, strict=True):
         late = _too_late(fault, program.expected_ns / NS, frames, exposures)

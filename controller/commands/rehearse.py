@@ -1,7 +1,7 @@
 """`fullturn rehearse`: the whole run, through real protocol bytes, on a simulated rig in virtual time."""
 
 from collections.abc import Callable
-from dataclasses import dataclass, replace
+from dataclasses import asdict, dataclass, replace
 from pathlib import Path
 
 from controller.capture.interrupts import Interrupts
@@ -14,10 +14,12 @@ from controller.files import write_whole
 from controller.planning.plan import Plan, load_plan
 from controller.program.build import build_program
 from controller.report.html import write_html
+from controller.report.run_page import write_run_page
 from controller.report.summary import Summary, summarise
 from controller.report.wording import duration, moment
 from controller.session.session import Session
 from sim.rig import NOTHING, Rig
+from sim.trace import Trace
 from sim.virtual_port import HostKilled, VirtualPort
 
 KIND = "rehearsal"
@@ -52,6 +54,7 @@ def rehearse_command(
     scenario = NOTHING if faults is None else scenario_for(faults, plan, program)
     session_path = _make_room(out)
     rig = Rig(replace(rig_spec(plan.kit, seed), scenario=scenario))
+    rig.trace = Trace()
     if darkroom is not None:
         rig.truth = darkroom.film
     about = {"kind": KIND, "seed": str(seed), "plan": plan.model_dump_json(), "plan_hash": plan.hash}
@@ -95,6 +98,9 @@ def _write_all(out: Path, plan: Plan, session: Session, rig: Rig, result: RunRes
     write_html(
         out / "report.html", plan, summary, session.happenings(), [(moment(t.at_ns / 1e9), t.who, t.what) for t in told]
     )
+    write_run_page(
+        out / "run.html", plan, rig.trace.samples if rig.trace else [], [asdict(one) for one in rig.truth.exposures]
+    )
     return Rehearsed(summary, told)
 
 
@@ -121,5 +127,5 @@ def rehearsal_text(rehearsed: Rehearsed, out: Path) -> str:
         f"{told}{summary.sentence} {summary.exposures_made} of {summary.exposures_planned} exposures made "
         f"({summary.exposures_confirmed} confirmed, {summary.exposures_assumed} assumed) in "
         f"{duration(summary.virtual_seconds)}; predicted {duration(summary.predicted_seconds)}.\n"
-        f"The report is in {out / 'report.html'}"
+        f"The report is in {out / 'report.html'}, the run in time in {out / 'run.html'}"
     )

@@ -3,15 +3,16 @@
 import os
 import sys
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 from controller.capture.interrupts import Interrupts
+from controller.commands.faults import scenario_named
 from controller.commands.stand_in import rig_spec
 from controller.errors import InputError, WorldError
 from controller.files import write_whole
 from controller.kit.load import load_kit
-from sim.rig import Rig
+from sim.rig import NOTHING, Rig
 from sim.serve import Line, RealTime
 from sim.socket_line import SocketLine
 from sim.truth import Truth
@@ -36,7 +37,13 @@ class Served:
 
 
 def simulate_command(
-    kit_path: Path, place: Place, truth_path: Path | None, seed: int, speed: float, tell: Callable[[Served], None]
+    kit_path: Path,
+    place: Place,
+    truth_path: Path | None,
+    seed: int,
+    speed: float,
+    tell: Callable[[Served], None],
+    faults: str | None = None,
 ) -> int:
     """Serve the rig until interrupted; how many exposures its truth then holds.
 
@@ -44,7 +51,7 @@ def simulate_command(
     WorldError, StorageFailed.
     """
     kit = load_kit(kit_path)
-    rig = Rig(rig_spec(kit, seed))
+    rig = Rig(replace(rig_spec(kit, seed), scenario=NOTHING if faults is None else scenario_named(faults)))
     if truth_path is not None and truth_path.exists():
         rig.truth = _earlier(truth_path)
     written = before = len(rig.truth.exposures)

@@ -1,0 +1,33 @@
+"""The picture of a run as one HTML file that needs no network: curves to zoom into until the one bad frame is found."""
+
+import json
+from collections.abc import Sequence
+from pathlib import Path
+from typing import Any
+
+from jinja2 import Environment, PackageLoader, StrictUndefined
+from markupsafe import Markup
+
+from controller.files import write_whole
+from controller.planning.plan import Plan
+
+Sample = tuple[float, float, float, float, float]
+
+
+def write_run_page(path: Path, plan: Plan, samples: Sequence[Sample], exposures: Sequence[dict[str, Any]]) -> None:
+    """Write the page. `samples` are seconds, commanded pan and tilt, true yaw and pitch in degrees.
+
+    `exposures` are those truly made: frame, exposure, t_s, shutter_s, yaw_deg, pitch_deg, motion_px, still. Raises
+    StorageFailed.
+    """
+    planned = {frame.id: (frame.yaw_deg, frame.pitch_deg) for frame in plan.frames}
+    rows = [
+        exposure | {"planned_yaw_deg": planned[exposure["frame"]][0], "planned_pitch_deg": planned[exposure["frame"]][1]}
+        for exposure in exposures
+    ]
+    environment = Environment(
+        loader=PackageLoader("controller.report"), autoescape=True, undefined=StrictUndefined, trim_blocks=True
+    )
+    # Markup: numbers and our own names only; "<" cannot occur in them, and is escaped all the same.
+    data = Markup(json.dumps({"samples": samples, "exposures": rows}, separators=(",", ":")).replace("<", "\\u003c"))
+    write_whole(path, environment.get_template("run.html").render(data=data))

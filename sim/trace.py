@@ -1,0 +1,32 @@
+"""Where the head was told to be and where it was, all along a run: dense while it moves, sparse while it rests."""
+
+from sim.head import Head
+
+STEP_NS = 50_000_000
+RESTING_PX = 0.05  # a picture that moves by less is at rest to anybody who looks at a curve
+
+
+class Trace:
+    """Samples (seconds, pan and tilt as commanded, yaw and pitch as they truly are; degrees), in order of time."""
+
+    def __init__(self) -> None:
+        self.samples: list[tuple[float, float, float, float, float]] = []
+        self._until_ns = 0
+
+    def follow(self, head: Head, now_ns: int) -> None:
+        """Take up what has happened since the last call; to be called before anything changes at `now_ns`."""
+        if now_ns <= self._until_ns:
+            return
+        if head.motion_bound_px(self._until_ns) >= RESTING_PX:
+            for moment in range(self._until_ns + STEP_NS, now_ns, STEP_NS):
+                self._sample(head, moment)
+                if head.motion_bound_px(moment) < RESTING_PX:
+                    break
+        self._sample(head, now_ns)
+        self._until_ns = now_ns
+
+    def _sample(self, head: Head, moment_ns: int) -> None:
+        told = (axis.motion.steps_at(moment_ns) / axis.steps_per_degree for axis in (head.pan, head.tilt))
+        row = (*told, *head.pose_deg(moment_ns))
+        pan, tilt, yaw, pitch = (round(value, 4) + 0.0 for value in row)
+        self.samples.append((round(moment_ns / 1e9, 4), pan, tilt, yaw, pitch))
