@@ -48,6 +48,7 @@ from sim.referencing import Phase, ReferenceRun
 
 MS = 1_000_000
 RECEIVE_BYTES = 128
+TURNING = {BoardState.MOVING, BoardState.REFERENCING, BoardState.STOPPING}
 BLOCKING = {Cause.SUPPLY_LOW, Cause.STOP_SWITCH}  # for as long as they last
 
 
@@ -96,6 +97,7 @@ class Board:
         self._exposing: _Exposing | None = None
         self._stopped_by_itself = False
         self._blocked: set[Cause] = set()
+        self._limited = any(axis.spec.limits_deg is not None for axis in self._axes.values())
         self._link.notify(Booted(self._boot_id, cause))
 
     # The five ways in and out.
@@ -113,20 +115,22 @@ class Board:
 
     def next_deadline(self) -> int | None:
         """When `handle_deadline` has something to do."""
-        moments = [run.next_deadline() for run in self._references]
-        if self._state in {BoardState.MOVING, BoardState.STOPPING}:
-            moments.append(self._rest_ns())
+        moments = []
+        if self._state in TURNING:
+            moments += [at for run in self._references if (at := run.next_deadline()) is not None]
+            if self._state is not BoardState.REFERENCING:
+                moments.append(self._rest_ns())
+            if self._limited and (met_ns := self._limit_met_ns()) is not None:
+                moments.append(met_ns)
         if self._exposing is not None:
             moments.append(self._exposing_deadline(self._exposing))
         if self._silence_ns and self._state is not BoardState.STOPPING:
             moments.append((self._link.last_heard or 0) + self._silence_ns)
-        moments.append(self._limit_met_ns())
-        return min((moment for moment in moments if moment is not None), default=None)
+        return min(moments, default=None)
 
     def handle_deadline(self, now_ns: int) -> None:
         """Do what is due."""
-        limit_ns = self._limit_met_ns()
-        if limit_ns is not None and now_ns >= limit_ns:
+        if self._limited and (met_ns := self._limit_met_ns()) is not None and now_ns >= met_ns:
             self.trip(now_ns, Cause.LIMIT)
             return
         if self._silence_ns and now_ns >= (self._link.last_heard or 0) + self._silence_ns:
@@ -164,7 +168,7 @@ class Board:
         self._blocked.discard(cause)
 
     def _limit_met_ns(self) -> int | None:
-        if self._state not in {BoardState.MOVING, BoardState.REFERENCING, BoardState.STOPPING}:
+        if self._state not in TURNING:
             return None
         moments = [axis.limit_met_ns() for axis in self._axes.values()]
         return min((moment for moment in moments if moment is not None), default=None)

@@ -51,8 +51,9 @@ class Incidents:
 
     def next_deadline(self) -> int | None:
         """When the next fault comes or ends."""
-        moments = [moment for moment, _ in (*self._timed[:1], *self._ends[:1])]
-        return min(moments, default=None)
+        if not self._timed and not self._ends:
+            return None
+        return min(moment for moment, _ in (*self._timed[:1], *self._ends[:1]))
 
     def handle_deadline(self, rig: "Rig", now_ns: int) -> None:
         """Let come and end what is due."""

@@ -80,15 +80,15 @@ class Rig:
 
         Bytes on their way to the host count as well: their arrival is an event for whoever waits.
         """
-        moments = (
+        moments = [
             self.to_board.next_deadline(),
             self.to_host.next_deadline(),
             self.camera.next_deadline(),
             self.board.next_deadline(),
             self.incidents.next_deadline(),
             self._bounce_ns,
-        )
-        return min((moment for moment in moments if moment is not None), default=None)
+        ]
+        return min([moment for moment in moments if moment is not None], default=None)
 
     def advance(self, now_ns: int) -> None:
         """Let everything happen that is due at `now_ns`."""

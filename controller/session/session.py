@@ -121,6 +121,8 @@ class Session:
                 session._db.executescript(SCHEMA)
                 rows = {"session_version": SESSION_VERSION, **about}
                 session._db.executemany("INSERT INTO about VALUES (?, ?)", rows.items())
+            if not durable:
+                session._db.execute("BEGIN")  # one transaction from beginning to end: nothing waits for it
         return session
 
     @classmethod
@@ -152,6 +154,8 @@ class Session:
 
     def close(self) -> None:
         """Close the file; one file is all that stays."""
+        if self._db.in_transaction:
+            self._db.execute("COMMIT")
         if self._durable:
             self._db.execute("PRAGMA journal_mode = DELETE")
         self._db.close()

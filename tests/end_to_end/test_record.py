@@ -27,7 +27,7 @@ bracket_ev = [-2, 0, 2]
 [board]
 sync_contact = {contact}
 """
-TRUTH_NAMES = ["frame", "exposure", "yaw_deg", "pitch_deg", "t_s", "shutter_s", "still"]
+TRUTH_NAMES = ["frame", "exposure", "yaw_deg", "pitch_deg", "t_s", "shutter_s", "still", "motion_px"]
 REPORT_NAMES = {
     "frames_planned",
     "exposures_planned",

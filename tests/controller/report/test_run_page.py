@@ -1,0 +1,29 @@
+"""The page of a run stands alone, and holds what it draws."""
+
+from __future__ import annotations
+
+import json
+import re
+from dataclasses import asdict
+from pathlib import Path
+
+from controller.planning.make import make_plan
+from controller.report.run_page import write_run_page
+from sim.truth import TrueExposure
+from tests.end_to_end.whole_runs import kit_of
+
+
+def test_it_holds_its_data_and_needs_no_network(tmp_path: Path) -> None:
+    plan = make_plan(kit_of(14.0), 0.3)
+    samples = [(0.0, 0.0, 0.0, 0.0, 0.0), (1.5, 10.0, -3.0, 10.01, -3.0)]
+    exposure = asdict(TrueExposure(1, 0, 40.0, 1.0, 1.0, 0.01, still=False, motion_px=2.5))
+    write_run_page(tmp_path / "run.html", plan, samples, [exposure])
+    text = (tmp_path / "run.html").read_text(encoding="utf-8")
+    found = re.search(r"^const data = (.*);$", text, re.MULTILINE)
+    assert found is not None
+    data = json.loads(found[1])
+    assert data["samples"] == [list(row) for row in samples]
+    (row,) = data["exposures"]
+    frame = plan.frames[1]
+    assert row == exposure | {"planned_yaw_deg": frame.yaw_deg, "planned_pitch_deg": frame.pitch_deg}
+    assert not re.search(r"https?://|src=|@import|<link", text)
