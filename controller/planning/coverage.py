@@ -24,7 +24,11 @@ from controller.planning.region import SPHERE, Bounds
 # turn into this much less than zero; a thousandth of any pixel.
 ROUNDING_DEG = 1e-6
 RESOLUTION_RAD = np.radians(1e-5)
-DEEPEST = 24  # samples from which the worst place of a gap is sought
+# How the worst place of a gap is sought: from the lowest of so many samples, looking at so many cores near each, trying
+# so many steps around each place.
+SAMPLES_PER_CORE, FEWEST_SAMPLES, MOST_SAMPLES = 100, 2000, 40_000
+LOWEST, NEARBY, KEPT, TO_ALL_SIDES, SHRINK = 100, 12, 12, 16, 0.75
+NEAR_ENOUGH_RAD = 1e-7
 
 
 @dataclass(frozen=True, slots=True)
@@ -120,31 +124,61 @@ def neighbours(cores: Cores, total: int) -> tuple[Numbers, Numbers]:
 def _name_gap(cores: Cores, region: Bounds, bare: _Bare) -> Proof:
     """The direction of the region farthest from all cores, sought from samples and from the bare piece.
 
-    That there is a gap is certain; its worst place is found by refining the worst of evenly spread samples.
+    That there is a gap is certain; its worst place is found by walking downhill from the worst of evenly spread samples.
     """
-    samples = spiral(40_000)
-    found = np.vstack([samples[region.holds(samples)], bare.direction[None]])
-    margins = cores.best_margin_rad(found)
-    worst = margins.argsort()[:DEEPEST]
-    places, margins = found[worst], margins[worst]
-    radius = 0.03
-    for turn in range(400):
-        if radius < 1e-7:
-            break
-        # Turned every time, so that no ridge runs between the directions that are tried.
-        around = spiral(32) @ _spin(turn).T
-        tried = places[:, None] + radius * around
-        tried /= np.linalg.norm(tried, axis=2, keepdims=True)
-        flat = tried.reshape(-1, 3)
-        tried_margins = np.where(region.holds(flat), cores.best_margin_rad(flat), np.inf).reshape(len(places), -1)
-        best = tried_margins.argmin(axis=1)
-        deeper = tried_margins[np.arange(len(places)), best] < margins
-        places[deeper], margins[deeper] = tried[deeper, best[deeper]], tried_margins[deeper, best[deeper]]
-        if not deeper.any():
-            radius /= 2
+    count = int(np.clip(SAMPLES_PER_CORE * len(cores), FEWEST_SAMPLES, MOST_SAMPLES))
+    samples = spiral(count)
+    samples = samples[region.holds(samples)]
+    margins = _margin_nearby(cores, samples)
+    lowest = margins.argsort()[:LOWEST]
+    samples, step = samples[lowest], float(np.sqrt(4 * np.pi / count))
+    lower_nearby = np.tril(samples @ samples.T > np.cos(2 * step), k=-1).any(axis=1)
+    starts = np.vstack([samples[~lower_nearby], bare.direction[None]])
+    place = _downhill(cores.some(_best_cores(cores, starts)), region, starts, step)
+    # The walk looked at few cores: whatever it found is held against all of them.
+    candidates = np.vstack([place[None], starts])
+    margins = cores.best_margin_rad(candidates)
     deepest = int(margins.argmin())
-    yaw_deg, pitch_deg = yaw_pitch_deg(places[deepest])
+    yaw_deg, pitch_deg = yaw_pitch_deg(candidates[deepest])
     return Proof(False, min(float(np.degrees(margins[deepest])), 0.0), yaw_deg, pitch_deg)
+
+
+def _margin_nearby(cores: Cores, directions: Array) -> Array:
+    """The margin of each direction in the best of the cores whose lenses point most nearly there."""
+    if len(cores) <= 3 * NEARBY:
+        return cores.best_margin_rad(directions)
+    margins = np.full(len(directions), -np.inf)
+    _, nearest = cKDTree(cores.forward).query(directions, k=list(range(1, NEARBY + 1)))
+    for numbers in np.asarray(nearest).T:
+        np.maximum(margins, cores.own_margin_rad(directions, numbers), out=margins)
+    return margins
+
+
+def _best_cores(cores: Cores, directions: Array) -> Numbers:
+    """The numbers of the cores that hold any of the directions better than all but NEARBY others do."""
+    if len(cores) <= NEARBY:
+        return np.arange(len(cores))
+    return np.unique(np.argpartition(-cores.margin_rad(directions), NEARBY, axis=1)[:, :NEARBY])
+
+
+def _downhill(cores: Cores, region: Bounds, places: Array, radius: float) -> Array:
+    """The lowest place of the region found by steps to all sides of `places`, of `radius` (radians) and ever less.
+
+    Of old and new places the lowest few are kept: together they find the way down a narrow valley, where most steps
+    lead up its sides.
+    """
+    every_side, turn = spiral(TO_ALL_SIDES), 0
+    margins = cores.best_margin_rad(places)
+    while radius > NEAR_ENOUGH_RAD:
+        # Turned every time, so that no valley runs between the directions that are tried.
+        tried = (places[:, None] + radius * (every_side @ _spin(turn).T)).reshape(-1, 3)
+        tried = tried[region.holds(tried)]
+        tried /= np.linalg.norm(tried, axis=1, keepdims=True)
+        places, margins = np.vstack([places, tried]), np.append(margins, cores.best_margin_rad(tried))
+        lowest = margins.argsort()[:KEPT]
+        places, margins, radius, turn = places[lowest], margins[lowest], SHRINK * radius, turn + 1
+    found: Array = places[0]
+    return found
 
 
 def _spin(turn: int) -> Array:
