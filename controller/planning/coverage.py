@@ -172,8 +172,8 @@ def _downhill(cores: Cores, region: Bounds, places: Array, radius: float) -> Arr
     while radius > NEAR_ENOUGH_RAD:
         # Turned every time, so that no valley runs between the directions that are tried.
         tried = (places[:, None] + radius * (every_side @ _spin(turn).T)).reshape(-1, 3)
-        tried = tried[region.holds(tried)]
         tried /= np.linalg.norm(tried, axis=1, keepdims=True)
+        tried = tried[region.holds(tried)]
         places, margins = np.vstack([places, tried]), np.append(margins, cores.best_margin_rad(tried))
         lowest = margins.argsort()[:KEPT]
         places, margins, radius, turn = places[lowest], margins[lowest], SHRINK * radius, turn + 1
