@@ -3,11 +3,11 @@
 Why it is a proof. Shrink every core by an angle m: keep the directions whose margin in it is at least m. Count what
 lies outside the region as covered by cores of its own. If every point on the boundary of every one of them lies
 inside another, their union has no boundary; a closed set without a boundary on the sphere is nothing or everything,
-so the union is the whole sphere and every direction of the region has a margin of at least m. The boundary of a
-shrunk core consists of arcs of circles, and each other core covers an interval of each arc, which has a closed
-form (`arcs.py`); so the question is whether intervals cover a line, and no grid of samples is involved. The worst
-margin is the largest m for which this holds, found by bisection; a wrong pose, a missing frame or a hole anywhere
-leaves an arc bare.
+and some core still holds its own axis, so the union is the whole sphere and every direction of the region has a margin
+of at least m. The boundary of a shrunk core consists of arcs of circles, and each other core covers intervals of each
+arc, which have a closed form (`arcs.py`); so the question is whether intervals cover a line, and no grid of samples is
+involved. The worst margin is the largest m for which this holds, found by bisection; a wrong pose, a missing frame or
+a hole anywhere leaves an arc bare.
 """
 
 from dataclasses import dataclass
@@ -87,6 +87,8 @@ class _Question:
     def __init__(self, cores: Cores, region: Bounds) -> None:
         rest = region.elsewhere()
         self._cores = cores if rest is None else cores.joined(rest)
+        own_axis = self._cores.own_margin_rad(self._cores.forward, np.arange(len(self._cores)))
+        self._axis_margin_rad = np.where(self._cores.shrinks, own_axis, np.inf)
         self._own, self._other = neighbours(cores, len(self._cores))
         if self._cores.radii.shape[2] > 1:  # one cap's arc may lie inside another cap of the same edge
             itself = np.arange(len(self._cores))
@@ -96,7 +98,7 @@ class _Question:
         """A bare piece of the boundary of a `chosen` core (None: any) shrunk by `margin_rad`, or None."""
         numbers = np.arange(len(self._cores)) if chosen is None else chosen
         arcs = Arcs(self._cores, numbers, margin_rad)
-        if not arcs.present.any():
+        if not (self._axis_margin_rad[numbers] > margin_rad).any():
             return _Bare(int(numbers[0]), self._cores.forward[numbers[0]])  # shrunk to nothing: nothing covers
         if chosen is None:
             own, other, position = self._own, self._other, self._own
