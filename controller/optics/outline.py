@@ -30,7 +30,7 @@ from controller.optics.projection import LAWS, Projection
 Array = NDArray[np.float64]
 
 # An edge gets caps until no more than a sliver is given away, or so many of them.
-SLIVER_RAD, MOST_CAPS = float(np.radians(0.02)), 32
+SLIVER_RAD, MOST_CAPS = float(np.radians(0.04)), 24
 SAMPLES, CANDIDATES = 961, 60
 NEAREST = 0.01  # radians: the bend of an edge itself is measured over this distance
 ALWAYS = np.inf  # the radius of a cap that holds everything

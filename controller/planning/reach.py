@@ -9,8 +9,14 @@ from controller.kit.kit import Head
 from controller.optics.field import Field
 from controller.optics.outline import core_outline
 from controller.planning.bands import band
+from controller.planning.cores import cores_at
+from controller.planning.coverage import prove_coverage
+from controller.planning.pose import poses_of_rows
 from controller.planning.region import Bounds
-from controller.planning.rows import SMALLEST_MARGIN_RAD, reachable_deg
+from controller.planning.rows import SMALLEST_MARGIN_RAD, Row, Task, reachable_deg
+
+# A row's band is worked out on some meridians; where it is lower between them, the proof asks for a little less of it.
+ROW_MARGINS_RAD = (SMALLEST_MARGIN_RAD, *np.radians([0.01, 0.03, 0.1, 0.3, 1.0, 3.0]))
 
 
 def reachable(field: Field, head: Head, wanted: Bounds, *, nadir_by_hand: bool) -> tuple[Bounds, float]:
@@ -40,11 +46,20 @@ def single_row(field: Field, head: Head, pitch_deg: float) -> Bounds:
     """
     if not max(-90.0, head.tilt.min_deg) <= pitch_deg <= min(90.0, head.tilt.max_deg):
         raise InputError(f"the head's tilt limits do not allow a row at pitch {pitch_deg:g}.")
+    for margin_rad in ROW_MARGINS_RAD:
+        count, bounds = _row_band(field, pitch_deg, margin_rad)
+        task = Task(field, bounds, pitch_deg, pitch_deg)
+        aims = np.array([(pose.yaw_deg, pose.pitch_deg) for pose in poses_of_rows([Row(count, pitch_deg)], task)])
+        if prove_coverage(cores_at(field, *aims.T), bounds).covered:
+            break
+    return bounds
+
+
+def _row_band(field: Field, pitch_deg: float, margin_rad: float) -> tuple[int, Bounds]:
+    """The fewest frames that close a row, and the band that they close with a margin."""
     pitch = np.radians([pitch_deg])
     for count in range(1, 20_000):
-        low, high = band(
-            core_outline(field), np.array([2 * np.pi / count]), pitch, np.zeros(1, dtype=int), SMALLEST_MARGIN_RAD
-        )
+        low, high = band(core_outline(field), np.array([2 * np.pi / count]), pitch, np.zeros(1, dtype=int), margin_rad)
         if low[0] < pitch[0] < high[0] or low[0] < high[0] == np.pi / 2:
-            return Bounds(float(np.degrees(low[0])), float(np.degrees(high[0])))
+            return count, Bounds(float(np.degrees(low[0])), float(np.degrees(high[0])))
     raise InputError(f"a row at pitch {pitch_deg:g} would need more than 20000 frames.")
