@@ -106,16 +106,17 @@ class Arcs:
         ratio = (limit - constant) / np.maximum(size, 1e-300)
         half = np.arccos(np.clip(ratio, -1, 1))
         half = np.where(ratio > 1, -np.inf, np.where((ratio < -1) | np.isinf(radii)[:, None], np.inf, half))
-        # The intervals of an edge's caps lie side by side: counted from the first, none is cut off by the turn.
         centre = np.arctan2(sin_part, cos_part)
-        centre -= TURN * np.round((centre - centre[..., :1]) / TURN)
+        # The intervals of an edge's caps lie side by side: counted from the first, none is cut off by the turn.
+        beside = centre[..., :1] if radii.shape[2] > 1 else middle[..., None, None]
+        centre -= TURN * np.round((centre - beside) / TURN)
         start, end = longest_run(centre - half, centre + half)
+        if radii.shape[2] > 1:
+            with np.errstate(invalid="ignore"):
+                turns = TURN * np.round(np.nan_to_num((start + end) / 2 - middle[..., None]) / TURN)
+            start, end = start - turns, end - turns
         everything = end >= start + TURN
         start, end = np.where(everything, -np.inf, start), np.where(everything, np.inf, end)
-        with np.errstate(invalid="ignore"):
-            away = np.nan_to_num((start + end) / 2 - middle[..., None])
-        turns = TURN * np.round(away / TURN)
-        start, end = start - turns, end - turns
         return start, end
 
     def _covered(self, position: Numbers, other: Numbers) -> Iterator[tuple[Numbers, Array, Array]]:

@@ -7,6 +7,7 @@ import numpy as np
 from controller.planning.directions import Array
 
 TURN = 2 * np.pi
+LONG = np.pi + 0.01  # of intervals up to this, no more than the excess over half a turn is given up
 
 
 def in_common(start: Array, end: Array) -> Iterator[tuple[Array, Array]]:
@@ -17,7 +18,7 @@ def in_common(start: Array, end: Array) -> Iterator[tuple[Array, Array]]:
     """
     yield start.max(axis=-1), end.min(axis=-1)
     length = end - start
-    some = np.flatnonzero((np.isfinite(length) & (length > np.pi)).reshape(len(start), -1).any(axis=1))
+    some = np.flatnonzero((np.isfinite(length) & (length > LONG)).reshape(len(start), -1).any(axis=1))
     if len(some) == 0:
         return
     first, length = start[some], length[some]
