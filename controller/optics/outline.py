@@ -9,15 +9,17 @@ An edge x = X of the picture is, seen on the sphere,
 
 - a great circle for a rectilinear lens: tan(a) z >= x;
 - a circle for a stereographic lens, 2x <= X (1 + z), and for an orthographic one, x <= X (unit focal length);
-- for equidistant and equisolid lenses a curve that bends toward the axis. What lies beyond it is convex, so it is
-  contained in every disc that touches the curve and bends no more than the curve does anywhere (Blaschke's rolling
-  theorem); each such disc leaves a cap. Together they leave all but a sliver (measured in the tests) of what the
-  edge leaves, and never more.
+- for equidistant and equisolid lenses a curve that bends toward the axis. What lies beyond it, as far as the picture
+  reaches, is convex: a disc no larger than half the sphere that holds the curve and the picture's farthest reach
+  beyond it holds all of that. Some discs that touch the curve are chosen, each as small as that
+  allows, and each leaves a cap. Together they leave all but a sliver (measured in the tests) of what the edge leaves,
+  and never more.
 
 Directions are (forward, right, up) in the camera's own axes.
 """
 
 from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
 from numpy.typing import NDArray
@@ -27,8 +29,10 @@ from controller.optics.projection import LAWS, Projection
 
 Array = NDArray[np.float64]
 
-CAPS_PER_CURVE = 16
-SAMPLES = 481
+# An edge gets caps until no more than a sliver is given away, or so many of them.
+SLIVER_RAD, MOST_CAPS = float(np.radians(0.04)), 24
+SAMPLES, CANDIDATES = 961, 60
+NEAREST = 0.01  # radians: the bend of an edge itself is measured over this distance
 ALWAYS = np.inf  # the radius of a cap that holds everything
 
 
@@ -41,11 +45,13 @@ class Outline:
     reach_rad: float
 
 
+@lru_cache(maxsize=64)
 def core_outline(field: Field) -> Outline:
     """The outline of the core of `field`."""
     return _outline(field, field.core)
 
 
+@lru_cache(maxsize=64)
 def whole_outline(field: Field) -> Outline:
     """The outline of the whole picture of `field`."""
     return _outline(field, field.whole)
@@ -99,28 +105,62 @@ def _edge(projection: Projection, side: float, across: tuple[float, float], reac
 
 def _curved_edge(projection: Projection, x: float, across: tuple[float, float], reach: float) -> tuple[Array, Array]:
     law = LAWS[projection]
-    longest = np.sqrt(max(0.0, law.radius(reach) ** 2 - x * x))  # beyond it the image circle or the corner ends
+    farthest = law.radius(reach)
+    longest = np.sqrt(max(0.0, farthest**2 - x * x))  # beyond it the image circle or the corner ends
     if longest < 1e-6:  # the edge only touches the image circle, which ends the picture by itself
         return np.array([[1.0, 0.0, 0.0]]), np.array([ALWAYS])
     low, high = (min(law.radius(angle), longest) for angle in across)
-    y = np.linspace(-low, high, SAMPLES)
+    y = _evenly(projection, x, np.linspace(-low, high, SAMPLES))
     points = _directions(projection, np.full(SAMPLES, x), y)
-    tangent = np.gradient(points, axis=0)
-    tangent -= np.einsum("kc,kc->k", tangent, points)[:, None] * points
-    speed = np.linalg.norm(tangent, axis=1)
-    tangent /= speed[:, None]
-    outward = np.cross(tangent, points)
-    farther_in = _directions(projection, np.full(SAMPLES, x * (1 - 1e-6)), y)
-    outward *= -np.sign(np.einsum("kc,kc->k", farther_in - points, outward))[:, None]
-    bend = np.einsum("kc,kc->k", np.gradient(tangent, axis=0), outward) / speed
-    flattest = float(bend[2:-2].min())
-    disc = np.arctan2(1.0, flattest)  # a circle of angular radius r bends by cot(r)
-    touching = np.linspace(0, len(points) - 1, CAPS_PER_CURVE).round().astype(int)
-    poles = -(np.cos(disc) * points[touching] + np.sin(disc) * outward[touching])
-    radii = np.full(CAPS_PER_CURVE, np.pi - disc)
-    # Differences instead of derivatives leave a trace of error: draw in by whatever a cap claims beyond the curve.
-    claimed = radii - np.arccos(np.clip(points @ poles.T, -1, 1))
-    return poles, radii - np.maximum(claimed.max(axis=0), 0.0) - 1e-9
+    turn = np.linspace(-1, 1, SAMPLES) * np.arctan2(longest, x)
+    beyond = np.concatenate([points, _directions(projection, farthest * np.cos(turn), farthest * np.sin(turn))])
+    candidates = slice(None, None, (SAMPLES - 1) // CANDIDATES)
+    touching, inward = points[candidates], _inward(projection, np.full(CANDIDATES + 1, x), y[candidates])
+    # The disc that touches the edge at p, with unit vector n across it, has its centre at cos(r) p - sin(r) n and holds
+    # q where cot(r) (1 - p . q) <= -n . q: it is as small as the point that is hardest to hold allows.
+    short = 1 - touching @ beyond.T
+    with np.errstate(divide="ignore", invalid="ignore"):
+        bend = np.where(short > NEAREST**2 / 2, -(inward @ beyond.T) / short, np.inf).min(axis=1)
+    disc = np.arctan2(1.0, bend)[:, None]
+    poles, radii = np.sin(disc) * inward - np.cos(disc) * touching, np.pi - disc[:, 0]
+    # Between two samples an edge may lie farther in by what a bend of 1 makes of their distance: drawn in by that.
+    between = float(np.linalg.norm(np.diff(points, axis=0), axis=1).max()) ** 2 / 8
+    left = radii - np.arccos(np.clip(beyond @ poles.T, -1, 1))
+    radii -= np.maximum(left.max(axis=0), 0.0) + between
+    few = _needed(left[:SAMPLES])
+    return poles[few], radii[few]
+
+
+def _needed(left: Array) -> list[int]:
+    """Caps that leave all but a sliver: `left` (samples of the edge, caps) is how far each cap leaves each sample.
+
+    One in the middle, then always one where most is given away.
+    """
+    chosen = [left.shape[1] // 2]
+    best = left[:, chosen[0]]
+    while len(chosen) < MOST_CAPS and best.min() < -SLIVER_RAD:
+        chosen.append(round(int(best.argmin()) * CANDIDATES / (SAMPLES - 1)))
+        best = np.maximum(best, left[:, chosen[-1]])
+    return chosen
+
+
+def _evenly(projection: Projection, x: float, y: Array) -> Array:
+    """As many places on the edge at `x`, from the first to the last of `y`, at nearly even distances on the sphere."""
+    steps = np.linalg.norm(np.diff(_directions(projection, np.full(len(y), x), y), axis=0), axis=1)
+    length = np.concatenate([[0.0], np.cumsum(steps)])
+    even: Array = np.interp(np.linspace(0, length[-1], len(y)), length, y)
+    return even
+
+
+def _inward(projection: Projection, x: Array, y: Array) -> Array:
+    """Unit vectors (k, 3) that point from the edge at `x`, `y` toward the lens's axis, square to the edge."""
+    step = 1e-5
+    along = _directions(projection, x, y + step) - _directions(projection, x, y - step)
+    here = _directions(projection, x, y)
+    across = np.cross(along, here)
+    across *= np.sign(across[:, :1])  # toward smaller x is toward smaller angles off axis
+    unit: Array = across / np.linalg.norm(across, axis=1, keepdims=True)
+    return unit
 
 
 def _directions(projection: Projection, x: Array, y: Array) -> Array:

@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 
 from controller.planning.cores import AT_ONCE, Cores
 from controller.planning.directions import Array
-from controller.planning.intervals import longest_run
+from controller.planning.intervals import in_common, longest_run
 
 Numbers = NDArray[np.intp]
 
@@ -79,6 +79,7 @@ class Arcs:
         own_edge = np.repeat(np.arange(self.per_core // caps), caps)
         start[:, np.arange(self.per_core), own_edge] = -np.inf
         end[:, np.arange(self.per_core), own_edge] = np.inf
+        self._own_start, self._own_end = start, end
         cut = ~self._whole_circle
         self.start[cut] = np.maximum(start.max(axis=2), -np.pi)[cut]
         self.end[cut] = np.minimum(end.min(axis=2), np.pi)[cut]
@@ -105,13 +106,17 @@ class Arcs:
         ratio = (limit - constant) / np.maximum(size, 1e-300)
         half = np.arccos(np.clip(ratio, -1, 1))
         half = np.where(ratio > 1, -np.inf, np.where((ratio < -1) | np.isinf(radii)[:, None], np.inf, half))
-        around = middle[..., None, None]
-        centre = np.arctan2(sin_part, cos_part) - around
-        centre -= TURN * np.round(centre / TURN)
+        centre = np.arctan2(sin_part, cos_part)
+        # The intervals of an edge's caps lie side by side: counted from the first, none is cut off by the turn.
+        beside = centre[..., :1] if radii.shape[2] > 1 else middle[..., None, None]
+        centre -= TURN * np.round((centre - beside) / TURN)
         start, end = longest_run(centre - half, centre + half)
+        if radii.shape[2] > 1:
+            with np.errstate(invalid="ignore"):
+                turns = TURN * np.round(np.nan_to_num((start + end) / 2 - middle[..., None]) / TURN)
+            start, end = start - turns, end - turns
         everything = end >= start + TURN
-        start = np.where(everything, -np.inf, start) + middle[..., None]
-        end = np.where(everything, np.inf, end) + middle[..., None]
+        start, end = np.where(everything, -np.inf, start), np.where(everything, np.inf, end)
         return start, end
 
     def _covered(self, position: Numbers, other: Numbers) -> Iterator[tuple[Numbers, Array, Array]]:
@@ -122,20 +127,34 @@ class Arcs:
             at, of = position[begin : begin + step], other[begin : begin + step]
             aim = self._cores.forward[of][:, None, :]
             middle = np.arctan2((self.v[at] * aim).sum(axis=2), (self.u[at] * aim).sum(axis=2))
-            start, end = self._edge_intervals(at, of, middle, INSIDE_RAD)
-            start, end = start.max(axis=2), end.min(axis=2)
-            arc = at[:, None] * self.per_core + np.arange(self.per_core)
-            low, high = self.start[at], self.end[at]
-            for turns in (-TURN, 0.0, TURN):  # t and t + 2 pi are the same place
-                if start.min() + turns >= high.max() or end.max() + turns <= low.min():
-                    continue
-                left, right = np.maximum(start + turns, low), np.minimum(end + turns, high)
-                use = (left < right) & self.present[at]
-                yield arc[use], left[use], right[use]
+            for start, end in in_common(*self._edge_intervals(at, of, middle, INSIDE_RAD)):
+                yield from self._clipped(at, start, end)
+
+    def _not_boundary(self) -> Iterator[tuple[Numbers, Array, Array]]:
+        """Intervals of whole circles that their own core's edges cut away, which nobody has to cover."""
+        for arc in np.flatnonzero(self._whole_circle.any(axis=0)):
+            at = np.flatnonzero(self._whole_circle[:, arc] & self.present[:, arc])
+            for start, end in zip(self._own_end[at, arc].T, self._own_start[at, arc].T + TURN, strict=True):
+                cut = np.full((len(at), self.per_core), np.inf), np.full((len(at), self.per_core), -np.inf)
+                cut[0][:, arc], cut[1][:, arc] = start, end
+                yield from self._clipped(at, *cut)
+
+    def _clipped(self, at: Numbers, start: Array, end: Array) -> Iterator[tuple[Numbers, Array, Array]]:
+        """What of the intervals `start` to `end` (k, arcs) lies on arcs of the cores at `at`."""
+        if len(at) == 0:
+            return
+        arc = at[:, None] * self.per_core + np.arange(self.per_core)
+        low, high = self.start[at], self.end[at]
+        for turns in (-TURN, 0.0, TURN):  # t and t + 2 pi are the same place
+            if start.min() + turns >= high.max() or end.max() + turns <= low.min():
+                continue
+            left, right = np.maximum(start + turns, low), np.minimum(end + turns, high)
+            use = (left < right) & self.present[at]
+            yield arc[use], left[use], right[use]
 
     def gaps(self, position: Numbers, other: Numbers) -> tuple[Numbers, Array, Array]:
         """All bare pieces when cores `other[k]` cover the core at `position[k]`: arc number, start, end."""
-        parts = list(self._covered(position, other))
+        parts = [*self._covered(position, other), *self._not_boundary()]
         ends = np.flatnonzero(self.present.ravel())
         low, high = self.start.ravel()[ends], self.end.ravel()[ends]
         # An interval without length at either end of each arc turns "covers the arc" into "leaves no gap".

@@ -32,10 +32,23 @@ class Cores:
 
     def margin_rad(self, directions: Array, chosen: NDArray[np.intp] | slice = slice(None)) -> Array:
         """Margin of each of the (k, 3) `directions` in each chosen core, shape (k, chosen)."""
-        cosines = np.einsum("kc,nejc->knej", directions, self.poles[chosen])
-        inside = self.radii[chosen] - np.arccos(np.clip(cosines, -1, 1))
-        margins: Array = inside.max(axis=3).min(axis=2)
+        poles, radii = self.poles[chosen], self.radii[chosen]
+        cosines = (poles.reshape(-1, 3) @ directions.T).reshape(*radii.shape, len(directions))
+        np.clip(cosines, -1, 1, out=cosines)
+        inside = radii[..., None] - np.arccos(cosines, out=cosines)
+        margins: Array = inside.max(axis=2).min(axis=1).T
         return margins
+
+    def own_margin_rad(self, directions: Array, numbers: NDArray[np.intp]) -> Array:
+        """Margin of each of the (k, 3) `directions` in the core of its own number, shape (k,)."""
+        cosines = np.einsum("kc,kejc->ejk", directions, self.poles[numbers])
+        inside = self.radii[numbers].transpose(1, 2, 0) - np.arccos(np.clip(cosines, -1, 1))
+        margins: Array = inside.max(axis=1).min(axis=0)
+        return margins
+
+    def some(self, numbers: NDArray[np.intp]) -> "Cores":
+        """The cores of these numbers."""
+        return Cores(*(getattr(self, part)[numbers] for part in self.__slots__))
 
     def best_margin_rad(self, directions: Array) -> Array:
         """For each of the (k, 3) `directions` the margin in the core that holds it best, shape (k,)."""

@@ -3,11 +3,11 @@
 Why it is a proof. Shrink every core by an angle m: keep the directions whose margin in it is at least m. Count what
 lies outside the region as covered by cores of its own. If every point on the boundary of every one of them lies
 inside another, their union has no boundary; a closed set without a boundary on the sphere is nothing or everything,
-so the union is the whole sphere and every direction of the region has a margin of at least m. The boundary of a
-shrunk core consists of arcs of circles, and each other core covers an interval of each arc, which has a closed
-form (`arcs.py`); so the question is whether intervals cover a line, and no grid of samples is involved. The worst
-margin is the largest m for which this holds, found by bisection; a wrong pose, a missing frame or a hole anywhere
-leaves an arc bare.
+and some core still holds its own axis, so the union is the whole sphere and every direction of the region has a margin
+of at least m. The boundary of a shrunk core consists of arcs of circles, and each other core covers intervals of each
+arc, which have a closed form (`arcs.py`); so the question is whether intervals cover a line, and no grid of samples is
+involved. The worst margin is the largest m for which this holds, found by bisection; a wrong pose, a missing frame or
+a hole anywhere leaves an arc bare.
 """
 
 from dataclasses import dataclass
@@ -24,9 +24,11 @@ from controller.planning.region import SPHERE, Bounds
 # turn into this much less than zero; a thousandth of any pixel.
 ROUNDING_DEG = 1e-6
 RESOLUTION_RAD = np.radians(1e-5)
-SAMPLES = 6_000  # a direction is within a degree and a half of one
-DEEPEST = 8  # samples from which the worst place of a gap is sought
-AROUND = 16  # directions that are tried around each
+# How the worst place of a gap is sought: from the lowest of so many samples, looking at so many cores near each, trying
+# so many steps around each place.
+SAMPLES_PER_CORE, FEWEST_SAMPLES, MOST_SAMPLES = 100, 2000, 40_000
+LOWEST, NEARBY, KEPT, TO_ALL_SIDES, SHRINK = 100, 12, 12, 16, 0.75
+NEAR_ENOUGH_RAD = 1e-7
 
 
 @dataclass(frozen=True, slots=True)
@@ -85,6 +87,8 @@ class _Question:
     def __init__(self, cores: Cores, region: Bounds) -> None:
         rest = region.elsewhere()
         self._cores = cores if rest is None else cores.joined(rest)
+        own_axis = self._cores.own_margin_rad(self._cores.forward, np.arange(len(self._cores)))
+        self._axis_margin_rad = np.where(self._cores.shrinks, own_axis, np.inf)
         self._own, self._other = neighbours(cores, len(self._cores))
         if self._cores.radii.shape[2] > 1:  # one cap's arc may lie inside another cap of the same edge
             itself = np.arange(len(self._cores))
@@ -94,7 +98,7 @@ class _Question:
         """A bare piece of the boundary of a `chosen` core (None: any) shrunk by `margin_rad`, or None."""
         numbers = np.arange(len(self._cores)) if chosen is None else chosen
         arcs = Arcs(self._cores, numbers, margin_rad)
-        if not arcs.present.any():
+        if not (self._axis_margin_rad[numbers] > margin_rad).any():
             return _Bare(int(numbers[0]), self._cores.forward[numbers[0]])  # shrunk to nothing: nothing covers
         if chosen is None:
             own, other, position = self._own, self._other, self._own
@@ -122,31 +126,61 @@ def neighbours(cores: Cores, total: int) -> tuple[Numbers, Numbers]:
 def _name_gap(cores: Cores, region: Bounds, bare: _Bare) -> Proof:
     """The direction of the region farthest from all cores, sought from samples and from the bare piece.
 
-    That there is a gap is certain; its worst place is found by refining the worst of evenly spread samples.
+    That there is a gap is certain; its worst place is found by walking downhill from the worst of evenly spread samples.
     """
-    samples = spiral(SAMPLES)
-    found = np.vstack([samples[region.holds(samples)], bare.direction[None]])
-    margins = cores.best_margin_rad(found)
-    worst = margins.argsort()[:DEEPEST]
-    places, margins = found[worst], margins[worst]
-    radius = 0.03
-    for turn in range(400):
-        if radius < 1e-7:
-            break
-        # Turned every time, so that no ridge runs between the directions that are tried.
-        around = spiral(AROUND) @ _spin(turn).T
-        tried = places[:, None] + radius * around
-        tried /= np.linalg.norm(tried, axis=2, keepdims=True)
-        flat = tried.reshape(-1, 3)
-        tried_margins = np.where(region.holds(flat), cores.best_margin_rad(flat), np.inf).reshape(len(places), -1)
-        best = tried_margins.argmin(axis=1)
-        deeper = tried_margins[np.arange(len(places)), best] < margins
-        places[deeper], margins[deeper] = tried[deeper, best[deeper]], tried_margins[deeper, best[deeper]]
-        if not deeper.any():
-            radius /= 2
+    count = int(np.clip(SAMPLES_PER_CORE * len(cores), FEWEST_SAMPLES, MOST_SAMPLES))
+    samples = spiral(count)
+    samples = samples[region.holds(samples)]
+    margins = _margin_nearby(cores, samples)
+    lowest = margins.argsort()[:LOWEST]
+    samples, step = samples[lowest], float(np.sqrt(4 * np.pi / count))
+    lower_nearby = np.tril(samples @ samples.T > np.cos(2 * step), k=-1).any(axis=1)
+    starts = np.vstack([samples[~lower_nearby], bare.direction[None]])
+    place = _downhill(cores.some(_best_cores(cores, starts)), region, starts, step)
+    # The walk looked at few cores: whatever it found is held against all of them.
+    candidates = np.vstack([place[None], starts])
+    margins = cores.best_margin_rad(candidates)
     deepest = int(margins.argmin())
-    yaw_deg, pitch_deg = yaw_pitch_deg(places[deepest])
+    yaw_deg, pitch_deg = yaw_pitch_deg(candidates[deepest])
     return Proof(False, min(float(np.degrees(margins[deepest])), 0.0), yaw_deg, pitch_deg)
+
+
+def _margin_nearby(cores: Cores, directions: Array) -> Array:
+    """The margin of each direction in the best of the cores whose lenses point most nearly there."""
+    if len(cores) <= 3 * NEARBY:
+        return cores.best_margin_rad(directions)
+    margins = np.full(len(directions), -np.inf)
+    _, nearest = cKDTree(cores.forward).query(directions, k=list(range(1, NEARBY + 1)))
+    for numbers in np.asarray(nearest).T:
+        np.maximum(margins, cores.own_margin_rad(directions, numbers), out=margins)
+    return margins
+
+
+def _best_cores(cores: Cores, directions: Array) -> Numbers:
+    """The numbers of the cores that hold any of the directions better than all but NEARBY others do."""
+    if len(cores) <= NEARBY:
+        return np.arange(len(cores))
+    return np.unique(np.argpartition(-cores.margin_rad(directions), NEARBY, axis=1)[:, :NEARBY])
+
+
+def _downhill(cores: Cores, region: Bounds, places: Array, radius: float) -> Array:
+    """The lowest place of the region found by steps to all sides of `places`, of `radius` (radians) and ever less.
+
+    Of old and new places the lowest few are kept: together they find the way down a narrow valley, where most steps
+    lead up its sides.
+    """
+    every_side, turn = spiral(TO_ALL_SIDES), 0
+    margins = cores.best_margin_rad(places)
+    while radius > NEAR_ENOUGH_RAD:
+        # Turned every time, so that no valley runs between the directions that are tried.
+        tried = (places[:, None] + radius * (every_side @ _spin(turn).T)).reshape(-1, 3)
+        tried /= np.linalg.norm(tried, axis=1, keepdims=True)
+        tried = tried[region.holds(tried)]
+        places, margins = np.vstack([places, tried]), np.append(margins, cores.best_margin_rad(tried))
+        lowest = margins.argsort()[:KEPT]
+        places, margins, radius, turn = places[lowest], margins[lowest], SHRINK * radius, turn + 1
+    found: Array = places[0]
+    return found
 
 
 def _spin(turn: int) -> Array:

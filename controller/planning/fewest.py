@@ -33,7 +33,7 @@ BOLD_SHARE = 16  # the first attempt does without one frame in so many; where it
 TRIES = 2
 SPREADS = (0.025, 0.1, 0.25)  # how far frames are shaken before a new attempt, as a share of the core's half-width
 # Effort is counted in evaluations, not on a clock, so that a seed gives the same plan on any machine: this many seconds
-# for each, and for each frame in it, on a usual computer.
+# for each, and for each frame in it, on a usual computer; more for curved edges and for the edges of a region.
 SECONDS_EACH, SECONDS_PER_FRAME = 2e-3, 2.5e-5
 
 
@@ -91,8 +91,18 @@ def _enclosed(points: Array, along: Array, length: Array, elsewhere: Array) -> f
 class Search:
     """One search for fewer frames, repeatable for its `seed`."""
 
-    def __init__(self, task: Task, effort_s: float, seed: int, progress: Callable[[int, int], None]) -> None:
+    def __init__(
+        self,
+        task: Task,
+        effort_s: float,
+        seed: int,
+        progress: Callable[[int, int], None],
+        yaw_limits_deg: tuple[float, float] | None = None,
+    ) -> None:
         self._task, self._outline = task, core_outline(task.field)
+        self._yaw_limits = None if yaw_limits_deg is None else _near(task.bounds, yaw_limits_deg)
+        rest = task.bounds.elsewhere()
+        self._pieces = self._outline.radii.size / 4 * (1 if rest is None else 1 + len(rest))
         self._random = np.random.default_rng(seed)
         self._work = 0.0
         self._all_work = effort_s
@@ -160,7 +170,7 @@ class Search:
         """Move the frames until next to nothing is left out; None when they get stuck. Raises _SpentError."""
 
         def area_and_slope(flat: Array) -> tuple[float, Array]:
-            self._work += SECONDS_EACH + SECONDS_PER_FRAME * len(flat) / 2
+            self._work += self._pieces * (SECONDS_EACH + SECONDS_PER_FRAME * len(flat) / 2)
             if self._work > self._all_work:
                 raise _SpentError
             left = left_out(self._outline, self._task.bounds, flat.reshape(-1, 2), margin_rad)
@@ -168,21 +178,25 @@ class Search:
 
         low, high = np.radians([self._task.lowest_deg, self._task.highest_deg])
         whole = self._task.lowest_deg <= -90 and self._task.highest_deg >= 90
-        turns = self._task.yaws_deg
-        yaws = (None, None) if turns is None else tuple(np.radians(turns))
-        free = whole and turns is None and self._task.field.upright_either_way  # over the pole and on, upside down
-        limits: Any = [yaws, (None, None) if free else (low, high)] * len(aims_deg)
+        # Over the pole and on, upside down, where the head may turn to any yaw.
+        free = whole and self._task.field.upright_either_way and self._yaw_limits is None
+        left, right = (None, None) if self._yaw_limits is None else np.radians(self._yaw_limits)
+        limits: Any = [(left, right), (None, None) if free else (low, high)] * len(aims_deg)
         start = np.radians(aims_deg)
-        if turns is not None:
-            start[:, 0] = np.clip(start[:, 0], *yaws)
+        if self._yaw_limits is not None:
+            start[:, 0] = np.clip(start[:, 0], left, right)
         if not free:
             start[:, 1] = np.clip(start[:, 1], low, high)
         options: Any = {"maxiter": STEPS, "maxcor": 20, "ftol": 1e-12, "gtol": 1e-9}
         found: Any = minimize(area_and_slope, start.ravel(), jac=True, method="L-BFGS-B", bounds=limits, options=options)
-        if found.fun >= CLOSED_SR:
-            return None
-        aims = np.degrees(found.x.reshape(-1, 2))
-        return aims if turns is not None else _folded(aims, self._task.bounds)
+        return _folded(np.degrees(found.x.reshape(-1, 2)), self._task.bounds) if found.fun < CLOSED_SR else None
+
+
+def _near(bounds: Bounds, limits_deg: tuple[float, float]) -> tuple[float, float]:
+    """The same limits of yaw, counted in the turn in which the region lies."""
+    away = start_yaw_deg(bounds) + bounds.yaw_width_deg / 2 - sum(limits_deg) / 2
+    turns = 360 * round(away / 360)
+    return limits_deg[0] + turns, limits_deg[1] + turns
 
 
 def _folded(aims_deg: Array, bounds: Bounds) -> Array:

@@ -1,8 +1,39 @@
-"""Unions of intervals."""
+"""Unions of intervals on a line, and what intervals of a circle have in common."""
+
+from collections.abc import Iterator
 
 import numpy as np
 
 from controller.planning.directions import Array
+
+TURN = 2 * np.pi
+LONG = np.pi + 0.01  # of intervals up to this, no more than the excess over half a turn is given up
+
+
+def in_common(start: Array, end: Array) -> Iterator[tuple[Array, Array]]:
+    """What all intervals along the last axis have in common on a circle, as (start, end) of one piece at a time.
+
+    An interval from -inf to inf is the whole circle, one with start > end is empty. Intervals of at most half a turn
+    leave one piece; of longer ones each may leave another piece, which begins where it begins.
+    """
+    yield start.max(axis=-1), end.min(axis=-1)
+    length = end - start
+    some = np.flatnonzero((np.isfinite(length) & (length > LONG)).reshape(len(start), -1).any(axis=1))
+    if len(some) == 0:
+        return
+    first, length = start[some], length[some]
+    whole = length == np.inf
+    for edge in range(start.shape[-1]):
+        begin = np.where(np.isfinite(first[..., edge]), first[..., edge], 0.0)
+        with np.errstate(invalid="ignore"):
+            rest = np.where(whole, np.inf, length - (begin[..., None] - first) % TURN)
+        rest[..., edge] = length[..., edge]
+        shortest = np.where(np.isfinite(rest) | whole, rest, -np.inf).min(axis=-1)
+        good = np.isfinite(first[..., edge]) & np.isfinite(shortest) & (shortest > 0)
+        piece_start, piece_end = np.full(start.shape[:-1], np.inf), np.full(start.shape[:-1], -np.inf)
+        piece_start[some] = np.where(good, begin, np.inf)
+        piece_end[some] = np.where(good, begin + shortest, -np.inf)
+        yield piece_start, piece_end
 
 
 def longest_run(start: Array, end: Array) -> tuple[Array, Array]:

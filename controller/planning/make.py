@@ -7,7 +7,7 @@ from datetime import timedelta
 import numpy as np
 
 from controller.errors import InputError
-from controller.kit.kit import Kit
+from controller.kit.kit import Axis, Kit
 from controller.optics.field import Field
 from controller.planning.budget import cost, mover_of
 from controller.planning.cores import cores_at, pictures_at
@@ -18,7 +18,7 @@ from controller.planning.links import Links, find_links
 from controller.planning.order import arrange
 from controller.planning.plan import Frame, LinkRecord, Optics, Place, Plan, ProofRecord, Region, SunRecord
 from controller.planning.pose import Pose, poses_of_rows
-from controller.planning.reach import reachable, single_row, turns_deg
+from controller.planning.reach import reachable, single_row
 from controller.planning.region import Bounds
 from controller.planning.request import Arrangement, RegionKind, Request
 from controller.planning.rows import SMALLEST_MARGIN_RAD, Task, fewest_rows
@@ -75,18 +75,26 @@ def _poses(kit: Kit, field: Field, bounds: Bounds, request: Request, progress: P
     if request.nadir_by_hand:
         by_hand = [Pose(10_000, 0.0, -90.0, by_hand=True)]
     tilt = kit.head.tilt
-    bounds = _without_nadir(field, bounds, by_hand)
-    task = Task(field, bounds, max(-90.0, tilt.min_deg), min(90.0, tilt.max_deg), turns_deg(kit.head, bounds))
+    task = Task(field, _without_nadir(field, bounds, by_hand), max(-90.0, tilt.min_deg), min(90.0, tilt.max_deg))
     if request.region is RegionKind.SINGLE_ROW:
         task = replace(task, lowest_deg=request.row_pitch_deg, highest_deg=request.row_pitch_deg)
     poses = _proved_rows(task)
     if request.arrangement is Arrangement.FEWEST and request.region is not RegionKind.SINGLE_ROW:
         aims = np.array([(pose.yaw_deg, pose.pitch_deg) for pose in poses])
-        found = Search(task, request.effort_s, request.seed, progress).run(aims)
+        pan = kit.head.pan
+        yaw_limits_deg = None if pan.max_deg - pan.min_deg >= 360 else (pan.min_deg, pan.max_deg)
+        found = Search(task, request.effort_s, request.seed, progress, yaw_limits_deg).run(aims)
         if len(found) < len(aims):
             poses = _free(found)
+    poses = [replace(pose, yaw_deg=_in_reach(pose.yaw_deg, kit.head.pan)) for pose in poses]
     last_row = max(pose.row for pose in poses)
     return poses + [replace(pose, row=last_row + 1) for pose in by_hand]
+
+
+def _in_reach(yaw_deg: float, pan: Axis) -> float:
+    """The same yaw, a turn earlier or later where only that is within the head's limits."""
+    turns = (0.0, -360.0, 360.0)
+    return next((yaw_deg + turn for turn in turns if pan.min_deg <= yaw_deg + turn <= pan.max_deg), yaw_deg)
 
 
 def _proved_rows(task: Task) -> list[Pose]:

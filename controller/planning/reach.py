@@ -9,9 +9,14 @@ from controller.kit.kit import Head
 from controller.optics.field import Field
 from controller.optics.outline import core_outline
 from controller.planning.bands import band
-from controller.planning.pose import start_yaw_deg
+from controller.planning.cores import cores_at
+from controller.planning.coverage import prove_coverage
+from controller.planning.pose import poses_of_rows
 from controller.planning.region import Bounds
-from controller.planning.rows import SMALLEST_MARGIN_RAD, reachable_deg
+from controller.planning.rows import SMALLEST_MARGIN_RAD, Row, Task, reachable_deg
+
+# A row's band is worked out on some meridians; where it is lower between them, the proof asks for a little less of it.
+ROW_MARGINS_RAD = (SMALLEST_MARGIN_RAD, *np.radians([0.01, 0.03, 0.1, 0.3, 1.0, 3.0]))
 
 
 def reachable(field: Field, head: Head, wanted: Bounds, *, nadir_by_hand: bool) -> tuple[Bounds, float]:
@@ -34,16 +39,6 @@ def reachable(field: Field, head: Head, wanted: Bounds, *, nadir_by_hand: bool) 
     return found, max(0.0, wanted.solid_angle_sr() - found.solid_angle_sr())
 
 
-def turns_deg(head: Head, bounds: Bounds) -> tuple[float, float] | None:
-    """How far the head turns either way, counted like the yaw of `bounds`; None where it turns all round."""
-    low, high = head.pan.min_deg, head.pan.max_deg
-    if high - low >= 360:
-        return None
-    middle = start_yaw_deg(bounds) + bounds.yaw_width_deg / 2
-    whole = 360 * round((middle - (low + high) / 2) / 360)
-    return low + whole, high + whole
-
-
 def single_row(field: Field, head: Head, pitch_deg: float) -> Bounds:
     """The band of one complete row at `pitch_deg` with as few frames as close it.
 
@@ -51,11 +46,20 @@ def single_row(field: Field, head: Head, pitch_deg: float) -> Bounds:
     """
     if not max(-90.0, head.tilt.min_deg) <= pitch_deg <= min(90.0, head.tilt.max_deg):
         raise InputError(f"the head's tilt limits do not allow a row at pitch {pitch_deg:g}.")
+    for margin_rad in ROW_MARGINS_RAD:
+        count, bounds = _row_band(field, pitch_deg, margin_rad)
+        task = Task(field, bounds, pitch_deg, pitch_deg)
+        aims = np.array([(pose.yaw_deg, pose.pitch_deg) for pose in poses_of_rows([Row(count, pitch_deg)], task)])
+        if prove_coverage(cores_at(field, *aims.T), bounds).covered:
+            break
+    return bounds
+
+
+def _row_band(field: Field, pitch_deg: float, margin_rad: float) -> tuple[int, Bounds]:
+    """The fewest frames that close a row, and the band that they close with a margin."""
     pitch = np.radians([pitch_deg])
     for count in range(1, 20_000):
-        low, high = band(
-            core_outline(field), np.array([2 * np.pi / count]), pitch, np.zeros(1, dtype=int), SMALLEST_MARGIN_RAD
-        )
+        low, high = band(core_outline(field), np.array([2 * np.pi / count]), pitch, np.zeros(1, dtype=int), margin_rad)
         if low[0] < pitch[0] < high[0] or low[0] < high[0] == np.pi / 2:
-            return Bounds(float(np.degrees(low[0])), float(np.degrees(high[0])))
+            return count, Bounds(float(np.degrees(low[0])), float(np.degrees(high[0])))
     raise InputError(f"a row at pitch {pitch_deg:g} would need more than 20000 frames.")

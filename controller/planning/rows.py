@@ -35,16 +35,12 @@ class Row:
 
 @dataclass(frozen=True, slots=True)
 class Task:
-    """Frames for `field` over `bounds`, with pitches from `lowest_deg` to `highest_deg`.
-
-    `yaws_deg` is how far the head turns, in the region's own count of yaw, or None where it turns all round.
-    """
+    """Rows for `field` over `bounds`, with pitches from `lowest_deg` to `highest_deg`."""
 
     field: Field
     bounds: Bounds
     lowest_deg: float = -90.0
     highest_deg: float = 90.0
-    yaws_deg: tuple[float, float] | None = None
 
     def fronts(self, margin_rad: float) -> list[Front]:
         """The fronts of this task."""
@@ -59,7 +55,7 @@ class Task:
             self.bounds.yaw_from_deg,
             self.bounds.yaw_width_deg,
         )
-        return Task(self.field.flipped(), bounds, -self.highest_deg, -self.lowest_deg, self.yaws_deg)
+        return Task(self.field.flipped(), bounds, -self.highest_deg, -self.lowest_deg)
 
 
 def fewest_rows(task: Task, least_margin_rad: float = SMALLEST_MARGIN_RAD) -> list[Row]:

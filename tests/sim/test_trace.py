@@ -33,8 +33,6 @@ def test_what_was_commanded_and_what_was_true_are_told_apart() -> None:
     for second in range(1, 20):
         here = round(head.tilt.motion.steps_at(second * NS))
         head.tilt.begin(move(second * NS, here, random.randrange(900), 900.0, 3000.0))
-            move(second * NS, round(head.tilt.motion.steps_at(second * NS)), random.randrange(900), 900.0, 3000.0)
-        )
         trace.follow(head, (second + 1) * NS)
     for _, pan, tilt, yaw, pitch in trace.samples:
         assert yaw - pan == pytest.approx(-0.7)
