@@ -12,7 +12,6 @@ from protocol.framing import KINDS, LEAD, MAX_PAYLOAD, encode_frame
 from protocol.messages import Arm, Expose, GetStatus, Halt, Hello, Move, Reference, Request, SetAxis, Stop
 from protocol.units import Axis, BootId, CommandId, Steps
 
-BOOT_ID = BootId(1)
 ID_BYTES = 4
 LIMIT = 3000
 ORDERS_BETWEEN = 10
@@ -26,7 +25,8 @@ EDGES = (0, 1, 0x7F, 0x80, 0xFF)
 class Script:
     """What the host and the world do, drawn from a seed."""
 
-    def __init__(self, seed: int) -> None:
+    def __init__(self, seed: int, boot_id: BootId) -> None:
+        self._boot_id = boot_id
         self._random = Random(seed)
         self._parts: list[bytes] = []
         self._last_id = 0
@@ -42,6 +42,12 @@ class Script:
         self._make_ready()
         self._ask(Hello(*PROTOCOL_VERSION, 7))
         return b"".join(self._parts)
+
+    def pieces(self, count: int) -> list[bytes]:
+        """Noise, damaged and cut-off frames, and requests good and spoilt, for a board that is not armed."""
+        for _ in range(count):
+            self._random.choice((self._noise, self._noise, self._spoilt, self._order))()
+        return [part.split(b"\n", 1)[1] for part in self._parts]
 
     def _write(self, letter: str, number: int, data: bytes = b"") -> None:
         self._parts.append(f"{letter} {number}\n".encode() + data)
@@ -73,7 +79,7 @@ class Script:
         for axis in Axis:
             self._ask_spoilt(self._describe(axis))
             self._ask(self._describe(axis))
-        self._ask(Arm(self._next_id(), BOOT_ID, 30_000))
+        self._ask(Arm(self._next_id(), self._boot_id, 30_000))
         self._ask(Reference(self._next_id(), 2000, 2000, 4))
         self._wait(REFERENCE_MS)
 
@@ -87,7 +93,7 @@ class Script:
             times = random.randint(0, 20), random.randint(1, 40), random.randint(0, 100)
             return Expose(self._next_id(), random.randrange(2**32), random.randrange(256), *times)
         if kind < 16:
-            return Arm(self._next_id(), BOOT_ID, random.choice((100, 30_000)))
+            return Arm(self._next_id(), self._boot_id, random.choice((100, 30_000)))
         if kind < 18:
             return self._describe(random.choice(list(Axis)))
         return random.choice((GetStatus(), GetStatus(), Stop(), Halt()))

@@ -12,10 +12,12 @@ import pytest
 from protocol.codec import decode_message
 from protocol.framing import Deframer
 from protocol.messages import Finished, Held, Outcome, Refused, Welcome
+from protocol.units import BootId
 from tests.protocol.board import build
 from tests.protocol.board.script import Script
 
 ROUNDS = 100
+PLAYED_BOOT_ID = BootId(1)  # as native/play.c has it
 FLAGS = ("-g", "-O1", "-fsanitize=address,undefined", "-fno-sanitize-recover=all")
 
 
@@ -28,7 +30,7 @@ def player(tmp_path_factory: pytest.TempPathFactory) -> Path:
 @pytest.mark.parametrize("seed", range(4))
 def test_noise_frames_and_moves_are_clean(player: Path, seed: int) -> None:
     environment = {**os.environ, "ASAN_OPTIONS": "detect_leaks=0"}
-    script = Script(seed).text(ROUNDS)
+    script = Script(seed, PLAYED_BOOT_ID).text(ROUNDS)
     done = subprocess.run([str(player)], input=script, capture_output=True, check=False, env=environment, timeout=60)
     assert done.stderr == b""
     assert done.returncode == 0

@@ -49,3 +49,18 @@ def test_the_table_of_pins_is_current() -> None:
         "supply",
     ]
     assert re.search(r"#define SUPPLY_CHANNEL 5\b", pins)
+
+
+def test_what_a_port_must_bring_is_all_there() -> None:
+    """Each function of the headers has its row, and no other has."""
+    headers = (CORE / "hal.h").read_text(encoding="utf-8") + (BOARD / "avr" / "hal_section.h").read_text(encoding="utf-8")
+    table = re.findall(r"^\| `hal_.*? \|", (BOARD / "README.md").read_text(encoding="utf-8"), re.MULTILINE)
+    named = re.findall(r"`(hal_\w+)`", "".join(table))
+    declared = re.findall(r"^[a-z].*?\b(hal_\w+)\(", headers, re.MULTILINE)
+    assert sorted(named) == sorted(declared)
+
+
+def test_every_source_of_the_core_is_described() -> None:
+    text = (BOARD / "README.md").read_text(encoding="utf-8")
+    for path in CORE.glob("*.[ch]"):
+        assert f"`{path.stem}`" in text or f"`{path.name}`" in text

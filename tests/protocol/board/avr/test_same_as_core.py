@@ -7,10 +7,13 @@ from __future__ import annotations
 
 from ctypes import CDLL
 from dataclasses import replace
+from math import ceil
 from random import Random
 
 import pytest
 
+from protocol.codec import decode_message
+from protocol.framing import Deframer
 from protocol.messages import (
     Arm,
     BoardState,
@@ -29,12 +32,15 @@ from protocol.messages import (
     Welcome,
 )
 from protocol.units import Axis, BootId, CommandId, Steps
-from tests.protocol.board.avr.machine import Firmware, Machine
+from tests.protocol.board import talker
+from tests.protocol.board.avr.machine import BYTE_US, Firmware, Machine
 from tests.protocol.board.core import Core
+from tests.protocol.board.script import Script
 from tests.protocol.board.talker import Talker
 
 EDGE = (0, 1, 2**16 - 1, 2**16, 2**31 - 1, 2**31, 2**32 - 1)
-APART_MS = 15
+PAUSE_MS = 8
+"""For the replies to what came last; the longest takes 4 ms on the line."""
 
 
 def draw(random: Random, host: Talker) -> Request:
@@ -100,5 +106,33 @@ def test_same_replies(library: CDLL, harness: CDLL, firmware: Firmware, seed: in
     told = [[replace(n, clock_ms=0) for n in host.notices if not isinstance(n, Booted)] for host in (ours, theirs)]
     assert told[0] == told[1]
     assert isinstance(theirs.greet(), Welcome)
+    assert board.overruns == 0
+    board.stop()
+
+
+def said(machine: talker.Machine, deframer: Deframer) -> list[tuple[int, Message]]:
+    frames = deframer.feed(machine.take())
+    return [(frame.seq, without_time(decode_message(frame.kind, frame.payload))) for frame in frames]
+
+
+@pytest.mark.parametrize("seed", range(3))
+def test_same_replies_to_noise(library: CDLL, harness: CDLL, firmware: Firmware, seed: int) -> None:
+    """Whatever is on the line, damaged or cut off, both find the same frames in it."""
+    board = Machine(harness, firmware)
+    boot_id = Talker(board).greet().boot_id
+    core = Core(library, boot_id=boot_id, camera_ms=None)
+    Talker(core).greet()
+    machines: tuple[talker.Machine, talker.Machine] = (core, board)
+    deframers = Deframer(), Deframer()
+    answered = 0
+    for piece in Script(seed, BootId(boot_id ^ 1)).pieces(300):
+        for machine in machines:
+            machine.feed(piece)
+            machine.run(ceil(len(piece) * BYTE_US / 1000) + PAUSE_MS)
+        mine, other = (said(machine, deframer) for machine, deframer in zip(machines, deframers, strict=True))
+        assert mine == other, piece
+        answered += len(mine)
+    assert answered > 100
+    assert [deframer.counters.damaged for deframer in deframers] == [0, 0]
     assert board.overruns == 0
     board.stop()
