@@ -24,6 +24,7 @@ class AxisSpec:
 
     `flag_scatter_deg` is the standard deviation of where the flag is seen to change. `limits_deg` is where the limit
     switches are met, None where there are none. `drive` says what the motor can turn, None for whatever is asked.
+    `jerk_deg_s3` limits the jerk of the board's ramps, None for ramps of constant acceleration.
     """
 
     steps_per_degree: float
@@ -33,6 +34,7 @@ class AxisSpec:
     flag_scatter_deg: float = 0.0
     limits_deg: tuple[float, float] | None = None
     drive: Drive | None = None
+    jerk_deg_s3: float | None = None
 
 
 class Axis:

@@ -281,7 +281,8 @@ class Board:
             axis, setting = self._axes[name], self._settings[name]
             here = round(axis.motion.steps_at(now_ns))
             goal = target + self._origin[name]
-            axis.begin(move(now_ns, here, goal, setting.speed_steps_s, setting.accel_steps_s2))
+            jerk = axis.spec.jerk_deg_s3 and axis.spec.jerk_deg_s3 * axis.steps_per_degree
+            axis.begin(move(now_ns, here, goal, setting.speed_steps_s, setting.accel_steps_s2, jerk))
         self._run(command.command_id, BoardState.MOVING)
 
     def _expose(self, now_ns: int, command: Expose) -> None:

@@ -16,6 +16,7 @@ class CameraSpec:
     `battery_exposures` (None: no end). The buffer holds `buffer_exposures`, each of which takes `write_ms` to write to
     the card. Exposures of `noise_reduction_s` or longer are followed by a dark one of the same length. The mirror kicks
     the tilt axis by `mirror_kick_deg_s` when it opens. The sync contact bounces for `bounce_ms` when it opens again.
+    `burst`: one release makes the whole bracket, one exposure after the other.
     """
 
     shutter_s: tuple[float, ...]
@@ -30,6 +31,7 @@ class CameraSpec:
     noise_reduction_s: float | None = None
     mirror_kick_deg_s: float = 0.0
     bounce_ms: float = 0.0
+    burst: bool = False
 
 
 class Ignored(StrEnum):
@@ -70,6 +72,7 @@ class Camera:
         self._ready_ns = 0
         self._written: deque[int] = deque()  # when each exposure in the buffer will be on the card
         self.opening: Opening | None = None
+        self._burst_left = 0
         self.made = 0
         self.silent = False
         self.misfires = 0
@@ -88,6 +91,10 @@ class Camera:
         if why is not None:
             self.ignored[why] += 1
             return None
+        self._burst_left = len(self.spec.shutter_s) - 1 if self.spec.burst else 0
+        return self._open(now_ns, label)
+
+    def _open(self, now_ns: int, label: Label) -> Opening:
         scatter = self._random.uniform(-1, 1) * min(self.spec.lag_scatter_ms, self.spec.release_lag_ms / 2)
         open_ns = now_ns + round((self.spec.release_lag_ms + scatter) * 1e6)
         shutter_s = self.spec.shutter_s[self._next_in_bracket]
@@ -142,4 +149,7 @@ class Camera:
             self.card_left -= 1
         if self.battery_left is not None:
             self.battery_left -= 1
+        if self._burst_left > 0 and 0 not in (self.card_left, self.battery_left):
+            self._burst_left -= 1
+            self._open(self._ready_ns, opening.label)
         return opening

@@ -35,10 +35,14 @@ class Drive:
     def gives_way_ns(self, motion: Motion, steps_per_degree: float, supply: float) -> int | None:
         """When the rotor stops following `motion`; None if it follows to the end."""
         for leg in motion.legs:
-            top = max(0.0, self.top_speed_deg_s(leg.accel / steps_per_degree, supply)) * steps_per_degree
-            end_speed = abs(leg.speed + leg.accel * leg.duration_s)
+            most = max(abs(leg.accel), abs(leg.accel_at(leg.duration_s)))
+            top = max(0.0, self.top_speed_deg_s(most / steps_per_degree, supply)) * steps_per_degree
             if abs(leg.speed) > top:
                 return motion.begin_ns + round(leg.start_s * NS)
-            if end_speed > top:
-                return motion.begin_ns + round((leg.start_s + (top - abs(leg.speed)) / abs(leg.accel)) * NS)
+            if abs(leg.speed_at(leg.duration_s)) > top:
+                low, high = 0.0, leg.duration_s
+                while high - low > 1e-10:
+                    middle = (low + high) / 2
+                    low, high = (low, middle) if abs(leg.speed_at(middle)) > top else (middle, high)
+                return motion.begin_ns + round((leg.start_s + high) * NS)
         return None
