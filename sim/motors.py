@@ -162,7 +162,8 @@ def _double_s(begin_ns: int, start: int, target: int, sign: float, most: tuple[f
         (0.0, flat_s),
         (jerk, rise_s),
     )
-    legs, at = [], Leg(0.0, float(start), 0.0, 0.0, 0.0)
+    legs: list[Leg] = []
+    at = Leg(0.0, float(start), 0.0, 0.0, 0.0)
     for change, duration_s in jerks:
         if duration_s <= 1e-12:
             continue

@@ -49,7 +49,7 @@ def worlds() -> list[Figure]:
     frames = make_plan(kit, 0.3).frames
     run_s(kit, frames[:20])  # loads what is loaded once
     seconds, virtual_s = min(run_s(kit, frames) for _ in range(3))
-    many = tuple(Frame(id=i, row=0, yaw_deg=i % 300, pitch_deg=(i * 7) % 80 - 40) for i in range(MANY))
+    many = tuple(frames[i % len(frames)].model_copy(update={"id": i}) for i in range(MANY))
     many_s, _ = run_s(kit, many)
     return [
         Figure(f"virtual seconds of {len(frames)} frames x 3 in one of ours", virtual_s / seconds, "", least=20_000),
