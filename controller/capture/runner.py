@@ -45,13 +45,14 @@ class Runner:
         operator: Wish = lambda: None,
         on_exposure: Callable[[], None] = lambda: None,
         ask: Callable[[int, float, float], bool] = lambda *_: True,
+        first_id: int = 1,
     ) -> None:
         self._program, self._port, self._session = program, port, session
         self._began_ns = port.now()
         self._operator, self._on_exposure, self._ask = operator, on_exposure, ask
         self._answered = self._lost = False
         self._board = BoardClient(port, program)
-        self._run = Run(program)
+        self._run = Run(program, first_id)
         self._timer: Timer | None = None
         self._result: RunResult | None = None
 

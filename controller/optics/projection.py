@@ -45,6 +45,9 @@ LAWS: dict[Projection, Law] = {
 }
 
 
+ROUNDING = 1e-12  # f times the largest radius, divided by f again, may exceed it by this share
+
+
 def picture_radius(projection: Projection, focal_length: float, theta_rad: float) -> float:
     """Distance from the picture's centre, in the focal length's unit, at `theta_rad` off axis."""
     return focal_length * LAWS[projection].radius(theta_rad)
@@ -57,9 +60,9 @@ def off_axis_angle(projection: Projection, focal_length: float, radius: float) -
     """
     law = LAWS[projection]
     relative = radius / focal_length
-    if abs(relative) > law.largest_radius:
+    if abs(relative) > law.largest_radius * (1 + ROUNDING):
         raise ValueError(
             f"an {projection} lens of {focal_length:g} mm never reaches {abs(radius):g} mm off centre "
             f"(its picture ends at {law.largest_radius * focal_length:.4g} mm)"
         )
-    return law.angle(relative)
+    return law.angle(max(-law.largest_radius, min(law.largest_radius, relative)))

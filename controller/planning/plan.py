@@ -180,9 +180,17 @@ def load_plan(path: Path) -> Plan:
     """Read a plan. Raises InputError when it is unreadable, of another version, or edited since it was made."""
     try:
         text = path.read_text(encoding="utf-8")
-        content = json.loads(text)
     except OSError as error:
         raise InputError(f"{path}: cannot be read ({error.strerror}).") from None
+    except UnicodeDecodeError:
+        raise InputError(f"{path}: is not a plan (no valid JSON); make one with `fullturn plan`.") from None
+    return plan_from(text, str(path))
+
+
+def plan_from(text: str, path: str) -> Plan:
+    """The plan in a text that came from `path`. Raises InputError as `load_plan` does."""
+    try:
+        content = json.loads(text)
     except (ValueError, RecursionError):
         raise InputError(f"{path}: is not a plan (no valid JSON); make one with `fullturn plan`.") from None
     if not isinstance(content, dict) or content.get("format") != "fullturn-plan":
@@ -203,7 +211,7 @@ def load_plan(path: Path) -> Plan:
     return plan
 
 
-def _must_still_hold(plan: Plan, path: Path) -> None:
+def _must_still_hold(plan: Plan, path: str) -> None:
     """Prove the plan again: a hash can be forged, and a proof costs less than a night."""
     yaw, pitch = np.array([f.yaw_deg for f in plan.frames]), np.array([f.pitch_deg for f in plan.frames])
     proof = prove_coverage(cores_at(plan.kit.field(plan.overlap), yaw, pitch), plan.region.bounds())

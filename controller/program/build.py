@@ -1,7 +1,7 @@
 """From kit and frames to a program: absolute step targets, times and deadlines."""
 
 import math
-from collections.abc import Sequence
+from collections.abc import Container, Sequence
 from typing import TYPE_CHECKING
 
 from controller.errors import InputError
@@ -42,8 +42,8 @@ def to_steps(angle_deg: float, axis: Axis) -> int:
     return round(angle_deg * axis.steps_per_degree)
 
 
-def build_program(kit: Kit, frames: Sequence["Frame"]) -> Program:
-    """The program that shoots `frames` in their order.
+def build_program(kit: Kit, frames: Sequence["Frame"], made: Container[tuple[int, int]] = frozenset()) -> Program:
+    """The program that shoots `frames` in their order, but for the exposures (frame, number) that are `made`.
 
     Raises InputError where a frame lies outside the head's limits.
     """
@@ -52,6 +52,9 @@ def build_program(kit: Kit, frames: Sequence["Frame"]) -> Program:
     # A reference run ends a little above zero, so that an axis with play that stays there has come from the wrong side.
     here = (int(kit.head.pan.backlash_deg > 0), int(kit.head.tilt.backlash_deg > 0))
     for frame in frames:
+        exposures = [step for step in _exposures(kit, frame.id) if (step.frame, step.exposure) not in made]
+        if not exposures:
+            continue
         if frame.by_hand:
             steps.append(AskStep(frame.id, frame.yaw_deg, frame.pitch_deg))
         else:
@@ -59,7 +62,7 @@ def build_program(kit: Kit, frames: Sequence["Frame"]) -> Program:
             _must_reach(frame, target, pan, tilt)
             steps += _moves(kit, (pan, tilt), frame.id, here, target)
             here = target
-        steps += _exposures(kit, frame.id)
+        steps += exposures
     search = [max(1, round(setting.speed_steps_s * SEARCH_SHARE)) for setting in (pan, tilt)]
     reference_ns = max(
         _reference_ns(setting, speed, axis.steps_per_degree)

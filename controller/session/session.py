@@ -215,6 +215,17 @@ class Session:
             for row in rows
         ]
 
+    def made(self) -> set[tuple[int, int]]:
+        """Frame and number of every exposure that is confirmed or assumed."""
+        kept = {ShotOutcome.CONFIRMED, ShotOutcome.ASSUMED}
+        return {(shot.intent.frame, shot.intent.exposure) for shot in self.shots() if shot.outcome in kept}
+
+    def next_command_id(self) -> int:
+        """The smallest command id that no exposure of this session has had."""
+        with _storage(self.path):
+            (latest,) = self._db.execute("SELECT max(command_id) FROM exposures").fetchone()
+        return (latest or 0) + 1
+
     def happenings(self) -> list[Happening]:
         """All happenings in their order."""
         with _storage(self.path):

@@ -80,7 +80,7 @@ def record(request: pytest.FixtureRequest, plans: dict[bool, Path], tmp_path_fac
 def test_the_truth_has_its_names(record: Record) -> None:
     for row in record.truth:
         assert list(row) == TRUTH_NAMES
-        kinds = [int, int, float, float, float, float, bool]
+        kinds = [int, int, float, float, float, float, bool, float]
         assert [type(value) for value in row.values()] == kinds
 
 

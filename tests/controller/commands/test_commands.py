@@ -45,7 +45,7 @@ def test_rehearse_leaves_the_whole_record(planned: Shell) -> None:
     told = planned("rehearse", "plan.json", "--out", "run")
     assert told.status == 0
     assert "The set is complete." in told.out
-    names = {"run/session.sqlite", "run/truth.json", "run/report.json", "run/report.html"}
+    names = {"run/session.sqlite", "run/truth.json", "run/report.json", "run/report.html", "run/run.html"}
     assert planned.files() == {"kit.toml", "plan.json", "run", *names}
 
 

@@ -1,12 +1,8 @@
 """`fullturn simulate` as a process of its own, with the real host at the other end."""
 
 import json
-import os
 import signal
-import subprocess
 import sys
-from collections.abc import Iterator
-from contextlib import contextmanager
 from pathlib import Path
 from typing import Any
 
@@ -27,28 +23,12 @@ from protocol.framing import Deframer
 from protocol.messages import Booted, GetStatus, Message, Status
 from sim.rig import Rig
 from sim.virtual_port import VirtualPort
-from tests.controller.commands.shell import KIT
+from tests.controller.commands.simulated import simulated
 
 BAUD = 115_200
 SPEED = 5.0
-# Five seconds of this world pass in one of the host's: its board must not lose patience before the host asks again.
-PATIENT = KIT + "[board]\nsilence_ms = 60000\n"
 
 pytestmark = pytest.mark.skipif(sys.platform == "win32", reason="no pseudo-terminals")
-
-
-@contextmanager
-def simulated(folder: Path, *words: str) -> Iterator[tuple[subprocess.Popen[str], dict[str, Any]]]:
-    """The process, and what it said once its port was open. Killed at the end, whatever happens."""
-    (folder / "kit.toml").write_text(PATIENT, encoding="utf-8")
-    command = [sys.executable, "-m", "controller", "simulate", "--kit", "kit.toml", "--json", *words]
-    env = os.environ | {"PYTHONPATH": os.pathsep.join(sys.path)}
-    with subprocess.Popen(command, cwd=folder, env=env, stdout=subprocess.PIPE, text=True) as process:
-        try:
-            assert process.stdout is not None
-            yield process, json.loads(process.stdout.readline())
-        finally:
-            process.kill()
 
 
 class Overheard:

@@ -152,3 +152,13 @@ def test_angle_of_a_pixel(focal: float, pixel_mm: float, degrees: float) -> None
         overlap=0.3,
     )
     assert math.degrees(field.pixel_rad) == pytest.approx(degrees, abs=5e-8)
+
+
+@pytest.mark.parametrize("projection", [p for p in Projection if math.isfinite(LAWS[p].largest_radius)])
+@given(st.floats(0.5, 500))
+def test_the_very_edge_is_reached_in_spite_of_rounding(projection: Projection, focal_mm: float) -> None:
+    law = LAWS[projection]
+    edge_mm = law.largest_radius * focal_mm
+    assert off_axis_angle(projection, focal_mm, edge_mm) == pytest.approx(law.angle(law.largest_radius))
+    with pytest.raises(ValueError, match="never reaches"):
+        off_axis_angle(projection, focal_mm, edge_mm * 1.000001)
