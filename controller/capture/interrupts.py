@@ -1,4 +1,7 @@
-"""Ctrl-C as a wish of the operator: once stops with a ramp, twice halts. Being told to end counts as well."""
+"""Ctrl-C as a wish of the operator: once stops with a ramp, twice halts, and then it ends the program.
+
+Being told to end (SIGTERM) counts like Ctrl-C.
+"""
 
 import signal
 from types import FrameType, TracebackType
@@ -32,6 +35,8 @@ class Interrupts:
         if self._count < len(WISHES):
             self._pending.append(WISHES[self._count])
             self._count += 1
+        else:  # nobody has taken the wishes: do not lock anybody out
+            raise KeyboardInterrupt
 
     def next_wish(self) -> Kind | None:
         """The next wish, or None."""
