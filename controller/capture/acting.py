@@ -35,6 +35,7 @@ class Acting:
         self.suspended_since_ns: int | None = None
         self.next_pause_ns = 0
         self.brought_to_rest = False  # since it was last suspended
+        self.supply_low_since_ns: int | None = None  # when the board was first found at rest with a low supply
         self.late_commands = 0  # commands that took too long since the last exposure that was made
         self.from_anywhere = False  # the next move begins where the program did not foresee
         self.skip_to = 0  # the exposure to go on with after an interruption, once the head is back at its frame

@@ -20,7 +20,7 @@ LONGEST_PAUSE_NS = 10 * NS
 # How long a run waits for its line. Common practice, no source: long enough to find and mend a pulled cable.
 PATIENCE_NS = 30 * 60 * NS
 # What the head must be looked at for before it may go on.
-NEEDS_A_LOOK = {Cause.LIMIT, Cause.STALL, Cause.SUPPLY_LOW, Cause.STOP_SWITCH, Cause.HOST_HALT}
+NEEDS_A_LOOK = {Cause.LIMIT, Cause.STALL, Cause.STOP_SWITCH, Cause.HOST_HALT}
 LOST = {Reason.NOT_ARMED, Reason.WRONG_BOOT, Reason.NOT_CONFIGURED, Reason.UNKNOWN_POSITION}
 MADE = {Outcome.EXPOSED_SYNC, Outcome.EXPOSED_BLIND}
 
@@ -49,6 +49,12 @@ class Recovery(Acting):
         """The board may still be bringing the head to rest for somebody who fell silent: wait for that, once."""
         event: Event = data.kwargs["event"]
         return event.reason is Reason.BUSY and not self.brought_to_rest
+
+    def supply_is_low(self, data: Any) -> bool:
+        """It cannot be armed because its supply has not come back yet, and it is worth waiting longer."""
+        event: Event = data.kwargs["event"]
+        low_ns = self.supply_low_since_ns
+        return event.reason is Reason.BUSY and low_ns is not None and event.at_ns - low_ns < PATIENCE_NS
 
     def first_overdue(self, _: Any) -> bool:
         """Since the last exposure: it may have been our own clock, or a host that slept; the board knows better."""
@@ -90,6 +96,12 @@ class Recovery(Acting):
         self.late_commands += 1
         self.suspend(data)
 
+    def wait_for_supply(self, data: Any) -> None:
+        """The supply is still low: look again after a while."""
+        event: Event = data.kwargs["event"]
+        self.suspend(data)
+        self.effects.append(Timer(event.at_ns + LONGEST_PAUSE_NS // 2, overdue=False))
+
     def suspend_again(self, data: Any) -> None:
         """Still nothing: wait longer."""
         event: Event = data.kwargs["event"]
@@ -119,6 +131,10 @@ class Recovery(Acting):
         """Arm it again; what it says of the exposure under way decides where to go on."""
         event: Event = data.kwargs["event"]
         self.position_known = self.position_known and event.known
+        if event.cause is not Cause.SUPPLY_LOW:
+            self.supply_low_since_ns = None
+        elif self.supply_low_since_ns is None:
+            self.supply_low_since_ns = event.at_ns
         if self.exposing_id and event.command_id == self.exposing_id:
             self._learn_outcome(data, event)
         self.exposing_id = 0  # what is not known by now stays in doubt

@@ -87,6 +87,7 @@ ROWS: tuple[Row, ...] = (
     Row(Kind.OVERDUE, COMMANDED, S.SUSPENDED, "doubt", condition="first_overdue"),
     Row(Kind.OVERDUE, COMMANDED, S.STOPPING, "stop_overdue"),
     Row(Kind.REFUSED, (S.ARMING, *COMMANDED), S.SUSPENDED, "suspend", condition="lost_its_place"),
+    Row(Kind.REFUSED, (S.ARMING,), S.SUSPENDED, "wait_for_supply", condition="supply_is_low"),
     Row(Kind.REFUSED, (S.ARMING,), S.SUSPENDED, "suspend", condition="still_stopping"),
     Row(Kind.REFUSED, (S.CONNECTING, S.ARMING), S.FAILED, "fail_refused"),
     Row(Kind.REFUSED, COMMANDED, S.STOPPING, "stop_refused"),

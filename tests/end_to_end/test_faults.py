@@ -32,7 +32,6 @@ BROKEN = {
     "limit-hit": "limit switch",
     "stall": "motor stalled",
     "stop-switch": "stop switch was pressed",
-    "supply-dip": "supply fell too low",
 }
 TRUTH = {"steps-lost", "index-moved", "windy"}  # what nothing on this rig can tell the program
 
