@@ -38,7 +38,7 @@ def capture(plan: Path, port: str, out: Path, yes: bool, countdown: int, as_json
     _end(summary, as_json, f"The session is {out}; `fullturn report {out}` audits it")
 
 
-@click.command()
+@click.command(short_help="Go on with a SESSION: make what is missing.")
 @click.argument("session", type=FILE)
 @click.option("--port", help=port_help + " Without it, the one the session began with.")
 @yes_option
@@ -53,7 +53,7 @@ def resume(session: Path, port: str | None, yes: bool, countdown: int, as_json: 
     _end(summary, as_json, f"The session is {session}; `fullturn report {session}` audits it")
 
 
-@click.command()
+@click.command(short_help="Audit a SESSION: what is there, and what is missing.")
 @click.argument("session", type=FILE)
 @click.option("--out", type=click.Path(file_okay=False, path_type=Path), help="A folder for HTML, JSON and CSV.")
 @json_option

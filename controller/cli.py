@@ -27,7 +27,7 @@ def cli() -> None:
     """
 
 
-@cli.command()
+@cli.command(short_help="Plan the fewest frames for a KIT, and prove that none is missing.")
 @click.argument("kit", type=FILE)
 @click.option("--out", type=click.Path(dir_okay=False, path_type=Path), required=True, help="The plan to write.")
 @plan_options
@@ -54,7 +54,7 @@ def _list_faults(context: click.Context, _: click.Parameter, wanted: bool) -> No
         context.exit()
 
 
-@cli.command()
+@cli.command(short_help="Run a PLAN on a simulated rig, and report on it.")
 @click.argument("plan", type=FILE)
 @click.option("--out", type=click.Path(file_okay=False, path_type=Path), required=True, help="Folder for the results.")
 @click.option("--seed", type=click.IntRange(0), default=0, show_default=True, help="Chance in the simulated world.")
@@ -92,7 +92,7 @@ def rehearse(plan: Path, out: Path, seed: int, faults: str | None, as_json: bool
         raise SystemExit(1)
 
 
-@cli.command()
+@cli.command(short_help="Serve a simulated rig at a port, in real time.")
 @click.option("--kit", type=FILE, required=True, help="The kit whose rig is simulated.")
 @click.option("--port-name", type=click.Path(path_type=Path), help="A second name for the path of the pseudo-terminal.")
 @click.option("--tcp", metavar="HOST:PORT", help="Serve over TCP instead; open it as socket://HOST:PORT.")
