@@ -19,7 +19,7 @@ from controller.ports.serial_port import SerialPort
 from controller.program.build import build_program
 from controller.session.session import Session, ShotOutcome
 from protocol.codec import decode_message
-from protocol.framing import Deframer
+from protocol.framing import Deframer, Frame
 from protocol.messages import Booted, GetStatus, Message, Status
 from sim.rig import Rig
 from sim.virtual_port import VirtualPort
@@ -40,6 +40,7 @@ class Overheard:
     def __init__(self, port: Port) -> None:
         self._port = port
         self._ends = (Deframer(), Deframer())
+        self._latest: list[Frame | None] = [None, None]
         self.messages: list[Message] = []
 
     def now(self) -> int:
@@ -59,6 +60,9 @@ class Overheard:
 
     def _note(self, end: int, data: bytes) -> None:
         for frame in self._ends[end].feed(data):
+            if frame == self._latest[end]:  # said again, because the answer took its time
+                continue
+            self._latest[end] = frame
             message = decode_message(frame.kind, frame.payload)
             if not isinstance(message, GetStatus | Status | Booted):
                 self.messages.append(message)
