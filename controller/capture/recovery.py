@@ -83,9 +83,10 @@ class Recovery(Acting):
         """Remember where to go on, and wait."""
         event: Event = data.kwargs["event"]
         self.conclude(data)
-        step = self.program.steps[self.cursor]
-        self.skip_to = self.cursor if isinstance(step, ExposeStep) else 0
-        self.cursor = self.aim_before(self.cursor, last=False)
+        if not self.nothing_left(data):
+            if isinstance(self.program.steps[self.cursor], ExposeStep):
+                self.skip_to = self.cursor  # else on the way back to the frame: what is known of it stays known
+            self.cursor = self.aim_before(self.cursor, last=False)
         self.tries = 0
         self.brought_to_rest = False
         self.suspended_since_ns, self.next_pause_ns = event.at_ns, FIRST_PAUSE_NS

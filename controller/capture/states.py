@@ -73,6 +73,7 @@ ROWS: tuple[Row, ...] = (
     Row(Kind.EXPOSED, (S.EXPOSING,), S.RECOVERING, "recover"),
     Row(Kind.AT_REST, (S.CLOSING,), S.DONE, "complete"),
     Row(Kind.LINK_LOST, (S.CLOSING,), S.DONE, "complete_unheard"),
+    Row(Kind.RESTARTED, (S.CLOSING,), S.DONE, "complete"),  # a board that has just started is disarmed
     # The camera stays silent: a few more tries, then stop.
     Row(Kind.NOT_CONFIRMED, (S.EXPOSING,), S.RECOVERING, "try_again", condition="may_try_again"),
     Row(Kind.NOT_CONFIRMED, (S.EXPOSING,), S.STOPPING, "stop_silent_camera"),
@@ -111,6 +112,7 @@ ROWS: tuple[Row, ...] = (
     Row(Kind.RESTARTED, (S.QUIETING,), S.SUSPENDED, "suspend_again"),
     Row(Kind.LINK_LOST, (S.SUSPENDED,), None),
     Row(Kind.RESTARTED, (S.SUSPENDED, S.RECONNECTING), None),
+    Row(Kind.AT_REST, (S.SUSPENDED, S.RECONNECTING), None),  # a late answer; where it stands is asked again
     *(Row(kind, (S.SUSPENDED,), None) for kind in (Kind.REFUSED, Kind.ARMED)),
     *(Row(kind, AWAY, None, "learn") for kind in (Kind.EXPOSED, Kind.NOT_CONFIRMED, Kind.CUT_SHORT)),
     *(Row(kind, AWAY, None) for kind in (Kind.HELD, Kind.ARRIVED, Kind.REFERENCED)),
@@ -120,7 +122,7 @@ ROWS: tuple[Row, ...] = (
     Row(Kind.REFUSED, (S.RECONNECTING,), S.FAILED, "fail_refused"),
     Row(Kind.OVERDUE, (S.QUIETING, *ENDING), S.FAILED, "fail_not_at_rest"),
     Row(Kind.HELD, (*ARMED, *ENDING), S.FAILED, "fail_held"),
-    Row(Kind.RESTARTED, ENDING, S.FAILED, "fail_at_rest"),
+    Row(Kind.RESTARTED, (S.STOPPING,), S.FAILED, "fail_at_rest"),
     Row(Kind.LINK_LOST, (S.CONNECTING, S.RECONNECTING, S.QUIETING, S.STOPPING), S.FAILED, "fail_link_lost"),
 )
 

@@ -83,3 +83,17 @@ def test_a_new_host_finds_the_head_still_moving(plan: Plan, tmp_path: Path, at_s
     assert result.complete, result.sentence
     assert len(world.rig.truth.exposures) - made in (len(plan.frames) * 3, len(plan.frames) * 3 + 1)  # one was under way
     assert all(one.still for one in world.rig.truth.exposures[made + 1 :])
+
+
+@pytest.mark.parametrize("restart_s", [41.2, 41.5, 42.0, 42.6])
+@pytest.mark.parametrize("again_s", [2.0, 3.0, 4.0, 5.0, 6.0])
+def test_a_line_that_dies_on_the_way_back_to_a_frame(
+    plan: Plan, tmp_path: Path, restart_s: float, again_s: float
+) -> None:
+    """What is known to be made of a bracket stays known: it is not made a second time."""
+    dead = (round((restart_s + again_s) * NS), round((restart_s + again_s + 3) * NS))
+    world = World(plan, LineTrouble(dead_ns=(dead,)))
+    world.restart_at_ns = round(restart_s * NS)
+    result, summary = world.run(tmp_path)
+    assert result.complete, result.sentence
+    world.check(summary)
