@@ -11,9 +11,9 @@ from __future__ import annotations
 from collections import deque
 from typing import Final
 
-from protocol.codec import FROM_BOARD_BIT, decode_message, encode_message, is_known, kind_of
+from protocol.codec import FROM_BOARD_BIT, decode_message, frame_of, is_known, kind_of
 from protocol.errors import BadFrame, WrongUse
-from protocol.framing import Deframer, Frame, encode_frame
+from protocol.framing import Deframer, Frame
 from protocol.messages import (
     Accepted,
     Booted,
@@ -104,8 +104,7 @@ class BoardLink:
         """Send a notice; it may get lost, here or on the wire."""
         if not isinstance(message, (Booted, Finished, Held)):
             raise WrongUse(f"{type(message).__name__} is not a notice")
-        kind, payload = encode_message(message)
-        self._emit(encode_frame(kind, NOTICE_SEQ, payload))
+        self._emit(frame_of(message, NOTICE_SEQ))
 
     def take(self) -> bytes:
         """Return the bytes to put on the wire now, possibly none."""
@@ -144,8 +143,7 @@ class BoardLink:
         return message
 
     def _answer(self, frame: Frame, reply: Reply) -> None:
-        kind, payload = encode_message(reply)
-        wire = encode_frame(kind, frame.seq, payload)
+        wire = frame_of(reply, frame.seq)
         self._last_frame, self._last_reply = frame, wire
         self._emit(wire)
 

@@ -14,7 +14,7 @@ from operator import attrgetter
 from typing import Any, Final, NamedTuple, get_type_hints
 
 from protocol.errors import BadFrame, WrongUse
-from protocol.framing import MAX_PAYLOAD
+from protocol.framing import MAX_PAYLOAD, encode_frame
 from protocol.messages import (
     Accepted,
     Arm,
@@ -117,6 +117,12 @@ def encode_message(message: Message) -> tuple[int, bytes]:
         return form.kind, form.layout.pack(*values)
     except struct.error as error:
         raise WrongUse(f"a value does not fit in {message!r}: {error}") from None
+
+
+def frame_of(message: Message, seq: int) -> bytes:
+    """Return the frame of a message for the wire. Raises WrongUse when a value does not fit its field."""
+    kind, payload = encode_message(message)
+    return encode_frame(kind, seq, payload)
 
 
 def decode_message(kind: int, payload: bytes) -> Message:

@@ -5,9 +5,9 @@ from dataclasses import dataclass, field
 
 from controller.capture.port import Port
 from controller.errors import WorldError
-from protocol.codec import PROTOCOL_VERSION, decode_message, encode_message
+from protocol.codec import PROTOCOL_VERSION, decode_message, frame_of
 from protocol.errors import BadFrame
-from protocol.framing import Deframer, encode_frame
+from protocol.framing import Deframer
 from protocol.messages import (
     Accepted,
     Booted,
@@ -58,7 +58,7 @@ class Talk:
         if seq is None:
             self.seq = (self.seq + 1) & 0xFF
             seq = self.seq
-        self.send_bytes(encode_frame(*_with_seq(request, seq)))
+        self.send_bytes(frame_of(request, seq))
         return seq
 
     def send_bytes(self, data: bytes) -> None:
@@ -125,8 +125,3 @@ class Talk:
     def broken(self, what: str) -> RuleBroken:
         """The error for what was seen, with the latest frames."""
         return RuleBroken(what + "\n" + "\n".join(self.log[-8:]))
-
-
-def _with_seq(request: Request, seq: int) -> tuple[int, int, bytes]:
-    kind, payload = encode_message(request)
-    return kind, seq, payload

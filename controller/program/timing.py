@@ -3,8 +3,8 @@
 import math
 
 from controller.kit.kit import Axis, Kit
-from protocol.codec import encode_message
-from protocol.framing import MAX_FRAME, encode_frame
+from protocol.codec import frame_of
+from protocol.framing import MAX_FRAME
 from protocol.messages import Message
 
 NS = 1_000_000_000
@@ -69,12 +69,7 @@ def settle_ns(kit: Kit) -> int:
 
 def wire_ns(message: Message, baud: int) -> int:
     """Time that one message takes on the wire, 8N1: ten bit times for each byte."""
-    return len(encode_frame(*_numbered(message))) * 10 * NS // baud
-
-
-def _numbered(message: Message) -> tuple[int, int, bytes]:
-    kind, payload = encode_message(message)
-    return kind, 1, payload
+    return len(frame_of(message, 1)) * 10 * NS // baud
 
 
 def retry_ns(baud: int) -> int:

@@ -11,8 +11,8 @@ from binascii import crc_hqx
 from dataclasses import fields
 from pathlib import Path
 
-from protocol.codec import PROTOCOL_VERSION, encode_message
-from protocol.framing import CRC_START, LEAD, LENGTHS, MAX_ENCODED, check_bytes, cobs_encode, encode_frame
+from protocol.codec import PROTOCOL_VERSION, encode_message, frame_of
+from protocol.framing import CRC_START, LEAD, LENGTHS, MAX_ENCODED, check_bytes, cobs_encode
 from protocol.messages import (
     Accepted,
     Arm,
@@ -189,11 +189,6 @@ REJECTED: tuple[tuple[str, bytes, str], ...] = (
     ("one zero in front", _run(STOP)[2:], "unled"),
     ("no zero in front", _run(STOP)[3:], "unled"),
 )  # fmt: skip
-
-
-def frame_of(message: Message, seq: int) -> bytes:
-    kind, payload = encode_message(message)
-    return encode_frame(kind, seq, payload)
 
 
 def fields_of(message: Message) -> dict[str, int]:

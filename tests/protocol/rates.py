@@ -12,14 +12,14 @@ from time import perf_counter
 
 from protocol.board_link import INBOX_FRAMES as BOARD_INBOX
 from protocol.board_link import OUTBOX_FRAMES, BoardLink
-from protocol.codec import decode_message, encode_message
-from protocol.framing import LEAD, MAX_ENCODED, Deframer, Frame, encode_frame
+from protocol.codec import decode_message, encode_message, frame_of
+from protocol.framing import LEAD, MAX_ENCODED, Deframer, Frame
 from protocol.host_link import EVENTS, Answered, HostLink, Noticed
 from protocol.host_link import INBOX_FRAMES as HOST_INBOX
 from protocol.messages import GetStatus, Message, Stop
 from protocol.units import Nanos
 from tests.protocol.bad_wire import FIRST_BOOT, hello, welcome
-from tests.protocol.golden import VECTORS, frame_of
+from tests.protocol.golden import VECTORS
 
 T0 = Nanos(0)
 
@@ -34,17 +34,12 @@ def message_rate(count: int = 24_000) -> float:
     for seq in range(rounds):
         heard.clear()
         for message in sent:
-            wire = encode_frame(*_with_seq(message, seq & 0xFF))
+            wire = frame_of(message, seq & 0xFF)
             heard += [decode_message(frame.kind, frame.payload) for frame in deframer.feed(wire)]
     seconds = perf_counter() - start
     assert heard == sent
     assert deframer.counters.good == rounds * len(sent)
     return rounds * len(sent) / seconds
-
-
-def _with_seq(message: Message, seq: int) -> tuple[int, int, bytes]:
-    kind, payload = encode_message(message)
-    return kind, seq, payload
 
 
 @dataclass
@@ -159,7 +154,7 @@ def fuzz(count_bytes: int, seed: int) -> FuzzCounts:
     # seqs are mixed with all messages, so that the outstanding request of the host gets its answer at times
     rows = [(seq, message) for _, _, message in VECTORS for seq in range(8)] + [(9, Stop())]
     wires = [frame_of(message, seq) for seq, message in rows]
-    frames = {Frame(*_with_seq(message, seq)) for seq, message in rows}
+    frames = {Frame(kind, seq, payload) for seq, message in rows for kind, payload in [encode_message(message)]}
     ends = _Ends({message for _, message in rows}, counts)
     for what, piece in _pieces(rng, count_bytes, wires):
         counts.fed += len(piece)

@@ -9,9 +9,9 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from protocol.board_link import INBOX_FRAMES, OUTBOX_FRAMES, BoardLink
-from protocol.codec import decode_message, kind_of
+from protocol.codec import decode_message, frame_of, kind_of
 from protocol.errors import WrongUse
-from protocol.framing import Deframer, encode_frame
+from protocol.framing import LEAD, Deframer, encode_frame
 from protocol.messages import (
     Accepted,
     Booted,
@@ -29,7 +29,6 @@ from protocol.messages import (
 )
 from protocol.units import BootId, Nanos, Seq
 from tests.protocol.bad_wire import hello, move, status, welcome
-from tests.protocol.golden import frame_of
 
 T0 = Nanos(1000)
 BOOT = BootId(7)
@@ -133,7 +132,7 @@ def test_every_frame_of_a_host_is_a_sign_of_life() -> None:
     assert link.last_heard == 6
     link.receive(encode_frame(0x7E, 2, b""), Nanos(7))
     assert link.last_heard == 7
-    link.receive(b"\0noise\0", Nanos(8))
+    link.receive(LEAD + b"noise\0", Nanos(8))
     assert link.last_heard == 7
 
 

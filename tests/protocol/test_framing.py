@@ -11,7 +11,7 @@ from crccheck.crc import Crc16Ibm3740
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from protocol.codec import encode_message
+from protocol.codec import encode_message, frame_of
 from protocol.errors import BadFrame, WrongUse
 from protocol.framing import (
     CRC_START,
@@ -27,7 +27,7 @@ from protocol.framing import (
     cobs_decode,
     encode_frame,
 )
-from tests.protocol.golden import REJECTED, VECTORS, frame_of
+from tests.protocol.golden import REJECTED, VECTORS
 from tests.protocol.strategies import PAYLOADS, SEQS
 
 FRAMES = st.builds(Frame, st.sampled_from(sorted(KINDS)), SEQS, PAYLOADS)

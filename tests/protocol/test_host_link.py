@@ -8,8 +8,9 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from protocol.codec import frame_of
 from protocol.errors import WrongUse
-from protocol.framing import Deframer, Frame
+from protocol.framing import LEAD, Deframer, Frame
 from protocol.host_link import (
     EVENTS,
     INBOX_FRAMES,
@@ -35,7 +36,6 @@ from protocol.messages import (
 )
 from protocol.units import BootId, Nanos, Steps
 from tests.protocol.bad_wire import RETRY_NS, TRIES, Board, events_of, exchange, hello, move, status, welcome
-from tests.protocol.golden import frame_of
 
 BOOT = BootId(7)
 T0 = Nanos(1000)
@@ -292,7 +292,7 @@ def test_liveness_counts_what_was_received() -> None:
     link.send(hello(1))
     wire = link.take(T0)
     link.receive(wire, Nanos(2000))  # an echo
-    link.receive(b"\0garbage\0", Nanos(2001))
+    link.receive(LEAD + b"garbage\0", Nanos(2001))
     assert link.last_heard is None
     hear(link, Accepted(), 77, Nanos(3000))  # of no use, but somebody is there
     assert link.last_heard == 3000

@@ -7,9 +7,10 @@ from random import Random
 import pytest
 
 from protocol.board_link import OUTBOX_FRAMES
+from protocol.codec import frame_of
 from protocol.framing import MAX_ENCODED, Deframer
 from protocol.host_link import INBOX_FRAMES
-from tests.protocol.golden import VECTORS, frame_of
+from tests.protocol.golden import VECTORS
 from tests.protocol.rates import damage, fuzz, message_rate
 
 

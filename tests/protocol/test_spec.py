@@ -9,10 +9,10 @@ from typing import get_type_hints
 
 import pytest
 
-from protocol.codec import LAYOUT, PROTOCOL_VERSION
+from protocol.codec import LAYOUT, PROTOCOL_VERSION, frame_of
 from protocol.framing import MAX_CONTENT, MAX_ENCODED, MAX_FRAME, MAX_PAYLOAD, OVERHEAD, Deframer
 from protocol.messages import Booted, Cause, Message, Request, Stop
-from tests.protocol.golden import BOOT, EXCHANGE, SPEC_FILE, exchange_in_spec, exchange_text, frame_of
+from tests.protocol.golden import BOOT, EXCHANGE, SPEC_FILE, exchange_in_spec, exchange_text
 
 SPEC = SPEC_FILE.read_text(encoding="utf-8")
 TYPES = {"u8": "B", "u16": "H", "u32": "I", "i32": "i"}

@@ -13,7 +13,7 @@ from random import Random
 
 import pytest
 
-from protocol.codec import LAYOUT
+from protocol.codec import LAYOUT, frame_of
 from protocol.framing import (
     CHECK,
     CRC_START,
@@ -28,7 +28,7 @@ from protocol.framing import (
     encode_frame,
 )
 from protocol.messages import Message
-from tests.protocol.golden import VECTORS, frame_of
+from tests.protocol.golden import VECTORS
 from tests.protocol.wrong_bits import (
     CHECK_BITS,
     POLYNOMIAL,

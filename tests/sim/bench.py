@@ -5,8 +5,8 @@ from __future__ import annotations
 from random import Random
 from typing import TypeVar
 
-from protocol.codec import decode_message, encode_message
-from protocol.framing import Deframer, encode_frame
+from protocol.codec import decode_message, frame_of
+from protocol.framing import Deframer
 from protocol.messages import (
     Accepted,
     Arm,
@@ -67,9 +67,8 @@ class Bench:
 
     def ask(self, request: Request) -> Reply:
         """Send a request now and return its reply."""
-        kind, payload = encode_message(request)
         self._seq = (self._seq + 1) % 256
-        self.board.receive(self.now_ns, encode_frame(kind, self._seq, payload))
+        self.board.receive(self.now_ns, frame_of(request, self._seq))
         (reply,) = self._take()
         return reply
 

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from typing import Protocol, TypeVar
 
-from protocol.codec import PROTOCOL_VERSION, decode_message, encode_message
-from protocol.framing import Deframer, encode_frame
+from protocol.codec import PROTOCOL_VERSION, decode_message, frame_of
+from protocol.framing import Deframer
 from protocol.messages import (
     Accepted,
     Arm,
@@ -81,9 +81,8 @@ class Talker:
 
     def ask(self, request: Request) -> Reply:
         """Send a request and return its reply, which must come in time."""
-        kind, payload = encode_message(request)
         self.seq = (self.seq + 1) % 256
-        self.machine.feed(encode_frame(kind, self.seq, payload))
+        self.machine.feed(frame_of(request, self.seq))
         for _ in range(REPLY_MS):
             for seq, message in self.listen():
                 if isinstance(message, Welcome | Accepted | Refused | Status):

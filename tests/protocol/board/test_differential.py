@@ -10,7 +10,7 @@ import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
-from protocol.codec import PROTOCOL_VERSION, encode_message, kind_of
+from protocol.codec import PROTOCOL_VERSION, frame_of, kind_of
 from protocol.framing import KINDS, LEAD, encode_frame
 from protocol.messages import (
     Accepted,
@@ -45,8 +45,7 @@ class Run:
 
     def frame(self, request: Request) -> bytes:
         self.seq = (self.seq + 1) % 256
-        kind, payload = encode_message(request)
-        return encode_frame(kind, self.seq, payload)
+        return frame_of(request, self.seq)
 
     def send(self, request: Request) -> None:
         self.pair.agree()

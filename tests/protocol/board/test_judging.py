@@ -8,7 +8,7 @@ from dataclasses import replace
 
 import pytest
 
-from protocol.codec import PROTOCOL_VERSION, encode_message, kind_of
+from protocol.codec import PROTOCOL_VERSION, encode_message, frame_of, kind_of
 from protocol.framing import encode_frame
 from protocol.messages import (
     Accepted,
@@ -252,21 +252,18 @@ def test_the_id_is_looked_at_before_anything_else(talker: Talker) -> None:
 
 def test_a_repeated_frame_gets_the_same_bytes_and_is_not_done_again(core: Core, talker: Talker) -> None:
     talker.make_ready()
-    kind, payload = encode_message(GetStatus())
-    wire = encode_frame(kind, 200, payload)
+    wire = frame_of(GetStatus(), 200)
     core.feed(wire)
     first = core.take()
     core.run(100)
     core.feed(wire)
     assert core.take() == first
-    core.feed(encode_frame(kind, 201, payload))
+    core.feed(frame_of(GetStatus(), 201))
     assert core.take() not in (first, b"")
 
 
 def test_hello_is_carried_out_each_time_and_forgets_the_last_frame(core: Core) -> None:
-    kind, payload = encode_message(Hello(*PROTOCOL_VERSION, 5))
-    hello = encode_frame(kind, 1, payload)
-    status = encode_frame(kind_of(GetStatus), 7, b"")
+    hello, status = frame_of(Hello(*PROTOCOL_VERSION, 5), 1), frame_of(GetStatus(), 7)
     core.take()
     core.feed(status)
     first = core.take()

@@ -8,9 +8,9 @@ from ctypes import CDLL
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
-from protocol.codec import encode_message
+from protocol.codec import frame_of
 from protocol.framing import KINDS, encode_frame
-from protocol.messages import BoardState, Expose, Halt, Message, Move, Reference, Request, SetAxis, Stop
+from protocol.messages import BoardState, Expose, Halt, Move, Reference, Request, SetAxis, Stop
 from protocol.units import Axis, CommandId, Steps
 from tests.protocol.board.core import Core
 from tests.protocol.board.talker import Talker
@@ -21,20 +21,13 @@ TRAVEL_MS = 20_000
 """More than enough for a move that noise might have found to be stopped; every example is bounded."""
 
 
-def _with_seq(message: Message, seq: int) -> tuple[int, int, bytes]:
-    kind, payload = encode_message(message)
-    return kind, seq, payload
-
-
 def _flip(wire: bytes, at: int, bit: int) -> bytes:
     damaged = bytearray(wire)
     damaged[at % len(wire)] ^= 1 << bit
     return bytes(damaged)
 
 
-FRAMES = st.builds(encode_frame, st.sampled_from(sorted(KINDS)), SEQS, PAYLOADS) | st.builds(
-    lambda message, seq: encode_frame(*_with_seq(message, seq)), MESSAGES, SEQS
-)
+FRAMES = st.builds(encode_frame, st.sampled_from(sorted(KINDS)), SEQS, PAYLOADS) | st.builds(frame_of, MESSAGES, SEQS)
 FLIPPED = st.builds(_flip, FRAMES, st.integers(0, 40), st.integers(0, 7))
 PIECES = st.lists(st.binary(max_size=300) | FRAMES | FLIPPED | st.just(b"\0" * 50) | st.just(b"\xff" * 999), max_size=12)
 

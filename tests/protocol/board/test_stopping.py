@@ -6,6 +6,8 @@ from collections.abc import Callable
 
 import pytest
 
+from protocol.codec import frame_of
+from protocol.framing import LEAD
 from protocol.messages import (
     Accepted,
     BoardState,
@@ -247,8 +249,10 @@ def test_damaged_frames_are_no_sign_of_a_host(core: Core, talker: Talker) -> Non
     talker.greet()
     talker.configure()
     talker.arm(200)
+    right = frame_of(GetStatus(), 5)
+    wrong = right[: len(LEAD) + 3] + bytes((right[len(LEAD) + 3] ^ 1,)) + right[len(LEAD) + 4 :]
     for _ in range(20):
-        core.feed(b"\0\x05\x05\x02\x01\x80\x80\xc1\0")
+        core.feed(wrong)
         core.run(10)
     assert core.state == BoardState.DISARMED
 
@@ -285,6 +289,6 @@ def test_a_limit_that_stays_met_does_not_keep_the_head_from_moving_away(core: Co
 
 def test_stop_while_a_frame_is_half_received(core: Core, talker: Talker) -> None:
     moving(talker)
-    core.feed(b"\0\x04\x11\x06")
+    core.feed(frame_of(GetStatus(), 5)[: len(LEAD) + 3])
     talker.order(Stop())
     check_at_rest(core, talker, Cause.HOST_STOP, moving, known=True)
