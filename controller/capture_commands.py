@@ -8,6 +8,8 @@ from typing import TYPE_CHECKING
 
 import click
 
+from protocol.units import NS
+
 if TYPE_CHECKING:
     from controller.commands.capture import Check, Crew
     from controller.report.summary import Summary
@@ -83,7 +85,7 @@ def _crew(yes: bool, countdown: int, as_json: bool) -> Iterator["Crew"]:
     def count_down() -> None:
         for left in range(countdown, 0, -1):
             click.echo(f"The head moves in {left} s. Ctrl-C stops it.", err=True)
-            clock.wait_ns(1_000_000_000)
+            clock.wait_ns(NS)
 
     def hold(frame: int, yaw_deg: float, pitch_deg: float) -> bool:
         where = f"Frame {frame} is taken by hand: aim at yaw {yaw_deg:.1f}°, pitch {pitch_deg:.1f}° and hold still."

@@ -5,6 +5,12 @@ from __future__ import annotations
 from enum import IntEnum
 from typing import Final, NewType
 
+NS: Final = 1_000_000_000
+"""Nanoseconds in a second."""
+
+MS: Final = 1_000_000
+"""Nanoseconds in a millisecond."""
+
 Nanos = NewType("Nanos", int)
 """A moment of a monotonic clock, in nanoseconds."""
 

@@ -10,7 +10,8 @@ from collections import deque
 from dataclasses import dataclass
 from random import Random
 
-from sim.motors import NS, Motion, at_rest
+from protocol.units import NS
+from sim.motors import Motion, at_rest
 from sim.torque import Drive
 
 REMEMBERED_MOTIONS = 4  # that may still ring; each as a whole, since only a whole motion's steps add up to nothing

@@ -37,7 +37,7 @@ from protocol.messages import (
     StatusFlag,
     Welcome,
 )
-from protocol.units import NO_COMMAND, BootId, CommandId, Nanos, Steps
+from protocol.units import MS, NO_COMMAND, BootId, CommandId, Nanos, Steps
 from protocol.units import Axis as AxisName
 from sim.axis import Axis
 from sim.camera import Camera, Label
@@ -46,7 +46,6 @@ from sim.judging import Standing, refusal
 from sim.motors import move, stop
 from sim.referencing import Phase, ReferenceRun
 
-MS = 1_000_000
 RECEIVE_BYTES = 128
 TURNING = {BoardState.MOVING, BoardState.REFERENCING, BoardState.STOPPING}
 BLOCKING = {Cause.SUPPLY_LOW, Cause.STOP_SWITCH}  # for as long as they last

@@ -5,7 +5,7 @@ from dataclasses import dataclass
 from enum import StrEnum
 from random import Random
 
-NS = 1_000_000_000
+from protocol.units import NS
 
 
 @dataclass(frozen=True, slots=True)

@@ -11,9 +11,10 @@ import math
 from dataclasses import dataclass
 from random import Random
 
+from protocol.units import NS
 from sim.axis import Axis, AxisSpec
 from sim.lean import leaned
-from sim.motors import NS, Motion
+from sim.motors import Motion
 from sim.wind import Wind
 
 

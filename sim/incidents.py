@@ -5,14 +5,13 @@ from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 from protocol.messages import Cause
+from protocol.units import NS
 from sim.scenario import KINDS, Fault, Scenario
 from sim.wind import Gust
 from sim.wire import LineTrouble
 
 if TYPE_CHECKING:
     from sim.rig import Rig
-
-NS = 1_000_000_000
 
 
 @dataclass(frozen=True, slots=True)

@@ -9,7 +9,8 @@ Times are integer nanoseconds outside and seconds since the motion began inside;
 import math
 from dataclasses import dataclass
 
-NS = 1_000_000_000
+from protocol.units import NS
+
 STAIRS = 16  # of each ramp of the acceleration, where it is taken apart for ringing
 
 

@@ -4,6 +4,7 @@ from dataclasses import dataclass
 from random import Random
 
 from protocol.messages import Cause
+from protocol.units import MS
 from sim.board import Board
 from sim.camera import Camera, CameraSpec, Opening
 from sim.head import Head, HeadSpec
@@ -15,7 +16,6 @@ from sim.wire import SOUND, LineTrouble, Wire
 
 START_WITHIN_DEG = 2.0  # how far from zero the photographer leaves the head before a run
 NOTHING = Scenario("nothing", "Nothing goes wrong.", ())
-MS = 1_000_000
 
 
 @dataclass(frozen=True, slots=True)

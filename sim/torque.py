@@ -8,7 +8,8 @@ The line is a simplification; makers' pull-out curves differ (common practice, n
 import math
 from dataclasses import dataclass
 
-from sim.motors import NS, Motion
+from protocol.units import NS
+from sim.motors import Motion
 
 
 @dataclass(frozen=True, slots=True)

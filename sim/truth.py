@@ -4,7 +4,8 @@ import json
 from dataclasses import asdict, dataclass
 from typing import Any, Self
 
-from sim.camera import NS, Opening
+from protocol.units import NS
+from sim.camera import Opening
 from sim.head import Head
 
 STILL_PX = 0.5

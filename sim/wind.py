@@ -4,7 +4,7 @@ import math
 from dataclasses import dataclass
 from random import Random
 
-from sim.motors import NS
+from protocol.units import NS
 
 
 @dataclass(frozen=True, slots=True)

@@ -33,9 +33,8 @@ from protocol.messages import (
     Stop,
     Welcome,
 )
-from protocol.units import NO_COMMAND, CommandId, Nanos
+from protocol.units import MS, NO_COMMAND, CommandId, Nanos
 
-MS = 1_000_000
 # The board is asked at least three times within its patience, so one or two lost exchanges do no harm.
 ASKS_PER_SILENCE = 2
 LATE_NS = 20 * MS  # how long after its expected end a command is first asked about; then after twice that, and so on

@@ -13,8 +13,8 @@ from controller.capture.effects import Greet, Reopen, SendUrgent, Timer
 from controller.capture.events import Event
 from controller.program.program import AskStep, ExposeStep
 from protocol.messages import Cause, Outcome, Reason, Stop
+from protocol.units import NS
 
-NS = 1_000_000_000
 FIRST_PAUSE_NS = NS // 2
 LONGEST_PAUSE_NS = 10 * NS
 # How long a run waits for its line. Common practice, no source: long enough to find and mend a pulled cable.

@@ -7,9 +7,9 @@ from typing import Any
 from controller.conformance.rules import RULES, Rule, wait_verdict
 from controller.conformance.talk import RuleBroken, Talk
 from controller.errors import WorldError
+from controller.kit.line import TRIES, retry_ns
 from controller.ports.find import Candidate, wait_board, wait_candidates
 from controller.ports.serial_port import SerialPort
-from controller.program import timing
 from protocol.host_link import Answered, HostLink, Silent
 from protocol.messages import GetStatus, Hello
 from protocol.units import Nanos
@@ -88,7 +88,7 @@ def soak_command(url: str, baud: int, seconds: float) -> LineHealth:
 
 
 def _wait_soak(port: SerialPort, baud: int, seconds: float) -> LineHealth:
-    link = HostLink(retry_ns=Nanos(timing.retry_ns(baud)), tries=timing.TRIES)
+    link = HostLink(retry_ns=Nanos(retry_ns(baud)), tries=TRIES)
     begin = port.now()
     link.send(Hello(1, 0, begin & 0xFFFFFFFF))
     trips: list[float] = []

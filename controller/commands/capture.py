@@ -19,9 +19,9 @@ from controller.report.summary import Summary, summarise
 from controller.report.wording import counted, duration
 from controller.session.session import Session
 from protocol.messages import Capability, Welcome
+from protocol.units import NS
 
 KIND = "capture"
-NS = 1_000_000_000
 
 
 @dataclass(frozen=True, slots=True)

@@ -9,11 +9,11 @@ from controller.planning.plan import Plan
 from controller.program.program import Program
 from controller.report.wording import counted, moment
 from controller.session.session import Happening
+from protocol.units import NS
 from sim.incidents import Incident
 from sim.scenario import Fault, Scenario, ScenarioError, find, library
 from sim.truth import Truth
 
-NS = 1_000_000_000
 HAPPENINGS = {
     "link_lost": "the board does not answer: waits, and greets it again",
     "restarted": "the board has started anew: greets it again",

@@ -12,7 +12,7 @@ from pathlib import Path
 from controller.commands.stand_in import camera_name, lens_spec
 from controller.errors import InputError, StorageFailed
 from controller.kit.kit import Kit
-from sim.camera import NS
+from protocol.units import NS
 from sim.scene.film import Film, View, aims_of
 from sim.scene.photograph import Moment, save_photograph
 from sim.scene.place import make_place

@@ -34,7 +34,7 @@ from protocol.messages import (
     Stop,
     Welcome,
 )
-from protocol.units import Axis, BootId, CommandId, Steps
+from protocol.units import MS, Axis, BootId, CommandId, Steps
 
 SILENCE_MS = 1500
 QUIET_MS = 150
@@ -104,7 +104,7 @@ def _refer(talk: Talk) -> None:
 def _wait_end(talk: Talk, command_id: CommandId, patience_ms: int) -> Outcome:
     """How a command ended, asked for often enough to keep the board patient."""
     begin = talk.port.now()
-    while talk.port.now() - begin < patience_ms * 1_000_000:
+    while talk.port.now() - begin < patience_ms * MS:
         notice = talk.wait_notice(Finished, SILENCE_MS // 4)
         if isinstance(notice, Finished) and notice.command_id == command_id:
             return notice.outcome

@@ -22,9 +22,8 @@ from protocol.messages import (
     Status,
     Welcome,
 )
-from protocol.units import NO_COMMAND, BootId, CommandId
+from protocol.units import MS, NO_COMMAND, BootId, CommandId
 
-MS = 1_000_000
 ANSWER_MS = 1000
 NO_BOOT = BootId(0)
 

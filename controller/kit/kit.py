@@ -9,9 +9,9 @@ from typing import Annotated, Literal, Self
 
 from pydantic import BaseModel, ConfigDict, Field, model_validator
 
+from controller.kit.line import least_silence_ms
 from controller.optics import field
 from controller.optics.projection import Projection
-from protocol.framing import MAX_FRAME
 
 Positive = Annotated[float, Field(gt=0)]
 NotNegative = Annotated[float, Field(ge=0)]
@@ -170,9 +170,7 @@ class Board(Table):
 
     @model_validator(mode="after")
     def _patient_enough(self) -> Self:
-        # A board must not lose patience while the host still repeats itself on a slow line.
-        exchange_ms = 2 * MAX_FRAME * 10 * 1000 / self.baud
-        least = math.ceil(6 * (250 + exchange_ms))
+        least = least_silence_ms(self.baud)
         if self.silence_ms < least:
             raise ValueError(f"silence_ms = {self.silence_ms} is too short for baud = {self.baud}: {least} or more")
         return self

@@ -6,6 +6,7 @@ from controller.conformance.talk import Talk
 from controller.errors import WorldError
 from controller.ports.serial_port import SerialPort, ports
 from protocol.messages import Welcome
+from protocol.units import MS
 
 # Many boards restart when their port is opened and are deaf for a while. Common practice, no source.
 BOOT_MS = 2500
@@ -45,7 +46,7 @@ def wait_candidates(baud: int) -> list[Candidate]:
 def wait_board(port: SerialPort) -> Welcome | None:
     """What the board at `port` says of itself; None when nothing answers within the time that a restart takes."""
     talk = Talk(port)
-    deadline_ns = port.now() + BOOT_MS * 1_000_000
+    deadline_ns = port.now() + BOOT_MS * MS
     nonce = port.now() & 0xFFFFFFFF
     while port.now() < deadline_ns:
         welcome = talk.wait_welcome(nonce, TRY_MS)

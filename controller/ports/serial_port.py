@@ -13,8 +13,8 @@ from serial.tools import list_ports
 
 from controller import clock
 from controller.errors import LinkLost
+from protocol.units import NS
 
-NS = 1_000_000_000
 # A wait is cut into pieces so that the operator's wishes are seen in time; a signal alone does not end a read.
 PIECE_NS = 50_000_000
 

@@ -6,9 +6,9 @@ from typing import TYPE_CHECKING
 
 from controller.errors import InputError
 from controller.kit.kit import Axis, Kit
+from controller.kit.line import TRIES, retry_ns
 from controller.program import timing
 from controller.program.program import AskStep, AxisSetting, ExposeStep, MoveStep, Program, Step
-from controller.program.timing import MS, NS
 from protocol.codec import PROTOCOL_VERSION
 from protocol.messages import (
     Accepted,
@@ -25,8 +25,8 @@ from protocol.messages import (
     Stop,
     Welcome,
 )
+from protocol.units import MS, NS, BootId, CommandId, Steps
 from protocol.units import Axis as AxisName
-from protocol.units import BootId, CommandId, Steps
 
 if TYPE_CHECKING:
     from controller.planning.plan import Frame
@@ -72,8 +72,8 @@ def build_program(kit: Kit, frames: Sequence["Frame"], made: Container[tuple[int
         pan=pan,
         tilt=tilt,
         silence_ms=kit.board.silence_ms,
-        retry_ns=timing.retry_ns(kit.board.baud),
-        tries=timing.TRIES,
+        retry_ns=retry_ns(kit.board.baud),
+        tries=TRIES,
         hello_tries=timing.hello_tries(kit.board.baud),
         pan_search_steps_s=search[0],
         tilt_search_steps_s=search[1],

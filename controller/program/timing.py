@@ -3,12 +3,10 @@
 import math
 
 from controller.kit.kit import Axis, Kit
+from controller.kit.line import BITS_PER_BYTE, TRIES, retry_ns
 from protocol.codec import frame_of
-from protocol.framing import MAX_FRAME
 from protocol.messages import Message
-
-NS = 1_000_000_000
-MS = 1_000_000
+from protocol.units import MS, NS
 
 # Blur that is left when the shutter may open: half of what counts as still, peak to peak.
 SETTLED_PX = 0.25
@@ -19,10 +17,6 @@ LONGEST_OF_NOMINAL = 2**0.0931
 # no source: long enough never to fire on a sound rig, short enough to notice a dead motor within seconds.
 MARGIN_SHARE = 0.25
 MARGIN_NS = NS
-# How long a healthy board may take to answer beside the time on the wire, the latency of a USB adapter and a busy
-# host included, and how often a request is repeated before the line counts as dead. Common practice, no source.
-ANSWER_NS = 250 * MS
-TRIES = 6
 # Opening a port restarts many boards, which are deaf until their loader has given up. Common practice, no source.
 BOOT_NS = 4 * NS
 
@@ -69,12 +63,7 @@ def settle_ns(kit: Kit) -> int:
 
 def wire_ns(message: Message, baud: int) -> int:
     """Time that one message takes on the wire, 8N1: ten bit times for each byte."""
-    return len(frame_of(message, 1)) * 10 * NS // baud
-
-
-def retry_ns(baud: int) -> int:
-    """How long to wait for an answer: two of the longest frames on the wire, and the board."""
-    return ANSWER_NS + 2 * MAX_FRAME * 10 * NS // baud
+    return len(frame_of(message, 1)) * BITS_PER_BYTE * NS // baud
 
 
 def hello_tries(baud: int) -> int:

@@ -6,7 +6,8 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from sim.camera import NS, Opening
+from protocol.units import NS
+from sim.camera import Opening
 from sim.head import Head
 from sim.scene.render import Aim
 from sim.truth import STILL_PX, Truth

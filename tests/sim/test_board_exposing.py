@@ -5,7 +5,8 @@ from __future__ import annotations
 import pytest
 
 from protocol.messages import BoardState, Expose, Finished, Outcome, Stop
-from tests.sim.bench import LAG_MS, MS, SHUTTER_S, Bench
+from protocol.units import MS
+from tests.sim.bench import LAG_MS, SHUTTER_S, Bench
 
 FOCUS_MS, PRESS_MS, LIMIT_MS = 80, 60, 700
 OPEN_MS = LAG_MS + SHUTTER_S * 1000  # from the release to the closing of the shutter

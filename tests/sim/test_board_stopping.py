@@ -21,8 +21,8 @@ from protocol.messages import (
     StatusFlag,
     Stop,
 )
-from protocol.units import Steps
-from tests.sim.bench import ACCEL, MS, NS, SILENCE_MS, SPEED, STEPS_PER_DEGREE, Bench
+from protocol.units import MS, NS, Steps
+from tests.sim.bench import ACCEL, SILENCE_MS, SPEED, STEPS_PER_DEGREE, Bench
 
 BOTH_KNOWN = StatusFlag.PAN_KNOWN | StatusFlag.TILT_KNOWN
 

@@ -4,7 +4,8 @@ from __future__ import annotations
 
 from random import Random
 
-from sim.camera import NS, Camera, CameraSpec, Ignored, Label
+from protocol.units import NS
+from sim.camera import Camera, CameraSpec, Ignored, Label
 
 LABEL = Label(0, 0)
 MS = 1_000_000

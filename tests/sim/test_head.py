@@ -10,9 +10,10 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy import signal
 
+from protocol.units import NS
 from sim.axis import AxisSpec
 from sim.head import Head, HeadSpec
-from sim.motors import NS, Leg, Motion, at_rest, move, stop
+from sim.motors import Leg, Motion, at_rest, move, stop
 
 PER_DEGREE = 1000.0
 PIXEL_DEG = 0.01

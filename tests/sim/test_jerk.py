@@ -10,9 +10,10 @@ from hypothesis import given
 from hypothesis import strategies as st
 from ruckig import InputParameter, Ruckig, Trajectory
 
+from protocol.units import NS
 from sim.axis import Axis, AxisSpec
 from sim.head import Head, HeadSpec
-from sim.motors import NS, move
+from sim.motors import move
 
 SIZES = st.tuples(st.integers(-20_000, 20_000), st.floats(10, 20_000), st.floats(50, 50_000), st.floats(200, 500_000))
 

@@ -11,10 +11,11 @@ from hypothesis import given
 from hypothesis import strategies as st
 from scipy.spatial.transform import Rotation
 
+from protocol.units import NS
 from sim.axis import Axis, AxisSpec
 from sim.head import Head, HeadSpec
 from sim.lean import leaned
-from sim.motors import NS, move
+from sim.motors import move
 from sim.torque import Drive
 from sim.wind import Gust, Wind
 

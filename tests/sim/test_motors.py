@@ -10,7 +10,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 from ruckig import InputParameter, Ruckig, Trajectory
 
-from sim.motors import NS, Motion, at_rest, move
+from protocol.units import NS
+from sim.motors import Motion, at_rest, move
 
 DISTANCES = st.integers(-400_000, 400_000)
 SPEEDS = st.floats(50, 20_000)

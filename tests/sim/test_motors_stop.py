@@ -8,7 +8,8 @@ import pytest
 from hypothesis import assume, given
 from hypothesis import strategies as st
 
-from sim.motors import NS, Motion, at_rest, move, stop
+from protocol.units import NS
+from sim.motors import Motion, at_rest, move, stop
 
 SPEED, ACCEL = 4000, 9000
 MOTIONS = st.builds(

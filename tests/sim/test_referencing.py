@@ -8,8 +8,9 @@ import pytest
 from hypothesis import assume, given
 from hypothesis import strategies as st
 
+from protocol.units import NS
 from sim.axis import Axis, AxisSpec
-from sim.motors import NS, at_rest
+from sim.motors import at_rest
 from sim.referencing import Phase, ReferenceRun
 
 PER_DEGREE = 100.0

@@ -6,9 +6,10 @@ from random import Random
 
 import pytest
 
+from protocol.units import NS
 from sim.axis import AxisSpec
 from sim.head import Head, HeadSpec
-from sim.motors import NS, move
+from sim.motors import move
 from sim.trace import STEP_NS, Trace
 
 PLAIN = AxisSpec(100.0)

@@ -9,8 +9,8 @@ import pytest
 
 from controller.capture.board import BoardClient
 from controller.capture.events import Event, Kind
+from controller.kit.line import TRIES, retry_ns
 from controller.planning.plan import Frame
-from controller.program.timing import TRIES, retry_ns
 from controller.session.session import ShotOutcome
 from protocol.codec import encode_message
 from protocol.framing import encode_frame

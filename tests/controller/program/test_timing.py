@@ -11,19 +11,18 @@ from hypothesis import strategies as st
 
 from controller.commands.stand_in import rig_spec
 from controller.errors import InputError
+from controller.kit.line import TRIES, retry_ns
 from controller.program.timing import (
     LONGEST_OF_NOMINAL,
-    NS,
-    TRIES,
     axis_accel,
     axis_speed,
     deadline_ns,
     motion_ns,
-    retry_ns,
     settle_ns,
     wire_ns,
 )
 from protocol.messages import GetStatus, Stop
+from protocol.units import NS
 from sim.head import Head
 from sim.motors import move
 from sim.truth import STILL_PX

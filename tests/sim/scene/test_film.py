@@ -7,8 +7,9 @@ import math
 import numpy as np
 import pytest
 
+from protocol.units import NS
 from sim.axis import AxisSpec
-from sim.camera import NS, Label, Opening
+from sim.camera import Label, Opening
 from sim.head import Head, HeadSpec
 from sim.motors import move
 from sim.scene.film import MOST_POSES, Film, aims_of
