@@ -1,5 +1,11 @@
-"""A pseudo-terminal, for everything that wants the path of a serial port. Only where the system has them."""
+"""A pseudo-terminal, for everything that wants the path of a serial port. Only where the system has them.
 
+A second name for it is a link. Systems give the number of a closed terminal to the next one that is opened, by whomever,
+so a link that was left behind may lead somewhere alive again: whether its owner lives is told by a lock on a hidden
+file beside it, which ends with the process.
+"""
+
+import fcntl
 import os
 import pty
 import tty
@@ -23,8 +29,7 @@ class Terminal:
 
     def __init__(self, name: Path | None = None) -> None:
         self._name = name
-        if name is not None:
-            _make_free(name)  # before anything is opened, which might bring a dead link back to life
+        self._lock = None if name is None else _claimed(name)
         self._master, self._slave = pty.openpty()  # the far end stays open here too, for hosts that come and go
         tty.setraw(self._slave)
         os.set_blocking(self._master, False)
@@ -34,6 +39,7 @@ class Terminal:
                 name.symlink_to(self.path)
             except OSError as error:
                 self._close()
+                self._release()
                 raise NameTaken(f"cannot be made ({error.strerror})") from None
 
     def __enter__(self) -> Self:
@@ -44,6 +50,13 @@ class Terminal:
             with suppress(OSError):
                 self._name.unlink()
         self._close()
+        self._release()
+
+    def _release(self) -> None:
+        if self._name is not None and self._lock is not None:
+            with suppress(OSError):
+                _lock_file(self._name).unlink()
+            os.close(self._lock)
 
     def _close(self) -> None:
         os.close(self._master)
@@ -68,11 +81,35 @@ class Terminal:
             return 0
 
 
-def _make_free(name: Path) -> None:
-    if name.is_symlink() and not name.exists() and Path(os.readlink(name)).parent == _folder():
-        with suppress(OSError):
-            name.unlink()
+def _lock_file(name: Path) -> Path:
+    return name.with_name(f".{name.name}.lock")
+
+
+def _claimed(name: Path) -> int:
+    """Make a name free if nobody has it; a descriptor that holds the lock on it. Raises NameTaken."""
+    ours_before = _lock_file(name).exists()
+    try:
+        lock = os.open(_lock_file(name), os.O_RDWR | os.O_CREAT | os.O_CLOEXEC, 0o600)
+    except OSError as error:
+        raise NameTaken(f"cannot be made ({error.strerror})") from None
+    try:
+        _take_over(name, lock, ours_before=ours_before)
+    except NameTaken:
+        os.close(lock)
+        raise
+    return lock
+
+
+def _take_over(name: Path, lock: int, *, ours_before: bool) -> None:
+    try:
+        fcntl.flock(lock, fcntl.LOCK_EX | fcntl.LOCK_NB)
+    except OSError:
+        raise NameTaken("exists already") from None  # its owner lives
+    leads_to_one = name.is_symlink() and Path(os.readlink(name)).parent == _folder()
+    if leads_to_one and (ours_before or not name.exists()):
+        name.unlink()
     if name.is_symlink() or name.exists():
+        _lock_file(name).unlink()
         raise NameTaken("exists already")
 
 

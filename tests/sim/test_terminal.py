@@ -35,6 +35,23 @@ def test_a_link_that_was_left_behind_is_taken_over(tmp_path: Path) -> None:
         assert os.readlink(name) == terminal.path
 
 
+@pytest.mark.parametrize("ours", [True, False])
+def test_a_link_whose_number_has_been_given_away(tmp_path: Path, ours: bool) -> None:
+    """Somebody's terminal is where our killed one was: only the file beside the link tells whether it was ours."""
+    name = tmp_path / "port"
+    with Terminal() as somebodys:
+        name.symlink_to(somebodys.path)
+        if ours:
+            (tmp_path / ".port.lock").touch()
+            with Terminal(name) as terminal:
+                assert os.readlink(name) == terminal.path != somebodys.path
+        else:
+            with pytest.raises(NameTaken, match="exists already"):
+                Terminal(name)
+            assert os.readlink(name) == somebodys.path
+    assert not (tmp_path / ".port.lock").exists()
+
+
 @pytest.mark.parametrize("target", ["no-such-file", None])
 def test_what_is_not_ours_stays(tmp_path: Path, target: str | None) -> None:
     name = tmp_path / "port"
