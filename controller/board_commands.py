@@ -1,16 +1,15 @@
 """The `fullturn board` group: options only; the work is imported when it runs."""
 
-import sys
 from typing import TYPE_CHECKING
 
 import click
 
+from controller.shared_options import confirmed, json_option, port_option, show
+
 if TYPE_CHECKING:
     from controller.commands.board import Verdict
 
-port_option = click.option("--port", required=True, help="A device, usb:SERIALNUMBER, or a URL like socket://host:7000.")
 baud_option = click.option("--baud", type=click.IntRange(1200, 4_000_000), default=115_200, show_default=True)
-json_option = click.option("--json", "as_json", is_flag=True, help="Print one JSON value instead of sentences.")
 
 
 @click.group()
@@ -23,14 +22,13 @@ def board() -> None:
 @json_option
 def find(baud: int, as_json: bool) -> None:
     """List the ports of this computer and ask at each whether a board answers."""
-    import json  # noqa: PLC0415
     from dataclasses import asdict  # noqa: PLC0415
 
     from controller.commands.board import find_command  # noqa: PLC0415
 
     found = find_command(baud)
     if as_json:
-        click.echo(json.dumps([asdict(candidate) | {"name": candidate.name} for candidate in found]))
+        show([asdict(candidate) | {"name": candidate.name} for candidate in found])
         return
     if not found:
         click.echo("No serial ports were found; plug the board in.")
@@ -49,15 +47,14 @@ def find(baud: int, as_json: bool) -> None:
 @json_option
 def check(port: str, baud: int, yes: bool, as_json: bool) -> None:
     """Run the battery of rules on a board. Most need no motor power; before anything may move you are asked."""
-    import json  # noqa: PLC0415
     from dataclasses import asdict  # noqa: PLC0415
 
     from controller.commands.board import check_command  # noqa: PLC0415
 
     def may_move() -> bool:
-        if yes or as_json or not sys.stdin.isatty():
+        if as_json:
             return yes
-        return click.confirm("The next rules turn both axes and release the camera. Is everything clear?", err=True)
+        return confirmed("The next rules turn both axes and release the camera. Is everything clear?", yes=yes)
 
     def tell(verdict: "Verdict") -> None:
         if not as_json:
@@ -66,7 +63,7 @@ def check(port: str, baud: int, yes: bool, as_json: bool) -> None:
 
     verdicts = check_command(port, baud, may_move, tell)
     if as_json:
-        click.echo(json.dumps([asdict(verdict) for verdict in verdicts]))
+        show([asdict(verdict) for verdict in verdicts])
     if any(verdict.kept is False for verdict in verdicts):
         raise SystemExit(1)
 
@@ -78,13 +75,11 @@ def check(port: str, baud: int, yes: bool, as_json: bool) -> None:
 @json_option
 def soak(port: str, baud: int, seconds: float, as_json: bool) -> None:
     """Measure the line: round trips, repeats, damage."""
-    import json  # noqa: PLC0415
-
     from controller.commands.board import soak_command  # noqa: PLC0415
 
     health = soak_command(port, baud, seconds)
     if as_json:
-        click.echo(json.dumps(health.as_json()))
+        show(health.as_json())
         return
     click.echo(
         f"{health.exchanges} exchanges in {health.seconds:.1f} s: median {health.median_ms:.2f} ms, worst "

@@ -1,6 +1,5 @@
 """`fullturn capture`, `resume` and `report`: options only; the work is imported when it runs."""
 
-import sys
 from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
@@ -8,6 +7,7 @@ from typing import TYPE_CHECKING
 
 import click
 
+from controller.shared_options import FILE, PORT_HELP, confirmed, json_option, port_option, show
 from protocol.units import NS
 
 if TYPE_CHECKING:
@@ -15,18 +15,15 @@ if TYPE_CHECKING:
     from controller.report.summary import Summary
 
 SHOWN = 20  # numbers of missing frames in a sentence
-FILE = click.Path(exists=True, dir_okay=False, path_type=Path)
-port_help = "A device, usb:SERIALNUMBER, or a URL like socket://host:7000."
 yes_option = click.option("--yes", is_flag=True, help="Take every question as answered, for scripts.")
 countdown_option = click.option(
     "--countdown", type=click.IntRange(0, 600), default=5, show_default=True, help="Seconds before the first motion."
 )
-json_option = click.option("--json", "as_json", is_flag=True, help="Print one JSON object instead of sentences.")
 
 
 @click.command()
 @click.argument("plan", type=FILE)
-@click.option("--port", required=True, help=port_help)
+@port_option
 @click.option("--out", type=click.Path(dir_okay=False, path_type=Path), required=True, help="The session to write.")
 @yes_option
 @countdown_option
@@ -42,7 +39,7 @@ def capture(plan: Path, port: str, out: Path, yes: bool, countdown: int, as_json
 
 @click.command(short_help="Go on with a SESSION: make what is missing.")
 @click.argument("session", type=FILE)
-@click.option("--port", help=port_help + " Without it, the one the session began with.")
+@click.option("--port", help=PORT_HELP + " Without it, the one the session began with.")
 @yes_option
 @countdown_option
 @json_option
@@ -78,9 +75,7 @@ def _crew(yes: bool, countdown: int, as_json: bool) -> Iterator["Crew"]:
             click.echo(f"{'ok' if check.good else 'NO':3}{check.what}: {check.found}", err=True)
 
     def confirm(question: str) -> bool:
-        if yes or not sys.stdin.isatty():
-            return yes
-        return click.confirm(question, err=True)
+        return confirmed(question, yes=yes)
 
     def count_down() -> None:
         for left in range(countdown, 0, -1):
@@ -96,23 +91,15 @@ def _crew(yes: bool, countdown: int, as_json: bool) -> Iterator["Crew"]:
 
 
 def _end(summary: "Summary", as_json: bool, more: str, *, status: bool = True) -> None:
-    import json  # noqa: PLC0415
+    from controller.report.wording import counted, made_words  # noqa: PLC0415
 
-    from controller.report.wording import counted  # noqa: PLC0415
-
-    if as_json:
-        click.echo(json.dumps(summary.model_dump(mode="json")))
-    else:
-        missing = ""
-        if summary.missing_frames:
-            more_than_shown = " and more" if len(summary.missing_frames) > SHOWN else ""
-            frames = ", ".join(map(str, summary.missing_frames[:SHOWN])) + more_than_shown
-            missing = f" Missing or in doubt: {counted(len(summary.missing_frames), 'frame')} ({frames})."
-        click.echo(
-            f"{summary.sentence} {summary.exposures_made} of {summary.exposures_planned} exposures made "
-            f"({summary.exposures_confirmed} confirmed, {summary.exposures_assumed} assumed).{missing}"
-        )
-        if more:
-            click.echo(more)
+    text = f"{made_words(summary)}."
+    missing = summary.missing_frames
+    if missing:
+        frames = ", ".join(map(str, missing[:SHOWN])) + (" and more" if len(missing) > SHOWN else "")
+        text += f" Missing or in doubt: {counted(len(missing), 'frame')} ({frames})."
+    if more:
+        text += f"\n{more}"
+    show(summary.model_dump(mode="json") if as_json else text)
     if status and not summary.complete:
         raise SystemExit(1)

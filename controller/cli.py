@@ -13,9 +13,7 @@ from controller.capture_commands import capture, report, resume
 from controller.errors import InputError, WorldError
 from controller.picture_options import darkroom_for, picture_options
 from controller.plan_options import asked_for, plan_options
-
-FILE = click.Path(exists=True, dir_okay=False, path_type=Path)
-as_json = click.option("--json", "as_json", is_flag=True, help="Print one JSON object instead of sentences.")
+from controller.shared_options import FILE, json_option, show
 
 
 @click.group(context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 100})
@@ -31,7 +29,7 @@ def cli() -> None:
 @click.argument("kit", type=FILE)
 @click.option("--out", type=click.Path(dir_okay=False, path_type=Path), required=True, help="The plan to write.")
 @plan_options
-@as_json
+@json_option
 def plan(kit: Path, out: Path, as_json: bool, **options: Any) -> None:
     """Plan what the KIT file's camera must shoot, with the fewest frames, and prove that nothing is missing."""
     from controller.commands.plan import plan_command, plan_text  # noqa: PLC0415
@@ -39,7 +37,7 @@ def plan(kit: Path, out: Path, as_json: bool, **options: Any) -> None:
     made = plan_command(kit, out, asked_for(options), _tell_search)
     compared = {way: {"frames": frames, "seconds": seconds} for way, (frames, seconds) in made.compared.items()}
     shown = made.plan.model_dump(mode="json", exclude={"kit", "frames"}) | {"out": str(out), "compared": compared}
-    _print(shown if as_json else plan_text(made, out))
+    show(shown if as_json else plan_text(made, out))
 
 
 def _tell_search(frames: int, percent: int) -> None:
@@ -68,7 +66,7 @@ def _list_faults(context: click.Context, _: click.Parameter, wanted: bool) -> No
     help="List the scenarios that come with the program.",
 )
 @picture_options
-@as_json
+@json_option
 def rehearse(plan: Path, out: Path, seed: int, faults: str | None, as_json: bool, **options: Any) -> None:
     """Run the PLAN on a simulated rig, in virtual time, and report on it."""
     from controller.commands.rehearse import rehearsal_text, rehearse_command  # noqa: PLC0415
@@ -87,7 +85,7 @@ def rehearse(plan: Path, out: Path, seed: int, faults: str | None, as_json: bool
             count = darkroom.make(seed, begin)
         shown["pictures"] = {"folder": str(darkroom.folder), "count": count}
         text += f"\n{counted(count, 'picture')} of what the camera saw: {darkroom.folder}"
-    _print(shown if as_json else text)
+    show(shown if as_json else text)
     if not summary.complete:
         raise SystemExit(1)
 
@@ -106,7 +104,7 @@ def rehearse(plan: Path, out: Path, seed: int, faults: str | None, as_json: bool
     help="Its seconds in one of ours; above 1 the kit needs a patient board (silence_ms).",
 )
 @click.option("--faults", metavar="NAME|FILE", help="Let go wrong what this scenario says; the host is beyond its reach.")
-@as_json
+@json_option
 def simulate(
     kit: Path,
     port_name: Path | None,
@@ -126,7 +124,7 @@ def simulate(
     def tell(served: Served) -> None:
         from dataclasses import asdict  # noqa: PLC0415
 
-        _print(asdict(served) if as_json else simulation_text(served))
+        show(asdict(served) if as_json else simulation_text(served))
 
     exposures = simulate_command(kit, Place(port_name, _address(tcp)), truth, seed, speed, tell, faults)
     if not as_json:
@@ -145,13 +143,6 @@ def _address(text: str | None) -> tuple[str, int] | None:
 
 for command in (board, capture, resume, report):
     cli.add_command(command)
-
-
-def _print(shown: str | dict[str, Any]) -> None:
-    import json  # noqa: PLC0415
-
-    click.echo(shown if isinstance(shown, str) else json.dumps(shown))
-    sys.stdout.flush()  # whoever waits for the line, at the end of a pipe
 
 
 def main(command: Callable[..., Any] = cli) -> None:

@@ -1,9 +1,17 @@
-"""Files that are there whole or not at all."""
+"""Folders, and files that are there whole or not at all."""
 
 from contextlib import suppress
 from pathlib import Path
 
 from controller.errors import StorageFailed
+
+
+def make_folder(folder: Path) -> None:
+    """Make a folder, and those it lies in, unless it is there. Raises StorageFailed."""
+    try:
+        folder.mkdir(parents=True, exist_ok=True)
+    except OSError as error:
+        raise StorageFailed(f"{folder} cannot be made ({error.strerror}); choose another place.") from None
 
 
 def write_whole(path: Path, text: str) -> None:

@@ -11,7 +11,7 @@ from controller.capture.machine import Run
 from controller.capture.port import Port
 from controller.errors import LinkLost
 from controller.program.program import Program
-from controller.session.session import Happening, Session, ShotOutcome
+from controller.session.session import Happening, Session
 from protocol.messages import Halt, Stop
 
 
@@ -105,7 +105,7 @@ class Runner:
                 self._session.intend(intent, at_ns)
             case Conclude(command_id, outcome, clock_ms):
                 self._session.conclude(command_id, outcome, at_ns, clock_ms)
-                if outcome in {ShotOutcome.CONFIRMED, ShotOutcome.ASSUMED}:
+                if outcome.made:
                     self._on_exposure()
             case Timer(when):
                 self._timer = None if when is None else effect

@@ -4,13 +4,13 @@ import csv
 import io
 from pathlib import Path
 
-from controller.capture.runner import RunResult
-from controller.errors import InputError, StorageFailed
-from controller.files import write_whole
+from controller.errors import InputError
+from controller.files import make_folder, write_whole
 from controller.planning.plan import Plan, plan_from
 from controller.report.html import write_html
 from controller.report.summary import Summary, summarise
 from controller.session.session import Session, ShotRow
+from protocol.units import NS
 
 COLUMNS = (
     *("number", "frame", "exposure", "attempt", "outcome"),
@@ -30,10 +30,7 @@ def report_command(path: Path, out: Path | None) -> Summary:
     plan = plan_from(about["plan"], str(path))
     summary = _summary(plan, shots, about)
     if out is not None:
-        try:
-            out.mkdir(parents=True, exist_ok=True)
-        except OSError as error:
-            raise StorageFailed(f"{out} cannot be made ({error.strerror}); choose another place.") from None
+        make_folder(out)
         write_whole(out / "report.json", summary.model_dump_json(indent=1) + "\n")
         write_whole(out / "exposures.csv", exposures_csv(shots))
         write_html(out / "report.html", plan, summary, happenings)
@@ -41,18 +38,16 @@ def report_command(path: Path, out: Path | None) -> Summary:
 
 
 def _summary(plan: Plan, shots: list[ShotRow], about: dict[str, str]) -> Summary:
-    ended = [shot.ended_ns for shot in shots if shot.ended_ns is not None]
     begun = min((shot.intended_ns for shot in shots), default=0)
-    sentence = about.get("sentence", "The run has not come to its end.")
-    result = RunResult("complete" in sentence, sentence, begun, max(ended, default=begun))
+    ended = max((shot.ended_ns for shot in shots if shot.ended_ns is not None), default=begun)
     return summarise(
         plan,
         shots,
         kind=about.get("kind", "run"),
         seed=int(about["seed"]) if about.get("seed", "").isdecimal() else None,
-        run_complete=result.complete,
-        sentence=sentence,
-        seconds=result.seconds,
+        run_complete=about.get("complete") == "yes",
+        sentence=about.get("sentence", "The run has not come to its end."),
+        seconds=(ended - begun) / NS,
     )
 
 

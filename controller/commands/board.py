@@ -6,10 +6,10 @@ from typing import Any
 
 from controller.conformance.rules import RULES, Rule, wait_verdict
 from controller.conformance.talk import RuleBroken, Talk
-from controller.errors import WorldError
 from controller.kit.line import TRIES, retry_ns
-from controller.ports.find import Candidate, wait_board, wait_candidates
+from controller.ports.find import Candidate, wait_candidates, wait_known_board
 from controller.ports.serial_port import SerialPort
+from protocol.codec import PROTOCOL_VERSION
 from protocol.host_link import Answered, HostLink, Silent
 from protocol.messages import GetStatus, Hello
 from protocol.units import Nanos
@@ -39,8 +39,7 @@ def check_command(url: str, baud: int, may_move: Callable[[], bool], tell: Calla
     """
     verdicts = []
     with SerialPort(url, baud) as port:
-        if wait_board(port) is None:
-            raise WorldError(f"nothing at {url} answers as a board; check the cable, the power and the baud rate.")
+        wait_known_board(port)
         talk = Talk(port)
         moving: bool | None = None
         for rule in RULES:
@@ -82,15 +81,14 @@ class LineHealth:
 def soak_command(url: str, baud: int, seconds: float) -> LineHealth:
     """Ask for the status as fast as answers come, for `seconds`. Raises LinkLost, WorldError."""
     with SerialPort(url, baud) as port:
-        if wait_board(port) is None:
-            raise WorldError(f"nothing at {url} answers as a board; check the cable, the power and the baud rate.")
+        wait_known_board(port)
         return _wait_soak(port, baud, seconds)
 
 
 def _wait_soak(port: SerialPort, baud: int, seconds: float) -> LineHealth:
     link = HostLink(retry_ns=Nanos(retry_ns(baud)), tries=TRIES)
     begin = port.now()
-    link.send(Hello(1, 0, begin & 0xFFFFFFFF))
+    link.send(Hello(*PROTOCOL_VERSION, begin & 0xFFFFFFFF))
     trips: list[float] = []
     asked_at, silent = begin, False
     while port.now() < begin + seconds * 1e9 and not silent:

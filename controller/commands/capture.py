@@ -11,7 +11,7 @@ from controller.conformance.talk import Talk
 from controller.errors import InputError, StorageFailed, WorldError
 from controller.kit.kit import Kit
 from controller.planning.plan import Plan, load_plan, plan_from
-from controller.ports.find import wait_board
+from controller.ports.find import wait_known_board
 from controller.ports.serial_port import SerialPort
 from controller.program.build import build_program
 from controller.program.program import Program
@@ -76,7 +76,7 @@ def resume_command(path: Path, url: str | None, crew: Crew) -> Summary:
             raise InputError(f"{path}: is the record of a {about.get('kind', 'run')}, which cannot be resumed.")
         plan = plan_from(about["plan"], str(path))
         made = session.made()
-        if len(made) == len(plan.frames) * len(plan.kit.exposure.bracket_ev):
+        if plan.exposures <= made:
             return _summary(plan, session, RunResult(True, "The set was complete already.", 0, 0))
         program = build_program(plan.kit, plan.frames, made)
         with SerialPort(url or about["port"], plan.kit.board.baud) as port:
@@ -87,12 +87,10 @@ def resume_command(path: Path, url: str | None, crew: Crew) -> Summary:
 
 def _run(plan: Plan, program: Program, port: SerialPort, session: Session, crew: Crew) -> Summary:
     with Interrupts() as interrupts:
-        left = len(plan.frames) * len(plan.kit.exposure.bracket_ev) - len(session.made())
-        runner = Runner(
-            program, port, session, interrupts.next_wish, crew.begin(left), crew.hold, session.next_command_id()
-        )
+        on_exposure = crew.begin(len(program.exposures))
+        runner = Runner(program, port, session, interrupts.next_wish, on_exposure, crew.hold, session.next_command_id())
         result = runner.run()
-    session.note_about("sentence", result.sentence)
+    session.note_end(result.sentence, complete=result.complete)
     session.note_about("ended", clock.wall_time())
     return _summary(plan, session, result)
 
@@ -111,15 +109,12 @@ def _summary(plan: Plan, session: Session, result: RunResult) -> Summary:
 
 def _preflight(plan: Plan, program: Program, port: SerialPort, crew: Crew) -> None:
     """Look at everything that can be looked at, ask for the rest, count down. Raises WorldError."""
-    welcome = wait_board(port)
-    if welcome is None:
-        raise WorldError(f"nothing at {port.url} answers as a board; check the cable, its power and the baud rate.")
+    welcome = wait_known_board(port)
     Talk(port).wait_quiet(50)  # nothing of that conversation is left for the next
-    bad = []
-    for check in _checks(plan, program, welcome):
+    checks = _checks(plan, program, welcome)
+    for check in checks:
         crew.tell(check)
-        if not check.good:
-            bad.append(check)
+    bad = [check for check in checks if not check.good]
     if bad:
         raise WorldError(f"{bad[0].what}: {bad[0].found}; nothing was moved.")
     question = (
@@ -137,9 +132,9 @@ def _checks(plan: Plan, program: Program, welcome: Welcome) -> list[Check]:
     contact = bool(welcome.capabilities & Capability.SYNC_CONTACT)
     flags = Capability.PAN_SWITCH | Capability.TILT_SWITCH
     flagged = welcome.capabilities & flags == flags
-    left = sum(1 for step in program.steps if type(step).__name__ == "ExposeStep")
+    frames, left = counted(len(plan.frames), "frame"), counted(len(program.exposures), "exposure")
     return [
-        Check("plan", f"{counted(len(plan.frames), 'frame')}, proved; {counted(left, 'exposure')} to make"),
+        Check("plan", f"{frames}, proved; {left} to make"),
         Check(
             "pointing",
             f"survives {proof.worst_margin_deg:.2f}° of error, this head may be off by {proof.pointing_error_deg:.2f}°"

@@ -11,6 +11,7 @@ from controller.report.wording import counted, moment
 from controller.session.session import Happening
 from protocol.units import NS
 from sim.incidents import Incident
+from sim.rig import NOTHING
 from sim.scenario import Fault, Scenario, ScenarioError, find, library
 from sim.truth import Truth
 
@@ -48,23 +49,30 @@ class Told:
     who: str
     what: str
 
+    @property
+    def when(self) -> str:
+        """The moment as people read it."""
+        return moment(self.at_ns / NS)
+
     def text(self) -> str:
         """The line as people read it."""
-        return f"{moment(self.at_ns / NS):>9}  {self.who:7}  {self.what}"
+        return f"{self.when:>9}  {self.who:7}  {self.what}"
 
 
-def scenario_named(name: str) -> Scenario:
-    """The scenario of that name or file. Raises InputError."""
+def scenario_named(name: str | None) -> Scenario:
+    """The scenario of that name or file, the one in which nothing goes wrong for None. Raises InputError."""
+    if name is None:
+        return NOTHING
     try:
         return find(name)
     except ScenarioError as error:
         raise InputError(str(error)) from None
 
 
-def scenario_for(name: str, plan: Plan, program: Program) -> Scenario:
+def scenario_for(name: str | None, plan: Plan, program: Program) -> Scenario:
     """The scenario of that name or file, of which everything comes while the plan runs. Raises InputError."""
     scenario = scenario_named(name)
-    frames, exposures = len(plan.frames), len(plan.frames) * len(plan.kit.exposure.bracket_ev)
+    frames, exposures = len(plan.frames), len(plan.exposures)
     for fault, line in zip(scenario.faults, scenario.lines, strict=True):
         late = _too_late(fault, program.expected_ns / NS, frames, exposures)
         if late:

@@ -9,16 +9,16 @@ from controller.capture.runner import Runner, RunResult
 from controller.commands.faults import Told, in_truth, scenario_for, tale
 from controller.commands.pictures import Darkroom
 from controller.commands.stand_in import rig_spec
-from controller.errors import InputError, StorageFailed
-from controller.files import write_whole
+from controller.errors import InputError
+from controller.files import make_folder, write_whole
 from controller.planning.plan import Plan, load_plan
 from controller.program.build import build_program
 from controller.report.html import write_html
 from controller.report.run_page import write_run_page
 from controller.report.summary import Summary, summarise
-from controller.report.wording import duration, moment
+from controller.report.wording import duration, made_words
 from controller.session.session import Session
-from sim.rig import NOTHING, Rig
+from sim.rig import Rig
 from sim.trace import Trace
 from sim.virtual_port import HostKilled, VirtualPort
 
@@ -51,10 +51,10 @@ def rehearse_command(
     if darkroom is not None:
         darkroom.load(plan.kit, out)
     program = build_program(plan.kit, plan.frames)
-    scenario = NOTHING if faults is None else scenario_for(faults, plan, program)
+    scenario = scenario_for(faults, plan, program)
     session_path = _make_room(out)
     rig = Rig(replace(rig_spec(plan.kit, seed), scenario=scenario))
-    rig.trace = Trace()
+    trace = rig.trace = Trace()
     if darkroom is not None:
         rig.truth = darkroom.film
     about = {"kind": KIND, "seed": str(seed), "plan": plan.model_dump_json(), "plan_hash": plan.hash}
@@ -62,7 +62,7 @@ def rehearse_command(
         Session.create(session_path, about, durable=False) as session,
         Interrupts() as interrupts,
     ):
-        on_exposure = progress(len(plan.frames) * len(plan.kit.exposure.bracket_ev))
+        on_exposure = progress(len(plan.exposures))
 
         def hold(_: int, yaw_deg: float, pitch_deg: float) -> bool:
             rig.head.hold_by_hand(yaw_deg, pitch_deg)
@@ -76,11 +76,14 @@ def rehearse_command(
             result = RunResult(
                 False, "The program was killed; the session holds what was made until then.", 0, port.now()
             )
-        session.note_about("sentence", result.sentence)
-        return _write_all(out, plan, session, rig, result, seed)
+        session.note_end(result.sentence, complete=result.complete)
+        return _write_all(out, plan, session, rig, trace, result, seed)
 
 
-def _write_all(out: Path, plan: Plan, session: Session, rig: Rig, result: RunResult, seed: int) -> Rehearsed:
+def _write_all(
+    out: Path, plan: Plan, session: Session, rig: Rig, trace: Trace, result: RunResult, seed: int
+) -> Rehearsed:
+    happenings = session.happenings()
     summary = summarise(
         plan,
         session.shots(),
@@ -90,27 +93,20 @@ def _write_all(out: Path, plan: Plan, session: Session, rig: Rig, result: RunRes
         sentence=result.sentence,
         seconds=result.seconds,
     )
-    write_whole(out / "truth.json", rig.truth.to_json())
-    write_whole(out / "report.json", summary.model_dump_json(indent=1) + "\n")
     told = []
     if rig.incidents.happened:
-        told = tale(rig.incidents.happened, session.happenings()) + in_truth(plan, rig.truth, result.ended_ns)
-    write_html(
-        out / "report.html", plan, summary, session.happenings(), [(moment(t.at_ns / 1e9), t.who, t.what) for t in told]
-    )
-    write_run_page(
-        out / "run.html", plan, rig.trace.samples if rig.trace else [], [asdict(one) for one in rig.truth.exposures]
-    )
+        told = tale(rig.incidents.happened, happenings) + in_truth(plan, rig.truth, result.ended_ns)
+    write_whole(out / "truth.json", rig.truth.to_json())
+    write_whole(out / "report.json", summary.model_dump_json(indent=1) + "\n")
+    write_html(out / "report.html", plan, summary, happenings, [(line.when, line.who, line.what) for line in told])
+    write_run_page(out / "run.html", plan, trace.samples, [asdict(one) for one in rig.truth.exposures])
     return Rehearsed(summary, told)
 
 
 def _make_room(out: Path) -> Path:
     """The folder for the results, without an earlier rehearsal. Raises InputError, StorageFailed."""
     path = out / "session.sqlite"
-    try:
-        out.mkdir(parents=True, exist_ok=True)
-    except OSError as error:
-        raise StorageFailed(f"{out} cannot be made ({error.strerror}); choose another place.") from None
+    make_folder(out)
     if path.exists():
         with Session.open(path) as earlier:
             if earlier.about().get("kind") != KIND:
@@ -124,8 +120,7 @@ def rehearsal_text(rehearsed: Rehearsed, out: Path) -> str:
     summary = rehearsed.summary
     told = "".join(line.text() + "\n" for line in rehearsed.tale)
     return (
-        f"{told}{summary.sentence} {summary.exposures_made} of {summary.exposures_planned} exposures made "
-        f"({summary.exposures_confirmed} confirmed, {summary.exposures_assumed} assumed) in "
-        f"{duration(summary.virtual_seconds)}; predicted {duration(summary.predicted_seconds)}.\n"
+        f"{told}{made_words(summary)} in {duration(summary.virtual_seconds)}; "
+        f"predicted {duration(summary.predicted_seconds)}.\n"
         f"The report is in {out / 'report.html'}, the run in time in {out / 'run.html'}"
     )

@@ -12,7 +12,7 @@ from controller.commands.stand_in import rig_spec
 from controller.errors import InputError, WorldError
 from controller.files import write_whole
 from controller.kit.load import load_kit
-from sim.rig import NOTHING, Rig
+from sim.rig import Rig
 from sim.serve import Line, RealTime
 from sim.socket_line import SocketLine
 from sim.truth import Truth
@@ -51,7 +51,7 @@ def simulate_command(
     WorldError, StorageFailed.
     """
     kit = load_kit(kit_path)
-    rig = Rig(replace(rig_spec(kit, seed), scenario=NOTHING if faults is None else scenario_named(faults)))
+    rig = Rig(replace(rig_spec(kit, seed), scenario=scenario_named(faults)))
     if truth_path is not None and truth_path.exists():
         rig.truth = _earlier(truth_path)
     written = before = len(rig.truth.exposures)

@@ -14,7 +14,7 @@ from controller.planning.plan import Budget, Frame, OrderCost, Region
 from controller.planning.pose import Pose
 from controller.program import timing
 from controller.program.build import TAKE_UP, build_program
-from controller.program.program import AskStep, ExposeStep, MoveStep, Program
+from controller.program.program import AskStep, MoveStep, Program
 
 
 def mover_of(kit: Kit) -> Mover:
@@ -37,7 +37,7 @@ def cost(kit: Kit, field: Field, region: Region, frames: Sequence[Frame], links:
     """
     program = build_program(kit, frames)
     moves = [step for step in program.steps if isinstance(step, MoveStep)]
-    exposures = [step for step in program.steps if isinstance(step, ExposeStep)]
+    exposures = program.exposures
     seconds = program.expected_ns / 1e9
     moving = (sum(step.expected_ns for step in moves) + program.reference_expected_ns) / 1e9
     settling = sum(step.settle_ns for step in moves) / 1e9

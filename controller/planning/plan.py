@@ -157,6 +157,11 @@ class Plan(Part):
     sun: SunRecord | None = None
     hash: str = ""
 
+    @property
+    def exposures(self) -> set[tuple[int, int]]:
+        """Frame and number of every exposure that makes up the set."""
+        return {(frame.id, number) for frame in self.frames for number in range(len(self.kit.exposure.bracket_ev))}
+
     def sealed(self) -> Self:
         """The same plan with the hash of its content."""
         return self.model_copy(update={"hash": content_hash(self.model_dump(mode="json"))})

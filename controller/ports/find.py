@@ -43,6 +43,14 @@ def wait_candidates(baud: int) -> list[Candidate]:
     return found
 
 
+def wait_known_board(port: SerialPort) -> Welcome:
+    """What the board at `port` says of itself. Raises WorldError when nothing answers."""
+    welcome = wait_board(port)
+    if welcome is None:
+        raise WorldError(f"nothing at {port.url} answers as a board; check the cable, the power and the baud rate.")
+    return welcome
+
+
 def wait_board(port: SerialPort) -> Welcome | None:
     """What the board at `port` says of itself; None when nothing answers within the time that a restart takes."""
     talk = Talk(port)

@@ -75,3 +75,8 @@ class Program:
     """A move across everything that the program visits: what a move from an unforeseen place may take."""
     steps: tuple[Step, ...]
     expected_ns: int
+
+    @property
+    def exposures(self) -> list[ExposeStep]:
+        """The steps that open the shutter."""
+        return [step for step in self.steps if isinstance(step, ExposeStep)]

@@ -11,7 +11,7 @@ from jinja2 import Environment, PackageLoader, StrictUndefined
 from markupsafe import Markup
 from matplotlib.figure import Figure
 
-from controller.errors import StorageFailed
+from controller.files import write_whole
 from controller.optics.field import shared_part
 from controller.planning.plan import Plan
 from controller.planning.request import Arrangement
@@ -74,10 +74,7 @@ def write_html(
         poles=_svg(pole_picture(plan)),
         timeline=_svg(timeline_picture(parts)),
     )
-    try:
-        path.write_text(text, encoding="utf-8")
-    except OSError as error:
-        raise StorageFailed(f"{path} cannot be written ({error.strerror}).") from None
+    write_whole(path, text)
 
 
 def _svg(figure: Figure) -> Markup:

@@ -7,8 +7,6 @@ from pydantic import BaseModel, ConfigDict
 from controller.planning.plan import Plan
 from controller.session.session import ShotOutcome, ShotRow
 
-MADE = {ShotOutcome.CONFIRMED, ShotOutcome.ASSUMED}
-
 
 class Summary(BaseModel):
     """The numbers of report.json. Counts are exposures unless the name says frames.
@@ -47,12 +45,13 @@ def summarise(
     seconds: float,
 ) -> Summary:
     """Hold `shots` against `plan`. The set is complete when the run says so and no exposure is missing."""
-    wanted = {(f.id, e) for f in plan.frames for e in range(len(plan.kit.exposure.bracket_ev))}
-    outcome_of = {
-        outcome: {(s.intent.frame, s.intent.exposure) for s in shots if s.outcome is outcome} for outcome in MADE
-    }
-    confirmed = outcome_of[ShotOutcome.CONFIRMED] & wanted
-    assumed = (outcome_of[ShotOutcome.ASSUMED] & wanted) - confirmed
+    wanted = plan.exposures
+
+    def ended(outcome: ShotOutcome) -> set[tuple[int, int]]:
+        return wanted & {(s.intent.frame, s.intent.exposure) for s in shots if s.outcome is outcome}
+
+    confirmed = ended(ShotOutcome.CONFIRMED)
+    assumed = ended(ShotOutcome.ASSUMED) - confirmed
     missing = wanted - confirmed - assumed
     return Summary(
         kind=kind,

@@ -1,6 +1,7 @@
 """Numbers as people read them."""
 
 from controller.planning.plan import Plan
+from controller.report.summary import Summary
 
 
 def duration(seconds: float) -> str:
@@ -40,6 +41,14 @@ def proof_sentence(plan: Plan) -> str:
         )
     away = f"{-proof.worst_margin_deg:.3f}°"
     return f"{what.capitalize()} is not covered: the largest gap lies at {place}, {away} from any core."
+
+
+def made_words(summary: Summary) -> str:
+    """How the run ended and what was made of the set, without a full stop."""
+    return (
+        f"{summary.sentence} {summary.exposures_made} of {summary.exposures_planned} exposures made "
+        f"({summary.exposures_confirmed} confirmed, {summary.exposures_assumed} assumed)"
+    )
 
 
 def reach_text(plan: Plan) -> str:

@@ -52,6 +52,11 @@ class ShotOutcome(StrEnum):
     UNCONFIRMED = "unconfirmed"
     INTERRUPTED = "interrupted"
 
+    @property
+    def made(self) -> bool:
+        """Whether the exposure counts as made."""
+        return self in {ShotOutcome.CONFIRMED, ShotOutcome.ASSUMED}
+
 
 @dataclass(frozen=True, slots=True)
 class Intent:
@@ -169,6 +174,11 @@ class Session:
         with _storage(self.path):
             self._db.execute("INSERT OR REPLACE INTO about VALUES (?, ?)", (name, value))
 
+    def note_end(self, sentence: str, *, complete: bool) -> None:
+        """How the run came to its end. Raises StorageFailed."""
+        self.note_about("sentence", sentence)
+        self.note_about("complete", "yes" if complete else "no")
+
     def intend(self, intent: Intent, at_ns: int) -> None:
         """Write an intent; on return it is on the disk. Raises StorageFailed."""
         with _storage(self.path):
@@ -217,8 +227,11 @@ class Session:
 
     def made(self) -> set[tuple[int, int]]:
         """Frame and number of every exposure that is confirmed or assumed."""
-        kept = {ShotOutcome.CONFIRMED, ShotOutcome.ASSUMED}
-        return {(shot.intent.frame, shot.intent.exposure) for shot in self.shots() if shot.outcome in kept}
+        return {
+            (shot.intent.frame, shot.intent.exposure)
+            for shot in self.shots()
+            if shot.outcome is not None and shot.outcome.made
+        }
 
     def next_command_id(self) -> int:
         """The smallest command id that no exposure of this session has had."""

@@ -1,0 +1,27 @@
+"""What the groups of commands have in common: options, and how they print."""
+
+import sys
+from pathlib import Path
+from typing import Any
+
+import click
+
+FILE = click.Path(exists=True, dir_okay=False, path_type=Path)
+PORT_HELP = "A device, usb:SERIALNUMBER, or a URL like socket://host:7000."
+port_option = click.option("--port", required=True, help=PORT_HELP)
+json_option = click.option("--json", "as_json", is_flag=True, help="Print one JSON value instead of sentences.")
+
+
+def show(shown: Any) -> None:
+    """Print a text as it is, anything else as JSON."""
+    import json  # noqa: PLC0415
+
+    click.echo(shown if isinstance(shown, str) else json.dumps(shown))
+    sys.stdout.flush()  # whoever waits for the line, at the end of a pipe
+
+
+def confirmed(question: str, *, yes: bool) -> bool:
+    """The answer to a question: what `yes` says where that is true or nobody is there to be asked."""
+    if yes or not sys.stdin.isatty():
+        return yes
+    return click.confirm(question, err=True)
