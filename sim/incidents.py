@@ -43,11 +43,6 @@ class Incidents:
         self._by_exposure = [fault for fault in scenario.faults if fault.at_s is None]
         self._ends: list[tuple[int, Fault]] = []
 
-    @property
-    def still_to_come(self) -> list[Fault]:
-        """Faults that have not come."""
-        return [fault for _, fault in self._timed] + self._by_exposure
-
     def next_deadline(self) -> int | None:
         """When the next fault comes or ends."""
         if not self._timed and not self._ends:

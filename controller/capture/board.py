@@ -35,7 +35,7 @@ from protocol.messages import (
 )
 from protocol.units import MS, NO_COMMAND, CommandId, Nanos
 
-# The board is asked at least three times within its patience, so one or two lost exchanges do no harm.
+# The board is asked when half of its patience is over: there is as much again to repeat the question in.
 ASKS_PER_SILENCE = 2
 LATE_NS = 20 * MS  # how long after its expected end a command is first asked about; then after twice that, and so on
 

@@ -9,10 +9,10 @@ was interrupted; exposures of it that are known to be made are not made twice.
 from typing import Any
 
 from controller.capture.acting import Acting
-from controller.capture.effects import Greet, Reopen, SendUrgent, Timer
+from controller.capture.effects import Greet, Reopen, Timer
 from controller.capture.events import Event
 from controller.program.program import AskStep, ExposeStep
-from protocol.messages import Cause, Outcome, Reason, Stop
+from protocol.messages import Cause, Outcome, Reason
 from protocol.units import NS
 
 FIRST_PAUSE_NS = NS // 2
@@ -110,10 +110,19 @@ class Recovery(Acting):
         self.effects.append(Timer(event.at_ns + self.next_pause_ns, overdue=False))
 
     def learn(self, data: Any) -> None:
-        """News of the exposure that was under way."""
+        """News of the exposure that was under way, if it is of that one: it decides where to go on."""
         event: Event = data.kwargs["event"]
-        if self.exposing_id and event.command_id == self.exposing_id:
-            self._learn_outcome(data, event)
+        if not self.exposing_id or event.command_id != self.exposing_id:
+            return
+        self.conclude(data)
+        if event.outcome not in MADE or not self.skip_to:
+            return
+        following = self.skip_to + 1
+        steps = self.program.steps
+        if following < len(steps) and isinstance(steps[following], ExposeStep):
+            self.skip_to = following
+        else:  # that was the frame's last
+            self.cursor, self.skip_to = following, 0
 
     def reconnect(self, _: Any) -> None:
         """Open the line anew and say hello."""
@@ -126,7 +135,7 @@ class Recovery(Acting):
         self.position_known = self.position_known and same
         self.boot_id = event.boot_id
         self.next_id = max(self.next_id, event.command_id + 1)
-        self.effects += [SendUrgent(Stop()), Timer(event.at_ns + self.program.stop_deadline_ns, overdue=True)]
+        self._stop(data)
 
     def rearm(self, data: Any) -> None:
         """Arm it again; what it says of the exposure under way decides where to go on."""
@@ -136,8 +145,7 @@ class Recovery(Acting):
             self.supply_low_since_ns = None
         elif self.supply_low_since_ns is None:
             self.supply_low_since_ns = event.at_ns
-        if self.exposing_id and event.command_id == self.exposing_id:
-            self._learn_outcome(data, event)
+        self.learn(data)
         self.exposing_id = 0  # what is not known by now stays in doubt
         self.suspended_since_ns, self.from_anywhere, self.brought_to_rest = None, True, True
         self.effects.append(Timer(None, overdue=False))
@@ -146,14 +154,3 @@ class Recovery(Acting):
     def send_arming(self) -> None:
         """Tell the board about its axes and arm it; given by `Shooting`."""
         raise NotImplementedError
-
-    def _learn_outcome(self, data: Any, event: Event) -> None:
-        self.conclude(data)
-        if event.outcome not in MADE or not self.skip_to:
-            return
-        following = self.skip_to + 1
-        steps = self.program.steps
-        if following < len(steps) and isinstance(steps[following], ExposeStep):
-            self.skip_to = following
-        else:  # that was the frame's last
-            self.cursor, self.skip_to = following, 0

@@ -15,14 +15,13 @@ from numpy.typing import NDArray
 
 from controller.planning.cores import AT_ONCE, Cores
 from controller.planning.directions import Array
-from controller.planning.intervals import in_common, longest_run
+from controller.planning.intervals import TURN, in_common, longest_run
 
 Numbers = NDArray[np.intp]
 
 # Another core must hold a boundary point by this much more than nothing, so that neither rounding (below 1e-9
 # here) nor two edges lying exactly on each other can pass for a cover.
 INSIDE_RAD = 1e-8
-TURN = 2 * np.pi
 
 
 @dataclass(frozen=True, slots=True)
