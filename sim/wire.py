@@ -7,21 +7,20 @@ from random import Random
 
 @dataclass(frozen=True, slots=True)
 class LineTrouble:
-    """What is wrong with a line: the share of bytes that arrive damaged, and when it is dead (from, to; ns).
+    """What is wrong with a line: the share of bytes that arrive damaged, that are lost, and that arrive twice.
 
-    `drop_share` of the bytes are lost, `double_share` arrive twice, all of them `delay_ns` later. `cut`: none arrives.
+    All come `delay_ns` later; none arrives while it is `cut`.
     """
 
     byte_error_rate: float = 0.0
-    dead_ns: tuple[tuple[int, int], ...] = ()
     drop_share: float = 0.0
     double_share: float = 0.0
     delay_ns: int = 0
     cut: bool = False
 
-    def touch(self, data: bytes, now_ns: int, random: Random) -> bytes:
-        """What is left of bytes that go on the line at `now_ns`."""
-        if self.cut or any(begin <= now_ns < end for begin, end in self.dead_ns):
+    def touch(self, data: bytes, random: Random) -> bytes:
+        """What is left of bytes that go on the line."""
+        if self.cut:
             return b""
         if self.byte_error_rate > 0:
             rate = self.byte_error_rate
@@ -48,7 +47,7 @@ class Wire:
 
     def send(self, now_ns: int, data: bytes) -> None:
         """Put bytes on the line, behind whatever is still under way."""
-        data = self.trouble.touch(data, now_ns, self._random)
+        data = self.trouble.touch(data, self._random)
         self._free_ns = max(now_ns + self.trouble.delay_ns, self._free_ns) + len(data) * self._byte_ns
         self._under_way.append((self._free_ns, data))
 

@@ -6,7 +6,7 @@ from pathlib import Path
 from protocol.board_link import BoardLink
 from protocol.host_link import Answered, HostLink
 from protocol.messages import GetStatus
-from protocol.units import BootId, Nanos
+from protocol.units import NS, BootId, Nanos
 from tests.bench.figures import Figure, full_frame_kit, work_s
 from tests.protocol.bad_wire import hello, status, welcome
 from tests.protocol.rates import fuzz, message_rate
@@ -61,26 +61,27 @@ def wire() -> list[Figure]:
 def troubled() -> list[Figure]:
     """A sphere of 181 frames x 3 over a line that damages bytes, and one that dies."""
     from controller.planning.make import make_plan
+    from sim.scenario import Fault
     from sim.wire import SOUND, LineTrouble
     from tests.end_to_end.troubled_lines import World
 
     plan = make_plan(full_frame_kit(70, brackets=3), 0.30)
 
-    def run(trouble: LineTrouble) -> tuple[World, float]:
-        world = World(plan, trouble)
+    def run(trouble: LineTrouble, *faults: Fault) -> tuple[World, float]:
+        world = World(plan, trouble, *faults)
         with tempfile.TemporaryDirectory() as folder:
             result, summary = world.run(Path(folder))
-        if not trouble.dead_ns:
+        if not faults:
             world.check(summary)  # the set is complete, and truth and session agree
         return world, result.seconds
 
     sound_s = run(SOUND)[1]
 
-    def moving_on_s(dead_ns: int) -> float:
-        head = run(LineTrouble(dead_ns=((dead_ns, 10**15),)))[0].rig.head
-        return max(0, max(head.pan.motion.end_ns, head.tilt.motion.end_ns) - dead_ns) / 10**9
+    def moving_on_s(dead_s: float) -> float:
+        head = run(SOUND, Fault("line-cut", at_s=dead_s))[0].rig.head
+        return max(0.0, max(head.pan.motion.end_ns, head.tilt.motion.end_ns) / NS - dead_s)
 
-    moments = [100 * 10**9 + i * 137_000_000 for i in range(30)]
+    moments = [100 + i * 0.137 for i in range(30)]
     return [
         Figure(f"{len(plan.frames)} frames x 3 over a sound line", sound_s, "s"),
         Figure("1 byte in 1000 damaged: longer by", 100 * (run(LineTrouble(1e-3))[1] / sound_s - 1), "%", most=5),

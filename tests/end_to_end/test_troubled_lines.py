@@ -6,11 +6,12 @@ import pytest
 
 from controller.planning.make import make_plan
 from controller.planning.plan import Plan
+from protocol.units import MS, NS
+from sim.scenario import Fault
+from sim.virtual_port import HostKilled
 from sim.wire import SOUND, LineTrouble
 from tests.bench.figures import full_frame_kit
-from tests.end_to_end.troubled_lines import Killed, World
-
-NS = 1_000_000_000
+from tests.end_to_end.troubled_lines import World
 
 
 @pytest.fixture(scope="module")
@@ -29,15 +30,14 @@ def test_one_byte_in_a_thousand_costs_little(plan: Plan, tmp_path: Path) -> None
 
 @pytest.mark.parametrize("seed", range(16))
 def test_one_byte_in_a_hundred_is_survived(plan: Plan, tmp_path: Path, seed: int) -> None:
-    world = World(plan, LineTrouble(byte_error_rate=1e-2), seed)
+    world = World(plan, LineTrouble(byte_error_rate=1e-2), seed=seed)
     world.check(world.run(tmp_path)[1])
 
 
 @pytest.mark.parametrize("begin_s", [0.9, 3.0, 7.0, 9.05, 9.3, 40.3, 41.0, 41.6, 42.2, 43.9, 146.0])
 @pytest.mark.parametrize("length_s", [0.5, 4.0, 30.0])
 def test_a_line_that_dies_and_comes_back(plan: Plan, tmp_path: Path, begin_s: float, length_s: float) -> None:
-    dead = (round(begin_s * NS), round((begin_s + length_s) * NS))
-    world = World(plan, LineTrouble(dead_ns=(dead,)))
+    world = World(plan, SOUND, Fault("line-cut", at_s=begin_s, for_s=length_s))
     result, summary = world.run(tmp_path)
     if result.complete:
         world.check(summary)
@@ -46,7 +46,7 @@ def test_a_line_that_dies_and_comes_back(plan: Plan, tmp_path: Path, begin_s: fl
 
 
 def test_a_board_that_takes_its_time_to_start(plan: Plan, tmp_path: Path) -> None:
-    world = World(plan, LineTrouble(dead_ns=((0, 3 * NS),)))
+    world = World(plan, SOUND, Fault("line-cut", at_s=0, for_s=3))
     result, summary = world.run(tmp_path)
     assert result.complete, result.sentence
     world.check(summary)
@@ -54,29 +54,27 @@ def test_a_board_that_takes_its_time_to_start(plan: Plan, tmp_path: Path) -> Non
 
 def test_a_dead_line_stops_the_head_within_the_board_s_patience(plan: Plan, tmp_path: Path) -> None:
     dead_from = 40 * NS
-    world = World(plan, LineTrouble(dead_ns=((dead_from, 10_000 * NS),)))
+    world = World(plan, SOUND, Fault("line-cut", at_s=40))
     result, _ = world.run(tmp_path)
     assert not result.complete
     assert "does not answer" in result.sentence
-    patience_ns = plan.kit.board.silence_ms * 1_000_000 + 2 * NS
+    patience_ns = plan.kit.board.silence_ms * MS + 2 * NS
     for axis in (world.rig.head.pan, world.rig.head.tilt):
         assert axis.motion.end_ns <= dead_from + patience_ns
 
 
 @pytest.mark.parametrize("at_s", [5.0, 9.1, 40.3, 41.2, 42.0, 50.0, 100.0])
 def test_a_board_that_restarts(plan: Plan, tmp_path: Path, at_s: float) -> None:
-    world = World(plan, SOUND)
-    world.restart_at_ns = round(at_s * NS)
+    world = World(plan, SOUND, Fault("board-reset", at_s=at_s))
     world.check(world.run(tmp_path)[1])
 
 
 @pytest.mark.parametrize("at_s", [4.0, 9.4, 9.8, 40.3, 41.2, 42.0])
 def test_a_new_host_finds_the_head_still_moving(plan: Plan, tmp_path: Path, at_s: float) -> None:
-    world = World(plan, SOUND)
-    world.kill_at_ns = round(at_s * NS)
-    with pytest.raises(Killed):
+    world = World(plan, SOUND, Fault("host-killed", at_s=at_s))
+    with pytest.raises(HostKilled):
         world.run(tmp_path)
-    world.port.killed = False
+    world.rig.host.killed = False
     (tmp_path / "s.sqlite").unlink()
     made = len(world.rig.truth.exposures)
     result, _ = world.run(tmp_path)
@@ -91,9 +89,8 @@ def test_a_line_that_dies_on_the_way_back_to_a_frame(
     plan: Plan, tmp_path: Path, restart_s: float, again_s: float
 ) -> None:
     """What is known to be made of a bracket stays known: it is not made a second time."""
-    dead = (round((restart_s + again_s) * NS), round((restart_s + again_s + 3) * NS))
-    world = World(plan, LineTrouble(dead_ns=(dead,)))
-    world.restart_at_ns = round(restart_s * NS)
+    restart, cut = Fault("board-reset", at_s=restart_s), Fault("line-cut", at_s=restart_s + again_s, for_s=3)
+    world = World(plan, SOUND, restart, cut)
     result, summary = world.run(tmp_path)
     assert result.complete, result.sentence
     world.check(summary)

@@ -3,52 +3,34 @@
 from collections import Counter
 from dataclasses import replace
 from pathlib import Path
-from random import Random
 
 import pytest
 
-from controller.capture.events import Kind
 from controller.capture.runner import Runner, RunResult
 from controller.commands.stand_in import rig_spec
 from controller.planning.plan import Plan
 from controller.program.build import build_program
 from controller.report.summary import Summary, summarise
 from controller.session.session import Session
-from sim.board import Board
 from sim.rig import Rig
+from sim.scenario import Fault, Scenario
 from sim.virtual_port import VirtualPort
-from sim.wire import LineTrouble
-
-
-class Killed(Exception):
-    """The host is gone in the middle of its run."""
-
-
-class MortalPort(VirtualPort):
-    """A port over which a killed host says no more."""
-
-    killed = False
-
-    def write(self, data: bytes) -> None:
-        if self.killed:
-            raise Killed
-        super().write(data)
+from sim.wire import SOUND, LineTrouble
 
 
 class World:
-    """One rig with a troubled line, one run on it."""
+    """One rig with a troubled line, on which things go wrong; and one run on it."""
 
-    def __init__(self, plan: Plan, trouble: LineTrouble, seed: int = 1) -> None:
+    def __init__(self, plan: Plan, trouble: LineTrouble = SOUND, *faults: Fault, seed: int = 1) -> None:
         self.plan = plan
-        self.rig = Rig(replace(rig_spec(plan.kit, seed), trouble=trouble))
-        self.port = MortalPort(self.rig)
-        self.restart_at_ns: int | None = None
-        self.kill_at_ns: int | None = None
+        scenario = Scenario("drawn", "", faults)
+        self.rig = Rig(replace(rig_spec(plan.kit, seed), trouble=trouble, scenario=scenario))
+        self.port = VirtualPort(self.rig)
 
     def run(self, folder: Path) -> tuple[RunResult, Summary]:
         program = build_program(self.plan.kit, self.plan.frames)
         with Session.create(folder / "s.sqlite", {}, durable=False) as session:
-            result = Runner(program, self.port, session, self._operator).run()
+            result = Runner(program, self.port, session).run()
             summary = summarise(
                 self.plan,
                 session.shots(),
@@ -59,26 +41,6 @@ class World:
                 seconds=result.seconds,
             )
         return result, summary
-
-    def _operator(self) -> Kind | None:
-        """No wishes; but the moment of looking serves to pull the board's plug, or to kill the host.
-
-        Raises Killed.
-        """
-        if self.kill_at_ns is not None and self.port.now() >= self.kill_at_ns:
-            self.kill_at_ns, self.port.killed = None, True
-            raise Killed
-        if self.restart_at_ns is not None and self.port.now() >= self.restart_at_ns:
-            self.restart_at_ns = None
-            self.rig.board = Board(
-                self.rig.head,
-                self.rig.camera,
-                Random(5),
-                sync_contact=True,
-                max_step_rate=20_000,
-                now_ns=self.port.now(),
-            )
-        return None
 
     def check(self, summary: Summary) -> None:
         """Everything planned was truly made, still; what is claimed was made; at most one was made twice."""
