@@ -8,7 +8,7 @@ the line has been quiet for a while, keeps the board's watchdog content.
 from collections import deque
 from collections.abc import Callable
 
-from controller.capture.events import Event, Kind
+from controller.capture.events import Event, Kind, Wanted
 from controller.capture.port import Port
 from controller.program.program import Program
 from protocol.codec import PROTOCOL_VERSION
@@ -39,8 +39,8 @@ from protocol.units import MS, NO_COMMAND, CommandId, Nanos
 ASKS_PER_SILENCE = 2
 LATE_NS = 20 * MS  # how long after its expected end a command is first asked about; then after twice that, and so on
 
-Wish = Callable[[], Kind | None]
-"""What the operator wants next (STOP, HALT), or None."""
+Wish = Callable[[], Wanted | None]
+"""What the operator wants next, or None."""
 
 ENDINGS = {
     Outcome.ARRIVED: Kind.ARRIVED,
@@ -107,7 +107,7 @@ class BoardClient:
             if self._events:  # before any wish: what has happened must not meet a state that no longer expects it
                 return self._events.popleft()
             if (wanted := wish()) is not None:
-                return Event(wanted, now)
+                return Event(wanted.kind, now, frames=wanted.frames)
             self._write()
             if deadline_ns is not None and now >= deadline_ns:
                 return None

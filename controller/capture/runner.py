@@ -5,7 +5,7 @@ from contextlib import suppress
 from dataclasses import dataclass
 
 from controller.capture.board import BoardClient, Wish
-from controller.capture.effects import Ask, Conclude, Effect, End, Greet, Intend, Reopen, Send, SendUrgent, Timer
+from controller.capture.effects import Ask, Conclude, Doubt, Effect, End, Greet, Intend, Reopen, Send, SendUrgent, Timer
 from controller.capture.events import Event, Kind
 from controller.capture.machine import Run
 from controller.capture.port import Port
@@ -107,6 +107,8 @@ class Runner:
                 self._session.conclude(command_id, outcome, at_ns, clock_ms)
                 if outcome.made:
                     self._on_exposure()
+            case Doubt(exposures, why):
+                self._session.doubt(exposures, why)
             case Timer(when):
                 self._timer = None if when is None else effect
             case Ask(frame, yaw_deg, pitch_deg):
