@@ -33,6 +33,7 @@ from protocol.messages import (
     Stop,
     Welcome,
 )
+from protocol.statistics import LinkStatistics
 from protocol.units import MS, NO_COMMAND, CommandId, Nanos
 
 # The board is asked when half of its patience is over: there is as much again to repeat the question in.
@@ -67,6 +68,11 @@ class BoardClient:
         self._coming_to_rest = False
         self._events: deque[Event] = deque()
         self.unknown_endings = 0
+
+    @property
+    def line(self) -> LinkStatistics:
+        """What the link has counted since it was last greeted."""
+        return self._link.statistics
 
     def greet(self) -> None:
         """Open the conversation, with nothing left of an earlier one."""
@@ -228,4 +234,5 @@ def _at_rest(status: Status, now: int) -> Event:
         board_clock_ms=status.finished_clock_ms,
         cause=status.cause,
         known=status.flags & both == both,
+        at_steps=(status.pan_steps, status.tilt_steps),
     )

@@ -48,6 +48,8 @@ class Event:
     boot_id: BootId | None = None
     known: bool = False
     """Whether the board knows the position of both axes."""
+    at_steps: tuple[int, int] = (0, 0)
+    """Where both axes stand, if the position is known."""
     capabilities: Capability | None = None
     frames: tuple[int, ...] = ()
     """Which frames a RETAKE wants once more."""

@@ -2,13 +2,14 @@
 
 from typing import Any
 
+from controller.capture import requests
 from controller.capture.acting import Acting
 from controller.capture.effects import Ask, End, Greet, Intend, Send, Timer
 from controller.capture.events import Event, Kind
 from controller.program.program import AskStep, ExposeStep, MoveStep
 from controller.session.session import DoubtReason
-from protocol.messages import Arm, Capability, Expose, Move, Reference, SetAxis
-from protocol.units import Axis, Steps
+from protocol.messages import Capability, Expose, Move
+from protocol.units import Steps
 
 MOST_TRIES = 3
 # So many exposures unanswered one after the other, and it is not one misfire any more: the camera is off, or full.
@@ -98,18 +99,13 @@ class Shooting(Acting):
 
     def send_arming(self) -> None:
         """Describe both axes and arm."""
-        for name, axis in ((Axis.PAN, self.program.pan), (Axis.TILT, self.program.tilt)):
-            low, high = Steps(axis.min_steps), Steps(axis.max_steps)
-            self.effects.append(Send(SetAxis(self._take_id(), name, low, high, axis.speed_steps_s, axis.accel_steps_s2)))
         assert self.boot_id is not None
-        self.effects.append(Send(Arm(self._take_id(), self.boot_id, self.program.silence_ms)))
+        self.effects += [Send(request) for request in requests.arming(self.program, self.boot_id, self._take_id)]
 
     def reference(self, data: Any) -> None:
         """Let the board find zero."""
         program = self.program
-        request = Reference(
-            self._take_id(), program.pan_search_steps_s, program.tilt_search_steps_s, program.creep_divisor
-        )
+        request = requests.reference(program, self._take_id())
         self._command(data, request, program.reference_expected_ns, program.reference_deadline_ns)
 
     def move(self, data: Any) -> None:

@@ -227,7 +227,7 @@ def _exposures(kit: Kit, frame: "Frame") -> list[ExposeStep]:
 def _steps_ns(steps: Sequence[Step]) -> int:
     """Time of all steps, with the waits between them: the camera gets ready while the head already turns."""
     total, ready_at = 0, 0
-    for step, following in zip(steps, [*steps[1:], None], strict=True):
+    for step, following in zip(steps, [*steps, None][1:], strict=True):
         total += 0 if isinstance(step, AskStep) else step.expected_ns
         if isinstance(step, MoveStep):
             total = max(total + step.settle_ns, ready_at) if not isinstance(following, MoveStep) else total

@@ -21,6 +21,10 @@ from typing import Self
 from controller.errors import InputError, StorageFailed
 
 SESSION_VERSION = "2"
+CLOCK_FACT = "clock from "
+"""A fact whose name goes on with the number of the first exposure it holds for: monotonic nanoseconds, and UTC then."""
+CAPTURE, REHEARSAL = "capture", "rehearsal"
+"""What a session may be the record of: the fact `kind`."""
 
 SCHEMA = """
 CREATE TABLE about (name TEXT PRIMARY KEY, value TEXT NOT NULL) STRICT;
@@ -235,6 +239,12 @@ class Session:
         self.note_about("sentence", sentence)
         self.note_about("complete", "yes" if complete else "no")
 
+    def note_clock(self, monotonic_ns: int, utc: str) -> None:
+        """Which time of day it is, for the exposures from now on. Raises StorageFailed."""
+        with _storage(self.path):
+            (latest,) = self._db.execute("SELECT coalesce(max(number), 0) FROM exposures").fetchone()
+        self.note_about(f"{CLOCK_FACT}{latest + 1}", f"{monotonic_ns} {utc}")
+
     def intend(self, intent: Intent, at_ns: int) -> None:
         """Write an intent; on return it is on the disk. Raises StorageFailed."""
         with _storage(self.path):
@@ -300,6 +310,11 @@ class Session:
                 [(frame, exposure, why.value) for frame, exposure in exposures],
             )
 
+    def doubt_frames(self, frames: Iterable[int]) -> None:
+        """Let nothing count that was made of these frames: they are wanted once more. Raises StorageFailed."""
+        wanted = set(frames)
+        self.doubt(sorted(one for one in self.made() if one[0] in wanted), DoubtReason.RETAKE)
+
     def doubts(self) -> list[DoubtRow]:
         """All doubts in their order."""
         with _storage(self.path):
@@ -311,6 +326,11 @@ class Session:
         with _storage(self.path):
             text = ",".join(map(str, wish.frames))
             self._db.execute("INSERT INTO wishes (wanted, frames) VALUES (?, ?)", (wish.wanted, text))
+
+    def has_wishes(self) -> bool:
+        """Whether any wish waits to be taken."""
+        with _storage(self.path):
+            return self._db.execute("SELECT 1 FROM wishes WHERE taken = 0 LIMIT 1").fetchone() is not None
 
     def take_wish(self) -> WishRow | None:
         """The oldest wish that nobody has taken; it is taken now. Raises StorageFailed."""
