@@ -64,8 +64,8 @@ def with_options(options: tuple[Any, ...]) -> Callable[[Callable[..., Any]], Cal
 def capture(plan: Path, port: str, out: Path, kit: Path | None, as_json: bool, **options: Any) -> None:
     """Make the set of the PLAN with a real head. It moves by itself: read the cautions first.
 
-    Ctrl-C pauses after the exposure, a second one stops with a ramp, a third one halts. None of them is an emergency
-    stop.
+    Ctrl-C pauses after the exposure, a second one stops with a ramp, a third one halts. None of these is, or
+    replaces, an emergency stop, which must work without this program.
     """
     from controller.commands.series import capture_series, series_of  # noqa: PLC0415
 

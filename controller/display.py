@@ -33,6 +33,9 @@ DOING = {
     "referencing": "finding zero",
     "moving": "turning",
     "settling": "waiting for the head to be still",
+    "checking": "looking where zero was seen",
+    "listening": "listening to the wind",
+    "windy": "waiting for the wind to drop",
     "exposing": "exposing",
     "recovering": "waiting for the camera",
     "paused": "paused: Enter or `go-on` goes on",
@@ -51,8 +54,8 @@ WARNINGS = {
     ("suspended", "refused"): "The board says no for now; trying again.",
     ("suspended", "cut_short"): "The board stopped by itself; finding out why.",
     ("recovering", "not_confirmed"): "The camera did not answer; trying again.",
-    ("referencing", "index_off"): "Zero was found elsewhere than it should be; the latest frames are shot again.",
-    ("paused", "gusty"): "It blows too hard; waiting for the wind to drop.",
+    ("referencing", "checked"): "Zero was found elsewhere than it should be; the latest frames are shot again.",
+    ("windy", "gusty"): "It blows too hard; waiting for the wind to drop.",
 }
 
 

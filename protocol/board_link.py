@@ -20,6 +20,7 @@ from protocol.messages import (
     Finished,
     Held,
     Hello,
+    Index,
     Notice,
     Reason,
     Refused,
@@ -93,7 +94,7 @@ class BoardLink:
         frame = self._unanswered
         if frame is None or seq != frame.seq:
             raise WrongUse(f"request {seq} does not wait for an answer")
-        if not isinstance(reply, (Welcome, Accepted, Refused, Status)):
+        if not isinstance(reply, (Welcome, Accepted, Refused, Status, Index)):
             raise WrongUse(f"{type(reply).__name__} is not a reply")
         self._answer(frame, reply)
         self._unanswered = None
@@ -139,7 +140,7 @@ class BoardLink:
             self._answer(frame, Refused(Reason.BAD_VALUE if is_known(frame.kind) else Reason.UNKNOWN_KIND))
             return None
         # `receive` let no kind of a board through.
-        assert not isinstance(message, (Welcome, Accepted, Refused, Status, Booted, Finished, Held))
+        assert not isinstance(message, (Welcome, Accepted, Refused, Status, Index, Booted, Finished, Held))
         return message
 
     def _answer(self, frame: Frame, reply: Reply) -> None:

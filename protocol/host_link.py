@@ -27,10 +27,12 @@ from protocol.messages import (
     Accepted,
     Booted,
     Finished,
+    GetIndex,
     GetStatus,
     Halt,
     Held,
     Hello,
+    Index,
     Message,
     Notice,
     Refused,
@@ -279,7 +281,7 @@ class HostLink:
         if waiting is None or frame.seq != waiting.seq or not _answers(waiting.request, message):
             self._dropped += 1
             return
-        assert isinstance(message, (Welcome, Accepted, Refused, Status))  # what _answers lets through
+        assert isinstance(message, (Welcome, Accepted, Refused, Status, Index))  # what _answers lets through
         if isinstance(message, Welcome) and self._boot_id is None:
             self._boot_id = message.boot_id
         if isinstance(message, (Welcome, Status)):
@@ -301,4 +303,6 @@ def _answers(request: Request, message: Message) -> bool:
         return isinstance(message, Welcome) and message.nonce == request.nonce
     if isinstance(request, GetStatus):
         return isinstance(message, Status)
+    if isinstance(request, GetIndex):
+        return isinstance(message, Index)
     return isinstance(message, Accepted)

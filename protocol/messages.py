@@ -7,7 +7,7 @@ whatever it says can also be learned from a Status.
 The command-id rule. SetAxis, Arm, Reference, Move and Expose carry a command id that only grows; 0 is not an
 id. A board compares it with the id it accepted last: equal means the command has been taken already, so it
 says Accepted and does nothing; smaller is Refused as STALE_ID; larger is judged. A refused command does not
-use up its id. Hello, GetStatus, Stop and Halt carry none: they are obeyed whenever they come, and repeating
+use up its id. Hello, GetStatus, GetIndex, Stop and Halt carry none: they are obeyed whenever they come, and repeating
 them is harmless.
 
 The order of the fields is the order of the bytes on the wire; their widths stand in `protocol.codec`.
@@ -86,6 +86,8 @@ class StatusFlag(IntFlag, boundary=CONFORM):
     ARMED = 1
     PAN_KNOWN = 2
     TILT_KNOWN = 4
+    GUSTY = 8
+    """It blows harder than the board's wind sensor is set to."""
 
 
 class Capability(IntFlag, boundary=CONFORM):
@@ -95,6 +97,16 @@ class Capability(IntFlag, boundary=CONFORM):
     PAN_SWITCH = 2
     TILT_SWITCH = 4
     HALF_PRESS = 8
+    WIND_SENSOR = 16
+
+
+class EdgeFlag(IntFlag, boundary=CONFORM):
+    """How a flag at zero was seen to change."""
+
+    UPWARD = 1
+    """The axis turned upward."""
+    ON = 2
+    """The flag went on."""
 
 
 # Requests: host to board.
@@ -112,6 +124,11 @@ class Hello:
 @dataclass(frozen=True, slots=True)
 class GetStatus:
     """Ask for a Status."""
+
+
+@dataclass(frozen=True, slots=True)
+class GetIndex:
+    """Ask for an Index."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -227,6 +244,18 @@ class Status:
     clock_ms: int
 
 
+@dataclass(frozen=True, slots=True)
+class Index:
+    """Where the flags at zero were last seen to change while a Move was under way, and how often so far."""
+
+    pan_edges: int
+    pan_steps: Steps
+    pan_edge: EdgeFlag
+    tilt_edges: int
+    tilt_steps: Steps
+    tilt_edge: EdgeFlag
+
+
 # Notices: board to host, unasked.
 
 
@@ -261,7 +290,7 @@ class Held:
 
 Command: TypeAlias = SetAxis | Arm | Reference | Move | Expose
 """The requests that carry a command id."""
-Request: TypeAlias = Hello | GetStatus | SetAxis | Arm | Reference | Move | Expose | Stop | Halt
-Reply: TypeAlias = Welcome | Accepted | Refused | Status
+Request: TypeAlias = Hello | GetStatus | GetIndex | SetAxis | Arm | Reference | Move | Expose | Stop | Halt
+Reply: TypeAlias = Welcome | Accepted | Refused | Status | Index
 Notice: TypeAlias = Booted | Finished | Held
 Message: TypeAlias = Request | Reply | Notice

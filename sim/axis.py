@@ -53,6 +53,7 @@ class Axis:
         self._lost_steps = 0.0  # the rotor stands this far behind the pulses
         self._stuck_ns: int | None = None  # since when it does not follow
         self._rested_deg = steps / spec.steps_per_degree  # where the head stood when the motion began
+        self._flag_was_on = False  # at that moment
         self._shaken: deque[list[tuple[int, float]]] = deque(maxlen=REMEMBERED_MOTIONS)
         self._jolts: deque[tuple[int, float]] = deque(maxlen=REMEMBERED_MOTIONS)
 
@@ -75,6 +76,7 @@ class Axis:
         if changes:
             self._shaken.append(changes)
         self.motion = motion
+        self._flag_was_on = self.flag_on(now_ns)
         if self.spec.drive is not None:
             self._stuck_ns = self.spec.drive.gives_way_ns(motion, self.steps_per_degree, self.supply)
 
@@ -93,6 +95,17 @@ class Axis:
     def flag_on(self, now_ns: int) -> bool:
         """Whether the half-turn flag at zero is on: the head stands at it or above."""
         return self._head_deg(now_ns) >= self.flag_deg + FLAG_DOWN_STEPS / 2 / self.steps_per_degree
+
+    def flag_change(self, now_ns: int) -> tuple[int, bool, bool] | None:
+        """Where the motion under way has let the flag change by now: the step, whether upward, whether it went on."""
+        if not self.spec.switch or not self.motion.legs:
+            return None
+        on = self.flag_on(now_ns)
+        if on == self._flag_was_on:
+            return None
+        up = self.motion.target > self.motion.legs[0].steps
+        edge = self.flag_edge_steps(up=up)
+        return (math.ceil(edge) if up else math.floor(edge)), up, on
 
     def limit_met_ns(self) -> int | None:
         """When the motion under way runs on to a limit switch, None if it does not."""

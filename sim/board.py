@@ -21,6 +21,7 @@ from protocol.messages import (
     Command,
     Expose,
     Finished,
+    GetIndex,
     GetStatus,
     Halt,
     Held,
@@ -42,6 +43,7 @@ from protocol.units import Axis as AxisName
 from sim.axis import Axis
 from sim.camera import Camera, Label
 from sim.head import Head
+from sim.indexing import Indexing
 from sim.judging import Standing, refusal
 from sim.motors import move, stop
 from sim.referencing import Phase, ReferenceRun
@@ -75,11 +77,13 @@ class Board:
         sync_contact: bool,
         max_step_rate: int,
         now_ns: int,
+        gusty_from_deg: float | None = None,
         cause: Cause = Cause.POWER_ON,
     ) -> None:
         self._camera = camera
         self._max_step_rate = max_step_rate
         self._sync_contact = sync_contact
+        self._wind, self._gusty_from_deg = head.wind, gusty_from_deg
         self._boot_ns = now_ns
         self._boot_id = BootId(random.randrange(1, 1 << 32))
         self._link = BoardLink()
@@ -95,6 +99,7 @@ class Board:
         self._references: list[ReferenceRun] = []
         self._exposing: _Exposing | None = None
         self._stopped_by_itself = False
+        self._indexing = Indexing()
         self._blocked: set[Cause] = set()
         self._limited = any(axis.spec.limits_deg is not None for axis in self._axes.values())
         self._link.notify(Booted(self._boot_id, cause))
@@ -183,6 +188,8 @@ class Board:
             return self._welcome(request)
         if isinstance(request, GetStatus):
             return self._status(now_ns)
+        if isinstance(request, GetIndex):
+            return self._indexing.reply()
         if isinstance(request, Halt):
             self._halt(now_ns, Cause.HOST_HALT)
         else:
@@ -229,6 +236,8 @@ class Board:
             fitted |= switch if self._axes[name].spec.switch else Capability(0)
         if self._sync_contact:
             fitted |= Capability.SYNC_CONTACT
+        if self._gusty_from_deg is not None:
+            fitted |= Capability.WIND_SENSOR
         return Welcome(
             *PROTOCOL_VERSION,
             hello.nonce,
@@ -243,6 +252,8 @@ class Board:
         flags = StatusFlag.ARMED if self._silence_ns else StatusFlag(0)
         if self._known:
             flags |= StatusFlag.PAN_KNOWN | StatusFlag.TILT_KNOWN
+        if self._gusty_from_deg is not None and self._wind.strength_deg(now_ns) >= self._gusty_from_deg:
+            flags |= StatusFlag.GUSTY
         return Status(
             boot_id=self._boot_id,
             state=self._state,
@@ -313,6 +324,7 @@ class Board:
 
     def _come_to_rest(self, now_ns: int) -> None:
         if self._state is BoardState.MOVING:
+            self._indexing.note(now_ns, self._axes, self._origin)
             self._finish(now_ns, Outcome.ARRIVED)
             return
         if self._running != NO_COMMAND:
@@ -357,6 +369,8 @@ class Board:
             return
         if self._state is BoardState.STOPPING:
             return
+        if self._state is BoardState.MOVING:
+            self._indexing.note(now_ns, self._axes, self._origin)
         self._silence_ns, self._cause = 0, cause
         self._stopped_by_itself = cause is not Cause.HOST_STOP
         self._references, self._exposing = [], None
@@ -366,6 +380,8 @@ class Board:
 
     def _halt(self, now_ns: int, cause: Cause) -> None:
         """No more pulses. The rotor may slip by whole steps, so the position is no longer known."""
+        if self._state is BoardState.MOVING:
+            self._indexing.note(now_ns, self._axes, self._origin)
         self._silence_ns, self._cause, self._known = 0, cause, False
         self._references, self._exposing, self._stopped_by_itself = [], None, False
         for axis in self._axes.values():

@@ -30,6 +30,8 @@ class RigSpec:
     seed: int
     trouble: LineTrouble = SOUND
     scenario: Scenario = NOTHING
+    gusty_from_deg: float | None = None
+    """From which shaking on the board's wind sensor calls it gusty; None where none is fitted."""
 
 
 class Rig:
@@ -71,6 +73,7 @@ class Rig:
             self.camera,
             self._random,
             sync_contact=self._spec.sync_contact,
+            gusty_from_deg=self._spec.gusty_from_deg,
             max_step_rate=self._spec.max_step_rate,
             now_ns=now_ns,
             cause=cause,

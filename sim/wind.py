@@ -16,12 +16,17 @@ class Gust:
     peak_deg: float
     shake_hz: float = 3.0
 
+    def strength_deg(self, now_ns: int) -> float:
+        """How far it swings to either side by now."""
+        t = (now_ns - self.begin_ns) / NS
+        return self.peak_deg * math.sin(math.pi * t / self.length_s) ** 2 if 0 < t < self.length_s else 0.0
+
     def offset_deg(self, now_ns: int) -> tuple[float, float]:
         """What it adds to yaw and pitch."""
         t = (now_ns - self.begin_ns) / NS
-        if not 0 < t < self.length_s:
+        swing = self.strength_deg(now_ns)
+        if not swing:
             return 0.0, 0.0
-        swing = self.peak_deg * math.sin(math.pi * t / self.length_s) ** 2
         phase = math.tau * self.shake_hz * t
         return swing * math.sin(phase), 0.5 * swing * math.sin(1.3 * phase)
 
@@ -43,6 +48,11 @@ class Wind:
     def blows(self) -> bool:
         """Whether there is any wind at all."""
         return bool(self._gusts) or self._every_s > 0
+
+    def strength_deg(self, now_ns: int) -> float:
+        """How far all gusts together swing it to either side."""
+        self._draw(now_ns)
+        return sum(gust.strength_deg(now_ns) for gust in self._gusts)
 
     def offset_deg(self, now_ns: int) -> tuple[float, float]:
         """What the wind adds to yaw and pitch."""

@@ -35,11 +35,18 @@ class Acting:
         self.later: set[Exposure] = set()  # for another pass
         self.came_back: set[Exposure] = set()  # were put off once already
         self.given_up: set[Exposure] = set()
-        self.since_check: list[Exposure] = []  # made since the position was last known to be true
+        self.unchecked: dict[str, list[Exposure]] = {"pan": [], "tilt": []}  # made since zero was last seen in its place
+        self.edges: dict[str, int] | None = None  # changes of each switch noted when the board was last asked
+        self.newly: set[str] = set()  # axes whose switch has changed since it was last looked for
+        self.off: list[str] = []  # axes whose switch was not where it should be
+        self.times_off = 0
         self.next_id = first_id
         self.tries = 0
         self.silent_in_row = 0  # exposures that were put off, one after the other
         self.ready_at_ns = 0  # when the camera can take the next exposure
+        self.still_at_ns = 0  # when the head has settled
+        self.arrived: MoveStep | None = None  # the move that ended last, since zero was found
+        self.windy_since_ns: int | None = None
         self.exposing_id = 0  # the exposure whose outcome is not known yet
         self.why = ""
         self.boot_id: BootId | None = None
@@ -52,6 +59,7 @@ class Acting:
         self.next_pause_ns = 0
         self.brought_to_rest = False  # since it was last suspended
         self.supply_low_since_ns: int | None = None  # when the board was first found at rest with a low supply
+        self.interruptions = 0  # since the last exposure that was made
         self.late_commands = 0  # commands that took too long since the last exposure that was made
         self.from_anywhere = False  # the next move begins where the program did not foresee
         self.effects: list[Effect] = []

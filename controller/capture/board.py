@@ -23,6 +23,7 @@ from protocol.messages import (
     Halt,
     Held,
     Hello,
+    Index,
     Move,
     Outcome,
     Reference,
@@ -65,7 +66,7 @@ class BoardClient:
         self._due_at: int | None = None  # when the end of the command under way should have been heard of
         self._running = NO_COMMAND
         self._armed = False
-        self._coming_to_rest = False
+        self._coming_to_rest = self._listening = False
         self._events: deque[Event] = deque()
         self.unknown_endings = 0
 
@@ -78,7 +79,7 @@ class BoardClient:
         """Open the conversation, with nothing left of an earlier one."""
         self._link = self._new_link()
         self._running, self._due_at = NO_COMMAND, None
-        self._armed = self._coming_to_rest = False
+        self._armed = self._coming_to_rest = self._listening = False
         self.send(Hello(*PROTOCOL_VERSION, nonce=self._port.now() & 0xFFFFFFFF))
 
     def _new_link(self) -> HostLink:
@@ -93,6 +94,11 @@ class BoardClient:
             self._plan_question()
         self._link.send(request)
         self._write()
+
+    def listen(self) -> None:
+        """Ask how the wind blows."""
+        self._listening = True
+        self.send(GetStatus())
 
     def send_urgent(self, request: Stop | Halt) -> None:
         """Send a stop or a halt ahead of everything else, and find out when the head rests."""
@@ -177,6 +183,8 @@ class BoardClient:
         reply = answer.reply
         if isinstance(reply, Status):
             self._take_status(reply, now)
+        elif isinstance(reply, Index):
+            self._events.append(Event(Kind.CHECKED, now, index=reply))
         elif isinstance(reply, Refused):
             self._events.append(Event(Kind.REFUSED, now, reason=reply.reason))
         elif isinstance(reply, Welcome):
@@ -198,6 +206,9 @@ class BoardClient:
 
     def _take_status(self, status: Status, now: int) -> None:
         self._take_ending(status.finished_id, status.finished_outcome, status.finished_clock_ms, now, asked=True)
+        if self._listening and status.state is BoardState.READY:
+            self._listening = False
+            self._events.append(Event(Kind.GUSTY if status.flags & StatusFlag.GUSTY else Kind.CALM, now))
         at_rest = status.state is BoardState.DISARMED
         if self._coming_to_rest:
             if at_rest:

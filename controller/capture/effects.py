@@ -26,6 +26,11 @@ class Send:
 
 
 @dataclass(frozen=True, slots=True)
+class Listen:
+    """Ask the board how the wind blows."""
+
+
+@dataclass(frozen=True, slots=True)
 class SendUrgent:
     """Send a stop or a halt ahead of everything else."""
 
@@ -81,4 +86,4 @@ class End:
     sentence: str
 
 
-Effect: TypeAlias = Greet | Reopen | Send | SendUrgent | Timer | Intend | Conclude | Doubt | Ask | End
+Effect: TypeAlias = Greet | Reopen | Listen | Send | SendUrgent | Timer | Intend | Conclude | Doubt | Ask | End

@@ -61,8 +61,16 @@ class Endings(Acting):
         self.conclude(data)
         event: Event = data.kwargs["event"]
         if event.cause in {Cause.STALL, Cause.LIMIT}:
-            self.once_more(set(self.since_check), DoubtReason.SUSPECT)
+            self.once_more(set(self.unchecked["pan"] + self.unchecked["tilt"]), DoubtReason.SUSPECT)
         self._fail(CAUSES[event.cause])
+
+    def stop_stuck(self, data: Any) -> None:
+        """Nothing is gained by trying on."""
+        self.why = (
+            f"The run was interrupted {self.interruptions} times without an exposure in between; "
+            "look at line, board and supply, then go on."
+        )
+        self._stop(data)
 
     def fail_incomplete(self, _: Any) -> None:
         """The run is through, and some exposures were not confirmed."""

@@ -3,7 +3,7 @@
 from dataclasses import dataclass
 from enum import StrEnum
 
-from protocol.messages import Capability, Cause, Outcome, Reason
+from protocol.messages import Capability, Cause, Index, Outcome, Reason
 from protocol.units import NO_COMMAND, BootId, CommandId
 
 
@@ -19,6 +19,9 @@ class Kind(StrEnum):
     NOT_CONFIRMED = "not_confirmed"
     CUT_SHORT = "cut_short"
     AT_REST = "at_rest"
+    CHECKED = "checked"
+    CALM = "calm"
+    GUSTY = "gusty"
     WAITED = "waited"
     OVERDUE = "overdue"
     ANSWERED = "answered"
@@ -51,6 +54,8 @@ class Event:
     at_steps: tuple[int, int] = (0, 0)
     """Where both axes stand, if the position is known."""
     capabilities: Capability | None = None
+    index: Index | None = None
+    """What the board noted of the switches at zero."""
     frames: tuple[int, ...] = ()
     """Which frames a RETAKE wants once more."""
 

@@ -14,10 +14,11 @@ from controller.capture.events import Event
 from controller.capture.recovery import Recovery
 from controller.capture.shooting import Shooting
 from controller.capture.states import NOTES, ROWS, Row, RunState
+from controller.capture.watching import Watching
 from controller.program.program import Program
 
 
-class Run(Shooting, Recovery, Endings):
+class Run(Shooting, Watching, Recovery, Endings):
     """One run through a program. `handle` is the only way in; `state` says where it stands.
 
     `first_id` is the smallest command id that the session has not used.

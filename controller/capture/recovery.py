@@ -19,6 +19,7 @@ FIRST_PAUSE_NS = NS // 2
 LONGEST_PAUSE_NS = 10 * NS
 # How long a run waits for its line. Common practice, no source: long enough to find and mend a pulled cable.
 PATIENCE_NS = 30 * 60 * NS
+MOST_INTERRUPTIONS = 20  # without an exposure in between
 # What the head must be looked at for before it may go on.
 NEEDS_A_LOOK = {Cause.LIMIT, Cause.STALL, Cause.STOP_SWITCH, Cause.HOST_HALT}
 LOST = {Reason.NOT_ARMED, Reason.WRONG_BOOT, Reason.NOT_CONFIGURED, Reason.UNKNOWN_POSITION}
@@ -60,6 +61,10 @@ class Recovery(Acting):
         """Since the last exposure: it may have been our own clock, or a host that slept; the board knows better."""
         return self.late_commands == 0
 
+    def gets_nowhere(self, _: Any) -> bool:
+        """It has been interrupted again and again, and no exposure was made in between."""
+        return self.interruptions > MOST_INTERRUPTIONS
+
     def has_patience(self, data: Any) -> bool:
         """It is worth waiting a little longer."""
         event: Event = data.kwargs["event"]
@@ -72,6 +77,7 @@ class Recovery(Acting):
         event: Event = data.kwargs["event"]
         self.conclude(data)
         self.tries = 0
+        self.interruptions += 1
         self.brought_to_rest = False
         self.suspended_since_ns, self.next_pause_ns = event.at_ns, FIRST_PAUSE_NS
         self.effects.append(Timer(event.at_ns + self.next_pause_ns, overdue=False))
@@ -101,8 +107,10 @@ class Recovery(Acting):
         self.conclude(data)
         if event.outcome in MADE:
             step = self.step(ExposeStep)
-            self.since_check.append((step.frame, step.exposure))
+            for made in self.unchecked.values():
+                made.append((step.frame, step.exposure))
             self.left.discard((step.frame, step.exposure))
+            self.interruptions = 0
 
     def reconnect(self, _: Any) -> None:
         """Open the line anew and say hello."""

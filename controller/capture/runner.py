@@ -5,7 +5,20 @@ from contextlib import suppress
 from dataclasses import dataclass
 
 from controller.capture.board import BoardClient, Wish
-from controller.capture.effects import Ask, Conclude, Doubt, Effect, End, Greet, Intend, Reopen, Send, SendUrgent, Timer
+from controller.capture.effects import (
+    Ask,
+    Conclude,
+    Doubt,
+    Effect,
+    End,
+    Greet,
+    Intend,
+    Listen,
+    Reopen,
+    Send,
+    SendUrgent,
+    Timer,
+)
 from controller.capture.events import Event, Kind
 from controller.capture.machine import Run
 from controller.capture.port import Port
@@ -135,6 +148,8 @@ class Runner:
             case SendUrgent(request):
                 assert isinstance(request, Stop | Halt)
                 self._board.send_urgent(request)
+            case Listen():
+                self._board.listen()
             case Reopen():
                 self._port.reopen()
             case Greet():

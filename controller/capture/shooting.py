@@ -23,8 +23,8 @@ class Shooting(Acting):
     # Conditions: what comes next.
 
     def nothing_left(self, _: Any) -> bool:
-        """Every exposure is made, or given up."""
-        return not self.left and not self.later
+        """Every exposure is made, or given up, and zero was looked at once more."""
+        return not self.left and not self.later and self.cursor >= len(self.steps)
 
     def move_is_due(self, _: Any) -> bool:
         """The step that comes next is a move."""
@@ -50,6 +50,12 @@ class Shooting(Acting):
         """It has left too many exposures unanswered, one after the other."""
         return self.silent_in_row + 1 >= MOST_SILENT
 
+    def exposes_in_wind(self, data: Any) -> bool:
+        """An exposure comes next, and the board can say whether it blows too hard for it."""
+        if not self.left or self.pause_is_due(data) or not isinstance(self.steps[self.cursor], ExposeStep):
+            return False
+        return bool(self.capabilities & Capability.WIND_SENSOR)
+
     def pause_is_due(self, _: Any) -> bool:
         """The operator wants a pause, and this is the place for it."""
         if self.pause is Kind.PAUSE_AFTER_ROW:
@@ -67,16 +73,27 @@ class Shooting(Acting):
         event: Event = data.kwargs["event"]
         step = self.step(ExposeStep)
         self.conclude(data)
-        self.late_commands = self.silent_in_row = 0
+        self.late_commands = self.silent_in_row = self.interruptions = 0
         self.ready_at_ns = event.at_ns + step.ready_ns
         self.row_done = step.row
-        self.since_check.append((step.frame, step.exposure))
+        for made in self.unchecked.values():
+            made.append((step.frame, step.exposure))
         self.done_with((step.frame, step.exposure))
 
     def note_zero(self, _: Any) -> None:
         """Zero is found, so where the head points is known."""
         self.position_known = self.zero_was_set = True
-        self.since_check.clear()
+        self.arrived = self.edges = None
+        self.newly = set()
+        for made in self.unchecked.values():
+            made.clear()
+
+    def note_arrived(self, data: Any) -> None:
+        """The move under way has ended: the next step."""
+        event: Event = data.kwargs["event"]
+        self.arrived = self.step(MoveStep)
+        self.still_at_ns = event.at_ns + self.arrived.settle_ns
+        self.cursor += 1
 
     def note_go_on(self, _: Any) -> None:
         """No pause is wanted any more."""
@@ -116,22 +133,6 @@ class Shooting(Acting):
         self.from_anywhere = False
         self._command(data, request, step.expected_ns, step.deadline_ns + longer_ns)
 
-    def come_back(self, data: Any) -> None:
-        """The play of the gears is taken up: now to the frame itself."""
-        self.cursor += 1
-        self.move(data)
-
-    def move_follows(self, _: Any) -> bool:
-        """The move under way goes too far on purpose; the one to the frame itself follows."""
-        return isinstance(self.steps[self.cursor + 1], MoveStep)
-
-    def settle(self, data: Any) -> None:
-        """Wait for vibration to die down, and for the camera if it needs longer."""
-        event: Event = data.kwargs["event"]
-        step = self.step(MoveStep)
-        self.cursor += 1
-        self.effects.append(Timer(max(event.at_ns + step.settle_ns, self.ready_at_ns), overdue=False))
-
     def expose(self, data: Any) -> None:
         """Make the intent durable, then release the shutter."""
         step = self.step(ExposeStep)
@@ -143,9 +144,9 @@ class Shooting(Acting):
         self._command(data, request, step.expected_ns, step.deadline_ns)
 
     def get_ready(self, data: Any) -> None:
-        """Let the camera get ready for the next exposure."""
+        """Wait for vibration to die down and for the camera, whichever takes longer."""
         event: Event = data.kwargs["event"]
-        self.effects.append(Timer(max(event.at_ns, self.ready_at_ns), overdue=False))
+        self.effects.append(Timer(max(event.at_ns, self.ready_at_ns, self.still_at_ns), overdue=False))
 
     def ask(self, _: Any) -> None:
         """Ask for a frame that is taken by hand."""
@@ -155,6 +156,7 @@ class Shooting(Acting):
     def take_by_hand(self, data: Any) -> None:
         """The camera is held in place: go on as soon as it is ready."""
         self.cursor += 1
+        self.still_at_ns = 0
         self.get_ready(data)
 
     def try_again(self, data: Any) -> None:

@@ -21,7 +21,10 @@ class RunState(Enum):
     ARMING = "arming"
     REFERENCING = "referencing"
     MOVING = "moving"
+    CHECKING = "checking"
     SETTLING = "settling"
+    LISTENING = "listening"
+    WINDY = "windy"
     EXPOSING = "exposing"
     RECOVERING = "recovering"
     PAUSED = "paused"
@@ -50,14 +53,16 @@ S = RunState
 FINAL = (S.DONE, S.FAILED)
 COMMANDED = (S.REFERENCING, S.MOVING, S.EXPOSING)  # the board is carrying out a command
 WAITING = (S.SETTLING, S.RECOVERING)  # the host lets time pass
-ARMED = (*COMMANDED, *WAITING, S.ASKING, S.PAUSED)
+WATCHING = (S.CHECKING, S.LISTENING, S.WINDY)  # zero and the wind are looked at
+ARMED = (*COMMANDED, *WAITING, *WATCHING, S.ASKING, S.PAUSED)
+UNPAUSED = (S.ARMING, *(state for state in ARMED if state is not S.PAUSED))
 ENDING = (S.CLOSING, S.STOPPING)
 UNDER_WAY = (S.ARMING, *ARMED)
 AWAY = (S.SUSPENDED, S.RECONNECTING, S.QUIETING)  # the board is out of reach, or being found again
 
 
-def _onward(kind: Kind, source: RunState, otherwise: Row | None = None) -> tuple[Row, ...]:
-    """The rows that lead from `source` to whatever comes next; `otherwise` where the next exposure does."""
+def _onward(kind: Kind, source: RunState, target: RunState = S.RECOVERING, action: str = "get_ready") -> tuple[Row, ...]:
+    """The rows that lead from `source` to whatever comes next: to `target` by `action` where an exposure does."""
     here = (source,)
     return (
         Row(kind, here, S.CLOSING, "close_down", condition="nothing_left"),
@@ -66,27 +71,42 @@ def _onward(kind: Kind, source: RunState, otherwise: Row | None = None) -> tuple
         Row(kind, here, S.REFERENCING, "reference", condition="must_reference"),
         Row(kind, here, S.MOVING, "move", condition="move_is_due"),
         Row(kind, here, S.ASKING, "ask", condition="ask_is_due"),
-        otherwise or Row(kind, here, S.RECOVERING, "get_ready"),
+        Row(kind, here, target, action),
     )
 
 
 NOTES: dict[tuple[RunState, Kind], tuple[str, ...]] = {
     (S.EXPOSING, Kind.EXPOSED): ("note_made",),
     (S.REFERENCING, Kind.REFERENCED): ("note_zero",),
+    (S.MOVING, Kind.ARRIVED): ("note_arrived",),
+    (S.CHECKING, Kind.CHECKED): ("note_index",),
     (S.PAUSED, Kind.GO_ON): ("note_go_on",),
 }
 ROWS: tuple[Row, ...] = (
     # The photographs, one after the other.
     Row(Kind.START, (S.IDLE,), S.CONNECTING, "greet"),
     Row(Kind.WELCOMED, (S.CONNECTING,), S.ARMING, "arm"),
+    Row(Kind.ARMED, (S.ARMING,), S.STOPPING, "stop_stuck", condition="gets_nowhere"),
     *_onward(Kind.ARMED, S.ARMING),
+    Row(Kind.REFERENCED, (S.REFERENCING,), S.CHECKING, "look", condition="look_is_due"),
     *_onward(Kind.REFERENCED, S.REFERENCING),
-    Row(Kind.ARRIVED, (S.MOVING,), S.MOVING, "come_back", condition="move_follows"),
-    Row(Kind.ARRIVED, (S.MOVING,), S.SETTLING, "settle"),
+    Row(Kind.ARRIVED, (S.MOVING,), S.CHECKING, "look", condition="look_is_due"),
+    *_onward(Kind.ARRIVED, S.MOVING, S.SETTLING),
+    Row(Kind.WAITED, WAITING, S.LISTENING, "listen", condition="exposes_in_wind"),
     Row(Kind.WAITED, (S.SETTLING,), S.PAUSED, "rest", condition="pause_is_due"),
     Row(Kind.WAITED, (S.SETTLING,), S.EXPOSING, "expose"),
     *_onward(Kind.EXPOSED, S.EXPOSING),
-    *_onward(Kind.WAITED, S.RECOVERING, Row(Kind.WAITED, (S.RECOVERING,), S.EXPOSING, "expose")),
+    *_onward(Kind.WAITED, S.RECOVERING, S.EXPOSING, "expose"),
+    # Zero where it should be, or not.
+    Row(Kind.CHECKED, (S.CHECKING,), S.STOPPING, "stop_distrust", condition="index_is_off_again"),
+    Row(Kind.CHECKED, (S.CHECKING,), S.REFERENCING, "distrust", condition="index_is_off"),
+    *_onward(Kind.CHECKED, S.CHECKING, S.SETTLING),
+    # A gust, where the board senses the wind.
+    Row(Kind.CALM, (S.LISTENING,), S.SETTLING, "settle_again", condition="it_has_blown"),
+    Row(Kind.CALM, (S.LISTENING,), S.EXPOSING, "expose"),
+    Row(Kind.GUSTY, (S.LISTENING,), S.STOPPING, "stop_wind", condition="wind_lasts"),
+    Row(Kind.GUSTY, (S.LISTENING,), S.WINDY, "wait_for_calm"),
+    Row(Kind.WAITED, (S.WINDY,), S.LISTENING, "listen"),
     Row(Kind.ANSWERED, (S.ASKING,), S.RECOVERING, "take_by_hand"),
     Row(Kind.AT_REST, (S.CLOSING,), S.FAILED, "fail_incomplete", condition="something_is_missing"),
     Row(Kind.AT_REST, (S.CLOSING,), S.DONE, "complete"),
@@ -104,7 +124,7 @@ ROWS: tuple[Row, ...] = (
         for kind in (Kind.PAUSE, Kind.PAUSE_AFTER_ROW)
     ),
     *_onward(Kind.GO_ON, S.PAUSED),
-    Row(Kind.GO_ON, (S.CONNECTING, S.ARMING, *COMMANDED, *WAITING, S.ASKING, *AWAY), None, "note_go_on"),
+    Row(Kind.GO_ON, (S.CONNECTING, *UNPAUSED, *AWAY), None, "note_go_on"),
     Row(Kind.RETAKE, (S.CONNECTING, S.ARMING, *ARMED, *AWAY, *ENDING), None, "retake"),
     *(Row(kind, ENDING, None) for kind in (Kind.PAUSE, Kind.PAUSE_AFTER_ROW, Kind.GO_ON)),
     # What ends a run early, with the head brought to rest first.
@@ -121,7 +141,7 @@ ROWS: tuple[Row, ...] = (
     Row(Kind.REFUSED, (S.ARMING,), S.SUSPENDED, "wait_for_supply", condition="supply_is_low"),
     Row(Kind.REFUSED, (S.ARMING,), S.SUSPENDED, "suspend", condition="still_stopping"),
     Row(Kind.REFUSED, (S.CONNECTING, S.ARMING), S.FAILED, "fail_refused"),
-    Row(Kind.REFUSED, COMMANDED, S.STOPPING, "stop_refused"),
+    Row(Kind.REFUSED, (*COMMANDED, *WATCHING), S.STOPPING, "stop_refused"),
     Row(Kind.AT_REST, (S.STOPPING,), S.FAILED, "fail_at_rest"),
     # What was under way when the stop came still reports how it ended.
     Row(Kind.EXPOSED, (S.STOPPING,), None, "conclude"),
@@ -145,6 +165,7 @@ ROWS: tuple[Row, ...] = (
     Row(Kind.AT_REST, (S.SUSPENDED, S.RECONNECTING), None),  # a late answer; where it stands is asked again
     *(Row(kind, (S.SUSPENDED,), None) for kind in (Kind.REFUSED, Kind.ARMED)),
     *(Row(kind, AWAY, None, "learn") for kind in (Kind.EXPOSED, Kind.NOT_CONFIRMED, Kind.CUT_SHORT)),
+    *(Row(kind, (*AWAY, *ENDING), None) for kind in (Kind.CHECKED, Kind.CALM, Kind.GUSTY)),  # a late answer
     *(Row(kind, AWAY, None) for kind in (Kind.HELD, Kind.ARRIVED, Kind.REFERENCED)),
     # What ends a run at once: nothing moves any more, or nothing can be said to the board.
     Row(Kind.STOP, AWAY, S.FAILED, "fail_stopped_while_lost"),

@@ -23,6 +23,9 @@ HAPPENINGS = {
     "refused": "the board refuses a command",
     "overdue": "a command takes too long",
     "not_confirmed": "the camera did not answer",
+    "checked": "zero is not where it was",
+    "gusty": "it blows too hard",
+    "pause": "pauses as asked",
     "stop": "stops as asked",
     "halt": "halts as asked",
 }
@@ -32,13 +35,14 @@ STATES = {
     "quieting": "brings the head to rest",
     "arming": "arms the board",
     "referencing": "finds zero",
+    "windy": "waits for calm",
     "recovering": "waits and tries again",
     "stopping": "stops",
     "failed": "ends the run",
     "done": "ends the run, the set is complete",
 }
 # States that are told whatever led to them, and those of an undisturbed run, which are not.
-DETOURS = {"suspended", "reconnecting", "quieting", "stopping", "failed"}
+DETOURS = {"suspended", "reconnecting", "quieting", "windy", "stopping", "failed"}
 
 
 @dataclass(frozen=True, slots=True)
@@ -102,7 +106,8 @@ def in_truth(plan: Plan, truth: Truth, end_ns: int) -> list[Told]:
     where = {frame.id: frame for frame in plan.frames}
     tolerance_deg = plan.kit.head.pointing_error_deg()
     moved, off_deg = 0, []
-    for one in truth.exposures:
+    latest = {(one.frame, one.exposure): one for one in truth.exposures}  # what was shot again does not count before
+    for one in latest.values():
         frame = where[one.frame]
         moved += not one.still
         yaw_deg = (one.yaw_deg - frame.yaw_deg + 180) % 360 - 180
@@ -123,7 +128,7 @@ def tale(incidents: Sequence[Incident], happenings: Sequence[Happening]) -> list
     told = [Told(incident.at_ns, "world", incident.what) for incident in incidents]
     away = False
     for happening in happenings:
-        troubled = happening.what in HAPPENINGS
+        troubled = happening.what in HAPPENINGS and (happening.what != "checked" or happening.state == "referencing")
         if happening.state in DETOURS or troubled or (away and happening.state in STATES):
             parts = [HAPPENINGS.get(happening.what, ""), STATES.get(happening.state, f"goes on {happening.state}")]
             told.append(Told(happening.at_ns, "program", ": ".join(part for part in parts if part)))

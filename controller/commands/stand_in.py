@@ -14,6 +14,7 @@ from sim.scene.lens import LensSpec
 from sim.scene.photograph import CameraName
 
 TABLE_LINES = 8192
+GUSTY_PX = 0.1  # of shaking, from which on the stand-in for a wind sensor calls it gusty
 
 
 def rig_spec(kit: Kit, seed: int) -> RigSpec:
@@ -34,6 +35,7 @@ def rig_spec(kit: Kit, seed: int) -> RigSpec:
         ),
         baud=kit.board.baud,
         sync_contact=kit.board.sync_contact,
+        gusty_from_deg=GUSTY_PX * math.degrees(kit.field(0.0).pixel_rad) if kit.board.wind_sensor else None,
         max_step_rate=kit.board.max_step_rate_hz,
         seed=seed,
     )

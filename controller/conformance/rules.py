@@ -14,13 +14,16 @@ from protocol.messages import (
     Accepted,
     Arm,
     BoardState,
+    Capability,
     Cause,
     Expose,
     Finished,
+    GetIndex,
     GetStatus,
     Halt,
     Held,
     Hello,
+    Index,
     Move,
     Outcome,
     Reason,
@@ -241,6 +244,25 @@ def _move_exactly(talk: Talk) -> None:
     _expect(talk, Move(talk.next_id(), Steps(STEPS + 1), Steps(0)), Reason.OUT_OF_LIMITS)
 
 
+def _index(talk: Talk) -> None:
+    _arm(talk)
+    _refer(talk)
+    before = _expect(talk, GetIndex(), Index)
+    assert isinstance(before, Index)
+    for steps in (STEPS // 2, -STEPS // 2):
+        command = Move(talk.next_id(), Steps(steps), Steps(steps))
+        _expect(talk, command, Accepted)
+        _wait_end(talk, command.command_id, 20_000)
+    after = _expect(talk, GetIndex(), Index)
+    assert isinstance(after, Index)
+    for name, bit in (("pan", Capability.PAN_SWITCH), ("tilt", Capability.TILT_SWITCH)):
+        edges = getattr(after, f"{name}_edges") - getattr(before, f"{name}_edges")
+        at = getattr(after, f"{name}_steps")
+        fitted = bool(talk.capabilities & bit)
+        _must(talk, (edges > 0) == fitted, f"{name} passed zero and noted {edges} changes of its switch")
+        _must(talk, not fitted or abs(at) < STEPS // 4, f"{name} noted its switch at step {at}, far from zero")
+
+
 def _busy(talk: Talk) -> None:
     _arm(talk)
     _refer(talk)
@@ -293,6 +315,7 @@ RULES: tuple[Rule, ...] = (
     Rule("stop", "Two Stops are harmless, and after them nothing is done.", _stop_twice),
     Rule("position", "After Halt the position is unknown and moves are refused.", _unknown_position),
     Rule("move", "Targets are reached to the step; those outside the limits are refused.", _move_exactly, moves=True),
+    Rule("index", "A switch that changes in a move is noted, and where.", _index, moves=True),
     Rule("busy", "One command at a time; Stop cuts it short.", _busy, moves=True),
     Rule("silent-move", "Silence stops a move, and nothing moves afterwards.", _silent_move, moves=True),
     Rule("expose", "An exposure ends and says how.", _exposes, moves=True),

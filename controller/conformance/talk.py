@@ -14,6 +14,7 @@ from protocol.messages import (
     Finished,
     Held,
     Hello,
+    Index,
     Message,
     Notice,
     Refused,
@@ -25,6 +26,7 @@ from protocol.messages import (
 from protocol.units import MS, NO_COMMAND, BootId, CommandId
 
 ANSWER_MS = 1000
+REPLIES = (Welcome, Accepted, Refused, Status, Index)
 NO_BOOT = BootId(0)
 
 
@@ -68,9 +70,10 @@ class Talk:
     def wait_reply(self, seq: int, patience_ms: int = ANSWER_MS) -> Reply | None:
         """The reply with that sequence number; None when none comes in time."""
         found = self.wait_message(
-            lambda at, message: at == seq and isinstance(message, Welcome | Accepted | Refused | Status), patience_ms
+            lambda at, message: at == seq and isinstance(message, Welcome | Accepted | Refused | Status | Index),
+            patience_ms,
         )
-        assert found is None or isinstance(found, Welcome | Accepted | Refused | Status)
+        assert found is None or isinstance(found, Welcome | Accepted | Refused | Status | Index)
         return found
 
     def wait_notice(self, kind: type[Booted] | type[Finished] | type[Held], patience_ms: int) -> Notice | None:

@@ -168,6 +168,7 @@ class Board(Table):
     max_step_rate_hz: Annotated[int, Field(ge=100, le=1_000_000)] = 20_000
     silence_ms: Annotated[int, Field(ge=100, le=60_000)] = 6000
     sync_contact: bool = True
+    wind_sensor: bool = False
 
     @model_validator(mode="after")
     def _patient_enough(self) -> Self:

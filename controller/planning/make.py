@@ -92,9 +92,9 @@ def _poses(kit: Kit, field: Field, bounds: Bounds, request: Request, progress: P
 
 
 def _in_reach(yaw_deg: float, pan: Axis) -> float:
-    """The same yaw, a turn earlier or later where only that is within the head's limits."""
-    turns = (0.0, -360.0, 360.0)
-    return next((yaw_deg + turn for turn in turns if pan.min_deg <= yaw_deg + turn <= pan.max_deg), yaw_deg)
+    """The same yaw as near to zero as the head's limits allow, so that the cables are wound by half a turn at most."""
+    ways = sorted((yaw_deg + turn for turn in (0.0, -360.0, 360.0)), key=lambda way: (abs(way), -way))
+    return next((way for way in ways if pan.min_deg <= way <= pan.max_deg), yaw_deg)
 
 
 def _proved_rows(task: Task) -> list[Pose]:

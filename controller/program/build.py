@@ -8,6 +8,7 @@ from controller.errors import InputError
 from controller.kit.kit import Axis, Kit
 from controller.kit.line import TRIES, retry_ns
 from controller.program import timing
+from controller.program.index import with_passes
 from controller.program.program import AskStep, AxisSetting, ExposeStep, Exposure, MoveStep, Program, Step
 from protocol.codec import PROTOCOL_VERSION
 from protocol.messages import (
@@ -105,7 +106,24 @@ def build_steps(
             steps += _moves(kit, (pan, tilt), frame, here, target)
             here = target
         steps += exposures
-    return tuple(steps)
+    return tuple(_with_last_look(kit, (pan, tilt), steps))
+
+
+def _with_last_look(kit: Kit, settings: tuple[AxisSetting, AxisSetting], steps: list[Step]) -> list[Step]:
+    """The steps with a move at the end that passes the switches once more; before any frame that is taken by hand."""
+    turned = len(steps)
+    while turned and any(isinstance(step, AskStep) for step in steps[:turned]):
+        turned -= 1
+    by_head, by_hand = steps[:turned], steps[turned:]
+    marked, look = with_passes(by_head, kit)
+    moves = [step for step in by_head if isinstance(step, MoveStep)]
+    if look is None or not moves or any(isinstance(step, MoveStep) for step in by_hand):
+        return with_passes(steps, kit)[0]
+    last = moves[-1]
+    expected = _move_ns(kit, settings, (last.pan_steps, last.tilt_steps), look)
+    deadline = timing.deadline_ns(expected, kit.board.baud)
+    marked.append(MoveStep(last.frame, last.row, *look, 0, expected, deadline))
+    return with_passes(marked, kit)[0] + by_hand
 
 
 def _setting(kit: Kit, axis: Axis) -> AxisSetting:

@@ -25,7 +25,11 @@ class AxisSetting:
 
 @dataclass(frozen=True, slots=True)
 class MoveStep:
-    """Turn to a frame's absolute position, then wait `settle_ns`."""
+    """Turn to a frame's absolute position, then wait `settle_ns`.
+
+    `passes_pan` and `passes_tilt` say that since the stops before, the axis has surely passed the switch at its zero, so
+    that the board must have noted it. A move that no exposure follows is there only to pass them.
+    """
 
     frame: int
     row: int
@@ -35,6 +39,8 @@ class MoveStep:
     expected_ns: int
     """From sending the command to hearing of its end; settling not included."""
     deadline_ns: int
+    passes_pan: bool = False
+    passes_tilt: bool = False
 
 
 @dataclass(frozen=True, slots=True)

@@ -7,6 +7,7 @@
 #include "exposing.h"
 #include "hal.h"
 #include "homing.h"
+#include "indexing.h"
 #include "judging.h"
 #include "stopping.h"
 #include "watching.h"
@@ -20,6 +21,7 @@ void board_start(uint32_t boot_id, uint8_t cause, uint8_t fitted)
     link_start(&board.link);
     axis_start(PAN);
     axis_start(TILT);
+    indexing_start();
     exposing_end();
     hal_motors(false);
     board.boot_id = boot_id;
@@ -55,7 +57,9 @@ static void run(const struct request *request)
         board.state = MOVING;
         for (uint8_t name = 0; name < AXES; name++) {
             const struct set_axis *setting = &board.settings[name];
+            bool up = request->is.move.target[name] >= axis_position(name);
             axis_go_to(name, request->is.move.target[name], setting->speed, 1, setting->accel);
+            indexing_begin(name, up);
         }
     }
 }
@@ -93,7 +97,10 @@ static void refuse_or_accept(uint8_t reason)
         link_reply(&board.link, REFUSED, &reason, 1);
 }
 
-static void answer_hello(const struct hello *hello)
+/* Never inlined: each keeps its payload on the stack only for as long as it runs. */
+#define ALONE __attribute__((noinline))
+
+ALONE static void answer_hello(const struct hello *hello)
 {
     uint8_t payload[MAX_PAYLOAD];
     struct welcome welcome = {hello->nonce, board.boot_id, board.last_id, board.fitted};
@@ -103,7 +110,7 @@ static void answer_hello(const struct hello *hello)
         link_reply(&board.link, WELCOME, payload, codec_welcome(&welcome, payload));
 }
 
-static void answer_status(void)
+ALONE static void answer_status(void)
 {
     uint8_t payload[MAX_PAYLOAD];
     uint8_t known = board.known ? FLAG_PAN_KNOWN | FLAG_TILT_KNOWN : 0;
@@ -122,6 +129,12 @@ static void answer_status(void)
     link_reply(&board.link, STATUS, payload, codec_status(&status, payload));
 }
 
+ALONE static void answer_index(void)
+{
+    uint8_t payload[MAX_PAYLOAD];
+    link_reply(&board.link, INDEX, payload, codec_index(indexing_edges, payload));
+}
+
 static void obey(const struct request *request)
 {
     switch (request->kind) {
@@ -130,6 +143,9 @@ static void obey(const struct request *request)
         return;
     case GET_STATUS:
         answer_status();
+        return;
+    case GET_INDEX:
+        answer_index();
         return;
     case STOP:
         stopping_ramp(HOST_STOP);
@@ -151,6 +167,8 @@ static void millisecond(uint32_t now_ms)
     axis_update(PAN);
     axis_update(TILT);
     watching_time(now_ms);
+    if (board.state == MOVING)
+        indexing_update();
     bool at_rest = axis_at_rest(PAN) && axis_at_rest(TILT);
     if (board.state == MOVING && at_rest) {
         stopping_finish(ARRIVED);

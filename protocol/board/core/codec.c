@@ -20,6 +20,7 @@ static uint8_t payload_length(uint8_t kind)
     case EXPOSE:
         return 19;
     case GET_STATUS:
+    case GET_INDEX:
     case STOP:
     case HALT:
         return 0;
@@ -126,6 +127,17 @@ uint8_t codec_status(const struct status *status, uint8_t *out)
     at = put_u8(at, status->finished_outcome);
     at = put_u32(at, status->finished_clock_ms);
     at = put_u32(at, status->clock_ms);
+    return (uint8_t)(at - out);
+}
+
+uint8_t codec_index(const struct edge edges[AXES], uint8_t *out)
+{
+    uint8_t *at = out;
+    for (uint8_t name = 0; name < AXES; name++) {
+        at = put_u32(at, edges[name].count);
+        at = put_u32(at, (uint32_t)edges[name].at);
+        at = put_u8(at, edges[name].how);
+    }
     return (uint8_t)(at - out);
 }
 

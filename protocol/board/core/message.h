@@ -20,10 +20,12 @@ enum kind {
     EXPOSE = 0x4D,
     STOP = 0x4E,
     HALT = 0x50,
+    GET_INDEX = 0x53,
     WELCOME = 0xC3,
     ACCEPTED = 0xC5,
     REFUSED = 0xC6,
     STATUS = 0xC9,
+    INDEX = 0xCA,
     BOOTED = 0xE1,
     FINISHED = 0xE2,
     HELD = 0xE4
@@ -121,6 +123,15 @@ struct finished {
     uint8_t outcome;
     int32_t at[AXES];
     uint32_t clock_ms;
+};
+
+#define EDGE_UPWARD 1
+#define EDGE_ON 2
+
+struct edge {
+    uint32_t count;
+    int32_t at;
+    uint8_t how;
 };
 
 struct held {

@@ -114,7 +114,7 @@ def test_frames_by_hand_are_asked_for_and_made(numbers: tuple[int, ...], tmp_pat
 
 def test_after_going_too_far_the_head_comes_back_without_settling_twice() -> None:
     program = build_program(PLAY, few_frames()[:2])  # from pitch 5 down to -15.5: the tilt axis turns back
-    beyond, back = [step for step in program.steps if isinstance(step, MoveStep)][1:]
+    beyond, back = [step for step in program.steps if isinstance(step, MoveStep)][1:3]
     assert (beyond.pan_steps, back.pan_steps) == (38_400, 38_400)
     assert (beyond.tilt_steps, back.tilt_steps) == (-4960 - 160, -4960)
     run = Run(program)
@@ -173,5 +173,9 @@ def test_a_frame_by_hand_does_not_count_as_a_way_of_the_head() -> None:
     frames = with_hand(1)
     steps = build_program(PLAY, frames).steps
     without = build_program(PLAY, [frame for frame in frames if not frame.by_hand]).steps
-    assert [step for step in steps if isinstance(step, MoveStep)] == [s for s in without if isinstance(s, MoveStep)]
+    last = without[-1]
+    assert isinstance(last, MoveStep)  # past the switches, which is left out while somebody may hold the camera
+    assert [step for step in steps if isinstance(step, MoveStep)] == [
+        step for step in without[:-1] if isinstance(step, MoveStep)
+    ]
     assert [step for step in steps if isinstance(step, AskStep)] == [AskStep(1, 0, 120.0, -15.5)]

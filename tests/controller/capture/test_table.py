@@ -14,8 +14,8 @@ from controller.capture.machine import Run
 from controller.capture.sentences import CAUSES, REASONS
 from controller.capture.states import ENDING, FINAL, NOTES, ROWS, RunState, mermaid
 from controller.program.build import build_program
-from protocol.messages import Cause, Outcome, Reason
-from protocol.units import BootId, CommandId
+from protocol.messages import Cause, EdgeFlag, Index, Outcome, Reason
+from protocol.units import BootId, CommandId, Steps
 from tests.end_to_end.whole_runs import few_frames, kit_of
 
 PROGRAM = build_program(kit_of(exposure={"bracket_ev": [0, 1]}), few_frames())
@@ -23,7 +23,7 @@ S = RunState
 PAIRS = [(state, kind) for state in RunState for kind in Kind]
 IN_TABLE = {(source, row.kind) for row in ROWS for source in row.sources}
 # The step that a run in this state has in hand: 0 is a move, 1 the first exposure after it.
-CURSOR = {state: 1 if state in {S.SETTLING, S.EXPOSING, S.RECOVERING} else 0 for state in RunState}
+CURSOR = {state: 1 if state in {S.SETTLING, S.EXPOSING, S.RECOVERING, S.LISTENING} else 0 for state in RunState}
 OUTCOME = {
     Kind.EXPOSED: Outcome.EXPOSED_SYNC,
     Kind.NOT_CONFIRMED: Outcome.NO_SYNC,
@@ -48,6 +48,7 @@ def event_of(kind: Kind) -> Event:
         reason=Reason.BUSY,
         cause=Cause.STALL,
         boot_id=BootId(3),
+        index=Index(0, Steps(0), EdgeFlag(0), 0, Steps(0), EdgeFlag(0)),
     )
 
 

@@ -47,7 +47,9 @@ def wished(wish: Kind, folder: Path, port_of: Callable[[Rig], VirtualPort] = Vir
     """A run to a far frame with a wish on the way."""
     world = world_of(KIT, FAR, port_of=port_of)
     done = run(world, folder, wish_at(world, MOMENT_NS, wish))
-    assert [h.state for h in done.happenings] == ["connecting", "arming", "referencing", "moving", "stopping", "failed"]
+    assert [h.state for h in done.happenings] == [
+        *["connecting", "arming", "referencing", "checking", "moving", "stopping", "failed"]
+    ]
     assert done.happenings[-2].at_ns == MOMENT_NS
     return world, done
 

@@ -66,6 +66,7 @@ baud = 57600
 max_step_rate_hz = 9000
 silence_ms = 3000
 sync_contact = false
+wind_sensor = true
 """
 
 MINIMAL = """
@@ -119,6 +120,7 @@ def test_a_kit_with_every_key_keeps_every_value(tmp_path: Path) -> None:
         "max_step_rate_hz": 9000,
         "silence_ms": 3000,
         "sync_contact": False,
+        "wind_sensor": True,
     }
 
 

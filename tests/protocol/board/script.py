@@ -9,7 +9,7 @@ from random import Random
 
 from protocol.codec import PROTOCOL_VERSION, encode_message
 from protocol.framing import KINDS, LEAD, MAX_PAYLOAD, encode_frame
-from protocol.messages import Arm, Expose, GetStatus, Halt, Hello, Move, Reference, Request, SetAxis, Stop
+from protocol.messages import Arm, Expose, GetIndex, GetStatus, Halt, Hello, Move, Reference, Request, SetAxis, Stop
 from protocol.units import Axis, BootId, CommandId, Steps
 
 ID_BYTES = 4
@@ -96,7 +96,7 @@ class Script:
             return Arm(self._next_id(), self._boot_id, random.choice((100, 30_000)))
         if kind < 18:
             return self._describe(random.choice(list(Axis)))
-        return random.choice((GetStatus(), GetStatus(), Stop(), Halt()))
+        return random.choice((GetStatus(), GetIndex(), Stop(), Halt()))
 
     def _order(self) -> None:
         self._ask(self._draw())

@@ -7,7 +7,7 @@ from ctypes import POINTER as POINTER_TO
 from typing import Any
 
 from protocol.framing import MAX_ENCODED, MAX_FRAME, MAX_PAYLOAD, OVERHEAD
-from protocol.messages import Booted, Finished, Held, Message, Refused, Status, Welcome
+from protocol.messages import Booted, Finished, Held, Index, Message, Refused, Status, Welcome
 
 COUNTERS = ("good", "bad_cobs", "bad_crc", "bad_head", "oversize", "unled")
 
@@ -108,6 +108,10 @@ class CFinished(Structure):
     )
 
 
+class CEdge(Structure):
+    _fields_ = (("count", c_uint32), ("at", c_int32), ("how", c_uint8))
+
+
 class CHeld(Structure):
     _fields_ = (("cause", c_uint8), ("pan_steps", c_int32), ("tilt_steps", c_int32), ("clock_ms", c_uint32))
 
@@ -168,6 +172,13 @@ def payload_of(library: CDLL, message: Message) -> bytes:
         return bytes((message.reason,))
     if isinstance(message, Booted):
         count = library.codec_booted(c_uint32(message.boot_id), int(message.cause), out)
+        return out.raw[:count]
+    if isinstance(message, Index):
+        edges = (CEdge * 2)(
+            CEdge(message.pan_edges, message.pan_steps, int(message.pan_edge)),
+            CEdge(message.tilt_edges, message.tilt_steps, int(message.tilt_edge)),
+        )
+        count = library.codec_index(edges, out)
         return out.raw[:count]
     if type(message) not in STRUCTURES:
         return b""

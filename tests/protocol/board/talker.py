@@ -12,9 +12,11 @@ from protocol.messages import (
     BoardState,
     Booted,
     Finished,
+    GetIndex,
     GetStatus,
     Held,
     Hello,
+    Index,
     Message,
     Move,
     Notice,
@@ -85,7 +87,7 @@ class Talker:
         self.machine.feed(frame_of(request, self.seq))
         for _ in range(REPLY_MS):
             for seq, message in self.listen():
-                if isinstance(message, Welcome | Accepted | Refused | Status):
+                if isinstance(message, Welcome | Accepted | Refused | Status | Index):
                     assert seq == self.seq
                     return message
             self.machine.run(1)
@@ -98,6 +100,11 @@ class Talker:
     def status(self) -> Status:
         reply = self.ask(GetStatus())
         assert isinstance(reply, Status)
+        return reply
+
+    def index(self) -> Index:
+        reply = self.ask(GetIndex())
+        assert isinstance(reply, Index)
         return reply
 
     def run(self, milliseconds: int) -> None:

@@ -279,7 +279,7 @@ def test_hello_is_carried_out_each_time_and_forgets_the_last_frame(core: Core) -
 def test_an_unknown_kind_and_a_wrong_length_are_refused_by_name(core: Core, talker: Talker) -> None:
     talker.listen()
     for kind, payload, reason in (
-        (0x53, b"", Reason.UNKNOWN_KIND),
+        (0x55, b"", Reason.UNKNOWN_KIND),
         (0x7E, b"1", Reason.UNKNOWN_KIND),
         (kind_of(GetStatus), b"1", Reason.BAD_VALUE),
         (kind_of(Hello), b"", Reason.BAD_VALUE),

@@ -19,6 +19,7 @@ from protocol.messages import (
     BoardState,
     Booted,
     Expose,
+    GetIndex,
     GetStatus,
     Halt,
     Hello,
@@ -64,7 +65,7 @@ def draw(random: Random, host: Talker) -> Request:
         return SetAxis(command_id, random.choice(list(Axis)), Steps(-200), limit, number if odd else 1500, 6000)
     if kind == 7:
         return random.choice((Stop(), Halt()))
-    return GetStatus() if kind == 8 else Hello(random.choice((1, 1, 2)), 0, number)
+    return random.choice((GetStatus(), GetIndex())) if kind == 8 else Hello(random.choice((1, 1, 2)), 0, number)
 
 
 def without_time(message: Message) -> Message:

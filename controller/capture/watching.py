@@ -1,0 +1,132 @@
+"""What is watched between the photographs: whether zero is where it should be, and whether it blows too hard.
+
+A board notes where the switches at zero change during a move. The program knows which moves pass them; after such a move
+the board is asked, which takes a few milliseconds. A switch that was not passed, or was passed elsewhere, means that
+steps were counted that were not made (or that the switch itself has moved): zero is found again, and what was shot since
+it was last seen in its place is suspect and shot again.
+"""
+
+from typing import Any
+
+from controller.capture.acting import Acting
+from controller.capture.effects import Listen, Send, Timer
+from controller.capture.events import Event
+from controller.capture.recovery import PATIENCE_NS
+from controller.capture.requests import reference
+from controller.program.index import tolerance_steps
+from controller.program.program import MoveStep
+from controller.session.session import DoubtReason
+from protocol.messages import Capability, GetIndex
+from protocol.units import NS
+
+MOST_TIMES_OFF = 3
+SWITCHES = Capability.PAN_SWITCH | Capability.TILT_SWITCH
+LOOKS_AT_WIND_EVERY_NS = 5 * NS
+
+
+class Watching(Acting):
+    """Conditions, notes and actions of the checks."""
+
+    # Conditions.
+
+    def look_is_due(self, _: Any) -> bool:
+        """Zero was just found, or the move that has ended has passed a switch."""
+        if not self.capabilities & SWITCHES:
+            return False
+        return self.edges is None or (self.arrived is not None and bool(passed(self.arrived)))
+
+    def index_is_off(self, _: Any) -> bool:
+        """A switch was not where it should be."""
+        return bool(self.off)
+
+    def index_is_off_again(self, _: Any) -> bool:
+        """And that too often to go on."""
+        return bool(self.off) and self.times_off >= MOST_TIMES_OFF
+
+    def it_has_blown(self, _: Any) -> bool:
+        """It blew too hard until now, so the head must come to rest first."""
+        return self.windy_since_ns is not None
+
+    def wind_lasts(self, data: Any) -> bool:
+        """It has blown too hard for too long."""
+        event: Event = data.kwargs["event"]
+        return self.windy_since_ns is not None and event.at_ns - self.windy_since_ns > PATIENCE_NS
+
+    # Notes.
+
+    def note_index(self, data: Any) -> None:
+        """Compare what the board has seen of the switches with what it should have seen."""
+        event: Event = data.kwargs["event"]
+        assert event.index is not None
+        index, head = event.index, self.program.kit.head
+        edges = {"pan": index.pan_edges, "tilt": index.tilt_edges}
+        at = {"pan": index.pan_steps, "tilt": index.tilt_steps}
+        self.off = []
+        if self.edges is not None and self.arrived is not None:
+            # A switch may have been passed on the way to a stop close to it, before the move that is looked at now.
+            self.newly |= {axis for axis, count in edges.items() if count != self.edges[axis]}
+            for axis in passed(self.arrived):
+                tolerance = tolerance_steps(head.pan if axis == "pan" else head.tilt)
+                if axis in self.newly and abs(at[axis]) <= tolerance:
+                    self.unchecked[axis].clear()
+                else:
+                    self.off.append(axis)
+                self.newly.discard(axis)
+        self.edges = edges
+
+    # Actions.
+
+    def look(self, _: Any) -> None:
+        """Ask the board where it saw the switches."""
+        self.effects += [Timer(None, overdue=False), Send(GetIndex())]
+
+    def distrust(self, data: Any) -> None:
+        """Find zero again, and shoot again what may have been shot askew."""
+        self._suspect()
+        self.times_off += 1
+        self.position_known = False
+        self.begin_pass(self.left)
+        program = self.program
+        request = reference(program, self._take_id())
+        self._command(data, request, program.reference_expected_ns, program.reference_deadline_ns)
+
+    def stop_distrust(self, data: Any) -> None:
+        """It happens again and again: somebody must look at the head."""
+        self._suspect()
+        self.why = (
+            f"The switch at zero of {' and '.join(self.off)} was found elsewhere {self.times_off + 1} times: "
+            "check belt, screws, balance and motor current, then go on; what is suspect is shot again."
+        )
+        self._stop(data)
+
+    def _suspect(self) -> None:
+        self.once_more({made for axis in self.off for made in self.unchecked[axis]}, DoubtReason.SUSPECT)
+
+    def listen(self, _: Any) -> None:
+        """Ask whether it blows too hard."""
+        self.effects += [Timer(None, overdue=False), Listen()]
+
+    def wait_for_calm(self, data: Any) -> None:
+        """It does: ask again after a while."""
+        event: Event = data.kwargs["event"]
+        if self.windy_since_ns is None:
+            self.windy_since_ns = event.at_ns
+        self.effects.append(Timer(event.at_ns + LOOKS_AT_WIND_EVERY_NS, overdue=False))
+
+    def settle_again(self, data: Any) -> None:
+        """The wind has dropped: let the head come to rest as after a move, and ask once more."""
+        event: Event = data.kwargs["event"]
+        self.windy_since_ns = None
+        settle_ns = self.arrived.settle_ns if self.arrived is not None else 0
+        self.still_at_ns = event.at_ns + settle_ns
+        self.effects.append(Timer(self.still_at_ns, overdue=False))
+
+    def stop_wind(self, data: Any) -> None:
+        """It does not drop."""
+        self.why = "It has blown too hard for half an hour; shelter the head or wait for calm, then go on."
+        self._stop(data)
+
+
+def passed(move: MoveStep) -> list[str]:
+    """The axes whose switch this move has passed."""
+    return [axis for axis, passes in (("pan", move.passes_pan), ("tilt", move.passes_tilt)) if passes]

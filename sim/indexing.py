@@ -1,0 +1,39 @@
+"""What the board notes of the flags at zero while a Move is under way."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+from protocol.messages import EdgeFlag, Index
+from protocol.units import Axis as AxisName
+from protocol.units import Steps
+from sim.axis import Axis
+
+
+@dataclass(frozen=True, slots=True)
+class Edge:
+    """The latest change of a flag, and how many there were."""
+
+    count: int
+    steps: Steps
+    how: EdgeFlag
+
+
+class Indexing:
+    """The latest edge of each axis."""
+
+    def __init__(self) -> None:
+        self._edges = dict.fromkeys(AxisName, Edge(0, Steps(0), EdgeFlag(0)))
+
+    def note(self, now_ns: int, axes: Mapping[AxisName, Axis], origin: Mapping[AxisName, int]) -> None:
+        """A move has ended: where in it a flag changed, counted from `origin`."""
+        for name, axis in axes.items():
+            change = axis.flag_change(now_ns)
+            if change is not None:
+                steps, up, on = change
+                how = (EdgeFlag.UPWARD if up else EdgeFlag(0)) | (EdgeFlag.ON if on else EdgeFlag(0))
+                self._edges[name] = Edge(self._edges[name].count + 1, Steps(steps - origin[name]), how)
+
+    def reply(self) -> Index:
+        """What is answered."""
+        pan, tilt = self._edges[AxisName.PAN], self._edges[AxisName.TILT]
+        return Index(pan.count, pan.steps, pan.how, tilt.count, tilt.steps, tilt.how)
