@@ -107,6 +107,7 @@ class Axis(Table):
     full_steps_per_turn: Annotated[int, Field(gt=0, le=10_000)] = 200
     microsteps: Annotated[int, Field(gt=0, le=256)] = 16
     gear_ratio: Annotated[float, Field(gt=0, le=100_000)] = 36.0
+    measured_steps_per_degree: Annotated[float, Field(gt=0, le=100_000_000)] | None = None
     max_speed_deg_s: Annotated[float, Field(gt=0, le=360)] = 30.0
     max_accel_deg_s2: Annotated[float, Field(gt=0, le=3600)] = 40.0
     min_deg: Annotated[float, Field(ge=-3600, le=3600)] = -370.0
@@ -121,7 +122,12 @@ class Axis(Table):
 
     @property
     def steps_per_degree(self) -> float:
-        """Microsteps for one degree at the camera."""
+        """Microsteps for one degree at the camera: as measured, or else as the gearing should make it."""
+        return self.measured_steps_per_degree or self.nominal_steps_per_degree
+
+    @property
+    def nominal_steps_per_degree(self) -> float:
+        """Microsteps for one degree at the camera by motor and gearing alone."""
         return self.full_steps_per_turn * self.microsteps * self.gear_ratio / 360
 
 
