@@ -9,6 +9,7 @@ import click
 
 from controller import __version__
 from controller.board_commands import board
+from controller.calibrate_commands import calibrate
 from controller.capture_commands import capture, jog, report, resume, tell
 from controller.errors import InputError, WorldError
 from controller.picture_options import darkroom_for, picture_options
@@ -141,7 +142,7 @@ def _address(text: str | None) -> tuple[str, int] | None:
     return host or "127.0.0.1", int(port)
 
 
-for command in (board, jog, capture, resume, tell, report):
+for command in (board, calibrate, jog, capture, resume, tell, report):
     cli.add_command(command)
 
 

@@ -1,5 +1,6 @@
 """Folders, and files that are there whole or not at all."""
 
+import os
 from contextlib import suppress
 from pathlib import Path
 
@@ -14,11 +15,17 @@ def make_folder(folder: Path) -> None:
         raise StorageFailed(f"{folder} cannot be made ({error.strerror}); choose another place.") from None
 
 
-def write_whole(path: Path, text: str) -> None:
-    """Write `text` to `path`, replacing what is there; either the whole file appears or none. Raises StorageFailed."""
+def write_whole(path: Path, text: str, *, durably: bool = False) -> None:
+    """Write `text` to `path`, replacing what is there; either the whole file appears or none. Raises StorageFailed.
+
+    With `durably` it has reached the disk before it takes the old one's place, so that a power cut leaves one of the two.
+    """
     part = path.with_name(path.name + ".part")
     try:
         part.write_text(text, encoding="utf-8")
+        if durably:
+            with part.open("rb+") as file:
+                os.fsync(file.fileno())
         part.replace(path)
     except OSError as error:
         with suppress(OSError):

@@ -1,21 +1,26 @@
 """`fullturn capture` and `resume`: the set on a real board, every exposure on the disk before and after it is made."""
 
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 from contextlib import AbstractContextManager, contextmanager, suppress
 from dataclasses import dataclass, replace
+from datetime import datetime
 from pathlib import Path
+from typing import Any
 
 from controller import clock
+from controller.calibration.records import read
+from controller.calibration.use import calibrated
 from controller.capture.events import Kind, Wanted
 from controller.capture.hand import Hand
 from controller.capture.interrupts import Interrupts
 from controller.capture.operator import Operator, as_wanted
 from controller.capture.runner import Runner, RunResult
-from controller.commands.preflight import Check, checks
+from controller.commands.preflight import Check, calibration_checks, checks
 from controller.conformance.talk import Talk
 from controller.display import Display
 from controller.errors import InputError, StorageFailed, WorldError
 from controller.kit.kit import Kit
+from controller.kit.load import load_kit
 from controller.lock import lock_of, sole_use
 from controller.planning.plan import Plan, load_plan, plan_from
 from controller.ports.find import wait_known_board
@@ -58,18 +63,27 @@ class _Job:
 
 
 def capture_command(
-    plan_path: Path, url: str, out: Path, crew: Crew, kit: Kit | None = None, wait: Callable[[], None] | None = None
+    plan_path: Path,
+    url: str,
+    out: Path,
+    crew: Crew,
+    kit_path: Path | None = None,
+    wait: Callable[[], None] | None = None,
 ) -> Summary:
     """Make the set of a plan and write its session to `out`. Raises InputError, WorldError, LinkLost, StorageFailed.
 
-    `kit` is the kit as it is today, measured values included; it must be the plan's but for these. `wait` is called when
-    all is ready, and returns when the set may begin.
+    `kit_path` is the kit as it is today, whose calibration is used; it must be the plan's but for what is measured.
+    `wait` is called when all is ready, and returns when the set may begin.
     """
     plan = load_plan(plan_path)
     if not plan.proof.covered:
         raise InputError(f"{plan_path}: this plan does not cover its region; plan it anew.")
-    if kit is not None:
-        plan = _with_kit(plan, kit, plan_path)
+    measured: list[Check] = []
+    if kit_path is not None:
+        kit, records = load_kit(kit_path), read(kit_path)
+        now = datetime.fromisoformat(clock.wall_time())
+        measured = calibration_checks(kit, records, now)
+        plan = _with_kit(plan, calibrated(kit, records, now), plan_path)
     program = build_program(plan.kit, plan.frames)
     if out.exists():
         raise StorageFailed(f"{out} exists already; name another place, or go on with it by `fullturn resume`.")
@@ -85,7 +99,7 @@ def capture_command(
         try:
             with Session.create(out, about, durable=True) as session:
                 job = _Job(plan, session, port, crew)
-                _preflight(job, program)
+                _preflight(job, program, measured)
                 _make_ready(job, program)
                 if wait is not None:
                     wait()
@@ -122,14 +136,18 @@ def resume_command(path: Path, url: str | None, crew: Crew) -> Summary:
 
 def _with_kit(plan: Plan, kit: Kit, plan_path: Path) -> Plan:
     """The plan with the kit of today. Raises InputError where that is another kit."""
-    planned, today = (one.model_dump(exclude={"head": {"pan": MEASURED, "tilt": MEASURED}}) for one in (plan.kit, kit))
+    planned, today = (one.model_dump(exclude={"head": MEASURED}) for one in (plan.kit, kit))
     for table in planned:
         if planned[table] != today[table]:
             raise InputError(f"{plan_path}: was planned for a kit with another [{table}] than this one; plan it anew.")
     return plan.model_copy(update={"kit": kit})
 
 
-MEASURED = {"backlash_deg"}  # what a calibration may change
+# What a calibration may change.
+MEASURED: dict[str, Any] = {
+    **dict.fromkeys(("pan", "tilt"), {"backlash_deg", "measured_steps_per_degree"}),
+    **dict.fromkeys(("ring_hz", "ring_damping", "settle_ms", "lean_deg", "lean_toward_deg"), True),
+}
 
 
 @contextmanager
@@ -208,11 +226,11 @@ def _summary(plan: Plan, session: Session, result: RunResult) -> Summary:
     )
 
 
-def _preflight(job: _Job, program: Program) -> None:
+def _preflight(job: _Job, program: Program, measured: Sequence[Check] = ()) -> None:
     """Look at everything that can be looked at and ask for the rest. Raises WorldError."""
     welcome = wait_known_board(job.port)
     Talk(job.port).wait_quiet(50)  # nothing of that conversation is left for the next
-    found = checks(job.plan, program, welcome, job.session.path)
+    found = [*checks(job.plan, program, welcome, job.session.path), *measured]
     for check in found:
         job.crew.tell(check)
     bad = [check for check in found if not check.good]

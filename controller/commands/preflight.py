@@ -1,15 +1,22 @@
 """What is looked at before anything moves, each with its result."""
 
 import shutil
+from collections.abc import Sequence
 from dataclasses import dataclass
+from datetime import datetime
 from pathlib import Path
 
+from controller.calibration.records import Kind as CalibrationKind
+from controller.calibration.records import Record
+from controller.calibration.use import State, fresh
+from controller.kit.kit import Kit
 from controller.planning.plan import Plan
 from controller.program.program import Program
 from controller.report.wording import counted, duration
 from protocol.messages import Capability, Welcome
 from protocol.units import NS
 
+RELIED_ON = (CalibrationKind.STEPS, CalibrationKind.BACKLASH, CalibrationKind.LEVEL)
 LEAST_FREE_MB = 20  # for a session with its journal, many times over
 
 
@@ -42,6 +49,18 @@ def checks(plan: Plan, program: Program, welcome: Welcome, out: Path) -> list[Ch
         Check("card", f"about {plan.budget.megabytes / 1000:.1f} GB for the whole set: see that it is free"),
         _disk_check(out),
     ]
+
+
+def calibration_checks(kit: Kit, records: Sequence[Record], now: datetime) -> list[Check]:
+    """How the calibration stands. One that was made for another gearing is no calibration of this head."""
+    found = []
+    for standing in fresh(kit, records, now):
+        if standing.kind not in RELIED_ON:
+            continue
+        once = any(r.kind is standing.kind and r.axis is standing.axis and not r.undone for r in records)
+        outdated = standing.state is State.MISSING and once
+        found.append(Check("calibration", standing.sentence.removesuffix("."), good=not outdated))
+    return found
 
 
 def _switch_checks(plan: Plan, welcome: Welcome) -> list[Check]:

@@ -11,8 +11,6 @@ from controller import clock
 from controller.capture.interrupts import Interrupts
 from controller.commands.capture import Crew, capture_command
 from controller.errors import InputError, RunStopped, StorageFailed
-from controller.kit.kit import Kit
-from controller.kit.load import load_kit
 from controller.planning.sun import sun_at
 from controller.report.summary import Summary
 from controller.report.wording import duration
@@ -117,12 +115,11 @@ def capture_series(
     taken = [path for path in series.sessions if path.exists()]
     if taken:
         raise StorageFailed(f"{taken[0]} exists already; name another place, or go on with it by `fullturn resume`.")
-    kit: Kit | None = None if kit_path is None else load_kit(kit_path)
     begins = series.start
     for number, session in enumerate(series.sessions):
         wait = None if begins is None else partial(wait_until, begins, say)
         begins = (begins or clock.local_time()) + (series.every or timedelta())
-        yield capture_command(plan_path, url, session, crew, kit, wait), session
+        yield capture_command(plan_path, url, session, crew, kit_path, wait), session
         crew = replace(crew, confirm=lambda _: True, sweep=False)  # answered once for all
         if number + 1 < len(series.sessions) and begins < clock.local_time():
             say("The set took longer than the time between two; the next begins at once.")

@@ -107,6 +107,7 @@ class Axis(Table):
     full_steps_per_turn: Annotated[int, Field(gt=0, le=10_000)] = 200
     microsteps: Annotated[int, Field(gt=0, le=256)] = 16
     gear_ratio: Annotated[float, Field(gt=0, le=100_000)] = 36.0
+    measured_steps_per_degree: Annotated[float, Field(gt=0, le=100_000_000)] | None = None
     max_speed_deg_s: Annotated[float, Field(gt=0, le=360)] = 30.0
     max_accel_deg_s2: Annotated[float, Field(gt=0, le=3600)] = 40.0
     min_deg: Annotated[float, Field(ge=-3600, le=3600)] = -370.0
@@ -122,7 +123,12 @@ class Axis(Table):
 
     @property
     def steps_per_degree(self) -> float:
-        """Microsteps for one degree at the camera."""
+        """Microsteps for one degree at the camera: as measured, or else as the gearing should make it."""
+        return self.measured_steps_per_degree or self.nominal_steps_per_degree
+
+    @property
+    def nominal_steps_per_degree(self) -> float:
+        """Microsteps for one degree at the camera by motor and gearing alone."""
         return self.full_steps_per_turn * self.microsteps * self.gear_ratio / 360
 
 
@@ -134,7 +140,10 @@ class TiltAxis(Axis):
 
 
 class Head(Table):
-    """Both axes, and how the camera rings after a stop."""
+    """Both axes, how the camera rings after a stop, and how it stands.
+
+    The pan axis leans by `lean_deg`: its top has moved toward the yaw `lean_toward_deg`. Poses are corrected for it.
+    """
 
     pan: Axis = Axis()
     tilt: TiltAxis = TiltAxis()
@@ -142,6 +151,8 @@ class Head(Table):
     ring_damping: Annotated[float, Field(gt=0, lt=1)] = 0.05
     settle_ms: NotNegative | None = None
     level_error_deg: Annotated[float, Field(ge=0, le=10)] = 0.1
+    lean_deg: Annotated[float, Field(ge=0, le=20)] = 0.0
+    lean_toward_deg: Annotated[float, Field(ge=-360, le=360)] = 0.0
 
     def pointing_error_deg(self) -> float:
         """How far off a pose may be, in degrees, everything unlucky at once.

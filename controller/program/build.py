@@ -5,10 +5,11 @@ from collections.abc import Container, Sequence
 from typing import TYPE_CHECKING
 
 from controller.errors import InputError
-from controller.kit.kit import Axis, Kit
+from controller.kit.kit import Axis, Head, Kit
 from controller.kit.line import TRIES, retry_ns
 from controller.program import timing
 from controller.program.index import with_passes
+from controller.program.levelled import levelled
 from controller.program.program import AskStep, AxisSetting, ExposeStep, Exposure, MoveStep, Program, Step
 from protocol.codec import PROTOCOL_VERSION
 from protocol.messages import (
@@ -99,7 +100,7 @@ def build_steps(
         if frame.by_hand:
             steps.append(AskStep(frame.id, frame.row, frame.yaw_deg, frame.pitch_deg))
         else:
-            target = to_steps(frame.yaw_deg, kit.head.pan), to_steps(frame.pitch_deg, kit.head.tilt)
+            target = _target(kit.head, frame)
             _must_reach(frame, target, pan, tilt)
             if from_anywhere and not steps:
                 here = _above(target[0], kit.head.pan, pan), _above(target[1], kit.head.tilt, tilt)
@@ -124,6 +125,15 @@ def _with_last_look(kit: Kit, settings: tuple[AxisSetting, AxisSetting], steps: 
     deadline = timing.deadline_ns(expected, kit.board.baud)
     marked.append(MoveStep(last.frame, last.row, *look, 0, expected, deadline))
     return with_passes(marked, kit)[0] + by_hand
+
+
+def _target(head: Head, frame: "Frame") -> tuple[int, int]:
+    """Where to send both axes, a lean of the head counted in; a tilt that only this takes past a limit stays on it."""
+    pose = levelled(frame.yaw_deg, frame.pitch_deg, head.lean_deg, head.lean_toward_deg)
+    tilt_deg = pose.tilt_deg
+    if head.tilt.min_deg <= frame.pitch_deg <= head.tilt.max_deg:
+        tilt_deg = min(max(tilt_deg, head.tilt.min_deg), head.tilt.max_deg)
+    return to_steps(pose.pan_deg, head.pan), to_steps(tilt_deg, head.tilt)
 
 
 def _setting(kit: Kit, axis: Axis) -> AxisSetting:

@@ -1,20 +1,15 @@
 """The report as one HTML file that needs no network: pictures are drawn into it."""
 
-import io
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
-import matplotlib as mpl
-from jinja2 import Environment, PackageLoader, StrictUndefined
-from markupsafe import Markup
-from matplotlib.figure import Figure
-
 from controller.files import write_whole
 from controller.optics.field import shared_part
 from controller.planning.plan import Plan
 from controller.planning.request import Arrangement
+from controller.report.drawing import page_environment, svg
 from controller.report.sphere_picture import pole_picture, sphere_picture
 from controller.report.summary import Summary
 from controller.report.timeline_picture import seconds_by_lane, stretches, timeline_picture
@@ -58,9 +53,7 @@ def write_html(
 ) -> None:
     """Write the report; `tale` is what went wrong and what was done: when, who, what. Raises StorageFailed."""
     parts = stretches(happenings, summary.virtual_seconds)
-    environment = Environment(
-        loader=PackageLoader("controller.report"), autoescape=True, undefined=StrictUndefined, trim_blocks=True
-    )
+    environment = page_environment()
     environment.filters["duration"] = duration
     text = environment.get_template("report.html").render(
         plan=plan,
@@ -71,17 +64,8 @@ def write_html(
         left_out=left_out_sentence(plan),
         again=again_words(summary).strip(),
         tale=tale,
-        sphere=_svg(sphere_picture(plan)),
-        poles=_svg(pole_picture(plan)),
-        timeline=_svg(timeline_picture(parts)),
+        sphere=svg(sphere_picture(plan)),
+        poles=svg(pole_picture(plan)),
+        timeline=svg(timeline_picture(parts)),
     )
     write_whole(path, text)
-
-
-def _svg(figure: Figure) -> Markup:
-    """The figure as an <svg> element. Markup: it is our own drawing, not somebody's text."""
-    buffer = io.StringIO()
-    with mpl.rc_context({"svg.fonttype": "none", "svg.hashsalt": "fullturn", "font.family": "sans-serif"}):
-        figure.savefig(buffer, format="svg", metadata={"Date": None, "Creator": None, "Format": None, "Type": None})
-    text = buffer.getvalue()
-    return Markup(text[text.index("<svg") :])

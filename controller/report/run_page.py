@@ -5,11 +5,11 @@ from collections.abc import Sequence
 from pathlib import Path
 from typing import Any
 
-from jinja2 import Environment, PackageLoader, StrictUndefined
 from markupsafe import Markup
 
 from controller.files import write_whole
 from controller.planning.plan import Plan
+from controller.report.drawing import page_environment
 
 Sample = tuple[float, float, float, float, float]
 
@@ -25,9 +25,7 @@ def write_run_page(path: Path, plan: Plan, samples: Sequence[Sample], exposures:
         exposure | {"planned_yaw_deg": planned[exposure["frame"]][0], "planned_pitch_deg": planned[exposure["frame"]][1]}
         for exposure in exposures
     ]
-    environment = Environment(
-        loader=PackageLoader("controller.report"), autoescape=True, undefined=StrictUndefined, trim_blocks=True
-    )
+    environment = page_environment()
     # Markup: numbers and our own names only; "<" cannot occur in them, and is escaped all the same.
     data = Markup(json.dumps({"samples": samples, "exposures": rows}, separators=(",", ":")).replace("<", "\\u003c"))
     write_whole(path, environment.get_template("run.html").render(data=data))

@@ -46,6 +46,7 @@ settle_ms = 900
 full_steps_per_turn = 400
 microsteps = 32
 gear_ratio = 50.0
+measured_steps_per_degree = 1776.5
 max_speed_deg_s = 25.0
 max_accel_deg_s2 = 20.0
 min_deg = -10
@@ -108,6 +109,7 @@ def test_a_kit_with_every_key_keeps_every_value(tmp_path: Path) -> None:
         "full_steps_per_turn": 400,
         "microsteps": 32,
         "gear_ratio": 50.0,
+        "measured_steps_per_degree": 1776.5,
         "max_speed_deg_s": 25.0,
         "max_accel_deg_s2": 20.0,
         "min_deg": -10.0,
@@ -183,3 +185,9 @@ def test_the_bracket_keeps_its_order() -> None:
 def test_file_size_is_the_kits_word_or_follows_from_the_pixels() -> None:
     assert kit_with({"exposure.file_megabytes": 50}).file_megabytes() == 50
     assert kit_with({}).file_megabytes() == pytest.approx(24 * 1.5)  # 24 megapixels; common practice, no source
+
+
+def test_measured_steps_count_before_the_gearing() -> None:
+    pan = kit_with({"head.pan.measured_steps_per_degree": 321.5}).head.pan
+    assert (pan.steps_per_degree, pan.nominal_steps_per_degree) == (321.5, 320.0)
+    assert kit_with({}).head.pan.steps_per_degree == 320.0

@@ -1,0 +1,115 @@
+"""Readings from a CSV file: named columns of finite numbers, with the line each row stands on."""
+
+import csv
+import math
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+
+import numpy as np
+
+from controller.errors import InputError, WorldError
+from controller.optics.outline import Array
+
+MOST_ROWS = 1_000_000
+
+
+class NotBelievable(WorldError):
+    """Readings that can be read, but whose result nobody should rely on: why, and what to do."""
+
+
+@dataclass(frozen=True, slots=True)
+class Readings:
+    """Columns of equal length: numbers as arrays, words as tuples; `lines` are the file's, or 1, 2, ... when typed in."""
+
+    name: str
+    lines: tuple[int, ...]
+    numbers: Mapping[str, Array]
+    words: Mapping[str, tuple[str, ...]]
+
+    def __len__(self) -> int:
+        return len(self.lines)
+
+    def must_be_positive(self, name: str) -> None:
+        """Raises InputError that names the first line where column `name` is not above zero."""
+        for line, value in zip(self.lines, self.numbers[name], strict=True):
+            if value <= 0:
+                raise InputError(f"{self.name} line {line}: {name} = {value:g} must be more than 0.")
+
+
+def read_csv(path: Path, required: Sequence[str], optional: Sequence[str] = (), words: Sequence[str] = ()) -> Readings:
+    """The columns `required`, and those of `optional` that are there; those in `words` hold words, the others numbers.
+
+    Columns may stand in any order and others beside them; empty lines are left out. Raises InputError in one sentence
+    that names the file and the line.
+    """
+    rows = _rows(path, f"its first line should be {','.join(required)}")
+    names = [cell.strip() for cell in rows[0][1]]
+    missing = [name for name in required if name not in names]
+    if missing:
+        raise InputError(
+            f"{path} line {rows[0][0]}: has no column {missing[0]}; the first line should be {','.join(required)}."
+        )
+    twice = next((name for name in (*required, *optional) if names.count(name) > 1), None)
+    if twice is not None:
+        raise InputError(f"{path} line {rows[0][0]}: has two columns {twice}.")
+    if len(rows) == 1:
+        raise InputError(f"{path}: has no readings below its first line.")
+    if len(rows) > MOST_ROWS:
+        raise InputError(f"{path}: has more than {MOST_ROWS} lines; give the part that matters.")
+    wanted = [name for name in (*required, *optional) if name in names]
+    return _columns(path, rows[1:], {name: names.index(name) for name in wanted}, words)
+
+
+def names_in(path: Path) -> list[str]:
+    """The names in the first line of a CSV file. Raises InputError."""
+    return [cell.strip() for cell in _rows(path, "its first line should name its columns")[0][1]]
+
+
+def _rows(path: Path, wanted: str) -> list[tuple[int, list[str]]]:
+    """The lines that hold anything, with their numbers; at least one. Raises InputError."""
+    try:
+        text = path.read_text(encoding="utf-8-sig")
+    except OSError as error:
+        raise InputError(f"{path}: cannot be read ({error.strerror}).") from None
+    except UnicodeDecodeError:
+        raise InputError(f"{path}: is not a text file in UTF-8.") from None
+    reader = csv.reader(text.splitlines(), skipinitialspace=True)
+    try:
+        rows = [(reader.line_num, row) for row in reader if any(cell.strip() for cell in row)]
+    except csv.Error as error:
+        raise InputError(f"{path} line {reader.line_num}: is not CSV ({error}).") from None
+    if not rows:
+        raise InputError(f"{path}: is empty; {wanted}.")
+    return rows
+
+
+def _columns(path: Path, rows: list[tuple[int, list[str]]], places: dict[str, int], words: Sequence[str]) -> Readings:
+    numbers: dict[str, list[float]] = {name: [] for name in places if name not in words}
+    texts: dict[str, list[str]] = {name: [] for name in places if name in words}
+    for line, row in rows:
+        for name, place in places.items():
+            cell = row[place].strip() if place < len(row) else ""
+            if not cell:
+                raise InputError(f"{path} line {line}: {name} is missing.")
+            if name in texts:
+                texts[name].append(cell)
+            else:
+                numbers[name].append(number(cell, f"{path} line {line}: {name}"))
+    return Readings(
+        name=str(path),
+        lines=tuple(line for line, _ in rows),
+        numbers={name: np.array(column) for name, column in numbers.items()},
+        words={name: tuple(column) for name, column in texts.items()},
+    )
+
+
+def number(text: str, what: str) -> float:
+    """The finite number that `text` says. Raises InputError that begins with `what`."""
+    try:
+        value = float(text)
+    except ValueError:
+        raise InputError(f"{what} = {text} is not a number (with a decimal point, and without its unit).") from None
+    if not math.isfinite(value):
+        raise InputError(f"{what} = {text} is not a finite number.")
+    return value

@@ -1,0 +1,245 @@
+"""The calibration file beside the kit: dated records, none ever thrown away.
+
+`NAME.calibration.json` lies beside `NAME.toml`. A record is valid as long as it was not undone and the part of the kit it
+depends on is still what it was when it was made (`kit_digest`); of several the newest counts.
+"""
+
+import hashlib
+import json
+import math
+from collections.abc import Sequence
+from datetime import UTC, datetime
+from enum import StrEnum
+from pathlib import Path
+from typing import Annotated, Any, Literal, Self
+
+from pydantic import AwareDatetime, Field, ValidationError, model_validator
+
+from controller.errors import InputError
+from controller.files import write_whole
+from controller.kit.kit import Kit, Table
+from controller.kit.load import mistakes
+
+FORMAT_VERSION = 1
+Name = Annotated[str, Field(pattern=r"^[a-z][a-z0-9_]*$", max_length=60)]
+
+
+class Kind(StrEnum):
+    """What was calibrated."""
+
+    STEPS = "steps"
+    BACKLASH = "backlash"
+    LEVEL = "level"
+    PARALLAX = "parallax"
+    SETTLE = "settle"
+    VERIFY = "verify"
+
+
+class AxisName(StrEnum):
+    """Which axis, where a record is about one."""
+
+    PAN = "pan"
+    TILT = "tilt"
+
+
+OF_ONE_AXIS = frozenset({Kind.STEPS, Kind.BACKLASH})
+# What a record must hold to be of use, and within which bounds.
+NEEDED = {
+    Kind.STEPS: {"steps_per_degree": (1e-6, 1e8)},
+    Kind.BACKLASH: {"play_deg": (0.0, 5.0)},
+    Kind.LEVEL: {"lean_deg": (0.0, 20.0), "toward_deg": (-360.0, 360.0)},
+    Kind.SETTLE: {"ring_hz": (1e-6, 1e3), "ring_damping": (1e-6, 0.999999)},
+}
+
+
+class Record(Table):
+    """One measurement. Names of values end in their unit; `uncertainties` holds the standard uncertainty `u_<name>`.
+
+    `degrees_of_freedom` belongs to the first value and is None where they are not limited. The values others rely on:
+
+    - steps: steps_per_degree
+    - backlash: play_deg (what the planner must take up; 0 where none was found), reversal_deg, repeatability_deg
+    - level: lean_deg, toward_deg (the yaw toward which the pan axis leans)
+    - parallax: offset_mm (the lens's no-parallax point ahead of the axis), rail_mm (where the rail's scale should stand)
+    - settle: ring_hz, ring_damping, settle_ms (the wait for the kit's own lens and shutter time, where it is known)
+    - verify: repeatability_deg, needed_deg, passed (1 or 0)
+    """
+
+    id: Annotated[int, Field(ge=0)] = 0
+    made_at: AwareDatetime
+    kind: Kind
+    axis: AxisName | None = None
+    values: Annotated[dict[Name, float], Field(min_length=1)]
+    uncertainties: dict[Name, float] = Field(default_factory=dict)
+    degrees_of_freedom: Annotated[float, Field(gt=0)] | None = None
+    how: str
+    with_what: str = ""
+    residuals: dict[Name, tuple[float, ...]] = Field(default_factory=dict)
+    lens: str | None = None
+    focal_length_mm: Annotated[float, Field(gt=0)] | None = None
+    undone: bool = False
+    kit_digest: str
+
+    @model_validator(mode="after")
+    def _consistent(self) -> Self:
+        if (self.kind in OF_ONE_AXIS) != (self.axis is not None):
+            raise ValueError(f"a record of {self.kind} {'needs' if self.axis is None else 'has no'} axis")
+        for name, (least, most) in NEEDED.get(self.kind, {}).items():
+            if not least <= self.values.get(name, math.nan) <= most:
+                raise ValueError(f"a record of {self.kind} needs {name} between {least:g} and {most:g}")
+        for name, value in self.uncertainties.items():
+            if name.removeprefix("u_") not in self.values or not name.startswith("u_"):
+                raise ValueError(f"the uncertainty {name} belongs to no value")
+            if value < 0:
+                raise ValueError(f"the uncertainty {name} = {value:g} is negative")
+        return self
+
+
+class CalibrationFile(Table):
+    """The file as a whole."""
+
+    format: Literal["fullturn-calibration"] = "fullturn-calibration"
+    format_version: Literal[1] = 1
+    records: tuple[Record, ...] = ()
+
+    @model_validator(mode="after")
+    def _ids_differ(self) -> Self:
+        if len({record.id for record in self.records}) != len(self.records):
+            raise ValueError("two records have the same id")
+        return self
+
+
+def calibration_path(kit_path: Path) -> Path:
+    """The calibration file that belongs to the kit at `kit_path`."""
+    return kit_path.with_name(kit_path.name.removesuffix(".toml") + ".calibration.json")
+
+
+def kit_digest(kit: Kit, kind: Kind, axis: AxisName | None = None) -> str:
+    """A hash of the part of the kit that a record of `kind` depends on; never of what calibration itself measures."""
+    part = json.dumps(_depends_on(kit, kind, axis), sort_keys=True)
+    return hashlib.sha256(part.encode()).hexdigest()[:16]
+
+
+def _depends_on(kit: Kit, kind: Kind, axis: AxisName | None) -> Any:
+    gearing = {"full_steps_per_turn", "microsteps", "gear_ratio"}
+    lens = kit.lens.model_dump(mode="json", include={"make", "model", "projection", "focal_length_mm"})
+    if kind in OF_ONE_AXIS:
+        return (kit.head.pan if axis is AxisName.PAN else kit.head.tilt).model_dump(include=gearing)
+    axes = {name: gearing | {"max_speed_deg_s", "max_accel_deg_s2"} for name in ("pan", "tilt")}
+    match kind:
+        case Kind.SETTLE:
+            return [kit.head.model_dump(include=axes), lens]
+        case Kind.PARALLAX:  # a zoom keeps its records: its no-parallax point is interpolated between them
+            return lens if kit.lens.model is None else {"make": kit.lens.make, "model": kit.lens.model}
+        case Kind.VERIFY:
+            return kit.head.model_dump(include=axes)
+        case _:  # how the head stands has nothing to do with the kit
+            return None
+
+
+def new_record(
+    kit: Kit,
+    kind: Kind,
+    axis: AxisName | None,
+    made_at: str,
+    values: dict[str, float],
+    uncertainties: dict[str, float],
+    how: str,
+    **more: Any,
+) -> Record:
+    """A record that depends on `kit`, not stored yet; `made_at` as ISO 8601 with its offset, `more` as in Record."""
+    return Record(
+        made_at=datetime.fromisoformat(made_at).astimezone(UTC),
+        kind=kind,
+        axis=axis,
+        values=values,
+        uncertainties=uncertainties,
+        how=how,
+        kit_digest=kit_digest(kit, kind, axis),
+        **more,
+    )
+
+
+def read(kit_path: Path) -> tuple[Record, ...]:
+    """All records that belong to the kit at `kit_path`, oldest first; none where there is no file.
+
+    Raises InputError, in one sentence for a file that is damaged or of another version.
+    """
+    path = calibration_path(kit_path)
+    try:
+        content = json.loads(path.read_text(encoding="utf-8"))
+    except FileNotFoundError:
+        return ()
+    except OSError as error:
+        raise InputError(f"{path}: cannot be read ({error.strerror}).") from None
+    except (ValueError, RecursionError):
+        raise InputError(
+            f"{path}: is damaged (no valid JSON); restore it from a copy, or move it away and calibrate again."
+        ) from None
+    if not isinstance(content, dict) or content.get("format") != "fullturn-calibration":
+        raise InputError(f"{path}: is not a calibration file; move it away and calibrate again.")
+    version = content.get("format_version")
+    if version != FORMAT_VERSION or isinstance(version, bool):
+        raise InputError(
+            f"{path}: is a calibration file of format version {version}, this program reads version {FORMAT_VERSION}; "
+            "use the program that wrote it, or move it away and calibrate again."
+        )
+    try:
+        return CalibrationFile.model_validate_json(json.dumps(content)).records
+    except ValidationError as error:
+        raise InputError(mistakes(error, str(path))[0]) from None
+
+
+def _write(kit_path: Path, records: Sequence[Record]) -> None:
+    text = CalibrationFile(records=tuple(records)).model_dump_json(indent=1)
+    write_whole(calibration_path(kit_path), text + "\n", durably=True)
+
+
+def add(kit_path: Path, record: Record) -> Record:
+    """Store `record` behind the others and return it with its id. Raises InputError, StorageFailed."""
+    records = read(kit_path)
+    record = record.model_copy(update={"id": max((other.id for other in records), default=0) + 1})
+    _write(kit_path, [*records, record])
+    return record
+
+
+def undo(kit_path: Path, record_id: int | None = None) -> Record:
+    """Mark a record as undone, the newest where none is named, and return it.
+
+    It stays in the file. Raises InputError where there is no such record or it is undone already, StorageFailed.
+    """
+    records = read(kit_path)
+    path = calibration_path(kit_path)
+    if record_id is None:
+        standing = [record for record in records if not record.undone]
+        if not standing:
+            raise InputError(f"{path}: holds no record that could be undone.")
+        record_id = max(standing, key=_age).id
+    found = next((record for record in records if record.id == record_id), None)
+    if found is None:
+        raise InputError(f"{path}: has no record {record_id}; `fullturn calibrate list` names them.")
+    if found.undone:
+        raise InputError(f"{path}: record {record_id} is undone already.")
+    undone = found.model_copy(update={"undone": True})
+    _write(kit_path, [undone if record.id == record_id else record for record in records])
+    return undone
+
+
+def valid(records: Sequence[Record], kind: Kind, axis: AxisName | None, kit: Kit) -> list[Record]:
+    """The records of this kind and axis that are not undone and whose part of the kit is unchanged, newest first."""
+    digest = kit_digest(kit, kind, axis)
+    kept = [
+        record
+        for record in records
+        if record.kind is kind and record.axis is axis and not record.undone and record.kit_digest == digest
+    ]
+    return sorted(kept, key=_age, reverse=True)
+
+
+def newest_valid(records: Sequence[Record], kind: Kind, axis: AxisName | None, kit: Kit) -> Record | None:
+    """The record that counts, or None."""
+    return next(iter(valid(records, kind, axis, kit)), None)
+
+
+def _age(record: Record) -> tuple[datetime, int]:
+    return record.made_at, record.id

@@ -1,0 +1,109 @@
+"""What the records mean for a kit: the calibrated kit, and how far it may still be trusted."""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from datetime import datetime
+from enum import StrEnum
+from typing import Any
+
+from controller.calibration.records import OF_ONE_AXIS, AxisName, Kind, Record, newest_valid
+from controller.kit.kit import Axis, Kit
+
+# After how many days a record is stale. Our own choice, no source: belts and lenses change over months, and how the
+# head stands is true only until somebody moves the tripod.
+STALE_DAYS: dict[Kind, float] = {
+    Kind.STEPS: 180,
+    Kind.BACKLASH: 180,
+    Kind.LEVEL: 0.5,
+    Kind.PARALLAX: 730,
+    Kind.SETTLE: 180,
+    Kind.VERIFY: 90,
+}
+
+
+def calibrated(kit: Kit, records: Sequence[Record], now: datetime | None = None) -> Kit:
+    """The kit with what the newest valid records say: steps per degree, the gears' play, how the head rings.
+
+    With `now`, when the head stands where the set will be made, also how it leans, unless that record is stale.
+    """
+
+    def axis(name: AxisName, plain: Axis) -> Axis:
+        changes: dict[str, float] = {}
+        if (steps := newest_valid(records, Kind.STEPS, name, kit)) is not None:
+            changes["measured_steps_per_degree"] = steps.values["steps_per_degree"]
+        if (backlash := newest_valid(records, Kind.BACKLASH, name, kit)) is not None:
+            changes["backlash_deg"] = backlash.values["play_deg"]
+        return plain.model_copy(update=changes)
+
+    changes: dict[str, Any] = {
+        "pan": axis(AxisName.PAN, kit.head.pan),
+        "tilt": axis(AxisName.TILT, kit.head.tilt),
+    }
+    if (settle := newest_valid(records, Kind.SETTLE, None, kit)) is not None:
+        changes |= {
+            name: settle.values[name] for name in ("ring_hz", "ring_damping", "settle_ms") if name in settle.values
+        }
+    level = newest_valid(records, Kind.LEVEL, None, kit)
+    if level is not None and now is not None and not is_stale(level, now):
+        changes |= {"lean_deg": level.values["lean_deg"], "lean_toward_deg": level.values["toward_deg"]}
+    return kit.model_copy(update={"head": kit.head.model_copy(update=changes)})
+
+
+def is_stale(record: Record, now: datetime, days: float | None = None) -> bool:
+    """Whether a record is older than `days` at `now` (with its time zone); without `days`, as STALE_DAYS says."""
+    limit = STALE_DAYS[record.kind] if days is None else days
+    return (now - record.made_at).total_seconds() > limit * 86400
+
+
+class State(StrEnum):
+    """How a kind of calibration stands."""
+
+    PRESENT = "present"
+    STALE = "stale"
+    MISSING = "missing"
+
+
+@dataclass(frozen=True, slots=True)
+class Standing:
+    """How one kind of calibration stands, with a sentence for the operator."""
+
+    kind: Kind
+    axis: AxisName | None
+    state: State
+    sentence: str
+
+
+def fresh(
+    kit: Kit, records: Sequence[Record], now: datetime, days: Mapping[Kind, float] | float | None = None
+) -> list[Standing]:
+    """How each kind of calibration stands at `now`; `days` for all kinds, for some, or as STALE_DAYS says."""
+    standings = []
+    for kind in Kind:
+        limit = days.get(kind) if isinstance(days, Mapping) else days
+        axes = tuple(AxisName) if kind in OF_ONE_AXIS else (None,)
+        standings += [_standing(kit, records, now, limit, kind, axis) for axis in axes]
+    return standings
+
+
+def standing_sentences(kit: Kit, records: Sequence[Record], now: datetime) -> tuple[str, ...]:
+    """A sentence for each kind that a plan relies on and that was ever calibrated."""
+    once = {(record.kind, record.axis) for record in records if not record.undone}
+    relied_on = (Kind.STEPS, Kind.BACKLASH, Kind.SETTLE)
+    standings = fresh(kit, records, now)
+    return tuple(s.sentence for s in standings if s.kind in relied_on and (s.kind, s.axis) in once)
+
+
+def _standing(
+    kit: Kit, records: Sequence[Record], now: datetime, days: float | None, kind: Kind, axis: AxisName | None
+) -> Standing:
+    name = kind.value if axis is None else f"{kind.value} of the {axis.value} axis"
+    record = newest_valid(records, kind, axis, kit)
+    if record is None:
+        of_another = any(r.kind is kind and r.axis is axis and not r.undone for r in records)
+        why = "the kit has changed since it was calibrated" if of_another else "never calibrated"
+        return Standing(kind, axis, State.MISSING, f"{name}: {why}; the kit's own numbers count.")
+    age = (now - record.made_at).total_seconds() / 86400
+    text = f"{name}: calibrated {max(age, 0.0):.1f} days ago (record {record.id})"
+    if is_stale(record, now, days):
+        return Standing(kind, axis, State.STALE, f"{text}, which is too long ago; run `fullturn calibrate {kind.value}`.")
+    return Standing(kind, axis, State.PRESENT, f"{text}.")

@@ -1,0 +1,155 @@
+"""`fullturn calibrate`: what every procedure does with its finding, and the records themselves."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import datetime
+from pathlib import Path
+from typing import Any
+
+from controller import clock
+from controller.calibration import records
+from controller.calibration.finding import Finding
+from controller.calibration.use import is_stale
+from controller.errors import InputError
+from controller.kit.kit import Kit
+from controller.kit.load import load_kit
+
+
+@dataclass(frozen=True, slots=True)
+class Keeping:
+    """Where a finding goes: the kit it belongs to (without one nothing is stored), and a page."""
+
+    kit_path: Path | None = None
+    dry: bool = False
+    with_what: str = ""
+    page: Path | None = None
+
+    def kit(self) -> Kit | None:
+        """The kit as its file has it, without what was calibrated. Raises InputError."""
+        return None if self.kit_path is None else load_kit(self.kit_path)
+
+
+@dataclass(frozen=True, slots=True)
+class Kept:
+    """A finding and what became of it."""
+
+    finding: Finding
+    record_id: int | None
+    sentence: str
+
+    def as_json(self) -> dict[str, Any]:
+        """For other programs."""
+        return self.finding.as_json() | {"record_id": self.record_id}
+
+    def text(self) -> str:
+        """For people."""
+        return "\n".join((*self.finding.sentences, self.sentence))
+
+
+def keep(finding: Finding, keeping: Keeping) -> Kept:
+    """Store the finding as a record, unless there is no kit or the run is dry, and write the page.
+
+    Raises InputError, StorageFailed.
+    """
+    kit = keeping.kit()
+    record_id = None
+    if keeping.kit_path is None or kit is None:
+        sentence = "Nothing was stored, because no kit was named (--kit FILE)."
+    elif keeping.dry:
+        sentence = "Nothing was stored (--dry)."
+    else:
+        record_id = records.add(keeping.kit_path, _record(finding, kit, keeping.with_what)).id
+        sentence = f"Stored as record {record_id} in {records.calibration_path(keeping.kit_path)}."
+    if keeping.page is not None:
+        from controller.report.calibration_page import write_calibration_page  # noqa: PLC0415  matplotlib takes time
+
+        write_calibration_page(keeping.page, finding, sentence)
+    return Kept(finding, record_id, sentence)
+
+
+def _record(finding: Finding, kit: Kit, with_what: str) -> records.Record:
+    return records.new_record(
+        kit,
+        finding.kind,
+        finding.axis,
+        clock.wall_time(),
+        dict(finding.values),
+        dict(finding.uncertainties),
+        finding.how,
+        degrees_of_freedom=finding.degrees_of_freedom,
+        with_what=with_what,
+        residuals=dict(finding.residuals),
+        lens=finding.lens,
+        focal_length_mm=finding.focal_length_mm,
+    )
+
+
+@dataclass(frozen=True, slots=True)
+class Listed:
+    """A record, and why it counts or does not: "counts", "stale", "older", "undone" or "kit changed"."""
+
+    record: records.Record
+    standing: str
+
+    def as_json(self) -> dict[str, Any]:
+        """For other programs."""
+        return self.record.model_dump(mode="json") | {"standing": self.standing}
+
+    def line(self) -> str:
+        """In one line: when, what, how much and how sure, and whether it counts."""
+        record = self.record
+        name, value = next(iter(record.values.items()))
+        u = record.uncertainties.get(f"u_{name}")
+        said = f"{name} {value:.7g}" + ("" if u is None else f" (u {u:.2g})")
+        axis = record.axis.value if record.axis is not None else ""
+        return f"{record.id:4}  {record.made_at:%Y-%m-%d %H:%M}  {record.kind.value:9}{axis:5}{said}  [{self.standing}]"
+
+
+def list_command(kit_path: Path) -> list[Listed]:
+    """All records of a kit, oldest first. Raises InputError."""
+    kit, kept = load_kit(kit_path), records.read(kit_path)
+    return [Listed(record, _standing_of(record, kept, kit)) for record in kept]
+
+
+def show_command(kit_path: Path, record_id: int | None) -> Listed:
+    """One record, the newest without `record_id`. Raises InputError where there is none."""
+    listed = list_command(kit_path)
+    if record_id is None and listed:
+        return max(listed, key=lambda each: each.record.made_at)
+    for each in listed:
+        if each.record.id == record_id:
+            return each
+    wanted = "no record yet" if record_id is None else f"no record {record_id}; `fullturn calibrate list` names them"
+    raise InputError(f"{records.calibration_path(kit_path)}: has {wanted}.")
+
+
+def undo_command(kit_path: Path, record_id: int | None) -> Listed:
+    """Mark a record as undone, the newest without `record_id`. Raises InputError, StorageFailed."""
+    load_kit(kit_path)
+    return Listed(records.undo(kit_path, record_id), "undone")
+
+
+def record_text(listed: Listed) -> str:
+    """A record with all it holds."""
+    record = listed.record
+    lines = [listed.line(), f"      how: {record.how}" + (f"; with: {record.with_what}" if record.with_what else "")]
+    if record.lens or record.focal_length_mm:
+        focal = f" at {record.focal_length_mm:g} mm" if record.focal_length_mm else ""
+        lines.append(f"      lens: {record.lens or 'unnamed'}{focal}")
+    for name, value in record.values.items():
+        u = record.uncertainties.get(f"u_{name}")
+        lines.append(f"      {name} = {value:.7g}" + ("" if u is None else f", standard uncertainty {u:.2g}"))
+    for name, values in record.residuals.items():
+        lines.append(f"      residuals, {name}: {' '.join(f'{value:.3g}' for value in values)}")
+    return "\n".join(lines)
+
+
+def _standing_of(record: records.Record, kept: Sequence[records.Record], kit: Kit) -> str:
+    if record.undone:
+        return "undone"
+    if record.kit_digest != records.kit_digest(kit, record.kind, record.axis):
+        return "kit changed"
+    if records.newest_valid(kept, record.kind, record.axis, kit) is not record:
+        return "older"
+    now = datetime.fromisoformat(clock.wall_time())
+    return "stale" if is_stale(record, now) else "counts"

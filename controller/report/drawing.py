@@ -1,0 +1,24 @@
+"""What every page needs: its templates, and figures drawn into it."""
+
+import io
+
+import matplotlib as mpl
+from jinja2 import Environment, PackageLoader, StrictUndefined
+from markupsafe import Markup
+from matplotlib.figure import Figure
+
+
+def page_environment() -> Environment:
+    """The templates of the report, where a name that is not given is a mistake."""
+    return Environment(
+        loader=PackageLoader("controller.report"), autoescape=True, undefined=StrictUndefined, trim_blocks=True
+    )
+
+
+def svg(figure: Figure) -> Markup:
+    """The figure as an <svg> element. Markup: it is our own drawing, not somebody's text."""
+    buffer = io.StringIO()
+    with mpl.rc_context({"svg.fonttype": "none", "svg.hashsalt": "fullturn", "font.family": "sans-serif"}):
+        figure.savefig(buffer, format="svg", metadata={"Date": None, "Creator": None, "Format": None, "Type": None})
+    text = buffer.getvalue()
+    return Markup(text[text.index("<svg") :])
