@@ -140,12 +140,13 @@ def _with_kit(plan: Plan, kit: Kit, plan_path: Path) -> Plan:
     for table in planned:
         if planned[table] != today[table]:
             raise InputError(f"{plan_path}: was planned for a kit with another [{table}] than this one; plan it anew.")
-    return plan.model_copy(update={"kit": kit})
+    return plan.model_copy(update={"kit": kit}).sealed()
 
 
 # What a calibration may change.
 MEASURED: dict[str, Any] = {
-    **dict.fromkeys(("pan", "tilt"), {"backlash_deg", "measured_steps_per_degree"}),
+    "pan": {"backlash_deg", "measured_steps_per_degree"},
+    "tilt": {"backlash_deg", "measured_steps_per_degree"},
     **dict.fromkeys(("ring_hz", "ring_damping", "settle_ms", "lean_deg", "lean_toward_deg"), True),
 }
 

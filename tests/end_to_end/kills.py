@@ -1,0 +1,142 @@
+"""The host killed again and again in one capture, in virtual time: at chosen effects, with nothing said to the board."""
+
+from __future__ import annotations
+
+from collections import Counter
+from dataclasses import dataclass, field, replace
+from pathlib import Path
+
+from controller.capture.effects import Effect
+from controller.capture.events import Event, Kind
+from controller.capture.runner import Runner, RunResult
+from controller.commands.stand_in import rig_spec
+from controller.kit.kit import Kit
+from controller.planning.make import make_plan
+from controller.planning.plan import Plan
+from controller.program.build import build_program
+from controller.session.session import Session, ShotOutcome
+from protocol.units import NS
+from sim.rig import Rig
+from sim.scenario import Scenario
+from sim.truth import TrueExposure
+from sim.virtual_port import HostKilled, VirtualPort
+from tests.end_to_end.whole_runs import apart_deg, kit_of, within_deg
+
+MOST_LIVES = 400
+# Faults that leave exposures astray without a sign, or whose sign is lost when the host is killed before it is asked for.
+BEYOND_US = {"gust", "index-moved", "steps-lost"}
+STRIDE = 25  # effects of a life: more than it takes to begin again, so that each life gets somewhere
+
+
+VISITS = 10  # after so many kills somebody has a look at the camera
+
+
+class Killed(Exception):
+    """The host is gone."""
+
+
+class Mortal(Runner):
+    """A runner that is killed before its `life`-th effect: no clean-up, no last word to the board."""
+
+    life = 0
+
+    def run(self) -> RunResult:
+        self._handle(Event(Kind.START, self._port.now()))
+        while self._result is None:
+            self._handle(self._wait_event())
+        return self._result
+
+    def _perform(self, effect: Effect, at_ns: int) -> None:
+        if self.life == 0:
+            raise Killed
+        self.life -= 1
+        super()._perform(effect, at_ns)
+
+
+@dataclass
+class Outcome:
+    """What came of a capture whose host was killed so many times."""
+
+    kills: int = 0
+    mended: int = 0
+    complete: bool = False
+    twice: int = 0
+    retaken: int = 0
+    wrong: list[str] = field(default_factory=list)
+    """What was claimed and not made; and, but for faults that nothing can tell, what is astray."""
+
+
+def forty_frames() -> Plan:
+    """A sphere of forty frames with three exposures each."""
+    plan = make_plan(kit_of(28.0, exposure={"bracket_ev": [-1, 0, 1], "shutter_seconds": 0.01}), 0.3)
+    assert len(plan.frames) == 40
+    return plan
+
+
+def capture_with_kills(plan: Plan, scenario: Scenario, first: int, folder: Path, seed: int = 1) -> Outcome:
+    """Kill the host before its `first`-th effect and then every STRIDE effects, until the set is made.
+
+    What a run says it cannot mend itself is mended by somebody before it is resumed.
+    """
+    rig = Rig(replace(rig_spec(plan.kit, seed), scenario=scenario))
+    port = VirtualPort(rig)
+    outcome = Outcome()
+    left = first
+    with Session.create(folder / "s.sqlite", {}, durable=False) as session:
+        for _ in range(MOST_LIVES):
+            made = session.made()
+            outcome.wrong += _claims(session, rig)
+            if plan.exposures <= made:
+                break
+            runner = Mortal(build_program(plan.kit, plan.frames, made), port, session, first_id=session.next_command_id())
+            runner.life = left
+            try:
+                result = runner.run()
+            except (Killed, HostKilled):
+                outcome.kills += 1
+                rig.host.killed = False
+                left = STRIDE
+                if outcome.kills % VISITS == 0:
+                    rig.camera.card_left = rig.camera.battery_left = None
+                _pass(port, seed * outcome.kills % 20)
+                continue
+            left = runner.life
+            if result.complete:
+                continue
+            outcome.mended += 1
+            rig.camera.card_left = rig.camera.battery_left = None
+            _pass(port, 60)
+        outcome.complete = plan.exposures <= session.made()
+        outcome.retaken = len(session.doubts())
+    made_of = Counter((one.frame, one.exposure) for one in rig.truth.exposures)
+    outcome.twice = sum(made_of.values()) - len(made_of)
+    if not BEYOND_US & {fault.kind for fault in scenario.faults}:
+        outcome.wrong += [f"{one} is astray" for one in astray(plan, plan.kit, rig.truth.exposures)]
+    return outcome
+
+
+def _pass(port: VirtualPort, seconds: float) -> None:
+    """Nobody is there for a while."""
+    end_ns = port.now() + round(seconds * NS)
+    while port.now() < end_ns:
+        port.wait_bytes(end_ns)
+
+
+def _claims(session: Session, rig: Rig) -> list[str]:
+    """What the session claims and the truth does not know."""
+    made = {(one.frame, one.exposure) for one in rig.truth.exposures}
+    claimed = {
+        (shot.intent.frame, shot.intent.exposure) for shot in session.shots() if shot.outcome is ShotOutcome.CONFIRMED
+    }
+    return [f"{exposure} was claimed and not made" for exposure in claimed - made]
+
+
+def astray(plan: Plan, kit: Kit, truth: list[TrueExposure]) -> list[TrueExposure]:
+    """True exposures, the latest of each, that were made while the picture moved or that point elsewhere."""
+    aims = {frame.id: (frame.yaw_deg, frame.pitch_deg) for frame in plan.frames}
+    latest = {(one.frame, one.exposure): one for one in truth}
+    return [
+        one
+        for one in latest.values()
+        if not one.still or apart_deg((one.yaw_deg, one.pitch_deg), aims[one.frame]) > within_deg(kit)
+    ]

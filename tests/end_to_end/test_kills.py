@@ -1,0 +1,40 @@
+"""Whatever effect the host is killed at, and whatever else goes wrong: the set is made, and nothing is claimed in vain."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+
+from controller.planning.plan import Plan
+from sim.rig import NOTHING
+from sim.scenario import library
+from tests.end_to_end.kills import STRIDE, Outcome, capture_with_kills, forty_frames
+
+LEAST_KILLS_EACH = 40
+
+
+@pytest.fixture(scope="module")
+def plan() -> Plan:
+    return forty_frames()
+
+
+def holds(outcome: Outcome) -> None:
+    assert outcome.complete
+    assert outcome.wrong == []
+    assert outcome.kills >= LEAST_KILLS_EACH
+    assert outcome.twice <= outcome.kills  # at most one made twice for each kill, and in truth far fewer
+
+
+@pytest.mark.long
+@pytest.mark.parametrize("first", range(STRIDE))
+def test_killed_at_every_effect(plan: Plan, tmp_path: Path, first: int) -> None:
+    """The first life ends at each effect of a stride, the others a stride later: no effect is left out."""
+    holds(capture_with_kills(plan, NOTHING, first, tmp_path))
+
+
+@pytest.mark.long
+@pytest.mark.parametrize("first", [0, 11, 19])
+@pytest.mark.parametrize("name", sorted(library()))
+def test_killed_while_something_else_goes_wrong(plan: Plan, tmp_path: Path, name: str, first: int) -> None:
+    holds(capture_with_kills(plan, library()[name], first, tmp_path, seed=first + 1))
