@@ -10,7 +10,7 @@ from dataclasses import asdict
 from rich.console import Console
 from rich.table import Table
 
-from tests.bench import calibration, figures, firmware, pictures, planner, wire, worlds
+from tests.bench import calibration, capturing, figures, firmware, pictures, planner, wire, worlds
 from tests.bench.figures import Figure
 
 GROUPS: dict[str, Callable[[], list[Figure]]] = {
@@ -25,6 +25,7 @@ GROUPS: dict[str, Callable[[], list[Figure]]] = {
     "troubled": wire.troubled,
     "calibration": calibration.calibration,
     "worlds": worlds.worlds,
+    **capturing.GROUPS,
     "firmware": firmware.firmware,
     "fewest": planner.fewest,
 }

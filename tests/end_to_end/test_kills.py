@@ -1,4 +1,4 @@
-"""Whatever effect the host is killed at, and whatever else goes wrong: the set is made, and nothing is claimed in vain."""
+"""Whatever effect the host is killed at, whatever else goes wrong: the set is made, and nothing claimed in vain."""
 
 from __future__ import annotations
 

@@ -1,0 +1,185 @@
+"""Unattended capture: kills, what the host adds to an exposure, how soon a stop is felt, long series."""
+
+import os
+import random
+import tempfile
+import threading
+import time
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from itertools import pairwise
+from pathlib import Path
+from statistics import median
+from typing import Any
+
+from controller.capture.events import Kind, Wanted
+from controller.capture.runner import Runner
+from controller.commands.stand_in import rig_spec
+from controller.kit.kit import Kit
+from controller.planning.plan import Frame
+from controller.ports.serial_port import SerialPort
+from controller.program.build import build_program
+from controller.session.session import Intent, Session, ShotOutcome
+from protocol.units import NS
+from sim.rig import NOTHING, Rig
+from sim.scenario import library
+from sim.serve import RealTime
+from sim.terminal import Terminal
+from sim.virtual_port import VirtualPort
+from tests.bench.figures import Figure, work_s
+from tests.end_to_end.kills import capture_with_kills, forty_frames
+from tests.end_to_end.whole_runs import few_frames, kit_of
+
+FAST = {"max_speed_deg_s": 60.0, "max_accel_deg_s2": 400.0}
+# A camera and a line that need next to nothing, so that what the host adds stands out.
+QUICK: dict[str, dict[str, Any]] = {
+    "exposure": {
+        "shutter_seconds": 0.01, "bracket_ev": [0.0] * 15,
+        "focus_ms": 0, "press_ms": 20, "release_lag_ms": 10.0, "ready_ms": 20.0,
+    },
+    "board": {"baud": 1_000_000},
+    "head": {"settle_ms": 100, "pan": FAST, "tilt": FAST},
+}  # fmt: skip
+STOPS = 8
+MANY = 100_000
+SPHERES_A_WEEK = 7 * 24 * 4
+EARLY = 60  # spheres after which everything that is kept has been made
+
+
+def killing() -> list[Figure]:
+    """Kills at every effect of a plain capture, and once with each fault of the library."""
+    plan = forty_frames()
+    outcomes = []
+    with tempfile.TemporaryDirectory() as folder:
+        for first in range(25):
+            outcomes.append(capture_with_kills(plan, NOTHING, first, _new(folder)))
+        for scenario in library().values():
+            outcomes.append(capture_with_kills(plan, scenario, 7, _new(folder)))
+    return [
+        Figure("kills in 40 frames of three exposures", sum(one.kills for one in outcomes), "", least=2000),
+        Figure("... sets not complete after resuming", sum(not one.complete for one in outcomes), "", most=0),
+        Figure("... claimed and not made, or astray", sum(len(one.wrong) for one in outcomes), "", most=0),
+        Figure("... exposures made twice for each kill, worst run", max(o.twice / o.kills for o in outcomes), "", most=1),
+    ]
+
+
+def _new(folder: str) -> Path:
+    return Path(tempfile.mkdtemp(dir=folder))
+
+
+@contextmanager
+def served(kit: Kit) -> Iterator[tuple[Rig, RealTime, SerialPort]]:
+    """A simulated rig in real time behind a pseudo-terminal, and the port opened on it."""
+    rig, over = Rig(rig_spec(kit, 1)), threading.Event()
+    with Terminal() as line:
+        world = RealTime(rig, line)
+        thread = threading.Thread(target=world.serve, args=(over.is_set,))
+        thread.start()
+        try:
+            with SerialPort(line.path, kit.board.baud) as port:
+                yield rig, world, port
+        finally:
+            over.set()
+            thread.join()
+
+
+def on_the_line() -> list[Figure]:
+    """Over a pseudo-terminal, in real time."""
+    kit = kit_of(24.0, **QUICK)
+    camera = kit.exposure
+    needed_ms = camera.focus_ms + max(camera.press_ms, camera.release_lag_ms + camera.shutter_seconds * 1000)
+    with (
+        tempfile.TemporaryDirectory() as folder,
+        served(kit) as (_, _, port),
+        Session.create(Path(folder) / "s.sqlite", {}, durable=True) as session,
+    ):
+        Runner(build_program(kit, few_frames()), port, session).run()
+        shots = session.shots()
+    gaps = [
+        (b.board_clock_ms - a.board_clock_ms) - needed_ms - camera.ready_ms
+        for a, b in pairwise(shots)
+        if a.intent.frame == b.intent.frame and a.board_clock_ms is not None and b.board_clock_ms is not None
+    ]
+    waits = [_stop_ms(seed) for seed in range(STOPS)]
+    return [
+        Figure("what the host adds to an exposure, median", median(gaps), "ms", most=5),
+        Figure("from stop to the first step of the ramp, median", median(waits), "ms", most=50),
+        Figure("... the longest", max(waits), "ms", most=50),
+    ]
+
+
+def _stop_ms(seed: int) -> float:
+    """Milliseconds from the moment when a stop is wanted, in a long move, to the beginning of the ramp."""
+    kit = kit_of(board={"baud": 1_000_000}, head={"pan": FAST, "tilt": FAST})
+    program = build_program(kit, (Frame(id=0, row=0, yaw_deg=300.0, pitch_deg=0.0),))
+    moving, wanted_ns, wishes = threading.Event(), 0, [Wanted(Kind.STOP)]
+
+    def wish() -> Wanted | None:
+        return wishes.pop() if wishes and wanted_ns and time.monotonic_ns() >= wanted_ns else None
+
+    def press() -> None:
+        nonlocal wanted_ns
+        moving.wait()
+        wanted_ns = time.monotonic_ns() + random.Random(seed).randrange(300_000_000, 400_000_000)
+
+    thread = threading.Thread(target=press)
+    thread.start()
+    with (
+        tempfile.TemporaryDirectory() as folder,
+        served(kit) as (rig, world, port),
+        Session.create(Path(folder) / "s.sqlite", {}, durable=True) as session,
+    ):
+        Runner(program, port, session, wish, on_change=lambda now: moving.set() if now.state == "moving" else None).run()
+        began_ns = world._begin_ns + rig.head.pan.motion.begin_ns
+    thread.join()
+    return (began_ns - wanted_ns) / 1e6
+
+
+def long_series() -> list[Figure]:
+    """A week of spheres, and a session of a hundred thousand exposures."""
+    early, late = _week()
+    with tempfile.TemporaryDirectory() as folder:
+        path = Path(folder) / "s.sqlite"
+        with Session.create(path, {}, durable=False) as session:
+            for number in range(1, MANY + 1):
+                session.intend(Intent(number // 3, number % 3, 1, number, 0.0, 0.0, 0.01), number)
+                session.conclude(number, ShotOutcome.CONFIRMED, number, None)
+        seconds, _ = work_s(lambda: _opened(path))
+    return [
+        Figure(f"memory gained in a week of spheres ({SPHERES_A_WEEK})", late - early, "MB", most=5),
+        Figure(f"opening a session of {MANY} exposures", seconds, "s", most=0.2),
+    ]
+
+
+def _opened(path: Path) -> int:
+    with Session.open(path) as session:
+        return len(session.made()) + session.next_command_id()
+
+
+def _week() -> tuple[float, float]:
+    """Megabytes after the first spheres and after the last; one world, one host, a session for each sphere."""
+    kit = kit_of(12.0)
+    frames = few_frames()
+    rig = Rig(rig_spec(kit, 1))
+    port, early = VirtualPort(rig), 0.0
+    with tempfile.TemporaryDirectory() as folder:
+        for number in range(SPHERES_A_WEEK):
+            path = Path(folder) / "s.sqlite"
+            with Session.create(path, {}, durable=False) as session:
+                assert Runner(build_program(kit, frames), port, session).run().complete
+            path.unlink()
+            rig.truth.exposures.clear()
+            end_ns = (number + 1) * 900 * NS
+            while port.now() < end_ns:
+                port.wait_bytes(end_ns)
+            if number == EARLY:
+                early = _resident_mb()
+    return early, _resident_mb()
+
+
+def _resident_mb() -> float:
+    with open("/proc/self/statm", encoding="ascii") as statm:
+        return int(statm.read().split()[1]) * os.sysconf("SC_PAGE_SIZE") / 1e6
+
+
+GROUPS: dict[str, Callable[[], list[Figure]]] = {"killing": killing, "on_the_line": on_the_line, "series": long_series}
