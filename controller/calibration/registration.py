@@ -9,8 +9,8 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from controller.calibration.turning import Array
 from controller.errors import InputError
+from controller.optics.outline import Array
 
 MOST_FEATURES = 3000
 CONTRAST = 0.02  # half of what is usual: sky and meadows are dull

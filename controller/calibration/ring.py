@@ -20,7 +20,8 @@ import numpy as np
 from scipy.optimize import minimize_scalar
 from scipy.spatial.transform import Rotation
 
-from controller.calibration.turning import Array, Camera, NoOverlap, Turn, main_direction, turn_between
+from controller.calibration.turning import Camera, NoOverlap, Turn, main_direction, turn_between
+from controller.optics.outline import Array
 
 FEWEST_PICTURES = 5
 STEP = 1e-4  # of the focal length, for slopes
@@ -76,6 +77,8 @@ def close_ring(pairs: Sequence[Points], steps: Array, camera: Camera, common_px:
     turns: list[Turn] = []
     for _ in range(ROUNDS):
         turns = _turns(pairs, camera, turns)
+        if np.linalg.norm(np.sum([turn.vector_rad for turn in turns], axis=0)) < 1.0:
+            raise NotClosed  # nothing like a whole turn
         about = main_direction(turns)
         theta, slope, spread = _angles(pairs, turns, camera, about)
         sign = 1.0 if moved[0] > 0 else -1.0

@@ -9,13 +9,11 @@ import math
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 from scipy.optimize import least_squares
 
 from controller.calibration.propagation import RELATIVE_STEP
+from controller.optics.outline import Array
 from controller.program.timing import ring_down_s
-
-Array = NDArray[np.float64]
 
 FEWEST = 12  # readings for five unknowns
 RHO_LIMIT = 0.6  # neighbouring residuals more alike than this are not noise

@@ -11,9 +11,8 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.spatial.transform import Rotation
 
+from controller.optics.outline import Array
 from controller.optics.projection import LAWS, Projection
-
-Array = NDArray[np.float64]
 
 TRIALS = 300  # pairs of matches tried; with half of them wrong, one in four is right
 FIRST_REACH = 0.03  # how well matches must fit at first, when the focal length may be off, as a share of their extent
