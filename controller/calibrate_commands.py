@@ -6,10 +6,13 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
+from controller.plan_options import Number
 from controller.shared_options import FILE, json_option, show
 
 if TYPE_CHECKING:
+    from controller.calibration.asking import Operator
     from controller.commands.calibrate import Keeping, Kept
+    from controller.commands.calibrate_readings import Source
 
 axis_option = click.option("--axis", type=click.Choice(["pan", "tilt"]), required=True, help="Which axis.")
 from_option = click.option("--from", "readings", type=FILE, help="Readings from this CSV file, instead of asking.")
@@ -44,6 +47,141 @@ def show_kept(kept: "Kept", as_json: bool) -> None:
 @click.group()
 def calibrate() -> None:
     """Measure the head and the lens, with how sure each result is, and keep the records."""
+
+
+def operator() -> "Operator":
+    """Whoever sits at the terminal. Questions go to stderr, so that a result on stdout stays alone."""
+    from controller.calibration.asking import Operator  # noqa: PLC0415
+
+    def tell(text: str) -> None:
+        click.echo(text, err=True)
+
+    def ask(question: str) -> str:
+        return str(click.prompt(question, default="", show_default=False, err=True))
+
+    return Operator(tell, ask)
+
+
+def _source(readings: Path | None) -> "Source":
+    from controller.commands.calibrate_readings import Source  # noqa: PLC0415
+
+    return Source(readings, operator())
+
+
+reading_error_option = click.option(
+    "--reading-error-deg", type=Number(0, min_open=True), help="Standard uncertainty of one reading (or aim)."
+)
+
+
+@calibrate.command()
+@axis_option
+@from_option
+@click.option(
+    "--by",
+    type=click.Choice(["angles", "turns"]),
+    default="angles",
+    show_default=True,
+    help="An instrument that reads angles, or whole turns seen through the viewfinder.",
+)
+@reading_error_option
+@keeping_options
+def steps(
+    axis: str, readings: Path | None, by: str, reading_error_deg: float | None, as_json: bool, **options: Any
+) -> None:
+    """Find an axis's steps per degree from commanded steps and angles read, or from whole turns.
+
+    Columns of the file: commanded_steps,angle_deg[,u_angle_deg] or turns,steps.
+    """
+    from controller.calibration.records import AxisName  # noqa: PLC0415
+    from controller.commands.calibrate import keep  # noqa: PLC0415
+    from controller.commands.calibrate_readings import steps_command  # noqa: PLC0415
+
+    keeping = keeping_of(options)
+    finding = steps_command(keeping, _source(readings), AxisName(axis), reading_error_deg, by == "turns")
+    show_kept(keep(finding, keeping), as_json)
+
+
+@calibrate.command()
+@axis_option
+@from_option
+@click.option("--positions", type=click.IntRange(3, 100), default=5, show_default=True, help="Asked for, without a file.")
+@click.option("--times", type=click.IntRange(2, 100), default=5, show_default=True, help="... from each side.")
+@keeping_options
+def backlash(axis: str, readings: Path | None, positions: int, times: int, as_json: bool, **options: Any) -> None:
+    """Find the play of an axis (ISO 230-2) from positions approached from both sides.
+
+    Columns of the file: target_deg,direction,measured_deg with direction up (from below) or down.
+    """
+    from controller.calibration.records import AxisName  # noqa: PLC0415
+    from controller.commands.calibrate import keep  # noqa: PLC0415
+    from controller.commands.calibrate_readings import backlash_command  # noqa: PLC0415
+
+    keeping = keeping_of(options)
+    finding = backlash_command(keeping, _source(readings), AxisName(axis), positions, times)
+    show_kept(keep(finding, keeping), as_json)
+
+
+@calibrate.command()
+@from_option
+@click.option("--leg-yaw-deg", type=Number(-360, 360), default=0.0, show_default=True, help="Where one leg stands.")
+@click.option(
+    "--leg-radius-mm",
+    type=Number(0, 5000, min_open=True),
+    default=500.0,
+    show_default=True,
+    help="From below the pan axis to a foot.",
+)
+@reading_error_option
+@keeping_options
+def level(
+    readings: Path | None,
+    leg_yaw_deg: float,
+    leg_radius_mm: float,
+    reading_error_deg: float | None,
+    as_json: bool,
+    **options: Any,
+) -> None:
+    """Find how far and toward where the pan axis leans, and which leg to raise.
+
+    Columns of the file: yaw_deg,reading_deg[,u_reading_deg], the tilt (looking up: plus) read at yaws round the turn.
+    """
+    from controller.commands.calibrate import keep  # noqa: PLC0415
+    from controller.commands.calibrate_readings import level_command  # noqa: PLC0415
+
+    keeping = keeping_of(options)
+    finding = level_command(keeping, _source(readings), reading_error_deg, leg_yaw_deg, leg_radius_mm)
+    show_kept(keep(finding, keeping), as_json)
+
+
+@calibrate.command()
+@from_option
+@click.option("--plan", type=FILE, help="The plan that the head must be good enough for.")
+@click.option("--needed-deg", type=Number(0, min_open=True), help="What a pose may be off, instead of the plan's word.")
+@click.option("--times", type=click.IntRange(3, 100), default=5, show_default=True, help="Visits of each pose asked for.")
+@click.option("--seed", type=click.IntRange(0), default=0, show_default=True, help="Chance in their order.")
+@keeping_options
+def verify(
+    readings: Path | None,
+    plan: Path | None,
+    needed_deg: float | None,
+    times: int,
+    seed: int,
+    as_json: bool,
+    **options: Any,
+) -> None:
+    """Prove the whole: poses visited in random order (ISO 9283), held against what the plan needs.
+
+    Columns of the file, in the order of the visits: target_yaw_deg,target_pitch_deg,yaw_deg,pitch_deg. The exit status is
+    1 where the head is not good enough.
+    """
+    from controller.commands.calibrate import keep  # noqa: PLC0415
+    from controller.commands.calibrate_readings import verify_command  # noqa: PLC0415
+
+    keeping = keeping_of(options)
+    finding = verify_command(keeping, _source(readings), plan, needed_deg, times, seed)
+    show_kept(keep(finding, keeping), as_json)
+    if not finding.more["passed"]:
+        raise SystemExit(1)
 
 
 kit_argument = click.argument("kit", type=FILE)

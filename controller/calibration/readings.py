@@ -30,6 +30,12 @@ class Readings:
     def __len__(self) -> int:
         return len(self.lines)
 
+    def must_be_positive(self, name: str) -> None:
+        """Raises InputError that names the first line where column `name` is not above zero."""
+        for line, value in zip(self.lines, self.numbers[name], strict=True):
+            if value <= 0:
+                raise InputError(f"{self.name} line {line}: {name} = {value:g} must be more than 0.")
+
 
 def read_csv(path: Path, required: Sequence[str], optional: Sequence[str] = (), words: Sequence[str] = ()) -> Readings:
     """The columns `required`, and those of `optional` that are there; those in `words` hold words, the others numbers.
@@ -37,19 +43,7 @@ def read_csv(path: Path, required: Sequence[str], optional: Sequence[str] = (), 
     Columns may stand in any order and others beside them; empty lines are left out. Raises InputError in one sentence
     that names the file and the line.
     """
-    try:
-        text = path.read_text(encoding="utf-8-sig")
-    except OSError as error:
-        raise InputError(f"{path}: cannot be read ({error.strerror}).") from None
-    except UnicodeDecodeError:
-        raise InputError(f"{path}: is not a text file in UTF-8.") from None
-    reader = csv.reader(text.splitlines(), skipinitialspace=True)
-    try:
-        rows = [(reader.line_num, row) for row in reader if any(cell.strip() for cell in row)]
-    except csv.Error as error:
-        raise InputError(f"{path} line {reader.line_num}: is not CSV ({error}).") from None
-    if not rows:
-        raise InputError(f"{path}: is empty; its first line should be {','.join(required)}.")
+    rows = _rows(path, f"its first line should be {','.join(required)}")
     names = [cell.strip() for cell in rows[0][1]]
     missing = [name for name in required if name not in names]
     if missing:
@@ -65,6 +59,29 @@ def read_csv(path: Path, required: Sequence[str], optional: Sequence[str] = (), 
         raise InputError(f"{path}: has more than {MOST_ROWS} lines; give the part that matters.")
     wanted = [name for name in (*required, *optional) if name in names]
     return _columns(path, rows[1:], {name: names.index(name) for name in wanted}, words)
+
+
+def names_in(path: Path) -> list[str]:
+    """The names in the first line of a CSV file. Raises InputError."""
+    return [cell.strip() for cell in _rows(path, "its first line should name its columns")[0][1]]
+
+
+def _rows(path: Path, wanted: str) -> list[tuple[int, list[str]]]:
+    """The lines that hold anything, with their numbers; at least one. Raises InputError."""
+    try:
+        text = path.read_text(encoding="utf-8-sig")
+    except OSError as error:
+        raise InputError(f"{path}: cannot be read ({error.strerror}).") from None
+    except UnicodeDecodeError:
+        raise InputError(f"{path}: is not a text file in UTF-8.") from None
+    reader = csv.reader(text.splitlines(), skipinitialspace=True)
+    try:
+        rows = [(reader.line_num, row) for row in reader if any(cell.strip() for cell in row)]
+    except csv.Error as error:
+        raise InputError(f"{path} line {reader.line_num}: is not CSV ({error}).") from None
+    if not rows:
+        raise InputError(f"{path}: is empty; {wanted}.")
+    return rows
 
 
 def _columns(path: Path, rows: list[tuple[int, list[str]]], places: dict[str, int], words: Sequence[str]) -> Readings:
@@ -96,10 +113,3 @@ def number(text: str, what: str) -> float:
     if not math.isfinite(value):
         raise InputError(f"{what} = {text} is not a finite number.")
     return value
-
-
-def must_be_positive(readings: Readings, name: str) -> None:
-    """Raises InputError that names the first line where column `name` is not above zero."""
-    for line, value in zip(readings.lines, readings.numbers[name], strict=True):
-        if value <= 0:
-            raise InputError(f"{readings.name} line {line}: {name} = {value:g} must be more than 0.")

@@ -79,6 +79,14 @@ def fresh(
     return standings
 
 
+def standing_sentences(kit: Kit, records: Sequence[Record], now: datetime) -> tuple[str, ...]:
+    """A sentence for each kind that a plan relies on and that was ever calibrated."""
+    once = {(record.kind, record.axis) for record in records if not record.undone}
+    relied_on = (Kind.STEPS, Kind.BACKLASH, Kind.SETTLE)
+    standings = fresh(kit, records, now)
+    return tuple(s.sentence for s in standings if s.kind in relied_on and (s.kind, s.axis) in once)
+
+
 def _standing(
     kit: Kit, records: Sequence[Record], now: datetime, days: float | None, kind: Kind, axis: AxisName | None
 ) -> Standing:

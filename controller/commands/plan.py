@@ -1,8 +1,12 @@
 """`fullturn plan`: from a kit file to a plan file."""
 
 from dataclasses import dataclass, field
+from datetime import datetime
 from pathlib import Path
 
+from controller import clock
+from controller.calibration.records import read
+from controller.calibration.use import calibrated, standing_sentences
 from controller.errors import WorldError
 from controller.kit.load import load_kit
 from controller.planning.make import Progress, make_plan
@@ -30,15 +34,19 @@ class Made:
 
     plan: Plan
     compared: dict[str, tuple[int, float]]
+    calibration: tuple[str, ...] = ()
+    """A sentence for each calibration that is counted in, or was once made and no longer counts."""
 
 
 def plan_command(kit_path: Path, out: Path, asked: Asked, progress: Progress = lambda *_: None) -> Made:
-    """Make the plan and write it.
+    """Make the plan, with what is calibrated of the kit, and write it.
 
     Raises InputError; StorageFailed; WorldError, with nothing written, when the plan does not cover, leaves something
     out of reach that was not allowed to be, or breaks a limit.
     """
-    kit = load_kit(kit_path)
+    kit, kept = load_kit(kit_path), read(kit_path)
+    calibration = standing_sentences(kit, kept, datetime.fromisoformat(clock.wall_time()))
+    kit = calibrated(kit, kept)
     if asked.mounted in {"portrait", "landscape"}:
         kit = mounted(kit, asked.mounted)
     request, wanted = asked.request, asked.resolution
@@ -60,7 +68,7 @@ def plan_command(kit_path: Path, out: Path, asked: Asked, progress: Progress = l
         )
     hold_limits(plan, request)
     save_plan(plan, out)
-    return Made(plan, compared)
+    return Made(plan, compared, calibration)
 
 
 def plan_text(made: Made, out: Path) -> str:
@@ -93,6 +101,7 @@ def plan_text(made: Made, out: Path) -> str:
     lines += _link_lines(plan) + _order_lines(plan) + _sun_lines(plan)
     for way, (frames, seconds) in made.compared.items():
         lines.append(f"{way}: {frames} frames, {duration(seconds)}")
+    lines += [f"Calibration of {sentence}" for sentence in made.calibration]
     lines.append(f"The plan is in {out}")
     return "\n".join(lines)
 
