@@ -85,7 +85,9 @@ def _refined(
         part = ndimage.map_coordinates(filled, [inside[0] + down, inside[1] + right], order=3, mode="nearest")
         slopes = [ndimage.sobel(part, axis=axis) / 8 for axis in (1, 0)]
         inner = (slice(1, -1), slice(1, -1))
-        design = np.stack([slopes[0][inner].ravel(), slopes[1][inner].ravel(), part[inner].ravel(), np.ones(part[inner].size)], -1)
+        design = np.stack(
+            [slopes[0][inner].ravel(), slopes[1][inner].ravel(), part[inner].ravel(), np.ones(part[inner].size)], -1
+        )
         values, *_ = np.linalg.lstsq(design, mark[inner].ravel(), rcond=None)
         gain = values[2] if abs(values[2]) > 0.1 else 1.0
         step = values[:2] / gain

@@ -1,13 +1,14 @@
 """The no-parallax point: how far the lens's entrance pupil stands ahead of the axis about which the camera turns.
 
 The principle: R. Littlefield, *Theory of the "No-Parallax" Point in Panorama Photography*, 2006 (the lens must turn about
-its entrance pupil). The formulas follow from one triangle: axis, pupil, mark. With the pupil an offset e ahead of the axis,
-a mark at distance d from the axis and at an angle psi to the lens's axis is seen at beta, where
+its entrance pupil). The formulas follow from one triangle: axis, pupil, mark. With the pupil an offset e ahead of the
+axis, a mark at distance d from the axis and at an angle psi to the lens's axis is seen at beta, where
 
     sin(beta - psi) / e = sin(beta) / d    or    tan(beta) = d sin(psi) / (d cos(psi) - e).
 
-Distances are from the axis, not from the camera. Angles and pixels grow to the right. All lie in one level plane: the camera
-is not tilted, and a rectilinear lens then shows a mark as far right as if it stood in that plane, however high it stands.
+Distances are from the axis, not from the camera. Angles and pixels grow to the right. All lie in one level plane: the
+camera is not tilted, and a rectilinear lens then shows a mark as far right as if it stood in that plane, however high
+it stands.
 """
 
 import math
@@ -79,7 +80,10 @@ def offset_from_views_mm(first: Marks, second: Marks, near_mm: float, far_mm: fl
     unlike = (first.near_rad - second.near_rad) - (first.far_rad - second.far_rad)
 
     def disagreement(offset: float) -> float:
-        bent = [math.asin(offset * sine / distance) for sine, distance in zip(sines, [near_mm] * 2 + [far_mm] * 2, strict=True)]
+        bent = [
+            math.asin(offset * sine / distance)
+            for sine, distance in zip(sines, [near_mm] * 2 + [far_mm] * 2, strict=True)
+        ]
         return unlike - (bent[0] - bent[1]) + (bent[2] - bent[3])
 
     reach = min(FARTHEST_OFFSET_MM, 0.95 * near_mm)
@@ -89,7 +93,8 @@ def offset_from_views_mm(first: Marks, second: Marks, near_mm: float, far_mm: fl
 
 
 def sideways_mm(first_px: float, second_px: float, focal_px: float, distance_mm: float) -> float:
-    """How far right of the pan axis the pupil stands, from a mark seen looking straight down before and after half a turn.
+    """How far right of the pan axis the pupil stands, from a mark seen looking straight down before and after half a
+    turn.
 
     Both places count to the right of the picture's middle, `distance_mm` is from the pupil down to the mark. Half a turn
     takes a mark from P to -P about the axis, seen from a pupil at g: (P - g) f / d and (-P - g) f / d.

@@ -1,4 +1,4 @@
-"""Photographs as calibration needs them: grey, upright, of a handy size; what they say about their lens and their moment."""
+"""Photographs as calibration needs them: grey, upright, of a handy size; what they say of their lens and moment."""
 
 import math
 from collections.abc import Sequence
@@ -27,8 +27,8 @@ DIAGONAL_35MM = math.hypot(36, 24)
 class Photograph:
     """One photograph. `grey` (rows, columns) is upright and `share` times as large as the file's own picture.
 
-    `focal_mm` and `focal_35mm` are what its EXIF says of the lens, `taken_s` seconds since some moment common to all; None
-    where it does not say.
+    `focal_mm` and `focal_35mm` are what its EXIF says of the lens, `taken_s` seconds since some moment common to all;
+    None where it does not say.
     """
 
     path: Path
@@ -129,8 +129,9 @@ def _taken_s(details: Any) -> float | None:
 def camera_for(photograph: Photograph, kit: Kit | None, focal_mm: float | None, pixel_um: float | None) -> Camera:
     """What the pixels of `grey` mean.
 
-    From `pixel_um`, the pitch of the file's own pixels, with the focal length given or that of the EXIF; else from the kit,
-    whose focal length `focal_mm` replaces; else from the 35 mm equivalent in the EXIF (CIPA DC-008). Raises InputError.
+    From `pixel_um`, the pitch of the file's own pixels, with the focal length given or that of the EXIF; else from the
+    kit, whose focal length `focal_mm` replaces; else from the 35 mm equivalent in the EXIF (CIPA DC-008). Raises
+    InputError.
     """
     rows, columns = photograph.grey.shape
     middle = ((columns - 1) / 2, (rows - 1) / 2)
@@ -142,7 +143,8 @@ def camera_for(photograph: Photograph, kit: Kit | None, focal_mm: float | None, 
     if focal_mm is None and photograph.focal_35mm is not None:
         return Camera(photograph.focal_35mm / DIAGONAL_35MM * math.hypot(rows, columns), middle)
     raise InputError(
-        f"{photograph.path}: does not say enough of its lens; name the kit (--kit) or give --focal-length-mm and --pixel-um."
+        f"{photograph.path}: does not say enough of its lens; name the kit (--kit) or give --focal-length-mm and "
+        "--pixel-um."
     )
 
 

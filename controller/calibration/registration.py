@@ -1,6 +1,7 @@
 """Points that two photographs have in common, found by OpenCV (an optional extra: pip install "fullturn[pictures]").
 
-Features and their descriptions: D. Lowe, Int. J. Computer Vision 60:91, 2004 (SIFT), with the ratio test of its section 7.1.
+Features and their descriptions: D. Lowe, Int. J. Computer Vision 60:91, 2004 (SIFT), with the ratio test of its
+section 7.1.
 """
 
 from dataclasses import dataclass

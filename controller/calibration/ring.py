@@ -1,15 +1,15 @@
 """A closed ring of photographs: focal length and steps per degree at once, with no instrument.
 
-Neighbours are registered, the last with the first as well. The turns that this gives depend on the focal length, and only the
-right one lets them add up to 360 degrees. Where the camera was told to go says how many steps that was.
+Neighbours are registered, the last with the first as well. The turns that this gives depend on the focal length, and
+only the right one lets them add up to 360 degrees. Where the camera was told to go says how many steps that was.
 
 For neighbours i and i + 1 with s steps between them, a turn theta, D = d(theta) / d(ln f), and x degrees for a step:
 
     theta + D d(ln f) = x s (+ 360 for the pair that closes the ring) + (e[i+1] - e[i]) + h
 
 where e is by how much the head missed where it was told to go and h the error of the registration. The e cancel round the
-ring, so the focal length is sure even where the head is not. Their size is estimated along (restricted maximum likelihood:
-H. Patterson and R. Thompson, Biometrika 58:545, 1971); h is known from how the points scatter.
+ring, so the focal length is sure even where the head is not. Their size is estimated along (restricted maximum
+likelihood: H. Patterson and R. Thompson, Biometrika 58:545, 1971); h is known from how the points scatter.
 """
 
 import math
@@ -39,8 +39,8 @@ class NotClosed(Exception):
 class Ring:
     """What a ring says. Angles in degrees; each uncertainty with its degrees of freedom.
 
-    `missed_deg` is the standard deviation of where the head stopped, `residual_deg` (n,) by how much each turn differs from
-    what the steps say, `turns` the registrations at the found focal length.
+    `missed_deg` is the standard deviation of where the head stopped, `residual_deg` (n,) by how much each turn differs
+    from what the steps say, `turns` the registrations at the found focal length.
     """
 
     camera: Camera
@@ -137,7 +137,7 @@ def _solve(theta: Array, slope: Array, spread: Array, moved: Array, sign: float)
     found = minimize_scalar(unlikelihood, bounds=(math.log(typical / 100), math.log(largest)), method="bounded")
     missed = math.exp(float(found.x))
     weight = weights(missed)
-    covariance = np.linalg.inv(design.T @ weight @ design)
+    covariance = np.asarray(np.linalg.inv(design.T @ weight @ design), dtype=np.float64)
     gain = covariance @ design.T @ weight
     values = gain @ seen
     return _Solved(values, covariance, missed**2 * gain @ neighbours @ gain.T, missed, seen - design @ values)

@@ -1,8 +1,9 @@
 """How the head rings after a move: a damped sine fitted to readings of any sensor, and how long to wait for it.
 
 value = rest + exp(-z w t) (a cos(wd t) + b sin(wd t)), with w = 2 pi f the natural and wd = w sqrt(1 - z^2) the damped
-angular frequency, z the damping ratio (W. Thomson and M. Dahleh, *Theory of Vibration with Applications*, 5th ed., section 2.6).
-Least squares, uncertainties from its normal equations (D. Bates and D. Watts, *Nonlinear Regression Analysis*, 1988, 2.3.2).
+angular frequency, z the damping ratio (W. Thomson and M. Dahleh, *Theory of Vibration with Applications*, 5th ed.,
+section 2.6). Least squares, uncertainties from its normal equations (D. Bates and D. Watts, *Nonlinear Regression
+Analysis*, 1988, 2.3.2).
 """
 
 import math
@@ -57,21 +58,24 @@ def fit_ringing(time_s: Array, value: Array, near_hz: float | None = None) -> Ri
     if scale <= 1e-12 * max(1.0, float(np.abs(value).max())):
         raise NotRinging("all readings are the same")
     scaled = (value - value.mean()) / scale
+
+    def misfit(p: Array) -> Array:
+        return np.asarray(_model(p, since)[0] - scaled)
+
+    def slopes_of(p: Array) -> Array:
+        return _model(p, since)[1]
+
     found = least_squares(
-        lambda p: _model(p, since)[0] - scaled,
-        _start(since, scaled, near_hz),
-        jac=lambda p: _model(p, since)[1],
-        x_scale="jac",
-        method="lm",
-        max_nfev=400,
-    )
-    log_w, log_ratio, a, b, _ = found.x
+        misfit, _start(since, scaled, near_hz), jac=slopes_of, x_scale="jac", method="lm", max_nfev=400
+    ).x
+    log_w, log_ratio, a, b, _ = found.tolist()
+    residual, bends = misfit(found), slopes_of(found)
     ratio = math.exp(log_ratio)
     damping = ratio / math.hypot(1, ratio)
     freedom = len(since) - 5
-    variance = float(found.fun @ found.fun) / freedom
-    _must_be_ringing(found.x, found.fun, since)
-    cov = variance * np.linalg.pinv(found.jac.T @ found.jac)
+    variance = float(residual @ residual) / freedom
+    _must_be_ringing(found, residual, since)
+    cov = variance * np.linalg.pinv(bends.T @ bends)
     amplitude = math.hypot(a, b)
     slopes = np.zeros((3, 5))
     hz = math.exp(log_w) / (2 * math.pi) * math.hypot(1, ratio)
@@ -86,7 +90,7 @@ def fit_ringing(time_s: Array, value: Array, near_hz: float | None = None) -> Ri
         degrees_of_freedom=freedom,
         residual_sd=math.sqrt(variance) * scale,
         start_s=float(time_s[0]),
-        fitted=(found.fun + scaled) * scale + value.mean(),
+        fitted=(residual + scaled) * scale + value.mean(),
     )
 
 
@@ -127,7 +131,7 @@ def _peaks(since: Array, scaled: Array) -> Array:
 
 
 def _must_be_ringing(p: Array, residual: Array, since: Array) -> None:
-    hz, length = math.exp(min(p[0], 50.0)) / (2 * math.pi), float(since[-1])
+    hz, length = math.exp(min(float(p[0]), 50.0)) / (2 * math.pi), float(since[-1])
     if hz > 0.48 / float(np.median(np.diff(since))):
         raise NotRinging("the readings follow each other too slowly for what they show; take more in a second")
     if hz * length < 1:
@@ -137,7 +141,7 @@ def _must_be_ringing(p: Array, residual: Array, since: Array) -> None:
     spread = float(np.std(residual))
     if spread > 0.7:  # of the readings' own
         raise NotRinging("no single vibration stands out from the noise")
-    rho = float(residual[1:] @ residual[:-1] / max(residual @ residual, 1e-300))
+    rho = float(residual[1:] @ residual[:-1]) / max(float(residual @ residual), 1e-300)
     if rho > RHO_LIMIT and spread > 1e-6:
         raise NotRinging(
             "beside one vibration they show something else that is not noise; begin after the move has ended (--from-ms)"
@@ -164,7 +168,8 @@ class Wait:
 def wait_for(ringing: Ringing, pixels_per_unit: float, shutter_s: float, blur_px: float) -> Wait:
     """The wait after the first reading until an exposure is blurred by at most `blur_px`.
 
-    `pixels_per_unit` turns the sensor's unit into pixels. The vibration is not let die away any further during the exposure.
+    `pixels_per_unit` turns the sensor's unit into pixels. The vibration is not let die away any further during the
+    exposure.
     """
 
     def wait(values: Array) -> float:
@@ -173,5 +178,7 @@ def wait_for(ringing: Ringing, pixels_per_unit: float, shutter_s: float, blur_px
 
     middle = np.array([ringing.ring_hz, ringing.ring_damping, ringing.amplitude])
     steps = np.diag(np.array(ringing.uncertainties) * RELATIVE_STEP)
-    slopes = np.array([(wait(middle + step) - wait(middle - step)) / (2 * step.sum()) if step.any() else 0.0 for step in steps])
+    slopes = np.array(
+        [(wait(middle + step) - wait(middle - step)) / (2 * step.sum()) if step.any() else 0.0 for step in steps]
+    )
     return Wait(wait(middle), math.sqrt(max(float(slopes @ ringing.covariance @ slopes), 0.0)))

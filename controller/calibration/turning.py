@@ -1,7 +1,8 @@
 """By how much a camera was turned between two pictures, from points that both show. Pure geometry; any projection.
 
-A camera's axes here are x to the picture's right, y down, z along the lens: right-handed, so that turning right is a positive
-rotation about y and tilting up one about x. Pictures are upright, pixels count from the middle of the top left one.
+A camera's axes here are x to the picture's right, y down, z along the lens: right-handed, so that turning right is a
+positive rotation about y and tilting up one about x. Pictures are upright, pixels count from the middle of the top
+left one.
 """
 
 from collections.abc import Sequence
@@ -59,7 +60,7 @@ class Camera:
         law = LAWS[self.projection]
         radius = np.array([law.radius(float(a)) if a < beyond - 1e-6 else np.nan for a in angle])
         scale = np.where(across > 1e-9, radius / np.maximum(across, 1e-9), 1.0)
-        return self.focal_px * scale[:, np.newaxis] * rays[:, :2] + np.array(self.middle_px)
+        return np.asarray(self.focal_px * scale[:, np.newaxis] * rays[:, :2] + np.array(self.middle_px))
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -82,8 +83,8 @@ def turn_between(first_px: Array, second_px: Array, camera: Camera, near_rad: Ar
     `near_rad` (3,) is a turn that is known to be near the right one, which saves looking for it.
 
     The best rotation between two sets of rays is Wahba's problem (G. Wahba, SIAM Review 7:409, 1965); which matches are
-    right is found by trying pairs of them (M. Fischler and R. Bolles, Comm. ACM 24:381, 1981). The covariance is taken from
-    how the matches really scatter (H. White, Econometrica 48:817, 1980). Raises NoOverlap, ValueError.
+    right is found by trying pairs of them (M. Fischler and R. Bolles, Comm. ACM 24:381, 1981). The covariance is taken
+    from how the matches really scatter (H. White, Econometrica 48:817, 1980). Raises NoOverlap, ValueError.
     """
     if len(first_px) < FEWEST:
         raise NoOverlap

@@ -1,4 +1,4 @@
-"""`fullturn calibrate parallax`, `centre` and `rail`: where the lens must stand so that it turns about its entrance pupil."""
+"""`fullturn calibrate parallax`, `centre`, `rail`: where the lens must stand to turn about its entrance pupil."""
 
 import math
 from collections.abc import Sequence
@@ -29,7 +29,7 @@ from controller.calibration.rail import Place, Reading, rail_at, rail_table
 from controller.calibration.readings import NotBelievable
 from controller.calibration.records import Kind
 from controller.calibration.turning import Camera
-from controller.commands.calibrate import Keeping, Kept, keep
+from controller.commands.calibrate import Keeping
 from controller.commands.calibrate_pictures import LensGiven, lens_name, registered
 from controller.errors import InputError
 from controller.kit.kit import Kit
@@ -37,8 +37,8 @@ from controller.kit.load import load_kit
 from controller.optics.outline import Array
 from controller.optics.projection import Projection
 
-# What readings are taken to be uncertain by where nobody says: a tape held to a pupil nobody sees, an angle off a scale, a
-# focal length as engraved. Common practice, no source.
+# What readings are taken to be uncertain by where nobody says: a tape held to an axis, an angle off a scale, a focal
+# length as engraved. Common practice, no source.
 U_DISTANCE_SHARE, U_ANGLE_DEG, U_FOCAL_SHARE, U_AIM_DEG = 0.005, 0.1, 0.01, 0.1
 MARK_SHARE = 1 / 16  # of the picture's width that the mark fills, where nobody says
 MARK_PX = 0.05  # what finding a mark again is off by at least, from simulated photographs
@@ -99,19 +99,21 @@ class TypedShift:
     angle_deg: float
     shift_px: float
     u_angle_deg: float = U_ANGLE_DEG
-    u_shift_px: float = READ_PX
+    u_shift_px: float | None = None
 
 
 def typed_parallax_command(
     given: LensGiven, scene: Scene, typed: TypedShift, rail: Rail | None, keeping: Keeping
-) -> Kept:
-    """The offset from a shift in pixels. Raises InputError, NotBelievable, StorageFailed."""
+) -> Finding:
+    """The offset from a shift in pixels. Raises InputError, NotBelievable."""
     kit = keeping.kit()
     _must_be_usable(scene)
     if not 0 < abs(typed.angle_deg) < 85:
         raise InputError(f"--angle-deg {typed.angle_deg:g}: must lie between 0 and 85, either side of the middle.")
     if kit is not None and kit.lens.projection is not Projection.RECTILINEAR:
-        raise InputError(f"The kit's lens is {kit.lens.projection}; typed shifts are for rectilinear ones, give photographs.")
+        raise InputError(
+            f"The kit's lens is {kit.lens.projection}; typed shifts are for rectilinear ones, give photographs."
+        )
     focal_mm, focal_px = _typed_focal(kit, given)
     values = {
         "shift_px": typed.shift_px,
@@ -121,13 +123,15 @@ def typed_parallax_command(
         "angle_deg": typed.angle_deg,
     }
     u_focal = U_FOCAL_SHARE if given.u_focal_mm is None else given.u_focal_mm / focal_mm
-    unsure = {"shift_px": typed.u_shift_px, "angle_deg": typed.u_angle_deg, "focal_px": focal_px * u_focal}
+    u_shift = READ_PX if typed.u_shift_px is None else typed.u_shift_px
+    unsure = {"shift_px": u_shift, "angle_deg": typed.u_angle_deg, "focal_px": focal_px * u_focal}
     try:
         offset = offset_mm(**values)
         u_offset, parts = propagated(offset_mm, values, unsure | scene.uncertainties())
     except ValueError:
         raise NotBelievable(
-            f"No place of the lens gives a shift of {typed.shift_px:g} px at {typed.angle_deg:g}°; check the pixels' size, "
+            f"No place of the lens gives a shift of {typed.shift_px:g} px at {typed.angle_deg:g}°; check the pixels' "
+            "size, "
             "the distances (from the axis) and the angle."
         ) from None
     reach = np.linspace(-1.5, 1.5, 61) * max(abs(offset), 4 * u_offset)
@@ -141,7 +145,7 @@ def typed_parallax_command(
     )
     edge_deg = abs(typed.angle_deg)
     measured = _Measured(offset, u_offset, parts, focal_px, edge_deg, "shift of a near mark, typed in", {}, (plot,))
-    return keep(_finding(measured, scene, rail, kit, focal_mm), keeping)
+    return _finding(measured, scene, rail, kit, focal_mm)
 
 
 def seen_parallax_command(
@@ -152,10 +156,10 @@ def seen_parallax_command(
     scene: Scene,
     rail: Rail | None,
     keeping: Keeping,
-) -> Kept:
+) -> Finding:
     """The offset from two photographs, the near mark at `place` (column, row) of the first one's own pixels.
 
-    Raises InputError, NotBelievable, StorageFailed.
+    Raises InputError, NotBelievable.
     """
     kit = keeping.kit()
     _must_be_usable(scene)
@@ -166,12 +170,12 @@ def seen_parallax_command(
     camera = camera_for(taken[0], kit, given.focal_mm, given.pixel_um)
     measured = _from_photographs(taken, place, size_px, camera, given, scene)
     focal_mm = given.focal_mm or (kit.lens.focal_length_mm if kit is not None else taken[0].focal_mm)
-    return keep(_finding(measured, scene, rail, kit, focal_mm), keeping)
+    return _finding(measured, scene, rail, kit, focal_mm)
 
 
 def centre_command(
     given: LensGiven, distance_mm: float, places_px: tuple[float, float], u_aim_deg: float, keeping: Keeping
-) -> Kept:
+) -> Finding:
     """How far the lens stands beside the pan axis, from a mark on the ground before and after half a turn.
 
     It goes with the record of the lens's place but is no place along the rail, so nothing is stored. Raises InputError.
@@ -192,9 +196,10 @@ def centre_command(
     parts["aim_deg"] = distance_mm * math.radians(u_aim_deg)  # a lens not quite upright looks beside its foot
     u = math.hypot(u_read, parts["aim_deg"])
     side = "left" if value > 0 else "right"
-    found = f"The lens stands {abs(value):.1f} mm {'right' if value > 0 else 'left'} of the pan axis (standard uncertainty {u:.1f})"
+    where = f"{abs(value):.1f} mm {'right' if value > 0 else 'left'}"
+    found = f"The lens stands {where} of the pan axis (standard uncertainty {u:.1f})"
     advice = "which cannot be told from none" if abs(value) < 2 * u else f"so slide the camera {side} by that much"
-    finding = Finding(
+    return Finding(
         kind=Kind.PARALLAX,
         axis=None,
         values={"sideways_mm": value},
@@ -205,7 +210,6 @@ def centre_command(
         more={"slide": side, "u_parts_mm": parts},
         lens=lens_name(kit),
     )
-    return Kept(finding, None, "Nothing is stored of this; it is put right at once.")
 
 
 def rail_command(kit_path: Path, focal_mm: float | None) -> tuple[tuple[Place, ...], float, Reading]:
@@ -214,7 +218,8 @@ def rail_command(kit_path: Path, focal_mm: float | None) -> tuple[tuple[Place, .
     table = rail_table(records.read(kit_path), kit)
     if not table:
         raise InputError(
-            f"{records.calibration_path(kit_path)}: holds no place of this lens on the rail; run `fullturn calibrate parallax` "
+            f"{records.calibration_path(kit_path)}: holds no place of this lens on the rail; run `fullturn calibrate "
+            "parallax` "
             "with --rail-mm."
         )
     focal = focal_mm or kit.lens.focal_length_mm
@@ -224,7 +229,8 @@ def rail_command(kit_path: Path, focal_mm: float | None) -> tuple[tuple[Place, .
 def _must_be_usable(scene: Scene) -> None:
     if scene.near_mm <= NEAREST_MM:
         raise InputError(
-            f"--near-mm {scene.near_mm:g}: a mark nearer than {NEAREST_MM:g} mm to the axis stands nearer than the camera; "
+            f"--near-mm {scene.near_mm:g}: a mark nearer than {NEAREST_MM:g} mm to the axis stands nearer than the "
+            "camera; "
             "distances are from the pan axis."
         )
     if scene.far_mm < 1.2 * scene.near_mm:
@@ -258,7 +264,8 @@ def _from_photographs(
     turn, _ = registered(first, second, camera)
     if abs(math.degrees(turn.vector_rad[1])) < TURNED_DEG:
         raise NotBelievable(
-            f"{second.path}: was turned by {abs(math.degrees(turn.vector_rad[1])):.1f}° only; have the mark near one edge of "
+            f"{second.path}: was turned by {abs(math.degrees(turn.vector_rad[1])):.1f}° only; have the mark near one "
+            "edge of "
             "the picture, then near the other."
         )
     at = first.place(place)
@@ -268,7 +275,8 @@ def _from_photographs(
         right, down, u_mark = mark_shift_px(first.grey, second.grey, turn, camera, at, half, reach)
     except MarkNotFound:
         raise InputError(
-            f"{second.path}: does not show again what {first.path.name} shows at {place[0]:g} {place[1]:g} (--mark); name a "
+            f"{second.path}: does not show again what {first.path.name} shows at {place[0]:g} {place[1]:g} (--mark); "
+            "name a "
             "place on the near mark, its size with --mark-px, and check that both photographs show it."
         ) from None
     u_far_px = camera.focal_px * math.sqrt(float(turn.covariance[1, 1]))
@@ -279,12 +287,17 @@ def _from_photographs(
         return _offset_of(np.array(at), np.array([right_px, down]), turn.vector_rad, other, near_mm, far_mm)
 
     share = U_FOCAL_SHARE if given.u_focal_mm is None or given.focal_mm is None else given.u_focal_mm / given.focal_mm
-    unsure = {"right_px": math.hypot(u_mark, MARK_PX, u_far_px), "focal_px": share * camera.focal_px} | scene.uncertainties()
+    unsure = {
+        "right_px": math.hypot(u_mark, MARK_PX, u_far_px),
+        "focal_px": share * camera.focal_px,
+    } | scene.uncertainties()
     try:
         value = offset(**values)
         u_offset, parts = propagated(offset, values, unsure)
     except ValueError as error:
-        raise NotBelievable(f"{second.path}: {error}; check the mark (--mark), the distances and the focal length.") from None
+        raise NotBelievable(
+            f"{second.path}: {error}; check the mark (--mark), the distances and the focal length."
+        ) from None
     more = {"mark_shift_px": right / first.share, "turned_deg": math.degrees(float(turn.vector_rad[1]))}
     edge_deg = math.degrees(math.atan(first.grey.shape[1] / 2 / camera.focal_px))
     return _Measured(value, u_offset, parts, camera.focal_px / first.share, edge_deg, "two photographs", more)
@@ -303,7 +316,8 @@ def _finding(measured: _Measured, scene: Scene, rail: Rail | None, kit: Kit | No
     offset, u = measured.offset, measured.u_offset
     if abs(offset) > min(FARTHEST_OFFSET_MM, scene.near_mm / 2):
         raise NotBelievable(
-            f"The no-parallax point would lie {abs(offset):.0f} mm {'ahead of' if offset > 0 else 'behind'} the axis, which no "
+            f"The no-parallax point would lie {abs(offset):.0f} mm {'ahead of' if offset > 0 else 'behind'} the axis, "
+            "which no "
             "rail allows; check the shift's sign, the distances (from the axis) and the pixels' size."
         )
     nearest = scene.near_mm if scene.nearest_mm is None else scene.nearest_mm
@@ -315,7 +329,11 @@ def _finding(measured: _Measured, scene: Scene, rail: Rail | None, kit: Kit | No
         sentences = [f"{where} (standard uncertainty {u:.2f} mm), which cannot be told from none: leave it."]
     sentences.append(
         f"For things {nearest / 1000:g} m away, {costs:.2f} mm cost one pixel at {measured.edge_deg:.0f}° off the middle"
-        + (", more than this is uncertain by." if 2 * u < costs else "; measured again with a nearer mark it would be surer.")
+        + (
+            ", more than this is uncertain by."
+            if 2 * u < costs
+            else "; measured again with a nearer mark it would be surer."
+        )
     )
     values, uncertainties = {"offset_mm": offset}, {"u_offset_mm": u}
     if rail is not None:

@@ -15,7 +15,7 @@ from controller.calibration.registration import features_of, matched
 from controller.calibration.ring import FEWEST_PICTURES, NotClosed, Points, Ring, close_ring
 from controller.calibration.steps import GEARING_SHARE
 from controller.calibration.turning import Camera, NoOverlap, Turn, turn_between
-from controller.commands.calibrate import Keeping, Kept, keep
+from controller.commands.calibrate import Keeping
 from controller.errors import InputError
 from controller.kit.kit import Kit
 from controller.optics.outline import Array
@@ -39,12 +39,14 @@ class LensGiven:
     pixel_um: float | None = None
 
 
-def ring_command(paths: Sequence[Path], steps_text: str, given: LensGiven, keeping: Keeping) -> Kept:
-    """Close a ring of photographs of the pan axis. Raises InputError, NotBelievable, StorageFailed."""
+def ring_command(paths: Sequence[Path], steps_text: str, given: LensGiven, keeping: Keeping) -> Finding:
+    """Close a ring of photographs of the pan axis. Raises InputError, NotBelievable."""
     kit = keeping.kit()
     taken = read_photographs(photographs_in(paths))
     if len(taken) < FEWEST_PICTURES:
-        raise InputError(f"{paths[0]}: holds {counted(len(taken), 'photograph')}; a ring needs {FEWEST_PICTURES} or more.")
+        raise InputError(
+            f"{paths[0]}: holds {counted(len(taken), 'photograph')}; a ring needs {FEWEST_PICTURES} or more."
+        )
     steps = commanded_steps(steps_text, len(taken))
     camera = camera_for(taken[0], kit, given.focal_mm, given.pixel_um)
     pairs = matched_pairs(taken, closed=True)
@@ -60,13 +62,13 @@ def ring_command(paths: Sequence[Path], steps_text: str, given: LensGiven, keepi
     except ValueError as error:
         raise InputError(f"{taken[0].path}: {error}; check the lens's projection and focal length.") from None
     _must_be_believable(ring, camera, taken, kit)
-    return keep(_ring_finding(ring, camera, taken, steps, kit, given), keeping)
+    return _ring_finding(ring, camera, taken, steps, kit, given)
 
 
 def pair_command(
     paths: Sequence[Path], steps_text: str, axis: AxisName, given: LensGiven, u_pose_deg: float, keeping: Keeping
-) -> Kept:
-    """Steps per degree from two photographs of a known lens. Raises InputError, NotBelievable, StorageFailed."""
+) -> Finding:
+    """Steps per degree from two photographs of a known lens. Raises InputError, NotBelievable."""
     kit = keeping.kit()
     files = photographs_in(paths)
     if len(files) != 2:
@@ -98,7 +100,7 @@ def pair_command(
     value, u_angle = abs(moved) / angle_deg, math.hypot(*parts.values())
     _must_fit_gearing(value, axis, kit, taken[0])
     largest = max(parts, key=lambda name: parts[name])
-    finding = Finding(
+    return Finding(
         kind=Kind.STEPS,
         axis=axis,
         values={"steps_per_degree": value, "angle_deg": angle_deg},
@@ -114,7 +116,6 @@ def pair_command(
         lens=lens_name(kit),
         focal_length_mm=_focal_mm(camera, taken[0], kit, given),
     )
-    return keep(finding, keeping)
 
 
 def commanded_steps(text: str, count: int) -> Array:
@@ -133,7 +134,9 @@ def commanded_steps(text: str, count: int) -> Array:
         raise InputError(f"--commanded-steps {text}: gives {len(steps)} places for {counted(count, 'photograph')}.")
     moved = np.diff(steps)
     if not (np.all(moved > 0) or np.all(moved < 0)):
-        raise InputError(f"--commanded-steps {text}: the steps must keep growing (or falling), as the photographs were taken.")
+        raise InputError(
+            f"--commanded-steps {text}: the steps must keep growing (or falling), as the photographs were taken."
+        )
     return steps
 
 
@@ -186,7 +189,7 @@ def _focal_mm(camera: Camera, photograph: Photograph, kit: Kit | None, given: Le
     if given.pixel_um is not None:
         return camera.focal_px * given.pixel_um / 1000 / photograph.share
     if kit is not None:
-        return camera.focal_px * kit.field(0.0).width_mm / columns
+        return float(camera.focal_px * kit.field(0.0).width_mm / columns)
     return camera.focal_px * math.hypot(36, 24) / math.hypot(rows, columns)
 
 
@@ -216,7 +219,8 @@ def _must_be_believable(ring: Ring, expected: Camera, taken: Sequence[Photograph
     if ring.missed_deg > MISSED_DEG:
         worst = int(np.argmax(np.abs(ring.residual_deg)))
         raise NotBelievable(
-            f"{taken[worst].path}: from here the camera turned by {abs(ring.residual_deg[worst]):.2f}° more or less than the "
+            f"{taken[worst].path}: from here the camera turned by {abs(ring.residual_deg[worst]):.2f}° more or less "
+            "than the "
             "steps say; were all photographs taken, in order, and did the head slip?"
         )
     _must_fit_gearing(ring.steps_per_degree, AxisName.PAN, kit, first)
@@ -233,7 +237,8 @@ def _ring_finding(
     rms = float(np.sqrt(np.mean([turn.rms_px**2 for turn in ring.turns])))
     points = int(np.sum([turn.kept.sum() for turn in ring.turns]))
     sentences = [
-        f"The ring of {len(taken)} photographs closes: {ring.steps_per_degree:.4f} steps per degree, standard uncertainty "
+        f"The ring of {len(taken)} photographs closes: {ring.steps_per_degree:.4f} steps per degree, standard "
+        "uncertainty "
         f"{ring.u_steps_per_degree:.2g}; focal length {focal_mm:.4f} mm, {u_focal_mm:.2g}.",
         f"{counted(points, 'point')} fit within {rms:.2f} px; the head stopped within {ring.missed_deg:.4f}° of where it "
         "was told (standard deviation).",

@@ -45,7 +45,8 @@ def axis_accel(axis: Axis) -> int:
 def ring_down_s(swing: float, wanted: float, ring_hz: float, ring_damping: float) -> float:
     """Seconds until a swing, peak to peak, has died away to `wanted`, both in one unit; 0 where it is there already.
 
-    It dies away as exp(-z w t), so t = ln(swing / wanted) / (z w) (Thomson and Dahleh, *Theory of Vibration*, section 2.6).
+    It dies away as exp(-z w t), so t = ln(swing / wanted) / (z w) (Thomson and Dahleh, *Theory of Vibration*, section
+    2.6).
     """
     if swing <= wanted:
         return 0.0
