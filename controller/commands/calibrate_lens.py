@@ -261,15 +261,15 @@ def _from_photographs(
     scene: Scene,
 ) -> _Measured:
     first, second = taken
-    turn, _ = registered(first, second, camera)
+    at = first.place(place)
+    half = max(4, round((first.grey.shape[1] * MARK_SHARE if size_px is None else size_px * first.share) / 2))
+    turn, _ = registered(first, second, camera, (*at, 1.2 * half))
     if abs(math.degrees(turn.vector_rad[1])) < TURNED_DEG:
         raise NotBelievable(
             f"{second.path}: was turned by {abs(math.degrees(turn.vector_rad[1])):.1f}° only; have the mark near one "
             "edge of "
             "the picture, then near the other."
         )
-    at = first.place(place)
-    half = max(4, round((first.grey.shape[1] * MARK_SHARE if size_px is None else size_px * first.share) / 2))
     reach = min(round(camera.focal_px * 0.25), first.grey.shape[1] // 4)
     try:
         right, down, u_mark = mark_shift_px(first.grey, second.grey, turn, camera, at, half, reach)

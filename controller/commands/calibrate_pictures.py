@@ -147,9 +147,18 @@ def matched_pairs(taken: Sequence[Photograph], *, closed: bool) -> list[Points]:
     return [matched(one, other) for one, other in zip(features, following, strict=False)]
 
 
-def registered(first: Photograph, second: Photograph, camera: Camera) -> tuple[Turn, Points]:
-    """The turn between two photographs, and the points it was found from. Raises InputError, NotBelievable."""
+def registered(
+    first: Photograph, second: Photograph, camera: Camera, without: tuple[float, float, float] | None = None
+) -> tuple[Turn, Points]:
+    """The turn between two photographs, and the points it was found from.
+
+    What the first one shows around `without` (column, row, and half the width and height) is left out, as it is near. Raises
+    InputError, NotBelievable.
+    """
     points = matched(features_of(first.grey), features_of(second.grey))
+    if without is not None:
+        far = np.abs(points[0] - without[:2]).max(axis=1) > without[2]
+        points = points[0][far], points[1][far]
     try:
         turn = turn_between(*points, camera)
     except NoOverlap:
