@@ -98,7 +98,7 @@ def _turns(pairs: Sequence[Points], camera: Camera, before: Sequence[Turn]) -> l
     turns = []
     for number, (first, second) in enumerate(pairs):
         try:
-            turns.append(turn_between(first, second, camera, before[number].vector_rad if before else None))
+            turns.append(turn_between(first, second, camera, before[number].kept if before else None))
         except NoOverlap:
             raise NoOverlap(number) from None
     return turns

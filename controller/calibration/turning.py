@@ -77,10 +77,10 @@ class Turn:
     rms_px: float
 
 
-def turn_between(first_px: Array, second_px: Array, camera: Camera, near_rad: Array | None = None) -> Turn:
+def turn_between(first_px: Array, second_px: Array, camera: Camera, right: NDArray[np.bool_] | None = None) -> Turn:
     """The turn between two pictures from matched points, each (n, 2), some of which may be wrong.
 
-    `near_rad` (3,) is a turn that is known to be near the right one, which saves looking for it.
+    `right` (n,) says which matches are known to be right, mostly, which saves looking for them.
 
     The best rotation between two sets of rays is Wahba's problem (G. Wahba, SIAM Review 7:409, 1965); which matches are
     right is found by trying pairs of them (M. Fischler and R. Bolles, Comm. ACM 24:381, 1981). The covariance is taken
@@ -90,7 +90,10 @@ def turn_between(first_px: Array, second_px: Array, camera: Camera, near_rad: Ar
         raise NoOverlap
     first, second = camera.rays(first_px), camera.rays(second_px)
     reach = FIRST_REACH * _extent(first)
-    rotation = _consensus(first, second, reach) if near_rad is None else Rotation.from_rotvec(near_rad)
+    if right is None:
+        rotation = _consensus(first, second, reach)
+    else:
+        rotation = Rotation.align_vectors(first[right], second[right])[0]
     misfit = _misfit(first, second, rotation)
     kept = misfit < reach
     for _ in range(ROUNDS):

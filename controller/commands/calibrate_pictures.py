@@ -89,7 +89,7 @@ def pair_command(
             f"{axis} axis, at least half a degree apart."
         )
     u_focal = given.u_focal_mm / _focal_mm(camera, taken[0], kit, given) if given.u_focal_mm is not None else 0.01
-    longer = turn_between(points[0][turn.kept], points[1][turn.kept], camera.scaled(1.001), turn.vector_rad)
+    longer = turn_between(points[0][turn.kept], points[1][turn.kept], camera.scaled(1.001))
     slope_deg = abs(math.degrees(float(np.linalg.norm(longer.vector_rad))) - angle_deg) / math.log(1.001)
     parts = {
         "points": math.degrees(math.sqrt(float(toward @ turn.covariance @ toward))),

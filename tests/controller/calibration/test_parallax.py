@@ -103,7 +103,9 @@ def test_half_a_turn_shows_what_is_beside_the_axis(beside: float, mark: float, d
     assert sideways_mm(first, second, FOCAL_PX, distance) == pytest.approx(beside, abs=1e-9)
 
 
-def typed(shift: float, near: float = 1000, far: float = 10_000, angle: float = 25, focal: float = 24) -> dict[str, float]:
+def typed(
+    shift: float, near: float = 1000, far: float = 10_000, angle: float = 25, focal: float = 24
+) -> dict[str, float]:
     finding = typed_parallax_command(
         LensGiven(focal, None, 5.9), Scene(near, far), TypedShift(angle, shift), None, Keeping()
     )
