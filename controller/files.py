@@ -22,10 +22,9 @@ def write_whole(path: Path, text: str, *, durably: bool = False) -> None:
     """
     part = path.with_name(path.name + ".part")
     try:
-        with part.open("w", encoding="utf-8") as file:
-            file.write(text)
-            if durably:
-                file.flush()
+        part.write_text(text, encoding="utf-8")
+        if durably:
+            with part.open("rb+") as file:
                 os.fsync(file.fileno())
         part.replace(path)
     except OSError as error:

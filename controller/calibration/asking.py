@@ -9,7 +9,7 @@ from typing import Protocol
 
 import numpy as np
 
-from controller.calibration.readings import Readings, number
+from controller.calibration.readings import NotBelievable, Readings, number
 from controller.calibration.records import AxisName
 from controller.errors import InputError
 from controller.kit.kit import Axis, Kit
@@ -74,10 +74,12 @@ class Typed:
             else:
                 self.numbers.setdefault(name, []).append(value)
 
-    def readings(self, columns: Sequence[str]) -> Readings:
-        """All rows; `columns` are there even where nobody typed anything."""
-        rows = len(next(iter(self.numbers.values()), []))
-        numbers = {name: np.array(self.numbers.get(name, [])) for name in columns}
+    def readings(self) -> Readings:
+        """All rows. Raises NotBelievable where there are none."""
+        if not self.numbers:
+            raise NotBelievable("Nothing was typed in, so there is nothing to work out.")
+        rows = len(next(iter(self.numbers.values())))
+        numbers = {name: np.array(column) for name, column in self.numbers.items()}
         words = {name: tuple(column) for name, column in self.words.items()}
         return Readings(TYPED, tuple(range(1, rows + 1)), numbers, words)
 
@@ -110,20 +112,19 @@ def asked_angles(operator: Operator, axis: AxisName, kit: Kit | None) -> Reading
         "Fasten an instrument that reads the angle, degrees growing to the right and upward. Touch nothing else."
     )
     typed, plain = Typed(), axis_of(kit, axis)
-    columns = ("commanded_steps", "angle_deg")
     if plain is None:
         operator.tell("Type the steps commanded and the angle read; an empty line ends.")
         while (steps := operator.number("Commanded steps")) is not None:
             if (angle := operator.number("Angle read, degrees")) is not None:
                 typed.add(commanded_steps=steps, angle_deg=angle)
-        return typed.readings(columns)
+        return typed.readings()
     low, high = _range_of(axis, kit)
     places = np.linspace(low, high, POSITIONS + 1)
     for place in places.tolist():
         operator.send(axis, place, plain.nominal_steps_per_degree, side=1)
         if (angle := operator.number("Angle read, degrees (empty: leave it out)")) is not None:
             typed.add(commanded_steps=float(round(place * plain.nominal_steps_per_degree)), angle_deg=angle)
-    return typed.readings(columns)
+    return typed.readings()
 
 
 def asked_turns(operator: Operator) -> Readings:
@@ -136,7 +137,7 @@ def asked_turns(operator: Operator) -> Readings:
     while (turns := operator.number("Whole turns made")) is not None:
         if (steps := operator.number("Steps from the mark back on to it")) is not None:
             typed.add(turns=turns, steps=steps)
-    return typed.readings(("turns", "steps"))
+    return typed.readings()
 
 
 def asked_approaches(operator: Operator, axis: AxisName, kit: Kit | None, positions: int, times: int) -> Readings:
@@ -151,7 +152,7 @@ def asked_approaches(operator: Operator, axis: AxisName, kit: Kit | None, positi
                 operator.send(axis, place, rate, side)
                 if (angle := operator.number("Angle read, degrees (empty: leave it out)")) is not None:
                     typed.add(target_deg=place, direction=word, measured_deg=angle)
-    return typed.readings(("target_deg", "measured_deg"))
+    return typed.readings()
 
 
 def asked_tilts(operator: Operator, kit: Kit | None) -> Readings:
@@ -163,7 +164,7 @@ def asked_tilts(operator: Operator, kit: Kit | None) -> Readings:
         operator.send(AxisName.PAN, place, None if plain is None else plain.steps_per_degree, side=1)
         if (reading := operator.number("Tilt read, degrees (empty: leave it out)")) is not None:
             typed.add(yaw_deg=place, reading_deg=reading)
-    return typed.readings(("yaw_deg", "reading_deg"))
+    return typed.readings()
 
 
 def asked_visits(operator: Operator, kit: Kit | None, order: Sequence[tuple[float, float, int]]) -> Readings:
@@ -178,4 +179,4 @@ def asked_visits(operator: Operator, kit: Kit | None, order: Sequence[tuple[floa
             continue
         if (read_pitch := operator.number("Pitch read, degrees")) is not None:
             typed.add(target_yaw_deg=yaw, target_pitch_deg=pitch, yaw_deg=read_yaw, pitch_deg=read_pitch)
-    return typed.readings(("target_yaw_deg", "target_pitch_deg", "yaw_deg", "pitch_deg"))
+    return typed.readings()

@@ -9,6 +9,8 @@ from scipy.stats import chi2, t
 
 from controller.optics.outline import Array
 
+ROUNDING = 1e-10  # of the largest reading; no instrument reads as finely
+
 Rows = NDArray[np.intp]
 Kept = NDArray[np.bool_]
 
@@ -62,40 +64,45 @@ def fit(design: Array, y: Array, u: Array | None = None) -> Fit:
         residual_sd=float(np.sqrt(residuals @ residuals / left)),
         freedom=float(left) if u is None else np.inf,
         chi_squared=sum_of_squares,
-        studentized=_studentized(weighted, free, sum_of_squares, left, stated=u is not None),
+        studentized=_studentized(weighted, free, left, None if u is not None else ROUNDING * float(np.abs(y).max())),
     )
 
 
-def _studentized(weighted: Array, free: Array, sum_of_squares: float, left: int, *, stated: bool) -> Array:
-    """Residuals over their standard deviation, externally where the variance is estimated (Cook and Weisberg 1982)."""
-    if stated:
+def _studentized(weighted: Array, free: Array, left: int, least_sd: float | None) -> Array:
+    """Residuals over their standard deviation, estimated without each (Cook and Weisberg 1982) unless it is stated.
+
+    `least_sd` is what rounding alone may leave, None where the standard deviations were stated.
+    """
+    if least_sd is None:
         return np.asarray(weighted / np.sqrt(free))
     if left < 2:
         return np.zeros_like(weighted)
-    without = np.maximum(sum_of_squares - weighted**2 / free, 0.0) / (left - 1)
-    # Where the others fit to the last digit of a float, nothing is said against one that does too.
-    floor = np.finfo(float).tiny + 1e-20 * sum_of_squares
-    return np.asarray(weighted / np.sqrt(np.maximum(without, floor) * free))
+    without = (weighted @ weighted - weighted**2 / free) / (left - 1)
+    return np.asarray(weighted / np.sqrt(np.maximum(without, max(least_sd, 1e-150) ** 2) * free))
 
 
 def without_outliers(fit_of: Callable[[Rows], Fit], count: int, least: int) -> tuple[Kept, Fit]:
     """Which of `count` readings to keep (booleans), and their fit; `fit_of` fits those whose numbers it is given.
 
-    The worst is left out, one at a time, while it is further off than chance explains (Bonferroni bound on the
-    studentized residuals, Cook and Weisberg 1982, section 2.2), but never below `least` readings.
+    The worst is left out, one at a time, down to `least` readings; then those count as outliers up to the last that was
+    further off than chance explains, so that two that hide each other are found (B. Rosner, "Percentage Points for a
+    Generalized ESD Many-Outlier Procedure", Technometrics 25, 1983; here with Bonferroni's bound on Student's t).
     """
     kept: Rows = np.arange(count)
-    while True:
-        found = fit_of(kept)
+    best = kept, fit_of(kept)
+    found = best[1]
+    while len(kept) > least:
         freedom = found.freedom - 1
         worst = int(np.argmax(np.abs(found.studentized)))
-        size = abs(float(found.studentized[worst]))
-        chance = float(2 * t.sf(size, freedom)) if freedom > 0 else 1.0
-        if len(kept) <= least or chance * len(kept) >= OUTLIER_P:
-            mask = np.zeros(count, dtype=bool)
-            mask[kept] = True
-            return mask, found
+        chance = 2 * float(t.sf(abs(found.studentized[worst]), freedom)) if freedom > 0 else 1.0
+        unlikely = chance * len(kept) < OUTLIER_P
         kept = np.delete(kept, worst)
+        found = fit_of(kept)
+        if unlikely:
+            best = kept, found
+    mask = np.zeros(count, dtype=bool)
+    mask[best[0]] = True
+    return mask, best[1]
 
 
 def chance_of_chi_squared(value: float, freedom: int) -> float:

@@ -114,8 +114,9 @@ def _result(found: Fit, yaw_deg: Array, read_deg: Array, kept: Kept) -> LevelRes
     across = np.array([-along[1], along[0]])
     u_lean = math.sqrt(float(along @ covariance @ along)) / math.cos(lean)
     u_toward = math.sqrt(float(across @ covariance @ across)) / size if size > 0 else math.pi
-    exact = size < 1e-12
-    statistic = 0.0 if exact else float(np.array([cosine, sine]) @ np.linalg.pinv(covariance) @ [cosine, sine]) / 2
+    lean_by_sine = np.array([cosine, sine])
+    rounding = 1e-20 * np.eye(2)  # so that readings without any scatter leave something to divide by
+    statistic = float(lean_by_sine @ np.linalg.solve(covariance + rounding, lean_by_sine)) / 2
     return LevelResult(
         lean_deg=math.degrees(lean),
         u_lean_deg=math.degrees(u_lean),

@@ -19,7 +19,7 @@ from controller.optics.outline import Array
 LEAST_READINGS = 4
 LEAST_FOR_A_WAVE, LEAST_SPAN_DEG = 8, 270.0  # readings and turn from which a once-per-turn error can be told from a slope
 WAVE_P = 0.05
-MOST_OUTLIERS = 0.2  # share of the readings
+MOST_OUTLIERS = 0.1  # share of the readings; one is always allowed
 RESIDUALS_P = 0.001
 FOLLOWS_R2 = 0.5
 GEARING_SHARE = 0.2
@@ -81,7 +81,8 @@ def unwrapped(steps: Array, read: Array) -> Array:
     """Readings of a dial that begins again at 360, with whole turns added where that makes a straight line of them."""
     order = np.argsort(steps, kind="stable")
     risen = np.unwrap(read[order], period=360)
-    if np.array_equal(risen, read[order]) or np.ptp(steps) == 0 or _r2(steps[order], risen) < 0.9999:
+    falls = bool((np.diff(read[order]) < -180).any())
+    if not falls or np.ptp(read) > 360 or _r2(steps[order], risen) < 0.9999:
         return read
     angles = np.empty_like(read)
     angles[order] = risen
@@ -140,7 +141,8 @@ def _fitted(steps: Array, angles: Array, u: Array | None) -> StepsResult:
     def fit_of(design: Array, rows: Rows) -> Fit:
         return fit(design[rows], angles[rows], None if u is None else u[rows])
 
-    least = max(LEAST_READINGS, math.ceil((1 - MOST_OUTLIERS) * len(steps)) - 1, widest.shape[1] + 1)
+    # One more than may be, so that too many are noticed.
+    least = max(LEAST_READINGS, len(steps) - _most_outliers(len(steps)) - 1, widest.shape[1] + 1)
     kept, full = without_outliers(lambda rows: fit_of(widest, rows), len(steps), least)
     plain = fit_of(line, np.flatnonzero(kept))
     wave = _wave(plain, full) if may_wave else None
@@ -196,12 +198,16 @@ def _widened(result: StepsResult, plain: Fit, full: Fit) -> StepsResult:
     )
 
 
+def _most_outliers(count: int) -> int:
+    return max(1, int(MOST_OUTLIERS * count))
+
+
 def _must_be_believable(name: str, result: StepsResult, u: Array | None, nominal: float | None) -> None:
     must_fit_gearing(name, result.steps_per_degree, nominal)
-    left_out = int((~result.kept).sum())
-    if left_out > MOST_OUTLIERS * len(result.kept):
+    if int((~result.kept).sum()) > _most_outliers(len(result.kept)):
         raise NotBelievable(
-            f"{name}: more than {left_out - 1} of {len(result.kept)} readings lie far off the line; read again."
+            f"{name}: more than {_most_outliers(len(result.kept))} of {len(result.kept)} readings lie farther off the "
+            "line than the others or the stated reading error explain; look for slack or slip, and read again."
         )
     if u is None:
         return

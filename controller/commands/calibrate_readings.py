@@ -7,11 +7,10 @@ from pathlib import Path
 from controller.calibration import asking, backlash, found, level, records, steps, verify
 from controller.calibration.asking import Operator, axis_of
 from controller.calibration.finding import Finding
-from controller.calibration.readings import Readings, names_in, read_csv
+from controller.calibration.readings import names_in, read_csv
 from controller.calibration.records import AxisName
 from controller.calibration.use import calibrated
 from controller.commands.calibrate import Keeping
-from controller.errors import InputError
 from controller.kit.kit import Kit
 from controller.planning.plan import Plan, load_plan
 
@@ -101,13 +100,7 @@ def verify_command(
         readings = asking.asked_visits(source.operator, kit, order)
     else:
         readings = read_csv(source.path, columns)
-    _must_have_rows(readings)
     return found.verify_found(verify.from_visits(readings), readings, needed, by)
-
-
-def _must_have_rows(readings: Readings) -> None:
-    if len(readings) == 0:
-        raise InputError("No readings were typed in, so there is nothing to work out.")
 
 
 def _need(needed_deg: float | None, plan: Plan | None, kit: Kit | None) -> tuple[float, str]:

@@ -10,7 +10,7 @@ from dataclasses import asdict
 from rich.console import Console
 from rich.table import Table
 
-from tests.bench import figures, firmware, pictures, planner, wire, worlds
+from tests.bench import calibration, figures, firmware, pictures, planner, wire, worlds
 from tests.bench.figures import Figure
 
 GROUPS: dict[str, Callable[[], list[Figure]]] = {
@@ -23,6 +23,7 @@ GROUPS: dict[str, Callable[[], list[Figure]]] = {
     "orders": planner.orders,
     "wire": wire.wire,
     "troubled": wire.troubled,
+    "calibration": calibration.calibration,
     "worlds": worlds.worlds,
     "firmware": firmware.firmware,
     "fewest": planner.fewest,

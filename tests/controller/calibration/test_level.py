@@ -1,0 +1,124 @@
+"""The lean of the pan axis: found again on simulated heads, put right by the legs, turned back by the axes."""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+import pytest
+from hypothesis import assume, given
+from hypothesis import strategies as st
+from scipy.spatial.transform import Rotation
+
+from controller.calibration.level import from_tilts, legs_to_raise, levelled
+from controller.calibration.readings import NotBelievable
+from controller.optics.outline import Array
+from sim.lean import leaned
+from tests.controller.calibration.given import readings
+
+LEANS, YAWS = st.floats(0.01, 8), st.floats(0, 359.9)
+
+
+def tilts(lean: float, toward: float, yaws: Array, zero: float = 0.0) -> Array:
+    """What a level on the tilt axis at zero reads, as the simulator has it."""
+    return np.array([zero + leaned(float(yaw), 0.0, lean, toward)[1] for yaw in yaws])
+
+
+@given(LEANS, YAWS, st.floats(-5, 5), st.integers(4, 16))
+def test_the_simulators_lean_is_found_exactly(lean: float, toward: float, zero: float, count: int) -> None:
+    """Pan angles, not true yaws, are known at the head; the model must be exact in those."""
+    yaws = np.linspace(0, 360, count, endpoint=False)
+    found = from_tilts(readings(yaw_deg=yaws, reading_deg=tilts(lean, toward, yaws, zero)))
+    assert found.lean_deg == pytest.approx(lean, abs=1e-7)
+    assert math.cos(math.radians(found.toward_deg - toward)) == pytest.approx(1, abs=1e-9)
+    assert found.zero_deg == pytest.approx(zero, abs=1e-7)
+    assert found.significant
+
+
+def test_readings_without_lean_show_none() -> None:
+    yaws = np.arange(0, 360, 45.0)
+    noise = np.random.default_rng(2).normal(0, 0.02, 8)
+    found = from_tilts(readings(yaw_deg=yaws, reading_deg=3 + noise))
+    assert not found.significant
+    flat = from_tilts(readings(yaw_deg=yaws, reading_deg=np.zeros(8)))
+    assert (flat.lean_deg, flat.significant) == (0, False)
+
+
+def test_an_outlier_is_left_out() -> None:
+    yaws = np.arange(0, 360, 30.0)
+    read = tilts(1.0, 70.0, yaws) + 0.003 * np.sin(5.1 * yaws)
+    read[4] += 0.5
+    found = from_tilts(readings(yaw_deg=yaws, reading_deg=read))
+    assert np.flatnonzero(~found.kept).tolist() == [4]
+    assert found.lean_deg == pytest.approx(1.0, abs=0.01)
+
+
+@pytest.mark.parametrize(
+    ("yaws", "says"),
+    [
+        ([0, 120, 240], "too few"),
+        ([0, 0, 180, 180], "too few"),
+        ([0, 30, 60, 90], "gap of 270"),
+        ([10, 370, 730, 90], "too few"),
+    ],
+)
+def test_too_few_or_too_narrow(yaws: list[float], says: str) -> None:
+    with pytest.raises(NotBelievable, match=says):
+        from_tilts(readings(yaw_deg=yaws, reading_deg=np.zeros(len(yaws))))
+
+
+def test_readings_that_no_tripod_gives() -> None:
+    yaws = np.arange(0, 360, 45.0)
+    with pytest.raises(NotBelievable, match="more than any tripod leans"):
+        from_tilts(readings(yaw_deg=yaws, reading_deg=60 * tilts(1.0, 10.0, yaws)))
+    mixed = np.random.default_rng(0).permutation(tilts(3.0, 10.0, yaws))
+    with pytest.raises(NotBelievable, match="stated reading error"):
+        from_tilts(readings(yaw_deg=yaws, reading_deg=mixed), 0.05)
+
+
+@given(st.floats(0, 8), YAWS, YAWS, st.floats(100, 1000))
+def test_the_raised_feet_stand_level(lean: float, toward: float, leg: float, radius: float) -> None:
+    legs = legs_to_raise(lean, toward, leg, radius)
+    # A foot on the side toward which the axis leans stands low by radius * sin(lean) * cos(angle between).
+    low = [radius * math.sin(math.radians(lean)) * math.cos(math.radians(each.yaw_deg - toward)) for each in legs]
+    heights = [each.raise_mm - down for each, down in zip(legs, low, strict=True)]
+    assert np.ptp(heights) == pytest.approx(0, abs=1e-9)
+    assert min(each.raise_mm for each in legs) == 0
+
+
+def test_a_lean_toward_a_leg_raises_that_leg_alone() -> None:
+    """By 1.5 * radius * sin(lean): the other two feet stand half a radius behind the axis (plane geometry)."""
+    legs = legs_to_raise(1.0, 120.0, 0.0, 500.0)
+    assert [each.raise_mm for each in legs] == pytest.approx([0, 1.5 * 500 * math.sin(math.radians(1)), 0], abs=1e-9)
+
+
+@given(st.floats(-180, 180), st.floats(-85, 85), st.floats(0, 5), YAWS)
+def test_levelled_poses_look_where_they_should(yaw: float, pitch: float, lean: float, toward: float) -> None:
+    assume(abs(pitch) < 80)
+    pose = levelled(yaw, pitch, lean, toward)
+    seen = leaned(pose.pan_deg, pose.tilt_deg, lean, toward)
+    assert seen[1] == pytest.approx(pitch, abs=1e-9)
+    assert (seen[0] - yaw) * math.cos(math.radians(pitch)) == pytest.approx(0, abs=1e-9)
+    assert abs(pose.pan_deg - yaw) <= 180
+
+
+@given(st.floats(-180, 180), st.floats(-75, 75), st.floats(0, 5), YAWS)
+def test_the_roll_that_is_left(yaw: float, pitch: float, lean: float, toward: float) -> None:
+    """Against scipy's rotations: x ahead, y to the right, z down, so that yaw is a turn about z, pitch about y."""
+    pose = levelled(yaw, pitch, lean, toward)
+    head = Rotation.from_euler("ZY", [pose.pan_deg, pose.tilt_deg], degrees=True)
+    # Leaning toward yaw t lowers what looks there: a turn by -lean about the axis to the right of t.
+    side = math.radians(toward + 90)
+    base = Rotation.from_rotvec(-math.radians(lean) * np.array([math.cos(side), math.sin(side), 0]))
+    got_yaw, got_pitch, got_roll = (base * head).as_euler("ZYX", degrees=True)
+    assert got_pitch == pytest.approx(pitch, abs=1e-7)
+    assert math.cos(math.radians(got_yaw - yaw)) == pytest.approx(1, abs=1e-9)
+    assert got_roll == pytest.approx(pose.roll_deg, abs=1e-7)
+    bound = math.degrees(math.asin(min(1.0, math.sin(math.radians(lean)) / math.cos(math.radians(pitch)))))
+    assert abs(pose.roll_deg) <= bound + 1e-9
+
+
+def test_roll_is_the_lean_at_the_horizon_across_it() -> None:
+    assert levelled(90.0, 0.0, 0.7, 0.0).roll_deg == pytest.approx(-0.7)
+    assert levelled(0.0, 0.0, 0.7, 0.0).roll_deg == 0
+    assert levelled(12.0, 3.0, 0.0, 50.0) == levelled(12.0, 3.0, 0.0, 0.0)

@@ -1,0 +1,94 @@
+"""CSV files: what is read, and the one sentence for what cannot be."""
+
+from __future__ import annotations
+
+import math
+from pathlib import Path
+
+import numpy as np
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from controller.calibration.readings import names_in, number, read_csv
+from controller.errors import InputError
+
+
+def read(folder: Path, text: str | bytes, **more: tuple[str, ...]) -> object:
+    path = folder / "r.csv"
+    path.write_bytes(text if isinstance(text, bytes) else text.encode())
+    return read_csv(path, ("a", "b"), **more)
+
+
+def test_columns_in_any_order_with_others_between(tmp_path: Path) -> None:
+    path = tmp_path / "r.csv"
+    path.write_text("\ufeff b , note, a,u\n\n1.5,x,2\t,1e-3\n-3,y z,4,2\n", encoding="utf-8")
+    got = read_csv(path, ("a", "b"), ("u", "v"))
+    assert got.lines == (3, 4)
+    assert len(got) == 2
+    assert {name: column.tolist() for name, column in got.numbers.items()} == {
+        "a": [2, 4],
+        "b": [1.5, -3],
+        "u": [1e-3, 2],
+    }
+    assert names_in(path) == ["b", "note", "a", "u"]
+
+
+def test_words(tmp_path: Path) -> None:
+    path = tmp_path / "r.csv"
+    path.write_text("a,b\nup,1\n down ,2\n")
+    got = read_csv(path, ("a", "b"), words=("a",))
+    assert got.words["a"] == ("up", "down")
+    assert np.array_equal(got.numbers["b"], [1, 2])
+
+
+@pytest.mark.parametrize(
+    ("text", "says"),
+    [
+        ("", "r.csv: is empty; its first line should be a,b."),
+        ("\n \n", "r.csv: is empty"),
+        ("a,b\n", "r.csv: has no readings below its first line."),
+        ("a,c\n1,2\n", "r.csv line 1: has no column b; the first line should be a,b."),
+        ("1,2\n3,4\n", "r.csv line 1: has no column a"),
+        ("a,b,a\n1,2,3\n", "r.csv line 1: has two columns a."),
+        ("a,b\n1,2\n1,two\n", "r.csv line 3: b = two is not a number"),
+        ("a,b\n1,2°\n", "r.csv line 2: b = 2° is not a number"),
+        ("a,b\n1,nan\n", "r.csv line 2: b = nan is not a finite number."),
+        ("a,b\n1,-inf\n", "r.csv line 2: b = -inf is not a finite number."),
+        ("a,b\n1\n", "r.csv line 2: b is missing."),
+        ("a,b\n1,\n", "r.csv line 2: b is missing."),
+        (b"a,b\n1,\xff\n", "r.csv: is not a text file in UTF-8."),
+        ('a,b\n1,"' + "9" * 140_000 + '"\n', "is not CSV"),
+    ],
+)
+def test_what_cannot_be_read_is_one_sentence(tmp_path: Path, text: str | bytes, says: str) -> None:
+    with pytest.raises(InputError) as caught:
+        read(tmp_path, text)
+    (sentence,) = caught.value.sentences
+    assert says in sentence
+    assert sentence.endswith(".")
+
+
+def test_a_file_that_is_not_there(tmp_path: Path) -> None:
+    with pytest.raises(InputError, match="cannot be read"):
+        read_csv(tmp_path / "none.csv", ("a",))
+
+
+def test_a_column_that_must_be_positive(tmp_path: Path) -> None:
+    path = tmp_path / "r.csv"
+    path.write_text("a,u\n1,0.1\n2,0\n")
+    with pytest.raises(InputError, match=r"r\.csv line 3: u = 0 must be more than 0\."):
+        read_csv(path, ("a",), ("u",)).must_be_positive("u")
+
+
+@given(st.text(max_size=200))
+def test_any_text_is_a_number_or_one_sentence(text: str) -> None:
+    try:
+        value = float(text)
+    except ValueError:
+        value = math.nan
+    if math.isfinite(value):
+        assert number(text, "x") == value
+    else:
+        with pytest.raises(InputError, match=r"^x = "):
+            number(text, "x")

@@ -1,0 +1,84 @@
+"""Pose accuracy and repeatability, and the order of the visits."""
+
+from __future__ import annotations
+
+import math
+from collections import Counter
+
+import numpy as np
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from controller.calibration.readings import NotBelievable, Readings
+from controller.calibration.verify import from_visits, pose_figures, visiting_order
+from tests.controller.calibration.given import readings
+
+POINTS = np.array([[0.1, 0, 0], [-0.1, 0.1, 0], [0, -0.1, 0.1], [0.05, 0, -0.1], [-0.05, 0, 0]])
+
+
+def visits(seed: int, scatter: float = 0.02, off: float = 0.0, times: int = 6) -> Readings:
+    rng = np.random.default_rng(seed)
+    targets = np.repeat([[10.0, 0.0], [100.0, 60.0], [359.9, -30.0]], times, axis=0)
+    miss = rng.normal(0, scatter, targets.shape) + np.array([off, 0.0])
+    cos = np.cos(np.radians(targets[:, 1]))
+    yaw = (targets[:, 0] + miss[:, 0] / cos) % 360
+    return readings(
+        target_yaw_deg=targets[:, 0], target_pitch_deg=targets[:, 1], yaw_deg=yaw, pitch_deg=targets[:, 1] + miss[:, 1]
+    )
+
+
+def test_the_formulas_of_iso_9283() -> None:
+    """Points made up for this check (no free published example): middle 0, mean distance .1089292, S .0376567."""
+    assert pose_figures(POINTS) == pytest.approx((0, 0.2218995), abs=5e-8)
+    assert pose_figures(POINTS - [0.02, 0, 0])[0] == pytest.approx(0.02)
+
+
+@given(st.integers(0, 2**32 - 1), st.floats(0, 0.5), st.floats(0.1, 3))
+def test_scale_and_shift(seed: int, off: float, scale: float) -> None:
+    plain, moved = from_visits(visits(seed)), from_visits(visits(seed, off=off))
+    assert moved.repeatability_deg == pytest.approx(plain.repeatability_deg, rel=1e-6)
+    assert moved.pooled_repeatability_deg == pytest.approx(plain.pooled_repeatability_deg, rel=1e-6)
+    assert abs(moved.accuracy_deg - plain.accuracy_deg) <= off + 1e-9
+    wider = from_visits(visits(seed, scatter=0.02 * scale))
+    assert wider.u_pooled_repeatability_deg == pytest.approx(scale * plain.u_pooled_repeatability_deg, rel=1e-6)
+    assert wider.worst_deg == pytest.approx(scale * plain.worst_deg, rel=1e-6)
+
+
+def test_yaw_counts_by_its_angle_on_the_sky_and_across_the_zero() -> None:
+    found = from_visits(visits(1, scatter=0.0, off=0.1))
+    assert [pose.accuracy_deg for pose in found.poses] == pytest.approx([0.1] * 3)
+    assert found.repeatability_deg == pytest.approx(0, abs=1e-9)
+    assert found.return_deg == pytest.approx(0, abs=1e-9)
+
+
+def test_the_return_to_the_first_pose() -> None:
+    given_ = visits(1, scatter=0.0)
+    drift = given_.numbers["yaw_deg"]
+    drift[5] += 0.3  # the last visit of the first pose
+    assert from_visits(given_).return_deg == pytest.approx(0.3)
+
+
+def test_refused() -> None:
+    with pytest.raises(NotBelievable, match="visited 2 times"):
+        from_visits(visits(1, times=2))
+    given_ = visits(1)
+    given_.numbers["pitch_deg"][7] *= math.pi / 180
+    with pytest.raises(NotBelievable, match=r"readings\.csv line 9: the pose was missed by"):
+        from_visits(given_)
+
+
+@given(st.integers(1, 8), st.integers(3, 10), st.integers(0, 1000))
+def test_the_order_of_visits(poses: int, times: int, seed: int) -> None:
+    wanted = [(30.0 * number, 5.0 * number) for number in range(poses)]
+    order = visiting_order(wanted, times, seed)
+    assert order == visiting_order(wanted, times, seed)
+    assert order[0] == order[-1]
+    counts = Counter((yaw, pitch) for yaw, pitch, _ in order[:-1])
+    assert counts == dict.fromkeys(wanted, times)
+    assert {side for _, _, side in order} == {1, -1}
+
+
+def test_the_order_is_random() -> None:
+    wanted = [(30.0 * number, 0.0) for number in range(8)]
+    assert len({tuple(visiting_order(wanted, 5, seed)) for seed in range(10)}) == 10
