@@ -152,8 +152,8 @@ def registered(
 ) -> tuple[Turn, Points]:
     """The turn between two photographs, and the points it was found from.
 
-    What the first one shows around `without` (column, row, and half the width and height) is left out, as it is near. Raises
-    InputError, NotBelievable.
+    What the first one shows around `without` (column, row, and half the width and height) is left out, as it is near.
+    Raises InputError, NotBelievable.
     """
     points = matched(features_of(first.grey), features_of(second.grey))
     if without is not None:

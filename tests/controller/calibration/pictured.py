@@ -20,7 +20,7 @@ def camera_of(focal_mm: float = 24.0) -> Camera:
 def common_points(
     random: np.random.Generator, camera: Camera, turn: Rotation, count: int, noise_px: float
 ) -> tuple[Array, Array]:
-    """`count` points that both pictures show, the second taken after `turn` (rays of the second into the first's axes)."""
+    """`count` points that both pictures show, the second taken after `turn` (its rays into the first's axes)."""
     firsts, seconds, found = [], [], 0
     while found < count:
         first = random.uniform((0, 0), SIZE, (4 * count, 2))

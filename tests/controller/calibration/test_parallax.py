@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from typing import Any
 
 import numpy as np
 import pytest
@@ -19,7 +20,8 @@ from controller.calibration.parallax import (
 )
 from controller.calibration.readings import NotBelievable
 from controller.commands.calibrate import Keeping
-from controller.commands.calibrate_lens import LensGiven, Scene, TypedShift, typed_parallax_command
+from controller.commands.calibrate_lens import Scene, TypedShift, typed_parallax_command
+from controller.commands.calibrate_pictures import LensGiven
 from controller.errors import InputError
 from tests.controller.calibration.coverage import CASES, assert_honest
 
@@ -29,7 +31,7 @@ NEARS = st.floats(400, 3000)
 RATIOS = st.floats(1.5, 50)
 ANGLES = st.floats(2, 40)
 
-# Offset mm, angle, shift px: near mark at 1 m, far one at 10 m, 24 mm lens on pixels of 5.9 um. Principle: R. Littlefield,
+# Offset mm, angle, shift px: near mark at 1 m, far one at 10 m, 24 mm lens, pixels of 5.9 um. Principle: R. Littlefield,
 # Theory of the "No-Parallax" Point in Panorama Photography, 2006; figures from rays drawn in the plane.
 TABLE = [
     (1, 10, 0.6562),
@@ -103,9 +105,7 @@ def test_half_a_turn_shows_what_is_beside_the_axis(beside: float, mark: float, d
     assert sideways_mm(first, second, FOCAL_PX, distance) == pytest.approx(beside, abs=1e-9)
 
 
-def typed(
-    shift: float, near: float = 1000, far: float = 10_000, angle: float = 25, focal: float = 24
-) -> dict[str, float]:
+def typed(shift: float, near: float = 1000, far: float = 10_000, angle: float = 25, focal: float = 24) -> dict[str, Any]:
     finding = typed_parallax_command(
         LensGiven(focal, None, 5.9), Scene(near, far), TypedShift(angle, shift), None, Keeping()
     )

@@ -16,6 +16,10 @@ Array = NDArray[np.float64]
 STEPS_PER_DEGREE = 320.0
 
 
+def even_steps(count: int) -> Array:
+    return np.asarray(np.arange(count) * 360 / count * STEPS_PER_DEGREE)
+
+
 def ring_of(
     seed: int, camera: Camera, steps: Array, noise_px: float, missed_deg: float, count: int = 60, pitch_deg: float = 0.0
 ) -> list[Points]:
@@ -29,7 +33,7 @@ def ring_of(
 @pytest.mark.parametrize("guess", [0.9, 1.0, 1.1])
 @pytest.mark.parametrize("pitch_deg", [0.0, 40.0])
 def test_a_clean_ring_gives_everything(guess: float, pitch_deg: float) -> None:
-    camera, steps = camera_of(), np.arange(12) * 30 * STEPS_PER_DEGREE
+    camera, steps = camera_of(), even_steps(12)
     ring = close_ring(ring_of(1, camera, steps, 1e-6, 0.0, pitch_deg=pitch_deg), steps, camera.scaled(guess))
     assert ring.camera.focal_px == pytest.approx(camera.focal_px, rel=1e-7)
     assert ring.steps_per_degree == pytest.approx(STEPS_PER_DEGREE, rel=1e-7)
@@ -42,7 +46,7 @@ def test_the_steps_need_not_be_even_nor_fill_the_turn() -> None:
 
 
 def test_the_other_way_round_is_as_good() -> None:
-    camera, steps = camera_of(), -np.arange(12.0) * 30 * STEPS_PER_DEGREE
+    camera, steps = camera_of(), -even_steps(12)
     random = np.random.default_rng(3)
     pairs = [common_points(random, camera, turned(-30.0), 60, 1e-6) for _ in range(12)]
     ring = close_ring(pairs, steps, camera)
@@ -50,7 +54,7 @@ def test_the_other_way_round_is_as_good() -> None:
 
 
 def test_the_heads_own_errors_are_told_from_those_of_the_points() -> None:
-    camera, steps = camera_of(), np.arange(24) * 15 * STEPS_PER_DEGREE
+    camera, steps = camera_of(), even_steps(24)
     rough = [close_ring(ring_of(seed, camera, steps, 0.2, 0.05), steps, camera).missed_deg for seed in range(5)]
     smooth = [close_ring(ring_of(seed, camera, steps, 0.2, 0.0), steps, camera).missed_deg for seed in range(5)]
     assert np.mean(rough) == pytest.approx(0.05, rel=0.15)
@@ -58,7 +62,7 @@ def test_the_heads_own_errors_are_told_from_those_of_the_points() -> None:
 
 
 def test_a_ring_that_does_not_close_is_refused() -> None:
-    camera, steps = camera_of(), np.arange(12) * 30 * STEPS_PER_DEGREE
+    camera, steps = camera_of(), even_steps(12)
     whole = ring_of(5, camera, steps, 0.2, 0.0)
     with pytest.raises(NotClosed):
         close_ring([common_points(np.random.default_rng(1), camera, turned(0.0), 60, 0.2)] * 12, steps, camera)
@@ -77,7 +81,7 @@ def test_the_truth_lies_in_the_stated_interval() -> None:
     for seed in range(CASES):
         count = int(random.integers(7, 10))
         camera = camera_of(random.uniform(18, 22))
-        steps = np.arange(count) * 360 / count * STEPS_PER_DEGREE
+        steps = even_steps(count)
         missed = float(random.choice([0.0, 0.002, 0.01, 0.05]))
         pairs = ring_of(seed, camera, steps, random.uniform(0.1, 0.5), missed, 30)
         ring = close_ring(pairs, steps, camera.scaled(random.uniform(0.995, 1.005)))
@@ -89,5 +93,5 @@ def test_the_truth_lies_in_the_stated_interval() -> None:
             half = coverage_factor(freedom) * u
             bounds[place].append((value - half, value + half))
             truths[place].append(true)
-    for intervals, true in zip(bounds, truths, strict=True):
-        assert_honest(intervals, true)
+    for intervals, true_values in zip(bounds, truths, strict=True):
+        assert_honest(intervals, true_values)

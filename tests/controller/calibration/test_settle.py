@@ -29,7 +29,7 @@ def ringing(time_s: Array, hz: float, damping: float, amplitude: float, phase: f
     ("hz", "damping", "decrement"), [(34.0294 / math.tau, 0.068059, 0.428620), (8.0, 0.03, 0.1885804)]
 )
 def test_the_fit_gives_the_decrement_of_the_textbook(hz: float, damping: float, decrement: float) -> None:
-    """W. Thomson and M. Dahleh, Theory of Vibration, 5th ed., 2.6 (example 2.8-1, cited from memory, and our own figure)."""
+    """W. Thomson and M. Dahleh, Theory of Vibration, 5th ed., 2.6 (example 2.8-1, from memory, and a figure of ours)."""
     time = np.arange(0, 2, 0.004)
     found = fit_ringing(time, 3.0 + ringing(time, hz, damping, 0.7, 0.4))
     assert found.ring_hz == pytest.approx(hz, rel=1e-6)

@@ -67,7 +67,7 @@ def test_its_covariance_is_honest() -> None:
 def test_pictures_with_nothing_in_common_are_refused() -> None:
     random, camera = np.random.default_rng(5), camera_of()
     with pytest.raises(NoOverlap):
-        turn_between(*(random.uniform((0, 0), (1000, 667), (300, 2)) for _ in range(2)), camera)
+        turn_between(random.uniform(0, 667, (300, 2)), random.uniform(0, 667, (300, 2)), camera)
     with pytest.raises(NoOverlap):
         turn_between(np.zeros((3, 2)), np.zeros((3, 2)), camera)
 
