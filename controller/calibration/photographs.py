@@ -74,7 +74,7 @@ def read_photographs(files: Sequence[Path]) -> list[Photograph]:
 def read_photograph(path: Path) -> Photograph:
     """Read a JPEG or TIFF. Raises InputError that names the file."""
     try:
-        with Image.open(path, formats=("JPEG", "MPO", "TIFF")) as image:
+        with Image.open(path, formats=("JPEG", "TIFF")) as image:
             longest, exif = max(image.size), image.getexif()
             image.draft("L", (LONGEST_PX, LONGEST_PX))  # a JPEG can be read smaller right away
             grey = _eight_bits(ImageOps.exif_transpose(image))

@@ -39,8 +39,9 @@ class NotClosed(Exception):
 class Ring:
     """What a ring says. Angles in degrees; each uncertainty with its degrees of freedom.
 
-    `missed_deg` is the standard deviation of where the head stopped, `residual_deg` (n,) by how much each turn differs
-    from what the steps say, `turns` the registrations at the found focal length.
+    `steps_per_degree` is negative where the steps grow as the camera turns to the left. `missed_deg` is the standard
+    deviation of where the head stopped, `residual_deg` (n,) by how much each turn differs from what the steps say,
+    `turns` the registrations at the found focal length.
     """
 
     camera: Camera
@@ -81,7 +82,7 @@ def close_ring(pairs: Sequence[Points], steps: Array, camera: Camera, common_px:
             raise NotClosed  # nothing like a whole turn
         about = main_direction(turns)
         theta, slope, spread = _angles(pairs, turns, camera, about)
-        sign = 1.0 if moved[0] > 0 else -1.0
+        sign = 1.0 if about[1] > 0 else -1.0  # to the right, or to the left
         solved = _solve(sign * theta, sign * slope, spread, moved, sign)
         change = float(solved.values[1])
         if abs(change) > 0.5:

@@ -28,6 +28,7 @@ from controller.calibration.propagation import propagated
 from controller.calibration.rail import Place, Reading, rail_at, rail_table
 from controller.calibration.readings import NotBelievable
 from controller.calibration.records import Kind
+from controller.calibration.registration import common_px
 from controller.calibration.turning import Camera
 from controller.commands.calibrate import Keeping
 from controller.commands.calibrate_pictures import LensGiven, lens_name, registered
@@ -279,7 +280,7 @@ def _from_photographs(
             "name a "
             "place on the near mark, its size with --mark-px, and check that both photographs show it."
         ) from None
-    u_far_px = camera.focal_px * math.sqrt(float(turn.covariance[1, 1]))
+    u_far_px = math.hypot(camera.focal_px * math.sqrt(float(turn.covariance[1, 1])), common_px(camera.focal_px))
     values = {"right_px": right, "focal_px": camera.focal_px, "near_mm": scene.near_mm, "far_mm": scene.far_mm}
 
     def offset(right_px: float, focal_px: float, near_mm: float, far_mm: float) -> float:

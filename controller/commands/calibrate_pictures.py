@@ -11,7 +11,7 @@ from controller.calibration.finding import Finding, Plot, Series, coverage_facto
 from controller.calibration.photographs import Photograph, camera_for, photographs_in, read_photographs
 from controller.calibration.readings import NotBelievable, number, read_csv
 from controller.calibration.records import AxisName, Kind
-from controller.calibration.registration import features_of, matched
+from controller.calibration.registration import common_px, features_of, matched
 from controller.calibration.ring import FEWEST_PICTURES, NotClosed, Points, Ring, close_ring
 from controller.calibration.steps import GEARING_SHARE
 from controller.calibration.turning import Camera, NoOverlap, Turn, turn_between
@@ -21,8 +21,6 @@ from controller.kit.kit import Kit
 from controller.optics.outline import Array
 from controller.report.wording import counted
 
-# What registration is off by alike in all pairs, from rings of simulated photographs (0.01 px and less), doubled.
-COMMON_PX = 0.02
 MISSED_DEG = 0.25  # a head that stops this far from where it was told is not calibrated but repaired
 LARGEST_MISFIT_PX = 3.0
 MOST_MISFIT_PX = 1.5  # of a lens that does what its projection says; beyond it the lens distorts
@@ -51,7 +49,7 @@ def ring_command(paths: Sequence[Path], steps_text: str, given: LensGiven, keepi
     camera = camera_for(taken[0], kit, given.focal_mm, given.pixel_um)
     pairs = matched_pairs(taken, closed=True)
     try:
-        ring = close_ring(pairs, steps, camera, COMMON_PX)
+        ring = close_ring(pairs, steps, camera, common_px(camera.focal_px))
     except NoOverlap as error:
         raise no_overlap(taken[error.pair], taken[(error.pair + 1) % len(taken)]) from None
     except NotClosed:
@@ -93,7 +91,7 @@ def pair_command(
     slope_deg = abs(math.degrees(float(np.linalg.norm(longer.vector_rad))) - angle_deg) / math.log(1.001)
     parts = {
         "points": math.degrees(math.sqrt(float(toward @ turn.covariance @ toward))),
-        "registration": math.degrees(COMMON_PX / camera.focal_px),
+        "registration": math.degrees(common_px(camera.focal_px) / camera.focal_px),
         "focal_length": slope_deg * u_focal,
         "poses": math.sqrt(2) * u_pose_deg,
     }
