@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from controller.calibrate_commands import from_option, keeping_of, keeping_options, show_kept
+from controller.calibrate_commands import from_option, keeping_of, keeping_options, operator, show_kept
 from controller.calibrate_picture_options import PATH, POSITIVE, lens_given, lens_options
 from controller.plan_options import Number
 from controller.shared_options import FILE, json_option, show
@@ -14,19 +14,14 @@ from controller.shared_options import FILE, json_option, show
 if TYPE_CHECKING:
     from controller.commands.calibrate_lens import Rail
 
-near_option = click.option("--near-mm", type=POSITIVE, required=True, help="From the pan axis to the near mark.")
-far_option = click.option(
-    "--far-mm", type=POSITIVE, default=math.inf, help="From the pan axis to the far mark; without it endlessly far."
-)
-
 
 @click.command()
 @lens_options
-@near_option
-@far_option
+@click.option("--near-mm", type=POSITIVE, help="From the pan axis to the near mark.")
+@click.option("--far-mm", type=POSITIVE, default=math.inf, help="... to the far one; without it endlessly far.")
 @click.option("--u-near-mm", type=Number(0), help="Standard uncertainty of the near distance; without it 0.5 %.")
 @click.option("--u-far-mm", type=Number(0), help="... of the far one.")
-@click.option("--angle-deg", type=Number(-90, 90), help="How far the head was turned after both marks stood in line.")
+@click.option("--angle-deg", type=Number(-90, 90), help="How far right of the middle the marks were brought then.")
 @click.option("--shift-px", type=Number(-100_000, 100_000), help="How far right of the far mark the near one is then.")
 @click.option("--u-angle-deg", type=Number(0), default=0.1, show_default=True, help="Standard uncertainty of the angle.")
 @click.option("--u-shift-px", type=Number(0), help="... of the shift; without it, as read to a pixel.")
@@ -43,7 +38,7 @@ far_option = click.option(
               help="Which way the camera slides as the scale counts up.")  # fmt: skip
 @keeping_options
 def parallax(
-    near_mm: float,
+    near_mm: float | None,
     far_mm: float,
     u_near_mm: float | None,
     u_far_mm: float | None,
@@ -53,10 +48,11 @@ def parallax(
 ) -> None:
     """Find how far to slide the camera, and which way, so that it turns about its no-parallax point.
 
-    By eye: line up a near and a far mark in the middle of the picture, turn the head by --angle-deg (to the right: plus
-    means the marks are now left of the middle, so give minus), and read how far right of the far mark the near one is
-    seen. By photographs: one with the near mark near one edge, one with it near the other, camera level and not moved in
-    between.
+    By eye, step by step without options: line up a near and a far mark in the middle of the picture, turn the head to the
+    left by --angle-deg (to the right: minus), and read how far right of the far mark the near one is seen now.
+
+    By photographs: one with the near mark near one edge, one with it near the other, the camera level. Nothing but the
+    pan axis may move in between.
     """
     from controller.commands.calibrate import keep  # noqa: PLC0415
     from controller.commands.calibrate_lens import (  # noqa: PLC0415
@@ -67,8 +63,15 @@ def parallax(
     )
 
     keeping, given = keeping_of(options), lens_given(options)
-    scene = Scene(near_mm, far_mm, u_near_mm, u_far_mm, nearest_mm)
     pictures, mark, angle, shift = (options[name] for name in ("pictures", "mark", "angle_deg", "shift_px"))
+    if not pictures and near_mm is None and angle is None and shift is None:
+        from controller.calibration.asking_lens import asked_marks  # noqa: PLC0415
+
+        asked = asked_marks(operator())
+        near_mm, far_mm, angle, shift = asked.near_mm, asked.far_mm, asked.angle_deg, asked.shift_px
+    if near_mm is None:
+        raise click.UsageError("Say how far the near mark is from the pan axis (--near-mm).")
+    scene = Scene(near_mm, far_mm, u_near_mm, u_far_mm, nearest_mm)
     if pictures:
         if mark is None or angle is not None or shift is not None:
             raise click.UsageError("With --pictures say where the near mark is (--mark), and neither angle nor shift.")

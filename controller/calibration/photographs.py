@@ -25,7 +25,8 @@ DIAGONAL_35MM = math.hypot(36, 24)
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Photograph:
-    """One photograph. `grey` (rows, columns) is upright and `share` times as large as the file's own picture.
+    """One photograph. `grey` (rows, columns) is upright and `share` times as large as the file's own picture, in both
+    directions alike, whose size in pixels is `own_px` (columns, rows).
 
     `focal_mm` and `focal_35mm` are what its EXIF says of the lens, `taken_s` seconds since some moment common to all;
     None where it does not say.
@@ -33,6 +34,7 @@ class Photograph:
 
     path: Path
     grey: NDArray[np.uint8]
+    own_px: tuple[int, int]
     share: float
     focal_mm: float | None
     focal_35mm: float | None
@@ -74,15 +76,14 @@ def read_photographs(files: Sequence[Path]) -> list[Photograph]:
 def read_photograph(path: Path) -> Photograph:
     """Read a JPEG or TIFF. Raises InputError that names the file."""
     try:
-        with Image.open(path, formats=("JPEG", "TIFF")) as image:
-            longest, exif = max(image.size), image.getexif()
-            image.draft("L", (LONGEST_PX, LONGEST_PX))  # a JPEG can be read smaller right away
-            grey = _eight_bits(ImageOps.exif_transpose(image))
-            if max(grey.size) > LONGEST_PX:
-                share = LONGEST_PX / max(grey.size)
-                size = (round(grey.width * share), round(grey.height * share))
-                grey = grey.resize(size, Image.Resampling.LANCZOS)
-            details = exif.get_ifd(IFD.Exif)
+        # Not by its name: Pillow 13 then maps a plain TIFF into memory, and garbles one that stands on end.
+        with path.open("rb") as file, Image.open(file, formats=("JPEG", "TIFF")) as image:
+            own, details = image.size, image.getexif().get_ifd(IFD.Exif)
+            image.draft("L", (LONGEST_PX, LONGEST_PX))  # a JPEG can be read at a half, a quarter or an eighth right away
+            first_share = 0.5 ** round(math.log2(max(own) / max(image.size)))
+            image.load()  # a TIFF is upright from here on, a JPEG not yet
+            whole = _eight_bits(ImageOps.exif_transpose(image))
+            grey, share = _handy(whole)
     except UnidentifiedImageError:
         raise InputError(f"{path}: is not a JPEG or TIFF picture.") from None
     except (OSError, ValueError, SyntaxError, Image.DecompressionBombError) as error:
@@ -93,11 +94,23 @@ def read_photograph(path: Path) -> Photograph:
     return Photograph(
         path=path,
         grey=np.asarray(grey, dtype=np.uint8),
-        share=max(grey.size) / longest,
+        own_px=own if (whole.width > whole.height) == (own[0] > own[1]) else own[::-1],
+        share=first_share * share,
         focal_mm=_positive(details.get(Base.FocalLength)),
         focal_35mm=_positive(details.get(Base.FocalLengthIn35mmFilm)),
         taken_s=_taken_s(details),
     )
+
+
+def _handy(image: Image.Image) -> tuple[Image.Image, float]:
+    """The picture at most LONGEST_PX wide and high, and its share; part of a pixel is cut off, so that it is even."""
+    share = min(1.0, LONGEST_PX / max(image.size))
+    if share == 1.0:
+        return image, share
+    size = (math.floor(image.width * share + 1e-9), math.floor(image.height * share + 1e-9))
+    cut = [(whole - part / share) / 2 for whole, part in zip(image.size, size, strict=True)]
+    box = (cut[0], cut[1], image.width - cut[0], image.height - cut[1])
+    return image.resize(size, Image.Resampling.LANCZOS, box=box), share
 
 
 def _eight_bits(image: Image.Image) -> Image.Image:
@@ -141,7 +154,7 @@ def camera_for(photograph: Photograph, kit: Kit | None, focal_mm: float | None, 
     if kit is not None:
         return _camera_of_kit(photograph, kit, focal or kit.lens.focal_length_mm)
     if focal_mm is None and photograph.focal_35mm is not None:
-        return Camera(photograph.focal_35mm / DIAGONAL_35MM * math.hypot(rows, columns), middle)
+        return Camera(photograph.focal_35mm / DIAGONAL_35MM * math.hypot(*photograph.own_px) * photograph.share, middle)
     raise InputError(
         f"{photograph.path}: does not say enough of its lens; name the kit (--kit) or give --focal-length-mm and "
         "--pixel-um."
@@ -156,7 +169,7 @@ def _camera_of_kit(photograph: Photograph, kit: Kit, focal_mm: float) -> Camera:
             f"{photograph.path}: is {columns} x {rows} (as held), which is not the shape of the kit's pictures, "
             f"{field.width_mm:g} x {field.height_mm:g} mm; was it cropped, or is the camera mounted another way?"
         )
-    for_mm = columns / field.width_mm
+    for_mm = photograph.own_px[0] / field.width_mm * photograph.share
     middle = (
         (columns - 1) / 2 - kit.camera.offset_right_mm * for_mm,
         (rows - 1) / 2 + kit.camera.offset_up_mm * for_mm,

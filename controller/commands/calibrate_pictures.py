@@ -8,7 +8,7 @@ from pathlib import Path
 import numpy as np
 
 from controller.calibration.finding import Finding, Plot, Series, coverage_factor
-from controller.calibration.photographs import Photograph, camera_for, photographs_in, read_photographs
+from controller.calibration.photographs import DIAGONAL_35MM, Photograph, camera_for, photographs_in, read_photographs
 from controller.calibration.readings import NotBelievable, number, read_csv
 from controller.calibration.records import AxisName, Kind
 from controller.calibration.registration import common_px, features_of, matched
@@ -192,18 +192,18 @@ def _misfit_sentence(path: Path, rms_px: float) -> str:
 
 def _focal_mm(camera: Camera, photograph: Photograph, kit: Kit | None, given: LensGiven) -> float:
     """The camera's focal length in mm; in units of the picture's diagonal as on 36x24 mm where no size is known."""
-    rows, columns = photograph.grey.shape
+    own_px = camera.focal_px / photograph.share
     if given.pixel_um is not None:
-        return camera.focal_px * given.pixel_um / 1000 / photograph.share
+        return own_px * given.pixel_um / 1000
     if kit is not None:
-        return float(camera.focal_px * kit.field(0.0).width_mm / columns)
-    return camera.focal_px * math.hypot(36, 24) / math.hypot(rows, columns)
+        return float(own_px * kit.field(0.0).width_mm / photograph.own_px[0])
+    return own_px * DIAGONAL_35MM / math.hypot(*photograph.own_px)
 
 
 def _must_fit_gearing(value: float, axis: AxisName, kit: Kit | None, first: Photograph) -> None:
     if kit is None:
         return
-    nominal = (kit.head.pan if axis is AxisName.PAN else kit.head.tilt).steps_per_degree
+    nominal = (kit.head.pan if axis is AxisName.PAN else kit.head.tilt).nominal_steps_per_degree
     if abs(value / nominal - 1) > GEARING_SHARE:
         raise NotBelievable(
             f"{first.path}: {value:.5g} steps per degree are more than {100 * GEARING_SHARE:.0f} % off the kit's gearing "
@@ -243,10 +243,11 @@ def _ring_finding(
     halves = (factors[0] * ring.u_steps_per_degree, factors[1] * u_focal_mm)
     rms = float(np.sqrt(np.mean([turn.rms_px**2 for turn in ring.turns])))
     points = int(np.sum([turn.kept.sum() for turn in ring.turns]))
+    known = "" if kit is not None or given.pixel_um is not None else " as on 36x24 mm"
     sentences = [
         f"The ring of {len(taken)} photographs closes: {ring.steps_per_degree:.4f} steps per degree, standard "
         "uncertainty "
-        f"{ring.u_steps_per_degree:.2g}; focal length {focal_mm:.4f} mm, {u_focal_mm:.2g}.",
+        f"{ring.u_steps_per_degree:.2g}; focal length {focal_mm:.4f} mm{known}, {u_focal_mm:.2g}.",
         f"{counted(points, 'point')} fit within {rms:.2f} px; the head stopped within {ring.missed_deg:.4f}° of where it "
         "was told (standard deviation).",
     ]

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import io
 import json
 import math
 import sys
@@ -58,6 +59,16 @@ def test_parallax_is_stored_beside_the_kit_unless_dry(shell: Shell) -> None:
     told = shell("calibrate", "rail", "kit.toml", "--focal-length-mm", "35")
     assert "set the rail to 85.0 mm" in told.out
     assert "measure there before you rely on it" in told.out
+
+
+def test_parallax_is_asked_for_step_by_step(shell: Shell, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr("sys.stdin", io.StringIO("1000\n\n25\nten\n10.52274\n"))
+    told = shell(*PARALLAX, "--json")
+    assert json.loads(told.out)["offset_mm"] == pytest.approx(5.0, abs=1e-4)
+    assert "Turn the head to the left" in told.err
+    assert "is not a number" in told.err
+    monkeypatch.setattr("sys.stdin", io.StringIO("\n"))
+    assert "nothing was typed in" in refuses(shell, 1, *PARALLAX)[-1]
 
 
 @pytest.mark.parametrize(
