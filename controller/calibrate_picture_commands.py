@@ -14,6 +14,8 @@ from controller.shared_options import FILE, json_option, show
 if TYPE_CHECKING:
     from controller.commands.calibrate_lens import Rail
 
+PLACE = Number(-100_000, 100_000)  # pixels
+
 
 @click.command()
 @lens_options
@@ -22,14 +24,14 @@ if TYPE_CHECKING:
 @click.option("--u-near-mm", type=Number(0), help="Standard uncertainty of the near distance; without it 0.5 %.")
 @click.option("--u-far-mm", type=Number(0), help="... of the far one.")
 @click.option("--angle-deg", type=Number(-90, 90), help="How far right of the middle the marks were brought then.")
-@click.option("--shift-px", type=Number(-100_000, 100_000), help="How far right of the far mark the near one is then.")
+@click.option("--shift-px", type=PLACE, help="How far right of the far mark the near one is then.")
 @click.option("--u-angle-deg", type=Number(0), default=0.1, show_default=True, help="Standard uncertainty of the angle.")
 @click.option("--u-shift-px", type=Number(0), help="... of the shift; without it, as read to a pixel.")
 @click.option(
     "--pictures", type=FILE, nargs=2, metavar="FIRST SECOND", help="Two photographs, instead of angle and shift."
 )
 @click.option(
-    "--mark", type=(float, float), metavar="X Y", help="Where the first photograph shows the near mark, in pixels."
+    "--mark", type=(PLACE, PLACE), metavar="X Y", help="Where the first photograph shows the near mark, in pixels."
 )
 @click.option("--mark-px", type=POSITIVE, help="The mark's size there; without it a sixteenth of the picture.")
 @click.option("--nearest-mm", type=POSITIVE, help="The nearest thing to be photographed later; without it the near mark.")
@@ -93,8 +95,8 @@ def _rail(options: dict[str, Any]) -> "Rail | None":
 @click.command()
 @lens_options
 @click.option("--distance-mm", type=POSITIVE, required=True, help="From the lens straight down to the mark.")
-@click.option("--first-px", type=float, required=True, help="How far right of the picture's middle the mark is seen.")
-@click.option("--second-px", type=float, required=True, help="... after the pan axis was turned by 180 degrees.")
+@click.option("--first-px", type=PLACE, required=True, help="How far right of the picture's middle the mark is seen.")
+@click.option("--second-px", type=PLACE, required=True, help="... after the pan axis was turned by 180 degrees.")
 @click.option("--u-aim-deg", type=Number(0), default=0.1, show_default=True,
               help="Standard uncertainty of how upright the camera looks down.")  # fmt: skip
 @click.option("--kit", type=FILE, help="The kit whose lens it is.")

@@ -17,6 +17,9 @@ from controller.optics.outline import Array
 from controller.program.timing import ring_down_s
 
 FEWEST = 12  # readings for five unknowns
+LARGEST = 1e100
+OUTLIER = 7.0  # standard deviations; noise does that once in a hundred thousand million readings
+STANDS_OUT = 8.0  # an amplitude is so many times its uncertainty; what is fitted to mere noise is up to 5 times
 RHO_LIMIT = 0.6  # neighbouring residuals more alike than this are not noise
 DAMPINGS = (0.005, 0.02, 0.05, 0.15, 0.4)  # where the search begins
 
@@ -47,13 +50,12 @@ class Ringing:
         return float(hz), float(damping), float(amplitude)
 
 
-def fit_ringing(time_s: Array, value: Array, near_hz: float | None = None) -> Ringing:
-    """Fit one vibration to readings, both (n,), times growing; `near_hz` is about its frequency where that is known.
-
-    Raises NotRinging.
-    """
+def fit_ringing(time_s: Array, value: Array) -> Ringing:
+    """Fit one vibration to readings, both (n,), times growing. Raises NotRinging."""
     if len(time_s) < FEWEST:
         raise NotRinging(f"only {len(time_s)} readings, give at least {FEWEST}")
+    if np.abs(value).max() > LARGEST:
+        raise NotRinging("some readings are beyond all measure")
     since, scale = time_s - time_s[0], float(np.std(value))
     if scale <= 1e-12 * max(1.0, float(np.abs(value).max())):
         raise NotRinging("all readings are the same")
@@ -65,16 +67,14 @@ def fit_ringing(time_s: Array, value: Array, near_hz: float | None = None) -> Ri
     def slopes_of(p: Array) -> Array:
         return _model(p, since)[1]
 
-    found = least_squares(
-        misfit, _start(since, scaled, near_hz), jac=slopes_of, x_scale="jac", method="lm", max_nfev=400
-    ).x
-    log_w, log_ratio, a, b, _ = found.tolist()
+    found = least_squares(misfit, _start(since, scaled), jac=slopes_of, x_scale="jac", method="lm", max_nfev=400).x
     residual, bends = misfit(found), slopes_of(found)
+    _must_be_ringing(found, residual, since)
+    log_w, log_ratio, a, b, _ = found.tolist()
     ratio = math.exp(log_ratio)
     damping = ratio / math.hypot(1, ratio)
     freedom = len(since) - 5
     variance = float(residual @ residual) / freedom
-    _must_be_ringing(found, residual, since)
     cov = variance * np.linalg.pinv(bends.T @ bends)
     amplitude = math.hypot(a, b)
     slopes = np.zeros((3, 5))
@@ -82,11 +82,14 @@ def fit_ringing(time_s: Array, value: Array, near_hz: float | None = None) -> Ri
     slopes[0, :2] = hz, hz * damping**2
     slopes[1, 1] = damping * (1 - damping**2)
     slopes[2, 2:4] = a * scale / amplitude, b * scale / amplitude
+    covariance = slopes @ cov @ slopes.T
+    if amplitude * scale < STANDS_OUT * math.sqrt(covariance[2, 2]):
+        raise NotRinging("no single vibration stands out from the noise")
     return Ringing(
         ring_hz=hz,
         ring_damping=damping,
         amplitude=amplitude * scale,
-        covariance=slopes @ cov @ slopes.T,
+        covariance=covariance,
         degrees_of_freedom=freedom,
         residual_sd=math.sqrt(variance) * scale,
         start_s=float(time_s[0]),
@@ -105,11 +108,11 @@ def _model(p: Array, since: Array) -> tuple[Array, Array]:
     return swing + p[4], np.stack([turned + decay, decay, cosine, sine, np.ones_like(since)], axis=-1)
 
 
-def _start(since: Array, scaled: Array, near_hz: float | None) -> Array:
+def _start(since: Array, scaled: Array) -> Array:
     """Where to begin: of some frequencies and dampings, whose other three values follow linearly, what fits best."""
     best, least = np.zeros(5), math.inf
     for ratio in DAMPINGS:
-        for w in 2 * math.pi * (_peaks(since, scaled) if near_hz is None else near_hz * np.linspace(0.7, 1.4, 29)):
+        for w in 2 * math.pi * _peaks(since, scaled):
             linear = _model(np.array([math.log(w), math.log(ratio), 0.0, 0.0, 0.0]), since)[1][:, 2:]
             parts = np.linalg.solve(linear.T @ linear + 1e-9 * np.eye(3), linear.T @ scaled)
             misfit = float(np.sum((linear @ parts - scaled) ** 2))
@@ -132,17 +135,19 @@ def _peaks(since: Array, scaled: Array) -> Array:
 
 def _must_be_ringing(p: Array, residual: Array, since: Array) -> None:
     hz, length = math.exp(min(float(p[0]), 50.0)) / (2 * math.pi), float(since[-1])
+    if not np.isfinite(p).all() or p[1] > 0:  # a damping ratio above 0.7: it never swings back
+        raise NotRinging("no single vibration stands out from the noise")
     if hz > 0.48 / float(np.median(np.diff(since))):
         raise NotRinging("the readings follow each other too slowly for what they show; take more in a second")
     if hz * length < 1:
         raise NotRinging("they show less than one swing; take them for longer")
     if p[1] < math.log(1e-5):
         raise NotRinging("what they show does not die away")
-    spread = float(np.std(residual))
-    if spread > 0.7:  # of the readings' own
-        raise NotRinging("no single vibration stands out from the noise")
+    worst = int(np.argmax(np.abs(residual)))
+    if abs(residual[worst]) > OUTLIER * float(np.std(residual)):
+        raise NotRinging(f"the reading {1000 * since[worst]:g} ms after the first does not belong; take it out")
     rho = float(residual[1:] @ residual[:-1]) / max(float(residual @ residual), 1e-300)
-    if rho > RHO_LIMIT and spread > 1e-6:
+    if rho > RHO_LIMIT and float(np.std(residual)) > 1e-6:  # of the readings' own scatter
         raise NotRinging(
             "beside one vibration they show something else that is not noise; begin after the move has ended (--from-ms)"
         )

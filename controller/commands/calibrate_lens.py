@@ -264,6 +264,12 @@ def _from_photographs(
     first, second = taken
     at = first.place(place)
     half = max(4, round((first.grey.shape[1] * MARK_SHARE if size_px is None else size_px * first.share) / 2))
+    rows, columns = first.grey.shape
+    if not (half <= at[0] < columns - half and half <= at[1] < rows - half):
+        raise InputError(
+            f"{first.path}: a mark of {2 * half / first.share:.0f} px around {place[0]:g} {place[1]:g} (--mark, "
+            f"--mark-px) does not lie inside its {first.own_px[0]} x {first.own_px[1]} pixels."
+        )
     turn, _ = registered(first, second, camera, (*at, 1.2 * half))
     if abs(math.degrees(turn.vector_rad[1])) < TURNED_DEG:
         raise NotBelievable(

@@ -83,8 +83,8 @@ def pair_command(
     if angle_deg < 0.5 or aside > ASIDE or (toward @ about) * moved <= 0:
         raise NotBelievable(
             f"{taken[1].path}: against {taken[0].path.name} the camera turned by {angle_deg:.2f}°, "
-            f"{'hardly' if angle_deg < 0.5 else 'but not as the steps say'}; give them in the order of the steps, of the "
-            f"{axis} axis, at least half a degree apart."
+            f"{'which is too little' if angle_deg < 0.5 else 'but not as the steps say'}; give them in the order of the "
+            f"steps, of the {axis} axis, at least half a degree apart."
         )
     u_focal = given.u_focal_mm / _focal_mm(camera, taken[0], kit, given) if given.u_focal_mm is not None else 0.01
     longer = turn_between(points[0][turn.kept], points[1][turn.kept], camera.scaled(1.001))

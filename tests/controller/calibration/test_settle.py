@@ -20,6 +20,10 @@ from tests.controller.calibration.coverage import CASES, assert_honest
 Array = NDArray[np.float64]
 
 
+TIME = np.arange(0, 2, 0.01)
+NOISE = np.random.default_rng(2).normal(0, 1, len(TIME))
+
+
 def ringing(time_s: Array, hz: float, damping: float, amplitude: float, phase: float = 0.0) -> Array:
     w = 2 * math.pi * hz
     return np.asarray(amplitude * np.exp(-damping * w * time_s) * np.cos(w * math.sqrt(1 - damping**2) * time_s + phase))
@@ -109,26 +113,40 @@ def test_the_truth_lies_in_the_stated_interval() -> None:
         assert_honest(intervals, truths[name])
 
 
+def test_a_long_quiet_end_does_no_harm() -> None:
+    """After a minute hardly any of the readings' scatter is ringing."""
+    time = np.arange(0, 60, 0.02)
+    noise = np.random.default_rng(3).normal(0, 0.02, len(time))
+    value: Array = np.asarray(ringing(time, 7.0, 0.06, 0.3) + noise)
+    found = fit_ringing(time, value)
+    assert abs(found.ring_hz - 7.0) < 3 * found.uncertainties[0] < 0.2
+
+
+def test_mere_noise_never_rings() -> None:
+    for seed in range(200):
+        random = np.random.default_rng(seed)
+        with pytest.raises(NotRinging):
+            fit_ringing(TIME[:120], random.normal(0, 1, 120))
+
+
 def test_a_vibration_that_is_too_small_needs_no_wait() -> None:
     time = np.arange(0, 1, 0.01)
     found = fit_ringing(time, ringing(time, 5.0, 0.05, 0.1))
     assert wait_for(found, 1.0, 0.01, 0.25) == Wait(0.0, 0.0)
 
 
-TIME = np.arange(0, 2, 0.01)
-NOISE = np.random.default_rng(2).normal(0, 1, len(TIME))
-
-
 @pytest.mark.parametrize(
     ("value", "why"),
     [
         (np.full(len(TIME), 3.3), "all readings are the same"),
+        (ringing(TIME, 5.0, 0.03, 1.0) + 0.001 * NOISE + (TIME[40] == TIME), "400 ms after the first does not belong"),
+        (NOISE * 1e200, "beyond all measure"),
         (NOISE, "no single vibration|too slowly"),
         (TIME * 2 + 0.001 * NOISE, "less than one swing|not noise|not die away"),
         (np.sin(2 * np.pi * 5 * TIME) + 0.0001 * NOISE, "not die away|not noise"),
         (ringing(TIME, 4.0, 0.03, 1.0) + ringing(TIME, 6.5, 0.03, 0.8) + 0.001 * NOISE, "not noise"),
     ],
-    ids=["still", "noise", "drift", "endless", "two vibrations"],
+    ids=["still", "one outlier", "huge", "noise", "drift", "endless", "two vibrations"],
 )
 def test_what_is_no_ringing_is_refused(value: Array, why: str) -> None:
     with pytest.raises(NotRinging, match=why):

@@ -254,7 +254,7 @@ def test_a_mark_that_is_not_there_is_refused(shell: Shell) -> None:
     (line,) = refuses(shell, 2, "calibrate", "parallax", *words, *lens, "--mark", "30", "133")
     assert "IMG_0001.JPG: does not show again what IMG_0000.JPG shows" in line
     (line,) = refuses(shell, 2, "calibrate", "parallax", *words, *lens, "--mark", "900", "133")
-    assert "--mark" in line
+    assert "IMG_0000.JPG: a mark of 24 px around 900 133" in line
     (line,) = refuses(
         shell, 1, "calibrate", "parallax", *words[:2], "pair/IMG_0000.JPG", *words[3:], *lens, "--mark", "305", "133"
     )
