@@ -205,8 +205,9 @@ def _level_sentences(result: LevelResult, legs: Sequence[Leg], steepest_deg: flo
     return [
         f"The pan axis leans by {lean}° toward yaw {toward}° (95 %): what looks there looks too low.",
         f"Raise {' and '.join(lifts)}, then measure again." if lifts else "No leg needs raising by as much as 0.1 mm.",
-        f"Left as it is, yaw and pitch of every pose can be corrected; a roll of up to {result.lean_deg:.2g}° at the "
-        f"horizon and {roll:.2g}° at a pitch of {steepest_deg:.0f}° cannot.",
+        f"Left as it is, lean_deg = {result.lean_deg:.3f} and lean_toward_deg = {result.toward_deg:.1f} under [head] "
+        f"in the kit correct yaw and pitch of every pose; a roll of up to {result.lean_deg:.2g}° at the horizon and "
+        f"{roll:.2g}° at a pitch of {steepest_deg:.0f}° stays.",
     ]
 
 

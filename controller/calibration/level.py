@@ -152,37 +152,3 @@ def legs_to_raise(lean_deg: float, toward_deg: float, first_leg_yaw_deg: float, 
     sine = math.sin(math.radians(lean_deg))
     heights = [-radius_mm * sine * math.cos(math.radians(yaw - toward_deg)) for yaw in yaws]
     return tuple(Leg(yaw % 360, max(heights) - height) for yaw, height in zip(yaws, heights, strict=True))
-
-
-@dataclass(frozen=True, slots=True)
-class Pose:
-    """Where to send the axes so that the camera looks where it should, and the roll that is left, in degrees.
-
-    Roll is positive where the camera's right side hangs low.
-    """
-
-    pan_deg: float
-    tilt_deg: float
-    roll_deg: float
-
-
-def levelled(yaw_deg: float, pitch_deg: float, lean_deg: float, toward_deg: float) -> Pose:
-    """The pose of a leaning head that looks at true `yaw_deg`, `pitch_deg`; the pan stays within half a turn of the yaw.
-
-    The direction is turned back about the horizontal axis across `toward_deg`. What two axes cannot turn back is the
-    roll: about the lean itself at the horizon, and more toward the zenith.
-    """
-    if lean_deg == 0:
-        return Pose(yaw_deg, pitch_deg, 0.0)
-    ahead, pitch, lean = (math.radians(angle) for angle in (yaw_deg - toward_deg, pitch_deg, lean_deg))
-    along, across, up = math.cos(pitch) * math.cos(ahead), math.cos(pitch) * math.sin(ahead), math.sin(pitch)
-    along, up = along * math.cos(lean) - up * math.sin(lean), up * math.cos(lean) + along * math.sin(lean)
-    pan = math.atan2(across, along)
-    tilt = math.atan2(up, math.hypot(along, across))
-    # The camera's right, level on the head, leans with it: (-sin pan, cos pan, 0) turned by the lean. Its upper side
-    # likewise; their heights tell the roll.
-    right = math.sin(pan) * math.sin(lean)
-    upper = math.cos(tilt) * math.cos(lean) + math.sin(tilt) * math.cos(pan) * math.sin(lean)
-    pan_deg = math.degrees(pan) + toward_deg
-    pan_deg += 360 * round((yaw_deg - pan_deg) / 360)
-    return Pose(pan_deg, math.degrees(tilt), -math.degrees(math.atan2(right, upper)))

@@ -67,7 +67,7 @@ def _wave_plot(result: StepsResult, steps: Array, fitted: Array) -> Plot:
         "angle, degrees",
         "error, degrees",
         (
-            Series("readings less the line", angles[0].tolist(), points.tolist()),
+            Series("readings less the line", angles[0][result.kept].tolist(), points[result.kept].tolist()),
             Series("once per turn", angles[1].tolist(), curve.tolist(), line=True),
         ),
     )

@@ -47,6 +47,7 @@ OF_ONE_AXIS = frozenset({Kind.STEPS, Kind.BACKLASH})
 NEEDED = {
     Kind.STEPS: {"steps_per_degree": (1e-6, 1e8)},
     Kind.BACKLASH: {"play_deg": (0.0, 5.0)},
+    Kind.LEVEL: {"lean_deg": (0.0, 20.0), "toward_deg": (-360.0, 360.0)},
     Kind.SETTLE: {"ring_hz": (1e-6, 1e3), "ring_damping": (1e-6, 0.999999)},
 }
 

@@ -15,7 +15,7 @@ from scipy.spatial.transform import Rotation
 from controller.optics.outline import Array
 from controller.optics.projection import LAWS, Projection
 
-TRIALS = 300  # pairs of matches tried; with half of them wrong, one in four is right
+TRIALS = 150  # pairs of matches tried; with half of them wrong, one in four is right
 FIRST_REACH = 0.03  # how well matches must fit at first, when the focal length may be off, as a share of their extent
 KEPT_SIGMA = 3.5
 ROUNDS = 8

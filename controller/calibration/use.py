@@ -21,8 +21,11 @@ STALE_DAYS: dict[Kind, float] = {
 }
 
 
-def calibrated(kit: Kit, records: Sequence[Record]) -> Kit:
-    """The kit with what the newest valid records say: steps per degree, the gears' play, how the head rings."""
+def calibrated(kit: Kit, records: Sequence[Record], now: datetime | None = None) -> Kit:
+    """The kit with what the newest valid records say: steps per degree, the gears' play, how the head rings.
+
+    With `now`, when the head stands where the set will be made, also how it leans, unless that record is stale.
+    """
 
     def axis(name: AxisName, plain: Axis) -> Axis:
         changes: dict[str, float] = {}
@@ -40,6 +43,9 @@ def calibrated(kit: Kit, records: Sequence[Record]) -> Kit:
         changes |= {
             name: settle.values[name] for name in ("ring_hz", "ring_damping", "settle_ms") if name in settle.values
         }
+    level = newest_valid(records, Kind.LEVEL, None, kit)
+    if level is not None and now is not None and not is_stale(level, now):
+        changes |= {"lean_deg": level.values["lean_deg"], "lean_toward_deg": level.values["toward_deg"]}
     return kit.model_copy(update={"head": kit.head.model_copy(update=changes)})
 
 

@@ -43,6 +43,7 @@ from controller.optics.projection import Projection
 U_DISTANCE_SHARE, U_ANGLE_DEG, U_FOCAL_SHARE, U_AIM_DEG = 0.005, 0.1, 0.01, 0.1
 MARK_SHARE = 1 / 16  # of the picture's width that the mark fills, where nobody says
 MARK_PX = 0.05  # what finding a mark again is off by at least, from simulated photographs
+MOST_DOWN_PX = 3.0  # in a picture of handy size; a level camera on a pan axis shifts marks sideways alone
 TURNED_DEG = 5.0  # less turn between two photographs than this shows no parallax worth the name
 
 
@@ -286,6 +287,11 @@ def _from_photographs(
             "name a "
             "place on the near mark, its size with --mark-px, and check that both photographs show it."
         ) from None
+    if abs(down) > MOST_DOWN_PX:
+        raise NotBelievable(
+            f"{second.path}: the mark moved {abs(down):.0f} px up or down as the head turned, and not only sideways; "
+            "level the camera, and name a place on the near mark (--mark)."
+        )
     u_far_px = math.hypot(camera.focal_px * math.sqrt(float(turn.covariance[1, 1])), common_px(camera.focal_px))
     values = {"right_px": right, "focal_px": camera.focal_px, "near_mm": scene.near_mm, "far_mm": scene.far_mm}
 

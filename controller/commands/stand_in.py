@@ -25,6 +25,8 @@ def rig_spec(kit: Kit, seed: int) -> RigSpec:
             tilt=AxisSpec(head.tilt.steps_per_degree, head.tilt.backlash_deg),
             ring_hz=head.ring_hz,
             ring_damping=head.ring_damping,
+            lean_deg=head.lean_deg,
+            lean_toward_deg=head.lean_toward_deg,
             pixel_deg=math.degrees(kit.field(0.0).pixel_rad),
         ),
         camera=CameraSpec(

@@ -139,7 +139,10 @@ class TiltAxis(Axis):
 
 
 class Head(Table):
-    """Both axes, and how the camera rings after a stop."""
+    """Both axes, how the camera rings after a stop, and how it stands.
+
+    The pan axis leans by `lean_deg`: its top has moved toward the yaw `lean_toward_deg`. Poses are corrected for it.
+    """
 
     pan: Axis = Axis()
     tilt: TiltAxis = TiltAxis()
@@ -147,6 +150,8 @@ class Head(Table):
     ring_damping: Annotated[float, Field(gt=0, lt=1)] = 0.05
     settle_ms: NotNegative | None = None
     level_error_deg: Annotated[float, Field(ge=0, le=10)] = 0.1
+    lean_deg: Annotated[float, Field(ge=0, le=20)] = 0.0
+    lean_toward_deg: Annotated[float, Field(ge=-360, le=360)] = 0.0
 
     def pointing_error_deg(self) -> float:
         """How far off a pose may be, in degrees, everything unlucky at once.

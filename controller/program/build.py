@@ -5,9 +5,10 @@ from collections.abc import Container, Sequence
 from typing import TYPE_CHECKING
 
 from controller.errors import InputError
-from controller.kit.kit import Axis, Kit
+from controller.kit.kit import Axis, Head, Kit
 from controller.kit.line import TRIES, retry_ns
 from controller.program import timing
+from controller.program.levelled import levelled
 from controller.program.program import AskStep, AxisSetting, ExposeStep, MoveStep, Program, Step
 from protocol.codec import PROTOCOL_VERSION
 from protocol.messages import (
@@ -58,7 +59,7 @@ def build_program(kit: Kit, frames: Sequence["Frame"], made: Container[tuple[int
         if frame.by_hand:
             steps.append(AskStep(frame.id, frame.yaw_deg, frame.pitch_deg))
         else:
-            target = to_steps(frame.yaw_deg, kit.head.pan), to_steps(frame.pitch_deg, kit.head.tilt)
+            target = _target(kit.head, frame)
             _must_reach(frame, target, pan, tilt)
             steps += _moves(kit, (pan, tilt), frame.id, here, target)
             here = target
@@ -88,6 +89,15 @@ def build_program(kit: Kit, frames: Sequence["Frame"], made: Container[tuple[int
         steps=tuple(steps),
         expected_ns=_handshake_ns(kit.board.baud) + reference_ns + _steps_ns(steps),
     )
+
+
+def _target(head: Head, frame: "Frame") -> tuple[int, int]:
+    """Where to send both axes, a lean of the head counted in; a tilt that only this takes past a limit stays on it."""
+    pose = levelled(frame.yaw_deg, frame.pitch_deg, head.lean_deg, head.lean_toward_deg)
+    tilt_deg = pose.tilt_deg
+    if head.tilt.min_deg <= frame.pitch_deg <= head.tilt.max_deg:
+        tilt_deg = min(max(tilt_deg, head.tilt.min_deg), head.tilt.max_deg)
+    return to_steps(pose.pan_deg, head.pan), to_steps(tilt_deg, head.tilt)
 
 
 def _setting(kit: Kit, axis: Axis) -> AxisSetting:

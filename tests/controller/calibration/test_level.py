@@ -1,4 +1,4 @@
-"""The lean of the pan axis: found again on simulated heads, put right by the legs, turned back by the axes."""
+"""The lean of the pan axis: found again on simulated heads, put right by the legs."""
 
 from __future__ import annotations
 
@@ -6,11 +6,10 @@ import math
 
 import numpy as np
 import pytest
-from hypothesis import assume, given
+from hypothesis import given
 from hypothesis import strategies as st
-from scipy.spatial.transform import Rotation
 
-from controller.calibration.level import from_tilts, legs_to_raise, levelled
+from controller.calibration.level import from_tilts, legs_to_raise
 from controller.calibration.readings import NotBelievable
 from controller.optics.outline import Array
 from sim.lean import leaned
@@ -90,35 +89,3 @@ def test_a_lean_toward_a_leg_raises_that_leg_alone() -> None:
     """By 1.5 * radius * sin(lean): the other two feet stand half a radius behind the axis (plane geometry)."""
     legs = legs_to_raise(1.0, 120.0, 0.0, 500.0)
     assert [each.raise_mm for each in legs] == pytest.approx([0, 1.5 * 500 * math.sin(math.radians(1)), 0], abs=1e-9)
-
-
-@given(st.floats(-180, 180), st.floats(-85, 85), st.floats(0, 5), YAWS)
-def test_levelled_poses_look_where_they_should(yaw: float, pitch: float, lean: float, toward: float) -> None:
-    assume(abs(pitch) < 80)
-    pose = levelled(yaw, pitch, lean, toward)
-    seen = leaned(pose.pan_deg, pose.tilt_deg, lean, toward)
-    assert seen[1] == pytest.approx(pitch, abs=1e-9)
-    assert (seen[0] - yaw) * math.cos(math.radians(pitch)) == pytest.approx(0, abs=1e-9)
-    assert abs(pose.pan_deg - yaw) <= 180
-
-
-@given(st.floats(-180, 180), st.floats(-75, 75), st.floats(0, 5), YAWS)
-def test_the_roll_that_is_left(yaw: float, pitch: float, lean: float, toward: float) -> None:
-    """Against scipy's rotations: x ahead, y to the right, z down, so that yaw is a turn about z, pitch about y."""
-    pose = levelled(yaw, pitch, lean, toward)
-    head = Rotation.from_euler("ZY", [pose.pan_deg, pose.tilt_deg], degrees=True)
-    # Leaning toward yaw t lowers what looks there: a turn by -lean about the axis to the right of t.
-    side = math.radians(toward + 90)
-    base = Rotation.from_rotvec(-math.radians(lean) * np.array([math.cos(side), math.sin(side), 0]))
-    got_yaw, got_pitch, got_roll = (base * head).as_euler("ZYX", degrees=True)
-    assert got_pitch == pytest.approx(pitch, abs=1e-7)
-    assert math.cos(math.radians(got_yaw - yaw)) == pytest.approx(1, abs=1e-9)
-    assert got_roll == pytest.approx(pose.roll_deg, abs=1e-7)
-    bound = math.degrees(math.asin(min(1.0, math.sin(math.radians(lean)) / math.cos(math.radians(pitch)))))
-    assert abs(pose.roll_deg) <= bound + 1e-9
-
-
-def test_roll_is_the_lean_at_the_horizon_across_it() -> None:
-    assert levelled(90.0, 0.0, 0.7, 0.0).roll_deg == pytest.approx(-0.7)
-    assert levelled(0.0, 0.0, 0.7, 0.0).roll_deg == 0
-    assert levelled(12.0, 3.0, 0.0, 50.0) == levelled(12.0, 3.0, 0.0, 0.0)

@@ -122,6 +122,14 @@ def test_calibrated_takes_play_and_ringing(tmp_path: Path) -> None:
     assert calibrated(other_lens, records).head.ring_hz == other_lens.head.ring_hz
 
 
+def test_the_lean_counts_only_while_the_head_stands_there() -> None:
+    level = new_record(KIT, Kind.LEVEL, None, NOON.isoformat(), {"lean_deg": 0.8, "toward_deg": 120.0}, {}, "tilts")
+    assert calibrated(KIT, [level]).head.lean_deg == 0
+    now = calibrated(KIT, [level], NOON + timedelta(hours=11)).head
+    assert (now.lean_deg, now.lean_toward_deg) == (0.8, 120.0)
+    assert calibrated(KIT, [level], NOON + timedelta(hours=13)).head.lean_deg == 0
+
+
 def test_fresh_says_what_is_present_stale_missing() -> None:
     other = kit_with({"head.tilt.gear_ratio": 50.0})
     records = [steps(321.0), steps(160.0, axis=AxisName.TILT, kit=other)]

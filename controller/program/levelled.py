@@ -1,0 +1,42 @@
+"""Where to send the axes of a head that does not stand level, so that the camera looks where it should."""
+
+import math
+from dataclasses import dataclass
+
+STEEP_DEG = 60.0  # up to here a pose is met exactly
+
+
+@dataclass(frozen=True, slots=True)
+class Pose:
+    """What the axes are sent to, and the roll that is left, in degrees.
+
+    Roll is positive where the camera's right side hangs low.
+    """
+
+    pan_deg: float
+    tilt_deg: float
+    roll_deg: float
+
+
+def levelled(yaw_deg: float, pitch_deg: float, lean_deg: float, toward_deg: float) -> Pose:
+    """The pose in which a head whose pan axis leans by `lean_deg` toward `toward_deg` looks at this yaw and pitch.
+
+    The direction is turned back about the horizontal axis across `toward_deg`; the pan stays within half a turn of the
+    yaw. What two axes cannot turn back is the roll: up to the lean at the horizon, up to lean / cos(pitch) elsewhere.
+    Steeper than STEEP_DEG that would come to matter more than the direction, so there the pan makes up for less and less
+    of the lean: the roll stays within twice the lean, and the direction within the lean itself.
+    """
+    if lean_deg == 0:
+        return Pose(yaw_deg, pitch_deg, 0.0)
+    ahead, pitch, lean = (math.radians(angle) for angle in (yaw_deg - toward_deg, pitch_deg, lean_deg))
+    along, across, up = math.cos(pitch) * math.cos(ahead), math.cos(pitch) * math.sin(ahead), math.sin(pitch)
+    along, up = along * math.cos(lean) - up * math.sin(lean), up * math.cos(lean) + along * math.sin(lean)
+    turned = math.remainder(math.atan2(across, along) - ahead, math.tau)
+    steepness = math.tan(math.radians(STEEP_DEG)) / max(abs(math.tan(pitch)), 1e-12)
+    pan = ahead + turned * min(1.0, steepness**2)
+    tilt = math.atan2(up, along * math.cos(pan) + across * math.sin(pan))
+    # The camera's right, level on the head, leans with it: (-sin pan, cos pan, 0) turned by the lean. Its upper side
+    # likewise; their heights tell the roll.
+    right = math.sin(pan) * math.sin(lean)
+    upper = math.cos(tilt) * math.cos(lean) + math.sin(tilt) * math.cos(pan) * math.sin(lean)
+    return Pose(toward_deg + math.degrees(pan), math.degrees(tilt), -math.degrees(math.atan2(right, upper)))
