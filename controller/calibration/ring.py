@@ -7,9 +7,12 @@ For neighbours i and i + 1 with s steps between them, a turn theta, D = d(theta)
 
     theta + D d(ln f) = x s (+ 360 for the pair that closes the ring) + (e[i+1] - e[i]) + h
 
-where e is by how much the head missed where it was told to go and h the error of the registration. The e cancel round the
-ring, so the focal length is sure even where the head is not. Their size is estimated along (restricted maximum
+where e is by how much the head missed where it was told to go and h the error of the registration. The e cancel round
+the ring, so the focal length is sure even where the head is not. Their size is estimated along (restricted maximum
 likelihood: H. Patterson and R. Thompson, Biometrika 58:545, 1971); h is known from how the points scatter.
+
+A lens distorts a little, too, and what that does to the turns looks like another focal length. So its first radial term
+is found along with the others, from what it does to the shape of the overlaps.
 """
 
 import math
@@ -24,7 +27,8 @@ from controller.calibration.turning import Camera, NoOverlap, Turn, main_directi
 from controller.optics.outline import Array
 
 FEWEST_PICTURES = 5
-STEP = 1e-4  # of the focal length, for slopes
+STEP = 1e-4  # of the focal length and the distortion, for slopes
+MOST_BEND = 0.3
 ROUNDS = 12
 CLOSED, CLOSED_AT_LEAST = 0.02, 0.5  # change of the focal length against its uncertainty; a match more or less does that
 
@@ -58,7 +62,7 @@ class Ring:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class _Solved:
-    """Degrees for a step and the change of ln f, their covariance, and what the head's own errors add to it."""
+    """Degrees for a step, the changes of ln f and of the distortion, their covariance, and what the head adds to it."""
 
     values: Array
     covariance: Array
@@ -81,18 +85,17 @@ def close_ring(pairs: Sequence[Points], steps: Array, camera: Camera, common_px:
         if np.linalg.norm(np.sum([turn.vector_rad for turn in turns], axis=0)) < 1.0:
             raise NotClosed  # nothing like a whole turn
         about = main_direction(turns)
-        theta, slope, spread = _angles(pairs, turns, camera, about)
-        sign = 1.0 if about[1] > 0 else -1.0  # to the right, or to the left
-        solved = _solve(sign * theta, sign * slope, spread, moved, sign)
-        change = float(solved.values[1])
-        if abs(change) > 0.5:
+        angles = _angles(pairs, turns, camera, about)
+        solved = _solve(angles, moved, sign=1.0 if about[1] > 0 else -1.0)  # to the right, or to the left
+        change, bend = (float(value) for value in solved.values[1:])
+        if abs(change) > 0.5 or abs(camera.bend + bend) > MOST_BEND:
             raise NotClosed
-        camera = camera.scaled(math.exp(change))
+        camera = camera.scaled(math.exp(change)).bent(bend)
         if abs(change) < CLOSED * math.sqrt(solved.covariance[1, 1]):
             break
     if abs(change) > CLOSED_AT_LEAST * math.sqrt(solved.covariance[1, 1]):
         raise NotClosed
-    return _ring(solved, camera, turns, slope, common_px)
+    return _ring(solved, camera, turns, angles, common_px)
 
 
 def _turns(pairs: Sequence[Points], camera: Camera, before: Sequence[Turn]) -> list[Turn]:
@@ -105,23 +108,57 @@ def _turns(pairs: Sequence[Points], camera: Camera, before: Sequence[Turn]) -> l
     return turns
 
 
-def _angles(pairs: Sequence[Points], turns: Sequence[Turn], camera: Camera, about: Array) -> tuple[Array, Array, Array]:
-    """Turns about the axis `about` in degrees, their slopes against ln f, and their standard uncertainties, each (n,)."""
+@dataclass(frozen=True, slots=True, eq=False)
+class _Angles:
+    """Turns in degrees (n,), their slopes against ln f and the distortion (n, 2), their standard uncertainties (n,).
+
+    `shape` (2, 2) and `pull` (2,) are the normal equations of those two from how the points lie beside each other once
+    the turn is taken out, which has no part in the turns' own errors.
+    """
+
+    theta: Array
+    slopes: Array
+    spread: Array
+    shape: Array
+    pull: Array
+
+
+def _angles(pairs: Sequence[Points], turns: Sequence[Turn], camera: Camera, about: Array) -> _Angles:
+    """Turns about the axis `about`, and what the focal length and the distortion do to them."""
+    others, slopes = (camera.scaled(math.exp(STEP)), camera.bent(STEP)), np.empty((len(turns), 2))
+    shape, pull, squares, freedom = np.zeros((2, 2)), np.zeros(2), 0.0, 0
+    for number, ((first, second), turn) in enumerate(zip(pairs, turns, strict=True)):
+        here, misfit = _fitted(camera, first[turn.kept], second[turn.kept])
+        bends = []
+        for which, other in enumerate(others):
+            there, changed = _fitted(other, first[turn.kept], second[turn.kept])
+            slopes[number, which] = (there - here) @ about / STEP
+            bends.append((changed - misfit) / STEP)
+        design = np.stack(bends, axis=-1)
+        shape += design.T @ design
+        pull -= design.T @ misfit
+        squares += float(misfit @ misfit)
+        freedom += 2 * int(np.count_nonzero(turn.kept)) - 3
     theta = np.array([turn.vector_rad @ about for turn in turns])
-    other = camera.scaled(1 + STEP)
-    slopes = []
-    for (first, second), turn, here in zip(pairs, turns, theta, strict=True):
-        rotation = Rotation.align_vectors(other.rays(first[turn.kept]), other.rays(second[turn.kept]))[0]
-        slopes.append((rotation.as_rotvec() @ about - here) / math.log1p(STEP))
     spread = np.array([math.sqrt(about @ turn.covariance @ about) for turn in turns])
-    return np.degrees(theta), np.degrees(slopes), np.degrees(spread)
+    variance = max(squares / freedom, 1e-24)
+    return _Angles(np.degrees(theta), np.degrees(slopes), np.degrees(spread), shape / variance, pull / variance)
 
 
-def _solve(theta: Array, slope: Array, spread: Array, moved: Array, sign: float) -> _Solved:
+def _fitted(camera: Camera, first: Array, second: Array) -> tuple[Array, Array]:
+    """The turn (3,), and what is left of the points (3 n,)."""
+    rays, others = camera.rays(first), camera.rays(second)
+    rotation = Rotation.align_vectors(rays, others)[0]
+    return rotation.as_rotvec(), (rays - rotation.apply(others)).ravel()
+
+
+def _solve(angles: _Angles, moved: Array, sign: float) -> _Solved:
+    theta, spread = sign * angles.theta, angles.spread
     count = len(theta)
     closing = np.zeros(count)
     closing[-1] = 360.0 * sign
-    design, seen = np.stack([moved, -slope], axis=-1), theta - closing
+    whole, seen = np.column_stack([moved, -sign * angles.slopes]), theta - closing
+    design = whole[:, :2]  # enough to tell how far the head missed
     neighbours = 2 * np.eye(count) - np.roll(np.eye(count), 1, axis=0) - np.roll(np.eye(count), -1, axis=0)
 
     def weights(missed: float) -> Array:
@@ -138,19 +175,23 @@ def _solve(theta: Array, slope: Array, spread: Array, moved: Array, sign: float)
     found = minimize_scalar(unlikelihood, bounds=(math.log(typical / 100), math.log(largest)), method="bounded")
     missed = math.exp(float(found.x))
     weight = weights(missed)
-    covariance = np.asarray(np.linalg.inv(design.T @ weight @ design), dtype=np.float64)
-    gain = covariance @ design.T @ weight
-    values = gain @ seen
-    return _Solved(values, covariance, missed**2 * gain @ neighbours @ gain.T, missed, seen - design @ values)
+    normal = whole.T @ weight @ whole
+    normal[1:, 1:] += angles.shape
+    # Steps are many and distortions small: without units of their own the matrix could not be inverted well.
+    units = 1 / np.sqrt(np.diag(normal))
+    covariance = np.linalg.inv(normal * np.outer(units, units)) * np.outer(units, units)
+    gain = covariance @ whole.T @ weight
+    values = gain @ seen + covariance[:, 1:] @ angles.pull
+    return _Solved(values, covariance, missed**2 * gain @ neighbours @ gain.T, missed, seen - whole @ values)
 
 
-def _ring(solved: _Solved, camera: Camera, turns: list[Turn], slope: Array, common_px: float) -> Ring:
+def _ring(solved: _Solved, camera: Camera, turns: list[Turn], angles: _Angles, common_px: float) -> Ring:
     """Put into the units that are asked for; the head's own errors have n - 2 degrees of freedom (GUM G.4.1)."""
     by_points = 2.0 * sum(np.count_nonzero(turn.kept) - 2 for turn in turns)
     total, head = np.diag(solved.covariance), np.diag(solved.by_head)
     points = np.maximum(total - head, 0.0)
     freedom = total**2 / (head**2 / (len(turns) - 2) + points**2 / by_points)
-    common = math.degrees(common_px / camera.focal_px) * len(turns) / abs(float(np.sum(slope)))
+    common = math.degrees(common_px / camera.focal_px) * len(turns) / abs(float(np.sum(angles.slopes[:, 0])))
     degrees_for_step = abs(float(solved.values[0]))
     return Ring(
         camera=camera,

@@ -32,19 +32,29 @@ class NoOverlap(Exception):
 
 @dataclass(frozen=True, slots=True)
 class Camera:
-    """What a picture's pixels mean. The lens's axis meets the picture at `middle_px` (column, row)."""
+    """What a picture's pixels mean. The lens's axis meets the picture at `middle_px` (column, row).
+
+    `bend` is how the lens distorts: what its projection puts at r(1 + bend r^2) is seen at r, in focal lengths (the first
+    radial term: D. Brown, Photogrammetric Engineering 37:855, 1971).
+    """
 
     focal_px: float
     middle_px: tuple[float, float]
     projection: Projection = Projection.RECTILINEAR
+    bend: float = 0.0
 
     def scaled(self, share: float) -> "Camera":
         """The same camera with a focal length `share` times as long."""
         return replace(self, focal_px=self.focal_px * share)
 
+    def bent(self, more: float) -> "Camera":
+        """The same camera with a lens that distorts by `more`."""
+        return replace(self, bend=self.bend + more)
+
     def rays(self, points_px: Array) -> Array:
         """Unit vectors (n, 3) of pixels (n, 2). Raises ValueError where the projection never reaches that far."""
-        x, y = ((points_px - self.middle_px) / self.focal_px).T
+        seen = (points_px - self.middle_px) / self.focal_px
+        x, y = (seen * (1 + self.bend * np.sum(seen**2, axis=1, keepdims=True))).T
         radius = np.hypot(x, y)
         if radius.size and radius.max() > LAWS[self.projection].largest_radius:
             raise ValueError("the picture is larger than this lens can show")
@@ -53,7 +63,7 @@ class Camera:
         return np.stack([scale * x, scale * y, np.cos(angle)], axis=-1)
 
     def pixels(self, rays: Array) -> Array:
-        """Where unit vectors (n, 3) are seen, in pixels (n, 2); NaN where they are not."""
+        """Where a lens that does not distort shows unit vectors (n, 3), in pixels (n, 2); NaN where it does not."""
         across = np.hypot(rays[:, 0], rays[:, 1])
         angle = np.arctan2(across, rays[:, 2])
         beyond = np.pi / 2 if self.projection in {Projection.RECTILINEAR, Projection.ORTHOGRAPHIC} else np.pi

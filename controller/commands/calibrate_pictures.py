@@ -253,8 +253,8 @@ def _ring_finding(
     ]
     if rms > MOST_MISFIT_PX:
         sentences.append(
-            "Mind: the points fit worse than they should, so the lens distorts or stands off its no-parallax point. The "
-            "steps are little touched by that; the focal length is that of an average over the picture."
+            "Mind: the points fit worse than they should, so the lens stands off its no-parallax point, or distorts in a way "
+            "that is not simple. The steps are little touched by that, the focal length may be."
         )
     return Finding(
         kind=Kind.STEPS,
@@ -270,6 +270,7 @@ def _ring_finding(
             "correlation": ring.correlation,
             "points": points,
             "misfit_px": rms,
+            "distortion": ring.camera.bend,
             "interval_95": {
                 "steps_per_degree": (ring.steps_per_degree - halves[0], ring.steps_per_degree + halves[0]),
                 "focal_length_mm": (focal_mm - halves[1], focal_mm + halves[1]),

@@ -18,7 +18,7 @@ def camera_of(focal_mm: float = 24.0) -> Camera:
 
 
 def common_points(
-    random: np.random.Generator, camera: Camera, turn: Rotation, count: int, noise_px: float
+    random: np.random.Generator, camera: Camera, turn: Rotation, count: int, noise_px: float, bend: float = 0.0
 ) -> tuple[Array, Array]:
     """`count` points that both pictures show, the second taken after `turn` (its rays into the first's axes)."""
     firsts, seconds, found = [], [], 0
@@ -29,8 +29,17 @@ def common_points(
         firsts.append(first[inside])
         seconds.append(second[inside])
         found += int(inside.sum())
-    both = np.concatenate(firsts)[:count], np.concatenate(seconds)[:count]
+    both = [distorted(np.concatenate(points)[:count], camera, bend) for points in (firsts, seconds)]
     return both[0] + random.normal(0, noise_px, (count, 2)), both[1] + random.normal(0, noise_px, (count, 2))
+
+
+def distorted(points_px: Array, camera: Camera, bend: float) -> Array:
+    """Where a lens shows points that distorts by `bend`: r with r (1 + bend r^2) where it should be, in focal lengths."""
+    due = (points_px - camera.middle_px) / camera.focal_px
+    seen = due
+    for _ in range(60):
+        seen = due / (1 + bend * np.sum(seen**2, axis=1, keepdims=True))
+    return np.asarray(seen * camera.focal_px + camera.middle_px)
 
 
 def turned(right_deg: float, pitch_deg: float = 0.0) -> Rotation:

@@ -21,13 +21,20 @@ def even_steps(count: int) -> Array:
 
 
 def ring_of(
-    seed: int, camera: Camera, steps: Array, noise_px: float, missed_deg: float, count: int = 60, pitch_deg: float = 0.0
+    seed: int,
+    camera: Camera,
+    steps: Array,
+    noise_px: float,
+    missed_deg: float,
+    count: int = 60,
+    pitch_deg: float = 0.0,
+    bend: float = 0.0,
 ) -> list[Points]:
     """Matched points of neighbours, the last with the first as well."""
     random = np.random.default_rng(seed)
     yaw = steps / STEPS_PER_DEGREE + random.normal(0, missed_deg, len(steps))
     turns = np.append(np.diff(yaw), 360 + yaw[0] - yaw[-1])
-    return [common_points(random, camera, turned(turn, pitch_deg), count, noise_px) for turn in turns]
+    return [common_points(random, camera, turned(turn, pitch_deg), count, noise_px, bend) for turn in turns]
 
 
 @pytest.mark.parametrize("guess", [0.9, 1.0, 1.1])
@@ -36,6 +43,15 @@ def test_a_clean_ring_gives_everything(guess: float, pitch_deg: float) -> None:
     camera, steps = camera_of(), even_steps(12)
     ring = close_ring(ring_of(1, camera, steps, 1e-6, 0.0, pitch_deg=pitch_deg), steps, camera.scaled(guess))
     assert ring.camera.focal_px == pytest.approx(camera.focal_px, rel=1e-7)
+    assert ring.steps_per_degree == pytest.approx(STEPS_PER_DEGREE, rel=1e-7)
+
+
+@pytest.mark.parametrize("bend", [-0.05, -0.01, 0.02])
+def test_a_lens_that_distorts_is_seen_through(bend: float) -> None:
+    camera, steps = camera_of(), even_steps(12)
+    ring = close_ring(ring_of(1, camera, steps, 1e-6, 0.0, bend=bend), steps, camera.scaled(1.03))
+    assert ring.camera.focal_px == pytest.approx(camera.focal_px, rel=1e-6)
+    assert ring.camera.bend == pytest.approx(bend, abs=1e-6)
     assert ring.steps_per_degree == pytest.approx(STEPS_PER_DEGREE, rel=1e-7)
 
 
@@ -83,7 +99,7 @@ def test_the_truth_lies_in_the_stated_interval() -> None:
         camera = camera_of(random.uniform(18, 22))
         steps = even_steps(count)
         missed = float(random.choice([0.0, 0.002, 0.01, 0.05]))
-        pairs = ring_of(seed, camera, steps, random.uniform(0.1, 0.5), missed, 30)
+        pairs = ring_of(seed, camera, steps, random.uniform(0.1, 0.5), missed, 30, bend=random.normal(0, 0.02))
         ring = close_ring(pairs, steps, camera.scaled(random.uniform(0.995, 1.005)))
         found = (
             (ring.steps_per_degree, ring.u_steps_per_degree, ring.steps_freedom, STEPS_PER_DEGREE),
