@@ -23,14 +23,15 @@ import numpy as np
 from scipy.optimize import minimize_scalar
 from scipy.spatial.transform import Rotation
 
-from controller.calibration.turning import Camera, NoOverlap, Turn, main_direction, turn_between
+from controller.calibration.turning import Camera, NoOverlap, Turn, main_direction, turn_between, turn_by
 from controller.optics.outline import Array
 
 FEWEST_PICTURES = 5
 STEP = 1e-4  # of the focal length and the distortion, for slopes
 MOST_BEND = 0.3
 ROUNDS = 12
-CLOSED, CLOSED_AT_LEAST = 0.02, 0.5  # change of the focal length against its uncertainty; a match more or less does that
+CHOOSING = 6  # rounds after which matches neither leave nor return, so that it comes to an end
+CLOSED, CLOSED_AT_LEAST = 0.1, 0.5  # change of the focal length against its uncertainty; a match more or less does that
 
 Points = tuple[Array, Array]
 
@@ -80,8 +81,8 @@ def close_ring(pairs: Sequence[Points], steps: Array, camera: Camera, common_px:
     """
     moved = np.append(np.diff(steps), steps[0] - steps[-1])
     turns: list[Turn] = []
-    for _ in range(ROUNDS):
-        turns = _turns(pairs, camera, turns)
+    for number in range(ROUNDS):
+        turns = _turns(pairs, camera, turns, choose=number < CHOOSING)
         if np.linalg.norm(np.sum([turn.vector_rad for turn in turns], axis=0)) < 1.0:
             raise NotClosed  # nothing like a whole turn
         about = main_direction(turns)
@@ -98,9 +99,12 @@ def close_ring(pairs: Sequence[Points], steps: Array, camera: Camera, common_px:
     return _ring(solved, camera, turns, angles, common_px)
 
 
-def _turns(pairs: Sequence[Points], camera: Camera, before: Sequence[Turn]) -> list[Turn]:
+def _turns(pairs: Sequence[Points], camera: Camera, before: Sequence[Turn], *, choose: bool) -> list[Turn]:
     turns = []
     for number, (first, second) in enumerate(pairs):
+        if not choose:
+            turns.append(turn_by(first, second, camera, before[number].kept))
+            continue
         try:
             turns.append(turn_between(first, second, camera, before[number].kept if before else None))
         except NoOverlap:
@@ -128,10 +132,10 @@ def _angles(pairs: Sequence[Points], turns: Sequence[Turn], camera: Camera, abou
     others, slopes = (camera.scaled(math.exp(STEP)), camera.bent(STEP)), np.empty((len(turns), 2))
     shape, pull, squares, freedom = np.zeros((2, 2)), np.zeros(2), 0.0, 0
     for number, ((first, second), turn) in enumerate(zip(pairs, turns, strict=True)):
-        here, misfit = _fitted(camera, first[turn.kept], second[turn.kept])
+        here, misfit = _left_over(camera, first[turn.kept], second[turn.kept], Rotation.from_rotvec(turn.vector_rad))
         bends = []
         for which, other in enumerate(others):
-            there, changed = _fitted(other, first[turn.kept], second[turn.kept])
+            there, changed = _left_over(other, first[turn.kept], second[turn.kept])
             slopes[number, which] = (there - here) @ about / STEP
             bends.append((changed - misfit) / STEP)
         design = np.stack(bends, axis=-1)
@@ -145,10 +149,10 @@ def _angles(pairs: Sequence[Points], turns: Sequence[Turn], camera: Camera, abou
     return _Angles(np.degrees(theta), np.degrees(slopes), np.degrees(spread), shape / variance, pull / variance)
 
 
-def _fitted(camera: Camera, first: Array, second: Array) -> tuple[Array, Array]:
-    """The turn (3,), and what is left of the points (3 n,)."""
+def _left_over(camera: Camera, first: Array, second: Array, turn: Rotation | None = None) -> tuple[Array, Array]:
+    """The turn (3,), the best one unless it is given, and what is left of the points (3 n,)."""
     rays, others = camera.rays(first), camera.rays(second)
-    rotation = Rotation.align_vectors(rays, others)[0]
+    rotation = Rotation.align_vectors(rays, others)[0] if turn is None else turn
     return rotation.as_rotvec(), (rays - rotation.apply(others)).ravel()
 
 

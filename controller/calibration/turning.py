@@ -118,7 +118,18 @@ def turn_between(first_px: Array, second_px: Array, camera: Camera, right: NDArr
             break
     if np.count_nonzero(kept) < FEWEST:
         raise NoOverlap
-    rms_px = float(np.sqrt(np.mean(misfit[kept] ** 2))) * camera.focal_px
+    return _turn(first, second, rotation, kept, camera)
+
+
+def turn_by(first_px: Array, second_px: Array, camera: Camera, kept: NDArray[np.bool_]) -> Turn:
+    """The turn by just those matches that are `kept` (n,). Raises ValueError."""
+    first, second = camera.rays(first_px), camera.rays(second_px)
+    return _turn(first, second, Rotation.align_vectors(first[kept], second[kept])[0], kept, camera)
+
+
+def _turn(first: Array, second: Array, rotation: Rotation, kept: NDArray[np.bool_], camera: Camera) -> Turn:
+    misfit = _misfit(first[kept], second[kept], rotation)
+    rms_px = float(np.sqrt(np.mean(misfit**2))) * camera.focal_px
     return Turn(rotation.as_rotvec(), _covariance(first[kept], second[kept], rotation), kept, rms_px)
 
 

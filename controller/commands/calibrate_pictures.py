@@ -253,8 +253,8 @@ def _ring_finding(
     ]
     if rms > MOST_MISFIT_PX:
         sentences.append(
-            "Mind: the points fit worse than they should, so the lens stands off its no-parallax point, or distorts in a way "
-            "that is not simple. The steps are little touched by that, the focal length may be."
+            "Mind: the points fit worse than they should, so the lens stands off its no-parallax point, or distorts in a "
+            "way that is not simple. The steps are little touched by that, the focal length may be."
         )
     return Finding(
         kind=Kind.STEPS,

@@ -37,7 +37,7 @@ def distorted(points_px: Array, camera: Camera, bend: float) -> Array:
     """Where a lens shows points that distorts by `bend`: r with r (1 + bend r^2) where it should be, in focal lengths."""
     due = (points_px - camera.middle_px) / camera.focal_px
     seen = due
-    for _ in range(60):
+    for _ in range(25):
         seen = due / (1 + bend * np.sum(seen**2, axis=1, keepdims=True))
     return np.asarray(seen * camera.focal_px + camera.middle_px)
 
