@@ -1,55 +1,129 @@
-"""`fullturn capture`, `resume` and `report`: options only; the work is imported when it runs."""
+"""`fullturn capture`, `resume`, `tell`, `jog` and `report`: options only; the work is imported when it runs."""
 
-from collections.abc import Iterator
-from contextlib import contextmanager
+import sys
+from collections.abc import Callable
+from contextlib import AbstractContextManager
+from dataclasses import asdict
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import click
 
+from controller.plan_options import PITCH, YAW, Number
 from controller.shared_options import FILE, PORT_HELP, confirmed, json_option, port_option, show
 from protocol.units import NS
 
 if TYPE_CHECKING:
-    from controller.commands.capture import Check, Crew
+    from controller.capture.hand import Hand
+    from controller.commands.capture import Crew
+    from controller.commands.preflight import Check
+    from controller.display import Display
+    from controller.program.program import Program
     from controller.report.summary import Summary
 
 SHOWN = 20  # numbers of missing frames in a sentence
 yes_option = click.option("--yes", is_flag=True, help="Take every question as answered, for scripts.")
-countdown_option = click.option(
-    "--countdown", type=click.IntRange(0, 600), default=5, show_default=True, help="Seconds before the first motion."
-)
+RUN_OPTIONS = (
+    yes_option,
+    click.option("--countdown", type=click.IntRange(0, 600), default=5, show_default=True,
+                 help="Seconds before the first motion."),
+    click.option("--skip-sweep", is_flag=True, help="Leave out the slow walk round the extremes."),
+    click.option("--log", type=click.Path(dir_okay=False, path_type=Path),
+                 help="Write what happens, one JSON object a line."),
+)  # fmt: skip
+SERIES_OPTIONS = (
+    click.option("--start-at", metavar="TIME", help="Begin then: 05:30, or 2026-06-21T05:30:00+02:00."),
+    click.option("--start-when-sun", type=Number(-90, 90), metavar="DEG",
+                 help="Begin when the sun stands this high, -6 for civil twilight; needs the place."),
+    click.option("--latitude", type=Number(-90, 90), help="Where the head stands: degrees north."),
+    click.option("--longitude", type=Number(-180, 180), help="Degrees east."),
+    click.option("--repeat", metavar="EVERY", help="Again and again, from begin to begin: 90s, 15m, 1h."),
+    click.option("--times", type=click.IntRange(1, 10_000), help="How often in all; with --repeat."),
+)  # fmt: skip
 
 
-@click.command()
+def with_options(options: tuple[Any, ...]) -> Callable[[Callable[..., Any]], Callable[..., Any]]:
+    """A decorator that gives a command these options, in their order."""
+
+    def decorate(command: Callable[..., Any]) -> Callable[..., Any]:
+        for option in reversed(options):
+            command = option(command)
+        return command
+
+    return decorate
+
+
+@click.command(short_help="Make the set of a PLAN with a real head.")
 @click.argument("plan", type=FILE)
 @port_option
 @click.option("--out", type=click.Path(dir_okay=False, path_type=Path), required=True, help="The session to write.")
-@yes_option
-@countdown_option
+@click.option("--kit", type=FILE, help="The kit as it is today; its calibration is used.")
+@with_options(RUN_OPTIONS)
+@with_options(SERIES_OPTIONS)
 @json_option
-def capture(plan: Path, port: str, out: Path, yes: bool, countdown: int, as_json: bool) -> None:
-    """Make the set of the PLAN with a real head. It moves by itself: read the cautions first."""
-    from controller.commands.capture import capture_command  # noqa: PLC0415
+def capture(plan: Path, port: str, out: Path, kit: Path | None, as_json: bool, **options: Any) -> None:
+    """Make the set of the PLAN with a real head. It moves by itself: read the cautions first.
 
-    with _crew(yes, countdown, as_json) as crew:
-        summary = capture_command(plan, port, out, crew)
-    _end(summary, as_json, f"The session is {out}; `fullturn report {out}` audits it")
+    Ctrl-C pauses after the exposure, a second one stops with a ramp, a third one halts. None of them is an emergency
+    stop.
+    """
+    from controller.commands.series import capture_series, series_of  # noqa: PLC0415
+
+    series = series_of(out, **{name: options[name] for name in SERIES_NAMES})
+    crew = _crew(options, as_json)
+    complete = True
+    for summary, session in capture_series(plan, port, series, crew, kit, _say(as_json)):
+        _end(summary, as_json, f"The session is {session}; `fullturn report {session}` audits it", status=False)
+        complete = complete and summary.complete
+    if not complete:
+        raise SystemExit(1)
+
+
+SERIES_NAMES = ("start_at", "start_when_sun", "latitude", "longitude", "repeat", "times")
 
 
 @click.command(short_help="Go on with a SESSION: make what is missing.")
 @click.argument("session", type=FILE)
 @click.option("--port", help=PORT_HELP + " Without it, the one the session began with.")
-@yes_option
-@countdown_option
+@with_options(RUN_OPTIONS)
 @json_option
-def resume(session: Path, port: str | None, yes: bool, countdown: int, as_json: bool) -> None:
-    """Go on with a SESSION: make the exposures that are neither confirmed nor assumed."""
+def resume(session: Path, port: str | None, as_json: bool, **options: Any) -> None:
+    """Go on with a SESSION: make the exposures that are missing, in doubt, or wanted once more."""
     from controller.commands.capture import resume_command  # noqa: PLC0415
 
-    with _crew(yes, countdown, as_json) as crew:
-        summary = resume_command(session, port, crew)
+    summary = resume_command(session, port, _crew(options, as_json))
     _end(summary, as_json, f"The session is {session}; `fullturn report {session}` audits it")
+
+
+@click.command(short_help="Tell the run of a SESSION to pause, go on, retake, stop.")
+@click.argument("session", type=FILE)
+@click.argument("wish", nargs=-1, required=True)
+@json_option
+def tell(session: Path, wish: tuple[str, ...], as_json: bool) -> None:
+    """Tell a run from another terminal what to do.
+
+    WISH is pause (after the exposure), pause-after-row, go-on, stop (with a ramp), halt (at once), or retake 12,13 (these
+    frames once more, at the end). A session that nobody runs can be told to retake: `resume` makes them.
+    """
+    from controller.commands.tell import tell_command  # noqa: PLC0415
+
+    sentence = tell_command(session, list(wish))
+    show({"sentence": sentence} if as_json else sentence)
+
+
+@click.command(short_help="Move the head by hand: by keys, or to a pose.")
+@click.argument("kit", type=FILE)
+@port_option
+@click.option("--to", type=(YAW, PITCH), metavar="YAW PITCH", help="Go there and end, degrees.")
+@yes_option
+@json_option
+def jog(kit: Path, port: str, to: tuple[float, float] | None, yes: bool, as_json: bool) -> None:
+    """Move the head of the KIT slowly, for aiming and for setting zero. Zero is found first if it is not known."""
+    from controller.commands.jog import jog_command  # noqa: PLC0415
+
+    key = click.getchar if sys.stdin.isatty() else None
+    place = jog_command(kit, port, to, key, _say(as_json), lambda question: confirmed(question, yes=yes))
+    show(asdict(place) if as_json else f"The head stands at {place.text()}")
 
 
 @click.command(short_help="Audit a SESSION: what is there, and what is missing.")
@@ -57,43 +131,65 @@ def resume(session: Path, port: str | None, yes: bool, countdown: int, as_json: 
 @click.option("--out", type=click.Path(file_okay=False, path_type=Path), help="A folder for HTML, JSON and CSV.")
 @json_option
 def report(session: Path, out: Path | None, as_json: bool) -> None:
-    """Audit a SESSION: what was planned, and what is confirmed, assumed, in doubt and missing."""
+    """Audit a SESSION: what was planned, and what is confirmed, assumed, suspect, retaken and missing."""
     from controller.commands.account import report_command  # noqa: PLC0415
 
     summary = report_command(session, out)
     _end(summary, as_json, f"The report is in {out / 'report.html'}" if out else "", status=False)
 
 
-@contextmanager
-def _crew(yes: bool, countdown: int, as_json: bool) -> Iterator["Crew"]:
+def _say(as_json: bool) -> Callable[[str], None]:
+    return (lambda _: None) if as_json else (lambda sentence: click.echo(sentence, err=True))
+
+
+def _crew(options: dict[str, Any], as_json: bool) -> "Crew":
     from controller import clock  # noqa: PLC0415
     from controller.commands.capture import Crew  # noqa: PLC0415
-    from controller.progress import progress  # noqa: PLC0415
+    from controller.commands.jog import jog_by_keys  # noqa: PLC0415
+    from controller.display import display  # noqa: PLC0415
+    from controller.typed import TypedLines  # noqa: PLC0415
 
-    def tell(check: "Check") -> None:
-        if not as_json:
-            click.echo(f"{'ok' if check.good else 'NO':3}{check.what}: {check.found}", err=True)
+    yes, say = options["yes"], _say(as_json)
+
+    def tell_check(check: "Check") -> None:
+        say(f"{'ok' if check.good else 'NO':3}{check.what}: {check.found}")
 
     def confirm(question: str) -> bool:
         return confirmed(question, yes=yes)
 
     def count_down() -> None:
-        for left in range(countdown, 0, -1):
-            click.echo(f"The head moves in {left} s. Ctrl-C stops it.", err=True)
+        for left in range(options["countdown"], 0, -1):
+            say(f"The head moves in {left} s. Ctrl-C stops it.")
             clock.wait_ns(NS)
 
     def hold(frame: int, yaw_deg: float, pitch_deg: float) -> bool:
         where = f"Frame {frame} is taken by hand: aim at yaw {yaw_deg:.1f}°, pitch {pitch_deg:.1f}° and hold still."
         return confirm(where + " Ready?")
 
-    with progress("Capturing, exposures") as begin:
-        yield Crew(tell, confirm, count_down, begin, hold)
+    def show_run(program: "Program", now_ns: int, made: set[tuple[int, int]]) -> AbstractContextManager["Display"]:
+        return display(program, now_ns, made, options["log"])
+
+    def set_zero(hand: "Hand") -> None:
+        say("Move the head to its zero mark: level, yaw 0.")
+        jog_by_keys(hand, click.getchar, say)
+
+    attended = sys.stdin.isatty() and not yes
+    return Crew(
+        tell_check,
+        confirm,
+        count_down,
+        show_run,
+        hold,
+        TypedLines().next_line,
+        set_zero if attended else None,
+        not options["skip_sweep"],
+    )
 
 
 def _end(summary: "Summary", as_json: bool, more: str, *, status: bool = True) -> None:
-    from controller.report.wording import counted, made_words  # noqa: PLC0415
+    from controller.report.wording import again_words, counted, made_words  # noqa: PLC0415
 
-    text = f"{made_words(summary)}."
+    text = f"{made_words(summary)}.{again_words(summary)}"
     missing = summary.missing_frames
     if missing:
         frames = ", ".join(map(str, missing[:SHOWN])) + (" and more" if len(missing) > SHOWN else "")

@@ -17,3 +17,8 @@ def wait_ns(duration_ns: int) -> None:
 def wall_time() -> str:
     """The time of day in UTC as ISO 8601, for records only."""
     return datetime.now(UTC).isoformat(timespec="milliseconds")
+
+
+def local_time() -> datetime:
+    """The time of day here, for the operator's eyes."""
+    return datetime.now().astimezone()

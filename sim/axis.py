@@ -23,9 +23,10 @@ FLAG_UP_STEPS, FLAG_DOWN_STEPS = -0.4, -0.6
 class AxisSpec:
     """How the axis is built. Angles in degrees; `wobble_deg` is the amplitude of the error that comes once per turn.
 
-    `flag_scatter_deg` is the standard deviation of where the flag is seen to change. `limits_deg` is where the limit
-    switches are met, None where there are none. `drive` says what the motor can turn, None for whatever is asked.
-    `jerk_deg_s3` limits the jerk of the board's ramps, None for ramps of constant acceleration.
+    `switch` says whether a flag marks its zero, `flag_scatter_deg` is the standard deviation of where that is seen to
+    change. `limits_deg` is where the limit switches are met, None where there are none. `drive` says what the motor can
+    turn, None for whatever is asked. `jerk_deg_s3` limits the jerk of the board's ramps, None for ramps of constant
+    acceleration.
     """
 
     steps_per_degree: float
@@ -36,6 +37,7 @@ class AxisSpec:
     limits_deg: tuple[float, float] | None = None
     drive: Drive | None = None
     jerk_deg_s3: float | None = None
+    switch: bool = True
 
 
 class Axis:

@@ -117,6 +117,8 @@ class Board:
         moments = []
         if self._state in TURNING:
             moments += [at for run in self._references if (at := run.next_deadline()) is not None]
+            if self._references and not moments:  # no axis has a switch: it is done at once
+                moments.append(self._axes[AxisName.PAN].motion.end_ns)
             if self._state is not BoardState.REFERENCING:
                 moments.append(self._rest_ns())
             if self._limited and (met_ns := self._limit_met_ns()) is not None:
@@ -222,7 +224,9 @@ class Board:
     def _welcome(self, hello: Hello) -> Reply:
         if hello.version_major != PROTOCOL_VERSION.major:
             return Refused(Reason.VERSION)
-        fitted = Capability.PAN_SWITCH | Capability.TILT_SWITCH | Capability.HALF_PRESS
+        fitted = Capability.HALF_PRESS
+        for name, switch in ((AxisName.PAN, Capability.PAN_SWITCH), (AxisName.TILT, Capability.TILT_SWITCH)):
+            fitted |= switch if self._axes[name].spec.switch else Capability(0)
         if self._sync_contact:
             fitted |= Capability.SYNC_CONTACT
         return Welcome(
@@ -323,7 +327,7 @@ class Board:
         for run in self._references:
             run.handle_deadline(now_ns)
         if all(run.phase is Phase.DONE for run in self._references):
-            # The switches' edge is step 0, wherever counting had started.
+            # The switches' edge is step 0, wherever counting had started; without a switch, the place where it stands.
             for name, run in zip(self._origin, self._references, strict=True):
                 self._origin[name] = run.zero_steps
             self._references = []

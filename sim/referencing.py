@@ -32,8 +32,11 @@ class ReferenceRun:
         self._speed = {Phase.SEEK: search, Phase.RETREAT: -search, Phase.CREEP: creep}
         self._braking = False
         self._edge_ns: int | None = None
-        self.zero_steps = 0
-        """The first step at which the flag was seen on, found by creeping."""
+        self.zero_steps = round(axis.motion.steps_at(now_ns))
+        """The first step at which the flag was seen on, found by creeping; without a flag, where it stands."""
+        if not axis.spec.switch:
+            self.phase = Phase.DONE
+            return
         self._begin(Phase.RETREAT if axis.flag_on(now_ns) else Phase.SEEK, now_ns)
 
     def _begin(self, phase: Phase, now_ns: int) -> None:

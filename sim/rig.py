@@ -14,7 +14,7 @@ from sim.trace import Trace
 from sim.truth import Truth
 from sim.wire import SOUND, LineTrouble, Wire
 
-START_WITHIN_DEG = 2.0  # how far from zero the photographer leaves the head before a run
+START_WITHIN_DEG = 2.0  # how far from zero the photographer leaves the head before a run, if a switch finds it
 NOTHING = Scenario("nothing", "Nothing goes wrong.", ())
 
 
@@ -37,7 +37,8 @@ class Rig:
 
     def __init__(self, spec: RigSpec) -> None:
         random = Random(spec.seed)
-        pan_deg, tilt_deg = (random.uniform(-START_WITHIN_DEG, START_WITHIN_DEG) for _ in range(2))
+        within_deg = [START_WITHIN_DEG if axis.switch else 0.0 for axis in (spec.head.pan, spec.head.tilt)]
+        pan_deg, tilt_deg = (random.uniform(-1, 1) * within for within in within_deg)
         self.head = Head(
             spec.head,
             round(pan_deg * spec.head.pan.steps_per_degree),

@@ -2,12 +2,13 @@
 
 from typing import Any
 
-from controller.capture.effects import Conclude, Effect, End, Send, SendUrgent, Timer
-from controller.capture.events import Event
+from controller.capture.effects import Conclude, Doubt, Effect, End, Send, SendUrgent, Timer
+from controller.capture.events import Event, Kind
 from controller.capture.states import RunState
-from controller.program.program import AskStep, ExposeStep, MoveStep, Program
-from controller.session.session import Intent, ShotOutcome
-from protocol.messages import Expose, Move, Outcome, Reference, Stop
+from controller.program.build import build_steps
+from controller.program.program import AskStep, ExposeStep, Exposure, MoveStep, Program, Step
+from controller.session.session import DoubtReason, Intent, ShotOutcome
+from protocol.messages import Capability, Expose, Move, Outcome, Reference, Stop
 from protocol.units import BootId, CommandId
 
 OUTCOMES = {
@@ -19,43 +20,71 @@ OUTCOMES = {
 
 
 class Acting:
-    """Where one run through a program stands. Actions append to `effects` and change nothing else in the world."""
+    """Where one run through a program stands. Actions append to `effects` and change nothing else in the world.
+
+    A run goes through its steps once; what is to be made once more is gathered in `later`, and when the steps are used
+    up it becomes the steps of another pass.
+    """
 
     def __init__(self, program: Program, first_id: int) -> None:
         self.state = RunState.IDLE
         self.program = program
-        self.next_id = first_id
+        self.steps: tuple[Step, ...] = program.steps
         self.cursor = 0  # of the step that is being carried out or comes next
+        self.left = exposures_of(self.steps)  # of this pass
+        self.later: set[Exposure] = set()  # for another pass
+        self.came_back: set[Exposure] = set()  # were put off once already
+        self.given_up: set[Exposure] = set()
+        self.since_check: list[Exposure] = []  # made since the position was last known to be true
+        self.next_id = first_id
         self.tries = 0
+        self.silent_in_row = 0  # exposures that were put off, one after the other
         self.ready_at_ns = 0  # when the camera can take the next exposure
         self.exposing_id = 0  # the exposure whose outcome is not known yet
         self.why = ""
         self.boot_id: BootId | None = None
+        self.capabilities = Capability(0)
         self.position_known = False
+        self.zero_was_set = False
+        self.pause: Kind | None = None  # PAUSE or PAUSE_AFTER_ROW while that is wanted
+        self.row_done: int | None = None  # of the latest exposure
         self.suspended_since_ns: int | None = None
         self.next_pause_ns = 0
         self.brought_to_rest = False  # since it was last suspended
         self.supply_low_since_ns: int | None = None  # when the board was first found at rest with a low supply
         self.late_commands = 0  # commands that took too long since the last exposure that was made
         self.from_anywhere = False  # the next move begins where the program did not foresee
-        self.skip_to = 0  # the exposure to go on with after an interruption, once the head is back at its frame
         self.effects: list[Effect] = []
 
     @property
     def frame(self) -> int | None:
         """The frame that is being worked on."""
-        steps = self.program.steps
-        return steps[min(self.cursor, len(steps) - 1)].frame if self.state is not RunState.IDLE else None
+        if self.state is RunState.IDLE or not self.steps:
+            return None
+        return self.steps[min(self.cursor, len(self.steps) - 1)].frame
 
-    def aim_before(self, cursor: int, *, last: bool) -> int:
-        """The number of the step that aims the frame of step `cursor`: the first such step, or the `last` of them."""
-        steps = self.program.steps
-        frame, at = steps[cursor].frame, cursor
-        while isinstance(steps[at], ExposeStep):
-            at -= 1
-        while not last and at > 0 and isinstance(steps[at - 1], MoveStep) and steps[at - 1].frame == frame:
-            at -= 1
-        return at
+    def begin_pass(self, wanted: set[Exposure]) -> None:
+        """Take up these exposures from wherever the head stands; if there are none, those that were put off."""
+        if not wanted:
+            wanted, self.later = self.later, set()
+            self.came_back |= wanted
+        self.left = set(wanted)
+        self.steps = build_steps(self.program.kit, self.program.frames, self.left, from_anywhere=True)
+        self.cursor, self.tries, self.from_anywhere = 0, 0, True
+
+    def once_more(self, exposures: set[Exposure], why: DoubtReason) -> None:
+        """Let these not count as made, and make them in another pass unless they are still to come."""
+        exposures = exposures - self.left - self.later
+        if exposures:
+            self.later |= exposures
+            self.effects.append(Doubt(tuple(sorted(exposures)), why))
+
+    def done_with(self, exposure: Exposure) -> None:
+        """An exposure is made, or put off: the next step."""
+        self.left.discard(exposure)
+        self.cursor, self.tries = self.cursor + 1, 0
+        if not self.left and self.later:
+            self.begin_pass(set())
 
     def conclude(self, data: Any) -> None:
         """Write how the exposure under way ended, if there is one."""
@@ -74,8 +103,7 @@ class Acting:
         self.effects += [Send(request, expected_ns), Timer(event.at_ns + deadline_ns, overdue=True)]
 
     def _intent(self, step: ExposeStep, command_id: int) -> Intent:
-        aim = self.program.steps[self.aim_before(self.cursor, last=True)]
-        assert isinstance(aim, MoveStep | AskStep)
+        aim = next(before for before in reversed(self.steps[: self.cursor]) if not isinstance(before, ExposeStep))
         if isinstance(aim, AskStep):
             yaw_deg, pitch_deg = aim.yaw_deg, aim.pitch_deg
         else:
@@ -91,15 +119,11 @@ class Acting:
             shutter_s=step.shutter_s,
         )
 
-    def _finish_exposure(self, data: Any) -> None:
-        self.late_commands = 0
-        event: Event = data.kwargs["event"]
-        step = self.program.steps[self.cursor]
-        assert isinstance(step, ExposeStep)
-        self.conclude(data)
-        self.ready_at_ns = event.at_ns + step.ready_ns
-        self.cursor += 1
-        self.tries = 0
+    def step(self, kind: type[MoveStep] | type[ExposeStep] | type[AskStep]) -> Any:
+        """The step at the cursor, which is of that kind."""
+        step = self.steps[self.cursor]
+        assert isinstance(step, kind)
+        return step
 
     def _stop(self, data: Any) -> None:
         event: Event = data.kwargs["event"]
@@ -107,3 +131,8 @@ class Acting:
 
     def _fail(self, sentence: str) -> None:
         self.effects.append(End(False, sentence))
+
+
+def exposures_of(steps: tuple[Step, ...]) -> set[Exposure]:
+    """What these steps make."""
+    return {(step.frame, step.exposure) for step in steps if isinstance(step, ExposeStep)}

@@ -8,7 +8,7 @@ the line has been quiet for a while, keeps the board's watchdog content.
 from collections import deque
 from collections.abc import Callable
 
-from controller.capture.events import Event, Kind
+from controller.capture.events import Event, Kind, Wanted
 from controller.capture.port import Port
 from controller.program.program import Program
 from protocol.codec import PROTOCOL_VERSION
@@ -33,14 +33,15 @@ from protocol.messages import (
     Stop,
     Welcome,
 )
+from protocol.statistics import LinkStatistics
 from protocol.units import MS, NO_COMMAND, CommandId, Nanos
 
 # The board is asked when half of its patience is over: there is as much again to repeat the question in.
 ASKS_PER_SILENCE = 2
 LATE_NS = 20 * MS  # how long after its expected end a command is first asked about; then after twice that, and so on
 
-Wish = Callable[[], Kind | None]
-"""What the operator wants next (STOP, HALT), or None."""
+Wish = Callable[[], Wanted | None]
+"""What the operator wants next, or None."""
 
 ENDINGS = {
     Outcome.ARRIVED: Kind.ARRIVED,
@@ -67,6 +68,11 @@ class BoardClient:
         self._coming_to_rest = False
         self._events: deque[Event] = deque()
         self.unknown_endings = 0
+
+    @property
+    def line(self) -> LinkStatistics:
+        """What the link has counted since it was last greeted."""
+        return self._link.statistics
 
     def greet(self) -> None:
         """Open the conversation, with nothing left of an earlier one."""
@@ -107,7 +113,7 @@ class BoardClient:
             if self._events:  # before any wish: what has happened must not meet a state that no longer expects it
                 return self._events.popleft()
             if (wanted := wish()) is not None:
-                return Event(wanted, now)
+                return Event(wanted.kind, now, frames=wanted.frames)
             self._write()
             if deadline_ns is not None and now >= deadline_ns:
                 return None
@@ -228,4 +234,5 @@ def _at_rest(status: Status, now: int) -> Event:
         board_clock_ms=status.finished_clock_ms,
         cause=status.cause,
         known=status.flags & both == both,
+        at_steps=(status.pan_steps, status.tilt_steps),
     )

@@ -3,7 +3,7 @@
 from dataclasses import dataclass
 from typing import TypeAlias
 
-from controller.session.session import Intent, ShotOutcome
+from controller.session.session import DoubtReason, Intent, ShotOutcome
 from protocol.messages import Request
 
 
@@ -57,6 +57,14 @@ class Conclude:
 
 
 @dataclass(frozen=True, slots=True)
+class Doubt:
+    """Let nothing count any more that was made of these exposures up to now, for the reason in `why`."""
+
+    exposures: tuple[tuple[int, int], ...]
+    why: DoubtReason
+
+
+@dataclass(frozen=True, slots=True)
 class Ask:
     """Ask the operator to hold the camera at a pose by hand, and go on when that is so."""
 
@@ -73,4 +81,4 @@ class End:
     sentence: str
 
 
-Effect: TypeAlias = Greet | Reopen | Send | SendUrgent | Timer | Intend | Conclude | Ask | End
+Effect: TypeAlias = Greet | Reopen | Send | SendUrgent | Timer | Intend | Conclude | Doubt | Ask | End

@@ -6,7 +6,8 @@ from controller.capture.acting import Acting
 from controller.capture.effects import SendUrgent, Timer
 from controller.capture.events import Event
 from controller.capture.sentences import CAUSES, REASONS
-from protocol.messages import Halt
+from controller.session.session import DoubtReason
+from protocol.messages import Cause, Halt
 
 
 class Endings(Acting):
@@ -56,10 +57,28 @@ class Endings(Acting):
         self._fail(_refusal(data))
 
     def fail_held(self, data: Any) -> None:
-        """The board stopped by itself and says why."""
+        """The board stopped by itself and says why; what may have been shot askew before it noticed does not count."""
         self.conclude(data)
         event: Event = data.kwargs["event"]
+        if event.cause in {Cause.STALL, Cause.LIMIT}:
+            self.once_more(set(self.since_check), DoubtReason.SUSPECT)
         self._fail(CAUSES[event.cause])
+
+    def fail_incomplete(self, _: Any) -> None:
+        """The run is through, and some exposures were not confirmed."""
+        if self.given_up:
+            frames = ", ".join(str(frame) for frame in sorted({frame for frame, _ in self.given_up}))
+            self._fail(f"The camera stayed silent at frames {frames}, also at the end; go on to try them once more.")
+        else:
+            self._fail("The set was complete when frames were wanted once more; go on to make them.")
+
+    def stop_zero_lost(self, data: Any) -> None:
+        """Nobody but the operator can set zero on a head without switches."""
+        self.why = (
+            "Where the head points is not known any more, and it has no switch to find out: "
+            "set zero at its mark again with `fullturn jog`, then go on."
+        )
+        self._stop(data)
 
     def fail_stopped_while_lost(self, _: Any) -> None:
         """Stopped while the board could not be reached."""

@@ -26,6 +26,10 @@ class Kind(StrEnum):
     HELD = "held"
     RESTARTED = "restarted"
     LINK_LOST = "link_lost"
+    PAUSE = "pause"
+    PAUSE_AFTER_ROW = "pause_after_row"
+    GO_ON = "go_on"
+    RETAKE = "retake"
     STOP = "stop"
     HALT = "halt"
 
@@ -44,4 +48,16 @@ class Event:
     boot_id: BootId | None = None
     known: bool = False
     """Whether the board knows the position of both axes."""
+    at_steps: tuple[int, int] = (0, 0)
+    """Where both axes stand, if the position is known."""
     capabilities: Capability | None = None
+    frames: tuple[int, ...] = ()
+    """Which frames a RETAKE wants once more."""
+
+
+@dataclass(frozen=True, slots=True)
+class Wanted:
+    """What the operator wants of a run: PAUSE, PAUSE_AFTER_ROW, GO_ON, RETAKE (of `frames`), STOP or HALT."""
+
+    kind: Kind
+    frames: tuple[int, ...] = ()

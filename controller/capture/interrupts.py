@@ -1,15 +1,15 @@
-"""Ctrl-C as a wish of the operator: once stops with a ramp, twice halts, and then it ends the program.
+"""Ctrl-C as a wish of the operator: pause after the exposure, then stop with a ramp, then halt, then end the program.
 
-Being told to end (SIGTERM) counts like Ctrl-C.
+Being told to end (SIGTERM) is a wish to stop: whoever sends it will not come back to let the run go on.
 """
 
 import signal
 from types import FrameType, TracebackType
 from typing import Self
 
-from controller.capture.events import Kind
+from controller.capture.events import Kind, Wanted
 
-WISHES = (Kind.STOP, Kind.HALT)
+WISHES = (Kind.PAUSE, Kind.STOP, Kind.HALT)
 
 
 class Interrupts:
@@ -31,13 +31,19 @@ class Interrupts:
         for number, previous in self._previous.items():
             signal.signal(number, previous)  # type: ignore[arg-type]
 
-    def _on_signal(self, _signal: int, _frame: FrameType | None) -> None:
+    def _on_signal(self, number: int, _frame: FrameType | None) -> None:
+        if number == signal.SIGTERM:
+            self._count = max(self._count, WISHES.index(Kind.STOP))
         if self._count < len(WISHES):
             self._pending.append(WISHES[self._count])
             self._count += 1
         else:  # nobody has taken the wishes: do not lock anybody out
             raise KeyboardInterrupt
 
-    def next_wish(self) -> Kind | None:
+    def begin_again(self) -> None:
+        """The run goes on: the next Ctrl-C is the first once more."""
+        self._count = 0
+
+    def next_wish(self) -> Wanted | None:
         """The next wish, or None."""
-        return self._pending.pop(0) if self._pending else None
+        return Wanted(self._pending.pop(0)) if self._pending else None

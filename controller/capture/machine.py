@@ -13,7 +13,7 @@ from controller.capture.endings import Endings
 from controller.capture.events import Event
 from controller.capture.recovery import Recovery
 from controller.capture.shooting import Shooting
-from controller.capture.states import ROWS, Row, RunState
+from controller.capture.states import NOTES, ROWS, Row, RunState
 from controller.program.program import Program
 
 
@@ -38,9 +38,12 @@ class Run(Shooting, Recovery, Endings):
     def handle(self, event: Event) -> list[Effect]:
         """Take one event; return what is to be done, in order.
 
-        Raises transitions.MachineError, changing nothing, for an event that the state does not know.
+        What the event says of the work done is noted before the table is asked, so that its conditions speak of what
+        comes next. Raises transitions.MachineError, changing nothing, for an event that the state does not know.
         """
         self.effects = []
+        for note in NOTES.get((self.state, event.kind), ()):
+            getattr(self, note)(EventData(event))
         self._machine.events[event.kind.value].trigger(self, event=event)
         return self.effects
 
@@ -55,9 +58,17 @@ def _as_transition(row: Row) -> dict[str, Any]:
     }
 
 
+class EventData:
+    """What the library hands to an action, for a note."""
+
+    def __init__(self, event: Event) -> None:
+        self.kwargs = {"event": event}
+
+
 def _check_names(run: Run) -> None:
     """A misspelt name would otherwise be found out only when it fires, hours into a run."""
     wanted = {name for row in ROWS for name in (row.action, row.condition) if name}
+    wanted |= {name for names in NOTES.values() for name in names}
     missing = sorted(name for name in wanted if not callable(getattr(run, name, None)))
     if missing:
         raise AttributeError(f"the table names what the machine does not have: {', '.join(missing)}")

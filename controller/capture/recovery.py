@@ -11,7 +11,7 @@ from typing import Any
 from controller.capture.acting import Acting
 from controller.capture.effects import Greet, Reopen, Timer
 from controller.capture.events import Event
-from controller.program.program import AskStep, ExposeStep
+from controller.program.program import ExposeStep
 from protocol.messages import Cause, Outcome, Reason
 from protocol.units import NS
 
@@ -65,28 +65,12 @@ class Recovery(Acting):
         event: Event = data.kwargs["event"]
         return self.suspended_since_ns is not None and event.at_ns - self.suspended_since_ns < PATIENCE_NS
 
-    def nothing_left(self, _: Any) -> bool:
-        """Every exposure is made."""
-        return self.cursor >= len(self.program.steps)
-
-    def goes_on_with_move(self, _: Any) -> bool:
-        """The position is still known, and a move comes next."""
-        return self.position_known and not isinstance(self.program.steps[self.cursor], AskStep)
-
-    def goes_on_with_question(self, _: Any) -> bool:
-        """The position is still known, and a frame taken by hand comes next."""
-        return self.position_known and isinstance(self.program.steps[self.cursor], AskStep)
-
     # Actions.
 
     def suspend(self, data: Any) -> None:
-        """Remember where to go on, and wait."""
+        """What is known of the exposure under way is written; wait."""
         event: Event = data.kwargs["event"]
         self.conclude(data)
-        if not self.nothing_left(data):
-            if isinstance(self.program.steps[self.cursor], ExposeStep):
-                self.skip_to = self.cursor  # else on the way back to the frame: what is known of it stays known
-            self.cursor = self.aim_before(self.cursor, last=False)
         self.tries = 0
         self.brought_to_rest = False
         self.suspended_since_ns, self.next_pause_ns = event.at_ns, FIRST_PAUSE_NS
@@ -110,19 +94,15 @@ class Recovery(Acting):
         self.effects.append(Timer(event.at_ns + self.next_pause_ns, overdue=False))
 
     def learn(self, data: Any) -> None:
-        """News of the exposure that was under way, if it is of that one: it decides where to go on."""
+        """News of the exposure that was under way, if it is of that one: it decides whether it is made again."""
         event: Event = data.kwargs["event"]
         if not self.exposing_id or event.command_id != self.exposing_id:
             return
         self.conclude(data)
-        if event.outcome not in MADE or not self.skip_to:
-            return
-        following = self.skip_to + 1
-        steps = self.program.steps
-        if following < len(steps) and isinstance(steps[following], ExposeStep):
-            self.skip_to = following
-        else:  # that was the frame's last
-            self.cursor, self.skip_to = following, 0
+        if event.outcome in MADE:
+            step = self.step(ExposeStep)
+            self.since_check.append((step.frame, step.exposure))
+            self.left.discard((step.frame, step.exposure))
 
     def reconnect(self, _: Any) -> None:
         """Open the line anew and say hello."""
@@ -134,6 +114,7 @@ class Recovery(Acting):
         same = event.boot_id == self.boot_id
         self.position_known = self.position_known and same
         self.boot_id = event.boot_id
+        self.capabilities = event.capabilities or self.capabilities
         self.next_id = max(self.next_id, event.command_id + 1)
         self._stop(data)
 
@@ -147,7 +128,8 @@ class Recovery(Acting):
             self.supply_low_since_ns = event.at_ns
         self.learn(data)
         self.exposing_id = 0  # what is not known by now stays in doubt
-        self.suspended_since_ns, self.from_anywhere, self.brought_to_rest = None, True, True
+        self.suspended_since_ns, self.brought_to_rest = None, True
+        self.begin_pass(self.left)
         self.effects.append(Timer(None, overdue=False))
         self.send_arming()
 

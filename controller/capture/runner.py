@@ -5,7 +5,7 @@ from contextlib import suppress
 from dataclasses import dataclass
 
 from controller.capture.board import BoardClient, Wish
-from controller.capture.effects import Ask, Conclude, Effect, End, Greet, Intend, Reopen, Send, SendUrgent, Timer
+from controller.capture.effects import Ask, Conclude, Doubt, Effect, End, Greet, Intend, Reopen, Send, SendUrgent, Timer
 from controller.capture.events import Event, Kind
 from controller.capture.machine import Run
 from controller.capture.port import Port
@@ -13,16 +13,18 @@ from controller.errors import LinkLost
 from controller.program.program import Program
 from controller.session.session import Happening, Session
 from protocol.messages import Halt, Stop
+from protocol.statistics import LinkStatistics
 
 
 @dataclass(frozen=True, slots=True)
 class RunResult:
-    """How a run ended."""
+    """How a run ended. `zero_lost`: only the operator can say where the head points now."""
 
     complete: bool
     sentence: str
     began_ns: int
     ended_ns: int
+    zero_lost: bool = False
 
     @property
     def seconds(self) -> float:
@@ -33,8 +35,9 @@ class RunResult:
 class Runner:
     """One run of `program` on the board behind `port`, written to `session`.
 
-    `on_exposure` hears of every confirmed or assumed exposure; `ask(frame, yaw_deg, pitch_deg)` says
-    what is to be held there by hand and whether it is at once; if not, `operator` answers later with ANSWERED.
+    `on_exposure` hears of every confirmed or assumed exposure, `on_change` of every change of state. `ask(frame, yaw_deg,
+    pitch_deg)` says what is to be held there by hand and whether it is at once; if not, `operator` answers later with
+    ANSWERED.
     """
 
     def __init__(
@@ -46,15 +49,27 @@ class Runner:
         on_exposure: Callable[[], None] = lambda: None,
         ask: Callable[[int, float, float], bool] = lambda *_: True,
         first_id: int = 1,
+        on_change: Callable[[Happening], None] = lambda _: None,
     ) -> None:
         self._program, self._port, self._session = program, port, session
         self._began_ns = port.now()
         self._operator, self._on_exposure, self._ask = operator, on_exposure, ask
+        self._on_change = on_change
         self._answered = self._lost = False
         self._board = BoardClient(port, program)
         self._run = Run(program, first_id)
         self._timer: Timer | None = None
         self._result: RunResult | None = None
+
+    @property
+    def line(self) -> LinkStatistics:
+        """What the link has counted so far."""
+        return self._board.line
+
+    @property
+    def pause(self) -> Kind | None:
+        """Which pause is wanted, if any."""
+        return self._run.pause
 
     def run(self) -> RunResult:
         """Run to the end, whichever it is. Raises StorageFailed or LinkLost when those are the end."""
@@ -91,7 +106,9 @@ class Runner:
         before = self._run.state
         effects = self._run.handle(event)
         if self._run.state is not before:
-            self._session.note(Happening(event.at_ns, self._run.state.value, event.kind.value, self._run.frame))
+            happening = Happening(event.at_ns, self._run.state.value, event.kind.value, self._run.frame)
+            self._session.note(happening)
+            self._on_change(happening)
         for effect in effects:
             try:
                 self._perform(effect, event.at_ns)
@@ -107,6 +124,8 @@ class Runner:
                 self._session.conclude(command_id, outcome, at_ns, clock_ms)
                 if outcome.made:
                     self._on_exposure()
+            case Doubt(exposures, why):
+                self._session.doubt(exposures, why)
             case Timer(when):
                 self._timer = None if when is None else effect
             case Ask(frame, yaw_deg, pitch_deg):
@@ -121,4 +140,5 @@ class Runner:
             case Greet():
                 self._board.greet()
             case End(complete, sentence):
-                self._result = RunResult(complete, sentence, self._began_ns, at_ns)
+                zero_lost = self._run.zero_is_lost(None)
+                self._result = RunResult(complete, sentence, self._began_ns, at_ns, zero_lost)

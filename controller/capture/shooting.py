@@ -1,41 +1,86 @@
-"""The photographs, one after the other; and a camera that stays silent."""
+"""The photographs, one after the other; a camera that stays silent; and the operator's pauses."""
 
 from typing import Any
 
+from controller.capture import requests
 from controller.capture.acting import Acting
 from controller.capture.effects import Ask, End, Greet, Intend, Send, Timer
-from controller.capture.events import Event
+from controller.capture.events import Event, Kind
 from controller.program.program import AskStep, ExposeStep, MoveStep
-from protocol.messages import Arm, Expose, Move, Reference, SetAxis
-from protocol.units import Axis, Steps
+from controller.session.session import DoubtReason
+from protocol.messages import Capability, Expose, Move
+from protocol.units import Steps
 
 MOST_TRIES = 3
+# So many exposures unanswered one after the other, and it is not one misfire any more: the camera is off, or full.
+MOST_SILENT = 3
+SWITCHES = Capability.PAN_SWITCH | Capability.TILT_SWITCH
 
 
 class Shooting(Acting):
-    """Conditions and actions of an undisturbed run."""
+    """Conditions, notes and actions of a run that nothing interrupts but the operator."""
 
-    # Conditions.
+    # Conditions: what comes next.
 
-    def was_last(self, _: Any) -> bool:
-        """No step follows the one under way."""
-        return self.cursor + 1 == len(self.program.steps)
+    def nothing_left(self, _: Any) -> bool:
+        """Every exposure is made, or given up."""
+        return not self.left and not self.later
 
-    def move_is_next(self, _: Any) -> bool:
-        """The step after the one under way is a move."""
-        return isinstance(self.program.steps[self.cursor + 1], MoveStep)
-
-    def ask_is_next(self, _: Any) -> bool:
-        """The step after the one under way is a question."""
-        return isinstance(self.program.steps[self.cursor + 1], AskStep)
+    def move_is_due(self, _: Any) -> bool:
+        """The step that comes next is a move."""
+        return isinstance(self.steps[self.cursor], MoveStep)
 
     def ask_is_due(self, _: Any) -> bool:
         """The step that comes next is a question."""
-        return isinstance(self.program.steps[self.cursor], AskStep)
+        return isinstance(self.steps[self.cursor], AskStep)
+
+    def must_reference(self, _: Any) -> bool:
+        """Where the head points is not known."""
+        return not self.position_known
+
+    def zero_is_lost(self, _: Any) -> bool:
+        """It is not known any more, and there is no switch on some axis to find it again."""
+        return not self.position_known and self.zero_was_set and self.capabilities & SWITCHES != SWITCHES
 
     def may_try_again(self, _: Any) -> bool:
         """The exposure under way has tries left."""
         return self.tries < MOST_TRIES
+
+    def camera_is_gone(self, _: Any) -> bool:
+        """It has left too many exposures unanswered, one after the other."""
+        return self.silent_in_row + 1 >= MOST_SILENT
+
+    def pause_is_due(self, _: Any) -> bool:
+        """The operator wants a pause, and this is the place for it."""
+        if self.pause is Kind.PAUSE_AFTER_ROW:
+            return self.row_done is not None and self.steps[self.cursor].row != self.row_done
+        return self.pause is Kind.PAUSE
+
+    def something_is_missing(self, _: Any) -> bool:
+        """The run is through and the set is not complete."""
+        return bool(self.later or self.given_up)
+
+    # Notes: taken before the conditions are looked at.
+
+    def note_made(self, data: Any) -> None:
+        """The exposure under way is made."""
+        event: Event = data.kwargs["event"]
+        step = self.step(ExposeStep)
+        self.conclude(data)
+        self.late_commands = self.silent_in_row = 0
+        self.ready_at_ns = event.at_ns + step.ready_ns
+        self.row_done = step.row
+        self.since_check.append((step.frame, step.exposure))
+        self.done_with((step.frame, step.exposure))
+
+    def note_zero(self, _: Any) -> None:
+        """Zero is found, so where the head points is known."""
+        self.position_known = self.zero_was_set = True
+        self.since_check.clear()
+
+    def note_go_on(self, _: Any) -> None:
+        """No pause is wanted any more."""
+        self.pause = None
 
     # Actions.
 
@@ -49,47 +94,47 @@ class Shooting(Acting):
         # A board remembers the last id it took, also from a session before this one.
         self.next_id = max(self.next_id, event.command_id + 1)
         self.boot_id = event.boot_id
+        self.capabilities = event.capabilities or Capability(0)
         self.send_arming()
 
     def send_arming(self) -> None:
         """Describe both axes and arm."""
-        for name, axis in ((Axis.PAN, self.program.pan), (Axis.TILT, self.program.tilt)):
-            low, high = Steps(axis.min_steps), Steps(axis.max_steps)
-            self.effects.append(Send(SetAxis(self._take_id(), name, low, high, axis.speed_steps_s, axis.accel_steps_s2)))
         assert self.boot_id is not None
-        self.effects.append(Send(Arm(self._take_id(), self.boot_id, self.program.silence_ms)))
+        self.effects += [Send(request) for request in requests.arming(self.program, self.boot_id, self._take_id)]
 
     def reference(self, data: Any) -> None:
         """Let the board find zero."""
         program = self.program
-        self.position_known = False
-        request = Reference(
-            self._take_id(), program.pan_search_steps_s, program.tilt_search_steps_s, program.creep_divisor
-        )
+        request = requests.reference(program, self._take_id())
         self._command(data, request, program.reference_expected_ns, program.reference_deadline_ns)
 
     def move(self, data: Any) -> None:
         """Turn to the next frame."""
-        self.position_known = True
-        step = self.program.steps[self.cursor]
-        assert isinstance(step, MoveStep)
+        step = self.step(MoveStep)
         request = Move(self._take_id(), Steps(step.pan_steps), Steps(step.tilt_steps))
         longer_ns = self.program.longest_move_ns if self.from_anywhere else 0
         self.from_anywhere = False
         self._command(data, request, step.expected_ns, step.deadline_ns + longer_ns)
 
+    def come_back(self, data: Any) -> None:
+        """The play of the gears is taken up: now to the frame itself."""
+        self.cursor += 1
+        self.move(data)
+
+    def move_follows(self, _: Any) -> bool:
+        """The move under way goes too far on purpose; the one to the frame itself follows."""
+        return isinstance(self.steps[self.cursor + 1], MoveStep)
+
     def settle(self, data: Any) -> None:
         """Wait for vibration to die down, and for the camera if it needs longer."""
         event: Event = data.kwargs["event"]
-        step = self.program.steps[self.cursor]
-        assert isinstance(step, MoveStep)
-        self._go_to_exposures()
+        step = self.step(MoveStep)
+        self.cursor += 1
         self.effects.append(Timer(max(event.at_ns + step.settle_ns, self.ready_at_ns), overdue=False))
 
     def expose(self, data: Any) -> None:
         """Make the intent durable, then release the shutter."""
-        step = self.program.steps[self.cursor]
-        assert isinstance(step, ExposeStep)
+        step = self.step(ExposeStep)
         self.tries += 1
         command_id = self._take_id()
         self.exposing_id = command_id
@@ -97,45 +142,68 @@ class Shooting(Acting):
         request = Expose(command_id, step.frame, step.exposure, step.focus_ms, step.press_ms, step.limit_ms)
         self._command(data, request, step.expected_ns, step.deadline_ns)
 
-    def recover(self, data: Any) -> None:
-        """Note the exposure and let the camera get ready for the next."""
-        self._finish_exposure(data)
-        self.effects.append(Timer(self.ready_at_ns, overdue=False))
-
-    def move_on(self, data: Any) -> None:
-        """Note the exposure and turn on at once: the camera gets ready meanwhile."""
-        self._finish_exposure(data)
-        self.move(data)
-
-    def come_back(self, data: Any) -> None:
-        """The play of the gears is taken up: now to the frame itself."""
-        self.cursor += 1
-        self.move(data)
+    def get_ready(self, data: Any) -> None:
+        """Let the camera get ready for the next exposure."""
+        event: Event = data.kwargs["event"]
+        self.effects.append(Timer(max(event.at_ns, self.ready_at_ns), overdue=False))
 
     def ask(self, _: Any) -> None:
         """Ask for a frame that is taken by hand."""
-        step = self.program.steps[self.cursor]
-        assert isinstance(step, AskStep)
+        step = self.step(AskStep)
         self.effects += [Timer(None, overdue=False), Ask(step.frame, step.yaw_deg, step.pitch_deg)]
-
-    def ask_next(self, data: Any) -> None:
-        """Note the exposure and ask for the next frame."""
-        self._finish_exposure(data)
-        self.ask(data)
 
     def take_by_hand(self, data: Any) -> None:
         """The camera is held in place: go on as soon as it is ready."""
+        self.cursor += 1
+        self.get_ready(data)
+
+    def try_again(self, data: Any) -> None:
+        """Note that nothing was confirmed and wait as long as after an exposure."""
         event: Event = data.kwargs["event"]
-        self._go_to_exposures()
-        self.effects.append(Timer(max(event.at_ns, self.ready_at_ns), overdue=False))
+        self.conclude(data)
+        self.ready_at_ns = event.at_ns + self.step(ExposeStep).ready_ns
+        self.get_ready(data)
 
-    def _go_to_exposures(self) -> None:
-        self.cursor, self.skip_to = max(self.cursor + 1, self.skip_to), 0
+    def put_off(self, data: Any) -> None:
+        """The tries are used up: come back to this exposure at the end, or give it up if that was the end."""
+        step = self.step(ExposeStep)
+        self.try_again(data)
+        self.silent_in_row += 1
+        exposure = (step.frame, step.exposure)
+        (self.given_up if exposure in self.came_back else self.later).add(exposure)
+        self.done_with(exposure)
 
-    def close(self, data: Any) -> None:
-        """Note the last exposure and disarm the board."""
-        self._finish_exposure(data)
+    def stop_silent_camera(self, data: Any) -> None:
+        """The camera does not answer at all any more."""
+        self.conclude(data)
+        self.why = (
+            f"The camera did not answer {MOST_TRIES * MOST_SILENT} times running (its sync contact stayed silent); "
+            "check the camera, its battery, its card and the cables, then go on with the rest."
+        )
         self._stop(data)
+
+    # What the operator wants.
+
+    def want_pause(self, data: Any) -> None:
+        """Pause at the next place for it."""
+        event: Event = data.kwargs["event"]
+        self.pause = event.kind
+
+    def rest(self, _: Any) -> None:
+        """Pause: stand still, armed, until the operator wants something else."""
+        self.effects.append(Timer(None, overdue=False))
+
+    def retake(self, data: Any) -> None:
+        """Make these frames once more, when the rest is made."""
+        event: Event = data.kwargs["event"]
+        numbers = range(len(self.program.kit.exposure.bracket_ev))
+        known = {frame.id for frame in self.program.frames} & set(event.frames)
+        wanted = {(frame, number) for frame in known for number in numbers}
+        self.given_up -= wanted
+        self.came_back -= wanted
+        self.once_more(wanted, DoubtReason.RETAKE)
+
+    # The end.
 
     def close_down(self, data: Any) -> None:
         """Nothing is left to do: disarm the board."""
@@ -150,21 +218,3 @@ class Shooting(Acting):
         self.effects.append(
             End(True, "The set is complete; the board did not answer at the end, so cut the motor power by hand.")
         )
-
-    def try_again(self, data: Any) -> None:
-        """Note that nothing was confirmed and wait as long as after an exposure."""
-        event: Event = data.kwargs["event"]
-        step = self.program.steps[self.cursor]
-        assert isinstance(step, ExposeStep)
-        self.conclude(data)
-        self.ready_at_ns = event.at_ns + step.ready_ns
-        self.effects.append(Timer(self.ready_at_ns, overdue=False))
-
-    def stop_silent_camera(self, data: Any) -> None:
-        """The tries are used up."""
-        self.conclude(data)
-        self.why = (
-            f"The camera did not answer {MOST_TRIES} times running (its sync contact stayed silent); "
-            "check the camera, its battery and the cables, then go on with the rest."
-        )
-        self._stop(data)

@@ -2,8 +2,9 @@
 
 Rules. Everything that decides about the next state stands in this file; `machine.py` only carries it out. A
 row's condition and action are names of methods of `machine.Run`, and every name is looked up when the machine is
-built. Rows for the same event and state are tried from top to bottom. An event that has no row for the state it
-meets is a bug: it raises and changes nothing. The diagram in DEVELOPERS.md is made from this table.
+built. Rows for the same event and state are tried from top to bottom; what `NOTES` names is noted before. An event that
+has no row for the state it meets is a bug: it raises and changes nothing. The diagram in DEVELOPERS.md is made from
+this table.
 """
 
 from dataclasses import dataclass
@@ -23,6 +24,7 @@ class RunState(Enum):
     SETTLING = "settling"
     EXPOSING = "exposing"
     RECOVERING = "recovering"
+    PAUSED = "paused"
     ASKING = "asking"
     SUSPENDED = "suspended"
     RECONNECTING = "reconnecting"
@@ -48,35 +50,63 @@ S = RunState
 FINAL = (S.DONE, S.FAILED)
 COMMANDED = (S.REFERENCING, S.MOVING, S.EXPOSING)  # the board is carrying out a command
 WAITING = (S.SETTLING, S.RECOVERING)  # the host lets time pass
-ARMED = (*COMMANDED, *WAITING, S.ASKING)
+ARMED = (*COMMANDED, *WAITING, S.ASKING, S.PAUSED)
 ENDING = (S.CLOSING, S.STOPPING)
 UNDER_WAY = (S.ARMING, *ARMED)
 AWAY = (S.SUSPENDED, S.RECONNECTING, S.QUIETING)  # the board is out of reach, or being found again
 
+
+def _onward(kind: Kind, source: RunState, otherwise: Row | None = None) -> tuple[Row, ...]:
+    """The rows that lead from `source` to whatever comes next; `otherwise` where the next exposure does."""
+    here = (source,)
+    return (
+        Row(kind, here, S.CLOSING, "close_down", condition="nothing_left"),
+        Row(kind, here, S.PAUSED, "rest", condition="pause_is_due"),
+        Row(kind, here, S.STOPPING, "stop_zero_lost", condition="zero_is_lost"),
+        Row(kind, here, S.REFERENCING, "reference", condition="must_reference"),
+        Row(kind, here, S.MOVING, "move", condition="move_is_due"),
+        Row(kind, here, S.ASKING, "ask", condition="ask_is_due"),
+        otherwise or Row(kind, here, S.RECOVERING, "get_ready"),
+    )
+
+
+NOTES: dict[tuple[RunState, Kind], tuple[str, ...]] = {
+    (S.EXPOSING, Kind.EXPOSED): ("note_made",),
+    (S.REFERENCING, Kind.REFERENCED): ("note_zero",),
+    (S.PAUSED, Kind.GO_ON): ("note_go_on",),
+}
 ROWS: tuple[Row, ...] = (
     # The photographs, one after the other.
     Row(Kind.START, (S.IDLE,), S.CONNECTING, "greet"),
     Row(Kind.WELCOMED, (S.CONNECTING,), S.ARMING, "arm"),
-    Row(Kind.ARMED, (S.ARMING,), S.CLOSING, "close_down", condition="nothing_left"),
-    Row(Kind.ARMED, (S.ARMING,), S.ASKING, "ask", condition="goes_on_with_question"),
-    Row(Kind.ARMED, (S.ARMING,), S.MOVING, "move", condition="goes_on_with_move"),
-    Row(Kind.ARMED, (S.ARMING,), S.REFERENCING, "reference"),
-    Row(Kind.REFERENCED, (S.REFERENCING,), S.ASKING, "ask", condition="ask_is_due"),
-    Row(Kind.REFERENCED, (S.REFERENCING,), S.MOVING, "move"),
-    Row(Kind.ARRIVED, (S.MOVING,), S.MOVING, "come_back", condition="move_is_next"),
+    *_onward(Kind.ARMED, S.ARMING),
+    *_onward(Kind.REFERENCED, S.REFERENCING),
+    Row(Kind.ARRIVED, (S.MOVING,), S.MOVING, "come_back", condition="move_follows"),
     Row(Kind.ARRIVED, (S.MOVING,), S.SETTLING, "settle"),
-    Row(Kind.WAITED, WAITING, S.EXPOSING, "expose"),
+    Row(Kind.WAITED, (S.SETTLING,), S.PAUSED, "rest", condition="pause_is_due"),
+    Row(Kind.WAITED, (S.SETTLING,), S.EXPOSING, "expose"),
+    *_onward(Kind.EXPOSED, S.EXPOSING),
+    *_onward(Kind.WAITED, S.RECOVERING, Row(Kind.WAITED, (S.RECOVERING,), S.EXPOSING, "expose")),
     Row(Kind.ANSWERED, (S.ASKING,), S.RECOVERING, "take_by_hand"),
-    Row(Kind.EXPOSED, (S.EXPOSING,), S.CLOSING, "close", condition="was_last"),
-    Row(Kind.EXPOSED, (S.EXPOSING,), S.MOVING, "move_on", condition="move_is_next"),
-    Row(Kind.EXPOSED, (S.EXPOSING,), S.ASKING, "ask_next", condition="ask_is_next"),
-    Row(Kind.EXPOSED, (S.EXPOSING,), S.RECOVERING, "recover"),
+    Row(Kind.AT_REST, (S.CLOSING,), S.FAILED, "fail_incomplete", condition="something_is_missing"),
     Row(Kind.AT_REST, (S.CLOSING,), S.DONE, "complete"),
+    Row(Kind.LINK_LOST, (S.CLOSING,), S.FAILED, "fail_incomplete", condition="something_is_missing"),
     Row(Kind.LINK_LOST, (S.CLOSING,), S.DONE, "complete_unheard"),
+    Row(Kind.RESTARTED, (S.CLOSING,), S.FAILED, "fail_incomplete", condition="something_is_missing"),
     Row(Kind.RESTARTED, (S.CLOSING,), S.DONE, "complete"),  # a board that has just started is disarmed
-    # The camera stays silent: a few more tries, then stop.
+    # The camera stays silent: a few more tries, then once more at the end.
     Row(Kind.NOT_CONFIRMED, (S.EXPOSING,), S.RECOVERING, "try_again", condition="may_try_again"),
-    Row(Kind.NOT_CONFIRMED, (S.EXPOSING,), S.STOPPING, "stop_silent_camera"),
+    Row(Kind.NOT_CONFIRMED, (S.EXPOSING,), S.STOPPING, "stop_silent_camera", condition="camera_is_gone"),
+    Row(Kind.NOT_CONFIRMED, (S.EXPOSING,), S.RECOVERING, "put_off"),
+    # The operator's pauses.
+    *(
+        Row(kind, (S.CONNECTING, S.ARMING, *ARMED, *AWAY), None, "want_pause")
+        for kind in (Kind.PAUSE, Kind.PAUSE_AFTER_ROW)
+    ),
+    *_onward(Kind.GO_ON, S.PAUSED),
+    Row(Kind.GO_ON, (S.CONNECTING, S.ARMING, *COMMANDED, *WAITING, S.ASKING, *AWAY), None, "note_go_on"),
+    Row(Kind.RETAKE, (S.CONNECTING, S.ARMING, *ARMED, *AWAY, *ENDING), None, "retake"),
+    *(Row(kind, ENDING, None) for kind in (Kind.PAUSE, Kind.PAUSE_AFTER_ROW, Kind.GO_ON)),
     # What ends a run early, with the head brought to rest first.
     Row(Kind.STOP, (S.CONNECTING,), S.FAILED, "fail_stopped"),
     Row(Kind.STOP, (S.ARMING, *ARMED), S.STOPPING, "stop_as_asked"),

@@ -2,6 +2,10 @@
 
 import csv
 import io
+import json
+from collections.abc import Sequence
+from dataclasses import asdict, astuple, dataclass, fields
+from datetime import datetime, timedelta
 from pathlib import Path
 
 from controller.errors import InputError
@@ -9,40 +13,83 @@ from controller.files import make_folder, write_whole
 from controller.planning.plan import Plan, plan_from
 from controller.report.html import write_html
 from controller.report.summary import Summary, summarise
-from controller.session.session import Session, ShotRow
+from controller.session.session import CLOCK_FACT, DoubtRow, Session, ShotRow
 from protocol.units import NS
 
-COLUMNS = (
-    *("number", "frame", "exposure", "attempt", "outcome"),
-    *("yaw_deg", "pitch_deg", "shutter_s", "intended_ns", "ended_ns"),
-)
+
+@dataclass(frozen=True, slots=True)
+class ExposureLine:
+    """One exposure that was intended: which, how it ended, the pose, and when the shutter opened.
+
+    `outcome` is confirmed or assumed where it counts; suspect or retake where it was made and does not count;
+    unconfirmed, interrupted or in doubt else. `opened_utc` is the camera's opening by the host's clock and the kit's
+    release lag, None where no time of day is known.
+    """
+
+    number: int
+    frame: int
+    exposure: int
+    attempt: int
+    outcome: str
+    yaw_deg: float
+    pitch_deg: float
+    shutter_s: float
+    opened_utc: str | None
+    intended_ns: int
+    ended_ns: int | None
+
+
+class Clock:
+    """From the monotonic clock of each run in a session to the time of day."""
+
+    def __init__(self, about: dict[str, str], lag_ms: float) -> None:
+        self._lag = timedelta(milliseconds=lag_ms)
+        self._set: list[tuple[int, int, datetime]] = []
+        for name, value in about.items():
+            if name.startswith(CLOCK_FACT):
+                then_ns, utc = value.split()
+                self._set.append((int(name.removeprefix(CLOCK_FACT)), int(then_ns), datetime.fromisoformat(utc)))
+        self._set.sort(reverse=True)
+
+    def opened(self, shot: ShotRow) -> str | None:
+        """When the shutter opened, in UTC."""
+        for first, then_ns, utc in self._set:
+            if shot.number >= first:
+                since = timedelta(microseconds=(shot.intended_ns - then_ns) / 1000)
+                return (utc + since + self._lag).isoformat(timespec="milliseconds")
+        return None
 
 
 def report_command(path: Path, out: Path | None) -> Summary:
-    """The account of a session; with `out`, report.html, report.json and exposures.csv in that folder.
+    """The account of a session; with `out`, report.html, report.json, exposures.csv and exposures.json in that folder.
 
     Raises InputError, StorageFailed.
     """
     with Session.open(path) as session:
         about, shots, happenings = session.about(), session.shots(), session.happenings()
+        doubts = session.doubts()
     if "plan" not in about:
         raise InputError(f"{path}: does not hold its plan, so it cannot be audited.")
     plan = plan_from(about["plan"], str(path))
-    summary = _summary(plan, shots, about)
+    summary = _summary(plan, shots, doubts, about)
     if out is not None:
         make_folder(out)
         write_whole(out / "report.json", summary.model_dump_json(indent=1) + "\n")
-        write_whole(out / "exposures.csv", exposures_csv(shots))
+        exposure = plan.kit.exposure
+        lines = exposure_lines(shots, doubts, Clock(about, exposure.focus_ms + exposure.release_lag_ms))
+        write_whole(out / "exposures.csv", exposures_csv(lines))
+        write_whole(out / "exposures.json", json.dumps([asdict(line) for line in lines], indent=1) + "\n")
         write_html(out / "report.html", plan, summary, happenings)
     return summary
 
 
-def _summary(plan: Plan, shots: list[ShotRow], about: dict[str, str]) -> Summary:
+def _summary(plan: Plan, shots: list[ShotRow], doubts: list[DoubtRow], about: dict[str, str]) -> Summary:
     begun = min((shot.intended_ns for shot in shots), default=0)
     ended = max((shot.ended_ns for shot in shots if shot.ended_ns is not None), default=begun)
     return summarise(
         plan,
         shots,
+        doubts,
         kind=about.get("kind", "run"),
         seed=int(about["seed"]) if about.get("seed", "").isdecimal() else None,
         run_complete=about.get("complete") == "yes",
@@ -51,18 +98,30 @@ def _summary(plan: Plan, shots: list[ShotRow], about: dict[str, str]) -> Summary
     )
 
 
-def exposures_csv(shots: list[ShotRow]) -> str:
-    """One line for each intent in its order; an exposure in doubt has no outcome."""
-    text = io.StringIO()
-    writer = csv.writer(text, lineterminator="\n")
-    writer.writerow(COLUMNS)
+def exposure_lines(shots: Sequence[ShotRow], doubts: Sequence[DoubtRow], clock: Clock) -> list[ExposureLine]:
+    """One line for each intent in its order."""
+    doubted = {(doubt.frame, doubt.exposure): doubt for doubt in doubts}
+    lines = []
     for shot in shots:
         intent = shot.intent
-        writer.writerow(
-            (
-                shot.number, intent.frame, intent.exposure, intent.attempt, shot.outcome.value if shot.outcome else "",
-                intent.yaw_deg, intent.pitch_deg, intent.shutter_s, shot.intended_ns,
-                "" if shot.ended_ns is None else shot.ended_ns,
+        doubt = doubted.get((intent.frame, intent.exposure))
+        outcome = "in doubt" if shot.outcome is None else shot.outcome.value
+        if doubt is not None and shot.number <= doubt.upto and shot.outcome is not None and shot.outcome.made:
+            outcome = doubt.why.value
+        lines.append(
+            ExposureLine(
+                shot.number, intent.frame, intent.exposure, intent.attempt, outcome,
+                intent.yaw_deg, intent.pitch_deg, intent.shutter_s, clock.opened(shot),
+                shot.intended_ns, shot.ended_ns,
             )
         )  # fmt: skip
+    return lines
+
+
+def exposures_csv(lines: Sequence[ExposureLine]) -> str:
+    """The lines as CSV; what is not known is empty."""
+    text = io.StringIO()
+    writer = csv.writer(text, lineterminator="\n")
+    writer.writerow(field.name for field in fields(ExposureLine))
+    writer.writerows(astuple(line) for line in lines)
     return text.getvalue()

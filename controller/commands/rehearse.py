@@ -17,12 +17,10 @@ from controller.report.html import write_html
 from controller.report.run_page import write_run_page
 from controller.report.summary import Summary, summarise
 from controller.report.wording import duration, made_words
-from controller.session.session import Session
+from controller.session.session import REHEARSAL, Session
 from sim.rig import Rig
 from sim.trace import Trace
 from sim.virtual_port import HostKilled, VirtualPort
-
-KIND = "rehearsal"
 
 
 @dataclass(frozen=True, slots=True)
@@ -57,7 +55,7 @@ def rehearse_command(
     trace = rig.trace = Trace()
     if darkroom is not None:
         rig.truth = darkroom.film
-    about = {"kind": KIND, "seed": str(seed), "plan": plan.model_dump_json(), "plan_hash": plan.hash}
+    about = {"kind": REHEARSAL, "seed": str(seed), "plan": plan.model_dump_json(), "plan_hash": plan.hash}
     with (
         Session.create(session_path, about, durable=False) as session,
         Interrupts() as interrupts,
@@ -87,7 +85,8 @@ def _write_all(
     summary = summarise(
         plan,
         session.shots(),
-        kind=KIND,
+        session.doubts(),
+        kind=REHEARSAL,
         seed=seed,
         run_complete=result.complete,
         sentence=result.sentence,
@@ -109,7 +108,7 @@ def _make_room(out: Path) -> Path:
     make_folder(out)
     if path.exists():
         with Session.open(path) as earlier:
-            if earlier.about().get("kind") != KIND:
+            if earlier.about().get("kind") != REHEARSAL:
                 raise InputError(f"{path} is the record of a capture; choose another folder for the rehearsal.")
         path.unlink()
     return path

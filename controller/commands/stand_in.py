@@ -21,8 +21,8 @@ def rig_spec(kit: Kit, seed: int) -> RigSpec:
     head = kit.head
     return RigSpec(
         head=HeadSpec(
-            pan=AxisSpec(head.pan.steps_per_degree, head.pan.backlash_deg),
-            tilt=AxisSpec(head.tilt.steps_per_degree, head.tilt.backlash_deg),
+            pan=AxisSpec(head.pan.steps_per_degree, head.pan.backlash_deg, switch=head.pan.zero_switch),
+            tilt=AxisSpec(head.tilt.steps_per_degree, head.tilt.backlash_deg, switch=head.tilt.zero_switch),
             ring_hz=head.ring_hz,
             ring_damping=head.ring_damping,
             lean_deg=head.lean_deg,

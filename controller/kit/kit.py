@@ -113,6 +113,7 @@ class Axis(Table):
     min_deg: Annotated[float, Field(ge=-3600, le=3600)] = -370.0
     max_deg: Annotated[float, Field(ge=-3600, le=3600)] = 370.0
     backlash_deg: Annotated[float, Field(ge=0, le=5)] = 0.0
+    zero_switch: bool = True
 
     @model_validator(mode="after")
     def _limits_in_order(self) -> Self:

@@ -16,7 +16,7 @@ from controller.errors import LinkLost
 from protocol.units import NS
 
 # A wait is cut into pieces so that the operator's wishes are seen in time; a signal alone does not end a read.
-PIECE_NS = 50_000_000
+PIECE_NS = 20_000_000
 
 
 class SerialPort:

@@ -9,7 +9,7 @@ from controller.kit.kit import Axis, Head, Kit
 from controller.kit.line import TRIES, retry_ns
 from controller.program import timing
 from controller.program.levelled import levelled
-from controller.program.program import AskStep, AxisSetting, ExposeStep, MoveStep, Program, Step
+from controller.program.program import AskStep, AxisSetting, ExposeStep, Exposure, MoveStep, Program, Step
 from protocol.codec import PROTOCOL_VERSION
 from protocol.messages import (
     Accepted,
@@ -43,33 +43,22 @@ def to_steps(angle_deg: float, axis: Axis) -> int:
     return round(angle_deg * axis.steps_per_degree)
 
 
-def build_program(kit: Kit, frames: Sequence["Frame"], made: Container[tuple[int, int]] = frozenset()) -> Program:
+def build_program(kit: Kit, frames: Sequence["Frame"], made: Container[Exposure] = frozenset()) -> Program:
     """The program that shoots `frames` in their order, but for the exposures (frame, number) that are `made`.
 
     Raises InputError where a frame lies outside the head's limits.
     """
     pan, tilt = _setting(kit, kit.head.pan), _setting(kit, kit.head.tilt)
-    steps: list[Step] = []
-    # A reference run ends a little above zero, so that an axis with play that stays there has come from the wrong side.
-    here = (int(kit.head.pan.backlash_deg > 0), int(kit.head.tilt.backlash_deg > 0))
-    for frame in frames:
-        exposures = [step for step in _exposures(kit, frame.id) if (step.frame, step.exposure) not in made]
-        if not exposures:
-            continue
-        if frame.by_hand:
-            steps.append(AskStep(frame.id, frame.yaw_deg, frame.pitch_deg))
-        else:
-            target = _target(kit.head, frame)
-            _must_reach(frame, target, pan, tilt)
-            steps += _moves(kit, (pan, tilt), frame.id, here, target)
-            here = target
-        steps += exposures
+    wanted = {(frame.id, number) for frame in frames for number in range(len(kit.exposure.bracket_ev))}
+    steps = build_steps(kit, frames, {exposure for exposure in wanted if exposure not in made})
     search = [max(1, round(setting.speed_steps_s * SEARCH_SHARE)) for setting in (pan, tilt)]
     reference_ns = max(
         _reference_ns(setting, speed, axis.steps_per_degree)
         for setting, speed, axis in zip((pan, tilt), search, (kit.head.pan, kit.head.tilt), strict=True)
     )
     return Program(
+        kit=kit,
+        frames=tuple(frames),
         pan=pan,
         tilt=tilt,
         silence_ms=kit.board.silence_ms,
@@ -86,9 +75,38 @@ def build_program(kit: Kit, frames: Sequence["Frame"], made: Container[tuple[int
             kit.board.baud,
         ),
         longest_move_ns=_longest_move_ns(kit, (pan, tilt), steps),
-        steps=tuple(steps),
+        steps=steps,
         expected_ns=_handshake_ns(kit.board.baud) + reference_ns + _steps_ns(steps),
     )
+
+
+def build_steps(
+    kit: Kit, frames: Sequence["Frame"], wanted: Container[Exposure], *, from_anywhere: bool = False
+) -> tuple[Step, ...]:
+    """The steps that make the `wanted` exposures, in the order of `frames`.
+
+    They begin where a reference run ends or, `from_anywhere`, so that an axis with play comes from its proper side
+    wherever it was. Raises InputError where a frame lies outside the head's limits.
+    """
+    pan, tilt = _setting(kit, kit.head.pan), _setting(kit, kit.head.tilt)
+    steps: list[Step] = []
+    # A reference run ends a little above zero, so that an axis with play that stays there has come from the wrong side.
+    here = (int(kit.head.pan.backlash_deg > 0), int(kit.head.tilt.backlash_deg > 0))
+    for frame in frames:
+        exposures = [step for step in _exposures(kit, frame) if (step.frame, step.exposure) in wanted]
+        if not exposures:
+            continue
+        if frame.by_hand:
+            steps.append(AskStep(frame.id, frame.row, frame.yaw_deg, frame.pitch_deg))
+        else:
+            target = _target(kit.head, frame)
+            _must_reach(frame, target, pan, tilt)
+            if from_anywhere and not steps:
+                here = _above(target[0], kit.head.pan, pan), _above(target[1], kit.head.tilt, tilt)
+            steps += _moves(kit, (pan, tilt), frame, here, target)
+            here = target
+        steps += exposures
+    return tuple(steps)
 
 
 def _target(head: Head, frame: "Frame") -> tuple[int, int]:
@@ -120,14 +138,14 @@ def _must_reach(frame: "Frame", target: tuple[int, int], pan: AxisSetting, tilt:
 
 
 def _moves(
-    kit: Kit, settings: tuple[AxisSetting, AxisSetting], frame: int, here: tuple[int, int], target: tuple[int, int]
+    kit: Kit, settings: tuple[AxisSetting, AxisSetting], frame: "Frame", here: tuple[int, int], target: tuple[int, int]
 ) -> list[MoveStep]:
     """The move to a frame; where an axis with play turns back, too far first, so that every frame is approached alike."""
     axes = (kit.head.pan, kit.head.tilt)
     settle_ns = timing.settle_ns(kit)
     stops = [target]
     pan, tilt = (
-        _beyond(start, goal, axis, setting, frame)
+        _beyond(start, goal, axis, setting, frame.id)
         for start, goal, axis, setting in zip(here, target, axes, settings, strict=True)
     )
     if (pan, tilt) != target:
@@ -137,7 +155,14 @@ def _moves(
         expected = _move_ns(kit, settings, here, stop)
         last = stop is target
         moves.append(
-            MoveStep(frame, *stop, settle_ns if last else 0, expected, timing.deadline_ns(expected, kit.board.baud))
+            MoveStep(
+                frame.id,
+                frame.row,
+                *stop,
+                settle_ns if last else 0,
+                expected,
+                timing.deadline_ns(expected, kit.board.baud),
+            )
         )
         here = stop
     return moves
@@ -159,6 +184,12 @@ def _beyond(start: int, goal: int, axis: Axis, setting: AxisSetting, frame: int)
     return max(goal - math.ceil(TAKE_UP * play), setting.min_steps)
 
 
+def _above(goal: int, axis: Axis, setting: AxisSetting) -> int:
+    """A place from which the play is taken up on the way to `goal`; `goal` itself where the limits leave no room."""
+    room = goal - axis.backlash_deg * axis.steps_per_degree >= setting.min_steps
+    return goal + 1 if axis.backlash_deg > 0 and room else goal
+
+
 def _move_ns(kit: Kit, settings: tuple[AxisSetting, AxisSetting], here: tuple[int, int], target: tuple[int, int]) -> int:
     turning = max(
         timing.motion_ns(goal - start, setting.speed_steps_s, setting.accel_steps_s2)
@@ -174,7 +205,7 @@ def _longest_move_ns(kit: Kit, settings: tuple[AxisSetting, AxisSetting], steps:
     return _move_ns(kit, settings, (min(pans), min(tilts)), (max(pans), max(tilts)))
 
 
-def _exposures(kit: Kit, frame: int) -> list[ExposeStep]:
+def _exposures(kit: Kit, frame: "Frame") -> list[ExposeStep]:
     """The exposures of one frame, in bracket order."""
     camera = kit.exposure
     steps = []
@@ -184,11 +215,12 @@ def _exposures(kit: Kit, frame: int) -> list[ExposeStep]:
         longest_ms = camera.release_lag_ms + shutter_s * 1000 * timing.LONGEST_OF_NOMINAL + LAG_MARGIN_MS
         limit_ms = math.ceil(max(1.0, longest_ms - camera.press_ms))
         wait_ms = max(float(camera.press_ms), open_ms) if kit.board.sync_contact else camera.press_ms + limit_ms
-        command = Expose(CommandId(1), frame, number, camera.focus_ms, camera.press_ms, limit_ms)
+        command = Expose(CommandId(1), frame.id, number, camera.focus_ms, camera.press_ms, limit_ms)
         expected = round((camera.focus_ms + wait_ms) * MS) + _exchange_ns(command, kit.board.baud)
         steps.append(
             ExposeStep(
-                frame=frame,
+                frame=frame.id,
+                row=frame.row,
                 exposure=number,
                 shutter_s=shutter_s,
                 focus_ms=camera.focus_ms,
@@ -205,7 +237,7 @@ def _exposures(kit: Kit, frame: int) -> list[ExposeStep]:
 def _steps_ns(steps: Sequence[Step]) -> int:
     """Time of all steps, with the waits between them: the camera gets ready while the head already turns."""
     total, ready_at = 0, 0
-    for step, following in zip(steps, [*steps[1:], None], strict=True):
+    for step, following in zip(steps, [*steps, None][1:], strict=True):
         total += 0 if isinstance(step, AskStep) else step.expected_ns
         if isinstance(step, MoveStep):
             total = max(total + step.settle_ns, ready_at) if not isinstance(following, MoveStep) else total

@@ -1,7 +1,15 @@
 """The program: a plan turned into steps for one rig. A value; nothing here moves anything."""
 
 from dataclasses import dataclass
-from typing import TypeAlias
+from typing import TYPE_CHECKING, TypeAlias
+
+from controller.kit.kit import Kit
+
+if TYPE_CHECKING:
+    from controller.planning.plan import Frame
+
+Exposure: TypeAlias = tuple[int, int]
+"""A frame's id, and the number of the exposure in its bracket."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -20,6 +28,7 @@ class MoveStep:
     """Turn to a frame's absolute position, then wait `settle_ns`."""
 
     frame: int
+    row: int
     pan_steps: int
     tilt_steps: int
     settle_ns: int
@@ -33,6 +42,7 @@ class ExposeStep:
     """Make one exposure, then wait `ready_ns` before the camera can take the next one."""
 
     frame: int
+    row: int
     exposure: int
     shutter_s: float
     focus_ms: int
@@ -48,6 +58,7 @@ class AskStep:
     """Wait until the operator says that the camera is held at a pose that the head cannot take."""
 
     frame: int
+    row: int
     yaw_deg: float
     pitch_deg: float
 
@@ -57,8 +68,13 @@ Step: TypeAlias = MoveStep | ExposeStep | AskStep
 
 @dataclass(frozen=True, slots=True)
 class Program:
-    """Everything a run does. `expected_ns` is the whole run's time, from greeting the board to its last stop."""
+    """Everything a run does. `expected_ns` is the whole run's time, from greeting the board to its last stop.
 
+    `kit` and `frames` are what it was made from; what is to be made once more is made from them as well.
+    """
+
+    kit: Kit
+    frames: tuple["Frame", ...]
     pan: AxisSetting
     tilt: AxisSetting
     silence_ms: int

@@ -5,14 +5,16 @@ from collections.abc import Sequence
 from pydantic import BaseModel, ConfigDict
 
 from controller.planning.plan import Plan
-from controller.session.session import ShotOutcome, ShotRow
+from controller.session.session import DoubtReason, DoubtRow, ShotOutcome, ShotRow
 
 
 class Summary(BaseModel):
     """The numbers of report.json. Counts are exposures unless the name says frames.
 
     `exposures_made` is what the session may claim: confirmed by the camera's sync contact, or assumed because
-    none is fitted. `missing_frames` lists frames with an exposure that is neither.
+    none is fitted. `missing_frames` lists frames with an exposure that is neither. `exposures_suspect` were made while
+    the head may have pointed elsewhere and do not count until they are made again; `exposures_retaken` have been made
+    again, because of such a doubt or because the operator wanted it.
     """
 
     model_config = ConfigDict(frozen=True)
@@ -29,6 +31,8 @@ class Summary(BaseModel):
     exposures_assumed: int
     exposures_unconfirmed: int
     exposures_in_doubt: int
+    exposures_suspect: int = 0
+    exposures_retaken: int = 0
     missing_frames: tuple[int, ...]
     virtual_seconds: float
     predicted_seconds: float
@@ -37,6 +41,7 @@ class Summary(BaseModel):
 def summarise(
     plan: Plan,
     shots: Sequence[ShotRow],
+    doubts: Sequence[DoubtRow] = (),
     *,
     kind: str,
     seed: int | None,
@@ -46,9 +51,14 @@ def summarise(
 ) -> Summary:
     """Hold `shots` against `plan`. The set is complete when the run says so and no exposure is missing."""
     wanted = plan.exposures
+    doubted = {(doubt.frame, doubt.exposure): doubt for doubt in doubts}  # the latest of each counts
+
+    def counts(shot: ShotRow) -> bool:
+        doubt = doubted.get((shot.intent.frame, shot.intent.exposure))
+        return doubt is None or shot.number > doubt.upto
 
     def ended(outcome: ShotOutcome) -> set[tuple[int, int]]:
-        return wanted & {(s.intent.frame, s.intent.exposure) for s in shots if s.outcome is outcome}
+        return wanted & {(s.intent.frame, s.intent.exposure) for s in shots if s.outcome is outcome and counts(s)}
 
     confirmed = ended(ShotOutcome.CONFIRMED)
     assumed = ended(ShotOutcome.ASSUMED) - confirmed
@@ -66,6 +76,8 @@ def summarise(
         exposures_assumed=len(assumed),
         exposures_unconfirmed=sum(s.outcome is ShotOutcome.UNCONFIRMED for s in shots),
         exposures_in_doubt=sum(s.outcome in {None, ShotOutcome.INTERRUPTED} for s in shots),
+        exposures_suspect=sum(doubted[one].why is DoubtReason.SUSPECT for one in missing & doubted.keys()),
+        exposures_retaken=len(doubted.keys() - missing),
         missing_frames=tuple(sorted({frame for frame, _ in missing})),
         virtual_seconds=round(seconds, 3),
         predicted_seconds=plan.budget.seconds,

@@ -43,6 +43,16 @@ def proof_sentence(plan: Plan) -> str:
     return f"{what.capitalize()} is not covered: the largest gap lies at {place}, {away} from any core."
 
 
+def again_words(summary: Summary) -> str:
+    """What was made again and what should be, as sentences that follow another; empty where there is nothing."""
+    text = ""
+    if summary.exposures_retaken:
+        text += f" Made once more: {counted(summary.exposures_retaken, 'exposure')}."
+    if summary.exposures_suspect:
+        text += f" Suspect, and not made again yet: {counted(summary.exposures_suspect, 'exposure')}."
+    return text
+
+
 def made_words(summary: Summary) -> str:
     """How the run ended and what was made of the set, without a full stop."""
     return (

@@ -3,11 +3,15 @@
 An exposure's row is made before the shutter command goes out (the intent) and completed when the board has told
 how it ended (the outcome). A row without an outcome is an exposure in doubt. `confirmed` means that the camera's
 sync contact answered, `assumed` that none is fitted and the time simply passed; the words are never mixed.
+
+An exposure that was made and does not count any more (a doubt about where the head pointed, a wish for another try) is
+never taken back: a row of `doubts` says up to which number the exposures of a frame do not count, and why. What another
+terminal wants of the run is a row of `wishes`.
 """
 
 import sqlite3
-from collections.abc import Iterator
-from contextlib import contextmanager
+from collections.abc import Iterable, Iterator
+from contextlib import contextmanager, suppress
 from dataclasses import dataclass
 from enum import StrEnum
 from pathlib import Path
@@ -16,7 +20,11 @@ from typing import Self
 
 from controller.errors import InputError, StorageFailed
 
-SESSION_VERSION = "1"
+SESSION_VERSION = "2"
+CLOCK_FACT = "clock from "
+"""A fact whose name goes on with the number of the first exposure it holds for: monotonic nanoseconds, and UTC then."""
+CAPTURE, REHEARSAL = "capture", "rehearsal"
+"""What a session may be the record of: the fact `kind`."""
 
 SCHEMA = """
 CREATE TABLE about (name TEXT PRIMARY KEY, value TEXT NOT NULL) STRICT;
@@ -33,6 +41,20 @@ CREATE TABLE exposures (
     outcome TEXT,
     ended_ns INTEGER,
     board_clock_ms INTEGER
+) STRICT;
+CREATE TABLE doubts (
+    number INTEGER PRIMARY KEY,
+    frame INTEGER NOT NULL,
+    exposure INTEGER NOT NULL,
+    upto INTEGER NOT NULL,
+    why TEXT NOT NULL
+) STRICT;
+CREATE INDEX doubts_of ON doubts (frame, exposure);
+CREATE TABLE wishes (
+    number INTEGER PRIMARY KEY,
+    wanted TEXT NOT NULL,
+    frames TEXT NOT NULL,
+    taken INTEGER NOT NULL DEFAULT 0
 ) STRICT;
 CREATE TABLE happenings (
     number INTEGER PRIMARY KEY,
@@ -58,6 +80,15 @@ class ShotOutcome(StrEnum):
         return self in {ShotOutcome.CONFIRMED, ShotOutcome.ASSUMED}
 
 
+class DoubtReason(StrEnum):
+    """Why an exposure that was made does not count."""
+
+    SUSPECT = "suspect"
+    """The head may have pointed elsewhere."""
+    RETAKE = "retake"
+    """The operator wants it once more."""
+
+
 @dataclass(frozen=True, slots=True)
 class Intent:
     """One exposure about to be made: what, where the head was told to point, and under which command."""
@@ -81,6 +112,24 @@ class ShotRow:
     outcome: ShotOutcome | None
     ended_ns: int | None
     board_clock_ms: int | None
+
+
+@dataclass(frozen=True, slots=True)
+class DoubtRow:
+    """All rows of this exposure up to number `upto` do not count, for this reason."""
+
+    frame: int
+    exposure: int
+    upto: int
+    why: DoubtReason
+
+
+@dataclass(frozen=True, slots=True)
+class WishRow:
+    """What somebody at another terminal wants: a word, and frames where it needs them."""
+
+    wanted: str
+    frames: tuple[int, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -162,7 +211,8 @@ class Session:
         if self._db.in_transaction:
             self._db.execute("COMMIT")
         if self._durable:
-            self._db.execute("PRAGMA journal_mode = DELETE")
+            with suppress(sqlite3.Error):  # another terminal reads on: then the last one to leave does it
+                self._db.execute("PRAGMA journal_mode = DELETE")
         self._db.close()
 
     def about(self) -> dict[str, str]:
@@ -174,10 +224,26 @@ class Session:
         with _storage(self.path):
             self._db.execute("INSERT OR REPLACE INTO about VALUES (?, ?)", (name, value))
 
+    @contextmanager
+    def _together(self) -> Iterator[None]:
+        """All that is written within is on the disk, or nothing of it."""
+        if self._db.in_transaction:
+            yield
+            return
+        self._db.execute("BEGIN")
+        with self._db:
+            yield
+
     def note_end(self, sentence: str, *, complete: bool) -> None:
         """How the run came to its end. Raises StorageFailed."""
         self.note_about("sentence", sentence)
         self.note_about("complete", "yes" if complete else "no")
+
+    def note_clock(self, monotonic_ns: int, utc: str) -> None:
+        """Which time of day it is, for the exposures from now on. Raises StorageFailed."""
+        with _storage(self.path):
+            (latest,) = self._db.execute("SELECT coalesce(max(number), 0) FROM exposures").fetchone()
+        self.note_about(f"{CLOCK_FACT}{latest + 1}", f"{monotonic_ns} {utc}")
 
     def intend(self, intent: Intent, at_ns: int) -> None:
         """Write an intent; on return it is on the disk. Raises StorageFailed."""
@@ -226,12 +292,55 @@ class Session:
         ]
 
     def made(self) -> set[tuple[int, int]]:
-        """Frame and number of every exposure that is confirmed or assumed."""
-        return {
-            (shot.intent.frame, shot.intent.exposure)
-            for shot in self.shots()
-            if shot.outcome is not None and shot.outcome.made
-        }
+        """Frame and number of every exposure that is confirmed or assumed, and not in doubt."""
+        with _storage(self.path):
+            rows = self._db.execute(
+                "SELECT DISTINCT frame, exposure FROM exposures AS made WHERE outcome IN (?, ?) AND number > coalesce("
+                "(SELECT max(upto) FROM doubts WHERE frame = made.frame AND exposure = made.exposure), 0)",
+                (ShotOutcome.CONFIRMED.value, ShotOutcome.ASSUMED.value),
+            )
+            return set(rows.fetchall())
+
+    def doubt(self, exposures: Iterable[tuple[int, int]], why: DoubtReason) -> None:
+        """Let nothing count that was made of these up to now. Raises StorageFailed."""
+        with _storage(self.path), self._together():
+            self._db.executemany(
+                "INSERT INTO doubts (frame, exposure, upto, why)"
+                " VALUES (?, ?, (SELECT coalesce(max(number), 0) FROM exposures), ?)",
+                [(frame, exposure, why.value) for frame, exposure in exposures],
+            )
+
+    def doubt_frames(self, frames: Iterable[int]) -> None:
+        """Let nothing count that was made of these frames: they are wanted once more. Raises StorageFailed."""
+        wanted = set(frames)
+        self.doubt(sorted(one for one in self.made() if one[0] in wanted), DoubtReason.RETAKE)
+
+    def doubts(self) -> list[DoubtRow]:
+        """All doubts in their order."""
+        with _storage(self.path):
+            rows = self._db.execute("SELECT frame, exposure, upto, why FROM doubts ORDER BY number").fetchall()
+        return [DoubtRow(frame, exposure, upto, DoubtReason(why)) for frame, exposure, upto, why in rows]
+
+    def wish(self, wish: WishRow) -> None:
+        """Leave a wish for whoever runs this session. Raises StorageFailed."""
+        with _storage(self.path):
+            text = ",".join(map(str, wish.frames))
+            self._db.execute("INSERT INTO wishes (wanted, frames) VALUES (?, ?)", (wish.wanted, text))
+
+    def has_wishes(self) -> bool:
+        """Whether any wish waits to be taken."""
+        with _storage(self.path):
+            return self._db.execute("SELECT 1 FROM wishes WHERE taken = 0 LIMIT 1").fetchone() is not None
+
+    def take_wish(self) -> WishRow | None:
+        """The oldest wish that nobody has taken; it is taken now. Raises StorageFailed."""
+        with _storage(self.path):
+            query = "SELECT number, wanted, frames FROM wishes WHERE taken = 0 ORDER BY number LIMIT 1"
+            row = self._db.execute(query).fetchone()
+            if row is None:
+                return None
+            self._db.execute("UPDATE wishes SET taken = 1 WHERE number = ?", row[:1])
+        return WishRow(row[1], tuple(int(frame) for frame in row[2].split(",") if frame))
 
     def next_command_id(self) -> int:
         """The smallest command id that no exposure of this session has had."""

@@ -26,8 +26,8 @@ from tests.end_to_end.whole_runs import kit_of
 
 # What a run may end with when something breaks that only a person can mend.
 BROKEN = {
-    "battery-flat": "did not answer 3 times running",
-    "card-full": "did not answer 3 times running",
+    "battery-flat": "did not answer 9 times running",
+    "card-full": "did not answer 9 times running",
     "host-killed": "was killed",
     "limit-hit": "limit switch",
     "stall": "motor stalled",

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
-from controller.capture.events import Kind
+from controller.capture.events import Wanted
 from controller.capture.runner import Runner, RunResult
 from controller.commands.stand_in import rig_spec
 from controller.kit.kit import Kit
@@ -76,7 +76,7 @@ class Done:
 def run(
     world: World,
     folder: Path,
-    operator: Callable[[], Kind | None] = lambda: None,
+    operator: Callable[[], Wanted | None] = lambda: None,
     on_exposure: Callable[[], None] = lambda: None,
 ) -> Done:
     """Run the world's program with a session in `folder`."""

@@ -8,7 +8,7 @@ from random import Random
 import pytest
 
 from controller.capture.board import BoardClient
-from controller.capture.events import Event, Kind
+from controller.capture.events import Event, Kind, Wanted
 from controller.kit.line import TRIES, retry_ns
 from controller.planning.plan import Frame
 from controller.session.session import ShotOutcome
@@ -238,7 +238,7 @@ def test_what_has_happened_comes_before_a_wish() -> None:
     world = world_of(KIT)
     client = greeted(world)
     heard(world, Held(Cause.STALL, Steps(0), Steps(0), 1))
-    wishes = iter([None, Kind.STOP])
+    wishes = iter([None, Wanted(Kind.STOP)])
     kinds = []
     for _ in range(2):
         event = client.wait_event(NS, lambda: next(wishes, None))
@@ -251,7 +251,7 @@ def test_a_wish_is_asked_for_when_the_port_wakes() -> None:
     world = world_of(KIT)
     client = greeted(world)
     world.port.wake_at(2 * NS)
-    event = client.wait_event(9 * NS, lambda: Kind.HALT if world.port.now() >= 2 * NS else None)
+    event = client.wait_event(9 * NS, lambda: Wanted(Kind.HALT) if world.port.now() >= 2 * NS else None)
     assert event == Event(Kind.HALT, 2 * NS)
 
 

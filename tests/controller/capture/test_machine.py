@@ -7,7 +7,7 @@ import pytest
 from controller.capture.effects import Conclude, Effect, End, Greet, Intend, Send, SendUrgent, Timer
 from controller.capture.events import Event, Kind
 from controller.capture.machine import Run
-from controller.capture.shooting import MOST_TRIES
+from controller.capture.shooting import MOST_SILENT, MOST_TRIES
 from controller.capture.states import RunState
 from controller.program.build import build_program
 from controller.program.program import ExposeStep, MoveStep, Program
@@ -182,13 +182,27 @@ def test_a_silent_camera_is_asked_three_times() -> None:
         assert isinstance(intend, Intend)
         assert intend.intent.attempt == attempt
         assert run.cursor == cursor
+    silent(run)
+    assert stands_in(run) is RunState.RECOVERING
+    intend = told(run, Kind.WAITED)[0]
+    assert isinstance(intend, Intend)
+    assert (intend.intent.exposure, intend.intent.attempt) == (1, 1)  # the next, and this one once more at the end
+
+
+def test_a_camera_that_answers_nothing_any_more_ends_the_run() -> None:
+    run = at_first_exposure()
+    for _ in range(MOST_SILENT * MOST_TRIES - 1):
+        silent(run)
+        if told(run, Kind.WAITED)[0] and stands_in(run) is RunState.MOVING:
+            told(run, Kind.ARRIVED)
+            told(run, Kind.WAITED)
     effects = silent(run)
     assert stands_in(run) is RunState.STOPPING
     assert SendUrgent(Stop()) in effects
     (end,) = told(run, Kind.AT_REST)
     assert isinstance(end, End)
     assert not end.complete
-    assert "did not answer 3 times" in end.sentence
+    assert "did not answer 9 times" in end.sentence
 
 
 def test_tries_are_counted_for_each_exposure_anew() -> None:

@@ -174,4 +174,4 @@ def test_a_frame_by_hand_does_not_count_as_a_way_of_the_head() -> None:
     steps = build_program(PLAY, frames).steps
     without = build_program(PLAY, [frame for frame in frames if not frame.by_hand]).steps
     assert [step for step in steps if isinstance(step, MoveStep)] == [s for s in without if isinstance(s, MoveStep)]
-    assert [step for step in steps if isinstance(step, AskStep)] == [AskStep(1, 120.0, -15.5)]
+    assert [step for step in steps if isinstance(step, AskStep)] == [AskStep(1, 0, 120.0, -15.5)]

@@ -8,7 +8,7 @@ from pathlib import Path
 
 import pytest
 
-from controller.capture.events import Kind
+from controller.capture.events import Kind, Wanted
 from controller.capture.runner import Runner
 from controller.errors import StorageFailed
 from controller.session.session import Session, ShotOutcome
@@ -16,7 +16,16 @@ from protocol.codec import decode_message, encode_message
 from protocol.framing import Deframer, encode_frame
 from protocol.messages import BoardState, Cause, GetStatus, Status, StatusFlag, Stop
 from tests.controller.capture.lines import MuffledPort, the_first
-from tests.end_to_end.whole_runs import World, assert_truly_made, few_frames, kit_of, let_pass, run, world_of
+from tests.end_to_end.whole_runs import (
+    World,
+    assert_truly_made,
+    few_frames,
+    kit_of,
+    let_pass,
+    planned_exposures,
+    run,
+    world_of,
+)
 
 KIT = kit_of(exposure={"bracket_ev": [0, 1]})
 PLANNED = 2 * len(few_frames())
@@ -46,14 +55,14 @@ def assert_at_rest(world: World, ended_ns: int) -> Status:
     return status
 
 
-def wish_at(number: int, wish: Kind) -> Callable[[], Kind | None]:
+def wish_at(number: int, wish: Kind) -> Callable[[], Wanted | None]:
     """An operator who wants something the `number`th time he is asked."""
     count = 0
 
-    def operator() -> Kind | None:
+    def operator() -> Wanted | None:
         nonlocal count
         count += 1
-        return wish if count == number else None
+        return Wanted(wish) if count == number else None
 
     return operator
 
@@ -113,7 +122,7 @@ def test_a_stop_by_the_operator(number: int, tmp_path: Path) -> None:
 
 
 def test_a_second_stop_changes_nothing(tmp_path: Path) -> None:
-    wishes = iter([None] * 7 + [Kind.STOP, Kind.STOP, Kind.STOP])
+    wishes = iter([None] * 7 + [Wanted(Kind.STOP)] * 3)
     world = world_of(KIT)
     done = run(world, tmp_path, lambda: next(wishes, None))
     assert done.result.sentence == "Stopped as asked."
@@ -132,38 +141,68 @@ def test_a_halt_by_the_operator(number: int, tmp_path: Path) -> None:
 
 
 def test_a_halt_overtakes_a_stop(tmp_path: Path) -> None:
-    wishes = iter([None] * 7 + [Kind.STOP, Kind.HALT])
+    wishes = iter([None] * 7 + [Wanted(Kind.STOP), Wanted(Kind.HALT)])
     world = world_of(KIT)
     done = run(world, tmp_path, lambda: next(wishes, None))
     assert "Halted" in done.result.sentence
     assert not assert_at_rest(world, done.result.ended_ns).flags & BOTH_KNOWN
 
 
-def test_a_camera_that_never_answers_is_tried_three_times(tmp_path: Path) -> None:
+def test_a_camera_that_never_answers_is_tried_three_times_at_three_exposures(tmp_path: Path) -> None:
     world = world_of(KIT)
     world.rig.camera.release = lambda *_: None  # type: ignore[method-assign]
     done = run(world, tmp_path)
     assert not done.result.complete
-    assert "The camera did not answer 3 times running" in done.result.sentence
+    assert "The camera did not answer 9 times running" in done.result.sentence
     assert world.truth == []
     assert [(s.intent.frame, s.intent.exposure, s.intent.attempt, s.outcome) for s in done.shots] == [
-        (0, 0, attempt, ShotOutcome.UNCONFIRMED) for attempt in (1, 2, 3)
+        (frame, exposure, attempt, ShotOutcome.UNCONFIRMED)
+        for frame, exposure in planned_exposures(KIT, few_frames())[:3]
+        for attempt in (1, 2, 3)
     ]
     assert_at_rest(world, done.result.ended_ns)
 
 
-def test_a_camera_that_misses_one_release_costs_one_try(tmp_path: Path) -> None:
-    world = world_of(KIT)
+def silent_for(world: World, numbers: set[int]) -> None:
+    """Let the camera miss the releases of these numbers, counted from 1."""
     camera, asked = world.rig.camera, 0
     real_release = camera.release
 
     def release(now_ns: int, label: object) -> None:
         nonlocal asked
         asked += 1
-        if asked != 4:
+        if asked not in numbers:
             real_release(now_ns, label)  # type: ignore[arg-type]
 
     camera.release = release  # type: ignore[method-assign]
+
+
+@pytest.mark.parametrize("first", [1, 4, PLANNED])
+def test_an_exposure_that_stays_silent_is_made_at_the_end(first: int, tmp_path: Path) -> None:
+    world = world_of(KIT)
+    silent_for(world, {first, first + 1, first + 2})
+    done = run(world, tmp_path)
+    assert (done.result.complete, done.result.sentence) == (True, "The set is complete.")
+    wanted = planned_exposures(KIT, few_frames())
+    late = wanted.pop(first - 1)
+    assert [(shot.frame, shot.exposure) for shot in world.truth] == [*wanted, late]
+    assert all(shot.still for shot in world.truth)
+    assert Counter(shot.outcome for shot in done.shots) == {ShotOutcome.CONFIRMED: PLANNED, ShotOutcome.UNCONFIRMED: 3}
+
+
+def test_an_exposure_that_stays_silent_at_the_end_too_is_named(tmp_path: Path) -> None:
+    world = world_of(KIT)
+    silent_for(world, {1, 2, 3, *range(PLANNED + 3, PLANNED + 6)})
+    done = run(world, tmp_path)
+    assert not done.result.complete
+    assert done.result.sentence.startswith("The camera stayed silent at frames 0, also at the end")
+    assert len(world.truth) == PLANNED - 1
+    assert_at_rest(world, done.result.ended_ns)
+
+
+def test_a_camera_that_misses_one_release_costs_one_try(tmp_path: Path) -> None:
+    world = world_of(KIT)
+    silent_for(world, {4})
     done = run(world, tmp_path)
     assert done.result.complete
     assert_truly_made(KIT, few_frames(), world.truth)

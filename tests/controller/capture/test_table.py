@@ -12,7 +12,7 @@ import controller.capture.machine as machine_module
 from controller.capture.events import Event, Kind
 from controller.capture.machine import Run
 from controller.capture.sentences import CAUSES, REASONS
-from controller.capture.states import ENDING, FINAL, ROWS, RunState, mermaid
+from controller.capture.states import ENDING, FINAL, NOTES, ROWS, RunState, mermaid
 from controller.program.build import build_program
 from protocol.messages import Cause, Outcome, Reason
 from protocol.units import BootId, CommandId
@@ -134,6 +134,10 @@ def test_a_name_that_is_no_method_fails_too(monkeypatch: pytest.MonkeyPatch) -> 
         Run(PROGRAM)
 
 
+def test_what_is_noted_is_noted_on_pairs_of_the_table() -> None:
+    assert set(NOTES) <= IN_TABLE
+
+
 def test_there_is_a_sentence_for_everything_the_board_says() -> None:
     assert set(REASONS) == set(Reason)
     assert set(CAUSES) == set(Cause)
@@ -152,4 +156,4 @@ def test_the_diagram_has_an_arrow_for_each_row_and_source() -> None:
     ends = [arrow for arrow in arrows if arrow.endswith("[*]")]
     assert [arrow.split()[0] for arrow in ends] == [state.value for state in FINAL]
     assert len(arrows) - len(ends) == sum(len(row.sources) for row in ROWS)
-    assert "    exposing --> closing: exposed [was_last]" in arrows
+    assert "    exposing --> closing: exposed [nothing_left]" in arrows

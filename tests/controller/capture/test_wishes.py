@@ -9,7 +9,7 @@ import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
-from controller.capture.events import Kind
+from controller.capture.events import Kind, Wanted
 from controller.planning.plan import Frame
 from controller.program.timing import wire_ns
 from controller.session.session import ShotOutcome
@@ -28,17 +28,17 @@ FAR = (Frame(id=0, row=0, yaw_deg=300.0, pitch_deg=0.0),)  # ten seconds away
 MOMENT_NS = 8 * NS
 
 
-def wish_at(world: World, moment_ns: int, wish: Kind) -> Callable[[], Kind | None]:
+def wish_at(world: World, moment_ns: int, wish: Kind) -> Callable[[], Wanted | None]:
     """An operator who presses a key at that moment, once."""
     world.port.wake_at(moment_ns)
     pressed = False
 
-    def operator() -> Kind | None:
+    def operator() -> Wanted | None:
         nonlocal pressed
         if pressed or world.port.now() < moment_ns:
             return None
         pressed = True
-        return wish
+        return Wanted(wish)
 
     return operator
 

@@ -7,7 +7,7 @@ from pathlib import Path
 
 import pytest
 
-from controller.capture.events import Kind
+from controller.capture.events import Kind, Wanted
 from controller.capture.runner import Runner, RunResult
 from controller.errors import InputError
 from controller.planning.plan import Frame
@@ -19,7 +19,7 @@ KIT = kit_of(exposure={"bracket_ev": [0, 1]})
 NS = 1_000_000_000
 
 
-def run_with(folder: Path, wish: Callable[[], Kind | None]) -> RunResult:
+def run_with(folder: Path, wish: Callable[[], Wanted | None]) -> RunResult:
     world = world_of(KIT)
     with Session.create(folder / "s.sqlite", {}, durable=False) as session:
         return Runner(world.program, world.port, session, wish).run()
@@ -29,7 +29,7 @@ def run_with(folder: Path, wish: Callable[[], Kind | None]) -> RunResult:
 @pytest.mark.parametrize("number", range(1, 12))
 def test_a_wish_at_any_time_ends_the_run_in_a_sentence(tmp_path: Path, kind: Kind, number: int) -> None:
     asked = iter(range(1, 10_000))
-    result = run_with(tmp_path, lambda: kind if next(asked) == number else None)
+    result = run_with(tmp_path, lambda: Wanted(kind) if next(asked) == number else None)
     assert not result.complete
     assert "as asked" in result.sentence
 
@@ -44,11 +44,11 @@ def test_an_operator_may_take_long_to_hold_the_camera(tmp_path: Path) -> None:
         world.port.wake_at(world.port.now() + 100 * NS)
         return False
 
-    def wish() -> Kind | None:
-        return Kind.ANSWERED if asked_at and world.port.now() >= asked_at[0] + 100 * NS else None
+    def wish() -> bool:
+        return bool(asked_at) and world.port.now() >= asked_at[0] + 100 * NS
 
     with Session.create(tmp_path / "s.sqlite", {}, durable=False) as session:
-        answered = iter([Kind.ANSWERED])
+        answered = iter([Wanted(Kind.ANSWERED)])
         runner = Runner(
             build_program(KIT, frames),
             world.port,

@@ -19,7 +19,7 @@ pytestmark = [
     pytest.mark.long,
 ]
 SERVE = ("--port-name", "port", "--truth", "truth.json", "--speed", "5")
-READY = ("--yes", "--countdown", "0", "--json")
+READY = ("--yes", "--countdown", "0", "--skip-sweep", "--json")
 
 
 def fullturn(folder: Path, *words: str) -> subprocess.CompletedProcess[str]:
@@ -113,3 +113,98 @@ def test_a_rehearsal_is_not_resumed(tmp_path: Path) -> None:
         done = fullturn(tmp_path, "resume", "out/session.sqlite", *READY)
     assert done.returncode == 2
     assert "record of a rehearsal" in done.stderr
+
+
+def capturing(folder: Path, *more: str) -> subprocess.Popen[str]:
+    """A capture that is under way: its first exposures are on the disk."""
+    words = ["capture", "plan.json", "--port", "port", "--out", "s.sqlite", *READY, *more]
+    host = subprocess.Popen(
+        [sys.executable, "-m", "controller", *words],
+        cwd=folder,
+        env=environment(),
+        stdout=subprocess.PIPE,
+        stderr=subprocess.PIPE,
+        text=True,
+    )
+    assert host.stderr is not None
+    assert any(line.startswith("Capturing, exposures:") for line in host.stderr)
+    return host
+
+
+def test_another_terminal_is_heard_and_a_second_program_is_not(tmp_path: Path) -> None:
+    with simulated(tmp_path, *SERVE):
+        planned(tmp_path)
+        with capturing(tmp_path, "--log", "log.jsonl") as host:
+            assert fullturn(tmp_path, "tell", "s.sqlite", "pause").returncode == 0
+            for words in (
+                ("capture", "plan.json", "--port", "port", "--out", "other.sqlite", *READY),
+                ("resume", "s.sqlite", *READY),
+                ("jog", "kit.toml", "--port", "port", "--to", "0", "0", "--yes"),
+            ):
+                refused = fullturn(tmp_path, *words)
+                assert refused.returncode == 1
+                assert f"is in use by process {host.pid} (fullturn capture)" in refused.stderr
+            assert not (tmp_path / "other.sqlite").exists()
+            assert fullturn(tmp_path, "tell", "s.sqlite", "retake", "0").returncode == 0
+            assert fullturn(tmp_path, "tell", "s.sqlite", "retake", "99").returncode == 2
+            assert fullturn(tmp_path, "tell", "s.sqlite", "go-on").returncode == 0
+            out, _ = host.communicate()
+        assert host.returncode == 0
+        summary = json.loads(out)
+        twice = {one for one, count in made(tmp_path).items() if count == 2}
+        assert {frame for frame, _ in twice} == {0}  # of its bracket, what had been made by then
+        assert summary["exposures_retaken"] == len(twice)
+        late = fullturn(tmp_path, "tell", "s.sqlite", "stop")
+        assert (late.returncode, "Nobody runs" in late.stderr) == (1, True)
+        assert fullturn(tmp_path, "tell", "s.sqlite", "retake", "1").returncode == 0
+        again = fullturn(tmp_path, "resume", "s.sqlite", *READY)
+        assert again.returncode == 0, again.stderr
+        assert json.loads(again.stdout)["exposures_retaken"] == len(twice) + 2
+    rows = [json.loads(line) for line in (tmp_path / "log.jsonl").read_text(encoding="utf-8").splitlines()]
+    assert "paused" in {row.get("state") for row in rows}
+    audit = fullturn(tmp_path, "report", "s.sqlite", "--out", "audit")
+    assert f"Made once more: {len(twice) + 2} exposures." in audit.stdout
+    lines = json.loads((tmp_path / "audit" / "exposures.json").read_text(encoding="utf-8"))
+    assert [line["outcome"] for line in lines].count("retake") == len(twice) + 2
+    assert all(line["opened_utc"].startswith("20") for line in lines)
+
+
+def test_ctrl_c_pauses_then_stops_and_the_rest_is_resumed(tmp_path: Path) -> None:
+    with simulated(tmp_path, *SERVE):
+        planned(tmp_path)
+        with capturing(tmp_path) as host:
+            host.send_signal(signal.SIGINT)
+            assert fullturn(tmp_path, "tell", "s.sqlite", "pause").returncode == 0  # by now the first is heard as well
+            with Session.open(tmp_path / "s.sqlite") as session:
+                assert "pause" not in {happening.what for happening in session.happenings()}  # it is no state
+            host.send_signal(signal.SIGINT)
+            out, _ = host.communicate()
+        assert (host.returncode, json.loads(out)["sentence"]) == (1, "Stopped as asked.")
+        done = fullturn(tmp_path, "resume", "s.sqlite", *READY)
+        assert json.loads(done.stdout)["complete"], done.stderr
+    assert all(one["still"] for one in exposures(tmp_path))
+
+
+def test_a_walk_round_the_extremes_and_a_head_without_switches(tmp_path: Path) -> None:
+    with simulated(tmp_path, *SERVE[:-1], "20"):
+        planned(tmp_path)
+        at = fullturn(tmp_path, "jog", "kit.toml", "--port", "port", "--to", "12.5", "-3", "--yes", "--json")
+        assert json.loads(at.stdout) == {"yaw_deg": 12.5, "pitch_deg": -3.0, "pan_steps": 4000, "tilt_steps": -960}
+        beyond = fullturn(tmp_path, "jog", "kit.toml", "--port", "port", "--to", "12.5", "-90", "--yes")
+        assert beyond.returncode == 0
+        words = ("capture", "plan.json", "--port", "port", "--out", "s.sqlite", "--yes", "--countdown", "0", "--json")
+        done = fullturn(tmp_path, *words)
+        assert json.loads(done.stdout)["complete"], done.stderr
+    assert all(one["still"] for one in exposures(tmp_path))
+
+
+def test_a_folder_that_cannot_be_written_is_told_before_anything_moves(tmp_path: Path) -> None:
+    with simulated(tmp_path, *SERVE):
+        planned(tmp_path)
+        (tmp_path / "file").touch()
+        for out in ("file/s.sqlite", "nowhere/s.sqlite"):
+            done = fullturn(tmp_path, "capture", "plan.json", "--port", "port", "--out", out, *READY)
+            assert done.returncode == 1
+            assert "Traceback" not in done.stderr
+            assert "s.sqlite cannot be" in done.stderr
+    assert exposures(tmp_path) == []

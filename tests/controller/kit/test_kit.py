@@ -51,6 +51,7 @@ max_speed_deg_s = 25.0
 max_accel_deg_s2 = 20.0
 min_deg = -10
 max_deg = 380
+zero_switch = false
 
 [head.tilt]
 full_steps_per_turn = 200
@@ -112,6 +113,7 @@ def test_a_kit_with_every_key_keeps_every_value(tmp_path: Path) -> None:
         "max_accel_deg_s2": 20.0,
         "min_deg": -10.0,
         "max_deg": 380.0,
+        "zero_switch": False,
     }
     assert (kit.head.tilt.gear_ratio, kit.head.tilt.min_deg, kit.head.tilt.max_deg) == (72.5, -91, 92)
     assert kit.board.model_dump() == {

@@ -164,7 +164,7 @@ def test_a_frame_by_hand_is_a_question_and_its_bracket() -> None:
     kit = kit_of(exposure={"bracket_ev": [-2, 0]})
     by_hand = frame(12.0, -90.0, 1).model_copy(update={"by_hand": True})
     steps = build_program(kit, [frame(0, 0), by_hand]).steps
-    assert steps[3] == AskStep(1, 12.0, -90.0)
+    assert steps[3] == AskStep(1, by_hand.row, 12.0, -90.0)
     assert [isinstance(step, ExposeStep) and step.frame == 1 for step in steps[4:]] == [True, True]
 
 

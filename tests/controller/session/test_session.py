@@ -147,9 +147,9 @@ def test_some_other_file(garbage: bytes, tmp_path: Path) -> None:
 
 def test_another_version(path: Path) -> None:
     with closing(sqlite3.connect(path)) as db:
-        db.execute("UPDATE about SET value = '2' WHERE name = 'session_version'")
+        db.execute("UPDATE about SET value = '9' WHERE name = 'session_version'")
         db.commit()
-    with pytest.raises(InputError, match="version 2, this program reads 1"):
+    with pytest.raises(InputError, match="version 9, this program reads 2"):
         Session.open(path)
 
 

@@ -1,0 +1,79 @@
+"""What is looked at before anything moves, each with its result."""
+
+import shutil
+from dataclasses import dataclass
+from pathlib import Path
+
+from controller.planning.plan import Plan
+from controller.program.program import Program
+from controller.report.wording import counted, duration
+from protocol.messages import Capability, Welcome
+from protocol.units import NS
+
+LEAST_FREE_MB = 20  # for a session with its journal, many times over
+
+
+@dataclass(frozen=True, slots=True)
+class Check:
+    """One thing looked at before anything moves: what, what was found, and whether the run may go on."""
+
+    what: str
+    found: str
+    good: bool = True
+
+
+def checks(plan: Plan, program: Program, welcome: Welcome, out: Path) -> list[Check]:
+    """All checks, in the order in which they are read; `out` is the session that will be written."""
+    proof = plan.proof
+    fits = proof.worst_margin_deg >= proof.pointing_error_deg
+    fastest = max(program.pan.speed_steps_s, program.tilt.speed_steps_s)
+    frames, left = counted(len(plan.frames), "frame"), counted(len(program.exposures), "exposure")
+    return [
+        Check("plan", f"{frames}, proved; {left} to make"),
+        Check(
+            "pointing",
+            f"survives {proof.worst_margin_deg:.2f}° of error, this head may be off by {proof.pointing_error_deg:.2f}°"
+            + ("" if fits else ": neighbours may share a little less than asked"),
+        ),
+        Check("board", f"up to {welcome.max_step_rate} steps/s", welcome.max_step_rate >= fastest),
+        *_switch_checks(plan, welcome),
+        _contact_check(plan, welcome),
+        _energy_check(plan, program),
+        Check("card", f"about {plan.budget.megabytes / 1000:.1f} GB for the whole set: see that it is free"),
+        _disk_check(out),
+    ]
+
+
+def _switch_checks(plan: Plan, welcome: Welcome) -> list[Check]:
+    found = []
+    head = plan.kit.head
+    for name, axis, bit in (("pan", head.pan, Capability.PAN_SWITCH), ("tilt", head.tilt, Capability.TILT_SWITCH)):
+        fitted = bool(welcome.capabilities & bit)
+        if fitted == axis.zero_switch:
+            text = "a switch finds it" if fitted else "no switch: you set it at the mark"
+            found.append(Check(f"zero of {name}", text))
+        else:
+            has, has_not = ("the board", "the kit") if fitted else ("the kit", "the board")
+            found.append(Check(f"zero of {name}", f"{has} has a switch and {has_not} has not", good=False))
+    return found
+
+
+def _contact_check(plan: Plan, welcome: Welcome) -> Check:
+    fitted = bool(welcome.capabilities & Capability.SYNC_CONTACT)
+    if plan.kit.board.sync_contact:
+        return Check("sync contact", "fitted" if fitted else "the kit has one and the board has not", fitted)
+    return Check("sync contact", "none: exposures will be assumed, not confirmed")
+
+
+def _energy_check(plan: Plan, program: Program) -> Check:
+    power = plan.kit.power
+    need = program.expected_ns / NS / 3600 * (power.head_watts + power.camera_watts)
+    text = f"about {need:.1f} Wh in {duration(program.expected_ns / NS)}"
+    if power.battery_watt_hours is None:
+        return Check("battery", text + "; the kit does not say what the battery holds")
+    return Check("battery", f"{text} of {power.battery_watt_hours:g} Wh", need <= power.battery_watt_hours)
+
+
+def _disk_check(out: Path) -> Check:
+    free_mb = shutil.disk_usage(out.absolute().parent).free / 1e6
+    return Check("disk", f"{free_mb:.0f} MB free for the session", free_mb >= LEAST_FREE_MB)

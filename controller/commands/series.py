@@ -1,0 +1,141 @@
+"""When a capture begins, and how often: at a time, at an altitude of the sun, again and again."""
+
+import re
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass, replace
+from datetime import datetime, timedelta
+from functools import partial
+from pathlib import Path
+
+from controller import clock
+from controller.capture.interrupts import Interrupts
+from controller.commands.capture import Crew, capture_command
+from controller.errors import InputError, RunStopped, StorageFailed
+from controller.kit.kit import Kit
+from controller.kit.load import load_kit
+from controller.planning.sun import sun_at
+from controller.report.summary import Summary
+from controller.report.wording import duration
+from protocol.units import MS
+
+UNITS_S = {"s": 1, "m": 60, "h": 3600}
+LOOK_NS = 100 * MS
+TELL_EVERY = timedelta(minutes=1)
+SUN_STEP = timedelta(seconds=60)
+SUN_WITHIN = timedelta(days=1)
+
+
+@dataclass(frozen=True, slots=True)
+class Series:
+    """The sessions to write, when the first begins (None: now), and how far apart they begin."""
+
+    sessions: tuple[Path, ...]
+    start: datetime | None
+    every: timedelta | None
+
+
+def series_of(
+    out: Path,
+    *,
+    start_at: str | None,
+    start_when_sun: float | None,
+    latitude: float | None,
+    longitude: float | None,
+    repeat: str | None,
+    times: int | None,
+) -> Series:
+    """What the options ask for. Raises InputError for what does not go together."""
+    if start_at is not None and start_when_sun is not None:
+        raise InputError("Give --start-at or --start-when-sun, not both.")
+    if (repeat is None) != (times is None):
+        raise InputError("--repeat EVERY and --times N belong together.")
+    now = clock.local_time()
+    start = None
+    if start_at is not None:
+        start = moment_of(start_at, now)
+    elif start_when_sun is not None:
+        if latitude is None or longitude is None:
+            raise InputError("--start-when-sun needs --latitude and --longitude.")
+        start = when_sun_stands(start_when_sun, latitude, longitude, now)
+    sessions: tuple[Path, ...] = (out,)
+    if times is not None and times > 1:
+        digits = len(str(times))
+        sessions = tuple(out.with_stem(f"{out.stem}-{number:0{digits}}") for number in range(1, times + 1))
+    return Series(sessions, start, None if repeat is None else span_of(repeat))
+
+
+def moment_of(text: str, now: datetime) -> datetime:
+    """A time of day, today or else tomorrow, or a date and time. Raises InputError."""
+    match = re.fullmatch(r"(\d{1,2}):(\d{2})(?::(\d{2}))?", text)
+    try:
+        if match is not None:
+            hour, minute, second = (int(part or 0) for part in match.groups())
+            moment = now.replace(hour=hour, minute=minute, second=second, microsecond=0)
+            return moment if moment > now else moment + timedelta(days=1)
+        moment = datetime.fromisoformat(text)
+    except ValueError:
+        raise InputError(f"--start-at {text} is not a time like 05:30 or 2026-06-21T05:30:00+02:00.") from None
+    moment = moment if moment.tzinfo is not None else moment.replace(tzinfo=now.tzinfo)
+    if moment < now:
+        raise InputError(f"--start-at {text} is past.")
+    return moment
+
+
+def span_of(text: str) -> timedelta:
+    """A length of time like 90s, 15m, 1h. Raises InputError."""
+    match = re.fullmatch(r"(\d+(?:\.\d+)?)([smh])", text)
+    if match is None or float(match[1]) <= 0:
+        raise InputError(f"--repeat {text} is not a length of time like 90s, 15m or 1h.")
+    return timedelta(seconds=float(match[1]) * UNITS_S[match[2]])
+
+
+def when_sun_stands(altitude_deg: float, latitude_deg: float, longitude_deg: float, now: datetime) -> datetime:
+    """The first moment from `now` when the sun passes this altitude, rising or setting, to a second.
+
+    Raises InputError when it does not within a day.
+    """
+
+    def above(moment: datetime) -> bool:
+        return sun_at(latitude_deg, longitude_deg, moment).altitude_deg > altitude_deg
+
+    before, was = now, above(now)
+    while before < now + SUN_WITHIN:
+        after = before + SUN_STEP
+        if above(after) != was:
+            while after - before > timedelta(seconds=1):
+                middle = before + (after - before) / 2
+                before, after = (middle, after) if above(middle) == was else (before, middle)
+            return after
+        before = after
+    raise InputError(f"The sun does not pass {altitude_deg:g} degrees within a day from now at that place.")
+
+
+def capture_series(
+    plan_path: Path, url: str, series: Series, crew: Crew, kit_path: Path | None, say: Callable[[str], None]
+) -> Iterator[tuple[Summary, Path]]:
+    """Make each set of the series in its own session. Raises what `capture_command` raises."""
+    taken = [path for path in series.sessions if path.exists()]
+    if taken:
+        raise StorageFailed(f"{taken[0]} exists already; name another place, or go on with it by `fullturn resume`.")
+    kit: Kit | None = None if kit_path is None else load_kit(kit_path)
+    begins = series.start
+    for number, session in enumerate(series.sessions):
+        wait = None if begins is None else partial(wait_until, begins, say)
+        begins = (begins or clock.local_time()) + (series.every or timedelta())
+        yield capture_command(plan_path, url, session, crew, kit, wait), session
+        crew = replace(crew, confirm=lambda _: True, sweep=False)  # answered once for all
+        if number + 1 < len(series.sessions) and begins < clock.local_time():
+            say("The set took longer than the time between two; the next begins at once.")
+
+
+def wait_until(moment: datetime, say: Callable[[str], None]) -> None:
+    """Wait for a moment, telling every minute how long it still is. Raises RunStopped at Ctrl-C."""
+    tell_at = clock.local_time()
+    with Interrupts() as interrupts:
+        while (now := clock.local_time()) < moment:
+            if interrupts.next_wish() is not None:
+                raise RunStopped("Stopped as asked, before anything moved.")
+            if now >= tell_at:
+                say(f"Begins at {moment:%H:%M:%S}, in {duration((moment - now).total_seconds())}. Ctrl-C ends the wait.")
+                tell_at = now + TELL_EVERY
+            clock.wait_ns(LOOK_NS)

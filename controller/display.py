@@ -1,0 +1,214 @@
+"""What a run looks like while it goes on: a screen on a terminal, plain lines elsewhere, and a log as data."""
+
+import json
+from collections.abc import Iterator, Sequence
+from contextlib import contextmanager
+from dataclasses import dataclass, field
+from datetime import datetime, timedelta
+from pathlib import Path
+from typing import IO, Protocol
+
+from rich.console import Console, Group
+from rich.live import Live
+from rich.progress_bar import ProgressBar
+from rich.text import Text
+
+from controller import clock
+from controller.capture.events import Kind
+from controller.errors import StorageFailed
+from controller.planning.plan import Frame
+from controller.program.program import Program
+from controller.report.wording import duration
+from controller.session.session import Happening
+from protocol.statistics import LinkStatistics
+from protocol.units import NS
+
+REFRESH_NS = NS // 4
+PLAIN_LINES = 10  # for the whole run
+SPHERE_LINES, SPHERE_COLUMNS = 9, 48
+PAUSES = {None: "none wanted", Kind.PAUSE: "after this exposure", Kind.PAUSE_AFTER_ROW: "after this row"}
+DOING = {
+    "connecting": "greeting the board",
+    "arming": "arming the board",
+    "referencing": "finding zero",
+    "moving": "turning",
+    "settling": "waiting for the head to be still",
+    "exposing": "exposing",
+    "recovering": "waiting for the camera",
+    "paused": "paused: Enter or `go-on` goes on",
+    "asking": "waiting for the frame by hand",
+    "suspended": "the board is out of reach; trying again",
+    "reconnecting": "greeting the board again",
+    "quieting": "bringing the head to rest",
+    "closing": "disarming the board",
+    "stopping": "bringing the head to rest",
+}
+WARNINGS = {
+    ("suspended", "link_lost"): "The line is dead; trying to reach the board again.",
+    ("suspended", "restarted"): "The board has restarted; zero is found again.",
+    ("suspended", "overdue"): "A command takes too long; asking the board.",
+    ("suspended", "held"): "The board heard nothing from here for too long and stopped; going on.",
+    ("suspended", "refused"): "The board says no for now; trying again.",
+    ("suspended", "cut_short"): "The board stopped by itself; finding out why.",
+    ("recovering", "not_confirmed"): "The camera did not answer; trying again.",
+    ("referencing", "index_off"): "Zero was found elsewhere than it should be; the latest frames are shot again.",
+    ("paused", "gusty"): "It blows too hard; waiting for the wind to drop.",
+}
+
+
+@dataclass(slots=True)
+class Seen:
+    """What is known of a run while it goes on."""
+
+    program: Program
+    began_ns: int
+    made_before: int
+    total: int
+    done: int = 0
+    now: Happening | None = None
+    warning: str = ""
+    made_of: dict[int, int] = field(default_factory=dict)
+    """How many exposures of each frame are made."""
+
+    @property
+    def share(self) -> float:
+        """How much of this run is done, from 0 to 1."""
+        return min(1.0, self.done / max(1, self.total))
+
+    def take(self, happening: Happening) -> None:
+        """A change of state."""
+        self.now = happening
+        self.warning = WARNINGS.get((happening.state, happening.what), self.warning)
+
+    def exposed(self) -> None:
+        """One exposure more."""
+        self.done += 1
+        if self.now is not None and self.now.frame is not None:
+            self.made_of[self.now.frame] = self.made_of.get(self.now.frame, 0) + 1
+
+    def left_s(self) -> float:
+        """Seconds that the rest should take, as predicted."""
+        return self.program.expected_ns / NS * (1 - self.share)
+
+
+def sphere_lines(frames: Sequence[Frame], made_of: dict[int, int], each: int, at: int | None) -> list[str]:
+    """The sphere unrolled, zenith above: a mark for each frame, by how much of its bracket is made; ◆ where we are."""
+    grid = [[" "] * SPHERE_COLUMNS for _ in range(SPHERE_LINES)]
+    for frame in frames:
+        line = min(SPHERE_LINES - 1, int((90 - frame.pitch_deg) / 180 * SPHERE_LINES))
+        column = int(frame.yaw_deg % 360 / 360 * SPHERE_COLUMNS)
+        made = made_of.get(frame.id, 0)
+        mark = "█" if made >= each else "▒" if made else "·"
+        if grid[line][column] != "◆":
+            grid[line][column] = "◆" if frame.id == at else mark
+    return ["".join(line) for line in grid]
+
+
+class Watched(Protocol):
+    """What a display looks at: a run under way."""
+
+    @property
+    def line(self) -> LinkStatistics:
+        """What the link has counted."""
+
+    @property
+    def pause(self) -> Kind | None:
+        """Which pause is wanted."""
+
+
+def screen_text(seen: Seen, run: Watched, now_ns: int, time_of_day: datetime) -> list[str]:
+    """The lines below the bar."""
+    program, now, line = seen.program, seen.now, run.line
+    doing = DOING.get(now.state, now.state) if now is not None else "beginning"
+    where = ""
+    if now is not None and now.frame is not None:
+        where = f"frame {now.frame} ({len([m for m in seen.made_of.values() if m])} of {len(program.frames)} begun), "
+    left_s = seen.left_s()
+    ends = (time_of_day + timedelta(seconds=left_s)).strftime("%H:%M:%S")
+    return [
+        f"{where}{doing}",
+        f"{seen.made_before + seen.done} of {seen.made_before + seen.total} exposures; "
+        f"{duration((now_ns - seen.began_ns) / NS)} done, {duration(left_s)} left, ends about {ends}",
+        f"Next pause: {PAUSES[run.pause]}; Ctrl-C pauses, then stops, then halts; or type a wish and Enter",
+        f"Line: {line.sent} frames sent, {line.retransmitted} repeated, {line.damaged} damaged",
+        f"Last warning: {seen.warning or 'none'}",
+    ]
+
+
+class Display:
+    """Shows one run: told of what happens, and of the time that passes."""
+
+    def __init__(self, seen: Seen, console: Console, live: Live | None, log: IO[str] | None) -> None:
+        self._seen, self._console, self._live, self._log = seen, console, live, log
+        self._run: Watched | None = None
+        self._fresh_ns = 0
+
+    def watch(self, run: Watched) -> None:
+        """The run to look at."""
+        self._run = run
+
+    def change(self, happening: Happening) -> None:
+        """The state has changed."""
+        before = self._seen.warning
+        self._seen.take(happening)
+        warning = WARNINGS.get((happening.state, happening.what))
+        if self._live is None and warning is not None and (warning != before or happening.state == "suspended"):
+            self._console.print(warning, highlight=False)
+        self._write({"state": happening.state, "what": happening.what, "frame": happening.frame}, happening.at_ns)
+
+    def exposed(self) -> None:
+        """An exposure is made."""
+        seen = self._seen
+        seen.exposed()
+        self._write({"made": seen.made_before + seen.done}, None)
+        if self._live is None:
+            done, total = seen.done, seen.total
+            if done == total or done * PLAIN_LINES // total > (done - 1) * PLAIN_LINES // total:
+                self._console.print(f"Capturing, exposures: {done} of {total}", highlight=False)
+
+    def tick(self, now_ns: int) -> None:
+        """Time has passed."""
+        if self._live is None or self._run is None or now_ns < self._fresh_ns:
+            return
+        self._fresh_ns = now_ns + REFRESH_NS
+        seen = self._seen
+        each = len(seen.program.kit.exposure.bracket_ev)
+        at = seen.now.frame if seen.now is not None else None
+        lines = screen_text(seen, self._run, now_ns, clock.local_time())
+        sphere = sphere_lines(seen.program.frames, seen.made_of, each, at)
+        bar = ProgressBar(total=1.0, completed=seen.share, width=SPHERE_COLUMNS)
+        self._live.update(Group(bar, *(Text(line) for line in lines), *(Text(line, no_wrap=True) for line in sphere)))
+        self._live.refresh()
+
+    def say(self, sentence: str) -> None:
+        """Something that the operator should read."""
+        self._console.print(sentence, highlight=False)
+
+    def _write(self, row: dict[str, object], at_ns: int | None) -> None:
+        if self._log is not None:
+            at_s = None if at_ns is None else round((at_ns - self._seen.began_ns) / NS, 3)
+            self._log.write(json.dumps({"at": clock.wall_time(), "at_s": at_s, **row}) + "\n")
+            self._log.flush()
+
+
+@contextmanager
+def display(program: Program, began_ns: int, made: set[tuple[int, int]], log: Path | None) -> Iterator[Display]:
+    """A display for a run of `program` that goes on from what is `made`. Raises StorageFailed for the log."""
+    made_of: dict[int, int] = {}
+    for frame, _ in made:
+        made_of[frame] = made_of.get(frame, 0) + 1
+    seen = Seen(program, began_ns, len(made), len(program.exposures), made_of=made_of)
+    console = Console(stderr=True)
+    try:
+        file = None if log is None else log.open("a", encoding="utf-8")
+    except OSError as error:
+        raise StorageFailed(f"{log} cannot be written ({error.strerror}); name another place for the log.") from None
+    try:
+        if console.is_terminal:
+            with Live(console=console, auto_refresh=False, transient=True) as live:
+                yield Display(seen, console, live, file)
+        else:
+            yield Display(seen, console, None, file)
+    finally:
+        if file is not None:
+            file.close()

@@ -1,0 +1,64 @@
+"""Wishes from everywhere, and what is no wish."""
+
+import threading
+from pathlib import Path
+
+import pytest
+
+from controller.capture.events import Kind, Wanted
+from controller.capture.interrupts import Interrupts
+from controller.capture.operator import LOOKS_EVERY_NS, WORDS, Operator, as_wanted, wish_of
+from controller.errors import InputError
+from controller.session.session import Session, WishRow
+
+
+@pytest.mark.parametrize("word", [word for word in WORDS if word != "retake"])
+def test_a_word_is_a_wish(word: str) -> None:
+    assert as_wanted(wish_of([word])) == Wanted(WORDS[word])
+
+
+@pytest.mark.parametrize("words", [["retake", "13,12"], ["retake", "12", "13"], ["retake", "12,", "13,12"]])
+def test_frames_are_sorted_and_named_once(words: list[str]) -> None:
+    assert as_wanted(wish_of(words)) == Wanted(Kind.RETAKE, (12, 13))
+
+
+@pytest.mark.parametrize("words", [["dance"], ["retake"], ["retake", "a"], ["retake", "-1"], ["stop", "3"], ["Stop"]])
+def test_what_is_no_wish_is_said(words: list[str]) -> None:
+    with pytest.raises(InputError, match=r"\.$"):
+        wish_of(words)
+
+
+def test_every_source_is_heard(tmp_path: Path) -> None:
+    now, lines = 0, ["", "pause", "jump"]
+    complaints: list[str] = []
+    with Session.create(tmp_path / "s", {}, durable=True) as session:
+        operator = Operator(
+            session, Interrupts(), lambda: now, lambda: lines.pop(0) if lines else None, complaints.append
+        )
+        assert operator.next_wish() == Wanted(Kind.GO_ON)  # Enter alone
+        assert operator.next_wish() == Wanted(Kind.PAUSE)
+        assert operator.next_wish() is None
+        assert len(complaints) == 1
+        assert complaints[0].startswith("jump: is not a wish")
+        tell(tmp_path / "s", WishRow("retake", (3,)))
+        assert operator.next_wish() is None  # it has just looked
+        now = LOOKS_EVERY_NS
+        assert operator.next_wish() == Wanted(Kind.RETAKE, (3,))
+        now = 2 * LOOKS_EVERY_NS
+        assert operator.next_wish() is None
+
+
+def tell(path: Path, wish: WishRow) -> None:
+    """From somewhere else."""
+
+    def say() -> None:
+        with Session.open(path, to_write=True) as session:
+            session.wish(wish)
+
+    thread = threading.Thread(target=say)
+    thread.start()
+    thread.join()
+
+
+def test_a_look_is_often_enough() -> None:
+    assert LOOKS_EVERY_NS <= 100_000_000  # a fifth of a second is promised, with a wait of the port in between
