@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
+from controller.calibrate_picture_options import steps_by_photographs, steps_picture_options
 from controller.plan_options import Number
 from controller.shared_options import FILE, json_option, show
 
@@ -84,11 +85,12 @@ reading_error_option = click.option(
     help="An instrument that reads angles, or whole turns seen through the viewfinder.",
 )
 @reading_error_option
+@steps_picture_options
 @keeping_options
 def steps(
     axis: str, readings: Path | None, by: str, reading_error_deg: float | None, as_json: bool, **options: Any
 ) -> None:
-    """Find an axis's steps per degree from commanded steps and angles read, or from whole turns.
+    """Find an axis's steps per degree from commanded steps and angles read, from whole turns, or from photographs.
 
     Columns of the file: commanded_steps,angle_deg[,u_angle_deg] or turns,steps.
     """
@@ -97,7 +99,9 @@ def steps(
     from controller.commands.calibrate_readings import steps_command  # noqa: PLC0415
 
     keeping = keeping_of(options)
-    finding = steps_command(keeping, _source(readings), AxisName(axis), reading_error_deg, by == "turns")
+    finding = steps_by_photographs(axis, options, keeping)
+    if finding is None:
+        finding = steps_command(keeping, _source(readings), AxisName(axis), reading_error_deg, by == "turns")
     show_kept(keep(finding, keeping), as_json)
 
 

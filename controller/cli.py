@@ -10,6 +10,7 @@ import click
 from controller import __version__
 from controller.board_commands import board
 from controller.calibrate_commands import calibrate
+from controller.calibrate_picture_commands import centre, parallax, rail, settle
 from controller.capture_commands import capture, jog, report, resume, tell
 from controller.errors import InputError, WorldError
 from controller.picture_options import darkroom_for, picture_options
@@ -142,6 +143,8 @@ def _address(text: str | None) -> tuple[str, int] | None:
     return host or "127.0.0.1", int(port)
 
 
+for command in (centre, parallax, rail, settle):
+    calibrate.add_command(command)
 for command in (board, calibrate, jog, capture, resume, tell, report):
     cli.add_command(command)
 

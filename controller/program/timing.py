@@ -42,12 +42,22 @@ def axis_accel(axis: Axis) -> int:
     return max(1, round(axis.max_accel_deg_s2 * axis.steps_per_degree))
 
 
+def ring_down_s(swing: float, wanted: float, ring_hz: float, ring_damping: float) -> float:
+    """Seconds until a swing, peak to peak, has died away to `wanted`, both in one unit; 0 where it is there already.
+
+    It dies away as exp(-z w t), so t = ln(swing / wanted) / (z w) (Thomson and Dahleh, *Theory of Vibration*, section
+    2.6).
+    """
+    if swing <= wanted:
+        return 0.0
+    return math.log(swing / wanted) / (ring_damping * 2 * math.pi * ring_hz)
+
+
 def settle_ns(kit: Kit) -> int:
     """How long to wait after a move until the picture is still.
 
     The kit's own number where it gives one. Otherwise from how the head rings: a ramp leaves at most four steps of
-    acceleration a, each an amplitude of a / w^2 (and the two axes add in quadrature), and that dies away as
-    exp(-z w t), so t = ln(amplitude / wanted) / (z w) (Thomson and Dahleh, *Theory of Vibration*, section 2.6).
+    acceleration a, each an amplitude of a / w^2 (and the two axes add in quadrature), and that dies away.
     """
     head = kit.head
     if head.settle_ms is not None:
@@ -56,9 +66,7 @@ def settle_ns(kit: Kit) -> int:
     accel = math.hypot(head.pan.max_accel_deg_s2, head.tilt.max_accel_deg_s2)
     peak_to_peak_deg = 2 * 4 * accel / omega**2 / math.sqrt(1 - damping**2)
     wanted_deg = SETTLED_PX * math.degrees(kit.field(0.0).pixel_rad)
-    if peak_to_peak_deg <= wanted_deg:
-        return 0
-    return round(math.log(peak_to_peak_deg / wanted_deg) / (damping * omega) * NS)
+    return round(ring_down_s(peak_to_peak_deg, wanted_deg, head.ring_hz, damping) * NS)
 
 
 def wire_ns(message: Message, baud: int) -> int:

@@ -7,9 +7,12 @@ from pathlib import Path
 
 import numpy as np
 
+from controller.commands.calibrate import Keeping
+from controller.commands.calibrate_pictures import LensGiven, ring_command
 from controller.commands.pictures import Darkroom
 from sim.scene.film import View
 from tests.bench.figures import Figure, full_frame_kit, peak_mb
+from tests.controller.calibration.staged import Stage
 
 PICTURES = 40
 TARGET_MS = 1000 / 8
@@ -30,7 +33,18 @@ def pictures() -> list[Figure]:
         painting_s, whole_s = _seconds(scale, along_mm, motion_deg)
         figures.append(Figure(name, (whole_s - painting_s) / PICTURES * 1000, "ms", target))
         figures.append(Figure("... painting the scenery, once", painting_s, "s", None))
-    return [*figures, Figure("peak memory of rendering", peak_mb(), "MB", None)]
+    figures.append(Figure("peak memory of rendering", peak_mb(), "MB", None))
+    return [*figures, Figure("calibrating by a ring of 24 photographs", _ring_s(), "s", 30.0)]
+
+
+def _ring_s() -> float:
+    """Processor seconds from 24 files, 1,000 pixels wide, to steps per degree and focal length."""
+    kit = full_frame_kit(24.0, mounted="landscape")
+    with tempfile.TemporaryDirectory() as folder:
+        files = Stage(kit, 1000).take(Path(folder) / "ring", [(15.0 * number, 3.0) for number in range(24)])
+        begin = time.process_time()
+        ring_command(files, "4800", LensGiven(24.0, None, 36.0), Keeping())
+        return time.process_time() - begin
 
 
 def _seconds(scale: float, along_mm: float, motion_deg: float) -> tuple[float, float]:

@@ -1,0 +1,180 @@
+"""The commands of `fullturn calibrate` that are about lenses, photographs and vibrations: options only."""
+
+import math
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import click
+
+from controller.calibrate_commands import from_option, keeping_of, keeping_options, operator, show_kept
+from controller.calibrate_picture_options import PATH, POSITIVE, lens_given, lens_options
+from controller.plan_options import Number
+from controller.shared_options import FILE, json_option, show
+
+if TYPE_CHECKING:
+    from controller.commands.calibrate_lens import Rail
+
+PLACE = Number(-100_000, 100_000)  # pixels
+
+
+@click.command()
+@lens_options
+@click.option("--near-mm", type=POSITIVE, help="From the pan axis to the near mark.")
+@click.option("--far-mm", type=POSITIVE, default=math.inf, help="... to the far one; without it endlessly far.")
+@click.option("--u-near-mm", type=Number(0), help="Standard uncertainty of the near distance; without it 0.5 %.")
+@click.option("--u-far-mm", type=Number(0), help="... of the far one.")
+@click.option("--angle-deg", type=Number(-90, 90), help="How far right of the middle the marks were brought then.")
+@click.option("--shift-px", type=PLACE, help="How far right of the far mark the near one is then.")
+@click.option("--u-angle-deg", type=Number(0), default=0.1, show_default=True, help="Standard uncertainty of the angle.")
+@click.option("--u-shift-px", type=Number(0), help="... of the shift; without it, as read to a pixel.")
+@click.option(
+    "--pictures", type=FILE, nargs=2, metavar="FIRST SECOND", help="Two photographs, instead of angle and shift."
+)
+@click.option(
+    "--mark", type=(PLACE, PLACE), metavar="X Y", help="Where the first photograph shows the near mark, in pixels."
+)
+@click.option("--mark-px", type=POSITIVE, help="The mark's size there; without it a sixteenth of the picture.")
+@click.option("--nearest-mm", type=POSITIVE, help="The nearest thing to be photographed later; without it the near mark.")
+@click.option("--rail-mm", type=Number(-10_000, 10_000), help="What the rail's scale says now, for the table.")
+@click.option("--rail-grows", type=click.Choice(["forward", "back"]), default="forward", show_default=True,
+              help="Which way the camera slides as the scale counts up.")  # fmt: skip
+@keeping_options
+def parallax(
+    near_mm: float | None,
+    far_mm: float,
+    u_near_mm: float | None,
+    u_far_mm: float | None,
+    nearest_mm: float | None,
+    as_json: bool,
+    **options: Any,
+) -> None:
+    """Find how far to slide the camera, and which way, so that it turns about its no-parallax point.
+
+    By eye, step by step without options: line up a near and a far mark in the middle of the picture, turn the head to the
+    left by --angle-deg (to the right: minus), and read how far right of the far mark the near one is seen now.
+
+    By photographs: one with the near mark near one edge, one with it near the other, the camera level. Nothing but the
+    pan axis may move in between.
+    """
+    from controller.commands.calibrate import keep  # noqa: PLC0415
+    from controller.commands.calibrate_lens import (  # noqa: PLC0415
+        Scene,
+        TypedShift,
+        seen_parallax_command,
+        typed_parallax_command,
+    )
+
+    keeping, given = keeping_of(options), lens_given(options)
+    pictures, mark, angle, shift = (options[name] for name in ("pictures", "mark", "angle_deg", "shift_px"))
+    if not pictures and near_mm is None and angle is None and shift is None:
+        from controller.calibration.asking_lens import asked_marks  # noqa: PLC0415
+
+        asked = asked_marks(operator())
+        near_mm, far_mm, angle, shift = asked.near_mm, asked.far_mm, asked.angle_deg, asked.shift_px
+    if near_mm is None:
+        raise click.UsageError("Say how far the near mark is from the pan axis (--near-mm).")
+    scene = Scene(near_mm, far_mm, u_near_mm, u_far_mm, nearest_mm)
+    if pictures:
+        if mark is None or angle is not None or shift is not None:
+            raise click.UsageError("With --pictures say where the near mark is (--mark), and neither angle nor shift.")
+        finding = seen_parallax_command(pictures, mark, options["mark_px"], given, scene, _rail(options), keeping)
+    else:
+        if angle is None or shift is None:
+            raise click.UsageError("Give --angle-deg and --shift-px, or --pictures and --mark.")
+        typed = TypedShift(angle, shift, options["u_angle_deg"], options["u_shift_px"])
+        finding = typed_parallax_command(given, scene, typed, _rail(options), keeping)
+    show_kept(keep(finding, keeping), as_json)
+
+
+def _rail(options: dict[str, Any]) -> "Rail | None":
+    from controller.commands.calibrate_lens import Rail  # noqa: PLC0415
+
+    return None if options["rail_mm"] is None else Rail(options["rail_mm"], options["rail_grows"] == "forward")
+
+
+@click.command()
+@lens_options
+@click.option("--distance-mm", type=POSITIVE, required=True, help="From the lens straight down to the mark.")
+@click.option("--first-px", type=PLACE, required=True, help="How far right of the picture's middle the mark is seen.")
+@click.option("--second-px", type=PLACE, required=True, help="... after the pan axis was turned by 180 degrees.")
+@click.option("--u-aim-deg", type=Number(0), default=0.1, show_default=True,
+              help="Standard uncertainty of how upright the camera looks down.")  # fmt: skip
+@click.option("--kit", type=FILE, help="The kit whose lens it is.")
+@json_option
+def centre(
+    distance_mm: float,
+    first_px: float,
+    second_px: float,
+    u_aim_deg: float,
+    kit: Path | None,
+    as_json: bool,
+    **options: Any,
+) -> None:
+    """Find how far the lens stands beside the pan axis: look straight down at a mark, before and after half a turn."""
+    from controller.commands.calibrate import Keeping, Kept  # noqa: PLC0415
+    from controller.commands.calibrate_lens import centre_command  # noqa: PLC0415
+
+    places = (first_px, second_px)
+    finding = centre_command(lens_given(options), distance_mm, places, u_aim_deg, Keeping(kit, dry=True))
+    show_kept(Kept(finding, None, "Nothing is stored of this: it is put right at once."), as_json)
+
+
+@click.command()
+@click.argument("kit", type=FILE)
+@click.option("--focal-length-mm", type=POSITIVE, help="Where a zoom is set; without it the kit's focal length.")
+@json_option
+def rail(kit: Path, focal_length_mm: float | None, as_json: bool) -> None:
+    """Say where the rail's scale must stand for the lens of a KIT, between the focal lengths that were calibrated."""
+    from dataclasses import asdict  # noqa: PLC0415
+
+    from controller.commands.calibrate_lens import rail_command  # noqa: PLC0415
+
+    table, focal, reading = rail_command(kit, focal_length_mm)
+    if as_json:
+        show({"focal_length_mm": focal, "table": [asdict(place) for place in table]} | asdict(reading))
+        return
+    lines = [
+        f"{place.focal_length_mm:8g} mm lens  {place.rail_mm:8.1f} mm rail (u {place.u_rail_mm:.2f})" for place in table
+    ]
+    lines.append(
+        f"At {focal:g} mm set the rail to {reading.rail_mm:.1f} mm (standard uncertainty {reading.u_rail_mm:.2f})."
+    )
+    show("\n".join([*lines, reading.warning] if reading.warning else lines))
+
+
+@click.command()
+@from_option
+@click.option("--pictures", type=PATH, multiple=True, metavar="FOLDER|FILE", help="A burst of photographs instead.")
+@click.option("--every-ms", type=POSITIVE, help="The time between them, where they do not say to the millisecond.")
+@click.option("--from-ms", type=Number(), default=0.0, show_default=True, help="Leave out readings before this time.")
+@click.option(
+    "--degrees-per-unit", type=POSITIVE, help="How many degrees one unit of the sensor's is; without it unknown."
+)
+@click.option("--shutter-s", type=POSITIVE, help="The shutter time to wait for; without it the kit's longest.")
+@click.option("--blur-px", type=POSITIVE, help="What still means: how far the picture may move meanwhile.")
+@lens_options
+@keeping_options
+def settle(readings: Path | None, pictures: tuple[Path, ...], as_json: bool, **options: Any) -> None:
+    """Find how the head rings after a move, and how long to wait for it.
+
+    Columns of the file: time_ms,value from any sensor, time 0 being when the move ended. Use the fastest and longest
+    move: what is left of a gentle one says too little.
+    """
+    from controller.commands.calibrate import keep  # noqa: PLC0415
+    from controller.commands.calibrate_settle import (  # noqa: PLC0415
+        Still,
+        settle_csv_command,
+        settle_photographs_command,
+    )
+
+    if (readings is None) == (not pictures):
+        raise click.UsageError("Give readings (--from FILE.csv) or a burst of photographs (--pictures).")
+    keeping = keeping_of(options)
+    still = Still(lens_given(options), options["shutter_s"])
+    if options["blur_px"] is not None:
+        still = Still(still.lens, still.shutter_s, options["blur_px"])
+    if readings is not None:
+        finding = settle_csv_command(readings, options["from_ms"], options["degrees_per_unit"], still, keeping)
+    else:
+        finding = settle_photographs_command(pictures, options["every_ms"], still, keeping)
+    show_kept(keep(finding, keeping), as_json)

@@ -1,0 +1,75 @@
+"""Options of `fullturn calibrate` that are about lenses and photographs."""
+
+from collections.abc import Callable
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import click
+
+from controller.plan_options import Number
+from controller.shared_options import FILE
+
+if TYPE_CHECKING:
+    from controller.calibration.finding import Finding
+    from controller.commands.calibrate import Keeping
+    from controller.commands.calibrate_pictures import LensGiven
+
+POSITIVE = Number(0, min_open=True)
+PATH = click.Path(exists=True, path_type=Path)
+LENS_OPTIONS = (
+    click.option("--focal-length-mm", type=POSITIVE, help="Focal length, in place of the kit's or EXIF's word."),
+    click.option("--pixel-um", type=POSITIVE, help="The distance of the camera's pixels, likewise."),
+    click.option("--u-focal-length-mm", type=Number(0), help="Its standard uncertainty; without it 1 %."),
+)  # fmt: skip
+STEPS_OPTIONS = (
+    click.option("--ring", type=PATH, multiple=True, metavar="FOLDER|FILE",
+                 help="Photographs once round, in order, with --commanded-steps; the lens need not be known."),
+    click.option("--pair", type=FILE, nargs=2, metavar="FIRST SECOND",
+                 help="Two photographs with a lens that is known, with --commanded-steps, instead of readings."),
+    click.option("--commanded-steps", metavar="STEPS|FILE.csv",
+                 help="Steps between neighbours, or where each was taken: a,b,c or a file's column of that name."),
+    click.option("--u-pose-deg", type=Number(0), default=0.01, show_default=True,
+                 help="With --pair: standard uncertainty of where the head stops."),
+)  # fmt: skip
+
+
+def lens_options(command: Callable[..., Any]) -> Callable[..., Any]:
+    """Add focal_length_mm, pixel_um and u_focal_length_mm to a command."""
+    for option in reversed(LENS_OPTIONS):
+        command = option(command)
+    return command
+
+
+def steps_picture_options(command: Callable[..., Any]) -> Callable[..., Any]:
+    """Add to `calibrate steps` what it needs to work from photographs."""
+    for option in reversed(STEPS_OPTIONS):
+        command = option(command)
+    return lens_options(command)
+
+
+def lens_given(options: dict[str, Any]) -> "LensGiven":
+    """What `lens_options` say."""
+    from controller.commands.calibrate_pictures import LensGiven  # noqa: PLC0415
+
+    return LensGiven(options["focal_length_mm"], options["u_focal_length_mm"], options["pixel_um"])
+
+
+def steps_by_photographs(axis: str, options: dict[str, Any], keeping: "Keeping") -> "Finding | None":
+    """What photographs say, None where none are given. Raises click.UsageError and what the commands raise."""
+    ring, pair, steps = options["ring"], options["pair"], options["commanded_steps"]
+    if not ring and not pair:
+        if steps is not None:
+            raise click.UsageError("--commanded-steps belongs to photographs; add --ring or --pair.")
+        return None
+    if ring and pair:
+        raise click.UsageError("Give --ring or --pair, not both.")
+    if steps is None:
+        raise click.UsageError("Photographs do not say how far the head was told to turn; add --commanded-steps.")
+    if ring and axis != "pan":
+        raise click.UsageError("Only the pan axis goes once round; use --pair for the tilt axis.")
+    from controller.calibration.records import AxisName  # noqa: PLC0415
+    from controller.commands.calibrate_pictures import pair_command, ring_command  # noqa: PLC0415
+
+    if ring:
+        return ring_command(ring, steps, lens_given(options), keeping)
+    return pair_command(pair, steps, AxisName(axis), lens_given(options), options["u_pose_deg"], keeping)

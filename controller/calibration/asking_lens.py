@@ -1,0 +1,43 @@
+"""A shift against a far mark that the operator reads and types in, step by step.
+
+The way is common practice, no source: marks near and far in line, the head turned until they are at the picture's edge.
+"""
+
+import math
+from dataclasses import dataclass
+
+from controller.calibration.asking import Operator
+from controller.calibration.readings import NotBelievable
+
+
+@dataclass(frozen=True, slots=True)
+class TypedMarks:
+    """Distances from the pan axis in mm, how far right of the middle the marks were brought, and their shift there."""
+
+    near_mm: float
+    far_mm: float
+    angle_deg: float
+    shift_px: float
+
+
+def asked_marks(operator: Operator) -> TypedMarks:
+    """Ask for everything that a typed parallax needs. Raises NotBelievable where an answer is left out."""
+    operator.tell(
+        "Level the camera, with the lens over the pan axis sideways (`fullturn calibrate centre`). Put up a near mark, "
+        "no farther than the nearest thing you will photograph, and choose a far one, 275 m away or more."
+    )
+    operator.tell("Line both up in the middle of the picture.")
+    near = _needed(operator, "From the pan axis to the near mark, mm")
+    far = operator.number("From the pan axis to the far mark, mm (empty: very far)")
+    operator.tell("Turn the head to the left until both marks are near the right edge, and take a photograph.")
+    angle = _needed(operator, "By how many degrees was the head turned to the left")
+    operator.tell("Look at the photograph at full size.")
+    shift = _needed(operator, "How many pixels right of the far mark is the near one (left of it: minus)")
+    return TypedMarks(near, math.inf if far is None else far, angle, shift)
+
+
+def _needed(operator: Operator, question: str) -> float:
+    value = operator.number(question)
+    if value is None:
+        raise NotBelievable(f"{question}: nothing was typed in, so there is nothing to work out.")
+    return value

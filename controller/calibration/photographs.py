@@ -1,0 +1,177 @@
+"""Photographs as calibration needs them: grey, upright, of a handy size; what they say of their lens and moment."""
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import UTC, datetime
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+from PIL import Image, ImageOps, UnidentifiedImageError
+from PIL.ExifTags import IFD, Base
+
+from controller.calibration.turning import Camera
+from controller.errors import InputError
+from controller.kit.kit import Kit
+
+ENDINGS = frozenset({".jpg", ".jpeg", ".tif", ".tiff"})
+LONGEST_PX = 2000  # of the long side; what is larger is made smaller, which costs little and saves much
+SMALLEST_PX = 64
+SAME_FOCAL, SAME_SHAPE = 0.005, 0.02
+DIAGONAL_35MM = math.hypot(36, 24)
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Photograph:
+    """One photograph. `grey` (rows, columns) is upright and `share` times as large as the file's own picture, in both
+    directions alike, whose size in pixels is `own_px` (columns, rows).
+
+    `focal_mm` and `focal_35mm` are what its EXIF says of the lens, `taken_s` seconds since some moment common to all;
+    None where it does not say.
+    """
+
+    path: Path
+    grey: NDArray[np.uint8]
+    own_px: tuple[int, int]
+    share: float
+    focal_mm: float | None
+    focal_35mm: float | None
+    taken_s: float | None
+
+    def place(self, own_px: tuple[float, float]) -> tuple[float, float]:
+        """Where in `grey` a place (column, row) of the file's own upright picture is."""
+        return (own_px[0] + 0.5) * self.share - 0.5, (own_px[1] + 0.5) * self.share - 0.5
+
+
+def photographs_in(paths: Sequence[Path]) -> list[Path]:
+    """The photographs named by files and folders; a folder stands for its files by name. Raises InputError."""
+    files: list[Path] = []
+    for path in paths:
+        if path.is_dir():
+            files += sorted(file for file in path.iterdir() if file.suffix.lower() in ENDINGS and file.is_file())
+        else:
+            files.append(path)
+    if not files:
+        raise InputError(f"{paths[0]}: holds no photographs (.jpg, .tif).")
+    return files
+
+
+def read_photographs(files: Sequence[Path]) -> list[Photograph]:
+    """Photographs of one camera at one focal length. Raises InputError that names the file that is not like the first."""
+    taken = [read_photograph(file) for file in files]
+    first = taken[0]
+    for other in taken[1:]:
+        if other.grey.shape != first.grey.shape or other.share != first.share:
+            raise InputError(f"{other.path}: is not of the same size as {first.path}.")
+        if first.focal_mm and other.focal_mm and abs(other.focal_mm / first.focal_mm - 1) > SAME_FOCAL:
+            raise InputError(
+                f"{other.path}: was taken at {other.focal_mm:g} mm, {first.path.name} at {first.focal_mm:g} mm; "
+                "take all at one focal length."
+            )
+    return taken
+
+
+def read_photograph(path: Path) -> Photograph:
+    """Read a JPEG or TIFF. Raises InputError that names the file."""
+    try:
+        # Not by its name: Pillow 13 then maps a plain TIFF into memory, and garbles one that stands on end.
+        with path.open("rb") as file, Image.open(file, formats=("JPEG", "TIFF")) as image:
+            own, details = image.size, image.getexif().get_ifd(IFD.Exif)
+            image.draft("L", (LONGEST_PX, LONGEST_PX))  # a JPEG can be read at a half, a quarter or an eighth right away
+            first_share = 0.5 ** round(math.log2(max(own) / max(image.size)))
+            image.load()  # a TIFF is upright from here on, a JPEG not yet
+            whole = _eight_bits(ImageOps.exif_transpose(image))
+            grey, share = _handy(whole)
+    except UnidentifiedImageError:
+        raise InputError(f"{path}: is not a JPEG or TIFF picture.") from None
+    except (OSError, ValueError, SyntaxError, Image.DecompressionBombError) as error:
+        reason = error.strerror if isinstance(error, OSError) and error.strerror else str(error)
+        raise InputError(f"{path}: cannot be read ({reason}).") from None
+    if min(grey.size) < SMALLEST_PX:
+        raise InputError(f"{path}: is {grey.width} x {grey.height} pixels, which is too small.")
+    return Photograph(
+        path=path,
+        grey=np.asarray(grey, dtype=np.uint8),
+        own_px=own if (whole.width > whole.height) == (own[0] > own[1]) else own[::-1],
+        share=first_share * share,
+        focal_mm=_positive(details.get(Base.FocalLength)),
+        focal_35mm=_positive(details.get(Base.FocalLengthIn35mmFilm)),
+        taken_s=_taken_s(details),
+    )
+
+
+def _handy(image: Image.Image) -> tuple[Image.Image, float]:
+    """The picture at most LONGEST_PX wide and high, and its share; part of a pixel is cut off, so that it is even."""
+    share = min(1.0, LONGEST_PX / max(image.size))
+    if share == 1.0:
+        return image, share
+    size = (math.floor(image.width * share + 1e-9), math.floor(image.height * share + 1e-9))
+    cut = [(whole - part / share) / 2 for whole, part in zip(image.size, size, strict=True)]
+    box = (cut[0], cut[1], image.width - cut[0], image.height - cut[1])
+    return image.resize(size, Image.Resampling.LANCZOS, box=box), share
+
+
+def _eight_bits(image: Image.Image) -> Image.Image:
+    if image.mode.startswith(("I", "F")):  # more than eight bits, grey
+        values = np.asarray(image, dtype=np.float64)
+        return Image.fromarray(np.rint(values * (255 / max(float(values.max()), 1.0))).astype(np.uint8))
+    return image.convert("L")
+
+
+def _positive(value: Any) -> float | None:
+    """A number that EXIF gives; None where it gives none, or nonsense such as 0 or 0/0."""
+    try:
+        number = float(value)
+    except (TypeError, ValueError, ZeroDivisionError):
+        return None
+    return number if number > 0 and math.isfinite(number) else None
+
+
+def _taken_s(details: Any) -> float | None:
+    """DateTimeOriginal and SubSecTimeOriginal, which is a decimal fraction: "5" is half a second (CIPA DC-008)."""
+    text, fraction = details.get(Base.DateTimeOriginal), str(details.get(Base.SubsecTimeOriginal) or "").strip(" \0")
+    try:
+        moment = datetime.strptime(str(text).strip(" \0"), "%Y:%m:%d %H:%M:%S").replace(tzinfo=UTC)
+    except ValueError:
+        return None
+    return moment.timestamp() + (float(f"0.{fraction}") if fraction.isdecimal() else 0.0)
+
+
+def camera_for(photograph: Photograph, kit: Kit | None, focal_mm: float | None, pixel_um: float | None) -> Camera:
+    """What the pixels of `grey` mean.
+
+    From `pixel_um`, the pitch of the file's own pixels, with the focal length given or that of the EXIF; else from the
+    kit, whose focal length `focal_mm` replaces; else from the 35 mm equivalent in the EXIF (CIPA DC-008). Raises
+    InputError.
+    """
+    rows, columns = photograph.grey.shape
+    middle = ((columns - 1) / 2, (rows - 1) / 2)
+    focal = focal_mm or (photograph.focal_mm if kit is None else kit.lens.focal_length_mm)
+    if pixel_um is not None and focal is not None:
+        return Camera(focal / pixel_um * 1000 * photograph.share, middle)
+    if kit is not None:
+        return _camera_of_kit(photograph, kit, focal or kit.lens.focal_length_mm)
+    if focal_mm is None and photograph.focal_35mm is not None:
+        return Camera(photograph.focal_35mm / DIAGONAL_35MM * math.hypot(*photograph.own_px) * photograph.share, middle)
+    raise InputError(
+        f"{photograph.path}: does not say enough of its lens; name the kit (--kit) or give --focal-length-mm and "
+        "--pixel-um."
+    )
+
+
+def _camera_of_kit(photograph: Photograph, kit: Kit, focal_mm: float) -> Camera:
+    rows, columns = photograph.grey.shape
+    field = kit.field(0.0)
+    if abs((columns / rows) / (field.width_mm / field.height_mm) - 1) > SAME_SHAPE:
+        raise InputError(
+            f"{photograph.path}: is {columns} x {rows} (as held), which is not the shape of the kit's pictures, "
+            f"{field.width_mm:g} x {field.height_mm:g} mm; was it cropped, or is the camera mounted another way?"
+        )
+    for_mm = photograph.own_px[0] / field.width_mm * photograph.share
+    middle = (
+        (columns - 1) / 2 - kit.camera.offset_right_mm * for_mm,
+        (rows - 1) / 2 + kit.camera.offset_up_mm * for_mm,
+    )
+    return Camera(focal_mm * for_mm, middle, kit.lens.projection)

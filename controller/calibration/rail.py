@@ -1,0 +1,63 @@
+"""Where on the rail a lens has its no-parallax point: a table by focal length, interpolated for zooms."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from scipy.interpolate import PchipInterpolator
+
+from controller.calibration.records import Kind, Record, valid
+from controller.kit.kit import Kit
+
+SAME_FOCAL = 0.01  # a focal length this near to another, relatively, is the same setting
+
+
+@dataclass(frozen=True, slots=True)
+class Place:
+    """One line of the table: the rail's reading with its standard uncertainty."""
+
+    focal_length_mm: float
+    rail_mm: float
+    u_rail_mm: float
+
+
+@dataclass(frozen=True, slots=True)
+class Reading:
+    """What the rail should say, and a warning where that goes beyond what was measured."""
+
+    rail_mm: float
+    u_rail_mm: float
+    warning: str = ""
+
+
+def rail_table(records: Sequence[Record], kit: Kit) -> tuple[Place, ...]:
+    """The newest valid place for each focal length of the kit's lens, by focal length."""
+    places: list[Place] = []
+    for record in valid(records, Kind.PARALLAX, None, kit):  # newest first
+        focal, rail = record.focal_length_mm, record.values.get("rail_mm")
+        if focal is None or rail is None:
+            continue
+        if all(abs(place.focal_length_mm / focal - 1) > SAME_FOCAL for place in places):
+            places.append(Place(focal, rail, record.uncertainties.get("u_rail_mm", 0.0)))
+    return tuple(sorted(places, key=lambda place: place.focal_length_mm))
+
+
+def rail_at(table: Sequence[Place], focal_length_mm: float) -> Reading:
+    """The rail's reading for a focal length; beyond the table's ends the end's own, with a warning.
+
+    Between the places a curve runs that never overshoots them (F. Fritsch and J. Butland, SIAM J. Sci. Stat. Comput.
+    5:300, 1984, as scipy has it). Raises ValueError for an empty table.
+    """
+    if not table:
+        raise ValueError("the table is empty")
+    focal = np.array([place.focal_length_mm for place in table])
+    rail = np.array([place.rail_mm for place in table])
+    within = float(np.clip(focal_length_mm, focal[0], focal[-1]))
+    u = float(np.interp(within, focal, [place.u_rail_mm for place in table]))
+    at = float(rail[0]) if len(table) == 1 else float(PchipInterpolator(focal, rail)(within))
+    if abs(within / focal_length_mm - 1) <= SAME_FOCAL:
+        return Reading(at, u)
+    span = f"{focal[0]:g} mm" if len(table) == 1 else f"{focal[0]:g} to {focal[-1]:g} mm"
+    return Reading(
+        at, u, f"{focal_length_mm:g} mm lies outside what was measured ({span}); measure there before you rely on it."
+    )

@@ -1,0 +1,303 @@
+"""`fullturn calibrate steps` from photographs: a closed ring of them, or two with a lens that is known."""
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+from pathlib import Path
+
+import numpy as np
+
+from controller.calibration.finding import Finding, Plot, Series, coverage_factor
+from controller.calibration.photographs import DIAGONAL_35MM, Photograph, camera_for, photographs_in, read_photographs
+from controller.calibration.readings import NotBelievable, number, read_csv
+from controller.calibration.records import AxisName, Kind
+from controller.calibration.registration import common_px, features_of, matched
+from controller.calibration.ring import FEWEST_PICTURES, NotClosed, Points, Ring, close_ring
+from controller.calibration.steps import GEARING_SHARE
+from controller.calibration.turning import Camera, NoOverlap, Turn, turn_between
+from controller.commands.calibrate import Keeping
+from controller.errors import InputError
+from controller.kit.kit import Kit
+from controller.optics.outline import Array
+from controller.report.wording import counted
+
+MISSED_DEG = 0.25  # a head that stops this far from where it was told is not calibrated but repaired
+LARGEST_MISFIT_PX = 3.0
+MOST_MISFIT_PX = 1.5  # of a lens that does what its projection says; beyond it the lens distorts
+FOCAL_SHARE = 0.2
+ASIDE = 0.2  # how much of a turn may be about another axis than the one that is calibrated
+
+
+@dataclass(frozen=True, slots=True)
+class LensGiven:
+    """What the command line says of the lens; what is None comes from the kit or from the photographs."""
+
+    focal_mm: float | None = None
+    u_focal_mm: float | None = None
+    pixel_um: float | None = None
+
+
+def ring_command(paths: Sequence[Path], steps_text: str, given: LensGiven, keeping: Keeping) -> Finding:
+    """Close a ring of photographs of the pan axis. Raises InputError, NotBelievable."""
+    kit = keeping.kit()
+    taken = read_photographs(photographs_in(paths))
+    if len(taken) < FEWEST_PICTURES:
+        raise InputError(
+            f"{paths[0]}: holds {counted(len(taken), 'photograph')}; a ring needs {FEWEST_PICTURES} or more."
+        )
+    steps = commanded_steps(steps_text, len(taken))
+    camera = camera_for(taken[0], kit, given.focal_mm, given.pixel_um)
+    pairs = matched_pairs(taken, closed=True)
+    try:
+        ring = close_ring(pairs, steps, camera, common_px(camera.focal_px))
+    except NoOverlap as error:
+        raise no_overlap(taken[error.pair], taken[(error.pair + 1) % len(taken)]) from None
+    except NotClosed:
+        raise NotBelievable(
+            f"{taken[0].path}: the turns do not add up to 360° for any focal length near the one expected; is the ring "
+            "closed, in order, once round, and the focal length about right?"
+        ) from None
+    except ValueError as error:
+        raise InputError(f"{taken[0].path}: {error}; check the lens's projection and focal length.") from None
+    _must_be_believable(ring, camera, taken, kit)
+    return _ring_finding(ring, camera, taken, steps, kit, given)
+
+
+def pair_command(
+    paths: Sequence[Path], steps_text: str, axis: AxisName, given: LensGiven, u_pose_deg: float, keeping: Keeping
+) -> Finding:
+    """Steps per degree from two photographs of a known lens. Raises InputError, NotBelievable."""
+    kit = keeping.kit()
+    files = photographs_in(paths)
+    if len(files) != 2:
+        raise InputError(f"{paths[0]}: two photographs are needed, not {len(files)}.")
+    taken = read_photographs(files)
+    steps = commanded_steps(steps_text, 2)
+    camera = camera_for(taken[0], kit, given.focal_mm, given.pixel_um)
+    turn, points = registered(taken[0], taken[1], camera)
+    about = np.array([0.0, 1.0, 0.0] if axis is AxisName.PAN else [1.0, 0.0, 0.0])
+    angle_deg = math.degrees(float(np.linalg.norm(turn.vector_rad)))
+    toward = turn.vector_rad / max(float(np.linalg.norm(turn.vector_rad)), 1e-12)
+    moved = float(steps[1] - steps[0])
+    aside = abs(float(toward[0 if axis is AxisName.PAN else 1]))
+    if angle_deg < 0.5 or aside > ASIDE or (toward @ about) * moved <= 0:
+        raise NotBelievable(
+            f"{taken[1].path}: against {taken[0].path.name} the camera turned by {angle_deg:.2f}°, "
+            f"{'which is too little' if angle_deg < 0.5 else 'but not as the steps say'}; give them in the order of the "
+            f"steps, of the {axis} axis, at least half a degree apart."
+        )
+    u_focal = given.u_focal_mm / _focal_mm(camera, taken[0], kit, given) if given.u_focal_mm is not None else 0.01
+    longer = turn_between(points[0][turn.kept], points[1][turn.kept], camera.scaled(1.001))
+    slope_deg = abs(math.degrees(float(np.linalg.norm(longer.vector_rad))) - angle_deg) / math.log(1.001)
+    parts = {
+        "points": math.degrees(math.sqrt(float(toward @ turn.covariance @ toward))),
+        "registration": math.degrees(common_px(camera.focal_px) / camera.focal_px),
+        "focal_length": slope_deg * u_focal,
+        "poses": math.sqrt(2) * u_pose_deg,
+    }
+    value, u_angle = abs(moved) / angle_deg, math.hypot(*parts.values())
+    _must_fit_gearing(value, axis, kit, taken[0])
+    largest = max(parts, key=lambda name: parts[name])
+    return Finding(
+        kind=Kind.STEPS,
+        axis=axis,
+        values={"steps_per_degree": value, "angle_deg": angle_deg},
+        uncertainties={"u_steps_per_degree": value * u_angle / angle_deg, "u_angle_deg": u_angle},
+        degrees_of_freedom=None,
+        how="two photographs of a known lens",
+        sentences=(
+            f"{abs(moved):g} steps turned the camera by {angle_deg:.4f}°: {value:.4f} steps per degree, standard "
+            f"uncertainty {value * u_angle / angle_deg:.2g} ({counted(int(turn.kept.sum()), 'point')}).",
+            f"Most of that comes from the {largest.replace('_', ' ')}; a closed ring (--ring) needs to know none of it.",
+        ),
+        more={"u_parts_deg": parts},
+        lens=lens_name(kit),
+        focal_length_mm=_focal_mm(camera, taken[0], kit, given),
+    )
+
+
+def commanded_steps(text: str, count: int) -> Array:
+    """Where the head was told to stand for each photograph: one number is the steps between neighbours, else one for
+    each, separated by commas or as the column commanded_steps of a CSV file. Raises InputError.
+    """
+    path = Path(text)
+    if path.suffix.lower() == ".csv" or path.is_file():
+        steps = read_csv(path, ("commanded_steps",)).numbers["commanded_steps"]
+    else:
+        cells = text.split(",")
+        steps = np.array([number(cell.strip(), "--commanded-steps") for cell in cells])
+        if len(steps) == 1:
+            steps = np.arange(count) * steps[0]
+    if len(steps) != count:
+        raise InputError(f"--commanded-steps {text}: gives {len(steps)} places for {counted(count, 'photograph')}.")
+    moved = np.diff(steps)
+    if not (np.all(moved > 0) or np.all(moved < 0)):
+        raise InputError(
+            f"--commanded-steps {text}: the steps must keep growing (or falling), as the photographs were taken."
+        )
+    return steps
+
+
+def matched_pairs(taken: Sequence[Photograph], *, closed: bool) -> list[Points]:
+    """Points of each photograph with the next, and of the last with the first if `closed`. Raises InputError."""
+    features = [features_of(photograph.grey) for photograph in taken]
+    following = [*features[1:], features[0]] if closed else features[1:]
+    return [matched(one, other) for one, other in zip(features, following, strict=False)]
+
+
+def registered(
+    first: Photograph, second: Photograph, camera: Camera, without: tuple[float, float, float] | None = None
+) -> tuple[Turn, Points]:
+    """The turn between two photographs, and the points it was found from.
+
+    What the first one shows around `without` (column, row, and half the width and height) is left out, as it is near.
+    Raises InputError, NotBelievable.
+    """
+    points = matched(features_of(first.grey), features_of(second.grey))
+    if without is not None:
+        far = np.abs(points[0] - without[:2]).max(axis=1) > without[2]
+        points = points[0][far], points[1][far]
+    try:
+        turn = turn_between(*points, camera)
+    except NoOverlap:
+        raise no_overlap(first, second) from None
+    except ValueError as error:
+        raise InputError(f"{first.path}: {error}; check the lens's projection and focal length.") from None
+    if turn.rms_px > LARGEST_MISFIT_PX:
+        raise NotBelievable(_misfit_sentence(first.path, turn.rms_px))
+    return turn, points
+
+
+def no_overlap(first: Photograph, second: Photograph) -> InputError:
+    """Two photographs that have too little in common."""
+    return InputError(
+        f"{second.path}: shows too little of what {first.path.name} shows; take neighbours that share a third of the "
+        "picture, sharp, of something with detail."
+    )
+
+
+def lens_name(kit: Kit | None) -> str | None:
+    """The kit's lens by make and model, where it has a name."""
+    if kit is None:
+        return None
+    return " ".join(part for part in (kit.lens.make, kit.lens.model) if part) or None
+
+
+def _misfit_sentence(path: Path, rms_px: float) -> str:
+    return (
+        f"{path}: its points fit no turn of the camera better than {rms_px:.1f} px; did the camera stand off its "
+        "no-parallax point, or does the lens distort?"
+    )
+
+
+def _focal_mm(camera: Camera, photograph: Photograph, kit: Kit | None, given: LensGiven) -> float:
+    """The camera's focal length in mm; in units of the picture's diagonal as on 36x24 mm where no size is known."""
+    own_px = camera.focal_px / photograph.share
+    if given.pixel_um is not None:
+        return own_px * given.pixel_um / 1000
+    if kit is not None:
+        return float(own_px * kit.field(0.0).width_mm / photograph.own_px[0])
+    return own_px * DIAGONAL_35MM / math.hypot(*photograph.own_px)
+
+
+def _must_fit_gearing(value: float, axis: AxisName, kit: Kit | None, first: Photograph) -> None:
+    if kit is None:
+        return
+    nominal = (kit.head.pan if axis is AxisName.PAN else kit.head.tilt).nominal_steps_per_degree
+    if abs(value / nominal - 1) > GEARING_SHARE:
+        raise NotBelievable(
+            f"{first.path}: {value:.5g} steps per degree are more than {100 * GEARING_SHARE:.0f} % off the kit's gearing "
+            f"({nominal:.5g}); check the kit, the steps and the order of the photographs."
+        )
+
+
+def _must_be_believable(ring: Ring, expected: Camera, taken: Sequence[Photograph], kit: Kit | None) -> None:
+    first = taken[0]
+    share = ring.camera.focal_px / expected.focal_px
+    if abs(share - 1) > FOCAL_SHARE:
+        raise NotBelievable(
+            f"{first.path}: the ring closes at {share:.2f} times the focal length expected; is it closed, once round?"
+        )
+    if ring.steps_per_degree < 0:
+        raise NotBelievable(f"{first.path}: the camera turned the other way than the steps say; reverse one of them.")
+    for number_of_pair, turn in enumerate(ring.turns):
+        if turn.rms_px > LARGEST_MISFIT_PX:
+            raise NotBelievable(_misfit_sentence(taken[number_of_pair].path, turn.rms_px))
+    if ring.missed_deg > MISSED_DEG:
+        worst = int(np.argmax(np.abs(ring.residual_deg)))
+        raise NotBelievable(
+            f"{taken[worst].path}: from here the camera turned by {abs(ring.residual_deg[worst]):.2f}° more or less "
+            "than the "
+            "steps say; were all photographs taken, in order, and did the head slip?"
+        )
+    _must_fit_gearing(ring.steps_per_degree, AxisName.PAN, kit, first)
+
+
+def _ring_finding(
+    ring: Ring, expected: Camera, taken: Sequence[Photograph], steps: Array, kit: Kit | None, given: LensGiven
+) -> Finding:
+    focal_mm = _focal_mm(ring.camera, taken[0], kit, given)
+    u_focal_mm = focal_mm * ring.u_focal_px / ring.camera.focal_px
+    values = {"steps_per_degree": ring.steps_per_degree, "focal_length_mm": focal_mm, "missed_deg": ring.missed_deg}
+    factors = (coverage_factor(ring.steps_freedom), coverage_factor(ring.focal_freedom))
+    halves = (factors[0] * ring.u_steps_per_degree, factors[1] * u_focal_mm)
+    rms = float(np.sqrt(np.mean([turn.rms_px**2 for turn in ring.turns])))
+    points = int(np.sum([turn.kept.sum() for turn in ring.turns]))
+    known = "" if kit is not None or given.pixel_um is not None else " as on 36x24 mm"
+    sentences = [
+        f"The ring of {len(taken)} photographs closes: {ring.steps_per_degree:.4f} steps per degree, standard "
+        "uncertainty "
+        f"{ring.u_steps_per_degree:.2g}; focal length {focal_mm:.4f} mm{known}, {u_focal_mm:.2g}.",
+        f"{counted(points, 'point')} fit within {rms:.2f} px; the head stopped within {ring.missed_deg:.4f}° of where it "
+        "was told (standard deviation).",
+    ]
+    if rms > MOST_MISFIT_PX:
+        sentences.append(
+            "Mind: the points fit worse than they should, so the lens stands off its no-parallax point, or distorts in a "
+            "way that is not simple. The steps are little touched by that, the focal length may be."
+        )
+    return Finding(
+        kind=Kind.STEPS,
+        axis=AxisName.PAN,
+        values=values,
+        uncertainties={"u_steps_per_degree": ring.u_steps_per_degree, "u_focal_length_mm": u_focal_mm},
+        degrees_of_freedom=ring.steps_freedom,
+        how=f"closed ring of {len(taken)} photographs",
+        sentences=tuple(sentences),
+        residuals={"turn_deg": tuple(ring.residual_deg.tolist())},
+        more={
+            "focal_length_px": ring.camera.focal_px / taken[0].share,
+            "correlation": ring.correlation,
+            "points": points,
+            "misfit_px": rms,
+            "distortion": ring.camera.bend,
+            "interval_95": {
+                "steps_per_degree": (ring.steps_per_degree - halves[0], ring.steps_per_degree + halves[0]),
+                "focal_length_mm": (focal_mm - halves[1], focal_mm + halves[1]),
+            },
+        },
+        plots=(_residual_plot(ring, steps), _misfit_plot(ring)),
+        lens=lens_name(kit),
+        focal_length_mm=_focal_mm(expected, taken[0], kit, given),
+    )
+
+
+def _residual_plot(ring: Ring, steps: Array) -> Plot:
+    return Plot(
+        heading="Residuals",
+        caption="What each turn to the next photograph differs from what the steps say; the last one closes the ring.",
+        x_label="steps",
+        y_label="residual °",
+        series=(Series("turn to the next", steps.tolist(), ring.residual_deg.tolist()),),
+    )
+
+
+def _misfit_plot(ring: Ring) -> Plot:
+    count = list(range(1, len(ring.turns) + 1))
+    return Plot(
+        heading="Registration",
+        caption="How well the points of neighbours fit, root mean square.",
+        x_label="pair",
+        y_label="misfit px",
+        series=(Series("pair", count, [turn.rms_px for turn in ring.turns]),),
+    )

@@ -1,0 +1,155 @@
+"""How the head rings: textbook figures, the simulated head, another fitter, and honest uncertainties."""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+import pytest
+from numpy.typing import NDArray
+from scipy.optimize import curve_fit
+
+from controller.calibration.settle import NotRinging, Wait, fit_ringing, swing_px, wait_for
+from controller.program.timing import ring_down_s
+from protocol.units import NS
+from sim.axis import AxisSpec
+from sim.head import Head, HeadSpec
+from sim.motors import move
+from tests.controller.calibration.coverage import CASES, assert_honest
+
+Array = NDArray[np.float64]
+
+
+TIME = np.arange(0, 2, 0.01)
+NOISE = np.random.default_rng(2).normal(0, 1, len(TIME))
+
+
+def ringing(time_s: Array, hz: float, damping: float, amplitude: float, phase: float = 0.0) -> Array:
+    w = 2 * math.pi * hz
+    return np.asarray(amplitude * np.exp(-damping * w * time_s) * np.cos(w * math.sqrt(1 - damping**2) * time_s + phase))
+
+
+@pytest.mark.parametrize(
+    ("hz", "damping", "decrement"), [(34.0294 / math.tau, 0.068059, 0.428620), (8.0, 0.03, 0.1885804)]
+)
+def test_the_fit_gives_the_decrement_of_the_textbook(hz: float, damping: float, decrement: float) -> None:
+    """W. Thomson and M. Dahleh, Theory of Vibration, 5th ed., 2.6 (example 2.8-1, from memory, and a figure of ours)."""
+    time = np.arange(0, 2, 0.004)
+    found = fit_ringing(time, 3.0 + ringing(time, hz, damping, 0.7, 0.4))
+    assert found.ring_hz == pytest.approx(hz, rel=1e-6)
+    assert found.amplitude == pytest.approx(0.7, rel=1e-6)
+    assert 2 * math.pi * found.ring_damping / math.sqrt(1 - found.ring_damping**2) == pytest.approx(decrement, abs=2e-6)
+
+
+def test_another_fitter_says_the_same() -> None:
+    """scipy's curve_fit on another form of the same law, with slopes of its own."""
+    random, time = np.random.default_rng(4), np.arange(0, 1.2, 0.005)
+    value = 0.2 + ringing(time, 6.0, 0.04, 1.5, 1.1) + random.normal(0, 0.05, len(time))
+    found = fit_ringing(time, value)
+
+    def law(t: Array, hz: float, damping: float, amplitude: float, phase: float, rest: float) -> Array:
+        return rest + ringing(t, hz, damping, amplitude, phase)
+
+    best, cov = curve_fit(law, time, value, p0=[6.1, 0.05, 1.4, 1.0, 0.2])
+    assert [found.ring_hz, found.ring_damping, found.amplitude] == pytest.approx(best[:3], rel=1e-5)
+    assert found.covariance == pytest.approx(cov[:3, :3], rel=2e-3, abs=1e-9)
+
+
+def test_the_wait_of_the_textbook() -> None:
+    """t = ln(a / wanted) / (z w), ibid.: 0.05 degrees, half a pixel of 0.01 degrees, 8 Hz, 0.03."""
+    assert ring_down_s(0.05 / 0.01, 0.5, 8.0, 0.03) == pytest.approx(1.52695, abs=5e-6)
+    assert ring_down_s(0.4, 0.5, 8.0, 0.03) == 0.0
+
+
+@pytest.mark.parametrize("shutter_s", [1 / 500, 1 / 60, 0.05, 0.2])
+def test_motion_while_the_shutter_is_open(shutter_s: float) -> None:
+    """2 A sin(pi f t), at most 2 A: against a sine looked at from every moment; 1.62695 px for 2 px, 8 Hz, 1/60 s."""
+    begin = np.arange(0, 1 / 8, 1e-4)
+    inside = begin[:, np.newaxis] + np.linspace(0, shutter_s, 400)
+    worst = float(np.ptp(2.0 * np.sin(2 * np.pi * 8 * inside), axis=1).max())
+    assert swing_px(2.0, 8.0, shutter_s) == pytest.approx(worst, rel=1e-3)
+    assert swing_px(2.0, 8.0, 1 / 60) == pytest.approx(1.62695, abs=5e-6)
+
+
+@pytest.mark.parametrize(("hz", "damping"), [(8.0, 0.05), (3.0, 0.02), (12.0, 0.15)])
+def test_the_simulated_head_is_measured_as_it_is(hz: float, damping: float) -> None:
+    """And after the wait it moves by no more than was asked for, by no less than a fifth of it."""
+    head = Head(HeadSpec(AxisSpec(320.0), AxisSpec(320.0), hz, damping, pixel_deg=0.01), 0, 0)
+    head.pan.begin(move(0, 0, 9600, 9600, 12_800))
+    end_s = head.pan.motion.end_ns / NS
+    time = np.arange(0, 10 / hz, 1 / hz / 25)
+    value = np.array([head.pose_deg(round((end_s + t) * NS))[0] for t in time])
+    found = fit_ringing(time, value + np.random.default_rng(1).normal(0, 1e-4, len(time)))
+    for got, true, u in zip((found.ring_hz, found.ring_damping), (hz, damping), found.uncertainties[:2], strict=True):
+        assert abs(got - true) < 4 * u
+        assert u < 0.02 * true
+    wait = wait_for(found, 100.0, 0.5, 0.3)
+    begin = head.pan.motion.end_ns + round(wait.wait_s * NS)
+    later = [head.pose_deg(begin + round(t * NS))[0] * 100 for t in np.arange(0, 0.5, 0.001)]
+    assert 0.06 < np.ptp(later) < 0.3 * 1.02
+
+
+@pytest.mark.long
+def test_the_truth_lies_in_the_stated_interval() -> None:
+    """Of frequency, damping, amplitude and the wait."""
+    random = np.random.default_rng(11)
+    factor = 1.97
+    bounds: dict[str, list[tuple[float, float]]] = {name: [] for name in ("hz", "damping", "amplitude", "wait")}
+    truths: dict[str, list[float]] = {name: [] for name in bounds}
+    for _ in range(CASES):
+        hz, damping, amplitude = random.uniform(2, 15), random.uniform(0.01, 0.15), 10 ** random.uniform(-2, 2)
+        time = np.arange(0, random.uniform(5, 12) / hz, 1 / (hz * random.uniform(10, 25)))
+        value = 3 * amplitude + ringing(time, hz, damping, amplitude, random.uniform(0, 2 * math.pi))
+        found = fit_ringing(time, value + random.normal(0, amplitude * random.uniform(0.005, 0.08), len(time)))
+        scale, shutter = 20 / amplitude, random.uniform(0.001, 0.1)
+        wait = wait_for(found, scale, shutter, 0.25)
+        true_wait = ring_down_s(swing_px(20.0, hz, shutter), 0.25, hz, damping)
+        got = (found.ring_hz, found.ring_damping, found.amplitude, wait.wait_s)
+        spread = (*found.uncertainties, wait.u_wait_s)
+        for name, value_found, u, true in zip(bounds, got, spread, (hz, damping, amplitude, true_wait), strict=True):
+            bounds[name].append((value_found - factor * u, value_found + factor * u))
+            truths[name].append(true)
+    for name, intervals in bounds.items():
+        assert_honest(intervals, truths[name])
+
+
+def test_a_long_quiet_end_does_no_harm() -> None:
+    """After a minute hardly any of the readings' scatter is ringing."""
+    time = np.arange(0, 60, 0.02)
+    noise = np.random.default_rng(3).normal(0, 0.02, len(time))
+    value: Array = np.asarray(ringing(time, 7.0, 0.06, 0.3) + noise)
+    found = fit_ringing(time, value)
+    assert abs(found.ring_hz - 7.0) < 3 * found.uncertainties[0] < 0.2
+
+
+def test_mere_noise_never_rings() -> None:
+    for seed in range(200):
+        random = np.random.default_rng(seed)
+        with pytest.raises(NotRinging):
+            fit_ringing(TIME[:120], random.normal(0, 1, 120))
+
+
+def test_a_vibration_that_is_too_small_needs_no_wait() -> None:
+    time = np.arange(0, 1, 0.01)
+    found = fit_ringing(time, ringing(time, 5.0, 0.05, 0.1))
+    assert wait_for(found, 1.0, 0.01, 0.25) == Wait(0.0, 0.0)
+
+
+@pytest.mark.parametrize(
+    ("value", "why"),
+    [
+        (np.full(len(TIME), 3.3), "all readings are the same"),
+        (ringing(TIME, 5.0, 0.03, 1.0) + 0.001 * NOISE + (TIME[40] == TIME), "400 ms after the first does not belong"),
+        (NOISE * 1e200, "beyond all measure"),
+        (NOISE, "no single vibration|too slowly"),
+        (TIME * 2 + 0.001 * NOISE, "less than one swing|not noise|not die away"),
+        (np.sin(2 * np.pi * 5 * TIME) + 0.0001 * NOISE, "not die away|not noise"),
+        (ringing(TIME, 4.0, 0.03, 1.0) + ringing(TIME, 6.5, 0.03, 0.8) + 0.001 * NOISE, "not noise"),
+    ],
+    ids=["still", "one outlier", "huge", "noise", "drift", "endless", "two vibrations"],
+)
+def test_what_is_no_ringing_is_refused(value: Array, why: str) -> None:
+    with pytest.raises(NotRinging, match=why):
+        fit_ringing(TIME, value)
+    with pytest.raises(NotRinging, match="only 5"):
+        fit_ringing(TIME[:5], value[:5])
