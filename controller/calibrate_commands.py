@@ -8,7 +8,7 @@ import click
 
 from controller.calibrate_picture_options import steps_by_photographs, steps_picture_options
 from controller.plan_options import Number
-from controller.shared_options import FILE, json_option, show
+from controller.shared_options import FILE, PORT_HELP, confirmed, json_option, show
 
 if TYPE_CHECKING:
     from controller.calibration.asking import Operator
@@ -37,7 +37,9 @@ def keeping_of(options: dict[str, Any]) -> "Keeping":
     """What those options say."""
     from controller.commands.calibrate import Keeping  # noqa: PLC0415
 
-    return Keeping(options["kit"], options["dry"], options["with_what"], options["page"])
+    return Keeping(
+        options["kit"], options["dry"] or options.get("rehearse") is not None, options["with_what"], options["page"]
+    )
 
 
 def show_kept(kept: "Kept", as_json: bool) -> None:
@@ -50,23 +52,57 @@ def calibrate() -> None:
     """Measure the head and the lens, with how sure each result is, and keep the records."""
 
 
+def _tell(text: str) -> None:
+    click.echo(text, err=True)
+
+
 def operator() -> "Operator":
     """Whoever sits at the terminal. Questions go to stderr, so that a result on stdout stays alone."""
     from controller.calibration.asking import Operator  # noqa: PLC0415
 
-    def tell(text: str) -> None:
-        click.echo(text, err=True)
-
     def ask(question: str) -> str:
         return str(click.prompt(question, default="", show_default=False, err=True))
 
-    return Operator(tell, ask)
+    return Operator(_tell, ask)
 
 
-def _source(readings: Path | None) -> "Source":
+MOVING_OPTIONS = (
+    click.option("--port", help="Let the head move by itself between readings. " + PORT_HELP),
+    click.option("--yes", is_flag=True, help="Take the question before it moves as answered."),
+    click.option("--rehearse", type=click.IntRange(0), metavar="SEED",
+                 help="Try it on a simulated head that is not quite what the kit says; nothing is stored."),
+)  # fmt: skip
+
+
+def moving_options(command: Callable[..., Any]) -> Callable[..., Any]:
+    """Give `command` the options that say who moves the head: port, yes, rehearse."""
+    for option in reversed(MOVING_OPTIONS):
+        command = option(command)
+    return command
+
+
+def _source(readings: Path | None, options: dict[str, Any], *, leans: bool = False) -> "Source":
     from controller.commands.calibrate_readings import Source  # noqa: PLC0415
 
-    return Source(readings, operator())
+    if readings is not None or (options["port"] is None and options["rehearse"] is None):
+        return Source(readings, operator())
+    if options["kit"] is None:
+        raise click.UsageError("--port and --rehearse need --kit: it says what may be moved, and how far.")
+    if options["rehearse"] is not None:
+        from controller.commands.calibrate_rehearsal import rehearsed  # noqa: PLC0415
+        from controller.kit.load import load_kit  # noqa: PLC0415
+
+        return Source(None, rehearsed(load_kit(options["kit"]), options["rehearse"], _tell, leans=leans))
+    from dataclasses import replace  # noqa: PLC0415
+
+    from controller.commands.jog import HandMover, held_head  # noqa: PLC0415
+    from controller.errors import WorldError  # noqa: PLC0415
+
+    question = "The head moves by itself between readings. Is everything clear of it, cables included?"
+    if not confirmed(question, yes=options["yes"]):
+        raise WorldError("Not begun: clear the way first (then --yes answers for you); nothing was moved.")
+    hand, _ = click.get_current_context().with_resource(held_head(options["kit"], options["port"]))
+    return Source(None, replace(operator(), mover=HandMover(hand)))
 
 
 reading_error_option = click.option(
@@ -86,6 +122,7 @@ reading_error_option = click.option(
 )
 @reading_error_option
 @steps_picture_options
+@moving_options
 @keeping_options
 def steps(
     axis: str, readings: Path | None, by: str, reading_error_deg: float | None, as_json: bool, **options: Any
@@ -101,7 +138,7 @@ def steps(
     keeping = keeping_of(options)
     finding = steps_by_photographs(axis, options, keeping)
     if finding is None:
-        finding = steps_command(keeping, _source(readings), AxisName(axis), reading_error_deg, by == "turns")
+        finding = steps_command(keeping, _source(readings, options), AxisName(axis), reading_error_deg, by == "turns")
     show_kept(keep(finding, keeping), as_json)
 
 
@@ -110,6 +147,7 @@ def steps(
 @from_option
 @click.option("--positions", type=click.IntRange(3, 100), default=5, show_default=True, help="Asked for, without a file.")
 @click.option("--times", type=click.IntRange(2, 100), default=5, show_default=True, help="... from each side.")
+@moving_options
 @keeping_options
 def backlash(axis: str, readings: Path | None, positions: int, times: int, as_json: bool, **options: Any) -> None:
     """Find the play of an axis (ISO 230-2) from positions approached from both sides.
@@ -121,7 +159,7 @@ def backlash(axis: str, readings: Path | None, positions: int, times: int, as_js
     from controller.commands.calibrate_readings import backlash_command  # noqa: PLC0415
 
     keeping = keeping_of(options)
-    finding = backlash_command(keeping, _source(readings), AxisName(axis), positions, times)
+    finding = backlash_command(keeping, _source(readings, options), AxisName(axis), positions, times)
     show_kept(keep(finding, keeping), as_json)
 
 
@@ -136,6 +174,7 @@ def backlash(axis: str, readings: Path | None, positions: int, times: int, as_js
     help="From below the pan axis to a foot.",
 )
 @reading_error_option
+@moving_options
 @keeping_options
 def level(
     readings: Path | None,
@@ -153,7 +192,9 @@ def level(
     from controller.commands.calibrate_readings import level_command  # noqa: PLC0415
 
     keeping = keeping_of(options)
-    finding = level_command(keeping, _source(readings), reading_error_deg, leg_yaw_deg, leg_radius_mm)
+    finding = level_command(
+        keeping, _source(readings, options, leans=True), reading_error_deg, leg_yaw_deg, leg_radius_mm
+    )
     show_kept(keep(finding, keeping), as_json)
 
 
@@ -163,6 +204,7 @@ def level(
 @click.option("--needed-deg", type=Number(0, min_open=True), help="What a pose may be off, instead of the plan's word.")
 @click.option("--times", type=click.IntRange(3, 100), default=5, show_default=True, help="Visits of each pose asked for.")
 @click.option("--seed", type=click.IntRange(0), default=0, show_default=True, help="Chance in their order.")
+@moving_options
 @keeping_options
 def verify(
     readings: Path | None,
@@ -182,7 +224,7 @@ def verify(
     from controller.commands.calibrate_readings import verify_command  # noqa: PLC0415
 
     keeping = keeping_of(options)
-    finding = verify_command(keeping, _source(readings), plan, needed_deg, times, seed)
+    finding = verify_command(keeping, _source(readings, options, leans=True), plan, needed_deg, times, seed)
     show_kept(keep(finding, keeping), as_json)
     if not finding.more["passed"]:
         raise SystemExit(1)

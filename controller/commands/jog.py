@@ -5,6 +5,7 @@ from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
 
+from controller.calibration.records import AxisName
 from controller.capture.hand import Hand
 from controller.capture.interrupts import Interrupts
 from controller.commands.capture import port_alone, slowed
@@ -63,6 +64,24 @@ def wait_known(hand: Hand) -> None:
     hand.wait_ready()
     if not hand.known:
         hand.wait_zero()
+
+
+class HandMover:
+    """Moves one axis at a time, for a measurement. `moved` is the axis that moved last."""
+
+    def __init__(self, hand: Hand) -> None:
+        self._hand = hand
+        self.moved = AxisName.PAN
+
+    def wait_go_to(self, axis: AxisName, steps: int) -> None:
+        """Move one axis to an absolute step and come to rest; zero is found first if it is not known.
+
+        Between two moves the board may lose patience, so it is armed anew for each. Raises InputError, WorldError.
+        """
+        wait_known(self._hand)
+        self.moved = axis
+        pan, tilt = self._hand.at_steps
+        self._hand.wait_move(*((steps, tilt) if axis is AxisName.PAN else (pan, steps)))
 
 
 def jog_to(hand: Hand, program: Program, yaw_deg: float, pitch_deg: float) -> Place:

@@ -10,7 +10,10 @@ import pytest
 ROOT = Path(__file__).resolve().parents[2]
 PACKAGES = ("controller", "protocol", "sim")
 FILES = sorted(path for package in (*PACKAGES, "tests") for path in (ROOT / package).rglob("*.py"))
-MEETING_PLACES = {f"controller/commands/{name}.py" for name in ("faults", "rehearse", "simulate", "pictures", "stand_in")}
+MEETING_PLACES = {
+    f"controller/commands/{name}.py"
+    for name in ("faults", "rehearse", "simulate", "pictures", "stand_in", "calibrate_rehearsal")
+}
 # Modules that one file alone may import.
 ONLY_IN = {
     "transitions": {"controller/capture/machine.py"},
