@@ -45,7 +45,7 @@ class Acting:
         self.silent_in_row = 0  # exposures that were put off, one after the other
         self.ready_at_ns = 0  # when the camera can take the next exposure
         self.still_at_ns = 0  # when the head has settled
-        self.arrived: MoveStep | None = None  # the move that ended last, since zero was found
+        self.last_move: MoveStep | None = None  # the move that ended last, since zero was found
         self.windy_since_ns: int | None = None
         self.exposing_id = 0  # the exposure whose outcome is not known yet
         self.why = ""
@@ -53,7 +53,7 @@ class Acting:
         self.capabilities = Capability(0)
         self.position_known = False
         self.zero_was_set = False
-        self.pause: Kind | None = None  # PAUSE or PAUSE_AFTER_ROW while that is wanted
+        self.pause_wanted: Kind | None = None  # PAUSE or PAUSE_AFTER_ROW while that is wanted
         self.row_done: int | None = None  # of the latest exposure
         self.suspended_since_ns: int | None = None
         self.next_pause_ns = 0
@@ -111,7 +111,9 @@ class Acting:
         self.effects += [Send(request, expected_ns), Timer(event.at_ns + deadline_ns, overdue=True)]
 
     def _intent(self, step: ExposeStep, command_id: int) -> Intent:
-        aim = next(before for before in reversed(self.steps[: self.cursor]) if not isinstance(before, ExposeStep))
+        at = self.cursor
+        while isinstance(aim := self.steps[at], ExposeStep):
+            at -= 1
         if isinstance(aim, AskStep):
             yaw_deg, pitch_deg = aim.yaw_deg, aim.pitch_deg
         else:

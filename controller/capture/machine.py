@@ -10,7 +10,7 @@ from transitions import Machine
 
 from controller.capture.effects import Effect
 from controller.capture.endings import Endings
-from controller.capture.events import Event
+from controller.capture.events import Event, Kind
 from controller.capture.recovery import Recovery
 from controller.capture.shooting import Shooting
 from controller.capture.states import NOTES, ROWS, Row, RunState
@@ -71,5 +71,8 @@ def _check_names(run: Run) -> None:
     wanted = {name for row in ROWS for name in (row.action, row.condition) if name}
     wanted |= {name for names in NOTES.values() for name in names}
     missing = sorted(name for name in wanted if not callable(getattr(run, name, None)))
+    taken = sorted(kind.value for kind in Kind if hasattr(run, kind.value))
+    if taken:  # the library gives the model a trigger of each event's name, and would replace it silently
+        raise AttributeError(f"the machine has something that is named like an event: {', '.join(taken)}")
     if missing:
         raise AttributeError(f"the table names what the machine does not have: {', '.join(missing)}")

@@ -82,7 +82,7 @@ class Runner:
     @property
     def pause(self) -> Kind | None:
         """Which pause is wanted, if any."""
-        return self._run.pause
+        return self._run.pause_wanted
 
     def run(self) -> RunResult:
         """Run to the end, whichever it is. Raises StorageFailed or LinkLost when those are the end."""

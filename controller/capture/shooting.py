@@ -58,9 +58,9 @@ class Shooting(Acting):
 
     def pause_is_due(self, _: Any) -> bool:
         """The operator wants a pause, and this is the place for it."""
-        if self.pause is Kind.PAUSE_AFTER_ROW:
+        if self.pause_wanted is Kind.PAUSE_AFTER_ROW:
             return self.row_done is not None and self.steps[self.cursor].row != self.row_done
-        return self.pause is Kind.PAUSE
+        return self.pause_wanted is Kind.PAUSE
 
     def something_is_missing(self, _: Any) -> bool:
         """The run is through and the set is not complete."""
@@ -83,7 +83,7 @@ class Shooting(Acting):
     def note_zero(self, _: Any) -> None:
         """Zero is found, so where the head points is known."""
         self.position_known = self.zero_was_set = True
-        self.arrived = self.edges = None
+        self.last_move = self.edges = None
         self.newly = set()
         for made in self.unchecked.values():
             made.clear()
@@ -91,13 +91,13 @@ class Shooting(Acting):
     def note_arrived(self, data: Any) -> None:
         """The move under way has ended: the next step."""
         event: Event = data.kwargs["event"]
-        self.arrived = self.step(MoveStep)
-        self.still_at_ns = event.at_ns + self.arrived.settle_ns
+        self.last_move = self.step(MoveStep)
+        self.still_at_ns = event.at_ns + self.last_move.settle_ns
         self.cursor += 1
 
     def note_go_on(self, _: Any) -> None:
         """No pause is wanted any more."""
-        self.pause = None
+        self.pause_wanted = None
 
     # Actions.
 
@@ -189,13 +189,13 @@ class Shooting(Acting):
     def want_pause(self, data: Any) -> None:
         """Pause at the next place for it."""
         event: Event = data.kwargs["event"]
-        self.pause = event.kind
+        self.pause_wanted = event.kind
 
     def rest(self, _: Any) -> None:
         """Pause: stand still, armed, until the operator wants something else."""
         self.effects.append(Timer(None, overdue=False))
 
-    def retake(self, data: Any) -> None:
+    def want_again(self, data: Any) -> None:
         """Make these frames once more, when the rest is made."""
         event: Event = data.kwargs["event"]
         numbers = range(len(self.program.kit.exposure.bracket_ev))

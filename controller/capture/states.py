@@ -125,7 +125,7 @@ ROWS: tuple[Row, ...] = (
     ),
     *_onward(Kind.GO_ON, S.PAUSED),
     Row(Kind.GO_ON, (S.CONNECTING, *UNPAUSED, *AWAY), None, "note_go_on"),
-    Row(Kind.RETAKE, (S.CONNECTING, S.ARMING, *ARMED, *AWAY, *ENDING), None, "retake"),
+    Row(Kind.RETAKE, (S.CONNECTING, S.ARMING, *ARMED, *AWAY, *ENDING), None, "want_again"),
     *(Row(kind, ENDING, None) for kind in (Kind.PAUSE, Kind.PAUSE_AFTER_ROW, Kind.GO_ON)),
     # What ends a run early, with the head brought to rest first.
     Row(Kind.STOP, (S.CONNECTING,), S.FAILED, "fail_stopped"),

@@ -33,7 +33,7 @@ class Watching(Acting):
         """Zero was just found, or the move that has ended has passed a switch."""
         if not self.capabilities & SWITCHES:
             return False
-        return self.edges is None or (self.arrived is not None and bool(passed(self.arrived)))
+        return self.edges is None or (self.last_move is not None and bool(passed(self.last_move)))
 
     def index_is_off(self, _: Any) -> bool:
         """A switch was not where it should be."""
@@ -62,10 +62,10 @@ class Watching(Acting):
         edges = {"pan": index.pan_edges, "tilt": index.tilt_edges}
         at = {"pan": index.pan_steps, "tilt": index.tilt_steps}
         self.off = []
-        if self.edges is not None and self.arrived is not None:
+        if self.edges is not None and self.last_move is not None:
             # A switch may have been passed on the way to a stop close to it, before the move that is looked at now.
             self.newly |= {axis for axis, count in edges.items() if count != self.edges[axis]}
-            for axis in passed(self.arrived):
+            for axis in passed(self.last_move):
                 tolerance = tolerance_steps(head.pan if axis == "pan" else head.tilt)
                 if axis in self.newly and abs(at[axis]) <= tolerance:
                     self.unchecked[axis].clear()
@@ -117,7 +117,7 @@ class Watching(Acting):
         """The wind has dropped: let the head come to rest as after a move, and ask once more."""
         event: Event = data.kwargs["event"]
         self.windy_since_ns = None
-        settle_ns = self.arrived.settle_ns if self.arrived is not None else 0
+        settle_ns = self.last_move.settle_ns if self.last_move is not None else 0
         self.still_at_ns = event.at_ns + settle_ns
         self.effects.append(Timer(self.still_at_ns, overdue=False))
 

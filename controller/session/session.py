@@ -295,11 +295,11 @@ class Session:
         """Frame and number of every exposure that is confirmed or assumed, and not in doubt."""
         with _storage(self.path):
             rows = self._db.execute(
-                "SELECT DISTINCT frame, exposure FROM exposures AS made WHERE outcome IN (?, ?) AND number > coalesce("
-                "(SELECT max(upto) FROM doubts WHERE frame = made.frame AND exposure = made.exposure), 0)",
+                "SELECT frame, exposure, max(number) FROM exposures WHERE outcome IN (?, ?) GROUP BY frame, exposure",
                 (ShotOutcome.CONFIRMED.value, ShotOutcome.ASSUMED.value),
             )
-            return set(rows.fetchall())
+            doubted = {(doubt.frame, doubt.exposure): doubt.upto for doubt in self.doubts()}
+            return {(frame, exposure) for frame, exposure, last in rows if last > doubted.get((frame, exposure), 0)}
 
     def doubt(self, exposures: Iterable[tuple[int, int]], why: DoubtReason) -> None:
         """Let nothing count that was made of these up to now. Raises StorageFailed."""
