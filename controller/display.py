@@ -10,6 +10,7 @@ from typing import IO, Protocol
 
 from rich.console import Console, Group
 from rich.live import Live
+from rich.padding import Padding
 from rich.progress_bar import ProgressBar
 from rich.text import Text
 
@@ -72,6 +73,8 @@ class Seen:
     warning: str = ""
     made_of: dict[int, int] = field(default_factory=dict)
     """How many exposures of each frame are made."""
+    exposing: int | None = None
+    """The frame whose exposure is, or was last, under way."""
 
     @property
     def share(self) -> float:
@@ -81,13 +84,15 @@ class Seen:
     def take(self, happening: Happening) -> None:
         """A change of state."""
         self.now = happening
+        if happening.state == "exposing":
+            self.exposing = happening.frame
         self.warning = WARNINGS.get((happening.state, happening.what), self.warning)
 
     def exposed(self) -> None:
         """One exposure more."""
         self.done += 1
-        if self.now is not None and self.now.frame is not None:
-            self.made_of[self.now.frame] = self.made_of.get(self.now.frame, 0) + 1
+        if self.exposing is not None:
+            self.made_of[self.exposing] = self.made_of.get(self.exposing, 0) + 1
 
     def left_s(self) -> float:
         """Seconds that the rest should take, as predicted."""
@@ -127,12 +132,13 @@ def screen_text(seen: Seen, run: Watched, now_ns: int, time_of_day: datetime) ->
     if now is not None and now.frame is not None:
         where = f"frame {now.frame} ({len([m for m in seen.made_of.values() if m])} of {len(program.frames)} begun), "
     left_s = seen.left_s()
+    pause = "now" if now is not None and now.state == "paused" else PAUSES[run.pause]
     ends = (time_of_day + timedelta(seconds=left_s)).strftime("%H:%M:%S")
     return [
         f"{where}{doing}",
         f"{seen.made_before + seen.done} of {seen.made_before + seen.total} exposures; "
         f"{duration((now_ns - seen.began_ns) / NS)} done, {duration(left_s)} left, ends about {ends}",
-        f"Next pause: {PAUSES[run.pause]}; Ctrl-C pauses, then stops, then halts; or type a wish and Enter",
+        f"Next pause: {pause}; Ctrl-C pauses, then stops, then halts; or type a wish and Enter",
         f"Line: {line.sent} frames sent, {line.retransmitted} repeated, {line.damaged} damaged",
         f"Last warning: {seen.warning or 'none'}",
     ]
@@ -180,7 +186,9 @@ class Display:
         lines = screen_text(seen, self._run, now_ns, clock.local_time())
         sphere = sphere_lines(seen.program.frames, seen.made_of, each, at)
         bar = ProgressBar(total=1.0, completed=seen.share, width=SPHERE_COLUMNS)
-        self._live.update(Group(bar, *(Text(line) for line in lines), *(Text(line, no_wrap=True) for line in sphere)))
+        self._live.update(
+            Group(Padding(bar, 0), *(Text(line) for line in lines), *(Text(line, no_wrap=True) for line in sphere))
+        )
         self._live.refresh()
 
     def say(self, sentence: str) -> None:

@@ -1,0 +1,87 @@
+"""What a run looks like: the screen's lines, the sphere, plain lines and the log."""
+
+from __future__ import annotations
+
+import io
+import json
+from datetime import UTC, datetime
+from pathlib import Path
+
+import pytest
+from rich.console import Console
+
+from controller.capture.events import Kind
+from controller.capture.states import RunState
+from controller.display import DOING, PAUSES, SPHERE_COLUMNS, Display, Seen, display, screen_text, sphere_lines
+from controller.errors import StorageFailed
+from controller.planning.plan import Frame
+from controller.program.build import build_program
+from controller.session.session import Happening
+from protocol.statistics import LinkStatistics
+from tests.end_to_end.whole_runs import few_frames, kit_of, run, world_of
+
+PROGRAM = build_program(kit_of(exposure={"bracket_ev": [0, 1]}), few_frames())
+NS = 1_000_000_000
+
+
+class Watched:
+    """A run that wants no pause."""
+
+    line = LinkStatistics(5, 1, 4, 0, 2)
+    pause: Kind | None = None
+
+
+def test_every_state_that_lasts_has_words() -> None:
+    over = {RunState.IDLE, RunState.DONE, RunState.FAILED}
+    assert set(DOING) == {state.value for state in RunState if state not in over}
+    assert set(PAUSES) == {None, Kind.PAUSE, Kind.PAUSE_AFTER_ROW}
+
+
+def test_the_lines_say_where_it_is_and_when_it_ends() -> None:
+    seen = Seen(PROGRAM, 0, made_before=2, total=8)
+    seen.take(Happening(NS, "exposing", "waited", 2))
+    seen.exposed()
+    seen.exposed()
+    text = "\n".join(screen_text(seen, Watched(), 61 * NS, datetime(2026, 1, 1, 5, 0, tzinfo=UTC)))
+    assert "frame 2 (1 of 4 begun), exposing" in text
+    assert "4 of 10 exposures; 1:01 done" in text
+    assert "5 frames sent, 1 repeated, 2 damaged" in text
+    left_s = PROGRAM.expected_ns / NS * 0.75
+    assert f"ends about 05:00:{int(left_s):02}" in text
+    seen.take(Happening(2 * NS, "suspended", "link_lost", 2))
+    assert "The line is dead" in screen_text(seen, Watched(), 61 * NS, datetime.now(UTC))[-1]
+
+
+def test_the_sphere_fills_up() -> None:
+    frames = [
+        Frame(id=0, row=0, yaw_deg=0.0, pitch_deg=90.0),
+        Frame(id=1, row=1, yaw_deg=-90.0, pitch_deg=0.0),
+        Frame(id=2, row=1, yaw_deg=180.0, pitch_deg=0.0),
+        Frame(id=3, row=2, yaw_deg=0.0, pitch_deg=-90.0),
+    ]
+    lines = sphere_lines(frames, {0: 2, 1: 1}, 2, 3)
+    assert {len(line) for line in lines} == {SPHERE_COLUMNS}
+    assert (lines[0][0], lines[-1][0]) == ("█", "◆")
+    middle = lines[len(lines) // 2]
+    assert (middle[SPHERE_COLUMNS // 2], middle[SPHERE_COLUMNS * 3 // 4]) == ("·", "▒")
+
+
+def test_plain_lines_and_the_log_of_a_whole_run(tmp_path: Path) -> None:
+    kit = kit_of(exposure={"bracket_ev": [0, 1]})
+    world, said, log = world_of(kit), io.StringIO(), io.StringIO()
+    seen = Seen(world.program, 0, 0, len(world.program.exposures))
+    shown = Display(seen, Console(file=said), None, log)
+    run(world, tmp_path, on_exposure=shown.exposed)
+    assert said.getvalue().splitlines()[-1] == "Capturing, exposures: 8 of 8"
+    rows = [json.loads(line) for line in log.getvalue().splitlines()]
+    assert [row["made"] for row in rows] == list(range(1, 9))
+
+
+def test_a_warning_is_a_line(tmp_path: Path) -> None:
+    said = io.StringIO()
+    shown = Display(Seen(PROGRAM, 0, 0, 8), Console(file=said), None, None)
+    shown.change(Happening(NS, "suspended", "restarted", 1))
+    shown.change(Happening(NS, "moving", "armed", 1))
+    assert said.getvalue() == "The board has restarted; zero is found again.\n"
+    with pytest.raises(StorageFailed, match="cannot be written"), display(PROGRAM, 0, set(), tmp_path / "no" / "log"):
+        pass
