@@ -1,0 +1,82 @@
+"""The head moved by keys, on the rig in virtual time."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from typing import Any
+
+import pytest
+
+from controller.calibration.records import AxisName
+from controller.capture.hand import Hand
+from controller.commands.jog import HELP, HandMover, Place, jog_by_keys, jog_to, place_of
+from controller.errors import InputError
+from tests.end_to_end.whole_runs import World, kit_of, let_pass, world_of
+
+BLIND: dict[str, Any] = {"pan": {"zero_switch": False}, "tilt": {"zero_switch": False}}
+
+
+def keys(text: list[str], world: World, pause_s: float = 1.0) -> Callable[[], str]:
+    """Somebody who presses these, one after the other, and takes his time."""
+    left = iter(text)
+
+    def press() -> str:
+        let_pass(world, pause_s)
+        return next(left)
+
+    return press
+
+
+def jogged(pressed: list[str], pause_s: float = 1.0, **head: Any) -> tuple[World, Place, list[str]]:
+    world = world_of(kit_of(head=head), ())
+    said: list[str] = []
+    place = jog_by_keys(Hand(world.port, world.program), keys(pressed, world, pause_s), said.append)
+    let_pass(world, 30)
+    return world, place, said
+
+
+@pytest.mark.parametrize("right", ["r", "\x1b[C", "\xe0M"])
+def test_keys_move_it(right: str) -> None:
+    world, place, said = jogged([right, right, "1", "u", "3", "d", "4", "l", "q"])
+    assert (place.pan_steps, place.tilt_steps) == (2 * 320 - 1, 3200 - 32)
+    assert world.rig.head.pose_deg(world.port.now()) == pytest.approx((place.yaw_deg, place.pitch_deg), abs=0.01)
+    assert said[0] == HELP
+    assert said[-1] == place.text()
+    assert "10° at a time" in said
+
+
+def test_it_goes_on_after_the_board_has_lost_patience() -> None:
+    _, place, _ = jogged(["r", "r", "q"], pause_s=60.0)
+    assert place.pan_steps == 640
+
+
+def test_a_limit_and_an_unknown_key_are_told() -> None:
+    _, place, said = jogged(["1", *["u"] * 11, "x", "\r"])
+    assert place.tilt_steps == 90 * 320
+    assert any("outside the limits of head.tilt" in line for line in said)
+    assert said[-1] == HELP
+
+
+def test_zero_is_set_where_it_stands_on_a_head_without_switches() -> None:
+    world, place, said = jogged(["2", "r", "r", "z", "u", "q"], **BLIND)
+    assert (place.pan_steps, place.tilt_steps) == (0, 320)
+    assert world.rig.head.pose_deg(world.port.now()) == pytest.approx((2.0, 1.0), abs=0.01)
+    assert any(line.startswith("Zero is here") for line in said)
+
+
+def test_with_switches_zero_is_found_again() -> None:
+    world, place, said = jogged(["r", "z", "q"])
+    assert (place.pan_steps, place.tilt_steps) == (0, 0)
+    assert world.rig.head.pose_deg(world.port.now()) == pytest.approx((0, 0), abs=0.01)
+    assert any(line.startswith("Zero is found again") for line in said)
+
+
+def test_to_a_pose_and_one_axis_at_a_time() -> None:
+    world = world_of(kit_of(), ())
+    hand = Hand(world.port, world.program)
+    assert jog_to(hand, world.program, 12.5, -3.0) == Place(12.5, -3.0, 4000, -960)
+    mover = HandMover(hand)
+    mover.wait_go_to(AxisName.TILT, 320)
+    assert (place_of(hand).pan_steps, place_of(hand).tilt_steps, mover.moved) == (4000, 320, AxisName.TILT)
+    with pytest.raises(InputError, match="outside the limits"):
+        mover.wait_go_to(AxisName.PAN, 10**6)
