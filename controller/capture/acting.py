@@ -5,9 +5,9 @@ from typing import Any
 from controller.capture.effects import Conclude, Doubt, Effect, End, Send, SendUrgent, Timer
 from controller.capture.events import Event, Kind
 from controller.capture.states import RunState
-from controller.program.build import build_steps
+from controller.program.build import build_steps, look_steps
 from controller.program.program import AskStep, ExposeStep, Exposure, MoveStep, Program, Step
-from controller.session.session import DoubtReason, Intent, ShotOutcome
+from controller.session.session import AXES, DoubtReason, Intent, Remembered, ShotOutcome
 from protocol.messages import Capability, Expose, Move, Outcome, Reference, Stop
 from protocol.units import BootId, CommandId
 
@@ -26,7 +26,7 @@ class Acting:
     up it becomes the steps of another pass.
     """
 
-    def __init__(self, program: Program, first_id: int) -> None:
+    def __init__(self, program: Program, first_id: int, remembered: Remembered) -> None:
         self.state = RunState.IDLE
         self.program = program
         self.steps: tuple[Step, ...] = program.steps
@@ -35,7 +35,11 @@ class Acting:
         self.later: set[Exposure] = set()  # for another pass
         self.came_back: set[Exposure] = set()  # were put off once already
         self.given_up: set[Exposure] = set()
-        self.unchecked: dict[str, list[Exposure]] = {"pan": [], "tilt": []}  # made since zero was last seen in its place
+        # What was made since zero was last seen in its place, for each axis that has a switch there.
+        switched = {"pan": program.kit.head.pan.zero_switch, "tilt": program.kit.head.tilt.zero_switch}
+        self.unchecked: dict[str, list[Exposure]] = {
+            axis: list(remembered.unchecked.get(axis, ())) for axis in AXES if switched[axis]
+        }
         self.edges: dict[str, int] | None = None  # changes of each switch noted when the board was last asked
         self.newly: set[str] = set()  # axes whose switch has changed since it was last looked for
         self.off: list[str] = []  # axes whose switch was not where it should be
@@ -47,12 +51,14 @@ class Acting:
         self.still_at_ns = 0  # when the head has settled
         self.last_move: MoveStep | None = None  # the move that ended last, since zero was found
         self.windy_since_ns: int | None = None
-        self.exposing_id = 0  # the exposure whose outcome is not known yet
+        in_doubt = remembered.in_doubt or (0, 0, 0)
+        self.exposing_id = in_doubt[0]  # the exposure whose outcome is not known yet
+        self.exposing = in_doubt[1:]
         self.why = ""
-        self.boot_id: BootId | None = None
+        self.boot_id = None if remembered.boot_id is None else BootId(remembered.boot_id)
+        self.was_armed = False  # in this run
         self.capabilities = Capability(0)
-        self.position_known = False
-        self.zero_was_set = False
+        self.position_known = self.zero_was_set = remembered.boot_id is not None  # unless the board says otherwise
         self.pause_wanted: Kind | None = None  # PAUSE or PAUSE_AFTER_ROW while that is wanted
         self.row_done: int | None = None  # of the latest exposure
         self.suspended_since_ns: int | None = None
@@ -71,13 +77,20 @@ class Acting:
             return None
         return self.steps[min(self.cursor, len(self.steps) - 1)].frame
 
-    def begin_pass(self, wanted: set[Exposure]) -> None:
-        """Take up these exposures from wherever the head stands; if there are none, those that were put off."""
+    def begin_pass(self, wanted: set[Exposure], standing: tuple[int, int] | None = None) -> None:
+        """Take up these exposures from wherever the head stands, at `standing` if that is known.
+
+        If there are none, those that were put off; if there are none either, look at zero once more where that is due.
+        """
         if not wanted:
             wanted, self.later = self.later, set()
             self.came_back |= wanted
+        kit, frames = self.program.kit, self.program.frames
         self.left = set(wanted)
-        self.steps = build_steps(self.program.kit, self.program.frames, self.left, from_anywhere=True)
+        if wanted or not any(self.unchecked.values()):
+            self.steps = build_steps(kit, frames, self.left, from_anywhere=True, standing=standing)
+        else:
+            self.steps = look_steps(kit, frames[-1])
         self.cursor, self.tries, self.from_anywhere = 0, 0, True
 
     def once_more(self, exposures: set[Exposure], why: DoubtReason) -> None:

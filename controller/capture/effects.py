@@ -62,6 +62,20 @@ class Conclude:
 
 
 @dataclass(frozen=True, slots=True)
+class Zeroed:
+    """Zero was found by this boot of the board."""
+
+    boot_id: int
+
+
+@dataclass(frozen=True, slots=True)
+class Checked:
+    """The switches of these axes are where they should be."""
+
+    axes: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
 class Doubt:
     """Let nothing count any more that was made of these exposures up to now, for the reason in `why`."""
 
@@ -86,4 +100,6 @@ class End:
     sentence: str
 
 
-Effect: TypeAlias = Greet | Reopen | Listen | Send | SendUrgent | Timer | Intend | Conclude | Doubt | Ask | End
+Record: TypeAlias = Intend | Conclude | Zeroed | Checked | Doubt
+"""What is written to the session."""
+Effect: TypeAlias = Greet | Reopen | Listen | Send | SendUrgent | Timer | Ask | End | Record

@@ -61,7 +61,7 @@ class Endings(Acting):
         self.conclude(data)
         event: Event = data.kwargs["event"]
         if event.cause in {Cause.STALL, Cause.LIMIT}:
-            self.once_more(set(self.unchecked["pan"] + self.unchecked["tilt"]), DoubtReason.SUSPECT)
+            self.once_more({made for axis in self.unchecked.values() for made in axis}, DoubtReason.SUSPECT)
         self._fail(CAUSES[event.cause])
 
     def stop_stuck(self, data: Any) -> None:

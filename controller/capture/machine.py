@@ -16,16 +16,17 @@ from controller.capture.shooting import Shooting
 from controller.capture.states import NOTES, ROWS, Row, RunState
 from controller.capture.watching import Watching
 from controller.program.program import Program
+from controller.session.session import NOTHING, Remembered
 
 
 class Run(Shooting, Watching, Recovery, Endings):
     """One run through a program. `handle` is the only way in; `state` says where it stands.
 
-    `first_id` is the smallest command id that the session has not used.
+    `first_id` is the smallest command id that the session has not used, `remembered` what it knows of an earlier run.
     """
 
-    def __init__(self, program: Program, first_id: int = 1) -> None:
-        super().__init__(program, first_id)
+    def __init__(self, program: Program, first_id: int = 1, remembered: Remembered = NOTHING) -> None:
+        super().__init__(program, first_id, remembered)
         _check_names(self)
         self._machine = Machine(
             model=self,

@@ -11,7 +11,6 @@ from typing import Any
 from controller.capture.acting import Acting
 from controller.capture.effects import Greet, Reopen, Timer
 from controller.capture.events import Event
-from controller.program.program import ExposeStep
 from protocol.messages import Cause, Outcome, Reason
 from protocol.units import NS
 
@@ -37,9 +36,9 @@ class Recovery(Acting):
         return event.cause is Cause.HOST_SILENCE
 
     def needs_a_look(self, data: Any) -> bool:
-        """The board stopped for something that somebody has to see to."""
+        """The board stopped in this run for something that somebody has to see to."""
         event: Event = data.kwargs["event"]
-        return event.cause in NEEDS_A_LOOK
+        return self.was_armed and event.cause in NEEDS_A_LOOK
 
     def lost_its_place(self, data: Any) -> bool:
         """The board says that it is not, or no longer, as we left it: find out why before anything else."""
@@ -106,10 +105,9 @@ class Recovery(Acting):
             return
         self.conclude(data)
         if event.outcome in MADE:
-            step = self.step(ExposeStep)
             for made in self.unchecked.values():
-                made.append((step.frame, step.exposure))
-            self.left.discard((step.frame, step.exposure))
+                made.append(self.exposing)
+            self.left.discard(self.exposing)
             self.interruptions = 0
 
     def reconnect(self, _: Any) -> None:
@@ -137,7 +135,7 @@ class Recovery(Acting):
         self.learn(data)
         self.exposing_id = 0  # what is not known by now stays in doubt
         self.suspended_since_ns, self.brought_to_rest = None, True
-        self.begin_pass(self.left)
+        self.begin_pass(self.left, event.at_steps if self.position_known else None)
         self.effects.append(Timer(None, overdue=False))
         self.send_arming()
 

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from controller.capture.board import BoardClient, Wish
 from controller.capture.effects import (
     Ask,
+    Checked,
     Conclude,
     Doubt,
     Effect,
@@ -14,10 +15,12 @@ from controller.capture.effects import (
     Greet,
     Intend,
     Listen,
+    Record,
     Reopen,
     Send,
     SendUrgent,
     Timer,
+    Zeroed,
 )
 from controller.capture.events import Event, Kind
 from controller.capture.machine import Run
@@ -70,7 +73,7 @@ class Runner:
         self._on_change = on_change
         self._answered = self._lost = False
         self._board = BoardClient(port, program)
-        self._run = Run(program, first_id)
+        self._run = Run(program, first_id, session.remembered())
         self._timer: Timer | None = None
         self._result: RunResult | None = None
 
@@ -131,14 +134,6 @@ class Runner:
 
     def _perform(self, effect: Effect, at_ns: int) -> None:
         match effect:
-            case Intend(intent):
-                self._session.intend(intent, at_ns)
-            case Conclude(command_id, outcome, clock_ms):
-                self._session.conclude(command_id, outcome, at_ns, clock_ms)
-                if outcome.made:
-                    self._on_exposure()
-            case Doubt(exposures, why):
-                self._session.doubt(exposures, why)
             case Timer(when):
                 self._timer = None if when is None else effect
             case Ask(frame, yaw_deg, pitch_deg):
@@ -157,3 +152,20 @@ class Runner:
             case End(complete, sentence):
                 zero_lost = self._run.zero_is_lost(None)
                 self._result = RunResult(complete, sentence, self._began_ns, at_ns, zero_lost)
+            case _:
+                self._write(effect, at_ns)
+
+    def _write(self, effect: Record, at_ns: int) -> None:
+        match effect:
+            case Intend(intent):
+                self._session.intend(intent, at_ns)
+            case Conclude(command_id, outcome, clock_ms):
+                self._session.conclude(command_id, outcome, at_ns, clock_ms)
+                if outcome.made:
+                    self._on_exposure()
+            case Zeroed(boot_id):
+                self._session.note_zero(boot_id)
+            case Checked(axes):
+                self._session.note_checked(axes)
+            case Doubt(exposures, why):
+                self._session.doubt(exposures, why)

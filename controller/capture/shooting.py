@@ -4,7 +4,7 @@ from typing import Any
 
 from controller.capture import requests
 from controller.capture.acting import Acting
-from controller.capture.effects import Ask, End, Greet, Intend, Send, Timer
+from controller.capture.effects import Ask, End, Greet, Intend, Send, Timer, Zeroed
 from controller.capture.events import Event, Kind
 from controller.program.program import AskStep, ExposeStep, MoveStep
 from controller.session.session import DoubtReason
@@ -25,6 +25,11 @@ class Shooting(Acting):
     def nothing_left(self, _: Any) -> bool:
         """Every exposure is made, or given up, and zero was looked at once more."""
         return not self.left and not self.later and self.cursor >= len(self.steps)
+
+    def may_still_know(self, data: Any) -> bool:
+        """The board has found zero for an earlier run of this session, and has not restarted since."""
+        event: Event = data.kwargs["event"]
+        return self.boot_id is not None and event.boot_id == self.boot_id
 
     def move_is_due(self, _: Any) -> bool:
         """The step that comes next is a move."""
@@ -87,6 +92,12 @@ class Shooting(Acting):
         self.newly = set()
         for made in self.unchecked.values():
             made.clear()
+        assert self.boot_id is not None
+        self.effects.append(Zeroed(self.boot_id))
+
+    def note_armed(self, _: Any) -> None:
+        """What the board stops for from now on is of this run."""
+        self.was_armed = True
 
     def note_arrived(self, data: Any) -> None:
         """The move under way has ended: the next step."""
@@ -111,6 +122,7 @@ class Shooting(Acting):
         # A board remembers the last id it took, also from a session before this one.
         self.next_id = max(self.next_id, event.command_id + 1)
         self.boot_id = event.boot_id
+        self.position_known = self.zero_was_set = False
         self.capabilities = event.capabilities or Capability(0)
         self.send_arming()
 
@@ -138,7 +150,7 @@ class Shooting(Acting):
         step = self.step(ExposeStep)
         self.tries += 1
         command_id = self._take_id()
-        self.exposing_id = command_id
+        self.exposing_id, self.exposing = command_id, (step.frame, step.exposure)
         self.effects.append(Intend(self._intent(step, command_id)))
         request = Expose(command_id, step.frame, step.exposure, step.focus_ms, step.press_ms, step.limit_ms)
         self._command(data, request, step.expected_ns, step.deadline_ns)

@@ -76,6 +76,7 @@ def _onward(kind: Kind, source: RunState, target: RunState = S.RECOVERING, actio
 
 
 NOTES: dict[tuple[RunState, Kind], tuple[str, ...]] = {
+    (S.ARMING, Kind.ARMED): ("note_armed",),
     (S.EXPOSING, Kind.EXPOSED): ("note_made",),
     (S.REFERENCING, Kind.REFERENCED): ("note_zero",),
     (S.MOVING, Kind.ARRIVED): ("note_arrived",),
@@ -85,8 +86,10 @@ NOTES: dict[tuple[RunState, Kind], tuple[str, ...]] = {
 ROWS: tuple[Row, ...] = (
     # The photographs, one after the other.
     Row(Kind.START, (S.IDLE,), S.CONNECTING, "greet"),
+    Row(Kind.WELCOMED, (S.CONNECTING,), S.QUIETING, "quieten", condition="may_still_know"),
     Row(Kind.WELCOMED, (S.CONNECTING,), S.ARMING, "arm"),
     Row(Kind.ARMED, (S.ARMING,), S.STOPPING, "stop_stuck", condition="gets_nowhere"),
+    Row(Kind.ARMED, (S.ARMING,), S.CHECKING, "look", condition="goes_on_unseen"),
     *_onward(Kind.ARMED, S.ARMING),
     Row(Kind.REFERENCED, (S.REFERENCING,), S.CHECKING, "look", condition="look_is_due"),
     *_onward(Kind.REFERENCED, S.REFERENCING),

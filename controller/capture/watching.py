@@ -9,7 +9,7 @@ it was last seen in its place is suspect and shot again.
 from typing import Any
 
 from controller.capture.acting import Acting
-from controller.capture.effects import Listen, Send, Timer
+from controller.capture.effects import Checked, Listen, Send, Timer
 from controller.capture.events import Event
 from controller.capture.recovery import PATIENCE_NS
 from controller.capture.requests import reference
@@ -30,10 +30,18 @@ class Watching(Acting):
     # Conditions.
 
     def look_is_due(self, _: Any) -> bool:
-        """Zero was just found, or the move that has ended has passed a switch."""
+        """Where the switches were seen so far is not known, or the move that has ended has passed one."""
         if not self.capabilities & SWITCHES:
             return False
         return self.edges is None or (self.last_move is not None and bool(passed(self.last_move)))
+
+    def goes_on_unseen(self, data: Any) -> bool:
+        """The position is known from an earlier run, and where the switches were seen by then is not."""
+        return self.position_known and not self.nothing_left(data) and self.look_is_due(data) and self.edges is None
+
+    def nothing_left(self, _: Any) -> bool:
+        """Given by `Shooting`."""
+        raise NotImplementedError
 
     def index_is_off(self, _: Any) -> bool:
         """A switch was not where it should be."""
@@ -69,6 +77,7 @@ class Watching(Acting):
                 tolerance = tolerance_steps(head.pan if axis == "pan" else head.tilt)
                 if axis in self.newly and abs(at[axis]) <= tolerance:
                     self.unchecked[axis].clear()
+                    self.effects.append(Checked((axis,)))
                 else:
                     self.off.append(axis)
                 self.newly.discard(axis)

@@ -121,8 +121,7 @@ def resume_command(path: Path, url: str | None, crew: Crew) -> Summary:
         plan = plan_from(about["plan"], str(path))
         _take_old_wishes(session)
         made = session.made()
-        if plan.exposures <= made:
-            session.note_end("The set is complete.", complete=True)
+        if plan.exposures <= made and about.get("complete") == "yes":
             return _summary(plan, session, RunResult(True, "The set was complete already.", 0, 0))
         program = build_program(plan.kit, plan.frames, made)
         device = url or about["port"]

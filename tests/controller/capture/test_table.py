@@ -35,6 +35,7 @@ def run_in(state: RunState) -> Run:
     run = Run(PROGRAM)
     run.state = state
     run.cursor = CURSOR[state]
+    run.boot_id = BootId(3) if state is not S.CONNECTING else None
     run.exposing_id = 9 if state in {S.EXPOSING, S.STOPPING} else 0
     return run
 
