@@ -20,7 +20,7 @@ from controller.errors import StorageFailed
 from controller.planning.plan import Frame
 from controller.program.program import Program
 from controller.report.wording import duration
-from controller.session.session import Happening
+from controller.session.rows import Happening
 from protocol.statistics import LinkStatistics
 from protocol.units import NS
 

@@ -7,7 +7,7 @@ from controller.capture.events import Event, Kind
 from controller.capture.states import RunState
 from controller.program.build import build_steps, look_steps
 from controller.program.program import AskStep, ExposeStep, Exposure, MoveStep, Program, Step
-from controller.session.session import AXES, DoubtReason, Intent, Remembered, ShotOutcome
+from controller.session.rows import AXES, DoubtReason, Intent, Remembered, ShotOutcome
 from protocol.messages import Capability, Expose, Move, Outcome, Reference, Stop
 from protocol.units import BootId, CommandId
 

@@ -3,7 +3,7 @@
 from dataclasses import dataclass
 from typing import TypeAlias
 
-from controller.session.session import DoubtReason, Intent, ShotOutcome
+from controller.session.rows import DoubtReason, Intent, ShotOutcome
 from protocol.messages import Request
 
 

@@ -6,7 +6,7 @@ from controller.capture.acting import Acting
 from controller.capture.effects import SendUrgent, Timer
 from controller.capture.events import Event
 from controller.capture.sentences import CAUSES, REASONS
-from controller.session.session import DoubtReason
+from controller.session.rows import DoubtReason
 from protocol.messages import Cause, Halt
 
 

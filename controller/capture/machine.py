@@ -16,7 +16,7 @@ from controller.capture.shooting import Shooting
 from controller.capture.states import NOTES, ROWS, Row, RunState
 from controller.capture.watching import Watching
 from controller.program.program import Program
-from controller.session.session import NOTHING, Remembered
+from controller.session.rows import NOTHING, Remembered
 
 
 class Run(Shooting, Watching, Recovery, Endings):

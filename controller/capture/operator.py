@@ -5,7 +5,8 @@ from collections.abc import Callable
 from controller.capture.events import Kind, Wanted
 from controller.capture.interrupts import Interrupts
 from controller.errors import InputError
-from controller.session.session import Session, WishRow
+from controller.session.rows import WishRow
+from controller.session.session import Session
 from protocol.units import MS
 
 WORDS: dict[str, Kind] = {

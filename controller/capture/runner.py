@@ -27,7 +27,8 @@ from controller.capture.machine import Run
 from controller.capture.port import Port
 from controller.errors import LinkLost
 from controller.program.program import Program
-from controller.session.session import Happening, Session
+from controller.session.rows import Happening
+from controller.session.session import Session
 from protocol.messages import Halt, Stop
 from protocol.statistics import LinkStatistics
 

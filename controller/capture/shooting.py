@@ -7,7 +7,7 @@ from controller.capture.acting import Acting
 from controller.capture.effects import Ask, End, Greet, Intend, Send, Timer, Zeroed
 from controller.capture.events import Event, Kind
 from controller.program.program import AskStep, ExposeStep, MoveStep
-from controller.session.session import DoubtReason
+from controller.session.rows import DoubtReason
 from protocol.messages import Capability, Expose, Move
 from protocol.units import Steps
 

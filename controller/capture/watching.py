@@ -15,7 +15,7 @@ from controller.capture.recovery import PATIENCE_NS
 from controller.capture.requests import reference
 from controller.program.index import tolerance_steps
 from controller.program.program import MoveStep
-from controller.session.session import DoubtReason
+from controller.session.rows import DoubtReason
 from protocol.messages import Capability, GetIndex
 from protocol.units import NS
 

@@ -13,7 +13,8 @@ from controller.files import make_folder, write_whole
 from controller.planning.plan import Plan, plan_from
 from controller.report.html import write_html
 from controller.report.summary import Summary, summarise
-from controller.session.session import CLOCK_FACT, DoubtRow, Session, ShotRow
+from controller.session.rows import CLOCK_FACT, DoubtRow, ShotRow
+from controller.session.session import Session
 from protocol.units import NS
 
 

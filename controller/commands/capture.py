@@ -28,7 +28,8 @@ from controller.ports.serial_port import SerialPort, resolve
 from controller.program.build import build_program
 from controller.program.program import AxisSetting, MoveStep, Program
 from controller.report.summary import Summary, summarise
-from controller.session.session import CAPTURE, Session
+from controller.session.rows import CAPTURE
+from controller.session.session import Session
 
 SWEEP_SHARE = 1 / 3  # of the highest speed, while somebody watches the cables
 

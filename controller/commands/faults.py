@@ -8,7 +8,7 @@ from controller.errors import InputError
 from controller.planning.plan import Plan
 from controller.program.program import Program
 from controller.report.wording import counted, moment
-from controller.session.session import Happening
+from controller.session.rows import Happening
 from protocol.units import NS
 from sim.incidents import Incident
 from sim.rig import NOTHING

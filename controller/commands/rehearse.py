@@ -17,7 +17,8 @@ from controller.report.html import write_html
 from controller.report.run_page import write_run_page
 from controller.report.summary import Summary, summarise
 from controller.report.wording import duration, made_words
-from controller.session.session import REHEARSAL, Session
+from controller.session.rows import REHEARSAL
+from controller.session.session import Session
 from sim.rig import Rig
 from sim.trace import Trace
 from sim.virtual_port import HostKilled, VirtualPort

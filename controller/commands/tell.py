@@ -8,7 +8,8 @@ from controller.capture.events import Kind
 from controller.capture.operator import as_wanted, wish_of
 from controller.errors import InputError, WorldError
 from controller.lock import in_use
-from controller.session.session import CAPTURE, Session
+from controller.session.rows import CAPTURE
+from controller.session.session import Session
 from protocol.units import MS, NS
 
 PATIENCE_NS = 5 * NS

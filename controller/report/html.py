@@ -14,7 +14,7 @@ from controller.report.sphere_picture import pole_picture, sphere_picture
 from controller.report.summary import Summary
 from controller.report.timeline_picture import seconds_by_lane, stretches, timeline_picture
 from controller.report.wording import again_words, duration, left_out_sentence, proof_sentence
-from controller.session.session import Happening
+from controller.session.rows import Happening
 
 
 @dataclass(frozen=True, slots=True)

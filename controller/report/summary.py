@@ -5,7 +5,7 @@ from collections.abc import Sequence
 from pydantic import BaseModel, ConfigDict
 
 from controller.planning.plan import Plan
-from controller.session.session import DoubtReason, DoubtRow, ShotOutcome, ShotRow
+from controller.session.rows import DoubtReason, DoubtRow, ShotOutcome, ShotRow
 
 
 class Summary(BaseModel):

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from matplotlib.figure import Figure
 
 from controller.capture.states import RunState
-from controller.session.session import Happening
+from controller.session.rows import Happening
 
 # Colours that stay apart for colour-blind eyes (M. Okabe and K. Ito, "Color Universal Design", 2008).
 LANES: dict[RunState, tuple[str, str]] = {

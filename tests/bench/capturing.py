@@ -19,7 +19,8 @@ from controller.kit.kit import Kit
 from controller.planning.plan import Frame
 from controller.ports.serial_port import SerialPort
 from controller.program.build import build_program
-from controller.session.session import Intent, Session, ShotOutcome
+from controller.session.rows import Intent, ShotOutcome
+from controller.session.session import Session
 from protocol.units import NS
 from sim.rig import NOTHING, Rig
 from sim.scenario import library

@@ -16,7 +16,7 @@ from controller.display import DOING, PAUSES, SPHERE_COLUMNS, Display, Seen, dis
 from controller.errors import StorageFailed
 from controller.planning.plan import Frame
 from controller.program.build import build_program
-from controller.session.session import Happening
+from controller.session.rows import Happening
 from protocol.statistics import LinkStatistics
 from tests.end_to_end.whole_runs import few_frames, kit_of, run, world_of
 

@@ -14,7 +14,8 @@ from controller.kit.kit import Kit
 from controller.planning.make import make_plan
 from controller.planning.plan import Plan
 from controller.program.build import build_program
-from controller.session.session import Session, ShotOutcome
+from controller.session.rows import ShotOutcome
+from controller.session.session import Session
 from protocol.units import NS
 from sim.rig import Rig
 from sim.scenario import Scenario

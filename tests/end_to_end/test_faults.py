@@ -17,7 +17,8 @@ from controller.commands.stand_in import rig_spec
 from controller.planning.make import make_plan
 from controller.planning.plan import Plan, save_plan
 from controller.program.build import build_program
-from controller.session.session import Session, ShotOutcome
+from controller.session.rows import ShotOutcome
+from controller.session.session import Session
 from protocol.messages import BoardState
 from sim.rig import Rig
 from sim.scenario import KINDS, Fault, Scenario, library

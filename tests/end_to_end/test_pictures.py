@@ -20,7 +20,7 @@ from controller.commands import pictures as pictures_module
 from controller.commands.pictures import Darkroom
 from controller.kit.kit import Kit
 from controller.planning.plan import Frame
-from controller.session.session import ShotRow
+from controller.session.rows import ShotRow
 from sim.scene.film import View
 from sim.scene.place import make_place
 from sim.scene.scenery import Scenery, points_across

@@ -14,7 +14,7 @@ from hypothesis import strategies as st
 from controller.kit.kit import Kit
 from controller.planning.make import make_plan
 from controller.report.summary import Summary, summarise
-from controller.session.session import ShotOutcome
+from controller.session.rows import ShotOutcome
 from protocol.framing import MAX_FRAME
 from tests.end_to_end.whole_runs import assert_truly_made, kit_of, planned_exposures, run, world_of
 

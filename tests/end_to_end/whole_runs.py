@@ -16,7 +16,8 @@ from controller.kit.load import kit_from_tables
 from controller.planning.plan import Frame
 from controller.program.build import build_program
 from controller.program.program import Program
-from controller.session.session import Happening, Session, ShotRow
+from controller.session.rows import Happening, ShotRow
+from controller.session.session import Session
 from sim.rig import Rig
 from sim.truth import TrueExposure
 from sim.virtual_port import VirtualPort

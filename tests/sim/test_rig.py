@@ -12,7 +12,8 @@ import pytest
 from controller.capture.runner import Runner
 from controller.commands.stand_in import rig_spec
 from controller.program.build import build_program
-from controller.session.session import Session, ShotOutcome
+from controller.session.rows import ShotOutcome
+from controller.session.session import Session
 from sim.rig import Rig
 from sim.virtual_port import VirtualPort
 from tests.end_to_end.whole_runs import few_frames, kit_of

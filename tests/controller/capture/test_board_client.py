@@ -11,7 +11,7 @@ from controller.capture.board import BoardClient
 from controller.capture.events import Event, Kind, Wanted
 from controller.kit.line import TRIES, retry_ns
 from controller.planning.plan import Frame
-from controller.session.session import ShotOutcome
+from controller.session.rows import ShotOutcome
 from protocol.codec import encode_message
 from protocol.framing import encode_frame
 from protocol.messages import (

@@ -11,7 +11,7 @@ from controller.capture.shooting import MOST_SILENT, MOST_TRIES
 from controller.capture.states import RunState
 from controller.program.build import build_program
 from controller.program.program import ExposeStep, MoveStep, Program
-from controller.session.session import ShotOutcome
+from controller.session.rows import ShotOutcome
 from protocol.messages import Arm, Cause, Expose, Halt, Move, Outcome, Reason, Reference, SetAxis, Stop
 from protocol.units import BootId, CommandId
 from tests.end_to_end.whole_runs import few_frames, kit_of

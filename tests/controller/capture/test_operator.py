@@ -9,7 +9,8 @@ from controller.capture.events import Kind, Wanted
 from controller.capture.interrupts import Interrupts
 from controller.capture.operator import LOOKS_EVERY_NS, WORDS, Operator, as_wanted, wish_of
 from controller.errors import InputError
-from controller.session.session import Session, WishRow
+from controller.session.rows import WishRow
+from controller.session.session import Session
 
 
 @pytest.mark.parametrize("word", [word for word in WORDS if word != "retake"])

@@ -12,7 +12,8 @@ from hypothesis import strategies as st
 
 from controller.capture.events import Kind, Wanted
 from controller.planning.plan import Frame
-from controller.session.session import DoubtReason, Session
+from controller.session.rows import DoubtReason
+from controller.session.session import Session
 from tests.end_to_end.whole_runs import (
     World,
     assert_truly_made,

@@ -11,7 +11,8 @@ import pytest
 from controller.capture.events import Kind, Wanted
 from controller.capture.runner import Runner
 from controller.errors import StorageFailed
-from controller.session.session import Session, ShotOutcome
+from controller.session.rows import ShotOutcome
+from controller.session.session import Session
 from protocol.codec import decode_message, encode_message
 from protocol.framing import Deframer, encode_frame
 from protocol.messages import BoardState, Cause, GetStatus, Status, StatusFlag, Stop

@@ -12,7 +12,7 @@ from hypothesis import strategies as st
 from controller.capture.events import Kind, Wanted
 from controller.planning.plan import Frame
 from controller.program.timing import wire_ns
-from controller.session.session import ShotOutcome
+from controller.session.rows import ShotOutcome
 from protocol.codec import encode_message
 from protocol.framing import encode_frame
 from protocol.messages import BoardState, Cause, Halt, Held, Stop

@@ -6,7 +6,8 @@ import pytest
 
 from controller.commands.account import report_command
 from controller.planning.make import make_plan
-from controller.session.session import Intent, Session, ShotOutcome
+from controller.session.rows import Intent, ShotOutcome
+from controller.session.session import Session
 from tests.end_to_end.whole_runs import kit_of
 
 PLAN = make_plan(kit_of(14.0), 0.3)

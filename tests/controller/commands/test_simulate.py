@@ -17,7 +17,8 @@ from controller.kit.load import load_kit
 from controller.planning.make import make_plan
 from controller.ports.serial_port import SerialPort
 from controller.program.build import build_program
-from controller.session.session import Session, ShotOutcome
+from controller.session.rows import ShotOutcome
+from controller.session.session import Session
 from protocol.codec import decode_message
 from protocol.framing import Deframer, Frame
 from protocol.messages import Booted, GetStatus, Message, Status

@@ -14,7 +14,7 @@ from controller.planning.request import Request
 from controller.report.html import write_html
 from controller.report.summary import Summary, summarise
 from controller.report.wording import proof_sentence
-from controller.session.session import Happening
+from controller.session.rows import Happening
 from tests.end_to_end.whole_runs import kit_of, run, world_of
 
 PLAN = make_plan(kit_of(14.0), 0.3)

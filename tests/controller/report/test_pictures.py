@@ -18,7 +18,7 @@ from controller.planning.plan import Frame
 from controller.report.html import row_lines
 from controller.report.sphere_picture import GRID_ACROSS, _outlines, frames_seeing, outline_directions
 from controller.report.timeline_picture import LANES, seconds_by_lane, stretches
-from controller.session.session import Happening
+from controller.session.rows import Happening
 from tests.end_to_end.whole_runs import direction, kit_of
 
 NS = 1_000_000_000

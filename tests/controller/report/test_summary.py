@@ -12,7 +12,7 @@ from controller.planning.make import make_plan
 from controller.planning.request import RegionKind, Request
 from controller.report.summary import Summary, summarise
 from controller.report.wording import degrees, duration, proof_sentence
-from controller.session.session import Intent, ShotOutcome, ShotRow
+from controller.session.rows import Intent, ShotOutcome, ShotRow
 from tests.end_to_end.whole_runs import kit_of, planned_exposures
 
 KIT = kit_of(12.0, exposure={"bracket_ev": [0, 1]})

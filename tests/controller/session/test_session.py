@@ -10,7 +10,8 @@ from pathlib import Path
 import pytest
 
 from controller.errors import InputError, StorageFailed
-from controller.session.session import SESSION_VERSION, Happening, Intent, Session, ShotOutcome, ShotRow
+from controller.session.rows import Happening, Intent, ShotOutcome, ShotRow
+from controller.session.session import SESSION_VERSION, Session
 
 ABOUT = {"kind": "test", "seed": "7"}
 

@@ -1,0 +1,103 @@
+"""What a session holds, as values: intents and outcomes, doubts, wishes, happenings, and what is remembered."""
+
+from dataclasses import dataclass, field
+from enum import StrEnum
+
+AXES = ("pan", "tilt")
+ZERO_FACT = "zero found by boot"
+CLOCK_FACT = "clock from "
+"""A fact whose name goes on with the number of the first exposure it holds for: monotonic nanoseconds, and UTC then."""
+CAPTURE, REHEARSAL = "capture", "rehearsal"
+"""What a session may be the record of: the fact `kind`."""
+
+
+class ShotOutcome(StrEnum):
+    """How an exposure ended, as the host may claim it."""
+
+    CONFIRMED = "confirmed"
+    ASSUMED = "assumed"
+    UNCONFIRMED = "unconfirmed"
+    INTERRUPTED = "interrupted"
+
+    @property
+    def made(self) -> bool:
+        """Whether the exposure counts as made."""
+        return self in {ShotOutcome.CONFIRMED, ShotOutcome.ASSUMED}
+
+
+class DoubtReason(StrEnum):
+    """Why an exposure that was made does not count."""
+
+    SUSPECT = "suspect"
+    """The head may have pointed elsewhere."""
+    RETAKE = "retake"
+    """The operator wants it once more."""
+
+
+@dataclass(frozen=True, slots=True)
+class Intent:
+    """One exposure about to be made: what, where the head was told to point, and under which command."""
+
+    frame: int
+    exposure: int
+    attempt: int
+    command_id: int
+    yaw_deg: float
+    pitch_deg: float
+    shutter_s: float
+
+
+@dataclass(frozen=True, slots=True)
+class ShotRow:
+    """One row of the session: an intent and, once it is known, its outcome."""
+
+    number: int
+    intent: Intent
+    intended_ns: int
+    outcome: ShotOutcome | None
+    ended_ns: int | None
+    board_clock_ms: int | None
+
+
+@dataclass(frozen=True, slots=True)
+class Remembered:
+    """What a run that goes on knows of the one before: `boot_id` is the board's boot that found zero, None if none did.
+
+    `unchecked` holds, for each axis, what was made since its switch was last seen in place; `in_doubt` is the exposure
+    whose outcome was not heard of: its command id, frame and number.
+    """
+
+    boot_id: int | None = None
+    unchecked: dict[str, list[tuple[int, int]]] = field(default_factory=dict)
+    in_doubt: tuple[int, int, int] | None = None
+
+
+NOTHING = Remembered()
+
+
+@dataclass(frozen=True, slots=True)
+class DoubtRow:
+    """All rows of this exposure up to number `upto` do not count, for this reason."""
+
+    frame: int
+    exposure: int
+    upto: int
+    why: DoubtReason
+
+
+@dataclass(frozen=True, slots=True)
+class WishRow:
+    """What somebody at another terminal wants: a word, and frames where it needs them."""
+
+    wanted: str
+    frames: tuple[int, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class Happening:
+    """A change of state of the run: when, into which state, and why."""
+
+    at_ns: int
+    state: str
+    what: str
+    frame: int | None
