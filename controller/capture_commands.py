@@ -28,6 +28,7 @@ RUN_OPTIONS = (
     click.option("--countdown", type=click.IntRange(0, 600), default=5, show_default=True,
                  help="Seconds before the first motion."),
     click.option("--skip-sweep", is_flag=True, help="Leave out the slow walk round the extremes."),
+    click.option("--tether", is_flag=True, help="Confirm each exposure by its file, over USB (needs fullturn[tether])."),
     click.option("--log", type=click.Path(dir_okay=False, path_type=Path),
                  help="Write what happens, one JSON object a line."),
 )  # fmt: skip
@@ -183,6 +184,7 @@ def _crew(options: dict[str, Any], as_json: bool) -> "Crew":
         TypedLines().next_line,
         set_zero if attended else None,
         not options["skip_sweep"],
+        options["tether"],
     )
 
 

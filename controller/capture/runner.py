@@ -1,8 +1,9 @@
 """The loop: take one event, ask the machine, do what it says, in order."""
 
+from collections import deque
 from collections.abc import Callable
 from contextlib import suppress
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from controller.capture.board import BoardClient, Wish
 from controller.capture.effects import (
@@ -25,12 +26,16 @@ from controller.capture.effects import (
 from controller.capture.events import Event, Kind
 from controller.capture.machine import Run
 from controller.capture.port import Port
+from controller.capture.tether import PATIENCE_NS, Tether
 from controller.errors import LinkLost
 from controller.program.program import Program
 from controller.session.rows import Happening
 from controller.session.session import Session
-from protocol.messages import Halt, Stop
+from protocol.messages import Halt, Outcome, Stop
 from protocol.statistics import LinkStatistics
+from protocol.units import MS
+
+LOOK_NS = 50 * MS  # between two looks for a file
 
 
 @dataclass(frozen=True, slots=True)
@@ -54,7 +59,7 @@ class Runner:
 
     `on_exposure` hears of every confirmed or assumed exposure, `on_change` of every change of state. `ask(frame, yaw_deg,
     pitch_deg)` says what is to be held there by hand and whether it is at once; if not, `operator` answers later with
-    ANSWERED.
+    ANSWERED. With a `tether` an exposure is made when its file has arrived.
     """
 
     def __init__(
@@ -67,11 +72,13 @@ class Runner:
         ask: Callable[[int, float, float], bool] = lambda *_: True,
         first_id: int = 1,
         on_change: Callable[[Happening], None] = lambda _: None,
+        tether: Tether | None = None,
     ) -> None:
         self._program, self._port, self._session = program, port, session
         self._began_ns = port.now()
         self._operator, self._on_exposure, self._ask = operator, on_exposure, ask
-        self._on_change = on_change
+        self._on_change, self._tether = on_change, tether
+        self._meanwhile: deque[Event] = deque()  # what came while a file was waited for
         self._answered = self._lost = False
         self._board = BoardClient(port, program)
         self._run = Run(program, first_id, session.remembered())
@@ -102,6 +109,8 @@ class Runner:
         return self._result
 
     def _wait_event(self) -> Event:
+        if self._meanwhile:
+            return self._meanwhile.popleft()
         if self._answered:
             self._answered = False
             return Event(Kind.ANSWERED, self._port.now())
@@ -114,10 +123,27 @@ class Runner:
         except LinkLost:
             return Event(Kind.LINK_LOST, self._port.now())
         if event is not None:
-            return event
+            return self._wait_file(event) if self._tether is not None and event.kind is Kind.EXPOSED else event
         assert timer is not None
         self._timer = None
         return Event(Kind.OVERDUE if timer.overdue else Kind.WAITED, self._port.now())
+
+    def _wait_file(self, exposed: Event) -> Event:
+        """The exposure as its file tells it; the board is kept content meanwhile."""
+        assert self._tether is not None
+        deadline_ns = self._port.now() + PATIENCE_NS
+        while (now := self._port.now()) < deadline_ns:
+            files = self._tether.new_files()
+            if files:
+                self._session.note(Happening(now, self._run.state.value, f"file {files[-1]}", self._run.frame))
+                return replace(exposed, at_ns=now, outcome=Outcome.EXPOSED_SYNC)
+            try:
+                event = self._board.wait_event(now + LOOK_NS, self._operator)
+            except LinkLost:
+                event = Event(Kind.LINK_LOST, self._port.now())
+            if event is not None:
+                self._meanwhile.append(event)
+        return replace(exposed, kind=Kind.NOT_CONFIRMED, at_ns=self._port.now(), outcome=Outcome.NO_SYNC)
 
     def _handle(self, event: Event) -> None:
         before = self._run.state

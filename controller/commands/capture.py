@@ -1,7 +1,7 @@
 """`fullturn capture` and `resume`: the set on a real board, every exposure on the disk before and after it is made."""
 
 from collections.abc import Callable, Iterator, Sequence
-from contextlib import AbstractContextManager, contextmanager, suppress
+from contextlib import AbstractContextManager, contextmanager, nullcontext, suppress
 from dataclasses import dataclass, replace
 from datetime import datetime
 from pathlib import Path
@@ -15,6 +15,7 @@ from controller.capture.hand import Hand
 from controller.capture.interrupts import Interrupts
 from controller.capture.operator import Operator, as_wanted
 from controller.capture.runner import Runner, RunResult
+from controller.capture.tether import UsbCamera
 from controller.commands.preflight import Check, calibration_checks, checks
 from controller.conformance.talk import Talk
 from controller.display import Display
@@ -51,6 +52,7 @@ class Crew:
     typed: Callable[[], str | None] = lambda: None
     jog: Callable[[Hand], None] | None = None
     sweep: bool = True
+    tether: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -192,7 +194,11 @@ def _run(job: _Job, program: Program) -> Summary:
 
 def _run_once(job: _Job, program: Program) -> RunResult:
     port, session, crew = job.port, job.session, job.crew
-    with Interrupts() as interrupts, crew.show(program, port.now(), session.made()) as shown:
+    with (
+        Interrupts() as interrupts,
+        crew.show(program, port.now(), session.made()) as shown,
+        UsbCamera() if crew.tether else nullcontext() as tether,
+    ):
         operator = Operator(session, interrupts, port.now, crew.typed, shown.say)
 
         def next_wish() -> Wanted | None:
@@ -208,6 +214,7 @@ def _run_once(job: _Job, program: Program) -> RunResult:
             crew.hold,
             session.next_command_id(),
             shown.change,
+            tether,
         )
         shown.watch(runner)
         session.note_clock(port.now(), clock.wall_time())
