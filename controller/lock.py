@@ -45,7 +45,10 @@ def sole_use(path: Path, what: str, purpose: str) -> Iterator[None]:
 def lock_of(name: Path | str) -> Path:
     """Where the lock of a session or a port lies: for everybody on this computer at the same place, out of the way."""
     real = os.path.realpath(name) if isinstance(name, Path) or os.path.exists(name) else name
-    return Path(tempfile.gettempdir()) / f"fullturn-{hashlib.sha256(real.encode()).hexdigest()[:16]}.lock"
+    folder = Path(tempfile.gettempdir()) / "fullturn-locks"
+    with suppress(OSError):  # if it cannot be made, neither can the lock, which says so
+        folder.mkdir(mode=0o777, exist_ok=True)
+    return folder / f"{hashlib.sha256(real.encode()).hexdigest()[:16]}.lock"
 
 
 def in_use(session: Path) -> bool:

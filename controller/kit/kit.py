@@ -99,6 +99,8 @@ class Exposure(Table):
     release_lag_ms: Annotated[float, Field(ge=0, le=5_000)] = 60.0
     ready_ms: Annotated[float, Field(ge=0, le=60_000)] = 250.0
     file_megabytes: Positive | None = None
+    bulb: bool = False
+    """The camera stands at B: the shutter is open for as long as the release is pressed, which the board times."""
 
 
 class Axis(Table):

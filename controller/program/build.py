@@ -248,12 +248,13 @@ def _exposures(kit: Kit, frame: "Frame") -> list[ExposeStep]:
     camera = kit.exposure
     steps = []
     for number, shutter_s in enumerate(kit.shutter_times_s()):
+        press_ms = max(1, round(shutter_s * 1000)) if camera.bulb else camera.press_ms
         open_ms = camera.release_lag_ms + shutter_s * 1000
         # Without a sync contact the board waits the whole limit: it must cover the longest possible exposure.
         longest_ms = camera.release_lag_ms + shutter_s * 1000 * timing.LONGEST_OF_NOMINAL + LAG_MARGIN_MS
-        limit_ms = math.ceil(max(1.0, longest_ms - camera.press_ms))
-        wait_ms = max(float(camera.press_ms), open_ms) if kit.board.sync_contact else camera.press_ms + limit_ms
-        command = Expose(CommandId(1), frame.id, number, camera.focus_ms, camera.press_ms, limit_ms)
+        limit_ms = math.ceil(max(1.0, longest_ms - press_ms))
+        wait_ms = max(float(press_ms), open_ms) if kit.board.sync_contact else press_ms + limit_ms
+        command = Expose(CommandId(1), frame.id, number, camera.focus_ms, press_ms, limit_ms)
         expected = round((camera.focus_ms + wait_ms) * MS) + _exchange_ns(command, kit.board.baud)
         steps.append(
             ExposeStep(
@@ -262,11 +263,11 @@ def _exposures(kit: Kit, frame: "Frame") -> list[ExposeStep]:
                 exposure=number,
                 shutter_s=shutter_s,
                 focus_ms=camera.focus_ms,
-                press_ms=camera.press_ms,
+                press_ms=press_ms,
                 limit_ms=limit_ms,
                 ready_ns=round(camera.ready_ms * MS),
                 expected_ns=expected,
-                deadline_ns=timing.deadline_ns((camera.focus_ms + camera.press_ms + limit_ms) * MS, kit.board.baud),
+                deadline_ns=timing.deadline_ns((camera.focus_ms + press_ms + limit_ms) * MS, kit.board.baud),
             )
         )
     return steps

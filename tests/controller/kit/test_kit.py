@@ -36,6 +36,7 @@ press_ms = 150
 release_lag_ms = 45.5
 ready_ms = 400
 file_megabytes = 31.5
+bulb = true
 
 [head]
 ring_hz = 6.5
@@ -103,6 +104,7 @@ def test_a_kit_with_every_key_keeps_every_value(tmp_path: Path) -> None:
         "release_lag_ms": 45.5,
         "ready_ms": 400.0,
         "file_megabytes": 31.5,
+        "bulb": True,
     }
     assert (kit.head.ring_hz, kit.head.ring_damping, kit.head.settle_ms) == (6.5, 0.04, 900)
     assert kit.head.pan.model_dump(exclude={"backlash_deg"}) == {

@@ -123,6 +123,15 @@ def test_the_board_waits_for_the_longest_exposure(shutter_s: float, lag_ms: floa
     assert step.limit_ms >= 1
 
 
+def test_at_bulb_the_board_times_the_exposure() -> None:
+    kit = kit_of(exposure={"shutter_seconds": 30.0, "bracket_ev": [-1, 0, 1.5], "bulb": True, "press_ms": 100})
+    exposures = [step for step in shooting(kit, [frame(0, 0)]) if isinstance(step, ExposeStep)]
+    assert [step.press_ms for step in exposures] == [15_000, 30_000, 84_853]  # 30 s x 2^EV
+    assert all(step.deadline_ns > step.expected_ns > step.press_ms * 1e6 for step in exposures)
+    plain = [step.press_ms for step in shooting(kit_of(), [frame(0, 0)]) if isinstance(step, ExposeStep)]
+    assert plain == [100]
+
+
 AIMS = st.lists(st.tuples(st.floats(-180, 180), st.floats(-80, 80)), min_size=1, max_size=8)
 
 
