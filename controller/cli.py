@@ -13,6 +13,7 @@ from controller.calibrate_commands import calibrate
 from controller.calibrate_picture_commands import centre, parallax, rail, settle
 from controller.capture_commands import capture, jog, report, resume, tell
 from controller.errors import InputError, WorldError
+from controller.kit_commands import kit
 from controller.picture_options import darkroom_for, picture_options
 from controller.plan_options import asked_for, plan_options
 from controller.shared_options import FILE, json_option, show
@@ -145,7 +146,7 @@ def _address(text: str | None) -> tuple[str, int] | None:
 
 for command in (centre, parallax, rail, settle):
     calibrate.add_command(command)
-for command in (board, calibrate, jog, capture, resume, tell, report):
+for command in (kit, board, calibrate, jog, capture, resume, tell, report):
     cli.add_command(command)
 
 

@@ -7,6 +7,7 @@ library's own loose search answers with neighbours of the camera that was asked 
 """
 
 import math
+from dataclasses import dataclass
 from functools import cache
 from typing import Any
 
@@ -123,3 +124,50 @@ def _exact(entries: list[Any], table: dict[str, Any], part: str) -> list[Any]:
 
 def _folded(text: str) -> str:
     return " ".join(text.strip("\0 ").casefold().split())
+
+
+@dataclass(frozen=True, slots=True)
+class Entry:
+    """A camera or lens of the data; focal lengths in millimetres and projection are a lens's, None for a camera.
+
+    A lens of several sensor sizes is there once for each.
+    """
+
+    kind: str
+    maker: str
+    model: str
+    crop_factor: float
+    min_focal_mm: float | None = None
+    max_focal_mm: float | None = None
+    projection: str | None = None
+
+    @property
+    def name(self) -> str:
+        """Maker and model, the maker not twice."""
+        return self.model if self.model.casefold().startswith(self.maker.casefold()) else f"{self.maker} {self.model}"
+
+
+@cache
+def entries() -> tuple[Entry, ...]:
+    """All cameras and lenses of the open lens data."""
+    cameras = [
+        Entry("camera", _clean(camera.maker), _clean(camera.model), round(float(camera.crop_factor), 4))
+        for camera in _database().cameras
+    ]
+    lenses = [
+        Entry(
+            "lens",
+            _clean(lens.maker),
+            _clean(lens.model),
+            round(float(lens.crop_factor), 4),
+            round(float(lens.min_focal), 2),
+            round(float(lens.max_focal), 2),
+            str(PROJECTIONS[lens.type]) if lens.type in PROJECTIONS else None,
+        )
+        for lens in _database().lenses
+    ]
+    return tuple(cameras + lenses)
+
+
+def _clean(text: str) -> str:
+    return " ".join(text.replace("\0", " ").split())

@@ -1,0 +1,99 @@
+"""The `fullturn kit` group: options only; the work is imported when it runs."""
+
+from dataclasses import asdict
+from pathlib import Path
+
+import click
+
+from controller.plan_options import Number
+from controller.shared_options import FILE, json_option, show
+
+OUT = click.Path(dir_okay=False, path_type=Path)
+
+
+class Pixels(click.ParamType[tuple[int, int]]):
+    """Two whole numbers like 6016x4016."""
+
+    name = "WIDExHIGH"
+
+    def convert(self, value: object, param: click.Parameter | None, ctx: click.Context | None) -> tuple[int, int]:
+        """Convert. Fails like any click type."""
+        wide, _, high = str(value).casefold().partition("x")
+        if not (wide.isdecimal() and high.isdecimal() and int(wide) > 0 and int(high) > 0):
+            self.fail(f"{value!r} is not like 6016x4016.", param, ctx)
+        return int(wide), int(high)
+
+
+@click.group()
+def kit() -> None:
+    """Find cameras and lenses, write a kit without typing numbers, and see what follows from it."""
+
+
+@kit.command()
+@click.argument("words", nargs=-1, required=True)
+@click.option("--cameras", "kind", flag_value="camera", help="Cameras only.")
+@click.option("--lenses", "kind", flag_value="lens", help="Lenses only.")
+@json_option
+def find(words: tuple[str, ...], kind: str | None, as_json: bool) -> None:
+    """Search the open lens data for names that hold all WORDS (lensfun project, CC BY-SA 3.0)."""
+    from controller.commands.kit import entry_text, find_command  # noqa: PLC0415
+
+    found = find_command(list(words), ("camera", "lens") if kind is None else (kind,))
+    show([asdict(entry) for entry in found] if as_json else "\n".join(map(entry_text, found)))
+
+
+@kit.command()
+@click.option("--camera", required=True, help="Its exact name, as `kit find` prints it.")
+@click.option("--lens", help="Its exact name; without one, give the focal length of a rectilinear lens.")
+@click.option("--pixels", type=Pixels(), required=True, help="Of a full-size picture: 6016x4016.")
+@click.option("--focal-length-mm", type=Number(0, 3000, min_open=True), help="Of a zoom, or where no lens is named.")
+@click.option("--out", type=OUT, required=True, help="The kit to write.")
+def new(camera: str, lens: str | None, pixels: tuple[int, int], focal_length_mm: float | None, out: Path) -> None:
+    """Write a commented kit file. Only exact names are taken: a near miss may be another sensor."""
+    from controller.commands.kit import new_command  # noqa: PLC0415
+
+    new_command(out, camera, lens, pixels, focal_length_mm)
+    show(f"The kit is in {out}. Its head is an example: put in your own, then look at `fullturn kit check {out}`.")
+
+
+@kit.command("from-picture")
+@click.argument("picture", type=FILE)
+@click.option("--out", type=OUT, help="A kit to write.")
+@json_option
+def from_picture(picture: Path, out: Path | None, as_json: bool) -> None:
+    """Read camera, lens, focal length and pixels from a PICTURE's EXIF, and say what it could not know."""
+    from controller.commands.kit import entry_text, from_picture_command  # noqa: PLC0415
+
+    found = from_picture_command(picture, out)
+    if as_json:
+        show(asdict(found))
+        return
+    shot = found.shot
+    lines = [entry_text(entry) for entry in (found.camera, found.lens) if entry is not None]
+    focal = "" if shot.focal_length_mm is None else f", {shot.focal_length_mm:g} mm"
+    lines.append(f"picture  {shot.pixels[0]} x {shot.pixels[1]} pixels{focal}")
+    show("\n".join([*lines, *found.unknown, *([f"The kit is in {out}."] if out is not None else [])]))
+
+
+@kit.command()
+@click.argument("kit_file", metavar="KIT", type=FILE)
+@json_option
+def check(kit_file: Path, as_json: bool) -> None:
+    """Explain everything that follows from a KIT: fields of view, pixels, steps, waits, how calibration stands."""
+    from controller.commands.kit import as_json as lines_as_json  # noqa: PLC0415
+    from controller.commands.kit import check_command  # noqa: PLC0415
+
+    lines = check_command(kit_file)
+    if as_json:
+        show(lines_as_json(lines))
+        return
+    width = max(len(line.what) for line in lines)
+    show("\n".join(f"{line.what:{width}}  {line.value}  ({line.how})" for line in lines))
+
+
+@kit.command()
+def schema() -> None:
+    """Print the kit file's JSON Schema, so that an editor can complete it."""
+    from controller.kit.kit import Kit  # noqa: PLC0415
+
+    show(Kit.model_json_schema())
