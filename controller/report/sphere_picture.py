@@ -1,12 +1,13 @@
 """The sphere drawn: unrolled, and as seen toward each pole; every frame's outline and core over how many see it."""
 
 from collections.abc import Sequence
+from typing import Any
 
 import numpy as np
 from matplotlib.axes import Axes
 from matplotlib.collections import LineCollection
 from matplotlib.figure import Figure
-from matplotlib.patches import Circle, Rectangle
+from matplotlib.patches import Circle, Rectangle, Wedge
 from matplotlib.ticker import MaxNLocator
 from numpy.typing import NDArray
 
@@ -20,6 +21,7 @@ GRID_ACROSS = 720  # half a degree
 POINTS = 96
 NUMBERED_AT_MOST = 80  # more numbers than this would hide the picture
 WHITE, ORANGE, RED, GREY = "#ffffff", "#e69f00", "#d55e00", "#6b6b75"
+SHADE: Any = {"facecolor": "#00000073", "hatch": "//", "edgecolor": GREY, "linewidth": 0}
 
 
 def sphere_picture(plan: Plan) -> Figure:
@@ -49,7 +51,7 @@ def sphere_picture(plan: Plan) -> Figure:
     _bounds(axes, plan)
     worst = plan.proof.worst_at
     axes.plot(_centred(worst.yaw_deg), worst.pitch_deg, "o", ms=11, mfc="none", mec=RED, mew=2.5, label="tightest place")
-    axes.legend(loc="upper center", bbox_to_anchor=(0.5, -0.11), ncols=4, facecolor=GREY, labelcolor="white")
+    _legend(figure)
     return figure
 
 
@@ -63,13 +65,14 @@ def pole_picture(plan: Plan) -> Figure:
         axes.set_title(f"toward the {name}, horizon at the rim", fontsize=10)
         axes.set_axis_off()
         axes.add_patch(_disc(90, filled=True))
-        for sides, colour, width, _ in _layers(field, few=few):
+        for sides, colour, width, label in _layers(field, few=few):
             lines = []
             for outline in _outlines(field, sides, plan.frames):
                 seen = outline[outline[:, 2] * up > -0.02] if (outline[:, 2] * up).max() > 0 else outline[:0]
                 if len(seen) > 1:
                     lines += _cut(_seen_from_pole(seen, up), 30.0)
-            axes.add_collection(LineCollection(lines, colors=colour, linewidths=width))
+            axes.add_collection(LineCollection(lines, colors=colour, linewidths=width, label=label))
+        _bounds_seen_from_pole(axes, plan, up)
         for radius in (30, 60, 90):
             axes.add_patch(_disc(radius, filled=False))
         if few:
@@ -78,6 +81,7 @@ def pole_picture(plan: Plan) -> Figure:
                     aim = camera_axes(np.radians([frame.yaw_deg]), np.radians([frame.pitch_deg])).forward
                     (x, y) = _seen_from_pole(aim, up)[0]
                     axes.text(x, y, str(frame.id), color=WHITE, ha="center", va="center", fontsize=8)
+    _legend(figure)
     return figure
 
 
@@ -154,24 +158,54 @@ def _disc(radius: float, *, filled: bool) -> Circle:
     return Circle((0, 0), radius, fill=False, edgecolor="#9aa5b5", linewidth=0.5)
 
 
+def _shade_label(plan: Plan) -> str:
+    out_of_reach, open_sr = plan.region.unreachable_sr, 4 * np.pi - plan.region.bounds().solid_angle_sr()
+    if out_of_reach == 0:
+        return "not covered: not asked for"
+    rest = ", the rest not asked for" if open_sr > out_of_reach + 1e-4 else ""
+    return f"not covered: {out_of_reach:.3f} sr out of reach{rest}"
+
+
 def _bounds(axes: Axes, plan: Plan) -> None:
     """Shade what is not asked for, or cannot be reached."""
     region = plan.region
+    left, width = (-180.0, 360.0) if region.yaw_width_deg >= 360 else (region.yaw_from_deg, region.yaw_width_deg)
     outside = [
-        (-180.0, -90.0, 360.0, region.pitch_from_deg + 90),
-        (-180.0, region.pitch_to_deg, 360.0, 90 - region.pitch_to_deg),
+        (left, -90.0, width, region.pitch_from_deg + 90),
+        (left, region.pitch_to_deg, width, 90 - region.pitch_to_deg),
+        (left + width, -90.0, 360 - width, 180.0),
     ]
+    label = _shade_label(plan)
+    for x, y, wide, high in outside:
+        for turns in (-720, -360, 0, 360):  # whichever of them falls into the picture
+            if wide > 0 and high > 0:
+                axes.add_patch(Rectangle((x + turns, y), wide, high, label=label, **SHADE))
+                label = "_"
+
+
+def _bounds_seen_from_pole(axes: Axes, plan: Plan, up: float) -> None:
+    """The same toward a pole: beyond the pitches about the pole and at the rim, and beyond the yaws as a wedge."""
+    region = plan.region
+    near, far = 90 - region.pitch_to_deg, 90 - region.pitch_from_deg  # from the zenith
+    if up < 0:
+        near, far = 180 - far, 180 - near
+    near, far = min(near, 90.0), min(far, 90.0)
+    first, last = 90 - region.yaw_from_deg - region.yaw_width_deg, 90 - region.yaw_from_deg  # counted from x, upward
+    parts = [(near, near, first, last), (90.0, 90 - far, first, last)]
     if region.yaw_width_deg < 360:
-        right = region.yaw_from_deg + region.yaw_width_deg
-        low, high = region.pitch_from_deg, region.pitch_to_deg
-        outside += [(right + turns, low, 360 - region.yaw_width_deg, high - low) for turns in (-720, -360, 0, 360)]
-    label: str | None = "not covered: out of reach or not asked for"
-    for x, y, width, height in outside:
-        if height > 0:
-            patch = Rectangle((x, y), width, height, facecolor="#000000", alpha=0.45, hatch="//", edgecolor=GREY)
-            patch.set_label(label if label else "_")
-            axes.add_patch(patch)
-            label = None
+        parts.append((90.0, 90.0, last, first + 360))
+    for radius, wide, start, end in parts:
+        if wide > 0:
+            axes.add_patch(Wedge((0, 0), radius, start, end, width=wide, label=_shade_label(plan), **SHADE))
+
+
+def _legend(figure: Figure) -> None:
+    """One legend below everything, each entry once."""
+    named = [axes.get_legend_handles_labels() for axes in figure.axes]
+    entries = {text: handle for handles, texts in named for handle, text in zip(handles, texts, strict=True)}
+    figure.legend(
+        entries.values(), entries.keys(), loc="outside lower center", ncols=4, facecolor=GREY, labelcolor="white"
+    )
 
 
 def _numbers(axes: Axes, frames: Sequence[Frame]) -> None:

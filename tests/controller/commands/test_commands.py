@@ -90,6 +90,12 @@ def test_every_mistake_in_a_kit_gets_its_sentence(shell: Shell) -> None:
     assert all(line.startswith("bad.toml: ") for line in lines)
 
 
+def test_a_focal_length_of_nothing(shell: Shell) -> None:
+    shell.write("bad.toml", KIT.replace("12.0", "0"))
+    (line,) = refuses(shell, 2, "plan", "bad.toml", "--out", "plan.json")
+    assert "lens.focal_length_mm = 0" in line
+
+
 @pytest.mark.parametrize(
     ("text", "words"),
     [("[camera", "not valid TOML"), ("", "camera is missing"), ("[lens]\n", "camera is missing")],

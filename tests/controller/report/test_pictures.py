@@ -9,14 +9,23 @@ import pytest
 from astropy.wcs import WCS
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from matplotlib.patches import Rectangle, Wedge
 
 from controller.optics.field import make_field
 from controller.optics.projection import Projection
 from controller.planning.directions import Array
 from controller.planning.make import make_plan
 from controller.planning.plan import Frame
+from controller.planning.request import RegionKind, Request
 from controller.report.html import row_lines
-from controller.report.sphere_picture import GRID_ACROSS, _outlines, frames_seeing, outline_directions
+from controller.report.sphere_picture import (
+    GRID_ACROSS,
+    _outlines,
+    frames_seeing,
+    outline_directions,
+    pole_picture,
+    sphere_picture,
+)
 from controller.report.timeline_picture import LANES, seconds_by_lane, stretches
 from controller.session.rows import Happening
 from tests.end_to_end.whole_runs import direction, kit_of
@@ -208,6 +217,36 @@ def test_the_overlap_of_a_row_at_the_horizon() -> None:
     frames = tuple(Frame(id=i, row=0, yaw_deg=15.0 * i, pitch_deg=0.0) for i in range(24))
     (line,) = row_lines(plan.model_copy(update={"frames": frames}))
     assert line.overlap_percent == pytest.approx(23.1, abs=0.05)
+
+
+@pytest.mark.parametrize(
+    ("asked", "low_deg", "words"),
+    [
+        (Request(), -20.0, "sr out of reach"),
+        (Request(floor_deg=-40), -95.0, "not covered: not asked for"),
+        (
+            Request(region=RegionKind.WINDOW, pitch_from_deg=-20, pitch_to_deg=90, yaw_from_deg=330, yaw_to_deg=60),
+            -95.0,
+            "not covered: not asked for",
+        ),
+    ],
+    ids=["out of reach", "floor", "window"],
+)
+def test_what_is_not_covered_is_shaded_and_named(asked: Request, low_deg: float, words: str) -> None:
+    """Directions below and beyond the region lie in a shaded patch, directions inside it in none."""
+    plan = make_plan(kit_of(24.0, head={"tilt": {"min_deg": low_deg}}), 0.3, asked)
+    for figure in (sphere_picture(plan), pole_picture(plan)):
+        (legend,) = figure.legends
+        assert any(words in text.get_text() for text in legend.get_texts())
+    (axes, *_), (_, nadir) = sphere_picture(plan).axes, pole_picture(plan).axes
+    shades = [patch for patch in axes.patches if isinstance(patch, Rectangle)]
+    for yaw, pitch in ((0.0, -80.0), (0.0, 0.0), (-100.0, 0.0), (50.0, 20.0), (59.0, -89.0), (-170.0, -15.0)):
+        shaded = sum(patch.get_path().contains_point((yaw, pitch), patch.get_patch_transform()) for patch in shades)
+        inside = plan.region.bounds().holds(np.array([direction(yaw, pitch)]))[0]
+        assert shaded == (0 if inside else 1)
+    wedges = [patch for patch in nadir.patches if isinstance(patch, Wedge)]
+    assert any(wedge.get_path().contains_point((0.0, 5.0)) for wedge in wedges)  # 85 degrees down, straight ahead
+    assert not any(wedge.get_path().contains_point((0.0, 85.0)) for wedge in wedges)
 
 
 HAPPENINGS = [
