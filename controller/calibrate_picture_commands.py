@@ -167,14 +167,15 @@ def settle(readings: Path | None, pictures: tuple[Path, ...], as_json: bool, **o
         settle_photographs_command,
     )
 
-    if (readings is None) == (not pictures):
-        raise click.UsageError("Give readings (--from FILE.csv) or a burst of photographs (--pictures).")
+    if readings is not None and pictures:
+        raise click.UsageError("Give readings (--from FILE.csv) or a burst of photographs (--pictures), not both.")
     keeping = keeping_of(options)
     still = Still(lens_given(options), options["shutter_s"])
     if options["blur_px"] is not None:
         still = Still(still.lens, still.shutter_s, options["blur_px"])
-    if readings is not None:
-        finding = settle_csv_command(readings, options["from_ms"], options["degrees_per_unit"], still, keeping)
+    if not pictures:
+        given = (options["from_ms"], options["degrees_per_unit"], still, keeping)
+        finding = settle_csv_command(readings, *given, operator())
     else:
         finding = settle_photographs_command(pictures, options["every_ms"], still, keeping)
     show_kept(keep(finding, keeping), as_json)

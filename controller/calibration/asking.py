@@ -167,6 +167,20 @@ def asked_tilts(operator: Operator, kit: Kit | None) -> Readings:
     return typed.readings()
 
 
+def asked_ringing(operator: Operator) -> Readings:
+    """What a sensor shows after a move, in order of time."""
+    operator.tell(
+        "Lay a sensor that shows its readings over time (a level, a dial, a telephone's rotation) on the camera. Make "
+        "the fastest and longest move, and read it from when the move has ended: twenty readings or more over several "
+        "swings, several in each. Type time and value; an empty line ends."
+    )
+    typed = Typed()
+    while (time := operator.number("Time since the move ended, ms")) is not None:
+        if (value := operator.number("Value")) is not None:
+            typed.add(time_ms=time, value=value)
+    return typed.readings()
+
+
 def asked_visits(operator: Operator, kit: Kit | None, order: Sequence[tuple[float, float, int]]) -> Readings:
     """Poses visited in the given order: yaw, pitch and the side to come from."""
     typed = Typed()

@@ -7,6 +7,7 @@ from pathlib import Path
 
 import numpy as np
 
+from controller.calibration.asking import Operator, asked_ringing
 from controller.calibration.finding import Finding, Plot, Series
 from controller.calibration.photographs import Photograph, camera_for, photographs_in, read_photographs
 from controller.calibration.readings import NotBelievable, read_csv
@@ -45,19 +46,30 @@ class _Read:
 
 
 def settle_csv_command(
-    path: Path, from_ms: float, degrees_per_unit: float | None, still: Still, keeping: Keeping
+    path: Path | None,
+    from_ms: float,
+    degrees_per_unit: float | None,
+    still: Still,
+    keeping: Keeping,
+    operator: Operator | None = None,
 ) -> Finding:
-    """From a CSV file with the columns time_ms and value. Raises InputError, NotBelievable."""
-    readings = read_csv(path, ("time_ms", "value"))
+    """From a CSV file with the columns time_ms and value, or as typed in. Raises InputError, NotBelievable."""
+    if path is not None:
+        readings = read_csv(path, ("time_ms", "value"))
+    else:
+        assert operator is not None
+        readings = asked_ringing(operator)
     time, value = readings.numbers["time_ms"], readings.numbers["value"]
     backward = np.flatnonzero(np.diff(time) <= 0)
     if len(backward):
-        raise InputError(f"{path} line {readings.lines[backward[0] + 1]}: time_ms does not grow; give readings in order.")
+        raise InputError(
+            f"{readings.name} line {readings.lines[backward[0] + 1]}: time_ms does not grow; give readings in order."
+        )
     kept = time >= from_ms
     unit = "the sensor's unit" if degrees_per_unit is None else "°"
     factor = 1.0 if degrees_per_unit is None else degrees_per_unit
     degrees = None if degrees_per_unit is None else 1.0
-    return _settle(_Read(str(path), time[kept] / 1000, value[kept] * factor, unit, degrees), still, keeping)
+    return _settle(_Read(readings.name, time[kept] / 1000, value[kept] * factor, unit, degrees), still, keeping)
 
 
 def settle_photographs_command(paths: Sequence[Path], every_ms: float | None, still: Still, keeping: Keeping) -> Finding:

@@ -13,7 +13,7 @@ from controller.report.drawing import page_environment, svg
 from controller.report.sphere_picture import pole_picture, sphere_picture
 from controller.report.summary import Summary
 from controller.report.timeline_picture import seconds_by_lane, stretches, timeline_picture
-from controller.report.wording import again_words, duration, left_out_sentence, proof_sentence
+from controller.report.wording import again_words, duration, left_out_sentence, measured_sentence, proof_sentence
 from controller.session.rows import Happening
 
 
@@ -62,6 +62,7 @@ def write_html(
         lanes=seconds_by_lane(parts),
         proof=proof_sentence(plan),
         left_out=left_out_sentence(plan),
+        measured=measured_sentence(plan),
         again=again_words(summary).strip(),
         tale=tale,
         sphere=svg(sphere_picture(plan)),

@@ -53,6 +53,17 @@ def again_words(summary: Summary) -> str:
     return text
 
 
+def measured_sentence(plan: Plan) -> str:
+    """What of the head was measured rather than taken from its data sheet, in one sentence; empty where nothing was."""
+    parts = []
+    for name, axis in (("pan", plan.kit.head.pan), ("tilt", plan.kit.head.tilt)):
+        if axis.measured_steps_per_degree is not None:
+            parts.append(f"{axis.measured_steps_per_degree:.3f} steps per degree of {name}")
+    if plan.kit.head.lean_deg:
+        parts.append(f"a lean of {plan.kit.head.lean_deg:.2f}° toward yaw {degrees(plan.kit.head.lean_toward_deg)}")
+    return f"By calibration: {', '.join(parts)}." if parts else ""
+
+
 def made_words(summary: Summary) -> str:
     """How the run ended and what was made of the set, without a full stop."""
     return (

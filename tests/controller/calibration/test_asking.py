@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 import re
 from dataclasses import dataclass, field
 from itertools import pairwise
@@ -12,6 +13,7 @@ from controller.calibration import asking, backlash, level, steps, verify
 from controller.calibration.asking import Operator, spread
 from controller.calibration.readings import NotBelievable
 from controller.calibration.records import AxisName
+from controller.calibration.settle import fit_ringing
 from sim.lean import leaned
 from tests.controller.kit.tables import kit_with
 
@@ -137,3 +139,17 @@ def test_places_stay_inside_the_limits_and_fall_into_no_step() -> None:
     places = spread(0, 360, 7)
     gaps = {round(b - a, 1) for a, b in pairwise(places)}
     assert len(gaps) >= 2  # ISO 230-2 asks for uneven spacing
+
+
+def test_ringing_is_typed_in_until_an_empty_line() -> None:
+    """A damped swing (Thomson and Dahleh, *Theory of Vibration*, section 2.6) read every 20 ms."""
+    swing = [5 * math.exp(-0.05 * math.tau * 8 * t / 1000) * math.cos(math.tau * 8 * t / 1000) for t in range(0, 600, 20)]
+    answers = [word for place, value in enumerate(swing) for word in (str(20 * place), f"{value:.4f}")]
+    left = iter([*answers[:2], "soon", *answers[2:], ""])  # what is no number is asked for again
+    told: list[str] = []
+    readings = asking.asked_ringing(Operator(told.append, lambda _: next(left)))
+    assert len(readings) == len(swing)
+    assert readings.numbers["time_ms"].tolist() == [20.0 * place for place in range(len(swing))]
+    assert len(told) == 2
+    fitted = fit_ringing(readings.numbers["time_ms"] / 1000, readings.numbers["value"])
+    assert (fitted.ring_hz, fitted.ring_damping) == pytest.approx((8.0, 0.05), rel=0.01)

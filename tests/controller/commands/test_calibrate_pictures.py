@@ -144,8 +144,10 @@ def test_settle_refuses_in_one_sentence(text: str, status: int, said: str, shell
     assert said in line
 
 
-def test_settle_needs_one_source(shell: Shell) -> None:
-    assert "--from FILE.csv" in refuses(shell, 2, "calibrate", "settle")[-1]
+def test_settle_takes_one_source(shell: Shell) -> None:
+    shell.write("r.csv", "time_ms,value\n0,1\n")
+    both = ("calibrate", "settle", "--from", "r.csv", "--pictures", "r.csv")
+    assert "not both" in refuses(shell, 2, *both)[-1]
 
 
 @pytest.fixture
