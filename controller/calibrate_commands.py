@@ -47,7 +47,7 @@ def show_kept(kept: "Kept", as_json: bool) -> None:
     show(kept.as_json() if as_json else kept.text())
 
 
-@click.group()
+@click.group(short_help="Measure head and lens, and how sure each result is.")
 def calibrate() -> None:
     """Measure the head and the lens, with how sure each result is, and keep the records."""
 

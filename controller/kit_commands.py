@@ -24,7 +24,7 @@ class Pixels(click.ParamType[tuple[int, int]]):
         return int(wide), int(high)
 
 
-@click.group()
+@click.group(short_help="Find cameras and lenses, write a kit, see what follows.")
 def kit() -> None:
     """Find cameras and lenses, write a kit without typing numbers, and see what follows from it."""
 
