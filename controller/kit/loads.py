@@ -5,6 +5,7 @@ Estimates for choosing parts. They know nothing of flexible legs, soft ground, g
 
 import math
 from dataclasses import dataclass
+from itertools import pairwise
 
 import numpy as np
 
@@ -25,19 +26,20 @@ class Motor:
 
     def __post_init__(self) -> None:
         speeds = [rpm for rpm, _ in self.curve]
-        if not speeds or speeds[0] != 0 or any(b <= a for a, b in zip(speeds, speeds[1:], strict=False)):
+        if not speeds or speeds[0] != 0 or any(b <= a for a, b in pairwise(speeds)):
             raise InputError("The torque curve must begin at 0 rpm (holding torque) and its speeds must rise.")
 
     def torque_nm(self, rpm: float) -> float:
         """Torque in N m at a speed, between the points of the curve. Raises InputError past its end."""
         if rpm > self.curve[-1][0]:
-            raise InputError(f"The torque curve ends at {self.curve[-1][0]:g} rpm, but the axis turns it at {rpm:.0f} rpm.")
-        return float(np.interp(rpm, *zip(*self.curve, strict=True)))
+            raise InputError(f"The torque curve ends at {self.curve[-1][0]:g} rpm, and the axis asks {rpm:.0f} rpm.")
+        speeds_rpm, torques_nm = zip(*self.curve, strict=True)
+        return float(np.interp(rpm, speeds_rpm, torques_nm))
 
 
 @dataclass(frozen=True, slots=True)
 class Need:
-    """One axis: torques in N m (at the axis, or at the motor where the name says so), ramps in degrees a second squared."""
+    """One axis: torques in N m (at the axis unless the name says motor), ramps in deg/s²."""
 
     acceleration_nm: float
     imbalance_nm: float
@@ -83,7 +85,7 @@ def axis_need(axis: Axis, motor: Motor, inertia: float, imbalance_nm: float, mar
 
 @dataclass(frozen=True, slots=True)
 class Stand:
-    """A tripod and the wind on it: lengths in m, area in m², wind in m/s, `offset_m` of the centre of mass off the middle."""
+    """A tripod and the wind on it: m, m², m/s; `offset_m` is the centre of mass off the middle."""
 
     mass_kg: float
     feet_radius_m: float
