@@ -71,8 +71,8 @@ def _axis_lines(name: str, axis: Axis, need: Need, margin: float) -> list[Line]:
         ),
         Line(
             f"{name}: fastest ramp that leaves {margin:g} times", f"{need.fastest_accel_deg_s2:.0f}°/s² "
-            f"(the kit has {axis.max_accel_deg_s2:g}°/s²)", "(M / margin - T / (g η)) / (I / (g η) + J g), by torque alone: "
-            "gears, mounts and ringing may bear far less",
+            f"(the kit has {axis.max_accel_deg_s2:g}°/s²)", "(M / margin - T / (g η)) / (I / (g η) + J g), "
+            "by torque alone: gears, mounts and ringing may bear far less",
         ),
     ]  # fmt: skip
 
