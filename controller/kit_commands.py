@@ -1,7 +1,9 @@
 """The `fullturn kit` group: options only; the work is imported when it runs."""
 
+import math
 from dataclasses import asdict
 from pathlib import Path
+from typing import Any
 
 import click
 
@@ -89,6 +91,51 @@ def check(kit_file: Path, as_json: bool) -> None:
         return
     width = max(len(line.what) for line in lines)
     show("\n".join(f"{line.what:{width}}  {line.value}  ({line.how})" for line in lines))
+
+
+class TorqueAt(click.ParamType[tuple[float, float]]):
+    """A point of a motor's curve like 600:0.2, rpm and newton metres."""
+
+    name = "RPM:NM"
+
+    def convert(self, value: object, param: click.Parameter | None, ctx: click.Context | None) -> tuple[float, float]:
+        """Convert. Fails like any click type."""
+        try:
+            rpm, torque_nm = map(float, str(value).split(":"))
+        except ValueError:
+            self.fail(f"{value!r} is not like 600:0.2.", param, ctx)
+        if not (0 <= rpm < math.inf and 0 <= torque_nm < math.inf):
+            self.fail(f"{value!r} must have numbers of 0 or more.", param, ctx)
+        return rpm, torque_nm
+
+
+@kit.command()
+@click.argument("kit_file", metavar="KIT", type=FILE)
+@click.option("--mass-kg", type=Number(0, 100, min_open=True), required=True, help="All that the head turns.")
+@click.option("--length-mm", type=Number(0, 3000), required=True, help="Of that load, along the lens.")
+@click.option("--height-mm", type=Number(0, 3000), required=True, help="Of that load; its width is taken as the same.")
+@click.option("--tilt-offset-mm", type=Number(0, 1000), required=True, help="Centre of mass from the tilt axis.")
+@click.option("--pan-offset-mm", type=Number(0, 1000), required=True, help="Centre of mass from the pan axis.")
+@click.option("--torque", "curve", type=TorqueAt(), multiple=True, required=True, help="Maker's curve, from 0 rpm up.")
+@click.option("--rotor-g-cm2", type=Number(0, 1e6), required=True, help="The rotor's inertia, from its data sheet.")
+@click.option("--gear-efficiency", type=Number(0, 1, min_open=True), required=True, help="0.3 to 0.95, by its maker.")
+@click.option("--total-kg", type=Number(0, 500, min_open=True), required=True, help="Tripod, head and load together.")
+@click.option("--feet-radius-mm", type=Number(0, 5000, min_open=True), required=True, help="Middle to a foot.")
+@click.option("--wind-height-mm", type=Number(0, 20000, min_open=True), required=True, help="Middle of the load.")
+@click.option("--area-m2", type=Number(0, 10), required=True, help="What the wind meets.")
+@click.option("--wind-m-s", type=Number(0, 60), required=True, help="Steady wind, or the gust to allow for.")
+@click.option("--margin", type=Number(1, 10), default=2.0, show_default=True, help="For the fastest ramps.")
+@json_option
+def loads(kit_file: Path, as_json: bool, **given: Any) -> None:
+    """Estimate torque on each axis, fastest ramps, the tripod's load and what tips it. Makers' load limits rule."""
+    from controller.commands.kit import as_json as lines_as_json  # noqa: PLC0415
+    from controller.commands.kit_loads import CAUTION, Load, loads_command  # noqa: PLC0415
+
+    lines = loads_command(kit_file, Load(**given))
+    if as_json:
+        show({"lines": lines_as_json(lines), "caution": CAUTION})
+        return
+    show("\n".join([*(f"{line.what}: {line.value}  ({line.how})" for line in lines), CAUTION]))
 
 
 @kit.command()
