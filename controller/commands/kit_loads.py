@@ -9,6 +9,7 @@ from controller.kit.kit import Axis
 from controller.kit.load import load_kit
 from controller.kit.loads import GRAVITY_M_S2, Motor, Need, Stand, axis_need, inertia_kg_m2, margin_words
 
+MOST_ACCEL_DEG_S2 = 3600  # of the kit
 CAUTION = (
     "These are estimates from the numbers you gave. The load limits in the handbooks of head, tripod, motor and camera "
     "rule, and so do local rules; weigh, tether and try at low speed first, and keep people from under the camera."
@@ -70,11 +71,23 @@ def _axis_lines(name: str, axis: Axis, need: Need, margin: float) -> list[Line]:
             f"holding torque × sin(90° / {axis.microsteps}) × g η",
         ),
         Line(
-            f"{name}: fastest ramp that leaves {margin:g} times", f"{need.fastest_accel_deg_s2:.0f}°/s² "
+            f"{name}: fastest ramp that leaves {margin:g} times", f"{_ramp(need.fastest_accel_deg_s2)} "
             f"(the kit has {axis.max_accel_deg_s2:g}°/s²)", "(M / margin - T / (g η)) / (I / (g η) + J g), "
             "by torque alone: gears, mounts and ringing may bear far less",
         ),
     ]  # fmt: skip
+
+
+def _ramp(accel_deg_s2: float) -> str:
+    """A ramp, but none that a kit may not have: torque alone would allow what no mount bears."""
+    return f"{accel_deg_s2:.0f}°/s²" if accel_deg_s2 < MOST_ACCEL_DEG_S2 else f"more than {MOST_ACCEL_DEG_S2:g}°/s²"
+
+
+def _tipping_words(margin: float) -> str:
+    """Gusts push with the square of their speed: one of 1.4 times the wind given has twice its force (arithmetic)."""
+    if margin < 1:
+        return "a foot lifts"
+    return "too little for gusts" if margin < 2 else "gusts of 1.4 times this wind are counted in, stronger ones are not"
 
 
 def _stand_lines(load: Load, pan_nm: float, tilt_nm: float) -> list[Line]:
@@ -92,7 +105,7 @@ def _stand_lines(load: Load, pan_nm: float, tilt_nm: float) -> list[Line]:
         Line("tripod: twisted by pan", f"{pan_nm:.3f} N m", "I α, the reaction to the ramp"),
         Line("tripod: rocked by tilt", f"{tilt_nm:.3f} N m", "I α, the reaction to the ramp"),
         Line("tripod: a foot lifts at", f"{stand.tips_at_n:.2f} N", "m g (R cos(π / 3) - o) / h, three legs"),
-        Line("tripod: pushed by", f"{pushed_n:.2f} N, {margin:.1f} times to spare: {margin_words(margin)}",
+        Line("tripod: pushed by", f"{pushed_n:.2f} N, {margin:.1f} times to spare: {_tipping_words(margin)}",
              "½ ρ v² A c + tilt's reaction / h, c = 1.2"),
         Line("tripod: wind that lifts a foot", f"{stand.tips_at_wind_m_s():.1f} m/s", "√(2 F / (ρ A c)), steady wind"),
     ]  # fmt: skip
