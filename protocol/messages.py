@@ -100,6 +100,10 @@ class Capability(IntFlag, boundary=CONFORM):
     WIND_SENSOR = 16
 
 
+ZERO_SWITCHES = Capability.PAN_SWITCH | Capability.TILT_SWITCH
+"""Both axes can find zero by themselves."""
+
+
 class EdgeFlag(IntFlag, boundary=CONFORM):
     """How a flag at zero was seen to change."""
 

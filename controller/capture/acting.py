@@ -2,6 +2,7 @@
 
 from typing import Any
 
+from controller.capture import requests
 from controller.capture.effects import Conclude, Doubt, Effect, End, Send, SendUrgent, Timer
 from controller.capture.events import Event, Kind
 from controller.capture.states import RunState
@@ -100,12 +101,35 @@ class Acting:
             self.later |= exposures
             self.effects.append(Doubt(tuple(sorted(exposures)), why))
 
-    def done_with(self, exposure: Exposure) -> None:
-        """An exposure is made, or put off: the next step."""
+    def count_made(self, exposure: Exposure) -> None:
+        """An exposure is made, wherever the news came from."""
         self.left.discard(exposure)
+        self.interruptions = 0
+        for made in self.unchecked.values():
+            made.append(exposure)
+
+    def next_step(self) -> None:
+        """The step under way is over; what was put off follows when nothing else is left."""
         self.cursor, self.tries = self.cursor + 1, 0
         if not self.left and self.later:
             self.begin_pass(set())
+
+    # What more than one part of a run asks or does.
+
+    def nothing_left(self, _: Any) -> bool:
+        """Every exposure is made, or given up, and zero was looked at once more."""
+        return not self.left and not self.later and self.cursor >= len(self.steps)
+
+    def send_arming(self) -> None:
+        """Describe both axes and arm."""
+        assert self.boot_id is not None
+        self.effects += [Send(request) for request in requests.arming(self.program, self.boot_id, self._take_id)]
+
+    def reference(self, data: Any) -> None:
+        """Let the board find zero."""
+        program = self.program
+        request = requests.reference(program, self._take_id())
+        self._command(data, request, program.reference_expected_ns, program.reference_deadline_ns)
 
     def conclude(self, data: Any) -> None:
         """Write how the exposure under way ended, if there is one."""

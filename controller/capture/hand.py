@@ -14,10 +14,8 @@ from controller.capture.sentences import CAUSES, REASONS
 from controller.errors import BoardRefused, InputError, LinkLost, RunStopped, WorldError
 from controller.program import timing
 from controller.program.program import Program
-from protocol.messages import Capability, Halt, Move, Request, Stop
+from protocol.messages import ZERO_SWITCHES, Capability, Halt, Move, Stop
 from protocol.units import BootId, CommandId, Steps
-
-SWITCHES = Capability.PAN_SWITCH | Capability.TILT_SWITCH
 
 
 class Hand:
@@ -35,7 +33,7 @@ class Hand:
     @property
     def finds_zero(self) -> bool:
         """Whether both axes have a switch to find zero by."""
-        return self.capabilities & SWITCHES == SWITCHES
+        return self.capabilities & ZERO_SWITCHES == ZERO_SWITCHES
 
     @property
     def steps_per_degree(self) -> tuple[float, float]:
@@ -64,7 +62,7 @@ class Hand:
     def wait_zero(self) -> None:
         """Find zero; an axis without a switch takes the place where it stands. Raises WorldError, LinkLost."""
         program = self._program
-        self._command(requests.reference(program, self._take_id()), program.reference_expected_ns)
+        self._board.send(requests.reference(program, self._take_id()), program.reference_expected_ns)
         self._wait(Kind.REFERENCED, program.reference_deadline_ns)
         self.known, self.at_steps = True, (0, 0)
 
@@ -82,7 +80,7 @@ class Hand:
             timing.motion_ns(goal - here, axis.speed_steps_s, axis.accel_steps_s2)
             for axis, here, goal in zip(axes, self.at_steps, target, strict=True)
         )
-        self._command(Move(self._take_id(), Steps(pan_steps), Steps(tilt_steps)), expected_ns)
+        self._board.send(Move(self._take_id(), Steps(pan_steps), Steps(tilt_steps)), expected_ns)
         self._wait(Kind.ARRIVED, timing.deadline_ns(expected_ns, self._program.kit.board.baud))
         self.at_steps = target
 
@@ -97,9 +95,6 @@ class Hand:
     def _take_id(self) -> CommandId:
         self._next_id += 1
         return CommandId(self._next_id - 1)
-
-    def _command(self, request: Request, expected_ns: int) -> None:
-        self._board.send(request, expected_ns)
 
     def _wait(self, wanted: Kind, patience_ns: int | None) -> Event:
         deadline_ns = None if patience_ns is None else self._port.now() + patience_ns

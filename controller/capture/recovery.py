@@ -105,10 +105,7 @@ class Recovery(Acting):
             return
         self.conclude(data)
         if event.outcome in MADE:
-            for made in self.unchecked.values():
-                made.append(self.exposing)
-            self.left.discard(self.exposing)
-            self.interruptions = 0
+            self.count_made(self.exposing)
 
     def reconnect(self, _: Any) -> None:
         """Open the line anew and say hello."""
@@ -138,7 +135,3 @@ class Recovery(Acting):
         self.begin_pass(self.left, event.at_steps if self.position_known else None)
         self.effects.append(Timer(None, overdue=False))
         self.send_arming()
-
-    def send_arming(self) -> None:
-        """Tell the board about its axes and arm it; given by `Shooting`."""
-        raise NotImplementedError

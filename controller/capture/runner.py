@@ -118,15 +118,19 @@ class Runner:
         if self._lost:
             self._lost = False
             return Event(Kind.LINK_LOST, self._port.now())
-        try:
-            event = self._board.wait_event(timer.at_ns if timer else None, self._operator)
-        except LinkLost:
-            return Event(Kind.LINK_LOST, self._port.now())
+        event = self._wait_board(timer.at_ns if timer else None)
         if event is not None:
             return self._wait_file(event) if self._tether is not None and event.kind is Kind.EXPOSED else event
         assert timer is not None
         self._timer = None
         return Event(Kind.OVERDUE if timer.overdue else Kind.WAITED, self._port.now())
+
+    def _wait_board(self, deadline_ns: int | None) -> Event | None:
+        """What the board or the operator says by then; a line that is gone is an event as well."""
+        try:
+            return self._board.wait_event(deadline_ns, self._operator)
+        except LinkLost:
+            return Event(Kind.LINK_LOST, self._port.now())
 
     def _wait_file(self, exposed: Event) -> Event:
         """The exposure as its file tells it; the board is kept content meanwhile."""
@@ -137,10 +141,7 @@ class Runner:
             if files:
                 self._session.note(Happening(now, self._run.state.value, f"file {files[-1]}", self._run.frame))
                 return replace(exposed, at_ns=now, outcome=Outcome.EXPOSED_SYNC)
-            try:
-                event = self._board.wait_event(now + LOOK_NS, self._operator)
-            except LinkLost:
-                event = Event(Kind.LINK_LOST, self._port.now())
+            event = self._wait_board(now + LOOK_NS)
             if event is not None:
                 self._meanwhile.append(event)
         return replace(exposed, kind=Kind.NOT_CONFIRMED, at_ns=self._port.now(), outcome=Outcome.NO_SYNC)

@@ -2,29 +2,23 @@
 
 from typing import Any
 
-from controller.capture import requests
 from controller.capture.acting import Acting
-from controller.capture.effects import Ask, End, Greet, Intend, Send, Timer, Zeroed
+from controller.capture.effects import Ask, End, Greet, Intend, Timer, Zeroed
 from controller.capture.events import Event, Kind
 from controller.program.program import AskStep, ExposeStep, MoveStep
 from controller.session.rows import DoubtReason
-from protocol.messages import Capability, Expose, Move
+from protocol.messages import ZERO_SWITCHES, Capability, Expose, Move
 from protocol.units import Steps
 
 MOST_TRIES = 3
 # So many exposures unanswered one after the other, and it is not one misfire any more: the camera is off, or full.
 MOST_SILENT = 3
-SWITCHES = Capability.PAN_SWITCH | Capability.TILT_SWITCH
 
 
 class Shooting(Acting):
     """Conditions, notes and actions of a run that nothing interrupts but the operator."""
 
     # Conditions: what comes next.
-
-    def nothing_left(self, _: Any) -> bool:
-        """Every exposure is made, or given up, and zero was looked at once more."""
-        return not self.left and not self.later and self.cursor >= len(self.steps)
 
     def may_still_know(self, data: Any) -> bool:
         """The board has found zero for an earlier run of this session, and has not restarted since."""
@@ -45,7 +39,7 @@ class Shooting(Acting):
 
     def zero_is_lost(self, _: Any) -> bool:
         """It is not known any more, and there is no switch on some axis to find it again."""
-        return not self.position_known and self.zero_was_set and self.capabilities & SWITCHES != SWITCHES
+        return not self.position_known and self.zero_was_set and self.capabilities & ZERO_SWITCHES != ZERO_SWITCHES
 
     def may_try_again(self, _: Any) -> bool:
         """The exposure under way has tries left."""
@@ -78,12 +72,11 @@ class Shooting(Acting):
         event: Event = data.kwargs["event"]
         step = self.step(ExposeStep)
         self.conclude(data)
-        self.late_commands = self.silent_in_row = self.interruptions = 0
+        self.late_commands = self.silent_in_row = 0
         self.ready_at_ns = event.at_ns + step.ready_ns
         self.row_done = step.row
-        for made in self.unchecked.values():
-            made.append((step.frame, step.exposure))
-        self.done_with((step.frame, step.exposure))
+        self.count_made((step.frame, step.exposure))
+        self.next_step()
 
     def note_zero(self, _: Any) -> None:
         """Zero is found, so where the head points is known."""
@@ -125,17 +118,6 @@ class Shooting(Acting):
         self.position_known = self.zero_was_set = False
         self.capabilities = event.capabilities or Capability(0)
         self.send_arming()
-
-    def send_arming(self) -> None:
-        """Describe both axes and arm."""
-        assert self.boot_id is not None
-        self.effects += [Send(request) for request in requests.arming(self.program, self.boot_id, self._take_id)]
-
-    def reference(self, data: Any) -> None:
-        """Let the board find zero."""
-        program = self.program
-        request = requests.reference(program, self._take_id())
-        self._command(data, request, program.reference_expected_ns, program.reference_deadline_ns)
 
     def move(self, data: Any) -> None:
         """Turn to the next frame."""
@@ -185,7 +167,8 @@ class Shooting(Acting):
         self.silent_in_row += 1
         exposure = (step.frame, step.exposure)
         (self.given_up if exposure in self.came_back else self.later).add(exposure)
-        self.done_with(exposure)
+        self.left.discard(exposure)
+        self.next_step()
 
     def stop_silent_camera(self, data: Any) -> None:
         """The camera does not answer at all any more."""

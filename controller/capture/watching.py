@@ -12,15 +12,13 @@ from controller.capture.acting import Acting
 from controller.capture.effects import Checked, Listen, Send, Timer
 from controller.capture.events import Event
 from controller.capture.recovery import PATIENCE_NS
-from controller.capture.requests import reference
 from controller.program.index import tolerance_steps
 from controller.program.program import MoveStep
 from controller.session.rows import DoubtReason
-from protocol.messages import Capability, GetIndex
+from protocol.messages import ZERO_SWITCHES, GetIndex
 from protocol.units import NS
 
 MOST_TIMES_OFF = 3
-SWITCHES = Capability.PAN_SWITCH | Capability.TILT_SWITCH
 LOOKS_AT_WIND_EVERY_NS = 5 * NS
 
 
@@ -31,17 +29,13 @@ class Watching(Acting):
 
     def look_is_due(self, _: Any) -> bool:
         """Where the switches were seen so far is not known, or the move that has ended has passed one."""
-        if not self.capabilities & SWITCHES:
+        if not self.capabilities & ZERO_SWITCHES:
             return False
         return self.edges is None or (self.last_move is not None and bool(passed(self.last_move)))
 
     def goes_on_unseen(self, data: Any) -> bool:
         """The position is known from an earlier run, and where the switches were seen by then is not."""
         return self.position_known and not self.nothing_left(data) and self.look_is_due(data) and self.edges is None
-
-    def nothing_left(self, _: Any) -> bool:
-        """Given by `Shooting`."""
-        raise NotImplementedError
 
     def index_is_off(self, _: Any) -> bool:
         """A switch was not where it should be."""
@@ -95,9 +89,7 @@ class Watching(Acting):
         self.times_off += 1
         self.position_known = False
         self.begin_pass(self.left)
-        program = self.program
-        request = reference(program, self._take_id())
-        self._command(data, request, program.reference_expected_ns, program.reference_deadline_ns)
+        self.reference(data)
 
     def stop_distrust(self, data: Any) -> None:
         """It happens again and again: somebody must look at the head."""
