@@ -1,6 +1,5 @@
 """The `fullturn calibrate` group: options only; the work is imported when it runs."""
 
-from collections.abc import Callable
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -8,7 +7,7 @@ import click
 
 from controller.calibrate_picture_options import steps_by_photographs, steps_picture_options
 from controller.plan_options import Number
-from controller.shared_options import FILE, PORT_HELP, confirmed, json_option, show
+from controller.shared_options import FILE, PORT_HELP, confirmed, json_option, show, with_options
 
 if TYPE_CHECKING:
     from controller.calibration.asking import Operator
@@ -26,11 +25,8 @@ KEEPING_OPTIONS = (
 )
 
 
-def keeping_options(command: Callable[..., Any]) -> Callable[..., Any]:
-    """Give `command` the options that say what becomes of its finding: kit, dry, with_what, page, as_json."""
-    for option in reversed(KEEPING_OPTIONS):
-        command = option(command)
-    return command
+keeping_options = with_options(KEEPING_OPTIONS)
+"""Gives a command the options that say what becomes of its finding: kit, dry, with_what, page, as_json."""
 
 
 def keeping_of(options: dict[str, Any]) -> "Keeping":
@@ -74,11 +70,8 @@ MOVING_OPTIONS = (
 )  # fmt: skip
 
 
-def moving_options(command: Callable[..., Any]) -> Callable[..., Any]:
-    """Give `command` the options that say who moves the head: port, yes, rehearse."""
-    for option in reversed(MOVING_OPTIONS):
-        command = option(command)
-    return command
+moving_options = with_options(MOVING_OPTIONS)
+"""Gives a command the options that say who moves the head: port, yes, rehearse."""
 
 
 def _source(readings: Path | None, options: dict[str, Any], *, leans: bool = False) -> "Source":

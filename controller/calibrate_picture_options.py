@@ -1,13 +1,12 @@
 """Options of `fullturn calibrate` that are about lenses and photographs."""
 
-from collections.abc import Callable
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import click
 
 from controller.plan_options import Number
-from controller.shared_options import FILE
+from controller.shared_options import FILE, with_options
 
 if TYPE_CHECKING:
     from controller.calibration.finding import Finding
@@ -33,18 +32,12 @@ STEPS_OPTIONS = (
 )  # fmt: skip
 
 
-def lens_options(command: Callable[..., Any]) -> Callable[..., Any]:
-    """Add focal_length_mm, pixel_um and u_focal_length_mm to a command."""
-    for option in reversed(LENS_OPTIONS):
-        command = option(command)
-    return command
+lens_options = with_options(LENS_OPTIONS)
+"""Gives a command focal_length_mm, pixel_um and u_focal_length_mm."""
 
 
-def steps_picture_options(command: Callable[..., Any]) -> Callable[..., Any]:
-    """Add to `calibrate steps` what it needs to work from photographs."""
-    for option in reversed(STEPS_OPTIONS):
-        command = option(command)
-    return lens_options(command)
+steps_picture_options = with_options((*LENS_OPTIONS, *STEPS_OPTIONS))
+"""Gives `calibrate steps` what it needs to work from photographs."""
 
 
 def lens_given(options: dict[str, Any]) -> "LensGiven":

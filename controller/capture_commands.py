@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from controller.plan_options import PITCH, YAW, Number
-from controller.shared_options import FILE, PORT_HELP, confirmed, json_option, port_option, show
+from controller.shared_options import FILE, PORT_HELP, confirmed, json_option, port_option, show, with_options
 from protocol.units import NS
 
 if TYPE_CHECKING:
@@ -41,17 +41,6 @@ SERIES_OPTIONS = (
     click.option("--repeat", metavar="EVERY", help="Again and again, from begin to begin: 90s, 15m, 1h."),
     click.option("--times", type=click.IntRange(1, 10_000), help="How often in all; with --repeat."),
 )  # fmt: skip
-
-
-def with_options(options: tuple[Any, ...]) -> Callable[[Callable[..., Any]], Callable[..., Any]]:
-    """A decorator that gives a command these options, in their order."""
-
-    def decorate(command: Callable[..., Any]) -> Callable[..., Any]:
-        for option in reversed(options):
-            command = option(command)
-        return command
-
-    return decorate
 
 
 @click.command(short_help="Make the set of a PLAN with a real head.")

@@ -1,12 +1,12 @@
 """The options of `fullturn rehearse` that ask for pictures."""
 
-from collections.abc import Callable
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import click
 
 from controller.plan_options import Number
+from controller.shared_options import with_options
 
 if TYPE_CHECKING:
     from controller.commands.pictures import Darkroom
@@ -23,11 +23,8 @@ OPTIONS = (
 )  # fmt: skip
 
 
-def picture_options(command: Callable[..., Any]) -> Callable[..., Any]:
-    """Add the options to a command."""
-    for option in reversed(OPTIONS):
-        command = option(command)
-    return command
+picture_options = with_options(OPTIONS)
+"""Gives a command the options above."""
 
 
 def darkroom_for(options: dict[str, Any]) -> "Darkroom | None":

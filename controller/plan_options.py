@@ -1,10 +1,11 @@
 """The options of `fullturn plan`, and what they ask for."""
 
 import math
-from collections.abc import Callable
 from typing import TYPE_CHECKING, Any
 
 import click
+
+from controller.shared_options import with_options
 
 if TYPE_CHECKING:
     from controller.commands.plan import Asked
@@ -63,11 +64,8 @@ OPTIONS = (
 )  # fmt: skip
 
 
-def plan_options(command: Callable[..., Any]) -> Callable[..., Any]:
-    """Give `command` all options above, in their order."""
-    for option in reversed(OPTIONS):
-        command = option(command)
-    return command
+plan_options = with_options(OPTIONS)
+"""Gives a command all options above, in their order."""
 
 
 def asked_for(options: dict[str, Any]) -> "Asked":

@@ -1,6 +1,7 @@
 """What the groups of commands have in common: options, and how they print."""
 
 import sys
+from collections.abc import Callable, Sequence
 from pathlib import Path
 from typing import Any
 
@@ -10,6 +11,17 @@ FILE = click.Path(exists=True, dir_okay=False, path_type=Path)
 PORT_HELP = "A device, usb:SERIALNUMBER, or a URL like socket://host:7000."
 port_option = click.option("--port", required=True, help=PORT_HELP)
 json_option = click.option("--json", "as_json", is_flag=True, help="Print one JSON value instead of sentences.")
+
+
+def with_options(options: Sequence[Callable[..., Any]]) -> Callable[[Callable[..., Any]], Callable[..., Any]]:
+    """A decorator that gives a command these options, in their order."""
+
+    def decorate(command: Callable[..., Any]) -> Callable[..., Any]:
+        for option in reversed(options):
+            command = option(command)
+        return command
+
+    return decorate
 
 
 def show(shown: Any) -> None:

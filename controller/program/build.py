@@ -2,6 +2,7 @@
 
 import math
 from collections.abc import Container, Sequence
+from dataclasses import replace
 from typing import TYPE_CHECKING
 
 from controller.errors import InputError
@@ -118,12 +119,11 @@ def build_steps(
 
 def look_steps(kit: Kit, frame: "Frame") -> tuple[Step, ...]:
     """Two moves that pass the switches, from wherever the head stands; named after `frame`, of which nothing is shot."""
-    pan, tilt = _setting(kit, kit.head.pan), _setting(kit, kit.head.tilt)
+    settings = _setting(kit, kit.head.pan), _setting(kit, kit.head.tilt)
     here, steps = (0, 0), []
     for side in (1, -1):
         there = (beyond(kit.head.pan, side), beyond(kit.head.tilt, side))
-        expected = _move_ns(kit, (pan, tilt), here, there)
-        steps.append(MoveStep(frame.id, frame.row, *there, 0, expected, timing.deadline_ns(expected, kit.board.baud)))
+        steps.append(_move(kit, settings, (frame.id, frame.row), here, there))
         here = there
     return tuple(with_passes(steps, kit, (0, 0))[0])
 
@@ -132,19 +132,17 @@ def _with_last_look(
     kit: Kit, settings: tuple[AxisSetting, AxisSetting], steps: list[Step], standing: tuple[int, int]
 ) -> list[Step]:
     """The steps with a move at the end that passes the switches once more; before any frame that is taken by hand."""
-    turned = len(steps)
-    while turned and any(isinstance(step, AskStep) for step in steps[:turned]):
-        turned -= 1
-    by_head, by_hand = steps[:turned], steps[turned:]
-    marked, look = with_passes(by_head, kit, standing)
-    moves = [step for step in by_head if isinstance(step, MoveStep)]
-    if look is None or not moves or any(isinstance(step, MoveStep) for step in by_hand):
-        return with_passes(steps, kit, standing)[0]
+    marked, look = with_passes(steps, kit, standing)
+    turned = next((place for place, step in enumerate(steps) if isinstance(step, AskStep)), len(steps))
+    moves = [step for step in steps[:turned] if isinstance(step, MoveStep)]
+    if look is None or not moves or any(isinstance(step, MoveStep) for step in steps[turned:]):
+        return marked
     last = moves[-1]
-    expected = _move_ns(kit, settings, (last.pan_steps, last.tilt_steps), look)
-    deadline = timing.deadline_ns(expected, kit.board.baud)
-    marked.append(MoveStep(last.frame, last.row, *look, 0, expected, deadline))
-    return with_passes(marked, kit, standing)[0] + by_hand
+    here = (last.pan_steps, last.tilt_steps)
+    # An axis is only ever sent there to pass its switch.
+    passes = {"passes_pan": look[0] != here[0], "passes_tilt": look[1] != here[1]}
+    look_step = replace(_move(kit, settings, (last.frame, last.row), here, look), **passes)
+    return [*marked[:turned], look_step, *marked[turned:]]
 
 
 def _target(head: Head, frame: "Frame") -> tuple[int, int]:
@@ -190,20 +188,22 @@ def _moves(
         stops.insert(0, (pan, tilt))
     moves = []
     for stop in stops:
-        expected = _move_ns(kit, settings, here, stop)
-        last = stop is target
-        moves.append(
-            MoveStep(
-                frame.id,
-                frame.row,
-                *stop,
-                settle_ns if last else 0,
-                expected,
-                timing.deadline_ns(expected, kit.board.baud),
-            )
-        )
+        moves.append(_move(kit, settings, (frame.id, frame.row), here, stop, settle_ns if stop is target else 0))
         here = stop
     return moves
+
+
+def _move(
+    kit: Kit,
+    settings: tuple[AxisSetting, AxisSetting],
+    frame_and_row: tuple[int, int],
+    here: tuple[int, int],
+    there: tuple[int, int],
+    settle_ns: int = 0,
+) -> MoveStep:
+    """One move, with the time it should take and when it is overdue."""
+    expected = _move_ns(kit, settings, here, there)
+    return MoveStep(*frame_and_row, *there, settle_ns, expected, timing.deadline_ns(expected, kit.board.baud))
 
 
 def _beyond(start: int, goal: int, axis: Axis, setting: AxisSetting, frame: int) -> int:
