@@ -1,0 +1,1 @@
+"""The photographs on the card, paired with the exposures of a session."""

@@ -1,0 +1,103 @@
+"""Which file is which exposure, and whether that is sure.
+
+Several clocks are tried. How often exposures are lost and files are nobody's is estimated from the card itself, because
+an extra file that falls where a lost exposure should be looks right: how much that is to be feared depends on how many
+of both there are.
+"""
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from controller.matching.alignment import Belief, Fit, Rates, believe, likelihood
+from controller.matching.camera_clock import clocks_worth_trying, fitted_to
+from controller.matching.evidence import Evidence, ExposureStamp, FileStamp, evidence_of
+
+SURE = 1e-6  # a pair is called sure where everything else together is less probable
+LIKELY = 25.0  # clocks less probable than the best by more than this, in its logarithm, are not looked at
+ROUNDS = 3
+
+
+@dataclass(frozen=True, slots=True)
+class Match:
+    """What a file is: `exposure`, an index, or None for nobody's; how probable anything else is, and whether that is negligible."""
+
+    exposure: int | None
+    doubt: float
+
+    @property
+    def sure(self) -> bool:
+        """Whether there is nothing else that it could be."""
+        return self.doubt < SURE
+
+
+@dataclass(frozen=True, slots=True)
+class Pairing:
+    """A match for each file, and the camera's clock, None where nothing could be made of it."""
+
+    matches: tuple[Match, ...]
+    fit: Fit | None
+
+
+def pair_up(files: Sequence[FileStamp], exposures: Sequence[ExposureStamp]) -> Pairing:
+    """Pair files with exposures, both in the order of their times. No exposure is in two pairs."""
+    if not files or not exposures:
+        return Pairing((Match(None, 1.0),) * len(files), None)
+    evidence = evidence_of(files, exposures)
+    weighed = sorted(
+        ((likelihood(evidence, fit, Rates()), fit) for fit in clocks_worth_trying(evidence)), key=lambda one: -one[0]
+    )
+    likely = [fit for weight, fit in weighed if weight > weighed[0][0] - LIKELY]
+    rates = Rates()
+    for _ in range(ROUNDS):
+        beliefs = [believe(evidence, fit, rates) for fit in likely]
+        best = max(range(len(likely)), key=lambda number: beliefs[number].log_total)
+        rates = _rates(evidence, beliefs[best].partner, likely[best])
+        likely = [fitted_to(evidence, fit, belief.partner) for fit, belief in zip(likely, beliefs, strict=True)]
+    return Pairing(_together(beliefs, best), likely[best])
+
+
+def _together(beliefs: list[Belief], best: int) -> tuple[Match, ...]:
+    """The best clock's matches, their doubts those of all clocks together."""
+    logs = np.array([belief.log_total for belief in beliefs])
+    weights = np.exp(logs - np.logaddexp.reduce(logs))
+    partner = beliefs[best].partner
+    doubt = np.zeros(len(partner))
+    for weight, belief in zip(weights, beliefs, strict=True):
+        doubt += weight * np.where(belief.partner == partner, belief.against, 1.0)
+    chosen = partner.tolist()
+    doubts = doubt.tolist()
+    return tuple(Match(None if one < 0 else one, wrong) for one, wrong in zip(chosen, doubts, strict=True))
+
+
+def _rates(evidence: Evidence, partner: NDArray[np.int64], fit: Fit) -> Rates:
+    """How often things go wrong on this card, with what is usual counted in as a few cases."""
+    exposures, files = len(evidence.planned_s), len(evidence.at_s)
+    made = int(evidence.made_before[-1])
+    expected, gate = fit.expected_s(evidence), fit.gate_s(evidence.tick_s)
+    within = (evidence.at_s > expected.min() - gate) & (evidence.at_s < expected.max() + gate)
+    extra = int((within & (partner < 0)).sum())
+    run_s = max(float(np.ptp(expected)), 60.0)
+    lost = never = skipped = known = 0
+    gone = 0
+    for gap, one in zip(evidence.gaps.tolist(), partner.tolist(), strict=True):
+        if one < 0:
+            continue
+        missed = int(evidence.made_before[one] - evidence.made_before[gone])
+        lost += missed
+        if gap >= 0:
+            known += missed
+            never += max(missed - gap, 0)
+            skipped += gap > one - gone
+        gone = one + 1
+    lost += int(evidence.made_before[exposures] - evidence.made_before[gone])
+    usual = Rates()
+    return replace(
+        usual,
+        lost=min((lost + 1) / (made + 20), 0.5),
+        never=(never + 0.3) / (known + 1),
+        extra_hz=(extra + 1) / (run_s + 20),
+        skipped=(skipped + 1) / (files + 50),
+    )
