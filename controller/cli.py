@@ -14,6 +14,7 @@ from controller.calibrate_picture_commands import centre, parallax, rail, settle
 from controller.capture_commands import capture, jog, report, resume, tell
 from controller.errors import InputError, WorldError
 from controller.kit_commands import kit
+from controller.match_commands import match
 from controller.picture_options import darkroom_for, picture_options
 from controller.plan_options import asked_for, plan_options
 from controller.shared_options import FILE, json_option, show
@@ -146,7 +147,7 @@ def _address(text: str | None) -> tuple[str, int] | None:
 
 for command in (centre, parallax, rail, settle):
     calibrate.add_command(command)
-for command in (kit, board, calibrate, jog, capture, resume, tell, report):
+for command in (kit, board, calibrate, jog, capture, resume, tell, report, match):
     cli.add_command(command)
 
 

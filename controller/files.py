@@ -1,7 +1,10 @@
 """Folders, and files that are there whole or not at all."""
 
 import os
-from contextlib import suppress
+import shutil
+import tempfile
+from collections.abc import Iterator
+from contextlib import contextmanager, suppress
 from pathlib import Path
 
 from controller.errors import StorageFailed
@@ -31,3 +34,18 @@ def write_whole(path: Path, text: str, *, durably: bool = False) -> None:
         with suppress(OSError):
             part.unlink(missing_ok=True)
         raise StorageFailed(f"{path} cannot be written ({error.strerror}); choose another place.") from None
+
+
+@contextmanager
+def appearing_folder(folder: Path) -> Iterator[Path]:
+    """A folder to write into, which becomes `folder` when all went well and is gone when not."""
+    folder.parent.mkdir(parents=True, exist_ok=True)
+    hidden = Path(tempfile.mkdtemp(prefix=f".{folder.name}-", dir=folder.parent))
+    try:
+        hidden.chmod(0o755)
+        yield hidden
+        if folder.exists():
+            folder.rmdir()
+        hidden.rename(folder)
+    finally:
+        shutil.rmtree(hidden, ignore_errors=True)

@@ -1,16 +1,14 @@
 """`fullturn rehearse --pictures`: a photograph for each true exposure, as the camera would have left it."""
 
 import math
-import shutil
-import tempfile
-from collections.abc import Callable, Iterator
-from contextlib import contextmanager
+from collections.abc import Callable
 from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
 from controller.commands.stand_in import camera_name, lens_spec
 from controller.errors import InputError, StorageFailed
+from controller.files import appearing_folder
 from controller.kit.kit import Kit
 from protocol.units import NS
 from sim.scene.film import Film, View, aims_of
@@ -67,7 +65,7 @@ class Darkroom:
         kit, views = self._kit, self.film.views
         assert kit is not None
         try:
-            with _appearing(self.folder) as folder:
+            with appearing_folder(self.folder) as folder:
                 studio = self._studio(kit, seed)
                 advance = progress(len(views)) if views else lambda: None
                 for number, view in enumerate(views, start=1):
@@ -116,18 +114,3 @@ def _photograph(studio: Studio, view: View, number: int, path: Path) -> None:
     picture = develop(light, brightness, SensorSpec(), (studio.seed, number))
     moment = Moment(BEGIN + timedelta(seconds=view.open_ns / NS), view.shutter_s, math.log2(brightness))
     save_photograph(path, picture, camera_name(studio.kit), moment, portrait=studio.kit.camera.mounted == "portrait")
-
-
-@contextmanager
-def _appearing(folder: Path) -> Iterator[Path]:
-    """A folder to write into, which becomes `folder` when all went well and is gone when not."""
-    folder.parent.mkdir(parents=True, exist_ok=True)
-    hidden = Path(tempfile.mkdtemp(prefix=f".{folder.name}-", dir=folder.parent))
-    try:
-        hidden.chmod(0o755)
-        yield hidden
-        if folder.exists():
-            folder.rmdir()
-        hidden.rename(folder)
-    finally:
-        shutil.rmtree(hidden, ignore_errors=True)

@@ -1,10 +1,10 @@
 """Files and exposures in order, with gaps on either side: how probable each pair is, all alignments taken together.
 
-A hidden Markov model over the files (R. Durbin et al., Biological Sequence Analysis, 1998, section 4.1, pair HMM; forward and
-backward sums as in L. Rabiner, Proc. IEEE 77:257, 1989, section III). The state after a file is how many exposures have
-gone by; a file is the next exposure's, or one after some that left no file, or nobody's. Not the one best alignment
-counts but the share that all those with a pair have of the whole, so that an extra file that could stand in for a lost one
-is told as a doubt.
+A hidden Markov model over the files (R. Durbin et al., Biological Sequence Analysis, 1998, section 4.1, pair HMM; forward
+and backward sums as in L. Rabiner, Proc. IEEE 77:257, 1989, section III). The state after a file is how many exposures
+have gone by; a file is the next exposure's, or one after some that left no file, or nobody's. Not the one best alignment
+counts but the share that all those with a pair have of the whole, so that an extra file that could stand in for a lost
+one is told as a doubt.
 """
 
 import math
@@ -29,8 +29,8 @@ NEVER_IF_CONFIRMED = math.log(1e-3)  # of the lost ones: the contact answered, b
 class Rates:
     """How often things go wrong on this card.
 
-    `lost`, of the exposures that count; `never`, which of these used no file number; `extra_hz`, files a second that are nobody's;
-    `skipped`, of the files, before which numbers are left out that no exposure used.
+    `lost`, of the exposures that count; `never`, which of these used no file number; `extra_hz`, files a second that are
+    nobody's; `skipped`, of the files, before which numbers are left out that no exposure used.
     """
 
     lost: float = 0.02
@@ -53,7 +53,7 @@ class Fit:
     def expected_s(self, evidence: Evidence) -> Array:
         """When each exposure should have been by the camera's clock, (exposures,)."""
         since = evidence.planned_s - evidence.planned_s[0] + self.late * evidence.shutter_s
-        return self.offset_s + since * (1 + self.drift)
+        return np.asarray(self.offset_s + since * (1 + self.drift))
 
     def gate_s(self, tick_s: float) -> float:
         """How far a file may lie from its exposure."""
@@ -64,13 +64,14 @@ class Fit:
 class Belief:
     """How probable each alignment is.
 
-    `partner`, (files,): the exposure that is more probable than all else, -1 for none. `chance` and `against`, (files,): the probability of that, and
-    of everything else, summed apart because 1 - `chance` would lose what is small. `log_total`: of the card as a whole.
+    `partner`, (files,): the exposure that is more probable than all else together, -1 for none. `against`, (files,): the
+    probability of everything but that. `maybe`, (files,): the most probable exposure, be it what it may, -1 where there
+    is none. `log_total`: of the card as a whole.
     """
 
     partner: NDArray[np.int64]
-    chance: Array
     against: Array
+    maybe: NDArray[np.int64]
     log_total: float
 
 
@@ -79,8 +80,8 @@ class _Link:
     """One file in the chain: exposures gone by after it may number `first` to `last`.
 
     Logarithms: `move`, (what had gone by before, what has gone by just before this file's own exposure), of the exposures
-    that left no file between; `alone`, that the file is nobody's; `pairs`, (last - first,), that it is one of exposures `first` to
-    `last` - 1.
+    that left no file between; `alone`, that the file is nobody's; `pairs`, (last - first,), that it is one of exposures
+    `first` to `last` - 1.
     """
 
     first: int
@@ -90,20 +91,22 @@ class _Link:
     pairs: Array
 
     def after(self, reached: Array) -> tuple[Array, Array]:
-        """The sums over all ways to and through this file from those before it, by exposures gone by: nobody's, and one's."""
+        """The sums over all ways to and through this file from those before it, by exposures gone by: nobody's, and
+        one's.
+        """
         ways = np.logaddexp.reduce(reached[:, None] + self.move, axis=0)
-        return ways + self.alone, ways[:-1] + self.pairs
+        return np.asarray(ways + self.alone), np.asarray(ways[:-1] + self.pairs)
 
     def before(self, later: Array) -> Array:
         """The sums over all ways through this file and what comes later, by exposures gone by before it."""
         through = self.alone + later
         through[:-1] = np.logaddexp(through[:-1], self.pairs + later[1:])
-        return np.logaddexp.reduce(self.move + through[None, :], axis=1)
+        return np.asarray(np.logaddexp.reduce(self.move + through[None, :], axis=1))
 
 
 def near_density(apart_s: Array, spread_s: float, tick_s: float) -> Array:
     """The density, a second, of the beginning of a clock's tick this far after an exposure that it is to hold."""
-    return (ndtr((apart_s + tick_s) / spread_s) - ndtr(apart_s / spread_s)) / tick_s
+    return np.asarray((ndtr((apart_s + tick_s) / spread_s) - ndtr(apart_s / spread_s)) / tick_s)
 
 
 def likelihood(evidence: Evidence, fit: Fit, rates: Rates) -> float:
@@ -118,18 +121,22 @@ def believe(evidence: Evidence, fit: Fit, rates: Rates) -> Belief:
     ending = _ending(evidence, links[-1], rates)
     forward, backward = _forward(links), _backward(links, ending)
     total = float(np.logaddexp.reduce(forward[-1] + ending))
-    partner, chance, against = np.full(len(links), -1, dtype=np.int64), np.zeros(len(links)), np.zeros(len(links))
+    partner, maybe = np.full((2, len(links)), -1, dtype=np.int64)
+    against = np.zeros(len(links))
     for file, link in enumerate(links):
         alone, paired = link.after(forward[file])
         nobody = float(np.exp(alone + backward[file] - total).sum())
         chances = np.exp(paired + backward[file][1:] - total)
-        best = int(chances.argmax()) if len(chances) else -1
-        if best >= 0 and chances[best] > 0.5:  # then no other file can have it
-            partner[file], chance[file] = link.first + best, chances[best]
+        against[file] = chances.sum()
+        if not len(chances):
+            continue
+        best = int(chances.argmax())
+        maybe[file] = link.first + best
+        if chances[best] > 0.5:  # then no other file can have it
+            partner[file] = maybe[file]
+            # Not one less its chance, which would lose what is small.
             against[file] = nobody + chances[:best].sum() + chances[best + 1 :].sum()
-        else:
-            chance[file], against[file] = nobody, chances.sum()
-    return Belief(partner, chance, against, total)
+    return Belief(partner, against, maybe, total)
 
 
 def _chain(evidence: Evidence, fit: Fit, rates: Rates) -> list[_Link]:
@@ -153,13 +160,11 @@ def _chain(evidence: Evidence, fit: Fit, rates: Rates) -> list[_Link]:
     return links
 
 
-def _skip(
-    evidence: Evidence, rates: Rates, before: NDArray[np.int64], after: NDArray[np.int64], gap: int
-) -> Array:
+def _skip(evidence: Evidence, rates: Rates, before: NDArray[np.int64], after: NDArray[np.int64], gap: int) -> Array:
     """The logarithm of the probability that exposures went by without a file, with so many numbers left out.
 
-    From each of `before` to each of `after` exposures gone by, (before, after); -inf where that is backward. A `gap` of -1
-    is not known.
+    From each of `before` to each of `after` exposures gone by, (before, after); -inf where that is backward. A `gap` of
+    -1 is not known.
     """
     skipped = after[None, :] - before[:, None]
     made = evidence.made_before[after][None, :] - evidence.made_before[before][:, None]

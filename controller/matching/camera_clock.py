@@ -15,10 +15,11 @@ from controller.matching.evidence import Array, Evidence
 TRIED = 8  # clocks
 COUNTED = 40  # offsets whose clocks are fitted
 AROUND_S, STEP_S = 8.0, 0.5  # near the best offset all are looked at: rows and brackets look like one another
+FINE_S = 0.05  # ... and this finely, as the exposures of a bracket may follow one another in a third of a second
 MOST_DRIFT = 2.5e-4  # 22 s a day; a clock that is worse is broken. Common practice, no source
-SAME_S = 0.3  # offsets nearer than this are of the same clock
+SAME_S = 0.1  # offsets nearer than this are of the same clock
 MOST_DIFFERENCES = 400_000
-FINEST_SPREAD_S, COARSEST_SPREAD_S, FIRST_SPREAD_S = 0.02, 0.5, 0.2
+FINEST_SPREAD_S, COARSEST_SPREAD_S, FIRST_SPREAD_S = 0.02, 0.5, 0.1
 ASTRAY_DENSITY = 0.01  # a second, of files that belong to nothing near
 LONG_SHUTTER_S = 0.3  # from here on it shows whether a camera writes down the beginning or the end
 
@@ -35,7 +36,7 @@ def clocks_worth_trying(evidence: Evidence) -> list[Fit]:
             for shift in np.arange(-AROUND_S, AROUND_S + STEP_S / 2, STEP_S)
         ]
         for fit in first + around:
-            refined = _refined(evidence, fit)
+            refined = _refined(evidence, _shifted(evidence, fit))
             found.append((agreement(evidence, refined), refined))
     found.sort(key=lambda one: -one[0])
     kept: list[Fit] = []
@@ -43,6 +44,13 @@ def clocks_worth_trying(evidence: Evidence) -> list[Fit]:
         if all(abs(fit.offset_s - other.offset_s) > SAME_S or fit.late != other.late for other in kept):
             kept.append(fit)
     return kept[:TRIED]
+
+
+def _shifted(evidence: Evidence, fit: Fit) -> Fit:
+    """The best of the clocks that are off from this one by up to half a step."""
+    shifts = np.arange(-STEP_S / 2, STEP_S / 2 + FINE_S / 2, FINE_S)
+    fits = [Fit(fit.offset_s + float(shift), fit.drift, fit.spread_s, fit.late) for shift in shifts]
+    return max(fits, key=lambda one: agreement(evidence, one))
 
 
 def _common_offsets(evidence: Evidence, late: int) -> list[Fit]:
@@ -57,7 +65,9 @@ def _common_offsets(evidence: Evidence, late: int) -> list[Fit]:
     for drift in np.linspace(-MOST_DRIFT, MOST_DRIFT, 2 * steps + 1) if steps > 1 else (0.0,):
         apart = (at[:, None] - plain[None, :] * (1 + drift))[agree]
         places, counts = np.unique(np.floor(apart / bin_s).astype(np.int64), return_counts=True)
-        both = counts + np.where(np.diff(places, append=places[-1:]) == 1, np.roll(counts, -1), 0) if len(places) else counts
+        both = (
+            counts + np.where(np.diff(places, append=places[-1:]) == 1, np.roll(counts, -1), 0) if len(places) else counts
+        )
         top = np.argsort(-both, kind="stable")[:COUNTED]
         counted += [(int(both[k]), (float(places[k]) + 1.0) * bin_s, float(drift)) for k in top]
     counted.sort(key=lambda one: -one[0])
@@ -75,7 +85,9 @@ def agreement(evidence: Evidence, fit: Fit) -> float:
 
 
 def _residuals(evidence: Evidence, fit: Fit) -> Array:
-    """How far each exposure's nearest file that may be it, the middle of its tick, is from where it should be, (exposures,)."""
+    """How far each exposure's nearest file that may be it, the middle of its tick, is from where it should be,
+    (exposures,).
+    """
     expected, middle = fit.expected_s(evidence), evidence.at_s + evidence.tick_s / 2
     residuals = np.full(len(expected), np.inf)
     for shutter in range(evidence.alike.shape[1]):

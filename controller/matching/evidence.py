@@ -38,11 +38,12 @@ class ExposureStamp:
 class Evidence:
     """Files and exposures as arrays, both in their order.
 
-    `at_s`, (files,): the beginning of the tick in which the clock stood, `tick_s` long. `gaps`, (files,): how many numbers
-    are left out before a file, -1 where that is not known. `planned_s` and `shutter_s`, (exposures,): when each opened and for
-    how long. `alike`, (files, distinct shutter times) picked by `which` (exposures,): 1 the shutter time is the exposure's,
-    -1 it is another, 0 the file does not say. `usual`, (files,): whether a file's shutter time is any of the session's, or
-    unknown. `made_before` and `sure_before`, (exposures + 1,): how many of the exposures before each count as made, and are confirmed.
+    `at_s`, (files,): the beginning of the tick in which the clock stood, `tick_s` long. `gaps`, (files,): how many
+    numbers are left out before a file, -1 where that is not known. `planned_s` and `shutter_s`, (exposures,): when each
+    opened and for how long. `alike`, (files, distinct shutter times) picked by `which` (exposures,): 1 the shutter time
+    is the exposure's, -1 it is another, 0 the file does not say. `usual`, (files,): whether a file's shutter time is any
+    of the session's, or unknown. `made_before` and `sure_before`, (exposures + 1,): how many of the exposures before each
+    count as made, and are confirmed.
     """
 
     at_s: Array
@@ -58,7 +59,9 @@ class Evidence:
 
 
 def evidence_of(files: Sequence[FileStamp], exposures: Sequence[ExposureStamp]) -> Evidence:
-    """Gather what files and exposures say; files in the order of their times, exposures likewise; at least one of each."""
+    """Gather what files and exposures say; files in the order of their times, exposures likewise; at least one of
+    each.
+    """
     at = np.array([file.at_s for file in files])
     shutter = np.array([exposure.shutter_s for exposure in exposures])
     distinct, which = np.unique(shutter, return_inverse=True)
@@ -73,7 +76,7 @@ def evidence_of(files: Sequence[FileStamp], exposures: Sequence[ExposureStamp]) 
         shutter_s=shutter,
         alike=alike,
         which=which,
-        usual=(alike >= 0).any(axis=1),
+        usual=np.asarray((alike >= 0).any(axis=1)),
         made_before=np.concatenate([[0], np.cumsum(made)]),
         sure_before=np.concatenate([[0], np.cumsum(sure)]),
     )

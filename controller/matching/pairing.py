@@ -15,17 +15,21 @@ from controller.matching.alignment import Belief, Fit, Rates, believe, likelihoo
 from controller.matching.camera_clock import clocks_worth_trying, fitted_to
 from controller.matching.evidence import Evidence, ExposureStamp, FileStamp, evidence_of
 
-SURE = 1e-6  # a pair is called sure where everything else together is less probable
+SURE = 1e-5  # a pair is called sure where everything else together is less probable
 LIKELY = 25.0  # clocks less probable than the best by more than this, in its logarithm, are not looked at
 ROUNDS = 3
 
 
 @dataclass(frozen=True, slots=True)
 class Match:
-    """What a file is: `exposure`, an index, or None for nobody's; how probable anything else is, and whether that is negligible."""
+    """What a file is: `exposure`, an index, or None for nobody's, and how probable anything else is.
+
+    `maybe` is the exposure that it might be, where nothing is more probable than all else.
+    """
 
     exposure: int | None
     doubt: float
+    maybe: int | None = None
 
     @property
     def sure(self) -> bool:
@@ -35,16 +39,18 @@ class Match:
 
 @dataclass(frozen=True, slots=True)
 class Pairing:
-    """A match for each file, and the camera's clock, None where nothing could be made of it."""
+    """A match for each file; the camera's clock, what it should have shown at each exposure, and how finely it is
+    read.
+    """
 
     matches: tuple[Match, ...]
-    fit: Fit | None
+    fit: Fit
+    expected_s: tuple[float, ...]
+    tick_s: float
 
 
 def pair_up(files: Sequence[FileStamp], exposures: Sequence[ExposureStamp]) -> Pairing:
-    """Pair files with exposures, both in the order of their times. No exposure is in two pairs."""
-    if not files or not exposures:
-        return Pairing((Match(None, 1.0),) * len(files), None)
+    """Pair files with exposures, at least one of each, both in the order of their times. No exposure is in two pairs."""
     evidence = evidence_of(files, exposures)
     weighed = sorted(
         ((likelihood(evidence, fit, Rates()), fit) for fit in clocks_worth_trying(evidence)), key=lambda one: -one[0]
@@ -56,7 +62,8 @@ def pair_up(files: Sequence[FileStamp], exposures: Sequence[ExposureStamp]) -> P
         best = max(range(len(likely)), key=lambda number: beliefs[number].log_total)
         rates = _rates(evidence, beliefs[best].partner, likely[best])
         likely = [fitted_to(evidence, fit, belief.partner) for fit, belief in zip(likely, beliefs, strict=True)]
-    return Pairing(_together(beliefs, best), likely[best])
+    expected = likely[best].expected_s(evidence)
+    return Pairing(_together(beliefs, best), likely[best], tuple(expected.tolist()), evidence.tick_s)
 
 
 def _together(beliefs: list[Belief], best: int) -> tuple[Match, ...]:
@@ -67,9 +74,11 @@ def _together(beliefs: list[Belief], best: int) -> tuple[Match, ...]:
     doubt = np.zeros(len(partner))
     for weight, belief in zip(weights, beliefs, strict=True):
         doubt += weight * np.where(belief.partner == partner, belief.against, 1.0)
-    chosen = partner.tolist()
-    doubts = doubt.tolist()
-    return tuple(Match(None if one < 0 else one, wrong) for one, wrong in zip(chosen, doubts, strict=True))
+    chosen = zip(partner.tolist(), doubt.tolist(), beliefs[best].maybe.tolist(), strict=True)
+    return tuple(
+        Match(one, wrong) if one >= 0 else Match(None, wrong, maybe if maybe >= 0 and wrong > SURE else None)
+        for one, wrong, maybe in chosen
+    )
 
 
 def _rates(evidence: Evidence, partner: NDArray[np.int64], fit: Fit) -> Rates:
@@ -96,8 +105,8 @@ def _rates(evidence: Evidence, partner: NDArray[np.int64], fit: Fit) -> Rates:
     usual = Rates()
     return replace(
         usual,
-        lost=min((lost + 1) / (made + 20), 0.5),
+        lost=min((lost + 0.5) / (made + 50), 0.5),
         never=(never + 0.3) / (known + 1),
-        extra_hz=(extra + 1) / (run_s + 20),
+        extra_hz=(extra + 0.3) / (run_s + 60),
         skipped=(skipped + 1) / (files + 50),
     )

@@ -1,0 +1,253 @@
+"""`fullturn match`: the files on the card, paired with the exposures of a session."""
+
+import json
+import os
+import shutil
+from collections import Counter
+from collections.abc import Sequence
+from dataclasses import asdict, dataclass, field
+from datetime import UTC, datetime
+from pathlib import Path
+
+from controller.commands.account import Clock, exposure_lines
+from controller.errors import InputError, StorageFailed
+from controller.files import appearing_folder
+from controller.matching.card import CardFile, read_card
+from controller.matching.evidence import ExposureStamp
+from controller.matching.pairing import Pairing, pair_up
+from controller.matching.sidecar import sidecar
+from controller.matching.sorting import Placed, placed
+from controller.matching.table import (
+    MatchLine,
+    Planned,
+    Verdict,
+    file_line,
+    frames_to_retake,
+    lines_csv,
+    match_lines,
+)
+from controller.planning.plan import Plan, plan_from
+from controller.report.wording import counted, moment
+from controller.session.rows import CLOCK_FACT
+from controller.session.session import Session
+from protocol.units import NS
+
+DAY_S, LONG_S = 86_400, 1800
+OTHER_CAMERA = "is of another camera"
+LEAST_PAIRED = 0.5  # of files or exposures, whichever are fewer, where no pair is sure
+
+
+@dataclass(frozen=True, slots=True)
+class CameraClock:
+    """The camera's clock: `ahead_s` of the session's at its first exposure, gaining `gains_s_per_day`; pairs scatter by
+    `scatter_s`, and the clock is read to `tick_s`.
+
+    `ahead_s` holds the camera's zone where its files do not name one; None where the session knows no time of day.
+    What it gains is None where the run was too short to tell.
+    """
+
+    ahead_s: float | None
+    gains_s_per_day: float | None
+    scatter_s: float
+    tick_s: float
+    zone_known: bool
+
+
+@dataclass(frozen=True, slots=True)
+class Matched:
+    """What was found: a line for each file and each missing exposure, and frames to shoot once more.
+
+    `not_made` exposures are missing in the session itself. `checks` are sentences about the pictures.
+    """
+
+    plan: Plan
+    camera: str
+    clock: CameraClock
+    lines: list[MatchLine]
+    retake: list[int]
+    not_made: int
+    checks: list[str] = field(default_factory=list)
+
+    def count(self, *verdicts: Verdict) -> int:
+        """How many lines say this."""
+        return sum(line.verdict in verdicts for line in self.lines)
+
+    def as_json(self) -> dict[str, object]:
+        """What other programs read."""
+        return {
+            "camera": self.camera,
+            "clock": asdict(self.clock),
+            "counts": {verdict.value: self.count(verdict) for verdict in Verdict},
+            "retake": self.retake,
+            "not_made": self.not_made,
+            "checks": self.checks,
+            "lines": [asdict(line) for line in self.lines],
+        }
+
+
+@dataclass(frozen=True, slots=True)
+class _Run:
+    """What the session says."""
+
+    plan: Plan
+    exposures: list[Planned]
+    dated: bool
+
+
+def match_command(session: Path, folder: Path) -> Matched:
+    """Pair the files in the folder with the session's exposures. Raises InputError. Nothing is written."""
+    run = _read_session(session)
+    files, others, camera = _of_the_camera(read_card(folder), run.plan, folder)
+    dated = [file for file in files if file.taken_s is not None]
+    if not dated:
+        raise InputError(f"{folder}: none of its {counted(len(files), 'photograph')} says when it was taken.")
+    stamps = [file.stamp for file in dated]
+    exposures = [ExposureStamp(one.opened_s, one.shutter_s, one.made, one.confirmed) for one in run.exposures]
+    pairing = pair_up(stamps, exposures)
+    paired = sum(match.exposure is not None for match in pairing.matches)
+    if not any(match.sure and match.exposure is not None for match in pairing.matches) and (
+        paired < LEAST_PAIRED * min(len(dated), len(exposures))
+    ):
+        raise InputError(f"{folder}: its photographs do not fit the times of {session}; is it the card of another run?")
+    lines = match_lines(dated, pairing, run.exposures, folder)
+    for file in (*others, *(file for file in files if file.taken_s is None)):
+        line = file_line(file, folder)
+        line.notes += [OTHER_CAMERA] if file in others else []
+        lines.append(line)
+    made = {(one.frame, one.exposure) for one in run.exposures if one.counts}
+    planned = len(run.plan.frames) * len(run.plan.kit.exposure.bracket_ev)
+    clock = _clock(pairing, run, dated)
+    return Matched(run.plan, camera, clock, lines, frames_to_retake(lines, made), planned - len(made))
+
+
+def _clock(pairing: Pairing, run: _Run, files: Sequence[CardFile]) -> CameraClock:
+    fit = pairing.fit
+    ahead = round(fit.offset_s - run.exposures[0].opened_s, 2) if run.dated else None
+    zone_known = all(file.has_zone for file in files)
+    long = pairing.expected_s[-1] - pairing.expected_s[0] > LONG_S
+    gains = round(fit.drift * DAY_S, 1) if long else None
+    return CameraClock(ahead, gains, round(fit.spread_s, 3), pairing.tick_s, zone_known)
+
+
+def _read_session(path: Path) -> _Run:
+    with Session.open(path) as session:
+        about, shots, doubts = session.about(), session.shots(), session.doubts()
+    if "plan" not in about:
+        raise InputError(f"{path}: does not hold its plan, so nothing can be paired with it.")
+    if not shots:
+        raise InputError(f"{path}: holds no exposures, so there is nothing to pair.")
+    plan = plan_from(about["plan"], str(path))
+    exposure = plan.kit.exposure
+    clock = Clock(about, exposure.focus_ms + exposure.release_lag_ms)
+    dated = any(name.startswith(CLOCK_FACT) for name in about)
+    planned = []
+    for shot, line in zip(shots, exposure_lines(shots, doubts, clock), strict=True):
+        opened = shot.intended_ns / NS if line.opened_utc is None else datetime.fromisoformat(line.opened_utc).timestamp()
+        outcome = shot.outcome
+        made, confirmed = outcome is not None and outcome.made, outcome is not None and outcome.value == "confirmed"
+        planned.append(
+            Planned(
+                line.frame, line.exposure, line.attempt, line.outcome, opened, line.shutter_s,
+                made, confirmed, line.outcome in {"confirmed", "assumed"},
+            )
+        )  # fmt: skip
+    return _Run(plan, sorted(planned, key=lambda one: one.opened_s), dated)
+
+
+def _of_the_camera(files: Sequence[CardFile], plan: Plan, folder: Path) -> tuple[list[CardFile], list[CardFile], str]:
+    """The files of the run's camera, those of others, and its name: the kit's, else the one that most are of."""
+    named = Counter(file.camera for file in files if file.trouble is None)
+    if not named:
+        raise InputError(f"{folder}: none of its {counted(len(files), 'photograph')} can be read.")
+    wanted = (plan.kit.camera.model or "").casefold()
+    of_kit = [name for name in named if wanted and wanted in name.casefold()]
+    if wanted and not of_kit and any(named):
+        others = ", ".join(sorted(name or "one that does not say" for name in named))
+        raise InputError(f"{folder}: holds no photograph of the kit's camera, {plan.kit.camera.model}, but of {others}.")
+    camera = max(of_kit or named, key=lambda name: named[name])
+    mine = [file for file in files if file.camera == camera or (file.trouble is not None and not file.camera)]
+    return mine, [file for file in files if file not in mine], camera
+
+
+def write_match(
+    matched: Matched, session: Path, folder: Path, out: Path, *, by: str | None, link: bool, xmp: bool
+) -> int:
+    """Write the table and, where asked, the sorted files into the new folder `out`; how many files were sorted.
+
+    The folder appears when all is written. Raises InputError, StorageFailed.
+    """
+    if out.resolve() == folder.resolve() or folder.resolve() in out.resolve().parents:
+        raise InputError(f"{out} lies within {folder}, whose files are not to be touched; choose another place.")
+    if out.exists() and (not out.is_dir() or any(out.iterdir())):
+        raise InputError(f"{out} is there already and not empty; choose another place.")
+    sorted_files = [] if by is None else placed(matched.lines, folder, matched.plan.frames, by)
+    try:
+        if not link:
+            _must_have_room(sorted_files, out)
+        with appearing_folder(out) as hidden:
+            (hidden / "match.csv").write_text(lines_csv(matched.lines), encoding="utf-8")
+            text = json.dumps({"session": str(session), "folder": str(folder), **matched.as_json()}, indent=1)
+            (hidden / "match.json").write_text(text + "\n", encoding="utf-8")
+            _sort(sorted_files, hidden / "pictures", matched, link=link, xmp=xmp)
+    except OSError as error:
+        raise StorageFailed(f"{out} cannot be written ({error.strerror}); choose another place.") from None
+    return len(sorted_files)
+
+
+def _must_have_room(files: Sequence[Placed], out: Path) -> None:
+    existing = next(parent for parent in (out, *out.resolve().parents) if parent.exists())
+    needed = sum(one.source.stat().st_size for one in files)
+    free = shutil.disk_usage(existing).free
+    if needed > free:
+        raise StorageFailed(
+            f"{out} has room for {free / 1e9:.1f} GB and the copies need {needed / 1e9:.1f} GB; "
+            "choose another place, or --link."
+        )
+
+
+def _sort(files: Sequence[Placed], folder: Path, matched: Matched, *, link: bool, xmp: bool) -> None:
+    frames = {frame.id: frame for frame in matched.plan.frames}
+    for one in files:
+        target = folder / one.target
+        target.parent.mkdir(parents=True, exist_ok=True)
+        if link:
+            _link(one.source, target)
+        else:
+            shutil.copy2(one.source, target)
+        if xmp and one.line.frame is not None:
+            text = sidecar(one.line, frames[one.line.frame], _opened(one.line, matched.clock))
+            target.with_suffix(".xmp").write_text(text, encoding="utf-8")
+
+
+def _link(source: Path, target: Path) -> None:
+    """A symbolic link; where the system keeps those for administrators (Windows), a hard one. Raises StorageFailed."""
+    try:
+        target.symlink_to(source.resolve())
+    except OSError:
+        try:
+            os.link(source, target)
+        except OSError as error:
+            raise StorageFailed(f"{target.name} cannot be linked ({error.strerror}); choose --copy.") from None
+
+
+def _opened(line: MatchLine, clock: CameraClock) -> str | None:
+    """When it was taken by the session's clock, in UTC."""
+    if line.taken is None or clock.ahead_s is None:
+        return None
+    taken = datetime.fromisoformat(line.taken).replace(tzinfo=UTC).timestamp()
+    return datetime.fromtimestamp(taken - clock.ahead_s, UTC).isoformat(timespec="seconds")
+
+
+def ahead_text(clock: CameraClock) -> str:
+    """The camera's clock in one sentence."""
+    said = []
+    if clock.ahead_s is not None:
+        zone = "" if clock.zone_known else ", its zone counted in"
+        amount = f"{moment(abs(clock.ahead_s))} {'ahead' if clock.ahead_s >= 0 else 'behind'}"
+        said.append(f"is {amount} of the session's{zone}")
+    if clock.gains_s_per_day is not None:
+        said.append(f"{'gains' if clock.gains_s_per_day >= 0 else 'loses'} {abs(clock.gains_s_per_day):.1f} s a day")
+    said.append(
+        f"agrees, once put right, to {clock.scatter_s:.2f} s" + (" and its tick of a second" if clock.tick_s == 1 else "")
+    )
+    return f"The camera's clock {'; '.join(said)}."

@@ -1,0 +1,101 @@
+"""`fullturn match`: options only; the work is imported when it runs."""
+
+from collections.abc import Callable
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import click
+
+from controller.shared_options import FILE, json_option, show
+
+if TYPE_CHECKING:
+    from controller.commands.match import Matched
+    from controller.matching.table import MatchLine
+
+SHOWN = 20  # lines of a kind; the table has all
+
+
+@click.command(short_help="Pair the files on the card with a SESSION's exposures.")
+@click.argument("session", type=FILE)
+@click.argument("folder", type=click.Path(exists=True, file_okay=False, path_type=Path))
+@click.option(
+    "--out", type=click.Path(file_okay=False, path_type=Path), help="A new folder for the table and what is sorted."
+)
+@click.option("--sort", "by", type=click.Choice(["frame", "row"]), help="Also sort the files, a folder for each.")
+@click.option("--copy/--link", "copy", default=True, show_default=True, help="Copies, or links to the files themselves.")
+@click.option("--xmp", is_flag=True, help="An XMP sidecar for each sorted file.")
+@click.option("--pictures", is_flag=True, help="Look at the pictures, too (needs fullturn[pictures]).")
+@json_option
+def match(
+    session: Path, folder: Path, out: Path | None, by: str | None, copy: bool, xmp: bool, pictures: bool, as_json: bool
+) -> None:
+    """Pair the files in FOLDER (a card, or a copy of it) with the exposures of a SESSION, by time and order.
+
+    The camera's clock may be off by anything. Whatever could be something else is called doubtful, with the odds. The
+    files are never changed or moved.
+    """
+    if (by is not None or xmp) and out is None:
+        raise click.UsageError("--sort and --xmp need --out, a folder for what is sorted.")
+    if xmp and by is None:
+        raise click.UsageError("--xmp goes with --sort: sidecars lie beside the sorted files.")
+    from controller.commands.match import match_command, write_match  # noqa: PLC0415
+
+    found = match_command(session, folder)
+    if pictures:
+        from controller.commands.match_pictures import check_pictures  # noqa: PLC0415
+        from controller.progress import progress  # noqa: PLC0415
+
+        with progress("Looking at pictures, frames") as begin:
+            check_pictures(found, folder, begin)
+    sorted_files = write_match(found, session, folder, out, by=by, link=not copy, xmp=xmp) if out is not None else 0
+    if as_json:
+        show({"out": None if out is None else str(out), "sorted": sorted_files, **found.as_json()})
+    else:
+        show(_text(found, session, out, sorted_files))
+    if found.retake:
+        raise SystemExit(1)
+
+
+def _text(found: "Matched", session: Path, out: Path | None, sorted_files: int) -> str:
+    from controller.commands.match import ahead_text  # noqa: PLC0415
+    from controller.matching.table import Verdict  # noqa: PLC0415
+    from controller.report.wording import counted  # noqa: PLC0415
+
+    paired = [line for line in found.lines if line.file is not None and line.frame is not None]
+    text = [
+        f"{counted(len(paired), 'file')} of {found.camera or 'the camera'} paired with the session's exposures, "
+        f"{sum(line.verdict is Verdict.SURE for line in paired)} of them for sure.",
+        ahead_text(found.clock),
+        *_listed("missing", found, lambda line: line.verdict is Verdict.MISSING),
+        *_listed("doubtful", found, lambda line: line.verdict is Verdict.DOUBTFUL),
+        *_listed("extra", found, lambda line: line.verdict is Verdict.EXTRA),
+        *_listed("look at", found, lambda line: line.use and bool(line.notes)),
+        *found.checks,
+    ]
+    if found.not_made:
+        text.append(f"The session itself lacks {counted(found.not_made, 'exposure')}: `fullturn resume {session}`.")
+    if found.retake:
+        text.append(f"To shoot once more: `fullturn tell {session} retake {','.join(map(str, found.retake))}`")
+    elif not found.not_made:
+        text.append("Every exposure of the set has its file.")
+    if out is not None:
+        what = f" and {counted(sorted_files, 'sorted file')}" if sorted_files else ""
+        text.append(f"The table is in {out / 'match.csv'}{what and what + ' in ' + str(out / 'pictures')}.")
+    return "\n".join(text)
+
+
+def _listed(word: str, found: "Matched", wanted: Callable[["MatchLine"], bool]) -> list[str]:
+    lines = [line for line in found.lines if wanted(line)]
+    text = [f"{word:9}{_line_text(line)}" for line in lines[:SHOWN]]
+    return text + ([f"{word:9}and {len(lines) - SHOWN} more, in the table"] if len(lines) > SHOWN else [])
+
+
+def _line_text(line: "MatchLine") -> str:
+    parts = []
+    if line.file is not None:
+        parts.append(line.file)
+    if line.frame is not None:
+        parts.append(f"frame {line.frame}, exposure {line.exposure}")
+    if line.file is not None and line.doubt is not None and line.verdict.value == "doubtful":
+        parts.append(f"{1 / line.doubt - 1:,.0f} to 1" if line.frame is not None else "nobody's?")
+    return "  ".join([*parts, *line.notes])

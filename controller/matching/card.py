@@ -1,0 +1,166 @@
+"""The photographs in a folder: what each says of its moment, and of the camera (EXIF: CIPA DC-008)."""
+
+import logging
+import math
+import os
+import re
+from collections.abc import Iterable, Iterator
+from dataclasses import dataclass, replace
+from datetime import UTC, datetime, timedelta
+from filecmp import cmp
+from pathlib import Path
+from typing import Any
+
+import exifread
+
+from controller.errors import InputError
+from controller.matching.evidence import FileStamp
+
+JPEG = frozenset({".jpg", ".jpeg"})
+PLAIN = JPEG | {".tif", ".tiff", ".heic", ".hif"}
+RAW = frozenset({".dng", ".nef", ".cr2", ".cr3", ".arw", ".raf", ".rw2", ".orf", ".pef", ".srw"})
+END_OF_JPEG = b"\xff\xd9"
+END_BYTES = 65536  # where the end of a JPEG is looked for: some cameras write more behind it
+NUMBER = re.compile(r"(?<!\d)(\d{4})$")  # of a file name: DCF, CIPA DC-009. From memory
+logging.getLogger("exifread").setLevel(logging.CRITICAL + 1)  # what it cannot read we say ourselves
+ZONE = re.compile(r"([+-])(\d\d):(\d\d)")
+
+
+@dataclass(frozen=True, slots=True)
+class CardFile:
+    """One shot: a file, or a raw file with its JPEG, the JPEG first.
+
+    `taken_s` is the camera's clock as seconds, in UTC where the file names its zone; None where it names no time.
+    `trouble` says what is wrong with it.
+    """
+
+    paths: tuple[Path, ...]
+    camera: str
+    taken_s: float | None
+    has_zone: bool
+    shutter_s: float
+    trouble: str | None
+
+    @property
+    def name(self) -> str:
+        """How people call it."""
+        return self.paths[0].name
+
+    @property
+    def stamp(self) -> FileStamp:
+        """What pairing needs of it. It must say when it was taken."""
+        assert self.taken_s is not None
+        found = NUMBER.search(self.paths[0].stem)
+        return FileStamp(self.taken_s, self.shutter_s, int(found[1]) if found else None)
+
+
+def read_card(folder: Path) -> list[CardFile]:
+    """All shots in a folder and those within it, in the order of their times, those without one last.
+
+    A shot that cannot be read is among them, with its trouble. Raises InputError where there is none.
+    """
+    shots: dict[tuple[Path, str], list[Path]] = {}
+    for path in _pictures(folder):
+        shots.setdefault((path.parent, path.stem.casefold()), []).append(path)
+    if not shots:
+        raise InputError(f"{folder}: holds no photographs, neither JPEG nor TIFF nor raw files.")
+    files = sorted((_read(tuple(sorted(paths, key=_jpeg_first))) for paths in shots.values()), key=_order)
+    return sorted(_without_copies(files), key=_order)
+
+
+def _without_copies(files: list[CardFile]) -> Iterator[CardFile]:
+    """The files; of those with the same content all but the first are in trouble, and no longer say when they were
+    taken.
+    """
+    seen: dict[tuple[float | None, int], CardFile] = {}
+    for file in files:
+        path = file.paths[0]
+        first = seen.setdefault((file.taken_s, path.stat().st_size), file)
+        if first is file or not cmp(first.paths[0], path, shallow=False):
+            yield file
+        else:
+            yield replace(file, taken_s=None, trouble=f"is a copy of {first.name}")
+
+
+def _pictures(folder: Path) -> Iterable[Path]:
+    if not folder.is_dir():
+        raise InputError(f"{folder}: is not a folder.")
+    for root, folders, names in os.walk(folder):
+        folders[:] = sorted(name for name in folders if not name.startswith("."))
+        for name in sorted(names):  # what begins with a point was left by a file manager
+            if not name.startswith(".") and Path(name).suffix.lower() in PLAIN | RAW:
+                yield Path(root, name)
+
+
+def _jpeg_first(path: Path) -> tuple[bool, str]:
+    return path.suffix.lower() not in JPEG, path.name
+
+
+def _order(file: CardFile) -> tuple[float, tuple[str, ...]]:
+    return (math.inf if file.taken_s is None else file.taken_s), file.paths[0].parts
+
+
+def _read(paths: tuple[Path, ...]) -> CardFile:
+    """Read the first of these that can be; they are of one shot."""
+    first: CardFile | None = None
+    for path in paths:
+        read = _read_one(path, paths)
+        if read.trouble is None and read.taken_s is not None:
+            return read if first is None else replace(read, trouble=first.trouble)
+        first = first or read
+    assert first is not None
+    return first
+
+
+def _read_one(path: Path, paths: tuple[Path, ...]) -> CardFile:
+    try:
+        with path.open("rb") as file:
+            tags = exifread.process_file(file, details=False, extract_thumbnail=False, builtin_types=True)
+            cut = path.suffix.lower() in JPEG and not _ends(file)
+    except OSError as error:
+        return CardFile(paths, "", None, False, 0.0, f"cannot be read ({error.strerror})")
+    except Exception as error:
+        return CardFile(paths, "", None, False, 0.0, f"holds no EXIF that can be read ({error})")
+    camera = " ".join(filter(None, (_text(tags.get(f"Image {name}")) for name in ("Make", "Model"))))
+    taken_s, has_zone = _taken(tags)
+    trouble = "is cut short" if cut else "does not say when it was taken" if taken_s is None else None
+    return CardFile(paths, camera, taken_s, has_zone, _positive(tags.get("EXIF ExposureTime")), trouble)
+
+
+def _ends(file: Any) -> bool:
+    """Whether a JPEG goes on to its end."""
+    size = file.seek(0, os.SEEK_END)
+    file.seek(max(0, size - END_BYTES))
+    return END_OF_JPEG in file.read()
+
+
+def _text(value: Any) -> str:
+    """A text without the zeros and blanks that some cameras pad it with."""
+    return " ".join(str(value).replace("\0", " ").split()) if isinstance(value, str) else ""
+
+
+def _positive(value: Any) -> float:
+    """A positive number, or 0 for what is none: a rational of 0/0 stands for nothing known."""
+    try:
+        number = float(value)
+    except (TypeError, ValueError, ZeroDivisionError):
+        return 0.0
+    return number if math.isfinite(number) and number > 0 else 0.0
+
+
+def _taken(tags: dict[str, Any]) -> tuple[float | None, bool]:
+    """DateTimeOriginal with its decimal fraction SubSecTimeOriginal and its zone OffsetTimeOriginal, and whether it has
+    that.
+    """
+    text = _text(tags.get("EXIF DateTimeOriginal"))
+    try:
+        moment = datetime.strptime(":".join(re.split("[-: ]+", text)), "%Y:%m:%d:%H:%M:%S").replace(tzinfo=UTC)
+    except ValueError:
+        return None, False
+    digits = _text(str(tags.get("EXIF SubSecTimeOriginal", "")))
+    fraction = float(f"0.{digits}") if digits.isdecimal() else 0.0
+    zone = ZONE.fullmatch(_text(tags.get("EXIF OffsetTimeOriginal")))
+    if zone is not None:
+        ahead = timedelta(hours=int(zone[2]), minutes=int(zone[3]))
+        moment -= ahead if zone[1] == "+" else -ahead
+    return moment.timestamp() + fraction, zone is not None

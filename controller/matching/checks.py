@@ -1,0 +1,115 @@
+"""What the pictures themselves say: whether brackets step as planned, what is softer than its neighbours, what points
+elsewhere.
+
+Each function takes values and gives values; reading pictures and finding what two have in common is done elsewhere.
+"""
+
+import math
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.spatial.transform import Rotation
+
+from controller.matching.evidence import Array
+from controller.planning.directions import camera_axes
+
+DARKEST, BRIGHTEST = 25, 230  # codes between which a picture is neither black nor burnt out
+ENOUGH_PIXELS = 0.01  # of a picture
+STEP_OFF_EV, STEP_OFF_SHARE = 1.0, 0.5  # a camera's tone curve is not known. Common practice, no source
+SOFT = math.log(0.55)  # of the gradient's power that the neighbours show of the same things
+AWAY_DEG, AWAY_SHARE = 1.0, 0.03  # a focal length a few hundredths off is the kit's matter, not this frame's
+
+
+def bracket_step_ev(first: NDArray[np.uint8], second: NDArray[np.uint8]) -> float | None:
+    """By how many EV the second grey picture of a pose is brighter, by the median of pixels that are good in both.
+
+    As if codes were sRGB's (IEC 61966-2-1:1999), which a camera's own are only about. None where too few are good.
+    """
+    good = (first > DARKEST) & (first < BRIGHTEST) & (second > DARKEST) & (second < BRIGHTEST)
+    if np.count_nonzero(good) < ENOUGH_PIXELS * first.size:
+        return None
+    return float(np.median(np.log2(_light(second[good]) / _light(first[good]))))
+
+
+def _light(codes: NDArray[np.uint8]) -> Array:
+    value = codes / 255
+    return np.asarray(np.where(value <= 0.04045, value / 12.92, ((value + 0.055) / 1.055) ** 2.4))
+
+
+def step_is_off(measured_ev: float, planned_ev: float) -> bool:
+    """Whether a step between members of a bracket is not the one planned, as far as a JPEG can tell."""
+    return abs(measured_ev - planned_ev) > max(STEP_OFF_EV, STEP_OFF_SHARE * abs(planned_ev))
+
+
+@dataclass(frozen=True, slots=True)
+class Joined:
+    """Two frames with something in common: the logarithm of the first's sharpness over the second's, of the same things;
+    the turn that the pictures show, and the one planned, both taking the second camera's rays into the first's axes.
+    """
+
+    first: int
+    second: int
+    sharper: float
+    turn: Rotation
+    planned: Rotation
+
+    @property
+    def off_deg(self) -> float:
+        """The angle between what the pictures show and what was planned."""
+        return math.degrees((self.turn * self.planned.inv()).magnitude())
+
+    @property
+    def points_elsewhere(self) -> bool:
+        """Whether that is more than a focal length that is a little off explains."""
+        return self.off_deg > AWAY_DEG + AWAY_SHARE * math.degrees(self.planned.magnitude())
+
+
+def planned_turn(first: tuple[float, float], second: tuple[float, float]) -> Rotation:
+    """The turn between two poses (yaw, pitch in degrees), in a camera's axes: x right, y down, z along the lens."""
+    return _pose(*first).inv() * _pose(*second)
+
+
+def _pose(yaw_deg: float, pitch_deg: float) -> Rotation:
+    axes = camera_axes(np.radians(yaw_deg), np.radians(pitch_deg))
+    # Yaw grows to the right: the world is left-handed, so its y is turned about to give a rotation.
+    columns = np.stack([axes.right, -axes.up, axes.forward], axis=-1)
+    return Rotation.from_matrix(np.diag([1.0, 1.0, -1.0]) @ columns)
+
+
+def soft_frames(joined: Sequence[Joined]) -> dict[int, float]:
+    """Frames that show less of what their neighbours show, and how much: a share of the gradient's power.
+
+    Each frame's sharpness is fitted to all pairs at once (least squares), against the middle of all.
+    """
+    frames = sorted({one.first for one in joined} | {one.second for one in joined})
+    place = {frame: number for number, frame in enumerate(frames)}
+    if len(frames) < 3:
+        return {}
+    rows = np.zeros((len(joined), len(frames)))
+    for number, one in enumerate(joined):
+        rows[number, place[one.first]], rows[number, place[one.second]] = 1.0, -1.0
+    sharp = np.linalg.lstsq(rows, np.array([one.sharper for one in joined]), rcond=None)[0]
+    sharp -= np.median(sharp)
+    return {frame: math.exp(sharp[place[frame]]) for frame in frames if sharp[place[frame]] < SOFT}
+
+
+def frames_elsewhere(joined: Sequence[Joined]) -> dict[int, float]:
+    """Frames most of whose neighbours say that they point elsewhere than planned, and by how many degrees."""
+    votes: Mapping[int, list[Joined]] = {frame: [] for one in joined for frame in (one.first, one.second)}
+    for one in joined:
+        votes[one.first].append(one)
+        votes[one.second].append(one)
+    blamed: dict[int, float] = {}
+    left = dict(votes)
+    while left:
+        wrong = {frame: sum(one.points_elsewhere for one in pairs) for frame, pairs in left.items()}
+        worst = max(wrong, key=lambda frame: (wrong[frame], -frame))
+        if wrong[worst] == 0 or wrong[worst] * 2 <= len(left[worst]):
+            break
+        blamed[worst] = float(np.median([one.off_deg for one in left[worst]]))
+        del left[worst]
+        left = {frame: [one for one in pairs if worst not in (one.first, one.second)] for frame, pairs in left.items()}
+        left = {frame: pairs for frame, pairs in left.items() if pairs}
+    return blamed

@@ -1,0 +1,40 @@
+"""A sidecar of standard XMP properties (ISO 16684-1:2019) that says what a photograph is.
+
+Dublin Core (dc) for title, description and subject, the XMP basic namespace (xmp) for the moment and a label.
+"""
+
+from xml.etree import ElementTree as ET
+
+from controller.matching.table import MatchLine, Verdict
+from controller.planning.plan import Frame
+
+X, RDF = "adobe:ns:meta/", "http://www.w3.org/1999/02/22-rdf-syntax-ns#"
+DC, XMP = "http://purl.org/dc/elements/1.1/", "http://ns.adobe.com/xap/1.0/"
+XML_LANG = "{http://www.w3.org/XML/1998/namespace}lang"
+PACKET = '<?xpacket begin="\ufeff" id="W5M0MpCehiHzreSzNTczkc9d"?>\n{}\n<?xpacket end="w"?>\n'
+
+
+def sidecar(line: MatchLine, frame: Frame, opened_utc: str | None) -> str:
+    """The text of the sidecar of a line's file, of this frame, whose shutter opened then."""
+    for prefix, space in (("x", X), ("rdf", RDF), ("dc", DC), ("xmp", XMP)):
+        ET.register_namespace(prefix, space)
+    root = ET.Element(f"{{{X}}}xmpmeta")
+    about = ET.SubElement(ET.SubElement(root, f"{{{RDF}}}RDF"), f"{{{RDF}}}Description", {f"{{{RDF}}}about": ""})
+    pose = f"yaw {frame.yaw_deg:.2f}°, pitch {frame.pitch_deg:.2f}°"
+    words = [f"row {frame.row}", f"frame {frame.id}", f"exposure {line.exposure}"]
+    _in_language(about, "title", ", ".join(words))
+    _in_language(about, "description", f"{pose}, {line.planned_shutter_s:g} s as planned")
+    bag = ET.SubElement(ET.SubElement(about, f"{{{DC}}}subject"), f"{{{RDF}}}Bag")
+    for word in words:
+        ET.SubElement(bag, f"{{{RDF}}}li").text = word
+    if opened_utc is not None:
+        ET.SubElement(about, f"{{{XMP}}}CreateDate").text = opened_utc
+    if line.verdict is Verdict.DOUBTFUL:
+        ET.SubElement(about, f"{{{XMP}}}Label").text = line.verdict.value
+    ET.indent(root)
+    return PACKET.format(ET.tostring(root, encoding="unicode"))
+
+
+def _in_language(about: ET.Element, name: str, text: str) -> None:
+    alternatives = ET.SubElement(ET.SubElement(about, f"{{{DC}}}{name}"), f"{{{RDF}}}Alt")
+    ET.SubElement(alternatives, f"{{{RDF}}}li", {XML_LANG: "x-default"}).text = text

@@ -1,0 +1,40 @@
+"""Where each file goes, and under which name, when the card is sorted by frame or by row."""
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from pathlib import Path, PurePosixPath
+
+from controller.matching.table import MatchLine, Verdict
+from controller.planning.plan import Frame
+
+
+@dataclass(frozen=True, slots=True)
+class Placed:
+    """One file to be copied or linked: from where, to which place in the new folder, and the line that it belongs to."""
+
+    source: Path
+    target: PurePosixPath
+    line: MatchLine
+
+
+def placed(lines: Sequence[MatchLine], folder: Path, frames: Iterable[Frame], by: str) -> list[Placed]:
+    """All files to use, with those of the same shot, in a folder for each `frame` or `row`.
+
+    Names say row, frame, pose and exposure; the file's own name stays at the end, and a doubtful one says so.
+    """
+    known = {frame.id: frame for frame in frames}
+    wide = max(3, len(str(max(known, default=0))))
+    found = []
+    for line in lines:
+        if not line.use or line.file is None or line.frame is None or line.exposure is None:
+            continue
+        frame = known[line.frame]
+        which = f"frame-{frame.id:0{wide}}"
+        shot = f"exposure-{line.exposure}" + ("_doubtful" if line.verdict is Verdict.DOUBTFUL else "")
+        if by == "row":
+            place = PurePosixPath(f"row-{frame.row:02}_pitch{frame.pitch_deg:+05.1f}", f"{which}_{shot}")
+        else:
+            place = PurePosixPath(f"{which}_yaw{frame.yaw_deg:+06.1f}_pitch{frame.pitch_deg:+05.1f}", shot)
+        for name in (line.file, *line.also):
+            found.append(Placed(folder / name, place.with_name(f"{place.name}_{PurePosixPath(name).name}"), line))
+    return found

@@ -1,0 +1,160 @@
+"""What is on the card, exposure by exposure: a line for each file and for each exposure that left none."""
+
+import csv
+import io
+import math
+from collections.abc import Iterable, Sequence
+from dataclasses import asdict, dataclass, field, fields
+from datetime import UTC, datetime
+from enum import StrEnum
+from pathlib import Path
+
+from controller.matching.card import CardFile
+from controller.matching.evidence import SHUTTER_RATIO
+from controller.matching.pairing import Match, Pairing
+
+
+class Verdict(StrEnum):
+    """What a line says."""
+
+    SURE = "sure"
+    DOUBTFUL = "doubtful"
+    MISSING = "missing"
+    EXTRA = "extra"
+
+
+@dataclass(frozen=True, slots=True)
+class Planned:
+    """An exposure of the session. `opened_s` is when the shutter opened, `counts` whether it is one to stitch from."""
+
+    frame: int
+    exposure: int
+    attempt: int
+    outcome: str
+    opened_s: float
+    shutter_s: float
+    made: bool
+    confirmed: bool
+    counts: bool
+
+
+@dataclass(slots=True)
+class MatchLine:
+    """A file with its exposure, an exposure without a file, or a file without an exposure.
+
+    `also` are more files of the same shot. `doubt` is the probability that it is anything else. `apart_s` is how far the
+    camera's clock, put right, is from the session's. `use` marks the one file of this frame's exposure to stitch from.
+    """
+
+    verdict: Verdict
+    file: str | None = None
+    also: list[str] = field(default_factory=list)
+    frame: int | None = None
+    exposure: int | None = None
+    attempt: int | None = None
+    outcome: str | None = None
+    doubt: float | None = None
+    taken: str | None = None
+    apart_s: float | None = None
+    shutter_s: float | None = None
+    planned_shutter_s: float | None = None
+    use: bool = False
+    notes: list[str] = field(default_factory=list)
+
+
+def match_lines(
+    files: Sequence[CardFile],
+    pairing: Pairing,
+    exposures: Sequence[Planned],
+    folder: Path,
+) -> list[MatchLine]:
+    """The lines of files and exposures, in the order in which they were paired, by time."""
+    lines: list[tuple[float, MatchLine]] = []
+    for file, match in zip(files, pairing.matches, strict=True):
+        assert file.taken_s is not None
+        line = file_line(file, folder, _verdict(match), match.doubt)
+        if match.exposure is not None:
+            _add_exposure(line, exposures[match.exposure])
+            apart = file.taken_s + pairing.tick_s / 2 - pairing.expected_s[match.exposure]
+            line.apart_s = round(apart, 3)
+            line.notes += _shutter_notes(line)
+        elif match.maybe is not None:
+            might = exposures[match.maybe]
+            line.notes.append(f"might be frame {might.frame}, exposure {might.exposure}")
+        lines.append((file.taken_s, line))
+    found = {match.exposure for match in pairing.matches}
+    for number, exposure in enumerate(exposures):
+        if number not in found and exposure.made:
+            line = MatchLine(Verdict.MISSING)
+            _add_exposure(line, exposure)
+            lines.append((pairing.expected_s[number], line))
+    lines.sort(key=lambda one: one[0])
+    ordered = [line for _, line in lines]
+    _choose(ordered, {(one.frame, one.exposure, one.attempt) for one in exposures if one.counts})
+    return ordered
+
+
+def file_line(file: CardFile, folder: Path, verdict: Verdict = Verdict.EXTRA, doubt: float | None = None) -> MatchLine:
+    """The line of a file of which no exposure is known yet."""
+    names = [path.relative_to(folder).as_posix() for path in file.paths]
+    moment = None if file.taken_s is None else datetime.fromtimestamp(file.taken_s, UTC)
+    taken = None if moment is None else moment.isoformat(timespec="milliseconds").removesuffix("+00:00")
+    line = MatchLine(verdict, names[0], names[1:], doubt=doubt, shutter_s=file.shutter_s or None)
+    line.taken = taken if taken is None or not file.has_zone else taken + "+00:00"
+    if file.trouble is not None:
+        line.notes.append(file.trouble)
+    return line
+
+
+def _verdict(match: Match) -> Verdict:
+    if match.exposure is None:
+        return Verdict.EXTRA if match.sure else Verdict.DOUBTFUL
+    return Verdict.SURE if match.sure else Verdict.DOUBTFUL
+
+
+def _add_exposure(line: MatchLine, exposure: Planned) -> None:
+    line.frame, line.exposure, line.attempt = exposure.frame, exposure.exposure, exposure.attempt
+    line.outcome, line.planned_shutter_s = exposure.outcome, exposure.shutter_s
+
+
+def _shutter_notes(line: MatchLine) -> list[str]:
+    if line.shutter_s is None or not line.planned_shutter_s:
+        return []
+    ratio = line.shutter_s / line.planned_shutter_s
+    if 1 / SHUTTER_RATIO < ratio < SHUTTER_RATIO:
+        return []
+    return [f"exposed {math.log2(ratio):+.1f} EV from what was planned"]
+
+
+def _choose(lines: list[MatchLine], counts: set[tuple[int, int, int]]) -> None:
+    """Mark the file to use for each frame's exposure: the last that counts, else one that is there though not
+    confirmed.
+    """
+    best: dict[tuple[int, int], tuple[bool, MatchLine]] = {}
+    for line in lines:
+        if line.file is None or line.frame is None or line.exposure is None or line.attempt is None:
+            continue
+        if "is cut short" in line.notes or line.outcome in {"suspect", "retake"}:
+            continue
+        key, counted = (line.frame, line.exposure), (line.frame, line.exposure, line.attempt) in counts
+        if key not in best or counted >= best[key][0]:
+            best[key] = (counted, line)
+    for _, line in best.values():
+        line.use = True
+
+
+def frames_to_retake(lines: Sequence[MatchLine], made: Iterable[tuple[int, int]]) -> list[int]:
+    """Frames of which an exposure that was made (frame, number) has no file to use, or one with something against it."""
+    used = {(line.frame, line.exposure) for line in lines if line.use}
+    spoilt = {line.frame for line in lines if line.use and line.notes and line.frame is not None}
+    return sorted({frame for frame, exposure in made if (frame, exposure) not in used} | spoilt)
+
+
+def lines_csv(lines: Sequence[MatchLine]) -> str:
+    """The lines as CSV; lists are joined by semicolons, what is not known is empty."""
+    text = io.StringIO()
+    writer = csv.writer(text, lineterminator="\n")
+    writer.writerow(one.name for one in fields(MatchLine))
+    for line in lines:
+        writer.writerow("; ".join(value) if isinstance(value, list) else value for value in asdict(line).values())
+    return text.getvalue()

@@ -1,0 +1,122 @@
+"""What is read of the files on a card (EXIF: CIPA DC-008; traps as real cameras set them)."""
+
+from __future__ import annotations
+
+from datetime import UTC, datetime
+from pathlib import Path
+from typing import Any
+
+import exifread
+import pytest
+from PIL import Image
+from PIL.ExifTags import IFD, Base
+from PIL.TiffImagePlugin import IFDRational, ImageFileDirectory_v2
+
+from controller.errors import InputError
+from controller.matching.card import read_card
+
+MOMENT = datetime(2026, 6, 21, 7, 0, 1, tzinfo=UTC).timestamp()
+
+
+def shot(path: Path, more: dict[Any, Any] | None = None, size: tuple[int, int] = (60, 40), **tags: Any) -> Path:
+    path.parent.mkdir(parents=True, exist_ok=True)
+    details = {Base.DateTimeOriginal: "2026:06:21 07:00:01", Base.ExposureTime: IFDRational(1, 125)} | (more or {})
+    details = {tag: value for tag, value in details.items() if value is not None}
+    names = {Base.Make: tags.get("maker", "Anvil"), Base.Model: tags.get("model", "One")}
+    if path.suffix.lower() == ".nef":  # most raw files are TIFF files (TIFF 6.0) inside
+        entries = ImageFileDirectory_v2()
+        for tag, value in {**names, IFD.Exif: {int(tag): value for tag, value in details.items()}}.items():
+            entries[tag] = value
+        Image.new("L", size).save(path, "TIFF", tiffinfo=entries)
+    else:
+        exif = Image.Exif()
+        exif.update(names)
+        exif.get_ifd(IFD.Exif).update(details)
+        Image.new("L", size).save(path, exif=exif)
+    return path
+
+
+def test_a_moment_with_its_fraction_and_its_zone(tmp_path: Path) -> None:
+    shot(tmp_path / "IMG_0041.JPG", {Base.SubsecTimeOriginal: "046", Base.OffsetTimeOriginal: "+01:30"})
+    (file,) = read_card(tmp_path)
+    assert file.taken_s == pytest.approx(MOMENT + 0.046 - 5400)
+    assert file.has_zone
+    assert file.shutter_s == pytest.approx(1 / 125)
+    assert (file.camera, file.trouble, file.stamp.number) == ("Anvil One", None, 41)
+
+
+@pytest.mark.parametrize(
+    ("digits", "fraction"), [("90", 0.9), ("5", 0.5), ("046", 0.046), ("", 0.0), ("780685", 0.780685)]
+)
+def test_sub_seconds_are_a_decimal_fraction(digits: str, fraction: float, tmp_path: Path) -> None:
+    """Section 3.1 of CIPA DC-008's tag table, from memory: digits after the point, not milliseconds."""
+    shot(tmp_path / "A.JPG", {Base.SubsecTimeOriginal: digits})
+    assert read_card(tmp_path)[0].taken_s == pytest.approx(MOMENT + fraction)
+
+
+def test_names_padded_with_zeros_and_rationals_of_nothing(tmp_path: Path) -> None:
+    shot(tmp_path / "A.JPG", {Base.ExposureTime: IFDRational(0, 0)}, maker="ANVIL  \0\0", model="One\0\0")
+    (file,) = read_card(tmp_path)
+    assert (file.camera, file.shutter_s) == ("ANVIL One", 0.0)
+
+
+def test_a_raw_file_and_its_jpeg_are_one_shot(tmp_path: Path) -> None:
+    shot(tmp_path / "100X" / "DSC_0001.NEF")
+    shot(tmp_path / "100X" / "DSC_0001.JPG")
+    shot(tmp_path / "101X" / "DSC_0001.JPG", {Base.DateTimeOriginal: "2026:06:21 07:00:02"})
+    files = read_card(tmp_path)
+    assert [[path.name for path in file.paths] for file in files] == [["DSC_0001.JPG", "DSC_0001.NEF"], ["DSC_0001.JPG"]]
+
+
+def test_a_raw_file_alone_is_read(tmp_path: Path) -> None:
+    shot(tmp_path / "DSC_0001.NEF")
+    assert read_card(tmp_path)[0].taken_s == MOMENT
+
+
+def test_the_jpeg_is_damaged_and_the_raw_file_is_not(tmp_path: Path) -> None:
+    shot(tmp_path / "DSC_0001.NEF")
+    (tmp_path / "DSC_0001.JPG").write_bytes(b"nothing")
+    (file,) = read_card(tmp_path)
+    assert file.taken_s == MOMENT
+    assert file.trouble
+
+
+def test_a_jpeg_cut_short_says_so(tmp_path: Path) -> None:
+    path = shot(tmp_path / "A.JPG", size=(600, 400))
+    path.write_bytes(path.read_bytes()[:-200])
+    (file,) = read_card(tmp_path)
+    assert (file.trouble, file.taken_s) == ("is cut short", MOMENT)
+
+
+def test_a_second_copy_of_a_file_is_not_another_shot(tmp_path: Path) -> None:
+    one = shot(tmp_path / "IMG_0003.JPG")
+    (tmp_path / "IMG_0003 (1).JPG").write_bytes(one.read_bytes())
+    shot(tmp_path / "IMG_0004.JPG", size=(64, 40))  # of the same second, and another picture
+    troubles = {file.name: file.trouble for file in read_card(tmp_path)}
+    assert troubles == {"IMG_0003 (1).JPG": None, "IMG_0003.JPG": "is a copy of IMG_0003 (1).JPG", "IMG_0004.JPG": None}
+
+
+def test_what_has_no_moment_comes_last(tmp_path: Path) -> None:
+    shot(tmp_path / "A.JPG", {Base.DateTimeOriginal: None})
+    shot(tmp_path / "B.JPG")
+    (tmp_path / "._B.JPG").write_bytes(b"left by a file manager")
+    assert [(file.name, file.trouble) for file in read_card(tmp_path)] == [
+        ("B.JPG", None),
+        ("A.JPG", "does not say when it was taken"),
+    ]
+
+
+def test_a_folder_without_pictures_is_refused(tmp_path: Path) -> None:
+    (tmp_path / "notes.txt").write_text("nothing here")
+    with pytest.raises(InputError, match="holds no photographs"):
+        read_card(tmp_path)
+
+
+def test_whatever_the_reader_does_is_that_file_s_trouble(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    shot(tmp_path / "A.JPG")
+
+    def fail(*_: Any, **__: Any) -> None:
+        raise IndexError("list index out of range")
+
+    monkeypatch.setattr(exifread, "process_file", fail)
+    assert "can be read" in str(read_card(tmp_path)[0].trouble)

@@ -1,0 +1,99 @@
+"""What pictures say of a set, from values."""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+from numpy.typing import NDArray
+from scipy.spatial.transform import Rotation
+
+from controller.matching.checks import (
+    Joined,
+    bracket_step_ev,
+    frames_elsewhere,
+    planned_turn,
+    soft_frames,
+    step_is_off,
+)
+
+yaws, pitches = st.floats(-180, 180), st.floats(-85, 85)
+
+
+def codes(light: NDArray[np.float64]) -> NDArray[np.uint8]:
+    """sRGB codes of linear light (IEC 61966-2-1:1999)."""
+    light = np.clip(light, 0, 1)
+    coded = np.where(light <= 0.0031308, 12.92 * light, 1.055 * light ** (1 / 2.4) - 0.055)
+    return np.asarray(np.rint(255 * coded), dtype=np.uint8)
+
+
+@given(st.floats(-2, 2))
+def test_the_step_of_a_bracket_is_measured(step_ev: float) -> None:
+    light = np.random.default_rng(0).uniform(0.02, 0.5, (80, 120))
+    measured = bracket_step_ev(codes(light), codes(light * 2**step_ev))
+    assert measured == pytest.approx(step_ev, abs=0.1)
+
+
+def test_black_pictures_say_nothing_of_a_step() -> None:
+    assert bracket_step_ev(np.zeros((9, 9), np.uint8), np.full((9, 9), 128, np.uint8)) is None
+
+
+def test_a_step_may_be_bent_by_the_camera_s_tone_curve_and_not_be_missing() -> None:
+    assert not step_is_off(1.3, 2.0)
+    assert step_is_off(0.0, 2.0)
+    assert step_is_off(-2.0, 2.0)
+
+
+@given(yaws, pitches, yaws, pitches)
+def test_a_planned_turn_takes_one_lens_axis_to_the_other(yaw: float, pitch: float, yaw2: float, pitch2: float) -> None:
+    """The angle between two directions by the haversine formula (R. Sinnott, Sky and Telescope 68:159, 1984)."""
+    turn = planned_turn((yaw, pitch), (yaw2, pitch2))
+    axis = turn.apply([0.0, 0.0, 1.0])
+    a, b = math.radians(pitch), math.radians(pitch2)
+    h = math.sin((b - a) / 2) ** 2 + math.cos(a) * math.cos(b) * math.sin(math.radians(yaw2 - yaw) / 2) ** 2
+    assert math.acos(max(-1.0, min(1.0, axis[2]))) == pytest.approx(2 * math.asin(min(1.0, math.sqrt(h))), abs=1e-6)
+
+
+def test_turning_right_and_up_have_the_signs_that_pictures_have() -> None:
+    """As `controller/calibration/turning.py` has it: right is positive about y, up about x."""
+    assert np.degrees(planned_turn((20, 0), (30, 0)).as_rotvec()) == pytest.approx([0, 10, 0])
+    assert np.degrees(planned_turn((20, 0), (20, 10)).as_rotvec()) == pytest.approx([10, 0, 0])
+
+
+def ring(count: int, sharper: dict[int, float] | None = None, off_deg: dict[int, float] | None = None) -> list[Joined]:
+    """A ring of frames, each with the next two; some softer, some turned away."""
+    sharper, off_deg = sharper or {}, off_deg or {}
+    joined = []
+    for first in range(count):
+        for second in ((first + 1) % count, (first + 2) % count):
+            planned = planned_turn((first * 360 / count, 0), (second * 360 / count, 0))
+            true = (
+                Rotation.from_rotvec([math.radians(off_deg.get(first, 0)), 0, 0]).inv()
+                * planned
+                * Rotation.from_rotvec([math.radians(off_deg.get(second, 0)), 0, 0])
+            )
+            joined.append(Joined(first, second, sharper.get(first, 0) - sharper.get(second, 0), true, planned))
+    return joined
+
+
+def test_the_soft_one_is_named_and_not_its_neighbours() -> None:
+    assert soft_frames(ring(12, {4: math.log(0.3)})) == {4: pytest.approx(0.3)}
+    assert soft_frames(ring(12)) == {}
+
+
+def test_the_one_that_points_elsewhere_is_named_and_not_its_neighbours() -> None:
+    assert frames_elsewhere(ring(12, off_deg={7: 4.0})) == {7: pytest.approx(4.0, abs=1e-6)}
+    assert frames_elsewhere(ring(12, off_deg={2: 3.0, 8: -6.0})).keys() == {2, 8}
+    assert frames_elsewhere(ring(12)) == {}
+
+
+def test_a_focal_length_that_is_a_little_off_blames_no_frame() -> None:
+    joined = ring(12)
+    longer = [
+        Joined(one.first, one.second, 0.0, Rotation.from_rotvec(one.planned.as_rotvec() * 1.02), one.planned)
+        for one in joined
+    ]
+    assert frames_elsewhere(longer) == {}

@@ -1,0 +1,110 @@
+"""Lines, which file to use, what to shoot again, where each file goes, and its sidecar."""
+
+from __future__ import annotations
+
+from pathlib import Path, PurePosixPath
+from xml.etree import ElementTree as ET
+
+from controller.matching.alignment import Fit
+from controller.matching.card import CardFile
+from controller.matching.pairing import Match, Pairing
+from controller.matching.sidecar import DC, RDF, XMP, sidecar
+from controller.matching.sorting import placed
+from controller.matching.table import MatchLine, Planned, Verdict, frames_to_retake, lines_csv, match_lines
+from controller.planning.plan import Frame
+
+FOLDER = Path("card")
+FRAMES = [Frame(id=0, row=0, yaw_deg=-90.0, pitch_deg=-4.5), Frame(id=1, row=2, yaw_deg=7.25, pitch_deg=60.0)]
+
+
+def planned(frame: int, exposure: int, attempt: int, outcome: str) -> Planned:
+    made = outcome in {"confirmed", "assumed", "suspect", "retake"}
+    counts = outcome in {"confirmed", "assumed"}
+    return Planned(frame, exposure, attempt, outcome, 0.0, 0.01, made, outcome == "confirmed", counts)
+
+
+def lines(outcomes: list[tuple[int, int, int, str]], given: list[int | None], sure: bool = True) -> list[MatchLine]:
+    """One file for each of `given`, which names its exposure by number."""
+    exposures = [planned(*one) for one in outcomes]
+    files = [CardFile((FOLDER / f"{n}.JPG",), "One", float(n), True, 0.01, None) for n in range(len(given))]
+    matches = tuple(Match(one, 0.0 if sure else 0.01) for one in given)
+    times = tuple(float(n) for n in range(len(exposures)))
+    return match_lines(files, Pairing(matches, Fit(0.0, 0.0, 0.1), times, 0.01), exposures, FOLDER)
+
+
+def used(found: list[MatchLine]) -> list[str | None]:
+    return [line.file for line in found if line.use]
+
+
+def test_a_made_exposure_without_a_file_is_missing_and_its_frame_wanted_again() -> None:
+    found = lines([(0, 0, 1, "confirmed"), (1, 0, 1, "confirmed")], [0])
+    assert [line.verdict for line in found] == [Verdict.SURE, Verdict.MISSING]
+    assert frames_to_retake(found, [(0, 0), (1, 0)]) == [1]
+
+
+def test_an_attempt_that_did_not_count_need_not_have_a_file() -> None:
+    found = lines([(0, 0, 1, "unconfirmed"), (0, 0, 2, "confirmed")], [1])
+    assert [line.verdict for line in found] == [Verdict.SURE]
+
+
+def test_of_two_attempts_that_count_the_last_is_used() -> None:
+    assert used(lines([(0, 0, 1, "confirmed"), (0, 0, 2, "confirmed")], [0, 1])) == ["1.JPG"]
+
+
+def test_what_was_suspect_is_not_used_though_its_file_is_there() -> None:
+    assert used(lines([(0, 0, 1, "suspect"), (0, 0, 2, "confirmed")], [0, 1])) == ["1.JPG"]
+    assert used(lines([(0, 0, 1, "suspect")], [0])) == []
+
+
+def test_a_file_that_the_camera_never_confirmed_is_used_where_there_is_no_other() -> None:
+    found = lines([(0, 0, 1, "unconfirmed")], [0])
+    assert used(found) == ["0.JPG"]
+    assert frames_to_retake(found, []) == []
+
+
+def test_another_shutter_time_than_planned_is_noted_and_the_frame_wanted_again() -> None:
+    exposures = [planned(0, 0, 1, "confirmed")]
+    file = CardFile((FOLDER / "a.JPG",), "One", 0.0, True, 0.04, None)
+    found = match_lines([file], Pairing((Match(0, 0.0),), Fit(0.0, 0.0, 0.1), (0.0,), 0.01), exposures, FOLDER)
+    assert found[0].notes == ["exposed +2.0 EV from what was planned"]
+    assert frames_to_retake(found, [(0, 0)]) == [0]
+
+
+def test_where_each_file_goes() -> None:
+    found = lines([(0, 0, 1, "confirmed"), (1, 2, 1, "assumed")], [0, 1], sure=False)
+    by_frame = [one.target for one in placed(found, FOLDER, FRAMES, "frame")]
+    assert by_frame == [
+        PurePosixPath("frame-000_yaw-090.0_pitch-04.5/exposure-0_doubtful_0.JPG"),
+        PurePosixPath("frame-001_yaw+007.2_pitch+60.0/exposure-2_doubtful_1.JPG"),
+    ]
+    by_row = [one.target for one in placed(found, FOLDER, FRAMES, "row")]
+    assert by_row[1] == PurePosixPath("row-02_pitch+60.0/frame-001_exposure-2_doubtful_1.JPG")
+
+
+def test_files_of_the_same_shot_go_together() -> None:
+    line = MatchLine(Verdict.SURE, "a/1.JPG", ["a/1.NEF"], frame=0, exposure=0, use=True)
+    both = placed([line], FOLDER, FRAMES, "frame")
+    assert [one.source for one in both] == [FOLDER / "a/1.JPG", FOLDER / "a/1.NEF"]
+    assert [one.target.name for one in both] == ["exposure-0_1.JPG", "exposure-0_1.NEF"]
+
+
+def test_a_sidecar_holds_standard_properties_only() -> None:
+    """Names and forms of ISO 16684-1:2019, from memory: title and description by language, subject a bag."""
+    line = MatchLine(Verdict.DOUBTFUL, "1.JPG", frame=1, exposure=2, planned_shutter_s=0.01)
+    text = sidecar(line, FRAMES[1], "2026-06-21T07:00:01+00:00")
+    root = ET.fromstring(text)
+    (about,) = root.iter(f"{{{RDF}}}Description")
+    assert {child.tag for child in about} == {
+        f"{{{DC}}}title", f"{{{DC}}}description", f"{{{DC}}}subject", f"{{{XMP}}}CreateDate", f"{{{XMP}}}Label",
+    }  # fmt: skip
+    words = [item.text for item in about.findall(f"{{{DC}}}subject/{{{RDF}}}Bag/{{{RDF}}}li")]
+    assert words == ["row 2", "frame 1", "exposure 2"]
+    assert text.startswith("<?xpacket begin=")
+
+
+def test_the_table_as_text() -> None:
+    text = lines_csv(lines([(0, 0, 1, "confirmed"), (1, 0, 1, "confirmed")], [0]))
+    rows = text.splitlines()
+    assert rows[0].startswith("verdict,file,also,frame,exposure")
+    assert rows[1].startswith("sure,0.JPG,,0,0,1,confirmed")
+    assert rows[2].startswith("missing,,,1,0,1,confirmed")
