@@ -20,12 +20,12 @@ MOMENT = datetime(2026, 6, 21, 7, 0, 1, tzinfo=UTC).timestamp()
 
 def shot(path: Path, more: dict[Any, Any] | None = None, size: tuple[int, int] = (60, 40), **tags: Any) -> Path:
     path.parent.mkdir(parents=True, exist_ok=True)
-    details = {Base.DateTimeOriginal: "2026:06:21 07:00:01", Base.ExposureTime: IFDRational(1, 125)} | (more or {})
-    details = {tag: value for tag, value in details.items() if value is not None}
-    names = {Base.Make: tags.get("maker", "Anvil"), Base.Model: tags.get("model", "One")}
+    usual: dict[int, Any] = {Base.DateTimeOriginal: "2026:06:21 07:00:01", Base.ExposureTime: IFDRational(1, 125)}
+    details = {tag: value for tag, value in (usual | (more or {})).items() if value is not None}
+    names: dict[int, Any] = {Base.Make: tags.get("maker", "Anvil"), Base.Model: tags.get("model", "One")}
     if path.suffix.lower() == ".nef":  # most raw files are TIFF files (TIFF 6.0) inside
         entries = ImageFileDirectory_v2()
-        for tag, value in {**names, IFD.Exif: {int(tag): value for tag, value in details.items()}}.items():
+        for tag, value in (names | {IFD.Exif: {int(tag): value for tag, value in details.items()}}).items():
             entries[tag] = value
         Image.new("L", size).save(path, "TIFF", tiffinfo=entries)
     else:

@@ -1,0 +1,228 @@
+"""`fullturn match`: a session and the card of its run, as files."""
+
+from __future__ import annotations
+
+import csv
+import json
+import os
+from datetime import UTC, datetime, timedelta
+from pathlib import Path
+from typing import Any
+
+import pytest
+from PIL import Image
+from PIL.ExifTags import IFD, Base
+from PIL.TiffImagePlugin import IFDRational
+
+from controller.kit.load import load_kit
+from controller.planning.make import make_plan
+from controller.session.rows import Intent, ShotOutcome
+from controller.session.session import Session
+from protocol.units import NS
+from tests.controller.commands.shell import Shell, refuses
+from tests.end_to_end.whole_runs import kit_of
+
+PLAN = make_plan(kit_of(14.0, exposure={"bracket_ev": [-2, 0, 2]}), 0.3)
+SHUTTERS = PLAN.kit.shutter_times_s()
+BEGIN = datetime(2026, 6, 21, 5, 0, tzinfo=UTC)
+EXPOSURES = sorted(PLAN.exposures)
+
+
+def opened_s(number: int) -> float:
+    """When exposure `number` of the session opened, seconds after the beginning; some ways are longer."""
+    frame = number // 3
+    return 10 + frame * 4.1 + (frame // 5) * 1.7 + number % 3 * 0.7
+
+
+def session_at(path: Path, doubts: tuple[int, ...] = ()) -> Path:
+    about = {"kind": "capture", "plan": PLAN.model_dump_json(), "plan_hash": PLAN.hash}
+    with Session.create(path, about, durable=True) as session:
+        session.note_clock(0, BEGIN.isoformat())
+        for number, (frame, exposure) in enumerate(EXPOSURES):
+            at_ns = round(opened_s(number) * NS)
+            session.intend(Intent(frame, exposure, 1, number + 1, 0.0, 0.0, SHUTTERS[exposure]), at_ns)
+            session.conclude(number + 1, ShotOutcome.CONFIRMED, at_ns + NS // 10, None)
+        session.note_end("Done.", complete=True)
+        if doubts:
+            session.doubt_frames(doubts)
+    return path
+
+
+def shot(path: Path, number: int, ahead: timedelta = timedelta(hours=2, seconds=3.25), **tags: Any) -> None:
+    moment = BEGIN + timedelta(seconds=opened_s(number)) + ahead
+    exif = Image.Exif()
+    exif[Base.Make], exif[Base.Model] = "Anvil", tags.get("model", "One")
+    exif.get_ifd(IFD.Exif).update(
+        {
+            Base.DateTimeOriginal: f"{moment:%Y:%m:%d %H:%M:%S}",
+            Base.SubsecTimeOriginal: f"{moment.microsecond // 10000:02}",
+            Base.ExposureTime: IFDRational(round(tags.get("shutter", SHUTTERS[number % 3]) * 1e6), 1_000_000),
+        }
+    )
+    path.parent.mkdir(parents=True, exist_ok=True)
+    Image.new("L", (48, 32), number % 256).save(path, exif=exif)
+
+
+def card_at(folder: Path, without: tuple[int, ...] = (), model: str = "One") -> Path:
+    for number in range(len(EXPOSURES)):
+        if number not in without:
+            shot(folder / "100ANVIL" / f"IMG_{number + 1:04}.JPG", number, model=model)
+    return folder
+
+
+def content(folder: Path) -> dict[str, tuple[bytes, int]]:
+    return {
+        str(path.relative_to(folder)): (path.read_bytes(), path.stat().st_mtime_ns)
+        for path in sorted(folder.rglob("*"))
+        if path.is_file()
+    }
+
+
+@pytest.fixture
+def ready(shell: Shell) -> Shell:
+    session_at(shell.folder / "s.sqlite")
+    card_at(shell.folder / "card")
+    return shell
+
+
+def test_a_whole_card(ready: Shell) -> None:
+    told = ready("match", "s.sqlite", "card")
+    assert told.status == 0
+    assert f"{len(EXPOSURES)} files of Anvil One paired" in told.out
+    assert f"{len(EXPOSURES)} of them for sure" in told.out
+    assert "Every exposure of the set has its file." in told.out
+    assert "2:00:03.1 ahead of the session's, its zone counted in" in told.out
+
+
+def test_what_is_missing_is_to_be_shot_once_more(shell: Shell) -> None:
+    session_at(shell.folder / "s.sqlite")
+    card_at(shell.folder / "card", without=(7, 20))
+    told = shell("match", "s.sqlite", "card")
+    assert told.status == 1
+    frames = ",".join(str(EXPOSURES[number][0]) for number in (7, 20))
+    assert f"missing  frame {EXPOSURES[7][0]}, exposure {EXPOSURES[7][1]}" in told.out
+    assert f"`fullturn tell s.sqlite retake {frames}`" in told.out
+    # ... and what it says is what `tell` takes.
+    assert shell("tell", "s.sqlite", "retake", frames).status == 0
+
+
+def test_frames_told_to_retake_are_not_used_and_the_session_lacks_them(shell: Shell) -> None:
+    session_at(shell.folder / "s.sqlite", doubts=(2,))
+    card_at(shell.folder / "card")
+    told = shell("match", "s.sqlite", "card", "--json")
+    found = json.loads(told.out)
+    assert found["not_made"] == 3
+    assert [line["frame"] for line in found["lines"] if not line["use"]] == [2, 2, 2]
+
+
+def test_files_that_are_nobody_s_of_another_camera_and_cut_short(ready: Shell) -> None:
+    folder = ready.folder / "card" / "100ANVIL"
+    for place, second in enumerate((-400, -380)):
+        shot(folder / f"TEST_{place}.JPG", 0, timedelta(hours=2, seconds=second))
+    shot(folder / "PHONE.JPG", 5, model="Two")
+    cut = folder / "IMG_0010.JPG"
+    cut.write_bytes(cut.read_bytes()[:-20])
+    found = json.loads(ready("match", "s.sqlite", "card", "--json").out)
+    extra = {line["file"]: line["notes"] for line in found["lines"] if line["verdict"] == "extra"}
+    assert extra == {
+        "100ANVIL/TEST_0.JPG": [],
+        "100ANVIL/TEST_1.JPG": [],
+        "100ANVIL/PHONE.JPG": ["is of another camera"],
+    }
+    assert found["retake"] == [EXPOSURES[9][0]]
+
+
+def test_another_shutter_time_than_planned(ready: Shell) -> None:
+    shot(ready.folder / "card" / "100ANVIL" / "IMG_0005.JPG", 4, shutter=SHUTTERS[1] * 8)
+    told = ready("match", "s.sqlite", "card")
+    assert "look at  100ANVIL/IMG_0005.JPG  frame 1, exposure 1  exposed +3.0 EV from what was planned" in told.out
+
+
+@pytest.mark.parametrize("by", ["frame", "row"])
+@pytest.mark.parametrize("how", ["--copy", "--link"])
+def test_the_card_is_sorted_and_not_touched(ready: Shell, by: str, how: str) -> None:
+    before = content(ready.folder / "card")
+    told = ready("match", "s.sqlite", "card", "--out", "home", "--sort", by, how, "--xmp")
+    assert told.status == 0
+    assert content(ready.folder / "card") == before
+    pictures = sorted((ready.folder / "home" / "pictures").rglob("*.JPG"))
+    assert len(pictures) == len(EXPOSURES)
+    assert {path.read_bytes() for path in pictures} == {data for data, _ in before.values()}
+    assert all(path.is_symlink() == (how == "--link") for path in pictures)
+    assert all(path.with_suffix(".xmp").is_file() for path in pictures)
+    folders = len(PLAN.frames) if by == "frame" else len({frame.row for frame in PLAN.frames})
+    assert len(list((ready.folder / "home" / "pictures").iterdir())) == folders
+
+
+def test_the_table_says_what_the_command_says(ready: Shell) -> None:
+    told = ready("match", "s.sqlite", "card", "--out", "home", "--json")
+    printed, kept = json.loads(told.out), json.loads((ready.folder / "home" / "match.json").read_text())
+    assert printed["lines"] == kept["lines"]
+    with (ready.folder / "home" / "match.csv").open() as file:
+        rows = list(csv.DictReader(file))
+    assert [(row["file"], row["frame"], row["exposure"]) for row in rows] == [
+        (line["file"], str(line["frame"]), str(line["exposure"])) for line in kept["lines"]
+    ]
+
+
+def test_it_refuses_in_one_sentence_and_leaves_nothing(ready: Shell, tmp_path: Path) -> None:
+    (ready.folder / "empty").mkdir()
+    (ready.folder / "full").mkdir()
+    (ready.folder / "full" / "x").write_text("x")
+    with Session.create(ready.folder / "none.sqlite", {"plan": PLAN.model_dump_json()}, durable=True):
+        pass
+    for words, part in (
+        (["s.sqlite", "empty"], "holds no photographs"),
+        (["none.sqlite", "card"], "holds no exposures"),
+        (["s.sqlite", "card", "--out", "full"], "not empty"),
+        (["s.sqlite", "card", "--out", "card/home"], "lies within card"),
+        (["kit.toml", "card"], "is not a session"),
+    ):
+        files = ready.files()
+        assert part in " ".join(refuses(ready, 2, "match", *words))
+        assert ready.files() == files
+    assert "--out" in ready("match", "s.sqlite", "card", "--sort", "row").err
+    assert "--sort" in ready("match", "s.sqlite", "card", "--xmp", "--out", "o").err
+
+
+def test_the_card_of_another_run_is_refused(shell: Shell) -> None:
+    session_at(shell.folder / "s.sqlite")
+    for number in range(30):
+        moment = timedelta(seconds=17.3 * number**1.4 - opened_s(0))
+        shot(shell.folder / "card" / f"A{number}.JPG", 0, moment, shutter=0.004)
+    assert "another run" in " ".join(refuses(shell, 2, "match", "s.sqlite", "card"))
+
+
+def test_a_card_without_the_kit_s_camera_is_refused(shell: Shell) -> None:
+    kit = load_kit(
+        shell.write(
+            "named.toml",
+            'camera = { make = "Nikon Corporation", model = "Nikon D750", pixels_wide = 6016, '
+            "pixels_high = 4016 }\nlens = { focal_length_mm = 14.0 }",
+        )
+    )
+    plan = make_plan(kit, 0.3)
+    about = {"kind": "capture", "plan": plan.model_dump_json(), "plan_hash": plan.hash}
+    with Session.create(shell.folder / "s.sqlite", about, durable=True) as session:
+        session.intend(Intent(0, 0, 1, 1, 0.0, 0.0, 0.01), 0)
+    card_at(shell.folder / "card")
+    (sentence,) = refuses(shell, 2, "match", "s.sqlite", "card")
+    assert "no photograph of the kit's camera, Nikon D750, but of Anvil One" in sentence
+
+
+@pytest.mark.skipif(os.name == "nt" or os.geteuid() == 0, reason="whoever may do anything is refused nothing")
+def test_a_place_that_cannot_be_written(ready: Shell) -> None:
+    (ready.folder / "shut").mkdir(mode=0o500)
+    assert "cannot be written" in " ".join(refuses(ready, 1, "match", "s.sqlite", "card", "--out", "shut/home"))
+
+
+def test_a_failure_in_the_middle_leaves_nothing(ready: Shell, monkeypatch: pytest.MonkeyPatch) -> None:
+    from controller.commands import match
+
+    def full(*_: object, **__: object) -> None:
+        raise OSError(28, "No space left on device")
+
+    monkeypatch.setattr(match.shutil, "copy2", full)
+    before = ready.files()
+    assert "No space left" in " ".join(refuses(ready, 1, "match", "s.sqlite", "card", "--out", "home", "--sort", "row"))
+    assert ready.files() == before
