@@ -6,9 +6,9 @@ from pathlib import Path
 
 import click
 import pytest
-from click.testing import CliRunner
 
-from controller.cli import main
+from controller.cli import cli
+from tests.controller.commands.shell import Shell
 
 NOTES = Path(__file__).resolve().parents[2] / "hardware_notes"
 SHOWN = [
@@ -31,20 +31,27 @@ def test_there_is_something_to_hold_them_to() -> None:
 
 
 @pytest.mark.parametrize(("page", "command", "lines"), SHOWN)
-def test_what_is_shown_is_printed(page: str, command: str, lines: str, monkeypatch: pytest.MonkeyPatch) -> None:
+def test_what_is_shown_is_printed(
+    page: str,
+    command: str,
+    lines: str,
+    capsys: pytest.CaptureFixture[str],
+    monkeypatch: pytest.MonkeyPatch,
+    tmp_path: Path,
+) -> None:
     """Lines may be left out, none may be changed."""
+    shell = Shell(tmp_path, capsys, monkeypatch)
     monkeypatch.chdir(NOTES / "examples")
-    told = CliRunner().invoke(main, shlex.split(command))
-    printed = [line.removeprefix("Error: ") for line in told.output.splitlines()]
+    told = shell(*shlex.split(command))
     wanted = lines.splitlines()
     assert wanted
-    assert [line for line in printed if line in wanted] == wanted, told.output
+    assert [line for line in (told.out + told.err).splitlines() if line in wanted] == wanted, told
 
 
 @pytest.mark.parametrize(("page", "command"), NAMED)
 def test_commands_and_options_that_are_named_exist(page: str, command: str) -> None:
     words = shlex.split(command)
-    found: click.Command = main
+    found: click.Command = cli
     while isinstance(found, click.Group):
         assert words[0] in found.commands, command
         found = found.commands[words.pop(0)]
