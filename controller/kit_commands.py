@@ -73,7 +73,11 @@ def from_picture(picture: Path, out: Path | None, as_json: bool) -> None:
     shot = found.shot
     lines = [entry_text(entry) for entry in (found.camera, found.lens) if entry is not None]
     focal = "" if shot.focal_length_mm is None else f", {shot.focal_length_mm:g} mm"
-    lines.append(f"picture  {shot.pixels[0]} x {shot.pixels[1]} pixels{focal}")
+    turned = "" if shot.orientation == 1 else f", orientation {shot.orientation}"
+    taken = "" if shot.taken is None else f", {shot.taken}"
+    lines.append(f"picture  {shot.pixels[0]} x {shot.pixels[1]} pixels{focal}{turned}{taken}")
+    if found.crop is not None:
+        lines.append(f"sensor   crop factor {found.crop.factor:.3g}, by {found.crop.source}")
     show("\n".join([*lines, *found.unknown, *([f"The kit is in {out}."] if out is not None else [])]))
 
 

@@ -12,6 +12,7 @@ from controller.calibration.records import read
 from controller.calibration.use import calibrated, fresh
 from controller.errors import InputError, StorageFailed
 from controller.files import write_whole
+from controller.kit.crop import Crop, crop_of
 from controller.kit.kit import Axis, Kit
 from controller.kit.lens_data import Entry, sensor_size_mm
 from controller.kit.load import kit_from_tables, load_kit
@@ -70,6 +71,7 @@ class FromPicture:
     shot: Shot
     camera: Entry | None
     lens: Entry | None
+    crop: Crop | None
     unknown: tuple[str, ...]
 
 
@@ -88,10 +90,12 @@ def from_picture_command(picture: Path, out: Path | None) -> FromPicture:
         lens = _perhaps("lens", shot.lens, unknown)
     if shot.focal_length_mm is None:
         unknown.append("The picture does not say its focal length.")
+    crop = crop_of(shot, camera)
+    unknown += () if crop is None else crop.doubts
     if shot.resized:
         unknown.append("The picture was made smaller or cropped: its pixels are not the camera's.")
     unknown.append("No picture knows the head, the board, or how the camera will be mounted.")
-    found = FromPicture(shot, camera, lens, tuple(unknown))
+    found = FromPicture(shot, camera, lens, crop, tuple(unknown))
     if out is not None:
         _write(out, _draft(found, picture))
     return found
@@ -117,9 +121,9 @@ def _draft(found: FromPicture, picture: Path) -> Draft:
         raise InputError(f"{picture}: does not say its focal length; write the kit with `fullturn kit new`.")
     sensor = None
     if found.camera is None:
-        if shot.focal_length_35mm is None:
+        if found.crop is None:
             raise InputError(f"{picture}: neither its camera nor its sensor's size is known; use `fullturn kit new`.")
-        sensor = sensor_size_mm(shot.focal_length_35mm / shot.focal_length_mm, max(shot.pixels), min(shot.pixels))
+        sensor = sensor_size_mm(found.crop.factor, max(shot.pixels), min(shot.pixels))
     return Draft(found.camera, found.lens, shot.pixels, shot.focal_length_mm, shot.shutter_seconds, sensor)
 
 
