@@ -107,9 +107,7 @@ def _bounds(part: Schema) -> str:
     return bounds(least, most, above, below)
 
 
-def bounds(
-    least: float | None, most: float | None, above: float | None = None, below: float | None = None
-) -> str:
+def bounds(least: float | None, most: float | None, above: float | None = None, below: float | None = None) -> str:
     """Bounds of a number in words, to follow its name; `above` and `below` do not belong to it."""
     if least is not None and most is not None:
         return f", {least:.10g} to {most:.10g}"

@@ -16,8 +16,8 @@ from tests.repo.guide import Wrong, anchors, blocks, commands, fits, run_page
 DOCS = Path(__file__).resolve().parents[2] / "docs"
 PAGES = sorted(DOCS.rglob("*.md"))
 WITH_EXAMPLES = [page for page in PAGES if "```console" in page.read_text(encoding="utf-8")]
-KIT = '`kit.toml`:\n\n```toml\n[camera]\nsensor_width_mm = 36.0\nsensor_height_mm = 24.0\npixels_wide = 6000\n\
-pixels_high = 4000\n[lens]\nfocal_length_mm = 12.0\n```\n\n'
+KIT = "`kit.toml`:\n\n```toml\n[camera]\nsensor_width_mm = 36.0\nsensor_height_mm = 24.0\npixels_wide = 6000\n\
+pixels_high = 4000\n[lens]\nfocal_length_mm = 12.0\n```\n\n"
 
 
 def name_of(page: Path) -> str:
