@@ -7,6 +7,7 @@ colour-blind eyes (Okabe and Ito 2008, *Color Universal Design*), and no meaning
 from collections.abc import Sequence
 from dataclasses import dataclass, field
 from html import escape
+from itertools import pairwise
 from pathlib import Path
 
 import numpy as np
@@ -67,7 +68,8 @@ class Picture:
     def text(self, x: float, y: float, words: str, colour: str = INK, anchor: str = "middle", size: int = 15) -> None:
         """Words at a place."""
         self.parts.append(
-            f'<text x="{x:.1f}" y="{y:.1f}" fill="{colour}" text-anchor="{anchor}" font-size="{size}">{escape(words)}</text>'
+            f'<text x="{x:.1f}" y="{y:.1f}" fill="{colour}" text-anchor="{anchor}" font-size="{size}">'
+            f"{escape(words)}</text>"
         )
 
     def arrow(self, x: float, y: float, to_x: float, to_y: float, colour: str = INK) -> None:
@@ -115,8 +117,9 @@ def aimed(view: Field, sides: Sides, yaw_deg: float, pitch_deg: float) -> Array:
 def core() -> Picture:
     """A picture with its core, and two frames whose cores touch."""
     shown = Picture(760, 430, "A frame, its core, and two neighbours",
-                    "Left: the core is a smaller rectangle in the middle of the picture. Right: two frames side by side on the "
-                    "sphere; their cores touch in the middle, and the strip that both see is the overlap.")  # fmt: skip
+                    "Left: the core is a smaller rectangle in the middle of the picture. Right: two frames side by "
+                    "side on the sphere; their cores touch in the middle, and the strip that both see is the "
+                    "overlap.")  # fmt: skip
     view = kit().field(OVERLAP)
     scale, left, top = 8.0, 30.0, 60.0
     wide, high = view.width_mm, view.height_mm
@@ -164,8 +167,8 @@ def globe(shown: Picture, x: float, y: float, radius: float, outlines: Sequence[
 def sphere(plan: Plan) -> Picture:
     """The whole plan on two globes: pictures, and cores."""
     shown = Picture(760, 430, f"A plan of {len(plan.frames)} frames on the sphere",
-                    "Two globes seen from outside. Left: the outlines of all pictures overlap widely. Right: the outlines of "
-                    "their cores overlap a little or touch, and leave nothing free.")  # fmt: skip
+                    "Two globes seen from outside. Left: the outlines of all pictures overlap widely. Right: the "
+                    "outlines of their cores overlap a little or touch, and leave nothing free.")  # fmt: skip
     view = plan.kit.field(plan.overlap)
     for x, sides, colour, words in ((195.0, view.whole, BLUE, "all pictures"), (565.0, view.core, ORANGE, "their cores")):
         outlines = [aimed(view, sides, frame.yaw_deg, frame.pitch_deg) for frame in plan.frames]
@@ -180,7 +183,7 @@ def near(place: Proof, directions: Array, reach_deg: float) -> Array:
         axis[0] for axis in camera_axes(np.radians([place.worst_yaw_deg]), np.radians([place.worst_pitch_deg]))
     )
     ahead = directions @ forward
-    flat = np.degrees(np.stack([directions @ right, directions @ up], axis=1) / np.maximum(ahead, 1e-9)[:, None])
+    flat: Array = np.degrees(np.stack([directions @ right, directions @ up], axis=1) / np.maximum(ahead, 1e-9)[:, None])
     flat[(ahead <= 0) | (np.abs(flat).max(axis=1) > reach_deg)] = np.nan
     return flat
 
@@ -201,7 +204,7 @@ def close_up(shown: Picture, poses: Array, view: Field, place: Proof, reach_deg:
     shown.box(x, y, side, side, GREY)
     for yaw_deg, pitch_deg in poses:
         outline = aimed(view, view.core, yaw_deg, pitch_deg)
-        dense = np.concatenate([np.linspace(one, two, 400) for one, two in zip(outline, outline[1:], strict=False)])
+        dense = np.concatenate([np.linspace(one, two, 400) for one, two in pairwise(outline)])
         flat = near(place, dense / np.linalg.norm(dense, axis=1, keepdims=True), reach_deg)
         inside = ~np.isnan(flat[:, 0])
         for piece in np.split(np.arange(len(flat)), np.flatnonzero(np.diff(inside)) + 1):
@@ -233,8 +236,8 @@ def on_box(flat: Array, reach_deg: float, box: tuple[float, ...]) -> Array:
 def gap(plan: Plan) -> Picture:
     """A gap that a grid of samples does not see: one frame of the plan stands a little off."""
     shown = Picture(760, 430, "A gap between sample points",
-                    "A close view of a place on the sphere. The edges of the cores leave a small gap free. A grid of points was "
-                    "tried, and each of them lies in some core. The proof names the gap.")  # fmt: skip
+                    "A close view of a place on the sphere. The edges of the cores leave a small gap free. A grid of "
+                    "points was tried, and each of them lies in some core. The proof names the gap.")  # fmt: skip
     view = plan.kit.field(plan.overlap)
     poses = np.array([(frame.yaw_deg, frame.pitch_deg) for frame in plan.frames])
     poses[-1, 0] += OFF_DEG
@@ -252,7 +255,8 @@ def gap(plan: Plan) -> Picture:
     shown.text(210, 38, f"{2 * reach_deg:g}° of the sky, one frame {OFF_DEG:g}° off", GREY)
     told = (
         (ORANGE, "lines: edges of cores"), (BLUE, "points: tried, and each of them"), (BLUE, "lies in some core"),
-        (RED, "filled: the gap, which the proof finds;"), (RED, f"its middle is {-found.worst_margin_deg:.2f}° from any core"),
+        (RED, "filled: the gap, which the proof finds;"),
+        (RED, f"its middle is {-found.worst_margin_deg:.2f}° from any core"),
     )  # fmt: skip
     for number, (colour, words) in enumerate(told):
         shown.text(410, 130 + 32 * number, words, colour, "start")
@@ -265,8 +269,8 @@ OFF_DEG, SAMPLES_DEG = 1.5, 0.8
 def margin(plan: Plan) -> Picture:
     """The tightest place of the plan, with its margin and what the head may be off."""
     shown = Picture(760, 430, "The tightest place of a plan",
-                    "A close view of the tightest place. A circle around it, as large as the margin, lies inside one core. A "
-                    "smaller circle shows how far off the head's poses may be.")  # fmt: skip
+                    "A close view of the tightest place. A circle around it, as large as the margin, lies inside one "
+                    "core. A smaller circle shows how far off the head's poses may be.")  # fmt: skip
     proof, at = plan.proof, plan.proof.worst_at
     upright = abs(at.pitch_deg) < 89.9  # at a pole any yaw is as good
     place = Proof(True, proof.worst_margin_deg, round(at.yaw_deg, 1) if upright else 0.0, round(at.pitch_deg, 1))
@@ -291,8 +295,8 @@ def margin(plan: Plan) -> Picture:
 def settle() -> Picture:
     """How the picture swings after a move, and when the shutter may open."""
     shown = Picture(760, 360, "The camera swings after a move",
-                    "A swing that dies away with time. After the settle time it is less than a quarter of a pixel, and the "
-                    "shutter opens.")  # fmt: skip
+                    "A swing that dies away with time. After the settle time it is less than a quarter of a pixel, "
+                    "and the shutter opens.")  # fmt: skip
     rig = kit()
     omega, damping = 2 * np.pi * rig.head.ring_hz, rig.head.ring_damping
     until_s = settle_ns(rig) / NS
@@ -318,15 +322,15 @@ def settle() -> Picture:
 def exposure() -> Picture:
     """One exposure in time, and what a power cut at each moment means."""
     shown = Picture(760, 330, "One exposure, and a power cut at any moment",
-                    "In order: the session notes that the exposure begins, the shutter opens, the camera answers, the session "
-                    "notes it as confirmed. Before the first note nothing was made. Between the notes it is in doubt and made "
-                    "again. After the second note it counts.")  # fmt: skip
+                    "In order: the session notes that the exposure begins, the shutter opens, the camera answers, the "
+                    "session notes it as confirmed. Before the first note nothing was made. Between the notes it is "
+                    "in doubt and made again. After the second note it counts.")  # fmt: skip
     steps = (
         ("noted on disk:", "it begins", BLUE), ("the shutter", "opens", INK),
         ("the camera", "answers", INK), ("noted on disk:", "confirmed", BLUE),
     )  # fmt: skip
     for number, (first, second, colour) in enumerate(steps):
-        x = 40 + 185 * number
+        x = 40.0 + 185 * number
         shown.box(x, 50, 125, 70, colour, colour if colour == BLUE else "none")
         shown.text(x + 62, 80, first, colour, size=14)
         shown.text(x + 62, 102, second, colour, size=14)
@@ -335,14 +339,14 @@ def exposure() -> Picture:
     shown.text(118, 165, "If the power goes in this time, then the exposure is ...", GREY, "start", 14)
     places = (30.0, 102.0, 658.0, 740.0)
     for (left, right), (words, colour) in zip(
-        zip(places, places[1:], strict=False), (("not begun", GREY), ("in doubt", RED), ("confirmed", BLUE)), strict=True
+        pairwise(places), (("not begun", GREY), ("in doubt", RED), ("confirmed", BLUE)), strict=True
     ):
         shown.line(np.array([(left + 3, 185), (left + 3, 197), (right - 3, 197), (right - 3, 185)]), colour, 2)
         shown.text((left + right) / 2, 222, words, colour, size=14)
     shown.text(66, 246, "made", GREY, size=14)
     shown.text(380, 246, "made once more: two photographs do no harm, a missing one does", RED, size=14)
     shown.text(699, 246, "kept", BLUE, size=14)
-    for x in (102.0, 658.0):
+    for x in places[1:-1]:
         shown.line(np.array([(x, 120), (x, 185)]), GREY, 1, dash="3 3")
     return shown
 

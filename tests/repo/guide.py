@@ -1,15 +1,15 @@
 """The guide's examples, run: what a page shows is what the program prints.
 
-A fenced block `console` is a terminal. A line that begins with `$ fullturn` is run (a backslash at its end continues it), one
-after the other down the page, in a folder of the page's own. Below stands what is printed, all of it and in this order; `...`
-stands for what is left out, in a line or as a line; where nothing stands, nothing is asked of what is printed. A command has
-to end with status 0 unless `$ echo $?` and a number follow. `fullturn simulate` is what another terminal would serve: it runs
-until the page ends. Blocks `toml` and `csv` are files: the line before says `name`: how they are called.
+A fenced block `console` is a terminal. A line that begins with `$ fullturn` is run (a backslash at its end continues
+it), one after the other down the page, in a folder of the page's own. Below stands what is printed, all of it and in
+this order; `...` stands for what is left out, in a line or as a line; where nothing stands, nothing is asked of what
+is printed. A command has to end with status 0 unless `$ echo $?` and a number follow. `fullturn simulate` is what
+another terminal would serve: it runs until the page ends. Blocks `toml` and `csv` are files: the line before says
+`name`: how they are called.
 """
 
 import contextlib
 import io
-import json
 import os
 import re
 import shlex
@@ -191,8 +191,3 @@ def numbers_apart(one: str, other: str) -> tuple[str, str, list[float], list[flo
         [float(each) for each in number.findall(one)],
         [float(each) for each in number.findall(other)],
     )
-
-
-def as_json(text: str) -> object:
-    """A JSON text as a value, whatever its spaces."""
-    return json.loads(text)

@@ -1,7 +1,7 @@
 """Write docs/reference/ anew from the command line's own help and the models: `python -m tests.repo.reference`.
 
-Commands are found by walking the command line, tables of files by walking the models' JSON Schemas; nothing is listed here
-by hand but the four files that people meet. What the keys of a kit mean stands in kit_words.toml beside this module.
+Commands are found by walking the command line, tables of files by walking the models' JSON Schemas; nothing is listed
+here by hand but the four files that people meet. What the keys of a kit mean stands in kit_words.toml beside this module.
 """
 
 import json
@@ -12,7 +12,6 @@ import click
 
 from controller.calibration.records import CalibrationFile
 from controller.cli import cli
-from controller.kit.kit import Kit
 from controller.planning.plan import Plan
 from controller.report.summary import Summary
 from tests.repo.schemas import bounds, kit_schema, model_page
@@ -21,29 +20,31 @@ FOLDER = Path(__file__).resolve().parents[2] / "docs" / "reference"
 MADE_BY = "<!-- Written by `python -m tests.repo.reference`: change the program, not this page. -->"
 NAMES = {"integer range": "whole number", "integer": "whole number", "float": "number", "float range": "number"}
 CAUTION = (
-    "**The head moves by itself.** Read the [cautions](../../../README.md#before-anything-moves) first, and have a switch within "
-    "reach that cuts the motor power. Nothing in this program is an emergency stop."
+    "**The head moves by itself.** Read the [cautions](../../../README.md#before-anything-moves) first, and have a "
+    "switch within reach that cuts the motor power. Nothing in this program is an emergency stop."
 )
 FILES = {
     "kit.md": ("The kit file", """\
-A kit is one [TOML](https://toml.io) file. Only `[camera]` and `[lens]` are needed. The defaults under `[head]` are examples and no
-head of yours: take the numbers from its maker's handbook, then [measure](../how-to/calibrate-steps.md) them.
+A kit is one [TOML](https://toml.io) file. Only `[camera]` and `[lens]` are needed. The defaults under `[head]`
+are examples and no head of yours: take the numbers from its maker's handbook, then
+[measure](../how-to/calibrate-steps.md) them.
 
-In place of `sensor_width_mm` and `sensor_height_mm` a kit may name its camera (`make` and `model`) as the open lens data does
-(lensfun project, CC BY-SA 3.0), and its lens likewise: `fullturn kit find` prints the names. A key that the program does not know
-is a mistake, so that a typing error is found at once.
+In place of `sensor_width_mm` and `sensor_height_mm` a kit may name its camera (`make` and `model`) as the open
+lens data does (lensfun project, CC BY-SA 3.0), and its lens likewise: `fullturn kit find` prints the names. A
+key that the program does not know is a mistake, so that a typing error is found at once.
 
 The same for editors: [kit.schema.json](kit.schema.json), and [how to use it](../how-to/edit-a-kit.md)."""),
     "plan.md": ("The plan file", """\
-`fullturn plan` writes it; `rehearse`, `capture` and `calibrate verify` read it. It holds everything needed to make the set. `hash`
-seals the rest, so a plan that was changed by hand is refused: read it with other programs, but do not edit it. `kit` is a whole
-[kit](kit.md)."""),
+`fullturn plan` writes it; `rehearse`, `capture` and `calibrate verify` read it. It holds everything needed to
+make the set. `hash` seals the rest, so a plan that was changed by hand is refused: read it with other programs,
+but do not edit it. `kit` is a whole [kit](kit.md)."""),
     "calibration.md": ("The calibration file", """\
-`fullturn calibrate` keeps what it measures in `NAME.calibration.json` beside `NAME.toml`. No record is ever removed; one that was
-undone is marked. The newest record counts of those whose part of the kit is still what it was."""),
+`fullturn calibrate` keeps what it measures in `NAME.calibration.json` beside `NAME.toml`. No record is ever
+removed; one that was undone is marked. The newest record counts of those whose part of the kit is still what it
+was."""),
     "report.md": ("The report file", """\
-`fullturn rehearse` writes `report.json`, and so does `fullturn report --out FOLDER`. `fullturn capture --json` and `fullturn report
---json` print the same."""),
+`fullturn rehearse` writes `report.json`, and so does `fullturn report --out FOLDER`. `fullturn capture --json`
+and `fullturn report --json` print the same."""),
 }  # fmt: skip
 
 
@@ -154,8 +155,10 @@ def _index(commands: dict[str, click.Command]) -> str:
     files = [f"- [{title}]({name})" for name, (title, _) in FILES.items()]
     return "\n".join([
         MADE_BY, "", "# Reference", "",
-        "Every command, option and key, written by the program itself. To learn, begin with the [tutorial](../tutorial.md).", "",
-        "Every command also has `--help`. Exit status: 0 done, 1 the world said no (one sentence says why), 2 wrong use.", "",
+        "Every command, option and key, written by the program itself. To learn, begin with the",
+        "[tutorial](../tutorial.md).", "",
+        "Every command also has `--help`. Exit status: 0 done, 1 the world said no (one sentence says why),",
+        "2 wrong use.", "",
         "## Commands", "", "| command | what it does |", "| --- | --- |", *rows, "",
         "## Files", "", *files, "- [The kit file's JSON Schema](kit.schema.json), for editors", "",
     ])  # fmt: skip

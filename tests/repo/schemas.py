@@ -29,7 +29,7 @@ def kit_schema() -> Schema:
                 part["description"] = words[name][key]
                 part.pop("title", None)
                 if "anyOf" in part:  # a kit has no null: what is not there is left out
-                    part |= next(each for each in part.pop("anyOf") if each.get("type") != "null")
+                    part.update(next(each for each in part.pop("anyOf") if each.get("type") != "null"))
                     part.pop("default")
     camera, sensor = schema["$defs"]["Camera"], ["sensor_width_mm", "sensor_height_mm"]
     camera["required"] = [key for key in camera["required"] if key not in sensor]
@@ -78,7 +78,8 @@ def _holds(part: Schema, root: Schema, elsewhere: frozenset[str]) -> str:
         name = part["$ref"].removeprefix("#/$defs/")
         if "properties" not in root.get("$defs", {}).get(name, {"properties": {}}):
             return inside(root["$defs"][name])
-        return f"[{name}](kit.md#{name.lower()})" if name in elsewhere else f"[{name}](#{name.lower()})"
+        page, place = ("kit.md" if name in elsewhere else "", "" if name == "Kit" else f"#{name.lower()}")
+        return f"[{name}]({page}{place})"
     if "anyOf" in part:
         return " or ".join(inside(each) for each in part["anyOf"])
     if "const" in part:
