@@ -160,7 +160,7 @@ def call(words: list[str]) -> tuple[int, str]:
             main()
         except SystemExit as end:
             status = end.code if isinstance(end.code, int) else int(end.code is not None)
-    return status, printed.getvalue()
+    return status, printed.getvalue().replace(os.sep, "/")  # paths look the same everywhere
 
 
 @contextlib.contextmanager

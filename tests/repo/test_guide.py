@@ -8,9 +8,11 @@ from pathlib import Path
 from typing import Any
 from xml.etree import ElementTree
 
+import click
 import jsonschema
 import pytest
 
+from controller.cli import cli
 from controller.errors import InputError
 from controller.kit.load import kit_from_tables
 from tests.repo import drawings, guide, reference
@@ -140,6 +142,22 @@ def test_the_reference_is_current() -> None:
     assert committed.keys() == made.keys()
     for name, text in made.items():
         assert committed[name] == text, f"{name}: run python -m tests.repo.reference"
+
+
+def test_a_command_that_is_new_gets_a_page_and_one_that_is_gone_loses_it(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    wish = click.Option(["--loud"], is_flag=True, help="So that all hear it.")
+    monkeypatch.setitem(cli.commands, "greet", click.Command("greet", help="Say hello.", params=[wish]))
+    monkeypatch.setattr(reference, "FOLDER", tmp_path)
+    reference.write()
+    assert "| `--loud` |  | So that all hear it. |" in (tmp_path / "commands/fullturn-greet.md").read_text(
+        encoding="utf-8"
+    )
+    assert "[`fullturn greet`](commands/fullturn-greet.md)" in (tmp_path / "README.md").read_text(encoding="utf-8")
+    monkeypatch.delitem(cli.commands, "greet")
+    reference.write()
+    assert not (tmp_path / "commands/fullturn-greet.md").exists()
 
 
 def test_the_pictures_are_current() -> None:
