@@ -9,7 +9,13 @@ from controller.shared_options import confirmed, json_option, port_option, show
 if TYPE_CHECKING:
     from controller.commands.board import Verdict
 
-baud_option = click.option("--baud", type=click.IntRange(1200, 4_000_000), default=115_200, show_default=True)
+baud_option = click.option(
+    "--baud",
+    type=click.IntRange(1200, 4_000_000),
+    default=115_200,
+    show_default=True,
+    help="Speed of the serial line, bits per second.",
+)
 
 
 @click.group()
@@ -71,7 +77,9 @@ def check(port: str, baud: int, yes: bool, as_json: bool) -> None:
 @board.command()
 @port_option
 @baud_option
-@click.option("--seconds", type=click.FloatRange(0.1, 100_000), default=10.0, show_default=True)
+@click.option(
+    "--seconds", type=click.FloatRange(0.1, 100_000), default=10.0, show_default=True, help="How long to measure."
+)
 @json_option
 def soak(port: str, baud: int, seconds: float, as_json: bool) -> None:
     """Measure the line: round trips, repeats, damage."""

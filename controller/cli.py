@@ -105,7 +105,7 @@ def rehearse(plan: Path, out: Path, seed: int, faults: str | None, as_json: bool
     type=click.FloatRange(0.01, 100),
     default=1.0,
     show_default=True,
-    help="Its seconds in one of ours; above 1 the kit needs a patient board (silence_ms).",
+    help="How many of its seconds pass in one of ours; above 1 the kit needs a patient board (silence_ms).",
 )
 @click.option("--faults", metavar="NAME|FILE", help="Let go wrong what this scenario says; the host is beyond its reach.")
 @json_option

@@ -1,0 +1,366 @@
+"""Draw the explanation's pictures anew, from the project's own optics and proof: `python -m tests.repo.drawings`.
+
+Every picture brings its own light ground, so that its colours do not depend on the page's; the colours are told apart by
+colour-blind eyes (Okabe and Ito 2008, *Color Universal Design*), and no meaning hangs on a colour alone.
+"""
+
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+from html import escape
+from itertools import pairwise
+from pathlib import Path
+
+import numpy as np
+
+from controller.kit.kit import Camera, Kit, Lens
+from controller.optics.field import Field, Sides
+from controller.optics.projection import picture_radius
+from controller.planning.cores import Cores, cores_at
+from controller.planning.coverage import Proof, prove_coverage
+from controller.planning.directions import Array, camera_axes
+from controller.planning.make import make_plan
+from controller.planning.plan import Plan
+from controller.program.timing import SETTLED_PX, settle_ns
+from controller.report.sphere_picture import outline_directions
+from protocol.units import NS
+
+FOLDER = Path(__file__).resolve().parents[2] / "docs" / "explanation" / "pictures"
+GROUND, INK, GREY, BLUE, ORANGE, RED = "#f7f7f2", "#22262b", "#6b6b75", "#0072b2", "#b36200", "#c03a00"
+OVERLAP = 0.30
+
+
+def kit() -> Kit:
+    """The kit of the tutorial, as far as the pictures need it."""
+    camera = Camera(sensor_width_mm=36.0, sensor_height_mm=24.0, pixels_wide=6000, pixels_high=4000)
+    return Kit(camera=camera, lens=Lens(focal_length_mm=12.0))
+
+
+@dataclass(slots=True)
+class Picture:
+    """An SVG in the making: its size, its text alternative, and what was drawn."""
+
+    width: int
+    height: int
+    title: str
+    tells: str
+    parts: list[str] = field(default_factory=list)
+
+    def line(self, points: Array, colour: str, width: float = 1.5, fill: str = "none", dash: str = "") -> None:
+        """A line through the (n, 2) `points`, rightward and downward; filled where `fill` says so."""
+        path = " ".join(f"{x:.1f},{y:.1f}" for x, y in points)
+        dashed = f' stroke-dasharray="{dash}"' if dash else ""
+        self.parts.append(
+            f'<polyline points="{path}" fill="{fill}" fill-opacity="0.18" stroke="{colour}" '
+            f'stroke-width="{width:g}"{dashed}/>'
+        )
+
+    def box(self, x: float, y: float, wide: float, high: float, colour: str, fill: str = "none") -> None:
+        """A rectangle."""
+        corners = [(x, y), (x + wide, y), (x + wide, y + high), (x, y + high), (x, y)]
+        self.line(np.array(corners), colour, 2, fill)
+
+    def dot(self, x: float, y: float, radius: float, colour: str, fill: str = "none") -> None:
+        """A circle, empty or filled."""
+        self.parts.append(
+            f'<circle cx="{x:.1f}" cy="{y:.1f}" r="{radius:.1f}" fill="{fill}" stroke="{colour}" stroke-width="2"/>'
+        )
+
+    def text(self, x: float, y: float, words: str, colour: str = INK, anchor: str = "middle", size: int = 15) -> None:
+        """Words at a place."""
+        self.parts.append(
+            f'<text x="{x:.1f}" y="{y:.1f}" fill="{colour}" text-anchor="{anchor}" font-size="{size}">'
+            f"{escape(words)}</text>"
+        )
+
+    def arrow(self, x: float, y: float, to_x: float, to_y: float, colour: str = INK) -> None:
+        """A line with a head."""
+        start, end = np.array([x, y]), np.array([to_x, to_y])
+        along = (end - start) / np.hypot(*(end - start))
+        across = np.array([-along[1], along[0]])
+        self.line(np.array([start, end]), colour)
+        self.line(np.array([end - 9 * along + 4 * across, end, end - 9 * along - 4 * across]), colour)
+
+    def svg(self) -> str:
+        """The whole file."""
+        return "\n".join([
+            f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {self.width} {self.height}" width="{self.width}" '
+            f'height="{self.height}" role="img" aria-labelledby="title desc" font-family="sans-serif">',
+            f'<title id="title">{escape(self.title)}</title>',
+            f'<desc id="desc">{escape(self.tells)}</desc>',
+            f'<rect width="{self.width}" height="{self.height}" rx="8" fill="{GROUND}"/>',
+            *self.parts,
+            "</svg>\n",
+        ])  # fmt: skip
+
+
+def pictures() -> dict[str, str]:
+    """Every picture by its file's name, as SVG."""
+    plan = make_plan(kit(), OVERLAP)
+    drawn = {
+        "core.svg": core(),
+        "sphere.svg": sphere(plan),
+        "gap.svg": gap(plan),
+        "margin.svg": margin(plan),
+        "settle.svg": settle(),
+        "exposure.svg": exposure(),
+    }
+    return {name: picture.svg() for name, picture in drawn.items()}
+
+
+def aimed(view: Field, sides: Sides, yaw_deg: float, pitch_deg: float) -> Array:
+    """The outline of a picture or core at a pose as directions, shape (n, 3)."""
+    axes = np.stack(camera_axes(np.radians([yaw_deg]), np.radians([pitch_deg])))[:, 0]
+    outline: Array = outline_directions(view, sides) @ axes
+    return outline
+
+
+def core() -> Picture:
+    """A picture with its core, and two frames whose cores touch."""
+    shown = Picture(760, 430, "A frame, its core, and two neighbours",
+                    "Left: the core is a smaller rectangle in the middle of the picture. Right: two frames side by "
+                    "side on the sphere; their cores touch in the middle, and the strip that both see is the "
+                    "overlap.")  # fmt: skip
+    view = kit().field(OVERLAP)
+    scale, left, top = 8.0, 30.0, 60.0
+    wide, high = view.width_mm, view.height_mm
+    shown.box(left, top, wide * scale, high * scale, GREY)
+    core_wide, core_high = (
+        2 * picture_radius(view.projection, view.focal_length_mm, half)
+        for half in (view.core_half_width_rad, view.core_half_height_rad)
+    )
+    shown.box(left + (wide - core_wide) / 2 * scale, top + (high - core_high) / 2 * scale, core_wide * scale,
+              core_high * scale, ORANGE, ORANGE)  # fmt: skip
+    middle = left + wide * scale / 2
+    shown.text(middle, 40, "one picture", GREY)
+    shown.text(middle, top + high * scale / 2, "its core", ORANGE)
+    shown.text(middle, top + high * scale + 30, "sensor upright, 12 mm lens", GREY, size=13)
+    step_deg = float(np.degrees(view.core_half_width_rad))
+    centre_x, centre_y, degree = 500.0, 60 + high * scale / 2, 2.15
+    for sign, colour, dash in ((-1, BLUE, ""), (1, ORANGE, "7 4")):
+        for sides, thick, fill in ((view.whole, 1.5, colour), (view.core, 3.0, "none")):
+            outline = aimed(view, sides, sign * step_deg, 0)
+            yaw = np.degrees(np.arctan2(outline[:, 1], outline[:, 0]))
+            pitch = np.degrees(np.arcsin(outline[:, 2]))
+            shown.line(np.stack([centre_x + degree * yaw, centre_y - degree * pitch], 1), colour, thick, fill, dash)
+    half_deg = np.degrees(view.half_width_rad) - step_deg
+    shown.text(centre_x, 40, "two frames on the sphere, thick: their cores", GREY)
+    y = centre_y + 150
+    shown.arrow(centre_x, y, centre_x - degree * half_deg, y)
+    shown.arrow(centre_x, y, centre_x + degree * half_deg, y)
+    shown.text(centre_x, y + 24, f"seen by both: {100 * OVERLAP:.0f} % of a picture")
+    shown.text(centre_x, centre_y - 128, "the cores touch here", size=13)
+    return shown
+
+
+def globe(shown: Picture, x: float, y: float, radius: float, outlines: Sequence[Array], colour: str, wide: float) -> None:
+    """Outlines on the near side of a globe that is seen from a little above."""
+    forward, right, up = (axis[0] for axis in camera_axes(np.radians([20.0]), np.radians([28.0])))
+    shown.dot(x, y, radius, GREY, "#ffffff")
+    for outline in outlines:
+        flat = np.stack([x - radius * (outline @ right), y - radius * (outline @ up)], axis=1)
+        near = outline @ forward > 0
+        for piece in np.split(np.arange(len(flat)), np.flatnonzero(np.diff(near)) + 1):
+            if near[piece[0]] and len(piece) > 1:
+                shown.line(flat[piece], colour, wide)
+
+
+def sphere(plan: Plan) -> Picture:
+    """The whole plan on two globes: pictures, and cores."""
+    shown = Picture(760, 430, f"A plan of {len(plan.frames)} frames on the sphere",
+                    "Two globes seen from outside. Left: the outlines of all pictures overlap widely. Right: the "
+                    "outlines of their cores overlap a little or touch, and leave nothing free.")  # fmt: skip
+    view = plan.kit.field(plan.overlap)
+    for x, sides, colour, words in ((195.0, view.whole, BLUE, "all pictures"), (565.0, view.core, ORANGE, "their cores")):
+        outlines = [aimed(view, sides, frame.yaw_deg, frame.pitch_deg) for frame in plan.frames]
+        globe(shown, x, 225, 165, outlines, colour, 1.8)
+        shown.text(x, 40, words, colour)
+    return shown
+
+
+def near(place: Proof, directions: Array, reach_deg: float) -> Array:
+    """Directions as degrees right of and above a place, shape (n, 2), nan where farther off than `reach_deg`."""
+    forward, right, up = (
+        axis[0] for axis in camera_axes(np.radians([place.worst_yaw_deg]), np.radians([place.worst_pitch_deg]))
+    )
+    ahead = directions @ forward
+    flat: Array = np.degrees(np.stack([directions @ right, directions @ up], axis=1) / np.maximum(ahead, 1e-9)[:, None])
+    flat[(ahead <= 0) | (np.abs(flat).max(axis=1) > reach_deg)] = np.nan
+    return flat
+
+
+def around(place: Proof, flat: Array) -> Array:
+    """The opposite of `near`: directions from degrees right of and above a place."""
+    forward, right, up = (
+        axis[0] for axis in camera_axes(np.radians([place.worst_yaw_deg]), np.radians([place.worst_pitch_deg]))
+    )
+    directions: Array = forward + np.radians(flat[:, :1]) * right + np.radians(flat[:, 1:]) * up
+    directions /= np.linalg.norm(directions, axis=1, keepdims=True)
+    return directions
+
+
+def close_up(shown: Picture, poses: Array, view: Field, place: Proof, reach_deg: float, box: tuple[float, ...]) -> None:
+    """The cores' edges around a place, in a box (x, y, side) of the picture."""
+    x, y, side = box
+    shown.box(x, y, side, side, GREY)
+    for yaw_deg, pitch_deg in poses:
+        outline = aimed(view, view.core, yaw_deg, pitch_deg)
+        dense = np.concatenate([np.linspace(one, two, 400) for one, two in pairwise(outline)])
+        flat = near(place, dense / np.linalg.norm(dense, axis=1, keepdims=True), reach_deg)
+        inside = ~np.isnan(flat[:, 0])
+        for piece in np.split(np.arange(len(flat)), np.flatnonzero(np.diff(inside)) + 1):
+            if inside[piece[0]] and len(piece) > 1:
+                few = flat[piece][np.unique(np.linspace(0, len(piece) - 1, 30).astype(int))]
+                shown.line(on_box(few, reach_deg, box), ORANGE, 2.5)
+
+
+def fill_free(shown: Picture, cores: Cores, place: Proof, reach_deg: float, box: tuple[float, ...]) -> None:
+    """Fill what lies in no core, square by square."""
+    fine = np.arange(-0.98, 1, 0.04)
+    squares = np.array([(across, along) for across in fine for along in fine])
+    free = squares[cores.best_margin_rad(around(place, squares)) < 0]
+    side = 0.04 * box[2] / 2 / reach_deg
+    for x, y in on_box(free, reach_deg, box):
+        shown.parts.append(
+            f'<rect x="{x - side / 2:.1f}" y="{y - side / 2:.1f}" width="{side:.1f}" height="{side:.1f}" fill="{RED}"/>'
+        )
+
+
+def on_box(flat: Array, reach_deg: float, box: tuple[float, ...]) -> Array:
+    """Degrees right and up as places in a box (x, y, side) of the picture."""
+    x, y, side = box
+    middle, scale = np.array([x + side / 2, y + side / 2]), side / 2 / reach_deg
+    placed: Array = middle + flat * np.array([scale, -scale])
+    return placed
+
+
+def gap(plan: Plan) -> Picture:
+    """A gap that a grid of samples does not see: one frame of the plan stands a little off."""
+    shown = Picture(760, 430, "A gap between sample points",
+                    "A close view of a place on the sphere. The edges of the cores leave a small gap free. A grid of "
+                    "points was tried, and each of them lies in some core. The proof names the gap.")  # fmt: skip
+    view = plan.kit.field(plan.overlap)
+    poses = np.array([(frame.yaw_deg, frame.pitch_deg) for frame in plan.frames])
+    poses[-1, 0] += OFF_DEG
+    cores = cores_at(view, poses[:, 0], poses[:, 1])
+    found = prove_coverage(cores)
+    reach_deg, box = 2.5, (40.0, 55.0, 340.0)
+    close_up(shown, poses, view, found, reach_deg, box)
+    steps = np.arange(-2.0, 2.1, SAMPLES_DEG)
+    grid = np.array([(across, along) for across in steps for along in steps])
+    if found.covered or (cores.best_margin_rad(around(found, grid)) < 0).any():
+        raise ValueError("this picture has to show a gap that its samples do not see")
+    for x, y in on_box(grid, reach_deg, box):
+        shown.dot(x, y, 3, BLUE, BLUE)
+    fill_free(shown, cores, found, reach_deg, box)
+    shown.text(210, 38, f"{2 * reach_deg:g}° of the sky, one frame {OFF_DEG:g}° off", GREY)
+    told = (
+        (ORANGE, "lines: edges of cores"), (BLUE, "points: tried, and each of them"), (BLUE, "lies in some core"),
+        (RED, "filled: the gap, which the proof finds;"),
+        (RED, f"its middle is {-found.worst_margin_deg:.2f}° from any core"),
+    )  # fmt: skip
+    for number, (colour, words) in enumerate(told):
+        shown.text(410, 130 + 32 * number, words, colour, "start")
+    return shown
+
+
+OFF_DEG, SAMPLES_DEG = 1.5, 0.8
+
+
+def margin(plan: Plan) -> Picture:
+    """The tightest place of the plan, with its margin and what the head may be off."""
+    shown = Picture(760, 430, "The tightest place of a plan",
+                    "A close view of the tightest place. A circle around it, as large as the margin, lies inside one "
+                    "core. A smaller circle shows how far off the head's poses may be.")  # fmt: skip
+    proof, at = plan.proof, plan.proof.worst_at
+    upright = abs(at.pitch_deg) < 89.9  # at a pole any yaw is as good
+    place = Proof(True, proof.worst_margin_deg, round(at.yaw_deg, 1) if upright else 0.0, round(at.pitch_deg, 1))
+    poses = np.array([(frame.yaw_deg, frame.pitch_deg) for frame in plan.frames])
+    reach_deg, box = 0.6, (40.0, 55.0, 340.0)
+    close_up(shown, poses, plan.kit.field(plan.overlap), place, reach_deg, box)
+    x, y = on_box(np.zeros((1, 2)), reach_deg, box)[0]
+    scale = box[2] / 2 / reach_deg
+    shown.dot(x, y, proof.worst_margin_deg * scale, BLUE)
+    shown.dot(x, y, proof.pointing_error_deg * scale, RED)
+    shown.text(210, 38, f"{2 * reach_deg:g}° of the sky around the tightest place", GREY)
+    told = (
+        (ORANGE, "lines: edges of cores"), (BLUE, f"outer circle: the margin, {proof.worst_margin_deg:.2f}°"),
+        (RED, f"inner circle: what this head may be off, {proof.pointing_error_deg:.2f}°"),
+        (INK, "The plan survives what this head does."),
+    )  # fmt: skip
+    for number, (colour, words) in enumerate(told):
+        shown.text(410, 150 + 32 * number, words, colour, "start", 14)
+    return shown
+
+
+def settle() -> Picture:
+    """How the picture swings after a move, and when the shutter may open."""
+    shown = Picture(760, 360, "The camera swings after a move",
+                    "A swing that dies away with time. After the settle time it is less than a quarter of a pixel, "
+                    "and the shutter opens.")  # fmt: skip
+    rig = kit()
+    omega, damping = 2 * np.pi * rig.head.ring_hz, rig.head.ring_damping
+    until_s = settle_ns(rig) / NS
+    t = np.linspace(0, until_s * 1.25, 700)
+    # Backwards from what is left when the wait is over, which is what the wait is made from.
+    swing = SETTLED_PX / 2 * np.exp(damping * omega * (until_s - t)) * np.cos(omega * t)
+    x0, y0, across, pixel = 60.0, 185.0, 520.0, 26.0
+    x = x0 + across * t / until_s
+    seen = np.abs(swing) * pixel < 130
+    for piece in np.split(np.arange(len(t)), np.flatnonzero(np.diff(seen)) + 1):
+        if seen[piece[0]]:
+            shown.line(np.stack([x[piece], y0 - pixel * swing[piece]], axis=1), BLUE, 1.8)
+    shown.line(np.array([(x0, y0), (x[-1], y0)]), GREY, 1)
+    shown.line(np.array([(x0 + across, 45), (x0 + across, 325)]), RED, 2, dash="6 4")
+    shown.text(x0 + across - 8, 62, f"after {until_s:.2f} s the shutter may open", RED, "end")
+    shown.text(x0 + across - 8, 84, "a quarter of a pixel is left", RED, "end")
+    shown.text(x0, 346, "0 s: the move has ended", GREY, "start", 13)
+    shown.line(np.array([(30, y0 - 2.5 * pixel), (30, y0 + 2.5 * pixel)]), INK, 2)
+    shown.text(24, y0 + 2.5 * pixel + 20, "5 pixels", INK, "start", 13)
+    return shown
+
+
+def exposure() -> Picture:
+    """One exposure in time, and what a power cut at each moment means."""
+    shown = Picture(760, 330, "One exposure, and a power cut at any moment",
+                    "In order: the session notes that the exposure begins, the shutter opens, the camera answers, the "
+                    "session notes it as confirmed. Before the first note nothing was made. Between the notes it is "
+                    "in doubt and made again. After the second note it counts.")  # fmt: skip
+    steps = (
+        ("noted on disk:", "it begins", BLUE), ("the shutter", "opens", INK),
+        ("the camera", "answers", INK), ("noted on disk:", "confirmed", BLUE),
+    )  # fmt: skip
+    for number, (first, second, colour) in enumerate(steps):
+        x = 40.0 + 185 * number
+        shown.box(x, 50, 125, 70, colour, colour if colour == BLUE else "none")
+        shown.text(x + 62, 80, first, colour, size=14)
+        shown.text(x + 62, 102, second, colour, size=14)
+        if number:
+            shown.arrow(x - 58, 85, x - 3, 85)
+    shown.text(118, 165, "If the power goes in this time, then the exposure is ...", GREY, "start", 14)
+    places = (30.0, 102.0, 658.0, 740.0)
+    for (left, right), (words, colour) in zip(
+        pairwise(places), (("not begun", GREY), ("in doubt", RED), ("confirmed", BLUE)), strict=True
+    ):
+        shown.line(np.array([(left + 3, 185), (left + 3, 197), (right - 3, 197), (right - 3, 185)]), colour, 2)
+        shown.text((left + right) / 2, 222, words, colour, size=14)
+    shown.text(66, 246, "made", GREY, size=14)
+    shown.text(380, 246, "made once more: two photographs do no harm, a missing one does", RED, size=14)
+    shown.text(699, 246, "kept", BLUE, size=14)
+    for x in places[1:-1]:
+        shown.line(np.array([(x, 120), (x, 185)]), GREY, 1, dash="3 3")
+    return shown
+
+
+def write() -> None:
+    """Write all pictures, and remove those that are gone."""
+    FOLDER.mkdir(parents=True, exist_ok=True)
+    new = pictures()
+    for path in FOLDER.iterdir():
+        if path.name not in new:
+            path.unlink()
+    for name, text in new.items():
+        (FOLDER / name).write_text(text, encoding="utf-8", newline="\n")
+
+
+if __name__ == "__main__":
+    write()

@@ -1,0 +1,179 @@
+"""Write docs/reference/ anew from the command line's own help and the models: `python -m tests.repo.reference`.
+
+Commands are found by walking the command line, tables of files by walking the models' JSON Schemas; nothing is listed
+here by hand but the four files that people meet. What the keys of a kit mean stands in kit_words.toml beside this module.
+"""
+
+import json
+from collections.abc import Iterator
+from pathlib import Path
+
+import click
+
+from controller.calibration.records import CalibrationFile
+from controller.cli import cli
+from controller.planning.plan import Plan
+from controller.report.summary import Summary
+from tests.repo.schemas import bounds, kit_schema, model_page
+
+FOLDER = Path(__file__).resolve().parents[2] / "docs" / "reference"
+MADE_BY = "<!-- Written by `python -m tests.repo.reference`: change the program, not this page. -->"
+NAMES = {"integer range": "whole number", "integer": "whole number", "float": "number", "float range": "number"}
+CAUTION = (
+    "**The head moves by itself.** Read the [cautions](../../../README.md#before-anything-moves) first, and have a "
+    "switch within reach that cuts the motor power. Nothing in this program is an emergency stop."
+)
+FILES = {
+    "kit.md": ("The kit file", """\
+A kit is one [TOML](https://toml.io) file. Only `[camera]` and `[lens]` are needed. The defaults under `[head]`
+are examples and no head of yours: take the numbers from its maker's handbook, then
+[measure](../how-to/calibrate-steps.md) them.
+
+In place of `sensor_width_mm` and `sensor_height_mm` a kit may name its camera (`make` and `model`) as the open
+lens data does (lensfun project, CC BY-SA 3.0), and its lens likewise: `fullturn kit find` prints the names. A
+key that the program does not know is a mistake, so that a typing error is found at once.
+
+The same for editors: [kit.schema.json](kit.schema.json), and [how to use it](../how-to/edit-a-kit.md)."""),
+    "plan.md": ("The plan file", """\
+`fullturn plan` writes it; `rehearse`, `capture` and `calibrate verify` read it. It holds everything needed to
+make the set. `hash` seals the rest, so a plan that was changed by hand is refused: read it with other programs,
+but do not edit it. `kit` is a whole [kit](kit.md)."""),
+    "calibration.md": ("The calibration file", """\
+`fullturn calibrate` keeps what it measures in `NAME.calibration.json` beside `NAME.toml`. No record is ever
+removed; one that was undone is marked. The newest record counts of those whose part of the kit is still what it
+was."""),
+    "report.md": ("The report file", """\
+`fullturn rehearse` writes `report.json`, and so does `fullturn report --out FOLDER`. `fullturn capture --json`
+and `fullturn report --json` print the same."""),
+}  # fmt: skip
+
+
+def pages() -> dict[str, str]:
+    """Every generated file by its path below docs/reference, as text."""
+    kit = kit_schema()
+    schemas = {
+        "kit.md": kit,
+        "plan.md": Plan.model_json_schema(mode="serialization"),
+        "calibration.md": CalibrationFile.model_json_schema(mode="serialization"),
+        "report.md": Summary.model_json_schema(mode="serialization"),
+    }
+    of_kits = frozenset(kit["$defs"]) | {"Kit"}
+    files = {"kit.schema.json": json.dumps(kit, indent=1, ensure_ascii=False) + "\n"}
+    for name, (title, about) in FILES.items():
+        files[name] = model_page(MADE_BY, title, about, schemas[name], frozenset() if name == "kit.md" else of_kits)
+    commands = dict(_walk(cli, click.Context(cli, info_name="fullturn", **cli.context_settings)))
+    files |= {f"commands/{name.replace(' ', '-')}.md": _page(*each) for name, each in commands.items()}
+    files["README.md"] = _index({name: command for name, (command, _) in commands.items()})
+    return files
+
+
+def _walk(command: click.Command, context: click.Context) -> Iterator[tuple[str, tuple[click.Command, click.Context]]]:
+    yield context.command_path, (command, context)
+    if isinstance(command, click.Group):
+        for name in command.list_commands(context):
+            below = command.get_command(context, name)
+            if below is not None and not below.hidden:
+                yield from _walk(below, click.Context(below, info_name=name, parent=context))
+
+
+def _page(command: click.Command, context: click.Context) -> str:
+    name = context.command_path
+    usage = " ".join([name, *command.collect_usage_pieces(context)])
+    parts = [MADE_BY, f"# {name}", _paragraphs(command.help or "")]
+    options = [each for each in command.get_params(context) if isinstance(each, click.Option)]
+    shown = [each for each in options if not each.hidden and "--help" not in each.opts]
+    if any("--port" in each.opts for each in shown) and "board" not in name:
+        parts.append(CAUTION)
+    parts.append(f"```text\n{usage}\n```")
+    if isinstance(command, click.Group):
+        rows = []
+        for each, (below, _) in _walk(command, context):
+            if each != name:
+                rows.append(f"| [`{each}`]({each.replace(' ', '-')}.md) | {below.get_short_help_str(200)} |")
+        parts.append("\n".join(["| command | what it does |", "| --- | --- |", *rows]))
+    if shown:
+        rows = [f"| {_opts(each)} | {_cell(_takes(each))} | {_cell(_meaning(each))} |" for each in shown]
+        parts.append("\n".join(["| option | takes | meaning |", "| --- | --- | --- |", *rows]))
+    return "\n\n".join(parts) + "\n"
+
+
+def _paragraphs(text: str) -> str:
+    """Help as Markdown: its paragraphs, each on one line."""
+    return "\n\n".join(" ".join(part.split()) for part in text.split("\n\n"))
+
+
+def _cell(text: str) -> str:
+    return text.replace("|", "\\|").replace("<", "&lt;")
+
+
+def _opts(option: click.Option) -> str:
+    return ", ".join(f"`{name}`" for name in (*option.opts, *option.secondary_opts))
+
+
+def _takes(option: click.Option) -> str:
+    if option.is_flag or option.count:
+        return ""
+    if isinstance(option.type, click.Choice):
+        return " or ".join(f"`{choice}`" for choice in option.type.choices)
+    kinds = list(option.type.types) if isinstance(option.type, click.Tuple) else [option.type] * option.nargs
+    numbers = [_number(kind) for kind in kinds]
+    same = len(set(numbers)) == 1 and len(numbers) > 1
+    text = f"{len(numbers)} times: {numbers[0]}" if same else ", ".join(numbers)
+    if option.metavar is None:
+        return text
+    told = f" ({text})" if any(_is_range(kind) for kind in kinds) else ""
+    return f"`{option.metavar}`{told}"
+
+
+def _is_range(kind: click.ParamType) -> bool:  # type: ignore[type-arg]
+    return isinstance(kind, click.IntRange | click.FloatRange)
+
+
+def _number(kind: click.ParamType) -> str:  # type: ignore[type-arg]
+    text = NAMES.get(kind.name, kind.name)
+    if not isinstance(kind, click.IntRange | click.FloatRange):
+        return text
+    return text + (bounds(None, kind.max, kind.min) if kind.min_open else bounds(kind.min, kind.max))
+
+
+def _meaning(option: click.Option) -> str:
+    text = option.help or ""
+    if option.required:
+        text += " **Needed.**"
+    if option.multiple:
+        text += " May be given several times."
+    if option.show_default and not option.is_flag:
+        text += f" Default: `{option.default}`."
+    return text.strip()
+
+
+def _index(commands: dict[str, click.Command]) -> str:
+    rows = [
+        f"| [`{name}`](commands/{name.replace(' ', '-')}.md) | {_cell(command.get_short_help_str(200))} |"
+        for name, command in commands.items()
+    ]
+    files = [f"- [{title}]({name})" for name, (title, _) in FILES.items()]
+    return "\n".join([
+        MADE_BY, "", "# Reference", "",
+        "Every command, option and key, written by the program itself. To learn, begin with the",
+        "[tutorial](../tutorial.md).", "",
+        "Every command also has `--help`. Exit status: 0 done, 1 the world said no (one sentence says why),",
+        "2 wrong use.", "",
+        "## Commands", "", "| command | what it does |", "| --- | --- |", *rows, "",
+        "## Files", "", *files, "- [The kit file's JSON Schema](kit.schema.json), for editors", "",
+    ])  # fmt: skip
+
+
+def write() -> None:
+    """Write all pages, and remove those of commands that are gone."""
+    new = pages()
+    for path in sorted(FOLDER.rglob("*")):
+        if path.is_file() and path.relative_to(FOLDER).as_posix() not in new:
+            path.unlink()
+    for name, text in new.items():
+        (FOLDER / name).parent.mkdir(parents=True, exist_ok=True)
+        (FOLDER / name).write_text(text, encoding="utf-8", newline="\n")
+
+
+if __name__ == "__main__":
+    write()
