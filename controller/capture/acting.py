@@ -177,7 +177,7 @@ class Acting:
         self.effects += [SendUrgent(Stop()), Timer(event.at_ns + self.program.stop_deadline_ns, overdue=True)]
 
     def _fail(self, sentence: str) -> None:
-        self.effects.append(End(False, sentence))
+        self.effects.append(End(False, sentence, early=True))
 
 
 def exposures_of(steps: tuple[Step, ...]) -> set[Exposure]:

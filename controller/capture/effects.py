@@ -94,10 +94,13 @@ class Ask:
 
 @dataclass(frozen=True, slots=True)
 class End:
-    """The run is over: complete, or for the reason in `sentence`."""
+    """The run is over: complete, or for the reason in `sentence`. `early`: before it was through, as somebody or
+    something stopped it.
+    """
 
     complete: bool
     sentence: str
+    early: bool = False
 
 
 Record: TypeAlias = Intend | Conclude | Zeroed | Checked | Doubt

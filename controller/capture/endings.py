@@ -3,7 +3,7 @@
 from typing import Any
 
 from controller.capture.acting import Acting
-from controller.capture.effects import SendUrgent, Timer
+from controller.capture.effects import End, SendUrgent, Timer
 from controller.capture.events import Event
 from controller.capture.sentences import CAUSES, REASONS
 from controller.session.rows import DoubtReason
@@ -76,9 +76,10 @@ class Endings(Acting):
         """The run is through, and some exposures were not confirmed."""
         if self.given_up:
             frames = ", ".join(str(frame) for frame in sorted({frame for frame, _ in self.given_up}))
-            self._fail(f"The camera stayed silent at frames {frames}, also at the end; go on to try them once more.")
+            why = f"The camera stayed silent at frames {frames}, also at the end; go on to try them once more."
         else:
-            self._fail("The set was complete when frames were wanted once more; go on to make them.")
+            why = "The set was complete when frames were wanted once more; go on to make them."
+        self.effects.append(End(False, why))
 
     def stop_zero_lost(self, data: Any) -> None:
         """Nobody but the operator can set zero on a head without switches."""

@@ -40,13 +40,16 @@ LOOK_NS = 50 * MS  # between two looks for a file
 
 @dataclass(frozen=True, slots=True)
 class RunResult:
-    """How a run ended. `zero_lost`: only the operator can say where the head points now."""
+    """How a run ended. `zero_lost`: only the operator can say where the head points now. `early`: somebody or something
+    stopped it before it was through.
+    """
 
     complete: bool
     sentence: str
     began_ns: int
     ended_ns: int
     zero_lost: bool = False
+    early: bool = False
 
     @property
     def seconds(self) -> float:
@@ -177,9 +180,9 @@ class Runner:
                 self._port.reopen()
             case Greet():
                 self._board.greet()
-            case End(complete, sentence):
+            case End(complete, sentence, early):
                 zero_lost = self._run.zero_is_lost(None)
-                self._result = RunResult(complete, sentence, self._began_ns, at_ns, zero_lost)
+                self._result = RunResult(complete, sentence, self._began_ns, at_ns, zero_lost, early)
             case _:
                 self._write(effect, at_ns)
 

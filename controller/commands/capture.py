@@ -65,6 +65,14 @@ class _Job:
     crew: Crew
 
 
+@dataclass(frozen=True, slots=True)
+class Made:
+    """The account of a set, and whether somebody or something stopped it before it was through."""
+
+    summary: Summary
+    early: bool
+
+
 def capture_command(
     plan_path: Path,
     url: str,
@@ -72,7 +80,7 @@ def capture_command(
     crew: Crew,
     kit_path: Path | None = None,
     wait: Callable[[], None] | None = None,
-) -> Summary:
+) -> Made:
     """Make the set of a plan and write its session to `out`. Raises InputError, WorldError, LinkLost, StorageFailed.
 
     `kit_path` is the kit as it is today, whose calibration is used; it must be the plan's but for what is measured.
@@ -133,7 +141,7 @@ def resume_command(path: Path, url: str | None, crew: Crew) -> Summary:
             _preflight(job, program)
             _make_ready(job, program)
             session.note_about(f"resumed {clock.wall_time()}", f"{len(made)} exposures made by then")
-            return _run(job, program)
+            return _run(job, program).summary
 
 
 def _with_kit(plan: Plan, kit: Kit, plan_path: Path) -> Plan:
@@ -174,7 +182,7 @@ def _take_old_wishes(session: Session) -> None:
             session.doubt_frames(wanted.frames)
 
 
-def _run(job: _Job, program: Program) -> Summary:
+def _run(job: _Job, program: Program) -> Made:
     session, crew = job.session, job.crew
     while True:
         result = _run_once(job, program)
@@ -189,7 +197,7 @@ def _run(job: _Job, program: Program) -> Summary:
             break
     session.note_end(result.sentence, complete=result.complete)
     session.note_about("ended", clock.wall_time())
-    return _summary(job.plan, session, result)
+    return Made(_summary(job.plan, session, result), result.early)
 
 
 def _run_once(job: _Job, program: Program) -> RunResult:

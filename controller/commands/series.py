@@ -119,7 +119,11 @@ def capture_series(
     for number, session in enumerate(series.sessions):
         wait = None if begins is None else partial(wait_until, begins, say)
         begins = (begins or clock.local_time()) + (series.every or timedelta())
-        yield capture_command(plan_path, url, session, crew, kit_path, wait), session
+        made = capture_command(plan_path, url, session, crew, kit_path, wait)
+        yield made.summary, session
+        if made.early and number + 1 < len(series.sessions):
+            say("The series ends here: this set was stopped before it was through, so nothing may move by itself again.")
+            return
         crew = replace(crew, confirm=lambda _: True, sweep=False)  # answered once for all
         if number + 1 < len(series.sessions) and begins < clock.local_time():
             say("The set took longer than the time between two; the next begins at once.")

@@ -224,7 +224,7 @@ def test_a_stop_waits_for_the_head_to_rest() -> None:
     exposing = run.exposing_id
     (conclude,) = told(run, Kind.CUT_SHORT, outcome=Outcome.CUT_SHORT)
     assert conclude == Conclude(exposing, ShotOutcome.INTERRUPTED, 77)
-    assert told(run, Kind.AT_REST) == [End(False, "Stopped as asked.")]
+    assert told(run, Kind.AT_REST) == [End(False, "Stopped as asked.", early=True)]
 
 
 def test_an_exposure_that_still_succeeds_during_a_stop_counts() -> None:

@@ -112,7 +112,7 @@ def test_the_happenings_are_the_states_in_order(tmp_path: Path) -> None:
 def test_a_stop_by_the_operator(number: int, tmp_path: Path) -> None:
     world = world_of(KIT)
     done = run(world, tmp_path, wish_at(number, Kind.STOP))
-    assert (done.result.complete, done.result.sentence) == (False, "Stopped as asked.")
+    assert (done.result.complete, done.result.sentence, done.result.early) == (False, "Stopped as asked.", True)
     assert done.happenings[-1].state == "failed"
     assert_at_rest(world, done.result.ended_ns)
     claimed = [(s.intent.frame, s.intent.exposure) for s in done.shots if s.outcome is ShotOutcome.CONFIRMED]
@@ -197,6 +197,7 @@ def test_an_exposure_that_stays_silent_at_the_end_too_is_named(tmp_path: Path) -
     done = run(world, tmp_path)
     assert not done.result.complete
     assert done.result.sentence.startswith("The camera stayed silent at frames 0, also at the end")
+    assert not done.result.early  # it went through; a series goes on
     assert len(world.truth) == PLANNED - 1
     assert_at_rest(world, done.result.ended_ns)
 

@@ -217,12 +217,10 @@ def test_a_place_that_cannot_be_written(ready: Shell) -> None:
 
 
 def test_a_failure_in_the_middle_leaves_nothing(ready: Shell, monkeypatch: pytest.MonkeyPatch) -> None:
-    from controller.commands import match
-
     def full(*_: object, **__: object) -> None:
         raise OSError(28, "No space left on device")
 
-    monkeypatch.setattr(match.shutil, "copy2", full)
+    monkeypatch.setattr("shutil.copy2", full)
     before = ready.files()
     assert "No space left" in " ".join(refuses(ready, 1, "match", "s.sqlite", "card", "--out", "home", "--sort", "row"))
     assert ready.files() == before

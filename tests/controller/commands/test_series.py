@@ -1,5 +1,6 @@
 """When a capture begins and how often."""
 
+from dataclasses import fields, replace
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
@@ -7,8 +8,13 @@ import pytest
 from astral import Observer
 from astral.sun import dawn, dusk
 
-from controller.commands.series import moment_of, series_of, span_of, when_sun_stands
+from controller.commands import series as series_module
+from controller.commands.capture import Crew, Made
+from controller.commands.series import capture_series, moment_of, series_of, span_of, when_sun_stands
 from controller.errors import InputError
+from controller.planning.make import make_plan
+from controller.report.summary import Summary, summarise
+from tests.end_to_end.whole_runs import kit_of
 
 NOW = datetime(2026, 6, 21, 20, 0, tzinfo=UTC)
 NOTHING = dict.fromkeys(("start_at", "start_when_sun", "latitude", "longitude", "repeat", "times"))
@@ -80,3 +86,33 @@ def test_each_repetition_has_its_own_session() -> None:
 def test_options_that_do_not_go_together(options: dict[str, object]) -> None:
     with pytest.raises(InputError):
         series_of(Path("s"), **NOTHING | options)
+
+
+def sets(ends: list[bool], monkeypatch: pytest.MonkeyPatch) -> tuple[list[Path], list[str]]:
+    """Which sets of a series of three are made where each ends early or not, and what is said."""
+    said: list[str] = []
+    left = iter(ends)
+    summary = report_of_nothing()
+    monkeypatch.setattr(series_module, "capture_command", lambda *_: Made(summary, next(left)))
+    crew = Crew(**dict.fromkeys((field.name for field in fields(Crew)), None))  # type: ignore[arg-type]  # nobody is asked
+    asked = series_of(Path("s.sqlite"), **NOTHING | {"repeat": "1s", "times": 3})
+    made = capture_series(Path("plan.json"), "port", replace(asked, every=timedelta()), crew, None, said.append)
+    return [session for _, session in made], said
+
+
+def report_of_nothing() -> Summary:
+    plan = make_plan(kit_of(14.0), 0.3)
+    return summarise(plan, [], kind="capture", seed=None, run_complete=False, sentence="Over.", seconds=1.0)
+
+
+def test_a_set_that_was_stopped_ends_the_series(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Whoever stopped one reaches into the head next: nothing may begin to move by itself."""
+    made, said = sets([False, True, False], monkeypatch)
+    assert [path.name for path in made] == ["s-1.sqlite", "s-2.sqlite"]
+    assert said[-1].startswith("The series ends here")
+
+
+def test_a_set_that_went_through_does_not_end_the_series(monkeypatch: pytest.MonkeyPatch) -> None:
+    made, said = sets([False, False, False], monkeypatch)
+    assert len(made) == 3
+    assert not [sentence for sentence in said if "ends here" in sentence]
