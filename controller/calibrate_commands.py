@@ -138,8 +138,20 @@ def steps(
 @calibrate.command()
 @axis_option
 @from_option
-@click.option("--positions", type=click.IntRange(3, 100), default=5, show_default=True, help="Asked for, without a file.")
-@click.option("--times", type=click.IntRange(2, 100), default=5, show_default=True, help="... from each side.")
+@click.option(
+    "--positions",
+    type=click.IntRange(3, 100),
+    default=5,
+    show_default=True,
+    help="How many positions to ask for, without a file.",
+)
+@click.option(
+    "--times",
+    type=click.IntRange(2, 100),
+    default=5,
+    show_default=True,
+    help="How often to come to each, from each side.",
+)
 @moving_options
 @keeping_options
 def backlash(axis: str, readings: Path | None, positions: int, times: int, as_json: bool, **options: Any) -> None:

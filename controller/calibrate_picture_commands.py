@@ -20,13 +20,15 @@ PLACE = Number(-100_000, 100_000)  # pixels
 @click.command()
 @lens_options
 @click.option("--near-mm", type=POSITIVE, help="From the pan axis to the near mark.")
-@click.option("--far-mm", type=POSITIVE, default=math.inf, help="... to the far one; without it endlessly far.")
+@click.option(
+    "--far-mm", type=POSITIVE, default=math.inf, help="From the pan axis to the far mark; without it endlessly far."
+)
 @click.option("--u-near-mm", type=Number(0), help="Standard uncertainty of the near distance; without it 0.5 %.")
-@click.option("--u-far-mm", type=Number(0), help="... of the far one.")
+@click.option("--u-far-mm", type=Number(0), help="Standard uncertainty of the far distance.")
 @click.option("--angle-deg", type=Number(-90, 90), help="How far right of the middle the marks were brought then.")
 @click.option("--shift-px", type=PLACE, help="How far right of the far mark the near one is then.")
 @click.option("--u-angle-deg", type=Number(0), default=0.1, show_default=True, help="Standard uncertainty of the angle.")
-@click.option("--u-shift-px", type=Number(0), help="... of the shift; without it, as read to a pixel.")
+@click.option("--u-shift-px", type=Number(0), help="Standard uncertainty of the shift; without it, as read to a pixel.")
 @click.option(
     "--pictures", type=FILE, nargs=2, metavar="FIRST SECOND", help="Two photographs, instead of angle and shift."
 )
@@ -96,7 +98,7 @@ def _rail(options: dict[str, Any]) -> "Rail | None":
 @lens_options
 @click.option("--distance-mm", type=POSITIVE, required=True, help="From the lens straight down to the mark.")
 @click.option("--first-px", type=PLACE, required=True, help="How far right of the picture's middle the mark is seen.")
-@click.option("--second-px", type=PLACE, required=True, help="... after the pan axis was turned by 180 degrees.")
+@click.option("--second-px", type=PLACE, required=True, help="The same after the pan axis was turned by 180 degrees.")
 @click.option("--u-aim-deg", type=Number(0), default=0.1, show_default=True,
               help="Standard uncertainty of how upright the camera looks down.")  # fmt: skip
 @click.option("--kit", type=FILE, help="The kit whose lens it is.")

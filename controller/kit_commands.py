@@ -16,7 +16,7 @@ OUT = click.Path(dir_okay=False, path_type=Path)
 class Pixels(click.ParamType[tuple[int, int]]):
     """Two whole numbers like 6016x4016."""
 
-    name = "WIDExHIGH"
+    name = "pixels"
 
     def convert(self, value: object, param: click.Parameter | None, ctx: click.Context | None) -> tuple[int, int]:
         """Convert. Fails like any click type."""
@@ -47,7 +47,7 @@ def find(words: tuple[str, ...], kind: str | None, as_json: bool) -> None:
 @kit.command()
 @click.option("--camera", required=True, help="Its exact name, as `kit find` prints it.")
 @click.option("--lens", help="Its exact name; without one, give the focal length of a rectilinear lens.")
-@click.option("--pixels", type=Pixels(), required=True, help="Of a full-size picture: 6016x4016.")
+@click.option("--pixels", type=Pixels(), metavar="WIDExHIGH", required=True, help="Of a full-size picture: 6016x4016.")
 @click.option("--focal-length-mm", type=Number(0, 3000, min_open=True), help="Of a zoom, or where no lens is named.")
 @click.option("--out", type=OUT, required=True, help="The kit to write.")
 def new(camera: str, lens: str | None, pixels: tuple[int, int], focal_length_mm: float | None, out: Path) -> None:
@@ -145,6 +145,6 @@ def loads(kit_file: Path, as_json: bool, **given: Any) -> None:
 @kit.command()
 def schema() -> None:
     """Print the kit file's JSON Schema, so that an editor can complete it."""
-    from controller.kit.kit import Kit  # noqa: PLC0415
+    from controller.kit.schema import kit_schema  # noqa: PLC0415
 
-    show(Kit.model_json_schema())
+    show(kit_schema())

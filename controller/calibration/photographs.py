@@ -3,7 +3,7 @@
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
-from datetime import UTC, datetime
+from datetime import UTC
 from pathlib import Path
 from typing import Any
 
@@ -12,6 +12,7 @@ from numpy.typing import NDArray
 from PIL import Image, ImageOps, UnidentifiedImageError
 from PIL.ExifTags import IFD, Base
 
+from controller import exif
 from controller.calibration.turning import Camera
 from controller.errors import InputError
 from controller.kit.kit import Kit
@@ -96,8 +97,8 @@ def read_photograph(path: Path) -> Photograph:
         grey=np.asarray(grey, dtype=np.uint8),
         own_px=own if (whole.width > whole.height) == (own[0] > own[1]) else own[::-1],
         share=first_share * share,
-        focal_mm=_positive(details.get(Base.FocalLength)),
-        focal_35mm=_positive(details.get(Base.FocalLengthIn35mmFilm)),
+        focal_mm=exif.positive(details.get(Base.FocalLength)),
+        focal_35mm=exif.positive(details.get(Base.FocalLengthIn35mmFilm)),
         taken_s=_taken_s(details),
     )
 
@@ -120,23 +121,10 @@ def _eight_bits(image: Image.Image) -> Image.Image:
     return image.convert("L")
 
 
-def _positive(value: Any) -> float | None:
-    """A number that EXIF gives; None where it gives none, or nonsense such as 0 or 0/0."""
-    try:
-        number = float(value)
-    except (TypeError, ValueError, ZeroDivisionError):
-        return None
-    return number if number > 0 and math.isfinite(number) else None
-
-
 def _taken_s(details: Any) -> float | None:
-    """DateTimeOriginal and SubSecTimeOriginal, which is a decimal fraction: "5" is half a second (CIPA DC-008)."""
-    text, fraction = details.get(Base.DateTimeOriginal), str(details.get(Base.SubsecTimeOriginal) or "").strip(" \0")
-    try:
-        moment = datetime.strptime(str(text).strip(" \0"), "%Y:%m:%d %H:%M:%S").replace(tzinfo=UTC)
-    except ValueError:
-        return None
-    return moment.timestamp() + (float(f"0.{fraction}") if fraction.isdecimal() else 0.0)
+    """When it was taken, in seconds, by the camera's own time of day."""
+    moment = exif.moment(details.get(Base.DateTimeOriginal), details.get(Base.SubsecTimeOriginal), None)
+    return None if moment is None else moment.replace(tzinfo=UTC).timestamp()
 
 
 def camera_for(photograph: Photograph, kit: Kit | None, focal_mm: float | None, pixel_um: float | None) -> Camera:

@@ -142,11 +142,14 @@ def check_command(path: Path) -> list[Line]:
     now = datetime.fromisoformat(clock.wall_time())
     kit = calibrated(plain, records, now)
     field = kit.field(0.0)
-    pixel_deg = math.degrees(field.pixel_rad)
+    whole, pixel_deg = field.whole, math.degrees(field.pixel_rad)
+    circle = ""
+    if kit.lens.image_circle_mm is not None and field.circle_rad is not None:
+        circle = f", image circle {_degrees(2 * field.circle_rad)} across"
     lines = [
         Line("sensor as mounted", f"{field.width_mm:.2f} x {field.height_mm:.2f} mm", f"mounted {kit.camera.mounted}"),
-        Line("field of view", f"{_degrees(field.width_mm, kit)} x {_degrees(field.height_mm, kit)}",
-             f"{field.projection} at {field.focal_length_mm:g} mm"),
+        Line("field of view", f"{_degrees(whole.left + whole.right)} x {_degrees(whole.bottom + whole.top)}",
+             f"{field.projection} at {field.focal_length_mm:g} mm{circle}"),
         Line("a pixel at the middle", f"{pixel_deg:.4f}°, {1 / pixel_deg:.1f} pixels per degree",
              "pixel size over focal length"),
     ]  # fmt: skip
@@ -164,11 +167,8 @@ def check_command(path: Path) -> list[Line]:
     ]
 
 
-def _degrees(side_mm: float, kit: Kit) -> str:
-    from controller.optics.projection import LAWS  # noqa: PLC0415
-
-    field = kit.field(0.0)
-    return f"{2 * math.degrees(LAWS[field.projection].angle(side_mm / 2 / field.focal_length_mm)):.2f}°"
+def _degrees(angle_rad: float) -> str:
+    return f"{math.degrees(angle_rad):.2f}°"
 
 
 def _axis_lines(name: str, axis: Axis, pixel_deg: float) -> list[Line]:
@@ -179,7 +179,7 @@ def _axis_lines(name: str, axis: Axis, pixel_deg: float) -> list[Line]:
     return [
         Line(f"{name}: steps per degree", f"{rate:.3f}", how),
         Line(f"{name}: a step", f"{1 / rate:.4f}°, {1 / rate / pixel_deg:.2f} pixels", "one over steps per degree"),
-        Line(f"{name}: play taken up", f"{axis.backlash_deg:.3f}°", "every frame is approached from below"),
+        Line(f"{name}: play taken up", f"{axis.backlash_deg:.3f}°", "every frame is approached with growing angle"),
         Line(
             f"{name}: turns",
             f"{axis.min_deg:g}° to {axis.max_deg:g}°, at most {axis.max_speed_deg_s:g}°/s",

@@ -6,13 +6,14 @@ import os
 import re
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, replace
-from datetime import UTC, datetime, timedelta
+from datetime import UTC
 from filecmp import cmp
 from pathlib import Path
 from typing import Any
 
 import exifread
 
+from controller import exif
 from controller.errors import InputError
 from controller.matching.evidence import FileStamp
 
@@ -23,7 +24,6 @@ END_OF_JPEG = b"\xff\xd9"
 END_BYTES = 65536  # where the end of a JPEG is looked for: some cameras write more behind it
 NUMBER = re.compile(r"(?<!\d)(\d{4})$")  # of a file name: DCF, CIPA DC-009. From memory
 logging.getLogger("exifread").setLevel(logging.CRITICAL + 1)  # what it cannot read we say ourselves
-ZONE = re.compile(r"([+-])(\d\d):(\d\d)")
 
 
 @dataclass(frozen=True, slots=True)
@@ -121,10 +121,10 @@ def _read_one(path: Path, paths: tuple[Path, ...]) -> CardFile:
         return CardFile(paths, "", None, False, 0.0, f"cannot be read ({error.strerror})")
     except Exception as error:
         return CardFile(paths, "", None, False, 0.0, f"holds no EXIF that can be read ({error})")
-    camera = " ".join(filter(None, (_text(tags.get(f"Image {name}")) for name in ("Make", "Model"))))
+    camera = " ".join(filter(None, (exif.text(tags.get(f"Image {name}")) for name in ("Make", "Model"))))
     taken_s, has_zone = _taken(tags)
     trouble = "is cut short" if cut else "does not say when it was taken" if taken_s is None else None
-    return CardFile(paths, camera, taken_s, has_zone, _positive(tags.get("EXIF ExposureTime")), trouble)
+    return CardFile(paths, camera, taken_s, has_zone, exif.positive(tags.get("EXIF ExposureTime")) or 0.0, trouble)
 
 
 def _ends(file: Any) -> bool:
@@ -134,33 +134,10 @@ def _ends(file: Any) -> bool:
     return END_OF_JPEG in file.read()
 
 
-def _text(value: Any) -> str:
-    """A text without the zeros and blanks that some cameras pad it with."""
-    return " ".join(str(value).replace("\0", " ").split()) if isinstance(value, str) else ""
-
-
-def _positive(value: Any) -> float:
-    """A positive number, or 0 for what is none: a rational of 0/0 stands for nothing known."""
-    try:
-        number = float(value)
-    except (TypeError, ValueError, ZeroDivisionError):
-        return 0.0
-    return number if math.isfinite(number) and number > 0 else 0.0
-
-
 def _taken(tags: dict[str, Any]) -> tuple[float | None, bool]:
-    """DateTimeOriginal with its decimal fraction SubSecTimeOriginal and its zone OffsetTimeOriginal, and whether it has
-    that.
-    """
-    text = _text(tags.get("EXIF DateTimeOriginal"))
-    try:
-        moment = datetime.strptime(":".join(re.split("[-: ]+", text)), "%Y:%m:%d:%H:%M:%S").replace(tzinfo=UTC)
-    except ValueError:
+    """When it was taken, in seconds, in UTC if it names its zone, and whether it does."""
+    names = ("DateTimeOriginal", "SubSecTimeOriginal", "OffsetTimeOriginal")
+    moment = exif.moment(*(tags.get(f"EXIF {name}") for name in names))
+    if moment is None:
         return None, False
-    digits = _text(str(tags.get("EXIF SubSecTimeOriginal", "")))
-    fraction = float(f"0.{digits}") if digits.isdecimal() else 0.0
-    zone = ZONE.fullmatch(_text(tags.get("EXIF OffsetTimeOriginal")))
-    if zone is not None:
-        ahead = timedelta(hours=int(zone[2]), minutes=int(zone[3]))
-        moment -= ahead if zone[1] == "+" else -ahead
-    return moment.timestamp() + fraction, zone is not None
+    return (moment if moment.tzinfo else moment.replace(tzinfo=UTC)).timestamp(), moment.tzinfo is not None

@@ -12,9 +12,10 @@ import click
 
 from controller.calibration.records import CalibrationFile
 from controller.cli import cli
+from controller.kit.schema import kit_schema
 from controller.planning.plan import Plan
 from controller.report.summary import Summary
-from tests.repo.schemas import bounds, kit_schema, model_page
+from tests.repo.schemas import bounds, model_page
 
 FOLDER = Path(__file__).resolve().parents[2] / "docs" / "reference"
 MADE_BY = "<!-- Written by `python -m tests.repo.reference`: change the program, not this page. -->"

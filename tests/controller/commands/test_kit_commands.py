@@ -136,5 +136,19 @@ def test_the_sensor_of_an_unknown_camera_follows_from_two_focal_lengths(shell: S
     assert diagonal == pytest.approx(math.hypot(36, 24) / 1.5, rel=0.001)
 
 
-def test_the_schema_is_that_of_the_kit(shell: Shell) -> None:
-    assert json.loads(shell("kit", "schema").out) == Kit.model_json_schema()
+def test_a_circular_fisheye_is_explained_by_its_circle(shell: Shell) -> None:
+    """An equisolid picture of radius 2 f sin(45 degrees) ends at 90 degrees (Ray 2002)."""
+    shell.write("fish.toml", (
+        "camera = { sensor_width_mm = 36.0, sensor_height_mm = 24.0, pixels_wide = 6000, pixels_high = 4000 }\n"
+        f"lens = {{ focal_length_mm = 8.0, projection = 'equisolid', image_circle_mm = {32 * math.sin(math.pi / 4)} }}\n"
+    ))  # fmt: skip
+    told = shell("kit", "check", "fish.toml")
+    assert "180.00° x 180.00°  (equisolid at 8 mm, image circle 180.00° across)" in told.out
+
+
+def test_the_schema_takes_a_camera_by_name_and_explains_every_key(shell: Shell) -> None:
+    schema = json.loads(shell("kit", "schema").out)
+    assert schema["properties"].keys() == Kit.model_json_schema()["properties"].keys()
+    assert {"required": ["make", "model"]} in schema["$defs"]["Camera"]["anyOf"]
+    for table in schema["$defs"].values():
+        assert all(part["description"] for part in table.get("properties", {}).values())

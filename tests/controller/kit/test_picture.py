@@ -195,24 +195,6 @@ def test_the_order_of_sources() -> None:
     assert crop_of(shot_with(None, None), None) is None
 
 
-@given(st.text("0123456789", max_size=9), st.sampled_from(["+05:45", "-03:30", "+00:00", "", "\0\0", "local"]))
-def test_fractions_of_a_second_are_digits_after_the_point(fraction: str, zone: str) -> None:
-    """The value of "046" is 46 ms, whatever the number of digits (CIPA DC-008)."""
-    from controller.kit.picture import _taken
-
-    more = {
-        Base.DateTimeOriginal: "2026:06:21 09:00:07\0",
-        Base.SubsecTimeOriginal: fraction,
-        Base.OffsetTimeOriginal: zone,
-    }
-    taken = _taken(more)
-    assert taken is not None
-    assert float("0." + (taken[20:26] or "0") if "." in taken else "0") == pytest.approx(
-        float(f"0.{fraction}0"), abs=1e-6
-    )
-    assert taken.endswith(zone) if ":" in zone else len(taken) in {19, 26}
-
-
 def test_exif_that_breaks_off_says_nothing_and_is_quiet(tmp_path: Path) -> None:
     path = tmp_path / "a.jpg"
     Image.new("L", (64, 64)).save(path, exif=b"Exif\0\0II*\0\x08\0\0\0\x05\0\x12\x01")
