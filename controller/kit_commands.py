@@ -1,6 +1,7 @@
 """The `fullturn kit` group: options only; the work is imported when it runs."""
 
 import math
+import sys
 from dataclasses import asdict
 from pathlib import Path
 from typing import Any
@@ -8,7 +9,7 @@ from typing import Any
 import click
 
 from controller.plan_options import Number
-from controller.shared_options import FILE, json_option, show
+from controller.shared_options import FILE, PORT_HELP, confirmed, json_option, show
 
 OUT = click.Path(dir_okay=False, path_type=Path)
 
@@ -140,6 +141,57 @@ def loads(kit_file: Path, as_json: bool, **given: Any) -> None:
         show({"lines": lines_as_json(lines), "caution": CAUTION})
         return
     show("\n".join([*(f"{line.what}: {line.value}  ({line.how})" for line in lines), CAUTION]))
+
+
+@kit.command()
+@click.argument("kit_file", metavar="KIT", type=FILE)
+@click.option("--port", help=PORT_HELP + " The head is then looked at, too, and moves where you agree.")
+@click.option("--picture", type=FILE, help="A picture just taken by hand, to see how the camera is set.")
+@click.option("--done", multiple=True, metavar="STEP", help="Say that this step is done.")
+@click.option("--again", multiple=True, metavar="STEP", help="Open this step again.")
+@click.option("--list", "only_list", is_flag=True, help="Only say how each step stands.")
+@json_option
+def setup(
+    kit_file: Path,
+    port: str | None,
+    picture: Path | None,
+    done: tuple[str, ...],
+    again: tuple[str, ...],
+    only_list: bool,
+    as_json: bool,
+) -> None:
+    """Set up head and camera step by step: level, lens, zero, cables, exposure.
+
+    What is done is kept beside the KIT, so that you can go on later. What was done at one place is open again after
+    twelve hours, everything after the kit changed. Exit status 1: something is still open.
+    """
+    from controller.commands.kit_setup import (  # noqa: PLC0415
+        Guide,
+        mark_steps,
+        see_picture,
+        setup_command,
+        setup_state,
+    )
+    from controller.commands.kit_setup import as_json as steps_as_json  # noqa: PLC0415
+
+    if done or again:
+        mark_steps(kit_file, done, again)
+    if only_list or as_json or done or again or not sys.stdin.isatty():
+        if picture is not None:
+            click.echo(see_picture(kit_file, picture).sentence, err=True)
+        standings = setup_state(kit_file)
+    else:
+        guide = Guide(
+            tell=click.echo,
+            ask=lambda question: click.prompt(question, default="", show_default=False),
+            agree=lambda question: confirmed(question, yes=False),
+            port=port,
+            picture=picture,
+        )
+        standings = setup_command(kit_file, guide)
+    show(steps_as_json(standings) if as_json else "\n".join(standing.text() for standing in standings))
+    if any(standing.state == "open" for standing in standings):
+        raise SystemExit(1)
 
 
 @kit.command()

@@ -1,0 +1,215 @@
+"""`fullturn kit setup`: head and camera set up step by step; what is done is kept beside the kit."""
+
+from collections.abc import Callable, Sequence
+from dataclasses import asdict, dataclass
+from datetime import datetime
+from pathlib import Path
+
+from controller import clock
+from controller.calibration.records import read
+from controller.capture.hand import Hand
+from controller.commands.jog import held_head
+from controller.errors import BoardRefused, InputError, RunStopped, WorldError
+from controller.kit.kit import Kit
+from controller.kit.load import load_kit
+from controller.program.build import to_steps
+from controller.setup.looks import Found, calibration_found, picture_found
+from controller.setup.progress import Done, kit_mark, read_progress, write_progress
+from controller.setup.steps import Look, Step, steps
+
+AWAY_DEG = 5.0  # so far the head goes from zero before it finds it once more
+
+
+@dataclass(frozen=True, slots=True)
+class Standing:
+    """How a step stands: `done`, seen by the program or said by the operator, when, and what was found; else `open`."""
+
+    step: str
+    title: str
+    state: str
+    seen: bool = False
+    at: str | None = None
+    found: str = ""
+
+    def text(self) -> str:
+        """One line for people."""
+        how = "" if self.state == "open" else f"  {'seen' if self.seen else 'said'} {self.at}"
+        return f"{self.state:5} {self.step:12} {self.title}{how}"
+
+
+@dataclass(frozen=True, slots=True)
+class Guide:
+    """The person at the head and what there is to look at: `ask` returns what was typed, `agree` whether something may
+    move.
+    """
+
+    tell: Callable[[str], None]
+    ask: Callable[[str], str]
+    agree: Callable[[str], bool]
+    port: str | None = None
+    picture: Path | None = None
+
+
+def setup_state(kit_path: Path) -> list[Standing]:
+    """How each step stands. What calibration shows counts at once. Raises InputError."""
+    kit, progress, now = load_kit(kit_path), read_progress(kit_path), _now()
+    standings = []
+    for step in steps():
+        mark = progress.still(step, kit, now)
+        if step.look is Look.CALIBRATION:
+            found = calibration_found(kit, read(kit_path), now, step.kinds)
+            if found.good:
+                mark = Done(at=now, kit=kit_mark(kit), found=found.sentence, seen=True)
+        if mark is None:
+            standings.append(Standing(step.name, step.title, "open"))
+        else:
+            at = mark.at.astimezone().isoformat(" ", "minutes")
+            standings.append(Standing(step.name, step.title, "done", mark.seen, at, mark.found))
+    return standings
+
+
+def mark_steps(kit_path: Path, done: Sequence[str], again: Sequence[str]) -> None:
+    """Take the operator's word for steps `done`, and open others `again`. Raises InputError, StorageFailed."""
+    known = [step.name for step in steps()]
+    for name in (*done, *again):
+        if name not in known:
+            raise InputError(f"There is no step {name}; the steps are {', '.join(known)}.")
+    kit = load_kit(kit_path)
+    said = Done(at=_now(), kit=kit_mark(kit), found="", seen=False)
+    marks: dict[str, Done | None] = dict.fromkeys(again, None) | dict.fromkeys(done, said)
+    write_progress(kit_path, read_progress(kit_path).with_marks(marks))
+
+
+def setup_command(kit_path: Path, guide: Guide) -> list[Standing]:
+    """Lead through what is open; each step is kept as soon as it is done. Raises InputError, WorldError,
+    StorageFailed.
+    """
+    for number, standing in enumerate(setup_state(kit_path), 1):
+        step = next(step for step in steps() if step.name == standing.step)
+        if standing.state == "done":
+            continue
+        guide.tell(f"\n{number} of {len(steps())}: {step.title}")
+        for sentence in step.how:
+            guide.tell(f"  {sentence}")
+        try:
+            done = _through(step, kit_path, guide)
+        except _Ended:
+            break
+        if done is not None:
+            write_progress(kit_path, read_progress(kit_path).with_marks({step.name: done}))
+    return setup_state(kit_path)
+
+
+def see_picture(kit_path: Path, picture: Path) -> Found:
+    """Look at a picture for the step that it shows, and keep that if it is good. Raises InputError, StorageFailed."""
+    kit = load_kit(kit_path)
+    found = picture_found(picture, kit, _now())
+    if found.good:
+        done = Done(at=_now(), kit=kit_mark(kit), found=found.sentence, seen=True)
+        shown = {step.name: done for step in steps() if step.look is Look.PICTURE}
+        write_progress(kit_path, read_progress(kit_path).with_marks(shown))
+    return found
+
+
+class _Ended(Exception):
+    """The operator goes on later."""
+
+
+def _through(step: Step, kit_path: Path, guide: Guide) -> Done | None:
+    """The step's mark once it is done; None where it is left open. Raises _Ended."""
+    kit = load_kit(kit_path)
+    while True:
+        found = _look(step, kit_path, guide)
+        if found is not None:
+            guide.tell(f"  {'ok' if found.good else 'NO'} {found.sentence}")
+            if found.good:
+                return Done(at=_now(), kit=kit_mark(kit), found=found.sentence, seen=True)
+        question = "Enter when it is done" if found is None else "Enter to look again, or `done` to say that it is"
+        answer = guide.ask(f"  {question}; `skip` leaves it open, `end` ends").strip().casefold()
+        if answer == "end":
+            raise _Ended
+        if answer == "skip":
+            return None
+        if answer == "done" or (found is None and not answer):
+            return Done(at=_now(), kit=kit_mark(kit), found="" if found is None else found.sentence, seen=False)
+
+
+def _look(step: Step, kit_path: Path, guide: Guide) -> Found | None:
+    """What the program sees of a step; None where it has nothing to look at it with."""
+    try:
+        match step.look:
+            case Look.CALIBRATION:
+                return calibration_found(load_kit(kit_path), read(kit_path), _now(), step.kinds)
+            case Look.PICTURE if guide.picture is not None:
+                return picture_found(guide.picture, load_kit(kit_path), _now())
+            case Look.STOP_SWITCH | Look.ZERO | Look.CABLES if guide.port is not None:
+                return _look_at_head(step.look, kit_path, guide)
+            case _:
+                return None
+    except RunStopped:
+        raise
+    except (InputError, WorldError) as error:
+        return Found(False, str(error))
+
+
+def _look_at_head(look: Look, kit_path: Path, guide: Guide) -> Found:
+    assert guide.port is not None
+    if look is not Look.STOP_SWITCH and not guide.agree(
+        "The head will move, slowly. Is it clear of people, cables and legs, and the stop switch within reach?"
+    ):
+        return Found(False, "Nothing was moved.")
+    with held_head(kit_path, guide.port) as (hand, program):
+        if look is Look.STOP_SWITCH:
+            return _stop_switch(hand, guide)
+        found = _zero(hand, program.kit) if look is Look.ZERO else _cables(hand, program.kit, guide)
+        hand.wait_rest()
+        return found
+
+
+def _stop_switch(hand: Hand, guide: Guide) -> Found:
+    """Nothing moves: the board is asked to arm, and must not with the switch pressed."""
+    guide.ask("  Press the switch, then Enter")
+    try:
+        hand.wait_ready()
+    except BoardRefused:
+        pass
+    else:
+        hand.wait_rest()
+        return Found(False, "The board lets itself be armed all the same: it does not sense the switch.")
+    guide.ask("  Release it, then Enter")
+    hand.wait_ready()
+    hand.wait_rest()
+    return Found(True, "The board is not armed while it is pressed; that the motors have no power you must see yourself.")
+
+
+def _zero(hand: Hand, kit: Kit) -> Found:
+    hand.wait_ready()
+    if not hand.finds_zero:
+        return Found(False, "No switch finds zero on this head: set it at its marks with `fullturn jog`, then say done.")
+    hand.wait_zero()
+    head = kit.head
+    away = min(AWAY_DEG, head.pan.max_deg), min(AWAY_DEG, head.tilt.max_deg)
+    hand.wait_move(to_steps(away[0], head.pan), to_steps(away[1], head.tilt))
+    hand.wait_zero()
+    return Found(True, "Zero was found twice by its switches.")
+
+
+def _cables(hand: Hand, kit: Kit, guide: Guide) -> Found:
+    hand.wait_ready()
+    if not hand.known:
+        hand.wait_zero()
+    pan, tilt = kit.head.pan, kit.head.tilt
+    left, right, low, high = pan.min_deg, pan.max_deg, tilt.min_deg, tilt.max_deg
+    for yaw_deg, pitch_deg in ((left, low), (left, high), (right, high), (right, low), (0.0, 0.0)):
+        hand.wait_move(to_steps(yaw_deg, pan), to_steps(pitch_deg, tilt))
+    clear = guide.agree("The head has been to all its limits. Was everything clear, cables and legs included?")
+    return Found(clear, "Walked to all limits." if clear else "Something was in the way.")
+
+
+def _now() -> datetime:
+    return datetime.fromisoformat(clock.wall_time())
+
+
+def as_json(standings: Sequence[Standing]) -> list[dict[str, object]]:
+    """For other programs."""
+    return [asdict(standing) for standing in standings]

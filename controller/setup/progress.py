@@ -1,0 +1,74 @@
+"""What is done of setting up: `NAME.setup.json` beside `NAME.toml`."""
+
+import hashlib
+import json
+from collections.abc import Mapping
+from datetime import datetime
+from pathlib import Path
+from typing import Annotated, Literal
+
+from pydantic import AwareDatetime, BaseModel, ConfigDict, Field, ValidationError
+
+from controller.errors import InputError
+from controller.files import write_whole
+from controller.kit.kit import Kit
+from controller.setup.steps import Step
+
+
+class Done(BaseModel):
+    """One step done: when, with which kit, and what was found; `seen` by the program itself, else said by the
+    operator.
+    """
+
+    model_config = ConfigDict(frozen=True, extra="forbid")
+
+    at: AwareDatetime
+    kit: Annotated[str, Field(max_length=64)]
+    found: str
+    seen: bool
+
+
+class Progress(BaseModel):
+    """The file: every step that was ever done, by its name."""
+
+    model_config = ConfigDict(frozen=True, extra="forbid")
+
+    format_version: Literal[1] = 1
+    done: dict[str, Done] = Field(default_factory=dict)
+
+    def still(self, step: Step, kit: Kit, now: datetime) -> Done | None:
+        """The step's mark, unless it is too old or the kit has changed since."""
+        mark = self.done.get(step.name)
+        if mark is None or mark.kit != kit_mark(kit):
+            return None
+        old_h = (now - mark.at).total_seconds() / 3600
+        return mark if step.lasts_h is None or old_h <= step.lasts_h else None
+
+    def with_marks(self, marks: Mapping[str, Done | None]) -> "Progress":
+        """The progress with these steps done, or open again where there is None."""
+        done = {**self.done, **{name: mark for name, mark in marks.items() if mark is not None}}
+        return Progress(done={name: mark for name, mark in done.items() if name not in marks or marks[name] is not None})
+
+
+def kit_mark(kit: Kit) -> str:
+    """A short word that is another for another kit."""
+    return hashlib.sha256(kit.model_dump_json().encode()).hexdigest()[:16]
+
+
+def progress_path(kit_path: Path) -> Path:
+    """Where the progress with a kit is kept."""
+    return kit_path.with_suffix(".setup.json")
+
+
+def read_progress(kit_path: Path) -> Progress:
+    """What is done; nothing where there is no file. Raises InputError for one that cannot be read."""
+    path = progress_path(kit_path)
+    try:
+        return Progress.model_validate_json(path.read_text(encoding="utf-8")) if path.exists() else Progress()
+    except (OSError, UnicodeDecodeError, ValidationError, json.JSONDecodeError):
+        raise InputError(f"{path}: cannot be read; remove it, and setting up begins anew.") from None
+
+
+def write_progress(kit_path: Path, progress: Progress) -> None:
+    """Keep it, whole or not at all. Raises StorageFailed."""
+    write_whole(progress_path(kit_path), progress.model_dump_json(indent=1) + "\n")

@@ -1,0 +1,202 @@
+"""The guide: what is kept, what is seen, and how long it counts."""
+
+from __future__ import annotations
+
+import json
+from datetime import UTC, datetime, timedelta
+from pathlib import Path
+from typing import Any
+
+import pytest
+from PIL import Image
+from PIL.ExifTags import IFD, Base
+from PIL.TiffImagePlugin import IFDRational
+
+from controller.calibration.records import Kind, Record, add, kit_digest
+from controller.capture.hand import Hand
+from controller.commands import kit_setup
+from controller.commands.kit_setup import Guide, mark_steps, see_picture, setup_command, setup_state
+from controller.errors import InputError, WorldError
+from controller.kit.load import load_kit
+from controller.setup.looks import picture_found
+from controller.setup.progress import progress_path
+from controller.setup.steps import Look, steps
+from tests.controller.commands.shell import Shell, refuses
+from tests.end_to_end.whole_runs import kit_of, world_of
+
+NAMES = [step.name for step in steps()]
+BY_WORD = [step.name for step in steps() if step.look is not Look.CALIBRATION]
+NOW = datetime(2026, 6, 21, 9, 0, tzinfo=UTC)
+
+
+class Person:
+    """Somebody who types these answers, one after the other, then ends; what was said to him."""
+
+    def __init__(self, *answers: str, agrees: bool = True) -> None:
+        self._left, self._agrees = iter(answers), agrees
+        self.said: list[str] = []
+
+    def guide(self, **more: Any) -> Guide:
+        return Guide(self.said.append, lambda _: next(self._left, "end"), lambda _: self._agrees, **more)
+
+
+def standing(kit: Path) -> dict[str, tuple[str, bool]]:
+    return {one.step: (one.state, one.seen) for one in setup_state(kit)}
+
+
+def test_each_step_is_kept_as_soon_as_it_is_done_and_the_guide_goes_on_from_there(shell: Shell) -> None:
+    kit = shell.folder / "kit.toml"
+    first = Person("", "done")
+    setup_command(kit, first.guide())
+    assert [name for name, (state, _) in standing(kit).items() if state == "done"] == ["ground", "stop-switch"]
+    second = Person("end")
+    setup_command(kit, second.guide())
+    assert second.said[0] == f"\n3 of {len(NAMES)}: Level"
+
+
+def test_a_step_left_out_stays_open(shell: Shell) -> None:
+    kit = shell.folder / "kit.toml"
+    setup_command(kit, Person("skip", "").guide())
+    assert standing(kit)["ground"] == ("open", False)
+    assert standing(kit)["stop-switch"] == ("done", False)
+
+
+def test_what_was_said_here_is_open_again_the_next_day(shell: Shell, monkeypatch: pytest.MonkeyPatch) -> None:
+    kit = shell.folder / "kit.toml"
+    monkeypatch.setattr(kit_setup, "_now", lambda: NOW)
+    mark_steps(kit, ["ground", "centre"], [])
+    monkeypatch.setattr(kit_setup, "_now", lambda: NOW + timedelta(hours=11))
+    assert standing(kit)["ground"][0] == "done"
+    monkeypatch.setattr(kit_setup, "_now", lambda: NOW + timedelta(hours=13))
+    assert standing(kit)["ground"][0] == "open"
+    assert standing(kit)["centre"][0] == "done"  # until the kit changes
+
+
+def test_another_kit_opens_everything(shell: Shell) -> None:
+    kit = shell.folder / "kit.toml"
+    mark_steps(kit, ["ground", "centre"], [])
+    kit.write_text(kit.read_text().replace("12.0", "15.0"))
+    assert {state for state, _ in standing(kit).values()} == {"open"}
+
+
+def test_calibration_counts_at_once_and_is_seen(shell: Shell, monkeypatch: pytest.MonkeyPatch) -> None:
+    path = shell.folder / "kit.toml"
+    monkeypatch.setattr(kit_setup, "_now", lambda: NOW)
+    digest = kit_digest(load_kit(path), Kind.LEVEL, None)
+    values = {"lean_deg": 0.2, "toward_deg": 30.0}
+    add(path, Record(made_at=NOW, kind=Kind.LEVEL, values=values, how="read", kit_digest=digest))
+    assert standing(path)["level"] == ("done", True)
+    monkeypatch.setattr(kit_setup, "_now", lambda: NOW + timedelta(days=1))
+    assert standing(path)["level"] == ("open", False)
+
+
+def shot(path: Path, **more: Any) -> Path:
+    details = {
+        "ExposureMode": 1, "WhiteBalance": 1, "Flash": 16, "FocalLength": IFDRational(12),
+        "ExposureTime": IFDRational(1, 40), "DateTimeOriginal": "2026:06:21 09:00:00",
+    } | more  # fmt: skip
+    exif = Image.Exif()
+    exif.get_ifd(IFD.Exif).update({getattr(Base, name): value for name, value in details.items() if value is not None})
+    Image.new("L", more.get("size", (6000, 4000))).save(path, exif=exif, quality=1)
+    return path
+
+
+@pytest.mark.parametrize(
+    ("more", "wrong"),
+    [
+        ({"ExposureMode": 0}, "exposure mode was not manual"),
+        ({"WhiteBalance": 0}, "white balance was not manual"),
+        ({"Flash": 1}, "flash fired"),
+        ({"FocalLength": IFDRational(15)}, "taken at 15 mm, the kit says 12 mm"),
+        ({"ExposureTime": IFDRational(1, 500)}, "open for 0.002 s, the kit has 0.00625, 0.025 s"),
+    ],
+)
+def test_a_picture_shows_what_is_not_as_the_kit_has_it(shell: Shell, more: dict[str, Any], wrong: str) -> None:
+    """ExposureMode, WhiteBalance and Flash: CIPA DC-008, section 4.6.5, from memory."""
+    kit = load_kit(shell.folder / "kit.toml")
+    found = picture_found(shot(shell.folder / "a.jpg", **more), kit, NOW)
+    assert not found.good
+    assert wrong in found.sentence
+
+
+def test_a_good_picture_is_kept_and_says_what_it_could_not_show(shell: Shell) -> None:
+    kit = shell.folder / "kit.toml"
+    found = see_picture(kit, shot(shell.folder / "a.jpg", WhiteBalance=None))
+    assert found.good
+    assert "does not say its white balance: look yourself" in found.sentence
+    assert standing(kit)["exposure"] == ("done", True)
+
+
+def test_on_the_command_line(shell: Shell) -> None:
+    told = shell("kit", "setup", "kit.toml", "--list")
+    assert (told.status, len(told.out.splitlines())) == (1, len(NAMES))
+    for name in BY_WORD:
+        shell("kit", "setup", "kit.toml", "--done", name)
+    left = json.loads(shell("kit", "setup", "kit.toml", "--json").out)
+    assert {one["step"] for one in left if one["state"] == "open"} == set(NAMES) - set(BY_WORD)
+    shell("kit", "setup", "kit.toml", "--again", "sun")
+    assert "open  sun" in shell("kit", "setup", "kit.toml", "--list").out
+    assert (
+        "There is no step moon; the steps are ground"
+        in refuses(shell, 2, "kit", "setup", "kit.toml", "--done", "moon")[0]
+    )
+
+
+def test_a_damaged_file_is_told(shell: Shell) -> None:
+    progress_path(shell.folder / "kit.toml").write_text("{")
+    assert "kit.setup.json: cannot be read" in refuses(shell, 2, "kit", "setup", "kit.toml", "--list")[0]
+
+
+def head(**more: Any) -> Hand:
+    world = world_of(kit_of(**more), ())
+    return Hand(world.port, world.program)
+
+
+def test_zero_is_found_twice() -> None:
+    assert kit_setup._zero(head(), kit_of()).good
+    blind = {"pan": {"zero_switch": False}, "tilt": {"zero_switch": False}}
+    assert "fullturn jog" in kit_setup._zero(head(head=blind), kit_of(head=blind)).sentence
+
+
+def test_the_walk_to_all_limits() -> None:
+    hand = head()
+    assert kit_setup._cables(hand, kit_of(), Person().guide()).good
+    assert hand.at_steps == (0, 0)
+    assert not kit_setup._cables(head(), kit_of(), Person(agrees=False).guide()).good
+
+
+def test_a_board_that_does_not_sense_its_stop_switch_is_found_out() -> None:
+    """The simulated switch is not pressed here, whatever was typed."""
+    found = kit_setup._stop_switch(head(), Person("", "").guide())
+    assert not found.good
+    assert "does not sense the switch" in found.sentence
+
+
+def test_nothing_moves_without_a_yes(shell: Shell, monkeypatch: pytest.MonkeyPatch) -> None:
+    def never(*_: object) -> None:
+        raise AssertionError("the port was opened")
+
+    monkeypatch.setattr(kit_setup, "held_head", never)
+    kit = shell.folder / "kit.toml"
+    mark_steps(kit, [name for name in BY_WORD if name != "zero"], [])
+    person = Person("skip", "skip", "end", agrees=False)
+    setup_command(kit, person.guide(port="nowhere"))
+    assert "  NO Nothing was moved." in person.said
+
+
+def test_a_head_that_cannot_be_reached_is_a_finding_not_an_end(shell: Shell, monkeypatch: pytest.MonkeyPatch) -> None:
+    def lost(*_: object) -> None:
+        raise WorldError("The board does not answer.")
+
+    monkeypatch.setattr(kit_setup, "held_head", lost)
+    kit = shell.folder / "kit.toml"
+    mark_steps(kit, [name for name in BY_WORD if name != "zero"], [])
+    person = Person("skip", "skip", "done")
+    setup_command(kit, person.guide(port="nowhere"))
+    assert "  NO The board does not answer." in person.said
+    assert standing(kit)["zero"] == ("done", False)
+
+
+def test_a_photograph_that_is_none(shell: Shell) -> None:
+    with pytest.raises(InputError, match="is not a photograph"):
+        see_picture(shell.folder / "kit.toml", shell.write("a.jpg", "nothing"))
