@@ -12,6 +12,7 @@ from controller.board_commands import board
 from controller.calibrate_commands import calibrate
 from controller.calibrate_picture_commands import centre, parallax, rail, settle
 from controller.capture_commands import capture, jog, report, resume, tell
+from controller.completion import completion
 from controller.errors import InputError, WorldError
 from controller.kit_commands import kit
 from controller.match_commands import match
@@ -147,7 +148,7 @@ def _address(text: str | None) -> tuple[str, int] | None:
 
 for command in (centre, parallax, rail, settle):
     calibrate.add_command(command)
-for command in (kit, board, calibrate, jog, capture, resume, tell, report, match):
+for command in (kit, board, calibrate, jog, capture, resume, tell, report, match, completion):
     cli.add_command(command)
 
 

@@ -51,12 +51,16 @@ def find(words: tuple[str, ...], kind: str | None, as_json: bool) -> None:
 @click.option("--pixels", type=Pixels(), metavar="WIDExHIGH", required=True, help="Of a full-size picture: 6016x4016.")
 @click.option("--focal-length-mm", type=Number(0, 3000, min_open=True), help="Of a zoom, or where no lens is named.")
 @click.option("--out", type=OUT, required=True, help="The kit to write.")
-def new(camera: str, lens: str | None, pixels: tuple[int, int], focal_length_mm: float | None, out: Path) -> None:
+@json_option
+def new(
+    camera: str, lens: str | None, pixels: tuple[int, int], focal_length_mm: float | None, out: Path, as_json: bool
+) -> None:
     """Write a commented kit file. Only exact names are taken: a near miss may be another sensor."""
     from controller.commands.kit import new_command  # noqa: PLC0415
 
-    new_command(out, camera, lens, pixels, focal_length_mm)
-    show(f"The kit is in {out}. Its head is an example: put in your own, then look at `fullturn kit check {out}`.")
+    kit_made = new_command(out, camera, lens, pixels, focal_length_mm)
+    text = f"The kit is in {out}. Its head is an example: put in your own, then look at `fullturn kit check {out}`."
+    show({"out": str(out), "kit": kit_made.model_dump(mode="json")} if as_json else text)
 
 
 @kit.command("from-picture")

@@ -18,7 +18,6 @@ CONTRAST = 0.02  # half of what is usual: sky and meadows are dull
 # Only small features are used: toward the edge a lens stretches what is large unevenly, which shifts its middle outward.
 LARGEST_PX = 10.0
 FEATURE_PX = 4.0  # about the radius of those that are used
-PATCH_PX = 15  # around a feature, for its detail
 RATIO = 0.75  # the best match must be this much better than the second best
 
 
@@ -62,18 +61,6 @@ def features_of(picture: NDArray[np.uint8]) -> Features:
     places = np.array([keypoints[number].pt for number in small], dtype=np.float64)
     _, first = np.unique(places.round(3), axis=0, return_index=True)
     return Features(places[first], np.asarray(descriptions)[small][first])
-
-
-def gradient_power(picture: NDArray[np.uint8], places_px: Array) -> Array:
-    """How much detail a grey picture shows around places (n, 2): mean squared gradient over mean squared brightness,
-    (n,).
-    """
-    cv2, near = opencv(), (PATCH_PX, PATCH_PX)
-    across, down = (cv2.Sobel(picture, cv2.CV_32F, *way) for way in ((1, 0), (0, 1)))
-    power = cv2.boxFilter(across * across + down * down, cv2.CV_32F, near)
-    level = cv2.boxFilter(picture.astype(np.float32), cv2.CV_32F, near)
-    column, row = np.clip(places_px.round().astype(int), 0, np.array(picture.shape[::-1]) - 1).T
-    return np.asarray(power[row, column] / (level[row, column] ** 2 + 1.0), dtype=np.float64)
 
 
 def matched(first: Features, second: Features) -> tuple[Array, Array]:

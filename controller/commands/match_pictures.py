@@ -1,24 +1,28 @@
 """`fullturn match --pictures`: what the pictures themselves say of a set, needs the extra fullturn[pictures]."""
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from itertools import pairwise
 from pathlib import Path
 
 import numpy as np
 from numpy.typing import NDArray
+from PIL import Image, ImageOps
 from scipy.spatial.transform import Rotation
 
 from controller.calibration.photographs import ENDINGS, camera_for, read_photograph
-from controller.calibration.registration import Features, features_of, gradient_power, matched
+from controller.calibration.registration import Features, features_of, matched
 from controller.calibration.turning import Camera, NoOverlap, turn_between
 from controller.commands.match import Matched
 from controller.errors import InputError
 from controller.matching.checks import (
+    Compared,
     Joined,
     bracket_step_ev,
+    detail_of,
     frames_elsewhere,
     planned_turn,
+    sharper,
     soft_frames,
     step_is_off,
 )
@@ -33,11 +37,14 @@ Begin = Callable[[int], Callable[[], None]]
 
 @dataclass(frozen=True, slots=True, eq=False)
 class _Looked:
-    """One frame as its middle exposure shows it: features, how much detail is around each, and what pixels mean."""
+    """One frame as its middle exposure shows it: features, how much detail is where, what pixels mean, and how many there
+    are (columns, rows).
+    """
 
     features: Features
     detail: Array
     camera: Camera
+    size_px: tuple[int, int]
 
 
 def check_pictures(found: Matched, folder: Path, begin: Begin) -> None:
@@ -61,8 +68,7 @@ def check_pictures(found: Matched, folder: Path, begin: Begin) -> None:
         if path is not None and pictures[middle] is not None:
             looked[frame] = _look(path, plan)
         advance()
-    joined = _join(plan, looked)
-    _tell(found, frames, joined, {"looked": len(looked), "steps_off": steps_off}, middle)
+    _tell(found, frames, _compare(plan, looked), {"looked": len(looked), "steps_off": steps_off}, middle)
 
 
 def _middle(bracket_ev: Sequence[float]) -> int:
@@ -107,67 +113,69 @@ def _look(path: Path, plan: Plan) -> _Looked:
     features = features_of(photograph.grey)
     # Descriptions are whole numbers up to 255: kept as such, a large set fits into memory.
     small = Features(features.places_px, features.descriptions.astype(np.uint8).astype(np.float32))
-    return _Looked(
-        small, gradient_power(photograph.grey, features.places_px), camera_for(photograph, plan.kit, None, None)
-    )
+    rows, columns = photograph.grey.shape
+    return _Looked(small, _detail(path), camera_for(photograph, plan.kit, None, None), (columns, rows))
 
 
-def _join(plan: Plan, looked: dict[int, _Looked]) -> list[Joined | tuple[int, int]]:
-    """What each two neighbours have in common; a bare pair of frames where nothing was found."""
+@dataclass(slots=True)
+class _Neighbours:
+    """What each two neighbours have in common: `joined`, else in `apart`; `compared` by the plan alone."""
+
+    joined: list[Joined] = field(default_factory=list)
+    apart: list[tuple[int, int]] = field(default_factory=list)
+    compared: list[Compared] = field(default_factory=list)
+
+
+def _compare(plan: Plan, looked: dict[int, _Looked]) -> _Neighbours:
+    found = _Neighbours()
     frames = [frame for frame in plan.frames if frame.id in looked and not frame.by_hand]
     if len(frames) < 2:
-        return []
+        return found
     yaw, pitch = (np.array([getattr(frame, name) for frame in frames]) for name in ("yaw_deg", "pitch_deg"))
     links = find_links(plan.kit.field(0.0), yaw, pitch)
-    joined: list[Joined | tuple[int, int]] = []
     for one, other in links.pairs[links.shares >= ENOUGH].tolist():
         first, second = frames[one], frames[other]
         mine, theirs = looked[first.id], looked[second.id]
+        planned = planned_turn((first.yaw_deg, first.pitch_deg), (second.yaw_deg, second.pitch_deg))
+        more = sharper(mine.detail, theirs.detail, mine.camera, mine.size_px, planned)
+        if more is not None:
+            found.compared.append(Compared(first.id, second.id, more))
         places = matched(mine.features, theirs.features)
         try:
             turn = turn_between(*places, mine.camera)
         except (NoOverlap, ValueError):
-            joined.append((first.id, second.id))
+            found.apart.append((first.id, second.id))
             continue
-        sharper = _sharper(mine, theirs, places, turn.kept)
-        planned = planned_turn((first.yaw_deg, first.pitch_deg), (second.yaw_deg, second.pitch_deg))
-        joined.append(Joined(first.id, second.id, sharper, Rotation.from_rotvec(turn.vector_rad), planned))
-    return joined
+        found.joined.append(Joined(first.id, second.id, Rotation.from_rotvec(turn.vector_rad), planned))
+    return found
 
 
-def _sharper(first: _Looked, second: _Looked, places: tuple[Array, Array], kept: NDArray[np.bool_]) -> float:
-    """The logarithm of how much more detail the first shows of what both show."""
-    of_first, of_second = (
-        one.detail[_rows(one.features.places_px, where[kept])] for one, where in zip((first, second), places, strict=True)
-    )
-    return float(np.median(np.log((of_first + 1e-9) / (of_second + 1e-9))))
-
-
-def _rows(places: Array, wanted: Array) -> NDArray[np.intp]:
-    """Where each of `wanted` (k, 2) stands among `places` (n, 2), all of which are different."""
-    index = {place: row for row, place in enumerate(map(tuple, places.tolist()))}
-    return np.array([index[place] for place in map(tuple, wanted.tolist())], dtype=np.intp)
+def _detail(path: Path) -> Array:
+    """How much detail the whole picture shows where, at its full size, upright."""
+    with Image.open(path) as image:
+        return detail_of(np.asarray(ImageOps.exif_transpose(image).convert("L"), dtype=np.uint8))
 
 
 def _tell(
     found: Matched,
     frames: dict[int, dict[int, MatchLine]],
-    joined: list[Joined | tuple[int, int]],
+    pairs: _Neighbours,
     counts: dict[str, int],
     middle: int,
 ) -> None:
-    pairs = [one for one in joined if isinstance(one, Joined)]
-    soft, elsewhere = soft_frames(pairs), frames_elsewhere(pairs)
+    soft, elsewhere = soft_frames(pairs.compared), frames_elsewhere(pairs.joined)
     for frame, share in soft.items():
         frames[frame][middle].notes.append(f"shows {share:.0%} of the detail that its neighbours show")
     for frame, off_deg in elsewhere.items():
         frames[frame][middle].notes.append(f"points {off_deg:.1f}° from where it should, by its neighbours")
     found.checks.append(
-        f"Looked at {counted(counts['looked'], 'frame')}: {len(pairs)} of {counted(len(joined), 'pair')} of neighbours "
+        f"Looked at {counted(counts['looked'], 'frame')}: {len(pairs.joined)} of "
+        f"{counted(len(pairs.joined) + len(pairs.apart), 'pair')} of neighbours "
         f"overlap as found in the pictures, {len(soft)} softer than its neighbours, {len(elsewhere)} pointing elsewhere, "
         f"{counted(counts['steps_off'], 'step')} of brackets not as planned."
     )
-    lone = sorted({frame for frame in frames if joined and not any(frame in (one.first, one.second) for one in pairs)})
+    held = {frame for one in pairs.joined for frame in (one.first, one.second)}
+    lone = sorted({frame for pair in pairs.apart for frame in pair} - held)
     if lone:
         numbers = ", ".join(map(str, lone[:20]))
         found.checks.append(f"Not found to overlap with anything, perhaps sky or fog alone: frames {numbers}.")

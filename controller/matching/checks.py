@@ -7,18 +7,21 @@ Each function takes values and gives values; reading pictures and finding what t
 import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 from scipy.spatial.transform import Rotation
 
+from controller.calibration.turning import Camera
 from controller.matching.evidence import Array
 from controller.planning.directions import camera_axes
 
 DARKEST, BRIGHTEST = 25, 230  # codes between which a picture is neither black nor burnt out
 ENOUGH_PIXELS = 0.01  # of a picture
 STEP_OFF_EV, STEP_OFF_SHARE = 1.0, 0.5  # a camera's tone curve is not known. Common practice, no source
-SOFT = math.log(0.55)  # of the gradient's power that the neighbours show of the same things
+CELLS, FEWEST_CELLS = 96, 40  # along the long side of a picture; that two have in common
+SOFT = math.log(0.55)  # of the detail that the neighbours show of the same things. Our own choice, no source
 AWAY_DEG, AWAY_SHARE = 1.0, 0.03  # a focal length a few hundredths off is the kit's matter, not this frame's
 
 
@@ -43,15 +46,62 @@ def step_is_off(measured_ev: float, planned_ev: float) -> bool:
     return abs(measured_ev - planned_ev) > max(STEP_OFF_EV, STEP_OFF_SHARE * abs(planned_ev))
 
 
-@dataclass(frozen=True, slots=True)
-class Joined:
-    """Two frames with something in common: the logarithm of the first's sharpness over the second's, of the same things;
-    the turn that the pictures show, and the one planned, both taking the second camera's rays into the first's axes.
+def detail_of(picture: NDArray[np.uint8]) -> Array:
+    """How much detail a grey picture shows in each of some CELLS x CELLS fields or fewer, (rows, columns).
+
+    The mean square of the differences from pixel to pixel over the mean square of the brightness. Full size matters: a
+    picture that is made smaller hides what is only a little unsharp.
     """
+    side = max(1, max(picture.shape) // CELLS)
+    rows, columns = (length // side for length in picture.shape)
+    whole = picture[: rows * side, : columns * side]
+
+    def mean(values: NDArray[np.signedinteger[Any]]) -> Array:
+        return np.asarray(values.reshape(rows, side, columns, side).mean(axis=(1, 3), dtype=np.float64))
+
+    level = whole.astype(np.int32)
+    across, down = (np.diff(level, axis=axis, append=level.take([-1], axis=axis)) for axis in (1, 0))
+    return mean(across * across + down * down) / (mean(level * level) + 1.0)
+
+
+def sharper(first: Array, second: Array, camera: Camera, size_px: tuple[int, int], planned: Rotation) -> float | None:
+    """The logarithm of how much more detail (see detail_of) the first picture shows of what both show, by the plan.
+
+    `camera` is that of both, of pictures of `size_px` (columns, rows). Only what shows much in one of them counts: sky is
+    even in any. None where they have too little in common.
+    """
+    rows, columns = first.shape
+    row, column = np.indices(first.shape).reshape(2, -1)
+    scale = np.array(size_px) / (columns, rows)
+    places = camera.pixels(planned.inv().apply(camera.rays((np.stack([column, row], axis=-1) + 0.5) * scale - 0.5)))
+    with np.errstate(invalid="ignore"):
+        there = np.floor((places + 0.5) / scale)
+        both = ((there >= 0) & (there < (columns, rows))).all(axis=1)
+    if np.count_nonzero(both) < FEWEST_CELLS:
+        return None
+    to = there[both].astype(int)
+    mine, theirs = first[row[both], column[both]], second[to[:, 1], to[:, 0]]
+    rich = np.maximum(mine, theirs) >= np.median(np.maximum(mine, theirs))
+    return float(np.median(np.log((mine[rich] + 1e-9) / (theirs[rich] + 1e-9))))
+
+
+@dataclass(frozen=True, slots=True)
+class Compared:
+    """Two frames of which the first shows more detail of the same things: by this logarithm."""
 
     first: int
     second: int
     sharper: float
+
+
+@dataclass(frozen=True, slots=True)
+class Joined:
+    """Two frames that were found to have something in common: the turn that the pictures show, and the one planned, both
+    taking the second camera's rays into the first's axes.
+    """
+
+    first: int
+    second: int
     turn: Rotation
     planned: Rotation
 
@@ -78,19 +128,19 @@ def _pose(yaw_deg: float, pitch_deg: float) -> Rotation:
     return Rotation.from_matrix(np.diag([1.0, 1.0, -1.0]) @ columns)
 
 
-def soft_frames(joined: Sequence[Joined]) -> dict[int, float]:
+def soft_frames(compared: Sequence[Compared]) -> dict[int, float]:
     """Frames that show less of what their neighbours show, and how much: a share of the gradient's power.
 
     Each frame's sharpness is fitted to all pairs at once (least squares), against the middle of all.
     """
-    frames = sorted({one.first for one in joined} | {one.second for one in joined})
+    frames = sorted({one.first for one in compared} | {one.second for one in compared})
     place = {frame: number for number, frame in enumerate(frames)}
     if len(frames) < 3:
         return {}
-    rows = np.zeros((len(joined), len(frames)))
-    for number, one in enumerate(joined):
+    rows = np.zeros((len(compared), len(frames)))
+    for number, one in enumerate(compared):
         rows[number, place[one.first]], rows[number, place[one.second]] = 1.0, -1.0
-    sharp = np.linalg.lstsq(rows, np.array([one.sharper for one in joined]), rcond=None)[0]
+    sharp = np.linalg.lstsq(rows, np.array([one.sharper for one in compared]), rcond=None)[0]
     sharp -= np.median(sharp)
     return {frame: math.exp(sharp[place[frame]]) for frame in frames if sharp[place[frame]] < SOFT}
 

@@ -22,6 +22,9 @@ ONLY_IN = {
     "time": {"controller/clock.py", "sim/serve.py"},
     "lensfunpy": {"controller/kit/lens_data.py"},
     "threading": set(),
+    # Not on every system: what needs them is served another way there (`simulate --tcp`).
+    **{name: {"sim/terminal.py"} for name in ("fcntl", "pty", "tty", "termios")},
+    **{name: set[str]() for name in ("grp", "pwd", "resource")},
     "asyncio": set(),
 }
 FUNCTION_LINES, MODULE_LINES = 60, 400

@@ -21,6 +21,7 @@ from controller.kit.load import load_kit
 from controller.setup.looks import picture_found
 from controller.setup.progress import progress_path
 from controller.setup.steps import Look, steps
+from protocol.messages import Cause
 from tests.controller.commands.shell import Shell, refuses
 from tests.end_to_end.whole_runs import kit_of, world_of
 
@@ -170,6 +171,23 @@ def test_a_board_that_does_not_sense_its_stop_switch_is_found_out() -> None:
     found = kit_setup._stop_switch(head(), Person("", "").guide())
     assert not found.good
     assert "does not sense the switch" in found.sentence
+
+
+def test_a_board_that_senses_its_stop_switch() -> None:
+    world = world_of(kit_of(), ())
+    board = world.rig.board
+
+    def at_the_switch(words: str) -> str:
+        if "Press" in words:
+            board.block(world.port.now(), Cause.STOP_SWITCH)
+        else:
+            board.unblock(Cause.STOP_SWITCH)
+        return ""
+
+    guide = Guide(lambda _: None, at_the_switch, lambda _: True)
+    found = kit_setup._stop_switch(Hand(world.port, world.program), guide)
+    assert found.good, found.sentence
+    assert "that the motors have no power you must see yourself" in found.sentence
 
 
 def test_nothing_moves_without_a_yes(shell: Shell, monkeypatch: pytest.MonkeyPatch) -> None:

@@ -9,13 +9,18 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 from numpy.typing import NDArray
+from scipy.ndimage import gaussian_filter, map_coordinates
 from scipy.spatial.transform import Rotation
 
+from controller.calibration.turning import Camera
 from controller.matching.checks import (
+    Compared,
     Joined,
     bracket_step_ev,
+    detail_of,
     frames_elsewhere,
     planned_turn,
+    sharper,
     soft_frames,
     step_is_off,
 )
@@ -63,25 +68,35 @@ def test_turning_right_and_up_have_the_signs_that_pictures_have() -> None:
     assert np.degrees(planned_turn((20, 0), (20, 10)).as_rotvec()) == pytest.approx([10, 0, 0])
 
 
-def ring(count: int, sharper: dict[int, float] | None = None, off_deg: dict[int, float] | None = None) -> list[Joined]:
-    """A ring of frames, each with the next two; some softer, some turned away."""
-    sharper, off_deg = sharper or {}, off_deg or {}
+def pairs_of(count: int) -> list[tuple[int, int]]:
+    """A ring of frames, each with the next two."""
+    return [(first, (first + next_one) % count) for first in range(count) for next_one in (1, 2)]
+
+
+def compared(count: int, detail: dict[int, float]) -> list[Compared]:
+    """Some of the frames show so much of the detail that the others show."""
+    logs = {frame: math.log(share) for frame, share in detail.items()}
+    return [Compared(one, other, logs.get(one, 0.0) - logs.get(other, 0.0)) for one, other in pairs_of(count)]
+
+
+def ring(count: int, off_deg: dict[int, float] | None = None) -> list[Joined]:
+    """Some of the frames are turned away."""
+    off_deg = off_deg or {}
     joined = []
-    for first in range(count):
-        for second in ((first + 1) % count, (first + 2) % count):
-            planned = planned_turn((first * 360 / count, 0), (second * 360 / count, 0))
-            true = (
-                Rotation.from_rotvec([math.radians(off_deg.get(first, 0)), 0, 0]).inv()
-                * planned
-                * Rotation.from_rotvec([math.radians(off_deg.get(second, 0)), 0, 0])
-            )
-            joined.append(Joined(first, second, sharper.get(first, 0) - sharper.get(second, 0), true, planned))
+    for first, second in pairs_of(count):
+        planned = planned_turn((first * 360 / count, 0), (second * 360 / count, 0))
+        true = (
+            Rotation.from_rotvec([math.radians(off_deg.get(first, 0)), 0, 0]).inv()
+            * planned
+            * Rotation.from_rotvec([math.radians(off_deg.get(second, 0)), 0, 0])
+        )
+        joined.append(Joined(first, second, true, planned))
     return joined
 
 
 def test_the_soft_one_is_named_and_not_its_neighbours() -> None:
-    assert soft_frames(ring(12, {4: math.log(0.3)})) == {4: pytest.approx(0.3)}
-    assert soft_frames(ring(12)) == {}
+    assert soft_frames(compared(12, {4: 0.3})) == {4: pytest.approx(0.3)}
+    assert soft_frames(compared(12, {4: 0.9})) == {}
 
 
 def test_the_one_that_points_elsewhere_is_named_and_not_its_neighbours() -> None:
@@ -93,7 +108,32 @@ def test_the_one_that_points_elsewhere_is_named_and_not_its_neighbours() -> None
 def test_a_focal_length_that_is_a_little_off_blames_no_frame() -> None:
     joined = ring(12)
     longer = [
-        Joined(one.first, one.second, 0.0, Rotation.from_rotvec(one.planned.as_rotvec() * 1.02), one.planned)
-        for one in joined
+        Joined(one.first, one.second, Rotation.from_rotvec(one.planned.as_rotvec() * 1.02), one.planned) for one in joined
     ]
     assert frames_elsewhere(longer) == {}
+
+
+def test_a_picture_that_is_a_little_unsharp_shows_less_detail_of_the_same_things() -> None:
+    """A view of a known pattern from two poses; the second is then blurred."""
+    random = np.random.default_rng(3)
+    sphere = gaussian_filter(random.uniform(0, 255, (900, 1800)), 1.2, mode="wrap")
+    sphere = np.clip((sphere - sphere.mean()) * 3 + 128, 1, 255)
+    camera = Camera(500.0, (299.5, 199.5))
+
+    def view(yaw_deg: float) -> NDArray[np.uint8]:
+        row, column = np.indices((400, 600)).reshape(2, -1)
+        x, y, z = (
+            planned_turn((0, 0), (yaw_deg, 0)).apply(camera.rays(np.stack([column, row], axis=-1).astype(np.float64))).T
+        )
+        across, up = np.degrees(np.arctan2(x, z)) * 5 + 900, 450 + np.degrees(np.arcsin(y)) * 5
+        return np.asarray(map_coordinates(sphere, [up, across], order=1, mode="wrap").reshape(400, 600), dtype=np.uint8)
+
+    first, second = view(0.0), view(20.0)
+    unsharp = np.asarray(gaussian_filter(second.astype(float), 1.5), dtype=np.uint8)
+    planned = planned_turn((0, 0), (20.0, 0))
+    same = sharper(detail_of(first), detail_of(second), camera, (600, 400), planned)
+    more = sharper(detail_of(first), detail_of(unsharp), camera, (600, 400), planned)
+    assert same == pytest.approx(0.0, abs=0.15)
+    assert more is not None
+    assert more > 0.5
+    assert sharper(detail_of(first), detail_of(second), camera, (600, 400), planned_turn((0, 0), (90.0, 0))) is None

@@ -1,0 +1,26 @@
+"""`fullturn completion`: what a shell needs to complete commands, options and files."""
+
+import click
+
+from controller.shared_options import show
+
+SHELLS = ("bash", "zsh", "fish")
+
+
+@click.command(short_help="Print what completes commands and options in a shell.")
+@click.argument("shell", type=click.Choice(SHELLS))
+@click.pass_context
+def completion(context: click.Context, shell: str) -> None:
+    r"""Print a script that lets a SHELL complete commands, options and file names by the Tab key.
+
+    \b
+    bash: put this into ~/.bashrc:  eval "$(fullturn completion bash)"
+    zsh:  put this into ~/.zshrc:   eval "$(fullturn completion zsh)"
+    fish: fullturn completion fish > ~/.config/fish/completions/fullturn.fish
+    """
+    from click.shell_completion import get_completion_class  # noqa: PLC0415
+
+    root = context.find_root()
+    kind = get_completion_class(shell)
+    assert kind is not None
+    show(kind(root.command, {}, "fullturn", "_FULLTURN_COMPLETE").source())

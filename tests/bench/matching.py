@@ -1,0 +1,121 @@
+"""The way home: pairing files with exposures; and a newcomer's way in."""
+
+import sys
+import tempfile
+import time
+from datetime import UTC, datetime, timedelta
+from pathlib import Path
+
+import numpy as np
+import pexpect
+from PIL import Image
+from PIL.ExifTags import IFD, Base
+from PIL.TiffImagePlugin import IFDRational
+
+from controller.commands.kit import find_command
+from controller.commands.match import match_command
+from controller.kit.kit import Kit
+from controller.matching.pairing import pair_up
+from controller.planning.make import make_plan
+from controller.session.rows import Intent, ShotOutcome
+from controller.session.session import Session
+from protocol.units import NS
+from tests.bench.figures import Figure, full_frame_kit, work_s
+from tests.controller.matching.cards import card
+
+CARDS = 500
+FILES = 3000
+BEGIN = datetime(2026, 6, 21, 5, 0, tzinfo=UTC)
+ROOT = Path(__file__).resolve().parents[2]
+
+
+def matching() -> list[Figure]:
+    """Five hundred cards; three thousand files; a search in the lens data."""
+    return [*_cards(), *_files(), *_find()]
+
+
+def _cards() -> list[Figure]:
+    """Up to 5 % missing and extra files, a clock off by hours and drifting up to 10 s a day."""
+    files = sure = wrong = wrong_sure = 0
+    for seed in range(CARDS):
+        one = card(seed)
+        for match, truth in zip(pair_up(one.files, one.exposures).matches, one.truth, strict=True):
+            off = (-1 if match.exposure is None else match.exposure) != truth
+            files, sure, wrong = files + 1, sure + match.sure, wrong + off
+            wrong_sure += off and match.sure
+    return [
+        Figure(f"files of {CARDS} simulated cards", files, ""),
+        Figure("... wrongly paired and called sure", wrong_sure, "", most=0),
+        Figure("... wrongly paired and called doubtful", 100 * wrong / files, "%"),
+        Figure("... called sure", 100 * sure / files, "%"),
+    ]
+
+
+def _files() -> list[Figure]:
+    with tempfile.TemporaryDirectory() as name:
+        folder = Path(name)
+        count = _session_and_card(folder)
+        seconds, found = work_s(lambda: match_command(folder / "s.sqlite", folder / "card"))
+    sure = sum(line.verdict.value == "sure" for line in found.lines)
+    return [
+        Figure(f"match of {count} files", seconds, "s", 20.0),
+        Figure("... of them sure", sure, "files", least=0.95 * count),
+    ]
+
+
+def _session_and_card(folder: Path) -> int:
+    kit: Kit = full_frame_kit(100.0, 9)
+    plan = make_plan(kit, 0.3)
+    exposures, times = sorted(plan.exposures)[:FILES], kit.shutter_times_s()
+    random, at_s, row = np.random.default_rng(1), 60.0, 0
+    (folder / "card").mkdir()
+    with Session.create(folder / "s.sqlite", {"plan": plan.model_dump_json()}, durable=False) as session:
+        session.note_clock(0, BEGIN.isoformat())
+        for number, (frame, exposure) in enumerate(exposures):
+            at_s += times[exposure] + 0.4 + (2.6 if exposure == 0 else 0.0)
+            row += exposure == 0
+            at_s += 1.5 if row % 20 == 0 and exposure == 0 else 0.0
+            at_ns = round(at_s * NS)
+            session.intend(Intent(frame, exposure, 1, number + 1, 0.0, 0.0, times[exposure]), at_ns)
+            session.conclude(number + 1, ShotOutcome.CONFIRMED, at_ns + NS // 10, None)
+            shown = BEGIN + timedelta(seconds=at_s * (1 + 8e-5) + 7203.2 + random.normal(0, 0.02))
+            exif = Image.Exif()
+            exif[Base.Model] = "One"
+            exif.get_ifd(IFD.Exif).update({
+                Base.DateTimeOriginal: f"{shown:%Y:%m:%d %H:%M:%S}",
+                Base.SubsecTimeOriginal: f"{shown.microsecond // 10000:02}",
+                Base.ExposureTime: IFDRational(round(times[exposure] * 1e6), 1_000_000),
+            })  # fmt: skip
+            Image.new("L", (24, 16), number % 256).save(folder / "card" / f"IMG_{number + 1:04}.JPG", exif=exif)
+    return len(exposures)
+
+
+def _find() -> list[Figure]:
+    find_command(["nikon"], ("camera", "lens"))  # what is loaded once is loaded
+    seconds, _ = work_s(lambda: find_command(["sigma", "24"], ("camera", "lens")))
+    start = time.perf_counter()
+    at_terminal(f"{sys.executable} -m controller kit find d750", str(ROOT))
+    return [
+        Figure("kit find, the search", seconds, "s", 1.0),
+        Figure("kit find, with the program's start", time.perf_counter() - start, "s", 1.0),
+    ]
+
+
+def at_terminal(command: str, folder: str) -> str:
+    """What a command says at a terminal."""
+    child = pexpect.spawn(command, cwd=folder, timeout=600, encoding="utf-8")
+    said = str(child.read())
+    child.close()
+    return said
+
+
+def newcomer() -> list[Figure]:
+    """From clone to the first report, at a terminal: the README's first command in an empty folder."""
+    with tempfile.TemporaryDirectory() as name:
+        folder = Path(name) / "fullturn"
+        start = time.perf_counter()
+        said = at_terminal(f"git clone --quiet {ROOT} {folder}", name) + at_terminal("python3 start.py demo", str(folder))
+        seconds = time.perf_counter() - start
+        if not (folder / "demo-out" / "report.html").is_file():
+            raise RuntimeError(f"the newcomer did not get to a report: {said}")
+    return [Figure("a newcomer, from clone to the first report", seconds, "s", 180.0)]

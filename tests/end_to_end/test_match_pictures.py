@@ -1,0 +1,81 @@
+"""`fullturn match --pictures` on photographs of a whole rehearsal: as they are, and with some spoilt on purpose."""
+
+from __future__ import annotations
+
+import json
+import shutil
+from pathlib import Path
+
+import pytest
+from PIL import Image, ImageFilter
+
+from tests.controller.commands.shell import Shell
+
+KIT = """
+[camera]
+sensor_width_mm = 36.0
+sensor_height_mm = 24.0
+pixels_wide = 6000
+pixels_high = 4000
+[lens]
+focal_length_mm = 24.0
+[exposure]
+bracket_ev = [-1, 0, 1]
+"""
+SOFT, ELSEWHERE, DARK = 4, 7, 2
+
+
+@pytest.fixture
+def shell(tmp_path: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch) -> Shell:
+    """A rehearsal with its card: one row, in order."""
+    found = Shell(tmp_path, capsys, monkeypatch)
+    found.write("kit.toml", KIT)
+    row = ("--region", "single-row", "--row-pitch", "0", "--order", "rows", "--overlap", "0.4")
+    assert found("plan", "kit.toml", "--out", "plan.json", *row).status == 0
+    assert found("rehearse", "plan.json", "--out", "run", "--pictures", "card", "--scale", "0.15").status == 0
+    return found
+
+
+def changed(path: Path, picture: Image.Image) -> None:
+    with Image.open(path) as image:
+        exif = image.getexif()
+    picture.save(path, exif=exif, quality=92)
+
+
+def middle(frame: int) -> Path:
+    """The middle exposure of a frame, by the number in its name."""
+    return Path("card") / f"IMG_{3 * frame + 2:04}.JPG"
+
+
+@pytest.mark.long
+def test_spoilt_pictures_are_found_and_others_are_not(shell: Shell) -> None:
+    whole = json.loads(shell("match", "run/session.sqlite", "card", "--pictures", "--json").out)
+    assert whole["retake"] == []
+    by_file = {line["file"]: line for line in whole["lines"]}
+    frames = {frame: by_file[middle(frame).name]["frame"] for frame in (SOFT, ELSEWHERE, DARK)}
+    with Image.open(middle(SOFT)) as image:
+        changed(middle(SOFT), image.filter(ImageFilter.GaussianBlur(2.5)))
+    with Image.open(middle(ELSEWHERE)) as image:  # a sixth of the picture to one side: some ten degrees
+        changed(middle(ELSEWHERE), image.transform(image.size, Image.Transform.AFFINE, (1, 0, 0, 0, 1, image.height / 6)))
+    dark, darkest = middle(DARK), middle(DARK).with_name(f"IMG_{3 * DARK + 1:04}.JPG")
+    with Image.open(darkest) as image:  # twice as dark as the exposure before it, where it should be twice as bright
+        changed(dark, image.point(lambda code: code * 0.73))
+    told = shell("match", "run/session.sqlite", "card", "--pictures", "--json")
+    found = json.loads(told.out)
+    notes = {line["frame"]: line["notes"] for line in found["lines"] if line["file"] in {middle(f).name for f in frames}}
+    assert told.status == 1
+    assert found["retake"] == sorted(frames.values())
+    assert "of the detail that its neighbours show" in notes[frames[SOFT]][0]
+    assert "from where it should, by its neighbours" in " ".join(notes[frames[ELSEWHERE]])
+    assert "planned +1.0 EV" in notes[frames[DARK]][0]
+
+
+def test_a_picture_that_cannot_be_decoded_is_noted(shell: Shell) -> None:
+    shutil.copytree("card", "copy")
+    spoilt = Path("copy") / "IMG_0005.JPG"
+    data = spoilt.read_bytes()
+    spoilt.write_bytes(data[: data.index(b"\xff\xc0") + 20] + b"\xff\xd9")  # ends whole, and is not
+    found = json.loads(shell("match", "run/session.sqlite", "copy", "--pictures", "--json").out)
+    line = next(line for line in found["lines"] if line["file"] == "IMG_0005.JPG")
+    assert "cannot be read" in " ".join(line["notes"])
+    assert found["retake"] == [line["frame"]]
