@@ -156,8 +156,8 @@ def _rule(play_deg: float, steps_per_degree: float | None) -> str:
         return "No play stands out from the scatter, so frames may be approached from either side."
     steps = "" if steps_per_degree is None else f" ({play_deg * steps_per_degree:.0f} steps)"
     return (
-        "Every frame will be approached with growing angle; where the axis must turn back it first goes too far, by more than "
-        f"the play of {play_deg:.3g}°{steps}."
+        "Every frame will be approached with growing angle; where the axis must turn back it first goes too far, by more "
+        f"than the play of {play_deg:.3g}°{steps}."
     )
 
 
