@@ -94,7 +94,7 @@ def _source(readings: Path | None, options: dict[str, Any], *, leans: bool = Fal
     question = "The head moves by itself between readings. Is everything clear of it, cables included?"
     if not confirmed(question, yes=options["yes"]):
         raise WorldError("Not begun: clear the way first (then --yes answers for you); nothing was moved.")
-    hand, _ = click.get_current_context().with_resource(held_head(options["kit"], options["port"]))
+    hand, _ = click.get_current_context().with_resource(held_head(options["kit"], options["port"], "fullturn calibrate"))
     return Source(None, replace(operator(), mover=HandMover(hand)))
 
 

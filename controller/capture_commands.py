@@ -93,7 +93,8 @@ def tell(session: Path, wish: tuple[str, ...], as_json: bool) -> None:
     """Tell a run from another terminal what to do.
 
     WISH is pause (after the exposure), pause-after-row, go-on, stop (with a ramp), halt (at once), or retake 12,13 (these
-    frames once more, at the end). A session that nobody runs can be told to retake: `resume` makes them.
+    frames once more, at the end; match.json in place of numbers: those that `fullturn match` named). A session that
+    nobody runs can be told to retake: `resume` makes them.
     """
     from controller.commands.tell import tell_command  # noqa: PLC0415
 

@@ -19,13 +19,13 @@ from controller.capture.events import Kind
 from controller.errors import StorageFailed
 from controller.planning.plan import Frame
 from controller.program.program import Program
+from controller.progress import worth_a_line
 from controller.report.wording import duration
 from controller.session.rows import Happening
 from protocol.statistics import LinkStatistics
 from protocol.units import NS
 
 REFRESH_NS = NS // 4
-PLAIN_LINES = 10  # for the whole run
 SPHERE_LINES, SPHERE_COLUMNS = 9, 48
 PAUSES = {None: "none wanted", Kind.PAUSE: "after this exposure", Kind.PAUSE_AFTER_ROW: "after this row"}
 DOING = {
@@ -170,10 +170,8 @@ class Display:
         seen = self._seen
         seen.exposed()
         self._write({"made": seen.made_before + seen.done}, None)
-        if self._live is None:
-            done, total = seen.done, seen.total
-            if done == total or done * PLAIN_LINES // total > (done - 1) * PLAIN_LINES // total:
-                self._console.print(f"Capturing, exposures: {done} of {total}", highlight=False)
+        if self._live is None and worth_a_line(seen.done, seen.total):
+            self._console.print(f"Capturing, exposures: {seen.done} of {seen.total}", highlight=False)
 
     def tick(self, now_ns: int) -> None:
         """Time has passed."""

@@ -2,6 +2,7 @@
 
 import math
 import sys
+import tomllib
 from dataclasses import asdict
 from pathlib import Path
 from typing import Any
@@ -118,8 +119,35 @@ class TorqueAt(click.ParamType[tuple[float, float]]):
         return rpm, torque_nm
 
 
+def _fill_in(context: click.Context, _: click.Parameter, path: Path | None) -> None:
+    """Let a table stand in for the options that are not typed."""
+    if path is None:
+        return
+    try:
+        table = tomllib.loads(path.read_text(encoding="utf-8"))
+    except (OSError, UnicodeDecodeError, tomllib.TOMLDecodeError) as error:
+        raise click.UsageError(f"{path}: is not a TOML file that can be read ({error}).") from None
+    known = {name.lstrip("-").replace("-", "_"): each.name for each in context.command.params for name in each.opts}
+    given: dict[str | None, Any] = {}
+    for key, value in table.items():
+        if key not in known:
+            raise click.UsageError(f"{path}: there is no {key}; its keys are the options, as in mass_kg = 3.2.")
+        curve = isinstance(value, list)
+        given[known[key]] = [":".join(map(str, point)) for point in value] if curve else value
+    context.default_map = {name: value for name, value in given.items() if name is not None}
+
+
 @kit.command()
 @click.argument("kit_file", metavar="KIT", type=FILE)
+@click.option(
+    "--from",
+    "table",
+    type=FILE,
+    is_eager=True,
+    expose_value=False,
+    callback=_fill_in,
+    help="A TOML file with these options as keys: mass_kg = 3.2, torque = [[0, 0.6], [600, 0.3]].",
+)
 @click.option("--mass-kg", type=Number(0, 100, min_open=True), required=True, help="All that the head turns.")
 @click.option("--length-mm", type=Number(0, 3000), required=True, help="Of that load, along the lens.")
 @click.option("--height-mm", type=Number(0, 3000), required=True, help="Of that load; its width is taken as the same.")

@@ -11,6 +11,11 @@ PLAIN_LINES = 10  # for the whole of a piece of work
 Begin = Callable[[int], Callable[[], None]]
 
 
+def worth_a_line(done: int, total: int) -> bool:
+    """Whether a plain line should tell of this piece: PLAIN_LINES of the whole, and the last."""
+    return done == total or done * PLAIN_LINES // total > (done - 1) * PLAIN_LINES // total
+
+
 @contextmanager
 def progress(what: str) -> Iterator[Begin]:
     """Yield `begin(total)`, which returns what is to be called after each piece."""
@@ -34,7 +39,7 @@ def _plain(console: Console, what: str, total: int) -> Callable[[], None]:
     def advance() -> None:
         nonlocal done
         done += 1
-        if done == total or done * PLAIN_LINES // total > (done - 1) * PLAIN_LINES // total:
+        if worth_a_line(done, total):
             console.print(f"{what}: {done} of {total}", highlight=False)
 
     return advance

@@ -106,6 +106,15 @@ def spread(low: float, high: float, count: int) -> list[float]:
     return sorted(round(low + (high - low) * (GOLDEN * (n + 0.5) % 1), 2) for n in range(count))
 
 
+def _pairs(operator: Operator, first: tuple[str, str], second: tuple[str, str]) -> Readings:
+    """Two numbers a row, each with its column's name and its question, until the first is left empty."""
+    typed = Typed()
+    while (one := operator.number(first[1])) is not None:
+        if (other := operator.number(second[1])) is not None:
+            typed.add(**{first[0]: one, second[0]: other})
+    return typed.readings()
+
+
 def asked_angles(operator: Operator, axis: AxisName, kit: Kit | None) -> Readings:
     """Commanded steps and angles read from an instrument."""
     operator.tell(
@@ -114,10 +123,7 @@ def asked_angles(operator: Operator, axis: AxisName, kit: Kit | None) -> Reading
     typed, plain = Typed(), axis_of(kit, axis)
     if plain is None:
         operator.tell("Type the steps commanded and the angle read; an empty line ends.")
-        while (steps := operator.number("Commanded steps")) is not None:
-            if (angle := operator.number("Angle read, degrees")) is not None:
-                typed.add(commanded_steps=steps, angle_deg=angle)
-        return typed.readings()
+        return _pairs(operator, ("commanded_steps", "Commanded steps"), ("angle_deg", "Angle read, degrees"))
     low, high = _range_of(axis, kit)
     places = np.linspace(low, high, POSITIONS + 1)
     for place in places.tolist():
@@ -133,11 +139,7 @@ def asked_turns(operator: Operator) -> Readings:
         "Aim at a far mark, coming from the left. Turn whole turns to the right until it is back, and nudge on to it "
         "from the left again. Walk the cables first. Aim anew for each row; an empty line ends."
     )
-    typed = Typed()
-    while (turns := operator.number("Whole turns made")) is not None:
-        if (steps := operator.number("Steps from the mark back on to it")) is not None:
-            typed.add(turns=turns, steps=steps)
-    return typed.readings()
+    return _pairs(operator, ("turns", "Whole turns made"), ("steps", "Steps from the mark back on to it"))
 
 
 def asked_approaches(operator: Operator, axis: AxisName, kit: Kit | None, positions: int, times: int) -> Readings:
@@ -174,11 +176,7 @@ def asked_ringing(operator: Operator) -> Readings:
         "the fastest and longest move, and read it from when the move has ended: twenty readings or more over several "
         "swings, several in each. Type time and value; an empty line ends."
     )
-    typed = Typed()
-    while (time := operator.number("Time since the move ended, ms")) is not None:
-        if (value := operator.number("Value")) is not None:
-            typed.add(time_ms=time, value=value)
-    return typed.readings()
+    return _pairs(operator, ("time_ms", "Time since the move ended, ms"), ("value", "Value"))
 
 
 def asked_visits(operator: Operator, kit: Kit | None, order: Sequence[tuple[float, float, int]]) -> Readings:

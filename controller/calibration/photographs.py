@@ -16,12 +16,12 @@ from controller import exif
 from controller.calibration.turning import Camera
 from controller.errors import InputError
 from controller.kit.kit import Kit
+from controller.kit.lens_data import FULL_FRAME_DIAGONAL_MM
 
 ENDINGS = frozenset({".jpg", ".jpeg", ".tif", ".tiff"})
 LONGEST_PX = 2000  # of the long side; what is larger is made smaller, which costs little and saves much
 SMALLEST_PX = 64
 SAME_FOCAL, SAME_SHAPE = 0.005, 0.02
-DIAGONAL_35MM = math.hypot(36, 24)
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -142,7 +142,9 @@ def camera_for(photograph: Photograph, kit: Kit | None, focal_mm: float | None, 
     if kit is not None:
         return _camera_of_kit(photograph, kit, focal or kit.lens.focal_length_mm)
     if focal_mm is None and photograph.focal_35mm is not None:
-        return Camera(photograph.focal_35mm / DIAGONAL_35MM * math.hypot(*photograph.own_px) * photograph.share, middle)
+        return Camera(
+            photograph.focal_35mm / FULL_FRAME_DIAGONAL_MM * math.hypot(*photograph.own_px) * photograph.share, middle
+        )
     raise InputError(
         f"{photograph.path}: does not say enough of its lens; name the kit (--kit) or give --focal-length-mm and "
         "--pixel-um."

@@ -87,10 +87,14 @@ def fresh(
 
 def standing_sentences(kit: Kit, records: Sequence[Record], now: datetime) -> tuple[str, ...]:
     """A sentence for each kind that a plan relies on and that was ever calibrated."""
-    once = {(record.kind, record.axis) for record in records if not record.undone}
     relied_on = (Kind.STEPS, Kind.BACKLASH, Kind.SETTLE)
     standings = fresh(kit, records, now)
-    return tuple(s.sentence for s in standings if s.kind in relied_on and (s.kind, s.axis) in once)
+    return tuple(s.sentence for s in standings if s.kind in relied_on and ever(records, s.kind, s.axis))
+
+
+def ever(records: Sequence[Record], kind: Kind, axis: AxisName | None) -> bool:
+    """Whether this was calibrated at any time, with this kit or another, and not undone."""
+    return any(r.kind is kind and r.axis is axis and not r.undone for r in records)
 
 
 def _standing(
@@ -99,8 +103,8 @@ def _standing(
     name = kind.value if axis is None else f"{kind.value} of the {axis.value} axis"
     record = newest_valid(records, kind, axis, kit)
     if record is None:
-        of_another = any(r.kind is kind and r.axis is axis and not r.undone for r in records)
-        why = "the kit has changed since it was calibrated" if of_another else "never calibrated"
+        another = ever(records, kind, axis)
+        why = "the kit has changed since it was calibrated" if another else "never calibrated"
         return Standing(kind, axis, State.MISSING, f"{name}: {why}; the kit's own numbers count.")
     age = (now - record.made_at).total_seconds() / 86400
     text = f"{name}: calibrated {max(age, 0.0):.1f} days ago (record {record.id})"

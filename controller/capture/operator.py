@@ -1,6 +1,8 @@
 """What the operator wants of a run, whichever way it comes: Ctrl-C, a typed line, another terminal."""
 
+import json
 from collections.abc import Callable
+from pathlib import Path
 
 from controller.capture.events import Kind, Wanted
 from controller.capture.interrupts import Interrupts
@@ -70,12 +72,23 @@ def wish_of(words: list[str]) -> WishRow:
     word, *rest = words
     if word not in WORDS:
         raise InputError(f"{word}: is not a wish; there are {', '.join(WORDS)}.")
-    numbers = [number for text in rest for number in text.split(",") if number]
+    numbers = [number for text in rest for number in _numbers(text)]
     if not all(number.isdecimal() for number in numbers):
         raise InputError(f"{' '.join(rest)}: frames are numbers like 12,13.")
     if (word == "retake") != bool(numbers):
         raise InputError("Say which frames: retake 12,13." if word == "retake" else f"{word} is said without frames.")
     return WishRow(word, tuple(sorted({int(number) for number in numbers})))
+
+
+def _numbers(text: str) -> list[str]:
+    """12,13 as two numbers; or what the table of `fullturn match` wants, where that is named. Raises InputError."""
+    if not text.endswith(".json"):
+        return [number for number in text.split(",") if number]
+    try:
+        frames = json.loads(Path(text).read_text(encoding="utf-8"))["retake"]
+        return [str(int(frame)) for frame in frames]
+    except (OSError, ValueError, KeyError, TypeError):
+        raise InputError(f"{text}: is not a table that `fullturn match` wrote.") from None
 
 
 def as_wanted(wish: WishRow) -> Wanted:

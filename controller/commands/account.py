@@ -13,7 +13,7 @@ from controller.files import make_folder, write_whole
 from controller.planning.plan import Plan, plan_from
 from controller.report.html import write_html
 from controller.report.summary import Summary, summarise
-from controller.session.rows import CLOCK_FACT, DoubtRow, ShotRow
+from controller.session.rows import CLOCK_FACT, DoubtRow, Doubts, ShotRow
 from controller.session.session import Session
 from protocol.units import NS
 
@@ -101,13 +101,13 @@ def _summary(plan: Plan, shots: list[ShotRow], doubts: list[DoubtRow], about: di
 
 def exposure_lines(shots: Sequence[ShotRow], doubts: Sequence[DoubtRow], clock: Clock) -> list[ExposureLine]:
     """One line for each intent in its order."""
-    doubted = {(doubt.frame, doubt.exposure): doubt for doubt in doubts}
+    doubted = Doubts.of(doubts)
     lines = []
     for shot in shots:
         intent = shot.intent
-        doubt = doubted.get((intent.frame, intent.exposure))
+        doubt = doubted.against(intent.frame, intent.exposure, shot.number)
         outcome = "in doubt" if shot.outcome is None else shot.outcome.value
-        if doubt is not None and shot.number <= doubt.upto and shot.outcome is not None and shot.outcome.made:
+        if doubt is not None and shot.outcome is not None and shot.outcome.made:
             outcome = doubt.why.value
         lines.append(
             ExposureLine(

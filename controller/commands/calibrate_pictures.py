@@ -8,7 +8,7 @@ from pathlib import Path
 import numpy as np
 
 from controller.calibration.finding import Finding, Plot, Series, coverage_factor
-from controller.calibration.photographs import DIAGONAL_35MM, Photograph, camera_for, photographs_in, read_photographs
+from controller.calibration.photographs import Photograph, camera_for, photographs_in, read_photographs
 from controller.calibration.readings import NotBelievable, number, read_csv
 from controller.calibration.records import AxisName, Kind
 from controller.calibration.registration import common_px, features_of, matched
@@ -18,6 +18,7 @@ from controller.calibration.turning import Camera, NoOverlap, Turn, turn_between
 from controller.commands.calibrate import Keeping
 from controller.errors import InputError
 from controller.kit.kit import Kit
+from controller.kit.lens_data import FULL_FRAME_DIAGONAL_MM
 from controller.optics.outline import Array
 from controller.report.wording import counted
 
@@ -197,7 +198,7 @@ def _focal_mm(camera: Camera, photograph: Photograph, kit: Kit | None, given: Le
         return own_px * given.pixel_um / 1000
     if kit is not None:
         return float(own_px * kit.field(0.0).width_mm / photograph.own_px[0])
-    return own_px * DIAGONAL_35MM / math.hypot(*photograph.own_px)
+    return own_px * FULL_FRAME_DIAGONAL_MM / math.hypot(*photograph.own_px)
 
 
 def _must_fit_gearing(value: float, axis: AxisName, kit: Kit | None, first: Photograph) -> None:

@@ -47,12 +47,15 @@ def place_of(hand: Hand) -> Place:
 
 
 @contextmanager
-def held_head(kit_path: Path, url: str) -> Iterator[tuple[Hand, Program]]:
-    """A head at hand, slowed down, with nobody else on its port. Raises InputError, LinkLost, WorldError."""
+def held_head(kit_path: Path, url: str, purpose: str) -> Iterator[tuple[Hand, Program]]:
+    """A head at hand, slowed down, with nobody else on its port. Raises InputError, LinkLost, WorldError.
+
+    `purpose` is what another program is told that wants the port meanwhile.
+    """
     kit = load_kit(kit_path)
     program = slowed(build_program(kit, ()))
     with (
-        port_alone(url, "fullturn jog"),
+        port_alone(url, purpose),
         SerialPort(url, kit.board.baud) as port,
         Interrupts() as interrupts,
     ):
@@ -133,7 +136,7 @@ def jog_command(kit_path: Path, url: str, to: tuple[float, float] | None, key: C
     """Move the head `to` a pose, or by keys. Raises InputError, WorldError, LinkLost."""
     if to is None and key is None:
         raise InputError("There is no terminal to press keys at; say where to go: --to YAW PITCH.")
-    with held_head(kit_path, url) as (hand, program):
+    with held_head(kit_path, url, "fullturn jog") as (hand, program):
         if not may_move("The head moves slowly now. Is everything clear of it?"):
             raise WorldError("Not begun: clear the way first (then --yes answers for you); nothing was moved.")
         place = jog_to(hand, program, *to) if to is not None else jog_by_keys(hand, key or str, tell)

@@ -158,7 +158,7 @@ def _look_at_head(look: Look, kit_path: Path, guide: Guide) -> Found:
         "The head will move, slowly. Is it clear of people, cables and legs, and the stop switch within reach?"
     ):
         return Found(False, "Nothing was moved.")
-    with held_head(kit_path, guide.port) as (hand, program):
+    with held_head(kit_path, guide.port, "fullturn kit setup") as (hand, program):
         if look is Look.STOP_SWITCH:
             return _stop_switch(hand, guide)
         found = _zero(hand, program.kit) if look is Look.ZERO else _cables(hand, program.kit, guide)

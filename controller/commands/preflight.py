@@ -8,7 +8,7 @@ from pathlib import Path
 
 from controller.calibration.records import Kind as CalibrationKind
 from controller.calibration.records import Record
-from controller.calibration.use import State, fresh
+from controller.calibration.use import State, ever, fresh
 from controller.kit.kit import Kit
 from controller.planning.plan import Plan
 from controller.program.program import Program
@@ -57,8 +57,7 @@ def calibration_checks(kit: Kit, records: Sequence[Record], now: datetime) -> li
     for standing in fresh(kit, records, now):
         if standing.kind not in RELIED_ON:
             continue
-        once = any(r.kind is standing.kind and r.axis is standing.axis and not r.undone for r in records)
-        outdated = standing.state is State.MISSING and once
+        outdated = standing.state is State.MISSING and ever(records, standing.kind, standing.axis)
         found.append(Check("calibration", standing.sentence.removesuffix("."), good=not outdated))
     return found
 

@@ -5,7 +5,7 @@ from collections.abc import Sequence
 from pydantic import BaseModel, ConfigDict
 
 from controller.planning.plan import Plan
-from controller.session.rows import DoubtReason, DoubtRow, ShotOutcome, ShotRow
+from controller.session.rows import DoubtReason, DoubtRow, Doubts, ShotOutcome, ShotRow
 
 
 class Summary(BaseModel):
@@ -51,11 +51,10 @@ def summarise(
 ) -> Summary:
     """Hold `shots` against `plan`. The set is complete when the run says so and no exposure is missing."""
     wanted = plan.exposures
-    doubted = {(doubt.frame, doubt.exposure): doubt for doubt in doubts}  # the latest of each counts
+    doubted = Doubts.of(doubts)
 
     def counts(shot: ShotRow) -> bool:
-        doubt = doubted.get((shot.intent.frame, shot.intent.exposure))
-        return doubt is None or shot.number > doubt.upto
+        return doubted.against(shot.intent.frame, shot.intent.exposure, shot.number) is None
 
     def ended(outcome: ShotOutcome) -> set[tuple[int, int]]:
         return wanted & {(s.intent.frame, s.intent.exposure) for s in shots if s.outcome is outcome and counts(s)}
@@ -76,8 +75,8 @@ def summarise(
         exposures_assumed=len(assumed),
         exposures_unconfirmed=sum(s.outcome is ShotOutcome.UNCONFIRMED for s in shots),
         exposures_in_doubt=sum(s.outcome in {None, ShotOutcome.INTERRUPTED} for s in shots),
-        exposures_suspect=sum(doubted[one].why is DoubtReason.SUSPECT for one in missing & doubted.keys()),
-        exposures_retaken=len(doubted.keys() - missing),
+        exposures_suspect=sum(doubted.latest[one].why is DoubtReason.SUSPECT for one in missing & doubted.latest.keys()),
+        exposures_retaken=len(doubted.latest.keys() - missing),
         missing_frames=tuple(sorted({frame for frame, _ in missing})),
         virtual_seconds=round(seconds, 3),
         predicted_seconds=plan.budget.seconds,

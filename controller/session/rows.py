@@ -1,7 +1,9 @@
 """What a session holds, as values: intents and outcomes, doubts, wishes, happenings, and what is remembered."""
 
+from collections.abc import Iterable
 from dataclasses import dataclass, field
 from enum import StrEnum
+from typing import Self
 
 AXES = ("pan", "tilt")
 ZERO_FACT = "zero found by boot"
@@ -83,6 +85,23 @@ class DoubtRow:
     exposure: int
     upto: int
     why: DoubtReason
+
+
+@dataclass(frozen=True, slots=True)
+class Doubts:
+    """Which exposures do not count any more: the latest doubt of each, by frame and number."""
+
+    latest: dict[tuple[int, int], DoubtRow]
+
+    @classmethod
+    def of(cls, rows: Iterable[DoubtRow]) -> Self:
+        """The doubts, in their order."""
+        return cls({(doubt.frame, doubt.exposure): doubt for doubt in rows})
+
+    def against(self, frame: int, exposure: int, number: int) -> DoubtRow | None:
+        """The doubt that the row of this number falls under, or None."""
+        doubt = self.latest.get((frame, exposure))
+        return doubt if doubt is not None and number <= doubt.upto else None
 
 
 @dataclass(frozen=True, slots=True)

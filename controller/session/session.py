@@ -23,6 +23,7 @@ from controller.session.rows import (
     ZERO_FACT,
     DoubtReason,
     DoubtRow,
+    Doubts,
     Happening,
     Intent,
     Remembered,
@@ -32,6 +33,7 @@ from controller.session.rows import (
 )
 
 SESSION_VERSION = "2"
+MADE = tuple(outcome.value for outcome in ShotOutcome if outcome.made)
 SCHEMA = """
 CREATE TABLE about (name TEXT PRIMARY KEY, value TEXT NOT NULL) STRICT;
 CREATE TABLE exposures (
@@ -55,7 +57,6 @@ CREATE TABLE doubts (
     upto INTEGER NOT NULL,
     why TEXT NOT NULL
 ) STRICT;
-CREATE INDEX doubts_of ON doubts (frame, exposure);
 CREATE TABLE checks (
     number INTEGER PRIMARY KEY,
     axis TEXT NOT NULL,
@@ -231,10 +232,10 @@ class Session:
         with _storage(self.path):
             rows = self._db.execute(
                 "SELECT frame, exposure, max(number) FROM exposures WHERE outcome IN (?, ?) GROUP BY frame, exposure",
-                (ShotOutcome.CONFIRMED.value, ShotOutcome.ASSUMED.value),
+                MADE,
             )
-            doubted = {(doubt.frame, doubt.exposure): doubt.upto for doubt in self.doubts()}
-            return {(frame, exposure) for frame, exposure, last in rows if last > doubted.get((frame, exposure), 0)}
+            doubted = Doubts.of(self.doubts())
+            return {(frame, exposure) for frame, exposure, last in rows if not doubted.against(frame, exposure, last)}
 
     def doubt(self, exposures: Iterable[tuple[int, int]], why: DoubtReason) -> None:
         """Let nothing count that was made of these up to now. Raises StorageFailed."""
@@ -266,7 +267,7 @@ class Session:
                 axis: self._db.execute(
                     "SELECT frame, exposure FROM exposures WHERE outcome IN (?, ?) AND number > "
                     "(SELECT coalesce(max(upto), 0) FROM checks WHERE axis = ?)",
-                    (ShotOutcome.CONFIRMED.value, ShotOutcome.ASSUMED.value, axis),
+                    (*MADE, axis),
                 ).fetchall()
                 for axis in AXES
             }

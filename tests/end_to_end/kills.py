@@ -16,12 +16,11 @@ from controller.planning.plan import Plan
 from controller.program.build import build_program
 from controller.session.rows import ShotOutcome
 from controller.session.session import Session
-from protocol.units import NS
 from sim.rig import Rig
 from sim.scenario import Scenario
 from sim.truth import TrueExposure
 from sim.virtual_port import HostKilled, VirtualPort
-from tests.end_to_end.whole_runs import apart_deg, kit_of, within_deg
+from tests.end_to_end.whole_runs import apart_deg, kit_of, let_pass, within_deg
 
 MOST_LIVES = 400
 BEYOND_US = {"gust", "index-moved"}  # faults that leave exposures astray without a sign
@@ -98,7 +97,7 @@ def capture_with_kills(plan: Plan, scenario: Scenario, first: int, folder: Path,
                 left = STRIDE
                 if outcome.kills % VISITS == 0:
                     rig.camera.card_left = rig.camera.battery_left = None
-                _pass(port, seed * outcome.kills % 20)
+                let_pass(port, seed * outcome.kills % 20)
                 continue
             left = runner.life
             session.note_end(result.sentence, complete=result.complete)
@@ -106,7 +105,7 @@ def capture_with_kills(plan: Plan, scenario: Scenario, first: int, folder: Path,
                 continue
             outcome.mended += 1
             rig.camera.card_left = rig.camera.battery_left = None
-            _pass(port, 60)
+            let_pass(port, 60)
         outcome.complete = plan.exposures <= session.made()
         outcome.retaken = len(session.doubts())
     made_of = Counter((one.frame, one.exposure) for one in rig.truth.exposures)
@@ -114,13 +113,6 @@ def capture_with_kills(plan: Plan, scenario: Scenario, first: int, folder: Path,
     if not BEYOND_US & {fault.kind for fault in scenario.faults}:
         outcome.wrong += [f"{one} is astray" for one in astray(plan, plan.kit, rig.truth.exposures)]
     return outcome
-
-
-def _pass(port: VirtualPort, seconds: float) -> None:
-    """Nobody is there for a while."""
-    end_ns = port.now() + round(seconds * NS)
-    while port.now() < end_ns:
-        port.wait_bytes(end_ns)
 
 
 def _claims(session: Session, rig: Rig) -> list[str]:

@@ -86,11 +86,11 @@ def run(
         return Done(result, session.shots(), session.happenings())
 
 
-def let_pass(world: World, seconds: float) -> None:
+def let_pass(port: VirtualPort, seconds: float) -> None:
     """Let the world go on by itself with nobody listening."""
-    end_ns = world.port.now() + round(seconds * 1e9)
-    while world.port.now() < end_ns:
-        world.port.wait_bytes(end_ns)
+    end_ns = port.now() + round(seconds * 1e9)
+    while port.now() < end_ns:
+        port.wait_bytes(end_ns)
 
 
 def planned_exposures(kit: Kit, frames: Sequence[Frame]) -> list[tuple[int, int]]:

@@ -319,7 +319,7 @@ def test_a_line_that_dies_in_the_middle_ends_the_run(
     assert done.happenings[-1].what == "link_lost"
     assert [shot.outcome for shot in done.shots] == [ShotOutcome.CONFIRMED] * 2
     # The board is left with its patience: it stops by itself and nothing more is exposed.
-    let_pass(world, 70.0)
+    let_pass(world.port, 70.0)
     assert len(world.truth) == 2
     assert max(axis.motion.end_ns for axis in (world.rig.head.pan, world.rig.head.tilt)) < port.now()
 

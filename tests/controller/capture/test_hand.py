@@ -22,7 +22,7 @@ def ready(kit: Kit = KIT, seed: int = 1) -> tuple[World, Hand]:
 
 
 def pose(world: World) -> tuple[float, float]:
-    let_pass(world, 30.0)
+    let_pass(world.port, 30.0)
     return world.rig.head.pose_deg(world.port.now())
 
 

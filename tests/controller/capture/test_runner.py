@@ -35,7 +35,7 @@ BOTH_KNOWN = StatusFlag.PAN_KNOWN | StatusFlag.TILT_KNOWN
 
 def status_of(world: World) -> Status:
     """Ask the board itself, after everything on the line has passed."""
-    let_pass(world, 10.0)
+    let_pass(world.port, 10.0)
     kind, payload = encode_message(GetStatus())
     world.port.write(encode_frame(kind, 200, payload))
     (frame,) = Deframer().feed(world.port.wait_bytes(None))
@@ -234,7 +234,7 @@ def test_a_full_disk_stops_the_head(method: str, after: int, tmp_path: Path, mon
     ):
         Runner(world.program, world.port, session).run()
     made = len(world.truth)
-    let_pass(world, 0.1)
+    let_pass(world.port, 0.1)
     assert_at_rest(world, world.port.now())
     assert len(world.truth) == made
     if method == "intend":

@@ -57,7 +57,7 @@ def wished(wish: Kind, folder: Path, port_of: Callable[[Rig], VirtualPort] = Vir
 def nothing_follows(world: World) -> None:
     """Nothing is exposed and nothing moves from now on."""
     motions = (world.rig.head.pan.motion, world.rig.head.tilt.motion)
-    let_pass(world, 120.0)
+    let_pass(world.port, 120.0)
     assert world.truth == []
     assert (world.rig.head.pan.motion, world.rig.head.tilt.motion) == motions
 
@@ -122,7 +122,7 @@ def test_a_wish_at_any_moment(
     second = wish_at(world, (moment_ms + later_ms) * 1_000_000, Kind.HALT)
     done = run(world, tmp_path_factory.mktemp("run"), lambda: first() or second())
     ended_ns, made = done.result.ended_ns, len(world.truth)
-    let_pass(world, 60.0)
+    let_pass(world.port, 60.0)
     assert all(axis.motion.end_ns <= ended_ns for axis in (world.rig.head.pan, world.rig.head.tilt))
     assert len(world.truth) - made <= 1  # a shutter that was open closes in its own time
     claimed = [(s.intent.frame, s.intent.exposure) for s in done.shots if s.outcome is ShotOutcome.CONFIRMED]

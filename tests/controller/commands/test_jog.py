@@ -21,7 +21,7 @@ def keys(text: list[str], world: World, pause_s: float = 1.0) -> Callable[[], st
     left = iter(text)
 
     def press() -> str:
-        let_pass(world, pause_s)
+        let_pass(world.port, pause_s)
         return next(left)
 
     return press
@@ -31,7 +31,7 @@ def jogged(pressed: list[str], pause_s: float = 1.0, **head: Any) -> tuple[World
     world = world_of(kit_of(head=head), ())
     said: list[str] = []
     place = jog_by_keys(Hand(world.port, world.program), keys(pressed, world, pause_s), said.append)
-    let_pass(world, 30)
+    let_pass(world.port, 30)
     return world, place, said
 
 

@@ -50,3 +50,41 @@ def test_tilt_imbalance_and_wind_by_hand(shell: Shell) -> None:
 def test_a_curve_that_cannot_be_used(shell: Shell, curve: tuple[str, ...], said: str) -> None:
     given = [word for point in curve for word in ("--torque", point)]
     assert said in " ".join(refuses(shell, 2, *WORDS, *OPTIONS, *given, "--wind-m-s", "1"))
+
+
+TABLE = """
+mass_kg = 2
+length_mm = 200
+height_mm = 120
+tilt_offset_mm = 10
+pan_offset_mm = 10
+rotor_g_cm2 = 54
+gear_efficiency = 0.8
+total_kg = 6
+feet_radius_mm = 550
+wind_height_mm = 1500
+area_m2 = 0.05
+torque = [[0, 0.4], [600, 0.2]]
+"""
+
+
+def test_a_table_stands_in_for_what_is_not_typed(shell: Shell) -> None:
+    shell.write("load.toml", TABLE)
+    typed = shell(*WORDS, *OPTIONS, *CURVE, "--wind-m-s", "10")
+    assert shell(*WORDS, "--from", "load.toml", "--wind-m-s", "10") == typed
+    heavier = shell(*WORDS, "--from", "load.toml", "--wind-m-s", "10", "--mass-kg", "4")
+    assert heavier.status == 0
+    assert heavier.out != typed.out
+
+
+@pytest.mark.parametrize(
+    ("text", "said"),
+    [
+        (TABLE.replace("mass_kg = 2", "weight = 2"), "there is no weight"),
+        ("mass", "not a TOML file"),
+        (TABLE, "--wind-m-s"),
+    ],
+)
+def test_a_table_that_cannot_be_used(shell: Shell, text: str, said: str) -> None:
+    shell.write("load.toml", text)
+    assert said in " ".join(refuses(shell, 2, *WORDS, "--from", "load.toml"))

@@ -102,8 +102,14 @@ def test_what_is_missing_is_to_be_shot_once_more(shell: Shell) -> None:
     frames = ",".join(str(EXPOSURES[number][0]) for number in (7, 20))
     assert f"missing  frame {EXPOSURES[7][0]}, exposure {EXPOSURES[7][1]}" in told.out
     assert f"`fullturn tell s.sqlite retake {frames}`" in told.out
-    # ... and what it says is what `tell` takes.
-    assert shell("tell", "s.sqlite", "retake", frames).status == 0
+    # ... and what it says is what `tell` takes, in numbers or as the table.
+    assert shell("match", "s.sqlite", "card", "--out", "home").status == 1
+    by_table = shell("tell", "s.sqlite", "retake", "home/match.json")
+    assert by_table == shell("tell", "s.sqlite", "retake", frames)
+    assert by_table.status == 0
+    assert "makes 2 of its frames once more" in by_table.out
+    shell.write("other.json", "{}")
+    assert "is not a table" in refuses(shell, 2, "tell", "s.sqlite", "retake", "other.json")[0]
 
 
 def test_frames_told_to_retake_are_not_used_and_the_session_lacks_them(shell: Shell) -> None:
