@@ -13,6 +13,7 @@ if TYPE_CHECKING:
     from controller.matching.table import MatchLine
 
 SHOWN = 20  # lines of a kind; the table has all
+LIKELY = 1e-3  # of doubts: what is smaller is told in one line
 
 
 @click.command(short_help="Pair the files on the card with a SESSION's exposures.")
@@ -67,7 +68,8 @@ def _text(found: "Matched", session: Path, out: Path | None, sorted_files: int) 
         f"{sum(line.verdict is Verdict.SURE for line in paired)} of them for sure.",
         ahead_text(found.clock),
         *_listed("missing", found, lambda line: line.verdict is Verdict.MISSING),
-        *_listed("doubtful", found, lambda line: line.verdict is Verdict.DOUBTFUL),
+        *_listed("doubtful", found, lambda line: line.verdict is Verdict.DOUBTFUL and not _likely(line)),
+        *_likely_text(found),
         *_listed("extra", found, lambda line: line.verdict is Verdict.EXTRA),
         *_listed("look at", found, lambda line: line.use and bool(line.notes)),
         *found.checks,
@@ -82,6 +84,19 @@ def _text(found: "Matched", session: Path, out: Path | None, sorted_files: int) 
         what = f" and {counted(sorted_files, 'sorted file')}" if sorted_files else ""
         text.append(f"The table is in {out / 'match.csv'}{what and what + ' in ' + str(out / 'pictures')}.")
     return "\n".join(text)
+
+
+def _likely(line: "MatchLine") -> bool:
+    return line.frame is not None and line.doubt is not None and line.doubt < LIKELY
+
+
+def _likely_text(found: "Matched") -> list[str]:
+    """Those that are nearly sure, in one line: nobody looks at hundreds of them."""
+    likely = [line for line in found.lines if line.verdict.value == "doubtful" and _likely(line)]
+    if not likely:
+        return []
+    worst = max(line.doubt or 0.0 for line in likely)
+    return [f"doubtful {len(likely)} more, by odds of {1 / worst - 1:,.0f} to 1 or better; the table has them"]
 
 
 def _listed(word: str, found: "Matched", wanted: Callable[["MatchLine"], bool]) -> list[str]:

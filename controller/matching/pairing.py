@@ -15,7 +15,7 @@ from controller.matching.alignment import Belief, Fit, Rates, believe, likelihoo
 from controller.matching.camera_clock import clocks_worth_trying, fitted_to
 from controller.matching.evidence import Evidence, ExposureStamp, FileStamp, evidence_of
 
-SURE = 1e-5  # a pair is called sure where everything else together is less probable
+SURE = 1e-6  # a pair is called sure where everything else together is less probable
 LIKELY = 25.0  # clocks less probable than the best by more than this, in its logarithm, are not looked at
 ROUNDS = 3
 

@@ -37,7 +37,7 @@ def test_nothing_wrong_is_called_sure_and_the_doubts_are_true_ones() -> None:
         sure += sum(match.sure for match in matches)
     assert bad < 0.01 * files
     assert doubt / 3 < bad + 3 < 3 * (doubt + 3)
-    assert sure > 0.4 * files
+    assert sure > 0.3 * files
 
 
 @pytest.mark.parametrize("seed", range(2000, 2010))
@@ -46,7 +46,8 @@ def test_a_card_from_which_nothing_is_lost_is_paired_for_sure(seed: int) -> None
     pairing = pair_up(one.files, one.exposures)
     assert not wrong(pairing.matches, one.truth)
     if one.nature.sub_seconds:
-        assert np.mean([match.sure for match in pairing.matches]) > 0.9
+        assert np.mean([match.sure for match in pairing.matches]) > 0.8
+        assert max(match.doubt for match in pairing.matches) < 1e-3
 
 
 @pytest.mark.parametrize("seed", range(2020, 2026))
