@@ -74,6 +74,9 @@ def _text(found: "Matched", session: Path, out: Path | None, sorted_files: int) 
         *_listed("look at", found, lambda line: line.use and bool(line.notes)),
         *found.checks,
     ]
+    out_of_turn = sum(line.told_as is not None for line in found.lines)
+    if out_of_turn:
+        text.append(f"The camera's bracket was out of turn: {counted(out_of_turn, 'file')} sorted by shutter time.")
     if found.not_made:
         text.append(f"The session itself lacks {counted(found.not_made, 'exposure')}: `fullturn resume {session}`.")
     if found.retake:

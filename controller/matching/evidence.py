@@ -1,7 +1,7 @@
 """What is known of each file and each exposure before they are paired, as values without pictures or databases."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -56,6 +56,10 @@ class Evidence:
     usual: NDArray[np.bool_]
     made_before: NDArray[np.int64]
     sure_before: NDArray[np.int64]
+
+    def without_shutters(self) -> "Evidence":
+        """The same, but for shutter times: a camera whose bracket fell out of turn has them all elsewhere."""
+        return replace(self, alike=np.zeros_like(self.alike), usual=np.ones_like(self.usual))
 
 
 def evidence_of(files: Sequence[FileStamp], exposures: Sequence[ExposureStamp]) -> Evidence:

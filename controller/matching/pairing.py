@@ -5,6 +5,7 @@ an extra file that falls where a lost exposure should be looks right: how much t
 of both there are.
 """
 
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
@@ -51,10 +52,7 @@ class Pairing:
 
 def pair_up(files: Sequence[FileStamp], exposures: Sequence[ExposureStamp]) -> Pairing:
     """Pair files with exposures, at least one of each, both in the order of their times. No exposure is in two pairs."""
-    evidence = evidence_of(files, exposures)
-    weighed = sorted(
-        ((likelihood(evidence, fit, Rates()), fit) for fit in clocks_worth_trying(evidence)), key=lambda one: -one[0]
-    )
+    evidence, weighed = _weighed(evidence_of(files, exposures))
     likely = [fit for weight, fit in weighed if weight > weighed[0][0] - LIKELY]
     rates = Rates()
     for _ in range(ROUNDS):
@@ -64,6 +62,21 @@ def pair_up(files: Sequence[FileStamp], exposures: Sequence[ExposureStamp]) -> P
         likely = [fitted_to(evidence, fit, belief.partner) for fit, belief in zip(likely, beliefs, strict=True)]
     expected = likely[best].expected_s(evidence)
     return Pairing(_together(beliefs, best), likely[best], tuple(expected.tolist()), evidence.tick_s)
+
+
+def _weighed(evidence: Evidence) -> tuple[Evidence, list[tuple[float, Fit]]]:
+    """Clocks with the logarithms of their probabilities, the best first, and the evidence that speaks for it.
+
+    Shutter times are left out where that explains the card better, though each file is then any of the bracket.
+    """
+    found = []
+    blind = evidence.without_shutters()
+    for each, cost in ((evidence, 0.0), (blind, len(evidence.at_s) * math.log(max(2, evidence.alike.shape[1])))):
+        clocks = [(likelihood(each, fit, Rates()) - cost, fit) for fit in clocks_worth_trying(each)]
+        found.append((each, sorted(clocks, key=lambda one: -one[0])))
+        if not (evidence.alike > 0).any():
+            break
+    return max(found, key=lambda one: one[1][0][0])
 
 
 def _together(beliefs: list[Belief], best: int) -> tuple[Match, ...]:

@@ -43,7 +43,9 @@ class MatchLine:
     """A file with its exposure, an exposure without a file, or a file without an exposure.
 
     `also` are more files of the same shot. `doubt` is the probability that it is anything else. `apart_s` is how far the
-    camera's clock, put right, is from the session's. `use` marks the one file of this frame's exposure to stitch from.
+    camera's clock, put right, is from the session's. Where the camera's bracket was out of turn, `exposure` is what the
+    file is by its shutter time, and `told_as` what the run took it for. `use` marks the one file of this frame's exposure
+    to stitch from.
     """
 
     verdict: Verdict
@@ -58,6 +60,7 @@ class MatchLine:
     apart_s: float | None = None
     shutter_s: float | None = None
     planned_shutter_s: float | None = None
+    told_as: int | None = None
     use: bool = False
     notes: list[str] = field(default_factory=list)
 
@@ -69,6 +72,7 @@ def match_lines(
     folder: Path,
 ) -> list[MatchLine]:
     """The lines of files and exposures, in the order in which they were paired, by time."""
+    bracket = {one.exposure: one.shutter_s for one in exposures}
     lines: list[tuple[float, MatchLine]] = []
     for file, match in zip(files, pairing.matches, strict=True):
         assert file.taken_s is not None
@@ -77,6 +81,7 @@ def match_lines(
             _add_exposure(line, exposures[match.exposure])
             apart = file.taken_s + pairing.tick_s / 2 - pairing.expected_s[match.exposure]
             line.apart_s = round(apart, 3)
+            _by_shutter(line, bracket)
             line.notes += _shutter_notes(line)
         elif match.maybe is not None:
             might = exposures[match.maybe]
@@ -117,6 +122,17 @@ def _add_exposure(line: MatchLine, exposure: Planned) -> None:
     line.outcome, line.planned_shutter_s = exposure.outcome, exposure.shutter_s
 
 
+def _by_shutter(line: MatchLine, bracket: dict[int, float]) -> None:
+    """Let a file be the exposure whose shutter time it has, if it is not the one that it was taken for."""
+    if line.shutter_s is None or not _shutter_notes(line):
+        return
+    seen = line.shutter_s
+    others = [number for number, time in bracket.items() if 1 / SHUTTER_RATIO < seen / time < SHUTTER_RATIO]
+    if len(others) == 1:
+        line.told_as, line.exposure = line.exposure, others[0]
+        line.planned_shutter_s = bracket[others[0]]
+
+
 def _shutter_notes(line: MatchLine) -> list[str]:
     if line.shutter_s is None or not line.planned_shutter_s:
         return []
@@ -136,7 +152,8 @@ def _choose(lines: list[MatchLine], counts: set[tuple[int, int, int]]) -> None:
             continue
         if "is cut short" in line.notes or line.outcome in {"suspect", "retake"}:
             continue
-        key, counted = (line.frame, line.exposure), (line.frame, line.exposure, line.attempt) in counts
+        told_as = line.exposure if line.told_as is None else line.told_as
+        key, counted = (line.frame, line.exposure), (line.frame, told_as, line.attempt) in counts
         if key not in best or counted >= best[key][0]:
             best[key] = (counted, line)
     for _, line in best.values():

@@ -98,3 +98,15 @@ def test_one_file_and_one_exposure() -> None:
     """Nothing can be sure of these two, and nothing fails."""
     (match,) = pair_up([FileStamp(5.0)], [ExposureStamp(0.0, 0.1)]).matches
     assert not match.sure
+
+
+def test_a_bracket_that_fell_out_of_turn_is_paired_all_the_same() -> None:
+    """A camera that made one exposure more than the run knows makes every one after it with another shutter time."""
+    random = np.random.default_rng(8)
+    times, at, exposures, files = (0.005, 0.02, 0.08), 0.0, [], []
+    for n in range(90):
+        exposures.append(ExposureStamp(at, times[n % 3]))
+        files.append(FileStamp(round(at + 900 + random.normal(0, 0.01), 2), times[(n + (n > 4)) % 3]))
+        at += 0.45 if n % 3 < 2 else 3.7
+    pairing = pair_up(files, exposures)
+    assert [match.exposure for match in pairing.matches] == list(range(90))

@@ -70,6 +70,17 @@ def test_another_shutter_time_than_planned_is_noted_and_the_frame_wanted_again()
     assert frames_to_retake(found, [(0, 0)]) == [0]
 
 
+def test_a_bracket_out_of_turn_is_sorted_by_shutter_time() -> None:
+    times = (0.0025, 0.01, 0.04)
+    exposures = [Planned(0, n, 1, "confirmed", float(n), times[n], True, True, True) for n in range(3)]
+    files = [CardFile((FOLDER / f"{n}.JPG",), "One", float(n), True, times[(n + 1) % 3], None) for n in range(3)]
+    pairing = Pairing(tuple(Match(n, 0.0) for n in range(3)), Fit(0.0, 0.0, 0.1), (0.0, 1.0, 2.0), 0.01)
+    found = match_lines(files, pairing, exposures, FOLDER)
+    assert [(line.told_as, line.exposure) for line in found] == [(0, 1), (1, 2), (2, 0)]
+    assert all(line.use and not line.notes for line in found)
+    assert frames_to_retake(found, [(0, n) for n in range(3)]) == []
+
+
 def test_where_each_file_goes() -> None:
     found = lines([(0, 0, 1, "confirmed"), (1, 2, 1, "assumed")], [0, 1], sure=False)
     by_frame = [one.target for one in placed(found, FOLDER, FRAMES, "frame")]
