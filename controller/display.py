@@ -90,7 +90,7 @@ class Seen:
 
     def exposed(self) -> None:
         """One exposure more."""
-        self.done += 1
+        self.done = min(self.done + 1, self.total)  # more are made where a whole bracket comes once more
         if self.exposing is not None:
             self.made_of[self.exposing] = self.made_of.get(self.exposing, 0) + 1
 

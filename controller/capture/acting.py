@@ -6,9 +6,11 @@ from controller.capture import requests
 from controller.capture.effects import Conclude, Doubt, Effect, End, Send, SendUrgent, Timer
 from controller.capture.events import Event, Kind
 from controller.capture.states import RunState
+from controller.kit.kit import Kit
 from controller.program.build import build_steps, look_steps
 from controller.program.program import AskStep, ExposeStep, Exposure, MoveStep, Program, Step
-from controller.session.rows import AXES, DoubtReason, Intent, Remembered, ShotOutcome
+from controller.program.turn import Turn
+from controller.session.rows import AXES, NOTHING, DoubtReason, Intent, Remembered, ShotOutcome
 from protocol.messages import Capability, Expose, Move, Outcome, Reference, Stop
 from protocol.units import BootId, CommandId
 
@@ -30,7 +32,10 @@ class Acting:
     def __init__(self, program: Program, first_id: int, remembered: Remembered) -> None:
         self.state = RunState.IDLE
         self.program = program
+        self.turn = _turn(program.kit, remembered)  # where the camera makes the bracket by itself
         self.steps: tuple[Step, ...] = program.steps
+        if self.turn is not None and remembered is not NOTHING:
+            self.steps = build_steps(program.kit, program.frames, exposures_of(program.steps), turn=self.turn)
         self.cursor = 0  # of the step that is being carried out or comes next
         self.left = exposures_of(self.steps)  # of this pass
         self.later: set[Exposure] = set()  # for another pass
@@ -87,11 +92,11 @@ class Acting:
             wanted, self.later = self.later, set()
             self.came_back |= wanted
         kit, frames = self.program.kit, self.program.frames
-        self.left = set(wanted)
         if wanted or not any(self.unchecked.values()):
-            self.steps = build_steps(kit, frames, self.left, from_anywhere=True, standing=standing)
+            self.steps = build_steps(kit, frames, wanted, from_anywhere=True, standing=standing, turn=self.turn)
         else:
             self.steps = look_steps(kit, frames[-1])
+        self.left = exposures_of(self.steps)
         self.cursor, self.tries, self.from_anywhere = 0, 0, True
 
     def once_more(self, exposures: set[Exposure], why: DoubtReason) -> None:
@@ -104,6 +109,7 @@ class Acting:
     def count_made(self, exposure: Exposure) -> None:
         """An exposure is made, wherever the news came from."""
         self.left.discard(exposure)
+        self.turn = None if self.turn is None else self.turn.after(1, exposure[0])
         self.interruptions = 0
         for made in self.unchecked.values():
             made.append(exposure)
@@ -136,7 +142,13 @@ class Acting:
         event: Event = data.kwargs["event"]
         if self.exposing_id and event.command_id == self.exposing_id and event.outcome in OUTCOMES:
             self.effects.append(Conclude(self.exposing_id, OUTCOMES[event.outcome], event.board_clock_ms))
+            if event.outcome is Outcome.CUT_SHORT:
+                self.lose_turn()
             self.exposing_id = 0
+
+    def lose_turn(self) -> None:
+        """The camera may have opened its shutter, or not."""
+        self.turn = None if self.turn is None else self.turn.lost(self.exposing[0])
 
     def _take_id(self) -> CommandId:
         command_id = CommandId(self.next_id)
@@ -178,6 +190,16 @@ class Acting:
 
     def _fail(self, sentence: str) -> None:
         self.effects.append(End(False, sentence, early=True))
+
+
+def _turn(kit: Kit, remembered: Remembered) -> Turn | None:
+    """Whose turn it is when a run begins: the first one's, since the operator has set the camera so, or the next
+    one's.
+    """
+    if not kit.exposure.takes_turns:
+        return None
+    turn, latest = Turn(len(kit.exposure.bracket_ev)), remembered.latest
+    return turn.lost(latest) if remembered.exposures is None else turn.after(remembered.exposures, latest)
 
 
 def exposures_of(steps: tuple[Step, ...]) -> set[Exposure]:

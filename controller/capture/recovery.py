@@ -9,8 +9,9 @@ was interrupted; exposures of it that are known to be made are not made twice.
 from typing import Any
 
 from controller.capture.acting import Acting
-from controller.capture.effects import Greet, Reopen, Timer
+from controller.capture.effects import Conclude, Greet, Reopen, Timer
 from controller.capture.events import Event
+from controller.session.rows import ShotOutcome
 from protocol.messages import Cause, Outcome, Reason
 from protocol.units import NS
 
@@ -115,6 +116,9 @@ class Recovery(Acting):
         """The board is there: bring it to rest, whatever it does, and hear where it stands."""
         event: Event = data.kwargs["event"]
         same = event.boot_id == self.boot_id
+        if same and self.exposing_id > event.command_id:  # the board never took it, so nothing was exposed
+            self.effects.append(Conclude(self.exposing_id, ShotOutcome.UNCONFIRMED, None))
+            self.exposing_id = 0
         self.position_known = self.position_known and same
         self.boot_id = event.boot_id
         self.capabilities = event.capabilities or self.capabilities
@@ -130,7 +134,9 @@ class Recovery(Acting):
         elif self.supply_low_since_ns is None:
             self.supply_low_since_ns = event.at_ns
         self.learn(data)
-        self.exposing_id = 0  # what is not known by now stays in doubt
+        if self.exposing_id:  # what is not known by now stays in doubt
+            self.lose_turn()
+        self.exposing_id = 0
         self.suspended_since_ns, self.brought_to_rest = None, True
         self.begin_pass(self.left, event.at_steps if self.position_known else None)
         self.effects.append(Timer(None, overdue=False))

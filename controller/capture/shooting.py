@@ -76,6 +76,8 @@ class Shooting(Acting):
         self.ready_at_ns = event.at_ns + step.ready_ns
         self.row_done = step.row
         self.count_made((step.frame, step.exposure))
+        for put_off in (self.later, self.given_up):
+            put_off.discard((step.frame, step.exposure))  # made with the rest of its bracket
         self.next_step()
 
     def note_zero(self, _: Any) -> None:
@@ -117,6 +119,10 @@ class Shooting(Acting):
         self.boot_id = event.boot_id
         self.position_known = self.zero_was_set = False
         self.capabilities = event.capabilities or Capability(0)
+        if self.exposing_id:  # of the run before, and this board knows nothing of it
+            self.exposing_id = 0
+            self.lose_turn()
+            self.begin_pass(self.left)
         self.send_arming()
 
     def move(self, data: Any) -> None:
@@ -165,10 +171,19 @@ class Shooting(Acting):
         step = self.step(ExposeStep)
         self.try_again(data)
         self.silent_in_row += 1
-        exposure = (step.frame, step.exposure)
-        (self.given_up if exposure in self.came_back else self.later).add(exposure)
-        self.left.discard(exposure)
-        self.next_step()
+        exposures = {(step.frame, step.exposure)}
+        if self.turn is not None:  # those after it in the bracket would be made in its place
+            exposures |= {exposure for exposure in self.left if exposure[0] == step.frame}
+            self.cursor = max(
+                n for n, each in enumerate(self.steps) if isinstance(each, ExposeStep) and each.frame == step.frame
+            )
+        for exposure in exposures:
+            (self.given_up if exposure in self.came_back else self.later).add(exposure)
+        self.left -= exposures
+        if self.turn is not None and self.left:
+            self.begin_pass(self.left)
+        else:
+            self.next_step()
 
     def stop_silent_camera(self, data: Any) -> None:
         """The camera does not answer at all any more."""

@@ -45,6 +45,7 @@ def checks(plan: Plan, program: Program, welcome: Welcome, out: Path) -> list[Ch
         Check("board", f"up to {welcome.max_step_rate} steps/s", welcome.max_step_rate >= fastest),
         *_switch_checks(plan, welcome),
         _contact_check(plan, welcome),
+        *_bracket_check(plan),
         _energy_check(plan, program),
         Check("card", f"about {plan.budget.megabytes / 1000:.1f} GB for the whole set: see that it is free"),
         _disk_check(out),
@@ -81,6 +82,14 @@ def _contact_check(plan: Plan, welcome: Welcome) -> Check:
     if plan.kit.board.sync_contact:
         return Check("sync contact", "fitted" if fitted else "the kit has one and the board has not", fitted)
     return Check("sync contact", "none: exposures will be assumed, not confirmed")
+
+
+def _bracket_check(plan: Plan) -> list[Check]:
+    exposure = plan.kit.exposure
+    if not exposure.takes_turns:
+        return []
+    steps = ", ".join(f"{ev:+g}" for ev in exposure.bracket_ev)
+    return [Check("bracket", f"the camera makes {steps} EV in turn: set it so, at the first one")]
 
 
 def _energy_check(plan: Plan, program: Program) -> Check:

@@ -102,6 +102,11 @@ class Exposure(Table):
     bulb: bool = False
     """The camera stands at B: the shutter is open for as long as the release is pressed, which the board times."""
 
+    @property
+    def takes_turns(self) -> bool:
+        """Whether the camera makes a bracket by itself, one exposure after the other, whatever it is released for."""
+        return not self.bulb and len(set(self.bracket_ev)) > 1
+
 
 class Axis(Table):
     """One motor with its gearing and its limits, at the camera's side of the gear."""

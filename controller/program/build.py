@@ -12,6 +12,7 @@ from controller.program import timing
 from controller.program.index import beyond, with_passes
 from controller.program.levelled import levelled
 from controller.program.program import AskStep, AxisSetting, ExposeStep, Exposure, MoveStep, Program, Step
+from controller.program.turn import Turn
 from protocol.codec import PROTOCOL_VERSION
 from protocol.messages import (
     Accepted,
@@ -89,8 +90,10 @@ def build_steps(
     *,
     from_anywhere: bool = False,
     standing: tuple[int, int] | None = None,
+    turn: Turn | None = None,
 ) -> tuple[Step, ...]:
-    """The steps that make the `wanted` exposures, in the order of `frames`.
+    """The steps that make the `wanted` exposures, in the order of `frames`; with `turn` whole brackets where these are
+    needed.
 
     They begin where a reference run ends or, `from_anywhere`, so that an axis with play comes from its proper side
     wherever it was; `standing` is where that is, in steps, if it is known. Raises InputError where a frame lies outside
@@ -104,6 +107,9 @@ def build_steps(
         exposures = [step for step in _exposures(kit, frame) if (step.frame, step.exposure) in wanted]
         if not exposures:
             continue
+        if turn is not None:
+            whole, numbers = _exposures(kit, frame), turn.order(frame.id, {step.exposure for step in exposures})
+            exposures, turn = [whole[number] for number in numbers], turn.after(len(numbers), frame.id)
         if frame.by_hand:
             steps.append(AskStep(frame.id, frame.row, frame.yaw_deg, frame.pitch_deg))
         else:

@@ -66,12 +66,15 @@ class Remembered:
     """What a run that goes on knows of the one before: `boot_id` is the board's boot that found zero, None if none did.
 
     `unchecked` holds, for each axis, what was made since its switch was last seen in place; `in_doubt` is the exposure
-    whose outcome was not heard of: its command id, frame and number.
+    whose outcome was not heard of: its command id, frame and number. `exposures` is how often the camera opened its
+    shutter before that, None where it is not known of some; `latest` the frame of the latest row.
     """
 
     boot_id: int | None = None
     unchecked: dict[str, list[tuple[int, int]]] = field(default_factory=dict)
     in_doubt: tuple[int, int, int] | None = None
+    exposures: int | None = 0
+    latest: int | None = None
 
 
 NOTHING = Remembered()

@@ -274,7 +274,13 @@ class Session:
             in_doubt = self._db.execute(
                 "SELECT command_id, frame, exposure FROM exposures WHERE outcome IS NULL ORDER BY number DESC LIMIT 1"
             ).fetchone()
-        return Remembered(None if boot is None else int(boot), unchecked, in_doubt)
+            rows = self._db.execute("SELECT outcome, frame FROM exposures ORDER BY number").fetchall()
+        outcomes, latest = [row[0] for row in rows], rows[-1][1] if rows else None
+        if outcomes and outcomes[-1] is None:
+            outcomes.pop()  # it is the one in doubt
+        known = not {None, ShotOutcome.INTERRUPTED.value} & set(outcomes)
+        exposures = sum(outcome in MADE for outcome in outcomes) if known else None
+        return Remembered(None if boot is None else int(boot), unchecked, in_doubt, exposures, latest)
 
     def doubt_frames(self, frames: Iterable[int]) -> None:
         """Let nothing count that was made of these frames: they are wanted once more. Raises StorageFailed."""

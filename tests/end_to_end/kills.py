@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections import Counter
+from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
 from pathlib import Path
 
@@ -108,11 +109,19 @@ def capture_with_kills(plan: Plan, scenario: Scenario, first: int, folder: Path,
             let_pass(port, 60)
         outcome.complete = plan.exposures <= session.made()
         outcome.retaken = len(session.doubts())
+    outcome.wrong += lacking(plan, rig.truth.exposures)
     made_of = Counter((one.frame, one.exposure) for one in rig.truth.exposures)
     outcome.twice = sum(made_of.values()) - len(made_of)
     if not BEYOND_US & {fault.kind for fault in scenario.faults}:
         outcome.wrong += [f"{one} is astray" for one in astray(plan, plan.kit, rig.truth.exposures)]
     return outcome
+
+
+def lacking(plan: Plan, truth: Sequence[TrueExposure]) -> list[str]:
+    """Shutter times that a frame lacks, whatever its exposures were taken for: the camera makes its bracket in turn."""
+    made = {(one.frame, round(one.shutter_s, 6)) for one in truth}
+    wanted = {(frame.id, round(time, 6)) for frame in plan.frames for time in plan.kit.shutter_times_s()}
+    return [f"frame {frame} has no exposure of {time} s" for frame, time in sorted(wanted - made)]
 
 
 def _claims(session: Session, rig: Rig) -> list[str]:

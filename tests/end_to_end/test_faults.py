@@ -23,6 +23,7 @@ from protocol.messages import BoardState
 from sim.rig import Rig
 from sim.scenario import KINDS, Fault, Scenario, library
 from sim.virtual_port import HostKilled, VirtualPort
+from tests.end_to_end.kills import lacking
 from tests.end_to_end.whole_runs import kit_of
 
 # What a run may end with when something breaks that only a person can mend.
@@ -41,6 +42,11 @@ SHOT_AGAIN = {"steps-lost"}  # found out when zero is passed, and mended
 @pytest.fixture(scope="module")
 def plan() -> Plan:
     return make_plan(kit_of(16.0), 0.3)
+
+
+@pytest.fixture(scope="module")
+def brackets() -> Plan:
+    return make_plan(kit_of(16.0, exposure={"bracket_ev": [-1, 0, 1]}), 0.3)
 
 
 @pytest.mark.parametrize("name", sorted(library()))
@@ -111,6 +117,20 @@ def run(plan: Plan, scenario: Scenario, seed: int, folder: Path) -> tuple[RunRes
         return Runner(build_program(plan.kit, plan.frames), VirtualPort(rig), session).run(), rig, session
     except HostKilled:
         return None, rig, session
+
+
+@pytest.mark.long
+@settings(max_examples=60, suppress_health_check=[HealthCheck.function_scoped_fixture])
+@given(drawn=st.lists(faults(), min_size=1, max_size=4), seed=st.integers(0, 1000))
+def test_any_faults_leave_no_bracket_without_one_of_its_exposures(
+    brackets: Plan, tmp_path_factory: pytest.TempPathFactory, drawn: list[Fault], seed: int
+) -> None:
+    """By the shutter times that the camera truly had, whatever the exposures were taken for."""
+    scenario = Scenario("drawn", "", tuple(drawn))
+    result, rig, session = run(brackets, scenario, seed, tmp_path_factory.mktemp("run"))
+    session.close()
+    if result is not None and result.complete:
+        assert lacking(brackets, rig.truth.exposures) == []
 
 
 @pytest.mark.long

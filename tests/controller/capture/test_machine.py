@@ -185,9 +185,10 @@ def test_a_silent_camera_is_asked_three_times() -> None:
         assert run.cursor == cursor
     silent(run)
     assert stands_in(run) is RunState.RECOVERING
-    intend = told(run, Kind.WAITED)[0]
-    assert isinstance(intend, Intend)
-    assert (intend.intent.exposure, intend.intent.attempt) == (1, 1)  # the next, and this one once more at the end
+    # The next frame: what follows in this bracket would be made in its place, so all of it comes once more at the end.
+    assert isinstance(told(run, Kind.WAITED)[0], Send)
+    assert run.frame == 1
+    assert run.later == {(0, 0), (0, 1)}
 
 
 def test_a_camera_that_answers_nothing_any_more_ends_the_run() -> None:
