@@ -43,7 +43,8 @@ class CameraClock:
     `scatter_s`, and the clock is read to `tick_s`.
 
     `ahead_s` holds the camera's zone where its files do not name one; None where the session knows no time of day.
-    What it gains is None where the run was too short to tell.
+    What it gains is None where the run was too short to tell. It is `unsettled` where one clock does not explain the
+    card.
     """
 
     ahead_s: float | None
@@ -51,6 +52,7 @@ class CameraClock:
     scatter_s: float
     tick_s: float
     zone_known: bool
+    unsettled: bool
 
 
 @dataclass(frozen=True, slots=True)
@@ -126,7 +128,7 @@ def _clock(pairing: Pairing, run: _Run, files: Sequence[CardFile]) -> CameraCloc
     zone_known = all(file.has_zone for file in files)
     long = pairing.expected_s[-1] - pairing.expected_s[0] > LONG_S
     gains = round(fit.drift * DAY_S, 1) if long else None
-    return CameraClock(ahead, gains, round(fit.spread_s, 3), pairing.tick_s, zone_known)
+    return CameraClock(ahead, gains, round(fit.spread_s, 3), pairing.tick_s, zone_known, pairing.unsettled)
 
 
 def _read_session(path: Path) -> _Run:
@@ -250,4 +252,7 @@ def ahead_text(clock: CameraClock) -> str:
     said.append(
         f"agrees, once put right, to {clock.scatter_s:.2f} s" + (" and its tick of a second" if clock.tick_s == 1 else "")
     )
-    return f"The camera's clock {'; '.join(said)}."
+    text = f"The camera's clock {'; '.join(said)}."
+    if clock.unsettled:
+        text += " Much is left over on both sides, so nothing is sure: was it set anew during the session?"
+    return text

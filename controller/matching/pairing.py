@@ -14,9 +14,10 @@ from numpy.typing import NDArray
 
 from controller.matching.alignment import Belief, Fit, Rates, believe, likelihood
 from controller.matching.camera_clock import clocks_worth_trying, fitted_to
-from controller.matching.evidence import Evidence, ExposureStamp, FileStamp, evidence_of
+from controller.matching.evidence import Array, Evidence, ExposureStamp, FileStamp, evidence_of
 
 SURE = 1e-6  # a pair is called sure where everything else together is less probable
+MUCH, UNSETTLED = 0.12, 0.05  # of the exposures, both lost and with files to spare; what may then be wrong of any pair
 LIKELY = 25.0  # clocks less probable than the best by more than this, in its logarithm, are not looked at
 ROUNDS = 3
 
@@ -48,6 +49,8 @@ class Pairing:
     fit: Fit
     expected_s: tuple[float, ...]
     tick_s: float
+    unsettled: bool = False
+    """So much is left over on both sides that nothing is sure."""
 
 
 def pair_up(files: Sequence[FileStamp], exposures: Sequence[ExposureStamp]) -> Pairing:
@@ -60,8 +63,21 @@ def pair_up(files: Sequence[FileStamp], exposures: Sequence[ExposureStamp]) -> P
         best = max(range(len(likely)), key=lambda number: beliefs[number].log_total)
         rates = _rates(evidence, beliefs[best].partner, likely[best])
         likely = [fitted_to(evidence, fit, belief.partner) for fit, belief in zip(likely, beliefs, strict=True)]
-    expected = likely[best].expected_s(evidence)
-    return Pairing(_together(beliefs, best), likely[best], tuple(expected.tolist()), evidence.tick_s)
+    matches, expected = _together(beliefs, best), likely[best].expected_s(evidence)
+    unsettled = _unsettled(evidence, matches, expected)
+    if unsettled:
+        matches = tuple(replace(match, doubt=max(match.doubt, UNSETTLED)) for match in matches)
+    return Pairing(matches, likely[best], tuple(expected.tolist()), evidence.tick_s, unsettled)
+
+
+def _unsettled(evidence: Evidence, matches: Sequence[Match], expected: Array) -> bool:
+    """Whether so many files and so many exposures are left over that one clock cannot be all: it was set anew,
+    perhaps.
+    """
+    within = (evidence.at_s > expected.min()) & (evidence.at_s < expected.max())
+    chosen = np.array([match.exposure is not None for match in matches])
+    made = int(evidence.made_before[-1])
+    return min(made - int(chosen.sum()), int((within & ~chosen).sum())) > max(MUCH * made, 6)
 
 
 def _weighed(evidence: Evidence) -> tuple[Evidence, list[tuple[float, Fit]]]:

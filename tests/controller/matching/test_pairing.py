@@ -110,3 +110,15 @@ def test_a_bracket_that_fell_out_of_turn_is_paired_all_the_same() -> None:
         at += 0.45 if n % 3 < 2 else 3.7
     pairing = pair_up(files, exposures)
     assert [match.exposure for match in pairing.matches] == list(range(90))
+
+
+@pytest.mark.parametrize("seed", range(2060, 2066))
+@pytest.mark.parametrize("shift_s", [3600.0, -7200.0])
+def test_nothing_wrong_is_sure_of_a_clock_that_was_set_anew_in_the_middle(seed: int, shift_s: float) -> None:
+    """By hours: half of the files then stand before or after everything, or where others should be."""
+    one = card(seed, frames=60, most_wrong=0.01)
+    middle = one.exposures[len(one.exposures) // 2].at_s + one.offset_s
+    moved = [replace(file, at_s=file.at_s + (file.at_s >= middle) * shift_s) for file in one.files]
+    order = sorted(range(len(moved)), key=lambda n: moved[n].at_s)
+    off = wrong(pair_up([moved[n] for n in order], one.exposures).matches, [one.truth[n] for n in order])
+    assert not [match for match in off if match.sure and match.exposure is not None]
