@@ -6,14 +6,14 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from controller.matching.evidence import ExposureStamp, FileStamp
 from controller.matching.pairing import Match, pair_up
 from tests.controller.matching.cards import Card, card
 
-SEEDS = range(1000, 1048)
+SEEDS = range(1000, 1036)
 
 
 def wrong(matches: tuple[Match, ...], truth: list[int]) -> list[Match]:
@@ -82,6 +82,7 @@ def test_a_camera_that_writes_down_the_end_of_an_exposure() -> None:
     assert pairing.fit.late == 1
 
 
+@settings(max_examples=40)
 @given(st.integers(0, 10_000), st.floats(-1e6, 1e6))
 def test_no_exposure_is_given_twice_and_order_is_kept(seed: int, shift: float) -> None:
     one: Card = card(seed, frames=8)
@@ -112,7 +113,7 @@ def test_a_bracket_that_fell_out_of_turn_is_paired_all_the_same() -> None:
     assert [match.exposure for match in pairing.matches] == list(range(90))
 
 
-@pytest.mark.parametrize("seed", range(2060, 2066))
+@pytest.mark.parametrize("seed", range(2060, 2063))
 @pytest.mark.parametrize("shift_s", [3600.0, -7200.0])
 def test_nothing_wrong_is_sure_of_a_clock_that_was_set_anew_in_the_middle(seed: int, shift_s: float) -> None:
     """By hours: half of the files then stand before or after everything, or where others should be."""
