@@ -235,6 +235,8 @@ class Session:
                 MADE,
             )
             doubted = Doubts.of(self.doubts())
+            if not doubted.latest:  # as nearly always; a large session opens faster so
+                return {(frame, exposure) for frame, exposure, _ in rows}
             return {(frame, exposure) for frame, exposure, last in rows if not doubted.against(frame, exposure, last)}
 
     def doubt(self, exposures: Iterable[tuple[int, int]], why: DoubtReason) -> None:
@@ -274,12 +276,12 @@ class Session:
             in_doubt = self._db.execute(
                 "SELECT command_id, frame, exposure FROM exposures WHERE outcome IS NULL ORDER BY number DESC LIMIT 1"
             ).fetchone()
-            rows = self._db.execute("SELECT outcome, frame FROM exposures ORDER BY number").fetchall()
-        outcomes, latest = [row[0] for row in rows], rows[-1][1] if rows else None
-        if outcomes and outcomes[-1] is None:
-            outcomes.pop()  # it is the one in doubt
-        known = not {None, ShotOutcome.INTERRUPTED.value} & set(outcomes)
-        exposures = sum(outcome in MADE for outcome in outcomes) if known else None
+            counts = dict(self._db.execute("SELECT outcome, count(*) FROM exposures GROUP BY outcome").fetchall())
+            last = self._db.execute("SELECT outcome, frame FROM exposures ORDER BY number DESC LIMIT 1").fetchone()
+        in_the_end = last is not None and last[0] is None  # that is the one in doubt, which may still be heard of
+        unknown = counts.get(None, 0) - in_the_end + counts.get(ShotOutcome.INTERRUPTED.value, 0)
+        exposures = None if unknown else sum(counts.get(outcome, 0) for outcome in MADE)
+        latest = None if last is None else last[1]
         return Remembered(None if boot is None else int(boot), unchecked, in_doubt, exposures, latest)
 
     def doubt_frames(self, frames: Iterable[int]) -> None:
