@@ -36,6 +36,11 @@ def write_whole(path: Path, text: str, *, durably: bool = False) -> None:
         raise StorageFailed(f"{path} cannot be written ({error.strerror}); choose another place.") from None
 
 
+def is_taken(folder: Path) -> bool:
+    """Whether something is there already, other than an empty folder."""
+    return folder.exists() and (not folder.is_dir() or any(folder.iterdir()))
+
+
 @contextmanager
 def appearing_folder(folder: Path) -> Iterator[Path]:
     """A folder to write into, which becomes `folder` when all went well and is gone when not."""

@@ -11,7 +11,7 @@ from pathlib import Path
 
 from controller.commands.account import Clock, exposure_lines
 from controller.errors import InputError, StorageFailed
-from controller.files import appearing_folder
+from controller.files import appearing_folder, is_taken
 from controller.matching.card import CardFile, read_card
 from controller.matching.evidence import ExposureStamp
 from controller.matching.pairing import Pairing, pair_up
@@ -28,7 +28,7 @@ from controller.matching.table import (
 )
 from controller.planning.plan import Plan, plan_from
 from controller.report.wording import counted, moment
-from controller.session.rows import CLOCK_FACT
+from controller.session.rows import CLOCK_FACT, ShotOutcome
 from controller.session.session import Session
 from protocol.units import NS
 
@@ -112,10 +112,10 @@ def match_command(session: Path, folder: Path) -> Matched:
     ):
         raise InputError(f"{folder}: its photographs do not fit the times of {session}; is it the card of another run?")
     lines = match_lines(dated, pairing, run.exposures, folder)
-    for file in (*others, *(file for file in files if file.taken_s is None)):
-        line = file_line(file, folder)
-        line.notes += [OTHER_CAMERA] if file in others else []
-        lines.append(line)
+    for file in others:
+        lines.append(file_line(file, folder))
+        lines[-1].notes.append(OTHER_CAMERA)
+    lines += [file_line(file, folder) for file in files if file.taken_s is None]
     made = {(one.frame, one.exposure) for one in run.exposures if one.counts}
     planned = len(run.plan.frames) * len(run.plan.kit.exposure.bracket_ev)
     clock = _clock(pairing, run, dated)
@@ -145,8 +145,7 @@ def _read_session(path: Path) -> _Run:
     planned = []
     for shot, line in zip(shots, exposure_lines(shots, doubts, clock), strict=True):
         opened = shot.intended_ns / NS if line.opened_utc is None else datetime.fromisoformat(line.opened_utc).timestamp()
-        outcome = shot.outcome
-        made, confirmed = outcome is not None and outcome.made, outcome is not None and outcome.value == "confirmed"
+        made, confirmed = shot.outcome is not None and shot.outcome.made, shot.outcome is ShotOutcome.CONFIRMED
         planned.append(
             Planned(
                 line.frame, line.exposure, line.attempt, line.outcome, opened, line.shutter_s,
@@ -164,11 +163,15 @@ def _of_the_camera(files: Sequence[CardFile], plan: Plan, folder: Path) -> tuple
     wanted = (plan.kit.camera.model or "").casefold()
     of_kit = [name for name in named if wanted and wanted in name.casefold()]
     if wanted and not of_kit and any(named):
-        others = ", ".join(sorted(name or "one that does not say" for name in named))
-        raise InputError(f"{folder}: holds no photograph of the kit's camera, {plan.kit.camera.model}, but of {others}.")
+        seen = ", ".join(sorted(name or "one that does not say" for name in named))
+        raise InputError(f"{folder}: holds no photograph of the kit's camera, {plan.kit.camera.model}, but of {seen}.")
     camera = max(of_kit or named, key=lambda name: named[name])
-    mine = [file for file in files if file.camera == camera or (file.trouble is not None and not file.camera)]
-    return mine, [file for file in files if file not in mine], camera
+    mine: list[CardFile] = []
+    others: list[CardFile] = []
+    for file in files:
+        is_mine = file.camera == camera or (file.trouble is not None and not file.camera)
+        (mine if is_mine else others).append(file)
+    return mine, others, camera
 
 
 def write_match(
@@ -180,7 +183,7 @@ def write_match(
     """
     if out.resolve() == folder.resolve() or folder.resolve() in out.resolve().parents:
         raise InputError(f"{out} lies within {folder}, whose files are not to be touched; choose another place.")
-    if out.exists() and (not out.is_dir() or any(out.iterdir())):
+    if is_taken(out):
         raise InputError(f"{out} is there already and not empty; choose another place.")
     sorted_files = [] if by is None else placed(matched.lines, folder, matched.plan.frames, by)
     try:

@@ -6,11 +6,10 @@ from itertools import pairwise
 from pathlib import Path
 
 import numpy as np
-from numpy.typing import NDArray
 from PIL import Image, ImageOps
 from scipy.spatial.transform import Rotation
 
-from controller.calibration.photographs import ENDINGS, camera_for, read_photograph
+from controller.calibration.photographs import ENDINGS, Photograph, camera_for, read_photograph
 from controller.calibration.registration import Features, features_of, matched
 from controller.calibration.turning import Camera, NoOverlap, turn_between
 from controller.commands.match import Matched
@@ -62,11 +61,11 @@ def check_pictures(found: Matched, folder: Path, begin: Begin) -> None:
     middle = _middle(plan.kit.exposure.bracket_ev)
     steps_off = 0
     for frame, lines in frames.items():
-        pictures = {exposure: _grey(line, folder) for exposure, line in lines.items()}
+        pictures = {exposure: _read(line, folder) for exposure, line in lines.items()}
         steps_off += _check_bracket(plan, lines, pictures)
-        path = _readable(lines[middle], folder) if middle in lines else None
-        if path is not None and pictures[middle] is not None:
-            looked[frame] = _look(path, plan)
+        seen = pictures.get(middle)
+        if seen is not None:
+            looked[frame] = _look(seen, plan)
         advance()
     _tell(found, frames, _compare(plan, looked), {"looked": len(looked), "steps_off": steps_off}, middle)
 
@@ -80,41 +79,38 @@ def _readable(line: MatchLine, folder: Path) -> Path | None:
     return folder / names[0] if names else None
 
 
-def _grey(line: MatchLine, folder: Path) -> NDArray[np.uint8] | None:
+def _read(line: MatchLine, folder: Path) -> Photograph | None:
     """The picture of a line; None, and a note, where it cannot be read; None for what has no JPEG or TIFF."""
     path = _readable(line, folder)
     if path is None:
         return None
     try:
-        return read_photograph(path).grey
+        return read_photograph(path)
     except InputError as error:
         line.notes.append(str(error).removeprefix(f"{path}: "))
         return None
 
 
-def _check_bracket(plan: Plan, lines: dict[int, MatchLine], pictures: dict[int, NDArray[np.uint8] | None]) -> int:
+def _check_bracket(plan: Plan, lines: dict[int, MatchLine], pictures: dict[int, Photograph | None]) -> int:
     """How many steps of a frame's bracket are not as planned; their lines get notes."""
     planned = plan.kit.exposure.bracket_ev
     off = 0
     order = sorted(lines, key=lambda exposure: planned[exposure])
     for darker, brighter in pairwise(order):
         first, second = pictures[darker], pictures[brighter]
-        if first is None or second is None or first.shape != second.shape:
+        if first is None or second is None or first.grey.shape != second.grey.shape:
             continue
-        wanted, measured = planned[brighter] - planned[darker], bracket_step_ev(first, second)
+        wanted, measured = planned[brighter] - planned[darker], bracket_step_ev(first.grey, second.grey)
         if measured is not None and step_is_off(measured, wanted):
             off += 1
             lines[brighter].notes.append(f"is {measured:+.1f} EV from exposure {darker}, planned {wanted:+.1f} EV")
     return off
 
 
-def _look(path: Path, plan: Plan) -> _Looked:
-    photograph = read_photograph(path)
+def _look(photograph: Photograph, plan: Plan) -> _Looked:
     features = features_of(photograph.grey)
-    # Descriptions are whole numbers up to 255: kept as such, a large set fits into memory.
-    small = Features(features.places_px, features.descriptions.astype(np.uint8).astype(np.float32))
     rows, columns = photograph.grey.shape
-    return _Looked(small, _detail(path), camera_for(photograph, plan.kit, None, None), (columns, rows))
+    return _Looked(features, _detail(photograph.path), camera_for(photograph, plan.kit, None, None), (columns, rows))
 
 
 @dataclass(slots=True)

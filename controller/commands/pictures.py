@@ -8,7 +8,7 @@ from pathlib import Path
 
 from controller.commands.stand_in import camera_name, lens_spec
 from controller.errors import InputError, StorageFailed
-from controller.files import appearing_folder
+from controller.files import appearing_folder, is_taken
 from controller.kit.kit import Kit
 from protocol.units import NS
 from sim.scene.film import Film, View, aims_of
@@ -50,7 +50,7 @@ class Darkroom:
         folder = self.folder.resolve()
         if folder == out.resolve() or folder in out.resolve().parents:
             raise InputError(f"{self.folder} is where the rehearsal goes; choose another folder for the pictures.")
-        if folder.exists() and (not folder.is_dir() or any(folder.iterdir())):
+        if is_taken(folder):
             raise InputError(f"{self.folder} is not an empty folder; choose another one for the pictures.")
         _size(kit, self._scale)
         if self._scenery is not None:

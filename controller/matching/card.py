@@ -21,6 +21,7 @@ JPEG = frozenset({".jpg", ".jpeg"})
 PLAIN = JPEG | {".tif", ".tiff", ".heic", ".hif"}
 RAW = frozenset({".dng", ".nef", ".cr2", ".cr3", ".arw", ".raf", ".rw2", ".orf", ".pef", ".srw"})
 END_OF_JPEG = b"\xff\xd9"
+CUT_SHORT = "is cut short"
 END_BYTES = 65536  # where the end of a JPEG is looked for: some cameras write more behind it
 NUMBER = re.compile(r"(?<!\d)(\d{4})$")  # of a file name: DCF, CIPA DC-009. From memory
 logging.getLogger("exifread").setLevel(logging.CRITICAL + 1)  # what it cannot read we say ourselves
@@ -123,7 +124,7 @@ def _read_one(path: Path, paths: tuple[Path, ...]) -> CardFile:
         return CardFile(paths, "", None, False, 0.0, f"holds no EXIF that can be read ({error})")
     camera = " ".join(filter(None, (exif.text(tags.get(f"Image {name}")) for name in ("Make", "Model"))))
     taken_s, has_zone = _taken(tags)
-    trouble = "is cut short" if cut else "does not say when it was taken" if taken_s is None else None
+    trouble = CUT_SHORT if cut else "does not say when it was taken" if taken_s is None else None
     return CardFile(paths, camera, taken_s, has_zone, exif.positive(tags.get("EXIF ExposureTime")) or 0.0, trouble)
 
 

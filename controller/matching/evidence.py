@@ -86,6 +86,11 @@ def evidence_of(files: Sequence[FileStamp], exposures: Sequence[ExposureStamp]) 
     )
 
 
+def same_shutter(one_s: float, other_s: float) -> bool:
+    """Whether two shutter times are one, as far as they are written."""
+    return max(one_s / other_s, other_s / one_s) < SHUTTER_RATIO
+
+
 def tick_of(at_s: Array) -> float:
     """How finely a camera's clock is written: 1 s, or a tenth, hundredth or thousandth of it.
 

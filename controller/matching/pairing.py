@@ -131,9 +131,7 @@ def _rates(evidence: Evidence, partner: NDArray[np.int64], fit: Fit) -> Rates:
             skipped += gap > one - gone
         gone = one + 1
     lost += int(evidence.made_before[exposures] - evidence.made_before[gone])
-    usual = Rates()
-    return replace(
-        usual,
+    return Rates(
         lost=min((lost + 0.5) / (made + 50), 0.5),
         never=(never + 0.3) / (known + 1),
         extra_hz=(extra + 0.3) / (run_s + 60),

@@ -9,8 +9,8 @@ from datetime import UTC, datetime
 from enum import StrEnum
 from pathlib import Path
 
-from controller.matching.card import CardFile
-from controller.matching.evidence import SHUTTER_RATIO
+from controller.matching.card import CUT_SHORT, CardFile
+from controller.matching.evidence import same_shutter
 from controller.matching.pairing import Match, Pairing
 
 
@@ -112,9 +112,9 @@ def file_line(file: CardFile, folder: Path, verdict: Verdict = Verdict.EXTRA, do
 
 
 def _verdict(match: Match) -> Verdict:
-    if match.exposure is None:
-        return Verdict.EXTRA if match.sure else Verdict.DOUBTFUL
-    return Verdict.SURE if match.sure else Verdict.DOUBTFUL
+    if not match.sure:
+        return Verdict.DOUBTFUL
+    return Verdict.EXTRA if match.exposure is None else Verdict.SURE
 
 
 def _add_exposure(line: MatchLine, exposure: Planned) -> None:
@@ -127,7 +127,7 @@ def _by_shutter(line: MatchLine, bracket: dict[int, float]) -> None:
     if line.shutter_s is None or not _shutter_notes(line):
         return
     seen = line.shutter_s
-    others = [number for number, time in bracket.items() if 1 / SHUTTER_RATIO < seen / time < SHUTTER_RATIO]
+    others = [number for number, time in bracket.items() if same_shutter(seen, time)]
     if len(others) == 1:
         line.told_as, line.exposure = line.exposure, others[0]
         line.planned_shutter_s = bracket[others[0]]
@@ -136,10 +136,9 @@ def _by_shutter(line: MatchLine, bracket: dict[int, float]) -> None:
 def _shutter_notes(line: MatchLine) -> list[str]:
     if line.shutter_s is None or not line.planned_shutter_s:
         return []
-    ratio = line.shutter_s / line.planned_shutter_s
-    if 1 / SHUTTER_RATIO < ratio < SHUTTER_RATIO:
+    if same_shutter(line.shutter_s, line.planned_shutter_s):
         return []
-    return [f"exposed {math.log2(ratio):+.1f} EV from what was planned"]
+    return [f"exposed {math.log2(line.shutter_s / line.planned_shutter_s):+.1f} EV from what was planned"]
 
 
 def _choose(lines: list[MatchLine], counts: set[tuple[int, int, int]]) -> None:
@@ -150,7 +149,7 @@ def _choose(lines: list[MatchLine], counts: set[tuple[int, int, int]]) -> None:
     for line in lines:
         if line.file is None or line.frame is None or line.exposure is None or line.attempt is None:
             continue
-        if "is cut short" in line.notes or line.outcome in {"suspect", "retake"}:
+        if CUT_SHORT in line.notes or line.outcome in {"suspect", "retake"}:
             continue
         told_as = line.exposure if line.told_as is None else line.told_as
         key, counted = (line.frame, line.exposure), (line.frame, told_as, line.attempt) in counts

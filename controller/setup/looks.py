@@ -12,7 +12,7 @@ from controller.calibration.records import Record
 from controller.calibration.use import State, fresh
 from controller.kit.kit import Kit
 from controller.kit.picture import Shot, shot_of
-from controller.matching.evidence import SHUTTER_RATIO
+from controller.matching.evidence import same_shutter
 
 MANUAL = 1  # ExposureMode and WhiteBalance (CIPA DC-008): 0 is automatic, 1 is manual
 FLASH_FIRED = 1  # the lowest bit of Flash
@@ -77,7 +77,7 @@ def _kit_wrong(shot: Shot, kit: Kit) -> list[str]:
     times = kit.shutter_times_s()
     if shot.shutter_seconds is None:
         wrong.append("it does not say its shutter time")
-    elif not any(1 / SHUTTER_RATIO < shot.shutter_seconds / time < SHUTTER_RATIO for time in times):
+    elif not any(same_shutter(shot.shutter_seconds, time) for time in times):
         wrong.append(
             f"its shutter was open for {shot.shutter_seconds:g} s, the kit has {', '.join(f'{t:g}' for t in times)} s"
         )

@@ -46,8 +46,7 @@ class Progress(BaseModel):
 
     def with_marks(self, marks: Mapping[str, Done | None]) -> "Progress":
         """The progress with these steps done, or open again where there is None."""
-        done = {**self.done, **{name: mark for name, mark in marks.items() if mark is not None}}
-        return Progress(done={name: mark for name, mark in done.items() if name not in marks or marks[name] is not None})
+        return Progress(done={name: mark for name, mark in {**self.done, **marks}.items() if mark is not None})
 
 
 def kit_mark(kit: Kit) -> str:

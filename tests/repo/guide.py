@@ -176,12 +176,6 @@ def _serving(words: list[str]) -> Iterator[str]:
             process.kill()
 
 
-def anchors(text: str) -> set[str]:
-    """What links may point to in a page: its headings as forges name them."""
-    heads = re.findall(r"^#+ (.+)$", text, re.MULTILINE)
-    return {re.sub(r"[^\w\- ]", "", head.casefold()).replace(" ", "-") for head in heads}
-
-
 def numbers_apart(one: str, other: str) -> tuple[str, str, list[float], list[float]]:
     """Two texts without their numbers, and the numbers: for drawings, whose last digits may differ between computers."""
     number = re.compile(r"-?\d+\.\d+")

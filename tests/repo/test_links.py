@@ -29,7 +29,10 @@ def anchors(path: Path) -> set[str]:
 
 @pytest.mark.parametrize("path", DOCUMENTS, ids=lambda path: str(path.relative_to(ROOT)))
 def test_links_resolve(path: Path) -> None:
-    for link in LINK.findall(without_code(path.read_text(encoding="utf-8"))):
+    text = path.read_text(encoding="utf-8")
+    for words, target in re.findall(r"\[([^\]]*)\]\(([^)]+)\)", text):
+        assert words.strip(), f"a link or picture without words: {target}"
+    for link in LINK.findall(without_code(text)):
         if re.match(r"[a-z]+:", link):
             continue
         target, _, anchor = link.partition("#")
