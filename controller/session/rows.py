@@ -9,6 +9,8 @@ AXES = ("pan", "tilt")
 ZERO_FACT = "zero found by boot"
 CLOCK_FACT = "clock from "
 """A fact whose name goes on with the number of the first exposure it holds for: monotonic nanoseconds, and UTC then."""
+QUESTION_FACT = "question"
+"""The question that is open: its number, and its words."""
 CAPTURE, REHEARSAL = "capture", "rehearsal"
 """What a session may be the record of: the fact `kind`."""
 
