@@ -4,7 +4,8 @@ from typing import Any
 
 from controller.capture.acting import Acting
 from controller.capture.effects import Announce, Ask, Timer
-from controller.capture.people import Question
+from controller.capture.events import Event
+from controller.capture.people import MOMENT_NS, Question
 from controller.program.program import AskStep, ExposeStep, MoveStep
 
 CAMERA_BACK = "Is the camera back on the head and locked, and are hands and cables clear of what turns?"
@@ -42,10 +43,14 @@ class Announcing(Acting):
 
     # Notes.
 
-    def note_warned(self, _: Any) -> None:
-        """The time that was promised has passed."""
+    def note_warned(self, data: Any) -> None:
+        """The time that was promised has passed. Where a host slept over it, people are told once more."""
+        event: Event = data.kwargs["event"]
+        if event.at_ns > self.people.opens_ns + MOMENT_NS:
+            return
         self.people.announced = self.people.begun = True
         self.people.may_move = self.people.person_seen = False
+        self.people.still_since_ns = None
 
     def note_answered(self, _: Any) -> None:
         """Yes."""
@@ -75,10 +80,12 @@ class Announcing(Acting):
         self.shut()
         self.effects += [Timer(None, overdue=False), Ask(self.people.question)]
 
-    def warn(self, _: Any) -> None:
+    def warn(self, data: Any) -> None:
         """Tell people, and give them time."""
+        event: Event = data.kwargs["event"]
         assert self.people.care is not None
         lead_ns = self.people.care.lead_again_ns if self.people.begun else self.people.care.lead_ns
+        self.people.opens_ns = event.at_ns + lead_ns
         self.effects.append(Announce(self._why(), lead_ns))
 
     def _why(self) -> str:

@@ -51,7 +51,10 @@ class Endings(Acting):
 
     def fail_not_at_rest(self, _: Any) -> None:
         """The head should stand still by now."""
-        self._fail("The board does not say that the head stands still; cut the motor power before going near it.")
+        self._fail(
+            "The board does not say that the head stands still; support the camera and cut the motor power before "
+            "you reach in."
+        )
 
     def fail_refused(self, data: Any) -> None:
         """The board does not let us begin."""

@@ -12,7 +12,7 @@ from controller.capture.board import BoardClient
 from controller.capture.events import Event, Kind
 from controller.capture.gate import Gate
 from controller.capture.operator import NOBODY, Asked
-from controller.capture.people import Question
+from controller.capture.people import MOMENT_NS, Question
 from controller.capture.port import Port
 from controller.capture.sentences import CAUSES, REASONS
 from controller.errors import BoardRefused, InputError, LinkLost, RunStopped, WorldError
@@ -63,8 +63,12 @@ class Hand:
 
     def wait_announced(self, why: str, lead_ns: int) -> None:
         """Tell people that the head moves in `lead_ns` and why, and give them that time. Raises RunStopped."""
-        self.gate.announce(why, lead_ns)
-        self._wait(None, lead_ns)
+        while True:
+            opens_ns = self.gate.announce(why, lead_ns)
+            self._wait(None, lead_ns)
+            # Once more if the host slept over it, or the board restarted meanwhile: somebody may be at it.
+            if self.gate.announced is not None and self._port.now() <= opens_ns + MOMENT_NS:
+                return
 
     def wait_answer(self, question: Question) -> bool:
         """Ask, and return the answer, however long it takes. Nothing moves after it unless it is announced.
@@ -205,6 +209,7 @@ class Hand:
             self._stop_as_asked(event.kind)
         if event.kind is Kind.RESTARTED and not self._armed and event.boot_id is not None:
             self.known, self.boot_id = False, event.boot_id
+            self.gate.shut()
         elif event.kind in {Kind.HELD, Kind.RESTARTED} and self._armed and not beginning:
             self.known = self._armed = False
             raise WorldError(CAUSES[event.cause] if event.kind is Kind.HELD else "The board has restarted; begin again.")

@@ -62,6 +62,10 @@ class Heed:
     """The camera is, or was last, in somebody's hands."""
     person_seen: bool = False
     """Somebody was probably at the head since it stood still: a cable, the supply or a switch."""
+    opens_ns: int = 0
+    """When the time of the latest announcement is over."""
+    still_since_ns: int | None = None
+    """Since when the head may have stood still because of an interruption."""
     may_move: bool = False
     """Somebody has said so since it stood still."""
     must_stand: bool = False

@@ -71,6 +71,7 @@ class Shooting(Acting):
     def note_zero(self, _: Any) -> None:
         """Zero is found, so where the head points is known."""
         self.position_known = self.zero_was_set = True
+        self.people.still_since_ns = None
         self.last_move = self.edges = None
         self.newly = set()
         for made in self.unchecked.values():
@@ -86,6 +87,7 @@ class Shooting(Acting):
         """The move under way has ended: the next step."""
         event: Event = data.kwargs["event"]
         self.last_move = self.step(MoveStep)
+        self.people.still_since_ns = None
         self.still_at_ns = event.at_ns + self.last_move.settle_ns
         self.cursor += 1
 
@@ -199,5 +201,8 @@ class Shooting(Acting):
     def complete_unheard(self, _: Any) -> None:
         """Every exposure was made, and then the line went dead: the board disarms itself when it hears nothing."""
         self.effects.append(
-            End(True, "The set is complete; the board did not answer at the end, so cut the motor power by hand.")
+            End(
+                True,
+                "The set is complete; the board did not answer at the end: support the camera, then cut the motor power.",
+            )
         )

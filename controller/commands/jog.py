@@ -97,7 +97,7 @@ class HandMover:
 def jog_to(
     hand: Hand, program: Program, yaw_deg: float, pitch_deg: float, people: People, *, zero_here: bool = False
 ) -> Place:
-    """Move to a pose; with `zero_here` a head without switches is at its mark now. Raises InputError outside the limits."""
+    """Move to a pose; with `zero_here` a head without switches is at its mark now. Raises InputError, WorldError."""
     head = program.kit.head
     target = to_steps(yaw_deg, head.pan), to_steps(pitch_deg, head.tilt)
     hand.wait_known()

@@ -8,9 +8,10 @@ from pathlib import Path
 
 from controller import clock
 from controller.commands.capture import capture_command
-from controller.commands.crew import Crew
+from controller.commands.crew import Crew, PortOpener
 from controller.errors import InputError, StorageFailed
 from controller.planning.sun import sun_at
+from controller.ports.serial_port import SerialPort
 from controller.report.summary import Summary
 from controller.report.wording import duration
 
@@ -106,7 +107,7 @@ def when_sun_stands(altitude_deg: float, latitude_deg: float, longitude_deg: flo
 
 
 def capture_series(
-    plan_path: Path, url: str, series: Series, crew: Crew, kit_path: Path | None
+    plan_path: Path, url: str, series: Series, crew: Crew, kit_path: Path | None, open_port: PortOpener = SerialPort
 ) -> Iterator[tuple[Summary, Path]]:
     """Make each set of the series in its own session. Raises what `capture_command` raises."""
     taken = [path for path in series.sessions if path.exists()]
@@ -116,7 +117,7 @@ def capture_series(
     for number, session in enumerate(series.sessions):
         wait = None if begins is None else waiting_for(begins, crew.people.say)
         begins = (begins or clock.local_time()) + (series.every or timedelta())
-        made = capture_command(plan_path, url, session, crew, kit_path, wait)
+        made = capture_command(plan_path, url, session, crew, kit_path, wait, open_port)
         yield made.summary, session
         last = number + 1 == len(series.sessions)
         if made.early and not last:

@@ -33,8 +33,8 @@ class Head:
     asked: int = 0
 
     def wait_go_to(self, axis: AxisName, *stops: int) -> None:
-        for steps in stops:
-            goal = steps / self.rate
+        for stop in stops:
+            goal = stop / self.rate
             lag = PLAY / 2 if goal > self.stands[axis] else -PLAY / 2
             self.stands[axis] = goal - lag
 

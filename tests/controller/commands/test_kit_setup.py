@@ -57,17 +57,17 @@ def test_each_step_is_kept_as_soon_as_it_is_done_and_the_guide_goes_on_from_ther
     kit = shell.folder / "kit.toml"
     first = Person("", "done")
     setup_command(kit, first.guide())
-    assert [name for name, (state, _) in standing(kit).items() if state == "done"] == ["ground", "stop-switch"]
+    assert [name for name, (state, _) in standing(kit).items() if state == "done"] == ["ground", "level"]
     second = Person("end")
     setup_command(kit, second.guide())
-    assert second.said[0] == f"\n3 of {len(NAMES)}: Level"
+    assert second.said[0] == f"\n3 of {len(NAMES)}: Lens over the pan axis"
 
 
 def test_a_step_left_out_stays_open(shell: Shell) -> None:
     kit = shell.folder / "kit.toml"
-    setup_command(kit, Person("skip", "").guide())
+    setup_command(kit, Person("skip", "done").guide())
     assert standing(kit)["ground"] == ("open", False)
-    assert standing(kit)["stop-switch"] == ("done", False)
+    assert standing(kit)["level"] == ("done", False)
 
 
 def test_what_was_said_here_is_open_again_the_next_day(shell: Shell, monkeypatch: pytest.MonkeyPatch) -> None:
