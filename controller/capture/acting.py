@@ -34,7 +34,6 @@ class Acting:
         self, program: Program, first_id: int, remembered: Remembered, care: Care | None, *, zero_is_here: bool
     ) -> None:
         self.people = Heed(care, announced=care is None)
-        self.heard_ns = 0  # when the latest event but this one came
         self.left_out: set[Exposure] = set()  # by hand, and the operator said no
         self.is_armed = False
         self.same_boot = False  # the board that has just answered has not restarted since zero was found

@@ -50,7 +50,6 @@ class Announcing(Acting):
             return
         self.people.announced = self.people.begun = True
         self.people.may_move = self.people.person_seen = False
-        self.people.still_since_ns = None
 
     def note_answered(self, _: Any) -> None:
         """Yes."""

@@ -59,7 +59,6 @@ class Run(Shooting, Announcing, Watching, Recovery, Endings):
         for note in NOTES.get((self.state, event.kind), ()):
             getattr(self, note)(EventData(event))
         self._machine.events[event.kind.value].trigger(self, event=event)
-        self.heard_ns = event.at_ns
         return self.effects
 
 

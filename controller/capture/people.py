@@ -13,7 +13,7 @@ from protocol.units import NS
 LEAD_AGAIN_NS = 5 * NS
 """The shortest warning before motion after an interruption: time to take the hands away. Common practice, no source."""
 MOMENT_NS = 2 * NS
-"""A head that has stood still for longer than this may have hands at it. Common practice, no source."""
+"""A warning that is older than this when the head could move is given again. Common practice, no source."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -64,8 +64,6 @@ class Heed:
     """Somebody was probably at the head since it stood still: a cable, the supply or a switch."""
     opens_ns: int = 0
     """When the time of the latest announcement is over."""
-    still_since_ns: int | None = None
-    """Since when the head may have stood still because of an interruption."""
     may_move: bool = False
     """Somebody has said so since it stood still."""
     must_stand: bool = False

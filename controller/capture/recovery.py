@@ -11,7 +11,6 @@ from typing import Any
 from controller.capture.acting import Acting
 from controller.capture.effects import Conclude, Greet, Reopen, Timer
 from controller.capture.events import Event, Kind
-from controller.capture.people import MOMENT_NS
 from controller.capture.states import RunState
 from controller.session.rows import ShotOutcome
 from protocol.messages import Cause, Outcome, Reason
@@ -81,8 +80,7 @@ class Recovery(Acting):
         self.tries = 0
         self.is_armed = self.people.may_move = False
         self.people.person_seen = self.people.person_seen or event.port_gone or event.kind is Kind.RESTARTED
-        if self.people.still_since_ns is None:
-            self.people.still_since_ns = self.heard_ns
+        self.shut()
         self.interruptions += 1
         self.brought_to_rest = False
         self.suspended_since_ns, self.next_pause_ns = event.at_ns, FIRST_PAUSE_NS
@@ -149,9 +147,6 @@ class Recovery(Acting):
         event: Event = data.kwargs["event"]
         if event.cause in {Cause.SUPPLY_LOW, Cause.STOP_SWITCH}:
             self.people.person_seen = True
-        still_since_ns = self.people.still_since_ns
-        if self.people.person_seen or (still_since_ns is not None and event.at_ns - still_since_ns > MOMENT_NS):
-            self.shut()
         self.position_known = self.position_known and event.known
         if event.cause is not Cause.SUPPLY_LOW:
             self.supply_low_since_ns = None

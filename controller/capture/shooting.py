@@ -71,7 +71,6 @@ class Shooting(Acting):
     def note_zero(self, _: Any) -> None:
         """Zero is found, so where the head points is known."""
         self.position_known = self.zero_was_set = True
-        self.people.still_since_ns = None
         self.last_move = self.edges = None
         self.newly = set()
         for made in self.unchecked.values():
@@ -87,7 +86,6 @@ class Shooting(Acting):
         """The move under way has ended: the next step."""
         event: Event = data.kwargs["event"]
         self.last_move = self.step(MoveStep)
-        self.people.still_since_ns = None
         self.still_at_ns = event.at_ns + self.last_move.settle_ns
         self.cursor += 1
 

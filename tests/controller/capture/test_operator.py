@@ -7,8 +7,8 @@ import pytest
 
 from controller.capture.events import Kind, Wanted
 from controller.capture.interrupts import Interrupts
-from controller.capture.operator import LOOKS_EVERY_NS, WORDS, Operator, as_wanted, wish_of
-from controller.capture.people import People
+from controller.capture.operator import HOW_TO_ANSWER, LOOKS_EVERY_NS, WORDS, Operator, as_wanted, wish_of
+from controller.capture.people import People, Question
 from controller.errors import InputError
 from controller.session.rows import WishRow
 from controller.session.session import Session
@@ -71,6 +71,44 @@ def tell(path: Path, wish: WishRow) -> None:
     thread = threading.Thread(target=say)
     thread.start()
     thread.join()
+
+
+def test_a_question_is_answered_only_by_what_comes_after_it(tmp_path: Path) -> None:
+    said: list[str] = []
+    lines = Lines(["y"])
+    now = 0
+    with Session.create(tmp_path / "s", {}, durable=True) as session:
+        tell(tmp_path / "s", WishRow("yes", (1,)))  # somebody has guessed the number
+        operator = Operator(lambda: now, Interrupts(), People(said.append, lines=lines, at_terminal=True), session)
+        session.take_wish()
+        assert operator.ask(Question("Clear?")) is None
+        assert lines.lines == []
+        assert operator.next_wish() is None
+        assert session.open_question() == (1, "Clear?")
+        lines.lines = ["", "rubbish", "N"]
+        assert operator.next_wish() is None
+        assert operator.next_wish() is None
+        assert [line for line in said if line.endswith(HOW_TO_ANSWER)] == said[-3:]
+        assert operator.next_wish() == Wanted(Kind.DECLINED)
+        assert session.open_question() is None
+        lines.lines = ["y"]
+        assert operator.next_wish() is None  # nothing is asked any more
+        assert operator.ask(Question("Clear now?")) is None
+        tell(tmp_path / "s", WishRow("yes", (1,)))  # meant for the question before
+        now = LOOKS_EVERY_NS
+        assert operator.next_wish() is None
+        tell(tmp_path / "s", WishRow("yes", (2,)))
+        now *= 2
+        assert operator.next_wish() == Wanted(Kind.ANSWERED)
+
+
+@pytest.mark.parametrize(("yes", "at_terminal", "needs_person", "answer"), [
+    (True, True, False, True), (True, False, False, True), (True, False, True, False), (True, True, True, None),
+    (False, False, False, False), (False, True, False, None),
+])  # fmt: skip
+def test_who_answers(yes: bool, at_terminal: bool, needs_person: bool, answer: bool | None) -> None:
+    operator = Operator(lambda: 0, Interrupts(), People(yes=yes, at_terminal=at_terminal))
+    assert operator.ask(Question("Well?", needs_person=needs_person)) is answer
 
 
 def test_a_look_is_often_enough() -> None:
