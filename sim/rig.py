@@ -50,6 +50,7 @@ class Rig:
         )
         self.camera = Camera(spec.camera, random)
         self._spec, self._random = spec, random
+        self.seed, self.scenario = spec.seed, spec.scenario
         self.board: Board = self._new_board(0, Cause.POWER_ON)
         self.truth = Truth()
         self.host = HostState()

@@ -86,8 +86,10 @@ def test_after_a_request_of_the_operator(tmp_path: Path, command: str) -> None:
 def test_after_an_interruption(tmp_path: Path, fault: Fault, asks: bool) -> None:
     world = captured(tmp_path, fault, sweep=False, ask_before_moving=asks)
     asked = [line for _, line in world.person.read if line.startswith("Is the head clear of hands")]
-    if (asks and fault.kind in {"line-cut", "supply-dip", "board-reset"}) or fault.kind in {"supply-dip", "board-reset"}:
+    if fault.kind in {"line-cut", "supply-dip", "board-reset"}:  # a person was at work, whether or not asking is wanted
         assert asked
+    elif fault.kind == "host-asleep" and fault.after_exposure is not None:
+        assert bool(asked) == asks
 
 
 def test_a_series_and_the_wait_before_it(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
