@@ -11,6 +11,7 @@ from collections.abc import Callable
 from dataclasses import fields
 from enum import IntEnum, IntFlag
 from operator import attrgetter
+from types import MappingProxyType
 from typing import Any, Final, NamedTuple, get_type_hints
 
 from protocol.errors import BadFrame, WrongUse
@@ -19,6 +20,7 @@ from protocol.messages import (
     Accepted,
     Arm,
     Booted,
+    Cause,
     Expose,
     Finished,
     GetIndex,
@@ -29,6 +31,8 @@ from protocol.messages import (
     Index,
     Message,
     Move,
+    Outcome,
+    Reason,
     Reference,
     Refused,
     SetAxis,
@@ -45,7 +49,22 @@ class Version(NamedTuple):
     minor: int
 
 
-PROTOCOL_VERSION: Final = Version(major=1, minor=0)
+PROTOCOL_VERSION: Final = Version(major=1, minor=1)
+
+NEWER_CAUSES: Final = MappingProxyType({Cause.WATCHDOG: (1, Cause.POWER_ON), Cause.ZERO_NOT_FOUND: (1, Cause.LIMIT)})
+"""The minor version that brought a cause, and what a board says to a host that is older."""
+
+READS_AS: Final = MappingProxyType[type[IntEnum], IntEnum](
+    {Cause: Cause.NONE, Outcome: Outcome.NONE, Reason: Reason.BAD_VALUE}
+)
+"""What a host takes a value for that it does not know. For others, a state above all, there is no such value."""
+
+
+def cause_for(minor: int, cause: Cause) -> Cause:
+    """Return `cause` in words of the minor version that the host speaks."""
+    since, older = NEWER_CAUSES.get(cause, (0, cause))
+    return cause if minor >= since else older
+
 
 FROM_BOARD_BIT: Final = 0x80
 """Set in the kind of everything a board sends: neither end can take its own echo for the other's voice."""
@@ -129,8 +148,11 @@ def frame_of(message: Message, seq: int) -> bytes:
     return encode_frame(kind, seq, payload)
 
 
-def decode_message(kind: int, payload: bytes) -> Message:
-    """Return the message in a payload. Raises BadFrame on an unknown kind, length or enum value."""
+def decode_message(kind: int, payload: bytes, *, lenient: bool = False) -> Message:
+    """Return the message in a payload. Raises BadFrame on an unknown kind, length or enum value.
+
+    `lenient`, for a host: an unknown cause, outcome or reason reads as the one in `READS_AS`.
+    """
     form = _BY_KIND.get(kind)
     if form is None:
         raise BadFrame(f"kind {kind:#04x} is unknown")
@@ -139,13 +161,22 @@ def decode_message(kind: int, payload: bytes) -> Message:
         if form.enums:
             converted = list(values)
             for index, enum in form.enums:
-                converted[index] = enum(converted[index])
+                converted[index] = _enum_value(enum, converted[index], lenient=lenient)
             return form.make(*converted)
         return form.make(*values)
     except struct.error:
         raise BadFrame(f"kind {kind:#04x} needs {form.layout.size} bytes, got {len(payload)}") from None
     except ValueError as error:
         raise BadFrame(f"kind {kind:#04x}: {error}") from None
+
+
+def _enum_value(enum: type[IntEnum | IntFlag], number: int, *, lenient: bool) -> IntEnum | IntFlag:
+    try:
+        return enum(number)
+    except ValueError:
+        if lenient and enum in READS_AS:
+            return READS_AS[enum]  # type: ignore[index]  # flags never raise
+        raise
 
 
 def is_known(kind: int) -> bool:

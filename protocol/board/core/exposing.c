@@ -1,6 +1,7 @@
 #include "exposing.h"
 
 #include "hal.h"
+#include "moment.h"
 #include "tick.h"
 
 enum phase { FOCUS, PRESS, WAIT };
@@ -14,14 +15,15 @@ static struct {
 static void set_sync(uint8_t stage)
 {
     uint8_t lock = hal_lock();
-    tick_sync = stage;
+    tick_sync.stage = stage;
+    tick_sync.seen = 0;
     hal_unlock(lock);
 }
 
 static uint8_t sync_stage(void)
 {
     uint8_t lock = hal_lock();
-    uint8_t stage = tick_sync;
+    uint8_t stage = tick_sync.stage;
     hal_unlock(lock);
     return stage;
 }
@@ -47,8 +49,7 @@ void exposing_end(void)
 /* Whether the time of the phase is over; if so, the next one counts from there. */
 static bool is_over(uint32_t now_ms, uint32_t duration_ms)
 {
-    uint32_t passed = now_ms - run.begun_ms;
-    if (passed == UINT32_MAX || passed < duration_ms) /* the first: it begins with the next millisecond */
+    if (!moment_is_over(now_ms, run.begun_ms, duration_ms))
         return false;
     run.begun_ms += duration_ms;
     return true;
@@ -68,7 +69,7 @@ enum outcome exposing_update(uint32_t now_ms, bool sync_fitted)
     }
     if (run.phase != WAIT)
         return NO_OUTCOME;
-    if (sync_stage() == SYNC_SEEN && !(hal_inputs() & INPUT_SYNC))
+    if (sync_stage() == SYNC_OPEN_AGAIN)
         return EXPOSED_SYNC;
     if (!is_over(now_ms, run.limit_ms))
         return NO_OUTCOME;

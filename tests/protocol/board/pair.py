@@ -17,6 +17,7 @@ from protocol.codec import decode_message
 from protocol.framing import Deframer
 from protocol.messages import BoardState, Finished, Held, Message, Outcome, Status, StatusFlag
 from sim.axis import AxisSpec
+from sim.board import KNOWN as KNOWN_FLAGS
 from sim.board import Board
 from sim.camera import Camera, CameraSpec
 from sim.head import Head, HeadSpec
@@ -71,8 +72,8 @@ class Simulated:
                 self.board.handle_deadline(due)
 
     @property
-    def stage(self) -> tuple[int, int]:
-        return int(self.board._state), int(self.board._finished)
+    def stage(self) -> tuple[int, int, int]:
+        return int(self.board._state), int(self.board._finished), int(sum(KNOWN_FLAGS[name] for name in self.board._known))
 
 
 class Pair:
@@ -105,10 +106,10 @@ class Pair:
     def agree(self) -> None:
         """Let time pass until both are in the same state; then they must have said the same."""
         for _ in range(APART_MS):
-            if (self.ours.state, self.ours.finished) == self.theirs.stage:
+            if (self.ours.state, self.ours.finished, self.ours.known) == self.theirs.stage:
                 break
             self.run(1)
-        assert (self.ours.state, self.ours.finished) == self.theirs.stage
+        assert (self.ours.state, self.ours.finished, self.ours.known) == self.theirs.stage
         ours, theirs = self._notices
         assert len(ours) == len(theirs), (ours, theirs)
         for mine, other in zip(ours, theirs, strict=True):
