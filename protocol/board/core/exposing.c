@@ -46,13 +46,17 @@ void exposing_end(void)
     set_sync(SYNC_IDLE);
 }
 
-/* Whether the time of the phase is over; if so, the next one counts from there. */
+/* The main loop may lag behind the clock. A contact that changes late must not be closed for a shorter time for that. */
+static void begin_phase(uint8_t phase, uint32_t now_ms)
+{
+    uint32_t clock_ms = hal_ms();
+    run.phase = phase;
+    run.begun_ms = clock_ms == now_ms ? now_ms : clock_ms + 1;
+}
+
 static bool is_over(uint32_t now_ms, uint32_t duration_ms)
 {
-    if (!moment_is_over(now_ms, run.begun_ms, duration_ms))
-        return false;
-    run.begun_ms += duration_ms;
-    return true;
+    return moment_is_over(now_ms, run.begun_ms, duration_ms);
 }
 
 enum outcome exposing_update(uint32_t now_ms, bool sync_fitted)
@@ -60,12 +64,12 @@ enum outcome exposing_update(uint32_t now_ms, bool sync_fitted)
     if (run.phase == FOCUS && is_over(now_ms, run.focus_ms)) {
         hal_contact(CONTACT_RELEASE, true);
         set_sync(sync_fitted ? SYNC_WAITS_OPEN : SYNC_IDLE);
-        run.phase = PRESS;
+        begin_phase(PRESS, now_ms);
     }
     if (run.phase == PRESS && is_over(now_ms, run.press_ms)) {
         hal_contact(CONTACT_RELEASE, false);
         hal_contact(CONTACT_HALF_PRESS, false);
-        run.phase = WAIT;
+        begin_phase(WAIT, now_ms);
     }
     if (run.phase != WAIT)
         return NO_OUTCOME;

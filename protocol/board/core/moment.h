@@ -5,8 +5,9 @@
 #include <stdbool.h>
 #include <stdint.h>
 
-/* Whether `duration_ms` have passed since `since_ms`. The difference is signed: `since_ms` may have been noted later than
- * the moment the main loop is working at, and then nothing has passed yet. A duration of more than 2^31 - 1 counts as that.
+/* Whether `duration_ms` have passed since `since_ms`. The difference is signed: `since_ms` may have been noted later
+ * than the moment the main loop is working at, and then nothing has passed yet. A duration of more than 2^31 - 1 counts
+ * as that.
  */
 static inline bool moment_is_over(uint32_t now_ms, uint32_t since_ms, uint32_t duration_ms)
 {

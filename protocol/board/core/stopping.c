@@ -34,7 +34,8 @@ static void settle(bool say_held)
     board.by_itself = false;
     if (say_held) {
         uint8_t payload[MAX_PAYLOAD];
-        struct held held = {version_cause(board.cause, board.host_minor), {axis_position(PAN), axis_position(TILT)}, hal_ms()};
+        uint8_t cause = version_cause(board.cause, board.host_minor);
+        struct held held = {cause, {axis_position(PAN), axis_position(TILT)}, hal_ms()};
         link_notify(&board.link, HELD, payload, codec_held(&held, payload));
     }
 }

@@ -70,7 +70,7 @@ class Core:
         self._library.world_ticks(count)
 
     def slow_down(self, ticks: int) -> None:
-        """From now on the main loop takes so many ticks of 25 us for each byte that comes in; `now_ms` leaves them out."""
+        """From now on the main loop takes so many ticks for each byte that comes in; `now_ms` leaves them out."""
         self._library.world_slow(ticks)
 
     def closed_us(self, contact: int) -> int:

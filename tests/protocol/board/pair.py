@@ -32,16 +32,17 @@ APART_MS = 60
 takes long."""
 APART_STEPS = 25
 EXACT = {Outcome.ARRIVED, Outcome.REFERENCED}
+SPEC = HeadSpec(AxisSpec(100.0), AxisSpec(100.0), ring_hz=8.0, ring_damping=0.05, pixel_deg=0.01)
+NEVER_DEG = 1e5
+"""A flag so far away is never met."""
 KNOWN = StatusFlag.PAN_KNOWN | StatusFlag.TILT_KNOWN
 
 
 class Simulated:
     """The simulated board as a machine."""
 
-    def __init__(self) -> None:
-        self.head = Head(
-            HeadSpec(AxisSpec(100.0), AxisSpec(100.0), ring_hz=8.0, ring_damping=0.05, pixel_deg=0.01), *PLACE
-        )
+    def __init__(self, place: tuple[int, int] = PLACE) -> None:
+        self.head = Head(SPEC, *place)
         lag_ms, shutter_ms = CAMERA_MS
         spec = CameraSpec((shutter_ms / 1000,), float(lag_ms), ready_ms=0.0, lag_scatter_ms=0.0)
         self.camera = Camera(spec, Random(5))
@@ -73,16 +74,17 @@ class Simulated:
 
     @property
     def stage(self) -> tuple[int, int, int]:
-        return int(self.board._state), int(self.board._finished), int(sum(KNOWN_FLAGS[name] for name in self.board._known))
+        known = sum(KNOWN_FLAGS[name] for name in self.board._known)
+        return int(self.board._state), int(self.board._finished), int(known)
 
 
 class Pair:
     """Both, with everything they have said."""
 
-    def __init__(self, library: CDLL) -> None:
-        self.theirs = Simulated()
+    def __init__(self, library: CDLL, place: tuple[int, int] = PLACE) -> None:
+        self.theirs = Simulated(place)
         self.boot_id = self.theirs.board._boot_id
-        self.ours = Core(library, boot_id=self.boot_id, place=PLACE, camera_ms=CAMERA_MS)
+        self.ours = Core(library, boot_id=self.boot_id, place=place, camera_ms=CAMERA_MS)
         self._deframers = Deframer(), Deframer()
         self._notices: tuple[list[Message], list[Message]] = ([], [])
         assert self.feed(b"") == []
@@ -97,6 +99,14 @@ class Pair:
         for mine, other in pairs:
             self.compare(mine, other)
         return pairs
+
+    def lose_switches(self, lost: tuple[bool, bool]) -> None:
+        """From now on the switches of pan and tilt never change, if lost."""
+        self.ours.stick_flags(lost[0] | lost[1] << 1)
+        axes = (self.theirs.head.pan, self.theirs.head.tilt)
+        for axis, at, is_lost in zip(axes, self.ours.places, lost, strict=True):
+            if is_lost:
+                axis.flag_deg = -NEVER_DEG if at >= 0 else NEVER_DEG
 
     def run(self, milliseconds: int) -> None:
         for machine in (self.ours, self.theirs):
