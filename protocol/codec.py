@@ -31,8 +31,6 @@ from protocol.messages import (
     Index,
     Message,
     Move,
-    Outcome,
-    Reason,
     Reference,
     Refused,
     SetAxis,
@@ -53,11 +51,6 @@ PROTOCOL_VERSION: Final = Version(major=1, minor=1)
 
 NEWER_CAUSES: Final = MappingProxyType({Cause.WATCHDOG: (1, Cause.POWER_ON), Cause.ZERO_NOT_FOUND: (1, Cause.LIMIT)})
 """The minor version that brought a cause, and what a board says to a host that is older."""
-
-READS_AS: Final = MappingProxyType[type[IntEnum], IntEnum](
-    {Cause: Cause.NONE, Outcome: Outcome.NONE, Reason: Reason.BAD_VALUE}
-)
-"""What a host takes a value for that it does not know. For others, a state above all, there is no such value."""
 
 
 def cause_for(minor: int, cause: Cause) -> Cause:
@@ -148,11 +141,8 @@ def frame_of(message: Message, seq: int) -> bytes:
     return encode_frame(kind, seq, payload)
 
 
-def decode_message(kind: int, payload: bytes, *, lenient: bool = False) -> Message:
-    """Return the message in a payload. Raises BadFrame on an unknown kind, length or enum value.
-
-    `lenient`, for a host: an unknown cause, outcome or reason reads as the one in `READS_AS`.
-    """
+def decode_message(kind: int, payload: bytes) -> Message:
+    """Return the message in a payload. Raises BadFrame on an unknown kind, length or enum value."""
     form = _BY_KIND.get(kind)
     if form is None:
         raise BadFrame(f"kind {kind:#04x} is unknown")
@@ -161,22 +151,13 @@ def decode_message(kind: int, payload: bytes, *, lenient: bool = False) -> Messa
         if form.enums:
             converted = list(values)
             for index, enum in form.enums:
-                converted[index] = _enum_value(enum, converted[index], lenient=lenient)
+                converted[index] = enum(converted[index])
             return form.make(*converted)
         return form.make(*values)
     except struct.error:
         raise BadFrame(f"kind {kind:#04x} needs {form.layout.size} bytes, got {len(payload)}") from None
     except ValueError as error:
         raise BadFrame(f"kind {kind:#04x}: {error}") from None
-
-
-def _enum_value(enum: type[IntEnum | IntFlag], number: int, *, lenient: bool) -> IntEnum | IntFlag:
-    try:
-        return enum(number)
-    except ValueError:
-        if lenient and enum in READS_AS:
-            return READS_AS[enum]  # type: ignore[index]  # flags never raise
-        raise
 
 
 def is_known(kind: int) -> bool:

@@ -268,7 +268,7 @@ class HostLink:
 
     def _look_at(self, frame: Frame) -> None:
         try:
-            message = decode_message(frame.kind, frame.payload, lenient=True)
+            message = decode_message(frame.kind, frame.payload)
         except BadFrame:
             self._dropped += 1
             return

@@ -14,7 +14,7 @@ from controller.conformance.talk import Talk
 
 TOTAL_S: Final = 30.0
 """The longest that one rule may take beside the search for zero."""
-TO_STOP: Final = "To stop it: Ctrl-C, or the stop switch."
+TO_STOP: Final = "To stop it: Ctrl-C, or the stop switch, which cuts the motors' power; a tilt may drop then."
 
 
 @dataclass(frozen=True, slots=True)

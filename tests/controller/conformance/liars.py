@@ -144,7 +144,7 @@ def of_another_major_version(major: int, minor: int, *, refuses: bool) -> Spoil:
                 return Welcome(major, minor, request.nonce, BootId(5), CommandId(0), Capability.HALF_PRESS, 64, 1000)
             return Refused(Reason.VERSION) if isinstance(request, Hello) else Accepted()
 
-        board._judge = judge  # type: ignore[method-assign]
+        board._judge = judge  # type: ignore[method-assign,assignment]
 
     return spoil
 

@@ -236,5 +236,6 @@ def test_what_is_announced_names_what_moves_how_long_and_how_to_stop() -> None:
             assert (sentence is not None) or not rule.moves
             if sentence is not None:
                 assert "Ctrl-C, or the stop switch" in sentence
+                assert "a tilt may drop" in sentence
                 assert f"for about {rule.about_s:.0f} s." in sentence
                 assert (unit in sentence) == rule.searches
