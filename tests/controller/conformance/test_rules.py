@@ -11,6 +11,7 @@ from controller.commands.stand_in import rig_spec
 from controller.conformance.reach import Reach, reach_of
 from controller.conformance.rules import RULES, Rule, wait_verdict
 from controller.conformance.talk import OtherVersion, RuleBroken, Talk
+from protocol.codec import cause_for
 from protocol.messages import BoardState, Cause, Expose, Move, Outcome, StatusFlag
 from protocol.units import NS, BootId, CommandId, Steps
 from sim.rig import Rig
@@ -194,6 +195,21 @@ def test_a_board_that_drops_its_notices_is_not_blamed() -> None:
     notices(lambda *_: None)(rig.board)
     for rule in RULES:
         wait_verdict(talk, rule)
+
+
+def test_a_board_of_version_1_0_keeps_all_that_was_asked_of_it() -> None:
+    """It compares ids as numbers, takes any kind for a repeat, and knows no newer cause (SPEC, section 10)."""
+    rig, talk = bench()
+    for spoil in (
+        welcomes(version_minor=0),
+        liars.that_compares_ids_as_numbers,
+        liars.that_takes_any_kind_for_a_repeat,
+        statuses(lambda status, _: replace(status, cause=cause_for(0, status.cause))),
+    ):
+        spoil(rig.board)
+    for rule in RULES:
+        wait_verdict(talk, rule)
+    assert talk.version == (1, 0)
 
 
 def test_all_answers_late_are_too_late_together() -> None:
