@@ -35,7 +35,7 @@ LEAP = ID_SPAN // 2 - 1
 
 def hello_again(talk: Talk) -> None:
     """Welcome brings back the nonce and the same boot id; what it promises can be true."""
-    for minor in {0, PROTOCOL_VERSION.minor}:
+    for minor in (0, PROTOCOL_VERSION.minor):  # ours last: it is the one that stays
         for nonce in (0, 1, 0xFFFFFFFF):
             reply = expect(talk, Hello(PROTOCOL_VERSION.major, minor, nonce), Welcome)
             assert isinstance(reply, Welcome)
