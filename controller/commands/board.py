@@ -70,7 +70,8 @@ def wait_battery(
             if rule.moves and moving is None:
                 moving = may_move()
             why = _left_out(talk, rule, moving=bool(moving), passed_s=(talk.port.now() - begin) / NS)
-            if why is None and (sentence := rule.announcement(talk.reach)) is not None:
+            sentence = rule.announcement(talk.reach, near_zero=talk.zero_is_found) if why is None else None
+            if sentence is not None:
                 announce(sentence)
             verdict = _judge(talk, rule) if why is None else Verdict(rule.name, rule.demands, None, why)
             verdicts.append(verdict)

@@ -143,6 +143,7 @@ def refer(talk: Talk) -> None:
     must(talk, ended.outcome is Outcome.REFERENCED, f"Reference ended as {ended.outcome.name}")
     at_zero = (ended.status.pan_steps, ended.status.tilt_steps) == (0, 0)
     must(talk, at_zero, f"after REFERENCED the board stands at {ended.status.pan_steps}, {ended.status.tilt_steps}")
+    talk.zero_is_found = True
     quieten(talk)
     arm(talk)
 

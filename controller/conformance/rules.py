@@ -36,14 +36,19 @@ class Rule:
         """The longest that it may take, in seconds."""
         return TOTAL_S + (1.25 * reach.search_s if self.searches else 0.0)
 
-    def announcement(self, reach: Reach) -> str | None:
-        """What is about to move or to be switched on, how far, for how long, and how to stop it; None if nothing."""
+    def announcement(self, reach: Reach, *, near_zero: bool = False) -> str | None:
+        """What is about to move or to be switched on, how far, for how long, and how to stop it; None if nothing.
+
+        `near_zero`: a rule before has found zero, and no rule leads far from it.
+        """
         if not self.motion:
             return None
         search = ""
-        if self.searches:
+        if self.searches and near_zero:
+            search = "Both axes look for zero again, which is near. Then "
+        elif self.searches:
             search = f"Both axes look for zero, pan {reach.pan.words()} and tilt {reach.tilt.words()}; "
-            search += f"that may take {reach.search_s:.0f} s, and a moment where the head is at zero already. Then "
+            search += f"that takes {reach.search_s:.0f} s at most. Then "
         words = search + (self.motion[0].lower() if search else self.motion[0]) + self.motion[1:]
         return f"{words}, for about {self.about_s:.0f} s. {TO_STOP}"
 

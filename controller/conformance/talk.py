@@ -70,6 +70,7 @@ class Talk:
     clock_ms: int | None = None
     rebooted: BootId | None = None
     zero_is_missing: bool = False
+    zero_is_found: bool = False
     log: deque[str] = field(default_factory=lambda: deque(maxlen=KEPT_FRAMES))
     notices: deque[Notice] = field(default_factory=lambda: deque(maxlen=KEPT_FRAMES))
     _deframer: Deframer = field(default_factory=Deframer)

@@ -255,3 +255,4 @@ def test_what_is_announced_names_what_moves_how_long_and_how_to_stop() -> None:
                 assert "a tilt may drop" in sentence
                 assert f"for about {rule.about_s:.0f} s." in sentence
                 assert (unit in sentence) == rule.searches
+                assert unit not in (rule.announcement(reach, near_zero=True) or "")
