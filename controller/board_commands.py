@@ -56,7 +56,7 @@ def find(baud: int, as_json: bool) -> None:
     "--kit",
     "kit_file",
     type=FILE,
-    help="The kit: zero is looked for within its limits, at its speed. Default: 20,000 steps either way, slowly.",
+    help="The kit: zero is looked for within its limits, at its speed. Default: 4,000 steps either way, slowly.",
 )
 @json_option
 def check(port: str, baud: int, yes: bool, kit_file: Path | None, as_json: bool) -> None:

@@ -7,7 +7,7 @@ from typing import Any
 
 from controller.conformance.reach import Reach
 from controller.conformance.rules import RULES, Rule, wait_verdict
-from controller.conformance.talk import RuleBroken, Talk
+from controller.conformance.talk import NotChecked, RuleBroken, Talk
 from controller.errors import WorldError
 from controller.kit.line import TRIES, retry_ns
 from controller.ports.find import Candidate, wait_candidates, wait_known_board
@@ -97,6 +97,8 @@ def _judge(talk: Talk, rule: Rule) -> Verdict:
         wait_verdict(talk, rule)
     except RuleBroken as error:
         return Verdict(rule.name, rule.demands, False, str(error))
+    except NotChecked as error:
+        return Verdict(rule.name, rule.demands, None, str(error))
     return Verdict(rule.name, rule.demands, True)
 
 

@@ -6,7 +6,7 @@ Every wait is bounded by what the motion can take, and all waits of a rule by th
 from dataclasses import dataclass
 
 from controller.conformance.reach import CREEP_DIVISOR, SMALL_STEPS, SPEED, AxisReach
-from controller.conformance.talk import Talk
+from controller.conformance.talk import NotChecked, Talk
 from controller.program.timing import motion_ns
 from protocol.messages import (
     Accepted,
@@ -136,10 +136,15 @@ def refer(talk: Talk) -> None:
         known = {Axis.PAN: StatusFlag.PAN_KNOWN, Axis.TILT: StatusFlag.TILT_KNOWN}
         missing = " and ".join(axis.name.lower() for axis in Axis if not ended.status.flags & known[axis])
         talk.zero_is_missing = True
-        raise talk.broken(
-            f"no switch of {missing} was met: pan was searched {talk.reach.pan.words()}, tilt {talk.reach.tilt.words()}. "
-            "Look at the switch; or turn the head nearer to zero by hand, with the motor power off; or say --kit KIT"
+        searched = (
+            f"no switch of {missing} was met: pan was searched {talk.reach.pan.words()}, tilt {talk.reach.tilt.words()}"
         )
+        if not talk.reach.pan.known:
+            raise NotChecked(
+                f"{searched}. Give --kit KIT, so that zero is looked for within the kit's limits; or turn the head to it "
+                "by hand, with the motor power off"
+            )
+        raise talk.broken(f"{searched}. Look at the switch and its wire")
     must(talk, ended.outcome is Outcome.REFERENCED, f"Reference ended as {ended.outcome.name}")
     at_zero = (ended.status.pan_steps, ended.status.tilt_steps) == (0, 0)
     must(talk, at_zero, f"after REFERENCED the board stands at {ended.status.pan_steps}, {ended.status.tilt_steps}")

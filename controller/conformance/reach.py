@@ -14,8 +14,9 @@ SMALL_STEPS: Final = 400
 SPEED: Final = 400
 """Steps/s of these moves, and of the search for zero where no kit is given."""
 RAMP_S: Final = 0.5
-UNKNOWN_STEPS: Final = 20_000
-"""Where no kit is given, zero is looked for that far either way: a sixth of a turn on a head of fine steps."""
+UNKNOWN_STEPS: Final = 4_000
+"""Where no kit is given, zero is looked for that far either way: ten degrees or so on a head of fine steps, a third of a
+turn on one of coarse steps. More would wind up the cables of the latter."""
 CREEP_DIVISOR: Final = 10
 
 
@@ -45,6 +46,11 @@ class AxisReach:
         way = self.search_steps_s * RAMP_S / 2  # of braking
         far_s = motion_ns(self.bound_steps, self.search_steps_s, self.accel_steps_s2) / NS
         return far_s + 8 * RAMP_S + way / (self.search_steps_s / CREEP_DIVISOR) * 2
+
+    @property
+    def known(self) -> bool:
+        """Whether a kit tells what the head may do."""
+        return self.steps_per_degree is not None
 
     def words(self) -> str:
         """How far the search may go."""

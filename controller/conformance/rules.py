@@ -137,7 +137,7 @@ RULES: Final[tuple[Rule, ...]] = (
 
 
 def wait_verdict(talk: Talk, rule: Rule) -> None:
-    """Check one rule on a fresh start: greeted, disarmed, quiet. Raises RuleBroken, OtherVersion, LinkLost."""
+    """Check one rule on a fresh start: greeted, disarmed, quiet. Raises RuleBroken, NotChecked, OtherVersion."""
     talk.begin(rule.total_s(talk.reach))
     if talk.wait_welcome(nonce=0x5EED) is None:
         raise talk.broken("the board does not answer Hello")

@@ -40,6 +40,10 @@ class RuleBroken(WorldError):
     """A board did not do what the specification says: what was seen, and the bytes of the exchange."""
 
 
+class NotChecked(WorldError):
+    """A rule could not be checked, and the board is not to blame."""
+
+
 class OtherVersion(WorldError):
     """The board speaks another major version of the protocol."""
 

@@ -12,6 +12,7 @@ import pytest
 from controller.commands.board import Verdict, wait_battery
 from controller.commands.listen import decode_command, wait_traffic
 from controller.commands.stand_in import rig_spec
+from controller.conformance.reach import Reach, reach_of
 from controller.conformance.rules import RULES
 from controller.conformance.talk import Talk
 from controller.ports import find
@@ -33,7 +34,8 @@ WIRE = b"".join(frame_of(message, seq) for _, seq, message in EXCHANGE)
 class Watched:
     """A battery on a simulated rig, with the moments of every sentence and every step."""
 
-    def __init__(self, interrupt_at_s: float | None = None) -> None:
+    def __init__(self, interrupt_at_s: float | None = None, reach: Reach | None = None) -> None:
+        self.reach = reach or Reach()
         self.rig = Rig(rig_spec(full_frame_kit(24), 1))
         self.port = VirtualPort(self.rig)
         self.said: list[tuple[int, str]] = []
@@ -54,9 +56,8 @@ class Watched:
         self.rig.advance = watch  # type: ignore[method-assign]
 
     def run(self, may_move: Callable[[], bool]) -> list[Verdict]:
-        return wait_battery(
-            Talk(self.port), may_move, lambda _: None, lambda text: self.said.append((self.port.now(), text))
-        )
+        talk = Talk(self.port, reach=self.reach)
+        return wait_battery(talk, may_move, lambda _: None, lambda text: self.said.append((self.port.now(), text)))
 
 
 def test_words_come_before_the_motors_are_switched_on_and_before_each_step() -> None:
@@ -96,12 +97,13 @@ def test_ctrl_c_stops_the_head(moment_s: float) -> None:
     assert not any(axis.motion.speed_at(now + NS) for axis in (watched.rig.head.pan, watched.rig.head.tilt))
 
 
-def test_zero_that_is_not_found_is_looked_for_once() -> None:
-    watched = Watched()
+@pytest.mark.parametrize("reach", [Reach(), reach_of(full_frame_kit(24))], ids=["without a kit", "with a kit"])
+def test_zero_that_is_not_found_is_looked_for_once(reach: Reach) -> None:
+    watched = Watched(reach=reach)
     watched.rig.head.tilt.flag_deg = 1e5
     verdicts = watched.run(lambda: True)
     by_name = {verdict.rule: verdict for verdict in verdicts}
-    assert by_name["move"].kept is False
+    assert by_name["move"].kept is (False if reach.pan.known else None)
     assert "no switch of tilt was met" in by_name["move"].seen
     assert {by_name[rule.name].kept for rule in RULES if rule.searches and rule.name != "move"} == {None}
     assert by_name["busy"].seen == "zero was not found"
