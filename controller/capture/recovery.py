@@ -24,7 +24,7 @@ PATIENCE_NS = 30 * 60 * NS
 PULLED_NS = 10 * NS
 MOST_INTERRUPTIONS = 20  # without an exposure in between
 # What the head must be looked at for before it may go on.
-NEEDS_A_LOOK = {Cause.LIMIT, Cause.STALL, Cause.STOP_SWITCH, Cause.HOST_HALT}
+NEEDS_A_LOOK = {Cause.LIMIT, Cause.STALL, Cause.STOP_SWITCH, Cause.HOST_HALT, Cause.ZERO_NOT_FOUND}
 LOST = {Reason.NOT_ARMED, Reason.WRONG_BOOT, Reason.NOT_CONFIGURED, Reason.UNKNOWN_POSITION}
 MADE = {Outcome.EXPOSED_SYNC, Outcome.EXPOSED_BLIND}
 

@@ -24,5 +24,7 @@ CAUSES: dict[Cause, str] = {
     Cause.LIMIT: "The head ran on to a limit switch. Support the camera, cut the motor power, free it, then go on.",
     Cause.STALL: "A motor stalled; check balance, load and cables, then go on.",
     Cause.SUPPLY_LOW: "The board's supply fell too low; charge or change the battery, then go on.",
+    Cause.WATCHDOG: "The board's program hung and was restarted by its watchdog; find the cause before leaving it alone.",
+    Cause.ZERO_NOT_FOUND: "A zero switch was not met within the travel; look at the switch and its wire, then go on.",
     Cause.STOP_SWITCH: "The stop switch was pressed; release it when the head is clear, then go on.",
 }
