@@ -20,6 +20,7 @@ from controller.errors import InputError, StorageFailed
 from controller.session.rows import (
     AXES,
     CLOCK_FACT,
+    RETAKE,
     ZERO_FACT,
     DoubtReason,
     DoubtRow,
@@ -170,14 +171,24 @@ class Session:
         with self._db:
             yield
 
+    @contextmanager
+    def at_one_moment(self) -> Iterator[None]:
+        """All that is read within is of the same moment, even while a run writes. Raises StorageFailed."""
+        with _storage(self.path), self._together():
+            yield
+
     def note_end(self, sentence: str, *, complete: bool) -> None:
         """How the run came to its end. Raises StorageFailed."""
         self.note_about("sentence", sentence)
         self.note_about("complete", "yes" if complete else "no")
 
     def note_clock(self, monotonic_ns: int, utc: str) -> None:
-        """Which time of day it is, for the exposures from now on. Raises StorageFailed."""
+        """A run begins: which time of day it is, for the exposures from now on. Raises StorageFailed.
+
+        How an earlier run ended is forgotten, since it says nothing of this one if this one is killed.
+        """
         with _storage(self.path):
+            self._db.execute("DELETE FROM about WHERE name IN ('sentence', 'complete')")
             (latest,) = self._db.execute("SELECT coalesce(max(number), 0) FROM exposures").fetchone()
         self.note_about(f"{CLOCK_FACT}{latest + 1}", f"{monotonic_ns} {utc}")
 
@@ -295,11 +306,24 @@ class Session:
             rows = self._db.execute("SELECT frame, exposure, upto, why FROM doubts ORDER BY number").fetchall()
         return [DoubtRow(frame, exposure, upto, DoubtReason(why)) for frame, exposure, upto, why in rows]
 
-    def wish(self, wish: WishRow) -> None:
-        """Leave a wish for whoever runs this session. Raises StorageFailed."""
+    def wish(self, wish: WishRow) -> int:
+        """Leave a wish for whoever runs this session; its number. Raises StorageFailed."""
         with _storage(self.path):
             text = ",".join(map(str, wish.frames))
-            self._db.execute("INSERT INTO wishes (wanted, frames) VALUES (?, ?)", (wish.wanted, text))
+            row = self._db.execute("INSERT INTO wishes (wanted, frames) VALUES (?, ?)", (wish.wanted, text))
+        return row.lastrowid or 0
+
+    def is_taken(self, number: int) -> bool:
+        """Whether the wish of this number was taken. Raises StorageFailed."""
+        with _storage(self.path):
+            query = "SELECT 1 FROM wishes WHERE number = ? AND taken = 1"
+            return self._db.execute(query, (number,)).fetchone() is not None
+
+    def wanted_again(self) -> set[int]:
+        """Frames that somebody wants again, as far as no run has taken that up yet. Raises StorageFailed."""
+        with _storage(self.path):
+            rows = self._db.execute("SELECT frames FROM wishes WHERE taken = 0 AND wanted = ?", (RETAKE,)).fetchall()
+        return {int(frame) for (frames,) in rows for frame in frames.split(",") if frame}
 
     def has_wishes(self) -> bool:
         """Whether any wish waits to be taken."""

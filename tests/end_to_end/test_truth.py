@@ -81,7 +81,6 @@ def rehearsed(kit: Kit, seed: int, folder: Path) -> tuple[Summary, float]:
         done.shots,
         kind="rehearsal",
         seed=seed,
-        run_complete=done.result.complete,
         sentence=done.result.sentence,
         seconds=done.result.seconds,
     )

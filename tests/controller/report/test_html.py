@@ -71,7 +71,6 @@ def rehearsed(tmp_path_factory: pytest.TempPathFactory) -> tuple[Summary, list[H
         done.shots,
         kind="rehearsal",
         seed=5,
-        run_complete=done.result.complete,
         sentence=done.result.sentence,
         seconds=done.result.seconds,
     )
@@ -143,7 +142,7 @@ def test_what_is_out_of_reach_is_said_where_there_is_any(tmp_path: Path) -> None
     low = kit_of(14.0, head={"tilt": {"min_deg": -20.0}})
     for kit, said in ((low, True), (kit_of(14.0), False)):
         plan = make_plan(kit, 0.3, Request(allow_unreachable=True))
-        summary = summarise(plan, [], kind="rehearsal", seed=1, run_complete=True, sentence="Over.", seconds=1.0)
+        summary = summarise(plan, [], kind="rehearsal", seed=1, sentence="Over.", seconds=1.0)
         write_html(tmp_path / "report.html", plan, summary, [])
         text = (tmp_path / "report.html").read_text(encoding="utf-8")
         assert (f"{plan.region.unreachable_sr:.3f} steradians" in text) == said
