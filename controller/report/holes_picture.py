@@ -19,9 +19,9 @@ from controller.planning.cores import Cores, cores_at
 from controller.planning.directions import Array
 from controller.planning.plan import Frame, Plan
 
-HATCH, BLACK, WHITE = "xxx", "#000000", "#ffffff"
+HATCH, BLACK, WHITE = "xx", "#000000", "#ffffff"
 ROUNDING = 1e-9
-NUMBER: Any = {"color": BLACK, "fontsize": 11, "fontweight": "bold", "ha": "center", "va": "center", "clip_on": True}
+NUMBER: Any = {"color": BLACK, "fontsize": 12, "fontweight": "bold", "ha": "center", "va": "center", "clip_on": True}
 BOX: Any = {"facecolor": WHITE, "edgecolor": BLACK, "pad": 2.0}
 
 
