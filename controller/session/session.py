@@ -346,6 +346,12 @@ class Session:
             (latest,) = self._db.execute("SELECT max(command_id) FROM exposures").fetchone()
         return (latest or 0) + 1
 
+    def state(self) -> str:
+        """The state that the latest run is in, or ended in; empty before the first. Raises StorageFailed."""
+        with _storage(self.path):
+            row = self._db.execute("SELECT state FROM happenings ORDER BY number DESC LIMIT 1").fetchone()
+        return "" if row is None else row[0]
+
     def happenings(self) -> list[Happening]:
         """All happenings in their order."""
         with _storage(self.path):
