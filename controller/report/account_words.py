@@ -2,8 +2,9 @@
 
 from typing import TYPE_CHECKING
 
+from controller.kit.kit import Head, Kit
 from controller.planning.plan import Plan
-from controller.report.verdict import Standing, Verdict
+from controller.report.verdict import Standing, Verdict, has_switch
 from controller.report.wording import counted, direction_words, proof_sentence, region_words
 
 if TYPE_CHECKING:
@@ -13,21 +14,18 @@ SHOWN = 20  # numbers of missing frames in a sentence
 THROUGH = "The run is through."
 
 
-def headline(found: Verdict, *, contact: bool) -> str:
-    """The verdict as sentences; `contact` says whether the kit has a sync contact.
-
-    Only a set of which every exposure is confirmed is called complete.
-    """
+def headline(found: Verdict, kit: Kit) -> str:
+    """The verdict as sentences. Only a set of which every exposure is confirmed is called complete."""
     made = len(found.confirmed) + len(found.assumed)
     sentence = {
         Standing.COMPLETE: "The set is complete.",
-        Standing.ASSUMED: _assumed(found, contact=contact),
-        Standing.UNCHECKED: "Every exposure was made, but zero has not been checked since; `fullturn resume` checks it.",
+        Standing.ASSUMED: _assumed(found, contact=kit.board.sync_contact),
+        Standing.UNCHECKED: "No exposure is missing, but zero was not checked since; `fullturn resume` checks it.",
         Standing.INCOMPLETE: "The set is not complete.",
         Standing.NOT_BEGUN: "No exposure has been made yet.",
         Standing.UNDER_WAY: f"The run is under way: {made} of {found.planned} exposures made so far.",
     }[found.standing]
-    return f"{sentence} {unchecked_words(found.unchecked)}".rstrip()
+    return " ".join([sentence, *_unchecked(found, kit.head)])
 
 
 def _assumed(found: Verdict, *, contact: bool) -> str:
@@ -39,9 +37,18 @@ def _assumed(found: Verdict, *, contact: bool) -> str:
     )
 
 
-def unchecked_words(axes: tuple[str, ...]) -> str:
-    """Which axes were not checked, as a sentence; empty if all were."""
-    return f"Not checked against zero after the last exposures: {' and '.join(axes)}." if axes else ""
+def _unchecked(found: Verdict, head: Head) -> list[str]:
+    """Which axes were not checked, as sentences; none before there is an end that they could be checked at."""
+    if found.standing not in {Standing.COMPLETE, Standing.ASSUMED, Standing.UNCHECKED}:
+        return []
+    blind = [axis for axis in found.unchecked if not has_switch(head, axis)]
+    late = [axis for axis in found.unchecked if has_switch(head, axis)]
+    sentences = []
+    if late:
+        sentences.append(f"Not checked after the last exposures: {' and '.join(late)}.")
+    if blind:
+        sentences.append(f"No switch to check zero by: {' and '.join(blind)}.")
+    return sentences
 
 
 def made_words(summary: "Summary") -> str:

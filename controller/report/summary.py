@@ -111,7 +111,7 @@ def summarise(
         plan_hash=plan.hash,
         seed=seed,
         verdict=found.standing,
-        headline=headline(found, contact=plan.kit.board.sync_contact),
+        headline=headline(found, plan.kit),
         exit_status=found.exit_status,
         complete=found.standing is Standing.COMPLETE,
         sentence=sentence.replace(CLAIM, INSTEAD),

@@ -7,6 +7,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from enum import StrEnum
 
+from controller.kit.kit import Head
 from controller.planning.plan import Plan
 from controller.program.program import Exposure
 from controller.session.rows import DoubtReason, DoubtRow, Doubts, ShotOutcome, ShotRow
@@ -118,7 +119,7 @@ def verdict(
         standing = Standing.UNDER_WAY
     elif missing:
         standing = Standing.INCOMPLETE if shots else Standing.NOT_BEGUN
-    elif any(_has_switch(plan, axis) for axis in unchecked):
+    elif any(has_switch(plan.kit.head, axis) for axis in unchecked):
         standing = Standing.UNCHECKED
     else:
         standing = Standing.ASSUMED if assumed else Standing.COMPLETE
@@ -133,6 +134,6 @@ def verdict(
     )
 
 
-def _has_switch(plan: Plan, axis: str) -> bool:
-    head = plan.kit.head
+def has_switch(head: Head, axis: str) -> bool:
+    """Whether a switch finds the zero of this axis (pan or tilt)."""
     return (head.pan if axis == "pan" else head.tilt).zero_switch
