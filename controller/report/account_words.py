@@ -53,13 +53,12 @@ def _unchecked(found: Verdict, head: Head) -> list[str]:
 
 def made_words(summary: "Summary") -> str:
     """The headline and what was made of the set, without a full stop."""
-    counts = (
-        f"{summary.exposures_made} of {summary.exposures_planned} exposures made "
-        f"({summary.exposures_confirmed} confirmed, {summary.exposures_assumed} assumed)"
-    )
+    kinds = f"({summary.exposures_confirmed} confirmed, {summary.exposures_assumed} assumed)"
     if summary.verdict is Standing.ASSUMED:
         return summary.headline.removesuffix(".")
-    return f"{summary.headline} {counts}"
+    if summary.verdict is Standing.UNDER_WAY:
+        return f"{summary.headline.removesuffix('.')} {kinds}"
+    return f"{summary.headline} {summary.exposures_made} of {summary.exposures_planned} exposures made {kinds}"
 
 
 def again_words(summary: "Summary") -> str:
@@ -80,7 +79,8 @@ def missing_words(summary: "Summary") -> str:
     if not missing:
         return ""
     frames = ", ".join(map(str, missing[:SHOWN])) + (" and more" if len(missing) > SHOWN else "")
-    return f" Missing or in doubt: {counted(len(missing), 'frame')} ({frames})."
+    what = "Still to come" if summary.verdict is Standing.UNDER_WAY else "Missing"
+    return f" {what} or in doubt: {counted(len(missing), 'frame')} ({frames})."
 
 
 def ending_words(summary: "Summary") -> str:
@@ -110,8 +110,9 @@ def shot_proof_sentence(plan: Plan, summary: "Summary") -> str:
             f"the tightest place is {place}, where {summary.worst_margin_deg:.3f}° are to spare."
         )
     else:
+        begin = "Shooting goes on" if summary.verdict is Standing.UNDER_WAY else "There are holes"
         text = (
-            f"There are holes: what was shot does not cover {what}. The largest hole is at {place}, "
+            f"{begin}: what was shot does not cover {what}. The largest hole is at {place}, "
             f"{-summary.worst_margin_deg:.1f}° from the nearest core."
         )
     if not summary.linked:

@@ -75,10 +75,11 @@ def test_a_run_under_way_is_said_to_be_so_however_far_it_is(number: int) -> None
     plan = plan_of()
     summary = summarise(plan, every(plan)[:number], kind="capture", seed=None, sentence="", seconds=1.0, under_way=True)
     assert (summary.verdict, summary.complete, summary.exit_status) == (Standing.UNDER_WAY, False, 1)
-    assert account_text(summary).startswith(
-        f"The run is under way: {number} of {len(plan.exposures)} exposures made so far."
-    )
+    said = f"The run is under way: {number} of {len(plan.exposures)} exposures made so far"
+    assert summary.headline == f"{said}."
+    assert account_text(summary).startswith(f"{said} ({number} confirmed, 0 assumed).")
     assert "How the last run ended" not in account_text(summary)
+    assert "issing" not in account_text(summary)
 
 
 def test_a_set_that_was_not_begun() -> None:
