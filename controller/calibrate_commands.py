@@ -7,7 +7,7 @@ import click
 
 from controller.calibrate_picture_options import steps_by_photographs, steps_picture_options
 from controller.plan_options import Number
-from controller.shared_options import FILE, PORT_HELP, confirmed, json_option, show, with_options
+from controller.shared_options import FILE, PORT_HELP, countdown_option, json_option, show, with_options
 
 if TYPE_CHECKING:
     from controller.calibration.asking import Operator
@@ -65,6 +65,7 @@ def operator() -> "Operator":
 MOVING_OPTIONS = (
     click.option("--port", help="Let the head move by itself between readings. " + PORT_HELP),
     click.option("--yes", is_flag=True, help="Take the question before it moves as answered."),
+    countdown_option,
     click.option("--rehearse", type=click.IntRange(0), metavar="SEED",
                  help="Try it on a simulated head that is not quite what the kit says; nothing is stored."),
 )  # fmt: skip
@@ -88,14 +89,22 @@ def _source(readings: Path | None, options: dict[str, Any], *, leans: bool = Fal
         return Source(None, rehearsed(load_kit(options["kit"]), options["rehearse"], _tell, leans=leans))
     from dataclasses import replace  # noqa: PLC0415
 
-    from controller.commands.jog import HandMover, held_head  # noqa: PLC0415
+    from controller.commands.jog import CLEAR, HandMover, held_head  # noqa: PLC0415
     from controller.errors import WorldError  # noqa: PLC0415
+    from controller.terminal import people_here  # noqa: PLC0415
 
-    question = "The head moves by itself between readings. Is everything clear of it, cables included?"
-    if not confirmed(question, yes=options["yes"]):
-        raise WorldError("Not begun: clear the way first (then --yes answers for you); nothing was moved.")
-    hand, _ = click.get_current_context().with_resource(held_head(options["kit"], options["port"], "fullturn calibrate"))
-    return Source(None, replace(operator(), mover=HandMover(hand)))
+    people = people_here(yes=options["yes"], countdown_s=options["countdown"])
+    held = held_head(options["kit"], options["port"], "fullturn calibrate", people)
+    hand, _ = click.get_current_context().with_resource(held)
+    if not hand.wait_answer(CLEAR):
+        raise WorldError("Not started: clear the way first (then --yes answers for you); nothing was moved.")
+
+    def ask(question: str) -> str:
+        typed = hand.wait_text(f"{question}:")  # while the reading takes its time, Ctrl-C is heard
+        return here.ask(question) if typed is None else typed
+
+    here = operator()
+    return Source(None, replace(here, ask=ask, mover=HandMover(hand, people)))
 
 
 reading_error_option = click.option(

@@ -1,7 +1,6 @@
 """`fullturn capture`, `resume`, `tell`, `jog` and `report`: options only; the work is imported when it runs."""
 
 import sys
-from collections.abc import Callable
 from contextlib import AbstractContextManager
 from dataclasses import asdict
 from pathlib import Path
@@ -10,22 +9,25 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from controller.plan_options import PITCH, YAW, Number
-from controller.shared_options import FILE, PORT_HELP, confirmed, json_option, port_option, show, with_options
-from protocol.units import NS
+from controller.shared_options import FILE, PORT_HELP, countdown_option, json_option, port_option, show, with_options
 
 if TYPE_CHECKING:
-    from controller.capture.hand import Hand
-    from controller.commands.capture import Crew
+    from controller.commands.crew import Crew, Keys
     from controller.commands.preflight import Check
     from controller.display import Display
     from controller.program.program import Program
     from controller.report.summary import Summary
 
-yes_option = click.option("--yes", is_flag=True, help="Take every question as answered, for scripts.")
+yes_option = click.option(
+    "--yes", is_flag=True, help="Answer every question by yes, but for those that need a person at the head."
+)
 RUN_OPTIONS = (
     yes_option,
-    click.option("--countdown", type=click.IntRange(0, 600), default=5, show_default=True,
-                 help="Seconds before the first motion."),
+    countdown_option,
+    click.option("--ask-before-moving", is_flag=True,
+                 help="After an interruption the head moves only when somebody has said yes."),
+    click.option("--on-hang-up", type=click.Choice(["go-on", "stop"]), default="go-on", show_default=True,
+                 help="What a run does when its terminal hangs up."),
     click.option("--skip-sweep", is_flag=True, help="Leave out the slow walk round the extremes."),
     click.option("--tether", is_flag=True, help="Confirm each exposure by its file, over USB (needs fullturn[tether])."),
     click.option("--log", type=click.Path(dir_okay=False, path_type=Path),
@@ -57,13 +59,15 @@ def capture(plan: Path, port: str, out: Path, kit: Path | None, as_json: bool, *
     replaces, an emergency stop, which must work without this program.
     """
     from controller.commands.series import capture_series, series_of  # noqa: PLC0415
+    from controller.terminal import lasting_terminal  # noqa: PLC0415
 
     series = series_of(out, **{name: options[name] for name in SERIES_NAMES})
     crew = _crew(options, as_json)
     status = 0
-    for summary, session in capture_series(plan, port, series, crew, kit, _say(as_json)):
-        _end(summary, as_json, f"The session is {session}; `fullturn report {session}` audits it", status=False)
-        status = max(status, summary.exit_status)
+    with lasting_terminal():
+        for summary, session in capture_series(plan, port, series, crew, kit):
+            _end(summary, as_json, f"The session is {session}; `fullturn report {session}` audits it", status=False)
+            status = max(status, summary.exit_status)
     if status:
         raise SystemExit(status)
 
@@ -79,9 +83,11 @@ SERIES_NAMES = ("start_at", "start_when_sun", "latitude", "longitude", "repeat",
 def resume(session: Path, port: str | None, as_json: bool, **options: Any) -> None:
     """Go on with a SESSION: make the exposures that are missing, in doubt, or wanted once more."""
     from controller.commands.capture import resume_command  # noqa: PLC0415
+    from controller.terminal import lasting_terminal  # noqa: PLC0415
 
-    summary = resume_command(session, port, _crew(options, as_json))
-    _end(summary, as_json, f"The session is {session}; `fullturn report {session}` audits it")
+    with lasting_terminal():
+        summary = resume_command(session, port, _crew(options, as_json))
+        _end(summary, as_json, f"The session is {session}; `fullturn report {session}` audits it")
 
 
 @click.command(short_help="Tell the run of a SESSION to pause, go on, retake, stop.")
@@ -91,8 +97,9 @@ def resume(session: Path, port: str | None, as_json: bool, **options: Any) -> No
 def tell(session: Path, wish: tuple[str, ...], as_json: bool) -> None:
     """Tell a run from another terminal what to do.
 
-    WISH is pause (after the exposure), pause-after-row, go-on, stop (with a ramp), halt (at once), or retake 12,13 (these
-    frames once more, at the end; match.json in place of numbers: those that `fullturn match` named). A session that
+    WISH is yes or no (the answer to what it asks), pause (after the exposure), pause-after-row, go-on, stop (with a
+    ramp), halt (at once), or retake 12,13 (these frames again, at the end; match.json in place of numbers: those that
+    `fullturn match` named). A session that
     nobody runs can be told to retake: `resume` makes them.
     """
     from controller.commands.tell import tell_command  # noqa: PLC0415
@@ -105,15 +112,25 @@ def tell(session: Path, wish: tuple[str, ...], as_json: bool) -> None:
 @click.argument("kit", type=FILE)
 @port_option
 @click.option("--to", type=(YAW, PITCH), metavar="YAW PITCH", help="Go there and end, degrees.")
+@click.option("--zero-here", is_flag=True, help="A head without switches is at its mark now: this place is zero.")
 @yes_option
+@countdown_option
 @json_option
-def jog(kit: Path, port: str, to: tuple[float, float] | None, yes: bool, as_json: bool) -> None:
+def jog(
+    kit: Path,
+    port: str,
+    to: tuple[float, float] | None,
+    zero_here: bool,
+    yes: bool,
+    countdown: int,
+    as_json: bool,
+) -> None:
     """Move the head of the KIT slowly, for aiming and for setting zero. Zero is found first if it is not known."""
     from controller.commands.jog import jog_command  # noqa: PLC0415
+    from controller.terminal import people_here  # noqa: PLC0415
 
-    key = click.getchar if sys.stdin.isatty() else None
-    place = jog_command(kit, port, to, key, _say(as_json), lambda question: confirmed(question, yes=yes))
-    show(asdict(place) if as_json else f"The head stands at {place.text()}")
+    place = jog_command(kit, port, to, _keys(), people_here(yes=yes, countdown_s=countdown), zero_here=zero_here)
+    show(asdict(place) if as_json else f"The head is at {place.text()}")
 
 
 @click.command(short_help="Audit a SESSION: what is there, and what is missing.")
@@ -132,52 +149,36 @@ def report(session: Path, out: Path | None, as_json: bool) -> None:
     _end(summary, as_json, f"The report is in {out / 'report.html'}" if out else "")
 
 
-def _say(as_json: bool) -> Callable[[str], None]:
-    return (lambda _: None) if as_json else (lambda sentence: click.echo(sentence, err=True))
+def _keys() -> "Keys | None":
+    """Single keys of this terminal, None where there is none."""
+    from controller.commands.crew import Keys  # noqa: PLC0415
+    from controller.typed import next_key, single_keys  # noqa: PLC0415
+
+    return Keys(single_keys, next_key) if sys.stdin is not None and sys.stdin.isatty() else None
 
 
 def _crew(options: dict[str, Any], as_json: bool) -> "Crew":
-    from controller import clock  # noqa: PLC0415
-    from controller.commands.capture import Crew  # noqa: PLC0415
-    from controller.commands.jog import jog_by_keys  # noqa: PLC0415
+    from controller.capture.events import Kind  # noqa: PLC0415
+    from controller.commands.crew import Crew  # noqa: PLC0415
     from controller.display import display  # noqa: PLC0415
-    from controller.typed import TypedLines  # noqa: PLC0415
-
-    yes, say = options["yes"], _say(as_json)
+    from controller.terminal import people_here, say  # noqa: PLC0415
 
     def tell_check(check: "Check") -> None:
-        say(f"{'ok' if check.good else 'NO':3}{check.what}: {check.found}")
-
-    def confirm(question: str) -> bool:
-        return confirmed(question, yes=yes)
-
-    def count_down() -> None:
-        for left in range(options["countdown"], 0, -1):
-            say(f"The head moves in {left} s. Ctrl-C stops it.")
-            clock.wait_ns(NS)
-
-    def hold(frame: int, yaw_deg: float, pitch_deg: float) -> bool:
-        where = f"Frame {frame} is taken by hand: aim at yaw {yaw_deg:.1f}°, pitch {pitch_deg:.1f}° and hold still."
-        return confirm(where + " Ready?")
+        if not as_json:
+            say(f"{'ok' if check.good else 'NO':3}{check.what}: {check.found}")
 
     def show_run(program: "Program", now_ns: int, made: set[tuple[int, int]]) -> AbstractContextManager["Display"]:
         return display(program, now_ns, made, options["log"])
 
-    def set_zero(hand: "Hand") -> None:
-        say("Move the head to its zero mark: level, yaw 0.")
-        jog_by_keys(hand, click.getchar, say)
-
-    attended = sys.stdin.isatty() and not yes
+    yes = options["yes"]
     return Crew(
+        people_here(yes=yes, countdown_s=options["countdown"], ask_before_moving=options["ask_before_moving"]),
         tell_check,
-        confirm,
-        count_down,
         show_run,
-        hold,
-        TypedLines().next_line,
-        set_zero if attended else None,
-        not options["skip_sweep"],
-        options["tether"],
+        keys=None if yes else _keys(),
+        sweep=not options["skip_sweep"],
+        tether=options["tether"],
+        hang_up=Kind.STOP if options["on_hang_up"] == "stop" else None,
     )
 
 

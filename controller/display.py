@@ -1,7 +1,7 @@
 """What a run looks like while it goes on: a screen on a terminal, plain lines elsewhere, and a log as data."""
 
 import json
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass, field
 from datetime import datetime, timedelta
@@ -30,6 +30,7 @@ SPHERE_LINES, SPHERE_COLUMNS = 9, 48
 PAUSES = {None: "none wanted", Kind.PAUSE: "after this exposure", Kind.PAUSE_AFTER_ROW: "after this row"}
 DOING = {
     "connecting": "greeting the board",
+    "warning": "about to move: keep clear",
     "arming": "arming the board",
     "referencing": "finding zero",
     "moving": "turning",
@@ -40,19 +41,23 @@ DOING = {
     "exposing": "exposing",
     "recovering": "waiting for the camera",
     "paused": "paused: Enter or `go-on` goes on",
-    "asking": "waiting for the frame by hand",
+    "asking": "waiting for an answer: y or n, then Enter",
     "suspended": "the board is out of reach; trying again",
     "reconnecting": "greeting the board again",
     "quieting": "bringing the head to rest",
     "closing": "disarming the board",
     "stopping": "bringing the head to rest",
 }
+PAUSED = "Paused: the head stays still. Enter or `go-on` goes on, `stop` ends."
 WARNINGS = {
-    ("suspended", "link_lost"): "The line is dead; trying to reach the board again.",
-    ("suspended", "restarted"): "The board has restarted; zero is found again.",
+    (
+        "suspended",
+        "link_lost",
+    ): "The line is dead. The run is suspended until the board answers again.",
+    ("suspended", "restarted"): "The board has restarted. The run is suspended; zero must be found again.",
     ("suspended", "overdue"): "A command takes too long; asking the board.",
-    ("suspended", "held"): "The board heard nothing from here for too long and stopped; going on.",
-    ("suspended", "refused"): "The board says no for now; trying again.",
+    ("suspended", "held"): "The board heard nothing from here for too long and stopped; the run goes on soon.",
+    ("suspended", "refused"): "The board refuses for now; trying again soon.",
     ("suspended", "cut_short"): "The board stopped by itself; finding out why.",
     ("recovering", "not_confirmed"): "The camera did not answer; trying again.",
     ("referencing", "checked"): "Zero was found elsewhere than it should be; the latest frames are shot again.",
@@ -147,8 +152,10 @@ def screen_text(seen: Seen, run: Watched, now_ns: int, time_of_day: datetime) ->
 class Display:
     """Shows one run: told of what happens, and of the time that passes."""
 
-    def __init__(self, seen: Seen, console: Console, live: Live | None, log: IO[str] | None) -> None:
-        self._seen, self._console, self._live, self._log = seen, console, live, log
+    def __init__(
+        self, seen: Seen, say: Callable[[str], None], live: Live | None = None, log: IO[str] | None = None
+    ) -> None:
+        self._seen, self.say, self._live, self._log = seen, say, live, log
         self._run: Watched | None = None
         self._fresh_ns = 0
 
@@ -162,7 +169,9 @@ class Display:
         self._seen.take(happening)
         warning = WARNINGS.get((happening.state, happening.what))
         if self._live is None and warning is not None and (warning != before or happening.state == "suspended"):
-            self._console.print(warning, highlight=False)
+            self.say(warning)
+        if happening.state == "paused":
+            self.say(PAUSED)
         self._write({"state": happening.state, "what": happening.what, "frame": happening.frame}, happening.at_ns)
 
     def exposed(self) -> None:
@@ -171,7 +180,7 @@ class Display:
         seen.exposed()
         self._write({"made": seen.made_before + seen.done}, None)
         if self._live is None and worth_a_line(seen.done, seen.total):
-            self._console.print(f"Capturing, exposures: {seen.done} of {seen.total}", highlight=False)
+            self.say(f"Capturing, exposures: {seen.done} of {seen.total}")
 
     def tick(self, now_ns: int) -> None:
         """Time has passed."""
@@ -189,10 +198,6 @@ class Display:
         )
         self._live.refresh()
 
-    def say(self, sentence: str) -> None:
-        """Something that the operator should read."""
-        self._console.print(sentence, highlight=False)
-
     def _write(self, row: dict[str, object], at_ns: int | None) -> None:
         if self._log is not None:
             at_s = None if at_ns is None else round((at_ns - self._seen.began_ns) / NS, 3)
@@ -208,6 +213,10 @@ def display(program: Program, began_ns: int, made: set[tuple[int, int]], log: Pa
         made_of[frame] = made_of.get(frame, 0) + 1
     seen = Seen(program, began_ns, len(made), len(program.exposures), made_of=made_of)
     console = Console(stderr=True)
+
+    def say(sentence: str) -> None:
+        console.print(sentence, highlight=False, soft_wrap=True)
+
     try:
         file = None if log is None else log.open("a", encoding="utf-8")
     except OSError as error:
@@ -215,9 +224,9 @@ def display(program: Program, began_ns: int, made: set[tuple[int, int]], log: Pa
     try:
         if console.is_terminal:
             with Live(console=console, auto_refresh=False, transient=True) as live:
-                yield Display(seen, console, live, file)
+                yield Display(seen, say, live, file)
         else:
-            yield Display(seen, console, None, file)
+            yield Display(seen, say, None, file)
     finally:
         if file is not None:
             file.close()

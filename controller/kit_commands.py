@@ -10,7 +10,7 @@ from typing import Any
 import click
 
 from controller.plan_options import Number
-from controller.shared_options import FILE, PORT_HELP, confirmed, json_option, show
+from controller.shared_options import FILE, PORT_HELP, confirmed, countdown_option, json_option, show
 
 OUT = click.Path(dir_okay=False, path_type=Path)
 
@@ -182,6 +182,7 @@ def loads(kit_file: Path, as_json: bool, **given: Any) -> None:
 @click.option("--done", multiple=True, metavar="STEP", help="Say that this step is done.")
 @click.option("--again", multiple=True, metavar="STEP", help="Open this step again.")
 @click.option("--list", "only_list", is_flag=True, help="Only say how each step stands.")
+@countdown_option
 @json_option
 def setup(
     kit_file: Path,
@@ -190,6 +191,7 @@ def setup(
     done: tuple[str, ...],
     again: tuple[str, ...],
     only_list: bool,
+    countdown: int,
     as_json: bool,
 ) -> None:
     """Set up head and camera step by step: level, lens, zero, cables, exposure.
@@ -205,6 +207,7 @@ def setup(
         setup_state,
     )
     from controller.commands.kit_setup import as_json as steps_as_json  # noqa: PLC0415
+    from controller.terminal import people_here  # noqa: PLC0415
 
     if done or again:
         mark_steps(kit_file, done, again)
@@ -217,6 +220,7 @@ def setup(
             tell=click.echo,
             ask=lambda question: click.prompt(question, default="", show_default=False),
             agree=lambda question: confirmed(question, yes=False),
+            people=people_here(yes=False, countdown_s=countdown),
             port=port,
             picture=picture,
         )

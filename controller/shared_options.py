@@ -10,6 +10,13 @@ import click
 FILE = click.Path(exists=True, dir_okay=False, path_type=Path)
 PORT_HELP = "A device, usb:SERIALNUMBER, or a URL like socket://host:7000."
 port_option = click.option("--port", required=True, help=PORT_HELP)
+countdown_option = click.option(
+    "--countdown",
+    type=click.IntRange(0, 600),
+    default=5,
+    show_default=True,
+    help="Seconds between telling that the head moves and the motion.",
+)
 json_option = click.option("--json", "as_json", is_flag=True, help="Print one JSON value instead of sentences.")
 
 
@@ -36,4 +43,7 @@ def confirmed(question: str, *, yes: bool) -> bool:
     """The answer to a question: what `yes` says where that is true or nobody is there to be asked."""
     if yes or not sys.stdin.isatty():
         return yes
+    from controller.typed import TypedLines  # noqa: PLC0415
+
+    TypedLines().forget()  # what was typed before the question is no answer to it
     return click.confirm(question, err=True)

@@ -70,6 +70,8 @@ class Incidents:
             self._ends.append((now_ns + round(fault.for_s * NS), fault))
             self._ends.sort(key=lambda end: end[0])
         self.happened.append(Incident(now_ns, KINDS[fault.kind].says + _amount(fault) + lasting))
+        if rig.person is not None and fault.kind in BY_HAND and (fault.for_s or BY_HAND_S) >= BY_HAND_S:
+            rig.person.touch(now_ns)
         BEGIN[fault.kind](rig, now_ns, fault)
 
     def _end(self, rig: "Rig", now_ns: int, fault: Fault) -> None:
@@ -85,6 +87,10 @@ def _amount(fault: Fault) -> str:
     return f" ({', '.join(parts)})" if parts else ""
 
 
+BY_HAND = {"line-cut", "supply-dip", "stop-switch", "board-reset"}
+"""What somebody beside the head does to it: a cable pulled, a battery changed, a switch pressed."""
+BY_HAND_S = 10.0
+"""What is over sooner was not done by hand: nobody pulls a cable and puts it back in less."""
 Handler = Callable[["Rig", int, Fault], None]
 
 

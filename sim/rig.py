@@ -9,6 +9,7 @@ from sim.board import Board
 from sim.camera import Camera, CameraSpec, Opening
 from sim.head import Head, HeadSpec
 from sim.incidents import HostState, Incidents
+from sim.person import Person
 from sim.scenario import Scenario
 from sim.trace import Trace
 from sim.truth import Truth
@@ -54,6 +55,8 @@ class Rig:
         self.host = HostState()
         self.trace: Trace | None = None
         """Follows the head all along, for who wants to see it."""
+        self.person: Person | None = None
+        """Somebody beside the head, if there is anybody."""
         self.incidents = Incidents(spec.scenario)
         self._opened: Opening | None = None
         self._bounce_ns: int | None = None
@@ -113,6 +116,8 @@ class Rig:
         data = self.to_board.arrived(now_ns)
         if data:
             self.board.receive(now_ns, data)
+        if self.person is not None:
+            self.person.watch(self.head)
         self._shake()
         self._flush(now_ns)
 

@@ -21,10 +21,10 @@ YAWS = 8
 
 
 class Mover(Protocol):
-    """Something that can move the head; None of its moves may be relied on before it has returned."""
+    """Something that can move the head. A move is complete only when the call returns."""
 
-    def wait_go_to(self, axis: AxisName, steps: int) -> None:
-        """Move one axis to an absolute step and come to rest. Raises WorldError."""
+    def wait_go_to(self, axis: AxisName, *stops: int) -> None:
+        """Move one axis to these absolute steps in turn and come to rest. Raises WorldError."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -50,9 +50,8 @@ class Operator:
         """Bring an axis to an angle, coming from below (+1), from above (-1) or from anywhere (0)."""
         steps = None if steps_per_degree is None else round(angle_deg * steps_per_degree)
         if self.mover is not None and steps is not None and steps_per_degree is not None:
-            if side:
-                self.mover.wait_go_to(axis, steps - side * round(2 * steps_per_degree))
-            self.mover.wait_go_to(axis, steps)
+            before = [steps - side * round(2 * steps_per_degree)] if side else []
+            self.mover.wait_go_to(axis, *before, steps)
             return
         come = {0: "", 1: ", coming from below", -1: ", coming from above"}[side]
         at = "" if steps is None else f" (step {steps})"

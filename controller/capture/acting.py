@@ -3,8 +3,9 @@
 from typing import Any
 
 from controller.capture import requests
-from controller.capture.effects import Conclude, Doubt, Effect, End, Send, SendUrgent, Timer
+from controller.capture.effects import Conclude, Doubt, Effect, End, Send, SendUrgent, Shut, Timer
 from controller.capture.events import Event, Kind
+from controller.capture.people import Care, Heed
 from controller.capture.states import RunState
 from controller.kit.kit import Kit
 from controller.program.build import build_steps, look_steps
@@ -29,7 +30,14 @@ class Acting:
     up it becomes the steps of another pass.
     """
 
-    def __init__(self, program: Program, first_id: int, remembered: Remembered) -> None:
+    def __init__(
+        self, program: Program, first_id: int, remembered: Remembered, care: Care | None, *, zero_is_here: bool
+    ) -> None:
+        self.people = Heed(care, announced=care is None)
+        self.left_out: set[Exposure] = set()  # by hand, and the operator said no
+        self.is_armed = False
+        self.same_boot = False  # the board that has just answered has not restarted since zero was found
+        self.zero_is_here = zero_is_here
         self.state = RunState.IDLE
         self.program = program
         self.turn = _turn(program.kit, remembered)  # where the camera makes the bracket by itself
@@ -126,9 +134,32 @@ class Acting:
         """Every exposure is made, or given up, and zero was looked at once more."""
         return not self.left and not self.later and self.cursor >= len(self.steps)
 
-    def send_arming(self) -> None:
-        """Describe both axes and arm."""
+    def must_arm(self, _: Any) -> bool:
+        """The board is not armed, so nothing but pausing or ending is possible."""
+        return not self.is_armed
+
+    def must_reference(self, _: Any) -> bool:
+        """Where the head points is not known."""
+        return not self.position_known
+
+    def move_is_due(self, _: Any) -> bool:
+        """The step that comes next is a move."""
+        return isinstance(self.steps[self.cursor], MoveStep)
+
+    def motion_is_next(self) -> bool:
+        """A command that can start motion comes next."""
+        return self.must_arm(None) or self.must_reference(None) or self.move_is_due(None)
+
+    def shut(self) -> None:
+        """Hands may come to the head: nothing moves until people are told again."""
+        if self.people.care is not None and self.people.announced:
+            self.people.announced = False
+            self.effects.append(Shut())
+
+    def arm(self, _: Any) -> None:
+        """Tell the board about both axes and allow it to move them."""
         assert self.boot_id is not None
+        self.effects.append(Timer(None, overdue=False))
         self.effects += [Send(request) for request in requests.arming(self.program, self.boot_id, self._take_id)]
 
     def reference(self, data: Any) -> None:
@@ -186,6 +217,7 @@ class Acting:
 
     def _stop(self, data: Any) -> None:
         event: Event = data.kwargs["event"]
+        self.is_armed = False
         self.effects += [SendUrgent(Stop()), Timer(event.at_ns + self.program.stop_deadline_ns, overdue=True)]
 
     def _fail(self, sentence: str) -> None:

@@ -9,6 +9,7 @@ from collections import deque
 from collections.abc import Callable
 
 from controller.capture.events import Event, Kind, Wanted
+from controller.capture.gate import Gate
 from controller.capture.port import Port
 from controller.program.program import Program
 from protocol.codec import PROTOCOL_VERSION
@@ -55,10 +56,10 @@ ENDINGS = {
 
 
 class BoardClient:
-    """One board on one port, spoken to as `program` says."""
+    """One board on one port, spoken to as `program` says; what can start motion passes the `gate`."""
 
-    def __init__(self, port: Port, program: Program) -> None:
-        self._port = port
+    def __init__(self, port: Port, program: Program, gate: Gate) -> None:
+        self._port, self._gate = port, gate
         self._program = program
         self._link = self._new_link()
         self._quiet_ns = program.silence_ms * MS // ASKS_PER_SILENCE
@@ -88,6 +89,7 @@ class BoardClient:
 
     def send(self, request: Request, expected_ns: int = 0) -> None:
         """Send a request; if it is a command whose end is awaited, `expected_ns` says when that is due."""
+        self._gate.check(request)
         if isinstance(request, Reference | Move | Expose):
             self._running = request.command_id
             self._due_at = self._port.now() + expected_ns
@@ -119,7 +121,7 @@ class BoardClient:
             if self._events:  # before any wish: what has happened must not meet a state that no longer expects it
                 return self._events.popleft()
             if (wanted := wish()) is not None:
-                return Event(wanted.kind, now, frames=wanted.frames)
+                return Event(wanted.kind, now, frames=wanted.frames, text=wanted.text)
             self._write()
             if deadline_ns is not None and now >= deadline_ns:
                 return None

@@ -3,6 +3,7 @@
 from dataclasses import dataclass
 from typing import TypeAlias
 
+from controller.capture.people import Question
 from controller.session.rows import DoubtReason, Intent, ShotOutcome
 from protocol.messages import Request
 
@@ -85,11 +86,22 @@ class Doubt:
 
 @dataclass(frozen=True, slots=True)
 class Ask:
-    """Ask the operator to hold the camera at a pose by hand, and go on when that is so."""
+    """Put a question to the operator."""
 
-    frame: int
-    yaw_deg: float
-    pitch_deg: float
+    question: Question
+
+
+@dataclass(frozen=True, slots=True)
+class Announce:
+    """Tell people that the head moves in `lead_ns` nanoseconds and why. When these have passed the gate opens: WAITED."""
+
+    why: str
+    lead_ns: int
+
+
+@dataclass(frozen=True, slots=True)
+class Shut:
+    """Shut the gate: nothing moves until it is announced again."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -105,4 +117,4 @@ class End:
 
 Record: TypeAlias = Intend | Conclude | Zeroed | Checked | Doubt
 """What is written to the session."""
-Effect: TypeAlias = Greet | Reopen | Listen | Send | SendUrgent | Timer | Ask | End | Record
+Effect: TypeAlias = Greet | Reopen | Listen | Send | SendUrgent | Timer | Ask | Announce | Shut | End | Record

@@ -32,6 +32,7 @@ class Endings(Acting):
         """Stop the pulses at once, and make sure that the board has heard it."""
         event: Event = data.kwargs["event"]
         self.why = "Halted as asked: the position of the head is no longer known."
+        self.is_armed = False
         deadline_ns = event.at_ns + self.program.stop_deadline_ns
         self.effects += [SendUrgent(Halt()), Timer(deadline_ns, overdue=True)]
 
@@ -50,7 +51,10 @@ class Endings(Acting):
 
     def fail_not_at_rest(self, _: Any) -> None:
         """The head should stand still by now."""
-        self._fail("The board does not say that the head stands still; cut the motor power before going near it.")
+        self._fail(
+            "The board does not say that the head stands still; support the camera and cut the motor power before "
+            "you reach in."
+        )
 
     def fail_refused(self, data: Any) -> None:
         """The board does not let us begin."""
@@ -74,7 +78,10 @@ class Endings(Acting):
 
     def fail_incomplete(self, _: Any) -> None:
         """The run is through, and some exposures were not confirmed."""
-        if self.given_up:
+        if self.left_out:
+            frames = ", ".join(str(frame) for frame in sorted({frame for frame, _ in self.left_out}))
+            why = f"Frames by hand were left out: {frames}. `fullturn resume` at a terminal asks for them again."
+        elif self.given_up:
             frames = ", ".join(str(frame) for frame in sorted({frame for frame, _ in self.given_up}))
             why = f"The camera stayed silent at frames {frames}, also at the end; go on to try them once more."
         else:

@@ -25,6 +25,7 @@ class Kind(StrEnum):
     WAITED = "waited"
     OVERDUE = "overdue"
     ANSWERED = "answered"
+    DECLINED = "declined"
     REFUSED = "refused"
     HELD = "held"
     RESTARTED = "restarted"
@@ -58,11 +59,18 @@ class Event:
     """What the board noted of the switches at zero."""
     frames: tuple[int, ...] = ()
     """Which frames a RETAKE wants once more."""
+    port_gone: bool = False
+    """Of a LINK_LOST: the port itself is gone, as when a cable is pulled."""
+    text: str = ""
+    """What was typed, of an ANSWERED that asked for a text."""
 
 
 @dataclass(frozen=True, slots=True)
 class Wanted:
-    """What the operator wants of a run: PAUSE, PAUSE_AFTER_ROW, GO_ON, RETAKE (of `frames`), STOP or HALT."""
+    """What the operator wants of a run: PAUSE, PAUSE_AFTER_ROW, GO_ON, RETAKE (of `frames`), STOP or HALT; or how a
+    question is answered: ANSWERED (yes) or DECLINED (no).
+    """
 
     kind: Kind
     frames: tuple[int, ...] = ()
+    text: str = ""

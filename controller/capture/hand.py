@@ -1,30 +1,42 @@
-"""Moving the head for a person or a measurement: one motion at a time, each waited for.
+"""Moving the head for a person or a measurement: one motion at a time, each announced and waited for.
 
 What goes wrong is an exception here, with the sentence for the operator; a run that must go on by itself is the business
-of the state machine.
+of the state machine. While a person is asked or thinks, the board is kept content and every other word is heard.
 """
 
+from collections.abc import Callable
 from typing import NoReturn
 
 from controller.capture import requests
-from controller.capture.board import BoardClient, Wish
+from controller.capture.board import BoardClient
 from controller.capture.events import Event, Kind
+from controller.capture.gate import Gate
+from controller.capture.operator import NOBODY, Asked
+from controller.capture.people import MOMENT_NS, Question
 from controller.capture.port import Port
 from controller.capture.sentences import CAUSES, REASONS
 from controller.errors import BoardRefused, InputError, LinkLost, RunStopped, WorldError
 from controller.program import timing
 from controller.program.program import Program
 from protocol.messages import ZERO_SWITCHES, Capability, Halt, Move, Stop
-from protocol.units import BootId, CommandId, Steps
+from protocol.units import MS, BootId, CommandId, Steps
+
+LOOK_NS = 50 * MS  # between two looks at what somebody may have pressed
+STOPPING = {Kind.PAUSE, Kind.STOP, Kind.HALT}
 
 
 class Hand:
-    """A head that somebody moves. `known` says whether its position is; `at_steps` is where it stands, if so."""
+    """A head that somebody moves. `known` says whether its position is; `at_steps` is where it stands, if so.
 
-    def __init__(self, port: Port, program: Program, wish: Wish = lambda: None) -> None:
-        self._port, self._program, self._wish = port, program, wish
-        self._board = BoardClient(port, program)
+    `operator` is who is heard and asked meanwhile, `gate` what every command to move passes.
+    """
+
+    def __init__(self, port: Port, program: Program, operator: Asked = NOBODY, gate: Gate | None = None) -> None:
+        self._port, self._program, self._operator = port, program, operator
+        self.gate = Gate.of_simulation() if gate is None else gate
+        self._board = BoardClient(port, program, self.gate)
         self._next_id = 1
+        self._greeted = self._armed = False
         self.known = False
         self.at_steps = (0, 0)
         self.capabilities = Capability(0)
@@ -47,17 +59,81 @@ class Hand:
         per_pan, per_tilt = self.steps_per_degree
         return pan / per_pan, tilt / per_tilt
 
-    def wait_ready(self) -> None:
-        """Greet the board, hear where the head stands, arm it. Raises WorldError, LinkLost."""
+    # People.
+
+    def wait_announced(self, why: str, lead_ns: int) -> None:
+        """Tell people that the head moves in `lead_ns` and why, and give them that time. Raises RunStopped."""
+        while True:
+            opens_ns = self.gate.announce(why, lead_ns)
+            self._wait(None, lead_ns)
+            # Once more if the host slept over it, or the board restarted meanwhile: somebody may be at it.
+            if self.gate.announced is not None and self._port.now() <= opens_ns + MOMENT_NS:
+                return
+
+    def wait_answer(self, question: Question) -> bool:
+        """Ask, and return the answer, however long it takes. Nothing moves after it unless it is announced.
+
+        Raises RunStopped; WorldError, LinkLost where the board gives up meanwhile.
+        """
+        self.gate.shut()
+        answer = self._operator.ask(question)
+        return self._wait_said().kind is Kind.ANSWERED if answer is None else answer
+
+    def wait_text(self, words: str) -> str | None:
+        """Ask for a line of text; None if nobody is there to type it. Raises what `wait_answer` raises."""
+        self.gate.shut()
+        return self._wait_said().text if self._operator.ask_text(words) else None
+
+    def _wait_said(self) -> Event:
+        try:
+            while True:
+                event = self._board.wait_event(None, self._operator.next_wish)
+                assert event is not None
+                if event.kind in {Kind.ANSWERED, Kind.DECLINED}:
+                    return event
+                self._heed(event)
+        finally:
+            self._operator.withdraw()
+
+    def wait_key(self, pressed: Callable[[], str | None]) -> str:
+        """What is pressed next, with everything else heard meanwhile; `pressed` never waits. Raises RunStopped."""
+        while True:
+            key = pressed()
+            if key is not None:
+                return key
+            self._wait(None, LOOK_NS)
+
+    def wait_until(self, over: Callable[[], bool]) -> None:
+        """Wait until `over` says so, with everything else heard meanwhile. Raises RunStopped."""
+        while not over():
+            self._wait(None, LOOK_NS)
+
+    # The head.
+
+    def wait_known(self) -> None:
+        """Greet the board and hear where the head stands; nothing is armed. Raises WorldError, LinkLost."""
         self._board.greet()
+        self._greeted, self._armed = True, False
         welcome = self._wait(Kind.WELCOMED, None)
+        assert welcome is not None
         assert welcome.boot_id is not None
         self.boot_id, self.capabilities = welcome.boot_id, welcome.capabilities or Capability(0)
         self._next_id = max(self._next_id, welcome.command_id + 1)
         self.wait_rest()
+
+    def wait_armed(self) -> None:
+        """Allow the board to move, unless it is allowed already. Raises WorldError, LinkLost."""
+        if self._armed:
+            return
         for request in requests.arming(self._program, self.boot_id, self._take_id):
             self._board.send(request)
         self._wait(Kind.ARMED, None)
+        self._armed = True
+
+    def wait_ready(self) -> None:
+        """Greet the board, hear where the head stands, arm it. Raises WorldError, LinkLost."""
+        self.wait_known()
+        self.wait_armed()
 
     def wait_zero(self) -> None:
         """Find zero; an axis without a switch takes the place where it stands. Raises WorldError, LinkLost."""
@@ -68,26 +144,37 @@ class Hand:
 
     def wait_move(self, pan_steps: int, tilt_steps: int) -> None:
         """Go there. Raises InputError outside the limits; WorldError, LinkLost."""
-        axes = (self._program.pan, self._program.tilt)
         target = (pan_steps, tilt_steps)
+        self.must_reach(target)
+        expected_ns = self.motion_ns(target)
+        self._board.send(Move(self._take_id(), Steps(pan_steps), Steps(tilt_steps)), expected_ns)
+        self._wait(Kind.ARRIVED, timing.deadline_ns(expected_ns, self._program.kit.board.baud))
+        self.at_steps = target
+
+    def must_reach(self, target: tuple[int, int]) -> None:
+        """Raise InputError for a target outside the limits."""
+        axes = (self._program.pan, self._program.tilt)
         for name, axis, goal in zip(("pan", "tilt"), axes, target, strict=True):
             if not axis.min_steps <= goal <= axis.max_steps:
                 raise InputError(
                     f"{goal / axis.steps_per_degree:.2f} degrees lies outside the limits of head.{name}: "
                     f"{axis.min_steps / axis.steps_per_degree:.2f} to {axis.max_steps / axis.steps_per_degree:.2f}."
                 )
-        expected_ns = max(
+
+    def motion_ns(self, target: tuple[int, int], start: tuple[int, int] | None = None) -> int:
+        """How long it turns from `start`, or from where it stands, to `target`."""
+        axes = (self._program.pan, self._program.tilt)
+        return max(
             timing.motion_ns(goal - here, axis.speed_steps_s, axis.accel_steps_s2)
-            for axis, here, goal in zip(axes, self.at_steps, target, strict=True)
+            for axis, here, goal in zip(axes, start or self.at_steps, target, strict=True)
         )
-        self._board.send(Move(self._take_id(), Steps(pan_steps), Steps(tilt_steps)), expected_ns)
-        self._wait(Kind.ARRIVED, timing.deadline_ns(expected_ns, self._program.kit.board.baud))
-        self.at_steps = target
 
     def wait_rest(self) -> None:
-        """Bring the head to rest, disarmed. Raises WorldError, LinkLost."""
+        """Bring the head to rest, disarmed; nothing moves then unless it is announced. Raises WorldError, LinkLost."""
+        self._armed = False
         self._board.send_urgent(Stop())
         rest = self._wait(Kind.AT_REST, self._program.stop_deadline_ns)
+        assert rest is not None
         self.known = rest.known
         if rest.known:
             self.at_steps = rest.at_steps
@@ -96,30 +183,39 @@ class Hand:
         self._next_id += 1
         return CommandId(self._next_id - 1)
 
-    def _wait(self, wanted: Kind, patience_ns: int | None) -> Event:
+    def _wait(self, wanted: Kind | None, patience_ns: int | None) -> Event | None:
+        """Wait for an event of a kind; with None let `patience_ns` pass."""
         deadline_ns = None if patience_ns is None else self._port.now() + patience_ns
         while True:
-            event = self._board.wait_event(deadline_ns, self._wish)
+            event = self._board.wait_event(deadline_ns, self._operator.next_wish)
+            if event is None and wanted is None:
+                return None
             if event is None:
+                self._armed = False
                 self._board.wait_stopped(Stop(), self._program.stop_deadline_ns)
                 raise WorldError("The board took far longer than expected; check that both axes turn freely.")
             if event.kind is wanted:
                 return event
-            if event.kind not in {Kind.AT_REST, Kind.CUT_SHORT, Kind.PAUSE_AFTER_ROW, Kind.GO_ON, Kind.RETAKE}:
-                self._fail(event, beginning=wanted in {Kind.WELCOMED, Kind.AT_REST, Kind.ARMED})
+            self._heed(event, beginning=wanted in {Kind.WELCOMED, Kind.AT_REST, Kind.ARMED})
 
-    def _fail(self, event: Event, *, beginning: bool) -> None:
+    def _heed(self, event: Event, *, beginning: bool = False) -> None:
+        """Something else than what is waited for: raise where that ends it."""
         if event.kind is Kind.LINK_LOST:
             raise LinkLost("The board does not answer; check the cable and the board's supply.")
         if event.kind is Kind.REFUSED:
             assert event.reason is not None
             raise BoardRefused(REASONS[event.reason])
-        if event.kind in {Kind.PAUSE, Kind.STOP, Kind.HALT}:
+        if event.kind in STOPPING:
             self._stop_as_asked(event.kind)
-        if event.kind in {Kind.HELD, Kind.RESTARTED} and not beginning:
-            self.known = False
+        if event.kind is Kind.RESTARTED and not self._armed and event.boot_id is not None:
+            self.known, self.boot_id = False, event.boot_id
+            self.gate.shut()
+        elif event.kind in {Kind.HELD, Kind.RESTARTED} and self._armed and not beginning:
+            self.known = self._armed = False
             raise WorldError(CAUSES[event.cause] if event.kind is Kind.HELD else "The board has restarted; begin again.")
 
     def _stop_as_asked(self, kind: Kind) -> NoReturn:
-        self._board.wait_stopped(Halt() if kind is Kind.HALT else Stop(), self._program.stop_deadline_ns)
+        self._armed = False
+        if self._greeted:  # nothing was asked of a board before
+            self._board.wait_stopped(Halt() if kind is Kind.HALT else Stop(), self._program.stop_deadline_ns)
         raise RunStopped("Stopped as asked.")

@@ -1,30 +1,38 @@
-"""Ctrl-C as a wish of the operator: pause after the exposure, then stop with a ramp, then halt, then end the program.
+"""Signals as requests of the operator: Ctrl-C pauses after the exposure, then stops with a ramp, halts, ends the program.
 
-Being told to end (SIGTERM) is a wish to stop: whoever sends it will not come back to let the run go on.
+Being told to end (SIGTERM) is a request to stop: whoever sends it will not come back to let the run go on. A terminal
+that hangs up (SIGHUP) ends only a window on the run: the run goes on, unless it was told to stop then.
 """
 
+import os
 import signal
+import stat
+import sys
+from contextlib import suppress
 from types import FrameType, TracebackType
 from typing import Self
 
 from controller.capture.events import Kind, Wanted
 
 WISHES = (Kind.PAUSE, Kind.STOP, Kind.HALT)
+HANG_UP = getattr(signal, "SIGHUP", None)  # there is none on Windows
 
 
 class Interrupts:
     """While in force, an interrupt becomes an event of the run instead of an exception anywhere in it.
 
-    Only the main thread may use it; elsewhere it stays out of the way.
+    `hang_up` is what a terminal that hangs up requests, if anything. Only the main thread may use this.
     """
 
-    def __init__(self) -> None:
+    def __init__(self, hang_up: Kind | None = None) -> None:
+        self._hang_up = hang_up
         self._pending: list[Kind] = []
         self._count = 0
         self._previous: dict[int, object] = {}
 
     def __enter__(self) -> Self:
-        self._previous = {number: signal.signal(number, self._on_signal) for number in (signal.SIGINT, signal.SIGTERM)}
+        numbers = [signal.SIGINT, signal.SIGTERM, *([] if HANG_UP is None else [HANG_UP])]
+        self._previous = {number: signal.signal(number, self._on_signal) for number in numbers}
         return self
 
     def __exit__(self, *_: type[BaseException] | BaseException | TracebackType | None) -> None:
@@ -32,12 +40,17 @@ class Interrupts:
             signal.signal(number, previous)  # type: ignore[arg-type]
 
     def _on_signal(self, number: int, _frame: FrameType | None) -> None:
+        if number == HANG_UP:
+            _let_go_of_terminal()
+            if self._hang_up is not None:
+                self._pending.append(self._hang_up)
+            return
         if number == signal.SIGTERM:
             self._count = max(self._count, WISHES.index(Kind.STOP))
         if self._count < len(WISHES):
             self._pending.append(WISHES[self._count])
             self._count += 1
-        else:  # nobody has taken the wishes: do not lock anybody out
+        else:  # nobody has taken the requests: do not lock anybody out
             raise KeyboardInterrupt
 
     def begin_again(self) -> None:
@@ -45,5 +58,17 @@ class Interrupts:
         self._count = 0
 
     def next_wish(self) -> Wanted | None:
-        """The next wish, or None."""
+        """The next request, or None."""
         return Wanted(self._pending.pop(0)) if self._pending else None
+
+
+def _let_go_of_terminal() -> None:
+    """Nothing that is written may fail from now on because the terminal is gone; files and pipes stay as they are."""
+    nowhere = os.open(os.devnull, os.O_RDWR)
+    for stream in (sys.__stdin__, sys.__stdout__, sys.__stderr__):
+        with suppress(OSError, ValueError, AttributeError):
+            assert stream is not None
+            number = stream.fileno()
+            if stat.S_ISCHR(os.fstat(number).st_mode):  # a terminal that has hung up does not call itself one any more
+                os.dup2(nowhere, number)
+    os.close(nowhere)

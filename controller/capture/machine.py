@@ -8,9 +8,11 @@ from typing import Any
 
 from transitions import Machine
 
+from controller.capture.announcing import Announcing
 from controller.capture.effects import Effect
 from controller.capture.endings import Endings
 from controller.capture.events import Event, Kind
+from controller.capture.people import Care
 from controller.capture.recovery import Recovery
 from controller.capture.shooting import Shooting
 from controller.capture.states import NOTES, ROWS, Row, RunState
@@ -19,14 +21,24 @@ from controller.program.program import Program
 from controller.session.rows import NOTHING, Remembered
 
 
-class Run(Shooting, Watching, Recovery, Endings):
+class Run(Shooting, Announcing, Watching, Recovery, Endings):
     """One run through a program. `handle` is the only way in; `state` says where it stands.
 
     `first_id` is the smallest command id that the session has not used, `remembered` what it knows of an earlier run.
+    `care` is what people are owed before the head moves, None where nobody can be near it (a simulated head).
+    `zero_is_here`: a head without switches at zero stands at its mark when the run begins.
     """
 
-    def __init__(self, program: Program, first_id: int = 1, remembered: Remembered = NOTHING) -> None:
-        super().__init__(program, first_id, remembered)
+    def __init__(
+        self,
+        program: Program,
+        first_id: int = 1,
+        remembered: Remembered = NOTHING,
+        care: Care | None = None,
+        *,
+        zero_is_here: bool = True,
+    ) -> None:
+        super().__init__(program, first_id, remembered, care, zero_is_here=zero_is_here)
         _check_names(self)
         self._machine = Machine(
             model=self,

@@ -1,16 +1,24 @@
-"""What the operator wants of a run, whichever way it comes: Ctrl-C, a typed line, another terminal."""
+"""What the operator says, whichever way it comes: Ctrl-C, a typed line, another terminal. Requests and answers alike.
+
+A question is answered only by what comes after it was shown: what was typed before is dropped, and an answer from another
+terminal names the question that it belongs to.
+"""
 
 import json
 from collections.abc import Callable
 from pathlib import Path
+from typing import Protocol
 
 from controller.capture.events import Kind, Wanted
 from controller.capture.interrupts import Interrupts
+from controller.capture.people import People, Question
 from controller.errors import InputError
 from controller.session.rows import WishRow
 from controller.session.session import Session
 from protocol.units import MS
 
+ANSWERS: dict[str, Kind] = {"yes": Kind.ANSWERED, "no": Kind.DECLINED}
+SHORT = {"y": "yes", "n": "no"}
 WORDS: dict[str, Kind] = {
     "pause": Kind.PAUSE,
     "pause-after-row": Kind.PAUSE_AFTER_ROW,
@@ -19,59 +27,147 @@ WORDS: dict[str, Kind] = {
     "stop": Kind.STOP,
     "halt": Kind.HALT,
 }
-LOOKS_EVERY_NS = 50 * MS  # into the session, for wishes from elsewhere; a fifth of a second is promised
+LOOKS_EVERY_NS = 50 * MS  # into the session, for requests from elsewhere; a fifth of a second is promised
+HOW_TO_ANSWER = "Type y or n, then Enter."
+NOTHING_ASKED = "Nothing is being asked now."
+
+
+class Asked(Protocol):
+    """Somebody who is heard and can be asked."""
+
+    def next_wish(self) -> Wanted | None:
+        """What is requested or answered next, or None. Never waits."""
+
+    def ask(self, question: Question) -> bool | None:
+        """Show a question. The answer if it is known at once; None if it comes later by `next_wish`."""
+
+    def ask_text(self, words: str) -> bool:
+        """Ask for a line of text, which comes by `next_wish` as ANSWERED; whether somebody is there to type it."""
+
+    def withdraw(self) -> None:
+        """The question that was asked needs no answer any more."""
+
+
+class Nobody:
+    """Nobody is there: nothing is requested, and every question counts as answered. For a simulated head."""
+
+    def next_wish(self) -> Wanted | None:
+        """None."""
+        return None
+
+    def ask(self, _: Question) -> bool | None:
+        """Yes."""
+        return True
+
+    def ask_text(self, _: str) -> bool:
+        """Nobody types."""
+        return False
+
+    def withdraw(self) -> None:
+        """Nothing was asked."""
+
+
+NOBODY = Nobody()
 
 
 class Operator:
-    """Asked again and again for the next wish; looks at everything a wish may come from.
+    """Asked again and again for what comes next; looks at everything it may come from.
 
-    `typed` gives a line that was typed, if there is one; `complain` is told of a line that is no wish; `now` is the
-    time in nanoseconds.
+    `now` is the time in nanoseconds. Requests and answers from another terminal come through `session`, if there is one.
     """
 
     def __init__(
-        self,
-        session: Session,
-        interrupts: Interrupts,
-        now: Callable[[], int],
-        typed: Callable[[], str | None] = lambda: None,
-        complain: Callable[[str], None] = lambda _: None,
+        self, now: Callable[[], int], interrupts: Interrupts, people: People, session: Session | None = None
     ) -> None:
-        self._session, self._interrupts, self._now = session, interrupts, now
-        self._typed, self._complain = typed, complain
+        self._now, self._interrupts, self._people, self._session = now, interrupts, people, session
         self._looks_ns = 0
+        self._question: Question | None = None
+        self._text_is_next = False
+        self._number = 0 if session is None else session.questions_asked()
 
     def next_wish(self) -> Wanted | None:
-        """The next wish, or None."""
+        """The next request or answer, or None."""
         wanted = self._interrupts.next_wish() or self._typed_wish() or self._told_wish()
-        if wanted is not None and wanted.kind is Kind.GO_ON:
+        if wanted is not None and wanted.kind in {Kind.GO_ON, Kind.ANSWERED}:
             self._interrupts.begin_again()
         return wanted
 
+    def ask(self, question: Question) -> bool | None:
+        """Show a question, unless it is answered already: by --yes, or because nobody can answer."""
+        people = self._people
+        if people.yes and not question.needs_person:
+            return True
+        if not people.at_terminal:
+            people.say(f"{question.words} Nobody is there to answer, so the answer is no.")
+            return False
+        people.lines.forget()
+        self._question = question
+        self._number += 1
+        if self._session is not None:
+            self._session.note_question(self._number, question.words)
+        people.ring()
+        people.say(f"{question.words} {HOW_TO_ANSWER}")
+        return None
+
+    def ask_text(self, words: str) -> bool:
+        """Ask for a line of text, which is what is typed next; whether somebody is there to type it."""
+        if not self._people.at_terminal:
+            return False
+        self._people.lines.forget()
+        self._text_is_next = True
+        self._people.say(words)
+        return True
+
+    def withdraw(self) -> None:
+        """The question needs no answer any more."""
+        self._text_is_next = False
+        if self._question is not None and self._session is not None:
+            self._session.note_question(self._number, "")
+        self._question = None
+
     def _typed_wish(self) -> Wanted | None:
-        line = self._typed()
+        line = self._people.lines.next_line()
         if line is None:
             return None
-        try:
-            return as_wanted(wish_of(line.split() or ["go-on"]))
-        except InputError as error:
-            self._complain(str(error))
+        if self._text_is_next:
+            self._text_is_next = False
+            return Wanted(Kind.ANSWERED, text=line)
+        words = line.split()
+        if self._question is not None and not words:
+            self._people.say(f"{self._question.words} {HOW_TO_ANSWER}")
             return None
+        try:
+            wish = wish_of(words or ["go-on"])
+        except InputError as error:
+            self._people.say(str(error) if self._question is None else f"{error} {HOW_TO_ANSWER}")
+            return None
+        return self._answered(wish, self._number) if wish.wanted in ANSWERS else as_wanted(wish)
 
     def _told_wish(self) -> Wanted | None:
         now = self._now()
-        if now < self._looks_ns:
+        if self._session is None or now < self._looks_ns:
             return None
         self._looks_ns = now + LOOKS_EVERY_NS
         wish = self._session.take_wish()
-        return None if wish is None else as_wanted(wish)
+        if wish is None:
+            return None
+        return self._answered(wish, *wish.frames) if wish.wanted in ANSWERS else as_wanted(wish)
+
+    def _answered(self, wish: WishRow, number: int = 0) -> Wanted | None:
+        """An answer to question `number`, if that is the one that is open."""
+        if self._question is None or number != self._number:
+            self._people.say(NOTHING_ASKED)
+            return None
+        self.withdraw()
+        return Wanted(ANSWERS[wish.wanted])
 
 
 def wish_of(words: list[str]) -> WishRow:
-    """A wish from words like these: pause; retake 12,13. Raises InputError."""
-    word, *rest = words
-    if word not in WORDS:
-        raise InputError(f"{word}: is not a wish; there are {', '.join(WORDS)}.")
+    """A request or an answer from words like these: pause; retake 12,13; yes. Raises InputError."""
+    word, rest = words[0].casefold(), words[1:]
+    word = SHORT.get(word, word)
+    if word not in WORDS and word not in ANSWERS:
+        raise InputError(f"“{word}” is not known here. There are {', '.join([*WORDS, *ANSWERS])}.")
     numbers = [number for text in rest for number in _numbers(text)]
     if not all(number.isdecimal() for number in numbers):
         raise InputError(f"{' '.join(rest)}: frames are numbers like 12,13.")
@@ -92,5 +188,5 @@ def _numbers(text: str) -> list[str]:
 
 
 def as_wanted(wish: WishRow) -> Wanted:
-    """The wish as an event of the run."""
+    """The request as an event of the run."""
     return Wanted(WORDS[wish.wanted], wish.frames)

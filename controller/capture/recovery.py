@@ -10,7 +10,8 @@ from typing import Any
 
 from controller.capture.acting import Acting
 from controller.capture.effects import Conclude, Greet, Reopen, Timer
-from controller.capture.events import Event
+from controller.capture.events import Event, Kind
+from controller.capture.states import RunState
 from controller.session.rows import ShotOutcome
 from protocol.messages import Cause, Outcome, Reason
 from protocol.units import NS
@@ -77,6 +78,9 @@ class Recovery(Acting):
         event: Event = data.kwargs["event"]
         self.conclude(data)
         self.tries = 0
+        self.is_armed = self.people.may_move = False
+        self.people.person_seen = self.people.person_seen or event.port_gone or event.kind is Kind.RESTARTED
+        self.shut()
         self.interruptions += 1
         self.brought_to_rest = False
         self.suspended_since_ns, self.next_pause_ns = event.at_ns, FIRST_PAUSE_NS
@@ -91,6 +95,7 @@ class Recovery(Acting):
         """The supply is still low: look again after a while."""
         event: Event = data.kwargs["event"]
         self.suspend(data)
+        self.people.person_seen = True
         self.effects.append(Timer(event.at_ns + LONGEST_PAUSE_NS // 2, overdue=False))
 
     def suspend_again(self, data: Any) -> None:
@@ -112,22 +117,36 @@ class Recovery(Acting):
         """Open the line anew and say hello."""
         self.effects += [Timer(None, overdue=False), Reopen(), Greet()]
 
-    def quieten(self, data: Any) -> None:
-        """The board is there: bring it to rest, whatever it does, and hear where it stands."""
+    def note_welcome(self, data: Any) -> None:
+        """The board says who it is: whether it has restarted decides what it may still know."""
         event: Event = data.kwargs["event"]
-        same = event.boot_id == self.boot_id
-        if same and self.exposing_id > event.command_id:  # the board never took it, so nothing was exposed
+        self.same_boot = self.boot_id is not None and event.boot_id == self.boot_id
+        if self.same_boot and self.exposing_id > event.command_id:  # the board never took it: nothing was exposed
             self.effects.append(Conclude(self.exposing_id, ShotOutcome.UNCONFIRMED, None))
             self.exposing_id = 0
-        self.position_known = self.position_known and same
+        self.position_known = self.position_known and self.same_boot
         self.boot_id = event.boot_id
         self.capabilities = event.capabilities or self.capabilities
+        # A board remembers the last id it took, also from a session before this one.
         self.next_id = max(self.next_id, event.command_id + 1)
+        if self.state is RunState.RECONNECTING:
+            self.people.person_seen = self.people.person_seen or not self.same_boot
+        elif not self.same_boot:
+            self.zero_was_set = False
+            if self.exposing_id:  # of the run before, and this board knows nothing of it
+                self.exposing_id = 0
+                self.lose_turn()
+                self.begin_pass(self.left)
+
+    def quieten(self, data: Any) -> None:
+        """The board is there: bring it to rest, whatever it does, and hear where it stands."""
         self._stop(data)
 
-    def rearm(self, data: Any) -> None:
-        """Arm it again; what it says of the exposure under way decides where to go on."""
+    def note_rest(self, data: Any) -> None:
+        """It says where it stands, and how the exposure under way ended: that decides where to go on."""
         event: Event = data.kwargs["event"]
+        if event.cause in {Cause.SUPPLY_LOW, Cause.STOP_SWITCH}:
+            self.people.person_seen = True
         self.position_known = self.position_known and event.known
         if event.cause is not Cause.SUPPLY_LOW:
             self.supply_low_since_ns = None
@@ -139,5 +158,3 @@ class Recovery(Acting):
         self.exposing_id = 0
         self.suspended_since_ns, self.brought_to_rest = None, True
         self.begin_pass(self.left, event.at_steps if self.position_known else None)
-        self.effects.append(Timer(None, overdue=False))
-        self.send_arming()

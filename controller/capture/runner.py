@@ -7,6 +7,7 @@ from dataclasses import dataclass, replace
 
 from controller.capture.board import BoardClient, Wish
 from controller.capture.effects import (
+    Announce,
     Ask,
     Checked,
     Conclude,
@@ -20,12 +21,16 @@ from controller.capture.effects import (
     Reopen,
     Send,
     SendUrgent,
+    Shut,
     Timer,
     Zeroed,
 )
 from controller.capture.events import Event, Kind
+from controller.capture.gate import Gate
 from controller.capture.machine import Run
+from controller.capture.people import Care, Question
 from controller.capture.port import Port
+from controller.capture.states import RunState
 from controller.capture.tether import PATIENCE_NS, Tether
 from controller.errors import LinkLost
 from controller.program.program import Program
@@ -60,9 +65,10 @@ class RunResult:
 class Runner:
     """One run of `program` on the board behind `port`, written to `session`.
 
-    `on_exposure` hears of every confirmed or assumed exposure, `on_change` of every change of state. `ask(frame, yaw_deg,
-    pitch_deg)` says what is to be held there by hand and whether it is at once; if not, `operator` answers later with
-    ANSWERED. With a `tether` an exposure is made when its file has arrived.
+    `on_exposure` hears of every confirmed or assumed exposure, `on_change` of every change of state. `ask(question)`
+    shows a question and returns its answer if that is known at once. If it is None, `operator` answers later (ANSWERED or
+    DECLINED), unless `withdraw` takes the question back. With a `tether` an exposure is made when its file has arrived.
+    Where people may be near the head, `care` says what they are owed and `gate` tells them; see `Run` for the rest.
     """
 
     def __init__(
@@ -72,19 +78,27 @@ class Runner:
         session: Session,
         operator: Wish = lambda: None,
         on_exposure: Callable[[], None] = lambda: None,
-        ask: Callable[[int, float, float], bool] = lambda *_: True,
+        ask: Callable[[Question], bool | None] = lambda _: True,
         first_id: int = 1,
         on_change: Callable[[Happening], None] = lambda _: None,
         tether: Tether | None = None,
+        withdraw: Callable[[], None] = lambda: None,
+        care: Care | None = None,
+        gate: Gate | None = None,
+        *,
+        zero_is_here: bool = True,
     ) -> None:
+        assert gate is not None or care is None, "people are told through the gate"
+        self._gate = Gate.of_simulation() if gate is None else gate
         self._program, self._port, self._session = program, port, session
         self._began_ns = port.now()
-        self._operator, self._on_exposure, self._ask = operator, on_exposure, ask
+        self._operator, self._on_exposure, self._ask, self._withdraw = operator, on_exposure, ask, withdraw
         self._on_change, self._tether = on_change, tether
         self._meanwhile: deque[Event] = deque()  # what came while a file was waited for
-        self._answered = self._lost = False
-        self._board = BoardClient(port, program)
-        self._run = Run(program, first_id, session.remembered())
+        self._answer: bool | None = None
+        self._lost = False
+        self._board = BoardClient(port, program, self._gate)
+        self._run = Run(program, first_id, session.remembered(), care, zero_is_here=zero_is_here)
         self._timer: Timer | None = None
         self._result: RunResult | None = None
 
@@ -114,13 +128,13 @@ class Runner:
     def _wait_event(self) -> Event:
         if self._meanwhile:
             return self._meanwhile.popleft()
-        if self._answered:
-            self._answered = False
-            return Event(Kind.ANSWERED, self._port.now())
+        if self._answer is not None:
+            kind, self._answer = (Kind.ANSWERED if self._answer else Kind.DECLINED), None
+            return Event(kind, self._port.now())
         timer = self._timer
         if self._lost:
             self._lost = False
-            return Event(Kind.LINK_LOST, self._port.now())
+            return Event(Kind.LINK_LOST, self._port.now(), port_gone=True)
         event = self._wait_board(timer.at_ns if timer else None)
         if event is not None:
             return self._wait_file(event) if self._tether is not None and event.kind is Kind.EXPOSED else event
@@ -133,7 +147,7 @@ class Runner:
         try:
             return self._board.wait_event(deadline_ns, self._operator)
         except LinkLost:
-            return Event(Kind.LINK_LOST, self._port.now())
+            return Event(Kind.LINK_LOST, self._port.now(), port_gone=True)
 
     def _wait_file(self, exposed: Event) -> Event:
         """The exposure as its file tells it; the board is kept content meanwhile."""
@@ -153,6 +167,8 @@ class Runner:
         before = self._run.state
         effects = self._run.handle(event)
         if self._run.state is not before:
+            if before is RunState.ASKING:
+                self._withdraw()
             happening = Happening(event.at_ns, self._run.state.value, event.kind.value, self._run.frame)
             self._session.note(happening)
             self._on_change(happening)
@@ -167,8 +183,12 @@ class Runner:
         match effect:
             case Timer(when):
                 self._timer = None if when is None else effect
-            case Ask(frame, yaw_deg, pitch_deg):
-                self._answered = self._ask(frame, yaw_deg, pitch_deg)
+            case Ask(question):
+                self._answer = self._ask(question)
+            case Announce(why, lead_ns):
+                self._timer = Timer(self._gate.announce(why, lead_ns), overdue=False)
+            case Shut():
+                self._gate.shut()
             case Send(request, expected_ns):
                 self._board.send(request, expected_ns)
             case SendUrgent(request):

@@ -21,7 +21,7 @@ CAUSES: dict[Cause, str] = {
     Cause.HOST_STOP: "The board was stopped by another program.",
     Cause.HOST_HALT: "The board was halted by another program; the position of the head is unknown.",
     Cause.HOST_SILENCE: "The board heard nothing from this program for too long and stopped the head; go on.",
-    Cause.LIMIT: "The head ran on to a limit switch; free it by hand with the motor power off, then go on.",
+    Cause.LIMIT: "The head ran on to a limit switch. Support the camera, cut the motor power, free it, then go on.",
     Cause.STALL: "A motor stalled; check balance, load and cables, then go on.",
     Cause.SUPPLY_LOW: "The board's supply fell too low; charge or change the battery, then go on.",
     Cause.STOP_SWITCH: "The stop switch was pressed; release it when the head is clear, then go on.",

@@ -3,9 +3,9 @@
 from typing import Any
 
 from controller.capture.acting import Acting
-from controller.capture.effects import Ask, End, Greet, Intend, Timer, Zeroed
+from controller.capture.effects import End, Greet, Intend, Timer, Zeroed
 from controller.capture.events import Event, Kind
-from controller.program.program import AskStep, ExposeStep, MoveStep
+from controller.program.program import ExposeStep, MoveStep
 from controller.session.rows import DoubtReason
 from protocol.messages import ZERO_SWITCHES, Capability, Expose, Move
 from protocol.units import Steps
@@ -20,26 +20,14 @@ class Shooting(Acting):
 
     # Conditions: what comes next.
 
-    def may_still_know(self, data: Any) -> bool:
+    def may_still_know(self, _: Any) -> bool:
         """The board has found zero for an earlier run of this session, and has not restarted since."""
-        event: Event = data.kwargs["event"]
-        return self.boot_id is not None and event.boot_id == self.boot_id
-
-    def move_is_due(self, _: Any) -> bool:
-        """The step that comes next is a move."""
-        return isinstance(self.steps[self.cursor], MoveStep)
-
-    def ask_is_due(self, _: Any) -> bool:
-        """The step that comes next is a question."""
-        return isinstance(self.steps[self.cursor], AskStep)
-
-    def must_reference(self, _: Any) -> bool:
-        """Where the head points is not known."""
-        return not self.position_known
+        return self.same_boot
 
     def zero_is_lost(self, _: Any) -> bool:
         """It is not known any more, and there is no switch on some axis to find it again."""
-        return not self.position_known and self.zero_was_set and self.capabilities & ZERO_SWITCHES != ZERO_SWITCHES
+        lost = not self.position_known and self.capabilities & ZERO_SWITCHES != ZERO_SWITCHES
+        return lost and (self.zero_was_set or not self.zero_is_here)
 
     def may_try_again(self, _: Any) -> bool:
         """The exposure under way has tries left."""
@@ -63,7 +51,7 @@ class Shooting(Acting):
 
     def something_is_missing(self, _: Any) -> bool:
         """The run is through and the set is not complete."""
-        return bool(self.later or self.given_up)
+        return bool(self.later or self.given_up or self.left_out)
 
     # Notes: taken before the conditions are looked at.
 
@@ -92,7 +80,7 @@ class Shooting(Acting):
 
     def note_armed(self, _: Any) -> None:
         """What the board stops for from now on is of this run."""
-        self.was_armed = True
+        self.was_armed = self.is_armed = True
 
     def note_arrived(self, data: Any) -> None:
         """The move under way has ended: the next step."""
@@ -110,20 +98,6 @@ class Shooting(Acting):
     def greet(self, _: Any) -> None:
         """Say hello."""
         self.effects.append(Greet())
-
-    def arm(self, data: Any) -> None:
-        """Tell the board about both axes and allow it to move them."""
-        event: Event = data.kwargs["event"]
-        # A board remembers the last id it took, also from a session before this one.
-        self.next_id = max(self.next_id, event.command_id + 1)
-        self.boot_id = event.boot_id
-        self.position_known = self.zero_was_set = False
-        self.capabilities = event.capabilities or Capability(0)
-        if self.exposing_id:  # of the run before, and this board knows nothing of it
-            self.exposing_id = 0
-            self.lose_turn()
-            self.begin_pass(self.left)
-        self.send_arming()
 
     def move(self, data: Any) -> None:
         """Turn to the next frame."""
@@ -147,11 +121,6 @@ class Shooting(Acting):
         """Wait for vibration to die down and for the camera, whichever takes longer."""
         event: Event = data.kwargs["event"]
         self.effects.append(Timer(max(event.at_ns, self.ready_at_ns, self.still_at_ns), overdue=False))
-
-    def ask(self, _: Any) -> None:
-        """Ask for a frame that is taken by hand."""
-        step = self.step(AskStep)
-        self.effects += [Timer(None, overdue=False), Ask(step.frame, step.yaw_deg, step.pitch_deg)]
 
     def take_by_hand(self, data: Any) -> None:
         """The camera is held in place: go on as soon as it is ready."""
@@ -202,7 +171,8 @@ class Shooting(Acting):
         self.pause_wanted = event.kind
 
     def rest(self, _: Any) -> None:
-        """Pause: stand still, armed, until the operator wants something else."""
+        """Pause: stand still until the operator wants something else."""
+        self.shut()
         self.effects.append(Timer(None, overdue=False))
 
     def want_again(self, data: Any) -> None:
@@ -212,6 +182,7 @@ class Shooting(Acting):
         known = {frame.id for frame in self.program.frames} & set(event.frames)
         wanted = {(frame, number) for frame in known for number in numbers}
         self.given_up -= wanted
+        self.left_out -= wanted
         self.came_back -= wanted
         self.once_more(wanted, DoubtReason.RETAKE)
 
@@ -228,5 +199,8 @@ class Shooting(Acting):
     def complete_unheard(self, _: Any) -> None:
         """Every exposure was made, and then the line went dead: the board disarms itself when it hears nothing."""
         self.effects.append(
-            End(True, "The set is complete; the board did not answer at the end, so cut the motor power by hand.")
+            End(
+                True,
+                "The set is complete; the board did not answer at the end: support the camera, then cut the motor power.",
+            )
         )

@@ -18,6 +18,7 @@ class RunState(Enum):
 
     IDLE = "idle"
     CONNECTING = "connecting"
+    WARNING = "warning"
     ARMING = "arming"
     REFERENCING = "referencing"
     MOVING = "moving"
@@ -54,7 +55,8 @@ FINAL = (S.DONE, S.FAILED)
 COMMANDED = (S.REFERENCING, S.MOVING, S.EXPOSING)  # the board is carrying out a command
 WAITING = (S.SETTLING, S.RECOVERING)  # the host lets time pass
 WATCHING = (S.CHECKING, S.LISTENING, S.WINDY)  # zero and the wind are looked at
-ARMED = (*COMMANDED, *WAITING, *WATCHING, S.ASKING, S.PAUSED)
+PEOPLE = (S.WARNING, S.ASKING)  # people are told, or asked, before the head moves
+ARMED = (*COMMANDED, *WAITING, *WATCHING, *PEOPLE, S.PAUSED)
 UNPAUSED = (S.ARMING, *(state for state in ARMED if state is not S.PAUSED))
 ENDING = (S.CLOSING, S.STOPPING)
 UNDER_WAY = (S.ARMING, *ARMED)
@@ -68,6 +70,9 @@ def _onward(kind: Kind, source: RunState, target: RunState = S.RECOVERING, actio
         Row(kind, here, S.CLOSING, "close_down", condition="nothing_left"),
         Row(kind, here, S.PAUSED, "rest", condition="pause_is_due"),
         Row(kind, here, S.STOPPING, "stop_zero_lost", condition="zero_is_lost"),
+        Row(kind, here, S.ASKING, "ask", condition="must_ask_first"),
+        Row(kind, here, S.WARNING, "warn", condition="must_warn"),
+        Row(kind, here, S.ARMING, "arm", condition="must_arm"),
         Row(kind, here, S.REFERENCING, "reference", condition="must_reference"),
         Row(kind, here, S.MOVING, "move", condition="move_is_due"),
         Row(kind, here, S.ASKING, "ask", condition="ask_is_due"),
@@ -76,6 +81,12 @@ def _onward(kind: Kind, source: RunState, target: RunState = S.RECOVERING, actio
 
 
 NOTES: dict[tuple[RunState, Kind], tuple[str, ...]] = {
+    (S.CONNECTING, Kind.WELCOMED): ("note_welcome",),
+    (S.RECONNECTING, Kind.WELCOMED): ("note_welcome",),
+    (S.QUIETING, Kind.AT_REST): ("note_rest",),
+    (S.WARNING, Kind.WAITED): ("note_warned",),
+    (S.ASKING, Kind.ANSWERED): ("note_answered",),
+    (S.ASKING, Kind.DECLINED): ("note_declined",),
     (S.ARMING, Kind.ARMED): ("note_armed",),
     (S.EXPOSING, Kind.EXPOSED): ("note_made",),
     (S.REFERENCING, Kind.REFERENCED): ("note_zero",),
@@ -87,7 +98,8 @@ ROWS: tuple[Row, ...] = (
     # The photographs, one after the other.
     Row(Kind.START, (S.IDLE,), S.CONNECTING, "greet"),
     Row(Kind.WELCOMED, (S.CONNECTING,), S.QUIETING, "quieten", condition="may_still_know"),
-    Row(Kind.WELCOMED, (S.CONNECTING,), S.ARMING, "arm"),
+    *_onward(Kind.WELCOMED, S.CONNECTING),
+    *_onward(Kind.WAITED, S.WARNING),
     Row(Kind.ARMED, (S.ARMING,), S.STOPPING, "stop_stuck", condition="gets_nowhere"),
     Row(Kind.ARMED, (S.ARMING,), S.CHECKING, "look", condition="goes_on_unseen"),
     *_onward(Kind.ARMED, S.ARMING),
@@ -110,7 +122,10 @@ ROWS: tuple[Row, ...] = (
     Row(Kind.GUSTY, (S.LISTENING,), S.STOPPING, "stop_wind", condition="wind_lasts"),
     Row(Kind.GUSTY, (S.LISTENING,), S.WINDY, "wait_for_calm"),
     Row(Kind.WAITED, (S.WINDY,), S.LISTENING, "listen"),
-    Row(Kind.ANSWERED, (S.ASKING,), S.RECOVERING, "take_by_hand"),
+    Row(Kind.ANSWERED, (S.ASKING,), S.RECOVERING, "take_by_hand", condition="holds_camera"),
+    *_onward(Kind.ANSWERED, S.ASKING),
+    Row(Kind.DECLINED, (S.ASKING,), S.PAUSED, "rest", condition="declined_motion"),
+    *_onward(Kind.DECLINED, S.ASKING),
     Row(Kind.AT_REST, (S.CLOSING,), S.FAILED, "fail_incomplete", condition="something_is_missing"),
     Row(Kind.AT_REST, (S.CLOSING,), S.DONE, "complete"),
     Row(Kind.LINK_LOST, (S.CLOSING,), S.FAILED, "fail_incomplete", condition="something_is_missing"),
@@ -121,9 +136,15 @@ ROWS: tuple[Row, ...] = (
     Row(Kind.NOT_CONFIRMED, (S.EXPOSING,), S.RECOVERING, "try_again", condition="may_try_again"),
     Row(Kind.NOT_CONFIRMED, (S.EXPOSING,), S.STOPPING, "stop_silent_camera", condition="camera_is_gone"),
     Row(Kind.NOT_CONFIRMED, (S.EXPOSING,), S.RECOVERING, "put_off"),
-    # The operator's pauses.
+    # The operator's pauses. Before the head moves, a pause keeps it still at once.
+    Row(Kind.PAUSE, PEOPLE, S.PAUSED, "rest"),
     *(
-        Row(kind, (S.CONNECTING, S.ARMING, *ARMED, *AWAY), None, "want_pause")
+        Row(
+            kind,
+            tuple(s for s in (S.CONNECTING, S.ARMING, *ARMED, *AWAY) if kind is not Kind.PAUSE or s not in PEOPLE),
+            None,
+            "want_pause",
+        )
         for kind in (Kind.PAUSE, Kind.PAUSE_AFTER_ROW)
     ),
     *_onward(Kind.GO_ON, S.PAUSED),
@@ -160,7 +181,7 @@ ROWS: tuple[Row, ...] = (
     Row(Kind.WAITED, (S.SUSPENDED,), S.RECONNECTING, "reconnect"),
     Row(Kind.WELCOMED, (S.RECONNECTING,), S.QUIETING, "quieten"),
     Row(Kind.AT_REST, (S.QUIETING,), S.FAILED, "fail_held", condition="needs_a_look"),
-    Row(Kind.AT_REST, (S.QUIETING,), S.ARMING, "rearm"),
+    *_onward(Kind.AT_REST, S.QUIETING),
     Row(Kind.LINK_LOST, (S.RECONNECTING, S.QUIETING), S.SUSPENDED, "suspend_again", condition="has_patience"),
     Row(Kind.RESTARTED, (S.QUIETING,), S.SUSPENDED, "suspend_again"),
     Row(Kind.LINK_LOST, (S.SUSPENDED,), None),

@@ -117,6 +117,8 @@ class Watching(Acting):
     def settle_again(self, data: Any) -> None:
         """The wind has dropped: let the head come to rest as after a move, and ask once more."""
         event: Event = data.kwargs["event"]
+        if self.windy_since_ns is not None and event.at_ns - self.windy_since_ns > 2 * LOOKS_AT_WIND_EVERY_NS:
+            self.shut()  # somebody may have come to shelter it
         self.windy_since_ns = None
         settle_ns = self.last_move.settle_ns if self.last_move is not None else 0
         self.still_at_ns = event.at_ns + settle_ns

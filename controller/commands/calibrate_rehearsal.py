@@ -10,7 +10,8 @@ from random import Random
 from controller.calibration.asking import Operator
 from controller.calibration.records import AxisName
 from controller.capture.hand import Hand
-from controller.commands.capture import slowed
+from controller.capture.people import People
+from controller.commands.crew import slowed
 from controller.commands.jog import HandMover
 from controller.commands.stand_in import rig_spec
 from controller.errors import InputError
@@ -43,7 +44,7 @@ def rehearsed(kit: Kit, seed: int, tell: Callable[[str], None], *, leans: bool) 
     )
     rig = Rig(replace(spec, head=head))
     port = VirtualPort(rig)
-    mover = HandMover(Hand(port, slowed(build_program(kit, ()))))
+    mover = HandMover(Hand(port, slowed(build_program(kit, ()))), People())
 
     def ask(question: str) -> str:
         wait_still(port)

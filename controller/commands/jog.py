@@ -1,35 +1,33 @@
 """`fullturn jog`: the head moved by keys or to a pose, for aiming and for setting zero."""
 
-from collections.abc import Callable, Iterator
+from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
 
 from controller.calibration.records import AxisName
+from controller.capture.gate import Gate
 from controller.capture.hand import Hand
 from controller.capture.interrupts import Interrupts
-from controller.commands.capture import port_alone, slowed
+from controller.capture.operator import Operator
+from controller.capture.people import People, Question
+from controller.commands.capture import port_alone
+from controller.commands.crew import Keys, PortOpener, slowed
+from controller.commands.moving import AT_MARK, find_zero, jog_by_keys, take_place
 from controller.errors import InputError, WorldError
 from controller.kit.load import load_kit
 from controller.ports.serial_port import SerialPort
 from controller.program.build import build_program, to_steps
 from controller.program.program import Program
+from controller.report.wording import duration
+from protocol.units import NS
 
-SIZES_DEG = (10.0, 1.0, 0.1, 0.0)  # the last one: a single step of the motor
-WAYS = {
-    "r": (1, 0), "l": (-1, 0), "u": (0, 1), "d": (0, -1),
-    "\x1b[C": (1, 0), "\x1b[D": (-1, 0), "\x1b[A": (0, 1), "\x1b[B": (0, -1),
-    "\xe0M": (1, 0), "\xe0K": (-1, 0), "\xe0H": (0, 1), "\xe0P": (0, -1),
-}  # fmt: skip
-HELP = (
-    "Arrows or l r u d move, 1 2 3 4 choose 10°, 1°, 0.1° or one motor step, z makes this place zero, "
-    "q or Enter ends, Ctrl-C stops."
-)
+CLEAR = Question("The head will move, slowly. Is everything clear of it, cables included?")
 
 
 @dataclass(frozen=True, slots=True)
 class Place:
-    """Where the head stands."""
+    """Where the head is."""
 
     yaw_deg: float
     pitch_deg: float
@@ -42,103 +40,103 @@ class Place:
 
 
 def place_of(hand: Hand) -> Place:
-    """Where the head stands, as far as it knows."""
+    """Where the head is, as far as it knows."""
     return Place(*hand.pose_deg, *hand.at_steps)
 
 
 @contextmanager
-def held_head(kit_path: Path, url: str, purpose: str) -> Iterator[tuple[Hand, Program]]:
+def held_head(
+    kit_path: Path, url: str, purpose: str, people: People, open_port: PortOpener = SerialPort
+) -> Iterator[tuple[Hand, Program]]:
     """A head at hand, slowed down, with nobody else on its port. Raises InputError, LinkLost, WorldError.
 
-    `purpose` is what another program is told that wants the port meanwhile.
+    `purpose` is what another program is told that wants the port meanwhile; `people` are told of every motion.
     """
     kit = load_kit(kit_path)
     program = slowed(build_program(kit, ()))
-    with (
-        port_alone(url, purpose),
-        SerialPort(url, kit.board.baud) as port,
-        Interrupts() as interrupts,
-    ):
-        yield Hand(port, program, interrupts.next_wish), program
-
-
-def wait_known(hand: Hand) -> None:
-    """Make the head ready; find zero, or take this place for it, unless it knows where it stands."""
-    hand.wait_ready()
-    if not hand.known:
-        hand.wait_zero()
+    with port_alone(url, purpose), open_port(url, kit.board.baud) as port, Interrupts() as interrupts:
+        operator = Operator(port.now, interrupts, people)
+        yield Hand(port, program, operator, Gate(port.now, people.say, people.ring)), program
 
 
 class HandMover:
     """Moves one axis at a time, for a measurement. `moved` is the axis that moved last."""
 
-    def __init__(self, hand: Hand) -> None:
-        self._hand = hand
+    def __init__(self, hand: Hand, people: People) -> None:
+        self._hand, self._people = hand, people
         self.moved = AxisName.PAN
 
-    def wait_go_to(self, axis: AxisName, steps: int) -> None:
-        """Move one axis to an absolute step and come to rest; zero is found first if it is not known.
+    def wait_go_to(self, axis: AxisName, *stops: int) -> None:
+        """Announce, then move one axis to these absolute steps in turn, and come to rest; zero is found first if needed.
 
-        Between two moves the board may lose patience, so it is armed anew for each. Raises InputError, WorldError.
+        Between two calls the head rests disarmed, so that the board waits for the reading as long as it takes. Raises
+        InputError, WorldError.
         """
-        wait_known(self._hand)
-        self.moved = axis
-        pan, tilt = self._hand.at_steps
-        self._hand.wait_move(*((steps, tilt) if axis is AxisName.PAN else (pan, steps)))
-
-
-def jog_to(hand: Hand, program: Program, yaw_deg: float, pitch_deg: float) -> Place:
-    """Move to a pose. Raises InputError outside the limits."""
-    wait_known(hand)
-    head = program.kit.head
-    hand.wait_move(to_steps(yaw_deg, head.pan), to_steps(pitch_deg, head.tilt))
-    return place_of(hand)
-
-
-def jog_by_keys(hand: Hand, key: Callable[[], str], tell: Callable[[str], None]) -> Place:
-    """Move by keys until the operator ends it. Between two keys the board may lose patience: it is armed anew each time.
-
-    Raises RunStopped at Ctrl-C; WorldError, LinkLost.
-    """
-    tell(HELP)
-    size_deg = SIZES_DEG[1]
-    wait_known(hand)
-    tell(place_of(hand).text())
-    while (pressed := key()) not in ("q", "\r", "\n", ""):
-        if pressed in "1234":
-            size_deg = SIZES_DEG[int(pressed) - 1]
-            tell(f"{size_deg:g}° at a time" if size_deg else "one motor step at a time")
-        elif pressed == "z":
-            wait_known(hand)
-            hand.wait_zero()
-            tell(f"Zero {'is found again' if hand.finds_zero else 'is here'}: {place_of(hand).text()}")
-        elif pressed in WAYS:
-            _step(hand, WAYS[pressed], size_deg, tell)
-        else:
-            tell(HELP)
-    return place_of(hand)
-
-
-def _step(hand: Hand, way: tuple[int, int], size_deg: float, tell: Callable[[str], None]) -> None:
-    try:
-        wait_known(hand)
+        hand = self._hand
+        hand.wait_known()
         pan, tilt = hand.at_steps
-        by = [max(1, round(size_deg * scale)) for scale in hand.steps_per_degree]
-        hand.wait_move(pan + way[0] * by[0], tilt + way[1] * by[1])
-    except InputError as error:  # beyond the limits
-        tell(str(error))
-        return
-    tell(place_of(hand).text())
+        targets = [(steps, tilt) if axis is AxisName.PAN else (pan, steps) for steps in stops]
+        for target in targets:
+            hand.must_reach(target)
+        per_degree = hand.steps_per_degree[0 if axis is AxisName.PAN else 1]
+        if not hand.known:
+            find_zero(hand, self._people)
+            hand.wait_rest()
+        ways = zip([hand.at_steps, *targets], targets, strict=False)
+        lasts_ns = sum(hand.motion_ns(there, here) for here, there in ways)
+        why = f"{axis.value} turns to {stops[-1] / per_degree:.1f}°, about {duration(lasts_ns / NS)}"
+        hand.wait_announced(why, self._people.lead_ns)
+        hand.wait_armed()
+        self.moved = axis
+        for target in targets:
+            hand.wait_move(*target)
+        hand.wait_rest()
+        hand.gate.shut()
 
 
-def jog_command(kit_path: Path, url: str, to: tuple[float, float] | None, key: Callable[[], str] | None,
-                tell: Callable[[str], None], may_move: Callable[[str], bool]) -> Place:  # fmt: skip
-    """Move the head `to` a pose, or by keys. Raises InputError, WorldError, LinkLost."""
-    if to is None and key is None:
+def jog_to(
+    hand: Hand, program: Program, yaw_deg: float, pitch_deg: float, people: People, *, zero_here: bool = False
+) -> Place:
+    """Move to a pose; with `zero_here` a head without switches is at its mark now. Raises InputError, WorldError."""
+    head = program.kit.head
+    target = to_steps(yaw_deg, head.pan), to_steps(pitch_deg, head.tilt)
+    hand.wait_known()
+    hand.must_reach(target)
+    if not hand.known and hand.finds_zero:
+        find_zero(hand, people)
+    elif zero_here or not hand.known:
+        if not zero_here and not hand.wait_answer(AT_MARK):
+            raise WorldError("Zero is not set. With the head at its mark, --zero-here makes that place zero.")
+        take_place(hand)
+    lasts = duration(hand.motion_ns(target) / NS)
+    hand.wait_announced(f"to yaw {yaw_deg:.1f}°, pitch {pitch_deg:.1f}°, about {lasts}", people.lead_ns)
+    hand.wait_armed()
+    hand.wait_move(*target)
+    return place_of(hand)
+
+
+def jog_command(
+    kit_path: Path,
+    url: str,
+    to: tuple[float, float] | None,
+    keys: Keys | None,
+    people: People,
+    open_port: PortOpener = SerialPort,
+    *,
+    zero_here: bool = False,
+) -> Place:
+    """Move the head `to` a pose, or by keys. Raises InputError, WorldError, LinkLost, RunStopped."""
+    if to is None and keys is None:
         raise InputError("There is no terminal to press keys at; say where to go: --to YAW PITCH.")
-    with held_head(kit_path, url, "fullturn jog") as (hand, program):
-        if not may_move("The head moves slowly now. Is everything clear of it?"):
-            raise WorldError("Not begun: clear the way first (then --yes answers for you); nothing was moved.")
-        place = jog_to(hand, program, *to) if to is not None else jog_by_keys(hand, key or str, tell)
+    with held_head(kit_path, url, "fullturn jog", people, open_port) as (hand, program):
+        if not hand.wait_answer(CLEAR):
+            raise WorldError("Not started: clear the way first (then --yes answers for you); nothing was moved.")
+        if to is not None:
+            place = jog_to(hand, program, *to, people, zero_here=zero_here)
+        else:
+            assert keys is not None
+            hand.wait_known()
+            jog_by_keys(hand, keys, people)
+            place = place_of(hand)
         hand.wait_rest()
     return place

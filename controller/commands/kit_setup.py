@@ -8,7 +8,9 @@ from pathlib import Path
 from controller import clock
 from controller.calibration.records import read
 from controller.capture.hand import Hand
+from controller.capture.people import People, Question
 from controller.commands.jog import held_head
+from controller.commands.moving import find_zero, walk
 from controller.errors import BoardRefused, InputError, RunStopped, WorldError
 from controller.kit.kit import Kit
 from controller.kit.load import load_kit
@@ -17,6 +19,11 @@ from controller.setup.looks import Found, calibration_found, picture_found
 from controller.setup.progress import Done, kit_mark, read_progress, write_progress
 from controller.setup.steps import Look, Step, steps
 
+HALF_TURN_DEG = 180.0  # plans turn the cables no further than this from zero
+MAY_MOVE = "The head will move, slowly. Is it clear of people, cables and legs, and the stop switch within reach?"
+WAS_CLEAR = Question(
+    "The head has been to its limits. Was everything clear, cables and legs included?", needs_person=True
+)
 AWAY_DEG = 5.0  # so far the head goes from zero before it finds it once more
 
 
@@ -39,13 +46,14 @@ class Standing:
 
 @dataclass(frozen=True, slots=True)
 class Guide:
-    """The person at the head and what there is to look at: `ask` returns what was typed, `agree` whether something may
-    move.
+    """The person at the head and what there is to look at. `ask` returns what was typed and `agree` whether something may
+    move, before a head is held; `people` are told and asked while one is.
     """
 
     tell: Callable[[str], None]
     ask: Callable[[str], str]
     agree: Callable[[str], bool]
+    people: People
     port: str | None = None
     picture: Path | None = None
 
@@ -154,56 +162,59 @@ def _look(step: Step, kit_path: Path, guide: Guide) -> Found | None:
 
 def _look_at_head(look: Look, kit_path: Path, guide: Guide) -> Found:
     assert guide.port is not None
-    if look is not Look.STOP_SWITCH and not guide.agree(
-        "The head will move, slowly. Is it clear of people, cables and legs, and the stop switch within reach?"
-    ):
+    if look is not Look.STOP_SWITCH and not guide.agree(MAY_MOVE):
         return Found(False, "Nothing was moved.")
-    with held_head(kit_path, guide.port, "fullturn kit setup") as (hand, program):
+    with held_head(kit_path, guide.port, "fullturn kit setup", guide.people) as (hand, program):
         if look is Look.STOP_SWITCH:
-            return _stop_switch(hand, guide)
-        found = _zero(hand, program.kit) if look is Look.ZERO else _cables(hand, program.kit, guide)
+            return _stop_switch(hand)
+        found = _zero(hand, program.kit, guide.people) if look is Look.ZERO else _cables(hand, program.kit, guide.people)
         hand.wait_rest()
         return found
 
 
-def _stop_switch(hand: Hand, guide: Guide) -> Found:
-    """Nothing moves: the board is asked to arm, and must not with the switch pressed."""
-    guide.ask("  Press the switch, then Enter")
+def _stop_switch(hand: Hand) -> Found:
+    """Nothing turns: the board is asked to arm, and must not with the switch pressed."""
+    hand.wait_text("  Support the camera: a tilt without power may drop. Press the switch, then Enter")
+    hand.wait_known()
+    hand.gate.announce("it is only asked whether it would; with the switch pressed it must refuse", 0)
     try:
-        hand.wait_ready()
+        hand.wait_armed()
     except BoardRefused:
         pass
     else:
         hand.wait_rest()
         return Found(False, "The board lets itself be armed all the same: it does not sense the switch.")
-    guide.ask("  Release it, then Enter")
+    hand.wait_text("  Release it, take your hands away, then Enter")
+    hand.gate.announce("its motors get their current, nothing turns", 0)
     hand.wait_ready()
     hand.wait_rest()
     return Found(True, "The board is not armed while it is pressed; that the motors have no power you must see yourself.")
 
 
-def _zero(hand: Hand, kit: Kit) -> Found:
-    hand.wait_ready()
+def _zero(hand: Hand, kit: Kit, people: People) -> Found:
+    hand.wait_known()
     if not hand.finds_zero:
         return Found(False, "No switch finds zero on this head: set it at its marks with `fullturn jog`, then say done.")
-    hand.wait_zero()
+    find_zero(hand, people)
     head = kit.head
     away = min(AWAY_DEG, head.pan.max_deg), min(AWAY_DEG, head.tilt.max_deg)
+    people.say(
+        f"Zero is found. The head turns {AWAY_DEG:g}° away on both axes and finds it again. Ctrl-C stops the head."
+    )
     hand.wait_move(to_steps(away[0], head.pan), to_steps(away[1], head.tilt))
     hand.wait_zero()
     return Found(True, "Zero was found twice by its switches.")
 
 
-def _cables(hand: Hand, kit: Kit, guide: Guide) -> Found:
-    hand.wait_ready()
-    if not hand.known:
-        hand.wait_zero()
+def _cables(hand: Hand, kit: Kit, people: People) -> Found:
+    """As far as a plan may turn: half a turn either way, within the limits."""
+    hand.wait_known()
     pan, tilt = kit.head.pan, kit.head.tilt
-    left, right, low, high = pan.min_deg, pan.max_deg, tilt.min_deg, tilt.max_deg
-    for yaw_deg, pitch_deg in ((left, low), (left, high), (right, high), (right, low), (0.0, 0.0)):
-        hand.wait_move(to_steps(yaw_deg, pan), to_steps(pitch_deg, tilt))
-    clear = guide.agree("The head has been to all its limits. Was everything clear, cables and legs included?")
-    return Found(clear, "Walked to all limits." if clear else "Something was in the way.")
+    left, right = max(pan.min_deg, -HALF_TURN_DEG), min(pan.max_deg, HALF_TURN_DEG)
+    poses = ((left, tilt.min_deg), (right, tilt.min_deg), (right, tilt.max_deg), (0.0, 0.0))
+    walk(hand, people, [(to_steps(yaw_deg, pan), to_steps(pitch_deg, tilt)) for yaw_deg, pitch_deg in poses])
+    clear = hand.wait_answer(WAS_CLEAR)
+    return Found(clear, "Walked as far as any plan goes." if clear else "Something was in the way.")
 
 
 def _now() -> datetime:

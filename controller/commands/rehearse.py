@@ -5,6 +5,7 @@ from dataclasses import asdict, dataclass, replace
 from pathlib import Path
 
 from controller.capture.interrupts import Interrupts
+from controller.capture.people import Question
 from controller.capture.runner import Runner, RunResult
 from controller.commands.faults import Told, in_truth, scenario_for, tale
 from controller.commands.pictures import Darkroom
@@ -64,8 +65,9 @@ def rehearse_command(
     ):
         on_exposure = progress(len(plan.exposures))
 
-        def hold(_: int, yaw_deg: float, pitch_deg: float) -> bool:
-            rig.head.hold_by_hand(yaw_deg, pitch_deg)
+        def hold(question: Question) -> bool:
+            if question.hold_deg is not None:
+                rig.head.hold_by_hand(*question.hold_deg)
             return True
 
         port = VirtualPort(rig)

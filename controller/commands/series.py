@@ -4,20 +4,18 @@ import re
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
-from functools import partial
 from pathlib import Path
 
 from controller import clock
-from controller.capture.interrupts import Interrupts
-from controller.commands.capture import Crew, capture_command
-from controller.errors import InputError, RunStopped, StorageFailed
+from controller.commands.capture import capture_command
+from controller.commands.crew import Crew, PortOpener
+from controller.errors import InputError, StorageFailed
 from controller.planning.sun import sun_at
+from controller.ports.serial_port import SerialPort
 from controller.report.summary import Summary
 from controller.report.wording import duration
-from protocol.units import MS
 
 UNITS_S = {"s": 1, "m": 60, "h": 3600}
-LOOK_NS = 100 * MS
 TELL_EVERY = timedelta(minutes=1)
 SUN_STEP = timedelta(seconds=60)
 SUN_WITHIN = timedelta(days=1)
@@ -109,7 +107,7 @@ def when_sun_stands(altitude_deg: float, latitude_deg: float, longitude_deg: flo
 
 
 def capture_series(
-    plan_path: Path, url: str, series: Series, crew: Crew, kit_path: Path | None, say: Callable[[str], None]
+    plan_path: Path, url: str, series: Series, crew: Crew, kit_path: Path | None, open_port: PortOpener = SerialPort
 ) -> Iterator[tuple[Summary, Path]]:
     """Make each set of the series in its own session. Raises what `capture_command` raises."""
     taken = [path for path in series.sessions if path.exists()]
@@ -117,26 +115,34 @@ def capture_series(
         raise StorageFailed(f"{taken[0]} exists already; name another place, or go on with it by `fullturn resume`.")
     begins = series.start
     for number, session in enumerate(series.sessions):
-        wait = None if begins is None else partial(wait_until, begins, say)
+        wait = None if begins is None else waiting_for(begins, crew.people.say)
         begins = (begins or clock.local_time()) + (series.every or timedelta())
-        made = capture_command(plan_path, url, session, crew, kit_path, wait)
+        made = capture_command(plan_path, url, session, crew, kit_path, wait, open_port)
         yield made.summary, session
-        if made.early and number + 1 < len(series.sessions):
-            say("The series ends here: this set was stopped before it was through, so nothing may move by itself again.")
+        last = number + 1 == len(series.sessions)
+        if made.early and not last:
+            crew.people.say(
+                "The series ends here: this set was stopped before it was through, so nothing may move by itself again."
+            )
             return
-        crew = replace(crew, confirm=lambda _: True, sweep=False)  # answered once for all
-        if number + 1 < len(series.sessions) and begins < clock.local_time():
-            say("The set took longer than the time between two; the next begins at once.")
+        crew = replace(crew, ask_first=False, sweep=False)  # answered once for all
+        if not last and begins < clock.local_time():
+            crew.people.say("The set took longer than the time between two; the next begins at once.")
 
 
-def wait_until(moment: datetime, say: Callable[[str], None]) -> None:
-    """Wait for a moment, telling every minute how long it still is. Raises RunStopped at Ctrl-C."""
+def waiting_for(moment: datetime, say: Callable[[str], None]) -> Callable[[], bool]:
+    """Whether a moment has come, telling every minute how long it still is."""
     tell_at = clock.local_time()
-    with Interrupts() as interrupts:
-        while (now := clock.local_time()) < moment:
-            if interrupts.next_wish() is not None:
-                raise RunStopped("Stopped as asked, before anything moved.")
-            if now >= tell_at:
-                say(f"Begins at {moment:%H:%M:%S}, in {duration((moment - now).total_seconds())}. Ctrl-C ends the wait.")
-                tell_at = now + TELL_EVERY
-            clock.wait_ns(LOOK_NS)
+
+    def over() -> bool:
+        nonlocal tell_at
+        now = clock.local_time()
+        if now >= moment:
+            return True
+        if now >= tell_at:
+            left = duration((moment - now).total_seconds())
+            say(f"Nothing moves until {moment:%H:%M:%S}, in {left}. Ctrl-C ends the wait.")
+            tell_at = now + TELL_EVERY
+        return False
+
+    return over

@@ -1,13 +1,13 @@
 """`fullturn tell`: a request from another terminal to the run of a session."""
 
 import json
-from collections.abc import Collection, Iterable
+from collections.abc import Callable, Collection, Iterable
 from pathlib import Path
 
 from controller import clock
 from controller.capture.events import Kind
-from controller.capture.operator import as_wanted, wish_of
-from controller.capture.states import ENDING, FINAL, RunState
+from controller.capture.operator import ANSWERS, as_wanted, wish_of
+from controller.capture.states import ENDING, FINAL, PEOPLE, RunState
 from controller.errors import InputError, WorldError
 from controller.lock import Taken, in_use, lock_of, sole_use
 from controller.session.rows import CAPTURE, WishRow
@@ -17,6 +17,7 @@ from protocol.units import MS, NS
 PATIENCE_NS = 5 * NS
 LOOK_NS, LOOKS = 10 * MS, 25  # so often it is looked whether the request was read; every so many looks, for the run
 ENDED = {state.value for state in (*ENDING, *FINAL)}
+BEFORE_MOTION = {state.value for state in PEOPLE}
 UNREAD = (
     "The request is left in the session; the run has not read it yet. It may be waiting for an answer at its terminal."
 )
@@ -43,6 +44,8 @@ def tell_command(path: Path, words: list[str]) -> str:
                 f"{path}: is the record of a {about.get('kind', 'run')}; only a capture can be told anything."
             )
         _must_be_planned(wish.frames, about["plan"])
+        if wish.wanted in ANSWERS:
+            return _to_a_question(session, wish)
         if not in_use(path):
             try:
                 with sole_use(lock_of(path), str(path), "fullturn tell"):  # so that no run begins meanwhile
@@ -78,17 +81,56 @@ def _to_the_run(session: Session, wish: WishRow) -> str:
     kind, path = as_wanted(wish).kind, session.path
     again = _counting(session, wish.frames)
     number, before = session.wish(wish), ""
-    deadline_ns, looks = clock.monotonic_ns() + PATIENCE_NS, 0
-    while not session.is_taken(number):
-        before, looks = session.state(), looks + 1
-        if looks % LOOKS == 0 and not in_use(path) and not session.is_taken(number):
-            return _unread(path, kind)
-        if clock.monotonic_ns() > deadline_ns:
-            return UNREAD
-        clock.wait_ns(LOOK_NS)
+
+    def look() -> None:
+        nonlocal before
+        before = session.state()
+
+    taken = _wait_taken(session, number, look)
+    if taken is None:
+        return UNREAD
+    if not taken:
+        return _unread(path, kind)
     # A stop brings about the end that it is followed by, so only what came before it counts.
     ending = (before if kind in {Kind.STOP, Kind.HALT} else session.state()) in ENDED
     return f"Request received. {_does(path, wish, again, before, ending=ending)}"
+
+
+def _wait_taken(session: Session, number: int, look: Callable[[], None]) -> bool | None:
+    """Wait until the run has read this request, and `look` around while it has not.
+
+    False if the run ended without, None if it takes too long.
+    """
+    deadline_ns, looks = clock.monotonic_ns() + PATIENCE_NS, 0
+    while not session.is_taken(number):
+        look()
+        looks += 1
+        if looks % LOOKS == 0 and not in_use(session.path) and not session.is_taken(number):
+            return False
+        if clock.monotonic_ns() > deadline_ns:
+            return None
+        clock.wait_ns(LOOK_NS)
+    return True
+
+
+def _to_a_question(session: Session, wish: WishRow) -> str:
+    """Answer the question that is open. Raises WorldError if there is none, or no more."""
+    question = session.open_question() if in_use(session.path) else None
+    if question is None:
+        raise WorldError(f"Nothing is being asked now, so {wish.wanted} changes nothing.")
+    number, words = question
+    still_open: tuple[int, str] | None = question
+
+    def look() -> None:
+        nonlocal still_open
+        still_open = session.open_question()
+
+    taken = _wait_taken(session, session.wish(WishRow(wish.wanted, (number,))), look)
+    if taken is None:
+        return UNREAD
+    if not taken or still_open != question:
+        raise WorldError(f"The question was answered already, or the run ended: {words}")
+    return f"Answered {wish.wanted} to: {words}"
 
 
 def _unread(path: Path, kind: Kind) -> str:
@@ -105,6 +147,8 @@ def _does(path: Path, wish: WishRow, again: set[int], before: str, *, ending: bo
         return _reshoots(path, set(wish.frames), again, ending=ending)
     if ending and kind is not Kind.HALT:
         return f"The run is ending already, so {wish.wanted} changes nothing."
+    if before in BEFORE_MOTION and kind is Kind.PAUSE:
+        return "The run pauses before the head moves."
     if before == RunState.PAUSED.value:
         if kind in {Kind.PAUSE, Kind.PAUSE_AFTER_ROW}:
             return "The run is paused already."

@@ -2,6 +2,7 @@
 
 from dataclasses import dataclass
 
+from controller.capture.port import Port
 from controller.conformance.talk import Talk
 from controller.errors import WorldError
 from controller.ports.serial_port import SerialPort, ports
@@ -43,15 +44,15 @@ def wait_candidates(baud: int) -> list[Candidate]:
     return found
 
 
-def wait_known_board(port: SerialPort) -> Welcome:
+def wait_known_board(port: Port) -> Welcome:
     """What the board at `port` says of itself. Raises WorldError when nothing answers."""
     welcome = wait_board(port)
     if welcome is None:
-        raise WorldError(f"nothing at {port.url} answers as a board; check the cable, the power and the baud rate.")
+        raise WorldError("nothing answers as a board at this port; check the cable, the power and the baud rate.")
     return welcome
 
 
-def wait_board(port: SerialPort) -> Welcome | None:
+def wait_board(port: Port) -> Welcome | None:
     """What the board at `port` says of itself; None when nothing answers within the time that a restart takes."""
     talk = Talk(port)
     deadline_ns = port.now() + BOOT_MS * MS

@@ -11,6 +11,8 @@ CLOCK_FACT = "clock from "
 """A fact whose name goes on with the number of the first exposure it holds for: monotonic nanoseconds, and UTC then."""
 RETAKE = "retake"
 """The word of the one request that is still good when the run that it was told to is over."""
+QUESTION_FACT = "question"
+"""The question that is open: its number, and its words."""
 CAPTURE, REHEARSAL = "capture", "rehearsal"
 """What a session may be the record of: the fact `kind`."""
 

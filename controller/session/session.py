@@ -20,6 +20,7 @@ from controller.errors import InputError, StorageFailed
 from controller.session.rows import (
     AXES,
     CLOCK_FACT,
+    QUESTION_FACT,
     RETAKE,
     ZERO_FACT,
     DoubtReason,
@@ -305,6 +306,21 @@ class Session:
         with _storage(self.path):
             rows = self._db.execute("SELECT frame, exposure, upto, why FROM doubts ORDER BY number").fetchall()
         return [DoubtRow(frame, exposure, upto, DoubtReason(why)) for frame, exposure, upto, why in rows]
+
+    def note_question(self, number: int, words: str) -> None:
+        """Which question is open, so that another terminal can answer it; none without `words`. Raises StorageFailed."""
+        self.note_about(QUESTION_FACT, f"{number} {words}")
+
+    def open_question(self) -> tuple[int, str] | None:
+        """Number and words of the question that is open, or None."""
+        with _storage(self.path):
+            number, _, words = self.about().get(QUESTION_FACT, "0 ").partition(" ")
+        return (int(number), words) if words else None
+
+    def questions_asked(self) -> int:
+        """The number of the latest question."""
+        with _storage(self.path):
+            return int(self.about().get(QUESTION_FACT, "0").partition(" ")[0])
 
     def wish(self, wish: WishRow) -> int:
         """Leave a wish for whoever runs this session; its number. Raises StorageFailed."""

@@ -29,6 +29,7 @@ from sim.terminal import Terminal
 from sim.virtual_port import VirtualPort
 from tests.bench.figures import Figure, work_s
 from tests.end_to_end.kills import capture_with_kills, forty_frames
+from tests.end_to_end.test_people import drawn_world
 from tests.end_to_end.whole_runs import few_frames, kit_of
 
 FAST = {"max_speed_deg_s": 60.0, "max_accel_deg_s2": 400.0}
@@ -42,6 +43,7 @@ QUICK: dict[str, dict[str, Any]] = {
     "head": {"settle_ms": 100, "pan": FAST, "tilt": FAST},
 }  # fmt: skip
 STOPS = 8
+PEOPLE = 150
 MANY = 100_000
 SPHERES_A_WEEK = 7 * 24 * 4
 EARLY = 60  # spheres after which everything that is kept has been made
@@ -62,6 +64,22 @@ def killing() -> list[Figure]:
         Figure("... sets not complete after resuming", sum(not one.complete for one in outcomes), "", most=0),
         Figure("... claimed and not made, or astray", sum(len(one.wrong) for one in outcomes), "", most=0),
         Figure("... exposures made twice for each kill, worst run", worst, "", most=1),
+    ]
+
+
+def attended() -> list[Figure]:
+    """Whole captures, resumed until they are complete, with a person beside the head and things going wrong."""
+    steps = runs = complete = 0
+    with tempfile.TemporaryDirectory() as folder:
+        for seed in range(1000, 1000 + PEOPLE):
+            world = drawn_world(seed, _new(folder))
+            complete += world.capture()
+            runs += len(world.ends)
+            steps += world.person.unannounced_steps
+    return [
+        Figure(f"runs of {PEOPLE} sets with a person beside the head", runs, "", least=PEOPLE),
+        Figure("... steps within reach of somebody not told in time", steps, "", most=0),
+        Figure("... sets complete at last", complete / PEOPLE * 100, "%", least=90),
     ]
 
 
@@ -184,4 +202,9 @@ def _resident_mb() -> float:
         return int(statm.read().split()[1]) * os.sysconf("SC_PAGE_SIZE") / 1e6
 
 
-GROUPS: dict[str, Callable[[], list[Figure]]] = {"killing": killing, "on_the_line": on_the_line, "series": long_series}
+GROUPS: dict[str, Callable[[], list[Figure]]] = {
+    "killing": killing,
+    "attended": attended,
+    "on_the_line": on_the_line,
+    "series": long_series,
+}

@@ -8,7 +8,6 @@ from datetime import UTC, datetime
 from pathlib import Path
 
 import pytest
-from rich.console import Console
 
 from controller.capture.events import Kind
 from controller.capture.states import RunState
@@ -70,7 +69,7 @@ def test_plain_lines_and_the_log_of_a_whole_run(tmp_path: Path) -> None:
     kit = kit_of(exposure={"bracket_ev": [0, 1]})
     world, said, log = world_of(kit), io.StringIO(), io.StringIO()
     seen = Seen(world.program, 0, 0, len(world.program.exposures))
-    shown = Display(seen, Console(file=said), None, log)
+    shown = Display(seen, lambda line: print(line, file=said), None, log)
     run(world, tmp_path, on_exposure=shown.exposed)
     assert said.getvalue().splitlines()[-1] == "Capturing, exposures: 8 of 8"
     rows = [json.loads(line) for line in log.getvalue().splitlines()]
@@ -79,9 +78,9 @@ def test_plain_lines_and_the_log_of_a_whole_run(tmp_path: Path) -> None:
 
 def test_a_warning_is_a_line(tmp_path: Path) -> None:
     said = io.StringIO()
-    shown = Display(Seen(PROGRAM, 0, 0, 8), Console(file=said), None, None)
+    shown = Display(Seen(PROGRAM, 0, 0, 8), lambda line: print(line, file=said))
     shown.change(Happening(NS, "suspended", "restarted", 1))
     shown.change(Happening(NS, "moving", "armed", 1))
-    assert said.getvalue() == "The board has restarted; zero is found again.\n"
+    assert said.getvalue() == "The board has restarted. The run is suspended; zero must be found again.\n"
     with pytest.raises(StorageFailed, match="cannot be written"), display(PROGRAM, 0, set(), tmp_path / "no" / "log"):
         pass

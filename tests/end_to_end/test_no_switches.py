@@ -18,7 +18,7 @@ from sim.rig import Rig
 from sim.scenario import Fault, Scenario
 from sim.virtual_port import VirtualPort
 from tests.end_to_end.kills import astray
-from tests.end_to_end.whole_runs import kit_of
+from tests.end_to_end.whole_runs import kit_of, let_pass
 
 PLAN = make_plan(
     kit_of(16.0, head={"pan": {"zero_switch": False}, "tilt": {"zero_switch": False}}, exposure={"bracket_ev": [0, 1]}),
@@ -56,6 +56,7 @@ def test_a_lost_position_waits_for_the_operator(tmp_path: Path, kind: str) -> No
         assert (result.complete, result.zero_lost) == (False, True)
         assert "set zero at its mark again" in result.sentence
         before = len(rig.truth.exposures)
+        let_pass(port, 10.0)  # until the supply is back
         bring_to_the_mark(rig, port)
         program = build_program(PLAN.kit, PLAN.frames, session.made())
         assert Runner(program, port, session, first_id=session.next_command_id()).run().complete

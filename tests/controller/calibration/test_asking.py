@@ -32,10 +32,11 @@ class Head:
     told: list[str] = field(default_factory=list)
     asked: int = 0
 
-    def wait_go_to(self, axis: AxisName, steps: int) -> None:
-        goal = steps / self.rate
-        lag = PLAY / 2 if goal > self.stands[axis] else -PLAY / 2
-        self.stands[axis] = goal - lag
+    def wait_go_to(self, axis: AxisName, *stops: int) -> None:
+        for stop in stops:
+            goal = stop / self.rate
+            lag = PLAY / 2 if goal > self.stands[axis] else -PLAY / 2
+            self.stands[axis] = goal - lag
 
     def tell(self, text: str) -> None:
         self.told.append(text)

@@ -9,6 +9,7 @@ import pytest
 
 from controller.capture.board import BoardClient
 from controller.capture.events import Event, Kind, Wanted
+from controller.capture.gate import Gate
 from controller.kit.line import TRIES, retry_ns
 from controller.planning.plan import Frame
 from controller.session.rows import ShotOutcome
@@ -42,7 +43,7 @@ KIT = kit_of(exposure={"bracket_ev": [0, 1]})
 
 
 def greeted(world: World) -> BoardClient:
-    client = BoardClient(world.port, world.program)
+    client = BoardClient(world.port, world.program, Gate.of_simulation())
     client.greet()
     event = client.wait_event(None)
     assert event is not None
@@ -52,7 +53,7 @@ def greeted(world: World) -> BoardClient:
 
 def armed(world: World) -> BoardClient:
     """Greeted, with both axes described and the board armed."""
-    client = BoardClient(world.port, world.program)
+    client = BoardClient(world.port, world.program, Gate.of_simulation())
     client.greet()
     welcome = client.wait_event(None)
     assert welcome is not None
@@ -75,7 +76,7 @@ def heard(world: World, notice: Notice) -> None:
 
 def test_greeting_tells_who_the_board_is() -> None:
     world = world_of(KIT)
-    client = BoardClient(world.port, world.program)
+    client = BoardClient(world.port, world.program, Gate.of_simulation())
     client.greet()
     event = client.wait_event(None)
     assert event is not None

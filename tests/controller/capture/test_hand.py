@@ -8,6 +8,7 @@ from controller.errors import InputError, LinkLost, RunStopped, WorldError
 from controller.kit.kit import Kit
 from sim.scenario import Fault, Scenario
 from tests.end_to_end.whole_runs import World, kit_of, let_pass, world_of
+from tests.people import hearing
 
 KIT = kit_of()
 BLIND = kit_of(head={"pan": {"zero_switch": False}, "tilt": {"zero_switch": False}})
@@ -67,7 +68,11 @@ def to_and_fro(hand: Hand) -> None:
 def test_ctrl_c_stops_it(kind: Kind) -> None:
     world = world_of(KIT, ())
     wishes = iter([None] * 200)
-    hand = Hand(world.port, world.program, lambda: Wanted(kind) if world.port.now() > 20 * NS else next(wishes, None))
+    hand = Hand(
+        world.port,
+        world.program,
+        hearing(lambda: Wanted(kind) if world.port.now() > 20 * NS else next(wishes, None)),
+    )
     hand.wait_ready()
     hand.wait_zero()
     world.port.wake_at(20 * NS + 1)

@@ -70,7 +70,7 @@ def test_the_way_to_the_first_photograph() -> None:
     run = Run(PROGRAM)
     assert run.frame is None
     assert told(run, Kind.START) == [Greet()]
-    pan, tilt, arm = told(run, Kind.WELCOMED)
+    _, pan, tilt, arm = told(run, Kind.WELCOMED)
     assert isinstance(pan, Send)
     assert isinstance(pan.request, SetAxis)
     assert pan.request.min_steps == PROGRAM.pan.min_steps

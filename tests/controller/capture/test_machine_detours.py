@@ -9,6 +9,7 @@ import pytest
 from controller.capture.effects import Ask, Effect, End, Intend, Send, SendUrgent, Timer
 from controller.capture.events import Event, Kind
 from controller.capture.machine import Run
+from controller.capture.people import Question
 from controller.capture.runner import Runner
 from controller.capture.states import RunState
 from controller.planning.plan import Frame
@@ -50,7 +51,11 @@ def stands_in(run: Run) -> RunState:
 
 def test_a_first_frame_by_hand_is_asked_for_before_anything_moves() -> None:
     run = begun(with_hand(0))
-    assert told(run, Kind.REFERENCED)[1:] == [Timer(None, overdue=False), Ask(0, 15.0, 5.0)]
+    timer, ask = told(run, Kind.REFERENCED)[1:]
+    assert timer == Timer(None, overdue=False)
+    assert isinstance(ask, Ask)
+    assert (ask.question.hold_deg, ask.question.needs_person) == ((15.0, 5.0), True)
+    assert "Frame 0 is shot by hand" in ask.question.words
     assert stands_in(run) is RunState.ASKING
     assert told(run, Kind.ANSWERED, at_ns=7 * T) == [Timer(7 * T, overdue=False)]
     intend, send, _ = told(run, Kind.WAITED, at_ns=7 * T)
@@ -64,7 +69,9 @@ def test_a_frame_by_hand_in_the_middle_and_back_to_the_head() -> None:
     run = begun(with_hand(1))
     told(run, Kind.REFERENCED, Kind.ARRIVED, Kind.WAITED, Kind.EXPOSED, Kind.WAITED)
     _, timer, ask = told(run, Kind.EXPOSED, at_ns=9 * T)
-    assert (timer, ask) == (Timer(None, overdue=False), Ask(1, 120.0, -15.5))
+    assert timer == Timer(None, overdue=False)
+    assert isinstance(ask, Ask)
+    assert ask.question.hold_deg == (120.0, -15.5)
     # An answer that comes at once still leaves the camera its time to get ready.
     assert told(run, Kind.ANSWERED, at_ns=9 * T) == [Timer(9 * T + 250_000_000, overdue=False)]
     told(run, Kind.WAITED, Kind.EXPOSED, Kind.WAITED)
@@ -97,9 +104,10 @@ def test_frames_by_hand_are_asked_for_and_made(numbers: tuple[int, ...], tmp_pat
     world = world_of(BRACKET, frames)
     asked: list[int] = []
 
-    def hold(frame: int, yaw_deg: float, pitch_deg: float) -> bool:
-        asked.append(frame)
-        world.rig.head.hold_by_hand(yaw_deg, pitch_deg)
+    def hold(question: Question) -> bool:
+        assert question.hold_deg is not None
+        asked.append(next(frame.id for frame in frames if (frame.yaw_deg, frame.pitch_deg) == question.hold_deg))
+        world.rig.head.hold_by_hand(*question.hold_deg)
         return True
 
     with Session.create(tmp_path / "session.sqlite", {}, durable=False) as session:

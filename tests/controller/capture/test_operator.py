@@ -7,10 +7,24 @@ import pytest
 
 from controller.capture.events import Kind, Wanted
 from controller.capture.interrupts import Interrupts
-from controller.capture.operator import LOOKS_EVERY_NS, WORDS, Operator, as_wanted, wish_of
+from controller.capture.operator import HOW_TO_ANSWER, LOOKS_EVERY_NS, WORDS, Operator, as_wanted, wish_of
+from controller.capture.people import People, Question
 from controller.errors import InputError
 from controller.session.rows import WishRow
 from controller.session.session import Session
+
+
+class Lines:
+    """What was typed, a line each."""
+
+    def __init__(self, lines: list[str]) -> None:
+        self.lines = lines
+
+    def next_line(self) -> str | None:
+        return self.lines.pop(0) if self.lines else None
+
+    def forget(self) -> None:
+        self.lines.clear()
 
 
 @pytest.mark.parametrize("word", [word for word in WORDS if word != "retake"])
@@ -23,7 +37,7 @@ def test_frames_are_sorted_and_named_once(words: list[str]) -> None:
     assert as_wanted(wish_of(words)) == Wanted(Kind.RETAKE, (12, 13))
 
 
-@pytest.mark.parametrize("words", [["dance"], ["retake"], ["retake", "a"], ["retake", "-1"], ["stop", "3"], ["Stop"]])
+@pytest.mark.parametrize("words", [["dance"], ["retake"], ["retake", "a"], ["retake", "-1"], ["stop", "3"]])
 def test_what_is_no_wish_is_said(words: list[str]) -> None:
     with pytest.raises(InputError, match=r"\.$"):
         wish_of(words)
@@ -33,14 +47,12 @@ def test_every_source_is_heard(tmp_path: Path) -> None:
     now, lines = 0, ["", "pause", "jump"]
     complaints: list[str] = []
     with Session.create(tmp_path / "s", {}, durable=True) as session:
-        operator = Operator(
-            session, Interrupts(), lambda: now, lambda: lines.pop(0) if lines else None, complaints.append
-        )
+        operator = Operator(lambda: now, Interrupts(), People(complaints.append, lines=Lines(lines)), session)
         assert operator.next_wish() == Wanted(Kind.GO_ON)  # Enter alone
         assert operator.next_wish() == Wanted(Kind.PAUSE)
         assert operator.next_wish() is None
         assert len(complaints) == 1
-        assert complaints[0].startswith("jump: is not a wish")
+        assert complaints[0].startswith("“jump” is not known here")
         tell(tmp_path / "s", WishRow("retake", (3,)))
         assert operator.next_wish() is None  # it has just looked
         now = LOOKS_EVERY_NS
@@ -59,6 +71,44 @@ def tell(path: Path, wish: WishRow) -> None:
     thread = threading.Thread(target=say)
     thread.start()
     thread.join()
+
+
+def test_a_question_is_answered_only_by_what_comes_after_it(tmp_path: Path) -> None:
+    said: list[str] = []
+    lines = Lines(["y"])
+    now = 0
+    with Session.create(tmp_path / "s", {}, durable=True) as session:
+        tell(tmp_path / "s", WishRow("yes", (1,)))  # somebody has guessed the number
+        operator = Operator(lambda: now, Interrupts(), People(said.append, lines=lines, at_terminal=True), session)
+        session.take_wish()
+        assert operator.ask(Question("Clear?")) is None
+        assert lines.lines == []
+        assert operator.next_wish() is None
+        assert session.open_question() == (1, "Clear?")
+        lines.lines = ["", "rubbish", "N"]
+        assert operator.next_wish() is None
+        assert operator.next_wish() is None
+        assert [line for line in said if line.endswith(HOW_TO_ANSWER)] == said[-3:]
+        assert operator.next_wish() == Wanted(Kind.DECLINED)
+        assert session.open_question() is None
+        lines.lines = ["y"]
+        assert operator.next_wish() is None  # nothing is asked any more
+        assert operator.ask(Question("Clear now?")) is None
+        tell(tmp_path / "s", WishRow("yes", (1,)))  # meant for the question before
+        now = LOOKS_EVERY_NS
+        assert operator.next_wish() is None
+        tell(tmp_path / "s", WishRow("yes", (2,)))
+        now *= 2
+        assert operator.next_wish() == Wanted(Kind.ANSWERED)
+
+
+@pytest.mark.parametrize(("yes", "at_terminal", "needs_person", "answer"), [
+    (True, True, False, True), (True, False, False, True), (True, False, True, False), (True, True, True, None),
+    (False, False, False, False), (False, True, False, None),
+])  # fmt: skip
+def test_who_answers(yes: bool, at_terminal: bool, needs_person: bool, answer: bool | None) -> None:
+    operator = Operator(lambda: 0, Interrupts(), People(yes=yes, at_terminal=at_terminal))
+    assert operator.ask(Question("Well?", needs_person=needs_person)) is answer
 
 
 def test_a_look_is_often_enough() -> None:

@@ -39,10 +39,9 @@ def test_an_operator_may_take_long_to_hold_the_camera(tmp_path: Path) -> None:
     world = world_of(KIT)
     asked_at: list[int] = []
 
-    def ask(*_: object) -> bool:
+    def ask(*_: object) -> None:
         asked_at.append(world.port.now())
         world.port.wake_at(world.port.now() + 100 * NS)
-        return False
 
     def wish() -> bool:
         return bool(asked_at) and world.port.now() >= asked_at[0] + 100 * NS

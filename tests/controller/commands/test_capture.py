@@ -73,7 +73,7 @@ def test_without_an_answer_nothing_moves(tmp_path: Path) -> None:
         planned(tmp_path)
         done = fullturn(tmp_path, "capture", "plan.json", "--port", "port", "--out", "s.sqlite")
         assert done.returncode == 1
-        assert "Not begun" in done.stderr
+        assert "Not started" in done.stderr
         assert not (tmp_path / "s.sqlite").exists()
         assert exposures(tmp_path) == []
 
@@ -153,8 +153,8 @@ def test_another_terminal_is_heard_and_a_second_program_is_not(tmp_path: Path) -
             assert fullturn(tmp_path, "tell", "s.sqlite", "retake", "0").returncode == 0
             assert fullturn(tmp_path, "tell", "s.sqlite", "retake", "99").returncode == 2
             assert fullturn(tmp_path, "tell", "s.sqlite", "go-on").returncode == 0
-            out, _ = host.communicate()
-        assert host.returncode == 0
+            out, err = host.communicate()
+        assert host.returncode == 0, err
         summary = json.loads(out)
         twice = {one for one, count in made(tmp_path).items() if count == 2}
         assert {frame for frame, _ in twice} == {0}  # of its bracket, what had been made by then
@@ -193,9 +193,13 @@ def test_ctrl_c_pauses_then_stops_and_the_rest_is_resumed(tmp_path: Path) -> Non
 def test_a_walk_round_the_extremes_and_a_head_without_switches(tmp_path: Path) -> None:
     with simulated(tmp_path, *SERVE[:-1], "20"):
         planned(tmp_path)
-        at = fullturn(tmp_path, "jog", "kit.toml", "--port", "port", "--to", "12.5", "-3", "--yes", "--json")
+        at = fullturn(
+            tmp_path, "jog", "kit.toml", "--port", "port", "--to", "12.5", "-3", "--yes", "--countdown", "0", "--json"
+        )
         assert json.loads(at.stdout) == {"yaw_deg": 12.5, "pitch_deg": -3.0, "pan_steps": 4000, "tilt_steps": -960}
-        beyond = fullturn(tmp_path, "jog", "kit.toml", "--port", "port", "--to", "12.5", "-90", "--yes")
+        beyond = fullturn(
+            tmp_path, "jog", "kit.toml", "--port", "port", "--to", "12.5", "-90", "--yes", "--countdown", "0"
+        )
         assert beyond.returncode == 0
         words = ("capture", "plan.json", "--port", "port", "--out", "s.sqlite", "--yes", "--countdown", "0", "--json")
         done = fullturn(tmp_path, *words)

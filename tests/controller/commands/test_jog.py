@@ -2,37 +2,34 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from typing import Any
 
 import pytest
 
 from controller.calibration.records import AxisName
+from controller.capture.gate import Gate
 from controller.capture.hand import Hand
-from controller.commands.jog import HELP, HandMover, Place, jog_by_keys, jog_to, place_of
+from controller.capture.people import People
+from controller.commands.jog import HandMover, Place, jog_to, place_of
+from controller.commands.moving import HELP, jog_by_keys
 from controller.errors import InputError
 from tests.end_to_end.whole_runs import World, kit_of, let_pass, world_of
+from tests.people import Typist, keys_of
 
 BLIND: dict[str, Any] = {"pan": {"zero_switch": False}, "tilt": {"zero_switch": False}}
 
 
-def keys(text: list[str], world: World, pause_s: float = 1.0) -> Callable[[], str]:
-    """Somebody who presses these, one after the other, and takes his time."""
-    left = iter(text)
-
-    def press() -> str:
-        let_pass(world.port, pause_s)
-        return next(left)
-
-    return press
-
-
 def jogged(pressed: list[str], pause_s: float = 1.0, **head: Any) -> tuple[World, Place, list[str]]:
     world = world_of(kit_of(head=head), ())
-    said: list[str] = []
-    place = jog_by_keys(Hand(world.port, world.program), keys(pressed, world, pause_s), said.append)
+    typist = Typist(world.port)
+    people = typist.people()
+    hand = Hand(world.port, world.program, gate=Gate(world.port.now, people.say))
+    hand.wait_known()
+    jog_by_keys(hand, keys_of(pressed, world.port, pause_s), people)
+    place = place_of(hand)
+    hand.wait_rest()
     let_pass(world.port, 30)
-    return world, place, said
+    return world, place, typist.said
 
 
 @pytest.mark.parametrize("right", ["r", "\x1b[C", "\xe0M"])
@@ -45,8 +42,8 @@ def test_keys_move_it(right: str) -> None:
     assert "10° at a time" in said
 
 
-def test_it_goes_on_after_the_board_has_lost_patience() -> None:
-    _, place, _ = jogged(["r", "r", "q"], pause_s=60.0)
+def test_the_board_keeps_its_patience_however_long_somebody_looks() -> None:
+    _, place, _ = jogged(["r", "r", "q"], pause_s=600.0)
     assert place.pan_steps == 640
 
 
@@ -74,8 +71,8 @@ def test_with_switches_zero_is_found_again() -> None:
 def test_to_a_pose_and_one_axis_at_a_time() -> None:
     world = world_of(kit_of(), ())
     hand = Hand(world.port, world.program)
-    assert jog_to(hand, world.program, 12.5, -3.0) == Place(12.5, -3.0, 4000, -960)
-    mover = HandMover(hand)
+    assert jog_to(hand, world.program, 12.5, -3.0, People()) == Place(12.5, -3.0, 4000, -960)
+    mover = HandMover(hand, People())
     mover.wait_go_to(AxisName.TILT, 320)
     assert (place_of(hand).pan_steps, place_of(hand).tilt_steps, mover.moved) == (4000, 320, AxisName.TILT)
     with pytest.raises(InputError, match="outside the limits"):

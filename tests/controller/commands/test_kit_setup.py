@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from dataclasses import replace
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 from typing import Any
@@ -13,7 +14,11 @@ from PIL.ExifTags import IFD, Base
 from PIL.TiffImagePlugin import IFDRational
 
 from controller.calibration.records import Kind, Record, add, kit_digest
+from controller.capture.gate import Gate
 from controller.capture.hand import Hand
+from controller.capture.interrupts import Interrupts
+from controller.capture.operator import Operator
+from controller.capture.people import People
 from controller.commands import kit_setup
 from controller.commands.kit_setup import Guide, mark_steps, see_picture, setup_command, setup_state
 from controller.errors import InputError, WorldError
@@ -23,7 +28,8 @@ from controller.setup.progress import progress_path
 from controller.setup.steps import Look, steps
 from protocol.messages import Cause
 from tests.controller.commands.shell import Shell, refuses
-from tests.end_to_end.whole_runs import kit_of, world_of
+from tests.end_to_end.whole_runs import World, kit_of, world_of
+from tests.people import Typist
 
 NAMES = [step.name for step in steps()]
 BY_WORD = [step.name for step in steps() if step.look is not Look.CALIBRATION]
@@ -38,7 +44,9 @@ class Person:
         self.said: list[str] = []
 
     def guide(self, **more: Any) -> Guide:
-        return Guide(self.said.append, lambda _: next(self._left, "end"), lambda _: self._agrees, **more)
+        return Guide(
+            self.said.append, lambda _: next(self._left, "end"), lambda _: self._agrees, People(self.said.append), **more
+        )
 
 
 def standing(kit: Path) -> dict[str, tuple[str, bool]]:
@@ -49,17 +57,17 @@ def test_each_step_is_kept_as_soon_as_it_is_done_and_the_guide_goes_on_from_ther
     kit = shell.folder / "kit.toml"
     first = Person("", "done")
     setup_command(kit, first.guide())
-    assert [name for name, (state, _) in standing(kit).items() if state == "done"] == ["ground", "stop-switch"]
+    assert [name for name, (state, _) in standing(kit).items() if state == "done"] == ["ground", "level"]
     second = Person("end")
     setup_command(kit, second.guide())
-    assert second.said[0] == f"\n3 of {len(NAMES)}: Level"
+    assert second.said[0] == f"\n3 of {len(NAMES)}: Lens over the pan axis"
 
 
 def test_a_step_left_out_stays_open(shell: Shell) -> None:
     kit = shell.folder / "kit.toml"
-    setup_command(kit, Person("skip", "").guide())
+    setup_command(kit, Person("skip", "done").guide())
     assert standing(kit)["ground"] == ("open", False)
-    assert standing(kit)["stop-switch"] == ("done", False)
+    assert standing(kit)["level"] == ("done", False)
 
 
 def test_what_was_said_here_is_open_again_the_next_day(shell: Shell, monkeypatch: pytest.MonkeyPatch) -> None:
@@ -148,44 +156,57 @@ def test_a_damaged_file_is_told(shell: Shell) -> None:
     assert "kit.setup.json: cannot be read" in refuses(shell, 2, "kit", "setup", "kit.toml", "--list")[0]
 
 
-def head(**more: Any) -> Hand:
+def head(*answers: str, **more: Any) -> tuple[World, Hand, Typist, People]:
     world = world_of(kit_of(**more), ())
-    return Hand(world.port, world.program)
+    typist = Typist(world.port, list(answers))
+    people = typist.people()
+    operator = Operator(world.port.now, Interrupts(), people)
+    return world, Hand(world.port, world.program, operator, Gate(world.port.now, people.say)), typist, people
 
 
-def test_zero_is_found_twice() -> None:
-    assert kit_setup._zero(head(), kit_of()).good
+def test_zero_is_found_twice_and_that_is_announced() -> None:
+    _, hand, typist, people = head()
+    assert kit_setup._zero(hand, kit_of(), people).good
+    assert typist.said[0].startswith("The head moves in 5 s: both axes turn")
     blind = {"pan": {"zero_switch": False}, "tilt": {"zero_switch": False}}
-    assert "fullturn jog" in kit_setup._zero(head(head=blind), kit_of(head=blind)).sentence
+    _, hand, typist, people = head(head=blind)
+    assert "fullturn jog" in kit_setup._zero(hand, kit_of(head=blind), people).sentence
+    assert typist.said == []
 
 
-def test_the_walk_to_all_limits() -> None:
-    hand = head()
-    assert kit_setup._cables(hand, kit_of(), Person().guide()).good
+def test_the_walk_goes_as_far_as_plans_do() -> None:
+    kit = kit_of(head={"pan": {"min_deg": -370, "max_deg": 370}})
+    _, hand, typist, people = head("y", head={"pan": {"min_deg": -370, "max_deg": 370}})
+    assert kit_setup._cables(hand, kit, people).good
     assert hand.at_steps == (0, 0)
-    assert not kit_setup._cables(head(), kit_of(), Person(agrees=False).guide()).good
+    assert "pan -180° to 180°" in typist.said[0]
+    _, hand, typist, people = head("n")
+    assert not kit_setup._cables(hand, kit_of(), people).good
+    assert "Was everything clear" in typist.asked[0]
 
 
 def test_a_board_that_does_not_sense_its_stop_switch_is_found_out() -> None:
     """The simulated switch is not pressed here, whatever was typed."""
-    found = kit_setup._stop_switch(head(), Person("", "").guide())
+    _, hand, typist, _ = head("", "")
+    found = kit_setup._stop_switch(hand)
     assert not found.good
     assert "does not sense the switch" in found.sentence
+    assert "Support the camera" in typist.asked[0]
 
 
 def test_a_board_that_senses_its_stop_switch() -> None:
-    world = world_of(kit_of(), ())
+    world, hand, typist, _ = head("", "")
     board = world.rig.board
 
-    def at_the_switch(words: str) -> str:
+    def at_the_switch(words: str) -> None:
+        Typist.say(typist, words)
         if "Press" in words:
             board.block(world.port.now(), Cause.STOP_SWITCH)
-        else:
+        elif "Release" in words:
             board.unblock(Cause.STOP_SWITCH)
-        return ""
 
-    guide = Guide(lambda _: None, at_the_switch, lambda _: True)
-    found = kit_setup._stop_switch(Hand(world.port, world.program), guide)
+    operator = Operator(world.port.now, Interrupts(), replace(typist.people(), say=at_the_switch))
+    found = kit_setup._stop_switch(Hand(world.port, world.program, operator, hand.gate))
     assert found.good, found.sentence
     assert "that the motors have no power you must see yourself" in found.sentence
 

@@ -1,6 +1,7 @@
 """When a capture begins and how often."""
 
-from dataclasses import fields, replace
+from contextlib import nullcontext
+from dataclasses import replace
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
@@ -8,8 +9,10 @@ import pytest
 from astral import Observer
 from astral.sun import dawn, dusk
 
+from controller.capture.people import People
 from controller.commands import series as series_module
-from controller.commands.capture import Crew, Made
+from controller.commands.capture import Made
+from controller.commands.crew import Crew
 from controller.commands.series import capture_series, moment_of, series_of, span_of, when_sun_stands
 from controller.errors import InputError
 from controller.planning.make import make_plan
@@ -94,9 +97,9 @@ def sets(ends: list[bool], monkeypatch: pytest.MonkeyPatch) -> tuple[list[Path],
     left = iter(ends)
     summary = report_of_nothing()
     monkeypatch.setattr(series_module, "capture_command", lambda *_: Made(summary, next(left)))
-    crew = Crew(**dict.fromkeys((field.name for field in fields(Crew)), None))  # type: ignore[arg-type]  # nobody is asked
+    crew = Crew(People(said.append), lambda _: None, lambda *_: nullcontext())  # type: ignore[arg-type]
     asked = series_of(Path("s.sqlite"), **NOTHING | {"repeat": "1s", "times": 3})
-    made = capture_series(Path("plan.json"), "port", replace(asked, every=timedelta()), crew, None, said.append)
+    made = capture_series(Path("plan.json"), "port", replace(asked, every=timedelta()), crew, None)
     return [session for _, session in made], said
 
 

@@ -110,6 +110,35 @@ def test_a_run_that_ends_before_it_reads_is_told(
             tell_command(path, words)
 
 
+@pytest.mark.parametrize("word", ["yes", "no"])
+def test_an_answer_goes_to_the_question_that_is_open(word: str, path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    with pytest.raises(WorldError, match="Nothing is being asked now"):
+        told(path, word, monkeypatch=monkeypatch)
+    with Session.open(path, to_write=True) as run:
+        run.note_question(3, "Is it clear?")
+    with pytest.raises(WorldError, match="Nothing is being asked now"):
+        tell_command(path, [word])  # nobody runs it, so nobody asks any more
+    assert told(path, word, monkeypatch=monkeypatch) == f"Answered {word} to: Is it clear?"
+
+
+def test_an_answer_to_a_question_that_was_answered_meanwhile_is_not_claimed(
+    path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    with Session.open(path, to_write=True) as run:
+        run.note_question(3, "Is it clear?")
+    looks = iter(range(9))
+
+    def wait(_: int) -> None:
+        with Session.open(path, to_write=True) as run:
+            run.note_question(4, "Another?")
+            if next(looks):
+                assert run.take_wish() is not None
+
+    monkeypatch.setattr(clock, "wait_ns", wait)
+    with sole_use(lock_of(path), "s", "us"), pytest.raises(WorldError, match="answered already"):
+        tell_command(path, ["yes"])
+
+
 def test_a_set_that_nobody_shoots_can_only_be_asked_to_retake(path: Path) -> None:
     for word in WORDS:
         if word != "retake":
