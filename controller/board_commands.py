@@ -1,13 +1,15 @@
 """The `fullturn board` group: options only; the work is imported when it runs."""
 
-from typing import TYPE_CHECKING
+from pathlib import Path
+from typing import TYPE_CHECKING, BinaryIO
 
 import click
 
-from controller.shared_options import confirmed, json_option, port_option, show
+from controller.shared_options import FILE, PORT_HELP, confirmed, json_option, port_option, show
 
 if TYPE_CHECKING:
     from controller.commands.board import Verdict
+    from controller.ports.traffic import Heard
 
 baud_option = click.option(
     "--baud",
@@ -20,7 +22,7 @@ baud_option = click.option(
 
 @click.group()
 def board() -> None:
-    """Find a board, check that it keeps the rules, measure its line."""
+    """Find a board, check that it keeps the rules, measure its line, listen to it."""
 
 
 @board.command()
@@ -50,12 +52,26 @@ def find(baud: int, as_json: bool) -> None:
 @port_option
 @baud_option
 @click.option("--yes", is_flag=True, help="The head may move a little and the camera may be released.")
+@click.option(
+    "--kit",
+    "kit_file",
+    type=FILE,
+    help="The kit: zero is looked for within its limits, at its speed. Default: 4,000 steps either way, slowly.",
+)
 @json_option
-def check(port: str, baud: int, yes: bool, as_json: bool) -> None:
-    """Run the battery of rules on a board. Most need no motor power; before anything may move you are asked."""
+def check(port: str, baud: int, yes: bool, kit_file: Path | None, as_json: bool) -> None:
+    """Run the battery of rules on a board.
+
+    Most rules turn nothing; some of these switch the motors on. Before anything may turn you are asked, and before each
+    rule that switches the motors on you read what moves, how long, and how to stop it.
+    """
     from dataclasses import asdict  # noqa: PLC0415
 
     from controller.commands.board import check_command  # noqa: PLC0415
+    from controller.conformance.reach import reach_of  # noqa: PLC0415
+    from controller.kit.load import load_kit  # noqa: PLC0415
+
+    reach = None if kit_file is None else reach_of(load_kit(kit_file))
 
     def may_move() -> bool:
         if as_json:
@@ -67,7 +83,10 @@ def check(port: str, baud: int, yes: bool, as_json: bool) -> None:
             word = {True: "kept", False: "BROKEN", None: "left out"}[verdict.kept]
             click.echo(f"{word:9}{verdict.rule}: {verdict.demands}" + (f"\n{verdict.seen}" if verdict.seen else ""))
 
-    verdicts = check_command(port, baud, may_move, tell)
+    def announce(sentence: str) -> None:
+        click.echo(sentence, err=as_json)
+
+    verdicts = check_command(port, baud, may_move, tell, announce=announce, reach=reach)
     if as_json:
         show([asdict(verdict) for verdict in verdicts])
     if any(verdict.kept is False for verdict in verdicts):
@@ -100,3 +119,35 @@ def soak(port: str, baud: int, seconds: float, as_json: bool) -> None:
     if health.silent:
         click.echo("The board fell silent.", err=True)
         raise SystemExit(1)
+
+
+@board.command()
+@click.option("--port", help=PORT_HELP + " This program must have it alone; to hear another program's line, give a tap.")
+@click.option("--tap", is_flag=True, help="Only listen: --port is an adapter whose receiver is wired to the line.")
+@click.option(
+    "--from", "file", type=click.File("rb"), help="Decode recorded bytes instead of a line; - for standard input."
+)
+@baud_option
+@click.option("--json", "as_json", is_flag=True, help="Print one JSON object a line instead of sentences.")
+def listen(port: str | None, tap: bool, file: BinaryIO | None, baud: int, as_json: bool) -> None:
+    """Print what is said on a line, decoded, both ways: one line a frame, damaged bytes as hex. Ctrl-C ends it.
+
+    Without --tap the board is asked for its status once a second. Nothing moves for that, but opening a port restarts
+    many boards: the motors go off, and a tilt that is not balanced may drop. Support the camera.
+    """
+    import json  # noqa: PLC0415
+
+    from controller.commands.listen import decode_command, listen_command  # noqa: PLC0415
+
+    if (port is None) == (file is None) or (tap and file is not None):
+        raise click.UsageError("Give either --port PORT, with or without --tap, or --from FILE.")
+
+    def print_one(heard: "Heard") -> None:
+        show(json.dumps(heard.as_json()) if as_json else heard.line())
+
+    if file is not None:
+        summary = decode_command(file, print_one)
+    else:
+        assert port is not None
+        summary = listen_command(port, baud, tap=tap, show=print_one)
+    show(json.dumps({"summary": summary.as_json()}) if as_json else summary.sentence())

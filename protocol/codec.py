@@ -11,6 +11,7 @@ from collections.abc import Callable
 from dataclasses import fields
 from enum import IntEnum, IntFlag
 from operator import attrgetter
+from types import MappingProxyType
 from typing import Any, Final, NamedTuple, get_type_hints
 
 from protocol.errors import BadFrame, WrongUse
@@ -19,6 +20,7 @@ from protocol.messages import (
     Accepted,
     Arm,
     Booted,
+    Cause,
     Expose,
     Finished,
     GetIndex,
@@ -45,7 +47,17 @@ class Version(NamedTuple):
     minor: int
 
 
-PROTOCOL_VERSION: Final = Version(major=1, minor=0)
+PROTOCOL_VERSION: Final = Version(major=1, minor=1)
+
+NEWER_CAUSES: Final = MappingProxyType({Cause.WATCHDOG: (1, Cause.POWER_ON), Cause.ZERO_NOT_FOUND: (1, Cause.LIMIT)})
+"""The minor version that brought a cause, and what a board says to a host that is older."""
+
+
+def cause_for(minor: int, cause: Cause) -> Cause:
+    """Return `cause` in words of the minor version that the host speaks."""
+    since, older = NEWER_CAUSES.get(cause, (0, cause))
+    return cause if minor >= since else older
+
 
 FROM_BOARD_BIT: Final = 0x80
 """Set in the kind of everything a board sends: neither end can take its own echo for the other's voice."""

@@ -4,11 +4,11 @@ Three families. A *request* goes from host to board and is answered by exactly o
 sequence number of the request. A *notice* goes from board to host, is never acknowledged and may be lost:
 whatever it says can also be learned from a Status.
 
-The command-id rule. SetAxis, Arm, Reference, Move and Expose carry a command id that only grows; 0 is not an
-id. A board compares it with the id it accepted last: equal means the command has been taken already, so it
-says Accepted and does nothing; smaller is Refused as STALE_ID; larger is judged. A refused command does not
-use up its id. Hello, GetStatus, GetIndex, Stop and Halt carry none: they are obeyed whenever they come, and repeating
-them is harmless.
+The command-id rule. SetAxis, Arm, Reference, Move and Expose carry a command id that only grows, by serial number
+arithmetic (`protocol.units.is_after`); 0 is not an id. A board compares it with the id it accepted last. Equal, in a
+command of the same kind, means that it has been taken already: the board says Accepted and does nothing. Later is
+judged. Anything else is Refused as STALE_ID. A refused command does not use up its id. Hello, GetStatus, GetIndex,
+Stop and Halt carry none: they are obeyed whenever they come, and repeating them is harmless.
 
 The order of the fields is the order of the bytes on the wire; their widths stand in `protocol.codec`.
 """
@@ -61,6 +61,10 @@ class Cause(IntEnum):
     STALL = 6
     SUPPLY_LOW = 7
     STOP_SWITCH = 8
+    WATCHDOG = 9
+    """The controller's own watchdog restarted it: its program had hung. Since version 1.1."""
+    ZERO_NOT_FOUND = 10
+    """A Reference met no switch within its bound; PAN_KNOWN and TILT_KNOWN tell which. Since version 1.1."""
 
 
 class Reason(IntEnum):

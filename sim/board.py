@@ -5,12 +5,11 @@ board must do is written in protocol/SPEC.md; this is one that does it, with exa
 """
 
 from collections.abc import Callable
-from dataclasses import dataclass
 from random import Random
 from typing import Any
 
 from protocol.board_link import BoardLink
-from protocol.codec import PROTOCOL_VERSION
+from protocol.codec import PROTOCOL_VERSION, cause_for
 from protocol.messages import (
     Accepted,
     Arm,
@@ -38,31 +37,23 @@ from protocol.messages import (
     StatusFlag,
     Welcome,
 )
-from protocol.units import MS, NO_COMMAND, BootId, CommandId, Nanos, Steps
+from protocol.units import MS, NO_COMMAND, BootId, CommandId, Nanos, Steps, is_after
 from protocol.units import Axis as AxisName
+from sim import exposing
 from sim.axis import Axis
-from sim.camera import Camera, Label
+from sim.camera import Camera
+from sim.exposing import Exposing
 from sim.head import Head
 from sim.indexing import Indexing
 from sim.judging import Standing, refusal
 from sim.motors import move, stop
-from sim.referencing import Phase, ReferenceRun
+from sim.referencing import Phase, Referencing
 
 RECEIVE_BYTES = 128
 TURNING = {BoardState.MOVING, BoardState.REFERENCING, BoardState.STOPPING}
 BLOCKING = {Cause.SUPPLY_LOW, Cause.STOP_SWITCH}  # for as long as they last
-
-
-@dataclass(slots=True)
-class _Exposing:
-    """An Expose under way: when the release closes and opens, and when waiting for the camera ends."""
-
-    label: Label
-    release_ns: int
-    press_end_ns: int
-    limit_ns: int
-    released: bool = False
-    sync_seen: bool = False
+KNOWN = {AxisName.PAN: StatusFlag.PAN_KNOWN, AxisName.TILT: StatusFlag.TILT_KNOWN}
+CLOSED_NS = MS  # as long as most exposures are, and longer than the shortest that counts
 
 
 class Board:
@@ -92,17 +83,19 @@ class Board:
         self._origin = {name: round(axis.motion.steps_at(now_ns)) for name, axis in self._axes.items()}
         self._settings: dict[AxisName, SetAxis] = {}
         self._state, self._cause = BoardState.DISARMED, cause
-        self._known = False
+        self._known: set[AxisName] = set()
         self._silence_ns = 0
         self._last_id = self._running = self._finished = NO_COMMAND
+        self._last_kind: type[Command] | None = None  # of the command with that id
+        self._host_minor = 0
         self._outcome, self._finished_ms = Outcome.NONE, 0
-        self._references: list[ReferenceRun] = []
-        self._exposing: _Exposing | None = None
+        self._referencing: Referencing | None = None
+        self._exposing: Exposing | None = None
         self._stopped_by_itself = False
         self._indexing = Indexing()
         self._blocked: set[Cause] = set()
         self._limited = any(axis.spec.limits_deg is not None for axis in self._axes.values())
-        self._link.notify(Booted(self._boot_id, cause))
+        self._link.notify(Booted(self._boot_id, cause_for(self._host_minor, cause)))
 
     # The five ways in and out.
 
@@ -121,15 +114,11 @@ class Board:
         """When `handle_deadline` has something to do."""
         moments = []
         if self._state in TURNING:
-            moments += [at for run in self._references if (at := run.next_deadline()) is not None]
-            if self._references and not moments:  # no axis has a switch: it is done at once
-                moments.append(self._axes[AxisName.PAN].motion.end_ns)
-            if self._state is not BoardState.REFERENCING:
-                moments.append(self._rest_ns())
+            moments.append(self._rest_ns() if self._referencing is None else self._referencing.next_deadline())
             if self._limited and (met_ns := self._limit_met_ns()) is not None:
                 moments.append(met_ns)
         if self._exposing is not None:
-            moments.append(self._exposing_deadline(self._exposing))
+            moments.append(self._exposing.next_deadline())
         if self._silence_ns and self._state is not BoardState.STOPPING:
             moments.append((self._link.last_heard or 0) + self._silence_ns)
         return min(moments, default=None)
@@ -143,26 +132,25 @@ class Board:
             self._stop(now_ns, Cause.HOST_SILENCE)
         if self._state in {BoardState.MOVING, BoardState.STOPPING} and now_ns >= self._rest_ns():
             self._come_to_rest(now_ns)
-        elif self._state is BoardState.REFERENCING:
-            self._go_on_referencing(now_ns)
+        elif self._referencing is not None:
+            self._go_on_referencing(now_ns, self._referencing)
         elif self._exposing is not None:
             self._go_on_exposing(now_ns, self._exposing)
 
-    def sync_opened(self, now_ns: int) -> None:
-        """The camera's sync contact has closed and opened again."""
-        if self._exposing is not None and self._exposing.released and self._sync_contact:
-            self._exposing.sync_seen = True
+    def sync_opened(self, now_ns: int, closed_for_ns: int = CLOSED_NS) -> None:
+        """The camera's sync contact has been closed for so long, and is open again."""
+        if self._exposing is not None:
+            self._exposing.sync_opened(now_ns, closed_for_ns)
             self._go_on_exposing(now_ns, self._exposing)
 
     def trip(self, now_ns: int, cause: Cause) -> None:
         """A limit, a stall, a low supply or the stop switch: no more pulses, and the position is not known any more."""
         if self._state is BoardState.DISARMED:
             if cause in BLOCKING:
-                self._known, self._cause = False, cause
+                self._known, self._cause = set(), cause
             return
         self._halt(now_ns, cause)
-        pan, tilt = self._count(AxisName.PAN, now_ns), self._count(AxisName.TILT, now_ns)
-        self._link.notify(Held(cause, pan, tilt, self._clock_ms(now_ns)))
+        self._notify_held(now_ns)
 
     def block(self, now_ns: int, cause: Cause) -> None:
         """The supply is low or the stop switch open: it cannot be armed until `unblock`."""
@@ -198,16 +186,16 @@ class Board:
 
     def _judge_command(self, now_ns: int, command: Command) -> Reply:
         if command.command_id != NO_COMMAND:
-            if command.command_id == self._last_id:
+            if command.command_id == self._last_id and type(command) is self._last_kind:
                 return Accepted()
-            if command.command_id < self._last_id:
+            if not is_after(command.command_id, self._last_id):
                 return Refused(Reason.STALE_ID)
         reason = refusal(
             command,
             Standing(
                 self._state,
                 bool(self._silence_ns),
-                self._known,
+                len(self._known) == len(self._axes),
                 self._boot_id,
                 self._settings,
                 self._max_step_rate,
@@ -217,7 +205,7 @@ class Board:
             reason = Reason.BUSY
         if reason is not None:
             return Refused(reason)
-        self._last_id = command.command_id
+        self._last_id, self._last_kind = command.command_id, type(command)
         begin: dict[type, Callable[[int, Any], None]] = {
             SetAxis: self._set_axis,
             Arm: self._arm,
@@ -231,6 +219,7 @@ class Board:
     def _welcome(self, hello: Hello) -> Reply:
         if hello.version_major != PROTOCOL_VERSION.major:
             return Refused(Reason.VERSION)
+        self._host_minor = hello.version_minor
         fitted = Capability.HALF_PRESS
         for name, switch in ((AxisName.PAN, Capability.PAN_SWITCH), (AxisName.TILT, Capability.TILT_SWITCH)):
             fitted |= switch if self._axes[name].spec.switch else Capability(0)
@@ -250,15 +239,15 @@ class Board:
 
     def _status(self, now_ns: int) -> Status:
         flags = StatusFlag.ARMED if self._silence_ns else StatusFlag(0)
-        if self._known:
-            flags |= StatusFlag.PAN_KNOWN | StatusFlag.TILT_KNOWN
+        for name in self._known:
+            flags |= KNOWN[name]
         if self._gusty_from_deg is not None and self._wind.strength_deg(now_ns) >= self._gusty_from_deg:
             flags |= StatusFlag.GUSTY
         return Status(
             boot_id=self._boot_id,
             state=self._state,
             flags=flags,
-            cause=self._cause,
+            cause=cause_for(self._host_minor, self._cause),
             pan_steps=self._count(AxisName.PAN, now_ns),
             tilt_steps=self._count(AxisName.TILT, now_ns),
             running_id=self._running,
@@ -276,19 +265,15 @@ class Board:
         self._state, self._cause = BoardState.READY, Cause.NONE
 
     def _reference(self, now_ns: int, command: Reference) -> None:
-        self._known = False
-        searches = {AxisName.PAN: command.pan_search_steps_s, AxisName.TILT: command.tilt_search_steps_s}
-        self._references = [
-            ReferenceRun(
-                self._axes[name],
-                now_ns,
-                float(speed),
-                speed / command.creep_divisor,
-                self._settings[name].accel_steps_s2,
-            )
-            for name, speed in searches.items()
-        ]
+        self._referencing = Referencing(command, now_ns, self._axes, self._settings)
+        self._take_zeros(self._referencing)
         self._run(command.command_id, BoardState.REFERENCING)
+
+    def _take_zeros(self, referencing: Referencing) -> None:
+        """The switches' edge is step 0, wherever counting had started; without a switch, the place where it stands."""
+        zeros = referencing.zeros()
+        self._origin |= zeros
+        self._known = set(zeros)
 
     def _move(self, now_ns: int, command: Move) -> None:
         for name, target in ((AxisName.PAN, command.pan_steps), (AxisName.TILT, command.tilt_steps)):
@@ -300,10 +285,7 @@ class Board:
         self._run(command.command_id, BoardState.MOVING)
 
     def _expose(self, now_ns: int, command: Expose) -> None:
-        release_ns = now_ns + command.focus_ms * MS
-        press_end_ns = release_ns + command.press_ms * MS
-        label = Label(command.frame, command.exposure)
-        self._exposing = _Exposing(label, release_ns, press_end_ns, press_end_ns + command.limit_ms * MS)
+        self._exposing = exposing.begin(command, now_ns, sync_contact=self._sync_contact)
         self._run(command.command_id, BoardState.EXPOSING)
 
     # Carrying them out.
@@ -332,34 +314,27 @@ class Board:
         self._state = BoardState.DISARMED
         if self._stopped_by_itself:
             self._stopped_by_itself = False
-            pan, tilt = self._count(AxisName.PAN, now_ns), self._count(AxisName.TILT, now_ns)
-            self._link.notify(Held(self._cause, pan, tilt, self._clock_ms(now_ns)))
+            self._notify_held(now_ns)
 
-    def _go_on_referencing(self, now_ns: int) -> None:
-        for run in self._references:
-            run.handle_deadline(now_ns)
-        if all(run.phase is Phase.DONE for run in self._references):
-            # The switches' edge is step 0, wherever counting had started; without a switch, the place where it stands.
-            for name, run in zip(self._origin, self._references, strict=True):
-                self._origin[name] = run.zero_steps
-            self._references = []
-            self._known = True
+    def _notify_held(self, now_ns: int) -> None:
+        cause = cause_for(self._host_minor, self._cause)
+        pan, tilt = self._count(AxisName.PAN, now_ns), self._count(AxisName.TILT, now_ns)
+        self._link.notify(Held(cause, pan, tilt, self._clock_ms(now_ns)))
+
+    def _go_on_referencing(self, now_ns: int, referencing: Referencing) -> None:
+        referencing.handle_deadline(now_ns)
+        self._take_zeros(referencing)
+        phases = referencing.phases()
+        if Phase.FAILED in phases.values():
+            self.trip(now_ns, Cause.ZERO_NOT_FOUND)
+            self._known = {name for name, phase in phases.items() if phase is Phase.DONE}
+        elif set(phases.values()) == {Phase.DONE}:
+            self._referencing = None
             self._finish(now_ns, Outcome.REFERENCED)
 
-    def _exposing_deadline(self, exposing: _Exposing) -> int:
-        if not exposing.released:
-            return exposing.release_ns
-        return exposing.press_end_ns if exposing.sync_seen else exposing.limit_ns
-
-    def _go_on_exposing(self, now_ns: int, exposing: _Exposing) -> None:
-        if not exposing.released and now_ns >= exposing.release_ns:
-            exposing.released = True
-            self._camera.release(now_ns, exposing.label)
-        elif exposing.released and now_ns >= self._exposing_deadline(exposing):
-            if exposing.sync_seen:
-                outcome = Outcome.EXPOSED_SYNC
-            else:
-                outcome = Outcome.NO_SYNC if self._sync_contact else Outcome.EXPOSED_BLIND
+    def _go_on_exposing(self, now_ns: int, under_way: Exposing) -> None:
+        outcome = under_way.handle_deadline(now_ns, self._camera)
+        if outcome is not None:
             self._exposing = None
             self._finish(now_ns, outcome)
 
@@ -373,7 +348,7 @@ class Board:
             self._indexing.note(now_ns, self._axes, self._origin)
         self._silence_ns, self._cause = 0, cause
         self._stopped_by_itself = cause is not Cause.HOST_STOP
-        self._references, self._exposing = [], None
+        self._referencing, self._exposing = None, None
         for name, axis in self._axes.items():
             axis.begin(stop(axis.motion, now_ns, self._settings[name].accel_steps_s2))
         self._state = BoardState.STOPPING
@@ -382,8 +357,8 @@ class Board:
         """No more pulses. The rotor may slip by whole steps, so the position is no longer known."""
         if self._state is BoardState.MOVING:
             self._indexing.note(now_ns, self._axes, self._origin)
-        self._silence_ns, self._cause, self._known = 0, cause, False
-        self._references, self._exposing, self._stopped_by_itself = [], None, False
+        self._silence_ns, self._cause, self._known = 0, cause, set()
+        self._referencing, self._exposing, self._stopped_by_itself = None, None, False
         for axis in self._axes.values():
             axis.jolt(now_ns)
         if self._running != NO_COMMAND:

@@ -65,6 +65,7 @@ class Person:
     wake: Callable[[int], None]
     head: Head
     read: list[tuple[int, str]] = field(default_factory=list)
+    typed: list[tuple[int, str]] = field(default_factory=list)
     unannounced: list[Moved] = field(default_factory=list)
 
     def __post_init__(self) -> None:
@@ -143,6 +144,7 @@ class Person:
         if not self._lines or self._lines[0][0] > self.now():
             return None
         line = self._lines.pop(0)[1]
+        self.typed.append((self.now(), line))
         if line == "y" and self._hold is not None:
             self.head.hold_by_hand(*self._hold)
             self._come(self.now())

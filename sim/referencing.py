@@ -1,17 +1,27 @@
-"""Finding zero on one axis with a half-turn flag: on from the true zero upward, off below it.
+"""Finding zero with a half-turn flag on each axis: on from the true zero upward, off below it.
 
 Seek upward until the flag is on, retreat until it is off, creep up until it is on again: the edge is always
 approached slowly and from below, so it is found in the same place every time. Then back to it over the few steps of
-braking.
+braking. No phase turns an axis further than its bound; the first axis that comes to its end without the flag ends the
+run.
 """
 
 import math
+from collections.abc import Mapping
 from enum import Enum, auto
 
+from protocol.messages import Reference, SetAxis
+from protocol.units import Axis as AxisName
 from sim.axis import Axis
 from sim.motors import move, stop
 
-SEEK_DEG = 400.0
+MARGIN_PART, MARGIN_STEPS = 32, 32
+
+
+def bound_steps(setting: SetAxis) -> int:
+    """Return how far an axis may turn in one phase, in steps: its travel, zero counted in, and a little."""
+    travel = max(setting.max_steps, 0) - min(setting.min_steps, 0)
+    return travel + travel // MARGIN_PART + MARGIN_STEPS
 
 
 class Phase(Enum):
@@ -22,18 +32,21 @@ class Phase(Enum):
     CREEP = auto()
     HOME = auto()
     DONE = auto()
+    FAILED = auto()
 
 
 class ReferenceRun:
     """The run on one axis. `next_deadline` and `handle_deadline` drive it."""
 
-    def __init__(self, axis: Axis, now_ns: int, search: float, creep: float, accel: float) -> None:
-        self._axis, self._accel = axis, accel
+    def __init__(self, axis: Axis, now_ns: int, *, search: float, creep: float, accel: float, bound: int) -> None:
+        self._axis, self._accel, self._bound = axis, accel, bound
         self._speed = {Phase.SEEK: search, Phase.RETREAT: -search, Phase.CREEP: creep}
         self._braking = False
         self._edge_ns: int | None = None
         self.zero_steps = round(axis.motion.steps_at(now_ns))
         """The first step at which the flag was seen on, found by creeping; without a flag, where it stands."""
+        self.known = not axis.spec.switch
+        """Whether the edge has been met, so that the position is known."""
         if not axis.spec.switch:
             self.phase = Phase.DONE
             return
@@ -49,9 +62,8 @@ class ReferenceRun:
             self._axis.begin(move(now_ns, start, self.zero_steps, self._speed[Phase.CREEP], self._accel))
             self._braking = True
             return
-        far = round(SEEK_DEG * self._axis.steps_per_degree)
         speed = self._speed[phase]
-        motion = move(now_ns, start, start + round(math.copysign(far, speed)), abs(speed), self._accel)
+        motion = move(now_ns, start, start + round(math.copysign(self._bound, speed)), abs(speed), self._accel)
         self._axis.begin(motion)
         edge = self._axis.flag_edge_steps(up=speed > 0)
         self._edge_ns = motion.when_at(edge)
@@ -60,19 +72,61 @@ class ReferenceRun:
         self._braking = False
 
     def next_deadline(self) -> int | None:
-        """When the flag changes or the axis comes to rest; None when done."""
-        if self.phase is Phase.DONE:
+        """When the flag changes or the axis comes to rest; None when done or failed."""
+        if self.phase in {Phase.DONE, Phase.FAILED}:
             return None
-        return self._axis.motion.end_ns if self._braking else self._edge_ns
+        return self._axis.motion.end_ns if self._braking or self._edge_ns is None else self._edge_ns
 
     def handle_deadline(self, now_ns: int) -> None:
-        """Brake at the flag's edge; from rest, begin the next phase."""
+        """Brake at the flag's edge; from rest, begin the next phase, or fail where there was no edge."""
         deadline = self.next_deadline()
         if deadline is None or now_ns < deadline:
             return
-        if not self._braking:
+        if self._braking:
+            order = list(Phase)
+            self._begin(order[order.index(self.phase) + 1], now_ns)
+        elif self._edge_ns is None:
+            self.phase = Phase.FAILED
+        else:
+            self.known = self.phase is Phase.CREEP
             self._axis.begin(stop(self._axis.motion, now_ns, self._accel))
             self._braking = True
-            return
-        order = list(Phase)
-        self._begin(order[order.index(self.phase) + 1], now_ns)
+
+
+class Referencing:
+    """A Reference under way, on both axes at once."""
+
+    def __init__(
+        self, command: Reference, now_ns: int, axes: Mapping[AxisName, Axis], settings: Mapping[AxisName, SetAxis]
+    ) -> None:
+        searches = {AxisName.PAN: command.pan_search_steps_s, AxisName.TILT: command.tilt_search_steps_s}
+        self._begin_ns = now_ns
+        self._runs = {
+            name: ReferenceRun(
+                axes[name],
+                now_ns,
+                search=float(speed),
+                creep=speed / command.creep_divisor,
+                accel=settings[name].accel_steps_s2,
+                bound=bound_steps(settings[name]),
+            )
+            for name, speed in searches.items()
+        }
+
+    def next_deadline(self) -> int:
+        """When something is next to be done; without any switch it is all done at once."""
+        moments = [at for run in self._runs.values() if (at := run.next_deadline()) is not None]
+        return min(moments, default=self._begin_ns)
+
+    def handle_deadline(self, now_ns: int) -> None:
+        """Do what is due on both axes."""
+        for run in self._runs.values():
+            run.handle_deadline(now_ns)
+
+    def zeros(self) -> dict[AxisName, int]:
+        """Return where step 0 is, for the axes that have met their switch."""
+        return {name: run.zero_steps for name, run in self._runs.items() if run.known}
+
+    def phases(self) -> dict[AxisName, Phase]:
+        """Return where each axis is."""
+        return {name: run.phase for name, run in self._runs.items()}

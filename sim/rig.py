@@ -50,6 +50,7 @@ class Rig:
         )
         self.camera = Camera(spec.camera, random)
         self._spec, self._random = spec, random
+        self.seed, self.scenario = spec.seed, spec.scenario
         self.board: Board = self._new_board(0, Cause.POWER_ON)
         self.truth = Truth()
         self.host = HostState()
@@ -124,7 +125,7 @@ class Rig:
     def _close_shutter(self, now_ns: int) -> None:
         opening = self.camera.close()
         self.truth.record(self.head, opening)
-        self.board.sync_opened(now_ns)
+        self.board.sync_opened(now_ns, opening.close_ns - opening.open_ns)
         if self._spec.camera.bounce_ms:
             self._bounce_ns = now_ns + round(self._spec.camera.bounce_ms * MS)
         self.incidents.exposure_made(self, now_ns, self.camera.made, opening.label.frame)

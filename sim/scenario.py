@@ -8,16 +8,23 @@
     for_s = 15.0
 
 A fault comes at a moment (`at_s`), after so many exposures (`after_exposure`), or when the first exposure of a frame has
-been made (`at_frame`).
+been made (`at_frame`). A table [person] puts somebody beside the head, with habits as in `person.PersonSpec`:
+
+    [person]
+    answers_s = [5, 120]
+    comes_share = 1.0
+    commands = ["pause"]
 """
 
 import math
 import re
 import tomllib
-from dataclasses import dataclass
+from dataclasses import dataclass, fields
 from importlib.resources import files
 from pathlib import Path
 from typing import Any
+
+from sim.person import PersonSpec
 
 WHEN = ("at_s", "after_exposure", "at_frame")
 
@@ -88,6 +95,7 @@ class Scenario:
     about: str
     faults: tuple[Fault, ...]
     lines: tuple[int, ...] = ()
+    person: PersonSpec | None = None
 
 
 def library() -> dict[str, Scenario]:
@@ -122,11 +130,11 @@ def parse(text: str, name: str) -> Scenario:
         tables = tomllib.loads(text)
     except tomllib.TOMLDecodeError as error:
         raise ScenarioError(f"{name}: is not valid TOML: {error}.") from None
-    unknown = set(tables) - {"about", "fault"}
+    unknown = set(tables) - {"about", "fault", "person"}
     if unknown:
         word = min(unknown)
         raise ScenarioError(
-            f"{name}: line {_line(text, 0, word)}: {word} is not known; a scenario has about and [[fault]]."
+            f"{name}: line {_line(text, 0, word)}: {word} is not known; a scenario has about, [[fault]] and [person]."
         )
     about, rows = tables.get("about", ""), tables.get("fault", [])
     if not isinstance(about, str) or not isinstance(rows, list) or not all(isinstance(row, dict) for row in rows):
@@ -134,7 +142,40 @@ def parse(text: str, name: str) -> Scenario:
     begins = [number for number, line in enumerate(text.splitlines(), 1) if re.match(r"\s*\[\[\s*fault\s*\]\]", line)]
     begins += [1] * (len(rows) - len(begins))  # written in some other way
     faults = tuple(_fault(row, text, begin, name) for row, begin in zip(rows, begins, strict=False))
-    return Scenario(name, about, faults, tuple(begins[: len(faults)]))
+    person = _person(tables["person"], text, name) if "person" in tables else None
+    return Scenario(name, about, faults, tuple(begins[: len(faults)]), person)
+
+
+def _person(row: object, text: str, name: str) -> PersonSpec:
+    if not isinstance(row, dict):
+        raise ScenarioError(f"{name}: the person is a table that begins with [person].")
+    known = {field.name: field.default for field in fields(PersonSpec)}
+    habits: dict[str, Any] = {}
+    for field, value in row.items():
+        line = _line(text, 0, field)
+        if field not in known:
+            raise ScenarioError(f"{name}: line {line}: {field} says nothing of a person; there is {', '.join(known)}.")
+        why = _person_mistake(field, value)
+        if why is not None:
+            raise ScenarioError(f"{name}: line {line}: {field} = {value!r} {why}.")
+        habits[field] = tuple(value) if isinstance(value, list) else value
+    return PersonSpec(**habits)
+
+
+def _person_mistake(field: str, value: object) -> str | None:
+    """What is wrong with a habit, None if nothing."""
+    if field == "commands":
+        words = isinstance(value, list) and all(isinstance(one, str) for one in value)
+        return None if words else "must be a list of words"
+    if field in {"answers_s", "leaves_s"}:
+        if not isinstance(value, list) or len(value) != len(("least", "most")):
+            return "must be two numbers, the least and the most"
+        if any(_mistake(field, one) for one in value) or not 0 < value[0] <= value[1]:
+            return "must be two numbers above 0, the least first"
+        return None
+    if field == "types_ahead":
+        return _mistake("times", value)
+    return _mistake("at_s" if field == "within_s" else "share", value)
 
 
 def _fault(row: dict[str, Any], text: str, begin: int, name: str) -> Fault:

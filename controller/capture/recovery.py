@@ -20,6 +20,8 @@ FIRST_PAUSE_NS = NS // 2
 LONGEST_PAUSE_NS = 10 * NS
 # How long a run waits for its line. Common practice, no source: long enough to find and mend a pulled cable.
 PATIENCE_NS = 30 * 60 * NS
+# A line that is silent for longer was probably pulled or switched off by hand. Common practice, no source.
+PULLED_NS = 10 * NS
 MOST_INTERRUPTIONS = 20  # without an exposure in between
 # What the head must be looked at for before it may go on.
 NEEDS_A_LOOK = {Cause.LIMIT, Cause.STALL, Cause.STOP_SWITCH, Cause.HOST_HALT}
@@ -145,7 +147,8 @@ class Recovery(Acting):
     def note_rest(self, data: Any) -> None:
         """It says where it stands, and how the exposure under way ended: that decides where to go on."""
         event: Event = data.kwargs["event"]
-        if event.cause in {Cause.SUPPLY_LOW, Cause.STOP_SWITCH}:
+        gone_ns = 0 if self.suspended_since_ns is None else event.at_ns - self.suspended_since_ns
+        if event.cause in {Cause.SUPPLY_LOW, Cause.STOP_SWITCH} or gone_ns > PULLED_NS:
             self.people.person_seen = True
         self.position_known = self.position_known and event.known
         if event.cause is not Cause.SUPPLY_LOW:

@@ -1,25 +1,31 @@
 """`fullturn board`: find a board, check that it keeps the rules, and measure its line."""
 
 from collections.abc import Callable
+from contextlib import suppress
 from dataclasses import asdict, dataclass
 from typing import Any
 
+from controller.conformance.reach import Reach
 from controller.conformance.rules import RULES, Rule, wait_verdict
-from controller.conformance.talk import RuleBroken, Talk
+from controller.conformance.talk import NotChecked, RuleBroken, Talk
+from controller.errors import WorldError
 from controller.kit.line import TRIES, retry_ns
 from controller.ports.find import Candidate, wait_candidates, wait_known_board
 from controller.ports.serial_port import SerialPort
 from protocol.codec import PROTOCOL_VERSION
 from protocol.host_link import Answered, HostLink, Silent
-from protocol.messages import GetStatus, Hello
-from protocol.units import Nanos
+from protocol.messages import GetStatus, Hello, Stop
+from protocol.units import NS, Nanos
 
+TOTAL_S = 900.0
+"""The longest that the battery may take; what it has not come to by then is left out."""
+Announce = Callable[[str], None]
 BUCKETS_MS = (0.5, 1.0, 2.0, 5.0, 10.0, 20.0, 50.0, 100.0, 500.0)
 
 
 @dataclass(frozen=True, slots=True)
 class Verdict:
-    """One rule's result: None where it was left out, because something might have moved."""
+    """One rule's result: `kept` is None where it was left out; `seen` says why, or what was wrong."""
 
     rule: str
     demands: str
@@ -32,23 +38,58 @@ def find_command(baud: int) -> list[Candidate]:
     return wait_candidates(baud)
 
 
-def check_command(url: str, baud: int, may_move: Callable[[], bool], tell: Callable[[Verdict], None]) -> list[Verdict]:
-    """Run the battery on the board at `url`; `may_move` is asked once, before the first rule that may move anything.
-
-    Raises LinkLost, WorldError.
-    """
-    verdicts = []
+def check_command(
+    url: str,
+    baud: int,
+    may_move: Callable[[], bool],
+    tell: Callable[[Verdict], None],
+    *,
+    announce: Announce = lambda _: None,
+    reach: Reach | None = None,
+) -> list[Verdict]:
+    """Run the battery on the board at `url`; see `wait_battery`. Raises LinkLost, WorldError."""
     with SerialPort(url, baud) as port:
         wait_known_board(port)
-        talk = Talk(port)
-        moving: bool | None = None
+        return wait_battery(Talk(port, reach=reach or Reach()), may_move, tell, announce)
+
+
+def wait_battery(
+    talk: Talk, may_move: Callable[[], bool], tell: Callable[[Verdict], None], announce: Announce
+) -> list[Verdict]:
+    """Check each rule and tell what came of it.
+
+    `may_move` is asked once, before the first rule that may turn anything. `announce` is told before each rule that
+    switches the motors on what is about to move, for how long, and how to stop it. Whatever ends this early, Ctrl-C
+    included, the board is told to stop. Raises LinkLost, OtherVersion.
+    """
+    verdicts: list[Verdict] = []
+    moving: bool | None = None
+    begin = talk.port.now()
+    try:
         for rule in RULES:
             if rule.moves and moving is None:
                 moving = may_move()
-            verdict = Verdict(rule.name, rule.demands, None) if rule.moves and not moving else _judge(talk, rule)
+            why = _left_out(talk, rule, moving=bool(moving), passed_s=(talk.port.now() - begin) / NS)
+            sentence = rule.announcement(talk.reach, near_zero=talk.zero_is_found) if why is None else None
+            if sentence is not None:
+                announce(sentence)
+            verdict = _judge(talk, rule) if why is None else Verdict(rule.name, rule.demands, None, why)
             verdicts.append(verdict)
             tell(verdict)
+    except BaseException:
+        with suppress(WorldError):
+            talk.send(Stop())
+        raise
     return verdicts
+
+
+def _left_out(talk: Talk, rule: Rule, *, moving: bool, passed_s: float) -> str | None:
+    """Why a rule is not checked, None if it is."""
+    if rule.moves and not moving:
+        return "something would move, and that was not allowed"
+    if rule.searches and talk.zero_is_missing:
+        return "zero was not found"
+    return "the check has taken too long already" if passed_s > TOTAL_S else None
 
 
 def _judge(talk: Talk, rule: Rule) -> Verdict:
@@ -56,6 +97,8 @@ def _judge(talk: Talk, rule: Rule) -> Verdict:
         wait_verdict(talk, rule)
     except RuleBroken as error:
         return Verdict(rule.name, rule.demands, False, str(error))
+    except NotChecked as error:
+        return Verdict(rule.name, rule.demands, None, str(error))
     return Verdict(rule.name, rule.demands, True)
 
 

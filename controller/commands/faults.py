@@ -11,6 +11,7 @@ from controller.report.wording import counted, moment
 from controller.session.rows import Happening
 from protocol.units import NS
 from sim.incidents import Incident
+from sim.person import Person
 from sim.rig import NOTHING
 from sim.scenario import Fault, Scenario, ScenarioError, find, library
 from sim.truth import Truth
@@ -121,6 +122,16 @@ def in_truth(plan: Plan, truth: Truth, end_ns: int) -> list[Told]:
         worst = f"by up to {max(off_deg):.2f}° where the head is good for {tolerance_deg:.2f}°"
         told.append(f"{counted(len(off_deg), 'exposure')} off {worst}")
     return [Told(end_ns, "truth", what) for what in told]
+
+
+def with_person(person: Person, end_ns: int) -> list[Told]:
+    """What the person beside the head was shown and typed, and whether anything began to move without a warning."""
+    told = [Told(at_ns, "screen", words) for at_ns, words in person.read if not words.startswith("Capturing")]
+    told += [Told(at_ns, "person", f"types {line!r}" if line else "presses Enter") for at_ns, line in person.typed]
+    if person.unannounced:
+        began = counted(len(person.unannounced), "motion")
+        told.append(Told(end_ns, "truth", f"{began} began within reach of somebody who had not been told"))
+    return told
 
 
 def tale(incidents: Sequence[Incident], happenings: Sequence[Happening]) -> list[Told]:

@@ -4,16 +4,20 @@ from collections.abc import Callable
 from dataclasses import asdict, dataclass, replace
 from pathlib import Path
 
+from controller.capture.gate import Gate
 from controller.capture.interrupts import Interrupts
-from controller.capture.people import Question
+from controller.capture.operator import Operator
+from controller.capture.people import LEAD_AGAIN_NS, People, Question
 from controller.capture.runner import Runner, RunResult
-from controller.commands.faults import Told, in_truth, scenario_for, tale
+from controller.commands.faults import Told, in_truth, scenario_for, tale, with_person
 from controller.commands.pictures import Darkroom
 from controller.commands.stand_in import rig_spec
+from controller.display import Display, Seen
 from controller.errors import InputError
 from controller.files import make_folder, write_whole
 from controller.planning.plan import Plan, load_plan
 from controller.program.build import build_program
+from controller.program.program import Program
 from controller.report.account_words import ending_words, made_words
 from controller.report.html import write_html
 from controller.report.run_page import write_run_page
@@ -21,6 +25,7 @@ from controller.report.summary import Summary, account_of
 from controller.report.wording import duration
 from controller.session.rows import REHEARSAL
 from controller.session.session import Session
+from sim.person import Person
 from sim.rig import Rig
 from sim.trace import Trace
 from sim.virtual_port import HostKilled, VirtualPort
@@ -63,15 +68,8 @@ def rehearse_command(
         Session.create(session_path, about, durable=False) as session,
         Interrupts() as interrupts,
     ):
-        on_exposure = progress(len(plan.exposures))
-
-        def hold(question: Question) -> bool:
-            if question.hold_deg is not None:
-                rig.head.hold_by_hand(*question.hold_deg)
-            return True
-
         port = VirtualPort(rig)
-        runner = Runner(program, port, session, interrupts.next_wish, on_exposure, hold)
+        runner = _runner(program, port, rig, session, interrupts, progress(len(plan.exposures)))
         try:
             result = runner.run()
         except HostKilled:
@@ -82,12 +80,49 @@ def rehearse_command(
         return _write_all(out, plan, session, rig, trace, result)
 
 
+def _runner(
+    program: Program,
+    port: VirtualPort,
+    rig: Rig,
+    session: Session,
+    interrupts: Interrupts,
+    on_exposure: Callable[[], None],
+) -> Runner:
+    """A run in which frames by hand are held at once; with a person beside the head if the scenario has one."""
+    if rig.scenario.person is None:
+
+        def hold(question: Question) -> bool:
+            if question.hold_deg is not None:
+                rig.head.hold_by_hand(*question.hold_deg)
+            return True
+
+        return Runner(program, port, session, interrupts.next_wish, on_exposure, hold)
+    person = rig.person = Person(rig.scenario.person, rig.seed, port.now, port.wake_at, rig.head)
+    people = People(person.say, lines=person, at_terminal=True, lead_ns=LEAD_AGAIN_NS)
+    operator = Operator(port.now, interrupts, people, session)
+    shown = Display(Seen(program, 0, 0, len(program.exposures)), person.say)
+    return Runner(
+        program,
+        port,
+        session,
+        operator.next_wish,
+        on_exposure,
+        operator.ask,
+        on_change=shown.change,
+        withdraw=operator.withdraw,
+        care=people.care,
+        gate=Gate(port.now, people.say),
+    )
+
+
 def _write_all(out: Path, plan: Plan, session: Session, rig: Rig, trace: Trace, result: RunResult) -> Rehearsed:
     happenings = session.happenings()
     summary = account_of(session, plan, seconds=result.seconds)
     told = []
     if rig.incidents.happened:
         told = tale(rig.incidents.happened, happenings) + in_truth(plan, rig.truth, result.ended_ns)
+    if rig.person is not None:
+        told = sorted([*told, *with_person(rig.person, result.ended_ns)], key=lambda line: line.at_ns)
     write_whole(out / "truth.json", rig.truth.to_json())
     write_whole(out / "report.json", summary.model_dump_json(indent=1) + "\n")
     write_html(out / "report.html", plan, summary, happenings, [(line.when, line.who, line.what) for line in told])

@@ -1,13 +1,15 @@
 """Frames to a board and back, one at a time and without the link's help: here the link's rules are what is tested."""
 
+from collections import deque
 from collections.abc import Callable
 from dataclasses import dataclass, field
 
 from controller.capture.port import Port
+from controller.conformance.reach import Reach
 from controller.errors import WorldError
-from protocol.codec import PROTOCOL_VERSION, decode_message, frame_of
+from protocol.codec import PROTOCOL_VERSION, decode_message, frame_of, kind_of
 from protocol.errors import BadFrame
-from protocol.framing import Deframer
+from protocol.framing import Deframer, Frame
 from protocol.messages import (
     Accepted,
     Booted,
@@ -17,26 +19,49 @@ from protocol.messages import (
     Index,
     Message,
     Notice,
+    Reason,
     Refused,
     Reply,
     Request,
     Status,
     Welcome,
 )
-from protocol.units import MS, NO_COMMAND, BootId, CommandId
+from protocol.units import MS, NO_COMMAND, NS, BootId, CommandId, is_after, next_id
 
 ANSWER_MS = 1000
+WELCOME = kind_of(Welcome)
 REPLIES = (Welcome, Accepted, Refused, Status, Index)
 NO_BOOT = BootId(0)
+KEPT_FRAMES = 256
+MAJORS = 16  # as many major versions are tried on a board that refuses ours
 
 
 class RuleBroken(WorldError):
     """A board did not do what the specification says: what was seen, and the bytes of the exchange."""
 
 
+class NotChecked(WorldError):
+    """A rule could not be checked, and the board is not to blame."""
+
+
+class OtherVersion(WorldError):
+    """The board speaks another major version of the protocol."""
+
+    def __init__(self, spoken: tuple[int, int] | None) -> None:
+        theirs = "another one that it does not name" if spoken is None else f"{spoken[0]}.{spoken[1]}"
+        ours = f"{PROTOCOL_VERSION.major}.{PROTOCOL_VERSION.minor}"
+        super().__init__(
+            f"The board speaks version {theirs} of the protocol, and this program {ours}; the cable is sound. "
+            "Update the board's firmware or this program, so that the major versions agree."
+        )
+
+
 @dataclass(slots=True)
 class Talk:
-    """A conversation with one board over `port`. `log` keeps every frame as hex, ours with >, the board's with <."""
+    """A conversation with one board over `port`. `log` keeps the latest frames as hex, ours with >, the board's with <.
+
+    `reach` says how far the rules may search for zero. `clock_ms` is the board's clock in the latest Status.
+    """
 
     port: Port
     seq: int = 0
@@ -44,14 +69,26 @@ class Talk:
     last_id: CommandId = NO_COMMAND
     capabilities: int = 0
     max_step_rate: int = 0
-    log: list[str] = field(default_factory=list)
-    notices: list[Notice] = field(default_factory=list)
+    version: tuple[int, int] = PROTOCOL_VERSION
+    reach: Reach = field(default_factory=Reach)
+    clock_ms: int | None = None
+    rebooted: BootId | None = None
+    zero_is_missing: bool = False
+    zero_is_found: bool = False
+    log: deque[str] = field(default_factory=lambda: deque(maxlen=KEPT_FRAMES))
+    notices: deque[Notice] = field(default_factory=lambda: deque(maxlen=KEPT_FRAMES))
     _deframer: Deframer = field(default_factory=Deframer)
-    _waiting: list[tuple[int, Message]] = field(default_factory=list)
+    _waiting: deque[tuple[int, Message]] = field(default_factory=lambda: deque(maxlen=KEPT_FRAMES))
+    _over_ns: int | None = None
+    _total_s: float = 0.0
+
+    def begin(self, total_s: float) -> None:
+        """From now on all waiting together may take so long, in seconds."""
+        self._over_ns, self._total_s = self.port.now() + round(total_s * NS), total_s
 
     def next_id(self) -> CommandId:
         """A command id that the board has not seen."""
-        self.last_id = CommandId(self.last_id + 1)
+        self.last_id = next_id(self.last_id)
         return self.last_id
 
     def send(self, request: Request, *, seq: int | None = None) -> int:
@@ -85,6 +122,8 @@ class Talk:
     def wait_message(self, wanted: Callable[[int, Message], bool], patience_ms: int) -> Message | None:
         """The next message that `wanted` accepts; others are put aside, notices into `notices`."""
         deadline_ns = self.port.now() + patience_ms * MS
+        if self._over_ns is not None and self.port.now() >= self._over_ns:
+            raise self.broken(f"the board answers, but this is not done after {self._total_s:.0f} s")
         while True:
             for at, (seq, message) in enumerate(self._waiting):
                 if wanted(seq, message):
@@ -94,13 +133,21 @@ class Talk:
                 return None
             for frame in self._deframer.feed(self.port.wait_bytes(deadline_ns)):
                 self.log.append(f"< kind {frame.kind:02x} seq {frame.seq:02x} {frame.payload.hex(' ')}")
-                try:
-                    message = decode_message(frame.kind, frame.payload)
-                except BadFrame as error:
-                    raise self.broken(f"a frame that makes no sense: {error}") from None
+                message = self._understand(frame)
                 self._waiting.append((frame.seq, message))
                 if isinstance(message, Booted | Finished | Held):
                     self.notices.append(message)
+                if isinstance(message, Booted):
+                    self.rebooted = message.boot_id
+
+    def _understand(self, frame: Frame) -> Message:
+        # The first bytes of a Welcome are the same in all versions, whatever comes behind them.
+        if frame.kind == WELCOME and len(frame.payload) >= 2 and frame.payload[0] != PROTOCOL_VERSION.major:
+            raise OtherVersion((frame.payload[0], frame.payload[1]))
+        try:
+            return decode_message(frame.kind, frame.payload)
+        except BadFrame as error:
+            raise self.broken(f"a frame that makes no sense: {error}") from None
 
     def wait_quiet(self, quiet_ms: int) -> None:
         """Let `quiet_ms` pass and forget what came in."""
@@ -116,14 +163,27 @@ class Talk:
         return reply
 
     def wait_welcome(self, nonce: int, patience_ms: int = ANSWER_MS) -> Welcome | None:
-        """Say hello; what the board says of itself is kept. None when it does not answer."""
+        """Say hello; what the board says of itself is kept. None when it does not answer. Raises OtherVersion."""
         reply = self.wait_reply(self.send(Hello(*PROTOCOL_VERSION, nonce)), patience_ms)
+        if reply == Refused(Reason.VERSION):
+            self._wait_version(nonce, patience_ms)
         if not isinstance(reply, Welcome):
             return None
-        self.boot_id, self.last_id = reply.boot_id, max(self.last_id, reply.last_command_id)
+        if reply.boot_id != self.boot_id:  # another boot counts its ids and its time anew
+            self.boot_id, self.last_id, self.clock_ms = reply.boot_id, reply.last_command_id, None
+        elif is_after(reply.last_command_id, self.last_id):
+            self.last_id = reply.last_command_id
+        self.version = (reply.version_major, reply.version_minor)
         self.capabilities, self.max_step_rate = int(reply.capabilities), reply.max_step_rate
         return reply
 
+    def _wait_version(self, nonce: int, patience_ms: int) -> None:
+        """Find out which major version a board speaks that refuses ours. Raises OtherVersion."""
+        for major in range(MAJORS):
+            if major != PROTOCOL_VERSION.major:
+                self.wait_reply(self.send(Hello(major, 0, nonce)), patience_ms)
+        raise OtherVersion(None)
+
     def broken(self, what: str) -> RuleBroken:
         """The error for what was seen, with the latest frames."""
-        return RuleBroken(what + "\n" + "\n".join(self.log[-8:]))
+        return RuleBroken(what + "\n" + "\n".join(list(self.log)[-8:]))

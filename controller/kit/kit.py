@@ -184,7 +184,7 @@ class Board(Table):
 
     baud: Annotated[int, Field(ge=1200, le=4_000_000)] = 115_200
     max_step_rate_hz: Annotated[int, Field(ge=100, le=1_000_000)] = 20_000
-    silence_ms: Annotated[int, Field(ge=100, le=60_000)] = 6000
+    silence_ms: Annotated[int, Field(ge=100, le=60_000)] = 3000
     sync_contact: bool = True
     wind_sensor: bool = False
 

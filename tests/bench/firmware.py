@@ -15,9 +15,9 @@ def firmware() -> list[Figure]:
         return []
     found = avr_figures.measure()
     return [
-        Figure("firmware: flash", found.flash_bytes, "bytes", most=12 * 1024),
-        Figure("firmware: static RAM", found.static_ram_bytes, "bytes", most=1024),
-        Figure("firmware: RAM with the deepest stack seen", found.used_ram_bytes, "bytes", most=1024),
+        Figure("firmware: flash", found.flash_bytes, "bytes", most=16 * 1024),
+        Figure("firmware: static RAM", found.static_ram_bytes, "bytes", most=1280),
+        Figure("firmware: RAM with the deepest stack seen", found.used_ram_bytes, "bytes", most=1280),
         Figure("firmware: longest time without interrupts", found.lockout_us, "us", most=machine.BYTE_US),
         Figure("firmware: late ticks at 2 x 10,000 steps/s", found.late_ticks, "", most=0),
     ]

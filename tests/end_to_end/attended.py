@@ -49,6 +49,7 @@ class Attended:
         self.rig.person = self.person
         self.plan_path = self.folder / "plan.json"
         self.session_path = self.folder / "session.sqlite"
+        self.url = f"virtual port of {self.folder}"  # tests that run at the same time do not share it
         self.plan_path.write_text(self.plan.model_dump_json(), encoding="utf-8")
 
     @property
@@ -77,7 +78,7 @@ class Attended:
         """Capture, then resume as often as it takes; whether the set is complete at last."""
         try:
             made = capture_command(
-                self.plan_path, "virtual", self.session_path, self.crew(), open_port=self.open_port, **more
+                self.plan_path, self.url, self.session_path, self.crew(), open_port=self.open_port, **more
             )
             self.ends.append(made.summary.sentence)
             if made.summary.complete:
@@ -96,7 +97,7 @@ class Attended:
                     summary = resume_command(self.session_path, None, self.crew(), self.open_port)
                 else:
                     summary = capture_command(
-                        self.plan_path, "virtual", self.session_path, self.crew(), open_port=self.open_port
+                        self.plan_path, self.url, self.session_path, self.crew(), open_port=self.open_port
                     ).summary
                 self.ends.append(summary.sentence)
                 if summary.complete:

@@ -86,8 +86,10 @@ def test_after_a_request_of_the_operator(tmp_path: Path, command: str) -> None:
 def test_after_an_interruption(tmp_path: Path, fault: Fault, asks: bool) -> None:
     world = captured(tmp_path, fault, sweep=False, ask_before_moving=asks)
     asked = [line for _, line in world.person.read if line.startswith("Is the head clear of hands")]
-    if (asks and fault.kind in {"line-cut", "supply-dip", "board-reset"}) or fault.kind in {"supply-dip", "board-reset"}:
+    if fault.kind in {"line-cut", "supply-dip", "board-reset"}:  # a person was at work, whether or not asking is wanted
         assert asked
+    elif fault.kind == "host-asleep" and fault.after_exposure is not None:
+        assert bool(asked) == asks
 
 
 def test_a_series_and_the_wait_before_it(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
@@ -96,7 +98,7 @@ def test_a_series_and_the_wait_before_it(tmp_path: Path, monkeypatch: pytest.Mon
     monkeypatch.setattr(clock, "local_time", lambda: begin + timedelta(seconds=world.port.now() / NS))
     sessions = (tmp_path / "s-1.sqlite", tmp_path / "s-2.sqlite")
     series = Series(sessions, begin + timedelta(hours=1), timedelta(minutes=30))
-    for summary, _ in capture_series(world.plan_path, "virtual", series, world.crew(), None, world.open_port):
+    for summary, _ in capture_series(world.plan_path, world.url, series, world.crew(), None, world.open_port):
         assert summary.complete
     assert_announced(world.person, world.rig)
     warnings = [(at_ns, line) for at_ns, line in world.person.read if line.startswith("The head moves")]
@@ -142,6 +144,10 @@ class AtHead:
     person: Person
 
     @property
+    def url(self) -> str:
+        return f"virtual port of {self.kit}"
+
+    @property
     def people(self) -> People:
         return People(self.person.say, lambda: None, self.person, at_terminal=True, lead_ns=5 * NS)
 
@@ -160,7 +166,7 @@ def at_head(tmp_path: Path) -> AtHead:
 
 
 def test_jog_to_a_pose(at_head: AtHead) -> None:
-    jog_command(at_head.kit, "virtual", (30.0, 10.0), None, at_head.people, at_head.open_port)
+    jog_command(at_head.kit, at_head.url, (30.0, 10.0), None, at_head.people, at_head.open_port)
     assert_announced(at_head.person, at_head.rig)
 
 
@@ -173,12 +179,12 @@ def test_jog_by_keys(at_head: AtHead) -> None:
             at_head.person.press()
         return key
 
-    jog_command(at_head.kit, "virtual", None, Keys(keys.reading, next_key), at_head.people, at_head.open_port)
+    jog_command(at_head.kit, at_head.url, None, Keys(keys.reading, next_key), at_head.people, at_head.open_port)
     assert_announced(at_head.person, at_head.rig)
 
 
 def test_calibration_between_two_readings(at_head: AtHead) -> None:
-    with held_head(at_head.kit, "virtual", "test", at_head.people, at_head.open_port) as (hand, _):
+    with held_head(at_head.kit, at_head.url, "test", at_head.people, at_head.open_port) as (hand, _):
         mover = HandMover(hand, at_head.people)
         for steps in (3200, 6400, -640):
             mover.wait_go_to(AxisName.PAN, steps - 640, steps)
@@ -198,7 +204,7 @@ def test_calibration_between_two_readings(at_head: AtHead) -> None:
     ids=["zero", "cables"],
 )
 def test_setting_up(at_head: AtHead, look: Callable[..., Any]) -> None:
-    with held_head(at_head.kit, "virtual", "test", at_head.people, at_head.open_port) as (hand, program):
+    with held_head(at_head.kit, at_head.url, "test", at_head.people, at_head.open_port) as (hand, program):
         assert look(hand, program.kit, at_head.people).good
     assert_announced(at_head.person, at_head.rig)
 

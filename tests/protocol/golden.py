@@ -54,7 +54,8 @@ ALL_FITTED = Capability.SYNC_CONTACT | Capability.PAN_SWITCH | Capability.TILT_S
 BOTH_KNOWN = StatusFlag.PAN_KNOWN | StatusFlag.TILT_KNOWN
 
 VECTORS: tuple[tuple[str, int, Message], ...] = (
-    ("hello", 0, Hello(1, 0, 0xC0FFEE01)),
+    ("hello", 0, Hello(1, 1, 0xC0FFEE01)),
+    ("hello of version 1.0", 0, Hello(1, 0, 0xC0FFEE01)),
     ("hello, all zero", 0, Hello(0, 0, 0)),
     ("get status", 1, GetStatus()),
     ("get status, seq 255", 255, GetStatus()),
@@ -70,7 +71,7 @@ VECTORS: tuple[tuple[str, int, Message], ...] = (
     ("stop", 11, Stop()),
     ("halt", 12, Halt()),
     ("get index", 13, GetIndex()),
-    ("welcome", 0, Welcome(1, 0, 0xC0FFEE01, BOOT, NO_COMMAND, ALL_FITTED, 64, 40000)),
+    ("welcome", 0, Welcome(1, 1, 0xC0FFEE01, BOOT, NO_COMMAND, ALL_FITTED, 64, 40000)),
     ("accepted", 6, Accepted()),
     ("refused", 6, Refused(Reason.UNKNOWN_POSITION)),
     (
@@ -97,18 +98,35 @@ VECTORS: tuple[tuple[str, int, Message], ...] = (
             Steps(-1), CommandId(U32), CommandId(U32), Outcome.CUT_SHORT, U32, U32,
         ),
     ),
+    (
+        "status after a restart by the watchdog",
+        1,
+        Status(
+            BOOT, BoardState.DISARMED, StatusFlag(0), Cause.WATCHDOG, Steps(0), Steps(0),
+            NO_COMMAND, NO_COMMAND, Outcome.NONE, 0, 812,
+        ),
+    ),
+    (
+        "status, pan's switch was not met",
+        1,
+        Status(
+            BOOT, BoardState.DISARMED, StatusFlag.TILT_KNOWN, Cause.ZERO_NOT_FOUND, Steps(74282), Steps(0),
+            NO_COMMAND, CommandId(4), Outcome.CUT_SHORT, 81234, 82000,
+        ),
+    ),
     ("index before any change", 13, Index(0, Steps(0), EdgeFlag(0), 0, Steps(0), EdgeFlag(0))),
     ("index", 14, Index(17, Steps(-1), EdgeFlag(0), 256, Steps(2), EdgeFlag.UPWARD | EdgeFlag.ON)),
     ("booted", 0, Booted(BOOT, Cause.POWER_ON)),
     ("finished", 0, Finished(CommandId(5), Outcome.ARRIVED, Steps(-12345), Steps(6789), 66000)),
     ("held", 0, Held(Cause.HOST_SILENCE, Steps(-12345), Steps(6789), 90000)),
+    ("held, zero not found", 0, Held(Cause.ZERO_NOT_FOUND, Steps(74282), Steps(0), 81234)),
 )  # fmt: skip
 
 # Who speaks, with which seq, what.
 EXCHANGE: tuple[tuple[str, int, Message], ...] = (
     ("board", 0, Booted(BOOT, Cause.POWER_ON)),
-    ("host", 0, Hello(1, 0, 0xC0FFEE01)),
-    ("board", 0, Welcome(1, 0, 0xC0FFEE01, BOOT, NO_COMMAND, ALL_FITTED, 64, 40000)),
+    ("host", 0, Hello(1, 1, 0xC0FFEE01)),
+    ("board", 0, Welcome(1, 1, 0xC0FFEE01, BOOT, NO_COMMAND, ALL_FITTED, 64, 40000)),
     ("host", 1, SetAxis(CommandId(1), Axis.PAN, Steps(-36000), Steps(36000), 4000, 8000)),
     ("board", 1, Accepted()),
     ("host", 2, SetAxis(CommandId(2), Axis.TILT, Steps(-9000), Steps(9000), 3000, 6000)),
@@ -237,7 +255,7 @@ def exchange_text() -> str:
     return "\n".join(lines)
 
 
-EXCHANGE_BLOCK = re.compile(r"(<!-- exchange -->\n+```text\n)(.*?)(\n?```\n)", re.DOTALL)
+EXCHANGE_BLOCK = re.compile(r"(<!-- exchange -->\n+```text\n)(.*?)\n?(```\n)", re.DOTALL)
 
 
 def exchange_in_spec() -> str:
@@ -249,7 +267,7 @@ def exchange_in_spec() -> str:
 def main() -> None:
     VECTORS_FILE.write_text(vectors_text(), encoding="utf-8")
     spec = SPEC_FILE.read_text(encoding="utf-8")
-    SPEC_FILE.write_text(EXCHANGE_BLOCK.sub(lambda m: m[1] + exchange_text() + m[3], spec), encoding="utf-8")
+    SPEC_FILE.write_text(EXCHANGE_BLOCK.sub(lambda m: f"{m[1]}{exchange_text()}\n{m[3]}", spec), encoding="utf-8")
 
 
 if __name__ == "__main__":

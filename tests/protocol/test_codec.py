@@ -7,7 +7,7 @@ from enum import IntEnum, IntFlag
 from typing import Any, cast, get_type_hints
 
 import pytest
-from hypothesis import given
+from hypothesis import assume, given
 from hypothesis import strategies as st
 
 from protocol.codec import FROM_BOARD_BIT, LAYOUT, decode_message, encode_message, is_known, kind_of
@@ -31,6 +31,11 @@ from tests.protocol.golden import VECTORS
 from tests.protocol.strategies import MESSAGES, RANGES, message_of
 
 WIDTH_BYTES = {"B": 1, "H": 2, "I": 4, "i": 4}
+OFFSETS = {
+    message_class: [sum(WIDTH_BYTES[width] for width in widths[:at]) for at in range(len(widths))]
+    for _, message_class, widths in LAYOUT
+}
+"""Where each field begins."""
 MOVE = Move(CommandId(1), Steps(2), Steps(3))
 
 
@@ -155,3 +160,17 @@ def test_commands_begin_with_their_id() -> None:
         if message_class in Request.__args__:
             has_id = next(iter(get_type_hints(message_class)), None) == "command_id"
             assert has_id == (message_class in Command.__args__)
+
+
+@given(MESSAGES, st.data())
+def test_a_value_that_this_version_does_not_know_cannot_be_read(message: Message, data: st.DataObject) -> None:
+    """SPEC, section 10: a host must not take it for anything else."""
+    kind, payload = encode_message(message)
+    hints = get_type_hints(type(message))
+    names = [name for name in hints if isinstance(hints[name], type) and issubclass(hints[name], IntEnum)]
+    assume(names)
+    name = data.draw(st.sampled_from(names))
+    at = OFFSETS[type(message)][list(hints).index(name)]
+    unknown = data.draw(st.integers(max(hints[name]) + 1, 255))
+    with pytest.raises(BadFrame):
+        decode_message(kind, payload[:at] + bytes((unknown,)) + payload[at + 1 :])

@@ -9,9 +9,14 @@ from typing import get_type_hints
 
 import pytest
 
+from controller.kit.kit import Axis, Board
+from controller.kit.line import ANSWER_NS, TRIES, retry_ns
+from controller.program.timing import BOOT_NS
 from protocol.codec import LAYOUT, PROTOCOL_VERSION, frame_of
 from protocol.framing import MAX_CONTENT, MAX_ENCODED, MAX_FRAME, MAX_PAYLOAD, OVERHEAD, Deframer
 from protocol.messages import Booted, Cause, Message, Request, Stop
+from sim.exposing import SYNC_LEAST_NS
+from sim.referencing import MARGIN_PART, MARGIN_STEPS
 from tests.protocol.golden import BOOT, EXCHANGE, SPEC_FILE, exchange_in_spec, exchange_text
 
 SPEC = SPEC_FILE.read_text(encoding="utf-8")
@@ -91,3 +96,42 @@ def test_the_exchange_can_be_read_from_the_page() -> None:
     assert [frame.seq for frame in frames] == [seq for _, seq, _ in EXCHANGE]
     for speaker, _, message in EXCHANGE:
         assert isinstance(message, Request) == (speaker == "host")
+
+
+def test_every_fence_is_closed_and_no_section_is_inside_one() -> None:
+    inside, headings = False, []
+    for line in SPEC.splitlines():
+        if line.lstrip().startswith("```"):
+            assert inside == (line.strip() == "```"), line  # a fence opens with a word and closes without one
+            inside = not inside
+        elif line.startswith("## ") and not inside:
+            headings.append(int(line.split()[1].rstrip(".")))
+        else:
+            assert "```" not in line, line
+    assert not inside
+    assert headings == list(range(1, 11))
+
+
+def test_the_figures_of_a_search_and_of_the_sync_contact() -> None:
+    assert MARGIN_STEPS == MARGIN_PART == 32
+    assert "its travel, a 32nd of that and 32 steps" in SPEC
+    assert 50_000 < SYNC_LEAST_NS <= 100_000
+    assert "closed for 50 \N{MICRO SIGN}s or less must not count" in SPEC
+    assert "closed for 100 \N{MICRO SIGN}s or longer must" in SPEC
+    config = (SPEC_FILE.parent / "board" / "core" / "config.h").read_text(encoding="utf-8")
+    for name, value in (("SEARCH_MARGIN_PART", MARGIN_PART), ("SEARCH_MARGIN_STEPS", MARGIN_STEPS), ("SYNC_TICKS", 3)):
+        assert f"#define {name} {value}\n" in config
+    tick_us = 25  # n samples in a row span n - 1 ticks at least, and n ticks hold n samples wherever they begin
+    assert (3 - 1) * tick_us <= 50
+    assert 3 * tick_us <= 100
+
+
+def test_the_figures_of_the_host() -> None:
+    assert f"waits {ANSWER_NS // 10**6} ms and the time of two" in SPEC
+    assert f"({retry_ns(115_200) // 10**6} ms at 115200 baud)" in SPEC
+    assert f"up to {TRIES} times" in SPEC
+    assert f"for {BOOT_NS // 10**9} s longer" in SPEC
+    axis, silence_s = Axis(), Board().silence_ms / 1000
+    speed, accel = axis.max_speed_deg_s, axis.max_accel_deg_s2
+    assert f"at {speed:g}\N{DEGREE SIGN}/s and {silence_s:g} s" in SPEC
+    assert f"up to {speed * silence_s:g}\N{DEGREE SIGN} and the ramp ({speed**2 / 2 / accel:.0f}\N{DEGREE SIGN}" in SPEC

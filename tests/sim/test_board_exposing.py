@@ -109,3 +109,31 @@ def test_a_contact_that_answers_after_the_stop_confirms_nothing() -> None:
     bench.run_for(2.0)
     assert bench.camera.opening is None  # it closed in its own time
     assert [n.outcome for n in bench.of(Finished)][-1] is Outcome.CUT_SHORT
+
+
+@pytest.mark.parametrize(
+    ("closed_for_ns", "outcome"),
+    [
+        (25_000, Outcome.NO_SYNC),
+        (50_000, Outcome.NO_SYNC),
+        (100_000, Outcome.EXPOSED_SYNC),
+        (125_000, Outcome.EXPOSED_SYNC),
+    ],
+)
+def test_a_contact_must_be_closed_for_a_moment(closed_for_ns: int, outcome: Outcome) -> None:
+    """SPEC, Expose: 50 us are a disturbance, 100 us and 1/8000 s are an exposure."""
+    bench = ready()
+    bench.camera.release = lambda *_: None  # type: ignore[method-assign]
+    bench.order(Expose(bench.next_id(), 3, 1, FOCUS_MS, PRESS_MS, LIMIT_MS))
+    bench.run_for((FOCUS_MS + 20) / 1000)
+    bench.board.sync_opened(bench.now_ns, closed_for_ns)
+    assert bench.finish().outcome is outcome
+
+
+def test_a_contact_that_closed_before_the_release_is_no_answer() -> None:
+    bench = ready()
+    bench.camera.release = lambda *_: None  # type: ignore[method-assign]
+    bench.order(Expose(bench.next_id(), 3, 1, FOCUS_MS, PRESS_MS, LIMIT_MS))
+    bench.run_for((FOCUS_MS + 20) / 1000)
+    bench.board.sync_opened(bench.now_ns, 30 * MS)
+    assert bench.finish().outcome is Outcome.NO_SYNC

@@ -231,9 +231,11 @@ def test_a_refused_command_does_not_use_up_its_id() -> None:
 
 def test_ids_may_leap() -> None:
     bench = ready()
-    bench.order(Move(CommandId(4_000_000_000), Steps(1), Steps(1)))
-    bench.finish()
-    refused(bench, Move(CommandId(3_999_999_999), Steps(2), Steps(2)), Reason.STALE_ID)
+    for command_id in (2_000_000_000, 4_000_000_000, 2**32 - 1, 1, 1_000_000_000):
+        bench.order(Move(CommandId(command_id), Steps(1), Steps(1)))
+        bench.finish()
+        for stale in (command_id - 1, command_id - 2_000_000_000):
+            refused(bench, Move(CommandId(stale % 2**32 or 2**32 - 1), Steps(2), Steps(2)), Reason.STALE_ID)
 
 
 @pytest.mark.parametrize("request_", [Stop(), Halt()])

@@ -9,6 +9,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from sim.incidents import BEGIN, END
+from sim.person import PersonSpec
 from sim.scenario import KINDS, Fault, ScenarioError, find, library, parse
 
 GOOD = """
@@ -44,6 +45,21 @@ def test_the_library_has_every_kind_and_says_what_each_scenario_is_about() -> No
         assert scenario.about.endswith("."), name
         assert scenario.faults, name
         assert find(name) == scenario
+
+
+def test_a_person_is_read_with_habits() -> None:
+    scenario = parse(GOOD + '\n[person]\nanswers_s = [5, 60]\ncommands = ["pause"]\n', "good")
+    assert scenario.person == PersonSpec(answers_s=(5, 60), commands=("pause",))
+    assert len(scenario.faults) == 2
+
+
+@pytest.mark.parametrize("habit", [
+    "mood = 1", "answers_s = 5", "answers_s = [5]", "answers_s = [9, 5]", "answers_s = [0, 5]", "comes_share = 2",
+    'commands = "pause"', "commands = [1]", "types_ahead = -1", "within_s = true", "leaves_s = [nan, 1]",
+])  # fmt: skip
+def test_a_habit_that_makes_no_sense_is_told_with_its_line(habit: str) -> None:
+    with pytest.raises(ScenarioError, match=r"good: line 15: "):
+        parse(GOOD + f"[person]\n{habit}\n", "good")
 
 
 def test_every_kind_can_begin_and_every_lasting_one_end() -> None:
@@ -85,7 +101,7 @@ def test_what_is_no_scenario_at_all(text: str) -> None:
 
 
 def test_neither_a_file_nor_a_name() -> None:
-    with pytest.raises(ScenarioError, match="neither a file nor a scenario; there are battery-flat"):
+    with pytest.raises(ScenarioError, match="neither a file nor a scenario; there are battery-changed"):
         find("no-such-thing")
 
 

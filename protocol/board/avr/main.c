@@ -91,15 +91,25 @@ static uint32_t draw_boot_id(void)
     return count * 2654435769UL;
 }
 
+/* Why the controller has started. At power-on the supply has passed the brown-out level as well. */
+static uint8_t cause_of_start(uint8_t flags)
+{
+    if (flags & (1 << PORF))
+        return POWER_ON;
+    if (flags & (1 << WDRF))
+        return WATCHDOG;
+    return flags & (1 << BORF) ? SUPPLY_LOW : POWER_ON;
+}
+
 int main(void)
 {
-    bool dipped = (MCUSR & (1 << BORF)) && !(MCUSR & (1 << PORF));
-    MCUSR = 0;
+    uint8_t cause = cause_of_start(MCUSR);
+    MCUSR = 0; /* or else the watchdog stays on, and the next start is taken for this one */
     wdt_disable();
     pins_start();
     serial_start();
     set_sleep_mode(SLEEP_MODE_IDLE);
-    board_start(draw_boot_id(), dipped ? SUPPLY_LOW : POWER_ON, FITTED);
+    board_start(draw_boot_id(), cause, FITTED);
     wdt_enable(WDTO_120MS);
     clock_start();
     sei();

@@ -11,7 +11,7 @@
 
 static struct axis axes[AXES];
 struct drive tick_drives[AXES];
-uint8_t tick_sync;
+struct sync tick_sync;
 
 void axis_start(uint8_t name)
 {

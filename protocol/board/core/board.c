@@ -10,6 +10,7 @@
 #include "indexing.h"
 #include "judging.h"
 #include "stopping.h"
+#include "version.h"
 #include "watching.h"
 
 struct board board;
@@ -29,7 +30,7 @@ void board_start(uint32_t boot_id, uint8_t cause, uint8_t fitted)
     board.fitted = fitted;
     board.done_ms = hal_ms();
     board.cut = hal_inputs() & (INPUT_STOP_OPEN | INPUT_SUPPLY_LOW);
-    link_notify(&board.link, BOOTED, payload, codec_booted(boot_id, cause, payload));
+    link_notify(&board.link, BOOTED, payload, codec_booted(boot_id, version_cause(cause, 0), payload));
 }
 
 /* Carrying out what has been accepted. */
@@ -47,9 +48,9 @@ static void run(const struct request *request)
 {
     board.running_id = request->command_id;
     if (request->kind == REFERENCE) {
-        board.known = false;
         board.state = REFERENCING;
         homing_begin(&request->is.reference, board.settings, board.fitted);
+        board.known = homing_known();
     } else if (request->kind == EXPOSE) {
         board.state = EXPOSING;
         exposing_begin(&request->is.expose, hal_ms());
@@ -64,18 +65,26 @@ static void run(const struct request *request)
     }
 }
 
+/* By serial number arithmetic: RFC 1982, section 3.2. Every id is after 0, which means none. */
+static bool is_after(uint32_t command_id, uint32_t last_id)
+{
+    uint32_t ahead = command_id - last_id;
+    return last_id == 0 || (ahead != 0 && ahead < 0x80000000UL);
+}
+
 static enum reason command(const struct request *request)
 {
     if (request->command_id != 0) {
         if (request->command_id == board.last_id)
-            return NOT_REFUSED;
-        if (request->command_id < board.last_id)
+            return request->kind == board.last_kind ? NOT_REFUSED : STALE_ID;
+        if (!is_after(request->command_id, board.last_id))
             return STALE_ID;
     }
     enum reason reason = judging_refusal(&board, request, hal_inputs());
     if (reason != NOT_REFUSED)
         return reason;
     board.last_id = request->command_id;
+    board.last_kind = request->kind;
     if (request->kind == SET_AXIS) {
         board.settings[request->is.set_axis.axis] = request->is.set_axis;
         board.described |= (uint8_t)(1 << request->is.set_axis.axis);
@@ -104,21 +113,22 @@ ALONE static void answer_hello(const struct hello *hello)
 {
     uint8_t payload[MAX_PAYLOAD];
     struct welcome welcome = {hello->nonce, board.boot_id, board.last_id, board.fitted};
-    if (hello->major != VERSION_MAJOR)
+    if (hello->major != VERSION_MAJOR) {
         refuse_or_accept(VERSION);
-    else
-        link_reply(&board.link, WELCOME, payload, codec_welcome(&welcome, payload));
+        return;
+    }
+    board.host_minor = hello->minor;
+    link_reply(&board.link, WELCOME, payload, codec_welcome(&welcome, payload));
 }
 
 ALONE static void answer_status(void)
 {
     uint8_t payload[MAX_PAYLOAD];
-    uint8_t known = board.known ? FLAG_PAN_KNOWN | FLAG_TILT_KNOWN : 0;
     struct status status = {
         .boot_id = board.boot_id,
         .state = board.state,
-        .flags = (uint8_t)(known | (board.armed ? FLAG_ARMED : 0)),
-        .cause = board.cause,
+        .flags = (uint8_t)(board.known | (board.armed ? FLAG_ARMED : 0)),
+        .cause = version_cause(board.cause, board.host_minor),
         .at = {axis_position(PAN), axis_position(TILT)},
         .running_id = board.running_id,
         .finished_id = board.finished_id,
@@ -176,10 +186,10 @@ static void millisecond(uint32_t now_ms)
         stopping_at_rest();
     } else if (board.state == REFERENCING) {
         enum homing_result result = homing_update();
+        board.known = homing_known();
         if (result == HOMING_FAILED)
-            stopping_cut(LIMIT);
-        board.known = result == HOMING_DONE;
-        if (result == HOMING_DONE)
+            stopping_cut(ZERO_NOT_FOUND);
+        else if (result == HOMING_DONE)
             stopping_finish(REFERENCED);
     } else if (board.state == EXPOSING) {
         enum outcome outcome = exposing_update(now_ms, (board.fitted & FITTED_SYNC) != 0);

@@ -14,7 +14,10 @@ struct board {
     uint32_t silence_ms, heard_ms, done_ms;
     uint8_t state, cause, finished_outcome, fitted;
     uint8_t described; /* a bit for each axis that SetAxis has described */
-    bool armed, known;
+    uint8_t known;      /* FLAG_PAN_KNOWN, FLAG_TILT_KNOWN */
+    uint8_t last_kind;  /* of the command that was accepted last */
+    uint8_t host_minor; /* of the last Hello that was answered with Welcome, 0 before */
+    bool armed;
     bool by_itself; /* it is stopping of its own accord, and will say so */
     uint8_t limits_met, limit_ms[AXES];
     uint8_t cut; /* the inputs of last time, of those that cut the power */
@@ -22,7 +25,7 @@ struct board {
 
 extern struct board board;
 
-/* The cause is POWER_ON, or SUPPLY_LOW after a dip; `fitted` are the capabilities. */
+/* The cause is POWER_ON, SUPPLY_LOW after a dip, or WATCHDOG; `fitted` are the capabilities. */
 void board_start(uint32_t boot_id, uint8_t cause, uint8_t fitted);
 /* Does what is due and takes in at most one frame. Call it again and again, at least every millisecond. */
 void board_poll(void);

@@ -16,6 +16,17 @@
 #define RECEIVE_BYTES 128
 #define SEND_BYTES 128
 
+/* The sync contact counts as closed, or open, when so many ticks in a row have found it so: what lasts 50 us or less is
+ * never seen, what lasts 100 us always. An exposure of 1/8000 s lasts 125 us.
+ */
+#define SYNC_TICKS 3
+
+/* A Reference turns an axis no further, in any of its phases, than its travel (zero counted in), this part of it and so
+ * many steps.
+ */
+#define SEARCH_MARGIN_PART 32
+#define SEARCH_MARGIN_STEPS 32
+
 /* A limit input counts as released after so many ms; it counts as met at once. */
 #define LIMIT_RELEASE_MS 20
 

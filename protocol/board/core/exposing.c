@@ -1,6 +1,7 @@
 #include "exposing.h"
 
 #include "hal.h"
+#include "moment.h"
 #include "tick.h"
 
 enum phase { FOCUS, PRESS, WAIT };
@@ -14,14 +15,15 @@ static struct {
 static void set_sync(uint8_t stage)
 {
     uint8_t lock = hal_lock();
-    tick_sync = stage;
+    tick_sync.stage = stage;
+    tick_sync.seen = 0;
     hal_unlock(lock);
 }
 
 static uint8_t sync_stage(void)
 {
     uint8_t lock = hal_lock();
-    uint8_t stage = tick_sync;
+    uint8_t stage = tick_sync.stage;
     hal_unlock(lock);
     return stage;
 }
@@ -44,14 +46,17 @@ void exposing_end(void)
     set_sync(SYNC_IDLE);
 }
 
-/* Whether the time of the phase is over; if so, the next one counts from there. */
+/* The main loop may lag behind the clock. A contact that changes late must not be closed for a shorter time for that. */
+static void begin_phase(uint8_t phase, uint32_t now_ms)
+{
+    uint32_t clock_ms = hal_ms();
+    run.phase = phase;
+    run.begun_ms = clock_ms == now_ms ? now_ms : clock_ms + 1;
+}
+
 static bool is_over(uint32_t now_ms, uint32_t duration_ms)
 {
-    uint32_t passed = now_ms - run.begun_ms;
-    if (passed == UINT32_MAX || passed < duration_ms) /* the first: it begins with the next millisecond */
-        return false;
-    run.begun_ms += duration_ms;
-    return true;
+    return moment_is_over(now_ms, run.begun_ms, duration_ms);
 }
 
 enum outcome exposing_update(uint32_t now_ms, bool sync_fitted)
@@ -59,16 +64,16 @@ enum outcome exposing_update(uint32_t now_ms, bool sync_fitted)
     if (run.phase == FOCUS && is_over(now_ms, run.focus_ms)) {
         hal_contact(CONTACT_RELEASE, true);
         set_sync(sync_fitted ? SYNC_WAITS_OPEN : SYNC_IDLE);
-        run.phase = PRESS;
+        begin_phase(PRESS, now_ms);
     }
     if (run.phase == PRESS && is_over(now_ms, run.press_ms)) {
         hal_contact(CONTACT_RELEASE, false);
         hal_contact(CONTACT_HALF_PRESS, false);
-        run.phase = WAIT;
+        begin_phase(WAIT, now_ms);
     }
     if (run.phase != WAIT)
         return NO_OUTCOME;
-    if (sync_stage() == SYNC_SEEN && !(hal_inputs() & INPUT_SYNC))
+    if (sync_stage() == SYNC_OPEN_AGAIN)
         return EXPOSED_SYNC;
     if (!is_over(now_ms, run.limit_ms))
         return NO_OUTCOME;

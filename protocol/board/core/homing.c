@@ -7,17 +7,21 @@ enum phase { SEEK, RETREAT, CREEP, HOME, DONE };
 
 struct run {
     uint8_t phase;
-    bool braking;
+    bool braking, known;
     uint32_t search, accel, far;
 };
 
 static struct run runs[AXES];
 static uint16_t creep_divisor;
 
-static uint32_t twice_travel(const struct set_axis *setting)
+/* How far an axis may turn in one phase. */
+static uint32_t bound(const struct set_axis *setting)
 {
-    uint32_t travel = (uint32_t)setting->max_steps - (uint32_t)setting->min_steps;
-    return travel > UINT32_MAX / 2 ? UINT32_MAX : 2 * travel;
+    uint32_t up = setting->max_steps > 0 ? (uint32_t)setting->max_steps : 0;
+    uint32_t down = setting->min_steps < 0 ? 0 - (uint32_t)setting->min_steps : 0;
+    uint32_t travel = up + down;
+    uint32_t margin = travel / SEARCH_MARGIN_PART + SEARCH_MARGIN_STEPS;
+    return travel > UINT32_MAX - margin ? UINT32_MAX : travel + margin;
 }
 
 static void begin_phase(uint8_t name, uint8_t phase)
@@ -43,9 +47,11 @@ void homing_begin(const struct reference *reference, const struct set_axis setti
         struct run *run = &runs[name];
         run->search = reference->search[name];
         run->accel = settings[name].accel;
-        run->far = twice_travel(&settings[name]);
+        run->far = bound(&settings[name]);
+        run->known = false;
         if (!(fitted & (name == PAN ? FITTED_PAN_SWITCH : FITTED_TILT_SWITCH))) {
             axis_shift(name, 0 - (uint32_t)axis_position(name));
+            run->known = true;
             begin_phase(name, DONE);
             continue;
         }
@@ -68,8 +74,10 @@ static bool update_axis(uint8_t name)
     }
     if (!axis_edge(name, &edge))
         return !axis_at_rest(name);
-    if (run->phase == CREEP)
+    if (run->phase == CREEP) {
         axis_shift(name, 0 - (uint32_t)edge);
+        run->known = true;
+    }
     axis_brake(name);
     run->braking = true;
     return true;
@@ -85,4 +93,14 @@ enum homing_result homing_update(void)
     if (!met)
         return HOMING_FAILED;
     return done ? HOMING_DONE : HOMING_RUNS;
+}
+
+uint8_t homing_known(void)
+{
+    return (uint8_t)((runs[PAN].known ? FLAG_PAN_KNOWN : 0) | (runs[TILT].known ? FLAG_TILT_KNOWN : 0));
+}
+
+uint8_t homing_done(void)
+{
+    return (uint8_t)((runs[PAN].phase == DONE ? FLAG_PAN_KNOWN : 0) | (runs[TILT].phase == DONE ? FLAG_TILT_KNOWN : 0));
 }

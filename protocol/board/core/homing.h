@@ -15,7 +15,10 @@ enum homing_result { HOMING_RUNS, HOMING_DONE, HOMING_FAILED };
 
 /* `settings` are those of both axes, `fitted` the capabilities of the board. */
 void homing_begin(const struct reference *reference, const struct set_axis settings[AXES], uint8_t fitted);
-/* Each millisecond. HOMING_FAILED when a flag was not met within twice the travel of its axis. */
+/* Each millisecond. HOMING_FAILED as soon as one axis has gone its bound without meeting its flag; see config.h. */
 enum homing_result homing_update(void);
+/* The axes that have met their flag at its edge, as FLAG_PAN_KNOWN and FLAG_TILT_KNOWN, and those that stand there. */
+uint8_t homing_known(void);
+uint8_t homing_done(void);
 
 #endif

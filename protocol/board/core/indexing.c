@@ -7,7 +7,7 @@
 #include "hal.h"
 
 static const uint8_t FLAGS[AXES] = {INPUT_PAN_FLAG, INPUT_TILT_FLAG};
-static const uint8_t FITTED[AXES] = {FITTED_PAN_SWITCH, FITTED_TILT_SWITCH};
+static const uint8_t SWITCHES[AXES] = {FITTED_PAN_SWITCH, FITTED_TILT_SWITCH};
 
 struct edge indexing_edges[AXES];
 static struct {
@@ -27,7 +27,7 @@ static void watch(uint8_t name)
 
 void indexing_begin(uint8_t name, bool up)
 {
-    if (!(board.fitted & FITTED[name]))
+    if (!(board.fitted & SWITCHES[name]))
         return;
     watched[name].on = (hal_inputs() & FLAGS[name]) != 0;
     watched[name].up = up;
@@ -38,7 +38,7 @@ void indexing_update(void)
 {
     for (uint8_t name = 0; name < AXES; name++) {
         int32_t at;
-        if (!(board.fitted & FITTED[name]) || !axis_edge(name, &at))
+        if (!(board.fitted & SWITCHES[name]) || !axis_edge(name, &at))
             continue;
         watched[name].on = !watched[name].on;
         indexing_edges[name].count++;

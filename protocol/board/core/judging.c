@@ -46,7 +46,7 @@ static enum reason refused_arm(const struct board *board, const struct arm *arm,
 
 static enum reason refused_move(const struct board *board, const struct move *move)
 {
-    if (!board->known)
+    if (board->known != BOTH_KNOWN)
         return UNKNOWN_POSITION;
     for (uint8_t name = 0; name < AXES; name++) {
         const struct set_axis *setting = &board->settings[name];

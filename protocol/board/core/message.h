@@ -7,7 +7,7 @@
 #include "config.h"
 
 #define VERSION_MAJOR 1
-#define VERSION_MINOR 0
+#define VERSION_MINOR 1
 #define FROM_BOARD_BIT 0x80
 
 enum kind {
@@ -35,7 +35,19 @@ enum state { DISARMED, READY, MOVING, REFERENCING, EXPOSING, STOPPING };
 
 enum outcome { NO_OUTCOME, ARRIVED, REFERENCED, EXPOSED_SYNC, EXPOSED_BLIND, NO_SYNC, CUT_SHORT };
 
-enum cause { NO_CAUSE, POWER_ON, HOST_STOP, HOST_HALT, HOST_SILENCE, LIMIT, STALL, SUPPLY_LOW, STOP_SWITCH };
+enum cause {
+    NO_CAUSE,
+    POWER_ON,
+    HOST_STOP,
+    HOST_HALT,
+    HOST_SILENCE,
+    LIMIT,
+    STALL,
+    SUPPLY_LOW,
+    STOP_SWITCH,
+    WATCHDOG,      /* since version 1.1, as the next */
+    ZERO_NOT_FOUND
+};
 
 enum reason {
     NOT_REFUSED,
@@ -54,6 +66,7 @@ enum reason {
 #define FLAG_ARMED 1
 #define FLAG_PAN_KNOWN 2
 #define FLAG_TILT_KNOWN 4
+#define BOTH_KNOWN (FLAG_PAN_KNOWN | FLAG_TILT_KNOWN)
 
 #define FITTED_SYNC 1
 #define FITTED_PAN_SWITCH 2

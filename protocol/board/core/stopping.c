@@ -5,6 +5,8 @@
 #include "codec.h"
 #include "exposing.h"
 #include "hal.h"
+#include "homing.h"
+#include "version.h"
 
 void stopping_finish(uint8_t outcome)
 {
@@ -32,7 +34,8 @@ static void settle(bool say_held)
     board.by_itself = false;
     if (say_held) {
         uint8_t payload[MAX_PAYLOAD];
-        struct held held = {board.cause, {axis_position(PAN), axis_position(TILT)}, hal_ms()};
+        uint8_t cause = version_cause(board.cause, board.host_minor);
+        struct held held = {cause, {axis_position(PAN), axis_position(TILT)}, hal_ms()};
         link_notify(&board.link, HELD, payload, codec_held(&held, payload));
     }
 }
@@ -64,7 +67,7 @@ void stopping_cut(uint8_t cause)
     axis_halt(PAN);
     axis_halt(TILT);
     board.armed = false;
-    board.known = false;
+    board.known = cause == ZERO_NOT_FOUND ? homing_done() : 0;
     board.cause = cause;
     if (cause == STOP_SWITCH)
         hal_motors(false); /* so that they stay without power when the switch closes again */

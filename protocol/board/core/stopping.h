@@ -10,7 +10,9 @@ void stopping_finish(uint8_t outcome);
 void stopping_ramp(uint8_t cause);
 /* When a ramp to rest has ended. */
 void stopping_at_rest(void);
-/* Ends the pulses at once, disarms; the position is unknown. Only HOST_HALT does not say so. */
+/* Ends the pulses at once, disarms; the position is unknown, but for an axis that stands at zero already when the other
+ * does not find it. Only HOST_HALT does not say so.
+ */
 void stopping_cut(uint8_t cause);
 
 #endif

@@ -24,10 +24,18 @@ struct drive {
     uint8_t watch;
 };
 
-enum sync { SYNC_IDLE, SYNC_WAITS_OPEN, SYNC_WAITS_CLOSED, SYNC_SEEN };
+/* The contact must be seen open, then closed, then open again; from then on it may go on changing. In the odd stages
+ * it is open that is waited for.
+ */
+enum sync_stage { SYNC_IDLE, SYNC_WAITS_OPEN, SYNC_WAITS_CLOSED, SYNC_CLOSED, SYNC_OPEN_AGAIN };
+
+struct sync {
+    uint8_t stage;
+    uint8_t seen; /* ticks in a row that found what is waited for */
+};
 
 extern struct drive tick_drives[AXES];
-extern uint8_t tick_sync; /* the contact must be seen open, then closed */
+extern struct sync tick_sync;
 
 static inline bool tick_axis(struct drive *drive, bool flag)
 {
@@ -47,15 +55,26 @@ static inline bool tick_axis(struct drive *drive, bool flag)
     return true;
 }
 
+static inline void tick_contact(bool closed)
+{
+    uint8_t stage = tick_sync.stage;
+    if (stage == SYNC_IDLE)
+        return;
+    if (closed == (stage & 1)) {
+        tick_sync.seen = 0;
+        return;
+    }
+    if (++tick_sync.seen < SYNC_TICKS)
+        return;
+    tick_sync.seen = 0;
+    tick_sync.stage = stage == SYNC_OPEN_AGAIN ? SYNC_CLOSED : (uint8_t)(stage + 1);
+}
+
 /* Takes the inputs as hal_inputs() has them and returns the axes that make a step now, bit 0 pan, bit 1 tilt. */
 static inline uint8_t tick(uint8_t inputs)
 {
     uint8_t steps = 0;
-    if (tick_sync == SYNC_WAITS_OPEN || tick_sync == SYNC_WAITS_CLOSED) {
-        bool closed = (inputs & INPUT_SYNC) != 0;
-        if (closed == (tick_sync == SYNC_WAITS_CLOSED))
-            tick_sync++;
-    }
+    tick_contact((inputs & INPUT_SYNC) != 0);
     if (tick_axis(&tick_drives[PAN], (inputs & INPUT_PAN_FLAG) != 0))
         steps |= 1 << PAN;
     if (tick_axis(&tick_drives[TILT], (inputs & INPUT_TILT_FLAG) != 0))

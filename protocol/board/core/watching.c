@@ -2,6 +2,7 @@
 
 #include "board.h"
 #include "hal.h"
+#include "moment.h"
 #include "stopping.h"
 
 static const uint8_t LIMIT_INPUTS[AXES] = {INPUT_PAN_LIMIT, INPUT_TILT_LIMIT};
@@ -40,6 +41,6 @@ void watching_time(uint32_t now_ms)
         if (board.limit_ms[name] != 0 && --board.limit_ms[name] == 0)
             board.limits_met &= (uint8_t)~LIMIT_INPUTS[name];
     }
-    if (board.armed && now_ms - board.heard_ms >= board.silence_ms)
+    if (board.armed && moment_is_over(now_ms, board.heard_ms, board.silence_ms))
         stopping_ramp(HOST_SILENCE);
 }

@@ -148,7 +148,7 @@ def make(folder: Path) -> Path:
 SILENT_ENDINGS: dict[str, tuple[dict[str, object], tuple[float, float]]] = {
     "a first move of no way": ({}, (0.0, 0.0)),
     "a patient board and a long move": ({"silence_ms": 30_000}, (330.0, 0.0)),
-    "a slow line": ({"baud": 1200}, (330.0, -20.0)),
+    "a slow line": ({"baud": 1200, "silence_ms": 6000}, (330.0, -20.0)),
 }
 
 

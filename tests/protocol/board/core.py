@@ -18,9 +18,9 @@ def load(path: Path) -> CDLL:
     """Load the library and tell ctypes what its functions return."""
     library = CDLL(str(path))
     library.world_place.restype = c_int32
-    for name in ("steps", "take", "finished", "polls"):
+    for name in ("steps", "take", "finished", "polls", "closed_for", "ms"):
         getattr(library, f"world_{name}").restype = c_uint32
-    for name in ("outputs", "state"):
+    for name in ("outputs", "state", "known"):
         getattr(library, f"world_{name}").restype = c_uint8
     return library
 
@@ -68,6 +68,26 @@ class Core:
     def ticks(self, count: int) -> None:
         """Let a part of a millisecond pass, in ticks of 25 us; the clock stays."""
         self._library.world_ticks(count)
+
+    def slow_down(self, ticks: int) -> None:
+        """From now on the main loop takes so many ticks for each byte that comes in; `now_ms` leaves them out."""
+        self._library.world_slow(ticks)
+
+    def closed_us(self, contact: int) -> int:
+        """How long a contact was closed at the latest, in microseconds: 0 half-press, 1 release."""
+        return 25 * int(self._library.world_closed_for(contact))
+
+    @property
+    def clock_ms(self) -> int:
+        """The board's clock, with the time that a slow main loop took."""
+        clock: int = self._library.world_ms()
+        return clock
+
+    @property
+    def known(self) -> int:
+        """The axes whose position is known, as flags of a Status."""
+        known: int = self._library.world_known()
+        return known
 
     def _play_camera(self) -> None:
         released = bool(self.outputs & RELEASE_OUT)

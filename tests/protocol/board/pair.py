@@ -17,6 +17,7 @@ from protocol.codec import decode_message
 from protocol.framing import Deframer
 from protocol.messages import BoardState, Finished, Held, Message, Outcome, Status, StatusFlag
 from sim.axis import AxisSpec
+from sim.board import KNOWN as KNOWN_FLAGS
 from sim.board import Board
 from sim.camera import Camera, CameraSpec
 from sim.head import Head, HeadSpec
@@ -31,16 +32,17 @@ APART_MS = 60
 takes long."""
 APART_STEPS = 25
 EXACT = {Outcome.ARRIVED, Outcome.REFERENCED}
+SPEC = HeadSpec(AxisSpec(100.0), AxisSpec(100.0), ring_hz=8.0, ring_damping=0.05, pixel_deg=0.01)
+NEVER_DEG = 1e5
+"""A flag so far away is never met."""
 KNOWN = StatusFlag.PAN_KNOWN | StatusFlag.TILT_KNOWN
 
 
 class Simulated:
     """The simulated board as a machine."""
 
-    def __init__(self) -> None:
-        self.head = Head(
-            HeadSpec(AxisSpec(100.0), AxisSpec(100.0), ring_hz=8.0, ring_damping=0.05, pixel_deg=0.01), *PLACE
-        )
+    def __init__(self, place: tuple[int, int] = PLACE) -> None:
+        self.head = Head(SPEC, *place)
         lag_ms, shutter_ms = CAMERA_MS
         spec = CameraSpec((shutter_ms / 1000,), float(lag_ms), ready_ms=0.0, lag_scatter_ms=0.0)
         self.camera = Camera(spec, Random(5))
@@ -71,17 +73,18 @@ class Simulated:
                 self.board.handle_deadline(due)
 
     @property
-    def stage(self) -> tuple[int, int]:
-        return int(self.board._state), int(self.board._finished)
+    def stage(self) -> tuple[int, int, int]:
+        known = sum(KNOWN_FLAGS[name] for name in self.board._known)
+        return int(self.board._state), int(self.board._finished), int(known)
 
 
 class Pair:
     """Both, with everything they have said."""
 
-    def __init__(self, library: CDLL) -> None:
-        self.theirs = Simulated()
+    def __init__(self, library: CDLL, place: tuple[int, int] = PLACE) -> None:
+        self.theirs = Simulated(place)
         self.boot_id = self.theirs.board._boot_id
-        self.ours = Core(library, boot_id=self.boot_id, place=PLACE, camera_ms=CAMERA_MS)
+        self.ours = Core(library, boot_id=self.boot_id, place=place, camera_ms=CAMERA_MS)
         self._deframers = Deframer(), Deframer()
         self._notices: tuple[list[Message], list[Message]] = ([], [])
         assert self.feed(b"") == []
@@ -97,6 +100,14 @@ class Pair:
             self.compare(mine, other)
         return pairs
 
+    def lose_switches(self, lost: tuple[bool, bool]) -> None:
+        """From now on the switches of pan and tilt never change, if lost."""
+        self.ours.stick_flags(lost[0] | lost[1] << 1)
+        axes = (self.theirs.head.pan, self.theirs.head.tilt)
+        for axis, at, is_lost in zip(axes, self.ours.places, lost, strict=True):
+            if is_lost:
+                axis.flag_deg = -NEVER_DEG if at >= 0 else NEVER_DEG
+
     def run(self, milliseconds: int) -> None:
         for machine in (self.ours, self.theirs):
             machine.run(milliseconds)
@@ -105,10 +116,10 @@ class Pair:
     def agree(self) -> None:
         """Let time pass until both are in the same state; then they must have said the same."""
         for _ in range(APART_MS):
-            if (self.ours.state, self.ours.finished) == self.theirs.stage:
+            if (self.ours.state, self.ours.finished, self.ours.known) == self.theirs.stage:
                 break
             self.run(1)
-        assert (self.ours.state, self.ours.finished) == self.theirs.stage
+        assert (self.ours.state, self.ours.finished, self.ours.known) == self.theirs.stage
         ours, theirs = self._notices
         assert len(ours) == len(theirs), (ours, theirs)
         for mine, other in zip(ours, theirs, strict=True):

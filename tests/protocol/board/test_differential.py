@@ -15,6 +15,7 @@ from protocol.framing import KINDS, LEAD, encode_frame
 from protocol.messages import (
     Accepted,
     Arm,
+    BoardState,
     Expose,
     GetStatus,
     Halt,
@@ -25,8 +26,8 @@ from protocol.messages import (
     SetAxis,
     Stop,
 )
-from protocol.units import Axis, BootId, CommandId, Steps
-from tests.protocol.board.pair import Pair
+from protocol.units import ID_SPAN, NO_COMMAND, Axis, BootId, CommandId, Steps, is_after
+from tests.protocol.board.pair import PLACE, Pair
 from tests.protocol.strategies import PAYLOADS
 
 Op: TypeAlias = Callable[["Run"], None]
@@ -37,8 +38,8 @@ LIMIT = 3000
 class Run:
     """A host that sends to both."""
 
-    def __init__(self, library: CDLL) -> None:
-        self.pair = Pair(library)
+    def __init__(self, library: CDLL, place: tuple[int, int] = PLACE) -> None:
+        self.pair = Pair(library, place)
         self.seq = 0
         self.last_id = 0
         self.wire = encode_frame(kind_of(GetStatus), 0, b"")
@@ -54,12 +55,13 @@ class Run:
         self.wire = self.frame(request)
         pairs = self.pair.feed(self.wire)
         assert len(pairs) == 1
-        if pairs[0][0] == Accepted() and hasattr(request, "command_id"):
-            self.last_id = max(self.last_id, request.command_id)
+        command_id = getattr(request, "command_id", NO_COMMAND)
+        if pairs[0][0] == Accepted() and is_after(command_id, CommandId(self.last_id)):
+            self.last_id = command_id
 
     def next_id(self, back: int) -> CommandId:
-        """A new id; with `back` the last one taken, or older ones."""
-        return CommandId(max(0, self.last_id + 1 - back))
+        """A new id; with `back` the last one taken, or older ones, or far ahead."""
+        return CommandId((self.last_id + 1 - back) % ID_SPAN)
 
     def make_ready(self) -> None:
         for axis in Axis:
@@ -70,7 +72,7 @@ class Run:
         self.pair.agree()
 
 
-BACK = st.sampled_from((0, 0, 0, 0, 0, 0, 1, 2, 1000))
+BACK = st.sampled_from((0, 0, 0, 0, 0, 0, 1, 2, 1000, 1 - 2**31, 2 - 2**31))
 PAUSES = st.sampled_from((0, 1, 7, 50, 300, 300, 2500))
 TARGETS = st.integers(-LIMIT - 100, LIMIT + 100) | st.sampled_from((0, LIMIT, -LIMIT, LIMIT + 1, 2**31 - 1))
 SPEEDS = st.integers(200, 3000) | st.sampled_from((0, 1, 20_000, 20_001, 2**32 - 1))
@@ -137,12 +139,11 @@ def _noise(data: bytes) -> Op:
     return op
 
 
-# Limits that a reference run may need twice the way of stay the same: the simulated board has a way of its own.
 SET_AXIS = _send(
     lambda command_id, axis, low, high, speed, accel: SetAxis(command_id, axis, Steps(low), Steps(high), speed, accel),
     st.sampled_from(list(Axis)),
-    st.sampled_from((-LIMIT, -LIMIT, -LIMIT, 2 * LIMIT)),
-    st.just(LIMIT),
+    st.sampled_from((-LIMIT, -LIMIT, -LIMIT, -200, 10, 2 * LIMIT)),
+    st.sampled_from((LIMIT, LIMIT, LIMIT, 300)),
     st.integers(500, 3000) | st.sampled_from((0, 20_001)),
     st.integers(500, 20_000) | st.just(0),
 )
@@ -160,7 +161,12 @@ OPS: st.SearchStrategy[Op] = st.one_of(
     SET_AXIS,
     st.builds(_arm, BACK, st.sampled_from((False, False, False, True)), st.sampled_from((0, 200, 2000, 60_000))),
     st.sampled_from([_plain(GetStatus()), _plain(Stop()), _plain(Halt()), _again, _again]),
-    st.builds(lambda major, nonce: _plain(Hello(major, 0, nonce)), st.sampled_from((1, 1, 2)), st.integers(0, 2**32 - 1)),
+    st.builds(
+        lambda major, minor, nonce: _plain(Hello(major, minor, nonce)),
+        st.sampled_from((1, 1, 2)),
+        st.integers(0, 2),
+        st.integers(0, 2**32 - 1),
+    ),
     st.builds(_damaged, st.integers(0, 10), st.integers(0, 7)),
     st.builds(_anything, st.sampled_from(sorted(KINDS)), st.integers(0, 255), PAYLOADS),
     st.builds(_in_two, st.integers(0, 9), st.sampled_from((0, 1, 20))),
@@ -194,3 +200,56 @@ def test_a_usual_run(library: CDLL) -> None:
         run.send(Expose(run.next_id(0), at, 0, 30, 60, 400))
         run.pair.run(600)
         run.send(GetStatus())
+
+
+PLACES = st.tuples(st.integers(-LIMIT, LIMIT), st.integers(-LIMIT, LIMIT))
+LOST = st.tuples(st.booleans(), st.booleans())
+
+
+def _bound(low: int, high: int) -> int:
+    """SPEC, Reference: the travel, zero counted in, a 32nd of it and 32 steps."""
+    travel = max(high, 0) - min(low, 0)
+    return travel + travel // 32 + 32
+
+
+@settings(suppress_health_check=FIXTURE_IS_CONSTANT, max_examples=60)
+@given(
+    place=PLACES,
+    lost=LOST,
+    low=st.sampled_from((-LIMIT, -LIMIT, -40, 5)),
+    high=st.sampled_from((LIMIT, LIMIT, 700)),
+    searches=st.tuples(st.integers(200, 3000), st.integers(200, 3000)),
+    divisor=st.sampled_from((1, 2, 8)),
+    minor=st.integers(0, 1),
+)
+def test_both_seek_alike(
+    library: CDLL,
+    place: tuple[int, int],
+    lost: tuple[bool, bool],
+    low: int,
+    high: int,
+    searches: tuple[int, int],
+    divisor: int,
+    minor: int,
+) -> None:
+    """From anywhere, with switches that are seen and that never are: the same end, in the same place, said the same."""
+    run = Run(library, place)
+    run.send(Hello(PROTOCOL_VERSION.major, minor, 7))
+    for axis in Axis:
+        run.send(SetAxis(run.next_id(0), axis, Steps(low), Steps(high), 3000, 6000))
+    run.pair.lose_switches(lost)
+    run.send(Arm(run.next_id(0), run.pair.boot_id, 2**31))
+    begun = run.pair.ours.steps
+    run.send(Reference(run.next_id(0), *searches, divisor))
+    while run.pair.ours.state == BoardState.REFERENCING:
+        run.pair.run(200)
+    run.pair.agree()
+    run.send(GetStatus())
+    made = [after - before for after, before in zip(run.pair.ours.steps, begun, strict=True)]
+    at_zero = run.pair.ours.state == BoardState.READY
+    assert at_zero <= (run.pair.ours.places == (0, 0))
+    for axis in Axis:
+        assert not (lost[axis] and run.pair.ours.known & (2 << axis))  # what was not met is not known
+        assert made[axis] <= _bound(low, high) * (1 if lost[axis] else 3)
+    reaches = all(-_bound(low, high) < steps < _bound(low, high) for steps in place)
+    assert at_zero == (reaches and not any(lost))

@@ -5,8 +5,10 @@ from __future__ import annotations
 from ctypes import CDLL
 
 import pytest
+from hypothesis import HealthCheck, given, settings
+from hypothesis import strategies as st
 
-from protocol.messages import Expose, Outcome
+from protocol.messages import BoardState, Expose, Outcome
 from tests.protocol.board.core import HALF_PRESS_OUT, RELEASE_OUT, SYNC, Core
 from tests.protocol.board.talker import Talker
 
@@ -72,12 +74,68 @@ def test_a_contact_that_was_closed_before_is_no_answer(library: CDLL) -> None:
     assert talker.finish().outcome is Outcome.NO_SYNC
 
 
-def test_a_quick_answer_between_two_milliseconds_is_seen(library: CDLL) -> None:
-    """At 1/8000 s a contact is closed for five ticks."""
+@pytest.mark.parametrize("ticks", range(6))
+def test_a_contact_must_be_closed_for_a_moment(library: CDLL, ticks: int) -> None:
+    """So many samples find it closed: of 50 us at most two, of 1/8000 s = 125 us four at least, beginning anywhere."""
     core, talker = ready(library, None)
     talker.order(Expose(talker.next_id(), 0, 0, 0, 50, 100))
     core.run(10)
     core.set_input(SYNC, on=True)
-    core.ticks(5)
+    core.ticks(ticks)
     core.set_input(SYNC, on=False)
-    assert talker.finish().outcome is Outcome.EXPOSED_SYNC
+    assert talker.finish().outcome is (Outcome.EXPOSED_SYNC if ticks >= 3 else Outcome.NO_SYNC)
+
+
+def sync_of(samples: list[bool]) -> Outcome:
+    """By hand, what samples from the release on mean: open for three in a row, then closed, then open, and no longer."""
+    stable, run = None, 0
+    changes = []
+    for at, closed in enumerate(samples):
+        run = run + 1 if at and samples[at - 1] == closed else 1
+        if run == 3 and closed != stable:
+            stable = closed
+            changes.append(closed)
+    while changes and changes[0]:
+        del changes[0]
+    return Outcome.EXPOSED_SYNC if len(changes) >= 3 and not changes[-1] else Outcome.NO_SYNC
+
+
+@settings(suppress_health_check=(HealthCheck.function_scoped_fixture,), max_examples=200)
+@given(runs=st.lists(st.integers(1, 6), min_size=1, max_size=12), closed=st.booleans())
+def test_any_chatter_means_what_the_samples_say(library: CDLL, runs: list[int], closed: bool) -> None:
+    core, talker = ready(library, None)
+    core.set_input(SYNC, on=closed)
+    talker.order(Expose(talker.next_id(), 0, 0, 0, 5, 0))
+    core.run(1)
+    while not core.outputs & RELEASE_OUT:
+        core.run(1)
+    samples: list[bool] = []
+    for count in runs:
+        core.set_input(SYNC, on=closed)
+        core.ticks(count)
+        samples += [closed] * count
+        closed = not closed
+    samples += [not closed] * (5 * 40)  # until the release opens, which is when the wait is over
+    assert talker.finish(look_ms=20).outcome is sync_of(samples)
+
+
+@pytest.mark.parametrize("seed", range(8))
+def test_a_glitch_does_not_end_an_exposure_that_is_still_open(library: CDLL, seed: int) -> None:
+    """One sample in between that finds the contact open: the shutter is open, and the head must not move yet."""
+    core, talker = ready(library, None)
+    talker.order(Expose(talker.next_id(), 0, 0, 0, 5, 3000))
+    core.run(10)
+    core.set_input(SYNC, on=True)
+    core.run(300)
+    for _ in range(60):
+        core.ticks(seed)
+        core.set_input(SYNC, on=False)
+        core.ticks(seed % 3)
+        core.run(0)
+        assert core.state == BoardState.EXPOSING
+        core.set_input(SYNC, on=True)
+        core.run(1)
+    core.set_input(SYNC, on=False)
+    begun = core.now_ms
+    assert talker.finish(look_ms=1).outcome is Outcome.EXPOSED_SYNC
+    assert core.now_ms - begun < 5

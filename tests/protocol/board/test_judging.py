@@ -32,7 +32,7 @@ from protocol.messages import (
     StatusFlag,
     Stop,
 )
-from protocol.units import Axis, BootId, CommandId, Steps
+from protocol.units import Axis, BootId, CommandId, Steps, next_id
 from tests.protocol.board.core import BOOT_ID, STOP_OPEN, SUPPLY_LOW, Core
 from tests.protocol.board.talker import ACCEL, LIMIT, SILENCE_MS, SPEED, Talker
 
@@ -241,6 +241,42 @@ def test_an_equal_id_is_accepted_and_not_done_again(core: Core, talker: Talker) 
         talker.run(500)
     assert core.steps == steps
     assert talker.ask(replace(command, command_id=CommandId(command.command_id - 1))) == Refused(Reason.STALE_ID)
+
+
+@pytest.mark.parametrize("other", [axis, move, expose, reference, arm])
+@pytest.mark.parametrize("last", [move, reference, arm])
+def test_an_id_belongs_to_one_kind(core: Core, talker: Talker, last: Make, other: Make) -> None:
+    """With the id of the last command and another kind, whatever its values: it is stale, and nothing is done."""
+    talker.make_ready()
+    command = last(talker)
+    assert isinstance(command, Command)
+    talker.order(command)
+    talker.run(10_000)
+    talker.status()
+    steps = core.steps
+    again = other(talker)
+    assert isinstance(again, Command)
+    again = replace(again, command_id=command.command_id)
+    if type(again) is type(command):
+        talker.order(again)
+    else:
+        refused(talker, again, Reason.STALE_ID)
+    talker.run(1000)
+    assert core.steps == steps
+
+
+@pytest.mark.parametrize("begin", [2**31 - 1, 2**32 - 3])
+def test_ids_go_on_past_the_last_one(talker: Talker, begin: int) -> None:
+    talker.greet()
+    for leap in (2**31 - 1, begin):
+        talker.order(replace(axis(talker), command_id=CommandId(leap)))
+    at = CommandId(begin)
+    for _ in range(6):
+        at = next_id(at)
+        talker.order(replace(axis(talker), command_id=at))
+        stale = CommandId((at - 1) % 2**32 or 2**32 - 1)
+        refused(talker, replace(axis(talker), command_id=stale), Reason.STALE_ID)
+        assert talker.greet().last_command_id == at
 
 
 def test_the_id_is_looked_at_before_anything_else(talker: Talker) -> None:

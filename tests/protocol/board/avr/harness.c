@@ -23,6 +23,7 @@ DEFINE_FIFO(uint16_t, uart_fifo);
 #define AT_ONCE 1000 /* cycles run in one go unless interrupts are watched; timers and interrupts keep their cycle */
 #define RAM_START 0x100
 #define PAINT 0xA5
+#define MCUSR 0x54
 
 struct motor {
     uint8_t step_bit, dir_bit;
@@ -213,10 +214,11 @@ int harness_start(const char *elf, uint32_t baud, int32_t pan, int32_t tilt, uin
     return h.uart == NULL ? 3 : 0;
 }
 
-/* Power off and on; what is in the EEPROM stays. */
-void harness_reset(void)
+/* A start, with these flags in MCUSR to say why; what is in the EEPROM stays. */
+void harness_reset(uint8_t flags)
 {
     avr_reset(h.avr);
+    h.avr->data[MCUSR] = flags;
     h.got = h.put; /* what was on the line is lost */
     h.avr->sleep = do_not_wait;
     h.enabled_once = 0;

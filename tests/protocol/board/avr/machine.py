@@ -18,6 +18,8 @@ FIRMWARE = build.ROOT / "protocol" / "board" / "avr"
 SIMAVR_HEADERS = Path("/usr/include/simavr")
 DATA_SPACE = 0x800000  # where the linker puts RAM
 RAM_BYTES = 2048
+POWER_ON_FLAG, RESET_PIN_FLAG, BROWN_OUT_FLAG, WATCHDOG_FLAG = 1, 2, 4, 8
+"""Bits of MCUSR; ATmega328P data sheet, section "MCUSR - MCU Status Register"."""
 TAKEN_AT_ONCE = 65536
 MOST_EDGES = 400_000
 
@@ -32,6 +34,7 @@ class Firmware:
     ram_bytes: int
     late_ticks_at: int
     data_end: int
+    baud: int
 
 
 def tools_lacking() -> str | None:
@@ -49,18 +52,17 @@ def tools_lacking() -> str | None:
     return None
 
 
-def build_firmware(folder: Path) -> Firmware:
-    """Build firmware and harness."""
-    build.run("make", "-C", FIRMWARE, f"OUT={folder}")
+def build_firmware(folder: Path, baud: int = BAUD, *options: str) -> Firmware:
+    """Build firmware and harness; `options` as make takes them."""
+    build.run("make", "-C", FIRMWARE, f"OUT={folder}", f"BAUD={baud}UL", *options)
     elf, harness = folder / "fullturn.elf", folder / "harness.so"
     flags = (*build.WARNINGS, "-O2", "-shared", "-fPIC", "-isystem", SIMAVR_HEADERS)
     build.run("cc", *flags, HERE / "harness.c", "-o", harness, "-lsimavr", "-lutil")
     sizes = build.run("avr-size", elf).splitlines()[1].split()
     text, data, bss = (int(size) for size in sizes[:3])
     symbols = {line.split()[2]: int(line.split()[0], 16) for line in build.run("avr-nm", elf).splitlines()}
-    return Firmware(
-        elf, harness, text + data, data + bss, symbols["clock_late_ticks"] - DATA_SPACE, symbols["_end"] - DATA_SPACE
-    )
+    late_ticks_at, data_end = symbols["clock_late_ticks"] - DATA_SPACE, symbols["_end"] - DATA_SPACE
+    return Firmware(elf, harness, text + data, data + bss, late_ticks_at, data_end, baud)
 
 
 def load(firmware: Firmware) -> CDLL:
@@ -92,15 +94,15 @@ class Machine:
         self._buffer = create_string_buffer(TAKEN_AT_ONCE)
         self.now_ms = 0
         library.harness_stop()
-        assert library.harness_start(str(firmware.elf).encode(), BAUD, *place, watching) == 0
+        assert library.harness_start(str(firmware.elf).encode(), firmware.baud, *place, watching) == 0
         self.run(BOOT_MS)
 
     def stop(self) -> None:
         self._library.harness_stop()
 
-    def restart(self) -> None:
-        """Power off and on."""
-        self._library.harness_reset()
+    def restart(self, flags: int = POWER_ON_FLAG) -> None:
+        """Start anew; `flags` say why, as the controller has them in MCUSR."""
+        self._library.harness_reset(flags)
         self.run(BOOT_MS)
 
     def feed(self, data: bytes) -> None:
@@ -112,6 +114,10 @@ class Machine:
         behind = self.now_ms * CYCLES_PER_MS - self.cycle
         self._library.harness_run(max(0, behind))
         assert not self._library.harness_crashed(), "the firmware crashed"
+
+    def run_cycles(self, cycles: int) -> None:
+        """Let a moment pass; the next `run` makes up for it."""
+        self._library.harness_run(cycles)
 
     def take(self) -> bytes:
         count = self._library.harness_take(self._buffer, TAKEN_AT_ONCE)

@@ -20,7 +20,13 @@ from protocol.messages import (
     Refused,
     StatusFlag,
 )
-from tests.protocol.board.avr.machine import Machine
+from tests.protocol.board.avr.machine import (
+    BROWN_OUT_FLAG,
+    POWER_ON_FLAG,
+    RESET_PIN_FLAG,
+    WATCHDOG_FLAG,
+    Machine,
+)
 from tests.protocol.board.talker import ACCEL, REPLY_MS, SPEED, Talker
 
 MOTORS_OFF, HALF_PRESS, RELEASE = 1, 2, 4
@@ -152,3 +158,38 @@ def test_each_start_has_its_own_boot_id(board: Machine, host: Talker) -> None:
         host.configure()
     ids = [booted.boot_id for booted in host.of(Booted)]
     assert len(ids) == len(set(ids)) == 4
+
+
+@pytest.mark.parametrize(
+    ("flags", "cause"),
+    [
+        (POWER_ON_FLAG, Cause.POWER_ON),
+        (POWER_ON_FLAG | BROWN_OUT_FLAG, Cause.POWER_ON),
+        (RESET_PIN_FLAG, Cause.POWER_ON),
+        (BROWN_OUT_FLAG, Cause.SUPPLY_LOW),
+        (WATCHDOG_FLAG, Cause.WATCHDOG),
+        (WATCHDOG_FLAG | BROWN_OUT_FLAG, Cause.WATCHDOG),
+        (0, Cause.POWER_ON),  # whoever ran before has cleared them
+    ],
+)
+def test_why_it_has_started(board: Machine, host: Talker, flags: int, cause: Cause) -> None:
+    board.restart(flags)
+    host.listen()
+    told = Cause.POWER_ON if cause is Cause.WATCHDOG else cause  # it does not know its host's version yet
+    assert host.of(Booted)[-1].cause is told
+    host.greet()
+    assert host.status().cause is cause
+
+
+def test_one_sample_of_the_sync_contact_is_no_exposure(board: Machine, host: Talker) -> None:
+    """40 us at the pin are seen by two ticks at most, and 125 us by four at least."""
+    host.make_ready()
+    for cycles, outcome in ((640, Outcome.NO_SYNC), (2000, Outcome.EXPOSED_SYNC)):
+        for _ in range(8):
+            host.order(Expose(host.next_id(), 0, 0, 0, 20, 30))
+            board.run(8)
+            board.run_cycles(137)
+            board.set_pin(*SYNC, high=False)
+            board.run_cycles(cycles)
+            board.set_pin(*SYNC, high=True)
+            assert host.finish(look_ms=10).outcome is outcome

@@ -17,7 +17,7 @@ from protocol.messages import Expose, GetStatus, Outcome, Reference, Stop
 from tests.protocol.board.avr.machine import BYTE_US, F_CPU, Firmware, Machine
 from tests.protocol.board.talker import Talker
 
-FLASH_MOST, RAM_MOST = 12 * 1024, 1024
+FLASH_MOST, RAM_MOST = 16 * 1024, 1280
 GET_STATUS = kind_of(GetStatus)
 STEP_HIGH_US, STEP_LOW_US, DIR_US = 5.0, 5.0, 50.0
 """Longer than common drivers ask for, opto-coupled inputs included."""

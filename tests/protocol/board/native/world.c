@@ -15,18 +15,25 @@ static struct {
     int32_t place[AXES];
     uint32_t steps[AXES];
     bool up[AXES];
-    uint8_t inputs, outputs, stuck, flags;
+    uint32_t ticks, slow_ticks;
+    uint32_t closed_at[2], closed_for[2]; /* the contacts' latest pulses, in ticks */
+    uint8_t inputs, outputs, stuck, flags, part;
 } world;
+
+static void one_tick(void);
+static void pass(uint32_t ticks);
 
 uint32_t hal_ms(void)
 {
     return world.now_ms;
 }
 
+/* While the main loop works, time goes on: here for each byte that it takes. */
 bool hal_receive(uint8_t *byte)
 {
     if (world.taken == world.received)
         return false;
+    pass(world.slow_ticks);
     *byte = world.ring[world.taken++ % RECEIVE_BYTES];
     return true;
 }
@@ -69,7 +76,12 @@ void hal_motors(bool on)
 
 void hal_contact(uint8_t contact, bool closed)
 {
-    output((uint8_t)(1 << contact), closed);
+    uint8_t bit = (uint8_t)(1 << contact);
+    if (closed && !(world.outputs & bit))
+        world.closed_at[contact] = world.ticks;
+    else if (!closed && (world.outputs & bit))
+        world.closed_for[contact] = world.ticks - world.closed_at[contact];
+    output(bit, closed);
 }
 
 static void poll(void)
@@ -101,6 +113,7 @@ void world_feed(const uint8_t *bytes, uint32_t count)
 
 static void one_tick(void)
 {
+    world.ticks++;
     uint8_t steps = tick(hal_inputs());
     for (uint8_t axis = 0; axis < AXES; axis++) {
         if (!(steps & (1 << axis)))
@@ -108,6 +121,27 @@ static void one_tick(void)
         world.place[axis] += world.up[axis] ? 1 : -1;
         world.steps[axis]++;
     }
+}
+
+static void pass(uint32_t ticks)
+{
+    while (ticks--) {
+        one_tick();
+        if (++world.part == TICKS_PER_MS) {
+            world.part = 0;
+            world.now_ms++;
+        }
+    }
+}
+
+void world_slow(uint32_t ticks)
+{
+    world.slow_ticks = ticks;
+}
+
+uint32_t world_closed_for(uint8_t contact)
+{
+    return world.closed_for[contact];
 }
 
 void world_ticks(uint32_t count)
@@ -119,8 +153,7 @@ void world_ticks(uint32_t count)
 void world_run(uint32_t milliseconds)
 {
     while (milliseconds--) {
-        world_ticks(TICKS_PER_MS);
-        world.now_ms++;
+        pass(TICKS_PER_MS);
         poll();
     }
 }
@@ -169,6 +202,16 @@ uint8_t world_state(void)
 uint32_t world_finished(void)
 {
     return board.finished_id;
+}
+
+uint8_t world_known(void)
+{
+    return board.known;
+}
+
+uint32_t world_ms(void)
+{
+    return world.now_ms;
 }
 
 uint32_t world_polls(void)

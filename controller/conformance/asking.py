@@ -1,0 +1,195 @@
+"""What the rules have in common: a request and its right answer, a Status that can be true, the end of a command.
+
+Every wait is bounded by what the motion can take, and all waits of a rule by the time that `Talk` gives it.
+"""
+
+from dataclasses import dataclass
+
+from controller.conformance.reach import CREEP_DIVISOR, SMALL_STEPS, SPEED, AxisReach
+from controller.conformance.talk import NotChecked, Talk
+from controller.program.timing import motion_ns
+from protocol.messages import (
+    Accepted,
+    Arm,
+    BoardState,
+    Cause,
+    Expose,
+    Finished,
+    GetStatus,
+    Move,
+    Outcome,
+    Reason,
+    Reference,
+    Refused,
+    Reply,
+    Request,
+    SetAxis,
+    Status,
+    StatusFlag,
+    Stop,
+)
+from protocol.units import MS, NO_COMMAND, NS, Axis, Steps
+
+SILENCE_MS = 1500
+ACCEL = 2 * SPEED
+LATE_SHARE, LATE_MS = 1.25, 1000.0
+"""How much later than it should a command may end: a quarter, and a second."""
+EARLY_SHARE, EARLY_MS = 0.95, 30.0
+"""How much earlier: steps and clocks are whole, and the request was on its way for a moment."""
+CLOCK_MS = 5.0
+"""By which the board's clock and ours may differ over a second or two, beside the time on the line."""
+RESTING = {BoardState.DISARMED, BoardState.READY}
+RUNNING = {BoardState.MOVING, BoardState.REFERENCING, BoardState.EXPOSING}
+
+
+@dataclass(frozen=True, slots=True)
+class Ended:
+    """How a command ended: the outcome, where, and how long that took, as we measured it."""
+
+    outcome: Outcome
+    status: Status
+    took_ms: float
+
+
+def must(talk: Talk, holds: bool, what: str) -> None:
+    """Raise RuleBroken with `what` unless it holds."""
+    if not holds:
+        raise talk.broken(what)
+
+
+def expect(talk: Talk, request: Request, wanted: type[Reply] | Reason) -> Reply:
+    """Send a request and return its reply, which must be of that kind or a refusal for that reason."""
+    reply = talk.wait_answer(request)
+    refused_so = isinstance(reply, Refused) and isinstance(wanted, Reason) and reply.reason is wanted
+    if not refused_so and (isinstance(wanted, Reason) or not isinstance(reply, wanted)):
+        name = wanted.name if isinstance(wanted, Reason) else wanted.__name__
+        raise talk.broken(f"{type(request).__name__} should give {name}, gave {reply}")
+    return reply
+
+
+def status(talk: Talk) -> Status:
+    """Ask for a Status. It must be of the boot we greeted, agree with itself, and its clock must not run backward."""
+    reply = expect(talk, GetStatus(), Status)
+    assert isinstance(reply, Status)
+    if reply.boot_id != talk.boot_id:
+        why = "the board has restarted" if reply.boot_id == talk.rebooted else "no restart was told"
+        raise talk.broken(f"the boot id changed in a Status from {talk.boot_id:08x} to {reply.boot_id:08x}: {why}")
+    wrong = contradiction(reply)
+    must(talk, wrong is None, f"a Status contradicts itself: {wrong}: {reply}")
+    if talk.clock_ms is not None:
+        went_ms = (reply.clock_ms - talk.clock_ms + 2**31) % 2**32 - 2**31
+        must(talk, went_ms >= 0, f"the board's clock went backward by {-went_ms} ms, to {reply.clock_ms}")
+    talk.clock_ms = reply.clock_ms
+    return reply
+
+
+def contradiction(found: Status) -> str | None:
+    """What in a Status cannot be true together, None if nothing (protocol/SPEC.md, sections 3.2 and 6)."""
+    name, armed, runs = found.state.name, bool(found.flags & StatusFlag.ARMED), found.running_id != NO_COMMAND
+    if armed != (found.state is BoardState.READY or found.state in RUNNING):
+        return f"{name} and {'armed' if armed else 'not armed'}"
+    if armed != (found.cause is Cause.NONE):
+        return f"{'armed' if armed else 'not armed'} with cause {found.cause.name}"
+    if found.state in RUNNING and not runs:
+        return f"{name} without a command that runs"
+    if found.state in RESTING and runs:
+        return f"{name} while command {found.running_id} runs"
+    return None
+
+
+def quieten(talk: Talk) -> None:
+    """Stop, and wait until the board is disarmed and at rest."""
+    expect(talk, Stop(), Accepted)
+    begin = talk.port.now()
+    while talk.port.now() - begin < 10 * NS:
+        if status(talk).state is BoardState.DISARMED:
+            return
+        talk.wait_quiet(50)
+    raise talk.broken("the board does not come to rest within 10 s after Stop")
+
+
+def describe(talk: Talk, reach: dict[Axis, AxisReach] | None = None) -> None:
+    """Describe both axes: for small moves, or so that zero is found from anywhere in their reach."""
+    for axis in Axis:
+        command = SetAxis(talk.next_id(), axis, Steps(-SMALL_STEPS), Steps(SMALL_STEPS), SPEED, ACCEL)
+        if reach is not None:
+            one = reach[axis]
+            limits = Steps(one.min_steps), Steps(one.max_steps)
+            command = SetAxis(command.command_id, axis, *limits, one.search_steps_s, one.accel_steps_s2)
+        expect(talk, command, Accepted)
+
+
+def arm(talk: Talk, silence_ms: int = SILENCE_MS) -> None:
+    """Describe both axes for small moves and arm."""
+    describe(talk)
+    expect(talk, Arm(talk.next_id(), talk.boot_id, silence_ms), Accepted)
+
+
+def refer(talk: Talk) -> None:
+    """Find zero from wherever the head stands; then it is armed for small moves, and its position known."""
+    reach = {Axis.PAN: talk.reach.pan, Axis.TILT: talk.reach.tilt}
+    describe(talk, reach)
+    expect(talk, Arm(talk.next_id(), talk.boot_id, SILENCE_MS), Accepted)
+    command = Reference(talk.next_id(), reach[Axis.PAN].search_steps_s, reach[Axis.TILT].search_steps_s, CREEP_DIVISOR)
+    ended = wait_end(talk, command, 0.0, talk.reach.search_s * 1000)
+    if ended.status.cause is Cause.ZERO_NOT_FOUND:
+        known = {Axis.PAN: StatusFlag.PAN_KNOWN, Axis.TILT: StatusFlag.TILT_KNOWN}
+        missing = " and ".join(axis.name.lower() for axis in Axis if not ended.status.flags & known[axis])
+        talk.zero_is_missing = True
+        searched = (
+            f"no switch of {missing} was met: pan was searched {talk.reach.pan.words()}, tilt {talk.reach.tilt.words()}"
+        )
+        if not talk.reach.pan.known:
+            raise NotChecked(
+                f"{searched}. Give --kit KIT, so that zero is looked for within the kit's limits; or turn the head to it "
+                "by hand, with the motor power off"
+            )
+        raise talk.broken(f"{searched}. Look at the switch and its wire")
+    must(talk, ended.outcome is Outcome.REFERENCED, f"Reference ended as {ended.outcome.name}")
+    at_zero = (ended.status.pan_steps, ended.status.tilt_steps) == (0, 0)
+    must(talk, at_zero, f"after REFERENCED the board stands at {ended.status.pan_steps}, {ended.status.tilt_steps}")
+    talk.zero_is_found = True
+    quieten(talk)
+    arm(talk)
+
+
+def move(talk: Talk, pan_steps: int, tilt_steps: int) -> tuple[Move, Ended]:
+    """Move from where the board stands, and return the command with its end."""
+    before = status(talk)
+    ways = abs(pan_steps - before.pan_steps), abs(tilt_steps - before.tilt_steps)
+    expected_ms = max(motion_ns(way, SPEED, ACCEL) for way in ways) / MS
+    command = Move(talk.next_id(), Steps(pan_steps), Steps(tilt_steps))
+    return command, wait_end(talk, command, expected_ms, expected_ms)
+
+
+def wait_end(talk: Talk, command: Reference | Move | Expose, least_ms: float, most_ms: float) -> Ended:
+    """Order a command and wait for its end, asking often enough to keep the board content.
+
+    It must end within `most_ms` and some more, not before `least_ms`, and as the one that was ordered.
+    """
+    begin = talk.port.now()
+    expect(talk, command, Accepted)
+    name, patience_ms = type(command).__name__, most_ms * LATE_SHARE + LATE_MS
+    while True:
+        notice = talk.wait_notice(Finished, SILENCE_MS // 4)
+        heard_ms = (talk.port.now() - begin) / MS
+        if isinstance(notice, Finished):
+            other = notice.command_id != command.command_id
+            must(talk, not other, f"Finished names command {notice.command_id}; {name} was command {command.command_id}")
+        found = status(talk)
+        if found.running_id != command.command_id:
+            break
+        must(talk, notice is None, f"Finished was told of {name} while Status says that it runs")
+        must(talk, heard_ms < patience_ms, f"{name} did not end within {patience_ms / 1000:.1f} s: {found}")
+    notice = notice or talk.wait_notice(Finished, 0)
+    right = found.finished_id == command.command_id
+    must(
+        talk, right, f"{name} was command {command.command_id}; Status says that {found.finished_id} was the last to end"
+    )
+    if isinstance(notice, Finished):
+        told = (notice.command_id, notice.outcome)
+        must(talk, told == (found.finished_id, found.finished_outcome), f"{notice} and {found} do not agree")
+    early_ms = least_ms * EARLY_SHARE - EARLY_MS
+    soon = found.finished_outcome is not Outcome.CUT_SHORT and heard_ms < early_ms
+    must(talk, not soon, f"{name} took {heard_ms:.0f} ms; it cannot take less than {least_ms:.0f} ms")
+    return Ended(found.finished_outcome, found, heard_ms)

@@ -1,0 +1,10 @@
+/* Which minor version the host speaks, and what it is told in its words. */
+#ifndef FULLTURN_VERSION_H
+#define FULLTURN_VERSION_H
+
+#include <stdint.h>
+
+/* A cause as a host of that minor version knows it. */
+uint8_t version_cause(uint8_t cause, uint8_t host_minor);
+
+#endif
