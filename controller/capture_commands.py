@@ -18,7 +18,6 @@ if TYPE_CHECKING:
     from controller.program.program import Program
     from controller.report.summary import Summary
 
-SHOWN = 20  # numbers of missing frames in a sentence
 yes_option = click.option(
     "--yes", is_flag=True, help="Answer every question by yes, but for those that need a person at the head."
 )
@@ -64,13 +63,13 @@ def capture(plan: Path, port: str, out: Path, kit: Path | None, as_json: bool, *
 
     series = series_of(out, **{name: options[name] for name in SERIES_NAMES})
     crew = _crew(options, as_json)
-    complete = True
+    status = 0
     with lasting_terminal():
         for summary, session in capture_series(plan, port, series, crew, kit):
             _end(summary, as_json, f"The session is {session}; `fullturn report {session}` audits it", status=False)
-            complete = complete and summary.complete
-    if not complete:
-        raise SystemExit(1)
+            status = max(status, summary.exit_status)
+    if status:
+        raise SystemExit(status)
 
 
 SERIES_NAMES = ("start_at", "start_when_sun", "latitude", "longitude", "repeat", "times")
@@ -139,11 +138,15 @@ def jog(
 @click.option("--out", type=click.Path(file_okay=False, path_type=Path), help="A folder for HTML, JSON and CSV.")
 @json_option
 def report(session: Path, out: Path | None, as_json: bool) -> None:
-    """Audit a SESSION: what was planned, and what is confirmed, assumed, suspect, retaken and missing."""
+    """Audit a SESSION: what was planned, and what is confirmed, assumed, suspect, retaken and missing.
+
+    The exit status is 0 if nothing is missing, 1 if an exposure is, or while a run works on the session. A set that is
+    only assumed, because no sync contact confirms it, is not called complete; its exit status is 0.
+    """
     from controller.commands.account import report_command  # noqa: PLC0415
 
     summary = report_command(session, out)
-    _end(summary, as_json, f"The report is in {out / 'report.html'}" if out else "", status=False)
+    _end(summary, as_json, f"The report is in {out / 'report.html'}" if out else "")
 
 
 def _keys() -> "Keys | None":
@@ -180,15 +183,9 @@ def _crew(options: dict[str, Any], as_json: bool) -> "Crew":
 
 
 def _end(summary: "Summary", as_json: bool, more: str, *, status: bool = True) -> None:
-    from controller.report.wording import again_words, counted, made_words  # noqa: PLC0415
+    from controller.report.account_words import account_text  # noqa: PLC0415
 
-    text = f"{made_words(summary)}.{again_words(summary)}"
-    missing = summary.missing_frames
-    if missing:
-        frames = ", ".join(map(str, missing[:SHOWN])) + (" and more" if len(missing) > SHOWN else "")
-        text += f" Missing or in doubt: {counted(len(missing), 'frame')} ({frames})."
-    if more:
-        text += f"\n{more}"
+    text = "\n".join(part for part in (account_text(summary), more) if part)
     show(summary.model_dump(mode="json") if as_json else text)
-    if status and not summary.complete:
-        raise SystemExit(1)
+    if status and summary.exit_status:
+        raise SystemExit(summary.exit_status)

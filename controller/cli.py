@@ -91,8 +91,8 @@ def rehearse(plan: Path, out: Path, seed: int, faults: str | None, as_json: bool
         shown["pictures"] = {"folder": str(darkroom.folder), "count": count}
         text += f"\n{counted(count, 'picture')} of what the camera saw: {darkroom.folder}"
     show(shown if as_json else text)
-    if not summary.complete:
-        raise SystemExit(1)
+    if summary.exit_status:
+        raise SystemExit(summary.exit_status)
 
 
 @cli.command(short_help="Serve a simulated rig at a port, in real time.")

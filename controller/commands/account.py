@@ -8,14 +8,14 @@ from dataclasses import asdict, astuple, dataclass, fields
 from datetime import datetime, timedelta
 from pathlib import Path
 
-from controller.errors import InputError
+from controller.errors import InputError, StorageFailed
 from controller.files import make_folder, write_whole
-from controller.planning.plan import Plan, plan_from
+from controller.lock import in_use
+from controller.planning.plan import plan_from
 from controller.report.html import write_html
-from controller.report.summary import Summary, summarise
-from controller.session.rows import CLOCK_FACT, DoubtRow, Doubts, ShotRow
+from controller.report.summary import Summary, account_of
+from controller.session.rows import CLOCK_FACT, DoubtRow, Doubts, ShotRow, with_requests
 from controller.session.session import Session
-from protocol.units import NS
 
 
 @dataclass(frozen=True, slots=True)
@@ -66,13 +66,16 @@ def report_command(path: Path, out: Path | None) -> Summary:
 
     Raises InputError, StorageFailed.
     """
+    under_way = _is_run_now(path)
     with Session.open(path) as session:
-        about, shots, happenings = session.about(), session.shots(), session.happenings()
-        doubts = session.doubts()
-    if "plan" not in about:
-        raise InputError(f"{path}: does not hold its plan, so it cannot be audited.")
-    plan = plan_from(about["plan"], str(path))
-    summary = _summary(plan, shots, doubts, about)
+        about = session.about()
+        if "plan" not in about:
+            raise InputError(f"{path}: does not hold its plan, so it cannot be audited.")
+        plan = plan_from(about["plan"], str(path))
+        with session.at_one_moment():
+            summary = account_of(session, plan, under_way=under_way)
+            shots, happenings = session.shots(), session.happenings()
+            doubts = with_requests(session.doubts(), shots, session.wanted_again())
     if out is not None:
         make_folder(out)
         write_whole(out / "report.json", summary.model_dump_json(indent=1) + "\n")
@@ -84,19 +87,12 @@ def report_command(path: Path, out: Path | None) -> Summary:
     return summary
 
 
-def _summary(plan: Plan, shots: list[ShotRow], doubts: list[DoubtRow], about: dict[str, str]) -> Summary:
-    begun = min((shot.intended_ns for shot in shots), default=0)
-    ended = max((shot.ended_ns for shot in shots if shot.ended_ns is not None), default=begun)
-    return summarise(
-        plan,
-        shots,
-        doubts,
-        kind=about.get("kind", "run"),
-        seed=int(about["seed"]) if about.get("seed", "").isdecimal() else None,
-        run_complete=about.get("complete") == "yes",
-        sentence=about.get("sentence", "The run has not come to its end."),
-        seconds=(ended - begun) / NS,
-    )
+def _is_run_now(path: Path) -> bool:
+    """Whether a run works on the session; if that cannot be found out, what the session says is enough."""
+    try:
+        return in_use(path)
+    except StorageFailed:
+        return False
 
 
 def exposure_lines(shots: Sequence[ShotRow], doubts: Sequence[DoubtRow], clock: Clock) -> list[ExposureLine]:

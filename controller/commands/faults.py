@@ -40,7 +40,7 @@ STATES = {
     "recovering": "waits and tries again",
     "stopping": "stops",
     "failed": "ends the run",
-    "done": "ends the run, the set is complete",
+    "done": "ends the run",
 }
 # States that are told whatever led to them, and those of an undisturbed run, which are not.
 DETOURS = {"suspended", "reconnecting", "quieting", "windy", "stopping", "failed"}

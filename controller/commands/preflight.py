@@ -11,12 +11,19 @@ from controller.calibration.records import Record
 from controller.calibration.use import State, ever, fresh
 from controller.kit.kit import Kit
 from controller.planning.plan import Plan
-from controller.program.program import Program
+from controller.program.build import build_steps
+from controller.program.program import ExposeStep, Exposure, Program
+from controller.program.turn import Turn
 from controller.report.wording import counted, duration
+from controller.session.rows import NOTHING, Remembered
 from protocol.messages import Capability, Welcome
 from protocol.units import NS
 
 RELIED_ON = (CalibrationKind.STEPS, CalibrationKind.BACKLASH, CalibrationKind.LEVEL)
+ORDINALS = (
+    "first", "second", "third", "fourth", "fifth", "sixth", "seventh", "eighth", "ninth", "tenth", "eleventh",
+    "twelfth", "thirteenth", "fourteenth", "fifteenth",
+)  # fmt: skip
 LEAST_FREE_MB = 20  # for a session with its journal, many times over
 
 
@@ -29,8 +36,11 @@ class Check:
     good: bool = True
 
 
-def checks(plan: Plan, program: Program, welcome: Welcome, out: Path) -> list[Check]:
-    """All checks, in the order in which they are read; `out` is the session that will be written."""
+def checks(plan: Plan, program: Program, welcome: Welcome, out: Path, remembered: Remembered = NOTHING) -> list[Check]:
+    """All checks, in the order in which they are read.
+
+    `out` is the session that will be written; `remembered` is what it holds of runs before this one.
+    """
     proof = plan.proof
     fits = proof.worst_margin_deg >= proof.pointing_error_deg
     fastest = max(program.pan.speed_steps_s, program.tilt.speed_steps_s)
@@ -45,7 +55,7 @@ def checks(plan: Plan, program: Program, welcome: Welcome, out: Path) -> list[Ch
         Check("board", f"up to {welcome.max_step_rate} steps/s", welcome.max_step_rate >= fastest),
         *_switch_checks(plan, welcome),
         _contact_check(plan, welcome),
-        *_bracket_check(plan),
+        *_bracket_check(plan, program, welcome, remembered),
         _energy_check(plan, program),
         Check("card", f"about {plan.budget.megabytes / 1000:.1f} GB for the whole set: see that it is free"),
         _disk_check(out),
@@ -84,12 +94,43 @@ def _contact_check(plan: Plan, welcome: Welcome) -> Check:
     return Check("sync contact", "none: exposures will be assumed, not confirmed")
 
 
-def _bracket_check(plan: Plan) -> list[Check]:
+def _bracket_check(plan: Plan, program: Program, welcome: Welcome, remembered: Remembered) -> list[Check]:
+    """Where the camera must be in its bracket, if it makes that by itself and anything is left to shoot."""
     exposure = plan.kit.exposure
-    if not exposure.takes_turns:
+    if not exposure.takes_turns or not program.exposures:
         return []
     steps = ", ".join(f"{ev:+g}" for ev in exposure.bracket_ev)
-    return [Check("bracket", f"the camera makes {steps} EV in turn: set it so, at the first one")]
+
+    def named(frame: int, number: int) -> str:
+        return f"{exposure.bracket_ev[number]:+g} EV ({ORDINALS[number]} of frame {frame})"
+
+    if _will_be_heard_of(welcome, remembered):
+        assert remembered.in_doubt is not None
+        doubtful = named(*remembered.in_doubt[1:])
+        where = f"leave it where it is. The board is asked first whether it made {doubtful}"
+    else:
+        where = f"the next one must be {named(*_coming(program, remembered))}"
+    return [Check("bracket", f"the camera makes {steps} EV in turn: {where}")]
+
+
+def _will_be_heard_of(welcome: Welcome, remembered: Remembered) -> bool:
+    """Whether the board can still say how the exposure in doubt ended: it took it, and has not restarted since."""
+    return (
+        remembered.in_doubt is not None
+        and remembered.boot_id == welcome.boot_id
+        and remembered.in_doubt[0] <= welcome.last_command_id
+    )
+
+
+def _coming(program: Program, remembered: Remembered) -> Exposure:
+    """The exposure that the run makes first. What stays in doubt may have been made or not."""
+    members = len(program.kit.exposure.bracket_ev)
+    turn = Turn.resumed(members, remembered.exposures, remembered.latest)
+    wanted = {(step.frame, step.exposure) for step in program.exposures}
+    if remembered.in_doubt is not None:
+        turn = turn.lost(remembered.in_doubt[1])
+    steps = build_steps(program.kit, program.frames, wanted, turn=turn)
+    return next((step.frame, step.exposure) for step in steps if isinstance(step, ExposeStep))
 
 
 def _energy_check(plan: Plan, program: Program) -> Check:

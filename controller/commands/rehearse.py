@@ -18,10 +18,11 @@ from controller.files import make_folder, write_whole
 from controller.planning.plan import Plan, load_plan
 from controller.program.build import build_program
 from controller.program.program import Program
+from controller.report.account_words import ending_words, made_words
 from controller.report.html import write_html
 from controller.report.run_page import write_run_page
-from controller.report.summary import Summary, summarise
-from controller.report.wording import duration, made_words
+from controller.report.summary import Summary, account_of
+from controller.report.wording import duration
 from controller.session.rows import REHEARSAL
 from controller.session.session import Session
 from sim.person import Person
@@ -76,7 +77,7 @@ def rehearse_command(
                 False, "The program was killed; the session holds what was made until then.", 0, port.now()
             )
         session.note_end(result.sentence, complete=result.complete)
-        return _write_all(out, plan, session, rig, trace, result, seed)
+        return _write_all(out, plan, session, rig, trace, result)
 
 
 def _runner(
@@ -114,20 +115,9 @@ def _runner(
     )
 
 
-def _write_all(
-    out: Path, plan: Plan, session: Session, rig: Rig, trace: Trace, result: RunResult, seed: int
-) -> Rehearsed:
+def _write_all(out: Path, plan: Plan, session: Session, rig: Rig, trace: Trace, result: RunResult) -> Rehearsed:
     happenings = session.happenings()
-    summary = summarise(
-        plan,
-        session.shots(),
-        session.doubts(),
-        kind=REHEARSAL,
-        seed=seed,
-        run_complete=result.complete,
-        sentence=result.sentence,
-        seconds=result.seconds,
-    )
+    summary = account_of(session, plan, seconds=result.seconds)
     told = []
     if rig.incidents.happened:
         told = tale(rig.incidents.happened, happenings) + in_truth(plan, rig.truth, result.ended_ns)
@@ -156,8 +146,10 @@ def rehearsal_text(rehearsed: Rehearsed, out: Path) -> str:
     """What the photographer reads."""
     summary = rehearsed.summary
     told = "".join(line.text() + "\n" for line in rehearsed.tale)
+    ending = ending_words(summary) + "\n" if ending_words(summary) else ""
     return (
         f"{told}{made_words(summary)} in {duration(summary.virtual_seconds)}; "
         f"predicted {duration(summary.predicted_seconds)}.\n"
+        f"{ending}"
         f"The report is in {out / 'report.html'}, the run in time in {out / 'run.html'}"
     )

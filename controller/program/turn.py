@@ -19,6 +19,16 @@ class Turn:
     coming: int | None = 0
     frame: int | None = None
 
+    @classmethod
+    def resumed(cls, members: int, exposures: int | None, latest: int | None) -> "Turn":
+        """Whose turn it is when a run begins.
+
+        `exposures` is how often the camera opened its shutter in this session, None if that is not known; `latest` is
+        the frame of the latest one. Before the first, the operator has set the camera to the first of the bracket.
+        """
+        turn = cls(members)
+        return turn.lost(latest) if exposures is None else turn.after(exposures, latest)
+
     def after(self, count: int, frame: int | None) -> "Turn":
         """After so many exposures more, at this frame."""
         coming = None if self.coming is None else (self.coming + count) % self.members

@@ -9,11 +9,12 @@ from controller.files import write_whole
 from controller.optics.field import shared_part
 from controller.planning.plan import Plan
 from controller.planning.request import Arrangement
+from controller.report.account_words import again_words, ending_words, shot_proof_sentence
 from controller.report.drawing import page_environment, svg
 from controller.report.sphere_picture import pole_picture, sphere_picture
 from controller.report.summary import Summary
 from controller.report.timeline_picture import seconds_by_lane, stretches, timeline_picture
-from controller.report.wording import again_words, duration, left_out_sentence, measured_sentence, proof_sentence
+from controller.report.wording import duration, left_out_sentence, measured_sentence, storage
 from controller.session.rows import Happening
 
 
@@ -60,13 +61,15 @@ def write_html(
         summary=summary,
         rows=row_lines(plan),
         lanes=seconds_by_lane(parts),
-        proof=proof_sentence(plan),
+        proof=shot_proof_sentence(plan, summary),
+        ending=ending_words(summary),
         left_out=left_out_sentence(plan),
         measured=measured_sentence(plan),
         again=again_words(summary).strip(),
+        card=storage(summary.card_megabytes),
         tale=tale,
-        sphere=svg(sphere_picture(plan)),
-        poles=svg(pole_picture(plan)),
+        sphere=svg(sphere_picture(plan, summary.missing_frames)),
+        poles=svg(pole_picture(plan, summary.missing_frames)),
         timeline=svg(timeline_picture(parts)),
     )
     write_whole(path, text)

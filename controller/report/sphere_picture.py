@@ -1,6 +1,9 @@
-"""The sphere drawn: unrolled, and as seen toward each pole; every frame's outline and core over how many see it."""
+"""The sphere drawn: unrolled, and as seen toward each pole; every frame's outline and core over how many see it.
 
-from collections.abc import Sequence
+Frames that are `missing` are not counted among those; they and the holes they leave are drawn as such.
+"""
+
+from collections.abc import Collection, Sequence
 from typing import Any
 
 import numpy as np
@@ -16,23 +19,26 @@ from controller.optics.projection import LAWS
 from controller.planning.cores import pictures_at
 from controller.planning.directions import Array, camera_axes
 from controller.planning.plan import Frame, Plan
+from controller.report.holes_picture import draw_holes, draw_missing, held_by, holes, split
 
 GRID_ACROSS = 720  # half a degree
+DISC_ACROSS = 361  # half a degree
 POINTS = 96
 NUMBERED_AT_MOST = 80  # more numbers than this would hide the picture
 WHITE, ORANGE, RED, GREY = "#ffffff", "#e69f00", "#d55e00", "#6b6b75"
 SHADE: Any = {"facecolor": "#00000073", "hatch": "//", "edgecolor": GREY, "linewidth": 0}
 
 
-def sphere_picture(plan: Plan) -> Figure:
+def sphere_picture(plan: Plan, missing: Collection[int] = ()) -> Figure:
     """Yaw to the right with straight ahead in the middle, pitch upward, both in degrees."""
     field = plan.kit.field(plan.overlap)
+    there, lacking = split(plan, missing)
     figure = Figure(figsize=(11, 5.5), layout="constrained")
     axes = figure.add_subplot(xlim=(-180, 180), ylim=(-90, 90), xlabel="yaw °", ylabel="pitch °", aspect="equal")
     axes.set_xticks(range(-180, 181, 30))
     axes.set_yticks(range(-90, 91, 30))
     image = axes.imshow(
-        frames_seeing(field, plan.frames),
+        frames_seeing(field, there),
         extent=(-180, 180, -90, 90),
         origin="lower",
         cmap="cividis",
@@ -43,44 +49,50 @@ def sphere_picture(plan: Plan) -> Figure:
     figure.colorbar(image, ax=axes, shrink=0.72, label="frames that see the direction", ticks=whole)
     few = len(plan.frames) <= NUMBERED_AT_MOST
     for sides, colour, width, label in _layers(field, few=few):
-        lines = [_unrolled(outline) for outline in _outlines(field, sides, plan.frames)]
-        pieces = [piece for line in lines for piece in _cut_at_seam(line)]
-        axes.add_collection(LineCollection(pieces, colors=colour, linewidths=width, label=label))
+        axes.add_collection(
+            LineCollection(_flat_outlines(field, sides, there), colors=colour, linewidths=width, label=label)
+        )
     if few:
-        _numbers(axes, plan.frames)
+        _numbers(axes, there)
+    if lacking:
+        yaw, pitch = _grid_deg()
+        draw_holes(axes, yaw, pitch, holes(plan, field, there, _grid()))
+        draw_missing(axes, _flat_outlines(field, field.core, lacking), lacking, _flat_place if few else lambda _: None)
     _bounds(axes, plan)
-    worst = plan.proof.worst_at
-    axes.plot(_centred(worst.yaw_deg), worst.pitch_deg, "o", ms=11, mfc="none", mec=RED, mew=2.5, label="tightest place")
+    if not lacking:
+        worst = plan.proof.worst_at
+        x, y = _centred(worst.yaw_deg), worst.pitch_deg
+        axes.plot(x, y, "o", ms=11, mfc="none", mec=RED, mew=2.5, label="tightest place")
     _legend(figure)
     return figure
 
 
-def pole_picture(plan: Plan) -> Figure:
+def pole_picture(plan: Plan, missing: Collection[int] = ()) -> Figure:
     """Both poles, each in the middle of a disc that reaches to the horizon; yaw 0 at the top."""
     field = plan.kit.field(plan.overlap)
+    there, lacking = split(plan, missing)
     figure = Figure(figsize=(11, 5.4), layout="constrained")
     few = len(plan.frames) <= NUMBERED_AT_MOST
-    for place, (name, up) in enumerate((("zenith", 1.0), ("nadir", -1.0))):
-        axes = figure.add_subplot(1, 2, place + 1, aspect="equal", xlim=(-91, 91), ylim=(-91, 91))
+    for number, (name, up) in enumerate((("zenith", 1.0), ("nadir", -1.0))):
+        axes = figure.add_subplot(1, 2, number + 1, aspect="equal", xlim=(-91, 91), ylim=(-91, 91))
         axes.set_title(f"toward the {name}, horizon at the rim", fontsize=10)
         axes.set_axis_off()
         axes.add_patch(_disc(90, filled=True))
         for sides, colour, width, label in _layers(field, few=few):
-            lines = []
-            for outline in _outlines(field, sides, plan.frames):
-                seen = outline[outline[:, 2] * up > -0.02] if (outline[:, 2] * up).max() > 0 else outline[:0]
-                if len(seen) > 1:
-                    lines += _cut(_seen_from_pole(seen, up), 30.0)
+            lines = _outlines_seen_from_pole(field, sides, there, up)
             axes.add_collection(LineCollection(lines, colors=colour, linewidths=width, label=label))
+        if lacking:
+            across = np.linspace(-90.0, 90.0, DISC_ACROSS)
+            directions, on_disc = _disc_directions(across, up)
+            draw_holes(axes, across, across, holes(plan, field, there, directions) & on_disc)
+            places = (lambda frame, up=up: _pole_place(frame, up)) if few else (lambda _: None)
+            draw_missing(axes, _outlines_seen_from_pole(field, field.core, lacking, up), lacking, places)
         _bounds_seen_from_pole(axes, plan, up)
         for radius in (30, 60, 90):
             axes.add_patch(_disc(radius, filled=False))
-        if few:
-            for frame in plan.frames:
-                if frame.pitch_deg * up >= 15:
-                    aim = camera_axes(np.radians([frame.yaw_deg]), np.radians([frame.pitch_deg])).forward
-                    (x, y) = _seen_from_pole(aim, up)[0]
-                    axes.text(x, y, str(frame.id), color=WHITE, ha="center", va="center", fontsize=8)
+        for frame in there if few else ():
+            if (place := _pole_place(frame, up)) is not None:
+                axes.text(*place, str(frame.id), color=WHITE, ha="center", va="center", fontsize=8)
     _legend(figure)
     return figure
 
@@ -90,22 +102,29 @@ def _layers(field: Field, *, few: bool) -> tuple[tuple[Sides, str, float, str], 
     return ((field.whole, WHITE, thin, "frame"), (field.core, ORANGE, 1.6 * thin, "core"))
 
 
+def _grid_deg() -> tuple[Array, Array]:
+    """Yaw of the grid's columns and pitch of its rows."""
+    step = 360 / GRID_ACROSS
+    return np.arange(-180 + step / 2, 180, step), np.arange(-90 + step / 2, 90, step)
+
+
+def _grid() -> Array:
+    """The grid's directions, shape (rows upward, columns to the right, 3)."""
+    yaw, pitch = (np.radians(degrees) for degrees in _grid_deg())
+    across, z = np.cos(pitch)[:, None], np.sin(pitch)[:, None]
+    return np.stack(np.broadcast_arrays(across * np.cos(yaw), across * np.sin(yaw), z), axis=-1)
+
+
 def frames_seeing(field: Field, frames: Sequence[Frame]) -> NDArray[np.int64]:
     """How many whole frames see each direction of a grid, shape (rows upward, columns to the right)."""
-    step = 360 / GRID_ACROSS
-    yaw = np.radians(np.arange(-180 + step / 2, 180, step))
-    pitch = np.radians(np.arange(-90 + step / 2, 90, step))
-    across, z = np.cos(pitch)[:, None], np.sin(pitch)[:, None]
-    grid = np.stack(np.broadcast_arrays(across * np.cos(yaw), across * np.sin(yaw), z), axis=-1)
-    pictures = pictures_at(field, np.array([f.yaw_deg for f in frames]), np.array([f.pitch_deg for f in frames]))
-    limits = np.cos(np.minimum(pictures.radii[0], np.pi))
+    grid, pitch = _grid(), np.radians(_grid_deg()[1])
     seen = np.zeros(grid.shape[:2], dtype=np.int64)
-    for frame, poles, reach in zip(frames, pictures.poles, pictures.reach_rad, strict=True):
+    if not frames:
+        return seen
+    pictures = pictures_at(field, np.array([f.yaw_deg for f in frames]), np.array([f.pitch_deg for f in frames]))
+    for number, (frame, reach) in enumerate(zip(frames, pictures.reach_rad, strict=True)):
         near = np.abs(pitch - np.radians(frame.pitch_deg)) <= reach
-        held = np.ones((int(near.sum()), len(yaw)), dtype=bool)
-        for edge, edge_limits in zip(poles, limits, strict=True):
-            held &= (grid[near] @ edge.T >= edge_limits).any(axis=2)
-        seen[near] += held
+        seen[near] += held_by(pictures, number, grid[near])
     return seen
 
 
@@ -129,14 +148,49 @@ def _outlines(field: Field, sides: Sides, frames: Sequence[Frame]) -> list[Array
     return list(np.einsum("kj,jnc->nkc", in_camera, np.stack(axes)))
 
 
+def _flat_outlines(field: Field, sides: Sides, frames: Sequence[Frame]) -> list[Array]:
+    """The outlines unrolled, cut where they leave the picture on one side and come back on the other."""
+    if not frames:
+        return []
+    return [piece for outline in _outlines(field, sides, frames) for piece in _cut(_unrolled(outline), 180.0)]
+
+
+def _outlines_seen_from_pole(field: Field, sides: Sides, frames: Sequence[Frame], up: float) -> list[Array]:
+    """What can be seen of the outlines from outside that pole."""
+    lines = []
+    for outline in _outlines(field, sides, frames) if frames else []:
+        seen = outline[outline[:, 2] * up > -0.02] if (outline[:, 2] * up).max() > 0 else outline[:0]
+        if len(seen) > 1:
+            lines += _cut(_seen_from_pole(seen, up), 30.0)
+    return lines
+
+
+def _flat_place(frame: Frame) -> tuple[float, float]:
+    """Where the frame's number stands in the unrolled picture."""
+    return _centred(frame.yaw_deg), min(max(frame.pitch_deg, -84.0), 84.0)
+
+
+def _pole_place(frame: Frame, up: float) -> tuple[float, float] | None:
+    """Where it stands toward a pole, None too near to the horizon."""
+    if frame.pitch_deg * up < 15:
+        return None
+    aim = camera_axes(np.radians([frame.yaw_deg]), np.radians([frame.pitch_deg])).forward
+    x, y = _seen_from_pole(aim, up)[0]
+    return float(x), float(y)
+
+
+def _disc_directions(across: Array, up: float) -> tuple[Array, NDArray[np.bool_]]:
+    """The directions of a square grid about a pole, shape (n, n, 3), and which of them are above the horizon."""
+    x, y = np.meshgrid(across, across)
+    away, yaw = np.radians(np.hypot(x, y)), np.arctan2(x, y)
+    flat = np.sin(away)
+    return np.stack([flat * np.cos(yaw), flat * np.sin(yaw), up * np.cos(away)], axis=-1), away <= np.pi / 2
+
+
 def _unrolled(directions: Array) -> Array:
     yaw = np.degrees(np.arctan2(directions[:, 1], directions[:, 0]))
     pitch = np.degrees(np.arcsin(np.clip(directions[:, 2], -1, 1)))
     return np.stack([yaw, pitch], axis=1)
-
-
-def _cut_at_seam(line: Array) -> list[Array]:
-    return _cut(line, 180.0)
 
 
 def _cut(line: Array, longest: float) -> list[Array]:
@@ -211,8 +265,7 @@ def _legend(figure: Figure) -> None:
 def _numbers(axes: Axes, frames: Sequence[Frame]) -> None:
     for frame in frames:
         axes.text(
-            _centred(frame.yaw_deg),
-            min(max(frame.pitch_deg, -84.0), 84.0),
+            *_flat_place(frame),
             str(frame.id),
             color=WHITE,
             ha="center",

@@ -5,16 +5,36 @@ from collections.abc import Sequence
 from pydantic import BaseModel, ConfigDict
 
 from controller.planning.plan import Plan
-from controller.session.rows import DoubtReason, DoubtRow, Doubts, ShotOutcome, ShotRow
+from controller.report.account_words import headline
+from controller.report.shot_proof import prove_shot
+from controller.report.verdict import Lack, Standing, Verdict, verdict
+from controller.session.rows import CLOCK_FACT, DoubtRow, ShotRow, with_requests
+from controller.session.session import Session
+from protocol.units import NS
+
+UNDER_WAY = "The run is under way."
+NO_END = "The run did not come to its end."
+# A run's own sentence may claim more than its rows: with no sync contact, or since frames were asked for again.
+CLAIM, INSTEAD = "The set is complete", "The run is through"
 
 
 class Summary(BaseModel):
     """The numbers of report.json. Counts are exposures unless the name says frames.
 
-    `exposures_made` is what the session may claim: confirmed by the camera's sync contact, or assumed because
-    none is fitted. `missing_frames` lists frames with an exposure that is neither. `exposures_suspect` were made while
-    the head may have pointed elsewhere and do not count until they are made again; `exposures_retaken` have been made
-    again, because of such a doubt or because the operator wanted it.
+    `headline` and `verdict` follow from what the session holds now: `complete` if every planned exposure is confirmed,
+    `assumed` if none is missing and some are not confirmed, `unchecked` if none is missing and the switch of an axis in
+    `unchecked_axes` was not passed again since, `incomplete`, `not begun`, or `under way` while a run works on the
+    session. `exit_status` is what `fullturn report` ends with: 0 if complete or assumed. `sentence` is only how the last
+    run ended.
+
+    Each planned exposure is counted once: confirmed by the camera's sync contact or by its file over USB; assumed,
+    because nothing confirms them; or missing, for one of the reasons unconfirmed (the camera did not answer), in doubt
+    (nobody heard how it ended), suspect (shot while the head may have pointed elsewhere), to retake (shot, and wanted
+    again) and not tried. `exposures_retaken` were shot again after such a doubt. `missing_frames` lack an exposure.
+
+    `covered`, `linked` and the worst place (a negative margin: the middle of the largest gap) are the plan's proof, made
+    again over the frames that lack nothing. `card_megabytes` is the estimated size of every exposure that was made,
+    those that do not count any more included.
     """
 
     model_config = ConfigDict(frozen=True)
@@ -22,6 +42,9 @@ class Summary(BaseModel):
     kind: str
     plan_hash: str
     seed: int | None
+    verdict: Standing
+    headline: str
+    exit_status: int
     complete: bool
     sentence: str
     frames_planned: int
@@ -32,10 +55,39 @@ class Summary(BaseModel):
     exposures_unconfirmed: int
     exposures_in_doubt: int
     exposures_suspect: int = 0
+    exposures_to_retake: int = 0
+    exposures_not_tried: int = 0
     exposures_retaken: int = 0
     missing_frames: tuple[int, ...]
+    unchecked_axes: tuple[str, ...] = ()
+    covered: bool
+    linked: bool
+    worst_margin_deg: float | None
+    worst_yaw_deg: float | None
+    worst_pitch_deg: float | None
+    card_megabytes: float
     virtual_seconds: float
     predicted_seconds: float
+
+
+def account_of(session: Session, plan: Plan, *, seconds: float | None = None, under_way: bool = False) -> Summary:
+    """The account of a session as it is now; `seconds` is how long the run took, taken from the rows if not given.
+
+    Raises StorageFailed.
+    """
+    about, shots = session.about(), session.shots()
+    doubts = with_requests(session.doubts(), shots, session.wanted_again())
+    return summarise(
+        plan,
+        shots,
+        doubts,
+        kind=about.get("kind", "run"),
+        seed=int(about["seed"]) if about.get("seed", "").isdecimal() else None,
+        sentence=UNDER_WAY if under_way else about.get("sentence", NO_END),
+        seconds=_run_seconds(shots, about) if seconds is None else seconds,
+        unchecked=(),  # axes whose zero was not checked after the last exposures
+        under_way=under_way,
+    )
 
 
 def summarise(
@@ -45,39 +97,65 @@ def summarise(
     *,
     kind: str,
     seed: int | None,
-    run_complete: bool,
     sentence: str,
     seconds: float,
+    unchecked: Sequence[str] = (),
+    under_way: bool = False,
+    run_complete: bool | None = None,  # noqa: ARG001 - what a run thinks of itself decides nothing
 ) -> Summary:
-    """Hold `shots` against `plan`. The set is complete when the run says so and no exposure is missing."""
-    wanted = plan.exposures
-    doubted = Doubts.of(doubts)
-
-    def counts(shot: ShotRow) -> bool:
-        return doubted.against(shot.intent.frame, shot.intent.exposure, shot.number) is None
-
-    def ended(outcome: ShotOutcome) -> set[tuple[int, int]]:
-        return wanted & {(s.intent.frame, s.intent.exposure) for s in shots if s.outcome is outcome and counts(s)}
-
-    confirmed = ended(ShotOutcome.CONFIRMED)
-    assumed = ended(ShotOutcome.ASSUMED) - confirmed
-    missing = wanted - confirmed - assumed
+    """Hold `shots` against `plan` (see `verdict`); `sentence` says how the last run ended."""
+    found = verdict(plan, shots, doubts, unchecked=unchecked, under_way=under_way)
+    proof = prove_shot(plan, set(found.missing_frames))
     return Summary(
         kind=kind,
         plan_hash=plan.hash,
         seed=seed,
-        complete=run_complete and not missing,
-        sentence=sentence,
+        verdict=found.standing,
+        headline=headline(found, plan.kit),
+        exit_status=found.exit_status,
+        complete=found.standing is Standing.COMPLETE,
+        sentence=sentence.replace(CLAIM, INSTEAD),
         frames_planned=len(plan.frames),
-        exposures_planned=len(wanted),
-        exposures_made=len(confirmed) + len(assumed),
-        exposures_confirmed=len(confirmed),
-        exposures_assumed=len(assumed),
-        exposures_unconfirmed=sum(s.outcome is ShotOutcome.UNCONFIRMED for s in shots),
-        exposures_in_doubt=sum(s.outcome in {None, ShotOutcome.INTERRUPTED} for s in shots),
-        exposures_suspect=sum(doubted.latest[one].why is DoubtReason.SUSPECT for one in missing & doubted.latest.keys()),
-        exposures_retaken=len(doubted.latest.keys() - missing),
-        missing_frames=tuple(sorted({frame for frame, _ in missing})),
+        missing_frames=found.missing_frames,
+        unchecked_axes=found.unchecked,
+        covered=proof.covered,
+        linked=proof.linked,
+        worst_margin_deg=proof.worst_margin_deg,
+        worst_yaw_deg=proof.worst_yaw_deg,
+        worst_pitch_deg=proof.worst_pitch_deg,
+        card_megabytes=round(found.openings * plan.kit.file_megabytes(), 1),
         virtual_seconds=round(seconds, 3),
         predicted_seconds=plan.budget.seconds,
+        **_counts(found),
     )
+
+
+def _counts(found: Verdict) -> dict[str, int]:
+    """How many exposures are what."""
+    return {
+        "exposures_planned": found.planned,
+        "exposures_made": len(found.confirmed) + len(found.assumed),
+        "exposures_confirmed": len(found.confirmed),
+        "exposures_assumed": len(found.assumed),
+        "exposures_unconfirmed": found.lacking(Lack.UNCONFIRMED),
+        "exposures_in_doubt": found.lacking(Lack.IN_DOUBT),
+        "exposures_suspect": found.lacking(Lack.SUSPECT),
+        "exposures_to_retake": found.lacking(Lack.RETAKE),
+        "exposures_not_tried": found.lacking(Lack.NOT_TRIED),
+        "exposures_retaken": len(found.retaken),
+    }
+
+
+def _run_seconds(shots: Sequence[ShotRow], about: dict[str, str]) -> float:
+    """From the first exposure of each run to the end of its last, all runs together.
+
+    Their clocks have nothing in common: a computer may have restarted in between.
+    """
+    firsts = [int(name.removeprefix(CLOCK_FACT)) for name in about if name.startswith(CLOCK_FACT)]
+    runs: dict[int, list[int]] = {}
+    for shot in shots:
+        run = runs.setdefault(max((first for first in firsts if first <= shot.number), default=0), [])
+        run.append(shot.intended_ns)
+        if shot.ended_ns is not None:
+            run.append(shot.ended_ns)
+    return sum(max(run) - min(run) for run in runs.values()) / NS

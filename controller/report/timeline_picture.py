@@ -2,9 +2,11 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from itertools import pairwise
 
 from matplotlib.figure import Figure
 
+from controller.capture.events import Kind
 from controller.capture.states import RunState
 from controller.session.rows import Happening
 
@@ -28,11 +30,17 @@ class Stretch:
 
 
 def stretches(happenings: Sequence[Happening], ended_s: float) -> list[Stretch]:
-    """The run cut into stretches, one for each change of state."""
+    """The run cut into stretches, one for each change of state; runs that went on with a set follow at once.
+
+    The time between two runs is nobody's, and their clocks may have nothing in common.
+    """
     if not happenings:
         return []
-    begin_ns = happenings[0].at_ns
-    starts = [(happening.at_ns - begin_ns) / 1e9 for happening in happenings]
+    starts, now_s = [0.0], 0.0
+    for before, happening in pairwise(happenings):
+        if not (happening.state == RunState.CONNECTING.value and happening.what == Kind.START):
+            now_s += (happening.at_ns - before.at_ns) / 1e9
+        starts.append(now_s)
     ends = [*starts[1:], ended_s]
     return [
         Stretch(happening.state, start, max(0.0, end - start))

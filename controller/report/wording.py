@@ -1,7 +1,6 @@
 """Numbers as people read them."""
 
 from controller.planning.plan import Plan
-from controller.report.summary import Summary
 
 
 def duration(seconds: float) -> str:
@@ -23,6 +22,11 @@ def counted(number: int, thing: str) -> str:
     return f"{number} {thing}" if number == 1 else f"{number} {thing}s"
 
 
+def storage(megabytes: float) -> str:
+    """Megabytes as MB, or as GB from one on."""
+    return f"{megabytes / 1000:.1f} GB" if megabytes >= 1000 else f"{megabytes:.0f} MB"
+
+
 def degrees(value: float) -> str:
     """A direction's angle to a tenth of a degree, without minus zero."""
     return f"{round(value, 1) + 0.0:.1f}°"
@@ -31,8 +35,8 @@ def degrees(value: float) -> str:
 def proof_sentence(plan: Plan) -> str:
     """The proof in one sentence."""
     proof = plan.proof
-    what = "the sphere" if plan.region.solid_angle_is_whole else "the region"
-    place = f"yaw {degrees(proof.worst_at.yaw_deg)}, pitch {degrees(proof.worst_at.pitch_deg)}"
+    what = region_words(plan)
+    place = direction_words(proof.worst_at.yaw_deg, proof.worst_at.pitch_deg)
     if proof.covered:
         return (
             f"Every direction of {what} lies in the core of some frame, so no place is missing and neighbours "
@@ -43,14 +47,14 @@ def proof_sentence(plan: Plan) -> str:
     return f"{what.capitalize()} is not covered: the largest gap lies at {place}, {away} from any core."
 
 
-def again_words(summary: Summary) -> str:
-    """What was made again and what should be, as sentences that follow another; empty where there is nothing."""
-    text = ""
-    if summary.exposures_retaken:
-        text += f" Made once more: {counted(summary.exposures_retaken, 'exposure')}."
-    if summary.exposures_suspect:
-        text += f" Suspect, and not made again yet: {counted(summary.exposures_suspect, 'exposure')}."
-    return text
+def region_words(plan: Plan) -> str:
+    """What the plan covers, after "all of"."""
+    return "the sphere" if plan.region.solid_angle_is_whole else "the region"
+
+
+def direction_words(yaw_deg: float, pitch_deg: float) -> str:
+    """A direction as people read it."""
+    return f"yaw {degrees(yaw_deg)}, pitch {degrees(pitch_deg)}"
 
 
 def measured_sentence(plan: Plan) -> str:
@@ -62,14 +66,6 @@ def measured_sentence(plan: Plan) -> str:
     if plan.kit.head.lean_deg:
         parts.append(f"a lean of {plan.kit.head.lean_deg:.2f}° toward yaw {degrees(plan.kit.head.lean_toward_deg)}")
     return f"By calibration: {', '.join(parts)}." if parts else ""
-
-
-def made_words(summary: Summary) -> str:
-    """How the run ended and what was made of the set, without a full stop."""
-    return (
-        f"{summary.sentence} {summary.exposures_made} of {summary.exposures_planned} exposures made "
-        f"({summary.exposures_confirmed} confirmed, {summary.exposures_assumed} assumed)"
-    )
 
 
 def reach_text(plan: Plan) -> str:

@@ -1,6 +1,6 @@
 """What a session holds, as values: intents and outcomes, doubts, wishes, happenings, and what is remembered."""
 
-from collections.abc import Iterable
+from collections.abc import Container, Iterable
 from dataclasses import dataclass, field
 from enum import StrEnum
 from typing import Self
@@ -9,6 +9,8 @@ AXES = ("pan", "tilt")
 ZERO_FACT = "zero found by boot"
 CLOCK_FACT = "clock from "
 """A fact whose name goes on with the number of the first exposure it holds for: monotonic nanoseconds, and UTC then."""
+RETAKE = "retake"
+"""The word of the one request that is still good when the run that it was told to is over."""
 QUESTION_FACT = "question"
 """The question that is open: its number, and its words."""
 CAPTURE, REHEARSAL = "capture", "rehearsal"
@@ -107,6 +109,24 @@ class Doubts:
         """The doubt that the row of this number falls under, or None."""
         doubt = self.latest.get((frame, exposure))
         return doubt if doubt is not None and number <= doubt.upto else None
+
+
+def with_requests(doubts: Iterable[DoubtRow], shots: Iterable[ShotRow], frames: Container[int]) -> list[DoubtRow]:
+    """The doubts, and one more for each exposure that counts in these `frames`: they are wanted again.
+
+    That is what a run makes of a request to retake when it takes it up (`Session.doubt_frames`).
+    """
+    found, shots = list(doubts), list(shots)
+    doubted, upto = Doubts.of(found), max((shot.number for shot in shots), default=0)
+    counting = {
+        (shot.intent.frame, shot.intent.exposure)
+        for shot in shots
+        if shot.intent.frame in frames
+        and shot.outcome is not None
+        and shot.outcome.made
+        and doubted.against(shot.intent.frame, shot.intent.exposure, shot.number) is None
+    }
+    return found + [DoubtRow(frame, exposure, upto, DoubtReason.RETAKE) for frame, exposure in sorted(counting)]
 
 
 @dataclass(frozen=True, slots=True)

@@ -21,6 +21,7 @@ from controller.session.rows import (
     AXES,
     CLOCK_FACT,
     QUESTION_FACT,
+    RETAKE,
     ZERO_FACT,
     DoubtReason,
     DoubtRow,
@@ -171,14 +172,24 @@ class Session:
         with self._db:
             yield
 
+    @contextmanager
+    def at_one_moment(self) -> Iterator[None]:
+        """All that is read within is of the same moment, even while a run writes. Raises StorageFailed."""
+        with _storage(self.path), self._together():
+            yield
+
     def note_end(self, sentence: str, *, complete: bool) -> None:
         """How the run came to its end. Raises StorageFailed."""
         self.note_about("sentence", sentence)
         self.note_about("complete", "yes" if complete else "no")
 
     def note_clock(self, monotonic_ns: int, utc: str) -> None:
-        """Which time of day it is, for the exposures from now on. Raises StorageFailed."""
+        """A run begins: which time of day it is, for the exposures from now on. Raises StorageFailed.
+
+        How an earlier run ended is forgotten, since it says nothing of this one if this one is killed.
+        """
         with _storage(self.path):
+            self._db.execute("DELETE FROM about WHERE name IN ('sentence', 'complete')")
             (latest,) = self._db.execute("SELECT coalesce(max(number), 0) FROM exposures").fetchone()
         self.note_about(f"{CLOCK_FACT}{latest + 1}", f"{monotonic_ns} {utc}")
 
@@ -311,11 +322,24 @@ class Session:
         with _storage(self.path):
             return int(self.about().get(QUESTION_FACT, "0").partition(" ")[0])
 
-    def wish(self, wish: WishRow) -> None:
-        """Leave a wish for whoever runs this session. Raises StorageFailed."""
+    def wish(self, wish: WishRow) -> int:
+        """Leave a wish for whoever runs this session; its number. Raises StorageFailed."""
         with _storage(self.path):
             text = ",".join(map(str, wish.frames))
-            self._db.execute("INSERT INTO wishes (wanted, frames) VALUES (?, ?)", (wish.wanted, text))
+            row = self._db.execute("INSERT INTO wishes (wanted, frames) VALUES (?, ?)", (wish.wanted, text))
+        return row.lastrowid or 0
+
+    def is_taken(self, number: int) -> bool:
+        """Whether the wish of this number was taken. Raises StorageFailed."""
+        with _storage(self.path):
+            query = "SELECT 1 FROM wishes WHERE number = ? AND taken = 1"
+            return self._db.execute(query, (number,)).fetchone() is not None
+
+    def wanted_again(self) -> set[int]:
+        """Frames that somebody wants again, as far as no run has taken that up yet. Raises StorageFailed."""
+        with _storage(self.path):
+            rows = self._db.execute("SELECT frames FROM wishes WHERE taken = 0 AND wanted = ?", (RETAKE,)).fetchall()
+        return {int(frame) for (frames,) in rows for frame in frames.split(",") if frame}
 
     def has_wishes(self) -> bool:
         """Whether any wish waits to be taken."""
@@ -337,6 +361,12 @@ class Session:
         with _storage(self.path):
             (latest,) = self._db.execute("SELECT max(command_id) FROM exposures").fetchone()
         return (latest or 0) + 1
+
+    def state(self) -> str:
+        """The state that the latest run is in, or ended in; empty before the first. Raises StorageFailed."""
+        with _storage(self.path):
+            row = self._db.execute("SELECT state FROM happenings ORDER BY number DESC LIMIT 1").fetchone()
+        return "" if row is None else row[0]
 
     def happenings(self) -> list[Happening]:
         """All happenings in their order."""

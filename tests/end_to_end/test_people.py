@@ -91,7 +91,7 @@ def test_a_nadir_by_hand_is_shot_at_any_speed(tmp_path: Path, answers_s: float) 
     spec = replace(CALM, answers_s=(answers_s, answers_s + 0.01))
     world = Attended(BY_HAND, tmp_path, 3, spec)
     assert world.capture(), world.ends
-    assert world.ends == ["The set is complete."]
+    assert world.ends == ["The run is through."]
     hold = [frame for frame in BY_HAND.frames if frame.by_hand]
     asked = [line for _, line in world.person.read if "shot by hand" in line]
     assert len(asked) == len(hold)  # once for each, however long it takes

@@ -118,7 +118,7 @@ def world_of(asked: Asked, folder: Path, *reactions: tuple[float, str]) -> Atten
 
 def assert_whole(world: Attended, asked: Asked) -> None:
     """The set is there, made in one run, and the board was kept content meanwhile."""
-    assert world.ends == ["The set is complete."], world.ends
+    assert world.ends == ["The run is through."], world.ends
     with Session.open(world.session_path) as session:
         assert session.made() == asked.plan.exposures
         assert "held" not in {happening.what for happening in session.happenings()}
@@ -199,7 +199,7 @@ def test_other_words_are_heard_meanwhile(tmp_path: Path, name: str, command: str
         return
     assert "as asked" in world.ends[0]
     world.resume()
-    assert world.ends[-1] == "The set is complete."
+    assert world.ends[-1] == "The run is through."
 
 
 @each_question

@@ -87,7 +87,9 @@ def test_the_truth_has_its_names(record: Record) -> None:
 
 def test_the_report_has_its_names(record: Record) -> None:
     assert set(record.report) >= REPORT_NAMES
-    assert record.report["complete"] is True
+    contact = record.plan.kit.board.sync_contact
+    assert record.report["verdict"] == ("complete" if contact else "assumed")
+    assert (record.report["complete"], record.report["exit_status"]) == (contact, 0)
 
 
 def test_truth_report_and_session_agree(record: Record) -> None:
@@ -118,7 +120,7 @@ def test_confirmed_and_assumed_are_never_mixed(record: Record) -> None:
 
 def test_the_session_carries_the_whole_plan(record: Record) -> None:
     assert (record.about["kind"], record.about["seed"]) == ("rehearsal", "3")
-    assert record.about["sentence"] == record.report["sentence"]
+    assert record.report["sentence"] == "The run is through."
     assert record.about["plan_hash"] == record.plan.hash == record.report["plan_hash"]
     assert Plan.model_validate_json(record.about["plan"]) == record.plan
 
@@ -127,7 +129,7 @@ def test_the_report_for_people_says_the_same(record: Record) -> None:
     page = (record.folder / "report.html").read_text(encoding="utf-8")
     made = record.report["exposures_made"]
     assert f"{made} of {made}" in page
-    assert record.report["sentence"] in page
+    assert record.report["headline"] in page
 
 
 def test_the_same_seed_repeats_to_the_byte(plans: dict[bool, Path], tmp_path: Path) -> None:

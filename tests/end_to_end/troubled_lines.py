@@ -36,7 +36,6 @@ class World:
                 session.shots(),
                 kind="rehearsal",
                 seed=1,
-                run_complete=result.complete,
                 sentence=result.sentence,
                 seconds=result.seconds,
             )

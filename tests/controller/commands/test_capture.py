@@ -168,7 +168,7 @@ def test_another_terminal_is_heard_and_a_second_program_is_not(tmp_path: Path) -
     rows = [json.loads(line) for line in (tmp_path / "log.jsonl").read_text(encoding="utf-8").splitlines()]
     assert "paused" in {row.get("state") for row in rows}
     audit = fullturn(tmp_path, "report", "s.sqlite", "--out", "audit")
-    assert f"Made once more: {len(twice) + 2} exposures." in audit.stdout
+    assert f"Reshot: {len(twice) + 2} exposures." in audit.stdout
     lines = json.loads((tmp_path / "audit" / "exposures.json").read_text(encoding="utf-8"))
     assert [line["outcome"] for line in lines].count("retake") == len(twice) + 2
     assert all(line["opened_utc"].startswith("20") for line in lines)

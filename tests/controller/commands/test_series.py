@@ -105,7 +105,7 @@ def sets(ends: list[bool], monkeypatch: pytest.MonkeyPatch) -> tuple[list[Path],
 
 def report_of_nothing() -> Summary:
     plan = make_plan(kit_of(14.0), 0.3)
-    return summarise(plan, [], kind="capture", seed=None, run_complete=False, sentence="Over.", seconds=1.0)
+    return summarise(plan, [], kind="capture", seed=None, sentence="Over.", seconds=1.0)
 
 
 def test_a_set_that_was_stopped_ends_the_series(monkeypatch: pytest.MonkeyPatch) -> None:

@@ -14,7 +14,7 @@ from controller.planning.request import Request
 from controller.report.html import write_html
 from controller.report.summary import Summary, summarise
 from controller.report.wording import proof_sentence
-from controller.session.rows import Happening
+from controller.session.rows import Happening, Intent, ShotOutcome, ShotRow
 from tests.end_to_end.whole_runs import kit_of, run, world_of
 
 PLAN = make_plan(kit_of(14.0), 0.3)
@@ -71,7 +71,6 @@ def rehearsed(tmp_path_factory: pytest.TempPathFactory) -> tuple[Summary, list[H
         done.shots,
         kind="rehearsal",
         seed=5,
-        run_complete=done.result.complete,
         sentence=done.result.sentence,
         seconds=done.result.seconds,
     )
@@ -101,7 +100,8 @@ def test_the_report_says_what_it_must(rehearsed: Rehearsed, tmp_path: Path) -> N
     assert proof_sentence(PLAN) in words
     assert "nothing was photographed" in words
     assert f"{summary.exposures_made} of {summary.exposures_planned}" in words
-    assert summary.sentence in words
+    assert summary.headline in words
+    assert "hole" not in words
     assert PLAN.hash in words
     assert "seed 5" in words
     assert page.tags.count("svg") == 3
@@ -112,13 +112,35 @@ def test_the_report_says_what_it_must(rehearsed: Rehearsed, tmp_path: Path) -> N
     assert "Frames not complete" not in words
 
 
-def test_missing_frames_are_named(rehearsed: Rehearsed, tmp_path: Path) -> None:
-    summary, happenings = rehearsed
-    short = summary.model_copy(update={"complete": False, "missing_frames": (3, 11), "sentence": "It <stopped>."})
-    text, page = written(tmp_path, short, happenings)
-    assert "Frames not complete: 3, 11." in page.text
-    assert "It <stopped>." in page.text
+def test_missing_frames_are_named_and_their_holes_drawn(tmp_path: Path) -> None:
+    shots = [
+        ShotRow(number, Intent(frame, 0, 1, number, 0.0, 0.0, 0.01), number, ShotOutcome.CONFIRMED, number, None)
+        for number, frame in enumerate((frame.id for frame in PLAN.frames if frame.id not in {3, 11}), 1)
+    ]
+    short = summarise(PLAN, shots, kind="capture", seed=None, sentence="It <stopped>.", seconds=1.0)
+    text, page = written(tmp_path, short, [])
+    words = " ".join(page.text.split())
+    assert "The set is not complete." in words
+    assert "Frames not complete: 3, 11." in words
+    assert "How the last run ended: It <stopped>." in words
     assert "<stopped>" not in text  # what a file or a board says is text, never markup
+    assert "no place is missing" not in words
+    assert "There are holes" in words
+    assert words.count("hole: in no core") == words.count("missing frame") == 2  # in both pictures
+    assert f"{len(shots) * PLAN.kit.file_megabytes():.0f} MB" in words  # not the whole plan's
+
+
+def test_an_assumed_set_is_not_called_complete(tmp_path: Path) -> None:
+    plan = make_plan(kit_of(14.0, board={"sync_contact": False}), 0.3)
+    shots = [
+        ShotRow(number, Intent(frame.id, 0, 1, number, 0.0, 0.0, 0.01), number, ShotOutcome.ASSUMED, number, None)
+        for number, frame in enumerate(plan.frames, 1)
+    ]
+    summary = summarise(plan, shots, kind="capture", seed=None, sentence="The set is complete.", seconds=1.0)
+    write_html(tmp_path / "report.html", plan, summary, [])
+    text = (tmp_path / "report.html").read_text(encoding="utf-8")
+    assert f"{len(shots)} of {len(shots)} assumed, none confirmed (no sync contact)." in text
+    assert "is complete" not in text
 
 
 def test_the_same_run_gives_the_same_bytes(rehearsed: Rehearsed, tmp_path: Path) -> None:
@@ -143,7 +165,7 @@ def test_what_is_out_of_reach_is_said_where_there_is_any(tmp_path: Path) -> None
     low = kit_of(14.0, head={"tilt": {"min_deg": -20.0}})
     for kit, said in ((low, True), (kit_of(14.0), False)):
         plan = make_plan(kit, 0.3, Request(allow_unreachable=True))
-        summary = summarise(plan, [], kind="rehearsal", seed=1, run_complete=True, sentence="Over.", seconds=1.0)
+        summary = summarise(plan, [], kind="rehearsal", seed=1, sentence="Over.", seconds=1.0)
         write_html(tmp_path / "report.html", plan, summary, [])
         text = (tmp_path / "report.html").read_text(encoding="utf-8")
         assert (f"{plan.region.unreachable_sr:.3f} steradians" in text) == said

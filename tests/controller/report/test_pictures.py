@@ -272,6 +272,18 @@ def test_stretches_add_up_to_the_time_of_the_run() -> None:
     assert sum(part.seconds for part in parts) == 13.5
 
 
+def test_a_run_that_went_on_with_a_set_follows_the_one_before() -> None:
+    """The computer may have restarted in between, so that its clock begins again."""
+    begun = HAPPENINGS[0].at_ns
+    again = [Happening(one.at_ns - begun + NS, one.state, one.what, one.frame) for one in HAPPENINGS]
+    again[0] = Happening(NS, "connecting", "start", None)
+    span = (HAPPENINGS[-1].at_ns - begun) / NS
+    parts = stretches([*HAPPENINGS, *again], 2 * span)
+    assert [part.start_s for part in parts] == sorted(part.start_s for part in parts)
+    assert parts[len(HAPPENINGS)].start_s == span
+    assert parts[-1].start_s == pytest.approx(2 * span)
+
+
 def test_lanes_sum_up_their_stretches_and_leave_out_what_never_was() -> None:
     lanes = seconds_by_lane(stretches(HAPPENINGS, 13.0))
     assert lanes == {"finding zero": 5.0, "moving": 6.0, "exposing": 1.0}

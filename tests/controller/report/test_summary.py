@@ -28,8 +28,8 @@ def rows(outcomes: Sequence[tuple[tuple[int, int], ShotOutcome | None]]) -> list
     ]
 
 
-def account(shots: list[ShotRow], run_complete: bool = True) -> Summary:
-    return summarise(PLAN, shots, kind="test", seed=3, run_complete=run_complete, sentence="Done.", seconds=1.23456)
+def account(shots: list[ShotRow]) -> Summary:
+    return summarise(PLAN, shots, kind="test", seed=3, sentence="Done.", seconds=1.23456)
 
 
 def test_a_complete_set() -> None:
@@ -64,7 +64,7 @@ def test_a_second_try_makes_good() -> None:
     summary = account(rows([((0, 0), U), *((place, C) for place in WANTED)]))
     assert summary.complete
     assert summary.exposures_made == len(WANTED)
-    assert summary.exposures_unconfirmed == 1
+    assert summary.exposures_unconfirmed == 0  # what is made lacks nothing any more
 
 
 def test_twice_made_counts_once() -> None:
@@ -78,8 +78,13 @@ def test_a_confirmed_exposure_is_not_assumed_as_well() -> None:
     assert (summary.exposures_confirmed, summary.exposures_assumed, summary.exposures_made) == (1, 1, 2)
 
 
-def test_a_run_that_ended_early_is_not_complete() -> None:
-    assert not account(rows([(place, C) for place in WANTED]), run_complete=False).complete
+def test_what_a_run_says_of_itself_decides_nothing() -> None:
+    every = rows([(place, C) for place in WANTED])
+    said = {"kind": "test", "seed": None, "seconds": 1.0}
+    assert summarise(PLAN, every, sentence="Stopped as asked.", **said).complete  # type: ignore[arg-type]
+    short = summarise(PLAN, every[1:], sentence="The set is complete.", **said)  # type: ignore[arg-type]
+    assert (short.complete, short.exit_status) == (False, 1)
+    assert "complete." not in short.sentence
 
 
 def test_what_was_not_planned_does_not_count() -> None:
@@ -95,7 +100,16 @@ def test_the_numbers_add_up(outcomes: list[tuple[tuple[int, int], ShotOutcome | 
     assert summary.exposures_made == len(confirmed) + len(assumed)
     unmade = set(WANTED) - confirmed - assumed
     assert summary.missing_frames == tuple(sorted({frame for frame, _ in unmade}))
-    assert summary.complete is (not unmade)
+    assert summary.complete is (not unmade and not assumed)
+    assert summary.exit_status == bool(unmade)
+    lacking = (
+        summary.exposures_unconfirmed,
+        summary.exposures_in_doubt,
+        summary.exposures_suspect,
+        summary.exposures_to_retake,
+        summary.exposures_not_tried,
+    )
+    assert sum(lacking) == len(unmade)
 
 
 @pytest.mark.parametrize(

@@ -1,8 +1,9 @@
 """Sentences about what was measured and what was made again."""
 
 from controller.planning.make import make_plan
+from controller.report.account_words import again_words
 from controller.report.summary import summarise
-from controller.report.wording import again_words, measured_sentence
+from controller.report.wording import measured_sentence
 from controller.session.rows import DoubtReason, DoubtRow, Intent, ShotOutcome, ShotRow
 from tests.end_to_end.whole_runs import kit_of
 
@@ -32,8 +33,8 @@ def test_what_is_suspect_and_what_was_made_again_are_told() -> None:
         DoubtRow(frames[0], 0, len(frames), DoubtReason.RETAKE),
         DoubtRow(frames[1], 0, len(frames), DoubtReason.SUSPECT),
     ]
-    summary = summarise(PLAN, shots, doubts, kind="capture", seed=None, run_complete=True, sentence="Over.", seconds=1.0)
+    summary = summarise(PLAN, shots, doubts, kind="capture", seed=None, sentence="Over.", seconds=1.0)
     assert (summary.exposures_retaken, summary.exposures_suspect) == (1, 1)
     assert summary.missing_frames == (frames[1],)
     assert not summary.complete
-    assert again_words(summary) == (" Made once more: 1 exposure. Suspect, and not made again yet: 1 exposure.")
+    assert again_words(summary) == (" Reshot: 1 exposure. Suspect, and not reshot yet: 1 exposure.")

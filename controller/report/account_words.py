@@ -1,0 +1,120 @@
+"""The account of a set in words: the headline, what is missing, what the photographs cover."""
+
+from typing import TYPE_CHECKING
+
+from controller.kit.kit import Head, Kit
+from controller.planning.plan import Plan
+from controller.report.verdict import Standing, Verdict, has_switch
+from controller.report.wording import counted, direction_words, proof_sentence, region_words
+
+if TYPE_CHECKING:
+    from controller.report.summary import Summary
+
+SHOWN = 20  # numbers of missing frames in a sentence
+THROUGH = "The run is through."
+
+
+def headline(found: Verdict, kit: Kit) -> str:
+    """The verdict as sentences. Only a set of which every exposure is confirmed is called complete."""
+    made = len(found.confirmed) + len(found.assumed)
+    sentence = {
+        Standing.COMPLETE: "The set is complete.",
+        Standing.ASSUMED: _assumed(found, contact=kit.board.sync_contact),
+        Standing.UNCHECKED: "No exposure is missing, but zero was not checked since; `fullturn resume` checks it.",
+        Standing.INCOMPLETE: "The set is not complete.",
+        Standing.NOT_BEGUN: "No exposure has been made yet.",
+        Standing.UNDER_WAY: f"The run is under way: {made} of {found.planned} exposures made so far.",
+    }[found.standing]
+    return " ".join([sentence, *_unchecked(found, kit.head)])
+
+
+def _assumed(found: Verdict, *, contact: bool) -> str:
+    confirmed = f"{len(found.confirmed)} confirmed" if found.confirmed else "none confirmed"
+    why = "" if contact else " (no sync contact)"
+    return (
+        f"Every exposure was made as far as can be known: {len(found.assumed)} of {found.planned} assumed, "
+        f"{confirmed}{why}."
+    )
+
+
+def _unchecked(found: Verdict, head: Head) -> list[str]:
+    """Which axes were not checked, as sentences; none before there is an end that they could be checked at."""
+    if found.standing not in {Standing.COMPLETE, Standing.ASSUMED, Standing.UNCHECKED}:
+        return []
+    blind = [axis for axis in found.unchecked if not has_switch(head, axis)]
+    late = [axis for axis in found.unchecked if has_switch(head, axis)]
+    sentences = []
+    if late:
+        sentences.append(f"Not checked after the last exposures: {' and '.join(late)}.")
+    if blind:
+        sentences.append(f"No switch to check zero by: {' and '.join(blind)}.")
+    return sentences
+
+
+def made_words(summary: "Summary") -> str:
+    """The headline and what was made of the set, without a full stop."""
+    kinds = f"({summary.exposures_confirmed} confirmed, {summary.exposures_assumed} assumed)"
+    if summary.verdict is Standing.ASSUMED:
+        return summary.headline.removesuffix(".")
+    if summary.verdict is Standing.UNDER_WAY:
+        return f"{summary.headline.removesuffix('.')} {kinds}"
+    return f"{summary.headline} {summary.exposures_made} of {summary.exposures_planned} exposures made {kinds}"
+
+
+def again_words(summary: "Summary") -> str:
+    """What was reshot and what should be, as sentences that follow another; empty if there is nothing."""
+    text = ""
+    if summary.exposures_retaken:
+        text += f" Reshot: {counted(summary.exposures_retaken, 'exposure')}."
+    if summary.exposures_suspect:
+        text += f" Suspect, and not reshot yet: {counted(summary.exposures_suspect, 'exposure')}."
+    if summary.exposures_to_retake:
+        text += f" To be reshot: {counted(summary.exposures_to_retake, 'exposure')}."
+    return text
+
+
+def missing_words(summary: "Summary") -> str:
+    """Which frames are missing, as a sentence that follows another; empty if none is."""
+    missing = summary.missing_frames
+    if not missing:
+        return ""
+    frames = ", ".join(map(str, missing[:SHOWN])) + (" and more" if len(missing) > SHOWN else "")
+    what = "Still to come" if summary.verdict is Standing.UNDER_WAY else "Missing"
+    return f" {what} or in doubt: {counted(len(missing), 'frame')} ({frames})."
+
+
+def ending_words(summary: "Summary") -> str:
+    """How the last run ended, if that says more than the headline; else empty."""
+    if summary.verdict is Standing.UNDER_WAY or summary.sentence in {"", THROUGH}:
+        return ""
+    return f"How the last run ended: {summary.sentence}"
+
+
+def account_text(summary: "Summary") -> str:
+    """What `capture`, `resume` and `report` print."""
+    text = f"{made_words(summary)}.{again_words(summary)}{missing_words(summary)}"
+    return "\n".join(line for line in (text, ending_words(summary)) if line)
+
+
+def shot_proof_sentence(plan: Plan, summary: "Summary") -> str:
+    """What the frames that were shot cover, in sentences; the plan's own proof if none is missing."""
+    if not summary.missing_frames:
+        return proof_sentence(plan)
+    if summary.worst_margin_deg is None or summary.worst_yaw_deg is None or summary.worst_pitch_deg is None:
+        return "No frame has all its exposures yet, so nothing is covered."
+    what = region_words(plan)
+    place = direction_words(summary.worst_yaw_deg, summary.worst_pitch_deg)
+    if summary.covered:
+        text = (
+            f"Even without the missing frames, every direction of {what} lies in the core of a frame that was shot; "
+            f"the tightest place is {place}, where {summary.worst_margin_deg:.3f}° are to spare."
+        )
+    else:
+        begin = "Shooting goes on" if summary.verdict is Standing.UNDER_WAY else "There are holes"
+        text = (
+            f"{begin}: what was shot does not cover {what}. The largest hole is at {place}, "
+            f"{-summary.worst_margin_deg:.1f}° from the nearest core."
+        )
+    if not summary.linked:
+        text += " The frames that were shot do not all overlap enough to be joined."
+    return text

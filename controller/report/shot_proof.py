@@ -1,0 +1,47 @@
+"""The plan's proof made again over the frames that were truly shot."""
+
+from collections.abc import Collection
+from dataclasses import dataclass
+
+import numpy as np
+
+from controller.planning.cores import cores_at
+from controller.planning.coverage import prove_coverage
+from controller.planning.links import find_links
+from controller.planning.plan import Plan
+
+
+@dataclass(frozen=True, slots=True)
+class ShotProof:
+    """Whether the cores of the frames that were shot cover the region, and whether these frames are linked.
+
+    `worst_margin_deg` and its direction are the plan's kind of worst place, None if no frame was shot: negative at the
+    middle of the largest gap.
+    """
+
+    covered: bool
+    linked: bool
+    worst_margin_deg: float | None = None
+    worst_yaw_deg: float | None = None
+    worst_pitch_deg: float | None = None
+
+
+def prove_shot(plan: Plan, missing: Collection[int]) -> ShotProof:
+    """Prove coverage and links again without the `missing` frames.
+
+    With none missing that is the plan's own proof, which was made again when the plan was read.
+    """
+    if not missing:
+        proof = plan.proof
+        place = proof.worst_at
+        return ShotProof(
+            proof.covered, plan.links.connected, proof.worst_margin_deg, place.yaw_deg, place.pitch_deg
+        )  # fmt: skip
+    frames = [frame for frame in plan.frames if frame.id not in missing]
+    if not frames:
+        return ShotProof(covered=False, linked=False)
+    field = plan.kit.field(plan.overlap)
+    yaw, pitch = np.array([frame.yaw_deg for frame in frames]), np.array([frame.pitch_deg for frame in frames])
+    found = prove_coverage(cores_at(field, yaw, pitch), plan.region.bounds())
+    linked = find_links(field, yaw, pitch).connected
+    return ShotProof(found.covered, linked, found.worst_margin_deg, found.worst_yaw_deg, found.worst_pitch_deg)
