@@ -225,13 +225,10 @@ class Acting:
 
 
 def _turn(kit: Kit, remembered: Remembered) -> Turn | None:
-    """Whose turn it is when a run begins: the first one's, since the operator has set the camera so, or the next
-    one's.
-    """
+    """Whose turn it is when a run begins, if the camera makes the bracket by itself."""
     if not kit.exposure.takes_turns:
         return None
-    turn, latest = Turn(len(kit.exposure.bracket_ev)), remembered.latest
-    return turn.lost(latest) if remembered.exposures is None else turn.after(remembered.exposures, latest)
+    return Turn.resumed(len(kit.exposure.bracket_ev), remembered.exposures, remembered.latest)
 
 
 def exposures_of(steps: tuple[Step, ...]) -> set[Exposure]:

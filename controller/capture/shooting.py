@@ -194,13 +194,13 @@ class Shooting(Acting):
 
     def complete(self, _: Any) -> None:
         """Every exposure of the program was made."""
-        self.effects.append(End(True, "The set is complete."))
+        self.effects.append(End(True, "The run is through."))
 
     def complete_unheard(self, _: Any) -> None:
         """Every exposure was made, and then the line went dead: the board disarms itself when it hears nothing."""
         self.effects.append(
             End(
                 True,
-                "The set is complete; the board did not answer at the end: support the camera, then cut the motor power.",
+                "The run is through. The board did not answer at the end: support the camera, then cut the motor power.",
             )
         )

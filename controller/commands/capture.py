@@ -10,8 +10,7 @@ from typing import Any
 from controller import clock
 from controller.calibration.records import read
 from controller.calibration.use import calibrated
-from controller.capture.events import Kind, Wanted
-from controller.capture.operator import as_wanted
+from controller.capture.events import Wanted
 from controller.capture.people import Question
 from controller.capture.runner import Runner, RunResult
 from controller.capture.tether import UsbCamera
@@ -28,8 +27,8 @@ from controller.ports.find import wait_known_board
 from controller.ports.serial_port import SerialPort, resolve
 from controller.program.build import build_program
 from controller.program.program import Program
-from controller.report.summary import Summary, summarise
-from controller.session.rows import CAPTURE
+from controller.report.summary import Summary, account_of
+from controller.session.rows import CAPTURE, RETAKE
 from controller.session.session import Session
 
 
@@ -98,9 +97,10 @@ def resume_command(path: Path, url: str | None, crew: Crew, open_port: PortOpene
             raise InputError(f"{path}: is the record of a {about.get('kind', 'run')}, which cannot be resumed.")
         plan = plan_from(about["plan"], str(path))
         _take_old_wishes(session)
+        account = account_of(session, plan)
+        if account.exit_status == 0:
+            return account.model_copy(update={"sentence": "Nothing is left to shoot."})
         made = session.made()
-        if plan.exposures <= made and about.get("complete") == "yes":
-            return _summary(plan, session, RunResult(True, "The set was complete already.", 0, 0))
         program = build_program(plan.kit, plan.frames, made)
         device = url or about["port"]
         with (
@@ -150,9 +150,8 @@ def port_alone(url: str, purpose: str) -> Iterator[None]:
 def _take_old_wishes(session: Session) -> None:
     """Frames that were wanted once more while nobody ran the session; other wishes were for a run that is over."""
     while (wish := session.take_wish()) is not None:
-        wanted = as_wanted(wish)
-        if wanted.kind is Kind.RETAKE:
-            session.doubt_frames(wanted.frames)
+        if wish.wanted == RETAKE:
+            session.doubt_frames(wish.frames)
 
 
 def _run(job: Job, program: Program) -> Made:
@@ -170,7 +169,7 @@ def _run(job: Job, program: Program) -> Made:
             break
     session.note_end(result.sentence, complete=result.complete)
     session.note_about("ended", clock.wall_time())
-    return Made(_summary(job.plan, session, result), result.early)
+    return Made(account_of(session, job.plan, seconds=result.seconds), result.early)
 
 
 def _run_once(job: Job, program: Program) -> RunResult:
@@ -206,24 +205,11 @@ def _run_once(job: Job, program: Program) -> RunResult:
         return runner.run()
 
 
-def _summary(plan: Plan, session: Session, result: RunResult) -> Summary:
-    return summarise(
-        plan,
-        session.shots(),
-        session.doubts(),
-        kind=CAPTURE,
-        seed=None,
-        run_complete=result.complete,
-        sentence=result.sentence,
-        seconds=result.seconds,
-    )
-
-
 def _preflight(job: Job, program: Program, measured: Sequence[Check] = ()) -> None:
     """Look at everything that can be looked at and ask for the rest. Raises WorldError."""
     welcome = wait_known_board(job.port)
     Talk(job.port).wait_quiet(50)  # nothing of that conversation is left for the next
-    found = [*checks(job.plan, program, welcome, job.session.path), *measured]
+    found = [*checks(job.plan, program, welcome, job.session.path, job.session.remembered()), *measured]
     for check in found:
         job.crew.tell(check)
     bad = [check for check in found if not check.good]

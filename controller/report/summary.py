@@ -14,7 +14,7 @@ from protocol.units import NS
 
 UNDER_WAY = "The run is under way."
 NO_END = "The run did not come to its end."
-# A run's own sentence may claim more than its rows: with no sync contact, or since frames were asked for again.
+# An earlier version's run claimed more than its rows: with no sync contact, or since frames were asked for again.
 CLAIM, INSTEAD = "The set is complete", "The run is through"
 
 
@@ -101,7 +101,6 @@ def summarise(
     seconds: float,
     unchecked: Sequence[str] = (),
     under_way: bool = False,
-    run_complete: bool | None = None,  # noqa: ARG001 - what a run thinks of itself decides nothing
 ) -> Summary:
     """Hold `shots` against `plan` (see `verdict`); `sentence` says how the last run ended."""
     found = verdict(plan, shots, doubts, unchecked=unchecked, under_way=under_way)

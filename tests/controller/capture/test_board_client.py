@@ -160,7 +160,7 @@ def test_an_ending_that_is_never_told_is_asked_for_in_time(
     frames = (Frame(id=0, row=0, yaw_deg=aim[0], pitch_deg=aim[1]), *few_frames()[1:])
     world = world_of(kit, frames, port_of=lambda rig: LossyPort(rig, lambda message: isinstance(message, Finished)))
     done = run(world, tmp_path)
-    assert done.result.sentence == "The set is complete."
+    assert done.result.sentence == "The run is through."
     assert_truly_made(kit, frames, world.truth)
     exchange_s = 2 * 40 * 10 / kit.board.baud  # two of the longest frames, ten bit times a byte (arithmetic)
     assert done.result.seconds < world.program.expected_ns / NS + 2.0 + 10 * exchange_s

@@ -87,7 +87,7 @@ def test_a_last_frame_by_hand_ends_the_run() -> None:
     for _ in range(4):
         told(run, Kind.ANSWERED, Kind.WAITED, Kind.EXPOSED, Kind.WAITED, Kind.EXPOSED)
     assert stands_in(run) is RunState.CLOSING
-    assert told(run, Kind.AT_REST) == [End(True, "The set is complete.")]
+    assert told(run, Kind.AT_REST) == [End(True, "The run is through.")]
 
 
 @pytest.mark.parametrize("wish", [Kind.STOP, Kind.HALT])

@@ -72,7 +72,7 @@ def test_a_whole_run(tmp_path: Path) -> None:
     world = world_of(KIT)
     heard: list[int] = []
     done = run(world, tmp_path, on_exposure=lambda: heard.append(world.port.now()))
-    assert (done.result.complete, done.result.sentence) == (True, "The set is complete.")
+    assert (done.result.complete, done.result.sentence) == (True, "The run is through.")
     assert_truly_made(KIT, few_frames(), world.truth)
     assert len(heard) == PLANNED
     status = assert_at_rest(world, done.result.ended_ns)
@@ -187,7 +187,7 @@ def test_an_exposure_that_stays_silent_is_made_at_the_end(first: int, tmp_path: 
     world = world_of(KIT)
     silent_for(world, {first, first + 1, first + 2})
     done = run(world, tmp_path)
-    assert (done.result.complete, done.result.sentence) == (True, "The set is complete.")
+    assert (done.result.complete, done.result.sentence) == (True, "The run is through.")
     wanted = planned_exposures(KIT, few_frames())
     late = wanted[first - 1]
     assert sorted((shot.frame, shot.exposure) for shot in world.truth) == wanted
