@@ -119,16 +119,21 @@ class Recovery(Acting):
         if same and self.exposing_id > event.command_id:  # the board never took it, so nothing was exposed
             self.effects.append(Conclude(self.exposing_id, ShotOutcome.UNCONFIRMED, None))
             self.exposing_id = 0
-        self.position_known = self.position_known and same
         self.boot_id = event.boot_id
         self.capabilities = event.capabilities or self.capabilities
+        if not same:
+            self.lose_place()
         self.next_id = max(self.next_id, event.command_id + 1)
         self._stop(data)
 
     def rearm(self, data: Any) -> None:
         """Arm it again; what it says of the exposure under way decides where to go on."""
         event: Event = data.kwargs["event"]
-        self.position_known = self.position_known and event.known
+        if self.position_known and event.known:
+            self.standing = event.at_steps
+        else:
+            self.lose_place()
+        self.forget_edges()
         if event.cause is not Cause.SUPPLY_LOW:
             self.supply_low_since_ns = None
         elif self.supply_low_since_ns is None:
@@ -138,6 +143,6 @@ class Recovery(Acting):
             self.lose_turn()
         self.exposing_id = 0
         self.suspended_since_ns, self.brought_to_rest = None, True
-        self.begin_pass(self.left, event.at_steps if self.position_known else None)
+        self.begin_pass(self.left)
         self.effects.append(Timer(None, overdue=False))
         self.send_arming()

@@ -6,7 +6,7 @@ from controller.capture.acting import Acting
 from controller.capture.effects import Ask, End, Greet, Intend, Timer, Zeroed
 from controller.capture.events import Event, Kind
 from controller.program.program import AskStep, ExposeStep, MoveStep
-from controller.session.rows import DoubtReason
+from controller.session.rows import AXES, DoubtReason
 from protocol.messages import ZERO_SWITCHES, Capability, Expose, Move
 from protocol.units import Steps
 
@@ -83,10 +83,8 @@ class Shooting(Acting):
     def note_zero(self, _: Any) -> None:
         """Zero is found, so where the head points is known."""
         self.position_known = self.zero_was_set = True
-        self.last_move = self.edges = None
-        self.newly = set()
-        for made in self.unchecked.values():
-            made.clear()
+        self.standing = (0, 0)
+        self.forget_edges()
         assert self.boot_id is not None
         self.effects.append(Zeroed(self.boot_id))
 
@@ -98,8 +96,11 @@ class Shooting(Acting):
         """The move under way has ended: the next step."""
         event: Event = data.kwargs["event"]
         self.last_move = self.step(MoveStep)
+        self.standing = (self.last_move.pan_steps, self.last_move.tilt_steps)
         self.still_at_ns = event.at_ns + self.last_move.settle_ns
         self.cursor += 1
+        if not self.look_is_due(data):
+            self.take_up_more()
 
     def note_go_on(self, _: Any) -> None:
         """No pause is wanted any more."""
@@ -117,11 +118,14 @@ class Shooting(Acting):
         # A board remembers the last id it took, also from a session before this one.
         self.next_id = max(self.next_id, event.command_id + 1)
         self.boot_id = event.boot_id
-        self.position_known = self.zero_was_set = False
+        self.zero_was_set = False
         self.capabilities = event.capabilities or Capability(0)
+        self.lose_place()
         if self.exposing_id:  # of the run before, and this board knows nothing of it
             self.exposing_id = 0
             self.lose_turn()
+            self.begin_pass(self.left)
+        elif self.later:
             self.begin_pass(self.left)
         self.send_arming()
 
@@ -217,16 +221,27 @@ class Shooting(Acting):
 
     # The end.
 
+    def not_checked(self) -> str:
+        """A sentence about the axes whose zero nobody could check, empty if there are none."""
+        axes = [axis for axis in AXES if axis not in self.zones]
+        if not axes or all(frame.id in self.by_hand for frame in self.program.frames):
+            return ""
+        return f" Lost steps would have gone unnoticed: no switch at zero of {' and '.join(axes)} could be passed."
+
     def close_down(self, data: Any) -> None:
         """Nothing is left to do: disarm the board."""
         self._stop(data)
 
     def complete(self, _: Any) -> None:
         """Every exposure of the program was made."""
-        self.effects.append(End(True, "The set is complete."))
+        self.effects.append(End(True, f"The set is complete.{self.not_checked()}"))
 
     def complete_unheard(self, _: Any) -> None:
         """Every exposure was made, and then the line went dead: the board disarms itself when it hears nothing."""
         self.effects.append(
-            End(True, "The set is complete; the board did not answer at the end, so cut the motor power by hand.")
+            End(
+                True,
+                "The set is complete; the board did not answer at the end, so cut the motor power by hand."
+                f"{self.not_checked()}",
+            )
         )
