@@ -13,7 +13,7 @@ from controller.program.program import AskStep, ExposeStep, Exposure, MoveStep, 
 from controller.program.turn import Turn
 from controller.session.rows import NOTHING, DoubtReason, Intent, Remembered, ShotOutcome
 from protocol.messages import Capability, Expose, Move, Outcome, Reference, Stop
-from protocol.units import BootId, CommandId
+from protocol.units import BootId, CommandId, Steps
 
 OUTCOMES = {
     Outcome.EXPOSED_SYNC: ShotOutcome.CONFIRMED,
@@ -56,6 +56,7 @@ class Acting:
         self.newly: set[str] = set()  # axes whose switch has changed since they last stood clear of it
         self.off: list[str] = []  # axes whose switch was not where it should be
         self.times_off = 0
+        self.home_left = 0  # moves that bring an axis without a switch back to zero before zero is found again
         self.next_id = first_id
         self.tries = 0
         self.silent_in_row = 0  # exposures that were put off, one after the other
@@ -139,7 +140,7 @@ class Acting:
 
     def lose_place(self) -> None:
         """Where the head points is not known any more, so what was not checked by now never will be: it is suspect."""
-        self.position_known, self.standing = False, None
+        self.position_known, self.standing, self.home_left = False, None, 0
         suspect = {made for axis in self.zones for made in self.unchecked[axis]}
         for made in self.unchecked.values():
             made.clear()
@@ -193,6 +194,14 @@ class Acting:
         program = self.program
         request = requests.reference(program, self._take_id())
         self._command(data, request, program.reference_expected_ns, program.reference_deadline_ns)
+
+    def move(self, data: Any) -> None:
+        """Turn to the next frame."""
+        step = self.step(MoveStep)
+        request = Move(self._take_id(), Steps(step.pan_steps), Steps(step.tilt_steps))
+        longer_ns = self.program.longest_move_ns if self.from_anywhere else 0
+        self.from_anywhere = False
+        self._command(data, request, step.expected_ns, step.deadline_ns + longer_ns)
 
     def conclude(self, data: Any) -> None:
         """Write how the exposure under way ended, if there is one."""

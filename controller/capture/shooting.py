@@ -7,8 +7,7 @@ from controller.capture.effects import Ask, End, Greet, Intend, Timer, Zeroed
 from controller.capture.events import Event, Kind
 from controller.program.program import AskStep, ExposeStep, MoveStep
 from controller.session.rows import AXES, DoubtReason
-from protocol.messages import ZERO_SWITCHES, Capability, Expose, Move
-from protocol.units import Steps
+from protocol.messages import ZERO_SWITCHES, Capability, Expose
 
 MOST_TRIES = 3
 # So many exposures unanswered one after the other, and it is not one misfire any more: the camera is off, or full.
@@ -35,11 +34,12 @@ class Shooting(Acting):
 
     def must_reference(self, _: Any) -> bool:
         """Where the head points is not known."""
-        return not self.position_known
+        return not self.position_known and not self.home_left
 
     def zero_is_lost(self, _: Any) -> bool:
         """It is not known any more, and there is no switch on some axis to find it again."""
-        return not self.position_known and self.zero_was_set and self.capabilities & ZERO_SWITCHES != ZERO_SWITCHES
+        lost = not self.position_known and self.zero_was_set and not self.home_left
+        return lost and self.capabilities & ZERO_SWITCHES != ZERO_SWITCHES
 
     def may_try_again(self, _: Any) -> bool:
         """The exposure under way has tries left."""
@@ -99,7 +99,10 @@ class Shooting(Acting):
         self.standing = (self.last_move.pan_steps, self.last_move.tilt_steps)
         self.still_at_ns = event.at_ns + self.last_move.settle_ns
         self.cursor += 1
-        if not self.look_is_due(data):
+        if self.home_left:
+            self.home_left -= 1
+            self.zero_was_set = self.home_left > 0  # at home it may be set again, by where the head stands
+        elif not self.look_is_due(data):
             self.take_up_more()
 
     def note_go_on(self, _: Any) -> None:
@@ -128,14 +131,6 @@ class Shooting(Acting):
         elif self.later:
             self.begin_pass(self.left)
         self.send_arming()
-
-    def move(self, data: Any) -> None:
-        """Turn to the next frame."""
-        step = self.step(MoveStep)
-        request = Move(self._take_id(), Steps(step.pan_steps), Steps(step.tilt_steps))
-        longer_ns = self.program.longest_move_ns if self.from_anywhere else 0
-        self.from_anywhere = False
-        self._command(data, request, step.expected_ns, step.deadline_ns + longer_ns)
 
     def expose(self, data: Any) -> None:
         """Make the intent durable, then release the shutter."""
@@ -226,7 +221,7 @@ class Shooting(Acting):
         axes = [axis for axis in AXES if axis not in self.zones]
         if not axes or all(frame.id in self.by_hand for frame in self.program.frames):
             return ""
-        return f" Lost steps would have gone unnoticed: no switch at zero of {' and '.join(axes)} could be passed."
+        return f" Whether {' and '.join(axes)} lost steps was not checked: no switch at zero could be passed."
 
     def close_down(self, data: Any) -> None:
         """Nothing is left to do: disarm the board."""

@@ -9,10 +9,11 @@ ended, so it speaks for everything that was shot before that move, and for nothi
 
 from typing import Any
 
-from controller.capture.acting import Acting
+from controller.capture.acting import SWITCHES, Acting
 from controller.capture.effects import Checked, Listen, Send, Timer
 from controller.capture.events import Event
 from controller.capture.recovery import PATIENCE_NS
+from controller.program.build import home_steps
 from controller.program.index import Found
 from controller.program.program import Crossing
 from protocol.messages import GetIndex
@@ -38,6 +39,10 @@ class Watching(Acting):
     def index_is_off_again(self, _: Any) -> bool:
         """And that too often to go on."""
         return bool(self.off) and self.times_off >= MOST_TIMES_OFF
+
+    def must_bring_home(self, _: Any) -> bool:
+        """A switch was not where it should be, and the other axis has none to find its own zero by."""
+        return bool(self.off) and bool(self._blind())
 
     def it_has_blown(self, _: Any) -> bool:
         """It blew too hard until now, so the head must come to rest first."""
@@ -96,6 +101,23 @@ class Watching(Acting):
         self.times_off += 1
         self.begin_pass(self.left)
         self.reference(data)
+
+    def bring_home(self, data: Any) -> None:
+        """Take an axis without a switch back to zero first: the board takes for its zero wherever it then stands."""
+        assert self.last_move is not None
+        blind, last = self._blind(), self.last_move
+        self.lose_place()
+        self.times_off += 1
+        self.begin_pass(self.left)
+        standing = (last.pan_steps, last.tilt_steps)
+        frame = next(frame for frame in self.program.frames if frame.id == last.frame)
+        home = home_steps(self.program.kit, frame, standing, ("pan" in blind, "tilt" in blind))
+        self.steps, self.home_left = (*home, *self.steps), len(home)
+        self.move(data)
+
+    def _blind(self) -> list[str]:
+        """The axes on which the board has no switch."""
+        return [axis for axis, switch in SWITCHES.items() if not switch & self.capabilities]
 
     def stop_distrust(self, data: Any) -> None:
         """It happens again and again: somebody must look at the head."""

@@ -2,6 +2,7 @@
 
 import math
 from collections.abc import Container, Sequence
+from dataclasses import replace
 from typing import TYPE_CHECKING
 
 from controller.errors import InputError
@@ -10,7 +11,7 @@ from controller.kit.line import TRIES, retry_ns
 from controller.program import timing
 from controller.program.course import Course, exchange_ns, look_ns, move_ns
 from controller.program.levelled import levelled
-from controller.program.program import AskStep, AxisSetting, ExposeStep, Exposure, MoveStep, Program, Step
+from controller.program.program import AskStep, AxisSetting, Crossing, ExposeStep, Exposure, MoveStep, Program, Step
 from controller.program.turn import Turn
 from protocol.codec import PROTOCOL_VERSION
 from protocol.messages import (
@@ -120,6 +121,19 @@ def build_steps(
     if latest is not None and (course.steps or look):
         course.look(latest)
     return (*course.steps, *by_hand)
+
+
+def home_steps(kit: Kit, frame: "Frame", standing: tuple[int, int], home: tuple[bool, bool]) -> tuple[MoveStep, ...]:
+    """The moves that bring the axes marked in `home` (pan, tilt) back to zero; named after `frame`.
+
+    Nothing is said of the switches on the way: this is for a head whose other axis has lost its place.
+    """
+    settings = _setting(kit, kit.head.pan), _setting(kit, kit.head.tilt)
+    course = Course(kit, settings, standing, from_anywhere=True)
+    pan, tilt = (0 if at_home else steps for at_home, steps in zip(home, standing, strict=True))
+    course.shoot((frame.id, frame.row), (pan, tilt), [])
+    moves = (step for step in course.steps if isinstance(step, MoveStep))
+    return tuple(replace(move, settle_ns=0, pan=Crossing(), tilt=Crossing()) for move in moves)
 
 
 def _target(head: Head, frame: "Frame") -> tuple[int, int]:
