@@ -7,7 +7,7 @@ play, so the head meets the same place when the motor counts P less, and the fir
 on: -(P + 1), to within a step as P need not be whole. (Own derivation; `tests/controller/program/test_index.py` holds
 it against the simulator's hysteresis.) A slip of s steps shifts either reading by s.
 
-How far a reading may be off without any slip, n: a step, since the flag may lie between two, and how well a switch
+How far a reading may be off without any slip, n: a step and a half, as both places are rounded, and how well a switch
 repeats. A reading farther off than the tolerance h tells of a slip, so a slip of more than h + n cannot hide. A gear off
 its centre adds nothing: zero is always met at the same place of its turn. h is as wide as it may be for h + n to stay
 within the head's error of level, for both axes together, so that a slip that hides is no worse than what a plan is proved
@@ -74,7 +74,7 @@ class Zone:
 
 def _noise_steps(axis: Axis) -> float:
     """How far off a reading may be without any slip."""
-    return 1 + REPEATS_DEG * axis.steps_per_degree
+    return 1.5 + REPEATS_DEG * axis.steps_per_degree
 
 
 def tolerance_steps(head: Head, axis: Axis) -> float:
