@@ -48,6 +48,7 @@ class Axis:
         self.steps_per_degree = spec.steps_per_degree
         self.motion: Motion = at_rest(steps)
         self.flag_deg = 0.0
+        self.slips = 0  # so often the rotor has slipped
         self.supply = 1.0  # share of the motors' supply that is there
         self._random = random
         self._lost_steps = 0.0  # the rotor stands this far behind the pulses
@@ -121,6 +122,7 @@ class Axis:
     def lose(self, steps: float) -> None:
         """The rotor slips by so many steps against the pulses."""
         self._lost_steps += steps
+        self.slips += 1
 
     def stall(self, now_ns: int) -> None:
         """The rotor stands still until the next motion."""

@@ -43,6 +43,7 @@ class ReferenceRun:
         self._speed = {Phase.SEEK: search, Phase.RETREAT: -search, Phase.CREEP: creep}
         self._braking = False
         self._edge_ns: int | None = None
+        self._slips = axis.slips  # when that edge was foreseen
         self.zero_steps = round(axis.motion.steps_at(now_ns))
         """The first step at which the flag was seen on, found by creeping; without a flag, where it stands."""
         self.known = not axis.spec.switch
@@ -65,16 +66,26 @@ class ReferenceRun:
         speed = self._speed[phase]
         motion = move(now_ns, start, start + round(math.copysign(self._bound, speed)), abs(speed), self._accel)
         self._axis.begin(motion)
-        edge = self._axis.flag_edge_steps(up=speed > 0)
-        self._edge_ns = motion.when_at(edge)
-        if phase is Phase.CREEP:
-            self.zero_steps = math.ceil(edge)
         self._braking = False
+        self._foresee()
+
+    def _foresee(self) -> None:
+        """Where and when the flag will change, if the motor does not slip until then."""
+        self._slips = self._axis.slips
+        motion, up = self._axis.motion, self._speed[self.phase] > 0
+        edge = self._axis.flag_edge_steps(up=up)
+        start = motion.steps_at(motion.begin_ns)
+        # After a slip the flag may be as it is looked for already.
+        self._edge_ns = motion.begin_ns if (start >= edge if up else start <= edge) else motion.when_at(edge)
+        if self.phase is Phase.CREEP:
+            self.zero_steps = math.ceil(max(edge, start))
 
     def next_deadline(self) -> int | None:
         """When the flag changes or the axis comes to rest; None when done or failed."""
         if self.phase in {Phase.DONE, Phase.FAILED}:
             return None
+        if not self._braking and self._slips != self._axis.slips:
+            self._foresee()
         return self._axis.motion.end_ns if self._braking or self._edge_ns is None else self._edge_ns
 
     def handle_deadline(self, now_ns: int) -> None:

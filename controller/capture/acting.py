@@ -8,12 +8,13 @@ from controller.capture.events import Event, Kind
 from controller.capture.people import Care, Heed
 from controller.capture.states import RunState
 from controller.kit.kit import Kit
-from controller.program.build import build_steps, look_steps
+from controller.program.build import build_steps
+from controller.program.index import Zone, zone_of
 from controller.program.program import AskStep, ExposeStep, Exposure, MoveStep, Program, Step
 from controller.program.turn import Turn
-from controller.session.rows import AXES, NOTHING, DoubtReason, Intent, Remembered, ShotOutcome
+from controller.session.rows import NOTHING, DoubtReason, Intent, Remembered, ShotOutcome
 from protocol.messages import Capability, Expose, Move, Outcome, Reference, Stop
-from protocol.units import BootId, CommandId
+from protocol.units import BootId, CommandId, Steps
 
 OUTCOMES = {
     Outcome.EXPOSED_SYNC: ShotOutcome.CONFIRMED,
@@ -21,6 +22,9 @@ OUTCOMES = {
     Outcome.NO_SYNC: ShotOutcome.UNCONFIRMED,
     Outcome.CUT_SHORT: ShotOutcome.INTERRUPTED,
 }
+
+
+SWITCHES = {"pan": Capability.PAN_SWITCH, "tilt": Capability.TILT_SWITCH}
 
 
 class Acting:
@@ -49,21 +53,25 @@ class Acting:
         self.later: set[Exposure] = set()  # for another pass
         self.came_back: set[Exposure] = set()  # were put off once already
         self.given_up: set[Exposure] = set()
-        # What was made since zero was last seen in its place, for each axis that has a switch there.
-        switched = {"pan": program.kit.head.pan.zero_switch, "tilt": program.kit.head.tilt.zero_switch}
+        self.by_hand = {frame.id for frame in program.frames if frame.by_hand}
+        self._zones = _zones(program.kit)
+        # What the head was turned for since its zero was last seen in its place, for each axis that can be checked.
         self.unchecked: dict[str, list[Exposure]] = {
-            axis: list(remembered.unchecked.get(axis, ())) for axis in AXES if switched[axis]
+            axis: [made for made in remembered.unchecked.get(axis, ()) if made[0] not in self.by_hand]
+            for axis in self._zones
         }
         self.edges: dict[str, int] | None = None  # changes of each switch noted when the board was last asked
-        self.newly: set[str] = set()  # axes whose switch has changed since it was last looked for
+        self.newly: set[str] = set()  # axes whose switch has changed since they last stood clear of it
         self.off: list[str] = []  # axes whose switch was not where it should be
         self.times_off = 0
+        self.home_left = 0  # moves that bring an axis without a switch back to zero before zero is found again
         self.next_id = first_id
         self.tries = 0
         self.silent_in_row = 0  # exposures that were put off, one after the other
         self.ready_at_ns = 0  # when the camera can take the next exposure
         self.still_at_ns = 0  # when the head has settled
         self.last_move: MoveStep | None = None  # the move that ended last, since zero was found
+        self.standing: tuple[int, int] | None = None  # where the head stands, in steps, if that is known
         self.windy_since_ns: int | None = None
         in_doubt = remembered.in_doubt or (0, 0, 0)
         self.exposing_id = in_doubt[0]  # the exposure whose outcome is not known yet
@@ -91,21 +99,65 @@ class Acting:
             return None
         return self.steps[min(self.cursor, len(self.steps) - 1)].frame
 
-    def begin_pass(self, wanted: set[Exposure], standing: tuple[int, int] | None = None) -> None:
-        """Take up these exposures from wherever the head stands, at `standing` if that is known.
+    def begin_pass(self, wanted: set[Exposure]) -> None:
+        """Take up these exposures from wherever the head stands.
 
         If there are none, those that were put off; if there are none either, look at zero once more where that is due.
+        What is taken by hand waits until nothing else is left.
         """
-        if not wanted:
-            wanted, self.later = self.later, set()
-            self.came_back |= wanted
-        kit, frames = self.program.kit, self.program.frames
-        if wanted or not any(self.unchecked.values()):
-            self.steps = build_steps(kit, frames, wanted, from_anywhere=True, standing=standing, turn=self.turn)
-        else:
-            self.steps = look_steps(kit, frames[-1])
+        if not self._turns_for(wanted):
+            more = self._turns_for(self.later) if wanted else set(self.later)
+            self.later -= more
+            self.came_back |= more
+            wanted = wanted | more
+        self.steps = build_steps(
+            self.program.kit,
+            self.program.frames,
+            wanted,
+            from_anywhere=True,
+            standing=self.standing,
+            turn=self.turn,
+            look=self.look_is_owed(),
+        )
         self.left = exposures_of(self.steps)
         self.cursor, self.tries, self.from_anywhere = 0, 0, True
+
+    def take_up_more(self) -> None:
+        """Begin another pass where this one has nothing left that the head turns for, and something else has.
+
+        A frame by hand that was begun is finished first.
+        """
+        at = self.steps[self.cursor] if self.cursor < len(self.steps) else None
+        if isinstance(at, ExposeStep) or self._turns_for(self.left):
+            return
+        if (self._turns_for(self.later) if self.left else self.later) or (at is None and self.look_is_owed()):
+            self.begin_pass(self.left)
+
+    def _turns_for(self, exposures: set[Exposure]) -> set[Exposure]:
+        """Those of them for which the head turns: all that are not taken by hand."""
+        return {exposure for exposure in exposures if exposure[0] not in self.by_hand}
+
+    @property
+    def zones(self) -> dict[str, Zone]:
+        """The axes whose zero can be checked, by the kit and by the board, and how."""
+        return {axis: zone for axis, zone in self._zones.items() if SWITCHES[axis] & self.capabilities}
+
+    def look_is_owed(self) -> bool:
+        """Something was made since zero was last seen in its place, on an axis that can be checked."""
+        return any(self.unchecked[axis] for axis in self.zones)
+
+    def lose_place(self) -> None:
+        """Where the head points is not known any more, so what was not checked by now never will be: it is suspect."""
+        self.position_known, self.standing, self.home_left = False, None, 0
+        suspect = {made for axis in self.zones for made in self.unchecked[axis]}
+        for made in self.unchecked.values():
+            made.clear()
+        self.once_more(suspect, DoubtReason.SUSPECT)
+
+    def forget_edges(self) -> None:
+        """What the switches did since the board was last asked is not known: ask again before anything moves."""
+        self.last_move = self.edges = None
+        self.newly = set()
 
     def once_more(self, exposures: set[Exposure], why: DoubtReason) -> None:
         """Let these not count as made, and make them in another pass unless they are still to come."""
@@ -119,14 +171,14 @@ class Acting:
         self.left.discard(exposure)
         self.turn = None if self.turn is None else self.turn.after(1, exposure[0])
         self.interruptions = 0
-        for made in self.unchecked.values():
-            made.append(exposure)
+        if exposure[0] not in self.by_hand:
+            for made in self.unchecked.values():
+                made.append(exposure)
 
     def next_step(self) -> None:
         """The step under way is over; what was put off follows when nothing else is left."""
         self.cursor, self.tries = self.cursor + 1, 0
-        if not self.left and self.later:
-            self.begin_pass(set())
+        self.take_up_more()
 
     # What more than one part of a run asks or does.
 
@@ -134,13 +186,19 @@ class Acting:
         """Every exposure is made, or given up, and zero was looked at once more."""
         return not self.left and not self.later and self.cursor >= len(self.steps)
 
+    def look_is_due(self, _: Any) -> bool:
+        """Where the switches were seen so far is not known, or the move that has ended may have passed one."""
+        if not self.zones:
+            return False
+        return self.edges is None or (self.last_move is not None and self.last_move.looks)
+
     def must_arm(self, _: Any) -> bool:
         """The board is not armed, so nothing but pausing or ending is possible."""
         return not self.is_armed
 
     def must_reference(self, _: Any) -> bool:
         """Where the head points is not known."""
-        return not self.position_known
+        return not self.position_known and not self.home_left
 
     def move_is_due(self, _: Any) -> bool:
         """The step that comes next is a move."""
@@ -167,6 +225,14 @@ class Acting:
         program = self.program
         request = requests.reference(program, self._take_id())
         self._command(data, request, program.reference_expected_ns, program.reference_deadline_ns)
+
+    def move(self, data: Any) -> None:
+        """Turn to the next frame."""
+        step = self.step(MoveStep)
+        request = Move(self._take_id(), Steps(step.pan_steps), Steps(step.tilt_steps))
+        longer_ns = self.program.longest_move_ns if self.from_anywhere else 0
+        self.from_anywhere = False
+        self._command(data, request, step.expected_ns, step.deadline_ns + longer_ns)
 
     def conclude(self, data: Any) -> None:
         """Write how the exposure under way ended, if there is one."""
@@ -222,6 +288,12 @@ class Acting:
 
     def _fail(self, sentence: str) -> None:
         self.effects.append(End(False, sentence, early=True))
+
+
+def _zones(kit: Kit) -> dict[str, Zone]:
+    """How the zero of each axis is checked, as far as the kit tells; without those where it cannot be."""
+    zones = {"pan": zone_of(kit.head, kit.head.pan), "tilt": zone_of(kit.head, kit.head.tilt)}
+    return {axis: zone for axis, zone in zones.items() if zone is not None}
 
 
 def _turn(kit: Kit, remembered: Remembered) -> Turn | None:

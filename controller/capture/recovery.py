@@ -126,9 +126,10 @@ class Recovery(Acting):
         if self.same_boot and self.exposing_id > event.command_id:  # the board never took it: nothing was exposed
             self.effects.append(Conclude(self.exposing_id, ShotOutcome.UNCONFIRMED, None))
             self.exposing_id = 0
-        self.position_known = self.position_known and self.same_boot
         self.boot_id = event.boot_id
         self.capabilities = event.capabilities or self.capabilities
+        if not self.same_boot:
+            self.lose_place()
         # A board remembers the last id it took, also from a session before this one.
         self.next_id = max(self.next_id, event.command_id + 1)
         if self.state is RunState.RECONNECTING:
@@ -138,6 +139,8 @@ class Recovery(Acting):
             if self.exposing_id:  # of the run before, and this board knows nothing of it
                 self.exposing_id = 0
                 self.lose_turn()
+                self.begin_pass(self.left)
+            elif self.later:
                 self.begin_pass(self.left)
 
     def quieten(self, data: Any) -> None:
@@ -150,7 +153,11 @@ class Recovery(Acting):
         gone_ns = 0 if self.suspended_since_ns is None else event.at_ns - self.suspended_since_ns
         if event.cause in {Cause.SUPPLY_LOW, Cause.STOP_SWITCH} or gone_ns > PULLED_NS:
             self.people.person_seen = True
-        self.position_known = self.position_known and event.known
+        if self.position_known and event.known:
+            self.standing = event.at_steps
+        else:
+            self.lose_place()
+        self.forget_edges()
         if event.cause is not Cause.SUPPLY_LOW:
             self.supply_low_since_ns = None
         elif self.supply_low_since_ns is None:
@@ -160,4 +167,4 @@ class Recovery(Acting):
             self.lose_turn()
         self.exposing_id = 0
         self.suspended_since_ns, self.brought_to_rest = None, True
-        self.begin_pass(self.left, event.at_steps if self.position_known else None)
+        self.begin_pass(self.left)

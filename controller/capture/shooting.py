@@ -6,9 +6,8 @@ from controller.capture.acting import Acting
 from controller.capture.effects import End, Greet, Intend, Timer, Zeroed
 from controller.capture.events import Event, Kind
 from controller.program.program import ExposeStep, MoveStep
-from controller.session.rows import DoubtReason
-from protocol.messages import ZERO_SWITCHES, Capability, Expose, Move
-from protocol.units import Steps
+from controller.session.rows import AXES, DoubtReason
+from protocol.messages import ZERO_SWITCHES, Capability, Expose
 
 MOST_TRIES = 3
 # So many exposures unanswered one after the other, and it is not one misfire any more: the camera is off, or full.
@@ -26,7 +25,7 @@ class Shooting(Acting):
 
     def zero_is_lost(self, _: Any) -> bool:
         """It is not known any more, and there is no switch on some axis to find it again."""
-        lost = not self.position_known and self.capabilities & ZERO_SWITCHES != ZERO_SWITCHES
+        lost = not self.position_known and not self.home_left and self.capabilities & ZERO_SWITCHES != ZERO_SWITCHES
         return lost and (self.zero_was_set or not self.zero_is_here)
 
     def may_try_again(self, _: Any) -> bool:
@@ -71,10 +70,8 @@ class Shooting(Acting):
     def note_zero(self, _: Any) -> None:
         """Zero is found, so where the head points is known."""
         self.position_known = self.zero_was_set = True
-        self.last_move = self.edges = None
-        self.newly = set()
-        for made in self.unchecked.values():
-            made.clear()
+        self.standing = (0, 0)
+        self.forget_edges()
         assert self.boot_id is not None
         self.effects.append(Zeroed(self.boot_id))
 
@@ -86,8 +83,14 @@ class Shooting(Acting):
         """The move under way has ended: the next step."""
         event: Event = data.kwargs["event"]
         self.last_move = self.step(MoveStep)
+        self.standing = (self.last_move.pan_steps, self.last_move.tilt_steps)
         self.still_at_ns = event.at_ns + self.last_move.settle_ns
         self.cursor += 1
+        if self.home_left:
+            self.home_left -= 1
+            self.zero_was_set = self.home_left > 0  # at home it may be set again, by where the head stands
+        elif not self.look_is_due(data):
+            self.take_up_more()
 
     def note_go_on(self, _: Any) -> None:
         """No pause is wanted any more."""
@@ -98,14 +101,6 @@ class Shooting(Acting):
     def greet(self, _: Any) -> None:
         """Say hello."""
         self.effects.append(Greet())
-
-    def move(self, data: Any) -> None:
-        """Turn to the next frame."""
-        step = self.step(MoveStep)
-        request = Move(self._take_id(), Steps(step.pan_steps), Steps(step.tilt_steps))
-        longer_ns = self.program.longest_move_ns if self.from_anywhere else 0
-        self.from_anywhere = False
-        self._command(data, request, step.expected_ns, step.deadline_ns + longer_ns)
 
     def expose(self, data: Any) -> None:
         """Make the intent durable, then release the shutter."""
@@ -188,19 +183,27 @@ class Shooting(Acting):
 
     # The end.
 
+    def not_checked(self) -> str:
+        """A sentence about the axes whose zero nobody could check, empty if there are none."""
+        axes = [axis for axis in AXES if axis not in self.zones]
+        if not axes or all(frame.id in self.by_hand for frame in self.program.frames):
+            return ""
+        return f" Whether {' and '.join(axes)} lost steps was not checked: no switch at zero could be passed."
+
     def close_down(self, data: Any) -> None:
         """Nothing is left to do: disarm the board."""
         self._stop(data)
 
     def complete(self, _: Any) -> None:
         """Every exposure of the program was made."""
-        self.effects.append(End(True, "The run is through."))
+        self.effects.append(End(True, f"The run is through.{self.not_checked()}"))
 
     def complete_unheard(self, _: Any) -> None:
         """Every exposure was made, and then the line went dead: the board disarms itself when it hears nothing."""
         self.effects.append(
             End(
                 True,
-                "The run is through. The board did not answer at the end: support the camera, then cut the motor power.",
+                "The run is through. The board did not answer at the end: support the camera, then cut the motor power."
+                f"{self.not_checked()}",
             )
         )

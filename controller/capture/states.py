@@ -114,6 +114,7 @@ ROWS: tuple[Row, ...] = (
     *_onward(Kind.WAITED, S.RECOVERING, S.EXPOSING, "expose"),
     # Zero where it should be, or not.
     Row(Kind.CHECKED, (S.CHECKING,), S.STOPPING, "stop_distrust", condition="index_is_off_again"),
+    Row(Kind.CHECKED, (S.CHECKING,), S.MOVING, "bring_home", condition="must_bring_home"),
     Row(Kind.CHECKED, (S.CHECKING,), S.REFERENCING, "distrust", condition="index_is_off"),
     *_onward(Kind.CHECKED, S.CHECKING, S.SETTLING),
     # A gust, where the board senses the wind.

@@ -1,21 +1,22 @@
 """What is watched between the photographs: whether zero is where it should be, and whether it blows too hard.
 
-A board notes where the switches at zero change during a move. The program knows which moves pass them; after such a move
-the board is asked, which takes a few milliseconds. A switch that was not passed, or was passed elsewhere, means that
+A board notes where the switches at zero change during a move. The program knows which moves may pass them; after such a
+move the board is asked, which takes a few milliseconds. A switch that was not passed, or was passed elsewhere, means that
 steps were counted that were not made (or that the switch itself has moved): zero is found again, and what was shot since
-it was last seen in its place is suspect and shot again.
+it was last seen in its place is suspect and shot again. What is seen in its place was so during the move that has just
+ended, so it speaks for everything that was shot before that move, and for nothing after it.
 """
 
 from typing import Any
 
-from controller.capture.acting import Acting
+from controller.capture.acting import SWITCHES, Acting
 from controller.capture.effects import Checked, Listen, Send, Timer
 from controller.capture.events import Event
 from controller.capture.recovery import PATIENCE_NS
-from controller.program.index import tolerance_steps
-from controller.program.program import MoveStep
-from controller.session.rows import DoubtReason
-from protocol.messages import ZERO_SWITCHES, GetIndex
+from controller.program.build import home_steps
+from controller.program.index import Found
+from controller.program.program import Crossing
+from protocol.messages import GetIndex
 from protocol.units import NS
 
 MOST_TIMES_OFF = 3
@@ -26,12 +27,6 @@ class Watching(Acting):
     """Conditions, notes and actions of the checks."""
 
     # Conditions.
-
-    def look_is_due(self, _: Any) -> bool:
-        """Where the switches were seen so far is not known, or the move that has ended has passed one."""
-        if not self.capabilities & ZERO_SWITCHES:
-            return False
-        return self.edges is None or (self.last_move is not None and bool(passed(self.last_move)))
 
     def goes_on_unseen(self, data: Any) -> bool:
         """The position is known from an earlier run, and where the switches were seen by then is not."""
@@ -44,6 +39,10 @@ class Watching(Acting):
     def index_is_off_again(self, _: Any) -> bool:
         """And that too often to go on."""
         return bool(self.off) and self.times_off >= MOST_TIMES_OFF
+
+    def must_bring_home(self, _: Any) -> bool:
+        """A switch was not where it should be, and the other axis has none to find its own zero by."""
+        return bool(self.off) and bool(self._blind())
 
     def it_has_blown(self, _: Any) -> bool:
         """It blew too hard until now, so the head must come to rest first."""
@@ -60,22 +59,35 @@ class Watching(Acting):
         """Compare what the board has seen of the switches with what it should have seen."""
         event: Event = data.kwargs["event"]
         assert event.index is not None
-        index, head = event.index, self.program.kit.head
-        edges = {"pan": index.pan_edges, "tilt": index.tilt_edges}
-        at = {"pan": index.pan_steps, "tilt": index.tilt_steps}
+        index = event.index
+        seen = {
+            "pan": (index.pan_edges, index.pan_steps, index.pan_edge),
+            "tilt": (index.tilt_edges, index.tilt_steps, index.tilt_edge),
+        }
         self.off = []
         if self.edges is not None and self.last_move is not None:
-            # A switch may have been passed on the way to a stop close to it, before the move that is looked at now.
-            self.newly |= {axis for axis, count in edges.items() if count != self.edges[axis]}
-            for axis in passed(self.last_move):
-                tolerance = tolerance_steps(head.pan if axis == "pan" else head.tilt)
-                if axis in self.newly and abs(at[axis]) <= tolerance:
-                    self.unchecked[axis].clear()
-                    self.effects.append(Checked((axis,)))
-                else:
-                    self.off.append(axis)
-                self.newly.discard(axis)
-        self.edges = edges
+            crossings = {"pan": self.last_move.pan, "tilt": self.last_move.tilt}
+            for axis in self.zones:
+                count, steps, how = seen[axis]
+                found = self.zones[axis].judge(steps, how) if count != self.edges[axis] else None
+                self._note_axis(axis, crossings[axis], found)
+        self.edges = {axis: count for axis, (count, _, _) in seen.items()}
+        if not self.off:
+            self.take_up_more()
+
+    def _note_axis(self, axis: str, crossing: Crossing, found: Found | None) -> None:
+        """What was found of the switch of one axis after a move, None if it has not changed."""
+        if not crossing.may:
+            return
+        if found is Found.IN_PLACE:
+            self.unchecked[axis].clear()
+            self.effects.append(Checked((axis,)))
+        elif found is Found.ELSEWHERE or (found is None and crossing.must and axis not in self.newly):
+            self.off.append(axis)
+        if found is not None:
+            self.newly.add(axis)
+        if crossing.ends_clear:
+            self.newly.discard(axis)
 
     # Actions.
 
@@ -85,23 +97,36 @@ class Watching(Acting):
 
     def distrust(self, data: Any) -> None:
         """Find zero again, and shoot again what may have been shot askew."""
-        self._suspect()
+        self.lose_place()
         self.times_off += 1
-        self.position_known = False
         self.begin_pass(self.left)
         self.reference(data)
 
+    def bring_home(self, data: Any) -> None:
+        """Take an axis without a switch back to zero first: the board takes for its zero wherever it then stands."""
+        assert self.last_move is not None
+        blind, last = self._blind(), self.last_move
+        self.lose_place()
+        self.times_off += 1
+        self.begin_pass(self.left)
+        standing = (last.pan_steps, last.tilt_steps)
+        frame = next(frame for frame in self.program.frames if frame.id == last.frame)
+        home = home_steps(self.program.kit, frame, standing, ("pan" in blind, "tilt" in blind))
+        self.steps, self.home_left = (*home, *self.steps), len(home)
+        self.move(data)
+
+    def _blind(self) -> list[str]:
+        """The axes on which the board has no switch."""
+        return [axis for axis, switch in SWITCHES.items() if not switch & self.capabilities]
+
     def stop_distrust(self, data: Any) -> None:
         """It happens again and again: somebody must look at the head."""
-        self._suspect()
+        self.lose_place()
         self.why = (
             f"The switch at zero of {' and '.join(self.off)} was found elsewhere {self.times_off + 1} times: "
             "check belt, screws, balance and motor current, then go on; what is suspect is shot again."
         )
         self._stop(data)
-
-    def _suspect(self) -> None:
-        self.once_more({made for axis in self.off for made in self.unchecked[axis]}, DoubtReason.SUSPECT)
 
     def listen(self, _: Any) -> None:
         """Ask whether it blows too hard."""
@@ -128,8 +153,3 @@ class Watching(Acting):
         """It does not drop."""
         self.why = "It has blown too hard for half an hour; shelter the head or wait for calm, then go on."
         self._stop(data)
-
-
-def passed(move: MoveStep) -> list[str]:
-    """The axes whose switch this move has passed."""
-    return [axis for axis, passes in (("pan", move.passes_pan), ("tilt", move.passes_tilt)) if passes]

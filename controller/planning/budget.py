@@ -13,7 +13,8 @@ from controller.planning.order import Motion, Mover, Order, arrange
 from controller.planning.plan import Budget, Frame, OrderCost, Region
 from controller.planning.pose import Pose
 from controller.program import timing
-from controller.program.build import TAKE_UP, build_program
+from controller.program.build import build_program
+from controller.program.course import TAKE_UP
 from controller.program.program import AskStep, MoveStep, Program
 
 
@@ -89,7 +90,8 @@ def _apart(program: Program, links: Links) -> float:
     for step in program.steps:
         if isinstance(step, MoveStep):
             now_ns += step.expected_ns + step.settle_ns
-            first[step.frame] = now_ns
+            if not last[step.frame]:  # what comes after its exposures only looks at the switches
+                first[step.frame] = now_ns
         elif isinstance(step, AskStep):
             first[step.frame] = now_ns
         else:

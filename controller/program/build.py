@@ -9,9 +9,9 @@ from controller.errors import InputError
 from controller.kit.kit import Axis, Head, Kit
 from controller.kit.line import TRIES, retry_ns
 from controller.program import timing
-from controller.program.index import beyond, with_passes
+from controller.program.course import Course, exchange_ns, look_ns, move_ns
 from controller.program.levelled import levelled
-from controller.program.program import AskStep, AxisSetting, ExposeStep, Exposure, MoveStep, Program, Step
+from controller.program.program import AskStep, AxisSetting, Crossing, ExposeStep, Exposure, MoveStep, Program, Step
 from controller.program.turn import Turn
 from protocol.codec import PROTOCOL_VERSION
 from protocol.messages import (
@@ -22,7 +22,6 @@ from protocol.messages import (
     Finished,
     Hello,
     Message,
-    Move,
     Outcome,
     Reference,
     SetAxis,
@@ -37,7 +36,6 @@ if TYPE_CHECKING:
 
 SEARCH_SHARE = 1 / 3  # of the highest speed, while looking for a switch
 CREEP_DIVISOR = 10
-TAKE_UP = 2.0  # how far beyond a frame a move turns before it comes back, as a multiple of the gear's play
 LAG_MARGIN_MS = 250  # what a camera's release may be slower than the kit says before it counts as silent
 
 
@@ -72,14 +70,14 @@ def build_program(kit: Kit, frames: Sequence["Frame"], made: Container[Exposure]
         tilt_search_steps_s=search[1],
         creep_divisor=CREEP_DIVISOR,
         reference_expected_ns=reference_ns,
-        reference_deadline_ns=_reference_deadline_ns(kit, search),
+        reference_deadline_ns=_reference_deadline_ns(kit, (pan, tilt), search),
         stop_deadline_ns=timing.deadline_ns(
             max(s.speed_steps_s * NS // s.accel_steps_s2 for s in (pan, tilt)),  # v / a
             kit.board.baud,
         ),
         longest_move_ns=_longest_move_ns(kit, (pan, tilt), steps),
         steps=steps,
-        expected_ns=_handshake_ns(kit.board.baud) + reference_ns + _steps_ns(steps),
+        expected_ns=_handshake_ns(kit.board.baud) + reference_ns + _steps_ns(steps, kit.board.baud),
     )
 
 
@@ -91,64 +89,51 @@ def build_steps(
     from_anywhere: bool = False,
     standing: tuple[int, int] | None = None,
     turn: Turn | None = None,
+    look: bool = False,
 ) -> tuple[Step, ...]:
-    """The steps that make the `wanted` exposures, in the order of `frames`; with `turn` whole brackets where these are
-    needed.
+    """The steps that make the `wanted` exposures, in the order of `frames`, those by hand last; with `turn` whole
+    brackets where these are needed.
 
     They begin where a reference run ends or, `from_anywhere`, so that an axis with play comes from its proper side
-    wherever it was; `standing` is where that is, in steps, if it is known. Raises InputError where a frame lies outside
-    the head's limits.
+    wherever it was; `standing` is where that is, in steps, if it is known. Whatever moves ends with a look at the
+    switches at zero; so does, with `look`, what does not move. Raises InputError where a frame lies outside the head's
+    limits.
     """
     pan, tilt = _setting(kit, kit.head.pan), _setting(kit, kit.head.tilt)
-    steps: list[Step] = []
-    # A reference run ends a little above zero, so that an axis with play that stays there has come from the wrong side.
-    here = (int(kit.head.pan.backlash_deg > 0), int(kit.head.tilt.backlash_deg > 0))
-    for frame in frames:
+    course = Course(kit, (pan, tilt), standing, from_anywhere=from_anywhere)
+    by_hand: list[Step] = []
+    latest = None  # frame that the head turns to
+    for frame in sorted(frames, key=lambda frame: frame.by_hand):
         exposures = [step for step in _exposures(kit, frame) if (step.frame, step.exposure) in wanted]
+        if not frame.by_hand and (exposures or not course.steps):
+            latest = (frame.id, frame.row)
         if not exposures:
             continue
         if turn is not None:
             whole, numbers = _exposures(kit, frame), turn.order(frame.id, {step.exposure for step in exposures})
             exposures, turn = [whole[number] for number in numbers], turn.after(len(numbers), frame.id)
         if frame.by_hand:
-            steps.append(AskStep(frame.id, frame.row, frame.yaw_deg, frame.pitch_deg))
-        else:
-            target = _target(kit.head, frame)
-            _must_reach(frame, target, pan, tilt)
-            if from_anywhere and not steps:
-                here = _above(target[0], kit.head.pan, pan), _above(target[1], kit.head.tilt, tilt)
-            steps += _moves(kit, (pan, tilt), frame, here, target)
-            here = target
-        steps += exposures
-    return tuple(_with_last_look(kit, (pan, tilt), steps, standing or (0, 0)))
+            by_hand += [AskStep(frame.id, frame.row, frame.yaw_deg, frame.pitch_deg), *exposures]
+            continue
+        target = _target(kit.head, frame)
+        _must_reach(frame, target, pan, tilt)
+        course.shoot((frame.id, frame.row), target, exposures)
+    if latest is not None and (course.steps or look):
+        course.look(latest)
+    return (*course.steps, *by_hand)
 
 
-def look_steps(kit: Kit, frame: "Frame") -> tuple[Step, ...]:
-    """Two moves that pass the switches, from wherever the head stands; named after `frame`, of which nothing is shot."""
+def home_steps(kit: Kit, frame: "Frame", standing: tuple[int, int], home: tuple[bool, bool]) -> tuple[MoveStep, ...]:
+    """The moves that bring the axes marked in `home` (pan, tilt) back to zero; named after `frame`.
+
+    Nothing is said of the switches on the way: this is for a head whose other axis has lost its place.
+    """
     settings = _setting(kit, kit.head.pan), _setting(kit, kit.head.tilt)
-    here, steps = (0, 0), []
-    for side in (1, -1):
-        there = (beyond(kit.head.pan, side), beyond(kit.head.tilt, side))
-        steps.append(_move(kit, settings, (frame.id, frame.row), here, there))
-        here = there
-    return tuple(with_passes(steps, kit, (0, 0))[0])
-
-
-def _with_last_look(
-    kit: Kit, settings: tuple[AxisSetting, AxisSetting], steps: list[Step], standing: tuple[int, int]
-) -> list[Step]:
-    """The steps with a move at the end that passes the switches once more; before any frame that is taken by hand."""
-    marked, look = with_passes(steps, kit, standing)
-    turned = next((place for place, step in enumerate(steps) if isinstance(step, AskStep)), len(steps))
-    moves = [step for step in steps[:turned] if isinstance(step, MoveStep)]
-    if look is None or not moves or any(isinstance(step, MoveStep) for step in steps[turned:]):
-        return marked
-    last = moves[-1]
-    here = (last.pan_steps, last.tilt_steps)
-    # An axis is only ever sent there to pass its switch.
-    passes = {"passes_pan": look[0] != here[0], "passes_tilt": look[1] != here[1]}
-    look_step = replace(_move(kit, settings, (last.frame, last.row), here, look), **passes)
-    return [*marked[:turned], look_step, *marked[turned:]]
+    course = Course(kit, settings, standing, from_anywhere=True)
+    pan, tilt = (0 if at_home else steps for at_home, steps in zip(home, standing, strict=True))
+    course.shoot((frame.id, frame.row), (pan, tilt), [])
+    moves = (step for step in course.steps if isinstance(step, MoveStep))
+    return tuple(replace(move, settle_ns=0, pan=Crossing(), tilt=Crossing()) for move in moves)
 
 
 def _target(head: Head, frame: "Frame") -> tuple[int, int]:
@@ -179,74 +164,10 @@ def _must_reach(frame: "Frame", target: tuple[int, int], pan: AxisSetting, tilt:
             )
 
 
-def _moves(
-    kit: Kit, settings: tuple[AxisSetting, AxisSetting], frame: "Frame", here: tuple[int, int], target: tuple[int, int]
-) -> list[MoveStep]:
-    """The move to a frame; where an axis with play turns back, too far first, so that every frame is approached alike."""
-    axes = (kit.head.pan, kit.head.tilt)
-    settle_ns = timing.settle_ns(kit)
-    stops = [target]
-    pan, tilt = (
-        _beyond(start, goal, axis, setting, frame.id)
-        for start, goal, axis, setting in zip(here, target, axes, settings, strict=True)
-    )
-    if (pan, tilt) != target:
-        stops.insert(0, (pan, tilt))
-    moves = []
-    for stop in stops:
-        moves.append(_move(kit, settings, (frame.id, frame.row), here, stop, settle_ns if stop is target else 0))
-        here = stop
-    return moves
-
-
-def _move(
-    kit: Kit,
-    settings: tuple[AxisSetting, AxisSetting],
-    frame_and_row: tuple[int, int],
-    here: tuple[int, int],
-    there: tuple[int, int],
-    settle_ns: int = 0,
-) -> MoveStep:
-    """One move, with the time it should take and when it is overdue."""
-    expected = _move_ns(kit, settings, here, there)
-    return MoveStep(*frame_and_row, *there, settle_ns, expected, timing.deadline_ns(expected, kit.board.baud))
-
-
-def _beyond(start: int, goal: int, axis: Axis, setting: AxisSetting, frame: int) -> int:
-    """Where an axis turns first on its way to `goal`: too far if it turns back, as far as its limits allow.
-
-    Raises InputError where the limits leave no room for the play itself.
-    """
-    play = axis.backlash_deg * axis.steps_per_degree
-    if goal >= start or play == 0:
-        return goal
-    if goal - play < setting.min_steps:
-        raise InputError(
-            f"frame {frame} lies so close to an axis's limit that its play (backlash_deg) cannot be taken up; "
-            "set min_deg a little lower if the head really reaches it."
-        )
-    return max(goal - math.ceil(TAKE_UP * play), setting.min_steps)
-
-
-def _above(goal: int, axis: Axis, setting: AxisSetting) -> int:
-    """A place from which the play is taken up on the way to `goal`; `goal` itself where the limits leave no room."""
-    room = goal - axis.backlash_deg * axis.steps_per_degree >= setting.min_steps
-    return goal + 1 if axis.backlash_deg > 0 and room else goal
-
-
-def _move_ns(kit: Kit, settings: tuple[AxisSetting, AxisSetting], here: tuple[int, int], target: tuple[int, int]) -> int:
-    turning = max(
-        timing.motion_ns(goal - start, setting.speed_steps_s, setting.accel_steps_s2)
-        for start, goal, setting in zip(here, target, settings, strict=True)
-    )
-    command = Move(CommandId(1), Steps(target[0]), Steps(target[1]))
-    return turning + _exchange_ns(command, kit.board.baud)
-
-
 def _longest_move_ns(kit: Kit, settings: tuple[AxisSetting, AxisSetting], steps: Sequence[Step]) -> int:
     stops = [(0, 0), *((step.pan_steps, step.tilt_steps) for step in steps if isinstance(step, MoveStep))]
     pans, tilts = zip(*stops, strict=True)
-    return _move_ns(kit, settings, (min(pans), min(tilts)), (max(pans), max(tilts)))
+    return move_ns(kit, settings, (min(pans), min(tilts)), (max(pans), max(tilts)))
 
 
 def _exposures(kit: Kit, frame: "Frame") -> list[ExposeStep]:
@@ -261,7 +182,7 @@ def _exposures(kit: Kit, frame: "Frame") -> list[ExposeStep]:
         limit_ms = math.ceil(max(1.0, longest_ms - press_ms))
         wait_ms = max(float(press_ms), open_ms) if kit.board.sync_contact else press_ms + limit_ms
         command = Expose(CommandId(1), frame.id, number, camera.focus_ms, press_ms, limit_ms)
-        expected = round((camera.focus_ms + wait_ms) * MS) + _exchange_ns(command, kit.board.baud)
+        expected = round((camera.focus_ms + wait_ms) * MS) + exchange_ns(command, kit.board.baud)
         steps.append(
             ExposeStep(
                 frame=frame.id,
@@ -279,24 +200,19 @@ def _exposures(kit: Kit, frame: "Frame") -> list[ExposeStep]:
     return steps
 
 
-def _steps_ns(steps: Sequence[Step]) -> int:
+def _steps_ns(steps: Sequence[Step], baud: int) -> int:
     """Time of all steps, with the waits between them: the camera gets ready while the head already turns."""
     total, ready_at = 0, 0
     for step, following in zip(steps, [*steps, None][1:], strict=True):
         total += 0 if isinstance(step, AskStep) else step.expected_ns
         if isinstance(step, MoveStep):
+            total += look_ns(baud) if step.looks else 0
             total = max(total + step.settle_ns, ready_at) if not isinstance(following, MoveStep) else total
         elif isinstance(step, ExposeStep):
             ready_at = total + step.ready_ns
             if isinstance(following, ExposeStep):
                 total = ready_at
     return total
-
-
-def _exchange_ns(command: Message, baud: int) -> int:
-    """Wire time from sending a command to hearing of its end, on top of what the board does in between."""
-    end = Finished(CommandId(1), Outcome.ARRIVED, Steps(1), Steps(1), 1)
-    return timing.wire_ns(command, baud) + timing.wire_ns(end, baud)
 
 
 def _handshake_ns(baud: int) -> int:
@@ -335,9 +251,14 @@ def _reference_ns(setting: AxisSetting, search: int, steps_per_degree: float) ->
     return round((from_below + from_above) / 2 * NS)
 
 
-def _reference_deadline_ns(kit: Kit, search: list[int]) -> int:
-    """A whole turn of search, there and back, is the longest that a reference run may take."""
+def _reference_deadline_ns(kit: Kit, settings: tuple[AxisSetting, AxisSetting], search: list[int]) -> int:
+    """A search over the whole travel, there and back, is the longest that a reference run may take.
+
+    A board gives up a little beyond the travel (protocol/SPEC.md, Reference); it says so before this is over.
+    """
+    travels = [max(setting.max_steps, 0) - min(setting.min_steps, 0) for setting in settings]
+    longest_s = max(2 * travel / speed for travel, speed in zip(travels, search, strict=True))
     turn_s = max(
         2 * 360 * axis.steps_per_degree / speed for axis, speed in zip((kit.head.pan, kit.head.tilt), search, strict=True)
     )
-    return timing.deadline_ns(round(turn_s * NS), kit.board.baud)
+    return timing.deadline_ns(round(max(longest_s, turn_s) * NS), kit.board.baud)

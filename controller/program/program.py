@@ -24,11 +24,24 @@ class AxisSetting:
 
 
 @dataclass(frozen=True, slots=True)
+class Crossing:
+    """What a move has to do with the switch at zero of one axis.
+
+    The switch `may` change during it; it `must` have changed since the axis last stood clear of it; the move `ends_clear`
+    of it.
+    """
+
+    may: bool = False
+    must: bool = False
+    ends_clear: bool = False
+
+
+@dataclass(frozen=True, slots=True)
 class MoveStep:
     """Turn to a frame's absolute position, then wait `settle_ns`.
 
-    `passes_pan` and `passes_tilt` say that since the stops before, the axis has surely passed the switch at its zero, so
-    that the board must have noted it. A move that no exposure follows is there only to pass them.
+    `pan` and `tilt` say what it has to do with the switches at zero. A move that no exposure follows is there only to
+    pass them.
     """
 
     frame: int
@@ -39,8 +52,13 @@ class MoveStep:
     expected_ns: int
     """From sending the command to hearing of its end; settling not included."""
     deadline_ns: int
-    passes_pan: bool = False
-    passes_tilt: bool = False
+    pan: Crossing = Crossing()
+    tilt: Crossing = Crossing()
+
+    @property
+    def looks(self) -> bool:
+        """Whether the board is asked afterwards where it saw the switches."""
+        return self.pan.may or self.tilt.may
 
 
 @dataclass(frozen=True, slots=True)

@@ -85,7 +85,7 @@ def account_of(session: Session, plan: Plan, *, seconds: float | None = None, un
         seed=int(about["seed"]) if about.get("seed", "").isdecimal() else None,
         sentence=UNDER_WAY if under_way else about.get("sentence", NO_END),
         seconds=_run_seconds(shots, about) if seconds is None else seconds,
-        unchecked=(),  # axes whose zero was not checked after the last exposures
+        unchecked=session.unchecked_axes(plan.kit, {frame.id for frame in plan.frames if frame.by_hand}),
         under_way=under_way,
     )
 

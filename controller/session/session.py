@@ -10,13 +10,15 @@ terminal wants of the run is a row of `wishes`.
 """
 
 import sqlite3
-from collections.abc import Iterable, Iterator
+from collections.abc import Container, Iterable, Iterator
 from contextlib import contextmanager, suppress
 from pathlib import Path
 from types import TracebackType
 from typing import Self
 
 from controller.errors import InputError, StorageFailed
+from controller.kit.kit import Kit
+from controller.session.checks import CheckRow, unchecked_axes
 from controller.session.rows import (
     AXES,
     CLOCK_FACT,
@@ -272,6 +274,20 @@ class Session:
                 "INSERT INTO checks (axis, upto) VALUES (?, (SELECT coalesce(max(number), 0) FROM exposures))",
                 [(axis,) for axis in axes],
             )
+
+    def checks(self) -> list[CheckRow]:
+        """All checks of zero in their order."""
+        with _storage(self.path):
+            rows = self._db.execute("SELECT axis, upto FROM checks ORDER BY number").fetchall()
+        return [CheckRow(*row) for row in rows]
+
+    def unchecked_axes(self, kit: Kit, by_hand: Container[int] = frozenset()) -> tuple[str, ...]:
+        """The axes that may have lost steps unnoticed under exposures that count; see `checks.unchecked_axes`."""
+        doubts = Doubts.of(self.doubts())
+        counting = (
+            shot for shot in self.shots() if not doubts.against(shot.intent.frame, shot.intent.exposure, shot.number)
+        )
+        return unchecked_axes(kit, counting, self.checks(), by_hand)
 
     def remembered(self) -> Remembered:
         """What a run that goes on with this session should know."""

@@ -49,8 +49,8 @@ def stands_in(run: Run) -> RunState:
     return run.state
 
 
-def test_a_first_frame_by_hand_is_asked_for_before_anything_moves() -> None:
-    run = begun(with_hand(0))
+def test_frames_by_hand_alone_are_asked_for_before_anything_moves() -> None:
+    run = begun(with_hand(0, 1, 2, 3))
     timer, ask = told(run, Kind.REFERENCED)[1:]
     assert timer == Timer(None, overdue=False)
     assert isinstance(ask, Ask)
@@ -65,20 +65,22 @@ def test_a_first_frame_by_hand_is_asked_for_before_anything_moves() -> None:
     assert isinstance(send.request, Expose)
 
 
-def test_a_frame_by_hand_in_the_middle_and_back_to_the_head() -> None:
+def test_a_frame_by_hand_waits_until_the_head_has_moved_for_the_last_time() -> None:
     run = begun(with_hand(1))
-    told(run, Kind.REFERENCED, Kind.ARRIVED, Kind.WAITED, Kind.EXPOSED, Kind.WAITED)
-    _, timer, ask = told(run, Kind.EXPOSED, at_ns=9 * T)
+    told(run, Kind.REFERENCED)
+    for _ in range(3):
+        told(run, Kind.ARRIVED, Kind.WAITED, Kind.EXPOSED, Kind.WAITED)
+        send = told(run, Kind.EXPOSED, at_ns=9 * T)[1]
+        assert isinstance(send, Send)
+        assert isinstance(send.request, Move)
+    timer, ask = told(run, Kind.ARRIVED, at_ns=9 * T)
     assert timer == Timer(None, overdue=False)
     assert isinstance(ask, Ask)
     assert ask.question.hold_deg == (120.0, -15.5)
     # An answer that comes at once still leaves the camera its time to get ready.
     assert told(run, Kind.ANSWERED, at_ns=9 * T) == [Timer(9 * T + 250_000_000, overdue=False)]
-    told(run, Kind.WAITED, Kind.EXPOSED, Kind.WAITED)
-    move = told(run, Kind.EXPOSED)[1]
-    assert isinstance(move, Send)
-    assert isinstance(move.request, Move)
-    assert run.frame == 2
+    told(run, Kind.WAITED, Kind.EXPOSED, Kind.WAITED, Kind.EXPOSED)
+    assert stands_in(run) is RunState.CLOSING
 
 
 def test_a_last_frame_by_hand_ends_the_run() -> None:
@@ -115,7 +117,7 @@ def test_frames_by_hand_are_asked_for_and_made(numbers: tuple[int, ...], tmp_pat
         aims = [(shot.intent.frame, shot.intent.yaw_deg, shot.intent.pitch_deg) for shot in session.shots()]
     assert result.complete
     assert asked == list(numbers)
-    assert_truly_made(BRACKET, frames, world.truth)
+    assert_truly_made(BRACKET, sorted(frames, key=lambda frame: frame.by_hand), world.truth)
     for frame, yaw_deg, pitch_deg in aims:
         assert (yaw_deg, pitch_deg) == pytest.approx((frames[frame].yaw_deg, frames[frame].pitch_deg), abs=0.002)
 
@@ -181,9 +183,7 @@ def test_a_frame_by_hand_does_not_count_as_a_way_of_the_head() -> None:
     frames = with_hand(1)
     steps = build_program(PLAY, frames).steps
     without = build_program(PLAY, [frame for frame in frames if not frame.by_hand]).steps
-    last = without[-1]
-    assert isinstance(last, MoveStep)  # past the switches, which is left out while somebody may hold the camera
-    assert [step for step in steps if isinstance(step, MoveStep)] == [
-        step for step in without[:-1] if isinstance(step, MoveStep)
-    ]
+    assert isinstance(without[-1], MoveStep)  # past the switches, before somebody may hold the camera
+    assert list(steps[: len(without)]) == list(without)
+    assert not any(isinstance(step, MoveStep) for step in steps[len(without) :])
     assert [step for step in steps if isinstance(step, AskStep)] == [AskStep(1, 0, 120.0, -15.5)]

@@ -99,7 +99,7 @@ def test_the_session_tells_the_truth(tmp_path: Path) -> None:
 def test_the_happenings_are_the_states_in_order(tmp_path: Path) -> None:
     done = run(world_of(KIT), tmp_path)
     states = [happening.state for happening in done.happenings]
-    assert states[:6] == ["connecting", "arming", "referencing", "checking", "moving", "settling"]
+    assert states[:7] == ["connecting", "arming", "referencing", "checking", "moving", "checking", "settling"]
     assert states[-2:] == ["closing", "done"]
     counts = Counter(states)
     assert (counts["moving"], counts["exposing"]) == (len(few_frames()) + 1, PLANNED)  # and a last move past the switches

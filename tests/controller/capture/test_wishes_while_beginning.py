@@ -65,7 +65,7 @@ def test_take_up_stays_within_the_limits() -> None:
     program = build_program(kit, frames)
     tilts = [step.tilt_steps for step in program.steps if hasattr(step, "tilt_steps")]
     assert min(tilts) >= program.tilt.min_steps
-    assert len(tilts) == 4  # the way down turns too far and comes back, and then past the switch
+    assert len(tilts) == 5  # the way down turns too far and comes back, and then pan and tilt go past their switches
 
 
 def test_no_room_to_take_up_is_told() -> None:

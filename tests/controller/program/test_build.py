@@ -92,7 +92,7 @@ KITS = st.builds(
     lambda shutter, speed, baud, contact: kit_of(
         exposure={"shutter_seconds": shutter, "bracket_ev": [-1, 0]},
         head={"pan": {"max_speed_deg_s": speed}, "tilt": {"max_speed_deg_s": speed}},
-        board={"baud": baud, "sync_contact": contact},
+        board={"baud": baud, "sync_contact": contact, "silence_ms": 6000},
     ),
     st.floats(1e-4, 3600),
     st.floats(0.1, 360),
@@ -181,9 +181,10 @@ def test_taking_up_play_is_counted_in_the_time() -> None:
 def test_a_frame_by_hand_is_a_question_and_its_bracket() -> None:
     kit = kit_of(exposure={"bracket_ev": [-2, 0]})
     by_hand = frame(12.0, -90.0, 1).model_copy(update={"by_hand": True})
-    steps = build_program(kit, [frame(0, 0), by_hand]).steps
-    assert steps[3] == AskStep(1, by_hand.row, 12.0, -90.0)
-    assert [isinstance(step, ExposeStep) and step.frame == 1 for step in steps[4:]] == [True, True]
+    steps = build_program(kit, [by_hand, frame(0, 0)]).steps  # last of all, whatever its place
+    assert steps[-3] == AskStep(1, by_hand.row, 12.0, -90.0)
+    assert [isinstance(step, ExposeStep) and step.frame == 1 for step in steps[-2:]] == [True, True]
+    assert isinstance(steps[-4], MoveStep)  # the last look at the switches
 
 
 def test_a_frame_by_hand_may_lie_outside_the_limits() -> None:

@@ -1,0 +1,158 @@
+"""The way of the head from frame to frame while a program is written: its moves, and its looks at the switches at zero.
+
+An axis that never passes its switch on its way would never be checked. So the last thing before the end, or before the
+first frame taken by hand, is a look: from wherever it stands each axis with a switch passes it once more. A long run
+looks in between as well, so that a slip never puts hours of work at stake: when an axis was not checked for STAKE_NS of
+shooting, and a look costs less than SHARE of what is at stake.
+"""
+
+import math
+from collections.abc import Iterable
+
+from controller.errors import InputError
+from controller.kit.kit import Axis, Kit
+from controller.program import timing
+from controller.program.index import Side, zone_of
+from controller.program.program import AxisSetting, ExposeStep, MoveStep, Step
+from protocol.messages import EdgeFlag, Finished, GetIndex, Index, Message, Move, Outcome
+from protocol.units import NS, CommandId, Steps
+
+TAKE_UP = 2.0  # how far beyond a frame a move turns before it comes back, as a multiple of the gear's play
+# Common practice, no source: ten minutes are soon shot again, and one percent of a run is not missed.
+STAKE_NS = 600 * NS
+SHARE = 0.01
+
+Place = tuple[int, int]
+"""Where both axes are sent, in steps: pan, tilt."""
+
+
+class Course:
+    """The steps so far, where they end, and how much of the work since each axis was checked would have to be redone."""
+
+    def __init__(
+        self, kit: Kit, settings: tuple[AxisSetting, AxisSetting], standing: Place | None, *, from_anywhere: bool
+    ) -> None:
+        """Begin where a reference run ends or, `from_anywhere`, at `standing`, which may not be known."""
+        self.steps: list[Step] = []
+        self._kit, self._settings = kit, settings
+        self._axes: tuple[Axis, Axis] = (kit.head.pan, kit.head.tilt)
+        self._from_anywhere = from_anywhere
+        # A reference run ends with a step or so downward, so an axis with play that stays there came the wrong way.
+        after_reference = (int(kit.head.pan.backlash_deg > 0), int(kit.head.tilt.backlash_deg > 0))
+        self._here: Place = (standing or (0, 0)) if from_anywhere else after_reference
+        places = (standing or (None, None)) if from_anywhere else (0, 0)
+        self._sides = [Side(zone_of(kit.head, axis), at) for axis, at in zip(self._axes, places, strict=True)]
+        self._at_stake_ns = [0, 0]
+
+    def shoot(self, frame: tuple[int, int], target: Place, exposures: list[ExposeStep]) -> None:
+        """Turn to a frame (its id and row), with a look on the way where that pays, and make its exposures.
+
+        Where an axis with play turns back it goes too far first, so that every frame is approached alike.
+        """
+        if self._from_anywhere:
+            axes = zip(target, self._axes, self._settings, strict=True)
+            self._here = _pair(_above(goal, axis, setting) for goal, axis, setting in axes)
+        self._look_on_the_way(frame, target)
+        stops = [target]
+        beyond = _pair(
+            _beyond(start, goal, axis, setting, frame[0])
+            for start, goal, axis, setting in zip(self._here, target, self._axes, self._settings, strict=True)
+        )
+        if beyond != target:
+            stops.insert(0, beyond)
+        settle_ns = timing.settle_ns(self._kit)
+        for stop in stops:
+            self._move(frame, stop, settle_ns if stop is target else 0)
+        self.steps += exposures
+        spent_ns = self._move_ns(self._here, target) + sum(step.expected_ns + step.ready_ns for step in exposures)
+        self._at_stake_ns = [at_stake + spent_ns for at_stake in self._at_stake_ns]
+
+    def look(self, frame: tuple[int, int], axes: tuple[int, ...] = (0, 1)) -> None:
+        """Pass the switches of these axes (0 pan, 1 tilt), in moves named after `frame`; nothing is shot."""
+        for stop in self._look_stops(axes):
+            self._move(frame, stop, 0)
+
+    def _look_on_the_way(self, frame: tuple[int, int], target: Place) -> None:
+        pays = tuple(axis for axis in (0, 1) if self._look_pays(axis, target))
+        if pays:
+            self.look(frame, pays)
+
+    def _look_pays(self, axis: int, target: Place) -> bool:
+        if self._at_stake_ns[axis] < STAKE_NS:
+            return False
+        stops = self._look_stops((axis,))
+        if not stops:
+            return False
+        ways = zip([self._here, *stops], [*stops, target], strict=True)
+        longer_ns = sum(self._move_ns(*way) for way in ways) - self._move_ns(self._here, target)
+        return longer_ns <= SHARE * self._at_stake_ns[axis]
+
+    def _look_stops(self, axes: tuple[int, ...]) -> list[Place]:
+        """Stops that take these axes past their switches; an axis that needs fewer of them than the other waits."""
+        stops = [list(self._sides[axis].look()) if axis in axes else [] for axis in (0, 1)]
+        count = max(map(len, stops))
+        pans, tilts = ([here] * (count - len(own)) + own for here, own in zip(self._here, stops, strict=True))
+        return list(zip(pans, tilts, strict=True))
+
+    def _move(self, frame: tuple[int, int], there: Place, settle_ns: int) -> None:
+        """One move, with the time it should take and when it is overdue."""
+        expected_ns = self._move_ns(self._here, there)
+        overdue_ns = timing.deadline_ns(expected_ns, self._kit.board.baud)
+        pan, tilt = (side.goes(steps) for side, steps in zip(self._sides, there, strict=True))
+        self.steps.append(MoveStep(*frame, *there, settle_ns, expected_ns, overdue_ns, pan, tilt))
+        for axis, crossing in enumerate((pan, tilt)):
+            if crossing.must:
+                self._at_stake_ns[axis] = 0
+        self._here, self._from_anywhere = there, False
+
+    def _move_ns(self, here: Place, there: Place) -> int:
+        return move_ns(self._kit, self._settings, here, there)
+
+
+def _pair(places: Iterable[int]) -> Place:
+    pan, tilt = places
+    return pan, tilt
+
+
+def move_ns(kit: Kit, settings: tuple[AxisSetting, AxisSetting], here: Place, target: Place) -> int:
+    """Time of a move from sending the command to hearing of its end."""
+    turning = max(
+        timing.motion_ns(goal - start, setting.speed_steps_s, setting.accel_steps_s2)
+        for start, goal, setting in zip(here, target, settings, strict=True)
+    )
+    command = Move(CommandId(1), Steps(target[0]), Steps(target[1]))
+    return turning + exchange_ns(command, kit.board.baud)
+
+
+def exchange_ns(command: Message, baud: int) -> int:
+    """Wire time from sending a command to hearing of its end, on top of what the board does in between."""
+    end = Finished(CommandId(1), Outcome.ARRIVED, Steps(1), Steps(1), 1)
+    return timing.wire_ns(command, baud) + timing.wire_ns(end, baud)
+
+
+def look_ns(baud: int) -> int:
+    """Wire time of asking where the switches were seen, and of the answer."""
+    answer = Index(1, Steps(1), EdgeFlag.ON, 1, Steps(1), EdgeFlag.ON)
+    return timing.wire_ns(GetIndex(), baud) + timing.wire_ns(answer, baud)
+
+
+def _beyond(start: int, goal: int, axis: Axis, setting: AxisSetting, frame: int) -> int:
+    """Where an axis turns first on its way to `goal`: too far if it turns back, as far as its limits allow.
+
+    Raises InputError where the limits leave no room for the play itself.
+    """
+    play = axis.backlash_deg * axis.steps_per_degree
+    if goal >= start or play == 0:
+        return goal
+    if goal - play < setting.min_steps:
+        raise InputError(
+            f"frame {frame} lies so close to an axis's limit that its play (backlash_deg) cannot be taken up; "
+            "set min_deg a little lower if the head really reaches it."
+        )
+    return max(goal - math.ceil(TAKE_UP * play), setting.min_steps)
+
+
+def _above(goal: int, axis: Axis, setting: AxisSetting) -> int:
+    """A place from which the play is taken up on the way to `goal`; `goal` itself where the limits leave no room."""
+    room = goal - axis.backlash_deg * axis.steps_per_degree >= setting.min_steps
+    return goal + 1 if axis.backlash_deg > 0 and room else goal
