@@ -64,10 +64,11 @@ class Hand:
     def wait_announced(self, why: str, lead_ns: int) -> None:
         """Tell people that the head moves in `lead_ns` and why, and give them that time. Raises RunStopped."""
         while True:
-            opens_ns = self.gate.announce(why, lead_ns)
+            told_ns = self._port.now()
+            self.gate.announce(why, lead_ns)
             self._wait(None, lead_ns)
             # Once more if the host slept over it, or the board restarted meanwhile: somebody may be at it.
-            if self.gate.announced is not None and self._port.now() <= opens_ns + MOMENT_NS:
+            if self.gate.announced is not None and self._port.now() <= told_ns + lead_ns + MOMENT_NS:
                 return
 
     def wait_answer(self, question: Question) -> bool:
