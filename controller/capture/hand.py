@@ -4,7 +4,8 @@ What goes wrong is an exception here, with the sentence for the operator; a run 
 of the state machine. While a person is asked or thinks, the board is kept content and every other word is heard.
 """
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
 from typing import NoReturn
 
 from controller.capture import requests
@@ -103,6 +104,15 @@ class Hand:
             if key is not None:
                 return key
             self._wait(None, LOOK_NS)
+
+    @contextmanager
+    def keys_only(self) -> Iterator[None]:
+        """While single keys are read, no lines are: they come the same way."""
+        self._operator.hear_lines(False)
+        try:
+            yield
+        finally:
+            self._operator.hear_lines(True)
 
     def wait_until(self, over: Callable[[], bool]) -> None:
         """Wait until `over` says so, with everything else heard meanwhile. Raises RunStopped."""

@@ -114,7 +114,7 @@ def jog_by_keys(hand: Hand, keys: Keys, people: People) -> None:
     size_deg = SIZES_DEG[1]
     people.say(HELP)
     ready(hand, people)
-    with keys.reading():  # what was pressed before is dropped
+    with hand.keys_only(), keys.reading():  # what was pressed before is dropped
         people.say(place_text(hand))
         while (key := hand.wait_key(keys.next_key)) not in ("q", "\r", "\n"):
             if key in set("1234"):
