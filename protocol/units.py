@@ -18,7 +18,7 @@ Steps = NewType("Steps", int)
 """An absolute position of one axis in motor steps, counted from the reference switch; 32 bits, signed."""
 
 CommandId = NewType("CommandId", int)
-"""The number of a command, 32 bits; it only grows, and 0 means none."""
+"""The number of a command, 32 bits; each is the `next_id` of the one before, and 0 means none."""
 
 BootId = NewType("BootId", int)
 """The number a board draws each time it starts, 32 bits."""
@@ -27,6 +27,25 @@ Seq = NewType("Seq", int)
 """The number that ties a reply to its request, 8 bits, counted modulo 256."""
 
 NO_COMMAND: Final = CommandId(0)
+
+ID_SPAN: Final = 1 << 32
+"""Command ids count modulo this."""
+
+
+def next_id(command_id: CommandId) -> CommandId:
+    """Return the id that follows: one more, modulo 2^32, and never 0."""
+    return CommandId((command_id + 1) % ID_SPAN or 1)
+
+
+def is_after(a: CommandId, b: CommandId) -> bool:
+    """Return whether id `a` was given out later than `b`, as serial numbers compare.
+
+    That is so when `a` is less than half of all ids ahead of `b` (RFC 1982, section 3.2, with 32 bits). Two ids exactly
+    half of them apart are in no order there; here neither is after the other. Every id is after 0, which means none.
+    """
+    if b == NO_COMMAND:
+        return a != NO_COMMAND
+    return a != NO_COMMAND and 0 < (a - b) % ID_SPAN < ID_SPAN // 2
 
 
 class Axis(IntEnum):
