@@ -12,7 +12,7 @@ from controller.program.program import AskStep, ExposeStep, Exposure, MoveStep, 
 from controller.program.turn import Turn
 from controller.session.rows import AXES, NOTHING, DoubtReason, Intent, Remembered, ShotOutcome
 from protocol.messages import Capability, Expose, Move, Outcome, Reference, Stop
-from protocol.units import BootId, CommandId
+from protocol.units import BootId, CommandId, is_after, next_id
 
 OUTCOMES = {
     Outcome.EXPOSED_SYNC: ShotOutcome.CONFIRMED,
@@ -50,7 +50,7 @@ class Acting:
         self.newly: set[str] = set()  # axes whose switch has changed since it was last looked for
         self.off: list[str] = []  # axes whose switch was not where it should be
         self.times_off = 0
-        self.next_id = first_id
+        self.next_id = CommandId(first_id)
         self.tries = 0
         self.silent_in_row = 0  # exposures that were put off, one after the other
         self.ready_at_ns = 0  # when the camera can take the next exposure
@@ -61,6 +61,11 @@ class Acting:
         self.exposing_id = in_doubt[0]  # the exposure whose outcome is not known yet
         self.exposing = in_doubt[1:]
         self.why = ""
+        self.lie = ""  # what the board said that cannot be true
+        self.refusals = 0  # since the last exposure that was made
+        self.in_vain = 0  # greetings since the board was last heard to be at rest
+        # What was made under zeros that no switch can check.
+        self.uncheckable = [made for axis in AXES if not switched[axis] for made in remembered.unchecked.get(axis, ())]
         self.boot_id = None if remembered.boot_id is None else BootId(remembered.boot_id)
         self.was_armed = False  # in this run
         self.capabilities = Capability(0)
@@ -110,9 +115,11 @@ class Acting:
         """An exposure is made, wherever the news came from."""
         self.left.discard(exposure)
         self.turn = None if self.turn is None else self.turn.after(1, exposure[0])
-        self.interruptions = 0
+        self.interruptions = self.refusals = 0
         for made in self.unchecked.values():
             made.append(exposure)
+        if len(self.unchecked) < len(AXES):
+            self.uncheckable.append(exposure)
 
     def next_step(self) -> None:
         """The step under way is over; what was put off follows when nothing else is left."""
@@ -141,7 +148,9 @@ class Acting:
         """Write how the exposure under way ended, if there is one."""
         event: Event = data.kwargs["event"]
         if self.exposing_id and event.command_id == self.exposing_id and event.outcome in OUTCOMES:
-            self.effects.append(Conclude(self.exposing_id, OUTCOMES[event.outcome], event.board_clock_ms))
+            outcome = OUTCOMES[event.outcome]
+            at_steps = None if event.kind is Kind.AT_REST and not event.known else event.at_steps
+            self.effects.append(Conclude(self.exposing_id, outcome, event.board_clock_ms, at_steps))
             if event.outcome is Outcome.CUT_SHORT:
                 self.lose_turn()
             self.exposing_id = 0
@@ -151,9 +160,13 @@ class Acting:
         self.turn = None if self.turn is None else self.turn.lost(self.exposing[0])
 
     def _take_id(self) -> CommandId:
-        command_id = CommandId(self.next_id)
-        self.next_id += 1
+        command_id, self.next_id = self.next_id, next_id(self.next_id)
         return command_id
+
+    def go_on_after(self, command_id: CommandId) -> None:
+        """A board remembers the last id it took, also from a session before this one: the next one comes after it."""
+        if not is_after(self.next_id, command_id):
+            self.next_id = next_id(command_id)
 
     def _command(self, data: Any, request: Reference | Move | Expose, expected_ns: int, deadline_ns: int) -> None:
         event: Event = data.kwargs["event"]
@@ -163,9 +176,11 @@ class Acting:
         at = self.cursor
         while isinstance(aim := self.steps[at], ExposeStep):
             at -= 1
+        pan_steps = tilt_steps = None
         if isinstance(aim, AskStep):
             yaw_deg, pitch_deg = aim.yaw_deg, aim.pitch_deg
         else:
+            pan_steps, tilt_steps = aim.pan_steps, aim.tilt_steps
             yaw_deg = aim.pan_steps / self.program.pan.steps_per_degree
             pitch_deg = aim.tilt_steps / self.program.tilt.steps_per_degree
         return Intent(
@@ -176,6 +191,8 @@ class Acting:
             yaw_deg=yaw_deg,
             pitch_deg=pitch_deg,
             shutter_s=step.shutter_s,
+            commanded_pan_steps=pan_steps,
+            commanded_tilt_steps=tilt_steps,
         )
 
     def step(self, kind: type[MoveStep] | type[ExposeStep] | type[AskStep]) -> Any:
@@ -189,7 +206,7 @@ class Acting:
         self.effects += [SendUrgent(Stop()), Timer(event.at_ns + self.program.stop_deadline_ns, overdue=True)]
 
     def _fail(self, sentence: str) -> None:
-        self.effects.append(End(False, sentence, early=True))
+        self.effects.append(End(False, self.lie or sentence, early=True))
 
 
 def _turn(kit: Kit, remembered: Remembered) -> Turn | None:

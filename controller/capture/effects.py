@@ -59,6 +59,8 @@ class Conclude:
     command_id: int
     outcome: ShotOutcome
     board_clock_ms: int | None
+    reported_steps: tuple[int, int] | None = None
+    """Pan and tilt, where the board says that the head was."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -66,6 +68,11 @@ class Zeroed:
     """Zero was found by this boot of the board."""
 
     boot_id: int
+
+
+@dataclass(frozen=True, slots=True)
+class ZeroLost:
+    """Where zero is, is not known any more, whatever the board says."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -103,6 +110,6 @@ class End:
     early: bool = False
 
 
-Record: TypeAlias = Intend | Conclude | Zeroed | Checked | Doubt
+Record: TypeAlias = Intend | Conclude | Zeroed | ZeroLost | Checked | Doubt
 """What is written to the session."""
 Effect: TypeAlias = Greet | Reopen | Listen | Send | SendUrgent | Timer | Ask | End | Record

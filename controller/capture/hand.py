@@ -10,12 +10,12 @@ from controller.capture import requests
 from controller.capture.board import BoardClient, Wish
 from controller.capture.events import Event, Kind
 from controller.capture.port import Port
-from controller.capture.sentences import CAUSES, REASONS
+from controller.capture.sentences import TROUBLES, hold, refusal
 from controller.errors import BoardRefused, InputError, LinkLost, RunStopped, WorldError
 from controller.program import timing
 from controller.program.program import Program
 from protocol.messages import ZERO_SWITCHES, Capability, Halt, Move, Stop
-from protocol.units import BootId, CommandId, Steps
+from protocol.units import BootId, CommandId, Steps, next_id
 
 
 class Hand:
@@ -24,7 +24,7 @@ class Hand:
     def __init__(self, port: Port, program: Program, wish: Wish = lambda: None) -> None:
         self._port, self._program, self._wish = port, program, wish
         self._board = BoardClient(port, program)
-        self._next_id = 1
+        self._next_id = CommandId(1)
         self.known = False
         self.at_steps = (0, 0)
         self.capabilities = Capability(0)
@@ -53,7 +53,7 @@ class Hand:
         welcome = self._wait(Kind.WELCOMED, None)
         assert welcome.boot_id is not None
         self.boot_id, self.capabilities = welcome.boot_id, welcome.capabilities or Capability(0)
-        self._next_id = max(self._next_id, welcome.command_id + 1)
+        self._next_id = next_id(welcome.command_id)
         self.wait_rest()
         for request in requests.arming(self._program, self.boot_id, self._take_id):
             self._board.send(request)
@@ -93,8 +93,8 @@ class Hand:
             self.at_steps = rest.at_steps
 
     def _take_id(self) -> CommandId:
-        self._next_id += 1
-        return CommandId(self._next_id - 1)
+        command_id, self._next_id = self._next_id, next_id(self._next_id)
+        return command_id
 
     def _wait(self, wanted: Kind, patience_ns: int | None) -> Event:
         deadline_ns = None if patience_ns is None else self._port.now() + patience_ns
@@ -110,15 +110,18 @@ class Hand:
 
     def _fail(self, event: Event, *, beginning: bool) -> None:
         if event.kind is Kind.LINK_LOST:
-            raise LinkLost("The board does not answer; check the cable and the board's supply.")
+            raise LinkLost(TROUBLES[event.trouble])
         if event.kind is Kind.REFUSED:
-            assert event.reason is not None
-            raise BoardRefused(REASONS[event.reason])
+            raise BoardRefused(refusal(event))
+        if event.kind is Kind.CONTRADICTED:
+            self.known = False
+            self._board.wait_stopped(Stop(), self._program.stop_deadline_ns)
+            raise WorldError(event.sentence)
         if event.kind in {Kind.PAUSE, Kind.STOP, Kind.HALT}:
             self._stop_as_asked(event.kind)
         if event.kind in {Kind.HELD, Kind.RESTARTED} and not beginning:
             self.known = False
-            raise WorldError(CAUSES[event.cause] if event.kind is Kind.HELD else "The board has restarted; begin again.")
+            raise WorldError(hold(event) if event.kind is Kind.HELD else "The board has restarted; begin again.")
 
     def _stop_as_asked(self, kind: Kind) -> NoReturn:
         self._board.wait_stopped(Halt() if kind is Kind.HALT else Stop(), self._program.stop_deadline_ns)

@@ -10,15 +10,20 @@ from typing import Any
 
 from controller.capture.acting import Acting
 from controller.capture.effects import Conclude, Greet, Reopen, Timer
-from controller.capture.events import Event
+from controller.capture.events import Event, Kind
 from controller.session.rows import ShotOutcome
 from protocol.messages import Cause, Outcome, Reason
-from protocol.units import NS
+from protocol.statistics import Trouble
+from protocol.units import NS, CommandId, is_after
 
 FIRST_PAUSE_NS = NS // 2
 LONGEST_PAUSE_NS = 10 * NS
 # How long a run waits for its line. Common practice, no source: long enough to find and mend a pulled cable.
 PATIENCE_NS = 30 * 60 * NS
+# How long it waits where whole frames come and never the answer: waiting mends no firmware and no wrong port.
+PATIENCE_WITH_NONSENSE_NS = 60 * NS
+MOST_REFUSALS = 6  # without an exposure in between
+MOST_GREETINGS = 6  # without hearing in between that the board is at rest
 MOST_INTERRUPTIONS = 20  # without an exposure in between
 # What the head must be looked at for before it may go on.
 NEEDS_A_LOOK = {Cause.LIMIT, Cause.STALL, Cause.STOP_SWITCH, Cause.HOST_HALT}
@@ -68,7 +73,16 @@ class Recovery(Acting):
     def has_patience(self, data: Any) -> bool:
         """It is worth waiting a little longer."""
         event: Event = data.kwargs["event"]
-        return self.suspended_since_ns is not None and event.at_ns - self.suspended_since_ns < PATIENCE_NS
+        patience_ns = PATIENCE_WITH_NONSENSE_NS if event.trouble is Trouble.NO_ANSWER else PATIENCE_NS
+        return self.suspended_since_ns is not None and event.at_ns - self.suspended_since_ns < patience_ns
+
+    def is_refused_again(self, _: Any) -> bool:
+        """It has refused too often, and no exposure was made in between."""
+        return self.refusals + 1 >= MOST_REFUSALS
+
+    def is_greeted_in_vain(self, _: Any) -> bool:
+        """It answers greetings, and never comes to say that it is at rest."""
+        return self.in_vain >= MOST_GREETINGS
 
     # Actions.
 
@@ -78,6 +92,7 @@ class Recovery(Acting):
         self.conclude(data)
         self.tries = 0
         self.interruptions += 1
+        self.refusals += event.kind is Kind.REFUSED
         self.brought_to_rest = False
         self.suspended_since_ns, self.next_pause_ns = event.at_ns, FIRST_PAUSE_NS
         self.effects.append(Timer(event.at_ns + self.next_pause_ns, overdue=False))
@@ -116,13 +131,15 @@ class Recovery(Acting):
         """The board is there: bring it to rest, whatever it does, and hear where it stands."""
         event: Event = data.kwargs["event"]
         same = event.boot_id == self.boot_id
-        if same and self.exposing_id > event.command_id:  # the board never took it, so nothing was exposed
+        self.in_vain += 1
+        never_taken = self.exposing_id and is_after(CommandId(self.exposing_id), event.command_id)
+        if same and never_taken:  # so nothing was exposed
             self.effects.append(Conclude(self.exposing_id, ShotOutcome.UNCONFIRMED, None))
             self.exposing_id = 0
         self.position_known = self.position_known and same
         self.boot_id = event.boot_id
         self.capabilities = event.capabilities or self.capabilities
-        self.next_id = max(self.next_id, event.command_id + 1)
+        self.go_on_after(event.command_id)
         self._stop(data)
 
     def rearm(self, data: Any) -> None:
@@ -137,7 +154,7 @@ class Recovery(Acting):
         if self.exposing_id:  # what is not known by now stays in doubt
             self.lose_turn()
         self.exposing_id = 0
-        self.suspended_since_ns, self.brought_to_rest = None, True
+        self.suspended_since_ns, self.brought_to_rest, self.in_vain = None, True, 0
         self.begin_pass(self.left, event.at_steps if self.position_known else None)
         self.effects.append(Timer(None, overdue=False))
         self.send_arming()

@@ -114,8 +114,7 @@ class Shooting(Acting):
     def arm(self, data: Any) -> None:
         """Tell the board about both axes and allow it to move them."""
         event: Event = data.kwargs["event"]
-        # A board remembers the last id it took, also from a session before this one.
-        self.next_id = max(self.next_id, event.command_id + 1)
+        self.go_on_after(event.command_id)
         self.boot_id = event.boot_id
         self.position_known = self.zero_was_set = False
         self.capabilities = event.capabilities or Capability(0)

@@ -23,7 +23,7 @@ POSITIONS = {"commanded_pan_steps", "commanded_tilt_steps", "reported_pan_steps"
 
 @pytest.fixture
 def old(tmp_path: Path) -> Path:
-    return shutil.copy(OLD, tmp_path / "session.sqlite")
+    return Path(shutil.copy(OLD, tmp_path / "session.sqlite"))
 
 
 def columns(path: Path) -> dict[str, list[tuple[object, ...]]]:
