@@ -49,7 +49,8 @@ class Believed:
     # What the host does.
 
     def greet(self) -> None:
-        """A new conversation: nothing is under way in it."""
+        """A new conversation: nothing is under way in it, and what was, may have been carried out or not."""
+        self._lose_place_if_turning()
         self.asked = None
         self._questions.clear()
 
@@ -61,8 +62,8 @@ class Believed:
     def stop(self, request: Stop | Halt) -> None:
         """Everything that waits for an answer is given up for this."""
         self._questions.clear()
-        turning = self.asked is not None and not isinstance(self.asked.request, Expose)
-        if turning or isinstance(request, Halt):
+        self._lose_place_if_turning()
+        if isinstance(request, Halt):
             self._at_steps = None
 
     def ask(self, *, armed: bool, stopped: bool) -> None:
@@ -145,6 +146,10 @@ class Believed:
         """Where it has seen the switches."""
         before, self._index = self._index, index
         return belief.of_index(index, before, self._capabilities)
+
+    def _lose_place_if_turning(self) -> None:
+        if self.asked is not None and not isinstance(self.asked.request, Expose):
+            self._at_steps = None
 
     def _change(self) -> None:
         """An answer to an earlier question may be older than what is known now: take it for what it says, no more."""

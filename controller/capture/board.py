@@ -205,6 +205,7 @@ class BoardClient:
             self._take_notice(news.message, now)
         elif isinstance(news, Restarted):
             self._believed.forget()
+            self._armed = False
             self._tell(Event(Kind.RESTARTED, now, boot_id=news.boot_id))
         elif isinstance(news, Silent):
             self._ask_at = None
@@ -271,19 +272,20 @@ class BoardClient:
         """An answer that this version cannot read; the first bytes of a Welcome or a Refused it always can."""
         if isinstance(news.request, GetStatus):
             self._believed.unanswered()
-        first = news.payload[0] if news.payload else None
-        if isinstance(news.request, Hello):
-            major = first if news.kind == kind_of(Welcome) else None
-            if first is not None and (major is None or major != PROTOCOL_VERSION.major):
-                self._tell(Event(Kind.REFUSED, now, reason=Reason.VERSION, sentence=other_version(major)))
-                return
-        elif news.kind == kind_of(Refused) and not isinstance(news.request, ALWAYS_OBEYED):
+        first = news.payload[0] if news.payload else 0
+        request, refused = type(news.request).__name__, news.kind == kind_of(Refused)
+        if isinstance(news.request, Hello) and first == Reason.VERSION and refused:
+            self._tell(Event(Kind.REFUSED, now, reason=Reason.VERSION, sentence=other_version(None)))
+        elif isinstance(news.request, Hello) and first != PROTOCOL_VERSION.major and not refused:
+            self._tell(Event(Kind.REFUSED, now, reason=Reason.VERSION, sentence=other_version(first)))
+        elif refused and not isinstance(news.request, ALWAYS_OBEYED):
             self._give_up_command()
-            sentence = unreadable_refusal(type(news.request).__name__, first)
-            self._tell(Event(Kind.REFUSED, now, sentence=sentence))
-            return
-        request, payload = type(news.request).__name__, news.payload.hex(" ")
-        self._hold_against(belief.lie("unreadable", request=request, kind=news.kind, payload=payload))
+            self._tell(Event(Kind.REFUSED, now, sentence=unreadable_refusal(request, first)))
+        elif refused:
+            self._hold_against(belief.lie("refused", request=request, reason=f"reason {first}"))
+        else:
+            payload = news.payload.hex(" ")
+            self._hold_against(belief.lie("unreadable", request=request, kind=news.kind, payload=payload))
 
     def _take_status(self, status: Status, now: int) -> None:
         self._hold_against(self._believed.status(status))

@@ -96,7 +96,7 @@ class Endings(Acting):
         event: Event = data.kwargs["event"]
         if event.cause in {Cause.STALL, Cause.LIMIT}:
             self.once_more({made for axis in self.unchecked.values() for made in axis}, SUSPECT)
-        self._fail(hold(event))
+        self._fail(self.why if self.why and event.cause is Cause.HOST_SILENCE else hold(event))
 
     def stop_stuck(self, data: Any) -> None:
         """Nothing is gained by trying on."""

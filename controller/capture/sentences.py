@@ -62,7 +62,7 @@ def other_version(major: int | None) -> str:
     return f"This board speaks {theirs} of the protocol, this program {PROTOCOL_VERSION.major}.x; update one of them."
 
 
-def unreadable_refusal(request: str, reason: int | None) -> str:
+def unreadable_refusal(request: str, reason: int) -> str:
     """Of a refusal for a reason that this version does not know."""
     return (
         f"The board refused {request} for reason {reason}, which this program does not know; "
