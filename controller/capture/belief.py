@@ -227,15 +227,19 @@ def _of_running(status: Status, known: Known) -> Lie | None:
 
 def _of_place(status: Status, known: Known) -> Lie | None:
     """A head that rests stays where it is, and an armed board knows where that is."""
-    turning = known.asked is not None and not isinstance(known.asked.request, Expose)
-    if known.at_steps is None or turning or status.state not in AT_REST:
+    asked = known.asked
+    turning = asked is not None and not isinstance(asked.request, Expose)
+    ended = asked is not None and status.finished_id == asked.request.command_id
+    if status.state not in AT_REST or ((known.at_steps is None or turning) and not ended):
         return None
     if status.flags & KNOWN != KNOWN:
         flags = {"pan": StatusFlag.PAN_KNOWN, "tilt": StatusFlag.TILT_KNOWN}
         unknown = " and ".join(axis for axis, flag in flags.items() if not status.flags & flag)
         return lie("forgot", axes=unknown) if status.flags & StatusFlag.ARMED else None
     there = (status.pan_steps, status.tilt_steps)
-    return None if there == known.at_steps else lie("moved", there=place(*there), here=place(*known.at_steps))
+    if turning or known.at_steps is None or there == known.at_steps:
+        return None
+    return lie("moved", there=place(*there), here=place(*known.at_steps))
 
 
 def of_index(index: Index, before: Index | None, capabilities: Capability) -> Lie | None:

@@ -14,8 +14,8 @@ Say = Callable[[LyingBoard, Message], Words]
 
 @dataclass(frozen=True)
 class Lie:
-    """`deed` changes the board, `say` what it sends. `speaks_of` is a pattern for the sentence; `patience_s`, how long
-    the run may go on; `stream`, bytes that come all the time.
+    """`deed` changes the board, `say` what it sends. `speaks_of` is a pattern for the sentence, "complete" among it only if
+    the lie does no harm; `patience_s`, how long the run may go on; `stream`, bytes that come all the time.
     """
 
     speaks_of: str
@@ -153,8 +153,12 @@ LIES: dict[str, Lie] = {
     ),
     "wanders while it rests": Lie("not told to move", say=edit("Status", pan=lambda b, f: f["pan"] + b.now // NS + 1)),
     "is elsewhere in Status": Lie("not told to move", say=edit("Status", tilt=lambda _, f: f["tilt"] - 40)),
-    "forgets where pan is": Lie("where pan points", say=edit("Status", flags=lambda _, f: f["flags"] & ~2)),
-    "forgets where both are": Lie("where pan and tilt", say=edit("Status", flags=lambda _, f: f["flags"] & 1)),
+    "forgets where pan is": Lie(
+        "where pan points", say=both(lose("Finished"), edit("Status", flags=lambda _, f: f["flags"] & ~2))
+    ),
+    "forgets where both are": Lie(
+        "where pan and tilt", say=both(lose("Finished"), edit("Status", flags=lambda _, f: f["flags"] & 1))
+    ),
     # How long things take.
     "answers at once": Lie("at least", acts(quick=0.0, hurry=0.0)),
     "takes half the time": Lie("at least", acts(quick=0.5)),
@@ -179,13 +183,13 @@ LIES: dict[str, Lie] = {
     "arrives whatever it was told": Lie("ended with ARRIVED", say=edit("Finished", outcome=1)),
     "exposes whatever it was told": Lie("ended with EXPOSED", say=edit("Finished", outcome=3)),
     "cuts everything short": Lie("interrupted", say=edit("Finished", outcome=6)),
-    "has an outcome of its own": Lie("ended with NONE", say=edit("Finished", outcome=99)),
+    "has an outcome of its own": Lie("ended with NONE|complete", say=edit("Finished", outcome=99)),
     "has an outcome of its own in Status, too": Lie(
         "cannot read|ended with", say=both(edit("Finished", outcome=99), edit("Status", outcome=99))
     ),
     "says everything twice": Lie("complete", say=lambda _, message: [message, message]),
     "repeats Finished": Lie("complete", say=again("Finished", 20)),
-    "contradicts its Finished in Status": Lie("ended", say=edit("Status", outcome=1)),
+    "contradicts its Finished in Status": Lie("ended|complete", say=edit("Status", outcome=1)),
     # The camera.
     "fires no shutter, and has no answer": Lie("camera did not answer", acts(fires=False)),
     "fires no shutter, and says that it did at once": Lie(
@@ -208,7 +212,9 @@ LIES: dict[str, Lie] = {
     # Refusals.
     **{f"refuses everything for reason {reason}": Lie(NO, say=refuse(reason)) for reason in (*range(1, 11), 200)},
     **{
-        f"refuses {name} for reason {reason}": Lie(NO, say=refuse(reason, name))
+        f"refuses {name} for reason {reason}": Lie(
+            NO + ("|complete" if name == "Expose" else ""), say=refuse(reason, name)
+        )
         for name in ("SetAxis", "Arm", "Reference", "Move", "Expose", "Stop", "GetStatus", "GetIndex")
         for reason in (1, 2, 5, 6, 8, 200)
     },

@@ -123,9 +123,9 @@ def test_there_are_enough_lies() -> None:
 def test_a_lie_ends_in_time_with_its_name_and_no_claim(name: str, begins: int, tmp_path: Path) -> None:
     trial = Trial([LIES[name]], begins, tmp_path)
     trial.check()
-    if not trial.result.complete:
+    if begins == 0 or not trial.result.complete:  # a board that is already greeted, say, cannot lie in its Welcome
         assert re.search(LIES[name].speaks_of, trial.result.sentence), trial.result.sentence
-        assert len(trial.result.sentence) > 40
+    assert trial.result.complete or len(trial.result.sentence) > 40
 
 
 @pytest.mark.parametrize("seed", range(PAIRS))
