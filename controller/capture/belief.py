@@ -33,6 +33,10 @@ Place = tuple[int, int]
 # half a percent; common practice, no source), a board rounds ramps to whole steps, and milliseconds are counted whole.
 SHARE = 0.05
 MARGIN_NS = 20 * MS
+# A simulated rig may live faster than the host (`simulate --speed`): a clock that runs faster than this, evenly, is
+# such a one's, and its commands may be as much faster, with some leeway for a busy computer.
+FAST = 1.5
+LEEWAY = 1.25
 LEAST_RECEIVE_BYTES = 43  # protocol/SPEC.md, Welcome
 
 MADE = {Outcome.EXPOSED_SYNC, Outcome.EXPOSED_BLIND}
@@ -106,6 +110,10 @@ class Asked:
     sent_ns: int
     from_steps: Place | None
     clock_ms: int | None
+    clock_at_ns: int = 0
+    """When `clock_ms` was heard."""
+    rate: float | None = None
+    """How many seconds of the board's clock pass in one of the host's, None while that is not known."""
     accepted: bool = False
 
     @property
@@ -178,7 +186,7 @@ def of_end(asked: Asked, told: Told, program: Program, capabilities: Capability)
     moves = not isinstance(asked.request, Expose)
     least_ns = _least_ns(asked, told.outcome, program, capabilities)
     took_ns = told.heard_ns - asked.sent_ns
-    if took_ns < least_ns:
+    if took_ns * _rate(asked, told) < least_ns:
         return lie("too_soon", place=moves, what=asked.what, took=took_ns / 1e9, least=least_ns / 1e9)
     if asked.clock_ms is None:
         return None
@@ -188,6 +196,15 @@ def of_end(asked: Asked, told: Told, program: Program, capabilities: Capability)
     if counted_ns < least_ns:
         return lie("too_soon_by_its_clock", place=moves, what=asked.what, took=counted_ns / 1e9, least=least_ns / 1e9)
     return None
+
+
+def _rate(asked: Asked, told: Told) -> float:
+    """How much faster than the host the board lives: 1 for a real one."""
+    rate = asked.rate
+    if rate is None and asked.clock_ms is not None:  # nothing to go by yet but this command itself
+        counted_ns = (told.clock_ms - asked.clock_ms) % ID_SPAN * MS
+        rate = counted_ns / max(1, told.heard_ns - asked.clock_at_ns)
+    return rate * LEEWAY if rate is not None and rate > FAST else 1.0
 
 
 def of_status(status: Status, known: Known) -> Lie | None:

@@ -23,7 +23,9 @@ from protocol.messages import (
     Stop,
     Welcome,
 )
-from protocol.units import BootId, CommandId
+from protocol.units import ID_SPAN, MS, BootId, CommandId
+
+STRETCH_NS = 500 * MS
 
 
 class Believed:
@@ -37,6 +39,9 @@ class Believed:
         self.latest: Asked | None = None
         self._at_steps: Place | None = None
         self._clock_ms: int | None = None
+        self._clock_at_ns = 0
+        self._mark: tuple[int, int] | None = None  # an earlier reading of its clock, and when that was
+        self._rate: float | None = None
         self._status_clock_ms: int | None = None
         self._index: Index | None = None
         self._questions: deque[Known | None] = deque()  # what was known when each status was asked for
@@ -56,7 +61,7 @@ class Believed:
 
     def send(self, request: Reference | Move | Expose, now: int) -> None:
         """A command goes out."""
-        self.asked = self.latest = Asked(request, now, self._at_steps, self._clock_ms)
+        self.asked = self.latest = Asked(request, now, self._at_steps, self._clock_ms, self._clock_at_ns, self._rate)
         self._change()
 
     def stop(self, request: Stop | Halt) -> None:
@@ -98,7 +103,7 @@ class Believed:
     def forget(self) -> None:
         """It is another boot of the board: nothing that was believed of the one before holds."""
         self.asked = self.latest = self._at_steps = self._boot_id = None
-        self._clock_ms = self._status_clock_ms = self._index = None
+        self._clock_ms = self._status_clock_ms = self._index = self._mark = self._rate = None
         self._change()
 
     def is_ours(self, command_id: CommandId) -> bool:
@@ -116,18 +121,19 @@ class Believed:
             self._at_steps = asked.ends_at
         elif not isinstance(asked.request, Expose):
             self._at_steps = None
-        self._clock_ms = told.clock_ms
+        self._read_clock(told.clock_ms, told.heard_ns)
         return None
 
     def unanswered(self) -> Known | None:
         """The question that was asked first is answered: what was known by then, None if that has changed since."""
         return self._questions.popleft() if self._questions else None
 
-    def status(self, status: Status) -> Lie | None:
+    def status(self, status: Status, now: int) -> Lie | None:
         """The answer to the question that was asked first."""
         known = self.unanswered()
         lie = belief.of_status(status, known) if known is not None else None
-        self._status_clock_ms = self._clock_ms = status.clock_ms
+        self._status_clock_ms = status.clock_ms
+        self._read_clock(status.clock_ms, now)
         return lie
 
     def rest(self, status: Status, now: int) -> Lie | None:
@@ -146,6 +152,16 @@ class Believed:
         """Where it has seen the switches."""
         before, self._index = self._index, index
         return belief.of_index(index, before, self._capabilities)
+
+    def _read_clock(self, clock_ms: int, now: int) -> None:
+        """The least rate counts, over stretches long enough to tell: a clock that only jumps is not a fast one."""
+        self._clock_ms, self._clock_at_ns = clock_ms, now
+        if self._mark is None:
+            self._mark = (clock_ms, now)
+        elif now - self._mark[1] >= STRETCH_NS:
+            rate = (clock_ms - self._mark[0]) % ID_SPAN * MS / (now - self._mark[1])
+            self._rate = rate if self._rate is None else min(self._rate, rate)
+            self._mark = (clock_ms, now)
 
     def _lose_place_if_turning(self) -> None:
         if self.asked is not None and not isinstance(self.asked.request, Expose):

@@ -288,7 +288,7 @@ class BoardClient:
             self._hold_against(belief.lie("unreadable", request=request, kind=news.kind, payload=payload))
 
     def _take_status(self, status: Status, now: int) -> None:
-        self._hold_against(self._believed.status(status))
+        self._hold_against(self._believed.status(status, now))
         if self._believed.is_ours(status.finished_id):
             at_steps = (status.pan_steps, status.tilt_steps)
             self._take_ending(Told(status.finished_outcome, at_steps, status.finished_clock_ms, now))

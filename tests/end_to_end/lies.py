@@ -14,8 +14,8 @@ Say = Callable[[LyingBoard, Message], Words]
 
 @dataclass(frozen=True)
 class Lie:
-    """`deed` changes the board, `say` what it sends. `speaks_of` is a pattern for the sentence, "complete" among it only if
-    the lie does no harm; `patience_s`, how long the run may go on; `stream`, bytes that come all the time.
+    """`deed` changes the board, `say` what it sends. `speaks_of` is a pattern for the sentence, with "complete" only
+    if the lie does no harm; `patience_s`, how long the run may go on; `stream`, bytes that come all the time.
     """
 
     speaks_of: str
@@ -165,6 +165,11 @@ LIES: dict[str, Lie] = {
     "exposes in no time": Lie("at least", acts(hurry=0.0)),
     "takes a hundredth of the time by its clock": Lie(
         "at least|backward", say=edit("Finished", clock_ms=lambda _, f: 1000 + f["clock_ms"] // 100)
+    ),
+    "answers at once, with a clock that jumps": Lie(
+        "at least",
+        acts(quick=0.0, hurry=0.0),
+        edit("Finished", clock_ms=lambda b, f: f["clock_ms"] + 60_000 * b.finished),
     ),
     "its clock stands still": Lie(
         "at least|backward", say=both(edit("Finished", clock_ms=5), edit("Status", clock_ms=5, finished_ms=5))

@@ -80,7 +80,7 @@ class Trial:
                 (one.frame, one.exposure) == (intent.frame, intent.exposure)
                 and one.still
                 and shot.intended_ns <= one.at_ns <= shot.ended_ns
-                and all(abs(at - there) <= 1 for at, there in zip(one.at_steps, place, strict=True))
+                and all(abs(at - there) <= 1 for at, there in zip(one.at_steps, place, strict=True) if there is not None)
                 for one in self.board.truth
             ):
                 wrong.append(f"{intent} was recorded as {shot.outcome}")
@@ -102,7 +102,7 @@ class Trial:
         if self.result.complete:
             assert self.made == {(frame.id, number) for frame in FRAMES for number in range(2)}
         if self.lied_ns is not None:
-            patience_ns = max(lie.patience_s for lie in self.lies) * NS
+            patience_ns = max((lie.patience_s for lie in self.lies), default=0.0) * NS
             assert self.result.ended_ns - self.lied_ns <= patience_ns, self.result.sentence
 
 
