@@ -185,6 +185,8 @@ def of_end(asked: Asked, told: Told, program: Program, capabilities: Capability)
         return lie("elsewhere", what=asked.what, there=place(*told.at_steps), here=place(*asked.ends_at))
     moves = not isinstance(asked.request, Expose)
     least_ns = _least_ns(asked, told.outcome, program, capabilities)
+    if asked.clock_ms is None and isinstance(asked.request, Reference):
+        return None  # mostly the first command of all: how fast the board lives cannot be told yet
     took_ns = told.heard_ns - asked.sent_ns
     if took_ns * _rate(asked, told) < least_ns:
         return lie("too_soon", place=moves, what=asked.what, took=took_ns / 1e9, least=least_ns / 1e9)

@@ -131,10 +131,15 @@ def test_a_command_has_the_ends_it_can_have(request_: Move | Reference | Expose,
 def test_a_reference_run_moves_if_there_is_a_switch() -> None:
     request = Reference(ID, PROGRAM.pan_search_steps_s, PROGRAM.tilt_search_steps_s, 10)
     at_once = Told(Outcome.REFERENCED, (0, 0), 0, NOW + MS)
-    assert belief.of_end(asked(request), at_once, PROGRAM, FITTED) is not None
-    assert belief.of_end(asked(request), at_once, PROGRAM, Capability.SYNC_CONTACT) is None
-    assert belief.of_end(asked(request), replace(at_once, heard_ns=NOW + 3000 * MS), PROGRAM, FITTED) is None
-    assert belief.of_end(asked(request), replace(at_once, at_steps=(0, 1)), PROGRAM, FITTED) is not None
+    assert belief.of_end(asked(request, (0, 0), 0), at_once, PROGRAM, FITTED) is not None
+    assert belief.of_end(asked(request, (0, 0), 0), at_once, PROGRAM, Capability.SYNC_CONTACT) is None
+    assert (
+        belief.of_end(
+            asked(request, (0, 0), 0), replace(at_once, heard_ns=NOW + 3000 * MS, clock_ms=3000), PROGRAM, FITTED
+        )
+        is None
+    )
+    assert belief.of_end(asked(request, (0, 0), 0), replace(at_once, at_steps=(0, 1)), PROGRAM, FITTED) is not None
 
 
 STATUS = Status(
