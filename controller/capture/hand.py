@@ -15,12 +15,12 @@ from controller.capture.gate import Gate
 from controller.capture.operator import NOBODY, Asked
 from controller.capture.people import MOMENT_NS, Question
 from controller.capture.port import Port
-from controller.capture.sentences import CAUSES, REASONS
+from controller.capture.sentences import TROUBLES, hold, refusal
 from controller.errors import BoardRefused, InputError, LinkLost, RunStopped, WorldError
 from controller.program import timing
 from controller.program.program import Program
 from protocol.messages import ZERO_SWITCHES, Capability, Halt, Move, Stop
-from protocol.units import MS, BootId, CommandId, Steps
+from protocol.units import MS, BootId, CommandId, Steps, next_id
 
 LOOK_NS = 50 * MS  # between two looks at what somebody may have pressed
 STOPPING = {Kind.PAUSE, Kind.STOP, Kind.HALT}
@@ -36,7 +36,7 @@ class Hand:
         self._port, self._program, self._operator = port, program, operator
         self.gate = Gate.of_simulation() if gate is None else gate
         self._board = BoardClient(port, program, self.gate)
-        self._next_id = 1
+        self._next_id = CommandId(1)
         self._greeted = self._armed = False
         self.known = False
         self.at_steps = (0, 0)
@@ -129,7 +129,7 @@ class Hand:
         assert welcome is not None
         assert welcome.boot_id is not None
         self.boot_id, self.capabilities = welcome.boot_id, welcome.capabilities or Capability(0)
-        self._next_id = max(self._next_id, welcome.command_id + 1)
+        self._next_id = next_id(welcome.command_id)
         self.wait_rest()
 
     def wait_armed(self) -> None:
@@ -191,8 +191,8 @@ class Hand:
             self.at_steps = rest.at_steps
 
     def _take_id(self) -> CommandId:
-        self._next_id += 1
-        return CommandId(self._next_id - 1)
+        command_id, self._next_id = self._next_id, next_id(self._next_id)
+        return command_id
 
     def _wait(self, wanted: Kind | None, patience_ns: int | None) -> Event | None:
         """Wait for an event of a kind; with None let `patience_ns` pass."""
@@ -212,10 +212,13 @@ class Hand:
     def _heed(self, event: Event, *, beginning: bool = False) -> None:
         """Something else than what is waited for: raise where that ends it."""
         if event.kind is Kind.LINK_LOST:
-            raise LinkLost("The board does not answer; check the cable and the board's supply.")
+            raise LinkLost(TROUBLES[event.trouble])
         if event.kind is Kind.REFUSED:
-            assert event.reason is not None
-            raise BoardRefused(REASONS[event.reason])
+            raise BoardRefused(refusal(event))
+        if event.kind is Kind.CONTRADICTED:
+            self.known = self._armed = False
+            self._board.wait_stopped(Stop(), self._program.stop_deadline_ns)
+            raise WorldError(event.sentence)
         if event.kind in STOPPING:
             self._stop_as_asked(event.kind)
         if event.kind is Kind.RESTARTED and not self._armed and event.boot_id is not None:
@@ -223,7 +226,7 @@ class Hand:
             self.gate.shut()
         elif event.kind in {Kind.HELD, Kind.RESTARTED} and self._armed and not beginning:
             self.known = self._armed = False
-            raise WorldError(CAUSES[event.cause] if event.kind is Kind.HELD else "The board has restarted; begin again.")
+            raise WorldError(hold(event) if event.kind is Kind.HELD else "The board has restarted; begin again.")
 
     def _stop_as_asked(self, kind: Kind) -> NoReturn:
         self._armed = False

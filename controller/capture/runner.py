@@ -24,6 +24,7 @@ from controller.capture.effects import (
     Shut,
     Timer,
     Zeroed,
+    ZeroLost,
 )
 from controller.capture.events import Event, Kind
 from controller.capture.gate import Gate
@@ -210,12 +211,14 @@ class Runner:
         match effect:
             case Intend(intent):
                 self._session.intend(intent, at_ns)
-            case Conclude(command_id, outcome, clock_ms):
-                self._session.conclude(command_id, outcome, at_ns, clock_ms)
+            case Conclude(command_id, outcome, clock_ms, reported_steps):
+                self._session.conclude(command_id, outcome, at_ns, clock_ms, reported_steps)
                 if outcome.made:
                     self._on_exposure()
             case Zeroed(boot_id):
                 self._session.note_zero(boot_id)
+            case ZeroLost():
+                self._session.forget_zero()
             case Checked(axes):
                 self._session.note_checked(axes)
             case Doubt(exposures, why):
