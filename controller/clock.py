@@ -3,7 +3,6 @@
 import time
 from datetime import UTC, datetime
 
-
 # The clock that goes on while the computer sleeps, where the system has a choice of two: a command that ended in the
 # meantime took as long as it took.
 _AWAKE_OR_NOT: int | None = getattr(time, "CLOCK_BOOTTIME", getattr(time, "CLOCK_MONOTONIC", None))

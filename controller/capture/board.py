@@ -65,7 +65,7 @@ ENDINGS = {
     Outcome.NO_SYNC: Kind.NOT_CONFIRMED,
     Outcome.CUT_SHORT: Kind.CUT_SHORT,
 }
-UNMET = {Cause.LIMIT}  # what ends a reference run that does not meet a switch
+UNMET = {Cause.LIMIT, Cause.ZERO_NOT_FOUND}  # what ends a reference run that does not meet a switch
 ALWAYS_OBEYED = (Hello, GetStatus, GetIndex, Stop, Halt)
 WORD_ON_WORK = {*ENDINGS.values(), Kind.WELCOMED, Kind.ARMED, Kind.CHECKED, Kind.CALM, Kind.GUSTY, Kind.REFUSED}
 

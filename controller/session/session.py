@@ -4,9 +4,8 @@ An exposure's row is made before the shutter command goes out (the intent) and c
 how it ended (the outcome). A row without an outcome is an exposure in doubt. `confirmed` means that the camera's
 sync contact answered, `assumed` that none is fitted and the time simply passed; the words are never mixed.
 
-An exposure that was made and does not count any more (a doubt about where the head pointed, a wish for another try) is
-never taken back: a row of `doubts` says up to which number the exposures of a frame do not count, and why. What another
-terminal wants of the run is a row of `wishes`.
+An exposure that was made and does not count any more is never taken back: a row of `doubts` says up to which number the
+exposures of a frame do not count, and why. What another terminal requests of the run is a row of `wishes`.
 
 Sessions of older versions are migrated (`migrations.py`): the file itself when it is opened to write, a copy in memory
 when it is opened to read.
