@@ -42,6 +42,14 @@ TROUBLES: dict[Trouble | None, str] = {
     "board's port and that nothing else talks to it, and its firmware with `fullturn board check`, then go on.",
 }
 
+# The same while the run waits for it to come back.
+LOST: dict[Trouble | None, str] = {
+    None: "The port is gone. The run is suspended until it is back.",
+    Trouble.NOTHING: "The board does not answer: not a byte comes. The run is suspended until it does.",
+    Trouble.NOISE: "Bytes come from the board, but no whole frames. The run is suspended until it answers.",
+    Trouble.NO_ANSWER: "Frames come from the board, but not its answer. The run is suspended until it answers.",
+}
+
 
 def refusal(event: Event) -> str:
     """Why a board said no."""
