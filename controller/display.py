@@ -139,7 +139,7 @@ def screen_text(seen: Seen, run: Watched, now_ns: int, time_of_day: datetime) ->
         f"{where}{doing}",
         f"{seen.made_before + seen.done} of {seen.made_before + seen.total} exposures; "
         f"{duration((now_ns - seen.began_ns) / NS)} done, {duration(left_s)} left, ends about {ends}",
-        f"Next pause: {pause}; Ctrl-C pauses, then stops, then halts; or type a wish and Enter",
+        f"Next pause: {pause}; Ctrl-C pauses, then stops, then halts; or type a request and Enter",
         f"Line: {line.sent} frames sent, {line.retransmitted} repeated, {line.damaged} damaged",
         f"Last warning: {seen.warning or 'none'}",
     ]

@@ -33,6 +33,8 @@ class RigSpec:
     scenario: Scenario = NOTHING
     gusty_from_deg: float | None = None
     """From which shaking on the board's wind sensor calls it gusty; None where none is fitted."""
+    boots: Random | None = None
+    """Where boot ids are drawn from; None: from the seed. A rig that is served again and again must not repeat them."""
 
 
 class Rig:
@@ -75,7 +77,7 @@ class Rig:
         return Board(
             self.head,
             self.camera,
-            self._random,
+            self._spec.boots or self._random,
             sync_contact=self._spec.sync_contact,
             gusty_from_deg=self._spec.gusty_from_deg,
             max_step_rate=self._spec.max_step_rate,

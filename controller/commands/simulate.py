@@ -5,6 +5,7 @@ import sys
 from collections.abc import Callable
 from dataclasses import dataclass, replace
 from pathlib import Path
+from random import SystemRandom
 
 from controller.capture.interrupts import Interrupts
 from controller.commands.faults import scenario_named
@@ -51,7 +52,7 @@ def simulate_command(
     WorldError, StorageFailed.
     """
     kit = load_kit(kit_path)
-    rig = Rig(replace(rig_spec(kit, seed), scenario=scenario_named(faults)))
+    rig = Rig(replace(rig_spec(kit, seed), scenario=scenario_named(faults), boots=SystemRandom()))
     if truth_path is not None and truth_path.exists():
         rig.truth = _earlier(truth_path)
     written = before = len(rig.truth.exposures)
