@@ -3,10 +3,14 @@
 import time
 from datetime import UTC, datetime
 
+# The clock that goes on while the computer sleeps, where the system has a choice of two: a command that ended in the
+# meantime took as long as it took.
+_AWAKE_OR_NOT: int | None = getattr(time, "CLOCK_BOOTTIME", getattr(time, "CLOCK_MONOTONIC", None))
+
 
 def monotonic_ns() -> int:
-    """Nanoseconds that only grow, from some moment; for everything that is waited for."""
-    return time.monotonic_ns()
+    """Nanoseconds that only grow, from some moment, also while the computer sleeps; for everything that is waited for."""
+    return time.monotonic_ns() if _AWAKE_OR_NOT is None else time.clock_gettime_ns(_AWAKE_OR_NOT)
 
 
 def wait_ns(duration_ns: int) -> None:

@@ -50,10 +50,6 @@ DOING = {
 }
 PAUSED = "Paused: the head stays still. Enter or `go-on` goes on, `stop` ends."
 WARNINGS = {
-    (
-        "suspended",
-        "link_lost",
-    ): "The line is dead. The run is suspended until the board answers again.",
     ("suspended", "restarted"): "The board has restarted. The run is suspended; zero must be found again.",
     ("suspended", "overdue"): "A command takes too long; asking the board.",
     ("suspended", "held"): "The board heard nothing from here for too long and stopped; the run goes on soon.",
@@ -158,6 +154,7 @@ class Display:
         self._seen, self.say, self._live, self._log = seen, say, live, log
         self._run: Watched | None = None
         self._fresh_ns = 0
+        self._warned = ""  # since the last exposure
 
     def watch(self, run: Watched) -> None:
         """The run to look at."""
@@ -174,9 +171,16 @@ class Display:
             self.say(PAUSED)
         self._write({"state": happening.state, "what": happening.what, "frame": happening.frame}, happening.at_ns)
 
+    def warn(self, sentence: str) -> None:
+        """Something that the operator should know, once for each suspension."""
+        if self._live is None and sentence != self._warned:
+            self.say(sentence)
+        self._warned = self._seen.warning = sentence
+
     def exposed(self) -> None:
         """An exposure is made."""
         seen = self._seen
+        self._warned = ""
         seen.exposed()
         self._write({"made": seen.made_before + seen.done}, None)
         if self._live is None and worth_a_line(seen.done, seen.total):

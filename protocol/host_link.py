@@ -10,8 +10,8 @@ at a time and the others wait in a bounded queue. Events are handed out lazily, 
     link.take(now)                bytes to write
     link.next_deadline()          how long to wait at most
 
-Every request that was queued ends in exactly one Answered or Abandoned, or else in the one Silent that ends
-them all. An abandoned or unanswered request may still have been carried out: ask for a Status.
+Every request that was queued ends in exactly one Answered, Unreadable or Abandoned, or else in the one Silent that
+ends them all. An abandoned or unanswered request may still have been carried out: ask for a Status.
 """
 
 from __future__ import annotations
@@ -20,7 +20,7 @@ from collections import deque
 from dataclasses import dataclass
 from typing import Final, NamedTuple, TypeAlias
 
-from protocol.codec import FROM_BOARD_BIT, decode_message, encode_message
+from protocol.codec import FROM_BOARD_BIT, decode_message, encode_message, kind_of
 from protocol.errors import BadFrame, WrongUse
 from protocol.framing import Deframer, Frame, encode_frame
 from protocol.messages import (
@@ -42,7 +42,7 @@ from protocol.messages import (
     Stop,
     Welcome,
 )
-from protocol.statistics import LinkStatistics
+from protocol.statistics import LinkStatistics, Trouble
 from protocol.units import BootId, Nanos
 
 INBOX_FRAMES: Final = 64
@@ -81,11 +81,29 @@ class Restarted:
 
 
 @dataclass(frozen=True, slots=True)
+class Unreadable:
+    """The board replied to a request with what this version does not know: `kind` and `payload` of that frame.
+
+    To repeat the request would bring the same bytes again. Of a Welcome, the first two bytes of the payload are the
+    board's version in all versions of the protocol.
+    """
+
+    request: Request
+    kind: int
+    payload: bytes
+
+
+@dataclass(frozen=True, slots=True)
 class Silent:
-    """The retries are used up: the outstanding request and the queue are dropped until a new Hello."""
+    """The retries are used up: the outstanding request and the queue are dropped until a new Hello.
+
+    `trouble` is what came while the outstanding request waited.
+    """
+
+    trouble: Trouble = Trouble.NOTHING
 
 
-LinkEvent: TypeAlias = Answered | Abandoned | Noticed | Restarted | Silent
+LinkEvent: TypeAlias = Answered | Unreadable | Abandoned | Noticed | Restarted | Silent
 
 
 class _Queued(NamedTuple):
@@ -130,6 +148,7 @@ class HostLink:
         self._last_heard: Nanos | None = None
         self._down = True
         self._sent = self._retransmitted = self._dropped = 0
+        self._bytes_since = self._frames_since = 0  # the outstanding request was first sent
 
     # What the user asks for.
 
@@ -165,7 +184,9 @@ class HostLink:
 
     def receive(self, data: bytes, now: Nanos) -> None:
         """Take in bytes from the wire, in any chunks. Never raises, whatever they are."""
+        self._bytes_since += len(data)
         for frame in self._deframer.feed(data):
+            self._frames_since += 1
             if not frame.kind & FROM_BOARD_BIT:  # our own echo is no sign of life
                 self._dropped += 1
                 continue
@@ -182,7 +203,7 @@ class HostLink:
             wire = encode_frame(entry.kind, self._next_seq, entry.payload)
             self._outstanding = _Outstanding(entry.request, self._next_seq, wire)
             self._next_seq = (self._next_seq + 1) & 0xFF
-            self._tries_used = 0
+            self._tries_used = self._bytes_since = self._frames_since = 0
             self._to_send = True
         if self._outstanding is None or not self._to_send:
             return b""
@@ -210,9 +231,10 @@ class HostLink:
         if self._tries_used < (self._hello_tries if greeting else self._tries):
             self._to_send = True
             return
+        trouble = self._trouble()
         self._drop_all()
         self._down = True
-        self._events.append(Silent())
+        self._events.append(Silent(trouble))
 
     def next_event(self) -> LinkEvent | None:
         """Return the next event, or None when there is none. Any exception from here is a bug."""
@@ -266,11 +288,17 @@ class HostLink:
         self._to_send = False
         self._deadline = None
 
+    def _trouble(self) -> Trouble:
+        """A frame to every second try is more than chance would bring on a line that damages them."""
+        if 2 * self._frames_since >= self._tries_used:
+            return Trouble.NO_ANSWER
+        return Trouble.NOISE if self._bytes_since else Trouble.NOTHING
+
     def _look_at(self, frame: Frame) -> None:
         try:
             message = decode_message(frame.kind, frame.payload)
         except BadFrame:
-            self._dropped += 1
+            self._look_at_unreadable(frame)
             return
         if isinstance(message, (Booted, Finished, Held)):
             if isinstance(message, Booted):
@@ -289,6 +317,14 @@ class HostLink:
         self._settle()
         self._events.append(Answered(waiting.request, message))
 
+    def _look_at_unreadable(self, frame: Frame) -> None:
+        waiting = self._outstanding
+        if waiting is None or frame.seq != waiting.seq or frame.kind not in _reply_kinds(waiting.request):
+            self._dropped += 1
+            return
+        self._settle()
+        self._events.append(Unreadable(waiting.request, frame.kind, frame.payload))
+
     def _compare_boot(self, boot_id: BootId) -> None:
         if self._boot_id is not None and boot_id != self._boot_id:
             self._boot_id = boot_id
@@ -297,12 +333,14 @@ class HostLink:
 
 def _answers(request: Request, message: Message) -> bool:
     """Whether a message can be the reply to this request, and not one left over from an older exchange."""
-    if isinstance(message, Refused):
-        return True
-    if isinstance(request, Hello):
-        return isinstance(message, Welcome) and message.nonce == request.nonce
-    if isinstance(request, GetStatus):
-        return isinstance(message, Status)
-    if isinstance(request, GetIndex):
-        return isinstance(message, Index)
-    return isinstance(message, Accepted)
+    if isinstance(message, Welcome) and isinstance(request, Hello):
+        return message.nonce == request.nonce
+    return isinstance(message, (Refused, _REPLIES.get(type(request), Accepted)))
+
+
+_REPLIES: Final[dict[type[Request], type[Reply]]] = {Hello: Welcome, GetStatus: Status, GetIndex: Index}
+"""What answers a request if it is not refused; any other is Accepted."""
+
+
+def _reply_kinds(request: Request) -> tuple[int, int]:
+    return kind_of(Refused), kind_of(_REPLIES.get(type(request), Accepted))

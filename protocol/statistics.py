@@ -3,6 +3,18 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from enum import StrEnum
+
+
+class Trouble(StrEnum):
+    """What came of the line while a request waited for its answer in vain."""
+
+    NOTHING = "nothing"
+    """Not a byte."""
+    NOISE = "noise"
+    """Bytes, and hardly a whole frame among them."""
+    NO_ANSWER = "no answer"
+    """Whole frames, and none of them the answer."""
 
 
 @dataclass(frozen=True, slots=True)

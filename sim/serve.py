@@ -43,6 +43,7 @@ class RealTime:
 
     def __init__(self, rig: Rig, line: Line, speed: float = 1.0) -> None:
         self._rig, self._line, self._speed = rig, line, speed
+        self._reached_ns = 0  # the world's time never goes back
         self._begin_ns = time.monotonic_ns()
         self._unsent = b""
 
@@ -59,12 +60,14 @@ class RealTime:
         """Let happen what is due, then wait for bytes or for the next event."""
         now_ns = self.now_ns()
         while (due_ns := self._rig.next_deadline()) is not None and due_ns <= now_ns:
-            self._rig.advance(due_ns)
-            self._unsent = (self._unsent + self._rig.to_host.arrived(due_ns))[-KEPT_BYTES:]
+            self._reached_ns = max(self._reached_ns, due_ns)  # what is due at once may name a moment that is past
+            self._rig.advance(self._reached_ns)
+            self._unsent = (self._unsent + self._rig.to_host.arrived(self._reached_ns))[-KEPT_BYTES:]
         if self._unsent:  # if nobody reads, what does not fit is lost, as on a real line
             self._unsent = self._unsent[self._line.write(self._unsent) :]
         wait_s = LONGEST_WAIT_S
         if due_ns is not None:
             wait_s = min(wait_s, max(0.0, (due_ns - self.now_ns()) / 1e9 / self._speed))
         if select.select([self._line], [], [], wait_s)[0] and (data := self._line.read()):
-            self._rig.to_board.send(self.now_ns(), data)
+            self._reached_ns = max(self._reached_ns, self.now_ns())
+            self._rig.to_board.send(self._reached_ns, data)

@@ -86,6 +86,9 @@ def hearing(wish: Callable[[], Wanted | None]) -> Asked:
         def ask_text(self, _: str) -> bool:
             return False
 
+        def hear_lines(self, _: bool) -> None:
+            return
+
         def withdraw(self) -> None:
             return
 

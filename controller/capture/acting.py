@@ -12,9 +12,9 @@ from controller.program.build import build_steps
 from controller.program.index import Zone, zone_of
 from controller.program.program import AskStep, ExposeStep, Exposure, MoveStep, Program, Step
 from controller.program.turn import Turn
-from controller.session.rows import NOTHING, DoubtReason, Intent, Remembered, ShotOutcome
+from controller.session.rows import AXES, NOTHING, DoubtReason, Intent, Remembered, ShotOutcome
 from protocol.messages import Capability, Expose, Move, Outcome, Reference, Stop
-from protocol.units import BootId, CommandId, Steps
+from protocol.units import BootId, CommandId, Steps, is_after, next_id
 
 OUTCOMES = {
     Outcome.EXPOSED_SYNC: ShotOutcome.CONFIRMED,
@@ -65,7 +65,11 @@ class Acting:
         self.off: list[str] = []  # axes whose switch was not where it should be
         self.times_off = 0
         self.home_left = 0  # moves that bring an axis without a switch back to zero before zero is found again
-        self.next_id = first_id
+        self.next_id = CommandId(first_id)
+        self._begin(remembered)
+
+    def _begin(self, remembered: Remembered) -> None:
+        """What changes while a run goes on, as an earlier run has left it."""
         self.tries = 0
         self.silent_in_row = 0  # exposures that were put off, one after the other
         self.ready_at_ns = 0  # when the camera can take the next exposure
@@ -77,6 +81,12 @@ class Acting:
         self.exposing_id = in_doubt[0]  # the exposure whose outcome is not known yet
         self.exposing = in_doubt[1:]
         self.why = ""
+        self.lie = ""  # what the board said that cannot be true
+        self.refusals = 0  # since the last exposure that was made
+        self.in_vain = 0  # greetings since the board was last heard to be at rest
+        # What was made under zeros that no switch can check.
+        blind = [axis for axis in AXES if axis not in self._zones]
+        self.uncheckable = [made for axis in blind for made in remembered.unchecked.get(axis, ())]
         self.boot_id = None if remembered.boot_id is None else BootId(remembered.boot_id)
         self.was_armed = False  # in this run
         self.capabilities = Capability(0)
@@ -170,10 +180,12 @@ class Acting:
         """An exposure is made, wherever the news came from."""
         self.left.discard(exposure)
         self.turn = None if self.turn is None else self.turn.after(1, exposure[0])
-        self.interruptions = 0
+        self.interruptions = self.refusals = 0
         if exposure[0] not in self.by_hand:
             for made in self.unchecked.values():
                 made.append(exposure)
+            if len(self.unchecked) < len(AXES):
+                self.uncheckable.append(exposure)
 
     def next_step(self) -> None:
         """The step under way is over; what was put off follows when nothing else is left."""
@@ -238,7 +250,9 @@ class Acting:
         """Write how the exposure under way ended, if there is one."""
         event: Event = data.kwargs["event"]
         if self.exposing_id and event.command_id == self.exposing_id and event.outcome in OUTCOMES:
-            self.effects.append(Conclude(self.exposing_id, OUTCOMES[event.outcome], event.board_clock_ms))
+            outcome = OUTCOMES[event.outcome]
+            at_steps = None if event.kind is Kind.AT_REST and not event.known else event.at_steps
+            self.effects.append(Conclude(self.exposing_id, outcome, event.board_clock_ms, at_steps))
             if event.outcome is Outcome.CUT_SHORT:
                 self.lose_turn()
             self.exposing_id = 0
@@ -248,9 +262,13 @@ class Acting:
         self.turn = None if self.turn is None else self.turn.lost(self.exposing[0])
 
     def _take_id(self) -> CommandId:
-        command_id = CommandId(self.next_id)
-        self.next_id += 1
+        command_id, self.next_id = self.next_id, next_id(self.next_id)
         return command_id
+
+    def go_on_after(self, command_id: CommandId) -> None:
+        """A board remembers the last id it took, also from a session before this one: the next one comes after it."""
+        if not is_after(self.next_id, command_id):
+            self.next_id = next_id(command_id)
 
     def _command(self, data: Any, request: Reference | Move | Expose, expected_ns: int, deadline_ns: int) -> None:
         event: Event = data.kwargs["event"]
@@ -260,9 +278,11 @@ class Acting:
         at = self.cursor
         while isinstance(aim := self.steps[at], ExposeStep):
             at -= 1
+        pan_steps = tilt_steps = None
         if isinstance(aim, AskStep):
             yaw_deg, pitch_deg = aim.yaw_deg, aim.pitch_deg
         else:
+            pan_steps, tilt_steps = aim.pan_steps, aim.tilt_steps
             yaw_deg = aim.pan_steps / self.program.pan.steps_per_degree
             pitch_deg = aim.tilt_steps / self.program.tilt.steps_per_degree
         return Intent(
@@ -273,6 +293,8 @@ class Acting:
             yaw_deg=yaw_deg,
             pitch_deg=pitch_deg,
             shutter_s=step.shutter_s,
+            commanded_pan_steps=pan_steps,
+            commanded_tilt_steps=tilt_steps,
         )
 
     def step(self, kind: type[MoveStep] | type[ExposeStep] | type[AskStep]) -> Any:
@@ -287,7 +309,7 @@ class Acting:
         self.effects += [SendUrgent(Stop()), Timer(event.at_ns + self.program.stop_deadline_ns, overdue=True)]
 
     def _fail(self, sentence: str) -> None:
-        self.effects.append(End(False, sentence, early=True))
+        self.effects.append(End(False, self.lie or sentence, early=True))
 
 
 def _zones(kit: Kit) -> dict[str, Zone]:

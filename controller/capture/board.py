@@ -3,32 +3,44 @@
 Whatever the board says unasked may get lost on the way, so nothing waits for it alone: when the end of a command
 is due and has not been heard of, the status is asked for, and it says the same. The same question, asked whenever
 the line has been quiet for a while, keeps the board's watchdog content.
+
+Whatever it says is held against what it can be (`belief.py`). After the first contradiction nothing that it says of its
+work is passed on any more, only whether the head rests.
 """
 
 from collections import deque
 from collections.abc import Callable
 
+from controller.capture import belief
+from controller.capture.belief import Lie, Told
+from controller.capture.believed import Believed
 from controller.capture.events import Event, Kind, Wanted
 from controller.capture.gate import Gate
 from controller.capture.port import Port
+from controller.capture.sentences import other_version, unreadable_refusal
 from controller.program.program import Program
-from protocol.codec import PROTOCOL_VERSION
-from protocol.host_link import Answered, HostLink, LinkEvent, Noticed, Restarted, Silent
+from protocol.codec import PROTOCOL_VERSION, kind_of
+from protocol.host_link import Answered, HostLink, LinkEvent, Noticed, Restarted, Silent, Unreadable
 from protocol.messages import (
     Accepted,
     Arm,
     BoardState,
+    Cause,
     Expose,
     Finished,
+    GetIndex,
     GetStatus,
     Halt,
     Held,
     Hello,
     Index,
     Move,
+    Notice,
     Outcome,
+    Reason,
     Reference,
     Refused,
+    Reply,
     Request,
     Status,
     StatusFlag,
@@ -36,7 +48,7 @@ from protocol.messages import (
     Welcome,
 )
 from protocol.statistics import LinkStatistics
-from protocol.units import MS, NO_COMMAND, CommandId, Nanos
+from protocol.units import MS, NO_COMMAND, Nanos
 
 # The board is asked when half of its patience is over: there is as much again to repeat the question in.
 ASKS_PER_SILENCE = 2
@@ -53,6 +65,9 @@ ENDINGS = {
     Outcome.NO_SYNC: Kind.NOT_CONFIRMED,
     Outcome.CUT_SHORT: Kind.CUT_SHORT,
 }
+UNMET = {Cause.LIMIT, Cause.ZERO_NOT_FOUND}  # what ends a reference run that does not meet a switch
+ALWAYS_OBEYED = (Hello, GetStatus, GetIndex, Stop, Halt)
+WORD_ON_WORK = {*ENDINGS.values(), Kind.WELCOMED, Kind.ARMED, Kind.CHECKED, Kind.CALM, Kind.GUSTY, Kind.REFUSED}
 
 
 class BoardClient:
@@ -65,11 +80,13 @@ class BoardClient:
         self._quiet_ns = program.silence_ms * MS // ASKS_PER_SILENCE
         self._ask_at: int | None = None
         self._due_at: int | None = None  # when the end of the command under way should have been heard of
-        self._running = NO_COMMAND
         self._armed = False
         self._coming_to_rest = self._listening = False
+        self._braking_since_ns: int | None = None
         self._events: deque[Event] = deque()
         self.unknown_endings = 0
+        self._believed = Believed(program)
+        self._distrusted = False
 
     @property
     def line(self) -> LinkStatistics:
@@ -77,10 +94,11 @@ class BoardClient:
         return self._link.statistics
 
     def greet(self) -> None:
-        """Open the conversation, with nothing left of an earlier one."""
+        """Open the conversation, with nothing left of an earlier one but what was believed of the board."""
         self._link = self._new_link()
-        self._running, self._due_at = NO_COMMAND, None
-        self._armed = self._coming_to_rest = self._listening = False
+        self._believed.greet()
+        self._due_at = self._braking_since_ns = None
+        self._armed = self._coming_to_rest = self._listening = self._distrusted = False
         self.send(Hello(*PROTOCOL_VERSION, nonce=self._port.now() & 0xFFFFFFFF))
 
     def _new_link(self) -> HostLink:
@@ -91,9 +109,12 @@ class BoardClient:
         """Send a request; if it is a command whose end is awaited, `expected_ns` says when that is due."""
         self._gate.check(request)
         if isinstance(request, Reference | Move | Expose):
-            self._running = request.command_id
-            self._due_at = self._port.now() + expected_ns
+            now = self._port.now()
+            self._believed.send(request, now)
+            self._due_at = now + expected_ns
             self._plan_question()
+        if isinstance(request, GetStatus):
+            self._believed.ask(armed=self._armed, stopped=self._coming_to_rest)
         self._link.send(request)
         self._write()
 
@@ -105,7 +126,8 @@ class BoardClient:
     def send_urgent(self, request: Stop | Halt) -> None:
         """Send a stop or a halt ahead of everything else, and find out when the head rests."""
         self._armed = False
-        self._coming_to_rest = True
+        self._coming_to_rest, self._braking_since_ns = True, None
+        self._believed.stop(request)
         self._link.send_urgent(request)
         self._write()
 
@@ -147,7 +169,7 @@ class BoardClient:
 
     def _ask(self) -> None:
         if self._link.idle and not self._link.down:
-            self._link.send(GetStatus())
+            self.send(GetStatus())
         self._plan_question()
 
     def _plan_question(self) -> None:
@@ -165,87 +187,186 @@ class BoardClient:
 
     # From what the link says to events.
 
+    def _tell(self, event: Event) -> None:
+        if not (self._distrusted and event.kind in WORD_ON_WORK):
+            self._events.append(event)
+
+    def _hold_against(self, lie: Lie | None) -> None:
+        """What the board has said cannot be true, if there is a lie; only the first one is told."""
+        if lie is not None and not self._distrusted:
+            self._distrusted = True
+            self._events.append(Event(Kind.CONTRADICTED, self._port.now(), sentence=lie.sentence, place=lie.place))
+
     def _take_in(self, news: LinkEvent) -> None:
         now = self._port.now()
         if isinstance(news, Answered):
-            self._take_answer(news, now)
+            self._take_answer(news.request, news.reply, now)
+        elif isinstance(news, Unreadable):
+            self._take_unreadable(news, now)
         elif isinstance(news, Noticed):
-            if isinstance(news.message, Finished):
-                self._take_ending(news.message.command_id, news.message.outcome, news.message.clock_ms, now)
-            elif isinstance(news.message, Held):
-                self._armed = False
-                self._events.append(Event(Kind.HELD, now, cause=news.message.cause))
+            self._take_notice(news.message, now)
         elif isinstance(news, Restarted):
-            self._events.append(Event(Kind.RESTARTED, now, boot_id=news.boot_id))
+            self._believed.forget()
+            self._armed = False
+            self._tell(Event(Kind.RESTARTED, now, boot_id=news.boot_id))
         elif isinstance(news, Silent):
             self._ask_at = None
-            self._events.append(Event(Kind.LINK_LOST, now))
+            self._tell(Event(Kind.LINK_LOST, now, trouble=news.trouble))
 
-    def _take_answer(self, answer: Answered, now: int) -> None:
-        reply = answer.reply
+    def _take_notice(self, notice: Notice, now: int) -> None:
+        if isinstance(notice, Held):
+            if self._believed.asked is not None and self._believed.referencing and notice.cause in UNMET:
+                self._ask_at = now  # a status also tells which axis has not found its switch
+            else:
+                self._take_hold(notice.cause, now)
+        elif isinstance(notice, Finished):
+            if self._believed.is_ours(notice.command_id):
+                self._take_ending(Told(notice.outcome, (notice.pan_steps, notice.tilt_steps), notice.clock_ms, now))
+            else:
+                self.unknown_endings += 1
+
+    def _take_answer(self, request: Request, reply: Reply, now: int) -> None:
         if isinstance(reply, Status):
             self._take_status(reply, now)
         elif isinstance(reply, Index):
-            self._events.append(Event(Kind.CHECKED, now, index=reply))
+            self._hold_against(self._believed.index(reply))
+            self._tell(Event(Kind.CHECKED, now, index=reply))
         elif isinstance(reply, Refused):
-            self._events.append(Event(Kind.REFUSED, now, reason=reply.reason))
+            self._take_refusal(request, reply.reason, now)
         elif isinstance(reply, Welcome):
-            self._events.append(
-                Event(
-                    Kind.WELCOMED,
-                    now,
-                    command_id=reply.last_command_id,
-                    boot_id=reply.boot_id,
-                    capabilities=reply.capabilities,
-                )
-            )
-        elif isinstance(answer.request, Arm) and isinstance(reply, Accepted):
+            self._take_welcome(reply, now)
+        elif isinstance(request, Arm) and isinstance(reply, Accepted):
             self._armed = True
+            self._believed.accept(request)
             self._plan_question()
-            self._events.append(Event(Kind.ARMED, now))
-        elif isinstance(answer.request, Stop | Halt):
+            self._tell(Event(Kind.ARMED, now))
+        elif isinstance(request, Stop | Halt):
             self._ask()  # is it at rest already?
+        elif isinstance(reply, Accepted):
+            self._believed.accept(request)
+
+    def _take_welcome(self, welcome: Welcome, now: int) -> None:
+        if welcome.version_major != PROTOCOL_VERSION.major:
+            sentence = other_version(welcome.version_major)
+            self._tell(Event(Kind.REFUSED, now, reason=Reason.VERSION, sentence=sentence))
+            return
+        self._hold_against(self._believed.welcome(welcome))
+        self._tell(
+            Event(
+                Kind.WELCOMED,
+                now,
+                command_id=welcome.last_command_id,
+                boot_id=welcome.boot_id,
+                capabilities=welcome.capabilities,
+            )
+        )
+
+    def _take_refusal(self, request: Request, reason: Reason, now: int) -> None:
+        if isinstance(request, Hello) and reason is Reason.VERSION:
+            self._tell(Event(Kind.REFUSED, now, reason=reason, sentence=other_version(None)))
+        elif isinstance(request, ALWAYS_OBEYED):
+            self._hold_against(belief.lie("refused", request=type(request).__name__, reason=reason.name))
+        else:
+            self._give_up_command()
+            self._tell(Event(Kind.REFUSED, now, reason=reason))
+
+    def _take_unreadable(self, news: Unreadable, now: int) -> None:
+        """An answer that this version cannot read; the first bytes of a Welcome or a Refused it always can."""
+        if isinstance(news.request, GetStatus):
+            self._believed.unanswered()
+        first = news.payload[0] if news.payload else 0
+        request, refused = type(news.request).__name__, news.kind == kind_of(Refused)
+        if isinstance(news.request, Hello) and first == Reason.VERSION and refused:
+            self._tell(Event(Kind.REFUSED, now, reason=Reason.VERSION, sentence=other_version(None)))
+        elif isinstance(news.request, Hello) and first != PROTOCOL_VERSION.major and not refused:
+            self._tell(Event(Kind.REFUSED, now, reason=Reason.VERSION, sentence=other_version(first)))
+        elif refused and not isinstance(news.request, ALWAYS_OBEYED):
+            self._give_up_command()
+            self._tell(Event(Kind.REFUSED, now, sentence=unreadable_refusal(request, first)))
+        elif refused:
+            self._hold_against(belief.lie("refused", request=request, reason=f"reason {first}"))
+        else:
+            payload = news.payload.hex(" ")
+            self._hold_against(belief.lie("unreadable", request=request, kind=news.kind, payload=payload))
 
     def _take_status(self, status: Status, now: int) -> None:
-        self._take_ending(status.finished_id, status.finished_outcome, status.finished_clock_ms, now, asked=True)
+        self._hold_against(self._believed.status(status, now))
+        if self._believed.is_ours(status.finished_id):
+            at_steps = (status.pan_steps, status.tilt_steps)
+            self._take_ending(Told(status.finished_outcome, at_steps, status.finished_clock_ms, now))
         if self._listening and status.state is BoardState.READY:
             self._listening = False
-            self._events.append(Event(Kind.GUSTY if status.flags & StatusFlag.GUSTY else Kind.CALM, now))
-        at_rest = status.state is BoardState.DISARMED
+            self._tell(Event(Kind.GUSTY if status.flags & StatusFlag.GUSTY else Kind.CALM, now))
+        disarmed = status.state is BoardState.DISARMED
         if self._coming_to_rest:
-            if at_rest:
-                self._coming_to_rest, self._ask_at = False, None
-                self._events.append(_at_rest(status, now))
+            if disarmed:
+                self._take_rest(status, now)
             else:
                 self._ask_at = now + LATE_NS
         elif self._armed and not status.flags & StatusFlag.ARMED:
-            if at_rest:
-                self._armed = False
-                self._events.append(Event(Kind.HELD, now, cause=status.cause))
+            if disarmed:
+                self._take_hold(status.cause, now, self._unmet(status))
             else:  # it has lost patience and is still braking
-                self._ask_at = now + LATE_NS
+                self._wait_for_brakes(now)
 
-    def _take_ending(
-        self, command_id: CommandId, outcome: Outcome, clock_ms: int, now: int, *, asked: bool = False
-    ) -> None:
-        """Turn the end of the command under way into an event. The end of any other is nobody's business."""
-        if command_id != self._running or command_id == NO_COMMAND:
-            self.unknown_endings += not asked
-            return
-        self._running, self._due_at = NO_COMMAND, None
+    def _wait_for_brakes(self, now: int) -> None:
+        self._ask_at = now + LATE_NS
+        if self._braking_since_ns is None:
+            self._braking_since_ns = now
+        elif now - self._braking_since_ns > self._program.stop_deadline_ns:
+            self._hold_against(belief.lie("brakes"))
+
+    def _take_rest(self, status: Status, now: int) -> None:
+        """It rests; what it says of the exposure that was under way is held against what that can have come to."""
+        self._coming_to_rest, self._ask_at, self._due_at = False, None, None
+        self._hold_against(self._believed.rest(status, now))
+        self._tell(
+            Event(
+                Kind.AT_REST,
+                now,
+                command_id=NO_COMMAND if self._distrusted else status.finished_id,
+                outcome=Outcome.NONE if self._distrusted else status.finished_outcome,
+                board_clock_ms=status.finished_clock_ms,
+                cause=status.cause,
+                known=belief.at_rest(status) is not None,
+                at_steps=(status.pan_steps, status.tilt_steps),
+                unmet=self._unmet(status),
+            )
+        )
+
+    def _unmet(self, status: Status) -> tuple[str, ...]:
+        """The axes that have not found their switch, where that is why the board stopped."""
+        if not self._believed.referencing or status.cause not in UNMET:
+            return ()
+        flags = {"pan": StatusFlag.PAN_KNOWN, "tilt": StatusFlag.TILT_KNOWN}
+        return tuple(axis for axis, flag in flags.items() if not status.flags & flag)
+
+    def _take_hold(self, cause: Cause, now: int, unmet: tuple[str, ...] = ()) -> None:
+        """It has stopped by itself."""
+        self._armed = False
+        self._believed.hold()
+        self._tell(Event(Kind.HELD, now, cause=cause, unmet=unmet))
+
+    def _take_ending(self, told: Told) -> None:
+        """Turn the end of the command under way into an event."""
+        asked = self._believed.asked
+        assert asked is not None
+        lie = self._believed.end(told)
+        self._due_at = None
         self._plan_question()
-        self._events.append(Event(ENDINGS[outcome], now, command_id=command_id, outcome=outcome, board_clock_ms=clock_ms))
+        self._hold_against(lie)
+        if lie is None:
+            self._tell(
+                Event(
+                    ENDINGS[told.outcome],
+                    told.heard_ns,
+                    command_id=asked.request.command_id,
+                    outcome=told.outcome,
+                    board_clock_ms=told.clock_ms,
+                    at_steps=told.at_steps,
+                )
+            )
 
-
-def _at_rest(status: Status, now: int) -> Event:
-    both = StatusFlag.PAN_KNOWN | StatusFlag.TILT_KNOWN
-    return Event(
-        Kind.AT_REST,
-        now,
-        command_id=status.finished_id,
-        outcome=status.finished_outcome,
-        board_clock_ms=status.finished_clock_ms,
-        cause=status.cause,
-        known=status.flags & both == both,
-        at_steps=(status.pan_steps, status.tilt_steps),
-    )
+    def _give_up_command(self) -> None:
+        self._believed.give_up()
+        self._due_at = None

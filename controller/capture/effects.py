@@ -60,6 +60,8 @@ class Conclude:
     command_id: int
     outcome: ShotOutcome
     board_clock_ms: int | None
+    reported_steps: tuple[int, int] | None = None
+    """Pan and tilt, where the board says that the head was."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -67,6 +69,11 @@ class Zeroed:
     """Zero was found by this boot of the board."""
 
     boot_id: int
+
+
+@dataclass(frozen=True, slots=True)
+class ZeroLost:
+    """Where zero is, is not known any more, whatever the board says."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -115,6 +122,6 @@ class End:
     early: bool = False
 
 
-Record: TypeAlias = Intend | Conclude | Zeroed | Checked | Doubt
+Record: TypeAlias = Intend | Conclude | Zeroed | ZeroLost | Checked | Doubt
 """What is written to the session."""
 Effect: TypeAlias = Greet | Reopen | Listen | Send | SendUrgent | Timer | Ask | Announce | Shut | End | Record

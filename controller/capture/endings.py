@@ -3,11 +3,13 @@
 from typing import Any
 
 from controller.capture.acting import Acting
-from controller.capture.effects import End, SendUrgent, Timer
+from controller.capture.effects import Conclude, End, SendUrgent, Timer, ZeroLost
 from controller.capture.events import Event
-from controller.capture.sentences import CAUSES, REASONS
-from controller.session.rows import DoubtReason
+from controller.capture.sentences import TROUBLES, hold, refusal
+from controller.session.rows import DoubtReason, ShotOutcome
 from protocol.messages import Cause, Halt
+
+SUSPECT = DoubtReason.SUSPECT
 
 
 class Endings(Acting):
@@ -25,7 +27,8 @@ class Endings(Acting):
 
     def stop_refused(self, data: Any) -> None:
         """The board refused a command in the middle of the run."""
-        self.why = _refusal(data)
+        event: Event = data.kwargs["event"]
+        self.why = refusal(event)
         self._stop(data)
 
     def halt_as_asked(self, data: Any) -> None:
@@ -51,22 +54,50 @@ class Endings(Acting):
 
     def fail_not_at_rest(self, _: Any) -> None:
         """The head should stand still by now."""
-        self._fail(
-            "The board does not say that the head stands still; support the camera and cut the motor power before "
-            "you reach in."
-        )
+        still = "The board does not say that the head stands still; support the camera and cut the motor power before "
+        still += "you reach in."
+        self.lie = self.lie and f"{self.lie} {still}"
+        self._fail(still)
+
+    # What cannot be true.
+
+    def fail_contradicted(self, data: Any) -> None:
+        """The board contradicts itself before anything could move."""
+        self.note_contradicted(data)
+        self._fail(self.lie)
+
+    def stop_contradicted(self, data: Any) -> None:
+        """The board says what cannot be true: bring the head to rest, as far as it obeys."""
+        self.note_contradicted(data)
+        self._stop(data)
+
+    def note_contradicted(self, data: Any) -> None:
+        """Nothing counts that rests on the board's word: not the exposure under way and, if its word on where the head
+        points is worth nothing, not what was made since zero was last checked.
+        """
+        event: Event = data.kwargs["event"]
+        self.lie = self.lie or event.sentence
+        if self.exposing_id:
+            self.effects.append(Conclude(self.exposing_id, ShotOutcome.UNCONFIRMED, None))
+            self.lose_turn()
+            self.exposing_id = 0
+        if event.place:
+            self.once_more({*self.uncheckable, *(made for axis in self.unchecked.values() for made in axis)}, SUSPECT)
+            self.lose_place()
+            self.effects.append(ZeroLost())
 
     def fail_refused(self, data: Any) -> None:
         """The board does not let us begin."""
-        self._fail(_refusal(data))
+        event: Event = data.kwargs["event"]
+        self._fail(refusal(event))
 
     def fail_held(self, data: Any) -> None:
         """The board stopped by itself and says why; what may have been shot askew before it noticed does not count."""
         self.conclude(data)
         event: Event = data.kwargs["event"]
         if event.cause in {Cause.STALL, Cause.LIMIT}:
-            self.once_more({made for axis in self.unchecked.values() for made in axis}, DoubtReason.SUSPECT)
-        self._fail(CAUSES[event.cause])
+            self.once_more({made for axis in self.unchecked.values() for made in axis}, SUSPECT)
+        self._fail(self.why if self.why and event.cause is Cause.HOST_SILENCE else hold(event))
 
     def stop_stuck(self, data: Any) -> None:
         """Nothing is gained by trying on."""
@@ -100,12 +131,14 @@ class Endings(Acting):
         """Stopped while the board could not be reached."""
         self._fail("Stopped as asked while the board was out of reach; it stops by itself when it hears nothing.")
 
-    def fail_link_lost(self, _: Any) -> None:
+    def fail_link_lost(self, data: Any) -> None:
         """The board does not answer any more."""
-        self._fail("The board does not answer; check the cable and the board's supply, then go on.")
+        event: Event = data.kwargs["event"]
+        self._fail(TROUBLES[event.trouble])
 
-
-def _refusal(data: Any) -> str:
-    event: Event = data.kwargs["event"]
-    assert event.reason is not None
-    return REASONS[event.reason]
+    def fail_in_vain(self, _: Any) -> None:
+        """Waiting does not mend it."""
+        self._fail(
+            f"The board answered {self.in_vain} greetings in a row, and each time it restarted or fell silent before it "
+            "said that the head is at rest; check its supply, and its firmware with `fullturn board check`, then go on."
+        )

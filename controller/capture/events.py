@@ -4,6 +4,7 @@ from dataclasses import dataclass
 from enum import StrEnum
 
 from protocol.messages import Capability, Cause, Index, Outcome, Reason
+from protocol.statistics import Trouble
 from protocol.units import NO_COMMAND, BootId, CommandId
 
 
@@ -30,6 +31,7 @@ class Kind(StrEnum):
     HELD = "held"
     RESTARTED = "restarted"
     LINK_LOST = "link_lost"
+    CONTRADICTED = "contradicted"
     PAUSE = "pause"
     PAUSE_AFTER_ROW = "pause_after_row"
     GO_ON = "go_on"
@@ -53,7 +55,7 @@ class Event:
     known: bool = False
     """Whether the board knows the position of both axes."""
     at_steps: tuple[int, int] = (0, 0)
-    """Where both axes stand, if the position is known."""
+    """Where the board says that both axes stand; at rest, of no worth unless the position is known."""
     capabilities: Capability | None = None
     index: Index | None = None
     """What the board noted of the switches at zero."""
@@ -63,6 +65,14 @@ class Event:
     """Of a LINK_LOST: the port itself is gone, as when a cable is pulled."""
     text: str = ""
     """What was typed, of an ANSWERED that asked for a text."""
+    sentence: str = ""
+    """What is wrong, if the other fields do not say: of a CONTRADICTED always."""
+    place: bool = False
+    """Whether a contradiction casts doubt on where the head has pointed."""
+    trouble: Trouble | None = None
+    """What came of a line that is lost; None if the port itself is gone."""
+    unmet: tuple[str, ...] = ()
+    """The axes of which a reference run has not met the switch."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -4,7 +4,8 @@ What goes wrong is an exception here, with the sentence for the operator; a run 
 of the state machine. While a person is asked or thinks, the board is kept content and every other word is heard.
 """
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
 from typing import NoReturn
 
 from controller.capture import requests
@@ -14,12 +15,12 @@ from controller.capture.gate import Gate
 from controller.capture.operator import NOBODY, Asked
 from controller.capture.people import MOMENT_NS, Question
 from controller.capture.port import Port
-from controller.capture.sentences import CAUSES, REASONS
+from controller.capture.sentences import TROUBLES, hold, refusal
 from controller.errors import BoardRefused, InputError, LinkLost, RunStopped, WorldError
 from controller.program import timing
 from controller.program.program import Program
 from protocol.messages import ZERO_SWITCHES, Capability, Halt, Move, Stop
-from protocol.units import MS, BootId, CommandId, Steps
+from protocol.units import MS, BootId, CommandId, Steps, next_id
 
 LOOK_NS = 50 * MS  # between two looks at what somebody may have pressed
 STOPPING = {Kind.PAUSE, Kind.STOP, Kind.HALT}
@@ -35,7 +36,7 @@ class Hand:
         self._port, self._program, self._operator = port, program, operator
         self.gate = Gate.of_simulation() if gate is None else gate
         self._board = BoardClient(port, program, self.gate)
-        self._next_id = 1
+        self._next_id = CommandId(1)
         self._greeted = self._armed = False
         self.known = False
         self.at_steps = (0, 0)
@@ -64,10 +65,11 @@ class Hand:
     def wait_announced(self, why: str, lead_ns: int) -> None:
         """Tell people that the head moves in `lead_ns` and why, and give them that time. Raises RunStopped."""
         while True:
-            opens_ns = self.gate.announce(why, lead_ns)
+            told_ns = self._port.now()
+            self.gate.announce(why, lead_ns)
             self._wait(None, lead_ns)
             # Once more if the host slept over it, or the board restarted meanwhile: somebody may be at it.
-            if self.gate.announced is not None and self._port.now() <= opens_ns + MOMENT_NS:
+            if self.gate.announced is not None and self._port.now() <= told_ns + lead_ns + MOMENT_NS:
                 return
 
     def wait_answer(self, question: Question) -> bool:
@@ -103,6 +105,15 @@ class Hand:
                 return key
             self._wait(None, LOOK_NS)
 
+    @contextmanager
+    def keys_only(self) -> Iterator[None]:
+        """While single keys are read, no lines are: they come the same way."""
+        self._operator.hear_lines(False)
+        try:
+            yield
+        finally:
+            self._operator.hear_lines(True)
+
     def wait_until(self, over: Callable[[], bool]) -> None:
         """Wait until `over` says so, with everything else heard meanwhile. Raises RunStopped."""
         while not over():
@@ -118,7 +129,7 @@ class Hand:
         assert welcome is not None
         assert welcome.boot_id is not None
         self.boot_id, self.capabilities = welcome.boot_id, welcome.capabilities or Capability(0)
-        self._next_id = max(self._next_id, welcome.command_id + 1)
+        self._next_id = next_id(welcome.command_id)
         self.wait_rest()
 
     def wait_armed(self) -> None:
@@ -180,8 +191,8 @@ class Hand:
             self.at_steps = rest.at_steps
 
     def _take_id(self) -> CommandId:
-        self._next_id += 1
-        return CommandId(self._next_id - 1)
+        command_id, self._next_id = self._next_id, next_id(self._next_id)
+        return command_id
 
     def _wait(self, wanted: Kind | None, patience_ns: int | None) -> Event | None:
         """Wait for an event of a kind; with None let `patience_ns` pass."""
@@ -201,10 +212,13 @@ class Hand:
     def _heed(self, event: Event, *, beginning: bool = False) -> None:
         """Something else than what is waited for: raise where that ends it."""
         if event.kind is Kind.LINK_LOST:
-            raise LinkLost("The board does not answer; check the cable and the board's supply.")
+            raise LinkLost(TROUBLES[event.trouble])
         if event.kind is Kind.REFUSED:
-            assert event.reason is not None
-            raise BoardRefused(REASONS[event.reason])
+            raise BoardRefused(refusal(event))
+        if event.kind is Kind.CONTRADICTED:
+            self.known = self._armed = False
+            self._board.wait_stopped(Stop(), self._program.stop_deadline_ns)
+            raise WorldError(event.sentence)
         if event.kind in STOPPING:
             self._stop_as_asked(event.kind)
         if event.kind is Kind.RESTARTED and not self._armed and event.boot_id is not None:
@@ -212,7 +226,7 @@ class Hand:
             self.gate.shut()
         elif event.kind in {Kind.HELD, Kind.RESTARTED} and self._armed and not beginning:
             self.known = self._armed = False
-            raise WorldError(CAUSES[event.cause] if event.kind is Kind.HELD else "The board has restarted; begin again.")
+            raise WorldError(hold(event) if event.kind is Kind.HELD else "The board has restarted; begin again.")
 
     def _stop_as_asked(self, kind: Kind) -> NoReturn:
         self._armed = False

@@ -15,7 +15,7 @@ from controller.capture.events import Event, Kind
 from controller.capture.people import Care
 from controller.capture.recovery import Recovery
 from controller.capture.shooting import Shooting
-from controller.capture.states import NOTES, ROWS, Row, RunState
+from controller.capture.states import NOTES, ROWS, STRAYS, Row, RunState
 from controller.capture.watching import Watching
 from controller.program.program import Program
 from controller.session.rows import NOTHING, Remembered
@@ -44,7 +44,7 @@ class Run(Shooting, Announcing, Watching, Recovery, Endings):
             model=self,
             states=RunState,
             initial=RunState.IDLE,
-            transitions=[_as_transition(row) for row in ROWS],
+            transitions=[_as_transition(row) for row in (*ROWS, *STRAYS)],
             auto_transitions=False,
             send_event=True,
         )

@@ -44,6 +44,9 @@ class Asked(Protocol):
     def ask_text(self, words: str) -> bool:
         """Ask for a line of text, which comes by `next_wish` as ANSWERED; whether somebody is there to type it."""
 
+    def hear_lines(self, heard: bool) -> None:
+        """Whether typed lines are read; not while single keys are."""
+
     def withdraw(self) -> None:
         """The question that was asked needs no answer any more."""
 
@@ -62,6 +65,9 @@ class Nobody:
     def ask_text(self, _: str) -> bool:
         """Nobody types."""
         return False
+
+    def hear_lines(self, _: bool) -> None:
+        """Nobody types."""
 
     def withdraw(self) -> None:
         """Nothing was asked."""
@@ -83,6 +89,7 @@ class Operator:
         self._looks_ns = 0
         self._question: Question | None = None
         self._text_is_next = False
+        self._hears_lines = True
         self._number = 0 if session is None else session.questions_asked()
 
     def next_wish(self) -> Wanted | None:
@@ -118,6 +125,10 @@ class Operator:
         self._people.say(words)
         return True
 
+    def hear_lines(self, heard: bool) -> None:
+        """Whether typed lines are read; not while single keys are, which come the same way."""
+        self._hears_lines = heard
+
     def withdraw(self) -> None:
         """The question needs no answer any more."""
         self._text_is_next = False
@@ -126,7 +137,7 @@ class Operator:
         self._question = None
 
     def _typed_wish(self) -> Wanted | None:
-        line = self._people.lines.next_line()
+        line = self._people.lines.next_line() if self._hears_lines else None
         if line is None:
             return None
         if self._text_is_next:

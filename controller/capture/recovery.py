@@ -14,7 +14,8 @@ from controller.capture.events import Event, Kind
 from controller.capture.states import RunState
 from controller.session.rows import ShotOutcome
 from protocol.messages import Cause, Outcome, Reason
-from protocol.units import NS
+from protocol.statistics import Trouble
+from protocol.units import NS, CommandId, is_after
 
 FIRST_PAUSE_NS = NS // 2
 LONGEST_PAUSE_NS = 10 * NS
@@ -22,6 +23,10 @@ LONGEST_PAUSE_NS = 10 * NS
 PATIENCE_NS = 30 * 60 * NS
 # A line that is silent for longer was probably pulled or switched off by hand. Common practice, no source.
 PULLED_NS = 10 * NS
+# How long it waits where whole frames come and never the answer: waiting mends no firmware and no wrong port.
+PATIENCE_WITH_NONSENSE_NS = 60 * NS
+MOST_REFUSALS = 6  # without an exposure in between
+MOST_GREETINGS = 6  # without hearing in between that the board is at rest
 MOST_INTERRUPTIONS = 20  # without an exposure in between
 # What the head must be looked at for before it may go on.
 NEEDS_A_LOOK = {Cause.LIMIT, Cause.STALL, Cause.STOP_SWITCH, Cause.HOST_HALT, Cause.ZERO_NOT_FOUND}
@@ -71,7 +76,16 @@ class Recovery(Acting):
     def has_patience(self, data: Any) -> bool:
         """It is worth waiting a little longer."""
         event: Event = data.kwargs["event"]
-        return self.suspended_since_ns is not None and event.at_ns - self.suspended_since_ns < PATIENCE_NS
+        patience_ns = PATIENCE_WITH_NONSENSE_NS if event.trouble is Trouble.NO_ANSWER else PATIENCE_NS
+        return self.suspended_since_ns is not None and event.at_ns - self.suspended_since_ns < patience_ns
+
+    def is_refused_again(self, _: Any) -> bool:
+        """It has refused too often, and no exposure was made in between."""
+        return self.refusals + 1 >= MOST_REFUSALS
+
+    def is_greeted_in_vain(self, _: Any) -> bool:
+        """It answers greetings, and never comes to say that it is at rest."""
+        return self.in_vain >= MOST_GREETINGS
 
     # Actions.
 
@@ -84,6 +98,7 @@ class Recovery(Acting):
         self.people.person_seen = self.people.person_seen or event.port_gone or event.kind is Kind.RESTARTED
         self.shut()
         self.interruptions += 1
+        self.refusals += event.kind is Kind.REFUSED
         self.brought_to_rest = False
         self.suspended_since_ns, self.next_pause_ns = event.at_ns, FIRST_PAUSE_NS
         self.effects.append(Timer(event.at_ns + self.next_pause_ns, overdue=False))
@@ -123,7 +138,8 @@ class Recovery(Acting):
         """The board says who it is: whether it has restarted decides what it may still know."""
         event: Event = data.kwargs["event"]
         self.same_boot = self.boot_id is not None and event.boot_id == self.boot_id
-        if self.same_boot and self.exposing_id > event.command_id:  # the board never took it: nothing was exposed
+        never_taken = self.exposing_id and is_after(CommandId(self.exposing_id), event.command_id)
+        if self.same_boot and never_taken:  # so nothing was exposed
             self.effects.append(Conclude(self.exposing_id, ShotOutcome.UNCONFIRMED, None))
             self.exposing_id = 0
         self.boot_id = event.boot_id
@@ -131,7 +147,7 @@ class Recovery(Acting):
         if not self.same_boot:
             self.lose_place()
         # A board remembers the last id it took, also from a session before this one.
-        self.next_id = max(self.next_id, event.command_id + 1)
+        self.go_on_after(event.command_id)
         if self.state is RunState.RECONNECTING:
             self.people.person_seen = self.people.person_seen or not self.same_boot
         elif not self.same_boot:
@@ -145,6 +161,7 @@ class Recovery(Acting):
 
     def quieten(self, data: Any) -> None:
         """The board is there: bring it to rest, whatever it does, and hear where it stands."""
+        self.in_vain += 1
         self._stop(data)
 
     def note_rest(self, data: Any) -> None:
@@ -166,5 +183,5 @@ class Recovery(Acting):
         if self.exposing_id:  # what is not known by now stays in doubt
             self.lose_turn()
         self.exposing_id = 0
-        self.suspended_since_ns, self.brought_to_rest = None, True
+        self.suspended_since_ns, self.brought_to_rest, self.in_vain = None, True, 0
         self.begin_pass(self.left)

@@ -24,12 +24,14 @@ from controller.capture.effects import (
     Shut,
     Timer,
     Zeroed,
+    ZeroLost,
 )
 from controller.capture.events import Event, Kind
 from controller.capture.gate import Gate
 from controller.capture.machine import Run
 from controller.capture.people import Care, Question
 from controller.capture.port import Port
+from controller.capture.sentences import LOST
 from controller.capture.states import RunState
 from controller.capture.tether import PATIENCE_NS, Tether
 from controller.errors import LinkLost
@@ -87,13 +89,14 @@ class Runner:
         gate: Gate | None = None,
         *,
         zero_is_here: bool = True,
+        warn: Callable[[str], None] = lambda _: None,
     ) -> None:
         assert gate is not None or care is None, "people are told through the gate"
         self._gate = Gate.of_simulation() if gate is None else gate
         self._program, self._port, self._session = program, port, session
         self._began_ns = port.now()
         self._operator, self._on_exposure, self._ask, self._withdraw = operator, on_exposure, ask, withdraw
-        self._on_change, self._tether = on_change, tether
+        self._on_change, self._warn, self._tether = on_change, warn, tether
         self._meanwhile: deque[Event] = deque()  # what came while a file was waited for
         self._answer: bool | None = None
         self._lost = False
@@ -172,6 +175,8 @@ class Runner:
             happening = Happening(event.at_ns, self._run.state.value, event.kind.value, self._run.frame)
             self._session.note(happening)
             self._on_change(happening)
+            if event.kind is Kind.LINK_LOST and self._run.state is RunState.SUSPENDED:
+                self._warn(LOST[event.trouble])
         for effect in effects:
             try:
                 self._perform(effect, event.at_ns)
@@ -210,12 +215,14 @@ class Runner:
         match effect:
             case Intend(intent):
                 self._session.intend(intent, at_ns)
-            case Conclude(command_id, outcome, clock_ms):
-                self._session.conclude(command_id, outcome, at_ns, clock_ms)
+            case Conclude(command_id, outcome, clock_ms, reported_steps):
+                self._session.conclude(command_id, outcome, at_ns, clock_ms, reported_steps)
                 if outcome.made:
                     self._on_exposure()
             case Zeroed(boot_id):
                 self._session.note_zero(boot_id)
+            case ZeroLost():
+                self._session.forget_zero()
             case Checked(axes):
                 self._session.note_checked(axes)
             case Doubt(exposures, why):

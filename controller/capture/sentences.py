@@ -1,6 +1,9 @@
 """What the operator reads when the board says no or stops by itself."""
 
+from controller.capture.events import Event
+from protocol.codec import PROTOCOL_VERSION
 from protocol.messages import Cause, Reason
+from protocol.statistics import Trouble
 
 REASONS: dict[Reason, str] = {
     Reason.NOT_ARMED: "The board says it is not armed: something stopped it; find out what, then go on.",
@@ -28,3 +31,50 @@ CAUSES: dict[Cause, str] = {
     Cause.ZERO_NOT_FOUND: "A zero switch was not met within the travel; look at the switch and its wire, then go on.",
     Cause.STOP_SWITCH: "The stop switch was pressed; release it when the head is clear, then go on.",
 }
+
+# What is known of a line that is lost; None: the port itself is gone.
+TROUBLES: dict[Trouble | None, str] = {
+    None: "The port is gone, so the board does not answer; plug the cable in again, then go on.",
+    Trouble.NOTHING: "The board does not answer: not a byte comes; check the cable and the board's supply, then go on.",
+    Trouble.NOISE: "The board does not answer: bytes come, but no whole frames; check baud rate, cable and ground, and "
+    "that it is the board that sends, then go on.",
+    Trouble.NO_ANSWER: "The board does not answer what it is asked, though whole frames come; check that this is the "
+    "board's port and that nothing else talks to it, and its firmware with `fullturn board check`, then go on.",
+}
+
+# The same while the run waits for it to come back.
+LOST: dict[Trouble | None, str] = {
+    None: "The port is gone. The run is suspended until it is back.",
+    Trouble.NOTHING: "The board does not answer: not a byte comes. The run is suspended until it does.",
+    Trouble.NOISE: "Bytes come from the board, but no whole frames. The run is suspended until it answers.",
+    Trouble.NO_ANSWER: "Frames come from the board, but not its answer. The run is suspended until it answers.",
+}
+
+
+def refusal(event: Event) -> str:
+    """Why a board said no."""
+    return event.sentence or REASONS.get(event.reason or Reason.BAD_VALUE, "The board refused without saying why.")
+
+
+def hold(event: Event) -> str:
+    """Why a board stopped by itself."""
+    if event.unmet:
+        return (
+            f"The zero switch of {' or '.join(event.unmet)} was not met in the reference run; check the switch, its "
+            "cable and that the axis turns freely, then go on."
+        )
+    return CAUSES[event.cause]
+
+
+def other_version(major: int | None) -> str:
+    """Of a board with another major version of the protocol, None if it does not say which."""
+    theirs = "another major version" if major is None else f"version {major}.x"
+    return f"This board speaks {theirs} of the protocol, this program {PROTOCOL_VERSION.major}.x; update one of them."
+
+
+def unreadable_refusal(request: str, reason: int) -> str:
+    """Of a refusal for a reason that this version does not know."""
+    return (
+        f"The board refused {request} for reason {reason}, which this program does not know; "
+        "update this program, or check the board's firmware with `fullturn board check`."
+    )

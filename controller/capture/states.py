@@ -61,6 +61,12 @@ UNPAUSED = (S.ARMING, *(state for state in ARMED if state is not S.PAUSED))
 ENDING = (S.CLOSING, S.STOPPING)
 UNDER_WAY = (S.ARMING, *ARMED)
 AWAY = (S.SUSPENDED, S.RECONNECTING, S.QUIETING)  # the board is out of reach, or being found again
+OF_BOARD = (
+    *(Kind.WELCOMED, Kind.ARMED, Kind.REFERENCED, Kind.ARRIVED, Kind.EXPOSED, Kind.NOT_CONFIRMED, Kind.CUT_SHORT),
+    *(Kind.AT_REST, Kind.CHECKED, Kind.CALM, Kind.GUSTY, Kind.REFUSED, Kind.HELD, Kind.RESTARTED, Kind.LINK_LOST),
+    Kind.CONTRADICTED,
+)
+"""What a board, or the line to it, can bring about, at any time and in any order."""
 
 
 def _onward(kind: Kind, source: RunState, target: RunState = S.RECOVERING, action: str = "get_ready") -> tuple[Row, ...]:
@@ -162,6 +168,7 @@ ROWS: tuple[Row, ...] = (
     Row(Kind.HELD, (S.CONNECTING, S.ARMING), None),
     Row(Kind.OVERDUE, COMMANDED, S.SUSPENDED, "doubt", condition="first_overdue"),
     Row(Kind.OVERDUE, COMMANDED, S.STOPPING, "stop_overdue"),
+    Row(Kind.REFUSED, (S.ARMING, *COMMANDED), S.STOPPING, "stop_refused", condition="is_refused_again"),
     Row(Kind.REFUSED, (S.ARMING, *COMMANDED), S.SUSPENDED, "suspend", condition="lost_its_place"),
     Row(Kind.REFUSED, (S.ARMING,), S.SUSPENDED, "wait_for_supply", condition="supply_is_low"),
     Row(Kind.REFUSED, (S.ARMING,), S.SUSPENDED, "suspend", condition="still_stopping"),
@@ -183,6 +190,10 @@ ROWS: tuple[Row, ...] = (
     Row(Kind.WELCOMED, (S.RECONNECTING,), S.QUIETING, "quieten"),
     Row(Kind.AT_REST, (S.QUIETING,), S.FAILED, "fail_held", condition="needs_a_look"),
     *_onward(Kind.AT_REST, S.QUIETING),
+    *(
+        Row(kind, (S.QUIETING,), S.FAILED, "fail_in_vain", condition="is_greeted_in_vain")
+        for kind in (Kind.LINK_LOST, Kind.RESTARTED)
+    ),
     Row(Kind.LINK_LOST, (S.RECONNECTING, S.QUIETING), S.SUSPENDED, "suspend_again", condition="has_patience"),
     Row(Kind.RESTARTED, (S.QUIETING,), S.SUSPENDED, "suspend_again"),
     Row(Kind.LINK_LOST, (S.SUSPENDED,), None),
@@ -192,6 +203,10 @@ ROWS: tuple[Row, ...] = (
     *(Row(kind, AWAY, None, "learn") for kind in (Kind.EXPOSED, Kind.NOT_CONFIRMED, Kind.CUT_SHORT)),
     *(Row(kind, (*AWAY, *ENDING), None) for kind in (Kind.CHECKED, Kind.CALM, Kind.GUSTY)),  # a late answer
     *(Row(kind, AWAY, None) for kind in (Kind.HELD, Kind.ARRIVED, Kind.REFERENCED)),
+    # The board says what cannot be true: nothing is armed any more, and nothing that rests on its word counts.
+    Row(Kind.CONTRADICTED, (S.CONNECTING,), S.FAILED, "fail_contradicted"),
+    Row(Kind.CONTRADICTED, (*UNDER_WAY, S.SUSPENDED, S.RECONNECTING), S.STOPPING, "stop_contradicted"),
+    Row(Kind.CONTRADICTED, (S.QUIETING, *ENDING), S.STOPPING, "note_contradicted"),  # it was told to stop already
     # What ends a run at once: nothing moves any more, or nothing can be said to the board.
     Row(Kind.STOP, AWAY, S.FAILED, "fail_stopped_while_lost"),
     Row(Kind.HALT, AWAY, S.FAILED, "fail_stopped_while_lost"),
@@ -203,8 +218,18 @@ ROWS: tuple[Row, ...] = (
 )
 
 
+def _strays() -> tuple[Row, ...]:
+    """Rows for what a board says at a time that nothing else foresees: it is of no use, and changes nothing."""
+    live = [state for state in RunState if state not in (S.IDLE, *FINAL)]
+    settled = {(state, row.kind) for row in ROWS if row.condition is None for state in row.sources}
+    return tuple(Row(kind, (state,), None) for kind in OF_BOARD for state in live if (state, kind) not in settled)
+
+
+STRAYS = _strays()
+
+
 def mermaid() -> str:
-    """The table as a mermaid state diagram, one arrow for each row and source."""
+    """The table, but for the strays, as a mermaid state diagram, one arrow for each row and source."""
     lines = ["stateDiagram-v2", f"    [*] --> {S.IDLE.value}"]
     for row in ROWS:
         for source in row.sources:

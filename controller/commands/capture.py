@@ -199,6 +199,7 @@ def _run_once(job: Job, program: Program) -> RunResult:
             people.care,
             job.gate(people),
             zero_is_here=False,
+            warn=shown.warn,
         )
         shown.watch(runner)
         session.note_clock(port.now(), clock.wall_time())

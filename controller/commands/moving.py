@@ -1,5 +1,6 @@
 """Moving a head before or without a run: zero, the walk round the extremes, keys. Every motion is announced."""
 
+import json
 from collections.abc import Sequence
 
 from controller.capture.hand import Hand
@@ -21,6 +22,8 @@ HELP = (
     "Each key moves the head at once: arrows or l r u d. 1 2 3 4 choose 10°, 1°, 0.1° or one motor step, "
     "z makes this place zero, q or Enter ends, Ctrl-C stops."
 )
+WALK_FACT = "walked"
+"""The way of the walk round the extremes after which everything was clear, in steps."""
 AT_MARK = Question("Is the head at its zero mark, level and at yaw 0?", needs_person=True)
 ROUND = Question("The head has been round its extremes. Was everything clear, cables and tripod legs included?")
 
@@ -103,10 +106,25 @@ def _sweep(job: Job, hand: Hand, program: Program) -> None:
     way = corners(program)
     if not way:
         return
+    if _was_walked(job, hand, way):
+        job.crew.people.say("The walk round the extremes is left out: it was made before, and zero is still known.")
+        return
     walk(hand, job.crew.people, way)
     if not hand.wait_answer(ROUND):
         hand.wait_rest()
         raise WorldError("Not started. Clear the obstruction; only the slow test turn was made.")
+    job.session.note_about(WALK_FACT, json.dumps(way))
+
+
+def _was_walked(job: Job, hand: Hand, way: Sequence[tuple[int, int]]) -> bool:
+    """A walk of this session went at least as far, and the board has known its place ever since."""
+    walked = job.session.about().get(WALK_FACT)
+    if walked is None or not hand.known or hand.boot_id != job.session.remembered().boot_id:
+        return False
+    for now, then in zip(zip(*way, strict=True), zip(*json.loads(walked), strict=True), strict=True):
+        if min(now) < min(then) or max(now) > max(then):
+            return False
+    return True
 
 
 def jog_by_keys(hand: Hand, keys: Keys, people: People) -> None:
@@ -114,8 +132,8 @@ def jog_by_keys(hand: Hand, keys: Keys, people: People) -> None:
     size_deg = SIZES_DEG[1]
     people.say(HELP)
     ready(hand, people)
-    people.say(place_text(hand))
-    with keys.reading():
+    with hand.keys_only(), keys.reading():  # what was pressed before is dropped
+        people.say(place_text(hand))
         while (key := hand.wait_key(keys.next_key)) not in ("q", "\r", "\n"):
             if key in set("1234"):
                 size_deg = SIZES_DEG[int(key) - 1]

@@ -112,6 +112,7 @@ def _runner(
         withdraw=operator.withdraw,
         care=people.care,
         gate=Gate(port.now, people.say),
+        warn=shown.warn,
     )
 
 

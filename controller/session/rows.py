@@ -42,7 +42,10 @@ class DoubtReason(StrEnum):
 
 @dataclass(frozen=True, slots=True)
 class Intent:
-    """One exposure about to be made: what, where the head was told to point, and under which command."""
+    """One exposure about to be made: what, where the head was told to point, and under which command.
+
+    The commanded position is in motor steps; None if the camera is held by hand, or the session is older than version 3.
+    """
 
     frame: int
     exposure: int
@@ -51,11 +54,17 @@ class Intent:
     yaw_deg: float
     pitch_deg: float
     shutter_s: float
+    commanded_pan_steps: int | None = None
+    commanded_tilt_steps: int | None = None
 
 
 @dataclass(frozen=True, slots=True)
 class ShotRow:
-    """One row of the session: an intent and, once it is known, its outcome."""
+    """One row of the session: an intent and, once it is known, its outcome.
+
+    The reported position is where the board said that the head was when the exposure ended, in motor steps; None if it
+    did not say, or the session is older than version 3.
+    """
 
     number: int
     intent: Intent
@@ -63,6 +72,8 @@ class ShotRow:
     outcome: ShotOutcome | None
     ended_ns: int | None
     board_clock_ms: int | None
+    reported_pan_steps: int | None = None
+    reported_tilt_steps: int | None = None
 
 
 @dataclass(frozen=True, slots=True)

@@ -4,14 +4,17 @@ An exposure's row is made before the shutter command goes out (the intent) and c
 how it ended (the outcome). A row without an outcome is an exposure in doubt. `confirmed` means that the camera's
 sync contact answered, `assumed` that none is fitted and the time simply passed; the words are never mixed.
 
-An exposure that was made and does not count any more (a doubt about where the head pointed, a wish for another try) is
-never taken back: a row of `doubts` says up to which number the exposures of a frame do not count, and why. What another
-terminal wants of the run is a row of `wishes`.
+An exposure that was made and does not count any more is never taken back: a row of `doubts` says up to which number the
+exposures of a frame do not count, and why. What another terminal requests of the run is a row of `wishes`.
+
+Sessions of older versions are migrated (`migrations.py`): the file itself when it is opened to write, a copy in memory
+when it is opened to read.
 """
 
 import sqlite3
 from collections.abc import Container, Iterable, Iterator
 from contextlib import contextmanager, suppress
+from dataclasses import astuple, fields
 from pathlib import Path
 from types import TracebackType
 from typing import Self
@@ -19,6 +22,7 @@ from typing import Self
 from controller.errors import InputError, StorageFailed
 from controller.kit.kit import Kit
 from controller.session.checks import CheckRow, unchecked_axes
+from controller.session.migrations import OLDEST_VERSION, SCHEMA, SESSION_VERSION, stamp, statements_from
 from controller.session.rows import (
     AXES,
     CLOCK_FACT,
@@ -35,51 +39,10 @@ from controller.session.rows import (
     ShotRow,
     WishRow,
 )
+from protocol.units import NO_COMMAND, CommandId, next_id
 
-SESSION_VERSION = "2"
+INTENT = tuple(field.name for field in fields(Intent))
 MADE = tuple(outcome.value for outcome in ShotOutcome if outcome.made)
-SCHEMA = """
-CREATE TABLE about (name TEXT PRIMARY KEY, value TEXT NOT NULL) STRICT;
-CREATE TABLE exposures (
-    number INTEGER PRIMARY KEY,
-    frame INTEGER NOT NULL,
-    exposure INTEGER NOT NULL,
-    attempt INTEGER NOT NULL,
-    command_id INTEGER NOT NULL UNIQUE,
-    yaw_deg REAL NOT NULL,
-    pitch_deg REAL NOT NULL,
-    shutter_s REAL NOT NULL,
-    intended_ns INTEGER NOT NULL,
-    outcome TEXT,
-    ended_ns INTEGER,
-    board_clock_ms INTEGER
-) STRICT;
-CREATE TABLE doubts (
-    number INTEGER PRIMARY KEY,
-    frame INTEGER NOT NULL,
-    exposure INTEGER NOT NULL,
-    upto INTEGER NOT NULL,
-    why TEXT NOT NULL
-) STRICT;
-CREATE TABLE checks (
-    number INTEGER PRIMARY KEY,
-    axis TEXT NOT NULL,
-    upto INTEGER NOT NULL
-) STRICT;
-CREATE TABLE wishes (
-    number INTEGER PRIMARY KEY,
-    wanted TEXT NOT NULL,
-    frames TEXT NOT NULL,
-    taken INTEGER NOT NULL DEFAULT 0
-) STRICT;
-CREATE TABLE happenings (
-    number INTEGER PRIMARY KEY,
-    at_ns INTEGER NOT NULL,
-    state TEXT NOT NULL,
-    what TEXT NOT NULL,
-    frame INTEGER
-) STRICT;
-"""
 
 
 @contextmanager
@@ -113,8 +76,9 @@ class Session:
             session = cls(path, _connect(path, durable=durable), durable=durable)
             with session._db:
                 session._db.executescript(SCHEMA)
-                rows = {"session_version": SESSION_VERSION, **about}
-                session._db.executemany("INSERT INTO about VALUES (?, ?)", rows.items())
+                session._db.executemany("INSERT INTO about VALUES (?, ?)", about.items())
+                for statement in stamp():
+                    session._db.execute(statement)
             if not durable:
                 session._db.execute("BEGIN")  # one transaction from beginning to end: nothing waits for it
         return session
@@ -123,22 +87,25 @@ class Session:
     def open(cls, path: Path, *, to_write: bool = False) -> Self:
         """Open an existing session: to read it, and the file stays as it is, or `to_write` on in it, durably.
 
-        Raises InputError when it is none or of another version.
+        A session of an older version is read as one of this version; `to_write`, it becomes one. Raises InputError when
+        it is no session or too old or new, StorageFailed when it cannot be migrated.
         """
+        if not path.is_file():
+            raise InputError(f"{path}: there is no such session.")
         try:
-            if not path.is_file():
-                raise InputError(f"{path}: there is no such session.")
-            if to_write:
-                session = cls(path, _connect(path, durable=True), durable=True)
-            else:
-                reading = sqlite3.connect(f"{path.resolve().as_uri()}?mode=ro", uri=True, isolation_level=None)
-                session = cls(path, reading, durable=False)
-            version = session.about().get("session_version")
+            db = _connect(path, durable=True) if to_write else _connect_to_read(path)
+            version = _version(db)
         except sqlite3.Error:
             raise InputError(f"{path}: is not a session of this program.") from None
-        if version != SESSION_VERSION:
-            raise InputError(f"{path}: is a session of version {version}, this program reads {SESSION_VERSION}.")
-        return session
+        if version is None or not OLDEST_VERSION <= version <= SESSION_VERSION:
+            db.close()
+            known = f"{OLDEST_VERSION} to {SESSION_VERSION}"
+            raise InputError(f"{path}: is a session of version {version}; this program reads versions {known}.")
+        if version < SESSION_VERSION:
+            with _storage(path):
+                db = db if to_write else _in_memory(db)
+                _migrate(db, version)
+        return cls(path, db, durable=to_write)
 
     def __enter__(self) -> Self:
         return self
@@ -199,26 +166,28 @@ class Session:
         """Write an intent; on return it is on the disk. Raises StorageFailed."""
         with _storage(self.path):
             self._db.execute(
-                "INSERT INTO exposures (frame, exposure, attempt, command_id, yaw_deg, pitch_deg, shutter_s,"
-                " intended_ns) VALUES (?, ?, ?, ?, ?, ?, ?, ?)",
-                (
-                    intent.frame,
-                    intent.exposure,
-                    intent.attempt,
-                    intent.command_id,
-                    intent.yaw_deg,
-                    intent.pitch_deg,
-                    intent.shutter_s,
-                    at_ns,
-                ),
+                f"INSERT INTO exposures ({', '.join(INTENT)}, intended_ns) VALUES ({', '.join('?' * len(INTENT))}, ?)",
+                (*astuple(intent), at_ns),
             )
 
-    def conclude(self, command_id: int, outcome: ShotOutcome, at_ns: int, board_clock_ms: int | None) -> None:
-        """Write how the exposure under `command_id` ended. Raises StorageFailed."""
+    def conclude(
+        self,
+        command_id: int,
+        outcome: ShotOutcome,
+        at_ns: int,
+        board_clock_ms: int | None,
+        reported_steps: tuple[int, int] | None = None,
+    ) -> None:
+        """Write how the exposure under `command_id` ended, and where the board says the head was (pan, tilt).
+
+        Raises StorageFailed.
+        """
+        pan, tilt = reported_steps or (None, None)
         with _storage(self.path):
             self._db.execute(
-                "UPDATE exposures SET outcome = ?, ended_ns = ?, board_clock_ms = ? WHERE command_id = ?",
-                (outcome.value, at_ns, board_clock_ms, command_id),
+                "UPDATE exposures SET outcome = ?, ended_ns = ?, board_clock_ms = ?, reported_pan_steps = ?,"
+                " reported_tilt_steps = ? WHERE command_id = ?",
+                (outcome.value, at_ns, board_clock_ms, pan, tilt, command_id),
             )
 
     def note(self, happening: Happening) -> None:
@@ -233,12 +202,12 @@ class Session:
         """All rows in the order of intent."""
         with _storage(self.path):
             rows = self._db.execute(
-                "SELECT number, frame, exposure, attempt, command_id, yaw_deg, pitch_deg, shutter_s,"
-                " intended_ns, outcome, ended_ns, board_clock_ms FROM exposures ORDER BY number"
+                f"SELECT number, intended_ns, outcome, ended_ns, board_clock_ms, reported_pan_steps, reported_tilt_steps,"
+                f" {', '.join(INTENT)} FROM exposures ORDER BY number"
             ).fetchall()
         return [
-            ShotRow(row[0], Intent(*row[1:8]), row[8], ShotOutcome(row[9]) if row[9] else None, row[10], row[11])
-            for row in rows
+            ShotRow(number, Intent(*intent), intended, ShotOutcome(outcome) if outcome else None, *ended)
+            for number, intended, outcome, *ended, intent in ((*row[:7], row[7:]) for row in rows)
         ]
 
     def made(self) -> set[tuple[int, int]]:
@@ -266,6 +235,11 @@ class Session:
         """Zero was found: by this boot of the board, for both axes. Raises StorageFailed."""
         self.note_about(ZERO_FACT, str(boot_id))
         self.note_checked(AXES)
+
+    def forget_zero(self) -> None:
+        """No boot of the board is known to have found zero any more. Raises StorageFailed."""
+        with _storage(self.path):
+            self._db.execute("DELETE FROM about WHERE name = ?", (ZERO_FACT,))
 
     def note_checked(self, axes: Iterable[str]) -> None:
         """The switches of these axes are in their place. Raises StorageFailed."""
@@ -373,10 +347,10 @@ class Session:
         return WishRow(row[1], tuple(int(frame) for frame in row[2].split(",") if frame))
 
     def next_command_id(self) -> int:
-        """The smallest command id that no exposure of this session has had."""
+        """The command id that follows the latest one of this session."""
         with _storage(self.path):
-            (latest,) = self._db.execute("SELECT max(command_id) FROM exposures").fetchone()
-        return (latest or 0) + 1
+            row = self._db.execute("SELECT command_id FROM exposures ORDER BY number DESC LIMIT 1").fetchone()
+        return next_id(CommandId(row[0]) if row else NO_COMMAND)
 
     def state(self) -> str:
         """The state that the latest run is in, or ended in; empty before the first. Raises StorageFailed."""
@@ -397,3 +371,30 @@ def _connect(path: Path, *, durable: bool) -> sqlite3.Connection:
     connection.execute(f"PRAGMA journal_mode = {'WAL' if durable else 'MEMORY'}")
     connection.execute(f"PRAGMA synchronous = {'FULL' if durable else 'OFF'}")
     return connection
+
+
+def _connect_to_read(path: Path) -> sqlite3.Connection:
+    return sqlite3.connect(f"{path.resolve().as_uri()}?mode=ro", uri=True, isolation_level=None)
+
+
+def _in_memory(reading: sqlite3.Connection) -> sqlite3.Connection:
+    """A copy that may be changed; the file stays as it is."""
+    copy = sqlite3.connect(":memory:", isolation_level=None)
+    reading.backup(copy)
+    reading.close()
+    return copy
+
+
+def _version(db: sqlite3.Connection) -> int | None:
+    """Of a session; None if it says none that is a number."""
+    (number,) = db.execute("PRAGMA user_version").fetchone()  # of version 3 and later
+    row = db.execute("SELECT value FROM about WHERE name = 'session_version'").fetchone()
+    return max(int(number), int(row[0])) if row and row[0].isdecimal() else None
+
+
+def _migrate(db: sqlite3.Connection, version: int) -> None:
+    """All of it or nothing: a program that is killed meanwhile leaves a session of the older version."""
+    db.execute("BEGIN IMMEDIATE")
+    with db:
+        for statement in statements_from(version):
+            db.execute(statement)

@@ -47,8 +47,8 @@ def test_the_lines_say_where_it_is_and_when_it_ends() -> None:
     assert "5 frames sent, 1 repeated, 2 damaged" in text
     left_s = PROGRAM.expected_ns / NS * 0.75
     assert f"ends about 05:00:{int(left_s):02}" in text
-    seen.take(Happening(2 * NS, "suspended", "link_lost", 2))
-    assert "The line is dead" in screen_text(seen, Watched(), 61 * NS, datetime.now(UTC))[-1]
+    seen.take(Happening(2 * NS, "suspended", "restarted", 2))
+    assert "The board has restarted" in screen_text(seen, Watched(), 61 * NS, datetime.now(UTC))[-1]
 
 
 def test_the_sphere_fills_up() -> None:
@@ -84,3 +84,13 @@ def test_a_warning_is_a_line(tmp_path: Path) -> None:
     assert said.getvalue() == "The board has restarted. The run is suspended; zero must be found again.\n"
     with pytest.raises(StorageFailed, match="cannot be written"), display(PROGRAM, 0, set(), tmp_path / "no" / "log"):
         pass
+
+
+def test_what_is_known_of_a_lost_line_is_said_once_for_each_time_it_is_lost() -> None:
+    said: list[str] = []
+    shown = Display(Seen(PROGRAM, 0, 0, 8), said.append)
+    for _ in range(3):
+        shown.warn("Not a byte comes.")
+    shown.exposed()
+    shown.warn("Not a byte comes.")
+    assert [line for line in said if line == "Not a byte comes."] == ["Not a byte comes."] * 2

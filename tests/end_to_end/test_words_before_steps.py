@@ -62,6 +62,25 @@ def test_a_capture(tmp_path: Path, sweep: bool) -> None:
     assert bool(walked) == sweep
 
 
+def test_a_walk_is_not_made_twice_while_zero_is_known(tmp_path: Path) -> None:
+    world = Attended(PLAN, tmp_path, 2, replace(AT_THE_HEAD, commands=("stop",), within_s=130.0))
+    assert world.capture(), world.ends
+    assert len(world.ends) == 2
+    assert_announced(world.person, world.rig)
+    walked = [line for _, line in world.person.read if "a slow walk round the extremes" in line]
+    left_out = [line for _, line in world.person.read if line.startswith("The walk round the extremes is left out")]
+    assert (len(walked), len(left_out)) == (1, 1)
+
+
+def test_a_walk_is_made_again_when_the_board_has_restarted(tmp_path: Path) -> None:
+    world = Attended(PLAN, tmp_path, 2, AT_THE_HEAD, scenario=Scenario("drawn", "", (Fault("limit-hit", at_s=150.0),)))
+    world.capture(tries=0)
+    world.rig.restart_board(world.port.now(), Cause.POWER_ON)
+    assert world.resume(), world.ends
+    assert_announced(world.person, world.rig)
+    assert len([line for _, line in world.person.read if "a slow walk round the extremes" in line]) == 2
+
+
 @pytest.mark.parametrize("command", ["stop", "halt", "pause", "pause-after-row", "retake 1"])
 def test_after_a_request_of_the_operator(tmp_path: Path, command: str) -> None:
     captured(tmp_path, sweep=False, spec={"commands": (command,), "within_s": 60.0})

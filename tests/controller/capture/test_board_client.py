@@ -34,6 +34,7 @@ from protocol.messages import (
     Stop,
     Welcome,
 )
+from protocol.statistics import Trouble
 from protocol.units import Axis, BootId, CommandId, Steps
 from sim.board import Board
 from tests.controller.capture.lines import CutPort, LossyPort, MuffledPort, the_first
@@ -299,7 +300,7 @@ def test_a_dead_line_is_told_after_all_tries() -> None:
     client.send_urgent(Stop())
     event = client.wait_event(None)
     program = world.program
-    assert event == Event(Kind.LINK_LOST, begin_ns + program.tries * program.retry_ns)
+    assert event == Event(Kind.LINK_LOST, begin_ns + program.tries * program.retry_ns, trouble=Trouble.NOTHING)
     assert (program.tries, program.retry_ns) == (TRIES, retry_ns(KIT.board.baud))
 
 

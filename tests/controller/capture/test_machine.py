@@ -172,7 +172,7 @@ def test_confirmed_and_assumed_are_told_apart() -> None:
         run = at_first_exposure()
         exposing = run.exposing_id
         conclude = told(run, Kind.EXPOSED, outcome=outcome)[0]
-        assert conclude == Conclude(exposing, word, 77)
+        assert conclude == Conclude(exposing, word, 77, (0, 0))
 
 
 def test_a_silent_camera_is_asked_three_times() -> None:
@@ -228,7 +228,7 @@ def test_a_stop_waits_for_the_head_to_rest() -> None:
     assert told(run, Kind.STOP) == []
     exposing = run.exposing_id
     (conclude,) = told(run, Kind.CUT_SHORT, outcome=Outcome.CUT_SHORT)
-    assert conclude == Conclude(exposing, ShotOutcome.INTERRUPTED, 77)
+    assert conclude == Conclude(exposing, ShotOutcome.INTERRUPTED, 77, (0, 0))
     assert told(run, Kind.AT_REST) == [End(False, "Stopped as asked.", early=True)]
 
 

@@ -10,8 +10,9 @@ from pathlib import Path
 import pytest
 
 from controller.errors import InputError, StorageFailed
+from controller.session.migrations import SESSION_VERSION
 from controller.session.rows import Happening, Intent, ShotOutcome, ShotRow
-from controller.session.session import SESSION_VERSION, Session
+from controller.session.session import Session
 
 ABOUT = {"kind": "test", "seed": "7"}
 
@@ -35,7 +36,7 @@ def healthy(path: Path) -> bool:
 
 def test_what_is_said_about_the_run_can_be_read_again(path: Path) -> None:
     with Session.open(path, to_write=True) as session:
-        assert session.about() == {"session_version": SESSION_VERSION, **ABOUT}
+        assert session.about() == {"session_version": str(SESSION_VERSION), **ABOUT}
         session.note_about("sentence", "first")
         session.note_about("sentence", "The set is complete.")
     with Session.open(path) as session:
@@ -150,7 +151,7 @@ def test_another_version(path: Path) -> None:
     with closing(sqlite3.connect(path)) as db:
         db.execute("UPDATE about SET value = '9' WHERE name = 'session_version'")
         db.commit()
-    with pytest.raises(InputError, match="version 9, this program reads 2"):
+    with pytest.raises(InputError, match="version 9; this program reads versions 2 to 3"):
         Session.open(path)
 
 

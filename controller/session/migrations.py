@@ -1,0 +1,80 @@
+"""The tables of a session, and how a session of an older version becomes one of this version. Data only.
+
+A version is the number in `PRAGMA user_version`, and as text the fact `session_version`; version 2 set the text alone.
+Migrations only add: what an older program has written is kept as it is.
+"""
+
+SESSION_VERSION = 3
+OLDEST_VERSION = 2
+SCHEMA = """
+CREATE TABLE about (name TEXT PRIMARY KEY, value TEXT NOT NULL) STRICT;
+CREATE TABLE exposures (
+    number INTEGER PRIMARY KEY,
+    frame INTEGER NOT NULL,
+    exposure INTEGER NOT NULL,
+    attempt INTEGER NOT NULL,
+    command_id INTEGER NOT NULL UNIQUE,
+    yaw_deg REAL NOT NULL,
+    pitch_deg REAL NOT NULL,
+    shutter_s REAL NOT NULL,
+    intended_ns INTEGER NOT NULL,
+    outcome TEXT,
+    ended_ns INTEGER,
+    board_clock_ms INTEGER,
+    commanded_pan_steps INTEGER,
+    commanded_tilt_steps INTEGER,
+    reported_pan_steps INTEGER,
+    reported_tilt_steps INTEGER
+) STRICT;
+CREATE TABLE doubts (
+    number INTEGER PRIMARY KEY,
+    frame INTEGER NOT NULL,
+    exposure INTEGER NOT NULL,
+    upto INTEGER NOT NULL,
+    why TEXT NOT NULL
+) STRICT;
+CREATE TABLE checks (
+    number INTEGER PRIMARY KEY,
+    axis TEXT NOT NULL,
+    upto INTEGER NOT NULL
+) STRICT;
+CREATE TABLE wishes (
+    number INTEGER PRIMARY KEY,
+    wanted TEXT NOT NULL,
+    frames TEXT NOT NULL,
+    taken INTEGER NOT NULL DEFAULT 0
+) STRICT;
+CREATE TABLE happenings (
+    number INTEGER PRIMARY KEY,
+    at_ns INTEGER NOT NULL,
+    state TEXT NOT NULL,
+    what TEXT NOT NULL,
+    frame INTEGER
+) STRICT;
+"""
+
+MIGRATIONS: dict[int, tuple[str, ...]] = {
+    # Where the head was told to be and where the board said that it was.
+    2: tuple(
+        f"ALTER TABLE exposures ADD COLUMN {column} INTEGER"
+        for column in (
+            "commanded_pan_steps",
+            "commanded_tilt_steps",
+            "reported_pan_steps",
+            "reported_tilt_steps",
+        )
+    ),
+}
+"""For each older version, the statements that make the next one of it."""
+
+
+def statements_from(version: int) -> list[str]:
+    """Everything to execute on a session of `version` to make it one of this version, within one transaction."""
+    steps = [statement for older in range(version, SESSION_VERSION) for statement in MIGRATIONS[older]]
+    return [*steps, *stamp()]
+
+
+def stamp() -> list[str]:
+    """What marks a session as one of this version."""
+    fact = f"INSERT OR REPLACE INTO about VALUES ('session_version', '{SESSION_VERSION}')"
+    return [fact, f"PRAGMA user_version = {SESSION_VERSION}"]

@@ -1,0 +1,133 @@
+"""Sessions of older versions: read as they are, and migrated where they are written on.
+
+`old/version_2.sqlite` was written by the program that wrote version 2: five exposures of a capture that was stopped.
+"""
+
+from __future__ import annotations
+
+import shutil
+import sqlite3
+from contextlib import closing
+from pathlib import Path
+
+import pytest
+
+from controller.errors import InputError, StorageFailed
+from controller.session.migrations import MIGRATIONS, OLDEST_VERSION, SESSION_VERSION, statements_from
+from controller.session.rows import DoubtReason, DoubtRow, Intent, ShotOutcome, WishRow
+from controller.session.session import Session
+
+OLD = Path(__file__).with_name("old") / "version_2.sqlite"
+POSITIONS = {"commanded_pan_steps", "commanded_tilt_steps", "reported_pan_steps", "reported_tilt_steps"}
+
+
+@pytest.fixture
+def old(tmp_path: Path) -> Path:
+    return Path(shutil.copy(OLD, tmp_path / "session.sqlite"))
+
+
+def columns(path: Path) -> dict[str, list[tuple[object, ...]]]:
+    """Name, type, not null, default and key of every column, by table."""
+    with closing(sqlite3.connect(path)) as db:
+        tables = [name for (name,) in db.execute("SELECT name FROM sqlite_schema WHERE type = 'table'")]
+        return {name: [row[1:] for row in db.execute(f"PRAGMA table_info({name})")] for name in tables}
+
+
+def version_of(path: Path) -> tuple[int, str]:
+    with closing(sqlite3.connect(path)) as db:
+        (number,) = db.execute("PRAGMA user_version").fetchone()
+        (text,) = db.execute("SELECT value FROM about WHERE name = 'session_version'").fetchone()
+        return number, text
+
+
+def test_the_old_file_is_of_version_2(old: Path) -> None:
+    assert version_of(old) == (0, "2")
+    assert not POSITIONS & {str(column[0]) for column in columns(old)["exposures"]}
+
+
+def test_what_is_read_of_an_old_session_is_what_was_written(old: Path) -> None:
+    before = old.read_bytes()
+    with Session.open(old) as session:
+        shots = session.shots()
+        assert [shot.intent.command_id for shot in shots] == [6, 7, 9, 10, 12]
+        assert {shot.outcome for shot in shots} == {ShotOutcome.CONFIRMED}
+        first = shots[0]
+        assert first.intent == Intent(0, 0, 1, 6, 15.0, 5.0, 0.0125)
+        assert (first.intended_ns, first.ended_ns, first.board_clock_ms) == (4649664287, 4854698977, 4852)
+        assert first.reported_pan_steps is None
+        assert session.doubts() == [DoubtRow(0, 1, 5, DoubtReason.SUSPECT)]
+        assert session.made() == {(0, 0), (1, 0), (1, 1), (2, 0)}
+        assert session.about()["zero found by boot"] == "1806341206"
+        assert session.next_command_id() == 13
+    assert old.read_bytes() == before
+    assert list(old.parent.iterdir()) == [old]
+
+
+def test_an_old_session_is_written_on_as_one_of_this_version(old: Path, tmp_path: Path) -> None:
+    with Session.open(old, to_write=True) as session:
+        session.intend(Intent(2, 1, 1, 13, 359.9, 30.25, 0.025, 115168, 9680), 7)
+        session.conclude(13, ShotOutcome.CONFIRMED, 8, 9, (115168, 9680))
+        assert session.take_wish() == WishRow("retake", (2,))
+    assert version_of(old) == (SESSION_VERSION, str(SESSION_VERSION))
+    Session.create(tmp_path / "new.sqlite", {}, durable=True).close()
+    assert columns(old) == columns(tmp_path / "new.sqlite")
+    with Session.open(old) as session:
+        *_, earlier, last = session.shots()
+        assert earlier.intent.commanded_pan_steps is None
+        assert (last.intent.commanded_pan_steps, last.intent.commanded_tilt_steps) == (115168, 9680)
+        assert (last.reported_pan_steps, last.reported_tilt_steps) == (115168, 9680)
+
+
+def test_a_new_session_says_its_version_in_both_places(tmp_path: Path) -> None:
+    for durable in (True, False):
+        path = tmp_path / f"{durable}.sqlite"
+        Session.create(path, {}, durable=durable).close()
+        assert version_of(path) == (SESSION_VERSION, str(SESSION_VERSION))
+
+
+def test_every_older_version_has_its_migration() -> None:
+    assert set(MIGRATIONS) == set(range(OLDEST_VERSION, SESSION_VERSION))
+
+
+def test_a_migration_that_fails_changes_nothing(old: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    before = columns(old)
+    monkeypatch.setitem(MIGRATIONS, 2, (*MIGRATIONS[2], "ALTER TABLE nowhere ADD COLUMN nothing INTEGER"))
+    with pytest.raises(StorageFailed):
+        Session.open(old, to_write=True)
+    assert columns(old) == before
+    assert version_of(old) == (0, "2")
+
+
+@pytest.mark.parametrize("done", range(1, len(statements_from(2))))
+def test_a_program_killed_in_a_migration_leaves_the_older_version(old: Path, done: int) -> None:
+    before = columns(old)
+    db = sqlite3.connect(old, isolation_level=None)
+    db.execute("BEGIN IMMEDIATE")
+    for statement in statements_from(2)[:done]:
+        db.execute(statement)
+    db.close()  # nothing was committed
+    assert columns(old) == before
+    assert version_of(old) == (0, "2")
+
+
+@pytest.mark.parametrize("version", ["1", "4", "two"])
+def test_versions_that_are_not_known(old: Path, version: str) -> None:
+    with closing(sqlite3.connect(old)) as db:
+        db.execute("UPDATE about SET value = ? WHERE name = 'session_version'", (version,))
+        db.commit()
+    for to_write in (False, True):
+        with pytest.raises(InputError, match="this program reads versions 2 to 3"):
+            Session.open(old, to_write=to_write)
+
+
+def test_zero_can_be_forgotten(old: Path) -> None:
+    with Session.open(old, to_write=True) as session:
+        assert session.remembered().boot_id == 1806341206
+        session.forget_zero()
+        assert session.remembered().boot_id is None
+
+
+def test_command_ids_go_on_behind_the_highest_of_all(old: Path) -> None:
+    with Session.open(old, to_write=True) as session:
+        session.intend(Intent(2, 1, 1, 0xFFFFFFFF, 0.0, 0.0, 0.01), 7)
+        assert session.next_command_id() == 1
