@@ -5,7 +5,7 @@ from typing import TYPE_CHECKING, BinaryIO
 
 import click
 
-from controller.shared_options import FILE, PORT_HELP, confirmed, json_option, port_option, show
+from controller.shared_options import FILE, PORT_HELP, confirmed, countdown_option, json_option, port_option, show
 
 if TYPE_CHECKING:
     from controller.commands.board import Verdict
@@ -58,8 +58,9 @@ def find(baud: int, as_json: bool) -> None:
     type=FILE,
     help="The kit: zero is looked for within its limits, at its speed. Default: 4,000 steps either way, slowly.",
 )
+@countdown_option
 @json_option
-def check(port: str, baud: int, yes: bool, kit_file: Path | None, as_json: bool) -> None:
+def check(port: str, baud: int, yes: bool, kit_file: Path | None, countdown: int, as_json: bool) -> None:
     """Run the battery of rules on a board.
 
     Most rules turn nothing; some of these switch the motors on. Before anything may turn you are asked, and before each
@@ -70,6 +71,7 @@ def check(port: str, baud: int, yes: bool, kit_file: Path | None, as_json: bool)
     from controller.commands.board import check_command  # noqa: PLC0415
     from controller.conformance.reach import reach_of  # noqa: PLC0415
     from controller.kit.load import load_kit  # noqa: PLC0415
+    from controller.terminal import people_here  # noqa: PLC0415
 
     reach = None if kit_file is None else reach_of(load_kit(kit_file))
 
@@ -83,10 +85,8 @@ def check(port: str, baud: int, yes: bool, kit_file: Path | None, as_json: bool)
             word = {True: "kept", False: "BROKEN", None: "left out"}[verdict.kept]
             click.echo(f"{word:9}{verdict.rule}: {verdict.demands}" + (f"\n{verdict.seen}" if verdict.seen else ""))
 
-    def announce(sentence: str) -> None:
-        click.echo(sentence, err=as_json)
-
-    verdicts = check_command(port, baud, may_move, tell, announce=announce, reach=reach)
+    people = people_here(yes=yes, countdown_s=countdown)
+    verdicts = check_command(port, baud, may_move, tell, people=people, reach=reach)
     if as_json:
         show([asdict(verdict) for verdict in verdicts])
     if any(verdict.kept is False for verdict in verdicts):

@@ -5,6 +5,8 @@ from contextlib import suppress
 from dataclasses import asdict, dataclass
 from typing import Any
 
+from controller.capture.gate import Gate
+from controller.capture.people import People
 from controller.conformance.reach import Reach
 from controller.conformance.rules import RULES, Rule, wait_verdict
 from controller.conformance.talk import NotChecked, RuleBroken, Talk
@@ -15,11 +17,13 @@ from controller.ports.serial_port import SerialPort
 from protocol.codec import PROTOCOL_VERSION
 from protocol.host_link import Answered, HostLink, Silent
 from protocol.messages import GetStatus, Hello, Stop
-from protocol.units import NS, Nanos
+from protocol.units import MS, NS, Nanos
 
 TOTAL_S = 900.0
 """The longest that the battery may take; what it has not come to by then is left out."""
-Announce = Callable[[str], None]
+TO_STOP = "To stop it: Ctrl-C, or the stop switch, which cuts the motors' power; a tilt may drop then."
+STILL = "not at all on a board that keeps the rules, which is asked for what it must refuse; one that is broken may move"
+NOBODY_NEAR = People()
 BUCKETS_MS = (0.5, 1.0, 2.0, 5.0, 10.0, 20.0, 50.0, 100.0, 500.0)
 
 
@@ -44,35 +48,38 @@ def check_command(
     may_move: Callable[[], bool],
     tell: Callable[[Verdict], None],
     *,
-    announce: Announce = lambda _: None,
+    people: People = NOBODY_NEAR,
     reach: Reach | None = None,
 ) -> list[Verdict]:
     """Run the battery on the board at `url`; see `wait_battery`. Raises LinkLost, WorldError."""
     with SerialPort(url, baud) as port:
         wait_known_board(port)
-        return wait_battery(Talk(port, reach=reach or Reach()), may_move, tell, announce)
+        gate = Gate(port.now, people.say, people.ring)
+        return wait_battery(Talk(port, reach=reach or Reach(), gate=gate), may_move, tell, people.lead_ns)
 
 
 def wait_battery(
-    talk: Talk, may_move: Callable[[], bool], tell: Callable[[Verdict], None], announce: Announce
+    talk: Talk, may_move: Callable[[], bool], tell: Callable[[Verdict], None], lead_ns: int = 0
 ) -> list[Verdict]:
     """Check each rule and tell what came of it.
 
-    `may_move` is asked once, before the first rule that may turn anything. `announce` is told before each rule that
-    switches the motors on what is about to move, for how long, and how to stop it. Whatever ends this early, Ctrl-C
-    included, the board is told to stop. Raises LinkLost, OtherVersion.
+    `may_move` is asked once, before the first rule that may turn anything. Before each rule that switches the motors on,
+    and before the first of all, people are told through the talk's gate what is about to move, for how long, and how to
+    stop it, `lead_ns` before. Whatever ends this early, Ctrl-C included, the board is told to stop. Raises LinkLost,
+    OtherVersion.
     """
     verdicts: list[Verdict] = []
     moving: bool | None = None
     begin = talk.port.now()
     try:
+        _wait_announced(talk, STILL, lead_ns)
         for rule in RULES:
             if rule.moves and moving is None:
                 moving = may_move()
             why = _left_out(talk, rule, moving=bool(moving), passed_s=(talk.port.now() - begin) / NS)
             sentence = rule.announcement(talk.reach, near_zero=talk.zero_is_found) if why is None else None
             if sentence is not None:
-                announce(sentence)
+                _wait_announced(talk, sentence, lead_ns)
             verdict = _judge(talk, rule) if why is None else Verdict(rule.name, rule.demands, None, why)
             verdicts.append(verdict)
             tell(verdict)
@@ -81,6 +88,11 @@ def wait_battery(
             talk.send(Stop())
         raise
     return verdicts
+
+
+def _wait_announced(talk: Talk, why: str, lead_ns: int) -> None:
+    talk.gate.announce(why, lead_ns, TO_STOP)
+    talk.wait_message(lambda *_: False, lead_ns // MS)
 
 
 def _left_out(talk: Talk, rule: Rule, *, moving: bool, passed_s: float) -> str | None:

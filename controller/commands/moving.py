@@ -25,6 +25,10 @@ HELP = (
 WALK_FACT = "walked"
 """The way of the walk round the extremes after which everything was clear, in steps."""
 AT_MARK = Question("Is the head at its zero mark, level and at yaw 0?", needs_person=True)
+SAME_MARK = Question(
+    "The board knows a zero that this session has not set. Was it set at the same mark, with `fullturn jog`?",
+    needs_person=True,
+)
 ROUND = Question("The head has been round its extremes. Was everything clear, cables and tripod legs included?")
 
 
@@ -39,13 +43,21 @@ def make_ready(job: Job, program: Program) -> None:
         return
     hand = job.hand(program)
     hand.wait_known()
-    if by_hand and not hand.known:
+    if by_hand and not _zero_is_trusted(job, hand):
         _set_zero(job, hand)
     if job.crew.sweep:
         _sweep(job, hand, program)
     if hand.known:
         job.session.note_zero(hand.boot_id)
     hand.wait_rest()
+
+
+def _zero_is_trusted(job: Job, hand: Hand) -> bool:
+    """The zero that the board knows is the one that this session was shot by, or a person says that it is as good."""
+    if not hand.known:
+        return False
+    begun = bool(job.session.shots())
+    return not begun or job.session.remembered().boot_id == hand.boot_id or hand.wait_answer(SAME_MARK)
 
 
 def _set_zero(job: Job, hand: Hand) -> None:

@@ -14,7 +14,6 @@ from controller.conformance.talk import Talk
 
 TOTAL_S: Final = 30.0
 """The longest that one rule may take beside the search for zero."""
-TO_STOP: Final = "To stop it: Ctrl-C, or the stop switch, which cuts the motors' power; a tilt may drop then."
 
 
 @dataclass(frozen=True, slots=True)
@@ -37,7 +36,7 @@ class Rule:
         return TOTAL_S + (1.25 * reach.search_s if self.searches else 0.0)
 
     def announcement(self, reach: Reach, *, near_zero: bool = False) -> str | None:
-        """What is about to move or to be switched on, how far, for how long, and how to stop it; None if nothing.
+        """What is about to move or to be switched on, how far and for how long; None if nothing.
 
         `near_zero`: a rule before has found zero, and no rule leads far from it.
         """
@@ -50,7 +49,7 @@ class Rule:
             search = f"Both axes look for zero, pan {reach.pan.words()} and tilt {reach.tilt.words()}; "
             search += f"that takes {reach.search_s:.0f} s at most. Then "
         words = search + (self.motion[0].lower() if search else self.motion[0]) + self.motion[1:]
-        return f"{words}, for about {self.about_s:.0f} s. {TO_STOP}"
+        return f"{words[0].lower()}{words[1:]}, for about {self.about_s:.0f} s"
 
 
 ON = "Both motors are switched on and hold; they may twitch, and nothing turns"

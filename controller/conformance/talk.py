@@ -4,6 +4,7 @@ from collections import deque
 from collections.abc import Callable
 from dataclasses import dataclass, field
 
+from controller.capture.gate import Gate
 from controller.capture.port import Port
 from controller.conformance.reach import Reach
 from controller.errors import WorldError
@@ -71,6 +72,7 @@ class Talk:
     max_step_rate: int = 0
     version: tuple[int, int] = PROTOCOL_VERSION
     reach: Reach = field(default_factory=Reach)
+    gate: Gate = field(default_factory=Gate.of_simulation)
     clock_ms: int | None = None
     rebooted: BootId | None = None
     zero_is_missing: bool = False
@@ -93,6 +95,7 @@ class Talk:
 
     def send(self, request: Request, *, seq: int | None = None) -> int:
         """Send a request under the next sequence number (or `seq`) and return that."""
+        self.gate.check(request)
         if seq is None:
             self.seq = (self.seq + 1) & 0xFF
             seq = self.seq

@@ -17,6 +17,7 @@ import pytest
 from controller import clock
 from controller.calibration.records import AxisName
 from controller.capture.gate import Gate, Unannounced
+from controller.capture.hand import Hand
 from controller.capture.people import People
 from controller.commands import kit_setup
 from controller.commands.crew import Keys
@@ -25,6 +26,7 @@ from controller.commands.series import Series, capture_series
 from controller.commands.stand_in import rig_spec
 from controller.kit.load import load_kit
 from controller.planning.make import make_plan
+from controller.program.build import build_program
 from protocol.messages import Arm, Cause, GetStatus, Halt, Move, Reference, Request, Stop
 from protocol.units import NS, BootId, CommandId, Steps
 from sim.person import Person, PersonSpec
@@ -148,6 +150,26 @@ def test_a_head_without_switches_whose_board_restarts_while_the_set_waits(tmp_pa
         assert world.rig.truth.exposures == []
         assert "set zero at its mark again" in world.ends[-1]
     assert world.person.unannounced == []
+
+
+@pytest.mark.parametrize("board_knows", [True, False])
+def test_zero_that_was_lost_is_not_taken_up_by_a_script(tmp_path: Path, board_knows: bool) -> None:
+    """A head without switches after its position was lost: --yes does not make any place its zero."""
+    world = Attended(BLIND, tmp_path, 2, AT_THE_HEAD, Scenario("drawn", "", (Fault("board-reset", after_exposure=4),)))
+    world.sweep = False
+    world.capture(tries=0)
+    assert "set zero at its mark again" in world.ends[-1]
+    made = len(world.rig.truth.exposures)
+    if board_knows:  # somebody has moved it with other software, wherever zero is there
+        hand = Hand(world.port, build_program(BLIND.kit, ()))
+        hand.wait_ready()
+        hand.wait_zero()
+        hand.wait_move(3200, 0)
+        hand.wait_rest()
+    world.yes, world.at_terminal = True, False
+    assert not world.resume(tries=1)
+    assert "Zero is not set" in world.ends[-1]
+    assert len(world.rig.truth.exposures) == made
 
 
 # The commands that hold a head without a run.

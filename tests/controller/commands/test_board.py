@@ -9,6 +9,7 @@ from pathlib import Path
 
 import pytest
 
+from controller.capture.gate import Gate
 from controller.commands.board import Verdict, wait_battery
 from controller.commands.listen import decode_command, wait_traffic
 from controller.commands.stand_in import rig_spec
@@ -34,6 +35,8 @@ WIRE = b"".join(frame_of(message, seq) for _, seq, message in EXCHANGE)
 class Watched:
     """A battery on a simulated rig, with the moments of every sentence and every step."""
 
+    lead_ns = 0
+
     def __init__(self, interrupt_at_s: float | None = None, reach: Reach | None = None) -> None:
         self.reach = reach or Reach()
         self.rig = Rig(rig_spec(full_frame_kit(24), 1))
@@ -56,15 +59,20 @@ class Watched:
         self.rig.advance = watch  # type: ignore[method-assign]
 
     def run(self, may_move: Callable[[], bool]) -> list[Verdict]:
-        talk = Talk(self.port, reach=self.reach)
-        return wait_battery(talk, may_move, lambda _: None, lambda text: self.said.append((self.port.now(), text)))
+        gate = Gate(self.port.now, lambda text: self.said.append((self.port.now(), text)))
+        talk = Talk(self.port, reach=self.reach, gate=gate)
+        return wait_battery(talk, may_move, lambda _: None, self.lead_ns)
 
 
 def test_words_come_before_the_motors_are_switched_on_and_before_each_step() -> None:
     watched = Watched()
     verdicts = watched.run(lambda: True)
     assert all(verdict.kept for verdict in verdicts)
-    assert len(watched.said) == sum(bool(rule.motion) for rule in RULES)
+    assert len(watched.said) == 1 + sum(bool(rule.motion) for rule in RULES)
+    assert "one that is broken may move" in watched.said[0][1]
+    for _, text in watched.said:
+        assert "Ctrl-C, or the stop switch" in text
+        assert "a tilt may drop" in text
     first_ns = next(at for at, text in watched.said if "look for zero" in text)
     assert min(watched.turned) >= first_ns
     assert min(watched.armed) >= watched.said[0][0]
@@ -72,6 +80,14 @@ def test_words_come_before_the_motors_are_switched_on_and_before_each_step() -> 
     for (begin, text), end in zip(watched.said, ends, strict=True):
         if "nothing turns" in text:
             assert not [at for at in watched.turned if begin <= at < end]
+
+
+def test_somebody_at_the_head_is_told_in_time_before_each_motion() -> None:
+    watched = Watched()
+    watched.lead_ns = 5 * NS
+    watched.run(lambda: True)
+    for at in watched.turned:
+        assert at - max(told for told, _ in watched.said if told <= at) >= watched.lead_ns
 
 
 def test_without_leave_nothing_turns() -> None:

@@ -247,14 +247,12 @@ def test_a_version_that_cannot_be_found_out_is_said_as_well() -> None:
         talk.wait_welcome(7)
 
 
-def test_what_is_announced_names_what_moves_how_long_and_how_to_stop() -> None:
+def test_what_is_announced_names_what_moves_and_how_long() -> None:
     for reach, unit in ((Reach(), "steps/s"), (reach_of(KIT), "degrees/s")):
         for rule in RULES:
             sentence = rule.announcement(reach)
             assert (sentence is not None) or not rule.moves
             if sentence is not None:
-                assert "Ctrl-C, or the stop switch" in sentence
-                assert "a tilt may drop" in sentence
-                assert f"for about {rule.about_s:.0f} s." in sentence
+                assert f"for about {rule.about_s:.0f} s" in sentence
                 assert (unit in sentence) == rule.searches
                 assert unit not in (rule.announcement(reach, near_zero=True) or "")
