@@ -95,7 +95,7 @@ class Announcing(Acting):
         if isinstance(to, MoveStep):
             yaw_deg = to.pan_steps / self.program.pan.steps_per_degree
             pitch_deg = to.tilt_steps / self.program.tilt.steps_per_degree
-            return f"{begins} with frame {to.frame} (pan {yaw_deg:.0f}°, tilt {pitch_deg:.0f}°)"
+            return f"{begins} with frame {to.frame} (pan {yaw_deg:z.0f}°, tilt {pitch_deg:z.0f}°)"
         return f"{begins} with frame {to.frame}"
 
     def _leave_out(self) -> None:

@@ -96,8 +96,8 @@ def walk_text(hand: Hand, way: Sequence[tuple[int, int]]) -> str:
     lasts_ns = sum(hand.motion_ns(there, here) for here, there in zip(stops[:-1], way, strict=True))
     first = "" if hand.known else "first both axes find zero, then "
     return (
-        f"{first}a slow walk round the extremes, pan {min(pans):.0f}° to {max(pans):.0f}°, "
-        f"tilt {min(tilts):.0f}° to {max(tilts):.0f}°, about {duration(lasts_ns / NS)}"
+        f"{first}a slow walk round the extremes, pan {min(pans):z.0f}° to {max(pans):z.0f}°, "
+        f"tilt {min(tilts):z.0f}° to {max(tilts):z.0f}°, about {duration(lasts_ns / NS)}"
     )
 
 
@@ -109,7 +109,7 @@ def walk(hand: Hand, people: People, way: Sequence[tuple[int, int]]) -> None:
         hand.wait_zero()
     per_pan, per_tilt = hand.steps_per_degree
     for pan, tilt in way:
-        people.say(f"Turning to pan {pan / per_pan:.0f}°, tilt {tilt / per_tilt:.0f}°. Ctrl-C stops the head.")
+        people.say(f"Turning to pan {pan / per_pan:z.0f}°, tilt {tilt / per_tilt:z.0f}°. Ctrl-C stops the head.")
         hand.wait_move(pan, tilt)
     hand.gate.shut()
 

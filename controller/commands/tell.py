@@ -93,6 +93,9 @@ def _to_the_run(session: Session, wish: WishRow) -> str:
         return _unread(path, kind)
     # A stop brings about the end that it is followed by, so only what came before it counts.
     ending = (before if kind in {Kind.STOP, Kind.HALT} else session.state()) in ENDED
+    question = session.open_question()
+    if kind is Kind.GO_ON and question is not None:
+        return f"Request received. The run waits for an answer: {question[1]} (`fullturn tell {path} yes` or `no`)"
     return f"Request received. {_does(path, wish, again, before, ending=ending)}"
 
 
@@ -153,7 +156,7 @@ def _does(path: Path, wish: WishRow, again: set[int], before: str, *, ending: bo
         if kind in {Kind.PAUSE, Kind.PAUSE_AFTER_ROW}:
             return "The run is paused already."
         if kind is Kind.GO_ON:
-            return "The run goes on: the head moves again."
+            return "The run goes on: after a warning the head moves again."
     return DOES[kind].format(path=path)
 
 

@@ -75,6 +75,13 @@ def test_every_request_in_every_state_is_answered_by_what_it_does(
         assert "fullturn resume" in answer
 
 
+def test_go_on_shows_the_question_that_the_run_waits_for(path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    with Session.open(path, to_write=True) as run:
+        run.note_question(3, "Is it clear?")
+    assert "waits for an answer: Is it clear?" in told(path, "go-on", monkeypatch=monkeypatch, state="asking")
+    assert "Is it clear?" not in told(path, "pause", monkeypatch=monkeypatch, state="asking")
+
+
 def test_a_retake_is_of_what_was_shot_and_says_what_comes_anyway(path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     answer = told(path, "retake", f"0,{LAST}", monkeypatch=monkeypatch)
     assert answer == f"Request received. At its end the run reshoots frame 0. Frame {LAST} is still to come anyway."
