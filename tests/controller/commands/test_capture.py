@@ -58,7 +58,7 @@ def test_a_set_is_made_and_audited(tmp_path: Path) -> None:
         assert again.returncode == 1
         assert "exists already" in again.stderr
         over = fullturn(tmp_path, "resume", "s.sqlite", *READY)
-        assert (over.returncode, json.loads(over.stdout)["sentence"]) == (0, "The set was complete already.")
+        assert (over.returncode, json.loads(over.stdout)["sentence"]) == (0, "Nothing is left to shoot.")
         assert sum(made(tmp_path).values()) == summary["exposures_planned"]
     audit = fullturn(tmp_path, "report", "s.sqlite", "--out", "audit", "--json")
     assert json.loads(audit.stdout)["exposures_confirmed"] == summary["exposures_planned"]

@@ -21,4 +21,4 @@ def test_a_fault_that_would_never_come_is_refused(shell: Shell) -> None:
 def test_the_scenarios_are_listed_without_a_plan(shell: Shell) -> None:
     told = shell("rehearse", "--list-faults")
     assert told.status == 0
-    assert "line-cut       The cable is pulled" in told.out
+    assert "line-cut         The cable is pulled" in told.out
