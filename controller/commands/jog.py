@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from controller.calibration.records import AxisName
+from controller.capture.events import Kind
 from controller.capture.gate import Gate
 from controller.capture.hand import Hand
 from controller.capture.interrupts import Interrupts
@@ -54,7 +55,7 @@ def held_head(
     """
     kit = load_kit(kit_path)
     program = slowed(build_program(kit, ()))
-    with port_alone(url, purpose), open_port(url, kit.board.baud) as port, Interrupts() as interrupts:
+    with port_alone(url, purpose), open_port(url, kit.board.baud) as port, Interrupts(Kind.STOP) as interrupts:
         operator = Operator(port.now, interrupts, people)
         yield Hand(port, program, operator, Gate(port.now, people.say, people.ring)), program
 

@@ -126,3 +126,9 @@ def test_keys_move_the_head_and_ctrl_c_ends_that(rig: Path) -> None:
     host.expect(pexpect.EOF)
     host.close()
     assert host.exitstatus == 1
+
+
+def test_what_is_no_run_ends_when_its_terminal_hangs_up(rig: Path) -> None:
+    host = at_terminal(rig, "jog kit.toml --port port")
+    host.expect("Is everything clear")
+    assert hang_up(host) == 1
