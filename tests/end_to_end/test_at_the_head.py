@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import os
+import shutil
 import subprocess
 import sys
 from collections.abc import Iterator
@@ -13,7 +14,7 @@ import pexpect
 import pytest
 
 from controller.session.session import Session
-from tests.controller.commands.simulated import environment, simulated
+from tests.controller.commands.simulated import PATIENT, environment, simulated
 
 pytestmark = [
     pytest.mark.skipif(sys.platform == "win32", reason="no pseudo-terminals"),
@@ -40,10 +41,18 @@ def at_terminal(folder: Path, words: str) -> pexpect.spawn[str]:
     )
 
 
+@pytest.fixture(scope="module")
+def plan(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    folder = tmp_path_factory.mktemp("plan")
+    (folder / "kit.toml").write_text(PATIENT, encoding="utf-8")
+    fullturn(folder, f"plan kit.toml --out plan.json {WINDOW}")
+    return folder / "plan.json"
+
+
 @pytest.fixture
-def rig(tmp_path: Path) -> Iterator[Path]:
-    with simulated(tmp_path, "--port-name", "port", "--truth", "truth.json", "--speed", "5"):
-        fullturn(tmp_path, f"plan kit.toml --out plan.json {WINDOW}")
+def rig(plan: Path, tmp_path: Path) -> Iterator[Path]:
+    with simulated(tmp_path, "--port-name", "port", "--truth", "truth.json", "--speed", "10"):
+        shutil.copy(plan, tmp_path)
         yield tmp_path
 
 

@@ -137,8 +137,9 @@ each_question = pytest.mark.parametrize("name", QUESTIONS)
 
 
 @each_question
-@pytest.mark.parametrize("after_s", [0.1, 10.0, 120.0])
-@pytest.mark.parametrize("line", ["y", "Yes", "tell yes"])
+@pytest.mark.parametrize(
+    ("after_s", "line"), [(0.1, "y"), (10.0, "Yes"), (120.0, "y"), (0.1, "tell yes"), (120.0, "tell yes")]
+)
 def test_yes(tmp_path: Path, name: str, after_s: float, line: str) -> None:
     asked = QUESTIONS[name]
     world = world_of(asked, tmp_path, (after_s, line))
@@ -147,8 +148,7 @@ def test_yes(tmp_path: Path, name: str, after_s: float, line: str) -> None:
 
 
 @each_question
-@pytest.mark.parametrize("after_s", [0.1, 120.0])
-@pytest.mark.parametrize("line", ["n", "tell no"])
+@pytest.mark.parametrize(("after_s", "line"), [(0.1, "n"), (120.0, "n"), (10.0, "tell no")])
 def test_no(tmp_path: Path, name: str, after_s: float, line: str) -> None:
     asked = QUESTIONS[name]
     world = world_of(asked, tmp_path, (after_s, line))
@@ -166,7 +166,7 @@ def test_no(tmp_path: Path, name: str, after_s: float, line: str) -> None:
 
 
 @each_question
-@pytest.mark.parametrize("line", ["", "maybe", "3", "yy"])
+@pytest.mark.parametrize("line", ["", "yy"])
 def test_what_is_no_answer_is_told_and_asked_again(tmp_path: Path, name: str, line: str) -> None:
     asked = QUESTIONS[name]
     world = world_of(asked, tmp_path, (10.0, line), (20.0, "y"))

@@ -115,7 +115,7 @@ def test_any_slip_in_any_plan(kit: str, shape: str, tmp_path: Path) -> None:
 
 
 @pytest.mark.long
-@settings(max_examples=400, suppress_health_check=[HealthCheck.function_scoped_fixture, HealthCheck.too_slow])
+@settings(max_examples=120, suppress_health_check=[HealthCheck.function_scoped_fixture, HealthCheck.too_slow])
 @given(st.sampled_from(sorted(KITS)), st.sampled_from(sorted(SHAPES)), st.integers(0, 10**9))
 def test_any_slip_in_any_plan_at_length(
     tmp_path_factory: pytest.TempPathFactory, kit: str, shape: str, seed: int
