@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from contextlib import nullcontext
 from dataclasses import dataclass, field
 
 from controller.capture.events import Wanted
@@ -27,7 +28,6 @@ class Typist:
     said: list[str] = field(default_factory=list)
     asked: list[str] = field(default_factory=list)
     typed: list[tuple[int, str]] = field(default_factory=list)
-    forgotten: list[str] = field(default_factory=list)
 
     def say(self, sentence: str) -> None:
         self.said.append(sentence)
@@ -48,7 +48,6 @@ class Typist:
         return None
 
     def forget(self) -> None:
-        self.forgotten += [line for at_ns, line in self.typed if at_ns <= self.port.now()]
         self.typed = [(at_ns, line) for at_ns, line in self.typed if at_ns > self.port.now()]
 
     def people(self, *, yes: bool = False, lead_s: float = 5.0, at_terminal: bool = True) -> People:
@@ -57,7 +56,6 @@ class Typist:
 
 def keys_of(pressed: list[str], port: VirtualPort, pause_s: float = 1.0) -> Keys:
     """Somebody who presses these keys, one after the other, with a pause before each."""
-    from contextlib import nullcontext
 
     left = list(pressed)
     due_ns: list[int] = []

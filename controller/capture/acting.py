@@ -3,6 +3,7 @@
 from typing import Any
 
 from controller.capture import requests
+from controller.capture.belief import SWITCHES
 from controller.capture.effects import Conclude, Doubt, Effect, End, Send, SendUrgent, Shut, Timer
 from controller.capture.events import Event, Kind
 from controller.capture.people import Care, Heed
@@ -22,9 +23,6 @@ OUTCOMES = {
     Outcome.NO_SYNC: ShotOutcome.UNCONFIRMED,
     Outcome.CUT_SHORT: ShotOutcome.INTERRUPTED,
 }
-
-
-SWITCHES = {"pan": Capability.PAN_SWITCH, "tilt": Capability.TILT_SWITCH}
 
 
 class Acting:
@@ -191,6 +189,11 @@ class Acting:
         """The step under way is over; what was put off follows when nothing else is left."""
         self.cursor, self.tries = self.cursor + 1, 0
         self.take_up_more()
+
+    def skip_rest_of(self, frame: int) -> set[Exposure]:
+        """Put the cursor on the last step of a frame; return the exposures of it that are left."""
+        self.cursor = max(n for n, each in enumerate(self.steps) if isinstance(each, ExposeStep) and each.frame == frame)
+        return {exposure for exposure in self.left if exposure[0] == frame}
 
     # What more than one part of a run asks or does.
 

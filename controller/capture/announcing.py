@@ -6,7 +6,7 @@ from controller.capture.acting import Acting
 from controller.capture.effects import Announce, Ask, Timer
 from controller.capture.events import Event
 from controller.capture.people import MOMENT_NS, Question
-from controller.program.program import AskStep, ExposeStep, MoveStep
+from controller.program.program import AskStep, MoveStep
 
 CAMERA_BACK = "Is the camera back on the head and locked, and are hands and cables clear of what turns?"
 CLEAR = "Is the head clear of hands and cables, so that it may move again?"
@@ -35,7 +35,7 @@ class Announcing(Acting):
 
     def declined_motion(self, _: Any) -> bool:
         """The operator does not want the head to move yet."""
-        return self.people.must_stand
+        return not self.holds_camera(None)
 
     def ask_is_due(self, _: Any) -> bool:
         """The step that comes next is a frame by hand."""
@@ -58,8 +58,7 @@ class Announcing(Acting):
 
     def note_declined(self, _: Any) -> None:
         """No: motion waits; a frame by hand is left out."""
-        self.people.must_stand = self.people.question is None or self.people.question.hold_deg is None
-        if not self.people.must_stand:
+        if self.holds_camera(None):
             self._leave_out()
 
     # Actions.
@@ -100,11 +99,7 @@ class Announcing(Acting):
 
     def _leave_out(self) -> None:
         """The frame by hand that was asked for stays missing, and the run goes on behind it."""
-        frame = self.step(AskStep).frame
-        exposures = {exposure for exposure in self.left if exposure[0] == frame}
+        exposures = self.skip_rest_of(self.step(AskStep).frame)
         self.left_out |= exposures
         self.left -= exposures
-        self.cursor = max(
-            n for n, each in enumerate(self.steps) if isinstance(each, AskStep | ExposeStep) and each.frame == frame
-        )
         self.next_step()

@@ -8,6 +8,7 @@ that is gone. Whoever sends a command through a shut gate has a bug; nothing is 
 from collections.abc import Callable
 from dataclasses import dataclass
 
+from controller.capture.people import People
 from protocol.messages import Arm, Move, Reference, Request
 from protocol.units import NS
 
@@ -35,6 +36,11 @@ class Gate:
     ) -> None:
         self._now, self._say, self._ring = now, say, ring
         self.announced: Announcement | None = None
+
+    @classmethod
+    def of(cls, people: People, now: Callable[[], int]) -> "Gate":
+        """A gate that tells these people."""
+        return cls(now, people.say, people.ring)
 
     @classmethod
     def of_simulation(cls) -> "Gate":

@@ -66,8 +66,6 @@ class Heed:
     """When the time of the latest announcement is over."""
     may_move: bool = False
     """Somebody has said so since it stood still."""
-    must_stand: bool = False
-    """The latest answer was that it may not move yet."""
 
 
 class Lines(Protocol):

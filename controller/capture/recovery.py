@@ -9,11 +9,12 @@ was interrupted; exposures of it that are known to be made are not made twice.
 from typing import Any
 
 from controller.capture.acting import Acting
+from controller.capture.belief import MADE
 from controller.capture.effects import Conclude, Greet, Reopen, Timer
 from controller.capture.events import Event, Kind
 from controller.capture.states import RunState
 from controller.session.rows import ShotOutcome
-from protocol.messages import Cause, Outcome, Reason
+from protocol.messages import Cause, Reason
 from protocol.statistics import Trouble
 from protocol.units import NS, CommandId, is_after
 
@@ -31,7 +32,6 @@ MOST_INTERRUPTIONS = 20  # without an exposure in between
 # What the head must be looked at for before it may go on.
 NEEDS_A_LOOK = {Cause.LIMIT, Cause.STALL, Cause.STOP_SWITCH, Cause.HOST_HALT, Cause.ZERO_NOT_FOUND}
 LOST = {Reason.NOT_ARMED, Reason.WRONG_BOOT, Reason.NOT_CONFIGURED, Reason.UNKNOWN_POSITION}
-MADE = {Outcome.EXPOSED_SYNC, Outcome.EXPOSED_BLIND}
 
 
 class Recovery(Acting):

@@ -137,10 +137,7 @@ class Shooting(Acting):
         self.silent_in_row += 1
         exposures = {(step.frame, step.exposure)}
         if self.turn is not None:  # those after it in the bracket would be made in its place
-            exposures |= {exposure for exposure in self.left if exposure[0] == step.frame}
-            self.cursor = max(
-                n for n, each in enumerate(self.steps) if isinstance(each, ExposeStep) and each.frame == step.frame
-            )
+            exposures |= self.skip_rest_of(step.frame)
         for exposure in exposures:
             (self.given_up if exposure in self.came_back else self.later).add(exposure)
         self.left -= exposures

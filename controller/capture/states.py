@@ -61,6 +61,7 @@ UNPAUSED = (S.ARMING, *(state for state in ARMED if state is not S.PAUSED))
 ENDING = (S.CLOSING, S.STOPPING)
 UNDER_WAY = (S.ARMING, *ARMED)
 AWAY = (S.SUSPENDED, S.RECONNECTING, S.QUIETING)  # the board is out of reach, or being found again
+LIVE = (S.CONNECTING, *UNDER_WAY, *AWAY)
 OF_BOARD = (
     *(Kind.WELCOMED, Kind.ARMED, Kind.REFERENCED, Kind.ARRIVED, Kind.EXPOSED, Kind.NOT_CONFIRMED, Kind.CUT_SHORT),
     *(Kind.AT_REST, Kind.CHECKED, Kind.CALM, Kind.GUSTY, Kind.REFUSED, Kind.HELD, Kind.RESTARTED, Kind.LINK_LOST),
@@ -145,18 +146,11 @@ ROWS: tuple[Row, ...] = (
     Row(Kind.NOT_CONFIRMED, (S.EXPOSING,), S.RECOVERING, "put_off"),
     # The operator's pauses. Before the head moves, a pause keeps it still at once.
     Row(Kind.PAUSE, PEOPLE, S.PAUSED, "rest"),
-    *(
-        Row(
-            kind,
-            tuple(s for s in (S.CONNECTING, S.ARMING, *ARMED, *AWAY) if kind is not Kind.PAUSE or s not in PEOPLE),
-            None,
-            "want_pause",
-        )
-        for kind in (Kind.PAUSE, Kind.PAUSE_AFTER_ROW)
-    ),
+    Row(Kind.PAUSE, tuple(state for state in LIVE if state not in PEOPLE), None, "want_pause"),
+    Row(Kind.PAUSE_AFTER_ROW, LIVE, None, "want_pause"),
     *_onward(Kind.GO_ON, S.PAUSED),
     Row(Kind.GO_ON, (S.CONNECTING, *UNPAUSED, *AWAY), None, "note_go_on"),
-    Row(Kind.RETAKE, (S.CONNECTING, S.ARMING, *ARMED, *AWAY, *ENDING), None, "want_again"),
+    Row(Kind.RETAKE, (*LIVE, *ENDING), None, "want_again"),
     *(Row(kind, ENDING, None) for kind in (Kind.PAUSE, Kind.PAUSE_AFTER_ROW, Kind.GO_ON)),
     # What ends a run early, with the head brought to rest first.
     Row(Kind.STOP, (S.CONNECTING,), S.FAILED, "fail_stopped"),
@@ -220,9 +214,10 @@ ROWS: tuple[Row, ...] = (
 
 def _strays() -> tuple[Row, ...]:
     """Rows for what a board says at a time that nothing else foresees: it is of no use, and changes nothing."""
-    live = [state for state in RunState if state not in (S.IDLE, *FINAL)]
     settled = {(state, row.kind) for row in ROWS if row.condition is None for state in row.sources}
-    return tuple(Row(kind, (state,), None) for kind in OF_BOARD for state in live if (state, kind) not in settled)
+    return tuple(
+        Row(kind, (state,), None) for kind in OF_BOARD for state in (*LIVE, *ENDING) if (state, kind) not in settled
+    )
 
 
 STRAYS = _strays()

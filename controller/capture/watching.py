@@ -9,7 +9,8 @@ ended, so it speaks for everything that was shot before that move, and for nothi
 
 from typing import Any
 
-from controller.capture.acting import SWITCHES, Acting
+from controller.capture.acting import Acting
+from controller.capture.belief import SWITCHES
 from controller.capture.effects import Checked, Listen, Send, Timer
 from controller.capture.events import Event
 from controller.capture.recovery import PATIENCE_NS

@@ -54,7 +54,7 @@ def check_command(
     """Run the battery on the board at `url`; see `wait_battery`. Raises LinkLost, WorldError."""
     with SerialPort(url, baud) as port:
         wait_known_board(port)
-        gate = Gate(port.now, people.say, people.ring)
+        gate = Gate.of(people, port.now)
         return wait_battery(Talk(port, reach=reach or Reach(), gate=gate), may_move, tell, people.lead_ns)
 
 

@@ -11,6 +11,7 @@ from controller import clock
 from controller.calibration.records import read
 from controller.calibration.use import calibrated
 from controller.capture.events import Wanted
+from controller.capture.gate import Gate
 from controller.capture.people import Question
 from controller.capture.runner import Runner, RunResult
 from controller.capture.tether import UsbCamera
@@ -197,7 +198,7 @@ def _run_once(job: Job, program: Program) -> RunResult:
             tether,
             operator.withdraw,
             people.care,
-            job.gate(people),
+            Gate.of(people, port.now),
             zero_is_here=False,
             warn=shown.warn,
         )

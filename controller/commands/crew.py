@@ -64,14 +64,10 @@ class Job:
         """Whoever is heard and asked."""
         return Operator(self.port.now, self.interrupts, people, self.session)
 
-    def gate(self, people: People) -> Gate:
-        """A gate that tells these people."""
-        return Gate(self.port.now, people.say, people.ring)
-
     def hand(self, program: Program) -> Hand:
         """The head, slowed down, to be moved before the run."""
         people = self.crew.people
-        return Hand(self.port, slowed(program), self.operator(people), self.gate(people))
+        return Hand(self.port, slowed(program), self.operator(people), Gate.of(people, self.port.now))
 
 
 @contextmanager

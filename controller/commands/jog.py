@@ -2,7 +2,6 @@
 
 from collections.abc import Iterator
 from contextlib import contextmanager
-from dataclasses import dataclass
 from pathlib import Path
 
 from controller.calibration.records import AxisName
@@ -14,7 +13,7 @@ from controller.capture.operator import Operator
 from controller.capture.people import People, Question
 from controller.commands.capture import port_alone
 from controller.commands.crew import Keys, PortOpener, slowed
-from controller.commands.moving import AT_MARK, find_zero, jog_by_keys, take_place
+from controller.commands.moving import AT_MARK, Place, find_zero, jog_by_keys, place_of, take_place
 from controller.errors import InputError, WorldError
 from controller.kit.load import load_kit
 from controller.ports.serial_port import SerialPort
@@ -24,25 +23,6 @@ from controller.report.wording import duration
 from protocol.units import NS
 
 CLEAR = Question("The head will move, slowly. Is everything clear of it, cables included?")
-
-
-@dataclass(frozen=True, slots=True)
-class Place:
-    """Where the head is."""
-
-    yaw_deg: float
-    pitch_deg: float
-    pan_steps: int
-    tilt_steps: int
-
-    def text(self) -> str:
-        """For people."""
-        return f"yaw {self.yaw_deg:.3f}°, pitch {self.pitch_deg:.3f}° ({self.pan_steps} and {self.tilt_steps} steps)"
-
-
-def place_of(hand: Hand) -> Place:
-    """Where the head is, as far as it knows."""
-    return Place(*hand.pose_deg, *hand.at_steps)
 
 
 @contextmanager
@@ -57,7 +37,7 @@ def held_head(
     program = slowed(build_program(kit, ()))
     with port_alone(url, purpose), open_port(url, kit.board.baud) as port, Interrupts(Kind.STOP) as interrupts:
         operator = Operator(port.now, interrupts, people)
-        yield Hand(port, program, operator, Gate(port.now, people.say, people.ring)), program
+        yield Hand(port, program, operator, Gate.of(people, port.now)), program
 
 
 class HandMover:

@@ -2,6 +2,7 @@
 
 import json
 from collections.abc import Sequence
+from dataclasses import dataclass
 
 from controller.capture.hand import Hand
 from controller.capture.people import People, Question
@@ -145,7 +146,7 @@ def jog_by_keys(hand: Hand, keys: Keys, people: People) -> None:
     people.say(HELP)
     ready(hand, people)
     with hand.keys_only(), keys.reading():  # what was pressed before is dropped
-        people.say(place_text(hand))
+        people.say(place_of(hand).text())
         while (key := hand.wait_key(keys.next_key)) not in ("q", "\r", "\n"):
             if key in set("1234"):
                 size_deg = SIZES_DEG[int(key) - 1]
@@ -182,7 +183,7 @@ def _zero_again(hand: Hand, people: People) -> None:
         find_zero(hand, people)
     else:
         take_place(hand)
-    people.say(f"Zero {'is found again' if hand.finds_zero else 'is here'}: {place_text(hand)}")
+    people.say(f"Zero {'is found again' if hand.finds_zero else 'is here'}: {place_of(hand).text()}")
 
 
 def _step(hand: Hand, way: tuple[int, int], size_deg: float, people: People) -> None:
@@ -196,11 +197,23 @@ def _step(hand: Hand, way: tuple[int, int], size_deg: float, people: People) -> 
         return
     hand.gate.announce(f"{NAMES[way]}, by your key", 0)
     hand.wait_move(*target)
-    people.say(place_text(hand))
+    people.say(place_of(hand).text())
 
 
-def place_text(hand: Hand) -> str:
-    """Where the head is, for people."""
-    yaw_deg, pitch_deg = hand.pose_deg
-    pan, tilt = hand.at_steps
-    return f"yaw {yaw_deg:.3f}°, pitch {pitch_deg:.3f}° ({pan} and {tilt} steps)"
+@dataclass(frozen=True, slots=True)
+class Place:
+    """Where the head is."""
+
+    yaw_deg: float
+    pitch_deg: float
+    pan_steps: int
+    tilt_steps: int
+
+    def text(self) -> str:
+        """For people."""
+        return f"yaw {self.yaw_deg:.3f}°, pitch {self.pitch_deg:.3f}° ({self.pan_steps} and {self.tilt_steps} steps)"
+
+
+def place_of(hand: Hand) -> Place:
+    """Where the head is, as far as it knows."""
+    return Place(*hand.pose_deg, *hand.at_steps)

@@ -111,7 +111,7 @@ def _runner(
         on_change=shown.change,
         withdraw=operator.withdraw,
         care=people.care,
-        gate=Gate(port.now, people.say),
+        gate=Gate.of(people, port.now),
         warn=shown.warn,
     )
 

@@ -8,7 +8,8 @@ from controller.planning.plan import Plan
 from controller.report.account_words import headline
 from controller.report.shot_proof import prove_shot
 from controller.report.verdict import Lack, Standing, Verdict, verdict
-from controller.session.rows import CLOCK_FACT, DoubtRow, ShotRow, with_requests
+from controller.session.checks import unchecked_axes
+from controller.session.rows import CLOCK_FACT, DoubtRow, Doubts, ShotRow, with_requests
 from controller.session.session import Session
 from protocol.units import NS
 
@@ -75,8 +76,9 @@ def account_of(session: Session, plan: Plan, *, seconds: float | None = None, un
 
     Raises StorageFailed.
     """
-    about, shots = session.about(), session.shots()
-    doubts = with_requests(session.doubts(), shots, session.wanted_again())
+    about, shots, stored = session.about(), session.shots(), session.doubts()
+    doubts = with_requests(stored, shots, session.wanted_again())
+    by_hand = {frame.id for frame in plan.frames if frame.by_hand}
     return summarise(
         plan,
         shots,
@@ -85,7 +87,7 @@ def account_of(session: Session, plan: Plan, *, seconds: float | None = None, un
         seed=int(about["seed"]) if about.get("seed", "").isdecimal() else None,
         sentence=UNDER_WAY if under_way else about.get("sentence", NO_END),
         seconds=_run_seconds(shots, about) if seconds is None else seconds,
-        unchecked=session.unchecked_axes(plan.kit, {frame.id for frame in plan.frames if frame.by_hand}),
+        unchecked=unchecked_axes(plan.kit, Doubts.of(stored).counting(shots), session.checks(), by_hand),
         under_way=under_way,
     )
 

@@ -121,6 +121,10 @@ class Doubts:
         doubt = self.latest.get((frame, exposure))
         return doubt if doubt is not None and number <= doubt.upto else None
 
+    def counting(self, shots: Iterable["ShotRow"]) -> list["ShotRow"]:
+        """The rows that fall under no doubt."""
+        return [row for row in shots if not self.against(row.intent.frame, row.intent.exposure, row.number)]
+
 
 def with_requests(doubts: Iterable[DoubtRow], shots: Iterable[ShotRow], frames: Container[int]) -> list[DoubtRow]:
     """The doubts, and one more for each exposure that counts in these `frames`: they are wanted again.

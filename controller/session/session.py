@@ -257,11 +257,7 @@ class Session:
 
     def unchecked_axes(self, kit: Kit, by_hand: Container[int] = frozenset()) -> tuple[str, ...]:
         """The axes that may have lost steps unnoticed under exposures that count; see `checks.unchecked_axes`."""
-        doubts = Doubts.of(self.doubts())
-        counting = (
-            shot for shot in self.shots() if not doubts.against(shot.intent.frame, shot.intent.exposure, shot.number)
-        )
-        return unchecked_axes(kit, counting, self.checks(), by_hand)
+        return unchecked_axes(kit, Doubts.of(self.doubts()).counting(self.shots()), self.checks(), by_hand)
 
     def remembered(self) -> Remembered:
         """What a run that goes on with this session should know."""
@@ -303,14 +299,18 @@ class Session:
 
     def open_question(self) -> tuple[int, str] | None:
         """Number and words of the question that is open, or None."""
-        with _storage(self.path):
-            number, _, words = self.about().get(QUESTION_FACT, "0 ").partition(" ")
-        return (int(number), words) if words else None
+        number, words = self._latest_question()
+        return (number, words) if words else None
 
     def questions_asked(self) -> int:
         """The number of the latest question."""
+        return self._latest_question()[0]
+
+    def _latest_question(self) -> tuple[int, str]:
         with _storage(self.path):
-            return int(self.about().get(QUESTION_FACT, "0").partition(" ")[0])
+            row = self._db.execute("SELECT value FROM about WHERE name = ?", (QUESTION_FACT,)).fetchone()
+        number, _, words = ("0" if row is None else row[0]).partition(" ")
+        return int(number), words
 
     def wish(self, wish: WishRow) -> int:
         """Leave a wish for whoever runs this session; its number. Raises StorageFailed."""
@@ -330,11 +330,6 @@ class Session:
         with _storage(self.path):
             rows = self._db.execute("SELECT frames FROM wishes WHERE taken = 0 AND wanted = ?", (RETAKE,)).fetchall()
         return {int(frame) for (frames,) in rows for frame in frames.split(",") if frame}
-
-    def has_wishes(self) -> bool:
-        """Whether any wish waits to be taken."""
-        with _storage(self.path):
-            return self._db.execute("SELECT 1 FROM wishes WHERE taken = 0 LIMIT 1").fetchone() is not None
 
     def take_wish(self) -> WishRow | None:
         """The oldest wish that nobody has taken; it is taken now. Raises StorageFailed."""

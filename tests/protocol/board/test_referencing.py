@@ -108,13 +108,19 @@ def test_a_travel_of_all_there_is_does_not_run_over(core: Core, talker: Talker) 
     assert core.places == (0, 0)
 
 
-def test_an_axis_is_known_from_the_moment_it_has_met_its_switch(library: CDLL) -> None:
+def referencing_pan_near_and_tilt_far(library: CDLL) -> tuple[Core, Talker]:
+    """A reference run that has just begun, in which pan meets its switch long before tilt does."""
     core = Core(library, place=(-5, -4000), camera_ms=None)
     talker = Talker(core)
     talker.greet()
     talker.configure()
     talker.arm()
     talker.order(Reference(talker.next_id(), 500, 500, 10))
+    return core, talker
+
+
+def test_an_axis_is_known_from_the_moment_it_has_met_its_switch(library: CDLL) -> None:
+    core, talker = referencing_pan_near_and_tilt_far(library)
     while core.known != PAN:
         assert core.known == 0
         talker.run(1)
@@ -126,12 +132,7 @@ def test_an_axis_is_known_from_the_moment_it_has_met_its_switch(library: CDLL) -
 
 
 def test_a_ramp_to_rest_keeps_what_was_met(library: CDLL) -> None:
-    core = Core(library, place=(-5, -4000), camera_ms=None)
-    talker = Talker(core)
-    talker.greet()
-    talker.configure()
-    talker.arm()
-    talker.order(Reference(talker.next_id(), 500, 500, 10))
+    core, talker = referencing_pan_near_and_tilt_far(library)
     while core.known != PAN:
         talker.run(1)
     talker.order(Stop())
