@@ -49,14 +49,16 @@ class Gate:
         gate.announced = Announcement("simulated", 0, 0)
         return gate
 
-    def announce(self, why: str, lead_ns: int, to_stop: str = "Ctrl-C keeps it still.") -> int:
-        """Tell people that the head moves in `lead_ns`, why and how to stop it; return the moment when the gate opens."""
+    def announce(
+        self, why: str, lead_ns: int, *, what: str = "The head moves", to_stop: str = "Ctrl-C keeps it still."
+    ) -> int:
+        """Tell people what happens in `lead_ns`, why and how to stop it; return the moment when the gate opens."""
         now = self._now()
         self.announced = Announcement(why, now, now + lead_ns)
         if lead_ns > 0:
             self._ring()
         when = f"in {max(1, round(lead_ns / NS))} s" if lead_ns > 0 else "now"
-        self._say(f"The head moves {when}: {why}. {to_stop}")
+        self._say(f"{what} {when}: {why}. {to_stop}")
         return self.announced.opens_ns
 
     def shut(self) -> None:

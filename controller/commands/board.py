@@ -22,7 +22,7 @@ from protocol.units import MS, NS, Nanos
 TOTAL_S = 900.0
 """The longest that the battery may take; what it has not come to by then is left out."""
 TO_STOP = "To stop it: Ctrl-C, or the stop switch, which cuts the motors' power; a tilt may drop then."
-STILL = "not at all on a board that keeps the rules, which is asked for what it must refuse; one that is broken may move"
+STILL = "a board is asked for what it must refuse; one that is broken may move"
 NOBODY_NEAR = People()
 BUCKETS_MS = (0.5, 1.0, 2.0, 5.0, 10.0, 20.0, 50.0, 100.0, 500.0)
 
@@ -72,7 +72,7 @@ def wait_battery(
     moving: bool | None = None
     begin = talk.port.now()
     try:
-        _wait_announced(talk, STILL, lead_ns)
+        _wait_announced(talk, STILL, lead_ns, "The check begins")
         for rule in RULES:
             if rule.moves and moving is None:
                 moving = may_move()
@@ -90,8 +90,8 @@ def wait_battery(
     return verdicts
 
 
-def _wait_announced(talk: Talk, why: str, lead_ns: int) -> None:
-    talk.gate.announce(why, lead_ns, TO_STOP)
+def _wait_announced(talk: Talk, why: str, lead_ns: int, what: str = "The head moves") -> None:
+    talk.gate.announce(why, lead_ns, what=what, to_stop=TO_STOP)
     talk.wait_message(lambda *_: False, lead_ns // MS)
 
 

@@ -13,7 +13,7 @@ from controller.capture.operator import Operator
 from controller.capture.people import People, Question
 from controller.commands.capture import port_alone
 from controller.commands.crew import Keys, PortOpener, slowed
-from controller.commands.moving import AT_MARK, Place, find_zero, jog_by_keys, place_of, take_place
+from controller.commands.moving import AT_MARK, Place, find_zero, jog_by_keys, place_of
 from controller.errors import InputError, WorldError
 from controller.kit.load import load_kit
 from controller.ports.serial_port import SerialPort
@@ -83,12 +83,12 @@ def jog_to(
     target = to_steps(yaw_deg, head.pan), to_steps(pitch_deg, head.tilt)
     hand.wait_known()
     hand.must_reach(target)
-    if not hand.known and hand.finds_zero:
-        find_zero(hand, people)
-    elif zero_here or not hand.known:
-        if not zero_here and not hand.wait_answer(AT_MARK):
+    if zero_here and hand.finds_zero:
+        raise InputError("--zero-here is for a head without switches at zero; this one finds zero by itself.")
+    if zero_here or not hand.known:
+        if not (zero_here or hand.finds_zero or hand.wait_answer(AT_MARK)):
             raise WorldError("Zero is not set. With the head at its mark, --zero-here makes that place zero.")
-        take_place(hand)
+        find_zero(hand, people)
     lasts = duration(hand.motion_ns(target) / NS)
     hand.wait_announced(f"to yaw {yaw_deg:.1f}°, pitch {pitch_deg:.1f}°, about {lasts}", people.lead_ns)
     hand.wait_armed()
@@ -109,6 +109,8 @@ def jog_command(
     """Move the head `to` a pose, or by keys. Raises InputError, WorldError, LinkLost, RunStopped."""
     if to is None and keys is None:
         raise InputError("There is no terminal to press keys at; say where to go: --to YAW PITCH.")
+    if to is None and zero_here:
+        raise InputError("--zero-here goes with --to YAW PITCH. By keys, z makes a place zero.")
     with held_head(kit_path, url, "fullturn jog", people, open_port) as (hand, program):
         if not hand.wait_answer(CLEAR):
             raise WorldError("Not started: clear the way first (then --yes answers for you); nothing was moved.")

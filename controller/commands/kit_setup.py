@@ -10,7 +10,7 @@ from controller.calibration.records import read
 from controller.capture.hand import Hand
 from controller.capture.people import People, Question
 from controller.commands.jog import held_head
-from controller.commands.moving import find_zero, walk
+from controller.commands.moving import POWER, find_zero, walk
 from controller.errors import BoardRefused, InputError, RunStopped, WorldError
 from controller.kit.kit import Kit
 from controller.kit.load import load_kit
@@ -176,7 +176,7 @@ def _stop_switch(hand: Hand) -> Found:
     """Nothing turns: the board is asked to arm, and must not with the switch pressed."""
     hand.wait_text("  Support the camera: a tilt without power may drop. Press the switch, then Enter")
     hand.wait_known()
-    hand.gate.announce("it is only asked whether it would; with the switch pressed it must refuse", 0)
+    hand.gate.announce("only if the board ignores the switch; nothing turns", 0, what=POWER)
     try:
         hand.wait_armed()
     except BoardRefused:
@@ -185,7 +185,7 @@ def _stop_switch(hand: Hand) -> Found:
         hand.wait_rest()
         return Found(False, "The board lets itself be armed all the same: it does not sense the switch.")
     hand.wait_text("  Release it, take your hands away, then Enter")
-    hand.gate.announce("its motors get their current, nothing turns", 0)
+    hand.gate.announce("nothing turns", 0, what=POWER)
     hand.wait_ready()
     hand.wait_rest()
     return Found(True, "The board is not armed while it is pressed; that the motors have no power you must see yourself.")

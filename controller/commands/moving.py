@@ -4,6 +4,7 @@ import json
 from collections.abc import Sequence
 from dataclasses import dataclass
 
+from controller.capture.belief import SWITCHES
 from controller.capture.hand import Hand
 from controller.capture.people import People, Question
 from controller.commands.crew import Job, Keys
@@ -25,6 +26,7 @@ HELP = (
 )
 WALK_FACT = "walked"
 """The way of the walk round the extremes after which everything was clear, in steps."""
+POWER = "The motors are switched on"
 AT_MARK = Question("Is the head at its zero mark, level and at yaw 0?", needs_person=True)
 SAME_MARK = Question(
     "The board knows a zero that this session has not set. Was it set at the same mark, with `fullturn jog`?",
@@ -69,14 +71,7 @@ def _set_zero(job: Job, hand: Hand) -> None:
         jog_by_keys(hand, keys, people)
     elif not hand.wait_answer(AT_MARK):
         raise WorldError("Zero is not set: move the head to its mark with `fullturn jog`, then go on.")
-    take_place(hand)
-
-
-def take_place(hand: Hand) -> None:
-    """Make this place zero, on a head without switches: nothing turns."""
-    hand.gate.announce("its motors get their current, nothing turns; this place becomes zero", 0)
-    hand.wait_armed()
-    hand.wait_zero()
+    find_zero(hand, people)
 
 
 def corners(program: Program) -> list[tuple[int, int]]:
@@ -163,26 +158,31 @@ def jog_by_keys(hand: Hand, keys: Keys, people: People) -> None:
 def ready(hand: Hand, people: People) -> None:
     """Arm the head, and find zero if it is not known; what turns is announced. Raises WorldError, LinkLost."""
     if hand.known:
-        hand.gate.announce("its motors get their current, nothing turns yet", 0)
+        hand.gate.announce("nothing turns yet", 0, what=POWER)
         hand.wait_armed()
-    elif hand.finds_zero:
-        find_zero(hand, people)
     else:
-        take_place(hand)
+        find_zero(hand, people)
 
 
 def find_zero(hand: Hand, people: People) -> None:
-    """Announce that both axes turn to find zero, then let them. Raises WorldError, LinkLost."""
-    hand.wait_announced("both axes turn slowly until their switches at zero are found", people.lead_ns)
+    """Announce what turns to find zero, then let it; an axis without a switch is at zero where it is.
+
+    Raises WorldError, LinkLost, RunStopped.
+    """
+    switched = [axis for axis, switch in SWITCHES.items() if hand.capabilities & switch]
+    if not switched:
+        hand.gate.announce("nothing turns; this place becomes zero", 0, what=POWER)
+    elif len(switched) == len(SWITCHES):
+        hand.wait_announced("both axes turn slowly until their switches at zero are found", people.lead_ns)
+    else:
+        turns = f"{switched[0]} turns slowly until its switch at zero is found; the other axis is at zero where it is"
+        hand.wait_announced(turns, people.lead_ns)
     hand.wait_armed()
     hand.wait_zero()
 
 
 def _zero_again(hand: Hand, people: People) -> None:
-    if hand.finds_zero:
-        find_zero(hand, people)
-    else:
-        take_place(hand)
+    find_zero(hand, people)
     people.say(f"Zero {'is found again' if hand.finds_zero else 'is here'}: {place_of(hand).text()}")
 
 

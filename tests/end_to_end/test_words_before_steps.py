@@ -24,6 +24,7 @@ from controller.commands.crew import Keys
 from controller.commands.jog import HandMover, held_head, jog_command
 from controller.commands.series import Series, capture_series
 from controller.commands.stand_in import rig_spec
+from controller.errors import InputError
 from controller.kit.load import load_kit
 from controller.planning.make import make_plan
 from controller.program.build import build_program
@@ -208,6 +209,26 @@ def at_head(tmp_path: Path) -> AtHead:
 
 def test_jog_to_a_pose(at_head: AtHead) -> None:
     jog_command(at_head.kit, at_head.url, (30.0, 10.0), None, at_head.people, at_head.open_port)
+    assert_announced(at_head.person, at_head.rig)
+
+
+def test_a_head_that_finds_zero_by_itself_takes_no_place_for_it(at_head: AtHead) -> None:
+    with pytest.raises(InputError, match="finds zero by itself"):
+        jog_command(at_head.kit, at_head.url, (30.0, 10.0), None, at_head.people, at_head.open_port, zero_here=True)
+    assert at_head.rig.head.pan.motion.end_ns == at_head.rig.head.tilt.motion.end_ns == 0
+
+
+@pytest.mark.parametrize("switched", ["pan", "tilt", "neither"])
+def test_zero_of_a_head_with_a_switch_on_one_axis_is_announced_before_that_axis_turns(
+    at_head: AtHead, switched: str
+) -> None:
+    at_head.kit.write_text(
+        KIT + "".join(f"[head.{axis}]\nzero_switch = false\n" for axis in ("pan", "tilt") if axis != switched)
+    )
+    at_head.rig = Rig(rig_spec(load_kit(at_head.kit), 4))
+    at_head.port = VirtualPort(at_head.rig)
+    at_head.person = at_head.rig.person = Person(AT_THE_HEAD, 5, at_head.port.now, at_head.port.wake_at, at_head.rig.head)
+    jog_command(at_head.kit, at_head.url, (30.0, 10.0), None, at_head.people, at_head.open_port, zero_here=True)
     assert_announced(at_head.person, at_head.rig)
 
 
