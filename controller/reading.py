@@ -31,6 +31,7 @@ READINGS = FileKind("a table of readings", 64 * MEGABYTE, "Save the readings as 
 SCENARIO = FileKind("a fault scenario", MEGABYTE, "See `fullturn rehearse --list-faults` for those that exist.")
 LOADS = FileKind("a table of loads", MEGABYTE, "Write its keys like the options: mass_kg = 3.2.")
 PROGRESS = FileKind("a record of the set-up", MEGABYTE, "Move it away, and go through the set-up again.")
+MATCH = FileKind("a table that `fullturn match` wrote", 256 * MEGABYTE, "Name its match.json.")
 TRUTH = FileKind("a simulator's record", 1024 * MEGABYTE, "Name another file.")
 
 UNFIT = (
