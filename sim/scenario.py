@@ -192,7 +192,7 @@ def _mistake(field: str, value: object) -> str | None:
         return None if value in ("pan", "tilt") else 'must be "pan" or "tilt"'
     if wanted is not None:
         return None if isinstance(value, wanted) else f"must be {'true or false' if wanted is bool else 'a word'}"
-    if isinstance(value, bool) or not isinstance(value, int | float) or math.isnan(value):
+    if isinstance(value, bool) or not isinstance(value, int | float) or (isinstance(value, float) and math.isnan(value)):
         return "must be a number"
     if field in {"after_exposure", "at_frame", "times"} and not (isinstance(value, int) and 0 <= value < 10**9):
         return "must be a whole number from 0"
