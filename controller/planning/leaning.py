@@ -84,15 +84,16 @@ def off_pole_deg(head: Head, frame: Aim) -> float:
 
 def overlap_left(kit: Kit, overlap: float, poses: Poses, bounds: Bounds) -> float:
     """The largest share of the picture, up to `overlap`, with which frames at these poses still cover; -1 with none."""
-    low, high = -OVERLAP_STEP, overlap
+
+    def covers(share: float) -> bool:
+        return prove_coverage(cores_at(kit.field(share), *poses), bounds).covered
+
+    if not covers(0.0):
+        return -1.0
+    low, high = 0.0, overlap
     while high - low > OVERLAP_STEP:
-        middle = (max(low, 0.0) + high) / 2 if low >= 0 else 0.0
-        if prove_coverage(cores_at(kit.field(middle), *poses), bounds).covered:
-            low = middle
-        elif middle == 0:
-            return -1.0
-        else:
-            high = middle
+        middle = (low + high) / 2
+        low, high = (middle, high) if covers(middle) else (low, middle)
     return low
 
 

@@ -27,6 +27,8 @@ from controller.planning.request import Arrangement, RegionKind, Request
 from controller.program.build import build_program
 from controller.program.program import ExposeStep, MoveStep
 from controller.report.shot_proof import prove_shot
+from controller.report.summary import summarise
+from controller.session.rows import Intent, ShotOutcome, ShotRow
 from tests.controller.kit.tables import kit_with
 from tests.controller.planning.definition import holding_at
 from tests.controller.planning.oracle import Array, evenly_spread
@@ -144,6 +146,19 @@ def test_an_old_plan_that_no_longer_holds_says_so_in_one_sentence(tmp_path: Path
     assert not begun.proof.covered
     assert begun.proof.worst_margin_deg < 0
     assert not prove_shot(begun, ()).covered
+
+
+def test_a_whole_set_of_an_old_plan_says_what_is_less_than_asked() -> None:
+    plan = as_it_was(5.0)
+    begun = plan_from(plan.model_dump_json(), "session", begun=True)
+    intents = [Intent(*one, 1, number, 0.0, 0.0, 0.01) for number, one in enumerate(sorted(plan.exposures), start=1)]
+    shots = [ShotRow(one.command_id, one, 0, ShotOutcome.CONFIRMED, 1, 1) for one in intents]
+    found = summarise(begun, shots, kind="capture", seed=None, sentence="", seconds=0.0)
+    less = "But the head leans by 5.00°, and the poses that it reaches share 0.2"
+    assert found.headline.startswith(f"The set is complete. {less}")
+    assert not found.covered
+    without = summarise(begun, shots[1:], kind="capture", seed=None, sentence="", seconds=0.0)
+    assert without.headline == "The set is not complete."
 
 
 def test_an_old_plan_that_still_holds_is_read_with_its_true_proof(tmp_path: Path) -> None:
