@@ -18,6 +18,7 @@ from controller.errors import InputError, WorldError
 from controller.kit.load import load_kit
 from controller.ports.serial_port import SerialPort
 from controller.program.build import build_program, to_steps
+from controller.program.kinematics import axes_for
 from controller.program.program import Program
 from controller.report.wording import duration
 from protocol.units import NS
@@ -80,7 +81,8 @@ def jog_to(
 ) -> Place:
     """Move to a pose; with `zero_here` a head without switches is at its mark now. Raises InputError, WorldError."""
     head = program.kit.head
-    target = to_steps(yaw_deg, head.pan), to_steps(pitch_deg, head.tilt)
+    pan_deg, tilt_deg = axes_for(head, yaw_deg, pitch_deg)
+    target = to_steps(pan_deg, head.pan), to_steps(tilt_deg, head.tilt)
     hand.wait_known()
     hand.must_reach(target)
     if zero_here and hand.finds_zero:

@@ -20,6 +20,7 @@ from controller.matching.sorting import Placed, placed
 from controller.matching.table import (
     MatchLine,
     Planned,
+    Pose,
     Verdict,
     file_line,
     frames_to_retake,
@@ -138,18 +139,19 @@ def _read_session(path: Path) -> _Run:
         raise InputError(f"{path}: does not hold its plan, so nothing can be paired with it.")
     if not shots:
         raise InputError(f"{path}: holds no exposures, so there is nothing to pair.")
-    plan = plan_from(about["plan"], str(path))
+    plan = plan_from(about["plan"], str(path), begun=True)
     exposure = plan.kit.exposure
     clock = Clock(about, exposure.focus_ms + exposure.release_lag_ms)
     dated = any(name.startswith(CLOCK_FACT) for name in about)
     planned = []
-    for shot, line in zip(shots, exposure_lines(shots, doubts, clock), strict=True):
+    for shot, line in zip(shots, exposure_lines(plan, shots, doubts, clock), strict=True):
         opened = shot.intended_ns / NS if line.opened_utc is None else datetime.fromisoformat(line.opened_utc).timestamp()
         made, confirmed = shot.outcome is not None and shot.outcome.made, shot.outcome is ShotOutcome.CONFIRMED
         planned.append(
             Planned(
                 line.frame, line.exposure, line.attempt, line.outcome, opened, line.shutter_s,
                 made, confirmed, line.outcome in {"confirmed", "assumed"},
+                Pose(line.yaw_deg, line.pitch_deg, line.roll_deg, line.pan_deg, line.tilt_deg),
             )
         )  # fmt: skip
     return _Run(plan, sorted(planned, key=lambda one: one.opened_s), dated)

@@ -46,7 +46,7 @@ def checks(plan: Plan, program: Program, welcome: Welcome, out: Path, remembered
     fastest = max(program.pan.speed_steps_s, program.tilt.speed_steps_s)
     frames, left = counted(len(plan.frames), "frame"), counted(len(program.exposures), "exposure")
     return [
-        Check("plan", f"{frames}, proved; {left} to make"),
+        Check("plan", f"{frames}, {'proved' if proof.covered else 'proved for a level head only'}; {left} to make"),
         Check(
             "pointing",
             f"survives {proof.worst_margin_deg:.2f}° of error, this head may be off by {proof.pointing_error_deg:.2f}°"

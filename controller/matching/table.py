@@ -8,6 +8,7 @@ from dataclasses import asdict, dataclass, field, fields
 from datetime import UTC, datetime
 from enum import StrEnum
 from pathlib import Path
+from typing import NamedTuple
 
 from controller.matching.card import CUT_SHORT, CardFile
 from controller.matching.evidence import same_shutter
@@ -23,6 +24,16 @@ class Verdict(StrEnum):
     EXTRA = "extra"
 
 
+class Pose(NamedTuple):
+    """The camera's pose in the levelled world, and the angles of the axes (None by hand), in degrees."""
+
+    yaw_deg: float
+    pitch_deg: float
+    roll_deg: float
+    pan_deg: float | None
+    tilt_deg: float | None
+
+
 @dataclass(frozen=True, slots=True)
 class Planned:
     """An exposure of the session. `opened_s` is when the shutter opened, `counts` whether it is one to stitch from."""
@@ -36,6 +47,7 @@ class Planned:
     made: bool
     confirmed: bool
     counts: bool
+    pose: Pose | None = None
 
 
 @dataclass(slots=True)
@@ -45,7 +57,7 @@ class MatchLine:
     `also` are more files of the same shot. `doubt` is the probability that it is anything else. `apart_s` is how far the
     camera's clock, put right, is from the session's. Where the camera's bracket was out of turn, `exposure` is what the
     file is by its shutter time, and `told_as` what the run took it for. `use` marks the one file of this frame's exposure
-    to stitch from.
+    to stitch from. Yaw, pitch and roll are the camera's pose as in exposures.csv, pan and tilt the angles of the axes.
     """
 
     verdict: Verdict
@@ -63,6 +75,11 @@ class MatchLine:
     told_as: int | None = None
     use: bool = False
     notes: list[str] = field(default_factory=list)
+    yaw_deg: float | None = None
+    pitch_deg: float | None = None
+    roll_deg: float | None = None
+    pan_deg: float | None = None
+    tilt_deg: float | None = None
 
 
 def match_lines(
@@ -120,6 +137,8 @@ def _verdict(match: Match) -> Verdict:
 def _add_exposure(line: MatchLine, exposure: Planned) -> None:
     line.frame, line.exposure, line.attempt = exposure.frame, exposure.exposure, exposure.attempt
     line.outcome, line.planned_shutter_s = exposure.outcome, exposure.shutter_s
+    if exposure.pose is not None:
+        line.yaw_deg, line.pitch_deg, line.roll_deg, line.pan_deg, line.tilt_deg = exposure.pose
 
 
 def _by_shutter(line: MatchLine, bracket: dict[int, float]) -> None:

@@ -10,7 +10,7 @@ from controller.kit.kit import Axis, Head, Kit
 from controller.kit.line import TRIES, retry_ns
 from controller.program import timing
 from controller.program.course import Course, exchange_ns, look_ns, move_ns
-from controller.program.levelled import levelled
+from controller.program.kinematics import axes_for
 from controller.program.program import AskStep, AxisSetting, Crossing, ExposeStep, Exposure, MoveStep, Program, Step
 from controller.program.turn import Turn
 from protocol.codec import PROTOCOL_VERSION
@@ -137,12 +137,9 @@ def home_steps(kit: Kit, frame: "Frame", standing: tuple[int, int], home: tuple[
 
 
 def _target(head: Head, frame: "Frame") -> tuple[int, int]:
-    """Where to send both axes, a lean of the head counted in; a tilt that only this takes past a limit stays on it."""
-    pose = levelled(frame.yaw_deg, frame.pitch_deg, head.lean_deg, head.lean_toward_deg)
-    tilt_deg = pose.tilt_deg
-    if head.tilt.min_deg <= frame.pitch_deg <= head.tilt.max_deg:
-        tilt_deg = min(max(tilt_deg, head.tilt.min_deg), head.tilt.max_deg)
-    return to_steps(pose.pan_deg, head.pan), to_steps(tilt_deg, head.tilt)
+    """Where to send both axes, a lean of the head counted in."""
+    pan_deg, tilt_deg = axes_for(head, frame.yaw_deg, frame.pitch_deg)
+    return to_steps(pan_deg, head.pan), to_steps(tilt_deg, head.tilt)
 
 
 def _setting(kit: Kit, axis: Axis) -> AxisSetting:

@@ -88,8 +88,8 @@ def test_the_session_tells_the_truth(tmp_path: Path) -> None:
         assert (shot.intent.frame, shot.intent.exposure) == (true.frame, true.exposure)
         assert shot.ended_ns is not None
         assert before_ns <= shot.intended_ns < true.t_s * 1e9 < shot.ended_ns
-        assert shot.intent.yaw_deg == pytest.approx(true.yaw_deg, abs=0.002)
-        assert shot.intent.pitch_deg == pytest.approx(true.pitch_deg, abs=0.002)
+        assert shot.intent.pan_deg == pytest.approx(true.yaw_deg, abs=0.002)
+        assert shot.intent.tilt_deg == pytest.approx(true.pitch_deg, abs=0.002)
         assert shot.board_clock_ms is not None
         assert shot.board_clock_ms / 1000 == pytest.approx(true.t_s + true.shutter_s, abs=0.1)
         before_ns = shot.ended_ns

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import csv
+from dataclasses import replace
 from pathlib import Path, PurePosixPath
 from xml.etree import ElementTree as ET
 
@@ -10,7 +12,7 @@ from controller.matching.card import CardFile
 from controller.matching.pairing import Match, Pairing
 from controller.matching.sidecar import DC, RDF, XMP, sidecar
 from controller.matching.sorting import placed
-from controller.matching.table import MatchLine, Planned, Verdict, frames_to_retake, lines_csv, match_lines
+from controller.matching.table import MatchLine, Planned, Pose, Verdict, frames_to_retake, lines_csv, match_lines
 from controller.planning.plan import Frame
 
 FOLDER = Path("card")
@@ -119,3 +121,20 @@ def test_the_table_as_text() -> None:
     assert rows[0].startswith("verdict,file,also,frame,exposure")
     assert rows[1].startswith("sure,0.JPG,,0,0,1,confirmed")
     assert rows[2].startswith("missing,,,1,0,1,confirmed")
+
+
+def test_a_file_and_its_pose_are_in_one_row() -> None:
+    poses = [Pose(-90.1, -4.4, 1.25, -89.0, -4.0), Pose(7.0, -90.0, 0.0, None, None)]
+    exposures = [replace(planned(n, 0, 1, "confirmed"), pose=pose) for n, pose in enumerate(poses)]
+    files = [CardFile((FOLDER / f"{n}.JPG",), "One", float(n), True, 0.01, None) for n in range(3)]
+    matches = (Match(0, 0.0), Match(1, 0.0), Match(None, 0.0))
+    found = match_lines(files, Pairing(matches, Fit(0.0, 0.0, 0.1), (0.0, 1.0), 0.01), exposures, FOLDER)
+    rows = list(csv.DictReader(lines_csv(found).splitlines()))
+    names = ("file", *Pose._fields)
+    assert [tuple(row[name] for name in names) for row in rows] == [
+        ("0.JPG", "-90.1", "-4.4", "1.25", "-89.0", "-4.0"),
+        ("1.JPG", "7.0", "-90.0", "0.0", "", ""),
+        ("2.JPG", "", "", "", "", ""),
+    ]
+    assert "yaw -90.10°, pitch -4.40°, roll 1.25°" in sidecar(found[0], FRAMES[0], None)
+    assert "yaw 7.00°, pitch -90.00°, roll 0.00°" in sidecar(found[1], FRAMES[1], None)
