@@ -8,6 +8,7 @@ from controller import clock
 from controller.calibration.records import read
 from controller.calibration.use import calibrated, standing_sentences
 from controller.errors import WorldError
+from controller.kit.exposing import kit_sentences
 from controller.kit.load import load_kit
 from controller.planning.make import Progress, make_plan
 from controller.planning.plan import Plan, save_plan
@@ -101,6 +102,7 @@ def plan_text(made: Made, out: Path) -> str:
     lines += _link_lines(plan) + _order_lines(plan) + _sun_lines(plan)
     for way, (frames, seconds) in made.compared.items():
         lines.append(f"{way}: {frames} frames, {duration(seconds)}")
+    lines += kit_sentences(plan.kit)
     lines += [f"Calibration of {sentence}" for sentence in made.calibration]
     lines.append(f"The plan is in {out}")
     return "\n".join(lines)

@@ -147,9 +147,9 @@ def test_play_is_taken_up_on_the_rig_too(tmp_path: Path) -> None:
     begun_from: list[tuple[bool, bool]] = []
     real = world.rig.camera.release
 
-    def release(now_ns: int, label: object) -> None:
+    def release(now_ns: int, label: Label, press_ns: int = 0) -> Opening | None:
         begun_from.append((rising[0], rising[1]))
-        real(now_ns, label)  # type: ignore[arg-type]
+        return real(now_ns, label, press_ns)
 
     rising = [True, True]
     for place, axis in enumerate((world.rig.head.pan, world.rig.head.tilt)):
