@@ -206,17 +206,18 @@ def _exposures(kit: Kit, frame: "Frame", *, in_turn: bool = True) -> list[Expose
 
 
 def _steps_ns(steps: Sequence[Step], baud: int) -> int:
-    """Time of all steps, with the waits between them: the camera gets ready while the head already turns."""
+    """Time of all steps, with the waits between them: the camera gets ready while the head already turns.
+
+    Nothing waits for the camera after the last exposure: the head is disarmed while it takes its dark frame.
+    """
     total, ready_at = 0, 0
     for step, following in zip(steps, [*steps, None][1:], strict=True):
-        total += 0 if isinstance(step, AskStep) else step.expected_ns
-        if isinstance(step, MoveStep):
-            total += look_ns(baud) if step.looks else 0
-            total = max(total + step.settle_ns, ready_at) if not isinstance(following, MoveStep) else total
-        elif isinstance(step, ExposeStep):
+        if isinstance(step, ExposeStep):
+            total = max(total, ready_at) + step.expected_ns
             ready_at = total + step.ready_ns
-            if isinstance(following, ExposeStep):
-                total = ready_at
+        elif isinstance(step, MoveStep):
+            total += step.expected_ns + (look_ns(baud) if step.looks else 0)
+            total += 0 if isinstance(following, MoveStep) else step.settle_ns
     return total
 
 

@@ -18,6 +18,7 @@ from controller.program.program import AskStep, MoveStep
 from controller.session.session import Session
 from protocol.messages import Expose, Move, Outcome
 from protocol.units import BootId, CommandId
+from sim.camera import Label, Opening
 from tests.end_to_end.whole_runs import assert_truly_made, few_frames, kit_of, world_of
 
 T = 1_000_000_000

@@ -16,6 +16,7 @@ from controller.session.session import Session
 from protocol.codec import decode_message, encode_message
 from protocol.framing import Deframer, encode_frame
 from protocol.messages import BoardState, Cause, GetStatus, Status, StatusFlag, Stop
+from sim.camera import Label, Opening
 from tests.controller.capture.lines import MuffledPort, the_first
 from tests.end_to_end.whole_runs import (
     World,
