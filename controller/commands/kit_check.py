@@ -14,7 +14,7 @@ from controller.kit import exposing
 from controller.kit.focus import CIRCLE_PIXELS, UNKNOWN, circle_mm, focus_of
 from controller.kit.kit import Axis, Kit
 from controller.kit.load import load_kit
-from controller.kit.own_head import GEARING, examples_of_head
+from controller.kit.own_head import GEARING, example_words, examples_of_head
 from controller.kit.provenance import Source, Sources, source_words, weakest
 from controller.program.timing import settle_ns
 from protocol.units import NS
@@ -54,7 +54,7 @@ class _Lines(list[Line]):
 
     def chosen(self, key: str) -> str:
         """A choice of the kit's in words, with a note if it is our default and not the kit's."""
-        note = " (not stated)" if self.kit.source(key) is Source.EXAMPLE else ""
+        note = " by default" if self.kit.source(key) is Source.EXAMPLE else ""
         return f"{_value(self.kit, key)}{note}"
 
 
@@ -194,7 +194,9 @@ def _calibration_lines(plain: Kit, records: Sequence[Record], now: datetime) -> 
 
 def _example_lines(kit: Kit) -> list[Line]:
     """What keeps the kit from moving a real head."""
-    examples: Sources = {
-        f"{table}.{key}": Source.EXAMPLE for table, keys in examples_of_head(kit).items() for key in keys
-    }
-    return [Line("your head", sentence, "", examples) for sentence in exposing.head_sentences(kit)]
+    words = example_words(kit)
+    if words is None:
+        return []
+    keys = [f"{table}.{key}" for table, names in examples_of_head(kit).items() for key in names]
+    text = f"not stated, so no real head is moved. State {words}."
+    return [Line("your head", text, "", dict.fromkeys(keys, Source.EXAMPLE))]

@@ -99,10 +99,9 @@ def plan_text(made: Made, out: Path) -> str:
         lines.append(f"The row gives a picture from {degrees(region.pitch_from_deg)} to {degrees(region.pitch_to_deg)}.")
     if region.unreachable_sr > 0:
         lines.append(left_out_sentence(plan))
-    lines += _link_lines(plan) + _order_lines(plan) + _sun_lines(plan)
+    lines += _link_lines(plan) + _order_lines(plan) + kit_sentences(plan.kit) + _sun_lines(plan)
     for way, (frames, seconds) in made.compared.items():
         lines.append(f"{way}: {frames} frames, {duration(seconds)}")
-    lines += kit_sentences(plan.kit)
     lines += [f"Calibration of {sentence}" for sentence in made.calibration]
     lines.append(f"The plan is in {out}")
     return "\n".join(lines)

@@ -60,7 +60,9 @@ def _night_sentences(kit: Kit) -> list[str]:
 
 def head_sentences(kit: Kit) -> list[str]:
     """That the head is an example, if it is."""
-    words = example_words(kit)
-    if words is None:
+    if example_words(kit) is None:
         return []
-    return [f"The head is an example and no real head is moved by it, until the kit states {words}."]
+    return [
+        "The head is an example: its times and limits are not yours, and no real head is moved by it. "
+        "`fullturn kit check` says what to state."
+    ]
