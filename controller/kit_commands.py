@@ -177,7 +177,8 @@ def loads(kit_file: Path, as_json: bool, **given: Any) -> None:
 
     lines = loads_command(kit_file, Load(**given))
     if as_json:
-        show({"lines": [asdict(line) for line in lines], "caution": CAUTION})
+        plain = [{"what": line.what, "value": line.value, "how": line.how} for line in lines]
+        show({"lines": plain, "caution": CAUTION})
         return
     show("\n".join([*(f"{line.what}: {line.value}  ({line.how})" for line in lines), CAUTION]))
 

@@ -120,7 +120,7 @@ def resume_command(path: Path, url: str | None, crew: Crew, open_port: PortOpene
 
 def _with_kit(plan: Plan, kit: Kit, plan_path: Path) -> Plan:
     """The plan with the kit of today. Raises InputError where that is another kit."""
-    planned, today = (one.model_dump(exclude={"head": MEASURED, "sources": True}) for one in (plan.kit, kit))
+    planned, today = (one.model_dump(exclude=MAY_DIFFER) for one in (plan.kit, kit))
     for table in planned:
         if planned[table] != today[table]:
             raise InputError(f"{plan_path}: was planned for a kit with another [{table}] than this one; plan it anew.")
@@ -133,6 +133,8 @@ MEASURED: dict[str, Any] = {
     "tilt": {"backlash_deg", "measured_steps_per_degree"},
     **dict.fromkeys(("ring_hz", "ring_damping", "settle_ms", "lean_deg", "lean_toward_deg"), True),
 }
+# ... and what else may be other than it was planned with: where to focus, and where figures come from.
+MAY_DIFFER: dict[str, Any] = {"head": MEASURED, "exposure": {"f_number"}, "sources": True}
 
 
 ALL_CLEAR = Question("Is the head level, the camera locked, and nobody and nothing within reach of what turns?")

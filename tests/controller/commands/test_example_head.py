@@ -107,9 +107,9 @@ def test_a_stated_head_gets_as_far_as_the_line(shell: Shell, opened: list[str]) 
 
 
 def test_a_kit_of_today_counts_and_not_the_plans(shell: Shell, opened: list[str]) -> None:
-    """The same figures, stated since the plan was made."""
+    """The same figures, stated since the plan was made; and an aperture, which changes nothing of the plan."""
     begin(shell, HEADLESS)
-    shell.write("today.toml", HEADLESS + head_text())
+    shell.write("today.toml", HEADLESS.replace("bracket_ev", "f_number = 8.0\nbracket_ev") + head_text())
     assert "is an example" in refuses(shell, 2, "capture", *MOVERS["capture"])[0]
     with pytest.raises(OSError, match="no such line"):
         shell("capture", *MOVERS["capture"], "--kit", "today.toml")
@@ -121,7 +121,14 @@ def test_an_example_is_planned_for_rehearsed_and_called_one(shell: Shell) -> Non
     planned = shell("plan", "kit.toml", "--out", "plan.json")
     rehearsed = shell("rehearse", "plan.json", "--out", "rehearsal")
     assert (planned.status, rehearsed.status) == (0, 0)
-    for told in (planned.out, rehearsed.out, (shell.folder / "rehearsal/report.html").read_text(encoding="utf-8")):
+    tried = shell("calibrate", "steps", "--axis", "pan", "--kit", "kit.toml", "--rehearse", "1")
+    assert tried.status == 0
+    for told in (
+        planned.out,
+        rehearsed.out,
+        tried.out + tried.err,
+        (shell.folder / "rehearsal/report.html").read_text(encoding="utf-8"),
+    ):
         assert "The head is an example: its times and limits are not yours" in told
     shell.write("kit.toml", KIT)
     assert "is an example" not in shell("plan", "kit.toml", "--out", "own.json").out
