@@ -71,9 +71,14 @@ def check(port: str, baud: int, yes: bool, kit_file: Path | None, countdown: int
     from controller.commands.board import check_command  # noqa: PLC0415
     from controller.conformance.reach import reach_of  # noqa: PLC0415
     from controller.kit.load import load_kit  # noqa: PLC0415
+    from controller.kit.own_head import must_be_own_head  # noqa: PLC0415
     from controller.terminal import people_here  # noqa: PLC0415
 
-    reach = None if kit_file is None else reach_of(load_kit(kit_file))
+    reach = None
+    if kit_file is not None:
+        kit = load_kit(kit_file)
+        must_be_own_head(kit, str(kit_file))
+        reach = reach_of(kit)
 
     def may_move() -> bool:
         if as_json:

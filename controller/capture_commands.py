@@ -165,7 +165,7 @@ def _crew(options: dict[str, Any], as_json: bool) -> "Crew":
 
     def tell_check(check: "Check") -> None:
         if not as_json:
-            say(f"{'ok' if check.good else 'NO':3}{check.what}: {check.found}")
+            say(f"{check.word:4}{check.what}: {check.found}")
 
     def show_run(program: "Program", now_ns: int, made: set[tuple[int, int]]) -> AbstractContextManager["Display"]:
         return display(program, now_ns, made, options["log"])

@@ -38,10 +38,12 @@ def cli() -> None:
 def plan(kit: Path, out: Path, as_json: bool, **options: Any) -> None:
     """Plan what the KIT file's camera must shoot, with the fewest frames, and prove that nothing is missing."""
     from controller.commands.plan import plan_command, plan_text  # noqa: PLC0415
+    from controller.kit.exposing import kit_sentences  # noqa: PLC0415
 
     made = plan_command(kit, out, asked_for(options), _tell_search)
     compared = {way: {"frames": frames, "seconds": seconds} for way, (frames, seconds) in made.compared.items()}
-    shown = made.plan.model_dump(mode="json", exclude={"kit", "frames"}) | {"out": str(out), "compared": compared}
+    more = {"out": str(out), "compared": compared, "notes": kit_sentences(made.plan.kit)}
+    shown = made.plan.model_dump(mode="json", exclude={"kit", "frames"}) | more
     show(shown if as_json else plan_text(made, out))
 
 

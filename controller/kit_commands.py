@@ -13,6 +13,10 @@ from controller.plan_options import Number
 from controller.shared_options import FILE, PORT_HELP, confirmed, countdown_option, json_option, show
 
 OUT = click.Path(dir_okay=False, path_type=Path)
+NOT_STATED = (
+    "Its head is not stated yet: the lines that begin with # are examples. State your own head's figures there, then "
+    "look at `fullturn kit check {out}`."
+)
 
 
 class Pixels(click.ParamType[tuple[int, int]]):
@@ -60,7 +64,7 @@ def new(
     from controller.commands.kit import new_command  # noqa: PLC0415
 
     kit_made = new_command(out, camera, lens, pixels, focal_length_mm)
-    text = f"The kit is in {out}. Its head is an example: put in your own, then look at `fullturn kit check {out}`."
+    text = f"The kit is in {out}. {NOT_STATED.format(out=out)}"
     show({"out": str(out), "kit": kit_made.model_dump(mode="json")} if as_json else text)
 
 
@@ -84,23 +88,27 @@ def from_picture(picture: Path, out: Path | None, as_json: bool) -> None:
     lines.append(f"picture  {shot.pixels[0]} x {shot.pixels[1]} pixels{focal}{turned}{taken}")
     if found.crop is not None:
         lines.append(f"sensor   crop factor {found.crop.factor:.3g}, by {found.crop.source}")
-    show("\n".join([*lines, *found.unknown, *([f"The kit is in {out}."] if out is not None else [])]))
+    written = [] if out is None else [f"The kit is in {out}. {NOT_STATED.format(out=out)}"]
+    show("\n".join([*lines, *found.unknown, *written]))
 
 
 @kit.command()
 @click.argument("kit_file", metavar="KIT", type=FILE)
 @json_option
 def check(kit_file: Path, as_json: bool) -> None:
-    """Explain everything that follows from a KIT: fields of view, pixels, steps, waits, how calibration stands."""
-    from controller.commands.kit import as_json as lines_as_json  # noqa: PLC0415
-    from controller.commands.kit import check_command  # noqa: PLC0415
+    """Explain everything that follows from a KIT: fields of view, pixels, focus, steps, waits, how calibration stands.
+
+    Each figure says where it comes from: stated in the kit, measured by `fullturn calibrate`, looked up in the open lens
+    data, or an example, which is a default that describes no real head or camera.
+    """
+    from controller.commands.kit_check import check_command  # noqa: PLC0415
 
     lines = check_command(kit_file)
     if as_json:
-        show(lines_as_json(lines))
+        show([line.as_json() for line in lines])
         return
     width = max(len(line.what) for line in lines)
-    show("\n".join(f"{line.what:{width}}  {line.value}  ({line.how})" for line in lines))
+    show("\n".join(line.text(width) for line in lines))
 
 
 class TorqueAt(click.ParamType[tuple[float, float]]):
@@ -165,12 +173,12 @@ def _fill_in(context: click.Context, _: click.Parameter, path: Path | None) -> N
 @json_option
 def loads(kit_file: Path, as_json: bool, **given: Any) -> None:
     """Estimate torque on each axis, fastest ramps, the tripod's load and what tips it. Makers' load limits rule."""
-    from controller.commands.kit import as_json as lines_as_json  # noqa: PLC0415
     from controller.commands.kit_loads import CAUTION, Load, loads_command  # noqa: PLC0415
 
     lines = loads_command(kit_file, Load(**given))
     if as_json:
-        show({"lines": lines_as_json(lines), "caution": CAUTION})
+        plain = [{"what": line.what, "value": line.value, "how": line.how} for line in lines]
+        show({"lines": plain, "caution": CAUTION})
         return
     show("\n".join([*(f"{line.what}: {line.value}  ({line.how})" for line in lines), CAUTION]))
 

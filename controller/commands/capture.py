@@ -22,6 +22,7 @@ from controller.conformance.talk import Talk
 from controller.errors import InputError, StorageFailed, WorldError
 from controller.kit.kit import Kit
 from controller.kit.load import load_kit
+from controller.kit.own_head import must_be_own_head
 from controller.lock import lock_of, sole_use
 from controller.planning.plan import Plan, lean_sentence, load_plan, plan_from, proof_at, with_proof
 from controller.planning.reached import poses_of
@@ -65,6 +66,7 @@ def capture_command(
         now = datetime.fromisoformat(clock.wall_time())
         measured = calibration_checks(kit, records, now)
         plan = _with_kit(plan, calibrated(kit, records, now), plan_path)
+    must_be_own_head(plan.kit, str(plan_path if kit_path is None else kit_path))
     program = build_program(plan.kit, plan.frames)
     if out.exists():
         raise StorageFailed(f"{out} exists already; name another place, or go on with it by `fullturn resume`.")
@@ -98,6 +100,7 @@ def resume_command(path: Path, url: str | None, crew: Crew, open_port: PortOpene
         if about.get("kind") != CAPTURE:
             raise InputError(f"{path}: is the record of a {about.get('kind', 'run')}, which cannot be resumed.")
         plan = plan_from(about["plan"], str(path), begun=True)
+        must_be_own_head(plan.kit, str(path))
         _take_old_wishes(session)
         account = account_of(session, plan)
         if account.exit_status == 0:
@@ -122,7 +125,7 @@ def _with_kit(plan: Plan, kit: Kit, plan_path: Path) -> Plan:
 
     Raises InputError where that is another kit, or its poses do not cover any more.
     """
-    planned, today = (one.model_dump(exclude={"head": MEASURED}) for one in (plan.kit, kit))
+    planned, today = (one.model_dump(exclude=MAY_DIFFER) for one in (plan.kit, kit))
     for table in planned:
         if planned[table] != today[table]:
             raise InputError(f"{plan_path}: was planned for a kit with another [{table}] than this one; plan it anew.")
@@ -144,6 +147,8 @@ MEASURED: dict[str, Any] = {
     "tilt": {"backlash_deg", "measured_steps_per_degree"},
     **dict.fromkeys(("ring_hz", "ring_damping", "settle_ms", "lean_deg", "lean_toward_deg"), True),
 }
+# ... and what else may be other than it was planned with: where to focus, and where figures come from.
+MAY_DIFFER: dict[str, Any] = {"head": MEASURED, "exposure": {"f_number"}, "sources": True}
 
 
 ALL_CLEAR = Question("Is the head level, the camera locked, and nobody and nothing within reach of what turns?")

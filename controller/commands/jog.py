@@ -16,6 +16,7 @@ from controller.commands.crew import Keys, PortOpener, slowed
 from controller.commands.moving import AT_MARK, Place, find_zero, jog_by_keys, place_of
 from controller.errors import InputError, WorldError
 from controller.kit.load import load_kit
+from controller.kit.own_head import must_be_own_head
 from controller.ports.serial_port import SerialPort
 from controller.program.build import build_program, to_steps
 from controller.program.kinematics import axes_for
@@ -35,6 +36,7 @@ def held_head(
     `purpose` is what another program is told that wants the port meanwhile; `people` are told of every motion.
     """
     kit = load_kit(kit_path)
+    must_be_own_head(kit, str(kit_path))
     program = slowed(build_program(kit, ()))
     with port_alone(url, purpose), open_port(url, kit.board.baud) as port, Interrupts(Kind.STOP) as interrupts:
         operator = Operator(port.now, interrupts, people)

@@ -8,6 +8,7 @@ from controller import clock
 from controller.calibration.records import read
 from controller.calibration.use import calibrated, standing_sentences
 from controller.errors import WorldError
+from controller.kit.exposing import kit_sentences
 from controller.kit.load import load_kit
 from controller.planning.make import Progress, make_plan
 from controller.planning.plan import Plan, save_plan
@@ -98,7 +99,7 @@ def plan_text(made: Made, out: Path) -> str:
         lines.append(f"The row gives a picture from {degrees(region.pitch_from_deg)} to {degrees(region.pitch_to_deg)}.")
     if region.unreachable_sr > 0:
         lines.append(left_out_sentence(plan))
-    lines += _link_lines(plan) + _order_lines(plan) + _sun_lines(plan)
+    lines += _link_lines(plan) + _order_lines(plan) + kit_sentences(plan.kit) + _sun_lines(plan)
     for way, (frames, seconds) in made.compared.items():
         lines.append(f"{way}: {frames} frames, {duration(seconds)}")
     lines += [f"Calibration of {sentence}" for sentence in made.calibration]

@@ -19,6 +19,7 @@ from controller.report.shot_poses import shot_pose
 from controller.session.session import Session
 from protocol.messages import Expose, Move, Outcome
 from protocol.units import BootId, CommandId
+from sim.camera import Label, Opening
 from tests.end_to_end.whole_runs import assert_truly_made, few_frames, kit_of, world_of
 
 T = 1_000_000_000
@@ -151,9 +152,9 @@ def test_play_is_taken_up_on_the_rig_too(tmp_path: Path) -> None:
     begun_from: list[tuple[bool, bool]] = []
     real = world.rig.camera.release
 
-    def release(now_ns: int, label: object) -> None:
+    def release(now_ns: int, label: Label, press_ns: int = 0) -> Opening | None:
         begun_from.append((rising[0], rising[1]))
-        real(now_ns, label)  # type: ignore[arg-type]
+        return real(now_ns, label, press_ns)
 
     rising = [True, True]
     for place, axis in enumerate((world.rig.head.pan, world.rig.head.tilt)):

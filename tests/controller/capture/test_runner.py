@@ -16,6 +16,7 @@ from controller.session.session import Session
 from protocol.codec import decode_message, encode_message
 from protocol.framing import Deframer, encode_frame
 from protocol.messages import BoardState, Cause, GetStatus, Status, StatusFlag, Stop
+from sim.camera import Label, Opening
 from tests.controller.capture.lines import MuffledPort, the_first
 from tests.end_to_end.whole_runs import (
     World,
@@ -173,11 +174,10 @@ def silent_for(world: World, numbers: set[int]) -> None:
     camera, asked = world.rig.camera, 0
     real_release = camera.release
 
-    def release(now_ns: int, label: object) -> None:
+    def release(now_ns: int, label: Label, press_ns: int = 0) -> Opening | None:
         nonlocal asked
         asked += 1
-        if asked not in numbers:
-            real_release(now_ns, label)  # type: ignore[arg-type]
+        return None if asked in numbers else real_release(now_ns, label, press_ns)
 
     camera.release = release  # type: ignore[method-assign]
 

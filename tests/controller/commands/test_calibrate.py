@@ -13,8 +13,9 @@ import pytest
 from controller.planning.plan import load_plan
 from tests.controller.calibration.test_backlash import DOWN, TARGETS, UP
 from tests.controller.calibration.test_least_squares import B, X
-from tests.controller.commands.shell import Shell, refuses
+from tests.controller.commands.shell import HEADLESS, Shell, refuses
 from tests.controller.report.test_html import Strict
+from tests.heads import head_text
 
 STEPS = ("calibrate", "steps", "--axis", "pan")
 BACKLASH = ("calibrate", "backlash", "--axis", "tilt")
@@ -165,7 +166,7 @@ def test_list_show_undo(shell: Shell) -> None:
     assert "undone" in shell("calibrate", "undo", "kit.toml").out
     assert standings() == ["counts", "undone"]
     assert shell("calibrate", "show", "kit.toml", "1").out.startswith("   1  ")
-    shell.write("kit.toml", (shell.folder / "kit.toml").read_text() + "[head.pan]\ngear_ratio = 40.0\n")
+    shell.write("kit.toml", HEADLESS + head_text(pan={"gear_ratio": 40.0}))
     assert standings() == ["kit changed", "undone"]
     assert refuses(shell, 2, "calibrate", "show", "kit.toml", "9")[0].startswith("kit.calibration.json: has no record 9")
     assert refuses(shell, 2, "calibrate", "undo", "kit.toml", "2") == [

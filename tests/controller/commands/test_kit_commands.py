@@ -143,7 +143,7 @@ def test_a_circular_fisheye_is_explained_by_its_circle(shell: Shell) -> None:
         f"lens = {{ focal_length_mm = 8.0, projection = 'equisolid', image_circle_mm = {32 * math.sin(math.pi / 4)} }}\n"
     ))  # fmt: skip
     told = shell("kit", "check", "fish.toml")
-    assert "180.00° x 180.00°  (equisolid at 8 mm, image circle 180.00° across)" in told.out
+    assert "180.00° x 180.00°  (equisolid at 8 mm, image circle 180.00° across; stated)" in told.out
 
 
 def test_the_schema_takes_a_camera_by_name_and_explains_every_key(shell: Shell) -> None:

@@ -10,13 +10,13 @@ from typing import Any
 import pytest
 
 from protocol.framing import MAX_FRAME
-from tests.controller.commands.shell import KIT, Shell, Told, refuses
+from tests.controller.commands.shell import HEADLESS, KIT, Shell, Told, refuses
 
 PLAN = ("plan", "kit.toml", "--out", "plan.json")
 BAND = ("--region", "band")
 WINDOW = ("--region", "window", "--pitch-from", "-10", "--pitch-to", "20")
 PLACE = ("--latitude", "47", "--longitude", "8")
-LOW = KIT + "[head.tilt]\nmin_deg = -20.0\n"  # a head that cannot look down
+LOW = HEADLESS + "[head.tilt]\nmin_deg = -20.0\n"  # a head that cannot look down
 
 
 def sentence(shell: Shell, status: int, *words: str) -> str:
