@@ -5,6 +5,7 @@ from typing import TYPE_CHECKING, BinaryIO
 
 import click
 
+from controller.command import Group
 from controller.shared_options import FILE, PORT_HELP, confirmed, countdown_option, json_option, port_option, show
 
 if TYPE_CHECKING:
@@ -20,7 +21,7 @@ baud_option = click.option(
 )
 
 
-@click.group()
+@click.group(cls=Group)
 def board() -> None:
     """Find a board, check that it keeps the rules, measure its line, listen to it."""
 
@@ -138,9 +139,6 @@ def listen(port: str | None, tap: bool, file: BinaryIO | None, baud: int, as_jso
     import json  # noqa: PLC0415
 
     from controller.commands.listen import decode_command, listen_command  # noqa: PLC0415
-
-    if (port is None) == (file is None) or (tap and file is not None):
-        raise click.UsageError("Give either --port PORT, with or without --tap, or --from FILE.")
 
     def print_one(heard: "Heard") -> None:
         show(json.dumps(heard.as_json()) if as_json else heard.line())

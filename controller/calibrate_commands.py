@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from controller.calibrate_picture_options import steps_by_photographs, steps_picture_options
+from controller.command import Group
 from controller.plan_options import Number
 from controller.shared_options import FILE, PORT_HELP, countdown_option, json_option, show, with_options
 
@@ -43,7 +44,7 @@ def show_kept(kept: "Kept", as_json: bool) -> None:
     show(kept.as_json() if as_json else kept.text())
 
 
-@click.group(short_help="Measure head and lens, and how sure each result is.")
+@click.group(cls=Group, short_help="Measure head and lens, and how sure each result is.")
 def calibrate() -> None:
     """Measure the head and the lens, with how sure each result is, and keep the records."""
 
@@ -80,8 +81,6 @@ def _source(readings: Path | None, options: dict[str, Any], *, leans: bool = Fal
 
     if readings is not None or (options["port"] is None and options["rehearse"] is None):
         return Source(readings, operator())
-    if options["kit"] is None:
-        raise click.UsageError("--port and --rehearse need --kit: it says what may be moved, and how far.")
     if options["rehearse"] is not None:
         from controller.commands.calibrate_rehearsal import rehearsed  # noqa: PLC0415
         from controller.kit.load import load_kit  # noqa: PLC0415

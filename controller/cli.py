@@ -12,6 +12,7 @@ from controller.board_commands import board
 from controller.calibrate_commands import calibrate
 from controller.calibrate_picture_commands import centre, parallax, rail, settle
 from controller.capture_commands import capture, jog, report, resume, tell
+from controller.command import Group
 from controller.completion import completion
 from controller.errors import InputError, WorldError
 from controller.kit_commands import kit
@@ -21,7 +22,7 @@ from controller.plan_options import asked_for, plan_options
 from controller.shared_options import FILE, json_option, show
 
 
-@click.group(context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 100})
+@click.group(cls=Group, context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 100})
 @click.version_option(__version__, prog_name="fullturn", message="%(prog)s %(version)s")
 def cli() -> None:
     """Plan, rehearse and run large stitched panoramas on a motorised pan/tilt head.
@@ -123,9 +124,6 @@ def simulate(
     """Serve a simulated rig in real time at a port that any program can open, until interrupted."""
     from controller.commands.simulate import Place, Served, simulate_command, simulation_text  # noqa: PLC0415
 
-    if tcp is not None and port_name is not None:
-        raise click.UsageError("Give --port-name or --tcp, not both.")
-
     def tell(served: Served) -> None:
         from dataclasses import asdict  # noqa: PLC0415
 
@@ -146,8 +144,8 @@ def _address(text: str | None) -> tuple[str, int] | None:
     return host or "127.0.0.1", int(port)
 
 
-for command in (centre, parallax, rail, settle):
-    calibrate.add_command(command)
+for lens_command in (centre, parallax, rail, settle):
+    calibrate.add_command(lens_command)
 for command in (kit, board, calibrate, jog, capture, resume, tell, report, match, completion):
     cli.add_command(command)
 

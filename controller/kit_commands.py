@@ -9,6 +9,7 @@ from typing import Any
 
 import click
 
+from controller.command import Group
 from controller.plan_options import Number
 from controller.shared_options import FILE, PORT_HELP, confirmed, countdown_option, json_option, show
 
@@ -28,21 +29,21 @@ class Pixels(click.ParamType[tuple[int, int]]):
         return int(wide), int(high)
 
 
-@click.group(short_help="Find cameras and lenses, write a kit, see what follows.")
+@click.group(cls=Group, short_help="Find cameras and lenses, write a kit, see what follows.")
 def kit() -> None:
     """Find cameras and lenses, write a kit without typing numbers, and see what follows from it."""
 
 
 @kit.command()
 @click.argument("words", nargs=-1, required=True)
-@click.option("--cameras", "kind", flag_value="camera", help="Cameras only.")
-@click.option("--lenses", "kind", flag_value="lens", help="Lenses only.")
+@click.option("--cameras", is_flag=True, help="Cameras only.")
+@click.option("--lenses", is_flag=True, help="Lenses only.")
 @json_option
-def find(words: tuple[str, ...], kind: str | None, as_json: bool) -> None:
+def find(words: tuple[str, ...], cameras: bool, lenses: bool, as_json: bool) -> None:
     """Search the open lens data for names that hold all WORDS (lensfun project, CC BY-SA 3.0)."""
     from controller.commands.kit import entry_text, find_command  # noqa: PLC0415
 
-    found = find_command(list(words), ("camera", "lens") if kind is None else (kind,))
+    found = find_command(list(words), ("camera",) if cameras else ("lens",) if lenses else ("camera", "lens"))
     show([asdict(entry) for entry in found] if as_json else "\n".join(map(entry_text, found)))
 
 
@@ -209,6 +210,11 @@ def setup(
     from controller.commands.kit_setup import as_json as steps_as_json  # noqa: PLC0415
     from controller.terminal import people_here  # noqa: PLC0415
 
+    if port is not None and not sys.stdin.isatty():
+        raise click.UsageError(
+            "--port has no effect without a terminal, because nobody can answer before the head moves. Run this at a "
+            "terminal, or leave --port out."
+        )
     if done or again:
         mark_steps(kit_file, done, again)
     if only_list or as_json or done or again or not sys.stdin.isatty():

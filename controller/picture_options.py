@@ -28,11 +28,8 @@ picture_options = with_options(OPTIONS)
 
 
 def darkroom_for(options: dict[str, Any]) -> "Darkroom | None":
-    """What makes the pictures that were asked for, None if none were. Raises click.UsageError."""
+    """What makes the pictures that were asked for, None if none were."""
     if options["pictures"] is None:
-        for name in ("scale", "scenery", "pupil_offset_mm"):
-            if options[name] is not None:
-                raise click.UsageError(f"--{name.replace('_', '-')} says how the pictures are; add --pictures FOLDER.")
         return None
     from controller.commands.pictures import Darkroom  # noqa: PLC0415
 

@@ -107,13 +107,8 @@ def _sun_watch(options: dict[str, Any]) -> "SunWatch | None":
 
     from controller.planning.request import SunWatch  # noqa: PLC0415
 
-    given = [options[name] is not None for name in ("latitude", "longitude", "start")]
-    if not any(given):
-        if options["sun"] != "any":
-            raise click.UsageError("--sun needs --latitude, --longitude and --start.")
+    if options["start"] is None:
         return None
-    if not all(given):
-        raise click.UsageError("--latitude, --longitude and --start belong together.")
     try:
         start = datetime.fromisoformat(options["start"])
     except ValueError:

@@ -64,7 +64,7 @@ def test_a_rehearsal_stores_nothing_and_needs_a_kit(shell: Shell) -> None:
     assert shell.files() == before
     assert shell("calibrate", "steps", "--axis", "pan", "--rehearse", "1").status == 2
     turns = shell("calibrate", "steps", "--axis", "pan", "--kit", "kit.toml", "--rehearse", "1", "--by", "turns")
-    assert (turns.status, "leave out --by turns" in turns.err) == (2, True)
+    assert (turns.status, "--rehearse has no effect with --by turns" in turns.err) == (2, True)
 
 
 @pytest.mark.long

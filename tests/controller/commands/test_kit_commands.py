@@ -93,8 +93,8 @@ def test_a_new_kit_can_be_planned_and_explained(shell: Shell) -> None:
 def test_a_kit_that_cannot_be_is_not_written(shell: Shell) -> None:
     zoom = next(e for e in entries() if e.kind == "lens" and e.min_focal_mm != e.max_focal_mm and e.projection)
     new = ("kit", "new", "--camera", CAMERA, "--pixels", "6016x4016", "--out", "new.toml")
-    assert "named exactly" in refuses(shell, 2, *new[:2], "--camera", "D75", *new[4:])[0]
-    assert "Say the focal length" in refuses(shell, 2, *new)[0]
+    assert "named exactly" in refuses(shell, 2, *new[:2], "--camera", "D75", *new[4:], "--focal-length-mm", "24")[0]
+    assert "--lens or --focal-length-mm is missing" in refuses(shell, 2, *new)[-1]
     assert "Say the focal length" in refuses(shell, 2, *new, "--lens", zoom.name)[0]
     assert refuses(shell, 2, *new[:5], "wide", *new[6:])
 

@@ -40,18 +40,18 @@ def planned(shell: Shell, *words: str) -> dict[str, Any]:
 
 
 @pytest.mark.parametrize(
-    ("words", "option"),
+    ("words", "said"),
     [
-        (BAND, "--pitch-from"),
-        ((*BAND, "--pitch-from", "5"), "--pitch-to"),
-        ((*BAND, "--pitch-to", "5"), "--pitch-from"),
-        (("--region", "window"), "--pitch-from"),
-        (WINDOW, "--yaw-from"),
-        ((*WINDOW, "--yaw-from", "0"), "--yaw-to"),
+        (BAND, "--region band needs --pitch-from and --pitch-to"),
+        ((*BAND, "--pitch-from", "5"), "--region band needs --pitch-to"),
+        ((*BAND, "--pitch-to", "5"), "--region band needs --pitch-from"),
+        (("--region", "window"), "--region window needs --pitch-from, --pitch-to, --yaw-from and --yaw-to"),
+        (WINDOW, "--region window needs --yaw-from and --yaw-to"),
+        ((*WINDOW, "--yaw-from", "0"), "--region window needs --yaw-to"),
     ],
 )
-def test_a_region_without_its_bounds(shell: Shell, words: tuple[str, ...], option: str) -> None:
-    assert sentence(shell, 2, *PLAN, *words) == f"this region needs {option}."
+def test_a_region_without_its_bounds(shell: Shell, words: tuple[str, ...], said: str) -> None:
+    assert usage(shell, *PLAN, *words) == f"Error: {said}. Add what is missing."
 
 
 @pytest.mark.parametrize(("low", "high"), [("20", "10"), ("5", "5"), ("90", "-90")])
@@ -162,10 +162,10 @@ def test_the_width_of_a_print_is_a_resolution_too(shell: Shell) -> None:
     [
         ((*PLACE, "--start", "2026-06-21T05:30"), "needs its offset"),
         ((*PLACE, "--start", "tomorrow"), "is not a date and time"),
-        (PLACE, "belong together"),
-        (("--start", "2026-06-21T05:30Z", "--latitude", "47"), "belong together"),
-        (("--sun", "first"), "--sun needs --latitude, --longitude and --start"),
-        (("--sun", "last"), "--sun needs --latitude, --longitude and --start"),
+        (PLACE, "--latitude and --longitude have no effect without --start"),
+        (("--start", "2026-06-21T05:30Z", "--latitude", "47"), "have no effect without --longitude"),
+        (("--sun", "first"), "--sun has no effect without --latitude, --longitude and --start"),
+        (("--north-yaw", "5"), "--north-yaw has no effect without --latitude, --longitude and --start"),
     ],
 )
 def test_the_sun_without_time_or_place(shell: Shell, words: tuple[str, ...], said: str) -> None:
