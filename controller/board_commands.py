@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING, BinaryIO
 import click
 
 from controller.command import Group
+from controller.quantity import Number, Whole
 from controller.shared_options import FILE, PORT_HELP, confirmed, countdown_option, json_option, port_option, show
 
 if TYPE_CHECKING:
@@ -14,7 +15,7 @@ if TYPE_CHECKING:
 
 baud_option = click.option(
     "--baud",
-    type=click.IntRange(1200, 4_000_000),
+    type=Whole(1200, 4_000_000),
     default=115_200,
     show_default=True,
     help="Speed of the serial line, bits per second.",
@@ -97,9 +98,7 @@ def check(port: str, baud: int, yes: bool, kit_file: Path | None, countdown: int
 @board.command()
 @port_option
 @baud_option
-@click.option(
-    "--seconds", type=click.FloatRange(0.1, 100_000), default=10.0, show_default=True, help="How long to measure."
-)
+@click.option("--seconds", type=Number(0.1, 100_000), default=10.0, show_default=True, help="How long to measure.")
 @json_option
 def soak(port: str, baud: int, seconds: float, as_json: bool) -> None:
     """Measure the line: round trips, repeats, damage."""

@@ -7,7 +7,7 @@ import click
 
 from controller.calibrate_picture_options import steps_by_photographs, steps_picture_options
 from controller.command import Group
-from controller.plan_options import Number
+from controller.quantity import Number, Whole
 from controller.shared_options import FILE, PORT_HELP, countdown_option, json_option, show, with_options
 
 if TYPE_CHECKING:
@@ -67,7 +67,7 @@ MOVING_OPTIONS = (
     click.option("--port", help="Let the head move by itself between readings. " + PORT_HELP),
     click.option("--yes", is_flag=True, help="Take the question before it moves as answered."),
     countdown_option,
-    click.option("--rehearse", type=click.IntRange(0), metavar="SEED",
+    click.option("--rehearse", type=Whole(0), metavar="SEED",
                  help="Try it on a simulated head that is not quite what the kit says; nothing is stored."),
 )  # fmt: skip
 
@@ -148,14 +148,14 @@ def steps(
 @from_option
 @click.option(
     "--positions",
-    type=click.IntRange(3, 100),
+    type=Whole(3, 100),
     default=5,
     show_default=True,
     help="How many positions to ask for, without a file.",
 )
 @click.option(
     "--times",
-    type=click.IntRange(2, 100),
+    type=Whole(2, 100),
     default=5,
     show_default=True,
     help="How often to come to each, from each side.",
@@ -215,8 +215,8 @@ def level(
 @from_option
 @click.option("--plan", type=FILE, help="The plan that the head must be good enough for.")
 @click.option("--needed-deg", type=Number(0, min_open=True), help="What a pose may be off, instead of the plan's word.")
-@click.option("--times", type=click.IntRange(3, 100), default=5, show_default=True, help="Visits of each pose asked for.")
-@click.option("--seed", type=click.IntRange(0), default=0, show_default=True, help="Chance in their order.")
+@click.option("--times", type=Whole(3, 100), default=5, show_default=True, help="Visits of each pose asked for.")
+@click.option("--seed", type=Whole(0), default=0, show_default=True, help="Chance in their order.")
 @moving_options
 @keeping_options
 def verify(
@@ -244,7 +244,7 @@ def verify(
 
 
 kit_argument = click.argument("kit", type=FILE)
-id_argument = click.argument("record_id", metavar="[ID]", type=click.IntRange(1), required=False)
+id_argument = click.argument("record_id", metavar="[ID]", type=Whole(1), required=False)
 
 
 @calibrate.command("list")

@@ -9,7 +9,7 @@ import click
 from controller.calibrate_commands import from_option, keeping_of, keeping_options, operator, show_kept
 from controller.calibrate_picture_options import PATH, POSITIVE, lens_given, lens_options, unsure_lens_options
 from controller.command import Command
-from controller.plan_options import Number
+from controller.quantity import Number
 from controller.shared_options import FILE, json_option, show
 
 if TYPE_CHECKING:

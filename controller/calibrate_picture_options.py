@@ -5,7 +5,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from controller.plan_options import Number
+from controller.quantity import Number
 from controller.shared_options import FILE, with_options
 
 if TYPE_CHECKING:

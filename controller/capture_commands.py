@@ -9,7 +9,8 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from controller.command import Command
-from controller.plan_options import PITCH, YAW, Number
+from controller.plan_options import PITCH, YAW
+from controller.quantity import Number, Whole
 from controller.shared_options import FILE, PORT_HELP, countdown_option, json_option, port_option, show, with_options
 
 if TYPE_CHECKING:
@@ -36,12 +37,12 @@ RUN_OPTIONS = (
 )  # fmt: skip
 SERIES_OPTIONS = (
     click.option("--start-at", metavar="TIME", help="Begin then: 05:30, or 2026-06-21T05:30:00+02:00."),
-    click.option("--start-when-sun", type=Number(-90, 90), metavar="DEG",
+    click.option("--start-when-sun", type=Number(-90, 90, unit="deg"), metavar="DEG",
                  help="Begin when the sun stands this high, -6 for civil twilight; needs the place."),
-    click.option("--latitude", type=Number(-90, 90), help="Where the head stands: degrees north."),
-    click.option("--longitude", type=Number(-180, 180), help="Degrees east."),
+    click.option("--latitude", type=Number(-90, 90, unit="deg"), help="Where the head stands: degrees north."),
+    click.option("--longitude", type=Number(-180, 180, unit="deg"), help="Degrees east."),
     click.option("--repeat", metavar="EVERY", help="Again and again, from begin to begin: 90s, 15m, 1h."),
-    click.option("--times", type=click.IntRange(1, 10_000), help="How often in all; with --repeat."),
+    click.option("--times", type=Whole(1, 10_000), help="How often in all; with --repeat."),
 )  # fmt: skip
 
 

@@ -19,6 +19,7 @@ from controller.kit_commands import kit
 from controller.match_commands import match
 from controller.picture_options import darkroom_for, picture_options
 from controller.plan_options import asked_for, plan_options
+from controller.quantity import Number, Whole
 from controller.shared_options import FILE, json_option, show
 
 
@@ -61,7 +62,7 @@ def _list_faults(context: click.Context, _: click.Parameter, wanted: bool) -> No
 @cli.command(short_help="Run a PLAN on a simulated rig, and report on it.")
 @click.argument("plan", type=FILE)
 @click.option("--out", type=click.Path(file_okay=False, path_type=Path), required=True, help="Folder for the results.")
-@click.option("--seed", type=click.IntRange(0), default=0, show_default=True, help="Chance in the simulated world.")
+@click.option("--seed", type=Whole(0), default=0, show_default=True, help="Chance in the simulated world.")
 @click.option("--faults", metavar="NAME|FILE", help="Let go wrong what this scenario says.")
 @click.option(
     "--list-faults",
@@ -101,10 +102,10 @@ def rehearse(plan: Path, out: Path, seed: int, faults: str | None, as_json: bool
 @click.option("--port-name", type=click.Path(path_type=Path), help="A second name for the path of the pseudo-terminal.")
 @click.option("--tcp", metavar="HOST:PORT", help="Serve over TCP instead; open it as socket://HOST:PORT.")
 @click.option("--truth", type=click.Path(dir_okay=False, path_type=Path), help="Keep what is truly exposed in this file.")
-@click.option("--seed", type=click.IntRange(0), default=0, show_default=True, help="Chance in the simulated world.")
+@click.option("--seed", type=Whole(0), default=0, show_default=True, help="Chance in the simulated world.")
 @click.option(
     "--speed",
-    type=click.FloatRange(0.01, 100),
+    type=Number(0.01, 100),
     default=1.0,
     show_default=True,
     help="How many of its seconds pass in one of ours; above 1 the kit needs a patient board (silence_ms).",

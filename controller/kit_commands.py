@@ -1,6 +1,7 @@
 """The `fullturn kit` group: options only; the work is imported when it runs."""
 
 import math
+import re
 import sys
 import tomllib
 from dataclasses import asdict
@@ -10,7 +11,7 @@ from typing import Any
 import click
 
 from controller.command import Group
-from controller.plan_options import Number
+from controller.quantity import Number, Share
 from controller.shared_options import FILE, PORT_HELP, confirmed, countdown_option, json_option, show
 
 OUT = click.Path(dir_okay=False, path_type=Path)
@@ -25,7 +26,9 @@ class Pixels(click.ParamType[tuple[int, int]]):
         """Convert. Fails like any click type."""
         wide, _, high = str(value).casefold().partition("x")
         if not (wide.isdecimal() and high.isdecimal() and int(wide) > 0 and int(high) > 0):
-            self.fail(f"{value!r} is not like 6016x4016.", param, ctx)
+            numbers = re.findall(r"\d+", str(value))
+            advice = f"Write {numbers[0]}x{numbers[1]}" if len(numbers) == 2 else "Write it like 6016x4016"
+            self.fail(f"{value!r} is not width and height in pixels. {advice}.", param, ctx)
         return int(wide), int(high)
 
 
@@ -156,7 +159,7 @@ def _fill_in(context: click.Context, _: click.Parameter, path: Path | None) -> N
 @click.option("--pan-offset-mm", type=Number(0, 1000), required=True, help="Centre of mass from the pan axis.")
 @click.option("--torque", "curve", type=TorqueAt(), multiple=True, required=True, help="Maker's curve, from 0 rpm up.")
 @click.option("--rotor-g-cm2", type=Number(0, 1e6), required=True, help="The rotor's inertia, from its data sheet.")
-@click.option("--gear-efficiency", type=Number(0, 1, min_open=True), required=True, help="0.3 to 0.95, by its maker.")
+@click.option("--gear-efficiency", type=Share(0, 1, min_open=True), required=True, help="0.3 to 0.95, by its maker.")
 @click.option("--total-kg", type=Number(0, 500, min_open=True), required=True, help="Tripod, head and load together.")
 @click.option("--feet-radius-mm", type=Number(0, 5000, min_open=True), required=True, help="Middle to a foot.")
 @click.option("--wind-height-mm", type=Number(0, 20000, min_open=True), required=True, help="Middle of the load.")

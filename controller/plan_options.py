@@ -1,10 +1,10 @@
 """The options of `fullturn plan`, and what they ask for."""
 
-import math
 from typing import TYPE_CHECKING, Any
 
 import click
 
+from controller.quantity import Number, Share, Whole
 from controller.shared_options import with_options
 
 if TYPE_CHECKING:
@@ -12,24 +12,11 @@ if TYPE_CHECKING:
     from controller.planning.request import SunWatch
 
 
-class Number(click.FloatRange):
-    """A number in a range; unlike its parent it does not let nan through."""
-
-    name = "number"
-
-    def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> float:
-        """Convert and check. Fails like any click type."""
-        number = float(super().convert(value, param, ctx))
-        if math.isnan(number):
-            self.fail(f"{value!r} is not a number.", param, ctx)
-        return number
-
-
-PITCH = Number(-90, 90)
-YAW = Number(-360, 360)
+PITCH = Number(-90, 90, unit="deg")
+YAW = Number(-360, 360, unit="deg")
 
 OPTIONS = (
-    click.option("--overlap", type=Number(0, 0.9), default=0.30, show_default=True,
+    click.option("--overlap", type=Share(0, 0.9), default=0.30, show_default=True,
                  help="Share of the picture that neighbours have in common."),
     click.option("--region", type=click.Choice(["sphere", "band", "window", "single-row"]), default="sphere",
                  show_default=True, help="What part of the sphere."),
@@ -43,9 +30,9 @@ OPTIONS = (
     click.option("--nadir-by-hand", is_flag=True, help="One frame straight down, held by hand: the run asks for it."),
     click.option("--arrangement", type=click.Choice(["rows", "fewest"]), default="rows", show_default=True,
                  help="Complete rows, or any poses, as few as can be found."),
-    click.option("--effort", type=Number(0, 100_000), default=10.0, show_default=True,
+    click.option("--effort", type=Number(0, 100_000, unit="s"), default=10.0, show_default=True,
                  help="Seconds (of a usual computer) to search for fewer frames."),
-    click.option("--seed", type=click.IntRange(0), default=0, show_default=True, help="Chance in that search."),
+    click.option("--seed", type=Whole(0), default=0, show_default=True, help="Chance in that search."),
     click.option("--order", type=click.Choice(["quickest", "rows", "columns"]), default="quickest",
                  show_default=True, help="Shortest run, or neighbours soon after one another."),
     click.option("--mounted", type=click.Choice(["portrait", "landscape", "best"]),
@@ -53,10 +40,10 @@ OPTIONS = (
     click.option("--resolution", type=Number(0, min_open=True), help="Pixels per degree that must be reached."),
     click.option("--print-width-cm", type=Number(0, min_open=True), help="The resolution for a print this wide."),
     click.option("--dpi", type=Number(0, min_open=True), default=300.0, show_default=True, help="Of that print."),
-    click.option("--max-frames", type=click.IntRange(1), help="Refuse a plan with more frames."),
+    click.option("--max-frames", type=Whole(1), help="Refuse a plan with more frames."),
     click.option("--max-seconds", type=Number(0, min_open=True), help="Refuse a plan that takes longer."),
-    click.option("--latitude", type=Number(-90, 90), help="Where the head stands: degrees north."),
-    click.option("--longitude", type=Number(-180, 180), help="Degrees east."),
+    click.option("--latitude", type=Number(-90, 90, unit="deg"), help="Where the head stands: degrees north."),
+    click.option("--longitude", type=Number(-180, 180, unit="deg"), help="Degrees east."),
     click.option("--start", help="When the run begins: 2026-06-21T05:30:00+02:00."),
     click.option("--north-yaw", type=YAW, default=0.0, show_default=True, help="The yaw that looks north."),
     click.option("--sun", type=click.Choice(["any", "first", "last"]), default="any", show_default=True,
