@@ -35,13 +35,14 @@ def cli() -> None:
 @cli.command(short_help="Plan the fewest frames for a KIT, and prove that none is missing.")
 @click.argument("kit", type=FILE)
 @click.option("--out", type=click.Path(dir_okay=False, path_type=Path), required=True, help="The plan to write.")
+@click.option("--replace", is_flag=True, help="Replace the plan at --out; no other file is ever replaced.")
 @plan_options
 @json_option
-def plan(kit: Path, out: Path, as_json: bool, **options: Any) -> None:
+def plan(kit: Path, out: Path, replace: bool, as_json: bool, **options: Any) -> None:
     """Plan what the KIT file's camera must shoot, with the fewest frames, and prove that nothing is missing."""
     from controller.commands.plan import plan_command, plan_text  # noqa: PLC0415
 
-    made = plan_command(kit, out, asked_for(options), _tell_search)
+    made = plan_command(kit, out, asked_for(options), _tell_search, replace=replace)
     compared = {way: {"frames": frames, "seconds": seconds} for way, (frames, seconds) in made.compared.items()}
     shown = made.plan.model_dump(mode="json", exclude={"kit", "frames"}) | {"out": str(out), "compared": compared}
     show(shown if as_json else plan_text(made, out))

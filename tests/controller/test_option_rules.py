@@ -18,7 +18,7 @@ from controller.command import Command, Given, Rules, Term, clause, complaints, 
 from controller.option_rules import RULES
 
 ALWAYS = {
-    "plan": "--out --overlap --region --nadir-by-hand --order --mounted --max-frames --max-seconds",
+    "plan": "--out --replace --overlap --region --nadir-by-hand --order --mounted --max-frames --max-seconds",
     "rehearse": "--out --pictures --seed --faults --list-faults",
     "simulate": "--kit --truth --seed --speed --faults",
     "kit find": "",
