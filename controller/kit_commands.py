@@ -41,13 +41,17 @@ def kit() -> None:
 @click.argument("words", nargs=-1, required=True)
 @click.option("--cameras", is_flag=True, help="Cameras only.")
 @click.option("--lenses", is_flag=True, help="Lenses only.")
+@click.option("--all", "every", is_flag=True, help="All that fit, and not only the closest 20; --json lists all.")
 @json_option
-def find(words: tuple[str, ...], cameras: bool, lenses: bool, as_json: bool) -> None:
-    """Search the open lens data for names that hold all WORDS (lensfun project, CC BY-SA 3.0)."""
-    from controller.commands.kit import entry_text, find_command  # noqa: PLC0415
+def find(words: tuple[str, ...], cameras: bool, lenses: bool, every: bool, as_json: bool) -> None:
+    """Search the open lens data for names that have all WORDS (lensfun project, CC BY-SA 3.0).
+
+    Spaces, hyphens and upper case do not matter: z7 finds "Z 7". The closest names come first.
+    """
+    from controller.commands.kit import find_command, found_text  # noqa: PLC0415
 
     found = find_command(list(words), ("camera",) if cameras else ("lens",) if lenses else ("camera", "lens"))
-    show([asdict(entry) for entry in found] if as_json else "\n".join(map(entry_text, found)))
+    show([asdict(entry) for entry in found] if as_json else found_text(found, every=every))
 
 
 @kit.command()

@@ -56,7 +56,7 @@ RULES = {
         }
     ),
     "simulate": Rules(either=(("--port-name", "--tcp"),)),
-    "kit find": Rules(either=(("--cameras", "--lenses"),)),
+    "kit find": Rules(only_with={"--all": ("no --json",)}, either=(("--cameras", "--lenses"),)),
     "kit new": Rules(required=("--lens or --focal-length-mm",)),
     "kit setup": Rules(
         only_with={
