@@ -56,11 +56,12 @@ def _tell(text: str) -> None:
 def operator() -> "Operator":
     """Whoever sits at the terminal. Questions go to stderr, so that a result on stdout stays alone."""
     from controller.calibration.asking import Operator  # noqa: PLC0415
+    from controller.commands.kept_readings import KeptReadings  # noqa: PLC0415
 
     def ask(question: str) -> str:
         return str(click.prompt(question, default="", show_default=False, err=True))
 
-    return Operator(_tell, ask)
+    return Operator(_tell, ask, keep=KeptReadings(_tell))
 
 
 MOVING_OPTIONS = (
