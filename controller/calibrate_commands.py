@@ -15,7 +15,7 @@ if TYPE_CHECKING:
     from controller.commands.calibrate import Keeping, Kept
     from controller.commands.calibrate_readings import Source
 
-axis_option = click.option("--axis", type=click.Choice(["pan", "tilt"]), required=True, help="Which axis.")
+axis_option = click.option("--axis", type=click.Choice(["pan", "tilt"]), required=True, help="The axis to measure.")
 from_option = click.option("--from", "readings", type=FILE, help="Readings from this CSV file, instead of asking.")
 KEEPING_OPTIONS = (
     click.option("--kit", type=FILE, help="The kit this belongs to; without one nothing is stored."),
@@ -66,10 +66,10 @@ def operator() -> "Operator":
 
 MOVING_OPTIONS = (
     click.option("--port", help="Let the head move by itself between readings. " + PORT_HELP),
-    click.option("--yes", is_flag=True, help="Take the question before it moves as answered."),
+    click.option("--yes", is_flag=True, help="Answer yes to the question before the head moves."),
     countdown_option,
     click.option("--rehearse", type=Whole(0), metavar="SEED",
-                 help="Try it on a simulated head that is not quite what the kit says; nothing is stored."),
+                 help="Rehearse on a simulated head that differs a little from the kit; nothing is stored."),
 )  # fmt: skip
 
 
@@ -152,14 +152,14 @@ def steps(
     type=Whole(3, 100),
     default=5,
     show_default=True,
-    help="How many positions to ask for, without a file.",
+    help="Positions to measure at.",
 )
 @click.option(
     "--times",
     type=Whole(2, 100),
     default=5,
     show_default=True,
-    help="How often to come to each, from each side.",
+    help="Approaches to each, from either side.",
 )
 @moving_options
 @keeping_options
@@ -179,13 +179,19 @@ def backlash(axis: str, readings: Path | None, positions: int, times: int, as_js
 
 @calibrate.command()
 @from_option
-@click.option("--leg-yaw-deg", type=Number(-360, 360), default=0.0, show_default=True, help="Where one leg stands.")
+@click.option(
+    "--leg-yaw-deg",
+    type=Number(-360, 360),
+    default=0.0,
+    show_default=True,
+    help="Yaw at which one leg of the tripod stands, degrees.",
+)
 @click.option(
     "--leg-radius-mm",
     type=Number(0, 5000, min_open=True),
     default=500.0,
     show_default=True,
-    help="From below the pan axis to a foot.",
+    help="From below the pan axis to a foot of the tripod.",
 )
 @reading_error_option
 @moving_options
@@ -215,9 +221,13 @@ def level(
 @calibrate.command()
 @from_option
 @click.option("--plan", type=FILE, help="The plan that the head must be good enough for.")
-@click.option("--needed-deg", type=Number(0, min_open=True), help="What a pose may be off, instead of the plan's word.")
-@click.option("--times", type=Whole(3, 100), default=5, show_default=True, help="Visits of each pose asked for.")
-@click.option("--seed", type=Whole(0), default=0, show_default=True, help="Chance in their order.")
+@click.option(
+    "--needed-deg",
+    type=Number(0, min_open=True),
+    help="Largest pose error to accept, degrees; default: what the plan survives.",
+)
+@click.option("--times", type=Whole(3, 100), default=5, show_default=True, help="Visits to each pose.")
+@click.option("--seed", type=Whole(0), default=0, show_default=True, help="Seed of their random order.")
 @moving_options
 @keeping_options
 def verify(

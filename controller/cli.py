@@ -63,8 +63,8 @@ def _list_faults(context: click.Context, _: click.Parameter, wanted: bool) -> No
 @cli.command(short_help="Run a PLAN on a simulated rig, and report on it.")
 @click.argument("plan", type=FILE)
 @click.option("--out", type=click.Path(file_okay=False, path_type=Path), required=True, help="Folder for the results.")
-@click.option("--seed", type=Whole(0), default=0, show_default=True, help="Chance in the simulated world.")
-@click.option("--faults", metavar="NAME|FILE", help="Let go wrong what this scenario says.")
+@click.option("--seed", type=Whole(0), default=0, show_default=True, help="Seed of chance in the simulated world.")
+@click.option("--faults", metavar="NAME|FILE", help="Inject the faults of this scenario.")
 @click.option(
     "--list-faults",
     is_flag=True,
@@ -102,16 +102,16 @@ def rehearse(plan: Path, out: Path, seed: int, faults: str | None, as_json: bool
 @click.option("--kit", type=FILE, required=True, help="The kit whose rig is simulated.")
 @click.option("--port-name", type=click.Path(path_type=Path), help="A second name for the path of the pseudo-terminal.")
 @click.option("--tcp", metavar="HOST:PORT", help="Serve over TCP instead; open it as socket://HOST:PORT.")
-@click.option("--truth", type=click.Path(dir_okay=False, path_type=Path), help="Keep what is truly exposed in this file.")
-@click.option("--seed", type=Whole(0), default=0, show_default=True, help="Chance in the simulated world.")
+@click.option("--truth", type=click.Path(dir_okay=False, path_type=Path), help="Write every true exposure to this file.")
+@click.option("--seed", type=Whole(0), default=0, show_default=True, help="Seed of chance in the simulated world.")
 @click.option(
     "--speed",
     type=Number(0.01, 100),
     default=1.0,
     show_default=True,
-    help="How many of its seconds pass in one of ours; above 1 the kit needs a patient board (silence_ms).",
+    help="Simulated seconds per real second; above 1 the kit needs a patient board (silence_ms).",
 )
-@click.option("--faults", metavar="NAME|FILE", help="Let go wrong what this scenario says; the host is beyond its reach.")
+@click.option("--faults", metavar="NAME|FILE", help="Inject the faults of this scenario, but not those of the host.")
 @json_option
 def simulate(
     kit: Path,

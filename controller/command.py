@@ -181,20 +181,28 @@ class Command(click.Command):
         """Parse, then refuse what is missing, repeated or without effect. Raises click.UsageError."""
         if ctx.resilient_parsing:  # a shell completes a line that is not whole yet
             return super().parse_args(ctx, args)
-        words, required = list(args), [each for each in self.params if each.required]
-        for each in required:  # click would stop at the first that is missing
-            each.required = False
+        words = list(args)
         try:
             rest = super().parse_args(ctx, args)
-        finally:
-            for each in required:
-                each.required = True
+        except click.MissingParameter:  # it stops at the first; the rest may lack something as well
+            ctx.params.clear()
+            rest = self._without_required(ctx, list(words))
         from controller.option_rules import RULES  # noqa: PLC0415
 
         wrong = [*repetitions(self, ctx, words), *complaints(RULES.get(path_of(ctx), Rules()), Given(ctx))]
         if wrong:
             raise click.UsageError("\n".join(wrong), ctx)
         return rest
+
+    def _without_required(self, ctx: click.Context, args: list[str]) -> list[str]:
+        required = [each for each in self.params if each.required]
+        for each in required:
+            each.required = False
+        try:
+            return super().parse_args(ctx, args)
+        finally:
+            for each in required:
+                each.required = True
 
 
 def repetitions(command: click.Command, context: click.Context, words: list[str]) -> Iterator[str]:

@@ -55,10 +55,16 @@ def find(words: tuple[str, ...], cameras: bool, lenses: bool, every: bool, as_js
 
 
 @kit.command()
-@click.option("--camera", required=True, help="Its exact name, as `kit find` prints it.")
-@click.option("--lens", help="Its exact name; without one, give the focal length of a rectilinear lens.")
-@click.option("--pixels", type=Pixels(), metavar="WIDExHIGH", required=True, help="Of a full-size picture: 6016x4016.")
-@click.option("--focal-length-mm", type=Number(0, 3000, min_open=True), help="Of a zoom, or where no lens is named.")
+@click.option("--camera", required=True, help="Exact name of the camera, as `kit find` prints it.")
+@click.option("--lens", help="Exact name of the lens; without it, give the focal length of a rectilinear lens.")
+@click.option(
+    "--pixels",
+    type=Pixels(),
+    metavar="WIDExHIGH",
+    required=True,
+    help="Of a full-size picture: 6016x4016.",
+)
+@click.option("--focal-length-mm", type=Number(0, 3000, min_open=True), help="Of a zoom, or if no lens is named.")
 @click.option("--out", type=OUT, required=True, help="The kit to write.")
 @json_option
 def new(
@@ -186,10 +192,10 @@ def loads(kit_file: Path, as_json: bool, **given: Any) -> None:
 @kit.command()
 @click.argument("kit_file", metavar="KIT", type=FILE)
 @click.option("--port", help=PORT_HELP + " The head is then looked at, too, and moves where you agree.")
-@click.option("--picture", type=FILE, help="A picture just taken by hand, to see how the camera is set.")
-@click.option("--done", multiple=True, metavar="STEP", help="Say that this step is done.")
+@click.option("--picture", type=FILE, help="A picture just taken by hand, to check the camera's settings.")
+@click.option("--done", multiple=True, metavar="STEP", help="Mark this step as done.")
 @click.option("--again", multiple=True, metavar="STEP", help="Open this step again.")
-@click.option("--list", "only_list", is_flag=True, help="Only say how each step stands.")
+@click.option("--list", "only_list", is_flag=True, help="Only list the steps and what is done of them.")
 @countdown_option
 @json_option
 def setup(

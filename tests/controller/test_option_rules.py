@@ -254,3 +254,15 @@ def test_an_option_given_twice_is_refused(name: str, folder: Path) -> None:
             words += typed(Term(first), command, folder)
             repeated = "\n".join(repetitions(command, click.Context(command), words))
             assert (f"{first} is given more" in repeated.replace(" or --link", "")) is not option.multiple
+
+
+@pytest.mark.parametrize("name", COMMANDS)
+def test_the_help_names_what_is_required(name: str, capsys: pytest.CaptureFixture[str]) -> None:
+    command = COMMANDS[name]
+    with pytest.raises(click.exceptions.Exit):
+        command.make_context(name, ["--help"])
+    said = " ".join(capsys.readouterr().out.split())
+    for each in command.params:
+        if isinstance(each, click.Argument) and each.required:
+            assert f"[{each.human_readable_name}]..." in said or f"[{each.human_readable_name}]" not in said
+    assert said.count("required]") == sum(each.required for each in command.params if isinstance(each, click.Option))
