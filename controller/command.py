@@ -191,6 +191,7 @@ class Command(click.Command):
 
         wrong = [*repetitions(self, ctx, words), *complaints(RULES.get(path_of(ctx), Rules()), Given(ctx))]
         if wrong:
+            ctx.close()  # an option may have opened a file
             raise click.UsageError("\n".join(wrong), ctx)
         return rest
 
