@@ -7,8 +7,9 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from controller.calibrate_commands import from_option, keeping_of, keeping_options, operator, show_kept
-from controller.calibrate_picture_options import PATH, POSITIVE, lens_given, lens_options
-from controller.plan_options import Number
+from controller.calibrate_picture_options import PATH, POSITIVE, lens_given, lens_options, unsure_lens_options
+from controller.command import Command
+from controller.quantity import Number
 from controller.shared_options import FILE, json_option, show
 
 if TYPE_CHECKING:
@@ -17,8 +18,8 @@ if TYPE_CHECKING:
 PLACE = Number(-100_000, 100_000)  # pixels
 
 
-@click.command()
-@lens_options
+@click.command(cls=Command)
+@unsure_lens_options
 @click.option("--near-mm", type=POSITIVE, help="From the pan axis to the near mark.")
 @click.option(
     "--far-mm", type=POSITIVE, default=math.inf, help="From the pan axis to the far mark; without it endlessly far."
@@ -73,16 +74,11 @@ def parallax(
 
         asked = asked_marks(operator())
         near_mm, far_mm, angle, shift = asked.near_mm, asked.far_mm, asked.angle_deg, asked.shift_px
-    if near_mm is None:
-        raise click.UsageError("Say how far the near mark is from the pan axis (--near-mm).")
+    assert near_mm is not None
     scene = Scene(near_mm, far_mm, u_near_mm, u_far_mm, nearest_mm)
     if pictures:
-        if mark is None or angle is not None or shift is not None:
-            raise click.UsageError("With --pictures say where the near mark is (--mark), and neither angle nor shift.")
         finding = seen_parallax_command(pictures, mark, options["mark_px"], given, scene, _rail(options), keeping)
     else:
-        if angle is None or shift is None:
-            raise click.UsageError("Give --angle-deg and --shift-px, or --pictures and --mark.")
         typed = TypedShift(angle, shift, options["u_angle_deg"], options["u_shift_px"])
         finding = typed_parallax_command(given, scene, typed, _rail(options), keeping)
     show_kept(keep(finding, keeping), as_json)
@@ -94,7 +90,7 @@ def _rail(options: dict[str, Any]) -> "Rail | None":
     return None if options["rail_mm"] is None else Rail(options["rail_mm"], options["rail_grows"] == "forward")
 
 
-@click.command()
+@click.command(cls=Command)
 @lens_options
 @click.option("--distance-mm", type=POSITIVE, required=True, help="From the lens straight down to the mark.")
 @click.option("--first-px", type=PLACE, required=True, help="How far right of the picture's middle the mark is seen.")
@@ -121,7 +117,7 @@ def centre(
     show_kept(Kept(finding, None, "Nothing is stored of this: it is put right at once."), as_json)
 
 
-@click.command()
+@click.command(cls=Command)
 @click.argument("kit", type=FILE)
 @click.option("--focal-length-mm", type=POSITIVE, help="Where a zoom is set; without it the kit's focal length.")
 @json_option
@@ -144,7 +140,7 @@ def rail(kit: Path, focal_length_mm: float | None, as_json: bool) -> None:
     show("\n".join([*lines, reading.warning] if reading.warning else lines))
 
 
-@click.command()
+@click.command(cls=Command)
 @from_option
 @click.option("--pictures", type=PATH, multiple=True, metavar="FOLDER|FILE", help="A burst of photographs instead.")
 @click.option("--every-ms", type=POSITIVE, help="The time between them, where they do not say to the millisecond.")
@@ -169,8 +165,6 @@ def settle(readings: Path | None, pictures: tuple[Path, ...], as_json: bool, **o
         settle_photographs_command,
     )
 
-    if readings is not None and pictures:
-        raise click.UsageError("Give readings (--from FILE.csv) or a burst of photographs (--pictures), not both.")
     keeping = keeping_of(options)
     still = Still(lens_given(options), options["shutter_s"])
     if options["blur_px"] is not None:

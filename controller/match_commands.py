@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING
 
 import click
 
+from controller.command import Command
 from controller.shared_options import FILE, json_option, show
 
 if TYPE_CHECKING:
@@ -16,7 +17,7 @@ SHOWN = 20  # lines of a kind; the table has all
 LIKELY = 1e-3  # of doubts: what is smaller is told in one line
 
 
-@click.command(short_help="Pair the files on the card with a SESSION's exposures.")
+@click.command(cls=Command, short_help="Pair the files on the card with a SESSION's exposures.")
 @click.argument("session", type=FILE)
 @click.argument("folder", type=click.Path(exists=True, file_okay=False, path_type=Path))
 @click.option(
@@ -35,10 +36,6 @@ def match(
     The camera's clock may be off by anything. Whatever could be something else is called doubtful, with the odds. The
     files are never changed or moved.
     """
-    if (by is not None or xmp) and out is None:
-        raise click.UsageError("--sort and --xmp need --out, a folder for what is sorted.")
-    if xmp and by is None:
-        raise click.UsageError("--xmp goes with --sort: sidecars lie beside the sorted files.")
     from controller.commands.match import match_command, write_match  # noqa: PLC0415
 
     found = match_command(session, folder)

@@ -11,22 +11,36 @@ from controller.kit.kit import Kit
 from controller.kit.lens_data import Entry, sensor_size_mm
 from controller.kit.load import kit_from_tables
 from controller.kit.new import Draft, kit_text
+from controller.kit.other_names import other_names
 from controller.kit.picture import Shot, shot_of
 from controller.kit.search import exactly, search
 
+MOST_SHOWN = 20  # names of a search
+
 
 def find_command(words: list[str], kinds: tuple[str, ...]) -> list[Entry]:
-    """Cameras and lenses whose names hold all words. Raises InputError where there is none."""
+    """Cameras and lenses whose names have all words, the closest first. Raises InputError where there is none."""
     found = search(words, kinds)
     if not found:
         raise InputError(f"Nothing in the open lens data has {' '.join(words)} in its name; try fewer words.")
     return found
 
 
+def found_text(found: list[Entry], *, every: bool) -> str:
+    """What was found, for people: all, or the closest and how many more there are."""
+    shown = found if every else found[:MOST_SHOWN]
+    lines = [entry_text(entry) for entry in shown]
+    if len(shown) < len(found):
+        lines.append(f"{len(found) - len(shown)} more. Add a word, or --all to see them.")
+    return "\n".join(lines)
+
+
 def entry_text(entry: Entry) -> str:
     """One line for people."""
     if entry.kind == "camera":
-        return f"camera  {entry.name}  (crop factor {entry.crop_factor:g})"
+        other = other_names().get((entry.maker, entry.model))
+        also = "" if other is None or other.casefold() in entry.name.casefold() else f"{other}, "
+        return f"camera  {entry.name}  ({also}crop factor {entry.crop_factor:g})"
     low, high = entry.min_focal_mm, entry.max_focal_mm
     focal = f"{low:g} mm" if low == high else f"{low:g} to {high:g} mm"
     return f"lens    {entry.name}  ({focal}, {entry.projection or 'a projection that cannot be planned'})"

@@ -8,10 +8,11 @@ from controller import clock
 from controller.calibration.records import read
 from controller.calibration.use import calibrated, standing_sentences
 from controller.errors import WorldError
+from controller.files import must_be_free
 from controller.kit.exposing import kit_sentences
 from controller.kit.load import load_kit
 from controller.planning.make import Progress, make_plan
-from controller.planning.plan import Plan, save_plan
+from controller.planning.plan import Plan, is_own_plan, save_plan
 from controller.planning.request import Request
 from controller.planning.targets import better_mounted, hold_limits, mounted, must_reach, print_resolution
 from controller.report.wording import counted, degrees, duration, left_out_sentence, proof_sentence, reach_text
@@ -39,12 +40,15 @@ class Made:
     """A sentence for each calibration that is counted in, or was once made and no longer counts."""
 
 
-def plan_command(kit_path: Path, out: Path, asked: Asked, progress: Progress = lambda *_: None) -> Made:
-    """Make the plan, with what is calibrated of the kit, and write it.
+def plan_command(
+    kit_path: Path, out: Path, asked: Asked, progress: Progress = lambda *_: None, *, replace: bool = False
+) -> Made:
+    """Make the plan, with what is calibrated of the kit, and write it; with `replace`, in place of an older plan.
 
-    Raises InputError; StorageFailed; WorldError, with nothing written, when the plan does not cover, leaves something
-    out of reach that was not allowed to be, or breaks a limit.
+    Raises InputError; StorageFailed, before the work begins; WorldError, with nothing written, when the plan does not
+    cover, leaves something out of reach that was not allowed to be, or breaks a limit.
     """
+    must_be_free(out, replace=replace, ours=is_own_plan)
     kit, kept = load_kit(kit_path), read(kit_path)
     calibration = standing_sentences(kit, kept, datetime.fromisoformat(clock.wall_time()))
     kit = calibrated(kit, kept)
@@ -68,6 +72,7 @@ def plan_command(kit_path: Path, out: Path, asked: Asked, progress: Progress = l
             f"({reach_text(plan)}); add --allow-unreachable to plan the rest, or --nadir-by-hand."
         )
     hold_limits(plan, request)
+    must_be_free(out, replace=replace, ours=is_own_plan)  # a search may take long enough for somebody to write there
     save_plan(plan, out)
     return Made(plan, compared, calibration)
 

@@ -182,6 +182,16 @@ def save_plan(plan: Plan, path: Path) -> None:
     write_whole(path, plan.model_dump_json(indent=1) + "\n")
 
 
+def is_own_plan(path: Path) -> bool:
+    """Whether a file is a plan of this program, of any version, and as it was written: its hash still fits."""
+    try:
+        content = json.loads(path.read_text(encoding="utf-8"))
+    except (OSError, ValueError, RecursionError):
+        return False
+    plan = isinstance(content, dict) and content.get("format") == "fullturn-plan"
+    return plan and content.get("hash") == content_hash(content)
+
+
 def load_plan(path: Path) -> Plan:
     """Read a plan. Raises InputError when it is unreadable, of another version, or edited since it was made."""
     try:

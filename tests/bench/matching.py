@@ -86,7 +86,7 @@ def _session_and_card(folder: Path) -> int:
                 Base.SubsecTimeOriginal: f"{shown.microsecond // 10000:02}",
                 Base.ExposureTime: IFDRational(round(times[exposure] * 1e6), 1_000_000),
             })  # fmt: skip
-            Image.new("L", (24, 16), number % 256).save(folder / "card" / f"IMG_{number + 1:04}.JPG", exif=exif)
+            Image.new("L", (24, 16), number % 256).save(folder / "card" / f"FULL{number + 1:04}.JPG", exif=exif)
     return len(exposures)
 
 

@@ -35,7 +35,7 @@ class Arriving:
             if self._world.truth[self._told].t_s * NS + self._after_ns > self._world.port.now():
                 break
             if self._told not in self._lost:
-                names.append(f"/store/IMG_{self._told:04}.JPG")
+                names.append(f"/store/FULL{self._told:04}.JPG")
             self._told += 1
         return names
 
@@ -52,7 +52,7 @@ def test_what_would_be_assumed_is_confirmed_by_its_file(tmp_path: Path) -> None:
     result, outcomes, files = run(world, tmp_path, Arriving(world))
     assert result.complete
     assert outcomes == [ShotOutcome.CONFIRMED] * len(planned_exposures(BLIND, few_frames()))
-    assert files == [f"file /store/IMG_{number:04}.JPG" for number in range(len(outcomes))]
+    assert files == [f"file /store/FULL{number:04}.JPG" for number in range(len(outcomes))]
     assert not world.rig.board._silence_ns  # disarmed at the end, and armed all along: nothing was suspended
 
 

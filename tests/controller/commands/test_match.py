@@ -66,7 +66,7 @@ def shot(path: Path, number: int, ahead: timedelta = timedelta(hours=2, seconds=
 def card_at(folder: Path, without: tuple[int, ...] = (), model: str = "One") -> Path:
     for number in range(len(EXPOSURES)):
         if number not in without:
-            shot(folder / "100ANVIL" / f"IMG_{number + 1:04}.JPG", number, model=model)
+            shot(folder / "100ANVIL" / f"FULL{number + 1:04}.JPG", number, model=model)
     return folder
 
 
@@ -127,7 +127,7 @@ def test_files_that_are_nobody_s_of_another_camera_and_cut_short(ready: Shell) -
     for place, second in enumerate((-400, -380)):
         shot(folder / f"TEST_{place}.JPG", 0, timedelta(hours=2, seconds=second))
     shot(folder / "PHONE.JPG", 5, model="Two")
-    cut = folder / "IMG_0010.JPG"
+    cut = folder / "FULL0010.JPG"
     cut.write_bytes(cut.read_bytes()[:-20])
     found = json.loads(ready("match", "s.sqlite", "card", "--json").out)
     extra = {line["file"]: line["notes"] for line in found["lines"] if line["verdict"] == "extra"}
@@ -140,9 +140,9 @@ def test_files_that_are_nobody_s_of_another_camera_and_cut_short(ready: Shell) -
 
 
 def test_another_shutter_time_than_planned(ready: Shell) -> None:
-    shot(ready.folder / "card" / "100ANVIL" / "IMG_0005.JPG", 4, shutter=SHUTTERS[1] * 8)
+    shot(ready.folder / "card" / "100ANVIL" / "FULL0005.JPG", 4, shutter=SHUTTERS[1] * 8)
     told = ready("match", "s.sqlite", "card")
-    assert "look at  100ANVIL/IMG_0005.JPG  frame 1, exposure 1  exposed +3.0 EV from what was planned" in told.out
+    assert "look at  100ANVIL/FULL0005.JPG  frame 1, exposure 1  exposed +3.0 EV from what was planned" in told.out
 
 
 @pytest.mark.parametrize("by", ["frame", "row"])
