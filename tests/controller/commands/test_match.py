@@ -89,7 +89,7 @@ def test_a_whole_card(ready: Shell) -> None:
     told = ready("match", "s.sqlite", "card")
     assert told.status == 0
     assert f"{len(EXPOSURES)} files of Anvil One paired" in told.out
-    assert f"{len(EXPOSURES)} of them for sure" in told.out
+    assert "all of them for sure, the least certain of these at more than a million to 1." in told.out
     assert "Every exposure of the set has its file." in told.out
     assert "2:00:03.1 ahead of the session's, its zone counted in" in told.out
 
