@@ -150,13 +150,10 @@ def _nearest(evidence: Evidence, plain: Array, offset_s: Array) -> tuple[Array, 
     """
     wanted = evidence.at_s[:, None] + evidence.tick_s / 2 - offset_s[None, :]
     off, exposure = np.full(wanted.shape, np.inf), np.zeros(wanted.shape, dtype=np.int64)
-    kinds, kind = np.unique(evidence.alike >= 0, axis=0, return_inverse=True)
-    for number, allowed in enumerate(kinds):
-        mine = np.flatnonzero(kind == number)
-        usable = np.flatnonzero(allowed[evidence.which])
-        if not len(usable):
+    for mine, any_order in evidence.kinds:
+        if not len(any_order):
             continue
-        usable = usable[np.argsort(plain[usable], kind="stable")]
+        usable = any_order[np.argsort(plain[any_order], kind="stable")]
         times = plain[usable]
         place = np.searchsorted(times, wanted[mine])
         low, high = np.maximum(place - 1, 0), np.minimum(place, len(times) - 1)

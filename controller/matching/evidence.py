@@ -45,7 +45,7 @@ class Evidence:
     `which` (exposures,): 1 the shutter time is the exposure's, -1 it is another, 0 the file does not say or it could be
     either; of files that are tied, the best. `own` is the same before that. `usual`, (files,): whether a file's shutter
     time is any of the session's, or unknown. `made_before` and `sure_before`, (exposures + 1,): how many of the exposures
-    before each count as made, and are confirmed.
+    before each count as made, and are confirmed. `kinds` are files with the exposures that they may be by shutter times.
     """
 
     files: NDArray[np.int64]
@@ -63,11 +63,13 @@ class Evidence:
     usual: NDArray[np.bool_]
     made_before: NDArray[np.int64]
     sure_before: NDArray[np.int64]
+    kinds: tuple[tuple[NDArray[np.int64], NDArray[np.int64]], ...]
 
     def without_shutters(self) -> "Evidence":
         """The same, but for shutter times: the camera did not keep to any that were planned."""
         unknown = np.zeros_like(self.alike)
-        return replace(self, alike=unknown, own=unknown, usual=np.ones_like(self.usual))
+        kinds = _kinds(unknown, self.which)
+        return replace(self, alike=unknown, own=unknown, usual=np.ones_like(self.usual), kinds=kinds)
 
 
 def evidence_of(files: Sequence[FileStamp], exposures: Sequence[ExposureStamp], since_s: Array | None = None) -> Evidence:
@@ -80,6 +82,7 @@ def evidence_of(files: Sequence[FileStamp], exposures: Sequence[ExposureStamp], 
     shutter = np.array([exposure.shutter_s for exposure in exposures])
     distinct, which = np.unique(shutter, return_inverse=True)
     own = _alike(np.array([file.shutter_s for file in files])[order.files], distinct)
+    alike = _best_of_tied(own, order.tied)
     made = np.array([exposure.made for exposure in exposures])
     sure = np.array([exposure.made and exposure.confirmed for exposure in exposures])
     return Evidence(
@@ -92,13 +95,19 @@ def evidence_of(files: Sequence[FileStamp], exposures: Sequence[ExposureStamp], 
         tied=order.tied,
         planned_s=np.array([exposure.at_s for exposure in exposures]),
         shutter_s=shutter,
-        alike=_best_of_tied(own, order.tied),
+        alike=alike,
         own=own,
         which=which,
         usual=np.asarray((own >= 0).any(axis=1)),
         made_before=np.concatenate([[0], np.cumsum(made)]),
         sure_before=np.concatenate([[0], np.cumsum(sure)]),
+        kinds=_kinds(alike, which),
     )
+
+
+def _kinds(alike: NDArray[np.int8], which: NDArray[np.int64]) -> tuple[tuple[NDArray[np.int64], NDArray[np.int64]], ...]:
+    found, kind = np.unique(alike >= 0, axis=0, return_inverse=True)
+    return tuple((np.flatnonzero(kind == n), np.flatnonzero(allowed[which])) for n, allowed in enumerate(found))
 
 
 def same_shutter(one_s: float, other_s: float) -> bool:

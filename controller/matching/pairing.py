@@ -21,9 +21,10 @@ from controller.matching.ties import settled
 
 SURE = 1e-4  # a pair is called sure where everything else together is less probable; docs/explanation/sure.md says why
 LEAST_SHARE = 0.6  # of files or exposures, whichever are fewer; with fewer right pairs it is the card of another run
-LOOSE_S, INNER = 0.2, 0.9  # scatter of a camera's times about the shutter's, at most; of the nearest of them
+LOOSE_S, INNER = 0.15, 0.9  # scatter of a camera's times about the shutter's, at most; of the nearest of them
 LEAST_IF_LOOSE = 0.9  # with more scatter, nearly all have to be paired
-UNFOUNDED = 0.01  # the least doubt of all pairs then
+MOST_CHANGES = 2  # of the clock; more are as suspicious as scatter
+UNFOUNDED, UNRELATED = 0.01, 0.5  # the least doubt of all pairs then, and of a card of another run
 SAME_CLOCK_S = 0.5  # a clock that is off by less was not set anew
 UNORDERED = 0.01  # the least doubt of a nobody's file, if an exposure is missing and no names tell the order
 AT_THE_END = 5.0  # less probable, in its logarithm: most cameras write down the beginning. Common practice, no source
@@ -142,12 +143,18 @@ def pair_up(files: Sequence[FileStamp], exposures: Sequence[ExposureStamp], cloc
     if not evidence.numbered and not np.isin(np.flatnonzero(made), partner).all():
         doubt = np.where(partner < 0, np.maximum(doubt, UNORDERED), doubt)
     expected = _expected(evidence, found.clocks.fits, partner, belief.clock)
-    loose = _loose(evidence, partner, expected)
-    right = float(np.where(partner >= 0, 1 - doubt, 0.0).sum()) / min(len(files), len(exposures))
+    loose = _loose(evidence, partner, expected) or _changes(belief, partner) > MOST_CHANGES
+    # Which of the files of one second is which, is not asked here.
+    right = float(np.where(belief.partner >= 0, 1 - belief.against, 0.0).sum()) / min(len(files), len(exposures))
     related = right >= (LEAST_IF_LOOSE if loose else LEAST_SHARE)
     if loose or not related:
-        doubt = np.maximum(doubt, UNFOUNDED)
+        doubt = np.maximum(doubt, UNFOUNDED if related else UNRELATED)
     return _pairing(found, partner, doubt, expected, related)
+
+
+def _changes(belief: Belief, partner: NDArray[np.int64]) -> int:
+    """How often the clock was set anew."""
+    return int((np.diff(belief.clock[partner >= 0]) != 0).sum())
 
 
 def _loose(evidence: Evidence, partner: NDArray[np.int64], expected_s: Array) -> bool:
@@ -199,10 +206,12 @@ def _read(evidence: Evidence, fits: Sequence[Fit], clock_known: bool) -> _Found:
     """Rounds of belief, and of rates and clocks fitted to what is believed."""
     rates = Rates()
     clocks = clocks_of(fits, _weights(evidence, fits, clock_known), evidence.tick_s)
+    settled_on = None
     for number in range(ROUNDS):
         belief = believe(evidence, clocks, rates)
-        if number == ROUNDS - 1:
+        if number == ROUNDS - 1 or (settled_on is not None and np.array_equal(belief.partner, settled_on)):
             break
+        settled_on = belief.partner
         rates = _rates(evidence, belief)
         more = going_on(evidence, clocks.fits, belief.partner, belief.clock) if number == 0 else []
         kept = [k for k in range(len(clocks.fits)) if more or belief.held[k] > HELD]
