@@ -8,7 +8,7 @@ alignment but each pair's share of the sum of all, so that an extra file that co
 """
 
 import math
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator
 from dataclasses import dataclass
 
 import numpy as np
@@ -50,13 +50,14 @@ class Belief:
     """How probable each alignment is.
 
     `partner`, (files,): the exposure that is more probable than all else together, -1 for none. `against`, (files,): the
-    probability of everything but that. `maybe`, (files,): the most probable exposure, be it what it may, -1 where there
-    is none. `clock`, (files,): the most probable clock, and `held`, (clocks,), the greatest probability of each at any
-    file. `log_total`: of the card as a whole.
+    probability of everything but that. `nobody`, (files,): that of its being no exposure's. `maybe`, (files,): the most
+    probable exposure, be it what it may, -1 where there is none. `clock`, (files,): the most probable clock, and `held`,
+    (clocks,), the greatest probability of each at any file. `log_total`: of the card as a whole.
     """
 
     partner: Whole
     against: Array
+    nobody: Array
     maybe: Whole
     clock: Whole
     held: Array
@@ -267,8 +268,9 @@ def believe(evidence: Evidence, clocks: Clocks, rates: Rates) -> Belief:
     whole = alone.sum(axis=(1, 2)) + paired.sum(axis=(1, 2))
     whole = np.where(whole > 0, whole, 1.0)
     by_clock = (alone.sum(axis=2) + paired.sum(axis=2)) / whole[:, None]
-    partner, maybe, against = _chosen(chain, alone.sum(axis=(1, 2)) / whole, paired / whole[:, None, None])
-    return Belief(partner, against, maybe, by_clock.argmax(axis=1), by_clock.max(axis=0), log_total)
+    nobody = alone.sum(axis=(1, 2)) / whole
+    partner, maybe, against = _chosen(chain, nobody, paired / whole[:, None, None])
+    return Belief(partner, against, nobody, maybe, by_clock.argmax(axis=1), by_clock.max(axis=0), log_total)
 
 
 def _chosen(chain: Chain, nobody: Array, paired: Array) -> tuple[Whole, Whole, Array]:
@@ -327,8 +329,3 @@ def _backward(chain: Chain) -> Array:
         later, _ = _scaled(move @ through.ravel())
         found.append(later)
     return np.array(found[::-1])
-
-
-def log_total_of(beliefs: Sequence[Belief]) -> float:
-    """The logarithm of the sum of their probabilities."""
-    return float(np.logaddexp.reduce([belief.log_total for belief in beliefs]))

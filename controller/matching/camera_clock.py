@@ -30,10 +30,13 @@ MOST_DRIFTS = 41  # tried; a session longer than some weeks is one whose own clo
 MOST_DIFFERENCES = 60_000
 FINEST_SPREAD_S, COARSEST_SPREAD_S, FIRST_SPREAD_S = 0.02, 0.5, 0.1
 ASTRAY_DENSITY = 0.01  # a second, of files that belong to nothing near
-CHANGE = 1e-7  # probability of another clock before a file
+CHANGE = 1e-6  # probability of another clock before a file
 WORTH = 1e-6, 1e-10  # the least probability, at any file, of a clock that is kept; where no other explains the file
 LONG_SHUTTER_S = 0.3  # from here on it shows whether a camera writes down the beginning or the end
-LIKELY = 30.0  # ways less probable than the best by more than this, in its logarithm, are not looked at
+LIKELY = (
+    30.0,
+    2.0,
+)  # ways less probable than the best by more than this, in its logarithm, and for each file, are left out
 PLACES = 6  # where numbers and exposures do not go on together, looked at
 AMONG_OTHERS = -3.0  # the logarithm of the probability of a file among those by another clock
 USUAL_DRIFT = 1e-4  # 10 s a day; more has to be shown by the card. Common practice, no source
@@ -47,7 +50,8 @@ def clocks_worth_trying(evidence: Evidence) -> list[list[Fit]]:
     """
     late = (0, 1) if np.ptp(evidence.shutter_s) > LONG_SHUTTER_S else (0,)
     found = sorted((_of_one_way(evidence, way) for way in late), key=lambda one: -one[0])
-    return [fits for total, fits in found if total > found[0][0] - LIKELY]
+    least = found[0][0] - LIKELY[0] - LIKELY[1] * len(evidence.at_s)
+    return [fits for total, fits in found if total > least]
 
 
 def _of_one_way(evidence: Evidence, late: int) -> tuple[float, list[Fit]]:

@@ -11,7 +11,7 @@ from controller.matching.evidence import Array, Evidence
 # Of setting a clock anew before any one file: by whole hours (summer time), to another zone, by anything. A run in a
 # hundred or fewer; a time given by a network may be off by anything. Our own choice, no source.
 HOUR_S, ZONE_S = 3600.0, 900.0
-HOUR_CHANGE, ZONE_CHANGE, ANY_CHANGE = 1e-5, 1e-6, 1e-7
+HOUR_CHANGE, ZONE_CHANGE, ANY_CHANGE = 1e-5, 3e-6, 1e-6
 TURN_CHANGE = 1e-4  # that a bracket falls out of turn before any one file
 SAME_S = 1.0  # from a whole hour, besides the tick
 

@@ -20,13 +20,15 @@ from controller.matching.fit import ZONE_S, Clocks, Fit, clocks_of
 from controller.matching.ties import settled
 
 SURE = 1e-4  # a pair is called sure where everything else together is less probable; docs/explanation/sure.md says why
-LEAST_SHARE = 0.6  # of files or exposures, whichever are fewer; with fewer right pairs it is the card of another run
+LEAST_SHARE = 0.6  # of files or exposures, whichever are fewer; if fewer fit, it is the card of another run
 LOOSE_S, INNER = 0.15, 0.9  # scatter of a camera's times about the shutter's, at most; of the nearest of them
 LEAST_IF_LOOSE = 0.9  # with more scatter, nearly all have to be paired
 MOST_CHANGES = 2  # of the clock; more are as suspicious as scatter
 UNFOUNDED, UNRELATED = 0.01, 0.5  # the least doubt of all pairs then, and of a card of another run
 SAME_CLOCK_S = 0.5  # a clock that is off by less was not set anew
-UNORDERED = 0.01  # the least doubt of a nobody's file, if an exposure is missing and no names tell the order
+# The least doubt of a nobody's file if an exposure is missing: where no names tell the order, and of one whose number
+# goes on from a file's of the run. A clock set anew before one or two files leaves too little to be found by.
+UNORDERED, NEXT_TO = 0.01, 0.001
 AT_THE_END = 5.0  # less probable, in its logarithm: most cameras write down the beginning. Common practice, no source
 ROUNDS = 3
 SOUND = 0.9  # of the files near exposures, those paired with the shutter time that was planned
@@ -139,17 +141,29 @@ def pair_up(files: Sequence[FileStamp], exposures: Sequence[ExposureStamp], cloc
         found = _other_shutters(evidence, found, clock_known)
     evidence, belief = found.evidence, found.belief
     partner, doubt = settled(evidence, belief.partner, belief.against)
-    made = np.diff(evidence.made_before) > 0
-    if not evidence.numbered and not np.isin(np.flatnonzero(made), partner).all():
-        doubt = np.where(partner < 0, np.maximum(doubt, UNORDERED), doubt)
+    doubt = np.maximum(doubt, _left_over(evidence, partner))
     expected = _expected(evidence, found.clocks.fits, partner, belief.clock)
     loose = _loose(evidence, partner, expected) or _changes(belief, partner) > MOST_CHANGES
-    # Which of the files of one second is which, is not asked here.
-    right = float(np.where(belief.partner >= 0, 1 - belief.against, 0.0).sum()) / min(len(files), len(exposures))
-    related = right >= (LEAST_IF_LOOSE if loose else LEAST_SHARE)
+    fitting = float((1 - belief.nobody).sum()) / min(len(files), len(exposures))  # to whichever exposure
+    related = fitting >= (LEAST_IF_LOOSE if loose else LEAST_SHARE)
     if loose or not related:
         doubt = np.maximum(doubt, UNFOUNDED if related else UNRELATED)
     return _pairing(found, partner, doubt, expected, related)
+
+
+def _left_over(evidence: Evidence, partner: NDArray[np.int64]) -> Array:
+    """The least doubt of each nobody's file, where an exposure is missing that it could be if the clock were off."""
+    made = np.flatnonzero(np.diff(evidence.made_before) > 0)
+    least = np.zeros(len(partner))
+    if np.isin(made, partner).all():
+        return least
+    alone = partner < 0
+    if not evidence.numbered:
+        return np.where(alone, UNORDERED, least)
+    next_to = np.zeros(len(partner), dtype=np.bool_)
+    next_to[1:] |= (partner[:-1] >= 0) & (evidence.gaps[1:] <= 0)
+    next_to[:-1] |= (partner[1:] >= 0) & (evidence.gaps[1:] <= 0)
+    return np.where(alone & next_to, NEXT_TO, least)
 
 
 def _changes(belief: Belief, partner: NDArray[np.int64]) -> int:
