@@ -121,11 +121,15 @@ def _likely(line: "MatchLine") -> bool:
 
 def _likely_text(found: "Matched") -> list[str]:
     """Those that are nearly sure, in one line: nobody looks at hundreds of them."""
-    likely = [line for line in found.lines if line.verdict.value == "doubtful" and _likely(line)]
+    from controller.report.wording import counted  # noqa: PLC0415
+
+    doubtful = [line for line in found.lines if line.verdict.value == "doubtful"]
+    likely = [line for line in doubtful if _likely(line)]
     if not likely:
         return []
+    more = "more " if len(likely) < len(doubtful) else ""
     worst = max(line.doubt or 0.0 for line in likely)
-    return [f"doubtful {len(likely)} more, at {_odds(worst)} or better; the table has them"]
+    return [f"doubtful {counted(len(likely), more + 'file')}, at {_odds(worst)} or better; the table has them"]
 
 
 def _listed(word: str, found: "Matched", wanted: Callable[["MatchLine"], bool]) -> list[str]:

@@ -138,7 +138,7 @@ def _clock(pairing: Pairing, run: _Run, files: Sequence[CardFile]) -> CameraCloc
     fit = pairing.fit
     ahead = round(fit.offset_s - run.exposures[0].opened_s, 2) if run.dated else None
     zone_known = all(file.has_zone for file in files)
-    long = pairing.expected_s[-1] - pairing.expected_s[0] > LONG_S
+    long = run.exposures[-1].opened_s - run.exposures[0].opened_s > LONG_S
     gains = round(fit.drift * DAY_S, 1) if long else None
     changes = tuple(
         ClockChange(files[before].name, files[after].name, round(by_s, 2)) for before, after, by_s in pairing.changes()

@@ -78,8 +78,9 @@ class Pairing:
 
     @property
     def fit(self) -> Fit:
-        """The clock that the first file goes by."""
-        return self.fits[self.clock[self.order[0]]]
+        """The clock that the first file goes by that is an exposure's."""
+        paired = (file for file in self.order if self.matches[file].exposure is not None)
+        return self.fits[self.clock[next(paired, self.order[0])]]
 
     def out_of_turn(self, file: int) -> bool:
         """Whether the camera's bracket was not where the run took it to be."""
