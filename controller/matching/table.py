@@ -88,32 +88,49 @@ def match_lines(
     exposures: Sequence[Planned],
     folder: Path,
 ) -> list[MatchLine]:
-    """The lines of files and exposures, in the order in which they were paired, by time."""
+    """The lines of files and exposures, in the order of shooting."""
     bracket = {one.exposure: one.shutter_s for one in exposures}
-    lines: list[tuple[float, MatchLine]] = []
-    for file, match in zip(files, pairing.matches, strict=True):
-        assert file.taken_s is not None
-        line = file_line(file, folder, _verdict(match), match.doubt)
-        if match.exposure is not None:
-            _add_exposure(line, exposures[match.exposure])
-            apart = file.taken_s + pairing.tick_s / 2 - pairing.expected_s[match.exposure]
-            line.apart_s = round(apart, 3)
+    taken = {match.exposure for match in pairing.matches}
+    missing = [number for number, one in enumerate(exposures) if number not in taken and one.made]
+    lines: list[MatchLine] = []
+    for number in pairing.order:
+        match = pairing.matches[number]
+        while missing and match.exposure is not None and missing[0] < match.exposure:
+            lines.append(_missing(exposures[missing.pop(0)]))
+        lines.append(_line(files[number], number, pairing, exposures, bracket, folder))
+    lines += [_missing(exposures[number]) for number in missing]
+    _choose(lines, {(one.frame, one.exposure, one.attempt) for one in exposures if one.counts})
+    return lines
+
+
+def _line(
+    file: CardFile,
+    number: int,
+    pairing: Pairing,
+    exposures: Sequence[Planned],
+    bracket: dict[int, float],
+    folder: Path,
+) -> MatchLine:
+    match = pairing.matches[number]
+    assert file.taken_s is not None
+    line = file_line(file, folder, _verdict(match), match.doubt)
+    if match.exposure is not None:
+        _add_exposure(line, exposures[match.exposure])
+        apart = file.taken_s + pairing.tick_s / 2 - pairing.expected_s[match.exposure]
+        line.apart_s = round(apart, 3)
+        if pairing.out_of_turn(number):
             _by_shutter(line, bracket)
-            line.notes += _shutter_notes(line)
-        elif match.maybe is not None:
-            might = exposures[match.maybe]
-            line.notes.append(f"might be frame {might.frame}, exposure {might.exposure}")
-        lines.append((file.taken_s, line))
-    found = {match.exposure for match in pairing.matches}
-    for number, exposure in enumerate(exposures):
-        if number not in found and exposure.made:
-            line = MatchLine(Verdict.MISSING)
-            _add_exposure(line, exposure)
-            lines.append((pairing.expected_s[number], line))
-    lines.sort(key=lambda one: one[0])
-    ordered = [line for _, line in lines]
-    _choose(ordered, {(one.frame, one.exposure, one.attempt) for one in exposures if one.counts})
-    return ordered
+        line.notes += _shutter_notes(line)
+    elif match.maybe is not None:
+        might = exposures[match.maybe]
+        line.notes.append(f"might be frame {might.frame}, exposure {might.exposure}")
+    return line
+
+
+def _missing(exposure: Planned) -> MatchLine:
+    line = MatchLine(Verdict.MISSING)
+    _add_exposure(line, exposure)
+    return line
 
 
 def file_line(file: CardFile, folder: Path, verdict: Verdict = Verdict.EXTRA, doubt: float | None = None) -> MatchLine:
@@ -142,7 +159,7 @@ def _add_exposure(line: MatchLine, exposure: Planned) -> None:
 
 
 def _by_shutter(line: MatchLine, bracket: dict[int, float]) -> None:
-    """Let a file be the exposure whose shutter time it has, if it is not the one that it was taken for."""
+    """Reassign a file to the exposure whose shutter time it has, if that is not the one that the run took it for."""
     if line.shutter_s is None or not _shutter_notes(line):
         return
     seen = line.shutter_s

@@ -25,13 +25,14 @@ GROUPS: dict[str, Callable[[], list[Figure]]] = {
     "troubled": wire.troubled,
     "calibration": calibration.calibration,
     "matching": matching.matching,
+    "cards": matching.cards,
     "newcomer": matching.newcomer,
     "worlds": worlds.worlds,
     **capturing.GROUPS,
     "firmware": firmware.firmware,
     "fewest": planner.fewest,
 }
-SLOW = {"fewest"}  # many minutes: only when asked for
+SLOW = {"cards", "fewest"}  # many minutes: only when asked for
 
 
 def measure(group: str) -> list[Figure]:

@@ -93,7 +93,31 @@ def test_a_second_copy_of_a_file_is_not_another_shot(tmp_path: Path) -> None:
     (tmp_path / "FULL0003 (1).JPG").write_bytes(one.read_bytes())
     shot(tmp_path / "FULL0004.JPG", size=(64, 40))  # of the same second, and another picture
     troubles = {file.name: file.trouble for file in read_card(tmp_path)}
-    assert troubles == {"FULL0003 (1).JPG": None, "FULL0003.JPG": "is a copy of FULL0003 (1).JPG", "FULL0004.JPG": None}
+    assert troubles == {"FULL0003 (1).JPG": "is a copy of FULL0003.JPG", "FULL0003.JPG": None, "FULL0004.JPG": None}
+
+
+@pytest.mark.parametrize(
+    "name", ["FULL0003 (1).JPG", "Copy of FULL0003.JPG", "FULL9000.JPG", "A.JPG", "FULL0003-2.JPG", "0/FULL0003.jpg"]
+)
+@pytest.mark.parametrize("original", [1, 3, 5])
+def test_the_original_is_the_one_whose_name_goes_on(name: str, original: int, tmp_path: Path) -> None:
+    for number in range(1, 6):
+        shot(
+            tmp_path / "a" / f"FULL{number:04}.JPG",
+            {Base.DateTimeOriginal: f"2026:06:21 07:00:{number:02}"},
+            (60 + number, 40),
+        )
+    first = tmp_path / "a" / f"FULL{original:04}.JPG"
+    copy = tmp_path / "b" / name.replace("0003", f"{original:04}")
+    copy.parent.mkdir(parents=True)
+    copy.write_bytes(first.read_bytes())
+    copies = {str(file.paths[0]): file.trouble for file in read_card(tmp_path) if file.trouble}
+    assert copies == {str(copy): f"is a copy of {first.name}"}
+
+
+def test_a_name_of_thousands_of_characters_is_cut(tmp_path: Path) -> None:
+    shot(tmp_path / "A.JPG", model="x" * 60_000)
+    assert len(read_card(tmp_path)[0].camera) == 200
 
 
 def test_what_has_no_moment_comes_last(tmp_path: Path) -> None:
