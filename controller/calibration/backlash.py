@@ -83,6 +83,16 @@ class BacklashResult:
     residuals_deg: Array
     kept: Kept
 
+    @property
+    def reversal_deg(self) -> float:
+        """B."""
+        return self.figures.reversal_deg
+
+    @property
+    def mean_reversal_deg(self) -> float:
+        """The mean reversal, signed, a drift taken out."""
+        return self.mean_reversal.value
+
 
 def from_approaches(readings: Readings, reading_error_deg: float | None = None) -> BacklashResult:
     """The figures from `target_deg`, `direction` (up or down) and `measured_deg`, rows in the order of time.
@@ -100,10 +110,10 @@ def from_approaches(readings: Readings, reading_error_deg: float | None = None) 
     )
     if int((~kept).sum()) > most:
         raise NotBelievable(
-            f"{readings.name}: more than {most} of {len(kept)} readings lie farther off than the others explain; look for "
-            "slack or slip, and read again."
+            f"{readings.name}: more than {most} of {len(kept)} readings lie farther off than the others explain; look "
+            "for slack or slip, and read again."
         )
-    if not drifts and order.hang_together(found.residuals, taken=len(found.coefficients)):
+    if not drifts and order.hang_together(found, step=means.step_deg):
         raise NotBelievable(
             f"{readings.name}: neighbouring readings err alike, so the instrument or the head drifts; {SHUFFLE}."
         )
@@ -199,7 +209,7 @@ class _Means:
     off: Array
     which: NDArray[np.intp]
     step_deg: float
-    least_sd: float
+    reading_error_deg: float
 
     @property
     def every(self) -> Rows:
@@ -220,20 +230,24 @@ class _Means:
 
     def fit(self, rows: Rows, *, drifts: bool) -> Fit:
         """Fit them to the readings with these numbers. Raises numpy.linalg.LinAlgError."""
-        return fit(self.design(drifts=drifts)[rows], self.off[rows], least_sd=self.least_sd)
+        return fit(
+            self.design(drifts=drifts)[rows],
+            self.off[rows],
+            least_sd=math.hypot(rounding_sd(self.step_deg), self.reading_error_deg),
+        )
 
 
 def _means(readings: Readings, reading_error_deg: float) -> _Means:
     off, up = _deviations(readings), np.array([word == "up" for word in readings.words["direction"]])
     place = np.unique(readings.numbers["target_deg"], return_inverse=True)[1].reshape(-1)
     step = readings.resolution("measured_deg", float(np.std(off)))
-    return _Means(off, 2 * place + ~up, step, math.hypot(rounding_sd(step), reading_error_deg))
+    return _Means(off, 2 * place + ~up, step, reading_error_deg)
 
 
 def _with_intervals(
     means: _Means, found: Fit, kept: Kept, drifts: bool, positions: tuple[Position, ...], made: Figures
 ) -> BacklashResult:
-    """The scatter of all positions together says how sure each mean is; a position that scatters more counts for itself."""
+    """All positions together say how sure each mean is; a position that scatters more counts for itself."""
     rows, which, turns = np.flatnonzero(kept), means.which[kept], means.contrasts
     taken = Circumstances.of(found, kept, drifts, means.step_deg, which)
     reversals, (variance, free) = _reversals(found, turns[:-1], taken)
@@ -242,9 +256,9 @@ def _with_intervals(
     mean = _estimate(found, turns[-1], replace(taken, places=which % 2) if alike else taken)
     each = [_estimate(found, row, taken) for row in np.eye(turns.shape[1])]
     middles = [_estimate(found, np.abs(row) / 2, taken) for row in turns[:-1]]
-    hanging = order.seen_hanging(found.residuals)
+    hanging = order.seen_hanging(found)
     more = max(1.0, order.hidden(found, rows, len(kept), hanging))
-    width = scatter(variance, free, means.least_sd, hanging, more).times(4)
+    width = scatter(variance, free, means.step_deg, means.reading_error_deg, hanging, more).times(4)
     reversal, systematic = largest(reversals), span(each)
     return BacklashResult(
         positions=positions,

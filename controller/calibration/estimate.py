@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.stats import chi2
+from scipy.special import chdtri
 
 from controller.calibration import order
 from controller.calibration.finding import Stated, coverage_factor
@@ -42,7 +42,7 @@ class Circumstances:
     """How the readings of a fit were taken: their grid, which share a place, and when.
 
     `rows` are the places of the fit's readings among all `count` rows in the order of time. `guarded`: that order
-    protects, so errors that hang together by `hanging` from one to the next are counted in, and `hidden` (`order.hidden`).
+    protects, so errors that hang together by `hanging` from one to the next are counted in, as is `hidden` (see order).
     """
 
     step: float
@@ -72,8 +72,8 @@ def estimate(found: Fit, along: Array, taken: Circumstances) -> Estimate:
     """The sum of coefficients with the weights `along` (p,).
 
     Variances: that of the fit, in which no reading counts as surer than its resolution; the rounding that readings of
-    one place share, which no repeating makes smaller (GUM, JCGM 100:2008, F.2.2.1 and 4.3.7); and a factor for errors that
-    hang together. Degrees of freedom after Welch and Satterthwaite (GUM, G.4.1): only what the scatter says is limited.
+    one place share, which no repeating makes smaller (GUM, JCGM 100:2008, F.2.2.1 and 4.3.7); and a factor for errors
+    that hang together. Degrees of freedom after Welch and Satterthwaite (GUM, G.4.1): those of the scatter.
     """
     weights = along @ found.estimator
     independent = float(weights @ weights)
@@ -103,9 +103,7 @@ def places_of(found: Fit, positions: Array, fitted: Array, step: float) -> NDArr
     """
     squares = float(found.residuals @ found.residuals)
     left = max(len(positions) - len(found.coefficients), 1)
-    if step > 0 and (
-        np.ptp(fitted) < step or squares < rounding_sd(step) ** 2 * float(chi2.ppf(UNRESOLVED_P, left))
-    ):
+    if step > 0 and (np.ptp(fitted) < step or squares < rounding_sd(step) ** 2 * float(chdtri(left, 1 - UNRESOLVED_P))):
         return np.zeros(len(positions), dtype=np.intp)
     return np.unique(positions, return_inverse=True)[1].reshape(-1)
 

@@ -6,7 +6,7 @@ from dataclasses import dataclass, field
 from enum import StrEnum
 from typing import Any
 
-from scipy.stats import norm, t
+from scipy.special import ndtri, stdtrit
 
 from controller.calibration.records import AxisName, Kind
 
@@ -90,5 +90,5 @@ def coverage_factor(degrees_of_freedom: float | None) -> float:
 def quantile(probability: float, degrees_of_freedom: float | None) -> float:
     """Of Student's distribution; of the normal one where the degrees of freedom are None or inf."""
     if degrees_of_freedom is None or math.isinf(degrees_of_freedom):
-        return float(norm.ppf(probability))
-    return float(t.ppf(probability, degrees_of_freedom))
+        return float(ndtri(probability))
+    return float(stdtrit(degrees_of_freedom, probability))

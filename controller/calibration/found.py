@@ -3,7 +3,7 @@
 import math
 from collections.abc import Sequence
 
-from controller.calibration import backlash, level, steps
+from controller.calibration import backlash, level, steps, verify
 from controller.calibration.backlash import STANDARD_APPROACHES, BacklashResult
 from controller.calibration.estimate import Estimate
 from controller.calibration.finding import Finding, Stated, coverage_factor
@@ -43,8 +43,8 @@ def _order_sentences(stated: Stated, drift: Estimate | None, advice: str) -> lis
     """What the order of the readings protects from."""
     if stated is Stated.SCATTER:
         return [
-            "The intervals are from the scatter alone, not 95 %: in the order in which these readings were taken, a drift "
-            f"or an error that passes from one to the next cannot be told from the result. To know more, {advice}."
+            "The intervals are from the scatter alone, not 95 %: in the order in which these readings were taken, a "
+            f"drift or an error that passes from one to the next cannot be told from the result. To know more, {advice}."
         ]
     if drift is not None and abs(drift.value) > drift.half_width:
         return [f"The readings drift by {plus_minus(drift.value, drift.u, drift.freedom)}° over the set; taken out."]
@@ -90,7 +90,8 @@ def steps_found(
     relative = coverage_factor(result.freedom) * result.u_steps_per_degree / result.steps_per_degree
     off = "" if nominal is None else f", {100 * (result.steps_per_degree / nominal - 1):+.3f} % off the kit's gearing"
     sentences = [
-        f"{said} steps per degree of {axis.value} ({result.stated}){off}; a whole turn is known to ± {360 * relative:.2g}°."
+        f"{said} steps per degree of {axis.value} ({result.stated}){off}; "
+        f"a whole turn is known to ± {360 * relative:.2g}°."
     ]
     if not by_turns:
         sentences.append(_resolution_sentence(result.residual_sd_deg, result.resolution_deg))
@@ -142,9 +143,9 @@ def _wave_sentence(wave: Wave | None, eccentricity_deg: float) -> str:
             f"{LEAST_SPAN_DEG:.0f}°; {hidden}."
         )
     if wave.removed:
+        size = plus_minus(wave.amplitude_deg, wave.u_amplitude_deg, math.inf)
         return (
-            f"An error of {plus_minus(wave.amplitude_deg, wave.u_amplitude_deg, math.inf)}° that comes back once per turn "
-            f"(highest at {wave.phase_deg % 360:.0f}°) was taken out."
+            f"An error of {size}° that comes back once per turn (highest at {wave.phase_deg % 360:.0f}°) was taken out."
         )
     return f"No error that comes back once per turn stands out; {hidden}."
 
@@ -292,7 +293,7 @@ def verify_found(result: VerifyResult, readings: Readings, needed_deg: float, ne
         sentences.append("Visit each pose more often, or with a better instrument: the interval reaches beyond the need.")
     elif not passed:
         sentences.append("Calibrate steps, backlash and level again, look for slack, or plan with more overlap.")
-    sentences += _order_sentences(result.stated, None, "visit the poses in shuffled order, and the first again at the end")
+    sentences += _order_sentences(result.stated, None, verify.SHUFFLE)
     if fewest < STANDARD_VISITS:
         sentences.append(f"The standard asks for {STANDARD_VISITS} visits of each pose; here were {fewest} or more.")
     figures = {

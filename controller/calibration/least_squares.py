@@ -7,10 +7,11 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 from scipy.optimize import brentq
-from scipy.stats import chi2, t
+from scipy.special import chdtrc, stdtr
 
 from controller.optics.outline import Array
 
+ALONE = 1e-9
 ROUNDING = 1e-10  # of the largest reading; no instrument reads as finely
 
 Rows = NDArray[np.intp]
@@ -44,9 +45,7 @@ class Fit:
         return float(np.sqrt(self.covariance[number, number]))
 
 
-def fit(
-    design: Array, y: Array, u: Array | None = None, *, least_sd: float = 0.0, prior_sd: Array | None = None
-) -> Fit:
+def fit(design: Array, y: Array, u: Array | None = None, *, least_sd: float = 0.0, prior_sd: Array | None = None) -> Fit:
     """Fit y = design @ coefficients; (n, p), (n,), standard uncertainties (n,) or None for equal and unknown ones.
 
     Where `u` is stated it is believed: covariance (X' W X)^-1 without rescaling (GUM, JCGM 100:2008, H.3 for equal ones,
@@ -69,6 +68,8 @@ def fit(
     pulled[np.arange(len(known)), known] = 1 / prior[known]
     stacked = np.vstack([design * weights[:, None], pulled])
     scale = np.abs(stacked).max(axis=0)
+    if scale.min() == 0:
+        raise np.linalg.LinAlgError("no reading says anything of one of the coefficients")
     q, r = np.linalg.qr(stacked / scale)
     if np.abs(np.diag(r)).min() < 1e-12 * np.abs(np.diag(r)).max():
         raise np.linalg.LinAlgError("the readings do not tell the coefficients apart")
@@ -77,7 +78,7 @@ def fit(
     coefficients = estimator @ y
     residuals = y - design @ coefficients
     weighted = residuals * weights
-    free = np.maximum(1 - (q[:count] ** 2).sum(axis=1), 1e-12)  # 1 - leverage
+    free = 1 - (q[:count] ** 2).sum(axis=1)  # 1 - leverage
     least = None if u is not None else max(least_sd, ROUNDING * float(np.abs(y).max())) / math.sqrt(variances[0])
     return Fit(
         coefficients=coefficients,
@@ -129,6 +130,8 @@ def _studentized(weighted: Array, free: Array, left: int, least_sd: float | None
 
     `least_sd` is what resolution and rounding alone may leave, None where the standard deviations were stated.
     """
+    alone = free < ALONE  # the fit goes through it whatever it is
+    weighted, free = np.where(alone, 0.0, weighted), np.where(alone, 1.0, free)
     if least_sd is None:
         return np.asarray(weighted / np.sqrt(free))
     if left < 2:
@@ -150,7 +153,9 @@ def without_outliers(fit_of: Callable[[Rows], Fit], count: int, least: int) -> t
     while len(kept) > least:
         freedom = found.freedom - 1
         worst = int(np.argmax(np.abs(found.studentized)))
-        chance = 2 * float(t.sf(abs(found.studentized[worst]), freedom)) if freedom > 0 else 1.0
+        if abs(found.studentized[worst]) < 1:
+            break  # all lie within their resolution
+        chance = 2 * float(stdtr(min(freedom, 1e9), -abs(found.studentized[worst]))) if freedom > 0 else 1.0
         unlikely = chance * len(kept) < OUTLIER_P
         kept = np.delete(kept, worst)
         found = fit_of(kept)
@@ -163,4 +168,4 @@ def without_outliers(fit_of: Callable[[Rows], Fit], count: int, least: int) -> t
 
 def chance_of_chi_squared(value: float, freedom: int) -> float:
     """How probable a sum of squares as large as this is if the stated uncertainties are true."""
-    return float(chi2.sf(value, freedom))
+    return float(chdtrc(freedom, value))

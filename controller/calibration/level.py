@@ -7,7 +7,7 @@ import math
 from dataclasses import dataclass, replace
 
 import numpy as np
-from scipy.stats import f as fisher
+from scipy.special import fdtrc
 
 from controller.calibration import order
 from controller.calibration.estimate import Circumstances, Estimate, estimate, order_protects, places_of
@@ -99,7 +99,7 @@ def from_tilts(readings: Readings, reading_error_deg: float | None = None) -> Le
             f"{readings.name}: the readings scatter by {result.residual_sd_deg:.3g}°, more than the stated reading error "
             "explains; does the tripod give, or was the tilt axis moved?"
         )
-    if not drifts and order.hang_together(found.residuals, taken=parameters):
+    if not drifts and order.hang_together(found, step=model.step_deg):
         raise NotBelievable(
             f"{readings.name}: neighbouring readings err alike, so the instrument drifts or the tripod gives; {SHUFFLE}."
         )
@@ -187,7 +187,7 @@ def _result(model: _Model, found: Fit, kept: Kept, drifts: bool) -> LevelResult:
         zero_deg=float(found.coefficients[0]),
         residual_sd_deg=found.residual_sd,
         freedom=min(each.freedom for each in (along, to_0, to_90)),
-        chance=float(fisher.sf(statistic, 2, min(along.freedom, 1e9))),
+        chance=float(fdtrc(2, min(along.freedom, 1e9), statistic)),
         residuals_deg=model.read_deg - fitted,
         kept=kept,
         resolution_deg=model.step_deg,

@@ -6,10 +6,11 @@ Design of Experiments*, 1935, chapter 2); in the order of the positions they can
 """
 
 import math
+from collections.abc import Sequence
 
 import numpy as np
 from scipy.signal import lfilter
-from scipy.stats import norm
+from scipy.special import ndtr
 
 from controller.calibration.least_squares import Fit
 from controller.optics.outline import Array
@@ -19,7 +20,10 @@ MOST_WIDENING = 3.0  # in variance: an order that would need more does not prote
 MOST_FOR_DRIFT = 4.0  # in variance: what a column for the drift may cost
 LEAST_FREEDOM = 2  # of the scatter, with a column for the drift
 NOTICED_P = 0.001
+ROUNDING_DEG = 1e-9  # of the arithmetic
+CHANCE_SDS = 2.0  # of a correlation, that chance may hide
 MOST_HANGING = 0.95
+LEAST_TO_HANG = 4  # degrees of freedom
 
 
 def clock(count: int) -> Array:
@@ -30,8 +34,8 @@ def clock(count: int) -> Array:
 def widening(weights: Array, found: Fit, rows: Array, count: int, hanging: float = HANGING) -> float:
     """How many times the variance by independent errors an estimate has where they hang together by `hanging`.
 
-    `weights` (n,) make the estimate from the readings of the fit, `rows` are their places among all `count` rows. What the
-    residuals show of such errors is less than they are: see `hidden`.
+    `weights` (n,) make the estimate from the readings of the fit, `rows` are their places among all `count` rows. The
+    residuals show less of such errors than there is: see `hidden`.
     """
     in_time = np.zeros((count, 1))
     in_time[rows, 0] = weights * np.sqrt(found.variances)
@@ -59,22 +63,32 @@ def _alike(columns: Array, hanging: float) -> float:
     return float((columns * (2 * ahead - columns)).sum())
 
 
-def seen_hanging(*residuals: Array) -> float:
-    """How far errors may hang together from one to the next by the residuals of one or several sets, each in the order of
+def seen_hanging(*fits: Fit) -> float:
+    """How far errors may hang together from one to the next by the residuals of one or several fits, each in the order of
     time: their lag-1 correlation, and what chance may hide of it (G. E. P. Box and G. M. Jenkins, *Time Series Analysis*,
     1970, section 2.1.6).
     """
-    return min(max(_lag(*residuals), 0.0) + 1 / math.sqrt(sum(len(each) for each in residuals)), MOST_HANGING)
+    return min(max(_lag(fits), 0.0) + CHANCE_SDS / math.sqrt(_freedom(fits)), MOST_HANGING)
 
 
-def hang_together(*residuals: Array, taken: int) -> bool:
-    """Whether neighbours in time are alike beyond chance, by the same; `taken` coefficients were fitted to each set."""
-    count = sum(len(each) for each in residuals)
-    if count - taken * len(residuals) < 4:
+def hang_together(*fits: Fit, step: float, chance: float = NOTICED_P) -> bool:
+    """Whether neighbours in time are alike beyond chance, by the same; within a `step` of the grid it is rounding."""
+    if max(each.residual_sd for each in fits) <= max(step / 2, ROUNDING_DEG):
         return False
-    return float(norm.sf(_lag(*residuals) * math.sqrt(count))) < NOTICED_P
+    return _freedom(fits) >= LEAST_TO_HANG and float(ndtr(-_lag(fits) * math.sqrt(_freedom(fits)))) < chance
 
 
-def _lag(*residuals: Array) -> float:
-    squares = sum(float(each @ each) for each in residuals)
-    return sum(float(each[1:] @ each[:-1]) for each in residuals) / squares if squares > 0 else 0.0
+def _freedom(fits: Sequence[Fit]) -> int:
+    return max(1, sum(len(each.residuals) - len(each.coefficients) for each in fits))
+
+
+def _lag(fits: Sequence[Fit]) -> float:
+    """The lag-1 correlation of residuals, less that which the fit itself gives to independent errors."""
+    products = squares = 0.0
+    for each in fits:
+        residuals = each.residuals
+        basis, _ = np.linalg.qr(each.estimator.T)
+        own = -float((basis[1:] * basis[:-1]).sum()) / max(len(residuals) - basis.shape[1], 1)
+        products += float(residuals[1:] @ residuals[:-1]) - own * float(residuals @ residuals)
+        squares += float(residuals @ residuals)
+    return products / squares if squares > 0 else 0.0

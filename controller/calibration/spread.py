@@ -5,12 +5,11 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.stats import chi2, t
-from scipy.stats import f as fisher
+from scipy.special import chdtri, fdtrc, fdtri, stdtrit
 
 from controller.calibration.estimate import Estimate
 from controller.calibration.finding import quantile
-from controller.optics.outline import Array
+from controller.calibration.resolution import rounding_sd
 
 LARGER_P = 0.05
 
@@ -45,16 +44,18 @@ class Within:
         return self.low, self.high
 
 
-def scatter(variance: float, freedom: float, least_sd: float, hanging: float, hidden: float) -> Within:
+def scatter(variance: float, freedom: float, step: float, error: float, hanging: float, hidden: float) -> Within:
     """A standard deviation from its variance with degrees of freedom (chi squared).
 
-    `least_sd` is the instrument's own (its resolution, its stated error): all of the scatter may be its doing, and so
-    much may hide behind it. Readings that hang together by `hanging` (`order.seen_hanging`) say less of their scatter
-    (M. S. Bartlett, J. R. Stat. Soc. B 8, 1946), and it may be `hidden` (`order.hidden`, 1 or more) times larger.
+    `step` is that of the instrument's grid and `error` its own standard uncertainty. All of the scatter may be the
+    instrument's doing (readings of a place halfway between two marks fall on either), and so much may hide behind it.
+    Readings that hang together by `hanging` (`order.seen_hanging`) say less of their scatter (M. S. Bartlett, J. R. Stat.
+    Soc. B 8, 1946), and it may be `hidden` (`order.hidden`, 1 or more) times larger in variance.
     """
     freedom = max(freedom * (1 - hanging**2) / (1 + hanging**2), 1.0)
-    low = math.sqrt(max(0.0, variance - least_sd**2) * freedom / float(chi2.ppf(0.975, freedom)))
-    high = math.sqrt(max(variance * hidden, least_sd**2) * freedom / float(chi2.ppf(0.025, freedom)))
+    least, most = math.hypot(rounding_sd(step), error), math.hypot(step / 2, error)
+    low = math.sqrt(max(0.0, variance - most**2) * freedom / float(chdtri(freedom, 0.025)))
+    high = math.sqrt(max(variance * hidden, least**2) * freedom / float(chdtri(freedom, 0.975)))
     return Within(math.sqrt(variance), low, high)
 
 
@@ -62,7 +63,7 @@ def is_larger(variance: float, freedom: float, pooled: float, pooled_freedom: fl
     """Whether one of `among` variances is larger than the pooled one beyond chance (F test, Bonferroni's bound)."""
     if variance <= pooled:
         return False
-    return bool(fisher.sf(variance / max(pooled, 1e-300), freedom, pooled_freedom) * among < LARGER_P)
+    return bool(fdtrc(freedom, pooled_freedom, variance / max(pooled, 1e-300)) * among < LARGER_P)
 
 
 def largest(sizes: Sequence[Estimate], spreads: Sequence[float] | None = None) -> Within:
@@ -80,7 +81,7 @@ def largest(sizes: Sequence[Estimate], spreads: Sequence[float] | None = None) -
         if spreads is None:
             lows.append(abs(each.value) - quantile(1 - share, each.freedom) * each.u)
         else:
-            squared = 2 * float(fisher.isf(share, 2, min(each.freedom, 1e9)))
+            squared = 2 * float(fdtri(2, min(each.freedom, 1e9), 1 - share))
             lows.append(abs(each.value) - math.sqrt(squared) * spreads[number])
     return Within(max(abs(each.value) for each in sizes), max(0.0, *lows), high)
 
@@ -92,6 +93,6 @@ def span(values: Sequence[Estimate]) -> Within:
     freedom = np.minimum([each.freedom for each in values], 1e9)
     apart, both = found[:, None] - found, np.hypot(u[:, None], u)
     limited = np.minimum(freedom[:, None], freedom)
-    high = float((apart + t.ppf(0.975, limited) * both).max())
-    low = float((apart - t.ppf(1 - share, limited) * both).max())
+    high = float((apart + stdtrit(limited, 0.975) * both).max())
+    low = float((apart - stdtrit(limited, 1 - share) * both).max())
     return Within(float(np.ptp(found)), max(0.0, low), high)

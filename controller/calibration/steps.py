@@ -33,8 +33,8 @@ SHUFFLE = "read the positions in shuffled order, and the first of them again at 
 class StepsResult:
     """What was found, with standard uncertainties; `correlation` is that of offset and slope (degrees per step).
 
-    `residuals_deg` are those of all readings from what was fitted, `kept` says which of them were used; `drift` is that of
-    the instrument over the whole set, degrees, None where the order of the readings cannot tell it from the slope.
+    `residuals_deg` are those of all readings from what was fitted, `kept` says which of them were used; `drift` is that
+    of the instrument over the whole set, degrees, None where the order of the readings cannot tell it from the slope.
     """
 
     steps_per_degree: float
@@ -79,7 +79,7 @@ def from_angles(
         u = np.full_like(read, reading_error_deg)
     if u is not None:
         u = np.hypot(u, rounding_sd(step))
-    result = _fitted(_Model(steps, angles, u, step, eccentricity_deg))
+    result = _fitted(_Model(readings.name, steps, angles, u, step, eccentricity_deg))
     _must_be_believable(readings.name, result, u, nominal)
     return result
 
@@ -141,6 +141,7 @@ def _unit_must_be_degrees(name: str, steps: Array, angles: Array, nominal: float
 class _Model:
     """The readings, and which columns are fitted to them: the line, what comes back once per turn, the drift."""
 
+    name: str
     steps: Array
     angles: Array
     u: Array | None
@@ -168,11 +169,13 @@ class _Model:
 
 
 def _fitted(model: _Model) -> StepsResult:
-    """Fit, leave outliers out, and count in what may hide."""
+    """Fit, leave outliers out, and count in what may hide. Raises NotBelievable."""
     count = len(model.steps)
     every: Rows = np.arange(count)
-    may_free = count >= wave.LEAST_READINGS
-    free = may_free and np.ptp(model.angles) >= wave.LEAST_SPAN_DEG
+    whole = np.ptp(model.angles) >= wave.LEAST_SPAN_DEG
+    # Over less than a turn a gearing that is stated to run true is believed.
+    may_free = count >= wave.LEAST_READINGS and bool(whole or model.eccentricity_deg > 0)
+    free = may_free and bool(whole)
     line = np.zeros((1, model.design(free=False, drifts=False)[0].shape[1]))
     line[0, 1] = 1.0
     drifts = order_protects(lambda full: model.fit(every, free=False, drifts=full), line, count)
@@ -185,8 +188,14 @@ def _fitted(model: _Model) -> StepsResult:
         seen = wave.wave(model.fit(rows, free=True, drifts=drifts), 2, model.eccentricity_deg)
         free = not seen.bears_out
     used = model.fit(rows, free=free, drifts=drifts)
+    if not drifts and order.hang_together(used, step=model.step_deg):
+        # Where the order does not protect, an error that passes from reading to reading spoils the slope.
+        raise NotBelievable(
+            f"{model.name}: neighbouring readings err alike, so the instrument drifts or the axis does not turn evenly; "
+            f"{SHUFFLE}."
+        )
     design, _ = model.design(free=free, drifts=drifts)
-    told = seen if np.ptp(model.angles) >= wave.LEAST_SPAN_DEG else None
+    told = seen if whole else None
     return _result(model, used, design, kept, told, drifts)
 
 
@@ -225,7 +234,6 @@ def _must_be_believable(name: str, result: StepsResult, u: Array | None, nominal
             f"{name}: more than {_most_outliers(len(result.kept))} of {len(result.kept)} readings lie farther off the "
             "line than the others or the stated reading error explain; look for slack or slip, and read again."
         )
-    _must_not_hang_together(name, result)
     if u is None:
         return
     parameters = (4 if result.wave is not None and result.wave.removed else 2) + (result.drift is not None)
@@ -235,14 +243,6 @@ def _must_be_believable(name: str, result: StepsResult, u: Array | None, nominal
         raise NotBelievable(
             f"{name}: the readings scatter by {result.residual_sd_deg:.3g}°, more than the stated reading error of "
             f"{float(np.sqrt(np.mean(stated**2))):.3g}° explains; look for slack or slip, or state a larger one."
-        )
-
-
-def _must_not_hang_together(name: str, result: StepsResult) -> None:
-    """Where the order does not protect, an error that is seen to pass from reading to reading spoils the slope."""
-    if result.stated is Stated.SCATTER and order.hang_together(result.residuals_deg[result.kept], taken=4):
-        raise NotBelievable(
-            f"{name}: neighbouring readings err alike, so the instrument drifts or the axis does not turn evenly; {SHUFFLE}."
         )
 
 
@@ -261,8 +261,8 @@ def from_turns(readings: Readings, nominal: float | None = None, aim_error_deg: 
 
     Every row has two aims, so its error does not grow with its turns: a line through the origin. Positions are whole
     steps, or coarser where the steps show it; their rounding (variance 1/12 each: GUM, JCGM 100:2008, 4.3.7) may be the
-    same every time, so it is not averaged. Degrees of freedom after Welch and Satterthwaite (GUM, G.4). `aim_error_deg` is the standard uncertainty
-    of one aim. Raises NotBelievable.
+    same every time, so it is not averaged. Degrees of freedom after Welch and Satterthwaite (GUM, G.4). `aim_error_deg`
+    is the standard uncertainty of one aim. Raises NotBelievable.
     """
     turns, steps = readings.numbers["turns"], readings.numbers["steps"]
     for line, turned in zip(readings.lines, turns, strict=True):

@@ -7,13 +7,12 @@ plus three standard deviations of the distances.
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from random import Random
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.special import ellipe
-from scipy.stats import t
+from scipy.special import ellipe, stdtr
 
 from controller.calibration import order
 from controller.calibration.estimate import Circumstances, Estimate, estimate, order_protects
@@ -25,6 +24,9 @@ from controller.calibration.spread import Within, is_larger, largest, scatter
 from controller.optics.outline import Array
 
 LEAST_VISITS, STANDARD_VISITS = 3, 30  # of each pose; thirty by the standard
+HANGING_P = 0.01  # how seldom independent visits look as alike as those that are refused. Our own choice.
+MOST_HANGING = 0.5  # correlation of neighbours that visits must rule out: beyond, their scatter says little of its size
+SHUFFLE = "visit the poses in shuffled order, the first again at the end, and each more often"
 
 
 @dataclass(frozen=True, slots=True)
@@ -56,6 +58,11 @@ class VerifyResult:
     """(n, 2) to the right and upward, in the order of the readings."""
     resolution_deg: float
     stated: Stated
+
+    @property
+    def worst_deg(self) -> float:
+        """AP and RP of the worst pose together."""
+        return self.worst.value
 
 
 def from_visits(readings: Readings, reading_error_deg: float | None = None) -> VerifyResult:
@@ -118,23 +125,27 @@ def _with_intervals(readings: Readings, middles: _Middles, poses: tuple[PoseFigu
     drifts = order_protects(lambda full: middles.fit(0, drifts=full), np.eye(len(poses)), count, math.inf)
     fits = [middles.fit(axis, drifts=drifts) for axis in (0, 1)]
     parameters = len(fits[0].coefficients)
-    residuals = [each.residuals for each in fits]
-    if order.hang_together(*residuals, taken=parameters):
+    if order.hang_together(*fits, step=max(middles.steps_deg), chance=HANGING_P):
         raise NotBelievable(
-            f"{readings.name}: neighbouring visits are off alike, so the head or the instrument drifts; let both come to the "
-            "temperature they work at, and visit the poses in shuffled order."
+            f"{readings.name}: neighbouring visits are off alike, so the head or the instrument drifts; let both come to "
+            "the temperature they work at, and visit the poses in shuffled order."
         )
     _must_have_no_outlier(readings, fits)
-    lengths, spreads, hanging, every = [], [], order.seen_hanging(*residuals), np.ones(count, dtype=bool)
+    hanging = order.seen_hanging(*fits)
+    guarded = drifts and hanging < MOST_HANGING
+    drifted = [each.coefficients[-1] if drifts else 0.0 for each in fits]
+    lengths, spreads, every = [], [], np.ones(count, dtype=bool)
     taken = [
-        Circumstances.of(each, every, drifts, step, which, hanging)
+        Circumstances.of(each, every, guarded, step, which, hanging)
         for each, step in zip(fits, middles.steps_deg, strict=True)
     ]
     for number in range(len(poses)):
         along = np.eye(parameters)[number]
+        right, upward = (estimate(each, along, circumstances) for each, circumstances in zip(fits, taken, strict=True))
+        # Nobody knows when in the course of a drift the readings were right: a rectangular distribution.
         right, upward = (
-            estimate(each, along, circumstances)
-            for each, circumstances in zip(fits, taken, strict=True)
+            replace(each, u=math.hypot(each.u, float(drift) / math.sqrt(12)))
+            for each, drift in zip((right, upward), drifted, strict=True)
         )
         length = math.hypot(right.value, upward.value)
         toward = (right.value / length, upward.value / length) if length > 0 else (1.0, 0.0)
@@ -153,7 +164,7 @@ def _with_intervals(readings: Readings, middles: _Middles, poses: tuple[PoseFigu
         returned=_length(misses[first[-1]] - misses[first[0]], math.sqrt(2 * max(each.variances[0] for each in fits))),
         misses_deg=misses,
         resolution_deg=max(middles.steps_deg),
-        stated=Stated.ALL if drifts else Stated.SCATTER,
+        stated=taken[0].stated,
     )
 
 
@@ -161,11 +172,11 @@ def _must_have_no_outlier(readings: Readings, fits: Sequence[Fit]) -> None:
     """A visit that went far astray is a fault of the head or of the reading; to leave it out is not ours to decide."""
     for each in fits:
         worst = int(np.argmax(np.abs(each.studentized)))
-        chance = 2 * float(t.sf(abs(each.studentized[worst]), max(each.freedom - 1, 1)))
+        chance = 2 * float(stdtr(max(each.freedom - 1, 1), -abs(each.studentized[worst])))
         if chance * len(each.studentized) * len(fits) < OUTLIER_P:
             raise NotBelievable(
-                f"{readings.name} line {readings.lines[worst]}: this visit is {abs(each.residuals[worst]):.3g}° off the others "
-                "of its pose; if it was misread, correct the line or leave it out, else look for slack or slip."
+                f"{readings.name} line {readings.lines[worst]}: this visit is {abs(each.residuals[worst]):.3g}° off the "
+                "others of its pose; if it was misread, correct the line or leave it out, else look for slack or slip."
             )
 
 
@@ -191,9 +202,11 @@ def _repeat(middles: _Middles, fits: list[Fit], poses: tuple[PoseFigures, ...]) 
         if is_larger(own, own_free, pooled, freedom * dimensions, len(poses)):
             variance, free = max((variance, free), (own, own_free))
     shape = covariance / pooled if pooled > 0 else np.eye(2) / 2
-    hanging = order.seen_hanging(*left.T)
+    hanging = order.seen_hanging(*fits)
     hidden = max(1.0, order.hidden(fits[0], np.arange(len(left)), len(left), hanging))
-    seen = scatter(variance, free, math.hypot(*least), hanging, hidden)
+    seen = scatter(
+        variance, free, math.hypot(*middles.steps_deg), middles.reading_error_deg * math.sqrt(2), hanging, hidden
+    )
     # What hides behind the instrument's resolution may scatter in any direction.
     high = max(normal_repeatability(shape) * seen.high, normal_repeatability(np.diag(least**2)))
     return Within(normal_repeatability(shape) * seen.value, normal_repeatability(shape) * seen.low, high)

@@ -4,7 +4,7 @@ import math
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.stats import f as fisher
+from scipy.special import fdtrc
 
 from controller.calibration.least_squares import Fit
 from controller.kit.kit import Axis
@@ -65,4 +65,4 @@ def wave(free: Fit, first: int, eccentricity_deg: float) -> Wave:
 
 def _chance(found: Array, covariance: Array, freedom: float) -> float:
     least = 1e-20 * np.eye(2)  # degrees squared: readings without any scatter leave only rounding
-    return float(fisher.sf(float(found @ np.linalg.solve(covariance + least, found)) / 2, 2, min(freedom, 1e9)))
+    return float(fdtrc(2, min(freedom, 1e9), float(found @ np.linalg.solve(covariance + least, found)) / 2))

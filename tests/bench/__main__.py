@@ -10,7 +10,7 @@ from dataclasses import asdict
 from rich.console import Console
 from rich.table import Table
 
-from tests.bench import calibration, capturing, figures, firmware, matching, pictures, planner, wire, worlds
+from tests.bench import calibration, capturing, figures, firmware, intervals, matching, pictures, planner, wire, worlds
 from tests.bench.figures import Figure
 
 GROUPS: dict[str, Callable[[], list[Figure]]] = {
@@ -24,6 +24,7 @@ GROUPS: dict[str, Callable[[], list[Figure]]] = {
     "wire": wire.wire,
     "troubled": wire.troubled,
     "calibration": calibration.calibration,
+    "intervals": intervals.intervals,
     "matching": matching.matching,
     "newcomer": matching.newcomer,
     "worlds": worlds.worlds,

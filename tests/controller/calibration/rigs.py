@@ -15,7 +15,7 @@ from controller.calibration.backlash import from_approaches
 from controller.calibration.finding import Finding, Stated
 from controller.calibration.found import backlash_found, level_found, steps_found, verify_found
 from controller.calibration.level import from_tilts
-from controller.calibration.readings import NotBelievable, Readings
+from controller.calibration.readings import NotBelievable
 from controller.calibration.records import AxisName
 from controller.calibration.steps import from_angles, from_turns
 from controller.calibration.verify import from_visits, visiting_order
@@ -32,10 +32,10 @@ AUTOREGRESSION = 0.8
 class World:
     """How readings err. Lengths in scatters (standard deviations of one reading); `count` readings, 0 for the usual.
 
-    `grid`: the step of the instrument; `drift`: over the whole set; `outliers`: that many are far off; `hangs`: each error
-    passes on to the next; `stated`: the scatter is told to the procedure; `sorted`: read in the order of the positions,
-    not shuffled with the first again at the end. `wave`: the once-per-turn error there is, `prior` the one the kit says
-    may be there; `span_deg`: of the positions of the axis.
+    `grid`: the step of the instrument; `drift`: over the whole set; `outliers`: that many are far off; `hangs`: each
+    error passes on to the next; `stated`: the scatter is told to the procedure; `sorted`: read in the order of the
+    positions, not shuffled with the first again at the end. `wave`: the once-per-turn error there is, `prior` the one the
+    kit says may be there; `span_deg`: of the positions of the axis.
     """
 
     grid: float = 0.0
@@ -168,7 +168,10 @@ def repeatability(rng: Rng, world: World) -> Told:
     All near the horizon, where a degree of yaw is one on the sky.
     """
     instrument, places = Instrument.of(world, rng), 5
-    poses = [(float(yaw), float(pitch)) for yaw, pitch in zip(rng.uniform(0, 360, places).round(1), range(-4, 5, 2), strict=True)]
+    poses = [
+        (float(yaw), float(pitch))
+        for yaw, pitch in zip(rng.uniform(0, 360, places).round(1), range(-4, 5, 2), strict=True)
+    ]
     order = np.array(visiting_order(poses, max(3, round((world.count or 25) / places)), int(rng.integers(1 << 30))))
     off = {pose: rng.normal(0, 0.05, 2) for pose in poses}
     missed = np.array([off[(yaw, pitch)] for yaw, pitch, _ in order])
@@ -231,5 +234,3 @@ def tally(procedure: Procedure, world: World, rigs: int) -> Tally:
 
 def _within(interval: tuple[float, float], truth: float) -> bool:
     return interval[0] <= truth <= interval[1]
-
-
