@@ -256,7 +256,7 @@ def _with_intervals(
     mean = _estimate(found, turns[-1], replace(taken, places=which % 2) if alike else taken)
     each = [_estimate(found, row, taken) for row in np.eye(turns.shape[1])]
     middles = [_estimate(found, np.abs(row) / 2, taken) for row in turns[:-1]]
-    hanging = order.seen_hanging(found)
+    hanging = order.seen_hanging(found, most_by_chance=order.MOST_BY_CHANCE)
     more = max(1.0, order.hidden(found, rows, len(kept), hanging))
     width = scatter(variance, free, means.step_deg, means.reading_error_deg, hanging, more).times(4)
     reversal, systematic = largest(reversals), span(each)

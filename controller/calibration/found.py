@@ -52,6 +52,8 @@ def _order_sentences(stated: Stated, drift: Estimate | None, advice: str) -> lis
 
 
 def _resolution_sentence(scatter_deg: float, resolution_deg: float) -> str:
+    if scatter_deg < 1e-6 * resolution_deg:
+        return f"The readings do not scatter and are read to {resolution_deg:.2g}°, which is counted in."
     read = f" and are read to {resolution_deg:.2g}°" if resolution_deg > 0.01 * scatter_deg else ""
     return f"The readings scatter by {scatter_deg:.2g}°{read}; both are counted in."
 

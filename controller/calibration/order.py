@@ -23,6 +23,7 @@ NOTICED_P = 0.001
 ROUNDING_DEG = 1e-9  # of the arithmetic
 CHANCE_SDS = 2.0  # of a correlation, that chance may hide
 MOST_HANGING = 0.95
+MOST_BY_CHANCE = 0.4  # of that, for the size of a scatter: few readings rule out nothing
 LEAST_TO_HANG = 4  # degrees of freedom
 
 
@@ -63,12 +64,13 @@ def _alike(columns: Array, hanging: float) -> float:
     return float((columns * (2 * ahead - columns)).sum())
 
 
-def seen_hanging(*fits: Fit) -> float:
+def seen_hanging(*fits: Fit, most_by_chance: float = 1.0) -> float:
     """How far errors may hang together from one to the next by the residuals of one or several fits, each in the order of
     time: their lag-1 correlation, and what chance may hide of it (G. E. P. Box and G. M. Jenkins, *Time Series Analysis*,
     1970, section 2.1.6).
     """
-    return min(max(_lag(fits), 0.0) + CHANCE_SDS / math.sqrt(_freedom(fits)), MOST_HANGING)
+    by_chance = min(CHANCE_SDS / math.sqrt(_freedom(fits)), most_by_chance)
+    return min(max(_lag(fits), 0.0) + by_chance, MOST_HANGING)
 
 
 def hang_together(*fits: Fit, step: float, chance: float = NOTICED_P) -> bool:
@@ -78,8 +80,11 @@ def hang_together(*fits: Fit, step: float, chance: float = NOTICED_P) -> bool:
     return _freedom(fits) >= LEAST_TO_HANG and float(ndtr(-_lag(fits) * math.sqrt(_freedom(fits)))) < chance
 
 
-def _freedom(fits: Sequence[Fit]) -> int:
-    return max(1, sum(len(each.residuals) - len(each.coefficients) for each in fits))
+def _freedom(fits: Sequence[Fit]) -> float:
+    """Of all residuals together; sets that err alike (yaw and pitch, come to from one side) count as one."""
+    sizes = np.array([each.residuals / max(math.sqrt(float(each.residuals @ each.residuals)), 1e-300) for each in fits])
+    alike = float(((sizes @ sizes.T) ** 2).sum()) / len(fits)
+    return max(1.0, sum(len(each.residuals) - len(each.coefficients) for each in fits) / max(alike, 1.0))
 
 
 def _lag(fits: Sequence[Fit]) -> float:

@@ -25,7 +25,7 @@ from controller.optics.outline import Array
 
 LEAST_VISITS, STANDARD_VISITS = 3, 30  # of each pose; thirty by the standard
 HANGING_P = 0.01  # how seldom independent visits look as alike as those that are refused. Our own choice.
-MOST_HANGING = 0.5  # correlation of neighbours that visits must rule out: beyond, their scatter says little of its size
+MOST_HANGING = 0.6  # correlation of neighbours that visits must rule out: beyond, their scatter says little of its size
 SHUFFLE = "visit the poses in shuffled order, the first again at the end, and each more often"
 
 
@@ -202,7 +202,7 @@ def _repeat(middles: _Middles, fits: list[Fit], poses: tuple[PoseFigures, ...]) 
         if is_larger(own, own_free, pooled, freedom * dimensions, len(poses)):
             variance, free = max((variance, free), (own, own_free))
     shape = covariance / pooled if pooled > 0 else np.eye(2) / 2
-    hanging = order.seen_hanging(*fits)
+    hanging = order.seen_hanging(*fits, most_by_chance=order.MOST_BY_CHANCE)
     hidden = max(1.0, order.hidden(fits[0], np.arange(len(left)), len(left), hanging))
     seen = scatter(
         variance, free, math.hypot(*middles.steps_deg), middles.reading_error_deg * math.sqrt(2), hanging, hidden

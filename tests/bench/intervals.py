@@ -1,8 +1,8 @@
 """How often the truth lies inside the stated 95 %, by procedure and world: 400 rigs a cell, beside its target.
 
 Where the model holds, 92 to 98 %. Where an error is counted in by what it may do at worst (readings coarser than their
-scatter, a wave that may be there and is not, the largest of several figures) more than 98 % may hold. Where the model does
-not hold, sets are refused or no share is stated, and of the rest at least 90 % hold.
+scatter, a wave that may be there and is not, the largest of several figures) more than 98 % may hold. Where the model
+does not hold, sets are refused or no share is stated, and of the rest at least 90 % hold.
 """
 
 from collections.abc import Iterator
@@ -14,8 +14,6 @@ from tests.controller.calibration.rigs import PROCEDURES, Tally, World, tally
 RIGS = 400
 FEWEST = 20  # stated sets from which a share can be told
 LEAST, MOST, LEAST_BESIDE_THE_MODEL = 0.92, 0.98, 0.90
-# By the binomial distribution, a true 92 % shows at least 89 of 100 in 400 rigs in 99 of 100 cases; so does 98 % at most 99.4.
-SLACK_LOW, SLACK_HIGH = 0.031, 0.014
 
 EXACT = {  # values whose interval is built to hold 95 %, not at least 95
     "steps by angles": ("steps_per_degree",),
@@ -72,7 +70,7 @@ def intervals() -> list[Figure]:
         if (1 - found.refused - found.unstated) * RIGS < FEWEST:
             continue
         for value, held in found.held.items():
-            least = (LEAST_BESIDE_THE_MODEL if asked == "beside" else LEAST) - SLACK_LOW
-            most = MOST + SLACK_HIGH if asked == "exact" and value in EXACT[name] else None
+            least = LEAST_BESIDE_THE_MODEL if asked == "beside" else LEAST
+            most = MOST if asked == "exact" and value in EXACT[name] else None
             figures.append(Figure(f"{name}, {told}: {value} holds", held, "", most, least))
     return figures

@@ -234,3 +234,9 @@ def tally(procedure: Procedure, world: World, rigs: int) -> Tally:
 
 def _within(interval: tuple[float, float], truth: float) -> bool:
     return interval[0] <= truth <= interval[1]
+
+
+def share_with_outliers(procedure: Procedure, world: World, rigs: int) -> float:
+    """The share of rigs whose finding leaves readings out."""
+    found = [procedure(np.random.default_rng(seed), world)[0] for seed in range(rigs)]
+    return sum(bool(each.more["outliers"]) for each in found) / rigs
