@@ -12,7 +12,7 @@ import numpy as np
 from scipy.signal import lfilter
 from scipy.special import ndtr
 
-from controller.calibration.least_squares import Fit
+from controller.calibration.least_squares import Fit, Rows
 from controller.optics.outline import Array
 
 HANGING = 0.8  # correlation of two readings, one after the other, that an order must bear. Our own choice.
@@ -32,7 +32,7 @@ def clock(count: int) -> Array:
     return np.linspace(-0.5, 0.5, count)
 
 
-def widening(weights: Array, found: Fit, rows: Array, count: int, hanging: float = HANGING) -> float:
+def widening(weights: Array, found: Fit, rows: Rows, count: int, hanging: float = HANGING) -> float:
     """How many times the variance by independent errors an estimate has where they hang together by `hanging`.
 
     `weights` (n,) make the estimate from the readings of the fit, `rows` are their places among all `count` rows. The
@@ -44,7 +44,7 @@ def widening(weights: Array, found: Fit, rows: Array, count: int, hanging: float
     return _alike(in_time, hanging) / own if own > 0 else 1.0
 
 
-def hidden(found: Fit, rows: Array, count: int, hanging: float = HANGING) -> float:
+def hidden(found: Fit, rows: Rows, count: int, hanging: float = HANGING) -> float:
     """How many times larger the variance of such errors is than the residuals show: the fit takes in the slow ones.
 
     1 where the uncertainties were stated, as then the residuals are not asked.
@@ -54,7 +54,7 @@ def hidden(found: Fit, rows: Array, count: int, hanging: float = HANGING) -> flo
     basis, _ = np.linalg.qr(found.estimator.T)
     in_time = np.zeros((count, basis.shape[1]))
     in_time[rows] = basis
-    return (len(rows) - basis.shape[1]) / max(len(rows) - _alike(in_time, hanging), 1e-3 * len(rows))
+    return float(len(rows) - basis.shape[1]) / max(len(rows) - _alike(in_time, hanging), 1e-3 * len(rows))
 
 
 def _alike(columns: Array, hanging: float) -> float:
