@@ -83,7 +83,9 @@ def estimate(found: Fit, along: Array, taken: Circumstances) -> Estimate:
         variance += shared(_scatter(found, taken.step), taken.step) * rounding_sd(taken.step) ** 2 * max(more, 0.0)
     freedom = math.inf
     if found.seen_variance is not None and found.seen_variance * independent > 0:
-        freedom = found.freedom * (variance / (found.seen_variance * independent)) ** 2
+        # What a prior leaves open depends on the scatter as well, so it limits the degrees of freedom too.
+        limited = float(along @ found.covariance @ along) * found.seen_variance / float(found.variances[0])
+        freedom = found.freedom * (variance / limited) ** 2
     if taken.guarded:
         variance *= max(1.0, taken.hidden * order.widening(weights, found, taken.rows, taken.count, taken.hanging))
     return Estimate(float(along @ found.coefficients), math.sqrt(variance), freedom if freedom < 1e9 else math.inf)

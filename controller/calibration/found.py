@@ -283,7 +283,6 @@ def verify_found(result: VerifyResult, readings: Readings, needed_deg: float, ne
     """
     passed = result.worst.high <= needed_deg
     verdict = "Passed" if passed else "FAILED" if result.worst.low > needed_deg else "NOT SHOWN"
-    fewest = min(pose.visits for pose in result.poses)
     sentences = [
         f"{verdict}: poses are met within {from_to(result.worst)} (accuracy plus repeatability, {result.stated}); "
         f"{needed_by} {needed_deg:.3g}°.",
@@ -291,13 +290,7 @@ def verify_found(result: VerifyResult, readings: Readings, needed_deg: float, ne
         f"pose and {from_to(result.pooled)} over all; the first pose was met again within {from_to(result.returned)} "
         f"(ISO 9283, {result.stated}).",
     ]
-    if verdict == "NOT SHOWN":
-        sentences.append("Visit each pose more often, or with a better instrument: the interval reaches beyond the need.")
-    elif not passed:
-        sentences.append("Calibrate steps, backlash and level again, look for slack, or plan with more overlap.")
-    sentences += _order_sentences(result.stated, None, verify.SHUFFLE)
-    if fewest < STANDARD_VISITS:
-        sentences.append(f"The standard asks for {STANDARD_VISITS} visits of each pose; here were {fewest} or more.")
+    sentences += _advice_sentences(result, verdict)
     figures = {
         "repeatability_deg": result.repeatability,
         "accuracy_deg": result.accuracy,
@@ -337,3 +330,16 @@ def verify_found(result: VerifyResult, readings: Readings, needed_deg: float, ne
         intervals={name: figure.interval for name, figure in figures.items()},
         stated=result.stated,
     )
+
+
+def _advice_sentences(result: VerifyResult, verdict: str) -> list[str]:
+    sentences = []
+    if verdict == "NOT SHOWN":
+        sentences.append("Visit each pose more often, or with a better instrument: the interval reaches beyond the need.")
+    elif verdict == "FAILED":
+        sentences.append("Calibrate steps, backlash and level again, look for slack, or plan with more overlap.")
+    sentences += _order_sentences(result.stated, None, verify.SHUFFLE)
+    fewest = min(pose.visits for pose in result.poses)
+    if fewest < STANDARD_VISITS:
+        sentences.append(f"The standard asks for {STANDARD_VISITS} visits of each pose; here were {fewest} or more.")
+    return sentences

@@ -32,7 +32,7 @@ GROUPS: dict[str, Callable[[], list[Figure]]] = {
     "firmware": firmware.firmware,
     "fewest": planner.fewest,
 }
-SLOW = {"fewest"}  # many minutes: only when asked for
+SLOW = {"fewest", "intervals"}  # many minutes: only when asked for
 
 
 def measure(group: str) -> list[Figure]:
