@@ -108,7 +108,9 @@ def _source(readings: Path | None, options: dict[str, Any], *, leans: bool = Fal
 
 
 reading_error_option = click.option(
-    "--reading-error-deg", type=Number(0, min_open=True), help="Standard uncertainty of one reading (or aim)."
+    "--reading-error-deg",
+    type=Number(0, min_open=True),
+    help="The instrument's standard uncertainty of one reading (or aim); its resolution is counted in besides.",
 )
 
 
@@ -131,7 +133,8 @@ def steps(
 ) -> None:
     """Find an axis's steps per degree from commanded steps and angles read, from whole turns, or from photographs.
 
-    Columns of the file: commanded_steps,angle_deg[,u_angle_deg] or turns,steps.
+    Columns of the file: commanded_steps,angle_deg[,u_angle_deg] or turns,steps. Rows are in the order of time, best with
+    the positions shuffled and the first read again at the end.
     """
     from controller.calibration.records import AxisName  # noqa: PLC0415
     from controller.commands.calibrate import keep  # noqa: PLC0415
@@ -161,19 +164,28 @@ def steps(
     show_default=True,
     help="Approaches to each, from either side.",
 )
+@reading_error_option
 @moving_options
 @keeping_options
-def backlash(axis: str, readings: Path | None, positions: int, times: int, as_json: bool, **options: Any) -> None:
+def backlash(
+    axis: str,
+    readings: Path | None,
+    positions: int,
+    times: int,
+    reading_error_deg: float | None,
+    as_json: bool,
+    **options: Any,
+) -> None:
     """Find the play of an axis (ISO 230-2) from positions approached from both sides.
 
-    Columns of the file: target_deg,direction,measured_deg with direction up (from below) or down.
+    Columns of the file: target_deg,direction,measured_deg with direction up (from below) or down, rows in order of time.
     """
     from controller.calibration.records import AxisName  # noqa: PLC0415
     from controller.commands.calibrate import keep  # noqa: PLC0415
     from controller.commands.calibrate_readings import backlash_command  # noqa: PLC0415
 
     keeping = keeping_of(options)
-    finding = backlash_command(keeping, _source(readings, options), AxisName(axis), positions, times)
+    finding = backlash_command(keeping, _source(readings, options), AxisName(axis), positions, times, reading_error_deg)
     show_kept(keep(finding, keeping), as_json)
 
 
@@ -207,6 +219,7 @@ def level(
     """Find how far and toward where the pan axis leans, and which leg to raise.
 
     Columns of the file: yaw_deg,reading_deg[,u_reading_deg], the tilt (looking up: plus) read at yaws round the turn.
+    Rows are in the order of time, best with the yaws shuffled and the first read again at the end.
     """
     from controller.commands.calibrate import keep  # noqa: PLC0415
     from controller.commands.calibrate_readings import level_command  # noqa: PLC0415
@@ -228,6 +241,7 @@ def level(
 )
 @click.option("--times", type=Whole(3, 100), default=5, show_default=True, help="Visits to each pose.")
 @click.option("--seed", type=Whole(0), default=0, show_default=True, help="Seed of their random order.")
+@reading_error_option
 @moving_options
 @keeping_options
 def verify(
@@ -236,19 +250,21 @@ def verify(
     needed_deg: float | None,
     times: int,
     seed: int,
+    reading_error_deg: float | None,
     as_json: bool,
     **options: Any,
 ) -> None:
     """Prove the whole: poses visited in random order (ISO 9283), held against what the plan needs.
 
     Columns of the file, in the order of the visits: target_yaw_deg,target_pitch_deg,yaw_deg,pitch_deg. The exit status is
-    1 where the head is not good enough.
+    1 where the head is not shown to be good enough.
     """
     from controller.commands.calibrate import keep  # noqa: PLC0415
     from controller.commands.calibrate_readings import verify_command  # noqa: PLC0415
 
     keeping = keeping_of(options)
-    finding = verify_command(keeping, _source(readings, options, leans=True), plan, needed_deg, times, seed)
+    source = _source(readings, options, leans=True)
+    finding = verify_command(keeping, source, plan, needed_deg, times, seed, reading_error_deg)
     show_kept(keep(finding, keeping), as_json)
     if not finding.more["passed"]:
         raise SystemExit(1)

@@ -10,7 +10,7 @@ from dataclasses import asdict
 from rich.console import Console
 from rich.table import Table
 
-from tests.bench import calibration, capturing, figures, firmware, matching, pictures, planner, wire, worlds
+from tests.bench import calibration, capturing, figures, firmware, intervals, matching, pictures, planner, wire, worlds
 from tests.bench.figures import Figure
 
 GROUPS: dict[str, Callable[[], list[Figure]]] = {
@@ -24,6 +24,7 @@ GROUPS: dict[str, Callable[[], list[Figure]]] = {
     "wire": wire.wire,
     "troubled": wire.troubled,
     "calibration": calibration.calibration,
+    "intervals": intervals.intervals,
     "matching": matching.matching,
     "cards": matching.cards,
     "newcomer": matching.newcomer,
@@ -32,7 +33,7 @@ GROUPS: dict[str, Callable[[], list[Figure]]] = {
     "firmware": firmware.firmware,
     "fewest": planner.fewest,
 }
-SLOW = {"cards", "fewest"}  # many minutes: only when asked for
+SLOW = {"cards", "fewest", "intervals"}  # many minutes: only when asked for
 
 
 def measure(group: str) -> list[Figure]:

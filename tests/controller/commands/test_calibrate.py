@@ -72,14 +72,20 @@ def found(shell: Shell, words: tuple[str, ...], text: str, *more: str) -> dict[s
 
 def test_steps_by_the_contract(shell: Shell) -> None:
     """GUM H.3 (JCGM 100:2008): slope 0.00218 with u 0.00067, intercept -0.1712 with u 0.0029, r -0.930, s 0.0035."""
-    shown = found(shell, STEPS, table("commanded_steps,angle_deg", X, B))
+    kit = (shell.folder / "kit.toml").read_text(encoding="utf-8")
+    shell.write(
+        "centred.toml", kit + "\n[head.pan]\neccentricity_deg = 0.0\nfull_steps_per_turn = 8250\ngear_ratio = 1.25\n"
+    )
+    shown = found(shell, STEPS, table("commanded_steps,angle_deg", X, B), "--kit", "centred.toml", "--dry")
     assert 1 / shown["steps_per_degree"] == pytest.approx(0.00218, abs=0.5e-5)
     assert shown["u_steps_per_degree"] / shown["steps_per_degree"] ** 2 == pytest.approx(0.00067, abs=0.5e-5)
     assert shown["offset_deg"] == pytest.approx(-0.1712, abs=0.5e-4)
     assert shown["u_offset_deg"] == pytest.approx(0.0029, abs=0.5e-4)
     assert shown["correlation"] == pytest.approx(-0.930, abs=0.5e-3)
     assert shown["residual_sd_deg"] == pytest.approx(0.0035, abs=0.5e-4)
-    low, high = shown["interval_95"]["offset_deg"]
+    assert shown["stated"] == "from the scatter alone"  # the order of the readings is that of their values
+    assert "interval_95" not in shown
+    low, high = shown["interval_from_scatter"]["offset_deg"]
     assert (low, high) == pytest.approx((-0.1712 - 2.262 * 0.00288, -0.1712 + 2.262 * 0.00288), abs=1e-4)  # t for 9
 
 

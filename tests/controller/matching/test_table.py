@@ -133,9 +133,7 @@ def test_a_file_and_its_pose_are_in_one_row() -> None:
     exposures = [replace(planned(n, 0, 1, "confirmed"), pose=pose) for n, pose in enumerate(poses)]
     files = [CardFile((FOLDER / f"{n}.JPG",), "One", float(n), True, 0.01, None) for n in range(3)]
     matches = (Match(0, 0.0), Match(1, 0.0), Match(None, 0.0))
-    found = match_lines(
-        files, Pairing(matches, (Fit(0.0, 0.0, 0.1),), (0, 0, 0), (0.0, 1.0), (0, 1, 2), 0.01), exposures, FOLDER
-    )
+    found = match_lines(files, pairing(matches, 2), exposures, FOLDER)
     rows = list(csv.DictReader(lines_csv(found).splitlines()))
     names = ("file", *Pose._fields)
     assert [tuple(row[name] for name in names) for row in rows] == [
