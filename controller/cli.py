@@ -39,14 +39,19 @@ def plan(kit: Path, out: Path, as_json: bool, **options: Any) -> None:
     """Plan what the KIT file's camera must shoot, with the fewest frames, and prove that nothing is missing."""
     from controller.commands.plan import plan_command, plan_text  # noqa: PLC0415
 
-    made = plan_command(kit, out, asked_for(options), _tell_search)
+    asked = asked_for(options)
+    if asked.request.arrangement == "fewest":
+        from controller.searching import searching, stopped_text  # noqa: PLC0415
+
+        with searching(asked.request.effort_s) as effort:
+            made = plan_command(kit, out, asked, effort)
+        if effort.cut_short:
+            click.echo(stopped_text(effort, made.plan.budget.frames), err=True)
+    else:
+        made = plan_command(kit, out, asked)
     compared = {way: {"frames": frames, "seconds": seconds} for way, (frames, seconds) in made.compared.items()}
     shown = made.plan.model_dump(mode="json", exclude={"kit", "frames"}) | {"out": str(out), "compared": compared}
     show(shown if as_json else plan_text(made, out))
-
-
-def _tell_search(frames: int, percent: int) -> None:
-    click.echo(f"Searching: {frames} frames cover ({percent} % of the effort used)", err=True)
 
 
 def _list_faults(context: click.Context, _: click.Parameter, wanted: bool) -> None:

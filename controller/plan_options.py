@@ -44,7 +44,7 @@ OPTIONS = (
     click.option("--arrangement", type=click.Choice(["rows", "fewest"]), default="rows", show_default=True,
                  help="Complete rows, or any poses, as few as can be found."),
     click.option("--effort", type=Number(0, 100_000), default=10.0, show_default=True,
-                 help="Seconds (of a usual computer) to search for fewer frames."),
+                 help="Seconds to search for fewer frames; Ctrl-C keeps the best so far."),
     click.option("--seed", type=click.IntRange(0), default=0, show_default=True, help="Chance in that search."),
     click.option("--order", type=click.Choice(["quickest", "rows", "columns"]), default="quickest",
                  show_default=True, help="Shortest run, or neighbours soon after one another."),

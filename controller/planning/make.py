@@ -1,6 +1,5 @@
 """From a kit and a request to a plan: field, region, poses, order, proof, links, budget."""
 
-from collections.abc import Callable
 from dataclasses import replace
 from datetime import timedelta
 
@@ -13,6 +12,7 @@ from controller.planning.budget import cost, mover_of
 from controller.planning.cores import cores_at, pictures_at
 from controller.planning.coverage import Proof, prove_coverage
 from controller.planning.directions import Array
+from controller.planning.effort import Effort
 from controller.planning.fewest import Search
 from controller.planning.links import Links, find_links
 from controller.planning.order import arrange
@@ -25,14 +25,12 @@ from controller.planning.rows import SMALLEST_MARGIN_RAD, Task, fewest_rows
 from controller.planning.sun import frames_with_sun, sun_at
 from controller.program.build import build_program
 
-Progress = Callable[[int, int], None]
 
-
-def make_plan(kit: Kit, overlap: float, request: Request | None = None, progress: Progress = lambda *_: None) -> Plan:
+def make_plan(kit: Kit, overlap: float, request: Request | None = None, effort: Effort | None = None) -> Plan:
     """The frames that `request` asks for (default: the full sphere in rows), proved, linked and costed.
 
-    `overlap` is the share of the picture (0 to 0.9) that neighbours have in common at least. `progress(frames, percent)`
-    hears of a search for fewer frames. Raises InputError where the kit or the request cannot be planned.
+    `overlap` is the share of the picture (0 to 0.9) that neighbours have in common at least. `effort` limits the
+    search for fewer frames (default: the seconds of `request`). Raises InputError if the kit or request cannot be planned.
     """
     if not 0 <= overlap <= 0.9:
         raise InputError(f"an overlap of {overlap:g} cannot be planned: it should lie between 0 and 0.9.")
@@ -50,7 +48,7 @@ def make_plan(kit: Kit, overlap: float, request: Request | None = None, progress
         yaw_width_deg=bounds.yaw_width_deg,
         unreachable_sr=round(unreachable_sr, 6),
     )
-    poses = _poses(kit, field, bounds, request, progress)
+    poses = _poses(kit, field, bounds, request, effort or Effort(request.effort_s))
     frames = _in_order(kit, field, poses, request)
     yaw, pitch = _aims(frames)
     proof = prove_coverage(cores_at(field, yaw, pitch), bounds)
@@ -70,7 +68,7 @@ def make_plan(kit: Kit, overlap: float, request: Request | None = None, progress
     ).sealed()
 
 
-def _poses(kit: Kit, field: Field, bounds: Bounds, request: Request, progress: Progress) -> list[Pose]:
+def _poses(kit: Kit, field: Field, bounds: Bounds, request: Request, effort: Effort) -> list[Pose]:
     by_hand = []
     if request.nadir_by_hand:
         by_hand = [Pose(10_000, 0.0, -90.0, by_hand=True)]
@@ -83,7 +81,7 @@ def _poses(kit: Kit, field: Field, bounds: Bounds, request: Request, progress: P
         aims = np.array([(pose.yaw_deg, pose.pitch_deg) for pose in poses])
         pan = kit.head.pan
         yaw_limits_deg = None if pan.max_deg - pan.min_deg >= 360 else (pan.min_deg, pan.max_deg)
-        found = Search(task, request.effort_s, request.seed, progress, yaw_limits_deg).run(aims)
+        found = Search(task, effort, request.seed, yaw_limits_deg).run(aims)
         if len(found) < len(aims):
             poses = _free(found)
     poses = [replace(pose, yaw_deg=_in_reach(pose.yaw_deg, kit.head.pan)) for pose in poses]

@@ -160,8 +160,8 @@ class _Facing:
         above = self._limit[:, :, None, None] - height
         if self._bulging:
             nearest = np.arctan2(seen[2, -1], seen[1, -1])
-            parts = (np.moveaxis(part, (0, 1), (2, 3)) for part in (above, across, along))
-            yield from in_common(*edge_intervals(*parts, nearest))
+            above, across, along = (np.moveaxis(part, (0, 1), (2, 3)) for part in (above, across, along))
+            yield from in_common(*edge_intervals(above, across, along, nearest))
             return
         above, across, along = above[:, 0], across[:, 0], along[:, 0]
         ratio = above / np.maximum(np.sqrt(across * across + along * along), 1e-300)
@@ -227,7 +227,8 @@ def _enclosed(toward: Array, cosine: Array, sine: Array, start: Array, end: Arra
 
     def angle(t: Array) -> Array:
         half = (t - nearest) / 2
-        return np.arctan2(up * np.sin(half), down * np.cos(half))
+        along_it: Array = np.arctan2(up * np.sin(half), down * np.cos(half))
+        return along_it
 
     density = cosine * (end - start) + 2 * np.sign(height - cosine) * (angle(end) - angle(start))
     return abs(float(density.sum()))

@@ -77,7 +77,7 @@ def build_program(kit: Kit, frames: Sequence["Frame"], made: Container[Exposure]
         ),
         longest_move_ns=_longest_move_ns(kit, (pan, tilt), steps),
         steps=steps,
-        expected_ns=_handshake_ns(kit.board.baud) + reference_ns + _steps_ns(steps, kit.board.baud),
+        expected_ns=_handshake_ns(kit.board.baud) + reference_ns + max(step_ends_ns(steps, kit.board.baud), default=0),
     )
 
 
@@ -200,19 +200,18 @@ def _exposures(kit: Kit, frame: "Frame") -> list[ExposeStep]:
     return steps
 
 
-def _steps_ns(steps: Sequence[Step], baud: int) -> int:
-    """Time of all steps, with the waits between them: the camera gets ready while the head already turns."""
-    total, ready_at = 0, 0
+def step_ends_ns(steps: Sequence[Step], baud: int) -> list[int]:
+    """When each step ends, counted from the first one's beginning. The camera gets ready while the head already turns."""
+    ends, total, ready_at = [], 0, 0
     for step, following in zip(steps, [*steps, None][1:], strict=True):
-        total += 0 if isinstance(step, AskStep) else step.expected_ns
-        if isinstance(step, MoveStep):
-            total += look_ns(baud) if step.looks else 0
-            total = max(total + step.settle_ns, ready_at) if not isinstance(following, MoveStep) else total
-        elif isinstance(step, ExposeStep):
+        if isinstance(step, ExposeStep):
+            total = max(total, ready_at) + step.expected_ns
             ready_at = total + step.ready_ns
-            if isinstance(following, ExposeStep):
-                total = ready_at
-    return total
+        elif isinstance(step, MoveStep):
+            total += step.expected_ns + (look_ns(baud) if step.looks else 0)
+            total += 0 if isinstance(following, MoveStep) else step.settle_ns
+        ends.append(total)
+    return ends
 
 
 def _handshake_ns(baud: int) -> int:
