@@ -30,7 +30,7 @@ def make_plan(kit: Kit, overlap: float, request: Request | None = None, effort: 
     """The frames that `request` asks for (default: the full sphere in rows), proved, linked and costed.
 
     `overlap` is the share of the picture (0 to 0.9) that neighbours have in common at least. `effort` limits the
-    search for fewer frames (default: the seconds of `request`). Raises InputError if the kit or request cannot be planned.
+    search for fewer frames (default: the seconds of `request`). Raises InputError for what cannot be planned.
     """
     if not 0 <= overlap <= 0.9:
         raise InputError(f"an overlap of {overlap:g} cannot be planned: it should lie between 0 and 0.9.")

@@ -6,13 +6,14 @@ and A. Santana, SIAM J. Sci. Comput. 43:A2047, 2021, treat coverings of the plan
 The area itself follows from the same arcs by Stokes' theorem. On an arc of a circle both integrals have closed forms.
 
 A search asks for this many thousand times, so the work is arranged for speed. A core's boundary is the same for every
-frame: the arcs of the proof find it once, in the frame's own axes. What one core covers of another's boundary depends on
+frame, so it is found once, in the frame's own axes. What one core covers of another's boundary depends on
 the rotation between the two alone, and linearly: one product of matrices does it for all pairs. Which frames may touch
 is kept until one has turned too far.
 """
 
 from collections.abc import Iterator
 from dataclasses import dataclass
+from itertools import pairwise
 
 import numpy as np
 from scipy.spatial import cKDTree
@@ -26,6 +27,7 @@ from controller.planning.region import Bounds
 
 SHORT_RAD = np.pi / 2  # pieces of a boundary are cut to at most this, so that an interval meets each from one side
 SKIN = 0.1  # how far frames may turn before neighbours are sought again, as a share of a core's reach
+NEARLY_RAD = 1e-7  # as good as nothing, for what lies on a boundary
 APART = 7.0  # more than a turn: keeps one piece's intervals from reaching into the next one's
 
 
@@ -199,19 +201,48 @@ def _bare(ends: Array, covered: Iterator[tuple[Array, Array]]) -> tuple[Numbers,
 
 
 def _boundaries(cores: Cores, margin_rad: float) -> _Pieces:
-    """The boundary of every core, less what the rest of the sphere covers of its own, in pieces of at most SHORT_RAD."""
+    """The boundaries of the first core, and of the others together, in pieces of at most SHORT_RAD.
+
+    Every circle is cut where another one of the same cores crosses it. Between two cuts it is boundary all along or not
+    at all, so its middle decides.
+    """
+    found: list[tuple[int, Array, float, float, float]] = []
     arcs = Arcs(cores, np.arange(len(cores)), margin_rad)
-    pairs = [(i, j) for i in range(1, len(cores)) for j in range(1, len(cores)) if i != j]
-    if cores.radii.shape[2] > 1:  # one cap's arc may lie inside another cap of the same edge
-        pairs += [(i, i) for i in range(len(cores))]
-    arc, start, end = arcs.gaps(*np.array(pairs, dtype=np.intp).reshape(-1, 2).T)
-    parts = np.maximum(1, np.ceil((end - start) / SHORT_RAD - 1e-9)).astype(np.intp)
-    number = np.arange(parts.sum()) - np.repeat(np.cumsum(parts) - parts, parts)
-    each = np.repeat((end - start) / parts, parts)
-    begin = np.repeat(start, parts) + number * each
-    core, at = np.divmod(np.repeat(arc, parts), arcs.per_core)
-    basis = np.stack([arcs.poles[core, at], arcs.u[core, at], arcs.v[core, at]], axis=1)
-    return _Pieces(core, basis, arcs.cosine[core, at], arcs.sine[core, at], begin, begin + each)
+    own_margin_rad = np.where(cores.shrinks, margin_rad, 0.0)
+    seen: set[tuple[float, ...]] = set()
+    for core, arc in zip(*np.nonzero(arcs.exists), strict=True):
+        cosine, sine = float(arcs.cosine[core, arc]), float(arcs.sine[core, arc])
+        basis = np.stack([arcs.poles[core, arc], arcs.u[core, arc], arcs.v[core, arc]])
+        key = (float(core), *np.round([*basis[0], cosine], 9))
+        if key in seen:  # edges with few caps repeat one
+            continue
+        seen.add(key)
+        alike = np.arange(1) if core == 0 else np.arange(1, len(cores))
+        cuts = _crossings(basis, cosine, sine, arcs.poles[alike], arcs.cosine[alike])
+        middle = (cuts[1:] + cuts[:-1]) / 2
+        across = np.cos(middle)[:, None] * basis[1] + np.sin(middle)[:, None] * basis[2]
+        points = cosine * basis[0] + sine * across
+        inside = cores.margin_rad(points, alike) - own_margin_rad[alike]
+        others = np.delete(inside, np.flatnonzero(alike == core), axis=1).max(axis=1, initial=-np.inf)
+        bare = (np.abs(inside[:, alike == core][:, 0]) < NEARLY_RAD) & (others < NEARLY_RAD)
+        ends = cuts[np.diff(bare, prepend=False, append=False)]
+        for start, end in zip(ends[::2], ends[1::2], strict=True):
+            if end - start > NEARLY_RAD:
+                parts = np.linspace(start, end, 1 + int(np.ceil((end - start) / SHORT_RAD - 1e-9)))
+                found += [(int(core), basis, np.arccos(cosine), a, b) for a, b in pairwise(parts)]
+    whose, bases, radius, starts, ends = (np.array(part) for part in zip(*found, strict=True))
+    return _Pieces(whose, bases, np.cos(radius), np.sin(radius), starts, ends)
+
+
+def _crossings(basis: Array, cosine: float, sine: float, poles: Array, limits: Array) -> Array:
+    """Where one circle crosses others, as angles from -pi to pi with these two ends, sorted."""
+    height, across, along = (poles @ part for part in basis)
+    with np.errstate(divide="ignore", invalid="ignore"):
+        ratio = (limits - cosine * height) / (sine * np.hypot(across, along))
+    meets = np.abs(ratio) < 1
+    nearest, half = np.arctan2(along, across)[meets], np.arccos(ratio[meets])
+    at = np.concatenate([nearest - half, nearest + half])
+    return np.sort(np.concatenate([[-np.pi, np.pi], (at + np.pi) % TURN - np.pi]))
 
 
 def _enclosed(toward: Array, cosine: Array, sine: Array, start: Array, end: Array) -> float:
