@@ -166,9 +166,10 @@ class Search:
         turn, _ = np.linalg.qr(self._random.normal(size=(3, 3)))
         at = spiral(count) @ turn
         pitch = np.arcsin(np.clip(at[:, 2], -1, 1))
-        aims = np.stack([np.arctan2(at[:, 1], at[:, 0]), pitch], axis=1)
+        aims: Array = np.stack([np.arctan2(at[:, 1], at[:, 0]), pitch], axis=1)
         aims += self._shake(pitch, SPREADS[1] * self._task.field.core_half_width_rad)
-        return np.degrees(aims)
+        aims_deg: Array = np.degrees(aims)
+        return aims_deg
 
     def _close(self, aims: Array) -> tuple[Array, float]:
         """Move the frames (radians) until next to nothing is left out or they get stuck. Raises SpentError."""

@@ -16,6 +16,7 @@ from dataclasses import dataclass
 from itertools import pairwise
 
 import numpy as np
+from numpy.typing import NDArray
 from scipy.spatial import cKDTree
 
 from controller.optics.outline import Outline
@@ -28,6 +29,7 @@ from controller.planning.region import Bounds
 SHORT_RAD = np.pi / 2  # pieces of a boundary are cut to at most this, so that an interval meets each from one side
 SKIN = 0.1  # how far frames may turn before neighbours are sought again, as a share of a core's reach
 NEARLY_RAD = 1e-7  # as good as nothing, for what lies on a boundary
+NEARLY_GREAT = 0.98  # the sine of the radius of a circle that is as good as a great one
 APART = 7.0  # more than a turn: keeps one piece's intervals from reaching into the next one's
 
 
@@ -122,7 +124,7 @@ class _Pieces:
     start: Array
     end: Array
 
-    def some(self, chosen: Numbers) -> "_Pieces":
+    def some(self, chosen: NDArray[np.bool_]) -> "_Pieces":
         """These pieces."""
         return _Pieces(*(getattr(self, part)[chosen] for part in self.__slots__))
 
@@ -134,8 +136,9 @@ class _Facing:
         shrink = INSIDE_RAD + (margin_rad if cores.shrinks[other] else 0.0)
         radii = cores.radii[other]
         self._limit = np.where(np.isinf(radii), -np.inf, np.cos(np.clip(radii - shrink, 0, np.pi)))
-        # Edges that bulge may cover a piece from both ends, which takes more care.
-        self._bulging = bool((radii[np.isfinite(radii)] > LONG / 2).any()) or radii.shape[1] > 1
+        # Edges that bulge, or any edge and a small circle, may cover a piece from both ends, which takes more care.
+        bulging = (radii[np.isfinite(radii)] > LONG / 2).any() or (pieces.sine < NEARLY_GREAT).any()
+        self._bulging = bool(bulging) or radii.shape[1] > 1
         poles = np.concatenate([cores.poles[other].reshape(-1, 3), cores.forward[other : other + 1]])
         size = np.stack([pieces.cosine, pieces.sine, pieces.sine], axis=1)
         products = np.einsum("kpa,mb->pmkab", pieces.basis * size[:, :, None], poles)
