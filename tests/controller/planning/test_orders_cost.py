@@ -37,7 +37,7 @@ def plan_of(region: str, arrangement: Arrangement, order: Order) -> Plan:
     return make_plan(kit_of(14.0), 0.3, replace(REGIONS[region], arrangement=arrangement, order=order), looks(40))
 
 
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=15, deadline=None)
 @given(
     region=st.sampled_from(sorted(REGIONS)),
     arrangement=st.sampled_from(list(Arrangement)),
