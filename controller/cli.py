@@ -43,15 +43,20 @@ def plan(kit: Path, out: Path, replace: bool, as_json: bool, **options: Any) -> 
     from controller.commands.plan import plan_command, plan_text  # noqa: PLC0415
     from controller.kit.exposing import kit_sentences  # noqa: PLC0415
 
-    made = plan_command(kit, out, asked_for(options), _tell_search, replace=replace)
+    asked = asked_for(options)
+    if asked.request.arrangement == "fewest":
+        from controller.searching import searching, stopped_text  # noqa: PLC0415
+
+        with searching(asked.request.effort_s) as effort:
+            made = plan_command(kit, out, asked, effort, replace=replace)
+        if effort.cut_short:
+            click.echo(stopped_text(effort, made.plan.budget.frames), err=True)
+    else:
+        made = plan_command(kit, out, asked, replace=replace)
     compared = {way: {"frames": frames, "seconds": seconds} for way, (frames, seconds) in made.compared.items()}
     more = {"out": str(out), "compared": compared, "notes": kit_sentences(made.plan.kit)}
     shown = made.plan.model_dump(mode="json", exclude={"kit", "frames"}) | more
     show(shown if as_json else plan_text(made, out))
-
-
-def _tell_search(frames: int, percent: int) -> None:
-    click.echo(f"Searching: {frames} frames cover ({percent} % of the effort used)", err=True)
 
 
 def _list_faults(context: click.Context, _: click.Parameter, wanted: bool) -> None:

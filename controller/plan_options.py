@@ -31,7 +31,7 @@ OPTIONS = (
     click.option("--arrangement", type=click.Choice(["rows", "fewest"]), default="rows", show_default=True,
                  help="Complete rows, or free poses with as few frames as can be found."),
     click.option("--effort", type=Number(0, 100_000, unit="s"), default=10.0, show_default=True,
-                 help="Seconds (of a usual computer) to search for fewer frames."),
+                 help="Seconds to search for fewer frames; Ctrl-C keeps the best so far."),
     click.option("--seed", type=Whole(0), default=0, show_default=True, help="Chance in that search."),
     click.option("--order", type=click.Choice(["quickest", "rows", "columns"]), default="quickest",
                  show_default=True, help="quickest: the shortest run; rows, columns: neighbours soon after each other."),

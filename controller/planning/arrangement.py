@@ -1,6 +1,5 @@
 """The poses of a plan, in rows or free, proved as this head reaches them."""
 
-from collections.abc import Callable
 from dataclasses import replace
 
 import numpy as np
@@ -11,6 +10,7 @@ from controller.optics.field import Field
 from controller.planning.cores import cores_at
 from controller.planning.coverage import prove_coverage
 from controller.planning.directions import Array
+from controller.planning.effort import Effort
 from controller.planning.fewest import Search
 from controller.planning.leaning import drawn_in_deg, narrower, pitch_limits_deg, poles_met, yaw_in_reach
 from controller.planning.pose import Pose, poses_of_rows
@@ -27,9 +27,7 @@ MORE_OF_LACK, LEAST_MORE_DEG = 0.25, 0.02
 SHARES_OF_EFFORT = (0.4, 0.3, 0.3)  # of the search for fewer frames on a head that leans
 
 
-def find_poses(
-    head: Head, field: Field, request: Request, progress: Callable[[int, int], None]
-) -> tuple[Bounds, float, list[Pose]]:
+def find_poses(head: Head, field: Field, request: Request, effort: Effort) -> tuple[Bounds, float, list[Pose]]:
     """The region within reach, how much more was asked for (steradians), and poses for it as this head reaches them.
 
     Poses by hand come last. Raises InputError if nothing can be reached, or a core is too small for the region.
@@ -49,7 +47,7 @@ def find_poses(
         if prove_coverage(cores_at(field, *poses_of(head, poses)), task.bounds).covered:
             break
     if request.arrangement is Arrangement.FEWEST:
-        poses = _fewer(task, poses, head, request, progress)
+        poses = _fewer(task, poses, head, request, effort)
     last_row = max(pose.row for pose in poses)
     return bounds, left_sr, poses + [replace(pose, row=last_row + 1) for pose in by_hand]
 
@@ -87,9 +85,7 @@ def _proved_rows(task: Task, head: Head) -> list[Pose]:
     return poses
 
 
-def _fewer(
-    task: Task, rows: list[Pose], head: Head, request: Request, progress: Callable[[int, int], None]
-) -> list[Pose]:
+def _fewer(task: Task, rows: list[Pose], head: Head, request: Request, effort: Effort) -> list[Pose]:
     """Free poses, if fewer of them than the rows have are found and proved as the head reaches them; else the rows.
 
     The search knows only a level head. For one that leans it is given smaller cores, and smaller ones again where what
@@ -101,7 +97,8 @@ def _fewer(
     for share in (1.0,) if head.lean_deg == 0 else SHARES_OF_EFFORT:
         aims = np.stack(levelled_poses(best)[:2], axis=1)
         narrow = replace(task, field=narrower(task.field, margin_deg))
-        found = Search(narrow, share * request.effort_s, request.seed, progress, limits_deg).run(aims)
+        with effort.part(share):
+            found = Search(narrow, effort, request.seed, limits_deg).run(aims)
         if len(found) >= len(aims):
             break
         poses = _turned(head, _free(found))

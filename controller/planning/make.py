@@ -1,6 +1,5 @@
 """From a kit and a request to a plan: field, region, poses, order, proof, links, budget."""
 
-from collections.abc import Callable
 from datetime import timedelta
 
 import numpy as np
@@ -12,6 +11,7 @@ from controller.planning.arrangement import find_poses
 from controller.planning.budget import cost, mover_of
 from controller.planning.cores import cores_at, pictures_at
 from controller.planning.coverage import Proof, prove_coverage
+from controller.planning.effort import Effort
 from controller.planning.leaning import poles_met, refusal
 from controller.planning.links import Links, find_links
 from controller.planning.order import arrange
@@ -22,21 +22,19 @@ from controller.planning.request import Request
 from controller.planning.sun import frames_with_sun, sun_at
 from controller.program.build import build_program
 
-Progress = Callable[[int, int], None]
 
-
-def make_plan(kit: Kit, overlap: float, request: Request | None = None, progress: Progress = lambda *_: None) -> Plan:
+def make_plan(kit: Kit, overlap: float, request: Request | None = None, effort: Effort | None = None) -> Plan:
     """The frames that `request` asks for (default: the full sphere in rows), proved, linked and costed.
 
-    `overlap` is the share of the picture (0 to 0.9) that neighbours have in common at least. `progress(frames, percent)`
-    hears of a search for fewer frames. What is proved and linked are the poses that this head reaches. Raises InputError
-    where the kit or the request cannot be planned.
+    `overlap` is the share of the picture (0 to 0.9) that neighbours have in common at least. `effort` limits the
+    search for fewer frames (default: the seconds of `request`). What is proved and linked are the poses that this head
+    reaches. Raises InputError where the kit or the request cannot be planned.
     """
     if not 0 <= overlap <= 0.9:
         raise InputError(f"an overlap of {overlap:g} cannot be planned: it should lie between 0 and 0.9.")
     request = request or Request()
     field = kit.field(overlap)
-    bounds, unreachable_sr, poses = find_poses(kit.head, field, request, progress)
+    bounds, unreachable_sr, poses = find_poses(kit.head, field, request, effort or Effort(request.effort_s))
     region = Region(
         kind=request.region,
         pitch_from_deg=bounds.pitch_from_deg,

@@ -77,7 +77,7 @@ def build_program(kit: Kit, frames: Sequence["Frame"], made: Container[Exposure]
         ),
         longest_move_ns=_longest_move_ns(kit, (pan, tilt), steps),
         steps=steps,
-        expected_ns=_handshake_ns(kit.board.baud) + reference_ns + _steps_ns(steps, kit.board.baud),
+        expected_ns=_handshake_ns(kit.board.baud) + reference_ns + max(step_ends_ns(steps, kit.board.baud), default=0),
     )
 
 
@@ -202,12 +202,12 @@ def _exposures(kit: Kit, frame: "Frame", *, in_turn: bool = True) -> list[Expose
     return steps
 
 
-def _steps_ns(steps: Sequence[Step], baud: int) -> int:
-    """Time of all steps, with the waits between them: the camera gets ready while the head already turns.
+def step_ends_ns(steps: Sequence[Step], baud: int) -> list[int]:
+    """When each step ends, counted from the first one's beginning. The camera gets ready while the head already turns.
 
     Nothing waits for the camera after the last exposure: the head is disarmed while it takes its dark frame.
     """
-    total, ready_at = 0, 0
+    ends, total, ready_at = [], 0, 0
     for step, following in zip(steps, [*steps, None][1:], strict=True):
         if isinstance(step, ExposeStep):
             total = max(total, ready_at) + step.expected_ns
@@ -215,7 +215,8 @@ def _steps_ns(steps: Sequence[Step], baud: int) -> int:
         elif isinstance(step, MoveStep):
             total += step.expected_ns + (look_ns(baud) if step.looks else 0)
             total += 0 if isinstance(following, MoveStep) else step.settle_ns
-    return total
+        ends.append(total)
+    return ends
 
 
 def _handshake_ns(baud: int) -> int:

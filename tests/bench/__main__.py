@@ -19,6 +19,7 @@ GROUPS: dict[str, Callable[[], list[Figure]]] = {
     "rehearsing": figures.rehearsing,
     "pictures": pictures.pictures,
     "rows": planner.rows,
+    "reaching": planner.reaching,
     "mosaics": planner.mosaics,
     "orders": planner.orders,
     "wire": wire.wire,
@@ -57,7 +58,7 @@ def main() -> None:
     parser = argparse.ArgumentParser(prog="python -m tests.bench", description="Speed and memory beside targets.")
     parser.add_argument("--json", action="store_true", help="print JSON instead of a table")
     parser.add_argument("--group", choices=sorted(GROUPS), help="measure one group in this process, print JSON")
-    parser.add_argument("--all", action="store_true", help="the slow groups too (a quarter of an hour)")
+    parser.add_argument("--all", action="store_true", help="the slow groups too (some minutes)")
     options = parser.parse_args()
     if options.group:
         print(json.dumps([asdict(figure) for figure in GROUPS[options.group]()]))
