@@ -7,7 +7,8 @@ import pytest
 from numpy.typing import NDArray
 
 from controller.calibration.finding import coverage_factor
-from controller.calibration.ring import NotClosed, Points, close_ring
+from controller.calibration.lens_terms import Points
+from controller.calibration.ring import NotClosed, close_ring
 from controller.calibration.turning import Camera, NoOverlap
 from tests.controller.calibration.coverage import CASES, assert_honest
 from tests.controller.calibration.pictured import camera_of, common_points, turned
@@ -51,7 +52,7 @@ def test_a_lens_that_distorts_is_seen_through(bend: float) -> None:
     camera, steps = camera_of(), even_steps(12)
     ring = close_ring(ring_of(1, camera, steps, 1e-6, 0.0, bend=bend), steps, camera.scaled(1.03))
     assert ring.camera.focal_px == pytest.approx(camera.focal_px, rel=1e-6)
-    assert ring.camera.bend == pytest.approx(bend, abs=1e-6)
+    assert ring.camera.bends == pytest.approx((bend, 0.0, 0.0), abs=1e-5)
     assert ring.steps_per_degree == pytest.approx(STEPS_PER_DEGREE, rel=1e-7)
 
 
