@@ -11,7 +11,7 @@ import math
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.stats import norm, t
+from scipy.stats import t
 
 from controller.optics.outline import Array
 
@@ -56,9 +56,9 @@ def likeliest_slip(design: Array, seen: Array, covariance: Array, spread: Array)
     least = float(np.trace(root @ np.diag(spread**2) @ root.T)) / count
     rest = np.maximum(float(residual @ residual) - explained, 0.0) / freedom
     score = np.sqrt(explained / np.maximum(np.maximum(rest, least), 1e-12))
-    by_head = rest > 2 * least  # else the scatter is known from the points, and not estimated
-    chance = 2 * np.where(by_head, t.sf(score, freedom), norm.sf(score)) * (count - 1)
-    grows = np.where(by_head, (freedom + 1) / 2 * np.log1p(score**2 / freedom), score**2 / 2)
+    # Student's t even where the points alone would explain the rest: few stops of a rough head may agree by chance.
+    chance = 2 * t.sf(score, freedom) * (count - 1)
+    grows = (freedom + 1) / 2 * np.log1p(score**2 / freedom)
     odds = CHANCE / (1 - CHANCE) * np.exp(np.minimum(grows, 50.0)) / math.sqrt(count) / (count - 1)
     weight = odds / (1 + odds.sum())
     pull = (base @ steps)[0]  # what a slip of a degree adds to the degrees for a step

@@ -197,9 +197,14 @@ def fitted(
     """The turn between two photographs and the lens, as `fit_pair` finds them. Raises InputError, NotBelievable."""
     turn, points = registered(first, second, camera, without)
     pair = fit_pair((points[0][turn.kept], points[1][turn.kept]), camera, u_focal_share, standing)
+    must_fit(pair, first)
+    return pair
+
+
+def must_fit(pair: Pair, first: Photograph) -> None:
+    """Raise NotBelievable if the points fit no turn well."""
     if pair.turn.rms_px > LARGEST_MISFIT_PX:
         raise NotBelievable(_misfit_sentence(first.path, pair.turn.rms_px))
-    return pair
 
 
 def no_overlap(first: Photograph, second: Photograph) -> InputError:
@@ -295,7 +300,7 @@ def _ring_finding(
     ]
     if ring.pupil_share > MOSTLY:
         sentences.append(
-            "Most of the focal length's uncertainty comes from the lens's place: near things shift if it is off the axis. "
+            "Most of the focal length's uncertainty comes from the lens's place: near things shift if it is off. "
             "Measure that (`fullturn calibrate parallax`), and say --u-pupil-mm."
         )
     if rms > MOST_MISFIT_PX:

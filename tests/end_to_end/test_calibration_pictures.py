@@ -110,7 +110,18 @@ def test_parallax_from_two_photographs(ahead_mm: float, shell: Shell) -> None:
     stage.take(shell.folder / "pair", [(-25.0, 0.0), (25.0, 0.0)])
     column, row = stage.board_px(-25.0)
     where = ("--mark", str(column * 1.0), str(row * 1.0), "--mark-px", "70")
-    words = ("--pictures", "pair/IMG_0000.JPG", "pair/IMG_0001.JPG", "--near-mm", "1000", "--kit", "kit.toml", *where)
+    words = (
+        "--pictures",
+        "pair/IMG_0000.JPG",
+        "pair/IMG_0001.JPG",
+        "--near-mm",
+        "1000",
+        "--far-at-least-mm",
+        "1e6",
+        "--kit",
+        "kit.toml",
+        *where,
+    )
     found = result(shell, "parallax", *words, "--rail-mm", "100")
     assert found["offset_mm"] == pytest.approx(ahead_mm, abs=0.3)
     assert found["slide"] == ("back" if ahead_mm > 0 else "forward")

@@ -32,6 +32,7 @@ class RingRig:
     aside_px: tuple[float, float] = (0.0, 0.0)
     pupil_mm: float = 0.0
     nearest_mm: float = 10_000.0
+    far_per_mm: float | None = None  # one over the distance of everything, else anything from nearest_mm on
     ground: bool = False  # near things only in the lower half of the picture
     slip_deg: float = 0.0
     slip_at: int = 4
@@ -52,21 +53,24 @@ class RingRig:
         yaw = self.steps / STEPS_PER_DEGREE + random.normal(0, self.missed_deg, self.count)
         yaw[self.slip_at :] += self.slip_deg
         turns = np.append(np.diff(yaw), 360 + yaw[0] - yaw[-1])
-        return [self._pair(random, turned(float(turn), self.pitch_deg)) for turn in turns]
+        return [self.pair(random, turned(float(turn), self.pitch_deg)) for turn in turns]
 
-    def _pair(self, random: np.random.Generator, turn: Rotation) -> Points:
+    def pair(self, random: np.random.Generator, turn: Rotation) -> Points:
+        """Matched points of two pictures, the second after `turn` (its rays into the first's axes)."""
         firsts, seconds, found = [], [], 0
         camera = self.expected
         while found < self.points:
             first = random.uniform((0, 0), SIZE, (4 * self.points, 2))
             rays = camera.rays(first)
             inverse = random.uniform(0, 1 / self.nearest_mm, len(first))
+            if self.far_per_mm is not None:
+                inverse[:] = self.far_per_mm
             if self.ground:
                 inverse *= (first[:, 1] > SIZE[1] / 2) * 2.0
                 inverse = np.minimum(inverse, 1 / self.nearest_mm)
             moved = self.pupil_mm * (turn.apply([0.0, 0.0, 1.0]) - [0.0, 0.0, 1.0])
             second = camera.pixels(turn.inv().apply(rays - inverse[:, np.newaxis] * moved))
-            both = [self._shown(first), self._shown(second)]
+            both = [self.shown(first), self.shown(second)]
             inside = np.all([(part >= 0) & (part <= SIZE) for part in both], axis=(0, 2))
             firsts.append(both[0][inside])
             seconds.append(both[1][inside])
@@ -75,7 +79,8 @@ class RingRig:
         one, other = (part + random.normal(0, self.noise_px, part.shape) for part in chosen)
         return one, other
 
-    def _shown(self, due_px: Array) -> Array:
+    def shown(self, due_px: Array) -> Array:
+        """Where the lens shows what an ideal one would show at these pixels, both (n, 2)."""
         camera = self.expected
         due = (due_px - camera.middle_px) / camera.focal_px
         square = np.sum(due**2, axis=1, keepdims=True)
