@@ -10,7 +10,18 @@ from dataclasses import asdict
 from rich.console import Console
 from rich.table import Table
 
-from tests.bench import calibration, capturing, figures, firmware, matching, pictures, planner, wire, worlds
+from tests.bench import (
+    calibration,
+    capturing,
+    figures,
+    firmware,
+    lens_intervals,
+    matching,
+    pictures,
+    planner,
+    wire,
+    worlds,
+)
 from tests.bench.figures import Figure
 
 GROUPS: dict[str, Callable[[], list[Figure]]] = {
@@ -24,6 +35,7 @@ GROUPS: dict[str, Callable[[], list[Figure]]] = {
     "wire": wire.wire,
     "troubled": wire.troubled,
     "calibration": calibration.calibration,
+    "lens_intervals": lens_intervals.lens_intervals,
     "matching": matching.matching,
     "newcomer": matching.newcomer,
     "worlds": worlds.worlds,

@@ -17,8 +17,10 @@ from numpy.typing import NDArray
 from controller.calibration.lens_terms import Standing
 from controller.calibration.parallax import Scene, TypedShift, typed_offset_mm
 from controller.calibration.ring import ON_AXIS, NotClosed, close_ring
+from controller.calibration.settle import NotRinging, fit_ringing, swing_px, wait_for
 from controller.calibration.turning import NoOverlap
 from controller.calibration.views import NearMark, far_pair, seen_offset_mm
+from controller.program.timing import ring_down_s
 from tests.controller.calibration.pictured import turned
 from tests.controller.calibration.rigs import Rng, holds
 from tests.controller.calibration.ringed import STEPS_PER_DEGREE, RingRig, bent_by
@@ -70,8 +72,8 @@ def lens_off_its_point(rng: Rng, rig: RingRig) -> RingRig:
     return replace(rig, pupil_mm=15.0, ground=bool(rng.integers(2)))
 
 
-def head_that_slips(rng: Rng, rig: RingRig, slip_deg: float) -> RingRig:
-    return replace(rig, slip_deg=slip_deg, slip_at=int(rng.integers(2, rig.count - 1)))
+def head_that_slips(rng: Rng, rig: RingRig) -> RingRig:
+    return replace(rig, slip_deg=float(rng.choice([0.05, 0.2])), slip_at=int(rng.integers(2, rig.count - 1)))
 
 
 def typed_marks(rng: Rng, *, distortion: float | None = None) -> list[bool]:
@@ -132,18 +134,61 @@ def seen_marks(rng: Rng, *, distortion: float | None = None, aside_px: float | N
     return [holds(value, u, math.inf, rig.pupil_mm)]
 
 
+def ringing(
+    rng: Rng,
+    step_share: float = 0.0,
+    jitter_s: float = 0.0,
+    second: tuple[float, float] | None = None,
+) -> list[bool]:
+    """Frequency, damping, amplitude and the wait.
+
+    `step_share` is the sensor's grid as a share of the amplitude, `jitter_s` by how much the readings' times scatter,
+    `second` between which shares of the main vibration another one is, at 1.3 to 4 times the frequency.
+    """
+    hz, damping, amplitude = rng.uniform(2, 15), rng.uniform(0.01, 0.15), 10 ** rng.uniform(-2, 2)
+    time = np.arange(0, rng.uniform(5, 12) / hz, 1 / (hz * rng.uniform(10, 25)))
+    taken = np.maximum(time + rng.normal(0, jitter_s, len(time)), 0.0)
+    value = 3.1 * amplitude + swing(taken, hz, damping, amplitude, rng.uniform(0, 2 * math.pi))
+    if second is not None:
+        other = (hz * rng.uniform(1.3, 4), rng.uniform(0.01, 0.15), amplitude * rng.uniform(*second))
+        value += swing(taken, *other, rng.uniform(0, 2 * math.pi))
+    value += rng.normal(0, amplitude * rng.uniform(0.005, 0.08), len(time))
+    step = step_share * amplitude if step_share else 1.0
+    try:
+        found = fit_ringing(time, np.round(value / step) * step if step_share else value, step)
+    except NotRinging:
+        raise Refused from None
+    scale, shutter = 20 / amplitude, rng.uniform(0.001, 0.1)
+    wait = wait_for(found, scale, shutter, 0.25)
+    true_wait = ring_down_s(swing_px(20.0, hz, shutter), 0.25, hz, damping)
+    got = (found.ring_hz, found.ring_damping, found.amplitude, wait.wait_s)
+    spread, true = (*found.uncertainties, wait.u_wait_s), (hz, damping, amplitude, true_wait)
+    return [holds(g, u, found.degrees_of_freedom, t) for g, u, t in zip(got, spread, true, strict=True)]
+
+
+def swing(time_s: Array, hz: float, damping: float, amplitude: float, phase: float) -> Array:
+    """A vibration that dies away (W. Thomson and M. Dahleh, Theory of Vibration, 5th ed., 2.6)."""
+    w = 2 * math.pi * hz
+    turning = w * math.sqrt(1 - damping**2) * time_s + phase
+    return np.asarray(amplitude * np.exp(-damping * w * time_s) * np.cos(turning))
+
+
 HOLDING: dict[str, Case] = {
     "ring, lens distorts, axis aside": partial(ring, rig=lens_as_usual),
     "parallax, typed": typed_marks,
     "parallax, two pictures": seen_marks,
+    "settle": ringing,
+    "settle, grid of a sixteenth": partial(ringing, step_share=1 / 16),
 }
 STRAINED: dict[str, Case] = {
     "ring, two kinds of distortion": partial(ring, rig=lens_at_its_worst),
     "ring, pupil 15 mm off": partial(ring, rig=lens_off_its_point, standing=Standing(10.0, 10_000.0)),
-    "ring, slip of 0.2°": partial(ring, rig=partial(head_that_slips, slip_deg=0.2)),
-    "ring, slip of 0.05°": partial(ring, rig=partial(head_that_slips, slip_deg=0.05)),
+    "ring, slip of 0.05 or 0.2°": partial(ring, rig=head_that_slips),
     "parallax typed, distortion 2 %": partial(typed_marks, distortion=-0.02),
     "parallax pictures, distortion 3 %, axis aside": partial(seen_marks, distortion=-0.03, aside_px=10.0),
+    "settle, grid of half the swing": partial(ringing, step_share=0.5),
+    "settle, times off by 2 ms": partial(ringing, jitter_s=0.002),
+    "settle, a second vibration": partial(ringing, second=(0.05, 0.8)),
 }
 
 

@@ -1,7 +1,7 @@
 """Marks, photographs and vibrations: the truth lies where it is said to lie, also where not all is as assumed.
 
-Few rigs here, so the bounds are those that chance breaks once in ten thousand (the binomial distribution). The bench has 400
-of each.
+Few rigs here, so the bounds are those that chance breaks once in ten thousand (the binomial distribution). The bench has
+400 of each.
 """
 
 from __future__ import annotations
@@ -18,7 +18,7 @@ MOST_REFUSED = 0.05  # of sound rigs
 
 def rigs_of(name: str) -> int:
     """How many rigs a second or so allows."""
-    return 16 if name.startswith("ring") else 30 if "picture" in name else 120
+    return {"ring": 16, "settle": 24}.get(name.split(",", maxsplit=1)[0], 24 if "picture" in name else 200)
 
 
 def fewest(rigs: int, share: float) -> int:
