@@ -101,7 +101,9 @@ def parallax(
     if pictures:
         if mark is None or angle is not None or shift is not None:
             raise click.UsageError("With --pictures say where the near mark is (--mark), and neither angle nor shift.")
-        finding = seen_parallax_command(pictures, mark, options["mark_px"], given, scene, _rail(options), keeping)
+        finding = seen_parallax_command(
+            pictures, mark, options["mark_px"], given, scene, options["u_sideways_mm"], _rail(options), keeping
+        )
     else:
         if angle is None or shift is None:
             raise click.UsageError("Give --angle-deg and --shift-px, or --pictures and --mark.")

@@ -84,7 +84,7 @@ def fit_ringing(time_s: Array, value: Array, factor: float = 1.0) -> Ringing:
     residual, bends = damped.values_and_slopes(found, since)[0] - scaled, damped.values_and_slopes(found, since)[1]
     weight = 1 / noise.sd(_speed(found, since))
     weighted = bends * weight[:, np.newaxis]
-    cov = np.linalg.pinv(weighted.T @ weighted) * hanging(residual * weight)
+    cov = np.linalg.pinv(weighted.T @ weighted)
     if math.hypot(found[2], found[3]) ** 2 < STANDS_OUT**2 * max(cov[2, 2], cov[3, 3]):
         raise NotRinging("no single vibration stands out from the noise")
     second = another(since, residual, weight, found, scaled)
@@ -94,7 +94,9 @@ def fit_ringing(time_s: Array, value: Array, factor: float = 1.0) -> Ringing:
             f"{second.share:.2g} times as large; begin when one has died away (--from-ms), or stiffen what rings"
         )
     _must_be_noise(residual)
-    return _ringing(found, cov + second.unseen, noise, since, scale, (float(time_s[0]), value, time_s))
+    return _ringing(
+        found, cov * hanging(residual * weight) + second.unseen, noise, since, scale, (float(time_s[0]), value, time_s)
+    )
 
 
 def _must_be_fine(step: float, amplitude: float) -> None:

@@ -15,7 +15,6 @@ from controller.calibration.marks import MarkNotFound, mark_shift_px
 from controller.calibration.parallax import (
     FARTHEST_OFFSET_MM,
     NEAREST_MM,
-    U_SIDEWAYS_MM,
     Scene,
     TypedShift,
     offset_that_costs_mm,
@@ -110,6 +109,7 @@ def seen_parallax_command(
     size_px: float | None,
     given: LensGiven,
     scene: Scene,
+    u_sideways_mm: float,
     rail: Rail | None,
     keeping: Keeping,
 ) -> Finding:
@@ -124,7 +124,7 @@ def seen_parallax_command(
         raise InputError(f"{paths[0]}: two photographs are needed, not {len(files)}.")
     taken = read_photographs(files)
     camera = camera_for(taken[0], kit, given.focal_mm, given.pixel_um)
-    measured = _from_photographs(taken, place, size_px, camera, given, scene)
+    measured = _from_photographs(taken, place, size_px, camera, given, scene, u_sideways_mm)
     focal_mm = given.focal_mm or (kit.lens.focal_length_mm if kit is not None else taken[0].focal_mm)
     return _finding(measured, scene, rail, kit, focal_mm)
 
@@ -154,6 +154,7 @@ def _from_photographs(
     camera: Camera,
     given: LensGiven,
     scene: Scene,
+    u_sideways_mm: float,
 ) -> _Measured:
     first, second = taken
     at = first.place(place)
@@ -194,7 +195,7 @@ def _from_photographs(
     )
     mark = NearMark(np.array(at), seen[0], math.hypot(u_mark, MARK_PX), common_px(camera.focal_px))
     try:
-        value, u_offset, parts = seen_offset_mm(points, pair, mark, scene, U_SIDEWAYS_MM)
+        value, u_offset, parts = seen_offset_mm(points, pair, mark, scene, u_sideways_mm)
     except ValueError as error:
         raise NotBelievable(
             f"{second.path}: {error}; check the mark (--mark), the distances and the focal length."
