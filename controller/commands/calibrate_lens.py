@@ -35,7 +35,7 @@ from controller.kit.kit import Kit
 from controller.optics.projection import Projection
 
 MARK_SHARE = 1 / 16  # of the picture's width that the mark fills, where nobody says
-MARK_PX = 0.05  # what finding a mark again is off by at least, from simulated photographs
+MARK_PX = 0.1  # what finding a mark again near the edge is off by at least, from simulated photographs
 MOST_DOWN_PX = 3.0  # in a picture of handy size; a level camera on a pan axis shifts marks sideways alone
 TURNED_DEG = 5.0  # less turn between two photographs than this shows no parallax worth the name
 
