@@ -32,6 +32,10 @@ STEPS_OPTIONS = (
                  help="Steps between neighbours, or where each was taken: a,b,c or a file's column of that name."),
     click.option("--u-pose-deg", type=Number(0), default=0.01, show_default=True,
                  help="With --pair: standard uncertainty of where the head stops."),
+    click.option("--u-pupil-mm", type=Number(0), default=10.0, show_default=True,
+                 help="With photographs: how far the lens may stand off its no-parallax point (standard uncertainty)."),
+    click.option("--nearest-mm", type=POSITIVE, default=10_000.0, show_default=True,
+                 help="With photographs: how near the nearest thing is that they show."),
 )  # fmt: skip
 
 
@@ -61,9 +65,11 @@ def steps_by_photographs(axis: str, options: dict[str, Any], keeping: "Keeping")
         return None
     if ring and axis != "pan":
         raise click.UsageError("Only the pan axis goes once round; use --pair for the tilt axis.")
+    from controller.calibration.lens_terms import Standing  # noqa: PLC0415
     from controller.calibration.records import AxisName  # noqa: PLC0415
     from controller.commands.calibrate_pictures import pair_command, ring_command  # noqa: PLC0415
 
+    given, standing = lens_given(options), Standing(options["u_pupil_mm"], options["nearest_mm"])
     if ring:
-        return ring_command(ring, steps, lens_given(options), keeping)
-    return pair_command(pair, steps, AxisName(axis), lens_given(options), options["u_pose_deg"], keeping)
+        return ring_command(ring, steps, given, standing, keeping)
+    return pair_command(pair, steps, AxisName(axis), given, standing, options["u_pose_deg"], keeping)

@@ -78,6 +78,8 @@ RULES = {
             "--u-focal-length-mm": ("--pair",),
             "--commanded-steps": (PICTURED,),
             "--u-pose-deg": ("--pair",),
+            "--u-pupil-mm": (PICTURED,),
+            "--nearest-mm": (PICTURED,),
             **_MOVED,
             "--port": (*ASKED, "no --by turns"),
             "--rehearse": (*ASKED, "no --by turns"),
@@ -112,11 +114,14 @@ RULES = {
         only_with={
             "--u-focal-length-mm": ("--focal-length-mm or no --pictures",),
             "--far-mm": ("--near-mm",),
+            "--far-at-least-mm": ("--near-mm",),
             "--u-far-mm": ("--far-mm or no --near-mm",),  # without --near-mm both distances are asked for
             "--angle-deg": ("no --pictures",),
             "--shift-px": ("no --pictures",),
             "--u-angle-deg": ("no --pictures",),
             "--u-shift-px": ("no --pictures",),
+            "--reading-error-px": ("no --pictures",),
+            "--u-distortion-percent": ("no --pictures",),
             "--mark": ("--pictures",),
             "--mark-px": ("--pictures",),
             "--rail-grows": ("--rail-mm",),
@@ -128,6 +133,7 @@ RULES = {
             "--shift-px": ("--near-mm and --angle-deg", LENS),
             "--pictures": ("--near-mm and --mark",),
         },
+        either=(("--far-mm", "--far-at-least-mm"),),
     ),
     "calibrate settle": Rules(
         only_with={

@@ -10,7 +10,19 @@ from dataclasses import asdict
 from rich.console import Console
 from rich.table import Table
 
-from tests.bench import calibration, capturing, figures, firmware, intervals, matching, pictures, planner, wire, worlds
+from tests.bench import (
+    calibration,
+    capturing,
+    figures,
+    firmware,
+    intervals,
+    lens_intervals,
+    matching,
+    pictures,
+    planner,
+    wire,
+    worlds,
+)
 from tests.bench.figures import Figure
 
 GROUPS: dict[str, Callable[[], list[Figure]]] = {
@@ -26,6 +38,7 @@ GROUPS: dict[str, Callable[[], list[Figure]]] = {
     "troubled": wire.troubled,
     "calibration": calibration.calibration,
     "intervals": intervals.intervals,
+    "lens_intervals": lens_intervals.lens_intervals,
     "matching": matching.matching,
     "cards": matching.cards,
     "newcomer": matching.newcomer,
