@@ -31,11 +31,11 @@ ALWAYS = {
     "board check": "--port --baud --yes --kit --countdown",
     "board soak": "--port --baud --seconds",
     "calibrate steps": "--axis --kit --page",
-    "calibrate backlash": "--axis --from --kit --page",
+    "calibrate backlash": "--axis --from --reading-error-deg --kit --page",
     "calibrate level": "--from --leg-yaw-deg --leg-radius-mm --reading-error-deg --kit --page",
-    "calibrate verify": "--from --needed-deg --kit --page",
+    "calibrate verify": "--from --needed-deg --reading-error-deg --kit --page",
     "calibrate centre": "--kit --focal-length-mm --pixel-um --distance-mm --first-px --second-px --u-aim-deg",
-    "calibrate parallax": "--focal-length-mm --pixel-um --near-mm --u-near-mm --pictures --nearest-mm --rail-mm --kit "
+    "calibrate parallax": "--focal-length-mm --pixel-um --near-mm --u-near-mm --u-sideways-mm --pictures --nearest-mm --rail-mm --kit "
     "--page",
     "calibrate rail": "--focal-length-mm",
     "calibrate settle": "--kit --page",
