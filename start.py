@@ -46,7 +46,7 @@ def demo() -> None:
     prepare("")
     fullturn = [str(PYTHON), "-m", "controller"]
     OUT.mkdir(exist_ok=True)
-    run([*fullturn, "plan", "sim/demo/kit.toml", "--out", str(OUT / "plan.json")])
+    run([*fullturn, "plan", "sim/demo/kit.toml", "--out", str(OUT / "plan.json"), "--replace"])
     run([*fullturn, "rehearse", str(OUT / "plan.json"), "--out", str(OUT)])
 
 

@@ -5,6 +5,8 @@ from typing import TYPE_CHECKING, BinaryIO
 
 import click
 
+from controller.command import Group
+from controller.quantity import Number, Whole
 from controller.shared_options import FILE, PORT_HELP, confirmed, countdown_option, json_option, port_option, show
 
 if TYPE_CHECKING:
@@ -13,14 +15,14 @@ if TYPE_CHECKING:
 
 baud_option = click.option(
     "--baud",
-    type=click.IntRange(1200, 4_000_000),
+    type=Whole(1200, 4_000_000),
     default=115_200,
     show_default=True,
     help="Speed of the serial line, bits per second.",
 )
 
 
-@click.group()
+@click.group(cls=Group)
 def board() -> None:
     """Find a board, check that it keeps the rules, measure its line, listen to it."""
 
@@ -71,9 +73,14 @@ def check(port: str, baud: int, yes: bool, kit_file: Path | None, countdown: int
     from controller.commands.board import check_command  # noqa: PLC0415
     from controller.conformance.reach import reach_of  # noqa: PLC0415
     from controller.kit.load import load_kit  # noqa: PLC0415
+    from controller.kit.own_head import must_be_own_head  # noqa: PLC0415
     from controller.terminal import people_here  # noqa: PLC0415
 
-    reach = None if kit_file is None else reach_of(load_kit(kit_file))
+    reach = None
+    if kit_file is not None:
+        kit = load_kit(kit_file)
+        must_be_own_head(kit, str(kit_file))
+        reach = reach_of(kit)
 
     def may_move() -> bool:
         if as_json:
@@ -96,9 +103,7 @@ def check(port: str, baud: int, yes: bool, kit_file: Path | None, countdown: int
 @board.command()
 @port_option
 @baud_option
-@click.option(
-    "--seconds", type=click.FloatRange(0.1, 100_000), default=10.0, show_default=True, help="How long to measure."
-)
+@click.option("--seconds", type=Number(0.1, 100_000), default=10.0, show_default=True, help="How long to measure.")
 @json_option
 def soak(port: str, baud: int, seconds: float, as_json: bool) -> None:
     """Measure the line: round trips, repeats, damage."""
@@ -138,9 +143,6 @@ def listen(port: str | None, tap: bool, file: BinaryIO | None, baud: int, as_jso
     import json  # noqa: PLC0415
 
     from controller.commands.listen import decode_command, listen_command  # noqa: PLC0415
-
-    if (port is None) == (file is None) or (tap and file is not None):
-        raise click.UsageError("Give either --port PORT, with or without --tap, or --from FILE.")
 
     def print_one(heard: "Heard") -> None:
         show(json.dumps(heard.as_json()) if as_json else heard.line())

@@ -6,7 +6,8 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from controller.calibrate_picture_options import steps_by_photographs, steps_picture_options
-from controller.plan_options import Number
+from controller.command import Group
+from controller.quantity import Number, Whole
 from controller.shared_options import FILE, PORT_HELP, countdown_option, json_option, show, with_options
 
 if TYPE_CHECKING:
@@ -14,7 +15,7 @@ if TYPE_CHECKING:
     from controller.commands.calibrate import Keeping, Kept
     from controller.commands.calibrate_readings import Source
 
-axis_option = click.option("--axis", type=click.Choice(["pan", "tilt"]), required=True, help="Which axis.")
+axis_option = click.option("--axis", type=click.Choice(["pan", "tilt"]), required=True, help="The axis to measure.")
 from_option = click.option("--from", "readings", type=FILE, help="Readings from this CSV file, instead of asking.")
 KEEPING_OPTIONS = (
     click.option("--kit", type=FILE, help="The kit this belongs to; without one nothing is stored."),
@@ -43,7 +44,7 @@ def show_kept(kept: "Kept", as_json: bool) -> None:
     show(kept.as_json() if as_json else kept.text())
 
 
-@click.group(short_help="Measure head and lens, and how sure each result is.")
+@click.group(cls=Group, short_help="Measure head and lens, and how sure each result is.")
 def calibrate() -> None:
     """Measure the head and the lens, with how sure each result is, and keep the records."""
 
@@ -55,19 +56,20 @@ def _tell(text: str) -> None:
 def operator() -> "Operator":
     """Whoever sits at the terminal. Questions go to stderr, so that a result on stdout stays alone."""
     from controller.calibration.asking import Operator  # noqa: PLC0415
+    from controller.commands.kept_readings import KeptReadings  # noqa: PLC0415
 
     def ask(question: str) -> str:
         return str(click.prompt(question, default="", show_default=False, err=True))
 
-    return Operator(_tell, ask)
+    return Operator(_tell, ask, keep=KeptReadings(_tell))
 
 
 MOVING_OPTIONS = (
     click.option("--port", help="Let the head move by itself between readings. " + PORT_HELP),
-    click.option("--yes", is_flag=True, help="Take the question before it moves as answered."),
+    click.option("--yes", is_flag=True, help="Answer yes to the question before the head moves."),
     countdown_option,
-    click.option("--rehearse", type=click.IntRange(0), metavar="SEED",
-                 help="Try it on a simulated head that is not quite what the kit says; nothing is stored."),
+    click.option("--rehearse", type=Whole(0), metavar="SEED",
+                 help="Rehearse on a simulated head that differs a little from the kit; nothing is stored."),
 )  # fmt: skip
 
 
@@ -80,8 +82,6 @@ def _source(readings: Path | None, options: dict[str, Any], *, leans: bool = Fal
 
     if readings is not None or (options["port"] is None and options["rehearse"] is None):
         return Source(readings, operator())
-    if options["kit"] is None:
-        raise click.UsageError("--port and --rehearse need --kit: it says what may be moved, and how far.")
     if options["rehearse"] is not None:
         from controller.commands.calibrate_rehearsal import rehearsed  # noqa: PLC0415
         from controller.kit.load import load_kit  # noqa: PLC0415
@@ -108,7 +108,9 @@ def _source(readings: Path | None, options: dict[str, Any], *, leans: bool = Fal
 
 
 reading_error_option = click.option(
-    "--reading-error-deg", type=Number(0, min_open=True), help="Standard uncertainty of one reading (or aim)."
+    "--reading-error-deg",
+    type=Number(0, min_open=True),
+    help="The instrument's standard uncertainty of one reading (or aim); its resolution is counted in besides.",
 )
 
 
@@ -131,7 +133,8 @@ def steps(
 ) -> None:
     """Find an axis's steps per degree from commanded steps and angles read, from whole turns, or from photographs.
 
-    Columns of the file: commanded_steps,angle_deg[,u_angle_deg] or turns,steps.
+    Columns of the file: commanded_steps,angle_deg[,u_angle_deg] or turns,steps. Rows are in the order of time, best with
+    the positions shuffled and the first read again at the end.
     """
     from controller.calibration.records import AxisName  # noqa: PLC0415
     from controller.commands.calibrate import keep  # noqa: PLC0415
@@ -149,43 +152,58 @@ def steps(
 @from_option
 @click.option(
     "--positions",
-    type=click.IntRange(3, 100),
+    type=Whole(3, 100),
     default=5,
     show_default=True,
-    help="How many positions to ask for, without a file.",
+    help="Positions to measure at.",
 )
 @click.option(
     "--times",
-    type=click.IntRange(2, 100),
+    type=Whole(2, 100),
     default=5,
     show_default=True,
-    help="How often to come to each, from each side.",
+    help="Approaches to each, from either side.",
 )
+@reading_error_option
 @moving_options
 @keeping_options
-def backlash(axis: str, readings: Path | None, positions: int, times: int, as_json: bool, **options: Any) -> None:
+def backlash(
+    axis: str,
+    readings: Path | None,
+    positions: int,
+    times: int,
+    reading_error_deg: float | None,
+    as_json: bool,
+    **options: Any,
+) -> None:
     """Find the play of an axis (ISO 230-2) from positions approached from both sides.
 
-    Columns of the file: target_deg,direction,measured_deg with direction up (from below) or down.
+    Columns of the file: target_deg,direction,measured_deg with direction up (from below) or down, rows in order of time.
     """
     from controller.calibration.records import AxisName  # noqa: PLC0415
     from controller.commands.calibrate import keep  # noqa: PLC0415
     from controller.commands.calibrate_readings import backlash_command  # noqa: PLC0415
 
     keeping = keeping_of(options)
-    finding = backlash_command(keeping, _source(readings, options), AxisName(axis), positions, times)
+    finding = backlash_command(keeping, _source(readings, options), AxisName(axis), positions, times, reading_error_deg)
     show_kept(keep(finding, keeping), as_json)
 
 
 @calibrate.command()
 @from_option
-@click.option("--leg-yaw-deg", type=Number(-360, 360), default=0.0, show_default=True, help="Where one leg stands.")
+@click.option(
+    "--leg-yaw-deg",
+    type=Number(-360, 360),
+    default=0.0,
+    show_default=True,
+    help="Yaw at which one leg of the tripod stands, degrees.",
+)
 @click.option(
     "--leg-radius-mm",
     type=Number(0, 5000, min_open=True),
     default=500.0,
     show_default=True,
-    help="From below the pan axis to a foot.",
+    help="From below the pan axis to a foot of the tripod.",
 )
 @reading_error_option
 @moving_options
@@ -201,6 +219,7 @@ def level(
     """Find how far and toward where the pan axis leans, and which leg to raise.
 
     Columns of the file: yaw_deg,reading_deg[,u_reading_deg], the tilt (looking up: plus) read at yaws round the turn.
+    Rows are in the order of time, best with the yaws shuffled and the first read again at the end.
     """
     from controller.commands.calibrate import keep  # noqa: PLC0415
     from controller.commands.calibrate_readings import level_command  # noqa: PLC0415
@@ -215,9 +234,14 @@ def level(
 @calibrate.command()
 @from_option
 @click.option("--plan", type=FILE, help="The plan that the head must be good enough for.")
-@click.option("--needed-deg", type=Number(0, min_open=True), help="What a pose may be off, instead of the plan's word.")
-@click.option("--times", type=click.IntRange(3, 100), default=5, show_default=True, help="Visits of each pose asked for.")
-@click.option("--seed", type=click.IntRange(0), default=0, show_default=True, help="Chance in their order.")
+@click.option(
+    "--needed-deg",
+    type=Number(0, min_open=True),
+    help="Largest pose error to accept, degrees; default: what the plan survives.",
+)
+@click.option("--times", type=Whole(3, 100), default=5, show_default=True, help="Visits to each pose.")
+@click.option("--seed", type=Whole(0), default=0, show_default=True, help="Seed of their random order.")
+@reading_error_option
 @moving_options
 @keeping_options
 def verify(
@@ -226,26 +250,28 @@ def verify(
     needed_deg: float | None,
     times: int,
     seed: int,
+    reading_error_deg: float | None,
     as_json: bool,
     **options: Any,
 ) -> None:
     """Prove the whole: poses visited in random order (ISO 9283), held against what the plan needs.
 
     Columns of the file, in the order of the visits: target_yaw_deg,target_pitch_deg,yaw_deg,pitch_deg. The exit status is
-    1 where the head is not good enough.
+    1 where the head is not shown to be good enough.
     """
     from controller.commands.calibrate import keep  # noqa: PLC0415
     from controller.commands.calibrate_readings import verify_command  # noqa: PLC0415
 
     keeping = keeping_of(options)
-    finding = verify_command(keeping, _source(readings, options, leans=True), plan, needed_deg, times, seed)
+    source = _source(readings, options, leans=True)
+    finding = verify_command(keeping, source, plan, needed_deg, times, seed, reading_error_deg)
     show_kept(keep(finding, keeping), as_json)
     if not finding.more["passed"]:
         raise SystemExit(1)
 
 
 kit_argument = click.argument("kit", type=FILE)
-id_argument = click.argument("record_id", metavar="[ID]", type=click.IntRange(1), required=False)
+id_argument = click.argument("record_id", metavar="[ID]", type=Whole(1), required=False)
 
 
 @calibrate.command("list")

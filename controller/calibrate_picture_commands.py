@@ -7,28 +7,53 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from controller.calibrate_commands import from_option, keeping_of, keeping_options, operator, show_kept
-from controller.calibrate_picture_options import PATH, POSITIVE, lens_given, lens_options
-from controller.plan_options import Number
+from controller.calibrate_picture_options import PATH, POSITIVE, lens_given, lens_options, unsure_lens_options
+from controller.command import Command
+from controller.quantity import Number
 from controller.shared_options import FILE, json_option, show
 
 if TYPE_CHECKING:
+    from controller.calibration.parallax import TypedShift
     from controller.commands.calibrate_lens import Rail
 
+FACTOR_95 = 1.96  # of a normal distribution
 PLACE = Number(-100_000, 100_000)  # pixels
 
 
-@click.command()
-@lens_options
+@click.command(cls=Command)
+@unsure_lens_options
 @click.option("--near-mm", type=POSITIVE, help="From the pan axis to the near mark.")
+@click.option("--far-mm", type=POSITIVE, help="From the pan axis to the far mark (with --pictures: to what is far).")
 @click.option(
-    "--far-mm", type=POSITIVE, default=math.inf, help="From the pan axis to the far mark; without it endlessly far."
+    "--far-at-least-mm", type=POSITIVE, help="Instead: the least that it can be; what that leaves is counted in."
 )
 @click.option("--u-near-mm", type=Number(0), help="Standard uncertainty of the near distance; without it 0.5 %.")
-@click.option("--u-far-mm", type=Number(0), help="Standard uncertainty of the far distance.")
+@click.option("--u-far-mm", type=Number(0), help="Standard uncertainty of the far distance; without it 0.5 %.")
 @click.option("--angle-deg", type=Number(-90, 90), help="How far right of the middle the marks were brought then.")
 @click.option("--shift-px", type=PLACE, help="How far right of the far mark the near one is then.")
 @click.option("--u-angle-deg", type=Number(0), default=0.1, show_default=True, help="Standard uncertainty of the angle.")
-@click.option("--u-shift-px", type=Number(0), help="Standard uncertainty of the shift; without it, as read to a pixel.")
+@click.option(
+    "--reading-error-px",
+    type=Number(0),
+    default=1.0,
+    show_default=True,
+    help="Standard uncertainty of lining the marks up by eye, and of reading their shift.",
+)
+@click.option("--u-shift-px", type=Number(0), help="The same of the shift alone, its rounding included.")
+@click.option(
+    "--u-distortion-percent",
+    type=Number(0, 20),
+    default=2.0,
+    show_default=True,
+    help="By what share the lens may show the marks farther out or in than it should (standard uncertainty).",
+)
+@click.option(
+    "--u-sideways-mm",
+    type=Number(0),
+    default=1.0,
+    show_default=True,
+    help="How far the lens may stand beside the pan axis (standard uncertainty); see `centre`.",
+)
 @click.option(
     "--pictures", type=FILE, nargs=2, metavar="FIRST SECOND", help="Two photographs, instead of angle and shift."
 )
@@ -43,7 +68,8 @@ PLACE = Number(-100_000, 100_000)  # pixels
 @keeping_options
 def parallax(
     near_mm: float | None,
-    far_mm: float,
+    far_mm: float | None,
+    far_at_least_mm: float | None,
     u_near_mm: float | None,
     u_far_mm: float | None,
     nearest_mm: float | None,
@@ -58,13 +84,9 @@ def parallax(
     By photographs: one with the near mark near one edge, one with it near the other, the camera level. Nothing but the
     pan axis may move in between.
     """
+    from controller.calibration.parallax import Scene  # noqa: PLC0415
     from controller.commands.calibrate import keep  # noqa: PLC0415
-    from controller.commands.calibrate_lens import (  # noqa: PLC0415
-        Scene,
-        TypedShift,
-        seen_parallax_command,
-        typed_parallax_command,
-    )
+    from controller.commands.calibrate_lens import seen_parallax_command, typed_parallax_command  # noqa: PLC0415
 
     keeping, given = keeping_of(options), lens_given(options)
     pictures, mark, angle, shift = (options[name] for name in ("pictures", "mark", "angle_deg", "shift_px"))
@@ -72,20 +94,32 @@ def parallax(
         from controller.calibration.asking_lens import asked_marks  # noqa: PLC0415
 
         asked = asked_marks(operator())
-        near_mm, far_mm, angle, shift = asked.near_mm, asked.far_mm, asked.angle_deg, asked.shift_px
-    if near_mm is None:
-        raise click.UsageError("Say how far the near mark is from the pan axis (--near-mm).")
-    scene = Scene(near_mm, far_mm, u_near_mm, u_far_mm, nearest_mm)
+        near_mm, far_mm, far_at_least_mm = asked.near_mm, asked.far_mm, asked.far_at_least_mm
+        angle, shift = asked.angle_deg, asked.shift_px
+    assert near_mm is not None
+    scene = Scene(near_mm, far_mm, far_at_least_mm, u_near_mm, u_far_mm, nearest_mm)
     if pictures:
-        if mark is None or angle is not None or shift is not None:
-            raise click.UsageError("With --pictures say where the near mark is (--mark), and neither angle nor shift.")
-        finding = seen_parallax_command(pictures, mark, options["mark_px"], given, scene, _rail(options), keeping)
+        finding = seen_parallax_command(
+            pictures, mark, options["mark_px"], given, scene, options["u_sideways_mm"], _rail(options), keeping
+        )
     else:
-        if angle is None or shift is None:
-            raise click.UsageError("Give --angle-deg and --shift-px, or --pictures and --mark.")
-        typed = TypedShift(angle, shift, options["u_angle_deg"], options["u_shift_px"])
-        finding = typed_parallax_command(given, scene, typed, _rail(options), keeping)
+        finding = typed_parallax_command(given, scene, _typed(angle, shift, options), _rail(options), keeping)
     show_kept(keep(finding, keeping), as_json)
+
+
+def _typed(angle_deg: float, shift_px: float, options: dict[str, Any]) -> "TypedShift":
+    from controller.calibration.parallax import READ_PX, TypedShift  # noqa: PLC0415
+
+    by_eye_px, u_shift_px = math.hypot(options["reading_error_px"], READ_PX), options["u_shift_px"]
+    return TypedShift(
+        angle_deg,
+        shift_px,
+        options["u_angle_deg"],
+        by_eye_px if u_shift_px is None else u_shift_px,
+        by_eye_px,
+        options["u_distortion_percent"] / 100,
+        options["u_sideways_mm"],
+    )
 
 
 def _rail(options: dict[str, Any]) -> "Rail | None":
@@ -94,13 +128,13 @@ def _rail(options: dict[str, Any]) -> "Rail | None":
     return None if options["rail_mm"] is None else Rail(options["rail_mm"], options["rail_grows"] == "forward")
 
 
-@click.command()
+@click.command(cls=Command)
 @lens_options
 @click.option("--distance-mm", type=POSITIVE, required=True, help="From the lens straight down to the mark.")
 @click.option("--first-px", type=PLACE, required=True, help="How far right of the picture's middle the mark is seen.")
 @click.option("--second-px", type=PLACE, required=True, help="The same after the pan axis was turned by 180 degrees.")
-@click.option("--u-aim-deg", type=Number(0), default=0.1, show_default=True,
-              help="Standard uncertainty of how upright the camera looks down.")  # fmt: skip
+@click.option("--u-aim-deg", type=Number(0), default=0.3, show_default=True,
+              help="Standard uncertainty of how straight down the middle of the picture looks.")  # fmt: skip
 @click.option("--kit", type=FILE, help="The kit whose lens it is.")
 @json_option
 def centre(
@@ -114,14 +148,14 @@ def centre(
 ) -> None:
     """Find how far the lens stands beside the pan axis: look straight down at a mark, before and after half a turn."""
     from controller.commands.calibrate import Keeping, Kept  # noqa: PLC0415
-    from controller.commands.calibrate_lens import centre_command  # noqa: PLC0415
+    from controller.commands.calibrate_rail import centre_command  # noqa: PLC0415
 
     places = (first_px, second_px)
     finding = centre_command(lens_given(options), distance_mm, places, u_aim_deg, Keeping(kit, dry=True))
     show_kept(Kept(finding, None, "Nothing is stored of this: it is put right at once."), as_json)
 
 
-@click.command()
+@click.command(cls=Command)
 @click.argument("kit", type=FILE)
 @click.option("--focal-length-mm", type=POSITIVE, help="Where a zoom is set; without it the kit's focal length.")
 @json_option
@@ -129,22 +163,23 @@ def rail(kit: Path, focal_length_mm: float | None, as_json: bool) -> None:
     """Say where the rail's scale must stand for the lens of a KIT, between the focal lengths that were calibrated."""
     from dataclasses import asdict  # noqa: PLC0415
 
-    from controller.commands.calibrate_lens import rail_command  # noqa: PLC0415
+    from controller.commands.calibrate_rail import rail_command  # noqa: PLC0415
 
     table, focal, reading = rail_command(kit, focal_length_mm)
     if as_json:
         show({"focal_length_mm": focal, "table": [asdict(place) for place in table]} | asdict(reading))
         return
     lines = [
-        f"{place.focal_length_mm:8g} mm lens  {place.rail_mm:8.1f} mm rail (u {place.u_rail_mm:.2f})" for place in table
+        f"{place.focal_length_mm:8g} mm lens  {place.rail_mm:8.1f} ± {FACTOR_95 * place.u_rail_mm:.1f} mm rail"
+        for place in table
     ]
     lines.append(
-        f"At {focal:g} mm set the rail to {reading.rail_mm:.1f} mm (standard uncertainty {reading.u_rail_mm:.2f})."
+        f"At {focal:g} mm set the rail to {reading.rail_mm:.1f} ± {FACTOR_95 * reading.u_rail_mm:.1f} mm (95 %)."
     )
     show("\n".join([*lines, reading.warning] if reading.warning else lines))
 
 
-@click.command()
+@click.command(cls=Command)
 @from_option
 @click.option("--pictures", type=PATH, multiple=True, metavar="FOLDER|FILE", help="A burst of photographs instead.")
 @click.option("--every-ms", type=POSITIVE, help="The time between them, where they do not say to the millisecond.")
@@ -169,8 +204,6 @@ def settle(readings: Path | None, pictures: tuple[Path, ...], as_json: bool, **o
         settle_photographs_command,
     )
 
-    if readings is not None and pictures:
-        raise click.UsageError("Give readings (--from FILE.csv) or a burst of photographs (--pictures), not both.")
     keeping = keeping_of(options)
     still = Still(lens_given(options), options["shutter_s"])
     if options["blur_px"] is not None:

@@ -5,7 +5,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from controller.plan_options import Number
+from controller.quantity import Number
 from controller.shared_options import FILE, with_options
 
 if TYPE_CHECKING:
@@ -16,10 +16,13 @@ if TYPE_CHECKING:
 POSITIVE = Number(0, min_open=True)
 PATH = click.Path(exists=True, path_type=Path)
 LENS_OPTIONS = (
-    click.option("--focal-length-mm", type=POSITIVE, help="Focal length, in place of the kit's or EXIF's word."),
-    click.option("--pixel-um", type=POSITIVE, help="The distance of the camera's pixels, likewise."),
-    click.option("--u-focal-length-mm", type=Number(0), help="Its standard uncertainty; without it 1 %."),
-)  # fmt: skip
+    click.option("--focal-length-mm", type=POSITIVE, help="Focal length; default: the kit's, or the photograph's."),
+    click.option("--pixel-um", type=POSITIVE, help="Pixel pitch of the camera; default: the kit's."),
+)
+UNSURE_LENS_OPTIONS = (
+    *LENS_OPTIONS,
+    click.option("--u-focal-length-mm", type=Number(0), help="Standard uncertainty of the focal length; default: 1 %."),
+)
 STEPS_OPTIONS = (
     click.option("--ring", type=PATH, multiple=True, metavar="FOLDER|FILE",
                  help="Photographs once round, in order, with --commanded-steps; the lens need not be known."),
@@ -29,40 +32,44 @@ STEPS_OPTIONS = (
                  help="Steps between neighbours, or where each was taken: a,b,c or a file's column of that name."),
     click.option("--u-pose-deg", type=Number(0), default=0.01, show_default=True,
                  help="With --pair: standard uncertainty of where the head stops."),
+    click.option("--u-pupil-mm", type=Number(0), default=10.0, show_default=True,
+                 help="With photographs: how far the lens may stand off its no-parallax point (standard uncertainty)."),
+    click.option("--nearest-mm", type=POSITIVE, default=10_000.0, show_default=True,
+                 help="With photographs: how near the nearest thing is that they show."),
 )  # fmt: skip
 
 
 lens_options = with_options(LENS_OPTIONS)
-"""Gives a command focal_length_mm, pixel_um and u_focal_length_mm."""
+"""Gives a command focal_length_mm and pixel_um."""
 
 
-steps_picture_options = with_options((*LENS_OPTIONS, *STEPS_OPTIONS))
+unsure_lens_options = with_options(UNSURE_LENS_OPTIONS)
+"""Gives a command u_focal_length_mm as well."""
+
+
+steps_picture_options = with_options((*UNSURE_LENS_OPTIONS, *STEPS_OPTIONS))
 """Gives `calibrate steps` what it needs to work from photographs."""
 
 
 def lens_given(options: dict[str, Any]) -> "LensGiven":
-    """What `lens_options` say."""
+    """What `lens_options` or `unsure_lens_options` say."""
     from controller.commands.calibrate_pictures import LensGiven  # noqa: PLC0415
 
-    return LensGiven(options["focal_length_mm"], options["u_focal_length_mm"], options["pixel_um"])
+    return LensGiven(options["focal_length_mm"], options.get("u_focal_length_mm"), options["pixel_um"])
 
 
 def steps_by_photographs(axis: str, options: dict[str, Any], keeping: "Keeping") -> "Finding | None":
     """What photographs say, None where none are given. Raises click.UsageError and what the commands raise."""
     ring, pair, steps = options["ring"], options["pair"], options["commanded_steps"]
     if not ring and not pair:
-        if steps is not None:
-            raise click.UsageError("--commanded-steps belongs to photographs; add --ring or --pair.")
         return None
-    if ring and pair:
-        raise click.UsageError("Give --ring or --pair, not both.")
-    if steps is None:
-        raise click.UsageError("Photographs do not say how far the head was told to turn; add --commanded-steps.")
     if ring and axis != "pan":
         raise click.UsageError("Only the pan axis goes once round; use --pair for the tilt axis.")
+    from controller.calibration.lens_terms import Standing  # noqa: PLC0415
     from controller.calibration.records import AxisName  # noqa: PLC0415
     from controller.commands.calibrate_pictures import pair_command, ring_command  # noqa: PLC0415
 
+    given, standing = lens_given(options), Standing(options["u_pupil_mm"], options["nearest_mm"])
     if ring:
-        return ring_command(ring, steps, lens_given(options), keeping)
-    return pair_command(pair, steps, AxisName(axis), lens_given(options), options["u_pose_deg"], keeping)
+        return ring_command(ring, steps, given, standing, keeping)
+    return pair_command(pair, steps, AxisName(axis), given, standing, options["u_pose_deg"], keeping)

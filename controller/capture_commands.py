@@ -8,7 +8,9 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from controller.plan_options import PITCH, YAW, Number
+from controller.command import Command
+from controller.plan_options import PITCH, YAW
+from controller.quantity import Number, Whole
 from controller.shared_options import FILE, PORT_HELP, countdown_option, json_option, port_option, show, with_options
 
 if TYPE_CHECKING:
@@ -35,16 +37,16 @@ RUN_OPTIONS = (
 )  # fmt: skip
 SERIES_OPTIONS = (
     click.option("--start-at", metavar="TIME", help="Begin then: 05:30, or 2026-06-21T05:30:00+02:00."),
-    click.option("--start-when-sun", type=Number(-90, 90), metavar="DEG",
+    click.option("--start-when-sun", type=Number(-90, 90, unit="deg"), metavar="DEG",
                  help="Begin when the sun stands this high, -6 for civil twilight; needs the place."),
-    click.option("--latitude", type=Number(-90, 90), help="Where the head stands: degrees north."),
-    click.option("--longitude", type=Number(-180, 180), help="Degrees east."),
+    click.option("--latitude", type=Number(-90, 90, unit="deg"), help="Where the head stands: degrees north."),
+    click.option("--longitude", type=Number(-180, 180, unit="deg"), help="Degrees east."),
     click.option("--repeat", metavar="EVERY", help="Again and again, from begin to begin: 90s, 15m, 1h."),
-    click.option("--times", type=click.IntRange(1, 10_000), help="How often in all; with --repeat."),
+    click.option("--times", type=Whole(1, 10_000), help="How often in all; with --repeat."),
 )  # fmt: skip
 
 
-@click.command(short_help="Make the set of a PLAN with a real head.")
+@click.command(cls=Command, short_help="Make the set of a PLAN with a real head.")
 @click.argument("plan", type=FILE)
 @port_option
 @click.option("--out", type=click.Path(dir_okay=False, path_type=Path), required=True, help="The session to write.")
@@ -75,7 +77,7 @@ def capture(plan: Path, port: str, out: Path, kit: Path | None, as_json: bool, *
 SERIES_NAMES = ("start_at", "start_when_sun", "latitude", "longitude", "repeat", "times")
 
 
-@click.command(short_help="Go on with a SESSION: make what is missing.")
+@click.command(cls=Command, short_help="Go on with a SESSION: make what is missing.")
 @click.argument("session", type=FILE)
 @click.option("--port", help=PORT_HELP + " Without it, the one the session began with.")
 @with_options(RUN_OPTIONS)
@@ -90,7 +92,7 @@ def resume(session: Path, port: str | None, as_json: bool, **options: Any) -> No
         _end(summary, as_json, f"The session is {session}; `fullturn report {session}` audits it")
 
 
-@click.command(short_help="Tell the run of a SESSION to pause, go on, retake, stop.")
+@click.command(cls=Command, short_help="Tell the run of a SESSION to pause, go on, retake, stop.")
 @click.argument("session", type=FILE)
 @click.argument("wish", nargs=-1, required=True)
 @json_option
@@ -108,7 +110,7 @@ def tell(session: Path, wish: tuple[str, ...], as_json: bool) -> None:
     show({"sentence": sentence} if as_json else sentence)
 
 
-@click.command(short_help="Move the head by hand: by keys, or to a pose.")
+@click.command(cls=Command, short_help="Move the head by hand: by keys, or to a pose.")
 @click.argument("kit", type=FILE)
 @port_option
 @click.option("--to", type=(YAW, PITCH), metavar="YAW PITCH", help="Go there and end, degrees.")
@@ -133,7 +135,7 @@ def jog(
     show(asdict(place) if as_json else f"The head is at {place.text()}")
 
 
-@click.command(short_help="Audit a SESSION: what is there, and what is missing.")
+@click.command(cls=Command, short_help="Audit a SESSION: what is there, and what is missing.")
 @click.argument("session", type=FILE)
 @click.option("--out", type=click.Path(file_okay=False, path_type=Path), help="A folder for HTML, JSON and CSV.")
 @json_option
@@ -165,7 +167,7 @@ def _crew(options: dict[str, Any], as_json: bool) -> "Crew":
 
     def tell_check(check: "Check") -> None:
         if not as_json:
-            say(f"{'ok' if check.good else 'NO':3}{check.what}: {check.found}")
+            say(f"{check.word:4}{check.what}: {check.found}")
 
     def show_run(program: "Program", now_ns: int, made: set[tuple[int, int]]) -> AbstractContextManager["Display"]:
         return display(program, now_ns, made, options["log"])

@@ -12,16 +12,18 @@ from controller.board_commands import board
 from controller.calibrate_commands import calibrate
 from controller.calibrate_picture_commands import centre, parallax, rail, settle
 from controller.capture_commands import capture, jog, report, resume, tell
+from controller.command import Group
 from controller.completion import completion
 from controller.errors import InputError, WorldError
 from controller.kit_commands import kit
 from controller.match_commands import match
 from controller.picture_options import darkroom_for, picture_options
 from controller.plan_options import asked_for, plan_options
+from controller.quantity import Number, Whole
 from controller.shared_options import FILE, json_option, show
 
 
-@click.group(context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 100})
+@click.group(cls=Group, context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 100})
 @click.version_option(__version__, prog_name="fullturn", message="%(prog)s %(version)s")
 def cli() -> None:
     """Plan, rehearse and run large stitched panoramas on a motorised pan/tilt head.
@@ -33,20 +35,28 @@ def cli() -> None:
 @cli.command(short_help="Plan the fewest frames for a KIT, and prove that none is missing.")
 @click.argument("kit", type=FILE)
 @click.option("--out", type=click.Path(dir_okay=False, path_type=Path), required=True, help="The plan to write.")
+@click.option("--replace", is_flag=True, help="Replace the plan at --out; no other file is ever replaced.")
 @plan_options
 @json_option
-def plan(kit: Path, out: Path, as_json: bool, **options: Any) -> None:
+def plan(kit: Path, out: Path, replace: bool, as_json: bool, **options: Any) -> None:
     """Plan what the KIT file's camera must shoot, with the fewest frames, and prove that nothing is missing."""
     from controller.commands.plan import plan_command, plan_text  # noqa: PLC0415
+    from controller.kit.exposing import kit_sentences  # noqa: PLC0415
 
-    made = plan_command(kit, out, asked_for(options), _tell_search)
+    asked = asked_for(options)
+    if asked.request.arrangement == "fewest":
+        from controller.searching import searching, stopped_text  # noqa: PLC0415
+
+        with searching(asked.request.effort_s) as effort:
+            made = plan_command(kit, out, asked, effort, replace=replace)
+        if effort.cut_short:
+            click.echo(stopped_text(effort, made.plan.budget.frames), err=True)
+    else:
+        made = plan_command(kit, out, asked, replace=replace)
     compared = {way: {"frames": frames, "seconds": seconds} for way, (frames, seconds) in made.compared.items()}
-    shown = made.plan.model_dump(mode="json", exclude={"kit", "frames"}) | {"out": str(out), "compared": compared}
+    more = {"out": str(out), "compared": compared, "notes": kit_sentences(made.plan.kit)}
+    shown = made.plan.model_dump(mode="json", exclude={"kit", "frames"}) | more
     show(shown if as_json else plan_text(made, out))
-
-
-def _tell_search(frames: int, percent: int) -> None:
-    click.echo(f"Searching: {frames} frames cover ({percent} % of the effort used)", err=True)
 
 
 def _list_faults(context: click.Context, _: click.Parameter, wanted: bool) -> None:
@@ -60,8 +70,8 @@ def _list_faults(context: click.Context, _: click.Parameter, wanted: bool) -> No
 @cli.command(short_help="Run a PLAN on a simulated rig, and report on it.")
 @click.argument("plan", type=FILE)
 @click.option("--out", type=click.Path(file_okay=False, path_type=Path), required=True, help="Folder for the results.")
-@click.option("--seed", type=click.IntRange(0), default=0, show_default=True, help="Chance in the simulated world.")
-@click.option("--faults", metavar="NAME|FILE", help="Let go wrong what this scenario says.")
+@click.option("--seed", type=Whole(0), default=0, show_default=True, help="Seed of chance in the simulated world.")
+@click.option("--faults", metavar="NAME|FILE", help="Inject the faults of this scenario.")
 @click.option(
     "--list-faults",
     is_flag=True,
@@ -99,16 +109,16 @@ def rehearse(plan: Path, out: Path, seed: int, faults: str | None, as_json: bool
 @click.option("--kit", type=FILE, required=True, help="The kit whose rig is simulated.")
 @click.option("--port-name", type=click.Path(path_type=Path), help="A second name for the path of the pseudo-terminal.")
 @click.option("--tcp", metavar="HOST:PORT", help="Serve over TCP instead; open it as socket://HOST:PORT.")
-@click.option("--truth", type=click.Path(dir_okay=False, path_type=Path), help="Keep what is truly exposed in this file.")
-@click.option("--seed", type=click.IntRange(0), default=0, show_default=True, help="Chance in the simulated world.")
+@click.option("--truth", type=click.Path(dir_okay=False, path_type=Path), help="Write every true exposure to this file.")
+@click.option("--seed", type=Whole(0), default=0, show_default=True, help="Seed of chance in the simulated world.")
 @click.option(
     "--speed",
-    type=click.FloatRange(0.01, 100),
+    type=Number(0.01, 100),
     default=1.0,
     show_default=True,
-    help="How many of its seconds pass in one of ours; above 1 the kit needs a patient board (silence_ms).",
+    help="Simulated seconds per real second; above 1 the kit needs a patient board (silence_ms).",
 )
-@click.option("--faults", metavar="NAME|FILE", help="Let go wrong what this scenario says; the host is beyond its reach.")
+@click.option("--faults", metavar="NAME|FILE", help="Inject the faults of this scenario, but not those of the host.")
 @json_option
 def simulate(
     kit: Path,
@@ -122,9 +132,6 @@ def simulate(
 ) -> None:
     """Serve a simulated rig in real time at a port that any program can open, until interrupted."""
     from controller.commands.simulate import Place, Served, simulate_command, simulation_text  # noqa: PLC0415
-
-    if tcp is not None and port_name is not None:
-        raise click.UsageError("Give --port-name or --tcp, not both.")
 
     def tell(served: Served) -> None:
         from dataclasses import asdict  # noqa: PLC0415
@@ -146,8 +153,8 @@ def _address(text: str | None) -> tuple[str, int] | None:
     return host or "127.0.0.1", int(port)
 
 
-for command in (centre, parallax, rail, settle):
-    calibrate.add_command(command)
+for lens_command in (centre, parallax, rail, settle):
+    calibrate.add_command(lens_command)
 for command in (kit, board, calibrate, jog, capture, resume, tell, report, match, completion):
     cli.add_command(command)
 

@@ -13,6 +13,11 @@ def monotonic_ns() -> int:
     return time.monotonic_ns() if _AWAKE_OR_NOT is None else time.clock_gettime_ns(_AWAKE_OR_NOT)
 
 
+def monotonic_s() -> float:
+    """The same in seconds, for what a person waits for."""
+    return monotonic_ns() / 1e9
+
+
 def wait_ns(duration_ns: int) -> None:
     """Let time pass, where there is no line to wait at."""
     time.sleep(max(0, duration_ns) / 1e9)

@@ -2,12 +2,13 @@
 
 import click
 
+from controller.command import Command
 from controller.shared_options import show
 
 SHELLS = ("bash", "zsh", "fish")
 
 
-@click.command(short_help="Print what completes commands and options in a shell.")
+@click.command(cls=Command, short_help="Print what completes commands and options in a shell.")
 @click.argument("shell", type=click.Choice(SHELLS))
 @click.pass_context
 def completion(context: click.Context, shell: str) -> None:

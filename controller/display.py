@@ -19,13 +19,16 @@ from controller.capture.events import Kind
 from controller.errors import StorageFailed
 from controller.planning.plan import Frame
 from controller.program.program import Program
-from controller.progress import worth_a_line
+from controller.progress import can_redraw, worth_a_line
 from controller.report.wording import duration
 from controller.session.rows import Happening
 from protocol.statistics import LinkStatistics
 from protocol.units import NS
 
 REFRESH_NS = NS // 4
+QUIET_NS = 10 * NS  # without a screen, after which a line says what is being done
+PATIENT_NS = 60 * NS  # the same while the run waits for a person or the wind
+WAITING = {"paused", "asking", "windy"}
 SPHERE_LINES, SPHERE_COLUMNS = 9, 48
 PAUSES = {None: "none wanted", Kind.PAUSE: "after this exposure", Kind.PAUSE_AFTER_ROW: "after this row"}
 DOING = {
@@ -151,10 +154,15 @@ class Display:
     def __init__(
         self, seen: Seen, say: Callable[[str], None], live: Live | None = None, log: IO[str] | None = None
     ) -> None:
-        self._seen, self.say, self._live, self._log = seen, say, live, log
+        self._seen, self._say, self._live, self._log = seen, say, live, log
         self._run: Watched | None = None
-        self._fresh_ns = 0
+        self._fresh_ns = self._told_ns = 0
         self._warned = ""  # since the last exposure
+
+    def say(self, sentence: str) -> None:
+        """Show a sentence."""
+        self._told_ns = 0
+        self._say(sentence)
 
     def watch(self, run: Watched) -> None:
         """The run to look at."""
@@ -188,7 +196,10 @@ class Display:
 
     def tick(self, now_ns: int) -> None:
         """Time has passed."""
-        if self._live is None or self._run is None or now_ns < self._fresh_ns:
+        if self._run is None or now_ns < self._fresh_ns:
+            return
+        if self._live is None:
+            self._tell_by_line(now_ns)
             return
         self._fresh_ns = now_ns + REFRESH_NS
         seen = self._seen
@@ -201,6 +212,17 @@ class Display:
             Group(Padding(bar, 0), *(Text(line) for line in lines), *(Text(line, no_wrap=True) for line in sphere))
         )
         self._live.refresh()
+
+    def _tell_by_line(self, now_ns: int) -> None:
+        """Where there is no screen, a line now and then, so that nobody wonders whether the run has died."""
+        seen = self._seen
+        now, quiet_ns = seen.now, now_ns - self._told_ns if self._told_ns else 0
+        if now is not None and quiet_ns >= (PATIENT_NS if now.state in WAITING else QUIET_NS):
+            at = f"frame {now.frame}, " if now.frame is not None else ""
+            made, of = seen.made_before + seen.done, seen.made_before + seen.total
+            self.say(f"{at}{DOING.get(now.state, now.state)}; {made} of {of} exposures")
+        self._told_ns = self._told_ns or now_ns
+        self._fresh_ns = now_ns + REFRESH_NS
 
     def _write(self, row: dict[str, object], at_ns: int | None) -> None:
         if self._log is not None:
@@ -226,7 +248,7 @@ def display(program: Program, began_ns: int, made: set[tuple[int, int]], log: Pa
     except OSError as error:
         raise StorageFailed(f"{log} cannot be written ({error.strerror}); name another place for the log.") from None
     try:
-        if console.is_terminal:
+        if can_redraw(console):
             with Live(console=console, auto_refresh=False, transient=True) as live:
                 yield Display(seen, say, live, file)
         else:

@@ -3,11 +3,14 @@
 import os
 import shutil
 import tempfile
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from contextlib import contextmanager, suppress
 from pathlib import Path
 
 from controller.errors import StorageFailed
+
+PART = ".part"  # behind the name of a file that is not whole yet
+SHOWN = 80  # characters of a name in a sentence
 
 
 def make_folder(folder: Path) -> None:
@@ -23,7 +26,7 @@ def write_whole(path: Path, text: str, *, durably: bool = False) -> None:
 
     With `durably` it has reached the disk before it takes the old one's place, so that a power cut leaves one of the two.
     """
-    part = path.with_name(path.name + ".part")
+    part = path.with_name(path.name + PART)
     try:
         part.write_text(text, encoding="utf-8")
         if durably:
@@ -41,7 +44,7 @@ def write_new(path: Path, content: bytes) -> None:
 
     Raises StorageFailed.
     """
-    part = path.with_name(path.name + ".part")
+    part = path.with_name(path.name + PART)
     try:
         with part.open("wb") as file:
             file.write(content)
@@ -67,6 +70,42 @@ def _appear(part: Path, path: Path) -> None:
         if os.path.lexists(path):
             raise FileExistsError(path) from None
         part.replace(path)
+
+
+def must_be_free(path: Path, *, replace: bool = False, ours: Callable[[Path], bool] | None = None) -> None:
+    """Check before the work begins that a file can be written at `path`; nothing is written yet. Raises StorageFailed.
+
+    What is there is kept, but for a file of the same kind when `replace` asks for it: `ours` tells whether the program
+    wrote that file itself. Without `ours` nothing is ever replaced.
+    """
+    if not path.name or "\0" in str(path):
+        raise StorageFailed(f"{str(path)!r} is not the name of a file. Name one, with its folder if need be.")
+    try:
+        taken = path.is_symlink() or path.exists()
+        path.with_name(path.name + PART).exists()  # is that name too long?
+    except OSError as error:
+        raise StorageFailed(f"{_shortened(path)} cannot be written ({error.strerror}). Choose another name.") from None
+    if path.is_dir():
+        raise StorageFailed(f"{path} is a folder. Name a file in it.")
+    if not path.parent.is_dir():
+        raise StorageFailed(
+            f"{path} cannot be written: {path.parent} is no folder. Make that folder first, or choose another place."
+        )
+    if not os.access(path.parent, os.W_OK):
+        raise StorageFailed(f"{path.parent} is a folder that cannot be written to. Choose another place.")
+    if not taken:
+        return
+    is_ours = ours is not None and path.is_file() and ours(path)
+    if replace and not is_ours:
+        raise StorageFailed(f"{path} is not of this kind, or was changed, so it is not replaced. Name another place.")
+    if not replace:
+        how = "Add --replace to replace it, or name another place." if is_ours else "Name another place."
+        raise StorageFailed(f"{path} exists already. {how}")
+
+
+def _shortened(path: Path) -> str:
+    text = str(path)
+    return text if len(text) <= SHOWN else f"{text[: SHOWN // 2]}...{text[-SHOWN // 2 :]}"
 
 
 def is_taken(folder: Path) -> bool:

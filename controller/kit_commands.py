@@ -1,6 +1,7 @@
 """The `fullturn kit` group: options only; the work is imported when it runs."""
 
 import math
+import re
 import sys
 import tomllib
 from dataclasses import asdict
@@ -9,10 +10,15 @@ from typing import Any
 
 import click
 
-from controller.plan_options import Number
+from controller.command import Group
+from controller.quantity import Number, Share
 from controller.shared_options import FILE, PORT_HELP, confirmed, countdown_option, json_option, show
 
 OUT = click.Path(dir_okay=False, path_type=Path)
+NOT_STATED = (
+    "Its head is not stated yet: the lines that begin with # are examples. State your own head's figures there, then "
+    "look at `fullturn kit check {out}`."
+)
 
 
 class Pixels(click.ParamType[tuple[int, int]]):
@@ -24,33 +30,45 @@ class Pixels(click.ParamType[tuple[int, int]]):
         """Convert. Fails like any click type."""
         wide, _, high = str(value).casefold().partition("x")
         if not (wide.isdecimal() and high.isdecimal() and int(wide) > 0 and int(high) > 0):
-            self.fail(f"{value!r} is not like 6016x4016.", param, ctx)
+            numbers = re.findall(r"\d+", str(value))
+            advice = f"Write {numbers[0]}x{numbers[1]}" if len(numbers) == 2 else "Write it like 6016x4016"
+            self.fail(f"{value!r} is not width and height in pixels. {advice}.", param, ctx)
         return int(wide), int(high)
 
 
-@click.group(short_help="Find cameras and lenses, write a kit, see what follows.")
+@click.group(cls=Group, short_help="Find cameras and lenses, write a kit, see what follows.")
 def kit() -> None:
     """Find cameras and lenses, write a kit without typing numbers, and see what follows from it."""
 
 
 @kit.command()
 @click.argument("words", nargs=-1, required=True)
-@click.option("--cameras", "kind", flag_value="camera", help="Cameras only.")
-@click.option("--lenses", "kind", flag_value="lens", help="Lenses only.")
+@click.option("--cameras", is_flag=True, help="Cameras only.")
+@click.option("--lenses", is_flag=True, help="Lenses only.")
+@click.option("--all", "every", is_flag=True, help="All that fit, and not only the closest 20; --json lists all.")
 @json_option
-def find(words: tuple[str, ...], kind: str | None, as_json: bool) -> None:
-    """Search the open lens data for names that hold all WORDS (lensfun project, CC BY-SA 3.0)."""
-    from controller.commands.kit import entry_text, find_command  # noqa: PLC0415
+def find(words: tuple[str, ...], cameras: bool, lenses: bool, every: bool, as_json: bool) -> None:
+    """Search the open lens data for names that have all WORDS (lensfun project, CC BY-SA 3.0).
 
-    found = find_command(list(words), ("camera", "lens") if kind is None else (kind,))
-    show([asdict(entry) for entry in found] if as_json else "\n".join(map(entry_text, found)))
+    Spaces, hyphens and upper case do not matter: z7 finds "Z 7". The closest names come first.
+    """
+    from controller.commands.kit import find_command, found_text  # noqa: PLC0415
+
+    found = find_command(list(words), ("camera",) if cameras else ("lens",) if lenses else ("camera", "lens"))
+    show([asdict(entry) for entry in found] if as_json else found_text(found, every=every))
 
 
 @kit.command()
-@click.option("--camera", required=True, help="Its exact name, as `kit find` prints it.")
-@click.option("--lens", help="Its exact name; without one, give the focal length of a rectilinear lens.")
-@click.option("--pixels", type=Pixels(), metavar="WIDExHIGH", required=True, help="Of a full-size picture: 6016x4016.")
-@click.option("--focal-length-mm", type=Number(0, 3000, min_open=True), help="Of a zoom, or where no lens is named.")
+@click.option("--camera", required=True, help="Exact name of the camera, as `kit find` prints it.")
+@click.option("--lens", help="Exact name of the lens; without it, give the focal length of a rectilinear lens.")
+@click.option(
+    "--pixels",
+    type=Pixels(),
+    metavar="WIDExHIGH",
+    required=True,
+    help="Of a full-size picture: 6016x4016.",
+)
+@click.option("--focal-length-mm", type=Number(0, 3000, min_open=True), help="Of a zoom, or if no lens is named.")
 @click.option("--out", type=OUT, required=True, help="The kit to write.")
 @json_option
 def new(
@@ -60,7 +78,7 @@ def new(
     from controller.commands.kit import new_command  # noqa: PLC0415
 
     kit_made = new_command(out, camera, lens, pixels, focal_length_mm)
-    text = f"The kit is in {out}. Its head is an example: put in your own, then look at `fullturn kit check {out}`."
+    text = f"The kit is in {out}. {NOT_STATED.format(out=out)}"
     show({"out": str(out), "kit": kit_made.model_dump(mode="json")} if as_json else text)
 
 
@@ -84,23 +102,27 @@ def from_picture(picture: Path, out: Path | None, as_json: bool) -> None:
     lines.append(f"picture  {shot.pixels[0]} x {shot.pixels[1]} pixels{focal}{turned}{taken}")
     if found.crop is not None:
         lines.append(f"sensor   crop factor {found.crop.factor:.3g}, by {found.crop.source}")
-    show("\n".join([*lines, *found.unknown, *([f"The kit is in {out}."] if out is not None else [])]))
+    written = [] if out is None else [f"The kit is in {out}. {NOT_STATED.format(out=out)}"]
+    show("\n".join([*lines, *found.unknown, *written]))
 
 
 @kit.command()
 @click.argument("kit_file", metavar="KIT", type=FILE)
 @json_option
 def check(kit_file: Path, as_json: bool) -> None:
-    """Explain everything that follows from a KIT: fields of view, pixels, steps, waits, how calibration stands."""
-    from controller.commands.kit import as_json as lines_as_json  # noqa: PLC0415
-    from controller.commands.kit import check_command  # noqa: PLC0415
+    """Explain everything that follows from a KIT: fields of view, pixels, focus, steps, waits, how calibration stands.
+
+    Each figure says where it comes from: stated in the kit, measured by `fullturn calibrate`, looked up in the open lens
+    data, or an example, which is a default that describes no real head or camera.
+    """
+    from controller.commands.kit_check import check_command  # noqa: PLC0415
 
     lines = check_command(kit_file)
     if as_json:
-        show(lines_as_json(lines))
+        show([line.as_json() for line in lines])
         return
     width = max(len(line.what) for line in lines)
-    show("\n".join(f"{line.what:{width}}  {line.value}  ({line.how})" for line in lines))
+    show("\n".join(line.text(width) for line in lines))
 
 
 class TorqueAt(click.ParamType[tuple[float, float]]):
@@ -155,7 +177,7 @@ def _fill_in(context: click.Context, _: click.Parameter, path: Path | None) -> N
 @click.option("--pan-offset-mm", type=Number(0, 1000), required=True, help="Centre of mass from the pan axis.")
 @click.option("--torque", "curve", type=TorqueAt(), multiple=True, required=True, help="Maker's curve, from 0 rpm up.")
 @click.option("--rotor-g-cm2", type=Number(0, 1e6), required=True, help="The rotor's inertia, from its data sheet.")
-@click.option("--gear-efficiency", type=Number(0, 1, min_open=True), required=True, help="0.3 to 0.95, by its maker.")
+@click.option("--gear-efficiency", type=Share(0, 1, min_open=True), required=True, help="0.3 to 0.95, by its maker.")
 @click.option("--total-kg", type=Number(0, 500, min_open=True), required=True, help="Tripod, head and load together.")
 @click.option("--feet-radius-mm", type=Number(0, 5000, min_open=True), required=True, help="Middle to a foot.")
 @click.option("--wind-height-mm", type=Number(0, 20000, min_open=True), required=True, help="Middle of the load.")
@@ -165,12 +187,12 @@ def _fill_in(context: click.Context, _: click.Parameter, path: Path | None) -> N
 @json_option
 def loads(kit_file: Path, as_json: bool, **given: Any) -> None:
     """Estimate torque on each axis, fastest ramps, the tripod's load and what tips it. Makers' load limits rule."""
-    from controller.commands.kit import as_json as lines_as_json  # noqa: PLC0415
     from controller.commands.kit_loads import CAUTION, Load, loads_command  # noqa: PLC0415
 
     lines = loads_command(kit_file, Load(**given))
     if as_json:
-        show({"lines": lines_as_json(lines), "caution": CAUTION})
+        plain = [{"what": line.what, "value": line.value, "how": line.how} for line in lines]
+        show({"lines": plain, "caution": CAUTION})
         return
     show("\n".join([*(f"{line.what}: {line.value}  ({line.how})" for line in lines), CAUTION]))
 
@@ -178,10 +200,10 @@ def loads(kit_file: Path, as_json: bool, **given: Any) -> None:
 @kit.command()
 @click.argument("kit_file", metavar="KIT", type=FILE)
 @click.option("--port", help=PORT_HELP + " The head is then looked at, too, and moves where you agree.")
-@click.option("--picture", type=FILE, help="A picture just taken by hand, to see how the camera is set.")
-@click.option("--done", multiple=True, metavar="STEP", help="Say that this step is done.")
+@click.option("--picture", type=FILE, help="A picture just taken by hand, to check the camera's settings.")
+@click.option("--done", multiple=True, metavar="STEP", help="Mark this step as done.")
 @click.option("--again", multiple=True, metavar="STEP", help="Open this step again.")
-@click.option("--list", "only_list", is_flag=True, help="Only say how each step stands.")
+@click.option("--list", "only_list", is_flag=True, help="Only list the steps and what is done of them.")
 @countdown_option
 @json_option
 def setup(
@@ -209,6 +231,11 @@ def setup(
     from controller.commands.kit_setup import as_json as steps_as_json  # noqa: PLC0415
     from controller.terminal import people_here  # noqa: PLC0415
 
+    if port is not None and not sys.stdin.isatty():
+        raise click.UsageError(
+            "--port has no effect without a terminal, because nobody can answer before the head moves. Run this at a "
+            "terminal, or leave --port out."
+        )
     if done or again:
         mark_steps(kit_file, done, again)
     if only_list or as_json or done or again or not sys.stdin.isatty():

@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING
 
 import click
 
+from controller.command import Command
 from controller.shared_options import FILE, json_option, show
 
 if TYPE_CHECKING:
@@ -13,10 +14,11 @@ if TYPE_CHECKING:
     from controller.matching.table import MatchLine
 
 SHOWN = 20  # lines of a kind; the table has all
+LEAST_TOLD = 1e-6  # of doubts; what is smaller is told as this
 LIKELY = 1e-3  # of doubts: what is smaller is told in one line
 
 
-@click.command(short_help="Pair the files on the card with a SESSION's exposures.")
+@click.command(cls=Command, short_help="Pair the files on the card with a SESSION's exposures.")
 @click.argument("session", type=FILE)
 @click.argument("folder", type=click.Path(exists=True, file_okay=False, path_type=Path))
 @click.option(
@@ -32,13 +34,9 @@ def match(
 ) -> None:
     """Pair the files in FOLDER (a card, or a copy of it) with the exposures of a SESSION, by time and order.
 
-    The camera's clock may be off by anything. Whatever could be something else is called doubtful, with the odds. The
-    files are never changed or moved.
+    The camera's clock may be off by anything, and may have been set anew during the run. A pair is called sure at odds of
+    10,000 to 1 or better, else doubtful, with its odds. The files are never changed or moved.
     """
-    if (by is not None or xmp) and out is None:
-        raise click.UsageError("--sort and --xmp need --out, a folder for what is sorted.")
-    if xmp and by is None:
-        raise click.UsageError("--xmp goes with --sort: sidecars lie beside the sorted files.")
     from controller.commands.match import match_command, write_match  # noqa: PLC0415
 
     found = match_command(session, folder)
@@ -62,10 +60,8 @@ def _text(found: "Matched", session: Path, out: Path | None, sorted_files: int) 
     from controller.matching.table import Verdict  # noqa: PLC0415
     from controller.report.wording import counted  # noqa: PLC0415
 
-    paired = [line for line in found.lines if line.file is not None and line.frame is not None]
     text = [
-        f"{counted(len(paired), 'file')} of {found.camera or 'the camera'} paired with the session's exposures, "
-        f"{sum(line.verdict is Verdict.SURE for line in paired)} of them for sure.",
+        _paired_text(found),
         ahead_text(found.clock),
         *_listed("missing", found, lambda line: line.verdict is Verdict.MISSING),
         *_listed("doubtful", found, lambda line: line.verdict is Verdict.DOUBTFUL and not _likely(line)),
@@ -82,11 +78,38 @@ def _text(found: "Matched", session: Path, out: Path | None, sorted_files: int) 
     if found.retake:
         text.append(f"To shoot once more: `fullturn tell {session} retake {','.join(map(str, found.retake))}`")
     elif not found.not_made:
-        text.append("Every exposure of the set has its file.")
+        doubtful = sum(line.use and line.verdict is Verdict.DOUBTFUL for line in found.lines)
+        text.append(f"Every exposure of the set has {'a' if doubtful else 'its'} file{_doubtful_text(doubtful)}.")
     if out is not None:
         what = f" and {counted(sorted_files, 'sorted file')}" if sorted_files else ""
         text.append(f"The table is in {out / 'match.csv'}{what and what + ' in ' + str(out / 'pictures')}.")
     return "\n".join(text)
+
+
+def _paired_text(found: "Matched") -> str:
+    """How many files are paired, and how certain that is."""
+    from controller.matching.table import Verdict  # noqa: PLC0415
+    from controller.report.wording import counted  # noqa: PLC0415
+
+    paired = [line for line in found.lines if line.file is not None and line.frame is not None]
+    sure = [line for line in paired if line.verdict is Verdict.SURE]
+    text = f"{counted(len(paired), 'file')} of {found.camera or 'the camera'} paired with the session's exposures"
+    least = f"the least certain of these at {_odds(max((line.doubt or 0.0 for line in sure), default=0.0))}"
+    if len(sure) < len(paired):
+        return f"{text}: {len(sure)} for sure{', ' + least if sure else ''}; {len(paired) - len(sure)} doubtful."
+    return f"{text}, all of them for sure, {least}." if sure else f"{text}."
+
+
+def _odds(doubt: float) -> str:
+    """A doubt as odds."""
+    return f"{1 / doubt - 1:,.0f} to 1" if doubt > LEAST_TOLD else "more than a million to 1"
+
+
+def _doubtful_text(doubtful: int) -> str:
+    """What to add where some of the files to use are doubtful."""
+    if not doubtful:
+        return ""
+    return f", {doubtful} of them doubtful: look at {'it' if doubtful == 1 else 'these'}"
 
 
 def _likely(line: "MatchLine") -> bool:
@@ -95,11 +118,15 @@ def _likely(line: "MatchLine") -> bool:
 
 def _likely_text(found: "Matched") -> list[str]:
     """Those that are nearly sure, in one line: nobody looks at hundreds of them."""
-    likely = [line for line in found.lines if line.verdict.value == "doubtful" and _likely(line)]
+    from controller.report.wording import counted  # noqa: PLC0415
+
+    doubtful = [line for line in found.lines if line.verdict.value == "doubtful"]
+    likely = [line for line in doubtful if _likely(line)]
     if not likely:
         return []
+    more = "more " if len(likely) < len(doubtful) else ""
     worst = max(line.doubt or 0.0 for line in likely)
-    return [f"doubtful {len(likely)} more, by odds of {1 / worst - 1:,.0f} to 1 or better; the table has them"]
+    return [f"doubtful {counted(len(likely), more + 'file')}, at {_odds(worst)} or better; the table has them"]
 
 
 def _listed(word: str, found: "Matched", wanted: Callable[["MatchLine"], bool]) -> list[str]:
@@ -115,5 +142,5 @@ def _line_text(line: "MatchLine") -> str:
     if line.frame is not None:
         parts.append(f"frame {line.frame}, exposure {line.exposure}")
     if line.file is not None and line.doubt is not None and line.verdict.value == "doubtful":
-        parts.append(f"{1 / line.doubt - 1:,.0f} to 1" if line.frame is not None else "nobody's?")
+        parts.append(_odds(line.doubt) if line.frame is not None else "belongs to no exposure?")
     return "  ".join([*parts, *line.notes])

@@ -5,7 +5,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from controller.plan_options import Number
+from controller.quantity import Number, Share
 from controller.shared_options import with_options
 
 if TYPE_CHECKING:
@@ -14,7 +14,7 @@ if TYPE_CHECKING:
 OPTIONS = (
     click.option("--pictures", type=click.Path(path_type=Path),
                  help="An empty or new folder for a photograph of what each exposure would have seen."),
-    click.option("--scale", type=Number(0, 1, min_open=True),
+    click.option("--scale", type=Share(0, 1, min_open=True),
                  help="Their size relative to the camera's own; without it the long side has about 1000 pixels."),
     click.option("--scenery", type=click.Path(exists=True, dir_okay=False, path_type=Path),
                  help="An equirectangular picture to stand in, in place of the invented one."),
@@ -28,11 +28,8 @@ picture_options = with_options(OPTIONS)
 
 
 def darkroom_for(options: dict[str, Any]) -> "Darkroom | None":
-    """What makes the pictures that were asked for, None if none were. Raises click.UsageError."""
+    """What makes the pictures that were asked for, None if none were."""
     if options["pictures"] is None:
-        for name in ("scale", "scenery", "pupil_offset_mm"):
-            if options[name] is not None:
-                raise click.UsageError(f"--{name.replace('_', '-')} says how the pictures are; add --pictures FOLDER.")
         return None
     from controller.commands.pictures import Darkroom  # noqa: PLC0415
 

@@ -1,12 +1,21 @@
-"""Progress of long work: a bar on a terminal, a plain line now and then elsewhere. Always on stderr."""
+"""Progress of long work: a bar on a terminal, plain lines elsewhere. Always on stderr.
 
+Elsewhere is a pipe, a terminal that cannot move its cursor (TERM=dumb), and where NO_COLOR is set: a bar tells by its
+colours.
+"""
+
+import os
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 
 from rich.console import Console
 from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn, TimeRemainingColumn
 
-PLAIN_LINES = 10  # for the whole of a piece of work
+from controller import clock
+from protocol.units import NS
+
+PLAIN_LINES = 10  # for the whole of a piece of work, at least
+QUIET_NS = 3 * NS  # after which the next piece is told of anyway
 
 Begin = Callable[[int], Callable[[], None]]
 
@@ -16,11 +25,16 @@ def worth_a_line(done: int, total: int) -> bool:
     return done == total or done * PLAIN_LINES // total > (done - 1) * PLAIN_LINES // total
 
 
+def can_redraw(console: Console) -> bool:
+    """Whether what is shown can be drawn again in its place."""
+    return console.is_terminal and not console.is_dumb_terminal
+
+
 @contextmanager
 def progress(what: str) -> Iterator[Begin]:
     """Yield `begin(total)`, which returns what is to be called after each piece."""
     console = Console(stderr=True)
-    if console.is_terminal:
+    if can_redraw(console) and not os.environ.get("NO_COLOR"):
         columns = (TextColumn("{task.description}"), BarColumn(), MofNCompleteColumn(), TimeRemainingColumn())
         with Progress(*columns, console=console, transient=True) as bar:
 
@@ -34,12 +48,15 @@ def progress(what: str) -> Iterator[Begin]:
 
 
 def _plain(console: Console, what: str, total: int) -> Callable[[], None]:
-    done = 0
+    done, told_ns = 0, clock.monotonic_ns()
+    console.print(f"{what}: 0 of {total}", highlight=False)
 
     def advance() -> None:
-        nonlocal done
+        nonlocal done, told_ns
         done += 1
-        if worth_a_line(done, total):
+        now_ns = clock.monotonic_ns()
+        if worth_a_line(done, total) or now_ns - told_ns >= QUIET_NS:
+            told_ns = now_ns
             console.print(f"{what}: {done} of {total}", highlight=False)
 
     return advance

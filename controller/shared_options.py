@@ -7,12 +7,14 @@ from typing import Any
 
 import click
 
+from controller.quantity import Whole
+
 FILE = click.Path(exists=True, dir_okay=False, path_type=Path)
 PORT_HELP = "A device, usb:SERIALNUMBER, or a URL like socket://host:7000."
 port_option = click.option("--port", required=True, help=PORT_HELP)
 countdown_option = click.option(
     "--countdown",
-    type=click.IntRange(0, 600),
+    type=Whole(0, 600, unit="s"),
     default=5,
     show_default=True,
     help="Seconds between telling that the head moves and the motion.",

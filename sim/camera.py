@@ -16,7 +16,8 @@ class CameraSpec:
     `battery_exposures` (None: no end). The buffer holds `buffer_exposures`, each of which takes `write_ms` to write to
     the card. Exposures of `noise_reduction_s` or longer are followed by a dark one of the same length. The mirror kicks
     the tilt axis by `mirror_kick_deg_s` when it opens. The sync contact bounces for `bounce_ms` when it opens again.
-    `burst`: one release makes the whole bracket, one exposure after the other.
+    `burst`: one release makes the whole bracket, one exposure after the other. With `bulb` the shutter is open for as
+    long as the release is pressed, whatever `shutter_s` says. Its own timer makes no more than `longest_timed_s`.
     """
 
     shutter_s: tuple[float, ...]
@@ -32,6 +33,8 @@ class CameraSpec:
     mirror_kick_deg_s: float = 0.0
     bounce_ms: float = 0.0
     burst: bool = False
+    bulb: bool = False
+    longest_timed_s: float | None = None
 
 
 class Ignored(StrEnum):
@@ -42,6 +45,7 @@ class Ignored(StrEnum):
     MISFIRE = "the camera misfired"
     CARD_FULL = "the card was full"
     BATTERY_FLAT = "the battery was flat"
+    TOO_LONG = "the camera's own shutter makes no exposure as long as that"
 
 
 @dataclass(frozen=True, slots=True)
@@ -85,19 +89,20 @@ class Camera:
         """Releases that came to nothing, for whatever reason."""
         return self.ignored.total()
 
-    def release(self, now_ns: int, label: Label) -> Opening | None:
-        """The release contact closes: the opening that follows. A busy camera ignores it, as real ones do."""
+    def release(self, now_ns: int, label: Label, press_ns: int = 0) -> Opening | None:
+        """The release contact closes, for `press_ns`: the opening that follows. None: a busy camera ignores it."""
         why = self._unwilling(now_ns)
         if why is not None:
             self.ignored[why] += 1
             return None
         self._burst_left = len(self.spec.shutter_s) - 1 if self.spec.burst else 0
-        return self._open(now_ns, label)
+        return self._open(now_ns, label, press_ns)
 
-    def _open(self, now_ns: int, label: Label) -> Opening:
+    def _open(self, now_ns: int, label: Label, press_ns: int = 0) -> Opening:
         scatter = self._random.uniform(-1, 1) * min(self.spec.lag_scatter_ms, self.spec.release_lag_ms / 2)
         open_ns = now_ns + round((self.spec.release_lag_ms + scatter) * 1e6)
-        shutter_s = self.spec.shutter_s[self._next_in_bracket]
+        # At B it closes as late after the contact opens as it opened after the contact closed.
+        shutter_s = press_ns / NS if self.spec.bulb else self.spec.shutter_s[self._next_in_bracket]
         self._next_in_bracket = (self._next_in_bracket + 1) % len(self.spec.shutter_s)
         close_ns = open_ns + round(shutter_s * NS)
         self._ready_ns = self._ready_after(close_ns, shutter_s)
@@ -113,6 +118,9 @@ class Camera:
             return Ignored.CARD_FULL
         if now_ns < self._ready_ns:
             return Ignored.BUSY
+        longest_s = self.spec.longest_timed_s
+        if longest_s is not None and not self.spec.bulb and self.spec.shutter_s[self._next_in_bracket] > longest_s:
+            return Ignored.TOO_LONG
         if self.misfires > 0:
             self.misfires -= 1
             return Ignored.MISFIRE

@@ -34,7 +34,7 @@ class Exposing:
             return None
         if not self.released:
             self.released = True
-            camera.release(now_ns, self.label)
+            camera.release(now_ns, self.label, self.press_end_ns - self.release_ns)
             return None
         if self.sync_seen:
             return Outcome.EXPOSED_SYNC

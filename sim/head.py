@@ -13,7 +13,7 @@ from random import Random
 
 from protocol.units import NS
 from sim.axis import Axis, AxisSpec
-from sim.lean import leaned
+from sim.lean import leaned, leaned_roll
 from sim.motors import Motion
 from sim.wind import Wind
 
@@ -57,16 +57,34 @@ class Head:
         """Somebody takes the camera and holds it there, quite still, until the head moves again."""
         self._by_hand = (yaw_deg, pitch_deg, (self.pan.motion, self.tilt.motion))
 
-    def pose_deg(self, now_ns: int) -> tuple[float, float]:
-        """True yaw and pitch in degrees, ringing and wind included; the motors stand on whole steps."""
-        if self._by_hand is not None and self._by_hand[2] == (self.pan.motion, self.tilt.motion):
+    @property
+    def is_by_hand(self) -> bool:
+        """Whether somebody holds the camera."""
+        return self._by_hand is not None and self._by_hand[2] == (self.pan.motion, self.tilt.motion)
+
+    @property
+    def lean(self) -> tuple[float, float]:
+        """By how much the base under the camera leans, and toward which yaw, in degrees; a hand holds it level."""
+        return (0.0, 0.0) if self.is_by_hand else (self.spec.lean_deg, self.spec.lean_toward_deg)
+
+    def angles_deg(self, now_ns: int) -> tuple[float, float]:
+        """Angles of pan and tilt on the base, ringing and wind included; the motors stand on whole steps."""
+        if self._by_hand is not None and self.is_by_hand:
             return self._by_hand[:2]
-        yaw_deg = self.pan.angle_deg(now_ns) + self._ringing_deg(self.pan, now_ns)
-        pitch_deg = self.tilt.angle_deg(now_ns) + self._ringing_deg(self.tilt, now_ns)
+        pan_deg = self.pan.angle_deg(now_ns) + self._ringing_deg(self.pan, now_ns)
+        tilt_deg = self.tilt.angle_deg(now_ns) + self._ringing_deg(self.tilt, now_ns)
         if self.wind.blows:
             by_wind = self.wind.offset_deg(now_ns)
-            yaw_deg, pitch_deg = yaw_deg + by_wind[0], pitch_deg + by_wind[1]
-        return leaned(yaw_deg, pitch_deg, self.spec.lean_deg, self.spec.lean_toward_deg)
+            pan_deg, tilt_deg = pan_deg + by_wind[0], tilt_deg + by_wind[1]
+        return pan_deg, tilt_deg
+
+    def pose_deg(self, now_ns: int) -> tuple[float, float]:
+        """True yaw and pitch of the camera in degrees."""
+        return leaned(*self.angles_deg(now_ns), *self.lean)
+
+    def roll_deg(self, now_ns: int) -> float:
+        """True roll of the camera in degrees: positive where its right side hangs low."""
+        return leaned_roll(*self.angles_deg(now_ns), *self.lean)
 
     def _ringing_deg(self, axis: Axis, now_ns: int) -> float:
         ratio, total = self.spec.ring_damping, 0.0
@@ -95,17 +113,17 @@ class Head:
     def speed_px_s(self, now_ns: int) -> float:
         """How fast the picture moves, in pixels per second."""
         half_ns = 500_000
-        (yaw_a, pitch_a), (yaw_b, pitch_b) = self.pose_deg(now_ns - half_ns), self.pose_deg(now_ns + half_ns)
-        return math.hypot(yaw_b - yaw_a, pitch_b - pitch_a) / self.spec.pixel_deg * NS / (2 * half_ns)
+        (pan_a, tilt_a), (pan_b, tilt_b) = self.angles_deg(now_ns - half_ns), self.angles_deg(now_ns + half_ns)
+        return math.hypot(pan_b - pan_a, tilt_b - tilt_a) / self.spec.pixel_deg * NS / (2 * half_ns)
 
     def motion_px(self, from_ns: int, to_ns: int) -> float:
-        """Largest motion of the picture between two moments, in pixels, from closely spaced poses.
+        """Largest motion of the picture between two moments, in pixels, from closely spaced angles.
 
         A turn of the camera moves no point of the picture by more than the angle of the turn, so the two axes'
-        angles are taken together as they are, whatever the pitch.
+        angles are taken together as they are, whatever the pitch and however the base leans.
         """
         period_ns = NS / self.spec.ring_hz
         count = min(400, max(2, math.ceil(16 * (to_ns - from_ns) / period_ns) + 1))
-        poses = [self.pose_deg(from_ns + (to_ns - from_ns) * i // (count - 1)) for i in range(count)]
-        yaws, pitches = zip(*poses, strict=True)
-        return math.hypot(max(yaws) - min(yaws), max(pitches) - min(pitches)) / self.spec.pixel_deg
+        angles = [self.angles_deg(from_ns + (to_ns - from_ns) * i // (count - 1)) for i in range(count)]
+        pans, tilts = zip(*angles, strict=True)
+        return math.hypot(max(pans) - min(pans), max(tilts) - min(tilts)) / self.spec.pixel_deg

@@ -2,6 +2,8 @@
 
 import math
 
+Vector = tuple[float, float, float]
+
 
 def leaned(yaw_deg: float, pitch_deg: float, lean_deg: float, toward_deg: float) -> tuple[float, float]:
     """Yaw and pitch of the camera on a head whose pan axis leans by `lean_deg` toward the yaw `toward_deg`.
@@ -18,3 +20,31 @@ def leaned(yaw_deg: float, pitch_deg: float, lean_deg: float, toward_deg: float)
     true_yaw = math.degrees(math.atan2(across, along)) + toward_deg
     true_yaw += 360 * round((yaw_deg - true_yaw) / 360)
     return true_yaw, math.degrees(math.atan2(up, math.hypot(along, across)))
+
+
+def leaned_roll(yaw_deg: float, pitch_deg: float, lean_deg: float, toward_deg: float) -> float:
+    """The roll of that camera in degrees, -180 to 180: positive where its right side hangs low.
+
+    Its right and upper side are turned with the head and held against those of a camera that looks the same way upright.
+    """
+    if lean_deg == 0:
+        return 0.0
+    seen_yaw, seen_pitch = leaned(yaw_deg, pitch_deg, lean_deg, toward_deg)
+    (_, right, _), (_, level, upper) = _sides(yaw_deg, pitch_deg), _sides(seen_yaw, seen_pitch)
+    away, lean = math.radians(toward_deg), math.radians(lean_deg)
+    along = right[0] * math.cos(away) + right[1] * math.sin(away)  # level: it has no height before the head leans
+    moved, sunk = along * (math.cos(lean) - 1), -along * math.sin(lean)
+    right = (right[0] + moved * math.cos(away), right[1] + moved * math.sin(away), sunk)
+    to_level, to_upper = (sum(a * b for a, b in zip(right, side, strict=True)) for side in (level, upper))
+    return math.degrees(math.atan2(-to_upper, to_level))
+
+
+def _sides(yaw_deg: float, pitch_deg: float) -> tuple[Vector, Vector, Vector]:
+    """Forward, right and up of an upright camera: x toward yaw 0, y toward yaw 90, z up."""
+    yaw, pitch = math.radians(yaw_deg), math.radians(pitch_deg)
+    flat, height = math.cos(pitch), math.sin(pitch)
+    return (
+        (flat * math.cos(yaw), flat * math.sin(yaw), height),
+        (-math.sin(yaw), math.cos(yaw), 0.0),
+        (-height * math.cos(yaw), -height * math.sin(yaw), flat),
+    )

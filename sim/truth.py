@@ -23,6 +23,7 @@ class TrueExposure:
     shutter_s: float
     still: bool
     motion_px: float
+    roll_deg: float = 0.0
 
 
 class Truth:
@@ -49,6 +50,7 @@ class Truth:
                 shutter_s=round(opening.shutter_s, 9),
                 still=motion_px < STILL_PX,
                 motion_px=round(motion_px, 3),
+                roll_deg=round(head.roll_deg((begin + end) // 2), 6) + 0.0,
             )
         )
 

@@ -1,86 +1,29 @@
 """Readings that the operator types in: what to do, what to read, one question after the other.
 
-With a Mover the head goes to each place by itself; without one the operator is told where to send it.
+With a Mover the head goes to each place by itself; without one the operator is told where to send it. Places are visited
+in shuffled order, the first again at the end: an instrument that drifts then shows, where in the order of the places it
+would look like a wrong scale (R. A. Fisher, *The Design of Experiments*, 1935, chapter 2).
 """
 
-from collections.abc import Callable, Sequence
-from dataclasses import dataclass, field
-from typing import Protocol
+from collections.abc import Iterator, Sequence
+from functools import partial
+from random import Random
+from typing import TypeVar
 
 import numpy as np
 
-from controller.calibration.readings import NotBelievable, Readings, number
+from controller.calibration.questions import Mover, Operator, Question, Row, answered, forever
+from controller.calibration.readings import Readings
 from controller.calibration.records import AxisName
-from controller.errors import InputError
 from controller.kit.kit import Axis, Kit
 
-TYPED = "the readings typed in"
+__all__ = ["Mover", "Operator"]
 GOLDEN = 0.6180339887498949
 POSITIONS = 12
 YAWS = 8
-
-
-class Mover(Protocol):
-    """Something that can move the head. A move is complete only when the call returns."""
-
-    def wait_go_to(self, axis: AxisName, *stops: int) -> None:
-        """Move one axis to these absolute steps in turn and come to rest. Raises WorldError."""
-
-
-@dataclass(frozen=True, slots=True)
-class Operator:
-    """The person at the head: `tell` says something, `ask` puts a question and returns what was typed."""
-
-    tell: Callable[[str], None]
-    ask: Callable[[str], str]
-    mover: Mover | None = None
-
-    def number(self, question: str) -> float | None:
-        """The number typed in, None where nothing was; asks again for anything else."""
-        while True:
-            typed = self.ask(question).strip()
-            if not typed:
-                return None
-            try:
-                return number(typed, question)
-            except InputError as error:
-                self.tell(str(error))
-
-    def send(self, axis: AxisName, angle_deg: float, steps_per_degree: float | None, side: int = 0) -> None:
-        """Bring an axis to an angle, coming from below (+1), from above (-1) or from anywhere (0)."""
-        steps = None if steps_per_degree is None else round(angle_deg * steps_per_degree)
-        if self.mover is not None and steps is not None and steps_per_degree is not None:
-            before = [steps - side * round(2 * steps_per_degree)] if side else []
-            self.mover.wait_go_to(axis, *before, steps)
-            return
-        come = {0: "", 1: ", coming from below", -1: ", coming from above"}[side]
-        at = "" if steps is None else f" (step {steps})"
-        self.tell(f"Send the {axis.value} axis to {angle_deg:.3f}°{at}{come}.")
-
-
-@dataclass(slots=True)
-class Typed:
-    """Rows as they are typed, and the columns they make."""
-
-    numbers: dict[str, list[float]] = field(default_factory=dict)
-    words: dict[str, list[str]] = field(default_factory=dict)
-
-    def add(self, **row: float | str) -> None:
-        """One row more."""
-        for name, value in row.items():
-            if isinstance(value, str):
-                self.words.setdefault(name, []).append(value)
-            else:
-                self.numbers.setdefault(name, []).append(value)
-
-    def readings(self) -> Readings:
-        """All rows. Raises NotBelievable where there are none."""
-        if not self.numbers:
-            raise NotBelievable("Nothing was typed in, so there is nothing to work out.")
-        rows = len(next(iter(self.numbers.values())))
-        numbers = {name: np.array(column) for name, column in self.numbers.items()}
-        words = {name: tuple(column) for name, column in self.words.items()}
-        return Readings(TYPED, tuple(range(1, rows + 1)), numbers, words)
+ORDERS = 50  # from which the one is taken that follows the places least
+ANGLE = Question("angle_deg", "Angle read, degrees")
+Place = TypeVar("Place")
 
 
 def axis_of(kit: Kit | None, axis: AxisName) -> Axis | None:
@@ -105,89 +48,114 @@ def spread(low: float, high: float, count: int) -> list[float]:
     return sorted(round(low + (high - low) * (GOLDEN * (n + 0.5) % 1), 2) for n in range(count))
 
 
-def _pairs(operator: Operator, first: tuple[str, str], second: tuple[str, str]) -> Readings:
-    """Two numbers a row, each with its column's name and its question, until the first is left empty."""
-    typed = Typed()
-    while (one := operator.number(first[1])) is not None:
-        if (other := operator.number(second[1])) is not None:
-            typed.add(**{first[0]: one, second[0]: other})
-    return typed.readings()
+def in_guided_order(places: Sequence[Place], *runs: Sequence[float], seed: int = 0) -> list[Place]:
+    """The places shuffled, the first of them again at the end.
+
+    `runs` hold a number for each place (its angle, its side); the order is, of several by `seed`, the one that goes least
+    with any of them, so that what grows with time cannot be taken for what grows along them.
+    """
+    random, numbers = Random(seed), list(range(len(places)))
+    orders = []
+    for _ in range(ORDERS):
+        random.shuffle(numbers)
+        orders.append([*numbers, numbers[0]])
+    best = min(orders, key=lambda order: sum(going_with_time([run[at] for at in order]) for run in runs))
+    return [places[at] for at in best]
+
+
+def going_with_time(run: Sequence[float]) -> float:
+    """How far numbers grow or shrink steadily in their order: the size of their correlation with it, 0 to 1."""
+    time, values = np.arange(len(run)) - (len(run) - 1) / 2, np.array(run) - np.mean(run)
+    size = float(np.linalg.norm(time) * np.linalg.norm(values))
+    return abs(float(time @ values)) / size if size > 0 else 0.0
 
 
 def asked_angles(operator: Operator, axis: AxisName, kit: Kit | None) -> Readings:
     """Commanded steps and angles read from an instrument."""
-    operator.tell(
-        "Fasten an instrument that reads the angle, degrees growing to the right and upward. Touch nothing else."
-    )
-    typed, plain = Typed(), axis_of(kit, axis)
+    operator.tell("Fasten an instrument that reads the angle. Degrees grow to the right and upward. Touch nothing else.")
+    plain = axis_of(kit, axis)
     if plain is None:
-        operator.tell("Type the steps commanded and the angle read; an empty line ends.")
-        return _pairs(operator, ("commanded_steps", "Commanded steps"), ("angle_deg", "Angle read, degrees"))
+        operator.tell(
+            "Type the steps commanded and the angle read. Mix the order of the places, and read the first one again at "
+            "the end."
+        )
+        return answered(operator, forever(Row((Question("commanded_steps", "Commanded steps", whole=True), ANGLE))))
     low, high = _range_of(axis, kit)
-    places = np.linspace(low, high, POSITIONS + 1)
-    for place in places.tolist():
-        operator.send(axis, place, plain.nominal_steps_per_degree, side=1)
-        if (angle := operator.number("Angle read, degrees (empty: leave it out)")) is not None:
-            typed.add(commanded_steps=float(round(place * plain.nominal_steps_per_degree)), angle_deg=angle)
-    return typed.readings()
+    places = np.linspace(low, high, POSITIONS + 1).tolist()
+    order, rate = in_guided_order(places, places), plain.nominal_steps_per_degree
+    rows = (
+        Row((ANGLE,), {"commanded_steps": float(round(place * rate))}, partial(operator.send, axis, place, rate, 1))
+        for place in order
+    )
+    return answered(operator, rows, len(order))
 
 
 def asked_turns(operator: Operator) -> Readings:
     """Whole turns on a far mark and the steps they took."""
     operator.tell(
         "Aim at a far mark, coming from the left. Turn whole turns to the right until it is back, and nudge on to it "
-        "from the left again. Walk the cables first. Aim anew for each row; an empty line ends."
+        "from the left again. Walk the cables first. Aim again for each row, and repeat the first row at the end."
     )
-    return _pairs(operator, ("turns", "Whole turns made"), ("steps", "Steps from the mark back on to it"))
+    turns = Question("turns", "Whole turns made", whole=True)
+    return answered(operator, forever(Row((turns, Question("steps", "Steps from the mark back on to it", whole=True)))))
 
 
 def asked_approaches(operator: Operator, axis: AxisName, kit: Kit | None, positions: int, times: int) -> Readings:
-    """Positions approached from both sides: up through all of them, down again, several times."""
-    typed, plain = Typed(), axis_of(kit, axis)
+    """Positions approached from both sides, several times: each time all of them, in an order of its own."""
+    plain = axis_of(kit, axis)
     rate = None if plain is None else plain.steps_per_degree
-    places = spread(*_range_of(axis, kit), positions)
-    operator.tell(f"{len(places)} positions, {times} times from each side: {2 * times * len(places)} readings.")
-    for _ in range(times):
-        for side, word, row in ((1, "up", places), (-1, "down", places[::-1])):
-            for place in row:
-                operator.send(axis, place, rate, side)
-                if (angle := operator.number("Angle read, degrees (empty: leave it out)")) is not None:
-                    typed.add(target_deg=place, direction=word, measured_deg=angle)
-    return typed.readings()
+    places = [(place, side) for place in spread(*_range_of(axis, kit), positions) for side in (1, -1)]
+    angles, sides = [place for place, _ in places], [float(side) for _, side in places]
+    order = [each for n in range(times) for each in in_guided_order(places, angles, sides, seed=n)[:-1]]
+    order.append(order[0])
+    operator.tell(f"{positions} positions, {times} times from each side, the first again: {len(order)} readings.")
+    rows = (
+        Row(
+            (Question("measured_deg", "Angle read, degrees"),),
+            {"target_deg": place, "direction": "up" if side > 0 else "down"},
+            partial(operator.send, axis, place, rate, side),
+        )
+        for place, side in order
+    )
+    return answered(operator, rows, len(order))
 
 
 def asked_tilts(operator: Operator, kit: Kit | None) -> Readings:
     """The tilt round the turn, the tilt axis at rest."""
     operator.tell("Bring the camera level, and leave the tilt axis alone from here on. Upward is plus.")
-    typed, plain = Typed(), axis_of(kit, AxisName.PAN)
-    low, high = _range_of(AxisName.PAN, kit)
-    for place in np.linspace(low, high, YAWS, endpoint=False).tolist():
-        operator.send(AxisName.PAN, place, None if plain is None else plain.steps_per_degree, side=1)
-        if (reading := operator.number("Tilt read, degrees (empty: leave it out)")) is not None:
-            typed.add(yaw_deg=place, reading_deg=reading)
-    return typed.readings()
+    plain = axis_of(kit, AxisName.PAN)
+    rate = None if plain is None else plain.steps_per_degree
+    places = np.linspace(*_range_of(AxisName.PAN, kit), YAWS, endpoint=False).tolist()
+    # A lean is a sine and a cosine of the yaw, which no drift may look like.
+    order = in_guided_order(places, np.sin(np.radians(places)).tolist(), np.cos(np.radians(places)).tolist())
+    tilt = Question("reading_deg", "Tilt read, degrees")
+    rows = (Row((tilt,), {"yaw_deg": yaw}, partial(operator.send, AxisName.PAN, yaw, rate, 1)) for yaw in order)
+    return answered(operator, rows, len(order))
 
 
 def asked_ringing(operator: Operator) -> Readings:
     """What a sensor shows after a move, in order of time."""
     operator.tell(
         "Lay a sensor that shows its readings over time (a level, a dial, a telephone's rotation) on the camera. Make "
-        "the fastest and longest move, and read it from when the move has ended: twenty readings or more over several "
-        "swings, several in each. Type time and value; an empty line ends."
+        "the fastest and longest move, and read the sensor from when the move has ended: twenty readings or more over "
+        "several swings, several in each. Type time and value."
     )
-    return _pairs(operator, ("time_ms", "Time since the move ended, ms"), ("value", "Value"))
+    time = Question("time_ms", "Time since the move ended, ms")
+    return answered(operator, forever(Row((time, Question("value", "Value")))))
 
 
 def asked_visits(operator: Operator, kit: Kit | None, order: Sequence[tuple[float, float, int]]) -> Readings:
     """Poses visited in the given order: yaw, pitch and the side to come from."""
-    typed = Typed()
     rates = [None if plain is None else plain.steps_per_degree for plain in (axis_of(kit, a) for a in AxisName)]
     operator.tell(f"{len(order)} visits; read yaw and pitch at each.")
-    for yaw, pitch, side in order:
-        operator.send(AxisName.PAN, yaw, rates[0], side)
-        operator.send(AxisName.TILT, pitch, rates[1], side)
-        if (read_yaw := operator.number("Yaw read, degrees (empty: leave it out)")) is None:
-            continue
-        if (read_pitch := operator.number("Pitch read, degrees")) is not None:
-            typed.add(target_yaw_deg=yaw, target_pitch_deg=pitch, yaw_deg=read_yaw, pitch_deg=read_pitch)
-    return typed.readings()
+    questions = (Question("yaw_deg", "Yaw read, degrees"), Question("pitch_deg", "Pitch read, degrees"))
+
+    def go(yaw_deg: float, pitch_deg: float, side: int) -> None:
+        operator.send(AxisName.PAN, yaw_deg, rates[0], side)
+        operator.send(AxisName.TILT, pitch_deg, rates[1], side)
+
+    def rows() -> Iterator[Row]:
+        for yaw, pitch, side in order:
+            yield Row(questions, {"target_yaw_deg": yaw, "target_pitch_deg": pitch}, partial(go, yaw, pitch, side))
+
+    return answered(operator, rows(), len(order))

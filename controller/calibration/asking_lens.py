@@ -3,7 +3,6 @@
 The way is common practice, no source: marks near and far in line, the head turned until they are at the picture's edge.
 """
 
-import math
 from dataclasses import dataclass
 
 from controller.calibration.asking import Operator
@@ -15,7 +14,8 @@ class TypedMarks:
     """Distances from the pan axis in mm, how far right of the middle the marks were brought, and their shift there."""
 
     near_mm: float
-    far_mm: float
+    far_mm: float | None
+    far_at_least_mm: float | None
     angle_deg: float
     shift_px: float
 
@@ -28,12 +28,13 @@ def asked_marks(operator: Operator) -> TypedMarks:
     )
     operator.tell("Line both up in the middle of the picture.")
     near = _needed(operator, "From the pan axis to the near mark, mm")
-    far = operator.number("From the pan axis to the far mark, mm (empty: very far)")
+    far = operator.number("From the pan axis to the far mark, mm (empty: not known)")
+    least = None if far is not None else _needed(operator, "How far is it at least, mm")
     operator.tell("Turn the head to the left until both marks are near the right edge, and take a photograph.")
     angle = _needed(operator, "By how many degrees was the head turned to the left")
     operator.tell("Look at the photograph at full size.")
     shift = _needed(operator, "How many pixels right of the far mark is the near one (left of it: minus)")
-    return TypedMarks(near, math.inf if far is None else far, angle, shift)
+    return TypedMarks(near, far, least, angle, shift)
 
 
 def _needed(operator: Operator, question: str) -> float:

@@ -4,12 +4,18 @@ Where the axis has no play at all, the same figures are its accuracy and repeata
 """
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
-from scipy.stats import t
+from numpy.typing import NDArray
 
+from controller.calibration import order
+from controller.calibration.estimate import Circumstances, Estimate, estimate, order_protects
+from controller.calibration.finding import Stated, quantile
+from controller.calibration.least_squares import Fit, Kept, Rows, fit, without_outliers
 from controller.calibration.readings import NotBelievable, Readings
+from controller.calibration.resolution import rounding_sd
+from controller.calibration.spread import Within, is_larger, largest, scatter, span
 from controller.errors import InputError
 from controller.optics.outline import Array
 
@@ -17,6 +23,8 @@ LEAST_POSITIONS, LEAST_APPROACHES = 3, 2
 STANDARD_APPROACHES = 5  # from each side, by the standard
 SIGNIFICANT_P = 0.05
 MOST_PLAY_DEG = 5.0
+MOST_OUTLIERS = 0.1  # share of the readings; one is always allowed
+SHUFFLE = "come to the positions in shuffled order, from either side, and to the first again at the end"
 
 
 @dataclass(frozen=True, slots=True)
@@ -37,60 +45,95 @@ class Position:
         """The mean of the two means."""
         return float(self.up.mean() + self.down.mean()) / 2
 
-    @property
-    def variance_of_reversal(self) -> float:
-        """Square of the standard uncertainty of B_i."""
-        return float(self.up.var(ddof=1)) / len(self.up) + float(self.down.var(ddof=1)) / len(self.down)
-
 
 @dataclass(frozen=True, slots=True)
-class BacklashResult:
-    """ISO 230-2: B, mean reversal (signed), R, E, M and A, in degrees; standard uncertainties of the reversals.
+class Figures:
+    """ISO 230-2: B, mean reversal (signed), R, R of either direction, E, M and A, in degrees."""
 
-    `u_reversal_deg` is that of B_i at the position with the largest; being the largest of several it tends to be a
-    little too large. `play_deg` is B where the play is significant, else 0.
-    """
-
-    positions: tuple[Position, ...]
     reversal_deg: float
-    u_reversal_deg: float
     mean_reversal_deg: float
-    u_mean_reversal_deg: float
-    freedom: float
     repeatability_deg: float
     repeatability_up_deg: float
     repeatability_down_deg: float
     systematic_deg: float
     mean_deviation_range_deg: float
     accuracy_deg: float
-    play_deg: float
 
 
-def from_approaches(readings: Readings) -> BacklashResult:
-    """The figures from `target_deg`, `direction` (up or down) and `measured_deg`, rows in any order.
+@dataclass(frozen=True, slots=True)
+class BacklashResult:
+    """The figures, and the intervals that hold their true values in 95 of 100 cases, degrees.
 
-    Raises InputError for a direction that is neither; NotBelievable with the reason and what to do.
+    `mean_reversal` is that of all positions, signed; `play_deg` is B where the play is significant, else 0.
+    `residuals_deg` are those of all readings from their means, `kept` says which of them were used.
     """
-    positions = positions_of(readings)
+
+    positions: tuple[Position, ...]
+    figures: Figures
+    mean_reversal: Estimate
+    reversal: Within
+    repeatability: Within
+    repeatability_of_one_side: Within
+    systematic: Within
+    mean_deviation_range: Within
+    accuracy: Within
+    play_deg: float
+    resolution_deg: float
+    stated: Stated
+    residuals_deg: Array
+    kept: Kept
+
+    @property
+    def reversal_deg(self) -> float:
+        """B."""
+        return self.figures.reversal_deg
+
+    @property
+    def mean_reversal_deg(self) -> float:
+        """The mean reversal, signed, a drift taken out."""
+        return self.mean_reversal.value
+
+
+def from_approaches(readings: Readings, reading_error_deg: float | None = None) -> BacklashResult:
+    """The figures from `target_deg`, `direction` (up or down) and `measured_deg`, rows in the order of time.
+
+    `reading_error_deg` is the instrument's own standard uncertainty. Raises InputError for a direction that is neither;
+    NotBelievable with the reason and what to do.
+    """
+    positions_of(readings)  # there are enough
     _must_follow(readings)
-    result = figures(positions)
-    if result.reversal_deg > MOST_PLAY_DEG:
+    means = _means(readings, reading_error_deg or 0.0)
+    drifts = order_protects(lambda full: means.fit(means.every, drifts=full), means.contrasts, len(means.off))
+    most = max(1, int(MOST_OUTLIERS * len(means.off)))
+    kept, found = without_outliers(
+        lambda rows: means.fit(rows, drifts=drifts), len(means.off), max(len(means.off) - most - 1, 1)
+    )
+    if int((~kept).sum()) > most:
         raise NotBelievable(
-            f"{readings.name}: a play of {result.reversal_deg:.3g}° is more than any sound gear has; look for a loose "
+            f"{readings.name}: more than {most} of {len(kept)} readings lie farther off than the others explain; look "
+            "for slack or slip, and read again."
+        )
+    if not drifts and order.hang_together(found, step=means.step_deg):
+        raise NotBelievable(
+            f"{readings.name}: neighbouring readings err alike, so the instrument or the head drifts; {SHUFFLE}."
+        )
+    positions = positions_of(readings.only(kept.tolist()))
+    made = figures(positions)
+    if made.reversal_deg > MOST_PLAY_DEG:
+        raise NotBelievable(
+            f"{readings.name}: a play of {made.reversal_deg:.3g}° is more than any sound gear has; look for a loose "
             "clamp or belt, or for readings with the directions mixed up."
         )
-    return result
+    return _with_intervals(means, found, kept, drifts, positions, made)
 
 
 def positions_of(readings: Readings) -> tuple[Position, ...]:
     """The readings sorted by target. Raises InputError, NotBelievable where there are too few."""
-    target, measured = readings.numbers["target_deg"], readings.numbers["measured_deg"]
+    target = readings.numbers["target_deg"]
     for line, word in zip(readings.lines, readings.words["direction"], strict=True):
         if word not in {"up", "down"}:
             raise InputError(f"{readings.name} line {line}: direction = {word} must be up or down.")
-    up = np.array([word == "up" for word in readings.words["direction"]])
-    off = measured - target
-    off = np.where(np.abs(off) > 180, (off + 180) % 360 - 180, off)  # a dial begins again at 360
+    up, off = np.array([word == "up" for word in readings.words["direction"]]), _deviations(readings)
     positions = []
     for each in np.unique(target):
         here = Position(float(each), off[(target == each) & up], off[(target == each) & ~up])
@@ -107,6 +150,12 @@ def positions_of(readings: Readings) -> tuple[Position, ...]:
             "spread unevenly over the whole range."
         )
     return tuple(positions)
+
+
+def _deviations(readings: Readings) -> Array:
+    """Measured less target; a dial begins again at 360."""
+    off = readings.numbers["measured_deg"] - readings.numbers["target_deg"]
+    return np.where(np.abs(off) > 180, (off + 180) % 360 - 180, off)
 
 
 def _must_follow(readings: Readings) -> None:
@@ -126,8 +175,8 @@ def _must_follow(readings: Readings) -> None:
         )
 
 
-def figures(positions: tuple[Position, ...]) -> BacklashResult:
-    """The figures of ISO 230-2:2014, clause 3, with s from n - 1; degrees of freedom after Welch and Satterthwaite.
+def figures(positions: tuple[Position, ...]) -> Figures:
+    """The figures of ISO 230-2:2014, clause 3, with s from n - 1.
 
     E takes the means of both directions, not the larger of the two one-directional figures.
     """
@@ -137,23 +186,15 @@ def figures(positions: tuple[Position, ...]) -> BacklashResult:
     spread = np.maximum.reduce([2 * s_up + 2 * s_down + np.abs(reversals), 4 * s_up, 4 * s_down])
     highest = np.maximum(up + 2 * s_up, down + 2 * s_down)
     lowest = np.minimum(up - 2 * s_up, down - 2 * s_down)
-    largest = int(np.argmax(np.abs(reversals)))
-    variances = np.array([position.variance_of_reversal for position in positions])
-    reversal = float(np.abs(reversals[largest]))
-    return BacklashResult(
-        positions=positions,
-        reversal_deg=reversal,
-        u_reversal_deg=math.sqrt(variances[largest]),
+    return Figures(
+        reversal_deg=float(np.abs(reversals).max()),
         mean_reversal_deg=float(reversals.mean()),
-        u_mean_reversal_deg=math.sqrt(variances.sum()) / len(positions),
-        freedom=_freedom(positions),
         repeatability_deg=float(spread.max()),
         repeatability_up_deg=float(4 * s_up.max()),
         repeatability_down_deg=float(4 * s_down.max()),
         systematic_deg=float(max(up.max(), down.max()) - min(up.min(), down.min())),
         mean_deviation_range_deg=float(np.ptp((up + down) / 2)),
         accuracy_deg=float(highest.max() - lowest.min()),
-        play_deg=reversal if _significant(positions) else 0.0,
     )
 
 
@@ -161,24 +202,106 @@ def _sides(positions: tuple[Position, ...]) -> tuple[list[Array], list[Array]]:
     return [position.up for position in positions], [position.down for position in positions]
 
 
-def _freedom(positions: tuple[Position, ...]) -> float:
-    """Of the mean reversal (GUM, JCGM 100:2008, G.4.1)."""
-    parts = [(float(side.var(ddof=1)) / len(side), len(side) - 1) for sides in _sides(positions) for side in sides]
-    total = sum(part for part, _ in parts)
-    squares = sum(part**2 / freedom for part, freedom in parts)
-    return total**2 / squares if squares > 0 else math.inf
+@dataclass(frozen=True, slots=True)
+class _Means:
+    """All readings at once: a mean for each position and side (up: even columns, down: odd ones), and the drift."""
+
+    off: Array
+    which: NDArray[np.intp]
+    step_deg: float
+    reading_error_deg: float
+
+    @property
+    def every(self) -> Rows:
+        """The numbers of all readings."""
+        return np.arange(len(self.off))
+
+    @property
+    def contrasts(self) -> Array:
+        """The reversal of each position, and their mean, as sums of the means."""
+        count = (int(self.which.max()) + 1) // 2
+        each = np.kron(np.eye(count), np.array([1.0, -1.0]))
+        return np.vstack([each, each.mean(axis=0)])
+
+    def design(self, *, drifts: bool) -> Array:
+        """The columns."""
+        means = np.eye(int(self.which.max()) + 1)[self.which]
+        return np.hstack([means, order.clock(len(self.off))[:, None]]) if drifts else means
+
+    def fit(self, rows: Rows, *, drifts: bool) -> Fit:
+        """Fit them to the readings with these numbers. Raises numpy.linalg.LinAlgError."""
+        return fit(
+            self.design(drifts=drifts)[rows],
+            self.off[rows],
+            least_sd=math.hypot(rounding_sd(self.step_deg), self.reading_error_deg),
+        )
 
 
-def _significant(positions: tuple[Position, ...]) -> bool:
+def _means(readings: Readings, reading_error_deg: float) -> _Means:
+    off, up = _deviations(readings), np.array([word == "up" for word in readings.words["direction"]])
+    place = np.unique(readings.numbers["target_deg"], return_inverse=True)[1].reshape(-1)
+    step = readings.resolution("measured_deg", float(np.std(off)))
+    return _Means(off, 2 * place + ~up, step, reading_error_deg)
+
+
+def _with_intervals(
+    means: _Means, found: Fit, kept: Kept, drifts: bool, positions: tuple[Position, ...], made: Figures
+) -> BacklashResult:
+    """All positions together say how sure each mean is; a position that scatters more counts for itself."""
+    rows, which, turns = np.flatnonzero(kept), means.which[kept], means.contrasts
+    taken = Circumstances.of(found, kept, drifts, means.step_deg, which)
+    reversals, (variance, free) = _reversals(found, turns[:-1], taken)
+    # Means that stay between two marks at every position may all be rounded the same way.
+    alike = bool((np.ptp(found.coefficients[: turns.shape[1]].reshape(-1, 2), axis=0) < means.step_deg).all())
+    mean = _estimate(found, turns[-1], replace(taken, places=which % 2) if alike else taken)
+    each = [_estimate(found, row, taken) for row in np.eye(turns.shape[1])]
+    middles = [_estimate(found, np.abs(row) / 2, taken) for row in turns[:-1]]
+    hanging = order.seen_hanging(found, most_by_chance=order.MOST_BY_CHANCE)
+    more = max(1.0, order.hidden(found, rows, len(kept), hanging))
+    width = scatter(variance, free, means.step_deg, means.reading_error_deg, hanging, more).times(4)
+    reversal, systematic = largest(reversals), span(each)
+    return BacklashResult(
+        positions=positions,
+        figures=made,
+        mean_reversal=mean,
+        reversal=reversal.with_value(made.reversal_deg),
+        repeatability=reversal.plus(width).with_value(made.repeatability_deg),
+        repeatability_of_one_side=width,
+        systematic=systematic.with_value(made.systematic_deg),
+        mean_deviation_range=span(middles).with_value(made.mean_deviation_range_deg),
+        accuracy=systematic.plus(width).with_value(made.accuracy_deg),
+        play_deg=made.reversal_deg if _significant([*reversals, mean]) else 0.0,
+        resolution_deg=means.step_deg,
+        stated=taken.stated,
+        residuals_deg=means.off - means.design(drifts=drifts) @ found.coefficients,
+        kept=kept,
+    )
+
+
+def _estimate(found: Fit, along: Array, taken: Circumstances) -> Estimate:
+    return estimate(found, np.append(along, np.zeros(len(found.coefficients) - len(along))), taken)
+
+
+def _reversals(found: Fit, turns: Array, taken: Circumstances) -> tuple[list[Estimate], tuple[float, float]]:
+    """The reversal of each position; and the variance of a reading with its degrees of freedom, the largest where a
+    position scatters more than the others.
+    """
+    assert found.seen_variance is not None
+    reversals, worst = [], (found.seen_variance, found.freedom)
+    for number, row in enumerate(turns):
+        reversal = _estimate(found, row, taken)
+        here = taken.places // 2 == number
+        free = max(int(here.sum()) - 2, 1)
+        own = float((found.residuals[here] ** 2).sum()) / free
+        if is_larger(own, free, found.seen_variance, found.freedom, len(turns)):
+            u = reversal.u * math.sqrt(own / float(found.variances[0]))
+            reversal, worst = Estimate(reversal.value, max(reversal.u, u), float(free)), max(worst, (own, float(free)))
+        reversals.append(reversal)
+    return reversals, worst
+
+
+def _significant(tests: list[Estimate]) -> bool:
     """Whether any position, or all of them together, show a reversal beyond chance (Bonferroni)."""
-    tests = [(float(p.reversal_deg), p.variance_of_reversal, len(p.up) + len(p.down) - 2.0) for p in positions]
-    mean = sum(reversal for reversal, _, _ in tests) / len(tests)
-    tests.append((mean, sum(variance for _, variance, _ in tests) / len(positions) ** 2, _freedom(positions)))
     least = max(1e-12, float(np.finfo(float).eps) * 360)
-    for reversal, variance, freedom in tests:
-        if abs(reversal) <= least:
-            continue
-        chance = 2 * float(t.sf(abs(reversal) / math.sqrt(max(variance, 1e-300)), min(freedom, 1e9)))
-        if chance * len(tests) < SIGNIFICANT_P:
-            return True
-    return False
+    share = SIGNIFICANT_P / 2 / len(tests)
+    return any(abs(each.value) > max(least, quantile(1 - share, each.freedom) * each.u) for each in tests)

@@ -3,11 +3,20 @@
 import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
+from enum import StrEnum
 from typing import Any
 
-from scipy.stats import norm, t
+from scipy.special import ndtri, stdtrit
 
 from controller.calibration.records import AxisName, Kind
+
+
+class Stated(StrEnum):
+    """What an interval is said to hold."""
+
+    ALL = "95 %"
+    SCATTER = "from the scatter alone"
+    """An error of known kind could not be looked for, so no share of cases is stated."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -35,7 +44,8 @@ class Plot:
 class Finding:
     """The result of one procedure. Names as in `records.Record`; `more` is for other programs only.
 
-    `degrees_of_freedom` belongs to all uncertainties, None where they are not limited.
+    `degrees_of_freedom` belongs to all uncertainties, None where they are not limited. `intervals` holds those that are
+    not the value plus or minus a multiple of its uncertainty. `stated` says what all of them hold.
     """
 
     kind: Kind
@@ -50,21 +60,35 @@ class Finding:
     plots: tuple[Plot, ...] = ()
     lens: str | None = None
     focal_length_mm: float | None = None
+    intervals: Mapping[str, tuple[float, float]] = field(default_factory=dict)
+    stated: Stated = Stated.ALL
 
     def interval(self, name: str) -> tuple[float, float]:
-        """The interval that holds the true value of `name` in 95 of 100 cases."""
+        """The interval that holds the true value of `name` in 95 of 100 cases, where `stated` says so."""
+        if name in self.intervals:
+            return self.intervals[name]
         half = coverage_factor(self.degrees_of_freedom) * self.uncertainties[f"u_{name}"]
         return self.values[name] - half, self.values[name] + half
 
     def as_json(self) -> dict[str, Any]:
-        """For other programs: values, uncertainties, the 95 % intervals, and `more`."""
-        intervals = {name.removeprefix("u_"): self.interval(name.removeprefix("u_")) for name in self.uncertainties}
-        freedom = {"degrees_of_freedom": self.degrees_of_freedom}
-        return dict(self.values) | dict(self.uncertainties) | freedom | {"interval_95": intervals} | dict(self.more)
+        """For other programs: values, uncertainties, intervals under a name that says what they hold, and `more`."""
+        names = [*self.intervals, *(name.removeprefix("u_") for name in self.uncertainties)]
+        intervals = {name: self.interval(name) for name in names}
+        said = {
+            "degrees_of_freedom": self.degrees_of_freedom,
+            "stated": self.stated.value,
+            "interval_95" if self.stated is Stated.ALL else "interval_from_scatter": intervals,
+        }
+        return dict(self.values) | dict(self.uncertainties) | said | dict(self.more)
 
 
 def coverage_factor(degrees_of_freedom: float | None) -> float:
     """By how many standard uncertainties a 95 % interval reaches to either side (Student; GUM, JCGM 100:2008, G.3.2)."""
+    return quantile(0.975, degrees_of_freedom)
+
+
+def quantile(probability: float, degrees_of_freedom: float | None) -> float:
+    """Of Student's distribution; of the normal one where the degrees of freedom are None or inf."""
     if degrees_of_freedom is None or math.isinf(degrees_of_freedom):
-        return float(norm.ppf(0.975))
-    return float(t.ppf(0.975, degrees_of_freedom))
+        return float(ndtri(probability))
+    return float(stdtrit(degrees_of_freedom, probability))

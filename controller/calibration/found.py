@@ -3,24 +3,59 @@
 import math
 from collections.abc import Sequence
 
+from controller.calibration import backlash, level, steps, verify
 from controller.calibration.backlash import STANDARD_APPROACHES, BacklashResult
-from controller.calibration.finding import Finding, coverage_factor
+from controller.calibration.estimate import Estimate
+from controller.calibration.finding import Finding, Stated, coverage_factor
 from controller.calibration.level import Leg, LevelResult
 from controller.calibration.plots import backlash_plots, level_plots, steps_plots, verify_plots
 from controller.calibration.readings import Readings
 from controller.calibration.records import AxisName, Kind
-from controller.calibration.steps import LEAST_FOR_A_WAVE, LEAST_SPAN_DEG, StepsResult, Wave
+from controller.calibration.spread import Within
+from controller.calibration.steps import StepsResult
 from controller.calibration.verify import STANDARD_VISITS, VerifyResult
+from controller.calibration.wave import HEAD_ECCENTRICITY_DEG, LEAST_READINGS, LEAST_SPAN_DEG, Wave
 from controller.optics.outline import Array
 
 
 def plus_minus(value: float, u: float, freedom: float) -> str:
-    """A value and the half-width of its 95 % interval, to two digits of the latter (GUM, JCGM 100:2008, 7.2.6)."""
+    """A value and the half-width of its 95 % interval, to two digits of the latter (GUM, JCGM 100:2008, 7.2.6).
+
+    Nine digits at most: where the half-width is smaller than the last of them, it is told as that.
+    """
     half = coverage_factor(freedom) * u
-    if not math.isfinite(half) or half <= abs(value) * 1e-9:
-        return f"{value:.9g}"
-    places = max(0, 1 - math.floor(math.log10(half)))
-    return f"{value:.{places}f} ± {half:.{places}f}"
+    last = math.floor(math.log10(max(abs(value), half, 1e-300))) - 8
+    if not math.isfinite(half):
+        return f"{value:.2g} ± {half}"
+    power = last if half <= 10.0**last else max(last, math.floor(math.log10(half)) - 1)
+    places = max(0, -power)
+    return f"{value:.{places}f} ± {max(half, 10.0**power):.{places}f}"
+
+
+def from_to(found: Within) -> str:
+    """A value and its interval, to two digits of the interval's width: "0.062° (0.051 to 0.068°)"."""
+    width = max(found.high - found.low, 1e-9)
+    places = max(0, 1 - math.floor(math.log10(width)))
+    return f"{found.value:.{places}f}° ({found.low:.{places}f} to {found.high:.{places}f}°)"
+
+
+def _order_sentences(stated: Stated, drift: Estimate | None, advice: str) -> list[str]:
+    """What the order of the readings protects from."""
+    if stated is Stated.SCATTER:
+        return [
+            "The intervals are from the scatter alone, not 95 %: in the order in which these readings were taken, a "
+            f"drift or an error that passes from one to the next cannot be told from the result. To know more, {advice}."
+        ]
+    if drift is not None and abs(drift.value) > drift.half_width:
+        return [f"The readings drift by {plus_minus(drift.value, drift.u, drift.freedom)}° over the set; taken out."]
+    return []
+
+
+def _resolution_sentence(scatter_deg: float, resolution_deg: float) -> str:
+    if scatter_deg < 1e-6 * resolution_deg:
+        return f"The readings do not scatter and are read to {resolution_deg:.2g}°, which is counted in."
+    read = f" and are read to {resolution_deg:.2g}°" if resolution_deg > 0.01 * scatter_deg else ""
+    return f"The readings scatter by {scatter_deg:.2g}°{read}; both are counted in."
 
 
 def _freedom(value: float) -> float | None:
@@ -42,7 +77,13 @@ def _outlier_sentences(outliers: list[dict[str, float]]) -> list[str]:
     return [f"Left out as outliers: {named}."]
 
 
-def steps_found(result: StepsResult, readings: Readings, axis: AxisName, nominal: float | None) -> Finding:
+def steps_found(
+    result: StepsResult,
+    readings: Readings,
+    axis: AxisName,
+    nominal: float | None,
+    eccentricity_deg: float = HEAD_ECCENTRICITY_DEG,
+) -> Finding:
     """The finding of `calibrate steps`, by angles or by whole turns."""
     by_turns = "turns" in readings.numbers
     outliers = _left_out(readings, result.kept.tolist(), result.residuals_deg)
@@ -50,9 +91,14 @@ def steps_found(result: StepsResult, readings: Readings, axis: AxisName, nominal
     said = plus_minus(result.steps_per_degree, result.u_steps_per_degree, result.freedom)
     relative = coverage_factor(result.freedom) * result.u_steps_per_degree / result.steps_per_degree
     off = "" if nominal is None else f", {100 * (result.steps_per_degree / nominal - 1):+.3f} % off the kit's gearing"
-    sentences = [f"{said} steps per degree of {axis.value} (95 %){off}; a whole turn is known to {360 * relative:.2g}°."]
+    sentences = [
+        f"{said} steps per degree of {axis.value} ({result.stated}){off}; "
+        f"a whole turn is known to ± {360 * relative:.2g}°."
+    ]
     if not by_turns:
-        sentences += [f"The readings scatter by {result.residual_sd_deg:.2g}°.", _wave_sentence(wave)]
+        sentences.append(_resolution_sentence(result.residual_sd_deg, result.resolution_deg))
+        sentences.append(_wave_sentence(wave, eccentricity_deg))
+        sentences += _order_sentences(result.stated, result.drift, steps.SHUFFLE)
     sentences += _outlier_sentences(outliers)
     values = {"steps_per_degree": result.steps_per_degree}
     uncertainties = {"u_steps_per_degree": result.u_steps_per_degree}
@@ -74,6 +120,8 @@ def steps_found(result: StepsResult, readings: Readings, axis: AxisName, nominal
         more={
             "axis": axis.value,
             "readings": len(readings),
+            "resolution_deg": result.resolution_deg,
+            "drift_deg": None if result.drift is None else result.drift.value,
             "outliers": outliers,
             "once_per_turn": None
             if wave is None
@@ -85,55 +133,59 @@ def steps_found(result: StepsResult, readings: Readings, axis: AxisName, nominal
             },
         },
         plots=steps_plots(result, readings),
+        stated=result.stated,
     )
 
 
-def _wave_sentence(wave: Wave | None) -> str:
+def _wave_sentence(wave: Wave | None, eccentricity_deg: float) -> str:
+    hidden = f"as much of it as the kit says there may be (eccentricity_deg = {eccentricity_deg:g}) is counted in"
     if wave is None:
         return (
-            "An error that comes back once per turn could not be looked for: that takes "
-            f"{LEAST_FOR_A_WAVE} readings over {LEAST_SPAN_DEG:.0f}°."
+            f"An error that comes back once per turn could not be looked for, which takes {LEAST_READINGS} readings over "
+            f"{LEAST_SPAN_DEG:.0f}°; {hidden}."
         )
     if wave.removed:
+        size = plus_minus(wave.amplitude_deg, wave.u_amplitude_deg, math.inf)
         return (
-            f"An error of {wave.amplitude_deg:.2g}° that comes back once per turn (highest at "
-            f"{wave.phase_deg % 360:.0f}°) was taken out."
+            f"An error of {size}° that comes back once per turn (highest at {wave.phase_deg % 360:.0f}°) was taken out."
         )
-    return "No error that comes back once per turn stands out; what may hide in the scatter is counted in."
+    return f"No error that comes back once per turn stands out; {hidden}."
 
 
 def backlash_found(result: BacklashResult, readings: Readings, axis: AxisName, steps_per_degree: float | None) -> Finding:
     """The finding of `calibrate backlash`."""
-    mean = plus_minus(abs(result.mean_reversal_deg), result.u_mean_reversal_deg, result.freedom)
+    mean, made = result.mean_reversal, result.figures
+    outliers = _left_out(readings, result.kept.tolist(), result.residuals_deg)
+    one_side = result.repeatability_of_one_side
     sentences = [
-        f"Play of the {axis.value} axis: {result.reversal_deg:.3g}° at the worst position (B), {mean}° in the mean.",
-        f"Repeatability R {result.repeatability_deg:.3g}° from both sides, {result.repeatability_up_deg:.3g}° from below "
-        f"and {result.repeatability_down_deg:.3g}° from above; accuracy A {result.accuracy_deg:.3g}° (ISO 230-2).",
+        f"Play of the {axis.value} axis: {from_to(result.reversal)} at the worst position (B), "
+        f"{plus_minus(abs(mean.value), mean.u, mean.freedom)}° in the mean ({result.stated}).",
+        f"Repeatability R {from_to(result.repeatability)} from both sides; accuracy A {from_to(result.accuracy)} "
+        f"(ISO 230-2, {result.stated}).",
         _rule(result.play_deg, steps_per_degree),
     ]
+    sentences += _order_sentences(result.stated, None, backlash.SHUFFLE) + _outlier_sentences(outliers)
     fewest = min(min(len(p.up), len(p.down)) for p in result.positions)
     if fewest < STANDARD_APPROACHES:
         sentences.append(f"The standard asks for {STANDARD_APPROACHES} approaches from each side; here were {fewest}.")
-    values = {
-        "play_deg": result.play_deg,
-        "reversal_deg": result.reversal_deg,
-        "mean_reversal_deg": result.mean_reversal_deg,
-        "repeatability_deg": result.repeatability_deg,
-        "systematic_deg": result.systematic_deg,
-        "mean_deviation_range_deg": result.mean_deviation_range_deg,
-        "accuracy_deg": result.accuracy_deg,
-        "repeatability_up_deg": result.repeatability_up_deg,
-        "repeatability_down_deg": result.repeatability_down_deg,
+    sides = {
+        f"repeatability_{side}_deg": one_side.with_value(value)
+        for side, value in (("up", made.repeatability_up_deg), ("down", made.repeatability_down_deg))
     }
+    figures = {
+        "reversal_deg": result.reversal,
+        "repeatability_deg": result.repeatability,
+        "systematic_deg": result.systematic,
+        "mean_deviation_range_deg": result.mean_deviation_range,
+        "accuracy_deg": result.accuracy,
+    } | sides
     return Finding(
         kind=Kind.BACKLASH,
         axis=axis,
-        values=values,
-        uncertainties={
-            "u_mean_reversal_deg": result.u_mean_reversal_deg,
-            "u_reversal_deg": result.u_reversal_deg,
-        },
-        degrees_of_freedom=_freedom(result.freedom),
+        values={"play_deg": result.play_deg, "mean_reversal_deg": mean.value}
+        | {name: figure.value for name, figure in figures.items()},
+        uncertainties={"u_mean_reversal_deg": mean.u},
+        degrees_of_freedom=_freedom(mean.freedom),
         how=f"{len(result.positions)} positions approached from both sides, {len(readings)} readings",
         sentences=tuple(sentences),
         residuals={
@@ -142,12 +194,16 @@ def backlash_found(result: BacklashResult, readings: Readings, axis: AxisName, s
         },
         more={
             "axis": axis.value,
+            "resolution_deg": result.resolution_deg,
+            "outliers": outliers,
             "positions": [
                 {"target_deg": p.target_deg, "reversal_deg": p.reversal_deg, "mean_deviation_deg": p.mean_deg}
                 for p in result.positions
             ],
         },
         plots=backlash_plots(result),
+        intervals={name: figure.interval for name, figure in figures.items()},
+        stated=result.stated,
     )
 
 
@@ -164,7 +220,9 @@ def _rule(play_deg: float, steps_per_degree: float | None) -> str:
 def level_found(result: LevelResult, readings: Readings, legs: Sequence[Leg], steepest_deg: float) -> Finding:
     """The finding of `calibrate level`; `steepest_deg` is the pitch for which the roll that remains is told."""
     outliers = _left_out(readings, result.kept.tolist(), result.residuals_deg)
-    sentences = _level_sentences(result, legs, steepest_deg) + _outlier_sentences(outliers)
+    sentences = _level_sentences(result, legs, steepest_deg)
+    sentences.append(_resolution_sentence(result.residual_sd_deg, result.resolution_deg))
+    sentences += _order_sentences(result.stated, result.drift, level.SHUFFLE) + _outlier_sentences(outliers)
     return Finding(
         kind=Kind.LEVEL,
         axis=None,
@@ -188,10 +246,14 @@ def level_found(result: LevelResult, readings: Readings, legs: Sequence[Leg], st
         residuals={"reading_deg": tuple(result.residuals_deg.tolist())},
         more={
             "significant": result.significant,
+            "resolution_deg": result.resolution_deg,
+            "drift_deg": None if result.drift is None else result.drift.value,
             "legs": [{"yaw_deg": leg.yaw_deg, "raise_mm": leg.raise_mm} for leg in legs],
             "outliers": outliers,
         },
         plots=level_plots(result, readings),
+        intervals={"lean_deg": result.lean_interval_deg, "toward_deg": result.toward_interval_deg},
+        stated=result.stated,
     )
 
 
@@ -199,11 +261,14 @@ def _level_sentences(result: LevelResult, legs: Sequence[Leg], steepest_deg: flo
     lean = plus_minus(result.lean_deg, result.u_lean_deg, result.freedom)
     toward = plus_minus(result.toward_deg, result.u_toward_deg, result.freedom)
     if not result.significant:
-        return [f"No lean stands out from the scatter of the readings ({lean}°, 95 %)."]
+        return [
+            f"No lean stands out from the readings' uncertainty: it is {result.lean_interval_deg[1]:.2g}° at most "
+            f"({lean}°, {result.stated})."
+        ]
     lifts = [f"the leg at yaw {leg.yaw_deg:.0f}° by {leg.raise_mm:.1f} mm" for leg in legs if leg.raise_mm > 0.05]
     roll = math.degrees(math.atan2(math.sin(math.radians(result.lean_deg)), math.cos(math.radians(steepest_deg))))
     return [
-        f"The pan axis leans by {lean}° toward yaw {toward}° (95 %): what looks there looks too low.",
+        f"The pan axis leans by {lean}° toward yaw {toward}° ({result.stated}): what looks there looks too low.",
         f"Raise {' and '.join(lifts)}, then measure again." if lifts else "No leg needs raising by as much as 0.1 mm.",
         f"Left as it is, lean_deg = {result.lean_deg:.3f} and lean_toward_deg = {result.toward_deg:.1f} under [head] "
         f"in the kit correct yaw and pitch of every pose; a roll of up to {result.lean_deg:.2g}° at the horizon and "
@@ -212,34 +277,34 @@ def _level_sentences(result: LevelResult, legs: Sequence[Leg], steepest_deg: flo
 
 
 def verify_found(result: VerifyResult, readings: Readings, needed_deg: float, needed_by: str) -> Finding:
-    """The finding of `calibrate verify`: passed if every pose is met within `needed_deg`, RP counted in."""
-    passed = result.worst_deg <= needed_deg
-    pooled = plus_minus(result.pooled_repeatability_deg, result.u_pooled_repeatability_deg, result.freedom)
-    fewest = min(pose.visits for pose in result.poses)
+    """The finding of `calibrate verify`: passed if every pose is surely met within `needed_deg`, RP counted in.
+
+    The whole interval of the worst pose must keep to it (guarded acceptance: JCGM 106:2012, 8.3.2).
+    """
+    passed = result.worst.high <= needed_deg
+    verdict = "Passed" if passed else "FAILED" if result.worst.low > needed_deg else "NOT SHOWN"
     sentences = [
-        f"{'Passed' if passed else 'FAILED'}: poses are met within {result.worst_deg:.3g}° (accuracy plus "
-        f"repeatability); {needed_by} {needed_deg:.3g}°.",
-        f"Pose accuracy AP {result.accuracy_deg:.3g}°, repeatability RP {result.repeatability_deg:.3g}° at the worst "
-        f"pose and {pooled}° over all (95 %); the first pose was met again within {result.return_deg:.3g}° (ISO 9283).",
+        f"{verdict}: poses are met within {from_to(result.worst)} (accuracy plus repeatability, {result.stated}); "
+        f"{needed_by} {needed_deg:.3g}°.",
+        f"Pose accuracy AP {from_to(result.accuracy)}, repeatability RP {from_to(result.repeatability)} at the worst "
+        f"pose and {from_to(result.pooled)} over all; the first pose was met again within {from_to(result.returned)} "
+        f"(ISO 9283, {result.stated}).",
     ]
-    if not passed:
-        sentences.append("Calibrate steps, backlash and level again, look for slack, or plan with more overlap.")
-    if fewest < STANDARD_VISITS:
-        sentences.append(f"The standard asks for {STANDARD_VISITS} visits of each pose; here were {fewest} or more.")
+    sentences += _advice_sentences(result, verdict)
+    figures = {
+        "repeatability_deg": result.repeatability,
+        "accuracy_deg": result.accuracy,
+        "worst_deg": result.worst,
+        "pooled_repeatability_deg": result.pooled,
+        "return_deg": result.returned,
+    }
     return Finding(
         kind=Kind.VERIFY,
         axis=None,
-        values={
-            "repeatability_deg": result.repeatability_deg,
-            "accuracy_deg": result.accuracy_deg,
-            "worst_deg": result.worst_deg,
-            "pooled_repeatability_deg": result.pooled_repeatability_deg,
-            "return_deg": result.return_deg,
-            "needed_deg": needed_deg,
-            "passed": float(passed),
-        },
-        uncertainties={"u_pooled_repeatability_deg": result.u_pooled_repeatability_deg},
-        degrees_of_freedom=_freedom(result.freedom),
+        values={name: figure.value for name, figure in figures.items()}
+        | {"needed_deg": needed_deg, "passed": float(passed)},
+        uncertainties={},
+        degrees_of_freedom=None,
         how=f"{len(readings)} visits of {len(result.poses)} poses",
         sentences=tuple(sentences),
         residuals={
@@ -248,6 +313,8 @@ def verify_found(result: VerifyResult, readings: Readings, needed_deg: float, ne
         },
         more={
             "passed": passed,
+            "verdict": verdict.lower(),
+            "resolution_deg": result.resolution_deg,
             "poses": [
                 {
                     "yaw_deg": pose.yaw_deg,
@@ -260,4 +327,19 @@ def verify_found(result: VerifyResult, readings: Readings, needed_deg: float, ne
             ],
         },
         plots=verify_plots(result),
+        intervals={name: figure.interval for name, figure in figures.items()},
+        stated=result.stated,
     )
+
+
+def _advice_sentences(result: VerifyResult, verdict: str) -> list[str]:
+    sentences = []
+    if verdict == "NOT SHOWN":
+        sentences.append("Visit each pose more often, or with a better instrument: the interval reaches beyond the need.")
+    elif verdict == "FAILED":
+        sentences.append("Calibrate steps, backlash and level again, look for slack, or plan with more overlap.")
+    sentences += _order_sentences(result.stated, None, verify.SHUFFLE)
+    fewest = min(pose.visits for pose in result.poses)
+    if fewest < STANDARD_VISITS:
+        sentences.append(f"The standard asks for {STANDARD_VISITS} visits of each pose; here were {fewest} or more.")
+    return sentences

@@ -7,15 +7,20 @@ import math
 from dataclasses import dataclass, replace
 
 import numpy as np
-from scipy.stats import f as fisher
+from scipy.special import fdtrc
 
-from controller.calibration.least_squares import Fit, Kept, chance_of_chi_squared, fit, without_outliers
+from controller.calibration import order
+from controller.calibration.estimate import Circumstances, Estimate, estimate, order_protects, places_of
+from controller.calibration.finding import Stated, coverage_factor
+from controller.calibration.least_squares import Fit, Kept, Rows, chance_of_chi_squared, fit, without_outliers
 from controller.calibration.readings import NotBelievable, Readings
+from controller.calibration.resolution import rounding_sd
 from controller.optics.outline import Array
 
 LEAST_READINGS, LEAST_ROUND_DEG = 4, 180.0
+SHUFFLE = "read the yaws in shuffled order, and the first of them again at the end"
 MOST_LEAN_DEG = 20.0
-ROUNDS = 8  # of Gauss and Newton; three reach the last digit of a float
+ROUNDS, EXACT = 8, 1e-13  # of Gauss and Newton; three reach the last digit of a float
 RESIDUALS_P = 0.001
 SIGNIFICANT_P = 0.05
 
@@ -24,7 +29,8 @@ SIGNIFICANT_P = 0.05
 class LevelResult:
     """The lean, its components toward yaw 0 and yaw 90, and the instrument's own zero; degrees, standard uncertainties.
 
-    `chance` is that of a lean as large by the readings' scatter alone.
+    `chance` is that of a lean as large by the readings' uncertainty alone. `drift` is that of the instrument over the
+    whole set, degrees, None where the order of the readings cannot tell it from the lean.
     """
 
     lean_deg: float
@@ -41,11 +47,26 @@ class LevelResult:
     chance: float
     residuals_deg: Array
     kept: Kept
+    resolution_deg: float
+    stated: Stated
+    drift: Estimate | None
 
     @property
     def significant(self) -> bool:
         """Whether a lean was seen at all."""
         return self.chance < SIGNIFICANT_P
+
+    @property
+    def lean_interval_deg(self) -> tuple[float, float]:
+        """The interval that holds the lean in 95 of 100 cases: from 0 where none stands out."""
+        half = coverage_factor(self.freedom) * self.u_lean_deg
+        return max(0.0, self.lean_deg - half) if self.significant else 0.0, self.lean_deg + half
+
+    @property
+    def toward_interval_deg(self) -> tuple[float, float]:
+        """The interval of its direction: all round where no lean stands out."""
+        half = min(coverage_factor(self.freedom) * self.u_toward_deg, 180.0) if self.significant else 180.0
+        return self.toward_deg - half, self.toward_deg + half
 
 
 def from_tilts(readings: Readings, reading_error_deg: float | None = None) -> LevelResult:
@@ -54,9 +75,6 @@ def from_tilts(readings: Readings, reading_error_deg: float | None = None) -> Le
     reading = zero + asin(-sin(lean) cos(yaw - toward)), exactly. Raises NotBelievable.
     """
     yaw, read = readings.numbers["yaw_deg"], readings.numbers["reading_deg"]
-    u = readings.numbers.get("u_reading_deg")
-    if u is None and reading_error_deg is not None:
-        u = np.full_like(read, reading_error_deg)
     places = np.unique(np.round(yaw % 360, 6))
     gap = float(np.diff(np.append(places, places[0] + 360)).max())
     if len(yaw) < LEAST_READINGS or len(places) < 3 or gap > LEAST_ROUND_DEG:
@@ -69,69 +87,112 @@ def from_tilts(readings: Readings, reading_error_deg: float | None = None) -> Le
             f"{readings.name}: the readings span {float(np.ptp(read)):.3g}°, more than any tripod leans; give degrees, "
             "with the tilt axis at rest throughout."
         )
-    kept, found = without_outliers(
-        lambda rows: _fit(yaw[rows], read[rows], None if u is None else u[rows]),
-        len(yaw),
-        max(LEAST_READINGS, math.ceil(0.8 * len(yaw))),
-    )
-    result = _result(found, yaw, read, kept)
-    if u is not None and chance_of_chi_squared(found.chi_squared, int(kept.sum()) - 3) < RESIDUALS_P:
+    model = _model(readings, reading_error_deg)
+    every: Rows = np.arange(len(yaw))
+    drifts = order_protects(lambda full: model.fit(every, drifts=full), np.eye(3)[1:], len(yaw))
+    least = max(LEAST_READINGS + drifts, math.ceil(0.8 * len(yaw)))
+    kept, found = without_outliers(lambda rows: model.fit(rows, drifts=drifts), len(yaw), least)
+    result = _result(model, found, kept, drifts)
+    parameters = len(found.coefficients)
+    if model.u is not None and chance_of_chi_squared(found.chi_squared, int(kept.sum()) - parameters) < RESIDUALS_P:
         raise NotBelievable(
             f"{readings.name}: the readings scatter by {result.residual_sd_deg:.3g}°, more than the stated reading error "
             "explains; does the tripod give, or was the tilt axis moved?"
         )
+    if not drifts and order.hang_together(found, step=model.step_deg):
+        raise NotBelievable(
+            f"{readings.name}: neighbouring readings err alike, so the instrument drifts or the tripod gives; {SHUFFLE}."
+        )
     return result
 
 
-def _tilt(zero: float, to_0: float, to_90: float, yaw_rad: Array) -> tuple[Array, Array]:
-    """Readings by the model, radians, and the sines of the pitch; parameters are minus the sines of the lean's parts."""
+@dataclass(frozen=True, slots=True)
+class _Model:
+    """The readings; the zero, two sines of the lean and, where it is asked for, the drift are fitted to them."""
+
+    yaw_deg: Array
+    read_deg: Array
+    u: Array | None
+    step_deg: float
+
+    def fit(self, rows: Rows, *, drifts: bool) -> Fit:
+        """Gauss and Newton; the coefficients are zero (degrees), the two sines of the lean with their signs turned, and
+        the drift over the whole set (degrees). Raises numpy.linalg.LinAlgError.
+        """
+        yaw, read = np.radians(self.yaw_deg[rows]), self.read_deg[rows]
+        late = order.clock(len(self.yaw_deg))[rows]
+        now = np.array([float(read.mean()), 0.0, 0.0, 0.0])
+        found = None
+        for _ in range(ROUNDS):
+            model, sines = _tilt(now, yaw)
+            slope = np.degrees(1 / np.sqrt(1 - sines**2))
+            design = np.column_stack([np.ones_like(yaw), np.cos(yaw) * slope, np.sin(yaw) * slope, late])
+            found = fit(
+                design[:, : 3 + drifts],
+                read - model - now[3] * late,
+                None if self.u is None else self.u[rows],
+                least_sd=rounding_sd(self.step_deg),
+            )
+            now[: 3 + drifts] += found.coefficients
+            if np.abs(found.coefficients[1:3]).max() < EXACT:
+                break
+        assert found is not None
+        return replace(found, coefficients=now[: 3 + drifts])
+
+
+def _model(readings: Readings, reading_error_deg: float | None) -> _Model:
+    """The readings with their resolution, and with their uncertainties where these are stated."""
+    yaw, read = readings.numbers["yaw_deg"], readings.numbers["reading_deg"]
+    left = _Model(yaw, read, None, 0.0).fit(np.arange(len(yaw)), drifts=False).residual_sd
+    step = readings.resolution("reading_deg", left)
+    u = readings.numbers.get("u_reading_deg")
+    if u is None and reading_error_deg is not None:
+        u = np.full_like(read, reading_error_deg)
+    return _Model(yaw, read, None if u is None else np.hypot(u, rounding_sd(step)), step)
+
+
+def _tilt(coefficients: Array, yaw_rad: Array) -> tuple[Array, Array]:
+    """Readings by the model without drift, degrees, and the sines of the pitch."""
+    zero, to_0, to_90 = coefficients[:3]
     sine = np.clip(to_0 * np.cos(yaw_rad) + to_90 * np.sin(yaw_rad), -0.999, 0.999)
-    return zero + np.arcsin(sine), sine
+    return zero + np.degrees(np.arcsin(sine)), sine
 
 
-def _fit(yaw_deg: Array, read_deg: Array, u_deg: Array | None) -> Fit:
-    """Gauss and Newton; the coefficients are zero (radians) and the two sines of the lean, signs turned."""
-    yaw, read = np.radians(yaw_deg), np.radians(read_deg)
-    zero, cosine, sine = float(read.mean()), 0.0, 0.0
-    found = None
-    for _ in range(ROUNDS):
-        model, sines = _tilt(zero, cosine, sine, yaw)
-        slope = 1 / np.sqrt(1 - sines**2)
-        design = np.column_stack([np.ones_like(yaw), np.cos(yaw) * slope, np.sin(yaw) * slope])
-        found = fit(design, read - model, None if u_deg is None else np.radians(u_deg))
-        step = found.coefficients.tolist()
-        zero, cosine, sine = zero + step[0], cosine + step[1], sine + step[2]
-    assert found is not None
-    return replace(found, coefficients=np.array([zero, cosine, sine]))
-
-
-def _result(found: Fit, yaw_deg: Array, read_deg: Array, kept: Kept) -> LevelResult:
-    zero, cosine, sine = (float(value) for value in found.coefficients)
+def _result(model: _Model, found: Fit, kept: Kept, drifts: bool) -> LevelResult:
+    cosine, sine = (float(value) for value in found.coefficients[1:3])
     size = math.hypot(cosine, sine)
     lean, toward = math.asin(min(size, 1.0)), math.atan2(-sine, -cosine)
-    covariance = found.covariance[1:, 1:]
-    along = np.array([cosine, sine]) / size if size > 0 else np.array([1.0, 0.0])
-    across = np.array([-along[1], along[0]])
-    u_lean = math.sqrt(float(along @ covariance @ along)) / math.cos(lean)
-    u_toward = math.sqrt(float(across @ covariance @ across)) / size if size > 0 else math.pi
-    lean_by_sine = np.array([cosine, sine])
-    rounding = 1e-20 * np.eye(2)  # so that readings without any scatter leave something to divide by
-    statistic = float(lean_by_sine @ np.linalg.solve(covariance + rounding, lean_by_sine)) / 2
+    fitted = _tilt(found.coefficients, np.radians(model.yaw_deg))[0]
+    if drifts:
+        fitted = fitted + found.coefficients[3] * order.clock(len(fitted))
+    places = places_of(found, np.round(model.yaw_deg[kept] % 360, 6), fitted[kept], model.step_deg)
+    taken = Circumstances.of(found, kept, drifts, model.step_deg, places)
+
+    def of(to_0: float, to_90: float) -> Estimate:
+        return estimate(found, np.array([0.0, to_0, to_90, 0.0][: 3 + drifts]), taken)
+
+    ahead_0, ahead_90 = (cosine / size, sine / size) if size > 0 else (1.0, 0.0)
+    along, across, to_0, to_90 = of(ahead_0, ahead_90), of(-ahead_90, ahead_0), of(1.0, 0.0), of(0.0, 1.0)
+    # Rounding is added so that readings without any scatter leave something to divide by.
+    statistic = size**2 / (along.u**2 + 1e-20) / 2
     return LevelResult(
         lean_deg=math.degrees(lean),
-        u_lean_deg=math.degrees(u_lean),
+        u_lean_deg=math.degrees(along.u) / math.cos(lean),
         toward_deg=math.degrees(toward) % 360,
-        u_toward_deg=min(math.degrees(u_toward), 180.0),
+        u_toward_deg=min(math.degrees(across.u / size), 180.0) if size > 0 else 180.0,
         lean_to_0_deg=math.degrees(math.asin(-cosine)),
-        u_lean_to_0_deg=math.degrees(found.u(1)),
+        u_lean_to_0_deg=math.degrees(to_0.u),
         lean_to_90_deg=math.degrees(math.asin(-sine)),
-        u_lean_to_90_deg=math.degrees(found.u(2)),
-        zero_deg=math.degrees(zero),
-        residual_sd_deg=math.degrees(found.residual_sd),
-        freedom=found.freedom,
-        chance=float(fisher.sf(statistic, 2, min(found.freedom, 1e9))),
-        residuals_deg=read_deg - np.degrees(_tilt(zero, cosine, sine, np.radians(yaw_deg))[0]),
+        u_lean_to_90_deg=math.degrees(to_90.u),
+        zero_deg=float(found.coefficients[0]),
+        residual_sd_deg=found.residual_sd,
+        freedom=min(each.freedom for each in (along, to_0, to_90)),
+        chance=float(fdtrc(2, min(along.freedom, 1e9), statistic)),
+        residuals_deg=model.read_deg - fitted,
         kept=kept,
+        resolution_deg=model.step_deg,
+        stated=taken.stated,
+        drift=estimate(found, np.array([0.0, 0.0, 0.0, 1.0]), taken) if drifts else None,
     )
 
 

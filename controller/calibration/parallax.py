@@ -16,9 +16,15 @@ from dataclasses import dataclass
 
 from scipy.optimize import brentq
 
+from controller.calibration.propagation import propagated
+
 NEAREST_MM = 150.0  # what stands nearer to the axis than this stands in the camera or its front lens
 FARTHEST_OFFSET_MM = 400.0  # no rail is longer
-READ_PX = math.sqrt(2) * 0.5 / math.sqrt(3)  # two places read to a whole pixel each (GUM 4.3.7)
+# What readings are taken to be uncertain by where nobody says: a tape held to an axis, an angle off a scale, marks read
+# by eye on a screen, a lens set over the axis, a lens's distortion near the edge. Common practice, no source.
+U_DISTANCE_SHARE, U_ANGLE_DEG, EYE_PX, U_SIDEWAYS_MM, U_DISTORTION = 0.005, 0.1, 1.0, 1.0, 0.02
+READ_PX = math.sqrt(2) * 0.5 / math.sqrt(3)  # two places read to a whole pixel each (JCGM 100:2008, F.2.2.1)
+BY_EYE_PX = math.hypot(EYE_PX, READ_PX)
 
 
 def shift_px(offset_mm: float, focal_px: float, near_mm: float, far_mm: float, angle_deg: float) -> float:
@@ -61,6 +67,97 @@ def offset_that_costs_mm(pixels: float, focal_px: float, nearest_mm: float, edge
 
 
 @dataclass(frozen=True, slots=True)
+class Scene:
+    """The marks, in mm from the axis, and the nearest thing of the scene to be shot.
+
+    The far mark's distance is known (`far_mm`), or only that it is at least `far_at_least_mm`.
+    """
+
+    near_mm: float
+    far_mm: float | None = None
+    far_at_least_mm: float | None = None
+    u_near_mm: float | None = None
+    u_far_mm: float | None = None
+    nearest_mm: float | None = None
+
+    def far_per_mm(self) -> tuple[float, float]:
+        """One over the far mark's distance, with its standard uncertainty.
+
+        Only a least distance leaves anything between nothing and one over that: a rectangle (JCGM 100:2008, 4.3.7).
+        """
+        if self.far_mm is not None:
+            u_far = self.far_mm * U_DISTANCE_SHARE if self.u_far_mm is None else self.u_far_mm
+            return 1 / self.far_mm, 0.0 if math.isinf(self.far_mm) else u_far / self.far_mm**2
+        assert self.far_at_least_mm is not None
+        return 0.5 / self.far_at_least_mm, 0.5 / self.far_at_least_mm / math.sqrt(3)
+
+    def u_near(self) -> float:
+        """Standard uncertainty of the near mark's distance."""
+        return self.near_mm * U_DISTANCE_SHARE if self.u_near_mm is None else self.u_near_mm
+
+
+@dataclass(frozen=True, slots=True)
+class TypedShift:
+    """What was read by eye: the near mark's shift against the far one, `angle_deg` off the middle of the picture.
+
+    The marks were lined up in the middle of the picture, and the head was then turned by that angle. Standard
+    uncertainties: of lining up (`u_lined_up_px`) and of the shift; `u_distortion` is by what share the lens may show the
+    marks farther out or in than it should; `u_sideways_mm` is how far the lens may stand beside the pan axis.
+    """
+
+    angle_deg: float
+    shift_px: float
+    u_angle_deg: float = U_ANGLE_DEG
+    u_shift_px: float = BY_EYE_PX
+    u_lined_up_px: float = BY_EYE_PX
+    u_distortion: float = U_DISTORTION
+    u_sideways_mm: float = U_SIDEWAYS_MM
+
+
+def offset_from_typed_mm(
+    shift_px: float,
+    lined_up_px: float,
+    focal_px: float,
+    near_mm: float,
+    far_per_mm: float,
+    angle_deg: float,
+    distortion: float,
+    sideways_mm: float,
+) -> float:
+    """The offset from a shift that was read, with what else shifts the marks taken out.
+
+    - Marks that were lined up `lined_up_px` apart in the middle are 1 / cos^2 times that apart at the angle.
+    - A first radial term that shows the marks farther out by a share d stretches what is there by 1 + 3 d.
+    - A pupil right of the axis by s moves sideways by s (1 - cos) while one ahead by e moves by e sin.
+
+    Raises ValueError where no offset gives this shift.
+    """
+    angle = math.radians(angle_deg)
+    seen = shift_px / (1 + 3 * distortion) - lined_up_px / math.cos(angle) ** 2
+    far_mm = math.inf if far_per_mm == 0 else 1 / far_per_mm
+    return offset_mm(seen, focal_px, near_mm, far_mm, angle_deg) - sideways_mm * math.tan(angle / 2)
+
+
+def typed_offset_mm(
+    typed: TypedShift, scene: Scene, focal_px: float, u_focal_share: float
+) -> tuple[float, float, dict[str, float]]:
+    """The offset from what was read by eye, its standard uncertainty and what contributes to it. Raises ValueError."""
+    far_per_mm, u_far_per_mm = scene.far_per_mm()
+    read = {
+        "shift_px": (typed.shift_px, typed.u_shift_px),
+        "lined_up_px": (0.0, typed.u_lined_up_px),
+        "focal_px": (focal_px, focal_px * u_focal_share),
+        "near_mm": (scene.near_mm, scene.u_near()),
+        "far_per_mm": (far_per_mm, u_far_per_mm),
+        "angle_deg": (typed.angle_deg, typed.u_angle_deg),
+        "distortion": (0.0, typed.u_distortion),
+        "sideways_mm": (0.0, typed.u_sideways_mm),
+    }
+    values, unsure = ({name: pair[which] for name, pair in read.items()} for which in (0, 1))
+    return offset_from_typed_mm(**values), *propagated(offset_from_typed_mm, values, unsure)
+
+
+@dataclass(frozen=True, slots=True)
 class Marks:
     """The angles, in radians to the right of the lens's axis, at which one picture shows the near and the far mark."""
 
@@ -68,21 +165,23 @@ class Marks:
     far_rad: float
 
 
-def offset_from_views_mm(first: Marks, second: Marks, near_mm: float, far_mm: float) -> float:
+def offset_from_views_mm(first: Marks, second: Marks, near_mm: float, far_mm: float, sideways_mm: float = 0.0) -> float:
     """The offset from two pictures between which only the head was turned, by however much.
 
-    The marks need not stand in line. How far the head was turned follows from either mark, given the offset; both must
-    say the same. Raises ValueError where no offset within reach makes them agree, or where the marks hardly moved.
+    The pupil stands `sideways_mm` right of the axis as well. The marks need not stand in line. How far the head was
+    turned follows from either mark, given the offset; both must say the same. Raises ValueError where no offset within
+    reach makes them agree, or where the marks hardly moved.
     """
-    sines = [math.sin(first.near_rad), math.sin(second.near_rad), math.sin(first.far_rad), math.sin(second.far_rad)]
+    angles = (first.near_rad, second.near_rad, first.far_rad, second.far_rad)
+    sines, beside = [math.sin(angle) for angle in angles], [sideways_mm * math.cos(angle) for angle in angles]
     if abs(sines[0] - sines[1]) < 0.02:
         raise ValueError("the near mark is at nearly the same place in both pictures")
     unlike = (first.near_rad - second.near_rad) - (first.far_rad - second.far_rad)
 
     def disagreement(offset: float) -> float:
         bent = [
-            math.asin(offset * sine / distance)
-            for sine, distance in zip(sines, [near_mm] * 2 + [far_mm] * 2, strict=True)
+            math.asin((offset * sine - aside) / distance)
+            for sine, aside, distance in zip(sines, beside, [near_mm] * 2 + [far_mm] * 2, strict=True)
         ]
         return unlike - (bent[0] - bent[1]) + (bent[2] - bent[3])
 

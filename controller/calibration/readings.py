@@ -3,11 +3,12 @@
 import csv
 import math
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from pathlib import Path
 
 import numpy as np
 
+from controller.calibration.resolution import decimals_of, grid
 from controller.errors import InputError, WorldError
 from controller.optics.outline import Array
 
@@ -20,15 +21,34 @@ class NotBelievable(WorldError):
 
 @dataclass(frozen=True, slots=True)
 class Readings:
-    """Columns of equal length: numbers as arrays, words as tuples; `lines` are the file's, or 1, 2, ... when typed in."""
+    """Columns of equal length: numbers as arrays, words as tuples; `lines` are the file's, or 1, 2, ... when typed in.
+
+    Rows are in the order of time. `decimals` are those each number was written with, for the columns where that is known.
+    """
 
     name: str
     lines: tuple[int, ...]
     numbers: Mapping[str, Array]
     words: Mapping[str, tuple[str, ...]]
+    decimals: Mapping[str, tuple[int, ...]] = field(default_factory=dict)
 
     def __len__(self) -> int:
         return len(self.lines)
+
+    def only(self, kept: Sequence[bool]) -> "Readings":
+        """Those rows that are `kept`."""
+        chosen = [number for number, each in enumerate(kept) if each]
+        return Readings(
+            self.name,
+            tuple(self.lines[number] for number in chosen),
+            {name: column[chosen] for name, column in self.numbers.items()},
+            {name: tuple(column[number] for number in chosen) for name, column in self.words.items()},
+            {name: tuple(column[number] for number in chosen) for name, column in self.decimals.items()},
+        )
+
+    def resolution(self, name: str, spread: float) -> float:
+        """The step of the grid that column `name` was read on; `spread` as in `resolution.grid`."""
+        return grid(self.numbers[name], spread, self.decimals.get(name))
 
     def must_be_positive(self, name: str) -> None:
         """Raises InputError that names the first line where column `name` is not above zero."""
@@ -86,6 +106,7 @@ def _rows(path: Path, wanted: str) -> list[tuple[int, list[str]]]:
 
 def _columns(path: Path, rows: list[tuple[int, list[str]]], places: dict[str, int], words: Sequence[str]) -> Readings:
     numbers: dict[str, list[float]] = {name: [] for name in places if name not in words}
+    decimals: dict[str, list[int]] = {name: [] for name in numbers}
     texts: dict[str, list[str]] = {name: [] for name in places if name in words}
     for line, row in rows:
         for name, place in places.items():
@@ -96,11 +117,13 @@ def _columns(path: Path, rows: list[tuple[int, list[str]]], places: dict[str, in
                 texts[name].append(cell)
             else:
                 numbers[name].append(number(cell, f"{path} line {line}: {name}"))
+                decimals[name].append(decimals_of(cell))
     return Readings(
         name=str(path),
         lines=tuple(line for line, _ in rows),
         numbers={name: np.array(column) for name, column in numbers.items()},
         words={name: tuple(column) for name, column in texts.items()},
+        decimals={name: tuple(column) for name, column in decimals.items()},
     )
 
 

@@ -1,18 +1,20 @@
 """How the head rings after a move: a damped sine fitted to readings of any sensor, and how long to wait for it.
 
-value = rest + exp(-z w t) (a cos(wd t) + b sin(wd t)), with w = 2 pi f the natural and wd = w sqrt(1 - z^2) the damped
-angular frequency, z the damping ratio (W. Thomson and M. Dahleh, *Theory of Vibration with Applications*, 5th ed.,
-section 2.6). Least squares, uncertainties from its normal equations (D. Bates and D. Watts, *Nonlinear Regression
-Analysis*, 1988, 2.3.2).
+Least squares, uncertainties from its normal equations (D. Bates and D. Watts, *Nonlinear Regression Analysis*, 1988,
+2.3.2). Readings are as uncertain as they scatter and at least as their grid leaves them (JCGM 100:2008, F.2.2.1); where
+the value changes fast they scatter more if their times do (J. Orear, Am. J. Phys. 50:912, 1982). A second vibration is
+looked for: one that is seen is refused, what one may do that is not seen is counted in.
 """
 
 import math
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.optimize import least_squares
 
+from controller.calibration import damped
 from controller.calibration.propagation import RELATIVE_STEP
+from controller.calibration.resolution import grid
+from controller.calibration.vibration_noise import Noise, another, hanging, noise_of
 from controller.optics.outline import Array
 from controller.program.timing import ring_down_s
 
@@ -21,7 +23,11 @@ LARGEST = 1e100
 OUTLIER = 7.0  # standard deviations; noise does that once in a hundred thousand million readings
 STANDS_OUT = 8.0  # an amplitude is so many times its uncertainty; what is fitted to mere noise is up to 5 times
 RHO_LIMIT = 0.6  # neighbouring residuals more alike than this are not noise
-DAMPINGS = (0.005, 0.02, 0.05, 0.15, 0.4)  # where the search begins
+COARSEST = 1 / 6  # steps of a sensor against a swing, in simulated readings: coarser ones hide how it dies away
+FEW_STILL = 2  # equal readings at the end that count
+TICK_S = 1e-6
+NOISE_ROUNDS = 2
+ENOUGH = 20  # evaluations from what is nearly there
 
 
 class NotRinging(Exception):
@@ -32,6 +38,7 @@ class NotRinging(Exception):
 class Ringing:
     """A fitted vibration. Frequencies in Hz (natural, not damped); `amplitude` is the envelope at `start_s`, in the
     sensor's unit. `covariance` (3, 3) belongs to frequency, damping and amplitude; `fitted` (n,) are the fit's values.
+    `jitter_ms` is by how much the readings' times seem to scatter (standard deviation).
     """
 
     ring_hz: float
@@ -42,6 +49,7 @@ class Ringing:
     residual_sd: float
     start_s: float
     fitted: Array
+    jitter_ms: float = 0.0
 
     @property
     def uncertainties(self) -> tuple[float, float, float]:
@@ -50,87 +58,107 @@ class Ringing:
         return float(hz), float(damping), float(amplitude)
 
 
-def fit_ringing(time_s: Array, value: Array) -> Ringing:
-    """Fit one vibration to readings, both (n,), times growing. Raises NotRinging."""
+def fit_ringing(time_s: Array, value: Array, factor: float = 1.0) -> Ringing:
+    """Fit one vibration to readings, both (n,), times growing. The sensor's own values were multiplied by `factor`.
+
+    Raises NotRinging.
+    """
     if len(time_s) < FEWEST:
         raise NotRinging(f"only {len(time_s)} readings, give at least {FEWEST}")
     if np.abs(value).max() > LARGEST:
         raise NotRinging("some readings are beyond all measure")
-    since, scale = time_s - time_s[0], float(np.std(value))
+    scale = float(np.std(value))
     if scale <= 1e-12 * max(1.0, float(np.abs(value).max())):
         raise NotRinging("all readings are the same")
-    scaled = (value - value.mean()) / scale
-
-    def misfit(p: Array) -> Array:
-        return np.asarray(_model(p, since)[0] - scaled)
-
-    def slopes_of(p: Array) -> Array:
-        return _model(p, since)[1]
-
-    found = least_squares(misfit, _start(since, scaled), jac=slopes_of, x_scale="jac", method="lm", max_nfev=400).x
-    residual, bends = misfit(found), slopes_of(found)
+    since, scaled = time_s - time_s[0], (value - value.mean()) / scale
+    found = damped.fitted(since, scaled, np.ones_like(since), damped.start(since, scaled))
+    residual = damped.values_and_slopes(found, since)[0] - scaled
+    step = factor * grid(value / factor, float(np.std(residual)) * scale / factor)
+    _must_be_fine(step, math.hypot(found[2], found[3]) * scale)
     _must_be_ringing(found, residual, since)
-    log_w, log_ratio, a, b, _ = found.tolist()
+    used = _moving(value, step)
+    since, scaled = since[:used], scaled[:used]
+    if len(since) < FEWEST:
+        raise NotRinging(f"only {len(since)} readings show any motion, give at least {FEWEST}")
+    noise, found = _with_noise(found, since, scaled, step / scale)
+    residual, bends = damped.values_and_slopes(found, since)[0] - scaled, damped.values_and_slopes(found, since)[1]
+    weight = 1 / noise.sd(_speed(found, since))
+    weighted = bends * weight[:, np.newaxis]
+    cov = np.linalg.pinv(weighted.T @ weighted)
+    if math.hypot(found[2], found[3]) ** 2 < STANDS_OUT**2 * max(cov[2, 2], cov[3, 3]):
+        raise NotRinging("no single vibration stands out from the noise")
+    second = another(since, residual, weight, found, scaled)
+    if second.seen:
+        raise NotRinging(
+            f"beside the vibration at {second.main_hz:.1f} Hz they show another at {second.hz:.1f} Hz, "
+            f"{second.share:.2g} times as large; begin when one has died away (--from-ms), or stiffen what rings"
+        )
+    _must_be_noise(residual)
+    return _ringing(
+        found, cov * hanging(residual * weight) + second.unseen, noise, since, scale, (float(time_s[0]), value, time_s)
+    )
+
+
+def _must_be_fine(step: float, amplitude: float) -> None:
+    if step > amplitude * COARSEST:
+        raise NotRinging(
+            f"the readings come in steps of {step:.2g}, too coarse for a swing of {amplitude:.2g} to either side; use a "
+            "finer sensor, or a longer and faster move"
+        )
+
+
+def _moving(value: Array, step: float) -> int:
+    """How many readings there are until a coarse sensor shows no more motion: a long end of equal ones is one reading."""
+    differ = np.flatnonzero(np.abs(value - value[-1]) > step / 2)
+    return len(value) if not len(differ) else min(len(value), int(differ[-1]) + 1 + FEW_STILL)
+
+
+def _speed(p: Array, since: Array) -> Array:
+    """How fast the fitted value changes, per second."""
+    ahead, behind = (damped.values_and_slopes(p, since + shift)[0] for shift in (TICK_S, -TICK_S))
+    return np.asarray((ahead - behind) / (2 * TICK_S))
+
+
+def _with_noise(found: Array, since: Array, scaled: Array, step: float) -> tuple[Noise, Array]:
+    """The noise of the readings and of their times, and the fit that is weighted by it."""
+    noise = Noise(1.0, 0.0, 0.0)
+    for _ in range(NOISE_ROUNDS):
+        speed = _speed(found, since)
+        noise = noise_of(damped.values_and_slopes(found, since)[0] - scaled, speed, step, len(found))
+        found = damped.fitted(since, scaled, 1 / noise.sd(speed), found, ENOUGH)
+    return noise, found
+
+
+def _ringing(p: Array, cov: Array, noise: Noise, since: Array, scale: float, read: tuple[float, Array, Array]) -> Ringing:
+    """Put into the units that are asked for."""
+    begin_s, value, time_s = read
+    log_w, log_ratio, a, b, _ = p.tolist()
     ratio = math.exp(log_ratio)
     damping = ratio / math.hypot(1, ratio)
-    freedom = len(since) - 5
-    variance = float(residual @ residual) / freedom
-    cov = variance * np.linalg.pinv(bends.T @ bends)
     amplitude = math.hypot(a, b)
     slopes = np.zeros((3, 5))
     hz = math.exp(log_w) / (2 * math.pi) * math.hypot(1, ratio)
     slopes[0, :2] = hz, hz * damping**2
     slopes[1, 1] = damping * (1 - damping**2)
-    slopes[2, 2:4] = a * scale / amplitude, b * scale / amplitude
+    # Times that scatter by s make a swing look smaller by exp(-(w s)^2 / 2).
+    blurred = math.exp((math.exp(log_w) * noise.time_s) ** 2 / 2)
+    slopes[2, 2:4] = blurred * a * scale / amplitude, blurred * b * scale / amplitude
     covariance = slopes @ cov @ slopes.T
+    covariance[2, 2] += (amplitude * scale * (blurred - 1) * noise.u_time_share) ** 2
     if amplitude * scale < STANDS_OUT * math.sqrt(covariance[2, 2]):
         raise NotRinging("no single vibration stands out from the noise")
+    fit = damped.values_and_slopes(p, time_s - begin_s)[0] * scale + value.mean()
     return Ringing(
         ring_hz=hz,
         ring_damping=damping,
-        amplitude=amplitude * scale,
+        amplitude=amplitude * scale * blurred,
         covariance=covariance,
-        degrees_of_freedom=freedom,
-        residual_sd=math.sqrt(variance) * scale,
-        start_s=float(time_s[0]),
-        fitted=(residual + scaled) * scale + value.mean(),
+        degrees_of_freedom=len(since) - 5,
+        residual_sd=float(np.std(fit - value, ddof=5)),
+        start_s=begin_s,
+        fitted=fit,
+        jitter_ms=1000 * noise.time_s,
     )
-
-
-def _model(p: Array, since: Array) -> tuple[Array, Array]:
-    """Values (n,) and slopes (n, 5) for ln wd, ln(decay / wd), the cosine's and the sine's part, and the rest."""
-    w, ratio = math.exp(min(p[0], 50.0)), math.exp(min(p[1], 50.0))
-    fade = np.exp(-np.minimum(ratio * w * since, 700.0))
-    cosine, sine = fade * np.cos(w * since), fade * np.sin(w * since)
-    swing = p[2] * cosine + p[3] * sine
-    decay = -ratio * w * since * swing
-    turned = w * since * (p[3] * cosine - p[2] * sine)
-    return swing + p[4], np.stack([turned + decay, decay, cosine, sine, np.ones_like(since)], axis=-1)
-
-
-def _start(since: Array, scaled: Array) -> Array:
-    """Where to begin: of some frequencies and dampings, whose other three values follow linearly, what fits best."""
-    best, least = np.zeros(5), math.inf
-    for ratio in DAMPINGS:
-        for w in 2 * math.pi * _peaks(since, scaled):
-            linear = _model(np.array([math.log(w), math.log(ratio), 0.0, 0.0, 0.0]), since)[1][:, 2:]
-            parts = np.linalg.solve(linear.T @ linear + 1e-9 * np.eye(3), linear.T @ scaled)
-            misfit = float(np.sum((linear @ parts - scaled) ** 2))
-            if misfit < least:
-                best, least = np.array([math.log(w), math.log(ratio), *parts]), misfit
-    return best
-
-
-def _peaks(since: Array, scaled: Array) -> Array:
-    """Frequencies in Hz, on and beside the highest peaks of the spectrum."""
-    count, length = len(since), float(since[-1])
-    even = np.interp(np.linspace(0.0, length, count), since, scaled)
-    power = np.abs(np.fft.rfft(even, 4 * count))[2:]  # from half a swing on
-    hz = np.fft.rfftfreq(4 * count, length / (count - 1))[2:]
-    inner = np.flatnonzero((power[1:-1] >= power[:-2]) & (power[1:-1] >= power[2:])) + 1
-    highest = inner[np.argsort(power[inner])[-3:]] if len(inner) else np.array([int(np.argmax(power))])
-    beside = hz[highest, np.newaxis] + np.arange(-2, 3) * 0.25 / length
-    return np.asarray(np.maximum(beside.ravel(), 0.3 / length))
 
 
 def _must_be_ringing(p: Array, residual: Array, since: Array) -> None:
@@ -146,6 +174,9 @@ def _must_be_ringing(p: Array, residual: Array, since: Array) -> None:
     worst = int(np.argmax(np.abs(residual)))
     if abs(residual[worst]) > OUTLIER * float(np.std(residual)):
         raise NotRinging(f"the reading {1000 * since[worst]:g} ms after the first does not belong; take it out")
+
+
+def _must_be_noise(residual: Array) -> None:
     rho = float(residual[1:] @ residual[:-1]) / max(float(residual @ residual), 1e-300)
     if rho > RHO_LIMIT and float(np.std(residual)) > 1e-6:  # of the readings' own scatter
         raise NotRinging(

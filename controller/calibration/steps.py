@@ -1,46 +1,40 @@
 """Steps per degree: from readings of an angle, or from whole turns seen through the viewfinder.
 
-Readings: angle = offset + steps / steps_per_degree, by weighted least squares, with an error that comes back once per
-turn (an instrument or a gear that is not centred) fitted and removed where it is significant. Where it is not, it may
-still hide in the noise and lean on the slope; what it could do there is added to the uncertainty.
+Readings: angle = offset + steps / steps_per_degree, by weighted least squares. Two more errors are always fitted: one
+that comes back once per turn (an instrument or a gear that is not centred), as large as the kit says it may be, or
+larger where the readings show it; and a drift, where the order of the readings can tell it from the slope. What they
+may hide is part of the uncertainty.
 """
 
 import math
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
-from scipy.stats import f as fisher
 
+from controller.calibration import order, wave
+from controller.calibration.estimate import Circumstances, Estimate, estimate, order_protects, places_of
+from controller.calibration.finding import Stated
 from controller.calibration.least_squares import Fit, Kept, Rows, chance_of_chi_squared, fit, without_outliers
 from controller.calibration.readings import NotBelievable, Readings
+from controller.calibration.resolution import rounding_sd
+from controller.calibration.wave import HEAD_ECCENTRICITY_DEG, Wave
 from controller.errors import InputError
 from controller.optics.outline import Array
 
 LEAST_READINGS = 4
-LEAST_FOR_A_WAVE, LEAST_SPAN_DEG = 8, 270.0  # readings and turn from which a once-per-turn error can be told from a slope
-WAVE_P = 0.05
 MOST_OUTLIERS = 0.1  # share of the readings; one is always allowed
 RESIDUALS_P = 0.001
 FOLLOWS_R2 = 0.5
 GEARING_SHARE = 0.2
-
-
-@dataclass(frozen=True, slots=True)
-class Wave:
-    """A once-per-turn error, amplitude * cos(angle - phase), and the chance to see one as large where there is none."""
-
-    amplitude_deg: float
-    u_amplitude_deg: float
-    phase_deg: float
-    chance: float
-    removed: bool
+SHUFFLE = "read the positions in shuffled order, and the first of them again at the end"
 
 
 @dataclass(frozen=True, slots=True)
 class StepsResult:
     """What was found, with standard uncertainties; `correlation` is that of offset and slope (degrees per step).
 
-    `residuals_deg` are those of all readings from what was fitted, `kept` says which of them were used.
+    `residuals_deg` are those of all readings from what was fitted, `kept` says which of them were used; `drift` is that
+    of the instrument over the whole set, degrees, None where the order of the readings cannot tell it from the slope.
     """
 
     steps_per_degree: float
@@ -53,17 +47,23 @@ class StepsResult:
     wave: Wave | None
     residuals_deg: Array
     kept: Kept
+    resolution_deg: float
+    stated: Stated
+    drift: Estimate | None
 
 
-def from_angles(readings: Readings, nominal: float | None = None, reading_error_deg: float | None = None) -> StepsResult:
+def from_angles(
+    readings: Readings,
+    nominal: float | None = None,
+    reading_error_deg: float | None = None,
+    eccentricity_deg: float = HEAD_ECCENTRICITY_DEG,
+) -> StepsResult:
     """Steps per degree from `commanded_steps` and `angle_deg`, with `u_angle_deg` or `reading_error_deg` where stated.
 
-    `nominal` are the steps per degree of the kit's gearing. Raises NotBelievable with the reason and what to do.
+    Rows are in the order of time. `nominal` are the steps per degree of the kit's gearing, `eccentricity_deg` is the
+    amplitude of its once-per-turn error that may be there. Raises NotBelievable with the reason and what to do.
     """
     steps, read = readings.numbers["commanded_steps"], readings.numbers["angle_deg"]
-    u = readings.numbers.get("u_angle_deg")
-    if u is None and reading_error_deg is not None:
-        u = np.full_like(read, reading_error_deg)
     if len(steps) < LEAST_READINGS or len(set(steps.tolist())) < 3:
         raise NotBelievable(
             f"{readings.name}: {len(steps)} readings at {len(set(steps.tolist()))} positions are too few; read at least "
@@ -72,7 +72,14 @@ def from_angles(readings: Readings, nominal: float | None = None, reading_error_
     angles = unwrapped(steps, read)
     must_follow(readings.name, steps, angles)
     _unit_must_be_degrees(readings.name, steps, angles, nominal)
-    result = _fitted(steps, angles, u)
+    spread = float(np.std(angles - np.polyval(np.polyfit(steps, angles, 1), steps)))
+    step = readings.resolution("angle_deg", spread)
+    u = readings.numbers.get("u_angle_deg")
+    if u is None and reading_error_deg is not None:
+        u = np.full_like(read, reading_error_deg)
+    if u is not None:
+        u = np.hypot(u, rounding_sd(step))
+    result = _fitted(_Model(readings.name, steps, angles, u, step, eccentricity_deg))
     _must_be_believable(readings.name, result, u, nominal)
     return result
 
@@ -130,71 +137,89 @@ def _unit_must_be_degrees(name: str, steps: Array, angles: Array, nominal: float
             raise NotBelievable(f"{name}: by the kit's gearing the angles are {unit}; give degrees.")
 
 
-def _fitted(steps: Array, angles: Array, u: Array | None) -> StepsResult:
-    line = np.column_stack([np.ones_like(steps), steps])
-    slope = float(np.polyfit(steps - steps.mean(), angles, 1)[0])
-    turn = np.radians(angles.mean() + slope * (steps - steps.mean()))
-    whole = np.column_stack([line, np.cos(turn), np.sin(turn)])
-    may_wave = len(steps) >= LEAST_FOR_A_WAVE and np.ptp(angles) >= LEAST_SPAN_DEG
-    widest = whole if may_wave else line
+@dataclass(frozen=True, slots=True)
+class _Model:
+    """The readings, and which columns are fitted to them: the line, what comes back once per turn, the drift."""
 
-    def fit_of(design: Array, rows: Rows) -> Fit:
-        return fit(design[rows], angles[rows], None if u is None else u[rows])
+    name: str
+    steps: Array
+    angles: Array
+    u: Array | None
+    step_deg: float
+    eccentricity_deg: float
 
+    def design(self, *, free: bool, drifts: bool) -> tuple[Array, Array]:
+        """The columns, and how large each one's coefficient may be (inf: anything)."""
+        steps, count = self.steps, len(self.steps)
+        columns, prior = [np.column_stack([np.ones(count), steps])], [np.inf, np.inf]
+        if free or self.eccentricity_deg > 0:
+            slope = float(np.polyfit(steps - steps.mean(), self.angles, 1)[0])
+            columns.append(wave.columns(np.radians(self.angles.mean() + slope * (steps - steps.mean()))))
+            prior += [np.inf if free else wave.prior_sd(self.eccentricity_deg)] * 2
+        if drifts:
+            columns.append(order.clock(count)[:, None])
+            prior.append(np.inf)
+        return np.hstack(columns), np.array(prior)
+
+    def fit(self, rows: Rows, *, free: bool, drifts: bool) -> Fit:
+        """Fit those columns to the readings with these numbers. Raises numpy.linalg.LinAlgError."""
+        design, prior = self.design(free=free, drifts=drifts)
+        u = None if self.u is None else self.u[rows]
+        return fit(design[rows], self.angles[rows], u, least_sd=rounding_sd(self.step_deg), prior_sd=prior)
+
+
+def _fitted(model: _Model) -> StepsResult:
+    """Fit, leave outliers out, and count in what may hide. Raises NotBelievable."""
+    count = len(model.steps)
+    every: Rows = np.arange(count)
+    whole = np.ptp(model.angles) >= wave.LEAST_SPAN_DEG
+    # Over less than a turn a gearing that is stated to run true is believed.
+    may_free = count >= wave.LEAST_READINGS and bool(whole or model.eccentricity_deg > 0)
+    free = may_free and bool(whole)
+    line = np.zeros((1, model.design(free=False, drifts=False)[0].shape[1]))
+    line[0, 1] = 1.0
+    drifts = order_protects(lambda full: model.fit(every, free=False, drifts=full), line, count)
     # One more than may be, so that too many are noticed.
-    least = max(LEAST_READINGS, len(steps) - _most_outliers(len(steps)) - 1, widest.shape[1] + 1)
-    kept, full = without_outliers(lambda rows: fit_of(widest, rows), len(steps), least)
-    plain = fit_of(line, np.flatnonzero(kept))
-    wave = _wave(plain, full) if may_wave else None
-    used, design = (full, whole) if wave is not None and wave.removed else (plain, line)
-    result = _result(used, angles - design @ used.coefficients, kept, wave)
-    return _widened(result, plain, full) if wave is not None and not wave.removed else result
+    least = max(LEAST_READINGS, count - _most_outliers(count) - 1, 6 if free else 4)
+    kept, used = without_outliers(lambda rows: model.fit(rows, free=free, drifts=drifts), count, least)
+    rows = np.flatnonzero(kept)
+    seen = None
+    if may_free:
+        seen = wave.wave(model.fit(rows, free=True, drifts=drifts), 2, model.eccentricity_deg)
+        free = not seen.bears_out
+    used = model.fit(rows, free=free, drifts=drifts)
+    if not drifts and order.hang_together(used, step=model.step_deg):
+        # Where the order does not protect, an error that passes from reading to reading spoils the slope.
+        raise NotBelievable(
+            f"{model.name}: neighbouring readings err alike, so the instrument drifts or the axis does not turn evenly; "
+            f"{SHUFFLE}."
+        )
+    design, _ = model.design(free=free, drifts=drifts)
+    told = seen if whole else None
+    return _result(model, used, design, kept, told, drifts)
 
 
-def _result(used: Fit, residuals: Array, kept: Kept, wave: Wave | None) -> StepsResult:
-    slope, u_slope = float(used.coefficients[1]), used.u(1)
-    apart = used.u(0) * u_slope
+def _result(model: _Model, used: Fit, design: Array, kept: Kept, seen: Wave | None, drifts: bool) -> StepsResult:
+    fitted = design @ used.coefficients
+    places = places_of(used, model.steps[kept], fitted[kept], model.step_deg)
+    taken = Circumstances.of(used, kept, drifts, model.step_deg, places)
+    unit = np.eye(len(used.coefficients))
+    slope, offset = estimate(used, unit[1], taken), estimate(used, unit[0], taken)
+    apart = used.u(0) * used.u(1)
     return StepsResult(
-        steps_per_degree=1 / slope,
-        u_steps_per_degree=u_slope / slope**2,
-        offset_deg=float(used.coefficients[0]),
-        u_offset_deg=used.u(0),
+        steps_per_degree=1 / slope.value,
+        u_steps_per_degree=slope.u / slope.value**2,
+        offset_deg=offset.value,
+        u_offset_deg=offset.u,
         correlation=float(used.covariance[0, 1]) / apart if apart > 0 else 0.0,
         residual_sd_deg=used.residual_sd,
-        freedom=used.freedom,
-        wave=wave,
-        residuals_deg=residuals,
+        freedom=slope.freedom,
+        wave=seen,
+        residuals_deg=model.angles - fitted,
         kept=kept,
-    )
-
-
-def _wave(plain: Fit, full: Fit) -> Wave:
-    """The once-per-turn error of the full fit, and whether it is significant (F test of the two nested models)."""
-    cosine, sine = (float(value) for value in full.coefficients[2:4])
-    amplitude = math.hypot(cosine, sine)
-    gained = max(0.0, plain.chi_squared - full.chi_squared) / 2
-    spread = 1.0 if math.isinf(full.freedom) else full.chi_squared / full.freedom
-    # Both fit to the last digits of a float: then what is gained is rounding.
-    exact = plain.residual_sd < 1e-9
-    chance = 1.0 if exact else float(fisher.sf(gained / max(spread, 1e-300), 2, min(full.freedom, 1e9)))
-    toward = np.array([cosine, sine]) / amplitude if amplitude > 0 else np.array([1.0, 0.0])
-    u = math.sqrt(float(toward @ full.covariance[2:4, 2:4] @ toward))
-    return Wave(amplitude, u, math.degrees(math.atan2(sine, cosine)), chance, removed=chance < WAVE_P)
-
-
-def _widened(result: StepsResult, plain: Fit, full: Fit) -> StepsResult:
-    """Count what a hidden once-per-turn error could do to slope and offset as a further uncertainty.
-
-    The full fit knows no such bias, so its difference from the plain one estimates the bias (Hausman, "Specification
-    Tests in Econometrics", Econometrica 46, 1978). Left out, an error about as large as the noise would make the
-    stated interval true in only 85 of 100 cases.
-    """
-    bias_offset, bias_slope = (full.coefficients[:2] - plain.coefficients).tolist()
-    u_slope = result.u_steps_per_degree / result.steps_per_degree**2
-    return replace(
-        result,
-        u_steps_per_degree=math.hypot(u_slope, bias_slope) * result.steps_per_degree**2,
-        u_offset_deg=math.hypot(result.u_offset_deg, bias_offset),
+        resolution_deg=model.step_deg,
+        stated=taken.stated,
+        drift=estimate(used, unit[-1], taken) if drifts else None,
     )
 
 
@@ -211,7 +236,7 @@ def _must_be_believable(name: str, result: StepsResult, u: Array | None, nominal
         )
     if u is None:
         return
-    parameters = 4 if result.wave is not None and result.wave.removed else 2
+    parameters = (4 if result.wave is not None and result.wave.removed else 2) + (result.drift is not None)
     stated = u[result.kept]
     squares = float(((result.residuals_deg[result.kept] / stated) ** 2).sum())
     if chance_of_chi_squared(squares, len(stated) - parameters) < RESIDUALS_P:
@@ -235,9 +260,9 @@ def from_turns(readings: Readings, nominal: float | None = None, aim_error_deg: 
     """Steps per degree from whole `turns` and the `steps` from the mark back on to the mark; a row for each time.
 
     Every row has two aims, so its error does not grow with its turns: a line through the origin. Positions are whole
-    steps; their rounding (variance 1/12 each: GUM, JCGM 100:2008, 4.3.7) may be the same every time, so it is not
-    averaged. Degrees of freedom after Welch and Satterthwaite (GUM, G.4). `aim_error_deg` is the standard uncertainty
-    of one aim. Raises NotBelievable.
+    steps, or coarser where the steps show it; their rounding (variance 1/12 each: GUM, JCGM 100:2008, 4.3.7) may be the
+    same every time, so it is not averaged. Degrees of freedom after Welch and Satterthwaite (GUM, G.4). `aim_error_deg`
+    is the standard uncertainty of one aim. Raises NotBelievable.
     """
     turns, steps = readings.numbers["turns"], readings.numbers["steps"]
     for line, turned in zip(readings.lines, turns, strict=True):
@@ -255,15 +280,16 @@ def from_turns(readings: Readings, nominal: float | None = None, aim_error_deg: 
     residuals, left = steps - per_turn * turns, len(turns) - 1
     must_fit_gearing(readings.name, per_turn / 360, nominal)
     scatter = float(residuals @ residuals) / left if left else 0.0
+    step = max(1.0, readings.resolution("steps", math.sqrt(scatter)))
     if aim_error_deg is not None:
-        stated = 2 * (aim_error_deg * per_turn / 360) ** 2 + 1 / 6
+        stated = 2 * (aim_error_deg * per_turn / 360) ** 2 + step**2 / 6
         if left and chance_of_chi_squared(left * scatter / stated, left) < RESIDUALS_P:
             raise NotBelievable(
                 f"{readings.name}: the turns differ by {math.sqrt(scatter) / per_turn * 360:.3g}°, more than two aims "
                 "with the stated reading error explain; does something slip?"
             )
         scatter = stated
-    rounding = (float(turns.sum()) / squares) ** 2 / 6
+    rounding = (float(turns.sum()) / squares) ** 2 * step**2 / 6
     variance = scatter / squares + rounding
     freedom = math.inf if aim_error_deg is not None or scatter == 0 else left * (variance * squares / scatter) ** 2
     return StepsResult(
@@ -277,4 +303,7 @@ def from_turns(readings: Readings, nominal: float | None = None, aim_error_deg: 
         wave=None,
         residuals_deg=residuals / per_turn * 360,
         kept=np.ones(len(turns), dtype=bool),
+        resolution_deg=step / per_turn * 360,
+        stated=Stated.ALL,
+        drift=None,
     )

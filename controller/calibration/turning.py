@@ -5,7 +5,8 @@ positive rotation about y and tilting up one about x. Pictures are upright, pixe
 left one.
 """
 
-from collections.abc import Sequence
+import math
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -19,6 +20,8 @@ TRIALS = 150  # pairs of matches tried; with half of them wrong, one in four is 
 FIRST_REACH = 0.03  # how well matches must fit at first, when the focal length may be off, as a share of their extent
 KEPT_SIGMA = 3.5
 ROUNDS = 8
+STRETCH = 1e-6  # of a radius, for slopes
+UNBENDING = 30  # rounds; each leaves a third of the error or less where the corner is off by a tenth
 FEWEST = 15  # matches that agree; wrong ones agree by chance in a few at most
 
 
@@ -30,46 +33,90 @@ class NoOverlap(Exception):
         self.pair = pair
 
 
+# As `optics.projection.LAWS` has them, for many points at once; a test holds the two together.
+ANGLES: dict[Projection, Callable[[Array], Array]] = {
+    Projection.RECTILINEAR: np.arctan,
+    Projection.EQUIDISTANT: lambda radius: radius,
+    Projection.EQUISOLID: lambda radius: np.asarray(2 * np.arcsin(radius / 2)),
+    Projection.STEREOGRAPHIC: lambda radius: np.asarray(2 * np.arctan(radius / 2)),
+    Projection.ORTHOGRAPHIC: np.arcsin,
+}
+
+
 @dataclass(frozen=True, slots=True)
 class Camera:
     """What a picture's pixels mean. The lens's axis meets the picture at `middle_px` (column, row).
 
-    `bend` is how the lens distorts: what its projection puts at r(1 + bend r^2) is seen at r, in focal lengths (the first
-    radial term: D. Brown, Photogrammetric Engineering 37:855, 1971).
+    `bends` are how the lens distorts: its projection puts at r(1 + b0 r^2 + b1 r^4 + b2 r^6) what is seen at r, in focal
+    lengths (the first radial terms: D. Brown, Photogrammetric Engineering 37:855, 1971).
     """
 
     focal_px: float
     middle_px: tuple[float, float]
     projection: Projection = Projection.RECTILINEAR
-    bend: float = 0.0
+    bends: tuple[float, float, float] = (0.0, 0.0, 0.0)
+
+    @property
+    def corner(self) -> float:
+        """How far the picture's corner is from its middle, in focal lengths."""
+        return math.hypot(*self.middle_px) / self.focal_px
 
     def scaled(self, share: float) -> "Camera":
         """The same camera with a focal length `share` times as long."""
         return replace(self, focal_px=self.focal_px * share)
 
-    def bent(self, more: float) -> "Camera":
-        """The same camera with a lens that distorts by `more`."""
-        return replace(self, bend=self.bend + more)
+    @property
+    def corner_share(self) -> float:
+        """By how much less than it should be the picture's corner is from the middle (pincushion: negative)."""
+        square = self.corner**2
+        return sum(bend * square ** (power + 1) for power, bend in enumerate(self.bends))
+
+    def bent(self, first: float, second: float = 0.0, third: float = 0.0) -> "Camera":
+        """The same camera with a lens that distorts by more."""
+        was = self.bends
+        return replace(self, bends=(was[0] + first, was[1] + second, was[2] + third))
+
+    def moved(self, right: float, down: float) -> "Camera":
+        """The same camera with its axis elsewhere in the picture, by shares of the focal length."""
+        column, row = self.middle_px
+        return replace(self, middle_px=(column + right * self.focal_px, row + down * self.focal_px))
 
     def rays(self, points_px: Array) -> Array:
         """Unit vectors (n, 3) of pixels (n, 2). Raises ValueError where the projection never reaches that far."""
-        seen = (points_px - self.middle_px) / self.focal_px
-        x, y = (seen * (1 + self.bend * np.sum(seen**2, axis=1, keepdims=True))).T
-        radius = np.hypot(x, y)
-        if radius.size and radius.max() > LAWS[self.projection].largest_radius:
+        return self.seen(points_px)[0]
+
+    def seen(self, points_px: Array) -> tuple[Array, Array]:
+        """Unit vectors (n, 3) of pixels (n, 2), and how large a pixel is there, in radians (n,): the root mean
+        square of its two sides.
+
+        Raises ValueError where the projection never reaches that far.
+        """
+        place = (points_px - self.middle_px) / self.focal_px
+        square = np.einsum("ni,ni->n", place, place)
+        radius = np.maximum(np.sqrt(square), 1e-9)
+        first, second, third = self.bends
+        due = radius * (1 + ((third * square + second) * square + first) * square)
+        if due.size and due.max() * (1 + STRETCH) > LAWS[self.projection].largest_radius:
             raise ValueError("the picture is larger than this lens can show")
-        angle = np.fromiter((LAWS[self.projection].angle(float(r)) for r in radius), float, len(radius))
-        scale = np.where(radius > 1e-9, np.sin(angle) / np.maximum(radius, 1e-9), 1.0)
-        return np.stack([scale * x, scale * y, np.cos(angle)], axis=-1)
+        angle = ANGLES[self.projection](due)
+        sine = np.sin(angle)
+        grows = 1 + ((7 * third * square + 5 * second) * square + 3 * first) * square  # of due with radius
+        outward = (ANGLES[self.projection](due * (1 + STRETCH)) - angle) / (due * STRETCH) * grows
+        rays = np.column_stack([place * (sine / radius)[:, np.newaxis], np.cos(angle)])
+        return rays, np.hypot(sine / radius, outward) / (math.sqrt(2) * self.focal_px)
 
     def pixels(self, rays: Array) -> Array:
-        """Where a lens that does not distort shows unit vectors (n, 3), in pixels (n, 2); NaN where it does not."""
+        """Where the lens shows unit vectors (n, 3), in pixels (n, 2); NaN where it does not."""
         across = np.hypot(rays[:, 0], rays[:, 1])
         angle = np.arctan2(across, rays[:, 2])
         beyond = np.pi / 2 if self.projection in {Projection.RECTILINEAR, Projection.ORTHOGRAPHIC} else np.pi
         law = LAWS[self.projection]
-        radius = np.array([law.radius(float(a)) if a < beyond - 1e-6 else np.nan for a in angle])
-        scale = np.where(across > 1e-9, radius / np.maximum(across, 1e-9), 1.0)
+        due = np.array([law.radius(float(a)) if a < beyond - 1e-6 else np.nan for a in angle])
+        seen = due
+        for _ in range(UNBENDING if any(self.bends) else 0):
+            square = seen**2
+            seen = due / (1 + ((self.bends[2] * square + self.bends[1]) * square + self.bends[0]) * square)
+        scale = np.where(across > 1e-9, seen / np.maximum(across, 1e-9), 1.0)
         return np.asarray(self.focal_px * scale[:, np.newaxis] * rays[:, :2] + np.array(self.middle_px))
 
 
@@ -98,19 +145,16 @@ def turn_between(first_px: Array, second_px: Array, camera: Camera, right: NDArr
     """
     if len(first_px) < FEWEST:
         raise NoOverlap
-    first, second = camera.rays(first_px), camera.rays(second_px)
-    reach = FIRST_REACH * _extent(first)
-    if right is None:
-        rotation = _consensus(first, second, reach)
-    else:
-        rotation = Rotation.align_vectors(first[right], second[right])[0]
-    misfit = _misfit(first, second, rotation)
+    views = _views(first_px, second_px, camera)
+    reach = FIRST_REACH * _extent(views.first)
+    rotation = _consensus(views.first, views.second, reach) if right is None else _aligned(views, right)
+    misfit = _misfit(views, rotation)
     kept = misfit < reach
     for _ in range(ROUNDS):
         if np.count_nonzero(kept) < FEWEST:
             raise NoOverlap
-        rotation = Rotation.align_vectors(first[kept], second[kept])[0]
-        misfit = _misfit(first, second, rotation)
+        rotation = _aligned(views, kept)
+        misfit = _misfit(views, rotation)
         # The median of a length in two directions, each with standard deviation s, is 1.177 s.
         typical = float(np.median(misfit[misfit < reach])) / 1.177
         before, kept = kept, misfit < min(reach, max(KEPT_SIGMA * typical, 1e-6))
@@ -118,23 +162,54 @@ def turn_between(first_px: Array, second_px: Array, camera: Camera, right: NDArr
             break
     if np.count_nonzero(kept) < FEWEST:
         raise NoOverlap
-    return _turn(first, second, rotation, kept, camera)
+    return _turn(views, rotation, kept, camera)
 
 
 def turn_by(first_px: Array, second_px: Array, camera: Camera, kept: NDArray[np.bool_]) -> Turn:
     """The turn by just those matches that are `kept` (n,). Raises ValueError."""
-    first, second = camera.rays(first_px), camera.rays(second_px)
-    return _turn(first, second, Rotation.align_vectors(first[kept], second[kept])[0], kept, camera)
+    views = _views(first_px, second_px, camera)
+    return _turn(views, _aligned(views, kept), kept, camera)
 
 
-def _turn(first: Array, second: Array, rotation: Rotation, kept: NDArray[np.bool_], camera: Camera) -> Turn:
-    misfit = _misfit(first[kept], second[kept], rotation)
-    rms_px = float(np.sqrt(np.mean(misfit**2))) * camera.focal_px
-    return Turn(rotation.as_rotvec(), _covariance(first[kept], second[kept], rotation), kept, rms_px)
+def weights(camera: Camera, first_rad: Array, second_rad: Array) -> Array:
+    """Of each match (n,), from how large a pixel is at either place, 1 in the middle of the picture.
+
+    A misfit times its weight and the focal length is in pixels. Without it a longer focal length would always seem to fit
+    better, because it makes angles smaller.
+    """
+    return np.asarray(math.sqrt(2) / (camera.focal_px * np.hypot(first_rad, second_rad)))
 
 
-def _misfit(first: Array, second: Array, rotation: Rotation) -> Array:
-    return np.asarray(np.linalg.norm(first - rotation.apply(second), axis=1))
+@dataclass(frozen=True, slots=True, eq=False)
+class _Views:
+    """Matches as unit vectors of either picture (n, 3), and their weights (n,)."""
+
+    first: Array
+    second: Array
+    weight: Array
+
+
+def _views(first_px: Array, second_px: Array, camera: Camera) -> _Views:
+    (first, first_rad), (second, second_rad) = camera.seen(first_px), camera.seen(second_px)
+    return _Views(first, second, weights(camera, first_rad, second_rad))
+
+
+def _turn(views: _Views, rotation: Array, kept: NDArray[np.bool_], camera: Camera) -> Turn:
+    rms_px = float(np.sqrt(np.mean(_misfit(views, rotation)[kept] ** 2))) * camera.focal_px
+    return Turn(Rotation.from_matrix(rotation).as_rotvec(), _covariance(views, rotation, kept), kept, rms_px)
+
+
+def _aligned(views: _Views, kept: NDArray[np.bool_]) -> Array:
+    """The rotation matrix that takes the second rays nearest to the first (W. Kabsch, Acta Cryst. A34:827, 1978)."""
+    square = views.weight[kept, np.newaxis] ** 2
+    left, _, right = np.linalg.svd((square * views.first[kept]).T @ views.second[kept])
+    left[:, 2] *= np.sign(np.linalg.det(left) * np.linalg.det(right))
+    return np.asarray(left @ right)
+
+
+def _misfit(views: _Views, rotation: Array) -> Array:
+    off = views.first - views.second @ rotation.T
+    return np.asarray(views.weight * np.sqrt(np.einsum("ni,ni->n", off, off)))
 
 
 def _extent(rays: Array) -> float:
@@ -142,15 +217,16 @@ def _extent(rays: Array) -> float:
     return 2 * float(np.linalg.norm(rays - rays.mean(axis=0), axis=1).max())
 
 
-def _consensus(first: Array, second: Array, reach: float) -> Rotation:
-    """The rotation on which most matches agree, of those that two matches give."""
+def _consensus(first: Array, second: Array, reach: float) -> Array:
+    """The rotation matrix on which most matches agree, of those that two matches give."""
     random = np.random.default_rng(len(first))
     chosen = random.integers(len(first), size=(TRIALS, 2))
     turned = np.einsum("tij,tkj->tik", _frames(first, chosen), _frames(second, chosen))
-    off = np.linalg.norm(first[np.newaxis] - np.einsum("tij,nj->tni", turned, second), axis=2)
+    # The square of the distance of two unit vectors is 2 - 2 cos; all cosines at once.
+    off = 2 - 2 * (turned.reshape(-1, 9) @ np.einsum("ni,nj->nij", first, second).reshape(-1, 9).T)
     # Whoever agrees better counts more, so that ties go to the better fit.
-    score = np.clip(1 - (off / reach) ** 2, 0, None).sum(axis=1)
-    return Rotation.from_matrix(turned[int(np.argmax(score))])
+    score = np.clip(1 - off / reach**2, 0, None).sum(axis=1)
+    return np.asarray(turned[int(np.argmax(score))])
 
 
 def _frames(rays: Array, chosen: NDArray[np.int64]) -> Array:
@@ -165,11 +241,11 @@ def _frames(rays: Array, chosen: NDArray[np.int64]) -> Array:
     return frames
 
 
-def _covariance(first: Array, second: Array, rotation: Rotation) -> Array:
+def _covariance(views: _Views, rotation: Array, kept: NDArray[np.bool_]) -> Array:
     """Of a small rotation w in first = (1 + w x) R second: bread and meat of the least squares."""
-    seen = rotation.apply(second)
-    pull = np.cross(seen, first)  # d(misfit)/dw is -[seen] x, so the normal equations sum these
-    curvature = np.linalg.inv(len(seen) * np.eye(3) - seen.T @ seen)
+    seen, square = views.second[kept] @ rotation.T, views.weight[kept, np.newaxis] ** 2
+    pull = square * np.cross(seen, views.first[kept])  # d(misfit)/dw is -[seen] x, so the normal equations sum these
+    curvature = np.linalg.inv(square.sum() * np.eye(3) - (square * seen).T @ seen)
     return np.asarray(curvature @ (pull.T @ pull) @ curvature * len(seen) / max(len(seen) - 3, 1))
 
 

@@ -8,6 +8,7 @@ from typing import Any
 
 from controller.calibration.records import OF_ONE_AXIS, AxisName, Kind, Record, newest_valid
 from controller.kit.kit import Axis, Kit
+from controller.kit.provenance import Source, Sources
 
 # After how many days a record is stale. Our own choice, no source: belts and lenses change over months, and how the
 # head stands is true only until somebody moves the tripod.
@@ -24,8 +25,10 @@ STALE_DAYS: dict[Kind, float] = {
 def calibrated(kit: Kit, records: Sequence[Record], now: datetime | None = None) -> Kit:
     """The kit with what the newest valid records say: steps per degree, the gears' play, how the head rings.
 
-    With `now`, when the head stands where the set will be made, also how it leans, unless that record is stale.
+    With `now`, when the head stands where the set will be made, also how it leans, unless that record is stale. What
+    comes from a record is marked as measured.
     """
+    measured: Sources = {}
 
     def axis(name: AxisName, plain: Axis) -> Axis:
         changes: dict[str, float] = {}
@@ -33,6 +36,7 @@ def calibrated(kit: Kit, records: Sequence[Record], now: datetime | None = None)
             changes["measured_steps_per_degree"] = steps.values["steps_per_degree"]
         if (backlash := newest_valid(records, Kind.BACKLASH, name, kit)) is not None:
             changes["backlash_deg"] = backlash.values["play_deg"]
+        measured.update(dict.fromkeys((f"head.{name.value}.{key}" for key in changes), Source.MEASURED))
         return plain.model_copy(update=changes)
 
     changes: dict[str, Any] = {
@@ -46,7 +50,9 @@ def calibrated(kit: Kit, records: Sequence[Record], now: datetime | None = None)
     level = newest_valid(records, Kind.LEVEL, None, kit)
     if level is not None and now is not None and not is_stale(level, now):
         changes |= {"lean_deg": level.values["lean_deg"], "lean_toward_deg": level.values["toward_deg"]}
-    return kit.model_copy(update={"head": kit.head.model_copy(update=changes)})
+    measured |= {f"head.{key}": Source.MEASURED for key in changes if key not in {"pan", "tilt"}}
+    head = kit.head.model_copy(update=changes)
+    return kit.model_copy(update={"head": head, "sources": kit.sources | measured})
 
 
 def is_stale(record: Record, now: datetime, days: float | None = None) -> bool:
@@ -105,7 +111,7 @@ def _standing(
     if record is None:
         another = ever(records, kind, axis)
         why = "the kit has changed since it was calibrated" if another else "never calibrated"
-        return Standing(kind, axis, State.MISSING, f"{name}: {why}; the kit's own numbers count.")
+        return Standing(kind, axis, State.MISSING, f"{name}: {why}; the kit's own figures count.")
     age = (now - record.made_at).total_seconds() / 86400
     text = f"{name}: calibrated {max(age, 0.0):.1f} days ago (record {record.id})"
     if is_stale(record, now, days):

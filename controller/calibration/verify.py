@@ -7,15 +7,26 @@ plus three standard deviations of the distances.
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from random import Random
 
 import numpy as np
+from numpy.typing import NDArray
+from scipy.special import ellipe, stdtr
 
+from controller.calibration import order
+from controller.calibration.estimate import Circumstances, Estimate, estimate, order_protects
+from controller.calibration.finding import Stated
+from controller.calibration.least_squares import OUTLIER_P, Fit, fit
 from controller.calibration.readings import NotBelievable, Readings
+from controller.calibration.resolution import rounding_sd
+from controller.calibration.spread import Within, is_larger, largest, scatter
 from controller.optics.outline import Array
 
 LEAST_VISITS, STANDARD_VISITS = 3, 30  # of each pose; thirty by the standard
+HANGING_P = 0.01  # how seldom independent visits look as alike as those that are refused. Our own choice.
+MOST_HANGING = 0.6  # correlation of neighbours that visits must rule out: beyond, their scatter says little of its size
+SHUFFLE = "visit the poses in shuffled order, the first again at the end, and each more often"
 
 
 @dataclass(frozen=True, slots=True)
@@ -31,29 +42,33 @@ class PoseFigures:
 
 @dataclass(frozen=True, slots=True)
 class VerifyResult:
-    """The figures of all poses and the worst of them.
+    """The figures of each pose, and of the worst with intervals that hold the true ones in 95 of 100 cases, degrees.
 
-    `pooled_repeatability_deg` is the RP of all poses taken together, each visit's distance corrected for the middle being
-    their own (by n / (n - 1)); its standard uncertainty is found by leaving out one visit after the other.
-    `return_deg` is how far the first pose was missed when it was visited last.
+    `pooled` is the RP of all poses taken together, each visit's distance corrected for the middle being their own (by
+    n / (n - 1)). `return_deg` is how far the first pose was missed when it was visited last, and its interval.
     """
 
     poses: tuple[PoseFigures, ...]
-    accuracy_deg: float
-    repeatability_deg: float
-    worst_deg: float
-    pooled_repeatability_deg: float
-    u_pooled_repeatability_deg: float
-    freedom: float
-    return_deg: float
+    accuracy: Within
+    repeatability: Within
+    worst: Within
+    pooled: Within
+    returned: Within
     misses_deg: Array
     """(n, 2) to the right and upward, in the order of the readings."""
+    resolution_deg: float
+    stated: Stated
+
+    @property
+    def worst_deg(self) -> float:
+        """AP and RP of the worst pose together."""
+        return self.worst.value
 
 
-def from_visits(readings: Readings) -> VerifyResult:
+def from_visits(readings: Readings, reading_error_deg: float | None = None) -> VerifyResult:
     """The figures from `target_yaw_deg`, `target_pitch_deg`, `yaw_deg`, `pitch_deg`, in the order of the visits.
 
-    Raises NotBelievable.
+    `reading_error_deg` is the instrument's own standard uncertainty, in either angle. Raises NotBelievable.
     """
     columns = readings.numbers
     yaw, pitch = columns["target_yaw_deg"], columns["target_pitch_deg"]
@@ -66,6 +81,7 @@ def from_visits(readings: Readings) -> VerifyResult:
             "were readings mixed up, or are they not in degrees?"
         )
     targets, which = np.unique(np.column_stack([yaw, pitch]), axis=0, return_inverse=True)
+    which = which.reshape(-1)
     groups = [misses[which == number] for number in range(len(targets))]
     for target, group in zip(targets, groups, strict=True):
         if len(group) < LEAST_VISITS:
@@ -77,20 +93,134 @@ def from_visits(readings: Readings) -> VerifyResult:
         PoseFigures(float(target[0]), float(target[1]), len(group), *pose_figures(group))
         for target, group in zip(targets, groups, strict=True)
     )
-    pooled, u_pooled = _pooled(groups)
+    left = [float(np.mean([group[:, axis].std() for group in groups])) for axis in (0, 1)]
+    steps = (readings.resolution("yaw_deg", left[0]), readings.resolution("pitch_deg", left[1]))
+    middles = _Middles(misses, which, steps, reading_error_deg or 0.0)
+    return _with_intervals(readings, middles, poses)
+
+
+@dataclass(frozen=True, slots=True)
+class _Middles:
+    """All visits at once: a middle for each pose and, where it is asked for, a drift."""
+
+    misses: Array
+    which: NDArray[np.intp]
+    steps_deg: tuple[float, float]
+    reading_error_deg: float
+
+    def least_sd(self, axis: int) -> float:
+        """What the instrument may be off in yaw (0) or pitch (1) by itself."""
+        return math.hypot(rounding_sd(self.steps_deg[axis]), self.reading_error_deg)
+
+    def fit(self, axis: int, *, drifts: bool) -> Fit:
+        """Fit one of the two angles. Raises numpy.linalg.LinAlgError."""
+        design = np.eye(int(self.which.max()) + 1)[self.which]
+        late = order.clock(len(self.which))[:, None]
+        whole = np.hstack([design, late]) if drifts else design
+        return fit(whole, self.misses[:, axis], least_sd=self.least_sd(axis))
+
+
+def _with_intervals(readings: Readings, middles: _Middles, poses: tuple[PoseFigures, ...]) -> VerifyResult:
+    misses, which, count = middles.misses, middles.which, len(middles.which)
+    drifts = order_protects(lambda full: middles.fit(0, drifts=full), np.eye(len(poses)), count, math.inf)
+    fits = [middles.fit(axis, drifts=drifts) for axis in (0, 1)]
+    parameters = len(fits[0].coefficients)
+    if order.hang_together(*fits, step=max(middles.steps_deg), chance=HANGING_P):
+        raise NotBelievable(
+            f"{readings.name}: neighbouring visits are off alike, so the head or the instrument drifts; let both come to "
+            "the temperature they work at, and visit the poses in shuffled order."
+        )
+    _must_have_no_outlier(readings, fits)
+    hanging = order.seen_hanging(*fits)
+    guarded = drifts and hanging < MOST_HANGING
+    drifted = [each.coefficients[-1] if drifts else 0.0 for each in fits]
+    lengths, spreads, every = [], [], np.ones(count, dtype=bool)
+    taken = [
+        Circumstances.of(each, every, guarded, step, which, hanging)
+        for each, step in zip(fits, middles.steps_deg, strict=True)
+    ]
+    for number in range(len(poses)):
+        along = np.eye(parameters)[number]
+        right, upward = (estimate(each, along, circumstances) for each, circumstances in zip(fits, taken, strict=True))
+        # Nobody knows when in the course of a drift the readings were right: a rectangular distribution.
+        right, upward = (
+            replace(each, u=math.hypot(each.u, float(drift) / math.sqrt(12)))
+            for each, drift in zip((right, upward), drifted, strict=True)
+        )
+        length = math.hypot(right.value, upward.value)
+        toward = (right.value / length, upward.value / length) if length > 0 else (1.0, 0.0)
+        u = math.hypot(toward[0] * right.u, toward[1] * upward.u)
+        lengths.append(Estimate(length, u, min(right.freedom, upward.freedom)))
+        spreads.append(max(right.u, upward.u))
+    repeat = _repeat(middles, fits, poses)
+    accuracy = largest(lengths, spreads).with_value(max(pose.accuracy_deg for pose in poses))
     first = np.flatnonzero(which == which[0])
     return VerifyResult(
         poses=poses,
-        accuracy_deg=max(pose.accuracy_deg for pose in poses),
-        repeatability_deg=max(pose.repeatability_deg for pose in poses),
-        worst_deg=max(pose.accuracy_deg + pose.repeatability_deg for pose in poses),
-        pooled_repeatability_deg=pooled,
-        u_pooled_repeatability_deg=u_pooled,
-        # Half of those of the middles: the jackknife's own scatter, found by simulation (see the test of the intervals).
-        freedom=(len(misses) - len(groups)) / 2,
-        return_deg=float(np.hypot(*(misses[first[-1]] - misses[first[0]]))),
+        accuracy=accuracy,
+        repeatability=repeat.with_value(max(pose.repeatability_deg for pose in poses)),
+        worst=accuracy.plus(repeat).with_value(max(pose.accuracy_deg + pose.repeatability_deg for pose in poses)),
+        pooled=repeat.with_value(_pooled([misses[which == number] for number in range(len(poses))])),
+        returned=_length(misses[first[-1]] - misses[first[0]], math.sqrt(2 * max(each.variances[0] for each in fits))),
         misses_deg=misses,
+        resolution_deg=max(middles.steps_deg),
+        stated=taken[0].stated,
     )
+
+
+def _must_have_no_outlier(readings: Readings, fits: Sequence[Fit]) -> None:
+    """A visit that went far astray is a fault of the head or of the reading; to leave it out is not ours to decide."""
+    for each in fits:
+        worst = int(np.argmax(np.abs(each.studentized)))
+        chance = 2 * float(stdtr(max(each.freedom - 1, 1), -abs(each.studentized[worst])))
+        if chance * len(each.studentized) * len(fits) < OUTLIER_P:
+            raise NotBelievable(
+                f"{readings.name} line {readings.lines[worst]}: this visit is {abs(each.residuals[worst]):.3g}° off the "
+                "others of its pose; if it was misread, correct the line or leave it out, else look for slack or slip."
+            )
+
+
+def _length(apart: Array, u: float) -> Within:
+    """The length of one difference of which each part has the standard uncertainty `u`."""
+    return largest([Estimate(float(np.hypot(*apart)), u, math.inf)], [u])
+
+
+def _repeat(middles: _Middles, fits: list[Fit], poses: tuple[PoseFigures, ...]) -> Within:
+    """RP as normal misses with the covariance of the residuals have it, and its interval.
+
+    In whole degrees of freedom of both angles together (Satterthwaite): twice as many where they scatter alike.
+    """
+    left, freedom = np.column_stack([each.residuals for each in fits]), fits[0].freedom
+    covariance = left.T @ left / freedom
+    pooled = float(np.trace(covariance))
+    dimensions = pooled**2 / max(float(np.trace(covariance @ covariance)), 1e-300) if pooled > 0 else 1.0
+    least = np.array([middles.least_sd(0), middles.least_sd(1)])
+    variance, free = pooled, freedom * dimensions
+    for number in range(len(poses)):
+        group = left[middles.which == number]
+        own, own_free = float((group**2).sum()) / (len(group) - 1), (len(group) - 1) * dimensions
+        if is_larger(own, own_free, pooled, freedom * dimensions, len(poses)):
+            variance, free = max((variance, free), (own, own_free))
+    shape = covariance / pooled if pooled > 0 else np.eye(2) / 2
+    hanging = order.seen_hanging(*fits, most_by_chance=order.MOST_BY_CHANCE)
+    hidden = max(1.0, order.hidden(fits[0], np.arange(len(left)), len(left), hanging))
+    seen = scatter(
+        variance, free, math.hypot(*middles.steps_deg), middles.reading_error_deg * math.sqrt(2), hanging, hidden
+    )
+    # What hides behind the instrument's resolution may scatter in any direction.
+    high = max(normal_repeatability(shape) * seen.high, normal_repeatability(np.diag(least**2)))
+    return Within(normal_repeatability(shape) * seen.value, normal_repeatability(shape) * seen.low, high)
+
+
+def normal_repeatability(covariance: Array) -> float:
+    """RP of normal misses with this covariance (2, 2): the mean of the distances plus three standard deviations.
+
+    The mean of the length of a normal vector is a complete elliptic integral; sqrt(pi / 2) s where both parts have the
+    standard deviation s (Rayleigh).
+    """
+    small, large = np.maximum(np.linalg.eigvalsh(covariance), 0.0)
+    mean = math.sqrt(2 * large / math.pi) * float(ellipe(1 - small / large)) if large > 0 else 0.0
+    return mean + 3 * math.sqrt(max(small + large - mean**2, 0.0))
 
 
 def pose_figures(misses: Array) -> tuple[float, float]:
@@ -100,20 +230,9 @@ def pose_figures(misses: Array) -> tuple[float, float]:
     return float(np.linalg.norm(middle)), float(distances.mean() + 3 * distances.std(ddof=1))
 
 
-def _pooled(groups: Sequence[Array]) -> tuple[float, float]:
-    """RP over all poses, and its standard uncertainty by the jackknife (Efron, *The Jackknife*, 1982, section 3)."""
-    sums = np.array([_sums(group) for group in groups])
-    every = sums.sum(axis=0)
-    without = np.array(
-        [
-            _repeatability(*(every - sums[number] + _sums(np.delete(group, visit, axis=0))))
-            for number, group in enumerate(groups)
-            for visit in range(len(group))
-        ]
-    )
-    count = len(without)
-    u = math.sqrt((count - 1) / count * float(((without - without.mean()) ** 2).sum()))
-    return _repeatability(*every), u
+def _pooled(groups: Sequence[Array]) -> float:
+    """RP over all poses."""
+    return _repeatability(*np.array([_sums(group) for group in groups]).sum(axis=0))
 
 
 def _sums(misses: Array) -> tuple[float, float, float]:

@@ -281,20 +281,18 @@ class Acting:
         at = self.cursor
         while isinstance(aim := self.steps[at], ExposeStep):
             at -= 1
-        pan_steps = tilt_steps = None
-        if isinstance(aim, AskStep):
-            yaw_deg, pitch_deg = aim.yaw_deg, aim.pitch_deg
-        else:
+        pan_steps = tilt_steps = pan_deg = tilt_deg = None
+        if not isinstance(aim, AskStep):
             pan_steps, tilt_steps = aim.pan_steps, aim.tilt_steps
-            yaw_deg = aim.pan_steps / self.program.pan.steps_per_degree
-            pitch_deg = aim.tilt_steps / self.program.tilt.steps_per_degree
+            pan_deg = aim.pan_steps / self.program.pan.steps_per_degree
+            tilt_deg = aim.tilt_steps / self.program.tilt.steps_per_degree
         return Intent(
             frame=step.frame,
             exposure=step.exposure,
             attempt=self.tries,
             command_id=command_id,
-            yaw_deg=yaw_deg,
-            pitch_deg=pitch_deg,
+            pan_deg=pan_deg,
+            tilt_deg=tilt_deg,
             shutter_s=step.shutter_s,
             commanded_pan_steps=pan_steps,
             commanded_tilt_steps=tilt_steps,

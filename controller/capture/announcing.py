@@ -92,9 +92,9 @@ class Announcing(Acting):
         if not self.position_known:
             return f"{begins} by finding zero on both axes, then turns to frame {to.frame}"
         if isinstance(to, MoveStep):
-            yaw_deg = to.pan_steps / self.program.pan.steps_per_degree
-            pitch_deg = to.tilt_steps / self.program.tilt.steps_per_degree
-            return f"{begins} with frame {to.frame} (pan {yaw_deg:z.0f}°, tilt {pitch_deg:z.0f}°)"
+            pan_deg = to.pan_steps / self.program.pan.steps_per_degree
+            tilt_deg = to.tilt_steps / self.program.tilt.steps_per_degree
+            return f"{begins} with frame {to.frame} (pan {pan_deg:z.0f}°, tilt {tilt_deg:z.0f}°)"
         return f"{begins} with frame {to.frame}"
 
     def _leave_out(self) -> None:

@@ -48,6 +48,8 @@ class Event:
     at_ns: int
     command_id: CommandId = NO_COMMAND
     outcome: Outcome = Outcome.NONE
+    closed_ns: int | None = None
+    """When the shutter was known to be closed, if that was before the event: its file came later."""
     board_clock_ms: int | None = None
     reason: Reason | None = None
     cause: Cause = Cause.NONE

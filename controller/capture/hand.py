@@ -18,6 +18,7 @@ from controller.capture.port import Port
 from controller.capture.sentences import TROUBLES, hold, refusal
 from controller.errors import BoardRefused, InputError, LinkLost, RunStopped, WorldError
 from controller.program import timing
+from controller.program.kinematics import angles_of_steps, pose_at
 from controller.program.program import Program
 from protocol.messages import ZERO_SWITCHES, Capability, Halt, Move, Stop
 from protocol.units import MS, BootId, CommandId, Steps, next_id
@@ -55,10 +56,10 @@ class Hand:
 
     @property
     def pose_deg(self) -> tuple[float, float]:
-        """Yaw and pitch in degrees."""
-        pan, tilt = self.at_steps
-        per_pan, per_tilt = self.steps_per_degree
-        return pan / per_pan, tilt / per_tilt
+        """Yaw and pitch of the camera in degrees, the kit's lean counted in."""
+        head = self._program.kit.head
+        pose = pose_at(head, *angles_of_steps(head, *self.at_steps))
+        return pose.yaw_deg, pose.pitch_deg
 
     # People.
 

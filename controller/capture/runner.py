@@ -153,14 +153,15 @@ class Runner:
             return Event(Kind.LINK_LOST, self._port.now(), port_gone=True)
 
     def _wait_file(self, exposed: Event) -> Event:
-        """The exposure as its file tells it; the board is kept content meanwhile."""
+        """The exposure as its file tells it, which comes after a dark frame; the board is kept content meanwhile."""
         assert self._tether is not None
-        deadline_ns = self._port.now() + PATIENCE_NS
+        busy_ns = max((step.ready_ns for step in self._run.program.exposures), default=0)
+        deadline_ns = self._port.now() + PATIENCE_NS + busy_ns
         while (now := self._port.now()) < deadline_ns:
             files = self._tether.new_files()
             if files:
                 self._session.note(Happening(now, self._run.state.value, f"file {files[-1]}", self._run.frame))
-                return replace(exposed, at_ns=now, outcome=Outcome.EXPOSED_SYNC)
+                return replace(exposed, at_ns=now, outcome=Outcome.EXPOSED_SYNC, closed_ns=exposed.at_ns)
             event = self._wait_board(now + LOOK_NS)
             if event is not None:
                 self._meanwhile.append(event)

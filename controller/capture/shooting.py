@@ -60,7 +60,7 @@ class Shooting(Acting):
         step = self.step(ExposeStep)
         self.conclude(data)
         self.late_commands = self.silent_in_row = 0
-        self.ready_at_ns = event.at_ns + step.ready_ns
+        self.ready_at_ns = (event.at_ns if event.closed_ns is None else event.closed_ns) + step.ready_ns
         self.row_done = step.row
         self.count_made((step.frame, step.exposure))
         for put_off in (self.later, self.given_up):

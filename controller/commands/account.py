@@ -11,8 +11,9 @@ from pathlib import Path
 from controller.errors import StorageFailed
 from controller.files import make_folder, write_whole
 from controller.lock import in_use
-from controller.planning.plan import plan_from
+from controller.planning.plan import Plan, plan_from
 from controller.report.html import write_html
+from controller.report.shot_poses import shot_pose
 from controller.report.summary import Summary, account_of
 from controller.session.rows import CLOCK_FACT, DoubtRow, Doubts, ShotRow, with_requests
 from controller.session.session import Session
@@ -23,8 +24,10 @@ class ExposureLine:
     """One exposure that was intended: which, how it ended, the pose, and when the shutter opened.
 
     `outcome` is confirmed or assumed where it counts; suspect or retake where it was made and does not count;
-    unconfirmed, interrupted or in doubt else. `opened_utc` is the camera's opening by the host's clock and the kit's
-    release lag, None where no time of day is known.
+    unconfirmed, interrupted or in doubt else. Yaw, pitch and roll are the camera's in the levelled world, as truly
+    reached; pan and tilt are the angles of the axes, None by hand; all in degrees. `pose_from` says what they were worked
+    out from (`PoseFrom`). `opened_utc` is the camera's opening by the host's clock and the kit's release lag, None where
+    no time of day is known.
     """
 
     number: int
@@ -34,6 +37,10 @@ class ExposureLine:
     outcome: str
     yaw_deg: float
     pitch_deg: float
+    roll_deg: float
+    pan_deg: float | None
+    tilt_deg: float | None
+    pose_from: str
     shutter_s: float
     opened_utc: str | None
     intended_ns: int
@@ -69,7 +76,7 @@ def report_command(path: Path, out: Path | None) -> Summary:
     under_way = _is_run_now(path)
     with Session.open(path) as session:
         about = session.about()
-        plan = plan_from(session.plan_text(), str(path))
+        plan = plan_from(session.plan_text(), str(path), begun=True)
         with session.at_one_moment():
             summary = account_of(session, plan, under_way=under_way)
             shots, happenings = session.shots(), session.happenings()
@@ -78,7 +85,7 @@ def report_command(path: Path, out: Path | None) -> Summary:
         make_folder(out)
         write_whole(out / "report.json", summary.model_dump_json(indent=1) + "\n")
         exposure = plan.kit.exposure
-        lines = exposure_lines(shots, doubts, Clock(about, exposure.focus_ms + exposure.release_lag_ms))
+        lines = exposure_lines(plan, shots, doubts, Clock(about, exposure.focus_ms + exposure.release_lag_ms))
         write_whole(out / "exposures.csv", exposures_csv(lines))
         write_whole(out / "exposures.json", json.dumps([asdict(line) for line in lines], indent=1) + "\n")
         write_html(out / "report.html", plan, summary, happenings)
@@ -93,9 +100,10 @@ def _is_run_now(path: Path) -> bool:
         return False
 
 
-def exposure_lines(shots: Sequence[ShotRow], doubts: Sequence[DoubtRow], clock: Clock) -> list[ExposureLine]:
+def exposure_lines(plan: Plan, shots: Sequence[ShotRow], doubts: Sequence[DoubtRow], clock: Clock) -> list[ExposureLine]:
     """One line for each intent in its order."""
     doubted = Doubts.of(doubts)
+    frames = {frame.id: frame for frame in plan.frames}
     lines = []
     for shot in shots:
         intent = shot.intent
@@ -103,10 +111,12 @@ def exposure_lines(shots: Sequence[ShotRow], doubts: Sequence[DoubtRow], clock: 
         outcome = "in doubt" if shot.outcome is None else shot.outcome.value
         if doubt is not None and shot.outcome is not None and shot.outcome.made:
             outcome = doubt.why.value
+        pose = shot_pose(plan.kit.head, frames.get(intent.frame), shot)
         lines.append(
             ExposureLine(
                 shot.number, intent.frame, intent.exposure, intent.attempt, outcome,
-                intent.yaw_deg, intent.pitch_deg, intent.shutter_s, clock.opened(shot),
+                pose.yaw_deg, pose.pitch_deg, pose.roll_deg, pose.pan_deg, pose.tilt_deg, pose.source.value,
+                intent.shutter_s, clock.opened(shot),
                 shot.intended_ns, shot.ended_ns,
             )
         )  # fmt: skip

@@ -1,4 +1,4 @@
-"""`fullturn calibrate parallax`, `centre`, `rail`: where the lens must stand to turn about its entrance pupil."""
+"""`fullturn calibrate parallax`: where the lens must stand to turn about its entrance pupil."""
 
 import math
 from collections.abc import Sequence
@@ -9,59 +9,35 @@ from typing import Any
 import numpy as np
 from scipy.spatial.transform import Rotation
 
-from controller.calibration import records
 from controller.calibration.finding import Finding, Plot, Series
+from controller.calibration.found import plus_minus
 from controller.calibration.marks import MarkNotFound, mark_shift_px
 from controller.calibration.parallax import (
     FARTHEST_OFFSET_MM,
     NEAREST_MM,
-    READ_PX,
-    Marks,
-    offset_from_views_mm,
-    offset_mm,
+    Scene,
+    TypedShift,
     offset_that_costs_mm,
     shift_px,
-    sideways_mm,
+    typed_offset_mm,
 )
 from controller.calibration.photographs import Photograph, camera_for, photographs_in, read_photographs
-from controller.calibration.propagation import propagated
-from controller.calibration.rail import Place, Reading, rail_at, rail_table
 from controller.calibration.readings import NotBelievable
 from controller.calibration.records import Kind
 from controller.calibration.registration import common_px
 from controller.calibration.turning import Camera
+from controller.calibration.views import NearMark, far_pair, seen_offset_mm
 from controller.commands.calibrate import Keeping
-from controller.commands.calibrate_pictures import LensGiven, lens_name, registered
+from controller.commands.calibrate_pictures import U_FOCAL_SHARE, LensGiven, lens_name, must_fit, registered
+from controller.commands.calibrate_rail import typed_focal
 from controller.errors import InputError
 from controller.kit.kit import Kit
-from controller.kit.load import load_kit
-from controller.optics.outline import Array
 from controller.optics.projection import Projection
 
-# What readings are taken to be uncertain by where nobody says: a tape held to an axis, an angle off a scale, a focal
-# length as engraved. Common practice, no source.
-U_DISTANCE_SHARE, U_ANGLE_DEG, U_FOCAL_SHARE, U_AIM_DEG = 0.005, 0.1, 0.01, 0.1
 MARK_SHARE = 1 / 16  # of the picture's width that the mark fills, where nobody says
-MARK_PX = 0.05  # what finding a mark again is off by at least, from simulated photographs
+MARK_PX = 0.1  # what finding a mark again near the edge is off by at least, from simulated photographs
 MOST_DOWN_PX = 3.0  # in a picture of handy size; a level camera on a pan axis shifts marks sideways alone
 TURNED_DEG = 5.0  # less turn between two photographs than this shows no parallax worth the name
-
-
-@dataclass(frozen=True, slots=True)
-class Scene:
-    """The marks, from the axis in mm (`far_mm` may be infinite), and the nearest thing of the scene to be shot."""
-
-    near_mm: float
-    far_mm: float
-    u_near_mm: float | None = None
-    u_far_mm: float | None = None
-    nearest_mm: float | None = None
-
-    def uncertainties(self) -> dict[str, float]:
-        """Standard uncertainties of near_mm and far_mm."""
-        near = self.near_mm * U_DISTANCE_SHARE if self.u_near_mm is None else self.u_near_mm
-        far = self.far_mm * U_DISTANCE_SHARE if self.u_far_mm is None else self.u_far_mm
-        return {"near_mm": near, "far_mm": 0.0 if math.isinf(self.far_mm) else far}
 
 
 @dataclass(frozen=True, slots=True)
@@ -91,19 +67,6 @@ class _Measured:
     plots: tuple[Plot, ...] = ()
 
 
-@dataclass(frozen=True, slots=True)
-class TypedShift:
-    """What was read by eye: the near mark's shift against the far one, `angle_deg` off the middle of the picture.
-
-    The marks stand in line in the middle of the picture, and the head was then turned by that angle.
-    """
-
-    angle_deg: float
-    shift_px: float
-    u_angle_deg: float = U_ANGLE_DEG
-    u_shift_px: float | None = None
-
-
 def typed_parallax_command(
     given: LensGiven, scene: Scene, typed: TypedShift, rail: Rail | None, keeping: Keeping
 ) -> Finding:
@@ -116,28 +79,18 @@ def typed_parallax_command(
         raise InputError(
             f"The kit's lens is {kit.lens.projection}; typed shifts are for rectilinear ones, give photographs."
         )
-    focal_mm, focal_px = _typed_focal(kit, given)
-    values = {
-        "shift_px": typed.shift_px,
-        "focal_px": focal_px,
-        "near_mm": scene.near_mm,
-        "far_mm": scene.far_mm,
-        "angle_deg": typed.angle_deg,
-    }
-    u_focal = U_FOCAL_SHARE if given.u_focal_mm is None else given.u_focal_mm / focal_mm
-    u_shift = READ_PX if typed.u_shift_px is None else typed.u_shift_px
-    unsure = {"shift_px": u_shift, "angle_deg": typed.u_angle_deg, "focal_px": focal_px * u_focal}
+    focal_mm, focal_px = typed_focal(kit, given)
+    u_focal = given.u_focal_mm / focal_mm if given.u_focal_mm else U_FOCAL_SHARE
     try:
-        offset = offset_mm(**values)
-        u_offset, parts = propagated(offset_mm, values, unsure | scene.uncertainties())
+        offset, u_offset, parts = typed_offset_mm(typed, scene, focal_px, u_focal)
     except ValueError:
         raise NotBelievable(
             f"No place of the lens gives a shift of {typed.shift_px:g} px at {typed.angle_deg:g}°; check the pixels' "
-            "size, "
-            "the distances (from the axis) and the angle."
+            "size, the distances (from the axis) and the angle."
         ) from None
     reach = np.linspace(-1.5, 1.5, 61) * max(abs(offset), 4 * u_offset)
-    curve = [shift_px(float(e), focal_px, scene.near_mm, scene.far_mm, typed.angle_deg) for e in reach]
+    far_mm = 1 / max(scene.far_per_mm()[0], 1e-12)
+    curve = [shift_px(float(e), focal_px, scene.near_mm, far_mm, typed.angle_deg) for e in reach]
     plot = Plot(
         heading="Shift and offset",
         caption="How far the near mark is shifted against the far one, by how far ahead of the axis the lens stands.",
@@ -156,6 +109,7 @@ def seen_parallax_command(
     size_px: float | None,
     given: LensGiven,
     scene: Scene,
+    u_sideways_mm: float,
     rail: Rail | None,
     keeping: Keeping,
 ) -> Finding:
@@ -170,62 +124,9 @@ def seen_parallax_command(
         raise InputError(f"{paths[0]}: two photographs are needed, not {len(files)}.")
     taken = read_photographs(files)
     camera = camera_for(taken[0], kit, given.focal_mm, given.pixel_um)
-    measured = _from_photographs(taken, place, size_px, camera, given, scene)
+    measured = _from_photographs(taken, place, size_px, camera, given, scene, u_sideways_mm)
     focal_mm = given.focal_mm or (kit.lens.focal_length_mm if kit is not None else taken[0].focal_mm)
     return _finding(measured, scene, rail, kit, focal_mm)
-
-
-def centre_command(
-    given: LensGiven, distance_mm: float, places_px: tuple[float, float], u_aim_deg: float, keeping: Keeping
-) -> Finding:
-    """How far the lens stands beside the pan axis, from a mark on the ground before and after half a turn.
-
-    It goes with the record of the lens's place but is no place along the rail, so nothing is stored. Raises InputError.
-    """
-    kit = keeping.kit()
-    _, focal_px = _typed_focal(kit, given)
-    if distance_mm <= NEAREST_MM:
-        raise InputError(f"--distance-mm {distance_mm:g}: a mark nearer than {NEAREST_MM:g} mm stands in the camera.")
-    values = {"first_px": places_px[0], "second_px": places_px[1], "focal_px": focal_px, "distance_mm": distance_mm}
-    value = sideways_mm(**values)
-    unsure = {
-        "first_px": READ_PX,
-        "second_px": READ_PX,
-        "focal_px": focal_px * U_FOCAL_SHARE,
-        "distance_mm": distance_mm * U_DISTANCE_SHARE,
-    }
-    u_read, parts = propagated(sideways_mm, values, unsure)
-    parts["aim_deg"] = distance_mm * math.radians(u_aim_deg)  # a lens not quite upright looks beside its foot
-    u = math.hypot(u_read, parts["aim_deg"])
-    side = "left" if value > 0 else "right"
-    where = f"{abs(value):.1f} mm {'right' if value > 0 else 'left'}"
-    found = f"The lens stands {where} of the pan axis (standard uncertainty {u:.1f})"
-    advice = "which cannot be told from none" if abs(value) < 2 * u else f"so slide the camera {side} by that much"
-    return Finding(
-        kind=Kind.PARALLAX,
-        axis=None,
-        values={"sideways_mm": value},
-        uncertainties={"u_sideways_mm": u},
-        degrees_of_freedom=None,
-        how="a mark straight below, before and after half a turn",
-        sentences=(f"{found}, {advice}.", "Then find the place fore and aft: `fullturn calibrate parallax`."),
-        more={"slide": side, "u_parts_mm": parts},
-        lens=lens_name(kit),
-    )
-
-
-def rail_command(kit_path: Path, focal_mm: float | None) -> tuple[tuple[Place, ...], float, Reading]:
-    """The table of the kit's lens, the focal length asked for and the rail's reading there. Raises InputError."""
-    kit = load_kit(kit_path)
-    table = rail_table(records.read(kit_path), kit)
-    if not table:
-        raise InputError(
-            f"{records.calibration_path(kit_path)}: holds no place of this lens on the rail; run `fullturn calibrate "
-            "parallax` "
-            "with --rail-mm."
-        )
-    focal = focal_mm or kit.lens.focal_length_mm
-    return table, focal, rail_at(table, focal)
 
 
 def _must_be_usable(scene: Scene) -> None:
@@ -235,23 +136,15 @@ def _must_be_usable(scene: Scene) -> None:
             "camera; "
             "distances are from the pan axis."
         )
-    if scene.far_mm < 1.2 * scene.near_mm:
-        raise InputError(f"--far-mm {scene.far_mm:g}: must be well beyond the near mark at {scene.near_mm:g} mm.")
+    if (scene.far_mm is None) == (scene.far_at_least_mm is None):
+        raise InputError(
+            "The far mark shifts as well: say how far it is (--far-mm) or how far at least (--far-at-least-mm), not both."
+        )
+    least, option = (scene.far_mm, "far") if scene.far_mm is not None else (scene.far_at_least_mm, "far-at-least")
+    if least is not None and least < 1.2 * scene.near_mm:
+        raise InputError(f"--{option}-mm {least:g}: must be well beyond the near mark at {scene.near_mm:g} mm.")
     if scene.nearest_mm is not None and scene.nearest_mm <= NEAREST_MM:
         raise InputError(f"--nearest-mm {scene.nearest_mm:g}: must be more than {NEAREST_MM:g} mm.")
-
-
-def _typed_focal(kit: Kit | None, given: LensGiven) -> tuple[float, float]:
-    """Focal length in mm and in pixels of the camera's own. Raises InputError."""
-    focal_mm = given.focal_mm or (kit.lens.focal_length_mm if kit is not None else None)
-    if focal_mm is None:
-        raise InputError("Give --focal-length-mm, or name the kit (--kit).")
-    if given.pixel_um is not None:
-        return focal_mm, focal_mm * 1000 / given.pixel_um
-    if kit is None:
-        raise InputError("Give --pixel-um, or name the kit (--kit).")
-    field = kit.field(0.0)
-    return focal_mm, focal_mm * field.pixels_across / field.width_mm
 
 
 def _from_photographs(
@@ -261,6 +154,7 @@ def _from_photographs(
     camera: Camera,
     given: LensGiven,
     scene: Scene,
+    u_sideways_mm: float,
 ) -> _Measured:
     first, second = taken
     at = first.place(place)
@@ -271,12 +165,16 @@ def _from_photographs(
             f"{first.path}: a mark of {2 * half / first.share:.0f} px around {place[0]:g} {place[1]:g} (--mark, "
             f"--mark-px) does not lie inside its {first.own_px[0]} x {first.own_px[1]} pixels."
         )
-    turn, _ = registered(first, second, camera, (*at, 1.2 * half))
+    share = given.u_focal_mm / given.focal_mm if given.u_focal_mm and given.focal_mm else U_FOCAL_SHARE
+    turn, points = registered(first, second, camera, (*at, 1.2 * half))
+    points = points[0][turn.kept], points[1][turn.kept]
+    pair = far_pair(points, camera, share)
+    must_fit(pair, first)
+    turn, camera = pair.turn, pair.camera
     if abs(math.degrees(turn.vector_rad[1])) < TURNED_DEG:
         raise NotBelievable(
             f"{second.path}: was turned by {abs(math.degrees(turn.vector_rad[1])):.1f}° only; have the mark near one "
-            "edge of "
-            "the picture, then near the other."
+            "edge of the picture, then near the other."
         )
     reach = min(round(camera.focal_px * 0.25), first.grey.shape[1] // 4)
     try:
@@ -292,21 +190,12 @@ def _from_photographs(
             f"{second.path}: the mark moved {abs(down):.0f} px up or down as the head turned, and not only sideways; "
             "level the camera, and name a place on the near mark (--mark)."
         )
-    u_far_px = math.hypot(camera.focal_px * math.sqrt(float(turn.covariance[1, 1])), common_px(camera.focal_px))
-    values = {"right_px": right, "focal_px": camera.focal_px, "near_mm": scene.near_mm, "far_mm": scene.far_mm}
-
-    def offset(right_px: float, focal_px: float, near_mm: float, far_mm: float) -> float:
-        other = camera.scaled(focal_px / camera.focal_px)
-        return _offset_of(np.array(at), np.array([right_px, down]), turn.vector_rad, other, near_mm, far_mm)
-
-    share = U_FOCAL_SHARE if given.u_focal_mm is None or given.focal_mm is None else given.u_focal_mm / given.focal_mm
-    unsure = {
-        "right_px": math.hypot(u_mark, MARK_PX, u_far_px),
-        "focal_px": share * camera.focal_px,
-    } | scene.uncertainties()
+    seen = camera.pixels(
+        Rotation.from_rotvec(turn.vector_rad).inv().apply(camera.rays(np.array(at)[None] + (right, down)))
+    )
+    mark = NearMark(np.array(at), seen[0], math.hypot(u_mark, MARK_PX), common_px(camera.focal_px))
     try:
-        value = offset(**values)
-        u_offset, parts = propagated(offset, values, unsure)
+        value, u_offset, parts = seen_offset_mm(points, pair, mark, scene, u_sideways_mm)
     except ValueError as error:
         raise NotBelievable(
             f"{second.path}: {error}; check the mark (--mark), the distances and the focal length."
@@ -316,42 +205,30 @@ def _from_photographs(
     return _Measured(value, u_offset, parts, camera.focal_px / first.share, edge_deg, "two photographs", more)
 
 
-def _offset_of(at: Array, shift: Array, turn_rad: Array, camera: Camera, near_mm: float, far_mm: float) -> float:
-    """The offset, from where the first picture shows the mark and where the second does, laid over it by what is far."""
-    back = Rotation.from_rotvec(turn_rad).inv()
-    rays = camera.rays(np.stack([at, at + shift]))
-    far, near = back.apply(rays)
-    first, second_far, second_near = (math.atan2(ray[0], ray[2]) for ray in (rays[0], far, near))
-    return offset_from_views_mm(Marks(first, first), Marks(second_near, second_far), near_mm, far_mm)
-
-
 def _finding(measured: _Measured, scene: Scene, rail: Rail | None, kit: Kit | None, focal_mm: float | None) -> Finding:
     offset, u = measured.offset, measured.u_offset
     if abs(offset) > min(FARTHEST_OFFSET_MM, scene.near_mm / 2):
         raise NotBelievable(
             f"The no-parallax point would lie {abs(offset):.0f} mm {'ahead of' if offset > 0 else 'behind'} the axis, "
-            "which no "
-            "rail allows; check the shift's sign, the distances (from the axis) and the pixels' size."
+            "which no rail allows; check the shift's sign, the distances (from the axis) and the pixels' size."
         )
     nearest = scene.near_mm if scene.nearest_mm is None else scene.nearest_mm
     costs = offset_that_costs_mm(1.0, measured.focal_px, nearest, measured.edge_deg)
     slide = "back" if offset >= 0 else "forward"
-    where = f"The no-parallax point lies {abs(offset):.2f} mm {'ahead of' if offset >= 0 else 'behind'} the pan axis"
-    sentences = [f"{where} (standard uncertainty {u:.2f} mm): slide the camera {slide} by {abs(offset):.1f} mm."]
+    side = "ahead of" if offset >= 0 else "behind"
+    where = f"The no-parallax point is {plus_minus(abs(offset), u, math.inf)} mm {side} the pan axis (95 %)"
+    sentences = [f"{where}: slide the camera {slide} by {abs(offset):.1f} mm."]
     if abs(offset) < 2 * u:
-        sentences = [f"{where} (standard uncertainty {u:.2f} mm), which cannot be told from none: leave it."]
+        sentences = [f"{where}, which cannot be told from none: leave it."]
     sentences.append(
         f"For things {nearest / 1000:g} m away, {costs:.2f} mm cost one pixel at {measured.edge_deg:.0f}° off the middle"
-        + (
-            ", more than this is uncertain by."
-            if 2 * u < costs
-            else "; measured again with a nearer mark it would be surer."
-        )
+        + (", more than this is uncertain by." if 2 * u < costs else f"; {_advice(measured)}")
     )
     values, uncertainties = {"offset_mm": offset}, {"u_offset_mm": u}
     if rail is not None:
         values["rail_mm"], uncertainties["u_rail_mm"] = rail.without(offset), math.hypot(u, rail.u_rail_mm)
-        sentences.append(f"The rail's scale should stand at {values['rail_mm']:.1f} mm.")
+        said = plus_minus(values["rail_mm"], uncertainties["u_rail_mm"], math.inf)
+        sentences.append(f"The rail's scale should be at {said} mm (95 %).")
     return Finding(
         kind=Kind.PARALLAX,
         axis=None,
@@ -365,3 +242,12 @@ def _finding(measured: _Measured, scene: Scene, rail: Rail | None, kit: Kit | No
         lens=lens_name(kit),
         focal_length_mm=focal_mm,
     )
+
+
+def _advice(measured: _Measured) -> str:
+    """How to be surer, by what contributes most."""
+    largest = max(measured.parts, key=lambda name: measured.parts[name])
+    share = largest in {"distortion", "lens", "far_per_mm", "focal_px", "near_mm", "angle_deg"}
+    if share and abs(measured.offset) > measured.u_offset:
+        return "slide, and measure again: most of the uncertainty shrinks with the offset."
+    return "measured again with a nearer mark it would be surer."

@@ -8,11 +8,14 @@ from pathlib import Path
 import numpy as np
 
 from controller.calibration.finding import Finding, Plot, Series, coverage_factor
+from controller.calibration.found import plus_minus
+from controller.calibration.lens_terms import Points, Standing
+from controller.calibration.pair import Pair, fit_pair
 from controller.calibration.photographs import Photograph, camera_for, photographs_in, read_photographs
 from controller.calibration.readings import NotBelievable, number, read_csv
 from controller.calibration.records import AxisName, Kind
 from controller.calibration.registration import common_px, features_of, matched
-from controller.calibration.ring import FEWEST_PICTURES, NotClosed, Points, Ring, close_ring
+from controller.calibration.ring import FEWEST_PICTURES, NotClosed, Ring, close_ring
 from controller.calibration.steps import GEARING_SHARE
 from controller.calibration.turning import Camera, NoOverlap, Turn, turn_between
 from controller.commands.calibrate import Keeping
@@ -24,8 +27,18 @@ from controller.report.wording import counted
 
 MISSED_DEG = 0.25  # a head that stops this far from where it was told is not calibrated but repaired
 LARGEST_MISFIT_PX = 3.0
-MOST_MISFIT_PX = 1.5  # of a lens that does what its projection says; beyond it the lens distorts
+MOST_MISFIT_PX = 1.5  # of far things, whatever the lens; beyond it something near shifts
+MOSTLY = 0.5  # of a variance
 FOCAL_SHARE = 0.2
+U_FOCAL_SHARE = 0.01  # a focal length as engraved. Common practice, no source.
+PARTS = {
+    "points": "points",
+    "focal_length": "focal length",
+    "lens": "lens's distortion",
+    "pupil": "place of the lens's pupil",
+    "registration": "registration",
+    "poses": "poses",
+}
 ASIDE = 0.2  # how much of a turn may be about another axis than the one that is calibrated
 
 
@@ -38,7 +51,9 @@ class LensGiven:
     pixel_um: float | None = None
 
 
-def ring_command(paths: Sequence[Path], steps_text: str, given: LensGiven, keeping: Keeping) -> Finding:
+def ring_command(
+    paths: Sequence[Path], steps_text: str, given: LensGiven, standing: Standing, keeping: Keeping
+) -> Finding:
     """Close a ring of photographs of the pan axis. Raises InputError, NotBelievable."""
     kit = keeping.kit()
     taken = read_photographs(photographs_in(paths))
@@ -50,7 +65,7 @@ def ring_command(paths: Sequence[Path], steps_text: str, given: LensGiven, keepi
     camera = camera_for(taken[0], kit, given.focal_mm, given.pixel_um)
     pairs = matched_pairs(taken, closed=True)
     try:
-        ring = close_ring(pairs, steps, camera, common_px(camera.focal_px))
+        ring = close_ring(pairs, steps, camera, common_px(camera.focal_px), standing)
     except NoOverlap as error:
         raise no_overlap(taken[error.pair], taken[(error.pair + 1) % len(taken)]) from None
     except NotClosed:
@@ -65,7 +80,13 @@ def ring_command(paths: Sequence[Path], steps_text: str, given: LensGiven, keepi
 
 
 def pair_command(
-    paths: Sequence[Path], steps_text: str, axis: AxisName, given: LensGiven, u_pose_deg: float, keeping: Keeping
+    paths: Sequence[Path],
+    steps_text: str,
+    axis: AxisName,
+    given: LensGiven,
+    standing: Standing,
+    u_pose_deg: float,
+    keeping: Keeping,
 ) -> Finding:
     """Steps per degree from two photographs of a known lens. Raises InputError, NotBelievable."""
     kit = keeping.kit()
@@ -75,10 +96,11 @@ def pair_command(
     taken = read_photographs(files)
     steps = commanded_steps(steps_text, 2)
     camera = camera_for(taken[0], kit, given.focal_mm, given.pixel_um)
-    turn, points = registered(taken[0], taken[1], camera)
+    focal_mm = _focal_mm(camera, taken[0], kit, given)
+    u_focal = given.u_focal_mm / focal_mm if given.u_focal_mm else U_FOCAL_SHARE
+    pair = fitted(taken[0], taken[1], camera, u_focal, standing)
     about = np.array([0.0, 1.0, 0.0] if axis is AxisName.PAN else [1.0, 0.0, 0.0])
-    angle_deg = math.degrees(float(np.linalg.norm(turn.vector_rad)))
-    toward = turn.vector_rad / max(float(np.linalg.norm(turn.vector_rad)), 1e-12)
+    angle_deg, toward = pair.angle_deg, pair.turn.vector_rad / max(float(np.linalg.norm(pair.turn.vector_rad)), 1e-12)
     moved = float(steps[1] - steps[0])
     aside = abs(float(toward[0 if axis is AxisName.PAN else 1]))
     if angle_deg < 0.5 or aside > ASIDE or (toward @ about) * moved <= 0:
@@ -87,33 +109,30 @@ def pair_command(
             f"{'which is too little' if angle_deg < 0.5 else 'but not as the steps say'}; give them in the order of the "
             f"steps, of the {axis} axis, at least half a degree apart."
         )
-    u_focal = given.u_focal_mm / _focal_mm(camera, taken[0], kit, given) if given.u_focal_mm is not None else 0.01
-    longer = turn_between(points[0][turn.kept], points[1][turn.kept], camera.scaled(1.001))
-    slope_deg = abs(math.degrees(float(np.linalg.norm(longer.vector_rad))) - angle_deg) / math.log(1.001)
-    parts = {
-        "points": math.degrees(math.sqrt(float(toward @ turn.covariance @ toward))),
+    parts = pair.parts_deg | {
         "registration": math.degrees(common_px(camera.focal_px) / camera.focal_px),
-        "focal_length": slope_deg * u_focal,
         "poses": math.sqrt(2) * u_pose_deg,
     }
     value, u_angle = abs(moved) / angle_deg, math.hypot(*parts.values())
+    u_value = value * u_angle / angle_deg
     _must_fit_gearing(value, axis, kit, taken[0])
     largest = max(parts, key=lambda name: parts[name])
     return Finding(
         kind=Kind.STEPS,
         axis=axis,
         values={"steps_per_degree": value, "angle_deg": angle_deg},
-        uncertainties={"u_steps_per_degree": value * u_angle / angle_deg, "u_angle_deg": u_angle},
+        uncertainties={"u_steps_per_degree": u_value, "u_angle_deg": u_angle},
         degrees_of_freedom=None,
         how="two photographs of a known lens",
         sentences=(
-            f"{abs(moved):g} steps turned the camera by {angle_deg:.4f}°: {value:.4f} steps per degree, standard "
-            f"uncertainty {value * u_angle / angle_deg:.2g} ({counted(int(turn.kept.sum()), 'point')}).",
-            f"Most of that comes from the {largest.replace('_', ' ')}; a closed ring (--ring) needs to know none of it.",
+            f"{abs(moved):g} steps turned the camera by {plus_minus(angle_deg, u_angle, math.inf)}°: "
+            f"{plus_minus(value, u_value, math.inf)} steps per degree (95 %, "
+            f"{counted(int(pair.turn.kept.sum()), 'point')}).",
+            f"Most of that uncertainty comes from the {PARTS[largest]}. A closed ring (--ring) needs to know less.",
         ),
         more={"u_parts_deg": parts},
         lens=lens_name(kit),
-        focal_length_mm=_focal_mm(camera, taken[0], kit, given),
+        focal_length_mm=focal_mm,
     )
 
 
@@ -164,9 +183,28 @@ def registered(
         raise no_overlap(first, second) from None
     except ValueError as error:
         raise InputError(f"{first.path}: {error}; check the lens's projection and focal length.") from None
-    if turn.rms_px > LARGEST_MISFIT_PX:
-        raise NotBelievable(_misfit_sentence(first.path, turn.rms_px))
     return turn, points
+
+
+def fitted(
+    first: Photograph,
+    second: Photograph,
+    camera: Camera,
+    u_focal_share: float,
+    standing: Standing,
+    without: tuple[float, float, float] | None = None,
+) -> Pair:
+    """The turn between two photographs and the lens, as `fit_pair` finds them. Raises InputError, NotBelievable."""
+    turn, points = registered(first, second, camera, without)
+    pair = fit_pair((points[0][turn.kept], points[1][turn.kept]), camera, u_focal_share, standing)
+    must_fit(pair, first)
+    return pair
+
+
+def must_fit(pair: Pair, first: Photograph) -> None:
+    """Raise NotBelievable if the points fit no turn well."""
+    if pair.turn.rms_px > LARGEST_MISFIT_PX:
+        raise NotBelievable(_misfit_sentence(first.path, pair.turn.rms_px))
 
 
 def no_overlap(first: Photograph, second: Photograph) -> InputError:
@@ -224,6 +262,13 @@ def _must_be_believable(ring: Ring, expected: Camera, taken: Sequence[Photograph
     for number_of_pair, turn in enumerate(ring.turns):
         if turn.rms_px > LARGEST_MISFIT_PX:
             raise NotBelievable(_misfit_sentence(taken[number_of_pair].path, turn.rms_px))
+    if ring.slip.seen:
+        jump = ring.slip.jump_deg
+        raise NotBelievable(
+            f"{taken[ring.slip.after].path}: from this photograph to the next the camera turned by {abs(jump):.2f}° "
+            f"{'more' if jump > 0 else 'less'} than the steps say, and stayed off; find out what slipped, and shoot the "
+            "ring again."
+        )
     if ring.missed_deg > MISSED_DEG:
         worst = int(np.argmax(np.abs(ring.residual_deg)))
         raise NotBelievable(
@@ -239,29 +284,38 @@ def _ring_finding(
 ) -> Finding:
     focal_mm = _focal_mm(ring.camera, taken[0], kit, given)
     u_focal_mm = focal_mm * ring.u_focal_px / ring.camera.focal_px
-    values = {"steps_per_degree": ring.steps_per_degree, "focal_length_mm": focal_mm, "missed_deg": ring.missed_deg}
-    factors = (coverage_factor(ring.steps_freedom), coverage_factor(ring.focal_freedom))
-    halves = (factors[0] * ring.u_steps_per_degree, factors[1] * u_focal_mm)
+    u_steps, freedoms = ring.u_steps_per_degree, (ring.steps_freedom, ring.focal_freedom)
+    halves = (coverage_factor(freedoms[0]) * u_steps, coverage_factor(freedoms[1]) * u_focal_mm)
+    low, high = ring.missed_interval_deg
     rms = float(np.sqrt(np.mean([turn.rms_px**2 for turn in ring.turns])))
     points = int(np.sum([turn.kept.sum() for turn in ring.turns]))
     known = "" if kit is not None or given.pixel_um is not None else " as on 36x24 mm"
+    lens = _lens_found(ring, expected, taken[0])
     sentences = [
-        f"The ring of {len(taken)} photographs closes: {ring.steps_per_degree:.4f} steps per degree, standard "
-        "uncertainty "
-        f"{ring.u_steps_per_degree:.2g}; focal length {focal_mm:.4f} mm{known}, {u_focal_mm:.2g}.",
-        f"{counted(points, 'point')} fit within {rms:.2f} px; the head stopped within {ring.missed_deg:.4f}° of where it "
-        "was told (standard deviation).",
+        f"The ring of {len(taken)} photographs closes: {plus_minus(ring.steps_per_degree, u_steps, freedoms[0])} "
+        f"steps per degree; focal length {plus_minus(focal_mm, u_focal_mm, freedoms[1])} mm{known} (95 %).",
+        f"{counted(points, 'point')} fit within {rms:.2f} px; the head stopped within {ring.missed_deg:.2g}° of where it "
+        f"was told (standard deviation, 95 %: {low:.2g} to {high:.2g}°).",
+        _lens_sentence(lens),
     ]
+    if ring.pupil_share > MOSTLY:
+        sentences.append(
+            "Most of the focal length's uncertainty comes from the lens's place: near things shift if it is off. "
+            "Measure that (`fullturn calibrate parallax`), and say --u-pupil-mm."
+        )
     if rms > MOST_MISFIT_PX:
         sentences.append(
-            "Mind: the points fit worse than they should, so the lens stands off its no-parallax point, or distorts in a "
-            "way that is not simple. The steps are little touched by that, the focal length may be."
+            "Mind: the points fit worse than they should. Near things shift if the lens stands off its no-parallax point."
         )
     return Finding(
         kind=Kind.STEPS,
         axis=AxisName.PAN,
-        values=values,
-        uncertainties={"u_steps_per_degree": ring.u_steps_per_degree, "u_focal_length_mm": u_focal_mm},
+        values={"steps_per_degree": ring.steps_per_degree, "focal_length_mm": focal_mm, "missed_deg": ring.missed_deg},
+        uncertainties={
+            "u_steps_per_degree": u_steps,
+            "u_focal_length_mm": u_focal_mm,
+            "u_missed_deg": (high - low) / (2 * coverage_factor(None)),
+        },
         degrees_of_freedom=ring.steps_freedom,
         how=f"closed ring of {len(taken)} photographs",
         sentences=tuple(sentences),
@@ -271,15 +325,46 @@ def _ring_finding(
             "correlation": ring.correlation,
             "points": points,
             "misfit_px": rms,
-            "distortion": ring.camera.bend,
+            "lens": lens,
             "interval_95": {
                 "steps_per_degree": (ring.steps_per_degree - halves[0], ring.steps_per_degree + halves[0]),
                 "focal_length_mm": (focal_mm - halves[1], focal_mm + halves[1]),
+                "missed_deg": (low, high),
             },
         },
         plots=(_residual_plot(ring, steps), _misfit_plot(ring)),
         lens=lens_name(kit),
         focal_length_mm=_focal_mm(expected, taken[0], kit, given),
+    )
+
+
+def _lens_found(ring: Ring, expected: Camera, first: Photograph) -> dict[str, float]:
+    """Distortion at the corner in per cent, and how far right of and below the expected place the axis meets the picture.
+
+    In the file's own pixels, each with its standard uncertainty.
+    """
+    powers = ring.camera.corner ** np.array([2.0, 4.0, 6.0])
+    to_own = ring.camera.focal_px / first.share
+    u_aside = to_own * np.sqrt(np.diag(ring.lens_covariance)[4:])
+    aside = (np.array(ring.camera.middle_px) - expected.middle_px) / first.share
+    return {
+        "corner_distortion_percent": -100 * ring.camera.corner_share,
+        "u_corner_distortion_percent": 100 * math.sqrt(float(powers @ ring.lens_covariance[1:4, 1:4] @ powers)),
+        "axis_right_px": float(aside[0]),
+        "u_axis_right_px": float(u_aside[0]),
+        "axis_down_px": float(aside[1]),
+        "u_axis_down_px": float(u_aside[1]),
+    }
+
+
+def _lens_sentence(lens: dict[str, float]) -> str:
+    said = [
+        plus_minus(lens[name], lens[f"u_{name}"], math.inf)
+        for name in ("corner_distortion_percent", "axis_right_px", "axis_down_px")
+    ]
+    return (
+        f"The lens distorts by {said[0]} % at the corner (barrel: minus); its axis meets the picture {said[1]} px to the "
+        f"right of and {said[2]} px below the expected place (95 %)."
     )
 
 

@@ -10,6 +10,7 @@ from controller.calibration.finding import Finding
 from controller.calibration.readings import names_in, read_csv
 from controller.calibration.records import AxisName
 from controller.calibration.use import calibrated
+from controller.calibration.wave import HEAD_ECCENTRICITY_DEG
 from controller.commands.calibrate import Keeping
 from controller.kit.kit import Kit
 from controller.planning.plan import Plan, load_plan
@@ -52,11 +53,22 @@ def steps_command(
         readings = read_csv(source.path, ("commanded_steps", "angle_deg"), ("u_angle_deg",))
         if "u_angle_deg" in readings.numbers:
             readings.must_be_positive("u_angle_deg")
-    fitted = steps.from_turns if "turns" in readings.numbers else steps.from_angles
-    return found.steps_found(fitted(readings, nominal, reading_error_deg), readings, axis, nominal)
+    eccentricity_deg = HEAD_ECCENTRICITY_DEG if plain is None else plain.eccentricity_deg
+    if "turns" in readings.numbers:
+        result = steps.from_turns(readings, nominal, reading_error_deg)
+    else:
+        result = steps.from_angles(readings, nominal, reading_error_deg, eccentricity_deg)
+    return found.steps_found(result, readings, axis, nominal, eccentricity_deg)
 
 
-def backlash_command(keeping: Keeping, source: Source, axis: AxisName, positions: int, times: int) -> Finding:
+def backlash_command(
+    keeping: Keeping,
+    source: Source,
+    axis: AxisName,
+    positions: int,
+    times: int,
+    reading_error_deg: float | None = None,
+) -> Finding:
     """The play of an axis after ISO 230-2. Raises InputError, NotBelievable."""
     kit = _kit_now(keeping)
     if source.path is None:
@@ -65,7 +77,7 @@ def backlash_command(keeping: Keeping, source: Source, axis: AxisName, positions
         readings = read_csv(source.path, ("target_deg", "direction", "measured_deg"), words=("direction",))
     plain = axis_of(kit, axis)
     rate = None if plain is None else plain.steps_per_degree
-    return found.backlash_found(backlash.from_approaches(readings), readings, axis, rate)
+    return found.backlash_found(backlash.from_approaches(readings, reading_error_deg), readings, axis, rate)
 
 
 def level_command(
@@ -85,7 +97,13 @@ def level_command(
 
 
 def verify_command(
-    keeping: Keeping, source: Source, plan_path: Path | None, needed_deg: float | None, times: int, seed: int
+    keeping: Keeping,
+    source: Source,
+    plan_path: Path | None,
+    needed_deg: float | None,
+    times: int,
+    seed: int,
+    reading_error_deg: float | None = None,
 ) -> Finding:
     """Pose accuracy and repeatability after ISO 9283, held against what the plan needs.
 
@@ -100,7 +118,7 @@ def verify_command(
         readings = asking.asked_visits(source.operator, kit, order)
     else:
         readings = read_csv(source.path, columns)
-    return found.verify_found(verify.from_visits(readings), readings, needed, by)
+    return found.verify_found(verify.from_visits(readings, reading_error_deg), readings, needed, by)
 
 
 def _need(needed_deg: float | None, plan: Plan | None, kit: Kit | None) -> tuple[float, str]:

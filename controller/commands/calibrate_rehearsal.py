@@ -15,6 +15,7 @@ from controller.commands.crew import slowed
 from controller.commands.jog import HandMover
 from controller.commands.stand_in import rig_spec
 from controller.errors import InputError
+from controller.kit.exposing import head_sentences
 from controller.kit.kit import Kit
 from controller.program.build import build_program
 from protocol.units import NS
@@ -55,6 +56,8 @@ def rehearsed(kit: Kit, seed: int, tell: Callable[[str], None], *, leans: bool) 
         pan = word == "Yaw" or (word == "Angle" and mover.moved is AxisName.PAN)
         return f"{(yaw_deg if pan else pitch_deg) + random.gauss(0, READING_ERROR_DEG):.4f}"
 
+    for sentence in head_sentences(kit):
+        tell(sentence)
     tell(
         f"In truth: pan {head.pan.steps_per_degree:.4f} and tilt {head.tilt.steps_per_degree:.4f} steps per degree, play "
         f"{head.pan.play_deg:.3f}° and {head.tilt.play_deg:.3f}°, a lean of {head.lean_deg:.3f}° toward "

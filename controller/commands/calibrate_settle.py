@@ -9,6 +9,7 @@ import numpy as np
 
 from controller.calibration.asking import Operator, asked_ringing
 from controller.calibration.finding import Finding, Plot, Series
+from controller.calibration.found import plus_minus
 from controller.calibration.photographs import Photograph, camera_for, photographs_in, read_photographs
 from controller.calibration.readings import NotBelievable, read_csv
 from controller.calibration.records import Kind
@@ -36,13 +37,17 @@ class Still:
 
 @dataclass(frozen=True, slots=True)
 class _Read:
-    """Readings: where from, when, how much, and how many degrees one unit of them is (None: unknown)."""
+    """Readings: where from, when, how much, and how many degrees one unit of them is (None: unknown).
+
+    `factor` is what the sensor's own values were multiplied by.
+    """
 
     name: str
     time_s: Array
     value: Array
     unit: str
     degrees: float | None
+    factor: float = 1.0
 
 
 def settle_csv_command(
@@ -69,7 +74,8 @@ def settle_csv_command(
     unit = "the sensor's unit" if degrees_per_unit is None else "°"
     factor = 1.0 if degrees_per_unit is None else degrees_per_unit
     degrees = None if degrees_per_unit is None else 1.0
-    return _settle(_Read(readings.name, time[kept] / 1000, value[kept] * factor, unit, degrees), still, keeping)
+    read = _Read(readings.name, time[kept] / 1000, value[kept] * factor, unit, degrees, factor)
+    return _settle(read, still, keeping)
 
 
 def settle_photographs_command(paths: Sequence[Path], every_ms: float | None, still: Still, keeping: Keeping) -> Finding:
@@ -107,25 +113,25 @@ def _moments_s(taken: Sequence[Photograph], every_ms: float | None) -> Array:
 def _settle(read: _Read, still: Still, keeping: Keeping) -> Finding:
     kit = keeping.kit()
     try:
-        ringing = fit_ringing(read.time_s, read.value)
+        ringing = fit_ringing(read.time_s, read.value, read.factor)
     except NotRinging as error:
         raise NotBelievable(f"{read.name}: {error}.") from None
     values = {"ring_hz": ringing.ring_hz, "ring_damping": ringing.ring_damping, "amplitude": ringing.amplitude}
     uncertainties = dict(zip(("u_ring_hz", "u_ring_damping", "u_amplitude"), ringing.uncertainties, strict=True))
+
+    def said(name: str) -> str:
+        return plus_minus(values[name], uncertainties[f"u_{name}"], ringing.degrees_of_freedom)
+
     sentences = [
-        f"The head rings at {ringing.ring_hz:.3f} Hz (standard uncertainty {uncertainties['u_ring_hz']:.2g}) with a "
-        "damping "
-        f"ratio of {ringing.ring_damping:.4f} ({uncertainties['u_ring_damping']:.2g}), at first by "
-        f"{ringing.amplitude:.3g} "
-        f"{read.unit} to either side ({uncertainties['u_amplitude']:.2g})."
+        f"The head rings at {said('ring_hz')} Hz with a damping ratio of {said('ring_damping')}, at first by "
+        f"{said('amplitude')} {read.unit} to either side (95 %)."
     ]
     pixel_deg = _pixel_deg(kit, still.lens)
     shutter_s = still.shutter_s or (max(kit.shutter_times_s()) if kit is not None else None)
     if read.degrees is None or pixel_deg is None or shutter_s is None:
         sentences.append(
             "How long to wait was not worked out: that needs the sensor's unit (--degrees-per-unit), the lens and the "
-            "shutter "
-            "time (--kit, or --focal-length-mm, --pixel-um and --shutter-s)."
+            "shutter time (--kit, or --focal-length-mm, --pixel-um and --shutter-s)."
         )
     else:
         wait = wait_for(ringing, read.degrees / pixel_deg, shutter_s, still.blur_px)
@@ -133,9 +139,8 @@ def _settle(read: _Read, still: Still, keeping: Keeping) -> Finding:
         values["settle_ms"] = 1000 * max(0.0, ringing.start_s + wait.wait_s)
         uncertainties["u_settle_ms"] = 1000 * wait.u_wait_s
         sentences.append(
-            f"Wait {values['settle_ms']:.0f} ms (standard uncertainty {uncertainties['u_settle_ms']:.0f}) after time 0 "
-            "for an "
-            f"exposure of {shutter_s:g} s to be blurred by {still.blur_px:g} px at most."
+            f"Wait {said('settle_ms')} ms (95 %) after time 0 for an exposure of {shutter_s:g} s to be blurred by "
+            f"{still.blur_px:g} px at most."
         )
     return Finding(
         kind=Kind.SETTLE,
@@ -146,7 +151,7 @@ def _settle(read: _Read, still: Still, keeping: Keeping) -> Finding:
         how="damped sine fitted to readings after a move",
         sentences=tuple(sentences),
         residuals={"value": tuple((read.value - ringing.fitted).tolist()[:MOST_KEPT])},
-        more={"residual_sd": ringing.residual_sd},
+        more={"residual_sd": ringing.residual_sd, "jitter_ms": ringing.jitter_ms},
         plots=_plots(read, ringing),
         lens=lens_name(kit),
         focal_length_mm=kit.lens.focal_length_mm if kit is not None else still.lens.focal_mm,

@@ -22,8 +22,10 @@ from controller.conformance.talk import Talk
 from controller.errors import InputError, StorageFailed, WorldError
 from controller.kit.kit import Kit
 from controller.kit.load import load_kit
+from controller.kit.own_head import must_be_own_head
 from controller.lock import lock_of, sole_use
-from controller.planning.plan import Plan, load_plan, plan_from
+from controller.planning.plan import Plan, lean_sentence, load_plan, plan_from, proof_at, with_proof
+from controller.planning.reached import poses_of
 from controller.ports.find import wait_known_board
 from controller.ports.serial_port import SerialPort, resolve
 from controller.program.build import build_program
@@ -64,6 +66,7 @@ def capture_command(
         now = datetime.fromisoformat(clock.wall_time())
         measured = calibration_checks(kit, records, now)
         plan = _with_kit(plan, calibrated(kit, records, now), plan_path)
+    must_be_own_head(plan.kit, str(plan_path if kit_path is None else kit_path))
     program = build_program(plan.kit, plan.frames)
     if out.exists():
         raise StorageFailed(f"{out} exists already; name another place, or go on with it by `fullturn resume`.")
@@ -96,7 +99,8 @@ def resume_command(path: Path, url: str | None, crew: Crew, open_port: PortOpene
         about = session.about()
         if about.get("kind") != CAPTURE:
             raise InputError(f"{path}: is the record of a {about.get('kind', 'run')}, which cannot be resumed.")
-        plan = plan_from(session.plan_text(), str(path))
+        plan = plan_from(session.plan_text(), str(path), begun=True)
+        must_be_own_head(plan.kit, str(path))
         _take_old_wishes(session)
         account = account_of(session, plan)
         if account.exit_status == 0:
@@ -111,19 +115,32 @@ def resume_command(path: Path, url: str | None, crew: Crew, open_port: PortOpene
             open_port(device, plan.kit.board.baud) as port,
             job_of(plan, session, port, crew) as job,
         ):
-            _preflight(job, program)
+            less = [] if plan.proof.covered else [Check("overlap", f"{lean_sentence(plan)}; plan the next set anew")]
+            _preflight(job, program, less)
             make_ready(job, program)
             session.note_about(f"resumed {clock.wall_time()}", f"{len(made)} exposures made by then")
             return _run(job, program).summary
 
 
 def _with_kit(plan: Plan, kit: Kit, plan_path: Path) -> Plan:
-    """The plan with the kit of today. Raises InputError where that is another kit."""
-    planned, today = (one.model_dump(exclude={"head": MEASURED}) for one in (plan.kit, kit))
+    """The plan with the kit of today, proved for how its head leans today.
+
+    Raises InputError where that is another kit, or its poses do not cover any more.
+    """
+    planned, today = (one.model_dump(exclude=MAY_DIFFER) for one in (plan.kit, kit))
     for table in planned:
         if planned[table] != today[table]:
             raise InputError(f"{plan_path}: was planned for a kit with another [{table}] than this one; plan it anew.")
-    return plan.model_copy(update={"kit": kit}).sealed()
+    found = plan.model_copy(update={"kit": kit})
+    if (kit.head.lean_deg, kit.head.lean_toward_deg) != (plan.kit.head.lean_deg, plan.kit.head.lean_toward_deg):
+        proof = proof_at(found, poses_of(kit.head, found.frames))
+        if not proof.covered:
+            raise InputError(
+                f"{plan_path}: {lean_sentence(found)}; level the head, or write lean_deg = {kit.head.lean_deg!r} and "
+                f"lean_toward_deg = {kit.head.lean_toward_deg!r} under [head] in the kit and plan it anew."
+            )
+        found = with_proof(found, proof)
+    return found.sealed()
 
 
 # What a calibration may change.
@@ -132,6 +149,8 @@ MEASURED: dict[str, Any] = {
     "tilt": {"backlash_deg", "measured_steps_per_degree"},
     **dict.fromkeys(("ring_hz", "ring_damping", "settle_ms", "lean_deg", "lean_toward_deg"), True),
 }
+# ... and what else may be other than it was planned with: where to focus, and where figures come from.
+MAY_DIFFER: dict[str, Any] = {"head": MEASURED, "exposure": {"f_number"}, "sources": True}
 
 
 ALL_CLEAR = Question("Is the head level, the camera locked, and nobody and nothing within reach of what turns?")

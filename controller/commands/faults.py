@@ -8,6 +8,7 @@ from pathlib import Path
 
 from controller.errors import InputError
 from controller.planning.plan import Plan
+from controller.planning.reached import frame_pose
 from controller.program.program import Program
 from controller.reading import SCENARIO, read_text
 from controller.report.wording import counted, moment
@@ -112,7 +113,7 @@ def scenarios_text() -> str:
 
 def in_truth(plan: Plan, truth: Truth, end_ns: int) -> list[Told]:
     """What the program cannot know: exposures made while the picture moved, and those that point elsewhere."""
-    where = {frame.id: frame for frame in plan.frames}
+    where = {frame.id: frame_pose(plan.kit.head, frame) for frame in plan.frames}
     tolerance_deg = plan.kit.head.pointing_error_deg()
     moved, off_deg = 0, []
     latest = {(one.frame, one.exposure): one for one in truth.exposures}  # what was shot again does not count before

@@ -16,8 +16,10 @@ from controller.commands.crew import Keys, PortOpener, slowed
 from controller.commands.moving import AT_MARK, Place, find_zero, jog_by_keys, place_of
 from controller.errors import InputError, WorldError
 from controller.kit.load import load_kit
+from controller.kit.own_head import must_be_own_head
 from controller.ports.serial_port import SerialPort
 from controller.program.build import build_program, to_steps
+from controller.program.kinematics import axes_for
 from controller.program.program import Program
 from controller.report.wording import duration
 from protocol.units import NS
@@ -34,6 +36,7 @@ def held_head(
     `purpose` is what another program is told that wants the port meanwhile; `people` are told of every motion.
     """
     kit = load_kit(kit_path)
+    must_be_own_head(kit, str(kit_path))
     program = slowed(build_program(kit, ()))
     with port_alone(url, purpose), open_port(url, kit.board.baud) as port, Interrupts(Kind.STOP) as interrupts:
         operator = Operator(port.now, interrupts, people)
@@ -80,7 +83,8 @@ def jog_to(
 ) -> Place:
     """Move to a pose; with `zero_here` a head without switches is at its mark now. Raises InputError, WorldError."""
     head = program.kit.head
-    target = to_steps(yaw_deg, head.pan), to_steps(pitch_deg, head.tilt)
+    pan_deg, tilt_deg = axes_for(head, yaw_deg, pitch_deg)
+    target = to_steps(pan_deg, head.pan), to_steps(tilt_deg, head.tilt)
     hand.wait_known()
     hand.must_reach(target)
     if zero_here and hand.finds_zero:

@@ -4,7 +4,7 @@ import math
 from dataclasses import dataclass
 from pathlib import Path
 
-from controller.commands.kit import Line
+from controller.commands.kit_check import Line
 from controller.kit.kit import Axis
 from controller.kit.load import load_kit
 from controller.kit.loads import GRAVITY_M_S2, Motor, Need, Stand, axis_need, inertia_kg_m2, margin_words

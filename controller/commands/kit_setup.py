@@ -14,6 +14,7 @@ from controller.commands.moving import POWER, find_zero, walk
 from controller.errors import BoardRefused, InputError, RunStopped, WorldError
 from controller.kit.kit import Kit
 from controller.kit.load import load_kit
+from controller.kit.own_head import must_be_own_head
 from controller.program.build import to_steps
 from controller.setup.looks import Found, calibration_found, picture_found
 from controller.setup.progress import Done, kit_mark, read_progress, write_progress
@@ -92,6 +93,8 @@ def setup_command(kit_path: Path, guide: Guide) -> list[Standing]:
     """Lead through what is open; each step is kept as soon as it is done. Raises InputError, WorldError,
     StorageFailed.
     """
+    if guide.port is not None:
+        must_be_own_head(load_kit(kit_path), str(kit_path))
     for number, standing in enumerate(setup_state(kit_path), 1):
         step = next(step for step in steps() if step.name == standing.step)
         if standing.state == "done":
@@ -109,10 +112,10 @@ def setup_command(kit_path: Path, guide: Guide) -> list[Standing]:
 
 
 def see_picture(kit_path: Path, picture: Path) -> Found:
-    """Look at a picture for the step that it shows, and keep that if it is good. Raises InputError, StorageFailed."""
+    """Look at a picture for the step that it shows; keep that if it shows all of it. Raises InputError, StorageFailed."""
     kit = load_kit(kit_path)
     found = picture_found(picture, kit, _now())
-    if found.good:
+    if found.good and found.looked:
         done = Done(at=_now(), kit=kit_mark(kit), found=found.sentence, seen=True)
         shown = {step.name: done for step in steps() if step.look is Look.PICTURE}
         write_progress(kit_path, read_progress(kit_path).with_marks(shown))
@@ -129,9 +132,9 @@ def _through(step: Step, kit_path: Path, guide: Guide) -> Done | None:
     while True:
         found = _look(step, kit_path, guide)
         if found is not None:
-            guide.tell(f"  {'ok' if found.good else 'NO'} {found.sentence}")
-            if found.good:
-                return Done(at=_now(), kit=kit_mark(kit), found=found.sentence, seen=True)
+            guide.tell(f"  {found.word} {found.sentence}")
+            if found.good and (found.looked or found.said):
+                return Done(at=_now(), kit=kit_mark(kit), found=found.sentence, seen=found.looked)
         question = "Enter when it is done" if found is None else "Enter to look again, or `done` to say that it is"
         answer = guide.ask(f"  {question}; `skip` leaves it open, `end` ends").strip().casefold()
         if answer == "end":
@@ -214,7 +217,8 @@ def _cables(hand: Hand, kit: Kit, people: People) -> Found:
     poses = ((left, tilt.min_deg), (right, tilt.min_deg), (right, tilt.max_deg), (0.0, 0.0))
     walk(hand, people, [(to_steps(yaw_deg, pan), to_steps(pitch_deg, tilt)) for yaw_deg, pitch_deg in poses])
     clear = hand.wait_answer(WAS_CLEAR)
-    return Found(clear, "Walked as far as any plan goes." if clear else "Something was in the way.")
+    text = "Walked as far as any plan goes, and you saw that all was clear." if clear else "Something was in the way."
+    return Found(clear, text, looked=False, said=True)
 
 
 def _now() -> datetime:

@@ -20,6 +20,7 @@ from controller.matching.sorting import Placed, placed
 from controller.matching.table import (
     MatchLine,
     Planned,
+    Pose,
     Verdict,
     file_line,
     frames_to_retake,
@@ -33,8 +34,17 @@ from controller.session.session import Session
 from protocol.units import NS
 
 DAY_S, LONG_S = 86_400, 1800
+MOST_CHANGES = 5  # of the clock, told in words
 OTHER_CAMERA = "is of another camera"
-LEAST_PAIRED = 0.5  # of files or exposures, whichever are fewer, where no pair is sure
+
+
+@dataclass(frozen=True, slots=True)
+class ClockChange:
+    """The camera's clock was set forward by so many seconds between two files that follow one another."""
+
+    after: str
+    before: str
+    forward_s: float
 
 
 @dataclass(frozen=True, slots=True)
@@ -43,8 +53,7 @@ class CameraClock:
     `scatter_s`, and the clock is read to `tick_s`.
 
     `ahead_s` holds the camera's zone where its files do not name one; None where the session knows no time of day.
-    What it gains is None where the run was too short to tell. It is `unsettled` where one clock does not explain the
-    card.
+    What it gains is None where the run was too short to tell. `changes` is where it was set anew.
     """
 
     ahead_s: float | None
@@ -52,14 +61,15 @@ class CameraClock:
     scatter_s: float
     tick_s: float
     zone_known: bool
-    unsettled: bool
+    changes: tuple[ClockChange, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
 class Matched:
     """What was found: a line for each file and each missing exposure, and frames to shoot once more.
 
-    `not_made` exposures are missing in the session itself. `checks` are sentences about the pictures.
+    `not_made` exposures are missing in the session itself. `opened_s` is when each file's shutter opened by the session's
+    clock, in seconds of UTC, if that is known. `checks` are sentences about the pictures.
     """
 
     plan: Plan
@@ -68,6 +78,7 @@ class Matched:
     lines: list[MatchLine]
     retake: list[int]
     not_made: int
+    opened_s: dict[str, float] = field(default_factory=dict)
     checks: list[str] = field(default_factory=list)
 
     def count(self, *verdicts: Verdict) -> int:
@@ -105,11 +116,8 @@ def match_command(session: Path, folder: Path) -> Matched:
         raise InputError(f"{folder}: none of its {counted(len(files), 'photograph')} says when it was taken.")
     stamps = [file.stamp for file in dated]
     exposures = [ExposureStamp(one.opened_s, one.shutter_s, one.made, one.confirmed) for one in run.exposures]
-    pairing = pair_up(stamps, exposures)
-    paired = sum(match.exposure is not None for match in pairing.matches)
-    if not any(match.sure and match.exposure is not None for match in pairing.matches) and (
-        paired < LEAST_PAIRED * min(len(dated), len(exposures))
-    ):
+    pairing = pair_up(stamps, exposures, run.dated)
+    if not pairing.related:
         raise InputError(f"{folder}: its photographs do not fit the times of {session}; is it the card of another run?")
     lines = match_lines(dated, pairing, run.exposures, folder)
     for file in others:
@@ -118,36 +126,45 @@ def match_command(session: Path, folder: Path) -> Matched:
     lines += [file_line(file, folder) for file in files if file.taken_s is None]
     made = {(one.frame, one.exposure) for one in run.exposures if one.counts}
     planned = len(run.plan.frames) * len(run.plan.kit.exposure.bracket_ev)
+    opened = {
+        file.paths[0].relative_to(folder).as_posix(): run.exposures[match.exposure].opened_s
+        for file, match in zip(dated, pairing.matches, strict=True)
+        if run.dated and match.exposure is not None
+    }
     clock = _clock(pairing, run, dated)
-    return Matched(run.plan, camera, clock, lines, frames_to_retake(lines, made), planned - len(made))
+    return Matched(run.plan, camera, clock, lines, frames_to_retake(lines, made), planned - len(made), opened)
 
 
 def _clock(pairing: Pairing, run: _Run, files: Sequence[CardFile]) -> CameraClock:
     fit = pairing.fit
     ahead = round(fit.offset_s - run.exposures[0].opened_s, 2) if run.dated else None
     zone_known = all(file.has_zone for file in files)
-    long = pairing.expected_s[-1] - pairing.expected_s[0] > LONG_S
+    long = run.exposures[-1].opened_s - run.exposures[0].opened_s > LONG_S
     gains = round(fit.drift * DAY_S, 1) if long else None
-    return CameraClock(ahead, gains, round(fit.spread_s, 3), pairing.tick_s, zone_known, pairing.unsettled)
+    changes = tuple(
+        ClockChange(files[before].name, files[after].name, round(by_s, 2)) for before, after, by_s in pairing.changes()
+    )
+    return CameraClock(ahead, gains, round(fit.spread_s, 3), pairing.tick_s, zone_known, changes)
 
 
 def _read_session(path: Path) -> _Run:
     with Session.open(path) as session:
         about, shots, doubts = session.about(), session.shots(), session.doubts()
-        plan = plan_from(session.plan_text(), str(path))
+        plan = plan_from(session.plan_text(), str(path), begun=True)
     if not shots:
         raise InputError(f"{path}: holds no exposures, so there is nothing to pair.")
     exposure = plan.kit.exposure
     clock = Clock(about, exposure.focus_ms + exposure.release_lag_ms)
     dated = any(name.startswith(CLOCK_FACT) for name in about)
     planned = []
-    for shot, line in zip(shots, exposure_lines(shots, doubts, clock), strict=True):
+    for shot, line in zip(shots, exposure_lines(plan, shots, doubts, clock), strict=True):
         opened = shot.intended_ns / NS if line.opened_utc is None else datetime.fromisoformat(line.opened_utc).timestamp()
         made, confirmed = shot.outcome is not None and shot.outcome.made, shot.outcome is ShotOutcome.CONFIRMED
         planned.append(
             Planned(
                 line.frame, line.exposure, line.attempt, line.outcome, opened, line.shutter_s,
                 made, confirmed, line.outcome in {"confirmed", "assumed"},
+                Pose(line.yaw_deg, line.pitch_deg, line.roll_deg, line.pan_deg, line.tilt_deg),
             )
         )  # fmt: skip
     return _Run(plan, sorted(planned, key=lambda one: one.opened_s), dated)
@@ -218,7 +235,7 @@ def _sort(files: Sequence[Placed], folder: Path, matched: Matched, *, link: bool
         else:
             shutil.copy2(one.source, target)
         if xmp and one.line.frame is not None:
-            text = sidecar(one.line, frames[one.line.frame], _opened(one.line, matched.clock))
+            text = sidecar(one.line, frames[one.line.frame], _opened(one.line, matched))
             target.with_suffix(".xmp").write_text(text, encoding="utf-8")
 
 
@@ -233,12 +250,10 @@ def _link(source: Path, target: Path) -> None:
             raise StorageFailed(f"{target.name} cannot be linked ({error.strerror}); choose --copy.") from None
 
 
-def _opened(line: MatchLine, clock: CameraClock) -> str | None:
-    """When it was taken by the session's clock, in UTC."""
-    if line.taken is None or clock.ahead_s is None:
-        return None
-    taken = datetime.fromisoformat(line.taken).replace(tzinfo=UTC).timestamp()
-    return datetime.fromtimestamp(taken - clock.ahead_s, UTC).isoformat(timespec="seconds")
+def _opened(line: MatchLine, matched: Matched) -> str | None:
+    """When its shutter opened by the session's clock, in UTC."""
+    opened = matched.opened_s.get(line.file or "")
+    return None if opened is None else datetime.fromtimestamp(opened, UTC).isoformat(timespec="seconds")
 
 
 def ahead_text(clock: CameraClock) -> str:
@@ -253,7 +268,8 @@ def ahead_text(clock: CameraClock) -> str:
     said.append(
         f"agrees, once put right, to {clock.scatter_s:.2f} s" + (" and its tick of a second" if clock.tick_s == 1 else "")
     )
-    text = f"The camera's clock {'; '.join(said)}."
-    if clock.unsettled:
-        text += " Much is left over on both sides, so nothing is sure: was it set anew during the session?"
-    return text
+    text = [f"The camera's clock {'; '.join(said)}."]
+    for change in clock.changes[:MOST_CHANGES]:
+        way = "forward" if change.forward_s > 0 else "back"
+        text.append(f"It was set {way} by {moment(abs(change.forward_s))} between {change.after} and {change.before}.")
+    return " ".join(text)

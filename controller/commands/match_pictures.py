@@ -1,7 +1,7 @@
 """`fullturn match --pictures`: what the pictures themselves say of a set, needs the extra fullturn[pictures]."""
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass, field
+from dataclasses import astuple, dataclass, field
 from itertools import pairwise
 from pathlib import Path
 
@@ -29,6 +29,7 @@ from controller.matching.evidence import Array
 from controller.matching.table import MatchLine, frames_to_retake
 from controller.planning.links import ENOUGH, find_links
 from controller.planning.plan import Plan
+from controller.planning.reached import frame_pose, poses_of
 from controller.report.wording import counted
 
 Begin = Callable[[int], Callable[[], None]]
@@ -127,12 +128,12 @@ def _compare(plan: Plan, looked: dict[int, _Looked]) -> _Neighbours:
     frames = [frame for frame in plan.frames if frame.id in looked and not frame.by_hand]
     if len(frames) < 2:
         return found
-    yaw, pitch = (np.array([getattr(frame, name) for frame in frames]) for name in ("yaw_deg", "pitch_deg"))
-    links = find_links(plan.kit.field(0.0), yaw, pitch)
+    poses = [frame_pose(plan.kit.head, frame) for frame in frames]
+    links = find_links(plan.kit.field(0.0), *poses_of(plan.kit.head, frames))
     for one, other in links.pairs[links.shares >= ENOUGH].tolist():
         first, second = frames[one], frames[other]
         mine, theirs = looked[first.id], looked[second.id]
-        planned = planned_turn((first.yaw_deg, first.pitch_deg), (second.yaw_deg, second.pitch_deg))
+        planned = planned_turn(astuple(poses[one]), astuple(poses[other]))
         more = sharper(mine.detail, theirs.detail, mine.camera, mine.size_px, planned)
         if more is not None:
             found.compared.append(Compared(first.id, second.id, more))

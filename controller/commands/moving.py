@@ -202,7 +202,7 @@ def _step(hand: Hand, way: tuple[int, int], size_deg: float, people: People) -> 
 
 @dataclass(frozen=True, slots=True)
 class Place:
-    """Where the head is."""
+    """Where the camera looks (yaw and pitch in the levelled world), and where the axes are in steps."""
 
     yaw_deg: float
     pitch_deg: float

@@ -21,6 +21,7 @@ from sim.scene.sensor import SensorSpec, develop
 USUAL_WIDTH = 1000  # pixels of the long side when no scale is given
 FEWEST_PIXELS = 16
 BEGIN = datetime(2026, 6, 21, 9, 0, tzinfo=UTC)  # what the simulated camera's clock says as a rehearsal begins
+PREFIX = "FULL"  # four free characters, then four digits, as the rule for cameras' files has it (DCF, JEITA CP-3461)
 
 
 @dataclass(frozen=True, slots=True)
@@ -69,7 +70,7 @@ class Darkroom:
                 studio = self._studio(kit, seed)
                 advance = progress(len(views)) if views else lambda: None
                 for number, view in enumerate(views, start=1):
-                    _photograph(studio, view, number, folder / f"IMG_{number:04}.JPG")
+                    _photograph(studio, view, number, folder / f"{PREFIX}{number:04}.JPG")
                     advance()
         except OSError as error:
             raise StorageFailed(

@@ -8,12 +8,18 @@ from controller import clock
 from controller.calibration.records import read
 from controller.calibration.use import calibrated, standing_sentences
 from controller.errors import WorldError
+from controller.files import must_be_free
+from controller.kit.exposing import kit_sentences
 from controller.kit.load import load_kit
-from controller.planning.make import Progress, make_plan
-from controller.planning.plan import Plan, save_plan
+from controller.planning.effort import Effort
+from controller.planning.make import make_plan
+from controller.planning.order import Order
+from controller.planning.plan import Plan, is_own_plan, save_plan
 from controller.planning.request import Request
 from controller.planning.targets import better_mounted, hold_limits, mounted, must_reach, print_resolution
 from controller.report.wording import counted, degrees, duration, left_out_sentence, proof_sentence, reach_text
+
+ORDER_WORDS = {Order.QUICKEST: "Quickest order", Order.ROWS: "By rows", Order.COLUMNS: "By columns"}
 
 
 @dataclass(frozen=True, slots=True)
@@ -38,12 +44,15 @@ class Made:
     """A sentence for each calibration that is counted in, or was once made and no longer counts."""
 
 
-def plan_command(kit_path: Path, out: Path, asked: Asked, progress: Progress = lambda *_: None) -> Made:
-    """Make the plan, with what is calibrated of the kit, and write it.
+def plan_command(kit_path: Path, out: Path, asked: Asked, effort: Effort | None = None, *, replace: bool = False) -> Made:
+    """Make the plan, with what is calibrated of the kit, and write it; with `replace`, in place of an older plan.
 
-    Raises InputError; StorageFailed; WorldError, with nothing written, when the plan does not cover, leaves something
-    out of reach that was not allowed to be, or breaks a limit.
+    `effort` limits the search for fewer frames.
+
+    Raises InputError; StorageFailed, before the work begins; WorldError, with nothing written, when the plan does not
+    cover, leaves something out of reach that was not allowed to be, or breaks a limit.
     """
+    must_be_free(out, replace=replace, ours=is_own_plan)
     kit, kept = load_kit(kit_path), read(kit_path)
     calibration = standing_sentences(kit, kept, datetime.fromisoformat(clock.wall_time()))
     kit = calibrated(kit, kept)
@@ -52,9 +61,9 @@ def plan_command(kit_path: Path, out: Path, asked: Asked, progress: Progress = l
     request, wanted = asked.request, asked.resolution
     compared: dict[str, tuple[int, float]] = {}
     if asked.mounted == "best":
-        plan, compared = better_mounted(kit, asked.overlap, request, progress)
+        plan, compared = better_mounted(kit, asked.overlap, request, effort)
     else:
-        plan = make_plan(kit, asked.overlap, request, progress)
+        plan = make_plan(kit, asked.overlap, request, effort)
     if asked.print_width_cm is not None:
         wanted = print_resolution(asked.print_width_cm, asked.dpi, plan.region.yaw_width_deg)
     if wanted is not None:
@@ -67,6 +76,7 @@ def plan_command(kit_path: Path, out: Path, asked: Asked, progress: Progress = l
             f"({reach_text(plan)}); add --allow-unreachable to plan the rest, or --nadir-by-hand."
         )
     hold_limits(plan, request)
+    must_be_free(out, replace=replace, ours=is_own_plan)  # a search may take long enough for somebody to write there
     save_plan(plan, out)
     return Made(plan, compared, calibration)
 
@@ -98,7 +108,7 @@ def plan_text(made: Made, out: Path) -> str:
         lines.append(f"The row gives a picture from {degrees(region.pitch_from_deg)} to {degrees(region.pitch_to_deg)}.")
     if region.unreachable_sr > 0:
         lines.append(left_out_sentence(plan))
-    lines += _link_lines(plan) + _order_lines(plan) + _sun_lines(plan)
+    lines += _link_lines(plan) + _order_lines(plan) + kit_sentences(plan.kit) + _sun_lines(plan)
     for way, (frames, seconds) in made.compared.items():
         lines.append(f"{way}: {frames} frames, {duration(seconds)}")
     lines += [f"Calibration of {sentence}" for sentence in made.calibration]
@@ -119,11 +129,12 @@ def _link_lines(plan: Plan) -> list[str]:
 
 
 def _order_lines(plan: Plan) -> list[str]:
-    costs = ", ".join(
-        f"{order.value} {duration(cost.seconds)} (neighbours within {duration(cost.neighbours_apart_seconds)})"
-        for order, cost in sorted(plan.budget.orders.items())
-    )
-    return [f"Order: {plan.order.value}. Run time by order: {costs}."]
+    lines = []
+    for order, cost in sorted(plan.budget.orders.items()):
+        gap = f"; longest gap between overlapping frames {duration(cost.neighbours_apart_seconds)}"
+        chosen = " This is the plan's order." if order is plan.order else ""
+        lines.append(f"{ORDER_WORDS[order]}: {duration(cost.seconds)}{gap if len(plan.frames) > 1 else ''}.{chosen}")
+    return lines
 
 
 def _sun_lines(plan: Plan) -> list[str]:

@@ -1,4 +1,4 @@
-"""What is looked at before anything moves, each with its result."""
+"""What matters before anything moves: what was looked at and found right, and what nobody but the operator can see."""
 
 import shutil
 from collections.abc import Sequence
@@ -9,7 +9,9 @@ from pathlib import Path
 from controller.calibration.records import Kind as CalibrationKind
 from controller.calibration.records import Record
 from controller.calibration.use import State, ever, fresh
+from controller.kit.exposing import noise_text, times_text
 from controller.kit.kit import Kit
+from controller.kit.provenance import Source
 from controller.planning.plan import Plan
 from controller.program.build import build_steps
 from controller.program.program import ExposeStep, Exposure, Program
@@ -29,11 +31,20 @@ LEAST_FREE_MB = 20  # for a session with its journal, many times over
 
 @dataclass(frozen=True, slots=True)
 class Check:
-    """One thing looked at before anything moves: what, what was found, and whether the run may go on."""
+    """One thing that matters before anything moves: what, what was found, and whether the run may go on.
+
+    `looked` is whether this program has looked at it and found it right; if not, somebody must see to it.
+    """
 
     what: str
     found: str
     good: bool = True
+    looked: bool = True
+
+    @property
+    def word(self) -> str:
+        """How it stands: `ok` only for what was looked at, `see` for what you must see to yourself, `NO` ends the run."""
+        return "NO" if not self.good else "ok" if self.looked else "see"
 
 
 def checks(plan: Plan, program: Program, welcome: Welcome, out: Path, remembered: Remembered = NOTHING) -> list[Check]:
@@ -41,25 +52,54 @@ def checks(plan: Plan, program: Program, welcome: Welcome, out: Path, remembered
 
     `out` is the session that will be written; `remembered` is what it holds of runs before this one.
     """
-    proof = plan.proof
-    fits = proof.worst_margin_deg >= proof.pointing_error_deg
     fastest = max(program.pan.speed_steps_s, program.tilt.speed_steps_s)
     frames, left = counted(len(plan.frames), "frame"), counted(len(program.exposures), "exposure")
     return [
-        Check("plan", f"{frames}, proved; {left} to make"),
-        Check(
-            "pointing",
-            f"survives {proof.worst_margin_deg:.2f}° of error, this head may be off by {proof.pointing_error_deg:.2f}°"
-            + ("" if fits else ": neighbours may share a little less than asked"),
-        ),
+        Check("plan", f"{frames}, {'proved' if plan.proof.covered else 'proved for a level head only'}; {left} to make"),
+        _pointing_check(plan),
         Check("board", f"up to {welcome.max_step_rate} steps/s", welcome.max_step_rate >= fastest),
         *_switch_checks(plan, welcome),
         _contact_check(plan, welcome),
+        *_exposure_checks(plan.kit, program, remembered),
         *_bracket_check(plan, program, welcome, remembered),
         _energy_check(plan, program),
-        Check("card", f"about {plan.budget.megabytes / 1000:.1f} GB for the whole set: see that it is free"),
+        Check(
+            "card", f"about {plan.budget.megabytes / 1000:.1f} GB for the whole set: see that it is free", looked=False
+        ),
         _disk_check(out),
     ]
+
+
+def _pointing_check(plan: Plan) -> Check:
+    proof = plan.proof
+    fits = proof.worst_margin_deg >= proof.pointing_error_deg
+    text = f"survives {proof.worst_margin_deg:.2f}° of error, this head may be off by {proof.pointing_error_deg:.2f}°" + (
+        "" if fits else ": neighbours may share a little less than asked"
+    )
+    if plan.kit.source("head.level_error_deg") is Source.EXAMPLE:
+        text += f" if it stands level within {plan.kit.head.level_error_deg:g}° (level_error_deg is not stated)"
+        fits = False
+    return Check("pointing", text, looked=fits)
+
+
+def _exposure_checks(kit: Kit, program: Program, remembered: Remembered) -> list[Check]:
+    """What the camera is to make. None of it can be looked at: it is how the camera is set."""
+    if not program.exposures:
+        return []
+    exposure = kit.exposure
+    text = times_text(exposure)
+    if kit.source("exposure.shutter_seconds") is Source.EXAMPLE:
+        text += " (an example: shutter_seconds is not stated)"
+    if exposure.untimed_s and remembered.exposures == 0:
+        # An older version planned such sets. One that is begun may be finished: that camera has made such exposures.
+        ends = f"its shutter ends at {exposure.longest_timed_s:g} s"
+        return [Check("exposures", f"{text}, but {ends}: set bulb = true and plan again", good=False)]
+    set_to = "set it to B" if exposure.bulb else "see that it is set so"
+    found = [Check("exposures", f"{text}: {set_to}", looked=False)]
+    noise = noise_text(kit)
+    if noise is not None:
+        found.append(Check("noise reduction", f"{noise}; the camera's menu decides", looked=False))
+    return found
 
 
 def calibration_checks(kit: Kit, records: Sequence[Record], now: datetime) -> list[Check]:
@@ -69,7 +109,8 @@ def calibration_checks(kit: Kit, records: Sequence[Record], now: datetime) -> li
         if standing.kind not in RELIED_ON:
             continue
         outdated = standing.state is State.MISSING and ever(records, standing.kind, standing.axis)
-        found.append(Check("calibration", standing.sentence.removesuffix("."), good=not outdated))
+        present = standing.state is State.PRESENT
+        found.append(Check("calibration", standing.sentence.removesuffix("."), good=not outdated, looked=present))
     return found
 
 
@@ -80,7 +121,7 @@ def _switch_checks(plan: Plan, welcome: Welcome) -> list[Check]:
         fitted = bool(welcome.capabilities & bit)
         if fitted == axis.zero_switch:
             text = "a switch finds it" if fitted else "no switch: you set it at the mark"
-            found.append(Check(f"zero of {name}", text))
+            found.append(Check(f"zero of {name}", text, looked=fitted))
         else:
             has, has_not = ("the board", "the kit") if fitted else ("the kit", "the board")
             found.append(Check(f"zero of {name}", f"{has} has a switch and {has_not} has not", good=False))
@@ -91,7 +132,7 @@ def _contact_check(plan: Plan, welcome: Welcome) -> Check:
     fitted = bool(welcome.capabilities & Capability.SYNC_CONTACT)
     if plan.kit.board.sync_contact:
         return Check("sync contact", "fitted" if fitted else "the kit has one and the board has not", fitted)
-    return Check("sync contact", "none: exposures will be assumed, not confirmed")
+    return Check("sync contact", "none: exposures will be assumed, not confirmed", looked=False)
 
 
 def _bracket_check(plan: Plan, program: Program, welcome: Welcome, remembered: Remembered) -> list[Check]:
@@ -110,7 +151,7 @@ def _bracket_check(plan: Plan, program: Program, welcome: Welcome, remembered: R
         where = f"leave it where it is. The board is asked first whether it made {doubtful}"
     else:
         where = f"the next one must be {named(*_coming(program, remembered))}"
-    return [Check("bracket", f"the camera makes {steps} EV in turn: {where}")]
+    return [Check("bracket", f"the camera makes {steps} EV in turn: {where}", looked=False)]
 
 
 def _will_be_heard_of(welcome: Welcome, remembered: Remembered) -> bool:
@@ -134,12 +175,19 @@ def _coming(program: Program, remembered: Remembered) -> Exposure:
 
 
 def _energy_check(plan: Plan, program: Program) -> Check:
+    """A battery's charge cannot be looked at: at most that a full one would do, by figures that are the rig's own."""
     power = plan.kit.power
     need = program.expected_ns / NS / 3600 * (power.head_watts + power.camera_watts)
     text = f"about {need:.1f} Wh in {duration(program.expected_ns / NS)}"
+    examples = [key for key in ("head_watts", "camera_watts") if plan.kit.source(f"power.{key}") is Source.EXAMPLE]
+    if examples:
+        text += f" by examples ({' and '.join(examples)} not stated)"
     if power.battery_watt_hours is None:
-        return Check("battery", text + "; the kit does not say what the battery holds")
-    return Check("battery", f"{text} of {power.battery_watt_hours:g} Wh", need <= power.battery_watt_hours)
+        return Check("battery", text + "; the kit does not say what the battery holds", looked=False)
+    enough = need <= power.battery_watt_hours
+    return Check(
+        "battery", f"{text}, of {power.battery_watt_hours:g} Wh if it is full: see that it is", enough, looked=False
+    )
 
 
 def _disk_check(out: Path) -> Check:

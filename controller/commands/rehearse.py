@@ -15,6 +15,7 @@ from controller.commands.stand_in import rig_spec
 from controller.display import Display, Seen
 from controller.errors import InputError
 from controller.files import make_folder, write_whole
+from controller.kit.exposing import head_sentences
 from controller.planning.plan import Plan, load_plan
 from controller.program.build import build_program
 from controller.program.program import Program
@@ -33,10 +34,12 @@ from sim.virtual_port import HostKilled, VirtualPort
 
 @dataclass(frozen=True, slots=True)
 class Rehearsed:
-    """The account of a rehearsal, and the tale of what went wrong in it."""
+    """The account of a rehearsal, the tale of what went wrong in it, and what to know of the kit."""
 
     summary: Summary
     tale: list[Told]
+    head: tuple[str, ...] = ()
+    """A sentence if the head is an example."""
 
 
 def rehearse_command(
@@ -128,7 +131,7 @@ def _write_all(out: Path, plan: Plan, session: Session, rig: Rig, trace: Trace, 
     write_whole(out / "report.json", summary.model_dump_json(indent=1) + "\n")
     write_html(out / "report.html", plan, summary, happenings, [(line.when, line.who, line.what) for line in told])
     write_run_page(out / "run.html", plan, trace.samples, [asdict(one) for one in rig.truth.exposures])
-    return Rehearsed(summary, told)
+    return Rehearsed(summary, told, tuple(head_sentences(plan.kit)))
 
 
 def _make_room(out: Path) -> Path:
@@ -152,5 +155,6 @@ def rehearsal_text(rehearsed: Rehearsed, out: Path) -> str:
         f"{told}{made_words(summary)} in {duration(summary.virtual_seconds)}; "
         f"predicted {duration(summary.predicted_seconds)}.\n"
         f"{ending}"
+        f"{''.join(sentence + chr(10) for sentence in rehearsed.head)}"
         f"The report is in {out / 'report.html'}, the run in time in {out / 'run.html'}"
     )

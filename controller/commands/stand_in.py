@@ -4,7 +4,7 @@ import math
 
 import numpy as np
 
-from controller.kit.kit import Kit
+from controller.kit.kit import LONGEST_OF_NOMINAL, Kit
 from controller.optics.projection import LAWS
 from sim.axis import AxisSpec
 from sim.camera import CameraSpec
@@ -34,6 +34,9 @@ def rig_spec(kit: Kit, seed: int) -> RigSpec:
             shutter_s=kit.shutter_times_s(),
             release_lag_ms=kit.exposure.release_lag_ms,
             ready_ms=kit.exposure.ready_ms,
+            noise_reduction_s=kit.exposure.noise_reduction_from_s if kit.exposure.noise_reduction else None,
+            bulb=kit.exposure.bulb,
+            longest_timed_s=kit.exposure.longest_timed_s * LONGEST_OF_NOMINAL * (1 + 1e-9),
         ),
         baud=kit.board.baud,
         sync_contact=kit.board.sync_contact,
@@ -69,7 +72,7 @@ def lens_spec(kit: Kit, pupil_mm: tuple[float, float] = (0.0, 0.0)) -> LensSpec:
 
 
 def camera_name(kit: Kit) -> CameraName:
-    """What the kit's camera would say about itself. A kit knows no aperture, so none is said."""
+    """What the kit's camera would say about itself; its aperture only where the kit states one."""
     focal_mm = kit.lens.focal_length_mm
     diagonal_mm = math.hypot(kit.camera.sensor_width_mm, kit.camera.sensor_height_mm)
     return CameraName(
@@ -79,4 +82,5 @@ def camera_name(kit: Kit) -> CameraName:
         lens_model=kit.lens.model,
         focal_length_mm=focal_mm,
         focal_length_35mm=round(focal_mm * math.hypot(36, 24) / diagonal_mm),
+        f_number=kit.exposure.f_number,
     )

@@ -1,17 +1,23 @@
 """The kit as a value: every key carries its unit, every key has bounds, unknown keys are mistakes.
 
 Only `[camera]` and `[lens]` are asked for. The defaults under `[head]` describe a small belt-driven head with
-common 1.8 degree motors; they are examples, so check them against your own head's data sheet.
+common 1.8 degree motors. They are examples of no real head: `own_head.py` keeps them from moving one.
 """
 
 import math
 from typing import Annotated, Literal, Self
 
 from pydantic import BaseModel, ConfigDict, Field, model_validator
+from pydantic.json_schema import SkipJsonSchema
 
 from controller.kit.line import least_silence_ms
+from controller.kit.provenance import Source, Sources
 from controller.optics import field
 from controller.optics.projection import Projection
+
+# An exposure lasts as its engraved time or, since engraved times are rounded, up to 0.0931 EV longer: of the third-stop
+# series against exact powers of two, 30 s is the worst, which is really 32 s.
+LONGEST_OF_NOMINAL = 32 / 30
 
 Positive = Annotated[float, Field(gt=0)]
 NotNegative = Annotated[float, Field(ge=0)]
@@ -99,8 +105,38 @@ class Exposure(Table):
     release_lag_ms: Annotated[float, Field(ge=0, le=5_000)] = 60.0
     ready_ms: Annotated[float, Field(ge=0, le=60_000)] = 250.0
     file_megabytes: Positive | None = None
+    f_number: Annotated[float, Field(ge=0.5, le=256)] | None = None
     bulb: bool = False
     """The camera stands at B: the shutter is open for as long as the release is pressed, which the board times."""
+    longest_timed_s: Annotated[float, Field(gt=0, le=3600)] = 30.0
+    """The longest time that the camera's own shutter makes. Common practice, no source: cameras differ."""
+    noise_reduction: bool = False
+    """After a long exposure the camera takes a dark one of the same length, and is busy meanwhile."""
+    noise_reduction_from_s: Annotated[float, Field(gt=0, le=3600)] = 1.0
+    """From which shutter time on it does. Common practice, no source: cameras differ."""
+
+    @property
+    def times_s(self) -> tuple[float, ...]:
+        """Shutter times of one frame in seconds, in bracket order; +1 EV doubles the time.
+
+        Only the time changes in a bracket, never the aperture (check: APEX, Tv = -log2 t, ASA PH2.5-1960).
+        """
+        return tuple(self.shutter_seconds * math.exp2(ev) for ev in self.bracket_ev)
+
+    @property
+    def untimed_s(self) -> tuple[float, ...]:
+        """Shutter times that the camera's own shutter cannot make; none at B, where the board times them."""
+        most_s = self.longest_timed_s * LONGEST_OF_NOMINAL * (1 + 1e-9)
+        return () if self.bulb else tuple(time for time in self.times_s if time > most_s)
+
+    def longest_s(self, shutter_s: float) -> float:
+        """How long an exposure of `shutter_s` may last, in seconds: an engraved time is rounded, the board's is not."""
+        return shutter_s if self.bulb else shutter_s * LONGEST_OF_NOMINAL
+
+    def dark_frame_s(self, shutter_s: float) -> float:
+        """How long a dark frame the camera takes after an exposure of `shutter_s`, in seconds at most; 0 if none."""
+        longest_s = self.longest_s(shutter_s)
+        return longest_s if self.noise_reduction and longest_s >= self.noise_reduction_from_s else 0.0
 
     @property
     def takes_turns(self) -> bool:
@@ -120,6 +156,7 @@ class Axis(Table):
     min_deg: Annotated[float, Field(ge=-3600, le=3600)] = -370.0
     max_deg: Annotated[float, Field(ge=-3600, le=3600)] = 370.0
     backlash_deg: Annotated[float, Field(ge=0, le=5)] = 0.0
+    eccentricity_deg: Annotated[float, Field(ge=0, le=5)] = 0.1  # common practice, no source: 0.05 mm off centre at 30 mm
     zero_switch: bool = True
 
     @model_validator(mode="after")
@@ -205,6 +242,12 @@ class Kit(Table):
     head: Head = Head()
     power: Power = Power()
     board: Board = Board()
+    sources: SkipJsonSchema[Sources] = {}
+    """Where its figures come from (see `provenance`). Written by this program into plans, never by hand into a kit."""
+
+    def source(self, key: str) -> Source:
+        """Where the figure of a dotted key comes from."""
+        return self.sources.get(key, Source.STATED)
 
     def field(self, overlap: float) -> field.Field:
         """What one frame sees as mounted, with the core for `overlap`. Raises InputError (see make_field)."""
@@ -225,13 +268,10 @@ class Kit(Table):
         )
 
     def shutter_times_s(self) -> tuple[float, ...]:
-        """Shutter times of one frame in seconds, in bracket order; +1 EV doubles the time.
-
-        Only the time changes in a bracket, never the aperture (check: APEX, Tv = -log2 t, ASA PH2.5-1960).
-        """
-        return tuple(self.exposure.shutter_seconds * math.exp2(ev) for ev in self.exposure.bracket_ev)
+        """Shutter times of one frame in seconds, in bracket order (see `Exposure.times_s`)."""
+        return self.exposure.times_s
 
     def file_megabytes(self) -> float:
-        """Megabytes of one photograph: the kit's word, or 1.5 bytes a pixel (common practice, no source)."""
+        """Megabytes of one photograph: from the kit, or 1.5 bytes a pixel (common practice, no source)."""
         given = self.exposure.file_megabytes
         return given if given is not None else self.camera.pixels_wide * self.camera.pixels_high * 1.5e-6

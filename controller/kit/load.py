@@ -2,7 +2,7 @@
 
 import json
 import tomllib
-from collections.abc import Container
+from collections.abc import Container, Sequence
 from pathlib import Path
 from typing import Any
 
@@ -10,6 +10,7 @@ from pydantic import ValidationError
 
 from controller.errors import InputError
 from controller.kit.kit import Kit
+from controller.kit.provenance import sources_of
 
 Tables = dict[str, Any]
 
@@ -32,16 +33,33 @@ def load_kit(path: Path) -> Kit:
 
 def kit_from_tables(tables: Tables, name: str) -> Kit:
     """Validate parsed TOML `tables`; `name` begins every sentence. Raises InputError."""
-    tables, unknown = _with_lens_data(tables)
+    filled, unknown = _with_lens_data({key: table for key, table in tables.items() if key != "sources"})
     sentences = [f"{name}: {sentence}" for sentence in unknown]
+    if "sources" in tables:  # a plan's kit has it, and only this program may write it
+        sentences.append(f"{name}: sources = {_shown(tables['sources'])}: there is no such key.")
     try:
         # As JSON, where a list may become a tuple and a text an enum, but no text a number.
-        kit = Kit.model_validate_json(json.dumps(tables, default=str))
+        kit = Kit.model_validate_json(json.dumps(filled, default=str))
     except ValidationError as error:
         raise InputError(sentences + mistakes(error, name, _following(tables, unknown))) from None
+    if too_long := kit.exposure.untimed_s:
+        sentences.append(f"{name}: {_too_long_sentence(kit, too_long)}")
     if sentences:
         raise InputError(sentences)
-    return kit
+    return kit.model_copy(update={"sources": sources_of(kit, tables)})
+
+
+def _too_long_sentence(kit: Kit, too_long: Sequence[float]) -> str:
+    """Not a rule of the model itself: a session of an older version may hold such exposures, and must load."""
+    exposure = kit.exposure
+    times = " and ".join(f"{time:g} s" for time in too_long)
+    bracket = "" if len(exposure.bracket_ev) == 1 else " with this bracket_ev"
+    source = "" if "longest_timed_s" in exposure.model_fields_set else ", unless stated otherwise"
+    return (
+        f"exposure.shutter_seconds = {exposure.shutter_seconds:g}{bracket} makes {times}, and the camera's own shutter "
+        f"ends at {exposure.longest_timed_s:g} s (longest_timed_s{source}). Set bulb = true and the camera to B, so that "
+        f"the board times it, or {'shorten the bracket' if bracket else 'take a shorter time'}."
+    )
 
 
 def _with_lens_data(tables: Tables) -> tuple[Tables, list[str]]:

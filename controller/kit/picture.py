@@ -35,6 +35,7 @@ class Shot:
     focal_plane_mm: tuple[float, float] | None = None
     """Width and height of what these pixels covered on the sensor. None also where the picture was resized: an editor
     that makes a picture smaller may leave the pixels per millimetre as they were."""
+    f_number: float | None = None
 
 
 def shot_of(path: Path) -> Shot:
@@ -63,6 +64,7 @@ def shot_of(path: Path) -> Shot:
         focal_length_mm=exif.positive(more.get(Base.FocalLength)),
         focal_length_35mm=exif.positive(more.get(Base.FocalLengthIn35mmFilm)),
         shutter_seconds=exif.positive(more.get(Base.ExposureTime)),
+        f_number=exif.positive(more.get(Base.FNumber)),
         pixels=size,
         resized=resized,
         orientation=turn if isinstance(turn, int) and 1 <= turn <= 8 else 1,

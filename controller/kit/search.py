@@ -1,23 +1,66 @@
-"""Cameras and lenses found by words, and by their exact name."""
+"""Cameras and lenses found by words as people type them, and by their exact name."""
 
+import difflib
 import re
+import unicodedata
 from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from functools import cache
 
 from controller.errors import InputError
 from controller.kit.lens_data import Entry, entries
+from controller.kit.other_names import other_names
 
 SHOWN = 5  # near misses in a sentence
+TOKEN = re.compile(r"[^\W\d_]+|\d+")
+NOT_FOUND = 9
+ALIKE = 0.6  # of the letters, for a name to be called near
+
+
+@dataclass(frozen=True, slots=True)
+class Named:
+    """An entry with its names made ready for the search."""
+
+    entry: Entry
+    plain: str
+    """All names, folded, for words that are only a part of one."""
+    forms: frozenset[str]
+    """Every run of neighbouring tokens of a name, written together: "z7" and "7ii" of "Z 7II"."""
+    starts: frozenset[str]
+    """Those with which a name begins."""
+    whole: frozenset[str]
+    """Those that are a whole name, with or without its maker."""
 
 
 def search(words: Iterable[str], kinds: Sequence[str] = ("camera", "lens")) -> list[Entry]:
-    """The entries whose names hold every word, in any order and any case; shorter names first, each name once."""
-    wanted = [_plain(word) for word in words]
-    found = {
-        (entry.kind, entry.maker, entry.model): entry
-        for entry in entries()
-        if entry.kind in kinds and all(word in _plain(f"{entry.maker} {entry.model}") for word in wanted)
-    }
-    return sorted(found.values(), key=lambda entry: (entry.kind, len(entry.model), entry.maker, entry.model))
+    """The entries that have every word in one of their names, in any order; the closest first, each name once.
+
+    Spaces, hyphens and upper case do not count, a Greek letter is its name, and a word before a number may be its initial
+    ("a7" for "Alpha 7"). Whole words go before parts of words, and shorter names before longer ones.
+    """
+    texts = list(words)
+    wanted = [(_folded(word), _joined(_tokens(word))) for word in texts]
+    together = _joined(_tokens(" ".join(texts)))
+    found: dict[tuple[str, str, str], tuple[int, Named]] = {}
+    letters = [form.replace(".", "") for _, form in wanted]
+    for entry, compact in zip(entries(), _compact(), strict=True):
+        if entry.kind in kinds and all(word in compact for word in letters):  # most are told apart by this alone
+            named = _named(entry)
+            ranks = [_rank(named, plain, form) for plain, form in wanted]
+            if NOT_FOUND not in ranks:
+                rank = -1 if together in named.whole else sum(ranks)
+                found.setdefault((entry.kind, entry.maker, entry.model), (rank, named))
+    ranked = sorted(found.values(), key=lambda each: (each[0], each[1].entry.kind, len(each[1].entry.model)))
+    return [named.entry for _, named in ranked]
+
+
+def _rank(named: Named, plain: str, form: str) -> int:
+    """How well a word fits: 0 the beginning of a name, 1 whole words in it, 2 a part of a word."""
+    if form and form in named.starts:
+        return 0
+    if form and form in named.forms:
+        return 1
+    return 2 if plain in named.plain else NOT_FOUND
 
 
 def exactly(kind: str, name: str) -> Entry:
@@ -35,10 +78,88 @@ def exactly(kind: str, name: str) -> Entry:
     ]
     if len({(entry.maker, entry.model) for entry in found}) == 1:
         return found[0]
-    near = found or search(name.split(), (kind,)) or search(re.findall(r"\w*\d\w*", name) or name.split()[-1:], (kind,))
+    near = found or nearest(kind, name)
     names = list(dict.fromkeys(entry.name for entry in near))[:SHOWN]
     meant = f"; is it one of {', '.join(names)}?" if names else "; look with `fullturn kit find`."
     raise InputError(f'No {kind} of the open lens data is named exactly "{name}"{meant}')
+
+
+def nearest(kind: str, name: str) -> list[Entry]:
+    """The entries that a name may have meant, the nearest first; empty if none is near.
+
+    Those that have all its words, else those that have its words with a number, else those that are written alike.
+    """
+    found = search(name.split(), (kind,))
+    if not found and (numbered := re.findall(r"\w*\d\w*", name)):
+        found = search(numbered, (kind,))
+    if found:
+        return found
+    of_name = {_folded(each): entry for entry in entries() if entry.kind == kind for each in (entry.name, entry.model)}
+    return [of_name[each] for each in difflib.get_close_matches(_folded(name), of_name, SHOWN, ALIKE)]
+
+
+@cache
+def _compact() -> tuple[str, ...]:
+    """Of every entry all letters and digits of its names, as they are and with words as initials."""
+    return tuple(" ".join(_spellings(entry)) for entry in entries())
+
+
+def _spellings(entry: Entry) -> list[str]:
+    texts = (entry.maker, entry.model, other_names().get((entry.maker, entry.model), ""))
+    tokens = [_tokens(text) for text in texts]
+    return ["".join(token for each in tokens for token in each), *("".join(_with_initial(each)) for each in tokens)]
+
+
+@cache
+def _named(entry: Entry) -> Named:
+    other = other_names().get((entry.maker, entry.model), "")
+    names = [text for text in (entry.model, other) if text]
+    maker = _tokens(entry.maker)
+    whole, starts, forms = set[str](), set[str](), set(_runs(maker))
+    for text in names:
+        tokens = _tokens(text)
+        bare = tokens[1:] if maker and tokens[:1] == maker[:1] else tokens
+        whole |= {_joined(tokens), _joined(bare), _joined([*maker[:1], *bare]), _joined([*maker, *bare])}
+        for own in (bare, _with_initial(bare)):
+            starts |= {_joined(own[:end]) for end in range(1, len(own) + 1)}
+            forms |= set(_runs(own))
+    return Named(entry, _folded(" ".join([entry.maker, *names])), frozenset(forms), frozenset(starts), frozenset(whole))
+
+
+def _with_initial(tokens: Sequence[str]) -> list[str]:
+    """The tokens, each word before a number as its initial."""
+    pairs = zip(tokens, [*tokens, ""][1:], strict=True)
+    return [token[0] if token.isalpha() and after.isdecimal() else token for token, after in pairs]
+
+
+def _runs(tokens: Sequence[str]) -> Iterable[str]:
+    return (_joined(tokens[at:end]) for at in range(len(tokens)) for end in range(at + 1, len(tokens) + 1))
+
+
+def _joined(tokens: Sequence[str]) -> str:
+    """Tokens written together; two numbers stay apart, so that f/2.8 is not 28 mm."""
+    text = ""
+    for token in tokens:
+        text += ("." if text and text[-1].isdecimal() and token[0].isdecimal() else "") + token
+    return text
+
+
+def _tokens(text: str) -> list[str]:
+    return TOKEN.findall(_folded(text))
+
+
+def _folded(text: str) -> str:
+    """Lower case, compatible forms the same, a Greek letter by its name."""
+    if text.isascii():
+        return _plain(text)
+    plain = unicodedata.normalize("NFKC", _plain(text)).casefold()
+    return "".join(_spelt(letter) for letter in plain)
+
+
+def _spelt(letter: str) -> str:
+    name = unicodedata.name(letter, "")
+    greek = name.startswith(("GREEK SMALL LETTER ", "GREEK CAPITAL LETTER "))
+    return name.split()[3].casefold() if greek and letter != "μ" else letter  # micro is a unit
 
 
 def _plain(text: str) -> str:

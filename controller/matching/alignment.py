@@ -1,28 +1,34 @@
 """Files and exposures in order, with gaps on either side: how probable each pair is, all alignments taken together.
 
 A hidden Markov model over the files (R. Durbin et al., Biological Sequence Analysis, 1998, section 4.1, pair HMM; forward
-and backward sums as in L. Rabiner, Proc. IEEE 77:257, 1989, section III). The state after a file is how many exposures
-have gone by; a file is the next exposure's, or one after some that left no file, or nobody's. Not the one best alignment
-counts but the share that all those with a pair have of the whole, so that an extra file that could stand in for a lost
-one is told as a doubt.
+and backward sums as in L. Rabiner, Proc. IEEE 77:257, 1989, section III). The state after a file is which clock the
+camera follows and how many exposures have gone by. A file belongs to the next exposure, or to one after some that left
+no file, or to none. Before each file the clock may have been changed, at a price. The result is not the single best
+alignment but each pair's share of the sum of all, so that an extra file that could stand in for a lost one is a doubt.
 """
 
 import math
+from collections.abc import Iterator
 from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.special import ndtr
 
 from controller.matching.evidence import Array, Evidence
+from controller.matching.fit import Clocks, near_density
 
+Whole = NDArray[np.int64]
 RUN_ON = math.log(0.8)  # what is lost or extra comes in rows: a card that failed, a series by hand
 UNMADE = math.log(0.5)  # an exposure that did not count left a file, or did not
-SHUTTERS = np.array([math.log(0.01 / 20), 0.0, math.log(0.99)])  # another than planned, not known, as planned
-USUAL_SHUTTER, ODD_SHUTTER = math.log(0.9), math.log(0.1 / 20)  # of a file that is nobody's
-OUTSIDE = math.log(0.05)  # files a second, before and after the run: what else is on a card
+SHUTTERS = np.array([0.01 / 20, 1.0, 0.99])  # another than planned, not known, as planned
+USUAL_SHUTTER, ODD_SHUTTER = 0.9, 0.1 / 20  # of a file that is nobody's
+OUTSIDE_HZ = 0.05  # files a second, before and after the run: what else is on a card
 ASTRAY = 0.01  # of the files, whose exposure came later than the session knows: a line that had to repeat
 NEVER_IF_CONFIRMED = math.log(1e-3)  # of the lost ones: the contact answered, but the camera counted no file
+NO_ROOM = 1e-4  # of the files that are an exposure's: no number of the sequence is left for them
+MOST_GAP = 60  # numbers; more left out say no more
+MOST_WINDOW = 48  # exposures that a file may be
+AT_ONCE = 1_000_000  # moves held in memory
 
 
 @dataclass(frozen=True, slots=True)
@@ -39,167 +45,287 @@ class Rates:
     skipped: float = 0.02
 
 
-@dataclass(frozen=True, slots=True)
-class Fit:
-    """The camera's clock: it shows `offset_s` + (1 + `drift`) t at the session's time t after its first exposure, with a
-    scatter of `spread_s`; it is read `late` shutter times after the opening (0 or 1).
-    """
-
-    offset_s: float
-    drift: float
-    spread_s: float
-    late: int = 0
-
-    def expected_s(self, evidence: Evidence) -> Array:
-        """When each exposure should have been by the camera's clock, (exposures,)."""
-        since = evidence.planned_s - evidence.planned_s[0] + self.late * evidence.shutter_s
-        return np.asarray(self.offset_s + since * (1 + self.drift))
-
-    def gate_s(self, tick_s: float) -> float:
-        """How far a file may lie from its exposure."""
-        return 1.0 + tick_s + 6 * self.spread_s
-
-
 @dataclass(frozen=True, slots=True, eq=False)
 class Belief:
     """How probable each alignment is.
 
     `partner`, (files,): the exposure that is more probable than all else together, -1 for none. `against`, (files,): the
-    probability of everything but that. `maybe`, (files,): the most probable exposure, be it what it may, -1 where there
-    is none. `log_total`: of the card as a whole.
+    probability of everything but that. `nobody`, (files,): that of its being no exposure's. `maybe`, (files,): the most
+    probable exposure, be it what it may, -1 where there is none. `clock`, (files,): the most probable clock, and `held`,
+    (clocks,), the greatest probability of each at any file. `log_total`: of the card as a whole.
     """
 
-    partner: NDArray[np.int64]
+    partner: Whole
     against: Array
-    maybe: NDArray[np.int64]
+    nobody: Array
+    maybe: Whole
+    clock: Whole
+    held: Array
     log_total: float
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class _Link:
-    """One file in the chain: exposures gone by after it may number `first` to `last`.
+class Chain:
+    """All that moves between states, as probabilities.
 
-    Logarithms: `move`, (what had gone by before, what has gone by just before this file's own exposure), of the exposures
-    that left no file between; `alone`, that the file is nobody's; `pairs`, (last - first,), that it is one of exposures
-    `first` to `last` - 1.
+    `first` and `last`, (files, clocks): by each clock, exposures gone by after a file may number from the one to the
+    other. `open`, (files, clocks): whether a clock may begin to hold at a file. `alone`, (files, clocks): densities of a
+    nobody's file. `pairs`, (files, clocks, width): of its being exposure `first` + n.
     """
 
-    first: int
-    last: int
-    move: Array
-    alone: float
+    evidence: Evidence
+    clocks: Clocks
+    skips: "Skips"
+    first: Whole
+    last: Whole
+    open: NDArray[np.bool_]
+    alone: Array
     pairs: Array
 
-    def after(self, reached: Array) -> tuple[Array, Array]:
-        """The sums over all ways to and through this file from those before it, by exposures gone by: nobody's, and
-        one's.
-        """
-        ways = np.logaddexp.reduce(reached[:, None] + self.move, axis=0)
-        return np.asarray(ways + self.alone), np.asarray(ways[:-1] + self.pairs)
+    @property
+    def width(self) -> int:
+        """How many exposures a file may be, at most."""
+        return int(self.pairs.shape[2])
 
-    def before(self, later: Array) -> Array:
-        """The sums over all ways through this file and what comes later, by exposures gone by before it."""
-        through = self.alone + later
-        through[:-1] = np.logaddexp(through[:-1], self.pairs + later[1:])
-        return np.asarray(np.logaddexp.reduce(self.move + through[None, :], axis=1))
+    def gone_by(self, files: slice) -> Whole:
+        """Exposures gone by in each state, (files, clocks * (width + 1))."""
+        count = self.first[files, :, None] + np.arange(self.width + 1)
+        return np.asarray(np.minimum(count, len(self.evidence.planned_s)).reshape(len(count), -1))
 
+    def allowed(self, files: slice) -> NDArray[np.bool_]:
+        """Which states there are, (files, clocks * (width + 1))."""
+        there = self.first[files, :, None] + np.arange(self.width + 1) <= self.last[files, :, None]
+        return there.reshape(len(there), -1)
 
-def near_density(apart_s: Array, spread_s: float, tick_s: float) -> Array:
-    """The density, a second, of the beginning of a clock's tick this far after an exposure that it is to hold."""
-    return np.asarray((ndtr((apart_s + tick_s) / spread_s) - ndtr(apart_s / spread_s)) / tick_s)
+    def start(self) -> Array:
+        """From nothing to each state before the first file's own exposure."""
+        to = self.gone_by(slice(0, 1))[0]
+        weights = np.repeat(np.exp(self.clocks.weights), self.width + 1)
+        return np.asarray(self.skips.between(np.zeros_like(to), to, -1) * weights * self.allowed(slice(0, 1))[0])
 
+    def moves(self) -> Iterator[tuple[int, Array]]:
+        """For each file but the first: its index, and (states before, states before its own exposure), in order."""
+        for begin, end in self._parts():
+            yield from zip(range(begin, end), self._moves(begin, end), strict=True)
 
-def likelihood(evidence: Evidence, fit: Fit, rates: Rates) -> float:
-    """The logarithm of the probability of the card under this clock."""
-    links = _chain(evidence, fit, rates)
-    return float(np.logaddexp.reduce(_forward(links)[-1] + _ending(evidence, links[-1], rates)))
+    def moves_back(self) -> Iterator[tuple[int, Array]]:
+        """The same from the last to the second file."""
+        for begin, end in reversed(list(self._parts())):
+            yield from zip(range(end - 1, begin - 1, -1), self._moves(begin, end)[::-1], strict=True)
 
+    def ending(self) -> Array:
+        """From each state after the last file: that all exposures left leave no file."""
+        gone = self.gone_by(slice(-1, None))[0]
+        whole = np.full_like(gone, len(self.evidence.planned_s))
+        return np.asarray(self.skips.between(gone, whole, -1) * self.allowed(slice(-1, None))[0])
 
-def believe(evidence: Evidence, fit: Fit, rates: Rates) -> Belief:
-    """How probable each pair is under this clock and these rates."""
-    links = _chain(evidence, fit, rates)
-    ending = _ending(evidence, links[-1], rates)
-    forward, backward = _forward(links), _backward(links, ending)
-    total = float(np.logaddexp.reduce(forward[-1] + ending))
-    partner, maybe = np.full((2, len(links)), -1, dtype=np.int64)
-    against = np.zeros(len(links))
-    for file, link in enumerate(links):
-        alone, paired = link.after(forward[file])
-        nobody = float(np.exp(alone + backward[file] - total).sum())
-        chances = np.exp(paired + backward[file][1:] - total)
-        against[file] = chances.sum()
-        if not len(chances):
-            continue
-        best = int(chances.argmax())
-        maybe[file] = link.first + best
-        if chances[best] > 0.5:  # then no other file can have it
-            partner[file] = maybe[file]
-            # Not one less its chance, which would lose what is small.
-            against[file] = nobody + chances[:best].sum() + chances[best + 1 :].sum()
-    return Belief(partner, against, maybe, total)
+    def _parts(self) -> Iterator[tuple[int, int]]:
+        files, states = len(self.first), self.first.shape[1] * (self.width + 1)
+        step = max(1, AT_ONCE // states**2)
+        for begin in range(1, files, step):
+            yield begin, min(files, begin + step)
 
-
-def _chain(evidence: Evidence, fit: Fit, rates: Rates) -> list[_Link]:
-    expected, gate, tick = fit.expected_s(evidence), fit.gate_s(evidence.tick_s), evidence.tick_s
-    # Late stamps of long exposures can change the order of what is expected; the windows need only hold them all.
-    firsts = np.searchsorted(np.maximum.accumulate(expected), evidence.at_s - gate).tolist()
-    lasts = np.searchsorted(np.minimum.accumulate(expected[::-1])[::-1], evidence.at_s + gate).tolist()
-    outside = (evidence.at_s < expected.min() - gate) | (evidence.at_s > expected.max() + gate)
-    within = math.log(rates.extra_hz) + np.where(evidence.usual, USUAL_SHUTTER, ODD_SHUTTER)
-    alone = np.where(outside, OUTSIDE, within).tolist()
-    links: list[_Link] = []
-    gone_by = np.zeros(1, dtype=np.int64)
-    for file, (first, last) in enumerate(zip(firsts, lasts, strict=True)):
-        density = near_density(evidence.at_s[file] - expected[first:last], fit.spread_s, tick)
-        alike = evidence.alike[file, evidence.which[first:last]]
-        pairs = np.log((1 - ASTRAY) * density + ASTRAY / (2 * gate)) + SHUTTERS[alike + 1]
-        going_by = np.arange(first, last + 1)
-        move = _skip(evidence, rates, gone_by, going_by, int(evidence.gaps[file]))
-        links.append(_Link(first, last, move, alone[file] - math.log(last - first + 1), pairs))
-        gone_by = going_by
-    return links
+    def _moves(self, begin: int, end: int) -> Array:
+        before, after = self.gone_by(slice(begin - 1, end - 1)), self.gone_by(slice(begin, end))
+        gaps = self.evidence.gaps[begin:end, None, None]
+        chance = self.skips.between(before[:, :, None], after[:, None, :], gaps)
+        chance = chance * self.allowed(slice(begin, end))[:, None, :]
+        if self.first.shape[1] == 1:
+            return np.asarray(chance)
+        jumps = np.exp(self.clocks.jumps)
+        same = np.eye(len(jumps), dtype=np.bool_)
+        turns = np.where(same, jumps, jumps * self.open[begin:end, None, :])
+        wide = np.repeat(np.repeat(turns, self.width + 1, axis=1), self.width + 1, axis=2)
+        return np.asarray(chance * wide)
 
 
-def _skip(evidence: Evidence, rates: Rates, before: NDArray[np.int64], after: NDArray[np.int64], gap: int) -> Array:
-    """The logarithm of the probability that exposures went by without a file, with so many numbers left out.
+@dataclass(frozen=True, slots=True, eq=False)
+class Skips:
+    """Probabilities of so many exposures without a file, with so many numbers left out.
 
-    From each of `before` to each of `after` exposures gone by, (before, after); -inf where that is backward. A `gap` of
-    -1 is not known.
+    `counts`, (exposures + 1,) each: exposures gone by that are of a kind, and `tables`, (gaps + 2, -most ... most): the
+    probability by how many of that kind were skipped, the first row for a gap that is not known.
     """
-    skipped = after[None, :] - before[:, None]
-    made = evidence.made_before[after][None, :] - evidence.made_before[before][:, None]
+
+    counts: tuple[Whole, ...]
+    tables: tuple[Array, ...]
+    most: int
+
+    @staticmethod
+    def of(evidence: Evidence, rates: Rates) -> "Skips":
+        """The tables of a card; those that count alike are one."""
+        most = len(evidence.planned_s)
+        whole = np.arange(most + 1)
+        gaps = np.arange(-1, min(MOST_GAP, max(0, int(evidence.gaps.max()))) + 1)
+        by_kind = (
+            (whole, _strange(whole, gaps, rates)),
+            (evidence.made_before, _lost(whole, gaps, rates)),
+            (evidence.sure_before, np.where((whole > gaps[:, None]) & (gaps[:, None] >= 0), NEVER_IF_CONFIRMED, 0.0)),
+            (whole - evidence.made_before, np.broadcast_to(whole * UNMADE, (len(gaps), most + 1))),
+        )
+        counts: list[Whole] = []
+        logs: list[Array] = []
+        for count, log in by_kind:
+            alike = [place for place, other in enumerate(counts) if np.array_equal(count, other)]
+            if alike:
+                logs[alike[0]] = logs[alike[0]] + log
+            elif count[-1] > 0 or log[:, 0].any():
+                counts.append(count)
+                logs.append(log)
+        backward = np.zeros((len(gaps), most))
+        return Skips(tuple(counts), tuple(np.hstack([backward, np.exp(log)]) for log in logs), most)
+
+    def between(self, before: Whole, after: Whole, gap: "Whole | int") -> Array:
+        """The probability that the exposures from `before` to `after` gone by left no file; 0 if that is backward."""
+        row = np.minimum(gap, MOST_GAP) + 1
+        found = None
+        for count, table in zip(self.counts, self.tables, strict=True):
+            skipped = count[after] - count[before] + self.most
+            chance = table.ravel()[skipped + row * table.shape[1]]
+            found = chance if found is None else found * chance
+        assert found is not None
+        return np.asarray(found)
+
+
+def _lost(made: Whole, gaps: Whole, rates: Rates) -> Array:
     chance = np.where(made > 0, math.log(rates.lost) + (made - 1) * RUN_ON, math.log1p(-rates.lost))
-    chance = chance + (skipped - made) * UNMADE
-    if gap >= 0:
-        sure = evidence.sure_before[after][None, :] - evidence.sure_before[before][:, None]
-        unused = np.maximum(made - gap, 0)  # of these the camera counted none
-        never = math.log(rates.never) + (unused - 1) * RUN_ON + (sure > gap) * NEVER_IF_CONFIRMED
-        used = np.where(made > 0, math.log1p(-rates.never), 0.0)
-        strange = np.maximum(gap - skipped, 0)
-        chance = chance + np.where(unused > 0, never, used)
-        chance = chance + np.where(strange > 0, math.log(rates.skipped) + (strange - 1) * RUN_ON, 0.0)
-    return np.where(skipped >= 0, chance, -np.inf)
+    unused = np.maximum(made - gaps[:, None], 0)  # of these the camera counted none
+    never = math.log(rates.never) + (unused - 1) * RUN_ON
+    used = np.where(made > 0, math.log1p(-rates.never), 0.0)
+    return np.asarray(chance + np.where(gaps[:, None] < 0, 0.0, np.where(unused > 0, never, used)))
 
 
-def _forward(links: list[_Link]) -> list[Array]:
-    """Before each file and after the last: logarithms of the sums over what came before, by exposures gone by."""
-    sums = [np.zeros(1)]
-    for link in links:
-        alone, paired = link.after(sums[-1])
-        alone[1:] = np.logaddexp(alone[1:], paired)
-        sums.append(alone)
-    return sums
+def _strange(skipped: Whole, gaps: Whole, rates: Rates) -> Array:
+    strange = np.where(gaps[:, None] < 0, 0, np.maximum(gaps[:, None] - skipped, 0))
+    return np.where(strange > 0, math.log(rates.skipped) + (strange - 1) * RUN_ON, 0.0)
 
 
-def _backward(links: list[_Link], ending: Array) -> list[Array]:
-    """After each file: logarithms of the sums over what comes later, by exposures gone by."""
-    sums = [ending]
-    for link in links[:0:-1]:
-        sums.append(link.before(sums[-1]))
-    return sums[::-1]
+def chain_of(evidence: Evidence, clocks: Clocks, rates: Rates) -> Chain:
+    """The chain of a card under these clocks and rates."""
+    begins, ends, outside = _windows(evidence, clocks)
+    first, last = _in_turn(begins, ends)
+    held = (first <= begins) & (ends <= last) & (ends > begins)
+    width = max(1, int((last - first).max()))
+    alone = rates.extra_hz * np.where(evidence.usual, USUAL_SHUTTER, ODD_SHUTTER)[:, None]
+    alone = np.where(outside, OUTSIDE_HZ, alone) / (last - first + 1)
+    pairs = np.stack([_densities(evidence, clocks, k, first[:, k], width) for k in range(len(clocks.fits))], axis=1)
+    exposures = first[:, :, None] + np.arange(width)
+    pairs *= (exposures >= begins[:, :, None]) & (exposures < ends[:, :, None]) & held[:, :, None]
+    pairs *= np.where(evidence.room, 1.0, NO_ROOM)[:, None, None]
+    return Chain(evidence, clocks, Skips.of(evidence, rates), first, last, held, alone, pairs)
 
 
-def _ending(evidence: Evidence, last: _Link, rates: Rates) -> Array:
-    """The logarithm of the probability that what has not gone by after the last file left none."""
-    gone_by = np.arange(last.first, last.last + 1)
-    return _skip(evidence, rates, gone_by, np.array([len(evidence.planned_s)]), -1)[:, 0]
+def _windows(evidence: Evidence, clocks: Clocks) -> tuple[Whole, Whole, NDArray[np.bool_]]:
+    """Exposures near each file by each clock, from and to, and whether the file is outside the run, (files, clocks)."""
+    at, begins, ends, outside = evidence.at_s, [], [], []
+    for fit in clocks.fits:
+        expected, gate = fit.expected_s(evidence), fit.gate_s(evidence.tick_s)
+        # Late stamps of long exposures can change the order of what is expected; the windows need only hold them all.
+        begin = np.searchsorted(np.maximum.accumulate(expected), at - gate)
+        end = np.searchsorted(np.minimum.accumulate(expected[::-1])[::-1], at + gate)
+        middle = np.clip(np.searchsorted(np.maximum.accumulate(expected), at), begin, np.maximum(begin, end))
+        begins.append(np.maximum(begin, middle - MOST_WINDOW // 2))
+        ends.append(np.minimum(np.maximum(end, begins[-1]), begins[-1] + MOST_WINDOW))
+        outside.append((at < expected.min() - gate) | (at > expected.max() + gate))
+    return np.stack(begins, axis=1), np.stack(ends, axis=1), np.stack(outside, axis=1)
+
+
+def _in_turn(begins: Whole, ends: Whole) -> tuple[Whole, Whole]:
+    """Windows for what has gone by. A file with nothing near changes nothing, and one that is near to what went by before
+    leaves room for that, within bounds: it may be nobody's. By a clock that does not hold yet, windows may go back.
+    """
+    first, last = begins.copy(), ends.copy()
+    near = ends > begins
+    first[0], last[0] = np.where(near[0], begins[0], 0), np.where(near[0], ends[0], 0)
+    for file in range(1, len(first)):
+        back = (ends[file] < first[file - 1]) & (last[file - 1] - begins[file] <= MOST_WINDOW)
+        first[file] = np.where(near[file], begins[file], first[file - 1])
+        last[file] = np.where(near[file] & ~back, ends[file], last[file - 1])
+    return first, last
+
+
+def _densities(evidence: Evidence, clocks: Clocks, number: int, first: Whole, width: int) -> Array:
+    """Of each file's being exposure `first` + n by one clock, (files, width)."""
+    fit = clocks.fits[number]
+    exposures = np.minimum(first[:, None] + np.arange(width), len(evidence.planned_s) - 1)
+    apart = evidence.at_s[:, None] - fit.expected_s(evidence)[exposures]
+    density = near_density(apart, fit.spread_s, evidence.tick_s)
+    turned = np.clip(exposures + fit.turn, 0, len(evidence.planned_s) - 1)
+    alike = np.take_along_axis(evidence.alike, evidence.which[turned], axis=1)
+    return np.asarray(((1 - ASTRAY) * density + ASTRAY / (2 * fit.gate_s(evidence.tick_s))) * SHUTTERS[alike + 1])
+
+
+def believe(evidence: Evidence, clocks: Clocks, rates: Rates) -> Belief:
+    """How probable each pair is under these clocks and rates."""
+    chain = chain_of(evidence, clocks, rates)
+    reached, log_total = _forward(chain)
+    later = _backward(chain)
+    clock_count = len(clocks.fits)
+    shape = (len(evidence.at_s), clock_count, chain.width + 1)
+    reached, later = reached.reshape(shape), later.reshape(shape)
+    alone = reached * chain.alone[:, :, None] * later
+    paired = reached[:, :, :-1] * chain.pairs * later[:, :, 1:]
+    whole = alone.sum(axis=(1, 2)) + paired.sum(axis=(1, 2))
+    whole = np.where(whole > 0, whole, 1.0)
+    by_clock = (alone.sum(axis=2) + paired.sum(axis=2)) / whole[:, None]
+    nobody = alone.sum(axis=(1, 2)) / whole
+    partner, maybe, against = _chosen(chain, nobody, paired / whole[:, None, None])
+    return Belief(partner, against, nobody, maybe, by_clock.argmax(axis=1), by_clock.max(axis=0), log_total)
+
+
+def _chosen(chain: Chain, nobody: Array, paired: Array) -> tuple[Whole, Whole, Array]:
+    exposures = (chain.first[:, :, None] + np.arange(chain.width)).reshape(len(nobody), -1)
+    chances = paired.reshape(len(nobody), -1)
+    best = chances.argmax(axis=1)
+    rows = np.arange(len(nobody))
+    maybe = np.where(chances[rows, best] > 0, exposures[rows, best], -1)
+    mine = exposures == maybe[:, None]
+    wins = (chances * mine).sum(axis=1) > 0.5  # then no other file can have it
+    # Not one less its chance, which would lose what is small.
+    against = np.where(wins, nobody + (chances * ~mine).sum(axis=1), chances.sum(axis=1))
+    return np.where(wins, maybe, -1), maybe, against
+
+
+def _forward(chain: Chain) -> tuple[Array, float]:
+    """To each state just before a file's own exposure, (files, states), up to a factor; the logarithm of the whole."""
+    before = chain.start()
+    found, log_total = [before], 0.0
+    after, log_total = _scaled(_through(chain, 0, before))
+    for file, move in chain.moves():
+        before = after @ move
+        found.append(before)
+        after, log = _scaled(_through(chain, file, before))
+        log_total += log
+    whole = float((after * chain.ending()).sum())
+    return np.array(found), log_total + (math.log(whole) if whole > 0 else LOST_LOG)
+
+
+LOST_LOG = -700.0  # of what no alignment in order can be
+
+
+def _scaled(chances: Array) -> tuple[Array, float]:
+    whole = float(chances.sum())
+    if whole > 0:
+        return chances / whole, math.log(whole)
+    return np.full_like(chances, 1 / len(chances)), LOST_LOG  # no alignment in order: begin again from here
+
+
+def _through(chain: Chain, file: int, before: Array) -> Array:
+    """After a file, from before it."""
+    states = before.reshape(-1, chain.width + 1)
+    after = states * chain.alone[file][:, None]
+    after[:, 1:] += states[:, :-1] * chain.pairs[file]
+    return np.asarray(after.ravel())
+
+
+def _backward(chain: Chain) -> Array:
+    """From each state after a file, (files, states), up to a factor."""
+    later = chain.ending()
+    found = [later]
+    for file, move in chain.moves_back():
+        states = later.reshape(-1, chain.width + 1)
+        through = states * chain.alone[file][:, None]
+        through[:, :-1] += states[:, 1:] * chain.pairs[file]
+        later, _ = _scaled(move @ through.ravel())
+        found.append(later)
+    return np.array(found[::-1])

@@ -1,128 +1,222 @@
-"""The camera's clock against the session's: offsets worth trying, and offset, drift and scatter fitted.
+"""Which clocks a camera may have gone by: offsets worth trying, and offset, drift and scatter fitted.
 
-No offset is taken for granted: clocks are set to the wrong zone, the wrong day, or never. One that is right has many
-differences of time between file and exposure in common, so those are counted, for steps of drift, which smears them.
+No offset is taken for granted: clocks are set to the wrong zone, the wrong day, or never, and some are set anew in the
+middle of a run. One that is right has many differences of time between file and exposure in common, so those are counted,
+for steps of drift, which smears them. Offsets that are common, hours from the best one, near it, or such that the files
+after a change go on where those before it ended are then weighed against one another, file by file: a hidden Markov model
+of the clock alone, which leaves aside that no exposure has two files. What could hold anywhere is kept for the alignment.
 """
 
 import math
+from collections.abc import Iterator, Sequence
+from dataclasses import replace
 
 import numpy as np
 from numpy.typing import NDArray
 
-from controller.matching.alignment import Fit, near_density
 from controller.matching.evidence import Array, Evidence
+from controller.matching.fit import Fit
 
-TRIED = 8  # clocks
-COUNTED = 40  # offsets whose clocks are fitted
-AROUND_S, STEP_S = 8.0, 0.5  # near the best offset all are looked at: rows and brackets look like one another
-FINE_S = 0.05  # ... and this finely, as the exposures of a bracket may follow one another in a third of a second
+KEPT = 8  # clocks
+COUNTED = 24  # offsets that are common
+AROUND_S, STEP_S = 24.0, 0.5  # near the best offset all are looked at: rows and brackets look like one another
+HOURS, ZONE_STEP_S = 14, 1800.0  # so far from it whole zones are looked at
+FEW = 3  # files that tell one clock from another
+GOING_ON = 6  # clocks that are kept because the numbers go on by them
+SEGMENTS = 3  # clocks one after another
+GOES_ON = 12  # files whose clock may be another, because the numbers of those before it go on
 MOST_DRIFT = 2.5e-4  # 22 s a day; a clock that is worse is broken. Common practice, no source
-SAME_S = 0.1  # offsets nearer than this are of the same clock
-MOST_DIFFERENCES = 400_000
+MOST_DRIFTS = 41  # tried; a session longer than some weeks is one whose own clock leapt
+MOST_DIFFERENCES = 60_000
 FINEST_SPREAD_S, COARSEST_SPREAD_S, FIRST_SPREAD_S = 0.02, 0.5, 0.1
 ASTRAY_DENSITY = 0.01  # a second, of files that belong to nothing near
+CHANGE = 1e-6  # probability of another clock before a file
+WORTH = 1e-6, 1e-10  # the least probability, at any file, of a clock that is kept; where no other explains the file
 LONG_SHUTTER_S = 0.3  # from here on it shows whether a camera writes down the beginning or the end
+LIKELY = (
+    30.0,
+    2.0,
+)  # ways less probable than the best by more than this, in its logarithm, and for each file, are left out
+PLACES = 6  # where numbers and exposures do not go on together, looked at
+AMONG_OTHERS = -3.0  # the logarithm of the probability of a file among those by another clock
+USUAL_DRIFT = 1e-4  # 10 s a day; more has to be shown by the card. Common practice, no source
 
 
-def clocks_worth_trying(evidence: Evidence) -> list[Fit]:
-    """Clocks under which many exposures have a file at their time, the best first."""
-    late = (0, 1) if np.ptp(evidence.shutter_s) > LONG_SHUTTER_S else (0,)
-    found: list[tuple[float, Fit]] = []
-    for way in late:
-        first = _common_offsets(evidence, way)
-        best = max(first, key=lambda fit: agreement(evidence, fit))
-        around = [
-            Fit(best.offset_s + float(shift), best.drift, best.spread_s, way)
-            for shift in np.arange(-AROUND_S, AROUND_S + STEP_S / 2, STEP_S)
-        ]
-        for fit in first + around:
-            refined = _refined(evidence, _shifted(evidence, fit))
-            found.append((agreement(evidence, refined), refined))
-    found.sort(key=lambda one: -one[0])
-    kept: list[Fit] = []
-    for _, fit in found:
-        if all(abs(fit.offset_s - other.offset_s) > SAME_S or fit.late != other.late for other in kept):
-            kept.append(fit)
-    return kept[:TRIED]
+def clocks_worth_trying(evidence: Evidence) -> list[list[Fit]]:
+    """Clocks under which the files, or some in a row, have an exposure at their time; the one that most go by first.
 
-
-def _shifted(evidence: Evidence, fit: Fit) -> Fit:
-    """The best of the clocks that are off from this one by up to half a step."""
-    shifts = np.arange(-STEP_S / 2, STEP_S / 2 + FINE_S / 2, FINE_S)
-    fits = [Fit(fit.offset_s + float(shift), fit.drift, fit.spread_s, fit.late) for shift in shifts]
-    return max(fits, key=lambda one: agreement(evidence, one))
-
-
-def _common_offsets(evidence: Evidence, late: int) -> list[Fit]:
-    """Clocks whose offset most pairs of file and exposure have in common, to a tick or a quarter of a second."""
-    plain = Fit(0.0, 0.0, FIRST_SPREAD_S, late).expected_s(evidence)
-    some = slice(None, None, max(1, math.ceil(len(plain) * len(evidence.at_s) / MOST_DIFFERENCES)))
-    at = evidence.at_s[some] + evidence.tick_s / 2
-    agree = evidence.alike[some][:, evidence.which] >= 0
-    bin_s = max(evidence.tick_s, 0.25)
-    steps = math.ceil(MOST_DRIFT * float(plain[-1]) / bin_s)
-    counted: list[tuple[int, float, float]] = []
-    for drift in np.linspace(-MOST_DRIFT, MOST_DRIFT, 2 * steps + 1) if steps > 1 else (0.0,):
-        apart = (at[:, None] - plain[None, :] * (1 + drift))[agree]
-        places, counts = np.unique(np.floor(apart / bin_s).astype(np.int64), return_counts=True)
-        both = (
-            counts + np.where(np.diff(places, append=places[-1:]) == 1, np.roll(counts, -1), 0) if len(places) else counts
-        )
-        top = np.argsort(-both, kind="stable")[:COUNTED]
-        counted += [(int(both[k]), (float(places[k]) + 1.0) * bin_s, float(drift)) for k in top]
-    counted.sort(key=lambda one: -one[0])
-    fits: list[Fit] = []
-    for _, offset, drift in counted:
-        if all(abs(offset - other.offset_s) > bin_s for other in fits):
-            fits.append(Fit(offset, drift, FIRST_SPREAD_S, late))
-    return fits[:COUNTED] or [Fit(float(at[0]), 0.0, FIRST_SPREAD_S, late)]
-
-
-def agreement(evidence: Evidence, fit: Fit) -> float:
-    """The logarithm of how well the exposures' nearest files fit their times."""
-    near = near_density(_residuals(evidence, fit) - evidence.tick_s / 2, fit.spread_s, evidence.tick_s)
-    return float(np.log(0.9 * near + ASTRAY_DENSITY).sum())
-
-
-def _residuals(evidence: Evidence, fit: Fit) -> Array:
-    """How far each exposure's nearest file that may be it, the middle of its tick, is from where it should be,
-    (exposures,).
+    One list for each way to write down a time, at its beginning or at its end, that may be the camera's; the likeliest
+    first.
     """
-    expected, middle = fit.expected_s(evidence), evidence.at_s + evidence.tick_s / 2
-    residuals = np.full(len(expected), np.inf)
-    for shutter in range(evidence.alike.shape[1]):
-        mine = evidence.which == shutter
-        residuals[mine] = _nearest(middle[evidence.alike[:, shutter] >= 0], expected[mine])
-    return residuals
+    late = (0, 1) if np.ptp(evidence.shutter_s) > LONG_SHUTTER_S else (0,)
+    found = sorted((_of_one_way(evidence, way) for way in late), key=lambda one: -one[0])
+    least = found[0][0] - LIKELY[0] - LIKELY[1] * len(evidence.at_s)
+    return [fits for total, fits in found if total > least]
 
 
-def _nearest(times: Array, wanted: Array) -> Array:
-    if not len(times):
-        return np.full(len(wanted), np.inf)
-    place = np.searchsorted(times, wanted)
-    before, after = times[np.maximum(place - 1, 0)] - wanted, times[np.minimum(place, len(times) - 1)] - wanted
-    return np.where(np.abs(before) < np.abs(after), before, after)
+def _of_one_way(evidence: Evidence, late: int) -> tuple[float, list[Fit]]:
+    """The clocks of a camera that writes down the beginning, or the end, and how well they explain the files."""
+    first, common = _common(evidence, late)
+    best = _refined(evidence, first, np.arange(len(evidence.at_s)))
+    around = np.arange(-AROUND_S, AROUND_S + STEP_S / 2, STEP_S)
+    offsets = np.unique(np.concatenate([best.offset_s + around, common]))
+    scanned = _Scan(evidence, best, offsets)
+    held, total = scanned.held()
+    used = scanned.used(held)
+    if len(used) > 1 or not scanned.explains(held):
+        zones = np.arange(-HOURS, HOURS + 0.1, ZONE_STEP_S / 3600) * 3600
+        fitted = [_refined(evidence, replace(best, offset_s=float(offsets[c])), scanned.mine(held, c)) for c in used]
+        more = np.concatenate([fit.offset_s + zones for fit in fitted])
+        scanned = _Scan(evidence, best, np.unique(np.concatenate([offsets, more])))
+        held, total = scanned.held()
+    fits = [best]
+    for column in scanned.worth(held):
+        fit = replace(best, offset_s=float(scanned.offset_s[column]), spread_s=FIRST_SPREAD_S)
+        fit = _refined(evidence, fit, scanned.mine(held, column))
+        apart = max(0.1, evidence.tick_s / 4)
+        if all(abs(fit.offset_s - other.offset_s) > apart for other in fits):
+            fits.append(fit)
+        if len(fits) == KEPT:
+            break
+    return total, fits
 
 
-def _refined(evidence: Evidence, fit: Fit) -> Fit:
-    """The clock fitted to what is close, ever closer."""
-    gate = evidence.tick_s / 2 + 3 * FIRST_SPREAD_S
-    for _ in range(5):
-        residuals = _residuals(evidence, fit)
-        close = np.abs(residuals) <= gate
-        if close.sum() < 3:
+class _Scan:
+    """Offsets held against every file, coarsely."""
+
+    def __init__(self, evidence: Evidence, best: Fit, offset_s: Array) -> None:
+        self.evidence, self.offset_s = evidence, offset_s
+        self.tick_s = max(evidence.tick_s, STEP_S)
+        self.plain = Fit(0.0, best.drift, FIRST_SPREAD_S, best.late).expected_s(evidence)
+        off, self.exposure = _nearest(evidence, self.plain, offset_s)
+        past = np.maximum(np.abs(off) - self.tick_s / 2, 0.0) / (2 * FIRST_SPREAD_S)
+        self.chance = 0.9 / self.tick_s * np.exp(-past * past / 2) + ASTRAY_DENSITY
+
+    def held(self) -> tuple[Array, float]:
+        """How probable it is that the camera went by each offset at each file, (files, offsets), and the logarithm of
+        the whole.
+        """
+        files, count = self.chance.shape
+        forward, total = np.empty((files, count)), 0.0
+        state = np.full(count, 1 / count)
+        for file in range(files):
+            state = ((1 - CHANGE) * state + CHANGE / count) * self.chance[file]
+            whole = float(state.sum())
+            state, total = state / whole, total + math.log(whole)
+            forward[file] = state
+        later = np.ones(count)
+        for file in range(files - 1, -1, -1):
+            forward[file] *= later
+            forward[file] /= forward[file].sum()
+            seen = later * self.chance[file]
+            later = (1 - CHANGE) * seen + CHANGE / count * seen.sum()
+            later /= later.max()
+        return forward, total
+
+    def _ahead(self) -> NDArray[np.int64]:
+        """Which exposure each file's number is ahead of the first one's, if nothing but what the numbers tell is lost."""
+        return np.cumsum(np.maximum(self.evidence.gaps, 0) + 1)
+
+    def mine(self, held: Array, column: int) -> NDArray[np.int64]:
+        """The files that most likely go by an offset, if any does."""
+        return np.flatnonzero(held[:, column] > 0.3 * held[:, column].max())
+
+    def used(self, held: Array) -> list[int]:
+        """The offsets that a few files or more most likely go by, that of most first."""
+        columns, counts = np.unique(held.argmax(axis=1), return_counts=True)
+        order = np.argsort(-counts, kind="stable")
+        return [int(column) for column in columns[order][:4] if counts[columns == column][0] >= FEW]
+
+    def explains(self, held: Array) -> bool:
+        """Whether nearly every file is near an exposure by its most likely offset."""
+        chance = np.take_along_axis(self.chance, held.argmax(axis=1)[:, None], axis=1)
+        return bool((chance > 5 * ASTRAY_DENSITY).mean() > 0.95)
+
+    def worth(self, held: Array) -> list[int]:
+        """Which offsets are worth fitting, the best first: first those by which the numbers go on."""
+        most, where = held.max(axis=0), held.argmax(axis=0)
+        main = held.argmax(axis=1)
+        ahead = self._ahead()
+        lag = self.exposure - ahead[:, None]
+        mine = np.take_along_axis(lag, main[:, None], axis=1)[:, 0]
+        off = np.abs(lag[where, np.arange(len(most))] - np.median(mine))
+        score = np.log(most + 1e-300) - 2.0 * np.minimum(off, 6)
+        order = np.argsort(-score, kind="stable")
+        explained = self.chance[where, main[where]] > 5 * ASTRAY_DENSITY
+        worth = most > np.where(explained, *WORTH)
+        first = list(dict.fromkeys(main[np.argsort(-held.max(axis=1), kind="stable")].tolist()))
+        return [*first, *(int(column) for column in order if worth[column] and column not in first)]
+
+
+def _nearest(evidence: Evidence, plain: Array, offset_s: Array) -> tuple[Array, NDArray[np.int64]]:
+    """How far the middle of each file's tick is from the nearest exposure that it may be, by each offset, and which that
+    is, (files, offsets).
+    """
+    wanted = evidence.at_s[:, None] + evidence.tick_s / 2 - offset_s[None, :]
+    off, exposure = np.full(wanted.shape, np.inf), np.zeros(wanted.shape, dtype=np.int64)
+    for mine, any_order in evidence.kinds:
+        if not len(any_order):
+            continue
+        usable = any_order[np.argsort(plain[any_order], kind="stable")]
+        times = plain[usable]
+        place = np.searchsorted(times, wanted[mine])
+        low, high = np.maximum(place - 1, 0), np.minimum(place, len(times) - 1)
+        before, after = wanted[mine] - times[low], wanted[mine] - times[high]
+        near = np.abs(before) < np.abs(after)
+        off[mine] = np.where(near, before, after)
+        exposure[mine] = usable[np.where(near, low, high)]
+    return off, exposure
+
+
+def _differences(evidence: Evidence, plain: Array, drift: float) -> Array:
+    """Offsets that most pairs of file and exposure have in common by this drift, to a bin."""
+    some = slice(None, None, max(1, math.ceil(len(plain) * len(evidence.at_s) / MOST_DIFFERENCES)))
+    agree = evidence.alike[some][:, evidence.which] >= 0
+    apart = ((evidence.at_s[some] + evidence.tick_s / 2)[:, None] - plain[None, :] * (1 + drift))[agree]
+    if not len(apart):
+        return evidence.at_s[:1]
+    bin_s = max(evidence.tick_s, 0.25)
+    places, counts = np.unique(np.floor(apart / bin_s).astype(np.int64), return_counts=True)
+    both = counts + np.where(np.diff(places, append=places[-1:]) == 1, np.roll(counts, -1), 0)
+    least = np.partition(both, -min(COUNTED, len(both)))[-min(COUNTED, len(both))]
+    some_top = np.flatnonzero(both >= least)
+    top = some_top[np.argsort(-both[some_top], kind="stable")[:COUNTED]]
+    return np.asarray((places[top] + 1.0) * bin_s)
+
+
+def _common(evidence: Evidence, late: int) -> tuple[Fit, Array]:
+    """The clock that explains most files, and the offsets that most pairs of file and exposure have in common."""
+    plain = Fit(0.0, 0.0, FIRST_SPREAD_S, late).expected_s(evidence)
+    steps = math.ceil(MOST_DRIFT * float(np.ptp(plain)) / max(evidence.tick_s, 0.25))
+    drifts = np.linspace(-MOST_DRIFT, MOST_DRIFT, min(2 * steps + 1, MOST_DRIFTS)) if steps > 1 else np.zeros(1)
+    found: list[tuple[float, Fit, Array]] = []
+    for drift in drifts.tolist():
+        offsets = _differences(evidence, plain, drift)
+        near = np.unique((offsets[:, None] + np.arange(-1.0, 1.01, STEP_S / 2)).ravel())
+        scan = _Scan(evidence, Fit(0.0, drift, FIRST_SPREAD_S, late), near)
+        sums = np.log(scan.chance).sum(axis=0)
+        best = int(sums.argmax())
+        found.append((float(sums[best]), Fit(float(near[best]), drift, FIRST_SPREAD_S, late), offsets))
+    return max(found, key=lambda one: one[0])[1:]
+
+
+def _refined(evidence: Evidence, fit: Fit, files: NDArray[np.int64]) -> Fit:
+    """The clock fitted to those of these files that are close, ever closer."""
+    gate = evidence.tick_s / 2 + max(STEP_S / 2, 3 * FIRST_SPREAD_S)
+    for _ in range(4):
+        off, exposure = _nearest(evidence, fit.expected_s(evidence) - fit.offset_s, np.array([fit.offset_s]))
+        close = files[np.abs(off[files, 0]) <= gate]
+        if not len(close):
             return fit
-        fit = _fitted(evidence, fit, np.flatnonzero(close), residuals[close])
+        fit = _fitted(evidence, fit, exposure[close, 0], off[close, 0])
         gate = max(evidence.tick_s / 2 + 4 * fit.spread_s, 0.1)
     return fit
 
 
-def fitted_to(evidence: Evidence, fit: Fit, partner: NDArray[np.int64]) -> Fit:
-    """The clock fitted to the pairs: `partner`, (files,), is each file's exposure or -1."""
-    files = np.flatnonzero(partner >= 0)
+def fitted_to(evidence: Evidence, fit: Fit, files: NDArray[np.int64], exposures: NDArray[np.int64]) -> Fit:
+    """The clock fitted to these pairs of file and exposure."""
     if len(files) < 3:
         return fit
-    exposures = partner[files]
     residuals = evidence.at_s[files] + evidence.tick_s / 2 - fit.expected_s(evidence)[exposures]
     close = np.abs(residuals - np.median(residuals)) <= evidence.tick_s / 2 + 5 * fit.spread_s
     return _fitted(evidence, fit, exposures[close], residuals[close]) if close.sum() >= 3 else fit
@@ -133,11 +227,14 @@ def _fitted(evidence: Evidence, fit: Fit, exposures: NDArray[np.int64], residual
     since = fit.expected_s(evidence)[exposures] - fit.offset_s
     spread = _spread(residuals, evidence.tick_s)
     slope, shift = 0.0, float(residuals.mean())
-    if np.ptp(since) * MOST_DRIFT > spread / 4:
-        slope, shift = (float(value) for value in np.polyfit(since, residuals, 1))
+    if len(residuals) > 3 and np.ptp(since) * MOST_DRIFT > spread / 4:
+        x = since - since.mean()
+        known = (spread**2 + evidence.tick_s**2 / 12) / USUAL_DRIFT**2
+        drift = float(x @ (residuals + fit.drift * x) / (x @ x + known))
+        slope = float(np.clip(drift, -MOST_DRIFT, MOST_DRIFT)) - fit.drift
+        shift = float((residuals - slope * since).mean())
         spread = _spread(residuals - slope * since - shift, evidence.tick_s)
-    drift = float(np.clip(fit.drift + slope, -MOST_DRIFT, MOST_DRIFT))
-    return Fit(fit.offset_s + shift, drift, spread, fit.late)
+    return Fit(fit.offset_s + shift, fit.drift + slope, spread, fit.late, fit.turn)
 
 
 def _spread(residuals: Array, tick_s: float) -> float:
@@ -147,3 +244,74 @@ def _spread(residuals: Array, tick_s: float) -> float:
     own = math.sqrt(max(variance - tick_s**2 / 12, 0.0))
     unsure = math.sqrt((variance + tick_s**2 / 12) / len(residuals))
     return min(max(math.hypot(own, 2 * unsure), FINEST_SPREAD_S), COARSEST_SPREAD_S)
+
+
+def put_right(evidence: Evidence, fits: Sequence[Fit]) -> Array:
+    """When each of the given files was taken by the session's clock, if the camera went by these: (files,), up to drift.
+
+    For files in the order of their times by a clock that was set back: each goes by the clock of those around it, unless
+    another explains it far better.
+    """
+    scan = _Scan(evidence, fits[0], np.array([fit.offset_s for fit in fits]))
+    held, _ = scan.held()
+    others = np.full(len(fits), -np.inf)
+    others[scan.used(held)] = AMONG_OTHERS
+    score = np.log(scan.chance) + np.maximum(np.log(held + 1e-300), others)
+    since = np.empty(len(held))
+    since[evidence.files] = evidence.at_s - scan.offset_s[score.argmax(axis=1)]
+    return since
+
+
+def going_on(evidence: Evidence, fits: Sequence[Fit], partner: NDArray[np.int64], clock: NDArray[np.int64]) -> list[Fit]:
+    """Clocks by which files go on in turn where, by those of now, the numbers in their names and the exposures do not go
+    on together: one set anew by about the time from one exposure to another looks as if some files were lost and others
+    nobody's. `partner` and `clock`, (files,), are what each file is taken for now.
+    """
+    ahead = np.cumsum(np.maximum(evidence.gaps, 0) + 1)
+    last = len(evidence.planned_s) - 1
+    found: list[tuple[int, Fit]] = []
+    for way, exposure, anchor in _ways_on(partner, last):
+        onward = exposure + ahead[way] - ahead[anchor]
+        here = (onward >= 0) & (onward <= last)
+        files, exposures = way[here], onward[here]
+        for _ in range(SEGMENTS):
+            if len(files):
+                fit, count = _in_a_row(evidence, fits[clock[anchor]], files, exposures)
+                whole = count == len(files) and files[-1] in {0, len(partner) - 1}
+                if count >= FEW or whole:
+                    found.append((count, fit))
+                files, exposures = files[count:], exposures[count:]
+    kept: list[Fit] = []
+    for _, fit in sorted(found, key=lambda one: -one[0]):
+        if all(abs(fit.offset_s - one.offset_s) > max(0.1, evidence.tick_s / 4) for one in [*fits, *kept]):
+            kept.append(fit)
+    return kept[:GOING_ON]
+
+
+def _ways_on(partner: NDArray[np.int64], last: int) -> Iterator[tuple[NDArray[np.int64], int, int]]:
+    """Files in a row, forward or back, the exposure of a file at which they begin, and that file: from either end, and
+    from where files or exposures are left over.
+    """
+    count = len(partner)
+    yield np.arange(count), 0, 0
+    yield np.arange(count - 1, -1, -1), last, count - 1
+    paired = np.flatnonzero(partner >= 0)
+    broken = np.flatnonzero((np.diff(partner[paired]) != 1) | (np.diff(paired) != 1))
+    for place in paired[broken[:PLACES]].tolist():
+        yield np.arange(place + 1, min(count, place + 1 + GOES_ON)), int(partner[place]), place
+    for place in paired[broken[-PLACES:] + 1].tolist():
+        yield np.arange(place - 1, max(-1, place - 1 - GOES_ON), -1), int(partner[place]), place
+    if len(paired) and paired[-1] < count - 1:
+        yield np.arange(paired[-1] + 1, count), int(partner[paired[-1]]), int(paired[-1])
+    if len(paired) and paired[0] > 0:
+        yield np.arange(paired[0] - 1, -1, -1), int(partner[paired[0]]), int(paired[0])
+
+
+def _in_a_row(evidence: Evidence, fit: Fit, files: NDArray[np.int64], exposures: NDArray[np.int64]) -> tuple[Fit, int]:
+    """The clock by which as many of these files as possible, from the first on, are these exposures, and how many."""
+    plain = replace(fit, offset_s=0.0).expected_s(evidence)[exposures]
+    off = evidence.at_s[files] + evidence.tick_s / 2 - plain
+    lowest, highest = np.minimum.accumulate(off), np.maximum.accumulate(off)
+    count = int((highest - lowest <= evidence.tick_s + 4 * FIRST_SPREAD_S).sum())
+    middle = float(lowest[count - 1] + highest[count - 1]) / 2
+    return _fitted(evidence, replace(fit, offset_s=middle), exposures[:count], off[:count] - middle), count

@@ -4,10 +4,11 @@ import logging
 import math
 import os
 import re
+from collections import Counter
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, replace
 from datetime import UTC
-from filecmp import cmp
+from hashlib import file_digest
 from pathlib import Path
 from typing import Any
 
@@ -16,6 +17,7 @@ import exifread
 from controller import exif
 from controller.errors import InputError
 from controller.matching.evidence import FileStamp
+from controller.matching.sequence import NUMBERS
 
 JPEG = frozenset({".jpg", ".jpeg"})
 PLAIN = JPEG | {".tif", ".tiff", ".heic", ".hif"}
@@ -23,6 +25,8 @@ RAW = frozenset({".dng", ".nef", ".cr2", ".cr3", ".arw", ".raf", ".rw2", ".orf",
 END_OF_JPEG = b"\xff\xd9"
 CUT_SHORT = "is cut short"
 END_BYTES = 65536  # where the end of a JPEG is looked for: some cameras write more behind it
+LONGEST_NAME = 200  # characters of a camera's name: some files hold thousands
+NEIGHBOURS = 4  # files before and after one, whose names tell how the camera names files
 NUMBER = re.compile(r"(?<!\d)(\d{4})$")  # of a file name: DCF, CIPA DC-009. From memory
 logging.getLogger("exifread").setLevel(logging.CRITICAL + 1)  # what it cannot read we say ourselves
 
@@ -32,7 +36,7 @@ class CardFile:
     """One shot: a file, or a raw file with its JPEG, the JPEG first.
 
     `taken_s` is the camera's clock as seconds, in UTC where the file names its zone; None where it names no time.
-    `trouble` says what is wrong with it.
+    `trouble` says what is wrong with it, `size` how many bytes the first file has.
     """
 
     paths: tuple[Path, ...]
@@ -41,6 +45,7 @@ class CardFile:
     has_zone: bool
     shutter_s: float
     trouble: str | None
+    size: int = 0
 
     @property
     def name(self) -> str:
@@ -48,11 +53,16 @@ class CardFile:
         return self.paths[0].name
 
     @property
+    def number(self) -> int | None:
+        """The number in its name, if it has one."""
+        found = NUMBER.search(self.paths[0].stem)
+        return int(found[1]) if found else None
+
+    @property
     def stamp(self) -> FileStamp:
         """What pairing needs of it. It must say when it was taken."""
         assert self.taken_s is not None
-        found = NUMBER.search(self.paths[0].stem)
-        return FileStamp(self.taken_s, self.shutter_s, int(found[1]) if found else None)
+        return FileStamp(self.taken_s, self.shutter_s, self.number)
 
 
 def read_card(folder: Path) -> list[CardFile]:
@@ -70,17 +80,50 @@ def read_card(folder: Path) -> list[CardFile]:
 
 
 def _without_copies(files: list[CardFile]) -> Iterator[CardFile]:
-    """The files; of those with the same content all but the first are in trouble, and no longer say when they were
+    """The files; of those with the same content all but the original are in trouble, and no longer say when they were
     taken.
+
+    The original is the one whose name fits best among the files taken just before and after it.
     """
-    seen: dict[tuple[float | None, int], CardFile] = {}
-    for file in files:
-        path = file.paths[0]
-        first = seen.setdefault((file.taken_s, path.stat().st_size), file)
-        if first is file or not cmp(first.paths[0], path, shallow=False):
-            yield file
+    alike: dict[tuple[int, str], list[int]] = {}
+    by_size = Counter(file.size for file in files)
+    for place, file in enumerate(files):
+        if by_size[file.size] > 1 and (content := _digest(file.paths[0])):
+            alike.setdefault((file.size, content), []).append(place)
+    original = {}
+    for places in alike.values():
+        first = min(places, key=lambda place: _strangeness(files, place, places))
+        original.update({place: files[first] for place in places if place != first})
+    for place, file in enumerate(files):
+        if place in original:
+            yield replace(file, taken_s=None, trouble=f"is a copy of {original[place].name}")
         else:
-            yield replace(file, taken_s=None, trouble=f"is a copy of {first.name}")
+            yield file
+
+
+def _strangeness(files: list[CardFile], place: int, copies: list[int]) -> tuple[bool, int, int, tuple[str, ...]]:
+    """How unlike a camera's a file's name is: another pattern than its neighbours', far from their numbers, long."""
+    file = files[place]
+    near = [other for other in range(copies[0] - NEIGHBOURS, copies[-1] + NEIGHBOURS + 1) if 0 <= other < len(files)]
+    others = [files[other] for other in near if other not in copies]
+    usual = sum(_pattern(other) == _pattern(file) for other in others) * 2 >= len(others)
+    numbers = [other.number for other in others if other.number is not None]
+    steps = [] if file.number is None else [abs(file.number - number) for number in numbers]
+    return not usual, min(steps, default=0 if file.number is not None else NUMBERS), len(file.name), file.paths[0].parts
+
+
+def _pattern(file: CardFile) -> str:
+    """A name with its digits told alike."""
+    return re.sub(r"\d", "0", file.paths[0].stem.casefold())
+
+
+def _digest(path: Path) -> str:
+    """A digest of a file's content; empty where it cannot be read."""
+    try:
+        with path.open("rb") as file:
+            return file_digest(file, "sha256").hexdigest()
+    except OSError:
+        return ""
 
 
 def _pictures(folder: Path) -> Iterable[Path]:
@@ -114,18 +157,21 @@ def _read(paths: tuple[Path, ...]) -> CardFile:
 
 
 def _read_one(path: Path, paths: tuple[Path, ...]) -> CardFile:
+    size = 0
     try:
         with path.open("rb") as file:
+            size = os.fstat(file.fileno()).st_size
             tags = exifread.process_file(file, details=False, extract_thumbnail=False, builtin_types=True)
             cut = path.suffix.lower() in JPEG and not _ends(file)
     except OSError as error:
-        return CardFile(paths, "", None, False, 0.0, f"cannot be read ({error.strerror})")
+        return CardFile(paths, "", None, False, 0.0, f"cannot be read ({error.strerror})", size)
     except Exception as error:
-        return CardFile(paths, "", None, False, 0.0, f"holds no EXIF that can be read ({error})")
-    camera = " ".join(filter(None, (exif.text(tags.get(f"Image {name}")) for name in ("Make", "Model"))))
+        return CardFile(paths, "", None, False, 0.0, f"holds no EXIF that can be read ({error})", size)
+    camera = " ".join(filter(None, (exif.text(tags.get(f"Image {name}")) for name in ("Make", "Model"))))[:LONGEST_NAME]
     taken_s, has_zone = _taken(tags)
     trouble = CUT_SHORT if cut else "does not say when it was taken" if taken_s is None else None
-    return CardFile(paths, camera, taken_s, has_zone, exif.positive(tags.get("EXIF ExposureTime")) or 0.0, trouble)
+    shutter_s = exif.positive(tags.get("EXIF ExposureTime")) or 0.0
+    return CardFile(paths, camera, taken_s, has_zone, shutter_s, trouble, size)
 
 
 def _ends(file: Any) -> bool:

@@ -116,13 +116,16 @@ class Joined:
         return self.off_deg > AWAY_DEG + AWAY_SHARE * math.degrees(self.planned.magnitude())
 
 
-def planned_turn(first: tuple[float, float], second: tuple[float, float]) -> Rotation:
-    """The turn between two poses (yaw, pitch in degrees), in a camera's axes: x right, y down, z along the lens."""
+def planned_turn(first: Sequence[float], second: Sequence[float]) -> Rotation:
+    """The turn between two poses (yaw, pitch and, if there is any, roll, in degrees).
+
+    In a camera's axes: x right, y down, z along the lens.
+    """
     return _pose(*first).inv() * _pose(*second)
 
 
-def _pose(yaw_deg: float, pitch_deg: float) -> Rotation:
-    axes = camera_axes(np.radians(yaw_deg), np.radians(pitch_deg))
+def _pose(yaw_deg: float, pitch_deg: float, roll_deg: float = 0.0) -> Rotation:
+    axes = camera_axes(np.radians(yaw_deg), np.radians(pitch_deg), np.radians(roll_deg))
     # Yaw grows to the right: the world is left-handed, so its y is turned about to give a rotation.
     columns = np.stack([axes.right, -axes.up, axes.forward], axis=-1)
     return Rotation.from_matrix(np.diag([1.0, 1.0, -1.0]) @ columns)

@@ -6,9 +6,9 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
+from controller.matching.sequence import order_of
+
 Array = NDArray[np.float64]
-NUMBERS = 10_000  # file numbers begin again after 9999: DCF, CIPA DC-009. From memory
-MOST_OUT_OF_ORDER = 0.02  # of the files; where more numbers fall back, they do not count shots
 SHUTTER_RATIO = 1.3  # shutter times are written rounded (1/60 for 1/64), by less than this
 
 
@@ -36,54 +36,78 @@ class ExposureStamp:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Evidence:
-    """Files and exposures as arrays, both in their order.
+    """Files in the order of shooting and exposures in the order of time, as arrays.
 
-    `at_s`, (files,): the beginning of the tick in which the clock stood, `tick_s` long. `gaps`, (files,): how many
-    numbers are left out before a file, -1 where that is not known. `planned_s` and `shutter_s`, (exposures,): when each
-    opened and for how long. `alike`, (files, distinct shutter times) picked by `which` (exposures,): 1 the shutter time
-    is the exposure's, -1 it is another, 0 the file does not say. `usual`, (files,): whether a file's shutter time is any
-    of the session's, or unknown. `made_before` and `sure_before`, (exposures + 1,): how many of the exposures before each
-    count as made, and are confirmed.
+    `files`, (files,): which of the given files each is, `numbered` whether the numbers in their names gave that order.
+    `at_s`, (files,): the beginning of the tick that the clock showed, `tick_s` long. `gaps`, (files,): how many numbers
+    are left out before a file, -1 if that is not known. `room` and `tied`, (files,): see `sequence.Order`. `planned_s`
+    and `shutter_s`, (exposures,): when each opened and for how long. `alike`, (files, distinct shutter times) picked by
+    `which` (exposures,): 1 the shutter time is the exposure's, -1 it is another, 0 the file does not say or it could be
+    either; of files that are tied, the best. `own` is the same before that. `usual`, (files,): whether a file's shutter
+    time is any of the session's, or unknown. `made_before` and `sure_before`, (exposures + 1,): how many of the exposures
+    before each count as made, and are confirmed. `kinds` are files with the exposures that they may be by shutter times.
     """
 
+    files: NDArray[np.int64]
+    numbered: bool
     at_s: Array
     tick_s: float
     gaps: NDArray[np.int64]
+    room: NDArray[np.bool_]
+    tied: NDArray[np.int64]
     planned_s: Array
     shutter_s: Array
     alike: NDArray[np.int8]
+    own: NDArray[np.int8]
     which: NDArray[np.int64]
     usual: NDArray[np.bool_]
     made_before: NDArray[np.int64]
     sure_before: NDArray[np.int64]
+    kinds: tuple[tuple[NDArray[np.int64], NDArray[np.int64]], ...]
 
     def without_shutters(self) -> "Evidence":
-        """The same, but for shutter times: a camera whose bracket fell out of turn has them all elsewhere."""
-        return replace(self, alike=np.zeros_like(self.alike), usual=np.ones_like(self.usual))
+        """The same, but for shutter times: the camera did not keep to any that were planned."""
+        unknown = np.zeros_like(self.alike)
+        kinds = _kinds(unknown, self.which)
+        return replace(self, alike=unknown, own=unknown, usual=np.ones_like(self.usual), kinds=kinds)
 
 
-def evidence_of(files: Sequence[FileStamp], exposures: Sequence[ExposureStamp]) -> Evidence:
-    """Gather what files and exposures say; files in the order of their times, exposures likewise; at least one of
-    each.
+def evidence_of(files: Sequence[FileStamp], exposures: Sequence[ExposureStamp], since_s: Array | None = None) -> Evidence:
+    """Gather what files and exposures say; exposures in the order of their times; at least one of each.
+
+    `since_s` puts files in order whose names do not, (files,): their times by a clock put right.
     """
     at = np.array([file.at_s for file in files])
+    order = order_of(at, [file.number for file in files], since_s)
     shutter = np.array([exposure.shutter_s for exposure in exposures])
     distinct, which = np.unique(shutter, return_inverse=True)
-    alike = _alike(np.array([file.shutter_s for file in files]), distinct)
+    own = _alike(np.array([file.shutter_s for file in files])[order.files], distinct)
+    alike = _best_of_tied(own, order.tied)
     made = np.array([exposure.made for exposure in exposures])
     sure = np.array([exposure.made and exposure.confirmed for exposure in exposures])
     return Evidence(
-        at_s=at,
+        files=order.files,
+        numbered=order.numbered,
+        at_s=at[order.files],
         tick_s=tick_of(at),
-        gaps=_gaps([file.number for file in files]),
+        gaps=order.gaps,
+        room=order.room,
+        tied=order.tied,
         planned_s=np.array([exposure.at_s for exposure in exposures]),
         shutter_s=shutter,
         alike=alike,
+        own=own,
         which=which,
-        usual=np.asarray((alike >= 0).any(axis=1)),
+        usual=np.asarray((own >= 0).any(axis=1)),
         made_before=np.concatenate([[0], np.cumsum(made)]),
         sure_before=np.concatenate([[0], np.cumsum(sure)]),
+        kinds=_kinds(alike, which),
     )
+
+
+def _kinds(alike: NDArray[np.int8], which: NDArray[np.int64]) -> tuple[tuple[NDArray[np.int64], NDArray[np.int64]], ...]:
+    found, kind = np.unique(alike >= 0, axis=0, return_inverse=True)
+    return tuple((np.flatnonzero(kind == n), np.flatnonzero(allowed[which])) for n, allowed in enumerate(found))
 
 
 def same_shutter(one_s: float, other_s: float) -> bool:
@@ -108,18 +132,14 @@ def tick_of(at_s: Array) -> float:
 def _alike(shutter_s: Array, distinct_s: Array) -> NDArray[np.int8]:
     known = (shutter_s[:, None] > 0) & (distinct_s[None, :] > 0)
     ratio = np.where(known, shutter_s[:, None], 1.0) / np.where(known, distinct_s[None, :], 1.0)
-    same = np.maximum(ratio, 1 / ratio) < SHUTTER_RATIO
-    return np.where(known, np.where(same, 1, -1), 0).astype(np.int8)
+    off = np.maximum(ratio, 1 / ratio)
+    nearest = off <= off.min(axis=1, keepdims=True) * 1.02
+    same = np.where(nearest, 1, 0)  # steps of a third of a stop lie as near as a rounded number does
+    return np.where(known, np.where(off < SHUTTER_RATIO, same, -1), 0).astype(np.int8)
 
 
-def _gaps(numbers: Sequence[int | None]) -> NDArray[np.int64]:
-    """Numbers left out before each file. Where numbers do not count upward with time they say nothing at all."""
-    gaps = np.full(len(numbers), -1, dtype=np.int64)
-    if any(number is None for number in numbers) or len(numbers) < 2:
-        return gaps
-    steps = np.diff(np.array(numbers, dtype=np.int64))
-    steps = np.where(steps <= -NUMBERS // 2, steps + NUMBERS - 1, steps)  # 9999 is followed by 1
-    if np.mean(steps <= 0) > MOST_OUT_OF_ORDER:
-        return gaps
-    gaps[1:] = np.where(steps > 0, steps - 1, -1)
-    return gaps
+def _best_of_tied(alike: NDArray[np.int8], tied: NDArray[np.int64]) -> NDArray[np.int8]:
+    best = alike.copy()
+    for group in np.unique(tied[tied >= 0]):
+        best[tied == group] = alike[tied == group].max(axis=0)
+    return best

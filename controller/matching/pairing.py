@@ -1,25 +1,44 @@
 """Which file is which exposure, and whether that is sure.
 
-Several clocks are tried. How often exposures are lost and files are nobody's is estimated from the card itself, because
-an extra file that falls where a lost exposure should be looks right: how much that is to be feared depends on how many
-of both there are.
+Several clocks are tried, and changes from one to another. How often exposures are lost and files are nobody's is
+estimated from the card itself, because an extra file that falls where a lost exposure should be looks right: how likely
+that is depends on how many of both there are.
 """
 
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from itertools import pairwise
 
 import numpy as np
 from numpy.typing import NDArray
 
-from controller.matching.alignment import Belief, Fit, Rates, believe, likelihood
-from controller.matching.camera_clock import clocks_worth_trying, fitted_to
+from controller.matching.alignment import Belief, Rates, believe
+from controller.matching.camera_clock import clocks_worth_trying, fitted_to, going_on, put_right
 from controller.matching.evidence import Array, Evidence, ExposureStamp, FileStamp, evidence_of
+from controller.matching.fit import ZONE_S, Clocks, Fit, clocks_of
+from controller.matching.ties import settled
 
-SURE = 1e-6  # a pair is called sure where everything else together is less probable
-MUCH, UNSETTLED = 0.12, 0.05  # of the exposures, both lost and with files to spare; what may then be wrong of any pair
-LIKELY = 25.0  # clocks less probable than the best by more than this, in its logarithm, are not looked at
+SURE = 1e-4  # a pair is called sure where everything else together is less probable; docs/explanation/sure.md says why
+LEAST_SHARE = 0.6  # of files or exposures, whichever are fewer; if fewer fit, it is the card of another run
+LOOSE_S, INNER = 0.15, 0.9  # scatter of a camera's times about the shutter's, at most; of the nearest of them
+LEAST_IF_LOOSE = 0.9  # with more scatter, nearly all have to be paired
+MOST_CHANGES = 2  # of the clock; more are as suspicious as scatter
+UNFOUNDED, UNRELATED = 0.01, 0.5  # the least doubt of all pairs then, and of a card of another run
+SAME_CLOCK_S = 0.5  # a clock that is off by less was not set anew
+# The least doubt of a nobody's file if an exposure is missing: where no names tell the order, and of one whose number
+# goes on from a file's of the run. A clock set anew before one or two files leaves too little to be found by.
+UNORDERED, NEXT_TO = 0.01, 0.001
+AT_THE_END = 5.0  # less probable, in its logarithm: most cameras write down the beginning. Common practice, no source
 ROUNDS = 3
+SOUND = 0.9  # of the files near exposures, those paired with the shutter time that was planned
+MOST_TURN = 5  # exposures that a bracket is out of turn by
+HELD = 1e-12  # clocks less probable than this at every file are left out
+CLOSE_S, CLOSE, SET_ANYHOW = (
+    120.0,
+    0.9,
+    3e7,
+)  # a camera's clock is right to minutes but for its zone, or by chance in a year
 
 
 @dataclass(frozen=True, slots=True)
@@ -35,101 +54,239 @@ class Match:
 
     @property
     def sure(self) -> bool:
-        """Whether there is nothing else that it could be."""
+        """Whether anything else is less probable than SURE."""
         return self.doubt < SURE
 
 
 @dataclass(frozen=True, slots=True)
 class Pairing:
-    """A match for each file; the camera's clock, what it should have shown at each exposure, and how finely it is
-    read.
+    """A match for each file and the clock that the camera went by then, an index to `fits`.
+
+    `expected_s` is what the camera should have shown at each exposure, `order` the files in the order of shooting, and
+    the clock is read to `tick_s`. Unless `related`, so little fits that it is the card of another run. With `any_shutter`
+    the camera kept to none of the shutter times in turn.
     """
 
     matches: tuple[Match, ...]
-    fit: Fit
+    fits: tuple[Fit, ...]
+    clock: tuple[int, ...]
     expected_s: tuple[float, ...]
+    order: tuple[int, ...]
     tick_s: float
-    unsettled: bool = False
-    """So much is left over on both sides that nothing is sure."""
+    related: bool = True
+    any_shutter: bool = False
+
+    @property
+    def fit(self) -> Fit:
+        """The clock that the first file goes by that is an exposure's."""
+        paired = (file for file in self.order if self.matches[file].exposure is not None)
+        return self.fits[self.clock[next(paired, self.order[0])]]
+
+    def out_of_turn(self, file: int) -> bool:
+        """Whether the camera's bracket was not where the run took it to be."""
+        return self.any_shutter or self.fits[self.clock[file]].turn != 0
+
+    def changes(self) -> list[tuple[int, int, float]]:
+        """Where the clock was set anew: the last paired file before that, the first after it, and by how many seconds."""
+        paired = [file for file in self.order if self.matches[file].exposure is not None]
+        found = []
+        for before, after in pairwise(paired):
+            by_s = self.fits[self.clock[after]].offset_s - self.fits[self.clock[before]].offset_s
+            if abs(by_s) > max(SAME_CLOCK_S, self.tick_s / 2):
+                found.append((before, after, by_s))
+        return found
 
 
-def pair_up(files: Sequence[FileStamp], exposures: Sequence[ExposureStamp]) -> Pairing:
-    """Pair files with exposures, at least one of each, both in the order of their times. No exposure is in two pairs."""
-    evidence, weighed = _weighed(evidence_of(files, exposures))
-    likely = [fit for weight, fit in weighed if weight > weighed[0][0] - LIKELY]
-    rates = Rates()
-    for _ in range(ROUNDS):
-        beliefs = [believe(evidence, fit, rates) for fit in likely]
-        best = max(range(len(likely)), key=lambda number: beliefs[number].log_total)
-        rates = _rates(evidence, beliefs[best].partner, likely[best])
-        likely = [fitted_to(evidence, fit, belief.partner) for fit, belief in zip(likely, beliefs, strict=True)]
-    matches, expected = _together(beliefs, best), likely[best].expected_s(evidence)
-    unsettled = _unsettled(evidence, matches, expected)
-    if unsettled:
-        matches = tuple(replace(match, doubt=max(match.doubt, UNSETTLED)) for match in matches)
-    return Pairing(matches, likely[best], tuple(expected.tolist()), evidence.tick_s, unsettled)
-
-
-def _unsettled(evidence: Evidence, matches: Sequence[Match], expected: Array) -> bool:
-    """Whether so many files and so many exposures are left over that one clock cannot be all: it was set anew,
-    perhaps.
+@dataclass(frozen=True, slots=True, eq=False)
+class _Found:
+    """What the card is by one way to read it. `tried` are the clocks to begin with; `unread`, that shutter times that the
+    files do say are left aside.
     """
-    within = (evidence.at_s > expected.min()) & (evidence.at_s < expected.max())
-    chosen = np.array([match.exposure is not None for match in matches])
-    made = int(evidence.made_before[-1])
-    return min(made - int(chosen.sum()), int((within & ~chosen).sum())) > max(MUCH * made, 6)
+
+    evidence: Evidence
+    tried: Sequence[Fit]
+    clocks: Clocks
+    belief: Belief
+    unread: bool = False
+
+    @property
+    def main(self) -> Fit:
+        """The clock that most files go by."""
+        return self.clocks.fits[int(np.bincount(self.belief.clock).argmax())]
+
+    @property
+    def sound(self) -> bool:
+        """Whether nearly all that could be paired is, with the shutter times that were planned."""
+        partner = self.belief.partner
+        files = np.flatnonzero(partner >= 0)
+        turns = np.array([fit.turn for fit in self.clocks.fits])[self.belief.clock[files]]
+        meant = np.clip(partner[files] + turns, 0, len(self.evidence.planned_s) - 1)
+        kept = self.evidence.own[files, self.evidence.which[meant]] >= 0
+        return bool(kept.sum() >= SOUND * min(len(partner), len(self.evidence.planned_s)))
 
 
-def _weighed(evidence: Evidence) -> tuple[Evidence, list[tuple[float, Fit]]]:
-    """Clocks with the logarithms of their probabilities, the best first, and the evidence that speaks for it.
+def pair_up(files: Sequence[FileStamp], exposures: Sequence[ExposureStamp], clock_known: bool = False) -> Pairing:
+    """Pair files with exposures, at least one of each, the exposures in the order of their times; no exposure twice.
 
-    Shutter times are left out where that explains the card better, though each file is then any of the bracket.
+    With `clock_known` the exposures' times are those of a clock that is right (UTC), so that a camera's clock is more
+    probable the nearer it is to a time zone's.
     """
-    found = []
-    blind = evidence.without_shutters()
-    for each, cost in ((evidence, 0.0), (blind, len(evidence.at_s) * math.log(max(2, evidence.alike.shape[1])))):
-        clocks = [(likelihood(each, fit, Rates()) - cost, fit) for fit in clocks_worth_trying(each)]
-        found.append((each, sorted(clocks, key=lambda one: -one[0])))
-        if not (evidence.alike > 0).any():
-            break
-    return max(found, key=lambda one: one[1][0][0])
+    evidence = evidence_of(files, exposures)
+    found = _likeliest(evidence, clock_known)
+    if len(found.tried) > 1 and not evidence.numbered:  # set back, the clock does not give the order
+        order = put_right(evidence, found.tried)
+        put = _read(evidence_of(files, exposures, order), found.tried, clock_known)
+        found = max((found, put), key=lambda one: one.belief.log_total)
+        evidence = found.evidence
+    if not found.sound and (evidence.alike != 0).any():
+        found = _other_shutters(evidence, found, clock_known)
+    evidence, belief = found.evidence, found.belief
+    partner, doubt = settled(evidence, belief.partner, belief.against)
+    doubt = np.maximum(doubt, _left_over(evidence, partner))
+    expected = _expected(evidence, found.clocks.fits, partner, belief.clock)
+    loose = _loose(evidence, partner, expected) or _changes(belief, partner) > MOST_CHANGES
+    fitting = float((1 - belief.nobody).sum()) / min(len(files), len(exposures))  # to whichever exposure
+    related = fitting >= (LEAST_IF_LOOSE if loose else LEAST_SHARE)
+    if loose or not related:
+        doubt = np.maximum(doubt, UNFOUNDED if related else UNRELATED)
+    return _pairing(found, partner, doubt, expected, related)
 
 
-def _together(beliefs: list[Belief], best: int) -> tuple[Match, ...]:
-    """The best clock's matches, their doubts those of all clocks together."""
-    logs = np.array([belief.log_total for belief in beliefs])
-    weights = np.exp(logs - np.logaddexp.reduce(logs))
-    partner = beliefs[best].partner
-    doubt = np.zeros(len(partner))
-    for weight, belief in zip(weights, beliefs, strict=True):
-        doubt += weight * np.where(belief.partner == partner, belief.against, 1.0)
-    chosen = zip(partner.tolist(), doubt.tolist(), beliefs[best].maybe.tolist(), strict=True)
-    return tuple(
-        Match(one, wrong) if one >= 0 else Match(None, wrong, maybe if maybe >= 0 and wrong > SURE else None)
-        for one, wrong, maybe in chosen
+def _left_over(evidence: Evidence, partner: NDArray[np.int64]) -> Array:
+    """The least doubt of each nobody's file, where an exposure is missing that it could be if the clock were off."""
+    made = np.flatnonzero(np.diff(evidence.made_before) > 0)
+    least = np.zeros(len(partner))
+    if np.isin(made, partner).all():
+        return least
+    alone = partner < 0
+    if not evidence.numbered:
+        return np.where(alone, UNORDERED, least)
+    next_to = np.zeros(len(partner), dtype=np.bool_)
+    next_to[1:] |= (partner[:-1] >= 0) & (evidence.gaps[1:] <= 0)
+    next_to[:-1] |= (partner[1:] >= 0) & (evidence.gaps[1:] <= 0)
+    return np.where(alone & next_to, NEXT_TO, least)
+
+
+def _changes(belief: Belief, partner: NDArray[np.int64]) -> int:
+    """How often the clock was set anew."""
+    return int((np.diff(belief.clock[partner >= 0]) != 0).sum())
+
+
+def _loose(evidence: Evidence, partner: NDArray[np.int64], expected_s: Array) -> bool:
+    """Whether the pairs scatter more than a camera does: by chance, times of another run fit about so well."""
+    files = np.flatnonzero(partner >= 0)
+    if not len(files):
+        return True
+    off = np.sort(np.abs(evidence.at_s[files] + evidence.tick_s / 2 - expected_s[partner[files]]))
+    inner = off[: max(1, round(INNER * len(off)))]
+    own = float((inner**2).mean()) - (INNER * evidence.tick_s / 2) ** 2 / 3  # the tick's share: evenly spread
+    unsure = 2 * evidence.tick_s**2 / 12 * math.sqrt(1 / len(off))
+    return own > LOOSE_S**2 + unsure
+
+
+def _pairing(found: _Found, partner: NDArray[np.int64], doubt: Array, expected_s: Array, related: bool) -> Pairing:
+    evidence, belief, fits = found.evidence, found.belief, found.clocks.fits
+    matches: list[Match] = [Match(None, 1.0)] * len(partner)
+    clock = [0] * len(partner)
+    for place, file in enumerate(evidence.files.tolist()):
+        one, wrong, maybe = int(partner[place]), float(doubt[place]), int(belief.maybe[place])
+        possible = maybe if one < 0 <= maybe and wrong > SURE else None
+        matches[file] = Match(one if one >= 0 else None, wrong, possible)
+        clock[file] = int(belief.clock[place])
+    order = tuple(evidence.files.tolist())
+    return Pairing(
+        tuple(matches), fits, tuple(clock), tuple(expected_s.tolist()), order, evidence.tick_s, related, found.unread
     )
 
 
-def _rates(evidence: Evidence, partner: NDArray[np.int64], fit: Fit) -> Rates:
+def _expected(evidence: Evidence, fits: tuple[Fit, ...], partner: NDArray[np.int64], clock: NDArray[np.int64]) -> Array:
+    """What the camera's clock should have shown at each exposure: by the clock of the file before, or the first."""
+    by_clock = np.stack([fit.expected_s(evidence) for fit in fits])
+    paired = np.flatnonzero(partner >= 0)
+    count = len(evidence.planned_s)
+    if not len(paired):
+        return np.asarray(by_clock[clock[0]])
+    by_exposure = paired[np.argsort(partner[paired], kind="stable")]
+    place = np.searchsorted(partner[by_exposure], np.arange(count), side="right") - 1
+    return np.asarray(by_clock[clock[by_exposure[np.maximum(place, 0)]], np.arange(count)])
+
+
+def _likeliest(evidence: Evidence, clock_known: bool) -> _Found:
+    """The card read by the likeliest way to write down a time."""
+    found = [_read(evidence, fits, clock_known) for fits in clocks_worth_trying(evidence)]
+    return max(found, key=lambda one: one.belief.log_total - one.main.late * AT_THE_END)
+
+
+def _read(evidence: Evidence, fits: Sequence[Fit], clock_known: bool) -> _Found:
+    """Rounds of belief, and of rates and clocks fitted to what is believed."""
+    rates = Rates()
+    clocks = clocks_of(fits, _weights(evidence, fits, clock_known), evidence.tick_s)
+    settled_on = None
+    for number in range(ROUNDS):
+        belief = believe(evidence, clocks, rates)
+        if number == ROUNDS - 1 or (settled_on is not None and np.array_equal(belief.partner, settled_on)):
+            break
+        settled_on = belief.partner
+        rates = _rates(evidence, belief)
+        more = going_on(evidence, clocks.fits, belief.partner, belief.clock) if number == 0 else []
+        kept = [k for k in range(len(clocks.fits)) if more or belief.held[k] > HELD]
+        fitted = []
+        for k in kept:
+            mine = np.flatnonzero((belief.partner >= 0) & (belief.clock == k))
+            fitted.append(fitted_to(evidence, clocks.fits[k], mine, belief.partner[mine]))
+        fitted += more
+        clocks = clocks_of(fitted, _weights(evidence, fitted, clock_known), evidence.tick_s)
+    return _Found(evidence, fits, clocks, belief)
+
+
+def _weights(evidence: Evidence, fits: Sequence[Fit], clock_known: bool) -> Array:
+    """Logarithms of how probable each clock is before any file is seen."""
+    if not clock_known:
+        return np.zeros(len(fits))
+    ahead = np.array([fit.offset_s for fit in fits]) - evidence.planned_s[0]
+    off = np.abs(ahead - np.round(ahead / ZONE_S) * ZONE_S)
+    zones = np.abs(ahead) < 15 * 3600
+    right = np.where(zones, CLOSE * np.exp(-off / CLOSE_S) / (2 * CLOSE_S), 0.0)
+    return np.asarray(np.log(right + (1 - CLOSE) / SET_ANYHOW))
+
+
+def _other_shutters(evidence: Evidence, found: _Found, clock_known: bool) -> _Found:
+    """Read the card as one of a camera whose bracket fell out of turn, or that kept to no shutter time, if that
+    explains it better.
+    """
+    blind = evidence.without_shutters()
+    unread = replace(_likeliest(blind, clock_known), unread=True)
+    cost = len(evidence.at_s) * math.log(max(2, evidence.alike.shape[1]))  # each file is then any of the bracket
+    if unread.belief.log_total - cost <= found.belief.log_total:
+        return found
+    most = min(evidence.alike.shape[1], MOST_TURN)
+    turned = _read(evidence, [replace(unread.main, turn=turn) for turn in range(1 - most, most)], clock_known)
+    return turned if turned.belief.log_total > unread.belief.log_total - cost else unread
+
+
+def _rates(evidence: Evidence, belief: Belief) -> Rates:
     """How often things go wrong on this card, with what is usual counted in as a few cases."""
+    partner = belief.partner
     exposures, files = len(evidence.planned_s), len(evidence.at_s)
     made = int(evidence.made_before[-1])
-    expected, gate = fit.expected_s(evidence), fit.gate_s(evidence.tick_s)
-    within = (evidence.at_s > expected.min() - gate) & (evidence.at_s < expected.max() + gate)
+    chosen = np.flatnonzero(partner >= 0)
+    within = np.zeros(files, dtype=np.bool_)
+    if len(chosen):
+        within[chosen[0] : chosen[-1]] = True
     extra = int((within & (partner < 0)).sum())
-    run_s = max(float(np.ptp(expected)), 60.0)
+    run_s = max(float(np.ptp(evidence.planned_s)), 60.0)
     lost = never = skipped = known = 0
     gone = 0
     for gap, one in zip(evidence.gaps.tolist(), partner.tolist(), strict=True):
         if one < 0:
             continue
-        missed = int(evidence.made_before[one] - evidence.made_before[gone])
+        missed = int(evidence.made_before[max(one, gone)] - evidence.made_before[gone])
         lost += missed
         if gap >= 0:
             known += missed
             never += max(missed - gap, 0)
             skipped += gap > one - gone
-        gone = one + 1
+        gone = max(gone, one + 1)
     lost += int(evidence.made_before[exposures] - evidence.made_before[gone])
     return Rates(
         lost=min((lost + 0.5) / (made + 50), 0.5),

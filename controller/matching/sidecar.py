@@ -15,12 +15,15 @@ PACKET = '<?xpacket begin="\ufeff" id="W5M0MpCehiHzreSzNTczkc9d"?>\n{}\n<?xpacke
 
 
 def sidecar(line: MatchLine, frame: Frame, opened_utc: str | None) -> str:
-    """The text of the sidecar of a line's file, of this frame, whose shutter opened then."""
+    """The text of the sidecar of a line's file, of this frame, whose shutter opened then.
+
+    The pose is the line's, as truly reached; the planned one if the line has none.
+    """
     for prefix, space in (("x", X), ("rdf", RDF), ("dc", DC), ("xmp", XMP)):
         ET.register_namespace(prefix, space)
     root = ET.Element(f"{{{X}}}xmpmeta")
     about = ET.SubElement(ET.SubElement(root, f"{{{RDF}}}RDF"), f"{{{RDF}}}Description", {f"{{{RDF}}}about": ""})
-    pose = f"yaw {frame.yaw_deg:.2f}°, pitch {frame.pitch_deg:.2f}°"
+    pose = _pose(line, frame)
     words = [f"row {frame.row}", f"frame {frame.id}", f"exposure {line.exposure}"]
     _in_language(about, "title", ", ".join(words))
     _in_language(about, "description", f"{pose}, {line.planned_shutter_s:g} s as planned")
@@ -33,6 +36,12 @@ def sidecar(line: MatchLine, frame: Frame, opened_utc: str | None) -> str:
         ET.SubElement(about, f"{{{XMP}}}Label").text = line.verdict.value
     ET.indent(root)
     return PACKET.format(ET.tostring(root, encoding="unicode"))
+
+
+def _pose(line: MatchLine, frame: Frame) -> str:
+    if line.yaw_deg is None or line.pitch_deg is None or line.roll_deg is None:
+        return f"yaw {frame.yaw_deg:.2f}°, pitch {frame.pitch_deg:.2f}°"
+    return f"yaw {line.yaw_deg:z.2f}°, pitch {line.pitch_deg:z.2f}°, roll {line.roll_deg:z.2f}°"
 
 
 def _in_language(about: ET.Element, name: str, text: str) -> None:

@@ -8,6 +8,7 @@ from dataclasses import asdict, dataclass, field, fields
 from datetime import UTC, datetime
 from enum import StrEnum
 from pathlib import Path
+from typing import NamedTuple
 
 from controller.matching.card import CUT_SHORT, CardFile
 from controller.matching.evidence import same_shutter
@@ -23,6 +24,16 @@ class Verdict(StrEnum):
     EXTRA = "extra"
 
 
+class Pose(NamedTuple):
+    """The camera's pose in the levelled world, and the angles of the axes (None by hand), in degrees."""
+
+    yaw_deg: float
+    pitch_deg: float
+    roll_deg: float
+    pan_deg: float | None
+    tilt_deg: float | None
+
+
 @dataclass(frozen=True, slots=True)
 class Planned:
     """An exposure of the session. `opened_s` is when the shutter opened, `counts` whether it is one to stitch from."""
@@ -36,6 +47,7 @@ class Planned:
     made: bool
     confirmed: bool
     counts: bool
+    pose: Pose | None = None
 
 
 @dataclass(slots=True)
@@ -45,7 +57,7 @@ class MatchLine:
     `also` are more files of the same shot. `doubt` is the probability that it is anything else. `apart_s` is how far the
     camera's clock, put right, is from the session's. Where the camera's bracket was out of turn, `exposure` is what the
     file is by its shutter time, and `told_as` what the run took it for. `use` marks the one file of this frame's exposure
-    to stitch from.
+    to stitch from. Yaw, pitch and roll are the camera's pose as in exposures.csv, pan and tilt the angles of the axes.
     """
 
     verdict: Verdict
@@ -63,6 +75,11 @@ class MatchLine:
     told_as: int | None = None
     use: bool = False
     notes: list[str] = field(default_factory=list)
+    yaw_deg: float | None = None
+    pitch_deg: float | None = None
+    roll_deg: float | None = None
+    pan_deg: float | None = None
+    tilt_deg: float | None = None
 
 
 def match_lines(
@@ -71,32 +88,49 @@ def match_lines(
     exposures: Sequence[Planned],
     folder: Path,
 ) -> list[MatchLine]:
-    """The lines of files and exposures, in the order in which they were paired, by time."""
+    """The lines of files and exposures, in the order of shooting."""
     bracket = {one.exposure: one.shutter_s for one in exposures}
-    lines: list[tuple[float, MatchLine]] = []
-    for file, match in zip(files, pairing.matches, strict=True):
-        assert file.taken_s is not None
-        line = file_line(file, folder, _verdict(match), match.doubt)
-        if match.exposure is not None:
-            _add_exposure(line, exposures[match.exposure])
-            apart = file.taken_s + pairing.tick_s / 2 - pairing.expected_s[match.exposure]
-            line.apart_s = round(apart, 3)
+    taken = {match.exposure for match in pairing.matches}
+    missing = [number for number, one in enumerate(exposures) if number not in taken and one.made]
+    lines: list[MatchLine] = []
+    for number in pairing.order:
+        match = pairing.matches[number]
+        while missing and match.exposure is not None and missing[0] < match.exposure:
+            lines.append(_missing(exposures[missing.pop(0)]))
+        lines.append(_line(files[number], number, pairing, exposures, bracket, folder))
+    lines += [_missing(exposures[number]) for number in missing]
+    _choose(lines, {(one.frame, one.exposure, one.attempt) for one in exposures if one.counts})
+    return lines
+
+
+def _line(
+    file: CardFile,
+    number: int,
+    pairing: Pairing,
+    exposures: Sequence[Planned],
+    bracket: dict[int, float],
+    folder: Path,
+) -> MatchLine:
+    match = pairing.matches[number]
+    assert file.taken_s is not None
+    line = file_line(file, folder, _verdict(match), match.doubt)
+    if match.exposure is not None:
+        _add_exposure(line, exposures[match.exposure])
+        apart = file.taken_s + pairing.tick_s / 2 - pairing.expected_s[match.exposure]
+        line.apart_s = round(apart, 3)
+        if pairing.out_of_turn(number):
             _by_shutter(line, bracket)
-            line.notes += _shutter_notes(line)
-        elif match.maybe is not None:
-            might = exposures[match.maybe]
-            line.notes.append(f"might be frame {might.frame}, exposure {might.exposure}")
-        lines.append((file.taken_s, line))
-    found = {match.exposure for match in pairing.matches}
-    for number, exposure in enumerate(exposures):
-        if number not in found and exposure.made:
-            line = MatchLine(Verdict.MISSING)
-            _add_exposure(line, exposure)
-            lines.append((pairing.expected_s[number], line))
-    lines.sort(key=lambda one: one[0])
-    ordered = [line for _, line in lines]
-    _choose(ordered, {(one.frame, one.exposure, one.attempt) for one in exposures if one.counts})
-    return ordered
+        line.notes += _shutter_notes(line)
+    elif match.maybe is not None:
+        might = exposures[match.maybe]
+        line.notes.append(f"might be frame {might.frame}, exposure {might.exposure}")
+    return line
+
+
+def _missing(exposure: Planned) -> MatchLine:
+    line = MatchLine(Verdict.MISSING)
+    _add_exposure(line, exposure)
+    return line
 
 
 def file_line(file: CardFile, folder: Path, verdict: Verdict = Verdict.EXTRA, doubt: float | None = None) -> MatchLine:
@@ -120,10 +154,12 @@ def _verdict(match: Match) -> Verdict:
 def _add_exposure(line: MatchLine, exposure: Planned) -> None:
     line.frame, line.exposure, line.attempt = exposure.frame, exposure.exposure, exposure.attempt
     line.outcome, line.planned_shutter_s = exposure.outcome, exposure.shutter_s
+    if exposure.pose is not None:
+        line.yaw_deg, line.pitch_deg, line.roll_deg, line.pan_deg, line.tilt_deg = exposure.pose
 
 
 def _by_shutter(line: MatchLine, bracket: dict[int, float]) -> None:
-    """Let a file be the exposure whose shutter time it has, if it is not the one that it was taken for."""
+    """Reassign a file to the exposure whose shutter time it has, if that is not the one that the run took it for."""
     if line.shutter_s is None or not _shutter_notes(line):
         return
     seen = line.shutter_s

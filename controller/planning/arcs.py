@@ -35,6 +35,30 @@ class Piece:
     direction: Array
 
 
+def edge_intervals(above: Array, cos_part: Array, sin_part: Array, middle: Array) -> tuple[Array, Array]:
+    """Where cos_part cos(t) + sin_part sin(t) >= above for some cap of each edge, around t = `middle`.
+
+    The first three have shape (..., edges, caps), `middle` has shape (...,) without these two; so have start and end with
+    shape (..., edges). Where nothing is left, start exceeds end; everything is -inf to inf.
+    """
+    ratio = above / np.maximum(np.hypot(cos_part, sin_part), 1e-300)
+    half = np.arccos(np.clip(ratio, -1, 1))
+    half[ratio > 1], half[ratio < -1] = -np.inf, np.inf
+    centre = np.arctan2(sin_part, cos_part)
+    # The intervals of an edge's caps lie side by side: counted from the first, none is cut off by the turn.
+    several = above.shape[-1] > 1
+    beside = centre[..., :1] if several else middle[..., None, None]
+    centre -= TURN * np.round((centre - beside) / TURN)
+    start, end = longest_run(centre - half, centre + half)
+    if several:
+        with np.errstate(invalid="ignore"):
+            turns = TURN * np.round(np.nan_to_num((start + end) / 2 - middle[..., None]) / TURN)
+        start, end = start - turns, end - turns
+    everything = end >= start + TURN
+    start[everything], end[everything] = -np.inf, np.inf
+    return start, end
+
+
 class Arcs:
     """The arcs of the cores `numbers` of `cores`, shrunk by `margin_rad`.
 
@@ -100,23 +124,9 @@ class Arcs:
             return product
 
         constant = self.cosine[position][..., None, None] * dot(self.poles)
-        cos_part, sin_part = dot(self.u), dot(self.v)
-        size = self.sine[position][..., None, None] * np.hypot(cos_part, sin_part)
-        ratio = (limit - constant) / np.maximum(size, 1e-300)
-        half = np.arccos(np.clip(ratio, -1, 1))
-        half = np.where(ratio > 1, -np.inf, np.where((ratio < -1) | np.isinf(radii)[:, None], np.inf, half))
-        centre = np.arctan2(sin_part, cos_part)
-        # The intervals of an edge's caps lie side by side: counted from the first, none is cut off by the turn.
-        beside = centre[..., :1] if radii.shape[2] > 1 else middle[..., None, None]
-        centre -= TURN * np.round((centre - beside) / TURN)
-        start, end = longest_run(centre - half, centre + half)
-        if radii.shape[2] > 1:
-            with np.errstate(invalid="ignore"):
-                turns = TURN * np.round(np.nan_to_num((start + end) / 2 - middle[..., None]) / TURN)
-            start, end = start - turns, end - turns
-        everything = end >= start + TURN
-        start, end = np.where(everything, -np.inf, start), np.where(everything, np.inf, end)
-        return start, end
+        sine = self.sine[position][..., None, None]
+        above = np.where(np.isinf(radii)[:, None], -np.inf, limit - constant)
+        return edge_intervals(above, sine * dot(self.u), sine * dot(self.v), middle)
 
     def _covered(self, position: Numbers, other: Numbers) -> Iterator[tuple[Numbers, Array, Array]]:
         """Intervals of arcs that lie inside core `other[k]`: arc number, start, end; some pairs at a time."""

@@ -99,8 +99,10 @@ def lean_rad(outline: Outline, pitch: Array) -> Array:
     return lean
 
 
-def fronts(field: Field, margin_rad: float, yaw_rad: float, pitches_rad: tuple[float, float]) -> list[Front]:
-    """The fronts of all useful row lengths, shortest row first.
+def fronts(
+    field: Field, margin_rad: float, yaw_rad: float, pitches_rad: tuple[float, float], *, coarse: bool = False
+) -> list[Front]:
+    """The fronts of all useful row lengths, shortest row first; `coarse` looks at few pitches.
 
     `yaw_rad` is the yaw that a row must close, `pitches_rad` the pitches that the head can take.
     """
@@ -110,7 +112,7 @@ def fronts(field: Field, margin_rad: float, yaw_rad: float, pitches_rad: tuple[f
     horizon = yaw_rad / 2 / wide  # a row at the horizon needs this many; longer rows only gain a little height
     counts = np.arange(1, int(np.ceil(1.2 * horizon)) + 2)
     outline = core_outline(field)
-    fewest = FEWEST_PITCHES if outline.radii.shape[1] == 1 else FEWEST_PITCHES_CURVED
+    fewest = FEWEST_PITCHES_CURVED if coarse or outline.radii.shape[1] > 1 else FEWEST_PITCHES
     steps = max(fewest, 2 * PITCHES_PER_CORE * np.pi / high)
     # A row is only asked for where it begins south of the horizon.
     lowest, highest = pitches_rad[0], max(min(pitches_rad[1], 2 * high), pitches_rad[0])

@@ -13,9 +13,9 @@ from controller.planning.order import Motion, Mover, Order, arrange
 from controller.planning.plan import Budget, Frame, OrderCost, Region
 from controller.planning.pose import Pose
 from controller.program import timing
-from controller.program.build import build_program
+from controller.program.build import build_program, step_ends_ns
 from controller.program.course import TAKE_UP
-from controller.program.program import AskStep, MoveStep, Program
+from controller.program.program import ExposeStep, MoveStep, Program
 
 
 def mover_of(kit: Kit) -> Mover:
@@ -83,20 +83,15 @@ def _cost_of_order(kit: Kit, frames: Sequence[Frame], links: Links, order: Order
 
 
 def _apart(program: Program, links: Links) -> float:
-    """The longest time from the first exposure of a frame to the last of one that overlaps it, in seconds."""
-    first = np.zeros(links.count)
-    last = np.zeros(links.count)
-    now_ns = 0
-    for step in program.steps:
-        if isinstance(step, MoveStep):
-            now_ns += step.expected_ns + step.settle_ns
-            if not last[step.frame]:  # what comes after its exposures only looks at the switches
-                first[step.frame] = now_ns
-        elif isinstance(step, AskStep):
-            first[step.frame] = now_ns
-        else:
-            now_ns += step.expected_ns + step.ready_ns
-            last[step.frame] = now_ns
+    """The longest time in seconds from the first exposure of a frame to the end of the last one of one that overlaps it.
+
+    It is read from the run's own timetable, so it cannot exceed the run.
+    """
+    first, last = np.full(links.count, np.inf), np.zeros(links.count)
+    for step, end_ns in zip(program.steps, step_ends_ns(program.steps, program.kit.board.baud), strict=True):
+        if isinstance(step, ExposeStep):
+            first[step.frame] = min(first[step.frame], end_ns - step.expected_ns)
+            last[step.frame] = end_ns
     if len(links.pairs) == 0:
         return 0.0
     a, b = links.pairs.T

@@ -76,19 +76,20 @@ class Cores:
         return Cores(self.forward, poles, radii, self.reach_rad, self.shrinks)
 
 
-def cores_at(field: Field, yaw_deg: Array, pitch_deg: Array) -> Cores:
-    """The cores of frames aimed at `yaw_deg` and `pitch_deg`, shape (n,) each."""
-    return place(core_outline(field), yaw_deg, pitch_deg)
+def cores_at(field: Field, yaw_deg: Array, pitch_deg: Array, roll_deg: Array | None = None) -> Cores:
+    """The cores of frames at these poses, shape (n,) each; no roll is none at all."""
+    return place(core_outline(field), yaw_deg, pitch_deg, roll_deg)
 
 
-def pictures_at(field: Field, yaw_deg: Array, pitch_deg: Array) -> Cores:
-    """The whole pictures of frames aimed at `yaw_deg` and `pitch_deg`, shape (n,) each."""
-    return place(whole_outline(field), yaw_deg, pitch_deg)
+def pictures_at(field: Field, yaw_deg: Array, pitch_deg: Array, roll_deg: Array | None = None) -> Cores:
+    """The whole pictures of frames at these poses, shape (n,) each; no roll is none at all."""
+    return place(whole_outline(field), yaw_deg, pitch_deg, roll_deg)
 
 
-def place(outline: Outline, yaw_deg: Array, pitch_deg: Array) -> Cores:
+def place(outline: Outline, yaw_deg: Array, pitch_deg: Array, roll_deg: Array | None = None) -> Cores:
     """One outline at several poses."""
-    axes = np.stack(camera_axes(np.radians(yaw_deg), np.radians(pitch_deg)), axis=1)
+    roll_rad = None if roll_deg is None else np.radians(roll_deg)
+    axes = np.stack(camera_axes(np.radians(yaw_deg), np.radians(pitch_deg), roll_rad), axis=1)
     count = len(axes)
     return Cores(
         forward=axes[:, 0],

@@ -81,6 +81,11 @@ def prove_coverage(cores: Cores, region: Bounds = SPHERE) -> Proof:
     return Proof(True, max(0.0, float(np.degrees(low))), yaw_deg, pitch_deg)
 
 
+def covers(cores: Cores, region: Bounds, margin_rad: float) -> bool:
+    """Prove that `cores` cover `region` with at least `margin_rad`, without looking for the worst margin."""
+    return _Question(cores, region).first_bare(margin_rad - float(np.radians(ROUNDING_DEG))) is None
+
+
 class _Question:
     """Is any boundary bare? The cores, those of the rest of the sphere, and who can touch whom."""
 

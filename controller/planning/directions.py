@@ -20,14 +20,25 @@ class CameraAxes(NamedTuple):
     up: Array
 
 
-def camera_axes(yaw_rad: Array, pitch_rad: Array) -> CameraAxes:
-    """The axes of cameras without roll, aimed at `yaw_rad` and `pitch_rad` (any equal shape)."""
+def camera_axes(yaw_rad: Array, pitch_rad: Array, roll_rad: Array | None = None) -> CameraAxes:
+    """The axes of cameras aimed at `yaw_rad` and `pitch_rad`, rolled by `roll_rad` (None: not), any equal shape.
+
+    Roll turns a camera about its lens, clockwise as seen from behind it: the right side goes down.
+    """
     sin_yaw, cos_yaw = np.sin(yaw_rad), np.cos(yaw_rad)
     sin_pitch, cos_pitch = np.sin(pitch_rad), np.cos(pitch_rad)
-    return CameraAxes(
+    level = CameraAxes(
         forward=np.stack([cos_pitch * cos_yaw, cos_pitch * sin_yaw, sin_pitch], axis=-1),
         right=np.stack([-sin_yaw, cos_yaw, np.zeros_like(sin_yaw)], axis=-1),
         up=np.stack([-sin_pitch * cos_yaw, -sin_pitch * sin_yaw, cos_pitch], axis=-1),
+    )
+    if roll_rad is None:
+        return level
+    sin_roll, cos_roll = np.sin(roll_rad)[..., None], np.cos(roll_rad)[..., None]
+    return CameraAxes(
+        forward=level.forward,
+        right=cos_roll * level.right - sin_roll * level.up,
+        up=sin_roll * level.right + cos_roll * level.up,
     )
 
 

@@ -1,112 +1,59 @@
 """Fewer frames than complete rows need, by moving every frame freely until no direction is left out.
 
-Start from rows that almost cover with fewer frames, and let the area that is left out (of the cores shrunk by a small
-margin) shrink. Only the bare arcs count: turn a frame a little, and the area changes by what its bare arcs sweep over,
-the integral along them of how far each point moves outward (the shape derivative of a covering: E. Birgin,
-A. Laurain, R. Massambone and A. Santana, SIAM J. Sci. Comput. 43:A2047, 2021, treat coverings of the plane by balls the
-same way; from memory). The area itself follows from the same arcs by Stokes' theorem. Nothing found here counts until
-the proof has passed it.
+Start from rows that almost cover with fewer frames, or from frames spread evenly or by chance, and let the area that is
+left out (of the cores shrunk by a small margin) shrink. Where it does not vanish, some frames are moved to a hole or
+shaken near it, and what comes out is kept if it leaves less (basin hopping: D. Wales and J. Doye, J. Phys. Chem. A
+101:5111, 1997). Nothing found here counts until the proof has passed it.
 """
 
-from collections.abc import Callable
-from dataclasses import dataclass
-from itertools import count as count_up
-from typing import Any
+from collections.abc import Callable, Iterator
+from itertools import cycle
 
 import numpy as np
-from scipy.optimize import minimize
 
-from controller.optics.outline import Outline, core_outline
-from controller.planning.arcs import Arcs
+from controller.optics.outline import core_outline
 from controller.planning.cores import place
-from controller.planning.coverage import neighbours, prove_coverage
-from controller.planning.directions import Array, camera_axes
+from controller.planning.coverage import covers
+from controller.planning.descent import descend
+from controller.planning.directions import Array, camera_axes, spiral
+from controller.planning.effort import Effort, SpentError
 from controller.planning.pose import start_yaw_deg
-from controller.planning.region import Bounds
+from controller.planning.region import SPHERE, Bounds
 from controller.planning.rows import Row, Task, path
+from controller.planning.uncovered import Uncovered
 
-NODES, WEIGHTS = np.polynomial.legendre.leggauss(6)
-MARGIN_RAD = float(np.radians(0.02))  # what the search aims at, so that the proof finds a little more than nothing
+AIM_RAD = float(np.radians(0.02))  # more margin than is asked for, so that the proof finds a little more than nothing
 CLOSED_SR = 1e-7  # an area this small is a margin missed by a hair: worth a proof
-STEPS = 300
-BOLD_SHARE = 16  # the first attempt does without one frame in so many; where it fails twice, half as bold
-TRIES = 2
+BOLD_SHARE = 11  # the first attempt does without one frame in so many; where it fails, half as bold
+BOLD_TRIES = 3
 SPREADS = (0.025, 0.1, 0.25)  # how far frames are shaken before a new attempt, as a share of the core's half-width
-# Effort is counted in evaluations, not on a clock, so that a seed gives the same plan on any machine: this many seconds
-# for each, and for each frame in it, on a usual computer; more for curved edges and for the edges of a region.
-SECONDS_EACH, SECONDS_PER_FRAME = 2e-3, 2.5e-5
-
-
-@dataclass(frozen=True, slots=True)
-class Left:
-    """The area left out, in steradians, and its change with every frame's yaw and pitch (radians), shape (n, 2)."""
-
-    area: float
-    slope: Array
-
-
-class _SpentError(Exception):
-    """The effort is used up."""
-
-
-def left_out(outline: Outline, bounds: Bounds, aims: Array, margin_rad: float) -> Left:
-    """What frames aimed at `aims` (n, 2), yaw and pitch in radians, leave out of the region."""
-    cores = place(outline, np.degrees(aims[:, 0]), np.degrees(aims[:, 1]))
-    rest = bounds.elsewhere()
-    everything = cores if rest is None else cores.joined(rest)
-    arcs = Arcs(everything, np.arange(len(everything)), margin_rad)
-    own, other = neighbours(cores, len(everything))
-    if arcs.per_core > outline.radii.shape[0]:
-        own, other = np.append(own, np.arange(len(everything))), np.append(other, np.arange(len(everything)))
-    arc, start, end = arcs.gaps(own, other)
-    slope = np.zeros_like(aims)
-    if len(arc) == 0:
-        return Left(0.0, slope)
-    middle, half = (start + end) / 2, (end - start) / 2
-    t = middle[:, None] + half[:, None] * NODES
-    points = arcs.directions(np.repeat(arc, len(NODES)), t.ravel()).reshape(*t.shape, 3)
-    core, number = np.divmod(arc, arcs.per_core)
-    cosine, sine = arcs.cosine[core, number][:, None], arcs.sine[core, number][:, None]
-    # Along an arc a step of dt is sin(r) long; outward is away from the cap's pole.
-    length = half[:, None] * WEIGHTS * sine
-    outward = (points * cosine[..., None] - arcs.poles[core, number][:, None]) / sine[..., None]
-    of_frames = core < len(cores)
-    core, moving, out, sweep = core[of_frames], points[of_frames], outward[of_frames], length[of_frames]
-    up, right = np.array([0.0, 0.0, 1.0]), camera_axes(aims[:, 0], aims[:, 1]).right[core][:, None]
-    # A point of a frame that turns moves along up x point for yaw and point x right for pitch.
-    for axis, moved in enumerate((np.cross(up, moving), np.cross(moving, right))):
-        np.add.at(slope[:, axis], core, -(np.einsum("kqc,kqc->kq", moved, out) * sweep).sum(axis=1))
-    return Left(_enclosed(points, np.cross(outward, points), length, cores.forward[0]), slope)
-
-
-def _enclosed(points: Array, along: Array, length: Array, elsewhere: Array) -> float:
-    """The area enclosed by bare arcs, with `elsewhere` a direction outside of it.
-
-    The area form of the sphere is the derivative of (s x p) . dp / (1 - s . p) everywhere but at p = s.
-    """
-    density = np.einsum("kqc,kqc->kq", np.cross(elsewhere, points), along) / (1 - points @ elsewhere)
-    return abs(float((density * length).sum()))
+SHAKES = (0.1, 0.25, 0.5)  # the same near a hole
+SHAKEN_FROM, SHAKEN_TO = 3, 8  # how many frames near a hole are shaken
+PATIENCE_SHARE = 2  # given up after as many changes in vain as there are frames, divided by this
+STEEPEST = 0.2  # nearer to a pole than this cosine of the pitch, yaw is not shaken further
 
 
 class Search:
-    """One search for fewer frames, repeatable for its `seed`."""
+    """One search for fewer frames, repeatable for its `seed`.
+
+    `effort` only decides when it ends. Found plans keep a margin of at least `margin_rad`. `yaw_limits_deg` are those of
+    the head, None if it turns all the way round.
+    """
 
     def __init__(
         self,
         task: Task,
-        effort_s: float,
+        effort: Effort,
         seed: int,
-        progress: Callable[[int, int], None],
         yaw_limits_deg: tuple[float, float] | None = None,
+        margin_rad: float = 0.0,
     ) -> None:
-        self._task, self._outline = task, core_outline(task.field)
+        self._task, self._outline, self._margin_rad = task, core_outline(task.field), margin_rad
         self._yaw_limits = None if yaw_limits_deg is None else _near(task.bounds, yaw_limits_deg)
-        rest = task.bounds.elsewhere()
-        self._pieces = self._outline.radii.size / 4 * (1 if rest is None else 1 + len(rest))
         self._random = np.random.default_rng(seed)
-        self._work = 0.0
-        self._all_work = effort_s
-        self._progress = progress
+        self._effort = effort
+        self._uncovered = Uncovered(self._outline, task.bounds, margin_rad + AIM_RAD)
+        self._best = self._trying = 0
 
     def run(self, aims_deg: Array) -> Array:
         """Aims (n, 2) of yaw and pitch in degrees, proved to cover, with no more frames than `aims_deg`."""
@@ -114,34 +61,80 @@ class Search:
         fewer = max(1, len(best) // BOLD_SHARE)
         try:
             while len(best) > 1:
-                found = self._attempt(len(best) - fewer, TRIES if fewer > 1 else None)
+                self._best, self._trying = len(best), len(best) - fewer
+                self._spend()
+                found = self._attempt(len(best) - fewer, BOLD_TRIES if fewer > 1 else None)
                 if found is None:
                     fewer = max(1, fewer // 2)
                 else:
                     best = found
-                    self._progress(len(best), round(100 * self._work / max(self._all_work, 1e-9)))
-        except _SpentError:
+        except SpentError:
             pass
         return best
 
+    def _spend(self) -> None:
+        self._effort.spend(self._best, self._trying)
+
     def _attempt(self, count: int, tries: int | None) -> Array | None:
-        """Aims of `count` frames that cover; None after `tries` in vain (None: however many). Raises _SpentError."""
+        """Aims of `count` frames that cover; None after `tries` in vain (None: however many). Raises SpentError."""
         rows = self._start(count)
-        for _ in range(tries) if tries else count_up():
-            found = self._close(self._shaken(rows, count), MARGIN_RAD)
-            if found is not None:
-                proof = prove_coverage(place(self._outline, found[:, 0], found[:, 1]), self._task.bounds)
-                if proof.covered:
+        starts: list[Callable[[], Array]] = [lambda: self._shaken(rows, count), lambda: self._by_chance(count)]
+        if self._task.bounds == SPHERE:
+            starts.append(lambda: self._evenly(count))
+        for number, begin in enumerate(cycle(starts), start=1):
+            for aims, left_sr in self._settled(begin(), hop=tries is None):
+                found = _folded(np.degrees(aims), self._task.bounds)
+                if left_sr < CLOSED_SR and self._proved(found):
                     return found
-        return None
+            if number == tries:
+                return None
+        raise AssertionError("starts never end")
+
+    def _settled(self, aims_deg: Array, *, hop: bool) -> Iterator[tuple[Array, float]]:
+        """Where frames come to rest (radians) and what they leave out, and so again each time they were improved."""
+        aims, left_sr = self._close(np.radians(aims_deg))
+        yield aims, left_sr
+        vain = 0
+        while hop and left_sr >= CLOSED_SR and vain < len(aims) // PATIENCE_SHARE:
+            tried, remaining_sr = self._close(self._changed(aims))
+            if remaining_sr < left_sr:
+                aims, left_sr, vain = tried, remaining_sr, 0
+                yield aims, left_sr
+            else:
+                vain += 1
+
+    def _changed(self, aims: Array) -> Array:
+        """The aims (radians) with a frame moved to a hole, or with those near a hole shaken."""
+        random, aims = self._random, aims.copy()
+        pull = np.hypot(*self._uncovered(aims).slope.T)
+        chances = pull / pull.sum() if pull.sum() > 0 else np.full(len(aims), 1 / len(aims))
+        at = int(random.choice(len(aims), p=chances))
+        half_rad = self._task.field.core_half_width_rad
+        if random.random() < 0.5:
+            aims[random.integers(len(aims))] = aims[at] + random.normal(scale=half_rad / 2, size=2)
+            return aims
+        forward = camera_axes(aims[:, 0], aims[:, 1]).forward
+        near = np.argsort(-forward @ forward[at])[: random.integers(SHAKEN_FROM, SHAKEN_TO + 1)]
+        aims[near] += self._shake(aims[near, 1], random.choice(SHAKES) * half_rad)
+        return aims
+
+    def _shake(self, pitch_rad: Array, spread: float) -> Array:
+        """Changes of yaw and pitch (n, 2) by chance, in the unit of `spread`; in yaw more the higher the pitch."""
+        change: Array = self._random.normal(scale=spread, size=(len(pitch_rad), 2))
+        change[:, 0] /= np.maximum(STEEPEST, np.cos(pitch_rad))
+        return change
+
+    def _proved(self, aims_deg: Array) -> bool:
+        return covers(place(self._outline, aims_deg[:, 0], aims_deg[:, 1]), self._task.bounds, self._margin_rad)
 
     def _start(self, count: int) -> list[Row]:
         """Rows of at most `count` frames that would cover if the cores were larger by as little as possible."""
         low, high = 0.0, 0.6 * self._task.field.core_half_width_rad
-        rows = path(self._task, -high, count) or []
+        rows = path(self._task, -high, count, coarse=True) or []
         for _ in range(10):
+            self._spend()
             middle = (low + high) / 2
-            found = path(self._task, -middle, count)
+            found = path(self._task, -middle, count, coarse=True)
             if found is None:
                 low = middle
             else:
@@ -151,45 +144,50 @@ class Search:
     def _shaken(self, rows: list[Row], count: int) -> Array:
         """Aims in degrees: the rows, each turned by chance, every frame shaken, and the frames that are left over."""
         bounds, random = self._task.bounds, self._random
-        spread = random.choice(SPREADS) * float(np.degrees(self._task.field.core_half_width_rad))
         aims = []
         for row in rows:
             phase = random.uniform(0, 1) if bounds.yaw_width_deg >= 360 else 0.5
             yaw = start_yaw_deg(bounds) + bounds.yaw_width_deg * (np.arange(row.count) + phase) / row.count
             aims.append(np.stack([yaw, np.full(row.count, row.pitch_deg)], axis=1))
         known = np.concatenate(aims) if aims else np.zeros((0, 2))
-        stretch = np.stack([1 / np.maximum(0.2, np.cos(np.radians(known[:, 1]))), np.ones(len(known))], axis=1)
-        known = known + random.normal(scale=spread, size=known.shape) * stretch
-        low, high = np.sin(np.radians([bounds.pitch_from_deg, bounds.pitch_to_deg]))
-        more = count - len(known)
-        yaw = start_yaw_deg(bounds) + random.uniform(0, bounds.yaw_width_deg, more)
-        pitch = np.degrees(np.arcsin(random.uniform(low, high, more)))
-        return np.concatenate([known, np.stack([yaw, pitch], axis=1)])
+        spread_deg = random.choice(SPREADS) * float(np.degrees(self._task.field.core_half_width_rad))
+        known = known + self._shake(np.radians(known[:, 1]), spread_deg)
+        return np.concatenate([known, self._by_chance(count - len(known))])
 
-    def _close(self, aims_deg: Array, margin_rad: float) -> Array | None:
-        """Move the frames until next to nothing is left out; None when they get stuck. Raises _SpentError."""
+    def _by_chance(self, count: int) -> Array:
+        """Aims in degrees anywhere in the region, as likely in one place as in another."""
+        bounds, random = self._task.bounds, self._random
+        low, high = np.sin(np.radians([bounds.pitch_from_deg, bounds.pitch_to_deg]))
+        yaw = start_yaw_deg(bounds) + random.uniform(0, bounds.yaw_width_deg, count)
+        return np.stack([yaw, np.degrees(np.arcsin(random.uniform(low, high, count)))], axis=1)
+
+    def _evenly(self, count: int) -> Array:
+        """Aims in degrees spread evenly over the sphere, turned by chance and a little shaken."""
+        turn, _ = np.linalg.qr(self._random.normal(size=(3, 3)))
+        at = spiral(count) @ turn
+        pitch = np.arcsin(np.clip(at[:, 2], -1, 1))
+        aims: Array = np.stack([np.arctan2(at[:, 1], at[:, 0]), pitch], axis=1)
+        aims += self._shake(pitch, SPREADS[1] * self._task.field.core_half_width_rad)
+        aims_deg: Array = np.degrees(aims)
+        return aims_deg
+
+    def _close(self, aims: Array) -> tuple[Array, float]:
+        """Move the frames (radians) until next to nothing is left out or they get stuck. Raises SpentError."""
 
         def area_and_slope(flat: Array) -> tuple[float, Array]:
-            self._work += self._pieces * (SECONDS_EACH + SECONDS_PER_FRAME * len(flat) / 2)
-            if self._work > self._all_work:
-                raise _SpentError
-            left = left_out(self._outline, self._task.bounds, flat.reshape(-1, 2), margin_rad)
+            self._spend()
+            left = self._uncovered(flat.reshape(-1, 2))
             return left.area, left.slope.ravel()
 
-        low, high = np.radians([self._task.lowest_deg, self._task.highest_deg])
+        low, high = np.full(aims.shape, -np.inf), np.full(aims.shape, np.inf)
         whole = self._task.lowest_deg <= -90 and self._task.highest_deg >= 90
         # Over the pole and on, upside down, where the head may turn to any yaw.
-        free = whole and self._task.field.upright_either_way and self._yaw_limits is None
-        left, right = (None, None) if self._yaw_limits is None else np.radians(self._yaw_limits)
-        limits: Any = [(left, right), (None, None) if free else (low, high)] * len(aims_deg)
-        start = np.radians(aims_deg)
+        if not (whole and self._task.field.upright_either_way and self._yaw_limits is None):
+            low[:, 1], high[:, 1] = np.radians([self._task.lowest_deg, self._task.highest_deg])
         if self._yaw_limits is not None:
-            start[:, 0] = np.clip(start[:, 0], left, right)
-        if not free:
-            start[:, 1] = np.clip(start[:, 1], low, high)
-        options: Any = {"maxiter": STEPS, "maxcor": 20, "ftol": 1e-12, "gtol": 1e-9}
-        found: Any = minimize(area_and_slope, start.ravel(), jac=True, method="L-BFGS-B", bounds=limits, options=options)
-        return _folded(np.degrees(found.x.reshape(-1, 2)), self._task.bounds) if found.fun < CLOSED_SR else None
+            low[:, 0], high[:, 0] = np.radians(self._yaw_limits)
+        found, left_sr = descend(area_and_slope, aims.ravel(), low.ravel(), high.ravel(), CLOSED_SR)
+        return found.reshape(-1, 2), left_sr
 
 
 def _near(bounds: Bounds, limits_deg: tuple[float, float]) -> tuple[float, float]:

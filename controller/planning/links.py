@@ -60,13 +60,14 @@ class Links:
         return graph
 
 
-def find_links(field: Field, yaw_deg: Array, pitch_deg: Array) -> Links:
-    """The links between frames aimed at `yaw_deg` and `pitch_deg`, shape (n,) each."""
-    pictures = pictures_at(field, yaw_deg, pitch_deg)
+def find_links(field: Field, yaw_deg: Array, pitch_deg: Array, roll_deg: Array | None = None) -> Links:
+    """The links between frames at these poses, shape (n,) each; no roll is none at all."""
+    pictures = pictures_at(field, yaw_deg, pitch_deg, roll_deg)
     reach = 2 * np.sin(min(2 * pictures.reach_rad[0], np.pi) / 2)
     pairs = cKDTree(pictures.forward).query_pairs(reach, output_type="ndarray")
     points = picture_points(field)
-    axes = np.stack(camera_axes(np.radians(yaw_deg), np.radians(pitch_deg)), axis=1)
+    roll_rad = None if roll_deg is None else np.radians(roll_deg)
+    axes = np.stack(camera_axes(np.radians(yaw_deg), np.radians(pitch_deg), roll_rad), axis=1)
     both = np.concatenate([pairs, pairs[:, ::-1]])
     shares = np.empty(len(both))
     step = max(1, AT_ONCE // (len(points) * pictures.radii[0].size))

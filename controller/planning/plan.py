@@ -5,7 +5,6 @@ import json
 from pathlib import Path
 from typing import Annotated, Any, Literal, Self
 
-import numpy as np
 from pydantic import BaseModel, ConfigDict, Field, ValidationError
 
 from controller.errors import InputError
@@ -14,8 +13,10 @@ from controller.kit.kit import Kit
 from controller.kit.load import mistakes
 from controller.optics.projection import Projection
 from controller.planning.cores import cores_at
-from controller.planning.coverage import prove_coverage
+from controller.planning.coverage import Proof, prove_coverage
+from controller.planning.leaning import refusal
 from controller.planning.order import Order
+from controller.planning.reached import Poses, levelled_poses, poses_of
 from controller.planning.region import Bounds
 from controller.planning.request import Arrangement, RegionKind
 
@@ -181,6 +182,16 @@ def save_plan(plan: Plan, path: Path) -> None:
     write_whole(path, plan.model_dump_json(indent=1) + "\n")
 
 
+def is_own_plan(path: Path) -> bool:
+    """Whether a file is a plan of this program, of any version, and as it was written: its hash still fits."""
+    try:
+        content = json.loads(path.read_text(encoding="utf-8"))
+    except (OSError, ValueError, RecursionError):
+        return False
+    plan = isinstance(content, dict) and content.get("format") == "fullturn-plan"
+    return plan and content.get("hash") == content_hash(content)
+
+
 def load_plan(path: Path) -> Plan:
     """Read a plan. Raises InputError when it is unreadable, of another version, or edited since it was made."""
     try:
@@ -192,8 +203,12 @@ def load_plan(path: Path) -> Plan:
     return plan_from(text, str(path))
 
 
-def plan_from(text: str, path: str) -> Plan:
-    """The plan in a text that came from `path`. Raises InputError as `load_plan` does."""
+def plan_from(text: str, path: str, *, begun: bool = False) -> Plan:
+    """The plan in a text that came from `path`. Raises InputError as `load_plan` does.
+
+    An earlier version proved a plan as if the head stood level. If such a plan was `begun` already, it has the proof for
+    the poses that its head reaches, whatever comes out; else it must still cover.
+    """
     try:
         content = json.loads(text)
     except (ValueError, RecursionError):
@@ -212,14 +227,46 @@ def plan_from(text: str, path: str) -> Plan:
         raise InputError(mistakes(error, str(path))) from None
     if plan.hash != content_hash(content):
         raise InputError(f"{path}: was changed after it was made (its hash no longer fits); make it again.")
-    _must_still_hold(plan, path)
-    return plan
+    return _proved_again(plan, path, begun=begun)
 
 
-def _must_still_hold(plan: Plan, path: str) -> None:
-    """Prove the plan again: a hash can be forged, and a proof costs less than a night."""
-    yaw, pitch = np.array([f.yaw_deg for f in plan.frames]), np.array([f.pitch_deg for f in plan.frames])
-    proof = prove_coverage(cores_at(plan.kit.field(plan.overlap), yaw, pitch), plan.region.bounds())
-    same = abs(proof.worst_margin_deg - plan.proof.worst_margin_deg) < 0.001
-    if not (proof.covered and plan.proof.covered and same):
+def _proved_again(plan: Plan, path: str, *, begun: bool) -> Plan:
+    """The plan, proved again: a hash can be forged, and a proof costs less than a night."""
+    proof = proof_at(plan, poses_of(plan.kit.head, plan.frames))
+    if _is_claimed(plan, proof):
+        return plan
+    if not plan.kit.head.lean_deg or not _is_claimed(plan, proof_at(plan, levelled_poses(plan.frames))):
         raise InputError(f"{path}: its proof does not hold (it would leave a gap, or claims too much); make it again.")
+    if begun:
+        return with_proof(plan, proof)
+    if not proof.covered:
+        raise InputError(f"{path}: {lean_sentence(plan)}; make it again.")
+    return with_proof(plan, proof).sealed()
+
+
+def _is_claimed(plan: Plan, proof: Proof) -> bool:
+    """Whether this proof is the one that the plan claims, and passes."""
+    same = abs(proof.worst_margin_deg - plan.proof.worst_margin_deg) < 0.001
+    return proof.covered and plan.proof.covered and same
+
+
+def proof_at(plan: Plan, poses: Poses) -> Proof:
+    """The proof of a plan whose frames are shot at these poses."""
+    return prove_coverage(cores_at(plan.kit.field(plan.overlap), *poses), plan.region.bounds())
+
+
+def with_proof(plan: Plan, proof: Proof) -> Plan:
+    """The plan, not sealed again, with what this proof found."""
+    record = plan.proof.model_copy(
+        update={
+            "covered": proof.covered,
+            "worst_margin_deg": proof.worst_margin_deg,
+            "worst_at": Place(yaw_deg=proof.worst_yaw_deg, pitch_deg=proof.worst_pitch_deg),
+        }
+    )
+    return plan.model_copy(update={"proof": record})
+
+
+def lean_sentence(plan: Plan) -> str:
+    """What the lean of its head leaves of a plan that does not cover, as a part of a sentence."""
+    return refusal(plan.kit, plan.overlap, plan.frames, plan.region.bounds())

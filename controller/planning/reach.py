@@ -11,12 +11,14 @@ from controller.optics.outline import core_outline
 from controller.planning.bands import band
 from controller.planning.cores import cores_at
 from controller.planning.coverage import prove_coverage
+from controller.planning.leaning import pitch_limits_deg
 from controller.planning.pose import poses_of_rows
+from controller.planning.reached import poses_of
 from controller.planning.region import Bounds
 from controller.planning.rows import SMALLEST_MARGIN_RAD, Row, Task, reachable_deg
 
 # A row's band is worked out on some meridians; where it is lower between them, the proof asks for a little less of it.
-ROW_MARGINS_RAD = (SMALLEST_MARGIN_RAD, *np.radians([0.01, 0.03, 0.1, 0.3, 1.0, 3.0]))
+ROW_MARGINS_RAD = (SMALLEST_MARGIN_RAD, *np.radians([0.01, 0.03, 0.1, 0.3, 1.0, 3.0, 6.0]))
 
 
 def reachable(field: Field, head: Head, wanted: Bounds, *, nadir_by_hand: bool) -> tuple[Bounds, float]:
@@ -24,7 +26,7 @@ def reachable(field: Field, head: Head, wanted: Bounds, *, nadir_by_hand: bool) 
 
     Raises InputError when nothing can be reached.
     """
-    low, high = reachable_deg(field, max(-90.0, head.tilt.min_deg), min(90.0, head.tilt.max_deg))
+    low, high = reachable_deg(field, *pitch_limits_deg(head))
     if nadir_by_hand:
         low = -90.0
     low, high = max(low, wanted.pitch_from_deg), min(high, wanted.pitch_to_deg)
@@ -39,20 +41,22 @@ def reachable(field: Field, head: Head, wanted: Bounds, *, nadir_by_hand: bool) 
     return found, max(0.0, wanted.solid_angle_sr() - found.solid_angle_sr())
 
 
-def single_row(field: Field, head: Head, pitch_deg: float) -> Bounds:
-    """The band of one complete row at `pitch_deg` with as few frames as close it.
+def single_row(field: Field, head: Head, pitch_deg: float) -> tuple[Bounds, Row]:
+    """The band of one complete row at `pitch_deg` with as few frames as close it, and that row.
 
     Raises InputError where the head cannot take that pitch, or one frame sees the pole and there is no row.
     """
-    if not max(-90.0, head.tilt.min_deg) <= pitch_deg <= min(90.0, head.tilt.max_deg):
+    lowest_deg, highest_deg = pitch_limits_deg(head)
+    if not lowest_deg <= pitch_deg <= highest_deg:
         raise InputError(f"the head's tilt limits do not allow a row at pitch {pitch_deg:g}.")
     for margin_rad in ROW_MARGINS_RAD:
         count, bounds = _row_band(field, pitch_deg, margin_rad)
         task = Task(field, bounds, pitch_deg, pitch_deg)
-        aims = np.array([(pose.yaw_deg, pose.pitch_deg) for pose in poses_of_rows([Row(count, pitch_deg)], task)])
-        if prove_coverage(cores_at(field, *aims.T), bounds).covered:
+        row = Row(count, pitch_deg)
+        poses = poses_of_rows([row], task)
+        if prove_coverage(cores_at(field, *poses_of(head, poses)), bounds).covered:
             break
-    return bounds
+    return bounds, row
 
 
 def _row_band(field: Field, pitch_deg: float, margin_rad: float) -> tuple[int, Bounds]:

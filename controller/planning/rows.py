@@ -42,10 +42,10 @@ class Task:
     lowest_deg: float = -90.0
     highest_deg: float = 90.0
 
-    def fronts(self, margin_rad: float) -> list[Front]:
-        """The fronts of this task."""
+    def fronts(self, margin_rad: float, *, coarse: bool = False) -> list[Front]:
+        """The fronts of this task; `coarse` ones are found sooner and promise a little less."""
         pitches = (float(np.radians(self.lowest_deg)), float(np.radians(self.highest_deg)))
-        return fronts(self.field, margin_rad, float(np.radians(self.bounds.yaw_width_deg)), pitches)
+        return fronts(self.field, margin_rad, float(np.radians(self.bounds.yaw_width_deg)), pitches, coarse=coarse)
 
     def flipped(self) -> "Task":
         """The same seen from the other pole."""
@@ -95,15 +95,15 @@ def reachable_deg(field: Field, lowest_deg: float, highest_deg: float) -> tuple[
     return float(np.degrees(low[0])), float(np.degrees(high[1]))
 
 
-def path(task: Task, margin_rad: float, most: int = MOST_FRAMES) -> list[Row] | None:
+def path(task: Task, margin_rad: float, most: int = MOST_FRAMES, *, coarse: bool = False) -> list[Row] | None:
     """The rows of the cheapest path with cores shrunk by `margin_rad`, None if it needs over `most` frames.
 
     The way is found from either bound to the horizon, one of them seen upside down, and two such ways are joined
     where together they leave nothing open.
     """
     other = task.flipped()
-    table = task.fronts(margin_rad)
-    other_table = table if other == task else other.fronts(margin_rad)
+    table = task.fronts(margin_rad, coarse=coarse)
+    other_table = table if other == task else other.fronts(margin_rad, coarse=coarse)
     if not table or not other_table:
         return None
     below = _walk_to_horizon(table, task.bounds, most)

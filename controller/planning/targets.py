@@ -6,9 +6,10 @@ from dataclasses import dataclass, replace
 from controller.errors import InputError, WorldError
 from controller.kit.kit import Kit
 from controller.planning.budget import pixels_per_degree
-from controller.planning.make import Progress, make_plan
+from controller.planning.effort import Effort
+from controller.planning.make import make_plan
 from controller.planning.plan import Plan
-from controller.planning.request import Request
+from controller.planning.request import Arrangement, Request
 
 # Focal lengths that are commonly made, in millimetres. Common practice, no source.
 USUAL_FOCAL_LENGTHS_MM = (8, 10, 12, 14, 16, 18, 20, 24, 28, 35, 40, 50, 70, 85, 100, 135, 200, 300, 400, 600)
@@ -40,7 +41,8 @@ def with_focal_length(kit: Kit, focal_length_mm: float) -> Kit:
 
 
 def choices_for(kit: Kit, overlap: float, request: Request, wanted_per_degree: float, most: int = 3) -> list[Choice]:
-    """The shortest usual focal lengths that reach a resolution, with the better way to mount first."""
+    """The shortest usual focal lengths that reach a resolution, in rows, with the better way to mount first."""
+    request = replace(request, arrangement=Arrangement.ROWS)
     found: list[Choice] = []
     for focal_length_mm in USUAL_FOCAL_LENGTHS_MM:
         tried = with_focal_length(kit, focal_length_mm)
@@ -55,13 +57,16 @@ def choices_for(kit: Kit, overlap: float, request: Request, wanted_per_degree: f
 
 
 def better_mounted(
-    kit: Kit, overlap: float, request: Request, progress: Progress
+    kit: Kit, overlap: float, request: Request, effort: Effort | None = None
 ) -> tuple[Plan, dict[str, tuple[int, float]]]:
     """The better plan of both ways to mount the camera, and frames and seconds of each.
 
-    Fewer frames win, then less time.
+    Fewer frames win, then less time. `effort` is for both together.
     """
-    plans = {way: make_plan(mounted(kit, way), overlap, request, progress) for way in ("portrait", "landscape")}
+    effort, plans = effort or Effort(request.effort_s), {}
+    for way in ("portrait", "landscape"):
+        with effort.part(1 / 2):
+            plans[way] = make_plan(mounted(kit, way), overlap, request, effort)
     best = min(plans.values(), key=lambda plan: (plan.budget.frames, plan.budget.seconds))
     return best, {way: (plan.budget.frames, plan.budget.seconds) for way, plan in plans.items()}
 
@@ -82,9 +87,13 @@ def hold_limits(plan: Plan, request: Request) -> None:
 
 
 def _nearest(plan: Plan, request: Request, fits: Callable[[Plan], bool]) -> str:
-    """The largest overlap in whole per cent below the plan's that fits, in words."""
+    """The largest overlap in whole per cent below the plan's that fits in rows, in words.
+
+    A search for each overlap would take many times the effort that was allowed.
+    """
     low, high = 0, round(100 * plan.overlap)
-    free = replace(request, max_frames=None, max_seconds=None)
+    free = replace(request, max_frames=None, max_seconds=None, arrangement=Arrangement.ROWS)
+    searched = request.arrangement is Arrangement.FEWEST
     best: Plan | None = None
     while low < high:
         middle = (low + high) // 2
@@ -96,7 +105,7 @@ def _nearest(plan: Plan, request: Request, fits: Callable[[Plan], bool]) -> str:
     if best is None:
         return "no overlap is small enough: use a shorter lens or a smaller region."
     return (
-        f"an overlap of {100 * best.overlap:.0f} % would do "
+        f"an overlap of {100 * best.overlap:.0f} % would do{' in rows' if searched else ''} "
         f"({best.budget.frames} frames, {best.budget.seconds:.0f} seconds)."
     )
 

@@ -10,7 +10,7 @@ from controller.kit.kit import Axis, Head, Kit
 from controller.kit.line import TRIES, retry_ns
 from controller.program import timing
 from controller.program.course import Course, exchange_ns, look_ns, move_ns
-from controller.program.levelled import levelled
+from controller.program.kinematics import axes_for
 from controller.program.program import AskStep, AxisSetting, Crossing, ExposeStep, Exposure, MoveStep, Program, Step
 from controller.program.turn import Turn
 from protocol.codec import PROTOCOL_VERSION
@@ -77,7 +77,7 @@ def build_program(kit: Kit, frames: Sequence["Frame"], made: Container[Exposure]
         ),
         longest_move_ns=_longest_move_ns(kit, (pan, tilt), steps),
         steps=steps,
-        expected_ns=_handshake_ns(kit.board.baud) + reference_ns + _steps_ns(steps, kit.board.baud),
+        expected_ns=_handshake_ns(kit.board.baud) + reference_ns + max(step_ends_ns(steps, kit.board.baud), default=0),
     )
 
 
@@ -110,7 +110,8 @@ def build_steps(
         if not exposures:
             continue
         if turn is not None:
-            whole, numbers = _exposures(kit, frame), turn.order(frame.id, {step.exposure for step in exposures})
+            whole = _exposures(kit, frame, in_turn=turn.coming is not None)
+            numbers = turn.order(frame.id, {step.exposure for step in exposures})
             exposures, turn = [whole[number] for number in numbers], turn.after(len(numbers), frame.id)
         if frame.by_hand:
             by_hand += [AskStep(frame.id, frame.row, frame.yaw_deg, frame.pitch_deg), *exposures]
@@ -137,12 +138,9 @@ def home_steps(kit: Kit, frame: "Frame", standing: tuple[int, int], home: tuple[
 
 
 def _target(head: Head, frame: "Frame") -> tuple[int, int]:
-    """Where to send both axes, a lean of the head counted in; a tilt that only this takes past a limit stays on it."""
-    pose = levelled(frame.yaw_deg, frame.pitch_deg, head.lean_deg, head.lean_toward_deg)
-    tilt_deg = pose.tilt_deg
-    if head.tilt.min_deg <= frame.pitch_deg <= head.tilt.max_deg:
-        tilt_deg = min(max(tilt_deg, head.tilt.min_deg), head.tilt.max_deg)
-    return to_steps(pose.pan_deg, head.pan), to_steps(tilt_deg, head.tilt)
+    """Where to send both axes, a lean of the head counted in."""
+    pan_deg, tilt_deg = axes_for(head, frame.yaw_deg, frame.pitch_deg)
+    return to_steps(pan_deg, head.pan), to_steps(tilt_deg, head.tilt)
 
 
 def _setting(kit: Kit, axis: Axis) -> AxisSetting:
@@ -170,15 +168,19 @@ def _longest_move_ns(kit: Kit, settings: tuple[AxisSetting, AxisSetting], steps:
     return move_ns(kit, settings, (min(pans), min(tilts)), (max(pans), max(tilts)))
 
 
-def _exposures(kit: Kit, frame: "Frame") -> list[ExposeStep]:
-    """The exposures of one frame, in bracket order."""
+def _exposures(kit: Kit, frame: "Frame", *, in_turn: bool = True) -> list[ExposeStep]:
+    """The exposures of one frame, in bracket order.
+
+    Where it is not known whose turn it is in the camera's own bracket (not `in_turn`), any of them may be the longest.
+    """
     camera = kit.exposure
     steps = []
-    for number, shutter_s in enumerate(kit.shutter_times_s()):
+    for number, shutter_s in enumerate(camera.times_s):
+        perhaps_s = shutter_s if in_turn else max(camera.times_s)
         press_ms = max(1, round(shutter_s * 1000)) if camera.bulb else camera.press_ms
         open_ms = camera.release_lag_ms + shutter_s * 1000
         # Without a sync contact the board waits the whole limit: it must cover the longest possible exposure.
-        longest_ms = camera.release_lag_ms + shutter_s * 1000 * timing.LONGEST_OF_NOMINAL + LAG_MARGIN_MS
+        longest_ms = camera.release_lag_ms + camera.longest_s(perhaps_s) * 1000 + LAG_MARGIN_MS
         limit_ms = math.ceil(max(1.0, longest_ms - press_ms))
         wait_ms = max(float(press_ms), open_ms) if kit.board.sync_contact else press_ms + limit_ms
         command = Expose(CommandId(1), frame.id, number, camera.focus_ms, press_ms, limit_ms)
@@ -192,7 +194,7 @@ def _exposures(kit: Kit, frame: "Frame") -> list[ExposeStep]:
                 focus_ms=camera.focus_ms,
                 press_ms=press_ms,
                 limit_ms=limit_ms,
-                ready_ns=round(camera.ready_ms * MS),
+                ready_ns=round(camera.ready_ms * MS + camera.dark_frame_s(perhaps_s) * NS),
                 expected_ns=expected,
                 deadline_ns=timing.deadline_ns((camera.focus_ms + press_ms + limit_ms) * MS, kit.board.baud),
             )
@@ -200,19 +202,21 @@ def _exposures(kit: Kit, frame: "Frame") -> list[ExposeStep]:
     return steps
 
 
-def _steps_ns(steps: Sequence[Step], baud: int) -> int:
-    """Time of all steps, with the waits between them: the camera gets ready while the head already turns."""
-    total, ready_at = 0, 0
+def step_ends_ns(steps: Sequence[Step], baud: int) -> list[int]:
+    """When each step ends, counted from the first one's beginning. The camera gets ready while the head already turns.
+
+    Nothing waits for the camera after the last exposure: the head is disarmed while it takes its dark frame.
+    """
+    ends, total, ready_at = [], 0, 0
     for step, following in zip(steps, [*steps, None][1:], strict=True):
-        total += 0 if isinstance(step, AskStep) else step.expected_ns
-        if isinstance(step, MoveStep):
-            total += look_ns(baud) if step.looks else 0
-            total = max(total + step.settle_ns, ready_at) if not isinstance(following, MoveStep) else total
-        elif isinstance(step, ExposeStep):
+        if isinstance(step, ExposeStep):
+            total = max(total, ready_at) + step.expected_ns
             ready_at = total + step.ready_ns
-            if isinstance(following, ExposeStep):
-                total = ready_at
-    return total
+        elif isinstance(step, MoveStep):
+            total += step.expected_ns + (look_ns(baud) if step.looks else 0)
+            total += 0 if isinstance(following, MoveStep) else step.settle_ns
+        ends.append(total)
+    return ends
 
 
 def _handshake_ns(baud: int) -> int:

@@ -10,9 +10,6 @@ from protocol.units import MS, NS
 
 # Blur that is left when the shutter may open: half of what counts as still, peak to peak.
 SETTLED_PX = 0.25
-# An exposure lasts as its engraved time or, since engraved times are rounded, up to 0.0931 EV longer (the
-# third-stop series against exact powers of two; 30 s is really 32 s).
-LONGEST_OF_NOMINAL = 2**0.0931
 # Time that a deadline adds to what is expected: a share, and a floor for the host's own stalls. Common practice,
 # no source: long enough never to fire on a sound rig, short enough to notice a dead motor within seconds.
 MARGIN_SHARE = 0.25

@@ -18,6 +18,7 @@ from controller.optics.field import Field
 from controller.planning.cores import Cores, cores_at
 from controller.planning.directions import Array
 from controller.planning.plan import Frame, Plan
+from controller.planning.reached import poses_of
 
 HATCH, BLACK, WHITE = "xx", "#000000", "#ffffff"
 ROUNDING = 1e-9
@@ -44,7 +45,7 @@ def holes(plan: Plan, field: Field, frames: Sequence[Frame], directions: Array) 
     """Which of the (n, m, 3) `directions` belong to the region and lie in no core of these frames."""
     bare = plan.region.bounds().holds(directions.reshape(-1, 3)).reshape(directions.shape[:-1])
     if frames:
-        cores = cores_at(field, np.array([f.yaw_deg for f in frames]), np.array([f.pitch_deg for f in frames]))
+        cores = cores_at(field, *poses_of(plan.kit.head, frames))
         near = np.cos(np.minimum(cores.reach_rad, np.pi)) - ROUNDING
         for number in range(len(cores)):
             open_yet = bare & (directions @ cores.forward[number] >= near[number])

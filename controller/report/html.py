@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from controller.files import write_whole
+from controller.kit.exposing import kit_sentences
 from controller.optics.field import shared_part
 from controller.planning.plan import Plan
 from controller.planning.request import Arrangement
@@ -66,6 +67,7 @@ def write_html(
         left_out=left_out_sentence(plan),
         measured=measured_sentence(plan),
         again=again_words(summary).strip(),
+        notes=kit_sentences(plan.kit),
         card=storage(summary.card_megabytes),
         tale=tale,
         sphere=svg(sphere_picture(plan, summary.missing_frames)),

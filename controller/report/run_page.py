@@ -9,6 +9,7 @@ from markupsafe import Markup
 
 from controller.files import write_whole
 from controller.planning.plan import Plan
+from controller.planning.reached import frame_pose
 from controller.report.drawing import page_environment
 
 Sample = tuple[float, float, float, float, float]
@@ -20,10 +21,11 @@ def write_run_page(path: Path, plan: Plan, samples: Sequence[Sample], exposures:
     `exposures` are those truly made: frame, exposure, t_s, shutter_s, yaw_deg, pitch_deg, motion_px, still. Raises
     StorageFailed.
     """
-    planned = {frame.id: (frame.yaw_deg, frame.pitch_deg) for frame in plan.frames}
+    planned = {frame.id: frame_pose(plan.kit.head, frame) for frame in plan.frames}
     rows = [
-        exposure | {"planned_yaw_deg": planned[exposure["frame"]][0], "planned_pitch_deg": planned[exposure["frame"]][1]}
+        exposure | {"planned_yaw_deg": planned[one].yaw_deg, "planned_pitch_deg": planned[one].pitch_deg}
         for exposure in exposures
+        for one in (exposure["frame"],)
     ]
     environment = page_environment()
     # Markup: numbers and our own names only; "<" cannot occur in them, and is escaped all the same.

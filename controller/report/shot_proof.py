@@ -3,12 +3,11 @@
 from collections.abc import Collection
 from dataclasses import dataclass
 
-import numpy as np
-
 from controller.planning.cores import cores_at
 from controller.planning.coverage import prove_coverage
 from controller.planning.links import find_links
 from controller.planning.plan import Plan
+from controller.planning.reached import poses_of
 
 
 @dataclass(frozen=True, slots=True)
@@ -27,7 +26,7 @@ class ShotProof:
 
 
 def prove_shot(plan: Plan, missing: Collection[int]) -> ShotProof:
-    """Prove coverage and links again without the `missing` frames.
+    """Prove coverage and links again without the `missing` frames, at the poses that this head reaches.
 
     With none missing that is the plan's own proof, which was made again when the plan was read.
     """
@@ -41,7 +40,7 @@ def prove_shot(plan: Plan, missing: Collection[int]) -> ShotProof:
     if not frames:
         return ShotProof(covered=False, linked=False)
     field = plan.kit.field(plan.overlap)
-    yaw, pitch = np.array([frame.yaw_deg for frame in frames]), np.array([frame.pitch_deg for frame in frames])
-    found = prove_coverage(cores_at(field, yaw, pitch), plan.region.bounds())
-    linked = find_links(field, yaw, pitch).connected
+    reached = poses_of(plan.kit.head, frames)
+    found = prove_coverage(cores_at(field, *reached), plan.region.bounds())
+    linked = find_links(field, *reached).connected
     return ShotProof(found.covered, linked, found.worst_margin_deg, found.worst_yaw_deg, found.worst_pitch_deg)

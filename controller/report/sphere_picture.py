@@ -19,6 +19,7 @@ from controller.optics.projection import LAWS
 from controller.planning.cores import pictures_at
 from controller.planning.directions import Array, camera_axes
 from controller.planning.plan import Frame, Plan
+from controller.planning.reached import Poses, poses_of
 from controller.report.holes_picture import draw_holes, draw_missing, held_by, holes, split
 
 GRID_ACROSS = 720  # half a degree
@@ -31,14 +32,14 @@ SHADE: Any = {"facecolor": "#00000073", "hatch": "//", "edgecolor": GREY, "linew
 
 def sphere_picture(plan: Plan, missing: Collection[int] = ()) -> Figure:
     """Yaw to the right with straight ahead in the middle, pitch upward, both in degrees."""
-    field = plan.kit.field(plan.overlap)
+    field, head = plan.kit.field(plan.overlap), plan.kit.head
     there, lacking = split(plan, missing)
     figure = Figure(figsize=(11, 5.5), layout="constrained")
     axes = figure.add_subplot(xlim=(-180, 180), ylim=(-90, 90), xlabel="yaw °", ylabel="pitch °", aspect="equal")
     axes.set_xticks(range(-180, 181, 30))
     axes.set_yticks(range(-90, 91, 30))
     image = axes.imshow(
-        frames_seeing(field, there),
+        frames_seeing(field, poses_of(head, there)),
         extent=(-180, 180, -90, 90),
         origin="lower",
         cmap="cividis",
@@ -49,15 +50,15 @@ def sphere_picture(plan: Plan, missing: Collection[int] = ()) -> Figure:
     figure.colorbar(image, ax=axes, shrink=0.72, label="frames that see the direction", ticks=whole)
     few = len(plan.frames) <= NUMBERED_AT_MOST
     for sides, colour, width, label in _layers(field, few=few):
-        axes.add_collection(
-            LineCollection(_flat_outlines(field, sides, there), colors=colour, linewidths=width, label=label)
-        )
+        lines = _flat_outlines(field, sides, poses_of(head, there))
+        axes.add_collection(LineCollection(lines, colors=colour, linewidths=width, label=label))
     if few:
         _numbers(axes, there)
     if lacking:
         yaw, pitch = _grid_deg()
         draw_holes(axes, yaw, pitch, holes(plan, field, there, _grid()))
-        draw_missing(axes, _flat_outlines(field, field.core, lacking), lacking, _flat_place if few else lambda _: None)
+        outlines = _flat_outlines(field, field.core, poses_of(head, lacking))
+        draw_missing(axes, outlines, lacking, _flat_place if few else lambda _: None)
     _bounds(axes, plan)
     if not lacking:
         worst = plan.proof.worst_at
@@ -69,7 +70,7 @@ def sphere_picture(plan: Plan, missing: Collection[int] = ()) -> Figure:
 
 def pole_picture(plan: Plan, missing: Collection[int] = ()) -> Figure:
     """Both poles, each in the middle of a disc that reaches to the horizon; yaw 0 at the top."""
-    field = plan.kit.field(plan.overlap)
+    field, head = plan.kit.field(plan.overlap), plan.kit.head
     there, lacking = split(plan, missing)
     figure = Figure(figsize=(11, 5.4), layout="constrained")
     few = len(plan.frames) <= NUMBERED_AT_MOST
@@ -79,14 +80,15 @@ def pole_picture(plan: Plan, missing: Collection[int] = ()) -> Figure:
         axes.set_axis_off()
         axes.add_patch(_disc(90, filled=True))
         for sides, colour, width, label in _layers(field, few=few):
-            lines = _outlines_seen_from_pole(field, sides, there, up)
+            lines = _outlines_seen_from_pole(field, sides, poses_of(head, there), up)
             axes.add_collection(LineCollection(lines, colors=colour, linewidths=width, label=label))
         if lacking:
             across = np.linspace(-90.0, 90.0, DISC_ACROSS)
             directions, on_disc = _disc_directions(across, up)
             draw_holes(axes, across, across, holes(plan, field, there, directions) & on_disc)
             places = (lambda frame, up=up: _pole_place(frame, up)) if few else (lambda _: None)
-            draw_missing(axes, _outlines_seen_from_pole(field, field.core, lacking, up), lacking, places)
+            outlines = _outlines_seen_from_pole(field, field.core, poses_of(head, lacking), up)
+            draw_missing(axes, outlines, lacking, places)
         _bounds_seen_from_pole(axes, plan, up)
         for radius in (30, 60, 90):
             axes.add_patch(_disc(radius, filled=False))
@@ -115,15 +117,13 @@ def _grid() -> Array:
     return np.stack(np.broadcast_arrays(across * np.cos(yaw), across * np.sin(yaw), z), axis=-1)
 
 
-def frames_seeing(field: Field, frames: Sequence[Frame]) -> NDArray[np.int64]:
-    """How many whole frames see each direction of a grid, shape (rows upward, columns to the right)."""
+def frames_seeing(field: Field, poses: Poses) -> NDArray[np.int64]:
+    """How many whole frames at these poses see each direction of a grid, shape (rows upward, columns to the right)."""
     grid, pitch = _grid(), np.radians(_grid_deg()[1])
     seen = np.zeros(grid.shape[:2], dtype=np.int64)
-    if not frames:
-        return seen
-    pictures = pictures_at(field, np.array([f.yaw_deg for f in frames]), np.array([f.pitch_deg for f in frames]))
-    for number, (frame, reach) in enumerate(zip(frames, pictures.reach_rad, strict=True)):
-        near = np.abs(pitch - np.radians(frame.pitch_deg)) <= reach
+    pictures = pictures_at(field, *poses)
+    for number, (pitch_deg, reach) in enumerate(zip(poses.pitch_deg, pictures.reach_rad, strict=True)):
+        near = np.abs(pitch - np.radians(pitch_deg)) <= reach
         seen[near] += held_by(pictures, number, grid[near])
     return seen
 
@@ -142,23 +142,22 @@ def outline_directions(field: Field, sides: Sides) -> Array:
     return np.stack([np.cos(theta), np.sin(theta) * np.cos(turn), np.sin(theta) * np.sin(turn)], axis=-1)
 
 
-def _outlines(field: Field, sides: Sides, frames: Sequence[Frame]) -> list[Array]:
-    axes = camera_axes(np.radians([f.yaw_deg for f in frames]), np.radians([f.pitch_deg for f in frames]))
+def _outlines(field: Field, sides: Sides, poses: Poses) -> list[Array]:
+    roll_rad = None if poses.roll_deg is None else np.radians(poses.roll_deg)
+    axes = camera_axes(np.radians(poses.yaw_deg), np.radians(poses.pitch_deg), roll_rad)
     in_camera = outline_directions(field, sides)
     return list(np.einsum("kj,jnc->nkc", in_camera, np.stack(axes)))
 
 
-def _flat_outlines(field: Field, sides: Sides, frames: Sequence[Frame]) -> list[Array]:
+def _flat_outlines(field: Field, sides: Sides, poses: Poses) -> list[Array]:
     """The outlines unrolled, cut where they leave the picture on one side and come back on the other."""
-    if not frames:
-        return []
-    return [piece for outline in _outlines(field, sides, frames) for piece in _cut(_unrolled(outline), 180.0)]
+    return [piece for outline in _outlines(field, sides, poses) for piece in _cut(_unrolled(outline), 180.0)]
 
 
-def _outlines_seen_from_pole(field: Field, sides: Sides, frames: Sequence[Frame], up: float) -> list[Array]:
+def _outlines_seen_from_pole(field: Field, sides: Sides, poses: Poses, up: float) -> list[Array]:
     """What can be seen of the outlines from outside that pole."""
     lines = []
-    for outline in _outlines(field, sides, frames) if frames else []:
+    for outline in _outlines(field, sides, poses):
         seen = outline[outline[:, 2] * up > -0.02] if (outline[:, 2] * up).max() > 0 else outline[:0]
         if len(seen) > 1:
             lines += _cut(_seen_from_pole(seen, up), 30.0)

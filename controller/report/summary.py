@@ -4,8 +4,9 @@ from collections.abc import Sequence
 
 from pydantic import BaseModel, ConfigDict
 
-from controller.planning.plan import Plan
+from controller.planning.plan import Plan, lean_sentence
 from controller.report.account_words import headline
+from controller.report.camera_numbers import CameraNumbers, camera_numbers
 from controller.report.shot_proof import prove_shot
 from controller.report.verdict import Lack, Standing, Verdict, verdict
 from controller.session.checks import unchecked_axes
@@ -35,8 +36,9 @@ class Summary(BaseModel):
     again) and not tried. `exposures_retaken` were shot again after such a doubt. `missing_frames` lack an exposure.
 
     `covered`, `linked` and the worst place (a negative margin: the middle of the largest gap) are the plan's proof, made
-    again over the frames that lack nothing. `card_megabytes` is the estimated size of every exposure that was made,
-    those that do not count any more included.
+    again over the frames that lack nothing, at the poses that the head reaches. `card_megabytes` is the estimated size of
+    every exposure that was made, those that do not count any more included. `camera` is what other programs need to place
+    the pictures.
     """
 
     model_config = ConfigDict(frozen=True)
@@ -71,6 +73,7 @@ class Summary(BaseModel):
     card_megabytes: float
     virtual_seconds: float
     predicted_seconds: float
+    camera: CameraNumbers
 
 
 def account_of(session: Session, plan: Plan, *, seconds: float | None = None, under_way: bool = False) -> Summary:
@@ -116,7 +119,7 @@ def summarise(
         plan_hash=plan.hash,
         seed=seed,
         verdict=found.standing,
-        headline=headline(found, plan.kit),
+        headline=headline(found, plan.kit) + _less_overlap(plan, found),
         exit_status=found.exit_status,
         complete=found.standing is Standing.COMPLETE,
         sentence=sentence.replace(CLAIM, INSTEAD),
@@ -132,8 +135,16 @@ def summarise(
         card_megabytes=round(found.openings * plan.kit.file_megabytes(), 1),
         virtual_seconds=round(seconds, 3),
         predicted_seconds=plan.budget.seconds,
+        camera=camera_numbers(plan.kit),
         **_counts(found),
     )
+
+
+def _less_overlap(plan: Plan, found: Verdict) -> str:
+    """What is less than asked of a whole set whose plan an older version proved as if the head were level."""
+    if plan.proof.covered or not plan.kit.head.lean_deg or found.exit_status != 0:
+        return ""
+    return f" But {lean_sentence(plan)}."
 
 
 def _counts(found: Verdict) -> dict[str, int]:

@@ -1,10 +1,10 @@
 """The tables of a session, and how a session of an older version becomes one of this version. Data only.
 
 A version is the number in `PRAGMA user_version`, and as text the fact `session_version`; version 2 set the text alone.
-Migrations only add: what an older program has written is kept as it is.
+Migrations keep what an older program has written, if need be under a better name.
 """
 
-SESSION_VERSION = 3
+SESSION_VERSION = 4
 OLDEST_VERSION = 2
 SCHEMA = """
 CREATE TABLE about (name TEXT PRIMARY KEY, value TEXT NOT NULL) STRICT;
@@ -14,8 +14,6 @@ CREATE TABLE exposures (
     exposure INTEGER NOT NULL,
     attempt INTEGER NOT NULL,
     command_id INTEGER NOT NULL UNIQUE,
-    yaw_deg REAL NOT NULL,
-    pitch_deg REAL NOT NULL,
     shutter_s REAL NOT NULL,
     intended_ns INTEGER NOT NULL,
     outcome TEXT,
@@ -24,7 +22,9 @@ CREATE TABLE exposures (
     commanded_pan_steps INTEGER,
     commanded_tilt_steps INTEGER,
     reported_pan_steps INTEGER,
-    reported_tilt_steps INTEGER
+    reported_tilt_steps INTEGER,
+    pan_deg REAL,
+    tilt_deg REAL
 ) STRICT;
 CREATE TABLE doubts (
     number INTEGER PRIMARY KEY,
@@ -53,6 +53,13 @@ CREATE TABLE happenings (
 ) STRICT;
 """
 
+# The frames of the session's plan that are shot by hand; none if it holds no plan that can be read.
+BY_HAND = (
+    "SELECT json_extract(frame.value, '$.id') FROM about,"
+    " json_each(CASE WHEN json_valid(about.value) THEN about.value ELSE '{}' END, '$.frames') AS frame"
+    " WHERE about.name = 'plan' AND json_extract(frame.value, '$.by_hand')"
+)
+
 MIGRATIONS: dict[int, tuple[str, ...]] = {
     # Where the head was told to be and where the board said that it was.
     2: tuple(
@@ -63,6 +70,14 @@ MIGRATIONS: dict[int, tuple[str, ...]] = {
             "reported_pan_steps",
             "reported_tilt_steps",
         )
+    ),
+    # Angles of the axes were called yaw and pitch; by hand the same columns held the pose that was asked for.
+    3: (
+        "ALTER TABLE exposures ADD COLUMN pan_deg REAL",
+        "ALTER TABLE exposures ADD COLUMN tilt_deg REAL",
+        f"UPDATE exposures SET pan_deg = yaw_deg, tilt_deg = pitch_deg WHERE frame NOT IN ({BY_HAND})",
+        "ALTER TABLE exposures DROP COLUMN yaw_deg",
+        "ALTER TABLE exposures DROP COLUMN pitch_deg",
     ),
 }
 """For each older version, the statements that make the next one of it."""

@@ -42,17 +42,19 @@ class DoubtReason(StrEnum):
 
 @dataclass(frozen=True, slots=True)
 class Intent:
-    """One exposure about to be made: what, where the head was told to point, and under which command.
+    """One exposure about to be made: what, where the axes were sent, and under which command.
 
-    The commanded position is in motor steps; None if the camera is held by hand, or the session is older than version 3.
+    `pan_deg` and `tilt_deg` are angles of the axes, not the camera's pose, which a lean makes another (see
+    `program.kinematics`); None if the camera is held by hand. The commanded position is the same in motor steps; None
+    also if the session is older than version 3.
     """
 
     frame: int
     exposure: int
     attempt: int
     command_id: int
-    yaw_deg: float
-    pitch_deg: float
+    pan_deg: float | None
+    tilt_deg: float | None
     shutter_s: float
     commanded_pan_steps: int | None = None
     commanded_tilt_steps: int | None = None

@@ -1,5 +1,6 @@
 """What can still be read of a damaged session, row by row, into a copy in memory. The file itself is never touched."""
 
+import json
 from collections.abc import Callable, Iterator, Mapping
 from contextlib import suppress
 from datetime import datetime
@@ -23,6 +24,7 @@ NOUNS = {
     "wishes": "requests",
     "happenings": "changes of state",
 }
+ANGLES = ("yaw_deg", "pitch_deg", "pan_deg", "tilt_deg")  # the first two up to version 3
 NUMBERED = NOUNS.keys() - {"about"}
 """The tables whose rows are numbered 1, 2, 3 and so on, so that a missing row is noticed."""
 
@@ -138,7 +140,7 @@ def _all_rows(db: Database, table: str) -> Iterator[Row]:
 def _is_believable(table: str, row: Row) -> bool:
     try:
         BELIEVABLE[table](row)
-    except (ValueError, TypeError, KeyError, OverflowError):
+    except (ValueError, TypeError, KeyError, OverflowError, RecursionError):
         return False
     return True
 
@@ -151,7 +153,7 @@ def _must(true: bool) -> None:
 def _exposure(row: Row) -> None:
     _must(row["outcome"] is None or ShotOutcome(row["outcome"]) is not None)
     _must(0 <= row["intended_ns"] < MOST_NS and (row["ended_ns"] is None or 0 <= row["ended_ns"] < MOST_NS))
-    _must(all(abs(row[name]) <= 3600 for name in ("yaw_deg", "pitch_deg")) and 0 < row["shutter_s"] <= 36_000)
+    _must(all(abs(row.get(name) or 0) <= 3600 for name in ANGLES) and 0 < row["shutter_s"] <= 36_000)
     _must(all(0 <= row[name] < 2**32 for name in ("frame", "exposure", "attempt", "command_id")))
 
 
@@ -181,6 +183,8 @@ def _fact(row: Row) -> None:
         int(name.removeprefix(CLOCK_FACT))
         then_ns, utc = value.split()
         _must(0 <= int(then_ns) < MOST_NS and FIRST_YEAR <= datetime.fromisoformat(utc).year <= LAST_YEAR)
+    elif name == "plan":
+        json.loads(value)
     elif name == ZERO_FACT:
         int(value)
     elif name == QUESTION_FACT:

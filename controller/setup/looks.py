@@ -17,15 +17,26 @@ from controller.matching.evidence import same_shutter
 MANUAL = 1  # ExposureMode and WhiteBalance (CIPA DC-008): 0 is automatic, 1 is manual
 FLASH_FIRED = 1  # the lowest bit of Flash
 FOCAL_SHARE = 0.01
+APERTURE_SHARE = 0.06  # half of a third of a stop: 2^(1/12) is 1.059
 Base = ExifTags.Base
 
 
 @dataclass(frozen=True, slots=True)
 class Found:
-    """What was seen, in a sentence, and whether that is as it should be."""
+    """What was found, in a sentence, and whether that is as it should be.
+
+    `looked` is whether the program itself saw all of it; `said` that a person has answered for the rest.
+    """
 
     good: bool
     sentence: str
+    looked: bool = True
+    said: bool = False
+
+    @property
+    def word(self) -> str:
+        """How it stands: `ok` only for what was looked at, `see` for what nobody but the operator can see, or `NO`."""
+        return "NO" if not self.good else "ok" if self.looked else "see"
 
 
 def calibration_found(kit: Kit, records: Sequence[Record], now: datetime, kinds: Sequence[str]) -> Found:
@@ -42,10 +53,12 @@ def picture_found(path: Path, kit: Kit, now: datetime) -> Found:
     if wrong:
         return Found(False, f"{path.name}: " + "; ".join(wrong) + ".")
     unsaid = [name for name, tag in MODES if modes.get(tag) is None]
+    if kit.exposure.f_number is not None and shot.f_number is None:
+        unsaid.append("aperture")
     text = f"{path.name}: by hand, {shot.shutter_seconds:g} s, {shot.focal_length_mm:g} mm, as the kit has it."
     if unsaid:
         text += f" It does not say its {' and '.join(unsaid)}: look yourself."
-    return Found(True, text + _clock_text(shot, now))
+    return Found(True, text + _clock_text(shot, now), looked=not unsaid)
 
 
 MODES = (("exposure mode", Base.ExposureMode), ("white balance", Base.WhiteBalance))
@@ -74,6 +87,9 @@ def _kit_wrong(shot: Shot, kit: Kit) -> list[str]:
         wrong.append("it does not say its focal length")
     elif abs(shot.focal_length_mm / focal - 1) > FOCAL_SHARE:
         wrong.append(f"it was taken at {shot.focal_length_mm:g} mm, the kit says {focal:g} mm")
+    f_number = kit.exposure.f_number
+    if f_number is not None and shot.f_number is not None and abs(shot.f_number / f_number - 1) > APERTURE_SHARE:
+        wrong.append(f"it was taken at f/{shot.f_number:g}, the kit says f/{f_number:g}")
     times = kit.shutter_times_s()
     if shot.shutter_seconds is None:
         wrong.append("it does not say its shutter time")

@@ -52,7 +52,7 @@ class Progress(BaseModel):
 
 def kit_mark(kit: Kit) -> str:
     """A short word that is another for another kit."""
-    return hashlib.sha256(kit.model_dump_json().encode()).hexdigest()[:16]
+    return hashlib.sha256(kit.model_dump_json(exclude={"sources"}).encode()).hexdigest()[:16]
 
 
 def progress_path(kit_path: Path) -> Path:

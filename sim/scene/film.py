@@ -9,6 +9,7 @@ from numpy.typing import NDArray
 from protocol.units import NS
 from sim.camera import Opening
 from sim.head import Head
+from sim.lean import leaned, leaned_roll
 from sim.scene.render import Aim
 from sim.truth import STILL_PX, Truth
 
@@ -19,13 +20,22 @@ MOST_ACROSS = 64
 
 @dataclass(frozen=True, slots=True, eq=False)
 class View:
-    """One exposure: when the shutter opened, for how long, and poses (n, 2) of yaw and pitch evenly spread over it."""
+    """One exposure: when the shutter opened, for how long, and angles (n, 2) of pan and tilt evenly spread over it.
+
+    The base leans by `lean[0]` degrees toward the yaw `lean[1]`.
+    """
 
     frame: int
     exposure: int
     open_ns: int
     shutter_s: float
-    poses_deg: NDArray[np.float64]
+    angles_deg: NDArray[np.float64]
+    lean: tuple[float, float] = (0.0, 0.0)
+
+    def aim(self, pan_deg: float, tilt_deg: float, weight: float = 1.0) -> Aim:
+        """The pose of the camera, roll included, whose axes stand at these angles."""
+        yaw_deg, pitch_deg = leaned(pan_deg, tilt_deg, *self.lean)
+        return Aim(yaw_deg, pitch_deg, weight, leaned_roll(pan_deg, tilt_deg, *self.lean))
 
 
 class Film(Truth):
@@ -36,7 +46,7 @@ class Film(Truth):
         self.views: list[View] = []
 
     def record(self, head: Head, opening: Opening) -> None:
-        """Write down an opening of the shutter, and the poses between opening and closing."""
+        """Write down an opening of the shutter, and the angles between opening and closing."""
         super().record(head, opening)
         begin, end = opening.open_ns, opening.close_ns
         count = 1
@@ -45,26 +55,26 @@ class Film(Truth):
             count = min(MOST_POSES, max(POSES_PER_SWING, math.ceil(POSES_PER_SWING * swings)))
         # The middle of each of `count` equal parts of the time; one part has the middle of the exposure.
         moments = [begin + (end - begin) * (2 * i + 1) // (2 * count) for i in range(count)]
-        poses = np.array([head.pose_deg(moment) for moment in moments])
-        self.views.append(View(opening.label.frame, opening.label.exposure, begin, opening.shutter_s, poses))
+        angles, label = np.array([head.angles_deg(moment) for moment in moments]), opening.label
+        self.views.append(View(label.frame, label.exposure, begin, opening.shutter_s, angles, head.lean))
 
 
 def aims_of(view: View, pixel_deg: float) -> tuple[Aim, ...]:
     """The poses that make up an exposure when a pixel of the picture is `pixel_deg` wide: one if it stayed within half.
 
-    Else poses that lie within half a pixel of one another are taken together, weighted by how many they are: slow parts
+    Else those that lie within half a pixel of one another are taken together, weighted by how many they are: slow parts
     of the motion count as long as they lasted. Longer motions are taken in up to MOST_ACROSS parts.
     """
-    poses = view.poses_deg
-    extent = float(np.hypot(*np.ptp(poses, axis=0)))
+    angles = view.angles_deg
+    extent = float(np.hypot(*np.ptp(angles, axis=0)))
     if extent <= pixel_deg / 2:
-        return (Aim(*np.mean(poses, axis=0).tolist()),)
+        return (view.aim(*np.mean(angles, axis=0).tolist()),)
     grain = max(pixel_deg / 2, extent / MOST_ACROSS)
-    cells = np.floor((poses - poses.min(axis=0)) / grain).astype(int)
+    cells = np.floor((angles - angles.min(axis=0)) / grain).astype(int)
     _, which, counts = np.unique(cells, axis=0, return_inverse=True, return_counts=True)
     which = which.ravel()
-    means = [np.bincount(which, poses[:, axis]) / counts for axis in (0, 1)]
+    means = [np.bincount(which, angles[:, axis]) / counts for axis in (0, 1)]
     return tuple(
-        Aim(yaw, pitch, float(count))
-        for yaw, pitch, count in zip(means[0].tolist(), means[1].tolist(), counts.tolist(), strict=True)
+        view.aim(pan, tilt, float(count))
+        for pan, tilt, count in zip(means[0].tolist(), means[1].tolist(), counts.tolist(), strict=True)
     )

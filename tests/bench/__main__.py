@@ -10,7 +10,19 @@ from dataclasses import asdict
 from rich.console import Console
 from rich.table import Table
 
-from tests.bench import calibration, capturing, figures, firmware, matching, pictures, planner, wire, worlds
+from tests.bench import (
+    calibration,
+    capturing,
+    figures,
+    firmware,
+    intervals,
+    lens_intervals,
+    matching,
+    pictures,
+    planner,
+    wire,
+    worlds,
+)
 from tests.bench.figures import Figure
 
 GROUPS: dict[str, Callable[[], list[Figure]]] = {
@@ -19,19 +31,23 @@ GROUPS: dict[str, Callable[[], list[Figure]]] = {
     "rehearsing": figures.rehearsing,
     "pictures": pictures.pictures,
     "rows": planner.rows,
+    "reaching": planner.reaching,
     "mosaics": planner.mosaics,
     "orders": planner.orders,
     "wire": wire.wire,
     "troubled": wire.troubled,
     "calibration": calibration.calibration,
+    "intervals": intervals.intervals,
+    "lens_intervals": lens_intervals.lens_intervals,
     "matching": matching.matching,
+    "cards": matching.cards,
     "newcomer": matching.newcomer,
     "worlds": worlds.worlds,
     **capturing.GROUPS,
     "firmware": firmware.firmware,
     "fewest": planner.fewest,
 }
-SLOW = {"fewest"}  # many minutes: only when asked for
+SLOW = {"cards", "fewest", "intervals"}  # many minutes: only when asked for
 
 
 def measure(group: str) -> list[Figure]:
@@ -55,7 +71,7 @@ def main() -> None:
     parser = argparse.ArgumentParser(prog="python -m tests.bench", description="Speed and memory beside targets.")
     parser.add_argument("--json", action="store_true", help="print JSON instead of a table")
     parser.add_argument("--group", choices=sorted(GROUPS), help="measure one group in this process, print JSON")
-    parser.add_argument("--all", action="store_true", help="the slow groups too (a quarter of an hour)")
+    parser.add_argument("--all", action="store_true", help="the slow groups too (some minutes)")
     options = parser.parse_args()
     if options.group:
         print(json.dumps([asdict(figure) for figure in GROUPS[options.group]()]))

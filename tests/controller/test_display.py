@@ -5,6 +5,7 @@ from __future__ import annotations
 import io
 import json
 from datetime import UTC, datetime
+from itertools import pairwise
 from pathlib import Path
 
 import pytest
@@ -94,3 +95,31 @@ def test_what_is_known_of_a_lost_line_is_said_once_for_each_time_it_is_lost() ->
     shown.exposed()
     shown.warn("Not a byte comes.")
     assert [line for line in said if line == "Not a byte comes."] == ["Not a byte comes."] * 2
+
+
+@pytest.mark.parametrize(("state", "longest_s"), [("moving", 10), ("settling", 10), ("paused", 60), ("windy", 60)])
+def test_without_a_screen_nothing_is_silent_for_long(state: str, longest_s: int) -> None:
+    """Ticks of a quarter of a second, the state as long as it likes. Where a person or the wind is waited for, a line a
+    minute will do."""
+    spoken, said = list[int](), list[str]()
+    shown = Display(Seen(PROGRAM, 0, 2, 8), said.append)
+    shown.watch(Watched())
+    shown.change(Happening(NS, state, "armed", 3))
+    for tick in range(4, 4 * 600):
+        before = len(said)
+        shown.tick(tick * NS // 4)
+        spoken += [tick * NS // 4] * (len(said) - before)
+    gaps = [after - before for before, after in pairwise(spoken)]
+    assert len(gaps) >= 8
+    assert max(gaps) <= (longest_s + 1) * NS
+    assert min(gaps) >= longest_s * NS  # and no flood
+
+
+def test_a_line_of_a_quiet_run_says_where_it_is() -> None:
+    said: list[str] = []
+    shown = Display(Seen(PROGRAM, 0, 2, 8), said.append)
+    shown.watch(Watched())
+    shown.change(Happening(NS, "moving", "armed", 3))
+    for second in range(30):
+        shown.tick(second * NS + 1)
+    assert said[0] == "frame 3, turning; 2 of 10 exposures"

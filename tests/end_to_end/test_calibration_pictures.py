@@ -60,6 +60,8 @@ def test_a_ring_of_24_photographs(shell: Shell) -> None:
         "ring",
         "--commanded-steps",
         "4800",
+        "--u-pupil-mm",  # the stage has the lens on the axis
+        "0",
         "--kit",
         "kit.toml",
         "--page",
@@ -77,7 +79,7 @@ def test_a_ring_of_24_photographs(shell: Shell) -> None:
     assert [(each["kind"], each["axis"], each["standing"]) for each in listed] == [("steps", "pan", "counts")]
 
     # Two of the same photographs, with the lens that the ring found, say the same within what they claim.
-    first, second = "ring/IMG_0004.JPG", "ring/IMG_0006.JPG"
+    first, second = "ring/FULL0004.JPG", "ring/FULL0006.JPG"
     words = (
         "--commanded-steps",
         "9600",
@@ -85,6 +87,8 @@ def test_a_ring_of_24_photographs(shell: Shell) -> None:
         "24.36",
         "--u-focal-length-mm",
         "0.005",
+        "--u-pupil-mm",
+        "0",
         "--kit",
         "kit.toml",
     )
@@ -97,8 +101,8 @@ def test_a_ring_of_24_photographs(shell: Shell) -> None:
 def test_two_photographs_of_the_tilt_axis(shell: Shell) -> None:
     Stage(kit_of(24.0, camera=LANDSCAPE), 1000).take(shell.folder / "tilt", [(20.0, -5.0), (20.0, 7.0)])
     words = ("--commanded-steps", "3840", "--kit", "kit.toml", "--u-focal-length-mm", "0.02")
-    found = result(shell, "steps", "--axis", "tilt", "--pair", "tilt/IMG_0000.JPG", "tilt/IMG_0001.JPG", *words)
-    assert found["angle_deg"] == pytest.approx(12.0, abs=0.01)
+    found = result(shell, "steps", "--axis", "tilt", "--pair", "tilt/FULL0000.JPG", "tilt/FULL0001.JPG", *words)
+    assert found["angle_deg"] == pytest.approx(12.0, abs=0.02)  # the lens is found along with it
     low, high = found["interval_95"]["steps_per_degree"]
     assert low < STEPS_PER_DEGREE < high
 
@@ -110,7 +114,18 @@ def test_parallax_from_two_photographs(ahead_mm: float, shell: Shell) -> None:
     stage.take(shell.folder / "pair", [(-25.0, 0.0), (25.0, 0.0)])
     column, row = stage.board_px(-25.0)
     where = ("--mark", str(column * 1.0), str(row * 1.0), "--mark-px", "70")
-    words = ("--pictures", "pair/IMG_0000.JPG", "pair/IMG_0001.JPG", "--near-mm", "1000", "--kit", "kit.toml", *where)
+    words = (
+        "--pictures",
+        "pair/FULL0000.JPG",
+        "pair/FULL0001.JPG",
+        "--near-mm",
+        "1000",
+        "--far-at-least-mm",
+        "1e6",
+        "--kit",
+        "kit.toml",
+        *where,
+    )
     found = result(shell, "parallax", *words, "--rail-mm", "100")
     assert found["offset_mm"] == pytest.approx(ahead_mm, abs=0.3)
     assert found["slide"] == ("back" if ahead_mm > 0 else "forward")

@@ -44,7 +44,7 @@ def changed(path: Path, picture: Image.Image) -> None:
 
 def middle(frame: int) -> Path:
     """The middle exposure of a frame, by the number in its name."""
-    return Path("card") / f"IMG_{3 * frame + 2:04}.JPG"
+    return Path("card") / f"FULL{3 * frame + 2:04}.JPG"
 
 
 @pytest.mark.long
@@ -57,7 +57,7 @@ def test_spoilt_pictures_are_found_and_others_are_not(shell: Shell) -> None:
         changed(middle(SOFT), image.filter(ImageFilter.GaussianBlur(2.5)))
     with Image.open(middle(ELSEWHERE)) as image:  # a sixth of the picture to one side: some ten degrees
         changed(middle(ELSEWHERE), image.transform(image.size, Image.Transform.AFFINE, (1, 0, 0, 0, 1, image.height / 6)))
-    dark, darkest = middle(DARK), middle(DARK).with_name(f"IMG_{3 * DARK + 1:04}.JPG")
+    dark, darkest = middle(DARK), middle(DARK).with_name(f"FULL{3 * DARK + 1:04}.JPG")
     with Image.open(darkest) as image:  # twice as dark as the exposure before it, where it should be twice as bright
         changed(dark, image.point(lambda code: code * 0.73))
     told = shell("match", "run/session.sqlite", "card", "--pictures", "--json")
@@ -72,10 +72,10 @@ def test_spoilt_pictures_are_found_and_others_are_not(shell: Shell) -> None:
 
 def test_a_picture_that_cannot_be_decoded_is_noted(shell: Shell) -> None:
     shutil.copytree("card", "copy")
-    spoilt = Path("copy") / "IMG_0005.JPG"
+    spoilt = Path("copy") / "FULL0005.JPG"
     data = spoilt.read_bytes()
     spoilt.write_bytes(data[: data.index(b"\xff\xc0") + 20] + b"\xff\xd9")  # ends whole, and is not
     found = json.loads(shell("match", "run/session.sqlite", "copy", "--pictures", "--json").out)
-    line = next(line for line in found["lines"] if line["file"] == "IMG_0005.JPG")
+    line = next(line for line in found["lines"] if line["file"] == "FULL0005.JPG")
     assert "cannot be read" in " ".join(line["notes"])
     assert found["retake"] == [line["frame"]]

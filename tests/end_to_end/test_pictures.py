@@ -74,12 +74,18 @@ def shot(
     return pictures, done.shots, world.truth, watcher
 
 
+def angles_of(row: ShotRow) -> tuple[float, float]:
+    assert row.intent.pan_deg is not None
+    assert row.intent.tilt_deg is not None
+    return row.intent.pan_deg, row.intent.tilt_deg
+
+
 def test_a_perfect_rigs_pictures_fit_the_scene(tmp_path: Path) -> None:
     kit = kit_of(24.0, exposure={"bracket_ev": [-1, 0, 1]}, camera={"offset_right_mm": 1.0, "offset_up_mm": -2.0})
     pictures, shots, truth, watcher = shot(kit, tmp_path)
     for picture, row, true in zip(pictures, shots, truth, strict=True):
         assert true.still
-        pose = (row.intent.yaw_deg, row.intent.pitch_deg)
+        pose = angles_of(row)
         brightness = row.intent.shutter_s / kit.exposure.shutter_seconds
         difference = watcher.difference(picture, *pose, brightness)
         assert np.count_nonzero(difference) > 2000
@@ -95,17 +101,17 @@ def test_whatever_the_lens(projection: str, mounted: str, tmp_path: Path) -> Non
     kit = kit_of(15.0, lens={"projection": projection}, camera={"mounted": mounted})
     pictures, shots, _, watcher = shot(kit, tmp_path)
     for picture, row in zip(pictures, shots, strict=True):
-        assert watcher.rms(picture, row.intent.yaw_deg, row.intent.pitch_deg, 1.0) < NOISE_CODES
+        assert watcher.rms(picture, *angles_of(row), 1.0) < NOISE_CODES
 
 
 @pytest.mark.parametrize("wrong", [1, 2])
 def test_one_frame_that_points_wrong_is_found(wrong: int, tmp_path: Path) -> None:
     def turn_one(darkroom: Darkroom) -> None:
         views = darkroom.film.views
-        views[wrong] = replace(views[wrong], poses_deg=views[wrong].poses_deg + np.array([0.3, 0.0]))
+        views[wrong] = replace(views[wrong], angles_deg=views[wrong].angles_deg + np.array([0.3, 0.0]))
 
     pictures, shots, _, watcher = shot(kit_of(24.0), tmp_path, spoil=turn_one)
-    poses = [(row.intent.yaw_deg, row.intent.pitch_deg) for row in shots]
+    poses = [angles_of(row) for row in shots]
     misfits = [watcher.rms(picture, *pose, 1.0) for picture, pose in zip(pictures, poses, strict=True)]
     fair = [value for number, value in enumerate(misfits) if number != wrong]
     assert max(fair) < NOISE_CODES
@@ -120,7 +126,7 @@ def test_steps_of_the_wrong_size_are_seen_where_the_truth_says(tmp_path: Path) -
 
     pictures, shots, truth, watcher = shot(kit_of(24.0), tmp_path, change=wrong_gear)
     for picture, row, true in zip(pictures, shots, truth, strict=True):
-        said = np.array([row.intent.yaw_deg, row.intent.pitch_deg])
+        said = np.array(angles_of(row))
         off = (np.array([true.yaw_deg, true.pitch_deg]) - said + 180) % 360 - 180
         assert np.hypot(*off) > 0.02
         assert watcher.found_off_deg(picture, float(said[0]), float(said[1]), 1.0) == pytest.approx(tuple(off), abs=0.01)
@@ -129,7 +135,7 @@ def test_steps_of_the_wrong_size_are_seen_where_the_truth_says(tmp_path: Path) -
 def test_a_lens_off_its_no_parallax_point_shifts_near_things_alone(tmp_path: Path) -> None:
     (true, *_), shots, _, watcher = shot(kit_of(24.0), tmp_path)
     (shifted, *_), _, _, _ = shot(kit_of(24.0), tmp_path / "off", pupil_mm=(60.0, 0.0))
-    pose = (shots[0].intent.yaw_deg, shots[0].intent.pitch_deg)
+    pose = angles_of(shots[0])
     wrong = np.abs(watcher.difference(shifted, *pose, 1.0)).max(axis=1) > 25
     right = np.abs(watcher.difference(true, *pose, 1.0)).max(axis=1) > 25
     assert right.mean() < 1e-3
@@ -149,7 +155,7 @@ def test_motion_while_the_shutter_is_open_blurs(tmp_path: Path) -> None:
     pixel_deg = math.degrees(kit.field(0.0).pixel_rad) * 10
     blurred = 0
     for picture, still, true, view in zip(pictures, sharp, truth, views, strict=True):
-        if np.hypot(*np.ptp(view.poses_deg, axis=0)) > 4 * pixel_deg:
+        if np.hypot(*np.ptp(view.angles_deg, axis=0)) > 4 * pixel_deg:
             blurred += 1
             assert not true.still
             assert detail(picture) < 0.85 * detail(still)

@@ -28,7 +28,7 @@ bracket_ev = [-2, 0, 2]
 [board]
 sync_contact = {contact}
 """
-TRUTH_NAMES = ["frame", "exposure", "yaw_deg", "pitch_deg", "t_s", "shutter_s", "still", "motion_px"]
+TRUTH_NAMES = ["frame", "exposure", "yaw_deg", "pitch_deg", "t_s", "shutter_s", "still", "motion_px", "roll_deg"]
 REPORT_NAMES = {
     "frames_planned",
     "exposures_planned",
@@ -81,7 +81,7 @@ def record(request: pytest.FixtureRequest, plans: dict[bool, Path], tmp_path_fac
 def test_the_truth_has_its_names(record: Record) -> None:
     for row in record.truth:
         assert list(row) == TRUTH_NAMES
-        kinds = [int, int, float, float, float, float, bool, float]
+        kinds = [int, int, float, float, float, float, bool, float, float]
         assert [type(value) for value in row.values()] == kinds
 
 

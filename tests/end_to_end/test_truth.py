@@ -49,7 +49,7 @@ KITS: dict[str, tuple[float, dict[str, dict[str, Any]]]] = {
     "slow board": (24.0, {"board": {"max_step_rate_hz": 500}}),
     "coarse steps": (24.0, {"head": {"pan": COARSE, "tilt": COARSE}}),
     "half a minute": (24.0, {"exposure": LONG}),
-    "an hour": (12.0, {"exposure": {"shutter_seconds": 3600.0}}),
+    "an hour": (12.0, {"exposure": {"shutter_seconds": 3600.0, "bulb": True}}),
     "half a minute on a wobbly head": (24.0, {"exposure": LONG, "head": {"ring_hz": 2.0, "ring_damping": 0.02}}),
     "wobbly head": (24.0, {"head": {"ring_hz": 1.0, "ring_damping": 0.01}}),
     "stiff head": (24.0, {"head": {"ring_hz": 200.0, "ring_damping": 0.7}}),

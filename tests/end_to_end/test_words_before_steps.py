@@ -34,9 +34,10 @@ from sim.person import Person, PersonSpec
 from sim.rig import Rig
 from sim.scenario import Fault, Scenario
 from sim.virtual_port import VirtualPort
-from tests.controller.commands.shell import KIT
+from tests.controller.commands.shell import HEADLESS, KIT
 from tests.end_to_end.attended import Attended
 from tests.end_to_end.whole_runs import kit_of
+from tests.heads import head_text
 from tests.people import keys_of
 
 AT_THE_HEAD = PersonSpec(
@@ -222,9 +223,8 @@ def test_a_head_that_finds_zero_by_itself_takes_no_place_for_it(at_head: AtHead)
 def test_zero_of_a_head_with_a_switch_on_one_axis_is_announced_before_that_axis_turns(
     at_head: AtHead, switched: str
 ) -> None:
-    at_head.kit.write_text(
-        KIT + "".join(f"[head.{axis}]\nzero_switch = false\n" for axis in ("pan", "tilt") if axis != switched)
-    )
+    unswitched = {axis: {"zero_switch": False} for axis in ("pan", "tilt") if axis != switched}
+    at_head.kit.write_text(HEADLESS + head_text(**unswitched))
     at_head.rig = Rig(rig_spec(load_kit(at_head.kit), 4))
     at_head.port = VirtualPort(at_head.rig)
     at_head.person = at_head.rig.person = Person(AT_THE_HEAD, 5, at_head.port.now, at_head.port.wake_at, at_head.rig.head)

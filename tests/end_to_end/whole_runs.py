@@ -21,6 +21,7 @@ from controller.session.session import Session
 from sim.rig import Rig
 from sim.truth import TrueExposure
 from sim.virtual_port import VirtualPort
+from tests.heads import head_with
 
 Tables = dict[str, dict[str, Any]]
 
@@ -30,9 +31,9 @@ FEW = ((0, 15.0, 5.0), (1, 120.0, -15.5), (2, 359.9, 30.25), (3, 200.0, 90.0))
 
 
 def kit_of(focal_length_mm: float = 24.0, **tables: dict[str, Any]) -> Kit:
-    """A kit with a lens of this focal length; `tables` are added to or replace what is given here."""
+    """A kit with a lens of this focal length, its head stated; `tables` are added to or replace what is given here."""
     whole: Tables = {"camera": dict(CAMERA), "lens": {"focal_length_mm": focal_length_mm}}
-    for name, table in tables.items():
+    for name, table in (tables | {"head": head_with(**tables.get("head", {}))}).items():
         whole.setdefault(name, {}).update(table)
     return kit_from_tables(whole, "kit")
 

@@ -72,7 +72,7 @@ PICTURES = Path(__file__).parents[1] / "pictures"
 
 def run(*words: str) -> int:
     """The exit status of `fullturn` with these words."""
-    import sys  # noqa: PLC0415
+    import sys
 
     sys.argv = ["fullturn", *words]
     try:

@@ -44,6 +44,24 @@ def test_noise_reduction_takes_as_long_again() -> None:
         assert shoot(slow, ready_ms * MS) is not None
 
 
+def test_at_b_the_shutter_is_open_for_as_long_as_the_release_is_pressed() -> None:
+    at_b = camera(bulb=True, noise_reduction_s=1.0)
+    opening = at_b.release(0, LABEL, 2 * NS)
+    assert opening is not None
+    assert (opening.open_ns, opening.close_ns, opening.shutter_s) == (50 * MS, 2050 * MS, 2.0)
+    at_b.close()
+    assert at_b.release(4149 * MS, LABEL, NS) is None  # busy with a dark frame of two seconds, and 100 ms
+    assert at_b.release(4150 * MS, LABEL, NS) is not None
+
+
+def test_its_own_timer_ends_somewhere() -> None:
+    timed = camera(longest_timed_s=0.4)
+    assert shoot(timed, 0) is None
+    assert timed.ignored == {Ignored.TOO_LONG: 1}
+    for able in (camera(longest_timed_s=0.5), camera(longest_timed_s=0.4, bulb=True)):
+        assert able.release(0, LABEL, NS) is not None
+
+
 def test_a_full_buffer_waits_for_the_card() -> None:
     """Two fit, each takes two seconds to write: the third has to wait for the first to be on the card."""
     buffered = camera(buffer_exposures=2, write_ms=2000.0)

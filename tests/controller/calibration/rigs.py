@@ -1,111 +1,242 @@
-"""Simulated rigs with known truth, one procedure each: does the truth lie within the stated 95 % interval?"""
+"""Simulated rigs with known truth in worlds of many kinds: what each procedure states, and what is true.
+
+A rig is an instrument and a head, read once by one procedure. A world says how the readings err.
+"""
 
 from __future__ import annotations
 
 import math
+from collections.abc import Callable, Iterable
+from dataclasses import dataclass
 
 import numpy as np
 
 from controller.calibration.backlash import from_approaches
-from controller.calibration.finding import coverage_factor
+from controller.calibration.finding import Finding, Stated
+from controller.calibration.found import backlash_found, level_found, steps_found, verify_found
 from controller.calibration.level import from_tilts
+from controller.calibration.readings import NotBelievable
+from controller.calibration.records import AxisName
 from controller.calibration.steps import from_angles, from_turns
-from controller.calibration.verify import from_visits
+from controller.calibration.verify import from_visits, visiting_order
+from controller.optics.outline import Array
 from sim.lean import leaned
 from tests.controller.calibration.given import readings
 
 Rng = np.random.Generator
+GRIDS_DEG = (0.1, 0.05, 0.25, 0.01, 0.02, 1 / 60, 5 / 60)
+AUTOREGRESSION = 0.8
 
 
-def holds(value: float, u: float, freedom: float, truth: float) -> bool:
-    return abs(value - truth) <= coverage_factor(freedom) * u
+@dataclass(frozen=True, slots=True)
+class World:
+    """How readings err. Lengths in scatters (standard deviations of one reading); `count` readings, 0 for the usual.
+
+    `grid`: the step of the instrument; `drift`: over the whole set; `outliers`: that many are far off; `hangs`: each
+    error passes on to the next; `stated`: the scatter is told to the procedure; `sorted`: read in the order of the
+    positions, not shuffled with the first again at the end. `wave`: the once-per-turn error there is, `prior` the one the
+    kit says may be there; `span_deg`: of the positions of the axis.
+    """
+
+    grid: float = 0.0
+    count: int = 0
+    drift: float = 0.0
+    outliers: int = 0
+    hangs: bool = False
+    stated: bool = False
+    sorted: bool = False
+    wave: float = 0.0
+    prior: float = 0.0
+    span_deg: float = 240.0
 
 
-def angles_of_part_of_a_turn(rng: Rng, seed: int) -> list[bool]:
-    """An instrument read over part of a turn; in every other set its error is stated, and differs from row to row."""
-    rate, count = rng.uniform(50, 600), int(rng.integers(6, 30))
-    steps = np.round(np.sort(rng.uniform(-120, 120, count)) * rate)
-    u = 10 ** rng.uniform(-3, -1) * rng.uniform(0.5, 2, count) if seed % 2 else np.full(count, 10 ** rng.uniform(-3, -1))
-    offset = rng.normal(0, 5)
-    read = offset + steps / rate + rng.normal(0, u)
-    columns = {"u_angle_deg": u} if seed % 2 else {}
-    found = from_angles(readings(None, commanded_steps=steps, angle_deg=read, **columns), rate * rng.uniform(0.85, 1.15))
-    return [
-        holds(found.steps_per_degree, found.u_steps_per_degree, found.freedom, rate),
-        holds(found.offset_deg, found.u_offset_deg, found.freedom, offset),
-    ]
+@dataclass(frozen=True, slots=True)
+class Instrument:
+    """One of a world: its scatter and the step of its grid, in degrees."""
+
+    world: World
+    scatter_deg: float
+    step_deg: float
+
+    @classmethod
+    def of(cls, world: World, rng: Rng) -> Instrument:
+        """Grids are such as people rule or display; the scatter follows."""
+        if world.grid == 0:
+            return cls(world, 10 ** rng.uniform(-3, -1), 0.0)
+        step = float(rng.choice(GRIDS_DEG))
+        return cls(world, step / world.grid, step)
+
+    def read(self, rng: Rng, true: Array) -> Array:
+        """What it shows at these places, one after the other."""
+        error = rng.normal(size=len(true))
+        if self.world.hangs:
+            for number in range(1, len(true)):
+                error[number] = AUTOREGRESSION * error[number - 1] + 0.6 * error[number]
+        error += self.world.drift * np.linspace(0, 1, len(true))
+        far = rng.choice(len(true), self.world.outliers, replace=False)
+        error[far] += rng.choice([-1, 1], len(far)) * rng.uniform(10, 30, len(far))
+        shown = true + self.scatter_deg * error
+        return np.round(np.round(shown / self.step_deg) * self.step_deg, 6) if self.step_deg else shown
+
+    @property
+    def stated_deg(self) -> float | None:
+        """Its error as it is told to the procedure."""
+        return self.scatter_deg if self.world.stated else None
 
 
-def angles_of_a_turn_without_wave(rng: Rng, seed: int) -> list[bool]:
-    return whole_turn(rng, seed, amplitude=0.0)
+def in_time(rng: Rng, world: World, places: Array) -> Array:
+    """The places in the order in which they are read."""
+    if world.sorted:
+        return places
+    mixed = rng.permutation(places[:-1])
+    return np.append(mixed, mixed[0])
 
 
-def angles_of_a_turn_with_a_wave(rng: Rng, seed: int) -> list[bool]:
-    """A once-per-turn error anywhere from nothing to fifteen times the scatter."""
-    return whole_turn(rng, seed, amplitude=float(rng.uniform(0, 15)))
+Told = tuple[Finding, dict[str, float]]
+"""A finding, and the truths of those of its values that have one."""
 
 
-def whole_turn(rng: Rng, seed: int, amplitude: float) -> list[bool]:
-    rate, count, scatter = rng.uniform(50, 600), int(rng.integers(12, 37)), 10 ** rng.uniform(-3, -1)
-    steps = np.round(np.linspace(0, 360, count) * rate)
-    true = steps / rate
-    read = true + amplitude * scatter * np.cos(np.radians(true - rng.uniform(0, 360))) + rng.normal(0, scatter, count)
-    found = from_angles(readings(None, commanded_steps=steps, angle_deg=read), rate, scatter if seed % 2 else None)
-    return [holds(found.steps_per_degree, found.u_steps_per_degree, found.freedom, rate)]
+def by_angles(rng: Rng, world: World) -> Told:
+    instrument, rate = Instrument.of(world, rng), rng.uniform(50, 600)
+    low = rng.uniform(-180, 180)
+    places = in_time(rng, world, np.linspace(low, low + world.span_deg, world.count or 13))
+    steps = np.round(places * rate)
+    amplitude, phase = world.wave * instrument.scatter_deg, rng.uniform(0, 2 * math.pi)
+    true = rng.uniform(-5, 5) + steps / rate + amplitude * np.cos(np.radians(steps / rate) - phase)
+    given = readings(None, commanded_steps=steps, angle_deg=instrument.read(rng, true))
+    nominal = rate * rng.uniform(0.85, 1.15)
+    result = from_angles(given, nominal, instrument.stated_deg, world.prior * instrument.scatter_deg)
+    return steps_found(result, given, AxisName.PAN, nominal), {"steps_per_degree": rate}
 
 
-def whole_turns(rng: Rng, seed: int) -> list[bool]:
+def by_turns(rng: Rng, world: World) -> Told:
     """Each end of a turn is nudged on to the mark, with an error of aim, and stands on a whole step."""
-    rate, rows, aim = rng.uniform(50, 600), int(rng.integers(3, 9)), 10 ** rng.uniform(-2.5, -1)
-    turns = rng.integers(1, 4, rows).astype(float)
-    begin, error = rng.uniform(0, 1000, rows), rng.normal(0, aim, (2, rows))
-    steps = np.round(begin + rate * (360 * turns + error[1])) - np.round(begin + rate * error[0])
-    found = from_turns(readings(None, turns=turns, steps=steps), rate, aim if seed % 2 else None)
-    return [holds(found.steps_per_degree, found.u_steps_per_degree, found.freedom, rate)]
+    instrument, rate, rows = Instrument.of(world, rng), rng.uniform(50, 600), world.count or 5
+    turns, begin = rng.integers(1, 4, rows).astype(float), rng.uniform(0, 1000, rows)
+    aims = instrument.read(rng, np.zeros(2 * rows)).reshape(rows, 2)
+    steps = np.round(begin + rate * (360 * turns + aims[:, 1])) - np.round(begin + rate * aims[:, 0])
+    given = readings(None, turns=turns, steps=steps)
+    result = from_turns(given, rate, instrument.stated_deg)
+    return steps_found(result, given, AxisName.PAN, rate), {"steps_per_degree": rate}
 
 
-def play(rng: Rng, seed: int) -> list[bool]:
-    size, scatter = rng.uniform(0, 0.3), 10 ** rng.uniform(-3, -1.5)
-    targets, times = int(rng.integers(3, 9)), int(rng.integers(3, 7))
-    places = np.repeat(rng.uniform(0, 360, targets).round(1), 2 * times)
-    up = np.tile(np.repeat([True, False], times), targets)
-    measured = places + np.where(up, -size / 2, size / 2) + 0.05 * np.sin(np.radians(places))
-    measured += rng.normal(0, scatter, len(places))
-    words = ["up" if each else "down" for each in up]
-    found = from_approaches(readings(words, target_deg=places, measured_deg=measured))
-    return [holds(found.mean_reversal_deg, found.u_mean_reversal_deg, found.freedom, -size)]
+def play(rng: Rng, world: World) -> Told:
+    """An axis that lags by half its play on either side, with an error of its own at each place."""
+    instrument, places, times = Instrument.of(world, rng), 5, max(2, round((world.count or 50) / 10))
+    targets = rng.uniform(0, 360, places).round(1)
+    sizes = rng.uniform(0, 0.3) + rng.choice([0.0, 0.01]) * rng.uniform(-1, 1, places)
+    own = rng.uniform(-0.1, 0.1, places)
+    where = np.concatenate([np.tile(np.arange(places), 2)] * times)
+    up = np.concatenate([np.repeat([True, False], places)] * times)
+    mixed = np.argsort(where, kind="stable") if world.sorted else rng.permutation(len(where))
+    where, up = where[mixed], up[mixed]
+    lag = sizes / 2
+    measured = instrument.read(rng, targets[where] + own[where] + np.where(up, -lag[where], lag[where]))
+    given = readings(["up" if each else "down" for each in up], target_deg=targets[where], measured_deg=measured)
+    result = from_approaches(given, instrument.stated_deg)
+    low, high, width = own - lag, own + lag, 4 * instrument.scatter_deg
+    truths = {
+        "reversal_deg": float(np.abs(sizes).max()),
+        "mean_reversal_deg": float(-sizes.mean()),
+        "repeatability_deg": width + float(np.abs(sizes).max()),
+        "accuracy_deg": width + float(max(low.max(), high.max()) - min(low.min(), high.min())),
+    }
+    return backlash_found(result, given, AxisName.PAN, None), truths
 
 
-def lean(rng: Rng, seed: int) -> list[bool]:
-    size, toward, scatter = rng.uniform(0, 3), rng.uniform(0, 360), 10 ** rng.uniform(-2.5, -1)
-    yaws = np.linspace(0, 360, int(rng.integers(6, 17)), endpoint=False)
-    read = np.array([leaned(float(yaw), 0.0, size, toward)[1] for yaw in yaws])
-    read += rng.normal(0, 1) + rng.normal(0, scatter, len(yaws))
-    found = from_tilts(readings(None, yaw_deg=yaws, reading_deg=read), scatter if seed % 2 else None)
-    to_0 = math.degrees(math.asin(math.sin(math.radians(size)) * math.cos(math.radians(toward))))
-    off = (found.toward_deg - toward + 180) % 360 - 180
-    return [
-        holds(found.lean_deg, found.u_lean_deg, found.freedom, size),
-        holds(off, found.u_toward_deg, found.freedom, 0.0),
-        holds(found.lean_to_0_deg, found.u_lean_to_0_deg, found.freedom, to_0),
+def lean(rng: Rng, world: World) -> Told:
+    instrument = Instrument.of(world, rng)
+    size, toward = rng.uniform(0, 3), rng.uniform(0, 360)
+    yaws = in_time(rng, world, np.linspace(0, 360, world.count or 9))  # the last is the first again
+    true = np.array([leaned(float(yaw), 0.0, size, toward)[1] for yaw in yaws]) + rng.normal()
+    given = readings(None, yaw_deg=yaws % 360, reading_deg=instrument.read(rng, true))
+    result = from_tilts(given, instrument.stated_deg)
+    sine = math.sin(math.radians(size))
+    turned = (toward - result.toward_deg + 180) % 360 - 180
+    truths = {
+        "lean_deg": size,
+        "toward_deg": result.toward_deg + turned,
+        "lean_to_0_deg": math.degrees(math.asin(sine * math.cos(math.radians(toward)))),
+        "lean_to_90_deg": math.degrees(math.asin(sine * math.sin(math.radians(toward)))),
+    }
+    return level_found(result, given, (), 60.0), truths
+
+
+def repeatability(rng: Rng, world: World) -> Told:
+    """Misses alike in all directions: the mean distance is s sqrt(pi/2), its variance s^2 (2 - pi/2) (Rayleigh).
+
+    All near the horizon, where a degree of yaw is one on the sky.
+    """
+    instrument, places = Instrument.of(world, rng), 5
+    poses = [
+        (float(yaw), float(pitch))
+        for yaw, pitch in zip(rng.uniform(0, 360, places).round(1), range(-4, 5, 2), strict=True)
     ]
-
-
-def repeatability(rng: Rng, seed: int) -> list[bool]:
-    """Misses alike in all directions: the mean distance is s sqrt(pi/2), its variance s^2 (2 - pi/2) (Rayleigh)."""
-    scatter, times, count = 10 ** rng.uniform(-3, -1.5), int(rng.integers(8, 31)), int(rng.integers(3, 7))
-    poses = np.column_stack([rng.uniform(0, 360, count), rng.uniform(-60, 60, count)])
-    targets = np.repeat(poses, times, axis=0)
-    miss = rng.normal(0, scatter, targets.shape) + np.repeat(rng.normal(0, 0.05, poses.shape), times, axis=0)
-    yaw, pitch = targets[:, 0], targets[:, 1]
-    found = from_visits(
-        readings(
-            None,
-            target_yaw_deg=yaw,
-            target_pitch_deg=pitch,
-            yaw_deg=yaw + miss[:, 0] / np.cos(np.radians(pitch)),
-            pitch_deg=pitch + miss[:, 1],
-        )
+    order = np.array(visiting_order(poses, max(3, round((world.count or 25) / places)), int(rng.integers(1 << 30))))
+    off = {pose: rng.normal(0, 0.05, 2) for pose in poses}
+    missed = np.array([off[(yaw, pitch)] for yaw, pitch, _ in order])
+    given = readings(
+        None,
+        target_yaw_deg=order[:, 0],
+        target_pitch_deg=order[:, 1],
+        yaw_deg=instrument.read(rng, order[:, 0] + missed[:, 0]),
+        pitch_deg=instrument.read(rng, order[:, 1] + missed[:, 1]),
     )
-    truth = scatter * (math.sqrt(math.pi / 2) + 3 * math.sqrt(2 - math.pi / 2))
-    return [holds(found.pooled_repeatability_deg, found.u_pooled_repeatability_deg, found.freedom, truth)]
+    accuracy = max(float(np.hypot(*each)) for each in off.values())
+    repeat = instrument.scatter_deg * (math.sqrt(math.pi / 2) + 3 * math.sqrt(2 - math.pi / 2))
+    truths = {
+        "accuracy_deg": accuracy,
+        "repeatability_deg": repeat,
+        "pooled_repeatability_deg": repeat,
+        "worst_deg": accuracy + repeat,
+    }
+    return verify_found(from_visits(given, instrument.stated_deg), given, 1.0, "asked for were"), truths
+
+
+Procedure = Callable[[Rng, World], Told]
+PROCEDURES: dict[str, Procedure] = {
+    "steps by angles": by_angles,
+    "steps by turns": by_turns,
+    "backlash": play,
+    "level": lean,
+    "verify": repeatability,
+}
+
+
+@dataclass(frozen=True, slots=True)
+class Tally:
+    """Of many rigs: how many were refused, and of which no share of cases was stated; of the others, how often each
+    value's truth lay in its interval."""
+
+    refused: float
+    unstated: float
+    held: dict[str, float]
+
+
+def tally(procedure: Procedure, world: World, rigs: int) -> Tally:
+    """Read so many rigs of a world by one procedure."""
+    hits: list[dict[str, bool]] = []
+    refused = unstated = 0
+    for seed in range(rigs):
+        try:
+            finding, truths = procedure(np.random.default_rng(seed), world)
+        except NotBelievable:
+            refused += 1
+            continue
+        if finding.stated is not Stated.ALL:
+            unstated += 1
+            continue
+        hits.append({name: _within(finding.interval(name), truth) for name, truth in truths.items()})
+    names: Iterable[str] = hits[0] if hits else ()
+    held = {name: float(np.mean([each[name] for each in hits])) for name in names}
+    return Tally(refused / rigs, unstated / rigs, held)
+
+
+def _within(interval: tuple[float, float], truth: float) -> bool:
+    return interval[0] <= truth <= interval[1]
+
+
+def share_with_outliers(procedure: Procedure, world: World, rigs: int) -> float:
+    """The share of rigs whose finding leaves readings out."""
+    found = [procedure(np.random.default_rng(seed), world)[0] for seed in range(rigs)]
+    return sum(bool(each.more["outliers"]) for each in found) / rigs

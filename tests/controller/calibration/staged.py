@@ -76,7 +76,7 @@ class Stage:
         files = []
         for number, (yaw, pitch) in enumerate(poses_deg):
             picture = develop(renderer.light(Aim(yaw, pitch)), 1.0, SensorSpec(), (self.seed, number))
-            files.append(folder / f"IMG_{number:04}.{ending}")
+            files.append(folder / f"FULL{number:04}.{ending}")
             moment = Moment(BEGIN + timedelta(seconds=number * every_s), 0.0125, 0.0)
             said = self.kit if self.says_kit is None else self.says_kit
             save_photograph(files[-1], picture, camera_name(said), moment, portrait=said.camera.mounted == "portrait")

@@ -9,7 +9,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from controller.calibration.backlash import BacklashResult, from_approaches
+from controller.calibration.backlash import Figures, figures, from_approaches, positions_of
 from controller.calibration.readings import NotBelievable, Readings
 from controller.errors import InputError
 from controller.optics.outline import Array
@@ -59,31 +59,30 @@ def rig(seed: int, play: float, scatter: float, targets: int = 5, times: int = 5
 
 def test_published_data() -> None:
     """B, mean reversal, s, R_i, M and A stand in the report; its E and R are another matter (below)."""
-    found = from_approaches(published())
+    found = from_approaches(published()).figures
     assert found.reversal_deg == pytest.approx(0.051238, abs=5e-7)
     assert found.mean_reversal_deg == pytest.approx(0.0354444, abs=5e-8)
     assert found.mean_deviation_range_deg == pytest.approx(0.022260, abs=5e-7)
     assert found.accuracy_deg == pytest.approx(0.2433701, abs=5e-8)
     assert found.repeatability_up_deg == pytest.approx(4 * 0.0313212, abs=2e-7)
     assert found.repeatability_down_deg == pytest.approx(4 * 0.0592872, abs=2e-7)
-    reversals = [position.reversal_deg for position in found.positions]
+    reversals = [position.reversal_deg for position in from_approaches(published()).positions]
     assert reversals == pytest.approx([0.040242, 0.051238, 0.035478, 0.023194, 0.027070], abs=5e-7)
 
 
 def test_systematic_and_repeatability_take_both_directions() -> None:
     """E = .063542 and R = .2371489 by the standard's formulas; the report prints E = .02806, that of one direction."""
-    found = from_approaches(published())
+    found = from_approaches(published()).figures
     assert found.systematic_deg == pytest.approx(0.063542, abs=5e-7)
     assert found.systematic_deg != pytest.approx(0.02806, abs=1e-4)
     assert found.repeatability_deg == pytest.approx(0.2371489, abs=5e-8)
 
 
 @given(st.permutations(range(50)))
-def test_the_order_of_the_rows_does_not_matter(order: list[int]) -> None:
-    one, other = from_approaches(published()), from_approaches(published(order))
-    for name in BacklashResult.__slots__:
-        if name != "positions":
-            assert getattr(one, name) == pytest.approx(getattr(other, name), rel=1e-9)
+def test_the_order_of_the_rows_does_not_matter_to_the_figures(order: list[int]) -> None:
+    one, other = figures(positions_of(published())), figures(positions_of(published(order)))
+    for name in Figures.__slots__:
+        assert getattr(one, name) == pytest.approx(getattr(other, name), rel=1e-9)
 
 
 def test_where_two_s_and_the_reversal_exceed_four_s() -> None:
@@ -96,7 +95,7 @@ def test_where_two_s_and_the_reversal_exceed_four_s() -> None:
         for x in scatter
     ]
     target, direction, measured = zip(*rows, strict=True)
-    found = from_approaches(readings(direction, target_deg=target, measured_deg=measured))
+    found = from_approaches(readings(direction, target_deg=target, measured_deg=measured)).figures
     assert found.repeatability_deg == pytest.approx(0.02 + 0.02 + 0.1)
     assert found.accuracy_deg == pytest.approx(0.1 + 4 * 0.01)
     assert found.mean_reversal_deg == pytest.approx(-0.1)
@@ -106,7 +105,7 @@ def test_where_two_s_and_the_reversal_exceed_four_s() -> None:
 def test_play_is_found(seed: int, play: float) -> None:
     found = from_approaches(rig(seed, play, 0.005))
     assert found.mean_reversal_deg == pytest.approx(-play, abs=0.01)
-    assert found.play_deg == found.reversal_deg
+    assert found.play_deg == found.figures.reversal_deg
     assert found.play_deg == pytest.approx(play, abs=0.02)
 
 
@@ -126,9 +125,8 @@ def test_a_dial_that_begins_again_at_360() -> None:
         (t, word, (t + shift) % 360) for t in (0.0, 120.0, 240.0) for word, shift in (("up", -0.1), ("down", 0.1)) * 2
     ]
     target, direction, measured = zip(*rows, strict=True)
-    assert from_approaches(readings(direction, target_deg=target, measured_deg=measured)).reversal_deg == pytest.approx(
-        0.2
-    )
+    found = from_approaches(readings(direction, target_deg=target, measured_deg=measured))
+    assert found.figures.reversal_deg == pytest.approx(0.2)
 
 
 class TestRefused:

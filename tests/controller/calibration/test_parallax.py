@@ -5,13 +5,15 @@ from __future__ import annotations
 import math
 from typing import Any
 
-import numpy as np
 import pytest
-from hypothesis import assume, given
+from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 
 from controller.calibration.parallax import (
     Marks,
+    Scene,
+    TypedShift,
+    offset_from_typed_mm,
     offset_from_views_mm,
     offset_mm,
     offset_that_costs_mm,
@@ -20,10 +22,9 @@ from controller.calibration.parallax import (
 )
 from controller.calibration.readings import NotBelievable
 from controller.commands.calibrate import Keeping
-from controller.commands.calibrate_lens import Scene, TypedShift, typed_parallax_command
+from controller.commands.calibrate_lens import typed_parallax_command
 from controller.commands.calibrate_pictures import LensGiven
 from controller.errors import InputError
-from tests.controller.calibration.coverage import CASES, assert_honest
 
 FOCAL_PX = 24 / 5.9 * 1000
 OFFSETS = st.floats(-80, 80)
@@ -119,22 +120,38 @@ def test_the_way_to_slide_is_always_right(offset: float, near: float, angle: flo
     assert typed(shift, near, math.inf, side * angle)["slide"] == ("back" if offset > 0 else "forward")
 
 
-def test_the_truth_lies_in_the_stated_interval() -> None:
-    random = np.random.default_rng(8)
-    intervals, truths = [], []
-    for _ in range(CASES):
-        offset, near = random.uniform(-60, 60), random.uniform(500, 3000)
-        far, angle = near * random.uniform(3, 50), random.uniform(10, 40) * random.choice([-1, 1])
-        focal = random.uniform(14, 85)
-        focal_px = focal / 5.9 * 1000
-        shift = shift_px(offset, focal_px, near, far, angle) + random.normal(0, 0.4)
-        read = TypedShift(angle + random.normal(0, 0.2), shift, 0.2, 0.4)
-        scene = Scene(near + random.normal(0, 6), far + random.normal(0, 40), 6, 40)
-        lens = LensGiven(focal * (1 + random.normal(0, 0.01)), 0.01 * focal, 5.9)
-        finding = typed_parallax_command(lens, scene, read, None, Keeping())
-        intervals.append(finding.interval("offset_mm"))
-        truths.append(offset)
-    assert_honest(intervals, truths)
+@settings(max_examples=60)
+@given(
+    OFFSETS,
+    st.floats(1000, 3000),
+    RATIOS,
+    st.floats(5, 40),
+    st.sampled_from([-1, 1]),
+    st.floats(-5, 5),
+    st.floats(-10, 10),
+)
+def test_what_shifts_the_marks_besides_is_taken_out(
+    offset: float, near: float, ratio: float, angle: float, side: int, lined_up: float, beside: float
+) -> None:
+    """Rays drawn in the plane: a lens beside the axis, marks not quite lined up in the middle, the head then turned."""
+    far = near * ratio
+    turn = math.radians(side * angle)
+    toward = math.atan2(-beside, near - offset) - lined_up / 3000
+    marks = [(0.0, near), (beside + math.tan(toward) * (far - offset), far)]
+    seen = []
+    for right, ahead in marks:
+        x, y = right * math.cos(turn) + ahead * math.sin(turn), ahead * math.cos(turn) - right * math.sin(turn)
+        seen.append(3000 * (x - beside) / (y - offset))
+    got = offset_from_typed_mm(seen[0] - seen[1], lined_up, 3000, near, 1 / far, side * angle, 0.0, beside)
+    assert got == pytest.approx(offset, abs=0.08 * (abs(beside) + abs(lined_up)) + 1e-6)  # first order
+
+
+@given(st.floats(1000, 1e6))
+def test_a_least_distance_counts_all_that_it_leaves(least: float) -> None:
+    """One over the distance: a rectangle from nothing to one over the least (JCGM 100:2008, 4.3.7)."""
+    middle, u = Scene(500, far_at_least_mm=least).far_per_mm()
+    assert middle == pytest.approx(0.5 / least)
+    assert u == pytest.approx(1 / least / math.sqrt(12))
 
 
 def test_what_cannot_be_is_refused() -> None:

@@ -26,6 +26,23 @@ def test_pixels_and_rays_undo_each_other(projection: Projection) -> None:
     assert np.hypot(*(points - camera.middle_px).T) == pytest.approx(radius)
 
 
+@pytest.mark.parametrize("projection", Projection)
+def test_pixels_and_rays_undo_each_other_through_a_lens_that_distorts(projection: Projection) -> None:
+    camera = Camera(300.0, (400.5, 300.25), projection, (-0.05, 0.02, -0.01))
+    points = np.random.default_rng(1).uniform((250, 150), (550, 450), (200, 2))
+    assert camera.pixels(camera.rays(points)) == pytest.approx(points, abs=1e-6)
+
+
+@pytest.mark.parametrize("projection", Projection)
+def test_the_size_of_a_pixel_is_how_far_rays_move(projection: Projection) -> None:
+    """The root mean square of both sides, by moving points a thousandth of a pixel."""
+    camera = Camera(300.0, (400.5, 300.25), projection, (-0.05, 0.02, -0.01))
+    points = np.random.default_rng(1).uniform((250, 150), (550, 450), (50, 2))
+    rays, size = camera.seen(points)
+    sides = [np.linalg.norm(camera.rays(points + step) - rays, axis=1) * 1000 for step in np.eye(2) / 1000]
+    assert size == pytest.approx(np.hypot(*sides) / np.sqrt(2), rel=1e-3)
+
+
 def test_right_is_right_and_up_is_up() -> None:
     camera = camera_of()
     right, up = Rotation.from_rotvec([0, 0.1, 0]), Rotation.from_rotvec([0.1, 0, 0])

@@ -11,7 +11,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from controller.calibration.readings import NotBelievable, Readings
-from controller.calibration.verify import from_visits, pose_figures, visiting_order
+from controller.calibration.verify import from_visits, normal_repeatability, pose_figures, visiting_order
 from tests.controller.calibration.given import readings
 
 POINTS = np.array([[0.1, 0, 0], [-0.1, 0.1, 0], [0, -0.1, 0.1], [0.05, 0, -0.1], [-0.05, 0, 0]])
@@ -37,26 +37,52 @@ def test_the_formulas_of_iso_9283() -> None:
 @given(st.integers(0, 2**32 - 1), st.floats(0, 0.5), st.floats(0.1, 3))
 def test_scale_and_shift(seed: int, off: float, scale: float) -> None:
     plain, moved = from_visits(visits(seed)), from_visits(visits(seed, off=off))
-    assert moved.repeatability_deg == pytest.approx(plain.repeatability_deg, rel=1e-6)
-    assert moved.pooled_repeatability_deg == pytest.approx(plain.pooled_repeatability_deg, rel=1e-6)
-    assert abs(moved.accuracy_deg - plain.accuracy_deg) <= off + 1e-9
+    assert moved.repeatability.value == pytest.approx(plain.repeatability.value, rel=1e-6)
+    assert moved.pooled.value == pytest.approx(plain.pooled.value, rel=1e-6)
+    assert abs(moved.accuracy.value - plain.accuracy.value) <= off + 1e-9
     wider = from_visits(visits(seed, scatter=0.02 * scale))
-    assert wider.u_pooled_repeatability_deg == pytest.approx(scale * plain.u_pooled_repeatability_deg, rel=1e-6)
-    assert wider.worst_deg == pytest.approx(scale * plain.worst_deg, rel=1e-6)
+    assert wider.pooled.interval == pytest.approx([scale * end for end in plain.pooled.interval], rel=1e-6)
+    assert wider.worst.value == pytest.approx(scale * plain.worst.value, rel=1e-6)
 
 
 def test_yaw_counts_by_its_angle_on_the_sky_and_across_the_zero() -> None:
     found = from_visits(visits(1, scatter=0.0, off=0.1))
     assert [pose.accuracy_deg for pose in found.poses] == pytest.approx([0.1] * 3)
-    assert found.repeatability_deg == pytest.approx(0, abs=1e-9)
-    assert found.return_deg == pytest.approx(0, abs=1e-9)
+    assert found.repeatability.value == pytest.approx(0, abs=1e-9)
+    assert found.returned.value == pytest.approx(0, abs=1e-9)
 
 
 def test_the_return_to_the_first_pose() -> None:
-    given_ = visits(1, scatter=0.0)
-    drift = given_.numbers["yaw_deg"]
-    drift[5] += 0.3  # the last visit of the first pose
-    assert from_visits(given_).return_deg == pytest.approx(0.3)
+    given_ = visits(1)
+    yaw, pitch = given_.numbers["yaw_deg"], given_.numbers["pitch_deg"]
+    found = from_visits(given_)  # lines 1 and 6 are the first and the last visit of the first pose, on the horizon
+    assert found.returned.value == pytest.approx(math.hypot(yaw[5] - yaw[0], pitch[5] - pitch[0]))
+    assert found.returned.low <= found.returned.value <= found.returned.high
+
+
+def test_a_visit_that_went_astray_is_named_and_not_passed_over() -> None:
+    given_ = visits(1)
+    given_.numbers["yaw_deg"][5] += 0.4
+    with pytest.raises(NotBelievable, match=r"readings\.csv line 7: this visit is 0\.\d+° off the others"):
+        from_visits(given_)
+
+
+@given(st.floats(0.01, 1.0), st.floats(0.0, 1.0))
+def test_the_repeatability_of_normal_misses(large: float, share: float) -> None:
+    """By Rayleigh where both angles scatter alike, by the half-normal where one does; between them by integration."""
+    small = share * large
+    angle = np.linspace(0, 2 * math.pi, 20_001)[:-1]
+    # E|d| = sqrt(pi / 2) times the mean over all directions of the standard deviation toward them.
+    mean = math.sqrt(math.pi / 2) * float(np.mean(np.hypot(large * np.cos(angle), small * np.sin(angle))))
+    expected = mean + 3 * math.sqrt(large**2 + small**2 - mean**2)
+    assert normal_repeatability(np.diag([small**2, large**2])) == pytest.approx(expected, rel=1e-6)
+
+
+def test_the_ends_of_it_have_closed_forms() -> None:
+    rayleigh = math.sqrt(math.pi / 2) + 3 * math.sqrt(2 - math.pi / 2)
+    half_normal = math.sqrt(2 / math.pi) + 3 * math.sqrt(1 - 2 / math.pi)
+    assert normal_repeatability(np.eye(2)) == pytest.approx(rayleigh)
+    assert normal_repeatability(np.diag([0.0, 1.0])) == pytest.approx(half_normal)
 
 
 def test_refused() -> None:

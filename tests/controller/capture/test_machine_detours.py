@@ -15,9 +15,11 @@ from controller.capture.states import RunState
 from controller.planning.plan import Frame
 from controller.program.build import build_program
 from controller.program.program import AskStep, MoveStep
+from controller.report.shot_poses import shot_pose
 from controller.session.session import Session
 from protocol.messages import Expose, Move, Outcome
 from protocol.units import BootId, CommandId
+from sim.camera import Label, Opening
 from tests.end_to_end.whole_runs import assert_truly_made, few_frames, kit_of, world_of
 
 T = 1_000_000_000
@@ -60,7 +62,7 @@ def test_frames_by_hand_alone_are_asked_for_before_anything_moves() -> None:
     assert told(run, Kind.ANSWERED, at_ns=7 * T) == [Timer(7 * T, overdue=False)]
     intend, send, _ = told(run, Kind.WAITED, at_ns=7 * T)
     assert isinstance(intend, Intend)
-    assert (intend.intent.frame, intend.intent.yaw_deg, intend.intent.pitch_deg) == (0, 15.0, 5.0)
+    assert (intend.intent.frame, intend.intent.pan_deg, intend.intent.tilt_deg) == (0, None, None)  # no motor moved it
     assert isinstance(send, Send)
     assert isinstance(send.request, Expose)
 
@@ -114,12 +116,15 @@ def test_frames_by_hand_are_asked_for_and_made(numbers: tuple[int, ...], tmp_pat
 
     with Session.create(tmp_path / "session.sqlite", {}, durable=False) as session:
         result = Runner(world.program, world.port, session, ask=hold).run()
-        aims = [(shot.intent.frame, shot.intent.yaw_deg, shot.intent.pitch_deg) for shot in session.shots()]
+        poses = [
+            (frames[row.intent.frame], shot_pose(BRACKET.head, frames[row.intent.frame], row)) for row in session.shots()
+        ]
     assert result.complete
     assert asked == list(numbers)
     assert_truly_made(BRACKET, sorted(frames, key=lambda frame: frame.by_hand), world.truth)
-    for frame, yaw_deg, pitch_deg in aims:
-        assert (yaw_deg, pitch_deg) == pytest.approx((frames[frame].yaw_deg, frames[frame].pitch_deg), abs=0.002)
+    for frame, pose in poses:
+        assert (pose.yaw_deg, pose.pitch_deg) == pytest.approx((frame.yaw_deg, frame.pitch_deg), abs=0.002)
+        assert (pose.pan_deg is None) is frame.by_hand
 
 
 def test_after_going_too_far_the_head_comes_back_without_settling_twice() -> None:
@@ -147,9 +152,9 @@ def test_play_is_taken_up_on_the_rig_too(tmp_path: Path) -> None:
     begun_from: list[tuple[bool, bool]] = []
     real = world.rig.camera.release
 
-    def release(now_ns: int, label: object) -> None:
+    def release(now_ns: int, label: Label, press_ns: int = 0) -> Opening | None:
         begun_from.append((rising[0], rising[1]))
-        real(now_ns, label)  # type: ignore[arg-type]
+        return real(now_ns, label, press_ns)
 
     rising = [True, True]
     for place, axis in enumerate((world.rig.head.pan, world.rig.head.tilt)):

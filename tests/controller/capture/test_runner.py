@@ -16,6 +16,7 @@ from controller.session.session import Session
 from protocol.codec import decode_message, encode_message
 from protocol.framing import Deframer, encode_frame
 from protocol.messages import BoardState, Cause, GetStatus, Status, StatusFlag, Stop
+from sim.camera import Label, Opening
 from tests.controller.capture.lines import MuffledPort, the_first
 from tests.end_to_end.whole_runs import (
     World,
@@ -88,8 +89,8 @@ def test_the_session_tells_the_truth(tmp_path: Path) -> None:
         assert (shot.intent.frame, shot.intent.exposure) == (true.frame, true.exposure)
         assert shot.ended_ns is not None
         assert before_ns <= shot.intended_ns < true.t_s * 1e9 < shot.ended_ns
-        assert shot.intent.yaw_deg == pytest.approx(true.yaw_deg, abs=0.002)
-        assert shot.intent.pitch_deg == pytest.approx(true.pitch_deg, abs=0.002)
+        assert shot.intent.pan_deg == pytest.approx(true.yaw_deg, abs=0.002)
+        assert shot.intent.tilt_deg == pytest.approx(true.pitch_deg, abs=0.002)
         assert shot.board_clock_ms is not None
         assert shot.board_clock_ms / 1000 == pytest.approx(true.t_s + true.shutter_s, abs=0.1)
         before_ns = shot.ended_ns
@@ -173,11 +174,10 @@ def silent_for(world: World, numbers: set[int]) -> None:
     camera, asked = world.rig.camera, 0
     real_release = camera.release
 
-    def release(now_ns: int, label: object) -> None:
+    def release(now_ns: int, label: Label, press_ns: int = 0) -> Opening | None:
         nonlocal asked
         asked += 1
-        if asked not in numbers:
-            real_release(now_ns, label)  # type: ignore[arg-type]
+        return None if asked in numbers else real_release(now_ns, label, press_ns)
 
     camera.release = release  # type: ignore[method-assign]
 

@@ -23,18 +23,19 @@ TRANSFER_NS = 2 * NS
 
 
 class Arriving:
-    """Files that arrive two seconds after each true exposure, but for those in `lost`."""
+    """Files that arrive two seconds after each true exposure and its dark frame, but for those in `lost`."""
 
-    def __init__(self, world: World, lost: frozenset[int] = frozenset()) -> None:
+    def __init__(self, world: World, lost: frozenset[int] = frozenset(), dark_s: float = 0.0) -> None:
         self._world, self._lost, self._told = world, lost, 0
+        self._after_ns = TRANSFER_NS + round(dark_s * NS)
 
     def new_files(self) -> list[str]:
         names = []
         while self._told < len(self._world.truth):
-            if self._world.truth[self._told].t_s * NS + TRANSFER_NS > self._world.port.now():
+            if self._world.truth[self._told].t_s * NS + self._after_ns > self._world.port.now():
                 break
             if self._told not in self._lost:
-                names.append(f"/store/IMG_{self._told:04}.JPG")
+                names.append(f"/store/FULL{self._told:04}.JPG")
             self._told += 1
         return names
 
@@ -51,7 +52,7 @@ def test_what_would_be_assumed_is_confirmed_by_its_file(tmp_path: Path) -> None:
     result, outcomes, files = run(world, tmp_path, Arriving(world))
     assert result.complete
     assert outcomes == [ShotOutcome.CONFIRMED] * len(planned_exposures(BLIND, few_frames()))
-    assert files == [f"file /store/IMG_{number:04}.JPG" for number in range(len(outcomes))]
+    assert files == [f"file /store/FULL{number:04}.JPG" for number in range(len(outcomes))]
     assert not world.rig.board._silence_ns  # disarmed at the end, and armed all along: nothing was suspended
 
 
@@ -62,6 +63,16 @@ def test_a_file_that_never_comes_is_a_try_that_failed(tmp_path: Path) -> None:
     assert outcomes.count(ShotOutcome.UNCONFIRMED) == 1
     assert outcomes.index(ShotOutcome.UNCONFIRMED) == 2
     assert outcomes.count(ShotOutcome.CONFIRMED) == 8
+
+
+def test_a_file_comes_after_the_dark_frame_which_is_not_waited_for_twice(tmp_path: Path) -> None:
+    exposure = {"shutter_seconds": 25.0, "noise_reduction": True}
+    world = world_of(kit_of(exposure=exposure, board={"sync_contact": False}))
+    result, outcomes, _ = run(world, tmp_path, Arriving(world, dark_s=50.0))  # from its beginning, as the truth has it
+    assert result.complete
+    assert outcomes == [ShotOutcome.CONFIRMED] * len(few_frames())
+    # Moves and transfers come on top: half of a dark frame more for each would be too much.
+    assert result.seconds < world.program.expected_ns / NS + len(outcomes) * 25 / 2
 
 
 class Gone(Exception):

@@ -9,8 +9,9 @@ from typing import NamedTuple
 import pytest
 
 from controller.cli import main
+from tests.heads import head_text
 
-KIT = """
+HEADLESS = """
 [camera]
 sensor_width_mm = 36.0
 sensor_height_mm = 24.0
@@ -21,6 +22,7 @@ focal_length_mm = 12.0
 [exposure]
 bracket_ev = [-1, 1]
 """
+KIT = HEADLESS.replace("[exposure]", head_text() + "[exposure]")
 
 
 class Told(NamedTuple):

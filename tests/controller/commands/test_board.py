@@ -166,12 +166,18 @@ def test_listen_to_a_file(shell: Shell, words: tuple[str, ...]) -> None:
 
 
 @pytest.mark.parametrize(
-    "words", [(), ("--tap",), ("--port", "x", "--from", "kit.toml"), ("--from", "kit.toml", "--tap")]
+    ("words", "said"),
+    [
+        ((), "--port or --from is missing"),
+        (("--tap",), "--port or --from is missing"),
+        (("--port", "x", "--from", "kit.toml"), "Give --port or --from, not both"),
+        (("--from", "kit.toml", "--tap"), "--tap has no effect without --port"),
+    ],
 )
-def test_listen_wants_one_source(shell: Shell, words: tuple[str, ...]) -> None:
+def test_listen_wants_one_source(shell: Shell, words: tuple[str, ...], said: str) -> None:
     told = shell("board", "listen", *words)
     assert told.status == 2
-    assert "Give either --port PORT" in told.err
+    assert said in told.err
 
 
 class Interrupted(VirtualPort):

@@ -13,8 +13,9 @@ import pytest
 from controller.planning.plan import load_plan
 from tests.controller.calibration.test_backlash import DOWN, TARGETS, UP
 from tests.controller.calibration.test_least_squares import B, X
-from tests.controller.commands.shell import Shell, refuses
+from tests.controller.commands.shell import HEADLESS, Shell, refuses
 from tests.controller.report.test_html import Strict
+from tests.heads import head_text
 
 STEPS = ("calibrate", "steps", "--axis", "pan")
 BACKLASH = ("calibrate", "backlash", "--axis", "tilt")
@@ -71,14 +72,20 @@ def found(shell: Shell, words: tuple[str, ...], text: str, *more: str) -> dict[s
 
 def test_steps_by_the_contract(shell: Shell) -> None:
     """GUM H.3 (JCGM 100:2008): slope 0.00218 with u 0.00067, intercept -0.1712 with u 0.0029, r -0.930, s 0.0035."""
-    shown = found(shell, STEPS, table("commanded_steps,angle_deg", X, B))
+    kit = (shell.folder / "kit.toml").read_text(encoding="utf-8")
+    shell.write(
+        "centred.toml", kit + "\n[head.pan]\neccentricity_deg = 0.0\nfull_steps_per_turn = 8250\ngear_ratio = 1.25\n"
+    )
+    shown = found(shell, STEPS, table("commanded_steps,angle_deg", X, B), "--kit", "centred.toml", "--dry")
     assert 1 / shown["steps_per_degree"] == pytest.approx(0.00218, abs=0.5e-5)
     assert shown["u_steps_per_degree"] / shown["steps_per_degree"] ** 2 == pytest.approx(0.00067, abs=0.5e-5)
     assert shown["offset_deg"] == pytest.approx(-0.1712, abs=0.5e-4)
     assert shown["u_offset_deg"] == pytest.approx(0.0029, abs=0.5e-4)
     assert shown["correlation"] == pytest.approx(-0.930, abs=0.5e-3)
     assert shown["residual_sd_deg"] == pytest.approx(0.0035, abs=0.5e-4)
-    low, high = shown["interval_95"]["offset_deg"]
+    assert shown["stated"] == "from the scatter alone"  # the order of the readings is that of their values
+    assert "interval_95" not in shown
+    low, high = shown["interval_from_scatter"]["offset_deg"]
     assert (low, high) == pytest.approx((-0.1712 - 2.262 * 0.00288, -0.1712 + 2.262 * 0.00288), abs=1e-4)  # t for 9
 
 
@@ -165,7 +172,7 @@ def test_list_show_undo(shell: Shell) -> None:
     assert "undone" in shell("calibrate", "undo", "kit.toml").out
     assert standings() == ["counts", "undone"]
     assert shell("calibrate", "show", "kit.toml", "1").out.startswith("   1  ")
-    shell.write("kit.toml", (shell.folder / "kit.toml").read_text() + "[head.pan]\ngear_ratio = 40.0\n")
+    shell.write("kit.toml", HEADLESS + head_text(pan={"gear_ratio": 40.0}))
     assert standings() == ["kit changed", "undone"]
     assert refuses(shell, 2, "calibrate", "show", "kit.toml", "9")[0].startswith("kit.calibration.json: has no record 9")
     assert refuses(shell, 2, "calibrate", "undo", "kit.toml", "2") == [

@@ -10,7 +10,7 @@ from pathlib import Path
 import pytest
 
 from controller.session.session import Session
-from tests.controller.commands.shell import KIT, Shell, refuses
+from tests.controller.commands.shell import HEADLESS, KIT, Shell, refuses
 
 
 def test_plan_says_what_it_costs_and_proves_it(shell: Shell) -> None:
@@ -82,7 +82,9 @@ def test_wrong_use(shell: Shell, words: tuple[str, ...]) -> None:
 
 
 def test_every_mistake_in_a_kit_gets_its_sentence(shell: Shell) -> None:
-    shell.write("bad.toml", KIT.replace("12.0", "-3") + "speed = 4\n[head.pan]\nmicrosteps = 0\n[tripod]\nlegs = 3\n")
+    shell.write(
+        "bad.toml", HEADLESS.replace("12.0", "-3") + "speed = 4\n[head.pan]\nmicrosteps = 0\n[tripod]\nlegs = 3\n"
+    )
     lines = refuses(shell, 2, "plan", "bad.toml", "--out", "plan.json")
     assert len(lines) == 4
     for key in ("lens.focal_length_mm = -3", "exposure.speed", "head.pan.microsteps = 0", "tripod"):
@@ -91,7 +93,7 @@ def test_every_mistake_in_a_kit_gets_its_sentence(shell: Shell) -> None:
 
 
 def test_a_focal_length_of_nothing(shell: Shell) -> None:
-    shell.write("bad.toml", KIT.replace("12.0", "0"))
+    shell.write("bad.toml", HEADLESS.replace("12.0", "0"))
     (line,) = refuses(shell, 2, "plan", "bad.toml", "--out", "plan.json")
     assert "lens.focal_length_mm = 0" in line
 

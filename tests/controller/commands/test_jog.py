@@ -42,6 +42,20 @@ def test_keys_move_it(right: str) -> None:
     assert "10° at a time" in said
 
 
+def test_a_pose_is_the_cameras_on_a_head_that_leans() -> None:
+    lean: dict[str, Any] = {"lean_deg": 4.0, "lean_toward_deg": 50.0}
+    world, place, _ = jogged(["1", "r", "u", "u", "u", "q"], **lean)
+    assert world.rig.head.pose_deg(world.port.now()) == pytest.approx((place.yaw_deg, place.pitch_deg), abs=0.01)
+    assert place.tilt_steps > 320 * (place.pitch_deg + 2)
+    world = world_of(kit_of(head=lean), ())
+    people = Typist(world.port).people()
+    hand = Hand(world.port, world.program, gate=Gate(world.port.now, people.say))
+    jog_to(hand, world.program, 40.0, -25.0, people)
+    hand.wait_rest()
+    let_pass(world.port, 30)
+    assert world.rig.head.pose_deg(world.port.now()) == pytest.approx((40.0, -25.0), abs=0.01)
+
+
 def test_the_board_keeps_its_patience_however_long_somebody_looks() -> None:
     _, place, _ = jogged(["r", "r", "q"], pause_s=600.0)
     assert place.pan_steps == 640

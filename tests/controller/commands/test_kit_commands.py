@@ -74,6 +74,15 @@ def test_find(shell: Shell) -> None:
     assert refuses(shell, 2, "kit", "find", "no", "such", "thing")
 
 
+def test_find_shows_the_closest_and_says_how_many_more_there_are(shell: Shell) -> None:
+    words = ("kit", "find", "nikkor", "--lenses")
+    lines = shell(*words).out.splitlines()
+    every = shell(*words, "--all").out.splitlines()
+    assert (len(lines), lines[:20]) == (21, every[:20])
+    assert lines[20] == f"{len(every) - 20} more. Add a word, or --all to see them."
+    assert "more" not in shell("kit", "find", "d750").out
+
+
 def test_a_new_kit_can_be_planned_and_explained(shell: Shell) -> None:
     words = ("kit", "new", "--camera", CAMERA, "--lens", LENS, "--pixels", "6016x4016", "--out", "new.toml")
     assert shell(*words).status == 0
@@ -93,8 +102,8 @@ def test_a_new_kit_can_be_planned_and_explained(shell: Shell) -> None:
 def test_a_kit_that_cannot_be_is_not_written(shell: Shell) -> None:
     zoom = next(e for e in entries() if e.kind == "lens" and e.min_focal_mm != e.max_focal_mm and e.projection)
     new = ("kit", "new", "--camera", CAMERA, "--pixels", "6016x4016", "--out", "new.toml")
-    assert "named exactly" in refuses(shell, 2, *new[:2], "--camera", "D75", *new[4:])[0]
-    assert "Say the focal length" in refuses(shell, 2, *new)[0]
+    assert "named exactly" in refuses(shell, 2, *new[:2], "--camera", "D75", *new[4:], "--focal-length-mm", "24")[0]
+    assert "--lens or --focal-length-mm is missing" in refuses(shell, 2, *new)[-1]
     assert "Say the focal length" in refuses(shell, 2, *new, "--lens", zoom.name)[0]
     assert refuses(shell, 2, *new[:5], "wide", *new[6:])
 
@@ -143,7 +152,7 @@ def test_a_circular_fisheye_is_explained_by_its_circle(shell: Shell) -> None:
         f"lens = {{ focal_length_mm = 8.0, projection = 'equisolid', image_circle_mm = {32 * math.sin(math.pi / 4)} }}\n"
     ))  # fmt: skip
     told = shell("kit", "check", "fish.toml")
-    assert "180.00° x 180.00°  (equisolid at 8 mm, image circle 180.00° across)" in told.out
+    assert "180.00° x 180.00°  (equisolid at 8 mm, image circle 180.00° across; stated)" in told.out
 
 
 def test_the_schema_takes_a_camera_by_name_and_explains_every_key(shell: Shell) -> None:

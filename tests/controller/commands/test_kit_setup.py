@@ -27,7 +27,7 @@ from controller.setup.looks import picture_found
 from controller.setup.progress import progress_path
 from controller.setup.steps import Look, steps
 from protocol.messages import Cause
-from tests.controller.commands.shell import Shell, refuses
+from tests.controller.commands.shell import KIT, Shell, refuses
 from tests.end_to_end.whole_runs import World, kit_of, world_of
 from tests.people import Typist
 
@@ -128,12 +128,27 @@ def test_a_picture_shows_what_is_not_as_the_kit_has_it(shell: Shell, more: dict[
     assert wrong in found.sentence
 
 
-def test_a_good_picture_is_kept_and_says_what_it_could_not_show(shell: Shell) -> None:
+def test_a_good_picture_is_kept_only_if_it_shows_everything(shell: Shell) -> None:
     kit = shell.folder / "kit.toml"
     found = see_picture(kit, shot(shell.folder / "a.jpg", WhiteBalance=None))
-    assert found.good
+    assert (found.good, found.word) == (True, "see")
     assert "does not say its white balance: look yourself" in found.sentence
+    assert standing(kit)["exposure"] == ("open", False)
+    assert see_picture(kit, shot(shell.folder / "b.jpg")).word == "ok"
     assert standing(kit)["exposure"] == ("done", True)
+
+
+def test_the_aperture_counts_where_the_kit_states_it(shell: Shell) -> None:
+    path = shell.write("kit.toml", KIT.replace("bracket_ev", "f_number = 8\nbracket_ev"))
+    kit = load_kit(path)
+    for f_number, word in ((IFDRational(8), "ok"), (IFDRational(71, 10), "NO"), (None, "see")):
+        assert picture_found(shot(shell.folder / "a.jpg", FNumber=f_number), kit, NOW).word == word
+
+
+def test_what_is_wrong_with_a_picture_is_wrong_whatever_else_it_does_not_say(shell: Shell) -> None:
+    kit = load_kit(shell.folder / "kit.toml")
+    for unsaid in (None, 1):
+        assert picture_found(shot(shell.folder / "a.jpg", WhiteBalance=unsaid, Flash=1), kit, NOW).word == "NO"
 
 
 def test_on_the_command_line(shell: Shell) -> None:

@@ -66,7 +66,7 @@ def shot(path: Path, number: int, ahead: timedelta = timedelta(hours=2, seconds=
 def card_at(folder: Path, without: tuple[int, ...] = (), model: str = "One") -> Path:
     for number in range(len(EXPOSURES)):
         if number not in without:
-            shot(folder / "100ANVIL" / f"IMG_{number + 1:04}.JPG", number, model=model)
+            shot(folder / "100ANVIL" / f"FULL{number + 1:04}.JPG", number, model=model)
     return folder
 
 
@@ -89,7 +89,7 @@ def test_a_whole_card(ready: Shell) -> None:
     told = ready("match", "s.sqlite", "card")
     assert told.status == 0
     assert f"{len(EXPOSURES)} files of Anvil One paired" in told.out
-    assert f"{len(EXPOSURES)} of them for sure" in told.out
+    assert "all of them for sure, the least certain of these at more than a million to 1." in told.out
     assert "Every exposure of the set has its file." in told.out
     assert "2:00:03.1 ahead of the session's, its zone counted in" in told.out
 
@@ -127,7 +127,7 @@ def test_files_that_are_nobody_s_of_another_camera_and_cut_short(ready: Shell) -
     for place, second in enumerate((-400, -380)):
         shot(folder / f"TEST_{place}.JPG", 0, timedelta(hours=2, seconds=second))
     shot(folder / "PHONE.JPG", 5, model="Two")
-    cut = folder / "IMG_0010.JPG"
+    cut = folder / "FULL0010.JPG"
     cut.write_bytes(cut.read_bytes()[:-20])
     found = json.loads(ready("match", "s.sqlite", "card", "--json").out)
     extra = {line["file"]: line["notes"] for line in found["lines"] if line["verdict"] == "extra"}
@@ -140,9 +140,9 @@ def test_files_that_are_nobody_s_of_another_camera_and_cut_short(ready: Shell) -
 
 
 def test_another_shutter_time_than_planned(ready: Shell) -> None:
-    shot(ready.folder / "card" / "100ANVIL" / "IMG_0005.JPG", 4, shutter=SHUTTERS[1] * 8)
+    shot(ready.folder / "card" / "100ANVIL" / "FULL0005.JPG", 4, shutter=SHUTTERS[1] * 8)
     told = ready("match", "s.sqlite", "card")
-    assert "look at  100ANVIL/IMG_0005.JPG  frame 1, exposure 1  exposed +3.0 EV from what was planned" in told.out
+    assert "look at  100ANVIL/FULL0005.JPG  frame 1, exposure 1  exposed +3.0 EV from what was planned" in told.out
 
 
 @pytest.mark.parametrize("by", ["frame", "row"])
@@ -198,6 +198,50 @@ def test_the_card_of_another_run_is_refused(shell: Shell) -> None:
         moment = timedelta(seconds=17.3 * number**1.4 - opened_s(0))
         shot(shell.folder / "card" / f"A{number}.JPG", 0, moment, shutter=0.004)
     assert "another run" in " ".join(refuses(shell, 2, "match", "s.sqlite", "card"))
+
+
+def test_copies_are_named_and_take_no_certainty_away(ready: Shell) -> None:
+    folder = ready.folder / "card" / "100ANVIL"
+    for number, name in ((5, "FULL0006 (1).JPG"), (9, "A.JPG"), (20, "FULL9000.JPG")):
+        (folder / name).write_bytes((folder / f"FULL{number + 1:04}.JPG").read_bytes())
+    found = json.loads(ready("match", "s.sqlite", "card", "--json").out)
+    assert found["counts"]["sure"] == len(EXPOSURES)
+    assert {line["file"]: line["notes"] for line in found["lines"] if line["verdict"] == "extra"} == {
+        "100ANVIL/FULL0006 (1).JPG": ["is a copy of FULL0006.JPG"],
+        "100ANVIL/A.JPG": ["is a copy of FULL0010.JPG"],
+        "100ANVIL/FULL9000.JPG": ["is a copy of FULL0021.JPG"],
+    }
+    assert found["retake"] == []
+
+
+@pytest.mark.parametrize("by_s", [3600.0, -3600.0, 7.3, -4.1])
+def test_a_clock_that_was_set_anew_is_told_in_one_sentence(by_s: float, shell: Shell) -> None:
+    """Nothing is missing, nothing extra, and nothing is to be shot again."""
+    session_at(shell.folder / "s.sqlite")
+    for number in range(len(EXPOSURES)):
+        ahead = timedelta(hours=2, seconds=3.25 + by_s * (number >= 22))
+        shot(shell.folder / "card" / f"FULL{number + 1:04}.JPG", number, ahead)
+    told = shell("match", "s.sqlite", "card", "--out", "home", "--sort", "row", "--xmp")
+    assert told.status == 0
+    assert "all of them for sure" in told.out
+    way, amount = ("forward" if by_s > 0 else "back"), {3600.0: "1:00:00.0", 7.3: "0:07.3", 4.1: "0:04.1"}[abs(by_s)]
+    assert f"It was set {way} by {amount} between FULL0022.JPG and FULL0023.JPG." in told.out
+    (change,) = json.loads((shell.folder / "home" / "match.json").read_text())["clock"]["changes"]
+    assert change["forward_s"] == pytest.approx(by_s, abs=0.1)
+    last = next((shell.folder / "home" / "pictures").rglob(f"*FULL{len(EXPOSURES):04}.xmp"))
+    opened = BEGIN + timedelta(seconds=opened_s(len(EXPOSURES) - 1))
+    assert f"{opened:%Y-%m-%dT%H:%M}" in last.read_text()  # by the session's clock, whatever the camera's showed
+
+
+def test_files_of_a_whole_second_with_names_that_say_nothing_are_no_bracket_out_of_turn(shell: Shell) -> None:
+    session_at(shell.folder / "s.sqlite")
+    for number in range(len(EXPOSURES)):
+        ahead = timedelta(hours=2, seconds=0.3) - timedelta(seconds=(opened_s(number) + 0.3) % 1)
+        shot(shell.folder / "card" / f"{(number * 7919) % 997:03x}x.JPG", number, ahead)
+    told = shell("match", "s.sqlite", "card")
+    assert "out of turn" not in told.out
+    assert "Every exposure of the set has" in told.out
+    assert told.status == 0
 
 
 def test_a_card_without_the_kit_s_camera_is_refused(shell: Shell) -> None:

@@ -22,7 +22,7 @@ def test_one_picture_for_each_true_exposure(planned: Shell) -> None:
     assert told.status == 0
     truth = json.loads((planned.folder / "run/truth.json").read_text(encoding="utf-8"))["exposures"]
     names = sorted(path.name for path in (planned.folder / "run/photos").iterdir())
-    assert names == [f"IMG_{number:04}.JPG" for number in range(1, len(truth) + 1)]
+    assert names == [f"FULL{number:04}.JPG" for number in range(1, len(truth) + 1)]
     assert told.out.splitlines()[-1] == f"{len(truth)} pictures of what the camera saw: {Path('run/photos')}"
     assert f"Rendering, pictures: {len(truth)} of {len(truth)}" in told.err
     for name, exposure in zip(names, truth, strict=True):
@@ -46,7 +46,7 @@ def test_as_json_it_says_where_and_how_many(planned: Shell) -> None:
 def test_the_usual_size(planned: Shell) -> None:
     assert planned("plan", "kit.toml", "--out", "one.json", "--region", "single-row", "--row-pitch", "0").status == 0
     assert planned("rehearse", "one.json", "--out", "run", "--pictures", "photos").status == 0
-    with Image.open(planned.folder / "photos/IMG_0001.JPG") as image:
+    with Image.open(planned.folder / "photos/FULL0001.JPG") as image:
         assert image.size == (1000, 667)
 
 
@@ -69,7 +69,7 @@ def test_somebodys_own_scenery(planned: Shell) -> None:
     half[:50] = (255, 0, 0)
     Image.fromarray(half).save(planned.folder / "hall.png")
     assert planned(*REHEARSE, "--pictures", "photos", *SMALL, "--scenery", "hall.png").status == 0
-    with Image.open(planned.folder / "photos/IMG_0001.JPG") as image:
+    with Image.open(planned.folder / "photos/FULL0001.JPG") as image:
         colours = np.asarray(image).reshape(-1, 3)
     assert np.median(colours[colours[:, 0] > 90, 0]) == pytest.approx(188, abs=3)  # the bracket begins at -1 EV
     assert colours[:, 2].max() < 90
@@ -94,7 +94,7 @@ def test_the_rehearsals_own_folder(planned: Shell, out: str, photos: str) -> Non
 def test_an_empty_folder_is_taken(planned: Shell) -> None:
     (planned.folder / "photos").mkdir()
     assert planned(*REHEARSE, "--pictures", "photos", *SMALL).status == 0
-    assert (planned.folder / "photos/IMG_0001.JPG").exists()
+    assert (planned.folder / "photos/FULL0001.JPG").exists()
 
 
 def test_scenery_of_the_wrong_shape(planned: Shell) -> None:
@@ -173,7 +173,7 @@ def test_a_kit_of_one_picture_of_its_own(shell: Shell) -> None:
     shell.write("round.toml", text)
     assert shell("plan", "round.toml", "--out", "plan.json").status == 0
     assert shell(*REHEARSE, "--pictures", "photos", *SMALL).status == 0
-    with Image.open(shell.folder / "photos/IMG_0002.JPG") as image:
+    with Image.open(shell.folder / "photos/FULL0002.JPG") as image:
         picture = np.asarray(image).astype(int)
     assert picture[:12, :12].max() < 40
     assert picture[36:44, 56:64].min() > 10

@@ -10,13 +10,13 @@ from typing import Any
 import pytest
 
 from protocol.framing import MAX_FRAME
-from tests.controller.commands.shell import KIT, Shell, Told, refuses
+from tests.controller.commands.shell import HEADLESS, KIT, Shell, Told, refuses
 
-PLAN = ("plan", "kit.toml", "--out", "plan.json")
+PLAN = ("plan", "kit.toml", "--out", "plan.json", "--replace")
 BAND = ("--region", "band")
 WINDOW = ("--region", "window", "--pitch-from", "-10", "--pitch-to", "20")
 PLACE = ("--latitude", "47", "--longitude", "8")
-LOW = KIT + "[head.tilt]\nmin_deg = -20.0\n"  # a head that cannot look down
+LOW = HEADLESS + "[head.tilt]\nmin_deg = -20.0\n"  # a head that cannot look down
 
 
 def sentence(shell: Shell, status: int, *words: str) -> str:
@@ -40,18 +40,18 @@ def planned(shell: Shell, *words: str) -> dict[str, Any]:
 
 
 @pytest.mark.parametrize(
-    ("words", "option"),
+    ("words", "said"),
     [
-        (BAND, "--pitch-from"),
-        ((*BAND, "--pitch-from", "5"), "--pitch-to"),
-        ((*BAND, "--pitch-to", "5"), "--pitch-from"),
-        (("--region", "window"), "--pitch-from"),
-        (WINDOW, "--yaw-from"),
-        ((*WINDOW, "--yaw-from", "0"), "--yaw-to"),
+        (BAND, "--region band needs --pitch-from and --pitch-to"),
+        ((*BAND, "--pitch-from", "5"), "--region band needs --pitch-to"),
+        ((*BAND, "--pitch-to", "5"), "--region band needs --pitch-from"),
+        (("--region", "window"), "--region window needs --pitch-from, --pitch-to, --yaw-from and --yaw-to"),
+        (WINDOW, "--region window needs --yaw-from and --yaw-to"),
+        ((*WINDOW, "--yaw-from", "0"), "--region window needs --yaw-to"),
     ],
 )
-def test_a_region_without_its_bounds(shell: Shell, words: tuple[str, ...], option: str) -> None:
-    assert sentence(shell, 2, *PLAN, *words) == f"this region needs {option}."
+def test_a_region_without_its_bounds(shell: Shell, words: tuple[str, ...], said: str) -> None:
+    assert usage(shell, *PLAN, *words) == f"Error: {said}. Add what is missing."
 
 
 @pytest.mark.parametrize(("low", "high"), [("20", "10"), ("5", "5"), ("90", "-90")])
@@ -162,10 +162,10 @@ def test_the_width_of_a_print_is_a_resolution_too(shell: Shell) -> None:
     [
         ((*PLACE, "--start", "2026-06-21T05:30"), "needs its offset"),
         ((*PLACE, "--start", "tomorrow"), "is not a date and time"),
-        (PLACE, "belong together"),
-        (("--start", "2026-06-21T05:30Z", "--latitude", "47"), "belong together"),
-        (("--sun", "first"), "--sun needs --latitude, --longitude and --start"),
-        (("--sun", "last"), "--sun needs --latitude, --longitude and --start"),
+        (PLACE, "--latitude and --longitude have no effect without --start"),
+        (("--start", "2026-06-21T05:30Z", "--latitude", "47"), "have no effect without --longitude"),
+        (("--sun", "first"), "--sun has no effect without --latitude, --longitude and --start"),
+        (("--north-yaw", "5"), "--north-yaw has no effect without --latitude, --longitude and --start"),
     ],
 )
 def test_the_sun_without_time_or_place(shell: Shell, words: tuple[str, ...], said: str) -> None:
@@ -241,3 +241,41 @@ def test_a_board_without_patience(shell: Shell) -> None:
     line = sentence(shell, 2, *PLAN)
     least = math.ceil(6 * (250 + 2 * MAX_FRAME * 10 * 1000 / 115_200))
     assert f"silence_ms = 300 is too short for baud = 115200: {least} or more" in line
+
+
+REPLACED = ("plan", "kit.toml", "--out", "plan.json")
+
+
+def test_a_plan_is_replaced_only_when_asked(shell: Shell) -> None:
+    assert shell(*REPLACED).status == 0
+    before = (shell.folder / "plan.json").read_bytes()
+    assert "plan.json exists already. Add --replace" in sentence(shell, 1, *REPLACED, "--overlap", "0.2")
+    assert (shell.folder / "plan.json").read_bytes() == before
+    assert shell(*REPLACED, "--overlap", "0.2", "--replace").status == 0
+    assert (shell.folder / "plan.json").read_bytes() != before
+
+
+def test_nothing_but_a_plan_is_ever_replaced(planned: Shell) -> None:
+    """A kit, a session, a photograph, a report, and a plan that somebody changed."""
+    plan = json.loads((planned.folder / "plan.json").read_text(encoding="utf-8"))
+    assert planned("rehearse", "plan.json", "--out", "run").status == 0
+    (planned.folder / "photo.jpg").write_bytes(b"\xff\xd8\xff\xe0 a photograph")
+    for name, content in (
+        ("changed.json", plan | {"overlap": 0.2}),
+        ("old.json", {"format": "fullturn-plan"}),
+        ("list.json", [plan]),
+    ):
+        planned.write(name, json.dumps(content))
+    planned.write("deep.json", "[" * 100_000)
+    kept = ("kit.toml", "run/session.sqlite", "run/report.json", "photo.jpg", "changed.json", "old.json", "list.json")
+    for name in (*kept, "deep.json"):
+        before = (planned.folder / name).read_bytes()
+        line = sentence(planned, 1, "plan", "kit.toml", "--out", name, "--replace")
+        assert "is not replaced" in line
+        assert (planned.folder / name).read_bytes() == before
+
+
+def test_a_place_that_cannot_be_is_refused_before_the_kit_is_read(shell: Shell) -> None:
+    shell.write("bad.toml", "no kit at all")
+    for place in ("", "x" * 300, "no/such/plan.json"):
+        assert "bad.toml" not in sentence(shell, 1, "plan", "bad.toml", "--out", place)

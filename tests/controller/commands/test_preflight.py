@@ -3,14 +3,17 @@
 from __future__ import annotations
 
 import re
+from dataclasses import replace
 from pathlib import Path
+from typing import Any
 
 import pytest
 
 from controller.capture.runner import Runner
-from controller.commands.preflight import ORDINALS, checks
+from controller.commands.preflight import ORDINALS, Check, checks
 from controller.commands.stand_in import rig_spec
 from controller.conformance.talk import Talk
+from controller.kit.kit import Kit
 from controller.planning.make import make_plan
 from controller.planning.request import RegionKind, Request
 from controller.program.build import build_program
@@ -95,6 +98,76 @@ def test_an_exposure_in_doubt(boot: int, last: int, asked: bool, tmp_path: Path)
         assert "+0 EV (second of frame 1)" in words
     else:
         assert the_next(words) == (1, 1)
+
+
+STATED = {
+    "power": {"head_watts": 10.0, "camera_watts": 3.0, "battery_watt_hours": 90.0},
+    "exposure": {"shutter_seconds": 0.01, "noise_reduction": False},
+    "head": {"level_error_deg": 0.05},
+}
+
+
+def words_of(kit: Kit, folder: Path, answer: Welcome | None = None, remembered: Remembered = NOTHING) -> dict[str, str]:
+    """The word before each check of a set of this kit."""
+    plan = make_plan(kit, 0.3, WINDOW)
+    program = build_program(kit, plan.frames)
+    found = checks(plan, program, welcome() if answer is None else answer, folder / "s.sqlite", remembered)
+    return {check.what: check.word for check in found}
+
+
+NEVER_SEEN = {"exposures", "noise reduction", "bracket", "battery", "card"}
+"""What a board cannot say and a disk does not show: how the camera is set, what battery and card hold."""
+
+
+@pytest.mark.parametrize("tables", [{}, STATED, {"exposure": {"shutter_seconds": 2.0, "bracket_ev": [-1, 0]}}])
+def test_ok_is_said_only_of_what_was_looked_at(tables: dict[str, Any], tmp_path: Path) -> None:
+    words = words_of(kit_of(12.0, **tables), tmp_path)
+    assert {what for what, word in words.items() if word == "ok"} == words.keys() - NEVER_SEEN - (
+        set() if "head" in tables else {"pointing"}
+    )
+    assert {word for what, word in words.items() if what in NEVER_SEEN} == {"see"}
+    blind = {axis: {"zero_switch": False} for axis in ("pan", "tilt")}
+    bare = tables | {"board": {"sync_contact": False}, "head": tables.get("head", {}) | blind}
+    words = words_of(kit_of(12.0, **bare), tmp_path, replace(welcome(), capabilities=Capability(0)))
+    assert {words[what] for what in ("sync contact", "zero of pan", "zero of tilt")} == {"see"}
+
+
+def test_a_battery_is_never_called_full(tmp_path: Path) -> None:
+    def battery(**power: float) -> Check:
+        plan = make_plan(kit_of(12.0, power=power), 0.3, WINDOW)
+        found = checks(plan, build_program(plan.kit, plan.frames), welcome(), tmp_path / "s.sqlite")
+        return next(check for check in found if check.what == "battery")
+
+    assert "does not say what the battery holds" in battery().found
+    assert "by examples (head_watts and camera_watts not stated)" in battery().found
+    assert "of 90 Wh if it is full: see that it is" in battery(battery_watt_hours=90, head_watts=9, camera_watts=3).found
+    assert battery(battery_watt_hours=0.01).word == "NO"
+
+
+def test_long_exposures_bring_a_word_of_dark_frames(tmp_path: Path) -> None:
+    def said(**exposure: Any) -> str | None:
+        plan = make_plan(kit_of(12.0, exposure=exposure), 0.3, WINDOW)
+        found = checks(plan, build_program(plan.kit, plan.frames), welcome(), tmp_path / "s.sqlite")
+        return next((check.found for check in found if check.what == "noise reduction"), None)
+
+    assert said(shutter_seconds=0.5) is None
+    assert said(shutter_seconds=2.0) == (
+        "not known: if it is on in the camera, state noise_reduction = true under [exposure], or switch it off; "
+        "the camera's menu decides"
+    )
+    assert said(shutter_seconds=2.0, noise_reduction=False) == "off; the camera's menu decides"
+    on = said(shutter_seconds=15, bracket_ev=[-2, 0, 2], bulb=True, noise_reduction=True, noise_reduction_from_s=10)
+    assert on is not None
+    assert on.startswith("on: a dark frame as long as the exposure after each of 10 s or more, 75 s a frame")
+
+
+def test_a_set_of_an_older_version_with_times_that_nobody_times(tmp_path: Path) -> None:
+    """It is not begun any more; one that was begun has shown that its camera can, and is finished."""
+    kit = kit_of(12.0, exposure={"shutter_seconds": 60.0, "bulb": True})
+    timed = kit.model_copy(update={"exposure": kit.exposure.model_copy(update={"bulb": False})})
+    assert words_of(timed, tmp_path)["exposures"] == "NO"
+    assert words_of(timed, tmp_path, remembered=Remembered(exposures=3))["exposures"] == "see"
+    assert words_of(kit, tmp_path)["exposures"] == "see"
 
 
 def shoot(session: Session, exposures: list[tuple[int, int]]) -> None:

@@ -36,7 +36,11 @@ press_ms = 150
 release_lag_ms = 45.5
 ready_ms = 400
 file_megabytes = 31.5
+f_number = 8.0
 bulb = true
+longest_timed_s = 60
+noise_reduction = true
+noise_reduction_from_s = 0.6
 
 [head]
 ring_hz = 6.5
@@ -104,10 +108,14 @@ def test_a_kit_with_every_key_keeps_every_value(tmp_path: Path) -> None:
         "release_lag_ms": 45.5,
         "ready_ms": 400.0,
         "file_megabytes": 31.5,
+        "f_number": 8.0,
         "bulb": True,
+        "longest_timed_s": 60.0,
+        "noise_reduction": True,
+        "noise_reduction_from_s": 0.6,
     }
     assert (kit.head.ring_hz, kit.head.ring_damping, kit.head.settle_ms) == (6.5, 0.04, 900)
-    assert kit.head.pan.model_dump(exclude={"backlash_deg"}) == {
+    assert kit.head.pan.model_dump(exclude={"backlash_deg", "eccentricity_deg"}) == {
         "full_steps_per_turn": 400,
         "microsteps": 32,
         "gear_ratio": 50.0,
@@ -175,7 +183,7 @@ def test_bracket_of_five_by_two_ev() -> None:
 
 @given(st.floats(1e-4, 30), st.floats(-9, 9))
 def test_one_ev_doubles_the_time(shutter_s: float, ev: float) -> None:
-    kit = kit_with({"exposure.shutter_seconds": shutter_s, "exposure.bracket_ev": [ev + 1, ev]})
+    kit = kit_with({"exposure.shutter_seconds": shutter_s, "exposure.bracket_ev": [ev + 1, ev], "exposure.bulb": True})
     longer, shorter = kit.shutter_times_s()
     assert longer == pytest.approx(2 * shorter, rel=1e-12)
 

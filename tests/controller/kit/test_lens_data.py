@@ -102,12 +102,12 @@ def test_a_prime_gives_its_focal_length_and_projection(make: str, model: str, fo
     assert (lens.focal_length_mm, str(lens.projection)) == (focal, projection)
 
 
-@pytest.mark.parametrize(("crop_camera", "projection"), [(1.523, "equidistant"), (1.622, "equisolid")])
+@pytest.mark.parametrize(("crop_camera", "projection"), [(1.523, "equidistant"), (1.593, "equisolid")])
 def test_a_lens_measured_on_two_sensors_follows_the_camera(crop_camera: float, projection: str) -> None:
-    # Sigma 10 mm: equidistant as measured at crop 1.523, equisolid at 1.621 (lensfun data).
+    # Sigma 10 mm: equidistant as measured at crop 1.523, equisolid at 1.622 (lensfun data).
     bodies = {
         1.523: {"make": "Nikon Corporation", "model": "Nikon D7000", "pixels_wide": 4928, "pixels_high": 3264},
-        1.622: {"make": "Canon", "model": "Canon EOS 450D", "pixels_wide": 4272, "pixels_high": 2848},
+        1.593: {"make": "Kodak", "model": "DCS520", "pixels_wide": 1728, "pixels_high": 1152},
     }
     tables = {**camera_of(bodies[crop_camera]), **lens_of("Sigma", "Sigma 10mm f/2.8 EX DC Fisheye HSM")}
     assert str(kit_with(tables).lens.projection) == projection

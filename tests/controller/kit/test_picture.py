@@ -54,7 +54,6 @@ def taken_by(path: Path, size: tuple[int, int], more: Mapping[Any, Any], **tags:
         ("r_ricoh.jpg", "PENTAX RICOH IMAGING", "GR", 18.3, 28),
         ("r_sigma.jpg", "SIGMA", "SIGMA DP3 Merrill", 50, 75),
         ("r_sony.jpg", "SONY", "DSC-RX1R", 35, 35),
-        ("r_canon.jpg", "Canon", "Canon PowerShot G1 X Mark II", 12.5, None),
         ("02.jpg", "CASIO COMPUTER CO.,LTD", "QV-R51", 9.2, 44),
         ("noexif.jpg", None, None, None, None),
         ("broken_exif_dpi.jpg", "NIKON CORPORATION", "NIKON D800", 14, 14),
@@ -82,7 +81,6 @@ def test_names_and_focal_lengths(
         ("r_ricoh.jpg", None, 1.530, TWO),  # the data has the model under another maker: named, not taken
         ("r_sigma.jpg", "Sigma DP3 Merrill", 1.531, DATA),  # 75 / 50 = 1.5, 2 % off
         ("r_sony.jpg", None, 1.0, TWO),
-        ("r_canon.jpg", "Canon PowerShot G1 X Mark II", 1.93, DATA),
         ("broken_exif_dpi.jpg", "Nikon D800", 1.0, DATA),
         ("frame_size.mpo", None, 24 / 6.86, TWO),
     ],
@@ -131,7 +129,7 @@ def test_when_it_was_taken(name: str, taken: str | None) -> None:
     assert read(name).shot.taken == taken
 
 
-@pytest.mark.parametrize("name", ["frame_size.mpo", "empty_gps_ifd.jpg", "r_ricoh.jpg", "r_canon.jpg", "r_sigma.jpg"])
+@pytest.mark.parametrize("name", ["frame_size.mpo", "empty_gps_ifd.jpg", "r_ricoh.jpg", "r_pen.jpg", "r_sigma.jpg"])
 def test_another_reader_says_the_same(name: str) -> None:
     """Checked against exifread."""
     with (PICTURES / name).open("rb") as file:
@@ -152,25 +150,41 @@ def test_orientation_is_read_and_one_where_the_camera_says_so() -> None:
 def test_the_focal_plane_of_a_smaller_picture_is_not_believed() -> None:
     """204.84 pixels/mm and 1500 pixels would make a sensor of 7.32 mm; that camera's is 35.9 mm wide."""
     assert read("broken_exif_dpi.jpg").shot.focal_plane_mm is None
-    assert shot_of(PICTURES / "r_canon.jpg").focal_plane_mm is None
 
 
-@pytest.mark.parametrize(
-    ("unit", "per_unit"), [(2, 5909.090909), (3, 5909.090909 / 2.54), (4, 5909.090909 / 25.4), (5, 5909.090909 / 25400)]
-)
-def test_the_focal_plane_of_a_full_size_picture(unit: int, per_unit: float, tmp_path: Path) -> None:
-    """r_canon.jpg at the size it says: 4352 x 2904 at 5909.09 pixels per inch are 18.71 x 12.48 mm (arithmetic)."""
-    more = {
-        Base.FocalPlaneXResolution: per_unit, Base.FocalPlaneYResolution: per_unit, Base.FocalLength: 12.5,
-        Base.FocalPlaneResolutionUnit: unit, Base.ExifImageWidth: 4352, Base.ExifImageHeight: 2904,
-    }  # fmt: skip
-    path = taken_by(tmp_path / "a.jpg", (4352, 2904), more, Make="Some", Model="Thing")
-    found = from_picture_command(path, tmp_path / "kit.toml")
-    assert found.shot.focal_plane_mm == pytest.approx((18.706, 12.482), rel=2e-3)
+def test_a_focal_plane_in_inches_beside_no_focal_length_for_35_mm(tmp_path: Path) -> None:
+    """r_pen.jpg, as a camera writes it that says its pixels per inch: the size of the full picture, 4032 x 3024, at
+    5917.4 per inch are 17.31 x 12.98 mm (arithmetic), but this one was made smaller, so that is not believed."""
+    with Image.open(PICTURES / "r_pen.jpg") as image:
+        exif = image.getexif()
+        exif.get_ifd(IFD.Exif).update(
+            {Base.FocalPlaneXResolution: 5917.4, Base.FocalPlaneYResolution: 5917.4, Base.FocalPlaneResolutionUnit: 2}
+        )
+        image.save(tmp_path / "inches.jpg", exif=exif)
+    with (tmp_path / "inches.jpg").open("rb") as file:  # another reader sees what was written
+        assert exifread.process_file(file, details=False)["EXIF FocalPlaneResolutionUnit"].values == [2]
+    found = from_picture_command(tmp_path / "inches.jpg", None)
+    assert found.shot.focal_plane_mm is None
+    assert found.shot.focal_length_35mm is None
     assert found.crop is not None
-    assert found.crop.factor == pytest.approx(1.93, rel=0.01)  # the lens data's
+    assert found.crop.factor == pytest.approx(2.0, abs=5e-4)
+    assert (found.crop.source, found.crop.doubts) == (DATA, ())
+
+
+@pytest.mark.parametrize(("unit", "per_unit"), [(2, 5917.4), (3, 5917.4 / 2.54), (4, 5917.4 / 25.4), (5, 5917.4 / 25400)])
+def test_the_focal_plane_of_a_full_size_picture(unit: int, per_unit: float, tmp_path: Path) -> None:
+    """4032 x 3024 at 5917.4 pixels per inch are 17.31 x 12.98 mm, a crop factor of 2.0 (arithmetic)."""
+    more = {
+        Base.FocalPlaneXResolution: per_unit, Base.FocalPlaneYResolution: per_unit, Base.FocalLength: 15,
+        Base.FocalPlaneResolutionUnit: unit, Base.ExifImageWidth: 4032, Base.ExifImageHeight: 3024,
+    }  # fmt: skip
+    path = taken_by(tmp_path / "a.jpg", (4032, 3024), more, Make="Some", Model="Thing")
+    found = from_picture_command(path, tmp_path / "kit.toml")
+    assert found.shot.focal_plane_mm == pytest.approx((17.307, 12.980), rel=2e-3)
+    assert found.crop is not None
+    assert found.crop.factor == pytest.approx(2.0, rel=0.01)
     assert not found.crop.doubts
-    assert load_kit(tmp_path / "kit.toml").camera.sensor_width_mm == pytest.approx(18.706, rel=2e-3)
+    assert load_kit(tmp_path / "kit.toml").camera.sensor_width_mm == pytest.approx(17.307, rel=2e-3)
 
 
 def shot_with(focal_35mm: float | None, focal_plane_mm: tuple[float, float] | None) -> Shot:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -90,3 +90,118 @@ def _run(random: np.random.Generator, frames: int) -> tuple[list[float], list[fl
             shutter.append(seconds)
             now += seconds + 0.4 + (random.normal(0, 0.004) if regular else random.uniform(0, 0.2))
     return at, shutter, base
+
+
+@dataclass(frozen=True)
+class Kind:
+    """What happened to a card. Counts and shares are of files; `clock`, of what its clock was set anew by in mid-run."""
+
+    lost: float = 0.0
+    deleted: bool = False
+    clock: str = ""
+    renamed: int = 0
+    scrambled: bool = False
+    rollover: bool = False
+    foreign: bool = False
+    other_run: bool = False
+    whole_seconds: bool | None = None
+
+
+KINDS = {
+    "sound, whole seconds": Kind(whole_seconds=True),
+    "sound, fractions": Kind(whole_seconds=False),
+    "3 % lost, whole seconds": Kind(lost=0.03, whole_seconds=True),
+    "3 % lost, fractions": Kind(lost=0.03, whole_seconds=False),
+    "a few deleted": Kind(deleted=True),
+    "clock set by 2 to 20 s": Kind(clock="seconds"),
+    "clock set by hours": Kind(clock="hours"),
+    "clock set to a zone": Kind(clock="zone"),
+    "clock set, 3 % lost": Kind(clock="any", lost=0.03),
+    "some renamed or edited": Kind(renamed=3),
+    "names scrambled": Kind(scrambled=True),
+    "names scrambled, clock set": Kind(scrambled=True, clock="any"),
+    "two folders, 9999 to 1": Kind(rollover=True, lost=0.01),
+    "foreign among them": Kind(foreign=True, lost=0.01),
+    "of another run": Kind(other_run=True),
+}
+
+
+def card_of(kind: Kind, seed: int, frames: int | None = None) -> Card:
+    """A card of this kind, numbered as cameras do, in the order of its names."""
+    random = np.random.default_rng([seed, sum(map(ord, repr(kind)))])
+    whole = bool(random.random() < 0.5) if kind.whole_seconds is None else kind.whole_seconds
+    nature = Nature(not whole, bool(random.random() < 0.7), not kind.scrambled, bool(random.random() < 0.5))
+    at, shutter, base = _run(random, frames or int(random.integers(15, 60)))
+    offset, drift = random.uniform(-12, 12) * 3600, random.uniform(-10, 10) / 86400
+    exposures = [ExposureStamp(a, s, True, nature.confirmed) for a, s in zip(at, shutter, strict=True)]
+    truth = list(range(len(at)))
+    taken = [m + offset + drift * (m - at[0]) + random.normal(0, 0.03) for m in at]
+    if kind.other_run:
+        at, shutter, base = _run(random, frames or int(random.integers(15, 60)))
+        taken, truth = [m + offset for m in at], [-1] * len(at)
+    taken = _set_anew(random, kind.clock, taken)
+    shots = list(zip(taken, shutter, truth, strict=True))
+    if kind.foreign:  # by hand, anywhere: three bursts
+        for _ in range(3):
+            place = int(random.integers(0, len(shots) + 1))
+            near = shots[min(place, len(shots) - 1)][0] - (0.5 if place < len(shots) else -3.0)
+            burst = [(near + 0.1 * n, base, -1) for n in range(int(random.integers(1, 4)))]
+            shots[place:place] = burst
+    gone = _gone(random, kind, len(shots))
+    first = (
+        9999 - int(random.integers(0, len(shots))) if kind.rollover else int(random.integers(1, 9999 - 2 * len(shots)))
+    )
+    files = []
+    for place, (shown, seconds, number) in enumerate(shots):
+        if place in gone:
+            continue
+        says = seconds if nature.says_shutter else 0.0
+        moment = round(shown, 2) if nature.sub_seconds else float(np.floor(shown))
+        files.append((FileStamp(moment, says, (first - 1 + place) % 9999 + 1), number))
+    files = _renamed(random, kind, files)
+    return Card(nature, [file for file, _ in files], exposures, [one for _, one in files], offset, drift)
+
+
+def _set_anew(random: np.random.Generator, clock: str, taken: list[float]) -> list[float]:
+    if not clock:
+        return taken
+    if clock == "any":
+        clock = str(random.choice(["seconds", "hours", "zone"]))
+    sign = float(random.choice([-1, 1]))
+    by_s = {
+        "seconds": random.uniform(2, 20),
+        "hours": 3600.0,
+        "zone": 1800.0 * random.integers(1, 24),
+    }[clock]
+    change = int(random.integers(1, len(taken)))
+    return [shown + (place >= change) * sign * by_s for place, shown in enumerate(taken)]
+
+
+def _gone(random: np.random.Generator, kind: Kind, count: int) -> set[int]:
+    gone = set(np.flatnonzero(random.random(count) < kind.lost).tolist())
+    if kind.deleted:
+        begin = int(random.integers(0, count))
+        gone |= set(range(begin, min(count, begin + int(random.integers(1, 5)))))
+        gone.add(int(random.integers(0, count)))
+    return gone if len(gone) < count else set()
+
+
+def _renamed(random: np.random.Generator, kind: Kind, files: list[tuple[FileStamp, int]]) -> list[tuple[FileStamp, int]]:
+    """Some without a number, one with another number, one twice (changed, or it would be found by its content)."""
+    for _ in range(kind.renamed):
+        place = int(random.integers(0, len(files)))
+        file, number = files[place]
+        new = None if random.random() < 0.7 else int(random.integers(1, 9999))
+        if random.random() < 0.3:
+            files.append((replace(file, number=None), -1))
+        else:
+            files[place] = (replace(file, number=new), number)
+    if kind.scrambled:
+        digits = random.random(len(files)) < 0.06  # four digits at the end of a name of hexadecimal ones
+        numbers = random.integers(1, 9999, len(files))
+        files = [
+            (replace(file, number=int(numbers[n]) if digits[n] else None), number)
+            for n, (file, number) in enumerate(files)
+        ]
+        files = [files[n] for n in random.permutation(len(files))]
+    return files

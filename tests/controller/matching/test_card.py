@@ -37,7 +37,7 @@ def shot(path: Path, more: dict[Any, Any] | None = None, size: tuple[int, int] =
 
 
 def test_a_moment_with_its_fraction_and_its_zone(tmp_path: Path) -> None:
-    shot(tmp_path / "IMG_0041.JPG", {Base.SubsecTimeOriginal: "046", Base.OffsetTimeOriginal: "+01:30"})
+    shot(tmp_path / "FULL0041.JPG", {Base.SubsecTimeOriginal: "046", Base.OffsetTimeOriginal: "+01:30"})
     (file,) = read_card(tmp_path)
     assert file.taken_s == pytest.approx(MOMENT + 0.046 - 5400)
     assert file.has_zone
@@ -61,21 +61,21 @@ def test_names_padded_with_zeros_and_rationals_of_nothing(tmp_path: Path) -> Non
 
 
 def test_a_raw_file_and_its_jpeg_are_one_shot(tmp_path: Path) -> None:
-    shot(tmp_path / "100X" / "DSC_0001.NEF")
-    shot(tmp_path / "100X" / "DSC_0001.JPG")
-    shot(tmp_path / "101X" / "DSC_0001.JPG", {Base.DateTimeOriginal: "2026:06:21 07:00:02"})
+    shot(tmp_path / "100X" / "SHOT0001.NEF")
+    shot(tmp_path / "100X" / "SHOT0001.JPG")
+    shot(tmp_path / "101X" / "SHOT0001.JPG", {Base.DateTimeOriginal: "2026:06:21 07:00:02"})
     files = read_card(tmp_path)
-    assert [[path.name for path in file.paths] for file in files] == [["DSC_0001.JPG", "DSC_0001.NEF"], ["DSC_0001.JPG"]]
+    assert [[path.name for path in file.paths] for file in files] == [["SHOT0001.JPG", "SHOT0001.NEF"], ["SHOT0001.JPG"]]
 
 
 def test_a_raw_file_alone_is_read(tmp_path: Path) -> None:
-    shot(tmp_path / "DSC_0001.NEF")
+    shot(tmp_path / "SHOT0001.NEF")
     assert read_card(tmp_path)[0].taken_s == MOMENT
 
 
 def test_the_jpeg_is_damaged_and_the_raw_file_is_not(tmp_path: Path) -> None:
-    shot(tmp_path / "DSC_0001.NEF")
-    (tmp_path / "DSC_0001.JPG").write_bytes(b"nothing")
+    shot(tmp_path / "SHOT0001.NEF")
+    (tmp_path / "SHOT0001.JPG").write_bytes(b"nothing")
     (file,) = read_card(tmp_path)
     assert file.taken_s == MOMENT
     assert file.trouble
@@ -89,11 +89,35 @@ def test_a_jpeg_cut_short_says_so(tmp_path: Path) -> None:
 
 
 def test_a_second_copy_of_a_file_is_not_another_shot(tmp_path: Path) -> None:
-    one = shot(tmp_path / "IMG_0003.JPG")
-    (tmp_path / "IMG_0003 (1).JPG").write_bytes(one.read_bytes())
-    shot(tmp_path / "IMG_0004.JPG", size=(64, 40))  # of the same second, and another picture
+    one = shot(tmp_path / "FULL0003.JPG")
+    (tmp_path / "FULL0003 (1).JPG").write_bytes(one.read_bytes())
+    shot(tmp_path / "FULL0004.JPG", size=(64, 40))  # of the same second, and another picture
     troubles = {file.name: file.trouble for file in read_card(tmp_path)}
-    assert troubles == {"IMG_0003 (1).JPG": None, "IMG_0003.JPG": "is a copy of IMG_0003 (1).JPG", "IMG_0004.JPG": None}
+    assert troubles == {"FULL0003 (1).JPG": "is a copy of FULL0003.JPG", "FULL0003.JPG": None, "FULL0004.JPG": None}
+
+
+@pytest.mark.parametrize(
+    "name", ["FULL0003 (1).JPG", "Copy of FULL0003.JPG", "FULL9000.JPG", "A.JPG", "FULL0003-2.JPG", "0/FULL0003.jpg"]
+)
+@pytest.mark.parametrize("original", [1, 3, 5])
+def test_the_original_is_the_one_whose_name_goes_on(name: str, original: int, tmp_path: Path) -> None:
+    for number in range(1, 6):
+        shot(
+            tmp_path / "a" / f"FULL{number:04}.JPG",
+            {Base.DateTimeOriginal: f"2026:06:21 07:00:{number:02}"},
+            (60 + number, 40),
+        )
+    first = tmp_path / "a" / f"FULL{original:04}.JPG"
+    copy = tmp_path / "b" / name.replace("0003", f"{original:04}")
+    copy.parent.mkdir(parents=True)
+    copy.write_bytes(first.read_bytes())
+    copies = {str(file.paths[0]): file.trouble for file in read_card(tmp_path) if file.trouble}
+    assert copies == {str(copy): f"is a copy of {first.name}"}
+
+
+def test_a_name_of_thousands_of_characters_is_cut(tmp_path: Path) -> None:
+    shot(tmp_path / "A.JPG", model="x" * 60_000)
+    assert len(read_card(tmp_path)[0].camera) == 200
 
 
 def test_what_has_no_moment_comes_last(tmp_path: Path) -> None:

@@ -2,15 +2,17 @@
 
 from __future__ import annotations
 
+import csv
+from dataclasses import replace
 from pathlib import Path, PurePosixPath
 from xml.etree import ElementTree as ET
 
-from controller.matching.alignment import Fit
 from controller.matching.card import CardFile
+from controller.matching.fit import Fit
 from controller.matching.pairing import Match, Pairing
 from controller.matching.sidecar import DC, RDF, XMP, sidecar
 from controller.matching.sorting import placed
-from controller.matching.table import MatchLine, Planned, Verdict, frames_to_retake, lines_csv, match_lines
+from controller.matching.table import MatchLine, Planned, Pose, Verdict, frames_to_retake, lines_csv, match_lines
 from controller.planning.plan import Frame
 
 FOLDER = Path("card")
@@ -28,8 +30,14 @@ def lines(outcomes: list[tuple[int, int, int, str]], given: list[int | None], su
     exposures = [planned(*one) for one in outcomes]
     files = [CardFile((FOLDER / f"{n}.JPG",), "One", float(n), True, 0.01, None) for n in range(len(given))]
     matches = tuple(Match(one, 0.0 if sure else 0.01) for one in given)
-    times = tuple(float(n) for n in range(len(exposures)))
-    return match_lines(files, Pairing(matches, Fit(0.0, 0.0, 0.1), times, 0.01), exposures, FOLDER)
+    return match_lines(files, pairing(matches, len(exposures)), exposures, FOLDER)
+
+
+def pairing(matches: tuple[Match, ...], exposures: int, turn: int = 0) -> Pairing:
+    """By one clock that is right, in the order of the files."""
+    times = tuple(float(n) for n in range(exposures))
+    order = tuple(range(len(matches)))
+    return Pairing(matches, (Fit(0.0, 0.0, 0.1, turn=turn),), (0,) * len(matches), times, order, 0.01)
 
 
 def used(found: list[MatchLine]) -> list[str | None]:
@@ -65,7 +73,7 @@ def test_a_file_that_the_camera_never_confirmed_is_used_where_there_is_no_other(
 def test_another_shutter_time_than_planned_is_noted_and_the_frame_wanted_again() -> None:
     exposures = [planned(0, 0, 1, "confirmed")]
     file = CardFile((FOLDER / "a.JPG",), "One", 0.0, True, 0.04, None)
-    found = match_lines([file], Pairing((Match(0, 0.0),), Fit(0.0, 0.0, 0.1), (0.0,), 0.01), exposures, FOLDER)
+    found = match_lines([file], pairing((Match(0, 0.0),), 1), exposures, FOLDER)
     assert found[0].notes == ["exposed +2.0 EV from what was planned"]
     assert frames_to_retake(found, [(0, 0)]) == [0]
 
@@ -74,8 +82,7 @@ def test_a_bracket_out_of_turn_is_sorted_by_shutter_time() -> None:
     times = (0.0025, 0.01, 0.04)
     exposures = [Planned(0, n, 1, "confirmed", float(n), times[n], True, True, True) for n in range(3)]
     files = [CardFile((FOLDER / f"{n}.JPG",), "One", float(n), True, times[(n + 1) % 3], None) for n in range(3)]
-    pairing = Pairing(tuple(Match(n, 0.0) for n in range(3)), Fit(0.0, 0.0, 0.1), (0.0, 1.0, 2.0), 0.01)
-    found = match_lines(files, pairing, exposures, FOLDER)
+    found = match_lines(files, pairing(tuple(Match(n, 0.0) for n in range(3)), 3, turn=1), exposures, FOLDER)
     assert [(line.told_as, line.exposure) for line in found] == [(0, 1), (1, 2), (2, 0)]
     assert all(line.use and not line.notes for line in found)
     assert frames_to_retake(found, [(0, n) for n in range(3)]) == []
@@ -119,3 +126,20 @@ def test_the_table_as_text() -> None:
     assert rows[0].startswith("verdict,file,also,frame,exposure")
     assert rows[1].startswith("sure,0.JPG,,0,0,1,confirmed")
     assert rows[2].startswith("missing,,,1,0,1,confirmed")
+
+
+def test_a_file_and_its_pose_are_in_one_row() -> None:
+    poses = [Pose(-90.1, -4.4, 1.25, -89.0, -4.0), Pose(7.0, -90.0, 0.0, None, None)]
+    exposures = [replace(planned(n, 0, 1, "confirmed"), pose=pose) for n, pose in enumerate(poses)]
+    files = [CardFile((FOLDER / f"{n}.JPG",), "One", float(n), True, 0.01, None) for n in range(3)]
+    matches = (Match(0, 0.0), Match(1, 0.0), Match(None, 0.0))
+    found = match_lines(files, pairing(matches, 2), exposures, FOLDER)
+    rows = list(csv.DictReader(lines_csv(found).splitlines()))
+    names = ("file", *Pose._fields)
+    assert [tuple(row[name] for name in names) for row in rows] == [
+        ("0.JPG", "-90.1", "-4.4", "1.25", "-89.0", "-4.0"),
+        ("1.JPG", "7.0", "-90.0", "0.0", "", ""),
+        ("2.JPG", "", "", "", "", ""),
+    ]
+    assert "yaw -90.10°, pitch -4.40°, roll 1.25°" in sidecar(found[0], FRAMES[0], None)
+    assert "yaw 7.00°, pitch -90.00°, roll 0.00°" in sidecar(found[1], FRAMES[1], None)

@@ -9,6 +9,7 @@ from __future__ import annotations
 from collections.abc import Callable
 
 import numpy as np
+from scipy.spatial.transform import Rotation
 
 from controller.optics.field import Field
 from controller.optics.projection import Projection
@@ -25,12 +26,17 @@ LAW: dict[Projection, tuple[Callable[[Array], Array], float]] = {
 
 def holding(field: Field, yaw_deg: Array, pitch_deg: Array, directions: Array, tolerance: float) -> Array:
     """How many cores hold each of the (k, 3) `directions`, cores drawn in by `tolerance` focal lengths."""
+    return holding_at(field, pose_rotations(yaw_deg, pitch_deg), directions, tolerance)
+
+
+def holding_at(field: Field, poses: Rotation, directions: Array, tolerance: float) -> Array:
+    """The same for cameras turned by `poses`, roll included, from looking along x with y to the right and z up."""
     law, farthest = LAW[field.projection]
     limit = farthest if field.circle_rad is None else min(farthest, field.circle_rad)
     core = field.core
     right, left, top, bottom = (float(law(np.array(a))) for a in (core.right, core.left, core.top, core.bottom))
     count = np.zeros(len(directions))
-    for pose in pose_rotations(yaw_deg, pitch_deg):
+    for pose in poses:
         forward, across, up = pose.inv().apply(directions).T
         theta = np.arccos(np.clip(forward, -1, 1))
         inside = theta < limit - tolerance

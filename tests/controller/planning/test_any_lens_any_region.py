@@ -21,6 +21,7 @@ from controller.planning.plan import Plan
 from controller.planning.region import SPHERE, Bounds
 from controller.planning.request import Arrangement, RegionKind, Request
 from tests.controller.planning import oracle
+from tests.controller.planning.counted import looks
 from tests.controller.planning.definition import holding
 from tests.controller.planning.oracle import Array
 from tests.end_to_end.whole_runs import kit_of
@@ -230,7 +231,7 @@ def test_no_plan_of_the_sphere_beats_the_bound_for_its_caps(kit: str, arrangemen
     The cap is the one through the core's farthest corner; a cap of half the sphere or more has no such bound.
     """
     if arrangement is Arrangement.FEWEST:
-        plan = make_plan(KITS[kit], 0.3, Request(arrangement=arrangement, effort_s=0.3))
+        plan = make_plan(KITS[kit], 0.3, Request(arrangement=arrangement), looks(200))
         assert len(plan.frames) <= len(plan_of(kit, "sphere").frames)
     else:
         plan = plan_of(kit, "sphere")

@@ -9,11 +9,10 @@ import pytest
 from ruckig import InputParameter, Ruckig, Trajectory
 
 from controller.errors import WorldError
-from controller.optics.outline import core_outline
 from controller.planning.budget import mover_of
-from controller.planning.cores import cores_at, pictures_at, place
+from controller.planning.cores import cores_at, pictures_at
 from controller.planning.coverage import prove_coverage
-from controller.planning.fewest import Search, left_out
+from controller.planning.fewest import Search
 from controller.planning.links import find_links
 from controller.planning.make import make_plan
 from controller.planning.order import Motion, Order, arrange, moving_seconds
@@ -23,38 +22,33 @@ from controller.planning.request import Arrangement, Request
 from controller.planning.rows import Task, fewest_rows
 from controller.planning.sun import frames_with_sun, sun_at
 from controller.planning.targets import better_mounted, hold_limits, must_reach, print_resolution
+from tests.controller.planning.counted import looks
 from tests.controller.planning.examples import field_of
 from tests.controller.planning.oracle import evenly_spread
 from tests.end_to_end.whole_runs import kit_of
 
-
-def test_the_area_left_out_and_its_slope() -> None:
-    field, random = field_of(24.0), np.random.default_rng(3)
-    aims = np.stack([random.uniform(0, 2 * np.pi, 24), np.arcsin(random.uniform(-1, 1, 24))], axis=1)
-    outline = core_outline(field)
-    found = left_out(outline, SPHERE, aims, 0.0)
-    open_part = (place(outline, *np.degrees(aims).T).best_margin_rad(evenly_spread(400_000)) < 0).mean()
-    assert found.area == pytest.approx(4 * np.pi * open_part, rel=0.01)
-    step = 1e-6
-    for frame, axis in ((0, 0), (5, 1), (11, 0), (17, 1)):
-        there, back = aims.copy(), aims.copy()
-        there[frame, axis] += step
-        back[frame, axis] -= step
-        slope = (left_out(outline, SPHERE, there, 0.0).area - left_out(outline, SPHERE, back, 0.0).area) / (2 * step)
-        assert found.slope[frame, axis] == pytest.approx(slope, rel=1e-3, abs=1e-5)
+# Frames for 36 x 24 mm upright, full sphere, 30 % overlap, that were found by other means to cover.
+KNOWN = {12.0: 11, 18.0: 18, 24.0: 28, 35.0: 52}
 
 
-@pytest.mark.long
-@pytest.mark.parametrize(("focal", "most"), [(12.0, 12), (14.0, 14)])
-def test_fewer_frames_in_free_poses(focal: float, most: int) -> None:
+@pytest.mark.parametrize("focal", KNOWN)
+def test_fewer_frames_in_free_poses(focal: float) -> None:
     task = Task(field_of(focal), SPHERE)
     rows = np.array([(pose.yaw_deg, pose.pitch_deg) for pose in poses_of_rows(fewest_rows(task), task)])
-    found = Search(task, 6.0, 0, lambda *_: None).run(rows)
-    again = Search(task, 6.0, 0, lambda *_: None).run(rows)
-    assert np.array_equal(found, again)
-    assert len(found) <= min(most, len(rows))
+    found = Search(task, looks(1000), 0).run(rows)
+    assert len(found) <= KNOWN[focal]
     assert prove_coverage(cores_at(task.field, *found.T)).covered
-    assert cores_at(task.field, *found.T).best_margin_rad(evenly_spread(100_000)).min() > 0
+    assert cores_at(task.field, *found.T).best_margin_rad(evenly_spread(50_000)).min() > 0
+
+
+@pytest.mark.parametrize("margin_deg", [0.0, 1.0, 4.0])
+def test_found_plans_keep_the_margin_that_is_asked_for(margin_deg: float) -> None:
+    task = Task(field_of(14.0), SPHERE)
+    rows = poses_of_rows(fewest_rows(task, float(np.radians(margin_deg + 0.1))), task)
+    aims = np.array([(pose.yaw_deg, pose.pitch_deg) for pose in rows])
+    found = Search(task, looks(1000), 0, margin_rad=float(np.radians(margin_deg))).run(aims)
+    assert len(found) < len(aims)
+    assert prove_coverage(cores_at(task.field, *found.T)).worst_margin_deg >= margin_deg
 
 
 def test_no_effort_leaves_the_rows() -> None:
@@ -115,7 +109,7 @@ def test_limits_name_what_would_do() -> None:
 
 def test_resolution_and_the_better_way_to_mount() -> None:
     kit = kit_of(14.0)
-    best, compared = better_mounted(kit, 0.3, Request(), lambda *_: None)
+    best, compared = better_mounted(kit, 0.3, Request())
     assert best.kit.camera.mounted == "landscape"
     assert compared["landscape"][0] == best.budget.frames == 14 < compared["portrait"][0]
     with pytest.raises(WorldError, match="focal length of"):

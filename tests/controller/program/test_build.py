@@ -5,17 +5,19 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from itertools import pairwise
+from typing import Any
 
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
 from controller.errors import InputError
-from controller.kit.kit import Axis, Kit
+from controller.kit.kit import LONGEST_OF_NOMINAL, Axis, Kit
 from controller.planning.plan import Frame
-from controller.program.build import LAG_MARGIN_MS, build_program, to_steps
+from controller.program.build import LAG_MARGIN_MS, build_program, build_steps, to_steps
 from controller.program.program import AskStep, ExposeStep, MoveStep, Step
-from controller.program.timing import LONGEST_OF_NOMINAL, motion_ns, settle_ns
+from controller.program.timing import motion_ns, settle_ns
+from controller.program.turn import Turn
 from tests.end_to_end.whole_runs import FEW, few_frames, kit_of
 
 GEARS = st.builds(
@@ -90,7 +92,7 @@ def test_a_move_is_expected_to_take_its_slower_axis_and_the_wire() -> None:
 
 KITS = st.builds(
     lambda shutter, speed, baud, contact: kit_of(
-        exposure={"shutter_seconds": shutter, "bracket_ev": [-1, 0]},
+        exposure={"shutter_seconds": shutter, "bracket_ev": [-1, 0], "longest_timed_s": 3600.0},
         head={"pan": {"max_speed_deg_s": speed}, "tilt": {"max_speed_deg_s": speed}},
         board={"baud": baud, "sync_contact": contact, "silence_ms": 6000},
     ),
@@ -115,7 +117,8 @@ def test_every_deadline_is_later_than_what_is_expected(kit: object) -> None:
 
 @given(st.floats(1e-4, 3600), st.floats(0, 5000), st.integers(1, 100_000))
 def test_the_board_waits_for_the_longest_exposure(shutter_s: float, lag_ms: float, press_ms: int) -> None:
-    kit = kit_of(exposure={"shutter_seconds": shutter_s, "release_lag_ms": lag_ms, "press_ms": press_ms})
+    camera = {"shutter_seconds": shutter_s, "longest_timed_s": 3600.0}
+    kit = kit_of(exposure={**camera, "release_lag_ms": lag_ms, "press_ms": press_ms})
     (_, step) = shooting(kit, [frame(0, 0)])
     assert isinstance(step, ExposeStep)
     longest_ms = lag_ms + shutter_s * 1000 * LONGEST_OF_NOMINAL + LAG_MARGIN_MS
@@ -130,6 +133,52 @@ def test_at_bulb_the_board_times_the_exposure() -> None:
     assert all(step.deadline_ns > step.expected_ns > step.press_ms * 1e6 for step in exposures)
     plain = [step.press_ms for step in shooting(kit_of(), [frame(0, 0)]) if isinstance(step, ExposeStep)]
     assert plain == [100]
+
+
+def test_at_bulb_the_board_waits_no_longer_than_it_pressed() -> None:
+    """What the board times is not engraved: only the release's lag is left to wait for."""
+    kit = kit_of(exposure={"shutter_seconds": 60.0, "bulb": True}, board={"sync_contact": False})
+    (_, step) = shooting(kit, [frame(0, 0)])
+    assert isinstance(step, ExposeStep)
+    assert step.limit_ms == math.ceil(kit.exposure.release_lag_ms + LAG_MARGIN_MS)
+
+
+NOISY = st.builds(
+    lambda shutter, from_s, bulb: {
+        "shutter_seconds": shutter, "noise_reduction": True, "noise_reduction_from_s": from_s, "bulb": bulb,
+    },
+    st.floats(0.1, 30), st.floats(0.1, 30), st.booleans(),
+)  # fmt: skip
+
+
+@given(NOISY)
+def test_a_camera_is_given_the_time_for_its_dark_frame(exposure: dict[str, Any]) -> None:
+    """A real exposure lasts from the nominal time to a fifteenth longer; its dark frame lasts as long as it did."""
+    bracket = {**exposure, "shutter_seconds": exposure["shutter_seconds"] / 2, "bracket_ev": [-2, 0, 1]}
+    for step in shooting(kit_of(exposure=bracket), [frame(0, 0)])[1:]:
+        assert isinstance(step, ExposeStep)
+        real_s = [step.shutter_s] if exposure["bulb"] else [step.shutter_s, step.shutter_s * 32 / 30]
+        dark_s = max(real if real >= exposure["noise_reduction_from_s"] else 0.0 for real in real_s)
+        assert step.ready_ns == pytest.approx(0.25e9 + dark_s * 1e9, abs=1)
+
+
+def test_where_nobody_knows_whose_turn_it_is_any_exposure_may_be_the_longest() -> None:
+    kit = kit_of(exposure={"shutter_seconds": 7.5, "bracket_ev": [-2, 0, 2], "noise_reduction": True})
+    known, lost = (
+        [
+            step
+            for step in build_steps(kit, [frame(0, 0)], {(0, 0), (0, 1), (0, 2)}, turn=turn)
+            if isinstance(step, ExposeStep)
+        ]
+        for turn in (Turn(3), Turn(3).lost(None))
+    )
+    ends = [step.press_ms + step.limit_ms for step in known]
+    assert ends == sorted(ends)
+    assert ends[0] < ends[-1]
+    for step, least in zip(lost, known, strict=True):
+        assert (step.frame, step.exposure, step.shutter_s) == (least.frame, least.exposure, least.shutter_s)
+        assert (step.press_ms + step.limit_ms, step.ready_ns) == (ends[-1], known[-1].ready_ns)
+        assert step.deadline_ns == known[-1].deadline_ns > step.expected_ns
 
 
 AIMS = st.lists(st.tuples(st.floats(-180, 180), st.floats(-80, 80)), min_size=1, max_size=8)

@@ -60,8 +60,8 @@ def test_a_short_run_looks_once() -> None:
 
 @pytest.mark.parametrize("pitch_deg", [0.0, 20.0, -50.0])
 def test_a_long_run_looks_on_the_way(pitch_deg: float) -> None:
-    kit = kit_of(exposure={"shutter_seconds": 100.0, "bracket_ev": [0, 0, 0]})
-    blind = kit_of(exposure={"shutter_seconds": 100.0, "bracket_ev": [0, 0, 0]}, head=WITHOUT)
+    kit = kit_of(exposure={"shutter_seconds": 100.0, "bracket_ev": [0, 0, 0], "bulb": True})
+    blind = kit_of(exposure={"shutter_seconds": 100.0, "bracket_ev": [0, 0, 0], "bulb": True}, head=WITHOUT)
     program, without = build_program(kit, row(pitch_deg)), build_program(blind, row(pitch_deg))
     frame_s = 3 * 101
     assert at_stake_s(kit, program.steps)["tilt"] < STAKE_NS / NS + 2 * frame_s

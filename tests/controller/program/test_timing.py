@@ -11,9 +11,9 @@ from hypothesis import strategies as st
 
 from controller.commands.stand_in import rig_spec
 from controller.errors import InputError
+from controller.kit.kit import LONGEST_OF_NOMINAL
 from controller.kit.line import TRIES, retry_ns
 from controller.program.timing import (
-    LONGEST_OF_NOMINAL,
     axis_accel,
     axis_speed,
     deadline_ns,
@@ -96,10 +96,10 @@ def test_the_least_patience_of_a_board_outlasts_every_try(baud: int) -> None:
 
 def test_the_longest_exposure_of_an_engraved_time() -> None:
     """30 s is really 32 s: third stops are engraved rounded (the series against exact powers of two)."""
-    assert pytest.approx(32, abs=0.01) == 30 * LONGEST_OF_NOMINAL
+    assert pytest.approx(32, rel=1e-12) == 30 * LONGEST_OF_NOMINAL
     engraved = {15: 16, 1 / 15: 1 / 16, 1 / 30: 1 / 32, 1 / 60: 1 / 64, 6: 2 ** (8 / 3), 30: 32}
     for nominal, exact in engraved.items():
-        assert exact <= nominal * LONGEST_OF_NOMINAL * (1 + 1e-4)
+        assert exact <= nominal * LONGEST_OF_NOMINAL * (1 + 1e-9)
 
 
 # 8N1 is ten bit times a byte (arithmetic): Stop is eleven bytes on the wire.

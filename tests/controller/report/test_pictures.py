@@ -16,6 +16,7 @@ from controller.optics.projection import Projection
 from controller.planning.directions import Array
 from controller.planning.make import make_plan
 from controller.planning.plan import Frame
+from controller.planning.reached import levelled_poses
 from controller.planning.request import RegionKind, Request
 from controller.report.html import row_lines
 from controller.report.sphere_picture import (
@@ -161,7 +162,7 @@ def test_a_lens_that_sees_all_around() -> None:
 def test_corners_of_a_known_frame(pitch_deg: float, yaw: float, pitch: float, turned_deg: float) -> None:
     field = kit_of(24.0, camera={"mounted": "landscape"}).field(0.3)
     frame = Frame(id=0, row=0, yaw_deg=turned_deg, pitch_deg=pitch_deg)
-    (outline,) = _outlines(field, field.whole, [frame])
+    (outline,) = _outlines(field, field.whole, levelled_poses([frame]))
     for sign in (1, -1):
         corner = direction(turned_deg + sign * yaw, pitch)
         assert np.linalg.norm(outline - corner, axis=1).min() < 2e-6
@@ -177,7 +178,7 @@ def test_as_many_frames_see_a_direction_as_solid_angles_say(focal_length_mm: flo
     kit = kit_of(focal_length_mm)
     field = kit.field(0.0)
     frames = make_plan(kit, 0.3).frames
-    seen = frames_seeing(field, frames)
+    seen = frames_seeing(field, levelled_poses(frames))
     pitch = np.radians(np.linspace(-90, 90, seen.shape[0], endpoint=False) + 180 / GRID_ACROSS)
     weights = np.broadcast_to(np.cos(pitch)[:, None], seen.shape)
     solid_angle = 4 * math.asin(math.sin(field.half_width_rad) * math.sin(field.half_height_rad))
@@ -187,7 +188,7 @@ def test_as_many_frames_see_a_direction_as_solid_angles_say(focal_length_mm: flo
 
 def test_one_frame_is_seen_where_it_points() -> None:
     field = kit_of(24.0).field(0.0)
-    seen = frames_seeing(field, [Frame(id=0, row=0, yaw_deg=90.0, pitch_deg=0.0)])
+    seen = frames_seeing(field, levelled_poses([Frame(id=0, row=0, yaw_deg=90.0, pitch_deg=0.0)]))
     columns, rows = np.flatnonzero(seen.any(axis=0)), np.flatnonzero(seen.any(axis=1))
     middle = (90 + 180) * GRID_ACROSS / 360
     assert (columns.min() + columns.max() + 1) / 2 == pytest.approx(middle, abs=0.5)

@@ -5,6 +5,7 @@
 
 from __future__ import annotations
 
+import json
 import shutil
 import sqlite3
 from contextlib import closing
@@ -110,13 +111,13 @@ def test_a_program_killed_in_a_migration_leaves_the_older_version(old: Path, don
     assert version_of(old) == (0, "2")
 
 
-@pytest.mark.parametrize("version", ["1", "4", "two"])
+@pytest.mark.parametrize("version", ["1", "5", "two"])
 def test_versions_that_are_not_known(old: Path, version: str) -> None:
     with closing(sqlite3.connect(old)) as db:
         db.execute("UPDATE about SET value = ? WHERE name = 'session_version'", (version,))
         db.commit()
     for to_write in (False, True):
-        with pytest.raises(InputError, match="this program reads versions 2 to 3"):
+        with pytest.raises(InputError, match="this program reads versions 2 to 4"):
             Session.open(old, to_write=to_write)
 
 
@@ -131,3 +132,40 @@ def test_command_ids_go_on_behind_the_highest_of_all(old: Path) -> None:
     with Session.open(old, to_write=True) as session:
         session.intend(Intent(2, 1, 1, 0xFFFFFFFF, 0.0, 0.0, 0.01), 7)
         assert session.next_command_id() == 1
+
+
+def of_version_3(path: Path) -> None:
+    """Make the old file one of version 3 whose last frame was shot by hand, as the program that wrote it would have."""
+    plan = {"frames": [{"id": 0}, {"id": 1, "by_hand": False}, {"id": 2, "by_hand": True}]}
+    with closing(sqlite3.connect(path)) as db:
+        for statement in (*MIGRATIONS[2], "PRAGMA user_version = 3"):
+            db.execute(statement)
+        db.execute("UPDATE about SET value = '3' WHERE name = 'session_version'")
+        db.execute("INSERT OR REPLACE INTO about VALUES ('plan', ?)", (json.dumps(plan),))
+        db.commit()
+
+
+def test_yaw_and_pitch_of_old_rows_are_angles_of_the_axes_but_for_frames_by_hand(old: Path) -> None:
+    with closing(sqlite3.connect(old)) as db:
+        before = db.execute("SELECT frame, yaw_deg, pitch_deg FROM exposures ORDER BY number").fetchall()
+    of_version_3(old)
+    assert {frame for frame, *_ in before} == {0, 1, 2}
+    for to_write in (False, True):
+        with Session.open(old, to_write=to_write) as session:
+            after = [(s.intent.frame, s.intent.pan_deg, s.intent.tilt_deg) for s in session.shots()]
+        assert after == [row if row[0] != 2 else (2, None, None) for row in before]
+
+
+@pytest.mark.parametrize("plan", ["", "no plan", "[]", '{"frames": 3}', None])
+def test_a_plan_that_cannot_be_read_is_no_reason_to_lose_a_session(old: Path, plan: str | None) -> None:
+    of_version_3(old)
+    with closing(sqlite3.connect(old)) as db:
+        if plan is None:
+            db.execute("DELETE FROM about WHERE name = 'plan'")
+        else:
+            db.execute("UPDATE about SET value = ? WHERE name = 'plan'", (plan,))
+        db.commit()
+    with Session.open(old, to_write=True) as session:
+        assert [shot.intent.pan_deg for shot in session.shots()].count(None) == 0
+        session.intend(Intent(2, 1, 1, 13, None, None, 0.025), 7)
+        assert session.shots()[-1].intent.pan_deg is None

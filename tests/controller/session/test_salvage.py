@@ -5,6 +5,7 @@ The damage is made on bytes, as SQLite's own tests of corruption do it (sqlite.o
 
 from __future__ import annotations
 
+import json
 import random
 import shutil
 from collections.abc import Callable
@@ -26,7 +27,7 @@ Damage = Callable[[bytearray, random.Random], None]
 def whole(tmp_path_factory: pytest.TempPathFactory) -> Path:
     """A session of several pages in every table."""
     path = tmp_path_factory.mktemp("whole") / "session.sqlite"
-    about = {"kind": "capture", "plan": "{" + "x" * 9000 + "}", f"{CLOCK_FACT}1": "5 2026-03-01T10:00:00+00:00"}
+    about = {"kind": "capture", "plan": json.dumps("x" * 9000), f"{CLOCK_FACT}1": "5 2026-03-01T10:00:00+00:00"}
     with Session.create(path, about, durable=True) as session:
         for number in range(SHOTS):
             session.intend(Intent(number // 3, number % 3, 1, number + 1, 12.5, -3.25, 0.0125, 7, 8), 1000 * number)

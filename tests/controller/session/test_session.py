@@ -151,7 +151,7 @@ def test_another_version(path: Path) -> None:
     with closing(sqlite3.connect(path)) as db:
         db.execute("UPDATE about SET value = '9' WHERE name = 'session_version'")
         db.commit()
-    with pytest.raises(InputError, match="version 9; this program reads versions 2 to 3"):
+    with pytest.raises(InputError, match="version 9; this program reads versions 2 to 4"):
         Session.open(path)
 
 

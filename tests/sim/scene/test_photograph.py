@@ -30,7 +30,7 @@ def tags(path: Path) -> dict[str, Any]:
 
 def test_what_the_file_says(tmp_path: Path) -> None:
     """Tags of CIPA DC-008 by their names there."""
-    path = tmp_path / "IMG_0001.JPG"
+    path = tmp_path / "FULL0001.JPG"
     save_photograph(path, PICTURE, CAMERA, MOMENT, portrait=False)
     said = {name.split()[-1]: str(value) for name, value in tags(path).items()}
     expected = {
@@ -55,7 +55,7 @@ def test_what_the_file_says(tmp_path: Path) -> None:
 
 
 def test_portrait_files_lie_as_the_sensor_reads_and_say_so(tmp_path: Path) -> None:
-    path = tmp_path / "IMG_0001.JPG"
+    path = tmp_path / "FULL0001.JPG"
     save_photograph(path, PICTURE, CAMERA, MOMENT, portrait=True)
     assert tags(path)["Image Orientation"].values == [8]
     assert tags(path)["EXIF ExifImageWidth"].values == [30]
@@ -75,7 +75,7 @@ def test_portrait_files_lie_as_the_sensor_reads_and_say_so(tmp_path: Path) -> No
     st.integers(-14 * 4, 14 * 4),
 )
 def test_numbers_come_back(tmp_path: Path, shutter_s: float, focal_mm: float, taken: datetime, quarters: int) -> None:
-    path = tmp_path / "IMG_0001.JPG"
+    path = tmp_path / "FULL0001.JPG"
     taken = taken.replace(tzinfo=timezone(timedelta(minutes=15 * quarters)))
     save_photograph(
         path,

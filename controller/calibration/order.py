@@ -1,0 +1,99 @@
+"""What the order in which readings were taken protects from: an instrument that drifts, errors that hang together.
+
+The rows are in the order of time. A drift is a column of the fit. Errors that hang together from one reading to the
+next lean on a result as far as the order lets them: shuffled, they scatter as independent ones do (R. A. Fisher, *The
+Design of Experiments*, 1935, chapter 2); in the order of the positions they cannot be told from what is measured.
+"""
+
+import math
+from collections.abc import Sequence
+
+import numpy as np
+from scipy.signal import lfilter
+from scipy.special import ndtr
+
+from controller.calibration.least_squares import Fit, Rows
+from controller.optics.outline import Array
+
+HANGING = 0.8  # correlation of two readings, one after the other, that an order must bear. Our own choice.
+MOST_WIDENING = 3.0  # in variance: an order that would need more does not protect
+MOST_FOR_DRIFT = 4.0  # in variance: what a column for the drift may cost
+LEAST_FREEDOM = 2  # of the scatter, with a column for the drift
+NOTICED_P = 0.001
+ROUNDING_DEG = 1e-9  # of the arithmetic
+CHANCE_SDS = 2.0  # of a correlation, that chance may hide
+MOST_HANGING = 0.95
+MOST_BY_CHANCE = 0.4  # of that, for the size of a scatter: few readings rule out nothing
+LEAST_TO_HANG = 4  # degrees of freedom
+
+
+def clock(count: int) -> Array:
+    """The drift's column: the place of each row in time, from -1/2 to 1/2."""
+    return np.linspace(-0.5, 0.5, count)
+
+
+def widening(weights: Array, found: Fit, rows: Rows, count: int, hanging: float = HANGING) -> float:
+    """How many times the variance by independent errors an estimate has where they hang together by `hanging`.
+
+    `weights` (n,) make the estimate from the readings of the fit, `rows` are their places among all `count` rows. The
+    residuals show less of such errors than there is: see `hidden`.
+    """
+    in_time = np.zeros((count, 1))
+    in_time[rows, 0] = weights * np.sqrt(found.variances)
+    own = float((in_time**2).sum())
+    return _alike(in_time, hanging) / own if own > 0 else 1.0
+
+
+def hidden(found: Fit, rows: Rows, count: int, hanging: float = HANGING) -> float:
+    """How many times larger the variance of such errors is than the residuals show: the fit takes in the slow ones.
+
+    1 where the uncertainties were stated, as then the residuals are not asked.
+    """
+    if found.seen_variance is None:
+        return 1.0
+    basis, _ = np.linalg.qr(found.estimator.T)
+    in_time = np.zeros((count, basis.shape[1]))
+    in_time[rows] = basis
+    return float(len(rows) - basis.shape[1]) / max(len(rows) - _alike(in_time, hanging), 1e-3 * len(rows))
+
+
+def _alike(columns: Array, hanging: float) -> float:
+    """The sum over the columns of column' R column, R being the correlation matrix of errors that hang together."""
+    ahead = lfilter([1.0], [1.0, -hanging], columns, axis=0)
+    # R is what comes from before, its mirror image, and the diagonal that is in both.
+    return float((columns * (2 * ahead - columns)).sum())
+
+
+def seen_hanging(*fits: Fit, most_by_chance: float = 1.0) -> float:
+    """How far errors may hang together from one to the next by the residuals of one or several fits, each in the order of
+    time: their lag-1 correlation, and what chance may hide of it (G. E. P. Box and G. M. Jenkins, *Time Series Analysis*,
+    1970, section 2.1.6).
+    """
+    by_chance = min(CHANCE_SDS / math.sqrt(_freedom(fits)), most_by_chance)
+    return min(max(_lag(fits), 0.0) + by_chance, MOST_HANGING)
+
+
+def hang_together(*fits: Fit, step: float, chance: float = NOTICED_P) -> bool:
+    """Whether neighbours in time are alike beyond chance, by the same; within a `step` of the grid it is rounding."""
+    if max(each.residual_sd for each in fits) <= max(step / 2, ROUNDING_DEG):
+        return False
+    return _freedom(fits) >= LEAST_TO_HANG and float(ndtr(-_lag(fits) * math.sqrt(_freedom(fits)))) < chance
+
+
+def _freedom(fits: Sequence[Fit]) -> float:
+    """Of all residuals together; sets that err alike (yaw and pitch, come to from one side) count as one."""
+    sizes = np.array([each.residuals / max(math.sqrt(float(each.residuals @ each.residuals)), 1e-300) for each in fits])
+    alike = float(((sizes @ sizes.T) ** 2).sum()) / len(fits)
+    return max(1.0, sum(len(each.residuals) - len(each.coefficients) for each in fits) / max(alike, 1.0))
+
+
+def _lag(fits: Sequence[Fit]) -> float:
+    """The lag-1 correlation of residuals, less that which the fit itself gives to independent errors."""
+    products = squares = 0.0
+    for each in fits:
+        residuals = each.residuals
+        basis, _ = np.linalg.qr(each.estimator.T)
+        own = -float((basis[1:] * basis[:-1]).sum()) / max(len(residuals) - basis.shape[1], 1)
+        products += float(residuals[1:] @ residuals[:-1]) - own * float(residuals @ residuals)
+        squares += float(residuals @ residuals)
+    return products / squares if squares > 0 else 0.0

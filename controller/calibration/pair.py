@@ -1,0 +1,71 @@
+"""Two pictures of a lens that is known about: the turn between them, and what is not known of the lens counted in.
+
+The terms of `lens_terms` are found from the shape of the overlap as far as it tells. As far as it does not, they are held
+by what is usual and by how well the focal length is known: least squares with a prior for each term.
+"""
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+
+from controller.calibration.lens_terms import Points, Standing, changed, from_prior, pairs_at
+from controller.calibration.turning import Camera, Turn, main_direction, turn_between, turn_by
+from controller.optics.outline import Array
+
+ROUNDS = 12
+CHOOSING = 5  # rounds after which matches neither leave nor return
+SETTLED = 0.1  # change of each term against its uncertainty
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Pair:
+    """The camera and the turn as found. `covariance` (6, 6) is that of the lens's terms, in the order of `lens_terms`.
+
+    `parts_deg` are standard uncertainties of the angle: from the points, from the focal length and from the rest of the
+    lens together, and from a pupil off the axis.
+    """
+
+    camera: Camera
+    turn: Turn
+    covariance: Array
+    parts_deg: dict[str, float]
+
+    @property
+    def angle_deg(self) -> float:
+        """By how much the camera turned."""
+        return math.degrees(float(np.linalg.norm(self.turn.vector_rad)))
+
+
+def fit_pair(points: Points, expected: Camera, u_focal_share: float, standing: Standing) -> Pair:
+    """Fit the turn and the lens's terms to matched points, some of which may be wrong.
+
+    `u_focal_share` is the standard uncertainty of the expected focal length, as a share of it. Raises NoOverlap,
+    ValueError.
+    """
+    camera, turn = expected, turn_between(*points, expected)
+    for number in range(ROUNDS):
+        about = main_direction([turn]) if np.linalg.norm(turn.vector_rad) > 1e-6 else np.array([0.0, 1.0, 0.0])
+        said = pairs_at([points], [turn], camera, about)
+        information, below = from_prior(camera, expected)
+        information[0], below[0] = 1 / u_focal_share**2, math.log(expected.focal_px / camera.focal_px)
+        units = 1 / np.sqrt(np.diag(said.shape) + information)
+        normal = (said.shape + np.diag(information)) * np.outer(units, units)
+        inverse = np.linalg.inv(normal) * np.outer(units, units)
+        change = inverse @ (said.pull + information * below)
+        covariance = inverse @ (said.scatter + np.diag(information)) @ inverse
+        camera = changed(camera, change)
+        turn = turn_between(*points, camera, turn.kept) if number < CHOOSING else turn_by(*points, camera, turn.kept)
+        if np.all(np.abs(change) < SETTLED * np.sqrt(np.diag(covariance))):
+            break
+    slope = said.slopes[0]
+    lens = float(slope @ covariance @ slope) + 2 * float(slope @ inverse @ said.along[0])
+    focal = abs(slope[0]) * math.sqrt(covariance[0, 0])
+    pupil = abs(float(said.shifted[0] - slope @ inverse @ said.pulled)) * standing.u_shift
+    parts = {
+        "points": float(said.spread[0]),
+        "focal_length": focal,
+        "lens": math.sqrt(max(lens - focal**2, 0.0)),
+        "pupil": pupil,
+    }
+    return Pair(camera, turn, covariance, parts)

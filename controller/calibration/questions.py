@@ -1,0 +1,208 @@
+"""Questions put one after the other, and the rows that the answers make, in the order of time.
+
+The last reading can be typed again, and what was typed is handed on after every row, so that nothing is lost when the
+cable is pulled or somebody presses Ctrl-C.
+"""
+
+import csv
+import io
+import math
+import re
+from collections.abc import Callable, Iterable, Iterator, Sequence
+from contextlib import suppress
+from dataclasses import dataclass, field
+from typing import Protocol
+
+import numpy as np
+
+from controller.calibration.readings import NotBelievable, Readings, number
+from controller.calibration.records import AxisName
+from controller.errors import InputError
+from controller.quantity import meant, plain
+
+TYPED = "the readings typed in"
+BACK = "back"
+HOW = f'Enter alone leaves a reading out; the word "{BACK}" lets you type the last reading again.'
+COMMA = re.compile(r"[+-]?\d*,\d+")
+THOUSANDS = re.compile(r"[+-]?\d{1,3}(,\d{3})+")
+
+
+class Mover(Protocol):
+    """Something that can move the head. A move is complete only when the call returns."""
+
+    def wait_go_to(self, axis: AxisName, *stops: int) -> None:
+        """Move one axis to these absolute steps in turn and come to rest. Raises WorldError."""
+
+
+def _keep_nothing(_: str) -> None:
+    """For an operator whose readings need not be kept."""
+
+
+@dataclass(frozen=True, slots=True)
+class Operator:
+    """The person at the head: `tell` says something, `ask` puts a question and returns what was typed.
+
+    `keep` takes all rows typed so far, as the text of a CSV file.
+    """
+
+    tell: Callable[[str], None]
+    ask: Callable[[str], str]
+    mover: Mover | None = None
+    keep: Callable[[str], None] = _keep_nothing
+
+    def number(self, question: str, *, unit: str = "", whole: bool = False) -> float | None:
+        """The number typed in, None where nothing was; asks again for anything else."""
+        answer = self.answer(question, unit=unit, whole=whole)
+        while answer == BACK:
+            self.tell("There is no reading to go back to.")
+            answer = self.answer(question, unit=unit, whole=whole)
+        return None if answer is None or isinstance(answer, str) else answer
+
+    def answer(self, question: str, *, unit: str = "", whole: bool = False) -> float | str | None:
+        """The number typed in, BACK, or None where nothing was typed; asks again for anything else.
+
+        A decimal comma is as good as a point, but not where only a `whole` number makes sense: 115,200 may be either.
+        """
+        while True:
+            typed = self.ask(question).strip()
+            if not typed:
+                return None
+            if typed.casefold() == BACK:
+                return BACK
+            try:
+                return _number(typed, question, unit, whole=whole)
+            except InputError as error:
+                self.tell(str(error))
+
+    def send(self, axis: AxisName, angle_deg: float, steps_per_degree: float | None, side: int = 0) -> None:
+        """Bring an axis to an angle, coming from below (+1), from above (-1) or from anywhere (0)."""
+        steps = None if steps_per_degree is None else round(angle_deg * steps_per_degree)
+        if self.mover is not None and steps is not None and steps_per_degree is not None:
+            before = [steps - side * round(2 * steps_per_degree)] if side else []
+            self.mover.wait_go_to(axis, *before, steps)
+            return
+        come = {0: "", 1: ", coming from below", -1: ", coming from above"}[side]
+        at = "" if steps is None else f" (step {steps})"
+        self.tell(f"Send the {axis.value} axis to {angle_deg:.3f}°{at}{come}.")
+
+
+def _number(typed: str, question: str, unit: str, *, whole: bool) -> float:
+    """The number that was typed. Raises InputError, with the correct form where it is known."""
+    if whole and THOUSANDS.fullmatch(typed):
+        raise InputError(f'"{typed}" may be two numbers. Write {typed.replace(",", "")} for the whole one.')
+    value = math.nan
+    with suppress(InputError):
+        value = number(typed.replace(",", ".") if COMMA.fullmatch(typed) and not whole else typed, question)
+    if whole and value != round(value, 0):
+        raise InputError(f'"{typed}" is not a whole number. Example: 115200')
+    if not math.isnan(value):
+        return value
+    said = meant(typed, unit)
+    if said is None:
+        raise InputError(f'"{typed}" is not a number. Example: 30.1')
+    raise InputError(f'"{typed}" is not a plain number. Write {plain(said)}.')
+
+
+@dataclass(frozen=True, slots=True)
+class Question:
+    """A number of a row: its column, the words that ask for it, and whether only a whole number makes sense."""
+
+    column: str
+    words: str
+    whole: bool = False
+
+    @property
+    def unit(self) -> str:
+        """The column's unit, which its name ends with."""
+        return self.column.rsplit("_", maxsplit=1)[-1]
+
+
+@dataclass(frozen=True, slots=True)
+class Row:
+    """A row to be asked for: what is known of it, how the head gets there, and the questions."""
+
+    questions: tuple[Question, ...]
+    known: dict[str, float | str] = field(default_factory=dict)
+    go: Callable[[], None] | None = None
+
+
+def answered(operator: Operator, rows: Iterable[Row], total: int | None = None) -> Readings:
+    """Ask for all rows, until they end or, without a `total`, the first question of one is left empty.
+
+    Rows that are left out are missing in the result. Raises NotBelievable where nothing was typed.
+    """
+    operator.tell(HOW if total is not None else HOW.replace("leaves a reading out", "ends"))
+    asked: list[dict[str, float | str] | None] = []
+    for count, row in enumerate(rows, start=1):
+        if row.go is not None:
+            row.go()
+        of = f" [{count}]" if total is None else f" [{count} of {total}]"
+        given = _answers(operator, row, of, asked)
+        if given is None and total is None:
+            break
+        asked.append(None if given is None or len(given) < len(row.questions) else {**row.known, **given})
+        operator.keep(csv_text(asked))
+    return _readings([row for row in asked if row is not None])
+
+
+def _answers(
+    operator: Operator, row: Row, of: str, asked: list[dict[str, float | str] | None]
+) -> dict[str, float | str] | None:
+    """The numbers of one row; None if the first was left empty, fewer than asked for if a later one was."""
+    given: dict[str, float | str] = {}
+    while len(given) < len(row.questions):
+        question = row.questions[len(given)]
+        answer = operator.answer(question.words + of, unit=question.unit, whole=question.whole)
+        if answer == BACK:
+            if given:
+                given.popitem()
+            else:
+                _again(operator, row, asked)
+        elif answer is None:
+            return given or None
+        else:
+            given[question.column] = answer
+    return given
+
+
+def _again(operator: Operator, row: Row, asked: list[dict[str, float | str] | None]) -> None:
+    """Let the last row be typed again; the head stays where it is, so it is the typing that is put right."""
+    last = next((each for each in reversed(asked) if each is not None), None)
+    if last is None:
+        operator.tell("There is no reading to go back to.")
+        return
+    operator.tell("The last reading again, as it was read; the head stays where it is now.")
+    for question in row.questions:
+        was = last[question.column]
+        words = f"{question.words} [before: {was:g}; Enter keeps it]"
+        value = operator.number(words, unit=question.unit, whole=question.whole)
+        if value is not None:
+            last[question.column] = value
+    operator.keep(csv_text(asked))
+
+
+def csv_text(rows: Sequence[dict[str, float | str] | None]) -> str:
+    """Rows as a CSV file that `--from` reads; empty without any."""
+    there = [row for row in rows if row is not None]
+    if not there:
+        return ""
+    text = io.StringIO()
+    writer = csv.DictWriter(text, there[0], lineterminator="\n")
+    writer.writeheader()
+    writer.writerows(there)
+    return text.getvalue()
+
+
+def _readings(rows: Sequence[dict[str, float | str]]) -> Readings:
+    if not rows:
+        raise NotBelievable("Nothing was typed in, so there is nothing to work out.")
+    columns = {name: [row[name] for row in rows] for name in rows[0]}
+    numbers = {name: np.array(column) for name, column in columns.items() if not isinstance(column[0], str)}
+    words = {name: tuple(map(str, column)) for name, column in columns.items() if isinstance(column[0], str)}
+    return Readings(TYPED, tuple(range(1, len(rows) + 1)), numbers, words)
+
+
+def forever(row: Row) -> Iterator[Row]:
+    """The same row again and again."""
+    while True:
+        yield row

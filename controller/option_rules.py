@@ -1,0 +1,168 @@
+"""Which options have an effect only together with others: one table for all commands.
+
+The words are those of `controller/command.py`. A test goes through every option of every command: it must be in this
+table, or be named in the test as one that always has an effect.
+"""
+
+from controller.command import Rules
+
+LENS = "--kit or --focal-length-mm and --pixel-um"
+SUN = "--latitude and --longitude and --start"
+PICTURED = "--ring or --pair"
+READ_BY_HAND = ("no --ring", "no --pair")
+ASKED = ("no --from", *READ_BY_HAND)
+
+_STORED = {"--dry": ("--kit",), "--with": ("--kit", "no --dry", "no --rehearse")}
+_STORED_UNMOVED = {"--dry": ("--kit",), "--with": ("--kit", "no --dry")}
+_MOVED = {
+    "--port": ("no --from",),
+    "--rehearse": ("no --from",),
+    "--yes": ("--port",),
+    "--countdown": ("--port",),
+}
+_MOVED_NEEDS = {"--port": ("--kit",), "--rehearse": ("--kit",)}
+
+RULES = {
+    "plan": Rules(
+        only_with={
+            "--pitch-from": ("--region band or --region window",),
+            "--pitch-to": ("--region band or --region window",),
+            "--yaw-from": ("--region window",),
+            "--yaw-to": ("--region window",),
+            "--row-pitch": ("--region single-row",),
+            "--floor": ("no --region single-row",),
+            "--allow-unreachable": ("no --region single-row",),
+            "--arrangement": ("no --region single-row",),
+            "--effort": ("--arrangement fewest",),
+            "--seed": ("--arrangement fewest",),
+            "--dpi": ("--print-width-cm",),
+            "--latitude": (SUN,),
+            "--longitude": (SUN,),
+            "--start": (SUN,),
+            "--north-yaw": (SUN,),
+            "--sun": (SUN,),
+        },
+        needs={
+            "--region band": ("--pitch-from and --pitch-to",),
+            "--region window": ("--pitch-from and --pitch-to and --yaw-from and --yaw-to",),
+        },
+        either=(("--resolution", "--print-width-cm"),),
+    ),
+    "rehearse": Rules(
+        only_with={
+            "--scale": ("--pictures",),
+            "--scenery": ("--pictures",),
+            "--pupil-offset-mm": ("--pictures",),
+        }
+    ),
+    "simulate": Rules(either=(("--port-name", "--tcp"),)),
+    "kit find": Rules(only_with={"--all": ("no --json",)}, either=(("--cameras", "--lenses"),)),
+    "kit new": Rules(required=("--lens or --focal-length-mm",)),
+    "kit setup": Rules(
+        only_with={
+            "--port": ("no --list", "no --json", "no --done", "no --again"),
+            "--countdown": ("--port",),
+        }
+    ),
+    "board listen": Rules(
+        required=("--port or --from",),
+        only_with={"--tap": ("--port",), "--baud": ("no --from",)},
+        either=(("--port", "--from"),),
+    ),
+    "calibrate steps": Rules(
+        only_with={
+            "--by": ASKED,
+            "--reading-error-deg": READ_BY_HAND,
+            "--focal-length-mm": (PICTURED,),
+            "--pixel-um": (PICTURED,),
+            "--u-focal-length-mm": ("--pair",),
+            "--commanded-steps": (PICTURED,),
+            "--u-pose-deg": ("--pair",),
+            "--u-pupil-mm": (PICTURED,),
+            "--nearest-mm": (PICTURED,),
+            **_MOVED,
+            "--port": (*ASKED, "no --by turns"),
+            "--rehearse": (*ASKED, "no --by turns"),
+            **_STORED,
+        },
+        needs={"--ring": ("--commanded-steps",), "--pair": ("--commanded-steps",), **_MOVED_NEEDS},
+        either=(("--from", "--ring", "--pair"), ("--port", "--rehearse")),
+    ),
+    "calibrate backlash": Rules(
+        only_with={"--positions": ("no --from",), "--times": ("no --from",), **_MOVED, **_STORED},
+        needs=_MOVED_NEEDS,
+        either=(("--port", "--rehearse"),),
+    ),
+    "calibrate level": Rules(
+        only_with={**_MOVED, **_STORED},
+        needs=_MOVED_NEEDS,
+        either=(("--port", "--rehearse"),),
+    ),
+    "calibrate verify": Rules(
+        only_with={
+            "--plan": ("no --from or no --needed-deg",),
+            "--times": ("no --from",),
+            "--seed": ("no --from",),
+            **_MOVED,
+            **_STORED,
+        },
+        needs=_MOVED_NEEDS,
+        either=(("--port", "--rehearse"),),
+    ),
+    "calibrate centre": Rules(required=(LENS,)),
+    "calibrate parallax": Rules(
+        only_with={
+            "--u-focal-length-mm": ("--focal-length-mm or no --pictures",),
+            "--far-mm": ("--near-mm",),
+            "--far-at-least-mm": ("--near-mm",),
+            "--u-far-mm": ("--far-mm or no --near-mm",),  # without --near-mm both distances are asked for
+            "--angle-deg": ("no --pictures",),
+            "--shift-px": ("no --pictures",),
+            "--u-angle-deg": ("no --pictures",),
+            "--u-shift-px": ("no --pictures",),
+            "--reading-error-px": ("no --pictures",),
+            "--u-distortion-percent": ("no --pictures",),
+            "--mark": ("--pictures",),
+            "--mark-px": ("--pictures",),
+            "--rail-grows": ("--rail-mm",),
+            **_STORED_UNMOVED,
+        },
+        needs={
+            "--near-mm": ("--angle-deg and --shift-px or --pictures and --mark",),
+            "--angle-deg": ("--near-mm and --shift-px", LENS),
+            "--shift-px": ("--near-mm and --angle-deg", LENS),
+            "--pictures": ("--near-mm and --mark",),
+        },
+        either=(("--far-mm", "--far-at-least-mm"),),
+    ),
+    "calibrate settle": Rules(
+        only_with={
+            "--every-ms": ("--pictures",),
+            "--from-ms": ("no --pictures",),
+            "--degrees-per-unit": ("no --pictures",),
+            "--shutter-s": ("--pictures or --degrees-per-unit", LENS),
+            "--blur-px": ("--pictures or --degrees-per-unit", LENS, "--kit or --shutter-s"),
+            "--focal-length-mm": ("--pictures or --degrees-per-unit",),
+            "--pixel-um": ("--pictures or --degrees-per-unit",),
+            **_STORED_UNMOVED,
+        },
+        either=(("--from", "--pictures"),),
+    ),
+    "jog": Rules(only_with={"--zero-here": ("--to",)}),
+    "capture": Rules(
+        only_with={
+            "--latitude": ("--start-when-sun",),
+            "--longitude": ("--start-when-sun",),
+            "--times": ("--repeat",),
+        },
+        needs={"--start-when-sun": ("--latitude and --longitude",), "--repeat": ("--times",)},
+        either=(("--start-at", "--start-when-sun"),),
+    ),
+    "match": Rules(
+        only_with={
+            "--sort": ("--out",),
+            "--xmp": ("--sort",),
+            "--copy": ("--sort",),
+        }
+    ),
+}

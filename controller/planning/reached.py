@@ -1,0 +1,55 @@
+"""The poses that frames are truly shot at: what is proved, linked and drawn."""
+
+from collections.abc import Sequence
+from typing import NamedTuple, Protocol
+
+import numpy as np
+
+from controller.kit.kit import Head
+from controller.planning.directions import Array
+from controller.program.kinematics import CameraPose, will_reach
+
+
+class Aim(Protocol):
+    """Anything with a yaw and a pitch that is shot by the head or by hand: a frame, or a pose before it is numbered."""
+
+    @property
+    def yaw_deg(self) -> float:
+        """In degrees."""
+
+    @property
+    def pitch_deg(self) -> float:
+        """In degrees."""
+
+    @property
+    def by_hand(self) -> bool:
+        """Whether a person holds the camera."""
+
+
+class Poses(NamedTuple):
+    """Yaw, pitch and roll of the camera in the levelled world, degrees, shape (n,) each; no roll is none at all."""
+
+    yaw_deg: Array
+    pitch_deg: Array
+    roll_deg: Array | None = None
+
+
+def frame_pose(head: Head, frame: Aim) -> CameraPose:
+    """The pose at which this head shoots a frame, its lean counted in; what is held by hand is held as asked."""
+    if frame.by_hand:
+        return CameraPose(frame.yaw_deg, frame.pitch_deg)
+    return will_reach(head, frame.yaw_deg, frame.pitch_deg)
+
+
+def levelled_poses(frames: Sequence[Aim]) -> Poses:
+    """The poses at which a head that stands level shoots `frames`: as planned."""
+    return Poses(np.array([frame.yaw_deg for frame in frames]), np.array([frame.pitch_deg for frame in frames]))
+
+
+def poses_of(head: Head, frames: Sequence[Aim]) -> Poses:
+    """The poses at which this head shoots `frames`."""
+    if head.lean_deg == 0:
+        return levelled_poses(frames)
+    found = [frame_pose(head, frame) for frame in frames]
+    yaw, pitch, roll = (np.array([getattr(pose, name) for pose in found]) for name in CameraPose.__slots__)
+    return Poses(yaw, pitch, roll)

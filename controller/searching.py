@@ -1,0 +1,69 @@
+"""A search under way: signs of life on standard error, and Ctrl-C, which keeps the best plan so far."""
+
+import signal
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from types import FrameType
+
+from rich.console import Console
+from rich.live import Live
+from rich.text import Text
+
+from controller.planning.effort import Effort, Sign
+
+LINE_EVERY_S = 5.0  # between plain lines, where none can be rewritten
+
+
+def sign_text(sign: Sign) -> str:
+    """One line about a search under way."""
+    return (
+        f"Searching: {sign.elapsed_s:.0f} of {sign.effort_s:g} s; best so far {sign.best} frames, trying {sign.trying}; "
+        "Ctrl-C keeps the best"
+    )
+
+
+def stopped_text(effort: Effort, frames: int) -> str:
+    """What is said of a search that ended early."""
+    return f"The search was stopped after {effort.elapsed_s:.0f} s; the best plan so far has {frames} frames."
+
+
+def plain_lines(console: Console) -> Callable[[Sign], None]:
+    """Tell signs of life as lines of their own: the first, then one every LINE_EVERY_S and one for each better plan."""
+    told: Sign | None = None
+
+    def tell(sign: Sign) -> None:
+        nonlocal told
+        if told is None or sign.best != told.best or sign.elapsed_s >= told.elapsed_s + LINE_EVERY_S:
+            told = sign
+            console.print(sign_text(sign), highlight=False, soft_wrap=True)
+
+    return tell
+
+
+@contextmanager
+def searching(seconds: float, console: Console | None = None) -> Iterator[Effort]:
+    """Yield the effort for searches of `seconds`. The first Ctrl-C ends the search, the second one the program."""
+    console = console or Console(stderr=True)
+    if console.is_terminal and not console.is_dumb_terminal:
+        with Live(console=console, auto_refresh=False, transient=True) as live:
+            effort = Effort(seconds, tell=lambda sign: live.update(Text(sign_text(sign)), refresh=True))
+            with _interruptible(effort):
+                yield effort
+    else:
+        effort = Effort(seconds, tell=plain_lines(console))
+        with _interruptible(effort):
+            yield effort
+
+
+@contextmanager
+def _interruptible(effort: Effort) -> Iterator[None]:
+    def on_signal(_number: int, _frame: FrameType | None) -> None:
+        if effort.stopped:
+            raise KeyboardInterrupt
+        effort.stop()
+
+    previous = signal.signal(signal.SIGINT, on_signal)
+    try:
+        yield
+    finally:
+        signal.signal(signal.SIGINT, previous)
