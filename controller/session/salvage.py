@@ -1,7 +1,6 @@
 """What can still be read of a damaged session, row by row, into a copy in memory. The file itself is never touched."""
 
-import json
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Callable, Collection, Iterator, Mapping
 from contextlib import suppress
 from datetime import datetime
 from pathlib import Path
@@ -9,7 +8,7 @@ from typing import Any
 
 from controller.errors import InputError
 from controller.session.database import UNREADABLE, Database, DatabaseError, blank, connect_to_read, version_of
-from controller.session.migrations import OLDEST_VERSION
+from controller.session.migrations import OLDEST_VERSION, columns_of
 from controller.session.rows import AXES, CLOCK_FACT, QUESTION_FACT, ZERO_FACT, DoubtReason, ShotOutcome
 
 Row = Mapping[str, Any]
@@ -42,7 +41,7 @@ def read_soundly(path: Path) -> tuple[Database, int, tuple[str, ...]]:
         db = connect_to_read(path)
         try:
             version = version_of(db, path)
-            if is_sound(db):
+            if is_sound(db, version):
                 return db, version, ()
         except UNREADABLE:
             pass  # what can be read of it is found out row by row
@@ -53,9 +52,11 @@ def read_soundly(path: Path) -> tuple[Database, int, tuple[str, ...]]:
         raise InputError(f"{path}: is not a session of this program.") from None
 
 
-def is_sound(db: Database) -> bool:
-    """Whether every page and every row of the database is what the program may have written."""
+def is_sound(db: Database, version: int) -> bool:
+    """Whether every page, table and row of the database is what the program may have written."""
     try:
+        if any(_columns(db, table) != columns for table, columns in columns_of(version).items()):
+            return False
         if db.execute("PRAGMA quick_check(1)").fetchone() != ("ok",):
             return False
         return all(_is_believable(table, row) for table in BELIEVABLE for row in _all_rows(db, table))
@@ -71,11 +72,12 @@ def salvage(db: Database) -> tuple[Database, tuple[str, ...]]:
     found = dict(db.execute("SELECT name, sql FROM sqlite_schema WHERE type = 'table'").fetchall())
     if not found.keys() >= {"about", "exposures"}:
         raise DatabaseError("no tables of a session")
-    copy, losses = blank([found[name] for name in BELIEVABLE if name in found]), []
     (version,) = db.execute("PRAGMA user_version").fetchone()
+    known = columns_of(version or OLDEST_VERSION)
+    whole = [found[name] for name, columns in known.items() if name in found and _columns(db, name) == columns]
+    copy, losses = blank(whole), []
     copy.execute(f"PRAGMA user_version = {version or OLDEST_VERSION}")
-    for table in BELIEVABLE:
-        columns = tuple(row[1] for row in copy.execute(f"PRAGMA table_info({table})"))
+    for table, columns in known.items():
         rows = dict(_readable(db, table, columns))
         kept = sum(_is_believable(table, row) and _insert(copy, table, row) for _, row in sorted(rows.items()))
         expected = _expected(db, table, max(rows, default=0))
@@ -84,6 +86,10 @@ def salvage(db: Database) -> tuple[Database, tuple[str, ...]]:
         elif kept < expected:
             losses.append(f"{expected - kept} of {expected} {NOUNS[table]} cannot be read")
     return copy, tuple(losses)
+
+
+def _columns(db: Database, table: str) -> frozenset[str]:
+    return frozenset(row[1] for row in db.execute(f"PRAGMA table_info({table})"))
 
 
 def _insert(copy: Database, table: str, row: Row) -> bool:
@@ -108,7 +114,7 @@ def _expected(db: Database, table: str, highest: int) -> int | None:
         return None
 
 
-def _readable(db: Database, table: str, columns: tuple[str, ...]) -> Iterator[tuple[int, Row]]:
+def _readable(db: Database, table: str, columns: Collection[str]) -> Iterator[tuple[int, Row]]:
     """Row number and row of all that can be reached from the first row on and from the last row back."""
     seen: set[int] = set()
     for order, beyond in (("ASC", ">"), ("DESC", "<")):
@@ -183,8 +189,6 @@ def _fact(row: Row) -> None:
         int(name.removeprefix(CLOCK_FACT))
         then_ns, utc = value.split()
         _must(0 <= int(then_ns) < MOST_NS and FIRST_YEAR <= datetime.fromisoformat(utc).year <= LAST_YEAR)
-    elif name == "plan":
-        json.loads(value)
     elif name == ZERO_FACT:
         int(value)
     elif name == QUESTION_FACT:
