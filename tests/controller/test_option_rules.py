@@ -35,8 +35,8 @@ ALWAYS = {
     "calibrate level": "--from --leg-yaw-deg --leg-radius-mm --reading-error-deg --kit --page",
     "calibrate verify": "--from --needed-deg --reading-error-deg --kit --page",
     "calibrate centre": "--kit --focal-length-mm --pixel-um --distance-mm --first-px --second-px --u-aim-deg",
-    "calibrate parallax": "--focal-length-mm --pixel-um --near-mm --u-near-mm --u-sideways-mm --pictures --nearest-mm --rail-mm --kit "
-    "--page",
+    "calibrate parallax": "--focal-length-mm --pixel-um --near-mm --u-near-mm --u-sideways-mm --pictures --nearest-mm "
+    "--rail-mm --kit --page",
     "calibrate rail": "--focal-length-mm",
     "calibrate settle": "--kit --page",
     "jog": "--port --to --yes --countdown",
