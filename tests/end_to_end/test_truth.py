@@ -140,7 +140,7 @@ ANY_KIT = st.builds(
     lambda focal, pan, tilt, ring_hz, damping, shutter, bracket, baud, contact: kit_of(
         focal,
         head={"pan": pan, "tilt": tilt, "ring_hz": ring_hz, "ring_damping": damping},
-        exposure={"shutter_seconds": shutter, "bracket_ev": bracket},
+        exposure={"shutter_seconds": shutter, "bracket_ev": bracket, "longest_timed_s": 400.0},
         board={"baud": baud, "sync_contact": contact, "max_step_rate_hz": 100_000},
     ),
     st.floats(10, 35),

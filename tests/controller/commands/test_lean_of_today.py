@@ -13,6 +13,7 @@ from controller.errors import InputError
 from controller.kit.load import load_kit
 from controller.planning.make import make_plan
 from controller.planning.plan import save_plan
+from tests.heads import head_text
 
 KIT = """\
 [camera]
@@ -28,6 +29,7 @@ focal_length_mm = 24.0
 lean_deg = {}
 lean_toward_deg = 70.0
 """
+KIT += head_text()
 
 
 class OpenedError(Exception):
