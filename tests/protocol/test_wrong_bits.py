@@ -176,7 +176,9 @@ def test_no_single_wrong_bit_is_accepted_between_others() -> None:
 def test_no_two_wrong_bits_are_accepted() -> None:
     """All pairs of bits of a frame of every length, alone between its delimiters and between others."""
     rng, deframer, tried = Random(3), Deframer(), 0
-    for frame in list(of_all_lengths(rng))[::2]:
+    for place, frame in enumerate(of_all_lengths(rng)):
+        if place % 4 in {1, 2}:
+            continue  # of one length the frame rich in zeros, of the next the other
         wire, bits, may_be_heard = standing_between(frame, rng)
         number, size = int.from_bytes(wire, "big"), len(wire)
         for first, second in combinations(bits, 2):
