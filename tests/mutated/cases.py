@@ -109,16 +109,40 @@ def _card(folder: Path, chance: Random) -> None:
 
 
 SUBJECTS: tuple[Subject, ...] = (
-    Subject("kit.toml", _toml, (("plan", "kit.toml", "--out", OUT), ("kit", "check", "kit.toml"), ("plan", "kit.toml", "--out", OUT, "--region", "single-row"))),
+    Subject(
+        "kit.toml",
+        _toml,
+        (
+            ("plan", "kit.toml", "--out", OUT),
+            ("kit", "check", "kit.toml"),
+            ("plan", "kit.toml", "--out", OUT, "--region", "single-row"),
+        ),
+    ),
     Subject("plan.json", _json, (("rehearse", "plan.json", "--out", OUT),)),
-    Subject("session.sqlite", _session, (("report", "session.sqlite", "--out", OUT), ("match", "session.sqlite", "card"), ("tell", "session.sqlite", "retake", "1"))),
+    Subject(
+        "session.sqlite",
+        _session,
+        (
+            ("report", "session.sqlite", "--out", OUT),
+            ("match", "session.sqlite", "card"),
+            ("tell", "session.sqlite", "retake", "1"),
+        ),
+    ),
     Subject("faults.toml", _toml, (("rehearse", "plan.json", "--out", OUT, "--faults", "faults.toml"),)),
-    Subject("kit.calibration.json", _json, (("calibrate", "list", "kit.toml"), ("kit", "check", "kit.toml"), ("plan", "kit.toml", "--out", OUT, "--region", "single-row"))),
+    Subject(
+        "kit.calibration.json",
+        _json,
+        (
+            ("calibrate", "list", "kit.toml"),
+            ("kit", "check", "kit.toml"),
+            ("plan", "kit.toml", "--out", OUT, "--region", "single-row"),
+        ),
+    ),
     Subject("level.csv", _csv, (("calibrate", "level", "--from", "level.csv"),)),
     Subject("steps.csv", _csv, (("calibrate", "steps", "--axis", "pan", "--from", "steps.csv"),)),
     Subject("backlash.csv", _csv, (("calibrate", "backlash", "--axis", "pan", "--from", "backlash.csv"),)),
     Subject("card", _card, (("match", "session.sqlite", "card", "--out", OUT),)),
-)  # fmt: skip
+)
 WRITTEN = {"tell": {"session.sqlite"}}
 """Files of the corpus that a command may change."""
 
@@ -221,10 +245,49 @@ def spoilt_file(corpus: Path, seed: int) -> Verdict:
         return judge(chance.choice(subject.commands), folder)
 
 
-VALUES = ("", "0", "-1", "nan", "inf", "-inf", "1e308", "1e-308", "9" * 400, "1_0", "0,3", "30%", "x", "é", "-", "--", "a\nb",
-          "x" * 300, "nowhere/x", ".", "kit.toml", "plan.json", "session.sqlite", "card", "9999-12-31T23:59:59+00:00",
-          "0001-01-01T00:00:00+14:00", "999999999h", "1h", "5s", "pan", "tilt", "1", "2", "0.5", "10", "[::1]:0", "host:99999", "socket://x", "a,b", "1,2",
-          OUT)  # fmt: skip
+VALUES = (
+    "",
+    "0",
+    "-1",
+    "nan",
+    "inf",
+    "-inf",
+    "1e308",
+    "1e-308",
+    "9" * 400,
+    "1_0",
+    "0,3",
+    "30%",
+    "x",
+    "é",
+    "-",
+    "--",
+    "a\nb",
+    "x" * 300,
+    "nowhere/x",
+    ".",
+    "kit.toml",
+    "plan.json",
+    "session.sqlite",
+    "card",
+    "9999-12-31T23:59:59+00:00",
+    "0001-01-01T00:00:00+14:00",
+    "999999999h",
+    "1h",
+    "5s",
+    "pan",
+    "tilt",
+    "1",
+    "2",
+    "0.5",
+    "10",
+    "[::1]:0",
+    "host:99999",
+    "socket://x",
+    "a,b",
+    "1,2",
+    OUT,
+)
 NEVER = {("simulate",), ("board",), ("capture",), ("resume",), ("jog",), ("kit", "setup"), ("completion",)}
 """Commands that talk to a port, or wait for somebody."""
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import csv
 import shutil
-import tomllib
+import sys
 from pathlib import Path
 
 import numpy as np
@@ -72,7 +72,6 @@ PICTURES = Path(__file__).parents[1] / "pictures"
 
 def run(*words: str) -> int:
     """The exit status of `fullturn` with these words."""
-    import sys
 
     sys.argv = ["fullturn", *words]
     try:
@@ -85,7 +84,6 @@ def run(*words: str) -> int:
 def make_corpus(folder: Path) -> None:
     """Write the sound files into `folder`, which must be the current one."""
     (folder / "kit.toml").write_text(KIT)
-    tomllib.loads(KIT), tomllib.loads(SCENARIO)
     plan = ("plan", "kit.toml", "--out", "plan.json", "--region", "single-row", "--overlap", "0.2")
     assert run(*plan) == 0
     assert run("rehearse", "plan.json", "--out", "run") == 0
@@ -99,18 +97,20 @@ def make_corpus(folder: Path) -> None:
 def _readings(folder: Path) -> None:
     chance = np.random.default_rng(1)
     yaws = np.arange(0, 360, 45.0)
-    tables = {
-        "level.csv": [("yaw_deg", "reading_deg")]
-        + [(f"{yaw:g}", f"{0.4 * np.cos(np.radians(yaw)) + chance.normal(0, 0.02):.3f}") for yaw in yaws],
-        "steps.csv": [("commanded_steps", "angle_deg")]
-        + [(f"{320 * yaw:.0f}", f"{yaw + chance.normal(0, 0.02):.3f}") for yaw in np.arange(0, 361, 30.0)],
-        "backlash.csv": [("target_deg", "direction", "measured_deg")]
-        + [
-            (f"{at:g}", way, f"{at + (0.03 if way == 'up' else -0.03) + chance.normal(0, 0.004):.4f}")
-            for at in (10.0, 80.0, 150.0)
-            for way in ("up", "down") * 3
-        ],
+    lean = [f"{0.4 * np.cos(np.radians(yaw)) + chance.normal(0, 0.02):.3f}" for yaw in yaws]
+    turned = np.arange(0, 361, 30.0)
+    approached = [(at, way) for at in (10.0, 80.0, 150.0) for way in ("up", "down") * 3]
+    tables: dict[str, list[tuple[str, ...]]] = {
+        "level.csv": [("yaw_deg", "reading_deg")],
+        "steps.csv": [("commanded_steps", "angle_deg")],
+        "backlash.csv": [("target_deg", "direction", "measured_deg")],
     }
+    tables["level.csv"] += [(f"{yaw:g}", read) for yaw, read in zip(yaws, lean, strict=True)]
+    tables["steps.csv"] += [(f"{320 * yaw:.0f}", f"{yaw + chance.normal(0, 0.02):.3f}") for yaw in turned]
+    tables["backlash.csv"] += [
+        (f"{at:g}", way, f"{at + (0.03 if way == 'up' else -0.03) + chance.normal(0, 0.004):.4f}")
+        for at, way in approached
+    ]
     for name, rows in tables.items():
         with (folder / name).open("w", newline="") as file:
             csv.writer(file, lineterminator="\n").writerows(rows)
@@ -120,5 +120,5 @@ def _card(card: Path) -> None:
     """A few pictures with EXIF of real cameras, and small ones of no camera's."""
     card.mkdir()
     for number, source in enumerate(sorted(PICTURES.glob("r_*.jpg")), 1):
-        shutil.copy(source, card / f"FT00{number:04}.JPG")
+        shutil.copy(source, card / f"FULL{number:04}.JPG")
     Image.new("RGB", (40, 30)).save(card / "plain.jpg")
