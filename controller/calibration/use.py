@@ -110,8 +110,8 @@ def _standing(
     record = newest_valid(records, kind, axis, kit)
     if record is None:
         another = ever(records, kind, axis)
-        why = "the kit has changed since it was calibrated" if another else "never calibrated"
-        return Standing(kind, axis, State.MISSING, f"{name}: {why}; the kit's own figures count.")
+        why = "calibrated before the kit was changed" if another else "not calibrated"
+        return Standing(kind, axis, State.MISSING, f"{name}: {why}; the kit's figures are used.")
     age = (now - record.made_at).total_seconds() / 86400
     text = f"{name}: calibrated {max(age, 0.0):.1f} days ago (record {record.id})"
     if is_stale(record, now, days):

@@ -122,10 +122,10 @@ def _link_lines(plan: Plan) -> list[str]:
         return []
     if not links.connected:
         return ["The frames do not all share enough picture to be matched: more overlap is needed."]
-    text = f"The frames hang together by overlaps of at least {100 * links.weakest_share:.0f} % of a picture"
+    text = f"The frames are joined by overlaps of at least {100 * links.weakest_share:.0f} % of a picture"
     if links.frames_that_split:
-        return [f"{text}; losing one of frames {', '.join(map(str, links.frames_that_split))} would split the set."]
-    return [f"{text}, and still do when any one of them is lost."]
+        return [f"{text}. Losing one of frames {', '.join(map(str, links.frames_that_split))} would split the set."]
+    return [f"{text}, even if any one frame fails."]
 
 
 def _order_lines(plan: Plan) -> list[str]:
