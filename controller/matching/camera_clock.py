@@ -66,7 +66,7 @@ def _of_one_way(evidence: Evidence, late: int) -> tuple[float, list[Fit]]:
     if len(used) > 1 or not scanned.explains(held):
         zones = np.arange(-HOURS, HOURS + 0.1, ZONE_STEP_S / 3600) * 3600
         fitted = [_refined(evidence, replace(best, offset_s=float(offsets[c])), scanned.mine(held, c)) for c in used]
-        more = np.concatenate([fit.offset_s + zones for fit in fitted])
+        more = np.concatenate([fit.offset_s + zones for fit in fitted or [best]])
         scanned = _Scan(evidence, best, np.unique(np.concatenate([offsets, more])))
         held, total = scanned.held()
     fits = [best]

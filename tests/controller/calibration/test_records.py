@@ -144,7 +144,7 @@ def test_fresh_says_what_is_present_stale_missing() -> None:
     assert missing.pop("steps pan") is State.PRESENT
     assert set(missing.values()) == {State.MISSING}
     said = {s.axis: s.sentence for s in fresh(KIT, records, NOON) if s.kind is Kind.STEPS}
-    assert "has changed" in said[AxisName.TILT]
+    assert "before the kit was changed" in said[AxisName.TILT]
     assert all(s.sentence.endswith(".") and "\n" not in s.sentence for s in fresh(KIT, records, NOON))
     assert not is_stale(records[0], NOON + timedelta(days=180))
 
