@@ -180,7 +180,7 @@ def _pair_sentence(intervals: Mapping[str, tuple[float, float]]) -> str:
         places = max(0, 1 - math.floor(math.log10(max(high - low, 1e-9))))
         return f"{low:.{places}f} to {high:.{places}f}"
 
-    wait = f", with a wait of {said('settle_ms')} ms" if "settle_ms" in intervals else ""
+    wait = f", and needs a wait of {said('settle_ms')} ms" if "settle_ms" in intervals else ""
     return (
         "Two vibrations within 30 % of each other's frequency could look like one in these readings. Then the larger one "
         f"is at {said('ring_hz')} Hz with a damping ratio of {said('ring_damping')}{wait} (95 %)."

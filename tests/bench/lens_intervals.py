@@ -14,7 +14,7 @@ QUANTITIES = {
 def lens_intervals() -> list[Figure]:
     """The share of truths inside the stated 95 %, and of rigs refused, for each procedure in each world."""
     seconds, figures = work_s(_figures)
-    return [*figures, Figure("processor time of these rigs", seconds, "s", 300)]
+    return [*figures, Figure("processor time of these rigs", seconds, "s", 240)]
 
 
 def _figures() -> list[Figure]:
