@@ -16,7 +16,7 @@ from controller.optics.outline import Array
 
 RATIOS = (0.77, 0.85, 0.92, 0.96, 0.98, 1.02, 1.04, 1.08, 1.17, 1.3)  # of the second frequency to the main one
 DAMPINGS = (0.01, 0.03, 0.1)  # of the second
-LARGEST_SHARE = 0.8  # of the second in the main one; larger ones do not die away like one vibration. Our own choice.
+LARGEST_SHARE = 1.0  # of the second in the main one
 MOST_TESTED = 6  # directions
 CLEAR_SHARE = 1 / 3  # of the main one: directions in which such a second one stays within the noise are not tested
 SEEN = 0.01  # how seldom one vibration looks like two. Our own choice.
