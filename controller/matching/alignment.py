@@ -4,9 +4,9 @@ A hidden Markov model over the files (R. Durbin et al., Biological Sequence Anal
 and backward sums as in L. Rabiner, Proc. IEEE 77:257, 1989, section III). The state after a file is which clock the
 camera follows and how many exposures have gone by. A file belongs to the next exposure, or to one after some that left
 no file, or to none; what is nobody's comes in bursts (a self-exciting process: A. G. Hawkes, Biometrika 58:83, 1971), so
-that the state holds whether the last file was nobody's, too. Before each file the clock may have been changed, at a price.
-The result is not the single best
-alignment but each pair's share of the sum of all, so that an extra file that could stand in for a lost one is a doubt.
+the state also holds whether the last file was nobody's. Before each file the clock may have been changed, at a price. The
+result is not the single best alignment but each pair's share of the sum of all, so that an extra file that could stand in
+for a lost one is a doubt.
 """
 
 import math
@@ -24,7 +24,7 @@ RUN_ON = math.log(0.8)  # what is lost or extra comes in rows: a card that faile
 UNMADE = math.log(0.5)  # an exposure that did not count left a file, or did not
 SHUTTERS = np.array([0.01 / 20, 1.0, 0.99])  # another than planned, not known, as planned
 USUAL_SHUTTER, ODD_SHUTTER = 0.9, 0.1 / 20  # of a file that is nobody's
-BURST, BURST_S = 0.5, 5.0  # that a nobody's file has another next to it, and how soon on average. Our own choice, no source
+BURST, BURST_S = 0.5, 5.0  # that a nobody's file has another next to it, and how soon. Our own choice, no source
 OUTSIDE_HZ = 0.05  # files a second, before and after the run: what else is on a card
 ASTRAY = 0.01  # of the files, whose exposure came later than the session knows: a line that had to repeat
 NEVER_IF_CONFIRMED = math.log(1e-3)  # of the lost ones: the contact answered, but the camera counted no file
@@ -39,7 +39,7 @@ class Rates:
     """How often things go wrong on this card.
 
     `lost`, of the exposures that count; `never`, which of these used no file number; `extra_hz`, files a second that are
-    nobody's, but for those that follow another such; `skipped`, of the files, before which numbers are left out that no exposure used.
+    nobody's, but for those in a burst; `skipped`, of the files, before which numbers are left out that no exposure used.
     """
 
     lost: float = 0.02
@@ -72,8 +72,9 @@ class Chain:
     """All that moves between states, as probabilities.
 
     `first` and `last`, (files, clocks): by each clock, exposures gone by after a file may number from the one to the
-    other. `open`, (files, clocks): whether a clock may begin to hold at a file. `alone`, (2, files, clocks): densities of a
-    nobody's file, after another's and after such a one. `pairs`, (files, clocks, width): of its being exposure `first` + n.
+    other. `open`, (files, clocks): whether a clock may begin to hold at a file. `alone`, (2, files, clocks): densities of
+    a nobody's file, after an exposure's and after another such. `pairs`, (files, clocks, width): of its being exposure
+    `first` + n.
     """
 
     evidence: Evidence
