@@ -25,7 +25,7 @@ LEAST_SHARE = 0.6  # of files or exposures, whichever are fewer; if fewer fit, i
 LOOSE_S, INNER = 0.15, 0.9  # scatter of a camera's times about the shutter's, at most; of the nearest of them
 SET_LOOSE_S, SET_INNER = 0.1, 0.97  # the same about each clock, if it was set anew: then times of another run fit sooner
 LEAST_IF_LOOSE = 0.9  # with more scatter, nearly all have to be paired
-MOST_CHANGES = 2  # of the clock; more are as suspicious as scatter
+MOST_CHANGES = 2  # of the clock, and shutter times that were not kept to; more are as suspicious as scatter
 UNFOUNDED, UNRELATED = 0.01, 0.5  # the least doubt of all pairs then, and of a card of another run
 SAME_CLOCK_S = 0.5  # a clock that is off by less was not set anew
 # The least doubt of a nobody's file if an exposure is missing: where no names tell the order, and of one whose number
@@ -147,7 +147,7 @@ def pair_up(files: Sequence[FileStamp], exposures: Sequence[ExposureStamp], cloc
     found = replace(found, belief=belief)
     doubt = np.maximum(doubt, _left_over(evidence, partner))
     expected = _expected(evidence, found.clocks.fits, partner, belief.clock)
-    loose = _loose(evidence, partner, expected, belief.clock) or _changes(belief, partner) > MOST_CHANGES
+    loose = _loose(evidence, partner, expected, belief.clock) or _changes(belief, partner) + found.unread > MOST_CHANGES
     fitting = float((1 - belief.nobody).sum()) / min(len(files), len(exposures))  # to whichever exposure
     related = fitting >= (LEAST_IF_LOOSE if loose else LEAST_SHARE)
     if not evidence.numbered and _changes(belief, partner):  # other changes, and lost files with them, explain as much
