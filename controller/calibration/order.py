@@ -25,6 +25,7 @@ CHANCE_SDS = 2.0  # of a correlation, that chance may hide
 MOST_HANGING = 0.95
 MOST_BY_CHANCE = 0.4  # of that, for the size of a scatter: few readings rule out nothing
 LEAST_TO_HANG = 4  # degrees of freedom
+BEYOND_DOUBT = math.log(100)  # of a ratio of likelihoods; errors that do hang together reach it once in a hundred times
 
 
 def clock(count: int) -> Array:
@@ -78,6 +79,27 @@ def hang_together(*fits: Fit, step: float, chance: float = NOTICED_P) -> bool:
     if max(each.residual_sd for each in fits) <= max(step / 2, ROUNDING_DEG):
         return False
     return _freedom(fits) >= LEAST_TO_HANG and float(ndtr(-_lag(fits) * math.sqrt(_freedom(fits)))) < chance
+
+
+def rules_out(*fits: Fit, step: float, hanging: float = HANGING) -> bool:
+    """Whether residuals rule out errors that hang together by `hanging`: independent ones explain them far better.
+
+    The ratio of restricted likelihoods (H. D. Patterson and R. Thompson, Biometrika 58:545, 1971), the sharpest test of
+    one against the other (Neyman and Pearson). Within a `step` of the grid it is rounding.
+    """
+    if max(each.residual_sd for each in fits) <= max(step / 2, ROUNDING_DEG):
+        return True
+    better = freedom = 0.0
+    for each in fits:
+        count = len(each.residuals)
+        basis, _ = np.linalg.qr(each.estimator.T, mode="complete")
+        free = basis[:, len(each.coefficients) :]
+        left = free.T @ each.residuals
+        alike = free.T @ hanging ** np.abs(np.subtract.outer(np.arange(count), np.arange(count))) @ free
+        squares = float(left @ np.linalg.solve(alike, left)) / max(float(left @ left), 1e-300)
+        better += (float(np.linalg.slogdet(alike)[1]) + len(left) * math.log(max(squares, 1e-300))) / 2
+        freedom += len(left)
+    return better * _freedom(fits) / max(freedom, 1.0) > BEYOND_DOUBT
 
 
 def _freedom(fits: Sequence[Fit]) -> float:

@@ -3,7 +3,8 @@
 Least squares, uncertainties from its normal equations (D. Bates and D. Watts, *Nonlinear Regression Analysis*, 1988,
 2.3.2). Readings are as uncertain as they scatter and at least as their grid leaves them (JCGM 100:2008, F.2.2.1); where
 the value changes fast they scatter more if their times do (J. Orear, Am. J. Phys. 50:912, 1982). A second vibration is
-looked for: one that is seen is refused, what one may do that is not seen is counted in.
+looked for: one that is seen is refused, what one may do that is not seen is counted in. One close to the first can hide
+well, so there are two intervals: for a single vibration, and for the larger one of two (see close_pair).
 """
 
 import math
@@ -12,6 +13,8 @@ from dataclasses import dataclass
 import numpy as np
 
 from controller.calibration import damped
+from controller.calibration.close_pair import close_pair
+from controller.calibration.finding import coverage_factor
 from controller.calibration.propagation import RELATIVE_STEP
 from controller.calibration.resolution import grid
 from controller.calibration.vibration_noise import Noise, another, hanging, noise_of
@@ -38,7 +41,8 @@ class NotRinging(Exception):
 class Ringing:
     """A fitted vibration. Frequencies in Hz (natural, not damped); `amplitude` is the envelope at `start_s`, in the
     sensor's unit. `covariance` (3, 3) belongs to frequency, damping and amplitude; `fitted` (n,) are the fit's values.
-    `jitter_ms` is by how much the readings' times seem to scatter (standard deviation).
+    `jitter_ms` is by how much the readings' times seem to scatter (standard deviation). `hidden` (m, 3, 3): the squares
+    of what m kinds of a second vibration close by may hide of the three, as in `close_pair.Pair`.
     """
 
     ring_hz: float
@@ -49,13 +53,26 @@ class Ringing:
     residual_sd: float
     start_s: float
     fitted: Array
-    jitter_ms: float = 0.0
+    jitter_ms: float
+    hidden: Array
 
     @property
     def uncertainties(self) -> tuple[float, float, float]:
         """Standard uncertainties of frequency, damping and amplitude."""
         hz, damping, amplitude = np.sqrt(np.diag(self.covariance))
         return float(hz), float(damping), float(amplitude)
+
+    @property
+    def hidden_most(self) -> tuple[float, float, float]:
+        """The most that a second vibration close by may hide of frequency, damping and amplitude."""
+        hz, damping, amplitude = np.sqrt(np.diagonal(self.hidden, axis1=1, axis2=2).max(axis=0))
+        return float(hz), float(damping), float(amplitude)
+
+    def half_width(self, u: float, hidden: float = 0.0) -> float:
+        """Of the interval that holds the true value in 95 of 100 cases: of a single vibration, or with what is hidden of
+        the larger one of two.
+        """
+        return math.hypot(coverage_factor(self.degrees_of_freedom) * u, hidden)
 
 
 def fit_ringing(time_s: Array, value: Array, factor: float = 1.0) -> Ringing:
@@ -93,10 +110,16 @@ def fit_ringing(time_s: Array, value: Array, factor: float = 1.0) -> Ringing:
             f"beside the vibration at {second.main_hz:.1f} Hz they show another at {second.hz:.1f} Hz, "
             f"{second.share:.2g} times as large; begin when one has died away (--from-ms), or stiffen what rings"
         )
+    hang = hanging(residual * weight)
+    pair = close_pair(since, residual, weight, found, hang)
+    if pair.seen:
+        raise NotRinging(
+            "beside one vibration they show another at nearly the same frequency; take them for longer, begin when one "
+            "has died away (--from-ms), or stiffen what rings"
+        )
     _must_be_noise(residual)
-    return _ringing(
-        found, cov * hanging(residual * weight) + second.unseen, noise, since, scale, (float(time_s[0]), value, time_s)
-    )
+    covariances = np.concatenate([[cov * hang + second.unseen], pair.hidden])
+    return _ringing(found, covariances, noise, since, scale, (float(time_s[0]), value, time_s))
 
 
 def _must_be_fine(step: float, amplitude: float) -> None:
@@ -129,8 +152,10 @@ def _with_noise(found: Array, since: Array, scaled: Array, step: float) -> tuple
     return noise, found
 
 
-def _ringing(p: Array, cov: Array, noise: Noise, since: Array, scale: float, read: tuple[float, Array, Array]) -> Ringing:
-    """Put into the units that are asked for."""
+def _ringing(
+    p: Array, covariances: Array, noise: Noise, since: Array, scale: float, read: tuple[float, Array, Array]
+) -> Ringing:
+    """Put into the units that are asked for. `covariances` (1 + m, 5, 5): of the fit, and what m kinds of pairs hide."""
     begin_s, value, time_s = read
     log_w, log_ratio, a, b, _ = p.tolist()
     ratio = math.exp(log_ratio)
@@ -143,7 +168,7 @@ def _ringing(p: Array, cov: Array, noise: Noise, since: Array, scale: float, rea
     # Times that scatter by s make a swing look smaller by exp(-(w s)^2 / 2).
     blurred = math.exp((math.exp(log_w) * noise.time_s) ** 2 / 2)
     slopes[2, 2:4] = blurred * a * scale / amplitude, blurred * b * scale / amplitude
-    covariance = slopes @ cov @ slopes.T
+    covariance, *hidden = slopes @ covariances @ slopes.T
     covariance[2, 2] += (amplitude * scale * (blurred - 1) * noise.u_time_share) ** 2
     if amplitude * scale < STANDS_OUT * math.sqrt(covariance[2, 2]):
         raise NotRinging("no single vibration stands out from the noise")
@@ -158,6 +183,7 @@ def _ringing(p: Array, cov: Array, noise: Noise, since: Array, scale: float, rea
         start_s=begin_s,
         fitted=fit,
         jitter_ms=1000 * noise.time_s,
+        hidden=np.array(hidden),
     )
 
 
@@ -195,10 +221,14 @@ def swing_px(amplitude_px: float, ring_hz: float, shutter_s: float) -> float:
 
 @dataclass(frozen=True, slots=True)
 class Wait:
-    """How long to wait until the picture is still, with its standard uncertainty, in seconds."""
+    """How long to wait until the picture is still, with its standard uncertainty, in seconds.
+
+    `hidden_s` is the most by which the larger one of two vibrations may need another wait.
+    """
 
     wait_s: float
     u_wait_s: float
+    hidden_s: float
 
 
 def wait_for(ringing: Ringing, pixels_per_unit: float, shutter_s: float, blur_px: float) -> Wait:
@@ -217,4 +247,5 @@ def wait_for(ringing: Ringing, pixels_per_unit: float, shutter_s: float, blur_px
     slopes = np.array(
         [(wait(middle + step) - wait(middle - step)) / (2 * step.sum()) if step.any() else 0.0 for step in steps]
     )
-    return Wait(wait(middle), math.sqrt(max(float(slopes @ ringing.covariance @ slopes), 0.0)))
+    squares = [float(slopes @ each @ slopes) for each in (ringing.covariance, *ringing.hidden)]
+    return Wait(wait(middle), math.sqrt(max(squares[0], 0.0)), math.sqrt(max(0.0, *squares[1:])))

@@ -152,7 +152,7 @@ def _with_intervals(readings: Readings, middles: _Middles, poses: tuple[PoseFigu
         u = math.hypot(toward[0] * right.u, toward[1] * upward.u)
         lengths.append(Estimate(length, u, min(right.freedom, upward.freedom)))
         spreads.append(max(right.u, upward.u))
-    repeat = _repeat(middles, fits, poses)
+    repeat = _repeat(middles, fits, poses, guarded)
     accuracy = largest(lengths, spreads).with_value(max(pose.accuracy_deg for pose in poses))
     first = np.flatnonzero(which == which[0])
     return VerifyResult(
@@ -185,8 +185,10 @@ def _length(apart: Array, u: float) -> Within:
     return largest([Estimate(float(np.hypot(*apart)), u, math.inf)], [u])
 
 
-def _repeat(middles: _Middles, fits: list[Fit], poses: tuple[PoseFigures, ...]) -> Within:
+def _repeat(middles: _Middles, fits: list[Fit], poses: tuple[PoseFigures, ...], guarded: bool) -> Within:
     """RP as normal misses with the covariance of the residuals have it, and its interval.
+
+    Where that is said to hold 95 % (`guarded`) it counts in errors that hang together, unless they are ruled out.
 
     In whole degrees of freedom of both angles together (Satterthwaite): twice as many where they scatter alike.
     """
@@ -202,7 +204,11 @@ def _repeat(middles: _Middles, fits: list[Fit], poses: tuple[PoseFigures, ...]) 
         if is_larger(own, own_free, pooled, freedom * dimensions, len(poses)):
             variance, free = max((variance, free), (own, own_free))
     shape = covariance / pooled if pooled > 0 else np.eye(2) / 2
+    # Errors that hang together by the worst that an order must bear hide most of their size, so a low correlation alone
+    # says too little.
     hanging = order.seen_hanging(*fits, most_by_chance=order.MOST_BY_CHANCE)
+    if guarded and not order.rules_out(*fits, step=max(middles.steps_deg)):
+        hanging = max(hanging, order.HANGING)
     hidden = max(1.0, order.hidden(fits[0], np.arange(len(left)), len(left), hanging))
     seen = scatter(
         variance, free, math.hypot(*middles.steps_deg), middles.reading_error_deg * math.sqrt(2), hanging, hidden

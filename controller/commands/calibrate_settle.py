@@ -1,7 +1,7 @@
 """`fullturn calibrate settle`: how the head rings after a move, from any sensor's readings or a burst of photographs."""
 
 import math
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -24,6 +24,7 @@ from controller.program.timing import SETTLED_PX
 from controller.report.wording import counted
 
 MOST_KEPT = 1000  # residuals in a record
+SINGLE = "95 %, if a single vibration rings"
 
 
 @dataclass(frozen=True, slots=True)
@@ -119,12 +120,14 @@ def _settle(read: _Read, still: Still, keeping: Keeping) -> Finding:
     values = {"ring_hz": ringing.ring_hz, "ring_damping": ringing.ring_damping, "amplitude": ringing.amplitude}
     uncertainties = dict(zip(("u_ring_hz", "u_ring_damping", "u_amplitude"), ringing.uncertainties, strict=True))
 
+    hidden = dict(zip(("ring_hz", "ring_damping", "amplitude"), ringing.hidden_most, strict=True))
+
     def said(name: str) -> str:
         return plus_minus(values[name], uncertainties[f"u_{name}"], ringing.degrees_of_freedom)
 
     sentences = [
         f"The head rings at {said('ring_hz')} Hz with a damping ratio of {said('ring_damping')}, at first by "
-        f"{said('amplitude')} {read.unit} to either side (95 %)."
+        f"{said('amplitude')} {read.unit} to either side ({SINGLE})."
     ]
     pixel_deg = _pixel_deg(kit, still.lens)
     shutter_s = still.shutter_s or (max(kit.shutter_times_s()) if kit is not None else None)
@@ -137,11 +140,16 @@ def _settle(read: _Read, still: Still, keeping: Keeping) -> Finding:
         wait = wait_for(ringing, read.degrees / pixel_deg, shutter_s, still.blur_px)
         # Time counts from the end of the move, and the first reading may come later.
         values["settle_ms"] = 1000 * max(0.0, ringing.start_s + wait.wait_s)
-        uncertainties["u_settle_ms"] = 1000 * wait.u_wait_s
+        uncertainties["u_settle_ms"], hidden["settle_ms"] = 1000 * wait.u_wait_s, 1000 * wait.hidden_s
         sentences.append(
-            f"Wait {said('settle_ms')} ms (95 %) after time 0 for an exposure of {shutter_s:g} s to be blurred by "
+            f"Wait {said('settle_ms')} ms ({SINGLE}) after time 0 for an exposure of {shutter_s:g} s to be blurred by "
             f"{still.blur_px:g} px at most."
         )
+    single, double = (
+        {name: _interval(ringing, values[name], uncertainties[f"u_{name}"], most[name]) for name in values}
+        for most in (dict.fromkeys(values, 0.0), hidden)
+    )
+    sentences.append(_pair_sentence(double))
     return Finding(
         kind=Kind.SETTLE,
         axis=None,
@@ -151,10 +159,31 @@ def _settle(read: _Read, still: Still, keeping: Keeping) -> Finding:
         how="damped sine fitted to readings after a move",
         sentences=tuple(sentences),
         residuals={"value": tuple((read.value - ringing.fitted).tolist()[:MOST_KEPT])},
-        more={"residual_sd": ringing.residual_sd, "jitter_ms": ringing.jitter_ms},
+        intervals=double,
+        more={"residual_sd": ringing.residual_sd, "jitter_ms": ringing.jitter_ms, "interval_if_single": single},
         plots=_plots(read, ringing),
         lens=lens_name(kit),
         focal_length_mm=kit.lens.focal_length_mm if kit is not None else still.lens.focal_mm,
+    )
+
+
+def _interval(ringing: Ringing, value: float, u: float, hidden: float) -> tuple[float, float]:
+    half = ringing.half_width(u, hidden)
+    return max(0.0, value - half), value + half
+
+
+def _pair_sentence(intervals: Mapping[str, tuple[float, float]]) -> str:
+    """What two vibrations that look like one would mean."""
+
+    def said(name: str) -> str:
+        low, high = intervals[name]
+        places = max(0, 1 - math.floor(math.log10(max(high - low, 1e-9))))
+        return f"{low:.{places}f} to {high:.{places}f}"
+
+    wait = f", and needs a wait of {said('settle_ms')} ms" if "settle_ms" in intervals else ""
+    return (
+        "Two vibrations within 30 % of each other's frequency could look like one in these readings. Then the larger one "
+        f"is at {said('ring_hz')} Hz with a damping ratio of {said('ring_damping')}{wait} (95 %)."
     )
 
 

@@ -3,8 +3,10 @@
 A hidden Markov model over the files (R. Durbin et al., Biological Sequence Analysis, 1998, section 4.1, pair HMM; forward
 and backward sums as in L. Rabiner, Proc. IEEE 77:257, 1989, section III). The state after a file is which clock the
 camera follows and how many exposures have gone by. A file belongs to the next exposure, or to one after some that left
-no file, or to none. Before each file the clock may have been changed, at a price. The result is not the single best
-alignment but each pair's share of the sum of all, so that an extra file that could stand in for a lost one is a doubt.
+no file, or to none; what is nobody's comes in bursts (a self-exciting process: A. G. Hawkes, Biometrika 58:83, 1971), so
+the state also holds whether the last file was nobody's. Before each file the clock may have been changed, at a price. The
+result is not the single best alignment but each pair's share of the sum of all, so that an extra file that could stand in
+for a lost one is a doubt.
 """
 
 import math
@@ -22,6 +24,7 @@ RUN_ON = math.log(0.8)  # what is lost or extra comes in rows: a card that faile
 UNMADE = math.log(0.5)  # an exposure that did not count left a file, or did not
 SHUTTERS = np.array([0.01 / 20, 1.0, 0.99])  # another than planned, not known, as planned
 USUAL_SHUTTER, ODD_SHUTTER = 0.9, 0.1 / 20  # of a file that is nobody's
+BURST, BURST_S = 0.5, 5.0  # that a nobody's file has another next to it, and how soon. Our own choice, no source
 OUTSIDE_HZ = 0.05  # files a second, before and after the run: what else is on a card
 ASTRAY = 0.01  # of the files, whose exposure came later than the session knows: a line that had to repeat
 NEVER_IF_CONFIRMED = math.log(1e-3)  # of the lost ones: the contact answered, but the camera counted no file
@@ -36,7 +39,7 @@ class Rates:
     """How often things go wrong on this card.
 
     `lost`, of the exposures that count; `never`, which of these used no file number; `extra_hz`, files a second that are
-    nobody's; `skipped`, of the files, before which numbers are left out that no exposure used.
+    nobody's, but for those in a burst; `skipped`, of the files, before which numbers are left out that no exposure used.
     """
 
     lost: float = 0.02
@@ -69,8 +72,9 @@ class Chain:
     """All that moves between states, as probabilities.
 
     `first` and `last`, (files, clocks): by each clock, exposures gone by after a file may number from the one to the
-    other. `open`, (files, clocks): whether a clock may begin to hold at a file. `alone`, (files, clocks): densities of a
-    nobody's file. `pairs`, (files, clocks, width): of its being exposure `first` + n.
+    other. `open`, (files, clocks): whether a clock may begin to hold at a file. `alone`, (2, files, clocks): densities of
+    a nobody's file, after an exposure's and after another such. `pairs`, (files, clocks, width): of its being exposure
+    `first` + n.
     """
 
     evidence: Evidence
@@ -207,7 +211,9 @@ def chain_of(evidence: Evidence, clocks: Clocks, rates: Rates) -> Chain:
     held = (first <= begins) & (ends <= last) & (ends > begins)
     width = max(1, int((last - first).max()))
     alone = rates.extra_hz * np.where(evidence.usual, USUAL_SHUTTER, ODD_SHUTTER)[:, None]
-    alone = np.where(outside, OUTSIDE_HZ, alone) / (last - first + 1)
+    alone = np.where(outside, OUTSIDE_HZ, alone)
+    soon = BURST * np.exp(-np.abs(np.diff(evidence.at_s, prepend=-np.inf)) / BURST_S) / BURST_S
+    alone = np.stack([alone, alone + soon[:, None]]) / (last - first + 1)
     pairs = np.stack([_densities(evidence, clocks, k, first[:, k], width) for k in range(len(clocks.fits))], axis=1)
     exposures = first[:, :, None] + np.arange(width)
     pairs *= (exposures >= begins[:, :, None]) & (exposures < ends[:, :, None]) & held[:, :, None]
@@ -260,11 +266,10 @@ def believe(evidence: Evidence, clocks: Clocks, rates: Rates) -> Belief:
     chain = chain_of(evidence, clocks, rates)
     reached, log_total = _forward(chain)
     later = _backward(chain)
-    clock_count = len(clocks.fits)
-    shape = (len(evidence.at_s), clock_count, chain.width + 1)
-    reached, later = reached.reshape(shape), later.reshape(shape)
-    alone = reached * chain.alone[:, :, None] * later
-    paired = reached[:, :, :-1] * chain.pairs * later[:, :, 1:]
+    shape = (len(evidence.at_s), 2, len(clocks.fits), chain.width + 1)
+    reached, later = np.moveaxis(reached.reshape(shape), 1, 0), np.moveaxis(later.reshape(shape), 1, 0)
+    alone = (reached * chain.alone[:, :, :, None]).sum(axis=0) * later[1]
+    paired = reached.sum(axis=0)[:, :, :-1] * chain.pairs * later[0][:, :, 1:]
     whole = alone.sum(axis=(1, 2)) + paired.sum(axis=(1, 2))
     whole = np.where(whole > 0, whole, 1.0)
     by_clock = (alone.sum(axis=2) + paired.sum(axis=2)) / whole[:, None]
@@ -287,8 +292,12 @@ def _chosen(chain: Chain, nobody: Array, paired: Array) -> tuple[Whole, Whole, A
 
 
 def _forward(chain: Chain) -> tuple[Array, float]:
-    """To each state just before a file's own exposure, (files, states), up to a factor; the logarithm of the whole."""
-    before = chain.start()
+    """To each state just before a file's own exposure, (files, 2, states), up to a factor; the logarithm of the whole.
+
+    The two: the file before is an exposure's, or nobody's.
+    """
+    start = chain.start()
+    before = np.stack([start, np.zeros_like(start)])
     found, log_total = [before], 0.0
     after, log_total = _scaled(_through(chain, 0, before))
     for file, move in chain.moves():
@@ -307,25 +316,26 @@ def _scaled(chances: Array) -> tuple[Array, float]:
     whole = float(chances.sum())
     if whole > 0:
         return chances / whole, math.log(whole)
-    return np.full_like(chances, 1 / len(chances)), LOST_LOG  # no alignment in order: begin again from here
+    return np.full_like(chances, 1 / chances.size), LOST_LOG  # no alignment in order: begin again from here
 
 
 def _through(chain: Chain, file: int, before: Array) -> Array:
-    """After a file, from before it."""
-    states = before.reshape(-1, chain.width + 1)
-    after = states * chain.alone[file][:, None]
-    after[:, 1:] += states[:, :-1] * chain.pairs[file]
-    return np.asarray(after.ravel())
+    """After a file, from before it, (2, states)."""
+    states = before.reshape(2, -1, chain.width + 1)
+    after = np.zeros_like(states)
+    after[0, :, 1:] = states.sum(axis=0)[:, :-1] * chain.pairs[file]
+    after[1] = (states * chain.alone[:, file, :, None]).sum(axis=0)
+    return after.reshape(2, -1)
 
 
 def _backward(chain: Chain) -> Array:
-    """From each state after a file, (files, states), up to a factor."""
-    later = chain.ending()
+    """From each state after a file that is an exposure's or nobody's, (files, 2, states), up to a factor."""
+    later = np.stack([chain.ending()] * 2)
     found = [later]
     for file, move in chain.moves_back():
-        states = later.reshape(-1, chain.width + 1)
-        through = states * chain.alone[file][:, None]
-        through[:, :-1] += states[:, 1:] * chain.pairs[file]
-        later, _ = _scaled(move @ through.ravel())
+        states = later.reshape(2, -1, chain.width + 1)
+        through = states[1] * chain.alone[:, file, :, None]
+        through[:, :, :-1] += states[0, :, 1:] * chain.pairs[file]
+        later, _ = _scaled(through.reshape(2, -1) @ move.T)
         found.append(later)
     return np.array(found[::-1])

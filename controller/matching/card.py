@@ -4,6 +4,7 @@ import logging
 import math
 import os
 import re
+import stat
 from collections import Counter
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, replace
@@ -88,7 +89,7 @@ def _without_copies(files: list[CardFile]) -> Iterator[CardFile]:
     alike: dict[tuple[int, str], list[int]] = {}
     by_size = Counter(file.size for file in files)
     for place, file in enumerate(files):
-        if by_size[file.size] > 1 and (content := _digest(file.paths[0])):
+        if by_size[file.size] > 1 and file.size and (content := _digest(file.paths[0])):
             alike.setdefault((file.size, content), []).append(place)
     original = {}
     for places in alike.values():
@@ -159,6 +160,8 @@ def _read(paths: tuple[Path, ...]) -> CardFile:
 def _read_one(path: Path, paths: tuple[Path, ...]) -> CardFile:
     size = 0
     try:
+        if not stat.S_ISREG(path.stat().st_mode):  # nobody may ever write to a pipe
+            return CardFile(paths, "", None, False, 0.0, "is no file: a folder, a pipe or a device")
         with path.open("rb") as file:
             size = os.fstat(file.fileno()).st_size
             tags = exifread.process_file(file, details=False, extract_thumbnail=False, builtin_types=True)

@@ -17,13 +17,15 @@ from controller.matching.alignment import Belief, Rates, believe
 from controller.matching.camera_clock import clocks_worth_trying, fitted_to, going_on, put_right
 from controller.matching.evidence import Array, Evidence, ExposureStamp, FileStamp, evidence_of
 from controller.matching.fit import ZONE_S, Clocks, Fit, clocks_of
+from controller.matching.set_back import believed, ways_back
 from controller.matching.ties import settled
 
 SURE = 1e-4  # a pair is called sure where everything else together is less probable; docs/explanation/sure.md says why
 LEAST_SHARE = 0.6  # of files or exposures, whichever are fewer; if fewer fit, it is the card of another run
 LOOSE_S, INNER = 0.15, 0.9  # scatter of a camera's times about the shutter's, at most; of the nearest of them
+SET_LOOSE_S, SET_INNER = 0.1, 0.97  # the same about each clock, if it was set anew: then times of another run fit sooner
 LEAST_IF_LOOSE = 0.9  # with more scatter, nearly all have to be paired
-MOST_CHANGES = 2  # of the clock; more are as suspicious as scatter
+MOST_CHANGES = 2  # of the clock, and shutter times that were not kept to; more are as suspicious as scatter
 UNFOUNDED, UNRELATED = 0.01, 0.5  # the least doubt of all pairs then, and of a card of another run
 SAME_CLOCK_S = 0.5  # a clock that is off by less was not set anew
 # The least doubt of a nobody's file if an exposure is missing: where no names tell the order, and of one whose number
@@ -107,6 +109,7 @@ class _Found:
     tried: Sequence[Fit]
     clocks: Clocks
     belief: Belief
+    rates: Rates
     unread: bool = False
 
     @property
@@ -133,23 +136,83 @@ def pair_up(files: Sequence[FileStamp], exposures: Sequence[ExposureStamp], cloc
     """
     evidence = evidence_of(files, exposures)
     found = _likeliest(evidence, clock_known)
-    if len(found.tried) > 1 and not evidence.numbered:  # set back, the clock does not give the order
-        order = put_right(evidence, found.tried)
-        put = _read(evidence_of(files, exposures, order), found.tried, clock_known)
-        found = max((found, put), key=lambda one: one.belief.log_total)
-        evidence = found.evidence
-    if not found.sound and (evidence.alike != 0).any():
-        found = _other_shutters(evidence, found, clock_known)
+    ways = [found] if evidence.numbered else _in_any_order(files, exposures, found, clock_known)
+    found = max(ways, key=lambda one: one.belief.log_total)
+    if not found.sound and (found.evidence.alike != 0).any():
+        found = _other_shutters(found.evidence, found, clock_known)
+        ways = [found]
     evidence, belief = found.evidence, found.belief
-    partner, doubt = settled(evidence, belief.partner, belief.against)
+    partner, doubt = settled(evidence, belief.partner, _weighed(found, ways))
+    belief = replace(belief, clock=_clock_of(partner, belief))
+    found = replace(found, belief=belief)
     doubt = np.maximum(doubt, _left_over(evidence, partner))
     expected = _expected(evidence, found.clocks.fits, partner, belief.clock)
-    loose = _loose(evidence, partner, expected) or _changes(belief, partner) > MOST_CHANGES
+    loose = _loose(evidence, partner, expected, belief.clock) or _changes(belief, partner) + found.unread > MOST_CHANGES
     fitting = float((1 - belief.nobody).sum()) / min(len(files), len(exposures))  # to whichever exposure
     related = fitting >= (LEAST_IF_LOOSE if loose else LEAST_SHARE)
+    if not evidence.numbered and _changes(belief, partner):  # other changes, and lost files with them, explain as much
+        doubt = np.maximum(doubt, UNORDERED)
     if loose or not related:
         doubt = np.maximum(doubt, UNFOUNDED if related else UNRELATED)
     return _pairing(found, partner, doubt, expected, related)
+
+
+def _in_any_order(
+    files: Sequence[FileStamp], exposures: Sequence[ExposureStamp], found: _Found, clock_known: bool
+) -> list[_Found]:
+    """A card whose names tell no order, as found in the order of its times, and by clocks set back, which change it."""
+    evidence, ways = found.evidence, [found]
+    if len(found.tried) > 1:
+        order = put_right(evidence, found.tried)
+        ways.append(_read(evidence_of(files, exposures, order), found.tried, clock_known))
+    likely = max(ways, key=lambda one: one.belief.log_total)
+    mains = _distinct([*(likely.clocks.fits[k] for k in np.unique(likely.belief.clock).tolist()), *found.tried], evidence)
+    back = ways_back(evidence, found.tried, mains, likely.rates)
+    rates = likely.rates
+    turned: list[_Found] = []
+    for _ in range(2):  # with the rates of the likeliest
+        turned = []
+        for way in back:
+            clocks, belief = believed(evidence, way, rates)
+            total = belief.log_total + float(_weights(evidence, way.fits[:1], clock_known)[0])
+            turned.append(replace(found, clocks=clocks, belief=replace(belief, log_total=total), rates=rates))
+        best = max(turned, key=lambda one: one.belief.log_total, default=likely)
+        if best.belief.log_total <= likely.belief.log_total:
+            break
+        rates = _rates(evidence, best.belief)
+    return [*ways, *turned]
+
+
+def _distinct(fits: Sequence[Fit], evidence: Evidence) -> list[Fit]:
+    """The first of those clocks that are about the same."""
+    kept: list[Fit] = []
+    for fit in fits:
+        if all(abs(fit.offset_s - one.offset_s) > max(0.1, evidence.tick_s / 4) for one in kept):
+            kept.append(fit)
+    return kept
+
+
+def _weighed(found: _Found, ways: Sequence[_Found]) -> Array:
+    """What is against each pair of the likeliest way to read a card, all ways together. Tied files are one another's."""
+    evidence, belief = found.evidence, found.belief
+    shares = np.exp(np.array([one.belief.log_total for one in ways]) - belief.log_total)
+    against = np.zeros(len(belief.partner))
+    for share, one in zip(shares / shares.sum(), ways, strict=True):
+        place = np.argsort(one.evidence.files)[evidence.files]
+        partner = one.belief.partner[place]
+        same = partner == belief.partner
+        for group in np.unique(evidence.tied[evidence.tied >= 0]):
+            mine = evidence.tied == group
+            same[mine] |= np.isin(partner[mine], belief.partner[mine])
+        against += share * np.where(same, one.belief.against[place], 1.0)
+    return against
+
+
+def _clock_of(partner: NDArray[np.int64], belief: Belief) -> NDArray[np.int64]:
+    """The clock of each file, which goes with its exposure where tied files changed theirs."""
+    by_exposure = dict(zip(belief.partner.tolist(), belief.clock.tolist(), strict=True))
+    own = zip(partner.tolist(), belief.clock.tolist(), strict=True)
+    return np.array([by_exposure[one] if one >= 0 else clock for one, clock in own], dtype=np.int64)
 
 
 def _left_over(evidence: Evidence, partner: NDArray[np.int64]) -> Array:
@@ -169,19 +232,30 @@ def _left_over(evidence: Evidence, partner: NDArray[np.int64]) -> Array:
 
 def _changes(belief: Belief, partner: NDArray[np.int64]) -> int:
     """How often the clock was set anew."""
-    return int((np.diff(belief.clock[partner >= 0]) != 0).sum())
+    paired = np.flatnonzero(partner >= 0)
+    return int((np.diff(belief.clock[paired[np.argsort(partner[paired])]]) != 0).sum())
 
 
-def _loose(evidence: Evidence, partner: NDArray[np.int64], expected_s: Array) -> bool:
+def _loose(evidence: Evidence, partner: NDArray[np.int64], expected_s: Array, clock: NDArray[np.int64]) -> bool:
     """Whether the pairs scatter more than a camera does: by chance, times of another run fit about so well."""
     files = np.flatnonzero(partner >= 0)
     if not len(files):
         return True
-    off = np.sort(np.abs(evidence.at_s[files] + evidence.tick_s / 2 - expected_s[partner[files]]))
-    inner = off[: max(1, round(INNER * len(off)))]
-    own = float((inner**2).mean()) - (INNER * evidence.tick_s / 2) ** 2 / 3  # the tick's share: evenly spread
-    unsure = 2 * evidence.tick_s**2 / 12 * math.sqrt(1 / len(off))
-    return own > LOOSE_S**2 + unsure
+    off = evidence.at_s[files] + evidence.tick_s / 2 - expected_s[partner[files]]
+    if _scatters(off, evidence.tick_s, INNER, LOOSE_S):
+        return True
+    used = np.unique(clock[files])
+    for one in used:
+        off[clock[files] == one] -= np.median(off[clock[files] == one])
+    return len(used) > 1 and _scatters(off, evidence.tick_s, SET_INNER, SET_LOOSE_S)
+
+
+def _scatters(off_s: Array, tick_s: float, inner: float, most_s: float) -> bool:
+    """Whether the inner share of these scatters by more than that, and surely not by chance."""
+    near = np.sort(np.abs(off_s))[: max(1, round(inner * len(off_s)))]
+    own = float((near**2).mean()) - (inner * tick_s / 2) ** 2 / 3  # the tick's share: evenly spread
+    unsure = 2 * tick_s**2 / 12 * math.sqrt(1 / len(off_s))
+    return own > most_s**2 + unsure
 
 
 def _pairing(found: _Found, partner: NDArray[np.int64], doubt: Array, expected_s: Array, related: bool) -> Pairing:
@@ -193,10 +267,17 @@ def _pairing(found: _Found, partner: NDArray[np.int64], doubt: Array, expected_s
         possible = maybe if one < 0 <= maybe and wrong > SURE else None
         matches[file] = Match(one if one >= 0 else None, wrong, possible)
         clock[file] = int(belief.clock[place])
-    order = tuple(evidence.files.tolist())
+    order = tuple(evidence.files[_shot_order(partner)].tolist())
     return Pairing(
         tuple(matches), fits, tuple(clock), tuple(expected_s.tolist()), order, evidence.tick_s, related, found.unread
     )
+
+
+def _shot_order(partner: NDArray[np.int64]) -> NDArray[np.int64]:
+    """The order of shooting: of exposures, and nobody's file after the one before it."""
+    before = np.maximum.accumulate(np.where(partner >= 0, np.arange(len(partner)), -1))
+    at = np.where(before >= 0, partner[before], -1)
+    return np.argsort(at + 0.5 * (partner < 0), kind="stable")
 
 
 def _expected(evidence: Evidence, fits: tuple[Fit, ...], partner: NDArray[np.int64], clock: NDArray[np.int64]) -> Array:
@@ -220,6 +301,7 @@ def _likeliest(evidence: Evidence, clock_known: bool) -> _Found:
 def _read(evidence: Evidence, fits: Sequence[Fit], clock_known: bool) -> _Found:
     """Rounds of belief, and of rates and clocks fitted to what is believed."""
     rates = Rates()
+    fits = [_by_itself(evidence, fit, rates) for fit in fits]
     clocks = clocks_of(fits, _weights(evidence, fits, clock_known), evidence.tick_s)
     settled_on = None
     for number in range(ROUNDS):
@@ -236,7 +318,15 @@ def _read(evidence: Evidence, fits: Sequence[Fit], clock_known: bool) -> _Found:
             fitted.append(fitted_to(evidence, clocks.fits[k], mine, belief.partner[mine]))
         fitted += more
         clocks = clocks_of(fitted, _weights(evidence, fitted, clock_known), evidence.tick_s)
-    return _Found(evidence, fits, clocks, belief)
+    return _Found(evidence, fits, clocks, belief, rates)
+
+
+def _by_itself(evidence: Evidence, fit: Fit, rates: Rates) -> Fit:
+    """A clock fitted to what the card would be by it alone: no clock is to seem worse for the files of another."""
+    partner = believe(evidence, clocks_of([fit], np.zeros(1), evidence.tick_s), rates).partner
+    mine = np.flatnonzero(partner >= 0)
+    found = fitted_to(evidence, fit, mine, partner[mine])
+    return found if abs(found.offset_s - fit.offset_s) <= evidence.tick_s else fit
 
 
 def _weights(evidence: Evidence, fits: Sequence[Fit], clock_known: bool) -> Array:
@@ -266,7 +356,8 @@ def _other_shutters(evidence: Evidence, found: _Found, clock_known: bool) -> _Fo
 
 def _rates(evidence: Evidence, belief: Belief) -> Rates:
     """How often things go wrong on this card, with what is usual counted in as a few cases."""
-    partner = belief.partner
+    order = _shot_order(belief.partner)
+    partner, all_gaps = belief.partner[order], evidence.gaps[order]
     exposures, files = len(evidence.planned_s), len(evidence.at_s)
     made = int(evidence.made_before[-1])
     chosen = np.flatnonzero(partner >= 0)
@@ -277,7 +368,7 @@ def _rates(evidence: Evidence, belief: Belief) -> Rates:
     run_s = max(float(np.ptp(evidence.planned_s)), 60.0)
     lost = never = skipped = known = 0
     gone = 0
-    for gap, one in zip(evidence.gaps.tolist(), partner.tolist(), strict=True):
+    for gap, one in zip(all_gaps.tolist(), partner.tolist(), strict=True):
         if one < 0:
             continue
         missed = int(evidence.made_before[max(one, gone)] - evidence.made_before[gone])

@@ -145,18 +145,21 @@ def ringing(
     step_share: float = 0.0,
     jitter_s: float = 0.0,
     second: tuple[float, float] | None = None,
+    close: bool = False,
 ) -> list[bool]:
-    """Frequency, damping, amplitude and the wait.
+    """Frequency, damping, amplitude and the wait: those of a single vibration, or of the larger of two that are close.
 
     `step_share` is the sensor's grid as a share of the amplitude, `jitter_s` by how much the readings' times scatter,
-    `second` between which shares of the main vibration another one is, at 1.3 to 4 times the frequency.
+    `second` between which shares of the main vibration another one is, at 1.3 to 4 times the frequency, or within 30 % of
+    it, to either side (`close`).
     """
     hz, damping, amplitude = rng.uniform(2, 15), rng.uniform(0.01, 0.15), 10 ** rng.uniform(-2, 2)
     time = np.arange(0, rng.uniform(5, 12) / hz, 1 / (hz * rng.uniform(10, 25)))
     taken = np.maximum(time + rng.normal(0, jitter_s, len(time)), 0.0)
     value = 3.1 * amplitude + swing(taken, hz, damping, amplitude, rng.uniform(0, 2 * math.pi))
     if second is not None:
-        other = (hz * rng.uniform(1.3, 4), rng.uniform(0.01, 0.15), amplitude * rng.uniform(*second))
+        times = rng.uniform(1.02, 1.3) ** rng.choice([-1, 1]) if close else rng.uniform(1.3, 4)
+        other = (hz * times, rng.uniform(0.01, 0.15), amplitude * rng.uniform(*second))
         value += swing(taken, *other, rng.uniform(0, 2 * math.pi))
     value += rng.normal(0, amplitude * rng.uniform(0.005, 0.08), len(time))
     step = step_share * amplitude if step_share else 1.0
@@ -169,7 +172,8 @@ def ringing(
     true_wait = ring_down_s(swing_px(20.0, hz, shutter), 0.25, hz, damping)
     got = (found.ring_hz, found.ring_damping, found.amplitude, wait.wait_s)
     spread, true = (*found.uncertainties, wait.u_wait_s), (hz, damping, amplitude, true_wait)
-    return [holds(g, u, found.degrees_of_freedom, t) for g, u, t in zip(got, spread, true, strict=True)]
+    hidden = (*found.hidden_most, wait.hidden_s) if close else (0.0,) * 4
+    return [abs(g - t) <= found.half_width(u, h) for g, u, h, t in zip(got, spread, hidden, true, strict=True)]
 
 
 def swing(time_s: Array, hz: float, damping: float, amplitude: float, phase: float) -> Array:
@@ -195,6 +199,8 @@ STRAINED: dict[str, Case] = {
     "settle, grid of half the swing": partial(ringing, step_share=0.5),
     "settle, times off by 2 ms": partial(ringing, jitter_s=0.002),
     "settle, a second vibration": partial(ringing, second=(0.05, 0.8)),
+    "settle, a small second one within 30 %": partial(ringing, second=(0.05, 0.2), close=True),
+    "settle, a large second one within 30 %": partial(ringing, second=(0.2, 0.8), close=True),
 }
 
 

@@ -6,9 +6,12 @@ import math
 
 import numpy as np
 import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
 from numpy.typing import NDArray
 from scipy.optimize import curve_fit
 
+from controller.calibration.close_pair import close_pair
 from controller.calibration.settle import NotRinging, Wait, fit_ringing, swing_px, wait_for
 from controller.program.timing import ring_down_s
 from protocol.units import NS
@@ -114,6 +117,39 @@ def test_a_second_vibration_is_named() -> None:
         fit_ringing(TIME, value)
 
 
+def test_two_close_vibrations_are_noticed_where_they_show() -> None:
+    value = ringing(TIME, 4.0, 0.02, 1.0) + ringing(TIME, 4.3, 0.02, 0.2) + 0.01 * NOISE
+    with pytest.raises(NotRinging, match="another at"):
+        fit_ringing(TIME, value)
+
+
+@given(st.floats(2, 8), st.floats(0.01, 0.1), st.floats(0.01, 0.1), st.integers(0, 2**32 - 1))
+@settings(max_examples=15, deadline=None)
+def test_what_a_close_second_one_hides_is_what_a_fit_takes_in(hz: float, damping: float, noise: float, seed: int) -> None:
+    """A second one, small enough to pass, added to what the first fit has read moves the fit by no more than was said."""
+    random = np.random.default_rng(seed)
+    value = ringing(TIME, hz, damping, 1.0, random.uniform(0, 6)) + random.normal(0, noise, len(TIME))
+    try:
+        before = fit_ringing(TIME, value)
+        ratio = random.uniform(1.02, 1.3) ** random.choice([-1, 1])
+        second = ringing(TIME, hz * ratio, random.choice([0.01, 0.1]), noise / 2, random.uniform(0, 6))
+        after = fit_ringing(TIME, value + second)
+    except NotRinging:
+        return
+    moved = np.array([after.ring_hz - before.ring_hz, after.ring_damping - before.ring_damping])
+    assert (np.abs(moved) <= 1.5 * np.array(before.hidden_most[:2])).all()
+    assert (np.array(before.hidden_most) > 0).all()
+
+
+def test_a_single_vibration_seldom_looks_like_two() -> None:
+    """Fisher's test: its chances are even, so of 40 at most 3 are below a hundredth, but for one case in ten thousand."""
+    fitted, below = np.array([math.log(2 * math.pi * 5), math.log(0.03), 0.8, 0.6, 0.0]), 0
+    for seed in range(40):
+        noise = np.random.default_rng(seed).normal(0, 0.03, len(TIME))
+        below += close_pair(TIME, noise, np.full(len(TIME), 1 / 0.03), fitted, 1.0).seen
+    assert below <= 3
+
+
 def test_a_long_quiet_end_does_no_harm() -> None:
     """After a minute hardly any of the readings' scatter is ringing."""
     time = np.arange(0, 60, 0.02)
@@ -133,7 +169,7 @@ def test_mere_noise_never_rings() -> None:
 def test_a_vibration_that_is_too_small_needs_no_wait() -> None:
     time = np.arange(0, 1, 0.01)
     found = fit_ringing(time, ringing(time, 5.0, 0.05, 0.1))
-    assert wait_for(found, 1.0, 0.01, 0.25) == Wait(0.0, 0.0)
+    assert wait_for(found, 1.0, 0.01, 0.25) == Wait(0.0, 0.0, 0.0)
 
 
 @pytest.mark.parametrize(

@@ -37,13 +37,14 @@ def alignments(chain: Chain) -> Iterator[tuple[tuple[int, ...], float]]:
     ending, wide = chain.ending(), chain.width + 1
 
     def onward(file: int, state: int, pairs: tuple[int, ...], weight: float) -> Iterator[tuple[tuple[int, ...], float]]:
+        again = int(bool(pairs) and pairs[-1] < 0)
         if file == len(moves):
             yield pairs, weight * ending[state]
             return
         for target in np.flatnonzero(moves[file][state]).tolist():
             clock, place = divmod(target, wide)
             mine = weight * moves[file][state, target]
-            yield from onward(file + 1, target, (*pairs, -1), mine * chain.alone[file, clock])
+            yield from onward(file + 1, target, (*pairs, -1), mine * chain.alone[again, file, clock])
             if place < chain.width and chain.pairs[file, clock, place] > 0:
                 one = int(chain.first[file, clock]) + place
                 yield from onward(file + 1, target + 1, (*pairs, one), mine * chain.pairs[file, clock, place])

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any
@@ -113,6 +114,14 @@ def test_the_original_is_the_one_whose_name_goes_on(name: str, original: int, tm
     copy.write_bytes(first.read_bytes())
     copies = {str(file.paths[0]): file.trouble for file in read_card(tmp_path) if file.trouble}
     assert copies == {str(copy): f"is a copy of {first.name}"}
+
+
+def test_a_pipe_is_not_waited_for(tmp_path: Path) -> None:
+    os.mkfifo(tmp_path / "A.JPG")
+    (tmp_path / "B.JPG").symlink_to(tmp_path / "gone")
+    troubles = {file.name: file.trouble for file in read_card(tmp_path)}
+    assert troubles["A.JPG"] == "is no file: a folder, a pipe or a device"
+    assert "cannot be read" in str(troubles["B.JPG"])
 
 
 def test_a_name_of_thousands_of_characters_is_cut(tmp_path: Path) -> None:

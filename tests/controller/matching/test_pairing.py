@@ -228,3 +228,18 @@ def test_a_clock_of_the_session_that_leapt_by_a_year_ends_in_an_answer() -> None
     for files, exposures in ((one.files, leapt), ([replace(f, at_s=f.at_s * 2) for f in one.files], leapt)):
         matches = pair_up(files, exposures).matches
         assert not [match for match in wrong(matches, one.truth) if match.sure]
+
+
+@pytest.mark.parametrize("foreign", range(1, 13))
+@pytest.mark.parametrize("place", [0, 1, 6, 12, 13])
+def test_a_burst_that_is_nobodys_does_not_shift_the_run(foreign: int, place: int) -> None:
+    """At either end it would be cheaper outside the run, by a clock that is off by one step."""
+    random = np.random.default_rng(12)
+    at = np.cumsum(random.normal(5.6, 0.004, 13))
+    exposures = [ExposureStamp(float(t), 0.25) for t in at]
+    shots = [(float(np.floor(t + 900.3)), n) for n, t in enumerate(at)]
+    near = at[place] - 0.8 if place < 13 else at[-1] + 3
+    shots[place:place] = [(float(np.floor(near + 900.3 + 0.1 * n)), -1) for n in range(foreign)]
+    files = [FileStamp(moment, 0.25, number + 1) for number, (moment, _) in enumerate(shots)]
+    matches = pair_up(files, exposures).matches
+    assert not [match for match in wrong(matches, [truth for _, truth in shots]) if match.sure]
