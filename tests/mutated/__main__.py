@@ -37,6 +37,8 @@ def main() -> int:
                 if verdict.fault:
                     where = verdict.told.strip().splitlines()[-3:-1] if verdict.told else []
                     key = verdict.fault[:60] + (f" {where[0].strip()}" if where else "")
+                    if key not in faults:
+                        print(f"{sort} seed {seed}: {' '.join(verdict.words)[:120]}\n      {key}", flush=True)
                     faults.setdefault(key, []).append((sort, seed, verdict))
                 elif verdict.status == 2 and len(refusals) < asked.refusals:
                     line = verdict.said.splitlines()[-1]
