@@ -39,6 +39,39 @@ def write_whole(path: Path, text: str, *, durably: bool = False) -> None:
         raise StorageFailed(f"{path} cannot be written ({error.strerror}); choose another place.") from None
 
 
+def write_new(path: Path, content: bytes) -> None:
+    """Write `content` to `path`, where nothing may be yet; the whole file appears, on the disk, or none.
+
+    Raises StorageFailed.
+    """
+    part = path.with_name(path.name + PART)
+    try:
+        with part.open("wb") as file:
+            file.write(content)
+            file.flush()
+            os.fsync(file.fileno())
+        _appear(part, path)
+    except FileExistsError:
+        raise StorageFailed(f"{path} exists already; name another place.") from None
+    except OSError as error:
+        raise StorageFailed(f"{path} cannot be written ({error.strerror}); choose another place.") from None
+    finally:
+        with suppress(OSError):
+            part.unlink(missing_ok=True)
+
+
+def _appear(part: Path, path: Path) -> None:
+    """Give `part` the name `path`. Raises FileExistsError if something has it, OSError."""
+    try:
+        os.link(part, path)
+    except FileExistsError:
+        raise
+    except OSError:  # a card's file system has no second names for a file
+        if os.path.lexists(path):
+            raise FileExistsError(path) from None
+        part.replace(path)
+
+
 def must_be_free(path: Path, *, replace: bool = False, ours: Callable[[Path], bool] | None = None) -> None:
     """Check before the work begins that a file can be written at `path`; nothing is written yet. Raises StorageFailed.
 

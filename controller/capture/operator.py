@@ -4,7 +4,6 @@ A question is answered only by what comes after it was shown: what was typed bef
 terminal names the question that it belongs to.
 """
 
-import json
 from collections.abc import Callable
 from pathlib import Path
 from typing import Protocol
@@ -13,6 +12,7 @@ from controller.capture.events import Kind, Wanted
 from controller.capture.interrupts import Interrupts
 from controller.capture.people import People, Question
 from controller.errors import InputError
+from controller.reading import MATCH, read_json
 from controller.session.rows import WishRow
 from controller.session.session import Session
 from protocol.units import MS
@@ -192,10 +192,10 @@ def _numbers(text: str) -> list[str]:
     if not text.endswith(".json"):
         return [number for number in text.split(",") if number]
     try:
-        frames = json.loads(Path(text).read_text(encoding="utf-8"))["retake"]
+        frames = read_json(Path(text), MATCH)["retake"]
         return [str(int(frame)) for frame in frames]
-    except (OSError, ValueError, KeyError, TypeError):
-        raise InputError(f"{text}: is not a table that `fullturn match` wrote.") from None
+    except (ValueError, KeyError, TypeError, OverflowError):
+        raise InputError(f"{text}: is not {MATCH.name}. {MATCH.cure}") from None
 
 
 def as_wanted(wish: WishRow) -> Wanted:

@@ -8,7 +8,7 @@ from dataclasses import asdict, astuple, dataclass, fields
 from datetime import datetime, timedelta
 from pathlib import Path
 
-from controller.errors import InputError, StorageFailed
+from controller.errors import StorageFailed
 from controller.files import make_folder, write_whole
 from controller.lock import in_use
 from controller.planning.plan import Plan, plan_from
@@ -76,9 +76,7 @@ def report_command(path: Path, out: Path | None) -> Summary:
     under_way = _is_run_now(path)
     with Session.open(path) as session:
         about = session.about()
-        if "plan" not in about:
-            raise InputError(f"{path}: does not hold its plan, so it cannot be audited.")
-        plan = plan_from(about["plan"], str(path), begun=True)
+        plan = plan_from(session.plan_text(), str(path), begun=True)
         with session.at_one_moment():
             summary = account_of(session, plan, under_way=under_way)
             shots, happenings = session.shots(), session.happenings()

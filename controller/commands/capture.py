@@ -99,7 +99,7 @@ def resume_command(path: Path, url: str | None, crew: Crew, open_port: PortOpene
         about = session.about()
         if about.get("kind") != CAPTURE:
             raise InputError(f"{path}: is the record of a {about.get('kind', 'run')}, which cannot be resumed.")
-        plan = plan_from(about["plan"], str(path), begun=True)
+        plan = plan_from(session.plan_text(), str(path), begun=True)
         must_be_own_head(plan.kit, str(path))
         _take_old_wishes(session)
         account = account_of(session, plan)
@@ -107,7 +107,9 @@ def resume_command(path: Path, url: str | None, crew: Crew, open_port: PortOpene
             return account.model_copy(update={"sentence": "Nothing is left to shoot."})
         made = session.made()
         program = build_program(plan.kit, plan.frames, made)
-        device = url or about["port"]
+        device = url or about.get("port")
+        if device is None:
+            raise InputError(f"{path}: does not hold the port of its board; name it with --port.")
         with (
             port_alone(device, "fullturn resume"),
             open_port(device, plan.kit.board.baud) as port,

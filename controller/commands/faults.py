@@ -1,20 +1,23 @@
 """What goes wrong in a rehearsal: finding the scenario, and telling what came of it."""
 
 import math
+import os
 from collections.abc import Sequence
 from dataclasses import dataclass
+from pathlib import Path
 
 from controller.errors import InputError
 from controller.planning.plan import Plan
 from controller.planning.reached import frame_pose
 from controller.program.program import Program
+from controller.reading import SCENARIO, read_text
 from controller.report.wording import counted, moment
 from controller.session.rows import Happening
 from protocol.units import NS
 from sim.incidents import Incident
 from sim.person import Person
 from sim.rig import NOTHING
-from sim.scenario import Fault, Scenario, ScenarioError, find, library
+from sim.scenario import Fault, Scenario, ScenarioError, library, parse
 from sim.truth import Truth
 
 HAPPENINGS = {
@@ -69,8 +72,13 @@ def scenario_named(name: str | None) -> Scenario:
     """The scenario of that name or file, the one in which nothing goes wrong for None. Raises InputError."""
     if name is None:
         return NOTHING
+    known, path = library(), Path(name)
+    if name in known:
+        return known[name]
+    if not os.path.lexists(path):
+        raise InputError(f"{name} is neither a file nor a scenario; there are {', '.join(known)}.")
     try:
-        return find(name)
+        return parse(read_text(path, SCENARIO), name)
     except ScenarioError as error:
         raise InputError(str(error)) from None
 

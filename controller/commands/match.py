@@ -150,11 +150,9 @@ def _clock(pairing: Pairing, run: _Run, files: Sequence[CardFile]) -> CameraCloc
 def _read_session(path: Path) -> _Run:
     with Session.open(path) as session:
         about, shots, doubts = session.about(), session.shots(), session.doubts()
-    if "plan" not in about:
-        raise InputError(f"{path}: does not hold its plan, so nothing can be paired with it.")
+        plan = plan_from(session.plan_text(), str(path), begun=True)
     if not shots:
         raise InputError(f"{path}: holds no exposures, so there is nothing to pair.")
-    plan = plan_from(about["plan"], str(path), begun=True)
     exposure = plan.kit.exposure
     clock = Clock(about, exposure.focus_ms + exposure.release_lag_ms)
     dated = any(name.startswith(CLOCK_FACT) for name in about)

@@ -13,6 +13,7 @@ from controller.commands.stand_in import rig_spec
 from controller.errors import InputError, WorldError
 from controller.files import write_whole
 from controller.kit.load import load_kit
+from controller.reading import TRUTH, read_text
 from sim.rig import Rig
 from sim.serve import Line, RealTime
 from sim.socket_line import SocketLine
@@ -84,10 +85,8 @@ def simulation_text(served: Served) -> str:
 
 def _earlier(path: Path) -> Truth:
     try:
-        return Truth.from_json(path.read_text(encoding="utf-8"))
-    except OSError as error:
-        raise InputError(f"{path}: cannot be read ({error.strerror}).") from None
-    except (ValueError, KeyError, TypeError):
+        return Truth.from_json(read_text(path, TRUTH))
+    except (ValueError, KeyError, TypeError, RecursionError):
         raise InputError(f"{path}: exists and is not a truth file; choose another name.") from None
 
 

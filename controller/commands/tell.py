@@ -43,7 +43,7 @@ def tell_command(path: Path, words: list[str]) -> str:
             raise InputError(
                 f"{path}: is the record of a {about.get('kind', 'run')}; only a capture can be told anything."
             )
-        _must_be_planned(wish.frames, about["plan"])
+        _must_be_planned(wish.frames, session.plan_text())
         if wish.wanted in ANSWERS:
             return _to_a_question(session, wish)
         if not in_use(path):

@@ -23,6 +23,7 @@ def headline(found: Verdict, kit: Kit) -> str:
         Standing.UNCHECKED: "No exposure is missing, but zero was not checked since; `fullturn resume` checks it.",
         Standing.INCOMPLETE: "The set is not complete.",
         Standing.NOT_BEGUN: "No exposure has been made yet.",
+        Standing.DAMAGED: f"The session is damaged: {'; '.join(found.losses)}.",
         Standing.UNDER_WAY: f"The run is under way: {made} of {found.planned} exposures made so far.",
     }[found.standing]
     return " ".join([sentence, *_unchecked(found, kit.head)])

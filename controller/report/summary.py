@@ -25,8 +25,9 @@ class Summary(BaseModel):
 
     `headline` and `verdict` follow from what the session holds now: `complete` if every planned exposure is confirmed,
     `assumed` if none is missing and some are not confirmed, `unchecked` if none is missing and the switch of an axis in
-    `unchecked_axes` was not passed again since, `incomplete`, `not begun`, or `under way` while a run works on the
-    session. `exit_status` is what `fullturn report` ends with: 0 if complete or assumed. `sentence` is only how the last
+    `unchecked_axes` was not passed again since, `damaged` if a part of the session cannot be read (`losses` say which),
+    `incomplete`, `not begun`, or `under way` while a run works on the session. `exit_status` is what `fullturn report`
+    ends with: 0 if complete or assumed. `sentence` is only how the last
     run ended.
 
     Each planned exposure is counted once: confirmed by the camera's sync contact or by its file over USB; assumed,
@@ -63,6 +64,7 @@ class Summary(BaseModel):
     exposures_retaken: int = 0
     missing_frames: tuple[int, ...]
     unchecked_axes: tuple[str, ...] = ()
+    losses: tuple[str, ...] = ()
     covered: bool
     linked: bool
     worst_margin_deg: float | None
@@ -92,6 +94,7 @@ def account_of(session: Session, plan: Plan, *, seconds: float | None = None, un
         seconds=_run_seconds(shots, about) if seconds is None else seconds,
         unchecked=unchecked_axes(plan.kit, Doubts.of(stored).counting(shots), session.checks(), by_hand),
         under_way=under_way,
+        losses=session.losses,
     )
 
 
@@ -106,9 +109,10 @@ def summarise(
     seconds: float,
     unchecked: Sequence[str] = (),
     under_way: bool = False,
+    losses: Sequence[str] = (),
 ) -> Summary:
     """Hold `shots` against `plan` (see `verdict`); `sentence` says how the last run ended."""
-    found = verdict(plan, shots, doubts, unchecked=unchecked, under_way=under_way)
+    found = verdict(plan, shots, doubts, unchecked=unchecked, under_way=under_way, losses=losses)
     proof = prove_shot(plan, set(found.missing_frames))
     return Summary(
         kind=kind,
@@ -122,6 +126,7 @@ def summarise(
         frames_planned=len(plan.frames),
         missing_frames=found.missing_frames,
         unchecked_axes=found.unchecked,
+        losses=found.losses,
         covered=proof.covered,
         linked=proof.linked,
         worst_margin_deg=proof.worst_margin_deg,

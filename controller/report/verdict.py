@@ -24,6 +24,8 @@ class Standing(StrEnum):
     """None is missing, but a switch was not passed again since the last ones."""
     INCOMPLETE = "incomplete"
     NOT_BEGUN = "not begun"
+    DAMAGED = "damaged"
+    """A part of the session cannot be read, so nobody knows what that part would say."""
     UNDER_WAY = "under way"
     """A run is working on it now."""
 
@@ -66,6 +68,7 @@ class Verdict:
     retaken: frozenset[Exposure]
     openings: int
     unchecked: tuple[str, ...] = ()
+    losses: tuple[str, ...] = ()
 
     @property
     def planned(self) -> int:
@@ -94,11 +97,13 @@ def verdict(
     *,
     unchecked: Sequence[str] = (),
     under_way: bool = False,
+    losses: Sequence[str] = (),
 ) -> Verdict:
     """Hold `shots` against `plan`, less what the `doubts` take away.
 
     `unchecked` are axes (pan, tilt) whose zero was not checked after the last exposures; `under_way` says that a run
-    works on the session now. An exposure is confirmed if any row that is not doubted says so.
+    works on the session now; `losses` say what of a damaged session cannot be read. An exposure is confirmed if any row
+    that is not doubted says so.
     """
     wanted, doubted = plan.exposures, Doubts.of(doubts)
     latest: dict[Exposure, Lack] = {}
@@ -117,6 +122,8 @@ def verdict(
     missing = {one: latest.get(one, Lack.NOT_TRIED) for one in sorted(wanted - confirmed - assumed)}
     if under_way:
         standing = Standing.UNDER_WAY
+    elif losses:
+        standing = Standing.DAMAGED
     elif missing:
         standing = Standing.INCOMPLETE if shots else Standing.NOT_BEGUN
     elif any(has_switch(plan.kit.head, axis) for axis in unchecked):
@@ -131,6 +138,7 @@ def verdict(
         frozenset(doubted.latest.keys() & (confirmed | assumed)),
         sum(shot.outcome is not None and shot.outcome.made for shot in shots),
         tuple(unchecked),
+        tuple(losses),
     )
 
 

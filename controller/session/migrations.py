@@ -4,6 +4,8 @@ A version is the number in `PRAGMA user_version`, and as text the fact `session_
 Migrations keep what an older program has written, if need be under a better name.
 """
 
+import re
+
 SESSION_VERSION = 4
 OLDEST_VERSION = 2
 SCHEMA = """
@@ -81,6 +83,20 @@ MIGRATIONS: dict[int, tuple[str, ...]] = {
     ),
 }
 """For each older version, the statements that make the next one of it."""
+
+
+def columns_of(version: int) -> dict[str, frozenset[str]]:
+    """The columns of each table in a session of `version`; a version that is not known is taken as the nearest."""
+    tables = {
+        table: {line.split()[0] for line in re.split(r",\s", body)}
+        for table, body in re.findall(r"CREATE TABLE (\w+) \(\s*(.*?)\s*\) STRICT", SCHEMA, re.DOTALL)
+    }
+    for older in range(SESSION_VERSION - 1, max(version, OLDEST_VERSION) - 1, -1):
+        for statement in reversed(MIGRATIONS[older]):
+            if found := re.fullmatch(r"ALTER TABLE (\w+) (ADD|DROP) COLUMN (\w+).*", statement):
+                table, how, column = found.groups()
+                (tables[table].discard if how == "ADD" else tables[table].add)(column)
+    return {table: frozenset(columns) for table, columns in tables.items()}
 
 
 def statements_from(version: int) -> list[str]:

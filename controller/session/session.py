@@ -11,18 +11,19 @@ Sessions of older versions are migrated (`migrations.py`): the file itself when 
 when it is opened to read.
 """
 
-import sqlite3
 from collections.abc import Container, Iterable, Iterator
-from contextlib import contextmanager, suppress
+from contextlib import contextmanager
 from dataclasses import astuple, fields
 from pathlib import Path
 from types import TracebackType
 from typing import Self
 
-from controller.errors import InputError, StorageFailed
+from controller.errors import InputError
 from controller.kit.kit import Kit
+from controller.session import database
 from controller.session.checks import CheckRow, unchecked_axes
-from controller.session.migrations import OLDEST_VERSION, SCHEMA, SESSION_VERSION, stamp, statements_from
+from controller.session.database import Database, storage
+from controller.session.migrations import SESSION_VERSION
 from controller.session.rows import (
     AXES,
     CLOCK_FACT,
@@ -39,21 +40,11 @@ from controller.session.rows import (
     ShotRow,
     WishRow,
 )
+from controller.session.salvage import read_soundly
 from protocol.units import NO_COMMAND, CommandId, next_id
 
 INTENT = tuple(field.name for field in fields(Intent))
 MADE = tuple(outcome.value for outcome in ShotOutcome if outcome.made)
-
-
-@contextmanager
-def _storage(path: Path) -> Iterator[None]:
-    """Turn the database's troubles into the operator's sentence."""
-    try:
-        yield
-    except sqlite3.Error as error:
-        raise StorageFailed(
-            f"the session {path} cannot be written or read ({error}); check the disk's space and the folder."
-        ) from error
 
 
 class Session:
@@ -63,49 +54,51 @@ class Session:
     repeated, never for a capture, which cannot.
     """
 
-    def __init__(self, path: Path, connection: sqlite3.Connection, *, durable: bool) -> None:
-        self.path = path
+    def __init__(self, path: Path, connection: Database, *, durable: bool, losses: tuple[str, ...] = ()) -> None:
+        self.path, self.losses = path, losses
         self._db, self._durable = connection, durable
 
     @classmethod
     def create(cls, path: Path, about: dict[str, str], *, durable: bool) -> Self:
         """Begin a new session at `path`, which must not exist. Raises StorageFailed."""
-        if path.exists():
-            raise StorageFailed(f"{path} exists already; name another place.")
-        with _storage(path):
-            session = cls(path, _connect(path, durable=durable), durable=durable)
-            with session._db:
-                session._db.executescript(SCHEMA)
-                session._db.executemany("INSERT INTO about VALUES (?, ?)", about.items())
-                for statement in stamp():
-                    session._db.execute(statement)
+        with storage(path):
+            database.create(path, about)
+            session = cls(path, database.connect(path, durable=durable), durable=durable)
             if not durable:
                 session._db.execute("BEGIN")  # one transaction from beginning to end: nothing waits for it
         return session
 
     @classmethod
     def open(cls, path: Path, *, to_write: bool = False) -> Self:
-        """Open an existing session: to read it, and the file stays as it is, or `to_write` on in it, durably.
+        """Open an existing session: to read it, or `to_write` on in it, durably.
 
-        A session of an older version is read as one of this version; `to_write`, it becomes one. Raises InputError when
-        it is no session or too old or new, StorageFailed when it cannot be migrated.
+        A session of an older version is read as one of this version; `to_write`, it becomes one. What a killed run left
+        beside the file is folded into it. A damaged session is read as far as it can be; `losses` says what is missing,
+        and nothing is ever written to it. Raises InputError if it is no session, too old, too new, or damaged and
+        opened `to_write`; StorageFailed if it cannot be migrated.
         """
         if not path.is_file():
             raise InputError(f"{path}: there is no such session.")
-        try:
-            db = _connect(path, durable=True) if to_write else _connect_to_read(path)
-            version = _version(db)
-        except sqlite3.Error:
-            raise InputError(f"{path}: is not a session of this program.") from None
-        if version is None or not OLDEST_VERSION <= version <= SESSION_VERSION:
+        db, version, losses = read_soundly(path)
+        if losses and to_write:
             db.close()
-            known = f"{OLDEST_VERSION} to {SESSION_VERSION}"
-            raise InputError(f"{path}: is a session of version {version}; this program reads versions {known}.")
+            raise InputError(
+                f"{path}: is damaged ({'; '.join(losses)}), so nothing is written to it. `fullturn report {path}` shows "
+                "what can still be read."
+            )
+        if not losses and (to_write or database.left_behind(path)):
+            db.close()
+            with storage(path):
+                db = database.connect(path, durable=True)
+                if not to_write:
+                    database.fold(db)
+                    db.close()
+                    db = database.connect_to_read(path)
         if version < SESSION_VERSION:
-            with _storage(path):
-                db = db if to_write else _in_memory(db)
-                _migrate(db, version)
-        return cls(path, db, durable=to_write)
+            with storage(path):
+                db = db if to_write or losses else database.in_memory(db)
+                database.migrate(db, version)
+        return cls(path, db, durable=to_write, losses=losses)
 
     def __enter__(self) -> Self:
         return self
@@ -118,17 +111,23 @@ class Session:
         if self._db.in_transaction:
             self._db.execute("COMMIT")
         if self._durable:
-            with suppress(sqlite3.Error):  # another terminal reads on: then the last one to leave does it
-                self._db.execute("PRAGMA journal_mode = DELETE")
+            database.fold(self._db)
         self._db.close()
 
     def about(self) -> dict[str, str]:
         """Name and value of everything known about the run as a whole."""
         return dict(self._db.execute("SELECT name, value FROM about"))
 
+    def plan_text(self) -> str:
+        """The plan, as it was written. Raises InputError if it is not there."""
+        text = self.about().get("plan")
+        if text is None:
+            raise InputError(f"{self.path}: does not hold its plan, so nobody can say what it was to shoot.")
+        return text
+
     def note_about(self, name: str, value: str) -> None:
         """Add or replace one fact about the run."""
-        with _storage(self.path):
+        with storage(self.path):
             self._db.execute("INSERT OR REPLACE INTO about VALUES (?, ?)", (name, value))
 
     @contextmanager
@@ -144,7 +143,7 @@ class Session:
     @contextmanager
     def at_one_moment(self) -> Iterator[None]:
         """All that is read within is of the same moment, even while a run writes. Raises StorageFailed."""
-        with _storage(self.path), self._together():
+        with storage(self.path), self._together():
             yield
 
     def note_end(self, sentence: str, *, complete: bool) -> None:
@@ -157,14 +156,14 @@ class Session:
 
         How an earlier run ended is forgotten, since it says nothing of this one if this one is killed.
         """
-        with _storage(self.path):
+        with storage(self.path):
             self._db.execute("DELETE FROM about WHERE name IN ('sentence', 'complete')")
             (latest,) = self._db.execute("SELECT coalesce(max(number), 0) FROM exposures").fetchone()
         self.note_about(f"{CLOCK_FACT}{latest + 1}", f"{monotonic_ns} {utc}")
 
     def intend(self, intent: Intent, at_ns: int) -> None:
         """Write an intent; on return it is on the disk. Raises StorageFailed."""
-        with _storage(self.path):
+        with storage(self.path):
             self._db.execute(
                 f"INSERT INTO exposures ({', '.join(INTENT)}, intended_ns) VALUES ({', '.join('?' * len(INTENT))}, ?)",
                 (*astuple(intent), at_ns),
@@ -183,7 +182,7 @@ class Session:
         Raises StorageFailed.
         """
         pan, tilt = reported_steps or (None, None)
-        with _storage(self.path):
+        with storage(self.path):
             self._db.execute(
                 "UPDATE exposures SET outcome = ?, ended_ns = ?, board_clock_ms = ?, reported_pan_steps = ?,"
                 " reported_tilt_steps = ? WHERE command_id = ?",
@@ -192,7 +191,7 @@ class Session:
 
     def note(self, happening: Happening) -> None:
         """Write a happening. Raises StorageFailed."""
-        with _storage(self.path):
+        with storage(self.path):
             self._db.execute(
                 "INSERT INTO happenings (at_ns, state, what, frame) VALUES (?, ?, ?, ?)",
                 (happening.at_ns, happening.state, happening.what, happening.frame),
@@ -200,7 +199,7 @@ class Session:
 
     def shots(self) -> list[ShotRow]:
         """All rows in the order of intent."""
-        with _storage(self.path):
+        with storage(self.path):
             rows = self._db.execute(
                 f"SELECT number, intended_ns, outcome, ended_ns, board_clock_ms, reported_pan_steps, reported_tilt_steps,"
                 f" {', '.join(INTENT)} FROM exposures ORDER BY number"
@@ -212,7 +211,7 @@ class Session:
 
     def made(self) -> set[tuple[int, int]]:
         """Frame and number of every exposure that is confirmed or assumed, and not in doubt."""
-        with _storage(self.path):
+        with storage(self.path):
             rows = self._db.execute(
                 "SELECT frame, exposure, max(number) FROM exposures WHERE outcome IN (?, ?) GROUP BY frame, exposure",
                 MADE,
@@ -224,7 +223,7 @@ class Session:
 
     def doubt(self, exposures: Iterable[tuple[int, int]], why: DoubtReason) -> None:
         """Let nothing count that was made of these up to now. Raises StorageFailed."""
-        with _storage(self.path), self._together():
+        with storage(self.path), self._together():
             self._db.executemany(
                 "INSERT INTO doubts (frame, exposure, upto, why)"
                 " VALUES (?, ?, (SELECT coalesce(max(number), 0) FROM exposures), ?)",
@@ -238,12 +237,12 @@ class Session:
 
     def forget_zero(self) -> None:
         """No boot of the board is known to have found zero any more. Raises StorageFailed."""
-        with _storage(self.path):
+        with storage(self.path):
             self._db.execute("DELETE FROM about WHERE name = ?", (ZERO_FACT,))
 
     def note_checked(self, axes: Iterable[str]) -> None:
         """The switches of these axes are in their place. Raises StorageFailed."""
-        with _storage(self.path), self._together():
+        with storage(self.path), self._together():
             self._db.executemany(
                 "INSERT INTO checks (axis, upto) VALUES (?, (SELECT coalesce(max(number), 0) FROM exposures))",
                 [(axis,) for axis in axes],
@@ -251,7 +250,7 @@ class Session:
 
     def checks(self) -> list[CheckRow]:
         """All checks of zero in their order."""
-        with _storage(self.path):
+        with storage(self.path):
             rows = self._db.execute("SELECT axis, upto FROM checks ORDER BY number").fetchall()
         return [CheckRow(*row) for row in rows]
 
@@ -261,7 +260,7 @@ class Session:
 
     def remembered(self) -> Remembered:
         """What a run that goes on with this session should know."""
-        with _storage(self.path):
+        with storage(self.path):
             boot = self.about().get(ZERO_FACT)
             unchecked = {
                 axis: self._db.execute(
@@ -289,7 +288,7 @@ class Session:
 
     def doubts(self) -> list[DoubtRow]:
         """All doubts in their order."""
-        with _storage(self.path):
+        with storage(self.path):
             rows = self._db.execute("SELECT frame, exposure, upto, why FROM doubts ORDER BY number").fetchall()
         return [DoubtRow(frame, exposure, upto, DoubtReason(why)) for frame, exposure, upto, why in rows]
 
@@ -307,33 +306,33 @@ class Session:
         return self._latest_question()[0]
 
     def _latest_question(self) -> tuple[int, str]:
-        with _storage(self.path):
+        with storage(self.path):
             row = self._db.execute("SELECT value FROM about WHERE name = ?", (QUESTION_FACT,)).fetchone()
         number, _, words = ("0" if row is None else row[0]).partition(" ")
         return int(number), words
 
     def wish(self, wish: WishRow) -> int:
         """Leave a wish for whoever runs this session; its number. Raises StorageFailed."""
-        with _storage(self.path):
+        with storage(self.path):
             text = ",".join(map(str, wish.frames))
             row = self._db.execute("INSERT INTO wishes (wanted, frames) VALUES (?, ?)", (wish.wanted, text))
         return row.lastrowid or 0
 
     def is_taken(self, number: int) -> bool:
         """Whether the wish of this number was taken. Raises StorageFailed."""
-        with _storage(self.path):
+        with storage(self.path):
             query = "SELECT 1 FROM wishes WHERE number = ? AND taken = 1"
             return self._db.execute(query, (number,)).fetchone() is not None
 
     def wanted_again(self) -> set[int]:
         """Frames that somebody wants again, as far as no run has taken that up yet. Raises StorageFailed."""
-        with _storage(self.path):
+        with storage(self.path):
             rows = self._db.execute("SELECT frames FROM wishes WHERE taken = 0 AND wanted = ?", (RETAKE,)).fetchall()
         return {int(frame) for (frames,) in rows for frame in frames.split(",") if frame}
 
     def take_wish(self) -> WishRow | None:
         """The oldest wish that nobody has taken; it is taken now. Raises StorageFailed."""
-        with _storage(self.path):
+        with storage(self.path):
             query = "SELECT number, wanted, frames FROM wishes WHERE taken = 0 ORDER BY number LIMIT 1"
             row = self._db.execute(query).fetchone()
             if row is None:
@@ -343,53 +342,18 @@ class Session:
 
     def next_command_id(self) -> int:
         """The command id that follows the latest one of this session."""
-        with _storage(self.path):
+        with storage(self.path):
             row = self._db.execute("SELECT command_id FROM exposures ORDER BY number DESC LIMIT 1").fetchone()
         return next_id(CommandId(row[0]) if row else NO_COMMAND)
 
     def state(self) -> str:
         """The state that the latest run is in, or ended in; empty before the first. Raises StorageFailed."""
-        with _storage(self.path):
+        with storage(self.path):
             row = self._db.execute("SELECT state FROM happenings ORDER BY number DESC LIMIT 1").fetchone()
         return "" if row is None else row[0]
 
     def happenings(self) -> list[Happening]:
         """All happenings in their order."""
-        with _storage(self.path):
+        with storage(self.path):
             rows = self._db.execute("SELECT at_ns, state, what, frame FROM happenings ORDER BY number").fetchall()
         return [Happening(*row) for row in rows]
-
-
-def _connect(path: Path, *, durable: bool) -> sqlite3.Connection:
-    # Every statement is its own transaction: a crash loses at most the one that was being written.
-    connection = sqlite3.connect(path, isolation_level=None)
-    connection.execute(f"PRAGMA journal_mode = {'WAL' if durable else 'MEMORY'}")
-    connection.execute(f"PRAGMA synchronous = {'FULL' if durable else 'OFF'}")
-    return connection
-
-
-def _connect_to_read(path: Path) -> sqlite3.Connection:
-    return sqlite3.connect(f"{path.resolve().as_uri()}?mode=ro", uri=True, isolation_level=None)
-
-
-def _in_memory(reading: sqlite3.Connection) -> sqlite3.Connection:
-    """A copy that may be changed; the file stays as it is."""
-    copy = sqlite3.connect(":memory:", isolation_level=None)
-    reading.backup(copy)
-    reading.close()
-    return copy
-
-
-def _version(db: sqlite3.Connection) -> int | None:
-    """Of a session; None if it says none that is a number."""
-    (number,) = db.execute("PRAGMA user_version").fetchone()  # of version 3 and later
-    row = db.execute("SELECT value FROM about WHERE name = 'session_version'").fetchone()
-    return max(int(number), int(row[0])) if row and row[0].isdecimal() else None
-
-
-def _migrate(db: sqlite3.Connection, version: int) -> None:
-    """All of it or nothing: a program that is killed meanwhile leaves a session of the older version."""
-    db.execute("BEGIN IMMEDIATE")
-    with db:
-        for statement in statements_from(version):
-            db.execute(statement)

@@ -1,7 +1,7 @@
 """What is done of setting up: `NAME.setup.json` beside `NAME.toml`."""
 
 import hashlib
-import json
+import os
 from collections.abc import Mapping
 from datetime import datetime
 from pathlib import Path
@@ -12,6 +12,7 @@ from pydantic import AwareDatetime, BaseModel, ConfigDict, Field, ValidationErro
 from controller.errors import InputError
 from controller.files import write_whole
 from controller.kit.kit import Kit
+from controller.reading import PROGRESS, read_text
 from controller.setup.steps import Step
 
 
@@ -63,9 +64,9 @@ def read_progress(kit_path: Path) -> Progress:
     """What is done; nothing where there is no file. Raises InputError for one that cannot be read."""
     path = progress_path(kit_path)
     try:
-        return Progress.model_validate_json(path.read_text(encoding="utf-8")) if path.exists() else Progress()
-    except (OSError, UnicodeDecodeError, ValidationError, json.JSONDecodeError):
-        raise InputError(f"{path}: cannot be read; remove it, and setting up begins anew.") from None
+        return Progress.model_validate_json(read_text(path, PROGRESS)) if os.path.lexists(path) else Progress()
+    except ValidationError:
+        raise InputError(f"{path}: is not {PROGRESS.name}. {PROGRESS.cure}") from None
 
 
 def write_progress(kit_path: Path, progress: Progress) -> None:

@@ -17,7 +17,7 @@ MEETING_PLACES = {
 # Modules that one file alone may import.
 ONLY_IN = {
     "transitions": {"controller/capture/machine.py"},
-    "sqlite3": {"controller/session/session.py"},
+    "sqlite3": {"controller/session/database.py"},
     "serial": {"controller/ports/serial_port.py"},
     "time": {"controller/clock.py", "sim/serve.py"},
     "lensfunpy": {"controller/kit/lens_data.py"},

@@ -10,7 +10,7 @@ from hypothesis import strategies as st
 
 from sim.incidents import BEGIN, END
 from sim.person import PersonSpec
-from sim.scenario import KINDS, Fault, ScenarioError, find, library, parse
+from sim.scenario import KINDS, Fault, ScenarioError, library, parse
 
 GOOD = """
 about = "Something."
@@ -44,7 +44,6 @@ def test_the_library_has_every_kind_and_says_what_each_scenario_is_about() -> No
     for name, scenario in known.items():
         assert scenario.about.endswith("."), name
         assert scenario.faults, name
-        assert find(name) == scenario
 
 
 def test_a_person_is_read_with_habits() -> None:
@@ -100,9 +99,10 @@ def test_what_is_no_scenario_at_all(text: str) -> None:
         parse(text, "s")
 
 
-def test_neither_a_file_nor_a_name() -> None:
-    with pytest.raises(ScenarioError, match="neither a file nor a scenario; there are battery-changed"):
-        find("no-such-thing")
+@pytest.mark.parametrize("text", ["about = " + "[" * 50_000, "about = " + "9" * 5000])
+def test_text_beyond_all_bounds(text: str) -> None:
+    with pytest.raises(ScenarioError, match=r"^s: "):
+        parse(text, "s")
 
 
 @given(st.text(max_size=80) | st.text(alphabet='[]fault="kind\n 1.', max_size=60))

@@ -168,7 +168,7 @@ def test_on_the_command_line(shell: Shell) -> None:
 
 def test_a_damaged_file_is_told(shell: Shell) -> None:
     progress_path(shell.folder / "kit.toml").write_text("{")
-    assert "kit.setup.json: cannot be read" in refuses(shell, 2, "kit", "setup", "kit.toml", "--list")[0]
+    assert "kit.setup.json: is not a record of the set-up" in refuses(shell, 2, "kit", "setup", "kit.toml", "--list")[0]
 
 
 def head(*answers: str, **more: Any) -> tuple[World, Hand, Typist, People]:

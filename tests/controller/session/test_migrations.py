@@ -92,7 +92,7 @@ def test_every_older_version_has_its_migration() -> None:
 
 def test_a_migration_that_fails_changes_nothing(old: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     before = columns(old)
-    monkeypatch.setitem(MIGRATIONS, 2, (*MIGRATIONS[2], "ALTER TABLE nowhere ADD COLUMN nothing INTEGER"))
+    monkeypatch.setitem(MIGRATIONS, 2, (*MIGRATIONS[2], "UPDATE nowhere SET nothing = 1"))
     with pytest.raises(StorageFailed):
         Session.open(old, to_write=True)
     assert columns(old) == before

@@ -166,7 +166,7 @@ def test_some_other_database(tmp_path: Path) -> None:
 
 def test_a_folder_that_is_none(tmp_path: Path) -> None:
     (tmp_path / "file").write_text("in the way")
-    with pytest.raises(StorageFailed, match="cannot be written or read"):
+    with pytest.raises(StorageFailed, match="cannot be written"):
         Session.create(tmp_path / "file" / "session.sqlite", {}, durable=True)
 
 
@@ -182,7 +182,7 @@ def writes_of(session: Session) -> list[Callable[[], None]]:
 def test_a_session_that_is_only_read_says_no_to_everything_else(path: Path) -> None:
     with Session.open(path) as session:
         for write in writes_of(session):
-            with pytest.raises(StorageFailed, match="cannot be written or read") as caught:
+            with pytest.raises(StorageFailed, match="cannot be read or written") as caught:
                 write()
             assert str(path) in str(caught.value)
             assert "\n" not in str(caught.value)
@@ -192,7 +192,7 @@ def test_a_disk_that_may_only_be_read(path: Path) -> None:
     with Session.open(path, to_write=True) as session:
         session._db.execute("PRAGMA query_only = ON")  # root may write any file, so the database itself says no
         for write in writes_of(session):
-            with pytest.raises(StorageFailed, match="cannot be written or read"):
+            with pytest.raises(StorageFailed, match="cannot be read or written"):
                 write()
 
 

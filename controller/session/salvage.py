@@ -1,0 +1,206 @@
+"""What can still be read of a damaged session, row by row, into a copy in memory. The file itself is never touched."""
+
+from collections.abc import Callable, Collection, Iterator, Mapping
+from contextlib import suppress
+from datetime import datetime
+from pathlib import Path
+from typing import Any
+
+from controller.errors import InputError
+from controller.session.database import UNREADABLE, Database, DatabaseError, blank, connect_to_read, version_of
+from controller.session.migrations import OLDEST_VERSION, columns_of
+from controller.session.rows import AXES, CLOCK_FACT, QUESTION_FACT, ZERO_FACT, DoubtReason, ShotOutcome
+
+Row = Mapping[str, Any]
+MOST_NS = 2**62  # 146 years; a time beyond it is damage, not a time
+FIRST_YEAR, LAST_YEAR = 1970, 2200  # a computer without a clock battery starts in 1970
+MOST_CHARACTERS = 64 * 2**20  # of one fact: the plan is by far the longest
+NOUNS = {
+    "about": "facts about the run",
+    "exposures": "exposures",
+    "doubts": "doubts",
+    "checks": "checks of zero",
+    "wishes": "requests",
+    "happenings": "changes of state",
+}
+ANGLES = ("yaw_deg", "pitch_deg", "pan_deg", "tilt_deg")  # the first two up to version 3
+NUMBERED = NOUNS.keys() - {"about"}
+"""The tables whose rows are numbered 1, 2, 3 and so on, so that a missing row is noticed."""
+
+
+class _DamagedError(ValueError):
+    """A row that cannot be what any version of the program wrote."""
+
+
+def read_soundly(path: Path) -> tuple[Database, int, tuple[str, ...]]:
+    """A connection to read from, the session's version, and one phrase for each loss if it is damaged.
+
+    A damaged session is a copy in memory of what can be read. Raises InputError if it is no session, too old or too new.
+    """
+    try:
+        db = connect_to_read(path)
+        try:
+            version = version_of(db, path)
+            if is_sound(db, version):
+                return db, version, ()
+        except UNREADABLE:
+            pass  # what can be read of it is found out row by row
+        copy, losses = salvage(db)
+        db.close()
+        return copy, version_of(copy, path), losses or ("a part of the file that holds no rows",)
+    except UNREADABLE:
+        raise InputError(f"{path}: is not a session of this program.") from None
+
+
+def is_sound(db: Database, version: int) -> bool:
+    """Whether every page, table and row of the database is what the program may have written."""
+    try:
+        if any(_columns(db, table) != columns for table, columns in columns_of(version).items()):
+            return False
+        if db.execute("PRAGMA quick_check(1)").fetchone() != ("ok",):
+            return False
+        return all(_is_believable(table, row) for table in BELIEVABLE for row in _all_rows(db, table))
+    except UNREADABLE:
+        return False
+
+
+def salvage(db: Database) -> tuple[Database, tuple[str, ...]]:
+    """A sound copy in memory of the rows that can be read, with the same tables, and one phrase for each loss.
+
+    Raises DatabaseError if not even the list of tables can be read.
+    """
+    found = dict(db.execute("SELECT name, sql FROM sqlite_schema WHERE type = 'table'").fetchall())
+    if not found.keys() >= {"about", "exposures"}:
+        raise DatabaseError("no tables of a session")
+    (version,) = db.execute("PRAGMA user_version").fetchone()
+    known = columns_of(version or OLDEST_VERSION)
+    whole = [found[name] for name, columns in known.items() if name in found and _columns(db, name) == columns]
+    copy, losses = blank(whole), []
+    copy.execute(f"PRAGMA user_version = {version or OLDEST_VERSION}")
+    for table, columns in known.items():
+        rows = dict(_readable(db, table, columns))
+        kept = sum(_is_believable(table, row) and _insert(copy, table, row) for _, row in sorted(rows.items()))
+        expected = _expected(db, table, max(rows, default=0))
+        if expected is None:
+            losses.append(f"{kept} {NOUNS[table]} can be read, and it is not known how many there were")
+        elif kept < expected:
+            losses.append(f"{expected - kept} of {expected} {NOUNS[table]} cannot be read")
+    return copy, tuple(losses)
+
+
+def _columns(db: Database, table: str) -> frozenset[str]:
+    return frozenset(row[1] for row in db.execute(f"PRAGMA table_info({table})"))
+
+
+def _insert(copy: Database, table: str, row: Row) -> bool:
+    """Whether the copy took the row: the types of its columns are strict."""
+    names, marks = ", ".join(row), ", ".join("?" * len(row))
+    try:
+        copy.execute(f"INSERT INTO {table} ({names}) VALUES ({marks})", tuple(row.values()))
+    except (*UNREADABLE, OverflowError):
+        return False
+    return True
+
+
+def _expected(db: Database, table: str, highest: int) -> int | None:
+    """How many rows the table had; None if that cannot be found out."""
+    try:
+        if table in NUMBERED:
+            (last,) = db.execute(f"SELECT max(rowid) FROM {table}").fetchone()
+            return max(highest, last or 0)
+        (count,) = db.execute(f"SELECT count(*) FROM {table}").fetchone()
+        return int(count)
+    except UNREADABLE:
+        return None
+
+
+def _readable(db: Database, table: str, columns: Collection[str]) -> Iterator[tuple[int, Row]]:
+    """Row number and row of all that can be reached from the first row on and from the last row back."""
+    seen: set[int] = set()
+    for order, beyond in (("ASC", ">"), ("DESC", "<")):
+        where = ""
+        while (number := _next_number(db, table, f"{where} ORDER BY rowid {order}")) is not None and number not in seen:
+            where = f"WHERE rowid {beyond} {number}"
+            seen.add(number)
+            with suppress(*UNREADABLE):
+                row = db.execute(f"SELECT {', '.join(columns)} FROM {table} WHERE rowid = ?", (number,)).fetchone()
+                if row is not None:
+                    yield number, dict(zip(columns, row, strict=True))
+
+
+def _next_number(db: Database, table: str, where: str) -> int | None:
+    """The number of the row that comes next; None at the end, and where the table cannot be followed any further."""
+    with suppress(*UNREADABLE):
+        row = db.execute(f"SELECT rowid FROM {table} {where} LIMIT 1").fetchone()
+        return None if row is None else int(row[0])
+    return None
+
+
+def _all_rows(db: Database, table: str) -> Iterator[Row]:
+    cursor = db.execute(f"SELECT * FROM {table}")
+    names = [column[0] for column in cursor.description]
+    for row in cursor:
+        yield dict(zip(names, row, strict=True))
+
+
+def _is_believable(table: str, row: Row) -> bool:
+    try:
+        BELIEVABLE[table](row)
+    except (ValueError, TypeError, KeyError, OverflowError, RecursionError):
+        return False
+    return True
+
+
+def _must(true: bool) -> None:
+    if not true:
+        raise _DamagedError
+
+
+def _exposure(row: Row) -> None:
+    _must(row["outcome"] is None or ShotOutcome(row["outcome"]) is not None)
+    _must(0 <= row["intended_ns"] < MOST_NS and (row["ended_ns"] is None or 0 <= row["ended_ns"] < MOST_NS))
+    _must(all(abs(row.get(name) or 0) <= 3600 for name in ANGLES) and 0 < row["shutter_s"] <= 36_000)
+    _must(all(0 <= row[name] < 2**32 for name in ("frame", "exposure", "attempt", "command_id")))
+
+
+def _doubt(row: Row) -> None:
+    DoubtReason(row["why"])
+    _must(row["frame"] >= 0 and row["exposure"] >= 0 and row["upto"] >= 0)
+
+
+def _check(row: Row) -> None:
+    _must(row["axis"] in AXES and row["upto"] >= 0)
+
+
+def _wish(row: Row) -> None:
+    _must(row["taken"] in {0, 1} and row["wanted"].isprintable())
+    for frame in row["frames"].split(","):
+        _must(frame == "" or frame.isdecimal())
+
+
+def _happening(row: Row) -> None:
+    _must(0 <= row["at_ns"] < MOST_NS and row["state"].isprintable())
+
+
+def _fact(row: Row) -> None:
+    name, value = row["name"], row["value"]
+    _must(len(value) <= MOST_CHARACTERS)
+    if name.startswith(CLOCK_FACT):
+        int(name.removeprefix(CLOCK_FACT))
+        then_ns, utc = value.split()
+        _must(0 <= int(then_ns) < MOST_NS and FIRST_YEAR <= datetime.fromisoformat(utc).year <= LAST_YEAR)
+    elif name == ZERO_FACT:
+        int(value)
+    elif name == QUESTION_FACT:
+        int(value.partition(" ")[0])
+
+
+BELIEVABLE: dict[str, Callable[[Row], None]] = {
+    "about": _fact,
+    "exposures": _exposure,
+    "doubts": _doubt,
+    "checks": _check,
+    "wishes": _wish,
+    "happenings": _happening,
+}
+"""For each table, what raises if a row cannot have been written by the program."""
