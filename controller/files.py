@@ -26,17 +26,8 @@ def write_whole(path: Path, text: str, *, durably: bool = False) -> None:
 
     With `durably` it has reached the disk before it takes the old one's place, so that a power cut leaves one of the two.
     """
-    part = path.with_name(path.name + PART)
-    try:
-        part.write_text(text, encoding="utf-8")
-        if durably:
-            with part.open("rb+") as file:
-                os.fsync(file.fileno())
+    with _written(path, text, durably=durably) as part:
         part.replace(path)
-    except OSError as error:
-        with suppress(OSError):
-            part.unlink(missing_ok=True)
-        raise StorageFailed(f"{path} cannot be written ({error.strerror}); choose another place.") from None
 
 
 def write_new(path: Path, content: bytes) -> None:
@@ -44,13 +35,26 @@ def write_new(path: Path, content: bytes) -> None:
 
     Raises StorageFailed.
     """
+    with _written(path, content, durably=True) as part:
+        _appear(part, path)
+
+
+@contextmanager
+def _written(path: Path, content: str | bytes, *, durably: bool) -> Iterator[Path]:
+    """A file beside `path` that holds `content`, to be given that name within; gone again if it was not.
+
+    Raises StorageFailed.
+    """
     part = path.with_name(path.name + PART)
     try:
-        with part.open("wb") as file:
-            file.write(content)
-            file.flush()
-            os.fsync(file.fileno())
-        _appear(part, path)
+        if isinstance(content, str):
+            part.write_text(content, encoding="utf-8")
+        else:
+            part.write_bytes(content)
+        if durably:
+            with part.open("rb+") as file:
+                os.fsync(file.fileno())
+        yield part
     except FileExistsError:
         raise StorageFailed(f"{path} exists already; name another place.") from None
     except OSError as error:

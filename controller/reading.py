@@ -24,12 +24,7 @@ class FileKind:
 
 KIT = FileKind("a kit", MEGABYTE, "Write one with `fullturn kit new`.")
 PLAN = FileKind("a plan", 256 * MEGABYTE, "Make one with `fullturn plan`.")
-CALIBRATION = FileKind(
-    "a calibration file", 64 * MEGABYTE, "Restore it from a copy, or move it away and calibrate again."
-)
-READINGS = FileKind("a table of readings", 64 * MEGABYTE, "Save the readings as CSV in UTF-8.")
 SCENARIO = FileKind("a fault scenario", MEGABYTE, "See `fullturn rehearse --list-faults` for those that exist.")
-LOADS = FileKind("a table of loads", MEGABYTE, "Write its keys like the options: mass_kg = 3.2.")
 PROGRESS = FileKind("a record of the set-up", MEGABYTE, "Move it away, and go through the set-up again.")
 MATCH = FileKind("a table that `fullturn match` wrote", 256 * MEGABYTE, "Name its match.json.")
 TRUTH = FileKind("a simulator's record", 1024 * MEGABYTE, "Name another file.")
