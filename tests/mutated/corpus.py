@@ -169,11 +169,8 @@ def _ring(folder: Path) -> None:
     for shot in shots:
         shutil.copy(shot, folder / "ring")
     with (folder / "ring.csv").open("w", newline="") as file:
-        rows: list[list[str | int]] = [
-            ["commanded_steps"],
-            *([round(115_200 / len(shots) * number)] for number in range(len(shots))),
-        ]
-        csv.writer(file, lineterminator="\n").writerows(rows)
+        at = [str(round(115_200 / len(shots) * number)) for number in range(len(shots))]
+        csv.writer(file, lineterminator="\n").writerows([["commanded_steps"], *([steps] for steps in at)])
     shutil.rmtree(folder / "shots")
     (folder / "ring.json").unlink()
 

@@ -96,7 +96,8 @@ def judge(words: tuple[str, ...], folder: Path) -> Verdict:
         fault = "traceback on stderr"
     after = digests(folder)
     changed = {name for name in before | after if before.get(name) != after.get(name)}
-    if changed - WRITTEN.get(words[0], set()):
+    new = {name for name in changed - {*before} if {name, name.split("/")[0]} & {*words}}  # an output by another name
+    if changed - new - WRITTEN.get(words[0], set()):
         fault = fault or f"changed {sorted(changed)}"
     if not fault and status not in {0, 1, 2}:
         fault = f"exit status {status}"
