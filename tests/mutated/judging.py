@@ -6,6 +6,7 @@ import contextlib
 import hashlib
 import io
 import os
+import re
 import shutil
 import signal
 import stat
@@ -112,7 +113,7 @@ def _not_a_sentence(status: int, said: str) -> str:
         lines = [line for line in said.splitlines() if line and not line.startswith(("Usage:", "Try "))]
         if not lines:
             return "refused without a word"
-        if any("Errno" in line or "0x" in line or "object at" in line for line in lines):
+        if any(re.search(r"Errno|0x[0-9a-f]{6}|object at|<class|Traceback", line) for line in lines):
             return "a library's words"
         if max(len(line) for line in lines) > 700:
             return f"a line of {max(len(line) for line in lines)} characters"
