@@ -11,9 +11,10 @@ from controller.capture.interrupts import Interrupts
 from controller.commands.faults import scenario_named
 from controller.commands.stand_in import rig_spec
 from controller.errors import InputError, WorldError
-from controller.files import write_whole
+from controller.files import Rewritten
 from controller.kit.load import load_kit
 from controller.reading import TRUTH, read_text
+from controller.report.own_pages import is_own_truth
 from sim.rig import Rig
 from sim.serve import Line, RealTime
 from sim.socket_line import SocketLine
@@ -57,14 +58,15 @@ def simulate_command(
     if truth_path is not None and truth_path.exists():
         rig.truth = _earlier(truth_path)
     written = before = len(rig.truth.exposures)
-    if truth_path is not None:
-        write_whole(truth_path, rig.truth.to_json())
+    kept = None if truth_path is None else Rewritten(truth_path, is_own_truth)
+    if kept is not None:
+        kept.write(rig.truth.to_json())
 
     def over() -> bool:
         nonlocal written
-        if truth_path is not None and len(rig.truth.exposures) != written:
+        if kept is not None and len(rig.truth.exposures) != written:
             written = len(rig.truth.exposures)
-            write_whole(truth_path, rig.truth.to_json())
+            kept.write(rig.truth.to_json())
         return interrupts.next_wish() is not None
 
     with _opened(place) as line, Interrupts() as interrupts:

@@ -11,7 +11,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from controller.errors import StorageFailed
-from controller.files import must_be_free
+from controller.places import must_be_free
 
 
 def refusal(path: Path, **more: object) -> str:
@@ -50,11 +50,10 @@ def test_only_a_file_of_the_same_kind_is_replaced_and_only_when_asked(tmp_path: 
 
 
 @pytest.mark.parametrize(
-    "name", ["", ".", "..", "/", "a\0b", "x" * 300, "ü" * 128, "x" * 251, "/".join(["x" * 200] * 30)]
+    "name", ["", ".", "..", "/", "a\0b", "x" * 300, "ü" * 128, "x" * 256, "/".join(["x" * 200] * 30)]
 )
 def test_no_name_and_names_that_are_too_long(tmp_path: Path, monkeypatch: pytest.MonkeyPatch, name: str) -> None:
-    """A name may have 255 bytes (NAME_MAX of POSIX limits.h on the usual file systems), five of them for the ending of a
-    file that is not whole yet."""
+    """A name may have 255 bytes (NAME_MAX of POSIX limits.h on the usual file systems)."""
     monkeypatch.chdir(tmp_path)
     assert len(refusal(Path(name))) < 200
     assert list(tmp_path.iterdir()) == []
