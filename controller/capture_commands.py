@@ -1,5 +1,6 @@
 """`fullturn capture`, `resume`, `tell`, `jog` and `report`: options only; the work is imported when it runs."""
 
+import os
 import sys
 from contextlib import AbstractContextManager
 from dataclasses import asdict
@@ -74,7 +75,7 @@ def capture(plan: Path, port: str, out: Path, kit: Path | None, as_json: bool, *
     from controller.commands.series import capture_series, series_of  # noqa: PLC0415
     from controller.terminal import lasting_terminal  # noqa: PLC0415
 
-    if options["log"] is not None and options["log"].resolve() == out.resolve():
+    if options["log"] is not None and os.path.realpath(options["log"]) == os.path.realpath(out):
         raise click.UsageError("--log and --out name the same file. Name another place for the log.")
     series = series_of(out, **{name: options[name] for name in SERIES_NAMES})
     crew = _crew(options, as_json)

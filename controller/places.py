@@ -101,8 +101,9 @@ def must_be_free_folder(
 ) -> None:
     """Check that a new folder with so many bytes in it can be written at `folder`. Raises StorageFailed.
 
-    One that is there must be empty. With `replace` it may be one that the program filled: `ours` names the files, and
-    judges each that is there; other files in it stay as they are. A link to a folder is judged by that folder.
+    One that is there must be empty. With `replace` it may be one that the program filled: `ours` names the files, the
+    first the one that tells this kind of folder, and judges each that is there; other files in it stay as they are. A
+    link to a folder is judged by that folder.
     """
     there = None if "\0" in str(folder) else _look(folder)
     if "\0" in str(folder):
@@ -128,11 +129,12 @@ def must_be_free_folder(
 def _must_be_replaced(folder: Path, names: set[str], ours: Mapping[str, Ours], *, replace: bool) -> None:
     known = [name for name in ours if name in names]
     others = [name for name in known if not is_own(folder / name, ours[name])]
+    is_of_this_kind = bool(known) and known[0] == next(iter(ours))
     if not replace:
-        how = "Add --replace to replace what it holds, or choose" if known and not others else "Choose"
+        how = "Add --replace to replace what it holds, or choose" if is_of_this_kind and not others else "Choose"
         raise StorageFailed(f"{shown(folder)} is not empty. {how} another place.")
-    if not known:
-        raise StorageFailed(f"{shown(folder)} holds nothing that this program wrote there. Choose another place.")
+    if not is_of_this_kind:
+        raise StorageFailed(f"{shown(folder)} is kept, because it holds something else. Choose another place.")
     if others:
         raise StorageFailed(
             f"{shown(folder / others[0])} is kept, because this program did not write it as it is. Choose another place."

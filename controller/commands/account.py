@@ -72,9 +72,9 @@ class Clock:
 
 COLUMNS = tuple(field.name for field in fields(ExposureLine))
 OURS = {
+    "exposures.csv": lambda path: is_own_table(path, COLUMNS),
     "report.html": is_own_page,
     "report.json": is_own_account,
-    "exposures.csv": lambda path: is_own_table(path, COLUMNS),
     "exposures.json": lambda path: is_own_table(path, COLUMNS),
 }
 """What a report writes, and how each of these files is recognised."""

@@ -34,7 +34,7 @@ class Keeping:
         """Check before the readings that record and page can be written. Raises StorageFailed."""
         if self.kit_path is not None and not self.dry:
             path = records.calibration_path(self.kit_path)
-            if not path.exists():  # one that is there is read first, and refused in its own words
+            if not path.is_file():  # one that is there is read first, and refused in its own words
                 must_be_free(path)
         if self.page is not None:
             must_be_free(self.page, replace=self.replace, ours=is_own_page)

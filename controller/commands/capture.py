@@ -1,5 +1,6 @@
 """`fullturn capture` and `resume`: the set on a real board, every exposure on the disk before and after it is made."""
 
+import os
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager, nullcontext
 from dataclasses import dataclass, replace
@@ -99,7 +100,7 @@ def must_be_free_session(path: Path) -> None:
     try:
         must_be_free(path, needs_bytes=LEAST_FREE_BYTES)
     except StorageFailed as error:
-        if not path.is_file():
+        if not os.path.isfile(path):  # of a name that cannot be, too
             raise
         raise StorageFailed(f"{error} Or go on with the session by `fullturn resume`.") from None
 

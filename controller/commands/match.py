@@ -1,6 +1,7 @@
 """`fullturn match`: the files on the card, paired with the exposures of a session."""
 
 import json
+import os
 from collections import Counter
 from collections.abc import Sequence
 from dataclasses import asdict, dataclass, field
@@ -196,7 +197,7 @@ def _of_the_camera(files: Sequence[CardFile], plan: Plan, folder: Path) -> tuple
 
 def must_be_free_for(out: Path, folder: Path) -> None:
     """Check before the work begins that `out` can be written: a new folder, outside the card. Raises StorageFailed."""
-    card, home = folder.resolve(), out.resolve()
+    card, home = (Path(os.path.realpath(path)) for path in (folder, out))
     if home == card or card in home.parents:
         raise StorageFailed(
             f"{shown(out)} lies within {shown(folder)}, whose files are not to be touched. Choose another place."
@@ -223,7 +224,7 @@ def write_match(
             matched.checks.append(f"Not sorted: {shown(one.source)} {why}.")
     if not link:
         needs_bytes = sum(one.source.stat().st_size for one in fit)
-        existing = next(parent for parent in (out, *out.resolve().parents) if parent.exists())
+        existing = next(parent for parent in (out, *Path(os.path.realpath(out)).parents) if parent.exists())
         must_have_room(existing, needs_bytes, out, ", or --link")
     with appearing_folder(out) as hidden:
         write_new(hidden / "match.csv", lines_csv(matched.lines))

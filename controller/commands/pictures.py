@@ -1,6 +1,7 @@
 """`fullturn rehearse --pictures`: a photograph for each true exposure, as the camera would have left it."""
 
 import math
+import os
 from collections.abc import Callable
 from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
@@ -54,8 +55,8 @@ class Darkroom:
 
         Raises InputError, StorageFailed.
         """
-        folder = self.folder.resolve()
-        if folder == out.resolve() or folder in out.resolve().parents:
+        folder, results = (Path(os.path.realpath(path)) for path in (self.folder, out))
+        if folder == results or folder in results.parents:
             raise InputError(f"{self.folder} is where the rehearsal goes; choose another folder for the pictures.")
         across, up = _size(kit, self._scale)
         must_be_free_folder(self.folder, needs_bytes=round(exposures * across * up * LEAST_BYTES_PER_PIXEL))

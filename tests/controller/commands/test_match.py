@@ -273,5 +273,7 @@ def test_a_failure_in_the_middle_leaves_nothing(ready: Shell, monkeypatch: pytes
 
     monkeypatch.setattr("shutil.copystat", full)
     before = ready.files()
-    assert "the disk is full" in " ".join(refuses(ready, 1, "match", "s.sqlite", "card", "--out", "home", "--sort", "row"))
+    assert "the disk is full" in " ".join(
+        refuses(ready, 1, "match", "s.sqlite", "card", "--out", "home", "--sort", "row")
+    )
     assert ready.files() == before
