@@ -15,6 +15,7 @@ from controller.quantity import Number, Whole
 from controller.shared_options import (
     FILE,
     OUTPUT,
+    OUTPUT_FOLDER,
     PORT_HELP,
     countdown_option,
     json_option,
@@ -151,7 +152,7 @@ def jog(
 
 @click.command(cls=Command, short_help="Audit a SESSION: what is there, and what is missing.")
 @click.argument("session", type=FILE)
-@click.option("--out", type=OUTPUT, help="A new folder for HTML, JSON and CSV.")
+@click.option("--out", type=OUTPUT_FOLDER, help="A new folder for HTML, JSON and CSV.")
 @click.option("--replace", is_flag=True, help="Replace an earlier report in that folder; no other file is replaced.")
 @unfinished_option
 @json_option

@@ -20,7 +20,16 @@ from controller.match_commands import match
 from controller.picture_options import darkroom_for, picture_options
 from controller.plan_options import asked_for, plan_options
 from controller.quantity import Number, Whole
-from controller.shared_options import FILE, OUTPUT, json_option, offer_removal, say, show, unfinished_option
+from controller.shared_options import (
+    FILE,
+    OUTPUT,
+    OUTPUT_FOLDER,
+    json_option,
+    offer_removal,
+    say,
+    show,
+    unfinished_option,
+)
 
 
 @click.group(cls=Group, context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 100})
@@ -69,7 +78,7 @@ def _list_faults(context: click.Context, _: click.Parameter, wanted: bool) -> No
 
 @cli.command(short_help="Run a PLAN on a simulated rig, and report on it.")
 @click.argument("plan", type=FILE)
-@click.option("--out", type=OUTPUT, required=True, help="New folder for the results.")
+@click.option("--out", type=OUTPUT_FOLDER, required=True, help="New folder for the results.")
 @click.option("--replace", is_flag=True, help="Replace an earlier rehearsal in that folder, never a capture.")
 @unfinished_option
 @click.option("--seed", type=Whole(0), default=0, show_default=True, help="Seed of chance in the simulated world.")

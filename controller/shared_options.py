@@ -15,6 +15,10 @@ FILE = click.Path(exists=True, dir_okay=False, path_type=Path)
 class Output(click.Path):
     """A place to write to. What is there is judged by `controller/places.py`, in sentences of our own."""
 
+    def __init__(self, name: str) -> None:
+        super().__init__(readable=False, path_type=Path)
+        self.name = name
+
     def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> Any:
         """Convert. Fails like any click type."""
         if value == "":
@@ -22,7 +26,7 @@ class Output(click.Path):
         return super().convert(value, param, ctx)
 
 
-OUTPUT = Output(readable=False, path_type=Path)
+OUTPUT, OUTPUT_FOLDER = Output("file"), Output("directory")
 unfinished_option = click.option(
     "--yes", is_flag=True, help="Remove what a killed run left beside --out; without it you are asked."
 )
