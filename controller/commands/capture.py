@@ -95,6 +95,10 @@ def capture_command(
                 remove_file(out)  # nothing was made, so there is nothing to go on with
 
 
+BESIDE = ("-wal", "-shm", "-journal")
+"""What SQLite writes beside a session (sqlite.org/fileformat2.html, sections 3 and 4; howtocorrupt.html, section 1.4)."""
+
+
 def must_be_free_session(path: Path) -> None:
     """Check that a new session can be written at `path`. Raises StorageFailed, which says what a session there is for."""
     try:
@@ -103,6 +107,8 @@ def must_be_free_session(path: Path) -> None:
         if not os.path.isfile(path):  # of a name that cannot be, too
             raise
         raise StorageFailed(f"{error} Or go on with the session by `fullturn resume`.") from None
+    for beside in BESIDE:  # one of another session would be taken for this one's, and spoil it
+        must_be_free(path.with_name(f"{path.name}{beside}"))
 
 
 def resume_command(path: Path, url: str | None, crew: Crew, open_port: PortOpener = SerialPort) -> Summary:
