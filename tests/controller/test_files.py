@@ -8,6 +8,7 @@ import os
 import stat
 import string
 import subprocess
+from collections.abc import Callable
 from pathlib import Path
 
 import pytest
@@ -120,10 +121,11 @@ def test_a_disk_that_is_really_full(tmp_path: Path, monkeypatch: pytest.MonkeyPa
         with pytest.raises(StorageFailed, match=r"needs 100 kB, and its disk has 66 kB free\. Free some space"):
             write_new(disk / "kept", bytes(100_000))
         monkeypatch.setattr("controller.places.must_have_room", lambda *_: None)
-        for work in (
+        works: tuple[Callable[[], None], ...] = (
             lambda: write_new(disk / "kept", bytes(100_000)),
             lambda: copy_verified(Path(__file__), disk / "kept"),
-        ):
+        )
+        for work in works:
             (disk / "mine").write_bytes(bytes(60_000))
             with pytest.raises(StorageFailed, match="the disk is full"):
                 work()

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import math
+
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
@@ -25,7 +27,7 @@ def test_two_figures_and_the_unit_that_suits(size: int, text: str) -> None:
 
 def value_of(text: str) -> float:
     number, unit = text.split()
-    return float(number) * 1000 ** (0 if unit == "byte" else UNITS.index(unit))
+    return float(number) * math.pow(1000, 0 if unit == "byte" else UNITS.index(unit))
 
 
 @given(size=SIZES)
