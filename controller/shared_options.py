@@ -7,6 +7,7 @@ from typing import Any
 
 import click
 
+from controller.errors import StorageFailed
 from controller.quantity import Whole
 
 FILE = click.Path(exists=True, dir_okay=False, path_type=Path)
@@ -20,9 +21,9 @@ class Output(click.Path):
         self.name = name
 
     def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> Any:
-        """Convert. Fails like any click type."""
+        """Convert. Raises StorageFailed for no name, as for any other place that cannot be."""
         if value == "":
-            self.fail("No name is given. Name a place to write to.", param, ctx)
+            raise StorageFailed(f'{"" if param is None else param.opts[0]} "" is no name. Name a place to write to.')
         return super().convert(value, param, ctx)
 
 
