@@ -8,7 +8,7 @@ import click
 from controller.calibrate_picture_options import steps_by_photographs, steps_picture_options
 from controller.command import Group
 from controller.quantity import Number, Whole
-from controller.shared_options import FILE, PORT_HELP, countdown_option, json_option, show, with_options
+from controller.shared_options import FILE, OUTPUT, PORT_HELP, countdown_option, json_option, show, with_options
 
 if TYPE_CHECKING:
     from controller.calibration.asking import Operator
@@ -21,7 +21,8 @@ KEEPING_OPTIONS = (
     click.option("--kit", type=FILE, help="The kit this belongs to; without one nothing is stored."),
     click.option("--dry", is_flag=True, help="Store nothing."),
     click.option("--with", "with_what", default="", metavar="TEXT", help="What it was measured with, for the record."),
-    click.option("--page", type=click.Path(dir_okay=False, path_type=Path), help="Write a page with the plots."),
+    click.option("--page", type=OUTPUT, help="Write a page with the plots."),
+    click.option("--replace", is_flag=True, help="Replace the page at --page; no other file is ever replaced."),
     json_option,
 )
 
@@ -31,12 +32,13 @@ keeping_options = with_options(KEEPING_OPTIONS)
 
 
 def keeping_of(options: dict[str, Any]) -> "Keeping":
-    """What those options say."""
+    """What those options say. Raises StorageFailed before any reading if the finding could not be kept."""
     from controller.commands.calibrate import Keeping  # noqa: PLC0415
 
-    return Keeping(
-        options["kit"], options["dry"] or options.get("rehearse") is not None, options["with_what"], options["page"]
-    )
+    dry = options["dry"] or options.get("rehearse") is not None
+    keeping = Keeping(options["kit"], dry, options["with_what"], options["page"], replace=options["replace"])
+    keeping.must_have_place()
+    return keeping
 
 
 def show_kept(kept: "Kept", as_json: bool) -> None:

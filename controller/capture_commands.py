@@ -1,5 +1,6 @@
 """`fullturn capture`, `resume`, `tell`, `jog` and `report`: options only; the work is imported when it runs."""
 
+import os
 import sys
 from contextlib import AbstractContextManager
 from dataclasses import asdict
@@ -11,7 +12,19 @@ import click
 from controller.command import Command
 from controller.plan_options import PITCH, YAW
 from controller.quantity import Number, Whole
-from controller.shared_options import FILE, PORT_HELP, countdown_option, json_option, port_option, show, with_options
+from controller.shared_options import (
+    FILE,
+    OUTPUT,
+    OUTPUT_FOLDER,
+    PORT_HELP,
+    countdown_option,
+    json_option,
+    offer_removal,
+    port_option,
+    show,
+    unfinished_option,
+    with_options,
+)
 
 if TYPE_CHECKING:
     from controller.commands.crew import Crew, Keys
@@ -32,7 +45,7 @@ RUN_OPTIONS = (
                  help="What a run does when its terminal hangs up."),
     click.option("--skip-sweep", is_flag=True, help="Leave out the slow walk round the extremes."),
     click.option("--tether", is_flag=True, help="Confirm each exposure by its file, over USB (needs fullturn[tether])."),
-    click.option("--log", type=click.Path(dir_okay=False, path_type=Path),
+    click.option("--log", type=OUTPUT,
                  help="Write what happens, one JSON object a line."),
 )  # fmt: skip
 SERIES_OPTIONS = (
@@ -49,7 +62,7 @@ SERIES_OPTIONS = (
 @click.command(cls=Command, short_help="Make the set of a PLAN with a real head.")
 @click.argument("plan", type=FILE)
 @port_option
-@click.option("--out", type=click.Path(dir_okay=False, path_type=Path), required=True, help="The session to write.")
+@click.option("--out", type=OUTPUT, required=True, help="The session to write.")
 @click.option("--kit", type=FILE, help="The kit as it is today; its calibration is used.")
 @with_options(RUN_OPTIONS)
 @with_options(SERIES_OPTIONS)
@@ -63,6 +76,8 @@ def capture(plan: Path, port: str, out: Path, kit: Path | None, as_json: bool, *
     from controller.commands.series import capture_series, series_of  # noqa: PLC0415
     from controller.terminal import lasting_terminal  # noqa: PLC0415
 
+    if options["log"] is not None and os.path.realpath(options["log"]) == os.path.realpath(out):
+        raise click.UsageError("--log and --out name the same file. Name another place for the log.")
     series = series_of(out, **{name: options[name] for name in SERIES_NAMES})
     crew = _crew(options, as_json)
     status = 0
@@ -137,9 +152,11 @@ def jog(
 
 @click.command(cls=Command, short_help="Audit a SESSION: what is there, and what is missing.")
 @click.argument("session", type=FILE)
-@click.option("--out", type=click.Path(file_okay=False, path_type=Path), help="A folder for HTML, JSON and CSV.")
+@click.option("--out", type=OUTPUT_FOLDER, help="A new folder for HTML, JSON and CSV.")
+@click.option("--replace", is_flag=True, help="Replace an earlier report in that folder; no other file is replaced.")
+@unfinished_option
 @json_option
-def report(session: Path, out: Path | None, as_json: bool) -> None:
+def report(session: Path, out: Path | None, replace: bool, yes: bool, as_json: bool) -> None:
     """Audit a SESSION: what was planned, and what is confirmed, assumed, suspect, retaken and missing.
 
     The exit status is 0 if nothing is missing, 1 if an exposure is, or while a run works on the session. A set that is
@@ -147,7 +164,9 @@ def report(session: Path, out: Path | None, as_json: bool) -> None:
     """
     from controller.commands.account import report_command  # noqa: PLC0415
 
-    summary = report_command(session, out)
+    if out is not None:
+        offer_removal(out, yes=yes)
+    summary = report_command(session, out, replace=replace)
     _end(summary, as_json, f"The report is in {out / 'report.html'}" if out else "")
 
 
@@ -162,7 +181,8 @@ def _keys() -> "Keys | None":
 def _crew(options: dict[str, Any], as_json: bool) -> "Crew":
     from controller.capture.events import Kind  # noqa: PLC0415
     from controller.commands.crew import Crew  # noqa: PLC0415
-    from controller.display import display  # noqa: PLC0415
+    from controller.display import display, is_own_log  # noqa: PLC0415
+    from controller.places import must_be_free  # noqa: PLC0415
     from controller.terminal import people_here, say  # noqa: PLC0415
 
     def tell_check(check: "Check") -> None:
@@ -172,6 +192,8 @@ def _crew(options: dict[str, Any], as_json: bool) -> "Crew":
     def show_run(program: "Program", now_ns: int, made: set[tuple[int, int]]) -> AbstractContextManager["Display"]:
         return display(program, now_ns, made, options["log"])
 
+    if options["log"] is not None:
+        must_be_free(options["log"], replace=True, ours=is_own_log)
     yes = options["yes"]
     return Crew(
         people_here(yes=yes, countdown_s=options["countdown"], ask_before_moving=options["ask_before_moving"]),

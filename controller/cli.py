@@ -20,7 +20,16 @@ from controller.match_commands import match
 from controller.picture_options import darkroom_for, picture_options
 from controller.plan_options import asked_for, plan_options
 from controller.quantity import Number, Whole
-from controller.shared_options import FILE, json_option, show
+from controller.shared_options import (
+    FILE,
+    OUTPUT,
+    OUTPUT_FOLDER,
+    json_option,
+    offer_removal,
+    say,
+    show,
+    unfinished_option,
+)
 
 
 @click.group(cls=Group, context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 100})
@@ -34,7 +43,7 @@ def cli() -> None:
 
 @cli.command(short_help="Plan the fewest frames for a KIT, and prove that none is missing.")
 @click.argument("kit", type=FILE)
-@click.option("--out", type=click.Path(dir_okay=False, path_type=Path), required=True, help="The plan to write.")
+@click.option("--out", type=OUTPUT, required=True, help="The plan to write.")
 @click.option("--replace", is_flag=True, help="Replace the plan at --out; no other file is ever replaced.")
 @plan_options
 @json_option
@@ -69,7 +78,9 @@ def _list_faults(context: click.Context, _: click.Parameter, wanted: bool) -> No
 
 @cli.command(short_help="Run a PLAN on a simulated rig, and report on it.")
 @click.argument("plan", type=FILE)
-@click.option("--out", type=click.Path(file_okay=False, path_type=Path), required=True, help="Folder for the results.")
+@click.option("--out", type=OUTPUT_FOLDER, required=True, help="New folder for the results.")
+@click.option("--replace", is_flag=True, help="Replace an earlier rehearsal in that folder, never a capture.")
+@unfinished_option
 @click.option("--seed", type=Whole(0), default=0, show_default=True, help="Seed of chance in the simulated world.")
 @click.option("--faults", metavar="NAME|FILE", help="Inject the faults of this scenario.")
 @click.option(
@@ -82,15 +93,20 @@ def _list_faults(context: click.Context, _: click.Parameter, wanted: bool) -> No
 )
 @picture_options
 @json_option
-def rehearse(plan: Path, out: Path, seed: int, faults: str | None, as_json: bool, **options: Any) -> None:
+def rehearse(
+    plan: Path, out: Path, replace: bool, yes: bool, seed: int, faults: str | None, as_json: bool, **options: Any
+) -> None:
     """Run the PLAN on a simulated rig, in virtual time, and report on it."""
     from controller.commands.rehearse import rehearsal_text, rehearse_command  # noqa: PLC0415
     from controller.progress import progress  # noqa: PLC0415
     from controller.report.wording import counted  # noqa: PLC0415
 
+    offer_removal(out, yes=yes)
     darkroom = darkroom_for(options)
+    if darkroom is not None:
+        offer_removal(darkroom.folder, yes=yes)
     with progress("Rehearsing, exposures") as begin:
-        rehearsed = rehearse_command(plan, out, seed, begin, darkroom, faults)
+        rehearsed = rehearse_command(plan, out, seed, begin, darkroom, faults, replace=replace)
     summary = rehearsed.summary
     shown, text = summary.model_dump(mode="json"), rehearsal_text(rehearsed, out)
     if faults is not None:
@@ -107,9 +123,9 @@ def rehearse(plan: Path, out: Path, seed: int, faults: str | None, as_json: bool
 
 @cli.command(short_help="Serve a simulated rig at a port, in real time.")
 @click.option("--kit", type=FILE, required=True, help="The kit whose rig is simulated.")
-@click.option("--port-name", type=click.Path(path_type=Path), help="A second name for the path of the pseudo-terminal.")
+@click.option("--port-name", type=OUTPUT, help="A second name for the path of the pseudo-terminal.")
 @click.option("--tcp", metavar="HOST:PORT", help="Serve over TCP instead; open it as socket://HOST:PORT.")
-@click.option("--truth", type=click.Path(dir_okay=False, path_type=Path), help="Write every true exposure to this file.")
+@click.option("--truth", type=OUTPUT, help="Write every true exposure to this file.")
 @click.option("--seed", type=Whole(0), default=0, show_default=True, help="Seed of chance in the simulated world.")
 @click.option(
     "--speed",
@@ -165,8 +181,8 @@ def main(command: Callable[..., Any] = cli) -> None:
         command()
     except InputError as error:
         for sentence in error.sentences:
-            click.echo(sentence, err=True)
+            say(sentence, err=True)
         sys.exit(2)
     except WorldError as error:
-        click.echo(str(error), err=True)
+        say(str(error), err=True)
         sys.exit(1)

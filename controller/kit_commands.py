@@ -12,9 +12,8 @@ import click
 
 from controller.command import Group
 from controller.quantity import Number, Share
-from controller.shared_options import FILE, PORT_HELP, confirmed, countdown_option, json_option, show
+from controller.shared_options import FILE, OUTPUT, PORT_HELP, confirmed, countdown_option, json_option, show
 
-OUT = click.Path(dir_okay=False, path_type=Path)
 NOT_STATED = (
     "Its head is not stated yet: the lines that begin with # are examples. State your own head's figures there, then "
     "look at `fullturn kit check {out}`."
@@ -69,7 +68,7 @@ def find(words: tuple[str, ...], cameras: bool, lenses: bool, every: bool, as_js
     help="Of a full-size picture: 6016x4016.",
 )
 @click.option("--focal-length-mm", type=Number(0, 3000, min_open=True), help="Of a zoom, or if no lens is named.")
-@click.option("--out", type=OUT, required=True, help="The kit to write.")
+@click.option("--out", type=OUTPUT, required=True, help="The kit to write.")
 @json_option
 def new(
     camera: str, lens: str | None, pixels: tuple[int, int], focal_length_mm: float | None, out: Path, as_json: bool
@@ -84,7 +83,7 @@ def new(
 
 @kit.command("from-picture")
 @click.argument("picture", type=FILE)
-@click.option("--out", type=OUT, help="A kit to write.")
+@click.option("--out", type=OUTPUT, help="A kit to write.")
 @json_option
 def from_picture(picture: Path, out: Path | None, as_json: bool) -> None:
     """Read camera, lens, focal length and pixels from a PICTURE's EXIF, and say what it could not know."""

@@ -6,13 +6,13 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from controller.quantity import Number, Share
-from controller.shared_options import with_options
+from controller.shared_options import OUTPUT_FOLDER, with_options
 
 if TYPE_CHECKING:
     from controller.commands.pictures import Darkroom
 
 OPTIONS = (
-    click.option("--pictures", type=click.Path(path_type=Path),
+    click.option("--pictures", type=OUTPUT_FOLDER,
                  help="An empty or new folder for a photograph of what each exposure would have seen."),
     click.option("--scale", type=Share(0, 1, min_open=True),
                  help="Their size relative to the camera's own; without it the long side has about 1000 pixels."),

@@ -7,9 +7,30 @@ from typing import Any
 
 import click
 
+from controller.errors import StorageFailed
 from controller.quantity import Whole
 
 FILE = click.Path(exists=True, dir_okay=False, path_type=Path)
+
+
+class Output(click.Path):
+    """A place to write to. What is there is judged by `controller/places.py`, in sentences of our own."""
+
+    def __init__(self, name: str) -> None:
+        super().__init__(readable=False, path_type=Path)
+        self.name = name
+
+    def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> Any:
+        """Convert. Raises StorageFailed for no name, as for any other place that cannot be."""
+        if value == "":
+            raise StorageFailed(f'{"" if param is None else param.opts[0]} "" is no name. Name a place to write to.')
+        return super().convert(value, param, ctx)
+
+
+OUTPUT, OUTPUT_FOLDER = Output("file"), Output("directory")
+unfinished_option = click.option(
+    "--yes", is_flag=True, help="Remove what a killed run left beside --out; without it you are asked."
+)
 PORT_HELP = "A device, usb:SERIALNUMBER, or a URL like socket://host:7000."
 port_option = click.option("--port", required=True, help=PORT_HELP)
 countdown_option = click.option(
@@ -33,12 +54,33 @@ def with_options(options: Sequence[Callable[..., Any]]) -> Callable[[Callable[..
     return decorate
 
 
+def say(text: str, *, err: bool = False) -> None:
+    """Print a text; what a name of a file may hold that a terminal obeys, or that is not UTF-8, is escaped."""
+    kept = (one if one.isprintable() or one in "\n\t" else one.encode("unicode_escape").decode() for one in text)
+    click.echo("".join(kept), err=err)
+
+
 def show(shown: Any) -> None:
     """Print a text as it is, anything else as JSON."""
     import json  # noqa: PLC0415
 
-    click.echo(shown if isinstance(shown, str) else json.dumps(shown))
+    say(shown if isinstance(shown, str) else json.dumps(shown))
     sys.stdout.flush()  # whoever waits for the line, at the end of a pipe
+
+
+def offer_removal(folder: Path, *, yes: bool) -> None:
+    """Offer to remove what killed runs left where `folder` is to be written; nothing goes without a yes."""
+    from controller.folders import remove_unfinished, unfinished_near  # noqa: PLC0415
+    from controller.places import shown  # noqa: PLC0415
+    from controller.sizes import size_text  # noqa: PLC0415
+
+    for left in unfinished_near(folder):
+        what = f"A run that was killed left {shown(left.path)}, {size_text(left.size_bytes)}."
+        if confirmed(f"{what} Remove it?", yes=yes):
+            remove_unfinished(left)
+            click.echo(f"Removed {shown(left.path)}.", err=True)
+        else:
+            click.echo(f"{what} It is kept; --yes removes it.", err=True)
 
 
 def confirmed(question: str, *, yes: bool) -> bool:

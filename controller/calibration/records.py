@@ -192,7 +192,16 @@ def read(kit_path: Path) -> tuple[Record, ...]:
 
 def _write(kit_path: Path, records: Sequence[Record]) -> None:
     text = CalibrationFile(records=tuple(records)).model_dump_json(indent=1)
-    write_whole(calibration_path(kit_path), text + "\n", durably=True)
+    write_whole(calibration_path(kit_path), text + "\n", replace=True, ours=is_own_file, durably=True)
+
+
+def is_own_file(path: Path) -> bool:
+    """Whether a file holds records of this program and version."""
+    try:
+        CalibrationFile.model_validate_json(path.read_bytes())
+    except (OSError, ValidationError):
+        return False
+    return True
 
 
 def add(kit_path: Path, record: Record) -> Record:

@@ -7,9 +7,9 @@ from datetime import datetime, timedelta
 from pathlib import Path
 
 from controller import clock
-from controller.commands.capture import capture_command
+from controller.commands.capture import capture_command, must_be_free_session
 from controller.commands.crew import Crew, PortOpener
-from controller.errors import InputError, StorageFailed
+from controller.errors import InputError
 from controller.planning.sun import sun_at
 from controller.ports.serial_port import SerialPort
 from controller.report.summary import Summary
@@ -110,9 +110,8 @@ def capture_series(
     plan_path: Path, url: str, series: Series, crew: Crew, kit_path: Path | None, open_port: PortOpener = SerialPort
 ) -> Iterator[tuple[Summary, Path]]:
     """Make each set of the series in its own session. Raises what `capture_command` raises."""
-    taken = [path for path in series.sessions if path.exists()]
-    if taken:
-        raise StorageFailed(f"{taken[0]} exists already; name another place, or go on with it by `fullturn resume`.")
+    for path in series.sessions:
+        must_be_free_session(path)
     begins = series.start
     for number, session in enumerate(series.sessions):
         wait = None if begins is None else waiting_for(begins, crew.people.say)

@@ -1,7 +1,5 @@
 """What is on the card, exposure by exposure: a line for each file and for each exposure that left none."""
 
-import csv
-import io
 import math
 from collections.abc import Iterable, Sequence
 from dataclasses import asdict, dataclass, field, fields
@@ -10,6 +8,7 @@ from enum import StrEnum
 from pathlib import Path
 from typing import NamedTuple
 
+from controller.csv_text import csv_text
 from controller.matching.card import CUT_SHORT, CardFile
 from controller.matching.evidence import same_shutter
 from controller.matching.pairing import Match, Pairing
@@ -204,9 +203,4 @@ def frames_to_retake(lines: Sequence[MatchLine], made: Iterable[tuple[int, int]]
 
 def lines_csv(lines: Sequence[MatchLine]) -> str:
     """The lines as CSV; lists are joined by semicolons, what is not known is empty."""
-    text = io.StringIO()
-    writer = csv.writer(text, lineterminator="\n")
-    writer.writerow(one.name for one in fields(MatchLine))
-    for line in lines:
-        writer.writerow("; ".join(value) if isinstance(value, list) else value for value in asdict(line).values())
-    return text.getvalue()
+    return csv_text((one.name for one in fields(MatchLine)), (asdict(line).values() for line in lines))

@@ -177,9 +177,9 @@ def content_hash(content: dict[str, Any]) -> str:
     return hashlib.sha256(json.dumps(rest, sort_keys=True, separators=(",", ":")).encode()).hexdigest()
 
 
-def save_plan(plan: Plan, path: Path) -> None:
-    """Write the plan; either the whole file appears or none. Raises StorageFailed."""
-    write_whole(path, plan.model_dump_json(indent=1) + "\n")
+def save_plan(plan: Plan, path: Path, *, replace: bool = False) -> None:
+    """Write the plan, with `replace` in place of an older one; the whole file appears or none. Raises StorageFailed."""
+    write_whole(path, plan.model_dump_json(indent=1) + "\n", replace=replace, ours=is_own_plan)
 
 
 def is_own_plan(path: Path) -> bool:

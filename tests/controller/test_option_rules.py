@@ -19,7 +19,7 @@ from controller.option_rules import RULES
 
 ALWAYS = {
     "plan": "--out --replace --overlap --region --nadir-by-hand --order --mounted --max-frames --max-seconds",
-    "rehearse": "--out --pictures --seed --faults --list-faults",
+    "rehearse": "--out --replace --yes --pictures --seed --faults --list-faults",
     "simulate": "--kit --truth --seed --speed --faults",
     "kit find": "",
     "kit new": "--camera --pixels --out",

@@ -78,10 +78,10 @@ def test_somebodys_own_scenery(planned: Shell) -> None:
 def test_a_folder_with_something_in_it(planned: Shell) -> None:
     (planned.folder / "photos").mkdir()
     planned.write("photos/mine.txt", "keep")
-    (line,) = refuses(planned, 2, *REHEARSE, "--pictures", "photos")
-    assert "is not an empty folder" in line
-    assert refuses(planned, 2, *REHEARSE, "--pictures", "kit.toml") == [
-        "kit.toml is not an empty folder; choose another one for the pictures."
+    (line,) = refuses(planned, 1, *REHEARSE, "--pictures", "photos")
+    assert line == "photos is not empty. Choose another place."
+    assert refuses(planned, 1, *REHEARSE, "--pictures", "kit.toml") == [
+        "kit.toml is a file, not a folder. Choose another place."
     ]
 
 
@@ -136,7 +136,7 @@ def test_a_disk_that_fills_up_leaves_no_half_of_the_pictures(planned: Shell, mon
     told = planned(*REHEARSE, "--pictures", "photos", *SMALL)
     assert told.status == 1
     assert told.out == ""
-    assert "No space left on device" in told.err.splitlines()[-1]
+    assert "the disk is full" in told.err.splitlines()[-1]
     assert written == 3
     assert {name for name in planned.files() if "photos" in name} == set()
     assert (planned.folder / "run/session.sqlite").exists()

@@ -11,10 +11,10 @@ from astral.sun import dawn, dusk
 
 from controller.capture.people import People
 from controller.commands import series as series_module
-from controller.commands.capture import Made
+from controller.commands.capture import Made, must_be_free_session
 from controller.commands.crew import Crew
 from controller.commands.series import capture_series, moment_of, series_of, span_of, when_sun_stands
-from controller.errors import InputError
+from controller.errors import InputError, StorageFailed
 from controller.planning.make import make_plan
 from controller.report.summary import Summary, summarise
 from tests.end_to_end.whole_runs import kit_of
@@ -119,3 +119,12 @@ def test_a_set_that_went_through_does_not_end_the_series(monkeypatch: pytest.Mon
     made, said = sets([False, False, False], monkeypatch)
     assert len(made) == 3
     assert not [sentence for sentence in said if "ends here" in sentence]
+
+
+@pytest.mark.parametrize("beside", ["-wal", "-shm", "-journal"])
+def test_no_session_begins_beside_the_log_of_another(tmp_path: Path, beside: str) -> None:
+    """SQLite would take it for this session's own (sqlite.org/howtocorrupt.html, section 1.4)."""
+    (tmp_path / f"set.sqlite{beside}").write_bytes(b"of another")
+    with pytest.raises(StorageFailed, match=f"set.sqlite{beside} exists already"):
+        must_be_free_session(tmp_path / "set.sqlite")
+    must_be_free_session(tmp_path / "other.sqlite")
