@@ -6,7 +6,6 @@ from itertools import pairwise
 from pathlib import Path
 
 import numpy as np
-from PIL import Image, ImageOps
 from scipy.spatial.transform import Rotation
 
 from controller.calibration.photographs import ENDINGS, Photograph, camera_for, read_photograph
@@ -27,6 +26,7 @@ from controller.matching.checks import (
 )
 from controller.matching.evidence import Array
 from controller.matching.table import MatchLine, frames_to_retake
+from controller.picture_file import read_grey
 from controller.planning.links import ENOUGH, find_links
 from controller.planning.plan import Plan
 from controller.planning.reached import frame_pose, poses_of
@@ -149,8 +149,7 @@ def _compare(plan: Plan, looked: dict[int, _Looked]) -> _Neighbours:
 
 def _detail(path: Path) -> Array:
     """How much detail the whole picture shows where, at its full size, upright."""
-    with Image.open(path) as image:
-        return detail_of(np.asarray(ImageOps.exif_transpose(image).convert("L"), dtype=np.uint8))
+    return detail_of(np.asarray(read_grey(path).picture))
 
 
 def _tell(

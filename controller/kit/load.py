@@ -1,7 +1,6 @@
 """From a TOML file to a Kit, or to one sentence for each mistake in it."""
 
 import json
-import tomllib
 from collections.abc import Container, Sequence
 from pathlib import Path
 from typing import Any
@@ -11,6 +10,7 @@ from pydantic import ValidationError
 from controller.errors import InputError
 from controller.kit.kit import Kit
 from controller.kit.provenance import sources_of
+from controller.reading import KIT, read_toml
 
 Tables = dict[str, Any]
 
@@ -20,15 +20,7 @@ def load_kit(path: Path) -> Kit:
 
     Raises InputError with one sentence for each mistake: the key, the value, what is allowed.
     """
-    try:
-        tables = tomllib.loads(path.read_text(encoding="utf-8"))
-    except OSError as error:
-        raise InputError(f"{path}: cannot be read ({error.strerror}).") from None
-    except UnicodeDecodeError:
-        raise InputError(f"{path}: is not a text file in UTF-8.") from None
-    except (ValueError, RecursionError) as error:  # broken TOML, or a number or nesting beyond all bounds
-        raise InputError(f"{path}: is not valid TOML: {error}.") from None
-    return kit_from_tables(tables, str(path))
+    return kit_from_tables(read_toml(path, KIT), str(path))
 
 
 def kit_from_tables(tables: Tables, name: str) -> Kit:

@@ -19,6 +19,7 @@ from controller.planning.order import Order
 from controller.planning.reached import Poses, levelled_poses, poses_of
 from controller.planning.region import Bounds
 from controller.planning.request import Arrangement, RegionKind
+from controller.reading import PLAN, parse_json, read_json, read_text
 
 FORMAT_VERSION = 2
 
@@ -185,8 +186,8 @@ def save_plan(plan: Plan, path: Path) -> None:
 def is_own_plan(path: Path) -> bool:
     """Whether a file is a plan of this program, of any version, and as it was written: its hash still fits."""
     try:
-        content = json.loads(path.read_text(encoding="utf-8"))
-    except (OSError, ValueError, RecursionError):
+        content = read_json(path, PLAN)
+    except InputError:
         return False
     plan = isinstance(content, dict) and content.get("format") == "fullturn-plan"
     return plan and content.get("hash") == content_hash(content)
@@ -194,13 +195,7 @@ def is_own_plan(path: Path) -> bool:
 
 def load_plan(path: Path) -> Plan:
     """Read a plan. Raises InputError when it is unreadable, of another version, or edited since it was made."""
-    try:
-        text = path.read_text(encoding="utf-8")
-    except OSError as error:
-        raise InputError(f"{path}: cannot be read ({error.strerror}).") from None
-    except UnicodeDecodeError:
-        raise InputError(f"{path}: is not a plan (no valid JSON); make one with `fullturn plan`.") from None
-    return plan_from(text, str(path))
+    return plan_from(read_text(path, PLAN), str(path))
 
 
 def plan_from(text: str, path: str, *, begun: bool = False) -> Plan:
@@ -209,10 +204,7 @@ def plan_from(text: str, path: str, *, begun: bool = False) -> Plan:
     An earlier version proved a plan as if the head stood level. If such a plan was `begun` already, it has the proof for
     the poses that its head reaches, whatever comes out; else it must still cover.
     """
-    try:
-        content = json.loads(text)
-    except (ValueError, RecursionError):
-        raise InputError(f"{path}: is not a plan (no valid JSON); make one with `fullturn plan`.") from None
+    content = parse_json(text, path, PLAN)
     if not isinstance(content, dict) or content.get("format") != "fullturn-plan":
         raise InputError(f"{path}: is not a plan; make one with `fullturn plan`.")
     version = content.get("format_version")

@@ -36,8 +36,8 @@ def test_what_is_no_file(tmp_path: Path) -> None:
     (tmp_path / "link").symlink_to(tmp_path / "gone")
     assert refusal(tmp_path / "link") == "is a link to a file that does not exist."
     (tmp_path / "round").symlink_to(tmp_path / "round")
-    assert "cannot be read" in refusal(tmp_path / "round")
-    assert "cannot be read" in refusal(tmp_path / ("n" * 300))
+    assert refusal(tmp_path / "round") == "is a link that leads back to itself."
+    assert refusal(tmp_path / ("n" * 300)) == "no file can have so long a name."
     with socket.socket(socket.AF_UNIX) as bound:
         bound.bind(str(tmp_path / "s"))
         assert refusal(tmp_path / "s") == "is a socket, not a note. Write a shorter one."
@@ -50,7 +50,7 @@ def test_a_file_of_too_many_bytes(tmp_path: Path) -> None:
     path.write_bytes(b"x" * 100)
     assert read_bytes(path, SMALL) == b"x" * 100
     path.write_bytes(b"x" * 101)
-    assert refusal(path) == "is 0 MB, too large for a note. Write a shorter one."
+    assert refusal(path) == "is 0.000101 MB, too large for a note. Write a shorter one."
 
 
 @pytest.mark.skipif(not Path("/proc/self/mem").exists(), reason="a file that says nothing of its size")
@@ -113,7 +113,7 @@ def test_toml_that_no_person_should_write(tmp_path: Path, text: str) -> None:
 
 
 VALUES = st.recursive(
-    st.none() | st.booleans() | st.integers() | st.text(),
+    st.none() | st.booleans() | st.integers(-(2**63) + 1, 2**63 - 1) | st.text(),
     lambda one: st.lists(one) | st.dictionaries(st.text(), one),
 )
 

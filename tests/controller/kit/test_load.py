@@ -162,10 +162,10 @@ def test_not_utf_8(tmp_path: Path) -> None:
     assert "UTF-8" in sentence
 
 
-@pytest.mark.parametrize("name", ["nowhere.toml", "."])
-def test_a_file_that_cannot_be_read(tmp_path: Path, name: str) -> None:
+@pytest.mark.parametrize(("name", "says"), [("nowhere.toml", "does not exist."), (".", "is a folder, not a kit.")])
+def test_a_file_that_cannot_be_read(tmp_path: Path, name: str, says: str) -> None:
     (sentence,) = _load(tmp_path / name)
-    assert sentence.startswith(f"{tmp_path / name}: cannot be read (")
+    assert sentence.startswith(f"{tmp_path / name}: {says}")
 
 
 def test_an_empty_file_misses_both_tables(tmp_path: Path) -> None:
