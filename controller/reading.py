@@ -296,7 +296,7 @@ def _unsound(value: Any) -> str:
     """Why no program should have to take a single value; empty for one that is sound."""
     if isinstance(value, float) and not math.isfinite(value):
         return f"= {value} is not a finite number"
-    if isinstance(value, int) and abs(value) > LARGEST_WHOLE:
+    if isinstance(value, int) and not -LARGEST_WHOLE - 1 <= value <= LARGEST_WHOLE:
         return f"= {shown(str(value))} is too large a number"
     if isinstance(value, str) and not value.isascii():
         try:
