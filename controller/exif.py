@@ -25,6 +25,8 @@ def text(value: Any) -> str | None:
 
 def positive(value: Any) -> float | None:
     """A positive number; None for what is none: a rational of 0/0 stands for nothing known."""
+    if isinstance(value, str | bytes):
+        return None
     try:
         number = float(value)
     except (TypeError, ValueError, ArithmeticError):

@@ -50,6 +50,7 @@ READINGS = FileKind("a table of readings", 64 * MEGABYTE, "Give a CSV file: text
 SCENARIO = FileKind("a fault scenario", MEGABYTE // 4, "See `fullturn rehearse --list-faults` for those that exist.")
 PROGRESS = FileKind("a record of the set-up", MEGABYTE, "Move it away, and go through the set-up again.")
 MATCH = FileKind("a table that `fullturn match` wrote", 256 * MEGABYTE, "Name its match.json.")
+RECORDING = FileKind("a recording of a line", 1024 * MEGABYTE, "Give the bytes as they came.")  # a day at 115200 baud
 TRUTH = FileKind("a simulator's record", 1024 * MEGABYTE, "Name another file.")
 
 UNFIT = (
