@@ -1,7 +1,7 @@
 """The `fullturn board` group: options only; the work is imported when it runs."""
 
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, BinaryIO
 
 import click
 
@@ -152,8 +152,9 @@ def listen(port: str | None, tap: bool, file: Path | None, baud: int, as_json: b
         show(json.dumps(heard.as_json()) if as_json else heard.line())
 
     if file is not None:
-        with click.get_binary_stream("stdin") if str(file) == "-" else open_file(file, RECORDING) as bytes_of_line:
-            summary = decode_command(bytes_of_line, print_one)
+        recorded: BinaryIO = click.get_binary_stream("stdin") if str(file) == "-" else open_file(file, RECORDING)
+        with recorded:
+            summary = decode_command(recorded, print_one)
     else:
         assert port is not None
         summary = listen_command(port, baud, tap=tap, show=print_one)

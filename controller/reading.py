@@ -163,6 +163,11 @@ def shown(text: str) -> str:
     return "".join(each if each.isprintable() else each.encode("unicode_escape").decode() for each in short)
 
 
+def as_text(name: str) -> str:
+    """A file's name as text that can be written anywhere: bytes of it that are no UTF-8 as hex, with a backslash."""
+    return os.fsencode(name).decode("utf-8", "backslashreplace")
+
+
 def read_text(path: Path, kind: FileKind) -> str:
     """The text of a file in UTF-8, with or without a byte order mark. Raises InputError."""
     content = read_bytes(path, kind)

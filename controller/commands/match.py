@@ -94,7 +94,7 @@ class Matched:
             "retake": self.retake,
             "not_made": self.not_made,
             "checks": self.checks,
-            "lines": [asdict(line) for line in self.lines],
+            "lines": [line.row() for line in self.lines],
         }
 
 

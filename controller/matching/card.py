@@ -15,7 +15,7 @@ from controller.errors import InputError
 from controller.matching.evidence import FileStamp
 from controller.matching.sequence import NUMBERS
 from controller.picture_file import PHOTOGRAPH, read_card_tags
-from controller.reading import digest_of, must_be_listed, shown
+from controller.reading import as_text, digest_of, must_be_listed, shown
 
 JPEG = frozenset({".jpg", ".jpeg"})
 PLAIN = JPEG | {".tif", ".tiff", ".heic", ".hif"}
@@ -45,7 +45,7 @@ class CardFile:
     @property
     def name(self) -> str:
         """How people call it."""
-        return self.paths[0].name
+        return as_text(self.paths[0].name)
 
     @property
     def number(self) -> int | None:
@@ -132,8 +132,7 @@ def _pictures(folder: Path) -> Iterator[Path]:
         for name in sorted([*names, *links]):  # what begins with a point was left by a file manager
             if not name.startswith(".") and Path(name).suffix.lower() in PLAIN | RAW:
                 yield Path(root, name)
-        yield from closed
-        closed.clear()
+    yield from closed
 
 
 def _jpeg_first(path: Path) -> tuple[bool, str]:
@@ -158,6 +157,8 @@ def _read(paths: tuple[Path, ...]) -> CardFile:
 
 def _read_one(path: Path, paths: tuple[Path, ...]) -> CardFile:
     try:
+        if path.is_dir() and not path.is_symlink():
+            must_be_listed(path)
         read = read_card_tags(path)
     except InputError as error:
         return CardFile(paths, "", None, False, 0.0, str(error).removeprefix(f"{path}: ").split(". ")[0].rstrip("."))

@@ -8,11 +8,12 @@ from dataclasses import asdict, dataclass, field, fields
 from datetime import UTC, datetime
 from enum import StrEnum
 from pathlib import Path
-from typing import NamedTuple
+from typing import Any, NamedTuple
 
 from controller.matching.card import CUT_SHORT, CardFile
 from controller.matching.evidence import same_shutter
 from controller.matching.pairing import Match, Pairing
+from controller.reading import as_text
 
 
 class Verdict(StrEnum):
@@ -80,6 +81,11 @@ class MatchLine:
     roll_deg: float | None = None
     pan_deg: float | None = None
     tilt_deg: float | None = None
+
+    def row(self) -> dict[str, Any]:
+        """The line for other programs, its names as text."""
+        also = [as_text(name) for name in self.also]
+        return asdict(self) | {"file": None if self.file is None else as_text(self.file), "also": also}
 
 
 def match_lines(
@@ -208,5 +214,5 @@ def lines_csv(lines: Sequence[MatchLine]) -> str:
     writer = csv.writer(text, lineterminator="\n")
     writer.writerow(one.name for one in fields(MatchLine))
     for line in lines:
-        writer.writerow("; ".join(value) if isinstance(value, list) else value for value in asdict(line).values())
+        writer.writerow("; ".join(value) if isinstance(value, list) else value for value in line.row().values())
     return text.getvalue()
