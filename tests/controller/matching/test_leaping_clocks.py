@@ -13,6 +13,7 @@ from controller.matching.evidence import ExposureStamp, FileStamp
 from controller.matching.pairing import pair_up
 
 YEAR_S, SINCE_1970_S = 3.156e7, 1.77e9
+MOST_MOVES = 2_000_000  # a tenth of the program's own, so that small cards reach it
 MOST_WEIGHED = 80  # times that a card is weighed, at most
 
 
@@ -26,11 +27,12 @@ def work(monkeypatch: pytest.MonkeyPatch) -> list[int]:
         chain = real(*given)  # type: ignore[arg-type]
         states = len(chain.clocks.fits) * (chain.width + 1)
         moves.append(len(chain.first) * states**2)
-        assert moves[-1] <= alignment.MOST_MOVES or len(chain.clocks.fits) == 1
+        assert moves[-1] <= MOST_MOVES or len(chain.clocks.fits) == 1
         assert chain.width <= alignment.MOST_WINDOW
         return chain
 
     monkeypatch.setattr(alignment, "chain_of", counted)
+    monkeypatch.setattr(alignment, "MOST_MOVES", MOST_MOVES)
     return moves
 
 
@@ -58,7 +60,7 @@ def leaps(kind: str, count: int) -> np.ndarray:
 @pytest.mark.parametrize("kind", ["set right", "lost", "a year", "one exposure", "twice", "every time"])
 def test_the_work_is_bounded_and_nothing_sure_is_wrong(kind: str, numbered: bool, work: list[int]) -> None:
     random = np.random.default_rng(3)
-    count = 150
+    count = 90
     at = 1.78e9 + np.cumsum(np.where(np.arange(count) % 5 == 0, random.uniform(2, 4, count), 0.4))
     told = at + leaps(kind, count)
     order = np.argsort(told, kind="stable")
@@ -78,7 +80,7 @@ def test_the_work_is_bounded_and_nothing_sure_is_wrong(kind: str, numbered: bool
 
 def test_hundreds_of_exposures_that_might_be_anything(work: list[int]) -> None:
     """Twenty a second, told apart by nothing: every clock explains them about as well."""
-    at = 1.78e9 + np.arange(500) * 0.05
+    at = 1.78e9 + np.arange(320) * 0.05
     pairing = pair_up([FileStamp(float(one)) for one in np.floor(at)], [ExposureStamp(float(one), 0.01) for one in at])
-    assert max(work) > alignment.MOST_MOVES // 4
+    assert max(work) > MOST_MOVES // 4
     assert not any(match.sure for match in pairing.matches)
