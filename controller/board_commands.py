@@ -1,7 +1,8 @@
 """The `fullturn board` group: options only; the work is imported when it runs."""
 
+import sys
 from pathlib import Path
-from typing import TYPE_CHECKING, BinaryIO
+from typing import TYPE_CHECKING
 
 import click
 
@@ -152,8 +153,7 @@ def listen(port: str | None, tap: bool, file: Path | None, baud: int, as_json: b
         show(json.dumps(heard.as_json()) if as_json else heard.line())
 
     if file is not None:
-        recorded: BinaryIO = click.get_binary_stream("stdin") if str(file) == "-" else open_file(file, RECORDING)
-        with recorded:
+        with sys.stdin.buffer if str(file) == "-" else open_file(file, RECORDING) as recorded:
             summary = decode_command(recorded, print_one)
     else:
         assert port is not None

@@ -43,6 +43,9 @@ class FileKind:
 KIT = FileKind("a kit", MEGABYTE // 4, "Write one with `fullturn kit new`.")
 LOADS = FileKind("a table of options", MEGABYTE // 4, "Its keys are the options, as in mass_kg = 3.2.")
 PLAN = FileKind("a plan", 64 * MEGABYTE, "Make one with `fullturn plan`.")
+PLAN_IN_SESSION = FileKind(
+    "a session's plan", PLAN.most_bytes, "The session is damaged; `fullturn report` shows what can still be read."
+)
 CALIBRATION = FileKind(
     "a calibration file", 64 * MEGABYTE, "Restore it from a copy, or move it away and calibrate again."
 )

@@ -1,14 +1,11 @@
 """Where each file goes, and under which name, when the card is sorted by frame or by row."""
 
-import os
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from pathlib import Path, PurePosixPath
 
 from controller.matching.table import MatchLine, Verdict
 from controller.planning.plan import Frame
-
-LONGEST_OWN = 100  # bytes of a file's own name: with ours before it, it must stay below the 255 of most file systems
 
 
 @dataclass(frozen=True, slots=True)
@@ -39,12 +36,5 @@ def placed(lines: Sequence[MatchLine], folder: Path, frames: Iterable[Frame], by
         else:
             place = PurePosixPath(f"{which}_yaw{frame.yaw_deg:+06.1f}_pitch{frame.pitch_deg:+05.1f}", shot)
         for name in (line.file, *line.also):
-            found.append(Placed(folder / name, place.with_name(f"{place.name}_{_shortened(PurePosixPath(name))}"), line))
+            found.append(Placed(folder / name, place.with_name(f"{place.name}_{PurePosixPath(name).name}"), line))
     return found
-
-
-def _shortened(file: PurePosixPath) -> str:
-    """A file's own name, with its ending, short enough to stand behind another one."""
-    if len(os.fsencode(file.name)) <= LONGEST_OWN:
-        return file.name
-    return os.fsencode(file.stem)[:LONGEST_OWN].decode("utf-8", "ignore") + file.suffix

@@ -19,7 +19,7 @@ from controller.planning.order import Order
 from controller.planning.reached import Poses, levelled_poses, poses_of
 from controller.planning.region import Bounds
 from controller.planning.request import Arrangement, RegionKind
-from controller.reading import PLAN, parse_json, read_json, read_text
+from controller.reading import PLAN, PLAN_IN_SESSION, parse_json, read_json, read_text, refuse
 
 FORMAT_VERSION = 2
 
@@ -204,9 +204,10 @@ def plan_from(text: str, path: str, *, begun: bool = False) -> Plan:
     An earlier version proved a plan as if the head stood level. If such a plan was `begun` already, it has the proof for
     the poses that its head reaches, whatever comes out; else it must still cover.
     """
-    content = parse_json(text, path, PLAN)
+    kind = PLAN_IN_SESSION if begun else PLAN
+    content = parse_json(text, path, kind)
     if not isinstance(content, dict) or content.get("format") != "fullturn-plan":
-        raise InputError(f"{path}: is not a plan; make one with `fullturn plan`.")
+        refuse(path, kind, "holds no plan that can be read" if begun else "is not a plan")
     version = content.get("format_version")
     if version != FORMAT_VERSION or isinstance(version, bool):
         raise InputError(

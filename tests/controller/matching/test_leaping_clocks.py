@@ -52,7 +52,7 @@ def leaps(kind: str, count: int) -> np.ndarray:
             off[count // 3 :] = YEAR_S
             off[2 * count // 3 :] = -SINCE_1970_S
         case "every time":
-            off = np.arange(count) * YEAR_S
+            off[:] = np.arange(count) * YEAR_S
     return off
 
 
