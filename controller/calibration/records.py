@@ -20,7 +20,7 @@ from controller.errors import InputError
 from controller.files import write_whole
 from controller.kit.kit import Kit, Table
 from controller.kit.load import mistakes
-from controller.reading import CALIBRATION, read_json
+from controller.reading import CALIBRATION, read_json, shown
 
 FORMAT_VERSION = 1
 Name = Annotated[str, Field(pattern=r"^[a-z][a-z0-9_]*$", max_length=60)]
@@ -176,8 +176,8 @@ def read(kit_path: Path) -> tuple[Record, ...]:
     version = content.get("format_version")
     if version != FORMAT_VERSION or isinstance(version, bool):
         raise InputError(
-            f"{path}: is a calibration file of format version {version}, this program reads version {FORMAT_VERSION}; "
-            "use the program that wrote it, or move it away and calibrate again."
+            f"{path}: is a calibration file of format version {shown(str(version))}, this program reads version "
+            f"{FORMAT_VERSION}; use the program that wrote it, or move it away and calibrate again."
         )
     try:
         return CalibrationFile.model_validate_json(json.dumps(content)).records

@@ -9,7 +9,7 @@ from controller.capture.operator import ANSWERS, as_wanted, wish_of
 from controller.capture.states import ENDING, FINAL, PEOPLE, RunState
 from controller.errors import InputError, WorldError
 from controller.lock import Taken, in_use, lock_of, sole_use
-from controller.reading import PLAN_IN_SESSION, parse_json, refuse
+from controller.reading import PLAN_IN_SESSION, parse_json, refuse, shown
 from controller.session.rows import CAPTURE, WishRow
 from controller.session.session import Session
 from protocol.units import MS, NS
@@ -41,7 +41,7 @@ def tell_command(path: Path, words: list[str]) -> str:
         about = session.about()
         if about.get("kind") != CAPTURE:
             raise InputError(
-                f"{path}: is the record of a {about.get('kind', 'run')}; only a capture can be told anything."
+                f"{path}: is the record of a {shown(about.get('kind', 'run'))}; only a capture can be told anything."
             )
         _must_be_planned(wish.frames, session.plan_text(), path)
         if wish.wanted in ANSWERS:

@@ -13,6 +13,7 @@ from controller.kit.provenance import sources_of
 from controller.reading import KIT, read_toml, shown
 
 Tables = dict[str, Any]
+MOST_TOLD = 20  # mistakes
 
 
 def load_kit(path: Path) -> Kit:
@@ -109,6 +110,8 @@ def mistakes(error: ValidationError, name: str, following: Container[str] = ()) 
         if detail["type"] == "missing" and ".".join(map(str, place)) in following:
             continue
         kept.append(_sentence(name, detail))
+    if len(kept) > MOST_TOLD:
+        kept[MOST_TOLD:] = [f"{name}: has {len(kept) - MOST_TOLD} more mistakes. Correct these first."]
     return kept
 
 

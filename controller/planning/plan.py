@@ -19,7 +19,7 @@ from controller.planning.order import Order
 from controller.planning.reached import Poses, levelled_poses, poses_of
 from controller.planning.region import Bounds
 from controller.planning.request import Arrangement, RegionKind
-from controller.reading import PLAN, PLAN_IN_SESSION, parse_json, read_json, read_text, refuse
+from controller.reading import PLAN, PLAN_IN_SESSION, parse_json, read_json, read_text, refuse, shown
 
 FORMAT_VERSION = 2
 
@@ -211,15 +211,18 @@ def plan_from(text: str, path: str, *, begun: bool = False) -> Plan:
     version = content.get("format_version")
     if version != FORMAT_VERSION or isinstance(version, bool):
         raise InputError(
-            f"{path}: is a plan of format version {content.get('format_version')}, this program reads "
-            f"version {FORMAT_VERSION}; make the plan again."
+            f"{path}: is a plan of format version {shown(str(version))}, this program reads version {FORMAT_VERSION}; "
+            "make the plan again."
         )
     try:
         plan = Plan.model_validate_json(text)
     except ValidationError as error:
         raise InputError(mistakes(error, str(path))) from None
     if plan.hash != content_hash(content):
-        raise InputError(f"{path}: was changed after it was made (its hash no longer fits); make it again.")
+        what = "was changed after it was made (its hash no longer fits)"
+        if begun:
+            refuse(path, kind, f"its plan {what}")
+        raise InputError(f"{path}: {what}; make it again.")
     return _proved_again(plan, path, begun=begun)
 
 
@@ -229,7 +232,10 @@ def _proved_again(plan: Plan, path: str, *, begun: bool) -> Plan:
     if _is_claimed(plan, proof):
         return plan
     if not plan.kit.head.lean_deg or not _is_claimed(plan, proof_at(plan, levelled_poses(plan.frames))):
-        raise InputError(f"{path}: its proof does not hold (it would leave a gap, or claims too much); make it again.")
+        what = "its proof does not hold (it would leave a gap, or claims too much)"
+        if begun:
+            refuse(path, PLAN_IN_SESSION, what)
+        raise InputError(f"{path}: {what}; make it again.")
     if begun:
         return with_proof(plan, proof)
     if not proof.covered:

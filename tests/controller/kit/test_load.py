@@ -180,3 +180,12 @@ def test_the_files_own_name_begins_every_sentence(tmp_path: Path) -> None:
     found = _load(path)
     assert len(found) == 5  # no lens, neither side of the sensor, no pixels_high, and pixels_wide is wrong
     assert all(sentence.startswith(f"{path}: ") for sentence in found)
+
+
+def test_of_many_mistakes_some_are_told(tmp_path: Path) -> None:
+    path = tmp_path / "kit.toml"
+    path.write_text("[camera]\n" + "\n".join(f"key_{number} = {number}" for number in range(500)))
+    sentences = _load(path)
+    assert len(sentences) == 21
+    assert sentences[-1].startswith(f"{path}: has ")
+    assert sentences[-1].endswith(" more mistakes. Correct these first.")
