@@ -24,6 +24,7 @@ from controller.errors import InputError
 Read = TypeVar("Read")
 MEGABYTE = 10**6
 SHOWN = 60  # characters of a text from a file, in a sentence
+UNSEEN = "\ufffd"  # stands for what cannot be printed (Unicode's replacement character)
 LONGEST_LINE = 1000  # of TOML: the library's time grows with the square of the parts of a key
 MOST_DEPTH = 32  # tables in tables; none of our files needs ten
 LARGEST_WHOLE = 2**63 - 1  # TOML 1.0.0 asks for integers of 64 bits, and no more
@@ -163,7 +164,8 @@ def refuse(path: Path | str, kind: FileKind, what: str) -> NoReturn:
 def shown(text: str) -> str:
     """A text from a file as it may stand in a sentence: short, on one line, nothing that a terminal would obey."""
     short = text if len(text) <= SHOWN else f"{text[: SHOWN - 3]}..."
-    return "".join(each if each.isprintable() else each.encode("unicode_escape").decode() for each in short)
+    seen = "".join(each if each.isprintable() else UNSEEN for each in short)
+    return re.sub(f"{UNSEEN}+", UNSEEN, seen)
 
 
 def as_text(name: str) -> str:
