@@ -161,6 +161,11 @@ def refuse(path: Path | str, kind: FileKind, what: str) -> NoReturn:
     raise InputError(f"{path}: {what}. {kind.cure}")
 
 
+def trouble_of(error: InputError, path: Path) -> str:
+    """What is wrong with a file, as a note beside its name: the sentence without the name and the cure."""
+    return error.sentences[0].removeprefix(f"{path}: ").split(". ")[0].rstrip(".")
+
+
 def shown(text: str) -> str:
     """A text from a file as it may stand in a sentence: short, on one line, nothing that a terminal would obey."""
     short = text if len(text) <= SHOWN else f"{text[: SHOWN - 3]}..."

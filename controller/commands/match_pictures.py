@@ -30,6 +30,7 @@ from controller.picture_file import read_grey
 from controller.planning.links import ENOUGH, find_links
 from controller.planning.plan import Plan
 from controller.planning.reached import frame_pose, poses_of
+from controller.reading import trouble_of
 from controller.report.wording import counted
 
 Begin = Callable[[int], Callable[[], None]]
@@ -88,7 +89,7 @@ def _read(line: MatchLine, folder: Path) -> Photograph | None:
     try:
         return read_photograph(path)
     except InputError as error:
-        line.notes.append(str(error).removeprefix(f"{path}: "))
+        line.notes.append(trouble_of(error, path))
         return None
 
 

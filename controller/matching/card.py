@@ -15,7 +15,7 @@ from controller.errors import InputError
 from controller.matching.evidence import FileStamp
 from controller.matching.sequence import NUMBERS
 from controller.picture_file import PHOTOGRAPH, read_card_tags
-from controller.reading import as_text, digest_of, must_be_listed, shown
+from controller.reading import as_text, digest_of, must_be_listed, shown, trouble_of
 
 JPEG = frozenset({".jpg", ".jpeg"})
 PLAIN = JPEG | {".tif", ".tiff", ".heic", ".hif"}
@@ -161,7 +161,7 @@ def _read_one(path: Path, paths: tuple[Path, ...]) -> CardFile:
             must_be_listed(path)
         read = read_card_tags(path)
     except InputError as error:
-        return CardFile(paths, "", None, False, 0.0, str(error).removeprefix(f"{path}: ").split(". ")[0].rstrip("."))
+        return CardFile(paths, "", None, False, 0.0, trouble_of(error, path))
     names = (exif.text(read.tags.get(f"Image {name}")) for name in ("Make", "Model"))
     camera = " ".join(filter(None, names))[:LONGEST_NAME]
     taken_s, has_zone = _taken(read.tags)
