@@ -1,7 +1,8 @@
 """The `fullturn board` group: options only; the work is imported when it runs."""
 
+import sys
 from pathlib import Path
-from typing import TYPE_CHECKING, BinaryIO
+from typing import TYPE_CHECKING
 
 import click
 
@@ -130,11 +131,14 @@ def soak(port: str, baud: int, seconds: float, as_json: bool) -> None:
 @click.option("--port", help=PORT_HELP + " This program must have it alone; to hear another program's line, give a tap.")
 @click.option("--tap", is_flag=True, help="Only listen: --port is an adapter whose receiver is wired to the line.")
 @click.option(
-    "--from", "file", type=click.File("rb"), help="Decode recorded bytes instead of a line; - for standard input."
+    "--from",
+    "file",
+    type=click.Path(exists=True, dir_okay=False, allow_dash=True, path_type=Path),
+    help="Decode recorded bytes instead of a line; - for standard input.",
 )
 @baud_option
 @click.option("--json", "as_json", is_flag=True, help="Print one JSON object a line instead of sentences.")
-def listen(port: str | None, tap: bool, file: BinaryIO | None, baud: int, as_json: bool) -> None:
+def listen(port: str | None, tap: bool, file: Path | None, baud: int, as_json: bool) -> None:
     """Print what is said on a line, decoded, both ways: one line a frame, damaged bytes as hex. Ctrl-C ends it.
 
     Without --tap the board is asked for its status once a second. Nothing moves for that, but opening a port restarts
@@ -143,12 +147,14 @@ def listen(port: str | None, tap: bool, file: BinaryIO | None, baud: int, as_jso
     import json  # noqa: PLC0415
 
     from controller.commands.listen import decode_command, listen_command  # noqa: PLC0415
+    from controller.reading import RECORDING, open_file  # noqa: PLC0415
 
     def print_one(heard: "Heard") -> None:
         show(json.dumps(heard.as_json()) if as_json else heard.line())
 
     if file is not None:
-        summary = decode_command(file, print_one)
+        with sys.stdin.buffer if str(file) == "-" else open_file(file, RECORDING) as recorded:
+            summary = decode_command(recorded, print_one)
     else:
         assert port is not None
         summary = listen_command(port, baud, tap=tap, show=print_one)

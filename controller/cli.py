@@ -2,6 +2,7 @@
 
 import sys
 from collections.abc import Callable
+from io import TextIOWrapper
 from pathlib import Path
 from typing import Any
 
@@ -177,6 +178,9 @@ for command in (kit, board, calibrate, jog, capture, resume, tell, report, match
 
 def main(command: Callable[..., Any] = cli) -> None:
     """Run the command line; turn what went wrong into sentences and an exit status (1 the world, 2 wrong use)."""
+    for stream in (sys.stdout, sys.stderr):
+        if isinstance(stream, TextIOWrapper):  # a file's name may hold bytes that are no text
+            stream.reconfigure(errors="backslashreplace")
     try:
         command()
     except InputError as error:

@@ -3,7 +3,6 @@
 import math
 import re
 import sys
-import tomllib
 from dataclasses import asdict
 from pathlib import Path
 from typing import Any
@@ -12,6 +11,7 @@ import click
 
 from controller.command import Group
 from controller.quantity import Number, Share
+from controller.reading import LOADS, read_toml, refuse, shown
 from controller.shared_options import FILE, OUTPUT, PORT_HELP, confirmed, countdown_option, json_option, show
 
 NOT_STATED = (
@@ -144,18 +144,32 @@ def _fill_in(context: click.Context, _: click.Parameter, path: Path | None) -> N
     """Let a table stand in for the options that are not typed."""
     if path is None:
         return
-    try:
-        table = tomllib.loads(path.read_text(encoding="utf-8"))
-    except (OSError, UnicodeDecodeError, tomllib.TOMLDecodeError) as error:
-        raise click.UsageError(f"{path}: is not a TOML file that can be read ({error}).") from None
-    known = {name.lstrip("-").replace("-", "_"): each.name for each in context.command.params for name in each.opts}
-    given: dict[str | None, Any] = {}
-    for key, value in table.items():
-        if key not in known:
-            raise click.UsageError(f"{path}: there is no {key}; its keys are the options, as in mass_kg = 3.2.")
-        curve = isinstance(value, list)
-        given[known[key]] = [":".join(map(str, point)) for point in value] if curve else value
-    context.default_map = {name: value for name, value in given.items() if name is not None}
+    given: dict[str, Any] = {}
+    options = {name.lstrip("-").replace("-", "_"): each for each in _options(context.command) for name in each.opts}
+    for key, value in read_toml(path, LOADS).items():
+        if key not in options:
+            refuse(path, LOADS, f"has a key {shown(key)}, which is no option")
+        name = options[key].name
+        assert name is not None
+        given[name] = _as_typed(value, path, key, many=options[key].multiple)
+    context.default_map = given
+
+
+def _options(command: click.Command) -> list[click.Option]:
+    """The options that ask for a number."""
+    return [each for each in command.params if isinstance(each, click.Option) and each.expose_value and not each.is_flag]
+
+
+def _as_typed(value: Any, path: Path, key: str, *, many: bool) -> str | list[str]:
+    """A value of the table as it would be typed. Raises InputError."""
+    if not many:
+        if isinstance(value, bool) or not isinstance(value, int | float):
+            refuse(path, LOADS, f"{key} = {shown(str(value))} is not a number")
+        return str(value)
+    points = value if isinstance(value, list) else []
+    if not points or not all(isinstance(each, list) for each in points):
+        refuse(path, LOADS, f"{key} = {shown(str(value))} is not a list of points, as in [[0, 0.6], [600, 0.3]]")
+    return [":".join(map(str, point)) for point in points]
 
 
 @kit.command()

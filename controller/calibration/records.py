@@ -7,6 +7,7 @@ depends on is still what it was when it was made (`kit_digest`); of several the 
 import hashlib
 import json
 import math
+import os
 from collections.abc import Sequence
 from datetime import UTC, datetime
 from enum import StrEnum
@@ -19,6 +20,7 @@ from controller.errors import InputError
 from controller.files import write_whole
 from controller.kit.kit import Kit, Table
 from controller.kit.load import mistakes
+from controller.reading import CALIBRATION, read_json, shown
 
 FORMAT_VERSION = 1
 Name = Annotated[str, Field(pattern=r"^[a-z][a-z0-9_]*$", max_length=60)]
@@ -166,23 +168,16 @@ def read(kit_path: Path) -> tuple[Record, ...]:
     Raises InputError, in one sentence for a file that is damaged or of another version.
     """
     path = calibration_path(kit_path)
-    try:
-        content = json.loads(path.read_text(encoding="utf-8"))
-    except FileNotFoundError:
+    if not os.path.lexists(path):
         return ()
-    except OSError as error:
-        raise InputError(f"{path}: cannot be read ({error.strerror}).") from None
-    except (ValueError, RecursionError):
-        raise InputError(
-            f"{path}: is damaged (no valid JSON); restore it from a copy, or move it away and calibrate again."
-        ) from None
+    content = read_json(path, CALIBRATION)
     if not isinstance(content, dict) or content.get("format") != "fullturn-calibration":
         raise InputError(f"{path}: is not a calibration file; move it away and calibrate again.")
     version = content.get("format_version")
     if version != FORMAT_VERSION or isinstance(version, bool):
         raise InputError(
-            f"{path}: is a calibration file of format version {version}, this program reads version {FORMAT_VERSION}; "
-            "use the program that wrote it, or move it away and calibrate again."
+            f"{path}: is a calibration file of format version {shown(str(version))}, this program reads version "
+            f"{FORMAT_VERSION}; use the program that wrote it, or move it away and calibrate again."
         )
     try:
         return CalibrationFile.model_validate_json(json.dumps(content)).records

@@ -36,6 +36,7 @@ from protocol.units import NS
 
 DAY_S, LONG_S = 86_400, 1800
 MOST_CHANGES = 5  # of the clock, told in words
+MOST_CAMERAS = 5  # named
 OTHER_CAMERA = "is of another camera"
 
 
@@ -98,7 +99,7 @@ class Matched:
             "not_made": self.not_made,
             "checks": self.checks,
             "losses": list(self.losses),
-            "lines": [asdict(line) for line in self.lines],
+            "lines": [line.row() for line in self.lines],
         }
 
 
@@ -184,8 +185,9 @@ def _of_the_camera(files: Sequence[CardFile], plan: Plan, folder: Path) -> tuple
     wanted = (plan.kit.camera.model or "").casefold()
     of_kit = [name for name in named if wanted and wanted in name.casefold()]
     if wanted and not of_kit and any(named):
-        seen = ", ".join(sorted(name or "one that does not say" for name in named))
-        raise InputError(f"{folder}: holds no photograph of the kit's camera, {plan.kit.camera.model}, but of {seen}.")
+        seen = ", ".join(sorted(shown(name) or "one that does not say" for name in named)[:MOST_CAMERAS])
+        model = shown(plan.kit.camera.model or "")
+        raise InputError(f"{folder}: holds no photograph of the kit's camera, {model}, but of {seen}.")
     camera = max(of_kit or named, key=lambda name: named[name])
     mine: list[CardFile] = []
     others: list[CardFile] = []

@@ -7,18 +7,21 @@ from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
+import numpy as np
+
 from controller.commands.stand_in import camera_name, lens_spec
 from controller.errors import InputError
 from controller.files import writing
 from controller.folders import appearing_folder
 from controller.kit.kit import Kit
+from controller.picture_file import SCENERY, read_colours, read_facts
 from controller.places import must_be_free_folder
 from protocol.units import NS
 from sim.scene.film import Film, View, aims_of
 from sim.scene.photograph import Moment, save_photograph
 from sim.scene.place import make_place
 from sim.scene.render import Renderer
-from sim.scene.scenery import Scenery, SceneryError, points_across, read_scenery
+from sim.scene.scenery import Scenery, points_across, scenery_of
 from sim.scene.sensor import SensorSpec, develop
 
 USUAL_WIDTH = 1000  # pixels of the long side when no scale is given
@@ -103,10 +106,10 @@ def _size(kit: Kit, scale: float | None) -> tuple[int, int]:
 
 
 def _read(path: Path, widest: int) -> Scenery:
-    try:
-        return read_scenery(path, widest)
-    except SceneryError as error:
-        raise InputError(str(error)) from None
+    width, height = read_facts(path, SCENERY).size_px
+    if width != 2 * height:
+        raise InputError(f"{path}: is {width} x {height} pixels. Scenery must be equirectangular, twice as wide as high.")
+    return scenery_of(np.asarray(read_colours(path, widest)))
 
 
 def _photograph(studio: Studio, view: View, number: int, path: Path) -> None:

@@ -1,7 +1,6 @@
 """From a TOML file to a Kit, or to one sentence for each mistake in it."""
 
 import json
-import tomllib
 from collections.abc import Container, Sequence
 from pathlib import Path
 from typing import Any
@@ -11,8 +10,10 @@ from pydantic import ValidationError
 from controller.errors import InputError
 from controller.kit.kit import Kit
 from controller.kit.provenance import sources_of
+from controller.reading import KIT, read_toml, shown
 
 Tables = dict[str, Any]
+MOST_TOLD = 20  # mistakes
 
 
 def load_kit(path: Path) -> Kit:
@@ -20,15 +21,7 @@ def load_kit(path: Path) -> Kit:
 
     Raises InputError with one sentence for each mistake: the key, the value, what is allowed.
     """
-    try:
-        tables = tomllib.loads(path.read_text(encoding="utf-8"))
-    except OSError as error:
-        raise InputError(f"{path}: cannot be read ({error.strerror}).") from None
-    except UnicodeDecodeError:
-        raise InputError(f"{path}: is not a text file in UTF-8.") from None
-    except (ValueError, RecursionError) as error:  # broken TOML, or a number or nesting beyond all bounds
-        raise InputError(f"{path}: is not valid TOML: {error}.") from None
-    return kit_from_tables(tables, str(path))
+    return kit_from_tables(read_toml(path, KIT), str(path))
 
 
 def kit_from_tables(tables: Tables, name: str) -> Kit:
@@ -89,6 +82,21 @@ def _following(tables: Tables, unknown: list[str]) -> set[str]:
     return keys
 
 
+WANTED = {
+    **dict.fromkeys(("int_type", "int_parsing", "int_from_float", "int_parsing_size"), "a whole number"),
+    **dict.fromkeys(("float_type", "float_parsing"), "a number"),
+    "finite_number": "a finite number",
+    "string_type": "a text",
+    **dict.fromkeys(("bool_type", "bool_parsing"), "true or false"),
+    **dict.fromkeys(("list_type", "tuple_type"), "a list"),
+    **dict.fromkeys(
+        ("datetime_type", "datetime_parsing", "datetime_from_date_parsing", "datetime_object_invalid", "timezone_aware"),
+        "a moment with its offset from UTC, as in 2026-06-21T07:00:00+02:00",
+    ),
+}
+"""What should be in place of a value, in our words, by the sort of the mistake."""
+
+
 def mistakes(error: ValidationError, name: str, following: Container[str] = ()) -> list[str]:
     """One sentence for each mistake that pydantic found; keys that are `following` from others are not missing."""
     details = error.errors()
@@ -102,6 +110,8 @@ def mistakes(error: ValidationError, name: str, following: Container[str] = ()) 
         if detail["type"] == "missing" and ".".join(map(str, place)) in following:
             continue
         kept.append(_sentence(name, detail))
+    if len(kept) > MOST_TOLD:
+        kept[MOST_TOLD:] = [f"{name}: has {len(kept) - MOST_TOLD} more mistakes. Correct these first."]
     return kept
 
 
@@ -121,9 +131,10 @@ def _sentence(name: str, detail: Any) -> str:
         limits = detail["ctx"]
         bound = f"at least {limits['min_length']}" if "min_length" in limits else f"at most {limits['max_length']}"
         return f"{name}: {key} = {_shown(detail['input'])}: give {bound} value(s)."
+    if detail["type"] in WANTED:
+        return f"{name}: {key} = {_shown(detail['input'])}: it should be {WANTED[detail['type']]}."
     return f"{name}: {key} = {_shown(detail['input'])}: {message.replace('input should', 'it should')}."
 
 
 def _shown(value: object) -> str:
-    text = f'"{value}"' if isinstance(value, str) else str(value)
-    return text if len(text) <= 60 else text[:57] + "..."
+    return shown(f'"{value}"' if isinstance(value, str) else str(value))

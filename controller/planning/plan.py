@@ -19,6 +19,7 @@ from controller.planning.order import Order
 from controller.planning.reached import Poses, levelled_poses, poses_of
 from controller.planning.region import Bounds
 from controller.planning.request import Arrangement, RegionKind
+from controller.reading import PLAN, PLAN_IN_SESSION, parse_json, read_json, read_text, refuse, shown
 
 FORMAT_VERSION = 2
 
@@ -185,8 +186,8 @@ def save_plan(plan: Plan, path: Path, *, replace: bool = False) -> None:
 def is_own_plan(path: Path) -> bool:
     """Whether a file is a plan of this program, of any version, and as it was written: its hash still fits."""
     try:
-        content = json.loads(path.read_text(encoding="utf-8"))
-    except (OSError, ValueError, RecursionError):
+        content = read_json(path, PLAN)
+    except InputError:
         return False
     plan = isinstance(content, dict) and content.get("format") == "fullturn-plan"
     return plan and content.get("hash") == content_hash(content)
@@ -194,13 +195,7 @@ def is_own_plan(path: Path) -> bool:
 
 def load_plan(path: Path) -> Plan:
     """Read a plan. Raises InputError when it is unreadable, of another version, or edited since it was made."""
-    try:
-        text = path.read_text(encoding="utf-8")
-    except OSError as error:
-        raise InputError(f"{path}: cannot be read ({error.strerror}).") from None
-    except UnicodeDecodeError:
-        raise InputError(f"{path}: is not a plan (no valid JSON); make one with `fullturn plan`.") from None
-    return plan_from(text, str(path))
+    return plan_from(read_text(path, PLAN), str(path))
 
 
 def plan_from(text: str, path: str, *, begun: bool = False) -> Plan:
@@ -209,24 +204,25 @@ def plan_from(text: str, path: str, *, begun: bool = False) -> Plan:
     An earlier version proved a plan as if the head stood level. If such a plan was `begun` already, it has the proof for
     the poses that its head reaches, whatever comes out; else it must still cover.
     """
-    try:
-        content = json.loads(text)
-    except (ValueError, RecursionError):
-        raise InputError(f"{path}: is not a plan (no valid JSON); make one with `fullturn plan`.") from None
+    kind = PLAN_IN_SESSION if begun else PLAN
+    content = parse_json(text, path, kind)
     if not isinstance(content, dict) or content.get("format") != "fullturn-plan":
-        raise InputError(f"{path}: is not a plan; make one with `fullturn plan`.")
+        refuse(path, kind, "holds no plan that can be read" if begun else "is not a plan")
     version = content.get("format_version")
     if version != FORMAT_VERSION or isinstance(version, bool):
         raise InputError(
-            f"{path}: is a plan of format version {content.get('format_version')}, this program reads "
-            f"version {FORMAT_VERSION}; make the plan again."
+            f"{path}: is a plan of format version {shown(str(version))}, this program reads version {FORMAT_VERSION}; "
+            "make the plan again."
         )
     try:
         plan = Plan.model_validate_json(text)
     except ValidationError as error:
         raise InputError(mistakes(error, str(path))) from None
     if plan.hash != content_hash(content):
-        raise InputError(f"{path}: was changed after it was made (its hash no longer fits); make it again.")
+        what = "was changed after it was made (its hash no longer fits)"
+        if begun:
+            refuse(path, kind, f"its plan {what}")
+        raise InputError(f"{path}: {what}; make it again.")
     return _proved_again(plan, path, begun=begun)
 
 
@@ -236,7 +232,10 @@ def _proved_again(plan: Plan, path: str, *, begun: bool) -> Plan:
     if _is_claimed(plan, proof):
         return plan
     if not plan.kit.head.lean_deg or not _is_claimed(plan, proof_at(plan, levelled_poses(plan.frames))):
-        raise InputError(f"{path}: its proof does not hold (it would leave a gap, or claims too much); make it again.")
+        what = "its proof does not hold (it would leave a gap, or claims too much)"
+        if begun:
+            refuse(path, PLAN_IN_SESSION, what)
+        raise InputError(f"{path}: {what}; make it again.")
     if begun:
         return with_proof(plan, proof)
     if not proof.covered:

@@ -100,9 +100,9 @@ def test_an_empty_folder_is_taken(planned: Shell) -> None:
 def test_scenery_of_the_wrong_shape(planned: Shell) -> None:
     Image.new("RGB", (200, 150)).save(planned.folder / "flat.jpg")
     (line,) = refuses(planned, 2, *REHEARSE, "--pictures", "photos", "--scenery", "flat.jpg")
-    assert line == "flat.jpg is 200 x 150 pixels; scenery must be equirectangular, twice as wide as high."
+    assert line == "flat.jpg: is 200 x 150 pixels. Scenery must be equirectangular, twice as wide as high."
     (line,) = refuses(planned, 2, *REHEARSE, "--pictures", "photos", "--scenery", "kit.toml")
-    assert "cannot be read as a picture" in line
+    assert line == "kit.toml: is not a picture that can be read. Give a JPEG, PNG or TIFF."
 
 
 @pytest.mark.parametrize(

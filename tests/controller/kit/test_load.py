@@ -27,8 +27,8 @@ MISTAKES: list[tuple[str, Any, list[str]]] = [
     ("head.roll", {"microsteps": 16}, ["no such key"]),
     ("camera", 3, ["3"]),
     ("camera.sensor_width_mm", "wide", ['"wide"', "number"]),
-    ("camera.pixels_wide", 6000.5, ["6000.5", "integer"]),
-    ("camera.pixels_wide", [6000], ["[6000]", "integer"]),
+    ("camera.pixels_wide", 6000.5, ["6000.5", "a whole number."]),
+    ("camera.pixels_wide", [6000], ["[6000]", "a whole number."]),
     ("camera.mounted", "upright", ['"upright"', "'portrait' or 'landscape'"]),
     ("camera.mounted", 90, ["90", "'portrait' or 'landscape'"]),
     ("lens.projection", "fisheye", ['"fisheye"', "rectilinear", "equidistant", "equisolid", "orthographic"]),
@@ -162,10 +162,10 @@ def test_not_utf_8(tmp_path: Path) -> None:
     assert "UTF-8" in sentence
 
 
-@pytest.mark.parametrize("name", ["nowhere.toml", "."])
-def test_a_file_that_cannot_be_read(tmp_path: Path, name: str) -> None:
+@pytest.mark.parametrize(("name", "says"), [("nowhere.toml", "does not exist."), (".", "is a folder, not a kit.")])
+def test_a_file_that_cannot_be_read(tmp_path: Path, name: str, says: str) -> None:
     (sentence,) = _load(tmp_path / name)
-    assert sentence.startswith(f"{tmp_path / name}: cannot be read (")
+    assert sentence.startswith(f"{tmp_path / name}: {says}")
 
 
 def test_an_empty_file_misses_both_tables(tmp_path: Path) -> None:
@@ -180,3 +180,12 @@ def test_the_files_own_name_begins_every_sentence(tmp_path: Path) -> None:
     found = _load(path)
     assert len(found) == 5  # no lens, neither side of the sensor, no pixels_high, and pixels_wide is wrong
     assert all(sentence.startswith(f"{path}: ") for sentence in found)
+
+
+def test_of_many_mistakes_some_are_told(tmp_path: Path) -> None:
+    path = tmp_path / "kit.toml"
+    path.write_text("[camera]\n" + "\n".join(f"key_{number} = {number}" for number in range(500)))
+    sentences = _load(path)
+    assert len(sentences) == 21
+    assert sentences[-1].startswith(f"{path}: has ")
+    assert sentences[-1].endswith(" more mistakes. Correct these first.")

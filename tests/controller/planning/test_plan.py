@@ -218,7 +218,7 @@ def test_an_unknown_name_is_refused(plan: Plan, tmp_path: Path) -> None:
 
 
 def test_a_missing_file_is_refused(tmp_path: Path) -> None:
-    assert "cannot be read" in refusal(tmp_path / "nowhere.json")
+    assert refusal(tmp_path / "nowhere.json").endswith("nowhere.json: does not exist.")
 
 
 @pytest.mark.parametrize("failing", ["open", "chmod", "replace"])
