@@ -2,19 +2,23 @@
 
 import sys
 from collections.abc import Callable, Sequence
-from pathlib import Path
 from typing import Any
 
 import click
 
-from controller.quantity import Whole
+from controller.option_types import PathName
+from controller.ports.address import PortName
+from controller.quantity import bounded_whole
 
-FILE = click.Path(exists=True, dir_okay=False, path_type=Path)
+FILE = PathName(exists=True)
+FOLDER = PathName(exists=True, files=False, folders=True)
+ANYTHING = PathName(exists=True, folders=True)
+OUTPUT = PathName(folders=True)
 PORT_HELP = "A device, usb:SERIALNUMBER, or a URL like socket://host:7000."
-port_option = click.option("--port", required=True, help=PORT_HELP)
+port_option = click.option("--port", type=PortName(), required=True, help=PORT_HELP)
 countdown_option = click.option(
     "--countdown",
-    type=Whole(0, 600, unit="s"),
+    type=bounded_whole("countdown"),
     default=5,
     show_default=True,
     help="Seconds between telling that the head moves and the motion.",
@@ -37,7 +41,7 @@ def show(shown: Any) -> None:
     """Print a text as it is, anything else as JSON."""
     import json  # noqa: PLC0415
 
-    click.echo(shown if isinstance(shown, str) else json.dumps(shown))
+    click.echo(shown if isinstance(shown, str) else json.dumps(shown, allow_nan=False))
     sys.stdout.flush()  # whoever waits for the line, at the end of a pipe
 
 

@@ -15,9 +15,10 @@ from typing import Annotated, Any, Literal, Self
 
 from pydantic import AwareDatetime, Field, ValidationError, model_validator
 
+from controller.bounds import BOUNDS
 from controller.errors import InputError
 from controller.files import write_whole
-from controller.kit.kit import Kit, Table
+from controller.kit.kit import Kit, Table, within
 from controller.kit.load import mistakes
 
 FORMAT_VERSION = 1
@@ -45,10 +46,10 @@ class AxisName(StrEnum):
 OF_ONE_AXIS = frozenset({Kind.STEPS, Kind.BACKLASH})
 # What a record must hold to be of use, and within which bounds.
 NEEDED = {
-    Kind.STEPS: {"steps_per_degree": (1e-6, 1e8)},
-    Kind.BACKLASH: {"play_deg": (0.0, 5.0)},
-    Kind.LEVEL: {"lean_deg": (0.0, 20.0), "toward_deg": (-360.0, 360.0)},
-    Kind.SETTLE: {"ring_hz": (1e-6, 1e3), "ring_damping": (1e-6, 0.999999)},
+    Kind.STEPS: {"steps_per_degree": BOUNDS["measured_steps_per_degree"]},
+    Kind.BACKLASH: {"play_deg": BOUNDS["backlash_deg"]},
+    Kind.LEVEL: {"lean_deg": BOUNDS["lean_deg"], "toward_deg": BOUNDS["lean_toward_deg"]},
+    Kind.SETTLE: {"ring_hz": BOUNDS["ring_hz"], "ring_damping": BOUNDS["ring_damping"]},
 }
 
 
@@ -76,7 +77,7 @@ class Record(Table):
     with_what: str = ""
     residuals: dict[Name, tuple[float, ...]] = Field(default_factory=dict)
     lens: str | None = None
-    focal_length_mm: Annotated[float, Field(gt=0)] | None = None
+    focal_length_mm: Annotated[float, within("focal_length_mm")] | None = None
     undone: bool = False
     kit_digest: str
 
@@ -84,9 +85,9 @@ class Record(Table):
     def _consistent(self) -> Self:
         if (self.kind in OF_ONE_AXIS) != (self.axis is not None):
             raise ValueError(f"a record of {self.kind} {'needs' if self.axis is None else 'has no'} axis")
-        for name, (least, most) in NEEDED.get(self.kind, {}).items():
-            if not least <= self.values.get(name, math.nan) <= most:
-                raise ValueError(f"a record of {self.kind} needs {name} between {least:g} and {most:g}")
+        for name, bound in NEEDED.get(self.kind, {}).items():
+            if not bound.holds(self.values.get(name, math.nan)):
+                raise ValueError(f"a record of {self.kind} needs {name} between {bound.least:g} and {bound.most:g}")
         for name, value in self.uncertainties.items():
             if name.removeprefix("u_") not in self.values or not name.startswith("u_"):
                 raise ValueError(f"the uncertainty {name} belongs to no value")

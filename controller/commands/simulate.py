@@ -1,6 +1,5 @@
 """`fullturn simulate`: the simulated rig in real time, at a port that any program can open."""
 
-import os
 import sys
 from collections.abc import Callable
 from dataclasses import dataclass, replace
@@ -13,6 +12,8 @@ from controller.commands.stand_in import rig_spec
 from controller.errors import InputError, WorldError
 from controller.files import write_whole
 from controller.kit.load import load_kit
+from controller.ports.address import Host
+from controller.ports.trouble import cannot_serve
 from controller.reading import TRUTH, read_text
 from sim.rig import Rig
 from sim.serve import Line, RealTime
@@ -25,7 +26,7 @@ class Place:
     """Where to serve: a pseudo-terminal (with a second name for its path, or none), or TCP at host and port."""
 
     name: Path | None = None
-    tcp: tuple[str, int] | None = None
+    tcp: Host | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -92,13 +93,10 @@ def _earlier(path: Path) -> Truth:
 
 def _opened(place: Place) -> Line:
     if place.tcp is not None:
-        host, port = place.tcp
         try:
-            return SocketLine(host, port)
-        except OSError as error:
-            raise WorldError(
-                f"{host}:{port} cannot be served ({os.strerror(error.errno or 0)}); choose another port."
-            ) from None
+            return SocketLine(place.tcp.name, place.tcp.port)
+        except (OSError, UnicodeError) as error:
+            raise WorldError(f"{place.tcp} cannot be served: {cannot_serve(error, place.tcp.port)}.") from None
     if sys.platform == "win32":
         raise InputError("This system has no pseudo-terminals; serve the rig with --tcp instead.")
     from sim.terminal import NameTaken, Terminal  # noqa: PLC0415  (not everywhere)

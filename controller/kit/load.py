@@ -8,6 +8,7 @@ from typing import Any
 
 from pydantic import ValidationError
 
+from controller.bounds import BOUNDS
 from controller.errors import InputError
 from controller.kit.kit import Kit
 from controller.kit.provenance import sources_of
@@ -117,6 +118,9 @@ def _sentence(name: str, detail: Any) -> str:
         return f"{name}: {key} = {_shown(detail['input'])}: it should be a table, [{key}]."
     if detail["type"] == "value_error" and isinstance(detail["input"], dict):
         return f"{name}: in [{key}], {message}."
+    held = BOUNDS.get(next((part for part in reversed(detail["loc"]) if isinstance(part, str)), ""))
+    if held is not None and detail["type"] in {"greater_than_equal", "less_than_equal"}:
+        return f"{name}: {key} = {_shown(detail['input'])}: it should be {held.text()}."
     if detail["type"] in {"too_short", "too_long"}:
         limits = detail["ctx"]
         bound = f"at least {limits['min_length']}" if "min_length" in limits else f"at most {limits['max_length']}"

@@ -9,7 +9,7 @@ from pydantic import BaseModel, ConfigDict, Field, ValidationError
 
 from controller.errors import InputError
 from controller.files import write_whole
-from controller.kit.kit import Kit
+from controller.kit.kit import Kit, within
 from controller.kit.load import mistakes
 from controller.optics.projection import Projection
 from controller.planning.cores import cores_at
@@ -26,18 +26,18 @@ FORMAT_VERSION = 2
 class Part(BaseModel):
     """A part of the plan file: frozen, no unknown names."""
 
-    model_config = ConfigDict(frozen=True, extra="forbid")
+    model_config = ConfigDict(frozen=True, extra="forbid", allow_inf_nan=False)
 
 
 class Region(Part):
     """What is to be covered: between two pitches, and from `yaw_from_deg` to the right by `yaw_width_deg`."""
 
     kind: RegionKind
-    pitch_from_deg: float
-    pitch_to_deg: float
-    yaw_from_deg: float
-    yaw_width_deg: float
-    unreachable_sr: float
+    pitch_from_deg: Annotated[float, within("pitch_deg")]
+    pitch_to_deg: Annotated[float, within("pitch_deg")]
+    yaw_from_deg: Annotated[float, within("yaw_deg")]
+    yaw_width_deg: Annotated[float, Field(ge=0, le=360)]
+    unreachable_sr: Annotated[float, Field(ge=0, le=13)]
     """How much more was asked for than the head can reach, in steradians."""
 
     @property
@@ -65,7 +65,7 @@ class Frame(Part):
     """One pose of the camera."""
 
     id: Annotated[int, Field(ge=0, lt=1 << 32)]
-    row: Annotated[int, Field(ge=0)]
+    row: Annotated[int, Field(ge=0, lt=1 << 32)]
     yaw_deg: Annotated[float, Field(ge=-3600, le=3600)]
     pitch_deg: Annotated[float, Field(ge=-90, le=90)]
     by_hand: bool = False
