@@ -163,6 +163,7 @@ BOUNDS: dict[str, Bound] = {
     "torque_nm": Bound(0, 10_000, "N m", "more than any motor of a head has"),
 }
 
+ANY = Bound(-1e12, 1e12, "", "the counts of any sensor")
 READINGS: dict[str, Bound] = {
     "yaw_deg": Bound(-3600, 3600, "deg", TURNS),
     "pitch_deg": Bound(-180, 180, "deg", "an instrument may count on beyond the zenith"),
@@ -170,7 +171,7 @@ READINGS: dict[str, Bound] = {
     "steps": Bound(-(2**31), 2**31 - 1, "steps", "positions are 32 bits wide on the wire"),
     "turns": Bound(-1000, 1000, "turns", "an afternoon's work"),
     "ms": Bound(-3_600_000, 3_600_000, "ms", "an hour either way"),
-    "": Bound(-1e12, 1e12, "", "the counts of any sensor"),
+    "": ANY,
 }
 """What one reading may be, by the end of its column's name; the first that fits counts."""
 

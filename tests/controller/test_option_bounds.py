@@ -19,7 +19,7 @@ from hypothesis import strategies as st
 from controller.bounds import BOUNDS, READINGS
 from controller.cli import cli
 from controller.errors import InputError
-from controller.numerals import LARGEST, number_in, whole_in
+from controller.numerals import number_in, whole_in
 from controller.option_types import MOST_TEXT, Checked, Choice, Moment, PathName, Text
 from controller.ports.address import Address, PortName
 from controller.quantity import Number, Whole
@@ -42,10 +42,10 @@ NOT_NUMBERS = (
     "1e",
     "9" * 401,
     "1e308",
-    "1e-308",
     "--1",
     "1 000",
 )
+MOST = 1e13  # no bound is larger
 NOT_TEXTS = ("", "  ", "a\nb", "a\x00b", "a\x1b[2Jb", "x" * 5000)
 
 
@@ -89,7 +89,7 @@ def test_every_option_is_of_a_kind_with_bounds_and_refuses_what_cannot_be_meant(
     """No option has one of the library's own kinds, whose words and bounds are not ours."""
     for kind in kinds_of(parameter):
         if isinstance(kind, Number | Whole):
-            assert -LARGEST <= kind.low < kind.high <= LARGEST
+            assert -MOST <= kind.low < kind.high <= MOST
             beyond = [repr(math.nextafter(bound, bound * 2)) for bound in (float(kind.high),) if bound]
             wrong = (*NOT_NUMBERS, str(round(kind.high) + 1), str(math.floor(kind.low) - 1), *beyond)
         else:
@@ -143,7 +143,7 @@ def test_a_command_that_does_not_exist_is_told_in_our_words(words: list[str]) ->
 
 def test_every_bound_of_the_table_is_finite_has_a_reason_and_is_used() -> None:
     for name, bound in (BOUNDS | READINGS).items():
-        assert -LARGEST < bound.least < bound.most < LARGEST, name
+        assert -MOST < bound.least < bound.most < MOST, name
         assert bound.why
     sources = "".join(path.read_text(encoding="utf-8") for path in Path("controller").rglob("*.py"))
     for name in BOUNDS:
@@ -164,7 +164,7 @@ def test_what_is_read_as_a_number_is_plain_decimal_and_finite(text: str) -> None
 @given(value=st.floats(allow_nan=False, allow_infinity=False))
 def test_a_number_as_it_is_written_is_read_again(value: float) -> None:
     read = number_in(repr(value))
-    assert read == value if value == 0 or 1e-30 <= abs(value) <= 1e30 else read is None
+    assert read == value
 
 
 @given(moment=st.datetimes(), hours=st.integers(-23, 23))

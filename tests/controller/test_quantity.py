@@ -9,7 +9,6 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from controller.numerals import SMALLEST
 from controller.quantity import UNITS, Number, Share, Whole, meant, plain, unit_of
 
 sizes = st.floats(-1e6, 1e6).filter(lambda value: value == 0 or abs(value) > 1e-6)
@@ -74,13 +73,13 @@ def test_what_is_offered_is_the_same_quantity_and_accepted(value: float, unit: s
     assert (said is not None) is (kind == other_kind)
     if said is not None:
         assert said * other_size == pytest.approx(value * size)
-        assert Number(-1e30, 1e30).convert(plain(said), None, None) == pytest.approx(said)
+        assert Number(-1e9, 1e12).convert(plain(said), None, None) == pytest.approx(said)
 
 
 @given(value=st.floats(-500, 500), low=st.floats(-100, 0), high=st.floats(0, 100))
 def test_only_what_is_in_the_range_is_accepted(value: float, low: float, high: float) -> None:
     kind = Number(low, high)
-    inside = low <= value <= high and not 0 < abs(value) < SMALLEST
+    inside = low <= value <= high
     if inside:
         assert kind.convert(repr(value), None, None) == value
     else:

@@ -10,7 +10,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from controller.calibration.readings import names_in, number, read_csv
+from controller.bounds import reading_bound
+from controller.calibration.readings import Readings, names_in, number, read_csv
 from controller.errors import InputError
 
 
@@ -53,8 +54,8 @@ def test_words(tmp_path: Path) -> None:
         ("a,b,a\n1,2,3\n", "r.csv line 1: has two columns a."),
         ("a,b\n1,2\n1,two\n", "r.csv line 3: b = two is not a number"),
         ("a,b\n1,2°\n", "r.csv line 2: b = 2° is not a number"),
-        ("a,b\n1,nan\n", "r.csv line 2: b = nan is not a finite number."),
-        ("a,b\n1,-inf\n", "r.csv line 2: b = -inf is not a finite number."),
+        ("a,b\n1,nan\n", "r.csv line 2: b = nan is not a number"),
+        ("a,b\n1,-inf\n", "r.csv line 2: b = -inf is not a number"),
         ("a,b\n1\n", "r.csv line 2: b is missing."),
         ("a,b\n1,\n", "r.csv line 2: b is missing."),
         (b"a,b\n1,\xff\n", "r.csv: is not a text file in UTF-8."),
@@ -92,3 +93,31 @@ def test_any_text_is_a_number_or_one_sentence(text: str) -> None:
     else:
         with pytest.raises(InputError, match=r"^x = "):
             number(text, "x")
+
+
+COLUMNS = (
+    "target_yaw_deg",
+    "target_pitch_deg",
+    "yaw_deg",
+    "pitch_deg",
+    "angle_deg",
+    "commanded_steps",
+    "turns",
+    "time_ms",
+    "value",
+)
+
+
+@pytest.mark.parametrize("column", COLUMNS)
+@given(value=st.floats(allow_nan=False, allow_infinity=False) | st.floats(-1e6, 1e6))
+def test_a_reading_is_within_what_a_reading_can_be_whoever_brings_it(column: str, value: float) -> None:
+    """From a file or typed in, both become Readings."""
+    bound = reading_bound(column)
+    try:
+        kept = Readings("r", (7,), {column: np.array([value])}, {})
+    except InputError as error:
+        (sentence,) = error.sentences
+        assert sentence.startswith(f"r line 7: {column} = ")
+        assert not bound.holds(value)
+    else:
+        assert bound.holds(kept.numbers[column][0])
