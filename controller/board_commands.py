@@ -150,7 +150,7 @@ def listen(port: str | None, tap: bool, file: Path | None, baud: int, as_json: b
     from controller.commands.listen import decode_command, listen_command  # noqa: PLC0415
 
     def print_one(heard: "Heard") -> None:
-        show(json.dumps(heard.as_json()) if as_json else heard.line())
+        show(json.dumps(heard.as_json(), allow_nan=False) if as_json else heard.line())
 
     if file is not None:
         recorded: BinaryIO = sys.stdin.buffer if str(file) == "-" else file.open("rb")
@@ -159,4 +159,4 @@ def listen(port: str | None, tap: bool, file: Path | None, baud: int, as_json: b
     else:
         assert port is not None
         summary = listen_command(port, baud, tap=tap, show=print_one)
-    show(json.dumps({"summary": summary.as_json()}) if as_json else summary.sentence())
+    show(json.dumps({"summary": summary.as_json()}, allow_nan=False) if as_json else summary.sentence())

@@ -117,7 +117,7 @@ def calibration_path(kit_path: Path) -> Path:
 
 def kit_digest(kit: Kit, kind: Kind, axis: AxisName | None = None) -> str:
     """A hash of the part of the kit that a record of `kind` depends on; never of what calibration itself measures."""
-    part = json.dumps(_depends_on(kit, kind, axis), sort_keys=True)
+    part = json.dumps(_depends_on(kit, kind, axis), sort_keys=True, allow_nan=False)
     return hashlib.sha256(part.encode()).hexdigest()[:16]
 
 
@@ -186,7 +186,7 @@ def read(kit_path: Path) -> tuple[Record, ...]:
             "use the program that wrote it, or move it away and calibrate again."
         )
     try:
-        return CalibrationFile.model_validate_json(json.dumps(content)).records
+        return CalibrationFile.model_validate_json(json.dumps(content, allow_nan=False)).records
     except ValidationError as error:
         raise InputError(mistakes(error, str(path))[0]) from None
 

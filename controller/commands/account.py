@@ -87,7 +87,9 @@ def report_command(path: Path, out: Path | None) -> Summary:
         exposure = plan.kit.exposure
         lines = exposure_lines(plan, shots, doubts, Clock(about, exposure.focus_ms + exposure.release_lag_ms))
         write_whole(out / "exposures.csv", exposures_csv(lines))
-        write_whole(out / "exposures.json", json.dumps([asdict(line) for line in lines], indent=1) + "\n")
+        write_whole(
+            out / "exposures.json", json.dumps([asdict(line) for line in lines], indent=1, allow_nan=False) + "\n"
+        )
         write_html(out / "report.html", plan, summary, happenings)
     return summary
 

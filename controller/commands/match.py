@@ -206,7 +206,9 @@ def write_match(
             _must_have_room(sorted_files, out)
         with appearing_folder(out) as hidden:
             (hidden / "match.csv").write_text(lines_csv(matched.lines), encoding="utf-8")
-            text = json.dumps({"session": str(session), "folder": str(folder), **matched.as_json()}, indent=1)
+            text = json.dumps(
+                {"session": str(session), "folder": str(folder), **matched.as_json()}, indent=1, allow_nan=False
+            )
             (hidden / "match.json").write_text(text + "\n", encoding="utf-8")
             _sort(sorted_files, hidden / "pictures", matched, link=link, xmp=xmp)
     except OSError as error:

@@ -40,7 +40,7 @@ def kit_from_tables(tables: Tables, name: str) -> Kit:
         sentences.append(f"{name}: sources = {_shown(tables['sources'])}: there is no such key.")
     try:
         # As JSON, where a list may become a tuple and a text an enum, but no text a number.
-        kit = Kit.model_validate_json(json.dumps(filled, default=str))
+        kit = Kit.model_validate_json(json.dumps(filled, default=str, allow_nan=False))
     except ValidationError as error:
         raise InputError(sentences + mistakes(error, name, _following(tables, unknown))) from None
     if too_long := kit.exposure.untimed_s:

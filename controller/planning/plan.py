@@ -174,7 +174,7 @@ def content_hash(content: dict[str, Any]) -> str:
     Taken from the file as it stands, not from what this version of the program makes of it.
     """
     rest = {name: value for name, value in content.items() if name != "hash"}
-    return hashlib.sha256(json.dumps(rest, sort_keys=True, separators=(",", ":")).encode()).hexdigest()
+    return hashlib.sha256(json.dumps(rest, sort_keys=True, separators=(",", ":"), allow_nan=False).encode()).hexdigest()
 
 
 def save_plan(plan: Plan, path: Path) -> None:

@@ -112,3 +112,12 @@ def test_nothing_grows_too_long(path: Path) -> None:
         if isinstance(node, ast.FunctionDef):
             assert node.end_lineno is not None
             assert node.end_lineno - node.lineno < FUNCTION_LINES, f"{node.name} is too long"
+
+
+@pytest.mark.parametrize("path", program_files(), ids=name_of)
+def test_no_json_holds_what_json_does_not_know(path: Path) -> None:
+    """NaN and the infinities are no JSON (RFC 8259, section 6), though Python writes them unless it is told not to."""
+    for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
+        if isinstance(node, ast.Call) and ast.unparse(node.func) in {"json.dumps", "json.dump"}:
+            given = {each.arg: ast.unparse(each.value) for each in node.keywords}
+            assert given.get("allow_nan") == "False", node.lineno
