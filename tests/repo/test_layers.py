@@ -23,7 +23,8 @@ ONLY_IN = {
     "lensfunpy": {"controller/kit/lens_data.py"},
     "threading": set(),
     # Not on every system: what needs them is served another way there (`simulate --tcp`).
-    **{name: {"sim/terminal.py"} for name in ("fcntl", "pty")},
+    "pty": {"sim/terminal.py"},
+    "fcntl": {"sim/terminal.py", "controller/lock_file.py"},
     **{name: {"sim/terminal.py", "controller/typed.py"} for name in ("tty", "termios")},
     **{name: set[str]() for name in ("grp", "pwd", "resource")},
     "asyncio": set(),
