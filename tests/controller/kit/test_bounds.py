@@ -143,7 +143,7 @@ def test_every_number_of_a_kit_has_a_bound_and_beyond_it_is_one_sentence(key: tu
         assert any(sentence.startswith(f"kit.toml: {'.'.join(key)} = ") for sentence in refused.value.sentences)
 
 
-def numbers_of(model: type[BaseModel], seen: set[type[BaseModel]]) -> Iterator[tuple[str, dict[str, Any]]]:
+def numbers_of(model: type[BaseModel]) -> Iterator[tuple[str, dict[str, Any]]]:
     """Every number that a model's schema asks for, with its limits; nested models by `$defs`."""
     schema = TypeAdapter(model).json_schema()
     for name, table in {model.__name__: schema, **schema.get("$defs", {})}.items():
@@ -154,14 +154,14 @@ def numbers_of(model: type[BaseModel], seen: set[type[BaseModel]]) -> Iterator[t
 
 
 def test_every_number_in_a_kit_is_in_the_table() -> None:
-    for name, part in numbers_of(Kit, set()):
+    for name, part in numbers_of(Kit):
         bound = BOUNDS[name.partition(".")[2]]
         assert (part["minimum"], part["maximum"]) == (bound.least, bound.most), name
 
 
 def test_no_model_that_is_written_holds_nan_or_inf() -> None:
     """Plans, records of calibration, kits and reports: models refuse them, so that JSON never holds them."""
-    models = [Kit, Plan, CalibrationFile, Record, Summary, CameraNumbers, Progress]
+    models: list[type[BaseModel]] = [Kit, Plan, CalibrationFile, Record, Summary, CameraNumbers, Progress]
     for top in models:
         assert top.model_config.get("allow_inf_nan") is False, top
     for text in ("NaN", "Infinity", "-Infinity"):
