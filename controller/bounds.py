@@ -82,7 +82,7 @@ BOUNDS: dict[str, Bound] = {
     # [power]
     "head_watts": Bound(0, 5_000, "W", "more than a socket gives"),
     "camera_watts": Bound(0, 1_000, "W", "a camera with lamps"),
-    "battery_watt_hours": Bound(0.1, 100_000, "Wh", "from a coin cell to the battery of a car"),
+    "battery_watt_hours": Bound(0.001, 100_000, "Wh", "from less than a coin cell to the battery of a car"),
     # [board]
     "baud": Bound(1200, 4_000_000, "bit/s", "what serial adapters make"),
     "max_step_rate_hz": Bound(100, 1_000_000, "steps/s", "what small computers make"),
@@ -97,7 +97,7 @@ BOUNDS: dict[str, Bound] = {
     "effort": Bound(0, 100_000, "s", "a little more than a day"),
     "seed": Bound(0, 4_294_967_295, "", "32 bits of chance"),
     "rehearse": Bound(0, 4_294_967_295, "", "32 bits of chance"),
-    "scale": Bound(0.001, 1, "share", "of a camera's own picture"),
+    "scale": Bound(1e-5, 1, "share", "of a camera's own picture"),
     "speed": Bound(0.01, 100, "", "as fast as this computer can follow"),
     # a place, a time, a pose
     "pitch_deg": Bound(-90, 90, "deg", "from the nadir to the zenith"),
