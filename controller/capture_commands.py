@@ -10,8 +10,10 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from controller.command import Command
+from controller.option_types import Checked, Choice, Text
 from controller.plan_options import PITCH, YAW
-from controller.quantity import Number, Whole
+from controller.ports.address import PortName
+from controller.quantity import bounded, bounded_whole
 from controller.shared_options import (
     FILE,
     OUTPUT,
@@ -25,6 +27,7 @@ from controller.shared_options import (
     unfinished_option,
     with_options,
 )
+from controller.times import span_of, time_or_date
 
 if TYPE_CHECKING:
     from controller.commands.crew import Crew, Keys
@@ -41,7 +44,7 @@ RUN_OPTIONS = (
     countdown_option,
     click.option("--ask-before-moving", is_flag=True,
                  help="After an interruption the head moves only when somebody has said yes."),
-    click.option("--on-hang-up", type=click.Choice(["go-on", "stop"]), default="go-on", show_default=True,
+    click.option("--on-hang-up", type=Choice(["go-on", "stop"]), default="go-on", show_default=True,
                  help="What a run does when its terminal hangs up."),
     click.option("--skip-sweep", is_flag=True, help="Leave out the slow walk round the extremes."),
     click.option("--tether", is_flag=True, help="Confirm each exposure by its file, over USB (needs fullturn[tether])."),
@@ -49,13 +52,15 @@ RUN_OPTIONS = (
                  help="Write what happens, one JSON object a line."),
 )  # fmt: skip
 SERIES_OPTIONS = (
-    click.option("--start-at", metavar="TIME", help="Begin then: 05:30, or 2026-06-21T05:30:00+02:00."),
-    click.option("--start-when-sun", type=Number(-90, 90, unit="deg"), metavar="DEG",
+    click.option("--start-at", type=Checked(time_or_date), metavar="TIME",
+                 help="Begin then: 05:30, or 2026-06-21T05:30:00+02:00."),
+    click.option("--start-when-sun", type=bounded("start_when_sun"), metavar="DEG",
                  help="Begin when the sun stands this high, -6 for civil twilight; needs the place."),
-    click.option("--latitude", type=Number(-90, 90, unit="deg"), help="Where the head stands: degrees north."),
-    click.option("--longitude", type=Number(-180, 180, unit="deg"), help="Degrees east."),
-    click.option("--repeat", metavar="EVERY", help="Again and again, from begin to begin: 90s, 15m, 1h."),
-    click.option("--times", type=Whole(1, 10_000), help="How often in all; with --repeat."),
+    click.option("--latitude", type=bounded("latitude"), help="Where the head stands: degrees north."),
+    click.option("--longitude", type=bounded("longitude"), help="Degrees east."),
+    click.option("--repeat", type=Checked(span_of), metavar="EVERY",
+                 help="Again and again, from begin to begin: 90s, 15m, 1h."),
+    click.option("--times", type=bounded_whole("times"), help="How often in all; with --repeat."),
 )  # fmt: skip
 
 
@@ -94,7 +99,7 @@ SERIES_NAMES = ("start_at", "start_when_sun", "latitude", "longitude", "repeat",
 
 @click.command(cls=Command, short_help="Go on with a SESSION: make what is missing.")
 @click.argument("session", type=FILE)
-@click.option("--port", help=PORT_HELP + " Without it, the one the session began with.")
+@click.option("--port", type=PortName(), help=PORT_HELP + " Without it, the one the session began with.")
 @with_options(RUN_OPTIONS)
 @json_option
 def resume(session: Path, port: str | None, as_json: bool, **options: Any) -> None:
@@ -109,7 +114,7 @@ def resume(session: Path, port: str | None, as_json: bool, **options: Any) -> No
 
 @click.command(cls=Command, short_help="Tell the run of a SESSION to pause, go on, retake, stop.")
 @click.argument("session", type=FILE)
-@click.argument("wish", nargs=-1, required=True)
+@click.argument("wish", nargs=-1, type=Text(), required=True)
 @json_option
 def tell(session: Path, wish: tuple[str, ...], as_json: bool) -> None:
     """Tell a run from another terminal what to do.

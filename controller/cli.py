@@ -18,9 +18,11 @@ from controller.completion import completion
 from controller.errors import InputError, WorldError
 from controller.kit_commands import kit
 from controller.match_commands import match
+from controller.option_types import Text
 from controller.picture_options import darkroom_for, picture_options
 from controller.plan_options import asked_for, plan_options
-from controller.quantity import Number, Whole
+from controller.ports.address import Address, Host
+from controller.quantity import bounded, bounded_whole
 from controller.shared_options import (
     FILE,
     OUTPUT,
@@ -82,8 +84,10 @@ def _list_faults(context: click.Context, _: click.Parameter, wanted: bool) -> No
 @click.option("--out", type=OUTPUT_FOLDER, required=True, help="New folder for the results.")
 @click.option("--replace", is_flag=True, help="Replace an earlier rehearsal in that folder, never a capture.")
 @unfinished_option
-@click.option("--seed", type=Whole(0), default=0, show_default=True, help="Seed of chance in the simulated world.")
-@click.option("--faults", metavar="NAME|FILE", help="Inject the faults of this scenario.")
+@click.option(
+    "--seed", type=bounded_whole("seed"), default=0, show_default=True, help="Seed of chance in the simulated world."
+)
+@click.option("--faults", type=Text(4000), metavar="NAME|FILE", help="Inject the faults of this scenario.")
 @click.option(
     "--list-faults",
     is_flag=True,
@@ -125,22 +129,29 @@ def rehearse(
 @cli.command(short_help="Serve a simulated rig at a port, in real time.")
 @click.option("--kit", type=FILE, required=True, help="The kit whose rig is simulated.")
 @click.option("--port-name", type=OUTPUT, help="A second name for the path of the pseudo-terminal.")
-@click.option("--tcp", metavar="HOST:PORT", help="Serve over TCP instead; open it as socket://HOST:PORT.")
+@click.option("--tcp", type=Address(), metavar="HOST:PORT", help="Serve over TCP instead; open it as socket://HOST:PORT.")
 @click.option("--truth", type=OUTPUT, help="Write every true exposure to this file.")
-@click.option("--seed", type=Whole(0), default=0, show_default=True, help="Seed of chance in the simulated world.")
+@click.option(
+    "--seed", type=bounded_whole("seed"), default=0, show_default=True, help="Seed of chance in the simulated world."
+)
 @click.option(
     "--speed",
-    type=Number(0.01, 100),
+    type=bounded("speed"),
     default=1.0,
     show_default=True,
     help="Simulated seconds per real second; above 1 the kit needs a patient board (silence_ms).",
 )
-@click.option("--faults", metavar="NAME|FILE", help="Inject the faults of this scenario, but not those of the host.")
+@click.option(
+    "--faults",
+    type=Text(4000),
+    metavar="NAME|FILE",
+    help="Inject the faults of this scenario, but not those of the host.",
+)
 @json_option
 def simulate(
     kit: Path,
     port_name: Path | None,
-    tcp: str | None,
+    tcp: Host | None,
     truth: Path | None,
     seed: int,
     speed: float,
@@ -155,19 +166,9 @@ def simulate(
 
         show(asdict(served) if as_json else simulation_text(served))
 
-    exposures = simulate_command(kit, Place(port_name, _address(tcp)), truth, seed, speed, tell, faults)
+    exposures = simulate_command(kit, Place(port_name, tcp), truth, seed, speed, tell, faults)
     if not as_json:
         click.echo(f"Over; {exposures} exposures were truly made.")
-
-
-def _address(text: str | None) -> tuple[str, int] | None:
-    """HOST:PORT, or PORT alone for this computer only."""
-    if text is None:
-        return None
-    host, _, port = text.rpartition(":")
-    if not port.isdecimal() or int(port) > 65535:
-        raise click.UsageError(f"--tcp {text} is not HOST:PORT with a port up to 65535.")
-    return host or "127.0.0.1", int(port)
 
 
 for lens_command in (centre, parallax, rail, settle):

@@ -228,7 +228,7 @@ class Display:
     def _write(self, row: dict[str, object], at_ns: int | None) -> None:
         if self._log is not None:
             at_s = None if at_ns is None else round((at_ns - self._seen.began_ns) / NS, 3)
-            self._log.write(json.dumps({"at": clock.wall_time(), "at_s": at_s, **row}) + "\n")
+            self._log.write(json.dumps({"at": clock.wall_time(), "at_s": at_s, **row}, allow_nan=False) + "\n")
             self._log.flush()
 
 

@@ -14,7 +14,8 @@ from pathlib import Path
 from typing import TextIO
 
 from controller.errors import StorageFailed
-from controller.places import Ours, cause_of, must_be_free, shown
+from controller.places import Ours, cause_of, must_be_free
+from controller.shown import shown
 
 CHUNK = 1 << 20
 _numbers = itertools.count()

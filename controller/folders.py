@@ -15,7 +15,8 @@ from pathlib import Path
 from controller.errors import StorageFailed
 from controller.files import appear, part_name, writing
 from controller.lock import in_use, lock_of, sole_use
-from controller.places import PART, Ours, cause_of, is_own, must_be_free_folder, shown
+from controller.places import PART, Ours, cause_of, is_own, must_be_free_folder
+from controller.shown import shown
 
 MARKER, INNER = "fullturn-unfinished.json", "unfinished"
 FORMAT = {"format": "fullturn-unfinished"}

@@ -7,7 +7,8 @@ from typing import TYPE_CHECKING
 import click
 
 from controller.command import Command
-from controller.shared_options import FILE, OUTPUT_FOLDER, json_option, offer_removal, show, unfinished_option
+from controller.option_types import Choice
+from controller.shared_options import FILE, FOLDER, OUTPUT_FOLDER, json_option, offer_removal, show, unfinished_option
 
 if TYPE_CHECKING:
     from controller.commands.match import Matched
@@ -20,9 +21,9 @@ LIKELY = 1e-3  # of doubts: what is smaller is told in one line
 
 @click.command(cls=Command, short_help="Pair the files on the card with a SESSION's exposures.")
 @click.argument("session", type=FILE)
-@click.argument("folder", type=click.Path(exists=True, file_okay=False, path_type=Path))
+@click.argument("folder", type=FOLDER)
 @click.option("--out", type=OUTPUT_FOLDER, help="A new folder for the table and what is sorted.")
-@click.option("--sort", "by", type=click.Choice(["frame", "row"]), help="Also sort the files, a folder for each.")
+@click.option("--sort", "by", type=Choice(["frame", "row"]), help="Also sort the files, a folder for each.")
 @click.option("--copy/--link", "copy", default=True, show_default=True, help="Copies, or links to the files themselves.")
 @click.option("--xmp", is_flag=True, help="An XMP sidecar for each sorted file.")
 @unfinished_option

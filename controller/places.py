@@ -14,13 +14,14 @@ from typing import NoReturn
 
 from controller.errors import StorageFailed
 from controller.reading import UNFIT
+from controller.shown import shown
 from controller.sizes import sizes_apart
 
 Ours = Callable[[Path], bool]
 """Whether the program itself wrote the regular file at a path, and nobody has made anything else of it."""
 
 LONGEST_NAME = 255  # bytes: NAME_MAX of POSIX <limits.h> on the usual file systems
-MOST_SHOWN, MOST_SHOWN_OF_BAD = 200, 80  # characters of a name in a sentence
+MOST_SHOWN_OF_BAD = 80  # characters of a name in a sentence
 LEAST_BYTES = 100_000  # that must be free, where nobody knows how much it will be
 PART = re.compile(r"\.fullturn-\d+-\d+\.part")
 """The name of what is not whole yet."""
@@ -54,12 +55,6 @@ CAUSES = {
 def cause_of(error: OSError) -> str:
     """Why something could not be written, in words that may follow a colon."""
     return CAUSES.get(error.errno or 0, "the system refuses it")
-
-
-def shown(name: Path | str, most: int = MOST_SHOWN) -> str:
-    """A name as it can be in a sentence: what cannot be printed is escaped, the middle of a long one left out."""
-    text = "".join(one if one.isprintable() else one.encode("unicode_escape").decode() for one in str(name))
-    return text if len(text) <= most else f"{text[: most // 2]}...{text[-most // 2 :]}"
 
 
 def must_be_free(path: Path, *, replace: bool = False, ours: Ours | None = None, needs_bytes: int = LEAST_BYTES) -> None:

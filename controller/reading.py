@@ -20,6 +20,7 @@ from pathlib import Path
 from typing import Any, BinaryIO, NoReturn, TypeVar
 
 from controller.errors import InputError
+from controller.shown import shown
 
 Read = TypeVar("Read")
 MEGABYTE = 10**6
@@ -164,13 +165,6 @@ def refuse(path: Path | str, kind: FileKind, what: str) -> NoReturn:
 def trouble_of(error: InputError, path: Path) -> str:
     """What is wrong with a file, as a note beside its name: the sentence without the name and the cure."""
     return error.sentences[0].removeprefix(f"{path}: ").split(". ")[0].rstrip(".")
-
-
-def shown(text: str) -> str:
-    """A text from a file as it may stand in a sentence: short, on one line, nothing that a terminal would obey."""
-    short = text if len(text) <= SHOWN else f"{text[: SHOWN - 3]}..."
-    seen = "".join(each if each.isprintable() else UNSEEN for each in short)
-    return re.sub(f"{UNSEEN}+", UNSEEN, seen)
 
 
 def as_text(name: str) -> str:

@@ -7,35 +7,24 @@ from typing import Any
 
 import click
 
-from controller.errors import StorageFailed
-from controller.quantity import Whole
+from controller.option_types import PathName
+from controller.ports.address import PortName
+from controller.quantity import bounded_whole
 
-FILE = click.Path(exists=True, dir_okay=False, path_type=Path)
+FILE = PathName(exists=True)
+FOLDER = PathName(exists=True, files=False, folders=True)
+ANYTHING = PathName(exists=True, folders=True)
+OUTPUT, OUTPUT_FOLDER = PathName(folders=True, name="file"), PathName(folders=True, name="directory")
+"""Places to write to. What is there is judged by `controller/places.py`, before a command begins to work."""
 
-
-class Output(click.Path):
-    """A place to write to. What is there is judged by `controller/places.py`, in sentences of our own."""
-
-    def __init__(self, name: str) -> None:
-        super().__init__(readable=False, path_type=Path)
-        self.name = name
-
-    def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> Any:
-        """Convert. Raises StorageFailed for no name, as for any other place that cannot be."""
-        if value == "":
-            raise StorageFailed(f'{"" if param is None else param.opts[0]} "" is no name. Name a place to write to.')
-        return super().convert(value, param, ctx)
-
-
-OUTPUT, OUTPUT_FOLDER = Output("file"), Output("directory")
 unfinished_option = click.option(
     "--yes", is_flag=True, help="Remove what a killed run left beside --out; without it you are asked."
 )
 PORT_HELP = "A device, usb:SERIALNUMBER, or a URL like socket://host:7000."
-port_option = click.option("--port", required=True, help=PORT_HELP)
+port_option = click.option("--port", type=PortName(), required=True, help=PORT_HELP)
 countdown_option = click.option(
     "--countdown",
-    type=Whole(0, 600, unit="s"),
+    type=bounded_whole("countdown"),
     default=5,
     show_default=True,
     help="Seconds between telling that the head moves and the motion.",
@@ -64,14 +53,14 @@ def show(shown: Any) -> None:
     """Print a text as it is, anything else as JSON."""
     import json  # noqa: PLC0415
 
-    say(shown if isinstance(shown, str) else json.dumps(shown))
+    say(shown if isinstance(shown, str) else json.dumps(shown, allow_nan=False))
     sys.stdout.flush()  # whoever waits for the line, at the end of a pipe
 
 
 def offer_removal(folder: Path, *, yes: bool) -> None:
     """Offer to remove what killed runs left where `folder` is to be written; nothing goes without a yes."""
     from controller.folders import remove_unfinished, unfinished_near  # noqa: PLC0415
-    from controller.places import shown  # noqa: PLC0415
+    from controller.shown import shown  # noqa: PLC0415
     from controller.sizes import size_text  # noqa: PLC0415
 
     for left in unfinished_near(folder):

@@ -1,21 +1,21 @@
 """Readings from a CSV file: named columns of finite numbers, with the line each row stands on."""
 
-import math
-import re
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
 
 import numpy as np
 
+from controller.bounds import reading_bound
 from controller.calibration.resolution import decimals_of, grid
 from controller.errors import InputError, WorldError
+from controller.numerals import number_in
 from controller.optics.outline import Array
-from controller.reading import READINGS, refuse, shown
+from controller.reading import READINGS, refuse
 from controller.reading import read_csv as read_cells
+from controller.shown import shown
 
 MOST_ROWS = 1_000_000
-NUMBER = re.compile(r"[+-]?(\d+\.?\d*|\.\d+)([eE][+-]?\d+)?", re.ASCII)
 OTHER_DIVISIONS = {";": "semicolons", "\t": "tabs"}
 
 
@@ -35,6 +35,16 @@ class Readings:
     numbers: Mapping[str, Array]
     words: Mapping[str, tuple[str, ...]]
     decimals: Mapping[str, tuple[int, ...]] = field(default_factory=dict)
+
+    def __post_init__(self) -> None:
+        """Raises InputError for the first number that no reading can be, whether typed in or from a file."""
+        for name, column in self.numbers.items():
+            bound = reading_bound(name)
+            for line, value in zip(self.lines, column, strict=True):
+                if not bound.holds(float(value)):
+                    raise InputError(
+                        f"{self.name} line {line}: {name} = {value:.6g} cannot be a reading. It should be {bound.text()}."
+                    )
 
     def __len__(self) -> int:
         return len(self.lines)
@@ -133,9 +143,7 @@ def _columns(path: Path, rows: list[tuple[int, list[str]]], places: dict[str, in
 
 def number(text: str, what: str) -> float:
     """The finite number that `text` says, in digits with a decimal point. Raises InputError that begins with `what`."""
-    if not NUMBER.fullmatch(text.strip()):
+    value = number_in(text)
+    if value is None:
         raise InputError(f"{what} = {shown(text)} is not a number (with a decimal point, and without its unit).")
-    value = float(text)
-    if not math.isfinite(value):
-        raise InputError(f"{what} = {shown(text)} is not a finite number.")
     return value

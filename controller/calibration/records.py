@@ -16,11 +16,13 @@ from typing import Annotated, Any, Literal, Self
 
 from pydantic import AwareDatetime, Field, ValidationError, model_validator
 
+from controller.bounds import BOUNDS
 from controller.errors import InputError
 from controller.files import write_whole
-from controller.kit.kit import Kit, Table
+from controller.kit.kit import Kit, Table, within
 from controller.kit.load import mistakes
-from controller.reading import CALIBRATION, read_json, shown
+from controller.reading import CALIBRATION, read_json
+from controller.shown import shown
 
 FORMAT_VERSION = 1
 Name = Annotated[str, Field(pattern=r"^[a-z][a-z0-9_]*$", max_length=60)]
@@ -47,10 +49,10 @@ class AxisName(StrEnum):
 OF_ONE_AXIS = frozenset({Kind.STEPS, Kind.BACKLASH})
 # What a record must hold to be of use, and within which bounds.
 NEEDED = {
-    Kind.STEPS: {"steps_per_degree": (1e-6, 1e8)},
-    Kind.BACKLASH: {"play_deg": (0.0, 5.0)},
-    Kind.LEVEL: {"lean_deg": (0.0, 20.0), "toward_deg": (-360.0, 360.0)},
-    Kind.SETTLE: {"ring_hz": (1e-6, 1e3), "ring_damping": (1e-6, 0.999999)},
+    Kind.STEPS: {"steps_per_degree": BOUNDS["measured_steps_per_degree"]},
+    Kind.BACKLASH: {"play_deg": BOUNDS["backlash_deg"]},
+    Kind.LEVEL: {"lean_deg": BOUNDS["lean_deg"], "toward_deg": BOUNDS["lean_toward_deg"]},
+    Kind.SETTLE: {"ring_hz": BOUNDS["ring_hz"], "ring_damping": BOUNDS["ring_damping"]},
 }
 
 
@@ -78,7 +80,7 @@ class Record(Table):
     with_what: str = ""
     residuals: dict[Name, tuple[float, ...]] = Field(default_factory=dict)
     lens: str | None = None
-    focal_length_mm: Annotated[float, Field(gt=0)] | None = None
+    focal_length_mm: Annotated[float, within("focal_length_mm")] | None = None
     undone: bool = False
     kit_digest: str
 
@@ -86,9 +88,9 @@ class Record(Table):
     def _consistent(self) -> Self:
         if (self.kind in OF_ONE_AXIS) != (self.axis is not None):
             raise ValueError(f"a record of {self.kind} {'needs' if self.axis is None else 'has no'} axis")
-        for name, (least, most) in NEEDED.get(self.kind, {}).items():
-            if not least <= self.values.get(name, math.nan) <= most:
-                raise ValueError(f"a record of {self.kind} needs {name} between {least:g} and {most:g}")
+        for name, bound in NEEDED.get(self.kind, {}).items():
+            if not bound.holds(self.values.get(name, math.nan)):
+                raise ValueError(f"a record of {self.kind} needs {name} between {bound.least:g} and {bound.most:g}")
         for name, value in self.uncertainties.items():
             if name.removeprefix("u_") not in self.values or not name.startswith("u_"):
                 raise ValueError(f"the uncertainty {name} belongs to no value")
@@ -118,7 +120,7 @@ def calibration_path(kit_path: Path) -> Path:
 
 def kit_digest(kit: Kit, kind: Kind, axis: AxisName | None = None) -> str:
     """A hash of the part of the kit that a record of `kind` depends on; never of what calibration itself measures."""
-    part = json.dumps(_depends_on(kit, kind, axis), sort_keys=True)
+    part = json.dumps(_depends_on(kit, kind, axis), sort_keys=True, allow_nan=False)
     return hashlib.sha256(part.encode()).hexdigest()[:16]
 
 
@@ -180,7 +182,7 @@ def read(kit_path: Path) -> tuple[Record, ...]:
             f"{FORMAT_VERSION}; use the program that wrote it, or move it away and calibrate again."
         )
     try:
-        return CalibrationFile.model_validate_json(json.dumps(content)).records
+        return CalibrationFile.model_validate_json(json.dumps(content, allow_nan=False)).records
     except ValidationError as error:
         raise InputError(mistakes(error, str(path))[0]) from None
 

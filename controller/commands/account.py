@@ -101,7 +101,8 @@ def report_command(path: Path, out: Path | None, *, replace: bool = False) -> Su
         with appearing_folder(out, replace=replace, ours=OURS) as folder:
             write_new(folder / "report.json", summary.model_dump_json(indent=1) + "\n")
             write_new(folder / "exposures.csv", exposures_csv(lines))
-            write_new(folder / "exposures.json", json.dumps([asdict(line) for line in lines], indent=1) + "\n")
+            text = json.dumps([asdict(line) for line in lines], indent=1, allow_nan=False)
+            write_new(folder / "exposures.json", text + "\n")
             write_html(folder / "report.html", plan, summary, happenings)
     return summary
 

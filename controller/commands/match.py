@@ -27,11 +27,12 @@ from controller.matching.table import (
     lines_csv,
     match_lines,
 )
-from controller.places import must_be_free_folder, must_have_room, shown
+from controller.places import must_be_free_folder, must_have_room
 from controller.planning.plan import Plan, plan_from
 from controller.report.wording import counted, moment
 from controller.session.rows import CLOCK_FACT, ShotOutcome
 from controller.session.session import Session
+from controller.shown import shown
 from protocol.units import NS
 
 DAY_S, LONG_S = 86_400, 1800
@@ -230,7 +231,8 @@ def write_match(
         must_have_room(existing, needs_bytes, out, ", or --link")
     with appearing_folder(out) as hidden:
         write_new(hidden / "match.csv", lines_csv(matched.lines))
-        text = json.dumps({"session": str(session), "folder": str(folder), **matched.as_json()}, indent=1)
+        found = {"session": str(session), "folder": str(folder), **matched.as_json()}
+        text = json.dumps(found, indent=1, allow_nan=False)
         write_new(hidden / "match.json", text + "\n")
         _sort(fit, hidden / "pictures", matched, link=link, xmp=xmp)
     return len(fit)

@@ -13,9 +13,12 @@ from controller.commands.stand_in import rig_spec
 from controller.errors import InputError, WorldError
 from controller.files import Rewritten
 from controller.kit.load import load_kit
-from controller.places import cause_of, shown
+from controller.places import cause_of
+from controller.ports.address import Host
+from controller.ports.trouble import cannot_serve
 from controller.reading import TRUTH, read_text
 from controller.report.own_pages import is_own_truth
+from controller.shown import shown
 from sim.rig import Rig
 from sim.serve import Line, RealTime
 from sim.socket_line import SocketLine
@@ -27,7 +30,7 @@ class Place:
     """Where to serve: a pseudo-terminal (with a second name for its path, or none), or TCP at host and port."""
 
     name: Path | None = None
-    tcp: tuple[str, int] | None = None
+    tcp: Host | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -95,13 +98,10 @@ def _earlier(path: Path) -> Truth:
 
 def _opened(place: Place) -> Line:
     if place.tcp is not None:
-        host, port = place.tcp
         try:
-            return SocketLine(host, port)
-        except OSError as error:
-            raise WorldError(
-                f"{host}:{port} cannot be served ({os.strerror(error.errno or 0)}); choose another port."
-            ) from None
+            return SocketLine(place.tcp.name, place.tcp.port)
+        except (OSError, UnicodeError) as error:
+            raise WorldError(f"{place.tcp} cannot be served: {cannot_serve(error, place.tcp.port)}.") from None
     if sys.platform == "win32":
         raise InputError("This system has no pseudo-terminals; serve the rig with --tcp instead.")
     from sim.terminal import NameTaken, Terminal  # noqa: PLC0415  (not everywhere)

@@ -9,9 +9,10 @@ from controller.capture.operator import ANSWERS, as_wanted, wish_of
 from controller.capture.states import ENDING, FINAL, PEOPLE, RunState
 from controller.errors import InputError, WorldError
 from controller.lock import Taken, in_use, lock_of, sole_use
-from controller.reading import PLAN_IN_SESSION, parse_json, refuse, shown
+from controller.reading import PLAN_IN_SESSION, parse_json, refuse
 from controller.session.rows import CAPTURE, WishRow
 from controller.session.session import Session
+from controller.shown import shown
 from protocol.units import MS, NS
 
 PATIENCE_NS = 5 * NS

@@ -7,10 +7,12 @@ from typing import Any
 
 from pydantic import ValidationError
 
+from controller.bounds import BOUNDS
 from controller.errors import InputError
 from controller.kit.kit import Kit
 from controller.kit.provenance import sources_of
-from controller.reading import KIT, read_toml, shown
+from controller.reading import KIT, read_toml
+from controller.shown import shown
 
 Tables = dict[str, Any]
 MOST_TOLD = 20  # mistakes
@@ -32,7 +34,7 @@ def kit_from_tables(tables: Tables, name: str) -> Kit:
         sentences.append(f"{name}: sources = {_shown(tables['sources'])}: there is no such key.")
     try:
         # As JSON, where a list may become a tuple and a text an enum, but no text a number.
-        kit = Kit.model_validate_json(json.dumps(filled, default=str))
+        kit = Kit.model_validate_json(json.dumps(filled, default=str, allow_nan=False))
     except ValidationError as error:
         raise InputError(sentences + mistakes(error, name, _following(tables, unknown))) from None
     if too_long := kit.exposure.untimed_s:
@@ -127,6 +129,9 @@ def _sentence(name: str, detail: Any) -> str:
         return f"{name}: {key} = {_shown(detail['input'])}: it should be a table, [{key}]."
     if detail["type"] == "value_error" and isinstance(detail["input"], dict):
         return f"{name}: in [{key}], {message}."
+    held = BOUNDS.get(next((part for part in reversed(detail["loc"]) if isinstance(part, str)), ""))
+    if held is not None and detail["type"] in {"greater_than_equal", "less_than_equal"}:
+        return f"{name}: {key} = {_shown(detail['input'])}: it should be {held.text()}."
     if detail["type"] in {"too_short", "too_long"}:
         limits = detail["ctx"]
         bound = f"at least {limits['min_length']}" if "min_length" in limits else f"at most {limits['max_length']}"

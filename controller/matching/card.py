@@ -15,7 +15,8 @@ from controller.errors import InputError
 from controller.matching.evidence import FileStamp
 from controller.matching.sequence import NUMBERS
 from controller.picture_file import PHOTOGRAPH, read_card_tags
-from controller.reading import as_text, digest_of, must_be_listed, shown, trouble_of
+from controller.reading import as_text, digest_of, must_be_listed, trouble_of
+from controller.shown import shown
 
 JPEG = frozenset({".jpg", ".jpeg"})
 PLAIN = JPEG | {".tif", ".tiff", ".heic", ".hif"}

@@ -9,7 +9,7 @@ from pydantic import BaseModel, ConfigDict, Field, ValidationError
 
 from controller.errors import InputError
 from controller.files import write_whole
-from controller.kit.kit import Kit
+from controller.kit.kit import Kit, within
 from controller.kit.load import mistakes
 from controller.optics.projection import Projection
 from controller.planning.cores import cores_at
@@ -19,7 +19,8 @@ from controller.planning.order import Order
 from controller.planning.reached import Poses, levelled_poses, poses_of
 from controller.planning.region import Bounds
 from controller.planning.request import Arrangement, RegionKind
-from controller.reading import PLAN, PLAN_IN_SESSION, parse_json, read_json, read_text, refuse, shown
+from controller.reading import PLAN, PLAN_IN_SESSION, parse_json, read_json, read_text, refuse
+from controller.shown import shown
 
 FORMAT_VERSION = 2
 
@@ -27,18 +28,18 @@ FORMAT_VERSION = 2
 class Part(BaseModel):
     """A part of the plan file: frozen, no unknown names."""
 
-    model_config = ConfigDict(frozen=True, extra="forbid")
+    model_config = ConfigDict(frozen=True, extra="forbid", allow_inf_nan=False)
 
 
 class Region(Part):
     """What is to be covered: between two pitches, and from `yaw_from_deg` to the right by `yaw_width_deg`."""
 
     kind: RegionKind
-    pitch_from_deg: float
-    pitch_to_deg: float
-    yaw_from_deg: float
-    yaw_width_deg: float
-    unreachable_sr: float
+    pitch_from_deg: Annotated[float, within("pitch_deg")]
+    pitch_to_deg: Annotated[float, within("pitch_deg")]
+    yaw_from_deg: Annotated[float, within("yaw_deg")]
+    yaw_width_deg: Annotated[float, Field(ge=0, le=360)]
+    unreachable_sr: Annotated[float, Field(ge=0, le=13)]
     """How much more was asked for than the head can reach, in steradians."""
 
     @property
@@ -66,7 +67,7 @@ class Frame(Part):
     """One pose of the camera."""
 
     id: Annotated[int, Field(ge=0, lt=1 << 32)]
-    row: Annotated[int, Field(ge=0)]
+    row: Annotated[int, Field(ge=0, lt=1 << 32)]
     yaw_deg: Annotated[float, Field(ge=-3600, le=3600)]
     pitch_deg: Annotated[float, Field(ge=-90, le=90)]
     by_hand: bool = False
@@ -175,7 +176,7 @@ def content_hash(content: dict[str, Any]) -> str:
     Taken from the file as it stands, not from what this version of the program makes of it.
     """
     rest = {name: value for name, value in content.items() if name != "hash"}
-    return hashlib.sha256(json.dumps(rest, sort_keys=True, separators=(",", ":")).encode()).hexdigest()
+    return hashlib.sha256(json.dumps(rest, sort_keys=True, separators=(",", ":"), allow_nan=False).encode()).hexdigest()
 
 
 def save_plan(plan: Plan, path: Path, *, replace: bool = False) -> None:

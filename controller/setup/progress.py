@@ -21,7 +21,7 @@ class Done(BaseModel):
     operator.
     """
 
-    model_config = ConfigDict(frozen=True, extra="forbid")
+    model_config = ConfigDict(frozen=True, extra="forbid", allow_inf_nan=False)
 
     at: AwareDatetime
     kit: Annotated[str, Field(max_length=64)]
@@ -32,7 +32,7 @@ class Done(BaseModel):
 class Progress(BaseModel):
     """The file: every step that was ever done, by its name."""
 
-    model_config = ConfigDict(frozen=True, extra="forbid")
+    model_config = ConfigDict(frozen=True, extra="forbid", allow_inf_nan=False)
 
     format_version: Literal[1] = 1
     done: dict[str, Done] = Field(default_factory=dict)

@@ -17,7 +17,8 @@ from hypothesis import strategies as st
 
 from controller.errors import StorageFailed
 from controller.files import Rewritten, copy_verified, write_new, write_whole
-from controller.places import cause_of, must_be_free, shown
+from controller.places import cause_of, must_be_free
+from controller.shown import shown
 
 
 def refusal(path: Path, **more: object) -> str:

@@ -9,7 +9,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from controller.calibration.readings import names_in, number, read_csv
+from controller.bounds import reading_bound
+from controller.calibration.readings import Readings, names_in, number, read_csv
 from controller.errors import InputError
 
 
@@ -111,3 +112,31 @@ def test_a_number_is_read_however_it_is_written(value: float, form: str) -> None
 def test_what_python_or_a_person_takes_for_a_number(text: str) -> None:
     with pytest.raises(InputError, match=r"^x = .* is not a"):
         number(text, "x")
+
+
+COLUMNS = (
+    "target_yaw_deg",
+    "target_pitch_deg",
+    "yaw_deg",
+    "pitch_deg",
+    "angle_deg",
+    "commanded_steps",
+    "turns",
+    "time_ms",
+    "value",
+)
+
+
+@pytest.mark.parametrize("column", COLUMNS)
+@given(value=st.floats(allow_nan=False, allow_infinity=False) | st.floats(-1e6, 1e6))
+def test_a_reading_is_within_what_a_reading_can_be_whoever_brings_it(column: str, value: float) -> None:
+    """From a file or typed in, both become Readings."""
+    bound = reading_bound(column)
+    try:
+        kept = Readings("r", (7,), {column: np.array([value])}, {})
+    except InputError as error:
+        (sentence,) = error.sentences
+        assert sentence.startswith(f"r line 7: {column} = ")
+        assert not bound.holds(value)
+    else:
+        assert bound.holds(kept.numbers[column][0])

@@ -156,7 +156,6 @@ def test_places_that_cannot_be_written(planned: Shell) -> None:
     (line,) = refuses(planned, 1, "rehearse", "plan.json", "--out", "file/run")
     assert "cannot be made" in line
     assert refuses(planned, 1, "rehearse", "plan.json", "--out", "file")
-    assert refuses(planned, 1, "rehearse", "plan.json", "--out", "")
     assert refuses(planned, 1, "plan", "kit.toml", "--out", ".")
     (line,) = refuses(planned, 1, "plan", "kit.toml", "--out", "no/such/folder/plan.json")
     assert "choose another place" in line

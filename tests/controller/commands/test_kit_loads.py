@@ -45,7 +45,12 @@ def test_tilt_imbalance_and_wind_by_hand(shell: Shell) -> None:
 
 @pytest.mark.parametrize(
     ("curve", "said"),
-    [(("0:0.4", "60:0.2"), "ends at 60 rpm"), (("9:0.4",), "begin at 0 rpm"), (("0:nan",), "0 or more"), (("x",), "0.2")],
+    [
+        (("0:0.4", "60:0.2"), "ends at 60 rpm"),
+        (("9:0.4",), "begin at 0 rpm"),
+        (("0:nan",), "is not like"),
+        (("x",), "0.2"),
+    ],
 )
 def test_a_curve_that_cannot_be_used(shell: Shell, curve: tuple[str, ...], said: str) -> None:
     given = [word for point in curve for word in ("--torque", point)]
