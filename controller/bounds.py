@@ -167,7 +167,7 @@ ANY = Bound(-1e12, 1e12, "", "the counts of any sensor")
 READINGS: dict[str, Bound] = {
     "yaw_deg": Bound(-3600, 3600, "deg", TURNS),
     "pitch_deg": Bound(-180, 180, "deg", "an instrument may count on beyond the zenith"),
-    "deg": Bound(-100_000, 100_000, "deg", "counted on over more than two hundred turns"),
+    "deg": Bound(-1.3e7, 1.3e7, "deg", "ten turns in arc seconds, which a fit tells from degrees"),
     "steps": Bound(-(2**31), 2**31 - 1, "steps", "positions are 32 bits wide on the wire"),
     "turns": Bound(-1000, 1000, "turns", "an afternoon's work"),
     "ms": Bound(-3_600_000, 3_600_000, "ms", "an hour either way"),

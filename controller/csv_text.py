@@ -1,11 +1,10 @@
 """Tables as CSV (RFC 4180) that a spreadsheet takes for text and numbers, never for formulas.
 
-A text that begins like a formula gets an apostrophe before it (OWASP, "CSV Injection"); `plain` takes it away again.
+A text that begins like a formula gets an apostrophe before it (OWASP, "CSV Injection"), which a reader takes away again
+(docs/how-to/other-programs.md).
 Numbers stay as they are: -0.5 is no text. A text with a separator of any country is quoted, so that it stays in one cell.
 """
 
-import csv
-import io
 import re
 from collections.abc import Iterable, Sequence
 
@@ -23,19 +22,9 @@ def csv_text(columns: Iterable[str], rows: Iterable[Iterable[Cell]]) -> str:
     return "\n".join([*lines, ""]).encode("utf-8", "backslashreplace").decode()
 
 
-def csv_rows(text: str) -> list[list[str]]:
-    """The rows of a table, the head first, each text as it was before it was written."""
-    return [[plain(cell) for cell in row] for row in csv.reader(io.StringIO(text, newline=""))]
-
-
 def harmless(text: str) -> str:
     """A text as no spreadsheet takes it for a formula."""
     return f"'{text}" if FORMULA.match(text) else text
-
-
-def plain(text: str) -> str:
-    """What `harmless` was given."""
-    return text[1:] if text.startswith("'") and FORMULA.match(text) else text
 
 
 def _cell(value: Cell) -> str:

@@ -259,7 +259,7 @@ def display(program: Program, began_ns: int, made: set[tuple[int, int]], log: Pa
 
     file = None if log is None else open_to_append(log, is_own_log)
     if file is not None:  # never empty, so that the next run knows it for a log
-        file.write(json.dumps({"at": clock.wall_time(), "at_s": None, "run": "begins"}) + "\n")
+        file.write(json.dumps({"at": clock.wall_time(), "at_s": None, "run": "begins"}, allow_nan=False) + "\n")
     try:
         if can_redraw(console):
             with Live(console=console, auto_refresh=False, transient=True) as live:

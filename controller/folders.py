@@ -12,10 +12,11 @@ from contextlib import contextmanager, suppress
 from dataclasses import dataclass
 from pathlib import Path
 
-from controller.errors import StorageFailed
+from controller.errors import InputError, StorageFailed
 from controller.files import appear, part_name, writing
 from controller.lock import in_use, lock_of, sole_use
 from controller.places import PART, Ours, cause_of, is_own, must_be_free_folder
+from controller.reading import MARK, read_json
 from controller.shown import shown
 
 MARKER, INNER = "fullturn-unfinished.json", "unfinished"
@@ -60,7 +61,8 @@ def _hidden_in(home: Path, folder: Path) -> Iterator[Path]:
         try:
             with writing(folder):
                 hidden.mkdir()
-                (hidden / MARKER).write_text(json.dumps(FORMAT | {"of": folder.name}) + "\n", encoding="utf-8")
+                mark = json.dumps(FORMAT | {"of": folder.name}, allow_nan=False)
+                (hidden / MARKER).write_text(mark + "\n", encoding="utf-8")
                 (hidden / INNER).mkdir()
             yield hidden / INNER
         finally:
@@ -116,10 +118,10 @@ def _is_marked(path: Path) -> bool:
     """Whether this program made that folder: by its marker."""
     marker = path / MARKER
     try:
-        if path.is_symlink() or marker.is_symlink() or not marker.is_file() or marker.stat().st_size > 10_000:
+        if path.is_symlink() or marker.is_symlink():
             return False
-        content = json.loads(marker.read_text(encoding="utf-8"))
-    except (OSError, ValueError, RecursionError):
+        content = read_json(marker, MARK)
+    except (OSError, InputError):
         return False
     return isinstance(content, dict) and content.items() >= FORMAT.items()
 

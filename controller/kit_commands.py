@@ -13,7 +13,7 @@ from controller.command import Group
 from controller.numerals import number_in, whole_in
 from controller.option_types import Text
 from controller.ports.address import PortName
-from controller.quantity import bounded
+from controller.quantity import bounded, quoted
 from controller.reading import LOADS, read_toml, refuse
 from controller.shared_options import FILE, OUTPUT, PORT_HELP, confirmed, countdown_option, json_option, show
 from controller.shown import shown
@@ -35,10 +35,10 @@ class Pixels(click.ParamType[tuple[int, int]]):
         if wide is None or high is None or wide <= 0 or high <= 0:
             numbers = re.findall(r"[0-9]{1,9}", str(value))
             advice = f"Write {numbers[0]}x{numbers[1]}" if len(numbers) == 2 else "Write it like 6016x4016"
-            self.fail(f"{shown(str(value))} is not width and height in pixels. {advice}.", param, ctx)
+            self.fail(f"{quoted(str(value))} is not width and height in pixels. {advice}.", param, ctx)
         for bound, count in ((BOUNDS["pixels_wide"], wide), (BOUNDS["pixels_high"], high)):
             if not bound.holds(count):
-                self.fail(f"{shown(str(value))} cannot be used. Give {bound.least} to {bound.most} each.", param, ctx)
+                self.fail(f"{quoted(str(value))} cannot be used. Give {bound.least} to {bound.most} each.", param, ctx)
         return wide, high
 
 
@@ -142,11 +142,11 @@ class TorqueAt(click.ParamType[tuple[float, float]]):
         """Convert. Fails like any click type."""
         rpm, torque_nm = (number_in(part) for part in str(value).partition(":")[::2])
         if rpm is None or torque_nm is None:
-            self.fail(f"{shown(str(value))} is not like 600:0.2.", param, ctx)
+            self.fail(f"{quoted(str(value))} is not like 600:0.2.", param, ctx)
         for name, number in (("rpm", rpm), ("torque_nm", torque_nm)):
             if not (bound := BOUNDS[name]).holds(number):
                 limits = f"from {bound.least:g} to {bound.most:g} {bound.unit}"
-                self.fail(f"{shown(str(value))}: {number:g} is out of range. Give a number {limits}.", param, ctx)
+                self.fail(f"{quoted(str(value))}: {number:g} is out of range. Give a number {limits}.", param, ctx)
         return rpm, torque_nm
 
 

@@ -56,6 +56,8 @@ SCENARIO = FileKind("a fault scenario", MEGABYTE // 4, "See `fullturn rehearse -
 PROGRESS = FileKind("a record of the set-up", MEGABYTE, "Move it away, and go through the set-up again.")
 MATCH = FileKind("a table that `fullturn match` wrote", 256 * MEGABYTE, "Name its match.json.")
 RECORDING = FileKind("a recording of a line", 1024 * MEGABYTE, "Give the bytes as they came.")  # a day at 115200 baud
+OURS = FileKind("a file of this program", 1024 * MEGABYTE, "Name another file.")
+MARK = FileKind("a mark of this program", 10_000, "Name another folder.")
 TRUTH = FileKind("a simulator's record", 1024 * MEGABYTE, "Name another file.")
 
 UNFIT = (
@@ -265,7 +267,7 @@ def _toml_trouble(text: str, says: str) -> str:
 def _syntax_trouble(language: str, text: str, line: int, column: int) -> str:
     """Where a text breaks the rules of a language, and what is there."""
     whole = text.split("\n")[line - 1]
-    there = shown(whole if len(whole) <= SHOWN else whole[max(0, column - 1) :])
+    there = shown(whole if len(whole) <= SHOWN else whole[max(0, column - 1) :], SHOWN)
     return f"not valid {language} at line {line}, column {column}" + (f": {there.strip()}" if there.strip() else "")
 
 

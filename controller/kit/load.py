@@ -11,7 +11,7 @@ from controller.bounds import BOUNDS
 from controller.errors import InputError
 from controller.kit.kit import Kit
 from controller.kit.provenance import sources_of
-from controller.reading import KIT, read_toml
+from controller.reading import KIT, SHOWN, read_toml
 from controller.shown import shown
 
 Tables = dict[str, Any]
@@ -33,8 +33,8 @@ def kit_from_tables(tables: Tables, name: str) -> Kit:
     if "sources" in tables:  # a plan's kit has it, and only this program may write it
         sentences.append(f"{name}: sources = {_shown(tables['sources'])}: there is no such key.")
     try:
-        # As JSON, where a list may become a tuple and a text an enum, but no text a number.
-        kit = Kit.model_validate_json(json.dumps(filled, default=str, allow_nan=False))
+        # As JSON, where a list may become a tuple and a text an enum, but no text a number. NaN is refused in words.
+        kit = Kit.model_validate_json(json.dumps(filled, default=str))
     except ValidationError as error:
         raise InputError(sentences + mistakes(error, name, _following(tables, unknown))) from None
     if too_long := kit.exposure.untimed_s:
@@ -142,4 +142,4 @@ def _sentence(name: str, detail: Any) -> str:
 
 
 def _shown(value: object) -> str:
-    return shown(f'"{value}"' if isinstance(value, str) else str(value))
+    return shown(f'"{value}"' if isinstance(value, str) else str(value), SHOWN)

@@ -120,6 +120,7 @@ def _named(entry: Entry) -> Named:
         tokens = _tokens(text)
         bare = tokens[1:] if maker and tokens[:1] == maker[:1] else tokens
         whole |= {_joined(tokens), _joined(bare), _joined([*maker[:1], *bare]), _joined([*maker, *bare])}
+        forms |= set(_runs(tokens))  # a model may begin with what its maker does
         for own in (bare, _with_initial(bare)):
             starts |= {_joined(own[:end]) for end in range(1, len(own) + 1)}
             forms |= set(_runs(own))

@@ -1,9 +1,10 @@
 """Files that the reports write, recognised by what is in them: only these may be replaced."""
 
-import csv
-import json
 from collections.abc import Sequence
 from pathlib import Path
+
+from controller.errors import InputError
+from controller.reading import OURS, open_file, read_json
 
 HEAD_BYTES = 400  # of a page, in which its <meta name="generator"> is (HTML, section 4.2.5.1)
 GENERATOR = b'<meta name="generator" content="Fullturn">'
@@ -12,9 +13,9 @@ GENERATOR = b'<meta name="generator" content="Fullturn">'
 def is_own_page(path: Path) -> bool:
     """Whether a file is an HTML page of this program."""
     try:
-        with path.open("rb") as file:
+        with open_file(path, OURS) as file:
             return GENERATOR in file.read(HEAD_BYTES)
-    except OSError:
+    except (InputError, OSError):
         return False
 
 
@@ -36,15 +37,15 @@ def is_own_table(path: Path, columns: Sequence[str]) -> bool:
         content = _json(path)
         return isinstance(content, list) and all(isinstance(row, dict) and list(row) == list(columns) for row in content)
     try:
-        with path.open(encoding="utf-8", newline="") as file:
-            return next(csv.reader(file), None) == list(columns)
-    except (OSError, ValueError, csv.Error):
+        with open_file(path, OURS) as file:
+            return file.readline(HEAD_BYTES).rstrip() == ",".join(columns).encode()
+    except (InputError, OSError):
         return False
 
 
 def _json(path: Path) -> object:
     try:
-        found: object = json.loads(path.read_text(encoding="utf-8"))
-    except (OSError, ValueError, RecursionError):
+        found: object = read_json(path, OURS)
+    except InputError:
         return None
     return found

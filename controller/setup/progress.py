@@ -12,7 +12,7 @@ from pydantic import AwareDatetime, BaseModel, ConfigDict, Field, ValidationErro
 from controller.errors import InputError
 from controller.files import write_whole
 from controller.kit.kit import Kit
-from controller.reading import PROGRESS, read_text
+from controller.reading import PROGRESS, read_bytes, read_text
 from controller.setup.steps import Step
 
 
@@ -77,7 +77,7 @@ def write_progress(kit_path: Path, progress: Progress) -> None:
 
 def _is_own(path: Path) -> bool:
     try:
-        Progress.model_validate_json(path.read_bytes())
-    except (OSError, ValidationError):
+        Progress.model_validate_json(read_bytes(path, PROGRESS))
+    except (InputError, ValidationError):
         return False
     return True

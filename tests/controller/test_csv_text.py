@@ -12,7 +12,8 @@ import pytest
 from hypothesis import example, given
 from hypothesis import strategies as st
 
-from controller.csv_text import csv_rows, csv_text, harmless, plain
+from controller.csv_text import csv_text, harmless
+from tests.controller.csv_reader import csv_rows, plain
 
 BEGINS = "=+-@\t\r\n"
 TEXTS = st.text(st.sampled_from("=+-@\t\r\n '\",;ab1.ü＝＠"), max_size=12) | st.text(max_size=12)

@@ -114,7 +114,7 @@ def test_a_kit_within_the_bounds_plans_and_is_read_again_or_is_refused(
         if bad:
             raise AssertionError(bad) from None
     else:
-        save_plan(plan, path)
+        save_plan(plan, path, replace=True)
         json.loads(path.read_text(encoding="utf-8"), parse_constant=refuse_constant)
         assert load_plan(path) == plan
         program = build_program(plan.kit, plan.frames)
