@@ -14,6 +14,7 @@ import sys
 import traceback
 from collections.abc import Iterator
 from dataclasses import dataclass
+from itertools import pairwise
 from pathlib import Path
 from types import FrameType
 
@@ -122,13 +123,17 @@ def _not_a_sentence(status: int, said: str) -> str:
 
 def _unusable(words: tuple[str, ...]) -> str:
     """Why what was written cannot be read again by the program itself; empty if it can."""
+    named = [value for word, value in pairwise(words) if word == "--out"]
+    out = Path(named[-1]) if named else None
+    if out is None:
+        return ""
     try:
         if words[0] == "plan":
-            load_plan(Path(OUT))
+            load_plan(out)
         elif words[:2] == ("kit", "new"):
-            load_kit(Path(OUT))
+            load_kit(out)
         elif words[0] == "rehearse":
-            Session.open(Path(OUT) / "session.sqlite").close()
+            Session.open(out / "session.sqlite").close()
     except InputError as error:
         return f"accepted and unusable: {error.sentences[0][:200]}"
     return ""
