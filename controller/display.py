@@ -42,6 +42,7 @@ DOING = {
     "listening": "listening to the wind",
     "windy": "waiting for the wind to drop",
     "exposing": "exposing",
+    "transferring": "waiting for the photograph",
     "recovering": "waiting for the camera",
     "paused": "paused: Enter or `go-on` goes on",
     "asking": "waiting for an answer: y or n, then Enter",
@@ -59,6 +60,7 @@ WARNINGS = {
     ("suspended", "refused"): "The board refuses for now; trying again soon.",
     ("suspended", "cut_short"): "The board stopped by itself; finding out why.",
     ("recovering", "not_confirmed"): "The camera did not answer; trying again.",
+    ("recovering", "overdue"): "No photograph came; trying again.",
     ("referencing", "checked"): "Zero was found elsewhere than it should be; the latest frames are shot again.",
     ("windy", "gusty"): "It blows too hard; waiting for the wind to drop.",
 }

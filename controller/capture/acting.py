@@ -3,7 +3,7 @@
 from typing import Any
 
 from controller.capture import requests
-from controller.capture.belief import SWITCHES
+from controller.capture.belief import MADE, SWITCHES
 from controller.capture.effects import Conclude, Doubt, Effect, End, Send, SendUrgent, Shut, Timer
 from controller.capture.events import Event, Kind
 from controller.capture.people import Care, Heed
@@ -33,13 +33,22 @@ class Acting:
     """
 
     def __init__(
-        self, program: Program, first_id: int, remembered: Remembered, care: Care | None, *, zero_is_here: bool
+        self,
+        program: Program,
+        first_id: int,
+        remembered: Remembered,
+        care: Care | None,
+        *,
+        zero_is_here: bool,
+        tethered: bool,
     ) -> None:
         self.people = Heed(care, announced=care is None)
         self.left_out: set[Exposure] = set()  # by hand, and the operator said no
         self.is_armed = False
         self.same_boot = False  # the board that has just answered has not restarted since zero was found
         self.zero_is_here = zero_is_here
+        self.tethered = tethered
+        self.opened: Event | None = None  # how the exposure under way ended for the board, while its file is awaited
         self.state = RunState.IDLE
         self.program = program
         self.turn = _turn(program.kit, remembered)  # where the camera makes the bracket by itself
@@ -249,16 +258,39 @@ class Acting:
         self.from_anywhere = False
         self._command(data, request, step.expected_ns, step.deadline_ns + longer_ns)
 
+    @property
+    def awaits_file(self) -> bool:
+        """The shutter has opened, and the photograph has not arrived."""
+        return self.opened is not None
+
     def conclude(self, data: Any) -> None:
-        """Write how the exposure under way ended, if there is one."""
+        """Write how the exposure under way ended, if there is one; with a tether its file decides whether it is made."""
         event: Event = data.kwargs["event"]
         if self.exposing_id and event.command_id == self.exposing_id and event.outcome in OUTCOMES:
+            if self.tethered and event.outcome in MADE:
+                self.opened = event
+                return
             outcome = OUTCOMES[event.outcome]
             at_steps = None if event.kind is Kind.AT_REST and not event.known else event.at_steps
             self.effects.append(Conclude(self.exposing_id, outcome, event.board_clock_ms, at_steps))
             if event.outcome is Outcome.CUT_SHORT:
                 self.lose_turn()
-            self.exposing_id = 0
+            self.forget_exposing()
+
+    def conclude_filed(self, _: Any) -> None:
+        """Write that the exposure under way is made: its file has arrived."""
+        self._conclude_opened(ShotOutcome.CONFIRMED)
+
+    def _conclude_opened(self, outcome: ShotOutcome) -> None:
+        opened = self.opened
+        assert opened is not None
+        at_steps = None if opened.kind is Kind.AT_REST and not opened.known else opened.at_steps
+        self.effects.append(Conclude(self.exposing_id, outcome, opened.board_clock_ms, at_steps))
+        self.forget_exposing()
+
+    def forget_exposing(self) -> None:
+        """No exposure is under way any more."""
+        self.exposing_id, self.opened = 0, None
 
     def lose_turn(self) -> None:
         """The camera may have opened its shutter, or not."""

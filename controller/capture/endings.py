@@ -80,7 +80,7 @@ class Endings(Acting):
         if self.exposing_id:
             self.effects.append(Conclude(self.exposing_id, ShotOutcome.UNCONFIRMED, None))
             self.lose_turn()
-            self.exposing_id = 0
+            self.forget_exposing()
         if event.place:
             self.once_more({*self.uncheckable, *(made for axis in self.unchecked.values() for made in axis)}, SUSPECT)
             self.lose_place()

@@ -26,7 +26,8 @@ class Run(Shooting, Announcing, Watching, Recovery, Endings):
 
     `first_id` is the smallest command id that the session has not used, `remembered` what it knows of an earlier run.
     `care` is what people are owed before the head moves, None where nobody can be near it (a simulated head).
-    `zero_is_here`: a head without switches at zero stands at its mark when the run begins.
+    `zero_is_here`: a head without switches at zero stands at its mark when the run begins. `tethered`: the camera tells
+    of its files, and an exposure is made when its file has arrived.
     """
 
     def __init__(
@@ -37,8 +38,9 @@ class Run(Shooting, Announcing, Watching, Recovery, Endings):
         care: Care | None = None,
         *,
         zero_is_here: bool = True,
+        tethered: bool = False,
     ) -> None:
-        super().__init__(program, first_id, remembered, care, zero_is_here=zero_is_here)
+        super().__init__(program, first_id, remembered, care, zero_is_here=zero_is_here, tethered=tethered)
         _check_names(self)
         self._machine = Machine(
             model=self,

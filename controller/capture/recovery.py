@@ -127,8 +127,19 @@ class Recovery(Acting):
         if not self.exposing_id or event.command_id != self.exposing_id:
             return
         self.conclude(data)
-        if event.outcome in MADE:
-            self.count_made(self.exposing)
+        if event.outcome in MADE and not self.awaits_file:
+            self._learn_made()
+
+    def learn_filed(self, data: Any) -> None:
+        """The photograph of the exposure that was under way has arrived: it is not made again."""
+        self.conclude_filed(data)
+        self._learn_made()
+
+    def _learn_made(self) -> None:
+        """It was made before the line was lost. If the position is lost by now, it can never be checked."""
+        self.count_made(self.exposing)
+        if not self.position_known:
+            self.lose_place()
 
     def reconnect(self, _: Any) -> None:
         """Open the line anew and say hello."""
@@ -141,7 +152,7 @@ class Recovery(Acting):
         never_taken = self.exposing_id and is_after(CommandId(self.exposing_id), event.command_id)
         if self.same_boot and never_taken:  # so nothing was exposed
             self.effects.append(Conclude(self.exposing_id, ShotOutcome.UNCONFIRMED, None))
-            self.exposing_id = 0
+            self.forget_exposing()
         self.boot_id = event.boot_id
         self.capabilities = event.capabilities or self.capabilities
         if not self.same_boot:
@@ -153,7 +164,7 @@ class Recovery(Acting):
         elif not self.same_boot:
             self.zero_was_set = False
             if self.exposing_id:  # of the run before, and this board knows nothing of it
-                self.exposing_id = 0
+                self.forget_exposing()
                 self.lose_turn()
                 self.begin_pass(self.left)
             elif self.later:
@@ -182,6 +193,6 @@ class Recovery(Acting):
         self.learn(data)
         if self.exposing_id:  # what is not known by now stays in doubt
             self.lose_turn()
-        self.exposing_id = 0
+        self.forget_exposing()
         self.suspended_since_ns, self.brought_to_rest, self.in_vain = None, True, 0
         self.begin_pass(self.left)

@@ -5,8 +5,9 @@ from typing import Any
 from controller.capture.acting import Acting
 from controller.capture.effects import End, Greet, Intend, Timer, Zeroed
 from controller.capture.events import Event, Kind
+from controller.capture.tether import PATIENCE_NS
 from controller.program.program import ExposeStep, MoveStep
-from controller.session.rows import AXES, DoubtReason
+from controller.session.rows import AXES, DoubtReason, ShotOutcome
 from protocol.messages import ZERO_SWITCHES, Capability, Expose
 
 MOST_TRIES = 3
@@ -52,15 +53,34 @@ class Shooting(Acting):
         """The run is through and the set is not complete."""
         return bool(self.later or self.given_up or self.left_out)
 
+    def file_is_due(self, _: Any) -> bool:
+        """The shutter has opened, and the photograph is on its way."""
+        return self.awaits_file
+
     # Notes: taken before the conditions are looked at.
 
-    def note_made(self, data: Any) -> None:
-        """The exposure under way is made."""
+    def note_exposed(self, data: Any) -> None:
+        """The exposure under way is made; with a tether only its shutter has opened."""
         event: Event = data.kwargs["event"]
-        step = self.step(ExposeStep)
         self.conclude(data)
+        if not self.awaits_file:
+            self._made(event.at_ns)
+
+    def note_filed(self, data: Any) -> None:
+        """The photograph has arrived, so the exposure is made. The camera was busy from when its shutter closed."""
+        assert self.opened is not None
+        closed_ns = self.opened.at_ns
+        self.conclude_filed(data)
+        self._made(closed_ns)
+
+    def note_no_file(self, _: Any) -> None:
+        """No photograph has come of the exposure under way."""
+        self._conclude_opened(ShotOutcome.UNCONFIRMED)
+
+    def _made(self, closed_ns: int) -> None:
+        step = self.step(ExposeStep)
         self.late_commands = self.silent_in_row = 0
-        self.ready_at_ns = (event.at_ns if event.closed_ns is None else event.closed_ns) + step.ready_ns
+        self.ready_at_ns = closed_ns + step.ready_ns
         self.row_done = step.row
         self.count_made((step.frame, step.exposure))
         for put_off in (self.later, self.given_up):
@@ -112,6 +132,12 @@ class Shooting(Acting):
         request = Expose(command_id, step.frame, step.exposure, step.focus_ms, step.press_ms, step.limit_ms)
         self._command(data, request, step.expected_ns, step.deadline_ns)
 
+    def await_file(self, data: Any) -> None:
+        """Wait for the photograph, which comes after its dark frame."""
+        event: Event = data.kwargs["event"]
+        deadline_ns = event.at_ns + PATIENCE_NS + self.step(ExposeStep).ready_ns
+        self.effects.append(Timer(deadline_ns, overdue=True))
+
     def get_ready(self, data: Any) -> None:
         """Wait for vibration to die down and for the camera, whichever takes longer."""
         event: Event = data.kwargs["event"]
@@ -149,8 +175,9 @@ class Shooting(Acting):
     def stop_silent_camera(self, data: Any) -> None:
         """The camera does not answer at all any more."""
         self.conclude(data)
+        silent = "no photograph arrived" if self.tethered else "its sync contact stayed silent"
         self.why = (
-            f"The camera did not answer {MOST_TRIES * MOST_SILENT} times running (its sync contact stayed silent); "
+            f"The camera did not answer {MOST_TRIES * MOST_SILENT} times running ({silent}); "
             "check the camera, its battery, its card and the cables, then go on with the rest."
         )
         self._stop(data)

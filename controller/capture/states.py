@@ -27,6 +27,7 @@ class RunState(Enum):
     LISTENING = "listening"
     WINDY = "windy"
     EXPOSING = "exposing"
+    TRANSFERRING = "transferring"
     RECOVERING = "recovering"
     PAUSED = "paused"
     ASKING = "asking"
@@ -54,9 +55,10 @@ S = RunState
 FINAL = (S.DONE, S.FAILED)
 COMMANDED = (S.REFERENCING, S.MOVING, S.EXPOSING)  # the board is carrying out a command
 WAITING = (S.SETTLING, S.RECOVERING)  # the host lets time pass
+FILES = (S.TRANSFERRING,)  # the photograph is on its way from the camera
 WATCHING = (S.CHECKING, S.LISTENING, S.WINDY)  # zero and the wind are looked at
 PEOPLE = (S.WARNING, S.ASKING)  # people are told, or asked, before the head moves
-ARMED = (*COMMANDED, *WAITING, *WATCHING, *PEOPLE, S.PAUSED)
+ARMED = (*COMMANDED, *WAITING, *FILES, *WATCHING, *PEOPLE, S.PAUSED)
 UNPAUSED = (S.ARMING, *(state for state in ARMED if state is not S.PAUSED))
 ENDING = (S.CLOSING, S.STOPPING)
 UNDER_WAY = (S.ARMING, *ARMED)
@@ -87,6 +89,16 @@ def _onward(kind: Kind, source: RunState, target: RunState = S.RECOVERING, actio
     )
 
 
+def _unanswered(kind: Kind, source: RunState) -> tuple[Row, ...]:
+    """The rows for an exposure that the camera did not confirm: a few more tries, then once more at the end."""
+    here = (source,)
+    return (
+        Row(kind, here, S.RECOVERING, "try_again", condition="may_try_again"),
+        Row(kind, here, S.STOPPING, "stop_silent_camera", condition="camera_is_gone"),
+        Row(kind, here, S.RECOVERING, "put_off"),
+    )
+
+
 NOTES: dict[tuple[RunState, Kind], tuple[str, ...]] = {
     (S.CONNECTING, Kind.WELCOMED): ("note_welcome",),
     (S.RECONNECTING, Kind.WELCOMED): ("note_welcome",),
@@ -95,7 +107,9 @@ NOTES: dict[tuple[RunState, Kind], tuple[str, ...]] = {
     (S.ASKING, Kind.ANSWERED): ("note_answered",),
     (S.ASKING, Kind.DECLINED): ("note_declined",),
     (S.ARMING, Kind.ARMED): ("note_armed",),
-    (S.EXPOSING, Kind.EXPOSED): ("note_made",),
+    (S.EXPOSING, Kind.EXPOSED): ("note_exposed",),
+    (S.TRANSFERRING, Kind.FILED): ("note_filed",),
+    (S.TRANSFERRING, Kind.OVERDUE): ("note_no_file",),
     (S.REFERENCING, Kind.REFERENCED): ("note_zero",),
     (S.MOVING, Kind.ARRIVED): ("note_arrived",),
     (S.CHECKING, Kind.CHECKED): ("note_index",),
@@ -117,7 +131,9 @@ ROWS: tuple[Row, ...] = (
     Row(Kind.WAITED, WAITING, S.LISTENING, "listen", condition="exposes_in_wind"),
     Row(Kind.WAITED, (S.SETTLING,), S.PAUSED, "rest", condition="pause_is_due"),
     Row(Kind.WAITED, (S.SETTLING,), S.EXPOSING, "expose"),
+    Row(Kind.EXPOSED, (S.EXPOSING,), S.TRANSFERRING, "await_file", condition="file_is_due"),
     *_onward(Kind.EXPOSED, S.EXPOSING),
+    *_onward(Kind.FILED, S.TRANSFERRING),
     *_onward(Kind.WAITED, S.RECOVERING, S.EXPOSING, "expose"),
     # Zero where it should be, or not.
     Row(Kind.CHECKED, (S.CHECKING,), S.STOPPING, "stop_distrust", condition="index_is_off_again"),
@@ -141,9 +157,8 @@ ROWS: tuple[Row, ...] = (
     Row(Kind.RESTARTED, (S.CLOSING,), S.FAILED, "fail_incomplete", condition="something_is_missing"),
     Row(Kind.RESTARTED, (S.CLOSING,), S.DONE, "complete"),  # a board that has just started is disarmed
     # The camera stays silent: a few more tries, then once more at the end.
-    Row(Kind.NOT_CONFIRMED, (S.EXPOSING,), S.RECOVERING, "try_again", condition="may_try_again"),
-    Row(Kind.NOT_CONFIRMED, (S.EXPOSING,), S.STOPPING, "stop_silent_camera", condition="camera_is_gone"),
-    Row(Kind.NOT_CONFIRMED, (S.EXPOSING,), S.RECOVERING, "put_off"),
+    *_unanswered(Kind.NOT_CONFIRMED, S.EXPOSING),
+    *_unanswered(Kind.OVERDUE, S.TRANSFERRING),
     # The operator's pauses. Before the head moves, a pause keeps it still at once.
     Row(Kind.PAUSE, PEOPLE, S.PAUSED, "rest"),
     Row(Kind.PAUSE, tuple(state for state in LIVE if state not in PEOPLE), None, "want_pause"),
@@ -173,6 +188,7 @@ ROWS: tuple[Row, ...] = (
     Row(Kind.EXPOSED, (S.STOPPING,), None, "conclude"),
     Row(Kind.NOT_CONFIRMED, (S.STOPPING,), None, "conclude"),
     Row(Kind.CUT_SHORT, (S.STOPPING,), None, "conclude"),
+    Row(Kind.FILED, (S.STOPPING,), None, "conclude_filed"),
     Row(Kind.ARRIVED, (S.STOPPING,), None),
     Row(Kind.REFERENCED, (S.STOPPING,), None),
     # The line or the board is gone for a while: wait, greet again, go on.
@@ -195,6 +211,7 @@ ROWS: tuple[Row, ...] = (
     Row(Kind.AT_REST, (S.SUSPENDED, S.RECONNECTING), None),  # a late answer; where it stands is asked again
     *(Row(kind, (S.SUSPENDED,), None) for kind in (Kind.REFUSED, Kind.ARMED)),
     *(Row(kind, AWAY, None, "learn") for kind in (Kind.EXPOSED, Kind.NOT_CONFIRMED, Kind.CUT_SHORT)),
+    Row(Kind.FILED, AWAY, None, "learn_filed"),
     *(Row(kind, (*AWAY, *ENDING), None) for kind in (Kind.CHECKED, Kind.CALM, Kind.GUSTY)),  # a late answer
     *(Row(kind, AWAY, None) for kind in (Kind.HELD, Kind.ARRIVED, Kind.REFERENCED)),
     # The board says what cannot be true: nothing is armed any more, and nothing that rests on its word counts.

@@ -16,7 +16,7 @@ from controller.capture.effects import Conclude, Doubt, End, SendUrgent, ZeroLos
 from controller.capture.events import Event, Kind
 from controller.capture.machine import Run
 from controller.capture.sentences import CAUSES, REASONS, TROUBLES
-from controller.capture.states import ENDING, FINAL, NOTES, OF_BOARD, ROWS, STRAYS, RunState, mermaid
+from controller.capture.states import AWAY, ENDING, FINAL, NOTES, OF_BOARD, ROWS, STRAYS, RunState, mermaid
 from controller.program.build import build_program
 from controller.session.rows import DoubtReason, ShotOutcome
 from protocol.messages import Cause, EdgeFlag, Index, Outcome, Reason, Stop
@@ -29,7 +29,9 @@ S = RunState
 PAIRS = [(state, kind) for state in RunState for kind in Kind]
 IN_TABLE = {(source, row.kind) for row in (*ROWS, *STRAYS) for source in row.sources}
 # The step that a run in this state has in hand: 0 is a move, 1 the first exposure after it.
-CURSOR = {state: 1 if state in {S.SETTLING, S.EXPOSING, S.RECOVERING, S.LISTENING} else 0 for state in RunState}
+CURSOR = {
+    state: 1 if state in {S.SETTLING, S.EXPOSING, S.TRANSFERRING, S.RECOVERING, S.LISTENING} else 0 for state in RunState
+}
 OUTCOME = {
     Kind.EXPOSED: Outcome.EXPOSED_SYNC,
     Kind.NOT_CONFIRMED: Outcome.NO_SYNC,
@@ -42,7 +44,10 @@ def run_in(state: RunState) -> Run:
     run.state = state
     run.cursor = CURSOR[state]
     run.boot_id = BootId(3) if state is not S.CONNECTING else None
-    run.exposing_id = 9 if state in {S.EXPOSING, S.STOPPING} else 0
+    if state in {S.EXPOSING, S.STOPPING, S.TRANSFERRING, *AWAY}:
+        run.exposing_id, run.exposing = 9, (0, 0)
+    if state in {S.TRANSFERRING, S.STOPPING, *AWAY}:
+        run.opened = event_of(Kind.EXPOSED)
     return run
 
 
