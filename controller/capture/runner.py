@@ -27,9 +27,10 @@ from controller.capture.effects import (
 )
 from controller.capture.events import Event, Kind
 from controller.capture.gate import Gate
-from controller.capture.machine import Run
+from controller.capture.machine import handle
 from controller.capture.people import Care, Question
 from controller.capture.port import Port
+from controller.capture.run import Run
 from controller.capture.sentences import LOST
 from controller.capture.states import RunState
 from controller.capture.tether import Tether
@@ -173,7 +174,7 @@ class Runner:
 
     def _handle(self, event: Event) -> None:
         before = self._run.state
-        effects = self._run.handle(event)
+        effects = handle(self._run, event)
         if self._run.state is not before:
             if before is RunState.ASKING:
                 self._withdraw()
@@ -213,7 +214,7 @@ class Runner:
             case Greet():
                 self._board.greet()
             case End(complete, sentence, early):
-                zero_lost = self._run.zero_is_lost(None)
+                zero_lost = self._run.zero_is_lost
                 self._result = RunResult(complete, sentence, self._began_ns, at_ns, zero_lost, early)
             case _:
                 self._write(effect, at_ns)

@@ -5,7 +5,7 @@ from pathlib import Path
 
 import pytest
 
-from controller.capture.states import mermaid
+from tests.repo import diagram
 
 ROOT = Path(__file__).resolve().parents[2]
 TEXTS = sorted(
@@ -24,12 +24,17 @@ TEXTS = sorted(
 )
 
 
-def test_the_diagram_is_current() -> None:
+def test_the_picture_of_a_run_is_current_and_fits_a_screen() -> None:
     """Write it anew with: python -m tests.repo.diagram."""
-    text = (ROOT / "DEVELOPERS.md").read_text(encoding="utf-8")
-    drawn = re.search(r"```mermaid\n(.*?)```", text, re.DOTALL)
-    assert drawn is not None
-    assert drawn.group(1) == mermaid()
+    found = diagram.BLOCK.search(diagram.DOCUMENT.read_text(encoding="utf-8"))
+    assert found is not None
+    assert found.group() == f"```mermaid\n{diagram.picture()}```"
+    assert diagram.picture().count("-->") <= 35
+
+
+def test_the_table_of_a_run_is_current() -> None:
+    """Write it anew with: python -m tests.repo.diagram."""
+    assert diagram.TABLE.read_text(encoding="utf-8") == diagram.table()
 
 
 def test_the_readme_has_its_two_commands_and_its_cautions() -> None:
