@@ -17,8 +17,7 @@ from rich.text import Text
 from controller import clock
 from controller.capture.events import Kind
 from controller.errors import StorageFailed
-from controller.planning.plan import Frame
-from controller.program.program import Program
+from controller.program.program import PlannedFrame, Program
 from controller.progress import can_redraw, worth_a_line
 from controller.report.wording import duration
 from controller.session.rows import Happening
@@ -105,7 +104,7 @@ class Seen:
         return self.program.expected_ns / NS * (1 - self.share)
 
 
-def sphere_lines(frames: Sequence[Frame], made_of: dict[int, int], each: int, at: int | None) -> list[str]:
+def sphere_lines(frames: Sequence[PlannedFrame], made_of: dict[int, int], each: int, at: int | None) -> list[str]:
     """The sphere unrolled, zenith above: a mark for each frame, by how much of its bracket is made; ◆ where we are."""
     grid = [[" "] * SPHERE_COLUMNS for _ in range(SPHERE_LINES)]
     for frame in frames:
