@@ -112,6 +112,8 @@ class BoardClient:
             self._believed.send(request, now)
             self._due_at = now + expected_ns
             self._plan_question()
+        if isinstance(request, Arm) and self._believed.knows_place:
+            self.send(GetStatus())  # a disarmed board does not tell when it loses its place: a battery was changed, say
         if isinstance(request, GetStatus):
             self._believed.ask(armed=self._armed, stopped=self._coming_to_rest)
         self._line.send(request)
@@ -286,6 +288,8 @@ class BoardClient:
             self._listening = False
             self._tell(Event(Kind.GUSTY if status.flags & StatusFlag.GUSTY else Kind.CALM, now))
         disarmed = status.state is BoardState.DISARMED
+        if disarmed and not self._armed and belief.at_rest(status) is None:
+            self._believed.lose_place()
         if self._coming_to_rest:
             if disarmed:
                 self._take_rest(status, now)

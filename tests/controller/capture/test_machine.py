@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from controller.capture.effects import Conclude, Effect, End, Greet, Intend, Send, SendUrgent, Timer, Zeroed
+from controller.capture.effects import Conclude, Doubt, Effect, End, Greet, Intend, Send, SendUrgent, Timer, Zeroed
 from controller.capture.events import Event, Kind
 from controller.capture.machine import handle
 from controller.capture.run import Run
@@ -12,8 +12,8 @@ from controller.capture.shooting import MOST_SILENT, MOST_TRIES
 from controller.capture.states import RunState
 from controller.program.build import build_program
 from controller.program.program import ExposeStep, MoveStep, Program
-from controller.session.rows import ShotOutcome
-from protocol.messages import Arm, Cause, Expose, Halt, Move, Outcome, Reason, Reference, SetAxis, Stop
+from controller.session.rows import DoubtReason, ShotOutcome
+from protocol.messages import ZERO_SWITCHES, Arm, Cause, Expose, Halt, Move, Outcome, Reason, Reference, SetAxis, Stop
 from protocol.units import BootId, CommandId
 from tests.end_to_end.whole_runs import few_frames, kit_of
 
@@ -315,3 +315,19 @@ def test_a_refusal_in_the_middle_stops_and_says_why() -> None:
     (end,) = told(run, Kind.AT_REST)
     assert isinstance(end, End)
     assert "limits" in end.sentence
+
+
+@pytest.mark.parametrize("known", [True, False])
+def test_what_is_learnt_after_the_position_was_lost_is_suspect(known: bool) -> None:
+    """It was exposed under a zero that nobody can check any more, so it does not count."""
+    run = at_first_exposure()
+    run.position.switches = ZERO_SWITCHES
+    told(run, Kind.LINK_LOST)
+    told(run, Kind.WAITED)
+    handle(run, Event(Kind.WELCOMED, T, CommandId(run.shot.id), boot_id=BootId(5), capabilities=ZERO_SWITCHES))
+    assert stands_in(run) is RunState.QUIETING
+    rest = Event(Kind.AT_REST, T, CommandId(run.shot.id), Outcome.EXPOSED_SYNC, cause=Cause.HOST_STOP, known=known)
+    effects = handle(run, rest)
+    assert any(isinstance(effect, Conclude) and effect.outcome is ShotOutcome.CONFIRMED for effect in effects)
+    assert (Doubt(((0, 0),), DoubtReason.SUSPECT) in effects) is not known
+    assert ((0, 0) in run.progress.left | run.progress.later) is not known

@@ -233,6 +233,8 @@ def test_whatever_befalls_a_tethered_run_only_what_has_a_file_counts(
     lasts = {} if kind in {"limit-hit", "board-reset"} else {"for_s": 3.0}
     run = run_tethered(tmp_path, faults=(Fault(kind, at_s=at_s, **lasts),))  # type: ignore[arg-type]
     assert run.result.complete or kind in {"limit-hit", "supply-dip"}
+    if kind == "supply-dip" and not run.result.complete:
+        assert "supply" in run.result.sentence
     made = {shot for shot, outcome in run.outcomes.items() if outcome is ShotOutcome.CONFIRMED}
     assert made <= run.filed
     if run.result.complete:
