@@ -1,12 +1,15 @@
 """The `fullturn board` group: options only; the work is imported when it runs."""
 
+import sys
 from pathlib import Path
-from typing import TYPE_CHECKING, BinaryIO
+from typing import TYPE_CHECKING
 
 import click
 
 from controller.command import Group
-from controller.quantity import Number, Whole
+from controller.option_types import PathOrInput
+from controller.ports.address import PortName
+from controller.quantity import bounded, bounded_whole
 from controller.shared_options import FILE, PORT_HELP, confirmed, countdown_option, json_option, port_option, show
 
 if TYPE_CHECKING:
@@ -15,7 +18,7 @@ if TYPE_CHECKING:
 
 baud_option = click.option(
     "--baud",
-    type=Whole(1200, 4_000_000),
+    type=bounded_whole("baud"),
     default=115_200,
     show_default=True,
     help="Speed of the serial line, bits per second.",
@@ -103,7 +106,7 @@ def check(port: str, baud: int, yes: bool, kit_file: Path | None, countdown: int
 @board.command()
 @port_option
 @baud_option
-@click.option("--seconds", type=Number(0.1, 100_000), default=10.0, show_default=True, help="How long to measure.")
+@click.option("--seconds", type=bounded("seconds"), default=10.0, show_default=True, help="How long to measure.")
 @json_option
 def soak(port: str, baud: int, seconds: float, as_json: bool) -> None:
     """Measure the line: round trips, repeats, damage."""
@@ -127,14 +130,16 @@ def soak(port: str, baud: int, seconds: float, as_json: bool) -> None:
 
 
 @board.command()
-@click.option("--port", help=PORT_HELP + " This program must have it alone; to hear another program's line, give a tap.")
-@click.option("--tap", is_flag=True, help="Only listen: --port is an adapter whose receiver is wired to the line.")
 @click.option(
-    "--from", "file", type=click.File("rb"), help="Decode recorded bytes instead of a line; - for standard input."
+    "--port",
+    type=PortName(),
+    help=PORT_HELP + " This program must have it alone; to hear another program's line, give a tap.",
 )
+@click.option("--tap", is_flag=True, help="Only listen: --port is an adapter whose receiver is wired to the line.")
+@click.option("--from", "file", type=PathOrInput(), help="Decode recorded bytes instead of a line; - for standard input.")
 @baud_option
 @click.option("--json", "as_json", is_flag=True, help="Print one JSON object a line instead of sentences.")
-def listen(port: str | None, tap: bool, file: BinaryIO | None, baud: int, as_json: bool) -> None:
+def listen(port: str | None, tap: bool, file: Path | None, baud: int, as_json: bool) -> None:
     """Print what is said on a line, decoded, both ways: one line a frame, damaged bytes as hex. Ctrl-C ends it.
 
     Without --tap the board is asked for its status once a second. Nothing moves for that, but opening a port restarts
@@ -143,13 +148,15 @@ def listen(port: str | None, tap: bool, file: BinaryIO | None, baud: int, as_jso
     import json  # noqa: PLC0415
 
     from controller.commands.listen import decode_command, listen_command  # noqa: PLC0415
+    from controller.reading import RECORDING, open_file  # noqa: PLC0415
 
     def print_one(heard: "Heard") -> None:
-        show(json.dumps(heard.as_json()) if as_json else heard.line())
+        show(json.dumps(heard.as_json(), allow_nan=False) if as_json else heard.line())
 
     if file is not None:
-        summary = decode_command(file, print_one)
+        with sys.stdin.buffer if str(file) == "-" else open_file(file, RECORDING) as recorded:
+            summary = decode_command(recorded, print_one)
     else:
         assert port is not None
         summary = listen_command(port, baud, tap=tap, show=print_one)
-    show(json.dumps({"summary": summary.as_json()}) if as_json else summary.sentence())
+    show(json.dumps({"summary": summary.as_json()}, allow_nan=False) if as_json else summary.sentence())

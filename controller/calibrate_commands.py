@@ -7,21 +7,31 @@ import click
 
 from controller.calibrate_picture_options import steps_by_photographs, steps_picture_options
 from controller.command import Group
-from controller.quantity import Number, Whole
-from controller.shared_options import FILE, PORT_HELP, countdown_option, json_option, show, with_options
+from controller.option_types import Choice, Text
+from controller.ports.address import PortName
+from controller.quantity import bounded, bounded_whole
+from controller.shared_options import FILE, OUTPUT, PORT_HELP, countdown_option, json_option, show, with_options
 
 if TYPE_CHECKING:
     from controller.calibration.asking import Operator
     from controller.commands.calibrate import Keeping, Kept
     from controller.commands.calibrate_readings import Source
 
-axis_option = click.option("--axis", type=click.Choice(["pan", "tilt"]), required=True, help="The axis to measure.")
+axis_option = click.option("--axis", type=Choice(["pan", "tilt"]), required=True, help="The axis to measure.")
 from_option = click.option("--from", "readings", type=FILE, help="Readings from this CSV file, instead of asking.")
 KEEPING_OPTIONS = (
     click.option("--kit", type=FILE, help="The kit this belongs to; without one nothing is stored."),
     click.option("--dry", is_flag=True, help="Store nothing."),
-    click.option("--with", "with_what", default="", metavar="TEXT", help="What it was measured with, for the record."),
-    click.option("--page", type=click.Path(dir_okay=False, path_type=Path), help="Write a page with the plots."),
+    click.option(
+        "--with",
+        "with_what",
+        type=Text(may_be_empty=True),
+        default="",
+        metavar="TEXT",
+        help="What it was measured with, for the record.",
+    ),
+    click.option("--page", type=OUTPUT, help="Write a page with the plots."),
+    click.option("--replace", is_flag=True, help="Replace the page at --page; no other file is ever replaced."),
     json_option,
 )
 
@@ -31,12 +41,13 @@ keeping_options = with_options(KEEPING_OPTIONS)
 
 
 def keeping_of(options: dict[str, Any]) -> "Keeping":
-    """What those options say."""
+    """What those options say. Raises StorageFailed before any reading if the finding could not be kept."""
     from controller.commands.calibrate import Keeping  # noqa: PLC0415
 
-    return Keeping(
-        options["kit"], options["dry"] or options.get("rehearse") is not None, options["with_what"], options["page"]
-    )
+    dry = options["dry"] or options.get("rehearse") is not None
+    keeping = Keeping(options["kit"], dry, options["with_what"], options["page"], replace=options["replace"])
+    keeping.must_have_place()
+    return keeping
 
 
 def show_kept(kept: "Kept", as_json: bool) -> None:
@@ -65,10 +76,10 @@ def operator() -> "Operator":
 
 
 MOVING_OPTIONS = (
-    click.option("--port", help="Let the head move by itself between readings. " + PORT_HELP),
+    click.option("--port", type=PortName(), help="Let the head move by itself between readings. " + PORT_HELP),
     click.option("--yes", is_flag=True, help="Answer yes to the question before the head moves."),
     countdown_option,
-    click.option("--rehearse", type=Whole(0), metavar="SEED",
+    click.option("--rehearse", type=bounded_whole("rehearse"), metavar="SEED",
                  help="Rehearse on a simulated head that differs a little from the kit; nothing is stored."),
 )  # fmt: skip
 
@@ -109,7 +120,7 @@ def _source(readings: Path | None, options: dict[str, Any], *, leans: bool = Fal
 
 reading_error_option = click.option(
     "--reading-error-deg",
-    type=Number(0, min_open=True),
+    type=bounded("reading_error_deg"),
     help="The instrument's standard uncertainty of one reading (or aim); its resolution is counted in besides.",
 )
 
@@ -119,7 +130,7 @@ reading_error_option = click.option(
 @from_option
 @click.option(
     "--by",
-    type=click.Choice(["angles", "turns"]),
+    type=Choice(["angles", "turns"]),
     default="angles",
     show_default=True,
     help="An instrument that reads angles, or whole turns seen through the viewfinder.",
@@ -152,14 +163,14 @@ def steps(
 @from_option
 @click.option(
     "--positions",
-    type=Whole(3, 100),
+    type=bounded_whole("positions"),
     default=5,
     show_default=True,
     help="Positions to measure at.",
 )
 @click.option(
     "--times",
-    type=Whole(2, 100),
+    type=bounded_whole("approaches"),
     default=5,
     show_default=True,
     help="Approaches to each, from either side.",
@@ -193,14 +204,14 @@ def backlash(
 @from_option
 @click.option(
     "--leg-yaw-deg",
-    type=Number(-360, 360),
+    type=bounded("leg_yaw_deg"),
     default=0.0,
     show_default=True,
     help="Yaw at which one leg of the tripod stands, degrees.",
 )
 @click.option(
     "--leg-radius-mm",
-    type=Number(0, 5000, min_open=True),
+    type=bounded("leg_radius_mm"),
     default=500.0,
     show_default=True,
     help="From below the pan axis to a foot of the tripod.",
@@ -236,11 +247,11 @@ def level(
 @click.option("--plan", type=FILE, help="The plan that the head must be good enough for.")
 @click.option(
     "--needed-deg",
-    type=Number(0, min_open=True),
+    type=bounded("needed_deg"),
     help="Largest pose error to accept, degrees; default: what the plan survives.",
 )
-@click.option("--times", type=Whole(3, 100), default=5, show_default=True, help="Visits to each pose.")
-@click.option("--seed", type=Whole(0), default=0, show_default=True, help="Seed of their random order.")
+@click.option("--times", type=bounded_whole("visits"), default=5, show_default=True, help="Visits to each pose.")
+@click.option("--seed", type=bounded_whole("seed"), default=0, show_default=True, help="Seed of their random order.")
 @reading_error_option
 @moving_options
 @keeping_options
@@ -271,7 +282,7 @@ def verify(
 
 
 kit_argument = click.argument("kit", type=FILE)
-id_argument = click.argument("record_id", metavar="[ID]", type=Whole(1), required=False)
+id_argument = click.argument("record_id", metavar="[ID]", type=bounded_whole("record_id"), required=False)
 
 
 @calibrate.command("list")

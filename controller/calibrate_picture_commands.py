@@ -7,49 +7,62 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from controller.calibrate_commands import from_option, keeping_of, keeping_options, operator, show_kept
-from controller.calibrate_picture_options import PATH, POSITIVE, lens_given, lens_options, unsure_lens_options
+from controller.calibrate_picture_options import lens_given, lens_options, unsure_lens_options
 from controller.command import Command
-from controller.quantity import Number
-from controller.shared_options import FILE, json_option, show
+from controller.option_types import Choice
+from controller.quantity import bounded
+from controller.shared_options import ANYTHING, FILE, json_option, show
 
 if TYPE_CHECKING:
     from controller.calibration.parallax import TypedShift
     from controller.commands.calibrate_lens import Rail
 
 FACTOR_95 = 1.96  # of a normal distribution
-PLACE = Number(-100_000, 100_000)  # pixels
+PLACE = bounded("place_px")
 
 
 @click.command(cls=Command)
 @unsure_lens_options
-@click.option("--near-mm", type=POSITIVE, help="From the pan axis to the near mark.")
-@click.option("--far-mm", type=POSITIVE, help="From the pan axis to the far mark (with --pictures: to what is far).")
+@click.option("--near-mm", type=bounded("near_mm"), help="From the pan axis to the near mark.")
 @click.option(
-    "--far-at-least-mm", type=POSITIVE, help="Instead: the least that it can be; what that leaves is counted in."
+    "--far-mm", type=bounded("far_mm"), help="From the pan axis to the far mark (with --pictures: to what is far)."
 )
-@click.option("--u-near-mm", type=Number(0), help="Standard uncertainty of the near distance; without it 0.5 %.")
-@click.option("--u-far-mm", type=Number(0), help="Standard uncertainty of the far distance; without it 0.5 %.")
-@click.option("--angle-deg", type=Number(-90, 90), help="How far right of the middle the marks were brought then.")
+@click.option(
+    "--far-at-least-mm",
+    type=bounded("far_at_least_mm"),
+    help="Instead: the least that it can be; what that leaves is counted in.",
+)
+@click.option(
+    "--u-near-mm", type=bounded("u_near_mm"), help="Standard uncertainty of the near distance; without it 0.5 %."
+)
+@click.option("--u-far-mm", type=bounded("u_far_mm"), help="Standard uncertainty of the far distance; without it 0.5 %.")
+@click.option("--angle-deg", type=bounded("angle_deg"), help="How far right of the middle the marks were brought then.")
 @click.option("--shift-px", type=PLACE, help="How far right of the far mark the near one is then.")
-@click.option("--u-angle-deg", type=Number(0), default=0.1, show_default=True, help="Standard uncertainty of the angle.")
+@click.option(
+    "--u-angle-deg",
+    type=bounded("u_angle_deg"),
+    default=0.1,
+    show_default=True,
+    help="Standard uncertainty of the angle.",
+)
 @click.option(
     "--reading-error-px",
-    type=Number(0),
+    type=bounded("reading_error_px"),
     default=1.0,
     show_default=True,
     help="Standard uncertainty of lining the marks up by eye, and of reading their shift.",
 )
-@click.option("--u-shift-px", type=Number(0), help="The same of the shift alone, its rounding included.")
+@click.option("--u-shift-px", type=bounded("u_shift_px"), help="The same of the shift alone, its rounding included.")
 @click.option(
     "--u-distortion-percent",
-    type=Number(0, 20),
+    type=bounded("u_distortion_percent"),
     default=2.0,
     show_default=True,
     help="By what share the lens may show the marks farther out or in than it should (standard uncertainty).",
 )
 @click.option(
     "--u-sideways-mm",
-    type=Number(0),
+    type=bounded("u_sideways_mm"),
     default=1.0,
     show_default=True,
     help="How far the lens may stand beside the pan axis (standard uncertainty); see `centre`.",
@@ -60,10 +73,14 @@ PLACE = Number(-100_000, 100_000)  # pixels
 @click.option(
     "--mark", type=(PLACE, PLACE), metavar="X Y", help="Where the first photograph shows the near mark, in pixels."
 )
-@click.option("--mark-px", type=POSITIVE, help="The mark's size there; without it a sixteenth of the picture.")
-@click.option("--nearest-mm", type=POSITIVE, help="The nearest thing to be photographed later; without it the near mark.")
-@click.option("--rail-mm", type=Number(-10_000, 10_000), help="What the rail's scale says now, for the table.")
-@click.option("--rail-grows", type=click.Choice(["forward", "back"]), default="forward", show_default=True,
+@click.option("--mark-px", type=bounded("mark_px"), help="The mark's size there; without it a sixteenth of the picture.")
+@click.option(
+    "--nearest-mm",
+    type=bounded("nearest_mm"),
+    help="The nearest thing to be photographed later; without it the near mark.",
+)
+@click.option("--rail-mm", type=bounded("rail_mm"), help="What the rail's scale says now, for the table.")
+@click.option("--rail-grows", type=Choice(["forward", "back"]), default="forward", show_default=True,
               help="Which way the camera slides as the scale counts up.")  # fmt: skip
 @keeping_options
 def parallax(
@@ -130,10 +147,12 @@ def _rail(options: dict[str, Any]) -> "Rail | None":
 
 @click.command(cls=Command)
 @lens_options
-@click.option("--distance-mm", type=POSITIVE, required=True, help="From the lens straight down to the mark.")
+@click.option(
+    "--distance-mm", type=bounded("distance_mm"), required=True, help="From the lens straight down to the mark."
+)
 @click.option("--first-px", type=PLACE, required=True, help="How far right of the picture's middle the mark is seen.")
 @click.option("--second-px", type=PLACE, required=True, help="The same after the pan axis was turned by 180 degrees.")
-@click.option("--u-aim-deg", type=Number(0), default=0.3, show_default=True,
+@click.option("--u-aim-deg", type=bounded("u_aim_deg"), default=0.3, show_default=True,
               help="Standard uncertainty of how straight down the middle of the picture looks.")  # fmt: skip
 @click.option("--kit", type=FILE, help="The kit whose lens it is.")
 @json_option
@@ -157,7 +176,9 @@ def centre(
 
 @click.command(cls=Command)
 @click.argument("kit", type=FILE)
-@click.option("--focal-length-mm", type=POSITIVE, help="Where a zoom is set; without it the kit's focal length.")
+@click.option(
+    "--focal-length-mm", type=bounded("focal_length_mm"), help="Where a zoom is set; without it the kit's focal length."
+)
 @json_option
 def rail(kit: Path, focal_length_mm: float | None, as_json: bool) -> None:
     """Say where the rail's scale must stand for the lens of a KIT, between the focal lengths that were calibrated."""
@@ -181,14 +202,22 @@ def rail(kit: Path, focal_length_mm: float | None, as_json: bool) -> None:
 
 @click.command(cls=Command)
 @from_option
-@click.option("--pictures", type=PATH, multiple=True, metavar="FOLDER|FILE", help="A burst of photographs instead.")
-@click.option("--every-ms", type=POSITIVE, help="The time between them, where they do not say to the millisecond.")
-@click.option("--from-ms", type=Number(), default=0.0, show_default=True, help="Leave out readings before this time.")
+@click.option("--pictures", type=ANYTHING, multiple=True, metavar="FOLDER|FILE", help="A burst of photographs instead.")
 @click.option(
-    "--degrees-per-unit", type=POSITIVE, help="How many degrees one unit of the sensor's is; without it unknown."
+    "--every-ms", type=bounded("every_ms"), help="The time between them, where they do not say to the millisecond."
 )
-@click.option("--shutter-s", type=POSITIVE, help="The shutter time to wait for; without it the kit's longest.")
-@click.option("--blur-px", type=POSITIVE, help="What still means: how far the picture may move meanwhile.")
+@click.option(
+    "--from-ms", type=bounded("from_ms"), default=0.0, show_default=True, help="Leave out readings before this time."
+)
+@click.option(
+    "--degrees-per-unit",
+    type=bounded("degrees_per_unit"),
+    help="How many degrees one unit of the sensor's is; without it unknown.",
+)
+@click.option(
+    "--shutter-s", type=bounded("shutter_s"), help="The shutter time to wait for; without it the kit's longest."
+)
+@click.option("--blur-px", type=bounded("blur_px"), help="What still means: how far the picture may move meanwhile.")
 @lens_options
 @keeping_options
 def settle(readings: Path | None, pictures: tuple[Path, ...], as_json: bool, **options: Any) -> None:

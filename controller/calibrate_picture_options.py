@@ -1,40 +1,46 @@
 """Options of `fullturn calibrate` that are about lenses and photographs."""
 
-from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import click
 
-from controller.quantity import Number
-from controller.shared_options import FILE, with_options
+from controller.option_types import Text
+from controller.quantity import bounded
+from controller.shared_options import ANYTHING, FILE, with_options
 
 if TYPE_CHECKING:
     from controller.calibration.finding import Finding
     from controller.commands.calibrate import Keeping
     from controller.commands.calibrate_pictures import LensGiven
 
-POSITIVE = Number(0, min_open=True)
-PATH = click.Path(exists=True, path_type=Path)
 LENS_OPTIONS = (
-    click.option("--focal-length-mm", type=POSITIVE, help="Focal length; default: the kit's, or the photograph's."),
-    click.option("--pixel-um", type=POSITIVE, help="Pixel pitch of the camera; default: the kit's."),
+    click.option(
+        "--focal-length-mm",
+        type=bounded("focal_length_mm"),
+        help="Focal length; default: the kit's, or the photograph's.",
+    ),
+    click.option("--pixel-um", type=bounded("pixel_um"), help="Pixel pitch of the camera; default: the kit's."),
 )
 UNSURE_LENS_OPTIONS = (
     *LENS_OPTIONS,
-    click.option("--u-focal-length-mm", type=Number(0), help="Standard uncertainty of the focal length; default: 1 %."),
+    click.option(
+        "--u-focal-length-mm",
+        type=bounded("u_focal_length_mm"),
+        help="Standard uncertainty of the focal length; default: 1 %.",
+    ),
 )
 STEPS_OPTIONS = (
-    click.option("--ring", type=PATH, multiple=True, metavar="FOLDER|FILE",
+    click.option("--ring", type=ANYTHING, multiple=True, metavar="FOLDER|FILE",
                  help="Photographs once round, in order, with --commanded-steps; the lens need not be known."),
     click.option("--pair", type=FILE, nargs=2, metavar="FIRST SECOND",
                  help="Two photographs with a lens that is known, with --commanded-steps, instead of readings."),
-    click.option("--commanded-steps", metavar="STEPS|FILE.csv",
+    click.option("--commanded-steps", type=Text(4000), metavar="STEPS|FILE.csv",
                  help="Steps between neighbours, or where each was taken: a,b,c or a file's column of that name."),
-    click.option("--u-pose-deg", type=Number(0), default=0.01, show_default=True,
+    click.option("--u-pose-deg", type=bounded("u_pose_deg"), default=0.01, show_default=True,
                  help="With --pair: standard uncertainty of where the head stops."),
-    click.option("--u-pupil-mm", type=Number(0), default=10.0, show_default=True,
+    click.option("--u-pupil-mm", type=bounded("u_pupil_mm"), default=10.0, show_default=True,
                  help="With photographs: how far the lens may stand off its no-parallax point (standard uncertainty)."),
-    click.option("--nearest-mm", type=POSITIVE, default=10_000.0, show_default=True,
+    click.option("--nearest-mm", type=bounded("nearest_mm"), default=10_000.0, show_default=True,
                  help="With photographs: how near the nearest thing is that they show."),
 )  # fmt: skip
 

@@ -1,5 +1,6 @@
 """`fullturn capture`, `resume`, `tell`, `jog` and `report`: options only; the work is imported when it runs."""
 
+import os
 import sys
 from contextlib import AbstractContextManager
 from dataclasses import asdict
@@ -9,9 +10,24 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from controller.command import Command
+from controller.option_types import Checked, Choice, Text
 from controller.plan_options import PITCH, YAW
-from controller.quantity import Number, Whole
-from controller.shared_options import FILE, PORT_HELP, countdown_option, json_option, port_option, show, with_options
+from controller.ports.address import PortName
+from controller.quantity import bounded, bounded_whole
+from controller.shared_options import (
+    FILE,
+    OUTPUT,
+    OUTPUT_FOLDER,
+    PORT_HELP,
+    countdown_option,
+    json_option,
+    offer_removal,
+    port_option,
+    show,
+    unfinished_option,
+    with_options,
+)
+from controller.times import span_of, time_or_date
 
 if TYPE_CHECKING:
     from controller.commands.crew import Crew, Keys
@@ -28,28 +44,30 @@ RUN_OPTIONS = (
     countdown_option,
     click.option("--ask-before-moving", is_flag=True,
                  help="After an interruption the head moves only when somebody has said yes."),
-    click.option("--on-hang-up", type=click.Choice(["go-on", "stop"]), default="go-on", show_default=True,
+    click.option("--on-hang-up", type=Choice(["go-on", "stop"]), default="go-on", show_default=True,
                  help="What a run does when its terminal hangs up."),
     click.option("--skip-sweep", is_flag=True, help="Leave out the slow walk round the extremes."),
     click.option("--tether", is_flag=True, help="Confirm each exposure by its file, over USB (needs fullturn[tether])."),
-    click.option("--log", type=click.Path(dir_okay=False, path_type=Path),
+    click.option("--log", type=OUTPUT,
                  help="Write what happens, one JSON object a line."),
 )  # fmt: skip
 SERIES_OPTIONS = (
-    click.option("--start-at", metavar="TIME", help="Begin then: 05:30, or 2026-06-21T05:30:00+02:00."),
-    click.option("--start-when-sun", type=Number(-90, 90, unit="deg"), metavar="DEG",
+    click.option("--start-at", type=Checked(time_or_date), metavar="TIME",
+                 help="Begin then: 05:30, or 2026-06-21T05:30:00+02:00."),
+    click.option("--start-when-sun", type=bounded("start_when_sun"), metavar="DEG",
                  help="Begin when the sun stands this high, -6 for civil twilight; needs the place."),
-    click.option("--latitude", type=Number(-90, 90, unit="deg"), help="Where the head stands: degrees north."),
-    click.option("--longitude", type=Number(-180, 180, unit="deg"), help="Degrees east."),
-    click.option("--repeat", metavar="EVERY", help="Again and again, from begin to begin: 90s, 15m, 1h."),
-    click.option("--times", type=Whole(1, 10_000), help="How often in all; with --repeat."),
+    click.option("--latitude", type=bounded("latitude"), help="Where the head stands: degrees north."),
+    click.option("--longitude", type=bounded("longitude"), help="Degrees east."),
+    click.option("--repeat", type=Checked(span_of), metavar="EVERY",
+                 help="Again and again, from begin to begin: 90s, 15m, 1h."),
+    click.option("--times", type=bounded_whole("times"), help="How often in all; with --repeat."),
 )  # fmt: skip
 
 
 @click.command(cls=Command, short_help="Make the set of a PLAN with a real head.")
 @click.argument("plan", type=FILE)
 @port_option
-@click.option("--out", type=click.Path(dir_okay=False, path_type=Path), required=True, help="The session to write.")
+@click.option("--out", type=OUTPUT, required=True, help="The session to write.")
 @click.option("--kit", type=FILE, help="The kit as it is today; its calibration is used.")
 @with_options(RUN_OPTIONS)
 @with_options(SERIES_OPTIONS)
@@ -63,6 +81,8 @@ def capture(plan: Path, port: str, out: Path, kit: Path | None, as_json: bool, *
     from controller.commands.series import capture_series, series_of  # noqa: PLC0415
     from controller.terminal import lasting_terminal  # noqa: PLC0415
 
+    if options["log"] is not None and os.path.realpath(options["log"]) == os.path.realpath(out):
+        raise click.UsageError("--log and --out name the same file. Name another place for the log.")
     series = series_of(out, **{name: options[name] for name in SERIES_NAMES})
     crew = _crew(options, as_json)
     status = 0
@@ -79,7 +99,7 @@ SERIES_NAMES = ("start_at", "start_when_sun", "latitude", "longitude", "repeat",
 
 @click.command(cls=Command, short_help="Go on with a SESSION: make what is missing.")
 @click.argument("session", type=FILE)
-@click.option("--port", help=PORT_HELP + " Without it, the one the session began with.")
+@click.option("--port", type=PortName(), help=PORT_HELP + " Without it, the one the session began with.")
 @with_options(RUN_OPTIONS)
 @json_option
 def resume(session: Path, port: str | None, as_json: bool, **options: Any) -> None:
@@ -94,7 +114,7 @@ def resume(session: Path, port: str | None, as_json: bool, **options: Any) -> No
 
 @click.command(cls=Command, short_help="Tell the run of a SESSION to pause, go on, retake, stop.")
 @click.argument("session", type=FILE)
-@click.argument("wish", nargs=-1, required=True)
+@click.argument("wish", nargs=-1, type=Text(), required=True)
 @json_option
 def tell(session: Path, wish: tuple[str, ...], as_json: bool) -> None:
     """Tell a run from another terminal what to do.
@@ -137,9 +157,11 @@ def jog(
 
 @click.command(cls=Command, short_help="Audit a SESSION: what is there, and what is missing.")
 @click.argument("session", type=FILE)
-@click.option("--out", type=click.Path(file_okay=False, path_type=Path), help="A folder for HTML, JSON and CSV.")
+@click.option("--out", type=OUTPUT_FOLDER, help="A new folder for HTML, JSON and CSV.")
+@click.option("--replace", is_flag=True, help="Replace an earlier report in that folder; no other file is replaced.")
+@unfinished_option
 @json_option
-def report(session: Path, out: Path | None, as_json: bool) -> None:
+def report(session: Path, out: Path | None, replace: bool, yes: bool, as_json: bool) -> None:
     """Audit a SESSION: what was planned, and what is confirmed, assumed, suspect, retaken and missing.
 
     The exit status is 0 if nothing is missing, 1 if an exposure is, or while a run works on the session. A set that is
@@ -147,7 +169,9 @@ def report(session: Path, out: Path | None, as_json: bool) -> None:
     """
     from controller.commands.account import report_command  # noqa: PLC0415
 
-    summary = report_command(session, out)
+    if out is not None:
+        offer_removal(out, yes=yes)
+    summary = report_command(session, out, replace=replace)
     _end(summary, as_json, f"The report is in {out / 'report.html'}" if out else "")
 
 
@@ -162,7 +186,8 @@ def _keys() -> "Keys | None":
 def _crew(options: dict[str, Any], as_json: bool) -> "Crew":
     from controller.capture.events import Kind  # noqa: PLC0415
     from controller.commands.crew import Crew  # noqa: PLC0415
-    from controller.display import display  # noqa: PLC0415
+    from controller.display import display, is_own_log  # noqa: PLC0415
+    from controller.places import must_be_free  # noqa: PLC0415
     from controller.terminal import people_here, say  # noqa: PLC0415
 
     def tell_check(check: "Check") -> None:
@@ -172,6 +197,8 @@ def _crew(options: dict[str, Any], as_json: bool) -> "Crew":
     def show_run(program: "Program", now_ns: int, made: set[tuple[int, int]]) -> AbstractContextManager["Display"]:
         return display(program, now_ns, made, options["log"])
 
+    if options["log"] is not None:
+        must_be_free(options["log"], replace=True, ours=is_own_log)
     yes = options["yes"]
     return Crew(
         people_here(yes=yes, countdown_s=options["countdown"], ask_before_moving=options["ask_before_moving"]),

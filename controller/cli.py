@@ -2,6 +2,7 @@
 
 import sys
 from collections.abc import Callable
+from io import TextIOWrapper
 from pathlib import Path
 from typing import Any
 
@@ -17,10 +18,21 @@ from controller.completion import completion
 from controller.errors import InputError, WorldError
 from controller.kit_commands import kit
 from controller.match_commands import match
+from controller.option_types import Text
 from controller.picture_options import darkroom_for, picture_options
 from controller.plan_options import asked_for, plan_options
-from controller.quantity import Number, Whole
-from controller.shared_options import FILE, json_option, show
+from controller.ports.address import Address, Host
+from controller.quantity import bounded, bounded_whole
+from controller.shared_options import (
+    FILE,
+    OUTPUT,
+    OUTPUT_FOLDER,
+    json_option,
+    offer_removal,
+    say,
+    show,
+    unfinished_option,
+)
 
 
 @click.group(cls=Group, context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 100})
@@ -34,7 +46,7 @@ def cli() -> None:
 
 @cli.command(short_help="Plan the fewest frames for a KIT, and prove that none is missing.")
 @click.argument("kit", type=FILE)
-@click.option("--out", type=click.Path(dir_okay=False, path_type=Path), required=True, help="The plan to write.")
+@click.option("--out", type=OUTPUT, required=True, help="The plan to write.")
 @click.option("--replace", is_flag=True, help="Replace the plan at --out; no other file is ever replaced.")
 @plan_options
 @json_option
@@ -69,9 +81,13 @@ def _list_faults(context: click.Context, _: click.Parameter, wanted: bool) -> No
 
 @cli.command(short_help="Run a PLAN on a simulated rig, and report on it.")
 @click.argument("plan", type=FILE)
-@click.option("--out", type=click.Path(file_okay=False, path_type=Path), required=True, help="Folder for the results.")
-@click.option("--seed", type=Whole(0), default=0, show_default=True, help="Seed of chance in the simulated world.")
-@click.option("--faults", metavar="NAME|FILE", help="Inject the faults of this scenario.")
+@click.option("--out", type=OUTPUT_FOLDER, required=True, help="New folder for the results.")
+@click.option("--replace", is_flag=True, help="Replace an earlier rehearsal in that folder, never a capture.")
+@unfinished_option
+@click.option(
+    "--seed", type=bounded_whole("seed"), default=0, show_default=True, help="Seed of chance in the simulated world."
+)
+@click.option("--faults", type=Text(4000), metavar="NAME|FILE", help="Inject the faults of this scenario.")
 @click.option(
     "--list-faults",
     is_flag=True,
@@ -82,15 +98,20 @@ def _list_faults(context: click.Context, _: click.Parameter, wanted: bool) -> No
 )
 @picture_options
 @json_option
-def rehearse(plan: Path, out: Path, seed: int, faults: str | None, as_json: bool, **options: Any) -> None:
+def rehearse(
+    plan: Path, out: Path, replace: bool, yes: bool, seed: int, faults: str | None, as_json: bool, **options: Any
+) -> None:
     """Run the PLAN on a simulated rig, in virtual time, and report on it."""
     from controller.commands.rehearse import rehearsal_text, rehearse_command  # noqa: PLC0415
     from controller.progress import progress  # noqa: PLC0415
     from controller.report.wording import counted  # noqa: PLC0415
 
+    offer_removal(out, yes=yes)
     darkroom = darkroom_for(options)
+    if darkroom is not None:
+        offer_removal(darkroom.folder, yes=yes)
     with progress("Rehearsing, exposures") as begin:
-        rehearsed = rehearse_command(plan, out, seed, begin, darkroom, faults)
+        rehearsed = rehearse_command(plan, out, seed, begin, darkroom, faults, replace=replace)
     summary = rehearsed.summary
     shown, text = summary.model_dump(mode="json"), rehearsal_text(rehearsed, out)
     if faults is not None:
@@ -107,23 +128,30 @@ def rehearse(plan: Path, out: Path, seed: int, faults: str | None, as_json: bool
 
 @cli.command(short_help="Serve a simulated rig at a port, in real time.")
 @click.option("--kit", type=FILE, required=True, help="The kit whose rig is simulated.")
-@click.option("--port-name", type=click.Path(path_type=Path), help="A second name for the path of the pseudo-terminal.")
-@click.option("--tcp", metavar="HOST:PORT", help="Serve over TCP instead; open it as socket://HOST:PORT.")
-@click.option("--truth", type=click.Path(dir_okay=False, path_type=Path), help="Write every true exposure to this file.")
-@click.option("--seed", type=Whole(0), default=0, show_default=True, help="Seed of chance in the simulated world.")
+@click.option("--port-name", type=OUTPUT, help="A second name for the path of the pseudo-terminal.")
+@click.option("--tcp", type=Address(), metavar="HOST:PORT", help="Serve over TCP instead; open it as socket://HOST:PORT.")
+@click.option("--truth", type=OUTPUT, help="Write every true exposure to this file.")
+@click.option(
+    "--seed", type=bounded_whole("seed"), default=0, show_default=True, help="Seed of chance in the simulated world."
+)
 @click.option(
     "--speed",
-    type=Number(0.01, 100),
+    type=bounded("speed"),
     default=1.0,
     show_default=True,
     help="Simulated seconds per real second; above 1 the kit needs a patient board (silence_ms).",
 )
-@click.option("--faults", metavar="NAME|FILE", help="Inject the faults of this scenario, but not those of the host.")
+@click.option(
+    "--faults",
+    type=Text(4000),
+    metavar="NAME|FILE",
+    help="Inject the faults of this scenario, but not those of the host.",
+)
 @json_option
 def simulate(
     kit: Path,
     port_name: Path | None,
-    tcp: str | None,
+    tcp: Host | None,
     truth: Path | None,
     seed: int,
     speed: float,
@@ -138,19 +166,9 @@ def simulate(
 
         show(asdict(served) if as_json else simulation_text(served))
 
-    exposures = simulate_command(kit, Place(port_name, _address(tcp)), truth, seed, speed, tell, faults)
+    exposures = simulate_command(kit, Place(port_name, tcp), truth, seed, speed, tell, faults)
     if not as_json:
         click.echo(f"Over; {exposures} exposures were truly made.")
-
-
-def _address(text: str | None) -> tuple[str, int] | None:
-    """HOST:PORT, or PORT alone for this computer only."""
-    if text is None:
-        return None
-    host, _, port = text.rpartition(":")
-    if not port.isdecimal() or int(port) > 65535:
-        raise click.UsageError(f"--tcp {text} is not HOST:PORT with a port up to 65535.")
-    return host or "127.0.0.1", int(port)
 
 
 for lens_command in (centre, parallax, rail, settle):
@@ -161,12 +179,15 @@ for command in (kit, board, calibrate, jog, capture, resume, tell, report, match
 
 def main(command: Callable[..., Any] = cli) -> None:
     """Run the command line; turn what went wrong into sentences and an exit status (1 the world, 2 wrong use)."""
+    for stream in (sys.stdout, sys.stderr):
+        if isinstance(stream, TextIOWrapper):  # a file's name may hold bytes that are no text
+            stream.reconfigure(errors="backslashreplace")
     try:
         command()
     except InputError as error:
         for sentence in error.sentences:
-            click.echo(sentence, err=True)
+            say(sentence, err=True)
         sys.exit(2)
     except WorldError as error:
-        click.echo(str(error), err=True)
+        say(str(error), err=True)
         sys.exit(1)

@@ -9,9 +9,12 @@ if both are, "no --from" if that one is not. `and` binds tighter than `or`. A te
 
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
+from typing import Any
 
 import click
 from click.core import ParameterSource
+
+from controller.refusals import NO_COMMAND, no_command, too_many, worded
 
 NOT_GIVEN = {None, ParameterSource.DEFAULT}
 
@@ -178,10 +181,17 @@ class Command(click.Command):
     """A command whose options are held to its rules."""
 
     def parse_args(self, ctx: click.Context, args: list[str]) -> list[str]:
-        """Parse, then refuse what is missing, repeated or without effect. Raises click.UsageError."""
+        """Parse, then refuse what is missing, repeated or without effect. Raises click.UsageError, in our words."""
         if ctx.resilient_parsing:  # a shell completes a line that is not whole yet
             return super().parse_args(ctx, args)
+        try:
+            return self._parsed(ctx, args)
+        except click.UsageError as error:
+            raise worded(error, ctx) from None
+
+    def _parsed(self, ctx: click.Context, args: list[str]) -> list[str]:
         words = list(args)
+        ctx.allow_extra_args = True  # so that we find them, and not the parser, which has words of its own
         try:
             rest = super().parse_args(ctx, args)
         except click.MissingParameter:  # it stops at the first; the rest may lack something as well
@@ -189,7 +199,8 @@ class Command(click.Command):
             rest = self._without_required(ctx, list(words))
         from controller.option_rules import RULES  # noqa: PLC0415
 
-        wrong = [*repetitions(self, ctx, words), *complaints(RULES.get(path_of(ctx), Rules()), Given(ctx))]
+        extra = [too_many(ctx.args, ctx)] if ctx.args else []
+        wrong = [*extra, *repetitions(self, ctx, words), *complaints(RULES.get(path_of(ctx), Rules()), Given(ctx))]
         if wrong:
             ctx.close()  # an option may have opened a file
             raise click.UsageError("\n".join(wrong), ctx)
@@ -219,6 +230,26 @@ class Group(click.Group):
 
     command_class = Command
     group_class = type
+
+    def parse_args(self, ctx: click.Context, args: list[str]) -> list[str]:
+        """Parse. Raises click.UsageError, in our words."""
+        try:
+            return super().parse_args(ctx, args)
+        except click.UsageError as error:
+            raise worded(error, ctx) from None
+
+    def resolve_command(self, ctx: click.Context, args: list[str]) -> tuple[str | None, click.Command | None, list[str]]:
+        """Find the command. Raises click.UsageError, in our words."""
+        try:
+            return super().resolve_command(ctx, args)
+        except click.UsageError:
+            raise click.UsageError(no_command(args[0], self.list_commands(ctx), ctx), ctx) from None
+
+    def invoke(self, ctx: click.Context) -> Any:
+        """Run the command that was named. Raises click.UsageError."""
+        if not ctx.invoked_subcommand and not (ctx._protected_args or ctx.args):
+            raise click.UsageError(NO_COMMAND.format(path=ctx.command_path), ctx)
+        return super().invoke(ctx)
 
 
 def path_of(context: click.Context) -> str:

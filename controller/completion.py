@@ -3,13 +3,14 @@
 import click
 
 from controller.command import Command
+from controller.option_types import Choice
 from controller.shared_options import show
 
 SHELLS = ("bash", "zsh", "fish")
 
 
 @click.command(cls=Command, short_help="Print what completes commands and options in a shell.")
-@click.argument("shell", type=click.Choice(SHELLS))
+@click.argument("shell", type=Choice(SHELLS))
 @click.pass_context
 def completion(context: click.Context, shell: str) -> None:
     r"""Print a script that lets a SHELL complete commands, options and file names by the Tab key.

@@ -16,7 +16,7 @@ from rich.text import Text
 
 from controller import clock
 from controller.capture.events import Kind
-from controller.errors import StorageFailed
+from controller.files import open_to_append
 from controller.program.program import PlannedFrame, Program
 from controller.progress import can_redraw, worth_a_line
 from controller.report.wording import duration
@@ -24,6 +24,7 @@ from controller.session.rows import Happening
 from protocol.statistics import LinkStatistics
 from protocol.units import NS
 
+LONGEST_LINE = 10_000  # bytes of the log
 REFRESH_NS = NS // 4
 QUIET_NS = 10 * NS  # without a screen, after which a line says what is being done
 PATIENT_NS = 60 * NS  # the same while the run waits for a person or the wind
@@ -228,8 +229,21 @@ class Display:
     def _write(self, row: dict[str, object], at_ns: int | None) -> None:
         if self._log is not None:
             at_s = None if at_ns is None else round((at_ns - self._seen.began_ns) / NS, 3)
-            self._log.write(json.dumps({"at": clock.wall_time(), "at_s": at_s, **row}) + "\n")
+            self._log.write(json.dumps({"at": clock.wall_time(), "at_s": at_s, **row}, allow_nan=False) + "\n")
             self._log.flush()
+
+
+def is_own_log(path: Path) -> bool:
+    """Whether a file is a log of runs: the first line and the last are objects that say when."""
+    try:
+        with path.open("rb") as file:
+            lines = [file.readline(LONGEST_LINE)]
+            file.seek(max(0, path.stat().st_size - LONGEST_LINE))
+            lines.append(file.read().rpartition(b"\n")[0].rpartition(b"\n")[2])
+        rows = [json.loads(line) for line in lines]
+    except (OSError, ValueError, RecursionError):
+        return False
+    return all(isinstance(row, dict) and "at" in row and "at_s" in row for row in rows)
 
 
 @contextmanager
@@ -244,10 +258,9 @@ def display(program: Program, began_ns: int, made: set[tuple[int, int]], log: Pa
     def say(sentence: str) -> None:
         console.print(sentence, highlight=False, soft_wrap=True)
 
-    try:
-        file = None if log is None else log.open("a", encoding="utf-8")
-    except OSError as error:
-        raise StorageFailed(f"{log} cannot be written ({error.strerror}); name another place for the log.") from None
+    file = None if log is None else open_to_append(log, is_own_log)
+    if file is not None:  # never empty, so that the next run knows it for a log
+        file.write(json.dumps({"at": clock.wall_time(), "at_s": None, "run": "begins"}) + "\n")
     try:
         if can_redraw(console):
             with Live(console=console, auto_refresh=False, transient=True) as live:

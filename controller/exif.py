@@ -1,35 +1,55 @@
-"""Values of EXIF as cameras really write them, read the same way wherever a photograph is read (EXIF: CIPA DC-008)."""
+"""Values of EXIF as cameras really write them, read the same way wherever a photograph is read (EXIF: CIPA DC-008).
+
+What a valid field is stands in CIPA DC-008-2023 (Exif 3.0), section 4.6, from memory. DateTimeOriginal is "YYYY:MM:DD
+HH:MM:SS", or blanks if it is not known. SubSecTimeOriginal is the digits after the point. OffsetTimeOriginal is "+HH:MM"
+or "-HH:MM". Orientation is 1 to 8. Whatever is not valid says nothing.
+"""
 
 import math
 import re
-from datetime import datetime
+from datetime import datetime, timedelta
 from typing import Any
+
+FIRST_YEAR, LAST_YEAR = 1970, 2199  # a camera's clock counts from 1970 at the earliest. Common practice, no source
+FARTHEST_ZONE = timedelta(hours=14)  # of the zones in use, -12 to +14 h from UTC (the tz database)
 
 
 def text(value: Any) -> str | None:
-    """A text without the zeros and blanks that some cameras pad it with; None for an empty one, or what is none."""
+    """A text on one line, without the zeros and blanks that some cameras pad it with; None for an empty one, or for what
+    is no text.
+    """
     if not isinstance(value, str):
         return None
-    return " ".join(value.replace("\0", " ").split()) or None
+    return " ".join("".join(each if each.isprintable() else " " for each in value).split()) or None
 
 
 def positive(value: Any) -> float | None:
     """A positive number; None for what is none: a rational of 0/0 stands for nothing known."""
+    if isinstance(value, str | bytes):
+        return None
     try:
         number = float(value)
-    except (TypeError, ValueError, ZeroDivisionError):
+    except (TypeError, ValueError, ArithmeticError):
         return None
     return number if math.isfinite(number) and number > 0 else None
+
+
+def whole(value: Any) -> int | None:
+    """A whole number; None for what is none."""
+    return value if isinstance(value, int) and not isinstance(value, bool) else None
 
 
 def moment(original: Any, fraction: Any, offset: Any) -> datetime | None:
     """DateTimeOriginal with SubSecTimeOriginal, the digits after the point ("046" is 46 ms), and OffsetTimeOriginal.
 
-    Without an offset the time of day has no zone. None where it is no time.
+    Without an offset, or with one that no zone has, the time of day has no zone. None for no time, or one at which no
+    camera took a picture: a damaged date.
     """
     try:
         found = datetime.strptime(":".join(re.split("[-: ]+", text(original) or "")), "%Y:%m:%d:%H:%M:%S")
     except ValueError:
+        return None
+    if not FIRST_YEAR <= found.year <= LAST_YEAR:
         return None
     digits = text(str(fraction)) or ""
     if digits.isdecimal():
@@ -37,5 +57,11 @@ def moment(original: Any, fraction: Any, offset: Any) -> datetime | None:
     try:
         zone = datetime.strptime(text(offset) or "", "%z").tzinfo
     except ValueError:
-        zone = None
-    return found.replace(tzinfo=zone)
+        return found
+    from_utc = zone.utcoffset(None) if zone is not None else None
+    return found if from_utc is None or abs(from_utc) > FARTHEST_ZONE else found.replace(tzinfo=zone)
+
+
+def is_said(value: Any) -> bool:
+    """Whether a date says anything: blanks, or nothing but zeros, stand for a date that is not known."""
+    return bool(set(text(value) or "") - set(" 0:")) or (value is not None and not isinstance(value, str))

@@ -1,71 +1,159 @@
-"""Folders, and files that are there whole or not at all."""
+"""The one way to write a file: it is there whole or not at all, and takes no other's place.
 
+`places` judges the place, before the work begins and again here. A link is written through.
+"""
+
+import hashlib
+import itertools
 import os
 import shutil
-import tempfile
-from collections.abc import Callable, Iterator
+import stat
+from collections.abc import Iterator
 from contextlib import contextmanager, suppress
 from pathlib import Path
+from typing import TextIO
 
 from controller.errors import StorageFailed
+from controller.places import Ours, cause_of, must_be_free
+from controller.shown import shown
 
-PART = ".part"  # behind the name of a file that is not whole yet
-SHOWN = 80  # characters of a name in a sentence
-
-
-def make_folder(folder: Path) -> None:
-    """Make a folder, and those it lies in, unless it is there. Raises StorageFailed."""
-    try:
-        folder.mkdir(parents=True, exist_ok=True)
-    except OSError as error:
-        raise StorageFailed(f"{folder} cannot be made ({error.strerror}); choose another place.") from None
+CHUNK = 1 << 20
+_numbers = itertools.count()
 
 
-def write_whole(path: Path, text: str, *, durably: bool = False) -> None:
-    """Write `text` to `path`, replacing what is there; either the whole file appears or none. Raises StorageFailed.
+def write_whole(
+    path: Path, content: str | bytes, *, replace: bool = False, ours: Ours | None = None, durably: bool = False
+) -> None:
+    """Write `content` to `path`, where nothing may be, or with `replace` what is `ours`. Raises StorageFailed.
 
-    With `durably` it has reached the disk before it takes the old one's place, so that a power cut leaves one of the two.
+    Either the whole file appears or none. With `durably` it has reached the disk before it takes the old one's place, so
+    that a power cut leaves one of the two.
     """
-    with _written(path, text, durably=durably) as part:
-        part.replace(path)
+    data = content.encode("utf-8") if isinstance(content, str) else content
+    must_be_free(path, replace=replace, ours=ours, needs_bytes=len(data))
+    target = Path(os.path.realpath(path))
+    with writing(path), _part_in(target.parent) as part:
+        with part.open("xb") as file:
+            file.write(data)
+            if durably:
+                file.flush()
+                os.fsync(file.fileno())
+        if replace and target.exists():
+            part.chmod(stat.S_IMODE(target.stat().st_mode))
+            part.replace(target)
+        else:
+            appear(part, target)
 
 
-def write_new(path: Path, content: bytes) -> None:
+def write_new(path: Path, content: str | bytes) -> None:
     """Write `content` to `path`, where nothing may be yet; the whole file appears, on the disk, or none.
 
     Raises StorageFailed.
     """
-    with _written(path, content, durably=True) as part:
-        _appear(part, path)
+    write_whole(path, content, durably=True)
 
 
-@contextmanager
-def _written(path: Path, content: str | bytes, *, durably: bool) -> Iterator[Path]:
-    """A file beside `path` that holds `content`, to be given that name within; gone again if it was not.
+class Rewritten:
+    """A file that is written again and again, each time whole: free or `ours` at first, then as it was left."""
+
+    def __init__(self, path: Path, ours: Ours | None = None) -> None:
+        self.path, self._ours = path, ours
+        self._left: tuple[int, ...] | None = None
+
+    def write(self, content: str) -> None:
+        """Write it. Raises StorageFailed, also if somebody else has written there since."""
+        left = self._left
+        ours = self._ours if left is None else lambda there: _mark(there) == left
+        write_whole(self.path, content, replace=ours is not None, ours=ours)
+        self._left = _mark(self.path)
+
+
+def _mark(path: Path) -> tuple[int, ...]:
+    about = path.stat()
+    return about.st_dev, about.st_ino, about.st_size, about.st_mtime_ns
+
+
+def open_to_append(path: Path, ours: Ours) -> TextIO:
+    """A text file to add lines to: a new one, or one that is `ours`. Raises StorageFailed."""
+    must_be_free(path, replace=True, ours=ours)
+    flags = os.O_WRONLY | os.O_APPEND | os.O_CREAT | getattr(os, "O_NOFOLLOW", 0) | getattr(os, "O_CLOEXEC", 0)
+    with writing(path):
+        return open(os.open(os.path.realpath(path), flags, 0o666), "a", encoding="utf-8")
+
+
+def remove_file(path: Path) -> None:
+    """Remove a file that this program has just made, if it is there. Raises nothing: what stays does no harm."""
+    with suppress(OSError):
+        path.unlink(missing_ok=True)
+
+
+def copy_verified(source: Path, target: Path) -> None:
+    """Copy a regular file to the new file `target`, with its times, and read the copy again to see that it is the same.
 
     Raises StorageFailed.
     """
-    part = path.with_name(path.name + PART)
+    flags = os.O_RDONLY | getattr(os, "O_NONBLOCK", 0) | getattr(os, "O_NOFOLLOW", 0) | getattr(os, "O_BINARY", 0)
+    digest, size = hashlib.sha256(), 0
+    with writing(target), open(os.open(source, flags), "rb") as read:
+        if not stat.S_ISREG(os.fstat(read.fileno()).st_mode):
+            raise StorageFailed(f"{shown(source)} is no file any more, so it was not copied. Look at the card.")
+        with target.open("xb") as written:
+            while chunk := read.read(CHUNK):
+                digest.update(chunk)
+                size += len(chunk)
+                written.write(chunk)
+            written.flush()
+            os.fsync(written.fileno())
+        shutil.copystat(source, target)
+        with target.open("rb") as again:
+            same = os.fstat(again.fileno()).st_size == size
+            same = same and hashlib.file_digest(again, "sha256").digest() == digest.digest()
+    if not same:
+        raise StorageFailed(f"The copy of {shown(source)} is not the same as the file. Copy to another disk.")
+
+
+def link_to(source: Path, target: Path) -> None:
+    """A symbolic link; where the system keeps those for administrators (Windows), a hard one. Raises StorageFailed."""
     try:
-        if isinstance(content, str):
-            part.write_text(content, encoding="utf-8")
-        else:
-            part.write_bytes(content)
-        if durably:
-            with part.open("rb+") as file:
-                os.fsync(file.fileno())
-        yield part
+        target.symlink_to(source)
+    except OSError:
+        try:
+            os.link(source, target)
+        except OSError as error:
+            raise StorageFailed(f"{shown(target.name)} cannot be linked: {cause_of(error)}. Choose --copy.") from None
+
+
+@contextmanager
+def writing(path: Path) -> Iterator[None]:
+    """Turn an error of the system while `path` is written into one sentence. Raises StorageFailed."""
+    try:
+        yield
     except FileExistsError:
-        raise StorageFailed(f"{path} exists already; name another place.") from None
+        raise StorageFailed(f"{shown(path)} exists already. Name another place.") from None
     except OSError as error:
-        raise StorageFailed(f"{path} cannot be written ({error.strerror}); choose another place.") from None
+        raise StorageFailed(f"{shown(path)} cannot be written: {cause_of(error)}. Choose another place.") from None
+
+
+def part_name() -> str:
+    """A hidden name that no other file has, for what is not whole yet."""
+    return f".fullturn-{os.getpid()}-{next(_numbers)}.part"
+
+
+@contextmanager
+def _part_in(folder: Path) -> Iterator[Path]:
+    """The name of a hidden file in `folder`, which is gone afterwards."""
+    part = folder / part_name()
+    while os.path.lexists(part):
+        part = folder / part_name()
+    try:
+        yield part
     finally:
         with suppress(OSError):
             part.unlink(missing_ok=True)
 
 
-def _appear(part: Path, path: Path) -> None:
-    """Give `part` the name `path`. Raises FileExistsError if something has it, OSError."""
+def appear(part: Path, path: Path) -> None:
+    """Give the file `part` the name `path` too, or instead. Raises FileExistsError if something has it, OSError."""
     try:
         os.link(part, path)
     except FileExistsError:
@@ -74,59 +162,3 @@ def _appear(part: Path, path: Path) -> None:
         if os.path.lexists(path):
             raise FileExistsError(path) from None
         part.replace(path)
-
-
-def must_be_free(path: Path, *, replace: bool = False, ours: Callable[[Path], bool] | None = None) -> None:
-    """Check before the work begins that a file can be written at `path`; nothing is written yet. Raises StorageFailed.
-
-    What is there is kept, but for a file of the same kind when `replace` asks for it: `ours` tells whether the program
-    wrote that file itself. Without `ours` nothing is ever replaced.
-    """
-    if not path.name or "\0" in str(path):
-        raise StorageFailed(f"{str(path)!r} is not the name of a file. Name one, with its folder if need be.")
-    try:
-        taken = path.is_symlink() or path.exists()
-        path.with_name(path.name + PART).exists()  # is that name too long?
-    except OSError as error:
-        raise StorageFailed(f"{_shortened(path)} cannot be written ({error.strerror}). Choose another name.") from None
-    if path.is_dir():
-        raise StorageFailed(f"{path} is a folder. Name a file in it.")
-    if not path.parent.is_dir():
-        raise StorageFailed(
-            f"{path} cannot be written: {path.parent} is no folder. Make that folder first, or choose another place."
-        )
-    if not os.access(path.parent, os.W_OK):
-        raise StorageFailed(f"{path.parent} is a folder that cannot be written to. Choose another place.")
-    if not taken:
-        return
-    is_ours = ours is not None and path.is_file() and ours(path)
-    if replace and not is_ours:
-        raise StorageFailed(f"{path} is not of this kind, or was changed, so it is not replaced. Name another place.")
-    if not replace:
-        how = "Add --replace to replace it, or name another place." if is_ours else "Name another place."
-        raise StorageFailed(f"{path} exists already. {how}")
-
-
-def _shortened(path: Path) -> str:
-    text = str(path)
-    return text if len(text) <= SHOWN else f"{text[: SHOWN // 2]}...{text[-SHOWN // 2 :]}"
-
-
-def is_taken(folder: Path) -> bool:
-    """Whether something is there already, other than an empty folder."""
-    return folder.exists() and (not folder.is_dir() or any(folder.iterdir()))
-
-
-@contextmanager
-def appearing_folder(folder: Path) -> Iterator[Path]:
-    """A folder to write into, which becomes `folder` when all went well and is gone when not."""
-    folder.parent.mkdir(parents=True, exist_ok=True)
-    hidden = Path(tempfile.mkdtemp(prefix=f".{folder.name}-", dir=folder.parent))
-    try:
-        hidden.chmod(0o755)
-        yield hidden
-        if folder.exists():
-            folder.rmdir()
-        hidden.rename(folder)
-    finally:
-        shutil.rmtree(hidden, ignore_errors=True)

@@ -1,20 +1,23 @@
 """The `fullturn kit` group: options only; the work is imported when it runs."""
 
-import math
 import re
 import sys
-import tomllib
 from dataclasses import asdict
 from pathlib import Path
 from typing import Any
 
 import click
 
+from controller.bounds import BOUNDS
 from controller.command import Group
-from controller.quantity import Number, Share
-from controller.shared_options import FILE, PORT_HELP, confirmed, countdown_option, json_option, show
+from controller.numerals import number_in, whole_in
+from controller.option_types import Text
+from controller.ports.address import PortName
+from controller.quantity import bounded
+from controller.reading import LOADS, read_toml, refuse
+from controller.shared_options import FILE, OUTPUT, PORT_HELP, confirmed, countdown_option, json_option, show
+from controller.shown import shown
 
-OUT = click.Path(dir_okay=False, path_type=Path)
 NOT_STATED = (
     "Its head is not stated yet: the lines that begin with # are examples. State your own head's figures there, then "
     "look at `fullturn kit check {out}`."
@@ -28,12 +31,15 @@ class Pixels(click.ParamType[tuple[int, int]]):
 
     def convert(self, value: object, param: click.Parameter | None, ctx: click.Context | None) -> tuple[int, int]:
         """Convert. Fails like any click type."""
-        wide, _, high = str(value).casefold().partition("x")
-        if not (wide.isdecimal() and high.isdecimal() and int(wide) > 0 and int(high) > 0):
-            numbers = re.findall(r"\d+", str(value))
+        wide, high = (whole_in(part) for part in str(value).casefold().partition("x")[::2])
+        if wide is None or high is None or wide <= 0 or high <= 0:
+            numbers = re.findall(r"[0-9]{1,9}", str(value))
             advice = f"Write {numbers[0]}x{numbers[1]}" if len(numbers) == 2 else "Write it like 6016x4016"
-            self.fail(f"{value!r} is not width and height in pixels. {advice}.", param, ctx)
-        return int(wide), int(high)
+            self.fail(f"{shown(str(value))} is not width and height in pixels. {advice}.", param, ctx)
+        for bound, count in ((BOUNDS["pixels_wide"], wide), (BOUNDS["pixels_high"], high)):
+            if not bound.holds(count):
+                self.fail(f"{shown(str(value))} cannot be used. Give {bound.least} to {bound.most} each.", param, ctx)
+        return wide, high
 
 
 @click.group(cls=Group, short_help="Find cameras and lenses, write a kit, see what follows.")
@@ -42,7 +48,7 @@ def kit() -> None:
 
 
 @kit.command()
-@click.argument("words", nargs=-1, required=True)
+@click.argument("words", nargs=-1, type=Text(), required=True)
 @click.option("--cameras", is_flag=True, help="Cameras only.")
 @click.option("--lenses", is_flag=True, help="Lenses only.")
 @click.option("--all", "every", is_flag=True, help="All that fit, and not only the closest 20; --json lists all.")
@@ -59,8 +65,10 @@ def find(words: tuple[str, ...], cameras: bool, lenses: bool, every: bool, as_js
 
 
 @kit.command()
-@click.option("--camera", required=True, help="Exact name of the camera, as `kit find` prints it.")
-@click.option("--lens", help="Exact name of the lens; without it, give the focal length of a rectilinear lens.")
+@click.option("--camera", type=Text(), required=True, help="Exact name of the camera, as `kit find` prints it.")
+@click.option(
+    "--lens", type=Text(), help="Exact name of the lens; without it, give the focal length of a rectilinear lens."
+)
 @click.option(
     "--pixels",
     type=Pixels(),
@@ -68,8 +76,8 @@ def find(words: tuple[str, ...], cameras: bool, lenses: bool, every: bool, as_js
     required=True,
     help="Of a full-size picture: 6016x4016.",
 )
-@click.option("--focal-length-mm", type=Number(0, 3000, min_open=True), help="Of a zoom, or if no lens is named.")
-@click.option("--out", type=OUT, required=True, help="The kit to write.")
+@click.option("--focal-length-mm", type=bounded("focal_length_mm"), help="Of a zoom, or if no lens is named.")
+@click.option("--out", type=OUTPUT, required=True, help="The kit to write.")
 @json_option
 def new(
     camera: str, lens: str | None, pixels: tuple[int, int], focal_length_mm: float | None, out: Path, as_json: bool
@@ -84,7 +92,7 @@ def new(
 
 @kit.command("from-picture")
 @click.argument("picture", type=FILE)
-@click.option("--out", type=OUT, help="A kit to write.")
+@click.option("--out", type=OUTPUT, help="A kit to write.")
 @json_option
 def from_picture(picture: Path, out: Path | None, as_json: bool) -> None:
     """Read camera, lens, focal length and pixels from a PICTURE's EXIF, and say what it could not know."""
@@ -132,12 +140,13 @@ class TorqueAt(click.ParamType[tuple[float, float]]):
 
     def convert(self, value: object, param: click.Parameter | None, ctx: click.Context | None) -> tuple[float, float]:
         """Convert. Fails like any click type."""
-        try:
-            rpm, torque_nm = map(float, str(value).split(":"))
-        except ValueError:
-            self.fail(f"{value!r} is not like 600:0.2.", param, ctx)
-        if not (0 <= rpm < math.inf and 0 <= torque_nm < math.inf):
-            self.fail(f"{value!r} must have numbers of 0 or more.", param, ctx)
+        rpm, torque_nm = (number_in(part) for part in str(value).partition(":")[::2])
+        if rpm is None or torque_nm is None:
+            self.fail(f"{shown(str(value))} is not like 600:0.2.", param, ctx)
+        for name, number in (("rpm", rpm), ("torque_nm", torque_nm)):
+            if not (bound := BOUNDS[name]).holds(number):
+                limits = f"from {bound.least:g} to {bound.most:g} {bound.unit}"
+                self.fail(f"{shown(str(value))}: {number:g} is out of range. Give a number {limits}.", param, ctx)
         return rpm, torque_nm
 
 
@@ -145,18 +154,32 @@ def _fill_in(context: click.Context, _: click.Parameter, path: Path | None) -> N
     """Let a table stand in for the options that are not typed."""
     if path is None:
         return
-    try:
-        table = tomllib.loads(path.read_text(encoding="utf-8"))
-    except (OSError, UnicodeDecodeError, tomllib.TOMLDecodeError) as error:
-        raise click.UsageError(f"{path}: is not a TOML file that can be read ({error}).") from None
-    known = {name.lstrip("-").replace("-", "_"): each.name for each in context.command.params for name in each.opts}
-    given: dict[str | None, Any] = {}
-    for key, value in table.items():
-        if key not in known:
-            raise click.UsageError(f"{path}: there is no {key}; its keys are the options, as in mass_kg = 3.2.")
-        curve = isinstance(value, list)
-        given[known[key]] = [":".join(map(str, point)) for point in value] if curve else value
-    context.default_map = {name: value for name, value in given.items() if name is not None}
+    given: dict[str, Any] = {}
+    options = {name.lstrip("-").replace("-", "_"): each for each in _options(context.command) for name in each.opts}
+    for key, value in read_toml(path, LOADS).items():
+        if key not in options:
+            refuse(path, LOADS, f"has a key {shown(key)}, which is no option")
+        name = options[key].name
+        assert name is not None
+        given[name] = _as_typed(value, path, key, many=options[key].multiple)
+    context.default_map = given
+
+
+def _options(command: click.Command) -> list[click.Option]:
+    """The options that ask for a number."""
+    return [each for each in command.params if isinstance(each, click.Option) and each.expose_value and not each.is_flag]
+
+
+def _as_typed(value: Any, path: Path, key: str, *, many: bool) -> str | list[str]:
+    """A value of the table as it would be typed. Raises InputError."""
+    if not many:
+        if isinstance(value, bool) or not isinstance(value, int | float):
+            refuse(path, LOADS, f"{key} = {shown(str(value))} is not a number")
+        return str(value)
+    points = value if isinstance(value, list) else []
+    if not points or not all(isinstance(each, list) for each in points):
+        refuse(path, LOADS, f"{key} = {shown(str(value))} is not a list of points, as in [[0, 0.6], [600, 0.3]]")
+    return [":".join(map(str, point)) for point in points]
 
 
 @kit.command()
@@ -170,20 +193,26 @@ def _fill_in(context: click.Context, _: click.Parameter, path: Path | None) -> N
     callback=_fill_in,
     help="A TOML file with these options as keys: mass_kg = 3.2, torque = [[0, 0.6], [600, 0.3]].",
 )
-@click.option("--mass-kg", type=Number(0, 100, min_open=True), required=True, help="All that the head turns.")
-@click.option("--length-mm", type=Number(0, 3000), required=True, help="Of that load, along the lens.")
-@click.option("--height-mm", type=Number(0, 3000), required=True, help="Of that load; its width is taken as the same.")
-@click.option("--tilt-offset-mm", type=Number(0, 1000), required=True, help="Centre of mass from the tilt axis.")
-@click.option("--pan-offset-mm", type=Number(0, 1000), required=True, help="Centre of mass from the pan axis.")
+@click.option("--mass-kg", type=bounded("mass_kg"), required=True, help="All that the head turns.")
+@click.option("--length-mm", type=bounded("length_mm"), required=True, help="Of that load, along the lens.")
+@click.option(
+    "--height-mm", type=bounded("height_mm"), required=True, help="Of that load; its width is taken as the same."
+)
+@click.option(
+    "--tilt-offset-mm", type=bounded("tilt_offset_mm"), required=True, help="Centre of mass from the tilt axis."
+)
+@click.option("--pan-offset-mm", type=bounded("pan_offset_mm"), required=True, help="Centre of mass from the pan axis.")
 @click.option("--torque", "curve", type=TorqueAt(), multiple=True, required=True, help="Maker's curve, from 0 rpm up.")
-@click.option("--rotor-g-cm2", type=Number(0, 1e6), required=True, help="The rotor's inertia, from its data sheet.")
-@click.option("--gear-efficiency", type=Share(0, 1, min_open=True), required=True, help="0.3 to 0.95, by its maker.")
-@click.option("--total-kg", type=Number(0, 500, min_open=True), required=True, help="Tripod, head and load together.")
-@click.option("--feet-radius-mm", type=Number(0, 5000, min_open=True), required=True, help="Middle to a foot.")
-@click.option("--wind-height-mm", type=Number(0, 20000, min_open=True), required=True, help="Middle of the load.")
-@click.option("--area-m2", type=Number(0, 10), required=True, help="What the wind meets.")
-@click.option("--wind-m-s", type=Number(0, 60), required=True, help="Steady wind, or the gust to allow for.")
-@click.option("--margin", type=Number(1, 10), default=2.0, show_default=True, help="For the fastest ramps.")
+@click.option(
+    "--rotor-g-cm2", type=bounded("rotor_g_cm2"), required=True, help="The rotor's inertia, from its data sheet."
+)
+@click.option("--gear-efficiency", type=bounded("gear_efficiency"), required=True, help="0.3 to 0.95, by its maker.")
+@click.option("--total-kg", type=bounded("total_kg"), required=True, help="Tripod, head and load together.")
+@click.option("--feet-radius-mm", type=bounded("feet_radius_mm"), required=True, help="Middle to a foot.")
+@click.option("--wind-height-mm", type=bounded("wind_height_mm"), required=True, help="Middle of the load.")
+@click.option("--area-m2", type=bounded("area_m2"), required=True, help="What the wind meets.")
+@click.option("--wind-m-s", type=bounded("wind_m_s"), required=True, help="Steady wind, or the gust to allow for.")
+@click.option("--margin", type=bounded("margin"), default=2.0, show_default=True, help="For the fastest ramps.")
 @json_option
 def loads(kit_file: Path, as_json: bool, **given: Any) -> None:
     """Estimate torque on each axis, fastest ramps, the tripod's load and what tips it. Makers' load limits rule."""
@@ -199,10 +228,10 @@ def loads(kit_file: Path, as_json: bool, **given: Any) -> None:
 
 @kit.command()
 @click.argument("kit_file", metavar="KIT", type=FILE)
-@click.option("--port", help=PORT_HELP + " The head is then looked at, too, and moves where you agree.")
+@click.option("--port", type=PortName(), help=PORT_HELP + " The head is then looked at, too, and moves where you agree.")
 @click.option("--picture", type=FILE, help="A picture just taken by hand, to check the camera's settings.")
-@click.option("--done", multiple=True, metavar="STEP", help="Mark this step as done.")
-@click.option("--again", multiple=True, metavar="STEP", help="Open this step again.")
+@click.option("--done", type=Text(), multiple=True, metavar="STEP", help="Mark this step as done.")
+@click.option("--again", type=Text(), multiple=True, metavar="STEP", help="Open this step again.")
 @click.option("--list", "only_list", is_flag=True, help="Only list the steps and what is done of them.")
 @countdown_option
 @json_option

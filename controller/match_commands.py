@@ -7,7 +7,8 @@ from typing import TYPE_CHECKING
 import click
 
 from controller.command import Command
-from controller.shared_options import FILE, json_option, show
+from controller.option_types import Choice
+from controller.shared_options import FILE, FOLDER, OUTPUT_FOLDER, json_option, offer_removal, show, unfinished_option
 
 if TYPE_CHECKING:
     from controller.commands.match import Matched
@@ -20,25 +21,35 @@ LIKELY = 1e-3  # of doubts: what is smaller is told in one line
 
 @click.command(cls=Command, short_help="Pair the files on the card with a SESSION's exposures.")
 @click.argument("session", type=FILE)
-@click.argument("folder", type=click.Path(exists=True, file_okay=False, path_type=Path))
-@click.option(
-    "--out", type=click.Path(file_okay=False, path_type=Path), help="A new folder for the table and what is sorted."
-)
-@click.option("--sort", "by", type=click.Choice(["frame", "row"]), help="Also sort the files, a folder for each.")
+@click.argument("folder", type=FOLDER)
+@click.option("--out", type=OUTPUT_FOLDER, help="A new folder for the table and what is sorted.")
+@click.option("--sort", "by", type=Choice(["frame", "row"]), help="Also sort the files, a folder for each.")
 @click.option("--copy/--link", "copy", default=True, show_default=True, help="Copies, or links to the files themselves.")
 @click.option("--xmp", is_flag=True, help="An XMP sidecar for each sorted file.")
+@unfinished_option
 @click.option("--pictures", is_flag=True, help="Look at the pictures, too (needs fullturn[pictures]).")
 @json_option
 def match(
-    session: Path, folder: Path, out: Path | None, by: str | None, copy: bool, xmp: bool, pictures: bool, as_json: bool
+    session: Path,
+    folder: Path,
+    out: Path | None,
+    by: str | None,
+    copy: bool,
+    xmp: bool,
+    yes: bool,
+    pictures: bool,
+    as_json: bool,
 ) -> None:
     """Pair the files in FOLDER (a card, or a copy of it) with the exposures of a SESSION, by time and order.
 
     The camera's clock may be off by anything, and may have been set anew during the run. A pair is called sure at odds of
     10,000 to 1 or better, else doubtful, with its odds. The files are never changed or moved.
     """
-    from controller.commands.match import match_command, write_match  # noqa: PLC0415
+    from controller.commands.match import match_command, must_be_free_for, write_match  # noqa: PLC0415
 
+    if out is not None:
+        offer_removal(out, yes=yes)
+        must_be_free_for(out, folder)
     found = match_command(session, folder)
     if pictures:
         from controller.commands.match_pictures import check_pictures  # noqa: PLC0415
@@ -60,7 +71,9 @@ def _text(found: "Matched", session: Path, out: Path | None, sorted_files: int) 
     from controller.matching.table import Verdict  # noqa: PLC0415
     from controller.report.wording import counted  # noqa: PLC0415
 
+    damaged = [f"The session is damaged: {'; '.join(found.losses)}."] if found.losses else []
     text = [
+        *damaged,
         _paired_text(found),
         ahead_text(found.clock),
         *_listed("missing", found, lambda line: line.verdict is Verdict.MISSING),

@@ -12,8 +12,8 @@ PICTURED = "--ring or --pair"
 READ_BY_HAND = ("no --ring", "no --pair")
 ASKED = ("no --from", *READ_BY_HAND)
 
-_STORED = {"--dry": ("--kit",), "--with": ("--kit", "no --dry", "no --rehearse")}
-_STORED_UNMOVED = {"--dry": ("--kit",), "--with": ("--kit", "no --dry")}
+_STORED = {"--dry": ("--kit",), "--with": ("--kit", "no --dry", "no --rehearse"), "--replace": ("--page",)}
+_STORED_UNMOVED = {"--dry": ("--kit",), "--with": ("--kit", "no --dry"), "--replace": ("--page",)}
 _MOVED = {
     "--port": ("no --from",),
     "--rehearse": ("no --from",),
@@ -158,8 +158,10 @@ RULES = {
         needs={"--start-when-sun": ("--latitude and --longitude",), "--repeat": ("--times",)},
         either=(("--start-at", "--start-when-sun"),),
     ),
+    "report": Rules(only_with={"--replace": ("--out",), "--yes": ("--out",)}),
     "match": Rules(
         only_with={
+            "--yes": ("--out",),
             "--sort": ("--out",),
             "--xmp": ("--sort",),
             "--copy": ("--sort",),

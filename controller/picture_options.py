@@ -1,25 +1,24 @@
 """The options of `fullturn rehearse` that ask for pictures."""
 
-from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import click
 
-from controller.quantity import Number, Share
-from controller.shared_options import with_options
+from controller.quantity import bounded
+from controller.shared_options import FILE, OUTPUT_FOLDER, with_options
 
 if TYPE_CHECKING:
     from controller.commands.pictures import Darkroom
 
 OPTIONS = (
-    click.option("--pictures", type=click.Path(path_type=Path),
+    click.option("--pictures", type=OUTPUT_FOLDER,
                  help="An empty or new folder for a photograph of what each exposure would have seen."),
-    click.option("--scale", type=Share(0, 1, min_open=True),
+    click.option("--scale", type=bounded("scale"),
                  help="Their size relative to the camera's own; without it the long side has about 1000 pixels."),
-    click.option("--scenery", type=click.Path(exists=True, dir_okay=False, path_type=Path),
+    click.option("--scenery", type=FILE,
                  help="An equirectangular picture to stand in, in place of the invented one."),
-    click.option("--pupil-offset-mm", type=(Number(-1000, 1000), Number(-1000, 1000)), metavar="AHEAD RIGHT",
-                 help="Where the lens's no-parallax point lies, seen from where the head turns."),
+    click.option("--pupil-offset-mm", type=(bounded("pupil_offset_mm"), bounded("pupil_offset_mm")),
+                 metavar="AHEAD RIGHT", help="Where the lens's no-parallax point lies, seen from where the head turns."),
 )  # fmt: skip
 
 

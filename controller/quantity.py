@@ -10,6 +10,9 @@ from typing import Any
 
 import click
 
+from controller.bounds import BOUNDS
+from controller.numerals import number_in, whole_in
+
 UNITS = {
     "mm": ("length", 1.0), "cm": ("length", 10.0), "m": ("length", 1000.0), "um": ("length", 0.001),
     "µm": ("length", 0.001), "μm": ("length", 0.001), "in": ("length", 25.4),
@@ -24,7 +27,7 @@ UNITS = {
 }  # fmt: skip
 """For each unit what it measures and how large it is (SI Brochure, 9th edition; the inch: 25.4 mm)."""
 NUMBER = re.compile(
-    r"\s*([+-]?(?:\d+(?:[.,]\d*)?|[.,]\d+)(?:e[+-]?\d+)?)"  # with a decimal point or comma
+    r"\s*([+-]?(?:[0-9]+(?:[.,][0-9]*)?|[.,][0-9]+)(?:e[+-]?[0-9]+)?)"  # with a decimal point or comma
     r"\s*([^\W\d_]+/?[^\W\d_]*[2²]?|[°%]|)\.?\s*",  # and perhaps a unit
     re.IGNORECASE,
 )
@@ -38,7 +41,9 @@ def meant(text: str, unit: str) -> float | None:
     match = NUMBER.fullmatch(text.replace("−", "-"))  # a typographic minus
     if match is None:
         return None
-    value, behind = float(match[1].replace(",", ".")), match[2].casefold()
+    value, behind = number_in(match[1].replace(",", ".")), match[2].casefold()
+    if value is None:
+        return None
     if not behind or behind == unit:
         return value
     (kind, size), (own_kind, own_size) = UNITS.get(behind, ("", 1.0)), UNITS.get(unit, (None, 1.0))
@@ -60,26 +65,34 @@ def plain(value: float) -> str:
     return f"{value:.10g}"
 
 
+SHOWN = 40  # characters of what was typed in a sentence
+
+
+def quoted(text: str) -> str:
+    """What was typed, quoted, its middle left out where it is long."""
+    quoted = repr(text)
+    return quoted if len(quoted) <= SHOWN else f"{quoted[: SHOWN - 10]}...{quoted[-7:]}"
+
+
+def _bare(text: str) -> str:
+    """A number as it was typed, for a sentence that begins with it."""
+    return text.strip() if len(text) <= SHOWN else quoted(text)
+
+
 class Number(click.FloatRange):
-    """A number in a range; unlike its parent it does not let nan through. `unit`: if the option's name has none."""
+    """A number from `low` to `high`, both of which may be given. `unit`: if the option's name has none."""
 
     name = "number"
-
     wanted = "a number"
 
-    def __init__(
-        self, low: float | None = None, high: float | None = None, *, unit: str = "", min_open: bool = False
-    ) -> None:
-        super().__init__(low, high, min_open=min_open)
-        self.unit = unit
+    def __init__(self, low: float, high: float, *, unit: str = "") -> None:
+        super().__init__(low, high)
+        self.low, self.high, self.unit = low, high, unit
 
     def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> float:
         """Convert and check. Fails like any click type, and offers the correct form."""
-        try:
-            number = float(value)
-        except (TypeError, ValueError):
-            number = math.nan
-        if math.isnan(number):
+        number = number_in(str(value))
+        if number is None or isinstance(value, bool):
             self.fail(self._advice(str(value), self.unit or unit_of(param)), param, ctx)
         if not self.holds(number):
             self.fail(self._beyond(str(value), number), param, ctx)
@@ -87,31 +100,25 @@ class Number(click.FloatRange):
 
     def holds(self, number: float) -> bool:
         """Whether a number is in the range."""
-        low = self.min is None or (number > self.min if self.min_open else number >= self.min)
-        return low and (self.max is None or (number < self.max if self.max_open else number <= self.max))
+        return self.low <= number <= self.high
 
     def range_text(self) -> str:
         """The range in words."""
-        low, high = (None if bound is None else plain(bound) for bound in (self.min, self.max))
-        if low is not None and high is not None:
-            return f"above {low}, up to {high}" if self.min_open else f"from {low} to {high}"
-        if low is not None:
-            return f"above {low}" if self.min_open else f"of {low} or more"
-        return "" if high is None else f"of {high} or less"
+        return f"from {plain(self.low)} to {plain(self.high)}"
 
     def _advice(self, text: str, unit: str) -> str:
         said = meant(text, unit)
         if said is None:
-            return f"{text!r} is not a number. Give {self.wanted} {self.range_text()}".rstrip() + "."
+            return f"{quoted(text)} is not a number. Give {self.wanted} {self.range_text()}."
         if not self.holds(said):
-            return f"{text} is out of range. Give {self.wanted} {self.range_text()}".rstrip() + "."
-        return f"{text!r} is not a plain number. Write {plain(said)}."
+            return f"{_bare(text)} is out of range. Give {self.wanted} {self.range_text()}."
+        return f"{quoted(text)} is not a plain number. Write {plain(said)}."
 
     def _beyond(self, text: str, number: float) -> str:
         share = plain(number / 100)
         if isinstance(self, Share) and number > 1 and self.holds(float(share)):
             return f"{text} is no share. Write {share if len(share) > 3 else f'{share}0'} for {plain(number)} %."
-        return f"{text} is out of range. Give {self.wanted} {self.range_text()}".rstrip() + "."
+        return f"{_bare(text)} is out of range. Give {self.wanted} {self.range_text()}."
 
 
 class Share(Number):
@@ -119,32 +126,40 @@ class Share(Number):
 
     wanted = "a share"
 
-    def __init__(self, low: float, high: float, *, min_open: bool = False) -> None:
-        super().__init__(low, high, unit="share", min_open=min_open)
+    def __init__(self, low: float, high: float) -> None:
+        super().__init__(low, high, unit="share")
 
 
 class Whole(click.IntRange):
-    """A whole number in a range."""
+    """A whole number from `low` to `high`, both of which may be given."""
 
     name = "whole number"
 
-    def __init__(self, low: int | None = None, high: int | None = None, *, unit: str = "") -> None:
+    def __init__(self, low: int, high: int, *, unit: str = "") -> None:
         super().__init__(low, high)
-        self.unit = unit
+        self.low, self.high, self.unit = low, high, unit
 
     def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> int:
         """Convert and check. Fails like any click type, and offers the correct form."""
-        try:
-            return super().convert(value, param, ctx)
-        except click.BadParameter:
+        number = whole_in(str(value))
+        if number is None or not self.low <= number <= self.high:
             self.fail(self._advice(str(value), self.unit or unit_of(param)), param, ctx)
+        return number
 
     def _advice(self, text: str, unit: str) -> str:
-        bounds = [str(bound) for bound in (self.min, self.max) if bound is not None]
-        wanted = f"from {' to '.join(bounds)}" if len(bounds) == 2 else f"of {bounds[0]} or more" if bounds else ""
         said = meant(text, unit)
-        if said is not None and text.strip() != plain(said) and said == round(said):
-            low = self.min is None or said >= self.min
-            if low and (self.max is None or said <= self.max):
-                return f"{text!r} is not a plain whole number. Write {round(said)}."
-        return f"{text!r} cannot be used. Give a whole number {wanted}".rstrip() + "."
+        if said is not None and text.strip() != plain(said) and said == round(said) and self.low <= said <= self.high:
+            return f"{quoted(text)} is not a plain whole number. Write {round(said)}."
+        return f"{quoted(text)} cannot be used. Give a whole number from {self.low} to {self.high}."
+
+
+def bounded(name: str) -> Number:
+    """The kind of an option whose bounds are `name`'s in the table."""
+    bound = BOUNDS[name]
+    return Share(bound.least, bound.most) if bound.unit == "share" else Number(bound.least, bound.most, unit=bound.unit)
+
+
+def bounded_whole(name: str) -> Whole:
+    """The same for a whole number."""
+    bound = BOUNDS[name]
+    return Whole(round(bound.least), round(bound.most), unit=bound.unit)

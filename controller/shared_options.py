@@ -7,14 +7,24 @@ from typing import Any
 
 import click
 
-from controller.quantity import Whole
+from controller.option_types import PathName
+from controller.ports.address import PortName
+from controller.quantity import bounded_whole
 
-FILE = click.Path(exists=True, dir_okay=False, path_type=Path)
+FILE = PathName(exists=True)
+FOLDER = PathName(exists=True, files=False, folders=True)
+ANYTHING = PathName(exists=True, folders=True)
+OUTPUT, OUTPUT_FOLDER = PathName(folders=True, name="file"), PathName(folders=True, name="directory")
+"""Places to write to. What is there is judged by `controller/places.py`, before a command begins to work."""
+
+unfinished_option = click.option(
+    "--yes", is_flag=True, help="Remove what a killed run left beside --out; without it you are asked."
+)
 PORT_HELP = "A device, usb:SERIALNUMBER, or a URL like socket://host:7000."
-port_option = click.option("--port", required=True, help=PORT_HELP)
+port_option = click.option("--port", type=PortName(), required=True, help=PORT_HELP)
 countdown_option = click.option(
     "--countdown",
-    type=Whole(0, 600, unit="s"),
+    type=bounded_whole("countdown"),
     default=5,
     show_default=True,
     help="Seconds between telling that the head moves and the motion.",
@@ -33,12 +43,33 @@ def with_options(options: Sequence[Callable[..., Any]]) -> Callable[[Callable[..
     return decorate
 
 
+def say(text: str, *, err: bool = False) -> None:
+    """Print a text; what a name of a file may hold that a terminal obeys, or that is not UTF-8, is escaped."""
+    kept = (one if one.isprintable() or one in "\n\t" else one.encode("unicode_escape").decode() for one in text)
+    click.echo("".join(kept), err=err)
+
+
 def show(shown: Any) -> None:
     """Print a text as it is, anything else as JSON."""
     import json  # noqa: PLC0415
 
-    click.echo(shown if isinstance(shown, str) else json.dumps(shown))
+    say(shown if isinstance(shown, str) else json.dumps(shown, allow_nan=False))
     sys.stdout.flush()  # whoever waits for the line, at the end of a pipe
+
+
+def offer_removal(folder: Path, *, yes: bool) -> None:
+    """Offer to remove what killed runs left where `folder` is to be written; nothing goes without a yes."""
+    from controller.folders import remove_unfinished, unfinished_near  # noqa: PLC0415
+    from controller.shown import shown  # noqa: PLC0415
+    from controller.sizes import size_text  # noqa: PLC0415
+
+    for left in unfinished_near(folder):
+        what = f"A run that was killed left {shown(left.path)}, {size_text(left.size_bytes)}."
+        if confirmed(f"{what} Remove it?", yes=yes):
+            remove_unfinished(left)
+            click.echo(f"Removed {shown(left.path)}.", err=True)
+        else:
+            click.echo(f"{what} It is kept; --yes removes it.", err=True)
 
 
 def confirmed(question: str, *, yes: bool) -> bool:

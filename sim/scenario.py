@@ -117,10 +117,8 @@ def parse(text: str, name: str) -> Scenario:
         raise ScenarioError(f"{name}: is not valid TOML: {str(error).rstrip('.')}.") from None
     unknown = set(tables) - {"about", "fault", "person"}
     if unknown:
-        word = min(unknown)
-        raise ScenarioError(
-            f"{name}: line {_line(text, 0, word)}: {word} is not known; a scenario has about, [[fault]] and [person]."
-        )
+        word, line = min(unknown) or "an empty name", _line(text, 0, min(unknown))
+        raise ScenarioError(f"{name}: line {line}: {word} is not known; a scenario has about, [[fault]] and [person].")
     about, rows = tables.get("about", ""), tables.get("fault", [])
     if not isinstance(about, str) or not isinstance(rows, list) or not all(isinstance(row, dict) for row in rows):
         raise ScenarioError(f"{name}: about is a sentence, and each fault begins with [[fault]].")

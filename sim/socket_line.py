@@ -10,14 +10,17 @@ CHUNK = 4096
 class SocketLine:
     """A server for one host at a time; a second one is hung up on.
 
-    `port` 0 lets the system choose one. Raises OSError when it cannot listen there.
+    `host` is a name, an IPv4 address, or an IPv6 address without brackets, with its zone if it needs one. `port` 0 lets
+    the system choose one. Raises OSError when it cannot listen there.
     """
 
     def __init__(self, host: str, port: int) -> None:
-        self._listener = socket.create_server((host, port))
+        family, _, _, _, address = socket.getaddrinfo(host, port, type=socket.SOCK_STREAM, flags=socket.AI_PASSIVE)[0]
+        self._listener = socket.create_server(address, family=family)
         self._listener.setblocking(False)
         self._host: socket.socket | None = None
-        self.path = f"socket://{host}:{self._listener.getsockname()[1]}"
+        named = f"[{host}]" if ":" in host else host
+        self.path = f"socket://{named}:{self._listener.getsockname()[1]}"
 
     def __enter__(self) -> Self:
         return self

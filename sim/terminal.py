@@ -18,7 +18,7 @@ CHUNK = 4096
 
 
 class NameTaken(Exception):
-    """Something else has that name, or it cannot be given; the text says which."""
+    """Something else has that name, or it cannot be given; the text says which, the cause why."""
 
 
 class Terminal:
@@ -40,7 +40,7 @@ class Terminal:
             except OSError as error:
                 self._close()
                 self._release()
-                raise NameTaken(f"cannot be made ({error.strerror})") from None
+                raise NameTaken("cannot be made") from error
 
     def __enter__(self) -> Self:
         return self
@@ -87,11 +87,11 @@ def _lock_file(name: Path) -> Path:
 
 def _claimed(name: Path) -> int:
     """Make a name free if nobody has it; a descriptor that holds the lock on it. Raises NameTaken."""
-    ours_before = _lock_file(name).exists()
+    ours_before = os.path.exists(_lock_file(name))
     try:
         lock = os.open(_lock_file(name), os.O_RDWR | os.O_CREAT | os.O_CLOEXEC, 0o600)
     except OSError as error:
-        raise NameTaken(f"cannot be made ({error.strerror})") from None
+        raise NameTaken("cannot be made") from error
     try:
         _take_over(name, lock, ours_before=ours_before)
     except NameTaken:

@@ -64,5 +64,5 @@ class Truth:
     def to_json(self) -> str:
         """The record as JSON text, one exposure a line."""
         rows: list[dict[str, Any]] = [asdict(exposure) for exposure in self.exposures]
-        body = ",\n".join("  " + json.dumps(row) for row in rows)
+        body = ",\n".join("  " + json.dumps(row, allow_nan=False) for row in rows)
         return '{"exposures": [\n' + body + "\n]}\n"

@@ -5,6 +5,7 @@ The way is common practice, no source: marks near and far in line, the head turn
 
 from dataclasses import dataclass
 
+from controller.bounds import BOUNDS
 from controller.calibration.asking import Operator
 from controller.calibration.readings import NotBelievable
 
@@ -27,18 +28,19 @@ def asked_marks(operator: Operator) -> TypedMarks:
         "no farther than the nearest thing you will photograph, and choose a far one, 275 m away or more."
     )
     operator.tell("Line both up in the middle of the picture.")
-    near = _needed(operator, "From the pan axis to the near mark, mm")
-    far = operator.number("From the pan axis to the far mark, mm (empty: not known)")
-    least = None if far is not None else _needed(operator, "How far is it at least, mm")
+    near = _needed(operator, "From the pan axis to the near mark, mm", "near_mm")
+    far = operator.number("From the pan axis to the far mark, mm (empty: not known)", bound=BOUNDS["far_mm"])
+    least = None if far is not None else _needed(operator, "How far is it at least, mm", "far_at_least_mm")
     operator.tell("Turn the head to the left until both marks are near the right edge, and take a photograph.")
-    angle = _needed(operator, "By how many degrees was the head turned to the left")
+    angle = _needed(operator, "By how many degrees was the head turned to the left", "angle_deg")
     operator.tell("Look at the photograph at full size.")
-    shift = _needed(operator, "How many pixels right of the far mark is the near one (left of it: minus)")
+    shift = _needed(operator, "How many pixels right of the far mark is the near one (left of it: minus)", "place_px")
     return TypedMarks(near, far, least, angle, shift)
 
 
-def _needed(operator: Operator, question: str) -> float:
-    value = operator.number(question)
+def _needed(operator: Operator, question: str, name: str) -> float:
+    """The number typed in, within the bound of that name. Raises NotBelievable where there is none."""
+    value = operator.number(question, bound=BOUNDS[name])
     if value is None:
         raise NotBelievable(f"{question}: nothing was typed in, so there is nothing to work out.")
     return value

@@ -9,14 +9,16 @@ from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
-from PIL import Image, ImageOps, UnidentifiedImageError
-from PIL.ExifTags import IFD, Base
+from PIL import Image
+from PIL.ExifTags import Base
 
 from controller import exif
 from controller.calibration.turning import Camera
 from controller.errors import InputError
 from controller.kit.kit import Kit
 from controller.kit.lens_data import FULL_FRAME_DIAGONAL_MM
+from controller.picture_file import read_grey
+from controller.reading import files_in
 
 ENDINGS = frozenset({".jpg", ".jpeg", ".tif", ".tiff"})
 LONGEST_PX = 2000  # of the long side; what is larger is made smaller, which costs little and saves much
@@ -51,7 +53,7 @@ def photographs_in(paths: Sequence[Path]) -> list[Path]:
     files: list[Path] = []
     for path in paths:
         if path.is_dir():
-            files += sorted(file for file in path.iterdir() if file.suffix.lower() in ENDINGS and file.is_file())
+            files += [file for file in files_in(path) if file.suffix.lower() in ENDINGS and not file.is_dir()]
         else:
             files.append(path)
     if not files:
@@ -76,27 +78,16 @@ def read_photographs(files: Sequence[Path]) -> list[Photograph]:
 
 def read_photograph(path: Path) -> Photograph:
     """Read a JPEG or TIFF. Raises InputError that names the file."""
-    try:
-        # Not by its name: Pillow 13 then maps a plain TIFF into memory, and garbles one that stands on end.
-        with path.open("rb") as file, Image.open(file, formats=("JPEG", "TIFF")) as image:
-            own, details = image.size, image.getexif().get_ifd(IFD.Exif)
-            image.draft("L", (LONGEST_PX, LONGEST_PX))  # a JPEG can be read at a half, a quarter or an eighth right away
-            first_share = 0.5 ** round(math.log2(max(own) / max(image.size)))
-            image.load()  # a TIFF is upright from here on, a JPEG not yet
-            whole = _eight_bits(ImageOps.exif_transpose(image))
-            grey, share = _handy(whole)
-    except UnidentifiedImageError:
-        raise InputError(f"{path}: is not a JPEG or TIFF picture.") from None
-    except (OSError, ValueError, SyntaxError, Image.DecompressionBombError) as error:
-        reason = error.strerror if isinstance(error, OSError) and error.strerror else str(error)
-        raise InputError(f"{path}: cannot be read ({reason}).") from None
+    read = read_grey(path, LONGEST_PX)
+    grey, share = _handy(read.picture)
+    own, details = read.facts.size_px, read.facts.details
     if min(grey.size) < SMALLEST_PX:
         raise InputError(f"{path}: is {grey.width} x {grey.height} pixels, which is too small.")
     return Photograph(
         path=path,
         grey=np.asarray(grey, dtype=np.uint8),
-        own_px=own if (whole.width > whole.height) == (own[0] > own[1]) else own[::-1],
-        share=first_share * share,
+        own_px=own if (read.picture.width > read.picture.height) == (own[0] > own[1]) else own[::-1],
+        share=read.share * share,
         focal_mm=exif.positive(details.get(Base.FocalLength)),
         focal_35mm=exif.positive(details.get(Base.FocalLengthIn35mmFilm)),
         taken_s=_taken_s(details),
@@ -112,13 +103,6 @@ def _handy(image: Image.Image) -> tuple[Image.Image, float]:
     cut = [(whole - part / share) / 2 for whole, part in zip(image.size, size, strict=True)]
     box = (cut[0], cut[1], image.width - cut[0], image.height - cut[1])
     return image.resize(size, Image.Resampling.LANCZOS, box=box), share
-
-
-def _eight_bits(image: Image.Image) -> Image.Image:
-    if image.mode.startswith(("I", "F")):  # more than eight bits, grey
-        values = np.asarray(image, dtype=np.float64)
-        return Image.fromarray(np.rint(values * (255 / max(float(values.max()), 1.0))).astype(np.uint8))
-    return image.convert("L")
 
 
 def _taken_s(details: Any) -> float | None:

@@ -15,6 +15,7 @@ from typing import Protocol
 
 import numpy as np
 
+from controller.bounds import ANY, Bound, reading_bound
 from controller.calibration.readings import NotBelievable, Readings, number
 from controller.calibration.records import AxisName
 from controller.errors import InputError
@@ -50,15 +51,15 @@ class Operator:
     mover: Mover | None = None
     keep: Callable[[str], None] = _keep_nothing
 
-    def number(self, question: str, *, unit: str = "", whole: bool = False) -> float | None:
+    def number(self, question: str, *, unit: str = "", whole: bool = False, bound: Bound = ANY) -> float | None:
         """The number typed in, None where nothing was; asks again for anything else."""
-        answer = self.answer(question, unit=unit, whole=whole)
+        answer = self.answer(question, unit=unit, whole=whole, bound=bound)
         while answer == BACK:
             self.tell("There is no reading to go back to.")
-            answer = self.answer(question, unit=unit, whole=whole)
+            answer = self.answer(question, unit=unit, whole=whole, bound=bound)
         return None if answer is None or isinstance(answer, str) else answer
 
-    def answer(self, question: str, *, unit: str = "", whole: bool = False) -> float | str | None:
+    def answer(self, question: str, *, unit: str = "", whole: bool = False, bound: Bound = ANY) -> float | str | None:
         """The number typed in, BACK, or None where nothing was typed; asks again for anything else.
 
         A decimal comma is as good as a point, but not where only a `whole` number makes sense: 115,200 may be either.
@@ -70,7 +71,10 @@ class Operator:
             if typed.casefold() == BACK:
                 return BACK
             try:
-                return _number(typed, question, unit, whole=whole)
+                value = _number(typed, question, unit, whole=whole)
+                if bound.holds(value):
+                    return value
+                self.tell(f"{typed} cannot be right: it should be {bound.text()}.")
             except InputError as error:
                 self.tell(str(error))
 
@@ -116,6 +120,11 @@ class Question:
         """The column's unit, which its name ends with."""
         return self.column.rsplit("_", maxsplit=1)[-1]
 
+    @property
+    def bound(self) -> Bound:
+        """What the number may be."""
+        return reading_bound(self.column)
+
 
 @dataclass(frozen=True, slots=True)
 class Row:
@@ -152,7 +161,9 @@ def _answers(
     given: dict[str, float | str] = {}
     while len(given) < len(row.questions):
         question = row.questions[len(given)]
-        answer = operator.answer(question.words + of, unit=question.unit, whole=question.whole)
+        answer = operator.answer(
+            question.words + of, unit=question.unit, whole=question.whole, bound=reading_bound(question.column)
+        )
         if answer == BACK:
             if given:
                 given.popitem()
@@ -175,7 +186,7 @@ def _again(operator: Operator, row: Row, asked: list[dict[str, float | str] | No
     for question in row.questions:
         was = last[question.column]
         words = f"{question.words} [before: {was:g}; Enter keeps it]"
-        value = operator.number(words, unit=question.unit, whole=question.whole)
+        value = operator.number(words, unit=question.unit, whole=question.whole, bound=question.bound)
         if value is not None:
             last[question.column] = value
     operator.keep(csv_text(asked))

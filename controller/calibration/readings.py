@@ -1,18 +1,22 @@
 """Readings from a CSV file: named columns of finite numbers, with the line each row stands on."""
 
-import csv
-import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
 
 import numpy as np
 
+from controller.bounds import reading_bound
 from controller.calibration.resolution import decimals_of, grid
 from controller.errors import InputError, WorldError
+from controller.numerals import number_in
 from controller.optics.outline import Array
+from controller.reading import READINGS, refuse
+from controller.reading import read_csv as read_cells
+from controller.shown import shown
 
 MOST_ROWS = 1_000_000
+OTHER_DIVISIONS = {";": "semicolons", "\t": "tabs"}
 
 
 class NotBelievable(WorldError):
@@ -31,6 +35,16 @@ class Readings:
     numbers: Mapping[str, Array]
     words: Mapping[str, tuple[str, ...]]
     decimals: Mapping[str, tuple[int, ...]] = field(default_factory=dict)
+
+    def __post_init__(self) -> None:
+        """Raises InputError for the first number that no reading can be, whether typed in or from a file."""
+        for name, column in self.numbers.items():
+            bound = reading_bound(name)
+            for line, value in zip(self.lines, column, strict=True):
+                if not bound.holds(float(value)):
+                    raise InputError(
+                        f"{self.name} line {line}: {name} = {value:.6g} cannot be a reading. It should be {bound.text()}."
+                    )
 
     def __len__(self) -> int:
         return len(self.lines)
@@ -64,7 +78,7 @@ def read_csv(path: Path, required: Sequence[str], optional: Sequence[str] = (), 
     that names the file and the line.
     """
     rows = _rows(path, f"its first line should be {','.join(required)}")
-    names = [cell.strip() for cell in rows[0][1]]
+    names = rows[0][1]
     missing = [name for name in required if name not in names]
     if missing:
         raise InputError(
@@ -75,32 +89,32 @@ def read_csv(path: Path, required: Sequence[str], optional: Sequence[str] = (), 
         raise InputError(f"{path} line {rows[0][0]}: has two columns {twice}.")
     if len(rows) == 1:
         raise InputError(f"{path}: has no readings below its first line.")
-    if len(rows) > MOST_ROWS:
-        raise InputError(f"{path}: has more than {MOST_ROWS} lines; give the part that matters.")
     wanted = [name for name in (*required, *optional) if name in names]
     return _columns(path, rows[1:], {name: names.index(name) for name in wanted}, words)
 
 
 def names_in(path: Path) -> list[str]:
     """The names in the first line of a CSV file. Raises InputError."""
-    return [cell.strip() for cell in _rows(path, "its first line should name its columns")[0][1]]
+    return _rows(path, "its first line should name its columns")[0][1]
 
 
 def _rows(path: Path, wanted: str) -> list[tuple[int, list[str]]]:
     """The lines that hold anything, with their numbers; at least one. Raises InputError."""
-    try:
-        text = path.read_text(encoding="utf-8-sig")
-    except OSError as error:
-        raise InputError(f"{path}: cannot be read ({error.strerror}).") from None
-    except UnicodeDecodeError:
-        raise InputError(f"{path}: is not a text file in UTF-8.") from None
-    reader = csv.reader(text.splitlines(), skipinitialspace=True)
-    try:
-        rows = [(reader.line_num, row) for row in reader if any(cell.strip() for cell in row)]
-    except csv.Error as error:
-        raise InputError(f"{path} line {reader.line_num}: is not CSV ({error}).") from None
+    rows: list[tuple[int, list[str]]] = []
+    for line, cells in read_cells(path, READINGS):
+        if len(rows) > MOST_ROWS:
+            raise InputError(f"{path} line {line}: there are more than {MOST_ROWS} readings; give the part that matters.")
+        rows.append((line, cells))
     if not rows:
         raise InputError(f"{path}: is empty; {wanted}.")
+    line, names = rows[0]
+    for division, word in OTHER_DIVISIONS.items():
+        if len(names) == 1 and division in names[0]:
+            refuse(path, READINGS, f"line {line} divides its columns by {word}")
+    for line, cells in rows:
+        if any(cells[len(names) :]):
+            what = f"line {line} has {len(cells)} cells, its first line {len(names)}; numbers need a decimal point"
+            refuse(path, READINGS, what)
     return rows
 
 
@@ -110,7 +124,7 @@ def _columns(path: Path, rows: list[tuple[int, list[str]]], places: dict[str, in
     texts: dict[str, list[str]] = {name: [] for name in places if name in words}
     for line, row in rows:
         for name, place in places.items():
-            cell = row[place].strip() if place < len(row) else ""
+            cell = row[place] if place < len(row) else ""
             if not cell:
                 raise InputError(f"{path} line {line}: {name} is missing.")
             if name in texts:
@@ -128,11 +142,8 @@ def _columns(path: Path, rows: list[tuple[int, list[str]]], places: dict[str, in
 
 
 def number(text: str, what: str) -> float:
-    """The finite number that `text` says. Raises InputError that begins with `what`."""
-    try:
-        value = float(text)
-    except ValueError:
-        raise InputError(f"{what} = {text} is not a number (with a decimal point, and without its unit).") from None
-    if not math.isfinite(value):
-        raise InputError(f"{what} = {text} is not a finite number.")
+    """The finite number that `text` says, in digits with a decimal point. Raises InputError that begins with `what`."""
+    value = number_in(text)
+    if value is None:
+        raise InputError(f"{what} = {shown(text)} is not a number (with a decimal point, and without its unit).")
     return value

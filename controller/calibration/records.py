@@ -7,6 +7,7 @@ depends on is still what it was when it was made (`kit_digest`); of several the 
 import hashlib
 import json
 import math
+import os
 from collections.abc import Sequence
 from datetime import UTC, datetime
 from enum import StrEnum
@@ -15,10 +16,13 @@ from typing import Annotated, Any, Literal, Self
 
 from pydantic import AwareDatetime, Field, ValidationError, model_validator
 
+from controller.bounds import BOUNDS
 from controller.errors import InputError
 from controller.files import write_whole
-from controller.kit.kit import Kit, Table
+from controller.kit.kit import Kit, Table, within
 from controller.kit.load import mistakes
+from controller.reading import CALIBRATION, read_json
+from controller.shown import shown
 
 FORMAT_VERSION = 1
 Name = Annotated[str, Field(pattern=r"^[a-z][a-z0-9_]*$", max_length=60)]
@@ -45,10 +49,10 @@ class AxisName(StrEnum):
 OF_ONE_AXIS = frozenset({Kind.STEPS, Kind.BACKLASH})
 # What a record must hold to be of use, and within which bounds.
 NEEDED = {
-    Kind.STEPS: {"steps_per_degree": (1e-6, 1e8)},
-    Kind.BACKLASH: {"play_deg": (0.0, 5.0)},
-    Kind.LEVEL: {"lean_deg": (0.0, 20.0), "toward_deg": (-360.0, 360.0)},
-    Kind.SETTLE: {"ring_hz": (1e-6, 1e3), "ring_damping": (1e-6, 0.999999)},
+    Kind.STEPS: {"steps_per_degree": BOUNDS["measured_steps_per_degree"]},
+    Kind.BACKLASH: {"play_deg": BOUNDS["backlash_deg"]},
+    Kind.LEVEL: {"lean_deg": BOUNDS["lean_deg"], "toward_deg": BOUNDS["lean_toward_deg"]},
+    Kind.SETTLE: {"ring_hz": BOUNDS["ring_hz"], "ring_damping": BOUNDS["ring_damping"]},
 }
 
 
@@ -76,7 +80,7 @@ class Record(Table):
     with_what: str = ""
     residuals: dict[Name, tuple[float, ...]] = Field(default_factory=dict)
     lens: str | None = None
-    focal_length_mm: Annotated[float, Field(gt=0)] | None = None
+    focal_length_mm: Annotated[float, within("focal_length_mm")] | None = None
     undone: bool = False
     kit_digest: str
 
@@ -84,9 +88,9 @@ class Record(Table):
     def _consistent(self) -> Self:
         if (self.kind in OF_ONE_AXIS) != (self.axis is not None):
             raise ValueError(f"a record of {self.kind} {'needs' if self.axis is None else 'has no'} axis")
-        for name, (least, most) in NEEDED.get(self.kind, {}).items():
-            if not least <= self.values.get(name, math.nan) <= most:
-                raise ValueError(f"a record of {self.kind} needs {name} between {least:g} and {most:g}")
+        for name, bound in NEEDED.get(self.kind, {}).items():
+            if not bound.holds(self.values.get(name, math.nan)):
+                raise ValueError(f"a record of {self.kind} needs {name} between {bound.least:g} and {bound.most:g}")
         for name, value in self.uncertainties.items():
             if name.removeprefix("u_") not in self.values or not name.startswith("u_"):
                 raise ValueError(f"the uncertainty {name} belongs to no value")
@@ -116,7 +120,7 @@ def calibration_path(kit_path: Path) -> Path:
 
 def kit_digest(kit: Kit, kind: Kind, axis: AxisName | None = None) -> str:
     """A hash of the part of the kit that a record of `kind` depends on; never of what calibration itself measures."""
-    part = json.dumps(_depends_on(kit, kind, axis), sort_keys=True)
+    part = json.dumps(_depends_on(kit, kind, axis), sort_keys=True, allow_nan=False)
     return hashlib.sha256(part.encode()).hexdigest()[:16]
 
 
@@ -166,33 +170,35 @@ def read(kit_path: Path) -> tuple[Record, ...]:
     Raises InputError, in one sentence for a file that is damaged or of another version.
     """
     path = calibration_path(kit_path)
-    try:
-        content = json.loads(path.read_text(encoding="utf-8"))
-    except FileNotFoundError:
+    if not os.path.lexists(path):
         return ()
-    except OSError as error:
-        raise InputError(f"{path}: cannot be read ({error.strerror}).") from None
-    except (ValueError, RecursionError):
-        raise InputError(
-            f"{path}: is damaged (no valid JSON); restore it from a copy, or move it away and calibrate again."
-        ) from None
+    content = read_json(path, CALIBRATION)
     if not isinstance(content, dict) or content.get("format") != "fullturn-calibration":
         raise InputError(f"{path}: is not a calibration file; move it away and calibrate again.")
     version = content.get("format_version")
     if version != FORMAT_VERSION or isinstance(version, bool):
         raise InputError(
-            f"{path}: is a calibration file of format version {version}, this program reads version {FORMAT_VERSION}; "
-            "use the program that wrote it, or move it away and calibrate again."
+            f"{path}: is a calibration file of format version {shown(str(version))}, this program reads version "
+            f"{FORMAT_VERSION}; use the program that wrote it, or move it away and calibrate again."
         )
     try:
-        return CalibrationFile.model_validate_json(json.dumps(content)).records
+        return CalibrationFile.model_validate_json(json.dumps(content, allow_nan=False)).records
     except ValidationError as error:
         raise InputError(mistakes(error, str(path))[0]) from None
 
 
 def _write(kit_path: Path, records: Sequence[Record]) -> None:
     text = CalibrationFile(records=tuple(records)).model_dump_json(indent=1)
-    write_whole(calibration_path(kit_path), text + "\n", durably=True)
+    write_whole(calibration_path(kit_path), text + "\n", replace=True, ours=is_own_file, durably=True)
+
+
+def is_own_file(path: Path) -> bool:
+    """Whether a file holds records of this program and version."""
+    try:
+        CalibrationFile.model_validate_json(path.read_bytes())
+    except (OSError, ValidationError):
+        return False
+    return True
 
 
 def add(kit_path: Path, record: Record) -> Record:

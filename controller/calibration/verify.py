@@ -23,6 +23,7 @@ from controller.calibration.resolution import rounding_sd
 from controller.calibration.spread import Within, is_larger, largest, scatter
 from controller.optics.outline import Array
 
+LEAST_POSES, APART_DEG = 3, 10.0  # the fewest that are not on one line. Our own choice; the standard has five
 LEAST_VISITS, STANDARD_VISITS = 3, 30  # of each pose; thirty by the standard
 HANGING_P = 0.01  # how seldom independent visits look as alike as those that are refused. Our own choice.
 MOST_HANGING = 0.6  # correlation of neighbours that visits must rule out: beyond, their scatter says little of its size
@@ -89,6 +90,7 @@ def from_visits(readings: Readings, reading_error_deg: float | None = None) -> V
                 f"{readings.name}: yaw {target[0]:g}°, pitch {target[1]:g}° was visited {len(group)} times; visit each "
                 f"pose at least {LEAST_VISITS} times, {STANDARD_VISITS} by the standard."
             )
+    must_be_distinct(targets.tolist(), readings.name)
     poses = tuple(
         PoseFigures(float(target[0]), float(target[1]), len(group), *pose_figures(group))
         for target, group in zip(targets, groups, strict=True)
@@ -97,6 +99,26 @@ def from_visits(readings: Readings, reading_error_deg: float | None = None) -> V
     steps = (readings.resolution("yaw_deg", left[0]), readings.resolution("pitch_deg", left[1]))
     middles = _Middles(misses, which, steps, reading_error_deg or 0.0)
     return _with_intervals(readings, middles, poses)
+
+
+def distinct(poses: Sequence[Sequence[float]]) -> int:
+    """How many of these poses, yaw and pitch in degrees, lie at least APART_DEG from each other on the sky."""
+    kept: list[Array] = []
+    for yaw_deg, pitch_deg in poses:
+        yaw, pitch = math.radians(yaw_deg), math.radians(pitch_deg)
+        at = np.array([math.cos(pitch) * math.cos(yaw), math.cos(pitch) * math.sin(yaw), math.sin(pitch)])
+        if all(float(np.linalg.norm(at - other)) >= math.radians(APART_DEG) for other in kept):
+            kept.append(at)
+    return len(kept)
+
+
+def must_be_distinct(poses: Sequence[Sequence[float]], name: str) -> None:
+    """Raises NotBelievable where so few places were visited that they say little of the others."""
+    if (count := distinct(poses)) < LEAST_POSES:
+        raise NotBelievable(
+            f"{name}: {count} distinct {'pose was' if count == 1 else 'poses were'} visited; one place says nothing of "
+            f"the others. Visit {LEAST_POSES} poses or more that are {APART_DEG:g}° apart, at several yaws and pitches."
+        )
 
 
 @dataclass(frozen=True, slots=True)

@@ -1,18 +1,20 @@
 """`fullturn report`: a session audited, for people and for other programs."""
 
-import csv
-import io
 import json
 from collections.abc import Sequence
 from dataclasses import asdict, astuple, dataclass, fields
 from datetime import datetime, timedelta
 from pathlib import Path
 
+from controller.csv_text import csv_text
 from controller.errors import StorageFailed
-from controller.files import make_folder, write_whole
+from controller.files import write_new
+from controller.folders import appearing_folder
 from controller.lock import in_use
+from controller.places import must_be_free_folder
 from controller.planning.plan import Plan, plan_from
 from controller.report.html import write_html
+from controller.report.own_pages import is_own_account, is_own_page, is_own_table
 from controller.report.shot_poses import shot_pose
 from controller.report.summary import Summary, account_of
 from controller.session.rows import CLOCK_FACT, DoubtRow, Doubts, ShotRow, with_requests
@@ -68,11 +70,23 @@ class Clock:
         return None
 
 
-def report_command(path: Path, out: Path | None) -> Summary:
-    """The account of a session; with `out`, report.html, report.json, exposures.csv and exposures.json in that folder.
+COLUMNS = tuple(field.name for field in fields(ExposureLine))
+OURS = {
+    "exposures.csv": lambda path: is_own_table(path, COLUMNS),
+    "report.html": is_own_page,
+    "report.json": is_own_account,
+    "exposures.json": lambda path: is_own_table(path, COLUMNS),
+}
+"""What a report writes, and how each of these files is recognised."""
 
-    Raises InputError, StorageFailed.
+
+def report_command(path: Path, out: Path | None, *, replace: bool = False) -> Summary:
+    """The account of a session; with `out`, report.html, report.json, exposures.csv and exposures.json in a new folder.
+
+    With `replace`, an older report in it gives way. Raises InputError, StorageFailed.
     """
+    if out is not None:
+        must_be_free_folder(out, replace=replace, ours=OURS)
     under_way = _is_run_now(path)
     with Session.open(path) as session:
         about = session.about()
@@ -82,13 +96,14 @@ def report_command(path: Path, out: Path | None) -> Summary:
             shots, happenings = session.shots(), session.happenings()
             doubts = with_requests(session.doubts(), shots, session.wanted_again())
     if out is not None:
-        make_folder(out)
-        write_whole(out / "report.json", summary.model_dump_json(indent=1) + "\n")
         exposure = plan.kit.exposure
         lines = exposure_lines(plan, shots, doubts, Clock(about, exposure.focus_ms + exposure.release_lag_ms))
-        write_whole(out / "exposures.csv", exposures_csv(lines))
-        write_whole(out / "exposures.json", json.dumps([asdict(line) for line in lines], indent=1) + "\n")
-        write_html(out / "report.html", plan, summary, happenings)
+        with appearing_folder(out, replace=replace, ours=OURS) as folder:
+            write_new(folder / "report.json", summary.model_dump_json(indent=1) + "\n")
+            write_new(folder / "exposures.csv", exposures_csv(lines))
+            text = json.dumps([asdict(line) for line in lines], indent=1, allow_nan=False)
+            write_new(folder / "exposures.json", text + "\n")
+            write_html(folder / "report.html", plan, summary, happenings)
     return summary
 
 
@@ -125,8 +140,4 @@ def exposure_lines(plan: Plan, shots: Sequence[ShotRow], doubts: Sequence[DoubtR
 
 def exposures_csv(lines: Sequence[ExposureLine]) -> str:
     """The lines as CSV; what is not known is empty."""
-    text = io.StringIO()
-    writer = csv.writer(text, lineterminator="\n")
-    writer.writerow(field.name for field in fields(ExposureLine))
-    writer.writerows(astuple(line) for line in lines)
-    return text.getvalue()
+    return csv_text(COLUMNS, (astuple(line) for line in lines))

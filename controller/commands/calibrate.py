@@ -13,16 +13,31 @@ from controller.calibration.use import is_stale
 from controller.errors import InputError
 from controller.kit.kit import Kit
 from controller.kit.load import load_kit
+from controller.places import must_be_free
+from controller.report.own_pages import is_own_page
 
 
 @dataclass(frozen=True, slots=True)
 class Keeping:
-    """Where a finding goes: the kit it belongs to (without one nothing is stored), and a page."""
+    """Where a finding goes: the kit it belongs to (without one nothing is stored), and a page.
+
+    With `replace` the page may take the place of an older one.
+    """
 
     kit_path: Path | None = None
     dry: bool = False
     with_what: str = ""
     page: Path | None = None
+    replace: bool = False
+
+    def must_have_place(self) -> None:
+        """Check before the readings that record and page can be written. Raises StorageFailed."""
+        if self.kit_path is not None and not self.dry:
+            path = records.calibration_path(self.kit_path)
+            if not path.is_file():  # one that is there is read first, and refused in its own words
+                must_be_free(path)
+        if self.page is not None:
+            must_be_free(self.page, replace=self.replace, ours=is_own_page)
 
     def kit(self) -> Kit | None:
         """The kit as its file has it, without what was calibrated. Raises InputError."""
@@ -63,7 +78,7 @@ def keep(finding: Finding, keeping: Keeping) -> Kept:
     if keeping.page is not None:
         from controller.report.calibration_page import write_calibration_page  # noqa: PLC0415  matplotlib takes time
 
-        write_calibration_page(keeping.page, finding, sentence)
+        write_calibration_page(keeping.page, finding, sentence, replace=keeping.replace)
     return Kept(finding, record_id, sentence)
 
 

@@ -28,7 +28,7 @@ from controller.calibration.registration import common_px
 from controller.calibration.turning import Camera
 from controller.calibration.views import NearMark, far_pair, seen_offset_mm
 from controller.commands.calibrate import Keeping
-from controller.commands.calibrate_pictures import U_FOCAL_SHARE, LensGiven, lens_name, must_fit, registered
+from controller.commands.calibrate_pictures import U_FOCAL_SHARE, LensGiven, finding_turn, lens_name, must_fit, registered
 from controller.commands.calibrate_rail import typed_focal
 from controller.errors import InputError
 from controller.kit.kit import Kit
@@ -168,7 +168,8 @@ def _from_photographs(
     share = given.u_focal_mm / given.focal_mm if given.u_focal_mm and given.focal_mm else U_FOCAL_SHARE
     turn, points = registered(first, second, camera, (*at, 1.2 * half))
     points = points[0][turn.kept], points[1][turn.kept]
-    pair = far_pair(points, camera, share)
+    with finding_turn(first, second):
+        pair = far_pair(points, camera, share)
     must_fit(pair, first)
     turn, camera = pair.turn, pair.camera
     if abs(math.degrees(turn.vector_rad[1])) < TURNED_DEG:

@@ -1,7 +1,8 @@
 """`fullturn calibrate steps` from photographs: a closed ring of them, or two with a lens that is known."""
 
 import math
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
+from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -177,13 +178,19 @@ def registered(
     if without is not None:
         far = np.abs(points[0] - without[:2]).max(axis=1) > without[2]
         points = points[0][far], points[1][far]
+    with finding_turn(first, second):
+        return turn_between(*points, camera), points
+
+
+@contextmanager
+def finding_turn(first: Photograph, second: Photograph) -> Iterator[None]:
+    """Within: what a turn between two photographs cannot be found from is raised as InputError."""
     try:
-        turn = turn_between(*points, camera)
+        yield
     except NoOverlap:
         raise no_overlap(first, second) from None
-    except ValueError as error:
+    except ValueError as error:  # LinAlgError is one
         raise InputError(f"{first.path}: {error}; check the lens's projection and focal length.") from None
-    return turn, points
 
 
 def fitted(
@@ -196,7 +203,8 @@ def fitted(
 ) -> Pair:
     """The turn between two photographs and the lens, as `fit_pair` finds them. Raises InputError, NotBelievable."""
     turn, points = registered(first, second, camera, without)
-    pair = fit_pair((points[0][turn.kept], points[1][turn.kept]), camera, u_focal_share, standing)
+    with finding_turn(first, second):
+        pair = fit_pair((points[0][turn.kept], points[1][turn.kept]), camera, u_focal_share, standing)
     must_fit(pair, first)
     return pair
 

@@ -12,6 +12,7 @@ from controller.calibration.records import AxisName
 from controller.calibration.use import calibrated
 from controller.calibration.wave import HEAD_ECCENTRICITY_DEG
 from controller.commands.calibrate import Keeping
+from controller.errors import InputError
 from controller.kit.kit import Kit
 from controller.planning.plan import Plan, load_plan
 
@@ -114,7 +115,13 @@ def verify_command(
     needed, by = _need(needed_deg, plan, kit)
     columns = ("target_yaw_deg", "target_pitch_deg", "yaw_deg", "pitch_deg")
     if source.path is None:
-        order = verify.visiting_order(_poses(plan), times, seed)
+        poses = _poses(plan)
+        if verify.distinct(poses) < verify.LEAST_POSES:
+            raise InputError(
+                f"{plan_path}: has fewer than {verify.LEAST_POSES} poses that lie apart, too few to verify by. Leave "
+                "--plan out, and give --needed-deg."
+            )
+        order = verify.visiting_order(poses, times, seed)
         readings = asking.asked_visits(source.operator, kit, order)
     else:
         readings = read_csv(source.path, columns)

@@ -1,7 +1,8 @@
 """`fullturn capture` and `resume`: the set on a real board, every exposure on the disk before and after it is made."""
 
+import os
 from collections.abc import Callable, Iterator, Sequence
-from contextlib import contextmanager, nullcontext, suppress
+from contextlib import contextmanager, nullcontext
 from dataclasses import dataclass, replace
 from datetime import datetime
 from pathlib import Path
@@ -17,12 +18,14 @@ from controller.capture.runner import Runner, RunResult
 from controller.capture.tether import UsbCamera
 from controller.commands.crew import Crew, Job, PortOpener, job_of
 from controller.commands.moving import make_ready
-from controller.commands.preflight import Check, calibration_checks, checks
+from controller.commands.preflight import LEAST_FREE_BYTES, Check, calibration_checks, checks
 from controller.errors import InputError, StorageFailed, WorldError
+from controller.files import remove_file
 from controller.kit.kit import Kit
 from controller.kit.load import load_kit
 from controller.kit.own_head import must_be_own_head
 from controller.lock import lock_of, sole_use
+from controller.places import must_be_free
 from controller.planning.plan import Plan, lean_sentence, load_plan, plan_from, proof_at, with_proof
 from controller.planning.reached import poses_of
 from controller.ports.find import wait_known_board
@@ -67,8 +70,7 @@ def capture_command(
         plan = _with_kit(plan, calibrated(kit, records, now), plan_path)
     must_be_own_head(plan.kit, str(plan_path if kit_path is None else kit_path))
     program = build_program(plan.kit, plan.frames)
-    if out.exists():
-        raise StorageFailed(f"{out} exists already; name another place, or go on with it by `fullturn resume`.")
+    must_be_free_session(out)
     about = {
         "kind": CAPTURE,
         "port": url,
@@ -76,10 +78,11 @@ def capture_command(
         "plan_hash": plan.hash,
         "began": clock.wall_time(),
     }
-    begun = False
+    begun = True
     with _alone(out, url), open_port(url, plan.kit.board.baud) as port:
         try:
             with Session.create(out, about, durable=True) as session, job_of(plan, session, port, crew) as job:
+                begun = False
                 _preflight(job, program, measured)
                 make_ready(job, program)
                 if wait is not None:
@@ -88,8 +91,23 @@ def capture_command(
                 return _run(job, program)
         finally:
             if not begun:
-                with suppress(OSError):
-                    out.unlink(missing_ok=True)  # nothing was made, so there is nothing to go on with
+                remove_file(out)  # nothing was made, so there is nothing to go on with
+
+
+BESIDE = ("-wal", "-shm", "-journal")
+"""What SQLite writes beside a session (sqlite.org/fileformat2.html, sections 3 and 4; howtocorrupt.html, section 1.4)."""
+
+
+def must_be_free_session(path: Path) -> None:
+    """Check that a new session can be written at `path`. Raises StorageFailed, which says what a session there is for."""
+    try:
+        must_be_free(path, needs_bytes=LEAST_FREE_BYTES)
+    except StorageFailed as error:
+        if not os.path.isfile(path):  # of a name that cannot be, too
+            raise
+        raise StorageFailed(f"{error} Or go on with the session by `fullturn resume`.") from None
+    for beside in BESIDE:  # one of another session would be taken for this one's, and spoil it
+        must_be_free(path.with_name(f"{path.name}{beside}"))
 
 
 def resume_command(path: Path, url: str | None, crew: Crew, open_port: PortOpener = SerialPort) -> Summary:

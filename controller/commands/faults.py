@@ -10,7 +10,7 @@ from controller.errors import InputError
 from controller.planning.plan import Plan
 from controller.planning.reached import frame_pose
 from controller.program.program import Program
-from controller.reading import SCENARIO, read_text
+from controller.reading import SCENARIO, parse_toml, read_text
 from controller.report.wording import counted, moment
 from controller.session.rows import Happening
 from protocol.units import NS
@@ -78,7 +78,9 @@ def scenario_named(name: str | None) -> Scenario:
     if not os.path.lexists(path):
         raise InputError(f"{name} is neither a file nor a scenario; there are {', '.join(known)}.")
     try:
-        return parse(read_text(path, SCENARIO), name)
+        text = read_text(path, SCENARIO)
+        parse_toml(text, name, SCENARIO)
+        return parse(text, name)
     except ScenarioError as error:
         raise InputError(str(error)) from None
 

@@ -4,8 +4,8 @@ import tomllib
 from dataclasses import dataclass
 from pathlib import Path
 
-from controller.errors import InputError, StorageFailed
-from controller.files import write_whole
+from controller.errors import InputError
+from controller.files import write_new
 from controller.kit.crop import Crop, crop_of
 from controller.kit.kit import Kit
 from controller.kit.lens_data import Entry, sensor_size_mm
@@ -14,6 +14,7 @@ from controller.kit.new import Draft, kit_text
 from controller.kit.other_names import other_names
 from controller.kit.picture import Shot, shot_of
 from controller.kit.search import exactly, search
+from controller.places import must_be_free
 
 MOST_SHOWN = 20  # names of a search
 
@@ -48,6 +49,7 @@ def entry_text(entry: Entry) -> str:
 
 def new_command(out: Path, camera: str, lens: str | None, pixels: tuple[int, int], focal_length_mm: float | None) -> Kit:
     """Write a commented kit file and read it again. Raises InputError, StorageFailed."""
+    must_be_free(out)
     body = exactly("camera", camera)
     glass = None if lens is None else exactly("lens", lens)
     return _write(out, Draft(body, glass, pixels, _focal(glass, focal_length_mm)))
@@ -73,7 +75,12 @@ class FromPicture:
 
 
 def from_picture_command(picture: Path, out: Path | None) -> FromPicture:
-    """Read camera, lens, focal length and pixels from a photograph; with `out`, write a kit. Raises InputError."""
+    """Read camera, lens, focal length and pixels from a photograph; with `out`, write a kit.
+
+    Raises InputError, StorageFailed.
+    """
+    if out is not None:
+        must_be_free(out)
     shot = shot_of(picture)
     unknown: list[str] = []
     camera = lens = None
@@ -125,9 +132,7 @@ def _draft(found: FromPicture, picture: Path) -> Draft:
 
 
 def _write(out: Path, draft: Draft) -> Kit:
-    if out.exists():
-        raise StorageFailed(f"{out} exists already; name another place.")
     text = kit_text(draft)
     kit = kit_from_tables(tomllib.loads(text), str(out))  # it must be one before it is written
-    write_whole(out, text)
+    write_new(out, text)
     return kit

@@ -2,7 +2,6 @@
 
 import json
 import os
-import shutil
 from collections import Counter
 from collections.abc import Sequence
 from dataclasses import asdict, dataclass, field
@@ -11,12 +10,13 @@ from pathlib import Path
 
 from controller.commands.account import Clock, exposure_lines
 from controller.errors import InputError, StorageFailed
-from controller.files import appearing_folder, is_taken
+from controller.files import copy_verified, link_to, write_new
+from controller.folders import appearing_folder, make_inner_folder
 from controller.matching.card import CardFile, read_card
 from controller.matching.evidence import ExposureStamp
 from controller.matching.pairing import Pairing, pair_up
 from controller.matching.sidecar import sidecar
-from controller.matching.sorting import Placed, placed
+from controller.matching.sorting import Placed, placed, unfit
 from controller.matching.table import (
     MatchLine,
     Planned,
@@ -27,14 +27,17 @@ from controller.matching.table import (
     lines_csv,
     match_lines,
 )
+from controller.places import must_be_free_folder, must_have_room
 from controller.planning.plan import Plan, plan_from
 from controller.report.wording import counted, moment
 from controller.session.rows import CLOCK_FACT, ShotOutcome
 from controller.session.session import Session
+from controller.shown import shown
 from protocol.units import NS
 
 DAY_S, LONG_S = 86_400, 1800
 MOST_CHANGES = 5  # of the clock, told in words
+MOST_CAMERAS = 5  # named
 OTHER_CAMERA = "is of another camera"
 
 
@@ -69,7 +72,8 @@ class Matched:
     """What was found: a line for each file and each missing exposure, and frames to shoot once more.
 
     `not_made` exposures are missing in the session itself. `opened_s` is when each file's shutter opened by the session's
-    clock, in seconds of UTC, if that is known. `checks` are sentences about the pictures.
+    clock, in seconds of UTC, if that is known. `checks` are sentences about the pictures,
+    `losses` a phrase for each part of a damaged session that cannot be read.
     """
 
     plan: Plan
@@ -80,6 +84,7 @@ class Matched:
     not_made: int
     opened_s: dict[str, float] = field(default_factory=dict)
     checks: list[str] = field(default_factory=list)
+    losses: tuple[str, ...] = ()
 
     def count(self, *verdicts: Verdict) -> int:
         """How many lines say this."""
@@ -94,7 +99,8 @@ class Matched:
             "retake": self.retake,
             "not_made": self.not_made,
             "checks": self.checks,
-            "lines": [asdict(line) for line in self.lines],
+            "losses": list(self.losses),
+            "lines": [line.row() for line in self.lines],
         }
 
 
@@ -105,6 +111,7 @@ class _Run:
     plan: Plan
     exposures: list[Planned]
     dated: bool
+    losses: tuple[str, ...] = ()
 
 
 def match_command(session: Path, folder: Path) -> Matched:
@@ -132,7 +139,8 @@ def match_command(session: Path, folder: Path) -> Matched:
         if run.dated and match.exposure is not None
     }
     clock = _clock(pairing, run, dated)
-    return Matched(run.plan, camera, clock, lines, frames_to_retake(lines, made), planned - len(made), opened)
+    retake = frames_to_retake(lines, made)
+    return Matched(run.plan, camera, clock, lines, retake, planned - len(made), opened, losses=run.losses)
 
 
 def _clock(pairing: Pairing, run: _Run, files: Sequence[CardFile]) -> CameraClock:
@@ -149,7 +157,7 @@ def _clock(pairing: Pairing, run: _Run, files: Sequence[CardFile]) -> CameraCloc
 
 def _read_session(path: Path) -> _Run:
     with Session.open(path) as session:
-        about, shots, doubts = session.about(), session.shots(), session.doubts()
+        about, shots, doubts, losses = session.about(), session.shots(), session.doubts(), session.losses
         plan = plan_from(session.plan_text(), str(path), begun=True)
     if not shots:
         raise InputError(f"{path}: holds no exposures, so there is nothing to pair.")
@@ -167,7 +175,7 @@ def _read_session(path: Path) -> _Run:
                 Pose(line.yaw_deg, line.pitch_deg, line.roll_deg, line.pan_deg, line.tilt_deg),
             )
         )  # fmt: skip
-    return _Run(plan, sorted(planned, key=lambda one: one.opened_s), dated)
+    return _Run(plan, sorted(planned, key=lambda one: one.opened_s), dated, losses)
 
 
 def _of_the_camera(files: Sequence[CardFile], plan: Plan, folder: Path) -> tuple[list[CardFile], list[CardFile], str]:
@@ -178,8 +186,9 @@ def _of_the_camera(files: Sequence[CardFile], plan: Plan, folder: Path) -> tuple
     wanted = (plan.kit.camera.model or "").casefold()
     of_kit = [name for name in named if wanted and wanted in name.casefold()]
     if wanted and not of_kit and any(named):
-        seen = ", ".join(sorted(name or "one that does not say" for name in named))
-        raise InputError(f"{folder}: holds no photograph of the kit's camera, {plan.kit.camera.model}, but of {seen}.")
+        seen = ", ".join(sorted(shown(name) or "one that does not say" for name in named)[:MOST_CAMERAS])
+        model = shown(plan.kit.camera.model or "")
+        raise InputError(f"{folder}: holds no photograph of the kit's camera, {model}, but of {seen}.")
     camera = max(of_kit or named, key=lambda name: named[name])
     mine: list[CardFile] = []
     others: list[CardFile] = []
@@ -189,65 +198,60 @@ def _of_the_camera(files: Sequence[CardFile], plan: Plan, folder: Path) -> tuple
     return mine, others, camera
 
 
+def must_be_free_for(out: Path, folder: Path) -> None:
+    """Check before the work begins that `out` can be written: a new folder, outside the card. Raises StorageFailed."""
+    card, home = (Path(os.path.realpath(path)) for path in (folder, out))
+    if home == card or card in home.parents:
+        raise StorageFailed(
+            f"{shown(out)} lies within {shown(folder)}, whose files are not to be touched. Choose another place."
+        )
+    must_be_free_folder(out)
+
+
 def write_match(
     matched: Matched, session: Path, folder: Path, out: Path, *, by: str | None, link: bool, xmp: bool
 ) -> int:
     """Write the table and, where asked, the sorted files into the new folder `out`; how many files were sorted.
 
-    The folder appears when all is written. Raises InputError, StorageFailed.
+    The folder appears when all is written. A file that is a pipe, a device or a link out of the card is left out, and
+    `matched.checks` says so. Raises StorageFailed.
     """
-    if out.resolve() == folder.resolve() or folder.resolve() in out.resolve().parents:
-        raise InputError(f"{out} lies within {folder}, whose files are not to be touched; choose another place.")
-    if is_taken(out):
-        raise InputError(f"{out} is there already and not empty; choose another place.")
-    sorted_files = [] if by is None else placed(matched.lines, folder, matched.plan.frames, by)
-    try:
-        if not link:
-            _must_have_room(sorted_files, out)
-        with appearing_folder(out) as hidden:
-            (hidden / "match.csv").write_text(lines_csv(matched.lines), encoding="utf-8")
-            text = json.dumps({"session": str(session), "folder": str(folder), **matched.as_json()}, indent=1)
-            (hidden / "match.json").write_text(text + "\n", encoding="utf-8")
-            _sort(sorted_files, hidden / "pictures", matched, link=link, xmp=xmp)
-    except OSError as error:
-        raise StorageFailed(f"{out} cannot be written ({error.strerror}); choose another place.") from None
-    return len(sorted_files)
-
-
-def _must_have_room(files: Sequence[Placed], out: Path) -> None:
-    existing = next(parent for parent in (out, *out.resolve().parents) if parent.exists())
-    needed = sum(one.source.stat().st_size for one in files)
-    free = shutil.disk_usage(existing).free
-    if needed > free:
-        raise StorageFailed(
-            f"{out} has room for {free / 1e9:.1f} GB and the copies need {needed / 1e9:.1f} GB; "
-            "choose another place, or --link."
-        )
+    must_be_free_for(out, folder)
+    files = [] if by is None else placed(matched.lines, folder, matched.plan.frames, by)
+    fit = []
+    for one in files:
+        why = unfit(one.source, folder)
+        if why is None:
+            fit.append(one)
+        else:
+            matched.checks.append(f"Not sorted: {shown(one.source)} {why}.")
+    if not link:
+        needs_bytes = sum(one.source.stat().st_size for one in fit)
+        existing = next(parent for parent in (out, *Path(os.path.realpath(out)).parents) if parent.exists())
+        must_have_room(existing, needs_bytes, out, ", or --link")
+    with appearing_folder(out) as hidden:
+        write_new(hidden / "match.csv", lines_csv(matched.lines))
+        found = {"session": str(session), "folder": str(folder), **matched.as_json()}
+        text = json.dumps(found, indent=1, allow_nan=False)
+        write_new(hidden / "match.json", text + "\n")
+        _sort(fit, hidden / "pictures", matched, link=link, xmp=xmp)
+    return len(fit)
 
 
 def _sort(files: Sequence[Placed], folder: Path, matched: Matched, *, link: bool, xmp: bool) -> None:
     frames = {frame.id: frame for frame in matched.plan.frames}
+    described: set[Path] = set()  # a raw file and its JPEG have one sidecar
     for one in files:
         target = folder / one.target
-        target.parent.mkdir(parents=True, exist_ok=True)
+        make_inner_folder(target.parent)
         if link:
-            _link(one.source, target)
+            link_to(one.source.resolve(), target)
         else:
-            shutil.copy2(one.source, target)
-        if xmp and one.line.frame is not None:
-            text = sidecar(one.line, frames[one.line.frame], _opened(one.line, matched))
-            target.with_suffix(".xmp").write_text(text, encoding="utf-8")
-
-
-def _link(source: Path, target: Path) -> None:
-    """A symbolic link; where the system keeps those for administrators (Windows), a hard one. Raises StorageFailed."""
-    try:
-        target.symlink_to(source.resolve())
-    except OSError:
-        try:
-            os.link(source, target)
-        except OSError as error:
-            raise StorageFailed(f"{target.name} cannot be linked ({error.strerror}); choose --copy.") from None
+            copy_verified(one.source.resolve(), target)
+        beside = target.with_suffix(".xmp")
+        if xmp and one.line.frame is not None and beside not in described:
+            described.add(beside)
+            write_new(beside, sidecar(one.line, frames[one.line.frame], _opened(one.line, matched)))
 
 
 def _opened(line: MatchLine, matched: Matched) -> str | None:

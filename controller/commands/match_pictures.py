@@ -6,7 +6,6 @@ from itertools import pairwise
 from pathlib import Path
 
 import numpy as np
-from PIL import Image, ImageOps
 from scipy.spatial.transform import Rotation
 
 from controller.calibration.photographs import ENDINGS, Photograph, camera_for, read_photograph
@@ -27,9 +26,11 @@ from controller.matching.checks import (
 )
 from controller.matching.evidence import Array
 from controller.matching.table import MatchLine, frames_to_retake
+from controller.picture_file import read_grey
 from controller.planning.links import ENOUGH, find_links
 from controller.planning.plan import Plan
 from controller.planning.reached import frame_pose, poses_of
+from controller.reading import trouble_of
 from controller.report.wording import counted
 
 Begin = Callable[[int], Callable[[], None]]
@@ -88,7 +89,7 @@ def _read(line: MatchLine, folder: Path) -> Photograph | None:
     try:
         return read_photograph(path)
     except InputError as error:
-        line.notes.append(str(error).removeprefix(f"{path}: "))
+        line.notes.append(trouble_of(error, path))
         return None
 
 
@@ -149,8 +150,7 @@ def _compare(plan: Plan, looked: dict[int, _Looked]) -> _Neighbours:
 
 def _detail(path: Path) -> Array:
     """How much detail the whole picture shows where, at its full size, upright."""
-    with Image.open(path) as image:
-        return detail_of(np.asarray(ImageOps.exif_transpose(image).convert("L"), dtype=np.uint8))
+    return detail_of(np.asarray(read_grey(path).picture))
 
 
 def _tell(

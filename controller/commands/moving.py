@@ -121,7 +121,7 @@ def _sweep(job: Job, hand: Hand, program: Program) -> None:
     if not hand.wait_answer(ROUND):
         hand.wait_rest()
         raise WorldError("Not started. Clear the obstruction; only the slow test turn was made.")
-    job.session.note_about(WALK_FACT, json.dumps(way))
+    job.session.note_about(WALK_FACT, json.dumps(way, allow_nan=False))
 
 
 def _was_walked(job: Job, hand: Hand, way: Sequence[tuple[int, int]]) -> bool:

@@ -1,25 +1,32 @@
 """`fullturn rehearse --pictures`: a photograph for each true exposure, as the camera would have left it."""
 
 import math
+import os
 from collections.abc import Callable
 from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
+import numpy as np
+
 from controller.commands.stand_in import camera_name, lens_spec
-from controller.errors import InputError, StorageFailed
-from controller.files import appearing_folder, is_taken
+from controller.errors import InputError
+from controller.files import writing
+from controller.folders import appearing_folder
 from controller.kit.kit import Kit
+from controller.picture_file import SCENERY, read_colours, read_facts
+from controller.places import must_be_free_folder
 from protocol.units import NS
 from sim.scene.film import Film, View, aims_of
 from sim.scene.photograph import Moment, save_photograph
 from sim.scene.place import make_place
 from sim.scene.render import Renderer
-from sim.scene.scenery import Scenery, SceneryError, points_across, read_scenery
+from sim.scene.scenery import Scenery, points_across, scenery_of
 from sim.scene.sensor import SensorSpec, develop
 
 USUAL_WIDTH = 1000  # pixels of the long side when no scale is given
 FEWEST_PIXELS = 16
+LEAST_BYTES_PER_PIXEL = 0.1  # of a JPEG of quality 92; a plain sky has about as much
 BEGIN = datetime(2026, 6, 21, 9, 0, tzinfo=UTC)  # what the simulated camera's clock says as a rehearsal begins
 PREFIX = "FULL"  # four free characters, then four digits, as the rule for cameras' files has it (DCF, JEITA CP-3461)
 
@@ -46,14 +53,16 @@ class Darkroom:
         self._scale, self._scenery, self._pupil_mm = scale, scenery, pupil_mm
         self._kit: Kit | None = None
 
-    def load(self, kit: Kit, out: Path) -> None:
-        """Get ready for a rehearsal into the folder `out`, and find what would go wrong after it. Raises InputError."""
-        folder = self.folder.resolve()
-        if folder == out.resolve() or folder in out.resolve().parents:
+    def load(self, kit: Kit, out: Path, exposures: int) -> None:
+        """Get ready for a rehearsal into the folder `out`, and find what would go wrong after it.
+
+        Raises InputError, StorageFailed.
+        """
+        folder, results = (Path(os.path.realpath(path)) for path in (self.folder, out))
+        if folder == results or folder in results.parents:
             raise InputError(f"{self.folder} is where the rehearsal goes; choose another folder for the pictures.")
-        if is_taken(folder):
-            raise InputError(f"{self.folder} is not an empty folder; choose another one for the pictures.")
-        _size(kit, self._scale)
+        across, up = _size(kit, self._scale)
+        must_be_free_folder(self.folder, needs_bytes=round(exposures * across * up * LEAST_BYTES_PER_PIXEL))
         if self._scenery is not None:
             _read(self._scenery, 2)
         self._kit = kit
@@ -65,17 +74,12 @@ class Darkroom:
         """
         kit, views = self._kit, self.film.views
         assert kit is not None
-        try:
-            with appearing_folder(self.folder) as folder:
-                studio = self._studio(kit, seed)
-                advance = progress(len(views)) if views else lambda: None
-                for number, view in enumerate(views, start=1):
-                    _photograph(studio, view, number, folder / f"{PREFIX}{number:04}.JPG")
-                    advance()
-        except OSError as error:
-            raise StorageFailed(
-                f"the pictures cannot be written to {self.folder} ({error.strerror}); choose another place."
-            ) from None
+        with appearing_folder(self.folder) as folder, writing(self.folder):
+            studio = self._studio(kit, seed)
+            advance = progress(len(views)) if views else lambda: None
+            for number, view in enumerate(views, start=1):
+                _photograph(studio, view, number, folder / f"{PREFIX}{number:04}.JPG")
+                advance()
         return len(views)
 
     def _studio(self, kit: Kit, seed: int) -> Studio:
@@ -102,10 +106,10 @@ def _size(kit: Kit, scale: float | None) -> tuple[int, int]:
 
 
 def _read(path: Path, widest: int) -> Scenery:
-    try:
-        return read_scenery(path, widest)
-    except SceneryError as error:
-        raise InputError(str(error)) from None
+    width, height = read_facts(path, SCENERY).size_px
+    if width != 2 * height:
+        raise InputError(f"{path}: is {width} x {height} pixels. Scenery must be equirectangular, twice as wide as high.")
+    return scenery_of(np.asarray(read_colours(path, widest)))
 
 
 def _photograph(studio: Studio, view: View, number: int, path: Path) -> None:

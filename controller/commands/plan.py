@@ -8,16 +8,16 @@ from controller import clock
 from controller.calibration.records import read
 from controller.calibration.use import calibrated, standing_sentences
 from controller.errors import WorldError
-from controller.files import must_be_free
 from controller.kit.exposing import kit_sentences
 from controller.kit.load import load_kit
+from controller.places import must_be_free
 from controller.planning.effort import Effort
 from controller.planning.make import make_plan
 from controller.planning.order import Order
 from controller.planning.plan import Plan, is_own_plan, save_plan
 from controller.planning.request import Request
 from controller.planning.targets import better_mounted, hold_limits, mounted, must_reach, print_resolution
-from controller.report.wording import counted, degrees, duration, left_out_sentence, proof_sentence, reach_text
+from controller.report.wording import counted, degrees, duration, left_out_sentence, proof_sentence, reach_text, storage
 
 ORDER_WORDS = {Order.QUICKEST: "Quickest order", Order.ROWS: "By rows", Order.COLUMNS: "By columns"}
 
@@ -76,8 +76,7 @@ def plan_command(kit_path: Path, out: Path, asked: Asked, effort: Effort | None 
             f"({reach_text(plan)}); add --allow-unreachable to plan the rest, or --nadir-by-hand."
         )
     hold_limits(plan, request)
-    must_be_free(out, replace=replace, ours=is_own_plan)  # a search may take long enough for somebody to write there
-    save_plan(plan, out)
+    save_plan(plan, out, replace=replace)
     return Made(plan, compared, calibration)
 
 
@@ -88,7 +87,7 @@ def plan_text(made: Made, out: Path) -> str:
     budget, region, proof = plan.budget, plan.region, plan.proof
     lines = [
         f"{counted(budget.frames, 'frame')} in {counted(rows, 'row')}, {counted(budget.exposures, 'exposure')}, about "
-        f"{duration(budget.seconds)} (mostly {budget.dominated_by}), {budget.megabytes / 1000:.1f} GB, "
+        f"{duration(budget.seconds)} (mostly {budget.dominated_by}), {storage(budget.megabytes)}, "
         f"{budget.watt_hours:.1f} Wh; the picture becomes {budget.picture_pixels_wide} x "
         f"{budget.picture_pixels_high} pixels.",
         proof_sentence(plan),

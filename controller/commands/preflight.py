@@ -16,8 +16,9 @@ from controller.planning.plan import Plan
 from controller.program.build import build_steps
 from controller.program.program import ExposeStep, Exposure, Program
 from controller.program.turn import Turn
-from controller.report.wording import counted, duration
+from controller.report.wording import counted, duration, storage
 from controller.session.rows import NOTHING, Remembered
+from controller.sizes import size_text
 from protocol.messages import Capability, Welcome
 from protocol.units import NS
 
@@ -26,7 +27,7 @@ ORDINALS = (
     "first", "second", "third", "fourth", "fifth", "sixth", "seventh", "eighth", "ninth", "tenth", "eleventh",
     "twelfth", "thirteenth", "fourteenth", "fifteenth",
 )  # fmt: skip
-LEAST_FREE_MB = 20  # for a session with its journal, many times over
+LEAST_FREE_BYTES = 20_000_000  # for a session with its journal, many times over
 
 
 @dataclass(frozen=True, slots=True)
@@ -63,9 +64,7 @@ def checks(plan: Plan, program: Program, welcome: Welcome, out: Path, remembered
         *_exposure_checks(plan.kit, program, remembered),
         *_bracket_check(plan, program, welcome, remembered),
         _energy_check(plan, program),
-        Check(
-            "card", f"about {plan.budget.megabytes / 1000:.1f} GB for the whole set: see that it is free", looked=False
-        ),
+        Check("card", f"about {storage(plan.budget.megabytes)} for the whole set: see that it is free", looked=False),
         _disk_check(out),
     ]
 
@@ -191,5 +190,5 @@ def _energy_check(plan: Plan, program: Program) -> Check:
 
 
 def _disk_check(out: Path) -> Check:
-    free_mb = shutil.disk_usage(out.absolute().parent).free / 1e6
-    return Check("disk", f"{free_mb:.0f} MB free for the session", free_mb >= LEAST_FREE_MB)
+    free_bytes = shutil.disk_usage(out.absolute().parent).free
+    return Check("disk", f"{size_text(free_bytes)} free for the session", free_bytes >= LEAST_FREE_BYTES)

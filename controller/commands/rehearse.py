@@ -1,7 +1,8 @@
 """`fullturn rehearse`: the whole run, through real protocol bytes, on a simulated rig in virtual time."""
 
+import dataclasses
 from collections.abc import Callable
-from dataclasses import asdict, dataclass, replace
+from dataclasses import asdict, dataclass
 from pathlib import Path
 
 from controller.capture.gate import Gate
@@ -13,14 +14,17 @@ from controller.commands.faults import Told, in_truth, scenario_for, tale, with_
 from controller.commands.pictures import Darkroom
 from controller.commands.stand_in import rig_spec
 from controller.display import Display, Seen
-from controller.errors import InputError
-from controller.files import make_folder, write_whole
+from controller.errors import InputError, StorageFailed
+from controller.files import write_whole
+from controller.folders import appearing_folder
 from controller.kit.exposing import head_sentences
+from controller.places import must_be_free_folder
 from controller.planning.plan import Plan, load_plan
 from controller.program.build import build_program
 from controller.program.program import Program
 from controller.report.account_words import ending_words, made_words
 from controller.report.html import write_html
+from controller.report.own_pages import is_own_account, is_own_page, is_own_truth
 from controller.report.run_page import write_run_page
 from controller.report.summary import Summary, account_of
 from controller.report.wording import duration
@@ -30,6 +34,27 @@ from sim.person import Person
 from sim.rig import Rig
 from sim.trace import Trace
 from sim.virtual_port import HostKilled, VirtualPort
+
+SESSION = "session.sqlite"
+SESSION_BYTES, EXPOSURE_BYTES = 2_000_000, 3_000  # of all files together, generously
+
+
+def _is_own_rehearsal(path: Path) -> bool:
+    try:
+        with Session.open(path) as earlier:
+            return earlier.about().get("kind") == REHEARSAL and not earlier.losses
+    except (InputError, StorageFailed):
+        return False
+
+
+OURS = {
+    SESSION: _is_own_rehearsal,
+    "truth.json": is_own_truth,
+    "report.json": is_own_account,
+    "report.html": is_own_page,
+    "run.html": is_own_page,
+}
+"""What a rehearsal writes, and how each of these files is recognised."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -49,26 +74,31 @@ def rehearse_command(
     progress: Callable[[int], Callable[[], None]],
     darkroom: Darkroom | None = None,
     faults: str | None = None,
+    *,
+    replace: bool = False,
 ) -> Rehearsed:
-    """Rehearse the plan and write session, truth and reports into the folder `out`.
+    """Rehearse the plan and write session, truth and reports into the new folder `out`.
 
     `progress(total)` gives what is called after each exposure. What the camera saw goes onto the `darkroom`'s film.
-    `faults` names a scenario or its file. Raises InputError, StorageFailed. An earlier rehearsal in the folder is
-    replaced, a capture never is.
+    `faults` names a scenario or its file. With `replace` an earlier rehearsal in the folder gives way, a
+    capture never does. Raises InputError, StorageFailed.
     """
+    must_be_free_folder(out, replace=replace, ours=OURS)
     plan = load_plan(plan_path)
     if darkroom is not None:
-        darkroom.load(plan.kit, out)
+        darkroom.load(plan.kit, out, len(plan.exposures))
     program = build_program(plan.kit, plan.frames)
     scenario = scenario_for(faults, plan, program)
-    session_path = _make_room(out)
-    rig = Rig(replace(rig_spec(plan.kit, seed), scenario=scenario))
+    needs_bytes = SESSION_BYTES + len(plan.exposures) * EXPOSURE_BYTES
+    must_be_free_folder(out, replace=replace, ours=OURS, needs_bytes=needs_bytes)
+    rig = Rig(dataclasses.replace(rig_spec(plan.kit, seed), scenario=scenario))
     trace = rig.trace = Trace()
     if darkroom is not None:
         rig.truth = darkroom.film
     about = {"kind": REHEARSAL, "seed": str(seed), "plan": plan.model_dump_json(), "plan_hash": plan.hash}
     with (
-        Session.create(session_path, about, durable=False) as session,
+        appearing_folder(out, replace=replace, ours=OURS) as folder,
+        Session.create(folder / SESSION, about, durable=False) as session,
         Interrupts() as interrupts,
     ):
         port = VirtualPort(rig)
@@ -80,7 +110,7 @@ def rehearse_command(
                 False, "The program was killed; the session holds what was made until then.", 0, port.now()
             )
         session.note_end(result.sentence, complete=result.complete)
-        return _write_all(out, plan, session, rig, trace, result)
+        return _write_all(folder, plan, session, rig, trace, result)
 
 
 def _runner(
@@ -119,7 +149,7 @@ def _runner(
     )
 
 
-def _write_all(out: Path, plan: Plan, session: Session, rig: Rig, trace: Trace, result: RunResult) -> Rehearsed:
+def _write_all(folder: Path, plan: Plan, session: Session, rig: Rig, trace: Trace, result: RunResult) -> Rehearsed:
     happenings = session.happenings()
     summary = account_of(session, plan, seconds=result.seconds)
     told = []
@@ -127,23 +157,11 @@ def _write_all(out: Path, plan: Plan, session: Session, rig: Rig, trace: Trace, 
         told = tale(rig.incidents.happened, happenings) + in_truth(plan, rig.truth, result.ended_ns)
     if rig.person is not None:
         told = sorted([*told, *with_person(rig.person, result.ended_ns)], key=lambda line: line.at_ns)
-    write_whole(out / "truth.json", rig.truth.to_json())
-    write_whole(out / "report.json", summary.model_dump_json(indent=1) + "\n")
-    write_html(out / "report.html", plan, summary, happenings, [(line.when, line.who, line.what) for line in told])
-    write_run_page(out / "run.html", plan, trace.samples, [asdict(one) for one in rig.truth.exposures])
+    write_whole(folder / "truth.json", rig.truth.to_json())
+    write_whole(folder / "report.json", summary.model_dump_json(indent=1) + "\n")
+    write_html(folder / "report.html", plan, summary, happenings, [(line.when, line.who, line.what) for line in told])
+    write_run_page(folder / "run.html", plan, trace.samples, [asdict(one) for one in rig.truth.exposures])
     return Rehearsed(summary, told, tuple(head_sentences(plan.kit)))
-
-
-def _make_room(out: Path) -> Path:
-    """The folder for the results, without an earlier rehearsal. Raises InputError, StorageFailed."""
-    path = out / "session.sqlite"
-    make_folder(out)
-    if path.exists():
-        with Session.open(path) as earlier:
-            if earlier.about().get("kind") != REHEARSAL:
-                raise InputError(f"{path} is the record of a capture; choose another folder for the rehearsal.")
-        path.unlink()
-    return path
 
 
 def rehearsal_text(rehearsed: Rehearsed, out: Path) -> str:

@@ -1,21 +1,20 @@
 """When a capture begins, and how often: at a time, at an altitude of the sun, again and again."""
 
-import re
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass, replace
-from datetime import datetime, timedelta
+from datetime import datetime, time, timedelta
 from pathlib import Path
 
 from controller import clock
-from controller.commands.capture import capture_command
+from controller.commands.capture import capture_command, must_be_free_session
 from controller.commands.crew import Crew, PortOpener
-from controller.errors import InputError, StorageFailed
+from controller.errors import InputError
 from controller.planning.sun import sun_at
 from controller.ports.serial_port import SerialPort
 from controller.report.summary import Summary
 from controller.report.wording import duration
+from controller.times import span_of, time_or_date
 
-UNITS_S = {"s": 1, "m": 60, "h": 3600}
 TELL_EVERY = timedelta(minutes=1)
 SUN_STEP = timedelta(seconds=60)
 SUN_WITHIN = timedelta(days=1)
@@ -62,27 +61,14 @@ def series_of(
 
 def moment_of(text: str, now: datetime) -> datetime:
     """A time of day, today or else tomorrow, or a date and time. Raises InputError."""
-    match = re.fullmatch(r"(\d{1,2}):(\d{2})(?::(\d{2}))?", text)
-    try:
-        if match is not None:
-            hour, minute, second = (int(part or 0) for part in match.groups())
-            moment = now.replace(hour=hour, minute=minute, second=second, microsecond=0)
-            return moment if moment > now else moment + timedelta(days=1)
-        moment = datetime.fromisoformat(text)
-    except ValueError:
-        raise InputError(f"--start-at {text} is not a time like 05:30 or 2026-06-21T05:30:00+02:00.") from None
-    moment = moment if moment.tzinfo is not None else moment.replace(tzinfo=now.tzinfo)
+    given = time_or_date(text)
+    if isinstance(given, time):
+        moment = datetime.combine(now, given, now.tzinfo)
+        return moment if moment > now else moment + timedelta(days=1)
+    moment = given if given.tzinfo is not None else given.replace(tzinfo=now.tzinfo)
     if moment < now:
-        raise InputError(f"--start-at {text} is past.")
+        raise InputError(f"--start-at {text} is past. Give a time that is still to come.")
     return moment
-
-
-def span_of(text: str) -> timedelta:
-    """A length of time like 90s, 15m, 1h. Raises InputError."""
-    match = re.fullmatch(r"(\d+(?:\.\d+)?)([smh])", text)
-    if match is None or float(match[1]) <= 0:
-        raise InputError(f"--repeat {text} is not a length of time like 90s, 15m or 1h.")
-    return timedelta(seconds=float(match[1]) * UNITS_S[match[2]])
 
 
 def when_sun_stands(altitude_deg: float, latitude_deg: float, longitude_deg: float, now: datetime) -> datetime:
@@ -110,9 +96,8 @@ def capture_series(
     plan_path: Path, url: str, series: Series, crew: Crew, kit_path: Path | None, open_port: PortOpener = SerialPort
 ) -> Iterator[tuple[Summary, Path]]:
     """Make each set of the series in its own session. Raises what `capture_command` raises."""
-    taken = [path for path in series.sessions if path.exists()]
-    if taken:
-        raise StorageFailed(f"{taken[0]} exists already; name another place, or go on with it by `fullturn resume`.")
+    for path in series.sessions:
+        must_be_free_session(path)
     begins = series.start
     for number, session in enumerate(series.sessions):
         wait = None if begins is None else waiting_for(begins, crew.people.say)

@@ -11,9 +11,14 @@ from controller.capture.interrupts import Interrupts
 from controller.commands.faults import scenario_named
 from controller.commands.stand_in import rig_spec
 from controller.errors import InputError, WorldError
-from controller.files import write_whole
+from controller.files import Rewritten
 from controller.kit.load import load_kit
+from controller.places import cause_of
+from controller.ports.address import Host
+from controller.ports.trouble import cannot_serve
 from controller.reading import TRUTH, read_text
+from controller.report.own_pages import is_own_truth
+from controller.shown import shown
 from sim.rig import Rig
 from sim.serve import Line, RealTime
 from sim.socket_line import SocketLine
@@ -25,7 +30,7 @@ class Place:
     """Where to serve: a pseudo-terminal (with a second name for its path, or none), or TCP at host and port."""
 
     name: Path | None = None
-    tcp: tuple[str, int] | None = None
+    tcp: Host | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -54,17 +59,18 @@ def simulate_command(
     """
     kit = load_kit(kit_path)
     rig = Rig(replace(rig_spec(kit, seed), scenario=scenario_named(faults), boots=SystemRandom()))
-    if truth_path is not None and truth_path.exists():
+    if truth_path is not None and os.path.exists(truth_path):
         rig.truth = _earlier(truth_path)
     written = before = len(rig.truth.exposures)
-    if truth_path is not None:
-        write_whole(truth_path, rig.truth.to_json())
+    kept = None if truth_path is None else Rewritten(truth_path, is_own_truth)
+    if kept is not None:
+        kept.write(rig.truth.to_json())
 
     def over() -> bool:
         nonlocal written
-        if truth_path is not None and len(rig.truth.exposures) != written:
+        if kept is not None and len(rig.truth.exposures) != written:
             written = len(rig.truth.exposures)
-            write_whole(truth_path, rig.truth.to_json())
+            kept.write(rig.truth.to_json())
         return interrupts.next_wish() is not None
 
     with _opened(place) as line, Interrupts() as interrupts:
@@ -87,18 +93,15 @@ def _earlier(path: Path) -> Truth:
     try:
         return Truth.from_json(read_text(path, TRUTH))
     except (ValueError, KeyError, TypeError, RecursionError):
-        raise InputError(f"{path}: exists and is not a truth file; choose another name.") from None
+        raise InputError(f"{shown(path)}: exists and is not a truth file. Choose another name.") from None
 
 
 def _opened(place: Place) -> Line:
     if place.tcp is not None:
-        host, port = place.tcp
         try:
-            return SocketLine(host, port)
-        except OSError as error:
-            raise WorldError(
-                f"{host}:{port} cannot be served ({os.strerror(error.errno or 0)}); choose another port."
-            ) from None
+            return SocketLine(place.tcp.name, place.tcp.port)
+        except (OSError, UnicodeError) as error:
+            raise WorldError(f"{place.tcp} cannot be served: {cannot_serve(error, place.tcp.port)}.") from None
     if sys.platform == "win32":
         raise InputError("This system has no pseudo-terminals; serve the rig with --tcp instead.")
     from sim.terminal import NameTaken, Terminal  # noqa: PLC0415  (not everywhere)
@@ -106,4 +109,5 @@ def _opened(place: Place) -> Line:
     try:
         return Terminal(place.name)
     except NameTaken as error:
-        raise InputError(f"{place.name} {error}; choose another name, or remove it.") from None
+        why = f": {cause_of(error.__cause__)}" if isinstance(error.__cause__, OSError) else ""
+        raise InputError(f"{shown(place.name or '')} {error}{why}. Choose another name.") from None

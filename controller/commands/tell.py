@@ -1,6 +1,5 @@
 """`fullturn tell`: a request from another terminal to the run of a session."""
 
-import json
 from collections.abc import Callable, Collection, Iterable
 from pathlib import Path
 
@@ -10,8 +9,10 @@ from controller.capture.operator import ANSWERS, as_wanted, wish_of
 from controller.capture.states import ENDING, FINAL, PEOPLE, RunState
 from controller.errors import InputError, WorldError
 from controller.lock import Taken, in_use, lock_of, sole_use
+from controller.reading import PLAN_IN_SESSION, parse_json, refuse
 from controller.session.rows import CAPTURE, WishRow
 from controller.session.session import Session
+from controller.shown import shown
 from protocol.units import MS, NS
 
 PATIENCE_NS = 5 * NS
@@ -41,9 +42,9 @@ def tell_command(path: Path, words: list[str]) -> str:
         about = session.about()
         if about.get("kind") != CAPTURE:
             raise InputError(
-                f"{path}: is the record of a {about.get('kind', 'run')}; only a capture can be told anything."
+                f"{path}: is the record of a {shown(about.get('kind', 'run'))}; only a capture can be told anything."
             )
-        _must_be_planned(wish.frames, session.plan_text())
+        _must_be_planned(wish.frames, session.plan_text(), path)
         if wish.wanted in ANSWERS:
             return _to_a_question(session, wish)
         if not in_use(path):
@@ -187,15 +188,20 @@ def _it(frames: Collection[int]) -> str:
     return "it" if len(frames) == 1 else "them"
 
 
-def _must_be_planned(frames: Iterable[int], plan: str) -> None:
-    """Raise InputError where a frame is not in the plan.
+def _must_be_planned(frames: Iterable[int], plan: str, path: Path) -> None:
+    """Raise InputError where a frame is not in the plan, or the plan is damaged.
 
     The plan is not read as a plan for that, which saves a second: somebody may be in a hurry to stop.
     """
     wanted = set(frames)
     if not wanted:
         return
-    planned = {frame["id"] for frame in json.loads(plan)["frames"]}
+    content = parse_json(plan, path, PLAN_IN_SESSION)
+    try:
+        planned = {int(frame["id"]) for frame in content["frames"]}
+        most = max(planned)
+    except (KeyError, TypeError, ValueError):
+        refuse(path, PLAN_IN_SESSION, "holds no plan that can be read")
     unknown = wanted - planned
     if unknown:
-        raise InputError(f"There is no frame {min(unknown)}; this plan has frames 0 to {max(planned)}.")
+        raise InputError(f"There is no frame {min(unknown)}; this plan has frames 0 to {most}.")

@@ -5,11 +5,12 @@ common 1.8 degree motors. They are examples of no real head: `own_head.py` keeps
 """
 
 import math
-from typing import Annotated, Literal, Self
+from typing import Annotated, Any, Literal, Self
 
 from pydantic import BaseModel, ConfigDict, Field, model_validator
 from pydantic.json_schema import SkipJsonSchema
 
+from controller.bounds import BOUNDS
 from controller.kit.line import least_silence_ms
 from controller.kit.provenance import Source, Sources
 from controller.optics import field
@@ -19,8 +20,11 @@ from controller.optics.projection import Projection
 # series against exact powers of two, 30 s is the worst, which is really 32 s.
 LONGEST_OF_NOMINAL = 32 / 30
 
-Positive = Annotated[float, Field(gt=0)]
-NotNegative = Annotated[float, Field(ge=0)]
+
+def within(name: str) -> Any:
+    """The bounds of that name (see `bounds`) for a field of a model."""
+    bound = BOUNDS[name]
+    return Field(ge=bound.least, le=bound.most)
 
 
 class Table(BaseModel):
@@ -34,15 +38,15 @@ class Camera(Table):
 
     make: str | None = None
     model: str | None = None
-    sensor_width_mm: Annotated[float, Field(gt=0, le=300)]
-    sensor_height_mm: Annotated[float, Field(gt=0, le=300)]
-    pixels_wide: Annotated[int, Field(gt=0, le=100_000)]
-    pixels_high: Annotated[int, Field(gt=0, le=100_000)]
+    sensor_width_mm: Annotated[float, within("sensor_width_mm")]
+    sensor_height_mm: Annotated[float, within("sensor_height_mm")]
+    pixels_wide: Annotated[int, within("pixels_wide")]
+    pixels_high: Annotated[int, within("pixels_high")]
     mounted: Literal["portrait", "landscape"] = "portrait"
-    crop_width_mm: Annotated[float, Field(gt=0)] | None = None
-    crop_height_mm: Annotated[float, Field(gt=0)] | None = None
-    offset_right_mm: Annotated[float, Field(ge=-50, le=50)] = 0.0
-    offset_up_mm: Annotated[float, Field(ge=-50, le=50)] = 0.0
+    crop_width_mm: Annotated[float, within("crop_width_mm")] | None = None
+    crop_height_mm: Annotated[float, within("crop_height_mm")] | None = None
+    offset_right_mm: Annotated[float, within("offset_right_mm")] = 0.0
+    offset_up_mm: Annotated[float, within("offset_up_mm")] = 0.0
 
     @model_validator(mode="after")
     def _crop_fits(self) -> Self:
@@ -87,33 +91,43 @@ class Lens(Table):
 
     make: str | None = None
     model: str | None = None
-    focal_length_mm: Annotated[float, Field(gt=0, le=3000)]
+    focal_length_mm: Annotated[float, within("focal_length_mm")]
     projection: Projection = Projection.RECTILINEAR
-    image_circle_mm: Positive | None = None
+    image_circle_mm: Annotated[float, within("image_circle_mm")] | None = None
     correct_distortion: bool = False
-    undistorted_share: Annotated[float, Field(ge=0.5, le=1)] = 1.0
+    undistorted_share: Annotated[float, within("undistorted_share")] = 1.0
     """How much of the picture's width and height is left once distortion is corrected (see `lens_data`)."""
 
 
 class Exposure(Table):
     """One frame's exposures and the times that the camera needs around them."""
 
-    shutter_seconds: Annotated[float, Field(gt=0, le=3600)] = 0.0125
-    bracket_ev: Annotated[tuple[Annotated[float, Field(ge=-10, le=10)], ...], Field(min_length=1, max_length=15)] = (0.0,)
-    focus_ms: Annotated[int, Field(ge=0, le=10_000)] = 100
-    press_ms: Annotated[int, Field(gt=0, le=3_600_000)] = 100
-    release_lag_ms: Annotated[float, Field(ge=0, le=5_000)] = 60.0
-    ready_ms: Annotated[float, Field(ge=0, le=60_000)] = 250.0
-    file_megabytes: Positive | None = None
-    f_number: Annotated[float, Field(ge=0.5, le=256)] | None = None
+    shutter_seconds: Annotated[float, within("shutter_seconds")] = 0.0125
+    bracket_ev: Annotated[tuple[Annotated[float, within("bracket_ev")], ...], Field(min_length=1, max_length=15)] = (0.0,)
+    focus_ms: Annotated[int, within("focus_ms")] = 100
+    press_ms: Annotated[int, within("press_ms")] = 100
+    release_lag_ms: Annotated[float, within("release_lag_ms")] = 60.0
+    ready_ms: Annotated[float, within("ready_ms")] = 250.0
+    file_megabytes: Annotated[float, within("file_megabytes")] | None = None
+    f_number: Annotated[float, within("f_number")] | None = None
     bulb: bool = False
     """The camera stands at B: the shutter is open for as long as the release is pressed, which the board times."""
-    longest_timed_s: Annotated[float, Field(gt=0, le=3600)] = 30.0
+    longest_timed_s: Annotated[float, within("longest_timed_s")] = 30.0
     """The longest time that the camera's own shutter makes. Common practice, no source: cameras differ."""
     noise_reduction: bool = False
     """After a long exposure the camera takes a dark one of the same length, and is busy meanwhile."""
-    noise_reduction_from_s: Annotated[float, Field(gt=0, le=3600)] = 1.0
+    noise_reduction_from_s: Annotated[float, within("noise_reduction_from_s")] = 1.0
     """From which shutter time on it does. Common practice, no source: cameras differ."""
+
+    @model_validator(mode="after")
+    def _ends(self) -> Self:
+        bound = BOUNDS["exposure_s"]
+        if not bound.holds(longest := max(self.times_s)):
+            raise ValueError(
+                f"shutter_seconds = {self.shutter_seconds:g} with this bracket_ev makes an exposure of {longest:g} s: it "
+                f"should be {bound.most:g} s at most, {bound.why}"
+            )
+        return self
 
     @property
     def times_s(self) -> tuple[float, ...]:
@@ -147,22 +161,34 @@ class Exposure(Table):
 class Axis(Table):
     """One motor with its gearing and its limits, at the camera's side of the gear."""
 
-    full_steps_per_turn: Annotated[int, Field(gt=0, le=10_000)] = 200
-    microsteps: Annotated[int, Field(gt=0, le=256)] = 16
-    gear_ratio: Annotated[float, Field(gt=0, le=100_000)] = 36.0
-    measured_steps_per_degree: Annotated[float, Field(gt=0, le=100_000_000)] | None = None
-    max_speed_deg_s: Annotated[float, Field(gt=0, le=360)] = 30.0
-    max_accel_deg_s2: Annotated[float, Field(gt=0, le=3600)] = 40.0
-    min_deg: Annotated[float, Field(ge=-3600, le=3600)] = -370.0
-    max_deg: Annotated[float, Field(ge=-3600, le=3600)] = 370.0
-    backlash_deg: Annotated[float, Field(ge=0, le=5)] = 0.0
-    eccentricity_deg: Annotated[float, Field(ge=0, le=5)] = 0.1  # common practice, no source: 0.05 mm off centre at 30 mm
+    full_steps_per_turn: Annotated[int, within("full_steps_per_turn")] = 200
+    microsteps: Annotated[int, within("microsteps")] = 16
+    gear_ratio: Annotated[float, within("gear_ratio")] = 36.0
+    measured_steps_per_degree: Annotated[float, within("measured_steps_per_degree")] | None = None
+    max_speed_deg_s: Annotated[float, within("max_speed_deg_s")] = 30.0
+    max_accel_deg_s2: Annotated[float, within("max_accel_deg_s2")] = 40.0
+    min_deg: Annotated[float, within("min_deg")] = -370.0
+    max_deg: Annotated[float, within("max_deg")] = 370.0
+    backlash_deg: Annotated[float, within("backlash_deg")] = 0.0
+    eccentricity_deg: Annotated[float, within("eccentricity_deg")] = (
+        0.1  # common practice, no source: 0.05 mm off centre at 30 mm
+    )
     zero_switch: bool = True
 
     @model_validator(mode="after")
     def _limits_in_order(self) -> Self:
         if self.min_deg >= self.max_deg:
             raise ValueError(f"min_deg = {self.min_deg:g} must be less than max_deg = {self.max_deg:g}")
+        return self
+
+    @model_validator(mode="after")
+    def _steps_fit(self) -> Self:
+        bound = BOUNDS["measured_steps_per_degree"]
+        if not bound.holds(self.nominal_steps_per_degree):
+            raise ValueError(
+                f"full_steps_per_turn x microsteps x gear_ratio makes {self.nominal_steps_per_degree:.4g} steps for one "
+                f"degree: it should be {bound.least:g} to {bound.most:g}, because {bound.why}"
+            )
         return self
 
     @property
@@ -179,8 +205,8 @@ class Axis(Table):
 class TiltAxis(Axis):
     """The tilt axis: the same, with limits a little past the zenith and the nadir."""
 
-    min_deg: Annotated[float, Field(ge=-3600, le=3600)] = -95.0
-    max_deg: Annotated[float, Field(ge=-3600, le=3600)] = 95.0
+    min_deg: Annotated[float, within("min_deg")] = -95.0
+    max_deg: Annotated[float, within("max_deg")] = 95.0
 
 
 class Head(Table):
@@ -191,12 +217,12 @@ class Head(Table):
 
     pan: Axis = Axis()
     tilt: TiltAxis = TiltAxis()
-    ring_hz: Annotated[float, Field(gt=0, le=1000)] = 8.0
-    ring_damping: Annotated[float, Field(gt=0, lt=1)] = 0.05
-    settle_ms: NotNegative | None = None
-    level_error_deg: Annotated[float, Field(ge=0, le=10)] = 0.1
-    lean_deg: Annotated[float, Field(ge=0, le=20)] = 0.0
-    lean_toward_deg: Annotated[float, Field(ge=-360, le=360)] = 0.0
+    ring_hz: Annotated[float, within("ring_hz")] = 8.0
+    ring_damping: Annotated[float, within("ring_damping")] = 0.05
+    settle_ms: Annotated[float, within("settle_ms")] | None = None
+    level_error_deg: Annotated[float, within("level_error_deg")] = 0.1
+    lean_deg: Annotated[float, within("lean_deg")] = 0.0
+    lean_toward_deg: Annotated[float, within("lean_toward_deg")] = 0.0
 
     def pointing_error_deg(self) -> float:
         """How far off a pose may be, in degrees, everything unlucky at once.
@@ -211,17 +237,17 @@ class Head(Table):
 class Power(Table):
     """What the rig draws, in watts, and what the battery holds."""
 
-    head_watts: NotNegative = 18.0
-    camera_watts: NotNegative = 4.0
-    battery_watt_hours: Positive | None = None
+    head_watts: Annotated[float, within("head_watts")] = 18.0
+    camera_watts: Annotated[float, within("camera_watts")] = 4.0
+    battery_watt_hours: Annotated[float, within("battery_watt_hours")] | None = None
 
 
 class Board(Table):
     """The line to the board and what is wired to it."""
 
-    baud: Annotated[int, Field(ge=1200, le=4_000_000)] = 115_200
-    max_step_rate_hz: Annotated[int, Field(ge=100, le=1_000_000)] = 20_000
-    silence_ms: Annotated[int, Field(ge=100, le=60_000)] = 3000
+    baud: Annotated[int, within("baud")] = 115_200
+    max_step_rate_hz: Annotated[int, within("max_step_rate_hz")] = 20_000
+    silence_ms: Annotated[int, within("silence_ms")] = 3000
     sync_contact: bool = True
     wind_sensor: bool = False
 

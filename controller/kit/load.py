@@ -1,18 +1,21 @@
 """From a TOML file to a Kit, or to one sentence for each mistake in it."""
 
 import json
-import tomllib
 from collections.abc import Container, Sequence
 from pathlib import Path
 from typing import Any
 
 from pydantic import ValidationError
 
+from controller.bounds import BOUNDS
 from controller.errors import InputError
 from controller.kit.kit import Kit
 from controller.kit.provenance import sources_of
+from controller.reading import KIT, read_toml
+from controller.shown import shown
 
 Tables = dict[str, Any]
+MOST_TOLD = 20  # mistakes
 
 
 def load_kit(path: Path) -> Kit:
@@ -20,15 +23,7 @@ def load_kit(path: Path) -> Kit:
 
     Raises InputError with one sentence for each mistake: the key, the value, what is allowed.
     """
-    try:
-        tables = tomllib.loads(path.read_text(encoding="utf-8"))
-    except OSError as error:
-        raise InputError(f"{path}: cannot be read ({error.strerror}).") from None
-    except UnicodeDecodeError:
-        raise InputError(f"{path}: is not a text file in UTF-8.") from None
-    except (ValueError, RecursionError) as error:  # broken TOML, or a number or nesting beyond all bounds
-        raise InputError(f"{path}: is not valid TOML: {error}.") from None
-    return kit_from_tables(tables, str(path))
+    return kit_from_tables(read_toml(path, KIT), str(path))
 
 
 def kit_from_tables(tables: Tables, name: str) -> Kit:
@@ -39,7 +34,7 @@ def kit_from_tables(tables: Tables, name: str) -> Kit:
         sentences.append(f"{name}: sources = {_shown(tables['sources'])}: there is no such key.")
     try:
         # As JSON, where a list may become a tuple and a text an enum, but no text a number.
-        kit = Kit.model_validate_json(json.dumps(filled, default=str))
+        kit = Kit.model_validate_json(json.dumps(filled, default=str, allow_nan=False))
     except ValidationError as error:
         raise InputError(sentences + mistakes(error, name, _following(tables, unknown))) from None
     if too_long := kit.exposure.untimed_s:
@@ -89,6 +84,21 @@ def _following(tables: Tables, unknown: list[str]) -> set[str]:
     return keys
 
 
+WANTED = {
+    **dict.fromkeys(("int_type", "int_parsing", "int_from_float", "int_parsing_size"), "a whole number"),
+    **dict.fromkeys(("float_type", "float_parsing"), "a number"),
+    "finite_number": "a finite number",
+    "string_type": "a text",
+    **dict.fromkeys(("bool_type", "bool_parsing"), "true or false"),
+    **dict.fromkeys(("list_type", "tuple_type"), "a list"),
+    **dict.fromkeys(
+        ("datetime_type", "datetime_parsing", "datetime_from_date_parsing", "datetime_object_invalid", "timezone_aware"),
+        "a moment with its offset from UTC, as in 2026-06-21T07:00:00+02:00",
+    ),
+}
+"""What should be in place of a value, in our words, by the sort of the mistake."""
+
+
 def mistakes(error: ValidationError, name: str, following: Container[str] = ()) -> list[str]:
     """One sentence for each mistake that pydantic found; keys that are `following` from others are not missing."""
     details = error.errors()
@@ -102,6 +112,8 @@ def mistakes(error: ValidationError, name: str, following: Container[str] = ()) 
         if detail["type"] == "missing" and ".".join(map(str, place)) in following:
             continue
         kept.append(_sentence(name, detail))
+    if len(kept) > MOST_TOLD:
+        kept[MOST_TOLD:] = [f"{name}: has {len(kept) - MOST_TOLD} more mistakes. Correct these first."]
     return kept
 
 
@@ -117,13 +129,17 @@ def _sentence(name: str, detail: Any) -> str:
         return f"{name}: {key} = {_shown(detail['input'])}: it should be a table, [{key}]."
     if detail["type"] == "value_error" and isinstance(detail["input"], dict):
         return f"{name}: in [{key}], {message}."
+    held = BOUNDS.get(next((part for part in reversed(detail["loc"]) if isinstance(part, str)), ""))
+    if held is not None and detail["type"] in {"greater_than_equal", "less_than_equal"}:
+        return f"{name}: {key} = {_shown(detail['input'])}: it should be {held.text()}."
     if detail["type"] in {"too_short", "too_long"}:
         limits = detail["ctx"]
         bound = f"at least {limits['min_length']}" if "min_length" in limits else f"at most {limits['max_length']}"
         return f"{name}: {key} = {_shown(detail['input'])}: give {bound} value(s)."
+    if detail["type"] in WANTED:
+        return f"{name}: {key} = {_shown(detail['input'])}: it should be {WANTED[detail['type']]}."
     return f"{name}: {key} = {_shown(detail['input'])}: {message.replace('input should', 'it should')}."
 
 
 def _shown(value: object) -> str:
-    text = f'"{value}"' if isinstance(value, str) else str(value)
-    return text if len(text) <= 60 else text[:57] + "..."
+    return shown(f'"{value}"' if isinstance(value, str) else str(value))

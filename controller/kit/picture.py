@@ -1,18 +1,17 @@
 """What a photograph says of the camera that took it, and what it cannot say (EXIF: CIPA DC-008)."""
 
-import warnings
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
-from PIL import ExifTags, Image, UnidentifiedImageError
+from PIL.ExifTags import Base
 
 from controller import exif
-from controller.errors import InputError
+from controller.picture_file import UPRIGHT, read_facts
 
 LEAST_PIXELS = 1_500_000  # of any camera worth carrying up a hill. Common practice, no source
 UNITS_MM = {2: 25.4, 3: 10.0, 4: 1.0, 5: 0.001}
-Base, Exif = ExifTags.Base, ExifTags.IFD.Exif
+LARGEST_MM = 1000.0  # of a sensor: no more can be meant
 
 
 @dataclass(frozen=True, slots=True)
@@ -39,16 +38,9 @@ class Shot:
 
 
 def shot_of(path: Path) -> Shot:
-    """Read a photograph's EXIF. Raises InputError for what is no photograph."""
-    try:
-        with warnings.catch_warnings():
-            warnings.simplefilter("ignore", UserWarning)  # EXIF that breaks off says what it says until there
-            with Image.open(path) as image:
-                size, tags = image.size, image.getexif()
-                more = tags.get_ifd(Exif)
-                image.verify()
-    except (OSError, UnidentifiedImageError, SyntaxError, ValueError) as error:
-        raise InputError(f"{path}: is not a photograph that can be read ({error}).") from None
+    """Read a photograph's EXIF. Raises InputError for what is no photograph, or cannot be read."""
+    facts = read_facts(path)
+    size, tags, more = facts.size_px, facts.tags, facts.details
     taken = (exif.positive(more.get(Base.ExifImageWidth)), exif.positive(more.get(Base.ExifImageHeight)))
     known = taken[0] is not None and taken[1] is not None
     resized = size[0] * size[1] < LEAST_PIXELS or (
@@ -56,7 +48,7 @@ def shot_of(path: Path) -> Shot:
     )
     when = (Base.DateTimeOriginal, Base.SubsecTimeOriginal, Base.OffsetTimeOriginal)
     moment = exif.moment(*(more.get(tag) for tag in when))
-    turn = tags.get(Base.Orientation)
+    turn = exif.whole(tags.get(Base.Orientation))
     return Shot(
         maker=exif.text(tags.get(Base.Make)),
         model=exif.text(tags.get(Base.Model)),
@@ -67,7 +59,7 @@ def shot_of(path: Path) -> Shot:
         f_number=exif.positive(more.get(Base.FNumber)),
         pixels=size,
         resized=resized,
-        orientation=turn if isinstance(turn, int) and 1 <= turn <= 8 else 1,
+        orientation=turn if turn in UPRIGHT else 1,
         taken=None if moment is None else moment.isoformat(),
         focal_plane_mm=None if resized else _focal_plane_mm(more, size),
     )
@@ -75,11 +67,12 @@ def shot_of(path: Path) -> Shot:
 
 def _focal_plane_mm(more: Any, size: tuple[int, int]) -> tuple[float, float] | None:
     """Pixels through pixels per unit; 2 is inch and the default, 3 is cm, and 4 and 5 (mm, µm) occur besides."""
-    unit_mm = UNITS_MM.get(more.get(Base.FocalPlaneResolutionUnit, 2))
+    unit_mm = UNITS_MM.get(exif.whole(more.get(Base.FocalPlaneResolutionUnit, 2)) or 0)
     across, down = (
         exif.positive(more.get(Base.FocalPlaneXResolution)),
         exif.positive(more.get(Base.FocalPlaneYResolution)),
     )
     if unit_mm is None or across is None or down is None:
         return None
-    return size[0] / across * unit_mm, size[1] / down * unit_mm
+    covered = size[0] / across * unit_mm, size[1] / down * unit_mm
+    return covered if max(covered) <= LARGEST_MM else None

@@ -10,14 +10,14 @@ for a lost one is a doubt.
 """
 
 import math
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
 from controller.matching.evidence import Array, Evidence
-from controller.matching.fit import Clocks, near_density
+from controller.matching.fit import Clocks, Fit, near_density
 
 Whole = NDArray[np.int64]
 RUN_ON = math.log(0.8)  # what is lost or extra comes in rows: a card that failed, a series by hand
@@ -32,6 +32,7 @@ NO_ROOM = 1e-4  # of the files that are an exposure's: no number of the sequence
 MOST_GAP = 60  # numbers; more left out say no more
 MOST_WINDOW = 48  # exposures that a file may be
 AT_ONCE = 1_000_000  # moves held in memory
+MOST_MOVES = 20_000_000  # of a card, from state to state: half a second's work. More clocks than fit in are left aside
 
 
 @dataclass(frozen=True, slots=True)
@@ -204,9 +205,26 @@ def _strange(skipped: Whole, gaps: Whole, rates: Rates) -> Array:
     return np.where(strange > 0, math.log(rates.skipped) + (strange - 1) * RUN_ON, 0.0)
 
 
+def affordable(evidence: Evidence, fits: Sequence[Fit]) -> list[Fit]:
+    """Those of these clocks, likeliest first, that can be weighed together in bounded time; always the first.
+
+    What is left aside are clocks of large cards on which many seem possible: those of another run, or of a session whose
+    own clock leapt by years.
+    """
+    begins, ends, _ = _windows(evidence, fits)
+    first, last = _in_turn(begins, ends)
+    kept, widest = [0], int((last - first)[:, 0].max())
+    for number, width in enumerate((last - first).max(axis=0).tolist()):
+        states = (len(kept) + 1) * (max(widest, width) + 1)
+        if number and len(begins) * states**2 <= MOST_MOVES:
+            kept.append(number)
+            widest = max(widest, width)
+    return [fits[number] for number in kept]
+
+
 def chain_of(evidence: Evidence, clocks: Clocks, rates: Rates) -> Chain:
     """The chain of a card under these clocks and rates."""
-    begins, ends, outside = _windows(evidence, clocks)
+    begins, ends, outside = _windows(evidence, clocks.fits)
     first, last = _in_turn(begins, ends)
     held = (first <= begins) & (ends <= last) & (ends > begins)
     width = max(1, int((last - first).max()))
@@ -221,10 +239,10 @@ def chain_of(evidence: Evidence, clocks: Clocks, rates: Rates) -> Chain:
     return Chain(evidence, clocks, Skips.of(evidence, rates), first, last, held, alone, pairs)
 
 
-def _windows(evidence: Evidence, clocks: Clocks) -> tuple[Whole, Whole, NDArray[np.bool_]]:
+def _windows(evidence: Evidence, fits: Sequence[Fit]) -> tuple[Whole, Whole, NDArray[np.bool_]]:
     """Exposures near each file by each clock, from and to, and whether the file is outside the run, (files, clocks)."""
     at, begins, ends, outside = evidence.at_s, [], [], []
-    for fit in clocks.fits:
+    for fit in fits:
         expected, gate = fit.expected_s(evidence), fit.gate_s(evidence.tick_s)
         # Late stamps of long exposures can change the order of what is expected; the windows need only hold them all.
         begin = np.searchsorted(np.maximum.accumulate(expected), at - gate)

@@ -1,35 +1,30 @@
 """The photographs in a folder: what each says of its moment, and of the camera (EXIF: CIPA DC-008)."""
 
-import logging
 import math
 import os
 import re
-import stat
 from collections import Counter
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, replace
 from datetime import UTC
-from hashlib import file_digest
 from pathlib import Path
 from typing import Any
-
-import exifread
 
 from controller import exif
 from controller.errors import InputError
 from controller.matching.evidence import FileStamp
 from controller.matching.sequence import NUMBERS
+from controller.picture_file import PHOTOGRAPH, read_card_tags
+from controller.reading import as_text, digest_of, must_be_listed, trouble_of
+from controller.shown import shown
 
 JPEG = frozenset({".jpg", ".jpeg"})
 PLAIN = JPEG | {".tif", ".tiff", ".heic", ".hif"}
 RAW = frozenset({".dng", ".nef", ".cr2", ".cr3", ".arw", ".raf", ".rw2", ".orf", ".pef", ".srw"})
-END_OF_JPEG = b"\xff\xd9"
 CUT_SHORT = "is cut short"
-END_BYTES = 65536  # where the end of a JPEG is looked for: some cameras write more behind it
 LONGEST_NAME = 200  # characters of a camera's name: some files hold thousands
 NEIGHBOURS = 4  # files before and after one, whose names tell how the camera names files
 NUMBER = re.compile(r"(?<!\d)(\d{4})$")  # of a file name: DCF, CIPA DC-009. From memory
-logging.getLogger("exifread").setLevel(logging.CRITICAL + 1)  # what it cannot read we say ourselves
 
 
 @dataclass(frozen=True, slots=True)
@@ -51,7 +46,7 @@ class CardFile:
     @property
     def name(self) -> str:
         """How people call it."""
-        return self.paths[0].name
+        return as_text(self.paths[0].name)
 
     @property
     def number(self) -> int | None:
@@ -121,20 +116,24 @@ def _pattern(file: CardFile) -> str:
 def _digest(path: Path) -> str:
     """A digest of a file's content; empty where it cannot be read."""
     try:
-        with path.open("rb") as file:
-            return file_digest(file, "sha256").hexdigest()
-    except OSError:
+        return digest_of(path, PHOTOGRAPH)
+    except InputError:
         return ""
 
 
-def _pictures(folder: Path) -> Iterable[Path]:
+def _pictures(folder: Path) -> Iterator[Path]:
+    """What is a photograph by its name, within folders too, and folders that cannot be looked into. Raises InputError."""
     if not folder.is_dir():
         raise InputError(f"{folder}: is not a folder.")
-    for root, folders, names in os.walk(folder):
+    must_be_listed(folder)
+    closed: list[Path] = []
+    for root, folders, names in os.walk(folder, onerror=lambda error: closed.append(Path(error.filename))):
         folders[:] = sorted(name for name in folders if not name.startswith("."))
-        for name in sorted(names):  # what begins with a point was left by a file manager
+        links = [name for name in folders if Path(root, name).is_symlink()]  # not followed: they may lead in a circle
+        for name in sorted([*names, *links]):  # what begins with a point was left by a file manager
             if not name.startswith(".") and Path(name).suffix.lower() in PLAIN | RAW:
                 yield Path(root, name)
+    yield from closed
 
 
 def _jpeg_first(path: Path) -> tuple[bool, str]:
@@ -158,33 +157,25 @@ def _read(paths: tuple[Path, ...]) -> CardFile:
 
 
 def _read_one(path: Path, paths: tuple[Path, ...]) -> CardFile:
-    size = 0
     try:
-        if not stat.S_ISREG(path.stat().st_mode):  # nobody may ever write to a pipe
-            return CardFile(paths, "", None, False, 0.0, "is no file: a folder, a pipe or a device")
-        with path.open("rb") as file:
-            size = os.fstat(file.fileno()).st_size
-            tags = exifread.process_file(file, details=False, extract_thumbnail=False, builtin_types=True)
-            cut = path.suffix.lower() in JPEG and not _ends(file)
-    except OSError as error:
-        return CardFile(paths, "", None, False, 0.0, f"cannot be read ({error.strerror})", size)
-    except Exception as error:
-        return CardFile(paths, "", None, False, 0.0, f"holds no EXIF that can be read ({error})", size)
-    camera = " ".join(filter(None, (exif.text(tags.get(f"Image {name}")) for name in ("Make", "Model"))))[:LONGEST_NAME]
-    taken_s, has_zone = _taken(tags)
-    trouble = CUT_SHORT if cut else "does not say when it was taken" if taken_s is None else None
-    shutter_s = exif.positive(tags.get("EXIF ExposureTime")) or 0.0
-    return CardFile(paths, camera, taken_s, has_zone, shutter_s, trouble, size)
+        if path.is_dir() and not path.is_symlink():
+            must_be_listed(path)
+        read = read_card_tags(path)
+    except InputError as error:
+        return CardFile(paths, "", None, False, 0.0, trouble_of(error, path))
+    names = (exif.text(read.tags.get(f"Image {name}")) for name in ("Make", "Model"))
+    camera = " ".join(filter(None, names))[:LONGEST_NAME]
+    taken_s, has_zone = _taken(read.tags)
+    trouble = None if read.whole else CUT_SHORT
+    if read.whole and taken_s is None:
+        said = read.tags.get("EXIF DateTimeOriginal")
+        no_date = f'says that it was taken at "{shown(str(said))}", which is no date of a photograph'
+        trouble = no_date if exif.is_said(said) else "does not say when it was taken"
+    shutter_s = exif.positive(read.tags.get("EXIF ExposureTime")) or 0.0
+    return CardFile(paths, camera, taken_s, has_zone, shutter_s, trouble, read.size)
 
 
-def _ends(file: Any) -> bool:
-    """Whether a JPEG goes on to its end."""
-    size = file.seek(0, os.SEEK_END)
-    file.seek(max(0, size - END_BYTES))
-    return END_OF_JPEG in file.read()
-
-
-def _taken(tags: dict[str, Any]) -> tuple[float | None, bool]:
+def _taken(tags: Mapping[str, Any]) -> tuple[float | None, bool]:
     """When it was taken, in seconds, in UTC if it names its zone, and whether it does."""
     names = ("DateTimeOriginal", "SubSecTimeOriginal", "OffsetTimeOriginal")
     moment = exif.moment(*(tags.get(f"EXIF {name}") for name in names))

@@ -7,7 +7,6 @@ Each function takes values and gives values; reading pictures and finding what t
 import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -56,12 +55,15 @@ def detail_of(picture: NDArray[np.uint8]) -> Array:
     rows, columns = (length // side for length in picture.shape)
     whole = picture[: rows * side, : columns * side]
 
-    def mean(values: NDArray[np.signedinteger[Any]]) -> Array:
-        return np.asarray(values.reshape(rows, side, columns, side).mean(axis=(1, 3), dtype=np.float64))
-
-    level = whole.astype(np.int32)
-    across, down = (np.diff(level, axis=axis, append=level.take([-1], axis=axis)) for axis in (1, 0))
-    return mean(across * across + down * down) / (mean(level * level) + 1.0)
+    found = np.empty((rows, columns))
+    for row in range(rows):  # a row of fields at a time: whole pictures in 32 bits would take gigabytes
+        level = whole[row * side : (row + 1) * side + 1].astype(np.int32)
+        level = level if len(level) > side else np.vstack([level, level[-1:]])
+        across, down = np.diff(level[:-1], axis=1, append=level[:-1, -1:]), np.diff(level, axis=0)
+        squares = (across * across + down * down, level[:-1] * level[:-1])
+        change, light = (each.reshape(side, columns, side).mean(axis=(0, 2), dtype=np.float64) for each in squares)
+        found[row] = change / (light + 1.0)
+    return found
 
 
 def sharper(first: Array, second: Array, camera: Camera, size_px: tuple[int, int], planned: Rotation) -> float | None:

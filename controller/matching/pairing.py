@@ -13,7 +13,7 @@ from itertools import pairwise
 import numpy as np
 from numpy.typing import NDArray
 
-from controller.matching.alignment import Belief, Rates, believe
+from controller.matching.alignment import Belief, Rates, affordable, believe
 from controller.matching.camera_clock import clocks_worth_trying, fitted_to, going_on, put_right
 from controller.matching.evidence import Array, Evidence, ExposureStamp, FileStamp, evidence_of
 from controller.matching.fit import ZONE_S, Clocks, Fit, clocks_of
@@ -302,7 +302,7 @@ def _read(evidence: Evidence, fits: Sequence[Fit], clock_known: bool) -> _Found:
     """Rounds of belief, and of rates and clocks fitted to what is believed."""
     rates = Rates()
     fits = [_by_itself(evidence, fit, rates) for fit in fits]
-    clocks = clocks_of(fits, _weights(evidence, fits, clock_known), evidence.tick_s)
+    clocks = _together(evidence, fits, clock_known)
     settled_on = None
     for number in range(ROUNDS):
         belief = believe(evidence, clocks, rates)
@@ -317,8 +317,13 @@ def _read(evidence: Evidence, fits: Sequence[Fit], clock_known: bool) -> _Found:
             mine = np.flatnonzero((belief.partner >= 0) & (belief.clock == k))
             fitted.append(fitted_to(evidence, clocks.fits[k], mine, belief.partner[mine]))
         fitted += more
-        clocks = clocks_of(fitted, _weights(evidence, fitted, clock_known), evidence.tick_s)
+        clocks = _together(evidence, fitted, clock_known)
     return _Found(evidence, fits, clocks, belief, rates)
+
+
+def _together(evidence: Evidence, fits: Sequence[Fit], clock_known: bool) -> Clocks:
+    weighed = affordable(evidence, fits)
+    return clocks_of(weighed, _weights(evidence, weighed, clock_known), evidence.tick_s)
 
 
 def _by_itself(evidence: Evidence, fit: Fit, rates: Rates) -> Fit:

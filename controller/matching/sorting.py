@@ -1,10 +1,13 @@
 """Where each file goes, and under which name, when the card is sorted by frame or by row."""
 
+import os
+import stat
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from pathlib import Path, PurePosixPath
 
 from controller.matching.table import MatchLine, Verdict
+from controller.places import LONGEST_NAME
 from controller.planning.plan import Frame
 
 
@@ -36,5 +39,30 @@ def placed(lines: Sequence[MatchLine], folder: Path, frames: Iterable[Frame], by
         else:
             place = PurePosixPath(f"{which}_yaw{frame.yaw_deg:+06.1f}_pitch{frame.pitch_deg:+05.1f}", shot)
         for name in (line.file, *line.also):
-            found.append(Placed(folder / name, place.with_name(f"{place.name}_{PurePosixPath(name).name}"), line))
+            found.append(
+                Placed(folder / name, place.with_name(_fitting(f"{place.name}_", PurePosixPath(name).name)), line)
+            )
     return found
+
+
+def _fitting(begin: str, name: str) -> str:
+    """A name that a file may have, its ending kept: of one that is too long the middle is left out."""
+    room = LONGEST_NAME - len(os.fsencode(begin))
+    whole = os.fsencode(name)
+    if len(whole) > room:
+        half = room // 2
+        whole = (whole[: half - 2].decode("utf-8", "ignore") + "~" + whole[-half:].decode("utf-8", "ignore")).encode()
+    return begin + os.fsdecode(whole)
+
+
+def unfit(source: Path, folder: Path) -> str | None:
+    """Why a file of the card is not copied: "is ..."; None if it is. Only regular files within `folder` are."""
+    try:
+        about, real = source.stat(), source.resolve(strict=True)
+    except (OSError, RuntimeError):
+        return "cannot be read"
+    if not stat.S_ISREG(about.st_mode):
+        return "is no file but a folder, a pipe or a device"
+    if not real.is_relative_to(folder.resolve()):
+        return "is a link to a file that is not on the card"
+    return None

@@ -1,18 +1,18 @@
 """What is on the card, exposure by exposure: a line for each file and for each exposure that left none."""
 
-import csv
-import io
 import math
 from collections.abc import Iterable, Sequence
 from dataclasses import asdict, dataclass, field, fields
 from datetime import UTC, datetime
 from enum import StrEnum
 from pathlib import Path
-from typing import NamedTuple
+from typing import Any, NamedTuple
 
+from controller.csv_text import csv_text
 from controller.matching.card import CUT_SHORT, CardFile
 from controller.matching.evidence import same_shutter
 from controller.matching.pairing import Match, Pairing
+from controller.reading import as_text
 
 
 class Verdict(StrEnum):
@@ -80,6 +80,11 @@ class MatchLine:
     roll_deg: float | None = None
     pan_deg: float | None = None
     tilt_deg: float | None = None
+
+    def row(self) -> dict[str, Any]:
+        """The line for other programs, its names as text."""
+        also = [as_text(name) for name in self.also]
+        return asdict(self) | {"file": None if self.file is None else as_text(self.file), "also": also}
 
 
 def match_lines(
@@ -204,9 +209,4 @@ def frames_to_retake(lines: Sequence[MatchLine], made: Iterable[tuple[int, int]]
 
 def lines_csv(lines: Sequence[MatchLine]) -> str:
     """The lines as CSV; lists are joined by semicolons, what is not known is empty."""
-    text = io.StringIO()
-    writer = csv.writer(text, lineterminator="\n")
-    writer.writerow(one.name for one in fields(MatchLine))
-    for line in lines:
-        writer.writerow("; ".join(value) if isinstance(value, list) else value for value in asdict(line).values())
-    return text.getvalue()
+    return csv_text((one.name for one in fields(MatchLine)), (line.row().values() for line in lines))

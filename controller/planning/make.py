@@ -19,6 +19,7 @@ from controller.planning.plan import Frame, LinkRecord, Optics, Place, Plan, Pro
 from controller.planning.pose import Pose
 from controller.planning.reached import poses_of
 from controller.planning.request import Request
+from controller.planning.size import must_be_plannable, must_end
 from controller.planning.sun import frames_with_sun, sun_at
 from controller.program.build import build_program
 
@@ -34,6 +35,7 @@ def make_plan(kit: Kit, overlap: float, request: Request | None = None, effort: 
         raise InputError(f"an overlap of {overlap:g} cannot be planned: it should lie between 0 and 0.9.")
     request = request or Request()
     field = kit.field(overlap)
+    must_be_plannable(field, overlap, request)
     bounds, unreachable_sr, poses = find_poses(kit.head, field, request, effort or Effort(request.effort_s))
     region = Region(
         kind=request.region,
@@ -50,6 +52,8 @@ def make_plan(kit: Kit, overlap: float, request: Request | None = None, effort: 
         what = refusal(kit, overlap, frames, bounds)
         raise InputError(f"{what}; level the head, or ask for another region or overlap.")
     links = find_links(field, *reached)
+    budget = cost(kit, field, region, frames, links, request.order)
+    must_end(budget.seconds)
     return Plan(
         overlap=overlap,
         region=region,
@@ -60,7 +64,7 @@ def make_plan(kit: Kit, overlap: float, request: Request | None = None, effort: 
         frames=frames,
         proof=_proof_record(kit, proof),
         links=_link_record(links),
-        budget=cost(kit, field, region, frames, links, request.order),
+        budget=budget,
         sun=_sun_record(kit, field, frames, request),
     ).sealed()
 

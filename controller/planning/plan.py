@@ -9,7 +9,7 @@ from pydantic import BaseModel, ConfigDict, Field, ValidationError
 
 from controller.errors import InputError
 from controller.files import write_whole
-from controller.kit.kit import Kit
+from controller.kit.kit import Kit, within
 from controller.kit.load import mistakes
 from controller.optics.projection import Projection
 from controller.planning.cores import cores_at
@@ -19,6 +19,8 @@ from controller.planning.order import Order
 from controller.planning.reached import Poses, levelled_poses, poses_of
 from controller.planning.region import Bounds
 from controller.planning.request import Arrangement, RegionKind
+from controller.reading import PLAN, PLAN_IN_SESSION, parse_json, read_json, read_text, refuse
+from controller.shown import shown
 
 FORMAT_VERSION = 2
 
@@ -26,18 +28,18 @@ FORMAT_VERSION = 2
 class Part(BaseModel):
     """A part of the plan file: frozen, no unknown names."""
 
-    model_config = ConfigDict(frozen=True, extra="forbid")
+    model_config = ConfigDict(frozen=True, extra="forbid", allow_inf_nan=False)
 
 
 class Region(Part):
     """What is to be covered: between two pitches, and from `yaw_from_deg` to the right by `yaw_width_deg`."""
 
     kind: RegionKind
-    pitch_from_deg: float
-    pitch_to_deg: float
-    yaw_from_deg: float
-    yaw_width_deg: float
-    unreachable_sr: float
+    pitch_from_deg: Annotated[float, within("pitch_deg")]
+    pitch_to_deg: Annotated[float, within("pitch_deg")]
+    yaw_from_deg: Annotated[float, within("yaw_deg")]
+    yaw_width_deg: Annotated[float, Field(ge=0, le=360)]
+    unreachable_sr: Annotated[float, Field(ge=0, le=13)]
     """How much more was asked for than the head can reach, in steradians."""
 
     @property
@@ -65,7 +67,7 @@ class Frame(Part):
     """One pose of the camera."""
 
     id: Annotated[int, Field(ge=0, lt=1 << 32)]
-    row: Annotated[int, Field(ge=0)]
+    row: Annotated[int, Field(ge=0, lt=1 << 32)]
     yaw_deg: Annotated[float, Field(ge=-3600, le=3600)]
     pitch_deg: Annotated[float, Field(ge=-90, le=90)]
     by_hand: bool = False
@@ -174,19 +176,19 @@ def content_hash(content: dict[str, Any]) -> str:
     Taken from the file as it stands, not from what this version of the program makes of it.
     """
     rest = {name: value for name, value in content.items() if name != "hash"}
-    return hashlib.sha256(json.dumps(rest, sort_keys=True, separators=(",", ":")).encode()).hexdigest()
+    return hashlib.sha256(json.dumps(rest, sort_keys=True, separators=(",", ":"), allow_nan=False).encode()).hexdigest()
 
 
-def save_plan(plan: Plan, path: Path) -> None:
-    """Write the plan; either the whole file appears or none. Raises StorageFailed."""
-    write_whole(path, plan.model_dump_json(indent=1) + "\n")
+def save_plan(plan: Plan, path: Path, *, replace: bool = False) -> None:
+    """Write the plan, with `replace` in place of an older one; the whole file appears or none. Raises StorageFailed."""
+    write_whole(path, plan.model_dump_json(indent=1) + "\n", replace=replace, ours=is_own_plan)
 
 
 def is_own_plan(path: Path) -> bool:
     """Whether a file is a plan of this program, of any version, and as it was written: its hash still fits."""
     try:
-        content = json.loads(path.read_text(encoding="utf-8"))
-    except (OSError, ValueError, RecursionError):
+        content = read_json(path, PLAN)
+    except InputError:
         return False
     plan = isinstance(content, dict) and content.get("format") == "fullturn-plan"
     return plan and content.get("hash") == content_hash(content)
@@ -194,13 +196,7 @@ def is_own_plan(path: Path) -> bool:
 
 def load_plan(path: Path) -> Plan:
     """Read a plan. Raises InputError when it is unreadable, of another version, or edited since it was made."""
-    try:
-        text = path.read_text(encoding="utf-8")
-    except OSError as error:
-        raise InputError(f"{path}: cannot be read ({error.strerror}).") from None
-    except UnicodeDecodeError:
-        raise InputError(f"{path}: is not a plan (no valid JSON); make one with `fullturn plan`.") from None
-    return plan_from(text, str(path))
+    return plan_from(read_text(path, PLAN), str(path))
 
 
 def plan_from(text: str, path: str, *, begun: bool = False) -> Plan:
@@ -209,24 +205,25 @@ def plan_from(text: str, path: str, *, begun: bool = False) -> Plan:
     An earlier version proved a plan as if the head stood level. If such a plan was `begun` already, it has the proof for
     the poses that its head reaches, whatever comes out; else it must still cover.
     """
-    try:
-        content = json.loads(text)
-    except (ValueError, RecursionError):
-        raise InputError(f"{path}: is not a plan (no valid JSON); make one with `fullturn plan`.") from None
+    kind = PLAN_IN_SESSION if begun else PLAN
+    content = parse_json(text, path, kind)
     if not isinstance(content, dict) or content.get("format") != "fullturn-plan":
-        raise InputError(f"{path}: is not a plan; make one with `fullturn plan`.")
+        refuse(path, kind, "holds no plan that can be read" if begun else "is not a plan")
     version = content.get("format_version")
     if version != FORMAT_VERSION or isinstance(version, bool):
         raise InputError(
-            f"{path}: is a plan of format version {content.get('format_version')}, this program reads "
-            f"version {FORMAT_VERSION}; make the plan again."
+            f"{path}: is a plan of format version {shown(str(version))}, this program reads version {FORMAT_VERSION}; "
+            "make the plan again."
         )
     try:
         plan = Plan.model_validate_json(text)
     except ValidationError as error:
         raise InputError(mistakes(error, str(path))) from None
     if plan.hash != content_hash(content):
-        raise InputError(f"{path}: was changed after it was made (its hash no longer fits); make it again.")
+        what = "was changed after it was made (its hash no longer fits)"
+        if begun:
+            refuse(path, kind, f"its plan {what}")
+        raise InputError(f"{path}: {what}; make it again.")
     return _proved_again(plan, path, begun=begun)
 
 
@@ -236,7 +233,10 @@ def _proved_again(plan: Plan, path: str, *, begun: bool) -> Plan:
     if _is_claimed(plan, proof):
         return plan
     if not plan.kit.head.lean_deg or not _is_claimed(plan, proof_at(plan, levelled_poses(plan.frames))):
-        raise InputError(f"{path}: its proof does not hold (it would leave a gap, or claims too much); make it again.")
+        what = "its proof does not hold (it would leave a gap, or claims too much)"
+        if begun:
+            refuse(path, PLAN_IN_SESSION, what)
+        raise InputError(f"{path}: {what}; make it again.")
     if begun:
         return with_proof(plan, proof)
     if not proof.covered:

@@ -132,7 +132,7 @@ def _walk_to_horizon(table: list[Front], bounds: Bounds, most: int) -> tuple[Arr
         for index, front in enumerate(table):
             reached = front.reach(begin)
             goal = slice(k + front.count, k + front.count + len(begin))
-            better = reached > far[goal]
+            better = (reached > far[goal]) & (reached > begin)  # without that, a row that gains nothing never ends
             if better.any():
                 pending = max(pending, goal.stop)
             far[goal][better] = reached[better]

@@ -13,6 +13,9 @@ from astral.sun import azimuth, elevation
 
 from controller.planning.cores import Cores
 from controller.planning.directions import Array, camera_axes
+from controller.planning.size import must_end
+
+MOST_LOOKS = 20_000  # at the sun: each minute of two weeks, after which its path is much the same again
 
 
 @dataclass(frozen=True, slots=True)
@@ -45,8 +48,9 @@ def frames_with_sun(
     north_yaw_deg: float,
 ) -> list[int]:
     """Numbers of the frames that see the sun at any time of a run of `seconds` from `start`; none when it is down."""
+    must_end(seconds)
     held: set[int] = set()
-    steps = max(2, int(seconds // 60) + 1)
+    steps = min(MOST_LOOKS, max(2, int(seconds // 60) + 1))
     for i in range(steps):
         sun = sun_at(latitude_deg, longitude_deg, start + timedelta(seconds=seconds * i / (steps - 1)))
         if sun.altitude_deg < -0.9:  # below the horizon, refraction and the sun's radius counted in

@@ -5,6 +5,7 @@ LinkLost here. Opening a port resets many boards; nobody sleeps over that, the b
 """
 
 from contextlib import suppress
+from pathlib import Path
 from types import TracebackType
 from typing import Any, Self
 
@@ -13,6 +14,9 @@ from serial.tools import list_ports
 
 from controller import clock
 from controller.errors import LinkLost
+from controller.ports.address import BadAddress, line_of
+from controller.ports.trouble import words_of
+from controller.quantity import quoted
 from protocol.units import NS
 
 # A wait is cut into pieces so that the operator's wishes are seen in time; a signal alone does not end a read.
@@ -20,7 +24,7 @@ PIECE_NS = 20_000_000
 
 
 class SerialPort:
-    """An open port. `url` is a device (/dev/ttyUSB0, COM3) or a URL of pyserial (socket://, rfc2217://, spy://)."""
+    """An open port. `url` is a device (/dev/ttyUSB0, COM3), usb:SERIALNUMBER, socket://HOST:PORT or rfc2217://HOST:PORT."""
 
     def __init__(self, url: str, baud: int) -> None:
         self.url, self._baud = url, baud
@@ -78,9 +82,7 @@ class SerialPort:
 
     def _lost(self, error: OSError) -> LinkLost:
         self._gone = True
-        return LinkLost(
-            f"The line {self.url} is gone ({error}); check the cable, and that no other program reads the port."
-        )
+        return LinkLost(f"The line {self.url} is gone: {words_of(error)}.")
 
 
 def ports() -> list[tuple[str, str, str | None]]:
@@ -96,12 +98,21 @@ def resolve(url: str) -> str:
     for info in list_ports.comports():
         if info.serial_number == wanted:
             return str(info.device)
-    raise LinkLost(f"no USB adapter with serial number {wanted} is plugged in; plug it in, or look with `board find`.")
+    raise LinkLost(
+        f"No USB adapter with the serial number {quoted(wanted)} is plugged in. Plug it in, or look with "
+        "`fullturn board find`."
+    )
 
 
 def _open(url: str, baud: int) -> Any:
     """Open exclusively where that can be asked for. Raises LinkLost."""
+    try:
+        line_of(url)
+    except BadAddress as error:
+        raise LinkLost(f"The port {error}") from None
     url = resolve(url)
+    if Path(url).is_file():
+        raise LinkLost(f"{url} is a file, not a port. Name a port; `fullturn board find` lists them.")
     try:
         line: Any = serial.serial_for_url(url, do_not_open=True)
         line.baudrate = baud
@@ -110,5 +121,5 @@ def _open(url: str, baud: int) -> Any:
             line.exclusive = True
         line.open()
     except (OSError, ValueError) as error:
-        raise LinkLost(f"{url} cannot be opened ({error}); is it plugged in, and used by no other program?") from None
+        raise LinkLost(f"{url} cannot be opened: {words_of(error)}.") from None
     return line

@@ -8,13 +8,17 @@ from matplotlib.figure import Figure
 from controller.calibration.finding import Finding, Plot, coverage_factor
 from controller.files import write_whole
 from controller.report.drawing import page_environment, svg
+from controller.report.own_pages import is_own_page
 
 # Colours that stay apart for colour-blind eyes (M. Okabe and K. Ito, "Color Universal Design", 2008).
 COLOURS = ("#0072b2", "#e69f00", "#009e73", "#cc79a7", "#56b4e9", "#d55e00")
 
 
-def write_calibration_page(path: Path, finding: Finding, stored: str) -> None:
-    """Write the page; `stored` says in a sentence where the record went. Raises StorageFailed."""
+def write_calibration_page(path: Path, finding: Finding, stored: str, *, replace: bool = False) -> None:
+    """Write the page, with `replace` in place of an older one; `stored` says where the record went.
+
+    Raises StorageFailed.
+    """
     axis = f" of the {finding.axis.value} axis" if finding.axis is not None else ""
     text = (
         page_environment()
@@ -27,7 +31,7 @@ def write_calibration_page(path: Path, finding: Finding, stored: str) -> None:
             plots=[(plot, svg(plot_picture(plot))) for plot in finding.plots],
         )
     )
-    write_whole(path, text)
+    write_whole(path, text, replace=replace, ours=is_own_page)
 
 
 def _rows(finding: Finding) -> Sequence[tuple[str, str, str, str]]:

@@ -19,7 +19,7 @@ class CameraNumbers(BaseModel):
     to `undistorted_share` of its width and height; else for the picture as it was taken.
     """
 
-    model_config = ConfigDict(frozen=True)
+    model_config = ConfigDict(frozen=True, allow_inf_nan=False)
 
     projection: Projection
     focal_length_mm: float

@@ -29,5 +29,9 @@ def write_run_page(path: Path, plan: Plan, samples: Sequence[Sample], exposures:
     ]
     environment = page_environment()
     # Markup: numbers and our own names only; "<" cannot occur in them, and is escaped all the same.
-    data = Markup(json.dumps({"samples": samples, "exposures": rows}, separators=(",", ":")).replace("<", "\\u003c"))
+    data = Markup(
+        json.dumps({"samples": samples, "exposures": rows}, separators=(",", ":"), allow_nan=False).replace(
+            "<", "\\u003c"
+        )
+    )
     write_whole(path, environment.get_template("run.html").render(data=data))

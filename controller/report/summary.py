@@ -41,7 +41,7 @@ class Summary(BaseModel):
     the pictures.
     """
 
-    model_config = ConfigDict(frozen=True)
+    model_config = ConfigDict(frozen=True, allow_inf_nan=False)
 
     kind: str
     plan_hash: str

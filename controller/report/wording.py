@@ -1,6 +1,7 @@
 """Numbers as people read them."""
 
 from controller.planning.plan import Plan
+from controller.sizes import size_text
 
 
 def duration(seconds: float) -> str:
@@ -23,8 +24,8 @@ def counted(number: int, thing: str) -> str:
 
 
 def storage(megabytes: float) -> str:
-    """Megabytes as MB, or as GB from one on."""
-    return f"{megabytes / 1000:.1f} GB" if megabytes >= 1000 else f"{megabytes:.0f} MB"
+    """Megabytes in the unit that suits them."""
+    return size_text(megabytes * 1e6)
 
 
 def degrees(value: float) -> str:

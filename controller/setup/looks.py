@@ -4,21 +4,21 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from pathlib import Path
-from typing import Any
 
-from PIL import ExifTags, Image
+from PIL.ExifTags import Base
 
+from controller import exif
 from controller.calibration.records import Record
 from controller.calibration.use import State, fresh
 from controller.kit.kit import Kit
 from controller.kit.picture import Shot, shot_of
 from controller.matching.evidence import same_shutter
+from controller.picture_file import read_facts
 
 MANUAL = 1  # ExposureMode and WhiteBalance (CIPA DC-008): 0 is automatic, 1 is manual
 FLASH_FIRED = 1  # the lowest bit of Flash
 FOCAL_SHARE = 0.01
 APERTURE_SHARE = 0.06  # half of a third of a stop: 2^(1/12) is 1.059
-Base = ExifTags.Base
 
 
 @dataclass(frozen=True, slots=True)
@@ -64,16 +64,15 @@ def picture_found(path: Path, kit: Kit, now: datetime) -> Found:
 MODES = (("exposure mode", Base.ExposureMode), ("white balance", Base.WhiteBalance))
 
 
-def _modes(path: Path) -> dict[int, Any]:
-    with Image.open(path) as image:
-        details = image.getexif().get_ifd(ExifTags.IFD.Exif)
-    return {tag: details.get(tag) for tag in (Base.ExposureMode, Base.WhiteBalance, Base.Flash)}
+def _modes(path: Path) -> dict[int, int | None]:
+    details = read_facts(path).details
+    return {tag: exif.whole(details.get(tag)) for tag in (Base.ExposureMode, Base.WhiteBalance, Base.Flash)}
 
 
-def _modes_wrong(modes: dict[int, Any]) -> list[str]:
+def _modes_wrong(modes: dict[int, int | None]) -> list[str]:
     wrong = [f"its {name} was not manual" for name, tag in MODES if modes.get(tag) not in {None, MANUAL}]
     flash = modes.get(Base.Flash)
-    return wrong + (["its flash fired"] if isinstance(flash, int) and flash & FLASH_FIRED else [])
+    return wrong + (["its flash fired"] if flash is not None and flash & FLASH_FIRED else [])
 
 
 def _kit_wrong(shot: Shot, kit: Kit) -> list[str]:

@@ -21,7 +21,7 @@ class Done(BaseModel):
     operator.
     """
 
-    model_config = ConfigDict(frozen=True, extra="forbid")
+    model_config = ConfigDict(frozen=True, extra="forbid", allow_inf_nan=False)
 
     at: AwareDatetime
     kit: Annotated[str, Field(max_length=64)]
@@ -32,7 +32,7 @@ class Done(BaseModel):
 class Progress(BaseModel):
     """The file: every step that was ever done, by its name."""
 
-    model_config = ConfigDict(frozen=True, extra="forbid")
+    model_config = ConfigDict(frozen=True, extra="forbid", allow_inf_nan=False)
 
     format_version: Literal[1] = 1
     done: dict[str, Done] = Field(default_factory=dict)
@@ -71,4 +71,13 @@ def read_progress(kit_path: Path) -> Progress:
 
 def write_progress(kit_path: Path, progress: Progress) -> None:
     """Keep it, whole or not at all. Raises StorageFailed."""
-    write_whole(progress_path(kit_path), progress.model_dump_json(indent=1) + "\n")
+    text = progress.model_dump_json(indent=1) + "\n"
+    write_whole(progress_path(kit_path), text, replace=True, ours=_is_own)
+
+
+def _is_own(path: Path) -> bool:
+    try:
+        Progress.model_validate_json(path.read_bytes())
+    except (OSError, ValidationError):
+        return False
+    return True

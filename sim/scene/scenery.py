@@ -8,11 +8,9 @@ Between the middles of its points the codes run straight (bilinear interpolation
 import math
 import warnings
 from dataclasses import dataclass
-from pathlib import Path
 
 import numpy as np
 from numpy.typing import NDArray
-from PIL import Image, UnidentifiedImageError
 
 from sim.scene.lens import Floats
 
@@ -23,10 +21,6 @@ WIDEST = 8192  # points; 134 megabytes
 NARROWEST = 256
 PAIRS = np.uint32(0x00FF00FF)  # two codes of eight bits, with room above each for eight bits of weight
 FULL = 255 * 256  # the largest interpolated code
-
-
-class SceneryError(Exception):
-    """The file cannot be used as scenery: one sentence."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -92,25 +86,9 @@ def points_across(pixel_rad: float) -> int:
     return NARROWEST << steps // 2 if steps % 2 == 0 else NARROWEST * 3 << steps // 2 >> 1
 
 
-def read_scenery(path: Path, widest: int) -> Scenery:
-    """Somebody's equirectangular picture, made no wider than `widest`; everything in it is infinitely far away.
-
-    Raises SceneryError.
-    """
-    Image.MAX_IMAGE_PIXELS = None  # a picture of a whole sphere is large, and it is the user's own
-    try:
-        with Image.open(path) as image:
-            width, height = image.size
-            if width != 2 * height:
-                raise SceneryError(
-                    f"{path} is {width} x {height} pixels; scenery must be equirectangular, twice as wide as high."
-                )
-            picture = image.convert("RGB")
-    except (UnidentifiedImageError, SyntaxError, ValueError, OSError) as error:
-        raise SceneryError(f"{path} cannot be read as a picture; give a JPEG, PNG or TIFF ({error}).") from None
-    if width > widest:
-        picture = picture.resize((widest, widest // 2), Image.Resampling.BOX)
-    return Scenery((layer_of(np.asarray(picture)),))
+def scenery_of(codes: Codes) -> Scenery:
+    """An equirectangular picture (height, width, 3), twice as wide as high; all in it is infinitely far away."""
+    return Scenery((layer_of(codes),))
 
 
 def light_of_codes(brightest: float) -> Floats:

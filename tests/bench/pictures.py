@@ -59,7 +59,7 @@ def _seconds(scale: float, along_mm: float, motion_deg: float) -> tuple[float, f
 
     with tempfile.TemporaryDirectory() as folder:
         darkroom = Darkroom(Path(folder) / "pictures", scale, None, (along_mm, 0.0))
-        darkroom.load(full_frame_kit(24.0), Path(folder) / "out")
+        darkroom.load(full_frame_kit(24.0), Path(folder) / "out", 1)
         sweep = np.linspace(0, motion_deg, 100 if motion_deg else 1)
         for number in range(PICTURES):
             poses = np.stack([sweep + 37 * number % 360, np.full_like(sweep, 57 * number % 160 - 80)], axis=-1)

@@ -16,10 +16,12 @@ import pytest
 from controller.cli import cli
 from controller.command import Command, Given, Rules, Term, clause, complaints, repetitions
 from controller.option_rules import RULES
+from controller.option_types import Checked
+from controller.times import span_of
 
 ALWAYS = {
     "plan": "--out --replace --overlap --region --nadir-by-hand --order --mounted --max-frames --max-seconds",
-    "rehearse": "--out --pictures --seed --faults --list-faults",
+    "rehearse": "--out --replace --yes --pictures --seed --faults --list-faults",
     "simulate": "--kit --truth --seed --speed --faults",
     "kit find": "",
     "kit new": "--camera --pixels --out",
@@ -127,9 +129,14 @@ def _value(kind: click.ParamType[Any], folder: Path) -> str:
         return "0.25" if kind.max is not None and kind.max < 1 else str(max(int(kind.min or 0), 1))
     if isinstance(kind, click.Path):
         return str(folder / "there.txt" if kind.file_okay else folder)
-    if isinstance(kind, click.File):
-        return "-"
-    return {"pixels": "60x40", "RPM:NM": "600:0.2"}.get(kind.name, "1")
+    if isinstance(kind, Checked):
+        return "1h" if kind.read is span_of else "05:30"
+    return {
+        "pixels": "60x40",
+        "RPM:NM": "600:0.2",
+        "time": "2026-06-21T05:30Z",
+        "address": "localhost:7000",
+    }.get(kind.name, "1")
 
 
 def line_for(rules: Rules, command: click.Command, terms: list[Term], folder: Path) -> list[str]:

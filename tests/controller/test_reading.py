@@ -13,7 +13,7 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from controller.errors import InputError
-from controller.reading import KIT, PLAN, FileKind, parse_json, read_bytes, read_json, read_text, read_toml
+from controller.reading import KIT, PLAN, FileKind, files_in, parse_json, read_bytes, read_json, read_text, read_toml
 
 SMALL = FileKind("a note", 100, "Write a shorter one.")
 
@@ -36,8 +36,8 @@ def test_what_is_no_file(tmp_path: Path) -> None:
     (tmp_path / "link").symlink_to(tmp_path / "gone")
     assert refusal(tmp_path / "link") == "is a link to a file that does not exist."
     (tmp_path / "round").symlink_to(tmp_path / "round")
-    assert "cannot be read" in refusal(tmp_path / "round")
-    assert "cannot be read" in refusal(tmp_path / ("n" * 300))
+    assert refusal(tmp_path / "round") == "is a link that leads back to itself."
+    assert refusal(tmp_path / ("n" * 300)) == "no file can have so long a name."
     with socket.socket(socket.AF_UNIX) as bound:
         bound.bind(str(tmp_path / "s"))
         assert refusal(tmp_path / "s") == "is a socket, not a note. Write a shorter one."
@@ -50,7 +50,7 @@ def test_a_file_of_too_many_bytes(tmp_path: Path) -> None:
     path.write_bytes(b"x" * 100)
     assert read_bytes(path, SMALL) == b"x" * 100
     path.write_bytes(b"x" * 101)
-    assert refusal(path) == "is 0 MB, too large for a note. Write a shorter one."
+    assert refusal(path) == "is 0.000101 MB, too large for a note. Write a shorter one."
 
 
 @pytest.mark.skipif(not Path("/proc/self/mem").exists(), reason="a file that says nothing of its size")
@@ -113,7 +113,7 @@ def test_toml_that_no_person_should_write(tmp_path: Path, text: str) -> None:
 
 
 VALUES = st.recursive(
-    st.none() | st.booleans() | st.integers() | st.text(),
+    st.none() | st.booleans() | st.integers(-(2**63) + 1, 2**63 - 1) | st.text(),
     lambda one: st.lists(one) | st.dictionaries(st.text(), one),
 )
 
@@ -130,3 +130,58 @@ def test_whoever_may_not_read(tmp_path: Path) -> None:
     if sys.platform == "win32" or os.geteuid() == 0:
         pytest.skip("whoever may do anything is refused nothing")
     assert refusal(path) == "you have no permission to read it."
+
+
+@pytest.mark.parametrize(
+    ("text", "says"),
+    [
+        (".".join("a" * 100_000) + " = 1", "line 1 has 200003 characters; no more than 1000 are read."),
+        ("b = 1\n" + ".".join("a" * 40) + " = 1", "is nested too deeply for a kit, at a.a.a.a.a.a.a.a."),
+        ("[head]\nring_hz = inf", "head.ring_hz = inf is not a finite number."),
+        ("[[head]]\na = [1, nan]", "head[0].a[1] = nan is not a finite number."),
+        ("a = 9223372036854775808", "a = 9223372036854775808 is too large a number."),
+        ("a = 1\nb = " + "1" * 900, "is too large a number."),
+        ("a = 1\nb = [\n 2,\n 2026-02-30\n]\nc = 3", "is not valid TOML at line 4, column 2: 2026-02-30."),
+        ("a = 1\na = 2", "is not valid TOML at line 2, column 6: a = 2: an earlier line has that name."),
+        ("a = 1\n\nb = [1,", "is not valid TOML at line 3, column 8: b = [1,."),
+    ],
+)
+def test_the_place_in_toml_is_named(text: str, says: str, tmp_path: Path) -> None:
+    """The parser's time grows with the square of the parts of a key (tomllib of Python 3.11): the first took hours."""
+    (tmp_path / "kit.toml").write_text(text)
+    with pytest.raises(InputError) as caught:
+        read_toml(tmp_path / "kit.toml", KIT)
+    assert says in caught.value.sentences[0]
+
+
+@pytest.mark.parametrize(
+    ("text", "says"),
+    [
+        ('{"a": [1, 1e999]}', "a[1] = inf is not a finite number."),
+        ('{"a": {"b": 18446744073709551616}}', "a.b = 18446744073709551616 is too large a number."),
+        ('{"a": "\\ud800"}', "a holds half of a pair of surrogates, which is no text."),
+        ('{"\\ud800": 1}', "it holds half of a pair of surrogates, which is no text."),
+        ("[" * 40 + "]" * 40, "is nested too deeply for a plan, at [0][0][0]"),
+        ('{\n "a": 1\n "b": 2}', 'is not a plan (not valid JSON at line 3, column 2: "b": 2}).'),
+        ('{"\x1b[2J": 1, "\x1b[2J": 2}', "is not a plan (not valid JSON"),
+    ],
+)
+def test_the_place_in_json_is_named(text: str, says: str) -> None:
+    with pytest.raises(InputError) as caught:
+        parse_json(text, "file", PLAN)
+    assert says in caught.value.sentences[0]
+    assert caught.value.sentences[0].isprintable()
+
+
+@pytest.mark.skipif(not Path("/proc/self/mem").exists(), reason="a file whose first byte is an error")
+def test_a_disk_that_fails(tmp_path: Path) -> None:
+    (tmp_path / "note").symlink_to("/proc/self/mem")
+    assert refusal(tmp_path / "note").startswith("the disk or card reports an error as it is read;")
+
+
+def test_a_folder_that_is_none(tmp_path: Path) -> None:
+    (tmp_path / "file").write_text("x")
+    assert files_in(tmp_path) == [tmp_path / "file"]
+    for path, says in ((tmp_path / "file", "one of its folders is a file"), (tmp_path / "gone", "does not exist")):
+        with pytest.raises(InputError, match=says):
+            files_in(path)

@@ -77,5 +77,5 @@ def test_a_picture_that_cannot_be_decoded_is_noted(shell: Shell) -> None:
     spoilt.write_bytes(data[: data.index(b"\xff\xc0") + 20] + b"\xff\xd9")  # ends whole, and is not
     found = json.loads(shell("match", "run/session.sqlite", "copy", "--pictures", "--json").out)
     line = next(line for line in found["lines"] if line["file"] == "FULL0005.JPG")
-    assert "cannot be read" in " ".join(line["notes"])
+    assert "is not a photograph that can be read: its pixels are damaged, or cut short" in " ".join(line["notes"])
     assert found["retake"] == [line["frame"]]

@@ -61,7 +61,7 @@ def shot(
     world = world_of(kit, FRAMES, SEED)
     change(world)
     darkroom = Darkroom(folder / "pictures", 0.1, None, pupil_mm)
-    darkroom.load(kit, folder)
+    darkroom.load(kit, folder, 1)
     world.rig.truth = darkroom.film
     done = run(world, folder)
     spoil(darkroom)

@@ -90,7 +90,7 @@ def test_everything_but_the_pseudo_terminal_is_there_on_a_system_without_one(tmp
     (tmp_path / "kit.toml").write_text(KIT)
     script = """
 import sys, pkgutil
-import serial, filelock  # other people's packages have a way of their own for each system
+import serial  # it has a way of its own for each system
 for name in ("fcntl", "pty", "tty", "termios", "resource", "pwd", "grp"):
     sys.modules[name] = None
 import controller, protocol, sim

@@ -9,8 +9,9 @@ import tempfile
 from collections import Counter
 from pathlib import Path
 
-from tests.mutated.cases import Verdict, spoilt_file, spoilt_options
+from tests.mutated.cases import CASES
 from tests.mutated.corpus import make_corpus
+from tests.mutated.judging import Verdict
 
 
 def main() -> int:
@@ -18,7 +19,7 @@ def main() -> int:
     parser = argparse.ArgumentParser(prog="python -m tests.mutated")
     parser.add_argument("--count", type=int, default=1000, help="cases of each sort")
     parser.add_argument("--first", type=int, default=0, help="the first seed")
-    parser.add_argument("--only", choices=("files", "options"), help="one sort of case")
+    parser.add_argument("--only", choices=tuple(CASES), help="one sort of case")
     parser.add_argument("--refusals", type=int, default=0, help="show this many refusals, to be read aloud")
     asked = parser.parse_args()
     faults: dict[str, list[tuple[str, int, Verdict]]] = {}
@@ -30,7 +31,7 @@ def main() -> int:
         os.chdir(corpus)
         with contextlib.redirect_stdout(io.StringIO()), contextlib.redirect_stderr(io.StringIO()):
             make_corpus(corpus)
-        for sort, case in (("files", spoilt_file), ("options", spoilt_options)):
+        for sort, case in CASES.items():
             for seed in range(asked.first, asked.first + asked.count) if asked.only in {None, sort} else ():
                 verdict = case(corpus, seed)
                 statuses[verdict.status] += 1

@@ -4,11 +4,14 @@ from __future__ import annotations
 
 import csv
 import shutil
+import sqlite3
 import sys
+from contextlib import closing
 from pathlib import Path
 
 import numpy as np
 from PIL import Image
+from PIL.ExifTags import IFD, Base
 
 from controller.cli import main
 
@@ -67,6 +70,20 @@ kind = "stall"
 axis = "tilt"
 at_s = 9.0
 """
+LOADS = """mass_kg = 3.2
+length_mm = 220.0
+height_mm = 160.0
+tilt_offset_mm = 20.0
+pan_offset_mm = 15.0
+torque = [[0, 0.6], [600, 0.3]]
+rotor_g_cm2 = 68.0
+gear_efficiency = 0.7
+total_kg = 9.0
+feet_radius_mm = 420.0
+wind_height_mm = 1500.0
+area_m2 = 0.08
+wind_m_s = 8.0
+"""
 PICTURES = Path(__file__).parents[1] / "pictures"
 
 
@@ -84,13 +101,23 @@ def run(*words: str) -> int:
 def make_corpus(folder: Path) -> None:
     """Write the sound files into `folder`, which must be the current one."""
     (folder / "kit.toml").write_text(KIT)
-    plan = ("plan", "kit.toml", "--out", "plan.json", "--region", "single-row", "--overlap", "0.2")
-    assert run(*plan) == 0
-    assert run("rehearse", "plan.json", "--out", "run") == 0
+    plan = ("plan", "kit.toml", "--region", "single-row")
+    assert run(*plan, "--out", "plan.json", "--overlap", "0.2") == 0
+    assert run(*plan, "--out", "ring.json", "--overlap", "0.6") == 0
+    assert run("rehearse", "plan.json", "--out", "run", "--pictures", "card", "--scale", "0.03") == 0
+    assert run("rehearse", "ring.json", "--out", "ring", "--pictures", "shots", "--scale", "0.05") == 0
+    shutil.rmtree("ring")
     shutil.copy(folder / "run" / "session.sqlite", folder / "session.sqlite")
+    shutil.copy(folder / "session.sqlite", folder / "capture.sqlite")
+    with closing(sqlite3.connect(folder / "capture.sqlite")) as db, db:
+        db.execute("UPDATE about SET value = 'capture' WHERE name = 'kind'")
     (folder / "faults.toml").write_text(SCENARIO)
+    (folder / "loads.toml").write_text(LOADS)
     _readings(folder)
     _card(folder / "card")
+    _ring(folder)
+    _own_picture(folder / "own.jpg")
+    Image.new("RGB", (200, 100), (40, 90, 120)).save(folder / "scenery.jpg")
     assert run("calibrate", "level", "--from", "level.csv", "--kit", "kit.toml") == 0
 
 
@@ -111,14 +138,50 @@ def _readings(folder: Path) -> None:
         (f"{at:g}", way, f"{at + (0.03 if way == 'up' else -0.03) + chance.normal(0, 0.004):.4f}")
         for at, way in approached
     ]
+    visits = [(yaw, pitch) for _ in range(5) for yaw in (0.0, 90.0, 200.0) for pitch in (-30.0, 20.0)]
+    tables["verify.csv"] = [("target_yaw_deg", "target_pitch_deg", "yaw_deg", "pitch_deg")]
+    tables["verify.csv"] += [
+        (f"{yaw:g}", f"{pitch:g}", f"{yaw + chance.normal(0, 0.02):.3f}", f"{pitch + chance.normal(0, 0.02):.3f}")
+        for yaw, pitch in visits
+    ]
+    times = np.arange(0, 1500, 10.0)
+    ringing = 0.4 * np.exp(-times / 200) * np.cos(times / 20) + chance.normal(0, 0.003, len(times))
+    tables["settle.csv"] = [("time_ms", "value")]
+    tables["settle.csv"] += [(f"{at:g}", f"{value:.4f}") for at, value in zip(times, ringing, strict=True)]
     for name, rows in tables.items():
         with (folder / name).open("w", newline="") as file:
             csv.writer(file, lineterminator="\n").writerows(rows)
 
 
 def _card(card: Path) -> None:
-    """A few pictures with EXIF of real cameras, and small ones of no camera's."""
-    card.mkdir()
-    for number, source in enumerate(sorted(PICTURES.glob("r_*.jpg")), 1):
-        shutil.copy(source, card / f"FULL{number:04}.JPG")
-    Image.new("RGB", (40, 30)).save(card / "plain.jpg")
+    """Pictures of real cameras beside those of the run, one of no camera, and one as TIFF."""
+    for source in sorted(PICTURES.glob("r_*.jpg")):
+        shutil.copy(source, card / source.name.upper())
+    Image.new("RGB", (40, 30)).save(card / "PLAIN.JPG")
+    with Image.open(card / "FULL0001.JPG") as picture:
+        picture.save(card / "RAW.TIF", exif=picture.getexif())
+
+
+def _ring(folder: Path) -> None:
+    """One photograph of each frame, once round, and where the axis was."""
+    shots = sorted((folder / "shots").iterdir())[::2]
+    (folder / "ring").mkdir()
+    for shot in shots:
+        shutil.copy(shot, folder / "ring")
+    with (folder / "ring.csv").open("w", newline="") as file:
+        at = [str(round(115_200 / len(shots) * number)) for number in range(len(shots))]
+        csv.writer(file, lineterminator="\n").writerows([["commanded_steps"], *([steps] for steps in at)])
+    shutil.rmtree(folder / "shots")
+    (folder / "ring.json").unlink()
+
+
+def _own_picture(path: Path) -> None:
+    """A picture that is as its camera took it: what EXIF says of its size is so."""
+    exif = Image.Exif()
+    exif[Base.Make], exif[Base.Model] = "Fullturn", "Sample One"
+    exif[IFD.Exif] = {
+        Base.FocalLength: 24.0, Base.FocalLengthIn35mmFilm: 36, Base.ExposureTime: 0.0125, Base.FNumber: 8.0,
+        Base.ExifImageWidth: 1500, Base.ExifImageHeight: 1000, Base.LensModel: "Sample 24 mm",
+        Base.DateTimeOriginal: "2026:05:01 12:00:00", Base.OffsetTimeOriginal: "+02:00",
+    }  # fmt: skip
+    Image.new("RGB", (1500, 1000), (90, 120, 150)).save(path, exif=exif)

@@ -5,10 +5,7 @@ from __future__ import annotations
 import csv
 import io
 import json
-import sqlite3
 from collections.abc import Callable
-from contextlib import closing
-from pathlib import Path
 from random import Random
 from typing import Any
 
@@ -147,28 +144,3 @@ def spoilt_csv(text: str, chance: Random) -> str:
     out = io.StringIO()
     csv.writer(out, lineterminator="\n").writerows(rows)
     return out.getvalue()
-
-
-def spoil_database(path: Path, chance: Random) -> None:
-    """One cell, row or table of a SQLite file changed as SQLite itself lets it be changed."""
-    with closing(sqlite3.connect(path, isolation_level=None)) as db:
-        db.execute("PRAGMA writable_schema = ON")
-        tables = [name for (name,) in db.execute("SELECT name FROM sqlite_schema WHERE type = 'table'")]
-        table = chance.choice([name for name in tables if not name.startswith("sqlite_")])
-        columns = [row[1] for row in db.execute(f"PRAGMA table_info({table})")]
-        row = db.execute(f"SELECT rowid FROM {table} ORDER BY random() LIMIT 1").fetchone()
-        how = chance.randrange(8)
-        try:
-            if how == 0:
-                db.execute(f"DROP TABLE {table}")
-            elif how == 1:
-                db.execute(f"DELETE FROM {table}")
-            elif how == 2:
-                db.execute(f"PRAGMA user_version = {chance.choice((0, 1, 2, 3, 99, -5))}")
-            elif how == 3:
-                db.execute(f"ALTER TABLE {table} RENAME COLUMN {chance.choice(columns)} TO other")
-            elif row is not None:
-                value = chance.choice([one for one in NASTY if isinstance(one, (int, float, str, type(None)))])
-                db.execute(f"UPDATE {table} SET {chance.choice(columns)} = ? WHERE rowid = ?", (value, *row))
-        except (sqlite3.Error, OverflowError, UnicodeEncodeError):
-            pass  # the types of the columns, or UTF-8, forbid it

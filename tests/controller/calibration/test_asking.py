@@ -98,9 +98,9 @@ def test_level(by_itself: bool) -> None:
 @both_ways
 def test_verify(by_itself: bool) -> None:
     head = Head(rate=320.0)
-    order = verify.visiting_order([(10.0, 0.0), (200.0, 30.0)], 4, seed=1)
+    order = verify.visiting_order([(10.0, 0.0), (200.0, 30.0), (100.0, -20.0)], 4, seed=1)
     got = asking.asked_visits(head.operator(by_itself=by_itself), KIT, order)
-    assert len(got) == 9
+    assert len(got) == 13
     assert verify.from_visits(got).worst_deg < 1.0
 
 

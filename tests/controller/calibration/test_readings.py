@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 from pathlib import Path
 
 import numpy as np
@@ -10,7 +9,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from controller.calibration.readings import names_in, number, read_csv
+from controller.bounds import reading_bound
+from controller.calibration.readings import Readings, names_in, number, read_csv
 from controller.errors import InputError
 
 
@@ -53,12 +53,23 @@ def test_words(tmp_path: Path) -> None:
         ("a,b,a\n1,2,3\n", "r.csv line 1: has two columns a."),
         ("a,b\n1,2\n1,two\n", "r.csv line 3: b = two is not a number"),
         ("a,b\n1,2°\n", "r.csv line 2: b = 2° is not a number"),
-        ("a,b\n1,nan\n", "r.csv line 2: b = nan is not a finite number."),
-        ("a,b\n1,-inf\n", "r.csv line 2: b = -inf is not a finite number."),
+        ("a,b\n1,nan\n", "r.csv line 2: b = nan is not a number"),
+        ("a,b\n1,-inf\n", "r.csv line 2: b = -inf is not a number"),
         ("a,b\n1\n", "r.csv line 2: b is missing."),
+        ("a;b\n1;2\n", "r.csv: line 1 divides its columns by semicolons. Give a CSV file: text in UTF-8, columns"),
+        ("a\tb\n1\t2\n", "r.csv: line 1 divides its columns by tabs."),
+        ("a,b\n1,2\n1,5,2,5\n", "r.csv: line 3 has 4 cells, its first line 2; numbers need a decimal point. Give"),
+        ("a,b\n1,2\n1," + "2" * 60_000, "r.csv: line 3 has a cell of more than 1000 characters."),
+        ("a,b\n1,2\n" + "1," * 5000, "r.csv: line 3 has 5001 cells; no more than 1000 are read."),
+        ('a,b\n1,2\n"1,2\n3,4\n', "r.csv: line 3 has a quotation mark that does not end"),
+        ('a,b\n"1"x,2\n', "r.csv: line 2 has a quotation mark that does not end where its cell does"),
+        ("a,b\n1,2\n\0,2\n", "r.csv: line 3 holds a zero byte."),
         ("a,b\n1,\n", "r.csv line 2: b is missing."),
-        (b"a,b\n1,\xff\n", "r.csv: is not a text file in UTF-8."),
-        ('a,b\n1,"' + "9" * 140_000 + '"\n', "is not CSV"),
+        (b"a,b\n1,\xff\n", "r.csv: line 2 is not text in UTF-8, so this is not a table of readings. Give a CSV file"),
+        (
+            'a,b\n1,"' + "9" * 140_000 + '"\n',
+            "r.csv: line 2 has a quotation mark that does not end where its cell does, or too much",
+        ),
     ],
 )
 def test_what_cannot_be_read_is_one_sentence(tmp_path: Path, text: str | bytes, says: str) -> None:
@@ -70,7 +81,7 @@ def test_what_cannot_be_read_is_one_sentence(tmp_path: Path, text: str | bytes, 
 
 
 def test_a_file_that_is_not_there(tmp_path: Path) -> None:
-    with pytest.raises(InputError, match="cannot be read"):
+    with pytest.raises(InputError, match="does not exist"):
         read_csv(tmp_path / "none.csv", ("a",))
 
 
@@ -84,11 +95,48 @@ def test_a_column_that_must_be_positive(tmp_path: Path) -> None:
 @given(st.text(max_size=200))
 def test_any_text_is_a_number_or_one_sentence(text: str) -> None:
     try:
-        value = float(text)
-    except ValueError:
-        value = math.nan
-    if math.isfinite(value):
-        assert number(text, "x") == value
+        value = number(text, "x")
+    except InputError as error:
+        (sentence,) = error.sentences
+        assert sentence.startswith("x = ")
     else:
-        with pytest.raises(InputError, match=r"^x = "):
-            number(text, "x")
+        assert value == float(text)
+
+
+@given(st.floats(allow_nan=False, allow_infinity=False), st.sampled_from(["{!r}", "{:e}", "{:+.3f}", " {:.0f}. "]))
+def test_a_number_is_read_however_it_is_written(value: float, form: str) -> None:
+    assert number(form.format(value), "x") == float(form.format(value))
+
+
+@pytest.mark.parametrize("text", ["1_0", "١", "nan", "-inf", "infinity", "1e999", "0x10", "1,5", "−1", "1 2", "", "."])
+def test_what_python_or_a_person_takes_for_a_number(text: str) -> None:
+    with pytest.raises(InputError, match=r"^x = .* is not a"):
+        number(text, "x")
+
+
+COLUMNS = (
+    "target_yaw_deg",
+    "target_pitch_deg",
+    "yaw_deg",
+    "pitch_deg",
+    "angle_deg",
+    "commanded_steps",
+    "turns",
+    "time_ms",
+    "value",
+)
+
+
+@pytest.mark.parametrize("column", COLUMNS)
+@given(value=st.floats(allow_nan=False, allow_infinity=False) | st.floats(-1e6, 1e6))
+def test_a_reading_is_within_what_a_reading_can_be_whoever_brings_it(column: str, value: float) -> None:
+    """From a file or typed in, both become Readings."""
+    bound = reading_bound(column)
+    try:
+        kept = Readings("r", (7,), {column: np.array([value])}, {})
+    except InputError as error:
+        (sentence,) = error.sentences
+        assert sentence.startswith(f"r line 7: {column} = ")
+        assert not bound.holds(value)
+    else:
+        assert bound.holds(kept.numbers[column][0])

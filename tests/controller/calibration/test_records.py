@@ -152,8 +152,8 @@ def test_fresh_says_what_is_present_stale_missing() -> None:
 @pytest.mark.parametrize(
     ("text", "says"),
     [
-        ("", "damaged"),
-        ("{", "damaged"),
+        ("", "is not a calibration file (not valid JSON at line 1, column 1). Restore it from a copy"),
+        ("{", "is not a calibration file (not valid JSON at line 1, column 2: {)."),
         ("[]", "is not a calibration file"),
         ('{"format": "fullturn-plan"}', "is not a calibration file"),
         ('{"format": "fullturn-calibration", "format_version": 2, "records": []}', "format version 2"),

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from collections import Counter
+from contextlib import suppress
 
 import numpy as np
 import pytest
@@ -11,7 +12,14 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from controller.calibration.readings import NotBelievable, Readings
-from controller.calibration.verify import from_visits, normal_repeatability, pose_figures, visiting_order
+from controller.calibration.verify import (
+    LEAST_POSES,
+    distinct,
+    from_visits,
+    normal_repeatability,
+    pose_figures,
+    visiting_order,
+)
 from tests.controller.calibration.given import readings
 
 POINTS = np.array([[0.1, 0, 0], [-0.1, 0.1, 0], [0, -0.1, 0.1], [0.05, 0, -0.1], [-0.05, 0, 0]])
@@ -108,3 +116,37 @@ def test_the_order_of_visits(poses: int, times: int, seed: int) -> None:
 def test_the_order_is_random() -> None:
     wanted = [(30.0 * number, 0.0) for number in range(8)]
     assert len({tuple(visiting_order(wanted, 5, seed)) for seed in range(10)}) == 10
+
+
+@given(
+    poses=st.lists(st.tuples(st.floats(0, 360), st.floats(-90, 90)), min_size=1, max_size=4),
+    visits=st.integers(3, 5),
+    scale=st.sampled_from([0.0, 1e-9, 0.01]),
+)
+def test_only_distinct_poses_are_a_proof(poses: list[tuple[float, float]], visits: int, scale: float) -> None:
+    """Neither one pose again and again, nor one direction under several names (any yaw at the zenith, 0 and 360)."""
+    order = visiting_order(poses, visits, seed=1)
+    noise = np.random.default_rng(2).normal(0, 1, (len(order), 2)) * scale
+    yaw, pitch = (np.array([each[axis] for each in order]) for axis in (0, 1))
+    columns = {
+        "target_yaw_deg": yaw,
+        "target_pitch_deg": pitch,
+        "yaw_deg": yaw + noise[:, 0],
+        "pitch_deg": pitch + noise[:, 1],
+    }
+    few = distinct(poses) < LEAST_POSES
+    visited = Readings("r", tuple(range(len(order))), columns, {})
+    if few:
+        with pytest.raises(NotBelievable, match="distinct"):
+            from_visits(visited)
+        return
+    with suppress(NotBelievable):  # for another reason, such as visits that are too much alike
+        result = from_visits(visited)
+        assert np.isfinite([result.worst.value, result.worst.low, result.worst.high]).all()
+
+
+def test_directions_are_told_apart_on_the_sky() -> None:
+    assert distinct([(0, 90), (90, 90), (180, 90)]) == 1
+    assert distinct([(0, 0), (360, 0), (-360, 0), (1, 0)]) == 1
+    assert distinct([(0, 0), (11, 0), (180, 60), (180, -60)]) == 4
+    assert distinct([]) == 0

@@ -251,7 +251,7 @@ def test_a_plan_is_made_with_what_was_calibrated(shell: Shell) -> None:
 def test_a_damaged_calibration_file_stops_a_plan(shell: Shell) -> None:
     shell.write("kit.calibration.json", "{")
     (line,) = refuses(shell, 2, "plan", "kit.toml", "--out", "plan.json")
-    assert line.startswith("kit.calibration.json: is damaged")
+    assert line.startswith("kit.calibration.json: is not a calibration file (not valid JSON at line 1, column 2: {).")
 
 
 def test_typed_in(shell: Shell, monkeypatch: pytest.MonkeyPatch) -> None:

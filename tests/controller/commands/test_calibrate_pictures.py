@@ -216,9 +216,9 @@ def test_photographs_of_another_focal_length_or_size_are_named(ring: Path, shell
     (shell.folder / "other" / "FULL0000.JPG").replace(ring / "FULL0002.JPG")
     assert "FULL0002.JPG: is not of the same size" in said_of_ring(shell, 2)
     (ring / "FULL0002.JPG").write_bytes(before[:2000])
-    assert "FULL0002.JPG: cannot be read" in said_of_ring(shell, 2)
+    assert "FULL0002.JPG: is not a photograph that can be read: its pixels are damaged" in said_of_ring(shell, 2)
     (ring / "FULL0002.JPG").write_text("no picture", encoding="utf-8")
-    assert "FULL0002.JPG: is not a JPEG or TIFF picture" in said_of_ring(shell, 2)
+    assert "FULL0002.JPG: is not a photograph that can be read. Give a JPEG or TIFF" in said_of_ring(shell, 2)
 
 
 def test_a_ring_that_cannot_be_believed_is_not_stored(ring: Path, shell: Shell) -> None:

@@ -155,24 +155,28 @@ def test_places_that_cannot_be_written(planned: Shell) -> None:
     planned.write("file", "in the way")
     (line,) = refuses(planned, 1, "rehearse", "plan.json", "--out", "file/run")
     assert "cannot be made" in line
-    assert refuses(planned, 2, "rehearse", "plan.json", "--out", "file")
-    assert refuses(planned, 2, "plan", "kit.toml", "--out", ".")
+    assert refuses(planned, 1, "rehearse", "plan.json", "--out", "file")
+    assert refuses(planned, 1, "plan", "kit.toml", "--out", ".")
     (line,) = refuses(planned, 1, "plan", "kit.toml", "--out", "no/such/folder/plan.json")
     assert "choose another place" in line
 
 
 def test_a_result_that_cannot_be_written(planned: Shell) -> None:
     (planned.folder / "run" / "truth.json").mkdir(parents=True)
-    told = planned("rehearse", "plan.json", "--out", "run")
-    assert (told.status, told.out) == (1, "")
-    assert "cannot be written" in told.err
+    for more in ((), ("--replace",)):
+        (line,) = refuses(planned, 1, "rehearse", "plan.json", "--out", "run", *more)
+        assert "Choose another place" in line
 
 
-def test_a_rehearsal_is_replaced(planned: Shell) -> None:
+def test_a_rehearsal_is_replaced_when_that_is_asked_for(planned: Shell) -> None:
     assert planned("rehearse", "plan.json", "--out", "run", "--seed", "1").status == 0
     first = (planned.folder / "run/truth.json").read_bytes()
-    assert planned("rehearse", "plan.json", "--out", "run", "--seed", "2").status == 0
+    planned.write("run/notes.txt", "mine")
+    (line,) = refuses(planned, 1, "rehearse", "plan.json", "--out", "run", "--seed", "2")
+    assert "Add --replace" in line
+    assert planned("rehearse", "plan.json", "--out", "run", "--seed", "2", "--replace").status == 0
     assert (planned.folder / "run/truth.json").read_bytes() != first
+    assert (planned.folder / "run/notes.txt").read_text(encoding="utf-8") == "mine"
     with Session.open(planned.folder / "run/session.sqlite") as session:
         assert session.about()["seed"] == "2"
 
@@ -181,9 +185,9 @@ def test_the_record_of_a_capture_is_never_replaced(planned: Shell) -> None:
     (planned.folder / "run").mkdir()
     Session.create(planned.folder / "run/session.sqlite", {"kind": "capture"}, durable=True).close()
     before = (planned.folder / "run/session.sqlite").read_bytes()
-    told = planned("rehearse", "plan.json", "--out", "run")
-    assert (told.status, told.out) == (2, "")
-    assert "record of a capture" in told.err
+    for more in ((), ("--replace",)):
+        (line,) = refuses(planned, 1, "rehearse", "plan.json", "--out", "run", *more)
+        assert "Choose another place" in line
     assert (planned.folder / "run/session.sqlite").read_bytes() == before
     assert "run/truth.json" not in planned.files()
 
@@ -191,8 +195,8 @@ def test_the_record_of_a_capture_is_never_replaced(planned: Shell) -> None:
 def test_some_other_file_in_the_sessions_place_is_kept(planned: Shell) -> None:
     (planned.folder / "run").mkdir()
     planned.write("run/session.sqlite", "my diary")
-    (line,) = refuses(planned, 2, "rehearse", "plan.json", "--out", "run")
-    assert "is not a session" in line
+    (line,) = refuses(planned, 1, "rehearse", "plan.json", "--out", "run", "--replace")
+    assert line.startswith("run/session.sqlite is kept")
 
 
 HEAVY = ("numpy", "pydantic", "matplotlib", "lensfunpy", "transitions", "jinja2", "rich", "sqlite3", "serial")

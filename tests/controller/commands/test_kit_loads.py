@@ -45,7 +45,12 @@ def test_tilt_imbalance_and_wind_by_hand(shell: Shell) -> None:
 
 @pytest.mark.parametrize(
     ("curve", "said"),
-    [(("0:0.4", "60:0.2"), "ends at 60 rpm"), (("9:0.4",), "begin at 0 rpm"), (("0:nan",), "0 or more"), (("x",), "0.2")],
+    [
+        (("0:0.4", "60:0.2"), "ends at 60 rpm"),
+        (("9:0.4",), "begin at 0 rpm"),
+        (("0:nan",), "is not like"),
+        (("x",), "0.2"),
+    ],
 )
 def test_a_curve_that_cannot_be_used(shell: Shell, curve: tuple[str, ...], said: str) -> None:
     given = [word for point in curve for word in ("--torque", point)]
@@ -80,8 +85,16 @@ def test_a_table_stands_in_for_what_is_not_typed(shell: Shell) -> None:
 @pytest.mark.parametrize(
     ("text", "said"),
     [
-        (TABLE.replace("mass_kg = 2", "weight = 2"), "there is no weight"),
-        ("mass", "not a TOML file"),
+        (TABLE.replace("mass_kg = 2", "weight = 2"), "load.toml: has a key weight, which is no option."),
+        ("mass", "load.toml: is not valid TOML at line 1, column 5: mass. Its keys are the options"),
+        (TABLE.replace("mass_kg = 2", "mass_kg = [1, 2]"), "mass_kg = [1, 2] is not a number."),
+        (TABLE.replace("mass_kg = 2", "mass_kg = true"), "mass_kg = True is not a number."),
+        (TABLE.replace("[[0, 0.4], [600, 0.2]]", "[0, 0.4]"), "torque = [0, 0.4] is not a list of points"),
+        (TABLE.replace("[[0, 0.4], [600, 0.2]]", "[[0, 0.4, 1]]"), "0:0.4:1"),
+        (TABLE.replace("[[0, 0.4], [600, 0.2]]", "[]"), "torque = [] is not a list of points"),
+        (TABLE + "kit_file = 3", "has a key kit_file, which is no option"),
+        (TABLE + "from = 3", "has a key from, which is no option"),
+        (TABLE + "json = 3", "has a key json, which is no option"),
         (TABLE, "--wind-m-s"),
     ],
 )

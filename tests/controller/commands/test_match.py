@@ -5,8 +5,14 @@ from __future__ import annotations
 import csv
 import json
 import os
+import re
+import sqlite3
+import subprocess
+import sys
+from contextlib import closing
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
+from types import SimpleNamespace
 from typing import Any
 
 import pytest
@@ -14,6 +20,7 @@ from PIL import Image
 from PIL.ExifTags import IFD, Base
 from PIL.TiffImagePlugin import IFDRational
 
+from controller.csv_text import csv_rows
 from controller.kit.load import load_kit
 from controller.planning.make import make_plan
 from controller.session.rows import Intent, ShotOutcome
@@ -178,15 +185,15 @@ def test_it_refuses_in_one_sentence_and_leaves_nothing(ready: Shell, tmp_path: P
     (ready.folder / "full" / "x").write_text("x")
     with Session.create(ready.folder / "none.sqlite", {"plan": PLAN.model_dump_json()}, durable=True):
         pass
-    for words, part in (
-        (["s.sqlite", "empty"], "holds no photographs"),
-        (["none.sqlite", "card"], "holds no exposures"),
-        (["s.sqlite", "card", "--out", "full"], "not empty"),
-        (["s.sqlite", "card", "--out", "card/home"], "lies within card"),
-        (["kit.toml", "card"], "is not a session"),
+    for status, words, part in (
+        (2, ["s.sqlite", "empty"], "holds no photographs"),
+        (2, ["none.sqlite", "card"], "holds no exposures"),
+        (1, ["s.sqlite", "card", "--out", "full"], "not empty"),
+        (1, ["s.sqlite", "card", "--out", "card/home"], "lies within card"),
+        (2, ["kit.toml", "card"], "is not a session"),
     ):
         files = ready.files()
-        assert part in " ".join(refuses(ready, 2, "match", *words))
+        assert part in " ".join(refuses(ready, status, "match", *words))
         assert ready.files() == files
     assert "--out" in ready("match", "s.sqlite", "card", "--sort", "row").err
     assert "--sort" in ready("match", "s.sqlite", "card", "--xmp", "--out", "o").err
@@ -271,7 +278,93 @@ def test_a_failure_in_the_middle_leaves_nothing(ready: Shell, monkeypatch: pytes
     def full(*_: object, **__: object) -> None:
         raise OSError(28, "No space left on device")
 
-    monkeypatch.setattr("shutil.copy2", full)
+    monkeypatch.setattr("shutil.copystat", full)
     before = ready.files()
-    assert "No space left" in " ".join(refuses(ready, 1, "match", "s.sqlite", "card", "--out", "home", "--sort", "row"))
+    assert "the disk is full" in " ".join(
+        refuses(ready, 1, "match", "s.sqlite", "card", "--out", "home", "--sort", "row")
+    )
     assert ready.files() == before
+
+
+def test_what_is_no_file_of_the_card_is_never_copied(ready: Shell) -> None:
+    """Raw companions of pictures are never opened before: a pipe, a link out of the card, a folder, a link to nothing."""
+    card = ready.folder / "card" / "100ANVIL"
+    ready.write("secret", "not on the card")
+    os.mkfifo(card / "FULL0001.NEF")
+    (card / "FULL0002.NEF").symlink_to(ready.folder / "secret")
+    (card / "FULL0003.NEF").symlink_to("nowhere")
+    (card / "FULL0004.NEF").symlink_to("FULL0004.JPG")  # within the card: a copy of what it leads to
+    told = ready("match", "s.sqlite", "card", "--out", "home", "--sort", "row", "--json")
+    found = json.loads(told.out)
+    assert found["sorted"] == len(EXPOSURES) + 1
+    left_out = [sentence for sentence in found["checks"] if sentence.startswith("Not sorted")]
+    assert [name in sentence for name, sentence in zip(("0001", "0002", "0003"), left_out, strict=True)] == [True] * 3
+    copies = [path for path in (ready.folder / "home").rglob("*") if path.suffix in {".JPG", ".NEF"}]
+    assert all(path.is_file() and not path.is_symlink() for path in copies)
+    assert len(copies) == found["sorted"]
+
+
+def test_names_that_are_not_utf_8_or_too_long_or_formulas(ready: Shell) -> None:
+    card = ready.folder / "card" / "100ANVIL"
+    names = (os.fsdecode(b"\xffULL0001.JPG"), "x" * 246 + "0002.JPG", "=cmd;-1+3,@0003.JPG", "\x1b[2Jüß\n0004.JPG")
+    for number, name in enumerate(names, start=1):
+        (card / f"FULL{number:04}.JPG").rename(card / name)
+    told = ready("match", "s.sqlite", "card", "--out", "home", "--sort", "row", "--xmp")
+    assert told.status == 0, told.err
+    assert "\x1b" not in told.out
+    table = csv_rows((ready.folder / "home" / "match.csv").read_text(encoding="utf-8"))
+    listed = {row[table[0].index("file")] for row in table}
+    assert {f"100ANVIL/{name}" for name in names[1:]} <= listed
+    kept = json.loads((ready.folder / "home" / "match.json").read_text(encoding="utf-8"))
+    assert {f"100ANVIL/{name}" for name in names} <= {line["file"] for line in kept["lines"]}
+    assert len([path for path in (ready.folder / "home").rglob("*.JPG") if path.is_file()]) == len(EXPOSURES)
+
+
+def test_a_killed_match_is_offered_for_removal(ready: Shell) -> None:
+    """Nobody is there to be asked: it stays, with its size, unless --yes says so, and is in nobody's way."""
+    code = (
+        "import os, signal, sys\n"
+        "import controller.commands.match as match\n"
+        "from controller.cli import main\n"
+        "old, left = match.copy_verified, [3]\n"
+        "def copy(*two):\n"
+        "    left[0] -= 1\n"
+        "    old(*two) if left[0] else os.kill(os.getpid(), signal.SIGKILL)\n"
+        "match.copy_verified = copy\n"
+        "sys.argv = ['fullturn', 'match', 's.sqlite', 'card', '--out', 'home', '--sort', 'row']\n"
+        "main()\n"
+    )
+    done = subprocess.run([sys.executable, "-c", code], check=False, cwd=ready.folder, timeout=60)
+    assert done.returncode == -9
+    (hidden,) = [name for name in ready.files() if name.endswith(".part")]
+    words = ("match", "s.sqlite", "card", "--sort", "row")
+    told = ready(*words, "--out", "home")
+    assert told.status == 0
+    assert "A run that was killed left" in told.err
+    assert "kB. It is kept; --yes removes it." in told.err
+    assert hidden in ready.files()
+    assert ready(*words, "--out", "other", "--yes").err.splitlines()[-1] == f"Removed {ready.folder / hidden}."
+    assert hidden not in ready.files()
+    assert "killed" not in ready(*words, "--out", "third").err
+
+
+def test_a_damaged_session_is_said_to_be_damaged(ready: Shell) -> None:
+    """What cannot be read may be exposures, so what is missing of them is not known."""
+    path = ready.folder / "s.sqlite"
+    with closing(sqlite3.connect(path)) as db:
+        db.execute("UPDATE exposures SET outcome = 'oops' WHERE number = 5")
+        db.commit()
+    told = ready("match", "s.sqlite", "card")
+    assert told.out.startswith("The session is damaged: 1 of ")
+    assert "exposures cannot be read" in told.out
+    assert json.loads(ready("match", "s.sqlite", "card", "--json").out)["losses"]
+
+
+def test_room_is_told_in_sizes_that_differ(ready: Shell, monkeypatch: pytest.MonkeyPatch) -> None:
+    needed = sum(path.stat().st_size for path in (ready.folder / "card").rglob("*.JPG"))
+    free_bytes = iter([10**9, 10**9, needed - 1])  # twice of the place, then of the copies
+    monkeypatch.setattr("shutil.disk_usage", lambda _: SimpleNamespace(free=next(free_bytes)))
+    (line,) = refuses(ready, 1, "match", "s.sqlite", "card", "--out", "home", "--sort", "row")
+    needs, free = re.findall(r"[\d.]+ (?:bytes|kB|MB|GB)", line)
+    assert needs != free
+    assert line.endswith("or --link.")

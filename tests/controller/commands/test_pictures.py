@@ -78,10 +78,10 @@ def test_somebodys_own_scenery(planned: Shell) -> None:
 def test_a_folder_with_something_in_it(planned: Shell) -> None:
     (planned.folder / "photos").mkdir()
     planned.write("photos/mine.txt", "keep")
-    (line,) = refuses(planned, 2, *REHEARSE, "--pictures", "photos")
-    assert "is not an empty folder" in line
-    assert refuses(planned, 2, *REHEARSE, "--pictures", "kit.toml") == [
-        "kit.toml is not an empty folder; choose another one for the pictures."
+    (line,) = refuses(planned, 1, *REHEARSE, "--pictures", "photos")
+    assert line == "photos is not empty. Choose another place."
+    assert refuses(planned, 1, *REHEARSE, "--pictures", "kit.toml") == [
+        "kit.toml is a file, not a folder. Choose another place."
     ]
 
 
@@ -100,9 +100,9 @@ def test_an_empty_folder_is_taken(planned: Shell) -> None:
 def test_scenery_of_the_wrong_shape(planned: Shell) -> None:
     Image.new("RGB", (200, 150)).save(planned.folder / "flat.jpg")
     (line,) = refuses(planned, 2, *REHEARSE, "--pictures", "photos", "--scenery", "flat.jpg")
-    assert line == "flat.jpg is 200 x 150 pixels; scenery must be equirectangular, twice as wide as high."
+    assert line == "flat.jpg: is 200 x 150 pixels. Scenery must be equirectangular, twice as wide as high."
     (line,) = refuses(planned, 2, *REHEARSE, "--pictures", "photos", "--scenery", "kit.toml")
-    assert "cannot be read as a picture" in line
+    assert line == "kit.toml: is not a picture that can be read. Give a JPEG, PNG or TIFF."
 
 
 @pytest.mark.parametrize(
@@ -136,7 +136,7 @@ def test_a_disk_that_fills_up_leaves_no_half_of_the_pictures(planned: Shell, mon
     told = planned(*REHEARSE, "--pictures", "photos", *SMALL)
     assert told.status == 1
     assert told.out == ""
-    assert "No space left on device" in told.err.splitlines()[-1]
+    assert "the disk is full" in told.err.splitlines()[-1]
     assert written == 3
     assert {name for name in planned.files() if "photos" in name} == set()
     assert (planned.folder / "run/session.sqlite").exists()

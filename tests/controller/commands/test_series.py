@@ -11,12 +11,13 @@ from astral.sun import dawn, dusk
 
 from controller.capture.people import People
 from controller.commands import series as series_module
-from controller.commands.capture import Made
+from controller.commands.capture import Made, must_be_free_session
 from controller.commands.crew import Crew
-from controller.commands.series import capture_series, moment_of, series_of, span_of, when_sun_stands
-from controller.errors import InputError
+from controller.commands.series import capture_series, moment_of, series_of, when_sun_stands
+from controller.errors import InputError, StorageFailed
 from controller.planning.make import make_plan
 from controller.report.summary import Summary, summarise
+from controller.times import span_of
 from tests.end_to_end.whole_runs import kit_of
 
 NOW = datetime(2026, 6, 21, 20, 0, tzinfo=UTC)
@@ -39,7 +40,7 @@ def test_a_time_of_day_or_a_moment(text: str, moment: datetime) -> None:
 
 @pytest.mark.parametrize("text", ["25:00", "soon", "2026-06-21T19:00:00+00:00", ""])
 def test_no_such_time(text: str) -> None:
-    with pytest.raises(InputError, match="--start-at"):
+    with pytest.raises(InputError, match=r"is not a time like 05:30|--start-at .* is past"):
         moment_of(text, NOW)
 
 
@@ -50,7 +51,7 @@ def test_a_length_of_time(text: str, seconds: float) -> None:
 
 @pytest.mark.parametrize("text", ["90", "0m", "-1h", "1d", ""])
 def test_no_such_length(text: str) -> None:
-    with pytest.raises(InputError, match="--repeat"):
+    with pytest.raises(InputError, match="length of time"):
         span_of(text)
 
 
@@ -119,3 +120,12 @@ def test_a_set_that_went_through_does_not_end_the_series(monkeypatch: pytest.Mon
     made, said = sets([False, False, False], monkeypatch)
     assert len(made) == 3
     assert not [sentence for sentence in said if "ends here" in sentence]
+
+
+@pytest.mark.parametrize("beside", ["-wal", "-shm", "-journal"])
+def test_no_session_begins_beside_the_log_of_another(tmp_path: Path, beside: str) -> None:
+    """SQLite would take it for this session's own (sqlite.org/howtocorrupt.html, section 1.4)."""
+    (tmp_path / f"set.sqlite{beside}").write_bytes(b"of another")
+    with pytest.raises(StorageFailed, match=f"set.sqlite{beside} exists already"):
+        must_be_free_session(tmp_path / "set.sqlite")
+    must_be_free_session(tmp_path / "other.sqlite")

@@ -141,6 +141,6 @@ def test_a_second_program_at_the_port_is_refused(tmp_path: Path) -> None:
     with (
         simulated(tmp_path, "--port-name", "port") as _,
         SerialPort(str(tmp_path / "port"), BAUD),
-        pytest.raises(LinkLost, match="no other program"),
+        pytest.raises(LinkLost, match="another program uses it"),
     ):
         SerialPort(str(tmp_path / "port"), BAUD)

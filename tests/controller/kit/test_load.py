@@ -27,8 +27,8 @@ MISTAKES: list[tuple[str, Any, list[str]]] = [
     ("head.roll", {"microsteps": 16}, ["no such key"]),
     ("camera", 3, ["3"]),
     ("camera.sensor_width_mm", "wide", ['"wide"', "number"]),
-    ("camera.pixels_wide", 6000.5, ["6000.5", "integer"]),
-    ("camera.pixels_wide", [6000], ["[6000]", "integer"]),
+    ("camera.pixels_wide", 6000.5, ["6000.5", "a whole number."]),
+    ("camera.pixels_wide", [6000], ["[6000]", "a whole number."]),
     ("camera.mounted", "upright", ['"upright"', "'portrait' or 'landscape'"]),
     ("camera.mounted", 90, ["90", "'portrait' or 'landscape'"]),
     ("lens.projection", "fisheye", ['"fisheye"', "rectilinear", "equidistant", "equisolid", "orthographic"]),
@@ -36,30 +36,30 @@ MISTAKES: list[tuple[str, Any, list[str]]] = [
     ("exposure.bracket_ev", [], ["[]", "at least 1"]),
     ("exposure.bracket_ev", [0] * 16, ["at most 15"]),
     ("board.sync_contact", "perhaps", ['"perhaps"']),
-    ("camera.sensor_width_mm", 0, ["0", "greater than 0"]),
-    ("camera.sensor_height_mm", -24, ["-24", "greater than 0"]),
-    ("camera.sensor_width_mm", 301, ["301", "less than or equal to 300"]),
-    ("camera.pixels_wide", 100_001, ["100001", "less than or equal to 100000"]),
-    ("lens.focal_length_mm", 0, ["0", "greater than 0"]),
-    ("lens.focal_length_mm", 3001, ["3001", "less than or equal to 3000"]),
+    ("camera.sensor_width_mm", 0, ["0", "from 0.5 to 300 mm"]),
+    ("camera.sensor_height_mm", -24, ["-24", "from 0.5 to 300 mm"]),
+    ("camera.sensor_width_mm", 301, ["301", "from 0.5 to 300 mm"]),
+    ("camera.pixels_wide", 100_001, ["100001", "from 16 to 100000."]),
+    ("lens.focal_length_mm", 0, ["0", "from 0.5 to 3000 mm"]),
+    ("lens.focal_length_mm", 3001, ["3001", "from 0.5 to 3000 mm"]),
     ("lens.focal_length_mm", float("nan"), ["nan", "finite"]),
     ("lens.focal_length_mm", float("inf"), ["inf", "finite"]),
-    ("exposure.shutter_seconds", 0, ["0", "greater than 0"]),
+    ("exposure.shutter_seconds", 0, ["0", "from 1e-06 to 3600 s"]),
     ("exposure.shutter_seconds", 3601, ["3601", "3600"]),
-    ("exposure.focus_ms", -1, ["-1", "greater than or equal to 0"]),
-    ("exposure.press_ms", 0, ["0", "greater than 0"]),
+    ("exposure.focus_ms", -1, ["-1", "from 0 to 10000 ms"]),
+    ("exposure.press_ms", 0, ["0", "from 1 to"]),
     ("exposure.release_lag_ms", 5001, ["5001", "5000"]),
-    ("exposure.ready_ms", -0.5, ["-0.5", "greater than or equal to 0"]),
-    ("exposure.file_megabytes", 0, ["0", "greater than 0"]),
-    ("head.ring_hz", 0, ["0", "greater than 0"]),
-    ("head.ring_damping", 1, ["1", "less than 1"]),
+    ("exposure.ready_ms", -0.5, ["-0.5", "from 0 to 60000 ms"]),
+    ("exposure.file_megabytes", 0, ["0", "from 0.001 to 10000 MB"]),
+    ("head.ring_hz", 0, ["0", "from 0.1 to 1000 Hz"]),
+    ("head.ring_damping", 1, ["1", "from 0.001 to 0.99"]),
     ("head.settle_ms", float("inf"), ["inf", "finite"]),
-    ("head.settle_ms", -1, ["-1", "greater than or equal to 0"]),
-    ("head.pan.full_steps_per_turn", 0, ["0", "greater than 0"]),
+    ("head.settle_ms", -1, ["-1", "from 0 to 600000 ms"]),
+    ("head.pan.full_steps_per_turn", 0, ["0", "from 1 to 10000"]),
     ("head.pan.microsteps", 257, ["257", "256"]),
-    ("head.tilt.gear_ratio", 0, ["0", "greater than 0"]),
+    ("head.tilt.gear_ratio", 0, ["0", "from 0.01 to 100000"]),
     ("head.tilt.max_speed_deg_s", 361, ["361", "360"]),
-    ("head.pan.max_accel_deg_s2", -1, ["-1", "greater than 0"]),
+    ("head.pan.max_accel_deg_s2", -1, ["-1", "from 0.01 to 3600 deg/s2"]),
     ("head.pan.min_deg", -3601, ["-3601", "-3600"]),
     ("board.baud", 300, ["300", "1200"]),
     ("board.max_step_rate_hz", 99, ["99", "100"]),
@@ -162,10 +162,10 @@ def test_not_utf_8(tmp_path: Path) -> None:
     assert "UTF-8" in sentence
 
 
-@pytest.mark.parametrize("name", ["nowhere.toml", "."])
-def test_a_file_that_cannot_be_read(tmp_path: Path, name: str) -> None:
+@pytest.mark.parametrize(("name", "says"), [("nowhere.toml", "does not exist."), (".", "is a folder, not a kit.")])
+def test_a_file_that_cannot_be_read(tmp_path: Path, name: str, says: str) -> None:
     (sentence,) = _load(tmp_path / name)
-    assert sentence.startswith(f"{tmp_path / name}: cannot be read (")
+    assert sentence.startswith(f"{tmp_path / name}: {says}")
 
 
 def test_an_empty_file_misses_both_tables(tmp_path: Path) -> None:
@@ -180,3 +180,12 @@ def test_the_files_own_name_begins_every_sentence(tmp_path: Path) -> None:
     found = _load(path)
     assert len(found) == 5  # no lens, neither side of the sensor, no pixels_high, and pixels_wide is wrong
     assert all(sentence.startswith(f"{path}: ") for sentence in found)
+
+
+def test_of_many_mistakes_some_are_told(tmp_path: Path) -> None:
+    path = tmp_path / "kit.toml"
+    path.write_text("[camera]\n" + "\n".join(f"key_{number} = {number}" for number in range(500)))
+    sentences = _load(path)
+    assert len(sentences) == 21
+    assert sentences[-1].startswith(f"{path}: has ")
+    assert sentences[-1].endswith(" more mistakes. Correct these first.")

@@ -218,33 +218,35 @@ def test_an_unknown_name_is_refused(plan: Plan, tmp_path: Path) -> None:
 
 
 def test_a_missing_file_is_refused(tmp_path: Path) -> None:
-    assert "cannot be read" in refusal(tmp_path / "nowhere.json")
+    assert refusal(tmp_path / "nowhere.json").endswith("nowhere.json: does not exist.")
 
 
-@pytest.mark.parametrize("failing", ["write_text", "replace"])
+@pytest.mark.parametrize("failing", ["open", "chmod", "replace"])
 def test_a_failed_write_leaves_the_old_plan_and_nothing_else(
     plan: Plan, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, failing: str
 ) -> None:
     path = tmp_path / "plan.json"
-    path.write_text("the plan of yesterday", encoding="utf-8")
-    really_write = Path.write_text
+    save_plan(plan, path)
+    yesterday = path.read_bytes()
 
-    def disk_full(self: Path, *args: Any, **_: Any) -> int:
-        if failing == "write_text":
-            really_write(self, args[0][:100], encoding="utf-8")
+    def disk_full(self: Path, *args: Any, **_: Any) -> None:
+        if failing == "open":
+            self.write_bytes(b"the first lines")
         raise OSError(errno.ENOSPC, "No space left on device")
 
-    monkeypatch.setattr(Path, failing, disk_full)
-    with pytest.raises(StorageFailed, match="No space left on device") as caught:
-        save_plan(plan, path)
+    really_open = Path.open
+    opening = lambda self, *args, **more: (disk_full if args == ("xb",) else really_open)(self, *args, **more)  # noqa: E731
+    monkeypatch.setattr(Path, failing, opening if failing == "open" else disk_full)
+    with pytest.raises(StorageFailed, match="the disk is full") as caught:
+        save_plan(plan, path, replace=True)
     monkeypatch.undo()
     assert str(path) in str(caught.value)
     assert list(tmp_path.iterdir()) == [path]
-    assert path.read_text(encoding="utf-8") == "the plan of yesterday"
+    assert path.read_bytes() == yesterday
 
 
 def test_a_missing_folder_is_said(plan: Plan, tmp_path: Path) -> None:
-    with pytest.raises(StorageFailed, match="No such file or directory"):
+    with pytest.raises(StorageFailed, match="is no folder"):
         save_plan(plan, tmp_path / "nowhere" / "plan.json")
     assert list(tmp_path.iterdir()) == []
 

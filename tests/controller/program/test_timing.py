@@ -58,7 +58,8 @@ def test_speed_is_what_head_and_board_can_both_do() -> None:
 
 
 def test_even_the_slowest_axis_turns() -> None:
-    axis = kit_of(head={"pan": {"max_speed_deg_s": 1e-6, "max_accel_deg_s2": 1e-6}}).head.pan
+    slow = {"max_speed_deg_s": 0.01, "max_accel_deg_s2": 0.01, "measured_steps_per_degree": 0.1}
+    axis = kit_of(head={"pan": slow}).head.pan
     assert (axis_speed(axis, 100), axis_accel(axis)) == (1, 1)
 
 

@@ -15,6 +15,7 @@ from controller.report.html import write_html
 from controller.report.summary import Summary, summarise
 from controller.report.wording import proof_sentence
 from controller.session.rows import Happening, Intent, ShotOutcome, ShotRow
+from controller.sizes import size_text
 from tests.end_to_end.whole_runs import kit_of, run, world_of
 
 PLAN = make_plan(kit_of(14.0), 0.3)
@@ -52,6 +53,7 @@ class Strict(HTMLParser):
 
 def written(folder: Path, summary: Summary, happenings: list[Happening]) -> tuple[str, Strict]:
     path = folder / "report.html"
+    path.unlink(missing_ok=True)  # a page is never written over
     write_html(path, PLAN, summary, happenings)
     text = path.read_text(encoding="utf-8")
     page = Strict()
@@ -127,7 +129,7 @@ def test_missing_frames_are_named_and_their_holes_drawn(tmp_path: Path) -> None:
     assert "no place is missing" not in words
     assert "There are holes" in words
     assert words.count("hole: in no core") == words.count("missing frame") == 2  # in both pictures
-    assert f"{len(shots) * PLAN.kit.file_megabytes():.0f} MB" in words  # not the whole plan's
+    assert size_text(len(shots) * PLAN.kit.file_megabytes() * 1e6) in words  # not the whole plan's
 
 
 def test_an_assumed_set_is_not_called_complete(tmp_path: Path) -> None:
@@ -163,10 +165,11 @@ def test_a_place_that_cannot_be_written(rehearsed: Rehearsed, tmp_path: Path) ->
 
 def test_what_is_out_of_reach_is_said_where_there_is_any(tmp_path: Path) -> None:
     low = kit_of(14.0, head={"tilt": {"min_deg": -20.0}})
-    for kit, said in ((low, True), (kit_of(14.0), False)):
+    for number, (kit, said) in enumerate(((low, True), (kit_of(14.0), False))):
+        path = tmp_path / f"report-{number}.html"
         plan = make_plan(kit, 0.3, Request(allow_unreachable=True))
         summary = summarise(plan, [], kind="rehearsal", seed=1, sentence="Over.", seconds=1.0)
-        write_html(tmp_path / "report.html", plan, summary, [])
-        text = (tmp_path / "report.html").read_text(encoding="utf-8")
+        write_html(path, plan, summary, [])
+        text = path.read_text(encoding="utf-8")
         assert (f"{plan.region.unreachable_sr:.3f} steradians" in text) == said
         assert (plan.region.unreachable_sr > 0) == said

@@ -3,14 +3,12 @@
 from __future__ import annotations
 
 import math
-from pathlib import Path
 
 import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 from numpy.typing import NDArray
-from PIL import Image
 from scipy import ndimage
 
 from sim.scene.scenery import (
@@ -18,11 +16,10 @@ from sim.scene.scenery import (
     NARROWEST,
     WIDEST,
     Scenery,
-    SceneryError,
     layer_of,
     light_of_codes,
     points_across,
-    read_scenery,
+    scenery_of,
     seen,
 )
 from tests.sim.scene.dots import unit
@@ -84,28 +81,6 @@ def test_layers_in_one_picture() -> None:
     assert math.isinf(layer.distance_mm)
 
 
-def test_a_picture_that_somebody_brings(tmp_path: Path) -> None:
-    path = tmp_path / "hall.png"
-    Image.fromarray(CODES[..., :3]).save(path)
-    (layer,) = read_scenery(path, 4096).layers
+def test_a_picture_that_somebody_brings() -> None:
+    (layer,) = scenery_of(CODES[..., :3]).layers
     np.testing.assert_array_equal(layer.points, layer_of(CODES[..., :3]).points)
-    (small,) = read_scenery(path, 32).layers
-    assert small.width == 32
-    mean = CODES[:4, :4, 0].mean()
-    assert small.points[1, 1] & 255 == pytest.approx(mean, abs=1)
-
-
-@pytest.mark.parametrize("size", [(100, 51), (50, 100), (100, 100)])
-def test_a_picture_that_is_not_twice_as_wide_as_high(size: tuple[int, int], tmp_path: Path) -> None:
-    path = tmp_path / "flat.png"
-    Image.new("RGB", size).save(path)
-    with pytest.raises(SceneryError, match=rf"is {size[0]} x {size[1]} pixels; .*twice as wide"):
-        read_scenery(path, 512)
-
-
-@pytest.mark.parametrize("content", [b"", b"no picture", b"\x89PNG\r\n\x1a\n broken", b"\xff\xd8\xff\xe0 cut off"])
-def test_a_file_that_is_no_picture(content: bytes, tmp_path: Path) -> None:
-    path = tmp_path / "notes.jpg"
-    path.write_bytes(content)
-    with pytest.raises(SceneryError, match="cannot be read as a picture"):
-        read_scenery(path, 512)

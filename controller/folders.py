@@ -1,0 +1,145 @@
+"""The one way to write a folder: it appears when all of it is written, or not at all.
+
+What is written meanwhile is in a hidden folder with a marker, on which a lock is held. A run that is killed leaves it;
+`unfinished_near` finds it, and only somebody's yes removes it.
+"""
+
+import json
+import os
+import shutil
+from collections.abc import Iterator, Mapping
+from contextlib import contextmanager, suppress
+from dataclasses import dataclass
+from pathlib import Path
+
+from controller.errors import StorageFailed
+from controller.files import appear, part_name, writing
+from controller.lock import in_use, lock_of, sole_use
+from controller.places import PART, Ours, cause_of, is_own, must_be_free_folder
+from controller.shown import shown
+
+MARKER, INNER = "fullturn-unfinished.json", "unfinished"
+FORMAT = {"format": "fullturn-unfinished"}
+
+
+@contextmanager
+def appearing_folder(folder: Path, *, replace: bool = False, ours: Mapping[str, Ours] | None = None) -> Iterator[Path]:
+    """A folder to write into, which becomes `folder` when all went well and is gone when not. Raises StorageFailed.
+
+    `folder` must be new or empty; with `replace` its files that are `ours` give way to the new ones.
+    """
+    must_be_free_folder(folder, replace=replace, ours=ours)
+    real = Path(os.path.realpath(folder))
+    made = [parent for parent in real.parents if not parent.exists()]
+    is_there = real.is_dir()
+    try:
+        with writing(folder):
+            real.parent.mkdir(parents=True, exist_ok=True)
+        with _hidden_in(real if is_there else real.parent, folder) as inner:
+            yield inner
+            must_be_free_folder(folder, replace=replace, ours=ours)
+            with writing(folder):
+                if is_there:
+                    _move_all(inner, real, ours or {})
+                else:
+                    inner.rename(real)
+    except BaseException:
+        for parent in made:
+            with suppress(OSError):
+                parent.rmdir()
+        raise
+
+
+@contextmanager
+def _hidden_in(home: Path, folder: Path) -> Iterator[Path]:
+    """A marked folder within a hidden one, which is locked meanwhile and gone afterwards."""
+    hidden = home / part_name()
+    while os.path.lexists(hidden):
+        hidden = home / part_name()
+    with sole_use(lock_of(hidden), shown(folder), "fullturn"):
+        try:
+            with writing(folder):
+                hidden.mkdir()
+                (hidden / MARKER).write_text(json.dumps(FORMAT | {"of": folder.name}) + "\n", encoding="utf-8")
+                (hidden / INNER).mkdir()
+            yield hidden / INNER
+        finally:
+            _remove(hidden)
+
+
+def _move_all(inner: Path, real: Path, ours: Mapping[str, Ours]) -> None:
+    """Move everything into a folder that is there: all, or nothing but what replaced a file of ours. Raises OSError."""
+    moved: list[Path] = []
+    try:
+        for path in sorted(inner.iterdir()):
+            target = real / path.name
+            if path.name in ours and is_own(target, ours[path.name]):
+                path.replace(target)
+            elif path.is_dir() and not path.is_symlink():
+                path.rename(target)
+                moved.append(target)
+            else:
+                appear(path, target)
+                moved.append(target)
+    except BaseException:
+        for target in moved:
+            shutil.rmtree(target) if target.is_dir() else target.unlink()
+        raise
+
+
+def make_inner_folder(folder: Path) -> None:
+    """Make a folder, and those it is in, within one that is appearing. Raises StorageFailed."""
+    with writing(folder):
+        folder.mkdir(parents=True, exist_ok=True)
+
+
+@dataclass(frozen=True, slots=True)
+class Unfinished:
+    """A hidden folder that a killed run left behind, and its size."""
+
+    path: Path
+    size_bytes: int
+
+
+def unfinished_near(folder: Path) -> list[Unfinished]:
+    """What killed runs left in `folder` and beside it. What a living run writes is not among it. Raises StorageFailed."""
+    real = Path(os.path.realpath(folder))
+    found = []
+    for home in (real.parent, real):
+        with suppress(OSError):
+            paths = [home / name for name in sorted(os.listdir(home)) if PART.fullmatch(name)]
+            found += [Unfinished(path, _size(path)) for path in paths if _is_marked(path) and not in_use(path)]
+    return found
+
+
+def _is_marked(path: Path) -> bool:
+    """Whether this program made that folder: by its marker."""
+    marker = path / MARKER
+    try:
+        if path.is_symlink() or marker.is_symlink() or not marker.is_file() or marker.stat().st_size > 10_000:
+            return False
+        content = json.loads(marker.read_text(encoding="utf-8"))
+    except (OSError, ValueError, RecursionError):
+        return False
+    return isinstance(content, dict) and content.items() >= FORMAT.items()
+
+
+def _size(folder: Path) -> int:
+    return sum(os.lstat(os.path.join(root, name)).st_size for root, _, names in os.walk(folder) for name in names)
+
+
+def remove_unfinished(left: Unfinished) -> None:
+    """Remove it, if it is still what it was found to be. Raises StorageFailed."""
+    if _is_marked(left.path) and not in_use(left.path):
+        try:
+            if (left.path / INNER).is_dir():
+                shutil.rmtree(left.path / INNER)
+            shutil.rmtree(left.path)  # the marker goes last: whatever stops this, it is found again
+        except OSError as error:
+            raise StorageFailed(f"{shown(left.path)} cannot be removed: {cause_of(error)}. Remove it by hand.") from None
+
+
+def _remove(hidden: Path) -> None:
+    """Remove our own hidden folder, the marker last."""
+    shutil.rmtree(hidden / INNER, ignore_errors=True)
+    shutil.rmtree(hidden, ignore_errors=True)

@@ -1,0 +1,27 @@
+"""The one way to read a number from text: decimal digits, a point, an exponent, and nothing else.
+
+Python reads more than people mean: 1_0 as ten, digits of other scripts, nan and inf. None of these is a number here.
+What a number may be where it is used is another question: see `bounds`.
+"""
+
+import math
+import re
+
+MOST_CHARACTERS = 400  # the longest that a finite number has in plain digits is shorter; longer texts are not looked at
+DECIMAL = re.compile(r"[+-]?(?:[0-9]+(?:\.[0-9]*)?|\.[0-9]+)(?:[eE][+-]?[0-9]+)?")
+WHOLE = re.compile(r"[+-]?[0-9]+")
+
+
+def number_in(text: str) -> float | None:
+    """The finite number that a text says, spaces around it aside; None if it says none."""
+    text = text.strip()
+    if len(text) > MOST_CHARACTERS or DECIMAL.fullmatch(text) is None:
+        return None
+    value = float(text)
+    return value if math.isfinite(value) else None
+
+
+def whole_in(text: str) -> int | None:
+    """The whole number that a text says, spaces around it aside; None if it says none."""
+    text = text.strip()
+    return int(text) if len(text) <= MOST_CHARACTERS and WHOLE.fullmatch(text) else None

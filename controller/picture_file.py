@@ -1,0 +1,209 @@
+"""The one way to open a picture that somebody gave: what it says of itself (EXIF), and its pixels upright.
+
+Whatever is wrong with it is one sentence. The libraries that decode it fail in ways of their own, so whatever they raise
+is caught here, and here alone.
+"""
+
+import io
+import logging
+import math
+import os
+import warnings
+from collections.abc import Callable, Mapping
+from contextlib import suppress
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any, BinaryIO, TypeVar
+
+import exifread
+import numpy as np
+from PIL import Image, UnidentifiedImageError
+from PIL.ExifTags import IFD, Base
+
+from controller import exif
+from controller.errors import InputError
+from controller.reading import FileKind, open_file, refuse
+
+Read = TypeVar("Read")
+MOST_BYTES = 2**32  # a TIFF cannot be larger: its offsets have 32 bits (TIFF 6.0, section 2)
+MOST_PIXELS = 2**29  # a sphere of 32768 x 16384; at 4 bytes each while one is decoded, 2.1 GB (measured 2.0 GB for 400 M)
+MOST_READS = 100_000  # of a file's head; real ones took 820 at most. Directories of EXIF may lead round in circles
+MOST_HEAD_BYTES = 2**26
+PHOTOGRAPH = FileKind("a photograph", MOST_BYTES, "Give a JPEG or TIFF as the camera wrote it.")
+SCENERY = FileKind("a picture", MOST_BYTES, "Give a JPEG, PNG or TIFF.")
+FORMATS = {PHOTOGRAPH: ("JPEG", "TIFF"), SCENERY: ("JPEG", "TIFF", "PNG")}
+END_OF_JPEG = b"\xff\xd9"
+END_BYTES = 65536  # where the end of a JPEG is looked for: some cameras write more behind it
+BLOCK_ROWS = 256
+UPRIGHT = {
+    2: Image.Transpose.FLIP_LEFT_RIGHT,
+    3: Image.Transpose.ROTATE_180,
+    4: Image.Transpose.FLIP_TOP_BOTTOM,
+    5: Image.Transpose.TRANSPOSE,
+    6: Image.Transpose.ROTATE_270,
+    7: Image.Transpose.TRANSVERSE,
+    8: Image.Transpose.ROTATE_90,
+}
+"""How to turn a picture by its Orientation (CIPA DC-008, section 4.6.5.1); any other value says nothing."""
+
+Image.MAX_IMAGE_PIXELS = None  # the library's own limit is below what cameras take; ours is MOST_PIXELS
+for _name in ("exifread", "PIL"):
+    logging.getLogger(_name).setLevel(logging.CRITICAL + 1)  # what they cannot read is said here
+
+
+@dataclass(frozen=True, slots=True)
+class Facts:
+    """What a picture says: width and height as stored, and by their numbers the values of the first directory (`tags`)
+    and of Exif's (`details`), as `exif` makes sense of them.
+    """
+
+    size_px: tuple[int, int]
+    tags: Mapping[int, Any]
+    details: Mapping[int, Any]
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Grey:
+    """A photograph in grey, eight bits, upright; `share` as large as the file's own picture."""
+
+    picture: Image.Image
+    share: float
+    facts: Facts
+
+
+@dataclass(frozen=True, slots=True)
+class CardTags:
+    """What a file on a card says, raw or not: its values by the library's names, whether a JPEG goes on to its end, and
+    how many bytes the file has.
+    """
+
+    tags: Mapping[str, Any]
+    whole: bool
+    size: int
+
+
+def read_facts(path: Path, kind: FileKind = PHOTOGRAPH) -> Facts:
+    """What a picture says of itself, its pixels left alone. Raises InputError."""
+    with open_file(path, kind) as file:
+        return _decoded(path, kind, "its first part is damaged", lambda: _facts(_Head(file), path, kind))
+
+
+def _facts(file: BinaryIO, path: Path, kind: FileKind) -> Facts:
+    with Image.open(file, formats=FORMATS[kind]) as image:
+        _must_fit(image, path, kind)
+        tags = image.getexif()
+        return Facts(image.size, dict(tags), dict(tags.get_ifd(IFD.Exif)))
+
+
+def _must_fit(image: Image.Image, path: Path, kind: FileKind) -> None:
+    width, height = image.size
+    if width * height > MOST_PIXELS:
+        what = f"has {width} x {height} pixels, more than the {MOST_PIXELS / 1e6:.0f} million that are read"
+        refuse(path, kind, what)
+
+
+def read_grey(path: Path, least_px: int | None = None) -> Grey:
+    """A photograph's pixels. With `least_px` a JPEG may be decoded smaller, no side below that, which saves time and
+    memory. Raises InputError.
+    """
+    facts = read_facts(path)
+    with open_file(path, PHOTOGRAPH) as file:
+        damage = "its pixels are damaged, or cut short"
+        return Grey(*_decoded(path, PHOTOGRAPH, damage, lambda: _grey(file, least_px)), facts)
+
+
+def _grey(file: BinaryIO, least_px: int | None) -> tuple[Image.Image, float]:
+    # Not by its name: Pillow 13 then maps a plain TIFF into memory, and garbles one that stands on end.
+    with Image.open(file, formats=FORMATS[PHOTOGRAPH]) as image:
+        own = max(image.size)
+        image.draft("L", None if least_px is None else (least_px, least_px))
+        share = 0.5 ** round(math.log2(own / max(image.size)))
+        image.load()  # a TIFF is upright from here on, and no longer says how to turn it; a JPEG not yet
+        turn = UPRIGHT.get(exif.whole(image.getexif().get(Base.Orientation)) or 1)
+        grey = _eight_bits(image)
+        return (grey if turn is None else grey.transpose(turn)), share
+
+
+def read_colours(path: Path, widest: int) -> Image.Image:
+    """A picture in red, green and blue, as stored, at most `widest` pixels across. Raises InputError."""
+    read_facts(path, SCENERY)
+    with open_file(path, SCENERY) as file:
+        return _decoded(path, SCENERY, "its pixels are damaged, or cut short", lambda: _colours(file, widest))
+
+
+def _colours(file: BinaryIO, widest: int) -> Image.Image:
+    with Image.open(file, formats=FORMATS[SCENERY]) as image:
+        image.load()
+        colours = (_eight_bits(image) if image.mode.startswith(("I", "F")) else image).convert("RGB")
+    if colours.width <= widest:
+        return colours
+    return colours.resize((widest, max(1, round(colours.height * widest / colours.width))), Image.Resampling.BOX)
+
+
+def _eight_bits(image: Image.Image) -> Image.Image:
+    """A picture in grey; of more than eight bits, its brightest pixel becomes 255. What is not finite is black."""
+    if not image.mode.startswith(("I", "F")):
+        return image.convert("L")
+    values = np.asarray(image)
+    blocks = [slice(begin, begin + BLOCK_ROWS) for begin in range(0, len(values), BLOCK_ROWS)]
+    most = max(float(np.max(values[block], initial=0.0, where=np.isfinite(values[block]))) for block in blocks)
+    codes = np.empty(values.shape, dtype=np.uint8)
+    for block in blocks:
+        finite = np.where(np.isfinite(values[block]), values[block], 0).astype(np.float64)
+        codes[block] = np.rint(np.clip(finite * (255 / max(most, 1.0)), 0, 255))
+    return Image.fromarray(codes)
+
+
+def read_card_tags(path: Path) -> CardTags:
+    """What a photograph, raw or not, says of itself. Raises InputError."""
+    with open_file(path, PHOTOGRAPH) as file:
+        return _decoded(path, PHOTOGRAPH, "its EXIF is damaged", lambda: _card_tags(file, path))
+
+
+def _card_tags(file: BinaryIO, path: Path) -> CardTags:
+    tags = exifread.process_file(_Head(file), details=False, extract_thumbnail=False, builtin_types=True)
+    size = os.fstat(file.fileno()).st_size
+    file.seek(max(0, size - END_BYTES))
+    whole = path.suffix.lower() not in {".jpg", ".jpeg"} or END_OF_JPEG in file.read()
+    return CardTags(tags, whole, size)
+
+
+def _decoded(path: Path, kind: FileKind, damage: str, decode: Callable[[], Read]) -> Read:
+    """What `decode` gives; whatever goes wrong in it is one sentence. Raises InputError."""
+    try:
+        with warnings.catch_warnings():
+            warnings.simplefilter("ignore")  # EXIF that breaks off says what it says until there
+            return decode()
+    except InputError:
+        raise
+    except UnidentifiedImageError:
+        refuse(path, kind, f"is not {kind.name} that can be read")
+    except MemoryError:
+        refuse(path, kind, "needs more memory than is free; close other programs")
+    except Exception as error:  # a decoder's: IndexError, struct.error, SyntaxError and others
+        if isinstance(error, OSError) and error.errno is not None:
+            damage = "the disk or card reports an error as it is read"
+        refuse(path, kind, f"is not {kind.name} that can be read: {damage}")
+
+
+class _Head(io.BufferedReader):
+    """A file whose head is read: so often and so much, and no more. Closing it leaves the file open."""
+
+    def __init__(self, file: BinaryIO) -> None:
+        super().__init__(file)  # type: ignore[arg-type]  # any file will do that has readinto
+        self._reads, self._bytes = 0, 0
+
+    def read(self, size: int | None = -1, /) -> bytes:
+        """Read as ever. Raises ValueError once it was too often or too much."""
+        left = MOST_HEAD_BYTES - self._bytes
+        content = super().read(left if size is None or size < 0 else min(size, left))
+        self._reads += 1
+        self._bytes += len(content)
+        if self._reads > MOST_READS or self._bytes >= MOST_HEAD_BYTES:
+            raise ValueError
+        return content
+
+    def close(self) -> None:
+        """Let go of the file."""
+        with suppress(ValueError):  # let go of already
+            self.detach()

@@ -1,0 +1,193 @@
+"""Where something may be written: what is there is kept, and a place that cannot be is refused before any work.
+
+Nothing here writes. `files` and `folders` ask here again when they do.
+"""
+
+import errno
+import os
+import re
+import shutil
+import stat
+from collections.abc import Callable, Mapping
+from pathlib import Path
+from typing import NoReturn
+
+from controller.errors import StorageFailed
+from controller.reading import UNFIT
+from controller.shown import shown
+from controller.sizes import sizes_apart
+
+Ours = Callable[[Path], bool]
+"""Whether the program itself wrote the regular file at a path, and nobody has made anything else of it."""
+
+LONGEST_NAME = 255  # bytes: NAME_MAX of POSIX <limits.h> on the usual file systems
+MOST_SHOWN_OF_BAD = 80  # characters of a name in a sentence
+LEAST_BYTES = 100_000  # that must be free, where nobody knows how much it will be
+PART = re.compile(r"\.fullturn-\d+-\d+\.part")
+"""The name of what is not whole yet."""
+
+CAUSES = {
+    errno.ENOSPC: "the disk is full",
+    errno.EDQUOT: "the disk has no more room for you",
+    errno.EACCES: "you have no permission to write there",
+    errno.EPERM: "you have no permission to write there",
+    errno.EROFS: "the disk can only be read",
+    errno.ENAMETOOLONG: "the name is too long",
+    errno.EINVAL: "the disk does not allow this name",
+    errno.EILSEQ: "the disk does not allow this name",
+    errno.ENOENT: "its folder is gone",
+    errno.ENOTDIR: "what should be its folder is a file",
+    errno.EEXIST: "something is there already",
+    errno.ENOTEMPTY: "something is there already",
+    errno.EISDIR: "a folder is there already",
+    errno.EFBIG: "it is too large for this disk",
+    errno.EIO: "the disk reports an error",
+    errno.ENODEV: "the disk is gone",
+    errno.ENXIO: "the disk is gone",
+    errno.ELOOP: "its links lead in a circle",
+    errno.EBUSY: "another program uses it",
+    errno.EMFILE: "too many files are open",
+    errno.ENFILE: "too many files are open",
+}
+"""What an error of the system means for the user (errno.h, POSIX.1-2017)."""
+
+
+def cause_of(error: OSError) -> str:
+    """Why something could not be written, in words that may follow a colon."""
+    return CAUSES.get(error.errno or 0, "the system refuses it")
+
+
+def must_be_free(path: Path, *, replace: bool = False, ours: Ours | None = None, needs_bytes: int = LEAST_BYTES) -> None:
+    """Check that a file of so many bytes can be written at `path`. Raises StorageFailed.
+
+    What is there is kept, but for a file of the same kind when `replace` asks for it: `ours` tells whether the program
+    wrote that file itself. Without `ours` nothing is ever replaced. A link is judged by what it leads to.
+    """
+    if not path.name or path.name == ".." or "\0" in str(path):
+        raise StorageFailed(f"{shown(repr(str(path)))} is not the name of a file. Name one, with its folder if need be.")
+    there = _look(path)
+    if there is not None and stat.S_ISDIR(there.st_mode):
+        raise StorageFailed(f"{shown(path)} is a folder. Name a file in it.")
+    if there is not None and not stat.S_ISREG(there.st_mode):
+        raise StorageFailed(f"{shown(path)} is {_kind(there)}, and never written to. Name another place.")
+    folder = Path(os.path.realpath(path)).parent
+    if not folder.is_dir():
+        parent = shown(path.parent)
+        _refuse(path, f"{parent} is no folder. Make that folder first, or choose another place")
+    _must_be_writable(folder, path.parent)
+    must_have_room(folder, needs_bytes, path)
+    if there is None:
+        return
+    is_ours = ours is not None and _is_unprotected(there) and ours(path)
+    if replace and not is_ours:
+        protected = "it is write-protected" if not _is_unprotected(there) else "this program did not write it as it is"
+        raise StorageFailed(f"{shown(path)} is kept, because {protected}. Name another place.")
+    if not replace:
+        how = "Add --replace to replace it, or name another place." if is_ours else "Name another place."
+        raise StorageFailed(f"{shown(path)} exists already. {how}")
+
+
+def must_be_free_folder(
+    folder: Path,
+    *,
+    replace: bool = False,
+    ours: Mapping[str, Ours] | None = None,
+    needs_bytes: int = LEAST_BYTES,
+) -> None:
+    """Check that a new folder with so many bytes in it can be written at `folder`. Raises StorageFailed.
+
+    One that is there must be empty. With `replace` it may be one that the program filled: `ours` names the files, the
+    first the one that tells this kind of folder, and judges each that is there; other files in it stay as they are. A
+    link to a folder is judged by that folder.
+    """
+    there = None if "\0" in str(folder) else _look(folder)
+    if "\0" in str(folder):
+        raise StorageFailed(f"{shown(repr(str(folder)))} is not the name of a folder. Name another place.")
+    if there is None:
+        real = Path(os.path.realpath(folder))
+        above = next(parent for parent in real.parents if os.path.lexists(parent))
+        if not above.is_dir():
+            raise StorageFailed(f"{shown(folder)} cannot be made: {shown(above)} is no folder. Choose another place.")
+        _must_be_writable(above, above)
+        must_have_room(above, needs_bytes, folder)
+        return
+    if not stat.S_ISDIR(there.st_mode):
+        what = "a file" if stat.S_ISREG(there.st_mode) else _kind(there)
+        raise StorageFailed(f"{shown(folder)} is {what}, not a folder. Choose another place.")
+    _must_be_writable(folder, folder)
+    must_have_room(folder, needs_bytes, folder)
+    names = {name for name in os.listdir(folder) if not PART.fullmatch(name)}
+    if names:
+        _must_be_replaced(folder, names, ours or {}, replace=replace)
+
+
+def _must_be_replaced(folder: Path, names: set[str], ours: Mapping[str, Ours], *, replace: bool) -> None:
+    known = [name for name in ours if name in names]
+    others = [name for name in known if not is_own(folder / name, ours[name])]
+    is_of_this_kind = bool(known) and known[0] == next(iter(ours))
+    if not replace:
+        how = "Add --replace to replace what it holds, or choose" if is_of_this_kind and not others else "Choose"
+        raise StorageFailed(f"{shown(folder)} is not empty. {how} another place.")
+    if not is_of_this_kind:
+        raise StorageFailed(f"{shown(folder)} is kept, because it holds something else. Choose another place.")
+    if others:
+        raise StorageFailed(
+            f"{shown(folder / others[0])} is kept, because this program did not write it as it is. Choose another place."
+        )
+
+
+def is_own(path: Path, ours: Ours) -> bool:
+    """Whether there is a regular file, not a link, that may be replaced."""
+    try:
+        about = path.lstat()
+    except OSError:
+        return False
+    return stat.S_ISREG(about.st_mode) and _is_unprotected(about) and ours(path)
+
+
+def must_have_room(folder: Path, needs_bytes: int, path: Path, advice: str = "") -> None:
+    """Check that the disk of `folder` has room for what goes to `path`. Raises StorageFailed."""
+    try:
+        free_bytes = shutil.disk_usage(folder).free
+    except OSError as error:
+        _refuse(path, f"{cause_of(error)}. Choose another place")
+    if free_bytes < needs_bytes:
+        free, needed = sizes_apart(free_bytes, needs_bytes)
+        raise StorageFailed(
+            f"{shown(path)} needs {needed}, and its disk has {free} free. Free some space, or choose another "
+            f"place{advice}."
+        )
+
+
+def _look(path: Path) -> os.stat_result | None:
+    """What is at a place, links followed; None if nothing is. Raises StorageFailed."""
+    if any(len(os.fsencode(part)) > LONGEST_NAME for part in path.parts):
+        _refuse(path, "the name is too long. Choose another name")
+    try:
+        return path.stat()
+    except (FileNotFoundError, NotADirectoryError):
+        if path.is_symlink():
+            raise StorageFailed(
+                f"{shown(path)} is a link to {shown(os.readlink(path))}, which does not exist. Name another place."
+            ) from None
+        return None
+    except OSError as error:
+        _refuse(path, f"{cause_of(error)}. Choose another name")
+
+
+def _refuse(path: Path, why: str) -> NoReturn:
+    raise StorageFailed(f"{shown(path, MOST_SHOWN_OF_BAD)} cannot be written: {why}.") from None
+
+
+def _must_be_writable(folder: Path, named: Path) -> None:
+    if not os.access(folder, os.W_OK | os.X_OK):
+        raise StorageFailed(f"{shown(named)} is a folder that cannot be written to. Choose another place.")
+
+
+def _is_unprotected(about: os.stat_result) -> bool:
+    """Whether anybody may write to the file: what somebody protected is kept, even from root."""
+    return bool(about.st_mode & 0o222)
+
+
+def _kind(about: os.stat_result) -> str:
+    return next((what for is_one, what in UNFIT if is_one(about.st_mode)), "no file")

@@ -1,0 +1,45 @@
+"""How large a plan may be: what can be searched and proved in reasonable time, and shot before a year is over."""
+
+import math
+
+from controller.bounds import BOUNDS
+from controller.errors import InputError
+from controller.optics.field import Field
+from controller.planning.request import RegionKind, Request
+
+MOST_FRAMES = 20_000
+"""About a millisecond of work goes into planning and proving each; a camera's shutter lasts for a few such sets."""
+MOST_NEIGHBOURS = 200_000
+"""Pairs of frames that overlap, of which each is a fifth of a millisecond of work."""
+SMALLEST_DEG = 0.25  # of a core, either way: a row of such frames has thousands, and more are not worth a search
+DAY_S = 86_400
+
+
+def must_be_plannable(field: Field, overlap: float, request: Request) -> None:
+    """Raises InputError where the region would need more frames than can be planned."""
+    wide_deg, high_deg = (math.degrees(2 * half) for half in (field.core_half_width_rad, field.core_half_height_rad))
+    size = f"{wide_deg:.2g} x {high_deg:.2g} degrees"
+    if min(wide_deg, high_deg) < SMALLEST_DEG:
+        raise InputError(
+            f"One frame would count for {size}, too little to plan with: it should be {SMALLEST_DEG:g} at least. Take a "
+            "shorter focal length, or check the sensor's size and --overlap."
+        )
+    if request.region is RegionKind.SINGLE_ROW:
+        return
+    count = request.bounds().solid_angle_sr() * math.degrees(1) ** 2 / (wide_deg * high_deg)
+    most = min(MOST_FRAMES, MOST_NEIGHBOURS * (1 - overlap) ** 2)
+    if count > most:
+        raise InputError(
+            f"This region needs about {count:.2g} frames of {size} each; about {most:.2g} can be planned at once. Ask "
+            "for a part of it (--region window), for less overlap, or take a shorter focal length."
+        )
+
+
+def must_end(seconds: float) -> None:
+    """Raises InputError for a run that takes longer than anybody would wait."""
+    most = BOUNDS["max_seconds"].most
+    if not seconds <= most:
+        raise InputError(
+            f"This run would take {seconds / DAY_S:.3g} days; {most / DAY_S:.0f} is the most. Ask for fewer frames or "
+            "shorter exposures, or let the head move faster."
+        )

@@ -1,0 +1,150 @@
+"""A command run in a folder, and what must be so whatever it says."""
+
+from __future__ import annotations
+
+import contextlib
+import hashlib
+import io
+import os
+import re
+import shutil
+import signal
+import stat
+import sys
+import traceback
+from collections.abc import Iterator
+from dataclasses import dataclass
+from pathlib import Path
+from types import FrameType
+
+from controller.errors import InputError
+from controller.kit.load import load_kit
+from controller.planning.plan import load_plan
+from controller.session.session import Session
+from tests.mutated.corpus import run
+
+MOST_WORK_S = 10.0
+OUT = "out"
+
+
+@dataclass(frozen=True, slots=True)
+class Verdict:
+    """What came of a case; `fault` is empty if all was as it must be."""
+
+    fault: str
+    words: tuple[str, ...]
+    status: int
+    said: str
+    told: str = ""
+
+
+WRITTEN = {"tell": {"capture.sqlite"}, "calibrate": {"kit.calibration.json"}}
+"""Files that a command may change."""
+
+
+def digests(folder: Path) -> dict[str, str]:
+    """What everything in the folder is and holds, but for what a case writes."""
+    found = {}
+    for path in sorted(folder.rglob("*")):
+        name = str(path.relative_to(folder))
+        if name == OUT or name.startswith(f"{OUT}/"):
+            continue
+        about = path.lstat()
+        if path.is_symlink():
+            found[name] = f"link to {os.readlink(path)}"
+        elif path.is_file():
+            found[name] = hashlib.sha256(path.read_bytes()).hexdigest()
+        else:
+            found[name] = f"{stat.S_IFMT(about.st_mode)}, {about.st_rdev}"
+    return found
+
+
+class _HangError(BaseException):
+    """A case worked for longer than it may."""
+
+
+@contextlib.contextmanager
+def _bounded() -> Iterator[None]:
+    def over(number: int, frame: FrameType | None) -> None:
+        raise _HangError(f"{signal.Signals(number).name} in {frame.f_code.co_qualname if frame else '?'}")
+
+    old = [signal.signal(number, over) for number in (signal.SIGPROF, signal.SIGALRM)]
+    signal.setitimer(signal.ITIMER_PROF, MOST_WORK_S)
+    signal.setitimer(signal.ITIMER_REAL, 12 * MOST_WORK_S)
+    try:
+        yield
+    finally:
+        signal.setitimer(signal.ITIMER_PROF, 0)
+        signal.setitimer(signal.ITIMER_REAL, 0)
+        for number, handler in zip((signal.SIGPROF, signal.SIGALRM), old, strict=True):
+            signal.signal(number, handler)
+
+
+def judge(words: tuple[str, ...], folder: Path) -> Verdict:
+    """Run the command in `folder`, the current one, and judge what it did."""
+    before = digests(folder)
+    out, err = io.StringIO(), io.StringIO()
+    fault, told, status = "", "", -1
+    try:
+        with _bounded(), contextlib.redirect_stdout(out), contextlib.redirect_stderr(err):
+            status = run(*words)
+    except _HangError as hang:
+        fault, told = f"hang: {hang}", traceback.format_exc()
+    except BaseException as error:  # whatever escapes is the fault that is looked for
+        fault, told = f"traceback: {type(error).__name__}: {str(error)[:120]}", traceback.format_exc()
+    said = err.getvalue()
+    if not fault and "Traceback" in said:
+        fault = "traceback on stderr"
+    after = digests(folder)
+    changed = {name for name in before | after if before.get(name) != after.get(name)}
+    new = {name for name in changed - {*before} if {name, name.split("/")[0]} & {*words}}  # an output by another name
+    if changed - new - WRITTEN.get(words[0], set()):
+        fault = fault or f"changed {sorted(changed)}"
+    if not fault and status not in {0, 1, 2}:
+        fault = f"exit status {status}"
+    if not fault and status == 0:
+        fault = _unusable(words)
+    return Verdict(fault or _not_a_sentence(status, said), words, status, said.strip(), told)
+
+
+def _not_a_sentence(status: int, said: str) -> str:
+    """What a refusal lacks."""
+    if status == 2:
+        lines = [line for line in said.splitlines() if line and not line.startswith(("Usage:", "Try "))]
+        if not lines:
+            return "refused without a word"
+        if any(re.search(r"Errno|0x[0-9a-f]{6}|object at|<class|Traceback", line) for line in lines):
+            return "a library's words"
+        if max(len(line) for line in lines) > 700:
+            return f"a line of {max(len(line) for line in lines)} characters"
+    return ""
+
+
+def _unusable(words: tuple[str, ...]) -> str:
+    """Why what was written cannot be read again by the program itself; empty if it can."""
+    try:
+        if words[0] == "plan":
+            load_plan(Path(OUT))
+        elif words[:2] == ("kit", "new"):
+            load_kit(Path(OUT))
+        elif words[0] == "rehearse":
+            Session.open(Path(OUT) / "session.sqlite").close()
+    except InputError as error:
+        return f"accepted and unusable: {error.sentences[0][:200]}"
+    return ""
+
+
+@contextlib.contextmanager
+def copy_of(corpus: Path) -> Iterator[Path]:
+    folder = corpus.with_name(f"{corpus.name}-case")
+    shutil.copytree(corpus, folder, symlinks=True)
+    back = Path.cwd()
+    os.chdir(folder)
+    old = sys.stdin
+    sys.stdin = io.StringIO("")
+    try:
+        yield folder
+    finally:
+        sys.stdin = old
+        os.chdir(back)
+        shutil.rmtree(folder, ignore_errors=True)
