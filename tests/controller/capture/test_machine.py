@@ -331,3 +331,31 @@ def test_what_is_learnt_after_the_position_was_lost_is_suspect(known: bool) -> N
     assert any(isinstance(effect, Conclude) and effect.outcome is ShotOutcome.CONFIRMED for effect in effects)
     assert (Doubt(((0, 0),), DoubtReason.SUSPECT) in effects) is not known
     assert ((0, 0) in run.progress.left | run.progress.later) is not known
+
+
+@pytest.mark.parametrize("cause", list(Cause))
+def test_a_head_that_hit_a_limit_or_stalled_has_suspect_exposures(cause: Cause) -> None:
+    """It may have been askew before the board noticed; no other cause says so."""
+    run = at_first_exposure()
+    run.position.switches = ZERO_SWITCHES
+    exposed(run)
+    effects = handle(run, Event(Kind.HELD, T, cause=cause))
+    suspect = Doubt(((0, 0),), DoubtReason.SUSPECT)
+    assert (suspect in effects) is (cause in {Cause.LIMIT, Cause.STALL})
+
+
+def test_an_exposure_that_is_made_forgives_a_late_command() -> None:
+    run = at_first_exposure()
+    for _ in range(3):
+        told(run, Kind.OVERDUE)
+        assert stands_in(run) is RunState.SUSPENDED  # looked into, each time
+        for kind in (Kind.WAITED, Kind.WELCOMED):
+            told(run, kind)
+        handle(run, Event(Kind.AT_REST, T, cause=Cause.HOST_STOP, known=True))
+        for kind in (Kind.ARMED, Kind.ARRIVED, Kind.WAITED):
+            told(run, kind)
+        assert stands_in(run) is RunState.EXPOSING
+        exposed(run)
+        if stands_in(run) is RunState.MOVING:
+            told(run, Kind.ARRIVED)
+        told(run, Kind.WAITED)

@@ -66,3 +66,11 @@ def test_wind_lasts_when_it_outlasts_the_patience() -> None:
     patience = Patience(windy_since_ns=T)
     assert not patience.wind_lasts(T + PATIENCE_NS)
     assert patience.wind_lasts(T + PATIENCE_NS + 1)
+
+
+def test_a_rest_ends_vain_greetings_until_the_run_is_suspended_again() -> None:
+    patience = Patience(greetings=3)
+    patience.rest(T, supply_low=False)
+    assert (patience.greetings, patience.rested) == (0, True)
+    patience.suspend(T, refused=False)
+    assert not patience.rested

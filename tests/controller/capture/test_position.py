@@ -109,3 +109,20 @@ def test_on_the_way_home_zero_is_not_searched_until_the_head_is_there() -> None:
     assert here.must_be_found
     assert not here.was_set
     assert not here.arrive(MOVE)
+
+
+def test_a_switch_that_changed_need_not_change_again_until_the_head_stood_clear_of_it() -> None:
+    """A move may end within the switch's zone: what had to change there has changed already."""
+    here = position()
+    here.find()
+    here.compare(index(3))
+    zone = here.zones["pan"]
+    inside = next(steps for steps in range(-200, 200) if zone.judge(steps, EdgeFlag(0)).name == "IN_PLACE")
+    here.arrive(replace(MOVE, pan=Crossing(may=True)))
+    assert here.compare(index(4, inside)) == ["pan"]
+    here.arrive(replace(MOVE, pan=replace(MUST, ends_clear=True)))
+    assert here.compare(index(4)) == []
+    assert here.off == []
+    here.arrive(replace(MOVE, pan=MUST))
+    assert here.compare(index(4)) == []
+    assert here.off == ["pan"]

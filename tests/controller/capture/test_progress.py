@@ -102,3 +102,23 @@ def test_the_aim_of_an_exposure_is_the_move_before_it() -> None:
             assert isinstance(aim, MoveStep | AskStep)
     progress.cursor = len(PROGRAM.steps)
     assert progress.nearest() == PROGRAM.steps[-1]
+
+
+def test_an_answer_of_the_camera_ends_its_silence() -> None:
+    progress = Progress(PROGRAM)
+    progress.put_off(at_next_exposure(progress))
+    progress.advance()
+    step = at_next_exposure(progress)
+    progress.finish(step)
+    assert progress.silent_in_row == 0
+    assert progress.row_done == step.row
+
+
+def test_a_frame_by_hand_that_was_left_out_may_be_wanted_again() -> None:
+    progress = Progress(PROGRAM)
+    while not progress.comes(AskStep):
+        progress.advance()
+    progress.leave_out()
+    progress.again(progress.retake((3,)))
+    assert not progress.left_out
+    assert {(3, 0), (3, 1)} <= progress.later

@@ -130,7 +130,7 @@ WORDS: list[dict[str, Any]] = [
 ]
 
 
-@pytest.mark.parametrize("kind", OF_BOARD)
+@pytest.mark.parametrize("kind", sorted(OF_BOARD))
 @pytest.mark.parametrize("state", LIVE)
 def test_nothing_that_a_board_may_bring_about_is_undefined(state: RunState, kind: Kind) -> None:
     """Whatever it says, and whenever: no exception, and a state of the table."""
