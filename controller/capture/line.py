@@ -34,15 +34,15 @@ class OtherVersion(WorldError):
 
 
 class Line:
-    """One board on one port. `link` makes the link's own state anew for each conversation.
+    """One board on one port. `new_link` makes the link's own state anew for each conversation.
 
     What can start motion passes the `gate`; without one it stays shut, so nothing that can move is ever sent.
     """
 
-    def __init__(self, port: Port, link: Callable[[], HostLink], gate: Gate | None = None) -> None:
-        self._port, self._new_link = port, link
+    def __init__(self, port: Port, new_link: Callable[[], HostLink], gate: Gate | None = None) -> None:
+        self._port, self._new_link = port, new_link
         self._gate = Gate(port.now, lambda _: None) if gate is None else gate
-        self._link = link()
+        self._link = new_link()
 
     @property
     def statistics(self) -> LinkStatistics:
