@@ -17,8 +17,7 @@ from rich.text import Text
 from controller import clock
 from controller.capture.events import Kind
 from controller.files import open_to_append
-from controller.planning.plan import Frame
-from controller.program.program import Program
+from controller.program.program import PlannedFrame, Program
 from controller.progress import can_redraw, worth_a_line
 from controller.report.wording import duration
 from controller.session.rows import Happening
@@ -43,6 +42,7 @@ DOING = {
     "listening": "listening to the wind",
     "windy": "waiting for the wind to drop",
     "exposing": "exposing",
+    "transferring": "waiting for the photograph",
     "recovering": "waiting for the camera",
     "paused": "paused: Enter or `go-on` goes on",
     "asking": "waiting for an answer: y or n, then Enter",
@@ -60,6 +60,7 @@ WARNINGS = {
     ("suspended", "refused"): "The board refuses for now; trying again soon.",
     ("suspended", "cut_short"): "The board stopped by itself; finding out why.",
     ("recovering", "not_confirmed"): "The camera did not answer; trying again.",
+    ("recovering", "overdue"): "No photograph came; trying again.",
     ("referencing", "checked"): "Zero was found elsewhere than it should be; the latest frames are shot again.",
     ("windy", "gusty"): "It blows too hard; waiting for the wind to drop.",
 }
@@ -104,7 +105,7 @@ class Seen:
         return self.program.expected_ns / NS * (1 - self.share)
 
 
-def sphere_lines(frames: Sequence[Frame], made_of: dict[int, int], each: int, at: int | None) -> list[str]:
+def sphere_lines(frames: Sequence[PlannedFrame], made_of: dict[int, int], each: int, at: int | None) -> list[str]:
     """The sphere unrolled, zenith above: a mark for each frame, by how much of its bracket is made; ◆ where we are."""
     grid = [[" "] * SPHERE_COLUMNS for _ in range(SPHERE_LINES)]
     for frame in frames:

@@ -51,6 +51,11 @@ class Believed:
         """Whether the latest command was a reference run."""
         return self.latest is not None and isinstance(self.latest.request, Reference)
 
+    @property
+    def knows_place(self) -> bool:
+        """Whether it is believed to know where the head stands."""
+        return self._at_steps is not None
+
     # What the host does.
 
     def greet(self) -> None:
@@ -97,8 +102,12 @@ class Believed:
 
     def hold(self) -> None:
         """It has stopped by itself. Whether the position is still known, a status says."""
-        self._at_steps = None
+        self.lose_place()
         self._change()
+
+    def lose_place(self) -> None:
+        """It does not know any more where the head stands."""
+        self._at_steps = None
 
     def forget(self) -> None:
         """It is another boot of the board: nothing that was believed of the one before holds."""

@@ -1,4 +1,4 @@
-"""Speaks to one board: requests in, events out. The only caller of the port's waiting call.
+"""Speaks to one board: requests in, events out.
 
 Whatever the board says unasked may get lost on the way, so nothing waits for it alone: when the end of a command
 is due and has not been heard of, the status is asked for, and it says the same. The same question, asked whenever
@@ -16,6 +16,7 @@ from controller.capture.belief import Lie, Told
 from controller.capture.believed import Believed
 from controller.capture.events import Event, Kind, Wanted
 from controller.capture.gate import Gate
+from controller.capture.line import Line
 from controller.capture.port import Port
 from controller.capture.sentences import other_version, unreadable_refusal
 from controller.program.program import Program
@@ -74,9 +75,8 @@ class BoardClient:
     """One board on one port, spoken to as `program` says; what can start motion passes the `gate`."""
 
     def __init__(self, port: Port, program: Program, gate: Gate) -> None:
-        self._port, self._gate = port, gate
-        self._program = program
-        self._link = self._new_link()
+        self._port, self._program = port, program
+        self._line = Line(port, self._new_link, gate)
         self._quiet_ns = program.silence_ms * MS // ASKS_PER_SILENCE
         self._ask_at: int | None = None
         self._due_at: int | None = None  # when the end of the command under way should have been heard of
@@ -91,11 +91,11 @@ class BoardClient:
     @property
     def line(self) -> LinkStatistics:
         """What the link has counted since it was last greeted."""
-        return self._link.statistics
+        return self._line.statistics
 
     def greet(self) -> None:
         """Open the conversation, with nothing left of an earlier one but what was believed of the board."""
-        self._link = self._new_link()
+        self._line.begin_again()
         self._believed.greet()
         self._due_at = self._braking_since_ns = None
         self._armed = self._coming_to_rest = self._listening = self._distrusted = False
@@ -107,16 +107,16 @@ class BoardClient:
 
     def send(self, request: Request, expected_ns: int = 0) -> None:
         """Send a request; if it is a command whose end is awaited, `expected_ns` says when that is due."""
-        self._gate.check(request)
         if isinstance(request, Reference | Move | Expose):
             now = self._port.now()
             self._believed.send(request, now)
             self._due_at = now + expected_ns
             self._plan_question()
+        if isinstance(request, Arm) and self._believed.knows_place:
+            self.send(GetStatus())  # a disarmed board does not tell when it loses its place: a battery was changed, say
         if isinstance(request, GetStatus):
             self._believed.ask(armed=self._armed, stopped=self._coming_to_rest)
-        self._link.send(request)
-        self._write()
+        self._line.send(request)
 
     def listen(self) -> None:
         """Ask how the wind blows."""
@@ -128,8 +128,7 @@ class BoardClient:
         self._armed = False
         self._coming_to_rest, self._braking_since_ns = True, None
         self._believed.stop(request)
-        self._link.send_urgent(request)
-        self._write()
+        self._line.send_urgent(request)
 
     def wait_event(self, deadline_ns: int | None, wish: Wish = lambda: None) -> Event | None:
         """Wait for the next event until `deadline_ns`; None when it passes first.
@@ -137,23 +136,19 @@ class BoardClient:
         `wish` is asked whenever the port returns; what it wants is an event like any other.
         """
         while True:
-            while (news := self._link.next_event()) is not None:
+            while (news := self._line.next_news()) is not None:
                 self._take_in(news)
             now = self._port.now()
             if self._events:  # before any wish: what has happened must not meet a state that no longer expects it
                 return self._events.popleft()
             if (wanted := wish()) is not None:
                 return Event(wanted.kind, now, frames=wanted.frames, text=wanted.text)
-            self._write()
+            self._line.write()
             if deadline_ns is not None and now >= deadline_ns:
                 return None
-            moments = (deadline_ns, self._link.next_deadline(), self._ask_at)
-            data = self._port.wait_bytes(min((m for m in moments if m is not None), default=None))
-            now = self._port.now()
-            if data:
-                self._link.receive(data, Nanos(now))
-            self._link.handle_deadline(Nanos(now))
-            if self._ask_at is not None and now >= self._ask_at:
+            moments = (deadline_ns, self._ask_at)
+            self._line.wait_turn(min((m for m in moments if m is not None), default=None))
+            if self._ask_at is not None and self._port.now() >= self._ask_at:
                 self._ask()
 
     def wait_stopped(self, request: Stop | Halt, patience_ns: int) -> bool:
@@ -168,7 +163,7 @@ class BoardClient:
         return False
 
     def _ask(self) -> None:
-        if self._link.idle and not self._link.down:
+        if self._line.idle:
             self.send(GetStatus())
         self._plan_question()
 
@@ -179,11 +174,6 @@ class BoardClient:
         if self._due_at is not None:
             late_ns = max(LATE_NS, now - self._due_at)  # doubles the time since it was due
             self._ask_at = min(self._ask_at, max(now, self._due_at) + late_ns)
-
-    def _write(self) -> None:
-        data = self._link.take(Nanos(self._port.now()))
-        if data:
-            self._port.write(data)
 
     # From what the link says to events.
 
@@ -298,6 +288,8 @@ class BoardClient:
             self._listening = False
             self._tell(Event(Kind.GUSTY if status.flags & StatusFlag.GUSTY else Kind.CALM, now))
         disarmed = status.state is BoardState.DISARMED
+        if disarmed and not self._armed and belief.at_rest(status) is None:
+            self._believed.lose_place()
         if self._coming_to_rest:
             if disarmed:
                 self._take_rest(status, now)

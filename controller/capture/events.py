@@ -17,6 +17,7 @@ class Kind(StrEnum):
     REFERENCED = "referenced"
     ARRIVED = "arrived"
     EXPOSED = "exposed"
+    FILED = "filed"
     NOT_CONFIRMED = "not_confirmed"
     CUT_SHORT = "cut_short"
     AT_REST = "at_rest"
@@ -48,8 +49,6 @@ class Event:
     at_ns: int
     command_id: CommandId = NO_COMMAND
     outcome: Outcome = Outcome.NONE
-    closed_ns: int | None = None
-    """When the shutter was known to be closed, if that was before the event: its file came later."""
     board_clock_ms: int | None = None
     reason: Reason | None = None
     cause: Cause = Cause.NONE
@@ -66,7 +65,7 @@ class Event:
     port_gone: bool = False
     """Of a LINK_LOST: the port itself is gone, as when a cable is pulled."""
     text: str = ""
-    """What was typed, of an ANSWERED that asked for a text."""
+    """What was typed, of an ANSWERED that asked for a text; the name of the file, of a FILED."""
     sentence: str = ""
     """What is wrong, if the other fields do not say: of a CONTRADICTED always."""
     place: bool = False

@@ -67,6 +67,11 @@ class Heed:
     may_move: bool = False
     """Somebody has said so since it stood still."""
 
+    @property
+    def asks_to_hold(self) -> bool:
+        """The question was whether the camera is held for a frame by hand."""
+        return self.question is not None and self.question.hold_deg is not None
+
 
 class Lines(Protocol):
     """Lines that somebody types."""

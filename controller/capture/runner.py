@@ -1,9 +1,8 @@
 """The loop: take one event, ask the machine, do what it says, in order."""
 
-from collections import deque
 from collections.abc import Callable
 from contextlib import suppress
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 from controller.capture.board import BoardClient, Wish
 from controller.capture.effects import (
@@ -28,17 +27,18 @@ from controller.capture.effects import (
 )
 from controller.capture.events import Event, Kind
 from controller.capture.gate import Gate
-from controller.capture.machine import Run
+from controller.capture.machine import handle
 from controller.capture.people import Care, Question
 from controller.capture.port import Port
+from controller.capture.run import Run
 from controller.capture.sentences import LOST
 from controller.capture.states import RunState
-from controller.capture.tether import PATIENCE_NS, Tether
+from controller.capture.tether import Tether
 from controller.errors import LinkLost
 from controller.program.program import Program
 from controller.session.rows import Happening
 from controller.session.session import Session
-from protocol.messages import Halt, Outcome, Stop
+from protocol.messages import Expose, Halt, Stop
 from protocol.statistics import LinkStatistics
 from protocol.units import MS
 
@@ -97,11 +97,12 @@ class Runner:
         self._began_ns = port.now()
         self._operator, self._on_exposure, self._ask, self._withdraw = operator, on_exposure, ask, withdraw
         self._on_change, self._warn, self._tether = on_change, warn, tether
-        self._meanwhile: deque[Event] = deque()  # what came while a file was waited for
         self._answer: bool | None = None
         self._lost = False
         self._board = BoardClient(port, program, self._gate)
-        self._run = Run(program, first_id, session.remembered(), care, zero_is_here=zero_is_here)
+        self._run = Run(
+            program, first_id, session.remembered(), care, zero_is_here=zero_is_here, tethered=tether is not None
+        )
         self._timer: Timer | None = None
         self._result: RunResult | None = None
 
@@ -129,8 +130,6 @@ class Runner:
         return self._result
 
     def _wait_event(self) -> Event:
-        if self._meanwhile:
-            return self._meanwhile.popleft()
         if self._answer is not None:
             kind, self._answer = (Kind.ANSWERED if self._answer else Kind.DECLINED), None
             return Event(kind, self._port.now())
@@ -138,9 +137,10 @@ class Runner:
         if self._lost:
             self._lost = False
             return Event(Kind.LINK_LOST, self._port.now(), port_gone=True)
-        event = self._wait_board(timer.at_ns if timer else None)
+        deadline_ns = timer.at_ns if timer else None
+        event = self._wait_file(deadline_ns) if self._run.awaits_file else self._wait_board(deadline_ns)
         if event is not None:
-            return self._wait_file(event) if self._tether is not None and event.kind is Kind.EXPOSED else event
+            return event
         assert timer is not None
         self._timer = None
         return Event(Kind.OVERDUE if timer.overdue else Kind.WAITED, self._port.now())
@@ -152,24 +152,29 @@ class Runner:
         except LinkLost:
             return Event(Kind.LINK_LOST, self._port.now(), port_gone=True)
 
-    def _wait_file(self, exposed: Event) -> Event:
-        """The exposure as its file tells it, which comes after a dark frame; the board is kept content meanwhile."""
-        assert self._tether is not None
-        busy_ns = max((step.ready_ns for step in self._run.program.exposures), default=0)
-        deadline_ns = self._port.now() + PATIENCE_NS + busy_ns
-        while (now := self._port.now()) < deadline_ns:
-            files = self._tether.new_files()
-            if files:
-                self._session.note(Happening(now, self._run.state.value, f"file {files[-1]}", self._run.frame))
-                return replace(exposed, at_ns=now, outcome=Outcome.EXPOSED_SYNC, closed_ns=exposed.at_ns)
-            event = self._wait_board(now + LOOK_NS)
+    def _wait_file(self, deadline_ns: int | None) -> Event | None:
+        """What happens by then while a photograph is awaited: that it arrives, or anything else."""
+        while deadline_ns is None or self._port.now() < deadline_ns:
+            now = self._port.now()
+            if (name := self._new_file()) is not None:
+                return Event(Kind.FILED, now, text=name)
+            look_ns = now + LOOK_NS
+            event = self._wait_board(look_ns if deadline_ns is None else min(look_ns, deadline_ns))
             if event is not None:
-                self._meanwhile.append(event)
-        return replace(exposed, kind=Kind.NOT_CONFIRMED, at_ns=self._port.now(), outcome=Outcome.NO_SYNC)
+                return event
+        return None
+
+    def _new_file(self) -> str | None:
+        """The name of the photograph that has arrived last, if one has; the session keeps it."""
+        files = [] if self._tether is None else self._tether.new_files()
+        if not files:
+            return None
+        self._session.note(Happening(self._port.now(), self._run.state.value, f"file {files[-1]}", self._run.frame))
+        return files[-1]
 
     def _handle(self, event: Event) -> None:
         before = self._run.state
-        effects = self._run.handle(event)
+        effects = handle(self._run, event)
         if self._run.state is not before:
             if before is RunState.ASKING:
                 self._withdraw()
@@ -196,6 +201,8 @@ class Runner:
             case Shut():
                 self._gate.shut()
             case Send(request, expected_ns):
+                if isinstance(request, Expose):
+                    self._new_file()  # what has come late belongs to an exposure that was given up
                 self._board.send(request, expected_ns)
             case SendUrgent(request):
                 assert isinstance(request, Stop | Halt)
@@ -207,7 +214,7 @@ class Runner:
             case Greet():
                 self._board.greet()
             case End(complete, sentence, early):
-                zero_lost = self._run.zero_is_lost(None)
+                zero_lost = self._run.zero_is_lost
                 self._result = RunResult(complete, sentence, self._began_ns, at_ns, zero_lost, early)
             case _:
                 self._write(effect, at_ns)

@@ -1,206 +1,287 @@
 """The photographs, one after the other; a camera that stays silent; and the operator's pauses."""
 
-from typing import Any
-
-from controller.capture.acting import Acting
-from controller.capture.effects import End, Greet, Intend, Timer, Zeroed
+from controller.capture import requests
+from controller.capture.effects import End, Greet, Intend, Send, Timer, Zeroed
 from controller.capture.events import Event, Kind
-from controller.program.program import ExposeStep, MoveStep
-from controller.session.rows import AXES, DoubtReason
-from protocol.messages import ZERO_SWITCHES, Capability, Expose
+from controller.capture.run import Run
+from controller.capture.tether import PATIENCE_NS
+from controller.program.program import AskStep, ExposeStep, MoveStep
+from controller.session.rows import AXES, DoubtReason, Intent, ShotOutcome
+from protocol.messages import Capability, Expose, Move
+from protocol.units import Steps
 
 MOST_TRIES = 3
 # So many exposures unanswered one after the other, and it is not one misfire any more: the camera is off, or full.
 MOST_SILENT = 3
 
+# Conditions.
 
-class Shooting(Acting):
-    """Conditions, notes and actions of a run that nothing interrupts but the operator."""
 
-    # Conditions: what comes next.
+def may_still_know(run: Run, _: Event) -> bool:
+    """The board has found zero for an earlier run of this session, and has not restarted since."""
+    return run.board.same_boot
 
-    def may_still_know(self, _: Any) -> bool:
-        """The board has found zero for an earlier run of this session, and has not restarted since."""
-        return self.same_boot
 
-    def zero_is_lost(self, _: Any) -> bool:
-        """It is not known any more, and there is no switch on some axis to find it again."""
-        lost = not self.position_known and not self.home_left and self.capabilities & ZERO_SWITCHES != ZERO_SWITCHES
-        return lost and (self.zero_was_set or not self.zero_is_here)
+def nothing_left(run: Run, _: Event) -> bool:
+    """Every exposure is made or given up, and zero was checked after the last one."""
+    return run.progress.nothing_left
 
-    def may_try_again(self, _: Any) -> bool:
-        """The exposure under way has tries left."""
-        return self.tries < MOST_TRIES
 
-    def camera_is_gone(self, _: Any) -> bool:
-        """It has left too many exposures unanswered, one after the other."""
-        return self.silent_in_row + 1 >= MOST_SILENT
+def zero_is_lost(run: Run, _: Event) -> bool:
+    """The position is unknown, and there is no switch on some axis to find it again."""
+    return run.zero_is_lost
 
-    def exposes_in_wind(self, data: Any) -> bool:
-        """An exposure comes next, and the board can say whether it blows too hard for it."""
-        if not self.left or self.pause_is_due(data) or not isinstance(self.steps[self.cursor], ExposeStep):
-            return False
-        return bool(self.capabilities & Capability.WIND_SENSOR)
 
-    def pause_is_due(self, _: Any) -> bool:
-        """The operator wants a pause, and this is the place for it."""
-        if self.pause_wanted is Kind.PAUSE_AFTER_ROW:
-            return self.row_done is not None and self.steps[self.cursor].row != self.row_done
-        return self.pause_wanted is Kind.PAUSE
+def must_arm(run: Run, _: Event) -> bool:
+    """The board is not armed."""
+    return not run.board.armed
 
-    def something_is_missing(self, _: Any) -> bool:
-        """The run is through and the set is not complete."""
-        return bool(self.later or self.given_up or self.left_out)
 
-    # Notes: taken before the conditions are looked at.
+def must_reference(run: Run, _: Event) -> bool:
+    """The position is unknown."""
+    return run.position.must_be_found
 
-    def note_made(self, data: Any) -> None:
-        """The exposure under way is made."""
-        event: Event = data.kwargs["event"]
-        step = self.step(ExposeStep)
-        self.conclude(data)
-        self.late_commands = self.silent_in_row = 0
-        self.ready_at_ns = (event.at_ns if event.closed_ns is None else event.closed_ns) + step.ready_ns
-        self.row_done = step.row
-        self.count_made((step.frame, step.exposure))
-        for put_off in (self.later, self.given_up):
-            put_off.discard((step.frame, step.exposure))  # made with the rest of its bracket
-        self.next_step()
 
-    def note_zero(self, _: Any) -> None:
-        """Zero is found, so where the head points is known."""
-        self.position_known = self.zero_was_set = True
-        self.standing = (0, 0)
-        self.forget_edges()
-        assert self.boot_id is not None
-        self.effects.append(Zeroed(self.boot_id))
+def move_is_due(run: Run, _: Event) -> bool:
+    """The next step is a move."""
+    return run.progress.comes(MoveStep)
 
-    def note_armed(self, _: Any) -> None:
-        """What the board stops for from now on is of this run."""
-        self.was_armed = self.is_armed = True
 
-    def note_arrived(self, data: Any) -> None:
-        """The move under way has ended: the next step."""
-        event: Event = data.kwargs["event"]
-        self.last_move = self.step(MoveStep)
-        self.standing = (self.last_move.pan_steps, self.last_move.tilt_steps)
-        self.still_at_ns = event.at_ns + self.last_move.settle_ns
-        self.cursor += 1
-        if self.home_left:
-            self.home_left -= 1
-            self.zero_was_set = self.home_left > 0  # at home it may be set again, by where the head stands
-        elif not self.look_is_due(data):
-            self.take_up_more()
+def may_try_again(run: Run, _: Event) -> bool:
+    """The exposure under way has tries left."""
+    return run.progress.tries < MOST_TRIES
 
-    def note_go_on(self, _: Any) -> None:
-        """No pause is wanted any more."""
-        self.pause_wanted = None
 
-    # Actions.
+def camera_is_gone(run: Run, _: Event) -> bool:
+    """The camera has left too many exposures unanswered, one after the other."""
+    return run.progress.silent_in_row + 1 >= MOST_SILENT
 
-    def greet(self, _: Any) -> None:
-        """Say hello."""
-        self.effects.append(Greet())
 
-    def expose(self, data: Any) -> None:
-        """Make the intent durable, then release the shutter."""
-        step = self.step(ExposeStep)
-        self.tries += 1
-        command_id = self._take_id()
-        self.exposing_id, self.exposing = command_id, (step.frame, step.exposure)
-        self.effects.append(Intend(self._intent(step, command_id)))
-        request = Expose(command_id, step.frame, step.exposure, step.focus_ms, step.press_ms, step.limit_ms)
-        self._command(data, request, step.expected_ns, step.deadline_ns)
+def exposes_in_wind(run: Run, event: Event) -> bool:
+    """An exposure comes next, and the board can say whether it blows too hard for it."""
+    if not run.progress.left or pause_is_due(run, event) or not run.progress.comes(ExposeStep):
+        return False
+    return bool(run.board.capabilities & Capability.WIND_SENSOR)
 
-    def get_ready(self, data: Any) -> None:
-        """Wait for vibration to die down and for the camera, whichever takes longer."""
-        event: Event = data.kwargs["event"]
-        self.effects.append(Timer(max(event.at_ns, self.ready_at_ns, self.still_at_ns), overdue=False))
 
-    def take_by_hand(self, data: Any) -> None:
-        """The camera is held in place: go on as soon as it is ready."""
-        self.cursor += 1
-        self.still_at_ns = 0
-        self.get_ready(data)
+def pause_is_due(run: Run, _: Event) -> bool:
+    """The operator wants a pause, and this is the place for it."""
+    if run.pause_wanted is Kind.PAUSE_AFTER_ROW:
+        return run.progress.row_ends()
+    return run.pause_wanted is Kind.PAUSE
 
-    def try_again(self, data: Any) -> None:
-        """Note that nothing was confirmed and wait as long as after an exposure."""
-        event: Event = data.kwargs["event"]
-        self.conclude(data)
-        self.ready_at_ns = event.at_ns + self.step(ExposeStep).ready_ns
-        self.get_ready(data)
 
-    def put_off(self, data: Any) -> None:
-        """The tries are used up: come back to this exposure at the end, or give it up if that was the end."""
-        step = self.step(ExposeStep)
-        self.try_again(data)
-        self.silent_in_row += 1
-        exposures = {(step.frame, step.exposure)}
-        if self.turn is not None:  # those after it in the bracket would be made in its place
-            exposures |= self.skip_rest_of(step.frame)
-        for exposure in exposures:
-            (self.given_up if exposure in self.came_back else self.later).add(exposure)
-        self.left -= exposures
-        if self.turn is not None and self.left:
-            self.begin_pass(self.left)
-        else:
-            self.next_step()
+def something_is_missing(run: Run, _: Event) -> bool:
+    """The run is through, and the set is not complete."""
+    return run.progress.incomplete
 
-    def stop_silent_camera(self, data: Any) -> None:
-        """The camera does not answer at all any more."""
-        self.conclude(data)
-        self.why = (
-            f"The camera did not answer {MOST_TRIES * MOST_SILENT} times running (its sync contact stayed silent); "
-            "check the camera, its battery, its card and the cables, then go on with the rest."
-        )
-        self._stop(data)
 
-    # What the operator wants.
+def file_is_due(run: Run, _: Event) -> bool:
+    """The shutter has opened, and the photograph is on its way."""
+    return run.awaits_file
 
-    def want_pause(self, data: Any) -> None:
-        """Pause at the next place for it."""
-        event: Event = data.kwargs["event"]
-        self.pause_wanted = event.kind
 
-    def rest(self, _: Any) -> None:
-        """Pause: stand still until the operator wants something else."""
-        self.shut()
-        self.effects.append(Timer(None, overdue=False))
+# Notes: what an event says of the work done, taken before the table is asked.
 
-    def want_again(self, data: Any) -> None:
-        """Make these frames once more, when the rest is made."""
-        event: Event = data.kwargs["event"]
-        numbers = range(len(self.program.kit.exposure.bracket_ev))
-        known = {frame.id for frame in self.program.frames} & set(event.frames)
-        wanted = {(frame, number) for frame in known for number in numbers}
-        self.given_up -= wanted
-        self.left_out -= wanted
-        self.came_back -= wanted
-        self.once_more(wanted, DoubtReason.RETAKE)
 
-    # The end.
+def note_exposed(run: Run, event: Event) -> None:
+    """The exposure under way is made; with a tether only its shutter has opened."""
+    run.conclude(event)
+    if not run.awaits_file:
+        run.finish(run.progress.step(ExposeStep), event.at_ns)
 
-    def not_checked(self) -> str:
-        """A sentence about the axes whose zero nobody could check, empty if there are none."""
-        axes = [axis for axis in AXES if axis not in self.zones]
-        if not axes or all(frame.id in self.by_hand for frame in self.program.frames):
-            return ""
-        return f" Whether {' and '.join(axes)} lost steps was not checked: no switch at zero could be passed."
 
-    def close_down(self, data: Any) -> None:
-        """Nothing is left to do: disarm the board."""
-        self._stop(data)
+def note_filed(run: Run, _: Event) -> None:
+    """The photograph has arrived, so the exposure is made. The camera was busy from when its shutter closed."""
+    opened = run.conclude_opened(ShotOutcome.CONFIRMED)
+    run.finish(run.progress.step(ExposeStep), opened.at_ns)
 
-    def complete(self, _: Any) -> None:
-        """Every exposure of the program was made."""
-        self.effects.append(End(True, f"The run is through.{self.not_checked()}"))
 
-    def complete_unheard(self, _: Any) -> None:
-        """Every exposure was made, and then the line went dead: the board disarms itself when it hears nothing."""
-        self.effects.append(
-            End(
-                True,
-                "The run is through. The board did not answer at the end: support the camera, then cut the motor power."
-                f"{self.not_checked()}",
-            )
-        )
+def note_no_file(run: Run, _: Event) -> None:
+    """No photograph has come of the exposure under way."""
+    run.conclude_opened(ShotOutcome.UNCONFIRMED)
+
+
+def note_zero(run: Run, _: Event) -> None:
+    """Zero is found, so the position is known."""
+    run.position.find()
+    assert run.board.boot_id is not None
+    run.effects.append(Zeroed(run.board.boot_id))
+
+
+def note_armed(run: Run, _: Event) -> None:
+    """What the board stops for from now on belongs to this run."""
+    run.board.was_armed = run.board.armed = True
+
+
+def note_arrived(run: Run, event: Event) -> None:
+    """The move under way has ended: the next step."""
+    move = run.progress.step(MoveStep)
+    leads_home = run.position.arrive(move)
+    run.still_at_ns = event.at_ns + move.settle_ns
+    run.progress.cursor += 1
+    if not leads_home and not run.position.look_is_due:
+        run.take_up_more()
+
+
+def note_go_on(run: Run, _: Event) -> None:
+    """No pause is wanted any more."""
+    run.pause_wanted = None
+
+
+# Actions.
+
+
+def greet(run: Run, _: Event) -> None:
+    """Say hello."""
+    run.effects.append(Greet())
+
+
+def arm(run: Run, _: Event) -> None:
+    """Tell the board about both axes and allow it to move them."""
+    assert run.board.boot_id is not None
+    run.effects.append(Timer(None, overdue=False))
+    run.effects += [Send(request) for request in requests.arming(run.program, run.board.boot_id, run.board.take_id)]
+
+
+def reference(run: Run, event: Event) -> None:
+    """Let the board find zero."""
+    program = run.program
+    request = requests.reference(program, run.board.take_id())
+    run.command(event, request, program.reference_expected_ns, program.reference_deadline_ns)
+
+
+def move(run: Run, event: Event) -> None:
+    """Turn to the next frame."""
+    step = run.progress.step(MoveStep)
+    request = Move(run.board.take_id(), Steps(step.pan_steps), Steps(step.tilt_steps))
+    longer_ns = run.program.longest_move_ns if run.progress.from_anywhere else 0
+    run.progress.from_anywhere = False
+    run.command(event, request, step.expected_ns, step.deadline_ns + longer_ns)
+
+
+def expose(run: Run, event: Event) -> None:
+    """Make the intent durable, then release the shutter."""
+    step = run.progress.step(ExposeStep)
+    run.progress.tries += 1
+    command_id = run.board.take_id()
+    run.shot.id, run.shot.exposure = command_id, (step.frame, step.exposure)
+    run.effects.append(Intend(_intent(run, step, command_id)))
+    request = Expose(command_id, step.frame, step.exposure, step.focus_ms, step.press_ms, step.limit_ms)
+    run.command(event, request, step.expected_ns, step.deadline_ns)
+
+
+def _intent(run: Run, step: ExposeStep, command_id: int) -> Intent:
+    aim = run.progress.aim()
+    pan_steps = tilt_steps = pan_deg = tilt_deg = None
+    if not isinstance(aim, AskStep):
+        pan_steps, tilt_steps = aim.pan_steps, aim.tilt_steps
+        pan_deg = aim.pan_steps / run.program.pan.steps_per_degree
+        tilt_deg = aim.tilt_steps / run.program.tilt.steps_per_degree
+    return Intent(
+        frame=step.frame,
+        exposure=step.exposure,
+        attempt=run.progress.tries,
+        command_id=command_id,
+        pan_deg=pan_deg,
+        tilt_deg=tilt_deg,
+        shutter_s=step.shutter_s,
+        commanded_pan_steps=pan_steps,
+        commanded_tilt_steps=tilt_steps,
+    )
+
+
+def await_file(run: Run, event: Event) -> None:
+    """Wait for the photograph, which comes after its dark frame."""
+    deadline_ns = event.at_ns + PATIENCE_NS + run.progress.step(ExposeStep).ready_ns
+    run.effects.append(Timer(deadline_ns, overdue=True))
+
+
+def get_ready(run: Run, event: Event) -> None:
+    """Wait for vibration to die down and for the camera, whichever takes longer."""
+    run.effects.append(Timer(max(event.at_ns, run.ready_at_ns, run.still_at_ns), overdue=False))
+
+
+def shoot_by_hand(run: Run, event: Event) -> None:
+    """The camera is held in place: expose as soon as it is ready."""
+    run.progress.cursor += 1
+    run.still_at_ns = 0
+    get_ready(run, event)
+
+
+def try_again(run: Run, event: Event) -> None:
+    """Write that nothing was confirmed, and wait as long as after an exposure."""
+    run.conclude(event)
+    run.ready_at_ns = event.at_ns + run.progress.step(ExposeStep).ready_ns
+    get_ready(run, event)
+
+
+def put_off(run: Run, event: Event) -> None:
+    """The tries are used up: come back to this exposure at the end, or give it up if that was the end."""
+    step = run.progress.step(ExposeStep)
+    try_again(run, event)
+    if run.progress.put_off(step):
+        run.begin_pass()
+    else:
+        run.progress.advance()
+        run.take_up_more()
+
+
+def stop_silent_camera(run: Run, event: Event) -> None:
+    """The camera does not answer at all any more."""
+    run.conclude(event)
+    silent = "no photograph arrived" if run.tethered else "its sync contact stayed silent"
+    run.why = (
+        f"The camera did not answer {MOST_TRIES * MOST_SILENT} times running ({silent}); "
+        "check the camera, its battery, its card and the cables, then go on with the rest."
+    )
+    run.stop(event)
+
+
+# What the operator wants.
+
+
+def want_pause(run: Run, event: Event) -> None:
+    """Pause at the next place for it."""
+    run.pause_wanted = event.kind
+
+
+def rest(run: Run, _: Event) -> None:
+    """Pause: stand still until the operator wants something else."""
+    run.shut()
+    run.effects.append(Timer(None, overdue=False))
+
+
+def want_again(run: Run, event: Event) -> None:
+    """Shoot these frames again when the rest is made."""
+    run.expose_again(run.progress.retake(event.frames), DoubtReason.RETAKE)
+
+
+# The end.
+
+
+def close_down(run: Run, event: Event) -> None:
+    """Nothing is left to do: disarm the board."""
+    run.stop(event)
+
+
+def complete(run: Run, _: Event) -> None:
+    """Every exposure of the program was made."""
+    run.effects.append(End(True, f"The run is through.{_not_checked(run)}"))
+
+
+def complete_unheard(run: Run, _: Event) -> None:
+    """Every exposure was made, and then the line went dead: the board disarms itself when it hears nothing."""
+    sentence = (
+        "The run is through. The board did not answer at the end: support the camera, then cut the motor power."
+        f"{_not_checked(run)}"
+    )
+    run.effects.append(End(True, sentence))
+
+
+def _not_checked(run: Run) -> str:
+    """A sentence about the axes whose zero nobody could check, empty if there are none."""
+    axes = [axis for axis in AXES if axis not in run.position.zones]
+    if not axes or run.progress.all_by_hand:
+        return ""
+    return f" Whether {' and '.join(axes)} lost steps was not checked: no switch at zero could be passed."

@@ -6,6 +6,7 @@ from dataclasses import asdict, dataclass
 from typing import Any
 
 from controller.capture.gate import Gate
+from controller.capture.line import Line
 from controller.capture.people import People
 from controller.conformance.reach import Reach
 from controller.conformance.rules import RULES, Rule, wait_verdict
@@ -141,23 +142,20 @@ def soak_command(url: str, baud: int, seconds: float) -> LineHealth:
 
 
 def _wait_soak(port: SerialPort, baud: int, seconds: float) -> LineHealth:
-    link = HostLink(retry_ns=Nanos(retry_ns(baud)), tries=TRIES)
-    begin = port.now()
-    link.send(Hello(*PROTOCOL_VERSION, begin & 0xFFFFFFFF))
+    line = Line(port, lambda: HostLink(retry_ns=Nanos(retry_ns(baud)), tries=TRIES))
+    begin = asked_at = port.now()
     trips: list[float] = []
-    asked_at, silent = begin, False
-    while port.now() < begin + seconds * 1e9 and not silent:
-        port.write(link.take(Nanos(port.now())))
-        data = port.wait_bytes(link.next_deadline())
-        link.receive(data, Nanos(port.now()))
-        link.handle_deadline(Nanos(port.now()))
-        while (news := link.next_event()) is not None:
+    silent = False
+    line.send(Hello(*PROTOCOL_VERSION, begin & 0xFFFFFFFF))
+    while port.now() < begin + seconds * NS and not silent:
+        line.wait_turn(None)
+        while (news := line.next_news()) is not None:
             silent = silent or isinstance(news, Silent)
             if isinstance(news, Answered):
                 trips.append((port.now() - asked_at) / 1e6)
                 asked_at = port.now()
-                link.send(GetStatus())
-    counted = link.statistics
+                line.send(GetStatus())
+    counted = line.statistics
     trips = sorted(trips) or [0.0]
     histogram = dict.fromkeys((*(f"<={bound:g}" for bound in BUCKETS_MS), "more"), 0)
     for trip in trips:

@@ -19,7 +19,6 @@ from controller.capture.tether import UsbCamera
 from controller.commands.crew import Crew, Job, PortOpener, job_of
 from controller.commands.moving import make_ready
 from controller.commands.preflight import LEAST_FREE_BYTES, Check, calibration_checks, checks
-from controller.conformance.talk import Talk
 from controller.errors import InputError, StorageFailed, WorldError
 from controller.files import remove_file
 from controller.kit.kit import Kit
@@ -249,7 +248,6 @@ def _run_once(job: Job, program: Program) -> RunResult:
 def _preflight(job: Job, program: Program, measured: Sequence[Check] = ()) -> None:
     """Look at everything that can be looked at and ask for the rest. Raises WorldError."""
     welcome = wait_known_board(job.port)
-    Talk(job.port).wait_quiet(50)  # nothing of that conversation is left for the next
     found = [*checks(job.plan, program, welcome, job.session.path, job.session.remembered()), *measured]
     for check in found:
         job.crew.tell(check)

@@ -5,6 +5,7 @@ from collections.abc import Callable
 from dataclasses import dataclass, field
 
 from controller.capture.gate import Gate
+from controller.capture.line import MAJORS, OtherVersion
 from controller.capture.port import Port
 from controller.conformance.reach import Reach
 from controller.errors import WorldError
@@ -34,7 +35,6 @@ WELCOME = kind_of(Welcome)
 REPLIES = (Welcome, Accepted, Refused, Status, Index)
 NO_BOOT = BootId(0)
 KEPT_FRAMES = 256
-MAJORS = 16  # as many major versions are tried on a board that refuses ours
 
 
 class RuleBroken(WorldError):
@@ -43,18 +43,6 @@ class RuleBroken(WorldError):
 
 class NotChecked(WorldError):
     """A rule could not be checked, and the board is not to blame."""
-
-
-class OtherVersion(WorldError):
-    """The board speaks another major version of the protocol."""
-
-    def __init__(self, spoken: tuple[int, int] | None) -> None:
-        theirs = "another one that it does not name" if spoken is None else f"{spoken[0]}.{spoken[1]}"
-        ours = f"{PROTOCOL_VERSION.major}.{PROTOCOL_VERSION.minor}"
-        super().__init__(
-            f"The board speaks version {theirs} of the protocol, and this program {ours}; the cable is sound. "
-            "Update the board's firmware or this program, so that the major versions agree."
-        )
 
 
 @dataclass(slots=True)

@@ -1,17 +1,20 @@
 """Which ports there are, and which of them has a board at its end."""
 
+import math
 from dataclasses import dataclass
 
+from controller.capture.line import Line
 from controller.capture.port import Port
-from controller.conformance.talk import Talk
 from controller.errors import WorldError
 from controller.ports.serial_port import SerialPort, ports
+from protocol.host_link import HostLink
 from protocol.messages import Welcome
-from protocol.units import MS
+from protocol.units import MS, Nanos
 
 # Many boards restart when their port is opened and are deaf for a while. Common practice, no source.
 BOOT_MS = 2500
 TRY_MS = 300
+TRIES = math.ceil(BOOT_MS / TRY_MS)
 
 
 @dataclass(frozen=True, slots=True)
@@ -53,12 +56,11 @@ def wait_known_board(port: Port) -> Welcome:
 
 
 def wait_board(port: Port) -> Welcome | None:
-    """What the board at `port` says of itself; None when nothing answers within the time that a restart takes."""
-    talk = Talk(port)
-    deadline_ns = port.now() + BOOT_MS * MS
-    nonce = port.now() & 0xFFFFFFFF
-    while port.now() < deadline_ns:
-        welcome = talk.wait_welcome(nonce, TRY_MS)
-        if welcome is not None:
-            return welcome
-    return None
+    """What the board at `port` says of itself; None if nothing answers within the time that a restart takes.
+
+    Raises OtherVersion.
+    """
+    line = Line(port, lambda: HostLink(retry_ns=Nanos(TRY_MS * MS), tries=TRIES))
+    welcome = line.wait_welcome(BOOT_MS * MS)
+    line.wait_quiet()  # nothing of this conversation is left for the next
+    return welcome

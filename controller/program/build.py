@@ -3,7 +3,6 @@
 import math
 from collections.abc import Container, Sequence
 from dataclasses import replace
-from typing import TYPE_CHECKING
 
 from controller.errors import InputError
 from controller.kit.kit import Axis, Head, Kit
@@ -11,7 +10,17 @@ from controller.kit.line import TRIES, retry_ns
 from controller.program import timing
 from controller.program.course import Course, exchange_ns, look_ns, move_ns
 from controller.program.kinematics import axes_for
-from controller.program.program import AskStep, AxisSetting, Crossing, ExposeStep, Exposure, MoveStep, Program, Step
+from controller.program.program import (
+    AskStep,
+    AxisSetting,
+    Crossing,
+    ExposeStep,
+    Exposure,
+    MoveStep,
+    PlannedFrame,
+    Program,
+    Step,
+)
 from controller.program.turn import Turn
 from protocol.codec import PROTOCOL_VERSION
 from protocol.messages import (
@@ -31,9 +40,6 @@ from protocol.messages import (
 from protocol.units import MS, NS, BootId, CommandId, Steps
 from protocol.units import Axis as AxisName
 
-if TYPE_CHECKING:
-    from controller.planning.plan import Frame
-
 SEARCH_SHARE = 1 / 3  # of the highest speed, while looking for a switch
 CREEP_DIVISOR = 10
 LAG_MARGIN_MS = 250  # what a camera's release may be slower than the kit says before it counts as silent
@@ -44,7 +50,7 @@ def to_steps(angle_deg: float, axis: Axis) -> int:
     return round(angle_deg * axis.steps_per_degree)
 
 
-def build_program(kit: Kit, frames: Sequence["Frame"], made: Container[Exposure] = frozenset()) -> Program:
+def build_program(kit: Kit, frames: Sequence[PlannedFrame], made: Container[Exposure] = frozenset()) -> Program:
     """The program that shoots `frames` in their order, but for the exposures (frame, number) that are `made`.
 
     Raises InputError where a frame lies outside the head's limits.
@@ -83,7 +89,7 @@ def build_program(kit: Kit, frames: Sequence["Frame"], made: Container[Exposure]
 
 def build_steps(
     kit: Kit,
-    frames: Sequence["Frame"],
+    frames: Sequence[PlannedFrame],
     wanted: Container[Exposure],
     *,
     from_anywhere: bool = False,
@@ -124,7 +130,7 @@ def build_steps(
     return (*course.steps, *by_hand)
 
 
-def home_steps(kit: Kit, frame: "Frame", standing: tuple[int, int], home: tuple[bool, bool]) -> tuple[MoveStep, ...]:
+def home_steps(kit: Kit, frame: PlannedFrame, standing: tuple[int, int], home: tuple[bool, bool]) -> tuple[MoveStep, ...]:
     """The moves that bring the axes marked in `home` (pan, tilt) back to zero; named after `frame`.
 
     Nothing is said of the switches on the way: this is for a head whose other axis has lost its place.
@@ -137,7 +143,7 @@ def home_steps(kit: Kit, frame: "Frame", standing: tuple[int, int], home: tuple[
     return tuple(replace(move, settle_ns=0, pan=Crossing(), tilt=Crossing()) for move in moves)
 
 
-def _target(head: Head, frame: "Frame") -> tuple[int, int]:
+def _target(head: Head, frame: PlannedFrame) -> tuple[int, int]:
     """Where to send both axes, a lean of the head counted in."""
     pan_deg, tilt_deg = axes_for(head, frame.yaw_deg, frame.pitch_deg)
     return to_steps(pan_deg, head.pan), to_steps(tilt_deg, head.tilt)
@@ -153,7 +159,7 @@ def _setting(kit: Kit, axis: Axis) -> AxisSetting:
     )
 
 
-def _must_reach(frame: "Frame", target: tuple[int, int], pan: AxisSetting, tilt: AxisSetting) -> None:
+def _must_reach(frame: PlannedFrame, target: tuple[int, int], pan: AxisSetting, tilt: AxisSetting) -> None:
     for name, steps, setting in (("pan", target[0], pan), ("tilt", target[1], tilt)):
         if not setting.min_steps <= steps <= setting.max_steps:
             raise InputError(
@@ -168,7 +174,7 @@ def _longest_move_ns(kit: Kit, settings: tuple[AxisSetting, AxisSetting], steps:
     return move_ns(kit, settings, (min(pans), min(tilts)), (max(pans), max(tilts)))
 
 
-def _exposures(kit: Kit, frame: "Frame", *, in_turn: bool = True) -> list[ExposeStep]:
+def _exposures(kit: Kit, frame: PlannedFrame, *, in_turn: bool = True) -> list[ExposeStep]:
     """The exposures of one frame, in bracket order.
 
     Where it is not known whose turn it is in the camera's own bracket (not `in_turn`), any of them may be the longest.

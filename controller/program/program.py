@@ -1,15 +1,36 @@
 """The program: a plan turned into steps for one rig. A value; nothing here moves anything."""
 
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, TypeAlias
+from typing import Protocol, TypeAlias
 
 from controller.kit.kit import Kit
 
-if TYPE_CHECKING:
-    from controller.planning.plan import Frame
-
 Exposure: TypeAlias = tuple[int, int]
 """A frame's id, and the number of the exposure in its bracket."""
+
+
+class PlannedFrame(Protocol):
+    """What a program needs to know of a frame of a plan: where the camera shall look, in degrees, and who turns it."""
+
+    @property
+    def id(self) -> int:
+        """Its number in the plan."""
+
+    @property
+    def row(self) -> int:
+        """Frames of one row have one pitch."""
+
+    @property
+    def yaw_deg(self) -> float:
+        """To the right."""
+
+    @property
+    def pitch_deg(self) -> float:
+        """Upward."""
+
+    @property
+    def by_hand(self) -> bool:
+        """Held by hand, because the head cannot."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -98,7 +119,7 @@ class Program:
     """
 
     kit: Kit
-    frames: tuple["Frame", ...]
+    frames: tuple[PlannedFrame, ...]
     pan: AxisSetting
     tilt: AxisSetting
     silence_ms: int

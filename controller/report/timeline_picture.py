@@ -16,6 +16,7 @@ LANES: dict[RunState, tuple[str, str]] = {
     RunState.MOVING: ("moving", "#0072b2"),
     RunState.SETTLING: ("settling", "#56b4e9"),
     RunState.EXPOSING: ("exposing", "#e69f00"),
+    RunState.TRANSFERRING: ("photograph on its way", "#cc79a7"),
     RunState.RECOVERING: ("camera getting ready", "#009e73"),
 }
 

@@ -1,11 +1,12 @@
 """The documents say what the code does."""
 
+import ast
 import re
 from pathlib import Path
 
 import pytest
 
-from controller.capture.states import mermaid
+from tests.repo import diagram
 
 ROOT = Path(__file__).resolve().parents[2]
 TEXTS = sorted(
@@ -24,12 +25,28 @@ TEXTS = sorted(
 )
 
 
-def test_the_diagram_is_current() -> None:
+def test_the_picture_of_a_run_is_current_and_fits_a_screen() -> None:
     """Write it anew with: python -m tests.repo.diagram."""
+    found = diagram.BLOCK.search(diagram.DOCUMENT.read_text(encoding="utf-8"))
+    assert found is not None
+    assert found.group() == f"```mermaid\n{diagram.picture()}```"
+    assert diagram.picture().count("-->") <= 35
+
+
+def test_the_table_of_a_run_is_current() -> None:
+    """Write it anew with: python -m tests.repo.diagram."""
+    assert diagram.TABLE.read_text(encoding="utf-8") == diagram.table()
+
+
+def test_the_life_of_a_photograph_is_ten_functions_that_exist() -> None:
     text = (ROOT / "DEVELOPERS.md").read_text(encoding="utf-8")
-    drawn = re.search(r"```mermaid\n(.*?)```", text, re.DOTALL)
-    assert drawn is not None
-    assert drawn.group(1) == mermaid()
+    steps = re.findall(r"^(\d+)\. `([a-z_/]+\.py): ([A-Za-z_.]+)`", text, re.MULTILINE)
+    assert [int(number) for number, _, _ in steps] == list(range(1, 11))
+    for _, module, name in steps:
+        body = ast.parse((ROOT / "controller" / module).read_text(encoding="utf-8")).body
+        for part in name.split("."):
+            (found,) = [one for one in body if isinstance(one, ast.ClassDef | ast.FunctionDef) and one.name == part]
+            body = found.body
 
 
 def test_the_readme_has_its_two_commands_and_its_cautions() -> None:

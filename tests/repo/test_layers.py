@@ -29,6 +29,22 @@ ONLY_IN = {
     **{name: set[str]() for name in ("grp", "pwd", "resource")},
     "asyncio": set(),
 }
+# Inside the host, from the ground up: a room imports only rooms before it, and the foundation.
+ROOMS = (
+    *("optics", "kit", "program", "planning", "session", "capture", "ports", "conformance"),
+    *("calibration", "matching", "setup", "report", "commands"),
+)
+# Not for all rooms that come after, though they could.
+ONLY_FOR = {"conformance": {"commands"}, "ports": {"commands"}}
+# The front: options and words on the screen. Nothing but itself and these imports it.
+FRONT_FOR = {"commands": {"display"}}
+# Where bytes are waited for; whoever else waits does so through these.
+WAITS = {
+    "controller/capture/line.py": {"wait_turn"},
+    "controller/conformance/talk.py": {"wait_message"},
+    "controller/commands/listen.py": {"wait_traffic"},
+    "controller/commands/calibrate_rehearsal.py": {"wait_still"},
+}
 FUNCTION_LINES, MODULE_LINES = 60, 400
 
 
@@ -90,19 +106,76 @@ def test_nobody_asks_for_the_time_of_day(path: Path) -> None:
             assert not of_a_type or name_of(path) == "controller/clock.py"
 
 
-@pytest.mark.parametrize("path", program_files(), ids=name_of)
-def test_only_names_that_say_so_may_wait(path: Path) -> None:
-    """`Port.wait_bytes` is the one blocking call; only functions called wait_... (or the loop itself) reach it."""
-    for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
-        if not isinstance(node, ast.FunctionDef):
+def test_bytes_are_waited_for_in_few_places() -> None:
+    """`Port.wait_bytes` is the one call that blocks on a board, and these functions alone call it."""
+    found: dict[str, set[str]] = {}
+    for path in program_files():
+        if not name_of(path).startswith("controller/"):
             continue
-        called = {
-            call.func.attr
-            for call in ast.walk(node)
-            if isinstance(call, ast.Call) and isinstance(call.func, ast.Attribute)
-        }
-        if "wait_bytes" in called:
-            assert node.name.lstrip("_").startswith("wait_"), f"{name_of(path)}: {node.name} waits"
+        for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
+            if isinstance(node, ast.FunctionDef) and "wait_bytes" in calls_in(node):
+                found.setdefault(name_of(path), set()).add(node.name.lstrip("_"))
+    assert found == WAITS
+
+
+def calls_in(node: ast.FunctionDef) -> set[str]:
+    """The names of the methods that a function calls itself."""
+    return {
+        call.func.attr for call in ast.walk(node) if isinstance(call, ast.Call) and isinstance(call.func, ast.Attribute)
+    }
+
+
+def room_of(module: str) -> str:
+    """The room of a module of the host, or its own name if it stands at the top."""
+    return module.split(".")[1] if module.count(".") else ""
+
+
+def imports_with_names(path: Path) -> Iterator[str]:
+    for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
+        if isinstance(node, ast.ImportFrom) and node.module == "controller":
+            yield from (f"controller.{alias.name}" for alias in node.names)
+    yield from (module for module in imports_of(path) if module.startswith("controller."))
+
+
+def _foundation() -> set[str]:
+    """The modules at the top of the host that know no room: any room may import them."""
+    tops = {path.stem: path for path in (ROOT / "controller").glob("*.py")}
+    known: set[str] = set()
+    while True:
+        new = {name for name, path in tops.items() if {room_of(module) for module in imports_with_names(path)} <= known}
+        if new == known:
+            return known
+        known = new
+
+
+FOUNDATION = _foundation()
+
+
+def may_import(room: str, other: str) -> bool:
+    """Whether a module of one room may import from another."""
+    if room == other or other in FOUNDATION:
+        return True
+    if room in FOUNDATION:
+        return False
+    if other in ONLY_FOR and room in ROOMS:
+        return room in ONLY_FOR[other]
+    if other in ROOMS:
+        return room not in ROOMS or ROOMS.index(other) < ROOMS.index(room)
+    return room not in ROOMS or other in FRONT_FOR.get(room, set())
+
+
+@pytest.mark.parametrize("path", sorted((ROOT / "controller").rglob("*.py")), ids=name_of)
+def test_a_room_imports_only_what_is_below_it(path: Path) -> None:
+    parts = path.relative_to(ROOT).with_suffix("").parts
+    for module in imports_with_names(path):
+        assert may_import(parts[1], room_of(module)), f"{name_of(path)} imports {module}"
+
+
+def test_every_room_has_its_place() -> None:
+    assert {"errors", "files", "clock"} <= FOUNDATION
+    assert not {"cli", "display", "terminal"} & FOUNDATION
+    folders = {path.parent.name for path in (ROOT / "controller").glob("*/__init__.py")}
+    assert folders == set(ROOMS)
 
 
 @pytest.mark.parametrize("path", FILES, ids=name_of)

@@ -4,15 +4,16 @@ from __future__ import annotations
 
 import pytest
 
-from controller.capture.effects import Conclude, Effect, End, Greet, Intend, Send, SendUrgent, Timer, Zeroed
+from controller.capture.effects import Conclude, Doubt, Effect, End, Greet, Intend, Send, SendUrgent, Timer, Zeroed
 from controller.capture.events import Event, Kind
-from controller.capture.machine import Run
+from controller.capture.machine import handle
+from controller.capture.run import Run
 from controller.capture.shooting import MOST_SILENT, MOST_TRIES
 from controller.capture.states import RunState
 from controller.program.build import build_program
 from controller.program.program import ExposeStep, MoveStep, Program
-from controller.session.rows import ShotOutcome
-from protocol.messages import Arm, Cause, Expose, Halt, Move, Outcome, Reason, Reference, SetAxis, Stop
+from controller.session.rows import DoubtReason, ShotOutcome
+from protocol.messages import ZERO_SWITCHES, Arm, Cause, Expose, Halt, Move, Outcome, Reason, Reference, SetAxis, Stop
 from protocol.units import BootId, CommandId
 from tests.end_to_end.whole_runs import few_frames, kit_of
 
@@ -22,8 +23,9 @@ T = 1_000_000_000
 
 def told(run: Run, kind: Kind, at_ns: int = T, outcome: Outcome = Outcome.NONE) -> list[Effect]:
     """One event; an ending belongs to the exposure or command under way."""
-    command_id = CommandId(run.exposing_id if outcome is not Outcome.NONE else 0)
-    return run.handle(
+    command_id = CommandId(run.shot.id if outcome is not Outcome.NONE else 0)
+    return handle(
+        run,
         Event(
             kind,
             at_ns,
@@ -33,7 +35,7 @@ def told(run: Run, kind: Kind, at_ns: int = T, outcome: Outcome = Outcome.NONE) 
             reason=Reason.OUT_OF_LIMITS,
             cause=Cause.STALL,
             boot_id=BootId(5),
-        )
+        ),
     )
 
 
@@ -110,14 +112,14 @@ def test_the_intent_comes_before_the_shutter() -> None:
 
 def test_the_whole_program_in_order() -> None:
     run = at_first_exposure()
-    frames = [(run.frame, run.cursor)]
+    frames = [(run.frame, run.progress.cursor)]
     while stands_in(run) is RunState.EXPOSING:
         exposed(run)
         if stands_in(run) is RunState.MOVING:
             told(run, Kind.ARRIVED)
         if stands_in(run) in {RunState.SETTLING, RunState.RECOVERING}:
             told(run, Kind.WAITED)
-        frames.append((run.frame, run.cursor))
+        frames.append((run.frame, run.progress.cursor))
     assert stands_in(run) is RunState.CLOSING
     places = [index for index, step in enumerate(PROGRAM.steps) if isinstance(step, ExposeStep)]
     assert [cursor for _, cursor in frames[:-1]] == places
@@ -132,7 +134,7 @@ def test_the_whole_program_in_order() -> None:
 def test_command_ids_only_grow_and_begin_above_the_boards() -> None:
     run = Run(PROGRAM, first_id=10)
     told(run, Kind.START)
-    welcomed = run.handle(Event(Kind.WELCOMED, T, command_id=CommandId(500), boot_id=BootId(1)))
+    welcomed = handle(run, Event(Kind.WELCOMED, T, command_id=CommandId(500), boot_id=BootId(1)))
     ids = command_ids(welcomed)
     for kind in (Kind.ARMED, Kind.REFERENCED, Kind.ARRIVED, Kind.WAITED):
         ids += command_ids(told(run, kind))
@@ -140,7 +142,7 @@ def test_command_ids_only_grow_and_begin_above_the_boards() -> None:
     assert ids == list(range(501, 501 + len(ids)))
     fresh = Run(PROGRAM, first_id=10)
     told(fresh, Kind.START)
-    assert command_ids(fresh.handle(Event(Kind.WELCOMED, T, boot_id=BootId(1)))) == [10, 11, 12]
+    assert command_ids(handle(fresh, Event(Kind.WELCOMED, T, boot_id=BootId(1)))) == [10, 11, 12]
 
 
 def test_the_camera_gets_its_time_between_exposures() -> None:
@@ -170,14 +172,14 @@ def test_confirmed_and_assumed_are_told_apart() -> None:
         (Outcome.EXPOSED_BLIND, ShotOutcome.ASSUMED),
     ):
         run = at_first_exposure()
-        exposing = run.exposing_id
+        exposing = run.shot.id
         conclude = told(run, Kind.EXPOSED, outcome=outcome)[0]
         assert conclude == Conclude(exposing, word, 77, (0, 0))
 
 
 def test_a_silent_camera_is_asked_three_times() -> None:
     run = at_first_exposure()
-    cursor = run.cursor
+    cursor = run.progress.cursor
     for attempt in range(2, MOST_TRIES + 1):
         conclude, _ = silent(run)
         assert isinstance(conclude, Conclude)
@@ -186,13 +188,13 @@ def test_a_silent_camera_is_asked_three_times() -> None:
         intend = told(run, Kind.WAITED)[0]
         assert isinstance(intend, Intend)
         assert intend.intent.attempt == attempt
-        assert run.cursor == cursor
+        assert run.progress.cursor == cursor
     silent(run)
     assert stands_in(run) is RunState.RECOVERING
     # The next frame: what follows in this bracket would be made in its place, so all of it comes once more at the end.
     assert isinstance(told(run, Kind.WAITED)[0], Send)
     assert run.frame == 1
-    assert run.later == {(0, 0), (0, 1)}
+    assert run.progress.later == {(0, 0), (0, 1)}
 
 
 def test_a_camera_that_answers_nothing_any_more_ends_the_run() -> None:
@@ -226,7 +228,7 @@ def test_a_stop_waits_for_the_head_to_rest() -> None:
     effects = told(run, Kind.STOP)
     assert effects == [SendUrgent(Stop()), Timer(T + PROGRAM.stop_deadline_ns, overdue=True)]
     assert told(run, Kind.STOP) == []
-    exposing = run.exposing_id
+    exposing = run.shot.id
     (conclude,) = told(run, Kind.CUT_SHORT, outcome=Outcome.CUT_SHORT)
     assert conclude == Conclude(exposing, ShotOutcome.INTERRUPTED, 77, (0, 0))
     assert told(run, Kind.AT_REST) == [End(False, "Stopped as asked.", early=True)]
@@ -299,7 +301,7 @@ def test_a_command_overdue_twice_without_an_exposure_stops_the_run() -> None:
     assert run.state is RunState.SUSPENDED
     told(run, Kind.WAITED)
     told(run, Kind.WELCOMED)
-    run.handle(Event(Kind.AT_REST, T, cause=Cause.HOST_STOP, known=True))
+    handle(run, Event(Kind.AT_REST, T, cause=Cause.HOST_STOP, known=True))
     told(run, Kind.ARMED)
     assert SendUrgent(Stop()) in told(run, Kind.OVERDUE)
     (end,) = told(run, Kind.AT_REST)
@@ -313,3 +315,47 @@ def test_a_refusal_in_the_middle_stops_and_says_why() -> None:
     (end,) = told(run, Kind.AT_REST)
     assert isinstance(end, End)
     assert "limits" in end.sentence
+
+
+@pytest.mark.parametrize("known", [True, False])
+def test_what_is_learnt_after_the_position_was_lost_is_suspect(known: bool) -> None:
+    """It was exposed under a zero that nobody can check any more, so it does not count."""
+    run = at_first_exposure()
+    run.position.switches = ZERO_SWITCHES
+    told(run, Kind.LINK_LOST)
+    told(run, Kind.WAITED)
+    handle(run, Event(Kind.WELCOMED, T, CommandId(run.shot.id), boot_id=BootId(5), capabilities=ZERO_SWITCHES))
+    assert stands_in(run) is RunState.QUIETING
+    rest = Event(Kind.AT_REST, T, CommandId(run.shot.id), Outcome.EXPOSED_SYNC, cause=Cause.HOST_STOP, known=known)
+    effects = handle(run, rest)
+    assert any(isinstance(effect, Conclude) and effect.outcome is ShotOutcome.CONFIRMED for effect in effects)
+    assert (Doubt(((0, 0),), DoubtReason.SUSPECT) in effects) is not known
+    assert ((0, 0) in run.progress.left | run.progress.later) is not known
+
+
+@pytest.mark.parametrize("cause", list(Cause))
+def test_a_head_that_hit_a_limit_or_stalled_has_suspect_exposures(cause: Cause) -> None:
+    """It may have been askew before the board noticed; no other cause says so."""
+    run = at_first_exposure()
+    run.position.switches = ZERO_SWITCHES
+    exposed(run)
+    effects = handle(run, Event(Kind.HELD, T, cause=cause))
+    suspect = Doubt(((0, 0),), DoubtReason.SUSPECT)
+    assert (suspect in effects) is (cause in {Cause.LIMIT, Cause.STALL})
+
+
+def test_an_exposure_that_is_made_forgives_a_late_command() -> None:
+    run = at_first_exposure()
+    for _ in range(3):
+        told(run, Kind.OVERDUE)
+        assert stands_in(run) is RunState.SUSPENDED  # looked into, each time
+        for kind in (Kind.WAITED, Kind.WELCOMED):
+            told(run, kind)
+        handle(run, Event(Kind.AT_REST, T, cause=Cause.HOST_STOP, known=True))
+        for kind in (Kind.ARMED, Kind.ARRIVED, Kind.WAITED):
+            told(run, kind)
+        assert stands_in(run) is RunState.EXPOSING
+        exposed(run)
+        if stands_in(run) is RunState.MOVING:
+            told(run, Kind.ARRIVED)
+        told(run, Kind.WAITED)

@@ -8,8 +8,9 @@ import pytest
 
 from controller.capture.effects import Ask, Effect, End, Intend, Send, SendUrgent, Timer
 from controller.capture.events import Event, Kind
-from controller.capture.machine import Run
+from controller.capture.machine import handle
 from controller.capture.people import Question
+from controller.capture.run import Run
 from controller.capture.runner import Runner
 from controller.capture.states import RunState
 from controller.planning.plan import Frame
@@ -37,7 +38,7 @@ def told(run: Run, *kinds: Kind, at_ns: int = T) -> list[Effect]:
     effects: list[Effect] = []
     for kind in kinds:
         outcome = Outcome.EXPOSED_SYNC if kind is Kind.EXPOSED else Outcome.NONE
-        effects = run.handle(Event(kind, at_ns, CommandId(run.exposing_id), outcome, boot_id=BootId(5)))
+        effects = handle(run, Event(kind, at_ns, CommandId(run.shot.id), outcome, boot_id=BootId(5)))
     return effects
 
 
@@ -136,10 +137,10 @@ def test_after_going_too_far_the_head_comes_back_without_settling_twice() -> Non
     told(run, Kind.START, Kind.WELCOMED, Kind.ARMED, Kind.REFERENCED, Kind.ARRIVED, Kind.WAITED)
     first = told(run, Kind.EXPOSED)[1]
     assert isinstance(first, Send)
-    assert first.request == Move(CommandId(run.next_id - 1), beyond.pan_steps, beyond.tilt_steps)  # type: ignore[arg-type]
+    assert first.request == Move(CommandId(run.board.next_id - 1), beyond.pan_steps, beyond.tilt_steps)  # type: ignore[arg-type]
     send, timer = told(run, Kind.ARRIVED, at_ns=5 * T)
     assert stands_in(run) is RunState.MOVING
-    assert send == Send(Move(CommandId(run.next_id - 1), back.pan_steps, back.tilt_steps), back.expected_ns)  # type: ignore[arg-type]
+    assert send == Send(Move(CommandId(run.board.next_id - 1), back.pan_steps, back.tilt_steps), back.expected_ns)  # type: ignore[arg-type]
     assert timer == Timer(5 * T + back.deadline_ns, overdue=True)
     assert told(run, Kind.ARRIVED, at_ns=6 * T) == [Timer(6 * T + back.settle_ns, overdue=False)]
     assert stands_in(run) is RunState.SETTLING

@@ -4,17 +4,32 @@ from __future__ import annotations
 
 import sys
 from collections.abc import Iterator
+from dataclasses import dataclass, replace
+from itertools import pairwise
 from pathlib import Path
 from types import SimpleNamespace
-from typing import Any
+from typing import Any, cast
+from uuid import uuid4
 
 import pytest
 
+from controller.capture.events import Kind, Wanted
+from controller.capture.gate import Gate
+from controller.capture.people import Care, Question
 from controller.capture.runner import Runner, RunResult
+from controller.capture.states import AWAY, ENDING, RunState
 from controller.capture.tether import UsbCamera
+from controller.commands.stand_in import rig_spec
 from controller.errors import InputError, WorldError
-from controller.session.rows import ShotOutcome
+from controller.program.build import build_program
+from controller.session.rows import Happening, ShotOutcome
 from controller.session.session import Session
+from protocol.codec import decode_message
+from protocol.framing import Deframer
+from protocol.messages import Expose, Halt, Move, Request, Stop
+from sim.rig import Rig
+from sim.scenario import Fault, Scenario
+from sim.virtual_port import VirtualPort
 from tests.end_to_end.whole_runs import World, few_frames, kit_of, planned_exposures, world_of
 
 BLIND = kit_of(exposure={"bracket_ev": [0, 1]}, board={"sync_contact": False})
@@ -73,6 +88,159 @@ def test_a_file_comes_after_the_dark_frame_which_is_not_waited_for_twice(tmp_pat
     assert outcomes == [ShotOutcome.CONFIRMED] * len(few_frames())
     # Moves and transfers come on top: half of a dark frame more for each would be too much.
     assert result.seconds < world.program.expected_ns / NS + len(outcomes) * 25 / 2
+
+
+# Every state of a tethered run, interrupted.
+
+FRAMES = tuple(frame.model_copy(update={"by_hand": frame.id == 3}) for frame in few_frames())
+RICH = kit_of(exposure={"bracket_ev": [0, 1], "ready_ms": 3000}, board={"sync_contact": False, "wind_sensor": True})
+TROUBLE = (Fault("line-cut", after_exposure=3, for_s=2.0), Fault("gust", at_s=50.0, for_s=15.0, degrees=0.5))
+LASTING: set[RunState] = set(RunState) - {RunState.IDLE, RunState.STOPPING, RunState.DONE, RunState.FAILED}
+BY_NAME = [state for state in RunState if state in LASTING]
+# Within so long after the operator's request the board has been told: it is sent in the same moment.
+AT_ONCE_NS = 0
+
+
+@dataclass
+class Tethered:
+    """A run on a rig in trouble, with a tether and an operator who answers after two seconds and may want something."""
+
+    world: World
+    result: RunResult
+    happenings: list[Happening]
+    sent: list[tuple[int, Request]]
+    outcomes: dict[tuple[int, int], ShotOutcome | None]
+    filed: set[tuple[int, int]]
+
+
+def run_tethered(folder: Path, *wanted: tuple[int, Wanted], faults: tuple[Fault, ...] = ()) -> Tethered:
+    """Pause once and go on, answer every question, and want also what `wanted` says, each at its nanosecond."""
+    rig = Rig(replace(rig_spec(RICH, 0), scenario=Scenario("trouble", "", (*TROUBLE, *faults))))
+    world = World(RICH, build_program(RICH, FRAMES), rig, VirtualPort(rig))
+    pauses = [(20 * NS, Wanted(Kind.PAUSE)), (45 * NS, Wanted(Kind.GO_ON))]
+    if any(one.kind is Kind.PAUSE and at_ns < pauses[1][0] for at_ns, one in wanted):
+        pauses.pop()
+    left = sorted((*pauses, *wanted), key=lambda due: due[0])
+    sent: list[tuple[int, Request]] = []
+
+    def ask(question: Question) -> None:
+        if question.hold_deg is not None:
+            rig.head.hold_by_hand(*question.hold_deg)
+        left.append((world.port.now() + 2 * NS, Wanted(Kind.ANSWERED)))
+        left.sort(key=lambda due: due[0])
+        world.port.wake_at(left[0][0])
+
+    def operator() -> Wanted | None:
+        return left.pop(0)[1] if left and world.port.now() >= left[0][0] else None
+
+    def withdraw() -> None:
+        left[:] = [due for due in left if due[1].kind is not Kind.ANSWERED]
+
+    for at_ns, _ in left:
+        world.port.wake_at(at_ns)
+    deframer, write = Deframer(), world.port.write
+
+    def listened(data: bytes) -> None:
+        for frame in deframer.feed(data):
+            sent.append((world.port.now(), cast(Request, decode_message(frame.kind, frame.payload))))
+        write(data)
+
+    world.port.write = listened  # type: ignore[method-assign]
+    gate = Gate(world.port.now, lambda _: None)
+    with Session.create(folder / f"{uuid4().hex}.sqlite", {}, durable=False) as session:
+        runner = Runner(
+            *(world.program, world.port, session, operator),
+            ask=ask,
+            withdraw=withdraw,
+            tether=Arriving(world),
+            care=Care(lead_ns=3 * NS, asks=True),
+            gate=gate,
+        )
+        result = runner.run()
+        outcomes = {(row.intent.frame, row.intent.exposure): row.outcome for row in session.shots()}
+        happenings = session.happenings()
+    arrived = {one.what.removeprefix("file /store/FULL") for one in happenings if one.what.startswith("file ")}
+    filed = {(shot.frame, shot.exposure) for n, shot in enumerate(world.truth) if f"{n:04}.JPG" in arrived}
+    return Tethered(world, result, happenings, sent, outcomes, filed)
+
+
+@pytest.fixture(scope="module")
+def undisturbed(tmp_path_factory: pytest.TempPathFactory) -> Tethered:
+    return run_tethered(tmp_path_factory.mktemp("undisturbed"))
+
+
+def moments(run: Tethered) -> dict[RunState, int]:
+    """The middle of the longest stretch of each state."""
+    changes = [one for one in run.happenings if not one.what.startswith("file ")]
+    longest: dict[RunState, tuple[int, int]] = {}
+    for here, after in pairwise(changes):
+        lasts, state = after.at_ns - here.at_ns, RunState(here.state)
+        longest[state] = max(longest.get(state, (0, 0)), (lasts, here.at_ns + lasts // 2))
+    return {state: middle for state, (lasts, middle) in longest.items() if lasts}
+
+
+def test_a_tethered_run_in_trouble_is_through_and_every_file_counts(undisturbed: Tethered) -> None:
+    assert undisturbed.result.complete
+    assert set(undisturbed.outcomes.values()) == {ShotOutcome.CONFIRMED}
+    assert set(undisturbed.outcomes) == undisturbed.filed
+    assert set(moments(undisturbed)) == LASTING
+
+
+@pytest.mark.parametrize("state", BY_NAME)
+@pytest.mark.parametrize("kind", [Kind.HALT, Kind.STOP])
+def test_whatever_a_tethered_run_does_a_halt_and_a_stop_are_sent_at_once(
+    undisturbed: Tethered, tmp_path: Path, state: RunState, kind: Kind
+) -> None:
+    at_ns = moments(undisturbed)[state]
+    run = run_tethered(tmp_path, (at_ns, Wanted(kind)))
+    wanted = Halt if kind is Kind.HALT else Stop
+    told = [moment for moment, request in run.sent if isinstance(request, wanted) and moment >= at_ns]
+    ended = next(
+        one.at_ns for one in run.happenings if one.at_ns >= at_ns and one.state in {"stopping", "failed", "done"}
+    )
+    assert not run.result.complete or state is RunState.CLOSING
+    if state in {RunState.CONNECTING, *AWAY}:  # nothing is armed, or nobody hears
+        assert ended - at_ns <= AT_ONCE_NS
+        assert run.result.ended_ns == at_ns
+    elif not (state in ENDING and kind is Kind.STOP):  # is told already
+        assert told[0] - at_ns <= AT_ONCE_NS
+        assert run.result.ended_ns - at_ns < 3 * NS
+    assert {shot for shot, outcome in run.outcomes.items() if outcome is ShotOutcome.CONFIRMED} <= run.filed
+
+
+@pytest.mark.parametrize("state", BY_NAME)
+def test_whatever_a_tethered_run_does_a_pause_is_heard_at_once(
+    undisturbed: Tethered, tmp_path: Path, state: RunState
+) -> None:
+    """Nothing is exposed from then on until the run goes on, and then the set is made."""
+    at_ns = moments(undisturbed)[state]
+    run = run_tethered(tmp_path, (at_ns, Wanted(Kind.PAUSE)), (at_ns + 200 * NS, Wanted(Kind.GO_ON)))
+    assert run.result.complete
+    begun = [moment for moment, request in run.sent if isinstance(request, Expose | Move)]
+    paused = [one.at_ns for one in run.happenings if one.state == "paused" and one.at_ns >= at_ns]
+    if paused and state is not RunState.PAUSED:
+        assert not [moment for moment in begun if paused[0] < moment < at_ns + 200 * NS]
+        assert len([moment for moment in begun if at_ns < moment < paused[0]]) == 0 or state in {*AWAY, RunState.WINDY}
+    assert set(run.outcomes) == run.filed == set(planned_exposures(RICH, FRAMES))
+
+
+@pytest.mark.parametrize("state", BY_NAME)
+@pytest.mark.parametrize("kind", ["line-cut", "limit-hit", "supply-dip", "board-reset"])
+def test_whatever_befalls_a_tethered_run_only_what_has_a_file_counts(
+    undisturbed: Tethered, tmp_path: Path, state: RunState, kind: str
+) -> None:
+    at_s = moments(undisturbed)[state] / NS
+    lasts = {} if kind in {"limit-hit", "board-reset"} else {"for_s": 3.0}
+    run = run_tethered(tmp_path, faults=(Fault(kind, at_s=at_s, **lasts),))  # type: ignore[arg-type]
+    assert run.result.complete or kind in {"limit-hit", "supply-dip"}
+    if kind == "supply-dip" and not run.result.complete:
+        assert "supply" in run.result.sentence
+    made = {shot for shot, outcome in run.outcomes.items() if outcome is ShotOutcome.CONFIRMED}
+    assert made <= run.filed
+    if run.result.complete:
+        assert made == set(planned_exposures(RICH, FRAMES))
+    elif state not in {RunState.CLOSING, RunState.PAUSED, *AWAY}:  # what the board says of it is heard at once
+        assert run.result.ended_ns / NS - at_s < 2.0
 
 
 class Gone(Exception):

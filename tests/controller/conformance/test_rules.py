@@ -7,10 +7,11 @@ from typing import Any
 
 import pytest
 
+from controller.capture.line import OtherVersion
 from controller.commands.stand_in import rig_spec
 from controller.conformance.reach import Reach, reach_of
 from controller.conformance.rules import RULES, Rule, wait_verdict
-from controller.conformance.talk import NotChecked, OtherVersion, RuleBroken, Talk
+from controller.conformance.talk import NotChecked, RuleBroken, Talk
 from protocol.codec import cause_for
 from protocol.messages import BoardState, Cause, Expose, Move, Outcome, StatusFlag
 from protocol.units import NS, BootId, CommandId, Steps

@@ -1,0 +1,218 @@
+"""One run through a program, as values; `machine.handle` moves it on.
+
+Conditions and actions are functions of a run and an event, in the modules beside this one. An action appends to
+`effects` and changes the run; it does no I/O, reads no clock and sends no events.
+"""
+
+from dataclasses import dataclass, field
+
+from controller.capture.belief import MADE
+from controller.capture.effects import Conclude, Doubt, Effect, End, Send, SendUrgent, Shut, Timer
+from controller.capture.events import Event, Kind
+from controller.capture.patience import Patience
+from controller.capture.people import Care, Heed
+from controller.capture.position import Position
+from controller.capture.progress import Progress
+from controller.capture.states import RunState
+from controller.program.program import ExposeStep, Exposure, MoveStep, Program
+from controller.session.rows import NOTHING, DoubtReason, Remembered, ShotOutcome
+from protocol.messages import Capability, Expose, Move, Outcome, Reference, Stop
+from protocol.units import BootId, CommandId, is_after, next_id
+
+OUTCOMES = {
+    Outcome.EXPOSED_SYNC: ShotOutcome.CONFIRMED,
+    Outcome.EXPOSED_BLIND: ShotOutcome.ASSUMED,
+    Outcome.NO_SYNC: ShotOutcome.UNCONFIRMED,
+    Outcome.CUT_SHORT: ShotOutcome.INTERRUPTED,
+}
+
+
+@dataclass(slots=True)
+class Shot:
+    """The exposure whose outcome is not known yet; `id` is its command, 0 if there is none."""
+
+    id: int = 0
+    exposure: Exposure = (0, 0)
+    opened: Event | None = None
+    """How it ended for the board, while its file is awaited."""
+
+    def forget(self) -> None:
+        """No exposure is under way any more."""
+        self.id, self.opened = 0, None
+
+
+@dataclass(slots=True)
+class BoardMet:
+    """The board of this run, and the next id that it will take."""
+
+    next_id: CommandId
+    boot_id: BootId | None = None
+    same_boot: bool = False
+    """It has not restarted since zero was found."""
+    capabilities: Capability = field(default_factory=lambda: Capability(0))
+    armed: bool = False
+    was_armed: bool = False
+    """In this run."""
+
+    def take_id(self) -> CommandId:
+        """A command id that it has not seen."""
+        command_id, self.next_id = self.next_id, next_id(self.next_id)
+        return command_id
+
+    def go_on_after(self, command_id: CommandId) -> None:
+        """It remembers the last id it took, perhaps from another session: the next one comes after it."""
+        if not is_after(self.next_id, command_id):
+            self.next_id = next_id(command_id)
+
+
+class Run:
+    """Where one run through a program stands.
+
+    `first_id` is the smallest command id that the session has not used, `remembered` what it knows of an earlier run.
+    `care` is what people are owed before the head moves, None if nobody can be near it (a simulated head).
+    `zero_is_here`: a head without switches at zero stands at its mark when the run begins. `tethered`: the camera tells
+    of its files, and an exposure is made when its file has arrived.
+    """
+
+    def __init__(
+        self,
+        program: Program,
+        first_id: int = 1,
+        remembered: Remembered = NOTHING,
+        care: Care | None = None,
+        *,
+        zero_is_here: bool = True,
+        tethered: bool = False,
+    ) -> None:
+        self.program, self.zero_is_here, self.tethered = program, zero_is_here, tethered
+        self.state = RunState.IDLE
+        self.progress = Progress(program, remembered)
+        self.position = Position(program.kit, remembered, self.progress.by_hand)
+        self.patience = Patience()
+        self.people = Heed(care, announced=care is None)
+        self.board = BoardMet(CommandId(first_id), None if remembered.boot_id is None else BootId(remembered.boot_id))
+        in_doubt = remembered.in_doubt or (0, 0, 0)
+        self.shot = Shot(in_doubt[0], in_doubt[1:])
+        self.ready_at_ns = 0  # when the camera can take the next exposure
+        self.still_at_ns = 0  # when the head has settled
+        self.pause_wanted: Kind | None = None  # PAUSE or PAUSE_AFTER_ROW while that is wanted
+        self.why = ""  # the run is being stopped
+        self.lie = ""  # what the board said that cannot be true
+        self.effects: list[Effect] = []
+
+    # Questions that more than one part asks.
+
+    @property
+    def frame(self) -> int | None:
+        """The frame that is being worked on."""
+        return None if self.state is RunState.IDLE else self.progress.frame
+
+    @property
+    def awaits_file(self) -> bool:
+        """The shutter has opened, and the photograph has not arrived."""
+        return self.shot.opened is not None
+
+    @property
+    def zero_is_lost(self) -> bool:
+        """The position is unknown, and only the operator can set zero again."""
+        return self.position.is_lost(zero_is_here=self.zero_is_here)
+
+    @property
+    def motion_is_next(self) -> bool:
+        """A command that can start motion comes next."""
+        return not self.board.armed or self.position.must_be_found or self.progress.comes(MoveStep)
+
+    # What it says to the board.
+
+    def command(self, event: Event, request: Reference | Move | Expose, expected_ns: int, deadline_ns: int) -> None:
+        """Send a command that ends; it is overdue after `deadline_ns`."""
+        self.effects += [Send(request, expected_ns), Timer(event.at_ns + deadline_ns, overdue=True)]
+
+    def stop(self, event: Event) -> None:
+        """Bring the head to rest, disarmed."""
+        self.board.armed = False
+        self.effects += [SendUrgent(Stop()), Timer(event.at_ns + self.program.stop_deadline_ns, overdue=True)]
+
+    def shut(self) -> None:
+        """Hands may come to the head: nothing moves until people are told again."""
+        if self.people.care is not None and self.people.announced:
+            self.people.announced = False
+            self.effects.append(Shut())
+
+    def fail(self, sentence: str) -> None:
+        """The run ends early."""
+        self.effects.append(End(False, self.lie or sentence, early=True))
+
+    # Progress and position together.
+
+    def begin_pass(self) -> None:
+        """Build new steps for what is left, from where the head stands."""
+        position = self.position
+        self.progress.begin_pass(self.progress.left, position.standing, look=position.look_is_owed)
+
+    def take_up_more(self) -> None:
+        """Begin another pass if this one is over and something is left."""
+        if self.progress.pass_is_over(look=self.position.look_is_owed):
+            self.begin_pass()
+
+    def lose_place(self) -> None:
+        """The position is unknown: expose again what can never be checked any more."""
+        self.expose_again(self.position.lose(), DoubtReason.SUSPECT)
+
+    def expose_again(self, exposures: set[Exposure], why: DoubtReason) -> None:
+        """These do not count any more; they come in another pass unless they are still to come."""
+        again = self.progress.again(exposures)
+        if again:
+            self.effects.append(Doubt(tuple(sorted(again)), why))
+
+    def count_made(self, exposure: Exposure) -> None:
+        """An exposure is made, wherever the news came from."""
+        self.progress.count(exposure)
+        self.patience.count_exposure()
+        self.position.count(exposure)
+
+    # The exposure under way.
+
+    def is_of_shot(self, event: Event) -> bool:
+        """Whether an event tells of the exposure under way."""
+        return bool(self.shot.id) and event.command_id == self.shot.id
+
+    def conclude(self, event: Event) -> None:
+        """Write how the exposure under way ended, if there is one; with a tether its file decides whether it is made."""
+        if not self.is_of_shot(event) or event.outcome not in OUTCOMES:
+            return
+        if self.tethered and event.outcome in MADE:
+            self.shot.opened = event
+            return
+        self._write(OUTCOMES[event.outcome], event)
+        if event.outcome is Outcome.CUT_SHORT:
+            self.progress.lose_turn(self.shot.exposure[0])
+        self.shot.forget()
+
+    def conclude_opened(self, outcome: ShotOutcome) -> Event:
+        """Write what came of the exposure whose file is awaited; return how it had ended for the board."""
+        opened = self.shot.opened
+        assert opened is not None
+        self._write(outcome, opened)
+        self.shot.forget()
+        return opened
+
+    def conclude_unheard(self, *, turn_is_lost: bool) -> None:
+        """Write that the exposure under way is not confirmed, without a word of the board on it that counts."""
+        self.effects.append(Conclude(self.shot.id, ShotOutcome.UNCONFIRMED, None))
+        if turn_is_lost:
+            self.progress.lose_turn(self.shot.exposure[0])
+        self.shot.forget()
+
+    def _write(self, outcome: ShotOutcome, event: Event) -> None:
+        at_steps = None if event.kind is Kind.AT_REST and not event.known else event.at_steps
+        self.effects.append(Conclude(self.shot.id, outcome, event.board_clock_ms, at_steps))
+
+    def finish(self, step: ExposeStep, closed_ns: int) -> None:
+        """The exposure at the cursor is made; its shutter was closed at `closed_ns`."""
+        self.patience.late_commands = 0
+        self.progress.finish(step)
+        self.ready_at_ns = closed_ns + step.ready_ns
+        self.count_made((step.frame, step.exposure))
+        self.progress.advance()
+        self.take_up_more()
