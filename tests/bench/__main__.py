@@ -62,7 +62,7 @@ def show(measured: list[Figure]) -> None:
     table = Table("figure", "measured", "target", "")
     for figure in measured:
         verdict = "" if not figure.target else "ok" if figure.reached else "MISSED"
-        table.add_row(figure.name, f"{figure.value:.4g} {figure.unit}", figure.target, verdict)
+        table.add_row(figure.name, figure.measured, figure.target, verdict)
     Console(width=100).print(table)
 
 

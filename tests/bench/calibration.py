@@ -4,7 +4,7 @@ from functools import partial
 
 import numpy as np
 
-from tests.bench.figures import Figure, work_s
+from tests.bench.figures import Figure, speed, work_s
 from tests.controller.calibration import rigs
 
 
@@ -14,5 +14,5 @@ def calibration() -> list[Figure]:
     for name, case in rigs.PROCEDURES.items():
         case(np.random.default_rng(0), rigs.World())  # loads what is loaded once
         seconds, _ = work_s(partial(case, np.random.default_rng(1), rigs.World()))
-        figures.append(Figure(f"arithmetic of {name}", seconds, "s", 0.2))
+        figures.append(speed(f"arithmetic of {name}", seconds, 2.5, "numpy"))
     return figures

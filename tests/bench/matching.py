@@ -21,7 +21,7 @@ from controller.planning.make import make_plan
 from controller.session.rows import Intent, ShotOutcome
 from controller.session.session import Session
 from protocol.units import NS
-from tests.bench.figures import Figure, full_frame_kit, work_s
+from tests.bench.figures import Figure, full_frame_kit, speed, work_s
 from tests.controller.matching.cards import KINDS, Card, card, card_of
 
 CARDS, SOME_CARDS, MIXED_CARDS = 500, 50, 200  # five hundred of every kind take some minutes: only when asked for
@@ -95,7 +95,7 @@ def _files() -> list[Figure]:
         seconds, found = work_s(lambda: match_command(folder / "s.sqlite", folder / "card"))
     sure = sum(line.verdict.value == "sure" for line in found.lines)
     return [
-        Figure(f"match of {count} files", seconds, "s", 20.0),
+        speed(f"match of {count} files", seconds, 400),
         Figure("... of them sure", sure, "files", least=0.95 * count),
     ]
 
@@ -133,8 +133,8 @@ def _find() -> list[Figure]:
     start = time.perf_counter()
     at_terminal(f"{sys.executable} -m controller kit find d750", str(ROOT))
     return [
-        Figure("kit find, the search", seconds, "s", 1.0),
-        Figure("kit find, with the program's start", time.perf_counter() - start, "s", 1.0),
+        speed("kit find, the search", seconds, 20),
+        speed("kit find, with the program's start", time.perf_counter() - start, 20),
     ]
 
 
