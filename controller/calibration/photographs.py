@@ -79,10 +79,13 @@ def read_photographs(files: Sequence[Path]) -> list[Photograph]:
 def read_photograph(path: Path) -> Photograph:
     """Read a JPEG or TIFF. Raises InputError that names the file."""
     read = read_grey(path, LONGEST_PX)
-    grey, share = _handy(read.picture)
     own, details = read.facts.size_px, read.facts.details
-    if min(grey.size) < SMALLEST_PX:
-        raise InputError(f"{path}: is {grey.width} x {grey.height} pixels, which is too small.")
+    if min(_handy_size(read.picture)) < SMALLEST_PX:
+        what = "too small" if max(own) <= LONGEST_PX else "too narrow"
+        raise InputError(
+            f"{path}: is {own[0]} x {own[1]} pixels, which is {what} to compare with another. Take one whole."
+        )
+    grey, share = _handy(read.picture)
     return Photograph(
         path=path,
         grey=np.asarray(grey, dtype=np.uint8),
@@ -94,12 +97,17 @@ def read_photograph(path: Path) -> Photograph:
     )
 
 
+def _handy_size(image: Image.Image) -> tuple[int, int]:
+    share = min(1.0, LONGEST_PX / max(image.size))
+    return math.floor(image.width * share + 1e-9), math.floor(image.height * share + 1e-9)
+
+
 def _handy(image: Image.Image) -> tuple[Image.Image, float]:
     """The picture at most LONGEST_PX wide and high, and its share; part of a pixel is cut off, so that it is even."""
     share = min(1.0, LONGEST_PX / max(image.size))
     if share == 1.0:
         return image, share
-    size = (math.floor(image.width * share + 1e-9), math.floor(image.height * share + 1e-9))
+    size = _handy_size(image)
     cut = [(whole - part / share) / 2 for whole, part in zip(image.size, size, strict=True)]
     box = (cut[0], cut[1], image.width - cut[0], image.height - cut[1])
     return image.resize(size, Image.Resampling.LANCZOS, box=box), share

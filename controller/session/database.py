@@ -1,5 +1,6 @@
 """The session's SQLite file: created, opened, migrated and folded into one file. The one module that imports sqlite3."""
 
+import re
 import sqlite3
 from collections.abc import Iterable, Iterator
 from contextlib import contextmanager, suppress
@@ -95,10 +96,12 @@ def version_of(db: Database, path: Path) -> int:
     """The session's version. Raises InputError if this program cannot read it, DatabaseError if nothing can."""
     (number,) = db.execute("PRAGMA user_version").fetchone()  # of version 3 and later
     row = db.execute("SELECT value FROM about WHERE name = 'session_version'").fetchone()
-    version = max(int(number), int(row[0])) if row and row[0].isdecimal() else int(number) or None
-    if version is None or not OLDEST_VERSION <= version <= SESSION_VERSION:
+    stated = str(row[0]) if row else ""  # of a damaged one it may be of any type
+    version = max(int(number), int(stated) if re.fullmatch("[0-9]{1,9}", stated) else 0)
+    if not OLDEST_VERSION <= version <= SESSION_VERSION:
         known = f"{OLDEST_VERSION} to {SESSION_VERSION}"
-        raise InputError(f"{path}: is a session of version {version}; this program reads versions {known}.")
+        which = f"is a session of version {version}" if version > 0 else "does not say which version of a session it is"
+        raise InputError(f"{path}: {which}; this program reads versions {known}.")
     return version
 
 

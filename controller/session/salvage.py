@@ -59,7 +59,7 @@ def is_sound(db: Database, version: int) -> bool:
             return False
         if db.execute("PRAGMA quick_check(1)").fetchone() != ("ok",):
             return False
-        return all(_is_believable(table, row) for table in BELIEVABLE for row in _all_rows(db, table))
+        return all(is_believable(table, row) for table in BELIEVABLE for row in _all_rows(db, table))
     except UNREADABLE:
         return False
 
@@ -79,7 +79,7 @@ def salvage(db: Database) -> tuple[Database, tuple[str, ...]]:
     copy.execute(f"PRAGMA user_version = {version or OLDEST_VERSION}")
     for table, columns in known.items():
         rows = dict(_readable(db, table, columns))
-        kept = sum(_is_believable(table, row) and _insert(copy, table, row) for _, row in sorted(rows.items()))
+        kept = sum(is_believable(table, row) and _insert(copy, table, row) for _, row in sorted(rows.items()))
         expected = _expected(db, table, max(rows, default=0))
         if expected is None:
             losses.append(f"{kept} {NOUNS[table]} can be read, and it is not known how many there were")
@@ -143,10 +143,11 @@ def _all_rows(db: Database, table: str) -> Iterator[Row]:
         yield dict(zip(names, row, strict=True))
 
 
-def _is_believable(table: str, row: Row) -> bool:
+def is_believable(table: str, row: Row) -> bool:
+    """Whether the program may have written such a row; of any types."""
     try:
         BELIEVABLE[table](row)
-    except (ValueError, TypeError, KeyError, OverflowError, RecursionError):
+    except (ValueError, TypeError, KeyError, AttributeError, OverflowError, RecursionError):
         return False
     return True
 

@@ -177,3 +177,11 @@ def test_a_mark_that_is_not_there_is_not_found() -> None:
         mark_shift_px(first, second, turn, camera, (995.0, 333.0), 25, 60)
     with pytest.raises(MarkNotFound):  # the second picture does not reach there
         mark_shift_px(first, second, turn, camera, (60.0, 333.0), 25, 30)
+
+
+@pytest.mark.parametrize("size", [(1, 65_000), (65_000, 1), (30, 20), (20_000, 90)])
+def test_a_picture_that_is_too_narrow_is_one_sentence(size: tuple[int, int], tmp_path: Path) -> None:
+    path = tmp_path / "narrow.jpg"
+    Image.new("L", size).save(path)
+    with pytest.raises(InputError, match=rf"is {size[0]} x {size[1]} pixels, which is too "):
+        read_photograph(path)

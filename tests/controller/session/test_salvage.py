@@ -8,7 +8,10 @@ from __future__ import annotations
 import json
 import random
 import shutil
+import sqlite3
 from collections.abc import Callable
+from contextlib import closing
+from itertools import product
 from pathlib import Path
 
 import pytest
@@ -17,6 +20,7 @@ from hypothesis import strategies as st
 
 from controller.errors import InputError
 from controller.session.rows import CLOCK_FACT, DoubtReason, Happening, Intent, ShotOutcome, WishRow
+from controller.session.salvage import BELIEVABLE, is_believable
 from controller.session.session import Session
 
 SHOTS = 120
@@ -151,3 +155,14 @@ def test_a_program_killed_while_it_creates_a_session_leaves_none(tmp_path: Path,
     Session.create(path, {}, durable=True).close()
     with Session.open(path) as session:
         assert session.losses == ()
+
+
+@pytest.mark.parametrize("table", sorted(BELIEVABLE))
+def test_a_row_is_judged_whatever_its_cells_hold(table: str, whole: Path) -> None:
+    """Of any type: a damaged page gives what no column's type would let in."""
+    with closing(sqlite3.connect(whole)) as db:
+        cursor = db.execute(f"SELECT * FROM {table}")
+        names = [column[0] for column in cursor.description]
+        rows = [dict(zip(names, row, strict=True)) for row in cursor] or [dict.fromkeys(names)]
+    for row, name, value in product(rows[:3], names, (None, -1, 2**70, 1e308, "", "x", b"\xff", b"1")):
+        assert is_believable(table, row | {name: value}) in {True, False}
