@@ -105,7 +105,8 @@ class PathName(click.Path):
     def __init__(self, *, exists: bool = False, files: bool = True, folders: bool = False, name: str = "") -> None:
         super().__init__(exists=exists, file_okay=files, dir_okay=folders, path_type=Path)
         self.name = name or self.name
-        self.wanted = "a file or a folder" if files and folders else "a file" if files else "a folder"
+        either = files and folders and not name
+        self.wanted = "a file or a folder" if either else "a folder" if name == "directory" or not files else "a file"
 
     def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> Path:
         """Check. Fails like any click type."""

@@ -101,7 +101,8 @@ def version_of(db: Database, path: Path) -> int:
     if not OLDEST_VERSION <= version <= SESSION_VERSION:
         known = f"{OLDEST_VERSION} to {SESSION_VERSION}"
         which = f"is a session of version {version}" if version > 0 else "does not say which version of a session it is"
-        raise InputError(f"{path}: {which}; this program reads versions {known}.")
+        cure = "Take the version of Fullturn that wrote it." if version > 0 else "Name another file."
+        raise InputError(f"{path}: {which}; this program reads versions {known}. {cure}")
     return version
 
 

@@ -49,7 +49,9 @@ def read_soundly(path: Path) -> tuple[Database, int, tuple[str, ...]]:
         db.close()
         return copy, version_of(copy, path), losses or ("a part of the file that holds no rows",)
     except UNREADABLE:
-        raise InputError(f"{path}: is not a session of this program.") from None
+        raise InputError(
+            f"{path}: is not a session of this program. Name the .sqlite file that a capture or a rehearsal wrote."
+        ) from None
 
 
 def is_sound(db: Database, version: int) -> bool:
