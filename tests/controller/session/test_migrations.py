@@ -1,6 +1,7 @@
 """Sessions of older versions: read as they are, and migrated where they are written on.
 
-`old/version_2.sqlite` was written by the program that wrote version 2: five exposures of a capture that was stopped.
+`old/version_N.sqlite` was written by the program of that version: N = 2, five exposures of a capture that was stopped; 3 and
+4, rehearsals of a row. When the version changes, keep a file of the one before.
 """
 
 from __future__ import annotations
@@ -169,3 +170,29 @@ def test_a_plan_that_cannot_be_read_is_no_reason_to_lose_a_session(old: Path, pl
         assert [shot.intent.pan_deg for shot in session.shots()].count(None) == 0
         session.intend(Intent(2, 1, 1, 13, None, None, 0.025), 7)
         assert session.shots()[-1].intent.pan_deg is None
+
+
+@pytest.mark.parametrize("version", range(OLDEST_VERSION, SESSION_VERSION + 1))
+def test_a_session_of_every_version_is_read_reported_and_written_on(version: int, tmp_path: Path) -> None:
+    """Files that the programs of their time wrote: an update in the middle of a journey must not strand a set."""
+    kept = OLD.with_name(f"version_{version}.sqlite")
+    path = Path(shutil.copy(kept, tmp_path / "session.sqlite"))
+    with Session.open(path) as session:
+        before, made, about = session.shots(), session.made(), session.about()
+    assert about["session_version"] == str(version)
+    assert before
+    assert made
+    assert path.read_bytes() == kept.read_bytes()
+    frame, number = before[-1].intent.frame, session_next(path)
+    with Session.open(path, to_write=True) as session:
+        session.intend(Intent(frame, 1, 9, number, 10.0, 5.0, 0.0125, 3200, 1600), 1 << 40)
+        session.conclude(number, ShotOutcome.CONFIRMED, (1 << 40) + 1, 9, (3200, 1600))
+    assert version_of(path) == (SESSION_VERSION, str(SESSION_VERSION))
+    with Session.open(path) as session:
+        assert session.shots()[:-1] == before
+        assert session.shots()[-1].intent.attempt == 9
+
+
+def session_next(path: Path) -> int:
+    with Session.open(path) as session:
+        return session.next_command_id()
