@@ -6,6 +6,7 @@ import csv
 import io
 import json
 from collections.abc import Callable
+from copy import deepcopy
 from random import Random
 from typing import Any
 
@@ -60,6 +61,11 @@ def _leaves(value: Any, at: tuple[Any, ...] = ()) -> list[tuple[Any, ...]]:
     return [at, *inside] if at else inside
 
 
+def nasty(chance: Random) -> Any:
+    """One of NASTY, for the caller alone: a list of it may be spoilt in its turn."""
+    return deepcopy(chance.choice(NASTY))
+
+
 def spoilt_tree(value: Any, chance: Random) -> Any:
     """A copy of a tree of dicts and lists in which one place, or a few, hold something else, or nothing, or too much."""
     value = json.loads(json.dumps(value))
@@ -75,11 +81,11 @@ def spoilt_tree(value: Any, chance: Random) -> Any:
         if how == 0:
             del parent[last]
         elif how == 1 and isinstance(parent, dict):
-            parent[chance.choice(("unknown", "", "é", str(last).upper()))] = chance.choice(NASTY)
+            parent[chance.choice(("unknown", "", "é", str(last).upper()))] = nasty(chance)
         elif how == 2 and isinstance(parent[last], (int, float)) and not isinstance(parent[last], bool):
             parent[last] = parent[last] * chance.choice((-1, 0, 1e-9, 1e3, 1e9, 1e300))
         else:
-            parent[last] = chance.choice(NASTY)
+            parent[last] = nasty(chance)
     return value
 
 

@@ -167,7 +167,7 @@ def test_an_old_plan_that_still_holds_is_read_with_its_true_proof(tmp_path: Path
     read = load_plan(path)
     assert read.proof.covered
     assert read.proof.worst_margin_deg < plan.proof.worst_margin_deg - 0.001
-    save_plan(read, path)
+    save_plan(read, path, replace=True)
     assert load_plan(path) == read
 
 
