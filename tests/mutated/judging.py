@@ -26,6 +26,7 @@ from tests.mutated.corpus import run
 
 MOST_WORK_S = 10.0
 OUT = "out"
+SHOWS_ONLY = {"-h", "--help", "--version", "--list-faults"}
 
 
 @dataclass(frozen=True, slots=True)
@@ -98,7 +99,8 @@ def judge(words: tuple[str, ...], folder: Path) -> Verdict:
         fault = "traceback on stderr"
     after = digests(folder)
     changed = {name for name in before | after if before.get(name) != after.get(name)}
-    new = {name for name in changed - {*before} if {name, name.split("/")[0]} & {*words}}  # an output by another name
+    named = {word.split("/")[0] for word in words}
+    new = {name for name in changed - {*before} if name.split("/")[0] in named}  # an output by another name
     if changed - new - WRITTEN.get(words[0], set()):
         fault = fault or f"changed {sorted(changed)}"
     if not fault and status not in {0, 1, 2}:
@@ -125,7 +127,7 @@ def _unusable(words: tuple[str, ...]) -> str:
     """Why what was written cannot be read again by the program itself; empty if it can."""
     named = [value for word, value in pairwise(words) if word == "--out"]
     out = Path(named[-1]) if named else None
-    if out is None:
+    if out is None or SHOWS_ONLY & {*words}:
         return ""
     try:
         if words[0] == "plan":
