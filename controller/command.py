@@ -240,10 +240,11 @@ class Group(click.Group):
 
     def resolve_command(self, ctx: click.Context, args: list[str]) -> tuple[str | None, click.Command | None, list[str]]:
         """Find the command. Raises click.UsageError, in our words."""
+        name = args[0]  # click takes it out of the list when it looks like an option
         try:
             return super().resolve_command(ctx, args)
         except click.UsageError:
-            raise click.UsageError(no_command(args[0], self.list_commands(ctx), ctx), ctx) from None
+            raise click.UsageError(no_command(name, self.list_commands(ctx), ctx), ctx) from None
 
     def invoke(self, ctx: click.Context) -> Any:
         """Run the command that was named. Raises click.UsageError."""

@@ -201,3 +201,13 @@ def test_a_text_that_is_accepted_is_one_printable_line(text: str) -> None:
     else:
         assert kept == text
         assert text.isprintable()
+
+
+@pytest.mark.parametrize("group", [[], ["kit"], ["board"], ["calibrate"]], ids=" ".join)
+@pytest.mark.parametrize("word", ["--json", "-x", "x", "--", ""])
+def test_a_word_that_is_no_command_is_named(group: list[str], word: str, capsys: pytest.CaptureFixture[str]) -> None:
+    """Behind -- as well, where what looks like an option is none."""
+    with pytest.raises(SystemExit) as ended:
+        cli([*group, "--", word], prog_name="fullturn")
+    assert ended.value.code == 2
+    assert "has no command" in capsys.readouterr().err
