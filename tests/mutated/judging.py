@@ -100,7 +100,7 @@ def judge(words: tuple[str, ...], folder: Path) -> Verdict:
     after = digests(folder)
     changed = {name for name in before | after if before.get(name) != after.get(name)}
     named = {word.split("/")[0] for word in words}
-    new = {name for name in changed - {*before} if name.split("/")[0] in named}  # an output by another name
+    new = {name for name in changed - {*before} if "." in named or name.split("/")[0] in named}  # by another name
     if changed - new - WRITTEN.get(words[0], set()):
         fault = fault or f"changed {sorted(changed)}"
     if not fault and status not in {0, 1, 2}:
