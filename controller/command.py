@@ -180,6 +180,11 @@ def _it(words: Sequence[str]) -> str:
 class Command(click.Command):
     """A command whose options are held to its rules."""
 
+    def get_help_option_names(self, ctx: click.Context) -> list[str]:
+        """The same whoever asks first, as click keeps the option that it made then."""
+        del ctx
+        return ["-h", "--help"]
+
     def parse_args(self, ctx: click.Context, args: list[str]) -> list[str]:
         """Parse, then refuse what is missing, repeated or without effect. Raises click.UsageError, in our words."""
         if ctx.resilient_parsing:  # a shell completes a line that is not whole yet
