@@ -16,7 +16,7 @@ from pathlib import Path
 HERE = Path(__file__).resolve().parent
 ENVIRONMENT = HERE / ".venv"
 PYTHON = ENVIRONMENT / ("Scripts/python.exe" if os.name == "nt" else "bin/python")
-OUT = HERE / "demo-out"
+PLAN, OUT = HERE / "demo-plan.json", HERE / "demo-out"
 
 
 def prepare(extra: str) -> None:
@@ -45,9 +45,8 @@ def demo() -> None:
     """Plan and rehearse the demo kit."""
     prepare("")
     fullturn = [str(PYTHON), "-m", "controller"]
-    OUT.mkdir(exist_ok=True)
-    run([*fullturn, "plan", "sim/demo/kit.toml", "--out", str(OUT / "plan.json"), "--replace"])
-    run([*fullturn, "rehearse", str(OUT / "plan.json"), "--out", str(OUT)])
+    run([*fullturn, "plan", "sim/demo/kit.toml", "--out", str(PLAN), "--replace"])
+    run([*fullturn, "rehearse", str(PLAN), "--out", str(OUT), "--replace"])
 
 
 def tests() -> None:
