@@ -75,7 +75,7 @@ def must_be_free(path: Path, *, replace: bool = False, ours: Ours | None = None,
         parent = shown(path.parent)
         _refuse(path, f"{parent} is no folder. Make that folder first, or choose another place")
     _must_be_writable(folder, path.parent)
-    must_have_room(folder, needs_bytes, path)
+    must_have_room(path, needs_bytes)
     if there is None:
         return
     is_ours = ours is not None and _is_unprotected(there) and ours(path)
@@ -100,22 +100,22 @@ def must_be_free_folder(
     first the one that tells this kind of folder, and judges each that is there; other files in it stay as they are. A
     link to a folder is judged by that folder.
     """
-    there = None if "\0" in str(folder) else _look(folder)
     if "\0" in str(folder):
         raise StorageFailed(f"{shown(repr(str(folder)))} is not the name of a folder. Name another place.")
+    there = _look(folder)
     if there is None:
         real = Path(os.path.realpath(folder))
         above = next(parent for parent in real.parents if os.path.lexists(parent))
         if not above.is_dir():
             raise StorageFailed(f"{shown(folder)} cannot be made: {shown(above)} is no folder. Choose another place.")
         _must_be_writable(above, above)
-        must_have_room(above, needs_bytes, folder)
+        must_have_room(folder, needs_bytes)
         return
     if not stat.S_ISDIR(there.st_mode):
         what = "a file" if stat.S_ISREG(there.st_mode) else _kind(there)
         raise StorageFailed(f"{shown(folder)} is {what}, not a folder. Choose another place.")
     _must_be_writable(folder, folder)
-    must_have_room(folder, needs_bytes, folder)
+    must_have_room(folder, needs_bytes)
     names = {name for name in os.listdir(folder) if not PART.fullmatch(name)}
     if names:
         _must_be_replaced(folder, names, ours or {}, replace=replace)
@@ -145,10 +145,11 @@ def is_own(path: Path, ours: Ours) -> bool:
     return stat.S_ISREG(about.st_mode) and _is_unprotected(about) and ours(path)
 
 
-def must_have_room(folder: Path, needs_bytes: int, path: Path, advice: str = "") -> None:
-    """Check that the disk of `folder` has room for what goes to `path`. Raises StorageFailed."""
+def must_have_room(path: Path, needs_bytes: int, advice: str = "") -> None:
+    """Check that the disk which `path` is on, or will be, has room for it. Raises StorageFailed."""
+    real = Path(os.path.realpath(path))
     try:
-        free_bytes = shutil.disk_usage(folder).free
+        free_bytes = shutil.disk_usage(next(each for each in (real, *real.parents) if each.exists())).free
     except OSError as error:
         _refuse(path, f"{cause_of(error)}. Choose another place")
     if free_bytes < needs_bytes:

@@ -227,8 +227,7 @@ def write_match(
             matched.checks.append(f"Not sorted: {shown(one.source)} {why}.")
     if not link:
         needs_bytes = sum(one.source.stat().st_size for one in fit)
-        existing = next(parent for parent in (out, *Path(os.path.realpath(out)).parents) if parent.exists())
-        must_have_room(existing, needs_bytes, out, ", or --link")
+        must_have_room(out, needs_bytes, ", or --link")
     with appearing_folder(out) as hidden:
         write_new(hidden / "match.csv", lines_csv(matched.lines))
         found = {"session": str(session), "folder": str(folder), **matched.as_json()}

@@ -18,7 +18,7 @@ from controller.errors import InputError, StorageFailed
 from controller.files import write_whole
 from controller.folders import appearing_folder
 from controller.kit.exposing import head_sentences
-from controller.places import must_be_free_folder
+from controller.places import must_be_free_folder, must_have_room
 from controller.planning.plan import Plan, load_plan
 from controller.program.build import build_program
 from controller.program.program import Program
@@ -89,8 +89,7 @@ def rehearse_command(
         darkroom.load(plan.kit, out, len(plan.exposures))
     program = build_program(plan.kit, plan.frames)
     scenario = scenario_for(faults, plan, program)
-    needs_bytes = SESSION_BYTES + len(plan.exposures) * EXPOSURE_BYTES
-    must_be_free_folder(out, replace=replace, ours=OURS, needs_bytes=needs_bytes)
+    must_have_room(out, SESSION_BYTES + len(plan.exposures) * EXPOSURE_BYTES)
     rig = Rig(dataclasses.replace(rig_spec(plan.kit, seed), scenario=scenario))
     trace = rig.trace = Trace()
     if darkroom is not None:
