@@ -10,6 +10,7 @@ import click
 from controller.option_types import PathName
 from controller.ports.address import PortName
 from controller.quantity import bounded_whole
+from controller.shown import escaped, shown
 
 FILE = PathName(exists=True)
 FOLDER = PathName(exists=True, files=False, folders=True)
@@ -45,8 +46,7 @@ def with_options(options: Sequence[Callable[..., Any]]) -> Callable[[Callable[..
 
 def say(text: str, *, err: bool = False) -> None:
     """Print a text; what a name of a file may hold that a terminal obeys, or that is not UTF-8, is escaped."""
-    kept = (one if one.isprintable() or one in "\n\t" else one.encode("unicode_escape").decode() for one in text)
-    click.echo("".join(kept), err=err)
+    click.echo(escaped(text, "\n\t"), err=err)
 
 
 def show(shown: Any) -> None:
@@ -60,7 +60,6 @@ def show(shown: Any) -> None:
 def offer_removal(folder: Path, *, yes: bool) -> None:
     """Offer to remove what killed runs left where `folder` is to be written; nothing goes without a yes."""
     from controller.folders import remove_unfinished, unfinished_near  # noqa: PLC0415
-    from controller.shown import shown  # noqa: PLC0415
     from controller.sizes import size_text  # noqa: PLC0415
 
     for left in unfinished_near(folder):
