@@ -17,15 +17,17 @@ from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from hashlib import sha256
 from pathlib import Path
-from typing import Any, BinaryIO, NoReturn, TypeVar
+from typing import TYPE_CHECKING, Any, BinaryIO, NoReturn, TypeVar
 
 from controller.errors import InputError
 from controller.shown import shown
 
+if TYPE_CHECKING:
+    from pydantic import BaseModel
+
 Read = TypeVar("Read")
 MEGABYTE = 10**6
 SHOWN = 60  # characters of a text from a file, in a sentence
-UNSEEN = "\ufffd"  # stands for what cannot be printed (Unicode's replacement character)
 LONGEST_LINE = 1000  # of TOML: the library's time grows with the square of the parts of a key
 MOST_DEPTH = 32  # tables in tables; none of our files needs ten
 LARGEST_WHOLE = 2**63 - 1  # TOML 1.0.0 asks for integers of 64 bits, and no more
@@ -123,11 +125,6 @@ def _from(path: Path, kind: FileKind, read: Callable[[BinaryIO], Read]) -> Read:
             raise InputError(f"{path}: {_trouble(path, error)}.") from None
 
 
-def must_be_listed(folder: Path) -> None:
-    """Raise InputError unless it can be seen what is in a folder."""
-    files_in(folder)
-
-
 def files_in(folder: Path) -> list[Path]:
     """What is in a folder, by name. Raises InputError."""
     try:
@@ -172,6 +169,15 @@ def trouble_of(error: InputError, path: Path) -> str:
 def as_text(name: str) -> str:
     """A file's name as text that can be written anywhere: bytes of it that are no UTF-8 as hex, with a backslash."""
     return os.fsencode(name).decode("utf-8", "backslashreplace")
+
+
+def holds(path: Path, kind: FileKind, model: "type[BaseModel]") -> bool:
+    """Whether a file is what a model says, in JSON."""
+    try:
+        model.model_validate_json(read_bytes(path, kind))
+    except (InputError, ValueError):  # the model's ValidationError is one
+        return False
+    return True
 
 
 def read_text(path: Path, kind: FileKind) -> str:

@@ -21,7 +21,7 @@ from controller.errors import InputError
 from controller.files import write_whole
 from controller.kit.kit import Kit, Table, within
 from controller.kit.load import mistakes
-from controller.reading import CALIBRATION, read_bytes, read_json
+from controller.reading import CALIBRATION, holds, read_json
 from controller.shown import shown
 
 FORMAT_VERSION = 1
@@ -194,11 +194,7 @@ def _write(kit_path: Path, records: Sequence[Record]) -> None:
 
 def is_own_file(path: Path) -> bool:
     """Whether a file holds records of this program and version."""
-    try:
-        CalibrationFile.model_validate_json(read_bytes(path, CALIBRATION))
-    except (InputError, ValidationError):
-        return False
-    return True
+    return holds(path, CALIBRATION, CalibrationFile)
 
 
 def add(kit_path: Path, record: Record) -> Record:

@@ -15,7 +15,7 @@ from controller.errors import InputError
 from controller.matching.evidence import FileStamp
 from controller.matching.sequence import NUMBERS
 from controller.picture_file import PHOTOGRAPH, read_card_tags
-from controller.reading import as_text, digest_of, must_be_listed, trouble_of
+from controller.reading import as_text, digest_of, files_in, trouble_of
 from controller.shown import shown
 
 JPEG = frozenset({".jpg", ".jpeg"})
@@ -125,7 +125,7 @@ def _pictures(folder: Path) -> Iterator[Path]:
     """What is a photograph by its name, within folders too, and folders that cannot be looked into. Raises InputError."""
     if not folder.is_dir():
         raise InputError(f"{folder}: is not a folder.")
-    must_be_listed(folder)
+    files_in(folder)
     closed: list[Path] = []
     for root, folders, names in os.walk(folder, onerror=lambda error: closed.append(Path(error.filename))):
         folders[:] = sorted(name for name in folders if not name.startswith("."))
@@ -159,7 +159,7 @@ def _read(paths: tuple[Path, ...]) -> CardFile:
 def _read_one(path: Path, paths: tuple[Path, ...]) -> CardFile:
     try:
         if path.is_dir() and not path.is_symlink():
-            must_be_listed(path)
+            files_in(path)
         read = read_card_tags(path)
     except InputError as error:
         return CardFile(paths, "", None, False, 0.0, trouble_of(error, path))

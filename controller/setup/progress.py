@@ -12,7 +12,7 @@ from pydantic import AwareDatetime, BaseModel, ConfigDict, Field, ValidationErro
 from controller.errors import InputError
 from controller.files import write_whole
 from controller.kit.kit import Kit
-from controller.reading import PROGRESS, read_bytes, read_text
+from controller.reading import PROGRESS, holds, read_text
 from controller.setup.steps import Step
 
 
@@ -72,12 +72,4 @@ def read_progress(kit_path: Path) -> Progress:
 def write_progress(kit_path: Path, progress: Progress) -> None:
     """Keep it, whole or not at all. Raises StorageFailed."""
     text = progress.model_dump_json(indent=1) + "\n"
-    write_whole(progress_path(kit_path), text, replace=True, ours=_is_own)
-
-
-def _is_own(path: Path) -> bool:
-    try:
-        Progress.model_validate_json(read_bytes(path, PROGRESS))
-    except (InputError, ValidationError):
-        return False
-    return True
+    write_whole(progress_path(kit_path), text, replace=True, ours=lambda path: holds(path, PROGRESS, Progress))
