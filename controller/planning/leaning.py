@@ -10,9 +10,10 @@ from controller.optics.field import Field, Sides
 from controller.planning.cores import cores_at
 from controller.planning.coverage import prove_coverage
 from controller.planning.pose import Pose
-from controller.planning.reached import Aim, Poses, frame_pose, poses_of
+from controller.planning.reached import Poses, frame_pose, poses_of
 from controller.planning.region import Bounds
 from controller.program.kinematics import axes_for
+from controller.program.program import Aim
 
 OVERLAP_STEP = 0.001
 SHARES_OF_LEAN = (0.0, 0.3, 0.6, 1.0, 2.0)

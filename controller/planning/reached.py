@@ -1,29 +1,14 @@
 """The poses that frames are truly shot at: what is proved, linked and drawn."""
 
 from collections.abc import Sequence
-from typing import NamedTuple, Protocol
+from typing import NamedTuple
 
 import numpy as np
 
 from controller.kit.kit import Head
 from controller.planning.directions import Array
 from controller.program.kinematics import CameraPose, will_reach
-
-
-class Aim(Protocol):
-    """Anything with a yaw and a pitch that is shot by the head or by hand: a frame, or a pose before it is numbered."""
-
-    @property
-    def yaw_deg(self) -> float:
-        """In degrees."""
-
-    @property
-    def pitch_deg(self) -> float:
-        """In degrees."""
-
-    @property
-    def by_hand(self) -> bool:
-        """Whether a person holds the camera."""
+from controller.program.program import Aim
 
 
 class Poses(NamedTuple):

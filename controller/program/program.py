@@ -9,16 +9,8 @@ Exposure: TypeAlias = tuple[int, int]
 """A frame's id, and the number of the exposure in its bracket."""
 
 
-class PlannedFrame(Protocol):
-    """What a program needs to know of a frame of a plan: where the camera shall look, in degrees, and who turns it."""
-
-    @property
-    def id(self) -> int:
-        """Its number in the plan."""
-
-    @property
-    def row(self) -> int:
-        """Frames of one row have one pitch."""
+class Aim(Protocol):
+    """Where the camera shall look, in degrees, and who turns it: a frame, or a pose before it is numbered."""
 
     @property
     def yaw_deg(self) -> float:
@@ -31,6 +23,18 @@ class PlannedFrame(Protocol):
     @property
     def by_hand(self) -> bool:
         """Held by hand, because the head cannot."""
+
+
+class PlannedFrame(Aim, Protocol):
+    """What a program needs to know of a frame of a plan."""
+
+    @property
+    def id(self) -> int:
+        """Its number in the plan."""
+
+    @property
+    def row(self) -> int:
+        """Frames of one row have one pitch."""
 
 
 @dataclass(frozen=True, slots=True)
