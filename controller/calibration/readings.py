@@ -40,11 +40,12 @@ class Readings:
         """Raises InputError for the first number that no reading can be, whether typed in or from a file."""
         for name, column in self.numbers.items():
             bound = reading_bound(name)
-            for line, value in zip(self.lines, column, strict=True):
-                if not bound.holds(float(value)):
-                    raise InputError(
-                        f"{self.name} line {line}: {name} = {value:.6g} cannot be a reading. It should be {bound.text()}."
-                    )
+            wrong = np.flatnonzero(~((column >= bound.least) & (column <= bound.most)))
+            if len(wrong):
+                line, value = self.lines[wrong[0]], column[wrong[0]]
+                raise InputError(
+                    f"{self.name} line {line}: {name} = {value:.6g} cannot be a reading. It should be {bound.text()}."
+                )
 
     def __len__(self) -> int:
         return len(self.lines)
