@@ -35,7 +35,7 @@ from controller.shared_options import (
 )
 
 
-@click.group(cls=Group, context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 100})
+@click.group(cls=Group, context_settings={"max_content_width": 100})
 @click.version_option(__version__, prog_name="fullturn", message="%(prog)s %(version)s")
 def cli() -> None:
     """Plan, rehearse and run large stitched panoramas on a motorised pan/tilt head.

@@ -177,13 +177,15 @@ def _it(words: Sequence[str]) -> str:
     return "it" if len(words) == 1 else "them"
 
 
-class Command(click.Command):
-    """A command whose options are held to its rules."""
-
+class _Helped(click.Command):
     def get_help_option_names(self, ctx: click.Context) -> list[str]:
         """The same whoever asks first, as click keeps the option that it made then."""
         del ctx
         return ["-h", "--help"]
+
+
+class Command(_Helped):
+    """A command whose options are held to its rules."""
 
     def parse_args(self, ctx: click.Context, args: list[str]) -> list[str]:
         """Parse, then refuse what is missing, repeated or without effect. Raises click.UsageError, in our words."""
@@ -230,7 +232,7 @@ def repetitions(command: click.Command, context: click.Context, words: list[str]
             yield f"{' or '.join((*each.opts, *each.secondary_opts))} is given more than once. Give it once."
 
 
-class Group(click.Group):
+class Group(_Helped, click.Group):
     """A group of such commands."""
 
     command_class = Command

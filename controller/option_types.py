@@ -96,6 +96,10 @@ class Checked(click.ParamType[str]):
         return str(value)
 
 
+WANTED = {"file": "a file", "directory": "a folder", "path": "a file or a folder"}
+"""By click's name for what a path leads to."""
+
+
 class PathName(click.Path):
     """The name of a file or folder, and where it must be there already, looked for.
 
@@ -105,8 +109,7 @@ class PathName(click.Path):
     def __init__(self, *, exists: bool = False, files: bool = True, folders: bool = False, name: str = "") -> None:
         super().__init__(exists=exists, file_okay=files, dir_okay=folders, path_type=Path)
         self.name = name or self.name
-        either = files and folders and not name
-        self.wanted = "a file or a folder" if either else "a folder" if name == "directory" or not files else "a file"
+        self.wanted = WANTED[self.name]
 
     def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> Path:
         """Check. Fails like any click type."""
