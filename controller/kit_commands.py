@@ -145,8 +145,7 @@ class TorqueAt(click.ParamType[tuple[float, float]]):
             self.fail(f"{quoted(str(value))} is not like 600:0.2.", param, ctx)
         for name, number in (("rpm", rpm), ("torque_nm", torque_nm)):
             if not (bound := BOUNDS[name]).holds(number):
-                limits = f"from {bound.least:g} to {bound.most:g} {bound.unit}"
-                self.fail(f"{quoted(str(value))}: {number:g} is out of range. Give a number {limits}.", param, ctx)
+                self.fail(f"{quoted(str(value))}: {number:g} is out of range. Give a number {bound.text()}.", param, ctx)
         return rpm, torque_nm
 
 
