@@ -27,7 +27,6 @@ from protocol.units import MS
 GLANCE_NS, LOOK_NS = 200 * MS, 10 * MS  # how long somebody may hold a lock who only looks whether it is held
 IN_USE = Path("/proc/net/unix")
 PREFIX = "fullturn."
-CANNOT = (OSError, KeyError, NotImplementedError)
 
 
 class Taken(WorldError):
@@ -58,7 +57,7 @@ def sole_use(lock: Lock, what: str, purpose: str) -> Iterator[None]:
                 if clock.monotonic_ns() > deadline_ns:
                     raise Taken(f"{what} is in use by {error}; end that first, or wait for it.") from None
                 clock.wait_ns(LOOK_NS)
-            except CANNOT:
+            except OSError:
                 where = "the session's folder" if lock.session is not None else "the folder for temporary files"
                 raise StorageFailed(
                     f"{what} cannot be locked against other programs, so nothing was begun; see that you can write to "
@@ -80,7 +79,7 @@ def in_use(session: Path) -> bool:
             return False
     except Held:
         return True
-    except CANNOT:
+    except OSError:
         raise StorageFailed(
             f"{session}: whether a program runs it cannot be found out; see who may read its folder."
         ) from None
