@@ -108,9 +108,13 @@ class Progress:
         A frame by hand that was begun is finished first.
         """
         at = self.steps[self.cursor] if self.cursor < len(self.steps) else None
-        if isinstance(at, ExposeStep) or self._turned(self.left):
+        if isinstance(at, ExposeStep) or self._turns_for(self.left):
             return False
-        return bool(self._turned(self.later) if self.left else self.later) or (at is None and look)
+        return (self._turns_for(self.later) if self.left else bool(self.later)) or (at is None and look)
+
+    def _turns_for(self, exposures: set[Exposure]) -> bool:
+        """Whether the head turns for any of them; asked after every exposure, so that it must not look at all."""
+        return any(exposure[0] not in self.by_hand for exposure in exposures)
 
     def _turned(self, exposures: set[Exposure]) -> set[Exposure]:
         """Those of them for which the head turns: all but the frames by hand."""
