@@ -11,7 +11,7 @@ from pathlib import Path
 import click
 
 from controller.calibration.records import CalibrationFile
-from controller.cli import cli
+from controller.cli.main import cli
 from controller.kit.schema import kit_schema
 from controller.planning.plan import Plan
 from controller.report.summary import Summary

@@ -2,9 +2,9 @@
 
 import click
 
-from controller.command import Command
-from controller.option_types import Choice
-from controller.shared_options import show
+from controller.cli.command import Command
+from controller.cli.option_types import Choice
+from controller.cli.shared_options import show
 
 SHELLS = ("bash", "zsh", "fish")
 

@@ -4,9 +4,9 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from controller.option_types import Choice, Moment
-from controller.quantity import bounded, bounded_whole
-from controller.shared_options import with_options
+from controller.cli.numbers import bounded, bounded_whole
+from controller.cli.option_types import Choice, Moment
+from controller.cli.shared_options import with_options
 
 if TYPE_CHECKING:
     from controller.commands.plan import Asked

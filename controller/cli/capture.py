@@ -9,12 +9,11 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from controller.command import Command
-from controller.option_types import Checked, Choice, Text
-from controller.plan_options import PITCH, YAW
-from controller.ports.address import PortName
-from controller.quantity import bounded, bounded_whole
-from controller.shared_options import (
+from controller.cli.command import Command
+from controller.cli.numbers import bounded, bounded_whole
+from controller.cli.option_types import Checked, Choice, PortName, Text
+from controller.cli.plan_options import PITCH, YAW
+from controller.cli.shared_options import (
     FILE,
     OUTPUT,
     OUTPUT_FOLDER,
@@ -78,8 +77,8 @@ def capture(plan: Path, port: str, out: Path, kit: Path | None, as_json: bool, *
     Ctrl-C pauses after the exposure, a second one stops with a ramp, a third one halts. None of these is, or
     replaces, an emergency stop, which must work without this program.
     """
+    from controller.cli.terminal import lasting_terminal  # noqa: PLC0415
     from controller.commands.series import capture_series, series_of  # noqa: PLC0415
-    from controller.terminal import lasting_terminal  # noqa: PLC0415
 
     if options["log"] is not None and os.path.realpath(options["log"]) == os.path.realpath(out):
         raise click.UsageError("--log and --out name the same file. Name another place for the log.")
@@ -104,8 +103,8 @@ SERIES_NAMES = ("start_at", "start_when_sun", "latitude", "longitude", "repeat",
 @json_option
 def resume(session: Path, port: str | None, as_json: bool, **options: Any) -> None:
     """Go on with a SESSION: make the exposures that are missing, in doubt, or wanted once more."""
+    from controller.cli.terminal import lasting_terminal  # noqa: PLC0415
     from controller.commands.capture import resume_command  # noqa: PLC0415
-    from controller.terminal import lasting_terminal  # noqa: PLC0415
 
     with lasting_terminal():
         summary = resume_command(session, port, _crew(options, as_json))
@@ -148,8 +147,8 @@ def jog(
     as_json: bool,
 ) -> None:
     """Move the head of the KIT slowly, for aiming and for setting zero. Zero is found first if it is not known."""
+    from controller.cli.terminal import people_here  # noqa: PLC0415
     from controller.commands.jog import jog_command  # noqa: PLC0415
-    from controller.terminal import people_here  # noqa: PLC0415
 
     place = jog_command(kit, port, to, _keys(), people_here(yes=yes, countdown_s=countdown), zero_here=zero_here)
     show(asdict(place) if as_json else f"The head is at {place.text()}")
@@ -185,10 +184,10 @@ def _keys() -> "Keys | None":
 
 def _crew(options: dict[str, Any], as_json: bool) -> "Crew":
     from controller.capture.events import Kind  # noqa: PLC0415
+    from controller.cli.terminal import people_here, say  # noqa: PLC0415
     from controller.commands.crew import Crew  # noqa: PLC0415
     from controller.display import display, is_own_log  # noqa: PLC0415
     from controller.places import must_be_free  # noqa: PLC0415
-    from controller.terminal import people_here, say  # noqa: PLC0415
 
     def tell_check(check: "Check") -> None:
         if not as_json:

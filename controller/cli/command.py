@@ -14,7 +14,7 @@ from typing import Any
 import click
 from click.core import ParameterSource
 
-from controller.refusals import NO_COMMAND, no_command, too_many, worded
+from controller.cli.refusals import NO_COMMAND, no_command, too_many, worded
 
 NOT_GIVEN = {None, ParameterSource.DEFAULT}
 
@@ -197,7 +197,7 @@ class Command(click.Command):
         except click.MissingParameter:  # it stops at the first; the rest may lack something as well
             ctx.params.clear()
             rest = self._without_required(ctx, list(words))
-        from controller.option_rules import RULES  # noqa: PLC0415
+        from controller.cli.option_rules import RULES  # noqa: PLC0415
 
         extra = [too_many(ctx.args, ctx)] if ctx.args else []
         wrong = [*extra, *repetitions(self, ctx, words), *complaints(RULES.get(path_of(ctx), Rules()), Given(ctx))]

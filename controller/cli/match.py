@@ -6,9 +6,9 @@ from typing import TYPE_CHECKING
 
 import click
 
-from controller.command import Command
-from controller.option_types import Choice
-from controller.shared_options import FILE, FOLDER, OUTPUT_FOLDER, json_option, offer_removal, show, unfinished_option
+from controller.cli.command import Command
+from controller.cli.option_types import Choice
+from controller.cli.shared_options import FILE, FOLDER, OUTPUT_FOLDER, json_option, offer_removal, show, unfinished_option
 
 if TYPE_CHECKING:
     from controller.commands.match import Matched

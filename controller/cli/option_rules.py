@@ -4,7 +4,7 @@ The words are those of `controller/command.py`. A test goes through every option
 table, or be named in the test as one that always has an effect.
 """
 
-from controller.command import Rules
+from controller.cli.command import Rules
 
 LENS = "--kit or --focal-length-mm and --pixel-um"
 SUN = "--latitude and --longitude and --start"

@@ -5,12 +5,11 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from controller.calibrate_picture_options import steps_by_photographs, steps_picture_options
-from controller.command import Group
-from controller.option_types import Choice, Text
-from controller.ports.address import PortName
-from controller.quantity import bounded, bounded_whole
-from controller.shared_options import FILE, OUTPUT, PORT_HELP, countdown_option, json_option, show, with_options
+from controller.cli.command import Group
+from controller.cli.lens_options import steps_by_photographs, steps_picture_options
+from controller.cli.numbers import bounded, bounded_whole
+from controller.cli.option_types import Choice, PortName, Text
+from controller.cli.shared_options import FILE, OUTPUT, PORT_HELP, countdown_option, json_option, show, with_options
 
 if TYPE_CHECKING:
     from controller.calibration.asking import Operator
@@ -100,9 +99,9 @@ def _source(readings: Path | None, options: dict[str, Any], *, leans: bool = Fal
         return Source(None, rehearsed(load_kit(options["kit"]), options["rehearse"], _tell, leans=leans))
     from dataclasses import replace  # noqa: PLC0415
 
+    from controller.cli.terminal import people_here  # noqa: PLC0415
     from controller.commands.jog import CLEAR, HandMover, held_head  # noqa: PLC0415
     from controller.errors import WorldError  # noqa: PLC0415
-    from controller.terminal import people_here  # noqa: PLC0415
 
     people = people_here(yes=options["yes"], countdown_s=options["countdown"])
     held = held_head(options["kit"], options["port"], "fullturn calibrate", people)

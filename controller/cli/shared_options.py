@@ -7,9 +7,8 @@ from typing import Any
 
 import click
 
-from controller.option_types import PathName
-from controller.ports.address import PortName
-from controller.quantity import bounded_whole
+from controller.cli.numbers import bounded_whole
+from controller.cli.option_types import PathName, PortName
 
 FILE = PathName(exists=True)
 FOLDER = PathName(exists=True, files=False, folders=True)

@@ -4,9 +4,9 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from controller.option_types import Text
-from controller.quantity import bounded
-from controller.shared_options import ANYTHING, FILE, with_options
+from controller.cli.numbers import bounded
+from controller.cli.option_types import Text
+from controller.cli.shared_options import ANYTHING, FILE, with_options
 
 if TYPE_CHECKING:
     from controller.calibration.finding import Finding

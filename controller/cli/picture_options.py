@@ -4,8 +4,8 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from controller.quantity import bounded
-from controller.shared_options import FILE, OUTPUT_FOLDER, with_options
+from controller.cli.numbers import bounded
+from controller.cli.shared_options import FILE, OUTPUT_FOLDER, with_options
 
 if TYPE_CHECKING:
     from controller.commands.pictures import Darkroom

@@ -9,13 +9,13 @@ from typing import Any
 import click
 
 from controller.bounds import BOUNDS
-from controller.command import Group
+from controller.cli.command import Group
+from controller.cli.numbers import bounded
+from controller.cli.option_types import PortName, Text
+from controller.cli.shared_options import FILE, OUTPUT, PORT_HELP, confirmed, countdown_option, json_option, show
 from controller.numerals import number_in, whole_in
-from controller.option_types import Text
-from controller.ports.address import PortName
-from controller.quantity import bounded, quoted
+from controller.quantity import quoted
 from controller.reading import LOADS, read_toml, refuse
-from controller.shared_options import FILE, OUTPUT, PORT_HELP, confirmed, countdown_option, json_option, show
 from controller.shown import shown
 
 NOT_STATED = (
@@ -250,6 +250,7 @@ def setup(
     What is done is kept beside the KIT, so that you can go on later. What was done at one place is open again after
     twelve hours, everything after the kit changed. Exit status 1: something is still open.
     """
+    from controller.cli.terminal import people_here  # noqa: PLC0415
     from controller.commands.kit_setup import (  # noqa: PLC0415
         Guide,
         mark_steps,
@@ -258,7 +259,6 @@ def setup(
         setup_state,
     )
     from controller.commands.kit_setup import as_json as steps_as_json  # noqa: PLC0415
-    from controller.terminal import people_here  # noqa: PLC0415
 
     if port is not None and not sys.stdin.isatty():
         raise click.UsageError(

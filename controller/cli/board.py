@@ -6,11 +6,10 @@ from typing import TYPE_CHECKING
 
 import click
 
-from controller.command import Group
-from controller.option_types import PathOrInput
-from controller.ports.address import PortName
-from controller.quantity import bounded, bounded_whole
-from controller.shared_options import FILE, PORT_HELP, confirmed, countdown_option, json_option, port_option, show
+from controller.cli.command import Group
+from controller.cli.numbers import bounded, bounded_whole
+from controller.cli.option_types import PathOrInput, PortName
+from controller.cli.shared_options import FILE, PORT_HELP, confirmed, countdown_option, json_option, port_option, show
 
 if TYPE_CHECKING:
     from controller.commands.board import Verdict
@@ -73,11 +72,11 @@ def check(port: str, baud: int, yes: bool, kit_file: Path | None, countdown: int
     """
     from dataclasses import asdict  # noqa: PLC0415
 
+    from controller.cli.terminal import people_here  # noqa: PLC0415
     from controller.commands.board import check_command  # noqa: PLC0415
     from controller.conformance.reach import reach_of  # noqa: PLC0415
     from controller.kit.load import load_kit  # noqa: PLC0415
     from controller.kit.own_head import must_be_own_head  # noqa: PLC0415
-    from controller.terminal import people_here  # noqa: PLC0415
 
     reach = None
     if kit_file is not None:

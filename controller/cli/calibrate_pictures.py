@@ -6,12 +6,12 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from controller.calibrate_commands import from_option, keeping_of, keeping_options, operator, show_kept
-from controller.calibrate_picture_options import lens_given, lens_options, unsure_lens_options
-from controller.command import Command
-from controller.option_types import Choice
-from controller.quantity import bounded
-from controller.shared_options import ANYTHING, FILE, json_option, show
+from controller.cli.calibrate import from_option, keeping_of, keeping_options, operator, show_kept
+from controller.cli.command import Command
+from controller.cli.lens_options import lens_given, lens_options, unsure_lens_options
+from controller.cli.numbers import bounded
+from controller.cli.option_types import Choice
+from controller.cli.shared_options import ANYTHING, FILE, json_option, show
 
 if TYPE_CHECKING:
     from controller.calibration.parallax import TypedShift
