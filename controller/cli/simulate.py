@@ -1,14 +1,19 @@
-"""`fullturn simulate`: options only; the work is imported when it runs."""
+"""`fullturn simulate`: its options, and how its result is printed."""
 
+from dataclasses import asdict
 from pathlib import Path
 
 import click
 
 from controller.cli.command import Command
+from controller.cli.later import later
 from controller.cli.numbers import bounded, bounded_whole
 from controller.cli.option_types import Address, Text
 from controller.cli.shared_options import FILE, OUTPUT, json_option, show
 from controller.ports.address import Host
+
+with later():
+    from controller.commands import simulate as simulate_work
 
 
 @click.command(cls=Command, short_help="Serve a simulated rig at a port, in real time.")
@@ -44,13 +49,10 @@ def simulate(
     as_json: bool,
 ) -> None:
     """Serve a simulated rig in real time at a port that any program can open, until interrupted."""
-    from controller.commands.simulate import Place, Served, simulate_command, simulation_text  # noqa: PLC0415
 
-    def tell(served: Served) -> None:
-        from dataclasses import asdict  # noqa: PLC0415
+    def tell(served: simulate_work.Served) -> None:
+        show(asdict(served) if as_json else simulate_work.simulation_text(served))
 
-        show(asdict(served) if as_json else simulation_text(served))
-
-    exposures = simulate_command(kit, Place(port_name, tcp), truth, seed, speed, tell, faults)
+    exposures = simulate_work.simulate_command(kit, simulate_work.Place(port_name, tcp), truth, seed, speed, tell, faults)
     if not as_json:
         click.echo(f"Over; {exposures} exposures were truly made.")

@@ -13,9 +13,9 @@ from typing import Any
 import click
 import pytest
 
-from controller.cli.command import Command, Given, Rules, Term, clause, complaints, repetitions
+from controller.cli.command import Command, Given, Term, clause, complaints, repetitions
 from controller.cli.main import cli
-from controller.cli.option_rules import RULES
+from controller.cli.option_rules import RULES, Rules
 from controller.cli.option_types import Checked
 from controller.times import span_of
 
