@@ -14,6 +14,7 @@ from typing import Any
 import click
 from click.core import ParameterSource
 
+from controller.cli.headings import under_headings
 from controller.cli.option_rules import RULES, Rules
 from controller.cli.refusals import NO_COMMAND, no_command, too_many, worded
 
@@ -165,7 +166,14 @@ def _it(words: Sequence[str]) -> str:
 
 
 class Command(click.Command):
-    """A command whose options are held to its rules."""
+    """A command whose options are held to its rules, and listed under headings."""
+
+    def format_options(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:
+        """Write the options for `--help`, heading by heading."""
+        for heading, options in under_headings(path_of(ctx), self.get_params(ctx)):
+            records = [record for each in options if (record := each.get_help_record(ctx)) is not None]
+            with formatter.section(heading):
+                formatter.write_dl(records)
 
     def parse_args(self, ctx: click.Context, args: list[str]) -> list[str]:
         """Parse, then refuse what is missing, repeated or without effect. Raises click.UsageError, in our words."""
