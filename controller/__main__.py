@@ -1,5 +1,5 @@
 """`python -m controller` is the `fullturn` command."""
 
-from controller.cli import main
+from controller.cli.main import main
 
 main()

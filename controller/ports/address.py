@@ -7,13 +7,10 @@ Literal IPv6 addresses stand in brackets before a port (RFC 3986, section 3.2.2)
 import ipaddress
 import re
 from dataclasses import dataclass
-from typing import Any
-
-import click
 
 from controller.numerals import whole_in
-from controller.option_types import MOST_PATH_BYTES, text_trouble
 from controller.quantity import quoted
+from controller.texts import MOST_PATH_BYTES, text_trouble
 
 HERE = "127.0.0.1"
 LAST_PORT = 65535  # 16 bits (RFC 9293, section 3.1)
@@ -104,30 +101,3 @@ def line_of(text: str) -> Host | None:
             f"socket://HOST:PORT or rfc2217://HOST:PORT."
         )
     return host_of(rest.removesuffix("/"))
-
-
-class Address(click.ParamType[Host]):
-    """HOST:PORT to serve at; port 0 lets the system choose one."""
-
-    name = "address"
-
-    def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> Host:
-        """Convert. Fails like any click type, and offers the correct form."""
-        try:
-            return value if isinstance(value, Host) else host_of(str(value), least_port=0)
-        except BadAddress as error:
-            self.fail(str(error), param, ctx)
-
-
-class PortName(click.ParamType[str]):
-    """The name of a port."""
-
-    name = "text"
-
-    def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> str:
-        """Check. Fails like any click type, and offers the correct form."""
-        try:
-            line_of(str(value))
-        except BadAddress as error:
-            self.fail(str(error), param, ctx)
-        return str(value)

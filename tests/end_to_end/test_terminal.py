@@ -12,7 +12,7 @@ import click
 import pexpect
 import pytest
 
-from controller.cli import cli
+from controller.cli.main import cli
 from tests.controller.commands.shell import KIT
 from tests.controller.commands.simulated import environment
 
@@ -50,7 +50,7 @@ def test_colours_are_shown_and_not_shown_when_nobody_wants_them(planned: Path) -
 def test_the_shell_completes_commands_and_options() -> None:
     def completed(words: str, place: int) -> list[str]:
         asked = environment() | {"COMP_WORDS": words, "COMP_CWORD": str(place), "_FULLTURN_COMPLETE": "bash_complete"}
-        script = "from controller.cli import cli; cli(prog_name='fullturn')"
+        script = "from controller.cli.main import cli; cli(prog_name='fullturn')"
         told = subprocess.run([sys.executable, "-c", script], env=asked, capture_output=True, text=True, check=False)
         return [line.split(",")[-1] for line in told.stdout.splitlines()]
 
@@ -98,7 +98,7 @@ for package in (controller, protocol, sim):
     for found in pkgutil.walk_packages(package.__path__, package.__name__ + "."):
         if found.name not in ("sim.terminal", "controller.__main__"):
             __import__(found.name)
-from controller.cli import cli
+from controller.cli.main import cli
 cli(["plan", "kit.toml", "--out", "plan.json", "--region", "single-row", "--row-pitch", "0"], standalone_mode=False)
 cli(["rehearse", "plan.json", "--out", "run"], standalone_mode=False)
 """

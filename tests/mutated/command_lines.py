@@ -7,7 +7,7 @@ from random import Random
 
 import click
 
-from controller.cli import cli
+from controller.cli.main import cli
 from tests.mutated.judging import OUT
 
 VALUES = (

@@ -13,7 +13,7 @@ import numpy as np
 from PIL import Image
 from PIL.ExifTags import IFD, Base
 
-from controller.cli import main
+from controller.cli.main import main
 
 KIT = """
 [camera]

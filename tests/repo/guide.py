@@ -20,7 +20,7 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from unittest.mock import patch
 
-from controller.cli import main
+from controller.cli.main import main
 
 FILES = ("toml", "csv")
 # Lines that a terminal shows as a bar, which goes away.

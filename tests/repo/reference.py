@@ -11,7 +11,9 @@ from pathlib import Path
 import click
 
 from controller.calibration.records import CalibrationFile
-from controller.cli import cli
+from controller.cli.command import path_of
+from controller.cli.headings import under_headings
+from controller.cli.main import cli
 from controller.kit.schema import kit_schema
 from controller.planning.plan import Plan
 from controller.report.summary import Summary
@@ -92,9 +94,11 @@ def _page(command: click.Command, context: click.Context) -> str:
             if each != name:
                 rows.append(f"| [`{each}`]({each.replace(' ', '-')}.md) | {below.get_short_help_str(200)} |")
         parts.append("\n".join(["| command | what it does |", "| --- | --- |", *rows]))
-    if shown:
-        rows = [f"| {_opts(each)} | {_cell(_takes(each))} | {_cell(_meaning(each))} |" for each in shown]
-        parts.append("\n".join(["| option | takes | meaning |", "| --- | --- | --- |", *rows]))
+    headed = list(under_headings(path_of(context), shown))
+    for heading, group in headed:
+        rows = [f"| {_opts(each)} | {_cell(_takes(each))} | {_cell(_meaning(each))} |" for each in group]
+        title = [f"## {heading}", ""] if len(headed) > 1 else []
+        parts.append("\n".join([*title, "| option | takes | meaning |", "| --- | --- | --- |", *rows]))
     return "\n\n".join(parts) + "\n"
 
 

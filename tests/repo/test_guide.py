@@ -12,7 +12,7 @@ import click
 import jsonschema
 import pytest
 
-from controller.cli import cli
+from controller.cli.main import cli
 from controller.errors import InputError
 from controller.kit.load import kit_from_tables
 from tests.repo import drawings, guide, reference

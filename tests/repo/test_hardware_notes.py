@@ -7,7 +7,7 @@ from pathlib import Path
 import click
 import pytest
 
-from controller.cli import cli
+from controller.cli.main import cli
 from tests.controller.commands.shell import Shell
 
 NOTES = Path(__file__).resolve().parents[2] / "hardware_notes"

@@ -8,7 +8,7 @@ from typing import NamedTuple
 
 import pytest
 
-from controller.cli import main
+from controller.cli.main import main
 from tests.heads import head_text
 
 HEADLESS = """

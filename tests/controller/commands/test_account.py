@@ -16,7 +16,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from markupsafe import Markup
 
-from controller.cli import cli
+from controller.cli.main import cli
 from controller.commands import account
 from controller.commands.account import report_command
 from controller.errors import StorageFailed

@@ -208,7 +208,7 @@ def test_help_is_quick_and_lists_the_commands() -> None:
         "import sys, atexit\n"
         f"atexit.register(lambda: print(*[n for n in {HEAVY!r} if n in sys.modules], file=sys.stderr))\n"
         "sys.argv = ['fullturn', '--help']\n"
-        "from controller.cli import main\n"
+        "from controller.cli.main import main\n"
         "main()\n"
     )
     done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=False, timeout=60)

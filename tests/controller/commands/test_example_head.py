@@ -11,7 +11,7 @@ import click
 import pytest
 
 from controller.calibration.use import calibrated
-from controller.cli import cli
+from controller.cli.main import cli
 from controller.kit.load import load_kit
 from controller.kit.own_head import GEARING, MOTION
 from controller.planning.plan import load_plan

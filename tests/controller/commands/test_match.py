@@ -325,7 +325,7 @@ def test_a_killed_match_is_offered_for_removal(ready: Shell) -> None:
     code = (
         "import os, signal, sys\n"
         "import controller.commands.match as match\n"
-        "from controller.cli import main\n"
+        "from controller.cli.main import main\n"
         "old, left = match.copy_verified, [3]\n"
         "def copy(*two):\n"
         "    left[0] -= 1\n"

@@ -1,4 +1,4 @@
-"""`fullturn match`: options only; the work is imported when it runs."""
+"""`fullturn match`: its options, and how its result is printed."""
 
 from collections.abc import Callable
 from pathlib import Path
@@ -6,9 +6,17 @@ from typing import TYPE_CHECKING
 
 import click
 
-from controller.command import Command
-from controller.option_types import Choice
-from controller.shared_options import FILE, FOLDER, OUTPUT_FOLDER, json_option, offer_removal, show, unfinished_option
+from controller.cli.command import Command
+from controller.cli.later import later
+from controller.cli.option_types import Choice
+from controller.cli.shared_options import FILE, FOLDER, OUTPUT_FOLDER, json_option, offer_removal, show, unfinished_option
+
+with later():
+    from controller import progress as bars
+    from controller.commands import match as match_work
+    from controller.commands import match_pictures
+    from controller.matching import table as table_words
+    from controller.report import wording
 
 if TYPE_CHECKING:
     from controller.commands.match import Matched
@@ -45,19 +53,16 @@ def match(
     The camera's clock may be off by anything, and may have been set anew during the run. A pair is called sure at odds of
     10,000 to 1 or better, else doubtful, with its odds. The files are never changed or moved.
     """
-    from controller.commands.match import match_command, must_be_free_for, write_match  # noqa: PLC0415
-
     if out is not None:
         offer_removal(out, yes=yes)
-        must_be_free_for(out, folder)
-    found = match_command(session, folder)
+        match_work.must_be_free_for(out, folder)
+    found = match_work.match_command(session, folder)
     if pictures:
-        from controller.commands.match_pictures import check_pictures  # noqa: PLC0415
-        from controller.progress import progress  # noqa: PLC0415
-
-        with progress("Looking at pictures, frames") as begin:
-            check_pictures(found, folder, begin)
-    sorted_files = write_match(found, session, folder, out, by=by, link=not copy, xmp=xmp) if out is not None else 0
+        with bars.progress("Looking at pictures, frames") as begin:
+            match_pictures.check_pictures(found, folder, begin)
+    sorted_files = (
+        match_work.write_match(found, session, folder, out, by=by, link=not copy, xmp=xmp) if out is not None else 0
+    )
     if as_json:
         show({"out": None if out is None else str(out), "sorted": sorted_files, **found.as_json()})
     else:
@@ -67,46 +72,43 @@ def match(
 
 
 def _text(found: "Matched", session: Path, out: Path | None, sorted_files: int) -> str:
-    from controller.commands.match import ahead_text  # noqa: PLC0415
-    from controller.matching.table import Verdict  # noqa: PLC0415
-    from controller.report.wording import counted  # noqa: PLC0415
-
     damaged = [f"The session is damaged: {'; '.join(found.losses)}."] if found.losses else []
     text = [
         *damaged,
         _paired_text(found),
-        ahead_text(found.clock),
-        *_listed("missing", found, lambda line: line.verdict is Verdict.MISSING),
-        *_listed("doubtful", found, lambda line: line.verdict is Verdict.DOUBTFUL and not _likely(line)),
+        match_work.ahead_text(found.clock),
+        *_listed("missing", found, lambda line: line.verdict is table_words.Verdict.MISSING),
+        *_listed("doubtful", found, lambda line: line.verdict is table_words.Verdict.DOUBTFUL and not _likely(line)),
         *_likely_text(found),
-        *_listed("extra", found, lambda line: line.verdict is Verdict.EXTRA),
+        *_listed("extra", found, lambda line: line.verdict is table_words.Verdict.EXTRA),
         *_listed("look at", found, lambda line: line.use and bool(line.notes)),
         *found.checks,
     ]
     out_of_turn = sum(line.told_as is not None for line in found.lines)
     if out_of_turn:
-        text.append(f"The camera's bracket was out of turn: {counted(out_of_turn, 'file')} sorted by shutter time.")
+        text.append(
+            f"The camera's bracket was out of turn: {wording.counted(out_of_turn, 'file')} sorted by shutter time."
+        )
     if found.not_made:
-        text.append(f"The session itself lacks {counted(found.not_made, 'exposure')}: `fullturn resume {session}`.")
+        text.append(
+            f"The session itself lacks {wording.counted(found.not_made, 'exposure')}: `fullturn resume {session}`."
+        )
     if found.retake:
         text.append(f"To shoot once more: `fullturn tell {session} retake {','.join(map(str, found.retake))}`")
     elif not found.not_made:
-        doubtful = sum(line.use and line.verdict is Verdict.DOUBTFUL for line in found.lines)
+        doubtful = sum(line.use and line.verdict is table_words.Verdict.DOUBTFUL for line in found.lines)
         text.append(f"Every exposure of the set has {'a' if doubtful else 'its'} file{_doubtful_text(doubtful)}.")
     if out is not None:
-        what = f" and {counted(sorted_files, 'sorted file')}" if sorted_files else ""
+        what = f" and {wording.counted(sorted_files, 'sorted file')}" if sorted_files else ""
         text.append(f"The table is in {out / 'match.csv'}{what and what + ' in ' + str(out / 'pictures')}.")
     return "\n".join(text)
 
 
 def _paired_text(found: "Matched") -> str:
     """How many files are paired, and how certain that is."""
-    from controller.matching.table import Verdict  # noqa: PLC0415
-    from controller.report.wording import counted  # noqa: PLC0415
-
     paired = [line for line in found.lines if line.file is not None and line.frame is not None]
-    sure = [line for line in paired if line.verdict is Verdict.SURE]
-    text = f"{counted(len(paired), 'file')} of {found.camera or 'the camera'} paired with the session's exposures"
+    sure = [line for line in paired if line.verdict is table_words.Verdict.SURE]
+    text = f"{wording.counted(len(paired), 'file')} of {found.camera or 'the camera'} paired with the session's exposures"
     least = f"the least certain of these at {_odds(max((line.doubt or 0.0 for line in sure), default=0.0))}"
     if len(sure) < len(paired):
         return f"{text}: {len(sure)} for sure{', ' + least if sure else ''}; {len(paired) - len(sure)} doubtful."
@@ -131,15 +133,13 @@ def _likely(line: "MatchLine") -> bool:
 
 def _likely_text(found: "Matched") -> list[str]:
     """Those that are nearly sure, in one line: nobody looks at hundreds of them."""
-    from controller.report.wording import counted  # noqa: PLC0415
-
     doubtful = [line for line in found.lines if line.verdict.value == "doubtful"]
     likely = [line for line in doubtful if _likely(line)]
     if not likely:
         return []
     more = "more " if len(likely) < len(doubtful) else ""
     worst = max(line.doubt or 0.0 for line in likely)
-    return [f"doubtful {counted(len(likely), more + 'file')}, at {_odds(worst)} or better; the table has them"]
+    return [f"doubtful {wording.counted(len(likely), more + 'file')}, at {_odds(worst)} or better; the table has them"]
 
 
 def _listed(word: str, found: "Matched", wanted: Callable[["MatchLine"], bool]) -> list[str]:

@@ -2,9 +2,13 @@
 
 import click
 
-from controller.command import Command
-from controller.option_types import Choice
-from controller.shared_options import show
+from controller.cli.command import Command
+from controller.cli.later import later
+from controller.cli.option_types import Choice
+from controller.cli.shared_options import show
+
+with later():
+    from click import shell_completion
 
 SHELLS = ("bash", "zsh", "fish")
 
@@ -20,9 +24,7 @@ def completion(context: click.Context, shell: str) -> None:
     zsh:  put this into ~/.zshrc:   eval "$(fullturn completion zsh)"
     fish: fullturn completion fish > ~/.config/fish/completions/fullturn.fish
     """
-    from click.shell_completion import get_completion_class  # noqa: PLC0415
-
     root = context.find_root()
-    kind = get_completion_class(shell)
+    kind = shell_completion.get_completion_class(shell)
     assert kind is not None
     show(kind(root.command, {}, "fullturn", "_FULLTURN_COMPLETE").source())

@@ -1,16 +1,26 @@
-"""The `fullturn calibrate` group: options only; the work is imported when it runs."""
+"""The `fullturn calibrate` group: its options, and how its result is printed."""
 
+from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import click
 
-from controller.calibrate_picture_options import steps_by_photographs, steps_picture_options
-from controller.command import Group
-from controller.option_types import Choice, Text
-from controller.ports.address import PortName
-from controller.quantity import bounded, bounded_whole
-from controller.shared_options import FILE, OUTPUT, PORT_HELP, countdown_option, json_option, show, with_options
+from controller.cli.command import Group
+from controller.cli.later import later
+from controller.cli.lens_options import steps_by_photographs, steps_picture_options
+from controller.cli.numbers import bounded, bounded_whole
+from controller.cli.option_types import Choice, PortName, Text
+from controller.cli.shared_options import FILE, OUTPUT, PORT_HELP, countdown_option, json_option, show, with_options
+from controller.errors import WorldError
+
+with later():
+    from controller.calibration import asking, records
+    from controller.cli import terminal
+    from controller.commands import calibrate as calibrate_work
+    from controller.commands import calibrate_readings, calibrate_rehearsal, kept_readings
+    from controller.commands import jog as jog_work
+    from controller.kit import load as kit_load
 
 if TYPE_CHECKING:
     from controller.calibration.asking import Operator
@@ -42,10 +52,10 @@ keeping_options = with_options(KEEPING_OPTIONS)
 
 def keeping_of(options: dict[str, Any]) -> "Keeping":
     """What those options say. Raises StorageFailed before any reading if the finding could not be kept."""
-    from controller.commands.calibrate import Keeping  # noqa: PLC0415
-
     dry = options["dry"] or options.get("rehearse") is not None
-    keeping = Keeping(options["kit"], dry, options["with_what"], options["page"], replace=options["replace"])
+    keeping = calibrate_work.Keeping(
+        options["kit"], dry, options["with_what"], options["page"], replace=options["replace"]
+    )
     keeping.must_have_place()
     return keeping
 
@@ -66,13 +76,11 @@ def _tell(text: str) -> None:
 
 def operator() -> "Operator":
     """Whoever sits at the terminal. Questions go to stderr, so that a result on stdout stays alone."""
-    from controller.calibration.asking import Operator  # noqa: PLC0415
-    from controller.commands.kept_readings import KeptReadings  # noqa: PLC0415
 
     def ask(question: str) -> str:
         return str(click.prompt(question, default="", show_default=False, err=True))
 
-    return Operator(_tell, ask, keep=KeptReadings(_tell))
+    return asking.Operator(_tell, ask, keep=kept_readings.KeptReadings(_tell))
 
 
 MOVING_OPTIONS = (
@@ -89,25 +97,18 @@ moving_options = with_options(MOVING_OPTIONS)
 
 
 def _source(readings: Path | None, options: dict[str, Any], *, leans: bool = False) -> "Source":
-    from controller.commands.calibrate_readings import Source  # noqa: PLC0415
-
     if readings is not None or (options["port"] is None and options["rehearse"] is None):
-        return Source(readings, operator())
+        return calibrate_readings.Source(readings, operator())
     if options["rehearse"] is not None:
-        from controller.commands.calibrate_rehearsal import rehearsed  # noqa: PLC0415
-        from controller.kit.load import load_kit  # noqa: PLC0415
+        return calibrate_readings.Source(
+            None,
+            calibrate_rehearsal.rehearsed(kit_load.load_kit(options["kit"]), options["rehearse"], _tell, leans=leans),
+        )
 
-        return Source(None, rehearsed(load_kit(options["kit"]), options["rehearse"], _tell, leans=leans))
-    from dataclasses import replace  # noqa: PLC0415
-
-    from controller.commands.jog import CLEAR, HandMover, held_head  # noqa: PLC0415
-    from controller.errors import WorldError  # noqa: PLC0415
-    from controller.terminal import people_here  # noqa: PLC0415
-
-    people = people_here(yes=options["yes"], countdown_s=options["countdown"])
-    held = held_head(options["kit"], options["port"], "fullturn calibrate", people)
+    people = terminal.people_here(yes=options["yes"], countdown_s=options["countdown"])
+    held = jog_work.held_head(options["kit"], options["port"], "fullturn calibrate", people)
     hand, _ = click.get_current_context().with_resource(held)
-    if not hand.wait_answer(CLEAR):
+    if not hand.wait_answer(jog_work.CLEAR):
         raise WorldError("Not started: clear the way first (then --yes answers for you); nothing was moved.")
 
     def ask(question: str) -> str:
@@ -115,7 +116,7 @@ def _source(readings: Path | None, options: dict[str, Any], *, leans: bool = Fal
         return here.ask(question) if typed is None else typed
 
     here = operator()
-    return Source(None, replace(here, ask=ask, mover=HandMover(hand, people)))
+    return calibrate_readings.Source(None, replace(here, ask=ask, mover=jog_work.HandMover(hand, people)))
 
 
 reading_error_option = click.option(
@@ -147,15 +148,13 @@ def steps(
     Columns of the file: commanded_steps,angle_deg[,u_angle_deg] or turns,steps. Rows are in the order of time, best with
     the positions shuffled and the first read again at the end.
     """
-    from controller.calibration.records import AxisName  # noqa: PLC0415
-    from controller.commands.calibrate import keep  # noqa: PLC0415
-    from controller.commands.calibrate_readings import steps_command  # noqa: PLC0415
-
     keeping = keeping_of(options)
     finding = steps_by_photographs(axis, options, keeping)
     if finding is None:
-        finding = steps_command(keeping, _source(readings, options), AxisName(axis), reading_error_deg, by == "turns")
-    show_kept(keep(finding, keeping), as_json)
+        finding = calibrate_readings.steps_command(
+            keeping, _source(readings, options), records.AxisName(axis), reading_error_deg, by == "turns"
+        )
+    show_kept(calibrate_work.keep(finding, keeping), as_json)
 
 
 @calibrate.command()
@@ -191,13 +190,11 @@ def backlash(
 
     Columns of the file: target_deg,direction,measured_deg with direction up (from below) or down, rows in order of time.
     """
-    from controller.calibration.records import AxisName  # noqa: PLC0415
-    from controller.commands.calibrate import keep  # noqa: PLC0415
-    from controller.commands.calibrate_readings import backlash_command  # noqa: PLC0415
-
     keeping = keeping_of(options)
-    finding = backlash_command(keeping, _source(readings, options), AxisName(axis), positions, times, reading_error_deg)
-    show_kept(keep(finding, keeping), as_json)
+    finding = calibrate_readings.backlash_command(
+        keeping, _source(readings, options), records.AxisName(axis), positions, times, reading_error_deg
+    )
+    show_kept(calibrate_work.keep(finding, keeping), as_json)
 
 
 @calibrate.command()
@@ -232,14 +229,11 @@ def level(
     Columns of the file: yaw_deg,reading_deg[,u_reading_deg], the tilt (looking up: plus) read at yaws round the turn.
     Rows are in the order of time, best with the yaws shuffled and the first read again at the end.
     """
-    from controller.commands.calibrate import keep  # noqa: PLC0415
-    from controller.commands.calibrate_readings import level_command  # noqa: PLC0415
-
     keeping = keeping_of(options)
-    finding = level_command(
+    finding = calibrate_readings.level_command(
         keeping, _source(readings, options, leans=True), reading_error_deg, leg_yaw_deg, leg_radius_mm
     )
-    show_kept(keep(finding, keeping), as_json)
+    show_kept(calibrate_work.keep(finding, keeping), as_json)
 
 
 @calibrate.command()
@@ -270,13 +264,10 @@ def verify(
     Columns of the file, in the order of the visits: target_yaw_deg,target_pitch_deg,yaw_deg,pitch_deg. The exit status is
     1 where the head is not shown to be good enough.
     """
-    from controller.commands.calibrate import keep  # noqa: PLC0415
-    from controller.commands.calibrate_readings import verify_command  # noqa: PLC0415
-
     keeping = keeping_of(options)
     source = _source(readings, options, leans=True)
-    finding = verify_command(keeping, source, plan, needed_deg, times, seed, reading_error_deg)
-    show_kept(keep(finding, keeping), as_json)
+    finding = calibrate_readings.verify_command(keeping, source, plan, needed_deg, times, seed, reading_error_deg)
+    show_kept(calibrate_work.keep(finding, keeping), as_json)
     if not finding.more["passed"]:
         raise SystemExit(1)
 
@@ -290,9 +281,7 @@ id_argument = click.argument("record_id", metavar="[ID]", type=bounded_whole("re
 @json_option
 def list_records(kit: Path, as_json: bool) -> None:
     """List the records of a KIT: when, what, how sure, and whether it counts."""
-    from controller.commands.calibrate import list_command  # noqa: PLC0415
-
-    listed = list_command(kit)
+    listed = calibrate_work.list_command(kit)
     if as_json:
         show([each.as_json() for each in listed])
     else:
@@ -305,10 +294,8 @@ def list_records(kit: Path, as_json: bool) -> None:
 @json_option
 def show_record(kit: Path, record_id: int | None, as_json: bool) -> None:
     """Show all of one record of a KIT, the newest without ID."""
-    from controller.commands.calibrate import record_text, show_command  # noqa: PLC0415
-
-    listed = show_command(kit, record_id)
-    show(listed.as_json() if as_json else record_text(listed))
+    listed = calibrate_work.show_command(kit, record_id)
+    show(listed.as_json() if as_json else calibrate_work.record_text(listed))
 
 
 @calibrate.command("undo")
@@ -317,7 +304,5 @@ def show_record(kit: Path, record_id: int | None, as_json: bool) -> None:
 @json_option
 def undo_record(kit: Path, record_id: int | None, as_json: bool) -> None:
     """Mark a record of a KIT as undone, the newest without ID. It stays in the file but no longer counts."""
-    from controller.commands.calibrate import undo_command  # noqa: PLC0415
-
-    listed = undo_command(kit, record_id)
+    listed = calibrate_work.undo_command(kit, record_id)
     show(listed.as_json() if as_json else listed.line())

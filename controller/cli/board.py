@@ -1,16 +1,26 @@
-"""The `fullturn board` group: options only; the work is imported when it runs."""
+"""The `fullturn board` group: its options, and how its result is printed."""
 
 import sys
+from dataclasses import asdict
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 import click
 
-from controller.command import Group
-from controller.option_types import PathOrInput
-from controller.ports.address import PortName
-from controller.quantity import bounded, bounded_whole
-from controller.shared_options import FILE, PORT_HELP, confirmed, countdown_option, json_option, port_option, show
+from controller.cli.command import Group
+from controller.cli.later import later
+from controller.cli.numbers import bounded, bounded_whole
+from controller.cli.option_types import PathOrInput, PortName
+from controller.cli.shared_options import FILE, PORT_HELP, confirmed, countdown_option, json_option, port_option, show
+from controller.reading import RECORDING, open_file
+
+with later():
+    from controller.cli import terminal
+    from controller.commands import board as board_work
+    from controller.commands import listen as listen_work
+    from controller.conformance import reach as board_reach
+    from controller.kit import load as kit_load
+    from controller.kit import own_head
 
 if TYPE_CHECKING:
     from controller.commands.board import Verdict
@@ -35,11 +45,7 @@ def board() -> None:
 @json_option
 def find(baud: int, as_json: bool) -> None:
     """List the ports of this computer and ask at each whether a board answers."""
-    from dataclasses import asdict  # noqa: PLC0415
-
-    from controller.commands.board import find_command  # noqa: PLC0415
-
-    found = find_command(baud)
+    found = board_work.find_command(baud)
     if as_json:
         show([asdict(candidate) | {"name": candidate.name} for candidate in found])
         return
@@ -71,19 +77,11 @@ def check(port: str, baud: int, yes: bool, kit_file: Path | None, countdown: int
     Most rules turn nothing; some of these switch the motors on. Before anything may turn you are asked, and before each
     rule that switches the motors on you read what moves, how long, and how to stop it.
     """
-    from dataclasses import asdict  # noqa: PLC0415
-
-    from controller.commands.board import check_command  # noqa: PLC0415
-    from controller.conformance.reach import reach_of  # noqa: PLC0415
-    from controller.kit.load import load_kit  # noqa: PLC0415
-    from controller.kit.own_head import must_be_own_head  # noqa: PLC0415
-    from controller.terminal import people_here  # noqa: PLC0415
-
     reach = None
     if kit_file is not None:
-        kit = load_kit(kit_file)
-        must_be_own_head(kit, str(kit_file))
-        reach = reach_of(kit)
+        kit = kit_load.load_kit(kit_file)
+        own_head.must_be_own_head(kit, str(kit_file))
+        reach = board_reach.reach_of(kit)
 
     def may_move() -> bool:
         if as_json:
@@ -95,8 +93,8 @@ def check(port: str, baud: int, yes: bool, kit_file: Path | None, countdown: int
             word = {True: "kept", False: "BROKEN", None: "left out"}[verdict.kept]
             click.echo(f"{word:9}{verdict.rule}: {verdict.demands}" + (f"\n{verdict.seen}" if verdict.seen else ""))
 
-    people = people_here(yes=yes, countdown_s=countdown)
-    verdicts = check_command(port, baud, may_move, tell, people=people, reach=reach)
+    people = terminal.people_here(yes=yes, countdown_s=countdown)
+    verdicts = board_work.check_command(port, baud, may_move, tell, people=people, reach=reach)
     if as_json:
         show([asdict(verdict) for verdict in verdicts])
     if any(verdict.kept is False for verdict in verdicts):
@@ -110,9 +108,7 @@ def check(port: str, baud: int, yes: bool, kit_file: Path | None, countdown: int
 @json_option
 def soak(port: str, baud: int, seconds: float, as_json: bool) -> None:
     """Measure the line: round trips, repeats, damage."""
-    from controller.commands.board import soak_command  # noqa: PLC0415
-
-    health = soak_command(port, baud, seconds)
+    health = board_work.soak_command(port, baud, seconds)
     if as_json:
         show(health.as_json())
         return
@@ -145,18 +141,14 @@ def listen(port: str | None, tap: bool, file: Path | None, baud: int, as_json: b
     Without --tap the board is asked for its status once a second. Nothing moves for that, but opening a port restarts
     many boards: the motors go off, and a tilt that is not balanced may drop. Support the camera.
     """
-    import json  # noqa: PLC0415
-
-    from controller.commands.listen import decode_command, listen_command  # noqa: PLC0415
-    from controller.reading import RECORDING, open_file  # noqa: PLC0415
 
     def print_one(heard: "Heard") -> None:
-        show(json.dumps(heard.as_json(), allow_nan=False) if as_json else heard.line())
+        show(heard.as_json() if as_json else heard.line())
 
     if file is not None:
         with sys.stdin.buffer if str(file) == "-" else open_file(file, RECORDING) as recorded:
-            summary = decode_command(recorded, print_one)
+            summary = listen_work.decode_command(recorded, print_one)
     else:
         assert port is not None
-        summary = listen_command(port, baud, tap=tap, show=print_one)
-    show(json.dumps({"summary": summary.as_json()}, allow_nan=False) if as_json else summary.sentence())
+        summary = listen_work.listen_command(port, baud, tap=tap, show=print_one)
+    show({"summary": summary.as_json()} if as_json else summary.sentence())

@@ -1,5 +1,6 @@
 """What the groups of commands have in common: options, and how they print."""
 
+import json
 import sys
 from collections.abc import Callable, Sequence
 from pathlib import Path
@@ -7,10 +8,13 @@ from typing import Any
 
 import click
 
-from controller.option_types import PathName
-from controller.ports.address import PortName
-from controller.quantity import bounded_whole
+from controller.cli.later import later
+from controller.cli.numbers import bounded_whole
+from controller.cli.option_types import PathName, PortName
 from controller.shown import escaped, shown
+
+with later():
+    from controller import folders, sizes, typed
 
 FILE = PathName(exists=True)
 FOLDER = PathName(exists=True, files=False, folders=True)
@@ -51,21 +55,16 @@ def say(text: str, *, err: bool = False) -> None:
 
 def show(shown: Any) -> None:
     """Print a text as it is, anything else as JSON."""
-    import json  # noqa: PLC0415
-
     say(shown if isinstance(shown, str) else json.dumps(shown, allow_nan=False))
     sys.stdout.flush()  # whoever waits for the line, at the end of a pipe
 
 
 def offer_removal(folder: Path, *, yes: bool) -> None:
     """Offer to remove what killed runs left where `folder` is to be written; nothing goes without a yes."""
-    from controller.folders import remove_unfinished, unfinished_near  # noqa: PLC0415
-    from controller.sizes import size_text  # noqa: PLC0415
-
-    for left in unfinished_near(folder):
-        what = f"A run that was killed left {shown(left.path)}, {size_text(left.size_bytes)}."
+    for left in folders.unfinished_near(folder):
+        what = f"A run that was killed left {shown(left.path)}, {sizes.size_text(left.size_bytes)}."
         if confirmed(f"{what} Remove it?", yes=yes):
-            remove_unfinished(left)
+            folders.remove_unfinished(left)
             click.echo(f"Removed {shown(left.path)}.", err=True)
         else:
             click.echo(f"{what} It is kept; --yes removes it.", err=True)
@@ -75,7 +74,6 @@ def confirmed(question: str, *, yes: bool) -> bool:
     """The answer to a question: what `yes` says where that is true or nobody is there to be asked."""
     if yes or not sys.stdin.isatty():
         return yes
-    from controller.typed import TypedLines  # noqa: PLC0415
 
-    TypedLines().forget()  # what was typed before the question is no answer to it
+    typed.TypedLines().forget()  # what was typed before the question is no answer to it
     return click.confirm(question, err=True)

@@ -4,9 +4,15 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from controller.option_types import Choice, Moment
-from controller.quantity import bounded, bounded_whole
-from controller.shared_options import with_options
+from controller.cli.later import later
+from controller.cli.numbers import bounded, bounded_whole
+from controller.cli.option_types import Choice, Moment
+from controller.cli.shared_options import with_options
+
+with later():
+    from controller.commands import plan as plan_work
+    from controller.planning import order as orders
+    from controller.planning import request as requests
 
 if TYPE_CHECKING:
     from controller.commands.plan import Asked
@@ -59,20 +65,16 @@ plan_options = with_options(OPTIONS)
 
 def asked_for(options: dict[str, Any]) -> "Asked":
     """What the options ask for. Raises click.UsageError for options that do not go together."""
-    from controller.commands.plan import Asked  # noqa: PLC0415
-    from controller.planning.order import Order  # noqa: PLC0415
-    from controller.planning.request import Arrangement, RegionKind, Request  # noqa: PLC0415
-
-    request = Request(
-        region=RegionKind(options["region"]),
+    request = requests.Request(
+        region=requests.RegionKind(options["region"]),
         pitch_from_deg=options["pitch_from"],
         pitch_to_deg=options["pitch_to"],
         yaw_from_deg=options["yaw_from"],
         yaw_to_deg=options["yaw_to"],
         row_pitch_deg=options["row_pitch"],
         floor_deg=options["floor"],
-        arrangement=Arrangement(options["arrangement"]),
-        order=Order(options["order"]),
+        arrangement=requests.Arrangement(options["arrangement"]),
+        order=orders.Order(options["order"]),
         effort_s=options["effort"],
         seed=options["seed"],
         allow_unreachable=options["allow_unreachable"],
@@ -81,7 +83,7 @@ def asked_for(options: dict[str, Any]) -> "Asked":
         max_seconds=options["max_seconds"],
         sun=_sun_watch(options),
     )
-    return Asked(
+    return plan_work.Asked(
         overlap=options["overlap"],
         request=request,
         mounted=options["mounted"],
@@ -92,9 +94,7 @@ def asked_for(options: dict[str, Any]) -> "Asked":
 
 
 def _sun_watch(options: dict[str, Any]) -> "SunWatch | None":
-    from controller.planning.request import SunWatch  # noqa: PLC0415
-
     start = options["start"]
     if start is None:
         return None
-    return SunWatch(options["latitude"], options["longitude"], start, options["north_yaw"], options["sun"])
+    return requests.SunWatch(options["latitude"], options["longitude"], start, options["north_yaw"], options["sun"])

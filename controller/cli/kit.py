@@ -1,4 +1,4 @@
-"""The `fullturn kit` group: options only; the work is imported when it runs."""
+"""The `fullturn kit` group: its options, and how its result is printed."""
 
 import re
 import sys
@@ -9,14 +9,21 @@ from typing import Any
 import click
 
 from controller.bounds import BOUNDS
-from controller.command import Group
+from controller.cli.command import Group
+from controller.cli.later import later
+from controller.cli.numbers import bounded
+from controller.cli.option_types import PortName, Text
+from controller.cli.shared_options import FILE, OUTPUT, PORT_HELP, confirmed, countdown_option, json_option, show
 from controller.numerals import number_in, whole_in
-from controller.option_types import Text
-from controller.ports.address import PortName
-from controller.quantity import bounded, quoted
+from controller.quantity import quoted
 from controller.reading import LOADS, read_toml, refuse
-from controller.shared_options import FILE, OUTPUT, PORT_HELP, confirmed, countdown_option, json_option, show
 from controller.shown import shown
+
+with later():
+    from controller.cli import terminal
+    from controller.commands import kit as kit_work
+    from controller.commands import kit_check, kit_loads, kit_setup
+    from controller.kit import schema as kit_schemas
 
 NOT_STATED = (
     "Its head is not stated yet: the lines that begin with # are examples. State your own head's figures there, then "
@@ -58,10 +65,8 @@ def find(words: tuple[str, ...], cameras: bool, lenses: bool, every: bool, as_js
 
     Spaces, hyphens and upper case do not matter: z7 finds "Z 7". The closest names come first.
     """
-    from controller.commands.kit import find_command, found_text  # noqa: PLC0415
-
-    found = find_command(list(words), ("camera",) if cameras else ("lens",) if lenses else ("camera", "lens"))
-    show([asdict(entry) for entry in found] if as_json else found_text(found, every=every))
+    found = kit_work.find_command(list(words), ("camera",) if cameras else ("lens",) if lenses else ("camera", "lens"))
+    show([asdict(entry) for entry in found] if as_json else kit_work.found_text(found, every=every))
 
 
 @kit.command()
@@ -83,9 +88,7 @@ def new(
     camera: str, lens: str | None, pixels: tuple[int, int], focal_length_mm: float | None, out: Path, as_json: bool
 ) -> None:
     """Write a commented kit file. Only exact names are taken: a near miss may be another sensor."""
-    from controller.commands.kit import new_command  # noqa: PLC0415
-
-    kit_made = new_command(out, camera, lens, pixels, focal_length_mm)
+    kit_made = kit_work.new_command(out, camera, lens, pixels, focal_length_mm)
     text = f"The kit is in {out}. {NOT_STATED.format(out=out)}"
     show({"out": str(out), "kit": kit_made.model_dump(mode="json")} if as_json else text)
 
@@ -96,14 +99,12 @@ def new(
 @json_option
 def from_picture(picture: Path, out: Path | None, as_json: bool) -> None:
     """Read camera, lens, focal length and pixels from a PICTURE's EXIF, and say what it could not know."""
-    from controller.commands.kit import entry_text, from_picture_command  # noqa: PLC0415
-
-    found = from_picture_command(picture, out)
+    found = kit_work.from_picture_command(picture, out)
     if as_json:
         show(asdict(found))
         return
     shot = found.shot
-    lines = [entry_text(entry) for entry in (found.camera, found.lens) if entry is not None]
+    lines = [kit_work.entry_text(entry) for entry in (found.camera, found.lens) if entry is not None]
     focal = "" if shot.focal_length_mm is None else f", {shot.focal_length_mm:g} mm"
     turned = "" if shot.orientation == 1 else f", orientation {shot.orientation}"
     taken = "" if shot.taken is None else f", {shot.taken}"
@@ -123,9 +124,7 @@ def check(kit_file: Path, as_json: bool) -> None:
     Each figure says where it comes from: stated in the kit, measured by `fullturn calibrate`, looked up in the open lens
     data, or an example, which is a default that describes no real head or camera.
     """
-    from controller.commands.kit_check import check_command  # noqa: PLC0415
-
-    lines = check_command(kit_file)
+    lines = kit_check.check_command(kit_file)
     if as_json:
         show([line.as_json() for line in lines])
         return
@@ -215,14 +214,12 @@ def _as_typed(value: Any, path: Path, key: str, *, many: bool) -> str | list[str
 @json_option
 def loads(kit_file: Path, as_json: bool, **given: Any) -> None:
     """Estimate torque on each axis, fastest ramps, the tripod's load and what tips it. Makers' load limits rule."""
-    from controller.commands.kit_loads import CAUTION, Load, loads_command  # noqa: PLC0415
-
-    lines = loads_command(kit_file, Load(**given))
+    lines = kit_loads.loads_command(kit_file, kit_loads.Load(**given))
     if as_json:
         plain = [{"what": line.what, "value": line.value, "how": line.how} for line in lines]
-        show({"lines": plain, "caution": CAUTION})
+        show({"lines": plain, "caution": kit_loads.CAUTION})
         return
-    show("\n".join([*(f"{line.what}: {line.value}  ({line.how})" for line in lines), CAUTION]))
+    show("\n".join([*(f"{line.what}: {line.value}  ({line.how})" for line in lines), kit_loads.CAUTION]))
 
 
 @kit.command()
@@ -249,38 +246,28 @@ def setup(
     What is done is kept beside the KIT, so that you can go on later. What was done at one place is open again after
     twelve hours, everything after the kit changed. Exit status 1: something is still open.
     """
-    from controller.commands.kit_setup import (  # noqa: PLC0415
-        Guide,
-        mark_steps,
-        see_picture,
-        setup_command,
-        setup_state,
-    )
-    from controller.commands.kit_setup import as_json as steps_as_json  # noqa: PLC0415
-    from controller.terminal import people_here  # noqa: PLC0415
-
     if port is not None and not sys.stdin.isatty():
         raise click.UsageError(
             "--port has no effect without a terminal, because nobody can answer before the head moves. Run this at a "
             "terminal, or leave --port out."
         )
     if done or again:
-        mark_steps(kit_file, done, again)
+        kit_setup.mark_steps(kit_file, done, again)
     if only_list or as_json or done or again or not sys.stdin.isatty():
         if picture is not None:
-            click.echo(see_picture(kit_file, picture).sentence, err=True)
-        standings = setup_state(kit_file)
+            click.echo(kit_setup.see_picture(kit_file, picture).sentence, err=True)
+        standings = kit_setup.setup_state(kit_file)
     else:
-        guide = Guide(
+        guide = kit_setup.Guide(
             tell=click.echo,
             ask=lambda question: click.prompt(question, default="", show_default=False),
             agree=lambda question: confirmed(question, yes=False),
-            people=people_here(yes=False, countdown_s=countdown),
+            people=terminal.people_here(yes=False, countdown_s=countdown),
             port=port,
             picture=picture,
         )
-        standings = setup_command(kit_file, guide)
-    show(steps_as_json(standings) if as_json else "\n".join(standing.text() for standing in standings))
+        standings = kit_setup.setup_command(kit_file, guide)
+    show(kit_setup.as_json(standings) if as_json else "\n".join(standing.text() for standing in standings))
     if any(standing.state == "open" for standing in standings):
         raise SystemExit(1)
 
@@ -288,6 +275,4 @@ def setup(
 @kit.command()
 def schema() -> None:
     """Print the kit file's JSON Schema, so that an editor can complete it."""
-    from controller.kit.schema import kit_schema  # noqa: PLC0415
-
-    show(kit_schema())
+    show(kit_schemas.kit_schema())

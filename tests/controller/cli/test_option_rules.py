@@ -13,10 +13,10 @@ from typing import Any
 import click
 import pytest
 
-from controller.cli import cli
-from controller.command import Command, Given, Rules, Term, clause, complaints, repetitions
-from controller.option_rules import RULES
-from controller.option_types import Checked
+from controller.cli.command import Command, Given, Term, clause, complaints, repetitions
+from controller.cli.main import cli
+from controller.cli.option_rules import RULES, Rules
+from controller.cli.option_types import Checked
 from controller.times import span_of
 
 ALWAYS = {

@@ -4,9 +4,14 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from controller.option_types import Text
-from controller.quantity import bounded
-from controller.shared_options import ANYTHING, FILE, with_options
+from controller.cli.later import later
+from controller.cli.numbers import bounded
+from controller.cli.option_types import Text
+from controller.cli.shared_options import ANYTHING, FILE, with_options
+
+with later():
+    from controller.calibration import lens_terms, records
+    from controller.commands import calibrate_pictures
 
 if TYPE_CHECKING:
     from controller.calibration.finding import Finding
@@ -59,9 +64,7 @@ steps_picture_options = with_options((*UNSURE_LENS_OPTIONS, *STEPS_OPTIONS))
 
 def lens_given(options: dict[str, Any]) -> "LensGiven":
     """What `lens_options` or `unsure_lens_options` say."""
-    from controller.commands.calibrate_pictures import LensGiven  # noqa: PLC0415
-
-    return LensGiven(options["focal_length_mm"], options.get("u_focal_length_mm"), options["pixel_um"])
+    return calibrate_pictures.LensGiven(options["focal_length_mm"], options.get("u_focal_length_mm"), options["pixel_um"])
 
 
 def steps_by_photographs(axis: str, options: dict[str, Any], keeping: "Keeping") -> "Finding | None":
@@ -71,11 +74,10 @@ def steps_by_photographs(axis: str, options: dict[str, Any], keeping: "Keeping")
         return None
     if ring and axis != "pan":
         raise click.UsageError("Only the pan axis goes once round; use --pair for the tilt axis.")
-    from controller.calibration.lens_terms import Standing  # noqa: PLC0415
-    from controller.calibration.records import AxisName  # noqa: PLC0415
-    from controller.commands.calibrate_pictures import pair_command, ring_command  # noqa: PLC0415
 
-    given, standing = lens_given(options), Standing(options["u_pupil_mm"], options["nearest_mm"])
+    given, standing = lens_given(options), lens_terms.Standing(options["u_pupil_mm"], options["nearest_mm"])
     if ring:
-        return ring_command(ring, steps, given, standing, keeping)
-    return pair_command(pair, steps, AxisName(axis), given, standing, options["u_pose_deg"], keeping)
+        return calibrate_pictures.ring_command(ring, steps, given, standing, keeping)
+    return calibrate_pictures.pair_command(
+        pair, steps, records.AxisName(axis), given, standing, options["u_pose_deg"], keeping
+    )

@@ -1,17 +1,25 @@
 """The commands of `fullturn calibrate` that are about lenses, photographs and vibrations: options only."""
 
 import math
+from dataclasses import asdict
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import click
 
-from controller.calibrate_commands import from_option, keeping_of, keeping_options, operator, show_kept
-from controller.calibrate_picture_options import lens_given, lens_options, unsure_lens_options
-from controller.command import Command
-from controller.option_types import Choice
-from controller.quantity import bounded
-from controller.shared_options import ANYTHING, FILE, json_option, show
+from controller.cli.calibrate import from_option, keeping_of, keeping_options, operator, show_kept
+from controller.cli.command import Command
+from controller.cli.later import later
+from controller.cli.lens_options import lens_given, lens_options, unsure_lens_options
+from controller.cli.numbers import bounded
+from controller.cli.option_types import Choice
+from controller.cli.shared_options import ANYTHING, FILE, json_option, show
+
+with later():
+    from controller.calibration import asking_lens
+    from controller.calibration import parallax as parallax_sums
+    from controller.commands import calibrate as calibrate_work
+    from controller.commands import calibrate_lens, calibrate_rail, calibrate_settle
 
 if TYPE_CHECKING:
     from controller.calibration.parallax import TypedShift
@@ -101,34 +109,28 @@ def parallax(
     By photographs: one with the near mark near one edge, one with it near the other, the camera level. Nothing but the
     pan axis may move in between.
     """
-    from controller.calibration.parallax import Scene  # noqa: PLC0415
-    from controller.commands.calibrate import keep  # noqa: PLC0415
-    from controller.commands.calibrate_lens import seen_parallax_command, typed_parallax_command  # noqa: PLC0415
-
     keeping, given = keeping_of(options), lens_given(options)
     pictures, mark, angle, shift = (options[name] for name in ("pictures", "mark", "angle_deg", "shift_px"))
     if not pictures and near_mm is None and angle is None and shift is None:
-        from controller.calibration.asking_lens import asked_marks  # noqa: PLC0415
-
-        asked = asked_marks(operator())
+        asked = asking_lens.asked_marks(operator())
         near_mm, far_mm, far_at_least_mm = asked.near_mm, asked.far_mm, asked.far_at_least_mm
         angle, shift = asked.angle_deg, asked.shift_px
     assert near_mm is not None
-    scene = Scene(near_mm, far_mm, far_at_least_mm, u_near_mm, u_far_mm, nearest_mm)
+    scene = parallax_sums.Scene(near_mm, far_mm, far_at_least_mm, u_near_mm, u_far_mm, nearest_mm)
     if pictures:
-        finding = seen_parallax_command(
+        finding = calibrate_lens.seen_parallax_command(
             pictures, mark, options["mark_px"], given, scene, options["u_sideways_mm"], _rail(options), keeping
         )
     else:
-        finding = typed_parallax_command(given, scene, _typed(angle, shift, options), _rail(options), keeping)
-    show_kept(keep(finding, keeping), as_json)
+        finding = calibrate_lens.typed_parallax_command(
+            given, scene, _typed(angle, shift, options), _rail(options), keeping
+        )
+    show_kept(calibrate_work.keep(finding, keeping), as_json)
 
 
 def _typed(angle_deg: float, shift_px: float, options: dict[str, Any]) -> "TypedShift":
-    from controller.calibration.parallax import READ_PX, TypedShift  # noqa: PLC0415
-
-    by_eye_px, u_shift_px = math.hypot(options["reading_error_px"], READ_PX), options["u_shift_px"]
-    return TypedShift(
+    by_eye_px, u_shift_px = math.hypot(options["reading_error_px"], parallax_sums.READ_PX), options["u_shift_px"]
+    return parallax_sums.TypedShift(
         angle_deg,
         shift_px,
         options["u_angle_deg"],
@@ -140,9 +142,11 @@ def _typed(angle_deg: float, shift_px: float, options: dict[str, Any]) -> "Typed
 
 
 def _rail(options: dict[str, Any]) -> "Rail | None":
-    from controller.commands.calibrate_lens import Rail  # noqa: PLC0415
-
-    return None if options["rail_mm"] is None else Rail(options["rail_mm"], options["rail_grows"] == "forward")
+    return (
+        None
+        if options["rail_mm"] is None
+        else calibrate_lens.Rail(options["rail_mm"], options["rail_grows"] == "forward")
+    )
 
 
 @click.command(cls=Command)
@@ -166,12 +170,11 @@ def centre(
     **options: Any,
 ) -> None:
     """Find how far the lens stands beside the pan axis: look straight down at a mark, before and after half a turn."""
-    from controller.commands.calibrate import Keeping, Kept  # noqa: PLC0415
-    from controller.commands.calibrate_rail import centre_command  # noqa: PLC0415
-
     places = (first_px, second_px)
-    finding = centre_command(lens_given(options), distance_mm, places, u_aim_deg, Keeping(kit, dry=True))
-    show_kept(Kept(finding, None, "Nothing is stored of this: it is put right at once."), as_json)
+    finding = calibrate_rail.centre_command(
+        lens_given(options), distance_mm, places, u_aim_deg, calibrate_work.Keeping(kit, dry=True)
+    )
+    show_kept(calibrate_work.Kept(finding, None, "Nothing is stored of this: it is put right at once."), as_json)
 
 
 @click.command(cls=Command)
@@ -182,11 +185,7 @@ def centre(
 @json_option
 def rail(kit: Path, focal_length_mm: float | None, as_json: bool) -> None:
     """Say where the rail's scale must stand for the lens of a KIT, between the focal lengths that were calibrated."""
-    from dataclasses import asdict  # noqa: PLC0415
-
-    from controller.commands.calibrate_rail import rail_command  # noqa: PLC0415
-
-    table, focal, reading = rail_command(kit, focal_length_mm)
+    table, focal, reading = calibrate_rail.rail_command(kit, focal_length_mm)
     if as_json:
         show({"focal_length_mm": focal, "table": [asdict(place) for place in table]} | asdict(reading))
         return
@@ -226,20 +225,13 @@ def settle(readings: Path | None, pictures: tuple[Path, ...], as_json: bool, **o
     Columns of the file: time_ms,value from any sensor, time 0 being when the move ended. Use the fastest and longest
     move: what is left of a gentle one says too little.
     """
-    from controller.commands.calibrate import keep  # noqa: PLC0415
-    from controller.commands.calibrate_settle import (  # noqa: PLC0415
-        Still,
-        settle_csv_command,
-        settle_photographs_command,
-    )
-
     keeping = keeping_of(options)
-    still = Still(lens_given(options), options["shutter_s"])
+    still = calibrate_settle.Still(lens_given(options), options["shutter_s"])
     if options["blur_px"] is not None:
-        still = Still(still.lens, still.shutter_s, options["blur_px"])
+        still = calibrate_settle.Still(still.lens, still.shutter_s, options["blur_px"])
     if not pictures:
         given = (options["from_ms"], options["degrees_per_unit"], still, keeping)
-        finding = settle_csv_command(readings, *given, operator())
+        finding = calibrate_settle.settle_csv_command(readings, *given, operator())
     else:
-        finding = settle_photographs_command(pictures, options["every_ms"], still, keeping)
-    show_kept(keep(finding, keeping), as_json)
+        finding = calibrate_settle.settle_photographs_command(pictures, options["every_ms"], still, keeping)
+    show_kept(calibrate_work.keep(finding, keeping), as_json)

@@ -9,7 +9,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from controller.quantity import UNITS, Number, Share, Whole, meant, plain, unit_of
+from controller.cli.numbers import Number, Share, Whole, unit_of
+from controller.quantity import UNITS, meant, plain
 
 sizes = st.floats(-1e6, 1e6).filter(lambda value: value == 0 or abs(value) > 1e-6)
 FORM = re.compile(r"Write (\S+?)( for .*)?\.$")

@@ -17,12 +17,12 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from controller.bounds import BOUNDS, READINGS
-from controller.cli import cli
+from controller.cli.main import cli
+from controller.cli.numbers import Number, Whole
+from controller.cli.option_types import Address, Checked, Choice, Moment, PathName, PortName, Text
 from controller.errors import InputError
 from controller.numerals import number_in, whole_in
-from controller.option_types import MOST_TEXT, Checked, Choice, Moment, PathName, Text
-from controller.ports.address import Address, PortName
-from controller.quantity import Number, Whole
+from controller.texts import MOST_TEXT
 from controller.times import FIRST_YEAR, LAST_YEAR, dated, span_of, time_or_date
 
 OWN = (Number, Whole, Choice, Text, PathName, Moment, Checked, Address, PortName)

@@ -1,36 +1,24 @@
 """Commands that refuse options without an effect, and name everything that is missing at once.
 
-What depends on what is one table, `controller/option_rules.py`; it is read in one place, `complaints`. A default never
-counts as given; a value from a file of options (`--from` of `kit loads`) does.
+What depends on what is one table, `option_rules.py`; it is read in one place, `complaints`. A default never counts as
+given; a value from a file of options (`--from` of `kit loads`) does.
 
 A rule is a clause in words: "--region band or --region window" holds if either is given, "--latitude and --longitude"
 if both are, "no --from" if that one is not. `and` binds tighter than `or`. A term with a value also holds by a default.
 """
 
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from typing import Any
 
 import click
 from click.core import ParameterSource
 
-from controller.refusals import NO_COMMAND, no_command, too_many, worded
+from controller.cli.headings import under_headings
+from controller.cli.option_rules import RULES, Rules
+from controller.cli.refusals import NO_COMMAND, no_command, too_many, worded
 
 NOT_GIVEN = {None, ParameterSource.DEFAULT}
-
-
-@dataclass(frozen=True, slots=True)
-class Rules:
-    """What the options of one command depend on. Terms are written as on the command line."""
-
-    required: tuple[str, ...] = ()
-    """Clauses that every use of the command must meet."""
-    only_with: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
-    """For an option, the clauses without which it has no effect."""
-    needs: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
-    """For a term, the clauses that must be met as well once it holds."""
-    either: tuple[tuple[str, ...], ...] = ()
-    """Terms of which one may be given at most."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -185,7 +173,14 @@ class _Helped(click.Command):
 
 
 class Command(_Helped):
-    """A command whose options are held to its rules."""
+    """A command whose options are held to its rules, and listed under headings."""
+
+    def format_options(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:
+        """Write the options for `--help`, heading by heading."""
+        for heading, options in under_headings(path_of(ctx), self.get_params(ctx)):
+            records = [record for each in options if (record := each.get_help_record(ctx)) is not None]
+            with formatter.section(heading):
+                formatter.write_dl(records)
 
     def parse_args(self, ctx: click.Context, args: list[str]) -> list[str]:
         """Parse, then refuse what is missing, repeated or without effect. Raises click.UsageError, in our words."""
@@ -204,8 +199,6 @@ class Command(_Helped):
         except click.MissingParameter:  # it stops at the first; the rest may lack something as well
             ctx.params.clear()
             rest = self._without_required(ctx, list(words))
-        from controller.option_rules import RULES  # noqa: PLC0415
-
         extra = [too_many(ctx.args, ctx)] if ctx.args else []
         wrong = [*extra, *repetitions(self, ctx, words), *complaints(RULES.get(path_of(ctx), Rules()), Given(ctx))]
         if wrong:

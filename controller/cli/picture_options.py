@@ -4,8 +4,12 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from controller.quantity import bounded
-from controller.shared_options import FILE, OUTPUT_FOLDER, with_options
+from controller.cli.later import later
+from controller.cli.numbers import bounded
+from controller.cli.shared_options import FILE, OUTPUT_FOLDER, with_options
+
+with later():
+    from controller.commands import pictures as pictures_work
 
 if TYPE_CHECKING:
     from controller.commands.pictures import Darkroom
@@ -30,6 +34,7 @@ def darkroom_for(options: dict[str, Any]) -> "Darkroom | None":
     """What makes the pictures that were asked for, None if none were."""
     if options["pictures"] is None:
         return None
-    from controller.commands.pictures import Darkroom  # noqa: PLC0415
 
-    return Darkroom(options["pictures"], options["scale"], options["scenery"], options["pupil_offset_mm"] or (0.0, 0.0))
+    return pictures_work.Darkroom(
+        options["pictures"], options["scale"], options["scenery"], options["pupil_offset_mm"] or (0.0, 0.0)
+    )

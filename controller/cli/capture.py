@@ -1,4 +1,4 @@
-"""`fullturn capture`, `resume`, `tell`, `jog` and `report`: options only; the work is imported when it runs."""
+"""`fullturn capture`, `resume`, `tell`, `jog` and `report`: its options, and how its result is printed."""
 
 import os
 import sys
@@ -9,12 +9,12 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from controller.command import Command
-from controller.option_types import Checked, Choice, Text
-from controller.plan_options import PITCH, YAW
-from controller.ports.address import PortName
-from controller.quantity import bounded, bounded_whole
-from controller.shared_options import (
+from controller.cli.command import Command
+from controller.cli.later import later
+from controller.cli.numbers import bounded, bounded_whole
+from controller.cli.option_types import Checked, Choice, PortName, Text
+from controller.cli.plan_options import PITCH, YAW
+from controller.cli.shared_options import (
     FILE,
     OUTPUT,
     OUTPUT_FOLDER,
@@ -28,6 +28,19 @@ from controller.shared_options import (
     with_options,
 )
 from controller.times import span_of, time_or_date
+
+with later():
+    from controller import display as screen
+    from controller import places, typed
+    from controller.capture import events
+    from controller.cli import terminal
+    from controller.commands import account
+    from controller.commands import capture as capture_work
+    from controller.commands import crew as crew_work
+    from controller.commands import jog as jog_work
+    from controller.commands import series as series_work
+    from controller.commands import tell as tell_work
+    from controller.report import account_words
 
 if TYPE_CHECKING:
     from controller.commands.crew import Crew, Keys
@@ -78,16 +91,13 @@ def capture(plan: Path, port: str, out: Path, kit: Path | None, as_json: bool, *
     Ctrl-C pauses after the exposure, a second one stops with a ramp, a third one halts. None of these is, or
     replaces, an emergency stop, which must work without this program.
     """
-    from controller.commands.series import capture_series, series_of  # noqa: PLC0415
-    from controller.terminal import lasting_terminal  # noqa: PLC0415
-
     if options["log"] is not None and os.path.realpath(options["log"]) == os.path.realpath(out):
         raise click.UsageError("--log and --out name the same file. Name another place for the log.")
-    series = series_of(out, **{name: options[name] for name in SERIES_NAMES})
+    series = series_work.series_of(out, **{name: options[name] for name in SERIES_NAMES})
     crew = _crew(options, as_json)
     status = 0
-    with lasting_terminal():
-        for summary, session in capture_series(plan, port, series, crew, kit):
+    with terminal.lasting_terminal():
+        for summary, session in series_work.capture_series(plan, port, series, crew, kit):
             _end(summary, as_json, f"The session is {session}; `fullturn report {session}` audits it", status=False)
             status = max(status, summary.exit_status)
     if status:
@@ -104,11 +114,8 @@ SERIES_NAMES = ("start_at", "start_when_sun", "latitude", "longitude", "repeat",
 @json_option
 def resume(session: Path, port: str | None, as_json: bool, **options: Any) -> None:
     """Go on with a SESSION: make the exposures that are missing, in doubt, or wanted once more."""
-    from controller.commands.capture import resume_command  # noqa: PLC0415
-    from controller.terminal import lasting_terminal  # noqa: PLC0415
-
-    with lasting_terminal():
-        summary = resume_command(session, port, _crew(options, as_json))
+    with terminal.lasting_terminal():
+        summary = capture_work.resume_command(session, port, _crew(options, as_json))
         _end(summary, as_json, f"The session is {session}; `fullturn report {session}` audits it")
 
 
@@ -124,9 +131,7 @@ def tell(session: Path, wish: tuple[str, ...], as_json: bool) -> None:
     `fullturn match` named). A session that
     nobody runs can be told to retake: `resume` makes them.
     """
-    from controller.commands.tell import tell_command  # noqa: PLC0415
-
-    sentence = tell_command(session, list(wish))
+    sentence = tell_work.tell_command(session, list(wish))
     show({"sentence": sentence} if as_json else sentence)
 
 
@@ -148,10 +153,9 @@ def jog(
     as_json: bool,
 ) -> None:
     """Move the head of the KIT slowly, for aiming and for setting zero. Zero is found first if it is not known."""
-    from controller.commands.jog import jog_command  # noqa: PLC0415
-    from controller.terminal import people_here  # noqa: PLC0415
-
-    place = jog_command(kit, port, to, _keys(), people_here(yes=yes, countdown_s=countdown), zero_here=zero_here)
+    place = jog_work.jog_command(
+        kit, port, to, _keys(), terminal.people_here(yes=yes, countdown_s=countdown), zero_here=zero_here
+    )
     show(asdict(place) if as_json else f"The head is at {place.text()}")
 
 
@@ -167,54 +171,41 @@ def report(session: Path, out: Path | None, replace: bool, yes: bool, as_json: b
     The exit status is 0 if nothing is missing, 1 if an exposure is, or while a run works on the session. A set that is
     only assumed, because no sync contact confirms it, is not called complete; its exit status is 0.
     """
-    from controller.commands.account import report_command  # noqa: PLC0415
-
     if out is not None:
         offer_removal(out, yes=yes)
-    summary = report_command(session, out, replace=replace)
+    summary = account.report_command(session, out, replace=replace)
     _end(summary, as_json, f"The report is in {out / 'report.html'}" if out else "")
 
 
 def _keys() -> "Keys | None":
     """Single keys of this terminal, None where there is none."""
-    from controller.commands.crew import Keys  # noqa: PLC0415
-    from controller.typed import next_key, single_keys  # noqa: PLC0415
-
-    return Keys(single_keys, next_key) if sys.stdin is not None and sys.stdin.isatty() else None
+    return crew_work.Keys(typed.single_keys, typed.next_key) if sys.stdin is not None and sys.stdin.isatty() else None
 
 
 def _crew(options: dict[str, Any], as_json: bool) -> "Crew":
-    from controller.capture.events import Kind  # noqa: PLC0415
-    from controller.commands.crew import Crew  # noqa: PLC0415
-    from controller.display import display, is_own_log  # noqa: PLC0415
-    from controller.places import must_be_free  # noqa: PLC0415
-    from controller.terminal import people_here, say  # noqa: PLC0415
-
     def tell_check(check: "Check") -> None:
         if not as_json:
-            say(f"{check.word:4}{check.what}: {check.found}")
+            terminal.say(f"{check.word:4}{check.what}: {check.found}")
 
     def show_run(program: "Program", now_ns: int, made: set[tuple[int, int]]) -> AbstractContextManager["Display"]:
-        return display(program, now_ns, made, options["log"])
+        return screen.display(program, now_ns, made, options["log"])
 
     if options["log"] is not None:
-        must_be_free(options["log"], replace=True, ours=is_own_log)
+        places.must_be_free(options["log"], replace=True, ours=screen.is_own_log)
     yes = options["yes"]
-    return Crew(
-        people_here(yes=yes, countdown_s=options["countdown"], ask_before_moving=options["ask_before_moving"]),
+    return crew_work.Crew(
+        terminal.people_here(yes=yes, countdown_s=options["countdown"], ask_before_moving=options["ask_before_moving"]),
         tell_check,
         show_run,
         keys=None if yes else _keys(),
         sweep=not options["skip_sweep"],
         tether=options["tether"],
-        hang_up=Kind.STOP if options["on_hang_up"] == "stop" else None,
+        hang_up=events.Kind.STOP if options["on_hang_up"] == "stop" else None,
     )
 
 
 def _end(summary: "Summary", as_json: bool, more: str, *, status: bool = True) -> None:
-    from controller.report.account_words import account_text  # noqa: PLC0415
-
-    text = "\n".join(part for part in (account_text(summary), more) if part)
+    text = "\n".join(part for part in (account_words.account_text(summary), more) if part)
     show(summary.model_dump(mode="json") if as_json else text)
     if status and summary.exit_status:
         raise SystemExit(summary.exit_status)

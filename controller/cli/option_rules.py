@@ -1,10 +1,26 @@
 """Which options have an effect only together with others: one table for all commands.
 
-The words are those of `controller/command.py`. A test goes through every option of every command: it must be in this
+`command.py` explains how a clause is written. A test goes through every option of every command: it must be in this
 table, or be named in the test as one that always has an effect.
 """
 
-from controller.command import Rules
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+
+
+@dataclass(frozen=True, slots=True)
+class Rules:
+    """What the options of one command depend on. Terms are written as on the command line."""
+
+    required: tuple[str, ...] = ()
+    """Clauses that every use of the command must meet."""
+    only_with: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
+    """For an option, the clauses without which it has no effect."""
+    needs: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
+    """For a term, the clauses that must be met as well once it holds."""
+    either: tuple[tuple[str, ...], ...] = ()
+    """Terms of which one may be given at most."""
+
 
 LENS = "--kit or --focal-length-mm and --pixel-um"
 SUN = "--latitude and --longitude and --start"

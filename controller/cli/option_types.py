@@ -14,22 +14,12 @@ from typing import Any
 import click
 
 from controller.errors import InputError
+from controller.ports.address import BadAddress, Host, host_of, line_of
 from controller.quantity import quoted
+from controller.texts import MOST_PATH_BYTES, MOST_TEXT, text_trouble
 from controller.times import dated
 
-MOST_TEXT = 200  # characters
-MOST_NAME_BYTES, MOST_PATH_BYTES = 255, 4000  # of one part of a path and of all of it (Linux: limits.h)
-
-
-def text_trouble(text: str, most: int = MOST_TEXT) -> str:
-    """What is wrong with a text that somebody typed, as a sentence; empty if nothing."""
-    if not text.strip():
-        return "is empty. Type something, or leave the option out."
-    if not text.isprintable():
-        return f"{quoted(text)} has characters in it that cannot be printed. Type it without them."
-    if len(text) > most:
-        return f"{quoted(text)} has {len(text)} characters. Use {most} at most."
-    return ""
+MOST_NAME_BYTES = 255  # of one part of a path (Linux: limits.h)
 
 
 class Text(click.ParamType[str]):
@@ -162,3 +152,30 @@ class PathOrInput(PathName):
     def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> Path:
         """Check. Fails like any click type."""
         return Path(self.INPUT) if str(value) == self.INPUT else super().convert(value, param, ctx)
+
+
+class Address(click.ParamType[Host]):
+    """HOST:PORT to serve at; port 0 lets the system choose one."""
+
+    name = "address"
+
+    def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> Host:
+        """Convert. Fails like any click type, and offers the correct form."""
+        try:
+            return value if isinstance(value, Host) else host_of(str(value), least_port=0)
+        except BadAddress as error:
+            self.fail(str(error), param, ctx)
+
+
+class PortName(click.ParamType[str]):
+    """The name of a port."""
+
+    name = "text"
+
+    def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> str:
+        """Check. Fails like any click type, and offers the correct form."""
+        try:
+            line_of(str(value))
+        except BadAddress as error:
+            self.fail(str(error), param, ctx)
+        return str(value)

@@ -10,7 +10,7 @@ from pathlib import Path
 import pytest
 from rich.console import Console
 
-from controller import searching as seen
+from controller.cli import searching as seen
 from controller.planning.effort import Sign
 from controller.planning.plan import load_plan
 from tests.controller.commands.shell import Shell

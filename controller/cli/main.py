@@ -1,0 +1,54 @@
+"""The `fullturn` command: its groups and commands, and what a failure says."""
+
+import sys
+from collections.abc import Callable
+from io import TextIOWrapper
+from typing import Any
+
+import click
+
+from controller import __version__
+from controller.cli.board import board
+from controller.cli.calibrate import calibrate
+from controller.cli.calibrate_pictures import centre, parallax, rail, settle
+from controller.cli.capture import capture, jog, report, resume, tell
+from controller.cli.command import Group
+from controller.cli.completion import completion
+from controller.cli.kit import kit
+from controller.cli.match import match
+from controller.cli.plan import plan
+from controller.cli.rehearse import rehearse
+from controller.cli.shared_options import say
+from controller.cli.simulate import simulate
+from controller.errors import InputError, WorldError
+
+
+@click.group(cls=Group, context_settings={"max_content_width": 100})
+@click.version_option(__version__, prog_name="fullturn", message="%(prog)s %(version)s")
+def cli() -> None:
+    """Plan, rehearse and run large stitched panoramas on a motorised pan/tilt head.
+
+    Nothing in this program is an emergency stop: motor power must have a switch of its own.
+    """
+
+
+for lens_command in (centre, parallax, rail, settle):
+    calibrate.add_command(lens_command)
+for command in (plan, rehearse, simulate, kit, board, calibrate, jog, capture, resume, tell, report, match, completion):
+    cli.add_command(command)
+
+
+def main(command: Callable[..., Any] = cli) -> None:
+    """Run the command line; turn what went wrong into sentences and an exit status (1 the world, 2 wrong use)."""
+    for stream in (sys.stdout, sys.stderr):
+        if isinstance(stream, TextIOWrapper):  # a file's name may hold bytes that are no text
+            stream.reconfigure(errors="backslashreplace")
+    try:
+        command()
+    except InputError as error:
+        for sentence in error.sentences:
+            say(sentence, err=True)
+        sys.exit(2)
+    except WorldError as error:
+        say(str(error), err=True)
+        sys.exit(1)

@@ -1,0 +1,38 @@
+"""`fullturn plan`: its options, and how its result is printed."""
+
+from pathlib import Path
+from typing import Any
+
+import click
+
+from controller.cli.command import Command
+from controller.cli.later import later
+from controller.cli.plan_options import asked_for, plan_options
+from controller.cli.shared_options import FILE, OUTPUT, json_option, show
+
+with later():
+    from controller.cli import searching as search
+    from controller.commands import plan as plan_work
+    from controller.kit import exposing
+
+
+@click.command(cls=Command, short_help="Plan the fewest frames for a KIT, and prove that none is missing.")
+@click.argument("kit", type=FILE)
+@click.option("--out", type=OUTPUT, required=True, help="The plan to write.")
+@click.option("--replace", is_flag=True, help="Replace the plan at --out; no other file is ever replaced.")
+@plan_options
+@json_option
+def plan(kit: Path, out: Path, replace: bool, as_json: bool, **options: Any) -> None:
+    """Plan what the KIT file's camera must shoot, with the fewest frames, and prove that nothing is missing."""
+    asked = asked_for(options)
+    if asked.request.arrangement == "fewest":
+        with search.searching(asked.request.effort_s) as effort:
+            made = plan_work.plan_command(kit, out, asked, effort, replace=replace)
+        if effort.cut_short:
+            click.echo(search.stopped_text(effort, made.plan.budget.frames), err=True)
+    else:
+        made = plan_work.plan_command(kit, out, asked, replace=replace)
+    compared = {way: {"frames": frames, "seconds": seconds} for way, (frames, seconds) in made.compared.items()}
+    more = {"out": str(out), "compared": compared, "notes": exposing.kit_sentences(made.plan.kit)}
+    shown = made.plan.model_dump(mode="json", exclude={"kit", "frames"}) | more
+    show(shown if as_json else plan_work.plan_text(made, out))
