@@ -3,7 +3,7 @@
 from controller.capture.effects import End, SendUrgent, Timer, ZeroLost
 from controller.capture.events import Event
 from controller.capture.run import Run
-from controller.capture.sentences import TROUBLES, hold, refusal
+from controller.capture.words.board import TROUBLES, hold, refusal
 from controller.program.program import Exposure
 from controller.session.rows import DoubtReason, ShotOutcome
 from protocol.messages import Cause, Halt

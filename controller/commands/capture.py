@@ -33,7 +33,7 @@ from controller.ports.serial_port import SerialPort, resolve
 from controller.program.build import build_program
 from controller.program.program import Program
 from controller.report.summary import Summary, account_of
-from controller.session.rows import CAPTURE, RETAKE
+from controller.session.rows import CAPTURE, Word
 from controller.session.session import Session
 
 
@@ -189,7 +189,7 @@ def port_alone(url: str, purpose: str) -> Iterator[None]:
 def _take_old_wishes(session: Session) -> None:
     """Frames that were wanted once more while nobody ran the session; other wishes were for a run that is over."""
     while (wish := session.take_wish()) is not None:
-        if wish.wanted == RETAKE:
+        if wish.wanted == Word.RETAKE:
             session.doubt_frames(wish.frames)
 
 
