@@ -13,8 +13,9 @@ import pytest
 from pydantic_core.core_schema import ErrorType
 
 from controller import reading
+from controller.calibration.pair import Part
 from controller.calibration.use import State
-from controller.commands import kit_check, plan
+from controller.commands import calibrate_pictures, kit_check, plan
 from controller.kit import load
 from controller.planning.order import Order
 from controller.ports import traffic
@@ -68,6 +69,7 @@ def test_every_way_for_an_exposure_to_be_missing_is_named() -> None:
     assert set(LACKS.values()) | {Lack.NOT_TRIED} == set(Lack)
 
 
-def test_every_order_and_every_state_of_a_calibration_has_its_words() -> None:
+def test_every_order_state_and_part_of_a_calibration_has_its_words() -> None:
     assert set(plan.ORDER_WORDS) == set(Order)
+    assert set(calibrate_pictures.PARTS) == set(Part)
     assert set(kit_check.STATE_WORDS) == set(State)
