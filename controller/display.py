@@ -16,6 +16,8 @@ from rich.text import Text
 
 from controller import clock
 from controller.capture.events import Kind
+from controller.capture.states import RunState
+from controller.capture.words.run import CHANGES, PAUSED, PAUSES, STATES
 from controller.files import open_to_append
 from controller.program.program import PlannedFrame, Program
 from controller.progress import can_redraw, worth_a_line
@@ -28,42 +30,13 @@ LONGEST_LINE = 10_000  # bytes of the log
 REFRESH_NS = NS // 4
 QUIET_NS = 10 * NS  # without a screen, after which a line says what is being done
 PATIENT_NS = 60 * NS  # the same while the run waits for a person or the wind
-WAITING = {"paused", "asking", "windy"}
+WAITING = {RunState.PAUSED, RunState.ASKING, RunState.WINDY}
 SPHERE_LINES, SPHERE_COLUMNS = 9, 48
-PAUSES = {None: "none wanted", Kind.PAUSE: "after this exposure", Kind.PAUSE_AFTER_ROW: "after this row"}
-DOING = {
-    "connecting": "greeting the board",
-    "warning": "about to move: keep clear",
-    "arming": "arming the board",
-    "referencing": "finding zero",
-    "moving": "turning",
-    "settling": "waiting for the head to be still",
-    "checking": "looking where zero was seen",
-    "listening": "listening to the wind",
-    "windy": "waiting for the wind to drop",
-    "exposing": "exposing",
-    "transferring": "waiting for the photograph",
-    "recovering": "waiting for the camera",
-    "paused": "paused: Enter or `go-on` goes on",
-    "asking": "waiting for an answer: y or n, then Enter",
-    "suspended": "the board is out of reach; trying again",
-    "reconnecting": "greeting the board again",
-    "quieting": "bringing the head to rest",
-    "closing": "disarming the board",
-    "stopping": "bringing the head to rest",
-}
-PAUSED = "Paused: the head stays still. Enter or `go-on` goes on, `stop` ends."
-WARNINGS = {
-    ("suspended", "restarted"): "The board has restarted. The run is suspended; zero must be found again.",
-    ("suspended", "overdue"): "A command takes too long; asking the board.",
-    ("suspended", "held"): "The board heard nothing from here for too long and stopped; the run goes on soon.",
-    ("suspended", "refused"): "The board refuses for now; trying again soon.",
-    ("suspended", "cut_short"): "The board stopped by itself; finding out why.",
-    ("recovering", "not_confirmed"): "The camera did not answer; trying again.",
-    ("recovering", "overdue"): "No photograph came; trying again.",
-    ("referencing", "checked"): "Zero was found elsewhere than it should be; the latest frames are shot again.",
-    ("windy", "gusty"): "It blows too hard; waiting for the wind to drop.",
-}
+
+
+def warning_of(happening: Happening) -> str:
+    """What the operator is warned of when a run changes its state like this, empty if of nothing."""
+    return CHANGES.get((RunState(happening.state), Kind(happening.what)), "")
 
 
 @dataclass(slots=True)
@@ -90,9 +63,9 @@ class Seen:
     def take(self, happening: Happening) -> None:
         """A change of state."""
         self.now = happening
-        if happening.state == "exposing":
+        if happening.state == RunState.EXPOSING:
             self.exposing = happening.frame
-        self.warning = WARNINGS.get((happening.state, happening.what), self.warning)
+        self.warning = warning_of(happening) or self.warning
 
     def exposed(self) -> None:
         """One exposure more."""
@@ -133,12 +106,12 @@ class Watched(Protocol):
 def screen_text(seen: Seen, run: Watched, now_ns: int, time_of_day: datetime) -> list[str]:
     """The lines below the bar."""
     program, now, line = seen.program, seen.now, run.line
-    doing = DOING.get(now.state, now.state) if now is not None else "beginning"
+    doing = STATES[RunState.IDLE if now is None else RunState(now.state)].doing
     where = ""
     if now is not None and now.frame is not None:
         where = f"frame {now.frame} ({len([m for m in seen.made_of.values() if m])} of {len(program.frames)} begun), "
     left_s = seen.left_s()
-    pause = "now" if now is not None and now.state == "paused" else PAUSES[run.pause]
+    pause = "now" if now is not None and now.state == RunState.PAUSED else PAUSES[run.pause]
     ends = (time_of_day + timedelta(seconds=left_s)).strftime("%H:%M:%S")
     return [
         f"{where}{doing}",
@@ -174,10 +147,10 @@ class Display:
         """The state has changed."""
         before = self._seen.warning
         self._seen.take(happening)
-        warning = WARNINGS.get((happening.state, happening.what))
-        if self._live is None and warning is not None and (warning != before or happening.state == "suspended"):
+        warning = warning_of(happening)
+        if self._live is None and warning and (warning != before or happening.state == RunState.SUSPENDED):
             self.say(warning)
-        if happening.state == "paused":
+        if happening.state == RunState.PAUSED:
             self.say(PAUSED)
         self._write({"state": happening.state, "what": happening.what, "frame": happening.frame}, happening.at_ns)
 
@@ -222,7 +195,7 @@ class Display:
         if now is not None and quiet_ns >= (PATIENT_NS if now.state in WAITING else QUIET_NS):
             at = f"frame {now.frame}, " if now.frame is not None else ""
             made, of = seen.made_before + seen.done, seen.made_before + seen.total
-            self.say(f"{at}{DOING.get(now.state, now.state)}; {made} of {of} exposures")
+            self.say(f"{at}{STATES[RunState(now.state)].doing}; {made} of {of} exposures")
         self._told_ns = self._told_ns or now_ns
         self._fresh_ns = now_ns + REFRESH_NS
 

@@ -2,9 +2,9 @@
 
 ```
 InputError      what was given cannot be used            exit status 2
-WorldError      the world said no                        exit status 1
+WorldError      it could not be done                     exit status 1
 ├── LinkLost        the cable was pulled, the board lost power, another program holds the port
-├── BoardRefused    the board judged a command and said no
+├── BoardRefused    the board judged a command and refused it
 ├── RunStopped      the run ended before the set was complete, resumable
 └── StorageFailed   the disk is full, the folder cannot be written
 ```
@@ -24,7 +24,7 @@ class InputError(Exception):
 
 
 class WorldError(Exception):
-    """Something outside the program said no: one sentence, with what to do next."""
+    """Something outside the program prevented it: one sentence, with what to do next."""
 
 
 class LinkLost(WorldError):

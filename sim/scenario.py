@@ -48,7 +48,7 @@ KINDS: dict[str, Kind] = {
     "bytes-doubled": Kind("a share of the bytes on the line arrives twice", lasts=True, needs=("share",)),
     "bytes-delayed": Kind("every byte comes later", lasts=True, needs=("delay_ms",)),
     "line-cut": Kind("the cable is pulled", lasts=True),
-    "board-reset": Kind("the board starts anew"),
+    "board-reset": Kind("the board restarts"),
     "supply-dip": Kind("the motors' supply is low", lasts=True),
     "stop-switch": Kind("the stop switch is open", lasts=True),
     "steps-lost": Kind("a motor slips", needs=("axis", "steps")),

@@ -6,6 +6,7 @@ by what is usual and by how well the focal length is known: least squares with a
 
 import math
 from dataclasses import dataclass
+from enum import StrEnum
 
 import numpy as np
 
@@ -16,6 +17,17 @@ from controller.optics.outline import Array
 ROUNDS = 12
 CHOOSING = 5  # rounds after which matches neither leave nor return
 SETTLED = 0.1  # change of each term against its uncertainty
+
+
+class Part(StrEnum):
+    """A source of the uncertainty of an angle between two photographs. A record of calibration keeps the values."""
+
+    POINTS = "points"
+    FOCAL_LENGTH = "focal_length"
+    LENS = "lens"
+    PUPIL = "pupil"
+    REGISTRATION = "registration"
+    POSES = "poses"
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -29,7 +41,7 @@ class Pair:
     camera: Camera
     turn: Turn
     covariance: Array
-    parts_deg: dict[str, float]
+    parts_deg: dict[Part, float]
 
     @property
     def angle_deg(self) -> float:
@@ -62,10 +74,10 @@ def fit_pair(points: Points, expected: Camera, u_focal_share: float, standing: S
     lens = float(slope @ covariance @ slope) + 2 * float(slope @ inverse @ said.along[0])
     focal = abs(slope[0]) * math.sqrt(covariance[0, 0])
     pupil = abs(float(said.shifted[0] - slope @ inverse @ said.pulled)) * standing.u_shift
-    parts = {
-        "points": float(said.spread[0]),
-        "focal_length": focal,
-        "lens": math.sqrt(max(lens - focal**2, 0.0)),
-        "pupil": pupil,
+    parts: dict[Part, float] = {
+        Part.POINTS: float(said.spread[0]),
+        Part.FOCAL_LENGTH: focal,
+        Part.LENS: math.sqrt(max(lens - focal**2, 0.0)),
+        Part.PUPIL: pupil,
     }
     return Pair(camera, turn, covariance, parts)

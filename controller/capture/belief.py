@@ -10,6 +10,7 @@ board that invents a position, a time and a sync contact that all fit cannot be 
 from dataclasses import dataclass
 from typing import NamedTuple
 
+from controller.capture.words.untruths import OF_PLACE, Untruth
 from controller.program.program import AxisSetting, Program
 from controller.program.timing import motion_ns
 from protocol.messages import (
@@ -55,40 +56,6 @@ AT_REST = {BoardState.DISARMED, BoardState.READY, BoardState.EXPOSING}
 KNOWN = StatusFlag.PAN_KNOWN | StatusFlag.TILT_KNOWN
 SWITCHES = {"pan": Capability.PAN_SWITCH, "tilt": Capability.TILT_SWITCH}
 
-CURE = "check the board's firmware with `fullturn board check`, then go on."
-SENTENCES = {
-    "outcome": "The board says that {what} ended with {outcome}, which is no end of it; " + CURE,
-    "elsewhere": "The board says that it ended {what} at {there}, but it should be at {here}: steps were not "
-    "made, or not counted; " + CURE,
-    "too_soon": "The board says that it ended {what} after {took:.3f} s, which takes {least:.3f} s at least; " + CURE,
-    "too_soon_by_its_clock": "The board's own clock gives {took:.3f} s for {what}, which takes {least:.3f} s at least; "
-    + CURE,
-    "no_contact": "The board says that the camera's sync contact {said}, but that it has no such contact; " + CURE,
-    "has_contact": "The board says that it has a sync contact, and then that it exposed without one; " + CURE,
-    "clock": "The board's clock ran backward, from {before} to {after} ms; " + CURE,
-    "armed": "The board says that it is {state} and that it is {armed}, which cannot be; " + CURE,
-    "running": "The board says that it is {state} and carries out {running}, which cannot be; " + CURE,
-    "lost": "The board accepted {what}, and now it neither carries it out nor says how it ended; " + CURE,
-    "other": "The board carries out command {running}, which this program did not give it; does another program talk to "
-    "it? If not, " + CURE,
-    "wrong_state": "The board carries out {what} and says that it is {state}; " + CURE,
-    "moved": "The board says that the head is at {there}, but it stood at {here} and was not told to move; " + CURE,
-    "forgot": "The board does not know any more where {axes} points, and does not say why; " + CURE,
-    "goes_on": "The board accepted a stop and goes on ({state}); support the camera, cut the motor power, then " + CURE,
-    "brakes": "The board says that it is still stopping, longer than it can take; support the camera, cut the motor "
-    "power, then " + CURE,
-    "edges_back": "The board counts the changes of the {axis} switch backward, from {before} to {after}; " + CURE,
-    "no_switch": "The board tells of changes of the {axis} switch, but that it has no such switch; " + CURE,
-    "buffer": "The board says that it can receive {bytes} bytes at a time, and a frame may have 43; " + CURE,
-    "rate": "The board says that it can make no steps at all (its highest step rate is 0); " + CURE,
-    "refused": "The board refuses {request} ({reason}), which it must always obey; support the camera, cut the motor "
-    "power, then " + CURE,
-    "unreadable": "The board answers {request} with what this program cannot read (kind {kind:02X}, bytes {payload}): "
-    "it is of another version, or its firmware is wrong; " + CURE,
-}
-# What casts doubt on where the head has pointed.
-OF_PLACE = {"elsewhere", "moved", "forgot", "goes_on"}
-
 
 class Lie(NamedTuple):
     """What cannot be true, as a sentence; `place` if the board's word on where the head points is worth nothing."""
@@ -97,9 +64,9 @@ class Lie(NamedTuple):
     place: bool
 
 
-def lie(name: str, *, place: bool = False, **values: object) -> Lie:
-    """The contradiction of that name in `SENTENCES`, filled in with `values`."""
-    return Lie(SENTENCES[name].format(**values), place or name in OF_PLACE)
+def lie(untruth: Untruth, *, place: bool = False, **values: object) -> Lie:
+    """That untruth, its sentence filled in with `values`."""
+    return Lie(untruth.template.format(**values), place or untruth in OF_PLACE)
 
 
 @dataclass(frozen=True, slots=True)
@@ -161,42 +128,44 @@ def place(pan: int, tilt: int) -> str:
 def of_welcome(welcome: Welcome) -> Lie | None:
     """A board that could not do its work."""
     if welcome.receive_bytes < LEAST_RECEIVE_BYTES:
-        return lie("buffer", bytes=welcome.receive_bytes)
-    return None if welcome.max_step_rate else lie("rate")
+        return lie(Untruth.BUFFER, bytes=welcome.receive_bytes)
+    return None if welcome.max_step_rate else lie(Untruth.RATE)
 
 
 def of_outcome(outcome: Outcome, capabilities: Capability) -> Lie | None:
     """An exposure that was, or was not, confirmed by a contact that is not, or is, fitted."""
     if capabilities & Capability.SYNC_CONTACT:
-        return lie("has_contact") if outcome is Outcome.EXPOSED_BLIND else None
+        return lie(Untruth.HAS_CONTACT) if outcome is Outcome.EXPOSED_BLIND else None
     said = {Outcome.EXPOSED_SYNC: "answered", Outcome.NO_SYNC: "stayed silent"}.get(outcome)
-    return lie("no_contact", said=said) if said else None
+    return lie(Untruth.NO_CONTACT, said=said) if said else None
 
 
 def of_end(asked: Asked, told: Told, program: Program, capabilities: Capability) -> Lie | None:
     """The end of a command: of a kind that it can have, where the head should be, and not before it could be."""
     if told.outcome not in ENDS[type(asked.request)]:
-        return lie("outcome", what=asked.what, outcome=told.outcome.name)
+        return lie(Untruth.OUTCOME, what=asked.what, outcome=told.outcome.name)
     if told.outcome is Outcome.CUT_SHORT:
         return None
     if (contact := of_outcome(told.outcome, capabilities)) is not None:
         return contact
     if asked.ends_at is not None and told.at_steps != asked.ends_at:
-        return lie("elsewhere", what=asked.what, there=place(*told.at_steps), here=place(*asked.ends_at))
+        return lie(Untruth.ELSEWHERE, what=asked.what, there=place(*told.at_steps), here=place(*asked.ends_at))
     moves = not isinstance(asked.request, Expose)
     least_ns = _least_ns(asked, told.outcome, program, capabilities)
     if asked.clock_ms is None and isinstance(asked.request, Reference):
         return None  # mostly the first command of all: how fast the board lives cannot be told yet
     took_ns = told.heard_ns - asked.sent_ns
     if took_ns * _rate(asked, told) < least_ns:
-        return lie("too_soon", place=moves, what=asked.what, took=took_ns / 1e9, least=least_ns / 1e9)
+        return lie(Untruth.TOO_SOON, place=moves, what=asked.what, took=took_ns / 1e9, least=least_ns / 1e9)
     if asked.clock_ms is None:
         return None
     if backward(asked.clock_ms, told.clock_ms):
-        return lie("clock", before=asked.clock_ms, after=told.clock_ms)
+        return lie(Untruth.CLOCK, before=asked.clock_ms, after=told.clock_ms)
     counted_ns = (told.clock_ms - asked.clock_ms) % ID_SPAN * MS
     if counted_ns < least_ns:
-        return lie("too_soon_by_its_clock", place=moves, what=asked.what, took=counted_ns / 1e9, least=least_ns / 1e9)
+        return lie(
+            Untruth.TOO_SOON_BY_ITS_CLOCK, place=moves, what=asked.what, took=counted_ns / 1e9, least=least_ns / 1e9
+        )
     return None
 
 
@@ -212,18 +181,18 @@ def _rate(asked: Asked, told: Told) -> float:
 def of_status(status: Status, known: Known) -> Lie | None:
     """A status that cannot be true: by itself, or after what was asked and told before."""
     if known.status_clock_ms is not None and backward(known.status_clock_ms, status.clock_ms):
-        return lie("clock", before=known.status_clock_ms, after=status.clock_ms)
+        return lie(Untruth.CLOCK, before=known.status_clock_ms, after=status.clock_ms)
     if status.finished_id != NO_COMMAND and backward(status.finished_clock_ms, status.clock_ms):
-        return lie("clock", before=status.finished_clock_ms, after=status.clock_ms)
+        return lie(Untruth.CLOCK, before=status.finished_clock_ms, after=status.clock_ms)
     name = status.state.name
     armed = bool(status.flags & StatusFlag.ARMED)
     if armed is not (status.state in ARMED):
-        return lie("armed", state=name, armed="armed" if armed else "not armed")
+        return lie(Untruth.ARMED, state=name, armed="armed" if armed else "not armed")
     running = status.running_id != NO_COMMAND
     if status.state is not BoardState.STOPPING and running is not (status.state in UNDER_WAY.values()):
-        return lie("running", state=name, running=f"command {status.running_id}" if running else "nothing")
+        return lie(Untruth.RUNNING, state=name, running=f"command {status.running_id}" if running else "nothing")
     if known.stopped:
-        return lie("goes_on", state=name) if armed else _of_place(status, known)
+        return lie(Untruth.GOES_ON, state=name) if armed else _of_place(status, known)
     return (_of_running(status, known) if known.armed and armed else None) or _of_place(status, known)
 
 
@@ -233,15 +202,15 @@ def _of_running(status: Status, known: Known) -> Lie | None:
     if asked is not None and not asked.accepted:
         return None
     if asked is None:
-        return lie("other", running=status.running_id) if status.running_id != NO_COMMAND else None
+        return lie(Untruth.OTHER, running=status.running_id) if status.running_id != NO_COMMAND else None
     if status.running_id == asked.request.command_id:
         expected = UNDER_WAY[type(asked.request)]
-        return None if status.state is expected else lie("wrong_state", what=asked.what, state=status.state.name)
+        return None if status.state is expected else lie(Untruth.WRONG_STATE, what=asked.what, state=status.state.name)
     if status.finished_id == asked.request.command_id:
         return None
     if status.running_id != NO_COMMAND:
-        return lie("other", running=status.running_id)
-    return lie("lost", what=asked.what)
+        return lie(Untruth.OTHER, running=status.running_id)
+    return lie(Untruth.LOST, what=asked.what)
 
 
 def _of_place(status: Status, known: Known) -> Lie | None:
@@ -254,11 +223,11 @@ def _of_place(status: Status, known: Known) -> Lie | None:
     if status.flags & KNOWN != KNOWN:
         flags = {"pan": StatusFlag.PAN_KNOWN, "tilt": StatusFlag.TILT_KNOWN}
         unknown = " and ".join(axis for axis, flag in flags.items() if not status.flags & flag)
-        return lie("forgot", axes=unknown) if status.flags & StatusFlag.ARMED else None
+        return lie(Untruth.FORGOT, axes=unknown) if status.flags & StatusFlag.ARMED else None
     there = (status.pan_steps, status.tilt_steps)
     if turning or known.at_steps is None or there == known.at_steps:
         return None
-    return lie("moved", there=place(*there), here=place(*known.at_steps))
+    return lie(Untruth.MOVED, there=place(*there), here=place(*known.at_steps))
 
 
 def of_index(index: Index, before: Index | None, capabilities: Capability) -> Lie | None:
@@ -267,9 +236,9 @@ def of_index(index: Index, before: Index | None, capabilities: Capability) -> Li
     earlier = {"pan": before.pan_edges, "tilt": before.tilt_edges} if before is not None else counts
     for axis, count in counts.items():
         if count and not capabilities & SWITCHES[axis]:
-            return lie("no_switch", axis=axis)
+            return lie(Untruth.NO_SWITCH, axis=axis)
         if backward(earlier[axis], count):
-            return lie("edges_back", axis=axis, before=earlier[axis], after=count)
+            return lie(Untruth.EDGES_BACK, axis=axis, before=earlier[axis], after=count)
     return None
 
 

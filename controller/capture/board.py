@@ -18,7 +18,8 @@ from controller.capture.events import Event, Kind, Wanted
 from controller.capture.gate import Gate
 from controller.capture.line import Line
 from controller.capture.port import Port
-from controller.capture.sentences import other_version, unreadable_refusal
+from controller.capture.words.board import other_version, unreadable_refusal
+from controller.capture.words.untruths import Untruth
 from controller.program.program import Program
 from protocol.codec import PROTOCOL_VERSION, kind_of
 from protocol.host_link import Answered, HostLink, LinkEvent, Noticed, Restarted, Silent, Unreadable
@@ -255,7 +256,7 @@ class BoardClient:
         if isinstance(request, Hello) and reason is Reason.VERSION:
             self._tell(Event(Kind.REFUSED, now, reason=reason, sentence=other_version(None)))
         elif isinstance(request, ALWAYS_OBEYED):
-            self._hold_against(belief.lie("refused", request=type(request).__name__, reason=reason.name))
+            self._hold_against(belief.lie(Untruth.REFUSED, request=type(request).__name__, reason=reason.name))
         else:
             self._give_up_command()
             self._tell(Event(Kind.REFUSED, now, reason=reason))
@@ -274,10 +275,10 @@ class BoardClient:
             self._give_up_command()
             self._tell(Event(Kind.REFUSED, now, sentence=unreadable_refusal(request, first)))
         elif refused:
-            self._hold_against(belief.lie("refused", request=request, reason=f"reason {first}"))
+            self._hold_against(belief.lie(Untruth.REFUSED, request=request, reason=f"reason {first}"))
         else:
             payload = news.payload.hex(" ")
-            self._hold_against(belief.lie("unreadable", request=request, kind=news.kind, payload=payload))
+            self._hold_against(belief.lie(Untruth.UNREADABLE, request=request, kind=news.kind, payload=payload))
 
     def _take_status(self, status: Status, now: int) -> None:
         self._hold_against(self._believed.status(status, now))
@@ -306,7 +307,7 @@ class BoardClient:
         if self._braking_since_ns is None:
             self._braking_since_ns = now
         elif now - self._braking_since_ns > self._program.stop_deadline_ns:
-            self._hold_against(belief.lie("brakes"))
+            self._hold_against(belief.lie(Untruth.BRAKES))
 
     def _take_rest(self, status: Status, now: int) -> None:
         """It rests; what it says of the exposure that was under way is held against what that can have come to."""

@@ -3,7 +3,7 @@
 from controller.capture.effects import End, SendUrgent, Timer, ZeroLost
 from controller.capture.events import Event
 from controller.capture.run import Run
-from controller.capture.sentences import TROUBLES, hold, refusal
+from controller.capture.words.board import TROUBLES, hold, refusal
 from controller.program.program import Exposure
 from controller.session.rows import DoubtReason, ShotOutcome
 from protocol.messages import Cause, Halt
@@ -171,9 +171,9 @@ def fail_incomplete(run: Run, _: Event) -> None:
         why = f"Frames by hand were left out: {frames}. `fullturn resume` at a terminal asks for them again."
     elif progress.given_up:
         frames = _frames(progress.given_up)
-        why = f"The camera stayed silent at frames {frames}, also at the end; go on to try them once more."
+        why = f"The camera stayed silent at frames {frames}, also at the end; go on to try them again."
     else:
-        why = "The set was complete when frames were wanted once more; go on to make them."
+        why = "The set was complete when frames were requested again; go on to shoot them."
     run.effects.append(End(False, why))
 
 

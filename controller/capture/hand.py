@@ -15,7 +15,7 @@ from controller.capture.gate import Gate
 from controller.capture.operator import NOBODY, Asked
 from controller.capture.people import MOMENT_NS, Question
 from controller.capture.port import Port
-from controller.capture.sentences import TROUBLES, hold, refusal
+from controller.capture.words.board import TROUBLES, hold, refusal
 from controller.errors import BoardRefused, InputError, LinkLost, RunStopped, WorldError
 from controller.program import timing
 from controller.program.kinematics import angles_of_steps, pose_at

@@ -13,19 +13,19 @@ from controller.capture.interrupts import Interrupts
 from controller.capture.people import People, Question
 from controller.errors import InputError
 from controller.reading import MATCH, read_json
-from controller.session.rows import WishRow
+from controller.session.rows import WishRow, Word
 from controller.session.session import Session
 from protocol.units import MS
 
-ANSWERS: dict[str, Kind] = {"yes": Kind.ANSWERED, "no": Kind.DECLINED}
-SHORT = {"y": "yes", "n": "no"}
+ANSWERS: dict[str, Kind] = {Word.YES: Kind.ANSWERED, Word.NO: Kind.DECLINED}
+SHORT: dict[str, str] = {"y": Word.YES, "n": Word.NO}
 WORDS: dict[str, Kind] = {
-    "pause": Kind.PAUSE,
-    "pause-after-row": Kind.PAUSE_AFTER_ROW,
-    "go-on": Kind.GO_ON,
-    "retake": Kind.RETAKE,
-    "stop": Kind.STOP,
-    "halt": Kind.HALT,
+    Word.PAUSE: Kind.PAUSE,
+    Word.PAUSE_AFTER_ROW: Kind.PAUSE_AFTER_ROW,
+    Word.GO_ON: Kind.GO_ON,
+    Word.RETAKE: Kind.RETAKE,
+    Word.STOP: Kind.STOP,
+    Word.HALT: Kind.HALT,
 }
 LOOKS_EVERY_NS = 50 * MS  # into the session, for requests from elsewhere; a fifth of a second is promised
 HOW_TO_ANSWER = "Type y or n, then Enter."
@@ -148,7 +148,7 @@ class Operator:
             self._people.say(f"{self._question.words} {HOW_TO_ANSWER}")
             return None
         try:
-            wish = wish_of(words or ["go-on"])
+            wish = wish_of(words or [Word.GO_ON])
         except InputError as error:
             self._people.say(str(error) if self._question is None else f"{error} {HOW_TO_ANSWER}")
             return None
@@ -182,9 +182,9 @@ def wish_of(words: list[str]) -> WishRow:
     numbers = [number for text in rest for number in _numbers(text)]
     if not all(number.isdecimal() for number in numbers):
         raise InputError(f"{' '.join(rest)}: frames are numbers like 12,13.")
-    if (word == "retake") != bool(numbers):
-        raise InputError("Say which frames: retake 12,13." if word == "retake" else f"{word} is said without frames.")
-    return WishRow(word, tuple(sorted({int(number) for number in numbers})))
+    if (word == Word.RETAKE) != bool(numbers):
+        raise InputError("Say which frames: retake 12,13." if word == Word.RETAKE else f"{word} is said without frames.")
+    return WishRow(str(word), tuple(sorted({int(number) for number in numbers})))
 
 
 def _numbers(text: str) -> list[str]:

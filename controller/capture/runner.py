@@ -31,9 +31,9 @@ from controller.capture.machine import handle
 from controller.capture.people import Care, Question
 from controller.capture.port import Port
 from controller.capture.run import Run
-from controller.capture.sentences import LOST
 from controller.capture.states import RunState
 from controller.capture.tether import Tether
+from controller.capture.words.board import LOST
 from controller.errors import LinkLost
 from controller.program.program import Program
 from controller.session.rows import Happening

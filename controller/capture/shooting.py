@@ -5,6 +5,7 @@ from controller.capture.effects import End, Greet, Intend, Send, Timer, Zeroed
 from controller.capture.events import Event, Kind
 from controller.capture.run import Run
 from controller.capture.tether import PATIENCE_NS
+from controller.capture.words.run import THROUGH
 from controller.program.program import AskStep, ExposeStep, MoveStep
 from controller.session.rows import AXES, DoubtReason, Intent, ShotOutcome
 from protocol.messages import Capability, Expose, Move
@@ -267,14 +268,13 @@ def close_down(run: Run, event: Event) -> None:
 
 def complete(run: Run, _: Event) -> None:
     """Every exposure of the program was made."""
-    run.effects.append(End(True, f"The run is through.{_not_checked(run)}"))
+    run.effects.append(End(True, f"{THROUGH}{_not_checked(run)}"))
 
 
 def complete_unheard(run: Run, _: Event) -> None:
     """Every exposure was made, and then the line went dead: the board disarms itself when it hears nothing."""
     sentence = (
-        "The run is through. The board did not answer at the end: support the camera, then cut the motor power."
-        f"{_not_checked(run)}"
+        f"{THROUGH} The board did not answer at the end: support the camera, then cut the motor power.{_not_checked(run)}"
     )
     run.effects.append(End(True, sentence))
 

@@ -1,10 +1,10 @@
 """The states of a run, and the groups they belong to: what a group does is said once in `table.py`."""
 
-from enum import Enum
+from enum import Enum, StrEnum
 
 
-class RunState(Enum):
-    """Where a run stands."""
+class RunState(StrEnum):
+    """The state of a run. A session keeps the values."""
 
     IDLE = "idle"
     CONNECTING = "connecting"

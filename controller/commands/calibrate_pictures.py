@@ -11,7 +11,7 @@ import numpy as np
 from controller.calibration.finding import Finding, Plot, Series, coverage_factor
 from controller.calibration.found import plus_minus
 from controller.calibration.lens_terms import Points, Standing
-from controller.calibration.pair import Pair, fit_pair
+from controller.calibration.pair import Pair, Part, fit_pair
 from controller.calibration.photographs import Photograph, camera_for, photographs_in, read_photographs
 from controller.calibration.readings import NotBelievable, number, read_csv
 from controller.calibration.records import AxisName, Kind
@@ -32,13 +32,13 @@ MOST_MISFIT_PX = 1.5  # of far things, whatever the lens; beyond it something ne
 MOSTLY = 0.5  # of a variance
 FOCAL_SHARE = 0.2
 U_FOCAL_SHARE = 0.01  # a focal length as engraved. Common practice, no source.
-PARTS = {
-    "points": "points",
-    "focal_length": "focal length",
-    "lens": "lens's distortion",
-    "pupil": "place of the lens's pupil",
-    "registration": "registration",
-    "poses": "poses",
+PARTS: dict[Part, str] = {
+    Part.POINTS: "points",
+    Part.FOCAL_LENGTH: "focal length",
+    Part.LENS: "lens's distortion",
+    Part.PUPIL: "place of the lens's pupil",
+    Part.REGISTRATION: "registration",
+    Part.POSES: "poses",
 }
 ASIDE = 0.2  # how much of a turn may be about another axis than the one that is calibrated
 
@@ -111,8 +111,8 @@ def pair_command(
             f"steps, of the {axis} axis, at least half a degree apart."
         )
     parts = pair.parts_deg | {
-        "registration": math.degrees(common_px(camera.focal_px) / camera.focal_px),
-        "poses": math.sqrt(2) * u_pose_deg,
+        Part.REGISTRATION: math.degrees(common_px(camera.focal_px) / camera.focal_px),
+        Part.POSES: math.sqrt(2) * u_pose_deg,
     }
     value, u_angle = abs(moved) / angle_deg, math.hypot(*parts.values())
     u_value = value * u_angle / angle_deg
@@ -131,7 +131,7 @@ def pair_command(
             f"{counted(int(pair.turn.kept.sum()), 'point')}).",
             f"Most of that uncertainty comes from the {PARTS[largest]}. A closed ring (--ring) needs to know less.",
         ),
-        more={"u_parts_deg": parts},
+        more={"u_parts_deg": {part.value: parts[part] for part in parts}},
         lens=lens_name(kit),
         focal_length_mm=focal_mm,
     )
@@ -331,9 +331,9 @@ def _ring_finding(
         more={
             "focal_length_px": ring.camera.focal_px / taken[0].share,
             "correlation": ring.correlation,
-            "points": points,
+            Part.POINTS: points,
             "misfit_px": rms,
-            "lens": lens,
+            Part.LENS: lens,
             "interval_95": {
                 "steps_per_degree": (ring.steps_per_degree - halves[0], ring.steps_per_degree + halves[0]),
                 "focal_length_mm": (focal_mm - halves[1], focal_mm + halves[1]),

@@ -33,7 +33,7 @@ from controller.ports.serial_port import SerialPort, resolve
 from controller.program.build import build_program
 from controller.program.program import Program
 from controller.report.summary import Summary, account_of
-from controller.session.rows import CAPTURE, RETAKE
+from controller.session.rows import CAPTURE, Word
 from controller.session.session import Session
 
 
@@ -61,7 +61,7 @@ def capture_command(
     """
     plan = load_plan(plan_path)
     if not plan.proof.covered:
-        raise InputError(f"{plan_path}: this plan does not cover its region; plan it anew.")
+        raise InputError(f"{plan_path}: this plan does not cover its region; plan again.")
     measured: list[Check] = []
     if kit_path is not None:
         kit, records = load_kit(kit_path), read(kit_path)
@@ -132,7 +132,7 @@ def resume_command(path: Path, url: str | None, crew: Crew, open_port: PortOpene
             open_port(device, plan.kit.board.baud) as port,
             job_of(plan, session, port, crew) as job,
         ):
-            less = [] if plan.proof.covered else [Check("overlap", f"{lean_sentence(plan)}; plan the next set anew")]
+            less = [] if plan.proof.covered else [Check("overlap", f"{lean_sentence(plan)}; plan the next set again")]
             _preflight(job, program, less)
             make_ready(job, program)
             session.note_about(f"resumed {clock.wall_time()}", f"{len(made)} exposures made by then")
@@ -147,14 +147,14 @@ def _with_kit(plan: Plan, kit: Kit, plan_path: Path) -> Plan:
     planned, today = (one.model_dump(exclude=MAY_DIFFER) for one in (plan.kit, kit))
     for table in planned:
         if planned[table] != today[table]:
-            raise InputError(f"{plan_path}: was planned for a kit with another [{table}] than this one; plan it anew.")
+            raise InputError(f"{plan_path}: was planned for a kit with another [{table}] than this one; plan again.")
     found = plan.model_copy(update={"kit": kit})
     if (kit.head.lean_deg, kit.head.lean_toward_deg) != (plan.kit.head.lean_deg, plan.kit.head.lean_toward_deg):
         proof = proof_at(found, poses_of(kit.head, found.frames))
         if not proof.covered:
             raise InputError(
                 f"{plan_path}: {lean_sentence(found)}; level the head, or write lean_deg = {kit.head.lean_deg!r} and "
-                f"lean_toward_deg = {kit.head.lean_toward_deg!r} under [head] in the kit and plan it anew."
+                f"lean_toward_deg = {kit.head.lean_toward_deg!r} under [head] in the kit and plan again."
             )
         found = with_proof(found, proof)
     return found.sealed()
@@ -189,7 +189,7 @@ def port_alone(url: str, purpose: str) -> Iterator[None]:
 def _take_old_wishes(session: Session) -> None:
     """Frames that were wanted once more while nobody ran the session; other wishes were for a run that is over."""
     while (wish := session.take_wish()) is not None:
-        if wish.wanted == RETAKE:
+        if wish.wanted == Word.RETAKE:
             session.doubt_frames(wish.frames)
 
 

@@ -6,6 +6,9 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
+from controller.capture.events import Kind
+from controller.capture.states import RunState
+from controller.capture.words.run import EVENTS, STATES
 from controller.errors import InputError
 from controller.planning.plan import Plan
 from controller.planning.reached import frame_pose
@@ -20,34 +23,11 @@ from sim.rig import NOTHING
 from sim.scenario import Fault, Scenario, ScenarioError, library, parse
 from sim.truth import Truth
 
-HAPPENINGS = {
-    "link_lost": "the board does not answer: waits, and greets it again",
-    "restarted": "the board has started anew: greets it again",
-    "held": "the board has stopped by itself",
-    "cut_short": "the command was cut short",
-    "refused": "the board refuses a command",
-    "overdue": "a command takes too long",
-    "not_confirmed": "the camera did not answer",
-    "checked": "zero is not where it was",
-    "gusty": "it blows too hard",
-    "pause": "pauses as asked",
-    "stop": "stops as asked",
-    "halt": "halts as asked",
-}
-STATES = {
-    "suspended": "suspends the run",
-    "reconnecting": "greets the board again",
-    "quieting": "brings the head to rest",
-    "arming": "arms the board",
-    "referencing": "finds zero",
-    "windy": "waits for calm",
-    "recovering": "waits and tries again",
-    "stopping": "stops",
-    "failed": "ends the run",
-    "done": "ends the run",
-}
-# States that are told whatever led to them, and those of an undisturbed run, which are not.
-DETOURS = {"suspended", "reconnecting", "quieting", "windy", "stopping", "failed"}
+S = RunState
+DETOURS: set[str] = {S.SUSPENDED, S.RECONNECTING, S.QUIETING, S.WINDY, S.STOPPING, S.FAILED}
+"""States that are told whatever led to them."""
+BACK: set[str] = {*DETOURS, S.ARMING, S.REFERENCING, S.RECOVERING, S.DONE}
+"""States that are told until a run that left its way goes on with its work."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -150,10 +130,11 @@ def tale(incidents: Sequence[Incident], happenings: Sequence[Happening]) -> list
     told = [Told(incident.at_ns, "world", incident.what) for incident in incidents]
     away = False
     for happening in happenings:
-        troubled = happening.what in HAPPENINGS and (happening.what != "checked" or happening.state == "referencing")
-        if happening.state in DETOURS or troubled or (away and happening.state in STATES):
-            parts = [HAPPENINGS.get(happening.what, ""), STATES.get(happening.state, f"goes on {happening.state}")]
+        state, what = happening.state, happening.what
+        troubled = what in EVENTS and (what != Kind.CHECKED or state == S.REFERENCING)
+        if state in DETOURS or troubled or (away and state in BACK):
+            parts = [EVENTS[Kind(what)] if what in EVENTS else "", STATES[RunState(state)].tale]
             told.append(Told(happening.at_ns, "program", ": ".join(part for part in parts if part)))
             away = True
-        away = away and happening.state in STATES
+        away = away and state in BACK
     return sorted(told, key=lambda line: line.at_ns)

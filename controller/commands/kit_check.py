@@ -186,10 +186,12 @@ def _degrees(angle_rad: float) -> str:
     return f"{math.degrees(angle_rad):.2f}°"
 
 
+STATE_WORDS = {State.PRESENT: "fresh", State.STALE: "stale", State.MISSING: "missing"}
+
+
 def _calibration_lines(plain: Kit, records: Sequence[Record], now: datetime) -> list[Line]:
     standings = fresh(plain, records, now)
-    words = {State.PRESENT: "fresh", State.STALE: "stale", State.MISSING: "missing"}
-    return [Line("calibration", standing.sentence, words[standing.state]) for standing in standings]
+    return [Line("calibration", standing.sentence, STATE_WORDS[standing.state]) for standing in standings]
 
 
 def _example_lines(kit: Kit) -> list[Line]:

@@ -69,7 +69,7 @@ def plan_command(kit_path: Path, out: Path, asked: Asked, effort: Effort | None 
     if wanted is not None:
         must_reach(plan.kit, asked.overlap, request, wanted)
     if not plan.proof.covered:
-        raise WorldError(f"{proof_sentence(plan)} Nothing was written; please report this kit as a fault.")
+        raise WorldError(f"{proof_sentence(plan)} Nothing was written; report this kit as a fault.")
     if plan.region.unreachable_sr > 0 and not request.allow_unreachable:
         raise WorldError(
             f"{plan.region.unreachable_sr:.3f} steradians of this region are out of the head's reach "

@@ -7,6 +7,7 @@ from controller import clock
 from controller.capture.events import Kind
 from controller.capture.operator import ANSWERS, as_wanted, wish_of
 from controller.capture.states import ENDING, FINAL, PEOPLE, RunState
+from controller.capture.words.run import REQUESTS
 from controller.errors import InputError, WorldError
 from controller.lock import Taken, in_use, lock_of, sole_use
 from controller.reading import PLAN_IN_SESSION, parse_json, refuse
@@ -17,19 +18,11 @@ from protocol.units import MS, NS
 
 PATIENCE_NS = 5 * NS
 LOOK_NS, LOOKS = 10 * MS, 25  # so often it is looked whether the request was read; every so many looks, for the run
-ENDED = {state.value for state in (*ENDING, *FINAL)}
-BEFORE_MOTION = {state.value for state in PEOPLE}
+ENDED: set[str] = {*ENDING, *FINAL}
+BEFORE_MOTION: set[str] = {*PEOPLE}
 UNREAD = (
     "The request is left in the session; the run has not read it yet. It may be waiting for an answer at its terminal."
 )
-# What the run does about a request that it has read, unless it is paused or ending.
-DOES = {
-    Kind.PAUSE: "The run pauses as soon as the move or exposure under way has ended.",
-    Kind.PAUSE_AFTER_ROW: "The run pauses when this row is complete.",
-    Kind.GO_ON: "The run was not paused; a pause that was asked for is cancelled.",
-    Kind.STOP: "The run stops with a ramp; `fullturn resume {path}` continues it.",
-    Kind.HALT: "The run halts at once, and loses the position of the head; `fullturn resume {path}` continues it.",
-}
 
 
 def tell_command(path: Path, words: list[str]) -> str:
@@ -153,12 +146,12 @@ def _does(path: Path, wish: WishRow, again: set[int], before: str, *, ending: bo
         return f"The run is ending already, so {wish.wanted} changes nothing."
     if before in BEFORE_MOTION and kind is Kind.PAUSE:
         return "The run pauses before the head moves."
-    if before == RunState.PAUSED.value:
+    if before == RunState.PAUSED:
         if kind in {Kind.PAUSE, Kind.PAUSE_AFTER_ROW}:
             return "The run is paused already."
         if kind is Kind.GO_ON:
             return "The run goes on: after a warning the head moves again."
-    return DOES[kind].format(path=path)
+    return REQUESTS[kind].format(path=path)
 
 
 def _reshoots(path: Path, frames: set[int], again: set[int], *, ending: bool) -> str:

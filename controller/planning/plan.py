@@ -91,7 +91,7 @@ class ProofRecord(Part):
 
 
 class LinkRecord(Part):
-    """How the frames hang together by the picture that they share (see `links`)."""
+    """How much of a picture linked frames share (see `links`)."""
 
     connected: bool
     weakest_share: float

@@ -2,6 +2,7 @@
 
 from typing import TYPE_CHECKING
 
+from controller.capture.words.run import THROUGH
 from controller.kit.kit import Head, Kit
 from controller.planning.plan import Plan
 from controller.report.verdict import Standing, Verdict, has_switch
@@ -11,7 +12,6 @@ if TYPE_CHECKING:
     from controller.report.summary import Summary
 
 SHOWN = 20  # numbers of missing frames in a sentence
-THROUGH = "The run is through."
 
 
 def headline(found: Verdict, kit: Kit) -> str:

@@ -8,16 +8,17 @@ from matplotlib.figure import Figure
 
 from controller.capture.events import Kind
 from controller.capture.states import RunState
+from controller.capture.words.run import STATES
 from controller.session.rows import Happening
 
 # Colours that stay apart for colour-blind eyes (M. Okabe and K. Ito, "Color Universal Design", 2008).
-LANES: dict[RunState, tuple[str, str]] = {
-    RunState.REFERENCING: ("finding zero", "#999999"),
-    RunState.MOVING: ("moving", "#0072b2"),
-    RunState.SETTLING: ("settling", "#56b4e9"),
-    RunState.EXPOSING: ("exposing", "#e69f00"),
-    RunState.TRANSFERRING: ("photograph on its way", "#cc79a7"),
-    RunState.RECOVERING: ("camera getting ready", "#009e73"),
+LANES: dict[RunState, str] = {
+    RunState.REFERENCING: "#999999",
+    RunState.MOVING: "#0072b2",
+    RunState.SETTLING: "#56b4e9",
+    RunState.EXPOSING: "#e69f00",
+    RunState.TRANSFERRING: "#cc79a7",
+    RunState.RECOVERING: "#009e73",
 }
 
 
@@ -39,7 +40,7 @@ def stretches(happenings: Sequence[Happening], ended_s: float) -> list[Stretch]:
         return []
     starts, now_s = [0.0], 0.0
     for before, happening in pairwise(happenings):
-        if not (happening.state == RunState.CONNECTING.value and happening.what == Kind.START):
+        if not (happening.state == RunState.CONNECTING and happening.what == Kind.START):
             now_s += (happening.at_ns - before.at_ns) / 1e9
         starts.append(now_s)
     ends = [*starts[1:], ended_s]
@@ -51,9 +52,7 @@ def stretches(happenings: Sequence[Happening], ended_s: float) -> list[Stretch]:
 
 def seconds_by_lane(parts: Sequence[Stretch]) -> dict[str, float]:
     """Total seconds of each lane, by its name, lanes that never occurred left out."""
-    totals = {
-        name: sum(part.seconds for part in parts if part.state == state.value) for state, (name, _) in LANES.items()
-    }
+    totals = {STATES[state].lane: sum(part.seconds for part in parts if part.state == state) for state in LANES}
     return {name: total for name, total in totals.items() if total > 0}
 
 
@@ -61,10 +60,10 @@ def timeline_picture(parts: Sequence[Stretch]) -> Figure:
     """Time to the right, in minutes; a lane for each kind of time."""
     figure = Figure(figsize=(11, 2.4), layout="constrained")
     axes = figure.add_subplot(xlabel="minutes since the start")
-    for lane, (state, (_, colour)) in enumerate(LANES.items()):
-        bars = [(part.start_s / 60, part.seconds / 60) for part in parts if part.state == state.value]
+    for lane, (state, colour) in enumerate(LANES.items()):
+        bars = [(part.start_s / 60, part.seconds / 60) for part in parts if part.state == state]
         axes.broken_barh(bars, (lane - 0.4, 0.8), facecolors=colour)
-    axes.set_yticks(range(len(LANES)), [name for name, _ in LANES.values()])
+    axes.set_yticks(range(len(LANES)), [STATES[state].lane for state in LANES])
     axes.set_ylim(len(LANES) - 0.4, -0.6)
     axes.set_xlim(left=0)
     axes.grid(axis="x", color="#dddddd", linewidth=0.6)

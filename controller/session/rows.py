@@ -9,12 +9,24 @@ AXES = ("pan", "tilt")
 ZERO_FACT = "zero found by boot"
 CLOCK_FACT = "clock from "
 """A fact whose name goes on with the number of the first exposure it holds for: monotonic nanoseconds, and UTC then."""
-RETAKE = "retake"
-"""The word of the one request that is still good when the run that it was told to is over."""
 QUESTION_FACT = "question"
 """The question that is open: its number, and its words."""
 CAPTURE, REHEARSAL = "capture", "rehearsal"
 """What a session may be the record of: the fact `kind`."""
+
+
+class Word(StrEnum):
+    """What may be said to a run, as it is typed and as a session keeps it."""
+
+    PAUSE = "pause"
+    PAUSE_AFTER_ROW = "pause-after-row"
+    GO_ON = "go-on"
+    RETAKE = "retake"
+    """The one request that is still good when the run that it was told to is over."""
+    STOP = "stop"
+    HALT = "halt"
+    YES = "yes"
+    NO = "no"
 
 
 class ShotOutcome(StrEnum):

@@ -28,7 +28,6 @@ from controller.session.rows import (
     AXES,
     CLOCK_FACT,
     QUESTION_FACT,
-    RETAKE,
     ZERO_FACT,
     DoubtReason,
     DoubtRow,
@@ -39,6 +38,7 @@ from controller.session.rows import (
     ShotOutcome,
     ShotRow,
     WishRow,
+    Word,
 )
 from controller.session.salvage import read_soundly
 from protocol.units import NO_COMMAND, CommandId, next_id
@@ -327,7 +327,9 @@ class Session:
     def wanted_again(self) -> set[int]:
         """Frames that somebody wants again, as far as no run has taken that up yet. Raises StorageFailed."""
         with storage(self.path):
-            rows = self._db.execute("SELECT frames FROM wishes WHERE taken = 0 AND wanted = ?", (RETAKE,)).fetchall()
+            rows = self._db.execute(
+                "SELECT frames FROM wishes WHERE taken = 0 AND wanted = ?", (Word.RETAKE.value,)
+            ).fetchall()
         return {int(frame) for (frames,) in rows for frame in frames.split(",") if frame}
 
     def take_wish(self) -> WishRow | None:

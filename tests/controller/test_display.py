@@ -11,8 +11,7 @@ from pathlib import Path
 import pytest
 
 from controller.capture.events import Kind
-from controller.capture.states import RunState
-from controller.display import DOING, PAUSES, SPHERE_COLUMNS, Display, Seen, display, screen_text, sphere_lines
+from controller.display import SPHERE_COLUMNS, Display, Seen, display, screen_text, sphere_lines
 from controller.errors import StorageFailed
 from controller.planning.plan import Frame
 from controller.program.build import build_program
@@ -29,12 +28,6 @@ class Watched:
 
     line = LinkStatistics(5, 1, 4, 0, 2)
     pause: Kind | None = None
-
-
-def test_every_state_that_lasts_has_words() -> None:
-    over = {RunState.IDLE, RunState.DONE, RunState.FAILED}
-    assert set(DOING) == {state.value for state in RunState if state not in over}
-    assert set(PAUSES) == {None, Kind.PAUSE, Kind.PAUSE_AFTER_ROW}
 
 
 def test_the_lines_say_where_it_is_and_when_it_ends() -> None:

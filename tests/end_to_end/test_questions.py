@@ -11,7 +11,8 @@ import pytest
 
 from controller.capture import interrupts
 from controller.capture.operator import HOW_TO_ANSWER
-from controller.display import DOING
+from controller.capture.states import RunState
+from controller.capture.words.run import STATES
 from controller.planning.make import make_plan
 from controller.planning.plan import Plan
 from controller.session.rows import WishRow
@@ -223,5 +224,7 @@ def test_typing_ahead_answers_nothing(tmp_path: Path, name: str) -> None:
     assert_whole(world, asked)
     read = world.person.read
     at = next(n for n, (_, said) in enumerate(read) if asked.words in said and QUESTION in said)
-    later = next(now for now, said in read[at + 1 :] if DOING["asking"] not in said)  # that the run still waits is told
+    later = next(
+        now for now, said in read[at + 1 :] if STATES[RunState.ASKING].doing not in said
+    )  # that the run still waits is told
     assert later - read[at][0] >= 100 * NS

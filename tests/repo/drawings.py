@@ -344,7 +344,7 @@ def exposure() -> Picture:
         shown.line(np.array([(left + 3, 185), (left + 3, 197), (right - 3, 197), (right - 3, 185)]), colour, 2)
         shown.text((left + right) / 2, 222, words, colour, size=14)
     shown.text(66, 246, "made", GREY, size=14)
-    shown.text(380, 246, "made once more: two photographs do no harm, a missing one does", RED, size=14)
+    shown.text(380, 246, "shot again: two photographs do no harm, a missing one does", RED, size=14)
     shown.text(699, 246, "kept", BLUE, size=14)
     for x in places[1:-1]:
         shown.line(np.array([(x, 120), (x, 185)]), GREY, 1, dash="3 3")

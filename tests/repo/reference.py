@@ -162,7 +162,7 @@ def _index(commands: dict[str, click.Command]) -> str:
         MADE_BY, "", "# Reference", "",
         "Every command, option and key, written by the program itself. To learn, begin with the",
         "[tutorial](../tutorial.md).", "",
-        "Every command also has `--help`. Exit status: 0 done, 1 the world said no (one sentence says why),",
+        "Every command also has `--help`. Exit status: 0 done, 1 it could not be done (one sentence says why),",
         "2 wrong use.", "",
         "## Commands", "", "| command | what it does |", "| --- | --- |", *rows, "",
         "## Files", "", *files, "- [The kit file's JSON Schema](kit.schema.json), for editors", "",

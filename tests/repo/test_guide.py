@@ -19,6 +19,7 @@ from tests.repo import drawings, guide, reference
 from tests.repo.guide import Wrong, blocks, commands, fits, run_page
 
 DOCS = Path(__file__).resolve().parents[2] / "docs"
+LIST = DOCS / "contributors" / "words.md"
 PAGES = sorted(DOCS.rglob("*.md"))
 WITH_EXAMPLES = [page for page in PAGES if "```console" in page.read_text(encoding="utf-8")]
 KIT = "`kit.toml`:\n\n```toml\n[camera]\nsensor_width_mm = 36.0\nsensor_height_mm = 24.0\npixels_wide = 6000\n\
@@ -104,7 +105,8 @@ def test_every_page_is_reached_from_the_first() -> None:
     assert reached == set(PAGES)
 
 
-@pytest.mark.parametrize("page", PAGES, ids=name_of)
+# The list of refused words names these words to refuse them.
+@pytest.mark.parametrize("page", [page for page in PAGES if page != LIST], ids=name_of)
 def test_nothing_is_promised(page: Path) -> None:
     text = " ".join(page.read_text(encoding="utf-8").casefold().split())
     assert not re.search(r"\bsafe(ly|ty)?\b", text)

@@ -129,5 +129,5 @@ def test_frames_wanted_once_more_are_made_at_the_end(
         assert {exposure for exposure, count in made.items() if count == 2} == again
         assert max(made.values()) <= 2
     else:  # it came when the last exposure was made and the board was already told to stop
-        assert done.result.sentence == "The set was complete when frames were wanted once more; go on to make them."
+        assert done.result.sentence == "The set was complete when frames were requested again; go on to shoot them."
         assert counted == set(planned) - again

@@ -9,12 +9,10 @@ from typing import Any
 import pytest
 from transitions import MachineError
 
-from controller.capture.belief import SENTENCES
 from controller.capture.effects import Conclude, Doubt, End, SendUrgent, ZeroLost
 from controller.capture.events import Event, Kind
 from controller.capture.machine import handle
 from controller.capture.run import Run
-from controller.capture.sentences import CAUSES, REASONS, TROUBLES
 from controller.capture.shooting import complete, complete_unheard
 from controller.capture.states import AWAY, ENDING, FINAL, PARENT, Group, RunState, lineage
 from controller.capture.table import ANYWHERE, IGNORED, NEXT, NOTES, OF_BOARD, ROWS, Onward, Row, rows_of
@@ -237,12 +235,3 @@ def test_whatever_ends_leads_onward_by_the_same_choice() -> None:
 
 def test_what_is_noted_is_noted_on_pairs_of_the_table() -> None:
     assert set(NOTES) <= IN_TABLE
-
-
-def test_there_is_a_sentence_for_everything_the_board_says() -> None:
-    assert set(REASONS) == set(Reason)
-    assert set(CAUSES) == set(Cause)
-    assert set(TROUBLES) == {*Trouble, None}
-    for sentence in (*REASONS.values(), *CAUSES.values(), *TROUBLES.values(), *SENTENCES.values()):
-        assert sentence[0].isupper()
-        assert sentence[-1] in ".?"

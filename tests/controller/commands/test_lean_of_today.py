@@ -60,5 +60,5 @@ def test_a_plan_that_does_not_is_refused_before_anything_is_opened(tmp_path: Pat
         captured(tmp_path, 0.0, 5.0)
     (sentence,) = caught.value.sentences
     assert "the head leans by 5.00°, and the poses that it reaches share 0.2" in sentence
-    assert "write lean_deg = 5.0 and lean_toward_deg = 70.0 under [head] in the kit and plan it anew." in sentence
+    assert "write lean_deg = 5.0 and lean_toward_deg = 70.0 under [head] in the kit and plan again." in sentence
     assert not (tmp_path / "s.sqlite").exists()

@@ -11,6 +11,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from matplotlib.patches import Rectangle, Wedge
 
+from controller.capture.words.run import STATES
 from controller.optics.field import make_field
 from controller.optics.projection import Projection
 from controller.planning.directions import Array
@@ -288,7 +289,7 @@ def test_a_run_that_went_on_with_a_set_follows_the_one_before() -> None:
 def test_lanes_sum_up_their_stretches_and_leave_out_what_never_was() -> None:
     lanes = seconds_by_lane(stretches(HAPPENINGS, 13.0))
     assert lanes == {"finding zero": 5.0, "moving": 6.0, "exposing": 1.0}
-    assert set(lanes) <= {name for name, _ in LANES.values()}
+    assert set(lanes) <= {STATES[state].lane for state in LANES}
 
 
 def test_nothing_happened() -> None:
