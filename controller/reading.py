@@ -25,7 +25,6 @@ from controller.shown import shown
 Read = TypeVar("Read")
 MEGABYTE = 10**6
 SHOWN = 60  # characters of a text from a file, in a sentence
-UNSEEN = "\ufffd"  # stands for what cannot be printed (Unicode's replacement character)
 LONGEST_LINE = 1000  # of TOML: the library's time grows with the square of the parts of a key
 MOST_DEPTH = 32  # tables in tables; none of our files needs ten
 LARGEST_WHOLE = 2**63 - 1  # TOML 1.0.0 asks for integers of 64 bits, and no more
