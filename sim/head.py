@@ -110,12 +110,6 @@ class Head:
         ]
         return 2 * math.hypot(*amplitudes) / self.spec.pixel_deg
 
-    def speed_px_s(self, now_ns: int) -> float:
-        """How fast the picture moves, in pixels per second."""
-        half_ns = 500_000
-        (pan_a, tilt_a), (pan_b, tilt_b) = self.angles_deg(now_ns - half_ns), self.angles_deg(now_ns + half_ns)
-        return math.hypot(pan_b - pan_a, tilt_b - tilt_a) / self.spec.pixel_deg * NS / (2 * half_ns)
-
     def motion_px(self, from_ns: int, to_ns: int) -> float:
         """Largest motion of the picture between two moments, in pixels, from closely spaced angles.
 

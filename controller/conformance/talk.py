@@ -32,7 +32,6 @@ from protocol.units import MS, NO_COMMAND, NS, BootId, CommandId, is_after, next
 
 ANSWER_MS = 1000
 WELCOME = kind_of(Welcome)
-REPLIES = (Welcome, Accepted, Refused, Status, Index)
 NO_BOOT = BootId(0)
 KEPT_FRAMES = 256
 

@@ -18,6 +18,7 @@ from tests.bench import (
     intervals,
     lens_intervals,
     matching,
+    mutants,
     pictures,
     planner,
     wire,
@@ -46,8 +47,9 @@ GROUPS: dict[str, Callable[[], list[Figure]]] = {
     **capturing.GROUPS,
     "firmware": firmware.firmware,
     "fewest": planner.fewest,
+    "mutants": mutants.mutants,
 }
-SLOW = {"cards", "fewest", "intervals"}  # many minutes: only when asked for
+SLOW = {"cards", "fewest", "intervals", "mutants"}  # many minutes: only when asked for
 
 
 def measure(group: str) -> list[Figure]:

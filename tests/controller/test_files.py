@@ -111,6 +111,47 @@ def test_a_write_that_fails_anywhere_changes_nothing(
                     path.write_bytes(old)
 
 
+def synced(monkeypatch: pytest.MonkeyPatch, target: Path) -> list[tuple[bytes, bool]]:
+    """What is flushed to the disk: the content of each file by then, and whether `target` was there already."""
+    flushed: list[tuple[bytes, bool]] = []
+
+    def fsync(number: int) -> None:
+        flushed.append((Path(f"/proc/self/fd/{number}").read_bytes(), target.exists()))
+
+    monkeypatch.setattr(os, "fsync", fsync)
+    return flushed
+
+
+@pytest.mark.skipif(not Path("/proc/self/fd").exists(), reason="this system does not show open files")
+@pytest.mark.parametrize("old", [None, b"old"])
+def test_what_is_written_durably_is_on_the_disk_before_it_takes_its_place(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, old: bytes | None
+) -> None:
+    """Otherwise a power cut could leave an empty file in the place of the old one."""
+    path = tmp_path / "kept"
+    if old is not None:
+        path.write_bytes(old)
+    flushed = synced(monkeypatch, path)
+    if old is None:
+        write_new(path, b"all of it")
+    else:
+        write_whole(path, b"all of it", replace=True, ours=lambda _: True, durably=True)
+    assert flushed == [(b"all of it", old is not None)]
+    assert path.read_bytes() == b"all of it"
+    write_whole(tmp_path / "passing", b"not worth the wait")
+    assert len(flushed) == 1
+
+
+@pytest.mark.skipif(not Path("/proc/self/fd").exists(), reason="this system does not show open files")
+def test_a_copy_is_on_the_disk_whole(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """The card may be wiped once its files are copied."""
+    content = bytes(range(256)) * 9000
+    (tmp_path / "source").write_bytes(content)
+    flushed = synced(monkeypatch, tmp_path / "copy")
+    copy_verified(tmp_path / "source", tmp_path / "copy")
+    assert flushed == [(content, True)]
+
+
 def test_a_disk_that_is_really_full(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     """Refused before it is written, by the room that is there; and where that changes meanwhile, nothing is left."""
     disk = tmp_path / "disk"

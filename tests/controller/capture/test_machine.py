@@ -2,7 +2,11 @@
 
 from __future__ import annotations
 
+from itertools import pairwise
+
 import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
 
 from controller.capture.effects import Conclude, Doubt, Effect, End, Greet, Intend, Send, SendUrgent, Timer, Zeroed
 from controller.capture.events import Event, Kind
@@ -14,7 +18,7 @@ from controller.program.build import build_program
 from controller.program.program import ExposeStep, MoveStep, Program
 from controller.session.rows import DoubtReason, ShotOutcome
 from protocol.messages import ZERO_SWITCHES, Arm, Cause, Expose, Halt, Move, Outcome, Reason, Reference, SetAxis, Stop
-from protocol.units import BootId, CommandId
+from protocol.units import BootId, CommandId, is_after
 from tests.end_to_end.whole_runs import few_frames, kit_of
 
 PROGRAM = build_program(kit_of(exposure={"bracket_ev": [0, 1]}), few_frames())
@@ -143,6 +147,37 @@ def test_command_ids_only_grow_and_begin_above_the_boards() -> None:
     fresh = Run(PROGRAM, first_id=10)
     told(fresh, Kind.START)
     assert command_ids(handle(fresh, Event(Kind.WELCOMED, T, boot_id=BootId(1)))) == [10, 11, 12]
+
+
+@given(
+    before=st.integers(0, 2**32 - 1),
+    ahead=st.integers(-5, 2**31 - 2000),
+    interrupted=st.sampled_from([RunState.ARMING, RunState.REFERENCING, RunState.MOVING, RunState.EXPOSING]),
+    same_boot=st.booleans(),
+)
+@settings(max_examples=60)
+def test_after_a_lost_line_ids_are_above_the_boards_wherever_it_was_lost(
+    before: int, ahead: int, interrupted: RunState, same_boot: bool
+) -> None:
+    """Another program may have talked to the board meanwhile: an id that it has taken already would be refused."""
+    run = Run(PROGRAM)
+    told(run, Kind.START)
+    handle(run, Event(Kind.WELCOMED, T, command_id=CommandId(before), boot_id=BootId(5)))
+    for kind in (Kind.ARMED, Kind.REFERENCED, Kind.ARRIVED, Kind.WAITED):
+        if run.state is interrupted:
+            break
+        told(run, kind)
+    told(run, Kind.LINK_LOST)
+    told(run, Kind.WAITED)
+    ours = run.board.next_id
+    theirs = CommandId((ours + ahead) % 2**32)
+    boot_id = BootId(5 if same_boot else 6)
+    handle(run, Event(Kind.WELCOMED, T, command_id=theirs, boot_id=boot_id, capabilities=ZERO_SWITCHES))
+    ids = command_ids(handle(run, Event(Kind.AT_REST, T, boot_id=boot_id, known=same_boot)))
+    assert stands_in(run) is RunState.ARMING
+    assert all(is_after(CommandId(one), theirs) for one in ids)
+    assert ids[0] == ours or not is_after(ours, theirs)
+    assert all(is_after(CommandId(later), CommandId(one)) for one, later in pairwise(ids))
 
 
 def test_the_camera_gets_its_time_between_exposures() -> None:

@@ -166,3 +166,15 @@ def test_a_row_is_judged_whatever_its_cells_hold(table: str, whole: Path) -> Non
         rows = [dict(zip(names, row, strict=True)) for row in cursor] or [dict.fromkeys(names)]
     for row, name, value in product(rows[:3], names, (None, -1, 2**70, 1e308, "", "x", b"\xff", b"1")):
         assert is_believable(table, row | {name: value}) in {True, False}
+
+
+@pytest.mark.parametrize("cell", ["frame", "exposure", "upto"])
+def test_a_doubt_is_about_what_can_be_counted(cell: str) -> None:
+    row: dict[str, object] = {"number": 1, "frame": 0, "exposure": 0, "upto": 0, "why": DoubtReason.SUSPECT.value}
+    assert is_believable("doubts", row)
+    assert not is_believable("doubts", {**row, cell: -1})
+
+
+@pytest.mark.parametrize("value", ["-1 2026-03-01T10:00:00+00:00", "5 0001-03-01T10:00:00+00:00"])
+def test_a_clock_is_believed_only_if_both_its_times_can_be(value: str) -> None:
+    assert not is_believable("about", {"name": f"{CLOCK_FACT}1", "value": value})

@@ -10,8 +10,9 @@ from pathlib import Path
 import pytest
 
 from controller.errors import InputError, StorageFailed
+from controller.session.checks import CheckRow
 from controller.session.migrations import SESSION_VERSION
-from controller.session.rows import Happening, Intent, ShotOutcome, ShotRow
+from controller.session.rows import DoubtReason, DoubtRow, Happening, Intent, ShotOutcome, ShotRow, with_requests
 from controller.session.session import Session
 
 ABOUT = {"kind": "test", "seed": "7"}
@@ -43,6 +44,37 @@ def test_what_is_said_about_the_run_can_be_read_again(path: Path) -> None:
         assert session.about()["sentence"] == "The set is complete."
         assert session.shots() == []
         assert session.happenings() == []
+
+
+@pytest.mark.parametrize(("complete", "word"), [(True, "yes"), (False, "no")])
+def test_how_a_run_ended_is_told_until_the_next_one_begins(path: Path, complete: bool, word: str) -> None:
+    with Session.open(path, to_write=True) as session:
+        session.note_end("It ended.", complete=complete)
+        about = session.about()
+        assert (about["sentence"], about["complete"]) == ("It ended.", word)
+        session.note_clock(5, "2026-03-01T10:00:00+00:00")
+        assert session.about().keys() & {"sentence", "complete"} == set()
+
+
+def test_a_reference_run_checks_both_axes(path: Path) -> None:
+    """What was exposed before it was checked by it; what comes after waits for the next check."""
+    with Session.open(path, to_write=True) as session:
+        session.intend(intent(1), 10)
+        session.note_zero(77)
+        assert session.checks() == [CheckRow("pan", 1), CheckRow("tilt", 1)]
+
+
+def test_only_what_counts_is_requested_again(path: Path) -> None:
+    with Session.open(path, to_write=True) as session:
+        for number, outcome in enumerate((ShotOutcome.CONFIRMED, ShotOutcome.UNCONFIRMED, None, ShotOutcome.CONFIRMED)):
+            session.intend(intent(number + 1, frame=number), 10)
+            if outcome is not None:
+                session.conclude(number + 1, outcome, 20, 5)
+        shots = session.shots()
+    assert with_requests([], shots, {0, 1, 2}) == [DoubtRow(0, 1, 4, DoubtReason.RETAKE)]
+    already = DoubtRow(0, 1, 1, DoubtReason.SUSPECT)
+    assert with_requests([already], shots, {0}) == [already]
+    assert with_requests([], [], {0}) == []
 
 
 def test_the_intent_is_there_before_the_outcome(path: Path) -> None:

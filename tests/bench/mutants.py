@@ -1,0 +1,18 @@
+"""How many small changes to the program its tests notice."""
+
+import tempfile
+from pathlib import Path
+
+from tests.bench.figures import Figure
+from tests.mutants.judging import judge, score
+from tests.mutants.sample import sample
+
+COUNT, SEED = 150, 1
+LEAST_PERCENT = 85
+
+
+def mutants() -> list[Figure]:
+    """A fixed sample of changes, each with the tests that reach it; `python -m tests.mutants` names the survivors."""
+    with tempfile.TemporaryDirectory() as folder:
+        outcomes = [outcome for _, outcome in judge(sample(COUNT, SEED), Path(folder))]
+    return [Figure(f"{COUNT} changes to the program noticed by a test", 100 * score(outcomes), "%", least=LEAST_PERCENT)]

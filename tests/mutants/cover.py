@@ -1,0 +1,84 @@
+"""Which test reaches which line, measured once with coverage, and how long each test takes."""
+
+import json
+import time
+from collections.abc import Collection, Iterator
+from dataclasses import dataclass
+from functools import partial
+from pathlib import Path
+
+import coverage
+import pytest
+
+from tests.mutants.running import run_tests, status_of
+
+LONGEST_S = 1800.0
+
+
+@dataclass(frozen=True, slots=True)
+class Cover:
+    """The tests that reach each line of each file, and the seconds of each test.
+
+    A line that runs while a module is imported belongs to every test that reaches anything in the file.
+    """
+
+    seconds: dict[str, float]
+    tests: dict[str, dict[int, list[str]]]
+
+    def of(self, file: str, lines: Collection[int]) -> list[str]:
+        """The tests that reach one of these lines, the quickest first."""
+        reached = self.tests.get(file, {})
+        found = [test for line in lines for test in reached.get(line, ())]
+        if "" in found:
+            found = [test for tests in reached.values() for test in tests]
+        return sorted({test for test in found if test}, key=lambda test: (self.seconds[test], test))
+
+
+class _Recorder:
+    """A plugin for pytest that tells coverage which test runs."""
+
+    def __init__(self, measuring: coverage.Coverage) -> None:
+        self._measuring = measuring
+        self.seconds: dict[str, float] = {}
+
+    @pytest.hookimpl(wrapper=True)
+    def pytest_runtest_protocol(self, item: pytest.Item) -> Iterator[None]:
+        """Around each test, with what it sets up and takes down."""
+        self._measuring.switch_context(item.nodeid)
+        begin = time.process_time()
+        try:
+            return (yield)
+        finally:
+            self.seconds[item.nodeid] = time.process_time() - begin
+            self._measuring.switch_context("")
+
+
+def cover_of(tree: Path, files: Collection[str], paths: Collection[str], kept: Path) -> Cover:
+    """Run the tests under `paths` and see what they reach in `files`; the result is kept as the file `kept`.
+
+    Raises RuntimeError if a test fails although nothing was changed.
+    """
+    status = status_of(partial(_measure, tree, files, paths, kept), LONGEST_S, 3 * LONGEST_S)
+    if status:
+        raise RuntimeError(f"The unchanged program fails its own tests (pytest ended with {status}).")
+    return read(kept)
+
+
+def read(kept: Path) -> Cover:
+    """What an earlier run kept."""
+    content = json.loads(kept.read_text(encoding="utf-8"))
+    tests = {file: {int(line): found for line, found in lines.items()} for file, lines in content["tests"].items()}
+    return Cover(content["seconds"], tests)
+
+
+def _measure(tree: Path, files: Collection[str], paths: Collection[str], kept: Path) -> int:
+    """In a process of its own: the status of pytest."""
+    measuring = coverage.Coverage(data_file=None, include=[str(tree / file) for file in files], config_file=False)
+    recorder = _Recorder(measuring)
+    measuring.start()
+    status = run_tests(tree, paths, recorder)
+    measuring.stop()
+    data = measuring.get_data()
+    tests = {file: data.contexts_by_lineno(str(tree / file)) for file in files}
+    kept.write_text(json.dumps({"seconds": recorder.seconds, "tests": tests}), encoding="utf-8")
+    return status

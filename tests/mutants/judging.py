@@ -1,0 +1,67 @@
+"""Whether the tests notice a change."""
+
+from collections.abc import Collection, Iterator, Sequence
+from enum import StrEnum
+from functools import partial
+from pathlib import Path
+
+from tests.mutants.changes import Change
+from tests.mutants.cover import Cover, cover_of, read
+from tests.mutants.running import ENDLESS, Chosen, changed, copy_of_the_tree, load_once, run_tests, status_of
+from tests.mutants.sample import PACKAGES
+
+SPARE_S = 20.0  # for imports
+TIMES = 4  # a changed program may be this much slower before it counts as endless
+
+
+class Outcome(StrEnum):
+    """What came of a change."""
+
+    KILLED = "killed"
+    TIMED_OUT = "timed out"
+    SURVIVED = "survived"
+    UNREACHED = "unreached"  # no test runs the line
+
+
+def judge(changes: Sequence[Change], folder: Path, kept: Path | None = None) -> Iterator[tuple[Change, Outcome]]:
+    """Make each change in a copy of the program in `folder` and run the tests that reach it.
+
+    `kept` is the file for what is known of who reaches what, see `cover`.
+    """
+    load_once()
+    tree = folder / "tree"
+    tree.mkdir()
+    copy_of_the_tree(tree)
+    if kept is not None and kept.exists():
+        cover = read(kept)
+    else:
+        packages = [package for package in PACKAGES if any(_is_in(change, package) for change in changes)]
+        files = [path.relative_to(tree).as_posix() for package in packages for path in (tree / package).glob("*.py")]
+        paths = [path for package in packages for path in PACKAGES[package]]
+        cover = cover_of(tree, files, paths, kept or folder / "cover.json")
+    for change in changes:
+        yield change, _outcome(change, tree, cover)
+
+
+def score(outcomes: Collection[Outcome]) -> float:
+    """The share of changes that were noticed."""
+    return sum(one in {Outcome.KILLED, Outcome.TIMED_OUT} for one in outcomes) / max(1, len(outcomes))
+
+
+def _is_in(change: Change, package: str) -> bool:
+    return change.file.rpartition("/")[0] == package
+
+
+def _outcome(change: Change, tree: Path, cover: Cover) -> Outcome:
+    """Of one change."""
+    tests = cover.of(change.file, change.lines)
+    if not tests:
+        return Outcome.UNREACHED
+    paths = sorted({test.partition("::")[0] for test in tests})
+    cpu_s = SPARE_S + TIMES * sum(cover.seconds[test] for test in tests)
+    path = tree / change.file
+    with changed(path, change.applied(path.read_bytes())):
+        status = status_of(partial(run_tests, tree, paths, Chosen(tests)), cpu_s, TIMES * cpu_s)
+    if status == 0:
+        return Outcome.SURVIVED
+    return Outcome.TIMED_OUT if status == ENDLESS else Outcome.KILLED

@@ -1,0 +1,108 @@
+"""Tests run in a process of their own, on a copy of the program."""
+
+import contextlib
+import importlib
+import os
+import resource
+import shutil
+import signal
+import sys
+import time
+from collections.abc import Callable, Collection, Iterator
+from pathlib import Path
+
+import pytest
+
+from tests.mutants.sample import NOT_RUN, ROOT
+
+OURS = ("controller", "protocol", "sim", "tests")
+LOADED_ONCE = ("hypothesis", "numpy", "scipy.optimize", "scipy.spatial", "pydantic", "transitions", "click", "PIL.Image")
+"""Packages of others that most tests import: each process begins with them."""
+
+MEMORY_BYTES = 4 << 30
+ENDLESS = -signal.SIGKILL  # the status of a process that took too long
+
+
+def copy_of_the_tree(folder: Path) -> Path:
+    """A copy of everything that the tests need, in `folder`."""
+    for name in OURS:
+        shutil.copytree(ROOT / name, folder / name, ignore=shutil.ignore_patterns("__pycache__"))
+    for name in ("pyproject.toml", "README.md", "DEVELOPERS.md", "CHANGELOG.md", "start.py"):
+        shutil.copy(ROOT / name, folder / name)
+    return folder
+
+
+class Chosen:
+    """A plugin for pytest: only these tests, in this order."""
+
+    def __init__(self, tests: Collection[str]) -> None:
+        self._rank = {test: rank for rank, test in enumerate(tests)}
+
+    def pytest_collection_modifyitems(self, items: list[pytest.Item]) -> None:
+        """Leave out and sort."""
+        items[:] = sorted((one for one in items if one.nodeid in self._rank), key=lambda one: self._rank[one.nodeid])
+
+
+def run_tests(tree: Path, paths: Collection[str], plugin: object) -> int:
+    """Run the tests under `paths` in this process, to the first that fails; return pytest's status."""
+    os.chdir(tree)
+    sys.path[:] = [str(tree), *(entry for entry in sys.path if Path(entry or ".").resolve() != ROOT)]
+    for name in [name for name in sys.modules if name.split(".")[0] in OURS]:
+        del sys.modules[name]
+    importlib.invalidate_caches()
+    sys.dont_write_bytecode = True
+    options = ["-x", "-q", "-p", "no:cacheprovider", "-W", "ignore::pytest.PytestAssertRewriteWarning"]  # loaded once
+    return int(pytest.main([*options, *(f"--ignore={path}" for path in NOT_RUN), *paths], [plugin]))
+
+
+def status_of(work: Callable[[], int], cpu_s: float, elapsed_s: float) -> int:
+    """Do `work` in a process forked from this one, silently; return its status, ENDLESS if it took too long.
+
+    It is killed after `cpu_s` seconds of work, or `elapsed_s` if it waits for what never comes.
+    """
+    child = os.fork()
+    if child == 0:
+        status = 1
+        try:
+            os.setsid()  # so that what it starts ends with it
+            resource.setrlimit(resource.RLIMIT_CPU, (int(cpu_s) + 1, int(cpu_s) + 1))
+            resource.setrlimit(resource.RLIMIT_AS, (MEMORY_BYTES, MEMORY_BYTES))
+            quiet = os.open(os.devnull, os.O_RDWR)
+            for stream in (0, 1, 2):
+                os.dup2(quiet, stream)
+            status = work()
+        finally:
+            os._exit(status)
+    status = _wait(child, elapsed_s)
+    with contextlib.suppress(ProcessLookupError):
+        os.killpg(child, signal.SIGKILL)
+    return status
+
+
+def _wait(child: int, elapsed_s: float) -> int:
+    """The status of a child, which is killed when its time is over."""
+    end = time.monotonic() + elapsed_s
+    while time.monotonic() < end:
+        ended, status = os.waitpid(child, os.WNOHANG)
+        if ended:
+            return os.waitstatus_to_exitcode(status)
+        time.sleep(0.02)
+    os.kill(child, signal.SIGKILL)
+    return os.waitstatus_to_exitcode(os.waitpid(child, 0)[1])
+
+
+@contextlib.contextmanager
+def changed(path: Path, content: bytes) -> Iterator[None]:
+    """The file has this content for a while."""
+    before = path.read_bytes()
+    path.write_bytes(content)
+    try:
+        yield
+    finally:
+        path.write_bytes(before)
+
+
+def load_once() -> None:
+    """Import what every process needs."""
+    for name in LOADED_ONCE:
+        importlib.import_module(name)

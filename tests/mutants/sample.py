@@ -1,0 +1,47 @@
+"""Which changes are made: a sample that stays the same wherever the program does."""
+
+import hashlib
+import tomllib
+from functools import cache
+from pathlib import Path
+
+from tests.mutants.changes import Change, changes_of
+
+ROOT = Path(__file__).resolve().parents[2]
+PACKAGES = {
+    "controller/capture": ("tests/controller/capture",),
+    "controller/session": ("tests/controller/session",),
+    "controller/program": ("tests/controller/program",),
+    "controller/matching": ("tests/controller/matching",),
+    "protocol": ("tests/protocol",),
+}
+"""What is changed, and which tests should notice. Tests mirror the folders."""
+
+NOT_RUN = (
+    "tests/protocol/board",  # the firmware in C, which no change here alters
+    "tests/protocol/test_wrong_bits.py",  # millions of frames: minutes under coverage
+)
+
+
+@cache
+def all_changes() -> tuple[Change, ...]:
+    """Every change to every module of the packages."""
+    files = [path for package in PACKAGES for path in sorted((ROOT / package).glob("*.py"))]
+    return tuple(one for path in files for one in changes_of(path.relative_to(ROOT).as_posix(), path.read_bytes()))
+
+
+def same_program() -> dict[tuple[str, str, str, int, str], str]:
+    """The changes that make no difference, and why."""
+    rows = tomllib.loads((Path(__file__).parent / "same_program.toml").read_text(encoding="utf-8"))["same"]
+    return {(row["file"], row["where"], row["line"], row["column"], row["change"]): row["reason"] for row in rows}
+
+
+def sample(count: int, seed: int, only: str = "") -> list[Change]:
+    """`count` changes in files whose path begins with `only`, without those that make no difference.
+
+    Each change is drawn by a digest of itself, so that a new function changes the sample only by its own.
+    """
+    left_out = same_program()
+    eligible = [one for one in all_changes() if one.key not in left_out and one.file.startswith(only)]
+    drawn = sorted(eligible, key=lambda change: hashlib.sha256(f"{seed} {change.key}".encode()).digest())[:count]
+    return sorted(drawn, key=lambda change: (change.file, change.start, change.after))

@@ -1,0 +1,110 @@
+"""The tool for mutation testing: what it changes, and that it notices."""
+
+from __future__ import annotations
+
+import ast
+from pathlib import Path
+
+import pytest
+
+from tests.mutants.changes import Change, changes_of
+from tests.mutants.cover import Cover
+from tests.mutants.judging import Outcome, score
+from tests.mutants.running import ENDLESS, changed, status_of
+from tests.mutants.sample import ROOT, all_changes, same_program, sample
+
+SOURCE = b'''"""A docstring stays."""
+LEAST = 3
+
+def grade(points: int | None, best: int = 10) -> str:
+    """So does this one."""
+    if points is None or not points >= LEAST:
+        raise ValueError(f"{points} of {best}")
+    marks.append(points)
+    return "good" if points * 2 > best else "fair"
+'''
+
+
+def found() -> list[Change]:
+    return changes_of("grade.py", SOURCE)
+
+
+def test_each_kind_of_change_is_found_once() -> None:
+    assert [f"{change.line} {change.before} -> {change.after}" for change in found()] == [
+        "2 3 -> (2)",
+        "2 3 -> 4",
+        "4 10 -> (9)",
+        "4 10 -> 11",
+        "6 points is None -> (points is not None)",
+        "6 points is None or not points >= LEAST -> (points is None and (not points >= LEAST))",
+        "6 not points >= LEAST -> (points >= LEAST)",
+        "6 points >= LEAST -> (points > LEAST)",
+        '7 raise ValueError(f"{points} of {best}") -> pass',
+        "8 marks.append(points) -> pass",
+        '9 return "good" if points * 2 > best else "fair" -> return None',
+        "9 \"good\" -> 'good_x'",
+        "9 \"good\" if points * 2 > best else \"fair\" -> ('fair' if points * 2 > best else 'good')",
+        "9 points * 2 -> (points / 2)",
+        "9 points * 2 > best -> (points * 2 >= best)",
+        "9 2 -> (1)",
+        "9 2 -> 3",
+        "9 \"fair\" -> 'fair_x'",
+    ]
+
+
+def test_every_change_gives_another_program_that_can_be_read() -> None:
+    whole = all_changes()
+    assert len(whole) > 5000
+    assert len({change.key for change in whole}) > 0.99 * len(whole)  # all but lines that a function has twice
+    for change in whole[::200]:
+        source = (ROOT / change.file).read_bytes()
+        assert ast.dump(ast.parse(change.applied(source))) != ast.dump(ast.parse(source))
+
+
+def test_the_sample_stays_the_same_where_the_program_does() -> None:
+    drawn = sample(50, 1)
+    assert drawn == sample(50, 1) != sample(50, 2)
+    assert {change.key for change in drawn} < {change.key for change in sample(60, 1)}
+    assert {change.file.rpartition("/")[0] for change in sample(20, 1, "protocol")} == {"protocol"}
+
+
+def test_what_is_left_out_is_there_and_says_why() -> None:
+    """A row whose line has changed since must be judged again."""
+    there = {change.key for change in all_changes()}
+    for key, reason in same_program().items():
+        assert key in there
+        assert reason.endswith(".")
+    assert not {change.key for change in sample(10**6, 1)} & set(same_program())
+
+
+def test_the_tests_of_a_line_are_those_that_reach_it() -> None:
+    seconds = {"slow": 2.0, "quick": 0.1, "other": 1.0}
+    cover = Cover(seconds, {"a.py": {1: [""], 2: ["slow", "quick"], 5: ["other"]}})
+    assert cover.of("a.py", (2,)) == ["quick", "slow"]
+    assert cover.of("a.py", (1,)) == ["quick", "other", "slow"]  # it runs when the module is imported
+    assert cover.of("a.py", (3, 4)) == cover.of("b.py", (1,)) == []
+
+
+@pytest.mark.parametrize("status", [0, 1, 5])
+def test_the_status_of_a_process_is_told(status: int) -> None:
+    assert status_of(lambda: status, 5, 30) == status
+
+
+def test_an_endless_program_is_ended() -> None:
+    def forever() -> int:
+        while True:
+            pass
+
+    assert status_of(forever, 0, 30) == ENDLESS
+
+
+def test_a_file_is_put_back(tmp_path: Path) -> None:
+    path = tmp_path / "a.py"
+    path.write_bytes(b"before")
+    with changed(path, b"after"):
+        assert path.read_bytes() == b"after"
+    assert path.read_bytes() == b"before"
+
+
+def test_what_no_test_reaches_counts_as_unnoticed() -> None:
+    assert score([Outcome.KILLED, Outcome.TIMED_OUT, Outcome.SURVIVED, Outcome.UNREACHED]) == 0.5
