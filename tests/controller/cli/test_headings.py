@@ -59,5 +59,5 @@ def test_help_shows_the_headings_in_order(path: str) -> None:
     lines = CliRunner().invoke(cli, [*path.split(), "--help"], prog_name="fullturn").output.splitlines()
     titles = [line[:-1] for line in lines if line.endswith(":") and not line.startswith(" ")]
     assert titles == ([*HEADINGS[path], REST] if path in HEADINGS else ["Options"])
-    starts = [word.strip(",") for line in lines if line.startswith("  -") for word in line.split() if word[:2] == "--"]
+    starts = [word.strip(",") for line in lines if line.startswith("  -") for word in line.split() if word[:1] == "-"]
     assert set(options_of(path)) <= set(starts)
