@@ -34,10 +34,12 @@ from protocol.messages import (
     Reference,
     Refused,
     SetAxis,
+    SetShaper,
     Status,
     Stop,
     Welcome,
 )
+from protocol.shaper import MOST_IMPULSES
 
 
 class Version(NamedTuple):
@@ -47,7 +49,7 @@ class Version(NamedTuple):
     minor: int
 
 
-PROTOCOL_VERSION: Final = Version(major=1, minor=1)
+PROTOCOL_VERSION: Final = Version(major=1, minor=2)
 
 NEWER_CAUSES: Final = MappingProxyType({Cause.WATCHDOG: (1, Cause.POWER_ON), Cause.ZERO_NOT_FOUND: (1, Cause.LIMIT)})
 """The minor version that brought a cause, and what a board says to a host that is older."""
@@ -74,6 +76,7 @@ LAYOUT: Final[tuple[tuple[int, type[Message], str], ...]] = (
     (0x4E, Stop, ""),
     (0x50, Halt, ""),
     (0x53, GetIndex, ""),
+    (0x55, SetShaper, "IB" + "HH" * MOST_IMPULSES),
     (0xC3, Welcome, "BBIIIHHI"),
     (0xC5, Accepted, ""),
     (0xC6, Refused, "B"),

@@ -4,11 +4,11 @@ Three families. A *request* goes from host to board and is answered by exactly o
 sequence number of the request. A *notice* goes from board to host, is never acknowledged and may be lost:
 whatever it says can also be learned from a Status.
 
-The command-id rule. SetAxis, Arm, Reference, Move and Expose carry a command id that only grows, by serial number
-arithmetic (`protocol.units.is_after`); 0 is not an id. A board compares it with the id it accepted last. Equal, in a
-command of the same kind, means that it has been taken already: the board says Accepted and does nothing. Later is
-judged. Anything else is Refused as STALE_ID. A refused command does not use up its id. Hello, GetStatus, GetIndex,
-Stop and Halt carry none: they are obeyed whenever they come, and repeating them is harmless.
+The command-id rule. SetAxis, SetShaper, Arm, Reference, Move and Expose carry a command id that only grows, by
+serial number arithmetic (`protocol.units.is_after`); 0 is not an id. A board compares it with the id it accepted
+last. Equal, in a command of the same kind, means that it has been taken already: the board says Accepted and does
+nothing. Later is judged. Anything else is Refused as STALE_ID. A refused command does not use up its id. Hello,
+GetStatus, GetIndex, Stop and Halt carry none: they are obeyed whenever they come, and repeating them is harmless.
 
 The order of the fields is the order of the bytes on the wire; their widths stand in `protocol.codec`.
 """
@@ -102,6 +102,8 @@ class Capability(IntFlag, boundary=CONFORM):
     TILT_SWITCH = 4
     HALF_PRESS = 8
     WIND_SENSOR = 16
+    SHAPER = 32
+    """It shapes ramps as SetShaper says. Since version 1.2."""
 
 
 ZERO_SWITCHES = Capability.PAN_SWITCH | Capability.TILT_SWITCH
@@ -149,6 +151,27 @@ class SetAxis:
     max_steps: Steps
     speed_steps_s: int
     accel_steps_s2: int
+
+
+@dataclass(frozen=True, slots=True)
+class SetShaper:
+    """Shape the ramps of one axis from the next Move on; only at rest. Since version 1.2.
+
+    Impulses with share 0 are not used; without any the ramps stay plain (`protocol.shaper`).
+    """
+
+    command_id: CommandId
+    axis: AxisId
+    delay_1_ms: int
+    share_1: int
+    delay_2_ms: int
+    share_2: int
+    delay_3_ms: int
+    share_3: int
+    delay_4_ms: int
+    share_4: int
+    delay_5_ms: int
+    share_5: int
 
 
 @dataclass(frozen=True, slots=True)
@@ -296,9 +319,9 @@ class Held:
     clock_ms: int
 
 
-Command: TypeAlias = SetAxis | Arm | Reference | Move | Expose
+Command: TypeAlias = SetAxis | SetShaper | Arm | Reference | Move | Expose
 """The requests that carry a command id."""
-Request: TypeAlias = Hello | GetStatus | GetIndex | SetAxis | Arm | Reference | Move | Expose | Stop | Halt
+Request: TypeAlias = Hello | GetStatus | GetIndex | Command | Stop | Halt
 Reply: TypeAlias = Welcome | Accepted | Refused | Status | Index
 Notice: TypeAlias = Booted | Finished | Held
 Message: TypeAlias = Request | Reply | Notice

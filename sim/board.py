@@ -33,10 +33,12 @@ from protocol.messages import (
     Reply,
     Request,
     SetAxis,
+    SetShaper,
     Status,
     StatusFlag,
     Welcome,
 )
+from protocol.shaper import Shaper, impulses_of
 from protocol.units import MS, NO_COMMAND, AxisId, BootId, CommandId, Nanos, Steps, is_after
 from sim import exposing
 from sim.axis import SimulatedAxis
@@ -45,8 +47,9 @@ from sim.exposing import Exposing
 from sim.head import SimulatedHead
 from sim.indexing import Indexing
 from sim.judging import JudgingState, refusal
-from sim.motors import move, stop
+from sim.motors import stop
 from sim.referencing import Phase, Referencing
+from sim.shaped import shaped
 
 RECEIVE_BYTES = 128
 TURNING = {BoardState.MOVING, BoardState.REFERENCING, BoardState.STOPPING}
@@ -68,11 +71,12 @@ class SimulatedBoard:
         max_step_rate: int,
         now_ns: int,
         gusty_from_deg: float | None = None,
+        shapes: bool = True,
         cause: Cause = Cause.POWER_ON,
     ) -> None:
         self._camera = camera
         self._max_step_rate = max_step_rate
-        self._sync_contact = sync_contact
+        self._sync_contact, self._shapes = sync_contact, shapes
         self._wind, self._gusty_from_deg = head.wind, gusty_from_deg
         self._boot_ns = now_ns
         self._boot_id = BootId(random.randrange(1, 1 << 32))
@@ -81,6 +85,7 @@ class SimulatedBoard:
         # Counting starts at zero wherever the head happens to stand; a reference run corrects it.
         self._origin = {name: round(axis.motion.steps_at(now_ns)) for name, axis in self._axes.items()}
         self._settings: dict[AxisId, SetAxis] = {}
+        self._shapers: dict[AxisId, Shaper] = {}
         self._state, self._cause = BoardState.DISARMED, cause
         self._known: set[AxisId] = set()
         self._silence_ns = 0
@@ -169,7 +174,7 @@ class SimulatedBoard:
     # Judging requests.
 
     def _judge(self, now_ns: int, request: Request) -> Reply:
-        if isinstance(request, SetAxis | Arm | Reference | Move | Expose):
+        if isinstance(request, SetAxis | SetShaper | Arm | Reference | Move | Expose):
             return self._judge_command(now_ns, request)
         if isinstance(request, Hello):
             return self._welcome(request)
@@ -207,6 +212,7 @@ class SimulatedBoard:
         self._last_id, self._last_kind = command.command_id, type(command)
         begin: dict[type, Callable[[int, Any], None]] = {
             SetAxis: self._set_axis,
+            SetShaper: self._set_shaper,
             Arm: self._arm,
             Reference: self._reference,
             Move: self._move,
@@ -226,6 +232,8 @@ class SimulatedBoard:
             fitted |= Capability.SYNC_CONTACT
         if self._gusty_from_deg is not None:
             fitted |= Capability.WIND_SENSOR
+        if self._shapes:
+            fitted |= Capability.SHAPER
         return Welcome(
             *PROTOCOL_VERSION,
             hello.nonce,
@@ -258,6 +266,10 @@ class SimulatedBoard:
 
     def _set_axis(self, _: int, command: SetAxis) -> None:
         self._settings[command.axis] = command
+        self._shapers[command.axis] = Shaper()
+
+    def _set_shaper(self, _: int, command: SetShaper) -> None:
+        self._shapers[command.axis] = Shaper(impulses_of(command))
 
     def _arm(self, _: int, command: Arm) -> None:
         self._silence_ns = command.silence_ms * MS
@@ -279,8 +291,7 @@ class SimulatedBoard:
             axis, setting = self._axes[name], self._settings[name]
             here = round(axis.motion.steps_at(now_ns))
             goal = target + self._origin[name]
-            jerk = axis.spec.jerk_deg_s3 and axis.spec.jerk_deg_s3 * axis.steps_per_degree
-            axis.begin(move(now_ns, here, goal, setting.speed_steps_s, setting.accel_steps_s2, jerk))
+            axis.begin(shaped(now_ns, here, goal, setting.speed_steps_s, setting.accel_steps_s2, self._shapers[name]))
         self._run(command.command_id, BoardState.MOVING)
 
     def _expose(self, now_ns: int, command: Expose) -> None:

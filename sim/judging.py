@@ -3,7 +3,8 @@
 from collections.abc import Mapping
 from dataclasses import dataclass
 
-from protocol.messages import Arm, BoardState, Command, Expose, Move, Reason, Reference, SetAxis
+from protocol.messages import Arm, BoardState, Command, Expose, Move, Reason, Reference, SetAxis, SetShaper
+from protocol.shaper import impulses_of, trouble
 from protocol.units import NO_COMMAND, AxisId, BootId
 
 
@@ -26,6 +27,8 @@ def makes_no_sense(command: Command, standing: JudgingState) -> bool:
     if isinstance(command, SetAxis):
         in_range = 0 < command.speed_steps_s <= standing.max_step_rate and command.accel_steps_s2 > 0
         return not in_range or command.min_steps >= command.max_steps
+    if isinstance(command, SetShaper):
+        return trouble(impulses_of(command)) is not None
     if isinstance(command, Arm):
         return command.silence_ms == 0
     if isinstance(command, Expose):
@@ -44,6 +47,8 @@ def refusal(command: Command, standing: JudgingState) -> Reason | None:
         return Reason.BAD_VALUE
     if isinstance(command, SetAxis):
         return None if standing.state is BoardState.DISARMED else Reason.BUSY
+    if isinstance(command, SetShaper):
+        return _refused_shaper(command, standing)
     if isinstance(command, Arm):
         if standing.state not in {BoardState.DISARMED, BoardState.READY}:
             return Reason.BUSY
@@ -57,6 +62,12 @@ def refusal(command: Command, standing: JudgingState) -> Reason | None:
     if isinstance(command, Move):
         return _refused_move(command, standing)
     return None
+
+
+def _refused_shaper(command: SetShaper, standing: JudgingState) -> Reason | None:
+    if standing.state not in {BoardState.DISARMED, BoardState.READY}:
+        return Reason.BUSY
+    return None if command.axis in standing.settings else Reason.NOT_CONFIGURED
 
 
 def _refused_move(command: Move, standing: JudgingState) -> Reason | None:

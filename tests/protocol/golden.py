@@ -14,6 +14,7 @@ from pathlib import Path
 from protocol.codec import PROTOCOL_VERSION, encode_message, frame_of
 from protocol.framing import CRC_START, LEAD, LENGTHS, MAX_ENCODED, check_bytes, cobs_encode
 from protocol.messages import (
+    ZERO_SWITCHES,
     Accepted,
     Arm,
     BoardState,
@@ -36,11 +37,13 @@ from protocol.messages import (
     Reference,
     Refused,
     SetAxis,
+    SetShaper,
     Status,
     StatusFlag,
     Stop,
     Welcome,
 )
+from protocol.shaper import Shaper, set_shaper
 from protocol.units import NO_COMMAND, AxisId, BootId, CommandId, Steps
 
 PROTOCOL_FOLDER = Path(__file__).parents[2] / "protocol"
@@ -50,17 +53,24 @@ SPEC_FILE = PROTOCOL_FOLDER / "SPEC.md"
 BOOT = BootId(0x5EED0B07)
 U32 = 0xFFFF_FFFF
 I32_MIN, I32_MAX = Steps(-(2**31)), Steps(2**31 - 1)
-ALL_FITTED = Capability.SYNC_CONTACT | Capability.PAN_SWITCH | Capability.TILT_SWITCH | Capability.HALF_PRESS
+ALL_FITTED = Capability.SYNC_CONTACT | ZERO_SWITCHES | Capability.HALF_PRESS | Capability.SHAPER
 BOTH_KNOWN = StatusFlag.PAN_KNOWN | StatusFlag.TILT_KNOWN
 
+ZVD_8_HZ = Shaper(((0, 19_056), (63, 32_567), (125, 13_913)))
+"""Three impulses for a camera that rings at 8 Hz with a damping ratio of 0.05 (Singer and Seering 1990)."""
+
 VECTORS: tuple[tuple[str, int, Message], ...] = (
-    ("hello", 0, Hello(1, 1, 0xC0FFEE01)),
+    ("hello", 0, Hello(1, 2, 0xC0FFEE01)),
+    ("hello of version 1.1", 0, Hello(1, 1, 0xC0FFEE01)),
     ("hello of version 1.0", 0, Hello(1, 0, 0xC0FFEE01)),
     ("hello, all zero", 0, Hello(0, 0, 0)),
     ("get status", 1, GetStatus()),
     ("get status, seq 255", 255, GetStatus()),
     ("set axis, pan", 2, SetAxis(CommandId(1), AxisId.PAN, Steps(-36000), Steps(36000), 4000, 8000)),
     ("set axis, extremes", 3, SetAxis(CommandId(U32), AxisId.TILT, I32_MIN, I32_MAX, U32, U32)),
+    ("set shaper", 15, set_shaper(CommandId(3), AxisId.PAN, ZVD_8_HZ)),
+    ("set shaper, none", 16, set_shaper(CommandId(4), AxisId.TILT, Shaper())),
+    ("set shaper, extremes", 17, SetShaper(CommandId(U32), AxisId.TILT, *(65535,) * 10)),
     ("arm", 4, Arm(CommandId(3), BOOT, 5000)),
     ("reference", 5, Reference(CommandId(4), 2000, 1500, 8)),
     ("move", 6, Move(CommandId(5), Steps(-12345), Steps(6789))),
@@ -71,7 +81,7 @@ VECTORS: tuple[tuple[str, int, Message], ...] = (
     ("stop", 11, Stop()),
     ("halt", 12, Halt()),
     ("get index", 13, GetIndex()),
-    ("welcome", 0, Welcome(1, 1, 0xC0FFEE01, BOOT, NO_COMMAND, ALL_FITTED, 64, 40000)),
+    ("welcome", 0, Welcome(1, 2, 0xC0FFEE01, BOOT, NO_COMMAND, ALL_FITTED, 64, 40000)),
     ("accepted", 6, Accepted()),
     ("refused", 6, Refused(Reason.UNKNOWN_POSITION)),
     (
@@ -125,36 +135,38 @@ VECTORS: tuple[tuple[str, int, Message], ...] = (
 # Who speaks, with which seq, what.
 EXCHANGE: tuple[tuple[str, int, Message], ...] = (
     ("board", 0, Booted(BOOT, Cause.POWER_ON)),
-    ("host", 0, Hello(1, 1, 0xC0FFEE01)),
-    ("board", 0, Welcome(1, 1, 0xC0FFEE01, BOOT, NO_COMMAND, ALL_FITTED, 64, 40000)),
+    ("host", 0, Hello(1, 2, 0xC0FFEE01)),
+    ("board", 0, Welcome(1, 2, 0xC0FFEE01, BOOT, NO_COMMAND, ALL_FITTED, 64, 40000)),
     ("host", 1, SetAxis(CommandId(1), AxisId.PAN, Steps(-36000), Steps(36000), 4000, 8000)),
     ("board", 1, Accepted()),
     ("host", 2, SetAxis(CommandId(2), AxisId.TILT, Steps(-9000), Steps(9000), 3000, 6000)),
     ("board", 2, Accepted()),
-    ("host", 3, Arm(CommandId(3), BOOT, 5000)),
+    ("host", 3, set_shaper(CommandId(3), AxisId.PAN, ZVD_8_HZ)),
     ("board", 3, Accepted()),
-    ("host", 4, Move(CommandId(4), Steps(1200), Steps(-300))),
-    ("board", 4, Refused(Reason.UNKNOWN_POSITION)),
-    ("host", 5, Reference(CommandId(4), 2000, 1500, 8)),
-    ("board", 5, Accepted()),
-    ("board", 0, Finished(CommandId(4), Outcome.REFERENCED, Steps(0), Steps(0), 9120)),
-    ("host", 6, Move(CommandId(5), Steps(1200), Steps(-300))),
+    ("host", 4, Arm(CommandId(4), BOOT, 5000)),
+    ("board", 4, Accepted()),
+    ("host", 5, Move(CommandId(5), Steps(1200), Steps(-300))),
+    ("board", 5, Refused(Reason.UNKNOWN_POSITION)),
+    ("host", 6, Reference(CommandId(5), 2000, 1500, 8)),
     ("board", 6, Accepted()),
-    ("board", 0, Finished(CommandId(5), Outcome.ARRIVED, Steps(1200), Steps(-300), 9990)),
-    ("host", 7, Expose(CommandId(6), 0, 0, 300, 120, 2500)),
+    ("board", 0, Finished(CommandId(5), Outcome.REFERENCED, Steps(0), Steps(0), 9120)),
+    ("host", 7, Move(CommandId(6), Steps(1200), Steps(-300))),
     ("board", 7, Accepted()),
-    ("board", 0, Finished(CommandId(6), Outcome.EXPOSED_SYNC, Steps(1200), Steps(-300), 10920)),
-    ("host", 8, GetStatus()),
+    ("board", 0, Finished(CommandId(6), Outcome.ARRIVED, Steps(1200), Steps(-300), 10115)),
+    ("host", 8, Expose(CommandId(7), 0, 0, 300, 120, 2500)),
+    ("board", 8, Accepted()),
+    ("board", 0, Finished(CommandId(7), Outcome.EXPOSED_SYNC, Steps(1200), Steps(-300), 11045)),
+    ("host", 9, GetStatus()),
     (
         "board",
-        8,
+        9,
         Status(
             BOOT, BoardState.READY, StatusFlag.ARMED | BOTH_KNOWN, Cause.NONE, Steps(1200), Steps(-300),
-            NO_COMMAND, CommandId(6), Outcome.EXPOSED_SYNC, 10920, 11000,
+            NO_COMMAND, CommandId(7), Outcome.EXPOSED_SYNC, 11045, 11125,
         ),
     ),
-    ("host", 9, Stop()),
-    ("board", 9, Accepted()),
+    ("host", 10, Stop()),
+    ("board", 10, Accepted()),
 )  # fmt: skip
 
 

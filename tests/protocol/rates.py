@@ -167,7 +167,7 @@ def fuzz(count_bytes: int, seed: int) -> FuzzCounts:
             counts.unsent_from_damage += not known and what != "noise"
         ends.hear(piece)
         ends.measure(deframer)
-        if rng.random() < 0.01:
+        if rng.random() < 0.008:
             ends.look()
         if rng.random() < 0.05:
             ends.board.take()

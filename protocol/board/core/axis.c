@@ -47,7 +47,7 @@ int32_t axis_position(uint8_t name)
 
 bool axis_at_rest(uint8_t name)
 {
-    return axes[name].speed == 0 && steps_left(name) == 0;
+    return axes[name].speed == 0 && !axes[name].plan.follows && steps_left(name) == 0;
 }
 
 void axis_begin(uint8_t name, uint32_t steps, bool up, uint32_t speed, uint16_t divisor, uint32_t accel)
@@ -62,6 +62,7 @@ void axis_begin(uint8_t name, uint32_t steps, bool up, uint32_t speed, uint16_t 
     axis->speed = 0;
     axis->speed_part = 0;
     axis->running_out = false;
+    axis->plan.follows = false;
     axis->limit = whole((float)speed * UNITS_PER_STEP_S / (float)divisor);
     if (axis->limit == 0)
         axis->limit = 1;
@@ -82,6 +83,72 @@ void axis_go_to(uint8_t name, int32_t target, uint32_t speed, uint16_t divisor, 
     bool up = target >= here;
     uint32_t steps = up ? (uint32_t)target - (uint32_t)here : (uint32_t)here - (uint32_t)target;
     axis_begin(name, steps, up, speed, divisor, accel);
+}
+
+/* The smallest whole number that is not less. */
+static uint32_t up_to_whole(float value)
+{
+    uint32_t below = whole(value);
+    return (float)below < value ? below + 1 : below;
+}
+
+void axis_move(uint8_t name, int32_t target, uint32_t speed, uint32_t accel, const struct impulse *impulses)
+{
+    struct plan *plan = &axes[name].plan;
+    axis_go_to(name, target, speed, 1, accel);
+    float steps = (float)tick_drives[name].left; /* at rest: no tick changes it */
+    if (steps == 0)
+        return;
+    float ramp_ms = 1000.0f * (float)speed / (float)accel;
+    float flat_ms = 1000.0f * steps / (float)speed;
+    if (flat_ms < ramp_ms)
+        ramp_ms = flat_ms = 1000.0f * sqrtf(steps / (float)accel);
+    memset(plan, 0, sizeof *plan);
+    plan->impulses = impulses;
+    plan->ramp_ms = up_to_whole(ramp_ms);
+    plan->flat_ms = up_to_whole(flat_ms);
+    if (plan->flat_ms < plan->ramp_ms)
+        plan->flat_ms = plan->ramp_ms;
+    plan->end_ms = plan->flat_ms + plan->ramp_ms;
+    for (uint8_t number = 1; number < MOST_IMPULSES; number++) {
+        if (impulses[number].share != 0)
+            plan->end_ms = plan->flat_ms + plan->ramp_ms + impulses[number].delay_ms;
+    }
+    plan->gain = steps * (TURN / (float)TICKS_PER_MS / (float)SHARES_WHOLE) / (float)plan->flat_ms / (float)plan->ramp_ms;
+    plan->follows = true;
+}
+
+/* The acceleration changes where a ramp begins or ends, for each impulse after its delay. */
+static void weigh(struct plan *plan)
+{
+    for (uint8_t number = 0; number < MOST_IMPULSES; number++) {
+        const struct impulse *impulse = &plan->impulses[number];
+        int32_t share = number == 0 && impulse->share == 0 ? (int32_t)SHARES_WHOLE : (int32_t)impulse->share;
+        if (share == 0 || plan->at_ms < impulse->delay_ms)
+            return;
+        uint32_t since_ms = plan->at_ms - impulse->delay_ms;
+        if (since_ms == 0)
+            plan->share += share;
+        if (since_ms == plan->ramp_ms)
+            plan->share -= share;
+        if (since_ms == plan->flat_ms)
+            plan->share -= share;
+        if (since_ms == plan->flat_ms + plan->ramp_ms)
+            plan->share += share;
+    }
+}
+
+/* The speed in the middle of the millisecond that begins. A loop that lagged may have steps left at the end. */
+static uint32_t follow(struct axis *axis)
+{
+    struct plan *plan = &axis->plan;
+    if (plan->at_ms == plan->end_ms)
+        return axis->accel != 0 ? axis->accel : 1;
+    weigh(plan);
+    float speed = plan->gain * ((float)plan->sum + 0.5f * (float)plan->share);
+    plan->sum += (uint64_t)(int64_t)plan->share;
+    plan->at_ms++;
+    return whole(speed);
 }
 
 /* The way it takes to rest, in steps. */
@@ -124,16 +191,25 @@ void axis_update(uint8_t name)
     uint32_t left = drive->left;
     uint32_t phase = drive->phase;
     hal_unlock(lock);
-    float to_go = (float)left + 0.5f - (float)phase * (1.0f / TURN);
-    if (left == 0) {
-        if (axis->speed != 0)
-            run_out(axis, to_go);
-        return;
+    if (axis->plan.follows) {
+        if (left == 0 && axis->plan.at_ms == axis->plan.end_ms) {
+            axis->plan.follows = false;
+            axis->speed = 0;
+            return;
+        }
+        axis->speed = follow(axis);
+    } else {
+        float to_go = (float)left + 0.5f - (float)phase * (1.0f / TURN);
+        if (left == 0) {
+            if (axis->speed != 0)
+                run_out(axis, to_go);
+            return;
+        }
+        speed_up(axis);
+        float most = axis->brake * sqrtf(to_go);
+        if (most < (float)axis->speed)
+            axis->speed = whole(most);
     }
-    speed_up(axis);
-    float most = axis->brake * sqrtf(to_go);
-    if (most < (float)axis->speed)
-        axis->speed = whole(most);
     uint32_t rate = axis->speed;
     HAL_SETTLE(rate);
     lock = hal_lock();
@@ -154,6 +230,7 @@ void axis_brake(uint8_t name)
     uint32_t cut = needed < left ? left - needed : 0;
     axis->hold_ms = 0;
     axis->limit = axis->speed;
+    axis->plan.follows = false;
     HAL_SETTLE(cut);
     lock = hal_lock();
     if (cut > drive->left)
@@ -178,6 +255,7 @@ void axis_halt(uint8_t name)
     hal_unlock(lock);
     axis->target = place_before(axis, left);
     axis->speed = 0;
+    axis->plan.follows = false;
 }
 
 void axis_watch(uint8_t name, enum watch watch)

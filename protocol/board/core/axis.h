@@ -1,6 +1,9 @@
 /* One axis: from rest to rest on a ramp of constant acceleration, a cruise, and a ramp.
  *
- * The speed is set anew each millisecond, the steps are counted down to an absolute target, so their number is
+ * A Move follows a plan: its ramp takes whole milliseconds, and each impulse of the axis's shaper adds its share of
+ * that ramp, delayed. A Reference does not know its way beforehand; it and a Stop brake by the way that is left.
+ *
+ * The speed is set each millisecond, the steps are counted down to an absolute target, so their number is
  * exact whatever the speed did. Two ways to time steps are known: a division for each step (D. Austin, "Generate
  * stepper-motor speed profiles in real time", Embedded Systems Programming, January 2005), whose load grows with the
  * speed, and adding a rate to a phase at a fixed clock, as here, whose load is constant.
@@ -11,7 +14,19 @@
 #include <stdbool.h>
 #include <stdint.h>
 
+#include "message.h"
 #include "tick.h"
+
+struct plan {
+    const struct impulse *impulses; /* of the shaper */
+    uint32_t at_ms;                 /* since it began */
+    uint32_t ramp_ms, flat_ms;      /* up or down; from the beginning to the ramp down */
+    uint32_t end_ms;
+    int32_t share;                  /* of the acceleration that is in force, in SHARES_WHOLE */
+    uint64_t sum;                   /* of it over the milliseconds, which is the speed */
+    float gain;                     /* speed for each of it */
+    bool follows;
+};
 
 struct axis {
     uint32_t target; /* modulo 2^32, as is everything about positions here */
@@ -24,12 +39,15 @@ struct axis {
     bool running_out; /* the last step has been made */
     uint32_t hold_ms; /* at this speed before the ramp down, when running out */
     float brake;      /* highest speed with n steps to go is brake * sqrt(n) */
+    struct plan plan;
 };
 
 void axis_start(uint8_t name);
 /* Only from rest. `divisor` divides the speed. */
 void axis_begin(uint8_t name, uint32_t steps, bool up, uint32_t speed, uint16_t divisor, uint32_t accel);
 void axis_go_to(uint8_t name, int32_t target, uint32_t speed, uint16_t divisor, uint32_t accel);
+/* The same for a Move, shaped. The impulses must stay where they are. */
+void axis_move(uint8_t name, int32_t target, uint32_t speed, uint32_t accel, const struct impulse *impulses);
 /* Each millisecond. */
 void axis_update(uint8_t name);
 /* The way to rest, v^2 / 2a to the whole step, never beyond the target. */

@@ -59,7 +59,7 @@ static void run(const struct request *request)
         for (uint8_t name = 0; name < AXES; name++) {
             const struct set_axis *setting = &board.settings[name];
             bool up = request->is.move.target[name] >= axis_position(name);
-            axis_go_to(name, request->is.move.target[name], setting->speed, 1, setting->accel);
+            axis_move(name, request->is.move.target[name], setting->speed, setting->accel, board.shapers[name]);
             indexing_begin(name, up);
         }
     }
@@ -86,8 +86,12 @@ static enum reason command(const struct request *request)
     board.last_id = request->command_id;
     board.last_kind = request->kind;
     if (request->kind == SET_AXIS) {
-        board.settings[request->is.set_axis.axis] = request->is.set_axis;
-        board.described |= (uint8_t)(1 << request->is.set_axis.axis);
+        uint8_t name = request->is.set_axis.axis;
+        board.settings[name] = request->is.set_axis;
+        board.described |= (uint8_t)(1 << name);
+        memset(board.shapers[name], 0, sizeof board.shapers[name]);
+    } else if (request->kind == SET_SHAPER) {
+        memcpy(board.shapers[request->is.set_shaper.axis], request->is.set_shaper.impulses, sizeof board.shapers[0]);
     } else if (request->kind == ARM) {
         arm(&request->is.arm);
     } else {

@@ -10,6 +10,7 @@
 struct board {
     struct link link;
     struct set_axis settings[AXES];
+    struct impulse shapers[AXES][MOST_IMPULSES];
     uint32_t boot_id, last_id, running_id, finished_id, finished_clock_ms;
     uint32_t silence_ms, heard_ms, done_ms;
     uint8_t state, cause, finished_outcome, fitted;

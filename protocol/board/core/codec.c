@@ -11,6 +11,8 @@ static uint8_t payload_length(uint8_t kind)
         return 6;
     case SET_AXIS:
         return 21;
+    case SET_SHAPER:
+        return 25;
     case ARM:
         return 12;
     case REFERENCE:
@@ -38,6 +40,15 @@ static void get_set_axis(const uint8_t *at, struct set_axis *out)
     get_u32(at, &out->accel);
 }
 
+static void get_set_shaper(const uint8_t *at, struct set_shaper *out)
+{
+    at = get_u8(at, &out->axis);
+    for (uint8_t number = 0; number < MOST_IMPULSES; number++) {
+        at = get_u16(at, &out->impulses[number].delay_ms);
+        at = get_u16(at, &out->impulses[number].share);
+    }
+}
+
 static void get_expose(const uint8_t *at, struct expose *out)
 {
     at = get_u32(at, &out->frame);
@@ -54,6 +65,9 @@ static enum reason get_command(const uint8_t *at, struct request *out)
     case SET_AXIS:
         get_set_axis(at, &out->is.set_axis);
         return out->is.set_axis.axis < AXES ? NOT_REFUSED : BAD_VALUE;
+    case SET_SHAPER:
+        get_set_shaper(at, &out->is.set_shaper);
+        return out->is.set_shaper.axis < AXES ? NOT_REFUSED : BAD_VALUE;
     case ARM:
         at = get_u32(at, &out->is.arm.boot_id);
         get_u32(at, &out->is.arm.silence_ms);
@@ -109,7 +123,7 @@ uint8_t codec_welcome(const struct welcome *welcome, uint8_t *out)
     at = put_u32(at, welcome->nonce);
     at = put_u32(at, welcome->boot_id);
     at = put_u32(at, welcome->last_command_id);
-    at = put_u16(at, welcome->capabilities);
+    at = put_u16(at, welcome->capabilities | CAN_SHAPE);
     at = put_u16(at, RECEIVE_BYTES);
     at = put_u32(at, MAX_STEP_RATE);
     return (uint8_t)(at - out);

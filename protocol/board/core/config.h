@@ -27,6 +27,12 @@
 #define SEARCH_MARGIN_PART 32
 #define SEARCH_MARGIN_STEPS 32
 
+/* A shaper has at most so many impulses, the last so late, each so long after the one before. */
+#define MOST_IMPULSES 5
+#define LONGEST_SHAPER_MS 2000
+#define CLOSEST_IMPULSES_MS 5
+#define SHARES_WHOLE 65536UL
+
 /* A limit input counts as released after so many ms; it counts as met at once. */
 #define LIMIT_RELEASE_MS 20
 

@@ -7,7 +7,7 @@
 #include "config.h"
 
 #define VERSION_MAJOR 1
-#define VERSION_MINOR 1
+#define VERSION_MINOR 2
 #define FROM_BOARD_BIT 0x80
 
 enum kind {
@@ -21,6 +21,7 @@ enum kind {
     STOP = 0x4E,
     HALT = 0x50,
     GET_INDEX = 0x53,
+    SET_SHAPER = 0x55,
     WELCOME = 0xC3,
     ACCEPTED = 0xC5,
     REFUSED = 0xC6,
@@ -72,6 +73,7 @@ enum reason {
 #define FITTED_PAN_SWITCH 2
 #define FITTED_TILT_SWITCH 4
 #define FITTED_HALF_PRESS 8
+#define CAN_SHAPE 32 /* what every board with this core can do */
 
 struct hello {
     uint8_t major, minor;
@@ -82,6 +84,16 @@ struct set_axis {
     uint8_t axis;
     int32_t min_steps, max_steps;
     uint32_t speed, accel;
+};
+
+/* Shares of SHARES_WHOLE; an impulse with share 0 is not used, and without any a ramp stays plain. */
+struct impulse {
+    uint16_t delay_ms, share;
+};
+
+struct set_shaper {
+    uint8_t axis;
+    struct impulse impulses[MOST_IMPULSES];
 };
 
 struct arm {
@@ -110,6 +122,7 @@ struct request {
     union {
         struct hello hello;
         struct set_axis set_axis;
+        struct set_shaper set_shaper;
         struct arm arm;
         struct reference reference;
         struct move move;

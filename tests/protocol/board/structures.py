@@ -36,6 +36,13 @@ class CSetAxis(Structure):
     )
 
 
+class CSetShaper(Structure):
+    _fields_ = (
+        ("axis", c_uint8),
+        *((name, c_uint16) for number in range(1, 6) for name in (f"delay_{number}_ms", f"share_{number}")),
+    )
+
+
 class CArm(Structure):
     _fields_ = (("boot_id", c_uint32), ("silence_ms", c_uint32))
 
@@ -62,6 +69,7 @@ class CAny(Union):
     _fields_ = (
         ("Hello", CHello),
         ("SetAxis", CSetAxis),
+        ("SetShaper", CSetShaper),
         ("Arm", CArm),
         ("Reference", CReference),
         ("Move", CMove),

@@ -24,6 +24,7 @@ from protocol.messages import (
     Reference,
     Request,
     SetAxis,
+    SetShaper,
     Stop,
 )
 from protocol.units import ID_SPAN, NO_COMMAND, AxisId, BootId, CommandId, Steps, is_after
@@ -147,6 +148,25 @@ SET_AXIS = _send(
     st.integers(500, 3000) | st.sampled_from((0, 20_001)),
     st.integers(500, 20_000) | st.just(0),
 )
+SHAPERS = (
+    (0, 19_056, 63, 32_567, 125, 13_913),
+    (0, 40_000, 400, 25_536),
+    (0, 9_343, 120, 25_050, 240, 23_452, 360, 7_691),
+    (0, 1, 5, 1, 10, 1, 15, 1, 2_000, 65_532),
+    (),
+    (0, 65_535),  # from here on: what is no shaper
+    (0, 40_000, 400, 25_535),
+    (1, 40_000, 400, 25_536),
+    (0, 40_000, 4, 25_536),
+    (0, 40_000, 2_001, 25_536),
+    (0, 40_000, 0, 0, 400, 25_536),
+    (0, 65_535, 10, 65_535, 20, 65_535, 30, 65_535, 40, 4),
+)
+SET_SHAPER = _send(
+    lambda command_id, axis, numbers: SetShaper(command_id, axis, *numbers, *(0,) * (10 - len(numbers))),
+    st.sampled_from(list(AxisId)),
+    st.sampled_from(SHAPERS),
+)
 OPS: st.SearchStrategy[Op] = st.one_of(
     st.builds(_wait, PAUSES),
     _send(lambda command_id, pan, tilt: Move(command_id, Steps(pan), Steps(tilt)), TARGETS, TARGETS),
@@ -159,6 +179,7 @@ OPS: st.SearchStrategy[Op] = st.one_of(
         st.sampled_from((0, 20, 400)),
     ),
     SET_AXIS,
+    SET_SHAPER,
     st.builds(_arm, BACK, st.sampled_from((False, False, False, True)), st.sampled_from((0, 200, 2000, 60_000))),
     st.sampled_from([_plain(GetStatus()), _plain(Stop()), _plain(Halt()), _again, _again]),
     st.builds(
@@ -190,13 +211,16 @@ def test_same_bytes_same_answers(library: CDLL, ready: bool, ops: list[Op]) -> N
     run.send(GetStatus())
 
 
-def test_a_usual_run(library: CDLL) -> None:
+@pytest.mark.parametrize("numbers", SHAPERS)
+def test_a_usual_run(library: CDLL, numbers: tuple[int, ...]) -> None:
     run = Run(library)
     run.send(Hello(*PROTOCOL_VERSION, 7))
     run.make_ready()
+    for axis in AxisId:
+        run.send(SetShaper(run.next_id(0), axis, *numbers, *(0,) * (10 - len(numbers))))
     for at in range(1, 4):
         run.send(Move(run.next_id(0), Steps(400 * at), Steps(-300 * at)))
-        run.pair.run(1500)
+        run.pair.run(1500 + max(numbers[::2], default=0))
         run.send(Expose(run.next_id(0), at, 0, 30, 60, 400))
         run.pair.run(600)
         run.send(GetStatus())

@@ -1,0 +1,1 @@
+"""How the head rings, and which shaper lets it arrive still."""
