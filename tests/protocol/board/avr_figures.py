@@ -6,10 +6,13 @@ import tempfile
 from dataclasses import dataclass
 from pathlib import Path
 
+from protocol.shaper import Shaper, set_shaper
+from protocol.units import AxisId
 from tests.protocol.board.avr import machine
 from tests.protocol.board.talker import Talker
 
 SPEED, ACCEL, STEPS = 10_000, 20_000, 20_000
+FIVE = Shaper(((0, 10_000), (60, 15_000), (125, 15_536), (190, 15_000), (250, 10_000)))
 
 
 @dataclass(frozen=True, slots=True)
@@ -30,6 +33,8 @@ def measure() -> FirmwareFigures:
         board = machine.Machine(machine.load(firmware), firmware, watching=True)
         host = Talker(board)
         host.make_ready(SPEED, ACCEL, STEPS)
+        for axis in AxisId:
+            host.order(set_shaper(host.next_id(), axis, FIVE))
         for target in ((STEPS, -STEPS), (0, 0)):
             host.order(host.move(*target))
             host.finish(look_ms=5)
