@@ -75,6 +75,8 @@ BOUNDS: dict[str, Bound] = {
     # [head]
     "ring_hz": Bound(0.1, 1000, "Hz", "slower than a mast, or faster than anything that a camera stands on"),
     "ring_damping": Bound(0.001, 0.99, "", "less than a tuning fork in air, and less than critical (1)"),
+    "ring_hz_within": Bound(0, 0.5, "share", "half as fast to half as fast again: more is no measurement"),
+    "ring_damping_within": Bound(0, 0.9, "share", "a tenth to nearly double"),
     "settle_ms": Bound(0, 600_000, "ms", "ten minutes: what swings for longer is not to be waited for"),
     "level_error_deg": Bound(0, 10, "deg", "more can be seen without a level"),
     "lean_deg": Bound(0, 20, "deg", "more would tip a tripod"),

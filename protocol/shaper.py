@@ -71,6 +71,10 @@ def trouble(impulses: tuple[tuple[int, int], ...]) -> str | None:
     return None
 
 
+PLAIN = Shaper()
+"""No impulses: ramps stay as they are."""
+
+
 def set_shaper(command_id: CommandId, axis: AxisId, shaper: Shaper) -> SetShaper:
     """The command that gives `shaper` to an axis."""
     pairs = (*shaper.impulses, *((0, 0),) * (MOST_IMPULSES - len(shaper.impulses)))

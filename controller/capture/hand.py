@@ -137,7 +137,7 @@ class Hand:
         """Allow the board to move, unless it is allowed already. Raises WorldError, LinkLost."""
         if self._armed:
             return
-        for request in requests.arming(self._program, self.boot_id, self._take_id):
+        for request in requests.arming(self._program, self.boot_id, self._take_id, shaped=False):
             self._board.send(request)
         self._wait(EventKind.ARMED, None)
         self._armed = True

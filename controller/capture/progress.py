@@ -24,7 +24,8 @@ class Progress:
         self.turn = _turn(program, remembered)  # only if the camera makes the bracket by itself
         self.steps: tuple[Step, ...] = program.steps
         if self.turn is not None and remembered is not NOTHING:
-            self.steps = build_steps(program.kit, program.frames, exposures_of(program.steps), turn=self.turn)
+            wanted = exposures_of(program.steps)
+            self.steps = build_steps(program.kit, program.frames, wanted, program.axes, turn=self.turn)
         self.cursor = 0  # of the step that is being carried out or comes next
         self.left = exposures_of(self.steps)  # of this pass
         self.later: set[Exposure] = set()  # for another pass
@@ -97,8 +98,10 @@ class Progress:
             self.later -= more
             self.came_back |= more
             wanted = wanted | more
-        kit, frames = self._program.kit, self._program.frames
-        self.steps = build_steps(kit, frames, wanted, from_anywhere=True, standing=standing, turn=self.turn, look=look)
+        kit, frames, axes = self._program.kit, self._program.frames, self._program.axes
+        self.steps = build_steps(
+            kit, frames, wanted, axes, from_anywhere=True, standing=standing, turn=self.turn, look=look
+        )
         self.left = exposures_of(self.steps)
         self.cursor, self.tries, self.from_anywhere = 0, 0, True
 

@@ -3,16 +3,22 @@
 from collections.abc import Callable
 
 from controller.program.program import Program
-from protocol.messages import Arm, Reference, SetAxis
+from protocol.messages import Arm, Reference, SetAxis, SetShaper
+from protocol.shaper import set_shaper
 from protocol.units import AxisId, BootId, CommandId, Steps
 
 
-def arming(program: Program, boot_id: BootId, take_id: Callable[[], CommandId]) -> list[SetAxis | Arm]:
-    """Describe both axes to the board of that boot, and arm it."""
-    requests: list[SetAxis | Arm] = [
+def arming(
+    program: Program, boot_id: BootId, take_id: Callable[[], CommandId], *, shaped: bool
+) -> list[SetAxis | SetShaper | Arm]:
+    """Describe both axes to the board of that boot, with their shapers if it is to shape its ramps, and arm it."""
+    axes = tuple(zip(AxisId, program.axes, strict=True))
+    requests: list[SetAxis | SetShaper | Arm] = [
         SetAxis(take_id(), name, Steps(axis.min_steps), Steps(axis.max_steps), axis.speed_steps_s, axis.accel_steps_s2)
-        for name, axis in ((AxisId.PAN, program.pan), (AxisId.TILT, program.tilt))
+        for name, axis in axes
     ]
+    if shaped:
+        requests += [set_shaper(take_id(), name, axis.shaper) for name, axis in axes if axis.shaper.impulses]
     return [*requests, Arm(take_id(), boot_id, program.silence_ms)]
 
 

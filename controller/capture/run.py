@@ -54,6 +54,11 @@ class BoardMet:
     was_armed: bool = False
     """In this run."""
 
+    @property
+    def shapes(self) -> bool:
+        """It shapes its ramps."""
+        return bool(self.capabilities & Capability.SHAPER)
+
     def take_id(self) -> CommandId:
         """A command id that it has not seen."""
         command_id, self.next_id = self.next_id, next_id(self.next_id)

@@ -119,7 +119,7 @@ def note_arrived(run: Run, event: Event) -> None:
     """The move under way has ended: the next step."""
     move = run.progress.step(MoveStep)
     leads_home = run.position.arrive(move)
-    run.still_at_ns = event.at_ns + move.settle_ns
+    run.still_at_ns = event.at_ns + move.wait_ns(shaped=run.board.shapes)
     run.progress.cursor += 1
     if not leads_home and not run.position.look_is_due:
         run.take_up_more()
@@ -142,7 +142,9 @@ def arm(run: Run, _: Event) -> None:
     """Tell the board about both axes and allow it to move them."""
     assert run.board.boot_id is not None
     run.effects.append(Timer(None, overdue=False))
-    run.effects += [Send(request) for request in requests.arming(run.program, run.board.boot_id, run.board.take_id)]
+    board = run.board
+    wanted = requests.arming(run.program, run.board.boot_id, board.take_id, shaped=board.shapes)
+    run.effects += [Send(request) for request in wanted]
 
 
 def reference(run: Run, event: Event) -> None:

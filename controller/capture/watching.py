@@ -91,7 +91,7 @@ def bring_home(run: Run, event: Event) -> None:
     _doubt_zero(run)
     frame = next(frame for frame in program.frames if frame.id == last.frame)
     standing = (last.pan_steps, last.tilt_steps)
-    home = home_steps(program.kit, frame, standing, ("pan" in blind, "tilt" in blind))
+    home = home_steps(program, frame, standing, ("pan" in blind, "tilt" in blind))
     run.progress.go_home_first(home)
     position.home_left = len(home)
     move(run, event)
@@ -131,7 +131,7 @@ def settle_again(run: Run, event: Event) -> None:
     if windy_since_ns is not None and event.at_ns - windy_since_ns > 2 * CHECKS_WIND_EVERY_NS:
         run.shut()  # somebody may have come to shelter it
     run.patience.windy_since_ns = None
-    run.still_at_ns = event.at_ns + (0 if last is None else last.settle_ns)
+    run.still_at_ns = event.at_ns + (0 if last is None else last.wait_ns(shaped=run.board.shapes))
     run.effects.append(Timer(run.still_at_ns, overdue=False))
 
 

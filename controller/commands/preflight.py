@@ -168,7 +168,7 @@ def _coming(program: Program, remembered: Remembered) -> Exposure:
     wanted = {(step.frame, step.exposure) for step in program.exposures}
     if remembered.in_doubt is not None:
         turn = turn.lost(remembered.in_doubt[1])
-    steps = build_steps(program.kit, program.frames, wanted, turn=turn)
+    steps = build_steps(program.kit, program.frames, wanted, program.axes, turn=turn)
     return next((step.frame, step.exposure) for step in steps if isinstance(step, ExposeStep))
 
 

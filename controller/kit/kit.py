@@ -5,6 +5,7 @@ common 1.8 degree motors. They are examples of no real head: `own_head.py` keeps
 """
 
 import math
+from itertools import pairwise
 from typing import Annotated, Any, Literal, Self
 
 from pydantic import BaseModel, ConfigDict, Field, model_validator
@@ -158,6 +159,10 @@ class Exposure(Table):
         return not self.bulb and len(set(self.bracket_ev)) > 1
 
 
+RingAt = tuple[Annotated[float, within("pitch_deg")], Annotated[float, within("ring_hz")]]
+"""A pitch in degrees, and how fast the camera swings there."""
+
+
 class Axis(Table):
     """One motor with its gearing and its limits, at the camera's side of the gear."""
 
@@ -174,6 +179,16 @@ class Axis(Table):
         0.1  # common practice, no source: 0.05 mm off centre at 30 mm
     )
     zero_switch: bool = True
+    ring_hz: Annotated[float, within("ring_hz")] | None = None
+    ring_damping: Annotated[float, within("ring_damping")] | None = None
+    ring_over_pitch: Annotated[tuple[RingAt, ...], Field(max_length=37)] = ()
+
+    @model_validator(mode="after")
+    def _pitches_in_order(self) -> Self:
+        pitches = [pitch_deg for pitch_deg, _ in self.ring_over_pitch]
+        if any(after <= before for before, after in pairwise(pitches)):
+            raise ValueError("ring_over_pitch: the pitches must grow from row to row")
+        return self
 
     @model_validator(mode="after")
     def _limits_in_order(self) -> Self:
@@ -219,6 +234,10 @@ class Head(Table):
     tilt: TiltAxis = TiltAxis()
     ring_hz: Annotated[float, within("ring_hz")] = 8.0
     ring_damping: Annotated[float, within("ring_damping")] = 0.05
+    ring_hz_within: Annotated[float, within("ring_hz_within")] = 0.1
+    ring_damping_within: Annotated[float, within("ring_damping_within")] = 0.5
+    second_ring_hz: Annotated[float, within("ring_hz")] | None = None
+    second_ring_damping: Annotated[float, within("ring_damping")] | None = None
     settle_ms: Annotated[float, within("settle_ms")] | None = None
     level_error_deg: Annotated[float, within("level_error_deg")] = 0.1
     lean_deg: Annotated[float, within("lean_deg")] = 0.0
@@ -250,6 +269,7 @@ class Board(Table):
     silence_ms: Annotated[int, within("silence_ms")] = 3000
     sync_contact: bool = True
     wind_sensor: bool = False
+    shapes_ramps: bool = True
 
     @model_validator(mode="after")
     def _patient_enough(self) -> Self:

@@ -8,6 +8,7 @@ from controller.errors import InputError
 from controller.kit.kit import Axis, Head, Kit
 from controller.kit.line import TRIES, retry_ns
 from controller.program import timing
+from controller.program.arrival import with_shapers
 from controller.program.course import Course, exchange_ns, look_ns, move_ns
 from controller.program.kinematics import axes_for
 from controller.program.program import (
@@ -21,6 +22,7 @@ from controller.program.program import (
     Program,
     Step,
 )
+from controller.program.shapes import choose
 from controller.program.turn import BracketPosition
 from protocol.codec import PROTOCOL_VERSION
 from protocol.messages import (
@@ -54,9 +56,9 @@ def build_program(kit: Kit, frames: Sequence[PlannedFrame], made: Container[Expo
 
     Raises InputError where a frame lies outside the head's limits.
     """
-    pan, tilt = _setting(kit, kit.head.pan), _setting(kit, kit.head.tilt)
+    pan, tilt = settings = axis_settings(kit, frames)
     wanted = {(frame.id, number) for frame in frames for number in range(len(kit.exposure.bracket_ev))}
-    steps = build_steps(kit, frames, {exposure for exposure in wanted if exposure not in made})
+    steps = build_steps(kit, frames, {exposure for exposure in wanted if exposure not in made}, settings)
     search = [max(1, round(setting.speed_steps_s * SEARCH_SHARE)) for setting in (pan, tilt)]
     reference_ns = max(
         _reference_ns(setting, speed, axis.steps_per_degree)
@@ -90,6 +92,7 @@ def build_steps(
     kit: Kit,
     frames: Sequence[PlannedFrame],
     wanted: Container[Exposure],
+    settings: tuple[AxisSetting, AxisSetting],
     *,
     from_anywhere: bool = False,
     standing: tuple[int, int] | None = None,
@@ -97,15 +100,15 @@ def build_steps(
     look: bool = False,
 ) -> tuple[Step, ...]:
     """The steps that make the `wanted` exposures, in the order of `frames`, those by hand last; with `turn` whole
-    brackets where these are needed.
+    brackets where these are needed. `settings` are those of the program that the board was told.
 
     They begin where a reference run ends or, `from_anywhere`, so that an axis with play comes from its proper side
     wherever it was; `standing` is where that is, in steps, if it is known. Whatever moves ends with a look at the
     switches at zero; so does, with `look`, what does not move. Raises InputError where a frame lies outside the head's
     limits.
     """
-    pan, tilt = _setting(kit, kit.head.pan), _setting(kit, kit.head.tilt)
-    course = Course(kit, (pan, tilt), standing, from_anywhere=from_anywhere)
+    pan, tilt = settings
+    course = Course(kit, settings, standing, from_anywhere=from_anywhere)
     by_hand: list[Step] = []
     latest = None  # frame that the head turns to
     for frame in sorted(frames, key=lambda frame: frame.by_hand):
@@ -123,29 +126,37 @@ def build_steps(
             continue
         target = _target(kit.head, frame)
         _must_reach(frame, target, pan, tilt)
-        course.shoot((frame.id, frame.row), target, exposures)
+        course.shoot((frame.id, frame.row), target, exposures, frame.pitch_deg)
     if latest is not None and (course.steps or look):
         course.look(latest)
     return (*course.steps, *by_hand)
 
 
-def home_steps(kit: Kit, frame: PlannedFrame, standing: tuple[int, int], home: tuple[bool, bool]) -> tuple[MoveStep, ...]:
+def home_steps(
+    program: Program, frame: PlannedFrame, standing: tuple[int, int], home: tuple[bool, bool]
+) -> tuple[MoveStep, ...]:
     """The moves that bring the axes marked in `home` (pan, tilt) back to zero; named after `frame`.
 
     Nothing is said of the switches on the way: this is for a head whose other axis has lost its place.
     """
-    settings = _setting(kit, kit.head.pan), _setting(kit, kit.head.tilt)
-    course = Course(kit, settings, standing, from_anywhere=True)
+    course = Course(program.kit, program.axes, standing, from_anywhere=True)
     pan, tilt = (0 if at_home else steps for at_home, steps in zip(home, standing, strict=True))
     course.shoot((frame.id, frame.row), (pan, tilt), [])
     moves = (step for step in course.steps if isinstance(step, MoveStep))
-    return tuple(replace(move, settle_ns=0, pan=Crossing(), tilt=Crossing()) for move in moves)
+    return tuple(replace(move, settle_ns=0, plain_settle_ns=0, pan=Crossing(), tilt=Crossing()) for move in moves)
 
 
 def _target(head: Head, frame: PlannedFrame) -> tuple[int, int]:
     """Where to send both axes, a lean of the head counted in."""
     pan_deg, tilt_deg = axes_for(head, frame.yaw_deg, frame.pitch_deg)
     return to_steps(pan_deg, head.pan), to_steps(tilt_deg, head.tilt)
+
+
+def axis_settings(kit: Kit, frames: Sequence[PlannedFrame]) -> tuple[AxisSetting, AxisSetting]:
+    """Pan and tilt as the board is told, with the shapers that suit the ways between these frames."""
+    settings = _setting(kit, kit.head.pan), _setting(kit, kit.head.tilt)
+    stops = [(_target(kit.head, frame), frame.pitch_deg) for frame in frames if not frame.by_hand]
+    return with_shapers(settings, choose(kit, settings, stops, max(kit.exposure.times_s)))
 
 
 def _setting(kit: Kit, axis: Axis) -> AxisSetting:

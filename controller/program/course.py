@@ -12,10 +12,11 @@ from collections.abc import Iterable
 from controller.errors import InputError
 from controller.kit.kit import Axis, Kit
 from controller.program import timing
+from controller.program.arrival import Arrival, plain, turning_ms
 from controller.program.index import Side, zone_of
 from controller.program.program import AxisSetting, ExposeStep, MoveStep, Step
 from protocol.messages import EdgeFlag, Finished, GetIndex, Index, Message, Move, Outcome
-from protocol.units import NS, CommandId, Steps
+from protocol.units import MS, NS, CommandId, Steps
 
 TAKE_UP = 2.0  # how far beyond a frame a move turns before it comes back, as a multiple of the gear's play
 # Common practice, no source: ten minutes are soon shot again, and one percent of a run is not missed.
@@ -35,6 +36,7 @@ class Course:
         """Begin where a reference run ends or, `from_anywhere`, at `standing`, which may not be known."""
         self.steps: list[Step] = []
         self._kit, self._settings = kit, settings
+        self._arrivals = Arrival(kit, settings), Arrival(kit, plain(settings))
         self._axes: tuple[Axis, Axis] = (kit.head.pan, kit.head.tilt)
         self._from_anywhere = from_anywhere
         # A reference run ends with a step or so downward, so an axis with play that stays there came the wrong way.
@@ -44,10 +46,11 @@ class Course:
         self._sides = [Side(zone_of(kit.head, axis), at) for axis, at in zip(self._axes, places, strict=True)]
         self._at_stake_ns = [0, 0]
 
-    def shoot(self, frame: tuple[int, int], target: Place, exposures: list[ExposeStep]) -> None:
+    def shoot(self, frame: tuple[int, int], target: Place, exposures: list[ExposeStep], pitch_deg: float = 0.0) -> None:
         """Turn to a frame (its id and row), with a look on the way where that pays, and make its exposures.
 
-        Where an axis with play turns back it goes too far first, so that every frame is approached alike.
+        Where an axis with play turns back it goes too far first, so that every frame is approached alike. `pitch_deg` is
+        where the camera looks then.
         """
         if self._from_anywhere:
             axes = zip(target, self._axes, self._settings, strict=True)
@@ -60,9 +63,10 @@ class Course:
         )
         if beyond != target:
             stops.insert(0, beyond)
-        settle_ns = timing.settle_ns(self._kit)
+        exposed_s = max((step.shutter_s for step in exposures), default=0.0)
+        waits = [arrival.settle_ns((self._here, *stops), pitch_deg, exposed_s) for arrival in self._arrivals]
         for stop in stops:
-            self._move(frame, stop, settle_ns if stop is target else 0)
+            self._move(frame, stop, *(waits if stop is target else (0, 0)))
         self.steps += exposures
         spent_ns = self._move_ns(self._here, target) + sum(step.expected_ns + step.ready_ns for step in exposures)
         self._at_stake_ns = [at_stake + spent_ns for at_stake in self._at_stake_ns]
@@ -70,7 +74,7 @@ class Course:
     def look(self, frame: tuple[int, int], axes: tuple[int, ...] = (0, 1)) -> None:
         """Pass the switches of these axes (0 pan, 1 tilt), in moves named after `frame`; nothing is shot."""
         for stop in self._look_stops(axes):
-            self._move(frame, stop, 0)
+            self._move(frame, stop, 0, 0)
 
     def _look_on_the_way(self, frame: tuple[int, int], target: Place) -> None:
         pays = tuple(axis for axis in (0, 1) if self._look_pays(axis, target))
@@ -94,12 +98,12 @@ class Course:
         pans, tilts = ([here] * (count - len(own)) + own for here, own in zip(self._here, stops, strict=True))
         return list(zip(pans, tilts, strict=True))
 
-    def _move(self, frame: tuple[int, int], there: Place, settle_ns: int) -> None:
+    def _move(self, frame: tuple[int, int], there: Place, settle_ns: int, plain_settle_ns: int) -> None:
         """One move, with the time it should take and when it is overdue."""
         expected_ns = self._move_ns(self._here, there)
         overdue_ns = timing.deadline_ns(expected_ns, self._kit.board.baud)
         pan, tilt = (side.goes(steps) for side, steps in zip(self._sides, there, strict=True))
-        self.steps.append(MoveStep(*frame, *there, settle_ns, expected_ns, overdue_ns, pan, tilt))
+        self.steps.append(MoveStep(*frame, *there, settle_ns, plain_settle_ns, expected_ns, overdue_ns, pan, tilt))
         for axis, crossing in enumerate((pan, tilt)):
             if crossing.must:
                 self._at_stake_ns[axis] = 0
@@ -116,12 +120,8 @@ def _pair(places: Iterable[int]) -> Place:
 
 def move_ns(kit: Kit, settings: tuple[AxisSetting, AxisSetting], here: Place, target: Place) -> int:
     """Time of a move from sending the command to hearing of its end."""
-    turning = max(
-        timing.motion_ns(goal - start, setting.speed_steps_s, setting.accel_steps_s2)
-        for start, goal, setting in zip(here, target, settings, strict=True)
-    )
     command = Move(CommandId(1), Steps(target[0]), Steps(target[1]))
-    return turning + exchange_ns(command, kit.board.baud)
+    return turning_ms(settings, here, target) * MS + exchange_ns(command, kit.board.baud)
 
 
 def exchange_ns(command: Message, baud: int) -> int:

@@ -4,6 +4,7 @@ from dataclasses import dataclass
 from typing import Protocol, TypeAlias
 
 from controller.kit.kit import Kit
+from protocol.shaper import PLAIN, Shaper
 
 Exposure: TypeAlias = tuple[int, int]
 """A frame's id, and the number of the exposure in its bracket."""
@@ -39,13 +40,14 @@ class PlannedFrame(Aim, Protocol):
 
 @dataclass(frozen=True, slots=True)
 class AxisSetting:
-    """Limits, speed and ramp of one axis as the board is told, in steps."""
+    """Limits, speed, ramp and shaper of one axis as the board is told, in steps."""
 
     min_steps: int
     max_steps: int
     speed_steps_s: int
     accel_steps_s2: int
     steps_per_degree: float
+    shaper: Shaper = PLAIN
 
 
 @dataclass(frozen=True, slots=True)
@@ -63,7 +65,7 @@ class Crossing:
 
 @dataclass(frozen=True, slots=True)
 class MoveStep:
-    """Turn to a frame's absolute position, then wait `settle_ns`.
+    """Turn to a frame's absolute position, then wait `settle_ns` (`plain_settle_ns` on a board that shapes no ramps).
 
     `pan` and `tilt` say what it has to do with the switches at zero. A move that no exposure follows is there only to
     pass them.
@@ -74,11 +76,16 @@ class MoveStep:
     pan_steps: int
     tilt_steps: int
     settle_ns: int
+    plain_settle_ns: int
     expected_ns: int
     """From sending the command to hearing of its end; settling not included."""
     deadline_ns: int
     pan: Crossing = Crossing()
     tilt: Crossing = Crossing()
+
+    def wait_ns(self, *, shaped: bool) -> int:
+        """How long to wait after it, on a board that shapes its ramps or does not."""
+        return self.settle_ns if shaped else self.plain_settle_ns
 
     @property
     def looks(self) -> bool:
@@ -140,6 +147,11 @@ class Program:
     """A move across everything that the program visits: what a move from an unforeseen place may take."""
     steps: tuple[Step, ...]
     expected_ns: int
+
+    @property
+    def axes(self) -> tuple[AxisSetting, AxisSetting]:
+        """Pan and tilt."""
+        return self.pan, self.tilt
 
     @property
     def exposures(self) -> list[ExposeStep]:

@@ -36,6 +36,21 @@ def binomial(mode: Mode, order: int) -> Shaper:
     return Shaper.nearest(tuple(each * half_s for each in range(order + 1)), tuple(shares))
 
 
+def zv(mode: Mode) -> Shaper:
+    """Nothing is left if the mode is as stated; half a period long."""
+    return binomial(mode, 1)
+
+
+def zvd(mode: Mode) -> Shaper:
+    """The same, and little is left beside it; a period long."""
+    return binomial(mode, 2)
+
+
+def zvdd(mode: Mode) -> Shaper:
+    """With one more derivative that vanishes; one and a half periods long."""
+    return binomial(mode, 3)
+
+
 def extra_insensitive(mode: Mode, residue: float = EI_RESIDUE) -> Shaper:
     """EI: one period long, with `residue` left at the mode's own frequency and none at two beside it.
 

@@ -87,7 +87,7 @@ def tables(draw: st.DrawFn) -> dict[str, Any]:
 def messages_of(program: Program) -> Iterator[Message]:
     """Everything that the program may say to the board."""
     ids = (CommandId(number) for number in count(1))
-    yield from arming(program, BootId(1), lambda: next(ids))
+    yield from arming(program, BootId(1), lambda: next(ids), shaped=True)
     yield reference(program, next(ids))
     for step in program.steps:
         if isinstance(step, MoveStep):

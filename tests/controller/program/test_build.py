@@ -14,7 +14,7 @@ from hypothesis import strategies as st
 from controller.errors import InputError
 from controller.kit.kit import LONGEST_OF_NOMINAL, Axis, Kit
 from controller.planning.plan import Frame
-from controller.program.build import LAG_MARGIN_MS, build_program, build_steps, to_steps
+from controller.program.build import LAG_MARGIN_MS, axis_settings, build_program, build_steps, to_steps
 from controller.program.program import AskStep, ExposeStep, MoveStep, Step
 from controller.program.timing import motion_ns, settle_ns
 from controller.program.turn import BracketPosition
@@ -164,10 +164,11 @@ def test_a_camera_is_given_the_time_for_its_dark_frame(exposure: dict[str, Any])
 
 def test_where_nobody_knows_whose_turn_it_is_any_exposure_may_be_the_longest() -> None:
     kit = kit_of(exposure={"shutter_seconds": 7.5, "bracket_ev": [-2, 0, 2], "noise_reduction": True})
+    axes = axis_settings(kit, [frame(0, 0)])
     known, lost = (
         [
             step
-            for step in build_steps(kit, [frame(0, 0)], {(0, 0), (0, 1), (0, 2)}, turn=turn)
+            for step in build_steps(kit, [frame(0, 0)], {(0, 0), (0, 1), (0, 2)}, axes, turn=turn)
             if isinstance(step, ExposeStep)
         ]
         for turn in (BracketPosition(3), BracketPosition(3).lost(None))

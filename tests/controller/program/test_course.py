@@ -9,12 +9,13 @@ import pytest
 from controller.kit.kit import Kit
 from controller.planning.make import make_plan
 from controller.planning.plan import Frame
-from controller.program.build import build_program, build_steps
+from controller.program.build import axis_settings, build_program, build_steps
 from controller.program.course import SHARE, STAKE_NS
 from controller.program.program import AskStep, Crossing, ExposeStep, MoveStep, Step
 from protocol.units import NS
 from tests.end_to_end.whole_runs import few_frames, kit_of
 
+AXES = axis_settings(kit_of(), few_frames())
 WITHOUT = {"pan": {"zero_switch": False}, "tilt": {"zero_switch": False}}
 
 
@@ -93,16 +94,31 @@ def test_an_axis_without_a_switch_stays_where_it_is_while_the_other_one_is_looke
 
 
 def test_only_a_look_where_nothing_is_to_be_shot() -> None:
-    steps = build_steps(kit_of(), few_frames(), set(), from_anywhere=True, standing=(6400, 0), look=True)
+    steps = build_steps(
+        kit_of(),
+        few_frames(),
+        set(),
+        AXES,
+        from_anywhere=True,
+        standing=(6400, 0),
+        look=True,
+    )
     assert [(step.pan.must, step.tilt.must) for step in steps if isinstance(step, MoveStep)] == [
         (False, False),
         (True, True),
     ]
-    assert build_steps(kit_of(), few_frames(), set(), from_anywhere=True) == ()
+    assert build_steps(kit_of(), few_frames(), set(), AXES, from_anywhere=True) == ()
 
 
 def test_the_look_comes_before_a_frame_by_hand() -> None:
     by_hand = few_frames()[1].model_copy(update={"by_hand": True})
-    steps = build_steps(kit_of(), (by_hand, *few_frames()[2:]), {(1, 0)}, from_anywhere=True, look=True)
+    steps = build_steps(
+        kit_of(),
+        (by_hand, *few_frames()[2:]),
+        {(1, 0)},
+        AXES,
+        from_anywhere=True,
+        look=True,
+    )
     kinds = [type(step) for step in steps]
     assert kinds == [MoveStep, MoveStep, AskStep, ExposeStep]

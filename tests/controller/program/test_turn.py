@@ -6,7 +6,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from controller.program.build import build_program, build_steps
+from controller.program.build import axis_settings, build_program, build_steps
 from controller.program.program import ExposeStep
 from controller.program.turn import BracketPosition
 from tests.end_to_end.whole_runs import few_frames, kit_of
@@ -62,11 +62,12 @@ def test_steps_follow_the_turn_from_frame_to_frame() -> None:
     kit = kit_of(exposure={"bracket_ev": [-1, 0, 1]})
     frames = few_frames()[:3]
     wanted = {(0, 1), (0, 2), (1, 2), (2, 0), (2, 1), (2, 2)}
-    steps = build_steps(kit, frames, wanted, turn=BracketPosition(3, 1))
+    axes = axis_settings(kit, frames)
+    steps = build_steps(kit, frames, wanted, axes, turn=BracketPosition(3, 1))
     shot = [(step.frame, step.exposure) for step in steps if isinstance(step, ExposeStep)]
     assert shot == [(0, 1), (0, 2), (1, 0), (1, 1), (1, 2), (2, 0), (2, 1), (2, 2)]
     assert [s for s in build_program(kit, frames).steps if isinstance(s, ExposeStep)] == [
         s
-        for s in build_steps(kit, frames, {(f, n) for f in range(3) for n in range(3)}, turn=BracketPosition(3))
+        for s in build_steps(kit, frames, {(f, n) for f in range(3) for n in range(3)}, axes, turn=BracketPosition(3))
         if isinstance(s, ExposeStep)
     ]
