@@ -7,7 +7,7 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Final
 
-from controller.conformance import moving, still
+from controller.conformance import moving, shaping, still
 from controller.conformance.asking import quieten
 from controller.conformance.reach import SMALL_STEPS, Reach
 from controller.conformance.talk import Talk
@@ -66,6 +66,7 @@ RULES: Final[tuple[Rule, ...]] = (
     Rule("command-id", "An id is taken once; older ones are stale, 0 is none.", still.stale),
     Rule("id-order", "Ids go on past 2^32 - 1, and one belongs to one kind of command (since 1.1).", still.in_order),
     Rule("values", "Values that make no sense are refused.", still.nonsense),
+    Rule("shaper", "What is no shaper is refused (since 1.2, if the board shapes its ramps).", shaping.refused),
     Rule("unarmed", "Nothing is done before arming, and arming is for one boot only.", still.unarmed),
     Rule("unknown-kind", "An unknown request is refused by name.", still.unknown_kind),
     Rule("junk", "Junk of any length never blocks the board.", still.junk),
@@ -113,6 +114,15 @@ RULES: Final[tuple[Rule, ...]] = (
         moves=True,
         motion="Both axes begin to turn and are stopped",
         about_s=2,
+        searches=True,
+    ),
+    Rule(
+        "shaped-move",
+        "A shaped move ends on its target, later by its last impulse (since 1.2, if the board shapes its ramps).",
+        shaping.shaped_move,
+        moves=True,
+        motion=SMALL,
+        about_s=6,
         searches=True,
     ),
     Rule(

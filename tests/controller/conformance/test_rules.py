@@ -236,7 +236,7 @@ def test_all_answers_late_are_too_late_together() -> None:
 def test_another_major_version_is_said_plainly(major: int, minor: int, refuses: bool) -> None:
     rig, talk = bench()
     liars.of_another_major_version(major, minor, refuses=refuses)(rig.board)
-    with pytest.raises(OtherVersion, match=rf"speaks version {major}\.{minor} of the protocol, and this program 1\.1"):
+    with pytest.raises(OtherVersion, match=rf"speaks version {major}\.{minor} of the protocol, and this program 1\.2"):
         talk.wait_welcome(7)
     assert talk.port.now() < 30 * NS
 
