@@ -1,4 +1,4 @@
-"""From results to findings: the names of the record, and the sentences for the operator."""
+"""From results to findings: the names in the record and the sentences for the operator."""
 
 import math
 from collections.abc import Sequence
@@ -21,7 +21,7 @@ from controller.optics.outline import Array
 def plus_minus(value: float, u: float, freedom: float) -> str:
     """A value and the half-width of its 95 % interval, to two digits of the latter (GUM, JCGM 100:2008, 7.2.6).
 
-    Nine digits at most: where the half-width is smaller than the last of them, it is told as that.
+    Nine digits at most: a half-width smaller than the last of them is given as that digit.
     """
     half = coverage_factor(freedom) * u
     last = math.floor(math.log10(max(abs(value), half, 1e-300))) - 8
@@ -40,7 +40,7 @@ def from_to(found: Within) -> str:
 
 
 def _order_sentences(stated: Stated, drift: Estimate | None, advice: str) -> list[str]:
-    """What the order of the readings protects from."""
+    """Sentences on what the order of the readings protects from."""
     if stated is Stated.SCATTER:
         return [
             "The intervals are from the scatter alone, not 95 %: in the order in which these readings were taken, a "
@@ -218,7 +218,7 @@ def _rule(play_deg: float, steps_per_degree: float | None) -> str:
 
 
 def level_found(result: LevelResult, readings: Readings, legs: Sequence[TripodLeg], steepest_deg: float) -> Finding:
-    """The finding of `calibrate level`; `steepest_deg` is the pitch for which the roll that remains is told."""
+    """The finding of `calibrate level`; `steepest_deg` is the pitch at which the remaining roll is stated."""
     outliers = _left_out(readings, result.kept.tolist(), result.residuals_deg)
     sentences = _level_sentences(result, legs, steepest_deg)
     sentences.append(_resolution_sentence(result.residual_sd_deg, result.resolution_deg))
@@ -277,9 +277,9 @@ def _level_sentences(result: LevelResult, legs: Sequence[TripodLeg], steepest_de
 
 
 def verify_found(result: VerifyResult, readings: Readings, needed_deg: float, needed_by: str) -> Finding:
-    """The finding of `calibrate verify`: passed if every pose is surely met within `needed_deg`, RP counted in.
+    """The finding of `calibrate verify`: passed if every pose certainly meets `needed_deg`, with RP included.
 
-    The whole interval of the worst pose must keep to it (guarded acceptance: JCGM 106:2012, 8.3.2).
+    The whole interval of the worst pose must be within it (guarded acceptance: JCGM 106:2012, 8.3.2).
     """
     passed = result.worst.high <= needed_deg
     verdict = "Passed" if passed else "FAILED" if result.worst.low > needed_deg else "NOT SHOWN"
