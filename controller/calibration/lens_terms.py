@@ -18,8 +18,8 @@ from controller.optics.outline import Array
 
 TERMS = 6
 STEP = 1e-4  # of each term, for slopes
-# Priors. Lenses distort by some per cent at the corner, and sensors are some tenths of a per cent off centre.
-# Common practice, no source. These are twice the usual values, since pictures that tell anything tell much more.
+# Priors. Lenses distort by some per cent at the corner, and sensors are some tenths of a per cent off centre. Common
+# practice, no source. These are twice the usual values, since pictures that tell anything tell much more.
 CORNER_SHARES = (0.03, 0.03, 0.01)  # of each radial term
 ASIDE_SHARE = 0.01  # of the picture's width
 

@@ -29,8 +29,7 @@ SAME_FOCAL, SAME_SHAPE = 0.005, 0.02
 @dataclass(frozen=True, slots=True, eq=False)
 class Photograph:
     """One photograph. `grey` (rows, columns) is upright and `share` times as large as the file's own picture, equally in
-    both
-    directions. `own_px` (columns, rows) is the size of the file's picture in pixels.
+    both directions. `own_px` (columns, rows) is the size of the file's picture in pixels.
 
     `focal_mm` and `focal_35mm` are from its EXIF. `taken_s` is in seconds since a moment common to all. None if missing.
     """

@@ -69,8 +69,7 @@ def _lies_on(values: Array, step: float, written: float) -> bool:
 
 def shared(scatter: float, step: float) -> float:
     """How far two readings of one place share their rounding: 1 without scatter, 0 with a scatter of half a `step`. It is
-    the
-    correlation of the errors, averaged over where the place is between two marks.
+    the correlation of the errors, averaged over where the place is between two marks.
 
     By the characteristic function of the scatter (B. Widrow and I. Kollar, *Quantization Noise*, 2008, chapter 4).
     """

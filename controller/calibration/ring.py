@@ -71,8 +71,7 @@ class Ring:
 @dataclass(frozen=True, slots=True, eq=False)
 class _Solved:
     """Degrees for a step and the changes of the lens's terms, with their covariance; the parts of it from the head and
-    from a
-    pupil off the axis; and the head's error.
+    from a pupil off the axis; and the head's error.
     """
 
     values: Array

@@ -70,8 +70,7 @@ class Ringing:
 
     def half_width(self, u: float, hidden: float = 0.0) -> float:
         """Half the width of the interval that contains the true value in 95 of 100 cases: of a single vibration, or, with
-        the
-        hidden effect, of the larger one of two.
+        the hidden effect, of the larger one of two.
         """
         return math.hypot(coverage_factor(self.degrees_of_freedom) * u, hidden)
 

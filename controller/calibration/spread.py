@@ -50,8 +50,7 @@ def scatter(variance: float, freedom: float, step: float, error: float, hanging:
     `step` is that of the instrument's grid and `error` its own standard uncertainty. All of the scatter may come from the
     instrument (readings of a place halfway between two marks fall on either), and it may hide as much. If successive
     readings correlate by `hanging` (`order.seen_hanging`), they tell less about their scatter (M. S. Bartlett, J. R.
-    Stat.
-    Soc. B 8, 1946), and its true variance may be `hidden` times as large (`order.hidden`, 1 or more).
+    Stat. Soc. B 8, 1946), and its true variance may be `hidden` times as large (`order.hidden`, 1 or more).
     """
     freedom = max(freedom * (1 - hanging**2) / (1 + hanging**2), 1.0)
     least, most = math.hypot(rounding_sd(step), error), math.hypot(step / 2, error)

@@ -1,8 +1,8 @@
 """The turn of a camera between two pictures, from points that both show. Pure geometry; any projection.
 
 A camera's axes here are x to the picture's right, y down, z along the lens: right-handed, so that turning right is a
-positive rotation about y and tilting up one about x. Pictures are upright; pixels count from the middle of the top
-left one.
+positive rotation about y and tilting up one about x. Pictures are upright; pixels count from the middle of the top left
+one.
 """
 
 import math
@@ -89,8 +89,7 @@ class PictureGeometry:
 
     def seen(self, points_px: Array) -> tuple[Array, Array]:
         """Unit vectors (n, 3) of pixels (n, 2), and the size of a pixel there, in radians (n,): the root mean square of
-        its
-        two sides.
+        its two sides.
 
         Raises ValueError beyond the projection's reach.
         """

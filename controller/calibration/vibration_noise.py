@@ -72,8 +72,7 @@ def hanging(weighted: Array) -> float:
 @dataclass(frozen=True, slots=True, eq=False)
 class Second:
     """A second vibration: whether it shows, both frequencies in Hz, its size relative to the main one, and what an unseen
-    one
-    adds to the covariance (5, 5) of the main one's values.
+    one adds to the covariance (5, 5) of the main one's values.
     """
 
     seen: bool

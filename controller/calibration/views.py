@@ -18,8 +18,7 @@ from controller.optics.outline import Array
 @dataclass(frozen=True, slots=True, eq=False)
 class NearMark:
     """Where both pictures show the near mark, in pixels (2,), with the standard uncertainty of its place to the right,
-    and
-    that of the registration that all far points share.
+    and that of the registration that all far points share.
     """
 
     first_px: Array

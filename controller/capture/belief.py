@@ -2,9 +2,8 @@
 
 A board whose reports contradict its own counters shows it in four ways. It is elsewhere than it was sent. It was quicker
 than its motors or contacts can be. It contradicts itself. Or it reports things that it does not have. A board that
-invents
-a consistent position, time and sync contact is not detected here. The switches at zero (`watching.py`) detect motion that
-was not made, and the pictures show the rest.
+invents a consistent position, time and sync contact is not detected here. The switches at zero (`watching.py`) detect
+motion that was not made, and the pictures show the rest.
 """
 
 from dataclasses import dataclass

@@ -79,8 +79,7 @@ class Event:
 @dataclass(frozen=True, slots=True)
 class Wanted:
     """The operator's request: PAUSE, PAUSE_AFTER_ROW, GO_ON, RETAKE (of `frames`), STOP or HALT; or the answer to a
-    question:
-    ANSWERED (yes) or DECLINED (no).
+    question: ANSWERED (yes) or DECLINED (no).
     """
 
     kind: EventKind

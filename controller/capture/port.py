@@ -23,6 +23,5 @@ class Port(Protocol):
         """Wait for bytes until `deadline_ns` (forever if None); empty if there are none by then.
 
         A deadline in the past returns the bytes already received. May return empty earlier if the operator has a request,
-        so
-        callers must check the time.
+        so callers must check the time.
         """

@@ -90,8 +90,7 @@ class Progress:
         """Build the steps for these exposures from the head's position.
 
         If there are none, use those that were put off. If there are none of those either, check zero again if `look`.
-        Frames
-        by hand wait until nothing else is left.
+        Frames by hand wait until nothing else is left.
         """
         if not self._turned(wanted):
             more = self._turned(self.later) if wanted else set(self.later)

@@ -1,12 +1,9 @@
 """Recovery from a lost line or board: wait, greet again, find out what happened, continue.
 
 The board stops and holds by itself if it receives nothing. When the line is back, the run greets the board and tells it
-to
-stop. The answer tells whether the head still knows its position (the same boot, no doubt since) and how the exposure
-under
-way ended. Then the board is armed again, finds zero again if necessary, and returns to the interrupted frame. Exposures
-of
-it that are known to be made are not repeated.
+to stop. The answer tells whether the head still knows its position (the same boot, no doubt since) and how the exposure
+under way ended. Then the board is armed again, finds zero again if necessary, and returns to the interrupted frame.
+Exposures of it that are known to be made are not repeated.
 """
 
 from controller.capture.belief import MADE

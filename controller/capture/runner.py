@@ -48,8 +48,7 @@ LOOK_NS = 50 * MS  # between two looks for a file
 @dataclass(frozen=True, slots=True)
 class RunResult:
     """How a run ended. `zero_lost`: only the operator can tell where the head points now. `early`: it was stopped before
-    it
-    was through.
+    it was through.
     """
 
     complete: bool

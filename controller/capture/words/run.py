@@ -11,8 +11,7 @@ THROUGH = "The run is through."
 
 class StateWords(NamedTuple):
     """`doing` is the text of a state in the display, `tale` that of entering it in the tale of a rehearsal. `lane` is the
-    name
-    of its lane in the picture of the times, empty if it has none.
+    name of its lane in the picture of the times, empty if it has none.
     """
 
     doing: str
