@@ -1,7 +1,7 @@
 """The simulated rig in real time at the end of a line that other programs open.
 
-Bytes take no time here beyond that of the simulated wire. Only the line may wait. The world's clock never
-runs faster than `speed` times the host's.
+Bytes take no time here beyond that of the simulated wire. Only the line may wait. The world's clock never runs faster
+than `speed` times the host's.
 """
 
 import select
