@@ -1,4 +1,4 @@
-"""No result without its uncertainty: every world, every procedure, and readings that do not differ at all."""
+"""Every result has an uncertainty: in every world, for every procedure, and for readings that do not differ at all."""
 
 from __future__ import annotations
 
@@ -68,7 +68,7 @@ def test_readings_that_do_not_differ_are_no_surer_than_the_instrument(reading: f
     yaws = [0, 180, 90, 270, 45, 0]
     level = from_tilts(given_ := readings(yaw_deg=yaws, reading_deg=[reading] * 6))
     assert_sure_of_itself(level_found(level, given_, (), 60.0))
-    assert level.lean_interval_deg[1] >= level.resolution_deg / 2  # half a division leans unseen
+    assert level.lean_interval_deg[1] >= level.resolution_deg / 2  # a lean of half a division does not show
     rows = [(target, side) for side in ("up", "down") for target in (10.0, 130.0, 250.0)] * 2
     targets, sides = zip(*rows, strict=True)
     given_ = readings(sides, target_deg=targets, measured_deg=np.array(targets) + reading % 1)
