@@ -56,7 +56,7 @@ class Believed:
         """Whether the position of the head is known."""
         return self._at_steps is not None
 
-    # What the host does.
+    # The host's actions.
 
     def greet(self) -> None:
         """Begin a new conversation. Nothing is under way in it; what was may have been carried out or not."""
@@ -82,7 +82,7 @@ class Believed:
         """Note a request for the status."""
         self._questions.append(Known(self.asked, self._at_steps, armed, stopped, self._status_clock_ms))
 
-    # What the board says.
+    # The board's reports.
 
     def welcome(self, welcome: Welcome) -> Lie | None:
         """Take in a Welcome."""

@@ -69,7 +69,7 @@ def fail_not_at_rest(run: Run, _: Event) -> None:
     run.fail(still)
 
 
-# What cannot be true.
+# Contradictions of the board.
 
 
 def fail_contradicted(run: Run, event: Event) -> None:
