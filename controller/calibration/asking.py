@@ -143,7 +143,7 @@ def asked_ringing(operator: PersonAtHead) -> Readings:
     """A sensor's values after a move, in order of time."""
     operator.tell(
         "Lay a sensor that shows its readings over time (a level, a dial, a telephone's rotation) on the camera. Make "
-        "the fastest and longest move, and read the sensor from when the move has ended: twenty readings or more over "
+        "the longest move at full speed, and read the sensor from the end of the move: twenty readings or more over "
         "several swings, several in each. Type time and value."
     )
     time = NumberQuestion("time_ms", "Time since the move ended, ms")

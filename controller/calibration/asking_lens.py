@@ -42,5 +42,5 @@ def _needed(operator: PersonAtHead, question: str, name: str) -> float:
     """The number typed in, within the bound of that name. Raises NotBelievable if there is none."""
     value = operator.number(question, bound=BOUNDS[name])
     if value is None:
-        raise NotBelievable(f"{question}: nothing was typed in, so there is nothing to work out.")
+        raise NotBelievable(f"{question}: nothing was typed in. Type a number to get a result.")
     return value

@@ -24,7 +24,7 @@ STANDARD_APPROACHES = 5  # from each side, by the standard
 SIGNIFICANT_P = 0.05
 MOST_PLAY_DEG = 5.0
 MOST_OUTLIERS = 0.1  # share of the readings; at least one is allowed
-SHUFFLE = "come to the positions in shuffled order, from either side, and to the first again at the end"
+SHUFFLE = "visit the positions in shuffled order, from either side, and the first again at the end"
 
 
 @dataclass(frozen=True, slots=True)
@@ -110,19 +110,20 @@ def from_approaches(readings: Readings, reading_error_deg: float | None = None) 
     )
     if int((~kept).sum()) > most:
         raise NotBelievable(
-            f"{readings.name}: more than {most} of {len(kept)} readings lie farther off than the others explain; look "
-            "for slack or slip, and read again."
+            f"{readings.name}: more than {most} of {len(kept)} readings are outliers; look for slack or slip, and "
+            "read again."
         )
     if not drifts and order.hang_together(found, step=means.step_deg):
         raise NotBelievable(
-            f"{readings.name}: neighbouring readings err alike, so the instrument or the head drifts; {SHUFFLE}."
+            f"{readings.name}: the errors of successive readings are correlated, so the instrument or the head drifts; "
+            f"{SHUFFLE}."
         )
     positions = positions_of(readings.only(kept.tolist()))
     made = figures(positions)
     if made.reversal_deg > MOST_PLAY_DEG:
         raise NotBelievable(
-            f"{readings.name}: a play of {made.reversal_deg:.3g}° is more than any sound gear has; look for a loose "
-            "clamp or belt, or for readings with the directions mixed up."
+            f"{readings.name}: a play of {made.reversal_deg:.3g}° is too large for a gear in working order; look for a "
+            "loose clamp or belt, or for readings with the directions mixed up."
         )
     return _with_intervals(means, found, kept, drifts, positions, made)
 
@@ -170,8 +171,8 @@ def _must_follow(readings: Readings) -> None:
     r2 = 0.0 if np.ptp(measured) == 0 else float(np.corrcoef(target, measured)[0, 1] ** 2)
     if r2 < 0.9 or abs(slope - 1) > 0.2:
         raise NotBelievable(
-            f"{readings.name}: the measured angles do not follow the targets; were lines or columns mixed up, or are the "
-            "steps per degree wrong (calibrate those first)?"
+            f"{readings.name}: the measured angles do not follow the targets; check that no lines or columns are mixed "
+            "up, and calibrate the steps per degree first."
         )
 
 

@@ -69,10 +69,10 @@ def fit(design: Array, y: Array, u: Array | None = None, *, least_sd: float = 0.
     stacked = np.vstack([design * weights[:, None], pulled])
     scale = np.abs(stacked).max(axis=0)
     if scale.min() == 0:
-        raise np.linalg.LinAlgError("no reading says anything of one of the coefficients")
+        raise np.linalg.LinAlgError("no reading depends on one of the coefficients")
     q, r = np.linalg.qr(stacked / scale)
     if np.abs(np.diag(r)).min() < 1e-12 * np.abs(np.diag(r)).max():
-        raise np.linalg.LinAlgError("the readings do not tell the coefficients apart")
+        raise np.linalg.LinAlgError("the readings do not determine the coefficients")
     inverse = np.linalg.inv(r) / scale[:, None]
     estimator = inverse @ q[:count].T * weights
     coefficients = estimator @ y

@@ -18,7 +18,7 @@ from controller.calibration.resolution import rounding_sd
 from controller.optics.outline import Array
 
 LEAST_READINGS, LEAST_ROUND_DEG = 4, 180.0
-SHUFFLE = "read the yaws in shuffled order, and the first of them again at the end"
+SHUFFLE = "read the yaws in shuffled order, and the first again at the end"
 MOST_LEAN_DEG = 20.0
 ROUNDS, EXACT = 8, 1e-13  # of Gauss-Newton; three reach the last digit of a float
 RESIDUALS_P = 0.001
@@ -97,11 +97,12 @@ def from_tilts(readings: Readings, reading_error_deg: float | None = None) -> Le
     if model.u is not None and chance_of_chi_squared(found.chi_squared, int(kept.sum()) - parameters) < RESIDUALS_P:
         raise NotBelievable(
             f"{readings.name}: the readings scatter by {result.residual_sd_deg:.3g}°, more than the stated reading error "
-            "explains; does the tripod give, or was the tilt axis moved?"
+            "explains; check that the tripod is firm and that the tilt axis was not moved."
         )
     if not drifts and order.hang_together(found, step=model.step_deg):
         raise NotBelievable(
-            f"{readings.name}: neighbouring readings err alike, so the instrument drifts or the tripod gives; {SHUFFLE}."
+            f"{readings.name}: the errors of successive readings are correlated, so the instrument drifts or the tripod "
+            f"is not firm; {SHUFFLE}."
         )
     return result
 

@@ -66,11 +66,11 @@ def read_photographs(files: Sequence[Path]) -> list[Photograph]:
     first = taken[0]
     for other in taken[1:]:
         if other.grey.shape != first.grey.shape or other.share != first.share:
-            raise InputError(f"{other.path}: is not of the same size as {first.path}.")
+            raise InputError(f"{other.path}: does not have the same size as {first.path}. Use pictures of one camera.")
         if first.focal_mm and other.focal_mm and abs(other.focal_mm / first.focal_mm - 1) > SAME_FOCAL:
             raise InputError(
-                f"{other.path}: was taken at {other.focal_mm:g} mm, {first.path.name} at {first.focal_mm:g} mm; "
-                "take all at one focal length."
+                f"{other.path}: was shot at {other.focal_mm:g} mm, {first.path.name} at {first.focal_mm:g} mm; "
+                "shoot all at one focal length."
             )
     return taken
 
@@ -82,7 +82,7 @@ def read_photograph(path: Path) -> Photograph:
     if min(_handy_size(read.picture)) < SMALLEST_PX:
         what = "too small" if max(own) <= LONGEST_PX else "too narrow"
         raise InputError(
-            f"{path}: is {own[0]} x {own[1]} pixels, which is {what} to compare with another. Take one whole."
+            f"{path}: is {own[0]} x {own[1]} pixels, which is {what} to compare with another. Use a whole photograph."
         )
     grey, share = _handy(read.picture)
     return Photograph(
@@ -139,8 +139,8 @@ def camera_for(
             photograph.focal_35mm / FULL_FRAME_DIAGONAL_MM * math.hypot(*photograph.own_px) * photograph.share, middle
         )
     raise InputError(
-        f"{photograph.path}: does not say enough of its lens; name the kit (--kit) or give --focal-length-mm and "
-        "--pixel-um."
+        f"{photograph.path}: does not describe its lens completely. Name the kit (--kit), or give --focal-length-mm "
+        "and --pixel-um."
     )
 
 
@@ -149,8 +149,8 @@ def _camera_of_kit(photograph: Photograph, kit: Kit, focal_mm: float) -> Picture
     field = kit.field(0.0)
     if abs((columns / rows) / (field.width_mm / field.height_mm) - 1) > SAME_SHAPE:
         raise InputError(
-            f"{photograph.path}: is {columns} x {rows} (as held), which is not the shape of the kit's pictures, "
-            f"{field.width_mm:g} x {field.height_mm:g} mm; was it cropped, or is the camera mounted another way?"
+            f"{photograph.path}: is {columns} x {rows} pixels upright, which is not the shape of the kit's pictures, "
+            f"{field.width_mm:g} x {field.height_mm:g} mm. Use uncropped pictures, or correct `mounted` in the kit."
         )
     for_mm = photograph.own_px[0] / field.width_mm * photograph.share
     middle = (

@@ -59,5 +59,5 @@ def rail_at(table: Sequence[RailReading], focal_length_mm: float) -> Reading:
         return Reading(at, u)
     span = f"{focal[0]:g} mm" if len(table) == 1 else f"{focal[0]:g} to {focal[-1]:g} mm"
     return Reading(
-        at, u, f"{focal_length_mm:g} mm lies outside what was measured ({span}); measure there before you rely on it."
+        at, u, f"{focal_length_mm:g} mm is outside the measured range ({span}); measure there before you rely on it."
     )

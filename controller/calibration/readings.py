@@ -104,7 +104,7 @@ def _rows(path: Path, wanted: str) -> list[tuple[int, list[str]]]:
     rows: list[tuple[int, list[str]]] = []
     for line, cells in read_cells(path, READINGS):
         if len(rows) > MOST_ROWS:
-            raise InputError(f"{path} line {line}: there are more than {MOST_ROWS} readings; give the part that matters.")
+            raise InputError(f"{path} line {line}: has more than {MOST_ROWS} readings; give fewer.")
         rows.append((line, cells))
     if not rows:
         raise InputError(f"{path}: is empty; {wanted}.")

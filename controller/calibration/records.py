@@ -216,13 +216,13 @@ def undo(kit_path: Path, record_id: int | None = None) -> Record:
     if record_id is None:
         standing = [record for record in records if not record.undone]
         if not standing:
-            raise InputError(f"{path}: holds no record that could be undone.")
+            raise InputError(f"{path}: has no record to undo.")
         record_id = max(standing, key=_age).id
     found = next((record for record in records if record.id == record_id), None)
     if found is None:
         raise InputError(f"{path}: has no record {record_id}; `fullturn calibrate list` names them.")
     if found.undone:
-        raise InputError(f"{path}: record {record_id} is undone already.")
+        raise InputError(f"{path}: record {record_id} is already undone.")
     undone = found.model_copy(update={"undone": True})
     _write(kit_path, [undone if record.id == record_id else record for record in records])
     return undone

@@ -83,7 +83,7 @@ def fit_ringing(time_s: Array, value: Array, factor: float = 1.0) -> Ringing:
     if len(time_s) < FEWEST:
         raise NotRinging(f"only {len(time_s)} readings, give at least {FEWEST}")
     if np.abs(value).max() > LARGEST:
-        raise NotRinging("some readings are beyond all measure")
+        raise NotRinging("some readings are impossibly large")
     scale = float(np.std(value))
     if scale <= 1e-12 * max(1.0, float(np.abs(value).max())):
         raise NotRinging("all readings are the same")
@@ -107,15 +107,15 @@ def fit_ringing(time_s: Array, value: Array, factor: float = 1.0) -> Ringing:
     second = another(since, residual, weight, found, scaled)
     if second.seen:
         raise NotRinging(
-            f"beside the vibration at {second.main_hz:.1f} Hz they show another at {second.hz:.1f} Hz, "
-            f"{second.share:.2g} times as large; begin when one has died away (--from-ms), or stiffen what rings"
+            f"beside the vibration at {second.main_hz:.1f} Hz there is another at {second.hz:.1f} Hz, {second.share:.2g} "
+            "times as large; begin when one has died away (--from-ms), or stiffen the part that rings"
         )
     hang = hanging(residual * weight)
     pair = close_pair(since, residual, weight, found, hang)
     if pair.seen:
         raise NotRinging(
-            "beside one vibration they show another at nearly the same frequency; take them for longer, begin when one "
-            "has died away (--from-ms), or stiffen what rings"
+            "there are two vibrations at nearly the same frequency; record for longer, begin when one has died away "
+            "(--from-ms), or stiffen the part that rings"
         )
     _must_be_noise(residual)
     covariances = np.concatenate([[cov * hang + second.unseen], pair.hidden])
@@ -196,21 +196,21 @@ def _must_be_ringing(p: Array, residual: Array, since: Array) -> None:
     if not np.isfinite(p).all() or p[1] > 0:  # a damping ratio above 0.7: it never swings back
         raise NotRinging("no single vibration stands out from the noise")
     if hz > 0.48 / float(np.median(np.diff(since))):
-        raise NotRinging("the readings follow each other too slowly for what they show; take more in a second")
+        raise NotRinging("the readings are too far apart in time for this vibration; record more of them per second")
     if hz * length < 1:
-        raise NotRinging("they show less than one swing; take them for longer")
+        raise NotRinging("the readings cover less than one swing; record for longer")
     if p[1] < math.log(1e-5):
-        raise NotRinging("what they show does not die away")
+        raise NotRinging("the vibration does not die away")
     worst = int(np.argmax(np.abs(residual)))
     if abs(residual[worst]) > OUTLIER * float(np.std(residual)):
-        raise NotRinging(f"the reading {1000 * since[worst]:g} ms after the first does not belong; take it out")
+        raise NotRinging(f"the reading {1000 * since[worst]:g} ms after the first is an outlier; remove it")
 
 
 def _must_be_noise(residual: Array) -> None:
     rho = float(residual[1:] @ residual[:-1]) / max(float(residual @ residual), 1e-300)
     if rho > RHO_LIMIT and float(np.std(residual)) > 1e-6:  # relative to the readings' own scatter
         raise NotRinging(
-            "beside one vibration they show something else that is not noise; begin after the move has ended (--from-ms)"
+            "beside one vibration the readings contain more than noise; begin after the move has ended (--from-ms)"
         )
 
 

@@ -26,7 +26,7 @@ MOST_OUTLIERS = 0.1  # share of the readings; at least one is allowed
 RESIDUALS_P = 0.001
 FOLLOWS_R2 = 0.5
 GEARING_SHARE = 0.2
-SHUFFLE = "read the positions in shuffled order, and the first of them again at the end"
+SHUFFLE = "read the positions in shuffled order, and the first again at the end"
 
 
 @dataclass(frozen=True, slots=True)
@@ -107,7 +107,8 @@ def must_follow(name: str, steps: Array, angles: Array) -> None:
     slope = float(np.polyfit(steps - steps.mean(), angles, 1)[0]) if np.ptp(angles) > 0 else 0.0
     if _r2(steps, angles) < FOLLOWS_R2 or slope == 0:
         raise NotBelievable(
-            f"{name}: the angles do not follow the steps; were lines or columns mixed up, or did the head not turn?"
+            f"{name}: the angles do not follow the steps; check that no lines or columns are mixed up, and that the head "
+            "turned."
         )
     if slope < 0:
         raise NotBelievable(
@@ -120,11 +121,11 @@ def _unit_must_be_degrees(name: str, steps: Array, angles: Array, nominal: float
     if nominal is None:  # only the span can tell
         if 1 < span <= 2 * math.pi + 0.1:
             raise NotBelievable(
-                f"{name}: the angles span {span:.3g}, as radians would; give degrees over more than 7°, or name the kit "
-                "(--kit) so that its gearing can tell."
+                f"{name}: the angles span {span:.3g}, so they may be radians; give degrees over more than 7°, or name "
+                "the kit (--kit) for its gearing."
             )
         if span > 3700:
-            raise NotBelievable(f"{name}: the angles span {span:.5g}, as arc minutes would; give degrees.")
+            raise NotBelievable(f"{name}: the angles span {span:.5g}, so they may be arc minutes; give degrees.")
         return
     ratio = float(np.ptp(steps)) / span / nominal
     for unit, expected in (
@@ -191,8 +192,8 @@ def _fitted(model: _Model) -> StepsResult:
     if not drifts and order.hang_together(used, step=model.step_deg):
         # If the order does not protect, errors that are correlated in time spoil the slope.
         raise NotBelievable(
-            f"{model.name}: neighbouring readings err alike, so the instrument drifts or the axis does not turn evenly; "
-            f"{SHUFFLE}."
+            f"{model.name}: the errors of successive readings are correlated, so the instrument drifts or the axis does "
+            f"not turn evenly; {SHUFFLE}."
         )
     design, _ = model.design(free=free, drifts=drifts)
     told = seen if whole else None
@@ -231,8 +232,8 @@ def _must_be_believable(name: str, result: StepsResult, u: Array | None, nominal
     must_fit_gearing(name, result.steps_per_degree, nominal)
     if int((~result.kept).sum()) > _most_outliers(len(result.kept)):
         raise NotBelievable(
-            f"{name}: more than {_most_outliers(len(result.kept))} of {len(result.kept)} readings lie farther off the "
-            "line than the others or the stated reading error explain; look for slack or slip, and read again."
+            f"{name}: more than {_most_outliers(len(result.kept))} of {len(result.kept)} readings are outliers; look "
+            "for slack or slip and read again, or correct the stated reading error."
         )
     if u is None:
         return
@@ -242,7 +243,7 @@ def _must_be_believable(name: str, result: StepsResult, u: Array | None, nominal
     if chance_of_chi_squared(squares, len(stated) - parameters) < RESIDUALS_P:
         raise NotBelievable(
             f"{name}: the readings scatter by {result.residual_sd_deg:.3g}°, more than the stated reading error of "
-            f"{float(np.sqrt(np.mean(stated**2))):.3g}° explains; look for slack or slip, or state a larger one."
+            f"{float(np.sqrt(np.mean(stated**2))):.3g}° explains; look for slack or slip, or state a larger error."
         )
 
 
@@ -270,13 +271,13 @@ def from_turns(readings: Readings, nominal: float | None = None, aim_error_deg: 
             raise InputError(f"{readings.name} line {line}: turns = {turned:g} must be 1, 2, 3 or more whole turns.")
     if len(turns) < (3 if aim_error_deg is None else 1):
         raise NotBelievable(
-            f"{readings.name}: {len(turns)} rows are too few to say how sure they are; give three, or the reading error "
-            "(--reading-error-deg)."
+            f"{readings.name}: {len(turns)} rows are too few to estimate the uncertainty; give three, or the reading "
+            "error (--reading-error-deg)."
         )
     squares = float(turns @ turns)
     per_turn = float(turns @ steps) / squares
     if per_turn <= 0:
-        raise NotBelievable(f"{readings.name}: the steps must be counted as positive numbers.")
+        raise NotBelievable(f"{readings.name}: the steps must be positive numbers.")
     residuals, left = steps - per_turn * turns, len(turns) - 1
     must_fit_gearing(readings.name, per_turn / 360, nominal)
     scatter = float(residuals @ residuals) / left if left else 0.0
@@ -286,7 +287,7 @@ def from_turns(readings: Readings, nominal: float | None = None, aim_error_deg: 
         if left and chance_of_chi_squared(left * scatter / stated, left) < RESIDUALS_P:
             raise NotBelievable(
                 f"{readings.name}: the turns differ by {math.sqrt(scatter) / per_turn * 360:.3g}°, more than two aims "
-                "with the stated reading error explain; does something slip?"
+                "with the stated reading error explain; look for slip."
             )
         scatter = stated
     rounding = (float(turns.sum()) / squares) ** 2 * step**2 / 6

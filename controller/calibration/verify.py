@@ -79,7 +79,7 @@ def from_visits(readings: Readings, reading_error_deg: float | None = None) -> V
     if len(far):
         raise NotBelievable(
             f"{readings.name} line {readings.lines[far[0]]}: the pose was missed by {np.hypot(*misses[far[0]]):.3g}°; "
-            "were readings mixed up, or are they not in degrees?"
+            "check that no readings are mixed up, and that they are in degrees."
         )
     targets, which = np.unique(np.column_stack([yaw, pitch]), axis=0, return_inverse=True)
     which = which.reshape(-1)
@@ -116,8 +116,8 @@ def must_be_distinct(poses: Sequence[Sequence[float]], name: str) -> None:
     """Raises NotBelievable if too few places were visited to tell of the others."""
     if (count := distinct(poses)) < LEAST_POSES:
         raise NotBelievable(
-            f"{name}: {count} distinct {'pose was' if count == 1 else 'poses were'} visited; one place says nothing of "
-            f"the others. Visit {LEAST_POSES} poses or more that are {APART_DEG:g}° apart, at several yaws and pitches."
+            f"{name}: {count} distinct {'pose was' if count == 1 else 'poses were'} visited, which tells nothing about "
+            f"other places. Visit {LEAST_POSES} poses or more that are {APART_DEG:g}° apart, at several yaws and pitches."
         )
 
 
@@ -149,8 +149,8 @@ def _with_intervals(readings: Readings, middles: _Middles, poses: tuple[PoseFigu
     parameters = len(fits[0].coefficients)
     if order.hang_together(*fits, step=max(middles.steps_deg), chance=HANGING_P):
         raise NotBelievable(
-            f"{readings.name}: neighbouring visits are off alike, so the head or the instrument drifts; let both come to "
-            "the temperature they work at, and visit the poses in shuffled order."
+            f"{readings.name}: the errors of successive visits are correlated, so the head or the instrument drifts; let "
+            "both reach their working temperature, and visit the poses in shuffled order."
         )
     _must_have_no_outlier(readings, fits)
     hanging = order.seen_hanging(*fits)
@@ -200,7 +200,7 @@ def _must_have_no_outlier(readings: Readings, fits: Sequence[Fit]) -> None:
         if chance * len(each.studentized) * len(fits) < OUTLIER_P:
             raise NotBelievable(
                 f"{readings.name} line {readings.lines[worst]}: this visit is {abs(each.residuals[worst]):.3g}° off the "
-                "others of its pose; if it was misread, correct the line or leave it out, else look for slack or slip."
+                "others of its pose; if it was misread, correct or remove the line; otherwise look for slack or slip."
             )
 
 

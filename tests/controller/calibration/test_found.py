@@ -19,7 +19,7 @@ from controller.calibration.verify import from_visits
 from tests.controller.calibration.given import readings
 from tests.controller.calibration.rigs import PROCEDURES, World
 
-RESULT = re.compile(r"per degree of|^Play of|^Repeatability R|leans by|No lean stands|poses are met|^Pose accuracy")
+RESULT = re.compile(r"per degree of|^Play of|^Repeatability R|leans by|No lean shows|poses are met|^Pose accuracy")
 INTERVAL = re.compile(r"± \d|\(\d[\d.]* to \d[\d.]*°\)")
 
 worlds = st.builds(

@@ -122,7 +122,7 @@ def test_what_pixels_mean(tmp_path: Path) -> None:
     with pytest.raises(InputError, match="not the shape of the kit's pictures"):
         camera_for(taken, kit_of(24.0), None, None)
     dumb = read_photograph(saved(tmp_path / "b.jpg", smooth(200, 300)))
-    with pytest.raises(InputError, match="does not say enough of its lens"):
+    with pytest.raises(InputError, match="does not describe its lens completely"):
         camera_for(dumb, None, None, None)
 
 
