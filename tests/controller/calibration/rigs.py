@@ -32,8 +32,8 @@ AUTOREGRESSION = 0.8
 class World:
     """The errors of readings. Sizes in standard deviations of one reading; `count` readings, 0 for the usual number.
 
-    `grid`: the step of the instrument; `drift`: over the whole set; `outliers`: that many are far off; `hangs`: the
-    correlation of successive errors; `stated`: the procedure knows the scatter; `sorted`: read in the order of the
+    `grid`: the step of the instrument; `drift`: over the whole set; `outliers`: that many are far off; `hangs`:
+    successive errors are correlated; `stated`: the procedure knows the scatter; `sorted`: read in the order of the
     positions, not shuffled with the first again at the end. `wave`: the true once-per-turn error; `prior`: the one that
     the kit states as possible; `span_deg`: of the positions of the axis.
     """
