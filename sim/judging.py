@@ -1,4 +1,4 @@
-"""What a board thinks of a command before it does anything: values first, then state, in the order of the SPEC."""
+"""A board's verdict on a command before it acts: values first, then state, in the order of the SPEC."""
 
 from collections.abc import Mapping
 from dataclasses import dataclass
@@ -9,7 +9,7 @@ from protocol.units import NO_COMMAND, AxisId, BootId
 
 @dataclass(frozen=True, slots=True)
 class JudgingState:
-    """Where the board stands when it judges."""
+    """The state of the board when it judges."""
 
     state: BoardState
     armed: bool
@@ -20,7 +20,7 @@ class JudgingState:
 
 
 def makes_no_sense(command: Command, standing: JudgingState) -> bool:
-    """Whether the values make no sense by themselves, or against what the axes were told."""
+    """Whether the values are invalid by themselves or against the axes' settings."""
     if command.command_id == NO_COMMAND:
         return True
     if isinstance(command, SetAxis):
@@ -39,7 +39,7 @@ def makes_no_sense(command: Command, standing: JudgingState) -> bool:
 
 
 def refusal(command: Command, standing: JudgingState) -> Reason | None:
-    """Why the board refuses, None if it does not. The command id has been looked at before."""
+    """Why the board refuses, None if it does not. The caller has already checked the command id."""
     if makes_no_sense(command, standing):
         return Reason.BAD_VALUE
     if isinstance(command, SetAxis):

@@ -1,7 +1,7 @@
-"""Readings that the operator types in: what to do, what to read, one question after the other.
+"""Readings that the operator types in: what to do and what to read, one question at a time.
 
 With a Mover the head goes to each place by itself; without one the operator is told where to send it. Places are visited
-in shuffled order, the first again at the end: an instrument that drifts then shows, where in the order of the places it
+in shuffled order, the first again at the end. A drift of the instrument is then visible; in the order of the places it
 would look like a wrong scale (R. A. Fisher, *The Design of Experiments*, 1935, chapter 2).
 """
 
@@ -21,38 +21,38 @@ __all__ = ["Mover", "PersonAtHead"]
 GOLDEN = 0.6180339887498949
 POSITIONS = 12
 YAWS = 8
-ORDERS = 50  # from which the one is taken that follows the places least
+ORDERS = 50  # of which the one that correlates least with the places is used
 ANGLE = NumberQuestion("angle_deg", "Angle read, degrees")
 Place = TypeVar("Place")
 
 
 def axis_of(kit: Kit | None, axis: AxisName) -> Axis | None:
-    """That axis of the kit."""
+    """The kit's axis of that name."""
     return None if kit is None else (kit.head.pan if axis is AxisName.PAN else kit.head.tilt)
 
 
 def _range_of(axis: AxisName, kit: Kit | None) -> tuple[float, float]:
-    """The part of an axis's range to measure in: a whole turn at most, a little inside its limits."""
+    """The part of an axis's range to measure in: at most a whole turn, a little inside the limits."""
     low, high = (0.0, 360.0) if axis is AxisName.PAN else (-60.0, 60.0)
     plain = axis_of(kit, axis)
     if plain is None:
         return low, high
-    least, most = plain.min_deg + 3, plain.max_deg - 3  # room to come from either side
+    least, most = plain.min_deg + 3, plain.max_deg - 3  # room to approach from either side
     if most - least >= 360:
         return (low, high) if least <= 0 and most >= 360 else (least, least + 360)
     return least, most
 
 
 def spread(low: float, high: float, count: int) -> list[float]:
-    """Places over a range that never fall into step with a gear's own period: multiples of the golden ratio, sorted."""
+    """Places over a range, sorted, that never coincide with a gear's own period: multiples of the golden ratio."""
     return sorted(round(low + (high - low) * (GOLDEN * (n + 0.5) % 1), 2) for n in range(count))
 
 
 def in_guided_order(places: Sequence[Place], *runs: Sequence[float], seed: int = 0) -> list[Place]:
-    """The places shuffled, the first of them again at the end.
+    """The places shuffled, the first again at the end.
 
-    `runs` hold a number for each place (its angle, its side); the order is, of several by `seed`, the one that goes least
-    with any of them, so that what grows with time cannot be taken for what grows along them.
+    `runs` hold a number for each place (its angle, its side). Of several orders drawn with `seed`, this is the one that
+    correlates least with any of the runs, so that a drift in time is not mistaken for a trend along the places.
     """
     random, numbers = Random(seed), list(range(len(places)))
     orders = []
@@ -64,7 +64,7 @@ def in_guided_order(places: Sequence[Place], *runs: Sequence[float], seed: int =
 
 
 def going_with_time(run: Sequence[float]) -> float:
-    """How far numbers grow or shrink steadily in their order: the size of their correlation with it, 0 to 1."""
+    """Size of the correlation of numbers with their order, 0 to 1."""
     time, values = np.arange(len(run)) - (len(run) - 1) / 2, np.array(run) - np.mean(run)
     size = float(np.linalg.norm(time) * np.linalg.norm(values))
     return abs(float(time @ values)) / size if size > 0 else 0.0
@@ -107,7 +107,7 @@ def asked_turns(operator: PersonAtHead) -> Readings:
 
 
 def asked_approaches(operator: PersonAtHead, axis: AxisName, kit: Kit | None, positions: int, times: int) -> Readings:
-    """Positions approached from both sides, several times: each time all of them, in an order of its own."""
+    """Positions approached from both sides, several times: each time all of them, in a new order."""
     plain = axis_of(kit, axis)
     rate = None if plain is None else plain.steps_per_degree
     places = [(place, side) for place in spread(*_range_of(axis, kit), positions) for side in (1, -1)]
@@ -127,12 +127,12 @@ def asked_approaches(operator: PersonAtHead, axis: AxisName, kit: Kit | None, po
 
 
 def asked_tilts(operator: PersonAtHead, kit: Kit | None) -> Readings:
-    """The tilt round the turn, the tilt axis at rest."""
+    """The tilt at yaws round the turn, the tilt axis at rest."""
     operator.tell("Bring the camera level, and leave the tilt axis alone from here on. Upward is plus.")
     plain = axis_of(kit, AxisName.PAN)
     rate = None if plain is None else plain.steps_per_degree
     places = np.linspace(*_range_of(AxisName.PAN, kit), YAWS, endpoint=False).tolist()
-    # A lean is a sine and a cosine of the yaw, which no drift may look like.
+    # A lean is a sine and a cosine of the yaw. No drift may correlate with either.
     order = in_guided_order(places, np.sin(np.radians(places)).tolist(), np.cos(np.radians(places)).tolist())
     tilt = NumberQuestion("reading_deg", "Tilt read, degrees")
     rows = (ReadingRow((tilt,), {"yaw_deg": yaw}, partial(operator.send, AxisName.PAN, yaw, rate, 1)) for yaw in order)
@@ -140,10 +140,10 @@ def asked_tilts(operator: PersonAtHead, kit: Kit | None) -> Readings:
 
 
 def asked_ringing(operator: PersonAtHead) -> Readings:
-    """What a sensor shows after a move, in order of time."""
+    """A sensor's values after a move, in order of time."""
     operator.tell(
         "Lay a sensor that shows its readings over time (a level, a dial, a telephone's rotation) on the camera. Make "
-        "the fastest and longest move, and read the sensor from when the move has ended: twenty readings or more over "
+        "the longest move at full speed, and read the sensor from the end of the move: twenty readings or more over "
         "several swings, several in each. Type time and value."
     )
     time = NumberQuestion("time_ms", "Time since the move ended, ms")
@@ -151,7 +151,7 @@ def asked_ringing(operator: PersonAtHead) -> Readings:
 
 
 def asked_visits(operator: PersonAtHead, kit: Kit | None, order: Sequence[tuple[float, float, int]]) -> Readings:
-    """Poses visited in the given order: yaw, pitch and the side to come from."""
+    """Poses visited in the given order: yaw, pitch and the side to approach from."""
     rates = [None if plain is None else plain.steps_per_degree for plain in (axis_of(kit, a) for a in AxisName)]
     operator.tell(f"{len(order)} visits; read yaw and pitch at each.")
     questions = (NumberQuestion("yaw_deg", "Yaw read, degrees"), NumberQuestion("pitch_deg", "Pitch read, degrees"))

@@ -1,6 +1,6 @@
-"""A shift against a far mark that the operator reads and types in, step by step.
+"""The shift of a near mark against a far one, which the operator reads and types in step by step.
 
-The way is common practice, no source: marks near and far in line, the head turned until they are at the picture's edge.
+Common practice, no source: line up a near and a far mark, then turn the head until they are at the picture's edge.
 """
 
 from dataclasses import dataclass
@@ -12,7 +12,7 @@ from controller.calibration.readings import NotBelievable
 
 @dataclass(frozen=True, slots=True)
 class TypedMarks:
-    """Distances from the pan axis in mm, how far right of the middle the marks were brought, and their shift there."""
+    """Distances from the pan axis in mm, how far right of the middle the marks were turned, and their shift there."""
 
     near_mm: float
     far_mm: float | None
@@ -22,7 +22,7 @@ class TypedMarks:
 
 
 def asked_marks(operator: PersonAtHead) -> TypedMarks:
-    """Ask for everything that a typed parallax needs. Raises NotBelievable where an answer is left out."""
+    """Ask for everything that a typed parallax needs. Raises NotBelievable if an answer is left out."""
     operator.tell(
         "Level the camera, with the lens over the pan axis sideways (`fullturn calibrate centre`). Put up a near mark, "
         "no farther than the nearest thing you will photograph, and choose a far one, 275 m away or more."
@@ -39,8 +39,8 @@ def asked_marks(operator: PersonAtHead) -> TypedMarks:
 
 
 def _needed(operator: PersonAtHead, question: str, name: str) -> float:
-    """The number typed in, within the bound of that name. Raises NotBelievable where there is none."""
+    """The number typed in, within the bound of that name. Raises NotBelievable if there is none."""
     value = operator.number(question, bound=BOUNDS[name])
     if value is None:
-        raise NotBelievable(f"{question}: nothing was typed in, so there is nothing to work out.")
+        raise NotBelievable(f"{question}: nothing was typed in. Type a number to get a result.")
     return value

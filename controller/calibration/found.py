@@ -1,4 +1,4 @@
-"""From results to findings: the names of the record, and the sentences for the operator."""
+"""From results to findings: the names in the record and the sentences for the operator."""
 
 import math
 from collections.abc import Sequence
@@ -21,7 +21,7 @@ from controller.optics.outline import Array
 def plus_minus(value: float, u: float, freedom: float) -> str:
     """A value and the half-width of its 95 % interval, to two digits of the latter (GUM, JCGM 100:2008, 7.2.6).
 
-    Nine digits at most: where the half-width is smaller than the last of them, it is told as that.
+    Nine digits at most: a half-width smaller than the last of them is given as that digit.
     """
     half = coverage_factor(freedom) * u
     last = math.floor(math.log10(max(abs(value), half, 1e-300))) - 8
@@ -40,22 +40,24 @@ def from_to(found: Within) -> str:
 
 
 def _order_sentences(stated: Stated, drift: Estimate | None, advice: str) -> list[str]:
-    """What the order of the readings protects from."""
+    """Sentences on what the order of the readings protects from."""
     if stated is Stated.SCATTER:
         return [
-            "The intervals are from the scatter alone, not 95 %: in the order in which these readings were taken, a "
-            f"drift or an error that passes from one to the next cannot be told from the result. To know more, {advice}."
+            "The intervals are from the scatter alone, not 95 %: in the order of these readings, a drift or correlated "
+            f"errors cannot be separated from the result. For 95 % intervals, {advice}."
         ]
     if drift is not None and abs(drift.value) > drift.half_width:
-        return [f"The readings drift by {plus_minus(drift.value, drift.u, drift.freedom)}° over the set; taken out."]
+        return [
+            f"The readings drift by {plus_minus(drift.value, drift.u, drift.freedom)}° over the set, which was removed."
+        ]
     return []
 
 
 def _resolution_sentence(scatter_deg: float, resolution_deg: float) -> str:
     if scatter_deg < 1e-6 * resolution_deg:
-        return f"The readings do not scatter and are read to {resolution_deg:.2g}°, which is counted in."
+        return f"The readings do not scatter and are read to {resolution_deg:.2g}°, which is included."
     read = f" and are read to {resolution_deg:.2g}°" if resolution_deg > 0.01 * scatter_deg else ""
-    return f"The readings scatter by {scatter_deg:.2g}°{read}; both are counted in."
+    return f"The readings scatter by {scatter_deg:.2g}°{read}; both are included."
 
 
 def _freedom(value: float) -> float | None:
@@ -138,18 +140,16 @@ def steps_found(
 
 
 def _wave_sentence(wave: Wave | None, eccentricity_deg: float) -> str:
-    hidden = f"as much of it as the kit says there may be (eccentricity_deg = {eccentricity_deg:g}) is counted in"
+    hidden = f"the amount in the kit (eccentricity_deg = {eccentricity_deg:g}) is included in the uncertainty"
     if wave is None:
         return (
-            f"An error that comes back once per turn could not be looked for, which takes {LEAST_READINGS} readings over "
+            f"A once-per-turn error could not be tested for, which needs {LEAST_READINGS} readings over "
             f"{LEAST_SPAN_DEG:.0f}°; {hidden}."
         )
     if wave.removed:
         size = plus_minus(wave.amplitude_deg, wave.u_amplitude_deg, math.inf)
-        return (
-            f"An error of {size}° that comes back once per turn (highest at {wave.phase_deg % 360:.0f}°) was taken out."
-        )
-    return f"No error that comes back once per turn stands out; {hidden}."
+        return f"A once-per-turn error of {size}° (highest at {wave.phase_deg % 360:.0f}°) was removed."
+    return f"No once-per-turn error shows; {hidden}."
 
 
 def backlash_found(result: BacklashResult, readings: Readings, axis: AxisName, steps_per_degree: float | None) -> Finding:
@@ -167,7 +167,9 @@ def backlash_found(result: BacklashResult, readings: Readings, axis: AxisName, s
     sentences += _order_sentences(result.stated, None, backlash.SHUFFLE) + _outlier_sentences(outliers)
     fewest = min(min(len(p.up), len(p.down)) for p in result.positions)
     if fewest < STANDARD_APPROACHES:
-        sentences.append(f"The standard asks for {STANDARD_APPROACHES} approaches from each side; here were {fewest}.")
+        sentences.append(
+            f"The standard asks for {STANDARD_APPROACHES} approaches from each side; these readings have {fewest}."
+        )
     sides = {
         f"repeatability_{side}_deg": one_side.with_value(value)
         for side, value in (("up", made.repeatability_up_deg), ("down", made.repeatability_down_deg))
@@ -209,16 +211,16 @@ def backlash_found(result: BacklashResult, readings: Readings, axis: AxisName, s
 
 def _rule(play_deg: float, steps_per_degree: float | None) -> str:
     if play_deg == 0:
-        return "No play stands out from the scatter, so frames may be approached from either side."
+        return "No play shows beyond the scatter, so frames may be approached from either side."
     steps = "" if steps_per_degree is None else f" ({play_deg * steps_per_degree:.0f} steps)"
     return (
-        "Every frame will be approached with growing angle; where the axis must turn back it first goes too far, by more "
+        "Every frame will be approached with growing angle. If the axis must turn back, it first goes too far by more "
         f"than the play of {play_deg:.3g}°{steps}."
     )
 
 
 def level_found(result: LevelResult, readings: Readings, legs: Sequence[TripodLeg], steepest_deg: float) -> Finding:
-    """The finding of `calibrate level`; `steepest_deg` is the pitch for which the roll that remains is told."""
+    """The finding of `calibrate level`; `steepest_deg` is the pitch at which the remaining roll is stated."""
     outliers = _left_out(readings, result.kept.tolist(), result.residuals_deg)
     sentences = _level_sentences(result, legs, steepest_deg)
     sentences.append(_resolution_sentence(result.residual_sd_deg, result.resolution_deg))
@@ -262,24 +264,24 @@ def _level_sentences(result: LevelResult, legs: Sequence[TripodLeg], steepest_de
     toward = plus_minus(result.toward_deg, result.u_toward_deg, result.freedom)
     if not result.significant:
         return [
-            f"No lean stands out from the readings' uncertainty: it is {result.lean_interval_deg[1]:.2g}° at most "
+            f"No lean shows beyond the readings' uncertainty: it is {result.lean_interval_deg[1]:.2g}° at most "
             f"({lean}°, {result.stated})."
         ]
     lifts = [f"the leg at yaw {leg.yaw_deg:.0f}° by {leg.raise_mm:.1f} mm" for leg in legs if leg.raise_mm > 0.05]
     roll = math.degrees(math.atan2(math.sin(math.radians(result.lean_deg)), math.cos(math.radians(steepest_deg))))
     return [
-        f"The pan axis leans by {lean}° toward yaw {toward}° ({result.stated}): what looks there looks too low.",
+        f"The pan axis leans by {lean}° toward yaw {toward}° ({result.stated}): a camera turned that way points too low.",
         f"Raise {' and '.join(lifts)}, then measure again." if lifts else "No leg needs raising by as much as 0.1 mm.",
-        f"Left as it is, lean_deg = {result.lean_deg:.3f} and lean_toward_deg = {result.toward_deg:.1f} under [head] "
+        f"If you leave it, lean_deg = {result.lean_deg:.3f} and lean_toward_deg = {result.toward_deg:.1f} under [head] "
         f"in the kit correct yaw and pitch of every pose; a roll of up to {result.lean_deg:.2g}° at the horizon and "
-        f"{roll:.2g}° at a pitch of {steepest_deg:.0f}° stays.",
+        f"{roll:.2g}° at a pitch of {steepest_deg:.0f}° remains.",
     ]
 
 
 def verify_found(result: VerifyResult, readings: Readings, needed_deg: float, needed_by: str) -> Finding:
-    """The finding of `calibrate verify`: passed if every pose is surely met within `needed_deg`, RP counted in.
+    """The finding of `calibrate verify`: passed if every pose certainly meets `needed_deg`, with RP included.
 
-    The whole interval of the worst pose must keep to it (guarded acceptance: JCGM 106:2012, 8.3.2).
+    The whole interval of the worst pose must be within it (guarded acceptance: JCGM 106:2012, 8.3.2).
     """
     passed = result.worst.high <= needed_deg
     verdict = "Passed" if passed else "FAILED" if result.worst.low > needed_deg else "NOT SHOWN"
@@ -335,11 +337,15 @@ def verify_found(result: VerifyResult, readings: Readings, needed_deg: float, ne
 def _advice_sentences(result: VerifyResult, verdict: str) -> list[str]:
     sentences = []
     if verdict == "NOT SHOWN":
-        sentences.append("Visit each pose more often, or with a better instrument: the interval reaches beyond the need.")
+        sentences.append(
+            "Visit each pose more often, or with a better instrument: the interval extends beyond the needed accuracy."
+        )
     elif verdict == "FAILED":
         sentences.append("Calibrate steps, backlash and level again, look for slack, or plan with more overlap.")
     sentences += _order_sentences(result.stated, None, verify.SHUFFLE)
     fewest = min(pose.visits for pose in result.poses)
     if fewest < STANDARD_VISITS:
-        sentences.append(f"The standard asks for {STANDARD_VISITS} visits of each pose; here were {fewest} or more.")
+        sentences.append(
+            f"The standard asks for {STANDARD_VISITS} visits of each pose; these readings have {fewest} or more."
+        )
     return sentences

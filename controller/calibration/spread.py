@@ -1,4 +1,4 @@
-"""How large a scatter is, and the largest of several: intervals for figures that standards take as maxima."""
+"""The size of a scatter, and the largest of several: intervals for figures that standards define as maxima."""
 
 import math
 from collections.abc import Sequence
@@ -16,18 +16,18 @@ LARGER_P = 0.05
 
 @dataclass(frozen=True, slots=True)
 class Within:
-    """A value and the interval that holds the true one in 95 of 100 cases."""
+    """A value and the interval that contains the true one in 95 of 100 cases."""
 
     value: float
     low: float
     high: float
 
     def with_value(self, value: float) -> "Within":
-        """Another figure for the same quantity; the interval grows to hold it."""
+        """Another figure for the same quantity; the interval is extended to contain it."""
         return Within(value, min(self.low, value), max(self.high, value))
 
     def plus(self, other: "Within") -> "Within":
-        """The sum of two independent ones: what either side may be off adds in squares."""
+        """The sum of two independent quantities: the errors to either side add in squares."""
         return Within(
             self.value + other.value,
             max(0.0, self.value + other.value - math.hypot(self.value - self.low, other.value - other.low)),
@@ -35,22 +35,22 @@ class Within:
         )
 
     def times(self, factor: float) -> "Within":
-        """A multiple of it."""
+        """The value and its interval times `factor`."""
         return Within(self.value * factor, self.low * factor, self.high * factor)
 
     @property
     def interval(self) -> tuple[float, float]:
-        """From where to where."""
+        """The ends of the interval."""
         return self.low, self.high
 
 
 def scatter(variance: float, freedom: float, step: float, error: float, hanging: float, hidden: float) -> Within:
     """A standard deviation from its variance with degrees of freedom (chi squared).
 
-    `step` is that of the instrument's grid and `error` its own standard uncertainty. All of the scatter may be the
-    instrument's doing (readings of a place halfway between two marks fall on either), and so much may hide behind it.
-    Readings that hang together by `hanging` (`order.seen_hanging`) say less of their scatter (M. S. Bartlett, J. R. Stat.
-    Soc. B 8, 1946), and it may be `hidden` (`order.hidden`, 1 or more) times larger in variance.
+    `step` is that of the instrument's grid and `error` its own standard uncertainty. All of the scatter may come from the
+    instrument (readings of a place halfway between two marks fall on either), and it may hide as much. If successive
+    readings correlate by `hanging` (`order.seen_hanging`), they tell less about their scatter (M. S. Bartlett, J. R.
+    Stat. Soc. B 8, 1946), and its true variance may be `hidden` times as large (`order.hidden`, 1 or more).
     """
     freedom = max(freedom * (1 - hanging**2) / (1 + hanging**2), 1.0)
     least, most = math.hypot(rounding_sd(step), error), math.hypot(step / 2, error)
@@ -67,12 +67,12 @@ def is_larger(variance: float, freedom: float, pooled: float, pooled_freedom: fl
 
 
 def largest(sizes: Sequence[Estimate], spreads: Sequence[float] | None = None) -> Within:
-    """The largest size of several quantities; the interval holds the largest of the true sizes.
+    """The largest size of several quantities; the interval contains the largest of the true sizes.
 
-    It ends where that quantity may end that reaches farthest: the true largest one is measured as too small in no more
-    cases than any single one. It begins where no quantity at all need be smaller: simultaneously (Bonferroni), since the
-    largest of many readings is too large. `spreads` are standard uncertainties (of the worst direction) of sizes that are
-    lengths of plane vectors; their beginning follows the distribution of such a length (Hotelling).
+    Its upper end is the highest of any quantity's: the true largest one is measured as too small no more often than any
+    single one. Its lower end is simultaneous (Bonferroni), since the largest of many readings is too large: the highest
+    of their lower bounds. `spreads` are standard uncertainties (in the worst direction) of sizes that are lengths of
+    plane vectors; their lower bound follows the distribution of such a length (Hotelling).
     """
     share = 0.025 / len(sizes)
     high = max(abs(each.value) + quantile(0.975, each.freedom) * each.u for each in sizes)
@@ -87,7 +87,7 @@ def largest(sizes: Sequence[Estimate], spreads: Sequence[float] | None = None) -
 
 
 def span(values: Sequence[Estimate]) -> Within:
-    """The range of several independent quantities, from the smallest to the largest, as `largest` has it."""
+    """The range of several independent quantities, from the smallest to the largest; interval as in `largest`."""
     share = 0.025 / (len(values) * (len(values) - 1))
     found, u = (np.array([getattr(each, name) for each in values]) for name in ("value", "u"))
     freedom = np.minimum([each.freedom for each in values], 1e9)

@@ -1,9 +1,9 @@
 """Steps per degree: from readings of an angle, or from whole turns seen through the viewfinder.
 
-Readings: angle = offset + steps / steps_per_degree, by weighted least squares. Two more errors are always fitted: one
-that comes back once per turn (an instrument or a gear that is not centred), as large as the kit says it may be, or
-larger where the readings show it; and a drift, where the order of the readings can tell it from the slope. What they
-may hide is part of the uncertainty.
+Readings: angle = offset + steps / steps_per_degree, by weighted least squares. Two more errors are always fitted. One
+repeats once per turn (an instrument or a gear that is off centre); it is as large as the kit says it may be, or larger if
+the readings show it. The other is a drift, if the order of the readings can separate it from the slope. The uncertainty
+includes what they may hide.
 """
 
 import math
@@ -22,19 +22,19 @@ from controller.errors import InputError
 from controller.optics.outline import Array
 
 LEAST_READINGS = 4
-MOST_OUTLIERS = 0.1  # share of the readings; one is always allowed
+MOST_OUTLIERS = 0.1  # share of the readings; at least one is allowed
 RESIDUALS_P = 0.001
 FOLLOWS_R2 = 0.5
 GEARING_SHARE = 0.2
-SHUFFLE = "read the positions in shuffled order, and the first of them again at the end"
+SHUFFLE = "read the positions in shuffled order, and the first again at the end"
 
 
 @dataclass(frozen=True, slots=True)
 class StepsResult:
-    """What was found, with standard uncertainties; `correlation` is that of offset and slope (degrees per step).
+    """The result, with standard uncertainties; `correlation` is that of offset and slope (degrees per step).
 
-    `residuals_deg` are those of all readings from what was fitted, `kept` says which of them were used; `drift` is that
-    of the instrument over the whole set, degrees, None where the order of the readings cannot tell it from the slope.
+    `residuals_deg` are those of all readings from the fit; `kept` marks the readings that were used. `drift` is the
+    instrument's over the whole set, degrees, None if the order of the readings cannot separate it from the slope.
     """
 
     steps_per_degree: float
@@ -60,8 +60,8 @@ def from_angles(
 ) -> StepsResult:
     """Steps per degree from `commanded_steps` and `angle_deg`, with `u_angle_deg` or `reading_error_deg` where stated.
 
-    Rows are in the order of time. `nominal` are the steps per degree of the kit's gearing, `eccentricity_deg` is the
-    amplitude of its once-per-turn error that may be there. Raises NotBelievable with the reason and what to do.
+    Rows are in order of time. `nominal` are the steps per degree of the kit's gearing; `eccentricity_deg` is the possible
+    amplitude of its once-per-turn error. Raises NotBelievable with the reason and what to do.
     """
     steps, read = readings.numbers["commanded_steps"], readings.numbers["angle_deg"]
     if len(steps) < LEAST_READINGS or len(set(steps.tolist())) < 3:
@@ -85,7 +85,7 @@ def from_angles(
 
 
 def unwrapped(steps: Array, read: Array) -> Array:
-    """Readings of a dial that begins again at 360, with whole turns added where that makes a straight line of them."""
+    """Readings of a dial that restarts at 360, with whole turns added so that they form a straight line."""
     order = np.argsort(steps, kind="stable")
     risen = np.unwrap(read[order], period=360)
     falls = bool((np.diff(read[order]) < -180).any())
@@ -103,11 +103,12 @@ def _r2(steps: Array, angles: Array) -> float:
 
 
 def must_follow(name: str, steps: Array, angles: Array) -> None:
-    """The angles must grow with the steps. Raises NotBelievable."""
+    """Raises NotBelievable unless the angles grow with the steps."""
     slope = float(np.polyfit(steps - steps.mean(), angles, 1)[0]) if np.ptp(angles) > 0 else 0.0
     if _r2(steps, angles) < FOLLOWS_R2 or slope == 0:
         raise NotBelievable(
-            f"{name}: the angles do not follow the steps; were lines or columns mixed up, or did the head not turn?"
+            f"{name}: the angles do not follow the steps; check that no lines or columns are mixed up, and that the head "
+            "turned."
         )
     if slope < 0:
         raise NotBelievable(
@@ -120,11 +121,11 @@ def _unit_must_be_degrees(name: str, steps: Array, angles: Array, nominal: float
     if nominal is None:  # only the span can tell
         if 1 < span <= 2 * math.pi + 0.1:
             raise NotBelievable(
-                f"{name}: the angles span {span:.3g}, as radians would; give degrees over more than 7°, or name the kit "
-                "(--kit) so that its gearing can tell."
+                f"{name}: the angles span {span:.3g}, so they may be radians; give degrees over more than 7°, or name "
+                "the kit (--kit) for its gearing."
             )
         if span > 3700:
-            raise NotBelievable(f"{name}: the angles span {span:.5g}, as arc minutes would; give degrees.")
+            raise NotBelievable(f"{name}: the angles span {span:.5g}, so they may be arc minutes; give degrees.")
         return
     ratio = float(np.ptp(steps)) / span / nominal
     for unit, expected in (
@@ -139,7 +140,7 @@ def _unit_must_be_degrees(name: str, steps: Array, angles: Array, nominal: float
 
 @dataclass(frozen=True, slots=True)
 class _Model:
-    """The readings, and which columns are fitted to them: the line, what comes back once per turn, the drift."""
+    """The readings and the columns that are fitted to them: the line, the once-per-turn error, the drift."""
 
     name: str
     steps: Array
@@ -149,7 +150,7 @@ class _Model:
     eccentricity_deg: float
 
     def design(self, *, free: bool, drifts: bool) -> tuple[Array, Array]:
-        """The columns, and how large each one's coefficient may be (inf: anything)."""
+        """The columns, and the expected size of each one's coefficient (inf: unknown)."""
         steps, count = self.steps, len(self.steps)
         columns, prior = [np.column_stack([np.ones(count), steps])], [np.inf, np.inf]
         if free or self.eccentricity_deg > 0:
@@ -162,24 +163,24 @@ class _Model:
         return np.hstack(columns), np.array(prior)
 
     def fit(self, rows: Rows, *, free: bool, drifts: bool) -> Fit:
-        """Fit those columns to the readings with these numbers. Raises numpy.linalg.LinAlgError."""
+        """Fit those columns to the readings with these indices. Raises numpy.linalg.LinAlgError."""
         design, prior = self.design(free=free, drifts=drifts)
         u = None if self.u is None else self.u[rows]
         return fit(design[rows], self.angles[rows], u, least_sd=rounding_sd(self.step_deg), prior_sd=prior)
 
 
 def _fitted(model: _Model) -> StepsResult:
-    """Fit, leave outliers out, and count in what may hide. Raises NotBelievable."""
+    """Fit without outliers, and include hidden errors in the uncertainty. Raises NotBelievable."""
     count = len(model.steps)
     every: Rows = np.arange(count)
     whole = np.ptp(model.angles) >= wave.LEAST_SPAN_DEG
-    # Over less than a turn a gearing that is stated to run true is believed.
+    # Over less than a turn, trust a gearing that is stated to be concentric.
     may_free = count >= wave.LEAST_READINGS and bool(whole or model.eccentricity_deg > 0)
     free = may_free and bool(whole)
     line = np.zeros((1, model.design(free=False, drifts=False)[0].shape[1]))
     line[0, 1] = 1.0
     drifts = order_protects(lambda full: model.fit(every, free=False, drifts=full), line, count)
-    # One more than may be, so that too many are noticed.
+    # Look for one more than is allowed, so that too many are noticed.
     least = max(LEAST_READINGS, count - _most_outliers(count) - 1, 6 if free else 4)
     kept, used = without_outliers(lambda rows: model.fit(rows, free=free, drifts=drifts), count, least)
     rows = np.flatnonzero(kept)
@@ -189,10 +190,10 @@ def _fitted(model: _Model) -> StepsResult:
         free = not seen.bears_out
     used = model.fit(rows, free=free, drifts=drifts)
     if not drifts and order.hang_together(used, step=model.step_deg):
-        # Where the order does not protect, an error that passes from reading to reading spoils the slope.
+        # If the order does not protect, errors that are correlated in time spoil the slope.
         raise NotBelievable(
-            f"{model.name}: neighbouring readings err alike, so the instrument drifts or the axis does not turn evenly; "
-            f"{SHUFFLE}."
+            f"{model.name}: the errors of successive readings are correlated, so the instrument drifts or the axis does "
+            f"not turn evenly; {SHUFFLE}."
         )
     design, _ = model.design(free=free, drifts=drifts)
     told = seen if whole else None
@@ -231,8 +232,8 @@ def _must_be_believable(name: str, result: StepsResult, u: Array | None, nominal
     must_fit_gearing(name, result.steps_per_degree, nominal)
     if int((~result.kept).sum()) > _most_outliers(len(result.kept)):
         raise NotBelievable(
-            f"{name}: more than {_most_outliers(len(result.kept))} of {len(result.kept)} readings lie farther off the "
-            "line than the others or the stated reading error explain; look for slack or slip, and read again."
+            f"{name}: more than {_most_outliers(len(result.kept))} of {len(result.kept)} readings are outliers; look "
+            "for slack or slip and read again, or correct the stated reading error."
         )
     if u is None:
         return
@@ -242,12 +243,12 @@ def _must_be_believable(name: str, result: StepsResult, u: Array | None, nominal
     if chance_of_chi_squared(squares, len(stated) - parameters) < RESIDUALS_P:
         raise NotBelievable(
             f"{name}: the readings scatter by {result.residual_sd_deg:.3g}°, more than the stated reading error of "
-            f"{float(np.sqrt(np.mean(stated**2))):.3g}° explains; look for slack or slip, or state a larger one."
+            f"{float(np.sqrt(np.mean(stated**2))):.3g}° explains; look for slack or slip, or state a larger error."
         )
 
 
 def must_fit_gearing(name: str, steps_per_degree: float, nominal: float | None) -> None:
-    """Raises NotBelievable where the steps per degree are too far off the kit's gearing."""
+    """Raises NotBelievable if the steps per degree are too far off the kit's gearing."""
     if nominal is None or abs(steps_per_degree / nominal - 1) <= GEARING_SHARE:
         return
     raise NotBelievable(
@@ -257,12 +258,12 @@ def must_fit_gearing(name: str, steps_per_degree: float, nominal: float | None) 
 
 
 def from_turns(readings: Readings, nominal: float | None = None, aim_error_deg: float | None = None) -> StepsResult:
-    """Steps per degree from whole `turns` and the `steps` from the mark back on to the mark; a row for each time.
+    """Steps per degree from whole `turns` and the `steps` from the mark back to the mark; one row for each measurement.
 
     Every row has two aims, so its error does not grow with its turns: a line through the origin. Positions are whole
-    steps, or coarser where the steps show it; their rounding (variance 1/12 each: GUM, JCGM 100:2008, 4.3.7) may be the
-    same every time, so it is not averaged. Degrees of freedom after Welch and Satterthwaite (GUM, G.4). `aim_error_deg`
-    is the standard uncertainty of one aim. Raises NotBelievable.
+    steps, or coarser if the steps show it. Their rounding (variance 1/12 each: GUM, JCGM 100:2008, 4.3.7) may be the same
+    every time, so it is not averaged. Degrees of freedom after Welch and Satterthwaite (GUM, G.4). `aim_error_deg` is the
+    standard uncertainty of one aim. Raises NotBelievable.
     """
     turns, steps = readings.numbers["turns"], readings.numbers["steps"]
     for line, turned in zip(readings.lines, turns, strict=True):
@@ -270,13 +271,13 @@ def from_turns(readings: Readings, nominal: float | None = None, aim_error_deg: 
             raise InputError(f"{readings.name} line {line}: turns = {turned:g} must be 1, 2, 3 or more whole turns.")
     if len(turns) < (3 if aim_error_deg is None else 1):
         raise NotBelievable(
-            f"{readings.name}: {len(turns)} rows are too few to say how sure they are; give three, or the reading error "
-            "(--reading-error-deg)."
+            f"{readings.name}: {len(turns)} rows are too few to estimate the uncertainty; give three, or the reading "
+            "error (--reading-error-deg)."
         )
     squares = float(turns @ turns)
     per_turn = float(turns @ steps) / squares
     if per_turn <= 0:
-        raise NotBelievable(f"{readings.name}: the steps must be counted as positive numbers.")
+        raise NotBelievable(f"{readings.name}: the steps must be positive numbers.")
     residuals, left = steps - per_turn * turns, len(turns) - 1
     must_fit_gearing(readings.name, per_turn / 360, nominal)
     scatter = float(residuals @ residuals) / left if left else 0.0
@@ -286,7 +287,7 @@ def from_turns(readings: Readings, nominal: float | None = None, aim_error_deg: 
         if left and chance_of_chi_squared(left * scatter / stated, left) < RESIDUALS_P:
             raise NotBelievable(
                 f"{readings.name}: the turns differ by {math.sqrt(scatter) / per_turn * 360:.3g}°, more than two aims "
-                "with the stated reading error explain; does something slip?"
+                "with the stated reading error explain; look for slip."
             )
         scatter = stated
     rounding = (float(turns.sum()) / squares) ** 2 * step**2 / 6

@@ -1,4 +1,4 @@
-"""What the records mean for a kit: the calibrated kit, and how far it may still be trusted."""
+"""The effect of the records on a kit: the calibrated kit, and how far it may still be trusted."""
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
@@ -10,8 +10,8 @@ from controller.calibration.records import OF_ONE_AXIS, AxisName, CalibrationKin
 from controller.kit.kit import Axis, Kit
 from controller.kit.provenance import Source, Sources
 
-# After how many days a record is stale. Our own choice, no source: belts and lenses change over months, and how the
-# head stands is true only until somebody moves the tripod.
+# Days after which a record is stale. Our own choice, no source: belts and lenses change over months; the level of the
+# head is valid until somebody moves the tripod.
 STALE_DAYS: dict[CalibrationKind, float] = {
     CalibrationKind.STEPS: 180,
     CalibrationKind.BACKLASH: 180,
@@ -23,10 +23,10 @@ STALE_DAYS: dict[CalibrationKind, float] = {
 
 
 def calibrated(kit: Kit, records: Sequence[Record], now: datetime | None = None) -> Kit:
-    """The kit with what the newest valid records say: steps per degree, the gears' play, how the head rings.
+    """The kit with the newest valid records applied: steps per degree, the gears' backlash, how the head rings.
 
-    With `now`, when the head stands where the set will be made, also how it leans, unless that record is stale. What
-    comes from a record is marked as measured.
+    Give `now` when the head is in place for the set: then its lean applies too, unless that record is stale. Values from
+    a record are marked as measured.
     """
     measured: Sources = {}
 
@@ -56,13 +56,15 @@ def calibrated(kit: Kit, records: Sequence[Record], now: datetime | None = None)
 
 
 def is_stale(record: Record, now: datetime, days: float | None = None) -> bool:
-    """Whether a record is older than `days` at `now` (with its time zone); without `days`, as STALE_DAYS says."""
+    """Whether a record is older than `days` at `now` (with its time zone); without `days`, the limit is that of
+    STALE_DAYS.
+    """
     limit = STALE_DAYS[record.kind] if days is None else days
     return (now - record.made_at).total_seconds() > limit * 86400
 
 
 class State(StrEnum):
-    """How a kind of calibration stands."""
+    """The state of one kind of calibration."""
 
     PRESENT = "present"
     STALE = "stale"
@@ -71,7 +73,7 @@ class State(StrEnum):
 
 @dataclass(frozen=True, slots=True)
 class CalibrationStanding:
-    """How one kind of calibration stands, with a sentence for the operator."""
+    """The state of one kind of calibration, with a sentence for the operator."""
 
     kind: CalibrationKind
     axis: AxisName | None
@@ -82,7 +84,7 @@ class CalibrationStanding:
 def fresh(
     kit: Kit, records: Sequence[Record], now: datetime, days: Mapping[CalibrationKind, float] | float | None = None
 ) -> list[CalibrationStanding]:
-    """How each kind of calibration stands at `now`; `days` for all kinds, for some, or as STALE_DAYS says."""
+    """The state of each kind of calibration at `now`; `days` for all kinds or for some, the others as in STALE_DAYS."""
     standings = []
     for kind in CalibrationKind:
         limit = days.get(kind) if isinstance(days, Mapping) else days
@@ -92,14 +94,14 @@ def fresh(
 
 
 def standing_sentences(kit: Kit, records: Sequence[Record], now: datetime) -> tuple[str, ...]:
-    """A sentence for each kind that a plan relies on and that was ever calibrated."""
+    """A sentence for each kind that a plan uses and that was ever calibrated."""
     relied_on = (CalibrationKind.STEPS, CalibrationKind.BACKLASH, CalibrationKind.SETTLE)
     standings = fresh(kit, records, now)
     return tuple(s.sentence for s in standings if s.kind in relied_on and ever(records, s.kind, s.axis))
 
 
 def ever(records: Sequence[Record], kind: CalibrationKind, axis: AxisName | None) -> bool:
-    """Whether this was calibrated at any time, with this kit or another, and not undone."""
+    """Whether this was ever calibrated, with this kit or another, and not undone."""
     return any(r.kind is kind and r.axis is axis and not r.undone for r in records)
 
 

@@ -1,7 +1,7 @@
-"""What is believed of one board while it is spoken to: what it was asked, where the head stands, what its clock said.
+"""The host's knowledge of one board during a conversation: its requests, the position of the head, the board's clock.
 
-Its words come in here and go out as a `Lie` where `belief.py` finds that they cannot be true. It outlives a line that
-dies and comes back; another boot of the board begins with nothing.
+Reports come in. If `belief.py` finds one that cannot be true, a `Lie` comes out. This knowledge survives a lost line.
+Another boot of the board starts without any.
 """
 
 from collections import deque
@@ -29,7 +29,7 @@ STRETCH_NS = 500 * MS
 
 
 class Believed:
-    """The picture that the host has of a board. `asked` is the command under way, `latest` the last one in any case."""
+    """The host's knowledge of a board. `asked` is the command under way, `latest` the last one sent, ended or not."""
 
     def __init__(self, program: Program) -> None:
         self._program = program
@@ -40,11 +40,11 @@ class Believed:
         self._at_steps: Place | None = None
         self._clock_ms: int | None = None
         self._clock_at_ns = 0
-        self._mark: tuple[int, int] | None = None  # an earlier reading of its clock, and when that was
+        self._mark: tuple[int, int] | None = None  # an earlier reading of its clock, and when it was read
         self._rate: float | None = None
         self._status_clock_ms: int | None = None
         self._index: Index | None = None
-        self._questions: deque[Known | None] = deque()  # what was known when each status was asked for
+        self._questions: deque[Known | None] = deque()  # the knowledge at the time of each status request
 
     @property
     def referencing(self) -> bool:
@@ -53,76 +53,76 @@ class Believed:
 
     @property
     def knows_place(self) -> bool:
-        """Whether it is believed to know where the head stands."""
+        """Whether the position of the head is known."""
         return self._at_steps is not None
 
-    # What the host does.
+    # The host's actions.
 
     def greet(self) -> None:
-        """A new conversation: nothing is under way in it, and what was, may have been carried out or not."""
+        """Begin a new conversation. Nothing is under way in it; what was may have been carried out or not."""
         self._lose_place_if_turning()
         self.asked = None
         self._questions.clear()
 
     def send(self, request: Reference | Move | Expose, now: int) -> None:
-        """A command goes out."""
+        """Note a command that is sent."""
         self.asked = self.latest = SentCommand(
             request, now, self._at_steps, self._clock_ms, self._clock_at_ns, self._rate
         )
         self._change()
 
     def stop(self, request: Stop | Halt) -> None:
-        """Everything that waits for an answer is given up for this."""
+        """Note a stop or halt. It replaces every request that waits for an answer."""
         self._questions.clear()
         self._lose_place_if_turning()
         if isinstance(request, Halt):
             self._at_steps = None
 
     def ask(self, *, armed: bool, stopped: bool) -> None:
-        """A status is asked for."""
+        """Note a request for the status."""
         self._questions.append(Known(self.asked, self._at_steps, armed, stopped, self._status_clock_ms))
 
-    # What the board says.
+    # The board's reports.
 
     def welcome(self, welcome: Welcome) -> Lie | None:
-        """Who it is."""
+        """Take in a Welcome."""
         if welcome.boot_id != self._boot_id:
             self.forget()
         self._boot_id, self._capabilities = welcome.boot_id, welcome.capabilities
         return belief.of_welcome(welcome)
 
     def accept(self, request: Request) -> None:
-        """It has taken a request."""
+        """Note that the board has accepted a request."""
         if self.asked is not None and request is self.asked.request:
             self.asked = self.latest = replace(self.asked, accepted=True)
         self._change()
 
     def give_up(self) -> None:
-        """The command under way is not any more."""
+        """Note that the command under way is void."""
         self.asked = None
         self._change()
 
     def hold(self) -> None:
-        """It has stopped by itself. Whether the position is still known, a status says."""
+        """Note that the board has stopped by itself. A status tells whether its position is still known."""
         self.lose_place()
         self._change()
 
     def lose_place(self) -> None:
-        """It does not know any more where the head stands."""
+        """Note that the board no longer knows the position of the head."""
         self._at_steps = None
 
     def forget(self) -> None:
-        """It is another boot of the board: nothing that was believed of the one before holds."""
+        """Forget everything: it is another boot of the board."""
         self.asked = self.latest = self._at_steps = self._boot_id = None
         self._clock_ms = self._status_clock_ms = self._index = self._mark = self._rate = None
         self._change()
 
     def is_ours(self, command_id: CommandId) -> bool:
-        """Whether a command is the one under way."""
+        """Whether that is the command under way."""
         return self.asked is not None and command_id == self.asked.request.command_id
 
     def end(self, told: CommandOutcome) -> Lie | None:
-        """The command under way has ended like this."""
+        """Note how the command under way ended."""
         asked = self.asked
         assert asked is not None
         self.give_up()
@@ -136,11 +136,13 @@ class Believed:
         return None
 
     def unanswered(self) -> Known | None:
-        """The question that was asked first is answered: what was known by then, None if that has changed since."""
+        """Take the oldest request for a status as answered. Returns the knowledge at its time, None if it has changed
+        since.
+        """
         return self._questions.popleft() if self._questions else None
 
     def status(self, status: Status, now: int) -> Lie | None:
-        """The answer to the question that was asked first."""
+        """Take in the answer to the oldest request for a status."""
         known = self.unanswered()
         lie = belief.of_status(status, known) if known is not None else None
         self._status_clock_ms = status.clock_ms
@@ -148,7 +150,7 @@ class Believed:
         return lie
 
     def rest(self, status: Status, now: int) -> Lie | None:
-        """It is at rest and disarmed; how the exposure ended that was under way, it says as well."""
+        """Take in the status of a board at rest and disarmed, with the outcome of the exposure under way."""
         outcome, at_steps = status.finished_outcome, belief.at_rest(status)
         self.asked, self._at_steps = None, at_steps
         latest = self.latest
@@ -160,12 +162,14 @@ class Believed:
         return belief.of_outcome(outcome, self._capabilities) if outcome in belief.MADE else None
 
     def index(self, index: Index) -> Lie | None:
-        """Where it has seen the switches."""
+        """Take in where the board has seen the switches."""
         before, self._index = self._index, index
         return belief.of_index(index, before, self._capabilities)
 
     def _read_clock(self, clock_ms: int, now: int) -> None:
-        """The least rate counts, over stretches long enough to tell: a clock that only jumps is not a fast one."""
+        """Note the clock. The least rate counts, over intervals long enough to measure: a clock that jumps is not a fast
+        one.
+        """
         self._clock_ms, self._clock_at_ns = clock_ms, now
         if self._mark is None:
             self._mark = (clock_ms, now)
@@ -179,5 +183,7 @@ class Believed:
             self._at_steps = None
 
     def _change(self) -> None:
-        """An answer to an earlier question may be older than what is known now: take it for what it says, no more."""
+        """Void the knowledge behind open status requests: their answers may be older than the change, so check them no
+        further.
+        """
         self._questions = deque(None for _ in self._questions)

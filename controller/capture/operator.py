@@ -1,7 +1,7 @@
-"""What the operator says, whichever way it comes: Ctrl-C, a typed line, another terminal. Requests and answers alike.
+"""Requests and answers of the operator, from Ctrl-C, a typed line or another terminal.
 
-A question is answered only by what comes after it was shown: what was typed before is dropped, and an answer from another
-terminal names the question that it belongs to.
+A question is answered only after it was shown. Earlier typing is dropped, and an answer from another terminal names its
+question.
 """
 
 from collections.abc import Callable
@@ -27,57 +27,57 @@ WORDS: dict[str, EventKind] = {
     Word.STOP: EventKind.STOP,
     Word.HALT: EventKind.HALT,
 }
-LOOKS_EVERY_NS = 50 * MS  # into the session, for requests from elsewhere; a fifth of a second is promised
+LOOKS_EVERY_NS = 50 * MS  # into the session, for requests from another terminal; the promise is a fifth of a second
 HOW_TO_ANSWER = "Type y or n, then Enter."
 NOTHING_ASKED = "Nothing is being asked now."
 
 
 class Respondent(Protocol):
-    """Somebody who is heard and can be asked."""
+    """A person who can make requests and answer questions."""
 
     def next_wish(self) -> Wanted | None:
-        """What is requested or answered next, or None. Never waits."""
+        """The next request or answer, or None. Never waits."""
 
     def ask(self, question: YesNoQuestion) -> bool | None:
-        """Show a question. The answer if it is known at once; None if it comes later by `next_wish`."""
+        """Show a question. Returns the answer if it is known at once; None if `next_wish` brings it later."""
 
     def ask_text(self, words: str) -> bool:
-        """Ask for a line of text, which comes by `next_wish` as ANSWERED; whether somebody is there to type it."""
+        """Ask for a line of text, which `next_wish` brings as ANSWERED. Returns whether anybody can type it."""
 
     def hear_lines(self, heard: bool) -> None:
-        """Whether typed lines are read; not while single keys are."""
+        """Set whether typed lines are read; they are not while single keys are."""
 
     def withdraw(self) -> None:
-        """The question that was asked needs no answer any more."""
+        """Withdraw the open question."""
 
 
 class Nobody:
-    """Nobody is there: nothing is requested, and every question counts as answered. For a simulated head."""
+    """Nobody is there: no requests, and every question counts as answered. For a simulated head."""
 
     def next_wish(self) -> Wanted | None:
-        """None."""
+        """Return None: nobody asks for anything."""
         return None
 
     def ask(self, _: YesNoQuestion) -> bool | None:
-        """Yes."""
+        """Return True: every answer is yes."""
         return True
 
     def ask_text(self, _: str) -> bool:
-        """Nobody types."""
+        """Return False: nobody types."""
         return False
 
     def hear_lines(self, _: bool) -> None:
-        """Nobody types."""
+        """Do nothing: nobody types."""
 
     def withdraw(self) -> None:
-        """Nothing was asked."""
+        """Do nothing: no question is open."""
 
 
 NOBODY = Nobody()
 
 
 class Operator:
-    """Asked again and again for what comes next; looks at everything it may come from.
+    """The operator, polled for the next request or answer from every source.
 
     `now` is the time in nanoseconds. Requests and answers from another terminal come through `session`, if there is one.
     """
@@ -100,7 +100,7 @@ class Operator:
         return wanted
 
     def ask(self, question: YesNoQuestion) -> bool | None:
-        """Show a question, unless it is answered already: by --yes, or because nobody can answer."""
+        """Show a question, unless it is already answered: by --yes, or because nobody can answer."""
         people = self._people
         if people.yes and not question.needs_person:
             return True
@@ -117,7 +117,7 @@ class Operator:
         return None
 
     def ask_text(self, words: str) -> bool:
-        """Ask for a line of text, which is what is typed next; whether somebody is there to type it."""
+        """Ask for a line of text, which is the next one typed. Returns whether anybody can type it."""
         if not self._people.at_terminal:
             return False
         self._people.lines.forget()
@@ -126,11 +126,11 @@ class Operator:
         return True
 
     def hear_lines(self, heard: bool) -> None:
-        """Whether typed lines are read; not while single keys are, which come the same way."""
+        """Set whether typed lines are read; not while single keys are, which come from the same terminal."""
         self._hears_lines = heard
 
     def withdraw(self) -> None:
-        """The question needs no answer any more."""
+        """Withdraw the open question."""
         self._text_is_next = False
         if self._question is not None and self._session is not None:
             self._session.note_question(self._number, "")
@@ -165,7 +165,7 @@ class Operator:
         return self._answered(wish, *wish.frames) if wish.wanted in ANSWERS else as_wanted(wish)
 
     def _answered(self, wish: WishRow, number: int = 0) -> Wanted | None:
-        """An answer to question `number`, if that is the one that is open."""
+        """An answer to question `number`, if that one is open."""
         if self._question is None or number != self._number:
             self._people.say(NOTHING_ASKED)
             return None
@@ -174,7 +174,7 @@ class Operator:
 
 
 def wish_of(words: list[str]) -> WishRow:
-    """A request or an answer from words like these: pause; retake 12,13; yes. Raises InputError."""
+    """A request or an answer from words such as: pause; retake 12,13; yes. Raises InputError."""
     word, rest = words[0].casefold(), words[1:]
     word = SHORT.get(word, word)
     if word not in WORDS and word not in ANSWERS:
@@ -188,7 +188,7 @@ def wish_of(words: list[str]) -> WishRow:
 
 
 def _numbers(text: str) -> list[str]:
-    """12,13 as two numbers; or what the table of `fullturn match` wants, where that is named. Raises InputError."""
+    """12,13 as two numbers; or the frames to retake from a `fullturn match` table, if one is named. Raises InputError."""
     if not text.endswith(".json"):
         return [number for number in text.split(",") if number]
     try:

@@ -1,4 +1,4 @@
-"""The loop: take one event, ask the machine, do what it says, in order."""
+"""The loop: wait for an event, pass it to the machine, carry out the effects in order."""
 
 from collections.abc import Callable
 from contextlib import suppress
@@ -47,8 +47,8 @@ LOOK_NS = 50 * MS  # between two looks for a file
 
 @dataclass(frozen=True, slots=True)
 class RunResult:
-    """How a run ended. `zero_lost`: only the operator can say where the head points now. `early`: somebody or something
-    stopped it before it was through.
+    """How a run ended. `zero_lost`: only the operator can tell where the head points now. `early`: it was stopped before
+    it was through.
     """
 
     complete: bool
@@ -60,17 +60,18 @@ class RunResult:
 
     @property
     def seconds(self) -> float:
-        """How long it took."""
+        """How long the run took."""
         return (self.ended_ns - self.began_ns) / 1e9
 
 
 class Runner:
-    """One run of `program` on the board behind `port`, written to `session`.
+    """One run of `program` on the board behind `port`, recorded in `session`.
 
-    `on_exposure` hears of every confirmed or assumed exposure, `on_change` of every change of state. `ask(question)`
-    shows a question and returns its answer if that is known at once. If it is None, `operator` answers later (ANSWERED or
-    DECLINED), unless `withdraw` takes the question back. With a `tether` an exposure is made when its file has arrived.
-    Where people may be near the head, `care` says what they are owed and `gate` tells them; see `Run` for the rest.
+    `on_exposure` is called after every confirmed or assumed exposure, `on_change` after every change of state.
+    `ask(question)` shows a question and returns its answer if that is known at once. If it returns None, `operator`
+    answers later (ANSWERED or DECLINED), unless `withdraw` withdraws the question. With a `tether` an exposure is made
+    when its file has arrived. If people may be near the head, `care` tells what they need and `gate` warns them; see
+    `Run` for the rest.
     """
 
     def __init__(
@@ -108,22 +109,22 @@ class Runner:
 
     @property
     def line(self) -> LinkStatistics:
-        """What the link has counted so far."""
+        """The link's counters so far."""
         return self._board.line
 
     @property
     def pause(self) -> EventKind | None:
-        """Which pause is wanted, if any."""
+        """The requested pause, if any."""
         return self._run.pause_wanted
 
     def run(self) -> RunResult:
-        """Run to the end, whichever it is. Raises StorageFailed or LinkLost when those are the end."""
+        """Run to the end. Raises StorageFailed or LinkLost if one of them ends it."""
         try:
             self._handle(Event(EventKind.START, self._port.now()))
             while self._result is None:
                 self._handle(self._wait_event())
         except BaseException:
-            # Whatever went wrong, a full disk or a fault of ours: nothing goes on moving unwatched.
+            # Whatever the error, a full disk or a bug: do not leave the head moving unwatched.
             with suppress(LinkLost):
                 self._board.wait_stopped(Stop(), self._program.stop_deadline_ns)
             raise
@@ -146,14 +147,14 @@ class Runner:
         return Event(EventKind.OVERDUE if timer.overdue else EventKind.WAITED, self._port.now())
 
     def _wait_board(self, deadline_ns: int | None) -> Event | None:
-        """What the board or the operator says by then; a line that is gone is an event as well."""
+        """The next event from the board or the operator by then; a lost line is an event as well."""
         try:
             return self._board.wait_event(deadline_ns, self._operator)
         except LinkLost:
             return Event(EventKind.LINK_LOST, self._port.now(), port_gone=True)
 
     def _wait_file(self, deadline_ns: int | None) -> Event | None:
-        """What happens by then while a photograph is awaited: that it arrives, or anything else."""
+        """The next event by then while a photograph is awaited: its arrival, or anything else."""
         while deadline_ns is None or self._port.now() < deadline_ns:
             now = self._port.now()
             if (name := self._new_file()) is not None:
@@ -165,7 +166,7 @@ class Runner:
         return None
 
     def _new_file(self) -> str | None:
-        """The name of the photograph that has arrived last, if one has; the session keeps it."""
+        """The name of the latest photograph that has arrived, if any, recorded in the session."""
         files = [] if self._tether is None else self._tether.new_files()
         if not files:
             return None
@@ -187,7 +188,7 @@ class Runner:
             try:
                 self._perform(effect, event.at_ns)
             except LinkLost:
-                self._lost = True  # the port itself is gone; what was still to be sent would be lost as well
+                self._lost = True  # the port itself is gone; the remaining effects could not be sent either
                 break
 
     def _perform(self, effect: Effect, at_ns: int) -> None:
@@ -202,7 +203,7 @@ class Runner:
                 self._gate.shut()
             case Send(request, expected_ns):
                 if isinstance(request, Expose):
-                    self._new_file()  # what has come late belongs to an exposure that was given up
+                    self._new_file()  # a late file belongs to an exposure that was given up
                 self._board.send(request, expected_ns)
             case SendUrgent(request):
                 assert isinstance(request, Stop | Halt)

@@ -1,9 +1,9 @@
 """The run as a table: which event leads from which state to which.
 
-Everything that decides about the next state is in this file; `machine.py` only carries it out. A state's own rows for an
-event come first, then its group's, then those of the group around it; each from top to bottom, until one has no
-condition or its condition holds. Before that, the note for the event is taken. Most work that ends leads to `NEXT`, the
-choice of what comes next. An event without a row that is not in `IGNORED` is a bug: it raises and changes nothing.
+Every decision about the next state is in this file; `machine.py` only carries it out. For an event, a state's own rows
+come first, then its group's, then those of the outer groups. Each list is tried from top to bottom, until a row has no
+condition or its condition is true. Before that, the note for the event runs. Most work that ends leads to `NEXT`, the
+choice of what comes next. An event with no row that is not in `IGNORED` is a bug: it raises and changes nothing.
 """
 
 from collections.abc import Callable
@@ -23,7 +23,7 @@ K, S, G = EventKind, RunState, StateGroup
 
 @dataclass(frozen=True, slots=True)
 class TransitionRow:
-    """On `kind`, if `condition` holds (always, if None): do `action` and go to `target` (None: stay)."""
+    """On `kind`, if `condition` is true (always, if None): do `action` and go to `target` (None: stay)."""
 
     kind: EventKind
     target: RunState | None
@@ -33,7 +33,7 @@ class TransitionRow:
 
 @dataclass(frozen=True, slots=True)
 class Onward:
-    """On `kind`: whatever comes next by `NEXT`; if that is an exposure, go to `target` by `action`."""
+    """On `kind`: what comes next according to `NEXT`; if that is an exposure, go to `target` by `action`."""
 
     kind: EventKind
     target: RunState = S.RECOVERING
@@ -51,11 +51,11 @@ NEXT: tuple[tuple[Condition, RunState, Action], ...] = (
     (shooting.move_is_due, S.MOVING, shooting.move),
     (announcing.ask_is_due, S.ASKING, announcing.ask),
 )
-"""What comes next, the first that holds; if none does, an exposure."""
+"""What comes next: the first row whose condition is true; if none is, an exposure."""
 
 
 def _unanswered(kind: EventKind) -> tuple[TransitionRow, ...]:
-    """The camera did not confirm an exposure: a few more tries, then once more at the end."""
+    """Rows for an exposure that the camera did not confirm: a few more tries, then again at the end."""
     return (
         TransitionRow(kind, S.RECOVERING, shooting.try_again, shooting.may_try_again),
         TransitionRow(kind, S.STOPPING, shooting.stop_silent_camera, shooting.camera_is_gone),
@@ -79,7 +79,7 @@ NOTES: dict[tuple[RunState, EventKind], Action] = {
     (S.CHECKING, K.CHECKED): watching.note_index,
     (S.PAUSED, K.GO_ON): shooting.note_go_on,
 }
-"""What an event says of the work done; conditions then speak only of what comes next."""
+"""The note for each event. It runs first, so that conditions only concern what comes next."""
 
 ROWS: dict[Source, tuple[TransitionRow | Onward, ...]] = {
     S.IDLE: (TransitionRow(K.START, S.CONNECTING, shooting.greet),),
@@ -169,7 +169,7 @@ ROWS: dict[Source, tuple[TransitionRow | Onward, ...]] = {
     ),
     S.WINDY: (TransitionRow(K.WAITED, S.LISTENING, watching.listen),),
     S.PAUSED: (Onward(K.GO_ON),),
-    # The line or the board is gone for a while: wait, greet again, go on.
+    # The line or the board is lost for a while: wait, greet again, continue.
     G.AWAY: (
         TransitionRow(K.PAUSE, None, shooting.want_pause),
         TransitionRow(K.PAUSE_AFTER_ROW, None, shooting.want_pause),
@@ -242,19 +242,19 @@ OF_BOARD = frozenset(
     {K.WELCOMED, K.ARMED, K.REFERENCED, K.ARRIVED, K.EXPOSED, K.NOT_CONFIRMED, K.CUT_SHORT, K.AT_REST, K.CHECKED}
     | {K.CALM, K.GUSTY, K.REFUSED, K.HELD, K.RESTARTED, K.LINK_LOST, K.CONTRADICTED}
 )
-"""What a board, or the line to it, can bring about, at any time and in any order."""
+"""Events that a board, or the line to it, can cause at any time and in any order."""
 
 ANYWHERE = IgnoredEvents(OF_BOARD, "A board may say anything at any time; what no row foresees is of no use.")
-"""Holds for every state between the start and the end, after all rows."""
+"""Applies to every state between the start and the end, after all rows."""
 IGNORED: dict[Source, IgnoredEvents] = {
     S.ARMING: IgnoredEvents(frozenset({K.HELD}), "It comes from an earlier run: this one has not armed the board yet."),
     G.ENDING: IgnoredEvents(frozenset({K.PAUSE, K.PAUSE_AFTER_ROW, K.GO_ON, K.STOP}), "The run is ending already."),
 }
-"""Holds before the rows of an outer group."""
+"""Apply before the rows of an outer group."""
 
 
 def rows_of(state: RunState) -> list[TransitionRow]:
-    """All rows of a state in the order in which they are tried, its groups' included; none follows one that must hold."""
+    """All rows of a state, its groups' included, in the order they are tried; none follows an unconditional one."""
     if state in FINAL:
         return []
     rows: list[TransitionRow] = []

@@ -1,4 +1,4 @@
-"""Run every group in a process of its own, so that memory is that group's, and print the table."""
+"""Run every group in its own process, so that the memory is that of the group, and print the table."""
 
 import argparse
 import json
@@ -49,18 +49,18 @@ GROUPS: dict[str, Callable[[], list[Figure]]] = {
     "fewest": planner.fewest,
     "mutants": mutants.mutants,
 }
-SLOW = {"cards", "fewest", "intervals", "mutants"}  # many minutes: only when asked for
+SLOW = {"cards", "fewest", "intervals", "mutants"}  # many minutes: only on request
 
 
 def measure(group: str) -> list[Figure]:
     """The figures of one group."""
     command = [sys.executable, "-m", "tests.bench", "--group", group]
-    printed = subprocess.run(command, check=True, stdout=subprocess.PIPE, text=True).stdout  # what it warns of is seen
+    printed = subprocess.run(command, check=True, stdout=subprocess.PIPE, text=True).stdout  # its warnings are shown
     return [Figure(**row) for row in json.loads(printed)]
 
 
 def show(measured: list[Figure]) -> None:
-    """The table for people."""
+    """Print the table for people."""
     table = Table("figure", "measured", "target", "")
     for figure in measured:
         verdict = "" if not figure.target else "ok" if figure.reached else "MISSED"

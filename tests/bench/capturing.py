@@ -1,4 +1,4 @@
-"""Unattended capture: kills, what the host adds to an exposure, how soon a stop is felt, long series."""
+"""Unattended capture: kills, the host's share of an exposure, the delay of a stop, long series."""
 
 import os
 import random
@@ -33,7 +33,7 @@ from tests.end_to_end.test_people import drawn_world
 from tests.end_to_end.whole_runs import few_frames, kit_of
 
 FAST = {"max_speed_deg_s": 60.0, "max_accel_deg_s2": 400.0}
-# A camera and a line that need next to nothing, so that what the host adds stands out.
+# A camera and a line that need almost no time, so that the host's share shows.
 QUICK: dict[str, dict[str, Any]] = {
     "exposure": {
         "shutter_seconds": 0.01, "bracket_ev": [0.0] * 15,
@@ -68,7 +68,7 @@ def killing() -> list[Figure]:
 
 
 def attended() -> list[Figure]:
-    """Whole captures, resumed until they are complete, with a person beside the head and things going wrong."""
+    """Whole captures, resumed until they are complete, with a person beside the head and faults."""
     steps = runs = complete = 0
     with tempfile.TemporaryDirectory() as folder:
         for seed in range(1000, 1000 + PEOPLE):
@@ -129,7 +129,7 @@ def on_the_line() -> list[Figure]:
 
 
 def _stop_ms(seed: int) -> float:
-    """Milliseconds from the moment when a stop is wanted, in a long move, to the beginning of the ramp."""
+    """Milliseconds from the request to stop, during a long move, to the beginning of the ramp."""
     kit = kit_of(board={"baud": 1_000_000}, head={"pan": FAST, "tilt": FAST})
     program = build_program(kit, (Frame(id=0, row=0, yaw_deg=300.0, pitch_deg=0.0),))
     moving, wanted_ns, wishes = threading.Event(), 0, [Wanted(EventKind.STOP)]
@@ -177,7 +177,7 @@ def _opened(path: Path) -> int:
 
 
 def _week() -> tuple[float, float]:
-    """Megabytes after the first spheres and after the last; one world, one host, a session for each sphere."""
+    """Megabytes after the first spheres and after the last; one world, one host, one session for each sphere."""
     kit = kit_of(12.0)
     frames = few_frames()
     rig = Rig(rig_spec(kit, 1))

@@ -1,4 +1,4 @@
-"""The way home: pairing files with exposures; and a newcomer's way in."""
+"""Pairing files with exposures, and the first steps of a newcomer."""
 
 import sys
 import tempfile
@@ -24,7 +24,7 @@ from protocol.units import NS
 from tests.bench.figures import Figure, full_frame_kit, speed, work_s
 from tests.controller.matching.cards import KINDS, Card, card, card_of
 
-CARDS, SOME_CARDS, MIXED_CARDS = 500, 50, 200  # five hundred of every kind take some minutes: only when asked for
+CARDS, SOME_CARDS, MIXED_CARDS = 500, 50, 200  # five hundred of every kind take some minutes: only on request
 LEAST_SURE = {"sound, whole seconds": 90.0, "sound, fractions": 90.0, "3 % lost, whole seconds": 60.0}
 FILES = 3000
 BEGIN = datetime(2026, 6, 21, 5, 0, tzinfo=UTC)
@@ -43,7 +43,7 @@ def cards() -> list[Figure]:
 
 @dataclass
 class _Count:
-    """What became of the files of some cards."""
+    """What happened to the files of some cards."""
 
     files: int = 0
     sure: int = 0
@@ -61,7 +61,7 @@ class _Count:
 
 
 def _kinds(count: int) -> list[Figure]:
-    """Small cards, which have the least to tell one alignment from another by."""
+    """Small cards, which have the least to distinguish one alignment from another."""
     figures, all_wrong, begin = [], 0, time.process_time()
     for name, kind in KINDS.items():
         counted = _Count()
@@ -128,7 +128,7 @@ def _session_and_card(folder: Path) -> int:
 
 
 def _find() -> list[Figure]:
-    find_command(["nikon"], ("camera", "lens"))  # what is loaded once is loaded
+    find_command(["nikon"], ("camera", "lens"))  # warm up
     seconds, _ = work_s(lambda: find_command(["sigma", "24"], ("camera", "lens")))
     start = time.perf_counter()
     at_terminal(f"{sys.executable} -m controller kit find d750", str(ROOT))
@@ -139,7 +139,7 @@ def _find() -> list[Figure]:
 
 
 def at_terminal(command: str, folder: str) -> str:
-    """What a command says at a terminal."""
+    """What a command prints at a terminal."""
     child = pexpect.spawn(command, cwd=folder, timeout=600, encoding="utf-8")
     said = str(child.read())
     child.close()

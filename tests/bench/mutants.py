@@ -1,4 +1,4 @@
-"""How many small changes to the program its tests notice."""
+"""How many small changes to the program its tests detect."""
 
 import tempfile
 from pathlib import Path

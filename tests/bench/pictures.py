@@ -16,7 +16,7 @@ from tests.bench.figures import Figure, full_frame_kit, peak_mb, speed
 from tests.controller.calibration.staged import Stage
 
 PICTURES = 40
-TARGET_TIMES = 1.5  # of numpy's piece of work
+TARGET_TIMES = 1.5  # multiples of numpy's piece of work
 WIDE, UPRIGHT = 1000 / 6000, 1000 / 4000  # 1000 pixels along the sensor, or across the upright picture
 CASES = (
     # name, scale, entrance pupil ahead of the turning point in mm, motion in degrees, target
@@ -28,7 +28,7 @@ CASES = (
 
 
 def pictures() -> list[Figure]:
-    """A lens of 24 mm in portrait: milliseconds from poses to file, and seconds for painting the scenery before."""
+    """A lens of 24 mm in portrait: milliseconds from poses to file, and seconds for painting the scenery beforehand."""
     figures = []
     for name, scale, along_mm, motion_deg, target in CASES:
         painting_s, whole_s = _seconds(scale, along_mm, motion_deg)
@@ -49,7 +49,7 @@ def _ring_s() -> float:
 
 
 def _seconds(scale: float, along_mm: float, motion_deg: float) -> tuple[float, float]:
-    """Processor seconds until the scenery stands, and until all PICTURES are written."""
+    """Processor seconds until the scenery is ready, and until all PICTURES are written."""
     begin, ready = time.process_time(), 0.0
 
     def standing(_: int) -> Callable[[], None]:

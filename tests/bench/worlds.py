@@ -1,4 +1,4 @@
-"""Virtual time against the processor's, and how both grow with the length of a run."""
+"""Virtual time against the processor's, and the growth of both with the length of a run."""
 
 import tempfile
 from pathlib import Path
@@ -47,7 +47,7 @@ def worlds() -> list[Figure]:
     """An hour and a half of 181 frames x 3, and 10,000 frames."""
     kit = evening_kit()
     frames = make_plan(kit, 0.3).frames
-    run_s(kit, frames[:20])  # loads what is loaded once
+    run_s(kit, frames[:20])  # warm up
     seconds, virtual_s = min(run_s(kit, frames) for _ in range(3))
     many = tuple(frames[i % len(frames)].model_copy(update={"id": i}) for i in range(MANY))
     many_s, _ = run_s(kit, many)

@@ -1,4 +1,4 @@
-"""Long exposures: at B, with dark frames, in the camera's own bracket. They take as long as the plan says."""
+"""Long exposures: in bulb mode, with dark frames, in the camera's own bracket. They take as long as the plan says."""
 
 from __future__ import annotations
 
@@ -43,7 +43,7 @@ LABEL = Label(0, 0)
 
 
 def night(tables: dict[str, Any], seed: int, folder: Path) -> tuple[Plan, World, float]:
-    """A row of frames, shot; and the run's time in seconds, had zero been found in the time that is usual for it."""
+    """A row of frames, shot; and the run's time in seconds, corrected to the usual time of finding zero."""
     plan = make_plan(kit_of(16.0, **tables), 0.3, ROW)
     world = world_of(plan.kit, plan.frames, seed)
     done = run(world, folder)
@@ -65,7 +65,7 @@ def test_a_night_takes_as_long_as_the_plan_says(name: str, tmp_path: Path) -> No
     assert plan.budget.watt_hours == pytest.approx(watts * seconds / 3600, rel=CLOSE)
 
 
-# The board times in whole milliseconds: tenths of a second stay exact when they are halved.
+# The board times in whole milliseconds: tenths of a second stay exact when halved.
 LONG = st.builds(
     lambda shutter, evs, bulb, dark, from_s, contact: {
         "exposure": {
@@ -87,7 +87,7 @@ def test_so_does_any_night(tmp_path_factory: pytest.TempPathFactory, tables: dic
 
 
 def test_dark_frames_cost_what_they_last_and_only_while_nothing_else_is_waited_for() -> None:
-    """The dark frame of a frame's last exposure passes while the head turns; the other two hold up the bracket."""
+    """The dark frame of a frame's last exposure passes while the head turns; the other two delay the bracket."""
     frames = few_frames()
     light, dark = (build_program(kit_of(exposure=AT_B | more), frames).expected_ns / 1e9 for more in ({}, DARK))
     whole, within = 3.75 + 15 + 60, 3.75 + 15  # seconds a frame, arithmetic
@@ -129,7 +129,7 @@ def test_what_no_shutter_times_is_refused_with_what_to_do(exposure: dict[str, An
 
 @pytest.mark.parametrize("shutter_s", [30.0, 8.0 * 4, 7.5 * 4])
 def test_the_longest_engraved_time_is_not_refused(shutter_s: float, tmp_path: Path) -> None:
-    """8 s and two stops more is 32 s, which cameras engrave as 30 s (third-stop series)."""
+    """8 s and two stops more is 32 s, which is engraved on cameras as 30 s (third-stop series)."""
     world = world_of(kit_of(exposure={"shutter_seconds": shutter_s}), few_frames())
     assert run(world, tmp_path).result.complete
 

@@ -1,4 +1,4 @@
-"""What a rehearsal leaves in its folder: the files agree with each other, and repeat to the byte."""
+"""The files of a rehearsal's folder: they agree with each other, and repeat to the byte."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""What the board refuses and why, and the rule of the command ids (protocol/SPEC.md, sections 3 and 5)."""
+"""What the board refuses and why, and the rule for command ids (protocol/SPEC.md, sections 3 and 5)."""
 
 from __future__ import annotations
 
@@ -74,7 +74,7 @@ def moving() -> Bench:
 
 
 def refused(bench: Bench, request: Request, reason: Reason) -> None:
-    """The request is refused, and nothing has changed."""
+    """Check that the request is refused and nothing has changed."""
     before = bench.status()
     assert bench.ask(request) == Refused(reason)
     assert bench.status() == before
@@ -192,7 +192,7 @@ def test_a_repeat_is_accepted_and_not_done_again() -> None:
     request = move(bench, 3000)
     bench.order(request)
     bench.finish()
-    bench.order(replace(request, pan_steps=Steps(-3000)))  # the same id is the same command, whatever it says now
+    bench.order(replace(request, pan_steps=Steps(-3000)))  # the same id is the same command, whatever its fields
     assert not bench.turns()
     bench.run_for(4.0)
     assert bench.status().pan_steps == 3000

@@ -1,4 +1,4 @@
-"""What lies between pulses and pose: play, slips, stalls, wobble, lean, wind and what a motor can turn."""
+"""Everything between pulses and pose: play, slips, stalls, wobble, lean, wind and the torque of a motor."""
 
 from __future__ import annotations
 
@@ -24,14 +24,14 @@ PLAIN = AxisSpec(PER_DEGREE)
 
 
 def moved(axis: SimulatedAxis, target: int, begin_ns: int, speed: float = 1000.0, accel: float = 2000.0) -> int:
-    """Move the pulses to a step; when they rest."""
+    """Move the pulses to a step. Returns when they end."""
     axis.begin(move(begin_ns, round(axis.motion.steps_at(begin_ns)), target, speed, accel))
     return axis.motion.end_ns
 
 
 @given(st.lists(st.integers(-3000, 3000), min_size=1, max_size=8), st.floats(0, 2))
 def test_play_is_a_hysteresis(targets: list[int], play_deg: float) -> None:
-    """The head rests while the rotor crosses the play, and follows half the play behind."""
+    """The head rests while the rotor crosses the play, and then follows half the play behind."""
     axis, now_ns = SimulatedAxis(AxisSpec(PER_DEGREE, play_deg), 0, Random(1)), 0
     head_deg = 0.0
     for target in targets:
@@ -84,7 +84,7 @@ def test_wobble_comes_back_once_per_turn_and_is_nothing_at_zero() -> None:
 
 @given(st.floats(-175, 175), st.floats(-80, 80), st.floats(0, 10), st.floats(-180, 180))
 def test_a_leaning_base_is_a_rotation(yaw: float, pitch: float, lean: float, toward: float) -> None:
-    """Against scipy's rotations: about the horizontal axis to the left of where it leans."""
+    """Against scipy's rotations: about the horizontal axis to the left of the direction in which it leans."""
     true_yaw, true_pitch = leaned(yaw, pitch, lean, toward)
 
     def direction(yaw_deg: float, pitch_deg: float) -> np.ndarray:
@@ -104,7 +104,7 @@ def test_a_leaning_base_looks_lower_where_it_leans() -> None:
 
 
 def test_a_motor_gives_way_where_the_line_says() -> None:
-    """Needs 0.02 + 0.1 x 40 degrees/s^2 in radians = 0.0898 of 0.2 Nm: good for 55 % of 60 degrees per second."""
+    """Needs 0.02 + 0.1 x 40 degrees/s^2 in radians = 0.0898 of 0.2 Nm: enough up to 55 % of 60 degrees per second."""
     drive = Drive(holding_nm=0.2, no_load_deg_s=60.0, inertia_kg_m2=0.1, imbalance_nm=0.02)
     top = 60 * (1 - (0.02 + 0.1 * math.radians(40)) / 0.2)
     assert drive.top_speed_deg_s(40, 1.0) == pytest.approx(top)

@@ -1,4 +1,4 @@
-"""Scenarios: what is a scenario and what is not, and in which line it goes wrong."""
+"""Valid and invalid scenarios, and the line of the error."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""Guided procedures: an operator at a simulated head types what it shows, and the truth comes out."""
+"""Guided procedures: an operator at a simulated head types its readings, and the result is the truth."""
 
 from __future__ import annotations
 
@@ -24,13 +24,13 @@ from sim.lean import leaned
 from tests.controller.kit.tables import kit_with
 
 KIT = kit_with({})
-TRUE_RATE = 323.0  # where the kit's gearing says 320
+TRUE_RATE = 323.0  # the kit's gearing says 320
 PLAY = 0.2
 
 
 @dataclass
 class Head:
-    """A head that is sent to places, by words or by a mover, and reads true; each axis lags by half its play."""
+    """A head that goes to places, by words or by a mover, and is read exactly; each axis lags by half its backlash."""
 
     rate: float = TRUE_RATE
     lean: tuple[float, float] = (0.0, 0.0)
@@ -105,7 +105,7 @@ def test_verify(by_itself: bool) -> None:
 
 
 def typist(*answers: str) -> tuple[PersonAtHead, list[str]]:
-    """Somebody who types these answers and then only presses return."""
+    """A person who types these answers and then only presses Enter."""
     left, told = list(answers), list[str]()
     return PersonAtHead(told.append, lambda _: left.pop(0) if left else ""), told
 
@@ -152,7 +152,7 @@ def test_ringing_is_typed_in_until_an_empty_line() -> None:
     """A damped swing (Thomson and Dahleh, *Theory of Vibration*, section 2.6) read every 20 ms."""
     swing = [5 * math.exp(-0.05 * math.tau * 8 * t / 1000) * math.cos(math.tau * 8 * t / 1000) for t in range(0, 600, 20)]
     answers = [word for place, value in enumerate(swing) for word in (str(20 * place), f"{value:.4f}")]
-    left = iter([*answers[:2], "soon", *answers[2:], ""])  # what is no number is asked for again
+    left = iter([*answers[:2], "soon", *answers[2:], ""])  # asked again after an answer that is no number
     told: list[str] = []
     readings = asking.asked_ringing(PersonAtHead(told.append, lambda _: next(left)))
     assert len(readings) == len(swing)
@@ -170,7 +170,7 @@ def test_a_decimal_comma_is_a_point_and_a_unit_is_offered_without() -> None:
 
 
 def test_a_comma_in_a_whole_number_is_not_guessed_at() -> None:
-    """115,200 is a hundred thousand here and a hundred there."""
+    """115,200 is a hundred thousand in some countries and a hundred in others."""
     operator, told = typist("1", "115,200", "115200", "2", "230,4", "230399")
     got = asking.asked_turns(operator)
     assert got.numbers["steps"].tolist() == [115200, 230399]
@@ -212,7 +212,7 @@ def test_every_guided_procedure_counts_and_repeats_the_first_place_at_the_end(ax
 
 @given(count=st.integers(3, 30), seed=st.integers(0, 10**6))
 def test_a_guided_order_does_not_go_with_the_places(count: int, seed: int) -> None:
-    """So that a drift cannot be taken for a scale. In the order of the places the correlation would be 1."""
+    """Otherwise a drift could look like a scale. In the order of the places the correlation would be 1."""
     places = [float(n) for n in range(count)]
     order = asking.in_guided_order(places, places, seed=seed)
     assert sorted(order[:-1]) == places
@@ -222,7 +222,7 @@ def test_a_guided_order_does_not_go_with_the_places(count: int, seed: int) -> No
 
 @given(times=st.integers(2, 5), positions=st.integers(3, 8))
 def test_approaches_keep_their_sides_and_come_in_whole_cycles(times: int, positions: int) -> None:
-    """ISO 230-2: every position, as often from either side; an early end leaves whole cycles."""
+    """ISO 230-2: every position equally often from either side; an early end leaves whole cycles."""
     got = asking.asked_approaches(counted(Head(rate=320.0))[1], AxisName.PAN, KIT, positions, times)
     pairs = list(zip(got.numbers["target_deg"].tolist(), got.words["direction"], strict=True))
     for n in range(times):
@@ -232,8 +232,9 @@ def test_approaches_keep_their_sides_and_come_in_whole_cycles(times: int, positi
 
 
 def test_a_drift_leaves_the_scale_alone() -> None:
-    """An instrument that creeps by 0.1° during the readings: in the order of the places the scale would be off by all of
-    it, 1 part in 3,600. Shuffled, a fifth of that is left (the bound of the property above)."""
+    """An instrument that creeps by 0.1° during the readings. In the order of the places the scale would be off by all of
+    it, 1 part in 3,600. Shuffled, a fifth of that is left (the bound of the property above).
+    """
     head = Head(rate=320.0)
     count = 0
 
@@ -248,7 +249,7 @@ def test_a_drift_leaves_the_scale_alone() -> None:
 
 
 def test_the_last_reading_can_be_typed_again() -> None:
-    """Also after a slip in the middle of a row, with Enter for what stays, and with nothing to go back to."""
+    """Also after a mistake in the middle of a row, with Enter for values to keep, and with nothing to go back to."""
     operator, told = typist("back", "0", "0.1", "3200", "99", "back", "", "10.1", "6400", "BACK", "6400", "20.1", "")
     got = asking.asked_angles(operator, AxisName.PAN, None)
     assert got.numbers["commanded_steps"].tolist() == [0, 3200, 6400]
@@ -258,11 +259,11 @@ def test_the_last_reading_can_be_typed_again() -> None:
 
 @given(data=st.data())
 def test_whatever_is_typed_again_the_rows_stay_in_the_order_of_time(data: st.DataObject) -> None:
-    """Any number of slips, each put right by "back": the same readings as without them."""
+    """Any number of mistakes, each corrected after "back": the same readings as without them."""
     right = [float(n) for n in range(9)]
     script: list[str] = []
     for value in right:
-        if value < right[-1] and data.draw(st.booleans()):  # after the last there is no question to go back from
+        if value < right[-1] and data.draw(st.booleans()):  # after the last reading there is no question to go back from
             script += [f"{value + 100:g}", "back", f"{value:g}"]
         else:
             script.append(f"{value:g}")

@@ -1,4 +1,4 @@
-"""No result without its uncertainty: every world, every procedure, and readings that do not differ at all."""
+"""Every result has an uncertainty: in every world, for every procedure, and for readings that do not differ at all."""
 
 from __future__ import annotations
 
@@ -19,7 +19,7 @@ from controller.calibration.verify import from_visits
 from tests.controller.calibration.given import readings
 from tests.controller.calibration.rigs import PROCEDURES, World
 
-RESULT = re.compile(r"per degree of|^Play of|^Repeatability R|leans by|No lean stands|poses are met|^Pose accuracy")
+RESULT = re.compile(r"per degree of|^Play of|^Repeatability R|leans by|No lean shows|poses are met|^Pose accuracy")
 INTERVAL = re.compile(r"± \d|\(\d[\d.]* to \d[\d.]*°\)")
 
 worlds = st.builds(
@@ -68,7 +68,7 @@ def test_readings_that_do_not_differ_are_no_surer_than_the_instrument(reading: f
     yaws = [0, 180, 90, 270, 45, 0]
     level = from_tilts(given_ := readings(yaw_deg=yaws, reading_deg=[reading] * 6))
     assert_sure_of_itself(level_found(level, given_, (), 60.0))
-    assert level.lean_interval_deg[1] >= level.resolution_deg / 2  # half a division leans unseen
+    assert level.lean_interval_deg[1] >= level.resolution_deg / 2  # a lean of half a division does not show
     rows = [(target, side) for side in ("up", "down") for target in (10.0, 130.0, 250.0)] * 2
     targets, sides = zip(*rows, strict=True)
     given_ = readings(sides, target_deg=targets, measured_deg=np.array(targets) + reading % 1)

@@ -1,4 +1,4 @@
-"""The stated 95 % hold, in a small version of `python -m tests.bench --group intervals`: fewer rigs, wider bounds."""
+"""The stated 95 % are true, in a small version of `python -m tests.bench --group intervals`: fewer rigs, wider bounds."""
 
 from __future__ import annotations
 
@@ -8,7 +8,7 @@ from scipy.stats import binom
 from tests.controller.calibration.rigs import PROCEDURES, World, share_with_outliers, tally
 
 RIGS = 30
-LEAST = int(binom.ppf(1e-3, RIGS, 0.92)) / RIGS  # fewer come about once in a thousand times where 92 of 100 hold
+LEAST = int(binom.ppf(1e-3, RIGS, 0.92)) / RIGS  # fewer: 1 in 1000 if 92 % contain the truth
 LEAST_BESIDE_THE_MODEL = int(binom.ppf(1e-3, RIGS, 0.90)) / RIGS
 
 

@@ -1,4 +1,4 @@
-"""The lean of the pan axis: found again on simulated heads, put right by the legs."""
+"""The lean of the pan axis: measured on simulated heads, and corrected by the legs."""
 
 from __future__ import annotations
 
@@ -19,13 +19,13 @@ LEANS, YAWS = st.floats(0.01, 8), st.floats(0, 359.9)
 
 
 def tilts(lean: float, toward: float, yaws: Array, zero: float = 0.0) -> Array:
-    """What a level on the tilt axis at zero reads, as the simulator has it."""
+    """Readings of a level on the tilt axis at zero, according to the simulator."""
     return np.array([zero + leaned(float(yaw), 0.0, lean, toward)[1] for yaw in yaws])
 
 
 @given(LEANS, YAWS, st.floats(-5, 5), st.integers(4, 16))
 def test_the_simulators_lean_is_found_exactly(lean: float, toward: float, zero: float, count: int) -> None:
-    """Pan angles, not true yaws, are known at the head; the model must be exact in those."""
+    """At the head the pan angles are known, not the true yaws; the model must be exact in those."""
     yaws = np.linspace(0, 360, count, endpoint=False)
     found = from_tilts(readings(yaw_deg=yaws, reading_deg=tilts(lean, toward, yaws, zero)))
     assert found.lean_deg == pytest.approx(lean, abs=1e-7)
@@ -78,7 +78,7 @@ def test_readings_that_no_tripod_gives() -> None:
 @given(st.floats(0, 8), YAWS, YAWS, st.floats(100, 1000))
 def test_the_raised_feet_stand_level(lean: float, toward: float, leg: float, radius: float) -> None:
     legs = legs_to_raise(lean, toward, leg, radius)
-    # A foot on the side toward which the axis leans stands low by radius * sin(lean) * cos(angle between).
+    # A foot on the side toward which the axis leans is low by radius * sin(lean) * cos(angle between).
     low = [radius * math.sin(math.radians(lean)) * math.cos(math.radians(each.yaw_deg - toward)) for each in legs]
     heights = [each.raise_mm - down for each, down in zip(legs, low, strict=True)]
     assert np.ptp(heights) == pytest.approx(0, abs=1e-9)
@@ -86,6 +86,6 @@ def test_the_raised_feet_stand_level(lean: float, toward: float, leg: float, rad
 
 
 def test_a_lean_toward_a_leg_raises_that_leg_alone() -> None:
-    """By 1.5 * radius * sin(lean): the other two feet stand half a radius behind the axis (plane geometry)."""
+    """By 1.5 * radius * sin(lean): the other two feet are half a radius behind the axis (plane geometry)."""
     legs = legs_to_raise(1.0, 120.0, 0.0, 500.0)
     assert [each.raise_mm for each in legs] == pytest.approx([0, 1.5 * 500 * math.sin(math.radians(1)), 0], abs=1e-9)

@@ -1,4 +1,4 @@
-"""The no-parallax point: published principle, closed form against rays drawn in the plane, and honest uncertainties."""
+"""The no-parallax point: published principle, closed form against rays drawn in the plane, and correct uncertainties."""
 
 from __future__ import annotations
 
@@ -82,7 +82,7 @@ def test_the_closed_form_undoes_rays(offset: float, near: float, ratio: float, a
 def test_two_views_need_no_marks_in_line(
     offset: float, near: float, ratio: float, apart: float, left: float, right: float
 ) -> None:
-    """Any turn, and marks that never stand in line: rays drawn in the plane."""
+    """Any turn, and marks that are never in line: rays drawn in the plane."""
 
     def marks(middle_deg: float) -> Marks:
         far, close = math.radians(middle_deg + apart / 4), math.radians(middle_deg)
@@ -133,7 +133,7 @@ def test_the_way_to_slide_is_always_right(offset: float, near: float, angle: flo
 def test_what_shifts_the_marks_besides_is_taken_out(
     offset: float, near: float, ratio: float, angle: float, side: int, lined_up: float, beside: float
 ) -> None:
-    """Rays drawn in the plane: a lens beside the axis, marks not quite lined up in the middle, the head then turned."""
+    """Rays drawn in the plane: a lens beside the axis, marks not quite lined up in the middle, then the head turned."""
     far = near * ratio
     turn = math.radians(side * angle)
     toward = math.atan2(-beside, near - offset) - lined_up / 3000
@@ -148,7 +148,7 @@ def test_what_shifts_the_marks_besides_is_taken_out(
 
 @given(st.floats(1000, 1e6))
 def test_a_least_distance_counts_all_that_it_leaves(least: float) -> None:
-    """One over the distance: a rectangle from nothing to one over the least (JCGM 100:2008, 4.3.7)."""
+    """One over the distance: a rectangle from 0 to one over the least distance (JCGM 100:2008, 4.3.7)."""
     middle, u = Scene(500, far_at_least_mm=least).far_per_mm()
     assert middle == pytest.approx(0.5 / least)
     assert u == pytest.approx(1 / least / math.sqrt(12))

@@ -1,4 +1,4 @@
-"""The table of places on the rail: exact at what was measured, monotone between, a warning beyond."""
+"""The table of places on the rail: exact at measured points, monotone between, a warning beyond."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""The calibration file: what goes in comes out, nothing is lost, the newest valid record counts."""
+"""The calibration file: it returns what was stored, loses nothing, and the newest valid record is used."""
 
 from __future__ import annotations
 
@@ -66,9 +66,9 @@ def test_undo_takes_the_newest_and_keeps_it(tmp_path: Path) -> None:
         with pytest.raises(InputError):
             undo(kit, wrong)
     undo(kit)
-    with pytest.raises(InputError, match="no record that could be undone"):
+    with pytest.raises(InputError, match="no record to undo"):
         undo(kit)
-    assert add(kit, steps(323)).id == 4  # an id is never given twice
+    assert add(kit, steps(323)).id == 4  # an id is never reused
 
 
 @given(st.lists(st.tuples(st.floats(300, 340), st.integers(0, 50), st.booleans()), max_size=12))

@@ -37,7 +37,7 @@ def visits(seed: int, scatter: float = 0.02, off: float = 0.0, times: int = 6) -
 
 
 def test_the_formulas_of_iso_9283() -> None:
-    """Points made up for this check (no free published example): middle 0, mean distance .1089292, S .0376567."""
+    """Points invented for this check (no free published example): middle 0, mean distance .1089292, S .0376567."""
     assert pose_figures(POINTS) == pytest.approx((0, 0.2218995), abs=5e-8)
     assert pose_figures(POINTS - [0.02, 0, 0])[0] == pytest.approx(0.02)
 
@@ -77,7 +77,7 @@ def test_a_visit_that_went_astray_is_named_and_not_passed_over() -> None:
 
 @given(st.floats(0.01, 1.0), st.floats(0.0, 1.0))
 def test_the_repeatability_of_normal_misses(large: float, share: float) -> None:
-    """By Rayleigh where both angles scatter alike, by the half-normal where one does; between them by integration."""
+    """By Rayleigh if both angles scatter alike, by the half-normal if one does; between them by integration."""
     small = share * large
     angle = np.linspace(0, 2 * math.pi, 20_001)[:-1]
     # E|d| = sqrt(pi / 2) times the mean over all directions of the standard deviation toward them.
@@ -124,7 +124,7 @@ def test_the_order_is_random() -> None:
     scale=st.sampled_from([0.0, 1e-9, 0.01]),
 )
 def test_only_distinct_poses_are_a_proof(poses: list[tuple[float, float]], visits: int, scale: float) -> None:
-    """Neither one pose again and again, nor one direction under several names (any yaw at the zenith, 0 and 360)."""
+    """Neither one pose repeated, nor one direction under several names (any yaw at the zenith, 0 and 360)."""
     order = visiting_order(poses, visits, seed=1)
     noise = np.random.default_rng(2).normal(0, 1, (len(order), 2)) * scale
     yaw, pitch = (np.array([each[axis] for each in order]) for axis in (0, 1))

@@ -1,4 +1,4 @@
-"""Ctrl-C becomes a wish; and after the third, an end."""
+"""Ctrl-C becomes a request; the one after the third ends the program."""
 
 import signal
 

@@ -1,4 +1,4 @@
-"""Wishes from everywhere, and what is no wish."""
+"""Requests from every source, and what is no request."""
 
 import threading
 from pathlib import Path
@@ -15,7 +15,7 @@ from controller.session.session import Session
 
 
 class Lines:
-    """What was typed, a line each."""
+    """Typed lines."""
 
     def __init__(self, lines: list[str]) -> None:
         self.lines = lines
@@ -62,7 +62,7 @@ def test_every_source_is_heard(tmp_path: Path) -> None:
 
 
 def tell(path: Path, wish: WishRow) -> None:
-    """From somewhere else."""
+    """Send a request from another terminal."""
 
     def say() -> None:
         with Session.open(path, to_write=True) as session:
@@ -78,7 +78,7 @@ def test_a_question_is_answered_only_by_what_comes_after_it(tmp_path: Path) -> N
     lines = Lines(["y"])
     now = 0
     with Session.create(tmp_path / "s", {}, durable=True) as session:
-        tell(tmp_path / "s", WishRow("yes", (1,)))  # somebody has guessed the number
+        tell(tmp_path / "s", WishRow("yes", (1,)))  # a guess of the number
         operator = Operator(lambda: now, Interrupts(), People(said.append, lines=lines, at_terminal=True), session)
         session.take_wish()
         assert operator.ask(YesNoQuestion("Clear?")) is None
@@ -92,9 +92,9 @@ def test_a_question_is_answered_only_by_what_comes_after_it(tmp_path: Path) -> N
         assert operator.next_wish() == Wanted(EventKind.DECLINED)
         assert session.open_question() is None
         lines.lines = ["y"]
-        assert operator.next_wish() is None  # nothing is asked any more
+        assert operator.next_wish() is None  # no question is open any more
         assert operator.ask(YesNoQuestion("Clear now?")) is None
-        tell(tmp_path / "s", WishRow("yes", (1,)))  # meant for the question before
+        tell(tmp_path / "s", WishRow("yes", (1,)))  # an answer to the earlier question
         now = LOOKS_EVERY_NS
         assert operator.next_wish() is None
         tell(tmp_path / "s", WishRow("yes", (2,)))
@@ -112,4 +112,4 @@ def test_who_answers(yes: bool, at_terminal: bool, needs_person: bool, answer: b
 
 
 def test_a_look_is_often_enough() -> None:
-    assert LOOKS_EVERY_NS <= 100_000_000  # a fifth of a second is promised, with a wait of the port in between
+    assert LOOKS_EVERY_NS <= 100_000_000  # the promise is a fifth of a second, with one wait of the port in between

@@ -1,4 +1,4 @@
-"""How long a run puts up with trouble."""
+"""How long a run tolerates trouble."""
 
 from __future__ import annotations
 

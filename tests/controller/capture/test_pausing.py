@@ -1,4 +1,4 @@
-"""Pauses, going on, and frames that are wanted once more, on the rig."""
+"""Pauses, continuing, and frames to retake, on the rig."""
 
 from __future__ import annotations
 
@@ -32,7 +32,7 @@ ROWS = tuple(
 
 
 def wishes(world: World, *orders: tuple[float, Wanted]) -> Callable[[], Wanted | None]:
-    """An operator who wants this, each at its second, in order."""
+    """An operator with these requests, each at its second, in order."""
     left = [(round(at_s * NS), wanted) for at_s, wanted in orders]
     for at_ns, _ in left:
         world.port.wake_at(at_ns)
@@ -55,7 +55,7 @@ def test_a_pause_at_any_moment_loses_and_doubles_nothing(
     assert_truly_made(KIT, few_frames(), world.truth)
     states = [(happening.state, happening.at_ns) for happening in done.happenings]
     paused = [at_ns for state, at_ns in states if state == "paused"]
-    if paused:  # else it came after the last exposure
+    if paused:  # otherwise it came after the last exposure
         assert len(paused) == 1
         assert not [shot for shot in world.truth if paused[0] < shot.t_s * NS < 500 * NS]
         after = next(at_ns for state, at_ns in states if at_ns > paused[0])
@@ -130,6 +130,6 @@ def test_frames_wanted_once_more_are_made_at_the_end(
         assert counted == set(planned)
         assert {exposure for exposure, count in made.items() if count == 2} == again
         assert max(made.values()) <= 2
-    else:  # it came when the last exposure was made and the board was already told to stop
+    else:  # it came after the last exposure, when the board was already told to stop
         assert done.result.sentence == "The set was complete when frames were requested again; go on to shoot them."
         assert counted == set(planned) - again

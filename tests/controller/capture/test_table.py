@@ -1,4 +1,4 @@
-"""The state table itself: complete, without dead ends, and true to its words."""
+"""The state table itself: complete, without dead ends, and as its words say."""
 
 from __future__ import annotations
 
@@ -27,7 +27,7 @@ PROGRAM = build_program(kit_of(exposure={"bracket_ev": [0, 1]}), few_frames())
 S = RunState
 PAIRS = [(state, kind) for state in RunState for kind in EventKind]
 IN_TABLE = {(state, row.kind) for state in RunState for row in rows_of(state)}
-# The step that a run in this state has in hand: 0 is a move, 1 the first exposure after it.
+# The step at the cursor of a run in this state: 0 is a move, 1 the first exposure after it.
 CURSOR = {
     state: 1 if state in {S.SETTLING, S.EXPOSING, S.TRANSFERRING, S.RECOVERING, S.LISTENING} else 0 for state in RunState
 }
@@ -131,7 +131,7 @@ WORDS: list[dict[str, Any]] = [
 @pytest.mark.parametrize("kind", sorted(OF_BOARD))
 @pytest.mark.parametrize("state", LIVE)
 def test_nothing_that_a_board_may_bring_about_is_undefined(state: RunState, kind: EventKind) -> None:
-    """Whatever it says, and whenever: no exception, and a state of the table."""
+    """Whatever a board reports, and whenever: no exception, and a state of the table."""
     run = run_in(state)
     fresh = pickle.dumps(run)
     for words in WORDS:
@@ -194,7 +194,7 @@ def test_only_after_the_last_exposure_is_a_run_complete() -> None:
 
 
 def test_no_row_is_out_of_reach() -> None:
-    """Each row, also of a group, is tried in at least one state: none stands behind one that always holds."""
+    """Each row, also of a group, is tried in at least one state: none follows an unconditional one."""
     reached = [row for state in RunState for row in rows_of(state)]
     for rows in ROWS.values():
         for row in rows:

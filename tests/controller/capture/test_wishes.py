@@ -1,4 +1,4 @@
-"""The operator is heard at once, also in the middle of a long move, and also when the line loses what he says."""
+"""The operator's requests act at once, even in the middle of a long move, and even if the line loses messages."""
 
 from __future__ import annotations
 
@@ -29,7 +29,7 @@ MOMENT_NS = 8 * NS
 
 
 def wish_at(world: World, moment_ns: int, wish: EventKind) -> Callable[[], Wanted | None]:
-    """An operator who presses a key at that moment, once."""
+    """An operator who presses a key at that time, once."""
     world.port.wake_at(moment_ns)
     pressed = False
 
@@ -44,7 +44,7 @@ def wish_at(world: World, moment_ns: int, wish: EventKind) -> Callable[[], Wante
 
 
 def wished(wish: EventKind, folder: Path, port_of: Callable[[Rig], VirtualPort] = VirtualPort) -> tuple[World, Done]:
-    """A run to a far frame with a wish on the way."""
+    """A run to a far frame with a request during the move."""
     world = world_of(KIT, FAR, port_of=port_of)
     done = run(world, folder, wish_at(world, MOMENT_NS, wish))
     assert [h.state for h in done.happenings] == [
@@ -55,7 +55,7 @@ def wished(wish: EventKind, folder: Path, port_of: Callable[[Rig], VirtualPort] 
 
 
 def nothing_follows(world: World) -> None:
-    """Nothing is exposed and nothing moves from now on."""
+    """Check that nothing is exposed and nothing moves from now on."""
     motions = (world.rig.head.pan.motion, world.rig.head.tilt.motion)
     let_pass(world.port, 120.0)
     assert world.truth == []
@@ -70,7 +70,7 @@ def test_a_stop_in_a_long_move_brakes_from_that_moment(tmp_path: Path) -> None:
     (leg,) = braking.legs
     assert braking.speed_at(braking.begin_ns) == pytest.approx(world.program.pan.speed_steps_s)
     assert leg.accel == pytest.approx(-world.program.pan.accel_steps_s2, rel=0.001)
-    # v / a until rest (Biagiotti and Melchiorri 2008, section 3.2), and then 20 ms at most until that is known.
+    # v / a until rest (Biagiotti and Melchiorri 2008, section 3.2), and then at most 20 ms until that is known.
     assert braking.end_ns - braking.begin_ns == pytest.approx(0.75 * NS, rel=0.001)
     assert braking.end_ns < done.result.ended_ns < braking.end_ns + 30_000_000
     assert (done.result.complete, done.result.sentence) == (False, "Stopped as asked.")
@@ -109,7 +109,7 @@ def test_a_wish_that_the_board_never_hears_is_told_so(wish: EventKind, kind: typ
 
 
 BRACKET = kit_of(exposure={"bracket_ev": [0, 1]})
-FIRST_MS, LAST_MS = 20, 33_000  # from when the board is armed until past the end of the run
+FIRST_MS, LAST_MS = 20, 33_000  # from arming the board until past the end of the run
 
 
 @settings(max_examples=60, suppress_health_check=[HealthCheck.function_scoped_fixture])
@@ -129,7 +129,7 @@ def test_a_wish_at_any_moment(
     ended_ns, made = done.result.ended_ns, len(world.truth)
     let_pass(world.port, 60.0)
     assert all(axis.motion.end_ns <= ended_ns for axis in (world.rig.head.pan, world.rig.head.tilt))
-    assert len(world.truth) - made <= 1  # a shutter that was open closes in its own time
+    assert len(world.truth) - made <= 1  # an open shutter closes at its own time
     claimed = [(s.intent.frame, s.intent.exposure) for s in done.shots if s.outcome is ShotOutcome.CONFIRMED]
     true = [(shot.frame, shot.exposure) for shot in world.truth]
     assert claimed == true[: len(claimed)]

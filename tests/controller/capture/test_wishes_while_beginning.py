@@ -1,4 +1,4 @@
-"""Wishes before the first frame, and while a frame is held by hand; take-up near a limit."""
+"""Requests before the first frame, and while a frame is held by hand; backlash take-up near a limit."""
 
 from __future__ import annotations
 
@@ -65,7 +65,7 @@ def test_take_up_stays_within_the_limits() -> None:
     program = build_program(kit, frames)
     tilts = [step.tilt_steps for step in program.steps if hasattr(step, "tilt_steps")]
     assert min(tilts) >= program.tilt.min_steps
-    assert len(tilts) == 5  # the way down turns too far and comes back, and then pan and tilt go past their switches
+    assert len(tilts) == 5  # the way down goes too far and comes back, and then pan and tilt pass their switches
 
 
 def test_no_room_to_take_up_is_told() -> None:

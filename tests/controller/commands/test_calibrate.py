@@ -174,7 +174,7 @@ def test_list_show_undo(shell: Shell) -> None:
     assert standings() == ["kit changed", "undone"]
     assert refuses(shell, 2, "calibrate", "show", "kit.toml", "9")[0].startswith("kit.calibration.json: has no record 9")
     assert refuses(shell, 2, "calibrate", "undo", "kit.toml", "2") == [
-        "kit.calibration.json: record 2 is undone already."
+        "kit.calibration.json: record 2 is already undone."
     ]
 
 
