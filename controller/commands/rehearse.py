@@ -28,7 +28,7 @@ from controller.report.own_pages import is_own_account, is_own_page, is_own_trut
 from controller.report.run_page import write_run_page
 from controller.report.summary import Summary, account_of
 from controller.report.wording import duration
-from controller.session.rows import REHEARSAL
+from controller.session.rows import REHEARSAL, RunReason
 from controller.session.session import Session
 from sim.person import Person
 from sim.rig import Rig
@@ -102,13 +102,14 @@ def rehearse_command(
     ):
         port = VirtualPort(rig)
         runner = _runner(program, port, rig, session, interrupts, progress(len(plan.exposures)))
+        session.begin_run(RunReason.BEGUN, None)
         try:
             result = runner.run()
         except HostKilled:
             result = RunResult(
                 False, "The program was killed; the session holds what was made until then.", 0, port.now()
             )
-        session.note_end(result.sentence, complete=result.complete)
+        session.end_run(result.sentence, complete=result.complete)
         return _write_all(folder, plan, session, rig, trace, result)
 
 

@@ -1,8 +1,8 @@
 """Keeps sessions of this version for later ones: `python -m tests.controller.session.keep`, before the version changes.
 
-Whole commands write them, in virtual time, with a person beside the head and a clock of invented days. Beside each session
-is what the program of its time says of it, as `NAME.json`: its report, its table of exposures, and its card matched. A run
-that was killed leaves its write-ahead log, which is kept as well. `KEPT` names them and says what each is for.
+Whole commands write them, in virtual time, with a person beside the head and a clock of an invented day. Beside each
+session is what the program of its time says of it, as `NAME.json`: its report, its table of exposures, and its card
+matched. One run that was killed leaves its write-ahead log, which is kept as well. `KEPT` names what is made.
 """
 
 from __future__ import annotations
@@ -23,7 +23,7 @@ from PIL.ExifTags import IFD, Base
 from PIL.TiffImagePlugin import IFDRational
 
 from controller import clock
-from controller.commands import capture
+from controller.commands import account, capture
 from controller.commands.account import report_command
 from controller.commands.crew import Crew
 from controller.commands.match import match_command
@@ -110,14 +110,14 @@ class Journey(Attended):
         """Die here, if it is time: the files are as they are at this moment. Raises Killed."""
         self.sentence = sentence
         if self.stroke(self):
-            self.stroke = staticmethod(lambda _: False)  # type: ignore[method-assign, assignment]
+            self.stroke = staticmethod(lambda _: False)
             names = (self.session_path, self.session_path.with_name(f"{self.session_path.name}-wal"))
             self.dead = {path.name: path.read_bytes() for path in names if path.exists()}
             raise Killed
 
     def until_killed(self, stroke: Stroke, act: Callable[[], object]) -> None:
         """Capture or resume until `stroke`, and leave the files as a killed program leaves them."""
-        self.exposed, self.stroke = 0, stroke  # type: ignore[method-assign, assignment]
+        self.exposed, self.stroke = 0, stroke
         with suppress(Killed):
             act()
         for name, content in self.dead.items():
@@ -201,7 +201,7 @@ def tethered(folder: Path) -> None:
     """Exposures confirmed by their files over USB, then killed."""
     world = journey(BLIND, folder)
     world.tether = True
-    with mock.patch.object(capture, "UsbCamera", lambda: Arriving(world)):
+    with mock.patch.object(capture, "UsbCamera", return_value=Arriving(world)):
         world.until_killed(after(4), lambda: world.capture(tries=0))
 
 
@@ -255,7 +255,8 @@ def said_of(session: Path) -> dict[str, Any]:
             if left.exists():
                 shutil.copy(left, folder / left.name)
         copy = folder / session.name
-        summary = report_command(copy, folder / "audit")
+        with mock.patch.object(account, "write_html"):  # its pictures take time, and are not looked at here
+            summary = report_command(copy, folder / "audit")
         table = (folder / "audit" / "exposures.csv").read_text(encoding="utf-8")
         rows = json.loads((folder / "audit" / "exposures.json").read_text(encoding="utf-8"))
         card = folder / "card"
