@@ -12,7 +12,8 @@ from controller.files import write_new
 from controller.folders import appearing_folder
 from controller.lock import in_use
 from controller.places import must_be_free_folder
-from controller.planning.plan import Plan, plan_from
+from controller.planning.plan import Plan
+from controller.planning.plan_file import plan_from
 from controller.report.html import write_html
 from controller.report.own_pages import is_own_account, is_own_page, is_own_table
 from controller.report.shot_poses import shot_pose

@@ -26,7 +26,8 @@ from controller.kit.load import load_kit
 from controller.kit.own_head import must_be_own_head
 from controller.lock import lock_of, sole_use
 from controller.places import must_be_free
-from controller.planning.plan import Plan, lean_sentence, load_plan, plan_from, proof_at, with_proof
+from controller.planning.plan import Plan, lean_sentence, proof_at, with_proof
+from controller.planning.plan_file import load_plan, plan_from
 from controller.planning.reached import poses_of
 from controller.ports.find import wait_known_board
 from controller.ports.serial_port import SerialPort, resolve

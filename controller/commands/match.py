@@ -28,7 +28,8 @@ from controller.matching.table import (
     match_lines,
 )
 from controller.places import must_be_free_folder, must_have_room
-from controller.planning.plan import Plan, plan_from
+from controller.planning.plan import Plan
+from controller.planning.plan_file import plan_from
 from controller.report.wording import counted, moment
 from controller.session.rows import ShotOutcome
 from controller.session.session import Session

@@ -19,7 +19,8 @@ from controller.files import write_whole
 from controller.folders import appearing_folder
 from controller.kit.exposing import head_sentences
 from controller.places import must_be_free_folder, must_have_room
-from controller.planning.plan import Plan, load_plan
+from controller.planning.plan import Plan
+from controller.planning.plan_file import load_plan
 from controller.program.build import build_program
 from controller.program.program import Program
 from controller.report.account_words import ending_words, made_words

@@ -98,7 +98,8 @@ def histories(draw: st.DrawFn) -> Four:
         for run in range(draw(st.integers(0, 3))):
             why = RunReason.ZERO_SET if run else (RunReason.RESUMED if command else RunReason.BEGUN)
             four.begins(why, draw(ns), draw(hours), draw(st.integers(0, 2)))
-        if four.runs and draw(st.booleans()):
+        ended = draw(st.booleans())
+        if ended and four.runs:
             sentence = draw(st.sampled_from(["The set is complete.", "Stopped as asked.", "The board's supply dropped."]))
             four.ends(sentence, draw(hours), complete=draw(st.booleans()), timed=draw(st.booleans()))
     return four

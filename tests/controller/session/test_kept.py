@@ -23,7 +23,7 @@ from controller.commands.account import report_command
 from controller.commands.tell import tell_command
 from controller.errors import WorldError
 from controller.lock import lock_of, sole_use
-from controller.planning.plan import plan_from
+from controller.planning.plan_file import plan_from
 from controller.report.verdict import Standing
 from controller.session.migrations import SESSION_VERSION
 from controller.session.session import Session

@@ -115,7 +115,8 @@ def test_a_program_killed_in_a_migration_leaves_one_version_or_the_other(
 ) -> None:
     """Before each statement the files are copied as they are: that is what a program leaves that is killed there."""
     path = Path(shutil.copy(OLD.with_name(f"version_{version}.sqlite"), tmp_path / "session.sqlite"))
-    before, moments = (version_of(path), dump_of(path)), []
+    before = version_of(path), dump_of(path)
+    moments: list[Path] = []
 
     def snap(_: str) -> None:
         moments.append(tmp_path / str(len(moments)))
