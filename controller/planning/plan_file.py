@@ -54,7 +54,7 @@ def plan_from(text: str, path: str, *, begun: bool = False) -> Plan:
             refuse(path, kind, f"its plan {what}")
         raise InputError(f"{path}: {what}; make it again.")
     try:
-        plan = Plan.model_validate_json(json.dumps(migrated(content, version)))
+        plan = Plan.model_validate_json(json.dumps(migrated(content, version), allow_nan=False))
     except ValidationError as error:
         raise InputError(mistakes(error, str(path))) from None
     # Read, it has keys that an older program did not know, so it gets a hash that fits when it is written into a session.

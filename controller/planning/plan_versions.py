@@ -49,7 +49,7 @@ def _from_1(content: Content) -> Content:
 
     Its proof found the worst margin in another way, so the frames are proved again.
     """
-    old = _Plan1.model_validate_json(json.dumps(content))
+    old = _Plan1.model_validate_json(json.dumps(content, allow_nan=False))
     whole = Bounds()
     region = Region(
         kind=RegionKind.SPHERE,

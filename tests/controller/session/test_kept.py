@@ -10,7 +10,7 @@ import os
 import shutil
 import sys
 from collections.abc import Iterator
-from contextlib import contextmanager
+from contextlib import contextmanager, nullcontext
 from pathlib import Path
 from tempfile import TemporaryDirectory
 from typing import Any
@@ -77,7 +77,10 @@ def test_an_older_session_is_resumed_and_completed(kept: Path, tmp_path: Path) -
         before, runs, plan = session.shots(), session.runs(), plan_from(session.plan_text(), str(path), begun=True)
     world = journey(plan, tmp_path, seed=2)
     world.tether = kept.stem == "tethered"
-    with mock.patch.object(capture, "UsbCamera", return_value=Arriving(world)):
+    with (
+        mock.patch.object(capture, "UsbCamera", return_value=Arriving(world)),
+        mock.patch.object(capture, "port_alone", return_value=nullcontext()),  # the kept sessions are all of one port
+    ):
         assert world.resume(tries=1), world.ends
     with Session.open(path) as session:
         after = session.shots()
