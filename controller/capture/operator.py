@@ -163,9 +163,9 @@ class Operator:
         wish = self._session.take_wish()
         if wish is None:
             return None
-        return self._answered(wish, *wish.frames) if wish.wanted in ANSWERS else as_wanted(wish)
+        return self._answered(wish, wish.question) if wish.wanted in ANSWERS else as_wanted(wish)
 
-    def _answered(self, wish: WishRow, number: int = 0) -> Wanted | None:
+    def _answered(self, wish: WishRow, number: int | None) -> Wanted | None:
         """An answer to question `number`, if that is the one that is open."""
         if self._question is None or number != self._number:
             self._people.say(NOTHING_ASKED)

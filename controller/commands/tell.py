@@ -137,7 +137,7 @@ def _to_a_question(session: Session, wish: WishRow) -> str:
         nonlocal still_open
         still_open = session.open_question()
 
-    taken = _wait_taken(session, session.wish(WishRow(wish.wanted, (number,))), look)
+    taken = _wait_taken(session, session.wish(WishRow(wish.wanted, question=number)), look)
     if taken is None:
         return UNREAD
     if not taken or still_open != question:

@@ -74,7 +74,8 @@ CREATE TABLE wishes (
     number INTEGER PRIMARY KEY,
     wanted TEXT NOT NULL,
     frames TEXT NOT NULL,
-    taken INTEGER NOT NULL DEFAULT 0
+    taken INTEGER NOT NULL DEFAULT 0,
+    question INTEGER
 ) STRICT;
 CREATE TABLE happenings (
     number INTEGER PRIMARY KEY,
@@ -174,6 +175,8 @@ MIGRATIONS: dict[int, tuple[str, ...]] = {
         WALKS_OF_4,
         QUESTIONS_OF_4,
         f"DELETE FROM about WHERE name IN ({FACTS_OF_4}) OR name GLOB 'clock from *' OR name GLOB 'resumed *'",
+        "ALTER TABLE wishes ADD COLUMN question INTEGER",
+        "UPDATE wishes SET question = CAST(frames AS INTEGER), frames = '' WHERE wanted IN ('yes', 'no')",
         "ALTER TABLE happenings ADD COLUMN file TEXT",
         "UPDATE happenings SET file = substr(what, 6), what = 'filed' WHERE what GLOB 'file *'",
     ),

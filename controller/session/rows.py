@@ -209,10 +209,11 @@ def with_requests(doubts: Iterable[DoubtRow], shots: Iterable[ShotRow], frames: 
 
 @dataclass(frozen=True, slots=True)
 class WishRow:
-    """What somebody at another terminal wants: a word, and frames where it needs them."""
+    """What somebody at another terminal wants: a word; the frames of a retake; the number of the question answered."""
 
     wanted: str
     frames: tuple[int, ...] = ()
+    question: int | None = None
 
 
 @dataclass(frozen=True, slots=True)

@@ -185,7 +185,7 @@ def _check(row: Row) -> None:
 
 
 def _wish(row: Row) -> None:
-    _must(row["taken"] in {0, 1} and row["wanted"].isprintable())
+    _must(row["taken"] in {0, 1} and row["wanted"].isprintable() and (row.get("question") or 0) >= 0)
     for frame in row["frames"].split(","):
         _must(frame == "" or frame.isdecimal())
 

@@ -351,7 +351,8 @@ class Session:
         """Leave a wish for whoever runs this session; its number. Raises StorageFailed."""
         with storage(self.path):
             text = ",".join(map(str, wish.frames))
-            row = self._db.execute("INSERT INTO wishes (wanted, frames) VALUES (?, ?)", (wish.wanted, text))
+            values = (wish.wanted, text, wish.question)
+            row = self._db.execute("INSERT INTO wishes (wanted, frames, question) VALUES (?, ?, ?)", values)
         return row.lastrowid or 0
 
     def is_taken(self, number: int) -> bool:
@@ -371,12 +372,12 @@ class Session:
     def take_wish(self) -> WishRow | None:
         """The oldest wish that nobody has taken; it is taken now. Raises StorageFailed."""
         with storage(self.path):
-            query = "SELECT number, wanted, frames FROM wishes WHERE taken = 0 ORDER BY number LIMIT 1"
+            query = "SELECT number, wanted, frames, question FROM wishes WHERE taken = 0 ORDER BY number LIMIT 1"
             row = self._db.execute(query).fetchone()
             if row is None:
                 return None
             self._db.execute("UPDATE wishes SET taken = 1 WHERE number = ?", row[:1])
-        return WishRow(row[1], tuple(int(frame) for frame in row[2].split(",") if frame))
+        return WishRow(row[1], tuple(int(frame) for frame in row[2].split(",") if frame), row[3])
 
     def next_command_id(self) -> int:
         """The command id that follows the latest one of this session."""

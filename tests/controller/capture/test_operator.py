@@ -78,7 +78,7 @@ def test_a_question_is_answered_only_by_what_comes_after_it(tmp_path: Path) -> N
     lines = Lines(["y"])
     now = 0
     with Session.create(tmp_path / "s", {}, durable=True) as session:
-        tell(tmp_path / "s", WishRow("yes", (1,)))  # somebody has guessed the number
+        tell(tmp_path / "s", WishRow("yes", question=1))  # somebody has guessed the number
         operator = Operator(lambda: now, Interrupts(), People(said.append, lines=lines, at_terminal=True), session)
         session.take_wish()
         assert operator.ask(Question("Clear?")) is None
@@ -94,10 +94,10 @@ def test_a_question_is_answered_only_by_what_comes_after_it(tmp_path: Path) -> N
         lines.lines = ["y"]
         assert operator.next_wish() is None  # nothing is asked any more
         assert operator.ask(Question("Clear now?")) is None
-        tell(tmp_path / "s", WishRow("yes", (1,)))  # meant for the question before
+        tell(tmp_path / "s", WishRow("yes", question=1))  # meant for the question before
         now = LOOKS_EVERY_NS
         assert operator.next_wish() is None
-        tell(tmp_path / "s", WishRow("yes", (2,)))
+        tell(tmp_path / "s", WishRow("yes", question=2))
         now *= 2
         assert operator.next_wish() == Wanted(Kind.ANSWERED)
 
