@@ -13,13 +13,15 @@ from collections.abc import Iterator
 from contextlib import contextmanager, nullcontext
 from pathlib import Path
 from tempfile import TemporaryDirectory
-from typing import Any
+from typing import Any, cast
 from unittest import mock
 
 import pytest
 
 from controller.commands import capture
 from controller.commands.account import report_command
+from controller.commands.capture import resume_command
+from controller.commands.crew import Crew
 from controller.commands.tell import tell_command
 from controller.errors import WorldError
 from controller.lock import lock_of, sole_use
@@ -126,6 +128,25 @@ def test_a_session_on_a_medium_that_may_only_be_read_is_read(kept: Path, tmp_pat
         if expected is not None:
             assert report_command(path, None).model_dump(mode="json") == expected["report"]
         assert {file.name: file.stat() for file in path.parent.iterdir()} == before
+
+
+class LookedError(Exception):
+    """The command came as far as opening the port."""
+
+
+def test_a_question_that_a_killed_run_left_open_is_closed_before_the_next_run_is_there(tmp_path: Path) -> None:
+    path, seen = copied(OLD / "version_4" / "asking.sqlite", tmp_path), []
+
+    def look(*_: object) -> Any:
+        with Session.open(path) as session:
+            seen.append(session.open_question())
+        raise LookedError
+
+    with Session.open(path) as session:
+        assert session.open_question() is not None
+    with pytest.raises(LookedError):
+        resume_command(path, f"virtual port of {tmp_path}", cast("Crew", None), look)
+    assert seen == [None]
 
 
 def test_a_session_is_not_migrated_under_the_older_program_that_runs_it(tmp_path: Path) -> None:

@@ -226,7 +226,7 @@ def test_another_version(path: Path) -> None:
     with closing(sqlite3.connect(path)) as db:
         db.execute("UPDATE about SET value = '9' WHERE name = 'session_version'")
         db.commit()
-    with pytest.raises(InputError, match="version 9; this program reads versions 2 to 4"):
+    with pytest.raises(InputError, match=f"version 9; this program reads versions 2 to {SESSION_VERSION}"):
         Session.open(path)
 
 
