@@ -93,13 +93,16 @@ def test_an_older_session_is_resumed_and_completed(kept: Path, tmp_path: Path) -
     assert report_command(path, None).verdict is Standing.COMPLETE
 
 
+def contents(folder: Path) -> dict[str, tuple[bytes, int]]:
+    """What is in each file, and when it was written."""
+    return {file.name: (file.read_bytes(), file.stat().st_mtime_ns) for file in folder.iterdir() if file.is_file()}
+
+
 @contextmanager
 def on_a_medium_that_may_only_be_read(kept: Path) -> Iterator[Path]:
     """A copy in a folder that we may only read: as another user, if we are one who may do anything."""
     with TemporaryDirectory() as name:
         path = copied(kept, Path(name))
-        card = Path(name) / "card"
-        card.mkdir()
         for file in (*path.parent.iterdir(), path.parent):
             file.chmod(0o555 if file.is_dir() else 0o444)
         am_root = os.geteuid() == 0
@@ -115,19 +118,25 @@ def on_a_medium_that_may_only_be_read(kept: Path) -> Iterator[Path]:
             path.parent.chmod(0o755)
 
 
+@pytest.fixture(scope="module")
+def imported(tmp_path_factory: pytest.TempPathFactory) -> None:
+    """Everything that a report imports is there: another user may not read where it comes from."""
+    report_command(copied(OLD / "version_4" / "killed.sqlite", tmp_path_factory.mktemp("imported")), None)
+
+
+@pytest.mark.usefixtures("imported")
 @pytest.mark.skipif(sys.platform == "win32", reason="a folder there has no such permissions")
 @pytest.mark.parametrize("kept", [*sorted(OLD.glob("*.sqlite")), *SESSIONS], ids=name_of)
-def test_a_session_on_a_medium_that_may_only_be_read_is_read(kept: Path, tmp_path: Path) -> None:
-    tmp_path.parent.chmod(0o755)
+def test_a_session_on_a_medium_that_may_only_be_read_is_read(kept: Path) -> None:
     expected = said(kept) if kept in SESSIONS else None
     with on_a_medium_that_may_only_be_read(kept) as path:
-        before = {file.name: file.stat() for file in path.parent.iterdir()}
+        before = contents(path.parent)
         with Session.open(path) as session:
             assert not session.losses
             assert session.shots()
         if expected is not None:
             assert report_command(path, None).model_dump(mode="json") == expected["report"]
-        assert {file.name: file.stat() for file in path.parent.iterdir()} == before
+        assert contents(path.parent) == before
 
 
 class LookedError(Exception):
