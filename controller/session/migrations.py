@@ -133,10 +133,12 @@ WHERE number = (SELECT max(number) FROM runs)
 # The way of the walk round the extremes was JSON: [[pan, tilt], ...].
 WALKS_OF_4 = """
 INSERT INTO walks (pan_from_steps, pan_to_steps, tilt_from_steps, tilt_to_steps)
-SELECT min(json_extract(value, '$[0]')), max(json_extract(value, '$[0]')),
-    min(json_extract(value, '$[1]')), max(json_extract(value, '$[1]'))
-FROM json_each((SELECT value FROM about WHERE name = 'walked'))
-HAVING count(*) > 0
+SELECT pan_from, pan_to, tilt_from, tilt_to FROM (
+    SELECT min(json_extract(value, '$[0]')) AS pan_from, max(json_extract(value, '$[0]')) AS pan_to,
+        min(json_extract(value, '$[1]')) AS tilt_from, max(json_extract(value, '$[1]')) AS tilt_to
+    FROM json_each((SELECT value FROM about WHERE name = 'walked'))
+)
+WHERE pan_from IS NOT NULL
 """
 # The latest question was a fact: its number, a space, and its words while it was open.
 QUESTIONS_OF_4 = """
