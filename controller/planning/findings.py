@@ -3,7 +3,7 @@
 from controller.kit.kit import Kit
 from controller.planning.coverage import Proof
 from controller.planning.links import Links
-from controller.planning.plan import LinkRecord, Place, ProofRecord
+from controller.planning.plan import Direction, LinkRecord, ProofRecord
 
 
 def proof_record(kit: Kit, proof: Proof) -> ProofRecord:
@@ -11,7 +11,7 @@ def proof_record(kit: Kit, proof: Proof) -> ProofRecord:
     return ProofRecord(
         covered=proof.covered,
         worst_margin_deg=proof.worst_margin_deg,
-        worst_at=Place(yaw_deg=proof.worst_yaw_deg, pitch_deg=proof.worst_pitch_deg),
+        worst_at=Direction(yaw_deg=proof.worst_yaw_deg, pitch_deg=proof.worst_pitch_deg),
         pointing_error_deg=round(kit.head.pointing_error_deg(), 4),
     )
 

@@ -26,7 +26,7 @@ from controller.commands.tell import tell_command
 from controller.errors import WorldError
 from controller.lock import lock_of, sole_use
 from controller.planning.plan_file import plan_from
-from controller.report.verdict import Standing
+from controller.report.verdict import SetStanding
 from controller.session.migrations import SESSION_VERSION
 from controller.session.session import Session
 from tests.controller.session.keep import KEPT, OLD, Arriving, journey, said_of
@@ -90,7 +90,7 @@ def test_an_older_session_is_resumed_and_completed(kept: Path, tmp_path: Path) -
         assert session.made() == plan.exposures
         assert session.open_question() is None
     assert after[: len(before)] == before
-    assert report_command(path, None).verdict is Standing.COMPLETE
+    assert report_command(path, None).verdict is SetStanding.COMPLETE
 
 
 def contents(folder: Path) -> dict[str, tuple[bytes, int]]:
