@@ -7,6 +7,7 @@ What is written meanwhile is in a hidden folder with a marker, on which a lock i
 import json
 import os
 import shutil
+import tempfile
 from collections.abc import Iterator, Mapping
 from contextlib import contextmanager, suppress
 from dataclasses import dataclass
@@ -87,6 +88,21 @@ def _move_all(inner: Path, real: Path, ours: Mapping[str, Ours]) -> None:
         for target in moved:
             shutil.rmtree(target) if target.is_dir() else target.unlink()
         raise
+
+
+@contextmanager
+def temporary_folder() -> Iterator[Path]:
+    """A folder among the system's temporary files, which is gone afterwards. Raises StorageFailed."""
+    try:
+        made = Path(tempfile.mkdtemp())
+    except OSError as error:
+        raise StorageFailed(
+            f"No temporary file can be written: {cause_of(error)}. Name another folder for them in TMPDIR."
+        ) from None
+    try:
+        yield made
+    finally:
+        shutil.rmtree(made, ignore_errors=True)
 
 
 def make_inner_folder(folder: Path) -> None:

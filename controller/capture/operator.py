@@ -90,7 +90,7 @@ class Operator:
         self._question: YesNoQuestion | None = None
         self._text_is_next = False
         self._hears_lines = True
-        self._number = 0 if session is None else session.questions_asked()
+        self._number = 0
 
     def next_wish(self) -> Wanted | None:
         """The next request or answer, or None."""
@@ -109,9 +109,7 @@ class Operator:
             return False
         people.lines.forget()
         self._question = question
-        self._number += 1
-        if self._session is not None:
-            self._session.note_question(self._number, question.words)
+        self._number = 0 if self._session is None else self._session.ask(question.words)
         people.ring()
         people.say(f"{question.words} {HOW_TO_ANSWER}")
         return None
@@ -131,9 +129,12 @@ class Operator:
 
     def withdraw(self) -> None:
         """Withdraw the open question."""
+        self._close(None)
+
+    def _close(self, answer: Word | None) -> None:
         self._text_is_next = False
         if self._question is not None and self._session is not None:
-            self._session.note_question(self._number, "")
+            self._session.close_question(answer)
         self._question = None
 
     def _typed_wish(self) -> Wanted | None:
@@ -162,14 +163,14 @@ class Operator:
         wish = self._session.take_wish()
         if wish is None:
             return None
-        return self._answered(wish, *wish.frames) if wish.wanted in ANSWERS else as_wanted(wish)
+        return self._answered(wish, wish.question) if wish.wanted in ANSWERS else as_wanted(wish)
 
-    def _answered(self, wish: WishRow, number: int = 0) -> Wanted | None:
+    def _answered(self, wish: WishRow, number: int | None) -> Wanted | None:
         """An answer to question `number`, if that one is open."""
         if self._question is None or number != self._number:
             self._people.say(NOTHING_ASKED)
             return None
-        self.withdraw()
+        self._close(Word(wish.wanted))
         return Wanted(ANSWERS[wish.wanted])
 
 

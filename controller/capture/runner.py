@@ -170,7 +170,8 @@ class Runner:
         files = [] if self._tether is None else self._tether.new_files()
         if not files:
             return None
-        self._session.note(Happening(self._port.now(), self._run.state.value, f"file {files[-1]}", self._run.frame))
+        now, run = self._port.now(), self._run
+        self._session.note(Happening(now, run.state.value, EventKind.FILED.value, run.frame, files[-1]))
         return files[-1]
 
     def _handle(self, event: Event) -> None:

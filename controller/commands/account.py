@@ -12,12 +12,13 @@ from controller.files import write_new
 from controller.folders import appearing_folder
 from controller.lock import in_use
 from controller.places import must_be_free_folder
-from controller.planning.plan import Plan, plan_from
+from controller.planning.plan import Plan
+from controller.planning.plan_file import plan_from
 from controller.report.html import write_html
 from controller.report.own_pages import is_own_account, is_own_page, is_own_table
 from controller.report.shot_poses import shot_pose
 from controller.report.summary import Summary, account_of
-from controller.session.rows import CLOCK_FACT, DoubtRow, Doubts, ShotRow, with_requests
+from controller.session.rows import DoubtRow, Doubts, RunRow, ShotRow, with_requests
 from controller.session.session import Session
 
 
@@ -52,14 +53,16 @@ class ExposureLine:
 class Clock:
     """From the monotonic clock of each run in a session to the time of day."""
 
-    def __init__(self, about: dict[str, str], lag_ms: float) -> None:
+    def __init__(self, runs: Sequence[RunRow], lag_ms: float) -> None:
         self._lag = timedelta(milliseconds=lag_ms)
-        self._set: list[tuple[int, int, datetime]] = []
-        for name, value in about.items():
-            if name.startswith(CLOCK_FACT):
-                then_ns, utc = value.split()
-                self._set.append((int(name.removeprefix(CLOCK_FACT)), int(then_ns), datetime.fromisoformat(utc)))
-        self._set.sort(reverse=True)
+        self._set = [
+            (run.first, run.began.at_ns, datetime.fromisoformat(run.began.utc)) for run in reversed(runs) if run.began
+        ]
+
+    @property
+    def is_set(self) -> bool:
+        """Whether any time of day is known."""
+        return bool(self._set)
 
     def opened(self, shot: ShotRow) -> str | None:
         """When the shutter opened, in UTC."""
@@ -89,15 +92,14 @@ def report_command(path: Path, out: Path | None, *, replace: bool = False) -> Su
         must_be_free_folder(out, replace=replace, ours=OURS)
     under_way = _is_run_now(path)
     with Session.open(path) as session:
-        about = session.about()
         plan = plan_from(session.plan_text(), str(path), begun=True)
         with session.at_one_moment():
             summary = account_of(session, plan, under_way=under_way)
-            shots, happenings = session.shots(), session.happenings()
+            shots, happenings, runs = session.shots(), session.happenings(), session.runs()
             doubts = with_requests(session.doubts(), shots, session.wanted_again())
     if out is not None:
         exposure = plan.kit.exposure
-        lines = exposure_lines(plan, shots, doubts, Clock(about, exposure.focus_ms + exposure.release_lag_ms))
+        lines = exposure_lines(plan, shots, doubts, Clock(runs, exposure.focus_ms + exposure.release_lag_ms))
         with appearing_folder(out, replace=replace, ours=OURS) as folder:
             write_new(folder / "report.json", summary.model_dump_json(indent=1) + "\n")
             write_new(folder / "exposures.csv", exposures_csv(lines))

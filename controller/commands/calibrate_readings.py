@@ -14,7 +14,8 @@ from controller.calibration.wave import HEAD_ECCENTRICITY_DEG
 from controller.commands.calibrate import Keeping
 from controller.errors import InputError
 from controller.kit.kit import Kit
-from controller.planning.plan import Plan, load_plan
+from controller.planning.plan import Plan
+from controller.planning.plan_file import load_plan
 
 ASSUMED_NEED_DEG = 0.2  # what a pose may be off where neither plan nor kit says. Our own choice.
 STEEPEST_DEG = 60.0  # the pitch of the steepest row of many a sphere, where nothing else is known

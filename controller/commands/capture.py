@@ -26,14 +26,15 @@ from controller.kit.load import load_kit
 from controller.kit.own_head import must_be_own_head
 from controller.lock import lock_of, sole_use
 from controller.places import must_be_free
-from controller.planning.plan import Plan, lean_sentence, load_plan, plan_from, proof_at, with_proof
+from controller.planning.plan import Plan, lean_sentence, proof_at, with_proof
+from controller.planning.plan_file import load_plan, plan_from
 from controller.planning.reached import poses_of
 from controller.ports.find import wait_known_board
 from controller.ports.serial_port import SerialPort, resolve
 from controller.program.build import build_program
 from controller.program.program import Program
 from controller.report.summary import Summary, account_of
-from controller.session.rows import CAPTURE, Word
+from controller.session.rows import CAPTURE, Moment, RunReason, Word
 from controller.session.session import Session
 
 
@@ -88,7 +89,7 @@ def capture_command(
                 if wait is not None:
                     job.hand(program).wait_until(wait)
                 begun = True
-                return _run(job, program)
+                return _run(job, program, RunReason.BEGUN)
         finally:
             if not begun:
                 remove_file(out)  # nothing was made, so there is nothing to go on with
@@ -118,7 +119,7 @@ def resume_command(path: Path, url: str | None, crew: Crew, open_port: PortOpene
             raise InputError(f"{path}: is the record of a {about.get('kind', 'run')}, which cannot be resumed.")
         plan = plan_from(session.plan_text(), str(path), begun=True)
         must_be_own_head(plan.kit, str(path))
-        _take_old_wishes(session)
+        _forget_old_words(session)
         account = account_of(session, plan)
         if account.exit_status == 0:
             return account.model_copy(update={"sentence": "Nothing is left to shoot."})
@@ -135,8 +136,7 @@ def resume_command(path: Path, url: str | None, crew: Crew, open_port: PortOpene
             less = [] if plan.proof.covered else [Check("overlap", f"{lean_sentence(plan)}; plan the next set again")]
             _preflight(job, program, less)
             make_ready(job, program)
-            session.note_about(f"resumed {clock.wall_time()}", f"{len(made)} exposures made by then")
-            return _run(job, program).summary
+            return _run(job, program, RunReason.RESUMED).summary
 
 
 def _with_kit(plan: Plan, kit: Kit, plan_path: Path) -> Plan:
@@ -186,32 +186,37 @@ def port_alone(url: str, purpose: str) -> Iterator[None]:
         yield
 
 
-def _take_old_wishes(session: Session) -> None:
-    """Frames that were wanted once more while nobody ran the session; other wishes were for a run that is over."""
+def _forget_old_words(session: Session) -> None:
+    """Frames that were wanted again while nobody ran the session; all else that was said was for a run that is over.
+
+    So is a question that a killed run has left open.
+    """
+    session.close_question()
     while (wish := session.take_wish()) is not None:
         if wish.wanted == Word.RETAKE:
             session.doubt_frames(wish.frames)
 
 
-def _run(job: Job, program: Program) -> SetAccount:
+def _run(job: Job, program: Program, why: RunReason) -> SetAccount:
     session, crew = job.session, job.crew
     while True:
-        result = _run_once(job, program)
+        result = _run_once(job, program, why)
         if not result.zero_lost or crew.keys is None:
             break
-        # Somebody is there to set zero again; the run goes on with what is left.
+        # Somebody is there to set zero again; another run goes on with what is left.
+        session.end_run(result.sentence, complete=result.complete, utc=clock.wall_time())
+        why = RunReason.ZERO_SET
         program = build_program(job.plan.kit, job.plan.frames, session.made())
         try:
             make_ready(job, program)
         except WorldError as error:
             result = replace(result, sentence=str(error))
             break
-    session.note_end(result.sentence, complete=result.complete)
-    session.note_about("ended", clock.wall_time())
+    session.end_run(result.sentence, complete=result.complete, utc=clock.wall_time())
     return SetAccount(account_of(session, job.plan, seconds=result.seconds), result.early)
 
 
-def _run_once(job: Job, program: Program) -> RunResult:
+def _run_once(job: Job, program: Program, why: RunReason) -> RunResult:
     port, session, crew = job.port, job.session, job.crew
     with (
         crew.show(program, port.now(), session.made()) as shown,
@@ -241,7 +246,7 @@ def _run_once(job: Job, program: Program) -> RunResult:
             warn=shown.warn,
         )
         shown.watch(runner)
-        session.note_clock(port.now(), clock.wall_time())
+        session.begin_run(why, Moment(port.now(), clock.wall_time()))
         return runner.run()
 
 

@@ -28,9 +28,10 @@ from controller.matching.table import (
     match_lines,
 )
 from controller.places import must_be_free_folder, must_have_room
-from controller.planning.plan import Plan, plan_from
+from controller.planning.plan import Plan
+from controller.planning.plan_file import plan_from
 from controller.report.wording import counted, moment
-from controller.session.rows import CLOCK_FACT, ShotOutcome
+from controller.session.rows import ShotOutcome
 from controller.session.session import Session
 from controller.shown import shown
 from protocol.units import NS
@@ -157,13 +158,12 @@ def _clock(pairing: Pairing, run: _Run, files: Sequence[CardFile]) -> CameraCloc
 
 def _read_session(path: Path) -> _Run:
     with Session.open(path) as session:
-        about, shots, doubts, losses = session.about(), session.shots(), session.doubts(), session.losses
+        runs, shots, doubts, losses = session.runs(), session.shots(), session.doubts(), session.losses
         plan = plan_from(session.plan_text(), str(path), begun=True)
     if not shots:
         raise InputError(f"{path}: holds no exposures, so there is nothing to pair.")
     exposure = plan.kit.exposure
-    clock = Clock(about, exposure.focus_ms + exposure.release_lag_ms)
-    dated = any(name.startswith(CLOCK_FACT) for name in about)
+    clock = Clock(runs, exposure.focus_ms + exposure.release_lag_ms)
     planned = []
     for shot, line in zip(shots, exposure_lines(plan, shots, doubts, clock), strict=True):
         opened = shot.intended_ns / NS if line.opened_utc is None else datetime.fromisoformat(line.opened_utc).timestamp()
@@ -175,7 +175,7 @@ def _read_session(path: Path) -> _Run:
                 MatchedPose(line.yaw_deg, line.pitch_deg, line.roll_deg, line.pan_deg, line.tilt_deg),
             )
         )  # fmt: skip
-    return _Run(plan, sorted(planned, key=lambda one: one.opened_s), dated, losses)
+    return _Run(plan, sorted(planned, key=lambda one: one.opened_s), clock.is_set, losses)
 
 
 def _of_the_camera(files: Sequence[CardFile], plan: Plan, folder: Path) -> tuple[list[CardFile], list[CardFile], str]:

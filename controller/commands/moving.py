@@ -1,6 +1,5 @@
 """Moving a head before or without a run: zero, the walk round the extremes, keys. Every motion is announced."""
 
-import json
 from collections.abc import Sequence
 from dataclasses import dataclass
 
@@ -11,6 +10,7 @@ from controller.commands.crew import Job, Keys
 from controller.errors import InputError, WorldError
 from controller.program.program import MoveStep, Program
 from controller.report.wording import duration
+from controller.session.rows import WalkRow
 from protocol.units import NS
 
 SIZES_DEG = (10.0, 1.0, 0.1, 0.0)  # the last one: a single step of the motor
@@ -24,8 +24,6 @@ HELP = (
     "Each key moves the head at once: arrows or l r u d. 1 2 3 4 choose 10°, 1°, 0.1° or one motor step, "
     "z makes this place zero, q or Enter ends, Ctrl-C stops."
 )
-WALK_FACT = "walked"
-"""The way of the walk round the extremes after which everything was clear, in steps."""
 POWER = "The motors are switched on"
 AT_MARK = YesNoQuestion("Is the head at its zero mark, level and at yaw 0?", needs_person=True)
 SAME_MARK = YesNoQuestion(
@@ -121,18 +119,21 @@ def _sweep(job: Job, hand: Hand, program: Program) -> None:
     if not hand.wait_answer(ROUND):
         hand.wait_rest()
         raise WorldError("Not started. Clear the obstruction; only the slow test turn was made.")
-    job.session.note_about(WALK_FACT, json.dumps(way, allow_nan=False))
+    job.session.note_walk(_extent(way))
 
 
 def _was_walked(job: Job, hand: Hand, way: Sequence[tuple[int, int]]) -> bool:
     """A walk of this session went at least as far, and the board has known its place ever since."""
-    walked = job.session.about().get(WALK_FACT)
+    walked = job.session.latest_walk()
     if walked is None or not hand.known or hand.boot_id != job.session.remembered().boot_id:
         return False
-    for now, then in zip(zip(*way, strict=True), zip(*json.loads(walked), strict=True), strict=True):
-        if min(now) < min(then) or max(now) > max(then):
-            return False
-    return True
+    return walked.covers(_extent(way))
+
+
+def _extent(way: Sequence[tuple[int, int]]) -> WalkRow:
+    """How far a way goes on each axis."""
+    pans, tilts = zip(*way, strict=True)
+    return WalkRow(min(pans), max(pans), min(tilts), max(tilts))
 
 
 def jog_by_keys(hand: Hand, keys: Keys, people: People) -> None:

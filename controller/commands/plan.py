@@ -14,7 +14,8 @@ from controller.places import must_be_free
 from controller.planning.effort import Effort
 from controller.planning.make import make_plan
 from controller.planning.order import Order
-from controller.planning.plan import Plan, is_own_plan, save_plan
+from controller.planning.plan import Plan
+from controller.planning.plan_file import is_own_plan, save_plan
 from controller.planning.request import Request
 from controller.planning.targets import better_mounted, hold_limits, mounted, must_reach, print_resolution
 from controller.report.wording import counted, degrees, duration, left_out_sentence, proof_sentence, reach_text, storage

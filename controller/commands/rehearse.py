@@ -19,7 +19,8 @@ from controller.files import write_whole
 from controller.folders import appearing_folder
 from controller.kit.exposing import head_sentences
 from controller.places import must_be_free_folder, must_have_room
-from controller.planning.plan import Plan, load_plan
+from controller.planning.plan import Plan
+from controller.planning.plan_file import load_plan
 from controller.program.build import build_program
 from controller.program.program import Program
 from controller.report.account_words import ending_words, made_words
@@ -28,7 +29,7 @@ from controller.report.own_pages import is_own_account, is_own_page, is_own_trut
 from controller.report.run_page import write_run_page
 from controller.report.summary import Summary, account_of
 from controller.report.wording import duration
-from controller.session.rows import REHEARSAL
+from controller.session.rows import REHEARSAL, RunReason
 from controller.session.session import Session
 from sim.person import Person
 from sim.rig import Rig
@@ -102,13 +103,14 @@ def rehearse_command(
     ):
         port = VirtualPort(rig)
         runner = _runner(program, port, rig, session, interrupts, progress(len(plan.exposures)))
+        session.begin_run(RunReason.BEGUN, None)
         try:
             result = runner.run()
         except HostKilled:
             result = RunResult(
                 False, "The program was killed; the session holds what was made until then.", 0, port.now()
             )
-        session.note_end(result.sentence, complete=result.complete)
+        session.end_run(result.sentence, complete=result.complete)
         return _write_all(folder, plan, session, rig, trace, result)
 
 

@@ -12,7 +12,7 @@ from controller.errors import InputError, WorldError
 from controller.lock import Taken, in_use, lock_of, sole_use
 from controller.reading import PLAN_IN_SESSION, parse_json, refuse
 from controller.session.rows import CAPTURE, WishRow
-from controller.session.session import Session
+from controller.session.session import OlderVersion, Session
 from controller.shown import shown
 from protocol.units import MS, NS
 
@@ -31,7 +31,7 @@ def tell_command(path: Path, words: list[str]) -> str:
     Raises InputError, WorldError, StorageFailed.
     """
     wish = wish_of(words)
-    with Session.open(path, to_write=True) as session:
+    with _open(path) as session:
         about = session.about()
         if about.get("kind") != CAPTURE:
             raise InputError(
@@ -49,6 +49,22 @@ def tell_command(path: Path, words: list[str]) -> str:
         return _to_the_run(session, wish)
 
 
+def _open(path: Path) -> Session:
+    """The session, migrated if it is older: not while an older program runs it, which would lose the tables it knows."""
+    try:
+        return Session.open(path, to_write=True, migrate=False)
+    except OlderVersion:
+        pass
+    try:
+        with sole_use(lock_of(path), str(path), "fullturn tell"):
+            return Session.open(path, to_write=True)
+    except Taken:
+        raise WorldError(
+            f"{path}: an earlier version of Fullturn runs this session, and this one cannot tell it anything. Type the "
+            "request at the run's own terminal, or press Ctrl-C there."
+        ) from None
+
+
 def _to_nobody(session: Session, wish: WishRow) -> str:
     """Note what the next run should do."""
     path = session.path
@@ -59,7 +75,6 @@ def _to_nobody(session: Session, wish: WishRow) -> str:
         )
     again = _counting(session, wish.frames)
     session.doubt_frames(wish.frames)
-    session.note_about("complete", "no")
     sentences = []
     if again:
         sentences.append(f"`fullturn resume {path}` reshoots {_frames(again)}.")
@@ -122,7 +137,7 @@ def _to_a_question(session: Session, wish: WishRow) -> str:
         nonlocal still_open
         still_open = session.open_question()
 
-    taken = _wait_taken(session, session.wish(WishRow(wish.wanted, (number,))), look)
+    taken = _wait_taken(session, session.wish(WishRow(wish.wanted, question=number)), look)
     if taken is None:
         return UNREAD
     if not taken or still_open != question:

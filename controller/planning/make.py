@@ -10,12 +10,13 @@ from controller.optics.field import Field
 from controller.planning.arrangement import find_poses
 from controller.planning.budget import cost, mover_of
 from controller.planning.cores import cores_at, pictures_at
-from controller.planning.coverage import Proof, prove_coverage
+from controller.planning.coverage import prove_coverage
 from controller.planning.effort import Effort
+from controller.planning.findings import link_record, proof_record
 from controller.planning.leaning import poles_met, refusal
-from controller.planning.links import Links, find_links
+from controller.planning.links import find_links
 from controller.planning.order import arrange
-from controller.planning.plan import Direction, Frame, LinkRecord, Optics, Plan, ProofRecord, Region, SunRecord
+from controller.planning.plan import Frame, Optics, Plan, Region, SunRecord
 from controller.planning.pose import Pose
 from controller.planning.reached import poses_of
 from controller.planning.request import Request
@@ -62,8 +63,8 @@ def make_plan(kit: Kit, overlap: float, request: Request | None = None, effort: 
         kit=kit,
         optics=_optics(field),
         frames=frames,
-        proof=_proof_record(kit, proof),
-        links=_link_record(links),
+        proof=proof_record(kit, proof),
+        links=link_record(links),
         budget=budget,
         sun=_sun_record(kit, field, frames, request),
     ).sealed()
@@ -107,25 +108,6 @@ def _optics(field: Field) -> Optics:
         frame_height_mm=field.height_mm,
         core_width_deg=float(np.degrees(2 * field.core_half_width_rad)),
         core_height_deg=float(np.degrees(2 * field.core_half_height_rad)),
-    )
-
-
-def _proof_record(kit: Kit, proof: Proof) -> ProofRecord:
-    return ProofRecord(
-        covered=proof.covered,
-        worst_margin_deg=proof.worst_margin_deg,
-        worst_at=Direction(yaw_deg=proof.worst_yaw_deg, pitch_deg=proof.worst_pitch_deg),
-        pointing_error_deg=round(kit.head.pointing_error_deg(), 4),
-    )
-
-
-def _link_record(links: Links) -> LinkRecord:
-    share, frames = links.weakest()
-    return LinkRecord(
-        connected=links.connected,
-        weakest_share=round(share, 4),
-        weakest_frames=frames,
-        frames_that_split=tuple(links.cut_frames()),
     )
 
 

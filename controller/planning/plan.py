@@ -1,26 +1,20 @@
-"""The plan as a value and as a file: self-contained, versioned, and sealed with a hash."""
+"""The plan as a value: self-contained, versioned, and sealed with a hash."""
 
 import hashlib
 import json
-from pathlib import Path
 from typing import Annotated, Any, Literal, Self
 
-from pydantic import BaseModel, ConfigDict, Field, ValidationError
+from pydantic import BaseModel, ConfigDict, Field
 
-from controller.errors import InputError
-from controller.files import write_whole
 from controller.kit.kit import Kit, within
-from controller.kit.load import mistakes
 from controller.optics.projection import Projection
 from controller.planning.cores import cores_at
 from controller.planning.coverage import Proof, prove_coverage
 from controller.planning.leaning import refusal
 from controller.planning.order import Order
-from controller.planning.reached import Poses, levelled_poses, poses_of
+from controller.planning.reached import Poses
 from controller.planning.region import Bounds
 from controller.planning.request import Arrangement, RegionKind
-from controller.reading import PLAN, PLAN_IN_SESSION, parse_json, read_json, read_text, refuse
-from controller.shown import shown
 
 FORMAT_VERSION = 2
 
@@ -177,77 +171,6 @@ def content_hash(content: dict[str, Any]) -> str:
     """
     rest = {name: value for name, value in content.items() if name != "hash"}
     return hashlib.sha256(json.dumps(rest, sort_keys=True, separators=(",", ":"), allow_nan=False).encode()).hexdigest()
-
-
-def save_plan(plan: Plan, path: Path, *, replace: bool = False) -> None:
-    """Write the plan, with `replace` in place of an older one; the whole file appears or none. Raises StorageFailed."""
-    write_whole(path, plan.model_dump_json(indent=1) + "\n", replace=replace, ours=is_own_plan)
-
-
-def is_own_plan(path: Path) -> bool:
-    """Whether a file is a plan of this program, of any version, and as it was written: its hash still fits."""
-    try:
-        content = read_json(path, PLAN)
-    except InputError:
-        return False
-    plan = isinstance(content, dict) and content.get("format") == "fullturn-plan"
-    return plan and content.get("hash") == content_hash(content)
-
-
-def load_plan(path: Path) -> Plan:
-    """Read a plan. Raises InputError when it is unreadable, of another version, or edited since it was made."""
-    return plan_from(read_text(path, PLAN), str(path))
-
-
-def plan_from(text: str, path: str, *, begun: bool = False) -> Plan:
-    """The plan in a text that came from `path`. Raises InputError as `load_plan` does.
-
-    An earlier version proved a plan as if the head stood level. If such a plan was `begun` already, it has the proof for
-    the poses that its head reaches, whatever comes out; else it must still cover.
-    """
-    kind = PLAN_IN_SESSION if begun else PLAN
-    content = parse_json(text, path, kind)
-    if not isinstance(content, dict) or content.get("format") != "fullturn-plan":
-        refuse(path, kind, "holds no plan that can be read" if begun else "is not a plan")
-    version = content.get("format_version")
-    if version != FORMAT_VERSION or isinstance(version, bool):
-        raise InputError(
-            f"{path}: is a plan of format version {shown(str(version))}, this program reads version {FORMAT_VERSION}; "
-            "make the plan again."
-        )
-    try:
-        plan = Plan.model_validate_json(text)
-    except ValidationError as error:
-        raise InputError(mistakes(error, str(path))) from None
-    if plan.hash != content_hash(content):
-        what = "was changed after it was made (its hash no longer fits)"
-        if begun:
-            refuse(path, kind, f"its plan {what}")
-        raise InputError(f"{path}: {what}; make it again.")
-    return _proved_again(plan, path, begun=begun)
-
-
-def _proved_again(plan: Plan, path: str, *, begun: bool) -> Plan:
-    """The plan, proved again: a hash can be forged, and a proof costs less than a night."""
-    proof = proof_at(plan, poses_of(plan.kit.head, plan.frames))
-    if _is_claimed(plan, proof):
-        return plan
-    if not plan.kit.head.lean_deg or not _is_claimed(plan, proof_at(plan, levelled_poses(plan.frames))):
-        what = "its proof does not hold (it would leave a gap, or claims too much)"
-        if begun:
-            refuse(path, PLAN_IN_SESSION, what)
-        raise InputError(f"{path}: {what}; make it again.")
-    if begun:
-        return with_proof(plan, proof)
-    if not proof.covered:
-        raise InputError(f"{path}: {lean_sentence(plan)}; make it again.")
-    return with_proof(plan, proof).sealed()
-
-
-def _is_claimed(plan: Plan, proof: Proof) -> bool:
-    """Whether this proof is the one that the plan claims, and passes."""
-    same = abs(proof.worst_margin_deg - plan.proof.worst_margin_deg) < 0.001
-    return proof.covered and plan.proof.covered and same
 
 
 def proof_at(plan: Plan, poses: Poses) -> Proof:

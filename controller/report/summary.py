@@ -10,14 +10,12 @@ from controller.report.camera_numbers import CameraNumbers, camera_numbers
 from controller.report.shot_proof import prove_shot
 from controller.report.verdict import Lack, SetStanding, Verdict, verdict
 from controller.session.checks import unchecked_axes
-from controller.session.rows import CLOCK_FACT, DoubtRow, Doubts, ShotRow, with_requests
+from controller.session.rows import DoubtRow, Doubts, RunRow, ShotRow, with_requests
 from controller.session.session import Session
 from protocol.units import NS
 
 UNDER_WAY = "The run is under way."
 NO_END = "The run did not come to its end."
-# An earlier version's run claimed more than its rows: with no sync contact, or since frames were asked for again.
-CLAIM, INSTEAD = "The set is complete", "The run is through"
 
 
 class Summary(BaseModel):
@@ -81,17 +79,18 @@ def account_of(session: Session, plan: Plan, *, seconds: float | None = None, un
 
     Raises StorageFailed.
     """
-    about, shots, stored = session.about(), session.shots(), session.doubts()
+    about, runs, shots, stored = session.about(), session.runs(), session.shots(), session.doubts()
     doubts = with_requests(stored, shots, session.wanted_again())
     by_hand = {frame.id for frame in plan.frames if frame.by_hand}
+    said = runs[-1].sentence if runs else None
     return summarise(
         plan,
         shots,
         doubts,
         kind=about.get("kind", "run"),
         seed=int(about["seed"]) if about.get("seed", "").isdecimal() else None,
-        sentence=UNDER_WAY if under_way else about.get("sentence", NO_END),
-        seconds=_run_seconds(shots, about) if seconds is None else seconds,
+        sentence=UNDER_WAY if under_way else said or NO_END,
+        seconds=_run_seconds(shots, runs) if seconds is None else seconds,
         unchecked=unchecked_axes(plan.kit, Doubts.of(stored).counting(shots), session.checks(), by_hand),
         under_way=under_way,
         losses=session.losses,
@@ -122,7 +121,7 @@ def summarise(
         headline=headline(found, plan.kit) + _less_overlap(plan, found),
         exit_status=found.exit_status,
         complete=found.standing is SetStanding.COMPLETE,
-        sentence=sentence.replace(CLAIM, INSTEAD),
+        sentence=sentence,
         frames_planned=len(plan.frames),
         missing_frames=found.missing_frames,
         unchecked_axes=found.unchecked,
@@ -163,12 +162,12 @@ def _counts(found: Verdict) -> dict[str, int]:
     }
 
 
-def _run_seconds(shots: Sequence[ShotRow], about: dict[str, str]) -> float:
+def _run_seconds(shots: Sequence[ShotRow], rows: Sequence[RunRow]) -> float:
     """From the first exposure of each run to the end of its last, all runs together.
 
     Their clocks have nothing in common: a computer may have restarted in between.
     """
-    firsts = [int(name.removeprefix(CLOCK_FACT)) for name in about if name.startswith(CLOCK_FACT)]
+    firsts = [row.first for row in rows]
     runs: dict[int, list[int]] = {}
     for shot in shots:
         run = runs.setdefault(max((first for first in firsts if first <= shot.number), default=0), [])

@@ -2,12 +2,13 @@
 
 import re
 import sqlite3
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Mapping
 from contextlib import contextmanager, suppress
 from pathlib import Path
 
 from controller.errors import InputError, StorageFailed
-from controller.files import write_new
+from controller.files import copy_verified, write_new
+from controller.folders import temporary_folder
 from controller.session.migrations import OLDEST_VERSION, SCHEMA, SESSION_VERSION, stamp, statements_from
 
 Database = sqlite3.Connection
@@ -25,6 +26,8 @@ CAUSES = {
     "SQLITE_NOTADB": "the file is damaged; `fullturn report` shows what can still be read",
 }
 """What each of SQLite's primary result codes means for the user, and what to do."""
+NEEDS_WRITING = {"SQLITE_CANTOPEN", "SQLITE_READONLY"}
+"""What SQLite says of a file that is there and that it cannot read without writing beside it."""
 
 
 @contextmanager
@@ -33,9 +36,13 @@ def storage(path: Path) -> Iterator[None]:
     try:
         yield
     except sqlite3.Error as error:
-        name = "_".join(getattr(error, "sqlite_errorname", "").split("_")[:2])
-        cause = CAUSES.get(name, f"the database reports: {error}")
+        cause = CAUSES.get(_primary_code(error), f"the database reports: {error}")
         raise StorageFailed(f"The session {path} cannot be read or written: {cause}.") from error
+
+
+def _primary_code(error: sqlite3.Error) -> str:
+    """The name of SQLite's result code without what extends it; empty if there is none."""
+    return "_".join(getattr(error, "sqlite_errorname", "").split("_")[:2])
 
 
 def create(path: Path, about: dict[str, str]) -> None:
@@ -50,15 +57,16 @@ def create(path: Path, about: dict[str, str]) -> None:
     write_new(path, content)
 
 
-def blank(tables: Iterable[str]) -> Database:
+def blank(tables: Iterable[str], columns: Mapping[str, Iterable[str]]) -> Database:
     """A session in memory without any rows; `tables` are the statements that made the tables of another one.
 
-    Tables that are missing there are made as in this version.
+    Tables that are missing there get the `columns` of its version, so that it can be migrated like a whole one.
     """
     db = sqlite3.connect(":memory:", isolation_level=None)
     for statement in tables:
         db.execute(statement)
-    db.executescript(SCHEMA.replace("CREATE TABLE", "CREATE TABLE IF NOT EXISTS"))
+    for table, names in columns.items():
+        db.execute(f"CREATE TABLE IF NOT EXISTS {table} ({', '.join(names)})")
     return db
 
 
@@ -74,8 +82,41 @@ def connect(path: Path, *, durable: bool) -> Database:
 
 
 def connect_to_read(path: Path) -> Database:
-    """A connection that leaves the file as it is."""
+    """A connection that leaves the file as it is.
+
+    SQLite reads what a killed run left only by writing beside it (sqlite.org/wal.html, "Read-Only Databases"). On a
+    medium that may only be read, this is a copy in memory. Raises DatabaseError, StorageFailed.
+    """
+    db = _reading(path)
+    try:
+        db.execute("SELECT 1 FROM sqlite_schema").fetchone()
+    except sqlite3.OperationalError as error:
+        if not NEEDS_WRITING & {_primary_code(error)}:
+            return db  # what can be read of it is found out row by row
+        db.close()
+        return _copy_in_memory(path)
+    except UNREADABLE:
+        pass
+    return db
+
+
+def _reading(path: Path) -> Database:
     return sqlite3.connect(f"{path.resolve().as_uri()}?mode=ro", uri=True, isolation_level=None)
+
+
+def _copy_in_memory(path: Path) -> Database:
+    """A copy of the session and of the log beside it, which SQLite finds by its name."""
+    real = path.resolve()
+    with temporary_folder() as folder:
+        for source in (real, _log_of(real)):
+            if source.exists():
+                copy_verified(source, folder / source.name)
+        return in_memory(_reading(folder / real.name))
+
+
+def _log_of(path: Path) -> Path:
+    real = path.resolve()
+    return real.with_name(f"{real.name}-wal")
 
 
 def fold(db: Database) -> None:
@@ -87,9 +128,21 @@ def fold(db: Database) -> None:
         db.execute("PRAGMA journal_mode = DELETE")
 
 
+def folded(reading: Database, path: Path) -> Database:
+    """A connection to read from, with the log folded into the file; the same connection if that cannot be written."""
+    try:
+        db = connect(path, durable=True)
+    except sqlite3.OperationalError:
+        return reading
+    reading.close()
+    fold(db)
+    db.close()
+    return connect_to_read(path)
+
+
 def left_behind(path: Path) -> bool:
     """Whether a killed run left a write-ahead log beside the session."""
-    return path.with_name(f"{path.name}-wal").exists()
+    return _log_of(path).exists()
 
 
 def version_of(db: Database, path: Path) -> int:

@@ -1,4 +1,4 @@
-"""What a session holds, as values: intents and outcomes, doubts, wishes, happenings, and what is remembered."""
+"""What a session holds, as values: runs, intents and outcomes, doubts, requests, happenings, and what is remembered."""
 
 from collections.abc import Container, Iterable
 from dataclasses import dataclass, field
@@ -6,13 +6,19 @@ from enum import StrEnum
 from typing import Self
 
 AXES = ("pan", "tilt")
-ZERO_FACT = "zero found by boot"
-CLOCK_FACT = "clock from "
-"""A fact whose name goes on with the number of the first exposure it holds for: monotonic nanoseconds, and UTC then."""
-QUESTION_FACT = "question"
-"""The question that is open: its number, and its words."""
 CAPTURE, REHEARSAL = "capture", "rehearsal"
 """What a session may be the record of: the fact `kind`."""
+
+
+class RunReason(StrEnum):
+    """Why a run began."""
+
+    BEGUN = "begun"
+    """The first of its session."""
+    RESUMED = "resumed"
+    """A command went on with the session."""
+    ZERO_SET = "zero set"
+    """The run before had lost zero, and a person set it again."""
 
 
 class Word(StrEnum):
@@ -50,6 +56,49 @@ class DoubtReason(StrEnum):
     """The head may have pointed elsewhere."""
     RETAKE = "retake"
     """The operator wants it once more."""
+
+
+@dataclass(frozen=True, slots=True)
+class Moment:
+    """One moment by two clocks: monotonic nanoseconds, and UTC as ISO 8601."""
+
+    at_ns: int
+    utc: str
+
+
+@dataclass(frozen=True, slots=True)
+class RunRow:
+    """One run of a session: the number of the first exposure that it could make, why it began, and how it ended.
+
+    `began` is None if the time of day is not known, as in a rehearsal. `sentence` and `complete` are what the run said in
+    the end; None if it is under way or was killed. `ended_utc` is None also if it was not noted.
+    """
+
+    first: int
+    why: RunReason
+    began: Moment | None
+    ended_utc: str | None = None
+    sentence: str | None = None
+    complete: bool | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class WalkRow:
+    """How far a walk round the extremes went, in motor steps, after which everything was clear."""
+
+    pan_from_steps: int
+    pan_to_steps: int
+    tilt_from_steps: int
+    tilt_to_steps: int
+
+    def covers(self, other: Self) -> bool:
+        """Whether it went at least as far as the other."""
+        return (
+            self.pan_from_steps <= other.pan_from_steps
+            and self.pan_to_steps >= other.pan_to_steps
+            and self.tilt_from_steps <= other.tilt_from_steps
+            and self.tilt_to_steps >= other.tilt_to_steps
+        )
 
 
 @dataclass(frozen=True, slots=True)
@@ -160,17 +209,19 @@ def with_requests(doubts: Iterable[DoubtRow], shots: Iterable[ShotRow], frames: 
 
 @dataclass(frozen=True, slots=True)
 class WishRow:
-    """What somebody at another terminal wants: a word, and frames where it needs them."""
+    """What somebody at another terminal wants: a word; the frames of a retake; the number of the question answered."""
 
     wanted: str
     frames: tuple[int, ...] = ()
+    question: int | None = None
 
 
 @dataclass(frozen=True, slots=True)
 class Happening:
-    """A change of state of the run: when, into which state, and why."""
+    """What happened to a run: when, the state that it is in since, and the event; `file` is the one that arrived."""
 
     at_ns: int
     state: str
     what: str
     frame: int | None
+    file: str | None = None

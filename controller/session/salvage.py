@@ -1,5 +1,6 @@
 """What can still be read of a damaged session, row by row, into a copy in memory. The file itself is never touched."""
 
+import re
 from collections.abc import Callable, Collection, Iterator, Mapping
 from contextlib import suppress
 from datetime import datetime
@@ -9,7 +10,7 @@ from typing import Any
 from controller.errors import InputError
 from controller.session.database import UNREADABLE, Database, DatabaseError, blank, connect_to_read, version_of
 from controller.session.migrations import OLDEST_VERSION, columns_of
-from controller.session.rows import AXES, CLOCK_FACT, QUESTION_FACT, ZERO_FACT, DoubtReason, ShotOutcome
+from controller.session.rows import AXES, DoubtReason, RunReason, ShotOutcome, Word
 
 Row = Mapping[str, Any]
 MOST_NS = 2**62  # 146 years; a time beyond it is damage, not a time
@@ -22,10 +23,17 @@ NOUNS = {
     "checks": "checks of zero",
     "wishes": "requests",
     "happenings": "changes of state",
+    "runs": "runs",
+    "zeros": "records of zero",
+    "walks": "walks round the extremes",
+    "questions": "questions",
 }
 ANGLES = ("yaw_deg", "pitch_deg", "pan_deg", "tilt_deg")  # the first two up to version 3
-NUMBERED = NOUNS.keys() - {"about"}
-"""The tables whose rows are numbered 1, 2, 3 and so on, so that a missing row is noticed."""
+PAIR = r"\[-?(0|[1-9][0-9]{0,8}), -?(0|[1-9][0-9]{0,8})\]"  # of steps, as JSON
+NUMBERED = NOUNS.keys() - {"about", "questions"}
+"""The tables whose rows are numbered 1, 2, 3 and so on, so that a missing row is noticed. A session that was migrated may
+hold the latest question alone, under its number.
+"""
 
 
 class _DamagedError(ValueError):
@@ -57,11 +65,12 @@ def read_soundly(path: Path) -> tuple[Database, int, tuple[str, ...]]:
 def is_sound(db: Database, version: int) -> bool:
     """Whether every page, table and row of the database is what the program may have written."""
     try:
-        if any(_columns(db, table) != columns for table, columns in columns_of(version).items()):
+        known = columns_of(version)
+        if any(_columns(db, table) != columns for table, columns in known.items()):
             return False
         if db.execute("PRAGMA quick_check(1)").fetchone() != ("ok",):
             return False
-        return all(is_believable(table, row) for table in BELIEVABLE for row in _all_rows(db, table))
+        return all(is_believable(table, row) for table in known for row in _all_rows(db, table))
     except UNREADABLE:
         return False
 
@@ -77,7 +86,7 @@ def salvage(db: Database) -> tuple[Database, tuple[str, ...]]:
     (version,) = db.execute("PRAGMA user_version").fetchone()
     known = columns_of(version or OLDEST_VERSION)
     whole = [found[name] for name, columns in known.items() if name in found and _columns(db, name) == columns]
-    copy, losses = blank(whole), []
+    copy, losses = blank(whole, known), []
     copy.execute(f"PRAGMA user_version = {version or OLDEST_VERSION}")
     for table, columns in known.items():
         rows = dict(_readable(db, table, columns))
@@ -176,7 +185,7 @@ def _check(row: Row) -> None:
 
 
 def _wish(row: Row) -> None:
-    _must(row["taken"] in {0, 1} and row["wanted"].isprintable())
+    _must(row["taken"] in {0, 1} and row["wanted"].isprintable() and (row.get("question") or 0) >= 0)
     for frame in row["frames"].split(","):
         _must(frame == "" or frame.isdecimal())
 
@@ -185,19 +194,72 @@ def _happening(row: Row) -> None:
     _must(0 <= row["at_ns"] < MOST_NS and row["state"].isprintable())
 
 
+def _run(row: Row) -> None:
+    RunReason(row["why"])
+    _must(row["first"] >= 1 and row["complete"] in {None, 0, 1})
+    _must((row["began_ns"] is None) == (row["began_utc"] is None))
+    if row["began_utc"] is not None:
+        _must(0 <= row["began_ns"] < MOST_NS)
+        _time_of_day(row["began_utc"])
+    if row["ended_utc"] is not None:
+        _time_of_day(row["ended_utc"])
+
+
+def _time_of_day(text: str) -> None:
+    _must(FIRST_YEAR <= datetime.fromisoformat(text).year <= LAST_YEAR)
+
+
+def _zero(row: Row) -> None:
+    _must(row["boot_id"] is None or 0 <= row["boot_id"] < 2**32)
+
+
+def _walk(row: Row) -> None:
+    for axis in AXES:
+        _must(-(2**31) <= row[f"{axis}_from_steps"] <= row[f"{axis}_to_steps"] < 2**31)
+
+
+def _question(row: Row) -> None:
+    _must(row["open"] in {0, 1} and row["answer"] in {None, Word.YES, Word.NO})
+
+
 def _fact(row: Row) -> None:
     name, value = row["name"], row["value"]
     _must(len(value) <= MOST_CHARACTERS)
-    if name.startswith(CLOCK_FACT):
-        int(name.removeprefix(CLOCK_FACT))
-        then_ns, utc = value.split()
-        _must(0 <= int(then_ns) < MOST_NS and FIRST_YEAR <= datetime.fromisoformat(utc).year <= LAST_YEAR)
-    elif name == ZERO_FACT:
-        int(value)
-    elif name == QUESTION_FACT:
-        int(value.partition(" ")[0])
+    for start, check in FACTS_TO_4.items():
+        if name.startswith(start):
+            check(name.removeprefix(start), value)
 
 
+def _digits(text: str, below: int) -> None:
+    _must(text.isascii() and text.isdigit() and int(text) < below)
+
+
+def _old_clock(first: str, value: str) -> None:
+    then_ns, utc = value.split(" ")
+    _digits(first, 2**32)
+    _digits(then_ns, MOST_NS)
+    _time_of_day(utc)
+
+
+def _old_zero(_: str, value: str) -> None:
+    _digits(value, 2**32)
+
+
+def _old_walk(_: str, value: str) -> None:
+    _must(re.fullmatch(rf"\[{PAIR}(, {PAIR})*\]", value) is not None)
+
+
+def _old_question(_: str, value: str) -> None:
+    _digits(value.partition(" ")[0], 2**32)
+
+
+FACTS_TO_4: dict[str, Callable[[str, str], None]] = {
+    "clock from ": _old_clock,
+    "zero found by boot": _old_zero,
+    "walked": _old_walk,
+    "question": _old_question,
+}
+"""Facts of versions 2 to 4 that a migration takes apart, by how their names begin: what raises if it could not."""
 BELIEVABLE: dict[str, Callable[[Row], None]] = {
     "about": _fact,
     "exposures": _exposure,
@@ -205,5 +267,9 @@ BELIEVABLE: dict[str, Callable[[Row], None]] = {
     "checks": _check,
     "wishes": _wish,
     "happenings": _happening,
+    "runs": _run,
+    "zeros": _zero,
+    "walks": _walk,
+    "questions": _question,
 }
 """For each table, what raises if a row cannot have been written by the program."""

@@ -26,25 +26,30 @@ from controller.session.database import Database, storage
 from controller.session.migrations import SESSION_VERSION
 from controller.session.rows import (
     AXES,
-    CLOCK_FACT,
-    QUESTION_FACT,
-    ZERO_FACT,
     DoubtReason,
     DoubtRow,
     Doubts,
     Happening,
     Intent,
+    Moment,
     Remembered,
+    RunReason,
+    RunRow,
     ShotOutcome,
     ShotRow,
+    WalkRow,
     WishRow,
     Word,
 )
 from controller.session.salvage import read_soundly
 from protocol.units import NO_COMMAND, CommandId, next_id
 
-INTENT = tuple(field.name for field in fields(Intent))
+INTENT, WALK = (tuple(field.name for field in fields(row)) for row in (Intent, WalkRow))
 MADE = tuple(outcome.value for outcome in ShotOutcome if outcome.made)
+
+
+class OlderVersion(InputError):
+    """The session was written by an older version of the program."""
 
 
 class Session:
@@ -69,13 +74,14 @@ class Session:
         return session
 
     @classmethod
-    def open(cls, path: Path, *, to_write: bool = False) -> Self:
+    def open(cls, path: Path, *, to_write: bool = False, migrate: bool = True) -> Self:
         """Open an existing session: to read it, or `to_write` on in it, durably.
 
-        A session of an older version is read as one of this version; `to_write`, it becomes one. What a killed run left
-        beside the file is folded into it. A damaged session is read as far as it can be; `losses` says what is missing,
-        and nothing is ever written to it. Raises InputError if it is no session, too old, too new, or damaged and
-        opened `to_write`; StorageFailed if it cannot be migrated.
+        A session of an older version is read as one of this version; `to_write`, it becomes one, unless `migrate` is
+        false. What a killed run left beside the file is folded into it, if that can be written. A damaged session is
+        read as far as it can be; `losses` says what is missing, and nothing is ever written to it. Raises InputError if
+        it is no session, too old, too new, or damaged and opened `to_write`; OlderVersion if it may not be migrated;
+        StorageFailed if it cannot be.
         """
         if not path.is_file():
             raise InputError(f"{path}: there is no such session.")
@@ -86,14 +92,15 @@ class Session:
                 f"{path}: is damaged ({'; '.join(losses)}), so nothing is written to it. `fullturn report {path}` shows "
                 "what can still be read."
             )
-        if not losses and (to_write or database.left_behind(path)):
+        if version < SESSION_VERSION and to_write and not migrate:
+            db.close()
+            raise OlderVersion(f"{path}: is a session of an older version.")
+        if to_write:
             db.close()
             with storage(path):
                 db = database.connect(path, durable=True)
-                if not to_write:
-                    database.fold(db)
-                    db.close()
-                    db = database.connect_to_read(path)
+        elif not losses and database.left_behind(path):
+            db = database.folded(db, path)
         if version < SESSION_VERSION:
             with storage(path):
                 db = db if to_write or losses else database.in_memory(db)
@@ -146,20 +153,38 @@ class Session:
         with storage(self.path), self._together():
             yield
 
-    def note_end(self, sentence: str, *, complete: bool) -> None:
-        """How the run came to its end. Raises StorageFailed."""
-        self.note_about("sentence", sentence)
-        self.note_about("complete", "yes" if complete else "no")
-
-    def note_clock(self, monotonic_ns: int, utc: str) -> None:
-        """A run begins: which time of day it is, for the exposures from now on. Raises StorageFailed.
-
-        How an earlier run ended is forgotten, since it says nothing of this one if this one is killed.
-        """
+    def begin_run(self, why: RunReason, began: Moment | None) -> None:
+        """A run begins: the exposures from now on are its own. Raises StorageFailed."""
+        at_ns, utc = (None, None) if began is None else (began.at_ns, began.utc)
         with storage(self.path):
-            self._db.execute("DELETE FROM about WHERE name IN ('sentence', 'complete')")
-            (latest,) = self._db.execute("SELECT coalesce(max(number), 0) FROM exposures").fetchone()
-        self.note_about(f"{CLOCK_FACT}{latest + 1}", f"{monotonic_ns} {utc}")
+            self._db.execute(
+                "INSERT INTO runs (first, why, began_ns, began_utc)"
+                " VALUES ((SELECT coalesce(max(number), 0) + 1 FROM exposures), ?, ?, ?)",
+                (why.value, at_ns, utc),
+            )
+
+    def end_run(self, sentence: str, *, complete: bool, utc: str | None = None) -> None:
+        """How the latest run came to its end, and when. Raises StorageFailed."""
+        with storage(self.path):
+            done = self._db.execute(
+                "UPDATE runs SET sentence = ?, complete = ?, ended_utc = ? WHERE number = (SELECT max(number) FROM runs)",
+                (sentence, complete, utc),
+            )
+        assert done.rowcount == 1, "a run ends that has not begun"
+
+    def runs(self) -> list[RunRow]:
+        """All runs in their order. Raises StorageFailed."""
+        with storage(self.path):
+            rows = self._db.execute(
+                "SELECT first, why, began_ns, began_utc, ended_utc, sentence, complete FROM runs ORDER BY number"
+            ).fetchall()
+        return [
+            RunRow(
+                first, RunReason(why), None if utc is None else Moment(at_ns, utc), ended, sentence,
+                None if complete is None else bool(complete),
+            )
+            for first, why, at_ns, utc, ended, sentence, complete in rows
+        ]  # fmt: skip
 
     def intend(self, intent: Intent, at_ns: int) -> None:
         """Write an intent; on return it is on the disk. Raises StorageFailed."""
@@ -193,8 +218,7 @@ class Session:
         """Write a happening. Raises StorageFailed."""
         with storage(self.path):
             self._db.execute(
-                "INSERT INTO happenings (at_ns, state, what, frame) VALUES (?, ?, ?, ?)",
-                (happening.at_ns, happening.state, happening.what, happening.frame),
+                "INSERT INTO happenings (at_ns, state, what, frame, file) VALUES (?, ?, ?, ?, ?)", astuple(happening)
             )
 
     def shots(self) -> list[ShotRow]:
@@ -232,13 +256,25 @@ class Session:
 
     def note_zero(self, boot_id: int) -> None:
         """Zero was found: by this boot of the board, for both axes. Raises StorageFailed."""
-        self.note_about(ZERO_FACT, str(boot_id))
-        self.note_checked(AXES)
+        with storage(self.path), self._together():
+            self._db.execute("INSERT INTO zeros (boot_id) VALUES (?)", (boot_id,))
+            self.note_checked(AXES)
 
     def forget_zero(self) -> None:
         """No boot of the board is known to have found zero any more. Raises StorageFailed."""
         with storage(self.path):
-            self._db.execute("DELETE FROM about WHERE name = ?", (ZERO_FACT,))
+            self._db.execute("INSERT INTO zeros (boot_id) VALUES (NULL)")
+
+    def note_walk(self, walk: WalkRow) -> None:
+        """The head went round its extremes, and everything was clear. Raises StorageFailed."""
+        with storage(self.path):
+            self._db.execute(f"INSERT INTO walks ({', '.join(WALK)}) VALUES (?, ?, ?, ?)", astuple(walk))
+
+    def latest_walk(self) -> WalkRow | None:
+        """The latest walk round the extremes, None if there was none. Raises StorageFailed."""
+        with storage(self.path):
+            row = self._db.execute(f"SELECT {', '.join(WALK)} FROM walks ORDER BY number DESC LIMIT 1").fetchone()
+        return None if row is None else WalkRow(*row)
 
     def note_checked(self, axes: Iterable[str]) -> None:
         """The switches of these axes are in their place. Raises StorageFailed."""
@@ -261,7 +297,7 @@ class Session:
     def remembered(self) -> Remembered:
         """What a run that goes on with this session should know."""
         with storage(self.path):
-            boot = self.about().get(ZERO_FACT)
+            zero = self._db.execute("SELECT boot_id FROM zeros ORDER BY number DESC LIMIT 1").fetchone()
             unchecked = {
                 axis: self._db.execute(
                     "SELECT frame, exposure FROM exposures WHERE outcome IN (?, ?) AND number > "
@@ -279,7 +315,7 @@ class Session:
         unknown = counts.get(None, 0) - in_the_end + counts.get(ShotOutcome.INTERRUPTED.value, 0)
         exposures = None if unknown else sum(counts.get(outcome, 0) for outcome in MADE)
         latest = None if last is None else last[1]
-        return Remembered(None if boot is None else int(boot), unchecked, in_doubt, exposures, latest)
+        return Remembered(None if zero is None else zero[0], unchecked, in_doubt, exposures, latest)
 
     def doubt_frames(self, frames: Iterable[int]) -> None:
         """Let nothing count that was made of these frames: they are wanted once more. Raises StorageFailed."""
@@ -292,30 +328,31 @@ class Session:
             rows = self._db.execute("SELECT frame, exposure, upto, why FROM doubts ORDER BY number").fetchall()
         return [DoubtRow(frame, exposure, upto, DoubtReason(why)) for frame, exposure, upto, why in rows]
 
-    def note_question(self, number: int, words: str) -> None:
-        """Which question is open, so that another terminal can answer it; none without `words`. Raises StorageFailed."""
-        self.note_about(QUESTION_FACT, f"{number} {words}")
+    def ask(self, words: str) -> int:
+        """Open a question, so that another terminal can answer it; its number. Raises StorageFailed."""
+        with storage(self.path), self._together():
+            self.close_question()
+            row = self._db.execute("INSERT INTO questions (words, open) VALUES (?, 1)", (words,))
+        return row.lastrowid or 0
+
+    def close_question(self, answer: Word | None = None) -> None:
+        """The question that is open was answered, or needs no answer any more. Raises StorageFailed."""
+        with storage(self.path):
+            value = None if answer is None else answer.value
+            self._db.execute("UPDATE questions SET open = 0, answer = ? WHERE open = 1", (value,))
 
     def open_question(self) -> tuple[int, str] | None:
-        """Number and words of the question that is open, or None."""
-        number, words = self._latest_question()
-        return (number, words) if words else None
-
-    def questions_asked(self) -> int:
-        """The number of the latest question."""
-        return self._latest_question()[0]
-
-    def _latest_question(self) -> tuple[int, str]:
+        """Number and words of the question that is open, or None. Raises StorageFailed."""
         with storage(self.path):
-            row = self._db.execute("SELECT value FROM about WHERE name = ?", (QUESTION_FACT,)).fetchone()
-        number, _, words = ("0" if row is None else row[0]).partition(" ")
-        return int(number), words
+            row = self._db.execute("SELECT number, words FROM questions WHERE open = 1").fetchone()
+        return None if row is None else (row[0], row[1])
 
     def wish(self, wish: WishRow) -> int:
         """Leave a wish for whoever runs this session; its number. Raises StorageFailed."""
         with storage(self.path):
             text = ",".join(map(str, wish.frames))
-            row = self._db.execute("INSERT INTO wishes (wanted, frames) VALUES (?, ?)", (wish.wanted, text))
+            values = (wish.wanted, text, wish.question)
+            row = self._db.execute("INSERT INTO wishes (wanted, frames, question) VALUES (?, ?, ?)", values)
         return row.lastrowid or 0
 
     def is_taken(self, number: int) -> bool:
@@ -335,12 +372,12 @@ class Session:
     def take_wish(self) -> WishRow | None:
         """The oldest wish that nobody has taken; it is taken now. Raises StorageFailed."""
         with storage(self.path):
-            query = "SELECT number, wanted, frames FROM wishes WHERE taken = 0 ORDER BY number LIMIT 1"
+            query = "SELECT number, wanted, frames, question FROM wishes WHERE taken = 0 ORDER BY number LIMIT 1"
             row = self._db.execute(query).fetchone()
             if row is None:
                 return None
             self._db.execute("UPDATE wishes SET taken = 1 WHERE number = ?", row[:1])
-        return WishRow(row[1], tuple(int(frame) for frame in row[2].split(",") if frame))
+        return WishRow(row[1], tuple(int(frame) for frame in row[2].split(",") if frame), row[3])
 
     def next_command_id(self) -> int:
         """The command id that follows the latest one of this session."""
@@ -357,5 +394,5 @@ class Session:
     def happenings(self) -> list[Happening]:
         """All happenings in their order."""
         with storage(self.path):
-            rows = self._db.execute("SELECT at_ns, state, what, frame FROM happenings ORDER BY number").fetchall()
+            rows = self._db.execute("SELECT at_ns, state, what, frame, file FROM happenings ORDER BY number").fetchall()
         return [Happening(*row) for row in rows]

@@ -12,8 +12,10 @@ from pydantic import AwareDatetime, BaseModel, ConfigDict, Field, ValidationErro
 from controller.errors import InputError
 from controller.files import write_whole
 from controller.kit.kit import Kit
-from controller.reading import PROGRESS, holds, read_text
+from controller.reading import PROGRESS, holds, parse_json, read_text
 from controller.setup.steps import Step
+
+FORMAT_VERSION = 1
 
 
 class Done(BaseModel):
@@ -51,7 +53,7 @@ class StepsDone(BaseModel):
 
 
 def kit_mark(kit: Kit) -> str:
-    """A short word that is another for another kit."""
+    """A digest that changes with the kit."""
     return hashlib.sha256(kit.model_dump_json(exclude={"sources"}).encode()).hexdigest()[:16]
 
 
@@ -61,10 +63,20 @@ def progress_path(kit_path: Path) -> Path:
 
 
 def read_progress(kit_path: Path) -> StepsDone:
-    """What is done; nothing where there is no file. Raises InputError for one that cannot be read."""
+    """What is done; nothing where there is no file. Raises InputError for one that cannot be read, or is newer."""
     path = progress_path(kit_path)
+    if not os.path.lexists(path):
+        return StepsDone()
+    text = read_text(path, PROGRESS)
+    content = parse_json(text, path, PROGRESS)
+    version = content.get("format_version") if isinstance(content, dict) else None
+    if type(version) is int and version > FORMAT_VERSION:
+        raise InputError(
+            f"{path}: is {PROGRESS.name} of version {version}, which is newer; this program reads version "
+            f"{FORMAT_VERSION}. Take the version of Fullturn that wrote it, or move it away and set up again."
+        )
     try:
-        return StepsDone.model_validate_json(read_text(path, PROGRESS)) if os.path.lexists(path) else StepsDone()
+        return StepsDone.model_validate_json(text)
     except ValidationError:
         raise InputError(f"{path}: is not {PROGRESS.name}. {PROGRESS.cure}") from None
 

@@ -116,7 +116,7 @@ def rehearsing() -> list[Figure]:
     """A sphere of 354 frames with brackets of three, from the plan file to the HTML report."""
     from controller.commands.rehearse import rehearse_command
     from controller.planning.make import make_plan
-    from controller.planning.plan import save_plan
+    from controller.planning.plan_file import save_plan
 
     with tempfile.TemporaryDirectory() as folder:
         path = Path(folder) / "plan.json"

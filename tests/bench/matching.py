@@ -18,7 +18,7 @@ from controller.commands.match import match_command
 from controller.kit.kit import Kit
 from controller.matching.pairing import pair_up
 from controller.planning.make import make_plan
-from controller.session.rows import Intent, ShotOutcome
+from controller.session.rows import Intent, Moment, RunReason, ShotOutcome
 from controller.session.session import Session
 from protocol.units import NS
 from tests.bench.figures import Figure, full_frame_kit, speed, work_s
@@ -107,7 +107,7 @@ def _session_and_card(folder: Path) -> int:
     random, at_s, row = np.random.default_rng(1), 60.0, 0
     (folder / "card").mkdir()
     with Session.create(folder / "s.sqlite", {"plan": plan.model_dump_json()}, durable=False) as session:
-        session.note_clock(0, BEGIN.isoformat())
+        session.begin_run(RunReason.BEGUN, Moment(0, BEGIN.isoformat()))
         for number, (frame, exposure) in enumerate(exposures):
             at_s += times[exposure] + 0.4 + (2.6 if exposure == 0 else 0.0)
             row += exposure == 0

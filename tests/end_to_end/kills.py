@@ -15,7 +15,7 @@ from controller.kit.kit import Kit
 from controller.planning.make import make_plan
 from controller.planning.plan import Plan
 from controller.program.build import build_program
-from controller.session.rows import ShotOutcome
+from controller.session.rows import RunReason, ShotOutcome
 from controller.session.session import Session
 from sim.rig import Rig
 from sim.scenario import Scenario
@@ -86,10 +86,11 @@ def capture_with_kills(plan: Plan, scenario: Scenario, first: int, folder: Path,
         for _ in range(MOST_LIVES):
             made = session.made()
             outcome.wrong += _claims(session, rig)
-            if plan.exposures <= made and session.about().get("complete") == "yes":
+            if plan.exposures <= made and any(run.complete for run in session.runs()[-1:]):
                 break
             runner = Mortal(build_program(plan.kit, plan.frames, made), port, session, first_id=session.next_command_id())
             runner.life = left
+            session.begin_run(RunReason.RESUMED, None)
             try:
                 result = runner.run()
             except (Killed, HostKilled):
@@ -101,7 +102,7 @@ def capture_with_kills(plan: Plan, scenario: Scenario, first: int, folder: Path,
                 let_pass(port, seed * outcome.kills % 20)
                 continue
             left = runner.life
-            session.note_end(result.sentence, complete=result.complete)
+            session.end_run(result.sentence, complete=result.complete)
             if result.complete:
                 continue
             outcome.mended += 1

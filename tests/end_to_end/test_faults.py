@@ -15,7 +15,8 @@ from controller.capture.runner import Runner, RunResult
 from controller.commands.rehearse import rehearse_command
 from controller.commands.stand_in import rig_spec
 from controller.planning.make import make_plan
-from controller.planning.plan import Plan, save_plan
+from controller.planning.plan import Plan
+from controller.planning.plan_file import save_plan
 from controller.program.build import build_program
 from controller.session.rows import ShotOutcome
 from controller.session.session import Session

@@ -99,7 +99,7 @@ class Reacting(Person):
             with Session.open(self.session, to_write=True) as session:
                 question = session.open_question()
                 assert question is not None
-                session.wish(WishRow(line.removeprefix("tell "), (question[0],)))
+                session.wish(WishRow(line.removeprefix("tell "), question=question[0]))
         else:
             return line
         return None

@@ -10,7 +10,8 @@ import pytest
 
 from controller.commands.plan import PlanExtras, plan_command
 from controller.commands.rehearse import rehearse_command
-from controller.planning.plan import Plan, load_plan
+from controller.planning.plan import Plan
+from controller.planning.plan_file import load_plan
 from controller.session.rows import ShotOutcome, ShotRow
 from controller.session.session import Session
 from tests.end_to_end.whole_runs import planned_exposures

@@ -104,7 +104,7 @@ def shoot(kit: Kit, folder: Path, painted: Scenery) -> Exported:
     with Session.create(folder / "session.sqlite", about, durable=False) as session:
         assert Runner(build_program(kit, plan.frames), VirtualPort(rig), session).run().complete
         shots = session.shots()
-        text = exposures_csv(exposure_lines(plan, shots, session.doubts(), Clock(session.about(), 0.0)))
+        text = exposures_csv(exposure_lines(plan, shots, session.doubts(), Clock(session.runs(), 0.0)))
     lens = lens_spec(kit)
     renderer = Renderer(painted, lens, ACROSS, round(ACROSS * lens.height_mm / lens.width_mm))
     pictures = [renderer.light(*aims_of(view, 1.0)).astype(float) for view in film.views]

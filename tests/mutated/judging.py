@@ -20,7 +20,7 @@ from types import FrameType
 
 from controller.errors import InputError
 from controller.kit.load import load_kit
-from controller.planning.plan import load_plan
+from controller.planning.plan_file import load_plan
 from controller.session.session import Session
 from tests.mutated.corpus import run
 

@@ -26,7 +26,6 @@ EXCEPTIONS = {
     "controller/typed.py": "a terminal is no file",
     "controller/capture/interrupts.py": "opens the null device",
     "controller/commands/kit.py": "decodes the text of a kit that it is about to write",
-    "controller/commands/moving.py": "decodes what it wrote into the session itself",
     "sim/terminal.py": "a pseudo-terminal is no file",
 }
 OPENS = {"open", "read_text", "read_bytes", "fdopen", "imread", "imdecode", "process_file", "memmap", "fromfile"}

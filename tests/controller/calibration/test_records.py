@@ -26,10 +26,18 @@ from controller.calibration.records import (
 from controller.calibration.use import State, calibrated, fresh, is_stale
 from controller.errors import InputError, StorageFailed
 from controller.kit.kit import Kit
+from controller.kit.load import load_kit
+from controller.setup.progress import read_progress
 from tests.controller.kit.tables import kit_with
 
 KIT = kit_with({})
 NOON = datetime(2026, 6, 21, 12, tzinfo=UTC)
+OTHERS = {
+    CalibrationKind.BACKLASH: AxisName.TILT,
+    CalibrationKind.LEVEL: None,
+    CalibrationKind.PARALLAX: None,
+    CalibrationKind.SETTLE: None,
+}
 
 
 def steps(value: float, days: float = 0, axis: AxisName = AxisName.PAN, kit: Kit = KIT) -> Record:
@@ -174,6 +182,22 @@ def test_a_bad_file_is_one_sentence_and_stays_as_it_is(tmp_path: Path, text: str
         assert says in caught.value.sentences[0]
         assert str(calibration_path(kit)) in caught.value.sentences[0]
     assert calibration_path(kit).read_text() == text
+
+
+def test_what_the_first_version_wrote_beside_a_kit_is_still_good() -> None:
+    """Its records are read and still valid: later keys of the kit have not changed what a record depends on."""
+    path = Path(__file__).with_name("old") / "version_1.toml"
+    kit, records = load_kit(path), read(path)
+    assert [record.kind for record in records] == [
+        CalibrationKind.STEPS,
+        CalibrationKind.STEPS,
+        *(kind for kind in CalibrationKind if kind in OTHERS),
+    ]
+    assert [record.undone for record in records] == [False, True, *[False] * len(OTHERS)]
+    assert newest_valid(records, CalibrationKind.STEPS, AxisName.PAN, kit) == records[0]
+    for kind, axis in OTHERS.items():
+        assert newest_valid(records, kind, axis, kit) is not None
+    assert read_progress(path).done.keys() == {"level", "board"}
 
 
 def test_a_value_out_of_bounds_in_the_file_is_refused(tmp_path: Path) -> None:

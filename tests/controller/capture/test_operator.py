@@ -78,7 +78,7 @@ def test_a_question_is_answered_only_by_what_comes_after_it(tmp_path: Path) -> N
     lines = Lines(["y"])
     now = 0
     with Session.create(tmp_path / "s", {}, durable=True) as session:
-        tell(tmp_path / "s", WishRow("yes", (1,)))  # a guess of the number
+        tell(tmp_path / "s", WishRow("yes", question=1))  # a guess of the number
         operator = Operator(lambda: now, Interrupts(), People(said.append, lines=lines, at_terminal=True), session)
         session.take_wish()
         assert operator.ask(YesNoQuestion("Clear?")) is None
@@ -94,10 +94,10 @@ def test_a_question_is_answered_only_by_what_comes_after_it(tmp_path: Path) -> N
         lines.lines = ["y"]
         assert operator.next_wish() is None  # no question is open any more
         assert operator.ask(YesNoQuestion("Clear now?")) is None
-        tell(tmp_path / "s", WishRow("yes", (1,)))  # an answer to the earlier question
+        tell(tmp_path / "s", WishRow("yes", question=1))  # an answer to the earlier question
         now = LOOKS_EVERY_NS
         assert operator.next_wish() is None
-        tell(tmp_path / "s", WishRow("yes", (2,)))
+        tell(tmp_path / "s", WishRow("yes", question=2))
         now *= 2
         assert operator.next_wish() == Wanted(EventKind.ANSWERED)
 

@@ -59,7 +59,7 @@ def run(world: World, folder: Path, tether: Arriving) -> tuple[RunResult, list[S
     with Session.create(folder / "s.sqlite", {}, durable=False) as session:
         result = Runner(world.program, world.port, session, tether=tether).run()
         outcomes = [shot.outcome for shot in session.shots()]
-        return result, outcomes, [one.what for one in session.happenings() if one.what.startswith("file ")]
+        return result, outcomes, [one.file for one in session.happenings() if one.file is not None]
 
 
 def test_what_would_be_assumed_is_confirmed_by_its_file(tmp_path: Path) -> None:
@@ -67,7 +67,7 @@ def test_what_would_be_assumed_is_confirmed_by_its_file(tmp_path: Path) -> None:
     result, outcomes, files = run(world, tmp_path, Arriving(world))
     assert result.complete
     assert outcomes == [ShotOutcome.CONFIRMED] * len(planned_exposures(BLIND, few_frames()))
-    assert files == [f"file /store/FULL{number:04}.JPG" for number in range(len(outcomes))]
+    assert files == [f"/store/FULL{number:04}.JPG" for number in range(len(outcomes))]
     assert not world.rig.board._silence_ns  # disarmed at the end, and armed until then: nothing was suspended
 
 
@@ -159,7 +159,7 @@ def run_tethered(folder: Path, *wanted: tuple[int, Wanted], faults: tuple[Fault,
         result = runner.run()
         outcomes = {(row.intent.frame, row.intent.exposure): row.outcome for row in session.shots()}
         happenings = session.happenings()
-    arrived = {one.what.removeprefix("file /store/FULL") for one in happenings if one.what.startswith("file ")}
+    arrived = {one.file.removeprefix("/store/FULL") for one in happenings if one.file is not None}
     filed = {(shot.frame, shot.exposure) for n, shot in enumerate(world.truth) if f"{n:04}.JPG" in arrived}
     return Tethered(world, result, happenings, sent, outcomes, filed)
 
@@ -171,7 +171,7 @@ def undisturbed(tmp_path_factory: pytest.TempPathFactory) -> Tethered:
 
 def moments(run: Tethered) -> dict[RunState, int]:
     """The middle of the longest stretch of each state."""
-    changes = [one for one in run.happenings if not one.what.startswith("file ")]
+    changes = [one for one in run.happenings if one.file is None]
     longest: dict[RunState, tuple[int, int]] = {}
     for here, after in pairwise(changes):
         lasts, state = after.at_ns - here.at_ns, RunState(here.state)

@@ -12,7 +12,7 @@ from rich.console import Console
 
 from controller.cli import searching as seen
 from controller.planning.effort import Sign
-from controller.planning.plan import load_plan
+from controller.planning.plan_file import load_plan
 from tests.controller.commands.shell import Shell
 
 SEARCH = ("plan", "kit.toml", "--out", "plan.json", "--arrangement", "fewest", "--effort", "100000")

@@ -24,7 +24,7 @@ from controller.lock import lock_of, sole_use
 from controller.planning.make import make_plan
 from controller.planning.request import RegionKind, Request
 from controller.report import html
-from controller.session.rows import DoubtReason, Intent, ShotOutcome, WishRow
+from controller.session.rows import DoubtReason, Intent, Moment, RunReason, ShotOutcome, WishRow
 from controller.session.session import Session
 from tests.end_to_end.whole_runs import kit_of
 
@@ -57,6 +57,7 @@ class Rig:
 
     def __init__(self, session: Session) -> None:
         self.session, self.number = session, 0
+        session.begin_run(RunReason.BEGUN, None)
         self.counting: dict[tuple[int, int], set[ShotOutcome]] = {one: set() for one in EVERY}
         self.asked: set[int] = set()
         self.openings = 0
@@ -106,9 +107,9 @@ class Rig:
             self.session.wish(WishRow("pause"))
         elif what == "run begins":
             self.take_requests()
-            self.session.note_clock(self.number, "2026-01-01T00:00:00+00:00")
+            self.session.begin_run(RunReason.RESUMED, Moment(self.number, "2026-01-01T00:00:00+00:00"))
         elif what == "run ends":
-            self.session.note_end("The set is complete." if more[0] else "Halted as asked.", complete=more[0])
+            self.session.end_run("The run is through." if more[0] else "Halted as asked.", complete=more[0])
         else:
             self.session.wish(WishRow("retake", tuple(sorted(*more))))
             self.asked |= more[0]
@@ -209,6 +210,6 @@ def test_a_lock_that_cannot_be_looked_at_does_not_keep_the_account_back(
 def test_a_run_that_was_killed_leaves_no_sentence_of_the_run_before(tmp_path: Path) -> None:
     path = recorded(tmp_path / "s.sqlite")
     with Session.open(path, to_write=True) as session:
-        session.note_end("Halted as asked.", complete=False)
-        session.note_clock(0, "2026-01-01T00:00:00+00:00")
+        session.end_run("Halted as asked.", complete=False)
+        session.begin_run(RunReason.RESUMED, Moment(0, "2026-01-01T00:00:00+00:00"))
     assert report_command(path, None).sentence == "The run did not come to its end."

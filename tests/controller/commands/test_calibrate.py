@@ -10,7 +10,7 @@ from typing import Any
 import numpy as np
 import pytest
 
-from controller.planning.plan import load_plan
+from controller.planning.plan_file import load_plan
 from tests.controller.calibration.test_backlash import DOWN, TARGETS, UP
 from tests.controller.calibration.test_least_squares import B, X
 from tests.controller.commands.shell import HEADLESS, Shell, refuses

@@ -14,7 +14,7 @@ from controller.calibration.use import calibrated
 from controller.cli.main import cli
 from controller.kit.load import load_kit
 from controller.kit.own_head import GEARING, MOTION
-from controller.planning.plan import load_plan
+from controller.planning.plan_file import load_plan
 from controller.ports import serial_port
 from controller.session.session import Session
 from tests.controller.commands.shell import HEADLESS, KIT, Shell, Told, refuses

@@ -169,6 +169,9 @@ def test_on_the_command_line(shell: Shell) -> None:
 def test_a_damaged_file_is_told(shell: Shell) -> None:
     progress_path(shell.folder / "kit.toml").write_text("{")
     assert "kit.setup.json: is not a record of the set-up" in refuses(shell, 2, "kit", "setup", "kit.toml", "--list")[0]
+    shell.write("kit.setup.json", '{"format_version": 2, "done": {}}')
+    newer = "kit.setup.json: is a record of the set-up of version 2, which is newer; this program reads version 1."
+    assert newer in refuses(shell, 2, "kit", "setup", "kit.toml", "--list")[0]
 
 
 def head(*answers: str, **more: Any) -> tuple[World, Hand, Typist, People]:

@@ -12,7 +12,7 @@ from controller.commands.crew import Crew
 from controller.errors import InputError
 from controller.kit.load import load_kit
 from controller.planning.make import make_plan
-from controller.planning.plan import save_plan
+from controller.planning.plan_file import save_plan
 from tests.heads import head_text
 
 KIT = """\

@@ -22,7 +22,7 @@ from PIL.TiffImagePlugin import IFDRational
 
 from controller.kit.load import load_kit
 from controller.planning.make import make_plan
-from controller.session.rows import Intent, ShotOutcome
+from controller.session.rows import Intent, Moment, RunReason, ShotOutcome
 from controller.session.session import Session
 from protocol.units import NS
 from tests.controller.commands.shell import Shell, refuses
@@ -44,12 +44,12 @@ def opened_s(number: int) -> float:
 def session_at(path: Path, doubts: tuple[int, ...] = ()) -> Path:
     about = {"kind": "capture", "plan": PLAN.model_dump_json(), "plan_hash": PLAN.hash}
     with Session.create(path, about, durable=True) as session:
-        session.note_clock(0, BEGIN.isoformat())
+        session.begin_run(RunReason.BEGUN, Moment(0, BEGIN.isoformat()))
         for number, (frame, exposure) in enumerate(EXPOSURES):
             at_ns = round(opened_s(number) * NS)
             session.intend(Intent(frame, exposure, 1, number + 1, 0.0, 0.0, SHUTTERS[exposure]), at_ns)
             session.conclude(number + 1, ShotOutcome.CONFIRMED, at_ns + NS // 10, None)
-        session.note_end("Done.", complete=True)
+        session.end_run("Done.", complete=True)
         if doubts:
             session.doubt_frames(doubts)
     return path

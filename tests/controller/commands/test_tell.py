@@ -16,7 +16,7 @@ from controller.errors import InputError, WorldError
 from controller.lock import lock_of, sole_use
 from controller.planning.make import make_plan
 from controller.planning.request import RegionKind, Request
-from controller.session.rows import Happening, Intent, ShotOutcome
+from controller.session.rows import Happening, Intent, RunReason, ShotOutcome
 from controller.session.session import Session
 from tests.end_to_end.whole_runs import kit_of
 
@@ -31,10 +31,11 @@ def path(tmp_path: Path) -> Path:
     path = tmp_path / "s.sqlite"
     about = {"kind": "capture", "plan": PLAN.model_dump_json(), "plan_hash": PLAN.hash}
     with Session.create(path, about, durable=True) as session:
+        session.begin_run(RunReason.BEGUN, None)
         for number, frame in enumerate(PLAN.frames[:-1], 1):
             session.intend(Intent(frame.id, 0, 1, number, 0.0, 0.0, 0.01), number)
             session.conclude(number, ShotOutcome.CONFIRMED, number + 1, None)
-        session.note_end("The set is complete.", complete=True)
+        session.end_run("The run is through.", complete=True)
     return path
 
 
@@ -77,7 +78,7 @@ def test_every_request_in_every_state_is_answered_by_what_it_does(
 
 def test_go_on_shows_the_question_that_the_run_waits_for(path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     with Session.open(path, to_write=True) as run:
-        run.note_question(3, "Is it clear?")
+        run.ask("Is it clear?")
     assert "waits for an answer: Is it clear?" in told(path, "go-on", monkeypatch=monkeypatch, state="asking")
     assert "Is it clear?" not in told(path, "pause", monkeypatch=monkeypatch, state="asking")
 
@@ -122,7 +123,7 @@ def test_an_answer_goes_to_the_question_that_is_open(word: str, path: Path, monk
     with pytest.raises(WorldError, match="Nothing is being asked now"):
         told(path, word, monkeypatch=monkeypatch)
     with Session.open(path, to_write=True) as run:
-        run.note_question(3, "Is it clear?")
+        run.ask("Is it clear?")
     with pytest.raises(WorldError, match="Nothing is being asked now"):
         tell_command(path, [word])  # nobody runs it, so nobody asks any more
     assert told(path, word, monkeypatch=monkeypatch) == f"Answered {word} to: Is it clear?"
@@ -132,12 +133,12 @@ def test_an_answer_to_a_question_that_was_answered_meanwhile_is_not_claimed(
     path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     with Session.open(path, to_write=True) as run:
-        run.note_question(3, "Is it clear?")
+        run.ask("Is it clear?")
     looks = iter(range(9))
 
     def wait(_: int) -> None:
         with Session.open(path, to_write=True) as run:
-            run.note_question(4, "Another?")
+            run.ask("Another?")
             if next(looks):
                 assert run.take_wish() is not None
 

@@ -22,7 +22,8 @@ from controller.errors import InputError
 from controller.kit.kit import Axis, Board, Camera, Exposure, Head, Kit, Lens, Power, TiltAxis
 from controller.kit.load import kit_from_tables
 from controller.planning.make import make_plan
-from controller.planning.plan import Plan, load_plan, save_plan
+from controller.planning.plan import Plan
+from controller.planning.plan_file import load_plan, save_plan
 from controller.planning.request import RegionKind, Request
 from controller.planning.size import MOST_FRAMES, must_be_plannable
 from controller.program.build import build_program

@@ -20,7 +20,7 @@ from controller.kit.load import kit_from_tables
 from controller.kit.own_head import GEARING, MOTION, examples_of_head, must_be_own_head
 from controller.kit.provenance import Source, source_words, weakest
 from controller.planning.make import make_plan
-from controller.planning.plan import load_plan, save_plan
+from controller.planning.plan_file import load_plan, save_plan
 from controller.planning.request import RegionKind, Request
 from tests.controller.kit.tables import changed, kit_with, sentences
 from tests.controller.kit.test_kit import EVERY_KEY
