@@ -7,9 +7,9 @@ from contextlib import nullcontext
 from dataclasses import dataclass, field
 
 from controller.capture.events import Wanted
+from controller.capture.jog import Keys
 from controller.capture.operator import Asked
 from controller.capture.people import People, Question
-from controller.commands.crew import Keys
 from sim.virtual_port import VirtualPort
 
 NS = 1_000_000_000

@@ -14,8 +14,8 @@ import numpy as np
 
 from controller.calibration.questions import Mover, Operator, Question, Row, answered, forever
 from controller.calibration.readings import Readings
-from controller.calibration.records import AxisName
-from controller.kit.kit import Axis, Kit
+from controller.calibration.records import AxisName, axis_of
+from controller.kit.kit import Kit
 
 __all__ = ["Mover", "Operator"]
 GOLDEN = 0.6180339887498949
@@ -24,11 +24,6 @@ YAWS = 8
 ORDERS = 50  # from which the one is taken that follows the places least
 ANGLE = Question("angle_deg", "Angle read, degrees")
 Place = TypeVar("Place")
-
-
-def axis_of(kit: Kit | None, axis: AxisName) -> Axis | None:
-    """That axis of the kit."""
-    return None if kit is None else (kit.head.pan if axis is AxisName.PAN else kit.head.tilt)
 
 
 def _range_of(axis: AxisName, kit: Kit | None) -> tuple[float, float]:

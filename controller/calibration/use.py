@@ -7,6 +7,7 @@ from enum import StrEnum
 from typing import Any
 
 from controller.calibration.records import OF_ONE_AXIS, AxisName, Kind, Record, newest_valid
+from controller.capture.preflight import Check
 from controller.kit.kit import Axis, Kit
 from controller.kit.provenance import Source, Sources
 
@@ -117,3 +118,18 @@ def _standing(
     if is_stale(record, now, days):
         return Standing(kind, axis, State.STALE, f"{text}, which is too long ago; run `fullturn calibrate {kind.value}`.")
     return Standing(kind, axis, State.PRESENT, f"{text}.")
+
+
+RELIED_ON = (Kind.STEPS, Kind.BACKLASH, Kind.LEVEL)
+
+
+def calibration_checks(kit: Kit, records: Sequence[Record], now: datetime) -> list[Check]:
+    """How the calibration stands. One that was made for another gearing is no calibration of this head."""
+    found = []
+    for standing in fresh(kit, records, now):
+        if standing.kind not in RELIED_ON:
+            continue
+        outdated = standing.state is State.MISSING and ever(records, standing.kind, standing.axis)
+        present = standing.state is State.PRESENT
+        found.append(Check("calibration", standing.sentence.removesuffix("."), good=not outdated, looked=present))
+    return found

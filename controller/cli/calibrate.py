@@ -15,10 +15,10 @@ from controller.cli.shared_options import FILE, OUTPUT, PORT_HELP, countdown_opt
 from controller.errors import WorldError
 
 with later():
-    from controller.calibration import asking, records
+    from controller.calibration import asking, kept_readings, mover, records
     from controller.cli import terminal
     from controller.commands import calibrate as calibrate_work
-    from controller.commands import calibrate_readings, calibrate_rehearsal, kept_readings
+    from controller.commands import calibrate_readings, calibrate_rehearsal
     from controller.commands import jog as jog_work
     from controller.kit import load as kit_load
 
@@ -116,7 +116,7 @@ def _source(readings: Path | None, options: dict[str, Any], *, leans: bool = Fal
         return here.ask(question) if typed is None else typed
 
     here = operator()
-    return calibrate_readings.Source(None, replace(here, ask=ask, mover=jog_work.HandMover(hand, people)))
+    return calibrate_readings.Source(None, replace(here, ask=ask, mover=mover.HandMover(hand, people)))
 
 
 reading_error_option = click.option(
@@ -295,7 +295,7 @@ def list_records(kit: Path, as_json: bool) -> None:
 def show_record(kit: Path, record_id: int | None, as_json: bool) -> None:
     """Show all of one record of a KIT, the newest without ID."""
     listed = calibrate_work.show_command(kit, record_id)
-    show(listed.as_json() if as_json else calibrate_work.record_text(listed))
+    show(listed.as_json() if as_json else listed.text())
 
 
 @calibrate.command("undo")

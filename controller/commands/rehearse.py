@@ -5,12 +5,13 @@ from collections.abc import Callable
 from dataclasses import asdict, dataclass
 from pathlib import Path
 
+from controller.amounts import duration
 from controller.capture.gate import Gate
 from controller.capture.interrupts import Interrupts
 from controller.capture.operator import Operator
 from controller.capture.people import LEAD_AGAIN_NS, People, Question
 from controller.capture.runner import Runner, RunResult
-from controller.commands.faults import Told, in_truth, scenario_for, tale, with_person
+from controller.commands.faults import scenario_for
 from controller.commands.pictures import Darkroom
 from controller.commands.stand_in import rig_spec
 from controller.display import Display, Seen
@@ -27,7 +28,7 @@ from controller.report.html import write_html
 from controller.report.own_pages import is_own_account, is_own_page, is_own_truth
 from controller.report.run_page import write_run_page
 from controller.report.summary import Summary, account_of
-from controller.report.wording import duration
+from controller.report.tale import Told, in_truth, tale, with_person
 from controller.session.rows import REHEARSAL
 from controller.session.session import Session
 from sim.person import Person
@@ -153,14 +154,18 @@ def _write_all(folder: Path, plan: Plan, session: Session, rig: Rig, trace: Trac
     summary = account_of(session, plan, seconds=result.seconds)
     told = []
     if rig.incidents.happened:
-        told = tale(rig.incidents.happened, happenings) + in_truth(plan, rig.truth, result.ended_ns)
+        told = tale(rig.incidents.happened, happenings) + in_truth(plan, rig.truth.exposures, result.ended_ns)
     if rig.person is not None:
-        told = sorted([*told, *with_person(rig.person, result.ended_ns)], key=lambda line: line.at_ns)
+        told = sorted([*told, *_with(rig.person, result.ended_ns)], key=lambda line: line.at_ns)
     write_whole(folder / "truth.json", rig.truth.to_json())
     write_whole(folder / "report.json", summary.model_dump_json(indent=1) + "\n")
     write_html(folder / "report.html", plan, summary, happenings, [(line.when, line.who, line.what) for line in told])
     write_run_page(folder / "run.html", plan, trace.samples, [asdict(one) for one in rig.truth.exposures])
     return Rehearsed(summary, told, tuple(head_sentences(plan.kit)))
+
+
+def _with(person: Person, end_ns: int) -> list[Told]:
+    return with_person(person.read, person.typed, len(person.unannounced), end_ns)
 
 
 def rehearsal_text(rehearsed: Rehearsed, out: Path) -> str:

@@ -1,8 +1,14 @@
 """A kit file for somebody who has never written one: what is known is stated, examples are commented out."""
 
+import tomllib
 from dataclasses import dataclass
+from pathlib import Path
 
+from controller.errors import InputError
+from controller.files import write_new
+from controller.kit.kit import Kit
 from controller.kit.lens_data import Entry
+from controller.kit.load import kit_from_tables
 
 
 @dataclass(frozen=True, slots=True)
@@ -86,3 +92,20 @@ def kit_text(draft: Draft) -> str:
 
 def _quoted(text: str) -> str:
     return '"' + text.replace("\\", "\\\\").replace('"', '\\"') + '"'
+
+
+def focal_mm_of(lens: Entry | None, given: float | None) -> float:
+    """The focal length given, or that of a lens which has one alone. Raises InputError."""
+    if given is not None:
+        return given
+    if lens is not None and lens.min_focal_mm is not None and lens.min_focal_mm == lens.max_focal_mm:
+        return lens.min_focal_mm
+    raise InputError("Say the focal length (--focal-length-mm): the lens is a zoom, or none was named.")
+
+
+def write_kit(out: Path, draft: Draft) -> Kit:
+    """Write a commented kit file and read it again. Raises InputError, StorageFailed."""
+    text = kit_text(draft)
+    kit = kit_from_tables(tomllib.loads(text), str(out))  # it must be one before it is written
+    write_new(out, text)
+    return kit

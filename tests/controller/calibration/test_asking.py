@@ -16,10 +16,10 @@ from hypothesis import strategies as st
 
 from controller.calibration import asking, backlash, level, steps, verify
 from controller.calibration.asking import Operator, spread
+from controller.calibration.kept_readings import KeptReadings
 from controller.calibration.readings import NotBelievable, Readings, read_csv
 from controller.calibration.records import AxisName
 from controller.calibration.settle import fit_ringing
-from controller.commands.kept_readings import KeptReadings
 from sim.lean import leaned
 from tests.controller.kit.tables import kit_with
 

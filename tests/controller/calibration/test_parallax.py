@@ -9,6 +9,7 @@ import pytest
 from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 
+from controller.calibration.known_lens import LensGiven
 from controller.calibration.parallax import (
     Marks,
     Scene,
@@ -20,10 +21,8 @@ from controller.calibration.parallax import (
     shift_px,
     sideways_mm,
 )
+from controller.calibration.parallax_finding import typed_finding
 from controller.calibration.readings import NotBelievable
-from controller.commands.calibrate import Keeping
-from controller.commands.calibrate_lens import typed_parallax_command
-from controller.commands.calibrate_pictures import LensGiven
 from controller.errors import InputError
 
 FOCAL_PX = 24 / 5.9 * 1000
@@ -107,9 +106,7 @@ def test_half_a_turn_shows_what_is_beside_the_axis(beside: float, mark: float, d
 
 
 def typed(shift: float, near: float = 1000, far: float = 10_000, angle: float = 25, focal: float = 24) -> dict[str, Any]:
-    finding = typed_parallax_command(
-        LensGiven(focal, None, 5.9), Scene(near, far), TypedShift(angle, shift), None, Keeping()
-    )
+    finding = typed_finding(None, LensGiven(focal, None, 5.9), Scene(near, far), TypedShift(angle, shift), None)
     return finding.as_json()
 
 

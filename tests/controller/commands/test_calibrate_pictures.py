@@ -74,10 +74,10 @@ def test_parallax_is_asked_for_step_by_step(shell: Shell, monkeypatch: pytest.Mo
 @pytest.mark.parametrize(
     ("words", "said"),
     [
-        (("--near-mm", "90", "--angle-deg", "25", "--shift-px", "5"), "nearer than the camera"),
+        (("--near-mm", "90", "--far-mm", "9000", "--angle-deg", "25", "--shift-px", "5"), "nearer than the camera"),
         (("--near-mm", "1000", "--far-mm", "1000", "--angle-deg", "25", "--shift-px", "5"), "well beyond"),
         (("--near-mm", "1000", "--far-mm", "9000", "--angle-deg", "0", "--shift-px", "5"), "--angle-deg 0"),
-        (("--near-mm", "1000", "--angle-deg", "25", "--shift-px", "5"), "The far mark shifts as well"),
+        (("--near-mm", "1000", "--angle-deg", "25", "--shift-px", "5"), "--far-mm or --far-at-least-mm"),
         (
             ("--near-mm", "1000", "--far-at-least-mm", "1100", "--angle-deg", "25", "--shift-px", "5"),
             "--far-at-least-mm 1100",

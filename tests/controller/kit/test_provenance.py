@@ -13,7 +13,7 @@ from hypothesis import strategies as st
 
 from controller.calibration.records import AxisName, Kind, Record, kit_digest
 from controller.calibration.use import calibrated
-from controller.commands.kit_check import check_command
+from controller.commands.kit import check_command
 from controller.errors import InputError
 from controller.kit.kit import Kit
 from controller.kit.load import kit_from_tables

@@ -1,14 +1,10 @@
 """What matters before anything moves: what was looked at and found right, and what nobody but the operator can see."""
 
 import shutil
-from collections.abc import Sequence
 from dataclasses import dataclass
-from datetime import datetime
 from pathlib import Path
 
-from controller.calibration.records import Kind as CalibrationKind
-from controller.calibration.records import Record
-from controller.calibration.use import State, ever, fresh
+from controller.amounts import counted, duration, storage
 from controller.kit.exposing import noise_text, times_text
 from controller.kit.kit import Kit
 from controller.kit.provenance import Source
@@ -16,18 +12,16 @@ from controller.planning.plan import Plan
 from controller.program.build import build_steps
 from controller.program.program import ExposeStep, Exposure, Program
 from controller.program.turn import Turn
-from controller.report.wording import counted, duration, storage
+from controller.session.new_place import LEAST_FREE_BYTES
 from controller.session.rows import NOTHING, Remembered
 from controller.sizes import size_text
 from protocol.messages import Capability, Welcome
 from protocol.units import NS
 
-RELIED_ON = (CalibrationKind.STEPS, CalibrationKind.BACKLASH, CalibrationKind.LEVEL)
 ORDINALS = (
     "first", "second", "third", "fourth", "fifth", "sixth", "seventh", "eighth", "ninth", "tenth", "eleventh",
     "twelfth", "thirteenth", "fourteenth", "fifteenth",
 )  # fmt: skip
-LEAST_FREE_BYTES = 20_000_000  # for a session with its journal, many times over
 
 
 @dataclass(frozen=True, slots=True)
@@ -98,18 +92,6 @@ def _exposure_checks(kit: Kit, program: Program, remembered: Remembered) -> list
     noise = noise_text(kit)
     if noise is not None:
         found.append(Check("noise reduction", f"{noise}; the camera's menu decides", looked=False))
-    return found
-
-
-def calibration_checks(kit: Kit, records: Sequence[Record], now: datetime) -> list[Check]:
-    """How the calibration stands. One that was made for another gearing is no calibration of this head."""
-    found = []
-    for standing in fresh(kit, records, now):
-        if standing.kind not in RELIED_ON:
-            continue
-        outdated = standing.state is State.MISSING and ever(records, standing.kind, standing.axis)
-        present = standing.state is State.PRESENT
-        found.append(Check("calibration", standing.sentence.removesuffix("."), good=not outdated, looked=present))
     return found
 
 

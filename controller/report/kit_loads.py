@@ -1,13 +1,11 @@
-"""`fullturn kit loads`: what a load asks of motors and tripod, each answer with its formula."""
+"""What a load asks of motors and tripod, each answer with its formula."""
 
 import math
 from dataclasses import dataclass
-from pathlib import Path
 
-from controller.commands.kit_check import Line
-from controller.kit.kit import Axis
-from controller.kit.load import load_kit
+from controller.kit.kit import Axis, Head
 from controller.kit.loads import GRAVITY_M_S2, Motor, Need, Stand, axis_need, inertia_kg_m2, margin_words
+from controller.report.kit_figures import Line
 
 MOST_ACCEL_DEG_S2 = 3600  # of the kit
 CAUTION = (
@@ -36,9 +34,8 @@ class Load:
     margin: float
 
 
-def loads_command(path: Path, load: Load) -> list[Line]:
-    """Torques, ramps, reaction and tipping. Raises InputError."""
-    head = load_kit(path).head
+def load_lines(head: Head, load: Load) -> list[Line]:
+    """Torques, ramps, reaction and tipping."""
     motor = Motor(load.curve, load.rotor_g_cm2 * 1e-7, load.gear_efficiency)
     sides_m = (load.length_mm / 1e3, load.height_mm / 1e3)
     weight_n, lean = load.mass_kg * GRAVITY_M_S2, math.radians(head.level_error_deg + head.lean_deg)

@@ -8,10 +8,10 @@ from pathlib import Path
 import numpy as np
 from scipy.spatial.transform import Rotation
 
+from controller.amounts import counted
 from controller.calibration.photographs import ENDINGS, Photograph, camera_for, read_photograph
 from controller.calibration.registration import Features, features_of, matched
 from controller.calibration.turning import Camera, NoOverlap, turn_between
-from controller.commands.match import Matched
 from controller.errors import InputError
 from controller.matching.checks import (
     Compared,
@@ -25,13 +25,13 @@ from controller.matching.checks import (
     step_is_off,
 )
 from controller.matching.evidence import Array
+from controller.matching.matched import Matched
 from controller.matching.table import MatchLine, frames_to_retake
 from controller.picture_file import read_grey
 from controller.planning.links import ENOUGH, find_links
 from controller.planning.plan import Plan
 from controller.planning.reached import frame_pose, poses_of
 from controller.reading import trouble_of
-from controller.report.wording import counted
 
 Begin = Callable[[int], Callable[[], None]]
 

@@ -1,19 +1,16 @@
-"""`fullturn kit check`: everything that follows from a kit, each figure with where it comes from."""
+"""Everything that follows from a kit, each figure with where it comes from."""
 
 import math
 from collections.abc import Sequence
 from dataclasses import asdict, dataclass, field
 from datetime import datetime
-from pathlib import Path
 from typing import Any
 
-from controller import clock
-from controller.calibration.records import Record, read
+from controller.calibration.records import Record
 from controller.calibration.use import State, calibrated, fresh
 from controller.kit import exposing
 from controller.kit.focus import CIRCLE_PIXELS, UNKNOWN, circle_mm, focus_of
 from controller.kit.kit import Axis, Kit
-from controller.kit.load import load_kit
 from controller.kit.own_head import GEARING, example_words, examples_of_head
 from controller.kit.provenance import Source, Sources, source_words, weakest
 from controller.program.timing import settle_ns
@@ -65,10 +62,8 @@ def _value(kit: Kit, key: str) -> Any:
     return value
 
 
-def check_command(path: Path) -> list[Line]:
-    """Everything that follows from a kit, with how. Raises InputError."""
-    plain, records = load_kit(path), read(path)
-    now = datetime.fromisoformat(clock.wall_time())
+def figures_of(plain: Kit, records: Sequence[Record], now: datetime) -> list[Line]:
+    """Everything that follows from a kit and what was calibrated of it by `now`, with how."""
     lines = _Lines(calibrated(plain, records, now))
     _camera_lines(lines)
     _exposure_lines(lines)

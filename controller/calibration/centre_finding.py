@@ -1,30 +1,24 @@
-"""`fullturn calibrate centre` and `rail`: the lens over the pan axis sideways, and its place on the rail."""
+"""The finding of how far the lens is beside the pan axis."""
 
 import math
-from pathlib import Path
 
-from controller.calibration import records
 from controller.calibration.finding import Finding
 from controller.calibration.found import plus_minus
+from controller.calibration.known_lens import U_FOCAL_SHARE, LensGiven, lens_name, typed_focal
 from controller.calibration.parallax import BY_EYE_PX, NEAREST_MM, U_DISTANCE_SHARE, sideways_mm
 from controller.calibration.propagation import propagated
-from controller.calibration.rail import Place, Reading, rail_at, rail_table
 from controller.calibration.records import Kind
-from controller.commands.calibrate import Keeping
-from controller.commands.calibrate_pictures import U_FOCAL_SHARE, LensGiven, lens_name
 from controller.errors import InputError
 from controller.kit.kit import Kit
-from controller.kit.load import load_kit
 
 
-def centre_command(
-    given: LensGiven, distance_mm: float, places_px: tuple[float, float], u_aim_deg: float, keeping: Keeping
+def centre_finding(
+    kit: Kit | None, given: LensGiven, distance_mm: float, places_px: tuple[float, float], u_aim_deg: float
 ) -> Finding:
     """How far the lens stands beside the pan axis, from a mark on the ground before and after half a turn.
 
     It goes with the record of the lens's place but is no place along the rail, so nothing is stored. Raises InputError.
     """
-    kit = keeping.kit()
     _, focal_px = typed_focal(kit, given)
     if distance_mm <= NEAREST_MM:
         raise InputError(f"--distance-mm {distance_mm:g}: a mark nearer than {NEAREST_MM:g} mm stands in the camera.")
@@ -56,30 +50,3 @@ def centre_command(
         more={"slide": side, "u_parts_mm": parts},
         lens=lens_name(kit),
     )
-
-
-def rail_command(kit_path: Path, focal_mm: float | None) -> tuple[tuple[Place, ...], float, Reading]:
-    """The table of the kit's lens, the focal length asked for and the rail's reading there. Raises InputError."""
-    kit = load_kit(kit_path)
-    table = rail_table(records.read(kit_path), kit)
-    if not table:
-        raise InputError(
-            f"{records.calibration_path(kit_path)}: holds no place of this lens on the rail; run `fullturn calibrate "
-            "parallax` "
-            "with --rail-mm."
-        )
-    focal = focal_mm or kit.lens.focal_length_mm
-    return table, focal, rail_at(table, focal)
-
-
-def typed_focal(kit: Kit | None, given: LensGiven) -> tuple[float, float]:
-    """Focal length in mm and in pixels of the camera's own. Raises InputError."""
-    focal_mm = given.focal_mm or (kit.lens.focal_length_mm if kit is not None else None)
-    if focal_mm is None:
-        raise InputError("Give --focal-length-mm, or name the kit (--kit).")
-    if given.pixel_um is not None:
-        return focal_mm, focal_mm * 1000 / given.pixel_um
-    if kit is None:
-        raise InputError("Give --pixel-um, or name the kit (--kit).")
-    field = kit.field(0.0)
-    return focal_mm, focal_mm * field.pixels_across / field.width_mm

@@ -9,8 +9,8 @@ from typing import Any
 
 import pytest
 
+from controller.capture.preflight import ORDINALS, Check, checks
 from controller.capture.runner import Runner
-from controller.commands.preflight import ORDINALS, Check, checks
 from controller.commands.stand_in import rig_spec
 from controller.conformance.talk import Talk
 from controller.kit.kit import Kit

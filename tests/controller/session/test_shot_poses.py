@@ -11,8 +11,8 @@ import pytest
 
 from controller.planning.plan import Frame
 from controller.program.kinematics import reached
-from controller.report.shot_poses import PoseFrom, shot_pose
 from controller.session.rows import Intent, ShotOutcome, ShotRow
+from controller.session.shot_poses import PoseFrom, shot_pose
 from sim.truth import TrueExposure
 from tests.controller.kit.tables import kit_with
 from tests.controller.program.test_kinematics import rotation

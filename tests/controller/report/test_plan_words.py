@@ -2,8 +2,8 @@
 
 from controller.planning.make import make_plan
 from controller.report.account_words import again_words
+from controller.report.plan_words import measured_sentence
 from controller.report.summary import summarise
-from controller.report.wording import measured_sentence
 from controller.session.rows import DoubtReason, DoubtRow, Intent, ShotOutcome, ShotRow
 from tests.end_to_end.whole_runs import kit_of
 
