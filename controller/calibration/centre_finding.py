@@ -3,7 +3,7 @@
 import math
 
 from controller.calibration.finding import Finding
-from controller.calibration.found import plus_minus
+from controller.calibration.interval_words import plus_minus
 from controller.calibration.known_lens import U_FOCAL_SHARE, LensGiven, lens_name, typed_focal
 from controller.calibration.parallax import BY_EYE_PX, NEAREST_MM, U_DISTANCE_SHARE, sideways_mm
 from controller.calibration.propagation import propagated

@@ -7,7 +7,7 @@ from typing import Any
 import numpy as np
 
 from controller.calibration.finding import Finding, Plot, Series
-from controller.calibration.found import plus_minus
+from controller.calibration.interval_words import plus_minus
 from controller.calibration.known_lens import U_FOCAL_SHARE, LensGiven, lens_name, typed_focal
 from controller.calibration.parallax import (
     FARTHEST_OFFSET_MM,

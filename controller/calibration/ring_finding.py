@@ -7,7 +7,7 @@ import numpy as np
 
 from controller.amounts import counted
 from controller.calibration.finding import Finding, Plot, Series, coverage_factor
-from controller.calibration.found import plus_minus
+from controller.calibration.interval_words import plus_minus
 from controller.calibration.known_lens import LensGiven, focal_of_camera_mm, lens_name
 from controller.calibration.lens_terms import Standing
 from controller.calibration.pair import Part

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from controller.calibration.finding import Finding, Plot, Series
-from controller.calibration.found import plus_minus
+from controller.calibration.interval_words import low_to_high, plus_minus
 from controller.calibration.known_lens import LensGiven, lens_name
 from controller.calibration.photograph_pairs import registered
 from controller.calibration.photographs import Photograph, camera_for
@@ -157,9 +157,7 @@ def _pair_sentence(intervals: Mapping[str, tuple[float, float]]) -> str:
     """What two vibrations that look like one would mean."""
 
     def said(name: str) -> str:
-        low, high = intervals[name]
-        places = max(0, 1 - math.floor(math.log10(max(high - low, 1e-9))))
-        return f"{low:.{places}f} to {high:.{places}f}"
+        return low_to_high(*intervals[name])
 
     wait = f", and needs a wait of {said('settle_ms')} ms" if "settle_ms" in intervals else ""
     return (

@@ -39,7 +39,12 @@ class Check:
     @property
     def word(self) -> str:
         """How it stands: `ok` only for what was looked at, `see` for what you must see to yourself, `NO` ends the run."""
-        return "NO" if not self.good else "ok" if self.looked else "see"
+        return word_of(self.good, looked=self.looked)
+
+
+def word_of(good: bool, *, looked: bool) -> str:
+    """What is said of something that is to be as it should: looked at, or to be seen to by a person, or wrong."""
+    return "NO" if not good else "ok" if looked else "see"
 
 
 def checks(plan: Plan, program: Program, welcome: Welcome, out: Path, remembered: Remembered = NOTHING) -> list[Check]:

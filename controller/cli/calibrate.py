@@ -15,7 +15,7 @@ from controller.cli.shared_options import FILE, OUTPUT, PORT_HELP, countdown_opt
 from controller.errors import WorldError
 
 with later():
-    from controller.calibration import asking, kept_readings, mover, records
+    from controller.calibration import kept_readings, mover, records, typed_readings
     from controller.cli import terminal
     from controller.commands import calibrate as calibrate_work
     from controller.commands import calibrate_readings, calibrate_rehearsal
@@ -23,7 +23,7 @@ with later():
     from controller.kit import load as kit_load
 
 if TYPE_CHECKING:
-    from controller.calibration.asking import Operator
+    from controller.calibration.typed_readings import Operator
     from controller.commands.calibrate import Keeping, Kept
     from controller.commands.calibrate_readings import Source
 
@@ -80,7 +80,7 @@ def operator() -> "Operator":
     def ask(question: str) -> str:
         return str(click.prompt(question, default="", show_default=False, err=True))
 
-    return asking.Operator(_tell, ask, keep=kept_readings.KeptReadings(_tell))
+    return typed_readings.Operator(_tell, ask, keep=kept_readings.KeptReadings(_tell))
 
 
 MOVING_OPTIONS = (

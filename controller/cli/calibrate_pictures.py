@@ -16,8 +16,8 @@ from controller.cli.option_types import Choice
 from controller.cli.shared_options import ANYTHING, FILE, json_option, show
 
 with later():
-    from controller.calibration import asking_lens, parallax_finding, parallax_photographs, settle_finding
     from controller.calibration import parallax as parallax_sums
+    from controller.calibration import parallax_finding, parallax_photographs, settle_finding, typed_marks
     from controller.commands import calibrate as calibrate_work
     from controller.commands import calibrate_lens, calibrate_settle
 
@@ -112,7 +112,7 @@ def parallax(
     keeping, given = keeping_of(options), lens_given(options)
     pictures, mark, angle, shift = (options[name] for name in ("pictures", "mark", "angle_deg", "shift_px"))
     if not pictures and near_mm is None and angle is None and shift is None:
-        asked = asking_lens.asked_marks(operator())
+        asked = typed_marks.asked_marks(operator())
         near_mm, far_mm, far_at_least_mm = asked.near_mm, asked.far_mm, asked.far_at_least_mm
         angle, shift = asked.angle_deg, asked.shift_px
     assert near_mm is not None

@@ -7,7 +7,7 @@ from typing import Any
 from controller import clock
 from controller.calibration import records
 from controller.calibration.finding import Finding, record_of
-from controller.calibration.listed import Listed, listed
+from controller.calibration.record_list import Listed, listed
 from controller.errors import InputError
 from controller.kit.kit import Kit
 from controller.kit.load import load_kit

@@ -3,12 +3,12 @@
 from dataclasses import dataclass
 from pathlib import Path
 
-from controller.calibration import asking, backlash, found, level, records, steps, verify
-from controller.calibration.asking import Operator
+from controller.calibration import axis_findings, backlash, level, records, steps, typed_readings, verify
 from controller.calibration.finding import Finding
 from controller.calibration.readings import names_in, read_csv
 from controller.calibration.records import AxisName, axis_of
-from controller.calibration.use import calibrated
+from controller.calibration.typed_readings import Operator
+from controller.calibration.validity import calibrated
 from controller.calibration.verify_needs import need_of, poses_to_visit
 from controller.calibration.wave import HEAD_ECCENTRICITY_DEG
 from controller.commands.calibrate import Keeping
@@ -44,7 +44,11 @@ def steps_command(
     plain = axis_of(kit, axis)
     nominal = None if plain is None else plain.nominal_steps_per_degree
     if source.path is None:
-        readings = asking.asked_turns(source.operator) if by_turns else asking.asked_angles(source.operator, axis, kit)
+        readings = (
+            typed_readings.asked_turns(source.operator)
+            if by_turns
+            else typed_readings.asked_angles(source.operator, axis, kit)
+        )
     elif "turns" in names_in(source.path):
         readings = read_csv(source.path, ("turns", "steps"))
     else:
@@ -56,7 +60,7 @@ def steps_command(
         result = steps.from_turns(readings, nominal, reading_error_deg)
     else:
         result = steps.from_angles(readings, nominal, reading_error_deg, eccentricity_deg)
-    return found.steps_found(result, readings, axis, nominal, eccentricity_deg)
+    return axis_findings.steps_found(result, readings, axis, nominal, eccentricity_deg)
 
 
 def backlash_command(
@@ -70,12 +74,12 @@ def backlash_command(
     """The play of an axis after ISO 230-2. Raises InputError, NotBelievable."""
     kit = _kit_now(keeping)
     if source.path is None:
-        readings = asking.asked_approaches(source.operator, axis, kit, positions, times)
+        readings = typed_readings.asked_approaches(source.operator, axis, kit, positions, times)
     else:
         readings = read_csv(source.path, ("target_deg", "direction", "measured_deg"), words=("direction",))
     plain = axis_of(kit, axis)
     rate = None if plain is None else plain.steps_per_degree
-    return found.backlash_found(backlash.from_approaches(readings, reading_error_deg), readings, axis, rate)
+    return axis_findings.backlash_found(backlash.from_approaches(readings, reading_error_deg), readings, axis, rate)
 
 
 def level_command(
@@ -84,14 +88,14 @@ def level_command(
     """The lean of the pan axis, and which leg to raise. Raises InputError, NotBelievable."""
     kit = _kit_now(keeping)
     if source.path is None:
-        readings = asking.asked_tilts(source.operator, kit)
+        readings = typed_readings.asked_tilts(source.operator, kit)
     else:
         readings = read_csv(source.path, ("yaw_deg", "reading_deg"), ("u_reading_deg",))
         if "u_reading_deg" in readings.numbers:
             readings.must_be_positive("u_reading_deg")
     result = level.from_tilts(readings, reading_error_deg)
     legs = level.legs_to_raise(result.lean_deg, result.toward_deg, leg_yaw_deg, leg_radius_mm)
-    return found.level_found(result, readings, legs, STEEPEST_DEG)
+    return axis_findings.level_found(result, readings, legs, STEEPEST_DEG)
 
 
 def verify_command(
@@ -119,7 +123,7 @@ def verify_command(
                 "--plan out, and give --needed-deg."
             )
         order = verify.visiting_order(poses, times, seed)
-        readings = asking.asked_visits(source.operator, kit, order)
+        readings = typed_readings.asked_visits(source.operator, kit, order)
     else:
         readings = read_csv(source.path, columns)
-    return found.verify_found(verify.from_visits(readings, reading_error_deg), readings, needed, by)
+    return axis_findings.verify_found(verify.from_visits(readings, reading_error_deg), readings, needed, by)

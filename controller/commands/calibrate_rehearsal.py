@@ -7,9 +7,9 @@ from collections.abc import Callable
 from dataclasses import replace
 from random import Random
 
-from controller.calibration.asking import Operator
 from controller.calibration.mover import HandMover
 from controller.calibration.records import AxisName
+from controller.calibration.typed_readings import Operator
 from controller.capture.hand import Hand
 from controller.capture.people import People
 from controller.commands.stand_in import rig_spec

@@ -4,12 +4,12 @@ from collections.abc import Sequence
 from pathlib import Path
 
 from controller.amounts import counted
-from controller.calibration.asking import Operator, asked_ringing
 from controller.calibration.finding import Finding
 from controller.calibration.photographs import photographs_in, read_photographs
 from controller.calibration.readings import read_csv
 from controller.calibration.settle import FEWEST
 from controller.calibration.settle_finding import Still, burst_finding, readings_finding
+from controller.calibration.typed_readings import Operator, asked_ringing
 from controller.commands.calibrate import Keeping
 from controller.errors import InputError
 

@@ -7,7 +7,7 @@ from pathlib import Path
 
 from controller import clock
 from controller.calibration.records import read
-from controller.calibration.use import calibrated, calibration_checks
+from controller.calibration.validity import calibrated, calibration_checks
 from controller.capture.events import Wanted
 from controller.capture.gate import Gate
 from controller.capture.people import Question

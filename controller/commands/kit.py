@@ -5,11 +5,11 @@ from pathlib import Path
 from controller import clock
 from controller.calibration.records import read
 from controller.errors import InputError
+from controller.kit.draft import Draft, focal_mm_of, write_kit
 from controller.kit.from_picture import FromPicture, draft_of, kit_from
 from controller.kit.kit import Kit
 from controller.kit.lens_data import Entry
 from controller.kit.load import load_kit
-from controller.kit.new import Draft, focal_mm_of, write_kit
 from controller.kit.search import exactly, search
 from controller.places import must_be_free
 from controller.report.kit_figures import Line, figures_of

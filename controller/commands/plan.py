@@ -5,7 +5,7 @@ from pathlib import Path
 
 from controller import clock
 from controller.calibration.records import read
-from controller.calibration.use import calibrated, standing_sentences
+from controller.calibration.validity import calibrated, standing_sentences
 from controller.errors import WorldError
 from controller.kit.load import load_kit
 from controller.places import must_be_free

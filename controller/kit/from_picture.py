@@ -5,8 +5,8 @@ from pathlib import Path
 
 from controller.errors import InputError
 from controller.kit.crop import Crop, crop_of
+from controller.kit.draft import Draft
 from controller.kit.lens_data import Entry, sensor_size_mm
-from controller.kit.new import Draft
 from controller.kit.picture import Shot, shot_of
 from controller.kit.search import exactly
 

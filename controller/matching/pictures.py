@@ -30,7 +30,7 @@ from controller.matching.table import MatchLine, frames_to_retake
 from controller.picture_file import read_grey
 from controller.planning.links import ENOUGH, find_links
 from controller.planning.plan import Plan
-from controller.planning.reached import frame_pose, poses_of
+from controller.planning.reached_poses import frame_pose, poses_of
 from controller.reading import trouble_of
 
 Begin = Callable[[int], Callable[[], None]]

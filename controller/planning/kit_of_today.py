@@ -6,7 +6,7 @@ from typing import Any
 from controller.errors import InputError
 from controller.kit.kit import Kit
 from controller.planning.plan import Plan, lean_sentence, proof_at, with_proof
-from controller.planning.reached import poses_of
+from controller.planning.reached_poses import poses_of
 
 
 def with_kit(plan: Plan, kit: Kit, plan_path: Path) -> Plan:

@@ -16,7 +16,7 @@ from controller.planning.cores import cores_at
 from controller.planning.coverage import Proof, prove_coverage
 from controller.planning.leaning import refusal
 from controller.planning.order import Order
-from controller.planning.reached import Poses, levelled_poses, poses_of
+from controller.planning.reached_poses import Poses, levelled_poses, poses_of
 from controller.planning.region import Bounds
 from controller.planning.request import Arrangement, RegionKind
 from controller.reading import PLAN, PLAN_IN_SESSION, parse_json, read_json, read_text, refuse

@@ -7,7 +7,7 @@ from datetime import datetime
 from typing import Any
 
 from controller.calibration.records import Record
-from controller.calibration.use import State, calibrated, fresh
+from controller.calibration.validity import State, calibrated, fresh
 from controller.kit import exposing
 from controller.kit.focus import CIRCLE_PIXELS, UNKNOWN, circle_mm, focus_of
 from controller.kit.kit import Axis, Kit

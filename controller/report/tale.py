@@ -10,7 +10,7 @@ from controller.capture.events import Kind
 from controller.capture.states import RunState
 from controller.capture.words.run import EVENTS, STATES
 from controller.planning.plan import Plan
-from controller.planning.reached import frame_pose
+from controller.planning.reached_poses import frame_pose
 from controller.session.rows import Happening
 from protocol.units import NS
 

@@ -9,7 +9,8 @@ from PIL.ExifTags import Base
 
 from controller import exif
 from controller.calibration.records import Record
-from controller.calibration.use import State, fresh
+from controller.calibration.validity import State, fresh
+from controller.capture.preflight import word_of
 from controller.kit.kit import Kit
 from controller.kit.picture import Shot, shot_of
 from controller.matching.evidence import same_shutter
@@ -36,7 +37,7 @@ class Found:
     @property
     def word(self) -> str:
         """How it stands: `ok` only for what was looked at, `see` for what nobody but the operator can see, or `NO`."""
-        return "NO" if not self.good else "ok" if self.looked else "see"
+        return word_of(self.good, looked=self.looked)
 
 
 def calibration_found(kit: Kit, records: Sequence[Record], now: datetime, kinds: Sequence[str]) -> Found:

@@ -25,7 +25,7 @@ EXCEPTIONS = {
     "controller/ports/serial_port.py": "a port is no file",
     "controller/typed.py": "a terminal is no file",
     "controller/capture/interrupts.py": "opens the null device",
-    "controller/kit/new.py": "decodes the text of a kit that it is about to write",
+    "controller/kit/draft.py": "decodes the text of a kit that it is about to write",
     "controller/capture/readiness.py": "decodes what it wrote into the session itself",
     "sim/terminal.py": "a pseudo-terminal is no file",
 }

@@ -15,7 +15,7 @@ from pydantic_core.core_schema import ErrorType
 from controller import reading
 from controller.calibration import pair_finding
 from controller.calibration.pair import Part
-from controller.calibration.use import State
+from controller.calibration.validity import State
 from controller.kit import load
 from controller.planning.order import Order
 from controller.ports import traffic

@@ -23,7 +23,7 @@ from controller.calibration.records import (
     undo,
     valid,
 )
-from controller.calibration.use import State, calibrated, fresh, is_stale
+from controller.calibration.validity import State, calibrated, fresh, is_stale
 from controller.errors import InputError, StorageFailed
 from controller.kit.kit import Kit
 from tests.controller.kit.tables import kit_with

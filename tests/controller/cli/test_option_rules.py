@@ -18,6 +18,7 @@ from controller.cli.main import cli
 from controller.cli.option_rules import RULES, Rules
 from controller.cli.option_types import Checked
 from controller.times import span_of
+from tests.controller.cli.all_commands import commands
 
 ALWAYS = {
     "plan": "--out --replace --overlap --region --nadir-by-hand --order --mounted --max-frames --max-seconds",
@@ -51,16 +52,7 @@ ALWAYS = {
 """Options that have an effect whatever else is given. --json is one everywhere."""
 
 
-def commands(group: click.Group = cli, names: tuple[str, ...] = ()) -> Iterator[tuple[str, click.Command]]:
-    """Every command by its name."""
-    for name, each in group.commands.items():
-        if isinstance(each, click.Group):
-            yield from commands(each, (*names, name))
-        else:
-            yield " ".join((*names, name)), each
-
-
-COMMANDS = dict(commands())
+COMMANDS = {" ".join(names): command for names, command in commands()}
 
 
 def options(command: click.Command) -> dict[str, click.Option]:

@@ -12,7 +12,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from controller.calibration.records import AxisName, Kind, Record, kit_digest
-from controller.calibration.use import calibrated
+from controller.calibration.validity import calibrated
 from controller.commands.kit import check_command
 from controller.errors import InputError
 from controller.kit.kit import Kit

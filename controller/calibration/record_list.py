@@ -6,7 +6,7 @@ from datetime import datetime
 from typing import Any
 
 from controller.calibration import records
-from controller.calibration.use import is_stale
+from controller.calibration.validity import is_stale
 from controller.kit.kit import Kit
 
 

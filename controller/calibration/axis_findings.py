@@ -7,36 +7,15 @@ from controller.calibration import backlash, level, steps, verify
 from controller.calibration.backlash import STANDARD_APPROACHES, BacklashResult
 from controller.calibration.estimate import Estimate
 from controller.calibration.finding import Finding, Stated, coverage_factor
+from controller.calibration.interval_words import from_to, plus_minus
 from controller.calibration.level import Leg, LevelResult
 from controller.calibration.plots import backlash_plots, level_plots, steps_plots, verify_plots
 from controller.calibration.readings import Readings
 from controller.calibration.records import AxisName, Kind
-from controller.calibration.spread import Within
 from controller.calibration.steps import StepsResult
 from controller.calibration.verify import STANDARD_VISITS, VerifyResult
 from controller.calibration.wave import HEAD_ECCENTRICITY_DEG, LEAST_READINGS, LEAST_SPAN_DEG, Wave
 from controller.optics.outline import Array
-
-
-def plus_minus(value: float, u: float, freedom: float) -> str:
-    """A value and the half-width of its 95 % interval, to two digits of the latter (GUM, JCGM 100:2008, 7.2.6).
-
-    Nine digits at most: where the half-width is smaller than the last of them, it is told as that.
-    """
-    half = coverage_factor(freedom) * u
-    last = math.floor(math.log10(max(abs(value), half, 1e-300))) - 8
-    if not math.isfinite(half):
-        return f"{value:.2g} ± {half}"
-    power = last if half <= 10.0**last else max(last, math.floor(math.log10(half)) - 1)
-    places = max(0, -power)
-    return f"{value:.{places}f} ± {max(half, 10.0**power):.{places}f}"
-
-
-def from_to(found: Within) -> str:
-    """A value and its interval, to two digits of the interval's width: "0.062° (0.051 to 0.068°)"."""
-    width = max(found.high - found.low, 1e-9)
-    places = max(0, 1 - math.floor(math.log10(width)))
-    return f"{found.value:.{places}f}° ({found.low:.{places}f} to {found.high:.{places}f}°)"
 
 
 def _order_sentences(stated: Stated, drift: Estimate | None, advice: str) -> list[str]:

@@ -14,12 +14,12 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from controller.calibration import asking, backlash, level, steps, verify
-from controller.calibration.asking import Operator, spread
+from controller.calibration import backlash, level, steps, typed_readings, verify
 from controller.calibration.kept_readings import KeptReadings
 from controller.calibration.readings import NotBelievable, Readings, read_csv
 from controller.calibration.records import AxisName
 from controller.calibration.settle import fit_ringing
+from controller.calibration.typed_readings import Operator, spread
 from sim.lean import leaned
 from tests.controller.kit.tables import kit_with
 
@@ -71,7 +71,7 @@ both_ways = pytest.mark.parametrize("by_itself", [False, True])
 @pytest.mark.parametrize("axis", list(AxisName))
 def test_steps(axis: AxisName, by_itself: bool) -> None:
     head = Head(axis_read=axis.value)
-    found = steps.from_angles(asking.asked_angles(head.operator(by_itself=by_itself), axis, KIT), 320.0)
+    found = steps.from_angles(typed_readings.asked_angles(head.operator(by_itself=by_itself), axis, KIT), 320.0)
     assert found.steps_per_degree == pytest.approx(TRUE_RATE, rel=1e-6)
     assert found.offset_deg == pytest.approx(-PLAY / 2, abs=1e-4)  # always approached from below
     assert any("step" in text for text in head.told) != by_itself
@@ -80,7 +80,7 @@ def test_steps(axis: AxisName, by_itself: bool) -> None:
 @both_ways
 def test_backlash(by_itself: bool) -> None:
     head = Head(rate=320.0)
-    got = asking.asked_approaches(head.operator(by_itself=by_itself), AxisName.PAN, KIT, 5, 3)
+    got = typed_readings.asked_approaches(head.operator(by_itself=by_itself), AxisName.PAN, KIT, 5, 3)
     assert len(got) == 31  # 5 positions, 3 times, from either side, and the first again
     found = backlash.from_approaches(got)
     assert found.mean_reversal_deg == pytest.approx(-PLAY, abs=0.01)
@@ -90,7 +90,7 @@ def test_backlash(by_itself: bool) -> None:
 @both_ways
 def test_level(by_itself: bool) -> None:
     head = Head(rate=320.0, lean=(0.7, 200.0))
-    found = level.from_tilts(asking.asked_tilts(head.operator(by_itself=by_itself), KIT))
+    found = level.from_tilts(typed_readings.asked_tilts(head.operator(by_itself=by_itself), KIT))
     assert found.lean_deg == pytest.approx(0.7, abs=0.01)
     assert found.toward_deg == pytest.approx(200.0, abs=0.5)
 
@@ -99,7 +99,7 @@ def test_level(by_itself: bool) -> None:
 def test_verify(by_itself: bool) -> None:
     head = Head(rate=320.0)
     order = verify.visiting_order([(10.0, 0.0), (200.0, 30.0), (100.0, -20.0)], 4, seed=1)
-    got = asking.asked_visits(head.operator(by_itself=by_itself), KIT, order)
+    got = typed_readings.asked_visits(head.operator(by_itself=by_itself), KIT, order)
     assert len(got) == 13
     assert verify.from_visits(got).worst_deg < 1.0
 
@@ -112,7 +112,7 @@ def typist(*answers: str) -> tuple[Operator, list[str]]:
 
 def test_what_is_no_number_is_asked_again() -> None:
     operator, told = typist("1", "115200", "one", "1", "1 15200", "115201", "2", "230399", "")
-    got = asking.asked_turns(operator)
+    got = typed_readings.asked_turns(operator)
     assert got.numbers["turns"].tolist() == [1, 1, 2]
     assert got.numbers["steps"].tolist() == [115200, 115201, 230399]
     assert len([text for text in told if "is not a whole number" in text]) == 2
@@ -121,27 +121,27 @@ def test_what_is_no_number_is_asked_again() -> None:
 
 def test_without_a_kit_steps_are_typed_too() -> None:
     operator, _ = typist("0", "0.1", "3200", "10.1", "6400", "20.1", "9600", "30.1")
-    found = steps.from_angles(asking.asked_angles(operator, AxisName.PAN, None))
+    found = steps.from_angles(typed_readings.asked_angles(operator, AxisName.PAN, None))
     assert found.steps_per_degree == pytest.approx(320)
 
 
 def test_nothing_typed_is_too_few_and_no_traceback() -> None:
     with pytest.raises(NotBelievable, match="Nothing was typed in"):
-        steps.from_angles(asking.asked_angles(typist()[0], AxisName.PAN, KIT))
+        steps.from_angles(typed_readings.asked_angles(typist()[0], AxisName.PAN, KIT))
     with pytest.raises(NotBelievable):
-        steps.from_turns(asking.asked_turns(typist()[0]))
+        steps.from_turns(typed_readings.asked_turns(typist()[0]))
     with pytest.raises(NotBelievable):
-        backlash.from_approaches(asking.asked_approaches(typist()[0], AxisName.TILT, None, 3, 2))
+        backlash.from_approaches(typed_readings.asked_approaches(typist()[0], AxisName.TILT, None, 3, 2))
     with pytest.raises(NotBelievable):
-        level.from_tilts(asking.asked_tilts(typist()[0], None))
+        level.from_tilts(typed_readings.asked_tilts(typist()[0], None))
     with pytest.raises(NotBelievable):
-        verify.from_visits(asking.asked_visits(typist()[0], None, [(0.0, 0.0, 1)]))
+        verify.from_visits(typed_readings.asked_visits(typist()[0], None, [(0.0, 0.0, 1)]))
 
 
 def test_places_stay_inside_the_limits_and_fall_into_no_step() -> None:
     narrow = kit_with({"head.pan.min_deg": -100.0, "head.pan.max_deg": 90.0})
     head = Head(rate=320.0)
-    got = asking.asked_approaches(head.operator(by_itself=False), AxisName.PAN, narrow, 7, 2)
+    got = typed_readings.asked_approaches(head.operator(by_itself=False), AxisName.PAN, narrow, 7, 2)
     assert -98 < got.numbers["target_deg"].min() < got.numbers["target_deg"].max() < 88
     places = spread(0, 360, 7)
     gaps = {round(b - a, 1) for a, b in pairwise(places)}
@@ -154,7 +154,7 @@ def test_ringing_is_typed_in_until_an_empty_line() -> None:
     answers = [word for place, value in enumerate(swing) for word in (str(20 * place), f"{value:.4f}")]
     left = iter([*answers[:2], "soon", *answers[2:], ""])  # what is no number is asked for again
     told: list[str] = []
-    readings = asking.asked_ringing(Operator(told.append, lambda _: next(left)))
+    readings = typed_readings.asked_ringing(Operator(told.append, lambda _: next(left)))
     assert len(readings) == len(swing)
     assert readings.numbers["time_ms"].tolist() == [20.0 * place for place in range(len(swing))]
     assert [text for text in told if "soon" in text] == ['"soon" is not a number. Example: 30.1']
@@ -164,7 +164,7 @@ def test_ringing_is_typed_in_until_an_empty_line() -> None:
 
 def test_a_decimal_comma_is_a_point_and_a_unit_is_offered_without() -> None:
     operator, told = typist("0", "0,1", "3200", "10,1°", "10,1", "6.400", "6400", "20.1")
-    got = asking.asked_angles(operator, AxisName.PAN, None)
+    got = typed_readings.asked_angles(operator, AxisName.PAN, None)
     assert got.numbers["angle_deg"].tolist() == [0.1, 10.1, 20.1]
     assert any('"10,1°" is not a plain number. Write 10.1.' in text for text in told)
 
@@ -172,7 +172,7 @@ def test_a_decimal_comma_is_a_point_and_a_unit_is_offered_without() -> None:
 def test_a_comma_in_a_whole_number_is_not_guessed_at() -> None:
     """115,200 is a hundred thousand here and a hundred there."""
     operator, told = typist("1", "115,200", "115200", "2", "230,4", "230399")
-    got = asking.asked_turns(operator)
+    got = typed_readings.asked_turns(operator)
     assert got.numbers["steps"].tolist() == [115200, 230399]
     assert any("Write 115200 for the whole one" in text for text in told)
 
@@ -191,11 +191,13 @@ def counted(head: Head) -> tuple[list[str], Operator]:
 def test_every_guided_procedure_counts_and_repeats_the_first_place_at_the_end(axis: AxisName) -> None:
     head = Head(rate=320.0, axis_read=axis.value)
     procedures: tuple[tuple[Callable[[Operator], Readings], tuple[str, ...]], ...] = (
-        (lambda operator: asking.asked_angles(operator, axis, KIT), ("commanded_steps",)),
-        (lambda operator: asking.asked_approaches(operator, axis, KIT, 5, 3), ("target_deg",)),
-        (lambda operator: asking.asked_tilts(operator, KIT), ("yaw_deg",)),
+        (lambda operator: typed_readings.asked_angles(operator, axis, KIT), ("commanded_steps",)),
+        (lambda operator: typed_readings.asked_approaches(operator, axis, KIT, 5, 3), ("target_deg",)),
+        (lambda operator: typed_readings.asked_tilts(operator, KIT), ("yaw_deg",)),
         (
-            lambda operator: asking.asked_visits(operator, KIT, verify.visiting_order([(9.0, 0.0), (90.0, 30.0)], 4, 1)),
+            lambda operator: typed_readings.asked_visits(
+                operator, KIT, verify.visiting_order([(9.0, 0.0), (90.0, 30.0)], 4, 1)
+            ),
             ("target_yaw_deg", "target_pitch_deg"),
         ),
     )
@@ -214,16 +216,16 @@ def test_every_guided_procedure_counts_and_repeats_the_first_place_at_the_end(ax
 def test_a_guided_order_does_not_go_with_the_places(count: int, seed: int) -> None:
     """So that a drift cannot be taken for a scale. In the order of the places the correlation would be 1."""
     places = [float(n) for n in range(count)]
-    order = asking.in_guided_order(places, places, seed=seed)
+    order = typed_readings.in_guided_order(places, places, seed=seed)
     assert sorted(order[:-1]) == places
     assert order[-1] == order[0]
-    assert asking.going_with_time(order) < (0.7 if count < 5 else 0.2)
+    assert typed_readings.going_with_time(order) < (0.7 if count < 5 else 0.2)
 
 
 @given(times=st.integers(2, 5), positions=st.integers(3, 8))
 def test_approaches_keep_their_sides_and_come_in_whole_cycles(times: int, positions: int) -> None:
     """ISO 230-2: every position, as often from either side; an early end leaves whole cycles."""
-    got = asking.asked_approaches(counted(Head(rate=320.0))[1], AxisName.PAN, KIT, positions, times)
+    got = typed_readings.asked_approaches(counted(Head(rate=320.0))[1], AxisName.PAN, KIT, positions, times)
     pairs = list(zip(got.numbers["target_deg"].tolist(), got.words["direction"], strict=True))
     for n in range(times):
         cycle = pairs[2 * positions * n : 2 * positions * (n + 1)]
@@ -242,7 +244,7 @@ def test_a_drift_leaves_the_scale_alone() -> None:
         count += 1
         return f"{float(head.ask(question)) + 0.1 * count / 14:.6f}"
 
-    got = asking.asked_angles(Operator(head.tell, ask), AxisName.PAN, KIT)
+    got = typed_readings.asked_angles(Operator(head.tell, ask), AxisName.PAN, KIT)
     slope = np.polyfit(got.numbers["commanded_steps"] / 320.0, got.numbers["angle_deg"], 1)[0]
     assert abs(slope - 1) < 0.2 * 0.1 / 360
 
@@ -250,7 +252,7 @@ def test_a_drift_leaves_the_scale_alone() -> None:
 def test_the_last_reading_can_be_typed_again() -> None:
     """Also after a slip in the middle of a row, with Enter for what stays, and with nothing to go back to."""
     operator, told = typist("back", "0", "0.1", "3200", "99", "back", "", "10.1", "6400", "BACK", "6400", "20.1", "")
-    got = asking.asked_angles(operator, AxisName.PAN, None)
+    got = typed_readings.asked_angles(operator, AxisName.PAN, None)
     assert got.numbers["commanded_steps"].tolist() == [0, 3200, 6400]
     assert got.numbers["angle_deg"].tolist() == [0.1, 10.1, 20.1]
     assert told.count("There is no reading to go back to.") == 1
@@ -267,7 +269,7 @@ def test_whatever_is_typed_again_the_rows_stay_in_the_order_of_time(data: st.Dat
         else:
             script.append(f"{value:g}")
     left = iter(script)
-    got = asking.asked_tilts(Operator(lambda _: None, lambda _: next(left, "")), KIT)
+    got = typed_readings.asked_tilts(Operator(lambda _: None, lambda _: next(left, "")), KIT)
     assert got.numbers["reading_deg"].tolist() == right
 
 
@@ -283,7 +285,7 @@ def test_what_was_typed_is_kept_when_somebody_ends_it_in_the_middle(tmp_path: Pa
 
     operator = Operator(told.append, ask, keep=KeptReadings(told.append, tmp_path))
     with pytest.raises(KeyboardInterrupt):
-        asking.asked_tilts(operator, KIT)
+        typed_readings.asked_tilts(operator, KIT)
     (file,) = tmp_path.iterdir()
     kept = read_csv(file, ("yaw_deg", "reading_deg"))
     assert kept.numbers["reading_deg"].tolist() == [0.5, 0.75]

@@ -6,8 +6,8 @@ The way is common practice, no source: marks near and far in line, the head turn
 from dataclasses import dataclass
 
 from controller.bounds import BOUNDS
-from controller.calibration.asking import Operator
 from controller.calibration.readings import NotBelievable
+from controller.calibration.typed_readings import Operator
 
 
 @dataclass(frozen=True, slots=True)

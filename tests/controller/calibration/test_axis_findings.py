@@ -9,9 +9,10 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from controller.calibration.axis_findings import backlash_found, level_found, verify_found
 from controller.calibration.backlash import from_approaches
 from controller.calibration.finding import Finding, Stated
-from controller.calibration.found import backlash_found, level_found, plus_minus, verify_found
+from controller.calibration.interval_words import plus_minus
 from controller.calibration.level import from_tilts
 from controller.calibration.readings import NotBelievable
 from controller.calibration.records import AxisName
