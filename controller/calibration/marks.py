@@ -36,6 +36,7 @@ def mark_shift_px(
     second: NDArray[np.uint8],
     turn: Turn,
     camera: Camera,
+    *,
     place: tuple[float, float],
     half_px: int,
     reach_px: int,

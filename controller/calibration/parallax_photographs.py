@@ -82,7 +82,7 @@ def _measured(
         )
     reach = min(round(camera.focal_px * 0.25), first.grey.shape[1] // 4)
     try:
-        right, down, u_mark = mark_shift_px(first.grey, second.grey, turn, camera, at, half, reach)
+        right, down, u_mark = mark_shift_px(first.grey, second.grey, turn, camera, place=at, half_px=half, reach_px=reach)
     except MarkNotFound:
         raise InputError(
             f"{second.path}: does not show again what {first.path.name} shows at {place[0]:g} {place[1]:g} (--mark); "

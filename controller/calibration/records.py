@@ -146,6 +146,7 @@ def new_record(
     kind: Kind,
     axis: AxisName | None,
     made_at: str,
+    *,
     values: dict[str, float],
     uncertainties: dict[str, float],
     how: str,

@@ -79,6 +79,7 @@ class Runner:
         port: Port,
         session: Session,
         operator: Wish = lambda: None,
+        *,
         on_exposure: Callable[[], None] = lambda: None,
         ask: Callable[[Question], bool | None] = lambda _: True,
         first_id: int = 1,
@@ -87,7 +88,6 @@ class Runner:
         withdraw: Callable[[], None] = lambda: None,
         care: Care | None = None,
         gate: Gate | None = None,
-        *,
         zero_is_here: bool = True,
         warn: Callable[[str], None] = lambda _: None,
     ) -> None:

@@ -266,7 +266,9 @@ def verify(
     """
     keeping = keeping_of(options)
     source = _source(readings, options, leans=True)
-    finding = calibrate_readings.verify_command(keeping, source, plan, needed_deg, times, seed, reading_error_deg)
+    finding = calibrate_readings.verify_command(
+        keeping, source, plan, needed_deg=needed_deg, times=times, seed=seed, reading_error_deg=reading_error_deg
+    )
     show_kept(calibrate_work.keep(finding, keeping), as_json)
     if not finding.more["passed"]:
         raise SystemExit(1)

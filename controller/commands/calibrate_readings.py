@@ -102,6 +102,7 @@ def verify_command(
     keeping: Keeping,
     source: Source,
     plan_path: Path | None,
+    *,
     needed_deg: float | None,
     times: int,
     seed: int,

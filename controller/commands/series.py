@@ -24,7 +24,7 @@ def capture_series(
     for number, session in enumerate(series.sessions):
         wait = None if begins is None else waiting_for(begins, crew.people.say)
         begins = (begins or clock.local_time()) + (series.every or timedelta())
-        made = capture_command(plan_path, url, session, crew, kit_path, wait, open_port)
+        made = capture_command(plan_path, url, session, crew, kit_path=kit_path, wait=wait, open_port=open_port)
         yield made.summary, session
         last = number + 1 == len(series.sessions)
         if made.early and not last:

@@ -139,7 +139,16 @@ def test_what_shifts_the_marks_besides_is_taken_out(
     for right, ahead in marks:
         x, y = right * math.cos(turn) + ahead * math.sin(turn), ahead * math.cos(turn) - right * math.sin(turn)
         seen.append(3000 * (x - beside) / (y - offset))
-    got = offset_from_typed_mm(seen[0] - seen[1], lined_up, 3000, near, 1 / far, side * angle, 0.0, beside)
+    got = offset_from_typed_mm(
+        shift_px=seen[0] - seen[1],
+        lined_up_px=lined_up,
+        focal_px=3000,
+        near_mm=near,
+        far_per_mm=1 / far,
+        angle_deg=side * angle,
+        distortion=0.0,
+        sideways_mm=beside,
+    )
     assert got == pytest.approx(offset, abs=0.08 * (abs(beside) + abs(lined_up)) + 1e-6)  # first order
 
 

@@ -49,7 +49,18 @@ def test_one_place_serves_its_own_focal_length_only() -> None:
 def record(at: int, focal: float | None, rail: float | None, *, undone: bool = False) -> Record:
     values = {"offset_mm": 1.0} | ({} if rail is None else {"rail_mm": rail})
     made = f"2026-03-{at:02}T10:00:00+00:00"
-    return new_record(KIT, Kind.PARALLAX, None, made, values, {}, "test", focal_length_mm=focal, undone=undone, id=at)
+    return new_record(
+        KIT,
+        Kind.PARALLAX,
+        None,
+        made,
+        values=values,
+        uncertainties={},
+        how="test",
+        focal_length_mm=focal,
+        undone=undone,
+        id=at,
+    )
 
 
 def test_the_newest_place_for_each_focal_length_counts() -> None:

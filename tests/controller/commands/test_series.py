@@ -28,7 +28,7 @@ def sets(ends: list[bool], monkeypatch: pytest.MonkeyPatch) -> tuple[list[Path],
     said: list[str] = []
     left = iter(ends)
     summary = report_of_nothing()
-    monkeypatch.setattr(series_module, "capture_command", lambda *_: Made(summary, next(left)))
+    monkeypatch.setattr(series_module, "capture_command", lambda *_, **__: Made(summary, next(left)))
     crew = Crew(People(said.append), lambda _: None, lambda *_: nullcontext())  # type: ignore[arg-type]
     asked = series_of(Path("s.sqlite"), **NOTHING | {"repeat": "1s", "times": 3})
     made = capture_series(Path("plan.json"), "port", replace(asked, every=timedelta()), crew, None)
