@@ -1,17 +1,20 @@
 """When a capture begins, and how often: at a time, at an altitude of the sun, again and again."""
 
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from dataclasses import replace
-from datetime import timedelta
+from datetime import datetime, timedelta
 from pathlib import Path
 
 from controller import clock
+from controller.amounts import duration
 from controller.commands.capture import capture_command
 from controller.commands.crew import Crew, PortOpener
-from controller.planning.series import Series, waiting_for
+from controller.planning.series import Series
 from controller.ports.serial_port import SerialPort
 from controller.report.summary import Summary
 from controller.session.new_place import must_be_free_session
+
+TELL_EVERY = timedelta(minutes=1)
 
 
 def capture_series(
@@ -35,3 +38,21 @@ def capture_series(
         crew = replace(crew, ask_first=False, sweep=False)  # answered once for all
         if not last and begins < clock.local_time():
             crew.people.say("The set took longer than the time between two; the next begins at once.")
+
+
+def waiting_for(moment: datetime, say: Callable[[str], None]) -> Callable[[], bool]:
+    """Whether a moment has come, telling every minute how long it still is."""
+    tell_at = clock.local_time()
+
+    def over() -> bool:
+        nonlocal tell_at
+        now = clock.local_time()
+        if now >= moment:
+            return True
+        if now >= tell_at:
+            left = duration((moment - now).total_seconds())
+            say(f"Nothing moves until {moment:%H:%M:%S}, in {left}. Ctrl-C ends the wait.")
+            tell_at = now + TELL_EVERY
+        return False
+
+    return over

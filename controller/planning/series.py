@@ -1,18 +1,13 @@
 """When a capture begins, and how often: at a time, at an altitude of the sun, again and again."""
 
-from collections.abc import Callable
 from dataclasses import dataclass
 from datetime import datetime, time, timedelta
 from pathlib import Path
 
 from controller import clock
-from controller.amounts import duration
 from controller.errors import InputError
 from controller.planning.sun import sun_at
 from controller.times import span_of, time_or_date
-
-TELL_EVERY = timedelta(minutes=1)
-
 
 SUN_STEP = timedelta(seconds=60)
 SUN_WITHIN = timedelta(days=1)
@@ -84,21 +79,3 @@ def when_sun_stands(altitude_deg: float, latitude_deg: float, longitude_deg: flo
             return after
         before = after
     raise InputError(f"The sun does not pass {altitude_deg:g} degrees within a day from now at that place.")
-
-
-def waiting_for(moment: datetime, say: Callable[[str], None]) -> Callable[[], bool]:
-    """Whether a moment has come, telling every minute how long it still is."""
-    tell_at = clock.local_time()
-
-    def over() -> bool:
-        nonlocal tell_at
-        now = clock.local_time()
-        if now >= moment:
-            return True
-        if now >= tell_at:
-            left = duration((moment - now).total_seconds())
-            say(f"Nothing moves until {moment:%H:%M:%S}, in {left}. Ctrl-C ends the wait.")
-            tell_at = now + TELL_EVERY
-        return False
-
-    return over
