@@ -21,7 +21,7 @@ from controller.kit.load import load_kit
 from controller.kit.own_head import must_be_own_head
 from controller.lock import lock_of, sole_use
 from controller.planning.kit_of_today import with_kit
-from controller.planning.plan import lean_sentence, load_plan, plan_from
+from controller.planning.plan import Plan, lean_sentence, load_plan, plan_from
 from controller.ports.find import wait_known_board
 from controller.ports.serial_port import SerialPort, port_alone
 from controller.program.build import build_program
@@ -55,16 +55,7 @@ def capture_command(
     `kit_path` is the kit as it is today, whose calibration is used; it must be the plan's but for what is measured.
     `wait` is asked again and again when all is ready, until it says that the set may begin.
     """
-    plan = load_plan(plan_path)
-    if not plan.proof.covered:
-        raise InputError(f"{plan_path}: this plan does not cover its region; plan again.")
-    measured: list[Check] = []
-    if kit_path is not None:
-        kit, records = load_kit(kit_path), read(kit_path)
-        now = clock.wall_moment()
-        measured = calibration_checks(kit, records, now)
-        plan = with_kit(plan, calibrated(kit, records, now), plan_path)
-    must_be_own_head(plan.kit, str(plan_path if kit_path is None else kit_path))
+    plan, measured = _plan_of_today(plan_path, kit_path)
     program = build_program(plan.kit, plan.frames)
     must_be_free_session(out)
     about = {
@@ -88,6 +79,21 @@ def capture_command(
         finally:
             if not begun:
                 remove_file(out)  # nothing was made, so there is nothing to go on with
+
+
+def _plan_of_today(plan_path: Path, kit_path: Path | None) -> tuple[Plan, list[Check]]:
+    """The plan with the kit of today, if one is named, and what is to be said of its calibration. Raises InputError."""
+    plan = load_plan(plan_path)
+    if not plan.proof.covered:
+        raise InputError(f"{plan_path}: this plan does not cover its region; plan again.")
+    measured: list[Check] = []
+    if kit_path is not None:
+        kit, records = load_kit(kit_path), read(kit_path)
+        now = clock.wall_moment()
+        measured = calibration_checks(kit, records, now)
+        plan = with_kit(plan, calibrated(kit, records, now), plan_path)
+    must_be_own_head(plan.kit, str(plan_path if kit_path is None else kit_path))
+    return plan, measured
 
 
 def resume_command(path: Path, url: str | None, crew: Crew, open_port: PortOpener = SerialPort) -> Summary:
