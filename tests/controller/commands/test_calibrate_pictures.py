@@ -82,7 +82,7 @@ def test_parallax_is_asked_for_step_by_step(shell: Shell, monkeypatch: pytest.Mo
             ("--near-mm", "1000", "--far-at-least-mm", "1100", "--angle-deg", "25", "--shift-px", "5"),
             "--far-at-least-mm 1100",
         ),
-        (("--near-mm", "1000", "--angle-deg", "25"), "--shift-px"),
+        (("--near-mm", "1000", "--far-mm", "9000", "--angle-deg", "25"), "--shift-px"),
         (("--near-mm", "1000", "--angle-deg", "nan", "--shift-px", "5"), "not a number"),
         (
             ("--near-mm", "1000", "--far-mm", "9000", "--nearest-mm", "10", "--angle-deg", "25", "--shift-px", "5"),

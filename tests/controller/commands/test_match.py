@@ -265,7 +265,7 @@ def test_a_killed_match_is_offered_for_removal(ready: Shell) -> None:
     """Nobody is there to be asked: it stays, with its size, unless --yes says so, and is in nobody's way."""
     code = (
         "import os, signal, sys\n"
-        "import controller.commands.match as match\n"
+        "import controller.matching.sorting as match\n"
         "from controller.cli.main import main\n"
         "old, left = match.copy_verified, [3]\n"
         "def copy(*two):\n"
