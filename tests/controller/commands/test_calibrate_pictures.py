@@ -237,9 +237,7 @@ def test_photographs_need_to_be_asked_for_rightly(ring: Path, shell: Shell) -> N
     assert "--ring or --pair" in refuses(shell, 2, *SIXTH)[-1]
     assert "not both" in refuses(shell, 2, *SIXTH, "--ring", "ring", *pair)[-1]
     assert "--commanded-steps" in refuses(shell, 2, *SIXTH[:4], *pair)[-1]
-    assert (
-        "--ring needs --axis pan" in refuses(shell, 2, *SIXTH[:3], "tilt", *SIXTH[4:], "--ring", "ring")[-1]
-    )
+    assert "--ring needs --axis pan" in refuses(shell, 2, *SIXTH[:3], "tilt", *SIXTH[4:], "--ring", "ring")[-1]
     (shell.folder / "none").mkdir()
     assert "holds no photographs" in refuses(shell, 2, *SIXTH, "--ring", "none")[0]
 
