@@ -13,7 +13,7 @@ from typing import Final
 
 from protocol.codec import decode_message, frame_of, is_known, kind_of
 from protocol.errors import BadFrame, WrongUse
-from protocol.framing import Frame
+from protocol.framing import CheckedFrame
 from protocol.inbox import Inbox
 from protocol.messages import (
     Accepted,
@@ -51,9 +51,9 @@ class BoardLink:
     def __init__(self) -> None:
         self._inbox = Inbox(INBOX_FRAMES, of_board=False)
         self._outbox: deque[bytes] = deque()
-        self._last_frame: Frame | None = None  # the frame that `_last_reply` answers
+        self._last_frame: CheckedFrame | None = None  # the frame that `_last_reply` answers
         self._last_reply = b""
-        self._unanswered: Frame | None = None
+        self._unanswered: CheckedFrame | None = None
         self._sent = self._retransmitted = 0
 
     def receive(self, data: bytes, now: Nanos) -> None:
@@ -115,7 +115,7 @@ class BoardLink:
         """A snapshot of the counters."""
         return self._inbox.statistics(self._sent, self._retransmitted)
 
-    def _understand(self, frame: Frame) -> Request | None:
+    def _understand(self, frame: CheckedFrame) -> Request | None:
         """Return the request in a frame, or answer by itself that it makes no sense."""
         try:
             message = decode_message(frame.kind, frame.payload)
@@ -127,7 +127,7 @@ class BoardLink:
         assert not isinstance(message, (Welcome, Accepted, Refused, Status, Index, Booted, Finished, Held))
         return message
 
-    def _answer(self, frame: Frame, reply: Reply) -> None:
+    def _answer(self, frame: CheckedFrame, reply: Reply) -> None:
         wire = frame_of(reply, frame.seq)
         self._last_frame, self._last_reply = frame, wire
         self._emit(wire)

@@ -22,7 +22,7 @@ from typing import Final, NamedTuple, TypeAlias
 
 from protocol.codec import decode_message, encode_message, kind_of
 from protocol.errors import BadFrame, WrongUse
-from protocol.framing import Frame, encode_frame
+from protocol.framing import CheckedFrame, encode_frame
 from protocol.inbox import Inbox
 from protocol.messages import (
     Accepted,
@@ -277,7 +277,7 @@ class HostLink:
             return Trouble.NO_ANSWER
         return Trouble.NOISE if self._bytes_since else Trouble.NOTHING
 
-    def _look_at(self, frame: Frame) -> None:
+    def _look_at(self, frame: CheckedFrame) -> None:
         try:
             message = decode_message(frame.kind, frame.payload)
         except BadFrame:
@@ -300,7 +300,7 @@ class HostLink:
         self._settle()
         self._events.append(Answered(waiting.request, message))
 
-    def _look_at_unreadable(self, frame: Frame) -> None:
+    def _look_at_unreadable(self, frame: CheckedFrame) -> None:
         waiting = self._outstanding
         if waiting is None or frame.seq != waiting.seq or frame.kind not in _reply_kinds(waiting.request):
             self._inbox.dropped += 1

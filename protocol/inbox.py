@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections import deque
 
 from protocol.codec import FROM_BOARD_BIT
-from protocol.framing import Deframer, Frame
+from protocol.framing import CheckedFrame, Deframer
 from protocol.statistics import LinkStatistics
 from protocol.units import Nanos
 
@@ -20,7 +20,7 @@ class Inbox:
     def __init__(self, limit: int, *, of_board: bool) -> None:
         self._limit, self._of_board = limit, of_board
         self._deframer = Deframer()
-        self._frames: deque[Frame] = deque()
+        self._frames: deque[CheckedFrame] = deque()
         self.dropped = 0
         self.last_heard: Nanos | None = None
         """When the last undamaged frame of the other side came in."""
@@ -42,7 +42,7 @@ class Inbox:
                 self.dropped += 1
         return len(frames)
 
-    def next_frame(self) -> Frame:
+    def next_frame(self) -> CheckedFrame:
         """The oldest frame. Raises IndexError where there is none."""
         return self._frames.popleft()
 

@@ -40,7 +40,7 @@ class AxisSpec:
     switch: bool = True
 
 
-class Axis:
+class SimulatedAxis:
     """One axis: its motion, what it lost, and the steps of acceleration of the latest motions, which may still ring."""
 
     def __init__(self, spec: AxisSpec, steps: int, random: Random) -> None:

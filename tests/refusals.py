@@ -21,7 +21,7 @@ from protocol.messages import (
     SetAxis,
     Status,
 )
-from protocol.units import Axis, BootId, CommandId, Steps
+from protocol.units import AxisId, BootId, CommandId, Steps
 
 SPEED, ACCEL, LIMIT, SILENCE_MS = 1000, 2000, 9000, 5000
 TOO_FAST = 100_000  # for any board
@@ -58,7 +58,7 @@ class Spoken(Protocol):
 
 
 def axis(board: Spoken) -> SetAxis:
-    return SetAxis(board.next_id(), Axis.PAN, Steps(-LIMIT), Steps(LIMIT), SPEED, ACCEL)
+    return SetAxis(board.next_id(), AxisId.PAN, Steps(-LIMIT), Steps(LIMIT), SPEED, ACCEL)
 
 
 def move(board: Spoken, pan: int = 10, tilt: int = 20) -> Move:

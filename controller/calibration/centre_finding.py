@@ -7,7 +7,7 @@ from controller.calibration.interval_words import plus_minus
 from controller.calibration.known_lens import U_FOCAL_SHARE, LensGiven, lens_name, typed_focal
 from controller.calibration.parallax import BY_EYE_PX, NEAREST_MM, U_DISTANCE_SHARE, sideways_mm
 from controller.calibration.propagation import propagated
-from controller.calibration.records import Kind
+from controller.calibration.records import CalibrationKind
 from controller.errors import InputError
 from controller.kit.kit import Kit
 
@@ -40,7 +40,7 @@ def centre_finding(
     if parts["aim_deg"] > max(part for name, part in parts.items() if name != "aim_deg"):
         sentences.append("Most of that uncertainty comes from how straight down the lens looks: a nearer mark says more.")
     return Finding(
-        kind=Kind.PARALLAX,
+        kind=CalibrationKind.PARALLAX,
         axis=None,
         values={"sideways_mm": value},
         uncertainties={"u_sideways_mm": u},

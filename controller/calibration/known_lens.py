@@ -4,7 +4,7 @@ import math
 from dataclasses import dataclass
 
 from controller.calibration.photographs import Photograph
-from controller.calibration.turning import Camera
+from controller.calibration.turning import PictureGeometry
 from controller.errors import InputError
 from controller.kit.kit import Kit
 from controller.kit.lens_data import FULL_FRAME_DIAGONAL_MM
@@ -41,7 +41,7 @@ def typed_focal(kit: Kit | None, given: LensGiven) -> tuple[float, float]:
     return focal_mm, focal_mm * field.pixels_across / field.width_mm
 
 
-def focal_of_camera_mm(camera: Camera, photograph: Photograph, kit: Kit | None, given: LensGiven) -> float:
+def focal_of_camera_mm(camera: PictureGeometry, photograph: Photograph, kit: Kit | None, given: LensGiven) -> float:
     """The camera's focal length in mm; in units of the picture's diagonal as on 36x24 mm where no size is known."""
     own_px = camera.focal_px / photograph.share
     if given.pixel_um is not None:

@@ -9,24 +9,24 @@ from controller.amounts import counted
 from controller.calibration.finding import Finding
 from controller.calibration.interval_words import plus_minus
 from controller.calibration.known_lens import U_FOCAL_SHARE, LensGiven, focal_of_camera_mm, lens_name
-from controller.calibration.lens_terms import Standing
-from controller.calibration.pair import Part
+from controller.calibration.lens_terms import PupilPlace
+from controller.calibration.pair import UncertaintySource
 from controller.calibration.photograph_pairs import fitted
 from controller.calibration.photographs import Photograph, camera_for
 from controller.calibration.readings import NotBelievable
-from controller.calibration.records import AxisName, Kind, nominal_rate
+from controller.calibration.records import AxisName, CalibrationKind, nominal_rate
 from controller.calibration.registration import common_px
 from controller.calibration.steps import must_fit_gearing
 from controller.kit.kit import Kit
 from controller.optics.outline import Array
 
-PARTS: dict[Part, str] = {
-    Part.POINTS: "points",
-    Part.FOCAL_LENGTH: "focal length",
-    Part.LENS: "lens's distortion",
-    Part.PUPIL: "place of the lens's pupil",
-    Part.REGISTRATION: "registration",
-    Part.POSES: "poses",
+PARTS: dict[UncertaintySource, str] = {
+    UncertaintySource.POINTS: "points",
+    UncertaintySource.FOCAL_LENGTH: "focal length",
+    UncertaintySource.LENS: "lens's distortion",
+    UncertaintySource.PUPIL: "place of the lens's pupil",
+    UncertaintySource.REGISTRATION: "registration",
+    UncertaintySource.POSES: "poses",
 }
 ASIDE = 0.2  # how much of a turn may be about another axis than the one that is calibrated
 
@@ -38,7 +38,7 @@ def pair_finding(
     kit: Kit | None,
     given: LensGiven,
     *,
-    standing: Standing,
+    standing: PupilPlace,
     u_pose_deg: float,
 ) -> Finding:
     """The finding of two photographs, taken at these steps of the axis.
@@ -61,15 +61,15 @@ def pair_finding(
             f"steps, of the {axis} axis, at least half a degree apart."
         )
     parts = pair.parts_deg | {
-        Part.REGISTRATION: math.degrees(common_px(camera.focal_px) / camera.focal_px),
-        Part.POSES: math.sqrt(2) * u_pose_deg,
+        UncertaintySource.REGISTRATION: math.degrees(common_px(camera.focal_px) / camera.focal_px),
+        UncertaintySource.POSES: math.sqrt(2) * u_pose_deg,
     }
     value, u_angle = abs(moved) / angle_deg, math.hypot(*parts.values())
     u_value = value * u_angle / angle_deg
     must_fit_gearing(str(taken[0].path), value, nominal_rate(kit, axis))
     largest = max(parts, key=lambda name: parts[name])
     return Finding(
-        kind=Kind.STEPS,
+        kind=CalibrationKind.STEPS,
         axis=axis,
         values={"steps_per_degree": value, "angle_deg": angle_deg},
         uncertainties={"u_steps_per_degree": u_value, "u_angle_deg": u_angle},

@@ -6,7 +6,7 @@ from typing import Any
 
 import numpy as np
 
-from controller.calibration.finding import Finding, Plot, Series
+from controller.calibration.finding import Finding, Plot, PlotSeries
 from controller.calibration.interval_words import plus_minus
 from controller.calibration.known_lens import U_FOCAL_SHARE, LensGiven, lens_name, typed_focal
 from controller.calibration.parallax import (
@@ -19,7 +19,7 @@ from controller.calibration.parallax import (
     typed_offset_mm,
 )
 from controller.calibration.readings import NotBelievable
-from controller.calibration.records import Kind
+from controller.calibration.records import CalibrationKind
 from controller.errors import InputError
 from controller.kit.kit import Kit
 from controller.optics.projection import Projection
@@ -78,7 +78,7 @@ def typed_finding(kit: Kit | None, given: LensGiven, scene: Scene, typed: TypedS
         caption="How far the near mark is shifted against the far one, by how far ahead of the axis the lens stands.",
         x_label="no-parallax point ahead of the axis, mm",
         y_label="shift px",
-        series=(Series("exact", reach.tolist(), curve, line=True), Series("read", [offset], [typed.shift_px])),
+        series=(PlotSeries("exact", reach.tolist(), curve, line=True), PlotSeries("read", [offset], [typed.shift_px])),
     )
     edge_deg = abs(typed.angle_deg)
     measured = MeasuredOffset(offset, u_offset, parts, focal_px, edge_deg, "shift of a near mark, typed in", {}, (plot,))
@@ -128,7 +128,7 @@ def parallax_finding(
         said = plus_minus(values["rail_mm"], uncertainties["u_rail_mm"], math.inf)
         sentences.append(f"The rail's scale should be at {said} mm (95 %).")
     return Finding(
-        kind=Kind.PARALLAX,
+        kind=CalibrationKind.PARALLAX,
         axis=None,
         values=values,
         uncertainties=uncertainties,

@@ -18,7 +18,7 @@ from controller.calibration.photograph_pairs import finding_turn, must_fit, regi
 from controller.calibration.photographs import Photograph, camera_for
 from controller.calibration.readings import NotBelievable
 from controller.calibration.registration import common_px
-from controller.calibration.turning import Camera
+from controller.calibration.turning import PictureGeometry
 from controller.calibration.views import NearMark, far_pair, seen_offset_mm
 from controller.errors import InputError
 from controller.kit.kit import Kit
@@ -56,7 +56,12 @@ def seen_finding(
 
 
 def _measured(
-    taken: Sequence[Photograph], mark: MarkGiven, camera: Camera, given: LensGiven, scene: Scene, u_sideways_mm: float
+    taken: Sequence[Photograph],
+    mark: MarkGiven,
+    camera: PictureGeometry,
+    given: LensGiven,
+    scene: Scene,
+    u_sideways_mm: float,
 ) -> MeasuredOffset:
     place = mark.place_px
     first, second = taken

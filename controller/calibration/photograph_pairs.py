@@ -6,12 +6,12 @@ from pathlib import Path
 
 import numpy as np
 
-from controller.calibration.lens_terms import Points, Standing
-from controller.calibration.pair import Pair, fit_pair
+from controller.calibration.lens_terms import Points, PupilPlace
+from controller.calibration.pair import PairSolution, fit_pair
 from controller.calibration.photographs import Photograph
 from controller.calibration.readings import NotBelievable
 from controller.calibration.registration import features_of, matched
-from controller.calibration.turning import Camera, NoOverlap, Turn, turn_between
+from controller.calibration.turning import NoOverlap, PictureGeometry, PictureTurn, turn_between
 from controller.errors import InputError
 
 LARGEST_MISFIT_PX = 3.0
@@ -25,8 +25,8 @@ def matched_pairs(taken: Sequence[Photograph], *, closed: bool) -> list[Points]:
 
 
 def registered(
-    first: Photograph, second: Photograph, camera: Camera, without: tuple[float, float, float] | None = None
-) -> tuple[Turn, Points]:
+    first: Photograph, second: Photograph, camera: PictureGeometry, without: tuple[float, float, float] | None = None
+) -> tuple[PictureTurn, Points]:
     """The turn between two photographs, and the points it was found from.
 
     What the first one shows around `without` (column, row, and half the width and height) is left out, as it is near.
@@ -54,11 +54,11 @@ def finding_turn(first: Photograph, second: Photograph) -> Iterator[None]:
 def fitted(
     first: Photograph,
     second: Photograph,
-    camera: Camera,
+    camera: PictureGeometry,
     u_focal_share: float,
-    standing: Standing,
+    standing: PupilPlace,
     without: tuple[float, float, float] | None = None,
-) -> Pair:
+) -> PairSolution:
     """The turn between two photographs and the lens, as `fit_pair` finds them. Raises InputError, NotBelievable."""
     turn, points = registered(first, second, camera, without)
     with finding_turn(first, second):
@@ -67,7 +67,7 @@ def fitted(
     return pair
 
 
-def must_fit(pair: Pair, first: Photograph) -> None:
+def must_fit(pair: PairSolution, first: Photograph) -> None:
     """Raise NotBelievable if the points fit no turn well."""
     if pair.turn.rms_px > LARGEST_MISFIT_PX:
         raise NotBelievable(misfit_sentence(first.path, pair.turn.rms_px))

@@ -6,19 +6,19 @@ from collections.abc import Sequence
 import numpy as np
 
 from controller.amounts import counted
-from controller.calibration.finding import Finding, Plot, Series, coverage_factor
+from controller.calibration.finding import Finding, Plot, PlotSeries, coverage_factor
 from controller.calibration.interval_words import plus_minus
 from controller.calibration.known_lens import LensGiven, focal_of_camera_mm, lens_name
-from controller.calibration.lens_terms import Standing
-from controller.calibration.pair import Part
+from controller.calibration.lens_terms import PupilPlace
+from controller.calibration.pair import UncertaintySource
 from controller.calibration.photograph_pairs import LARGEST_MISFIT_PX, matched_pairs, misfit_sentence, no_overlap
 from controller.calibration.photographs import Photograph, camera_for
 from controller.calibration.readings import NotBelievable
-from controller.calibration.records import AxisName, Kind, nominal_rate
+from controller.calibration.records import AxisName, CalibrationKind, nominal_rate
 from controller.calibration.registration import common_px
 from controller.calibration.ring import NotClosed, Ring, close_ring
 from controller.calibration.steps import must_fit_gearing
-from controller.calibration.turning import Camera, NoOverlap
+from controller.calibration.turning import NoOverlap, PictureGeometry
 from controller.errors import InputError
 from controller.kit.kit import Kit
 from controller.optics.outline import Array
@@ -30,7 +30,7 @@ FOCAL_SHARE = 0.2
 
 
 def ring_finding(
-    taken: Sequence[Photograph], steps: Array, kit: Kit | None, given: LensGiven, standing: Standing
+    taken: Sequence[Photograph], steps: Array, kit: Kit | None, given: LensGiven, standing: PupilPlace
 ) -> Finding:
     """The finding of photographs once round, in order, taken at these steps of the pan axis.
 
@@ -53,7 +53,7 @@ def ring_finding(
     return _finding(ring, camera, taken, steps, kit, given)
 
 
-def _must_be_believable(ring: Ring, expected: Camera, taken: Sequence[Photograph], kit: Kit | None) -> None:
+def _must_be_believable(ring: Ring, expected: PictureGeometry, taken: Sequence[Photograph], kit: Kit | None) -> None:
     first = taken[0]
     share = ring.camera.focal_px / expected.focal_px
     if abs(share - 1) > FOCAL_SHARE:
@@ -83,7 +83,7 @@ def _must_be_believable(ring: Ring, expected: Camera, taken: Sequence[Photograph
 
 
 def _finding(
-    ring: Ring, expected: Camera, taken: Sequence[Photograph], steps: Array, kit: Kit | None, given: LensGiven
+    ring: Ring, expected: PictureGeometry, taken: Sequence[Photograph], steps: Array, kit: Kit | None, given: LensGiven
 ) -> Finding:
     focal_mm = focal_of_camera_mm(ring.camera, taken[0], kit, given)
     u_focal_mm = focal_mm * ring.u_focal_px / ring.camera.focal_px
@@ -111,7 +111,7 @@ def _finding(
             "Mind: the points fit worse than they should. Near things shift if the lens stands off its no-parallax point."
         )
     return Finding(
-        kind=Kind.STEPS,
+        kind=CalibrationKind.STEPS,
         axis=AxisName.PAN,
         values={"steps_per_degree": ring.steps_per_degree, "focal_length_mm": focal_mm, "missed_deg": ring.missed_deg},
         uncertainties={
@@ -126,9 +126,9 @@ def _finding(
         more={
             "focal_length_px": ring.camera.focal_px / taken[0].share,
             "correlation": ring.correlation,
-            Part.POINTS: points,
+            UncertaintySource.POINTS: points,
             "misfit_px": rms,
-            Part.LENS: lens,
+            UncertaintySource.LENS: lens,
             "interval_95": {
                 "steps_per_degree": (ring.steps_per_degree - halves[0], ring.steps_per_degree + halves[0]),
                 "focal_length_mm": (focal_mm - halves[1], focal_mm + halves[1]),
@@ -141,7 +141,7 @@ def _finding(
     )
 
 
-def _lens_found(ring: Ring, expected: Camera, first: Photograph) -> dict[str, float]:
+def _lens_found(ring: Ring, expected: PictureGeometry, first: Photograph) -> dict[str, float]:
     """Distortion at the corner in per cent, and how far right of and below the expected place the axis meets the picture.
 
     In the file's own pixels, each with its standard uncertainty.
@@ -177,7 +177,7 @@ def _residual_plot(ring: Ring, steps: Array) -> Plot:
         caption="What each turn to the next photograph differs from what the steps say; the last one closes the ring.",
         x_label="steps",
         y_label="residual °",
-        series=(Series("turn to the next", steps.tolist(), ring.residual_deg.tolist()),),
+        series=(PlotSeries("turn to the next", steps.tolist(), ring.residual_deg.tolist()),),
     )
 
 
@@ -188,5 +188,5 @@ def _misfit_plot(ring: Ring) -> Plot:
         caption="How well the points of neighbours fit, root mean square.",
         x_label="pair",
         y_label="misfit px",
-        series=(Series("pair", count, [turn.rms_px for turn in ring.turns]),),
+        series=(PlotSeries("pair", count, [turn.rms_px for turn in ring.turns]),),
     )

@@ -6,13 +6,13 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from controller.calibration.finding import Finding, Plot, Series
+from controller.calibration.finding import Finding, Plot, PlotSeries
 from controller.calibration.interval_words import low_to_high, plus_minus
 from controller.calibration.known_lens import LensGiven, lens_name
 from controller.calibration.photograph_pairs import registered
 from controller.calibration.photographs import Photograph, camera_for
 from controller.calibration.readings import NotBelievable, Readings
-from controller.calibration.records import Kind
+from controller.calibration.records import CalibrationKind
 from controller.calibration.settle import NotRinging, Ringing, fit_ringing, wait_for
 from controller.errors import InputError
 from controller.kit.kit import Kit
@@ -132,7 +132,7 @@ def _finding(kit: Kit | None, read: _Read, still: Still) -> Finding:
     )
     sentences.append(_pair_sentence(double))
     return Finding(
-        kind=Kind.SETTLE,
+        kind=CalibrationKind.SETTLE,
         axis=None,
         values=values,
         uncertainties=uncertainties,
@@ -187,8 +187,8 @@ def _plots(read: _Read, ringing: Ringing) -> tuple[Plot, ...]:
             x_label="time ms",
             y_label=read.unit,
             series=(
-                Series("readings", time, read.value.tolist()),
-                Series("fitted", time, ringing.fitted.tolist(), line=True),
+                PlotSeries("readings", time, read.value.tolist()),
+                PlotSeries("fitted", time, ringing.fitted.tolist(), line=True),
             ),
         ),
         Plot(
@@ -196,6 +196,6 @@ def _plots(read: _Read, ringing: Ringing) -> tuple[Plot, ...]:
             caption="Readings less fit; nothing but noise should be left.",
             x_label="time ms",
             y_label=read.unit,
-            series=(Series("residual", time, (read.value - ringing.fitted).tolist()),),
+            series=(PlotSeries("residual", time, (read.value - ringing.fitted).tolist()),),
         ),
     )

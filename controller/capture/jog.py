@@ -76,7 +76,7 @@ def _step(hand: Hand, way: tuple[int, int], size_deg: float, people: People) -> 
 
 
 @dataclass(frozen=True, slots=True)
-class Place:
+class HeadPlace:
     """Where the camera looks (yaw and pitch in the levelled world), and where the axes are in steps."""
 
     yaw_deg: float
@@ -89,14 +89,14 @@ class Place:
         return f"yaw {self.yaw_deg:.3f}°, pitch {self.pitch_deg:.3f}° ({self.pan_steps} and {self.tilt_steps} steps)"
 
 
-def place_of(hand: Hand) -> Place:
+def place_of(hand: Hand) -> HeadPlace:
     """Where the head is, as far as it knows."""
-    return Place(*hand.pose_deg, *hand.at_steps)
+    return HeadPlace(*hand.pose_deg, *hand.at_steps)
 
 
 def jog_to(
     hand: Hand, program: Program, yaw_deg: float, pitch_deg: float, people: People, *, zero_here: bool = False
-) -> Place:
+) -> HeadPlace:
     """Move to a pose; with `zero_here` a head without switches is at its mark now. Raises InputError, WorldError."""
     head = program.kit.head
     pan_deg, tilt_deg = axes_for(head, yaw_deg, pitch_deg)

@@ -11,7 +11,7 @@ from controller.kit.provenance import Source
 from controller.planning.plan import Plan
 from controller.program.build import build_steps
 from controller.program.program import ExposeStep, Exposure, Program
-from controller.program.turn import Turn
+from controller.program.turn import BracketPosition
 from controller.session.new_place import LEAST_FREE_BYTES
 from controller.session.rows import NOTHING, Remembered
 from controller.sizes import size_text
@@ -152,7 +152,7 @@ def _will_be_heard_of(welcome: Welcome, remembered: Remembered) -> bool:
 def _coming(program: Program, remembered: Remembered) -> Exposure:
     """The exposure that the run makes first. What stays in doubt may have been made or not."""
     members = len(program.kit.exposure.bracket_ev)
-    turn = Turn.resumed(members, remembered.exposures, remembered.latest)
+    turn = BracketPosition.resumed(members, remembered.exposures, remembered.latest)
     wanted = {(step.frame, step.exposure) for step in program.exposures}
     if remembered.in_doubt is not None:
         turn = turn.lost(remembered.in_doubt[1])

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 from controller.capture.hand import Hand
 from controller.capture.jog import Keys, jog_by_keys
-from controller.capture.people import People, Question
+from controller.capture.people import People, YesNoQuestion
 from controller.capture.walk import corners, walk
 from controller.capture.zero import AT_MARK, find_zero
 from controller.errors import WorldError
@@ -16,11 +16,11 @@ from controller.session.session import Session
 WALK_FACT = "walked"
 """The way of the walk round the extremes after which everything was clear, in steps."""
 
-SAME_MARK = Question(
+SAME_MARK = YesNoQuestion(
     "The board knows a zero that this session has not set. Was it set at the same mark, with `fullturn jog`?",
     needs_person=True,
 )
-ROUND = Question("The head has been round its extremes. Was everything clear, cables and tripod legs included?")
+ROUND = YesNoQuestion("The head has been round its extremes. Was everything clear, cables and tripod legs included?")
 
 
 @dataclass(frozen=True, slots=True)

@@ -2,10 +2,10 @@
 
 from controller.capture.belief import SWITCHES
 from controller.capture.hand import Hand
-from controller.capture.people import People, Question
+from controller.capture.people import People, YesNoQuestion
 
 POWER = "The motors are switched on"
-AT_MARK = Question("Is the head at its zero mark, level and at yaw 0?", needs_person=True)
+AT_MARK = YesNoQuestion("Is the head at its zero mark, level and at yaw 0?", needs_person=True)
 
 
 def ready(hand: Hand, people: People) -> None:

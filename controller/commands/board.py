@@ -5,7 +5,7 @@ from collections.abc import Callable
 from controller.capture.gate import Gate
 from controller.capture.people import People
 from controller.conformance.battery import (
-    Verdict,
+    RuleResult,
     wait_battery,
 )
 from controller.conformance.reach import Reach
@@ -26,11 +26,11 @@ def check_command(
     url: str,
     baud: int,
     may_move: Callable[[], bool],
-    tell: Callable[[Verdict], None],
+    tell: Callable[[RuleResult], None],
     *,
     people: People = NOBODY_NEAR,
     reach: Reach | None = None,
-) -> list[Verdict]:
+) -> list[RuleResult]:
     """Run the battery on the board at `url`; see `wait_battery`. Raises LinkLost, WorldError."""
     with SerialPort(url, baud) as port:
         wait_known_board(port)

@@ -11,7 +11,7 @@ from controller.calibration.parallax import Scene, TypedShift
 from controller.calibration.parallax_finding import Rail, typed_finding
 from controller.calibration.parallax_photographs import MarkGiven, seen_finding
 from controller.calibration.photographs import read_two
-from controller.calibration.rail import Place, Reading, rail_at, rail_table
+from controller.calibration.rail import RailReading, Reading, rail_at, rail_table
 from controller.commands.calibrate import Keeping
 from controller.errors import InputError
 from controller.kit.load import load_kit
@@ -46,7 +46,7 @@ def centre_command(
     return centre_finding(keeping.kit(), given, distance_mm, places_px, u_aim_deg)
 
 
-def rail_command(kit_path: Path, focal_mm: float | None) -> tuple[tuple[Place, ...], float, Reading]:
+def rail_command(kit_path: Path, focal_mm: float | None) -> tuple[tuple[RailReading, ...], float, Reading]:
     """The table of the kit's lens, the focal length asked for and the rail's reading there. Raises InputError."""
     kit = load_kit(kit_path)
     table = rail_table(records.read(kit_path), kit)

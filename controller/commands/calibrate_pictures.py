@@ -7,7 +7,7 @@ from controller.amounts import counted
 from controller.calibration.commanded_steps import commanded_steps
 from controller.calibration.finding import Finding
 from controller.calibration.known_lens import LensGiven
-from controller.calibration.lens_terms import Standing
+from controller.calibration.lens_terms import PupilPlace
 from controller.calibration.pair_finding import pair_finding
 from controller.calibration.photographs import photographs_in, read_photographs, read_two
 from controller.calibration.records import AxisName
@@ -18,7 +18,7 @@ from controller.errors import InputError
 
 
 def ring_command(
-    paths: Sequence[Path], steps_text: str, given: LensGiven, standing: Standing, keeping: Keeping
+    paths: Sequence[Path], steps_text: str, given: LensGiven, standing: PupilPlace, keeping: Keeping
 ) -> Finding:
     """Close a ring of photographs of the pan axis. Raises InputError, NotBelievable."""
     kit = keeping.kit()
@@ -37,7 +37,7 @@ def pair_command(
     given: LensGiven,
     keeping: Keeping,
     *,
-    standing: Standing,
+    standing: PupilPlace,
     u_pose_deg: float,
 ) -> Finding:
     """Steps per degree from two photographs of a known lens. Raises InputError, NotBelievable."""

@@ -7,7 +7,7 @@ from controller.calibration import axis_findings, backlash, level, records, step
 from controller.calibration.finding import Finding
 from controller.calibration.readings import names_in, read_csv
 from controller.calibration.records import AxisName, axis_of
-from controller.calibration.typed_readings import Operator
+from controller.calibration.typed_readings import PersonAtHead
 from controller.calibration.validity import calibrated
 from controller.calibration.verify_needs import need_of, poses_to_visit
 from controller.calibration.wave import HEAD_ECCENTRICITY_DEG
@@ -20,11 +20,11 @@ STEEPEST_DEG = 60.0  # the pitch of the steepest row of many a sphere, where not
 
 
 @dataclass(frozen=True, slots=True)
-class Source:
+class ReadingSource:
     """Where the readings come from: a CSV file, or the operator."""
 
     path: Path | None
-    operator: Operator
+    operator: PersonAtHead
 
 
 def _kit_now(keeping: Keeping) -> Kit | None:
@@ -34,7 +34,7 @@ def _kit_now(keeping: Keeping) -> Kit | None:
 
 
 def steps_command(
-    keeping: Keeping, source: Source, axis: AxisName, reading_error_deg: float | None, by_turns: bool
+    keeping: Keeping, source: ReadingSource, axis: AxisName, reading_error_deg: float | None, by_turns: bool
 ) -> Finding:
     """Steps per degree by angles, or by whole turns (a file says which by its columns).
 
@@ -65,7 +65,7 @@ def steps_command(
 
 def backlash_command(
     keeping: Keeping,
-    source: Source,
+    source: ReadingSource,
     axis: AxisName,
     positions: int,
     times: int,
@@ -83,7 +83,7 @@ def backlash_command(
 
 
 def level_command(
-    keeping: Keeping, source: Source, reading_error_deg: float | None, leg_yaw_deg: float, leg_radius_mm: float
+    keeping: Keeping, source: ReadingSource, reading_error_deg: float | None, leg_yaw_deg: float, leg_radius_mm: float
 ) -> Finding:
     """The lean of the pan axis, and which leg to raise. Raises InputError, NotBelievable."""
     kit = _kit_now(keeping)
@@ -100,7 +100,7 @@ def level_command(
 
 def verify_command(
     keeping: Keeping,
-    source: Source,
+    source: ReadingSource,
     plan_path: Path | None,
     *,
     needed_deg: float | None,

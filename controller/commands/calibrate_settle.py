@@ -9,13 +9,18 @@ from controller.calibration.photographs import photographs_in, read_photographs
 from controller.calibration.readings import read_csv
 from controller.calibration.settle import FEWEST
 from controller.calibration.settle_finding import Still, burst_finding, readings_finding
-from controller.calibration.typed_readings import Operator, asked_ringing
+from controller.calibration.typed_readings import PersonAtHead, asked_ringing
 from controller.commands.calibrate import Keeping
 from controller.errors import InputError
 
 
 def settle_readings_command(
-    path: Path | None, from_ms: float, degrees_per_unit: float | None, still: Still, keeping: Keeping, operator: Operator
+    path: Path | None,
+    from_ms: float,
+    degrees_per_unit: float | None,
+    still: Still,
+    keeping: Keeping,
+    operator: PersonAtHead,
 ) -> Finding:
     """From a CSV file with the columns time_ms and value, or as typed in. Raises InputError, NotBelievable."""
     kit = keeping.kit()

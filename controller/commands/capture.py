@@ -10,7 +10,7 @@ from controller.calibration.records import read
 from controller.calibration.validity import calibrated, calibration_checks
 from controller.capture.events import Wanted
 from controller.capture.gate import Gate
-from controller.capture.people import Question
+from controller.capture.people import YesNoQuestion
 from controller.capture.preflight import Check, checks
 from controller.capture.runner import Runner, RunResult
 from controller.capture.tether import UsbCamera
@@ -33,7 +33,7 @@ from controller.session.session import Session
 
 
 @dataclass(frozen=True, slots=True)
-class Made:
+class SetAccount:
     """The account of a set, and whether somebody or something stopped it before it was through."""
 
     summary: Summary
@@ -49,7 +49,7 @@ def capture_command(
     kit_path: Path | None = None,
     wait: Callable[[], bool] | None = None,
     open_port: PortOpener = SerialPort,
-) -> Made:
+) -> SetAccount:
     """Make the set of a plan and write its session to `out`. Raises InputError, WorldError, LinkLost, StorageFailed.
 
     `kit_path` is the kit as it is today, whose calibration is used; it must be the plan's but for what is measured.
@@ -125,7 +125,7 @@ def resume_command(path: Path, url: str | None, crew: Crew, open_port: PortOpene
             return _run(job, program).summary
 
 
-ALL_CLEAR = Question("Is the head level, the camera locked, and nobody and nothing within reach of what turns?")
+ALL_CLEAR = YesNoQuestion("Is the head level, the camera locked, and nobody and nothing within reach of what turns?")
 
 
 @contextmanager
@@ -141,7 +141,7 @@ def _take_old_wishes(session: Session) -> None:
             session.doubt_frames(wish.frames)
 
 
-def _run(job: Job, program: Program) -> Made:
+def _run(job: Job, program: Program) -> SetAccount:
     session, crew = job.session, job.crew
     while True:
         result = _run_once(job, program)
@@ -156,7 +156,7 @@ def _run(job: Job, program: Program) -> Made:
             break
     session.note_end(result.sentence, complete=result.complete)
     session.note_about("ended", clock.wall_time())
-    return Made(account_of(session, job.plan, seconds=result.seconds), result.early)
+    return SetAccount(account_of(session, job.plan, seconds=result.seconds), result.early)
 
 
 def _run_once(job: Job, program: Program) -> RunResult:

@@ -4,13 +4,13 @@ from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
 
-from controller.capture.events import Kind
+from controller.capture.events import EventKind
 from controller.capture.gate import Gate
 from controller.capture.hand import Hand
 from controller.capture.interrupts import Interrupts
-from controller.capture.jog import Keys, Place, jog_by_keys, jog_to, place_of
+from controller.capture.jog import HeadPlace, Keys, jog_by_keys, jog_to, place_of
 from controller.capture.operator import Operator
-from controller.capture.people import People, Question
+from controller.capture.people import People, YesNoQuestion
 from controller.commands.crew import PortOpener
 from controller.errors import InputError, WorldError
 from controller.kit.load import load_kit
@@ -19,7 +19,7 @@ from controller.ports.serial_port import SerialPort, port_alone
 from controller.program.build import build_program
 from controller.program.program import Program, slowed
 
-CLEAR = Question("The head will move, slowly. Is everything clear of it, cables included?")
+CLEAR = YesNoQuestion("The head will move, slowly. Is everything clear of it, cables included?")
 
 
 @contextmanager
@@ -33,7 +33,7 @@ def held_head(
     kit = load_kit(kit_path)
     must_be_own_head(kit, str(kit_path))
     program = slowed(build_program(kit, ()))
-    with port_alone(url, purpose), open_port(url, kit.board.baud) as port, Interrupts(Kind.STOP) as interrupts:
+    with port_alone(url, purpose), open_port(url, kit.board.baud) as port, Interrupts(EventKind.STOP) as interrupts:
         operator = Operator(port.now, interrupts, people)
         yield Hand(port, program, operator, Gate.of(people, port.now)), program
 
@@ -47,7 +47,7 @@ def jog_command(
     open_port: PortOpener = SerialPort,
     *,
     zero_here: bool = False,
-) -> Place:
+) -> HeadPlace:
     """Move the head `to` a pose, or by keys. Raises InputError, WorldError, LinkLost, RunStopped."""
     if to is None and keys is None:
         raise InputError("There is no terminal to press keys at; say where to go: --to YAW PITCH.")

@@ -12,7 +12,7 @@ from controller.kit.lens_data import Entry
 from controller.kit.load import load_kit
 from controller.kit.search import exactly, search
 from controller.places import must_be_free
-from controller.report.kit_figures import Line, figures_of
+from controller.report.kit_figures import Derived, figures_of
 from controller.report.kit_loads import Load, load_lines
 
 
@@ -45,11 +45,11 @@ def from_picture_command(picture: Path, out: Path | None) -> FromPicture:
     return found
 
 
-def check_command(path: Path) -> list[Line]:
+def check_command(path: Path) -> list[Derived]:
     """Everything that follows from a kit, with how. Raises InputError."""
     return figures_of(load_kit(path), read(path), clock.wall_moment())
 
 
-def loads_command(path: Path, load: Load) -> list[Line]:
+def loads_command(path: Path, load: Load) -> list[Derived]:
     """Torques, ramps, reaction and tipping. Raises InputError."""
     return load_lines(load_kit(path).head, load)

@@ -12,9 +12,9 @@ from controller.errors import InputError, RunStopped, WorldError
 from controller.kit.load import load_kit
 from controller.kit.own_head import must_be_own_head
 from controller.setup.at_head import see_cables, see_stop_switch, see_zero
-from controller.setup.inspection import Found, calibration_found, picture_found
+from controller.setup.inspection import Observation, calibration_found, picture_found
 from controller.setup.progress import Done, kit_mark, read_progress, write_progress
-from controller.setup.standing import Standing, setup_state
+from controller.setup.standing import StepStanding, setup_state
 from controller.setup.steps import Look, Step, steps
 
 MAY_MOVE = "The head will move, slowly. Is it clear of people, cables and legs, and the stop switch within reach?"
@@ -34,7 +34,7 @@ class Guide:
     picture: Path | None = None
 
 
-def setup_command(kit_path: Path, guide: Guide) -> list[Standing]:
+def setup_command(kit_path: Path, guide: Guide) -> list[StepStanding]:
     """Lead through what is open; each step is kept as soon as it is done. Raises InputError, WorldError,
     StorageFailed.
     """
@@ -81,7 +81,7 @@ def _through(step: Step, kit_path: Path, guide: Guide) -> Done | None:
             )
 
 
-def _look(step: Step, kit_path: Path, guide: Guide) -> Found | None:
+def _look(step: Step, kit_path: Path, guide: Guide) -> Observation | None:
     """What the program sees of a step; None where it has nothing to look at it with."""
     try:
         match step.look:
@@ -96,13 +96,13 @@ def _look(step: Step, kit_path: Path, guide: Guide) -> Found | None:
     except RunStopped:
         raise
     except (InputError, WorldError) as error:
-        return Found(False, str(error))
+        return Observation(False, str(error))
 
 
-def _look_at_head(look: Look, kit_path: Path, guide: Guide) -> Found:
+def _look_at_head(look: Look, kit_path: Path, guide: Guide) -> Observation:
     assert guide.port is not None
     if look is not Look.STOP_SWITCH and not guide.agree(MAY_MOVE):
-        return Found(False, "Nothing was moved.")
+        return Observation(False, "Nothing was moved.")
     with held_head(kit_path, guide.port, "fullturn kit setup", guide.people) as (hand, program):
         if look is Look.STOP_SWITCH:
             return see_stop_switch(hand)

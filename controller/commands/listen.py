@@ -4,16 +4,16 @@ from typing import BinaryIO
 
 from controller.ports.listening import CHUNK, Show, wait_traffic
 from controller.ports.serial_port import SerialPort
-from controller.ports.traffic import Summary, Traffic
+from controller.ports.traffic import Traffic, TrafficSummary
 
 
-def listen_command(url: str, baud: int, *, tap: bool, show: Show) -> Summary:
+def listen_command(url: str, baud: int, *, tap: bool, show: Show) -> TrafficSummary:
     """Print the traffic at `url` until Ctrl-C; unless it is a tap, ask the board once a second. Raises LinkLost."""
     with SerialPort(url, baud) as port:
         return wait_traffic(port, asks=not tap, show=show)
 
 
-def decode_command(file: BinaryIO, show: Show) -> Summary:
+def decode_command(file: BinaryIO, show: Show) -> TrafficSummary:
     """Show what is in a file of recorded bytes; of when it was said nothing is known."""
     traffic = Traffic()
     while data := file.read(CHUNK):

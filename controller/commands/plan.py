@@ -21,7 +21,7 @@ from controller.report.plan_words import (
 
 
 @dataclass(frozen=True, slots=True)
-class Asked:
+class PlanExtras:
     """What the command line asks for beside the request itself."""
 
     overlap: float = 0.30
@@ -33,7 +33,7 @@ class Asked:
 
 
 @dataclass(frozen=True, slots=True)
-class Made:
+class WeighedPlan:
     """A plan, and what was weighed against it: frames and seconds of each way to mount the camera."""
 
     plan: Plan
@@ -42,7 +42,9 @@ class Made:
     """A sentence for each calibration that is counted in, or was once made and no longer counts."""
 
 
-def plan_command(kit_path: Path, out: Path, asked: Asked, effort: Effort | None = None, *, replace: bool = False) -> Made:
+def plan_command(
+    kit_path: Path, out: Path, asked: PlanExtras, effort: Effort | None = None, *, replace: bool = False
+) -> WeighedPlan:
     """Make the plan, with what is calibrated of the kit, and write it; with `replace`, in place of an older plan.
 
     `effort` limits the search for fewer frames.
@@ -75,4 +77,4 @@ def plan_command(kit_path: Path, out: Path, asked: Asked, effort: Effort | None 
         )
     hold_limits(plan, request)
     save_plan(plan, out, replace=replace)
-    return Made(plan, compared, calibration)
+    return WeighedPlan(plan, compared, calibration)

@@ -9,7 +9,7 @@ from controller.amounts import duration
 from controller.capture.gate import Gate
 from controller.capture.interrupts import Interrupts
 from controller.capture.operator import Operator
-from controller.capture.people import LEAD_AGAIN_NS, People, Question
+from controller.capture.people import LEAD_AGAIN_NS, People, YesNoQuestion
 from controller.capture.runner import Runner, RunResult
 from controller.commands.faults import scenario_for
 from controller.commands.pictures import Darkroom
@@ -28,7 +28,7 @@ from controller.report.html import write_html
 from controller.report.own_pages import is_own_account, is_own_page, is_own_truth
 from controller.report.run_page import write_run_page
 from controller.report.summary import Summary, account_of
-from controller.report.tale import Told, in_truth, tale, with_person
+from controller.report.tale import TaleLine, in_truth, tale, with_person
 from controller.session.rows import REHEARSAL
 from controller.session.session import Session
 from sim.person import Person
@@ -63,7 +63,7 @@ class Rehearsed:
     """The account of a rehearsal, the tale of what went wrong in it, and what to know of the kit."""
 
     summary: Summary
-    tale: list[Told]
+    tale: list[TaleLine]
     head: tuple[str, ...] = ()
     """A sentence if the head is an example."""
 
@@ -124,7 +124,7 @@ def _runner(
     """A run in which frames by hand are held at once; with a person beside the head if the scenario has one."""
     if rig.scenario.person is None:
 
-        def hold(question: Question) -> bool:
+        def hold(question: YesNoQuestion) -> bool:
             if question.hold_deg is not None:
                 rig.head.hold_by_hand(*question.hold_deg)
             return True
@@ -164,7 +164,7 @@ def _write_all(folder: Path, plan: Plan, session: Session, rig: Rig, trace: Trac
     return Rehearsed(summary, told, tuple(head_sentences(plan.kit)))
 
 
-def _with(person: Person, end_ns: int) -> list[Told]:
+def _with(person: Person, end_ns: int) -> list[TaleLine]:
     return with_person(person.read, person.typed, len(person.unannounced), end_ns)
 
 

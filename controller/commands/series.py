@@ -9,7 +9,7 @@ from controller import clock
 from controller.amounts import duration
 from controller.commands.capture import capture_command
 from controller.commands.crew import Crew, PortOpener
-from controller.planning.series import Series
+from controller.planning.series import SessionSeries
 from controller.ports.serial_port import SerialPort
 from controller.report.summary import Summary
 from controller.session.new_place import must_be_free_session
@@ -18,7 +18,12 @@ TELL_EVERY = timedelta(minutes=1)
 
 
 def capture_series(
-    plan_path: Path, url: str, series: Series, crew: Crew, kit_path: Path | None, open_port: PortOpener = SerialPort
+    plan_path: Path,
+    url: str,
+    series: SessionSeries,
+    crew: Crew,
+    kit_path: Path | None,
+    open_port: PortOpener = SerialPort,
 ) -> Iterator[tuple[Summary, Path]]:
     """Make each set of the series in its own session. Raises what `capture_command` raises."""
     for path in series.sessions:

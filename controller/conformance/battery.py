@@ -17,7 +17,7 @@ STILL = "a board is asked for what it must refuse; one that is broken may move"
 
 
 @dataclass(frozen=True, slots=True)
-class Verdict:
+class RuleResult:
     """One rule's result: `kept` is None where it was left out; `seen` says why, or what was wrong."""
 
     rule: str
@@ -27,8 +27,8 @@ class Verdict:
 
 
 def wait_battery(
-    talk: Talk, may_move: Callable[[], bool], tell: Callable[[Verdict], None], lead_ns: int = 0
-) -> list[Verdict]:
+    talk: Talk, may_move: Callable[[], bool], tell: Callable[[RuleResult], None], lead_ns: int = 0
+) -> list[RuleResult]:
     """Check each rule and tell what came of it.
 
     `may_move` is asked once, before the first rule that may turn anything. Before each rule that switches the motors on,
@@ -36,7 +36,7 @@ def wait_battery(
     stop it, `lead_ns` before. Whatever ends this early, Ctrl-C included, the board is told to stop. Raises LinkLost,
     OtherVersion.
     """
-    verdicts: list[Verdict] = []
+    verdicts: list[RuleResult] = []
     moving: bool | None = None
     begin = talk.port.now()
     try:
@@ -48,7 +48,7 @@ def wait_battery(
             sentence = rule.announcement(talk.reach, near_zero=talk.zero_is_found) if why is None else None
             if sentence is not None:
                 _wait_announced(talk, sentence, lead_ns)
-            verdict = _judge(talk, rule) if why is None else Verdict(rule.name, rule.demands, None, why)
+            verdict = _judge(talk, rule) if why is None else RuleResult(rule.name, rule.demands, None, why)
             verdicts.append(verdict)
             tell(verdict)
     except BaseException:
@@ -72,11 +72,11 @@ def _left_out(talk: Talk, rule: Rule, *, moving: bool, passed_s: float) -> str |
     return "the check has taken too long already" if passed_s > TOTAL_S else None
 
 
-def _judge(talk: Talk, rule: Rule) -> Verdict:
+def _judge(talk: Talk, rule: Rule) -> RuleResult:
     try:
         wait_verdict(talk, rule)
     except RuleBroken as error:
-        return Verdict(rule.name, rule.demands, False, str(error))
+        return RuleResult(rule.name, rule.demands, False, str(error))
     except NotChecked as error:
-        return Verdict(rule.name, rule.demands, None, str(error))
-    return Verdict(rule.name, rule.demands, True)
+        return RuleResult(rule.name, rule.demands, None, str(error))
+    return RuleResult(rule.name, rule.demands, True)

@@ -7,7 +7,7 @@ from controller.errors import InputError
 from controller.kit.crop import Crop, crop_of
 from controller.kit.draft import Draft
 from controller.kit.lens_data import Entry, sensor_size_mm
-from controller.kit.picture import Shot, shot_of
+from controller.kit.picture import PictureFacts, shot_of
 from controller.kit.search import exactly
 
 
@@ -15,7 +15,7 @@ from controller.kit.search import exactly
 class FromPicture:
     """What a picture gave, and what it could not say, each in a sentence."""
 
-    shot: Shot
+    shot: PictureFacts
     camera: Entry | None
     lens: Entry | None
     crop: Crop | None

@@ -13,7 +13,7 @@ from controller.matching.pairing import Pairing, pair_up
 from controller.matching.recorded import Recorded
 from controller.matching.table import (
     MatchLine,
-    Verdict,
+    MatchVerdict,
     file_line,
     frames_to_retake,
     match_lines,
@@ -72,7 +72,7 @@ class Matched:
     checks: list[str] = field(default_factory=list)
     losses: tuple[str, ...] = ()
 
-    def count(self, *verdicts: Verdict) -> int:
+    def count(self, *verdicts: MatchVerdict) -> int:
         """How many lines say this."""
         return sum(line.verdict in verdicts for line in self.lines)
 
@@ -81,7 +81,7 @@ class Matched:
         return {
             "camera": self.camera,
             "clock": asdict(self.clock),
-            "counts": {verdict.value: self.count(verdict) for verdict in Verdict},
+            "counts": {verdict.value: self.count(verdict) for verdict in MatchVerdict},
             "retake": self.retake,
             "not_made": self.not_made,
             "checks": self.checks,

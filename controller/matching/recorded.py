@@ -6,8 +6,8 @@ from pathlib import Path
 
 from controller.errors import InputError
 from controller.matching.table import (
+    MatchedPose,
     Planned,
-    Pose,
 )
 from controller.planning.plan import Plan, plan_from
 from controller.session.exposure_lines import Clock, exposure_lines
@@ -47,7 +47,7 @@ def recorded_in(path: Path) -> Recorded:
             Planned(
                 line.frame, line.exposure, line.attempt, line.outcome, opened, line.shutter_s,
                 made, confirmed, line.outcome in {"confirmed", "assumed"},
-                Pose(line.yaw_deg, line.pitch_deg, line.roll_deg, line.pan_deg, line.tilt_deg),
+                MatchedPose(line.yaw_deg, line.pitch_deg, line.roll_deg, line.pan_deg, line.tilt_deg),
             )
         )  # fmt: skip
     return Recorded(plan, sorted(planned, key=lambda one: one.opened_s), dated, losses)

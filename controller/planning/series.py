@@ -14,7 +14,7 @@ SUN_WITHIN = timedelta(days=1)
 
 
 @dataclass(frozen=True, slots=True)
-class Series:
+class SessionSeries:
     """The sessions to write, when the first begins (None: now), and how far apart they begin."""
 
     sessions: tuple[Path, ...]
@@ -31,7 +31,7 @@ def series_of(
     longitude: float | None,
     repeat: str | None,
     times: int | None,
-) -> Series:
+) -> SessionSeries:
     """What the options ask for, which go together. Raises InputError for a start that does not come."""
     now = clock.local_time()
     start = None
@@ -45,7 +45,7 @@ def series_of(
     if times is not None and times > 1:
         digits = len(str(times))
         sessions = tuple(out.with_stem(f"{out.stem}-{number:0{digits}}") for number in range(1, times + 1))
-    return Series(sessions, start, None if repeat is None else span_of(repeat))
+    return SessionSeries(sessions, start, None if repeat is None else span_of(repeat))
 
 
 def moment_of(text: str, now: datetime) -> datetime:

@@ -3,7 +3,7 @@
 from dataclasses import asdict, dataclass
 from typing import Any
 
-from controller.capture.line import Line
+from controller.capture.line import BoardLine
 from controller.capture.port import Port
 from controller.kit.line import TRIES, retry_ns
 from protocol.codec import PROTOCOL_VERSION
@@ -35,7 +35,7 @@ class LineHealth:
 
 def wait_soak(port: Port, baud: int, seconds: float) -> LineHealth:
     """Ask for the status as fast as answers come, for `seconds`. Raises LinkLost."""
-    line = Line(port, lambda: HostLink(retry_ns=Nanos(retry_ns(baud)), tries=TRIES))
+    line = BoardLine(port, lambda: HostLink(retry_ns=Nanos(retry_ns(baud)), tries=TRIES))
     begin = asked_at = port.now()
     trips: list[float] = []
     silent = False

@@ -3,7 +3,7 @@
 from collections.abc import Callable
 
 from controller.capture.port import Port
-from controller.ports.traffic import Heard, Summary, Traffic
+from controller.ports.traffic import Heard, Traffic, TrafficSummary
 from protocol.codec import PROTOCOL_VERSION, frame_of
 from protocol.messages import GetStatus, Hello
 from protocol.units import NS
@@ -13,7 +13,7 @@ CHUNK = 4096
 Show = Callable[[Heard], None]
 
 
-def wait_traffic(port: Port, *, asks: bool, show: Show) -> Summary:
+def wait_traffic(port: Port, *, asks: bool, show: Show) -> TrafficSummary:
     """Show what comes in at `port`, and what goes out if it `asks`; return what was counted when interrupted."""
     heard, said = Traffic(), Traffic()
     begin = port.now()
@@ -39,8 +39,8 @@ def wait_traffic(port: Port, *, asks: bool, show: Show) -> Summary:
     return _together(heard.summary, said.summary)
 
 
-def _together(heard: Summary, said: Summary) -> Summary:
-    return Summary(
+def _together(heard: TrafficSummary, said: TrafficSummary) -> TrafficSummary:
+    return TrafficSummary(
         heard.read_bytes + said.read_bytes,
         heard.host + said.host,
         heard.board + said.board,

@@ -8,13 +8,13 @@ from controller import clock
 from controller.calibration.records import read
 from controller.errors import InputError
 from controller.kit.load import load_kit
-from controller.setup.inspection import Found, calibration_found, picture_found
+from controller.setup.inspection import Observation, calibration_found, picture_found
 from controller.setup.progress import Done, kit_mark, read_progress, write_progress
 from controller.setup.steps import Look, steps
 
 
 @dataclass(frozen=True, slots=True)
-class Standing:
+class StepStanding:
     """How a step stands: `done`, seen by the program or said by the operator, when, and what was found; else `open`."""
 
     step: str
@@ -30,7 +30,7 @@ class Standing:
         return f"{self.state:5} {self.step:12} {self.title}{how}"
 
 
-def setup_state(kit_path: Path) -> list[Standing]:
+def setup_state(kit_path: Path) -> list[StepStanding]:
     """How each step stands. What calibration shows counts at once. Raises InputError."""
     kit, progress, now = load_kit(kit_path), read_progress(kit_path), clock.wall_moment()
     standings = []
@@ -41,10 +41,10 @@ def setup_state(kit_path: Path) -> list[Standing]:
             if found.good:
                 mark = Done(at=now, kit=kit_mark(kit), found=found.sentence, seen=True)
         if mark is None:
-            standings.append(Standing(step.name, step.title, "open"))
+            standings.append(StepStanding(step.name, step.title, "open"))
         else:
             at = mark.at.astimezone().isoformat(" ", "minutes")
-            standings.append(Standing(step.name, step.title, "done", mark.seen, at, mark.found))
+            standings.append(StepStanding(step.name, step.title, "done", mark.seen, at, mark.found))
     return standings
 
 
@@ -60,7 +60,7 @@ def mark_steps(kit_path: Path, done: Sequence[str], again: Sequence[str]) -> Non
     write_progress(kit_path, read_progress(kit_path).with_marks(marks))
 
 
-def see_picture(kit_path: Path, picture: Path) -> Found:
+def see_picture(kit_path: Path, picture: Path) -> Observation:
     """Look at a picture for the step that it shows; keep that if it shows all of it. Raises InputError, StorageFailed."""
     kit = load_kit(kit_path)
     found = picture_found(picture, kit, clock.wall_moment())
@@ -71,6 +71,6 @@ def see_picture(kit_path: Path, picture: Path) -> Found:
     return found
 
 
-def as_json(standings: Sequence[Standing]) -> list[dict[str, object]]:
+def as_json(standings: Sequence[StepStanding]) -> list[dict[str, object]]:
     """For other programs."""
     return [asdict(standing) for standing in standings]

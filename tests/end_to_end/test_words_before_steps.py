@@ -27,7 +27,7 @@ from controller.commands.stand_in import rig_spec
 from controller.errors import InputError
 from controller.kit.load import load_kit
 from controller.planning.make import make_plan
-from controller.planning.series import Series
+from controller.planning.series import SessionSeries
 from controller.program.build import build_program
 from controller.setup.at_head import see_cables, see_zero
 from protocol.messages import Arm, Cause, GetStatus, Halt, Move, Reference, Request, Stop
@@ -122,7 +122,7 @@ def test_a_series_and_the_wait_before_it(tmp_path: Path, monkeypatch: pytest.Mon
     begin = datetime(2026, 6, 21, 4, 0, tzinfo=UTC)
     monkeypatch.setattr(clock, "local_time", lambda: begin + timedelta(seconds=world.port.now() / NS))
     sessions = (tmp_path / "s-1.sqlite", tmp_path / "s-2.sqlite")
-    series = Series(sessions, begin + timedelta(hours=1), timedelta(minutes=30))
+    series = SessionSeries(sessions, begin + timedelta(hours=1), timedelta(minutes=30))
     for summary, _ in capture_series(world.plan_path, world.url, series, world.crew(), None, world.open_port):
         assert summary.complete
     assert_announced(world.person, world.rig)

@@ -7,17 +7,22 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from controller.calibration.rail import Place, rail_at, rail_table
-from controller.calibration.records import Kind, Record, new_record
+from controller.calibration.rail import RailReading, rail_at, rail_table
+from controller.calibration.records import CalibrationKind, Record, new_record
 from controller.kit.load import kit_from_tables
 from tests.end_to_end.whole_runs import CAMERA
 
-TABLE = (Place(24.0, 92.0, 0.3), Place(35.0, 85.0, 0.2), Place(50.0, 84.0, 0.4), Place(70.0, 71.5, 0.5))
+TABLE = (
+    RailReading(24.0, 92.0, 0.3),
+    RailReading(35.0, 85.0, 0.2),
+    RailReading(50.0, 84.0, 0.4),
+    RailReading(70.0, 71.5, 0.5),
+)
 KIT = kit_from_tables({"camera": dict(CAMERA), "lens": {"focal_length_mm": 24.0}}, "kit")
 
 
 @pytest.mark.parametrize("place", TABLE)
-def test_what_was_measured_comes_back(place: Place) -> None:
+def test_what_was_measured_comes_back(place: RailReading) -> None:
     reading = rail_at(TABLE, place.focal_length_mm)
     assert reading.rail_mm == pytest.approx(place.rail_mm)
     assert reading.u_rail_mm == pytest.approx(place.u_rail_mm)
@@ -51,7 +56,7 @@ def record(at: int, focal: float | None, rail: float | None, *, undone: bool = F
     made = f"2026-03-{at:02}T10:00:00+00:00"
     return new_record(
         KIT,
-        Kind.PARALLAX,
+        CalibrationKind.PARALLAX,
         None,
         made,
         values=values,

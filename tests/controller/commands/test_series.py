@@ -9,7 +9,7 @@ import pytest
 
 from controller.capture.people import People
 from controller.commands import series as series_module
-from controller.commands.capture import Made
+from controller.commands.capture import SetAccount
 from controller.commands.crew import Crew
 from controller.commands.series import capture_series
 from controller.errors import StorageFailed
@@ -28,7 +28,7 @@ def sets(ends: list[bool], monkeypatch: pytest.MonkeyPatch) -> tuple[list[Path],
     said: list[str] = []
     left = iter(ends)
     summary = report_of_nothing()
-    monkeypatch.setattr(series_module, "capture_command", lambda *_, **__: Made(summary, next(left)))
+    monkeypatch.setattr(series_module, "capture_command", lambda *_, **__: SetAccount(summary, next(left)))
     crew = Crew(People(said.append), lambda _: None, lambda *_: nullcontext())  # type: ignore[arg-type]
     asked = series_of(Path("s.sqlite"), **NOTHING | {"repeat": "1s", "times": 3})
     made = capture_series(Path("plan.json"), "port", replace(asked, every=timedelta()), crew, None)

@@ -32,7 +32,7 @@ from protocol.messages import (
     StatusFlag,
     Stop,
 )
-from protocol.units import Axis, BootId, CommandId, Steps, next_id
+from protocol.units import AxisId, BootId, CommandId, Steps, next_id
 from tests.protocol.board.core import BOOT_ID, STOP_OPEN, SUPPLY_LOW, Core
 from tests.protocol.board.talker import ACCEL, LIMIT, SPEED, Talker
 from tests.refusals import REFUSALS, Refusal, arm, axis, expose, move, moving, reference
@@ -126,12 +126,12 @@ def test_cannot_be_armed_with_the_switch_open_or_the_supply_low(core: Core, talk
 
 
 BAD_AXES = (
-    SetAxis(CommandId(1), Axis.PAN, Steps(5), Steps(5), SPEED, ACCEL),
-    SetAxis(CommandId(1), Axis.PAN, Steps(5), Steps(-5), SPEED, ACCEL),
-    SetAxis(CommandId(1), Axis.TILT, Steps(-5), Steps(5), 0, ACCEL),
-    SetAxis(CommandId(1), Axis.TILT, Steps(-5), Steps(5), MAX_RATE + 1, ACCEL),
-    SetAxis(CommandId(1), Axis.PAN, Steps(-5), Steps(5), SPEED, 0),
-    SetAxis(CommandId(0), Axis.PAN, Steps(-5), Steps(5), SPEED, ACCEL),
+    SetAxis(CommandId(1), AxisId.PAN, Steps(5), Steps(5), SPEED, ACCEL),
+    SetAxis(CommandId(1), AxisId.PAN, Steps(5), Steps(-5), SPEED, ACCEL),
+    SetAxis(CommandId(1), AxisId.TILT, Steps(-5), Steps(5), 0, ACCEL),
+    SetAxis(CommandId(1), AxisId.TILT, Steps(-5), Steps(5), MAX_RATE + 1, ACCEL),
+    SetAxis(CommandId(1), AxisId.PAN, Steps(-5), Steps(5), SPEED, 0),
+    SetAxis(CommandId(0), AxisId.PAN, Steps(-5), Steps(5), SPEED, ACCEL),
 )
 BAD_OTHERS = (
     Arm(CommandId(9), BootId(BOOT_ID), 0),
