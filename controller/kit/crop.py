@@ -22,7 +22,7 @@ class Crop:
 def crop_of(shot: PictureFacts, camera: Entry | None) -> Crop | None:
     """From the lens data, else from the two focal lengths, else from the focal plane; None where nothing says it.
 
-    The focal plane is the last because editors and some cameras get it wrong (see `Shot.focal_plane_mm`).
+    The focal plane is the last because editors and some cameras get it wrong (see `PictureFacts.focal_plane_mm`).
     """
     found: dict[str, float] = {}
     if camera is not None:

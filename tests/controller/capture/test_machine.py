@@ -23,6 +23,7 @@ from tests.end_to_end.whole_runs import few_frames, kit_of
 
 PROGRAM = build_program(kit_of(exposure={"bracket_ev": [0, 1]}), few_frames())
 T = 1_000_000_000
+UNTIL_STILL = (EventKind.START, EventKind.WELCOMED, EventKind.ARMED, EventKind.REFERENCED, EventKind.ARRIVED)
 
 
 def told(run: Run, kind: EventKind, at_ns: int = T, outcome: Outcome = Outcome.NONE) -> list[Effect]:
@@ -45,14 +46,7 @@ def told(run: Run, kind: EventKind, at_ns: int = T, outcome: Outcome = Outcome.N
 
 def at_first_exposure(program: Program = PROGRAM) -> Run:
     run = Run(program)
-    for kind in (
-        EventKind.START,
-        EventKind.WELCOMED,
-        EventKind.ARMED,
-        EventKind.REFERENCED,
-        EventKind.ARRIVED,
-        EventKind.WAITED,
-    ):
+    for kind in (*UNTIL_STILL, EventKind.WAITED):
         told(run, kind)
     assert stands_in(run) is RunState.EXPOSING
     return run
@@ -107,7 +101,7 @@ def test_the_way_to_the_first_photograph() -> None:
 
 def test_the_intent_comes_before_the_shutter() -> None:
     run = Run(PROGRAM)
-    for kind in (EventKind.START, EventKind.WELCOMED, EventKind.ARMED, EventKind.REFERENCED, EventKind.ARRIVED):
+    for kind in UNTIL_STILL:
         told(run, kind)
     intend, send, timer = told(run, EventKind.WAITED)
     step = PROGRAM.steps[1]
