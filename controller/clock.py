@@ -28,6 +28,11 @@ def wall_time() -> str:
     return datetime.now(UTC).isoformat(timespec="milliseconds")
 
 
+def wall_moment() -> datetime:
+    """The same as a moment, to say how old a record is."""
+    return datetime.fromisoformat(wall_time())
+
+
 def local_time() -> datetime:
     """The time of day here, for the operator's eyes."""
     return datetime.now().astimezone()

@@ -15,13 +15,13 @@ from rich.progress_bar import ProgressBar
 from rich.text import Text
 
 from controller import clock
+from controller.amounts import duration
 from controller.capture.events import EventKind
 from controller.capture.states import RunState
 from controller.capture.words.run import CHANGES, PAUSED, PAUSES, STATES
 from controller.files import open_to_append
 from controller.program.program import PlannedFrame, Program
 from controller.progress import can_redraw, worth_a_line
-from controller.report.wording import duration
 from controller.session.rows import Happening
 from protocol.statistics import LinkStatistics
 from protocol.units import NS

@@ -11,9 +11,10 @@ from __future__ import annotations
 from collections import deque
 from typing import Final
 
-from protocol.codec import FROM_BOARD_BIT, decode_message, frame_of, is_known, kind_of
+from protocol.codec import decode_message, frame_of, is_known, kind_of
 from protocol.errors import BadFrame, WrongUse
-from protocol.framing import CheckedFrame, Deframer
+from protocol.framing import CheckedFrame
+from protocol.inbox import Inbox
 from protocol.messages import (
     Accepted,
     Booted,
@@ -48,26 +49,16 @@ class BoardLink:
     """
 
     def __init__(self) -> None:
-        self._deframer = Deframer()
-        self._inbox: deque[CheckedFrame] = deque()
+        self._inbox = Inbox(INBOX_FRAMES, of_board=False)
         self._outbox: deque[bytes] = deque()
         self._last_frame: CheckedFrame | None = None  # the frame that `_last_reply` answers
         self._last_reply = b""
         self._unanswered: CheckedFrame | None = None
-        self._last_heard: Nanos | None = None
-        self._sent = self._retransmitted = self._dropped = 0
+        self._sent = self._retransmitted = 0
 
     def receive(self, data: bytes, now: Nanos) -> None:
         """Take in bytes from the wire, in any chunks. Never raises, whatever they are."""
-        for frame in self._deframer.feed(data):
-            if frame.kind & FROM_BOARD_BIT:
-                self._dropped += 1
-                continue
-            self._last_heard = now
-            if len(self._inbox) < INBOX_FRAMES:
-                self._inbox.append(frame)
-            else:
-                self._dropped += 1
+        self._inbox.feed(data, now)
 
     def next_request(self) -> tuple[Seq, Request] | None:
         """Return the next new request and its sequence number, or None.
@@ -78,9 +69,9 @@ class BoardLink:
         if self._unanswered is not None:
             raise WrongUse("the last request has not been answered")
         while self._inbox:
-            frame = self._inbox.popleft()
+            frame = self._inbox.next_frame()
             if frame == self._last_frame:
-                self._dropped += 1
+                self._inbox.dropped += 1
                 self._retransmitted += self._emit(self._last_reply)
                 continue
             request = self._understand(frame)
@@ -117,26 +108,19 @@ class BoardLink:
     @property
     def last_heard(self) -> Nanos | None:
         """When the last undamaged frame of a host came in, repeats included: the silence watchdog's start."""
-        return self._last_heard
+        return self._inbox.last_heard
 
     @property
     def statistics(self) -> LinkStatistics:
         """A snapshot of the counters."""
-        counters = self._deframer.counters
-        return LinkStatistics(
-            sent=self._sent,
-            retransmitted=self._retransmitted,
-            received=counters.good,
-            dropped=self._dropped,
-            damaged=counters.damaged,
-        )
+        return self._inbox.statistics(self._sent, self._retransmitted)
 
     def _understand(self, frame: CheckedFrame) -> Request | None:
         """Return the request in a frame, or answer by itself that it makes no sense."""
         try:
             message = decode_message(frame.kind, frame.payload)
         except BadFrame:
-            self._dropped += 1
+            self._inbox.dropped += 1
             self._answer(frame, Refused(Reason.BAD_VALUE if is_known(frame.kind) else Reason.UNKNOWN_KIND))
             return None
         # `receive` let no kind of a board through.
@@ -150,7 +134,7 @@ class BoardLink:
 
     def _emit(self, wire: bytes) -> bool:
         if len(self._outbox) >= OUTBOX_FRAMES:
-            self._dropped += 1
+            self._inbox.dropped += 1
             return False
         self._outbox.append(wire)
         return True

@@ -20,9 +20,10 @@ from collections import deque
 from dataclasses import dataclass
 from typing import Final, NamedTuple, TypeAlias
 
-from protocol.codec import FROM_BOARD_BIT, decode_message, encode_message, kind_of
+from protocol.codec import decode_message, encode_message, kind_of
 from protocol.errors import BadFrame, WrongUse
-from protocol.framing import CheckedFrame, Deframer, encode_frame
+from protocol.framing import CheckedFrame, encode_frame
+from protocol.inbox import Inbox
 from protocol.messages import (
     Accepted,
     Booted,
@@ -141,13 +142,11 @@ class HostLink:
         self._tries_used = 0
         self._to_send = False  # the outstanding frame waits to be taken
         self._deadline: Nanos | None = None  # runs from take() to the reply
-        self._deframer = Deframer()
-        self._inbox: deque[CheckedFrame] = deque()
+        self._inbox = Inbox(INBOX_FRAMES, of_board=True)
         self._events: deque[LinkEvent] = deque(maxlen=EVENTS)
         self._boot_id: BootId | None = None
-        self._last_heard: Nanos | None = None
         self._down = True
-        self._sent = self._retransmitted = self._dropped = 0
+        self._sent = self._retransmitted = 0
         self._bytes_since = self._frames_since = 0  # the outstanding request was first sent
 
     # What the user asks for.
@@ -185,16 +184,7 @@ class HostLink:
     def receive(self, data: bytes, now: Nanos) -> None:
         """Take in bytes from the wire, in any chunks. Never raises, whatever they are."""
         self._bytes_since += len(data)
-        for frame in self._deframer.feed(data):
-            self._frames_since += 1
-            if not frame.kind & FROM_BOARD_BIT:  # our own echo is no sign of life
-                self._dropped += 1
-                continue
-            self._last_heard = now
-            if len(self._inbox) < INBOX_FRAMES:
-                self._inbox.append(frame)
-            else:
-                self._dropped += 1
+        self._frames_since += self._inbox.feed(data, now)
 
     def take(self, now: Nanos) -> bytes:
         """Return the bytes to put on the wire now, possibly none, and start waiting for the reply to them."""
@@ -239,7 +229,7 @@ class HostLink:
     def next_event(self) -> LinkEvent | None:
         """Return the next event, or None when there is none. Any exception from here is a bug."""
         while not self._events and self._inbox:
-            self._look_at(self._inbox.popleft())
+            self._look_at(self._inbox.next_frame())
         return self._events.popleft() if self._events else None
 
     # What can be seen from outside.
@@ -262,19 +252,12 @@ class HostLink:
     @property
     def last_heard(self) -> Nanos | None:
         """When the last undamaged frame of the board came in. What was sent does not count."""
-        return self._last_heard
+        return self._inbox.last_heard
 
     @property
     def statistics(self) -> LinkStatistics:
         """A snapshot of the counters."""
-        counters = self._deframer.counters
-        return LinkStatistics(
-            sent=self._sent,
-            retransmitted=self._retransmitted,
-            received=counters.good,
-            dropped=self._dropped,
-            damaged=counters.damaged,
-        )
+        return self._inbox.statistics(self._sent, self._retransmitted)
 
     # Inside.
 
@@ -307,7 +290,7 @@ class HostLink:
             return
         waiting = self._outstanding
         if waiting is None or frame.seq != waiting.seq or not _answers(waiting.request, message):
-            self._dropped += 1
+            self._inbox.dropped += 1
             return
         assert isinstance(message, (Welcome, Accepted, Refused, Status, Index))  # what _answers lets through
         if isinstance(message, Welcome) and self._boot_id is None:
@@ -320,7 +303,7 @@ class HostLink:
     def _look_at_unreadable(self, frame: CheckedFrame) -> None:
         waiting = self._outstanding
         if waiting is None or frame.seq != waiting.seq or frame.kind not in _reply_kinds(waiting.request):
-            self._dropped += 1
+            self._inbox.dropped += 1
             return
         self._settle()
         self._events.append(Unreadable(waiting.request, frame.kind, frame.payload))

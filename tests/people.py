@@ -7,9 +7,9 @@ from contextlib import nullcontext
 from dataclasses import dataclass, field
 
 from controller.capture.events import Wanted
+from controller.capture.jog import Keys
 from controller.capture.operator import Respondent
 from controller.capture.people import People, YesNoQuestion
-from controller.commands.crew import Keys
 from sim.virtual_port import VirtualPort
 
 NS = 1_000_000_000

@@ -8,7 +8,9 @@ from typing import Any
 
 from scipy.special import ndtri, stdtrit
 
+from controller.calibration import records
 from controller.calibration.records import AxisName, CalibrationKind
+from controller.kit.kit import Kit
 
 
 class Stated(StrEnum):
@@ -92,3 +94,21 @@ def quantile(probability: float, degrees_of_freedom: float | None) -> float:
     if degrees_of_freedom is None or math.isinf(degrees_of_freedom):
         return float(ndtri(probability))
     return float(stdtrit(degrees_of_freedom, probability))
+
+
+def record_of(finding: Finding, kit: Kit, with_what: str, made_at: str) -> records.Record:
+    """The record of a finding for this kit, made at a time as ISO 8601 has it."""
+    return records.new_record(
+        kit,
+        finding.kind,
+        finding.axis,
+        made_at,
+        values=dict(finding.values),
+        uncertainties=dict(finding.uncertainties),
+        how=finding.how,
+        degrees_of_freedom=finding.degrees_of_freedom,
+        with_what=with_what,
+        residuals=dict(finding.residuals),
+        lens=finding.lens,
+        focal_length_mm=finding.focal_length_mm,
+    )

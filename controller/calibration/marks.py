@@ -38,6 +38,7 @@ def mark_shift_px(
     second: NDArray[np.uint8],
     turn: PictureTurn,
     camera: PictureGeometry,
+    *,
     place: tuple[float, float],
     half_px: int,
     reach_px: int,

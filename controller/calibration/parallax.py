@@ -114,6 +114,7 @@ class TypedShift:
 
 
 def offset_from_typed_mm(
+    *,
     shift_px: float,
     lined_up_px: float,
     focal_px: float,

@@ -75,6 +75,14 @@ def read_photographs(files: Sequence[Path]) -> list[Photograph]:
     return taken
 
 
+def read_two(paths: Sequence[Path]) -> list[Photograph]:
+    """Two photographs of one camera at one focal length. Raises InputError."""
+    files = photographs_in(paths)
+    if len(files) != 2:
+        raise InputError(f"{paths[0]}: two photographs are needed, not {len(files)}.")
+    return read_photographs(files)
+
+
 def read_photograph(path: Path) -> Photograph:
     """Read a JPEG or TIFF. Raises InputError that names the file."""
     read = read_grey(path, LONGEST_PX)

@@ -19,7 +19,7 @@ from pydantic import AwareDatetime, Field, ValidationError, model_validator
 from controller.bounds import BOUNDS
 from controller.errors import InputError
 from controller.files import write_whole
-from controller.kit.kit import Kit, Table, within
+from controller.kit.kit import Axis, Kit, Table, within
 from controller.kit.load import mistakes
 from controller.reading import CALIBRATION, holds, read_json
 from controller.shown import shown
@@ -147,6 +147,7 @@ def new_record(
     kind: CalibrationKind,
     axis: AxisName | None,
     made_at: str,
+    *,
     values: dict[str, float],
     uncertainties: dict[str, float],
     how: str,
@@ -246,3 +247,14 @@ def newest_valid(records: Sequence[Record], kind: CalibrationKind, axis: AxisNam
 
 def _age(record: Record) -> tuple[datetime, int]:
     return record.made_at, record.id
+
+
+def axis_of(kit: Kit | None, axis: AxisName) -> Axis | None:
+    """That axis of the kit."""
+    return None if kit is None else (kit.head.pan if axis is AxisName.PAN else kit.head.tilt)
+
+
+def nominal_rate(kit: Kit | None, axis: AxisName) -> float | None:
+    """Steps per degree by the gearing of that axis of the kit."""
+    plain = axis_of(kit, axis)
+    return None if plain is None else plain.nominal_steps_per_degree

@@ -13,7 +13,7 @@ from collections.abc import Callable
 
 from controller.capture import belief
 from controller.capture.belief import CommandOutcome, Lie
-from controller.capture.believed import Believed
+from controller.capture.board_belief import Believed
 from controller.capture.events import Event, EventKind, Wanted
 from controller.capture.gate import Gate
 from controller.capture.line import BoardLine

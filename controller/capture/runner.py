@@ -80,6 +80,7 @@ class Runner:
         port: Port,
         session: Session,
         operator: Wish = lambda: None,
+        *,
         on_exposure: Callable[[], None] = lambda: None,
         ask: Callable[[YesNoQuestion], bool | None] = lambda _: True,
         first_id: int = 1,
@@ -88,7 +89,6 @@ class Runner:
         withdraw: Callable[[], None] = lambda: None,
         care: Care | None = None,
         gate: Gate | None = None,
-        *,
         zero_is_here: bool = True,
         warn: Callable[[str], None] = lambda _: None,
     ) -> None:

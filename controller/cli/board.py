@@ -23,7 +23,7 @@ with later():
     from controller.kit import own_head
 
 if TYPE_CHECKING:
-    from controller.commands.board import RuleResult
+    from controller.conformance.battery import RuleResult
     from controller.ports.traffic import Heard
 
 baud_option = click.option(

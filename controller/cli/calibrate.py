@@ -15,15 +15,15 @@ from controller.cli.shared_options import FILE, OUTPUT, PORT_HELP, countdown_opt
 from controller.errors import WorldError
 
 with later():
-    from controller.calibration import asking, records
+    from controller.calibration import kept_readings, mover, records, typed_readings
     from controller.cli import terminal
     from controller.commands import calibrate as calibrate_work
-    from controller.commands import calibrate_readings, calibrate_rehearsal, kept_readings
+    from controller.commands import calibrate_readings, calibrate_rehearsal
     from controller.commands import jog as jog_work
     from controller.kit import load as kit_load
 
 if TYPE_CHECKING:
-    from controller.calibration.asking import PersonAtHead
+    from controller.calibration.typed_readings import PersonAtHead
     from controller.commands.calibrate import Keeping, Kept
     from controller.commands.calibrate_readings import ReadingSource
 
@@ -80,7 +80,7 @@ def operator() -> "PersonAtHead":
     def ask(question: str) -> str:
         return str(click.prompt(question, default="", show_default=False, err=True))
 
-    return asking.PersonAtHead(_tell, ask, keep=kept_readings.KeptReadings(_tell))
+    return typed_readings.PersonAtHead(_tell, ask, keep=kept_readings.KeptReadings(_tell))
 
 
 MOVING_OPTIONS = (
@@ -116,7 +116,7 @@ def _source(readings: Path | None, options: dict[str, Any], *, leans: bool = Fal
         return here.ask(question) if typed is None else typed
 
     here = operator()
-    return calibrate_readings.ReadingSource(None, replace(here, ask=ask, mover=jog_work.HandMover(hand, people)))
+    return calibrate_readings.ReadingSource(None, replace(here, ask=ask, mover=mover.HandMover(hand, people)))
 
 
 reading_error_option = click.option(
@@ -266,7 +266,9 @@ def verify(
     """
     keeping = keeping_of(options)
     source = _source(readings, options, leans=True)
-    finding = calibrate_readings.verify_command(keeping, source, plan, needed_deg, times, seed, reading_error_deg)
+    finding = calibrate_readings.verify_command(
+        keeping, source, plan, needed_deg=needed_deg, times=times, seed=seed, reading_error_deg=reading_error_deg
+    )
     show_kept(calibrate_work.keep(finding, keeping), as_json)
     if not finding.more["passed"]:
         raise SystemExit(1)
@@ -295,7 +297,7 @@ def list_records(kit: Path, as_json: bool) -> None:
 def show_record(kit: Path, record_id: int | None, as_json: bool) -> None:
     """Show all of one record of a KIT, the newest without ID."""
     listed = calibrate_work.show_command(kit, record_id)
-    show(listed.as_json() if as_json else calibrate_work.record_text(listed))
+    show(listed.as_json() if as_json else listed.text())
 
 
 @calibrate.command("undo")

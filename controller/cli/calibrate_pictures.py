@@ -16,14 +16,14 @@ from controller.cli.option_types import OneOf
 from controller.cli.shared_options import ANYTHING, FILE, json_option, show
 
 with later():
-    from controller.calibration import asking_lens
     from controller.calibration import parallax as parallax_sums
+    from controller.calibration import parallax_finding, parallax_photographs, settle_finding, typed_marks
     from controller.commands import calibrate as calibrate_work
-    from controller.commands import calibrate_lens, calibrate_rail, calibrate_settle
+    from controller.commands import calibrate_lens, calibrate_settle
 
 if TYPE_CHECKING:
     from controller.calibration.parallax import TypedShift
-    from controller.commands.calibrate_lens import Rail
+    from controller.calibration.parallax_finding import Rail
 
 FACTOR_95 = 1.96  # of a normal distribution
 PLACE = bounded("place_px")
@@ -112,14 +112,20 @@ def parallax(
     keeping, given = keeping_of(options), lens_given(options)
     pictures, mark, angle, shift = (options[name] for name in ("pictures", "mark", "angle_deg", "shift_px"))
     if not pictures and near_mm is None and angle is None and shift is None:
-        asked = asking_lens.asked_marks(operator())
+        asked = typed_marks.asked_marks(operator())
         near_mm, far_mm, far_at_least_mm = asked.near_mm, asked.far_mm, asked.far_at_least_mm
         angle, shift = asked.angle_deg, asked.shift_px
     assert near_mm is not None
     scene = parallax_sums.Scene(near_mm, far_mm, far_at_least_mm, u_near_mm, u_far_mm, nearest_mm)
     if pictures:
         finding = calibrate_lens.seen_parallax_command(
-            pictures, mark, options["mark_px"], given, scene, options["u_sideways_mm"], _rail(options), keeping
+            pictures,
+            parallax_photographs.MarkGiven(mark, options["mark_px"]),
+            given,
+            scene,
+            keeping,
+            u_sideways_mm=options["u_sideways_mm"],
+            rail=_rail(options),
         )
     else:
         finding = calibrate_lens.typed_parallax_command(
@@ -145,7 +151,7 @@ def _rail(options: dict[str, Any]) -> "Rail | None":
     return (
         None
         if options["rail_mm"] is None
-        else calibrate_lens.Rail(options["rail_mm"], options["rail_grows"] == "forward")
+        else parallax_finding.Rail(options["rail_mm"], options["rail_grows"] == "forward")
     )
 
 
@@ -171,7 +177,7 @@ def centre(
 ) -> None:
     """Find how far the lens stands beside the pan axis: look straight down at a mark, before and after half a turn."""
     places = (first_px, second_px)
-    finding = calibrate_rail.centre_command(
+    finding = calibrate_lens.centre_command(
         lens_given(options), distance_mm, places, u_aim_deg, calibrate_work.Keeping(kit, dry=True)
     )
     show_kept(calibrate_work.Kept(finding, None, "Nothing is stored of this: it is put right at once."), as_json)
@@ -185,7 +191,7 @@ def centre(
 @json_option
 def rail(kit: Path, focal_length_mm: float | None, as_json: bool) -> None:
     """Say where the rail's scale must stand for the lens of a KIT, between the focal lengths that were calibrated."""
-    table, focal, reading = calibrate_rail.rail_command(kit, focal_length_mm)
+    table, focal, reading = calibrate_lens.rail_command(kit, focal_length_mm)
     if as_json:
         show({"focal_length_mm": focal, "table": [asdict(place) for place in table]} | asdict(reading))
         return
@@ -226,12 +232,12 @@ def settle(readings: Path | None, pictures: tuple[Path, ...], as_json: bool, **o
     move: what is left of a gentle one says too little.
     """
     keeping = keeping_of(options)
-    still = calibrate_settle.Still(lens_given(options), options["shutter_s"])
+    still = settle_finding.Still(lens_given(options), options["shutter_s"])
     if options["blur_px"] is not None:
-        still = calibrate_settle.Still(still.lens, still.shutter_s, options["blur_px"])
+        still = settle_finding.Still(still.lens, still.shutter_s, options["blur_px"])
     if not pictures:
         given = (options["from_ms"], options["degrees_per_unit"], still, keeping)
-        finding = calibrate_settle.settle_csv_command(readings, *given, operator())
+        finding = calibrate_settle.settle_readings_command(readings, *given, operator())
     else:
         finding = calibrate_settle.settle_photographs_command(pictures, options["every_ms"], still, keeping)
     show_kept(calibrate_work.keep(finding, keeping), as_json)

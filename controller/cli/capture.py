@@ -33,6 +33,7 @@ with later():
     from controller import display as screen
     from controller import places, typed
     from controller.capture import events
+    from controller.capture import jog as capture_jog
     from controller.cli import terminal
     from controller.commands import account
     from controller.commands import capture as capture_work
@@ -40,11 +41,13 @@ with later():
     from controller.commands import jog as jog_work
     from controller.commands import series as series_work
     from controller.commands import tell as tell_work
+    from controller.planning import series as planned_series
     from controller.report import account_words
 
 if TYPE_CHECKING:
-    from controller.commands.crew import Crew, Keys
-    from controller.commands.preflight import Check
+    from controller.capture.jog import Keys
+    from controller.capture.preflight import Check
+    from controller.commands.crew import Crew
     from controller.display import Display
     from controller.program.program import Program
     from controller.report.summary import Summary
@@ -93,7 +96,7 @@ def capture(plan: Path, port: str, out: Path, kit: Path | None, as_json: bool, *
     """
     if options["log"] is not None and os.path.realpath(options["log"]) == os.path.realpath(out):
         raise click.UsageError("--log and --out name the same file. Name another place for the log.")
-    series = series_work.series_of(out, **{name: options[name] for name in SERIES_NAMES})
+    series = planned_series.series_of(out, **{name: options[name] for name in SERIES_NAMES})
     crew = _crew(options, as_json)
     status = 0
     with terminal.lasting_terminal():
@@ -179,7 +182,7 @@ def report(session: Path, out: Path | None, replace: bool, yes: bool, as_json: b
 
 def _keys() -> "Keys | None":
     """Single keys of this terminal, None where there is none."""
-    return crew_work.Keys(typed.single_keys, typed.next_key) if sys.stdin is not None and sys.stdin.isatty() else None
+    return capture_jog.Keys(typed.single_keys, typed.next_key) if sys.stdin is not None and sys.stdin.isatty() else None
 
 
 def _crew(options: dict[str, Any], as_json: bool) -> "Crew":

@@ -22,8 +22,11 @@ from controller.shown import shown
 with later():
     from controller.cli import terminal
     from controller.commands import kit as kit_work
-    from controller.commands import kit_check, kit_loads, kit_setup
+    from controller.commands import kit_setup
     from controller.kit import schema as kit_schemas
+    from controller.kit import search as kit_search
+    from controller.report import kit_loads
+    from controller.setup import standing as setup_standing
 
 NOT_STATED = (
     "Its head is not stated yet: the lines that begin with # are examples. State your own head's figures there, then "
@@ -66,7 +69,7 @@ def find(words: tuple[str, ...], cameras: bool, lenses: bool, every: bool, as_js
     Spaces, hyphens and upper case do not matter: z7 finds "Z 7". The closest names come first.
     """
     found = kit_work.find_command(list(words), ("camera",) if cameras else ("lens",) if lenses else ("camera", "lens"))
-    show([asdict(entry) for entry in found] if as_json else kit_work.found_text(found, every=every))
+    show([asdict(entry) for entry in found] if as_json else kit_search.found_text(found, every=every))
 
 
 @kit.command()
@@ -104,7 +107,7 @@ def from_picture(picture: Path, out: Path | None, as_json: bool) -> None:
         show(asdict(found))
         return
     shot = found.shot
-    lines = [kit_work.entry_text(entry) for entry in (found.camera, found.lens) if entry is not None]
+    lines = [kit_search.entry_text(entry) for entry in (found.camera, found.lens) if entry is not None]
     focal = "" if shot.focal_length_mm is None else f", {shot.focal_length_mm:g} mm"
     turned = "" if shot.orientation == 1 else f", orientation {shot.orientation}"
     taken = "" if shot.taken is None else f", {shot.taken}"
@@ -124,7 +127,7 @@ def check(kit_file: Path, as_json: bool) -> None:
     Each figure says where it comes from: stated in the kit, measured by `fullturn calibrate`, looked up in the open lens
     data, or an example, which is a default that describes no real head or camera.
     """
-    lines = kit_check.check_command(kit_file)
+    lines = kit_work.check_command(kit_file)
     if as_json:
         show([line.as_json() for line in lines])
         return
@@ -214,7 +217,7 @@ def _as_typed(value: Any, path: Path, key: str, *, many: bool) -> str | list[str
 @json_option
 def loads(kit_file: Path, as_json: bool, **given: Any) -> None:
     """Estimate torque on each axis, fastest ramps, the tripod's load and what tips it. Makers' load limits rule."""
-    lines = kit_loads.loads_command(kit_file, kit_loads.Load(**given))
+    lines = kit_work.loads_command(kit_file, kit_loads.Load(**given))
     if as_json:
         plain = [{"what": line.what, "value": line.value, "how": line.how} for line in lines]
         show({"lines": plain, "caution": kit_loads.CAUTION})
@@ -252,11 +255,11 @@ def setup(
             "terminal, or leave --port out."
         )
     if done or again:
-        kit_setup.mark_steps(kit_file, done, again)
+        setup_standing.mark_steps(kit_file, done, again)
     if only_list or as_json or done or again or not sys.stdin.isatty():
         if picture is not None:
-            click.echo(kit_setup.see_picture(kit_file, picture).sentence, err=True)
-        standings = kit_setup.setup_state(kit_file)
+            click.echo(setup_standing.see_picture(kit_file, picture).sentence, err=True)
+        standings = setup_standing.setup_state(kit_file)
     else:
         guide = kit_setup.Guide(
             tell=click.echo,
@@ -267,7 +270,7 @@ def setup(
             picture=picture,
         )
         standings = kit_setup.setup_command(kit_file, guide)
-    show(kit_setup.as_json(standings) if as_json else "\n".join(standing.text() for standing in standings))
+    show(setup_standing.as_json(standings) if as_json else "\n".join(standing.text() for standing in standings))
     if any(standing.state == "open" for standing in standings):
         raise SystemExit(1)
 

@@ -10,13 +10,13 @@ from controller.cli.option_types import Text
 from controller.cli.shared_options import ANYTHING, FILE, with_options
 
 with later():
-    from controller.calibration import lens_terms, records
+    from controller.calibration import known_lens, lens_terms, records
     from controller.commands import calibrate_pictures
 
 if TYPE_CHECKING:
     from controller.calibration.finding import Finding
+    from controller.calibration.known_lens import LensGiven
     from controller.commands.calibrate import Keeping
-    from controller.commands.calibrate_pictures import LensGiven
 
 LENS_OPTIONS = (
     click.option(
@@ -64,20 +64,17 @@ steps_picture_options = with_options((*UNSURE_LENS_OPTIONS, *STEPS_OPTIONS))
 
 def lens_given(options: dict[str, Any]) -> "LensGiven":
     """What `lens_options` or `unsure_lens_options` say."""
-    return calibrate_pictures.LensGiven(options["focal_length_mm"], options.get("u_focal_length_mm"), options["pixel_um"])
+    return known_lens.LensGiven(options["focal_length_mm"], options.get("u_focal_length_mm"), options["pixel_um"])
 
 
 def steps_by_photographs(axis: str, options: dict[str, Any], keeping: "Keeping") -> "Finding | None":
-    """What photographs say, None where none are given. Raises click.UsageError and what the commands raise."""
+    """What photographs say, None where none are given. Raises what the commands raise."""
     ring, pair, steps = options["ring"], options["pair"], options["commanded_steps"]
     if not ring and not pair:
         return None
-    if ring and axis != "pan":
-        raise click.UsageError("Only the pan axis goes once round; use --pair for the tilt axis.")
-
     given, standing = lens_given(options), lens_terms.PupilPlace(options["u_pupil_mm"], options["nearest_mm"])
     if ring:
         return calibrate_pictures.ring_command(ring, steps, given, standing, keeping)
     return calibrate_pictures.pair_command(
-        pair, steps, records.AxisName(axis), given, standing, options["u_pose_deg"], keeping
+        pair, steps, records.AxisName(axis), given, keeping, standing=standing, u_pose_deg=options["u_pose_deg"]
     )

@@ -12,14 +12,15 @@ from controller.cli.option_types import OneOf
 from controller.cli.shared_options import FILE, FOLDER, OUTPUT_FOLDER, json_option, offer_removal, show, unfinished_option
 
 with later():
+    from controller import amounts
     from controller import progress as bars
     from controller.commands import match as match_work
-    from controller.commands import match_pictures
+    from controller.matching import matched
+    from controller.matching import pictures as match_pictures
     from controller.matching import table as table_words
-    from controller.report import wording
 
 if TYPE_CHECKING:
-    from controller.commands.match import Matched
+    from controller.matching.matched import Matched
     from controller.matching.table import MatchLine
 
 SHOWN = 20  # lines of a kind; the table has all
@@ -76,7 +77,7 @@ def _text(found: "Matched", session: Path, out: Path | None, sorted_files: int) 
     text = [
         *damaged,
         _paired_text(found),
-        match_work.ahead_text(found.clock),
+        matched.ahead_text(found.clock),
         *_listed("missing", found, lambda line: line.verdict is table_words.MatchVerdict.MISSING),
         *_listed("doubtful", found, lambda line: line.verdict is table_words.MatchVerdict.DOUBTFUL and not _likely(line)),
         *_likely_text(found),
@@ -87,11 +88,11 @@ def _text(found: "Matched", session: Path, out: Path | None, sorted_files: int) 
     out_of_turn = sum(line.told_as is not None for line in found.lines)
     if out_of_turn:
         text.append(
-            f"The camera's bracket was out of turn: {wording.counted(out_of_turn, 'file')} sorted by shutter time."
+            f"The camera's bracket was out of turn: {amounts.counted(out_of_turn, 'file')} sorted by shutter time."
         )
     if found.not_made:
         text.append(
-            f"The session itself lacks {wording.counted(found.not_made, 'exposure')}: `fullturn resume {session}`."
+            f"The session itself lacks {amounts.counted(found.not_made, 'exposure')}: `fullturn resume {session}`."
         )
     if found.retake:
         text.append(f"To shoot once more: `fullturn tell {session} retake {','.join(map(str, found.retake))}`")
@@ -99,7 +100,7 @@ def _text(found: "Matched", session: Path, out: Path | None, sorted_files: int) 
         doubtful = sum(line.use and line.verdict is table_words.MatchVerdict.DOUBTFUL for line in found.lines)
         text.append(f"Every exposure of the set has {'a' if doubtful else 'its'} file{_doubtful_text(doubtful)}.")
     if out is not None:
-        what = f" and {wording.counted(sorted_files, 'sorted file')}" if sorted_files else ""
+        what = f" and {amounts.counted(sorted_files, 'sorted file')}" if sorted_files else ""
         text.append(f"The table is in {out / 'match.csv'}{what and what + ' in ' + str(out / 'pictures')}.")
     return "\n".join(text)
 
@@ -108,7 +109,7 @@ def _paired_text(found: "Matched") -> str:
     """How many files are paired, and how certain that is."""
     paired = [line for line in found.lines if line.file is not None and line.frame is not None]
     sure = [line for line in paired if line.verdict is table_words.MatchVerdict.SURE]
-    text = f"{wording.counted(len(paired), 'file')} of {found.camera or 'the camera'} paired with the session's exposures"
+    text = f"{amounts.counted(len(paired), 'file')} of {found.camera or 'the camera'} paired with the session's exposures"
     least = f"the least certain of these at {_odds(max((line.doubt or 0.0 for line in sure), default=0.0))}"
     if len(sure) < len(paired):
         return f"{text}: {len(sure)} for sure{', ' + least if sure else ''}; {len(paired) - len(sure)} doubtful."
@@ -139,7 +140,7 @@ def _likely_text(found: "Matched") -> list[str]:
         return []
     more = "more " if len(likely) < len(doubtful) else ""
     worst = max(line.doubt or 0.0 for line in likely)
-    return [f"doubtful {wording.counted(len(likely), more + 'file')}, at {_odds(worst)} or better; the table has them"]
+    return [f"doubtful {amounts.counted(len(likely), more + 'file')}, at {_odds(worst)} or better; the table has them"]
 
 
 def _listed(word: str, found: "Matched", wanted: Callable[["MatchLine"], bool]) -> list[str]:

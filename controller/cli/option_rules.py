@@ -101,7 +101,7 @@ RULES = {
             "--rehearse": (*ASKED, "no --by turns"),
             **_STORED,
         },
-        needs={"--ring": ("--commanded-steps",), "--pair": ("--commanded-steps",), **_MOVED_NEEDS},
+        needs={"--ring": ("--commanded-steps", "--axis pan"), "--pair": ("--commanded-steps",), **_MOVED_NEEDS},
         either=(("--from", "--ring", "--pair"), ("--port", "--rehearse")),
     ),
     "calibrate backlash": Rules(
@@ -144,7 +144,7 @@ RULES = {
             **_STORED_UNMOVED,
         },
         needs={
-            "--near-mm": ("--angle-deg and --shift-px or --pictures and --mark",),
+            "--near-mm": ("--angle-deg and --shift-px or --pictures and --mark", "--far-mm or --far-at-least-mm"),
             "--angle-deg": ("--near-mm and --shift-px", LENS),
             "--shift-px": ("--near-mm and --angle-deg", LENS),
             "--pictures": ("--near-mm and --mark",),

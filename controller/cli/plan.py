@@ -14,6 +14,7 @@ with later():
     from controller.cli import searching as search
     from controller.commands import plan as plan_work
     from controller.kit import exposing
+    from controller.report import plan_words
 
 
 @click.command(cls=Command, short_help="Plan the fewest frames for a KIT, and prove that none is missing.")
@@ -35,4 +36,4 @@ def plan(kit: Path, out: Path, replace: bool, as_json: bool, **options: Any) -> 
     compared = {way: {"frames": frames, "seconds": seconds} for way, (frames, seconds) in made.compared.items()}
     more = {"out": str(out), "compared": compared, "notes": exposing.kit_sentences(made.plan.kit)}
     shown = made.plan.model_dump(mode="json", exclude={"kit", "frames"}) | more
-    show(shown if as_json else plan_work.plan_text(made, out))
+    show(shown if as_json else plan_words.plan_text(made.plan, made.compared, made.calibration, out))

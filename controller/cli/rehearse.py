@@ -13,10 +13,10 @@ from controller.cli.picture_options import darkroom_for, picture_options
 from controller.cli.shared_options import FILE, OUTPUT_FOLDER, json_option, offer_removal, show, unfinished_option
 
 with later():
+    from controller import amounts
     from controller import progress as bars
     from controller.commands import faults as faults_work
     from controller.commands import rehearse as rehearse_work
-    from controller.report import wording
 
 
 def _list_faults(context: click.Context, _: click.Parameter, wanted: bool) -> None:
@@ -62,7 +62,7 @@ def rehearse(
         with bars.progress("Rendering, pictures") as begin:
             count = darkroom.make(seed, begin)
         shown["pictures"] = {"folder": str(darkroom.folder), "count": count}
-        text += f"\n{wording.counted(count, 'picture')} of what the camera saw: {darkroom.folder}"
+        text += f"\n{amounts.counted(count, 'picture')} of what the camera saw: {darkroom.folder}"
     show(shown if as_json else text)
     if summary.exit_status:
         raise SystemExit(summary.exit_status)

@@ -54,7 +54,7 @@ def simulate(
         show(asdict(served) if as_json else simulate_work.simulation_text(served))
 
     exposures = simulate_work.simulate_command(
-        kit, simulate_work.ServingPlace(port_name, tcp), truth, seed, speed, tell, faults
+        kit, simulate_work.ServingPlace(port_name, tcp), truth, seed=seed, speed=speed, tell=tell, faults=faults
     )
     if not as_json:
         click.echo(f"Over; {exposures} exposures were truly made.")

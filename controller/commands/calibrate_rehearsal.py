@@ -7,17 +7,17 @@ from collections.abc import Callable
 from dataclasses import replace
 from random import Random
 
-from controller.calibration.asking import PersonAtHead
+from controller.calibration.mover import HandMover
 from controller.calibration.records import AxisName
+from controller.calibration.typed_readings import PersonAtHead
 from controller.capture.hand import Hand
 from controller.capture.people import People
-from controller.commands.crew import slowed
-from controller.commands.jog import HandMover
 from controller.commands.stand_in import rig_spec
 from controller.errors import InputError
 from controller.kit.exposing import head_sentences
 from controller.kit.kit import Kit
 from controller.program.build import build_program
+from controller.program.program import slowed
 from protocol.units import NS
 from sim.axis import AxisSpec
 from sim.rig import Rig

@@ -5,12 +5,13 @@ from collections.abc import Callable
 from dataclasses import asdict, dataclass
 from pathlib import Path
 
+from controller.amounts import duration
 from controller.capture.gate import Gate
 from controller.capture.interrupts import Interrupts
 from controller.capture.operator import Operator
 from controller.capture.people import LEAD_AGAIN_NS, People, YesNoQuestion
 from controller.capture.runner import Runner, RunResult
-from controller.commands.faults import TaleLine, in_truth, scenario_for, tale, with_person
+from controller.commands.faults import scenario_for
 from controller.commands.pictures import Darkroom
 from controller.commands.stand_in import rig_spec
 from controller.display import Display, Seen
@@ -28,7 +29,7 @@ from controller.report.html import write_html
 from controller.report.own_pages import is_own_account, is_own_page, is_own_truth
 from controller.report.run_page import write_run_page
 from controller.report.summary import Summary, account_of
-from controller.report.wording import duration
+from controller.report.tale import TaleLine, in_truth, tale, with_person
 from controller.session.rows import REHEARSAL, RunReason
 from controller.session.session import Session
 from sim.person import Person
@@ -130,7 +131,7 @@ def _runner(
                 rig.head.hold_by_hand(*question.hold_deg)
             return True
 
-        return Runner(program, port, session, interrupts.next_wish, on_exposure, hold)
+        return Runner(program, port, session, interrupts.next_wish, on_exposure=on_exposure, ask=hold)
     person = rig.person = Person(rig.scenario.person, rig.seed, port.now, port.wake_at, rig.head)
     people = People(person.say, lines=person, at_terminal=True, lead_ns=LEAD_AGAIN_NS)
     operator = Operator(port.now, interrupts, people, session)
@@ -140,8 +141,8 @@ def _runner(
         port,
         session,
         operator.next_wish,
-        on_exposure,
-        operator.ask,
+        on_exposure=on_exposure,
+        ask=operator.ask,
         on_change=shown.change,
         withdraw=operator.withdraw,
         care=people.care,
@@ -155,14 +156,18 @@ def _write_all(folder: Path, plan: Plan, session: Session, rig: Rig, trace: Trac
     summary = account_of(session, plan, seconds=result.seconds)
     told = []
     if rig.incidents.happened:
-        told = tale(rig.incidents.happened, happenings) + in_truth(plan, rig.truth, result.ended_ns)
+        told = tale(rig.incidents.happened, happenings) + in_truth(plan, rig.truth.exposures, result.ended_ns)
     if rig.person is not None:
-        told = sorted([*told, *with_person(rig.person, result.ended_ns)], key=lambda line: line.at_ns)
+        told = sorted([*told, *_with(rig.person, result.ended_ns)], key=lambda line: line.at_ns)
     write_whole(folder / "truth.json", rig.truth.to_json())
     write_whole(folder / "report.json", summary.model_dump_json(indent=1) + "\n")
     write_html(folder / "report.html", plan, summary, happenings, [(line.when, line.who, line.what) for line in told])
     write_run_page(folder / "run.html", plan, trace.samples, [asdict(one) for one in rig.truth.exposures])
     return Rehearsed(summary, told, tuple(head_sentences(plan.kit)))
+
+
+def _with(person: Person, end_ns: int) -> list[TaleLine]:
+    return with_person(person.read, person.typed, len(person.unannounced), end_ns)
 
 
 def rehearsal_text(rehearsed: Rehearsed, out: Path) -> str:

@@ -47,6 +47,7 @@ def simulate_command(
     kit_path: Path,
     place: ServingPlace,
     truth_path: Path | None,
+    *,
     seed: int,
     speed: float,
     tell: Callable[[Served], None],

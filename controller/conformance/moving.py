@@ -1,6 +1,6 @@
 """The rules that may move something: both axes by a few degrees, and the camera's contacts."""
 
-from controller.conformance.asking import ACCEL, Ended, arm, expect, move, must, quieten, refer, status, wait_end
+from controller.conformance.expectations import ACCEL, Ended, arm, expect, move, must, quieten, refer, status, wait_end
 from controller.conformance.reach import SMALL_STEPS, SPEED
 from controller.conformance.talk import Talk
 from controller.program.timing import motion_ns

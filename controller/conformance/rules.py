@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from typing import Final
 
 from controller.conformance import moving, still
-from controller.conformance.asking import quieten
+from controller.conformance.expectations import quieten
 from controller.conformance.reach import SMALL_STEPS, Reach
 from controller.conformance.talk import Talk
 

@@ -3,7 +3,7 @@
 from binascii import crc_hqx
 
 from controller.capture.line import OtherVersion
-from controller.conformance.asking import ACCEL, CLOCK_MS, SILENCE_MS, arm, describe, expect, must, status
+from controller.conformance.expectations import ACCEL, CLOCK_MS, SILENCE_MS, arm, describe, expect, must, status
 from controller.conformance.reach import CREEP_DIVISOR, SPEED
 from controller.conformance.talk import Talk
 from protocol.codec import PROTOCOL_VERSION, kind_of

@@ -11,6 +11,9 @@ from controller.errors import InputError
 from controller.kit.lens_data import Entry, entries
 from controller.kit.other_names import other_names
 
+MOST_SHOWN = 20  # names of a search
+
+
 SHOWN = 5  # near misses in a sentence
 TOKEN = re.compile(r"[^\W\d_]+|\d+")
 NOT_FOUND = 9
@@ -165,3 +168,23 @@ def _spelt(letter: str) -> str:
 
 def _plain(text: str) -> str:
     return " ".join(text.replace("\0", " ").casefold().split())
+
+
+def found_text(found: list[Entry], *, every: bool) -> str:
+    """What was found, for people: all, or the closest and how many more there are."""
+    shown = found if every else found[:MOST_SHOWN]
+    lines = [entry_text(entry) for entry in shown]
+    if len(shown) < len(found):
+        lines.append(f"{len(found) - len(shown)} more. Add a word, or --all to see them.")
+    return "\n".join(lines)
+
+
+def entry_text(entry: Entry) -> str:
+    """One line for people."""
+    if entry.kind == "camera":
+        other = other_names().get((entry.maker, entry.model))
+        also = "" if other is None or other.casefold() in entry.name.casefold() else f"{other}, "
+        return f"camera  {entry.name}  ({also}crop factor {entry.crop_factor:g})"
+    low, high = entry.min_focal_mm, entry.max_focal_mm
+    focal = f"{low:g} mm" if low == high else f"{low:g} to {high:g} mm"
+    return f"lens    {entry.name}  ({focal}, {entry.projection or 'a projection that cannot be planned'})"

@@ -4,9 +4,17 @@ import os
 import stat
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
+from datetime import UTC, datetime
 from pathlib import Path, PurePosixPath
 
-from controller.matching.table import MatchLine, MatchVerdict
+from controller.files import copy_verified, link_to, write_new
+from controller.folders import make_inner_folder
+from controller.matching.matched import Matched
+from controller.matching.sidecar import sidecar
+from controller.matching.table import (
+    MatchLine,
+    MatchVerdict,
+)
 from controller.places import LONGEST_NAME
 from controller.planning.plan import Frame
 
@@ -66,3 +74,26 @@ def unfit(source: Path, folder: Path) -> str | None:
     if not real.is_relative_to(folder.resolve()):
         return "is a link to a file that is not on the card"
     return None
+
+
+def sort_files(files: Sequence[Placed], folder: Path, matched: Matched, *, link: bool, xmp: bool) -> None:
+    """Copy or link the files into `folder`, with `xmp` each with its sidecar. Raises StorageFailed."""
+    frames = {frame.id: frame for frame in matched.plan.frames}
+    described: set[Path] = set()  # a raw file and its JPEG have one sidecar
+    for one in files:
+        target = folder / one.target
+        make_inner_folder(target.parent)
+        if link:
+            link_to(one.source.resolve(), target)
+        else:
+            copy_verified(one.source.resolve(), target)
+        beside = target.with_suffix(".xmp")
+        if xmp and one.line.frame is not None and beside not in described:
+            described.add(beside)
+            write_new(beside, sidecar(one.line, frames[one.line.frame], _opened(one.line, matched)))
+
+
+def _opened(line: MatchLine, matched: Matched) -> str | None:
+    """When its shutter opened by the session's clock, in UTC."""
+    opened = matched.opened_s.get(line.file or "")
+    return None if opened is None else datetime.fromtimestamp(opened, UTC).isoformat(timespec="seconds")

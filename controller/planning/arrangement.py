@@ -13,11 +13,11 @@ from controller.planning.directions import Array
 from controller.planning.effort import Effort
 from controller.planning.fewest import Search
 from controller.planning.leaning import drawn_in_deg, narrower, pitch_limits_deg, poles_met, yaw_in_reach
-from controller.planning.pose import Pose, poses_of_rows
 from controller.planning.reach import reachable, single_row
-from controller.planning.reached import levelled_poses, poses_of
+from controller.planning.reached_poses import levelled_poses, poses_of
 from controller.planning.region import Bounds
 from controller.planning.request import Arrangement, RegionKind, Request
+from controller.planning.row_poses import Pose, poses_of_rows
 from controller.planning.rows import SMALLEST_MARGIN_RAD, Task, fewest_rows
 
 # How often rows are found again with more margin; for a head that leans so much of what lacks is added, but not less

@@ -11,7 +11,7 @@ from controller.optics.projection import LAWS
 from controller.planning.links import Links
 from controller.planning.order import AxisMotion, HeadMotion, Order, arrange
 from controller.planning.plan import Budget, Frame, OrderCost, Region
-from controller.planning.pose import Pose
+from controller.planning.row_poses import Pose
 from controller.program import timing
 from controller.program.build import build_program, step_ends_ns
 from controller.program.course import TAKE_UP

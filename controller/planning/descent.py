@@ -83,7 +83,7 @@ def _quasi_newton(function: Function, place: Array, low: Array, high: Array) -> 
         if not way @ slope < -1e-18:
             return
         step = min(1.0, (FIRST_STEP if fresh else LARGEST_STEP) / longest)
-        found = _along(function, place, value, slope, way, step, (low, high))
+        found = _along(function, place, value=value, slope=slope, way=way, step=step, limits=(low, high))
         if found is None:
             return
         moved, bent = found[0] - place, found[2] - slope
@@ -99,7 +99,7 @@ def _quasi_newton(function: Function, place: Array, low: Array, high: Array) -> 
 
 
 def _along(
-    function: Function, place: Array, value: float, slope: Array, way: Array, step: float, limits: tuple[Array, Array]
+    function: Function, place: Array, *, value: float, slope: Array, way: Array, step: float, limits: tuple[Array, Array]
 ) -> tuple[Array, float, Array] | None:
     """A place along the way that is enough lower and bends enough, or at least lower; None if there is none."""
     shortest, longest = 0.0, np.inf

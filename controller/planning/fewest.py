@@ -17,8 +17,8 @@ from controller.planning.coverage import covers
 from controller.planning.descent import descend
 from controller.planning.directions import Array, camera_axes, spiral
 from controller.planning.effort import Effort, SpentError
-from controller.planning.pose import start_yaw_deg
 from controller.planning.region import SPHERE, Bounds
+from controller.planning.row_poses import start_yaw_deg
 from controller.planning.rows import Row, Task, path
 from controller.planning.uncovered import Uncovered
 

@@ -9,9 +9,9 @@ from controller.kit.kit import Head, Kit
 from controller.optics.field import Field, Sides
 from controller.planning.cores import cores_at
 from controller.planning.coverage import prove_coverage
-from controller.planning.pose import Pose
-from controller.planning.reached import Poses, frame_pose, poses_of
+from controller.planning.reached_poses import Poses, frame_pose, poses_of
 from controller.planning.region import Bounds
+from controller.planning.row_poses import Pose
 from controller.program.kinematics import axes_for
 from controller.program.program import Aim
 

@@ -17,9 +17,9 @@ from controller.planning.leaning import poles_met, refusal
 from controller.planning.links import find_links
 from controller.planning.order import arrange
 from controller.planning.plan import Frame, Optics, Plan, Region, SunRecord
-from controller.planning.pose import Pose
-from controller.planning.reached import poses_of
+from controller.planning.reached_poses import poses_of
 from controller.planning.request import Request
+from controller.planning.row_poses import Pose
 from controller.planning.size import must_be_plannable, must_end
 from controller.planning.sun import frames_with_sun, sun_at
 from controller.program.build import build_program

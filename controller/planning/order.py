@@ -14,7 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from controller.planning.directions import Array
-from controller.planning.pose import Pose
+from controller.planning.row_poses import Pose
 
 # Two tours of more frames than this are compared but not improved: snakes over that many are within a per cent anyway.
 IMPROVED_AT_MOST = 1500

@@ -12,7 +12,7 @@ from controller.planning.cores import cores_at
 from controller.planning.coverage import Proof, prove_coverage
 from controller.planning.leaning import refusal
 from controller.planning.order import Order
-from controller.planning.reached import Poses
+from controller.planning.reached_poses import Poses
 from controller.planning.region import Bounds
 from controller.planning.request import Arrangement, RegionKind
 

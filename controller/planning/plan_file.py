@@ -12,7 +12,7 @@ from controller.kit.load import mistakes
 from controller.planning.coverage import Proof
 from controller.planning.plan import FORMAT_VERSION, Plan, content_hash, lean_sentence, proof_at, with_proof
 from controller.planning.plan_versions import OLDEST_VERSION, migrated
-from controller.planning.reached import levelled_poses, poses_of
+from controller.planning.reached_poses import levelled_poses, poses_of
 from controller.reading import PLAN, PLAN_IN_SESSION, parse_json, read_json, read_text, refuse
 from controller.shown import shown
 

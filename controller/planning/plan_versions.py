@@ -18,7 +18,7 @@ from controller.planning.findings import link_record, proof_record
 from controller.planning.links import find_links
 from controller.planning.order import Order
 from controller.planning.plan import FORMAT_VERSION, Frame, Region, content_hash
-from controller.planning.reached import poses_of
+from controller.planning.reached_poses import poses_of
 from controller.planning.region import Bounds
 from controller.planning.request import Arrangement, RegionKind
 

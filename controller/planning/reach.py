@@ -12,9 +12,9 @@ from controller.planning.bands import band
 from controller.planning.cores import cores_at
 from controller.planning.coverage import prove_coverage
 from controller.planning.leaning import pitch_limits_deg
-from controller.planning.pose import poses_of_rows
-from controller.planning.reached import poses_of
+from controller.planning.reached_poses import poses_of
 from controller.planning.region import Bounds
+from controller.planning.row_poses import poses_of_rows
 from controller.planning.rows import SMALLEST_MARGIN_RAD, Row, Task, reachable_deg
 
 # A row's band is worked out on some meridians; where it is lower between them, the proof asks for a little less of it.

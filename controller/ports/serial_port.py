@@ -4,7 +4,8 @@ Every trouble of the line, which pyserial tells partly as its own exception and 
 LinkLost here. Opening a port resets many boards; nobody sleeps over that, the board's first answer is waited for.
 """
 
-from contextlib import suppress
+from collections.abc import Iterator
+from contextlib import contextmanager, suppress
 from pathlib import Path
 from types import TracebackType
 from typing import Any, Self
@@ -14,6 +15,7 @@ from serial.tools import list_ports
 
 from controller import clock
 from controller.errors import LinkLost
+from controller.lock import lock_of, sole_use
 from controller.ports.address import BadAddress, line_of
 from controller.ports.trouble import words_of
 from controller.quantity import quoted
@@ -123,3 +125,10 @@ def _open(url: str, baud: int) -> Any:
     except (OSError, ValueError) as error:
         raise LinkLost(f"{url} cannot be opened: {words_of(error)}.") from None
     return line
+
+
+@contextmanager
+def port_alone(url: str, purpose: str) -> Iterator[None]:
+    """Be the only program on a port. Raises Taken, LinkLost."""
+    with sole_use(lock_of(resolve(url)), f"The port {url}", purpose):
+        yield

@@ -2,11 +2,12 @@
 
 from typing import TYPE_CHECKING
 
+from controller.amounts import counted
 from controller.capture.words.run import THROUGH
 from controller.kit.kit import Head, Kit
 from controller.planning.plan import Plan
+from controller.report.plan_words import direction_words, proof_sentence, region_words
 from controller.report.verdict import SetStanding, Verdict, has_switch
-from controller.report.wording import counted, direction_words, proof_sentence, region_words
 
 if TYPE_CHECKING:
     from controller.report.summary import Summary

@@ -18,7 +18,7 @@ from controller.optics.field import Field
 from controller.planning.cores import Cores, cores_at
 from controller.planning.directions import Array
 from controller.planning.plan import Frame, Plan
-from controller.planning.reached import poses_of
+from controller.planning.reached_poses import poses_of
 
 HATCH, BLACK, WHITE = "xx", "#000000", "#ffffff"
 ROUNDING = 1e-9

@@ -5,6 +5,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
+from controller.amounts import duration, storage
 from controller.files import write_whole
 from controller.kit.exposing import kit_sentences
 from controller.optics.field import shared_part
@@ -12,10 +13,10 @@ from controller.planning.plan import Plan
 from controller.planning.request import Arrangement
 from controller.report.account_words import again_words, ending_words, shot_proof_sentence
 from controller.report.drawing import page_environment, svg
+from controller.report.plan_words import left_out_sentence, measured_sentence
 from controller.report.sphere_picture import pole_picture, sphere_picture
 from controller.report.summary import Summary
 from controller.report.timeline_picture import seconds_by_lane, stretches, timeline_picture
-from controller.report.wording import duration, left_out_sentence, measured_sentence, storage
 from controller.session.rows import Happening
 
 

@@ -7,7 +7,7 @@ from controller.planning.cores import cores_at
 from controller.planning.coverage import prove_coverage
 from controller.planning.links import find_links
 from controller.planning.plan import Plan
-from controller.planning.reached import poses_of
+from controller.planning.reached_poses import poses_of
 
 
 @dataclass(frozen=True, slots=True)

@@ -19,7 +19,7 @@ from controller.optics.projection import LAWS
 from controller.planning.cores import pictures_at
 from controller.planning.directions import Array, camera_axes
 from controller.planning.plan import Frame, Plan
-from controller.planning.reached import Poses, poses_of
+from controller.planning.reached_poses import Poses, poses_of
 from controller.report.holes_picture import draw_holes, draw_missing, held_by, holes, split
 
 GRID_ACROSS = 720  # half a degree

@@ -64,7 +64,7 @@ def things(seed: int, grain: Floats, eye_mm: float, brightest: float) -> Iterato
         for number in range(count):
             yaw = turn + 2 * math.pi * (number + random.uniform(-0.3, 0.3)) / count
             paint = _post if number % 2 else _stone
-            paint(sheet, yaw, distance_mm, grain, eye_mm, brightest, random)
+            paint(sheet, yaw, distance_mm, grain=grain, eye_mm=eye_mm, brightest=brightest, random=random)
         yield sheet.codes, distance_mm
 
 
@@ -72,6 +72,7 @@ def _post(
     sheet: _Sheet,
     yaw_rad: float,
     distance_mm: float,
+    *,
     grain: Floats,
     eye_mm: float,
     brightest: float,
@@ -96,6 +97,7 @@ def _stone(
     sheet: _Sheet,
     yaw_rad: float,
     distance_mm: float,
+    *,
     grain: Floats,
     eye_mm: float,
     brightest: float,

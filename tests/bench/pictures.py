@@ -7,9 +7,10 @@ from pathlib import Path
 
 import numpy as np
 
+from controller.calibration.known_lens import LensGiven
 from controller.calibration.lens_terms import PupilPlace
 from controller.commands.calibrate import Keeping
-from controller.commands.calibrate_pictures import LensGiven, ring_command
+from controller.commands.calibrate_pictures import ring_command
 from controller.commands.pictures import Darkroom
 from sim.scene.film import View
 from tests.bench.figures import Figure, full_frame_kit, peak_mb, speed

@@ -15,8 +15,8 @@ from controller.planning.directions import Array
 from controller.planning.effort import Effort
 from controller.planning.fewest import Search
 from controller.planning.order import HeadMotion, Order, arrange, moving_seconds
-from controller.planning.pose import Pose, poses_of_rows
 from controller.planning.region import SPHERE
+from controller.planning.row_poses import Pose, poses_of_rows
 from controller.planning.rows import Task, fewest_rows
 from tests.bench.figures import Figure, full_frame_kit, peak_mb, speed, work_s
 

@@ -8,9 +8,10 @@ from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Any
 
+from controller.capture.jog import Keys
 from controller.capture.people import People
 from controller.commands.capture import capture_command, resume_command
-from controller.commands.crew import Crew, Keys
+from controller.commands.crew import Crew
 from controller.commands.stand_in import rig_spec
 from controller.display import Display, Seen
 from controller.errors import WorldError

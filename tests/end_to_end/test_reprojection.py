@@ -20,12 +20,12 @@ import pytest
 from numpy.typing import NDArray
 
 from controller.capture.runner import Runner
-from controller.commands.account import Clock, exposure_lines, exposures_csv
 from controller.commands.stand_in import lens_spec, rig_spec
 from controller.kit.kit import Kit
 from controller.planning.make import make_plan
 from controller.program.build import build_program
 from controller.report.summary import summarise
+from controller.session.exposure_lines import Clock, exposure_lines, exposures_csv
 from controller.session.session import Session
 from sim.rig import Rig
 from sim.scene.film import Film, aims_of

@@ -15,19 +15,21 @@ from typing import Any
 import pytest
 
 from controller import clock
+from controller.calibration.mover import HandMover
 from controller.calibration.records import AxisName
 from controller.capture.gate import Gate, Unannounced
 from controller.capture.hand import Hand
+from controller.capture.jog import Keys
 from controller.capture.people import People
-from controller.commands import kit_setup
-from controller.commands.crew import Keys
-from controller.commands.jog import HandMover, held_head, jog_command
-from controller.commands.series import SessionSeries, capture_series
+from controller.commands.jog import held_head, jog_command
+from controller.commands.series import capture_series
 from controller.commands.stand_in import rig_spec
 from controller.errors import InputError
 from controller.kit.load import load_kit
 from controller.planning.make import make_plan
+from controller.planning.series import SessionSeries
 from controller.program.build import build_program
+from controller.setup.at_head import see_cables, see_zero
 from protocol.messages import Arm, Cause, GetStatus, Halt, Move, Reference, Request, Stop
 from protocol.units import NS, BootId, CommandId, Steps
 from sim.person import Person, PersonSpec
@@ -260,8 +262,8 @@ def test_calibration_between_two_readings(at_head: AtHead) -> None:
 @pytest.mark.parametrize(
     "look",
     [
-        kit_setup._zero,
-        kit_setup._cables,
+        see_zero,
+        see_cables,
     ],
     ids=["zero", "cables"],
 )

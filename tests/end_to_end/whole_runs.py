@@ -83,7 +83,7 @@ def run(
 ) -> Done:
     """Run the world's program with a session in `folder`."""
     with Session.create(folder / "session.sqlite", {"kind": "test"}, durable=False) as session:
-        result = Runner(world.program, world.port, session, operator, on_exposure).run()
+        result = Runner(world.program, world.port, session, operator, on_exposure=on_exposure).run()
         return Done(result, session.shots(), session.happenings())
 
 

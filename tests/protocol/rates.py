@@ -120,7 +120,7 @@ class _Ends:
 
     def measure(self, *deframers: Deframer) -> None:
         host, board, counts = self.host, self.board, self.counts
-        tails = [len(one._tail) for one in (*deframers, host._deframer, board._deframer)]
+        tails = [len(one._tail) for one in (*deframers, host._inbox._deframer, board._inbox._deframer)]
         assert max(tails) <= MAX_ENCODED
         assert len(host._inbox) <= HOST_INBOX
         assert len(host._events) <= EVENTS

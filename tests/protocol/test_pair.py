@@ -161,7 +161,7 @@ class BadWire(RuleBasedStateMachine):
         assert len(self.board.link._inbox) <= INBOX_FRAMES
         assert len(self.board.link._outbox) <= OUTBOX_FRAMES
         for link in (self.host, self.board.link):
-            assert len(link._deframer._tail) <= MAX_ENCODED
+            assert len(link._inbox._deframer._tail) <= MAX_ENCODED
 
     def teardown(self) -> None:
         """The damage stops: whatever has happened, the conversation goes on."""

@@ -25,7 +25,7 @@ EXCEPTIONS = {
     "controller/ports/serial_port.py": "a port is no file",
     "controller/typed.py": "a terminal is no file",
     "controller/capture/interrupts.py": "opens the null device",
-    "controller/commands/kit.py": "decodes the text of a kit that it is about to write",
+    "controller/kit/draft.py": "decodes the text of a kit that it is about to write",
     "sim/terminal.py": "a pseudo-terminal is no file",
 }
 OPENS = {"open", "read_text", "read_bytes", "fdopen", "imread", "imdecode", "process_file", "memmap", "fromfile"}

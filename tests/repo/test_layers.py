@@ -42,7 +42,7 @@ FRONT_FOR = {"commands": {"display"}, "cli": {"display", "progress"}}
 WAITS = {
     "controller/capture/line.py": {"wait_turn"},
     "controller/conformance/talk.py": {"wait_message"},
-    "controller/commands/listen.py": {"wait_traffic"},
+    "controller/ports/listening.py": {"wait_traffic"},
     "controller/commands/calibrate_rehearsal.py": {"wait_still"},
 }
 FUNCTION_LINES, MODULE_LINES = 60, 400

@@ -13,12 +13,13 @@ import pytest
 from pydantic_core.core_schema import ErrorType
 
 from controller import reading
+from controller.calibration import pair_finding
 from controller.calibration.pair import UncertaintySource
-from controller.calibration.use import State
-from controller.commands import calibrate_pictures, kit_check, plan
+from controller.calibration.validity import State
 from controller.kit import load
 from controller.planning.order import Order
 from controller.ports import traffic
+from controller.report import kit_figures, plan_words
 from controller.report.account_words import headline
 from controller.report.verdict import LACKS, Lack, SetStanding, Verdict
 from controller.session import database, salvage
@@ -70,6 +71,6 @@ def test_every_way_for_an_exposure_to_be_missing_is_named() -> None:
 
 
 def test_every_order_state_and_part_of_a_calibration_has_its_words() -> None:
-    assert set(plan.ORDER_WORDS) == set(Order)
-    assert set(calibrate_pictures.PARTS) == set(UncertaintySource)
-    assert set(kit_check.STATE_WORDS) == set(State)
+    assert set(plan_words.ORDER_WORDS) == set(Order)
+    assert set(pair_finding.PARTS) == set(UncertaintySource)
+    assert set(kit_figures.STATE_WORDS) == set(State)

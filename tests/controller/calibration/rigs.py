@@ -11,9 +11,9 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from controller.calibration.axis_findings import backlash_found, level_found, steps_found, verify_found
 from controller.calibration.backlash import from_approaches
 from controller.calibration.finding import Finding, Stated
-from controller.calibration.found import backlash_found, level_found, steps_found, verify_found
 from controller.calibration.level import from_tilts
 from controller.calibration.readings import NotBelievable
 from controller.calibration.records import AxisName

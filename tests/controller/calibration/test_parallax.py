@@ -9,6 +9,7 @@ import pytest
 from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 
+from controller.calibration.known_lens import LensGiven
 from controller.calibration.parallax import (
     Marks,
     Scene,
@@ -20,10 +21,8 @@ from controller.calibration.parallax import (
     shift_px,
     sideways_mm,
 )
+from controller.calibration.parallax_finding import typed_finding
 from controller.calibration.readings import NotBelievable
-from controller.commands.calibrate import Keeping
-from controller.commands.calibrate_lens import typed_parallax_command
-from controller.commands.calibrate_pictures import LensGiven
 from controller.errors import InputError
 
 FOCAL_PX = 24 / 5.9 * 1000
@@ -107,9 +106,7 @@ def test_half_a_turn_shows_what_is_beside_the_axis(beside: float, mark: float, d
 
 
 def typed(shift: float, near: float = 1000, far: float = 10_000, angle: float = 25, focal: float = 24) -> dict[str, Any]:
-    finding = typed_parallax_command(
-        LensGiven(focal, None, 5.9), Scene(near, far), TypedShift(angle, shift), None, Keeping()
-    )
+    finding = typed_finding(None, LensGiven(focal, None, 5.9), Scene(near, far), TypedShift(angle, shift), None)
     return finding.as_json()
 
 
@@ -142,7 +139,16 @@ def test_what_shifts_the_marks_besides_is_taken_out(
     for right, ahead in marks:
         x, y = right * math.cos(turn) + ahead * math.sin(turn), ahead * math.cos(turn) - right * math.sin(turn)
         seen.append(3000 * (x - beside) / (y - offset))
-    got = offset_from_typed_mm(seen[0] - seen[1], lined_up, 3000, near, 1 / far, side * angle, 0.0, beside)
+    got = offset_from_typed_mm(
+        shift_px=seen[0] - seen[1],
+        lined_up_px=lined_up,
+        focal_px=3000,
+        near_mm=near,
+        far_per_mm=1 / far,
+        angle_deg=side * angle,
+        distortion=0.0,
+        sideways_mm=beside,
+    )
     assert got == pytest.approx(offset, abs=0.08 * (abs(beside) + abs(lined_up)) + 1e-6)  # first order
 
 

@@ -140,7 +140,7 @@ def views(camera: PictureGeometry, right_deg: float) -> tuple[NDArray[np.uint8],
 def test_a_far_mark_does_not_shift() -> None:
     camera = camera_of()
     first, second, turn = views(camera, 20.0)
-    right, down, u = mark_shift_px(first, second, turn, camera, (700.0, 333.0), 25, 60)
+    right, down, u = mark_shift_px(first, second, turn, camera, place=(700.0, 333.0), half_px=25, reach_px=60)
     assert (right, down) == pytest.approx((0.0, 0.0), abs=0.05)
     assert 0 < u < 0.05
 
@@ -162,7 +162,7 @@ def test_a_near_mark_shifts_by_what_it_shifts(shift: float) -> None:
     seen = as_first_sees(np.rint(moved).clip(0, 255).astype(np.uint8), back, camera, columns, rows)
     there = as_first_sees(np.rint(255 * inside).astype(np.uint8), back, camera, columns, rows)
     second = np.where(np.nan_to_num(there) > 200, np.nan_to_num(seen), second).clip(0, 255).astype(np.uint8)
-    right, down, u = mark_shift_px(first, second, turn, camera, (700.0, 333.0), 30, 60)
+    right, down, u = mark_shift_px(first, second, turn, camera, place=(700.0, 333.0), half_px=30, reach_px=60)
     assert right == pytest.approx(shift, abs=0.1)
     assert down == pytest.approx(0.0, abs=0.1)
     assert u < 0.1
@@ -172,11 +172,11 @@ def test_a_mark_that_is_not_there_is_not_found() -> None:
     camera = camera_of()
     first, second, turn = views(camera, 20.0)
     with pytest.raises(MarkNotFound):
-        mark_shift_px(first, smooth(667, 1000, 9), turn, camera, (700.0, 333.0), 25, 60)
+        mark_shift_px(first, smooth(667, 1000, 9), turn, camera, place=(700.0, 333.0), half_px=25, reach_px=60)
     with pytest.raises(MarkNotFound):  # at the edge
-        mark_shift_px(first, second, turn, camera, (995.0, 333.0), 25, 60)
+        mark_shift_px(first, second, turn, camera, place=(995.0, 333.0), half_px=25, reach_px=60)
     with pytest.raises(MarkNotFound):  # beyond the edge of the second picture
-        mark_shift_px(first, second, turn, camera, (60.0, 333.0), 25, 30)
+        mark_shift_px(first, second, turn, camera, place=(60.0, 333.0), half_px=25, reach_px=30)
 
 
 @pytest.mark.parametrize("size", [(1, 65_000), (65_000, 1), (30, 20), (20_000, 90)])

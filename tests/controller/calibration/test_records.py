@@ -23,7 +23,7 @@ from controller.calibration.records import (
     undo,
     valid,
 )
-from controller.calibration.use import State, calibrated, fresh, is_stale
+from controller.calibration.validity import State, calibrated, fresh, is_stale
 from controller.errors import InputError, StorageFailed
 from controller.kit.kit import Kit
 from controller.kit.load import load_kit
@@ -43,7 +43,15 @@ OTHERS = {
 def steps(value: float, days: float = 0, axis: AxisName = AxisName.PAN, kit: Kit = KIT) -> Record:
     made_at = (NOON + timedelta(days=days)).isoformat()
     values = {"steps_per_degree": value}
-    return new_record(kit, CalibrationKind.STEPS, axis, made_at, values, {"u_steps_per_degree": 0.01}, "full turns")
+    return new_record(
+        kit,
+        CalibrationKind.STEPS,
+        axis,
+        made_at,
+        values=values,
+        uncertainties={"u_steps_per_degree": 0.01},
+        how="full turns",
+    )
 
 
 def test_the_file_lies_beside_the_kit() -> None:
@@ -120,8 +128,24 @@ def test_a_record_still_holds_for_the_kit_it_calibrated() -> None:
 def test_calibrated_takes_play_and_ringing(tmp_path: Path) -> None:
     made = NOON.isoformat()
     records = [
-        new_record(KIT, CalibrationKind.BACKLASH, AxisName.TILT, made, {"play_deg": 0.07}, {}, "both sides"),
-        new_record(KIT, CalibrationKind.SETTLE, None, made, {"ring_hz": 6.5, "ring_damping": 0.03}, {}, "a sensor"),
+        new_record(
+            KIT,
+            CalibrationKind.BACKLASH,
+            AxisName.TILT,
+            made,
+            values={"play_deg": 0.07},
+            uncertainties={},
+            how="both sides",
+        ),
+        new_record(
+            KIT,
+            CalibrationKind.SETTLE,
+            None,
+            made,
+            values={"ring_hz": 6.5, "ring_damping": 0.03},
+            uncertainties={},
+            how="a sensor",
+        ),
     ]
     head = calibrated(KIT, records).head
     assert (head.tilt.backlash_deg, head.pan.backlash_deg) == (0.07, 0)
@@ -132,7 +156,13 @@ def test_calibrated_takes_play_and_ringing(tmp_path: Path) -> None:
 
 def test_the_lean_counts_only_while_the_head_stands_there() -> None:
     level = new_record(
-        KIT, CalibrationKind.LEVEL, None, NOON.isoformat(), {"lean_deg": 0.8, "toward_deg": 120.0}, {}, "tilts"
+        KIT,
+        CalibrationKind.LEVEL,
+        None,
+        NOON.isoformat(),
+        values={"lean_deg": 0.8, "toward_deg": 120.0},
+        uncertainties={},
+        how="tilts",
     )
     assert calibrated(KIT, [level]).head.lean_deg == 0
     now = calibrated(KIT, [level], NOON + timedelta(hours=11)).head

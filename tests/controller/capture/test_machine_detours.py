@@ -16,8 +16,8 @@ from controller.capture.states import RunState
 from controller.planning.plan import Frame
 from controller.program.build import build_program
 from controller.program.program import AskStep, MoveStep
-from controller.report.shot_poses import shot_pose
 from controller.session.session import Session
+from controller.session.shot_poses import shot_pose
 from protocol.messages import Expose, Move, Outcome
 from protocol.units import BootId, CommandId
 from sim.camera import Label, Opening

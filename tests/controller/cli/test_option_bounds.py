@@ -6,7 +6,6 @@ import contextlib
 import io
 import math
 import re
-from collections.abc import Iterator
 from datetime import datetime, timedelta
 from pathlib import Path
 from typing import Any
@@ -24,6 +23,7 @@ from controller.errors import InputError
 from controller.numerals import number_in, whole_in
 from controller.texts import MOST_TEXT
 from controller.times import FIRST_YEAR, LAST_YEAR, dated, span_of, time_or_date
+from tests.controller.cli.all_commands import commands
 
 OWN = (Number, Whole, OneOf, Text, PathName, DateAndTime, CheckedText, Address, PortName)
 LIBRARY = re.compile(
@@ -47,14 +47,6 @@ NOT_NUMBERS = (
 )
 MOST = 1e13  # no bound is larger
 NOT_TEXTS = ("", "  ", "a\nb", "a\x00b", "a\x1b[2Jb", "x" * 5000)
-
-
-def commands(group: click.Group = cli, names: tuple[str, ...] = ()) -> Iterator[tuple[tuple[str, ...], click.Command]]:
-    for name, each in group.commands.items():
-        if isinstance(each, click.Group):
-            yield from commands(each, (*names, name))
-        else:
-            yield (*names, name), each
 
 
 PARAMETERS = [

@@ -18,6 +18,7 @@ from controller.cli.main import cli
 from controller.cli.option_rules import RULES, Rules
 from controller.cli.option_types import CheckedText
 from controller.times import span_of
+from tests.controller.cli.all_commands import commands
 
 ALWAYS = {
     "plan": "--out --replace --overlap --region --nadir-by-hand --order --mounted --max-frames --max-seconds",
@@ -51,16 +52,7 @@ ALWAYS = {
 """Options that have an effect whatever else is given. --json is one everywhere."""
 
 
-def commands(group: click.Group = cli, names: tuple[str, ...] = ()) -> Iterator[tuple[str, click.Command]]:
-    """Every command by its name."""
-    for name, each in group.commands.items():
-        if isinstance(each, click.Group):
-            yield from commands(each, (*names, name))
-        else:
-            yield " ".join((*names, name)), each
-
-
-COMMANDS = dict(commands())
+COMMANDS = {" ".join(names): command for names, command in commands()}
 
 
 def options(command: click.Command) -> dict[str, click.Option]:
@@ -142,11 +134,12 @@ def _value(kind: click.ParamType[Any], folder: Path) -> str:
 def line_for(rules: Rules, command: click.Command, terms: list[Term], folder: Path) -> list[str]:
     """A whole command line, with everything required, in which these terms hold."""
     words: list[str] = []
+    chosen = {term.name for term in terms if not term.negative}
     for each in command.params:
         if isinstance(each, click.Argument) and each.required:
             words += [_value(each.type, folder) if not isinstance(each.type, click.Path) or each.type.file_okay
                       else str(folder)] * max(1, each.nargs)  # fmt: skip
-        elif isinstance(each, click.Option) and each.required:
+        elif isinstance(each, click.Option) and each.required and each.opts[0] not in chosen:
             words += typed(Term(each.opts[0]), command, folder)
     for term in terms:
         if not term.negative and term.name not in words:
@@ -181,6 +174,16 @@ def test_every_condition_refuses_when_it_is_not_met(name: str, option: str, text
     words = line_for(RULES[name], COMMANDS[name], [Term(option), *against], folder)
     sentences = said(name, words).splitlines()
     assert any(option in line and ("no effect" in line or line.startswith("Give ")) for line in sentences), sentences
+
+
+NEEDS = [(name, head, text) for name, rules in RULES.items() for head, texts in rules.needs.items() for text in texts]
+
+
+@pytest.mark.parametrize(("name", "head", "text"), NEEDS)
+def test_every_need_refuses_when_it_is_not_met(name: str, head: str, text: str, folder: Path) -> None:
+    words = line_for(RULES[name], COMMANDS[name], [clause(head)[0][0]], folder)
+    wanted = clause(text)[0][0]
+    assert wanted.name in said(name, words)
 
 
 @pytest.mark.parametrize(("name", "option"), dict.fromkeys((name, option) for name, option, _ in CONDITIONS))

@@ -5,7 +5,6 @@ from __future__ import annotations
 import io
 import json
 import signal
-from pathlib import Path
 
 import pytest
 from rich.console import Console
@@ -16,11 +15,6 @@ from controller.planning.plan_file import load_plan
 from tests.controller.commands.shell import Shell
 
 SEARCH = ("plan", "kit.toml", "--out", "plan.json", "--arrangement", "fewest", "--effort", "100000")
-
-
-@pytest.fixture
-def shell(tmp_path: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch) -> Shell:
-    return Shell(tmp_path, capsys, monkeypatch)
 
 
 def test_plain_lines_come_every_few_seconds_and_with_a_better_plan() -> None:

@@ -10,13 +10,14 @@ from pathlib import Path
 import pytest
 
 from controller.capture.gate import Gate
-from controller.commands.board import RuleResult, wait_battery
-from controller.commands.listen import decode_command, wait_traffic
+from controller.commands.listen import decode_command
 from controller.commands.stand_in import rig_spec
+from controller.conformance.battery import RuleResult, wait_battery
 from controller.conformance.reach import Reach, reach_of
 from controller.conformance.rules import RULES
 from controller.conformance.talk import Talk
 from controller.ports import find
+from controller.ports.listening import wait_traffic
 from controller.ports.traffic import Heard
 from protocol.codec import frame_of
 from protocol.framing import LEAD

@@ -74,15 +74,15 @@ def test_parallax_is_asked_for_step_by_step(shell: Shell, monkeypatch: pytest.Mo
 @pytest.mark.parametrize(
     ("words", "said"),
     [
-        (("--near-mm", "90", "--angle-deg", "25", "--shift-px", "5"), "nearer than the camera"),
+        (("--near-mm", "90", "--far-mm", "9000", "--angle-deg", "25", "--shift-px", "5"), "nearer than the camera"),
         (("--near-mm", "1000", "--far-mm", "1000", "--angle-deg", "25", "--shift-px", "5"), "well beyond"),
         (("--near-mm", "1000", "--far-mm", "9000", "--angle-deg", "0", "--shift-px", "5"), "--angle-deg 0"),
-        (("--near-mm", "1000", "--angle-deg", "25", "--shift-px", "5"), "The far mark shifts as well"),
+        (("--near-mm", "1000", "--angle-deg", "25", "--shift-px", "5"), "--far-mm or --far-at-least-mm"),
         (
             ("--near-mm", "1000", "--far-at-least-mm", "1100", "--angle-deg", "25", "--shift-px", "5"),
             "--far-at-least-mm 1100",
         ),
-        (("--near-mm", "1000", "--angle-deg", "25"), "--shift-px"),
+        (("--near-mm", "1000", "--far-mm", "9000", "--angle-deg", "25"), "--shift-px"),
         (("--near-mm", "1000", "--angle-deg", "nan", "--shift-px", "5"), "not a number"),
         (
             ("--near-mm", "1000", "--far-mm", "9000", "--nearest-mm", "10", "--angle-deg", "25", "--shift-px", "5"),
@@ -237,7 +237,7 @@ def test_photographs_need_to_be_asked_for_rightly(ring: Path, shell: Shell) -> N
     assert "--ring or --pair" in refuses(shell, 2, *SIXTH)[-1]
     assert "not both" in refuses(shell, 2, *SIXTH, "--ring", "ring", *pair)[-1]
     assert "--commanded-steps" in refuses(shell, 2, *SIXTH[:4], *pair)[-1]
-    assert "Only the pan axis" in refuses(shell, 2, *SIXTH[:3], "tilt", *SIXTH[4:], "--ring", "ring")[-1]
+    assert "--ring needs --axis pan" in refuses(shell, 2, *SIXTH[:3], "tilt", *SIXTH[4:], "--ring", "ring")[-1]
     (shell.folder / "none").mkdir()
     assert "holds no photographs" in refuses(shell, 2, *SIXTH, "--ring", "none")[0]
 

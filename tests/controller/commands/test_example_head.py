@@ -10,7 +10,7 @@ from collections.abc import Iterator
 import click
 import pytest
 
-from controller.calibration.use import calibrated
+from controller.calibration.validity import calibrated
 from controller.cli.main import cli
 from controller.kit.load import load_kit
 from controller.kit.own_head import GEARING, MOTION

@@ -46,7 +46,7 @@ def captured(folder: Path, planned_for_deg: float, today_deg: float) -> None:
     path.write_text(KIT.format(planned_for_deg), encoding="utf-8")
     save_plan(make_plan(load_kit(path), 0.3), folder / "plan.json")
     path.write_text(KIT.format(today_deg), encoding="utf-8")
-    capture_command(folder / "plan.json", "port", folder / "s.sqlite", cast("Crew", None), path, open_port=opens)
+    capture_command(folder / "plan.json", "port", folder / "s.sqlite", cast("Crew", None), kit_path=path, open_port=opens)
 
 
 @pytest.mark.parametrize(("planned_for_deg", "today_deg"), [(0.0, 0.0), (5.0, 5.0), (0.0, 0.3), (5.0, 4.9)])

@@ -18,7 +18,7 @@ from PIL import Image
 from PIL.ExifTags import IFD, Base
 
 from tests.controller.commands.shell import Shell
-from tests.controller.commands.test_match import EXPOSURES, card_at, session_at, shot
+from tests.controller.commands.shot_card import EXPOSURES, shot
 
 pytestmark = pytest.mark.skipif(sys.platform != "linux", reason="its files are those of this system")
 
@@ -53,13 +53,6 @@ SORTS: dict[str, Callable[[Path], object]] = {
     "": lambda path: shot(path, 3, model="x" * 60_000),
 }
 NAMES = (b"FULL0007.JPG", b"\xff\xfe.JPG", b"=1+1.JPG", b"a\nb.JPG", b"-x.jpeg", b"n" * 240 + b".JPG", "é.jpg".encode())
-
-
-@pytest.fixture
-def ready(shell: Shell) -> Shell:
-    session_at(shell.folder / "s.sqlite")
-    card_at(shell.folder / "card")
-    return shell
 
 
 @pytest.mark.parametrize("seed", range(12))

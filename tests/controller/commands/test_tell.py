@@ -7,11 +7,13 @@ from pathlib import Path
 import pytest
 
 from controller import clock
+from controller.capture import telling
 from controller.capture.operator import WORDS
 from controller.capture.states import ENDING, FINAL, RunState
+from controller.capture.telling import UNREAD
 from controller.commands import tell
 from controller.commands.account import report_command
-from controller.commands.tell import UNREAD, tell_command
+from controller.commands.tell import tell_command
 from controller.errors import InputError, WorldError
 from controller.lock import lock_of, sole_use
 from controller.planning.make import make_plan
@@ -109,7 +111,8 @@ def test_a_run_that_ends_before_it_reads_is_told(
     words: list[str], good: bool, path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     answers = iter([True, False])
-    monkeypatch.setattr(tell, "in_use", lambda _: next(answers))
+    for module in (tell, telling):
+        monkeypatch.setattr(module, "in_use", lambda _: next(answers))
     monkeypatch.setattr(clock, "wait_ns", lambda _: None)
     if good:
         assert "ended before it read the request; `fullturn resume" in tell_command(path, words)

@@ -18,9 +18,10 @@ from hypothesis import strategies as st
 from PIL import Image
 from PIL.ExifTags import IFD, Base
 
-from controller.commands.kit import FromPicture, from_picture_command
+from controller.commands.kit import from_picture_command
 from controller.errors import InputError
 from controller.kit.crop import crop_of
+from controller.kit.from_picture import FromPicture
 from controller.kit.lens_data import Entry
 from controller.kit.load import load_kit
 from controller.kit.picture import PictureFacts, shot_of

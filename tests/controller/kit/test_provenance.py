@@ -12,8 +12,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from controller.calibration.records import AxisName, CalibrationKind, Record, kit_digest
-from controller.calibration.use import calibrated
-from controller.commands.kit_check import check_command
+from controller.calibration.validity import calibrated
+from controller.commands.kit import check_command
 from controller.errors import InputError
 from controller.kit.kit import Kit
 from controller.kit.load import kit_from_tables

@@ -16,8 +16,8 @@ from controller.planning.cores import Cores, cores_at
 from controller.planning.coverage import Proof, prove_coverage
 from controller.planning.order import AxisMotion, HeadMotion, Order, arrange
 from controller.planning.plan import Frame
-from controller.planning.pose import poses_of_rows
 from controller.planning.region import SPHERE
+from controller.planning.row_poses import poses_of_rows
 from controller.planning.rows import Row, Task, fewest_rows
 from tests.controller.planning import oracle
 from tests.controller.planning.oracle import Array

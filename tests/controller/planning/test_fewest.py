@@ -15,9 +15,9 @@ from controller.planning.effort import Effort
 from controller.planning.fewest import Search
 from controller.planning.make import make_plan
 from controller.planning.plan import Plan
-from controller.planning.pose import poses_of_rows
 from controller.planning.region import SPHERE
 from controller.planning.request import Arrangement, RegionKind, Request
+from controller.planning.row_poses import poses_of_rows
 from controller.planning.rows import Task, fewest_rows
 from controller.planning.targets import better_mounted
 from tests.controller.planning import oracle

@@ -16,9 +16,9 @@ from controller.planning.fewest import Search
 from controller.planning.links import find_links
 from controller.planning.make import make_plan
 from controller.planning.order import AxisMotion, Order, arrange, moving_seconds
-from controller.planning.pose import poses_of_rows
 from controller.planning.region import SPHERE
 from controller.planning.request import Arrangement, Request
+from controller.planning.row_poses import poses_of_rows
 from controller.planning.rows import Task, fewest_rows
 from controller.planning.sun import frames_with_sun, sun_at
 from controller.planning.targets import better_mounted, hold_limits, must_reach, print_resolution

@@ -23,7 +23,7 @@ from controller.planning.leaning import overlap_left, pitch_limits_deg
 from controller.planning.make import make_plan
 from controller.planning.plan import Frame, Plan, proof_at, with_proof
 from controller.planning.plan_file import load_plan, plan_from, save_plan
-from controller.planning.reached import levelled_poses, poses_of
+from controller.planning.reached_poses import levelled_poses, poses_of
 from controller.planning.request import Arrangement, RegionKind, Request
 from controller.program.build import build_program
 from controller.program.program import ExposeStep, MoveStep

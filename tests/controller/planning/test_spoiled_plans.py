@@ -15,8 +15,8 @@ from controller.optics.projection import Projection
 from controller.planning.cores import Cores, cores_at
 from controller.planning.coverage import prove_coverage
 from controller.planning.directions import Array
-from controller.planning.pose import poses_of_rows
 from controller.planning.region import SPHERE, Bounds
+from controller.planning.row_poses import poses_of_rows
 from controller.planning.rows import Task, fewest_rows
 from tests.controller.planning.oracle import evenly_spread
 

@@ -17,7 +17,7 @@ from controller.optics.projection import Projection
 from controller.planning.directions import Array
 from controller.planning.make import make_plan
 from controller.planning.plan import Frame
-from controller.planning.reached import levelled_poses
+from controller.planning.reached_poses import levelled_poses
 from controller.planning.request import RegionKind, Request
 from controller.report.html import row_lines
 from controller.report.sphere_picture import (

@@ -10,8 +10,8 @@ from hypothesis import strategies as st
 
 from controller.planning.make import make_plan
 from controller.planning.request import RegionKind, Request
+from controller.report.plan_words import proof_sentence
 from controller.report.summary import Summary, summarise
-from controller.report.wording import degrees, duration, proof_sentence
 from controller.session.rows import Intent, ShotOutcome, ShotRow
 from tests.end_to_end.whole_runs import kit_of, planned_exposures
 
@@ -110,18 +110,6 @@ def test_the_numbers_add_up(outcomes: list[tuple[tuple[int, int], ShotOutcome | 
         summary.exposures_not_tried,
     )
     assert sum(lacking) == len(unmade)
-
-
-@pytest.mark.parametrize(
-    ("seconds", "words"),
-    [(0, "0:00"), (59.4, "0:59"), (59.6, "1:00"), (754, "12:34"), (3599.6, "1:00:00"), (37_230, "10:20:30")],
-)
-def test_durations(seconds: float, words: str) -> None:
-    assert duration(seconds) == words
-
-
-def test_degrees_have_no_minus_zero() -> None:
-    assert [degrees(value) for value in (-0.04, 0.0, -0.06, 359.97)] == ["0.0°", "0.0°", "-0.1°", "360.0°"]
 
 
 def test_the_proof_in_words() -> None:
