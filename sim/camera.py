@@ -84,11 +84,6 @@ class Camera:
         self.card_left, self.battery_left = spec.card_exposures, spec.battery_exposures
         self.ignored: Counter[Ignored] = Counter()
 
-    @property
-    def ignored_releases(self) -> int:
-        """Releases that came to nothing, for whatever reason."""
-        return self.ignored.total()
-
     def release(self, now_ns: int, label: Label, press_ns: int = 0) -> Opening | None:
         """The release contact closes, for `press_ns`: the opening that follows. None: a busy camera ignores it."""
         why = self._unwilling(now_ns)

@@ -88,11 +88,6 @@ class BacklashResult:
         """B."""
         return self.figures.reversal_deg
 
-    @property
-    def mean_reversal_deg(self) -> float:
-        """The mean reversal, signed, a drift taken out."""
-        return self.mean_reversal.value
-
 
 def from_approaches(readings: Readings, reading_error_deg: float | None = None) -> BacklashResult:
     """The figures from `target_deg`, `direction` (up or down) and `measured_deg`, rows in the order of time.

@@ -62,12 +62,11 @@ class _Count:
 
 def _kinds(count: int) -> list[Figure]:
     """Small cards, which have the least to tell one alignment from another by."""
-    figures, all_wrong, begin = [], 0, time.process_time()
+    figures, begin = list[Figure](), time.process_time()
     for name, kind in KINDS.items():
         counted = _Count()
         for seed in range(count):
             counted.add(card_of(kind, seed, 10 + seed % 16))
-        all_wrong += counted.wrong_sure
         share = 100 * counted.sure / counted.files
         figures.append(Figure(f"{count} cards, {name}: sure", share, "%", least=LEAST_SURE.get(name)))
         figures.append(Figure("... wrongly paired and called sure", counted.wrong_sure, "", most=0))

@@ -58,7 +58,6 @@ class Outcome:
     """What came of a capture whose host was killed so many times."""
 
     kills: int = 0
-    mended: int = 0
     complete: bool = False
     twice: int = 0
     retaken: int = 0
@@ -104,7 +103,6 @@ def capture_with_kills(plan: Plan, scenario: Scenario, first: int, folder: Path,
             session.note_end(result.sentence, complete=result.complete)
             if result.complete:
                 continue
-            outcome.mended += 1
             rig.camera.card_left = rig.camera.battery_left = None
             let_pass(port, 60)
         outcome.complete = plan.exposures <= session.made()
