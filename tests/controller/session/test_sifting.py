@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import sqlite3
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from contextlib import closing
 
 import pytest
@@ -42,7 +42,7 @@ GOOD = {"outcome": ("?", "confirmed"), "state": ("?", "settling"), "what": ("?",
 VERSIONS = range(OLDEST_VERSION, SESSION_VERSION + 1)
 
 
-def stored(table: str, cells: dict[str, tuple[str, object]]) -> sqlite3.Connection:
+def stored(table: str, cells: Mapping[str, tuple[str, object]]) -> sqlite3.Connection:
     """A database in memory with this one row, in columns without types."""
     db = sqlite3.connect(":memory:")
     db.execute(f"CREATE TABLE {table} ({', '.join(cells)})")
