@@ -32,7 +32,6 @@ class AxisSpec:
     steps_per_degree: float
     play_deg: float = 0.0
     wobble_deg: float = 0.0
-    wobble_phase_deg: float = 0.0
     flag_scatter_deg: float = 0.0
     limits_deg: tuple[float, float] | None = None
     drive: Drive | None = None
@@ -49,7 +48,6 @@ class SimulatedAxis:
         self.motion: Motion = at_rest(steps)
         self.flag_deg = 0.0
         self.slips = 0  # so often the rotor has slipped
-        self.supply = 1.0  # share of the motors' supply that is there
         self._random = random
         self._lost_steps = 0.0  # the rotor stands this far behind the pulses
         self._stuck_ns: int | None = None  # since when it does not follow
@@ -79,7 +77,7 @@ class SimulatedAxis:
         self.motion = motion
         self._flag_was_on = self.flag_on(now_ns)
         if self.spec.drive is not None:
-            self._stuck_ns = self.spec.drive.gives_way_ns(motion, self.steps_per_degree, self.supply)
+            self._stuck_ns = self.spec.drive.gives_way_ns(motion, self.steps_per_degree)
 
     def jolt(self, now_ns: int) -> None:
         """The pulses end at once: the speed is gone in no time."""
@@ -139,8 +137,7 @@ class SimulatedAxis:
         """Where the head stands, but for what rings."""
         angle = self._head_deg(now_ns)
         if self.spec.wobble_deg:
-            phase = self.spec.wobble_phase_deg
-            angle += self.spec.wobble_deg * (math.sin(math.radians(angle + phase)) - math.sin(math.radians(phase)))
+            angle += self.spec.wobble_deg * math.sin(math.radians(angle))
         return angle
 
     def _behind(self, now_ns: int) -> float:

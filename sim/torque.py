@@ -1,7 +1,7 @@
 """What a motor can turn, and when it gives way.
 
 A stepper's torque falls with its speed, here along a straight line from standing still to the speed at which nothing is
-left, and in proportion to its supply. It gives way where inertia times acceleration and the imbalance ask for more.
+left. It gives way where inertia times acceleration and the imbalance ask for more.
 The line is a simplification; makers' pull-out curves differ (common practice, no source).
 """
 
@@ -28,16 +28,15 @@ class Drive:
         """Torque that this acceleration takes: J a, and the imbalance."""
         return self.inertia_kg_m2 * math.radians(abs(accel_deg_s2)) + self.imbalance_nm
 
-    def top_speed_deg_s(self, accel_deg_s2: float, supply: float) -> float:
+    def top_speed_deg_s(self, accel_deg_s2: float) -> float:
         """The speed up to which there is torque enough for this acceleration."""
-        there = self.holding_nm * supply
-        return self.no_load_deg_s * (1 - self.needed_nm(accel_deg_s2) / there) if there > 0 else 0.0
+        return self.no_load_deg_s * (1 - self.needed_nm(accel_deg_s2) / self.holding_nm)
 
-    def gives_way_ns(self, motion: Motion, steps_per_degree: float, supply: float) -> int | None:
+    def gives_way_ns(self, motion: Motion, steps_per_degree: float) -> int | None:
         """When the rotor stops following `motion`; None if it follows to the end."""
         for leg in motion.legs:
             most = max(abs(leg.accel), abs(leg.accel_at(leg.duration_s)))
-            top = max(0.0, self.top_speed_deg_s(most / steps_per_degree, supply)) * steps_per_degree
+            top = max(0.0, self.top_speed_deg_s(most / steps_per_degree)) * steps_per_degree
             if abs(leg.speed) > top:
                 return motion.begin_ns + round(leg.start_s * NS)
             if abs(leg.speed_at(leg.duration_s)) > top:

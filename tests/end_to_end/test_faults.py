@@ -35,7 +35,7 @@ BROKEN = {
     "stall": "motor stalled",
     "stop-switch": "stop switch was pressed",
 }
-TRUTH = {"index-moved", "windy"}  # what nothing on this rig can tell the program
+TRUTH = {"gusty-day", "index-moved", "windy"}  # what nothing on this rig can tell the program
 # Found out when zero is passed, and mended; or where the head points is lost before what was shot could be checked.
 SHOT_AGAIN = {"steps-lost", "index-moved", "board-reset", "supply-dip", "battery-changed"}
 
