@@ -32,8 +32,13 @@ ROOT = Path(__file__).resolve().parents[2]
 
 
 def matching() -> list[Figure]:
-    """Some cards of every kind; three thousand files; a search in the lens data."""
-    return [*_kinds(SOME_CARDS), *_files(), *_find()]
+    """Three thousand files; a search in the lens data."""
+    return [*_files(), *_find()]
+
+
+def small_cards() -> list[Figure]:
+    """Some cards of every kind."""
+    return _kinds(SOME_CARDS)
 
 
 def cards() -> list[Figure]:
