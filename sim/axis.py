@@ -31,7 +31,6 @@ class AxisSpec:
     steps_per_degree: float
     play_deg: float = 0.0
     wobble_deg: float = 0.0
-    wobble_phase_deg: float = 0.0
     flag_scatter_deg: float = 0.0
     limits_deg: tuple[float, float] | None = None
     drive: Drive | None = None
@@ -48,7 +47,6 @@ class SimulatedAxis:
         self.motion: Motion = at_rest(steps)
         self.flag_deg = 0.0
         self.slips = 0  # how often the rotor has slipped
-        self.supply = 1.0  # share of the motors' full supply
         self._random = random
         self._lost_steps = 0.0  # how far the rotor is behind the pulses
         self._stuck_ns: int | None = None  # since when it has not followed
@@ -78,7 +76,7 @@ class SimulatedAxis:
         self.motion = motion
         self._flag_was_on = self.flag_on(now_ns)
         if self.spec.drive is not None:
-            self._stuck_ns = self.spec.drive.gives_way_ns(motion, self.steps_per_degree, self.supply)
+            self._stuck_ns = self.spec.drive.gives_way_ns(motion, self.steps_per_degree)
 
     def jolt(self, now_ns: int) -> None:
         """End the pulses at once: the speed drops to zero instantly."""
@@ -138,8 +136,7 @@ class SimulatedAxis:
         """The head's angle without ringing."""
         angle = self._head_deg(now_ns)
         if self.spec.wobble_deg:
-            phase = self.spec.wobble_phase_deg
-            angle += self.spec.wobble_deg * (math.sin(math.radians(angle + phase)) - math.sin(math.radians(phase)))
+            angle += self.spec.wobble_deg * math.sin(math.radians(angle))
         return angle
 
     def _behind(self, now_ns: int) -> float:

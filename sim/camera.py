@@ -16,9 +16,8 @@ class CameraSpec:
     `battery_exposures` (None: unlimited). The buffer has room for `buffer_exposures`, each of which takes `write_ms` to
     write to the card. Exposures of `noise_reduction_s` or longer are followed by a dark one of the same length. The
     mirror kicks the tilt axis by `mirror_kick_deg_s` when it opens. The sync contact bounces for `bounce_ms` when it
-    opens again. `burst`: one release shoots the whole bracket, one exposure after the other. With `bulb` the shutter is
-    open for as long as the release is pressed, whatever `shutter_s` says. Its own timer makes exposures of at most
-    `longest_timed_s`.
+    opens again. With `bulb` the shutter is open for as long as the release is pressed, whatever `shutter_s` says. Its own
+    timer makes exposures of at most `longest_timed_s`.
     """
 
     shutter_s: tuple[float, ...]
@@ -33,7 +32,6 @@ class CameraSpec:
     noise_reduction_s: float | None = None
     mirror_kick_deg_s: float = 0.0
     bounce_ms: float = 0.0
-    burst: bool = False
     bulb: bool = False
     longest_timed_s: float | None = None
 
@@ -77,18 +75,12 @@ class SimulatedCamera:
         self._ready_ns = 0
         self._written: deque[int] = deque()  # when each exposure in the buffer will be written to the card
         self.opening: Opening | None = None
-        self._burst_left = 0
         self.made = 0
         self.silent = False
         self.misfires = 0
         """How many of the next releases have no effect."""
         self.card_left, self.battery_left = spec.card_exposures, spec.battery_exposures
         self.ignored: Counter[Ignored] = Counter()
-
-    @property
-    def ignored_releases(self) -> int:
-        """The number of releases without effect, for any reason."""
-        return self.ignored.total()
 
     def release(self, now_ns: int, label: Label, press_ns: int = 0) -> Opening | None:
         """Close the release contact for `press_ns`. Returns the opening that follows, None if there is none (see
@@ -98,10 +90,6 @@ class SimulatedCamera:
         if why is not None:
             self.ignored[why] += 1
             return None
-        self._burst_left = len(self.spec.shutter_s) - 1 if self.spec.burst else 0
-        return self._open(now_ns, label, press_ns)
-
-    def _open(self, now_ns: int, label: Label, press_ns: int = 0) -> Opening:
         scatter = self._random.uniform(-1, 1) * min(self.spec.lag_scatter_ms, self.spec.release_lag_ms / 2)
         open_ns = now_ns + round((self.spec.release_lag_ms + scatter) * 1e6)
         # In bulb mode the lag from contact to shutter is the same at both ends.
@@ -160,7 +148,4 @@ class SimulatedCamera:
             self.card_left -= 1
         if self.battery_left is not None:
             self.battery_left -= 1
-        if self._burst_left > 0 and 0 not in (self.card_left, self.battery_left):
-            self._burst_left -= 1
-            self._open(self._ready_ns, opening.label)
         return opening

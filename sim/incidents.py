@@ -9,6 +9,7 @@ from protocol.units import NS
 from sim.scenario import KINDS, Fault, Scenario
 from sim.wind import Gust
 from sim.wire import LineTrouble
+from sim.world import world_texts
 
 if TYPE_CHECKING:
     from sim.rig import Rig
@@ -35,7 +36,7 @@ class Incidents:
     """The faults still to come, those that last, and the record of past ones."""
 
     def __init__(self, scenario: Scenario) -> None:
-        self.happened: list[Incident] = []
+        self.happened = [Incident(0, text) for text in world_texts(scenario.world)]
         self._timed = sorted(
             ((round(fault.at_s * NS), fault) for fault in scenario.faults if fault.at_s is not None),
             key=lambda due: due[0],

@@ -1,6 +1,6 @@
 """The whole simulated rig: wire, board, head and camera in one world with its own clock."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from random import Random
 
 from protocol.messages import Cause
@@ -14,6 +14,7 @@ from sim.scenario import Scenario
 from sim.trace import Trace
 from sim.truth import Truth
 from sim.wire import SOUND, LineTrouble, Wire
+from sim.world import in_world
 
 START_WITHIN_DEG = 2.0  # how far from zero the photographer leaves the head before a run, if a switch finds zero
 NOTHING = Scenario("nothing", "Nothing goes wrong.", ())
@@ -41,6 +42,8 @@ class Rig:
     """The world. `next_deadline` is the time of the next event, `advance` carries it out."""
 
     def __init__(self, spec: RigSpec) -> None:
+        camera, head = in_world(spec.scenario.world, spec.camera, spec.head)
+        spec = replace(spec, camera=camera, head=head)
         random = Random(spec.seed)
         within_deg = [START_WITHIN_DEG if axis.switch else 0.0 for axis in (spec.head.pan, spec.head.tilt)]
         pan_deg, tilt_deg = (random.uniform(-1, 1) * within for within in within_deg)

@@ -14,16 +14,25 @@ A fault begins at a time (`at_s`), after a number of exposures (`after_exposure`
     answers_s = [5, 120]
     comes_share = 1.0
     commands = ["pause"]
+
+A table [world] holds for the whole run: a camera, a mechanism or weather other than the kit's, keys as in `world.KEYS`:
+
+    [world]
+    buffer_exposures = 4
+    write_ms = 2500
 """
 
+import dataclasses
 import math
 import re
 import tomllib
+from collections.abc import Mapping
 from dataclasses import dataclass, fields
 from importlib.resources import files
 from typing import Any
 
 from sim.person import PersonSpec
+from sim.world import KEYS, WorldValue
 
 WHEN = ("at_s", "after_exposure", "at_frame")
 
@@ -95,6 +104,7 @@ class Scenario:
     faults: tuple[Fault, ...]
     lines: tuple[int, ...] = ()
     person: PersonSpec | None = None
+    world: Mapping[str, WorldValue] = dataclasses.field(default_factory=dict)
 
 
 def library() -> dict[str, Scenario]:
@@ -115,10 +125,12 @@ def parse(text: str, name: str) -> Scenario:
         raise ScenarioError(f"{name}: is nested too deeply.") from None
     except ValueError as error:  # malformed TOML, or a whole number of thousands of digits
         raise ScenarioError(f"{name}: is not valid TOML: {str(error).rstrip('.')}.") from None
-    unknown = set(tables) - {"about", "fault", "person"}
+    unknown = set(tables) - {"about", "fault", "person", "world"}
     if unknown:
         word, line = min(unknown) or "an empty name", _line(text, 0, min(unknown))
-        raise ScenarioError(f"{name}: line {line}: {word} is not known; a scenario has about, [[fault]] and [person].")
+        raise ScenarioError(
+            f"{name}: line {line}: {word} is not known; a scenario has about, [[fault]], [person] and [world]."
+        )
     about, rows = tables.get("about", ""), tables.get("fault", [])
     if not isinstance(about, str) or not isinstance(rows, list) or not all(isinstance(row, dict) for row in rows):
         raise ScenarioError(f"{name}: about is a sentence, and each fault begins with [[fault]].")
@@ -126,7 +138,24 @@ def parse(text: str, name: str) -> Scenario:
     begins += [1] * (len(rows) - len(begins))  # faults written in another form
     faults = tuple(_fault(row, text, begin, name) for row, begin in zip(rows, begins, strict=False))
     person = _person(tables["person"], text, name) if "person" in tables else None
-    return Scenario(name, about, faults, tuple(begins[: len(faults)]), person)
+    world = _world(tables.get("world", {}), text, name)
+    return Scenario(name, about, faults, tuple(begins[: len(faults)]), person, world)
+
+
+def _world(row: object, text: str, name: str) -> dict[str, WorldValue]:
+    if not isinstance(row, dict):
+        raise ScenarioError(f"{name}: the world is a table that begins with [world].")
+    for key, value in row.items():
+        line = _line(text, 0, key)
+        if key not in KEYS:
+            raise ScenarioError(
+                f"{name}: line {line}: {key or 'an empty name'} is not known; [world] has {', '.join(KEYS)}."
+            )
+        if (why := KEYS[key].mistake(value)) is not None:
+            raise ScenarioError(f"{name}: line {line}: {key} = {value!r} {why}.")
+        if (lacking := next((one for one in KEYS[key].needs if one not in row), None)) is not None:
+            raise ScenarioError(f"{name}: line {line}: {key} has no effect without {lacking}; state that as well.")
+    return {key: tuple(value) if isinstance(value, list) else value for key, value in row.items()}
 
 
 def _person(row: object, text: str, name: str) -> PersonSpec:

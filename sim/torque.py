@@ -1,8 +1,8 @@
 """The torque of a motor, and when it stalls.
 
-A stepper's torque falls with its speed, here along a straight line from standstill to the speed at which none is left,
-and in proportion to its supply. It stalls when inertia times acceleration and the imbalance need more. The line is a
-simplification; makers' pull-out curves differ (common practice, no source).
+A stepper's torque falls with its speed, here along a straight line from standstill to the speed at which none is left.
+It stalls when inertia times acceleration and the imbalance need more. The line is a simplification; makers' pull-out
+curves differ (common practice, no source).
 """
 
 import math
@@ -28,16 +28,15 @@ class Drive:
         """Torque needed for this acceleration: J a, and the imbalance."""
         return self.inertia_kg_m2 * math.radians(abs(accel_deg_s2)) + self.imbalance_nm
 
-    def top_speed_deg_s(self, accel_deg_s2: float, supply: float) -> float:
+    def top_speed_deg_s(self, accel_deg_s2: float) -> float:
         """The speed up to which the torque is enough for this acceleration."""
-        there = self.holding_nm * supply
-        return self.no_load_deg_s * (1 - self.needed_nm(accel_deg_s2) / there) if there > 0 else 0.0
+        return self.no_load_deg_s * (1 - self.needed_nm(accel_deg_s2) / self.holding_nm)
 
-    def gives_way_ns(self, motion: Motion, steps_per_degree: float, supply: float) -> int | None:
+    def gives_way_ns(self, motion: Motion, steps_per_degree: float) -> int | None:
         """When the rotor stops following `motion`; None if it follows to the end."""
         for leg in motion.legs:
             most = max(abs(leg.accel), abs(leg.accel_at(leg.duration_s)))
-            top = max(0.0, self.top_speed_deg_s(most / steps_per_degree, supply)) * steps_per_degree
+            top = max(0.0, self.top_speed_deg_s(most / steps_per_degree)) * steps_per_degree
             if abs(leg.speed) > top:
                 return motion.begin_ns + round(leg.start_s * NS)
             if abs(leg.speed_at(leg.duration_s)) > top:

@@ -6,6 +6,8 @@ from random import Random
 
 from protocol.units import NS
 
+SHAKE_HZ = 3.0  # how fast a gust shakes a head on its tripod (our own choice, no source)
+
 
 @dataclass(frozen=True, slots=True)
 class Gust:
@@ -14,7 +16,6 @@ class Gust:
     begin_ns: int
     length_s: float
     peak_deg: float
-    shake_hz: float = 3.0
 
     def strength_deg(self, now_ns: int) -> float:
         """Amplitude of the shaking at a time, degrees to either side."""
@@ -27,7 +28,7 @@ class Gust:
         swing = self.strength_deg(now_ns)
         if not swing:
             return 0.0, 0.0
-        phase = math.tau * self.shake_hz * t
+        phase = math.tau * SHAKE_HZ * t
         return swing * math.sin(phase), 0.5 * swing * math.sin(1.3 * phase)
 
 

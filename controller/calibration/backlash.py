@@ -88,11 +88,6 @@ class BacklashResult:
         """B, degrees."""
         return self.figures.reversal_deg
 
-    @property
-    def mean_reversal_deg(self) -> float:
-        """The mean reversal, signed, with any drift removed."""
-        return self.mean_reversal.value
-
 
 def from_approaches(readings: Readings, reading_error_deg: float | None = None) -> BacklashResult:
     """The figures from `target_deg`, `direction` (up or down) and `measured_deg`, rows in order of time.

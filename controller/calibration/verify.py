@@ -60,11 +60,6 @@ class VerifyResult:
     resolution_deg: float
     stated: Stated
 
-    @property
-    def worst_deg(self) -> float:
-        """AP and RP of the worst pose together."""
-        return self.worst.value
-
 
 def from_visits(readings: Readings, reading_error_deg: float | None = None) -> VerifyResult:
     """The figures from `target_yaw_deg`, `target_pitch_deg`, `yaw_deg`, `pitch_deg`, in the order of the visits.

@@ -93,7 +93,6 @@ class BoardClient:
         self._coming_to_rest = self._listening = False
         self._braking_since_ns: int | None = None
         self._events: deque[Event] = deque()
-        self.unknown_endings = 0
         self._believed = Believed(program)
         self._distrusted = False
 
@@ -218,13 +217,8 @@ class BoardClient:
                 self._ask_at = now  # a status also tells which axis has not found its switch
             else:
                 self._take_hold(notice.cause, now)
-        elif isinstance(notice, Finished):
-            if self._believed.is_ours(notice.command_id):
-                self._take_ending(
-                    CommandOutcome(notice.outcome, (notice.pan_steps, notice.tilt_steps), notice.clock_ms, now)
-                )
-            else:
-                self.unknown_endings += 1
+        elif isinstance(notice, Finished) and self._believed.is_ours(notice.command_id):
+            self._take_ending(CommandOutcome(notice.outcome, (notice.pan_steps, notice.tilt_steps), notice.clock_ms, now))
 
     def _take_answer(self, request: Request, reply: Reply, now: int) -> None:
         if isinstance(reply, Status):

@@ -7,10 +7,6 @@ from collections.abc import Iterator, Mapping, Sequence
 
 import click
 
-MANY = 10
-"""A command with more options than this has headings."""
-WITHOUT = ("--json", "-h")
-"""These may stand under no heading."""
 REST = "Other options"
 
 _MOVING = {"Moving the head": "--port --yes --countdown --rehearse"}

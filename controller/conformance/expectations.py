@@ -44,11 +44,10 @@ RUNNING = {BoardState.MOVING, BoardState.REFERENCING, BoardState.EXPOSING}
 
 @dataclass(frozen=True, slots=True)
 class Ended:
-    """How a command ended: the outcome, where, and how long that took, as we measured it."""
+    """How a command ended: the outcome, and where."""
 
     outcome: Outcome
     status: Status
-    took_ms: float
 
 
 def must(talk: Talk, holds: bool, what: str) -> None:
@@ -194,4 +193,4 @@ def wait_end(talk: Talk, command: Reference | Move | Expose, least_ms: float, mo
     early_ms = least_ms * EARLY_SHARE - EARLY_MS
     soon = found.finished_outcome is not Outcome.CUT_SHORT and heard_ms < early_ms
     must(talk, not soon, f"{name} took {heard_ms:.0f} ms; it cannot take less than {least_ms:.0f} ms")
-    return Ended(found.finished_outcome, found, heard_ms)
+    return Ended(found.finished_outcome, found)

@@ -14,9 +14,8 @@ UNKNOWN = "not known: state the aperture, f_number under [exposure]"
 
 @dataclass(frozen=True, slots=True)
 class Focus:
-    """The hyperfocal distance, exact; and `at_m`, that distance rounded up, with the nearest that is sharp then."""
+    """Where to focus: `at_m`, the hyperfocal distance rounded up, and the nearest that is sharp then."""
 
-    hyperfocal_m: float
     at_m: float
     nearest_m: float
 
@@ -42,7 +41,7 @@ def focus_of(kit: Kit) -> Focus | None:
     exact_mm = hyperfocal_mm(focal_mm, f_number, circle)
     at_m = rounded_up(exact_mm / 1000)
     near_mm, _ = sharp_mm(at_m * 1000, focal_mm, f_number, circle)
-    return Focus(exact_mm / 1000, at_m, rounded_up(near_mm / 1000))
+    return Focus(at_m, rounded_up(near_mm / 1000))
 
 
 def rounded_up(value: float) -> float:

@@ -39,16 +39,6 @@ class Field:
     circle_rad: float | None
 
     @property
-    def half_width_rad(self) -> float:
-        """Half the angle from the left edge to the right edge."""
-        return (self.whole.left + self.whole.right) / 2
-
-    @property
-    def half_height_rad(self) -> float:
-        """Half the angle from the bottom edge to the top edge."""
-        return (self.whole.bottom + self.whole.top) / 2
-
-    @property
     def core_half_width_rad(self) -> float:
         """Half the angle from the core's left edge to its right edge."""
         return (self.core.left + self.core.right) / 2
@@ -76,17 +66,12 @@ class Field:
         return replace(self, whole=self.whole.flipped(), core=self.core.flipped())
 
 
-def core_half_angle(projection: Projection, focal_length_mm: float, edge_mm: float, overlap: float) -> float:
-    """Half-angle of the core in radians for a picture that ends `edge_mm` from its centre on both sides.
-
-    Two frames whose cores just touch side by side then share exactly `overlap` of the picture: the point
-    of one picture's edge falls (1 - 2 overlap) of the way to the edge on the other, and the cores meet
-    half-way between the two angles.
-    """
-    return _core_angle(projection, focal_length_mm, edge_mm, overlap * 2 * edge_mm)
-
-
 def _core_angle(projection: Projection, focal_length_mm: float, edge_mm: float, shared_mm: float) -> float:
+    """Angle of the core's edge off axis, in radians, for a picture that ends `edge_mm` from the axis.
+
+    Two frames whose cores just touch there share exactly `shared_mm` of the picture: one picture's edge falls that far
+    inside the other's, and the cores meet half-way between the two angles.
+    """
     edge = off_axis_angle(projection, focal_length_mm, edge_mm)
     seam = off_axis_angle(projection, focal_length_mm, edge_mm - shared_mm)
     return (edge + seam) / 2

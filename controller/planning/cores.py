@@ -9,7 +9,6 @@ from controller.optics.field import Field
 from controller.optics.outline import ALWAYS, Outline, core_outline, whole_outline
 from controller.planning.directions import Array, camera_axes
 
-EDGES = 4
 AT_ONCE = 2_000_000  # numbers in one temporary array
 
 
@@ -98,8 +97,3 @@ def place(outline: Outline, yaw_deg: Array, pitch_deg: Array, roll_deg: Array | 
         reach_rad=np.full(count, outline.reach_rad),
         shrinks=np.ones(count, dtype=bool),
     )
-
-
-def core_solid_angle_sr(field: Field) -> float:
-    """Solid angle of one rectilinear core in steradians: 4 asin(sin(a) sin(b)) for half-angles a and b."""
-    return 4 * float(np.arcsin(np.sin(field.core_half_width_rad) * np.sin(field.core_half_height_rad)))

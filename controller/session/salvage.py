@@ -11,9 +11,9 @@ from controller.errors import InputError
 from controller.session.database import UNREADABLE, Database, DatabaseError, blank, connect_to_read, version_of
 from controller.session.migrations import OLDEST_VERSION, columns_of
 from controller.session.rows import AXES, DoubtReason, RunReason, ShotOutcome, Word
+from controller.session.sifting import MOST_NS, doubtful_rows
 
 Row = Mapping[str, Any]
-MOST_NS = 2**62  # 146 years; a time beyond it is damage, not a time
 FIRST_YEAR, LAST_YEAR = 1970, 2200  # a computer without a clock battery starts in 1970
 MOST_CHARACTERS = 64 * 2**20  # of one fact: the plan is by far the longest
 NOUNS = {
@@ -65,12 +65,12 @@ def read_soundly(path: Path) -> tuple[Database, int, tuple[str, ...]]:
 def is_sound(db: Database, version: int) -> bool:
     """Whether every page, table and row of the database is what the program may have written."""
     try:
-        known = columns_of(version)
-        if any(_columns(db, table) != columns for table, columns in known.items()):
+        tables = columns_of(version)
+        if any(_columns(db, table) != columns for table, columns in tables.items()):
             return False
         if db.execute("PRAGMA quick_check(1)").fetchone() != ("ok",):
             return False
-        return all(is_believable(table, row) for table in known for row in _all_rows(db, table))
+        return all(is_believable(table, row) for table in tables for row in doubtful_rows(db, table, tables[table]))
     except UNREADABLE:
         return False
 
@@ -145,13 +145,6 @@ def _next_number(db: Database, table: str, where: str) -> int | None:
         row = db.execute(f"SELECT rowid FROM {table} {where} LIMIT 1").fetchone()
         return None if row is None else int(row[0])
     return None
-
-
-def _all_rows(db: Database, table: str) -> Iterator[Row]:
-    cursor = db.execute(f"SELECT * FROM {table}")
-    names = [column[0] for column in cursor.description]
-    for row in cursor:
-        yield dict(zip(names, row, strict=True))
 
 
 def is_believable(table: str, row: Row) -> bool:

@@ -236,13 +236,13 @@ class Session:
     def made(self) -> set[tuple[int, int]]:
         """Frame and number of every exposure that is confirmed or assumed, and not in doubt."""
         with storage(self.path):
+            doubted = Doubts.of(self.doubts())
+            if not doubted.latest:  # as nearly always; a large session opens faster so
+                return set(self._db.execute("SELECT frame, exposure FROM exposures WHERE outcome IN (?, ?)", MADE))
             rows = self._db.execute(
                 "SELECT frame, exposure, max(number) FROM exposures WHERE outcome IN (?, ?) GROUP BY frame, exposure",
                 MADE,
             )
-            doubted = Doubts.of(self.doubts())
-            if not doubted.latest:  # as nearly always; a large session opens faster so
-                return {(frame, exposure) for frame, exposure, _ in rows}
             return {(frame, exposure) for frame, exposure, last in rows if not doubted.against(frame, exposure, last)}
 
     def doubt(self, exposures: Iterable[tuple[int, int]], why: DoubtReason) -> None:

@@ -79,9 +79,11 @@ class Renderer:
                 for part, codes in enumerate(shown):
                     light[:, part] = self._light.take(codes)
             else:
-                opacity = green_opacity[:, 1] * np.float32(1 / FULL)
+                there = np.flatnonzero(green_opacity[:, 1])  # most of a near layer is empty
+                opacity = green_opacity[there, 1] * np.float32(1 / FULL)
                 for part, codes in enumerate(shown):
-                    light[:, part] += opacity * (self._light.take(codes) - light[:, part])
+                    behind = light[there, part]
+                    light[there, part] = behind + opacity * (self._light.take(codes[there]) - behind)
 
 
 def _from_the_middle(world: Floats, pupil: NDArray[np.float64], layer: Layer) -> Floats:

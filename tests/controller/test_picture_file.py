@@ -150,9 +150,7 @@ def directories(order: str, entries: Entries) -> bytes:
 
 
 @settings(max_examples=60, suppress_health_check=[HealthCheck.function_scoped_fixture])
-@given(
-    st.sampled_from("<>"), st.lists(st.lists(ENTRY, max_size=12), min_size=1, max_size=4), st.sampled_from(["jpg", "tif"])
-)
+@given(st.sampled_from("<>"), DIRECTORIES, st.sampled_from(["jpg", "tif"]))
 def test_any_directories_are_read_or_refused(
     tmp_path: Path, order: str, entries: list[list[tuple[int, int, int, int]]], ending: str
 ) -> None:

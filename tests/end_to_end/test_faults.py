@@ -36,7 +36,7 @@ BROKEN = {
     "stall": "motor stalled",
     "stop-switch": "stop switch was pressed",
 }
-TRUTH = {"index-moved", "windy"}  # on this rig the program cannot detect these
+TRUTH = {"gusty-day", "index-moved", "windy"}  # on this rig the program cannot detect these
 # Detected when zero is passed, and mended; or the position is lost before the exposures could be checked.
 SHOT_AGAIN = {"steps-lost", "index-moved", "board-reset", "supply-dip", "battery-changed"}
 

@@ -49,7 +49,7 @@ def night(tables: dict[str, Any], seed: int, folder: Path) -> tuple[Plan, World,
     done = run(world, folder)
     assert done.result.complete, done.result.sentence
     assert_truly_made(plan.kit, plan.frames, world.truth)
-    assert world.rig.camera.ignored_releases == 0
+    assert world.rig.camera.ignored.total() == 0
     (began_ns,) = [one.at_ns for one in done.happenings if one.state == "referencing"]
     found_ns = next(one.at_ns for one in done.happenings if one.what == "referenced")
     usual_s = (world.program.reference_expected_ns - (found_ns - began_ns)) / 1e9

@@ -24,7 +24,6 @@ PLAN = make_plan(
     kit_of(16.0, head={"pan": {"zero_switch": False}, "tilt": {"zero_switch": False}}, exposure={"bracket_ev": [0, 1]}),
     0.3,
 )
-LOSES_IT = {"board-reset": {}, "supply-dip": {"for_s": 5.0}}
 
 
 def world(*faults: Fault) -> tuple[Rig, VirtualPort]:

@@ -73,7 +73,7 @@ def rehearsed(kit: Kit, seed: int, folder: Path) -> tuple[Summary, float]:
     world = world_of(kit, plan.frames, seed)
     done = run(world, folder)
     assert_truly_made(kit, plan.frames, world.truth)
-    assert world.rig.camera.ignored_releases == 0
+    assert world.rig.camera.ignored.total() == 0
     word = ShotOutcome.CONFIRMED if kit.board.sync_contact else ShotOutcome.ASSUMED
     assert Counter(shot.outcome for shot in done.shots) == {word: len(world.truth)}
     summary = summarise(

@@ -180,7 +180,7 @@ class BadWire(RuleBasedStateMachine):
 
 
 TestBadWire = BadWire.TestCase
-TestBadWire.settings = settings(max_examples=800, stateful_step_count=60, deadline=None)
+TestBadWire.settings = settings(max_examples=400, stateful_step_count=60, deadline=None)
 
 
 def test_a_command_whose_reply_is_lost_is_carried_out_once() -> None:

@@ -142,7 +142,7 @@ def core() -> Picture:
             yaw = np.degrees(np.arctan2(outline[:, 1], outline[:, 0]))
             pitch = np.degrees(np.arcsin(outline[:, 2]))
             shown.line(np.stack([centre_x + degree * yaw, centre_y - degree * pitch], 1), colour, thick, fill, dash)
-    half_deg = np.degrees(view.half_width_rad) - step_deg
+    half_deg = np.degrees((view.whole.left + view.whole.right) / 2) - step_deg
     shown.text(centre_x, 40, "two frames on the sphere, thick: their cores", GREY)
     y = centre_y + 150
     shown.arrow(centre_x, y, centre_x - degree * half_deg, y)

@@ -17,6 +17,7 @@ from controller.cli.main import cli
 from controller.kit.schema import kit_schema
 from controller.planning.plan import Plan
 from controller.report.summary import Summary
+from tests.repo.scenario_page import scenario_page
 from tests.repo.schemas import bounds, model_page
 
 FOLDER = Path(__file__).resolve().parents[2] / "docs" / "reference"
@@ -64,6 +65,7 @@ def pages() -> dict[str, str]:
     files = {"kit.schema.json": json.dumps(kit, indent=1, ensure_ascii=False) + "\n"}
     for name, (title, about) in FILES.items():
         files[name] = model_page(MADE_BY, title, about, schemas[name], frozenset() if name == "kit.md" else of_kits)
+    files["scenario.md"] = scenario_page(MADE_BY)
     commands = dict(_walk(cli, click.Context(cli, info_name="fullturn", **cli.context_settings)))
     files |= {f"commands/{name.replace(' ', '-')}.md": _page(*each) for name, each in commands.items()}
     files["README.md"] = _index({name: command for name, (command, _) in commands.items()})
@@ -158,6 +160,7 @@ def _index(commands: dict[str, click.Command]) -> str:
         for name, command in commands.items()
     ]
     files = [f"- [{title}]({name})" for name, (title, _) in FILES.items()]
+    files.append("- [The scenario file](scenario.md)")
     return "\n".join([
         MADE_BY, "", "# Reference", "",
         "Every command, option and key, written by the program itself. To learn, begin with the",

@@ -102,7 +102,7 @@ def test_a_repeated_expose_opens_the_shutter_once() -> None:
     bench.finish()
     bench.order(request)
     bench.run_for(3.0)
-    assert bench.camera.ignored_releases == 0
+    assert bench.camera.ignored.total() == 0
     assert [n.command_id for n in bench.of(Finished)].count(request.command_id) == 1
 
 

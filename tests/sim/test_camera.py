@@ -88,15 +88,3 @@ def test_a_deaf_camera_hears_nothing() -> None:
     assert shoot(deaf, 0) is None
     deaf.silent = False
     assert shoot(deaf, 0) is not None
-
-
-def test_a_burst_makes_the_whole_bracket_from_one_release() -> None:
-    spec = CameraSpec((0.1, 0.4, 1.6), release_lag_ms=50.0, ready_ms=100.0, lag_scatter_ms=0.0, burst=True)
-    burst = SimulatedCamera(spec, Random(1))
-    burst.release(0, LABEL)
-    made = []
-    while burst.opening is not None:
-        made.append(burst.close())
-    assert [one.shutter_s for one in made] == [0.1, 0.4, 1.6]
-    assert [one.open_ns // MS for one in made] == [50, 300, 850]  # each one lag after the camera is ready again
-    assert burst.release(made[-1].close_ns + 100 * MS, LABEL) is not None

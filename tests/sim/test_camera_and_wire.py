@@ -44,7 +44,7 @@ def test_ignores_a_release_while_busy() -> None:
     opening = camera.close()
     ready_ns = opening.close_ns + 250 * MS
     camera.release(ready_ns - 1, Label(0, 1))
-    assert (camera.opening, camera.ignored_releases) == (None, 1)
+    assert (camera.opening, camera.ignored.total()) == (None, 1)
     camera.release(ready_ns, Label(0, 1))
     again = camera.close()
     assert again.label == Label(0, 1)

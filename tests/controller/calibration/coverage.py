@@ -12,7 +12,3 @@ def share_held(intervals: Iterable[tuple[float, float]], truths: Iterable[float]
     held = [low <= truth <= high for (low, high), truth in zip(intervals, truths, strict=True)]
     assert len(held) == CASES
     return sum(held) / len(held)
-
-
-def assert_honest(intervals: Iterable[tuple[float, float]], truths: Iterable[float]) -> None:
-    assert 0.93 <= share_held(intervals, truths) <= 0.97

@@ -104,7 +104,7 @@ def test_where_two_s_and_the_reversal_exceed_four_s() -> None:
 @given(SEEDS, st.floats(0.05, 1.0))
 def test_play_is_found(seed: int, play: float) -> None:
     found = from_approaches(rig(seed, play, 0.005))
-    assert found.mean_reversal_deg == pytest.approx(-play, abs=0.01)
+    assert found.mean_reversal.value == pytest.approx(-play, abs=0.01)
     assert found.play_deg == found.figures.reversal_deg
     assert found.play_deg == pytest.approx(play, abs=0.02)
 

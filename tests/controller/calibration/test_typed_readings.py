@@ -83,7 +83,7 @@ def test_backlash(by_itself: bool) -> None:
     got = typed_readings.asked_approaches(head.operator(by_itself=by_itself), AxisName.PAN, KIT, 5, 3)
     assert len(got) == 31  # 5 positions, 3 times, from either side, and the first again
     found = backlash.from_approaches(got)
-    assert found.mean_reversal_deg == pytest.approx(-PLAY, abs=0.01)
+    assert found.mean_reversal.value == pytest.approx(-PLAY, abs=0.01)
     assert found.play_deg == pytest.approx(PLAY, abs=0.01)
 
 
@@ -101,7 +101,7 @@ def test_verify(by_itself: bool) -> None:
     order = verify.visiting_order([(10.0, 0.0), (200.0, 30.0), (100.0, -20.0)], 4, seed=1)
     got = typed_readings.asked_visits(head.operator(by_itself=by_itself), KIT, order)
     assert len(got) == 13
-    assert verify.from_visits(got).worst_deg < 1.0
+    assert verify.from_visits(got).worst.value < 1.0
 
 
 def typist(*answers: str) -> tuple[PersonAtHead, list[str]]:

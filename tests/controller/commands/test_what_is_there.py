@@ -47,7 +47,6 @@ REPLACING = {"plan", "page", "rehearsal", "report"}
 """Own things of commands that have --replace."""
 UNASKED = {"truth", "log", "records", "progress"}
 """Own things that are written on in: not tried here."""
-FOLDERS = {"rehearse", "report", "match"}
 
 
 def things(folder: Path) -> None:

@@ -121,8 +121,12 @@ def fejes_toth_count(radius_rad: float) -> float:
     return float(12 * t / (6 * t - np.pi))
 
 
+def solid_angle_sr(half_width_rad: float, half_height_rad: float) -> float:
+    """Solid angle of a rectilinear core in steradians: 4 asin(sin(a) sin(b)) for half-angles a and b."""
+    return 4 * float(np.arcsin(np.sin(half_width_rad) * np.sin(half_height_rad)))
+
+
 def least_frames(half_width_rad: float, half_height_rad: float) -> float:
     """No covering by cores has fewer frames: by their solid angle, and by the caps through their corners."""
-    one = 4 * np.arcsin(np.sin(half_width_rad) * np.sin(half_height_rad))
     cap = np.arctan(np.hypot(np.tan(half_width_rad), np.tan(half_height_rad)))
-    return max(4 * np.pi / float(one), fejes_toth_count(float(cap)))
+    return max(4 * np.pi / solid_angle_sr(half_width_rad, half_height_rad), fejes_toth_count(float(cap)))

@@ -35,7 +35,7 @@ KNOWN = {12.0: 11, 18.0: 18, 24.0: 28, 35.0: 52}
 def test_fewer_frames_in_free_poses(focal: float) -> None:
     task = Task(field_of(focal), SPHERE)
     rows = np.array([(pose.yaw_deg, pose.pitch_deg) for pose in poses_of_rows(fewest_rows(task), task)])
-    found = Search(task, looks(1000), 0).run(rows)
+    found = Search(task, looks(1000, enough=KNOWN[focal]), 0).run(rows)
     assert len(found) <= KNOWN[focal]
     assert prove_coverage(cores_at(task.field, *found.T)).covered
     assert cores_at(task.field, *found.T).best_margin_rad(evenly_spread(50_000)).min() > 0
@@ -46,7 +46,8 @@ def test_found_plans_keep_the_margin_that_is_asked_for(margin_deg: float) -> Non
     task = Task(field_of(14.0), SPHERE)
     rows = poses_of_rows(fewest_rows(task, float(np.radians(margin_deg + 0.1))), task)
     aims = np.array([(pose.yaw_deg, pose.pitch_deg) for pose in rows])
-    found = Search(task, looks(1000), 0, margin_rad=float(np.radians(margin_deg))).run(aims)
+    effort = looks(1000, enough=len(aims) - 1)
+    found = Search(task, effort, 0, margin_rad=float(np.radians(margin_deg))).run(aims)
     assert len(found) < len(aims)
     assert prove_coverage(cores_at(task.field, *found.T)).worst_margin_deg >= margin_deg
 

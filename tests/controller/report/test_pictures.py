@@ -182,7 +182,7 @@ def test_as_many_frames_see_a_direction_as_solid_angles_say(focal_length_mm: flo
     seen = frames_seeing(field, levelled_poses(frames))
     pitch = np.radians(np.linspace(-90, 90, seen.shape[0], endpoint=False) + 180 / GRID_ACROSS)
     weights = np.broadcast_to(np.cos(pitch)[:, None], seen.shape)
-    solid_angle = 4 * math.asin(math.sin(field.half_width_rad) * math.sin(field.half_height_rad))
+    solid_angle = 4 * math.asin(math.sin(field.whole.right) * math.sin(field.whole.top))
     assert np.average(seen, weights=weights) == pytest.approx(len(frames) * solid_angle / (4 * math.pi), rel=0.01)
     assert seen.min() >= 1  # the plan covers
 
@@ -195,7 +195,7 @@ def test_one_frame_is_seen_where_it_points() -> None:
     assert (columns.min() + columns.max() + 1) / 2 == pytest.approx(middle, abs=0.5)
     assert (rows.min() + rows.max() + 1) / 2 == pytest.approx(seen.shape[0] / 2, abs=0.5)
     wide = np.count_nonzero(seen[seen.shape[0] // 2]) * 360 / GRID_ACROSS
-    assert wide == pytest.approx(math.degrees(2 * field.half_width_rad), abs=1.0)
+    assert wide == pytest.approx(math.degrees(2 * field.whole.right), abs=1.0)
 
 
 def test_rows_share_at_least_the_overlap_asked_for() -> None:

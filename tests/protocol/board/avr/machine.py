@@ -73,7 +73,7 @@ def load(firmware: Firmware) -> CDLL:
     library.harness_place.restype = c_int32
     for name in ("cycle", "least", "lockout", "rose", "high"):
         getattr(library, f"harness_{name}").restype = c_uint64
-    for name in ("take", "steps", "overruns", "untouched", "crashed", "edges", "lockout_pc", "complaints"):
+    for name in ("take", "steps", "overruns", "untouched", "crashed", "edges", "complaints"):
         getattr(library, f"harness_{name}").restype = c_uint32
     for name in ("ram", "port_b"):
         getattr(library, f"harness_{name}").restype = c_uint8
@@ -187,12 +187,6 @@ class Machine:
         """The longest time for which no interrupt could come, interrupts themselves included."""
         assert self._watching
         return int(self._library.harness_lockout()) / F_CPU * 1e6
-
-    @property
-    def lockout_pc(self) -> int:
-        """Where it ended, as a byte address in flash."""
-        found: int = self._library.harness_lockout_pc()
-        return found
 
     def least_us(self, what: int) -> float:
         """The shortest time seen on either axis: 0 STEP high, 1 STEP low, 2 DIR stable before STEP."""
