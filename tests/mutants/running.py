@@ -20,6 +20,8 @@ LOADED_ONCE = ("hypothesis", "numpy", "scipy.optimize", "scipy.spatial", "pydant
 """Packages of others that most tests import: each process begins with them."""
 
 MEMORY_BYTES = 4 << 30
+LATER_NS = 10_000_000_000  # bytecode knows the time of its source to a second
+NONE_RAN = 5  # pytest's status
 ENDLESS = -signal.SIGKILL  # the status of a process that took too long
 
 
@@ -43,14 +45,31 @@ class Chosen:
         items[:] = sorted((one for one in items if one.nodeid in self._rank), key=lambda one: self._rank[one.nodeid])
 
 
-def run_tests(tree: Path, paths: Collection[str], plugin: object) -> int:
-    """Run the tests under `paths` in this process, to the first that fails; return pytest's status."""
+class Present:
+    """A plugin for pytest: runs nothing; raises LookupError if one of these tests is missing."""
+
+    def __init__(self, tests: Collection[str]) -> None:
+        self._tests = set(tests)
+
+    def pytest_collection_modifyitems(self, items: list[pytest.Item]) -> None:
+        """Look, and take all of them out."""
+        missing = self._tests - {one.nodeid for one in items}
+        if missing:
+            raise LookupError(f"No such test: {min(missing)}")
+        items.clear()
+
+
+def run_tests(tree: Path, paths: Collection[str], plugin: object, *, keep_bytecode: bool = False) -> int:
+    """Run the tests under `paths` in this process, to the first that fails; return pytest's status.
+
+    `keep_bytecode` saves later runs from compiling what has not changed; never with a change in the tree.
+    """
     os.chdir(tree)
     sys.path[:] = [str(tree), *(entry for entry in sys.path if Path(entry or ".").resolve() != ROOT)]
     for name in [name for name in sys.modules if name.split(".")[0] in OURS]:
         del sys.modules[name]
     importlib.invalidate_caches()
-    sys.dont_write_bytecode = True
+    sys.dont_write_bytecode = not keep_bytecode
     options = ["-x", "-q", "-p", "no:cacheprovider", "-W", "ignore::pytest.PytestAssertRewriteWarning"]  # loaded once
     return int(pytest.main([*options, *(f"--ignore={path}" for path in NOT_RUN), *paths], [plugin]))
 
@@ -93,13 +112,15 @@ def _wait(child: int, elapsed_s: float) -> int:
 
 @contextlib.contextmanager
 def changed(path: Path, content: bytes) -> Iterator[None]:
-    """The file has this content for a while."""
-    before = path.read_bytes()
+    """The file has this content for a while, and a later time: bytecode of the original is not used for it."""
+    before, at = path.read_bytes(), path.stat()
     path.write_bytes(content)
+    os.utime(path, ns=(at.st_atime_ns, at.st_mtime_ns + LATER_NS))
     try:
         yield
     finally:
         path.write_bytes(before)
+        os.utime(path, ns=(at.st_atime_ns, at.st_mtime_ns))
 
 
 def load_once() -> None:
