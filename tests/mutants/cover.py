@@ -2,7 +2,7 @@
 
 import json
 import time
-from collections.abc import Collection, Iterator
+from collections.abc import Collection, Iterator, Sequence
 from dataclasses import dataclass
 from functools import partial
 from pathlib import Path
@@ -19,24 +19,27 @@ LONGEST_S = 3600.0
 class Cover:
     """The tests that reach each line of each file, and the seconds of each test.
 
-    A line that runs while a module is imported belongs to every test that reaches anything in the file.
+    A line that runs while a module is imported has a test without a name among them.
     """
 
     seconds: dict[str, float]
     tests: dict[str, dict[int, list[str]]]
 
-    def of(self, file: str, lines: Collection[int]) -> list[str]:
+    def of(self, file: str, lines: Collection[int], near: Sequence[str] = ()) -> list[str]:
         """The tests that reach one of these lines, the quickest first; then the others in their files.
 
-        What is made once for all tests of a file is seen to be reached by the first of them only.
+        What is made once for all tests of a file is seen to be reached by the first of them only. What runs while a
+        module is imported, as a table or an enum, may matter to each test: then those in the paths `near` follow.
         """
         reached = self.tests.get(file, {})
         found = [test for line in lines for test in reached.get(line, ())]
-        if "" in found:
+        imported = "" in found
+        if imported:
             found = [test for tests in reached.values() for test in tests]
         reaching = {test for test in found if test}
         files = {_file(test) for test in reaching}
-        others = {test for test in self.seconds if _file(test) in files} - reaching
+        folders = tuple(f"{path}{mark}" for path in near for mark in ("/", "::")) if imported else ()
+        others = {test for test in self.seconds if _file(test) in files or test.startswith(folders)} - reaching
         return [*self._quickest_first(reaching), *self._quickest_first(others)]
 
     def _quickest_first(self, tests: Collection[str]) -> list[str]:

@@ -57,7 +57,7 @@ def _is_in(change: Change, package: str) -> bool:
 
 def _outcome(change: Change, tree: Path, cover: Cover) -> Outcome:
     """Of one change."""
-    tests = cover.of(change.file, change.lines)
+    tests = cover.of(change.file, change.lines, PACKAGES[change.file.rpartition("/")[0]])
     if not tests:
         return Outcome.UNREACHED
     path = tree / change.file

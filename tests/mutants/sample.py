@@ -9,13 +9,20 @@ from tests.mutants.changes import Change, changes_of
 
 ROOT = Path(__file__).resolve().parents[2]
 PACKAGES = {
-    "controller/capture": ("tests/controller/capture",),
+    "controller/capture": (
+        "tests/controller/capture",
+        "tests/controller/commands/test_jog.py",
+        "tests/controller/commands/test_tell.py",
+        "tests/end_to_end/test_lying_board.py",
+        "tests/end_to_end/test_questions.py",
+        "tests/end_to_end/test_words_before_steps.py",
+    ),
     "controller/session": ("tests/controller/session",),
     "controller/program": ("tests/controller/program",),
     "controller/matching": ("tests/controller/matching",),
     "protocol": ("tests/protocol",),
 }
-"""What is changed, and which tests should notice. Tests mirror the folders."""
+"""What is changed, and which tests should notice. Tests mirror the folders; a run is also told by its whole runs."""
 
 NOT_RUN = (
     "tests/protocol/board",  # the firmware in C, which no change here alters
