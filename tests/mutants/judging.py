@@ -8,10 +8,21 @@ from pathlib import Path
 
 from tests.mutants.changes import Change
 from tests.mutants.cover import Cover, cover_of, prepare, read
-from tests.mutants.running import ENDLESS, NONE_RAN, Chosen, changed, copy_of_the_tree, load_once, run_tests, status_of
+from tests.mutants.running import (
+    ENDLESS,
+    NONE_RAN,
+    TOO_LONG,
+    Chosen,
+    changed,
+    copy_of_the_tree,
+    load_once,
+    run_tests,
+    status_of,
+)
 from tests.mutants.sample import PACKAGES
 
 SPARE_S = 20.0  # for imports
+SPARE_OF_A_TEST_S = 2.0
 TIMES = 4  # a changed program may be this much slower before it counts as endless
 FIRST_S = 1.0  # most changes are noticed by tests that take less than this together: they go first, on their own
 
@@ -64,10 +75,11 @@ def _outcome(change: Change, tree: Path, cover: Cover) -> Outcome:
     with changed(path, change.applied(path.read_bytes())):
         for batch in _batches(tests, cover):
             paths = sorted({test.partition("::")[0] for test in batch})
+            longest_s = {test: SPARE_OF_A_TEST_S + TIMES * cover.seconds[test] for test in batch}
             cpu_s = SPARE_S + TIMES * sum(cover.seconds[test] for test in batch)
-            status = status_of(partial(run_tests, tree, paths, Chosen(batch)), cpu_s, TIMES * cpu_s)
+            status = status_of(partial(run_tests, tree, paths, Chosen(longest_s)), cpu_s, TIMES * cpu_s)
             if status not in {0, NONE_RAN}:
-                return Outcome.TIMED_OUT if status == ENDLESS else Outcome.KILLED
+                return Outcome.TIMED_OUT if status in {ENDLESS, TOO_LONG} else Outcome.KILLED
     return Outcome.SURVIVED
 
 

@@ -8,7 +8,7 @@ import shutil
 import signal
 import sys
 import time
-from collections.abc import Callable, Collection, Iterator
+from collections.abc import Callable, Collection, Iterator, Mapping
 from pathlib import Path
 
 import pytest
@@ -23,6 +23,7 @@ MEMORY_BYTES = 4 << 30
 LATER_NS = 10_000_000_000  # bytecode knows the time of its source to a second
 NONE_RAN = 5  # pytest's status
 ENDLESS = -signal.SIGKILL  # the status of a process that took too long
+TOO_LONG = -signal.SIGPROF  # of one that took too long over one test
 
 
 def copy_of_the_tree(folder: Path) -> Path:
@@ -35,10 +36,19 @@ def copy_of_the_tree(folder: Path) -> Path:
 
 
 class Chosen:
-    """A plugin for pytest: only these tests, in this order."""
+    """A plugin for pytest: only these tests, in this order, the process being ended if one takes longer than it may.
 
-    def __init__(self, tests: Collection[str]) -> None:
-        self._rank = {test: rank for rank, test in enumerate(tests)}
+    `longest_s` is what each test may take, in seconds of work.
+    """
+
+    def __init__(self, longest_s: Mapping[str, float]) -> None:
+        self._longest_s = longest_s
+        self._rank = {test: rank for rank, test in enumerate(longest_s)}
+
+    @pytest.hookimpl(tryfirst=True)
+    def pytest_runtest_setup(self, item: pytest.Item) -> None:
+        """Begin to count."""
+        signal.setitimer(signal.ITIMER_PROF, self._longest_s[item.nodeid])
 
     def pytest_collection_modifyitems(self, items: list[pytest.Item]) -> None:
         """Leave out and sort."""
