@@ -140,9 +140,7 @@ def test_a_pair_points_elsewhere_beyond_a_degree_and_three_hundredths(off_deg: f
     assert one.points_elsewhere is away
 
 
-@pytest.mark.parametrize(
-    ("wrong", "of", "blamed"), [(1, 2, False), (2, 3, True), (2, 4, False), (3, 4, True)]
-)
+@pytest.mark.parametrize(("wrong", "of", "blamed"), [(1, 2, False), (2, 3, True), (2, 4, False), (3, 4, True)])
 def test_a_frame_is_blamed_by_most_of_its_neighbours(wrong: int, of: int, blamed: bool) -> None:
     pairs = [joined(9, n, 5.0 if n < wrong else 0.0) for n in range(of)]
     pairs += [joined(n, n + 10, 0.0) for n in range(of)] + [joined(n, n + 20, 0.0) for n in range(of)]
