@@ -24,6 +24,7 @@ from tests.mutants.sample import PACKAGES
 SPARE_S = 20.0  # for imports
 SPARE_OF_A_TEST_S = 2.0
 TIMES = 4  # a changed program may be this much slower before it counts as endless
+MOST_S = 40.0  # of tests for one change, the quickest; what only slower ones would notice counts as unnoticed
 FIRST_S = 1.0  # most changes are noticed by tests that take less than this together: they go first, on their own
 
 
@@ -84,7 +85,7 @@ def _outcome(change: Change, tree: Path, cover: Cover) -> Outcome:
 
 
 def _batches(tests: Sequence[str], cover: Cover) -> list[Sequence[str]]:
-    """The quickest tests, then all others, so that the files of the others need not be read for most changes."""
-    taken_s = accumulate(cover.seconds[test] for test in tests)
-    first = sum(until_s <= FIRST_S for until_s in taken_s)
-    return [batch for batch in (tests[:first], tests[first:]) if batch]
+    """The quickest tests, then others, so that the files of the others need not be read for most changes."""
+    taken_s = list(accumulate(cover.seconds[test] for test in tests))
+    first, last = (sum(until_s <= bound_s for until_s in taken_s) for bound_s in (FIRST_S, MOST_S))
+    return [batch for batch in (tests[:first], tests[first : max(1, last)]) if batch]

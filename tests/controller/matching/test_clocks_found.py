@@ -243,3 +243,46 @@ def test_how_far_a_file_may_be_from_its_exposure() -> None:
     evidence = evidence_of([FileStamp(0.0)], [ExposureStamp(100.0, 2.0), ExposureStamp(110.0, 4.0)])
     assert Fit(50.0, 0.5, 0.1).expected_s(evidence).tolist() == [50.0, 65.0]
     assert Fit(50.0, 0.5, 0.1, late=1).expected_s(evidence).tolist() == [53.0, 71.0]
+
+
+@pytest.mark.parametrize("hours", [-14.0, -5.0, -0.5, 0.5, 3.0, 12.5, 14.0])
+@pytest.mark.parametrize("end", ["first", "last"])
+def test_two_files_are_enough_for_a_clock_of_another_zone(hours: float, end: str) -> None:
+    """Zones are whole half hours but for a few, up to 14 hours from UTC (tz database)."""
+    exposures = run_of(30)
+    files = shown(exposures, 4e6)
+    moved = {0, 1} if end == "first" else {28, 29}
+    files = [replace(file, at_s=round(file.at_s + 3600 * hours * (n in moved), 2)) for n, file in enumerate(files)]
+    evidence = evidence_of(files, exposures)
+    assert closest(evidence, 4e6 + 3600 * hours).offset_s == pytest.approx(4e6 + 3600 * hours, abs=0.1)
+    assert closest(evidence, 4e6).offset_s == pytest.approx(4e6, abs=0.1)
+
+
+@pytest.mark.parametrize("foreign", [1, 5, 12])
+def test_files_of_nobody_do_not_hide_the_clock(foreign: int) -> None:
+    """They are kept as clocks that might be, and the one that most files go by comes first."""
+    exposures = run_of(30)
+    random = np.random.default_rng(foreign)
+    files = shown(exposures, 4e6)
+    extra = [FileStamp(round(4e6 + random.uniform(0, 200), 2), 0.25) for _ in range(foreign)]
+    ways = clocks_worth_trying(evidence_of(sorted([*files, *extra], key=lambda one: one.at_s), exposures))
+    assert ways[0][0].offset_s == pytest.approx(4e6, abs=0.05)
+    assert ways[0][0].spread_s < 0.1
+
+
+@pytest.mark.parametrize("lost", [0.1, 0.3, 0.5])
+def test_a_clock_is_found_though_many_files_are_lost(lost: float) -> None:
+    exposures = run_of(60)
+    random = np.random.default_rng(7)
+    files = [file for file in shown(exposures, 4e6) if random.random() > lost]
+    assert clocks_worth_trying(evidence_of(files, exposures))[0][0].offset_s == pytest.approx(4e6, abs=0.05)
+
+
+def test_a_run_without_files_at_its_times_has_clocks_all_the_same() -> None:
+    """Of shutter times that no exposure has: something to weigh is always there."""
+    evidence = evidence_of(
+        [FileStamp(0.0, 30.0), FileStamp(9.0, 30.0)], [ExposureStamp(0.0, 0.01), ExposureStamp(9.0, 0.01)]
+    )
+    ways = clocks_worth_trying(evidence)
+    assert ways
+    assert all(ways)
