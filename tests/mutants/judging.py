@@ -1,5 +1,6 @@
 """Whether the tests notice a change."""
 
+import math
 from collections.abc import Collection, Iterator, Sequence
 from enum import StrEnum
 from functools import partial
@@ -61,6 +62,12 @@ def judge(changes: Sequence[Change], folder: Path, kept: Path | None = None) -> 
 def score(outcomes: Collection[Outcome]) -> float:
     """The share of changes that were noticed."""
     return sum(one in {Outcome.KILLED, Outcome.TIMED_OUT} for one in outcomes) / max(1, len(outcomes))
+
+
+def error(outcomes: Collection[Outcome]) -> float:
+    """The standard error of the score, if the changes were drawn from many (binomial distribution)."""
+    share = score(outcomes)
+    return math.sqrt(share * (1 - share) / max(1, len(outcomes)))
 
 
 def _is_in(change: Change, package: str) -> bool:
