@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import replace
 
 import pytest
@@ -271,7 +272,7 @@ def test_what_leaves_the_place_of_a_head_in_doubt(name: str, still: bool, turnin
 def test_a_question_from_before_a_change_is_taken_for_what_it_says() -> None:
     """The answer may have been on its way when the command went out."""
     elsewhere = replace(STATUS, pan_steps=Steps(90))
-    changes = {
+    changes: dict[str, Callable[[Believed], object]] = {
         "sent": lambda one: one.send(EXPOSE, NOW),
         "held": lambda one: one.hold(),
         "given up": lambda one: one.give_up(),
@@ -283,7 +284,8 @@ def test_a_question_from_before_a_change_is_taken_for_what_it_says() -> None:
         found.ask(armed=True, stopped=False)
         change(found)
         assert found.status(elsewhere, NOW) is None
-    for cleared in (lambda one: one.greet(), lambda one: one.stop(Stop())):
+    clears: tuple[Callable[[Believed], object], ...] = (lambda one: one.greet(), lambda one: one.stop(Stop()))
+    for cleared in clears:
         found = believed()
         found.ask(armed=True, stopped=False)
         cleared(found)

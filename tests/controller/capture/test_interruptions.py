@@ -71,8 +71,7 @@ class Told:
         self.now_ns = T
         self.effects: list[Effect] = []
 
-    @property
-    def state(self) -> RunState:
+    def stands_in(self) -> RunState:
         return self.run.state
 
     def hear(self, kind: Kind, after_ns: int = NS, **values: Any) -> list[Effect]:
@@ -123,16 +122,16 @@ def exposing(care: Care | None = None, **values: Any) -> Told:
         S.MOVING: K.ARRIVED,
         S.SETTLING: K.WAITED,
     }
-    while told.state is not S.EXPOSING:
-        lead_ns = told.run.people.opens_ns - told.now_ns if told.state is S.WARNING else NS
-        told.hear(leads[told.state], lead_ns)
+    while told.stands_in() is not S.EXPOSING:
+        lead_ns = told.run.people.opens_ns - told.now_ns if told.stands_in() is S.WARNING else NS
+        told.hear(leads[told.stands_in()], lead_ns)
     return told
 
 
 def back_at_rest(told: Told, **rest: Any) -> Told:
     """The line is back, and the board is brought to rest."""
     told.through(K.WAITED, K.WELCOMED)
-    assert told.state is S.QUIETING
+    assert told.stands_in() is S.QUIETING
     told.hear(K.AT_REST, **{"known": True, "at_steps": (4800, 1600), **rest})
     return told
 
@@ -140,20 +139,20 @@ def back_at_rest(told: Told, **rest: Any) -> Told:
 def test_a_lost_line_is_waited_for_greeted_and_gone_on_with() -> None:
     told = exposing()
     told.hear(K.LINK_LOST, trouble=Trouble.NOTHING)
-    assert (told.state, told.timer_s, told.of(Conclude)) == (S.SUSPENDED, 0.5, [])
+    assert (told.stands_in(), told.timer_s, told.of(Conclude)) == (S.SUSPENDED, 0.5, [])
     told.hear(K.WAITED)
-    assert (told.state, [type(one) for one in told.effects]) == (S.RECONNECTING, [Timer, Reopen, Greet])
+    assert (told.stands_in(), [type(one) for one in told.effects]) == (S.RECONNECTING, [Timer, Reopen, Greet])
     assert told.timer_s is None
     told.hear(K.WELCOMED)
-    assert (told.state, told.sent) == (S.QUIETING, [Stop])
+    assert (told.stands_in(), told.sent) == (S.QUIETING, [Stop])
     assert told.of(Timer) == [Timer(told.now_ns + PROGRAM.stop_deadline_ns, overdue=True)]
     told.hear(K.AT_REST, known=True, at_steps=(4800, 1600))
-    assert told.state is S.ARMING
+    assert told.stands_in() is S.ARMING
     assert told.sent[-1] is Arm
     told.hear(K.ARMED)  # zero is still known, but not what the switches did meanwhile
-    assert (told.state, told.sent) == (S.CHECKING, [GetIndex])
+    assert (told.stands_in(), told.sent) == (S.CHECKING, [GetIndex])
     told.hear(K.CHECKED)
-    assert (told.state, told.sent) == (S.MOVING, [Move])
+    assert (told.stands_in(), told.sent) == (S.MOVING, [Move])
 
 
 @pytest.mark.parametrize("known", [True, False])
@@ -182,7 +181,7 @@ def test_a_board_that_restarted_knows_nothing_and_what_was_made_is_made_again() 
     told = exposing()
     told.through(K.EXPOSED, K.WAITED)  # the first of the bracket is made, the second is under way
     told.hear(K.RESTARTED)
-    assert told.state is S.SUSPENDED
+    assert told.stands_in() is S.SUSPENDED
     told.hear(K.WAITED)
     told.hear(K.WELCOMED, boot_id=OTHER_BOOT)
     assert told.of(Doubt) == [Doubt(((0, 0),), DoubtReason.SUSPECT)]
@@ -201,14 +200,14 @@ def test_a_line_that_stays_away_is_tried_at_growing_intervals_for_half_an_hour(a
     for _ in range(attempts):
         told.through(K.WAITED)
         told.hear(K.LINK_LOST, 0)
-        if told.state is S.FAILED:
+        if told.stands_in() is S.FAILED:
             break
         waited.append(told.timer_s)
     assert waited[:6] == [0.5, 1.0, 2.0, 4.0, 8.0, 10.0][: len(waited)]
     assert set(waited[6:]) <= {LONGEST_PAUSE_NS / NS}
     told.through(K.WAITED)
     told.hear(K.LINK_LOST, PATIENCE_NS, trouble=Trouble.NOTHING)
-    assert told.state is S.FAILED
+    assert told.stands_in() is S.FAILED
     assert "does not answer" in told.last_words
 
 
@@ -219,7 +218,7 @@ def test_waiting_mends_no_firmware(trouble: Trouble, waits: bool) -> None:
     told.hear(K.LINK_LOST)
     told.hear(K.WAITED)
     told.hear(K.LINK_LOST, 61 * NS, trouble=trouble)
-    assert (told.state is S.SUSPENDED) is waits
+    assert (told.stands_in() is S.SUSPENDED) is waits
 
 
 @pytest.mark.parametrize("kind", [K.LINK_LOST, K.RESTARTED])
@@ -228,9 +227,9 @@ def test_a_board_that_is_greeted_in_vain_ends_the_run(kind: Kind) -> None:
     told.hear(K.LINK_LOST)
     for _ in range(MOST_GREETINGS - 1):
         told.through(K.WAITED, K.WELCOMED, kind)
-        assert told.state is S.SUSPENDED
+        assert told.stands_in() is S.SUSPENDED
     told.through(K.WAITED, K.WELCOMED, kind)
-    assert told.state is S.FAILED
+    assert told.stands_in() is S.FAILED
     assert f"answered {MOST_GREETINGS} greetings in a row" in told.last_words
 
 
@@ -240,11 +239,11 @@ def test_a_run_that_gets_nowhere_ends() -> None:
         told.hear(K.LINK_LOST)
         back_at_rest(told)
         told.hear(K.ARMED)
-        assert (told.state is S.STOPPING) is (number > MOST_INTERRUPTIONS)
-        if told.state is S.CHECKING:
+        assert (told.stands_in() is S.STOPPING) is (number > MOST_INTERRUPTIONS)
+        if told.stands_in() is S.CHECKING:
             told.through(K.CHECKED, K.ARRIVED)
-            while told.state in {S.CHECKING, S.SETTLING, S.RECOVERING}:
-                told.hear(K.CHECKED if told.state is S.CHECKING else K.WAITED)
+            while told.stands_in() in {S.CHECKING, S.SETTLING, S.RECOVERING}:
+                told.hear(K.CHECKED if told.stands_in() is S.CHECKING else K.WAITED)
     told.hear(K.AT_REST)
     assert f"interrupted {MOST_INTERRUPTIONS + 1} times without an exposure in between" in told.last_words
 
@@ -252,13 +251,13 @@ def test_a_run_that_gets_nowhere_ends() -> None:
 def test_a_command_that_is_late_is_looked_into_once() -> None:
     told = exposing()
     told.hear(K.OVERDUE)
-    assert told.state is S.SUSPENDED
+    assert told.stands_in() is S.SUSPENDED
     back_at_rest(told)
     told.hear(K.ARMED)
     told.hear(K.CHECKED)
-    assert told.state is S.MOVING
+    assert told.stands_in() is S.MOVING
     told.hear(K.OVERDUE)
-    assert (told.state, told.sent) == (S.STOPPING, [Stop])
+    assert (told.stands_in(), told.sent) == (S.STOPPING, [Stop])
     told.hear(K.AT_REST)
     assert told.last_words.startswith("The board took far longer than planned")
 
@@ -268,17 +267,17 @@ def test_a_refusal_of_a_command_is_looked_into_if_the_board_lost_its_place(reaso
     told = exposing()
     told.hear(K.REFUSED, reason=reason)
     lost = reason in {Reason.NOT_ARMED, Reason.WRONG_BOOT, Reason.NOT_CONFIGURED, Reason.UNKNOWN_POSITION}
-    assert told.state is (S.SUSPENDED if lost else S.STOPPING)
+    assert told.stands_in() is (S.SUSPENDED if lost else S.STOPPING)
 
 
 def test_a_board_that_refuses_again_and_again_ends_the_run() -> None:
     told, refusals = exposing(), 0
-    while told.state is not S.STOPPING:
+    while told.stands_in() is not S.STOPPING:
         told.hear(K.REFUSED, reason=Reason.NOT_ARMED)
         refusals += 1
-        if told.state is S.SUSPENDED:
+        if told.stands_in() is S.SUSPENDED:
             back_at_rest(told)
-            assert told.state is S.ARMING
+            assert told.stands_in() is S.ARMING
     assert refusals == MOST_REFUSALS
     told.hear(K.AT_REST)
     assert told.last_words.startswith("The board says it is not armed")
@@ -292,7 +291,7 @@ def test_why_a_board_stopped_decides_whether_somebody_must_look(cause: Cause, wh
         told = exposing()
         told.through(K.EXPOSED, K.WAITED)
         told.hear(K.HELD, cause=cause)
-        assert told.state is (S.SUSPENDED if cause is Cause.HOST_SILENCE else S.FAILED)
+        assert told.stands_in() is (S.SUSPENDED if cause is Cause.HOST_SILENCE else S.FAILED)
         doubted = [set(one.exposures) for one in told.of(Doubt)]
         assert doubted == ([{(0, 0)}] if cause in {Cause.STALL, Cause.LIMIT} else [])
         return
@@ -302,10 +301,10 @@ def test_why_a_board_stopped_decides_whether_somebody_must_look(cause: Cause, wh
     else:
         told = Told(remembered=Remembered(boot_id=BOOT), care=None).through(K.START, K.WELCOMED)
         told.hear(K.AT_REST, cause=cause, known=True)
-        assert told.state is S.ARMING  # of an earlier run
+        assert told.stands_in() is S.ARMING  # of an earlier run
         return
     back_at_rest(told, cause=cause)
-    assert told.state is (S.FAILED if needs_a_look else S.ARMING)
+    assert told.stands_in() is (S.FAILED if needs_a_look else S.ARMING)
 
 
 # People.
@@ -325,46 +324,46 @@ def test_after_an_interruption_a_person_says_when_to_go_on(asks: bool, always: b
     told.run.board.was_armed = seen != "stop switch"  # pressed and let go before this run
     told.hear(K.AT_REST, known=True, cause=cause, at_steps=(4800, 1600))
     asked = always or (asks and seen != "nobody")
-    assert told.state is (S.ASKING if asked else S.WARNING)
+    assert told.stands_in() is (S.ASKING if asked else S.WARNING)
     if asked:
         (ask,) = told.of(Ask)
         assert ask.question.words == "Is the head clear of hands and cables, so that it may move again?"
         assert ask.question.needs_person
         assert told.timer_s is None
         told.hear(K.ANSWERED)
-        assert told.state is S.WARNING
+        assert told.stands_in() is S.WARNING
     (announced,) = told.of(Announce)
     assert announced.lead_ns == 10 * NS
     assert announced.why.startswith("the run goes on with frame 0 (pan ")
     told.hear(K.WAITED, 10 * NS)
-    assert told.state is S.ARMING
+    assert told.stands_in() is S.ARMING
 
 
 def test_who_says_no_keeps_the_head_still_until_it_is_told_to_go_on() -> None:
     told = exposing(CARE)
     told.hear(K.LINK_LOST, port_gone=True)
     back_at_rest(told)
-    assert told.state is S.ASKING
+    assert told.stands_in() is S.ASKING
     told.hear(K.DECLINED)
-    assert (told.state, told.timer_s) == (S.PAUSED, None)
+    assert (told.stands_in(), told.timer_s) == (S.PAUSED, None)
     told.hear(K.GO_ON)
-    assert told.state is S.ASKING  # once more
+    assert told.stands_in() is S.ASKING  # once more
     told.hear(K.ANSWERED)
-    assert told.state is S.WARNING
+    assert told.stands_in() is S.WARNING
 
 
 @pytest.mark.parametrize(("late_ns", "again"), [(0, False), (2 * NS, False), (2 * NS + 1, True), (3600 * NS, True)])
 def test_a_warning_that_the_host_slept_over_is_given_again(late_ns: int, again: bool) -> None:
     told = Told(care=CARE).through(K.START, K.WELCOMED)
-    assert told.state is S.WARNING
+    assert told.stands_in() is S.WARNING
     (announced,) = told.of(Announce)
     assert announced == Announce("the run begins by finding zero on both axes, then turns to frame 0", 10 * NS)
     told.hear(K.WAITED, 10 * NS + late_ns)
-    assert told.state is (S.WARNING if again else S.ARMING)
+    assert told.stands_in() is (S.WARNING if again else S.ARMING)
     assert len(told.of(Announce)) == again
     if again:
         told.hear(K.WAITED, 10 * NS)
-        assert told.state is S.ARMING
+        assert told.stands_in() is S.ARMING
 
 
 @pytest.mark.parametrize(("lead_s", "again_s"), [(0, 5), (3, 5), (10, 10)])
@@ -380,9 +379,9 @@ def test_a_pause_shuts_the_gate_and_going_on_warns_again() -> None:
     told = exposing(CARE)
     told.hear(K.PAUSE)
     told.hear(K.EXPOSED)
-    assert (told.state, told.of(Shut), told.timer_s) == (S.PAUSED, [Shut()], None)
+    assert (told.stands_in(), told.of(Shut), told.timer_s) == (S.PAUSED, [Shut()], None)
     told.hear(K.GO_ON)
-    assert told.state is S.RECOVERING  # the next exposure needs no motion
+    assert told.stands_in() is S.RECOVERING  # the next exposure needs no motion
 
 
 # Wind.
@@ -392,8 +391,8 @@ def windy() -> Told:
     told = Told().through(K.START)
     told.hear(K.WELCOMED, capabilities=ZERO_SWITCHES | Capability.WIND_SENSOR)
     told.through(K.ARMED, K.REFERENCED, K.CHECKED, K.ARRIVED)
-    while told.state is not S.LISTENING:
-        told.hear(K.CHECKED if told.state is S.CHECKING else K.WAITED)
+    while told.stands_in() is not S.LISTENING:
+        told.hear(K.CHECKED if told.stands_in() is S.CHECKING else K.WAITED)
     assert told.of(Listen) == [Listen()]
     assert told.timer_s is None
     return told
@@ -402,26 +401,26 @@ def windy() -> Told:
 def test_in_calm_air_it_exposes_at_once() -> None:
     told = windy()
     told.hear(K.CALM)
-    assert (told.state, told.sent) == (S.EXPOSING, [Expose])
+    assert (told.stands_in(), told.sent) == (S.EXPOSING, [Expose])
 
 
 @pytest.mark.parametrize("minutes", [1, 29, 31])
 def test_it_waits_for_calm_for_half_an_hour_and_then_for_the_head(minutes: int) -> None:
     told = windy()
     told.hear(K.GUSTY)
-    assert (told.state, told.timer_s) == (S.WINDY, 5.0)
+    assert (told.stands_in(), told.timer_s) == (S.WINDY, 5.0)
     told.hear(K.WAITED)
     assert told.of(Listen) == [Listen()]
     told.hear(K.GUSTY, minutes * 60 * NS - NS)
-    assert told.state is (S.STOPPING if minutes > 30 else S.WINDY)
-    if told.state is S.STOPPING:
+    assert told.stands_in() is (S.STOPPING if minutes > 30 else S.WINDY)
+    if told.stands_in() is S.STOPPING:
         told.hear(K.AT_REST)
         assert told.last_words.startswith("It has blown too hard for half an hour")
         return
     told.hear(K.WAITED)
     told.hear(K.CALM)
     move = next(step for step in PROGRAM.steps if isinstance(step, MoveStep))
-    assert (told.state, told.timer_s) == (S.SETTLING, move.settle_ns / NS)
+    assert (told.stands_in(), told.timer_s) == (S.SETTLING, move.settle_ns / NS)
     assert told.run.patience.windy_since_ns is None
 
 
@@ -447,10 +446,10 @@ def test_a_switch_found_elsewhere_makes_all_suspect_and_zero_is_found_again_but_
     told = exposing()
     for times in range(1, 5):
         moves = 0
-        while not (told.state is S.CHECKING and told.run.position.last_move is not None):
+        while not (told.stands_in() is S.CHECKING and told.run.position.last_move is not None):
             told.hear({
                 S.EXPOSING: K.EXPOSED, S.MOVING: K.ARRIVED, S.REFERENCING: K.REFERENCED, S.CHECKING: K.CHECKED,
-            }.get(told.state, K.WAITED))  # fmt: skip
+            }.get(told.stands_in(), K.WAITED))  # fmt: skip
             moves += 1
             assert moves < 60
         made = told.run.position.made_since_checked
@@ -459,9 +458,9 @@ def test_a_switch_found_elsewhere_makes_all_suspect_and_zero_is_found_again_but_
             assert [set(one.exposures) for one in told.of(Doubt)] == [made]
         assert told.of(Checked) == []
         if times <= 3:
-            assert (told.state, told.sent) == (S.REFERENCING, [Reference])
+            assert (told.stands_in(), told.sent) == (S.REFERENCING, [Reference])
         else:
-            assert told.state is S.STOPPING
+            assert told.stands_in() is S.STOPPING
     told.hear(K.AT_REST)
     assert "switch at zero of pan and tilt was found elsewhere 4 times" in told.last_words
 
@@ -490,7 +489,7 @@ def test_a_switch_found_elsewhere_makes_all_suspect_and_zero_is_found_again_but_
 def test_the_last_words_of_a_run_that_ends_early(events: Sequence[Kind], words: str) -> None:
     told = exposing()
     told.through(*events)
-    assert told.state is S.FAILED
+    assert told.stands_in() is S.FAILED
     assert told.of(End) == [End(False, words, early=True)]
 
 
@@ -505,7 +504,7 @@ def test_before_the_board_has_answered_a_stop_or_a_halt_ends_at_once() -> None:
 def test_a_contradiction_while_it_does_not_come_to_rest_tells_of_both() -> None:
     told = exposing()
     told.hear(K.CONTRADICTED, sentence="It cannot be.")
-    assert (told.state, told.sent) == (S.STOPPING, [Stop])
+    assert (told.stands_in(), told.sent) == (S.STOPPING, [Stop])
     assert [one.outcome for one in told.of(Conclude)] == [ShotOutcome.UNCONFIRMED]
     told.hear(K.CONTRADICTED, sentence="Nor can this.")
     told.hear(K.OVERDUE)
@@ -517,7 +516,7 @@ def test_an_exposure_cut_short_may_have_used_up_a_turn_of_the_bracket() -> None:
     told = exposing()
     assert told.run.progress.turn is not None
     told.hear(K.CUT_SHORT)
-    assert told.state is S.SUSPENDED
+    assert told.stands_in() is S.SUSPENDED
     assert told.run.progress.turn.coming is None
     back_at_rest(told)
     exposures = [step.exposure for step in told.run.progress.steps if isinstance(step, ExposeStep) and step.frame == 0]

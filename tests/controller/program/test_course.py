@@ -136,12 +136,12 @@ def test_a_look_on_the_way_is_made_just_when_it_pays(
         target = (moves[-1].pan_steps, moves[-1].tilt_steps)
         pays = []
         for axis in (0, 1):
-            detour = [tuple(here[n] if n != axis else stop for n in (0, 1)) for stop in sides[axis].look()]
-            way = [here, *detour, target]
-            spent = sum(move_ns(kit, settings, a, b) for a, b in pairwise(way)) - move_ns(kit, settings, here, target)  # type: ignore[arg-type]
+            detour = [(stop, here[1]) if axis == 0 else (here[0], stop) for stop in sides[axis].look()]
+            way = pairwise([here, *detour, target])
+            spent = sum(move_ns(kit, settings, *leg) for leg in way) - move_ns(kit, settings, here, target)
             pays.append(stake_ns[axis] >= STAKE_NS and bool(detour) and spent <= SHARE * stake_ns[axis])
         assert (len(moves) > 1) is any(pays)
-        looked += any(pays)
+        looked += int(any(pays))
         for move in moves:
             assert move.settle_ns == (settle_ns(kit) if move is moves[-1] else 0)
             assert move.expected_ns == move_ns(kit, settings, here, (move.pan_steps, move.tilt_steps))

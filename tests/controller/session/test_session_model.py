@@ -100,9 +100,9 @@ def do(session: Session, model: Model, act: tuple[Any, ...]) -> None:
     """One act, to the session and to the lists."""
     name, *given_ = act
     match name, *given_:
-        case "intend", pair:
+        case "intend", (frame, number):
             command_id = 100 + model.last
-            intent = Intent(*pair, 1, command_id, 1.5, None, 0.25, 480, None)
+            intent = Intent(frame, number, 1, command_id, 1.5, None, 0.25, 480, None)
             session.intend(intent, 10 * command_id)
             model.shots.append(ShotRow(model.last + 1, intent, 10 * command_id, None, None, None))
         case "conclude", outcome, place if model.shots:
@@ -113,11 +113,11 @@ def do(session: Session, model: Model, act: tuple[Any, ...]) -> None:
             )  # fmt: skip
         case "doubt", pairs, why:
             session.doubt(sorted(pairs), why)
-            model.doubts += [DoubtRow(*pair, model.last, why) for pair in sorted(pairs)]
+            model.doubts += [DoubtRow(one, other, model.last, why) for one, other in sorted(pairs)]
         case "doubt_frames", frames:
             session.doubt_frames(frames)
             wanted = sorted(pair for pair in model.made() if pair[0] in frames)
-            model.doubts += [DoubtRow(*pair, model.last, DoubtReason.RETAKE) for pair in wanted]
+            model.doubts += [DoubtRow(one, other, model.last, DoubtReason.RETAKE) for one, other in wanted]
         case "check", axes:
             session.note_checked(sorted(axes))
             model.checks += [CheckRow(axis, model.last) for axis in sorted(axes)]
