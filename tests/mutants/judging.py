@@ -85,7 +85,7 @@ def _outcome(change: Change, tree: Path, cover: Cover) -> Outcome:
             paths = sorted({test.partition("::")[0] for test in batch})
             longest_s = {test: SPARE_OF_A_TEST_S + TIMES * cover.seconds[test] for test in batch}
             cpu_s = SPARE_S + TIMES * sum(cover.seconds[test] for test in batch)
-            status = status_of(partial(run_tests, tree, paths, Chosen(longest_s)), cpu_s, TIMES * cpu_s)
+            status = status_of(partial(run_tests, tree, paths, Chosen(longest_s, cover.seconds)), cpu_s, TIMES * cpu_s)
             if status not in {0, NONE_RAN}:
                 return Outcome.TIMED_OUT if status in {ENDLESS, TOO_LONG} else Outcome.KILLED
     return Outcome.SURVIVED

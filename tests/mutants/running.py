@@ -8,7 +8,7 @@ import shutil
 import signal
 import sys
 import time
-from collections.abc import Callable, Collection, Iterator, Mapping
+from collections.abc import Callable, Collection, Container, Iterator, Mapping
 from pathlib import Path
 
 import pytest
@@ -38,21 +38,32 @@ def copy_of_the_tree(folder: Path) -> Path:
 class Chosen:
     """A plugin for pytest: only these tests, in this order, the process being ended if one takes longer than it may.
 
-    `longest_s` is what each test may take, in seconds of work.
+    `longest_s` is what each test may take, in seconds of work; `known` are all tests of the program as it is. A case that
+    is not known belongs to its test: cases are often named after what the program says, and a change may rename them.
     """
 
-    def __init__(self, longest_s: Mapping[str, float]) -> None:
-        self._longest_s = longest_s
+    def __init__(self, longest_s: Mapping[str, float], known: Container[str]) -> None:
+        self._longest_s, self._known = longest_s, known
         self._rank = {test: rank for rank, test in enumerate(longest_s)}
+        self._sibling = {_whole(test): test for test in longest_s}
 
     @pytest.hookimpl(tryfirst=True)
     def pytest_runtest_setup(self, item: pytest.Item) -> None:
         """Begin to count."""
-        signal.setitimer(signal.ITIMER_PROF, self._longest_s[item.nodeid])
+        signal.setitimer(signal.ITIMER_PROF, self._longest_s[self._chosen(item.nodeid)])
 
     def pytest_collection_modifyitems(self, items: list[pytest.Item]) -> None:
         """Leave out and sort."""
-        items[:] = sorted((one for one in items if one.nodeid in self._rank), key=lambda one: self._rank[one.nodeid])
+        chosen = [one for one in items if self._chosen(one.nodeid) in self._rank]
+        items[:] = sorted(chosen, key=lambda one: self._rank[self._chosen(one.nodeid)])
+
+    def _chosen(self, test: str) -> str:
+        return test if test in self._known else self._sibling.get(_whole(test), test)
+
+
+def _whole(test: str) -> str:
+    """A test without its case."""
+    return test.partition("[")[0]
 
 
 class Present:

@@ -101,19 +101,31 @@ def test_an_endless_program_is_ended() -> None:
     assert status_of(forever, 0, 30) == ENDLESS
 
 
-def test_a_test_that_takes_too_long_ends_the_process(tmp_path: Path) -> None:
-    """Of a tree of two tests, each with its own bound."""
-    tests = tmp_path / "tests"
-    tests.mkdir()
-    (tests / "test_it.py").write_text("def test_ends(): pass\ndef test_does_not():\n    while True: pass\n")
-    names = ("tests/test_it.py::test_ends", "tests/test_it.py::test_does_not")
+def test_tests_run_alone_and_one_that_takes_too_long_ends_the_process(tmp_path: Path) -> None:
+    """Of a tree of three tests: one ends, one does not, and one says that the case ran that a change has renamed."""
+    (tmp_path / "tests").mkdir()
+    lines = (
+        "import os, pytest",
+        "def test_ends(): pass",
+        "def test_does_not():",
+        "    while True: pass",
+        "@pytest.mark.parametrize('case', ['same', 'new'])",
+        "def test_cases(case): os._exit(7)",
+    )
+    (tmp_path / "tests" / "test_it.py").write_text("\n".join(lines))
+    ends, never, same, old = (
+        f"tests/test_it.py::test_{name}" for name in ("ends", "does_not", "cases[same]", "cases[old]")
+    )
 
-    def status(longest_s: dict[str, float]) -> int:
-        return status_of(lambda: run_tests(tmp_path, ["tests/test_it.py"], Chosen(longest_s)), 20, 100)
+    def status(*tests: str) -> int:
+        longest_s = dict.fromkeys(tests, 0.5)
+        plugin = Chosen(longest_s, {ends, never, same, old})
+        return status_of(lambda: run_tests(tmp_path, ["tests/test_it.py"], plugin), 20, 100)
 
-    assert status({names[0]: 5.0}) == 0
-    assert status({names[0]: 5.0, names[1]: 0.1}) == TOO_LONG
-    assert status({"tests/test_it.py::test_gone": 1.0}) == NONE_RAN
+    assert status(ends) == 0
+    assert status(ends, never) == TOO_LONG
+    assert status(ends, old) == 7  # what was called so has another name now
+    assert status("tests/test_it.py::test_gone") == NONE_RAN
 
 
 def test_a_file_is_put_back(tmp_path: Path) -> None:
