@@ -25,7 +25,7 @@ from tests.mutants.sample import PACKAGES
 SPARE_S = 20.0  # for imports
 SPARE_OF_A_TEST_S = 2.0
 TIMES = 4  # a changed program may be this much slower before it counts as endless
-MOST_S = 40.0  # of tests for one change, the quickest; what only slower ones would notice counts as unnoticed
+MOST_S = 20.0  # of tests for one change, the quickest; what only slower ones would notice counts as unnoticed
 FIRST_S = 1.0  # most changes are noticed by tests that take less than this together: they go first, on their own
 
 

@@ -6,16 +6,32 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from controller.capture.events import Kind, Wanted
+from controller.capture.events import Event, Kind, Wanted
 from controller.capture.gate import Gate
 from controller.capture.hand import Hand
 from controller.capture.people import Question
-from controller.errors import InputError, LinkLost, RunStopped, WorldError
+from controller.capture.words.board import refusal
+from controller.errors import BoardRefused, InputError, LinkLost, RunStopped, WorldError
 from controller.program.timing import deadline_ns, motion_ns
-from protocol.messages import Arm, BoardState, Cause, Finished, Held, Message, Move, Reference, SetAxis
+from protocol.codec import encode_message
+from protocol.messages import (
+    Accepted,
+    Arm,
+    BoardState,
+    Cause,
+    Finished,
+    Held,
+    Message,
+    Move,
+    Reason,
+    Reference,
+    Refused,
+    SetAxis,
+)
 from protocol.units import NS, Steps
 from tests.controller.capture.lines import CutPort, LossyPort, MuffledPort
 from tests.controller.capture.test_board_client import heard
+from tests.controller.capture.test_spoiled_answers import SpoilingPort
 from tests.end_to_end.whole_runs import World, kit_of, world_of
 
 KIT = kit_of()
@@ -209,6 +225,19 @@ def test_a_board_that_refuses_ends_it_with_the_reason() -> None:
     world.rig.board._stop(world.port.now(), Cause.STOP_SWITCH)  # and nobody hears of it in time
     with pytest.raises(WorldError, match=r"stop switch|not armed|stopped"):
         hand.wait_move(32_000, 0)
+
+
+@pytest.mark.parametrize("reason", [Reason.OUT_OF_LIMITS, Reason.BAD_VALUE, Reason.UNKNOWN_POSITION])
+def test_a_move_that_the_board_refuses_ends_at_once_with_the_reason(reason: Reason) -> None:
+    world = world_of(KIT, (), port_of=SpoilingPort)
+    hand, _, _ = ready(world)
+    assert isinstance(world.port, SpoilingPort)
+    world.port.spoil = lambda message: encode_message(Refused(reason)) if isinstance(message, Accepted) else None
+    began_ns = world.port.now()
+    with pytest.raises(BoardRefused) as caught:
+        hand.wait_move(32_000, 0)
+    assert world.port.now() < began_ns + NS // 10
+    assert str(caught.value) == refusal(Event(Kind.REFUSED, 0, reason=reason))
 
 
 def test_the_end_of_a_move_that_nobody_heard_is_asked_for() -> None:
