@@ -153,6 +153,8 @@ def test_pairs_that_are_far_off_do_not_bend_a_clock_and_few_do_not_make_one() ->
     assert found.spread_s < 0.05
     start = Fit(4e6 - 0.05, 0.0, 0.1)
     assert fitted_to(evidence, start, everything[:2], everything[:2]) is start
+    far = np.array([4, 5, 20])  # of which two are close to one another
+    assert fitted_to(evidence, start, far, far) is start
     assert fitted_to(evidence, start, everything[:3], everything[:3]).offset_s == pytest.approx(4e6, abs=0.01)
 
 
@@ -287,3 +289,49 @@ def test_a_run_without_files_at_its_times_has_clocks_all_the_same() -> None:
     ways = clocks_worth_trying(evidence)
     assert ways
     assert all(ways)
+
+
+@pytest.mark.parametrize("known", [0, 1, 2])
+def test_clocks_one_after_another_are_found_from_wherever_the_files_are_known(known: int) -> None:
+    """Set anew twice: before a third of the files, and before the last third."""
+    exposures = run_of(36)
+    by_s = (0.0, 9.0, -23.0)
+    files = [replace(file, at_s=round(file.at_s + by_s[n // 12], 2)) for n, file in enumerate(shown(exposures, 4e6))]
+    evidence = evidence_of(files, exposures)
+    order = evidence.files
+    partner = np.where(order // 12 == known, order, -1)
+    more = going_on(evidence, [Fit(4e6 + by_s[known], 0.0, 0.05)], partner, np.zeros(36, dtype=np.int64))
+    assert len(more) <= 6
+    for other in {0, 1, 2} - {known}:
+        assert min(abs(fit.offset_s - (4e6 + by_s[other])) for fit in more) < 0.05
+    apart = [abs(a.offset_s - b.offset_s) for n, a in enumerate(more) for b in more[:n]]
+    assert all(one > 0.1 for one in apart)
+
+
+@pytest.mark.parametrize("last", [1, 2, 3])
+def test_the_last_files_of_a_card_may_go_by_a_clock_of_their_own_however_few(last: int) -> None:
+    exposures = run_of(30)
+    change = 30 - last
+    files = [
+        replace(file, at_s=round(file.at_s + 9.0 * (n >= change), 2)) for n, file in enumerate(shown(exposures, 4e6))
+    ]
+    evidence = evidence_of(files, exposures)
+    partner = np.where(evidence.files < change, evidence.files, -1)
+    more = going_on(evidence, [Fit(4e6, 0.0, 0.05)], partner, np.zeros(30, dtype=np.int64))
+    assert min(abs(fit.offset_s - (4e6 + 9.0)) for fit in more) < 0.05
+    # The first ones too.
+    files = [replace(file, at_s=round(file.at_s - 9.0 * (n < last), 2)) for n, file in enumerate(shown(exposures, 4e6))]
+    evidence = evidence_of(files, exposures)
+    partner = np.where(evidence.files >= last, evidence.files, -1)
+    more = going_on(evidence, [Fit(4e6, 0.0, 0.05)], partner, np.zeros(30, dtype=np.int64))
+    assert min(abs(fit.offset_s - (4e6 - 9.0)) for fit in more) < 0.05
+
+
+def test_two_files_in_the_middle_are_too_few_for_a_clock_of_their_own() -> None:
+    exposures = run_of(30)
+    odd = {14, 15}
+    files = [replace(file, at_s=round(file.at_s + 3.3 * (n in odd), 2)) for n, file in enumerate(shown(exposures, 4e6))]
+    evidence = evidence_of(files, exposures)
+    partner = np.where(np.isin(evidence.files, list(odd)), -1, evidence.files)
+    more = going_on(evidence, [Fit(4e6, 0.0, 0.05)], partner, np.zeros(30, dtype=np.int64))
+    assert all(abs(fit.offset_s - (4e6 + 3.3)) > 0.1 for fit in more)
