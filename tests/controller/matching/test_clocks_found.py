@@ -13,6 +13,7 @@ from hypothesis import strategies as st
 from controller.matching.camera_clock import clocks_worth_trying, fitted_to, going_on, put_right
 from controller.matching.evidence import Evidence, ExposureStamp, FileStamp, evidence_of
 from controller.matching.fit import Fit, clocks_of, near_density
+from controller.matching.pairing import pair_up
 
 DAY_S = 86_400.0
 
@@ -335,3 +336,27 @@ def test_two_files_in_the_middle_are_too_few_for_a_clock_of_their_own() -> None:
     partner = np.where(np.isin(evidence.files, list(odd)), -1, evidence.files)
     more = going_on(evidence, [Fit(4e6, 0.0, 0.05)], partner, np.zeros(30, dtype=np.int64))
     assert all(abs(fit.offset_s - (4e6 + 3.3)) > 0.1 for fit in more)
+
+
+@pytest.mark.parametrize(("changes", "sure"), [(0, True), (1, True), (2, True), (3, False)])
+def test_a_clock_set_anew_more_than_twice_is_as_suspicious_as_scatter(changes: int, sure: bool) -> None:
+    """Every pair is still right, and none is called sure."""
+    exposures = run_of(60)
+    hours = (0, 1, -2, 5)
+    files = [
+        replace(file, at_s=round(file.at_s + 3600.0 * hours[min(changes, n // 15)], 2))
+        for n, file in enumerate(shown(exposures, 4e6))
+    ]
+    found = pair_up(files, exposures)
+    assert [match.exposure for match in found.matches] == list(range(60))
+    assert len(found.changes()) == changes
+    assert {match.sure for match in found.matches} == {sure}
+    for number, (before, after, by_s) in enumerate(found.changes()):
+        assert (before, after) == (15 * number + 14, 15 * number + 15)
+        assert by_s == pytest.approx(3600.0 * (hours[number + 1] - hours[number]), abs=0.1)
+    assert found.related
+    assert not found.any_shutter
+    assert found.order == tuple(range(60))
+    assert found.fit.offset_s == pytest.approx(4e6, abs=0.05)
+    expected = [at for at, file in zip(found.expected_s, files, strict=True) if abs(at - file.at_s) > 0.1]
+    assert expected == []
