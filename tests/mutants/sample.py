@@ -2,6 +2,7 @@
 
 import hashlib
 import tomllib
+from collections.abc import Iterator
 from functools import cache
 from pathlib import Path
 
@@ -40,7 +41,20 @@ def all_changes() -> tuple[Change, ...]:
 def same_program() -> dict[tuple[str, str, str, int, str], str]:
     """The changes that make no difference, and why."""
     rows = tomllib.loads((Path(__file__).parent / "same_program.toml").read_text(encoding="utf-8"))["same"]
-    return {(row["file"], row["where"], row["line"], row["column"], row["change"]): row["reason"] for row in rows}
+    found = {}
+    for row in rows:
+        if "change" in row:
+            found[(row["file"], row["where"], row["line"], row["column"], row["change"])] = row["reason"]
+        else:
+            found |= {change.key: row["reason"] for change in _numbers_in(row["file"], row["where"], row["line"])}
+    return found
+
+
+def _numbers_in(file: str, where: str, text: str) -> Iterator[Change]:
+    """All changes of a number in a line."""
+    for change in all_changes():
+        if (change.file, change.where, change.text) == (file, where, text) and change.before.isdecimal():
+            yield change
 
 
 def sample(count: int, seed: int, only: str = "") -> list[Change]:

@@ -360,3 +360,30 @@ def test_a_clock_set_anew_more_than_twice_is_as_suspicious_as_scatter(changes: i
     assert found.fit.offset_s == pytest.approx(4e6, abs=0.05)
     expected = [at for at, file in zip(found.expected_s, files, strict=True) if abs(at - file.at_s) > 0.1]
     assert expected == []
+
+
+@pytest.mark.parametrize(("number", "missing", "least"), [(31, True, 1e-3), (31, False, 0.0), (35, True, 0.0)])
+def test_a_stray_file_whose_number_goes_on_is_in_doubt_if_an_exposure_is_missing(
+    number: int, missing: bool, least: float
+) -> None:
+    """A clock set anew before it leaves too little to be found by."""
+    exposures = run_of(30)
+    files = [file for n, file in enumerate(shown(exposures, 4e6)) if n != 10 or not missing]
+    stray = FileStamp(files[-1].at_s + 20_123.4, 0.25, number)
+    found = pair_up([*files, stray], exposures)
+    assert [match.exposure for match in found.matches[:-1]] == [n for n in range(30) if n != 10 or not missing]
+    assert all(match.sure for match in found.matches[:-1])
+    last = found.matches[-1]
+    assert last.exposure is None
+    assert last.doubt >= least
+    assert last.sure is (least == 0)
+
+
+@pytest.mark.parametrize(("missing", "least"), [(True, 0.01), (False, 0.0)])
+def test_without_numbers_any_stray_file_is_in_doubt_if_an_exposure_is_missing(missing: bool, least: float) -> None:
+    exposures = run_of(30)
+    files = [replace(file, number=None) for n, file in enumerate(shown(exposures, 4e6)) if n != 10 or not missing]
+    found = pair_up([*files, FileStamp(files[-1].at_s + 20_123.4, 0.25)], exposures)
+    assert found.matches[-1].exposure is None
+    assert found.matches[-1].doubt >= least
+    assert found.matches[-1].sure is (least == 0)
