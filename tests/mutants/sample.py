@@ -41,7 +41,7 @@ def all_changes() -> tuple[Change, ...]:
 def same_program() -> dict[tuple[str, str, str, int, str], str]:
     """The changes that make no difference, and why."""
     rows = tomllib.loads((Path(__file__).parent / "same_program.toml").read_text(encoding="utf-8"))["same"]
-    found = {}
+    found: dict[tuple[str, str, str, int, str], str] = {}
     for row in rows:
         if "change" in row:
             found[(row["file"], row["where"], row["line"], row["column"], row["change"])] = row["reason"]

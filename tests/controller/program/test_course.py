@@ -139,7 +139,7 @@ def test_a_look_on_the_way_is_made_just_when_it_pays(
             detour = [(stop, here[1]) if axis == 0 else (here[0], stop) for stop in sides[axis].look()]
             way = pairwise([here, *detour, target])
             spent = sum(move_ns(kit, settings, *leg) for leg in way) - move_ns(kit, settings, here, target)
-            pays.append(stake_ns[axis] >= STAKE_NS and bool(detour) and spent <= SHARE * stake_ns[axis])
+            pays.append(stake_ns[axis] >= 600 * NS and bool(detour) and spent <= 0.01 * stake_ns[axis])
         assert (len(moves) > 1) is any(pays)
         looked += int(any(pays))
         for move in moves:
