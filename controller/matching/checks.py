@@ -12,7 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.spatial.transform import Rotation
 
-from controller.calibration.turning import Camera
+from controller.calibration.turning import PictureGeometry
 from controller.matching.evidence import Array
 from controller.planning.directions import camera_axes
 
@@ -66,7 +66,9 @@ def detail_of(picture: NDArray[np.uint8]) -> Array:
     return found
 
 
-def sharper(first: Array, second: Array, camera: Camera, size_px: tuple[int, int], planned: Rotation) -> float | None:
+def sharper(
+    first: Array, second: Array, camera: PictureGeometry, size_px: tuple[int, int], planned: Rotation
+) -> float | None:
     """The logarithm of how much more detail (see detail_of) the first picture shows of what both show, by the plan.
 
     `camera` is that of both, of pictures of `size_px` (columns, rows). Only what shows much in one of them counts: sky is

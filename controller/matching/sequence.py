@@ -23,7 +23,7 @@ FAR_S = 30.0  # out of its neighbours' time, a file has a number from elsewhere;
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class Order:
+class ShootingOrder:
     """Files in the order of shooting.
 
     `files`, (files,): indices, `numbered` whether numbers gave the order. The rest follows this order. `gaps`: how many
@@ -39,7 +39,7 @@ class Order:
     tied: NDArray[np.int64]
 
 
-def order_of(at_s: Array, numbers: Sequence[int | None], since_s: Array | None = None) -> Order:
+def order_of(at_s: Array, numbers: Sequence[int | None], since_s: Array | None = None) -> ShootingOrder:
     """The order of files by their times and the numbers in their names (1 to 9999), if these have any.
 
     `since_s`, if given, takes the place of the times of files that have no number: by a clock put right.
@@ -53,7 +53,7 @@ def order_of(at_s: Array, numbers: Sequence[int | None], since_s: Array | None =
         order.sort(key=lambda file: (since_s[file], file))
     tied = _tied(at_s, order, counting)
     gaps, room = _gaps(numbers, order, counting, tied)
-    return Order(np.array(order, dtype=np.int64), bool(merged), gaps, room, tied)
+    return ShootingOrder(np.array(order, dtype=np.int64), bool(merged), gaps, room, tied)
 
 
 def step_between(first: int, second: int) -> int:

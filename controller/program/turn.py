@@ -9,7 +9,7 @@ from dataclasses import dataclass, replace
 
 
 @dataclass(frozen=True, slots=True)
-class Turn:
+class BracketPosition:
     """`coming` is the number in the bracket of the exposure that the camera makes next; None where that is not known.
 
     `frame` is where its latest exposures were made, or may have been.
@@ -20,7 +20,7 @@ class Turn:
     frame: int | None = None
 
     @classmethod
-    def resumed(cls, members: int, exposures: int | None, latest: int | None) -> "Turn":
+    def resumed(cls, members: int, exposures: int | None, latest: int | None) -> "BracketPosition":
         """Whose turn it is when a run begins.
 
         `exposures` is how often the camera opened its shutter in this session, None if that is not known; `latest` is
@@ -29,12 +29,12 @@ class Turn:
         turn = cls(members)
         return turn.lost(latest) if exposures is None else turn.after(exposures, latest)
 
-    def after(self, count: int, frame: int | None) -> "Turn":
+    def after(self, count: int, frame: int | None) -> "BracketPosition":
         """After so many exposures more, at this frame."""
         coming = None if self.coming is None else (self.coming + count) % self.members
         return replace(self, coming=coming, frame=frame)
 
-    def lost(self, frame: int | None) -> "Turn":
+    def lost(self, frame: int | None) -> "BracketPosition":
         """Not known any more, after an exposure at this frame that was made or not."""
         return replace(self, coming=None, frame=frame)
 

@@ -10,7 +10,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from controller.capture import belief
-from controller.capture.belief import Asked, Known, Told
+from controller.capture.belief import CommandOutcome, Known, SentCommand
 from controller.capture.believed import Believed
 from controller.capture.words.untruths import OF_PLACE, Untruth
 from controller.program.timing import motion_ns
@@ -157,12 +157,14 @@ def motors_ns(here: tuple[int, int], goal: tuple[int, int]) -> int:
 def test_a_move_may_be_a_twentieth_and_twenty_milliseconds_sooner(here: tuple[int, int], goal: tuple[int, int]) -> None:
     least = round(motors_ns(here, goal) * 0.95) - 20_000_000
     one = asked(move_to(goal), here, None)
-    assert belief.of_end(one, Told(Outcome.ARRIVED, goal, 0, NOW + max(0, least)), PROGRAM, FITTED) is None
+    assert belief.of_end(one, CommandOutcome(Outcome.ARRIVED, goal, 0, NOW + max(0, least)), PROGRAM, FITTED) is None
     if least > 0:
-        lie = belief.of_end(one, Told(Outcome.ARRIVED, goal, 0, NOW + least - 1), PROGRAM, FITTED)
+        lie = belief.of_end(one, CommandOutcome(Outcome.ARRIVED, goal, 0, NOW + least - 1), PROGRAM, FITTED)
         assert lie is not None
         assert f"{least / NS:.3f} s at least" in lie.sentence
-    assert belief.of_end(asked(move_to(goal), None), Told(Outcome.ARRIVED, goal, 0, NOW), PROGRAM, FITTED) is None
+    assert (
+        belief.of_end(asked(move_to(goal), None), CommandOutcome(Outcome.ARRIVED, goal, 0, NOW), PROGRAM, FITTED) is None
+    )
 
 
 @given(st.integers(0, 3000), st.integers(1, 5000), st.integers(1, 5000), st.booleans(), st.integers(0, 2**32 - 1))
@@ -171,10 +173,10 @@ def test_an_exposure_by_the_boards_own_clock(focus: int, press: int, limit: int,
     outcome, fitted = (Outcome.EXPOSED_SYNC, FITTED) if sync else (Outcome.EXPOSED_BLIND, BLIND)
     least_ns = max(0, round((focus + press + (0 if sync else limit)) * MS * 0.95) - 20 * MS)
     least_ms = -(-least_ns // MS)
-    one = Asked(Expose(ID, 0, 0, focus, press, limit), NOW, (4, 5), clock, NOW, accepted=True)
+    one = SentCommand(Expose(ID, 0, 0, focus, press, limit), NOW, (4, 5), clock, NOW, accepted=True)
     for late_ms, believed in ((0, True), (-1, False)):
         if least_ms + late_ms >= 0:
-            told = Told(outcome, (4, 5), (clock + least_ms + late_ms) % 2**32, NOW + 20 * NS)
+            told = CommandOutcome(outcome, (4, 5), (clock + least_ms + late_ms) % 2**32, NOW + 20 * NS)
             assert (belief.of_end(one, told, PROGRAM, fitted) is None) is believed
 
 
@@ -182,8 +184,8 @@ def test_an_exposure_by_the_boards_own_clock(focus: int, press: int, limit: int,
 def test_only_a_clock_that_is_known_to_be_fast_makes_a_board_quicker(rate: float | None) -> None:
     goal, quick = (50_000, 0), 4.0
     least = round(motors_ns((0, 0), goal) * 0.95) - 20 * MS
-    one = Asked(move_to(goal), NOW, (0, 0), None, rate=rate, accepted=True)
-    told = Told(Outcome.ARRIVED, goal, 0, NOW + round(least / quick))
+    one = SentCommand(move_to(goal), NOW, (0, 0), None, rate=rate, accepted=True)
+    told = CommandOutcome(Outcome.ARRIVED, goal, 0, NOW + round(least / quick))
     assert belief.of_end(one, told, PROGRAM, FITTED) is not None
     assert belief.of_end(replace(one, rate=quick), told, PROGRAM, FITTED) is None
     # A quarter more of leeway than its clock shows, and no more.
@@ -194,8 +196,8 @@ def test_only_a_clock_that_is_known_to_be_fast_makes_a_board_quicker(rate: float
 def test_a_clock_of_one_command_alone_also_tells_how_fast_a_board_lives() -> None:
     goal = (50_000, 0)
     least_ms = ramps_ns((0, 0), goal) // MS + 1
-    one = Asked(move_to(goal), NOW, (0, 0), 100, NOW, accepted=True)
-    fast = Told(Outcome.ARRIVED, goal, 100 + least_ms, NOW + least_ms * MS // 4)
+    one = SentCommand(move_to(goal), NOW, (0, 0), 100, NOW, accepted=True)
+    fast = CommandOutcome(Outcome.ARRIVED, goal, 100 + least_ms, NOW + least_ms * MS // 4)
     assert belief.of_end(one, fast, PROGRAM, FITTED) is None
     backward = replace(fast, clock_ms=99, heard_ns=NOW + least_ms * MS)
     lie = belief.of_end(one, backward, PROGRAM, FITTED)
@@ -212,7 +214,7 @@ def test_a_clock_of_one_command_alone_also_tells_how_fast_a_board_lives() -> Non
     ],
 )
 def test_a_contact_that_cannot_be(outcome: Outcome, fitted: Capability, words: str) -> None:
-    lie = belief.of_end(asked(EXPOSE, (4, 5)), Told(outcome, (4, 5), 0, NOW + NS), PROGRAM, fitted)
+    lie = belief.of_end(asked(EXPOSE, (4, 5)), CommandOutcome(outcome, (4, 5), 0, NOW + NS), PROGRAM, fitted)
     assert lie is not None
     assert words in lie.sentence
 
@@ -342,7 +344,7 @@ def test_a_rate_is_the_least_over_half_seconds() -> None:
             found.ask(armed=False, stopped=False)
             assert found.status(replace(DISARMED, clock_ms=clock_ms), now) is None
         found.send(move_to(goal), now)
-        told = Told(Outcome.ARRIVED, goal, clock_ms + ramps_ns((4, 5), goal) // MS, now + quick_ns)
+        told = CommandOutcome(Outcome.ARRIVED, goal, clock_ms + ramps_ns((4, 5), goal) // MS, now + quick_ns)
         return found.end(told) is None
 
     assert lives(1.0, 5.0, 5.0)  # the first reading is the mark: of one alone nothing is known
@@ -365,7 +367,7 @@ def test_a_command_ends_where_it_was_to_end() -> None:
         assert not found.is_ours(OTHER)
         assert found.referencing is (request is REFERENCE)
         place = (0, 0) if outcome is Outcome.REFERENCED else (4, 5)
-        assert found.end(Told(outcome, place, 2000, NOW + 30 * NS)) is None
+        assert found.end(CommandOutcome(outcome, place, 2000, NOW + 30 * NS)) is None
         assert found.knows_place is knows
         assert not found.is_ours(ID)
 

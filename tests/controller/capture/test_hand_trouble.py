@@ -6,10 +6,10 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from controller.capture.events import Event, Kind, Wanted
+from controller.capture.events import Event, EventKind, Wanted
 from controller.capture.gate import Gate
 from controller.capture.hand import Hand
-from controller.capture.people import Question
+from controller.capture.people import YesNoQuestion
 from controller.capture.words.board import refusal
 from controller.errors import BoardRefused, InputError, LinkLost, RunStopped, WorldError
 from controller.program.timing import deadline_ns, motion_ns
@@ -54,7 +54,7 @@ class Somebody:
             return self.says.pop(0)[1]
         return None
 
-    def ask(self, question: Question) -> bool | None:
+    def ask(self, question: YesNoQuestion) -> bool | None:
         self.asked.append(question.words)
         self.open = self.at_once is None
         return self.at_once
@@ -115,24 +115,24 @@ def test_it_is_told_with_its_time_and_nothing_moves_before() -> None:
 
 
 def test_a_question_waits_as_long_as_it_takes_and_is_closed_again() -> None:
-    for kind, answer in ((Kind.ANSWERED, True), (Kind.DECLINED, False)):
+    for kind, answer in ((EventKind.ANSWERED, True), (EventKind.DECLINED, False)):
         world = world_of(KIT, ())
         hand, somebody, _ = ready(world)
         somebody.will_say(500, Wanted(kind))
         began_ns = world.port.now()
-        assert hand.wait_answer(Question("Well?")) is answer
+        assert hand.wait_answer(YesNoQuestion("Well?")) is answer
         assert world.port.now() - began_ns >= 500 * NS
         assert not somebody.open
         assert somebody.asked == ["Well?"]
         assert hand.gate.announced is None  # nothing moves after it unless it is announced
     somebody.at_once = True
-    assert hand.wait_answer(Question("And now?"))
+    assert hand.wait_answer(YesNoQuestion("And now?"))
 
 
 def test_a_text_is_what_was_typed() -> None:
     world = world_of(KIT, ())
     hand, somebody, _ = ready(world)
-    somebody.will_say(3, Wanted(Kind.ANSWERED, text="12.5"))
+    somebody.will_say(3, Wanted(EventKind.ANSWERED, text="12.5"))
     assert hand.wait_text("How far?") == "12.5"
     assert hand.gate.announced is None
     assert not somebody.open
@@ -140,23 +140,23 @@ def test_a_text_is_what_was_typed() -> None:
     assert hand.wait_text("How far?") is None
 
 
-@pytest.mark.parametrize("kind", [Kind.PAUSE, Kind.STOP, Kind.HALT])
-def test_who_stops_instead_of_answering_has_a_head_at_rest(kind: Kind) -> None:
+@pytest.mark.parametrize("kind", [EventKind.PAUSE, EventKind.STOP, EventKind.HALT])
+def test_who_stops_instead_of_answering_has_a_head_at_rest(kind: EventKind) -> None:
     world = world_of(KIT, ())
     hand, somebody, _ = ready(world)
     somebody.will_say(5, Wanted(kind))
     with pytest.raises(RunStopped, match=r"^Stopped as asked\.$"):
-        hand.wait_answer(Question("Well?"))
+        hand.wait_answer(YesNoQuestion("Well?"))
     assert not somebody.open
     assert not armed(world)
     cause = world.rig.board._status(world.port.now()).cause
-    assert cause is (Cause.HOST_HALT if kind is Kind.HALT else Cause.HOST_STOP)
+    assert cause is (Cause.HOST_HALT if kind is EventKind.HALT else Cause.HOST_STOP)
 
 
 def test_a_stop_before_the_board_was_greeted_asks_nothing_of_it() -> None:
     world = world_of(KIT, ())
     hand, somebody, _ = beside(world)
-    somebody.will_say(1, Wanted(Kind.STOP))
+    somebody.will_say(1, Wanted(EventKind.STOP))
     with pytest.raises(RunStopped):
         hand.wait_announced("a test", 9 * NS)
     assert world.port.now() == NS
@@ -237,7 +237,7 @@ def test_a_move_that_the_board_refuses_ends_at_once_with_the_reason(reason: Reas
     with pytest.raises(BoardRefused) as caught:
         hand.wait_move(32_000, 0)
     assert world.port.now() < began_ns + NS // 10
-    assert str(caught.value) == refusal(Event(Kind.REFUSED, 0, reason=reason))
+    assert str(caught.value) == refusal(Event(EventKind.REFUSED, 0, reason=reason))
 
 
 def test_the_end_of_a_move_that_nobody_heard_is_asked_for() -> None:

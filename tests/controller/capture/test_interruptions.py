@@ -13,7 +13,7 @@ from controller.capture.effects import (
     Reopen,
     Timer,
 )
-from controller.capture.events import Kind
+from controller.capture.events import EventKind
 from controller.capture.patience import LONGEST_PAUSE_NS, MOST_GREETINGS, MOST_INTERRUPTIONS, MOST_REFUSALS, PATIENCE_NS
 from controller.session.rows import DoubtReason, Remembered, ShotOutcome
 from protocol.messages import (
@@ -117,7 +117,7 @@ def test_waiting_mends_no_firmware(trouble: Trouble, waits: bool) -> None:
 
 
 @pytest.mark.parametrize("kind", [K.LINK_LOST, K.RESTARTED])
-def test_a_board_that_is_greeted_in_vain_ends_the_run(kind: Kind) -> None:
+def test_a_board_that_is_greeted_in_vain_ends_the_run(kind: EventKind) -> None:
     told = exposing()
     told.hear(K.LINK_LOST)
     for _ in range(MOST_GREETINGS - 1):

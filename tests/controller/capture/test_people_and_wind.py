@@ -9,14 +9,14 @@ import pytest
 from controller.capture.effects import (
     Announce,
     Ask,
-    Checked,
     Conclude,
     Doubt,
     End,
     Listen,
     Shut,
+    SwitchesChecked,
 )
-from controller.capture.events import Kind
+from controller.capture.events import EventKind
 from controller.capture.people import Care
 from controller.program.program import ExposeStep, MoveStep
 from controller.session.rows import ShotOutcome
@@ -183,7 +183,7 @@ def test_a_switch_found_elsewhere_makes_all_suspect_and_zero_is_found_again_but_
         told.hear(K.CHECKED, index=off_by(2 * times))
         if made:
             assert [set(one.exposures) for one in told.of(Doubt)] == [made]
-        assert told.of(Checked) == []
+        assert told.of(SwitchesChecked) == []
         if times <= 3:
             assert (told.stands_in(), told.sent) == (S.REFERENCING, [Reference])
         else:
@@ -213,7 +213,7 @@ def test_a_switch_found_elsewhere_makes_all_suspect_and_zero_is_found_again_but_
         ),
     ],
 )
-def test_the_last_words_of_a_run_that_ends_early(events: Sequence[Kind], words: str) -> None:
+def test_the_last_words_of_a_run_that_ends_early(events: Sequence[EventKind], words: str) -> None:
     told = exposing()
     told.through(*events)
     assert told.stands_in() is S.FAILED
@@ -251,7 +251,7 @@ def test_an_exposure_cut_short_may_have_used_up_a_turn_of_the_bracket() -> None:
 
 
 @pytest.mark.parametrize("kind", [K.EXPOSED, K.NOT_CONFIRMED, K.CUT_SHORT])
-def test_how_an_exposure_ended_is_written_while_the_run_stops_or_waits(kind: Kind) -> None:
+def test_how_an_exposure_ended_is_written_while_the_run_stops_or_waits(kind: EventKind) -> None:
     words = {K.EXPOSED: "confirmed", K.NOT_CONFIRMED: "unconfirmed", K.CUT_SHORT: "interrupted"}
     for before in (K.STOP, K.LINK_LOST):
         told = exposing()

@@ -7,7 +7,7 @@ from typing import Any
 import pytest
 
 from controller.capture.effects import Ask, Conclude, Doubt, End, Intend, Send, SendUrgent, Timer
-from controller.capture.events import Event, Kind
+from controller.capture.events import Event, EventKind
 from controller.capture.machine import handle
 from controller.capture.run import Run
 from controller.capture.states import RunState
@@ -15,7 +15,7 @@ from controller.program.build import build_program
 from controller.program.program import ExposeStep, MoveStep, Program
 from controller.session.rows import DoubtReason, Remembered, ShotOutcome
 from protocol.messages import Arm, Capability, EdgeFlag, Expose, Index, Move, Outcome, Reference, SetAxis, Stop
-from protocol.units import NS, Axis, CommandId, Steps
+from protocol.units import NS, AxisId, CommandId, Steps
 from tests.controller.capture.told import BOOT, PROGRAM, K, S, Told, exposing
 from tests.end_to_end.whole_runs import few_frames, kit_of
 
@@ -91,7 +91,7 @@ def test_a_frame_by_hand_has_no_angles_of_axes() -> None:
 def test_a_board_is_told_of_both_axes_before_it_is_armed() -> None:
     told = Told().through(K.START, K.WELCOMED)
     pan, tilt, arm = (one.request for one in told.of(Send))
-    for request, name, axis in ((pan, Axis.PAN, PROGRAM.pan), (tilt, Axis.TILT, PROGRAM.tilt)):
+    for request, name, axis in ((pan, AxisId.PAN, PROGRAM.pan), (tilt, AxisId.TILT, PROGRAM.tilt)):
         assert isinstance(request, SetAxis)
         assert (request.axis, request.min_steps, request.max_steps) == (name, axis.min_steps, axis.max_steps)
         assert (request.speed_steps_s, request.accel_steps_s2) == (axis.speed_steps_s, axis.accel_steps_s2)
@@ -190,7 +190,7 @@ def test_a_camera_that_says_nothing_nine_times_ends_the_run(with_tether: bool, s
         ),
     ],
 )
-def test_the_last_words_of_a_whole_run(event: Kind, words: str) -> None:
+def test_the_last_words_of_a_whole_run(event: EventKind, words: str) -> None:
     told = until(exposing(), S.CLOSING)
     assert told.sent == [Stop]
     told.hear(event)

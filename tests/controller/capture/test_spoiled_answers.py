@@ -8,10 +8,10 @@ from dataclasses import replace
 import pytest
 
 from controller.capture.board import BoardClient
-from controller.capture.events import Event, Kind
-from controller.capture.line import Line, OtherVersion
+from controller.capture.events import Event, EventKind
+from controller.capture.line import BoardLine, OtherVersion
 from protocol.codec import PROTOCOL_VERSION, decode_message, encode_message, kind_of
-from protocol.framing import Deframer, Frame, encode_frame
+from protocol.framing import CheckedFrame, Deframer, encode_frame
 from protocol.host_link import HostLink
 from protocol.messages import (
     BoardState,
@@ -30,7 +30,7 @@ from protocol.messages import (
     Stop,
     Welcome,
 )
-from protocol.units import MS, NS, Axis, CommandId, Nanos, Steps
+from protocol.units import MS, NS, AxisId, CommandId, Nanos, Steps
 from sim.rig import Rig
 from sim.virtual_port import VirtualPort
 from tests.controller.capture.test_board_client import armed
@@ -51,7 +51,7 @@ class SpoilingPort(VirtualPort):
         data = super().wait_bytes(deadline_ns)
         return b"".join(self._spoiled(frame) for frame in Deframer().feed(data))
 
-    def _spoiled(self, frame: Frame) -> bytes:
+    def _spoiled(self, frame: CheckedFrame) -> bytes:
         kind, payload = self.spoil(decode_message(frame.kind, frame.payload)) or (frame.kind, frame.payload)
         return encode_frame(kind, frame.seq, payload)
 
@@ -84,7 +84,7 @@ def greeted_with(kind: int, payload: bytes) -> Event:
 )
 def test_a_greeting_in_another_version_is_named(kind: int, payload: bytes, theirs: str) -> None:
     event = greeted_with(kind, payload)
-    assert (event.kind, event.reason) == (Kind.REFUSED, Reason.VERSION)
+    assert (event.kind, event.reason) == (EventKind.REFUSED, Reason.VERSION)
     ours = PROTOCOL_VERSION.major
     assert event.sentence == (f"This board speaks {theirs} of the protocol, this program {ours}.x; update one of them.")
 
@@ -97,14 +97,14 @@ def test_a_whole_welcome_of_another_version_is_named_too() -> None:
     client.greet()
     event = client.wait_event(world.port.now() + NS)
     assert event is not None
-    assert (event.kind, event.reason) == (Kind.REFUSED, Reason.VERSION)
+    assert (event.kind, event.reason) == (EventKind.REFUSED, Reason.VERSION)
     assert "version 9.x" in event.sentence
 
 
 @pytest.mark.parametrize("payload", [bytes([PROTOCOL_VERSION.major, 0]), bytes([PROTOCOL_VERSION.major])])
 def test_a_welcome_of_our_version_that_cannot_be_read_is_a_fault(payload: bytes) -> None:
     event = greeted_with(WELCOME, payload)
-    assert event.kind is Kind.CONTRADICTED
+    assert event.kind is EventKind.CONTRADICTED
     assert (
         f"answers Hello with what this program cannot read (kind {WELCOME:02X}, bytes {payload.hex(' ')})"
         in event.sentence
@@ -127,17 +127,17 @@ def test_what_a_board_must_always_obey_it_cannot_refuse(request_: Request, reaso
         client.send(request_)
     event = client.wait_event(world.port.now() + NS)
     assert event is not None
-    assert event.kind is Kind.CONTRADICTED
+    assert event.kind is EventKind.CONTRADICTED
     name = "BUSY" if reason == bytes([Reason.BUSY]) else f"reason {reason[0] if reason else 0}"
     assert f"refuses {type(request_).__name__} ({name}), which it must always obey; support the camera" in event.sentence
 
 
 def test_a_refusal_for_an_unknown_reason_is_told_with_its_number() -> None:
     world, client = spoiled(lambda _: (REFUSED, bytes([99])))
-    client.send(SetAxis(CommandId(4), Axis.PAN, Steps(-1), Steps(1), 1, 1))
+    client.send(SetAxis(CommandId(4), AxisId.PAN, Steps(-1), Steps(1), 1, 1))
     event = client.wait_event(world.port.now() + NS)
     assert event is not None
-    assert (event.kind, event.reason) == (Kind.REFUSED, None)
+    assert (event.kind, event.reason) == (EventKind.REFUSED, None)
     assert "refused SetAxis for reason 99, which this program does not know" in event.sentence
 
 
@@ -146,7 +146,7 @@ def test_an_answer_that_nobody_can_read_is_told_with_its_bytes() -> None:
     client.send(GetStatus())
     event = client.wait_event(world.port.now() + NS)
     assert event is not None
-    assert event.kind is Kind.CONTRADICTED
+    assert event.kind is EventKind.CONTRADICTED
     assert f"answers GetStatus with what this program cannot read (kind {STATUS:02X}, bytes ab 01)" in event.sentence
 
 
@@ -166,17 +166,17 @@ def test_of_several_contradictions_the_first_is_told_and_nothing_is_believed_aft
     found = []
     while (event := client.wait_event(world.port.now() + NS)) is not None:
         found.append(event)
-    assert [event.kind for event in found] == [Kind.CONTRADICTED]
+    assert [event.kind for event in found] == [EventKind.CONTRADICTED]
     assert "clock ran backward" in found[0].sentence
     client.send_urgent(Stop())
     world.port.spoil = lambda _: None
     rest = client.wait_event(world.port.now() + NS)
     assert rest is not None
-    assert (rest.kind, rest.command_id, rest.outcome) == (Kind.AT_REST, CommandId(0), Outcome.NONE)
+    assert (rest.kind, rest.command_id, rest.outcome) == (EventKind.AT_REST, CommandId(0), Outcome.NONE)
     client.greet()  # from here on it is believed again
     welcome = client.wait_event(world.port.now() + NS)
     assert welcome is not None
-    assert welcome.kind is Kind.WELCOMED
+    assert welcome.kind is EventKind.WELCOMED
 
 
 def test_a_board_that_brakes_for_ever_is_found_out() -> None:
@@ -192,13 +192,13 @@ def test_a_board_that_brakes_for_ever_is_found_out() -> None:
     client.send(GetStatus())
     event = client.wait_event(begin_ns + 60 * NS)
     assert event is not None
-    assert event.kind is Kind.CONTRADICTED
+    assert event.kind is EventKind.CONTRADICTED
     assert "still stopping, longer than it can take; support the camera, cut the motor power" in event.sentence
     allowed_ns = world.program.stop_deadline_ns
     assert allowed_ns < event.at_ns - begin_ns < allowed_ns + 100 * MS
 
 
-def line_answered(answers: dict[int, tuple[int, bytes]], asked: list[int]) -> Line:
+def line_answered(answers: dict[int, tuple[int, bytes]], asked: list[int]) -> BoardLine:
     """A line to a board that answers a greeting in a major version as told, and refuses every other."""
 
     class Port(VirtualPort):
@@ -211,7 +211,7 @@ def line_answered(answers: dict[int, tuple[int, bytes]], asked: list[int]) -> Li
                 self._rig.to_host.send(self._now_ns, encode_frame(kind, frame.seq, payload))
 
     world = world_of(kit_of(), port_of=Port)
-    return Line(world.port, lambda: HostLink(retry_ns=Nanos(NS // 5), tries=3))
+    return BoardLine(world.port, lambda: HostLink(retry_ns=Nanos(NS // 5), tries=3))
 
 
 @pytest.mark.parametrize("major", [0, 2, 15])

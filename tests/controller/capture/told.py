@@ -11,7 +11,7 @@ from controller.capture.effects import (
     SendUrgent,
     Timer,
 )
-from controller.capture.events import Event, Kind
+from controller.capture.events import Event, EventKind
 from controller.capture.machine import handle
 from controller.capture.people import Care
 from controller.capture.run import Run
@@ -28,7 +28,7 @@ from protocol.units import NS, BootId, CommandId, Steps
 from tests.end_to_end.whole_runs import few_frames, kit_of
 
 PROGRAM = build_program(kit_of(exposure={"bracket_ev": [0, 1]}), few_frames())
-K, S = Kind, RunState
+K, S = EventKind, RunState
 T = 100 * NS
 BOOT, OTHER_BOOT = BootId(5), BootId(6)
 STILL = Index(0, Steps(0), EdgeFlag(0), 0, Steps(0), EdgeFlag(0))
@@ -47,7 +47,7 @@ class Told:
     def stands_in(self) -> RunState:
         return self.run.state
 
-    def hear(self, kind: Kind, after_ns: int = NS, **values: Any) -> list[Effect]:
+    def hear(self, kind: EventKind, after_ns: int = NS, **values: Any) -> list[Effect]:
         self.now_ns += after_ns
         ending: dict[str, Any] = (
             {"command_id": CommandId(self.run.shot.id), "outcome": ENDS[kind]} if kind in ENDS else {}
@@ -60,7 +60,7 @@ class Told:
         self.effects = handle(self.run, Event(kind, self.now_ns, **{**usual, **values}))
         return self.effects
 
-    def through(self, *kinds: Kind) -> Told:
+    def through(self, *kinds: EventKind) -> Told:
         for kind in kinds:
             self.hear(kind)
         return self

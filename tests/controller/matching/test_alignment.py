@@ -12,9 +12,9 @@ from hypothesis import strategies as st
 
 from controller.matching.alignment import Chain, Rates, Skips, believe, chain_of
 from controller.matching.evidence import Evidence, ExposureStamp, FileStamp, evidence_of
-from controller.matching.fit import Clocks, Fit, clocks_of
+from controller.matching.fit import ClockFit, Clocks, clocks_of
 
-FIT, OTHER = Fit(100.0, 0.0, 0.3), Fit(102.0, 0.0, 0.3)
+FIT, OTHER = ClockFit(100.0, 0.0, 0.3), ClockFit(102.0, 0.0, 0.3)
 RATES = Rates()
 
 
@@ -118,11 +118,11 @@ def test_numbers_without_a_gap_speak_against_a_lost_exposure() -> None:
 
 
 def test_a_change_by_an_hour_costs_less_than_one_to_a_zone_and_that_less_than_any_other() -> None:
-    fits = [Fit(offset, 0.0, 0.1) for offset in (0.0, 3600.0, 1800.0, 7.0)]
+    fits = [ClockFit(offset, 0.0, 0.1) for offset in (0.0, 3600.0, 1800.0, 7.0)]
     prices = clocks_of(fits, np.zeros(4), 0.01).jumps[0]
     assert prices[0] == 0
     assert prices[0] > prices[1] > prices[2] > prices[3]
-    turned = clocks_of([fits[0], Fit(0.0, 0.0, 0.1, turn=1)], np.zeros(2), 0.01).jumps
+    turned = clocks_of([fits[0], ClockFit(0.0, 0.0, 0.1, turn=1)], np.zeros(2), 0.01).jumps
     assert turned[0, 1] < 0
 
 
@@ -144,7 +144,7 @@ def test_files_that_go_far_back_by_one_clock_are_less_probable_than_any_card_in_
     broken = believe(evidence, one_clock(), RATES)
     assert np.isfinite(broken.log_total)
     assert broken.log_total < -600
-    set_back = Fit(100.0 - 10 * 105, 0.0, 0.3)
+    set_back = ClockFit(100.0 - 10 * 105, 0.0, 0.3)
     both = believe(evidence, clocks_of([FIT, set_back], np.zeros(2), 0.1), RATES)
     assert both.log_total > broken.log_total + 300
     assert both.clock.tolist() == [0] * 20 + [1] * 20

@@ -14,7 +14,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 from scipy.spatial.transform import Rotation
 
-from controller.calibration.turning import Camera
+from controller.calibration.turning import PictureGeometry
 from controller.matching.card import CUT_SHORT, CardFile
 from controller.matching.checks import (
     Compared,
@@ -32,7 +32,7 @@ from controller.matching.pairing import Match
 from controller.matching.sequence import order_of
 from controller.matching.sidecar import DC, RDF, XMP, sidecar
 from controller.matching.sorting import placed, unfit
-from controller.matching.table import MatchLine, Planned, Pose, Verdict, frames_to_retake, match_lines
+from controller.matching.table import MatchedPose, MatchLine, MatchVerdict, Planned, frames_to_retake, match_lines
 from controller.planning.plan import Frame
 from tests.controller.matching.test_table import FOLDER, FRAMES, pairing, planned, used
 
@@ -95,7 +95,7 @@ def test_detail_is_the_mean_square_step_over_the_mean_square_light() -> None:
 
 def test_sharpness_is_compared_where_both_pictures_look() -> None:
     """Of one pose everything is common; of poses half a picture apart, half."""
-    camera, size = Camera(300.0, (239.5, 159.5)), (480, 320)
+    camera, size = PictureGeometry(300.0, (239.5, 159.5)), (480, 320)
     random = np.random.default_rng(2)
     field = random.uniform(0.5, 1.5, (32, 48))
     one = Rotation.identity()
@@ -278,11 +278,11 @@ def test_a_file_that_is_nobodys_says_what_it_might_be() -> None:
     exposures = [planned(3, 1, 1, "confirmed"), planned(4, 0, 1, "confirmed")]
     matches = (Match(None, 0.3, maybe=1), Match(None, 0.0))
     found = match_lines([one_file(), one_file(taken_s=6.0)], pairing(matches, 2), exposures, FOLDER)
-    by_verdict = {verdict: [line for line in found if line.verdict is verdict] for verdict in Verdict}
+    by_verdict = {verdict: [line for line in found if line.verdict is verdict] for verdict in MatchVerdict}
     assert [len(lines) for lines in by_verdict.values()] == [0, 1, 2, 1]
-    assert by_verdict[Verdict.DOUBTFUL][0].notes == ["might be frame 4, exposure 0"]
-    assert by_verdict[Verdict.EXTRA][0].notes == []
-    assert by_verdict[Verdict.DOUBTFUL][0].doubt == 0.3
+    assert by_verdict[MatchVerdict.DOUBTFUL][0].notes == ["might be frame 4, exposure 0"]
+    assert by_verdict[MatchVerdict.EXTRA][0].notes == []
+    assert by_verdict[MatchVerdict.DOUBTFUL][0].doubt == 0.3
 
 
 def test_missing_exposures_stand_where_they_were_shot() -> None:
@@ -327,7 +327,7 @@ def test_of_two_exposures_alike_nobody_can_say_which_a_file_is() -> None:
 @given(st.integers(1, 300), st.booleans())
 def test_a_name_is_cut_in_the_middle_to_what_a_file_may_have(length: int, long_ending: bool) -> None:
     name = "x" * length + ("é" * 3 + ".JPG" if long_ending else ".JPG")
-    line = MatchLine(Verdict.SURE, name, frame=0, exposure=0, use=True)
+    line = MatchLine(MatchVerdict.SURE, name, frame=0, exposure=0, use=True)
     (one,) = placed([line], FOLDER, FRAMES, "frame")
     assert len(one.target.name.encode()) <= 255
     assert one.target.name.startswith("exposure-0_x")
@@ -342,14 +342,14 @@ def test_a_name_is_cut_in_the_middle_to_what_a_file_may_have(length: int, long_e
 
 @pytest.mark.parametrize("spoilt", [{"use": False}, {"file": None}, {"frame": None}, {"exposure": None}])
 def test_only_lines_with_a_file_to_use_go_anywhere(spoilt: dict[str, Any]) -> None:
-    line = MatchLine(Verdict.SURE, "1.JPG", frame=0, exposure=0, use=True)
+    line = MatchLine(MatchVerdict.SURE, "1.JPG", frame=0, exposure=0, use=True)
     assert len(placed([line], FOLDER, FRAMES, "row")) == 1
     assert placed([replace(line, **spoilt)], FOLDER, FRAMES, "row") == []
 
 
 def test_numbers_of_frames_are_as_wide_as_the_widest() -> None:
     wide = [Frame(id=12345, row=0, yaw_deg=0.0, pitch_deg=0.0), *FRAMES]
-    line = MatchLine(Verdict.SURE, "1.JPG", frame=1, exposure=0, use=True)
+    line = MatchLine(MatchVerdict.SURE, "1.JPG", frame=1, exposure=0, use=True)
     assert placed([line], FOLDER, wide, "row")[0].target.name == "frame-00001_exposure-0_1.JPG"
     assert placed([line], FOLDER, FRAMES, "row")[0].target == PurePosixPath(
         "row-02_pitch+60.0/frame-001_exposure-0_1.JPG"
@@ -370,10 +370,12 @@ def test_only_files_on_the_card_are_copied(tmp_path: Path) -> None:
     assert unfit(card, card) == "is no file but a folder, a pipe or a device"
 
 
-@pytest.mark.parametrize("verdict", [Verdict.SURE, Verdict.DOUBTFUL])
-@pytest.mark.parametrize("pose", [None, Pose(-90.126, -4.5, 1.2, 0.0, 0.0)])
+@pytest.mark.parametrize("verdict", [MatchVerdict.SURE, MatchVerdict.DOUBTFUL])
+@pytest.mark.parametrize("pose", [None, MatchedPose(-90.126, -4.5, 1.2, 0.0, 0.0)])
 @pytest.mark.parametrize("opened", [None, "2031-06-21T07:00:01+00:00"])
-def test_a_sidecar_says_which_frame_from_where_and_when(verdict: Verdict, pose: Pose | None, opened: str | None) -> None:
+def test_a_sidecar_says_which_frame_from_where_and_when(
+    verdict: MatchVerdict, pose: MatchedPose | None, opened: str | None
+) -> None:
     line = MatchLine(verdict, "1.JPG", frame=1, exposure=2, planned_shutter_s=0.01)
     if pose is not None:
         line.yaw_deg, line.pitch_deg, line.roll_deg, line.pan_deg, line.tilt_deg = pose
@@ -391,4 +393,4 @@ def test_a_sidecar_says_which_frame_from_where_and_when(verdict: Verdict, pose: 
     moments = [one.text for one in about.findall(f"{{{XMP}}}CreateDate")]
     assert moments == ([] if opened is None else [opened])
     labels = [one.text for one in about.findall(f"{{{XMP}}}Label")]
-    assert labels == (["doubtful"] if verdict is Verdict.DOUBTFUL else [])
+    assert labels == (["doubtful"] if verdict is MatchVerdict.DOUBTFUL else [])

@@ -12,7 +12,7 @@ from hypothesis import strategies as st
 
 from controller.matching.camera_clock import clocks_worth_trying, fitted_to, going_on, put_right
 from controller.matching.evidence import Evidence, ExposureStamp, FileStamp, evidence_of
-from controller.matching.fit import Fit, clocks_of, near_density
+from controller.matching.fit import ClockFit, clocks_of, near_density
 from controller.matching.pairing import pair_up
 
 DAY_S = 86_400.0
@@ -43,7 +43,7 @@ def shown(
     return [FileStamp(at, one.shutter_s, first + n) for n, (at, one) in enumerate(zip(ticks, exposures, strict=True))]
 
 
-def closest(evidence: Evidence, offset_s: float) -> Fit:
+def closest(evidence: Evidence, offset_s: float) -> ClockFit:
     """Of all the clocks worth trying, the one nearest to a truth."""
     fits = [fit for fits in clocks_worth_trying(evidence) for fit in fits]
     return min(fits, key=lambda fit: abs(fit.offset_s - offset_s))
@@ -130,7 +130,7 @@ def test_a_clock_fitted_to_pairs_is_the_least_squares_line(
     files = shown(exposures, 4e6 + off_s, drift=drift, tick_s=tick_s, scatter_s=scatter_s)
     evidence = evidence_of(files, exposures)
     everything = np.arange(count)
-    found = fitted_to(evidence, Fit(4e6, 0.8 * drift, 0.5), everything, everything)
+    found = fitted_to(evidence, ClockFit(4e6, 0.8 * drift, 0.5), everything, everything)
     since = np.array([one.at_s - exposures[0].at_s for one in exposures])
     at = np.array([file.at_s for file in files]) + tick_s / 2
     left = at - found.offset_s - since * (1 + found.drift)
@@ -149,10 +149,10 @@ def test_pairs_that_are_far_off_do_not_bend_a_clock_and_few_do_not_make_one() ->
     files = [replace(file, at_s=file.at_s + 5.0 * (n in {7, 8, 20})) for n, file in enumerate(files)]
     evidence = evidence_of(files, exposures)
     everything = np.arange(30)
-    found = fitted_to(evidence, Fit(4e6 - 0.05, 0.0, 0.1), everything, everything)
+    found = fitted_to(evidence, ClockFit(4e6 - 0.05, 0.0, 0.1), everything, everything)
     assert found.offset_s == pytest.approx(4e6, abs=0.01)
     assert found.spread_s < 0.05
-    start = Fit(4e6 - 0.05, 0.0, 0.1)
+    start = ClockFit(4e6 - 0.05, 0.0, 0.1)
     assert fitted_to(evidence, start, everything[:2], everything[:2]) is start
     far = np.array([4, 5, 20])  # of which two are close to one another
     assert fitted_to(evidence, start, far, far) is start
@@ -169,15 +169,18 @@ def test_where_the_numbers_go_on_a_clock_is_found_that_nobody_tried(by_s: float,
     evidence = evidence_of(files, exposures)
     order = evidence.files
     partner = np.where(order < change, order, -1)
-    more = going_on(evidence, [Fit(4e6, 0.0, 0.05)], partner, np.zeros(30, dtype=np.int64))
+    more = going_on(evidence, [ClockFit(4e6, 0.0, 0.05)], partner, np.zeros(30, dtype=np.int64))
     assert 1 <= len(more) <= 6
     assert min(abs(fit.offset_s - (4e6 + by_s)) for fit in more) < 0.05
     # The same from the other end: the later part is known, and what came before it is not.
     partner = np.where(order >= change, order, -1)
-    more = going_on(evidence, [Fit(4e6 + by_s, 0.0, 0.05)], partner, np.zeros(30, dtype=np.int64))
+    more = going_on(evidence, [ClockFit(4e6 + by_s, 0.0, 0.05)], partner, np.zeros(30, dtype=np.int64))
     assert min(abs(fit.offset_s - 4e6) for fit in more) < 0.05
     # Where all go by one clock there is nothing to be found.
-    assert going_on(evidence_of(shown(exposures, 4e6), exposures), [Fit(4e6, 0.0, 0.05)], np.arange(30), order * 0) == []
+    assert (
+        going_on(evidence_of(shown(exposures, 4e6), exposures), [ClockFit(4e6, 0.0, 0.05)], np.arange(30), order * 0)
+        == []
+    )
 
 
 @pytest.mark.parametrize("lost", [(4,), (9, 10, 11), (0, 29)])
@@ -192,7 +195,7 @@ def test_numbers_left_out_are_counted_when_they_go_on(lost: tuple[int, ...]) -> 
     left = [n for n in range(30) if n not in lost]
     mine = np.array(left)[evidence.files]
     partner = np.where(mine < 15, mine, -1)
-    more = going_on(evidence, [Fit(4e6, 0.0, 0.05)], partner, np.zeros(len(files), dtype=np.int64))
+    more = going_on(evidence, [ClockFit(4e6, 0.0, 0.05)], partner, np.zeros(len(files), dtype=np.int64))
     assert min(abs(fit.offset_s - (4e6 + 9.0)) for fit in more) < 0.05
 
 
@@ -202,7 +205,7 @@ def test_times_are_put_right_by_the_clock_of_the_files_around(by_s: float) -> No
     files = shown(exposures, 4e6)
     files = [replace(file, at_s=round(file.at_s + by_s * (n >= 25), 2), number=None) for n, file in enumerate(files)]
     evidence = evidence_of(files, exposures)
-    since = put_right(evidence, [Fit(4e6, 0.0, 0.05), Fit(4e6 + by_s, 0.0, 0.05)])
+    since = put_right(evidence, [ClockFit(4e6, 0.0, 0.05), ClockFit(4e6 + by_s, 0.0, 0.05)])
     true = np.array([one.at_s - exposures[0].at_s for one in exposures])
     assert np.abs(since - true).max() < 0.05
 
@@ -211,7 +214,7 @@ def test_times_are_put_right_by_the_clock_of_the_files_around(by_s: float) -> No
 # source; a zone is a quarter of an hour from another (tz database).
 @given(st.floats(-90_000, 90_000), st.sampled_from([0.01, 1.0]), st.integers(-1, 1))
 def test_what_a_change_of_the_clock_costs(by_s: float, tick_s: float, turn: int) -> None:
-    clocks = clocks_of([Fit(0.0, 0.0, 0.1), Fit(by_s, 0.0, 0.1, turn=turn)], np.zeros(2), tick_s)
+    clocks = clocks_of([ClockFit(0.0, 0.0, 0.1), ClockFit(by_s, 0.0, 0.1, turn=turn)], np.zeros(2), tick_s)
     near = 1.0 + tick_s
 
     def off(unit_s: float) -> float:
@@ -243,10 +246,10 @@ def test_the_density_of_a_tick_is_that_of_the_normal_distribution(apart_s: float
 
 def test_how_far_a_file_may_be_from_its_exposure() -> None:
     """Six times the scatter and a tick, and a second for what nobody knows."""
-    assert Fit(0.0, 0.0, 0.25).gate_s(1.0) == 3.5
+    assert ClockFit(0.0, 0.0, 0.25).gate_s(1.0) == 3.5
     evidence = evidence_of([FileStamp(0.0)], [ExposureStamp(100.0, 2.0), ExposureStamp(110.0, 4.0)])
-    assert Fit(50.0, 0.5, 0.1).expected_s(evidence).tolist() == [50.0, 65.0]
-    assert Fit(50.0, 0.5, 0.1, late=1).expected_s(evidence).tolist() == [53.0, 71.0]
+    assert ClockFit(50.0, 0.5, 0.1).expected_s(evidence).tolist() == [50.0, 65.0]
+    assert ClockFit(50.0, 0.5, 0.1, late=1).expected_s(evidence).tolist() == [53.0, 71.0]
 
 
 @pytest.mark.parametrize("hours", [-14.0, -5.0, -0.5, 0.5, 3.0, 12.5, 14.0])
@@ -301,7 +304,7 @@ def test_clocks_one_after_another_are_found_from_wherever_the_files_are_known(kn
     evidence = evidence_of(files, exposures)
     order = evidence.files
     partner = np.where(order // 12 == known, order, -1)
-    more = going_on(evidence, [Fit(4e6 + by_s[known], 0.0, 0.05)], partner, np.zeros(36, dtype=np.int64))
+    more = going_on(evidence, [ClockFit(4e6 + by_s[known], 0.0, 0.05)], partner, np.zeros(36, dtype=np.int64))
     assert len(more) <= 6
     for other in {0, 1, 2} - {known}:
         assert min(abs(fit.offset_s - (4e6 + by_s[other])) for fit in more) < 0.05
@@ -318,13 +321,13 @@ def test_the_last_files_of_a_card_may_go_by_a_clock_of_their_own_however_few(las
     ]
     evidence = evidence_of(files, exposures)
     partner = np.where(evidence.files < change, evidence.files, -1)
-    more = going_on(evidence, [Fit(4e6, 0.0, 0.05)], partner, np.zeros(30, dtype=np.int64))
+    more = going_on(evidence, [ClockFit(4e6, 0.0, 0.05)], partner, np.zeros(30, dtype=np.int64))
     assert min(abs(fit.offset_s - (4e6 + 9.0)) for fit in more) < 0.05
     # The first ones too.
     files = [replace(file, at_s=round(file.at_s - 9.0 * (n < last), 2)) for n, file in enumerate(shown(exposures, 4e6))]
     evidence = evidence_of(files, exposures)
     partner = np.where(evidence.files >= last, evidence.files, -1)
-    more = going_on(evidence, [Fit(4e6, 0.0, 0.05)], partner, np.zeros(30, dtype=np.int64))
+    more = going_on(evidence, [ClockFit(4e6, 0.0, 0.05)], partner, np.zeros(30, dtype=np.int64))
     assert min(abs(fit.offset_s - (4e6 - 9.0)) for fit in more) < 0.05
 
 
@@ -334,7 +337,7 @@ def test_two_files_in_the_middle_are_too_few_for_a_clock_of_their_own() -> None:
     files = [replace(file, at_s=round(file.at_s + 3.3 * (n in odd), 2)) for n, file in enumerate(shown(exposures, 4e6))]
     evidence = evidence_of(files, exposures)
     partner = np.where(np.isin(evidence.files, list(odd)), -1, evidence.files)
-    more = going_on(evidence, [Fit(4e6, 0.0, 0.05)], partner, np.zeros(30, dtype=np.int64))
+    more = going_on(evidence, [ClockFit(4e6, 0.0, 0.05)], partner, np.zeros(30, dtype=np.int64))
     assert all(abs(fit.offset_s - (4e6 + 3.3)) > 0.1 for fit in more)
 
 
