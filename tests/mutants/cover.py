@@ -2,7 +2,7 @@
 
 import json
 import time
-from collections.abc import Collection, Iterator
+from collections.abc import Collection, Iterator, Sequence
 from dataclasses import dataclass
 from functools import partial
 from pathlib import Path
@@ -10,28 +10,44 @@ from pathlib import Path
 import coverage
 import pytest
 
-from tests.mutants.running import run_tests, status_of
+from tests.mutants.running import NONE_RAN, Present, run_tests, status_of
 
-LONGEST_S = 1800.0
+LONGEST_S = 3600.0
 
 
 @dataclass(frozen=True, slots=True)
 class Cover:
     """The tests that reach each line of each file, and the seconds of each test.
 
-    A line that runs while a module is imported belongs to every test that reaches anything in the file.
+    A line that runs while a module is imported has a test without a name among them.
     """
 
     seconds: dict[str, float]
     tests: dict[str, dict[int, list[str]]]
 
-    def of(self, file: str, lines: Collection[int]) -> list[str]:
-        """The tests that reach one of these lines, the quickest first."""
+    def of(self, file: str, lines: Collection[int], near: Sequence[str] = ()) -> list[str]:
+        """The tests that reach one of these lines, the quickest first; then the others in their files.
+
+        What is made once for all tests of a file is seen to be reached by the first of them only. What runs while a
+        module is imported, as a table or an enum, may matter to each test: then those in the paths `near` follow.
+        """
         reached = self.tests.get(file, {})
         found = [test for line in lines for test in reached.get(line, ())]
-        if "" in found:
+        imported = "" in found
+        if imported:
             found = [test for tests in reached.values() for test in tests]
-        return sorted({test for test in found if test}, key=lambda test: (self.seconds[test], test))
+        reaching = {test for test in found if test}
+        files = {_file(test) for test in reaching}
+        folders = tuple(f"{path}{mark}" for path in near for mark in ("/", "::")) if imported else ()
+        others = {test for test in self.seconds if _file(test) in files or test.startswith(folders)} - reaching
+        return [*self._quickest_first(reaching), *self._quickest_first(others)]
+
+    def _quickest_first(self, tests: Collection[str]) -> list[str]:
+        return sorted(tests, key=lambda test: (self.seconds[test], test))
+
+
+def _file(test: str) -> str:
+    return test.partition("::")[0]
 
 
 class _Recorder:
@@ -71,12 +87,25 @@ def read(kept: Path) -> Cover:
     return Cover(content["seconds"], tests)
 
 
+def prepare(tree: Path, cover: Cover) -> None:
+    """Compile the program and its tests once.
+
+    Raises RuntimeError if the tests are not those that were measured.
+    """
+    paths = sorted({_file(test) for test in cover.seconds})
+    if (
+        status_of(partial(run_tests, tree, paths, Present(cover.seconds), keep_bytecode=True), LONGEST_S, LONGEST_S)
+        != NONE_RAN
+    ):
+        raise RuntimeError("The tests are not those that were measured: delete the file that --cover names.")
+
+
 def _measure(tree: Path, files: Collection[str], paths: Collection[str], kept: Path) -> int:
     """In a process of its own: the status of pytest."""
     measuring = coverage.Coverage(data_file=None, include=[str(tree / file) for file in files], config_file=False)
     recorder = _Recorder(measuring)
     measuring.start()
-    status = run_tests(tree, paths, recorder)
+    status = run_tests(tree, paths, recorder, keep_bytecode=True)
     measuring.stop()
     data = measuring.get_data()
     tests = {file: data.contexts_by_lineno(str(tree / file)) for file in files}

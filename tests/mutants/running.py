@@ -8,7 +8,7 @@ import shutil
 import signal
 import sys
 import time
-from collections.abc import Callable, Collection, Iterator
+from collections.abc import Callable, Collection, Container, Iterator, Mapping
 from pathlib import Path
 
 import pytest
@@ -20,7 +20,10 @@ LOADED_ONCE = ("hypothesis", "numpy", "scipy.optimize", "scipy.spatial", "pydant
 """Packages of others that most tests import: each process begins with them."""
 
 MEMORY_BYTES = 4 << 30
+LATER_NS = 10_000_000_000  # bytecode knows the time of its source to a second
+NONE_RAN = 5  # pytest's status
 ENDLESS = -signal.SIGKILL  # the status of a process that took too long
+TOO_LONG = -signal.SIGPROF  # of one that took too long over one test
 
 
 def copy_of_the_tree(folder: Path) -> Path:
@@ -33,24 +36,61 @@ def copy_of_the_tree(folder: Path) -> Path:
 
 
 class Chosen:
-    """A plugin for pytest: only these tests, in this order."""
+    """A plugin for pytest: only these tests, in this order, the process being ended if one takes longer than it may.
 
-    def __init__(self, tests: Collection[str]) -> None:
-        self._rank = {test: rank for rank, test in enumerate(tests)}
+    `longest_s` is what each test may take, in seconds of work; `known` are all tests of the program as it is. A case that
+    is not known belongs to its test: cases are often named after what the program says, and a change may rename them.
+    """
+
+    def __init__(self, longest_s: Mapping[str, float], known: Container[str]) -> None:
+        self._longest_s, self._known = longest_s, known
+        self._rank = {test: rank for rank, test in enumerate(longest_s)}
+        self._sibling = {_whole(test): test for test in longest_s}
+
+    @pytest.hookimpl(tryfirst=True)
+    def pytest_runtest_setup(self, item: pytest.Item) -> None:
+        """Begin to count."""
+        signal.setitimer(signal.ITIMER_PROF, self._longest_s[self._chosen(item.nodeid)])
 
     def pytest_collection_modifyitems(self, items: list[pytest.Item]) -> None:
         """Leave out and sort."""
-        items[:] = sorted((one for one in items if one.nodeid in self._rank), key=lambda one: self._rank[one.nodeid])
+        chosen = [one for one in items if self._chosen(one.nodeid) in self._rank]
+        items[:] = sorted(chosen, key=lambda one: self._rank[self._chosen(one.nodeid)])
+
+    def _chosen(self, test: str) -> str:
+        return test if test in self._known else self._sibling.get(_whole(test), test)
 
 
-def run_tests(tree: Path, paths: Collection[str], plugin: object) -> int:
-    """Run the tests under `paths` in this process, to the first that fails; return pytest's status."""
+def _whole(test: str) -> str:
+    """A test without its case."""
+    return test.partition("[")[0]
+
+
+class Present:
+    """A plugin for pytest: runs nothing; raises LookupError if one of these tests is missing."""
+
+    def __init__(self, tests: Collection[str]) -> None:
+        self._tests = set(tests)
+
+    def pytest_collection_modifyitems(self, items: list[pytest.Item]) -> None:
+        """Look, and take all of them out."""
+        missing = self._tests - {one.nodeid for one in items}
+        if missing:
+            raise LookupError(f"No such test: {min(missing)}")
+        items.clear()
+
+
+def run_tests(tree: Path, paths: Collection[str], plugin: object, *, keep_bytecode: bool = False) -> int:
+    """Run the tests under `paths` in this process, to the first that fails; return pytest's status.
+
+    `keep_bytecode` saves later runs from compiling what has not changed; never with a change in the tree.
+    """
     os.chdir(tree)
     sys.path[:] = [str(tree), *(entry for entry in sys.path if Path(entry or ".").resolve() != ROOT)]
     for name in [name for name in sys.modules if name.split(".")[0] in OURS]:
         del sys.modules[name]
     importlib.invalidate_caches()
-    sys.dont_write_bytecode = True
+    sys.dont_write_bytecode = not keep_bytecode
     options = ["-x", "-q", "-p", "no:cacheprovider", "-W", "ignore::pytest.PytestAssertRewriteWarning"]  # loaded once
     return int(pytest.main([*options, *(f"--ignore={path}" for path in NOT_RUN), *paths], [plugin]))
 
@@ -93,13 +133,15 @@ def _wait(child: int, elapsed_s: float) -> int:
 
 @contextlib.contextmanager
 def changed(path: Path, content: bytes) -> Iterator[None]:
-    """The file has this content for a while."""
-    before = path.read_bytes()
+    """The file has this content for a while, and a later time: bytecode of the original is not used for it."""
+    before, at = path.read_bytes(), path.stat()
     path.write_bytes(content)
+    os.utime(path, ns=(at.st_atime_ns, at.st_mtime_ns + LATER_NS))
     try:
         yield
     finally:
         path.write_bytes(before)
+        os.utime(path, ns=(at.st_atime_ns, at.st_mtime_ns))
 
 
 def load_once() -> None:

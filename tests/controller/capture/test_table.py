@@ -235,3 +235,9 @@ def test_whatever_ends_leads_onward_by_the_same_choice() -> None:
 
 def test_what_is_noted_is_noted_on_pairs_of_the_table() -> None:
     assert set(NOTES) <= IN_TABLE
+
+
+@pytest.mark.parametrize("word", [*EventKind, *RunState])
+def test_a_session_keeps_events_and_states_by_their_names(word: EventKind | RunState) -> None:
+    """Sessions of earlier versions are read by these words."""
+    assert word.value == word.name.lower()

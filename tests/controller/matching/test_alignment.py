@@ -133,3 +133,19 @@ def test_files_that_no_order_allows_end_in_doubt_and_not_in_an_error() -> None:
     belief = believe(evidence, one_clock(), RATES)
     assert np.isfinite(belief.log_total)
     assert (belief.against <= 1 + 1e-9).all()
+
+
+def test_files_that_go_far_back_by_one_clock_are_less_probable_than_any_card_in_order() -> None:
+    """So another clock, by which they go on in turn, explains them better, whatever a change of clocks costs."""
+    exposures = [ExposureStamp(10.0 * n, 0.1) for n in range(120)]
+    places = [*range(90, 110), *range(5, 25)]
+    evidence = evidence_of([FileStamp(100.0 + 10 * at, number=n + 1) for n, at in enumerate(places)], exposures)
+    assert evidence.numbered
+    broken = believe(evidence, one_clock(), RATES)
+    assert np.isfinite(broken.log_total)
+    assert broken.log_total < -600
+    set_back = ClockFit(100.0 - 10 * 105, 0.0, 0.3)
+    both = believe(evidence, clocks_of([FIT, set_back], np.zeros(2), 0.1), RATES)
+    assert both.log_total > broken.log_total + 300
+    assert both.clock.tolist() == [0] * 20 + [1] * 20
+    assert both.partner.tolist() == list(range(90, 110)) + list(range(110, 120)) + [-1] * 10

@@ -143,6 +143,9 @@ def test_a_folder_without_pictures_is_refused(tmp_path: Path) -> None:
     (tmp_path / "notes.txt").write_text("nothing here")
     with pytest.raises(InputError, match="holds no photographs"):
         read_card(tmp_path)
+    for path in (tmp_path / "notes.txt", tmp_path / "nowhere"):
+        with pytest.raises(InputError, match=r"(notes\.txt|nowhere): is not a folder\.$"):
+            read_card(path)
 
 
 def test_whatever_the_reader_does_is_that_file_s_trouble(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:

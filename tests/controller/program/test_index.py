@@ -158,3 +158,45 @@ def test_a_look_stays_within_the_limits() -> None:
     zone = zone_of(head, head.tilt)
     assert zone is not None
     assert (zone.under, zone.over) == (-160, 192)
+
+
+@given(
+    st.sampled_from([1, 16, 256]),
+    st.floats(2, 200),
+    st.floats(0, 2),
+    st.floats(0, 1),
+    st.floats(-400, -0.01),
+    st.floats(0.01, 400),
+)
+def test_the_zone_of_a_switch_in_numbers(
+    microsteps: int, gear: float, level_deg: float, play_deg: float, least_deg: float, most_deg: float
+) -> None:
+    """As the module says it, for any head: what can be off without a slip, what is told of one, and where a look ends."""
+    axis = Axis(microsteps=microsteps, gear_ratio=gear, backlash_deg=play_deg, min_deg=least_deg, max_deg=most_deg)
+    head = Head(pan=axis, level_error_deg=level_deg)
+    rate = axis.steps_per_degree
+    noise = 1.5 + 0.02 * rate  # a step and a half, and how well a switch repeats
+    half_a_loss = 2 * microsteps  # of the four full steps that a motor loses at once
+    tells = max(noise, min(level_deg / math.sqrt(2) * rate - noise, half_a_loss))
+    assert unseen_deg(head, axis) == pytest.approx((tells + noise) / rate)
+    clear = max(0.25 * rate, tells + noise)
+    above, below = max(1, math.ceil(clear)), -max(1, math.ceil(clear + play_deg * rate))
+    least, most = math.ceil(least_deg * rate), math.floor(most_deg * rate)
+    zone = zone_of(head, axis)
+    assert (zone is None) is (above > most or below < least)
+    if zone is None:
+        return
+    assert (zone.above, zone.below) == (above, below)
+    assert zone.over == min(most, math.ceil(max(rate, 2 * clear)))
+    assert zone.under == max(least, -math.ceil(max(rate, 2 * clear) + play_deg * rate))
+    assert zone.downward == pytest.approx(-(play_deg * rate + 1))
+    assert zone.tolerance == pytest.approx(tells)
+    assert zone.untold == pytest.approx(max(0.1, play_deg / 2) * rate)
+    sides = [zone.side(steps) for steps in (above, above - 1, 0, below + 1, below)]
+    assert sides == [1, 0 if above - 1 > below else -1, 0, 0, -1]
+    for off in (0.0, tells, tells + 0.01, tells + zone.untold, tells + zone.untold + 0.01):
+        for sign in (-1, 1):
+            up = zone.judge(sign * off, EdgeFlag.UPWARD | EdgeFlag.ON)  # type: ignore[arg-type]
+            assert up is (Found.IN_PLACE if off <= tells else Found.ELSEWHERE)
+    assert zone.judge(0, EdgeFlag.UPWARD) is Found.ELSEWHERE  # the flag is on above zero
+    assert zone.judge(0, EdgeFlag.ON) is Found.ELSEWHERE

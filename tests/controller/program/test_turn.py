@@ -70,3 +70,13 @@ def test_steps_follow_the_turn_from_frame_to_frame() -> None:
         for s in build_steps(kit, frames, {(f, n) for f in range(3) for n in range(3)}, turn=BracketPosition(3))
         if isinstance(s, ExposeStep)
     ]
+
+
+@given(st.integers(1, 9), st.none() | st.integers(0, 60), st.none() | st.integers(0, 9))
+def test_a_run_that_goes_on_counts_how_often_the_shutter_opened(
+    members: int, exposures: int | None, latest: int | None
+) -> None:
+    """Before the first the camera stands at the first of its bracket; if nobody knows, nobody knows whose turn it is."""
+    turn = BracketPosition.resumed(members, exposures, latest)
+    assert (turn.members, turn.frame) == (members, latest)
+    assert turn.coming == (None if exposures is None else exposures % members)
