@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 
 from controller.capture import belief
 from controller.capture.belief import CommandOutcome, Known, SentCommand
-from controller.capture.believed import Believed
+from controller.capture.board_belief import Believed
 from controller.capture.words.untruths import OF_PLACE, Untruth
 from controller.program.timing import motion_ns
 from protocol.messages import (

@@ -18,7 +18,10 @@ from controller.session.rows import (
     DoubtRow,
     Happening,
     Intent,
+    Moment,
     Remembered,
+    RunReason,
+    RunRow,
     ShotOutcome,
     ShotRow,
     WishRow,
@@ -61,7 +64,8 @@ class Model:
     wishes: list[WishRow] = field(default_factory=list)
     taken: int = 0
     boot: int | None = None
-    question: tuple[int, str] = (0, "")
+    question: tuple[int, str] | None = None
+    asked: int = 0
     happenings: list[Happening] = field(default_factory=list)
 
     @property
@@ -136,8 +140,13 @@ def do(session: Session, model: Model, act: tuple[Any, ...]) -> None:
             assert session.take_wish() == comes
             model.taken += comes is not None
         case "ask", words:
-            model.question = (model.question[0] + 1, words)
-            session.note_question(*model.question)
+            if words:
+                model.asked += 1
+                model.question = (model.asked, words)
+                assert session.ask(words) == model.asked
+            else:
+                model.question = None
+                session.close_question()
         case "note", state, frame:
             model.happenings.append(Happening(5 + len(model.happenings), state, "waited", frame))
             session.note(model.happenings[-1])
@@ -152,8 +161,7 @@ def compare(session: Session, model: Model) -> None:
     assert session.remembered() == model.remembered()
     assert session.happenings() == model.happenings
     assert session.state() == (model.happenings[-1].state if model.happenings else "")
-    assert session.open_question() == (model.question if model.question[1] else None)
-    assert session.questions_asked() == model.question[0]
+    assert session.open_question() == model.question
     assert session.next_command_id() == (model.shots[-1].intent.command_id + 1 if model.shots else 1)
     waiting = model.wishes[model.taken :]
     assert session.wanted_again() == {frame for wish in waiting if wish.wanted == Word.RETAKE for frame in wish.frames}
@@ -222,14 +230,13 @@ def test_an_axis_is_checked_when_it_was_seen_after_the_last_exposure_that_counts
 
 @pytest.mark.parametrize("complete", [True, False])
 def test_how_a_run_ended_and_which_time_of_day_it_was(tmp_path: Path, complete: bool) -> None:
+    first, second = Moment(5, "2031-02-03T04:05:06+00:00"), Moment(6, "2031-02-03T05:05:06+00:00")
     with Session.create(tmp_path / "s", {"kind": "test", "plan": "{}"}, durable=False) as session:
-        session.note_clock(5, "2031-02-03T04:05:06+00:00")
-        session.note_end("It is over.", complete=complete)
-        about = session.about()
-        assert (about["sentence"], about["complete"]) == ("It is over.", "yes" if complete else "no")
+        session.begin_run(RunReason.BEGUN, first)
+        session.end_run("It is over.", complete=complete, utc=second.utc)
+        ended = RunRow(1, RunReason.BEGUN, first, second.utc, "It is over.", complete)
+        assert session.runs() == [ended]
         session.intend(Intent(0, 0, 1, 1, 0.0, 0.0, 1.0), 9)
-        session.note_clock(6, "2031-02-03T05:05:06+00:00")
-        about = session.about()
-        assert "sentence" not in about
-        assert "complete" not in about
+        session.begin_run(RunReason.RESUMED, second)
+        assert session.runs() == [ended, RunRow(2, RunReason.RESUMED, second)]
         assert session.plan_text() == "{}"
