@@ -100,6 +100,17 @@ class Model:
         )
 
 
+def ask(session: Session, model: Model, words: str) -> None:
+    """Open a question, or close it with no words."""
+    if words:
+        model.asked += 1
+        model.question = (model.asked, words)
+        assert session.ask(words) == model.asked
+    else:
+        model.question = None
+        session.close_question()
+
+
 def do(session: Session, model: Model, act: tuple[Any, ...]) -> None:
     """One act, to the session and to the lists."""
     name, *given_ = act
@@ -140,13 +151,7 @@ def do(session: Session, model: Model, act: tuple[Any, ...]) -> None:
             assert session.take_wish() == comes
             model.taken += comes is not None
         case "ask", words:
-            if words:
-                model.asked += 1
-                model.question = (model.asked, words)
-                assert session.ask(words) == model.asked
-            else:
-                model.question = None
-                session.close_question()
+            ask(session, model, words)
         case "note", state, frame:
             model.happenings.append(Happening(5 + len(model.happenings), state, "waited", frame))
             session.note(model.happenings[-1])
