@@ -26,13 +26,13 @@ FORMAT_VERSION = 2
 
 
 class Part(BaseModel):
-    """A part of the plan file: frozen, no unknown names."""
+    """A part of the plan file: immutable, unknown keys refused."""
 
     model_config = ConfigDict(frozen=True, extra="forbid", allow_inf_nan=False)
 
 
 class Region(Part):
-    """What is to be covered: between two pitches, and from `yaw_from_deg` to the right by `yaw_width_deg`."""
+    """The region to cover: between two pitches, and from `yaw_from_deg` to the right by `yaw_width_deg`."""
 
     kind: RegionKind
     pitch_from_deg: Annotated[float, within("pitch_deg")]
@@ -40,11 +40,11 @@ class Region(Part):
     yaw_from_deg: Annotated[float, within("yaw_deg")]
     yaw_width_deg: Annotated[float, Field(ge=0, le=360)]
     unreachable_sr: Annotated[float, Field(ge=0, le=13)]
-    """How much more was asked for than the head can reach, in steradians."""
+    """The part of the requested region that the head cannot reach, in steradians."""
 
     @property
     def solid_angle_is_whole(self) -> bool:
-        """Whether nothing of the sphere is left out."""
+        """Whether the region is the whole sphere."""
         return self.bounds() == Bounds()
 
     def bounds(self) -> Bounds:
@@ -71,7 +71,7 @@ class Frame(Part):
     yaw_deg: Annotated[float, Field(ge=-3600, le=3600)]
     pitch_deg: Annotated[float, Field(ge=-90, le=90)]
     by_hand: bool = False
-    """Held by hand, because the head cannot: the run pauses and asks."""
+    """Shot by hand because the head cannot reach it: the run pauses and asks."""
 
 
 class Place(Part):
@@ -82,7 +82,7 @@ class Place(Part):
 
 
 class ProofRecord(Part):
-    """What the proof found: the smallest margin anywhere, and where; and how far off this head's poses may be."""
+    """The result of the proof: the smallest margin and its direction; and how far off this head's poses may be."""
 
     covered: bool
     worst_margin_deg: float
@@ -91,7 +91,7 @@ class ProofRecord(Part):
 
 
 class LinkRecord(Part):
-    """How much of a picture linked frames share (see `links`)."""
+    """The shares of picture that linked frames have in common (see `links`)."""
 
     connected: bool
     weakest_share: float
@@ -100,14 +100,14 @@ class LinkRecord(Part):
 
 
 class OrderCost(Part):
-    """What an order costs: the whole run, and the longest time between exposures of neighbours that overlap."""
+    """What an order costs: the whole run, and the longest time between exposures of overlapping neighbours."""
 
     seconds: float
     neighbours_apart_seconds: float
 
 
 class Budget(Part):
-    """What the set costs: time and what it goes into, storage, energy; and how large the picture becomes."""
+    """What the set costs: time and its parts, storage, energy; and the size of the stitched picture."""
 
     frames: int
     exposures: int
@@ -124,7 +124,7 @@ class Budget(Part):
 
     @property
     def dominated_by(self) -> str:
-        """What takes the most time."""
+        """The part that takes the most time."""
         parts = {
             "moving": self.moving_seconds,
             "settling": self.settling_seconds,
@@ -135,7 +135,7 @@ class Budget(Part):
 
 
 class SunRecord(Part):
-    """Where the sun is at the beginning and the end of the run, and the frames that see it."""
+    """The sun's position at the beginning and the end of the run, and the frames that see it."""
 
     azimuth_deg: tuple[float, float]
     altitude_deg: tuple[float, float]
@@ -143,7 +143,7 @@ class SunRecord(Part):
 
 
 class Plan(Part):
-    """Frames in shooting order with everything needed to shoot them. `hash` seals all the rest."""
+    """Frames in shooting order with everything needed to shoot them. `hash` covers all other fields."""
 
     format: Literal["fullturn-plan"] = "fullturn-plan"
     format_version: Literal[2] = 2
@@ -162,7 +162,7 @@ class Plan(Part):
 
     @property
     def exposures(self) -> set[tuple[int, int]]:
-        """Frame and number of every exposure that makes up the set."""
+        """Frame and number of every exposure in the set."""
         return {(frame.id, number) for frame in self.frames for number in range(len(self.kit.exposure.bracket_ev))}
 
     def sealed(self) -> Self:
@@ -171,21 +171,21 @@ class Plan(Part):
 
 
 def content_hash(content: dict[str, Any]) -> str:
-    """SHA-256 over a plan file's content but for the hash itself, as compact JSON with sorted names.
+    """SHA-256 over a plan file's content except the hash itself, as compact JSON with sorted keys.
 
-    Taken from the file as it stands, not from what this version of the program makes of it.
+    Computed from the file as read, not from how this version of the program would write it.
     """
     rest = {name: value for name, value in content.items() if name != "hash"}
     return hashlib.sha256(json.dumps(rest, sort_keys=True, separators=(",", ":"), allow_nan=False).encode()).hexdigest()
 
 
 def save_plan(plan: Plan, path: Path, *, replace: bool = False) -> None:
-    """Write the plan, with `replace` in place of an older one; the whole file appears or none. Raises StorageFailed."""
+    """Write the plan whole or not at all; `replace` overwrites an older one. Raises StorageFailed."""
     write_whole(path, plan.model_dump_json(indent=1) + "\n", replace=replace, ours=is_own_plan)
 
 
 def is_own_plan(path: Path) -> bool:
-    """Whether a file is a plan of this program, of any version, and as it was written: its hash still fits."""
+    """Whether a file is a plan of this program, of any version, unchanged since it was written: its hash matches."""
     try:
         content = read_json(path, PLAN)
     except InputError:
@@ -195,15 +195,15 @@ def is_own_plan(path: Path) -> bool:
 
 
 def load_plan(path: Path) -> Plan:
-    """Read a plan. Raises InputError when it is unreadable, of another version, or edited since it was made."""
+    """Read a plan. Raises InputError if it is unreadable, of another version, or edited since it was made."""
     return plan_from(read_text(path, PLAN), str(path))
 
 
 def plan_from(text: str, path: str, *, begun: bool = False) -> Plan:
-    """The plan in a text that came from `path`. Raises InputError as `load_plan` does.
+    """The plan in a text read from `path`. Raises InputError as `load_plan` does.
 
-    An earlier version proved a plan as if the head stood level. If such a plan was `begun` already, it has the proof for
-    the poses that its head reaches, whatever comes out; else it must still cover.
+    An earlier version proved every plan for a level head. If such a plan was already `begun`, it gets the proof for the
+    poses that its head reaches, whatever the result. Otherwise it must still cover.
     """
     kind = PLAN_IN_SESSION if begun else PLAN
     content = parse_json(text, path, kind)
@@ -228,7 +228,7 @@ def plan_from(text: str, path: str, *, begun: bool = False) -> Plan:
 
 
 def _proved_again(plan: Plan, path: str, *, begun: bool) -> Plan:
-    """The plan, proved again: a hash can be forged, and a proof costs less than a night."""
+    """The plan, if its proof passes again: a hash can be forged, and a proof is cheap compared with a night."""
     proof = proof_at(plan, poses_of(plan.kit.head, plan.frames))
     if _is_claimed(plan, proof):
         return plan
@@ -245,18 +245,18 @@ def _proved_again(plan: Plan, path: str, *, begun: bool) -> Plan:
 
 
 def _is_claimed(plan: Plan, proof: Proof) -> bool:
-    """Whether this proof is the one that the plan claims, and passes."""
+    """Whether this proof passes and matches the plan's record."""
     same = abs(proof.worst_margin_deg - plan.proof.worst_margin_deg) < 0.001
     return proof.covered and plan.proof.covered and same
 
 
 def proof_at(plan: Plan, poses: Poses) -> Proof:
-    """The proof of a plan whose frames are shot at these poses."""
+    """The proof of a plan with its frames shot at these poses."""
     return prove_coverage(cores_at(plan.kit.field(plan.overlap), *poses), plan.region.bounds())
 
 
 def with_proof(plan: Plan, proof: Proof) -> Plan:
-    """The plan, not sealed again, with what this proof found."""
+    """The plan with this proof's results, not sealed again."""
     record = plan.proof.model_copy(
         update={
             "covered": proof.covered,
@@ -268,5 +268,5 @@ def with_proof(plan: Plan, proof: Proof) -> Plan:
 
 
 def lean_sentence(plan: Plan) -> str:
-    """What the lean of its head leaves of a plan that does not cover, as a part of a sentence."""
+    """What the head's lean does to a plan that does not cover, as part of a sentence."""
     return refusal(plan.kit, plan.overlap, plan.frames, plan.region.bounds())

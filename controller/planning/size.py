@@ -1,4 +1,4 @@
-"""How large a plan may be: what can be searched and proved in reasonable time, and shot before a year is over."""
+"""How large a plan may be: limited by the time to search, prove and shoot it."""
 
 import math
 
@@ -8,15 +8,15 @@ from controller.optics.field import Field
 from controller.planning.request import RegionKind, Request
 
 MOST_FRAMES = 20_000
-"""About a millisecond of work goes into planning and proving each; a camera's shutter lasts for a few such sets."""
+"""Planning and proving take about a millisecond for each; a camera's shutter lasts for a few such sets."""
 MOST_NEIGHBOURS = 200_000
-"""Pairs of frames that overlap, of which each is a fifth of a millisecond of work."""
-SMALLEST_DEG = 0.25  # of a core, either way: a row of such frames has thousands, and more are not worth a search
+"""Pairs of overlapping frames; each costs a fifth of a millisecond."""
+SMALLEST_DEG = 0.25  # smallest core, either way: a row of such frames has thousands, and more are not worth a search
 DAY_S = 86_400
 
 
 def must_be_plannable(field: Field, overlap: float, request: Request) -> None:
-    """Raises InputError where the region would need more frames than can be planned."""
+    """Raise InputError if the region would need more frames than can be planned."""
     wide_deg, high_deg = (math.degrees(2 * half) for half in (field.core_half_width_rad, field.core_half_height_rad))
     size = f"{wide_deg:.2g} x {high_deg:.2g} degrees"
     if min(wide_deg, high_deg) < SMALLEST_DEG:
@@ -36,7 +36,7 @@ def must_be_plannable(field: Field, overlap: float, request: Request) -> None:
 
 
 def must_end(seconds: float) -> None:
-    """Raises InputError for a run that takes longer than anybody would wait."""
+    """Raise InputError for a run that takes longer than anybody would wait, `seconds`."""
     most = BOUNDS["max_seconds"].most
     if not seconds <= most:
         raise InputError(
