@@ -20,7 +20,7 @@ NEXT = 2  # largest step between numbers of certain neighbours
 SMALLEST_BLOCK = 3  # files; fewer say nothing about the order
 LEAST_FITTING = 0.8  # of the numbered files; if more are out of order, the numbers do not count shots
 MOST_SETBACKS = 5  # most times that the clock is set back within a block
-FAR_S = 30.0  # this far from its neighbours' time, a number is from elsewhere; if nearer, the clock may have been set back
+FAR_S = 30.0  # this far from its neighbours' time a number is from elsewhere; if nearer, the clock may have been set back
 
 
 @dataclass(frozen=True, slots=True, eq=False)

@@ -13,7 +13,7 @@ def duration(seconds: float) -> str:
 
 
 def moment(seconds: float) -> str:
-    """A moment of a run as h:mm:ss.s or m:ss.s, to a tenth of a second."""
+    """A time within a run as h:mm:ss.s or m:ss.s, to a tenth of a second."""
     tenths = round(seconds * 10)
     return f"{duration(tenths // 10)}.{tenths % 10}"
 
@@ -24,7 +24,7 @@ def counted(number: int, thing: str) -> str:
 
 
 def storage(megabytes: float) -> str:
-    """Megabytes in the unit that suits them."""
+    """Megabytes in a suitable unit."""
     return size_text(megabytes * 1e6)
 
 
@@ -54,12 +54,12 @@ def region_words(plan: Plan) -> str:
 
 
 def direction_words(yaw_deg: float, pitch_deg: float) -> str:
-    """A direction as people read it."""
+    """A direction for people."""
     return f"yaw {degrees(yaw_deg)}, pitch {degrees(pitch_deg)}"
 
 
 def measured_sentence(plan: Plan) -> str:
-    """What of the head was measured rather than taken from its data sheet, in one sentence; empty where nothing was."""
+    """The calibrated properties of the head, in one sentence; empty if there are none."""
     parts = []
     for name, axis in (("pan", plan.kit.head.pan), ("tilt", plan.kit.head.tilt)):
         if axis.measured_steps_per_degree is not None:
@@ -70,7 +70,7 @@ def measured_sentence(plan: Plan) -> str:
 
 
 def reach_text(plan: Plan) -> str:
-    """What of the region the plan covers."""
+    """The part of the region that the plan covers."""
     region = plan.region
     text = f"it covers pitches {degrees(region.pitch_from_deg)} to {degrees(region.pitch_to_deg)}"
     if region.yaw_width_deg < 360:
@@ -79,7 +79,7 @@ def reach_text(plan: Plan) -> str:
 
 
 def left_out_sentence(plan: Plan) -> str:
-    """What the head cannot reach, in one sentence; empty where it reaches all."""
+    """The part that the head cannot reach, in one sentence; empty if it reaches all."""
     if plan.region.unreachable_sr <= 0:
         return ""
     return f"Out of reach and left out: {plan.region.unreachable_sr:.3f} steradians ({reach_text(plan)})."
