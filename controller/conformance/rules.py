@@ -1,6 +1,6 @@
-"""The rules in their order, each a function of a Talk that raises RuleBroken. Most need no motor power.
+"""The rules in order, each a function of a Talk that raises RuleBroken. Most need no motor power.
 
-A rule leaves the board disarmed and quiet, whatever it did before.
+Every rule ends with the board disarmed and quiet.
 """
 
 from collections.abc import Callable
@@ -13,14 +13,14 @@ from controller.conformance.reach import SMALL_STEPS, Reach
 from controller.conformance.talk import Talk
 
 TOTAL_S: Final = 30.0
-"""The longest that one rule may take beside the search for zero."""
+"""The longest that one rule may take, besides the search for zero."""
 
 
 @dataclass(frozen=True, slots=True)
 class Rule:
-    """One rule: its name, what it demands in a sentence, what it does to the head, and whether that turns anything.
+    """One rule: its name, its demand in a sentence, what it does to the head, and whether it turns anything.
 
-    `motion` begins a sentence and is empty where the motors are not even switched on. `about_s` is how long it takes.
+    `motion` begins a sentence; it is empty if the motors are not even switched on. `about_s` is how long it takes.
     """
 
     name: str
@@ -38,7 +38,7 @@ class Rule:
     def announcement(self, reach: Reach, *, near_zero: bool = False) -> str | None:
         """What is about to move or to be switched on, how far and for how long; None if nothing.
 
-        `near_zero`: a rule before has found zero, and no rule leads far from it.
+        `near_zero`: an earlier rule has found zero, and no rule moves far from it.
         """
         if not self.motion:
             return None
@@ -136,7 +136,7 @@ RULES: Final[tuple[Rule, ...]] = (
 
 
 def wait_verdict(talk: Talk, rule: Rule) -> None:
-    """Check one rule on a fresh start: greeted, disarmed, quiet. Raises RuleBroken, NotChecked, OtherVersion."""
+    """Check one rule from a fresh start: greeted, disarmed, quiet. Raises RuleBroken, NotChecked, OtherVersion."""
     talk.begin(rule.total_s(talk.reach))
     if talk.wait_welcome(nonce=0x5EED) is None:
         raise talk.broken("the board does not answer Hello")
