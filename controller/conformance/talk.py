@@ -110,7 +110,7 @@ class Talk:
         return found
 
     def wait_message(self, wanted: Callable[[int, Message], bool], patience_ms: int) -> Message | None:
-        """The next message that `wanted` accepts; other replies are dropped, other notices kept in `notices`."""
+        """The next message that `wanted` accepts; others are kept for later, notices also in `notices`."""
         deadline_ns = self.port.now() + patience_ms * MS
         if self._over_ns is not None and self.port.now() >= self._over_ns:
             raise self.broken(f"the board answers, but this is not done after {self._total_s:.0f} s")
