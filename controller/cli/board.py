@@ -1,4 +1,4 @@
-"""The `fullturn board` group: its options, and how its result is printed."""
+"""The `fullturn board` group: its options, and how results are printed."""
 
 import sys
 from dataclasses import asdict

@@ -1,4 +1,4 @@
-"""The `fullturn calibrate` group: its options, and how its result is printed."""
+"""The `fullturn calibrate` group: its options, and how results are printed."""
 
 from dataclasses import replace
 from pathlib import Path
@@ -47,11 +47,11 @@ KEEPING_OPTIONS = (
 
 
 keeping_options = with_options(KEEPING_OPTIONS)
-"""Gives a command the options that say what becomes of its finding: kit, dry, with_what, page, as_json."""
+"""Adds the options that say what to do with a finding: kit, dry, with_what, page, as_json."""
 
 
 def keeping_of(options: dict[str, Any]) -> "Keeping":
-    """What those options say. Raises StorageFailed before any reading if the finding could not be kept."""
+    """The values of those options. Raises StorageFailed, before any reading, if the finding could not be stored."""
     dry = options["dry"] or options.get("rehearse") is not None
     keeping = calibrate_work.Keeping(
         options["kit"], dry, options["with_what"], options["page"], replace=options["replace"]
@@ -61,7 +61,7 @@ def keeping_of(options: dict[str, Any]) -> "Keeping":
 
 
 def show_kept(kept: "Kept", as_json: bool) -> None:
-    """Print a finding and what became of it."""
+    """Print a finding, and where it was stored."""
     show(kept.as_json() if as_json else kept.text())
 
 
@@ -75,7 +75,7 @@ def _tell(text: str) -> None:
 
 
 def operator() -> "Operator":
-    """Whoever sits at the terminal. Questions go to stderr, so that a result on stdout stays alone."""
+    """The person at the terminal. Questions go to stderr, so that stdout contains only the result."""
 
     def ask(question: str) -> str:
         return str(click.prompt(question, default="", show_default=False, err=True))
@@ -93,7 +93,7 @@ MOVING_OPTIONS = (
 
 
 moving_options = with_options(MOVING_OPTIONS)
-"""Gives a command the options that say who moves the head: port, yes, rehearse."""
+"""Adds the options that say who moves the head: port, yes, rehearse."""
 
 
 def _source(readings: Path | None, options: dict[str, Any], *, leans: bool = False) -> "Source":
@@ -112,7 +112,7 @@ def _source(readings: Path | None, options: dict[str, Any], *, leans: bool = Fal
         raise WorldError("Not started: clear the way first (then --yes answers for you); nothing was moved.")
 
     def ask(question: str) -> str:
-        typed = hand.wait_text(f"{question}:")  # while the reading takes its time, Ctrl-C is heard
+        typed = hand.wait_text(f"{question}:")  # Ctrl-C also works during the reading
         return here.ask(question) if typed is None else typed
 
     here = operator()

@@ -1,4 +1,4 @@
-"""The commands of `fullturn calibrate` that are about lenses, photographs and vibrations: options only."""
+"""The commands of `fullturn calibrate` for lenses, photographs and vibrations: options only."""
 
 import math
 from dataclasses import asdict
@@ -25,7 +25,7 @@ if TYPE_CHECKING:
     from controller.calibration.parallax import TypedShift
     from controller.commands.calibrate_lens import Rail
 
-FACTOR_95 = 1.96  # of a normal distribution
+FACTOR_95 = 1.96  # half-width of the 95 % interval of a normal distribution, in standard deviations
 PLACE = bounded("place_px")
 
 

@@ -1,4 +1,4 @@
-"""`fullturn capture`, `resume`, `tell`, `jog` and `report`: its options, and how its result is printed."""
+"""`fullturn capture`, `resume`, `tell`, `jog` and `report`: their options, and how results are printed."""
 
 import os
 import sys
@@ -178,7 +178,7 @@ def report(session: Path, out: Path | None, replace: bool, yes: bool, as_json: b
 
 
 def _keys() -> "Keys | None":
-    """Single keys of this terminal, None where there is none."""
+    """Single keys of this terminal, or None without a terminal."""
     return crew_work.Keys(typed.single_keys, typed.next_key) if sys.stdin is not None and sys.stdin.isatty() else None
 
 

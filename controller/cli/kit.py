@@ -1,4 +1,4 @@
-"""The `fullturn kit` group: its options, and how its result is printed."""
+"""The `fullturn kit` group: its options, and how results are printed."""
 
 import re
 import sys
@@ -149,7 +149,7 @@ class TorqueAt(click.ParamType[tuple[float, float]]):
 
 
 def _fill_in(context: click.Context, _: click.Parameter, path: Path | None) -> None:
-    """Let a table stand in for the options that are not typed."""
+    """Read a file of options, as if the missing ones had been typed."""
     if path is None:
         return
     given: dict[str, Any] = {}
@@ -164,12 +164,12 @@ def _fill_in(context: click.Context, _: click.Parameter, path: Path | None) -> N
 
 
 def _options(command: click.Command) -> list[click.Option]:
-    """The options that ask for a number."""
+    """The options with a numeric value."""
     return [each for each in command.params if isinstance(each, click.Option) and each.expose_value and not each.is_flag]
 
 
 def _as_typed(value: Any, path: Path, key: str, *, many: bool) -> str | list[str]:
-    """A value of the table as it would be typed. Raises InputError."""
+    """A value of the table in the form in which it would be typed. Raises InputError."""
     if not many:
         if isinstance(value, bool) or not isinstance(value, int | float):
             refuse(path, LOADS, f"{key} = {shown(str(value))} is not a number")

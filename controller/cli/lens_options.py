@@ -1,4 +1,4 @@
-"""Options of `fullturn calibrate` that are about lenses and photographs."""
+"""Options of `fullturn calibrate` for lenses and photographs."""
 
 from typing import TYPE_CHECKING, Any
 
@@ -51,24 +51,24 @@ STEPS_OPTIONS = (
 
 
 lens_options = with_options(LENS_OPTIONS)
-"""Gives a command focal_length_mm and pixel_um."""
+"""Adds focal_length_mm and pixel_um to a command."""
 
 
 unsure_lens_options = with_options(UNSURE_LENS_OPTIONS)
-"""Gives a command u_focal_length_mm as well."""
+"""Adds u_focal_length_mm as well."""
 
 
 steps_picture_options = with_options((*UNSURE_LENS_OPTIONS, *STEPS_OPTIONS))
-"""Gives `calibrate steps` what it needs to work from photographs."""
+"""Adds the options with which `calibrate steps` uses photographs."""
 
 
 def lens_given(options: dict[str, Any]) -> "LensGiven":
-    """What `lens_options` or `unsure_lens_options` say."""
+    """The values of `lens_options` or `unsure_lens_options`."""
     return calibrate_pictures.LensGiven(options["focal_length_mm"], options.get("u_focal_length_mm"), options["pixel_um"])
 
 
 def steps_by_photographs(axis: str, options: dict[str, Any], keeping: "Keeping") -> "Finding | None":
-    """What photographs say, None where none are given. Raises click.UsageError and what the commands raise."""
+    """The finding from photographs, None if there are none. Raises click.UsageError and the errors of the commands."""
     ring, pair, steps = options["ring"], options["pair"], options["commanded_steps"]
     if not ring and not pair:
         return None

@@ -1,4 +1,4 @@
-"""`fullturn match`: its options, and how its result is printed."""
+"""`fullturn match`: its options, and how the result is printed."""
 
 from collections.abc import Callable
 from pathlib import Path
@@ -22,9 +22,9 @@ if TYPE_CHECKING:
     from controller.commands.match import Matched
     from controller.matching.table import MatchLine
 
-SHOWN = 20  # lines of a kind; the table has all
-LEAST_TOLD = 1e-6  # of doubts; what is smaller is told as this
-LIKELY = 1e-3  # of doubts: what is smaller is told in one line
+SHOWN = 20  # lines of a kind; the table has all of them
+LEAST_TOLD = 1e-6  # smaller doubts are printed as this one
+LIKELY = 1e-3  # smaller doubts are summarised in one line
 
 
 @click.command(cls=Command, short_help="Pair the files on the card with a SESSION's exposures.")
@@ -105,7 +105,7 @@ def _text(found: "Matched", session: Path, out: Path | None, sorted_files: int) 
 
 
 def _paired_text(found: "Matched") -> str:
-    """How many files are paired, and how certain that is."""
+    """The number of paired files, and how certain the pairs are."""
     paired = [line for line in found.lines if line.file is not None and line.frame is not None]
     sure = [line for line in paired if line.verdict is table_words.Verdict.SURE]
     text = f"{wording.counted(len(paired), 'file')} of {found.camera or 'the camera'} paired with the session's exposures"
@@ -121,7 +121,7 @@ def _odds(doubt: float) -> str:
 
 
 def _doubtful_text(doubtful: int) -> str:
-    """What to add where some of the files to use are doubtful."""
+    """What to add if some of the files to use are doubtful."""
     if not doubtful:
         return ""
     return f", {doubtful} of them doubtful: look at {'it' if doubtful == 1 else 'these'}"
@@ -132,7 +132,7 @@ def _likely(line: "MatchLine") -> bool:
 
 
 def _likely_text(found: "Matched") -> list[str]:
-    """Those that are nearly sure, in one line: nobody looks at hundreds of them."""
+    """The nearly sure pairs, in one line: nobody inspects hundreds of them."""
     doubtful = [line for line in found.lines if line.verdict.value == "doubtful"]
     likely = [line for line in doubtful if _likely(line)]
     if not likely:

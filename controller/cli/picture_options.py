@@ -1,4 +1,4 @@
-"""The options of `fullturn rehearse` that ask for pictures."""
+"""The options of `fullturn rehearse` for pictures."""
 
 from typing import TYPE_CHECKING, Any
 
@@ -27,11 +27,11 @@ OPTIONS = (
 
 
 picture_options = with_options(OPTIONS)
-"""Gives a command the options above."""
+"""Adds the options above to a command."""
 
 
 def darkroom_for(options: dict[str, Any]) -> "Darkroom | None":
-    """What makes the pictures that were asked for, None if none were."""
+    """The renderer of the requested pictures, None if none were requested."""
     if options["pictures"] is None:
         return None
 

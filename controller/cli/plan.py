@@ -1,4 +1,4 @@
-"""`fullturn plan`: its options, and how its result is printed."""
+"""`fullturn plan`: its options, and how the result is printed."""
 
 from pathlib import Path
 from typing import Any

@@ -1,4 +1,4 @@
-"""The options of `fullturn plan`, and what they ask for."""
+"""The options of `fullturn plan`, and the request that they make."""
 
 from typing import TYPE_CHECKING, Any
 
@@ -60,11 +60,11 @@ OPTIONS = (
 
 
 plan_options = with_options(OPTIONS)
-"""Gives a command all options above, in their order."""
+"""Adds all options above to a command, in their order."""
 
 
 def asked_for(options: dict[str, Any]) -> "Asked":
-    """What the options ask for. Raises click.UsageError for options that do not go together."""
+    """The request of the options. Raises click.UsageError for options that exclude each other."""
     request = requests.Request(
         region=requests.RegionKind(options["region"]),
         pitch_from_deg=options["pitch_from"],

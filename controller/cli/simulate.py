@@ -1,4 +1,4 @@
-"""`fullturn simulate`: its options, and how its result is printed."""
+"""`fullturn simulate`: its options, and how the result is printed."""
 
 from dataclasses import asdict
 from pathlib import Path
