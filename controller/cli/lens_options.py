@@ -36,17 +36,17 @@ UNSURE_LENS_OPTIONS = (
 )
 STEPS_OPTIONS = (
     click.option("--ring", type=ANYTHING, multiple=True, metavar="FOLDER|FILE",
-                 help="Photographs once round, in order, with --commanded-steps; the lens need not be known."),
+                 help="Photographs of a full turn, in order, with --commanded-steps; for an unknown lens."),
     click.option("--pair", type=FILE, nargs=2, metavar="FIRST SECOND",
-                 help="Two photographs with a lens that is known, with --commanded-steps, instead of readings."),
+                 help="Two photographs with a known lens, with --commanded-steps, instead of readings."),
     click.option("--commanded-steps", type=Text(4000), metavar="STEPS|FILE.csv",
-                 help="Steps between neighbours, or where each was taken: a,b,c or a file's column of that name."),
+                 help="Steps between neighbours, or the position of each: a,b,c or a file's column of that name."),
     click.option("--u-pose-deg", type=bounded("u_pose_deg"), default=0.01, show_default=True,
-                 help="With --pair: standard uncertainty of where the head stops."),
+                 help="With --pair: standard uncertainty of the head's poses."),
     click.option("--u-pupil-mm", type=bounded("u_pupil_mm"), default=10.0, show_default=True,
-                 help="With photographs: how far the lens may stand off its no-parallax point (standard uncertainty)."),
+                 help="With photographs: standard uncertainty of the lens's distance from its no-parallax point."),
     click.option("--nearest-mm", type=bounded("nearest_mm"), default=10_000.0, show_default=True,
-                 help="With photographs: how near the nearest thing is that they show."),
+                 help="With photographs: distance of the nearest object in them."),
 )  # fmt: skip
 
 

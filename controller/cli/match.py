@@ -30,12 +30,12 @@ LIKELY = 1e-3  # smaller doubts are summarised in one line
 @click.command(cls=Command, short_help="Pair the files on the card with a SESSION's exposures.")
 @click.argument("session", type=FILE)
 @click.argument("folder", type=FOLDER)
-@click.option("--out", type=OUTPUT_FOLDER, help="A new folder for the table and what is sorted.")
-@click.option("--sort", "by", type=Choice(["frame", "row"]), help="Also sort the files, a folder for each.")
-@click.option("--copy/--link", "copy", default=True, show_default=True, help="Copies, or links to the files themselves.")
-@click.option("--xmp", is_flag=True, help="An XMP sidecar for each sorted file.")
+@click.option("--out", type=OUTPUT_FOLDER, help="A new folder for the table and the sorted files.")
+@click.option("--sort", "by", type=Choice(["frame", "row"]), help="Also sort the files, into a folder for each.")
+@click.option("--copy/--link", "copy", default=True, show_default=True, help="Copy the sorted files, or link to them.")
+@click.option("--xmp", is_flag=True, help="Write an XMP sidecar for each sorted file.")
 @unfinished_option
-@click.option("--pictures", is_flag=True, help="Look at the pictures, too (needs fullturn[pictures]).")
+@click.option("--pictures", is_flag=True, help="Also check the pictures themselves (needs fullturn[pictures]).")
 @json_option
 def match(
     session: Path,
@@ -50,15 +50,15 @@ def match(
 ) -> None:
     """Pair the files in FOLDER (a card, or a copy of it) with the exposures of a SESSION, by time and order.
 
-    The camera's clock may be off by anything, and may have been set anew during the run. A pair is called sure at odds of
-    10,000 to 1 or better, else doubtful, with its odds. The files are never changed or moved.
+    The camera's clock may be wrong by any amount, and may have been reset during the run. A pair is sure at odds of
+    10,000 to 1 or better; otherwise it is doubtful, and its odds are listed. The files are never changed or moved.
     """
     if out is not None:
         offer_removal(out, yes=yes)
         match_work.must_be_free_for(out, folder)
     found = match_work.match_command(session, folder)
     if pictures:
-        with bars.progress("Looking at pictures, frames") as begin:
+        with bars.progress("Checking pictures, frames") as begin:
             match_pictures.check_pictures(found, folder, begin)
     sorted_files = (
         match_work.write_match(found, session, folder, out, by=by, link=not copy, xmp=xmp) if out is not None else 0
@@ -87,14 +87,14 @@ def _text(found: "Matched", session: Path, out: Path | None, sorted_files: int) 
     out_of_turn = sum(line.told_as is not None for line in found.lines)
     if out_of_turn:
         text.append(
-            f"The camera's bracket was out of turn: {wording.counted(out_of_turn, 'file')} sorted by shutter time."
+            f"The camera's bracket was out of step: {wording.counted(out_of_turn, 'file')} sorted by shutter time."
         )
     if found.not_made:
         text.append(
             f"The session itself lacks {wording.counted(found.not_made, 'exposure')}: `fullturn resume {session}`."
         )
     if found.retake:
-        text.append(f"To shoot once more: `fullturn tell {session} retake {','.join(map(str, found.retake))}`")
+        text.append(f"To reshoot: `fullturn tell {session} retake {','.join(map(str, found.retake))}`")
     elif not found.not_made:
         doubtful = sum(line.use and line.verdict is table_words.Verdict.DOUBTFUL for line in found.lines)
         text.append(f"Every exposure of the set has {'a' if doubtful else 'its'} file{_doubtful_text(doubtful)}.")

@@ -23,7 +23,7 @@ with later():
 @plan_options
 @json_option
 def plan(kit: Path, out: Path, replace: bool, as_json: bool, **options: Any) -> None:
-    """Plan what the KIT file's camera must shoot, with the fewest frames, and prove that nothing is missing."""
+    """Plan the fewest frames for the camera of the KIT file, and prove that nothing is missing."""
     asked = asked_for(options)
     if asked.request.arrangement == "fewest":
         with search.searching(asked.request.effort_s) as effort:

@@ -52,7 +52,7 @@ def _values(name: str, context: click.Context | None) -> str:
         return f"{name} takes no value. Write {name} alone."
     count = option.nargs
     return (
-        f"{name} needs {'a value' if count == 1 else f'{count} values'} behind it. Add {'it' if count == 1 else 'them'}."
+        f"{name} needs {'a value' if count == 1 else f'{count} values'} after it. Add {'it' if count == 1 else 'them'}."
     )
 
 

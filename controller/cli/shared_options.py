@@ -23,7 +23,7 @@ OUTPUT, OUTPUT_FOLDER = PathName(folders=True, name="file"), PathName(folders=Tr
 """Places to write to. `controller/places.py` checks what is there, before a command begins its work."""
 
 unfinished_option = click.option(
-    "--yes", is_flag=True, help="Remove what a killed run left beside --out; without it you are asked."
+    "--yes", is_flag=True, help="Remove leftovers of a killed run beside --out without asking."
 )
 PORT_HELP = "A device, usb:SERIALNUMBER, or a URL like socket://host:7000."
 port_option = click.option("--port", type=PortName(), required=True, help=PORT_HELP)
@@ -32,7 +32,7 @@ countdown_option = click.option(
     type=bounded_whole("countdown"),
     default=5,
     show_default=True,
-    help="Seconds between telling that the head moves and the motion.",
+    help="Seconds of warning before the head moves.",
 )
 json_option = click.option("--json", "as_json", is_flag=True, help="Print one JSON value instead of sentences.")
 

@@ -141,13 +141,13 @@ def refer(talk: Talk) -> None:
         )
         if not talk.reach.pan.known:
             raise NotChecked(
-                f"{searched}. Give --kit KIT, so that zero is looked for within the kit's limits; or turn the head to it "
+                f"{searched}. Use --kit KIT, so that zero is searched within the kit's limits; or turn the head to it "
                 "by hand, with the motor power off"
             )
-        raise talk.broken(f"{searched}. Look at the switch and its wire")
+        raise talk.broken(f"{searched}. Check the switch and its wire")
     must(talk, ended.outcome is Outcome.REFERENCED, f"Reference ended as {ended.outcome.name}")
     at_zero = (ended.status.pan_steps, ended.status.tilt_steps) == (0, 0)
-    must(talk, at_zero, f"after REFERENCED the board stands at {ended.status.pan_steps}, {ended.status.tilt_steps}")
+    must(talk, at_zero, f"after REFERENCED the board is at {ended.status.pan_steps}, {ended.status.tilt_steps}")
     talk.zero_is_found = True
     quieten(talk)
     arm(talk)

@@ -63,6 +63,6 @@ def head_sentences(kit: Kit) -> list[str]:
     if example_words(kit) is None:
         return []
     return [
-        "The head is an example: its times and limits are not yours, and no real head is moved by it. "
-        "`fullturn kit check` says what to state."
+        "The head is an example: its times and limits are not yours. No real head moves with these figures. "
+        "Run `fullturn kit check` to see which to state."
     ]

@@ -75,7 +75,7 @@ class Camera(Table):
         if self.sensor_height_mm > self.sensor_width_mm:
             raise ValueError(
                 f"sensor_height_mm = {self.sensor_height_mm:g} is longer than sensor_width_mm = "
-                f"{self.sensor_width_mm:g}: the width is the long side, `mounted` says how the camera stands"
+                f"{self.sensor_width_mm:g}: the width is the long side, `mounted` says which side is up"
             )
         stretch = (self.pixels_wide / self.pixels_high) / (self.sensor_width_mm / self.sensor_height_mm)
         if abs(stretch - 1) > 0.05:
@@ -124,7 +124,7 @@ class Exposure(Table):
         bound = BOUNDS["exposure_s"]
         if not bound.holds(longest := max(self.times_s)):
             raise ValueError(
-                f"shutter_seconds = {self.shutter_seconds:g} with this bracket_ev makes an exposure of {longest:g} s: it "
+                f"shutter_seconds = {self.shutter_seconds:g} with this bracket_ev makes an exposure of {longest:g} s; it "
                 f"should be {bound.most:g} s at most, {bound.why}"
             )
         return self

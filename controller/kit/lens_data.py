@@ -112,12 +112,12 @@ def undistorted_share(lens: Any, crop_factor: float, focal_length_mm: float) -> 
 def _exact(entries: list[Any], table: dict[str, Any], part: str) -> list[Any]:
     make, model = table.get("make"), table.get("model")
     if not (isinstance(make, str) and isinstance(model, str)):
-        raise InputError(f"{part}: make and model belong together; give both as text, or neither.")
+        raise InputError(f"{part}: make and model belong together; write both as text, or neither.")
     found = [e for e in entries if _folded(e.model) == _folded(model) and _folded(e.maker) == _folded(make)]
     if not found:
         raise InputError(
             f'{part}.make = "{make}", {part}.model = "{model}": not in the open lens data under exactly that '
-            f"name; give the {'sensor size' if part == 'camera' else 'focal length and projection'} instead."
+            f"name; write the {'sensor size' if part == 'camera' else 'focal length and projection'} instead."
         )
     return found
 

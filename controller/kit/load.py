@@ -57,7 +57,7 @@ def _too_long_sentence(kit: Kit, too_long: Sequence[float]) -> str:
     return (
         f"exposure.shutter_seconds = {exposure.shutter_seconds:g}{bracket} makes {times}, and the camera's own shutter "
         f"ends at {exposure.longest_timed_s:g} s (longest_timed_s{source}). Set bulb = true and the camera to B, so that "
-        f"the board times it, or {'shorten the bracket' if bracket else 'take a shorter time'}."
+        f"the board times it, or {'shorten the bracket' if bracket else 'use a shorter time'}."
     )
 
 

@@ -32,7 +32,7 @@ class Motor:
     def torque_nm(self, rpm: float) -> float:
         """Torque in N m at a speed, between the points of the curve. Raises InputError past its end."""
         if rpm > self.curve[-1][0]:
-            raise InputError(f"The torque curve ends at {self.curve[-1][0]:g} rpm, and the axis asks {rpm:.0f} rpm.")
+            raise InputError(f"The torque curve ends at {self.curve[-1][0]:g} rpm, but the axis needs {rpm:.0f} rpm.")
         speeds_rpm, torques_nm = zip(*self.curve, strict=True)
         return float(np.interp(rpm, speeds_rpm, torques_nm))
 

@@ -42,6 +42,6 @@ def must_be_own_head(kit: Kit, name: str) -> None:
     words = example_words(kit)
     if words is not None:
         raise InputError(
-            f"{name}: the head is an example, so no real head is moved by it. Take these from your head's handbook and "
-            f"state them in the kit: {words}. {CONSEQUENCE}"
+            f"{name}: the head is an example, so this program moves no real head with it. Look these up in your head's "
+            f"handbook and state them in the kit: {words}. {CONSEQUENCE}"
         )

@@ -32,7 +32,7 @@ def make_plan(kit: Kit, overlap: float, request: Request | None = None, effort: 
     reaches. Raises InputError if the kit or the request cannot be planned.
     """
     if not 0 <= overlap <= 0.9:
-        raise InputError(f"an overlap of {overlap:g} cannot be planned: it should lie between 0 and 0.9.")
+        raise InputError(f"an overlap of {overlap:g} cannot be planned: write a share from 0 to 0.9, like 0.30.")
     request = request or Request()
     field = kit.field(overlap)
     must_be_plannable(field, overlap, request)

@@ -212,7 +212,7 @@ def plan_from(text: str, path: str, *, begun: bool = False) -> Plan:
     version = content.get("format_version")
     if version != FORMAT_VERSION or isinstance(version, bool):
         raise InputError(
-            f"{path}: is a plan of format version {shown(str(version))}, this program reads version {FORMAT_VERSION}; "
+            f"{path}: has plan format version {shown(str(version))}, but this program reads {FORMAT_VERSION}; "
             "make the plan again."
         )
     try:
@@ -220,7 +220,7 @@ def plan_from(text: str, path: str, *, begun: bool = False) -> Plan:
     except ValidationError as error:
         raise InputError(mistakes(error, str(path))) from None
     if plan.hash != content_hash(content):
-        what = "was changed after it was made (its hash no longer fits)"
+        what = "was changed after it was made (its hash no longer matches)"
         if begun:
             refuse(path, kind, f"its plan {what}")
         raise InputError(f"{path}: {what}; make it again.")
@@ -233,7 +233,7 @@ def _proved_again(plan: Plan, path: str, *, begun: bool) -> Plan:
     if _is_claimed(plan, proof):
         return plan
     if not plan.kit.head.lean_deg or not _is_claimed(plan, proof_at(plan, levelled_poses(plan.frames))):
-        what = "its proof does not hold (it would leave a gap, or claims too much)"
+        what = "its proof fails (it leaves a gap, or claims too much)"
         if begun:
             refuse(path, PLAN_IN_SESSION, what)
         raise InputError(f"{path}: {what}; make it again.")

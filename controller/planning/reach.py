@@ -32,7 +32,7 @@ def reachable(field: Field, head: Head, wanted: Bounds, *, nadir_by_hand: bool) 
     low, high = max(low, wanted.pitch_from_deg), min(high, wanted.pitch_to_deg)
     if low >= high:
         raise InputError(
-            "the head's tilt limits (head.tilt.min_deg, head.tilt.max_deg) leave nothing of this region in reach."
+            "the head's tilt limits (head.tilt.min_deg, head.tilt.max_deg) put all of this region out of reach."
         )
     found = replace(wanted, pitch_from_deg=low, pitch_to_deg=high)
     turn = head.pan.max_deg - head.pan.min_deg

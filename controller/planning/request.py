@@ -71,7 +71,7 @@ class Request:
         if self.region in {RegionKind.BAND, RegionKind.WINDOW}:
             low, high = _given(self.pitch_from_deg, "--pitch-from"), _given(self.pitch_to_deg, "--pitch-to")
             if low >= high:
-                raise InputError(f"--pitch-from {low:g} must be less than --pitch-to {high:g}: nothing lies between.")
+                raise InputError(f"--pitch-from {low:g} must be less than --pitch-to {high:g}.")
         if self.region is RegionKind.WINDOW:
             left, right = _given(self.yaw_from_deg, "--yaw-from"), _given(self.yaw_to_deg, "--yaw-to")
             width = (right - left) % 360

@@ -21,7 +21,7 @@ def must_be_plannable(field: Field, overlap: float, request: Request) -> None:
     size = f"{wide_deg:.2g} x {high_deg:.2g} degrees"
     if min(wide_deg, high_deg) < SMALLEST_DEG:
         raise InputError(
-            f"One frame would count for {size}, too little to plan with: it should be {SMALLEST_DEG:g} at least. Take a "
+            f"The core of one frame would be {size}, too little to plan with: it must be {SMALLEST_DEG:g} or more. Use a "
             "shorter focal length, or check the sensor's size and --overlap."
         )
     if request.region is RegionKind.SINGLE_ROW:
@@ -30,8 +30,8 @@ def must_be_plannable(field: Field, overlap: float, request: Request) -> None:
     most = min(MOST_FRAMES, MOST_NEIGHBOURS * (1 - overlap) ** 2)
     if count > most:
         raise InputError(
-            f"This region needs about {count:.2g} frames of {size} each; about {most:.2g} can be planned at once. Ask "
-            "for a part of it (--region window), for less overlap, or take a shorter focal length."
+            f"This region needs about {count:.2g} frames of {size} each; about {most:.2g} can be planned at once. Plan "
+            "a part of it (--region window), reduce the overlap, or use a shorter focal length."
         )
 
 
@@ -40,6 +40,6 @@ def must_end(seconds: float) -> None:
     most = BOUNDS["max_seconds"].most
     if not seconds <= most:
         raise InputError(
-            f"This run would take {seconds / DAY_S:.3g} days; {most / DAY_S:.0f} is the most. Ask for fewer frames or "
-            "shorter exposures, or let the head move faster."
+            f"This run would take {seconds / DAY_S:.3g} days; at most {most / DAY_S:.0f} can be planned. Plan fewer "
+            "frames or shorter exposures, or a faster head."
         )

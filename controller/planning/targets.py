@@ -124,6 +124,6 @@ def must_reach(kit: Kit, overlap: float, request: Request, wanted_per_degree: fl
     listed = "; ".join(f"{c.focal_length_mm:g} mm {c.mounted}: {c.frames} frames" for c in choices)
     needed_mm = kit.lens.focal_length_mm * wanted_per_degree / reached
     raise WorldError(
-        f"This kit resolves {reached:.1f} pixels per degree, {wanted_per_degree:.1f} are asked for: that takes a "
+        f"This kit resolves {reached:.1f} pixels per degree, not the {wanted_per_degree:.1f} requested. It takes a "
         f"focal length of {needed_mm:.0f} mm or more" + (f" ({listed})." if listed else ".")
     )

@@ -214,8 +214,8 @@ def _disc(radius: float, *, filled: bool) -> Circle:
 def _shade_label(plan: Plan) -> str:
     out_of_reach, open_sr = plan.region.unreachable_sr, 4 * np.pi - plan.region.bounds().solid_angle_sr()
     if out_of_reach == 0:
-        return "not covered: not asked for"
-    rest = ", the rest not asked for" if open_sr > out_of_reach + 1e-4 else ""
+        return "not covered: not requested"
+    rest = ", the rest not requested" if open_sr > out_of_reach + 1e-4 else ""
     return f"not covered: {out_of_reach:.3f} sr out of reach{rest}"
 
 

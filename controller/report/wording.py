@@ -40,12 +40,12 @@ def proof_sentence(plan: Plan) -> str:
     place = direction_words(proof.worst_at.yaw_deg, proof.worst_at.pitch_deg)
     if proof.covered:
         return (
-            f"Every direction of {what} lies in the core of some frame, so no place is missing and neighbours "
-            f"share at least the overlap asked for; the tightest place is {place}, where "
-            f"{max(proof.worst_margin_deg, 0.0):.3f}° are to spare."
+            f"Every direction of {what} is in the core of some frame, so nothing is missing and neighbours "
+            f"share at least the requested overlap; the tightest place is {place}, with "
+            f"{max(proof.worst_margin_deg, 0.0):.3f}° to spare."
         )
     away = f"{-proof.worst_margin_deg:.3f}°"
-    return f"{what.capitalize()} is not covered: the largest gap lies at {place}, {away} from any core."
+    return f"{what.capitalize()} is not covered: the largest gap is at {place}, {away} from any core."
 
 
 def region_words(plan: Plan) -> str:

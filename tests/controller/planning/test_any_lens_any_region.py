@@ -251,7 +251,7 @@ def test_a_region_smaller_than_a_frame_is_one_frame(kit: str) -> None:
 @pytest.mark.parametrize(
     ("asked", "words"),
     [
-        (Request(region=RegionKind.BAND, pitch_from_deg=30, pitch_to_deg=10), "nothing lies between"),
+        (Request(region=RegionKind.BAND, pitch_from_deg=30, pitch_to_deg=10), "30 must be less than --pitch-to 10"),
         (Request(region=RegionKind.BAND, pitch_from_deg=30), "needs --pitch-to"),
         (Request(region=RegionKind.BAND, pitch_from_deg=-50, pitch_to_deg=-40, floor_deg=-30), "leaves nothing"),
         (

@@ -225,11 +225,11 @@ def test_the_overlap_of_a_row_at_the_horizon() -> None:
     ("asked", "low_deg", "words"),
     [
         (Request(), -20.0, "sr out of reach"),
-        (Request(floor_deg=-40), -95.0, "not covered: not asked for"),
+        (Request(floor_deg=-40), -95.0, "not covered: not requested"),
         (
             Request(region=RegionKind.WINDOW, pitch_from_deg=-20, pitch_to_deg=90, yaw_from_deg=330, yaw_to_deg=60),
             -95.0,
-            "not covered: not asked for",
+            "not covered: not requested",
         ),
     ],
     ids=["out of reach", "floor", "window"],
