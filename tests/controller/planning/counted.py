@@ -8,6 +8,6 @@ from controller.planning.effort import Effort
 
 
 def looks(many: int) -> Effort:
-    """An effort of so many looks at the clock: as many evaluations, but for a few."""
+    """An effort of about this many readings of the clock, and as many evaluations."""
     ticks = count()
     return Effort(many, now_s=lambda: next(ticks))

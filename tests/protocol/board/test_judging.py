@@ -87,7 +87,7 @@ BUSY_STATES = (moving, referencing, exposing)
 
 
 def refused(talker: Talker, request: Request, reason: Reason) -> None:
-    """The request is refused, and nothing has changed but what time changes."""
+    """The request is refused, and only the time has changed."""
     before = talker.status()
     assert talker.ask(request) == Refused(reason)
     after = talker.status()
@@ -210,7 +210,7 @@ BAD_OTHERS = (
 
 @pytest.mark.parametrize("request_", [*BAD_AXES, *BAD_OTHERS], ids=str)
 def test_values_that_make_no_sense(talker: Talker, request_: Command) -> None:
-    """They come before the state: a disarmed board refuses them by the same name as an armed one."""
+    """Values are checked before the state: a disarmed board gives the same reason as an armed one."""
     for begin in (Talker.greet, Talker.configure, Talker.make_ready):
         begin(talker)
         newer = CommandId(talker.next_id() if request_.command_id else 0)
@@ -246,7 +246,7 @@ def test_an_equal_id_is_accepted_and_not_done_again(core: Core, talker: Talker) 
 @pytest.mark.parametrize("other", [axis, move, expose, reference, arm])
 @pytest.mark.parametrize("last", [move, reference, arm])
 def test_an_id_belongs_to_one_kind(core: Core, talker: Talker, last: Make, other: Make) -> None:
-    """With the id of the last command and another kind, whatever its values: it is stale, and nothing is done."""
+    """The last command's id in another type, with any values, is stale, and nothing is done."""
     talker.make_ready()
     command = last(talker)
     assert isinstance(command, Command)
