@@ -133,7 +133,7 @@ LIES: tuple[tuple[str, Spoil, str, str], ...] = (
     ("at rest with a command", while_it_is(BoardState.DISARMED, running_id=CommandId(9)), "status", "command 9 runs"),
     ("moves for nobody", while_it_is(BoardState.MOVING, running_id=CommandId(0)), "rest", "without a command"),
     ("READY while it moves", liars.that_says_ready_too_soon, "rest", "said READY and went on"),
-    ("arrives beside the target", statuses(off_by_one), "move", "stands at 1, 0|ARRIVED at"),
+    ("arrives beside the target", statuses(off_by_one), "move", "is at 1, 0|ARRIVED at"),
     ("never moves", liars.that_never_moved, "move", "cannot take less than"),
     ("arrives too soon", liars.that_hurries, "move", "cannot take less than"),
     (
