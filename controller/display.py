@@ -15,7 +15,7 @@ from rich.progress_bar import ProgressBar
 from rich.text import Text
 
 from controller import clock
-from controller.capture.events import Kind
+from controller.capture.events import EventKind
 from controller.capture.states import RunState
 from controller.capture.words.run import CHANGES, PAUSED, PAUSES, STATES
 from controller.files import open_to_append
@@ -36,7 +36,7 @@ SPHERE_LINES, SPHERE_COLUMNS = 9, 48
 
 def warning_of(happening: Happening) -> str:
     """The warning for the operator at this change of state, empty if none."""
-    return CHANGES.get((RunState(happening.state), Kind(happening.what)), "")
+    return CHANGES.get((RunState(happening.state), EventKind(happening.what)), "")
 
 
 @dataclass(slots=True)
@@ -101,7 +101,7 @@ class Watched(Protocol):
         """The counters of the link."""
 
     @property
-    def pause(self) -> Kind | None:
+    def pause(self) -> EventKind | None:
         """The pause that was requested."""
 
 

@@ -20,7 +20,7 @@ from pathlib import Path
 
 from controller import clock
 from controller.errors import StorageFailed, WorldError
-from controller.lock_file import ANOTHER, LONGEST, Held, hold_file, words_of_holder
+from controller.lock_file import ANOTHER, LONGEST, LockHeld, hold_file, words_of_holder
 from protocol.units import MS
 
 GLANCE_NS, LOOK_NS = 200 * MS, 10 * MS  # how long a program that only checks may hold a lock, and the interval of retries
@@ -52,7 +52,7 @@ def sole_use(lock: Lock, what: str, purpose: str) -> Iterator[None]:
             try:
                 held.enter_context(_hold(lock, f"process {os.getpid()} ({purpose})"))
                 break
-            except Held as error:
+            except LockHeld as error:
                 if clock.monotonic_ns() > deadline_ns:
                     raise Taken(f"{what} is in use by {error}; end that first, or wait for it.") from None
                 clock.wait_ns(LOOK_NS)
@@ -76,7 +76,7 @@ def in_use(session: Path) -> bool:
     try:
         with _hold(lock_of(session), None):
             return False
-    except Held:
+    except LockHeld:
         return True
     except OSError:
         raise StorageFailed(
@@ -99,7 +99,7 @@ def _hold_name(lock: Lock, holder: str | None) -> Iterator[None]:
         except OSError as error:
             if error.errno != errno.EADDRINUSE:
                 raise
-            raise Held(_holder(name)) from None
+            raise LockHeld(_holder(name)) from None
         if holder is not None:
             with suppress(OSError):  # it only makes a refusal more helpful
                 _bind(bound, f"{name}{holder[:LONGEST]}")

@@ -31,7 +31,7 @@ FAR = 1 << 20  # the byte that Windows locks, far behind the description, so tha
 LONGEST_NAME = 200  # bytes of a session's name in the name of its lock
 
 
-class Held(Exception):
+class LockHeld(Exception):
     """The lock is held; the message names the holder if known."""
 
 
@@ -62,7 +62,7 @@ def hold_file(name: str, session: Path | None, holder: str | None) -> Iterator[N
             return
         opened.callback(os.close, number)
         if not _lock(number):
-            raise Held(_read_words(number))
+            raise LockHeld(_read_words(number))
         if holder is not None:
             _write_words(number, holder)
             opened.callback(_write_words, number, "")

@@ -13,7 +13,7 @@ from typing import Final
 
 from protocol.codec import FROM_BOARD_BIT, decode_message, frame_of, is_known, kind_of
 from protocol.errors import BadFrame, WrongUse
-from protocol.framing import Deframer, Frame
+from protocol.framing import CheckedFrame, Deframer
 from protocol.messages import (
     Accepted,
     Booted,
@@ -49,11 +49,11 @@ class BoardLink:
 
     def __init__(self) -> None:
         self._deframer = Deframer()
-        self._inbox: deque[Frame] = deque()
+        self._inbox: deque[CheckedFrame] = deque()
         self._outbox: deque[bytes] = deque()
-        self._last_frame: Frame | None = None  # the frame that `_last_reply` answers
+        self._last_frame: CheckedFrame | None = None  # the frame that `_last_reply` answers
         self._last_reply = b""
-        self._unanswered: Frame | None = None
+        self._unanswered: CheckedFrame | None = None
         self._last_heard: Nanos | None = None
         self._sent = self._retransmitted = self._dropped = 0
 
@@ -131,7 +131,7 @@ class BoardLink:
             damaged=counters.damaged,
         )
 
-    def _understand(self, frame: Frame) -> Request | None:
+    def _understand(self, frame: CheckedFrame) -> Request | None:
         """Return the request in a frame, or refuse it here and return None if it is not valid."""
         try:
             message = decode_message(frame.kind, frame.payload)
@@ -143,7 +143,7 @@ class BoardLink:
         assert not isinstance(message, (Welcome, Accepted, Refused, Status, Index, Booted, Finished, Held))
         return message
 
-    def _answer(self, frame: Frame, reply: Reply) -> None:
+    def _answer(self, frame: CheckedFrame, reply: Reply) -> None:
         wire = frame_of(reply, frame.seq)
         self._last_frame, self._last_reply = frame, wire
         self._emit(wire)

@@ -107,7 +107,7 @@ def check_bytes(crc: int) -> bytes:
     return bytes((0x80 | crc >> 10, 0x80 | crc >> 4 & 0x3F, 0xC0 | crc & 0x0F))
 
 
-class Frame(NamedTuple):
+class CheckedFrame(NamedTuple):
     """The content of a frame that passed the checks."""
 
     kind: int
@@ -148,10 +148,10 @@ class Deframer:
         self._skipping = False  # the current run is too long or has no lead: drop it up to its delimiter
         self._zeros = 0  # consecutive zeros just before the current run
 
-    def feed(self, data: bytes) -> list[Frame]:
+    def feed(self, data: bytes) -> list[CheckedFrame]:
         """Return the good frames that end within `data`, in order."""
         *ended, rest = data.split(b"\0")
-        frames: list[Frame] = []
+        frames: list[CheckedFrame] = []
         for piece in ended:
             if piece:
                 self._extend(piece)
@@ -177,7 +177,7 @@ class Deframer:
         else:
             self._tail += piece
 
-    def _close(self, frames: list[Frame]) -> None:
+    def _close(self, frames: list[CheckedFrame]) -> None:
         encoded, self._tail = self._tail, b""
         stuffed, check = encoded[:-CHECK], encoded[-CHECK:]
         if check != check_bytes(crc_hqx(stuffed, CRC_START)):
@@ -193,4 +193,4 @@ class Deframer:
             self.counters.bad_head += 1
             return
         self.counters.good += 1
-        frames.append(Frame(content[1], content[2], content[OVERHEAD:]))
+        frames.append(CheckedFrame(content[1], content[2], content[OVERHEAD:]))

@@ -22,7 +22,7 @@ from typing import Final, NamedTuple, TypeAlias
 
 from protocol.codec import FROM_BOARD_BIT, decode_message, encode_message, kind_of
 from protocol.errors import BadFrame, WrongUse
-from protocol.framing import Deframer, Frame, encode_frame
+from protocol.framing import CheckedFrame, Deframer, encode_frame
 from protocol.messages import (
     Accepted,
     Booted,
@@ -142,7 +142,7 @@ class HostLink:
         self._to_send = False  # the outstanding frame has not been taken yet
         self._deadline: Nanos | None = None  # runs from take() to the reply
         self._deframer = Deframer()
-        self._inbox: deque[Frame] = deque()
+        self._inbox: deque[CheckedFrame] = deque()
         self._events: deque[LinkEvent] = deque(maxlen=EVENTS)
         self._boot_id: BootId | None = None
         self._last_heard: Nanos | None = None
@@ -296,7 +296,7 @@ class HostLink:
             return Trouble.NO_ANSWER
         return Trouble.NOISE if self._bytes_since else Trouble.NOTHING
 
-    def _look_at(self, frame: Frame) -> None:
+    def _look_at(self, frame: CheckedFrame) -> None:
         try:
             message = decode_message(frame.kind, frame.payload)
         except BadFrame:
@@ -319,7 +319,7 @@ class HostLink:
         self._settle()
         self._events.append(Answered(waiting.request, message))
 
-    def _look_at_unreadable(self, frame: Frame) -> None:
+    def _look_at_unreadable(self, frame: CheckedFrame) -> None:
         waiting = self._outstanding
         if waiting is None or frame.seq != waiting.seq or frame.kind not in _reply_kinds(waiting.request):
             self._dropped += 1

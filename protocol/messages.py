@@ -19,7 +19,7 @@ from dataclasses import dataclass
 from enum import CONFORM, IntEnum, IntFlag
 from typing import TypeAlias
 
-from protocol.units import Axis, BootId, CommandId, Steps
+from protocol.units import AxisId, BootId, CommandId, Steps
 
 
 class BoardState(IntEnum):
@@ -144,7 +144,7 @@ class SetAxis:
     """Describe one axis: its travel in steps, its highest speed and acceleration. Only while disarmed."""
 
     command_id: CommandId
-    axis: Axis
+    axis: AxisId
     min_steps: Steps
     max_steps: Steps
     speed_steps_s: int

@@ -48,7 +48,7 @@ def is_after(a: CommandId, b: CommandId) -> bool:
     return a != NO_COMMAND and 0 < (a - b) % ID_SPAN < ID_SPAN // 2
 
 
-class Axis(IntEnum):
+class AxisId(IntEnum):
     """The two axes of the head."""
 
     PAN = 0

@@ -2,7 +2,7 @@
 
 The board's pulses are a `Motion` in steps. The rotor follows them unless it stalls or slips; the play between rotor and
 head is a hysteresis (the head rests until the rotor has crossed the play); a gear that sits off its centre adds an error
-that comes back once per turn. What rings after changes of speed is kept here as well, for `Head` to add up.
+that comes back once per turn. What rings after changes of speed is kept here as well, for `SimulatedHead` to add up.
 """
 
 import math
@@ -40,7 +40,7 @@ class AxisSpec:
     switch: bool = True
 
 
-class Axis:
+class SimulatedAxis:
     """One axis: its motion, what it lost, and the steps of acceleration of the latest motions, which may still ring."""
 
     def __init__(self, spec: AxisSpec, steps: int, random: Random) -> None:

@@ -37,32 +37,31 @@ from protocol.messages import (
     StatusFlag,
     Welcome,
 )
-from protocol.units import MS, NO_COMMAND, BootId, CommandId, Nanos, Steps, is_after
-from protocol.units import Axis as AxisName
+from protocol.units import MS, NO_COMMAND, AxisId, BootId, CommandId, Nanos, Steps, is_after
 from sim import exposing
-from sim.axis import Axis
-from sim.camera import Camera
+from sim.axis import SimulatedAxis
+from sim.camera import SimulatedCamera
 from sim.exposing import Exposing
-from sim.head import Head
+from sim.head import SimulatedHead
 from sim.indexing import Indexing
-from sim.judging import Standing, refusal
+from sim.judging import JudgingState, refusal
 from sim.motors import move, stop
 from sim.referencing import Phase, Referencing
 
 RECEIVE_BYTES = 128
 TURNING = {BoardState.MOVING, BoardState.REFERENCING, BoardState.STOPPING}
 BLOCKING = {Cause.SUPPLY_LOW, Cause.STOP_SWITCH}  # for as long as they last
-KNOWN = {AxisName.PAN: StatusFlag.PAN_KNOWN, AxisName.TILT: StatusFlag.TILT_KNOWN}
+KNOWN = {AxisId.PAN: StatusFlag.PAN_KNOWN, AxisId.TILT: StatusFlag.TILT_KNOWN}
 CLOSED_NS = MS  # as long as most exposures are, and longer than the shortest that counts
 
 
-class Board:
+class SimulatedBoard:
     """One board from power-on to power-off."""
 
     def __init__(
         self,
-        head: Head,
-        camera: Camera,
+        head: SimulatedHead,
+        camera: SimulatedCamera,
         random: Random,
         *,
         sync_contact: bool,
@@ -78,12 +77,12 @@ class Board:
         self._boot_ns = now_ns
         self._boot_id = BootId(random.randrange(1, 1 << 32))
         self._link = BoardLink()
-        self._axes: dict[AxisName, Axis] = {AxisName.PAN: head.pan, AxisName.TILT: head.tilt}
+        self._axes: dict[AxisId, SimulatedAxis] = {AxisId.PAN: head.pan, AxisId.TILT: head.tilt}
         # Counting starts at zero wherever the head happens to stand; a reference run corrects it.
         self._origin = {name: round(axis.motion.steps_at(now_ns)) for name, axis in self._axes.items()}
-        self._settings: dict[AxisName, SetAxis] = {}
+        self._settings: dict[AxisId, SetAxis] = {}
         self._state, self._cause = BoardState.DISARMED, cause
-        self._known: set[AxisName] = set()
+        self._known: set[AxisId] = set()
         self._silence_ns = 0
         self._last_id = self._running = self._finished = NO_COMMAND
         self._last_kind: type[Command] | None = None  # of the command with that id
@@ -192,7 +191,7 @@ class Board:
                 return Refused(Reason.STALE_ID)
         reason = refusal(
             command,
-            Standing(
+            JudgingState(
                 self._state,
                 bool(self._silence_ns),
                 len(self._known) == len(self._axes),
@@ -221,7 +220,7 @@ class Board:
             return Refused(Reason.VERSION)
         self._host_minor = hello.version_minor
         fitted = Capability.HALF_PRESS
-        for name, switch in ((AxisName.PAN, Capability.PAN_SWITCH), (AxisName.TILT, Capability.TILT_SWITCH)):
+        for name, switch in ((AxisId.PAN, Capability.PAN_SWITCH), (AxisId.TILT, Capability.TILT_SWITCH)):
             fitted |= switch if self._axes[name].spec.switch else Capability(0)
         if self._sync_contact:
             fitted |= Capability.SYNC_CONTACT
@@ -248,8 +247,8 @@ class Board:
             state=self._state,
             flags=flags,
             cause=cause_for(self._host_minor, self._cause),
-            pan_steps=self._count(AxisName.PAN, now_ns),
-            tilt_steps=self._count(AxisName.TILT, now_ns),
+            pan_steps=self._count(AxisId.PAN, now_ns),
+            tilt_steps=self._count(AxisId.TILT, now_ns),
             running_id=self._running,
             finished_id=self._finished,
             finished_outcome=self._outcome,
@@ -276,7 +275,7 @@ class Board:
         self._known = set(zeros)
 
     def _move(self, now_ns: int, command: Move) -> None:
-        for name, target in ((AxisName.PAN, command.pan_steps), (AxisName.TILT, command.tilt_steps)):
+        for name, target in ((AxisId.PAN, command.pan_steps), (AxisId.TILT, command.tilt_steps)):
             axis, setting = self._axes[name], self._settings[name]
             here = round(axis.motion.steps_at(now_ns))
             goal = target + self._origin[name]
@@ -298,7 +297,7 @@ class Board:
         self._finished_ms = self._clock_ms(now_ns)
         self._running = NO_COMMAND
         self._state = BoardState.READY if self._silence_ns else BoardState.DISARMED
-        pan, tilt = self._count(AxisName.PAN, now_ns), self._count(AxisName.TILT, now_ns)
+        pan, tilt = self._count(AxisId.PAN, now_ns), self._count(AxisId.TILT, now_ns)
         self._link.notify(Finished(self._finished, outcome, pan, tilt, self._finished_ms))
 
     def _rest_ns(self) -> int:
@@ -318,7 +317,7 @@ class Board:
 
     def _notify_held(self, now_ns: int) -> None:
         cause = cause_for(self._host_minor, self._cause)
-        pan, tilt = self._count(AxisName.PAN, now_ns), self._count(AxisName.TILT, now_ns)
+        pan, tilt = self._count(AxisId.PAN, now_ns), self._count(AxisId.TILT, now_ns)
         self._link.notify(Held(cause, pan, tilt, self._clock_ms(now_ns)))
 
     def _go_on_referencing(self, now_ns: int, referencing: Referencing) -> None:
@@ -365,7 +364,7 @@ class Board:
             self._finish(now_ns, Outcome.CUT_SHORT)
         self._state = BoardState.DISARMED
 
-    def _count(self, name: AxisName, now_ns: int) -> Steps:
+    def _count(self, name: AxisId, now_ns: int) -> Steps:
         return Steps(round(self._axes[name].motion.steps_at(now_ns)) - self._origin[name])
 
     def _clock_ms(self, now_ns: int) -> int:

@@ -66,7 +66,7 @@ class Opening:
     shutter_s: float
 
 
-class Camera:
+class SimulatedCamera:
     """Opens its shutter a little after the release is closed, if it is ready by then."""
 
     def __init__(self, spec: CameraSpec, random: Random) -> None:

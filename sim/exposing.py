@@ -4,7 +4,7 @@ from dataclasses import dataclass
 
 from protocol.messages import Expose, Outcome
 from protocol.units import MS
-from sim.camera import Camera, Label
+from sim.camera import Label, SimulatedCamera
 
 SYNC_LEAST_NS = 75_000
 """A contact must be closed for so long to count; protocol/SPEC.md asks for more than 50 us and at most 100 us."""
@@ -28,7 +28,7 @@ class Exposing:
             return self.release_ns
         return self.press_end_ns if self.sync_seen else self.limit_ns
 
-    def handle_deadline(self, now_ns: int, camera: Camera) -> Outcome | None:
+    def handle_deadline(self, now_ns: int, camera: SimulatedCamera) -> Outcome | None:
         """Release the camera when that is due; return how the exposure ended once it has."""
         if now_ns < self.next_deadline():
             return None

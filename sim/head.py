@@ -12,7 +12,7 @@ from dataclasses import dataclass
 from random import Random
 
 from protocol.units import NS
-from sim.axis import Axis, AxisSpec
+from sim.axis import AxisSpec, SimulatedAxis
 from sim.lean import leaned, leaned_roll
 from sim.motors import Motion
 from sim.wind import Wind
@@ -36,20 +36,20 @@ class HeadSpec:
     gust_peak_deg: float = 0.0
 
 
-class Head:
+class SimulatedHead:
     """Two axes and the camera on them. Zero of both axes is the true zero of the switches."""
 
     def __init__(self, spec: HeadSpec, pan_steps: int, tilt_steps: int, seed: int = 0) -> None:
         self.spec = spec
         random = Random(seed)
-        self.pan = Axis(spec.pan, pan_steps, random)
-        self.tilt = Axis(spec.tilt, tilt_steps, random)
+        self.pan = SimulatedAxis(spec.pan, pan_steps, random)
+        self.tilt = SimulatedAxis(spec.tilt, tilt_steps, random)
         self.wind = Wind(seed, spec.gusts_every_s, spec.gust_peak_deg)
         self._by_hand: tuple[float, float, tuple[Motion, Motion]] | None = None
         self._omega = 2 * math.pi * spec.ring_hz
         self._damped = self._omega * math.sqrt(1 - spec.ring_damping**2)
 
-    def axis(self, name: str) -> Axis:
+    def axis(self, name: str) -> SimulatedAxis:
         """The axis of that name, pan or tilt."""
         return self.pan if name == "pan" else self.tilt
 
@@ -86,7 +86,7 @@ class Head:
         """True roll of the camera in degrees: positive where its right side hangs low."""
         return leaned_roll(*self.angles_deg(now_ns), *self.lean)
 
-    def _ringing_deg(self, axis: Axis, now_ns: int) -> float:
+    def _ringing_deg(self, axis: SimulatedAxis, now_ns: int) -> float:
         ratio, total = self.spec.ring_damping, 0.0
         for t, change in axis.shakes(now_ns):
             fade = math.exp(-ratio * self._omega * t)

@@ -4,9 +4,8 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 
 from protocol.messages import EdgeFlag, Index
-from protocol.units import Axis as AxisName
-from protocol.units import Steps
-from sim.axis import Axis
+from protocol.units import AxisId, Steps
+from sim.axis import SimulatedAxis
 
 
 @dataclass(frozen=True, slots=True)
@@ -22,9 +21,9 @@ class Indexing:
     """The latest edge of each axis."""
 
     def __init__(self) -> None:
-        self._edges = dict.fromkeys(AxisName, Edge(0, Steps(0), EdgeFlag(0)))
+        self._edges = dict.fromkeys(AxisId, Edge(0, Steps(0), EdgeFlag(0)))
 
-    def note(self, now_ns: int, axes: Mapping[AxisName, Axis], origin: Mapping[AxisName, int]) -> None:
+    def note(self, now_ns: int, axes: Mapping[AxisId, SimulatedAxis], origin: Mapping[AxisId, int]) -> None:
         """A move has ended: where in it a flag changed, counted from `origin`."""
         for name, axis in axes.items():
             change = axis.flag_change(now_ns)
@@ -35,5 +34,5 @@ class Indexing:
 
     def reply(self) -> Index:
         """What is answered."""
-        pan, tilt = self._edges[AxisName.PAN], self._edges[AxisName.TILT]
+        pan, tilt = self._edges[AxisId.PAN], self._edges[AxisId.TILT]
         return Index(pan.count, pan.steps, pan.how, tilt.count, tilt.steps, tilt.how)

@@ -4,22 +4,22 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 
 from protocol.messages import Arm, BoardState, Command, Expose, Move, Reason, Reference, SetAxis
-from protocol.units import NO_COMMAND, Axis, BootId
+from protocol.units import NO_COMMAND, AxisId, BootId
 
 
 @dataclass(frozen=True, slots=True)
-class Standing:
+class JudgingState:
     """Where the board stands when it judges."""
 
     state: BoardState
     armed: bool
     known: bool
     boot_id: BootId
-    settings: Mapping[Axis, SetAxis]
+    settings: Mapping[AxisId, SetAxis]
     max_step_rate: int
 
 
-def makes_no_sense(command: Command, standing: Standing) -> bool:
+def makes_no_sense(command: Command, standing: JudgingState) -> bool:
     """Whether the values make no sense by themselves, or against what the axes were told."""
     if command.command_id == NO_COMMAND:
         return True
@@ -31,14 +31,14 @@ def makes_no_sense(command: Command, standing: Standing) -> bool:
     if isinstance(command, Expose):
         return command.press_ms == 0
     if isinstance(command, Reference):
-        searches = {Axis.PAN: command.pan_search_steps_s, Axis.TILT: command.tilt_search_steps_s}
+        searches = {AxisId.PAN: command.pan_search_steps_s, AxisId.TILT: command.tilt_search_steps_s}
         fastest = {name: setting.speed_steps_s for name, setting in standing.settings.items()}
         too_fast = any(speed > fastest.get(name, standing.max_step_rate) for name, speed in searches.items())
         return too_fast or command.creep_divisor == 0 or 0 in searches.values()
     return False
 
 
-def refusal(command: Command, standing: Standing) -> Reason | None:
+def refusal(command: Command, standing: JudgingState) -> Reason | None:
     """Why the board refuses, None if it does not. The command id has been looked at before."""
     if makes_no_sense(command, standing):
         return Reason.BAD_VALUE
@@ -49,7 +49,7 @@ def refusal(command: Command, standing: Standing) -> Reason | None:
             return Reason.BUSY
         if command.boot_id != standing.boot_id:
             return Reason.WRONG_BOOT
-        return None if len(standing.settings) == len(Axis) else Reason.NOT_CONFIGURED
+        return None if len(standing.settings) == len(AxisId) else Reason.NOT_CONFIGURED
     if not standing.armed:
         return Reason.NOT_ARMED
     if standing.state is not BoardState.READY:
@@ -59,10 +59,10 @@ def refusal(command: Command, standing: Standing) -> Reason | None:
     return None
 
 
-def _refused_move(command: Move, standing: Standing) -> Reason | None:
+def _refused_move(command: Move, standing: JudgingState) -> Reason | None:
     if not standing.known:
         return Reason.UNKNOWN_POSITION
-    targets = {Axis.PAN: command.pan_steps, Axis.TILT: command.tilt_steps}
+    targets = {AxisId.PAN: command.pan_steps, AxisId.TILT: command.tilt_steps}
     limits = standing.settings
     beyond = any(not limits[name].min_steps <= steps <= limits[name].max_steps for name, steps in targets.items())
     return Reason.OUT_OF_LIMITS if beyond else None

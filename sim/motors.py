@@ -15,7 +15,7 @@ STAIRS = 16  # of each ramp of the acceleration, where it is taken apart for rin
 
 
 @dataclass(frozen=True, slots=True)
-class Leg:
+class RampSegment:
     """A stretch of constant acceleration or jerk: from `start_s`, at `steps`, `speed` and `accel`, for `duration_s`."""
 
     start_s: float
@@ -45,7 +45,7 @@ class Motion:
     begin_ns: int
     end_ns: int
     target: int
-    legs: tuple[Leg, ...] = ()
+    legs: tuple[RampSegment, ...] = ()
 
     def steps_at(self, now_ns: int) -> float:
         """Position in (fractions of) steps."""
@@ -61,7 +61,7 @@ class Motion:
         leg, t = self._leg(now_ns)
         return leg.speed_at(t)
 
-    def _leg(self, now_ns: int) -> tuple[Leg, float]:
+    def _leg(self, now_ns: int) -> tuple[RampSegment, float]:
         elapsed = (now_ns - self.begin_ns) / NS
         leg = next((leg for leg in reversed(self.legs) if leg.start_s <= elapsed), self.legs[0])
         return leg, max(0.0, elapsed - leg.start_s)
@@ -92,7 +92,7 @@ class Motion:
         return changes
 
 
-def _passes(leg: Leg, steps: float) -> list[float]:
+def _passes(leg: RampSegment, steps: float) -> list[float]:
     """When, in seconds into it, a leg passes `steps`, in order. With jerk a leg only ever goes one way."""
     if not leg.jerk:
         return sorted(_roots(leg.accel / 2, leg.speed, leg.steps - steps))
@@ -133,9 +133,9 @@ def move(begin_ns: int, start: int, target: int, speed: float, accel: float, jer
     ramp_s = peak / accel
     cruise_s = max(0.0, distance / peak - ramp_s)
     ramp_steps = peak * ramp_s / 2
-    up = Leg(0.0, float(start), 0.0, sign * accel, ramp_s)
-    cruise = Leg(ramp_s, start + sign * ramp_steps, sign * peak, 0.0, cruise_s)
-    down = Leg(ramp_s + cruise_s, target - sign * ramp_steps, sign * peak, -sign * accel, ramp_s)
+    up = RampSegment(0.0, float(start), 0.0, sign * accel, ramp_s)
+    cruise = RampSegment(ramp_s, start + sign * ramp_steps, sign * peak, 0.0, cruise_s)
+    down = RampSegment(ramp_s + cruise_s, target - sign * ramp_steps, sign * peak, -sign * accel, ramp_s)
     legs = (up, cruise, down) if cruise_s > 0 else (up, down)
     return Motion(begin_ns, begin_ns + math.ceil((2 * ramp_s + cruise_s) * NS), target, legs)
 
@@ -163,14 +163,14 @@ def _double_s(begin_ns: int, start: int, target: int, sign: float, most: tuple[f
         (0.0, flat_s),
         (jerk, rise_s),
     )
-    legs: list[Leg] = []
-    at = Leg(0.0, float(start), 0.0, 0.0, 0.0)
+    legs: list[RampSegment] = []
+    at = RampSegment(0.0, float(start), 0.0, 0.0, 0.0)
     for change, duration_s in jerks:
         if duration_s <= 1e-12:
             continue
         t = at.duration_s
         accel_now = 0.0 if not legs else at.accel_at(t)
-        at = Leg(at.start_s + t, at.steps_at(t), at.speed_at(t), accel_now, duration_s, sign * change)
+        at = RampSegment(at.start_s + t, at.steps_at(t), at.speed_at(t), accel_now, duration_s, sign * change)
         legs.append(at)
     return Motion(begin_ns, begin_ns + math.ceil((2 * ramp_s + cruise_s) * NS), target, tuple(legs))
 
@@ -190,5 +190,5 @@ def stop(motion: Motion, now_ns: int, accel: float) -> Motion:
         return at_rest(round(steps), now_ns)
     braking = speed * speed / (2 * abs(target - steps))
     duration_s = abs(speed) / braking
-    leg = Leg(0.0, steps, speed, -sign * braking, duration_s)
+    leg = RampSegment(0.0, steps, speed, -sign * braking, duration_s)
     return Motion(now_ns, now_ns + math.ceil(duration_s * NS), target, (leg,))

@@ -12,7 +12,7 @@ from dataclasses import dataclass, field
 from random import Random
 
 from protocol.units import MS, NS
-from sim.head import Head
+from sim.head import SimulatedHead
 from sim.motors import Motion
 
 WARNING = re.compile(r"The head moves (?:in (\d+) s|now)")
@@ -63,7 +63,7 @@ class Person:
     seed: int
     now: Callable[[], int]
     wake: Callable[[int], None]
-    head: Head
+    head: SimulatedHead
     read: list[tuple[int, str]] = field(default_factory=list)
     typed: list[tuple[int, str]] = field(default_factory=list)
     unannounced: list[Moved] = field(default_factory=list)
@@ -173,7 +173,7 @@ class Person:
             return False
         return self._left_ns is None or at_ns < self._left_ns
 
-    def watch(self, head: Head) -> None:
+    def watch(self, head: SimulatedHead) -> None:
         """Look at the motors: has something begun to turn?"""
         for name, axis in (("pan", head.pan), ("tilt", head.tilt)):
             motion, before = axis.motion, self._motions.get(name)

@@ -11,8 +11,8 @@ from collections.abc import Mapping
 from enum import Enum, auto
 
 from protocol.messages import Reference, SetAxis
-from protocol.units import Axis as AxisName
-from sim.axis import Axis
+from protocol.units import AxisId
+from sim.axis import SimulatedAxis
 from sim.motors import move, stop
 
 MARGIN_PART, MARGIN_STEPS = 32, 32
@@ -38,7 +38,9 @@ class Phase(Enum):
 class ReferenceRun:
     """The run on one axis. `next_deadline` and `handle_deadline` drive it."""
 
-    def __init__(self, axis: Axis, now_ns: int, *, search: float, creep: float, accel: float, bound: int) -> None:
+    def __init__(
+        self, axis: SimulatedAxis, now_ns: int, *, search: float, creep: float, accel: float, bound: int
+    ) -> None:
         self._axis, self._accel, self._bound = axis, accel, bound
         self._speed = {Phase.SEEK: search, Phase.RETREAT: -search, Phase.CREEP: creep}
         self._braking = False
@@ -108,9 +110,9 @@ class Referencing:
     """A Reference under way, on both axes at once."""
 
     def __init__(
-        self, command: Reference, now_ns: int, axes: Mapping[AxisName, Axis], settings: Mapping[AxisName, SetAxis]
+        self, command: Reference, now_ns: int, axes: Mapping[AxisId, SimulatedAxis], settings: Mapping[AxisId, SetAxis]
     ) -> None:
-        searches = {AxisName.PAN: command.pan_search_steps_s, AxisName.TILT: command.tilt_search_steps_s}
+        searches = {AxisId.PAN: command.pan_search_steps_s, AxisId.TILT: command.tilt_search_steps_s}
         self._begin_ns = now_ns
         self._runs = {
             name: ReferenceRun(
@@ -134,10 +136,10 @@ class Referencing:
         for run in self._runs.values():
             run.handle_deadline(now_ns)
 
-    def zeros(self) -> dict[AxisName, int]:
+    def zeros(self) -> dict[AxisId, int]:
         """Return where step 0 is, for the axes that have met their switch."""
         return {name: run.zero_steps for name, run in self._runs.items() if run.known}
 
-    def phases(self) -> dict[AxisName, Phase]:
+    def phases(self) -> dict[AxisId, Phase]:
         """Return where each axis is."""
         return {name: run.phase for name, run in self._runs.items()}

@@ -5,9 +5,9 @@ from random import Random
 
 from protocol.messages import Cause
 from protocol.units import MS
-from sim.board import Board
-from sim.camera import Camera, CameraSpec, Opening
-from sim.head import Head, HeadSpec
+from sim.board import SimulatedBoard
+from sim.camera import CameraSpec, Opening, SimulatedCamera
+from sim.head import HeadSpec, SimulatedHead
 from sim.incidents import HostState, Incidents
 from sim.person import Person
 from sim.scenario import Scenario
@@ -44,16 +44,16 @@ class Rig:
         random = Random(spec.seed)
         within_deg = [START_WITHIN_DEG if axis.switch else 0.0 for axis in (spec.head.pan, spec.head.tilt)]
         pan_deg, tilt_deg = (random.uniform(-1, 1) * within for within in within_deg)
-        self.head = Head(
+        self.head = SimulatedHead(
             spec.head,
             round(pan_deg * spec.head.pan.steps_per_degree),
             round(tilt_deg * spec.head.tilt.steps_per_degree),
             spec.seed + 2,
         )
-        self.camera = Camera(spec.camera, random)
+        self.camera = SimulatedCamera(spec.camera, random)
         self._spec, self._random = spec, random
         self.seed, self.scenario = spec.seed, spec.scenario
-        self.board: Board = self._new_board(0, Cause.POWER_ON)
+        self.board: SimulatedBoard = self._new_board(0, Cause.POWER_ON)
         self.truth = Truth()
         self.host = HostState()
         self.trace: Trace | None = None
@@ -73,8 +73,8 @@ class Rig:
         self.head.tilt.jolt(now_ns)
         self.board = self._new_board(now_ns, cause)
 
-    def _new_board(self, now_ns: int, cause: Cause) -> Board:
-        return Board(
+    def _new_board(self, now_ns: int, cause: Cause) -> SimulatedBoard:
+        return SimulatedBoard(
             self.head,
             self.camera,
             self._spec.boots or self._random,

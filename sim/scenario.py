@@ -33,7 +33,7 @@ class ScenarioError(Exception):
 
 
 @dataclass(frozen=True, slots=True)
-class Kind:
+class FaultKind:
     """One kind of fault: what it is, whether it lasts (`for_s`), and what else must be said of it."""
 
     says: str
@@ -42,27 +42,27 @@ class Kind:
     may_have: tuple[str, ...] = ()
 
 
-KINDS: dict[str, Kind] = {
-    "bytes-damaged": Kind("a share of the bytes on the line is damaged", lasts=True, needs=("share",)),
-    "bytes-dropped": Kind("a share of the bytes on the line is lost", lasts=True, needs=("share",)),
-    "bytes-doubled": Kind("a share of the bytes on the line arrives twice", lasts=True, needs=("share",)),
-    "bytes-delayed": Kind("every byte comes later", lasts=True, needs=("delay_ms",)),
-    "line-cut": Kind("the cable is pulled", lasts=True),
-    "board-reset": Kind("the board restarts"),
-    "supply-dip": Kind("the motors' supply is low", lasts=True),
-    "stop-switch": Kind("the stop switch is open", lasts=True),
-    "steps-lost": Kind("a motor slips", needs=("axis", "steps")),
-    "stall": Kind("a motor stands still until its next move", needs=("axis",), may_have=("sensed",)),
-    "limit-hit": Kind("a limit switch is met"),
-    "index-moved": Kind("the flag at zero is found elsewhere from now on", needs=("axis", "degrees")),
-    "gust": Kind("a gust shakes the head", lasts=True, needs=("degrees",)),
-    "camera-silent": Kind("the camera does not hear its release", lasts=True),
-    "misfire": Kind("the camera misfires", may_have=("times",)),
-    "card-full": Kind("the card is full"),
-    "battery-flat": Kind("the camera's battery is flat"),
-    "clock-jump": Kind("the host's clock jumps ahead", needs=("seconds",)),
-    "host-asleep": Kind("the host sleeps", lasts=True),
-    "host-killed": Kind("the host's program is killed"),
+KINDS: dict[str, FaultKind] = {
+    "bytes-damaged": FaultKind("a share of the bytes on the line is damaged", lasts=True, needs=("share",)),
+    "bytes-dropped": FaultKind("a share of the bytes on the line is lost", lasts=True, needs=("share",)),
+    "bytes-doubled": FaultKind("a share of the bytes on the line arrives twice", lasts=True, needs=("share",)),
+    "bytes-delayed": FaultKind("every byte comes later", lasts=True, needs=("delay_ms",)),
+    "line-cut": FaultKind("the cable is pulled", lasts=True),
+    "board-reset": FaultKind("the board restarts"),
+    "supply-dip": FaultKind("the motors' supply is low", lasts=True),
+    "stop-switch": FaultKind("the stop switch is open", lasts=True),
+    "steps-lost": FaultKind("a motor slips", needs=("axis", "steps")),
+    "stall": FaultKind("a motor stands still until its next move", needs=("axis",), may_have=("sensed",)),
+    "limit-hit": FaultKind("a limit switch is met"),
+    "index-moved": FaultKind("the flag at zero is found elsewhere from now on", needs=("axis", "degrees")),
+    "gust": FaultKind("a gust shakes the head", lasts=True, needs=("degrees",)),
+    "camera-silent": FaultKind("the camera does not hear its release", lasts=True),
+    "misfire": FaultKind("the camera misfires", may_have=("times",)),
+    "card-full": FaultKind("the card is full"),
+    "battery-flat": FaultKind("the camera's battery is flat"),
+    "clock-jump": FaultKind("the host's clock jumps ahead", needs=("seconds",)),
+    "host-asleep": FaultKind("the host sleeps", lasts=True),
+    "host-killed": FaultKind("the host's program is killed"),
 }
 TEXTS: dict[str, type] = {"kind": str, "axis": str, "sensed": bool}
 

@@ -16,7 +16,7 @@ LONGEST_WAIT_S = 0.05
 KEPT_BYTES = 4096
 
 
-class Line(Protocol):
+class FarEnd(Protocol):
     """The far end of a line, open for as long as it is entered: what others write, we read.
 
     `path` is what they open.
@@ -41,7 +41,7 @@ class Line(Protocol):
 class RealTime:
     """One rig at the end of one line. `speed` is how many seconds of the world pass in one of ours."""
 
-    def __init__(self, rig: Rig, line: Line, speed: float = 1.0) -> None:
+    def __init__(self, rig: Rig, line: FarEnd, speed: float = 1.0) -> None:
         self._rig, self._line, self._speed = rig, line, speed
         self._reached_ns = 0  # the world's time never goes back
         self._begin_ns = time.monotonic_ns()

@@ -1,6 +1,6 @@
 """Where the head was told to be and where it was, all along a run: dense while it moves, sparse while it rests."""
 
-from sim.head import Head
+from sim.head import SimulatedHead
 
 STEP_NS = 50_000_000
 RESTING_PX = 0.05  # a picture that moves by less is at rest to anybody who looks at a curve
@@ -13,7 +13,7 @@ class Trace:
         self.samples: list[tuple[float, float, float, float, float]] = []
         self._until_ns = 0
 
-    def follow(self, head: Head, now_ns: int) -> None:
+    def follow(self, head: SimulatedHead, now_ns: int) -> None:
         """Take up what has happened since the last call; to be called before anything changes at `now_ns`."""
         if now_ns <= self._until_ns:
             return
@@ -25,7 +25,7 @@ class Trace:
         self._sample(head, now_ns)
         self._until_ns = now_ns
 
-    def _sample(self, head: Head, moment_ns: int) -> None:
+    def _sample(self, head: SimulatedHead, moment_ns: int) -> None:
         told = (axis.motion.steps_at(moment_ns) / axis.steps_per_degree for axis in (head.pan, head.tilt))
         row = (*told, *head.pose_deg(moment_ns))
         pan, tilt, yaw, pitch = (round(value, 4) + 0.0 for value in row)

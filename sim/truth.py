@@ -6,7 +6,7 @@ from typing import Any, Self
 
 from protocol.units import NS
 from sim.camera import Opening
-from sim.head import Head
+from sim.head import SimulatedHead
 
 STILL_PX = 0.5
 
@@ -32,7 +32,7 @@ class Truth:
     def __init__(self) -> None:
         self.exposures: list[TrueExposure] = []
 
-    def record(self, head: Head, opening: Opening) -> None:
+    def record(self, head: SimulatedHead, opening: Opening) -> None:
         """Write down an opening of the shutter; the pose is that of the middle of the exposure."""
         begin, end = opening.open_ns, opening.close_ns
         motion_px = head.motion_bound_px(begin)

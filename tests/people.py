@@ -7,8 +7,8 @@ from contextlib import nullcontext
 from dataclasses import dataclass, field
 
 from controller.capture.events import Wanted
-from controller.capture.operator import Asked
-from controller.capture.people import People, Question
+from controller.capture.operator import Respondent
+from controller.capture.people import People, YesNoQuestion
 from controller.commands.crew import Keys
 from sim.virtual_port import VirtualPort
 
@@ -71,14 +71,14 @@ def keys_of(pressed: list[str], port: VirtualPort, pause_s: float = 1.0) -> Keys
     return Keys(nullcontext, next_key)
 
 
-def hearing(wish: Callable[[], Wanted | None]) -> Asked:
+def hearing(wish: Callable[[], Wanted | None]) -> Respondent:
     """Somebody whose requests are what `wish` returns, and who answers every question by yes."""
 
     class Hearing:
         def next_wish(self) -> Wanted | None:
             return wish()
 
-        def ask(self, _: Question) -> bool:
+        def ask(self, _: YesNoQuestion) -> bool:
             return True
 
         def ask_text(self, _: str) -> bool:

@@ -12,17 +12,17 @@ from typing import TypeVar
 
 import numpy as np
 
-from controller.calibration.questions import Mover, Operator, Question, Row, answered, forever
+from controller.calibration.questions import Mover, NumberQuestion, PersonAtHead, ReadingRow, answered, forever
 from controller.calibration.readings import Readings
 from controller.calibration.records import AxisName
 from controller.kit.kit import Axis, Kit
 
-__all__ = ["Mover", "Operator"]
+__all__ = ["Mover", "PersonAtHead"]
 GOLDEN = 0.6180339887498949
 POSITIONS = 12
 YAWS = 8
 ORDERS = 50  # from which the one is taken that follows the places least
-ANGLE = Question("angle_deg", "Angle read, degrees")
+ANGLE = NumberQuestion("angle_deg", "Angle read, degrees")
 Place = TypeVar("Place")
 
 
@@ -70,7 +70,7 @@ def going_with_time(run: Sequence[float]) -> float:
     return abs(float(time @ values)) / size if size > 0 else 0.0
 
 
-def asked_angles(operator: Operator, axis: AxisName, kit: Kit | None) -> Readings:
+def asked_angles(operator: PersonAtHead, axis: AxisName, kit: Kit | None) -> Readings:
     """Commanded steps and angles read from an instrument."""
     operator.tell("Fasten an instrument that reads the angle. Degrees grow to the right and upward. Touch nothing else.")
     plain = axis_of(kit, axis)
@@ -79,28 +79,34 @@ def asked_angles(operator: Operator, axis: AxisName, kit: Kit | None) -> Reading
             "Type the steps commanded and the angle read. Mix the order of the places, and read the first one again at "
             "the end."
         )
-        return answered(operator, forever(Row((Question("commanded_steps", "Commanded steps", whole=True), ANGLE))))
+        return answered(
+            operator, forever(ReadingRow((NumberQuestion("commanded_steps", "Commanded steps", whole=True), ANGLE)))
+        )
     low, high = _range_of(axis, kit)
     places = np.linspace(low, high, POSITIONS + 1).tolist()
     order, rate = in_guided_order(places, places), plain.nominal_steps_per_degree
     rows = (
-        Row((ANGLE,), {"commanded_steps": float(round(place * rate))}, partial(operator.send, axis, place, rate, 1))
+        ReadingRow(
+            (ANGLE,), {"commanded_steps": float(round(place * rate))}, partial(operator.send, axis, place, rate, 1)
+        )
         for place in order
     )
     return answered(operator, rows, len(order))
 
 
-def asked_turns(operator: Operator) -> Readings:
+def asked_turns(operator: PersonAtHead) -> Readings:
     """Whole turns on a far mark and the steps they took."""
     operator.tell(
         "Aim at a far mark, coming from the left. Turn whole turns to the right until it is back, and nudge on to it "
         "from the left again. Walk the cables first. Aim again for each row, and repeat the first row at the end."
     )
-    turns = Question("turns", "Whole turns made", whole=True)
-    return answered(operator, forever(Row((turns, Question("steps", "Steps from the mark back on to it", whole=True)))))
+    turns = NumberQuestion("turns", "Whole turns made", whole=True)
+    return answered(
+        operator, forever(ReadingRow((turns, NumberQuestion("steps", "Steps from the mark back on to it", whole=True))))
+    )
 
 
-def asked_approaches(operator: Operator, axis: AxisName, kit: Kit | None, positions: int, times: int) -> Readings:
+def asked_approaches(operator: PersonAtHead, axis: AxisName, kit: Kit | None, positions: int, times: int) -> Readings:
     """Positions approached from both sides, several times: each time all of them, in an order of its own."""
     plain = axis_of(kit, axis)
     rate = None if plain is None else plain.steps_per_degree
@@ -110,8 +116,8 @@ def asked_approaches(operator: Operator, axis: AxisName, kit: Kit | None, positi
     order.append(order[0])
     operator.tell(f"{positions} positions, {times} times from each side, the first again: {len(order)} readings.")
     rows = (
-        Row(
-            (Question("measured_deg", "Angle read, degrees"),),
+        ReadingRow(
+            (NumberQuestion("measured_deg", "Angle read, degrees"),),
             {"target_deg": place, "direction": "up" if side > 0 else "down"},
             partial(operator.send, axis, place, rate, side),
         )
@@ -120,7 +126,7 @@ def asked_approaches(operator: Operator, axis: AxisName, kit: Kit | None, positi
     return answered(operator, rows, len(order))
 
 
-def asked_tilts(operator: Operator, kit: Kit | None) -> Readings:
+def asked_tilts(operator: PersonAtHead, kit: Kit | None) -> Readings:
     """The tilt round the turn, the tilt axis at rest."""
     operator.tell("Bring the camera level, and leave the tilt axis alone from here on. Upward is plus.")
     plain = axis_of(kit, AxisName.PAN)
@@ -128,34 +134,34 @@ def asked_tilts(operator: Operator, kit: Kit | None) -> Readings:
     places = np.linspace(*_range_of(AxisName.PAN, kit), YAWS, endpoint=False).tolist()
     # A lean is a sine and a cosine of the yaw, which no drift may look like.
     order = in_guided_order(places, np.sin(np.radians(places)).tolist(), np.cos(np.radians(places)).tolist())
-    tilt = Question("reading_deg", "Tilt read, degrees")
-    rows = (Row((tilt,), {"yaw_deg": yaw}, partial(operator.send, AxisName.PAN, yaw, rate, 1)) for yaw in order)
+    tilt = NumberQuestion("reading_deg", "Tilt read, degrees")
+    rows = (ReadingRow((tilt,), {"yaw_deg": yaw}, partial(operator.send, AxisName.PAN, yaw, rate, 1)) for yaw in order)
     return answered(operator, rows, len(order))
 
 
-def asked_ringing(operator: Operator) -> Readings:
+def asked_ringing(operator: PersonAtHead) -> Readings:
     """What a sensor shows after a move, in order of time."""
     operator.tell(
         "Lay a sensor that shows its readings over time (a level, a dial, a telephone's rotation) on the camera. Make "
         "the fastest and longest move, and read the sensor from when the move has ended: twenty readings or more over "
         "several swings, several in each. Type time and value."
     )
-    time = Question("time_ms", "Time since the move ended, ms")
-    return answered(operator, forever(Row((time, Question("value", "Value")))))
+    time = NumberQuestion("time_ms", "Time since the move ended, ms")
+    return answered(operator, forever(ReadingRow((time, NumberQuestion("value", "Value")))))
 
 
-def asked_visits(operator: Operator, kit: Kit | None, order: Sequence[tuple[float, float, int]]) -> Readings:
+def asked_visits(operator: PersonAtHead, kit: Kit | None, order: Sequence[tuple[float, float, int]]) -> Readings:
     """Poses visited in the given order: yaw, pitch and the side to come from."""
     rates = [None if plain is None else plain.steps_per_degree for plain in (axis_of(kit, a) for a in AxisName)]
     operator.tell(f"{len(order)} visits; read yaw and pitch at each.")
-    questions = (Question("yaw_deg", "Yaw read, degrees"), Question("pitch_deg", "Pitch read, degrees"))
+    questions = (NumberQuestion("yaw_deg", "Yaw read, degrees"), NumberQuestion("pitch_deg", "Pitch read, degrees"))
 
     def go(yaw_deg: float, pitch_deg: float, side: int) -> None:
         operator.send(AxisName.PAN, yaw_deg, rates[0], side)
         operator.send(AxisName.TILT, pitch_deg, rates[1], side)
 
-    def rows() -> Iterator[Row]:
+    def rows() -> Iterator[ReadingRow]:
         for yaw, pitch, side in order:
-            yield Row(questions, {"target_yaw_deg": yaw, "target_pitch_deg": pitch}, partial(go, yaw, pitch, side))
+            yield ReadingRow(questions, {"target_yaw_deg": yaw, "target_pitch_deg": pitch}, partial(go, yaw, pitch, side))
 
     return answered(operator, rows(), len(order))

@@ -6,7 +6,7 @@ The way is common practice, no source: marks near and far in line, the head turn
 from dataclasses import dataclass
 
 from controller.bounds import BOUNDS
-from controller.calibration.asking import Operator
+from controller.calibration.asking import PersonAtHead
 from controller.calibration.readings import NotBelievable
 
 
@@ -21,7 +21,7 @@ class TypedMarks:
     shift_px: float
 
 
-def asked_marks(operator: Operator) -> TypedMarks:
+def asked_marks(operator: PersonAtHead) -> TypedMarks:
     """Ask for everything that a typed parallax needs. Raises NotBelievable where an answer is left out."""
     operator.tell(
         "Level the camera, with the lens over the pan axis sideways (`fullturn calibrate centre`). Put up a near mark, "
@@ -38,7 +38,7 @@ def asked_marks(operator: Operator) -> TypedMarks:
     return TypedMarks(near, far, least, angle, shift)
 
 
-def _needed(operator: Operator, question: str, name: str) -> float:
+def _needed(operator: PersonAtHead, question: str, name: str) -> float:
     """The number typed in, within the bound of that name. Raises NotBelievable where there is none."""
     value = operator.number(question, bound=BOUNDS[name])
     if value is None:

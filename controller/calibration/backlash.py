@@ -28,7 +28,7 @@ SHUFFLE = "come to the positions in shuffled order, from either side, and to the
 
 
 @dataclass(frozen=True, slots=True)
-class Position:
+class TargetDeviations:
     """One target and the deviations (measured less target, degrees) when it was approached from below and from above."""
 
     target_deg: float
@@ -68,7 +68,7 @@ class BacklashResult:
     `residuals_deg` are those of all readings from their means, `kept` says which of them were used.
     """
 
-    positions: tuple[Position, ...]
+    positions: tuple[TargetDeviations, ...]
     figures: Figures
     mean_reversal: Estimate
     reversal: Within
@@ -127,7 +127,7 @@ def from_approaches(readings: Readings, reading_error_deg: float | None = None) 
     return _with_intervals(means, found, kept, drifts, positions, made)
 
 
-def positions_of(readings: Readings) -> tuple[Position, ...]:
+def positions_of(readings: Readings) -> tuple[TargetDeviations, ...]:
     """The readings sorted by target. Raises InputError, NotBelievable where there are too few."""
     target = readings.numbers["target_deg"]
     for line, word in zip(readings.lines, readings.words["direction"], strict=True):
@@ -136,7 +136,7 @@ def positions_of(readings: Readings) -> tuple[Position, ...]:
     up, off = np.array([word == "up" for word in readings.words["direction"]]), _deviations(readings)
     positions = []
     for each in np.unique(target):
-        here = Position(float(each), off[(target == each) & up], off[(target == each) & ~up])
+        here = TargetDeviations(float(each), off[(target == each) & up], off[(target == each) & ~up])
         for name, approaches in (("below (up)", here.up), ("above (down)", here.down)):
             if len(approaches) < LEAST_APPROACHES:
                 raise NotBelievable(
@@ -175,7 +175,7 @@ def _must_follow(readings: Readings) -> None:
         )
 
 
-def figures(positions: tuple[Position, ...]) -> Figures:
+def figures(positions: tuple[TargetDeviations, ...]) -> Figures:
     """The figures of ISO 230-2:2014, clause 3, with s from n - 1.
 
     E takes the means of both directions, not the larger of the two one-directional figures.
@@ -198,7 +198,7 @@ def figures(positions: tuple[Position, ...]) -> Figures:
     )
 
 
-def _sides(positions: tuple[Position, ...]) -> tuple[list[Array], list[Array]]:
+def _sides(positions: tuple[TargetDeviations, ...]) -> tuple[list[Array], list[Array]]:
     return [position.up for position in positions], [position.down for position in positions]
 
 
@@ -245,7 +245,7 @@ def _means(readings: Readings, reading_error_deg: float) -> _Means:
 
 
 def _with_intervals(
-    means: _Means, found: Fit, kept: Kept, drifts: bool, positions: tuple[Position, ...], made: Figures
+    means: _Means, found: Fit, kept: Kept, drifts: bool, positions: tuple[TargetDeviations, ...], made: Figures
 ) -> BacklashResult:
     """All positions together say how sure each mean is; a position that scatters more counts for itself."""
     rows, which, turns = np.flatnonzero(kept), means.which[kept], means.contrasts

@@ -24,7 +24,7 @@ MOST_UNSEEN = 20.0  # squares, in variances of the noise, that SEEN passes over 
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class Pair:
+class CloseModes:
     """How improbable the residuals are if only one vibration rings, and what a second one may hide.
 
     `hidden` (m, 5, 5): for each of m kinds of second ones, x' H x is the square of the most by which a sum of the fitted
@@ -40,7 +40,7 @@ class Pair:
         return self.chance < SEEN
 
 
-def close_pair(since: Array, residual: Array, weight: Array, found: Array, hanging: float) -> Pair:
+def close_pair(since: Array, residual: Array, weight: Array, found: Array, hanging: float) -> CloseModes:
     """Look for a second vibration close to the fit `found` (5,) in `residual` (n,), which is fitted less read.
 
     `weight` (n,) is one over the standard deviation of each reading, `hanging` by how much variances grow because errors
@@ -58,7 +58,7 @@ def close_pair(since: Array, residual: Array, weight: Array, found: Array, hangi
     ]
     over = residual * weight
     over = over - slopes @ (inverse @ over)
-    return Pair(_chance(over, np.concatenate(left, axis=1), amplitude, len(found), hanging), np.array(hidden))
+    return CloseModes(_chance(over, np.concatenate(left, axis=1), amplitude, len(found), hanging), np.array(hidden))
 
 
 def _near(since: Array, found: Array) -> list[Array]:

@@ -8,7 +8,7 @@ from typing import Any
 
 from scipy.special import ndtri, stdtrit
 
-from controller.calibration.records import AxisName, Kind
+from controller.calibration.records import AxisName, CalibrationKind
 
 
 class Stated(StrEnum):
@@ -20,7 +20,7 @@ class Stated(StrEnum):
 
 
 @dataclass(frozen=True, slots=True)
-class Series:
+class PlotSeries:
     """Points of a plot, or a line through them."""
 
     label: str
@@ -37,7 +37,7 @@ class Plot:
     caption: str
     x_label: str
     y_label: str
-    series: tuple[Series, ...]
+    series: tuple[PlotSeries, ...]
 
 
 @dataclass(frozen=True, slots=True)
@@ -48,7 +48,7 @@ class Finding:
     not the value plus or minus a multiple of its uncertainty. `stated` says what all of them hold.
     """
 
-    kind: Kind
+    kind: CalibrationKind
     axis: AxisName | None
     values: Mapping[str, float]
     uncertainties: Mapping[str, float]

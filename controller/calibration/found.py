@@ -7,10 +7,10 @@ from controller.calibration import backlash, level, steps, verify
 from controller.calibration.backlash import STANDARD_APPROACHES, BacklashResult
 from controller.calibration.estimate import Estimate
 from controller.calibration.finding import Finding, Stated, coverage_factor
-from controller.calibration.level import Leg, LevelResult
+from controller.calibration.level import LevelResult, TripodLeg
 from controller.calibration.plots import backlash_plots, level_plots, steps_plots, verify_plots
 from controller.calibration.readings import Readings
-from controller.calibration.records import AxisName, Kind
+from controller.calibration.records import AxisName, CalibrationKind
 from controller.calibration.spread import Within
 from controller.calibration.steps import StepsResult
 from controller.calibration.verify import STANDARD_VISITS, VerifyResult
@@ -109,7 +109,7 @@ def steps_found(
         values |= {"once_per_turn_deg": wave.amplitude_deg, "once_per_turn_phase_deg": wave.phase_deg}
         uncertainties |= {"u_once_per_turn_deg": wave.u_amplitude_deg}
     return Finding(
-        kind=Kind.STEPS,
+        kind=CalibrationKind.STEPS,
         axis=axis,
         values=values | {"residual_sd_deg": result.residual_sd_deg},
         uncertainties=uncertainties,
@@ -180,7 +180,7 @@ def backlash_found(result: BacklashResult, readings: Readings, axis: AxisName, s
         "accuracy_deg": result.accuracy,
     } | sides
     return Finding(
-        kind=Kind.BACKLASH,
+        kind=CalibrationKind.BACKLASH,
         axis=axis,
         values={"play_deg": result.play_deg, "mean_reversal_deg": mean.value}
         | {name: figure.value for name, figure in figures.items()},
@@ -217,14 +217,14 @@ def _rule(play_deg: float, steps_per_degree: float | None) -> str:
     )
 
 
-def level_found(result: LevelResult, readings: Readings, legs: Sequence[Leg], steepest_deg: float) -> Finding:
+def level_found(result: LevelResult, readings: Readings, legs: Sequence[TripodLeg], steepest_deg: float) -> Finding:
     """The finding of `calibrate level`; `steepest_deg` is the pitch for which the roll that remains is told."""
     outliers = _left_out(readings, result.kept.tolist(), result.residuals_deg)
     sentences = _level_sentences(result, legs, steepest_deg)
     sentences.append(_resolution_sentence(result.residual_sd_deg, result.resolution_deg))
     sentences += _order_sentences(result.stated, result.drift, level.SHUFFLE) + _outlier_sentences(outliers)
     return Finding(
-        kind=Kind.LEVEL,
+        kind=CalibrationKind.LEVEL,
         axis=None,
         values={
             "lean_deg": result.lean_deg,
@@ -257,7 +257,7 @@ def level_found(result: LevelResult, readings: Readings, legs: Sequence[Leg], st
     )
 
 
-def _level_sentences(result: LevelResult, legs: Sequence[Leg], steepest_deg: float) -> list[str]:
+def _level_sentences(result: LevelResult, legs: Sequence[TripodLeg], steepest_deg: float) -> list[str]:
     lean = plus_minus(result.lean_deg, result.u_lean_deg, result.freedom)
     toward = plus_minus(result.toward_deg, result.u_toward_deg, result.freedom)
     if not result.significant:
@@ -299,7 +299,7 @@ def verify_found(result: VerifyResult, readings: Readings, needed_deg: float, ne
         "return_deg": result.returned,
     }
     return Finding(
-        kind=Kind.VERIFY,
+        kind=CalibrationKind.VERIFY,
         axis=None,
         values={name: figure.value for name, figure in figures.items()}
         | {"needed_deg": needed_deg, "passed": float(passed)},

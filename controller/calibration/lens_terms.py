@@ -13,7 +13,7 @@ from dataclasses import dataclass
 import numpy as np
 from scipy.spatial.transform import Rotation
 
-from controller.calibration.turning import Camera, Turn, weights
+from controller.calibration.turning import PictureGeometry, PictureTurn, weights
 from controller.optics.outline import Array
 
 TERMS = 6
@@ -27,7 +27,7 @@ Points = tuple[Array, Array]
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class Standing:
+class PupilPlace:
     """Where a pupil stands that should be on the axis: `u_pupil_mm` off it, and nothing nearer than `nearest_mm`."""
 
     u_pupil_mm: float = 0.0
@@ -39,12 +39,12 @@ class Standing:
         return self.u_pupil_mm / self.nearest_mm
 
 
-def changed(camera: Camera, change: Array) -> Camera:
+def changed(camera: PictureGeometry, change: Array) -> PictureGeometry:
     """The camera with its terms changed by `change` (6,)."""
     return camera.moved(*change[4:]).scaled(math.exp(change[0])).bent(*change[1:4])
 
 
-def from_prior(camera: Camera, expected: Camera) -> tuple[Array, Array]:
+def from_prior(camera: PictureGeometry, expected: PictureGeometry) -> tuple[Array, Array]:
     """What is known beforehand: the information (6,) of each term, and by how much each is below what was expected."""
     bends = [share / expected.corner ** (2 * power) for power, share in enumerate(CORNER_SHARES, 1)]
     sd = np.array([math.inf, *bends, *[_aside(expected)] * 2])
@@ -52,7 +52,7 @@ def from_prior(camera: Camera, expected: Camera) -> tuple[Array, Array]:
     return 1 / sd**2, np.array([0.0, *(-bend for bend in camera.bends), *off])
 
 
-def _aside(camera: Camera) -> float:
+def _aside(camera: PictureGeometry) -> float:
     return ASIDE_SHARE * 2 * camera.middle_px[0] / camera.focal_px
 
 
@@ -78,7 +78,7 @@ class Pairs:
     pulled: Array
 
 
-def pairs_at(pairs: Sequence[Points], turns: Sequence[Turn], camera: Camera, about: Array) -> Pairs:
+def pairs_at(pairs: Sequence[Points], turns: Sequence[PictureTurn], camera: PictureGeometry, about: Array) -> Pairs:
     """What the matches that are kept say, turning about the axis `about` (3,)."""
     firsts = [first[turn.kept] for (first, _), turn in zip(pairs, turns, strict=True)]
     seconds = [second[turn.kept] for (_, second), turn in zip(pairs, turns, strict=True)]
@@ -86,7 +86,7 @@ def pairs_at(pairs: Sequence[Points], turns: Sequence[Turn], camera: Camera, abo
     places = np.concatenate(firsts), np.concatenate(seconds)
     matrices = np.repeat(Rotation.from_rotvec([turn.vector_rad for turn in turns]).as_matrix(), counts, axis=0)
 
-    def misfit(of: Camera) -> tuple[Array, Array, Array]:
+    def misfit(of: PictureGeometry) -> tuple[Array, Array, Array]:
         (first, first_rad), (second, second_rad) = of.seen(places[0]), of.seen(places[1])
         turned = np.einsum("nij,nj->ni", matrices, second)
         weight = weights(of, first_rad, second_rad)[:, np.newaxis] * of.focal_px / camera.focal_px  # as pixels would be

@@ -197,14 +197,16 @@ def _result(model: _Model, found: Fit, kept: Kept, drifts: bool) -> LevelResult:
 
 
 @dataclass(frozen=True, slots=True)
-class Leg:
+class TripodLeg:
     """One leg of the tripod: where its foot stands, seen from the axis, and by how much to raise it."""
 
     yaw_deg: float
     raise_mm: float
 
 
-def legs_to_raise(lean_deg: float, toward_deg: float, first_leg_yaw_deg: float, radius_mm: float) -> tuple[Leg, ...]:
+def legs_to_raise(
+    lean_deg: float, toward_deg: float, first_leg_yaw_deg: float, radius_mm: float
+) -> tuple[TripodLeg, ...]:
     """By how much to raise each of three legs, a third of a turn apart, so that the axis stands upright.
 
     The feet stand on a circle of `radius_mm` about the axis. The highest foot stays as it is.
@@ -212,4 +214,4 @@ def legs_to_raise(lean_deg: float, toward_deg: float, first_leg_yaw_deg: float, 
     yaws = [first_leg_yaw_deg + 120 * number for number in range(3)]
     sine = math.sin(math.radians(lean_deg))
     heights = [-radius_mm * sine * math.cos(math.radians(yaw - toward_deg)) for yaw in yaws]
-    return tuple(Leg(yaw % 360, max(heights) - height) for yaw, height in zip(yaws, heights, strict=True))
+    return tuple(TripodLeg(yaw % 360, max(heights) - height) for yaw, height in zip(yaws, heights, strict=True))

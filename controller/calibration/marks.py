@@ -5,7 +5,7 @@ from numpy.typing import NDArray
 from scipy import ndimage
 from scipy.spatial.transform import Rotation
 
-from controller.calibration.turning import Camera, Turn
+from controller.calibration.turning import PictureGeometry, PictureTurn
 from controller.optics.outline import Array
 
 ALIKE = 0.6  # correlation of a mark with itself in the other picture
@@ -18,7 +18,9 @@ class MarkNotFound(Exception):
     """The mark cannot be seen again in the second picture."""
 
 
-def as_first_sees(picture: NDArray[np.uint8], turn: Turn, camera: Camera, columns: Array, rows: Array) -> Array:
+def as_first_sees(
+    picture: NDArray[np.uint8], turn: PictureTurn, camera: PictureGeometry, columns: Array, rows: Array
+) -> Array:
     """The second picture as the first camera would show far things, at a grid of columns and rows (broadcast together).
 
     NaN where the second picture does not reach.
@@ -34,8 +36,8 @@ def as_first_sees(picture: NDArray[np.uint8], turn: Turn, camera: Camera, column
 def mark_shift_px(
     first: NDArray[np.uint8],
     second: NDArray[np.uint8],
-    turn: Turn,
-    camera: Camera,
+    turn: PictureTurn,
+    camera: PictureGeometry,
     place: tuple[float, float],
     half_px: int,
     reach_px: int,

@@ -10,8 +10,8 @@ from enum import StrEnum
 
 import numpy as np
 
-from controller.calibration.lens_terms import Points, Standing, changed, from_prior, pairs_at
-from controller.calibration.turning import Camera, Turn, main_direction, turn_between, turn_by
+from controller.calibration.lens_terms import Points, PupilPlace, changed, from_prior, pairs_at
+from controller.calibration.turning import PictureGeometry, PictureTurn, main_direction, turn_between, turn_by
 from controller.optics.outline import Array
 
 ROUNDS = 12
@@ -19,7 +19,7 @@ CHOOSING = 5  # rounds after which matches neither leave nor return
 SETTLED = 0.1  # change of each term against its uncertainty
 
 
-class Part(StrEnum):
+class UncertaintySource(StrEnum):
     """A source of the uncertainty of an angle between two photographs. A record of calibration keeps the values."""
 
     POINTS = "points"
@@ -31,17 +31,17 @@ class Part(StrEnum):
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class Pair:
+class PairSolution:
     """The camera and the turn as found. `covariance` (6, 6) is that of the lens's terms, in the order of `lens_terms`.
 
     `parts_deg` are standard uncertainties of the angle: from the points, from the focal length and from the rest of the
     lens together, and from a pupil off the axis.
     """
 
-    camera: Camera
-    turn: Turn
+    camera: PictureGeometry
+    turn: PictureTurn
     covariance: Array
-    parts_deg: dict[Part, float]
+    parts_deg: dict[UncertaintySource, float]
 
     @property
     def angle_deg(self) -> float:
@@ -49,7 +49,7 @@ class Pair:
         return math.degrees(float(np.linalg.norm(self.turn.vector_rad)))
 
 
-def fit_pair(points: Points, expected: Camera, u_focal_share: float, standing: Standing) -> Pair:
+def fit_pair(points: Points, expected: PictureGeometry, u_focal_share: float, standing: PupilPlace) -> PairSolution:
     """Fit the turn and the lens's terms to matched points, some of which may be wrong.
 
     `u_focal_share` is the standard uncertainty of the expected focal length, as a share of it. Raises NoOverlap,
@@ -74,10 +74,10 @@ def fit_pair(points: Points, expected: Camera, u_focal_share: float, standing: S
     lens = float(slope @ covariance @ slope) + 2 * float(slope @ inverse @ said.along[0])
     focal = abs(slope[0]) * math.sqrt(covariance[0, 0])
     pupil = abs(float(said.shifted[0] - slope @ inverse @ said.pulled)) * standing.u_shift
-    parts: dict[Part, float] = {
-        Part.POINTS: float(said.spread[0]),
-        Part.FOCAL_LENGTH: focal,
-        Part.LENS: math.sqrt(max(lens - focal**2, 0.0)),
-        Part.PUPIL: pupil,
+    parts: dict[UncertaintySource, float] = {
+        UncertaintySource.POINTS: float(said.spread[0]),
+        UncertaintySource.FOCAL_LENGTH: focal,
+        UncertaintySource.LENS: math.sqrt(max(lens - focal**2, 0.0)),
+        UncertaintySource.PUPIL: pupil,
     }
-    return Pair(camera, turn, covariance, parts)
+    return PairSolution(camera, turn, covariance, parts)

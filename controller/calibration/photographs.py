@@ -13,7 +13,7 @@ from PIL import Image
 from PIL.ExifTags import Base
 
 from controller import exif
-from controller.calibration.turning import Camera
+from controller.calibration.turning import PictureGeometry
 from controller.errors import InputError
 from controller.kit.kit import Kit
 from controller.kit.lens_data import FULL_FRAME_DIAGONAL_MM
@@ -119,7 +119,9 @@ def _taken_s(details: Any) -> float | None:
     return None if moment is None else moment.replace(tzinfo=UTC).timestamp()
 
 
-def camera_for(photograph: Photograph, kit: Kit | None, focal_mm: float | None, pixel_um: float | None) -> Camera:
+def camera_for(
+    photograph: Photograph, kit: Kit | None, focal_mm: float | None, pixel_um: float | None
+) -> PictureGeometry:
     """What the pixels of `grey` mean.
 
     From `pixel_um`, the pitch of the file's own pixels, with the focal length given or that of the EXIF; else from the
@@ -130,11 +132,11 @@ def camera_for(photograph: Photograph, kit: Kit | None, focal_mm: float | None, 
     middle = ((columns - 1) / 2, (rows - 1) / 2)
     focal = focal_mm or (photograph.focal_mm if kit is None else kit.lens.focal_length_mm)
     if pixel_um is not None and focal is not None:
-        return Camera(focal / pixel_um * 1000 * photograph.share, middle)
+        return PictureGeometry(focal / pixel_um * 1000 * photograph.share, middle)
     if kit is not None:
         return _camera_of_kit(photograph, kit, focal or kit.lens.focal_length_mm)
     if focal_mm is None and photograph.focal_35mm is not None:
-        return Camera(
+        return PictureGeometry(
             photograph.focal_35mm / FULL_FRAME_DIAGONAL_MM * math.hypot(*photograph.own_px) * photograph.share, middle
         )
     raise InputError(
@@ -143,7 +145,7 @@ def camera_for(photograph: Photograph, kit: Kit | None, focal_mm: float | None, 
     )
 
 
-def _camera_of_kit(photograph: Photograph, kit: Kit, focal_mm: float) -> Camera:
+def _camera_of_kit(photograph: Photograph, kit: Kit, focal_mm: float) -> PictureGeometry:
     rows, columns = photograph.grey.shape
     field = kit.field(0.0)
     if abs((columns / rows) / (field.width_mm / field.height_mm) - 1) > SAME_SHAPE:
@@ -156,4 +158,4 @@ def _camera_of_kit(photograph: Photograph, kit: Kit, focal_mm: float) -> Camera:
         (columns - 1) / 2 - kit.camera.offset_right_mm * for_mm,
         (rows - 1) / 2 + kit.camera.offset_up_mm * for_mm,
     )
-    return Camera(focal_mm * for_mm, middle, kit.lens.projection)
+    return PictureGeometry(focal_mm * for_mm, middle, kit.lens.projection)

@@ -5,7 +5,7 @@ import math
 import numpy as np
 
 from controller.calibration.backlash import BacklashResult
-from controller.calibration.finding import Plot, Series
+from controller.calibration.finding import Plot, PlotSeries
 from controller.calibration.level import LevelResult
 from controller.calibration.readings import Readings
 from controller.calibration.steps import StepsResult
@@ -20,7 +20,7 @@ def steps_plots(result: StepsResult, readings: Readings) -> tuple[Plot, ...]:
     kept = result.kept
     if "turns" in readings.numbers:
         turns = readings.numbers["turns"]
-        series = (Series("turns", turns.tolist(), result.residuals_deg.tolist()),)
+        series = (PlotSeries("turns", turns.tolist(), result.residuals_deg.tolist()),)
         caption = "How far each return to the mark was from the fitted steps per turn."
         return (Plot("Residuals", caption, "whole turns", "residual, degrees", series),)
     steps = readings.numbers["commanded_steps"]
@@ -28,16 +28,19 @@ def steps_plots(result: StepsResult, readings: Readings) -> tuple[Plot, ...]:
     line = result.offset_deg + fitted / result.steps_per_degree
     read = result.residuals_deg + result.offset_deg + steps / result.steps_per_degree
     read += _wave_at(result, read)
-    residuals = [Series("readings", steps[kept].tolist(), result.residuals_deg[kept].tolist())]
+    residuals = [PlotSeries("readings", steps[kept].tolist(), result.residuals_deg[kept].tolist())]
     if not kept.all():
-        residuals.append(Series("outliers", steps[~kept].tolist(), result.residuals_deg[~kept].tolist()))
+        residuals.append(PlotSeries("outliers", steps[~kept].tolist(), result.residuals_deg[~kept].tolist()))
     plots = [
         Plot(
             "Angle over steps",
             "The readings and the line fitted through them.",
             "commanded steps",
             "angle, degrees",
-            (Series("readings", steps.tolist(), read.tolist()), Series("fit", fitted.tolist(), line.tolist(), line=True)),
+            (
+                PlotSeries("readings", steps.tolist(), read.tolist()),
+                PlotSeries("fit", fitted.tolist(), line.tolist(), line=True),
+            ),
         ),
         Plot("Residuals", "What the fit leaves over.", "commanded steps", "residual, degrees", tuple(residuals)),
     ]
@@ -67,8 +70,8 @@ def _wave_plot(result: StepsResult, steps: Array, fitted: Array) -> Plot:
         "angle, degrees",
         "error, degrees",
         (
-            Series("readings less the line", angles[0][result.kept].tolist(), points[result.kept].tolist()),
-            Series("once per turn", angles[1].tolist(), curve.tolist(), line=True),
+            PlotSeries("readings less the line", angles[0][result.kept].tolist(), points[result.kept].tolist()),
+            PlotSeries("once per turn", angles[1].tolist(), curve.tolist(), line=True),
         ),
     )
 
@@ -85,7 +88,7 @@ def backlash_plots(result: BacklashResult) -> tuple[Plot, ...]:
             "Measured less target at each position, from both sides; the gap between them is the play.",
             "target, degrees",
             "deviation, degrees",
-            tuple(Series(name, [x for x, _ in side], [y for _, y in side]) for name, side in sides),
+            tuple(PlotSeries(name, [x for x, _ in side], [y for _, y in side]) for name, side in sides),
         ),
     )
 
@@ -102,8 +105,8 @@ def level_plots(result: LevelResult, readings: Readings) -> tuple[Plot, ...]:
             "yaw, degrees",
             "reading, degrees",
             (
-                Series("readings", (yaw % 360).tolist(), readings.numbers["reading_deg"].tolist()),
-                Series("fit", curve.tolist(), fitted.tolist(), line=True),
+                PlotSeries("readings", (yaw % 360).tolist(), readings.numbers["reading_deg"].tolist()),
+                PlotSeries("fit", curve.tolist(), fitted.tolist(), line=True),
             ),
         ),
         Plot(
@@ -111,7 +114,7 @@ def level_plots(result: LevelResult, readings: Readings) -> tuple[Plot, ...]:
             "What the fit leaves over.",
             "yaw, degrees",
             "residual, degrees",
-            (Series("readings", (yaw % 360).tolist(), result.residuals_deg.tolist()),),
+            (PlotSeries("readings", (yaw % 360).tolist(), result.residuals_deg.tolist()),),
         ),
     )
 
@@ -120,5 +123,5 @@ def verify_plots(result: VerifyResult) -> tuple[Plot, ...]:
     """Where each visit ended, seen from its target."""
     right, upward = (column.tolist() for column in result.misses_deg.T)
     caption = "How far each visit was from its target."
-    series = (Series("visits", right, upward),)
+    series = (PlotSeries("visits", right, upward),)
     return (Plot("Misses", caption, "to the right, degrees", "upward, degrees", series),)

@@ -40,7 +40,7 @@ def _keep_nothing(_: str) -> None:
 
 
 @dataclass(frozen=True, slots=True)
-class Operator:
+class PersonAtHead:
     """The person at the head: `tell` says something, `ask` puts a question and returns what was typed.
 
     `keep` takes all rows typed so far, as the text of a CSV file.
@@ -108,7 +108,7 @@ def _number(typed: str, question: str, unit: str, *, whole: bool) -> float:
 
 
 @dataclass(frozen=True, slots=True)
-class Question:
+class NumberQuestion:
     """A number of a row: its column, the words that ask for it, and whether only a whole number makes sense."""
 
     column: str
@@ -127,15 +127,15 @@ class Question:
 
 
 @dataclass(frozen=True, slots=True)
-class Row:
+class ReadingRow:
     """A row to be asked for: what is known of it, how the head gets there, and the questions."""
 
-    questions: tuple[Question, ...]
+    questions: tuple[NumberQuestion, ...]
     known: dict[str, float | str] = field(default_factory=dict)
     go: Callable[[], None] | None = None
 
 
-def answered(operator: Operator, rows: Iterable[Row], total: int | None = None) -> Readings:
+def answered(operator: PersonAtHead, rows: Iterable[ReadingRow], total: int | None = None) -> Readings:
     """Ask for all rows, until they end or, without a `total`, the first question of one is left empty.
 
     Rows that are left out are missing in the result. Raises NotBelievable where nothing was typed.
@@ -155,7 +155,7 @@ def answered(operator: Operator, rows: Iterable[Row], total: int | None = None) 
 
 
 def _answers(
-    operator: Operator, row: Row, of: str, asked: list[dict[str, float | str] | None]
+    operator: PersonAtHead, row: ReadingRow, of: str, asked: list[dict[str, float | str] | None]
 ) -> dict[str, float | str] | None:
     """The numbers of one row; None if the first was left empty, fewer than asked for if a later one was."""
     given: dict[str, float | str] = {}
@@ -176,7 +176,7 @@ def _answers(
     return given
 
 
-def _again(operator: Operator, row: Row, asked: list[dict[str, float | str] | None]) -> None:
+def _again(operator: PersonAtHead, row: ReadingRow, asked: list[dict[str, float | str] | None]) -> None:
     """Let the last row be typed again; the head stays where it is, so it is the typing that is put right."""
     last = next((each for each in reversed(asked) if each is not None), None)
     if last is None:
@@ -213,7 +213,7 @@ def _readings(rows: Sequence[dict[str, float | str]]) -> Readings:
     return Readings(TYPED, tuple(range(1, len(rows) + 1)), numbers, words)
 
 
-def forever(row: Row) -> Iterator[Row]:
+def forever(row: ReadingRow) -> Iterator[ReadingRow]:
     """The same row again and again."""
     while True:
         yield row

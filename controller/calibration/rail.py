@@ -6,14 +6,14 @@ from dataclasses import dataclass
 import numpy as np
 from scipy.interpolate import PchipInterpolator
 
-from controller.calibration.records import Kind, Record, valid
+from controller.calibration.records import CalibrationKind, Record, valid
 from controller.kit.kit import Kit
 
 SAME_FOCAL = 0.01  # a focal length this near to another, relatively, is the same setting
 
 
 @dataclass(frozen=True, slots=True)
-class Place:
+class RailReading:
     """One line of the table: the rail's reading with its standard uncertainty."""
 
     focal_length_mm: float
@@ -30,19 +30,19 @@ class Reading:
     warning: str = ""
 
 
-def rail_table(records: Sequence[Record], kit: Kit) -> tuple[Place, ...]:
+def rail_table(records: Sequence[Record], kit: Kit) -> tuple[RailReading, ...]:
     """The newest valid place for each focal length of the kit's lens, by focal length."""
-    places: list[Place] = []
-    for record in valid(records, Kind.PARALLAX, None, kit):  # newest first
+    places: list[RailReading] = []
+    for record in valid(records, CalibrationKind.PARALLAX, None, kit):  # newest first
         focal, rail = record.focal_length_mm, record.values.get("rail_mm")
         if focal is None or rail is None:
             continue
         if all(abs(place.focal_length_mm / focal - 1) > SAME_FOCAL for place in places):
-            places.append(Place(focal, rail, record.uncertainties.get("u_rail_mm", 0.0)))
+            places.append(RailReading(focal, rail, record.uncertainties.get("u_rail_mm", 0.0)))
     return tuple(sorted(places, key=lambda place: place.focal_length_mm))
 
 
-def rail_at(table: Sequence[Place], focal_length_mm: float) -> Reading:
+def rail_at(table: Sequence[RailReading], focal_length_mm: float) -> Reading:
     """The rail's reading for a focal length; beyond the table's ends the end's own, with a warning.
 
     Between the places a curve runs that never overshoots them (F. Fritsch and J. Butland, SIAM J. Sci. Stat. Comput.

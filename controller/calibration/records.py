@@ -28,7 +28,7 @@ FORMAT_VERSION = 1
 Name = Annotated[str, Field(pattern=r"^[a-z][a-z0-9_]*$", max_length=60)]
 
 
-class Kind(StrEnum):
+class CalibrationKind(StrEnum):
     """What was calibrated."""
 
     STEPS = "steps"
@@ -46,13 +46,13 @@ class AxisName(StrEnum):
     TILT = "tilt"
 
 
-OF_ONE_AXIS = frozenset({Kind.STEPS, Kind.BACKLASH})
+OF_ONE_AXIS = frozenset({CalibrationKind.STEPS, CalibrationKind.BACKLASH})
 # What a record must hold to be of use, and within which bounds.
 NEEDED = {
-    Kind.STEPS: {"steps_per_degree": BOUNDS["measured_steps_per_degree"]},
-    Kind.BACKLASH: {"play_deg": BOUNDS["backlash_deg"]},
-    Kind.LEVEL: {"lean_deg": BOUNDS["lean_deg"], "toward_deg": BOUNDS["lean_toward_deg"]},
-    Kind.SETTLE: {"ring_hz": BOUNDS["ring_hz"], "ring_damping": BOUNDS["ring_damping"]},
+    CalibrationKind.STEPS: {"steps_per_degree": BOUNDS["measured_steps_per_degree"]},
+    CalibrationKind.BACKLASH: {"play_deg": BOUNDS["backlash_deg"]},
+    CalibrationKind.LEVEL: {"lean_deg": BOUNDS["lean_deg"], "toward_deg": BOUNDS["lean_toward_deg"]},
+    CalibrationKind.SETTLE: {"ring_hz": BOUNDS["ring_hz"], "ring_damping": BOUNDS["ring_damping"]},
 }
 
 
@@ -71,7 +71,7 @@ class Record(Table):
 
     id: Annotated[int, Field(ge=0)] = 0
     made_at: AwareDatetime
-    kind: Kind
+    kind: CalibrationKind
     axis: AxisName | None = None
     values: Annotated[dict[Name, float], Field(min_length=1)]
     uncertainties: dict[Name, float] = Field(default_factory=dict)
@@ -118,24 +118,24 @@ def calibration_path(kit_path: Path) -> Path:
     return kit_path.with_name(kit_path.name.removesuffix(".toml") + ".calibration.json")
 
 
-def kit_digest(kit: Kit, kind: Kind, axis: AxisName | None = None) -> str:
+def kit_digest(kit: Kit, kind: CalibrationKind, axis: AxisName | None = None) -> str:
     """A hash of the part of the kit that a record of `kind` depends on; never of what calibration itself measures."""
     part = json.dumps(_depends_on(kit, kind, axis), sort_keys=True, allow_nan=False)
     return hashlib.sha256(part.encode()).hexdigest()[:16]
 
 
-def _depends_on(kit: Kit, kind: Kind, axis: AxisName | None) -> Any:
+def _depends_on(kit: Kit, kind: CalibrationKind, axis: AxisName | None) -> Any:
     gearing = {"full_steps_per_turn", "microsteps", "gear_ratio"}
     lens = kit.lens.model_dump(mode="json", include={"make", "model", "projection", "focal_length_mm"})
     if kind in OF_ONE_AXIS:
         return (kit.head.pan if axis is AxisName.PAN else kit.head.tilt).model_dump(include=gearing)
     axes = {name: gearing | {"max_speed_deg_s", "max_accel_deg_s2"} for name in ("pan", "tilt")}
     match kind:
-        case Kind.SETTLE:
+        case CalibrationKind.SETTLE:
             return [kit.head.model_dump(include=axes), lens]
-        case Kind.PARALLAX:  # a zoom keeps its records: its no-parallax point is interpolated between them
+        case CalibrationKind.PARALLAX:  # a zoom keeps its records: its no-parallax point is interpolated between them
             return lens if kit.lens.model is None else {"make": kit.lens.make, "model": kit.lens.model}
-        case Kind.VERIFY:
+        case CalibrationKind.VERIFY:
             return kit.head.model_dump(include=axes)
         case _:  # how the head stands has nothing to do with the kit
             return None
@@ -143,7 +143,7 @@ def _depends_on(kit: Kit, kind: Kind, axis: AxisName | None) -> Any:
 
 def new_record(
     kit: Kit,
-    kind: Kind,
+    kind: CalibrationKind,
     axis: AxisName | None,
     made_at: str,
     values: dict[str, float],
@@ -227,7 +227,7 @@ def undo(kit_path: Path, record_id: int | None = None) -> Record:
     return undone
 
 
-def valid(records: Sequence[Record], kind: Kind, axis: AxisName | None, kit: Kit) -> list[Record]:
+def valid(records: Sequence[Record], kind: CalibrationKind, axis: AxisName | None, kit: Kit) -> list[Record]:
     """The records of this kind and axis that are not undone and whose part of the kit is unchanged, newest first."""
     digest = kit_digest(kit, kind, axis)
     kept = [
@@ -238,7 +238,7 @@ def valid(records: Sequence[Record], kind: Kind, axis: AxisName | None, kit: Kit
     return sorted(kept, key=_age, reverse=True)
 
 
-def newest_valid(records: Sequence[Record], kind: Kind, axis: AxisName | None, kit: Kit) -> Record | None:
+def newest_valid(records: Sequence[Record], kind: CalibrationKind, axis: AxisName | None, kit: Kit) -> Record | None:
     """The record that counts, or None."""
     return next(iter(valid(records, kind, axis, kit)), None)
 

@@ -24,9 +24,9 @@ import numpy as np
 from scipy.optimize import minimize_scalar
 from scipy.stats import chi2
 
-from controller.calibration.lens_terms import Pairs, Points, Standing, changed, from_prior, pairs_at
+from controller.calibration.lens_terms import Pairs, Points, PupilPlace, changed, from_prior, pairs_at
 from controller.calibration.slip import Slip, likeliest_slip
-from controller.calibration.turning import Camera, NoOverlap, Turn, main_direction, turn_between, turn_by
+from controller.calibration.turning import NoOverlap, PictureGeometry, PictureTurn, main_direction, turn_between, turn_by
 from controller.optics.outline import Array
 
 FEWEST_PICTURES = 5
@@ -35,7 +35,7 @@ LARGEST_CHANGE = 0.25  # of the focal length in one round
 ROUNDS = 20
 CHOOSING = 6  # rounds after which matches neither leave nor return, so that it comes to an end
 CLOSED = 0.1  # change of each term against its uncertainty
-ON_AXIS = Standing()
+ON_AXIS = PupilPlace()
 
 
 class NotClosed(Exception):
@@ -52,7 +52,7 @@ class Ring:
     lens's terms; `pupil_share` is how much of the focal length's variance is for where the pupil may stand.
     """
 
-    camera: Camera
+    camera: PictureGeometry
     u_focal_px: float
     focal_freedom: float
     steps_per_degree: float
@@ -61,7 +61,7 @@ class Ring:
     correlation: float
     missed_deg: float
     residual_deg: Array
-    turns: tuple[Turn, ...]
+    turns: tuple[PictureTurn, ...]
     slip: Slip
     missed_interval_deg: tuple[float, float]
     lens_covariance: Array
@@ -84,7 +84,11 @@ class _Solved:
 
 
 def close_ring(
-    pairs: Sequence[Points], steps: Array, expected: Camera, common_px: float = 0.0, standing: Standing = ON_AXIS
+    pairs: Sequence[Points],
+    steps: Array,
+    expected: PictureGeometry,
+    common_px: float = 0.0,
+    standing: PupilPlace = ON_AXIS,
 ) -> Ring:
     """Close a ring of n pictures: `pairs` of matched points of each with the next and of the last with the first.
 
@@ -93,7 +97,7 @@ def close_ring(
     pair's number, NotClosed, ValueError.
     """
     moved = np.append(np.diff(steps), steps[0] - steps[-1])
-    turns: list[Turn] = []
+    turns: list[PictureTurn] = []
     camera = expected
     for number in range(ROUNDS):
         turns = _turns(pairs, camera, turns, choose=number < CHOOSING)
@@ -114,7 +118,9 @@ def close_ring(
     raise NotClosed
 
 
-def _turns(pairs: Sequence[Points], camera: Camera, before: Sequence[Turn], *, choose: bool) -> list[Turn]:
+def _turns(
+    pairs: Sequence[Points], camera: PictureGeometry, before: Sequence[PictureTurn], *, choose: bool
+) -> list[PictureTurn]:
     turns = []
     for number, (first, second) in enumerate(pairs):
         if not choose:
@@ -127,7 +133,7 @@ def _turns(pairs: Sequence[Points], camera: Camera, before: Sequence[Turn], *, c
     return turns
 
 
-def _solve(angles: Pairs, moved: Array, sign: float, prior: tuple[Array, Array], standing: Standing) -> _Solved:
+def _solve(angles: Pairs, moved: Array, sign: float, prior: tuple[Array, Array], standing: PupilPlace) -> _Solved:
     theta, count = sign * angles.theta, len(angles.theta)
     closing = np.zeros(count)
     closing[-1] = 360.0 * sign
@@ -175,7 +181,7 @@ def _missed_deg(design: Array, seen: Array, neighbours: Array, spread: Array) ->
     return math.exp(float(found.x))
 
 
-def _ring(solved: _Solved, camera: Camera, turns: list[Turn], angles: Pairs, common_px: float) -> Ring:
+def _ring(solved: _Solved, camera: PictureGeometry, turns: list[PictureTurn], angles: Pairs, common_px: float) -> Ring:
     """Put into the units that are asked for; the head's own errors have n - 2 degrees of freedom (GUM G.4.1)."""
     by_points = 2.0 * sum(np.count_nonzero(turn.kept) - 2 for turn in turns)
     total, head = np.diag(solved.covariance), np.diag(solved.by_head)

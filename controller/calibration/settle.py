@@ -42,7 +42,7 @@ class Ringing:
     """A fitted vibration. Frequencies in Hz (natural, not damped); `amplitude` is the envelope at `start_s`, in the
     sensor's unit. `covariance` (3, 3) belongs to frequency, damping and amplitude; `fitted` (n,) are the fit's values.
     `jitter_ms` is by how much the readings' times seem to scatter (standard deviation). `hidden` (m, 3, 3): the squares
-    of what m kinds of a second vibration close by may hide of the three, as in `close_pair.Pair`.
+    of what m kinds of a second vibration close by may hide of the three, as in `close_pair.CloseModes`.
     """
 
     ring_hz: float

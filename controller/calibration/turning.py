@@ -44,7 +44,7 @@ ANGLES: dict[Projection, Callable[[Array], Array]] = {
 
 
 @dataclass(frozen=True, slots=True)
-class Camera:
+class PictureGeometry:
     """What a picture's pixels mean. The lens's axis meets the picture at `middle_px` (column, row).
 
     `bends` are how the lens distorts: its projection puts at r(1 + b0 r^2 + b1 r^4 + b2 r^6) what is seen at r, in focal
@@ -61,7 +61,7 @@ class Camera:
         """How far the picture's corner is from its middle, in focal lengths."""
         return math.hypot(*self.middle_px) / self.focal_px
 
-    def scaled(self, share: float) -> "Camera":
+    def scaled(self, share: float) -> "PictureGeometry":
         """The same camera with a focal length `share` times as long."""
         return replace(self, focal_px=self.focal_px * share)
 
@@ -71,12 +71,12 @@ class Camera:
         square = self.corner**2
         return sum(bend * square ** (power + 1) for power, bend in enumerate(self.bends))
 
-    def bent(self, first: float, second: float = 0.0, third: float = 0.0) -> "Camera":
+    def bent(self, first: float, second: float = 0.0, third: float = 0.0) -> "PictureGeometry":
         """The same camera with a lens that distorts by more."""
         was = self.bends
         return replace(self, bends=(was[0] + first, was[1] + second, was[2] + third))
 
-    def moved(self, right: float, down: float) -> "Camera":
+    def moved(self, right: float, down: float) -> "PictureGeometry":
         """The same camera with its axis elsewhere in the picture, by shares of the focal length."""
         column, row = self.middle_px
         return replace(self, middle_px=(column + right * self.focal_px, row + down * self.focal_px))
@@ -121,7 +121,7 @@ class Camera:
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class Turn:
+class PictureTurn:
     """A rotation that takes rays of the second picture into the first one's axes: turning right is positive about y.
 
     `vector_rad` (3,) is axis times angle, `covariance` (3, 3) that of its error in radians squared, `kept` (n,) which
@@ -134,7 +134,9 @@ class Turn:
     rms_px: float
 
 
-def turn_between(first_px: Array, second_px: Array, camera: Camera, right: NDArray[np.bool_] | None = None) -> Turn:
+def turn_between(
+    first_px: Array, second_px: Array, camera: PictureGeometry, right: NDArray[np.bool_] | None = None
+) -> PictureTurn:
     """The turn between two pictures from matched points, each (n, 2), some of which may be wrong.
 
     `right` (n,) says which matches are known to be right, mostly, which saves looking for them.
@@ -165,13 +167,13 @@ def turn_between(first_px: Array, second_px: Array, camera: Camera, right: NDArr
     return _turn(views, rotation, kept, camera)
 
 
-def turn_by(first_px: Array, second_px: Array, camera: Camera, kept: NDArray[np.bool_]) -> Turn:
+def turn_by(first_px: Array, second_px: Array, camera: PictureGeometry, kept: NDArray[np.bool_]) -> PictureTurn:
     """The turn by just those matches that are `kept` (n,). Raises ValueError."""
     views = _views(first_px, second_px, camera)
     return _turn(views, _aligned(views, kept), kept, camera)
 
 
-def weights(camera: Camera, first_rad: Array, second_rad: Array) -> Array:
+def weights(camera: PictureGeometry, first_rad: Array, second_rad: Array) -> Array:
     """Of each match (n,), from how large a pixel is at either place, 1 in the middle of the picture.
 
     A misfit times its weight and the focal length is in pixels. Without it a longer focal length would always seem to fit
@@ -189,14 +191,14 @@ class _Views:
     weight: Array
 
 
-def _views(first_px: Array, second_px: Array, camera: Camera) -> _Views:
+def _views(first_px: Array, second_px: Array, camera: PictureGeometry) -> _Views:
     (first, first_rad), (second, second_rad) = camera.seen(first_px), camera.seen(second_px)
     return _Views(first, second, weights(camera, first_rad, second_rad))
 
 
-def _turn(views: _Views, rotation: Array, kept: NDArray[np.bool_], camera: Camera) -> Turn:
+def _turn(views: _Views, rotation: Array, kept: NDArray[np.bool_], camera: PictureGeometry) -> PictureTurn:
     rms_px = float(np.sqrt(np.mean(_misfit(views, rotation)[kept] ** 2))) * camera.focal_px
-    return Turn(Rotation.from_matrix(rotation).as_rotvec(), _covariance(views, rotation, kept), kept, rms_px)
+    return PictureTurn(Rotation.from_matrix(rotation).as_rotvec(), _covariance(views, rotation, kept), kept, rms_px)
 
 
 def _aligned(views: _Views, kept: NDArray[np.bool_]) -> Array:
@@ -249,7 +251,7 @@ def _covariance(views: _Views, rotation: Array, kept: NDArray[np.bool_]) -> Arra
     return np.asarray(curvature @ (pull.T @ pull) @ curvature * len(seen) / max(len(seen) - 3, 1))
 
 
-def main_direction(turns: Sequence[Turn]) -> Array:
+def main_direction(turns: Sequence[PictureTurn]) -> Array:
     """The unit vector about which most of the turning happened, in the camera's axes, shape (3,)."""
     total = np.sum([turn.vector_rad for turn in turns], axis=0)
     return np.asarray(total / np.linalg.norm(total))

@@ -6,19 +6,19 @@ from datetime import datetime
 from enum import StrEnum
 from typing import Any
 
-from controller.calibration.records import OF_ONE_AXIS, AxisName, Kind, Record, newest_valid
+from controller.calibration.records import OF_ONE_AXIS, AxisName, CalibrationKind, Record, newest_valid
 from controller.kit.kit import Axis, Kit
 from controller.kit.provenance import Source, Sources
 
 # After how many days a record is stale. Our own choice, no source: belts and lenses change over months, and how the
 # head stands is true only until somebody moves the tripod.
-STALE_DAYS: dict[Kind, float] = {
-    Kind.STEPS: 180,
-    Kind.BACKLASH: 180,
-    Kind.LEVEL: 0.5,
-    Kind.PARALLAX: 730,
-    Kind.SETTLE: 180,
-    Kind.VERIFY: 90,
+STALE_DAYS: dict[CalibrationKind, float] = {
+    CalibrationKind.STEPS: 180,
+    CalibrationKind.BACKLASH: 180,
+    CalibrationKind.LEVEL: 0.5,
+    CalibrationKind.PARALLAX: 730,
+    CalibrationKind.SETTLE: 180,
+    CalibrationKind.VERIFY: 90,
 }
 
 
@@ -32,9 +32,9 @@ def calibrated(kit: Kit, records: Sequence[Record], now: datetime | None = None)
 
     def axis(name: AxisName, plain: Axis) -> Axis:
         changes: dict[str, float] = {}
-        if (steps := newest_valid(records, Kind.STEPS, name, kit)) is not None:
+        if (steps := newest_valid(records, CalibrationKind.STEPS, name, kit)) is not None:
             changes["measured_steps_per_degree"] = steps.values["steps_per_degree"]
-        if (backlash := newest_valid(records, Kind.BACKLASH, name, kit)) is not None:
+        if (backlash := newest_valid(records, CalibrationKind.BACKLASH, name, kit)) is not None:
             changes["backlash_deg"] = backlash.values["play_deg"]
         measured.update(dict.fromkeys((f"head.{name.value}.{key}" for key in changes), Source.MEASURED))
         return plain.model_copy(update=changes)
@@ -43,11 +43,11 @@ def calibrated(kit: Kit, records: Sequence[Record], now: datetime | None = None)
         "pan": axis(AxisName.PAN, kit.head.pan),
         "tilt": axis(AxisName.TILT, kit.head.tilt),
     }
-    if (settle := newest_valid(records, Kind.SETTLE, None, kit)) is not None:
+    if (settle := newest_valid(records, CalibrationKind.SETTLE, None, kit)) is not None:
         changes |= {
             name: settle.values[name] for name in ("ring_hz", "ring_damping", "settle_ms") if name in settle.values
         }
-    level = newest_valid(records, Kind.LEVEL, None, kit)
+    level = newest_valid(records, CalibrationKind.LEVEL, None, kit)
     if level is not None and now is not None and not is_stale(level, now):
         changes |= {"lean_deg": level.values["lean_deg"], "lean_toward_deg": level.values["toward_deg"]}
     measured |= {f"head.{key}": Source.MEASURED for key in changes if key not in {"pan", "tilt"}}
@@ -70,21 +70,21 @@ class State(StrEnum):
 
 
 @dataclass(frozen=True, slots=True)
-class Standing:
+class CalibrationStanding:
     """How one kind of calibration stands, with a sentence for the operator."""
 
-    kind: Kind
+    kind: CalibrationKind
     axis: AxisName | None
     state: State
     sentence: str
 
 
 def fresh(
-    kit: Kit, records: Sequence[Record], now: datetime, days: Mapping[Kind, float] | float | None = None
-) -> list[Standing]:
+    kit: Kit, records: Sequence[Record], now: datetime, days: Mapping[CalibrationKind, float] | float | None = None
+) -> list[CalibrationStanding]:
     """How each kind of calibration stands at `now`; `days` for all kinds, for some, or as STALE_DAYS says."""
     standings = []
-    for kind in Kind:
+    for kind in CalibrationKind:
         limit = days.get(kind) if isinstance(days, Mapping) else days
         axes = tuple(AxisName) if kind in OF_ONE_AXIS else (None,)
         standings += [_standing(kit, records, now, limit, kind, axis) for axis in axes]
@@ -93,27 +93,29 @@ def fresh(
 
 def standing_sentences(kit: Kit, records: Sequence[Record], now: datetime) -> tuple[str, ...]:
     """A sentence for each kind that a plan relies on and that was ever calibrated."""
-    relied_on = (Kind.STEPS, Kind.BACKLASH, Kind.SETTLE)
+    relied_on = (CalibrationKind.STEPS, CalibrationKind.BACKLASH, CalibrationKind.SETTLE)
     standings = fresh(kit, records, now)
     return tuple(s.sentence for s in standings if s.kind in relied_on and ever(records, s.kind, s.axis))
 
 
-def ever(records: Sequence[Record], kind: Kind, axis: AxisName | None) -> bool:
+def ever(records: Sequence[Record], kind: CalibrationKind, axis: AxisName | None) -> bool:
     """Whether this was calibrated at any time, with this kit or another, and not undone."""
     return any(r.kind is kind and r.axis is axis and not r.undone for r in records)
 
 
 def _standing(
-    kit: Kit, records: Sequence[Record], now: datetime, days: float | None, kind: Kind, axis: AxisName | None
-) -> Standing:
+    kit: Kit, records: Sequence[Record], now: datetime, days: float | None, kind: CalibrationKind, axis: AxisName | None
+) -> CalibrationStanding:
     name = kind.value if axis is None else f"{kind.value} of the {axis.value} axis"
     record = newest_valid(records, kind, axis, kit)
     if record is None:
         another = ever(records, kind, axis)
         why = "calibrated before the kit was changed" if another else "not calibrated"
-        return Standing(kind, axis, State.MISSING, f"{name}: {why}; the kit's figures are used.")
+        return CalibrationStanding(kind, axis, State.MISSING, f"{name}: {why}; the kit's figures are used.")
     age = (now - record.made_at).total_seconds() / 86400
     text = f"{name}: calibrated {max(age, 0.0):.1f} days ago (record {record.id})"
     if is_stale(record, now, days):
-        return Standing(kind, axis, State.STALE, f"{text}, which is too long ago; run `fullturn calibrate {kind.value}`.")
-    return Standing(kind, axis, State.PRESENT, f"{text}.")
+        return CalibrationStanding(
+            kind, axis, State.STALE, f"{text}, which is too long ago; run `fullturn calibrate {kind.value}`."
+        )
+    return CalibrationStanding(kind, axis, State.PRESENT, f"{text}.")

@@ -7,11 +7,11 @@ from dataclasses import dataclass
 import numpy as np
 from scipy.spatial.transform import Rotation
 
-from controller.calibration.lens_terms import TERMS, Points, Standing, changed
-from controller.calibration.pair import Pair, fit_pair
+from controller.calibration.lens_terms import TERMS, Points, PupilPlace, changed
+from controller.calibration.pair import PairSolution, fit_pair
 from controller.calibration.parallax import Marks, Scene, offset_from_views_mm
 from controller.calibration.propagation import propagated
-from controller.calibration.turning import Camera, turn_by
+from controller.calibration.turning import PictureGeometry, turn_by
 from controller.optics.outline import Array
 
 
@@ -27,13 +27,13 @@ class NearMark:
     u_common_px: float
 
 
-def far_pair(points: Points, expected: Camera, u_focal_share: float) -> Pair:
+def far_pair(points: Points, expected: PictureGeometry, u_focal_share: float) -> PairSolution:
     """The turn and the lens from far points, as `fit_pair`. Raises NoOverlap, ValueError."""
-    return fit_pair(points, expected, u_focal_share, Standing())
+    return fit_pair(points, expected, u_focal_share, PupilPlace())
 
 
 def seen_offset_mm(
-    points: Points, pair: Pair, mark: NearMark, scene: Scene, u_sideways_mm: float
+    points: Points, pair: PairSolution, mark: NearMark, scene: Scene, u_sideways_mm: float
 ) -> tuple[float, float, dict[str, float]]:
     """How far ahead of the axis the pupil is, its standard uncertainty and what contributes to it, in mm.
 
@@ -71,7 +71,7 @@ def seen_offset_mm(
     return offset(**values), u_offset, _lens_together(parts)
 
 
-def bearings(first_px: Array, second_px: Array, turn_rad: Array, camera: Camera) -> tuple[float, float, float]:
+def bearings(first_px: Array, second_px: Array, turn_rad: Array, camera: PictureGeometry) -> tuple[float, float, float]:
     """Angles to the right of the lens's axis, in radians.
 
     Of the mark in the first picture; in the second one of what is far behind it there, and of the mark itself.

@@ -2,7 +2,7 @@
 
 from controller.capture.effects import Announce, Ask, Timer
 from controller.capture.events import Event
-from controller.capture.people import MOMENT_NS, Question
+from controller.capture.people import MOMENT_NS, YesNoQuestion
 from controller.capture.run import Run
 from controller.program.program import AskStep, MoveStep
 
@@ -73,14 +73,14 @@ def ask(run: Run, _: Event) -> None:
     """Ask whether the camera is back, whether the head may move, or for a frame by hand."""
     people = run.people
     if run.motion_is_next:
-        question = Question(CAMERA_BACK if people.in_hand else CLEAR, needs_person=True)
+        question = YesNoQuestion(CAMERA_BACK if people.in_hand else CLEAR, needs_person=True)
     else:
         step = run.progress.step(AskStep)
         words = (
             f"Frame {step.frame} is shot by hand: aim at yaw {step.yaw_deg:.1f}°, pitch {step.pitch_deg:.1f}° and "
             "hold still. Ready? (n leaves it out)"
         )
-        question = Question(words, needs_person=True, hold_deg=(step.yaw_deg, step.pitch_deg))
+        question = YesNoQuestion(words, needs_person=True, hold_deg=(step.yaw_deg, step.pitch_deg))
         people.in_hand = True  # from now on, whatever the answer is
     people.question = question
     run.shut()

@@ -70,7 +70,7 @@ def lie(untruth: Untruth, *, place: bool = False, **values: object) -> Lie:
 
 
 @dataclass(frozen=True, slots=True)
-class Asked:
+class SentCommand:
     """A command under way: when it was sent, and by then where the head stood (None: unknown) and the board's clock."""
 
     request: Reference | Move | Expose
@@ -99,7 +99,7 @@ class Asked:
 
 
 @dataclass(frozen=True, slots=True)
-class Told:
+class CommandOutcome:
     """How a command ended, as the board says: the outcome, the place, its clock; and when that was heard."""
 
     outcome: Outcome
@@ -112,7 +112,7 @@ class Told:
 class Known:
     """What is known of a board when it is asked for its status."""
 
-    asked: Asked | None
+    asked: SentCommand | None
     at_steps: Place | None
     armed: bool
     stopped: bool
@@ -140,7 +140,7 @@ def of_outcome(outcome: Outcome, capabilities: Capability) -> Lie | None:
     return lie(Untruth.NO_CONTACT, said=said) if said else None
 
 
-def of_end(asked: Asked, told: Told, program: Program, capabilities: Capability) -> Lie | None:
+def of_end(asked: SentCommand, told: CommandOutcome, program: Program, capabilities: Capability) -> Lie | None:
     """The end of a command: of a kind that it can have, where the head should be, and not before it could be."""
     if told.outcome not in ENDS[type(asked.request)]:
         return lie(Untruth.OUTCOME, what=asked.what, outcome=told.outcome.name)
@@ -169,7 +169,7 @@ def of_end(asked: Asked, told: Told, program: Program, capabilities: Capability)
     return None
 
 
-def _rate(asked: Asked, told: Told) -> float:
+def _rate(asked: SentCommand, told: CommandOutcome) -> float:
     """How much faster than the host the board lives: 1 for a real one."""
     rate = asked.rate
     if rate is None and asked.clock_ms is not None:  # nothing to go by yet but this command itself
@@ -252,7 +252,7 @@ def least_move_ns(distance: int, setting: AxisSetting) -> int:
     return motion_ns(max(0, abs(distance) - 1), setting.speed_steps_s, setting.accel_steps_s2)
 
 
-def _least_ns(asked: Asked, outcome: Outcome, program: Program, capabilities: Capability) -> int:
+def _least_ns(asked: SentCommand, outcome: Outcome, program: Program, capabilities: Capability) -> int:
     """The shortest time from sending a command to hearing of its end, the tolerance taken off."""
     request, axes = asked.request, {"pan": program.pan, "tilt": program.tilt}
     if isinstance(request, Expose):

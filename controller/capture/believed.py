@@ -8,7 +8,7 @@ from collections import deque
 from dataclasses import replace
 
 from controller.capture import belief
-from controller.capture.belief import Asked, Known, Lie, Place, Told
+from controller.capture.belief import CommandOutcome, Known, Lie, Place, SentCommand
 from controller.program.program import Program
 from protocol.messages import (
     Capability,
@@ -35,8 +35,8 @@ class Believed:
         self._program = program
         self._boot_id: BootId | None = None
         self._capabilities = Capability(0)
-        self.asked: Asked | None = None
-        self.latest: Asked | None = None
+        self.asked: SentCommand | None = None
+        self.latest: SentCommand | None = None
         self._at_steps: Place | None = None
         self._clock_ms: int | None = None
         self._clock_at_ns = 0
@@ -66,7 +66,9 @@ class Believed:
 
     def send(self, request: Reference | Move | Expose, now: int) -> None:
         """A command goes out."""
-        self.asked = self.latest = Asked(request, now, self._at_steps, self._clock_ms, self._clock_at_ns, self._rate)
+        self.asked = self.latest = SentCommand(
+            request, now, self._at_steps, self._clock_ms, self._clock_at_ns, self._rate
+        )
         self._change()
 
     def stop(self, request: Stop | Halt) -> None:
@@ -119,7 +121,7 @@ class Believed:
         """Whether a command is the one under way."""
         return self.asked is not None and command_id == self.asked.request.command_id
 
-    def end(self, told: Told) -> Lie | None:
+    def end(self, told: CommandOutcome) -> Lie | None:
         """The command under way has ended like this."""
         asked = self.asked
         assert asked is not None
@@ -153,7 +155,7 @@ class Believed:
         if latest is not None and isinstance(latest.request, Expose) and latest.request.command_id == status.finished_id:
             if at_steps is None:
                 latest = replace(latest, from_steps=None)
-            told = Told(outcome, (status.pan_steps, status.tilt_steps), status.finished_clock_ms, now)
+            told = CommandOutcome(outcome, (status.pan_steps, status.tilt_steps), status.finished_clock_ms, now)
             return belief.of_end(latest, told, self._program, self._capabilities)
         return belief.of_outcome(outcome, self._capabilities) if outcome in belief.MADE else None
 

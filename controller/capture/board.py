@@ -12,11 +12,11 @@ from collections import deque
 from collections.abc import Callable
 
 from controller.capture import belief
-from controller.capture.belief import Lie, Told
+from controller.capture.belief import CommandOutcome, Lie
 from controller.capture.believed import Believed
-from controller.capture.events import Event, Kind, Wanted
+from controller.capture.events import Event, EventKind, Wanted
 from controller.capture.gate import Gate
-from controller.capture.line import Line
+from controller.capture.line import BoardLine
 from controller.capture.port import Port
 from controller.capture.words.board import other_version, unreadable_refusal
 from controller.capture.words.untruths import Untruth
@@ -60,16 +60,24 @@ Wish = Callable[[], Wanted | None]
 """What the operator wants next, or None."""
 
 ENDINGS = {
-    Outcome.ARRIVED: Kind.ARRIVED,
-    Outcome.REFERENCED: Kind.REFERENCED,
-    Outcome.EXPOSED_SYNC: Kind.EXPOSED,
-    Outcome.EXPOSED_BLIND: Kind.EXPOSED,
-    Outcome.NO_SYNC: Kind.NOT_CONFIRMED,
-    Outcome.CUT_SHORT: Kind.CUT_SHORT,
+    Outcome.ARRIVED: EventKind.ARRIVED,
+    Outcome.REFERENCED: EventKind.REFERENCED,
+    Outcome.EXPOSED_SYNC: EventKind.EXPOSED,
+    Outcome.EXPOSED_BLIND: EventKind.EXPOSED,
+    Outcome.NO_SYNC: EventKind.NOT_CONFIRMED,
+    Outcome.CUT_SHORT: EventKind.CUT_SHORT,
 }
 UNMET = {Cause.LIMIT, Cause.ZERO_NOT_FOUND}  # what ends a reference run that does not meet a switch
 ALWAYS_OBEYED = (Hello, GetStatus, GetIndex, Stop, Halt)
-WORD_ON_WORK = {*ENDINGS.values(), Kind.WELCOMED, Kind.ARMED, Kind.CHECKED, Kind.CALM, Kind.GUSTY, Kind.REFUSED}
+WORD_ON_WORK = {
+    *ENDINGS.values(),
+    EventKind.WELCOMED,
+    EventKind.ARMED,
+    EventKind.CHECKED,
+    EventKind.CALM,
+    EventKind.GUSTY,
+    EventKind.REFUSED,
+}
 
 
 class BoardClient:
@@ -77,7 +85,7 @@ class BoardClient:
 
     def __init__(self, port: Port, program: Program, gate: Gate) -> None:
         self._port, self._program = port, program
-        self._line = Line(port, self._new_link, gate)
+        self._line = BoardLine(port, self._new_link, gate)
         self._quiet_ns = program.silence_ms * MS // ASKS_PER_SILENCE
         self._ask_at: int | None = None
         self._due_at: int | None = None  # when the end of the command under way should have been heard of
@@ -157,9 +165,9 @@ class BoardClient:
         self.send_urgent(request)
         deadline_ns = self._port.now() + patience_ns
         while (event := self.wait_event(deadline_ns)) is not None:
-            if event.kind is Kind.AT_REST:
+            if event.kind is EventKind.AT_REST:
                 return True
-            if event.kind is Kind.LINK_LOST:
+            if event.kind is EventKind.LINK_LOST:
                 return False
         return False
 
@@ -186,7 +194,7 @@ class BoardClient:
         """What the board has said cannot be true, if there is a lie; only the first one is told."""
         if lie is not None and not self._distrusted:
             self._distrusted = True
-            self._events.append(Event(Kind.CONTRADICTED, self._port.now(), sentence=lie.sentence, place=lie.place))
+            self._events.append(Event(EventKind.CONTRADICTED, self._port.now(), sentence=lie.sentence, place=lie.place))
 
     def _take_in(self, news: LinkEvent) -> None:
         now = self._port.now()
@@ -199,10 +207,10 @@ class BoardClient:
         elif isinstance(news, Restarted):
             self._believed.forget()
             self._armed = False
-            self._tell(Event(Kind.RESTARTED, now, boot_id=news.boot_id))
+            self._tell(Event(EventKind.RESTARTED, now, boot_id=news.boot_id))
         elif isinstance(news, Silent):
             self._ask_at = None
-            self._tell(Event(Kind.LINK_LOST, now, trouble=news.trouble))
+            self._tell(Event(EventKind.LINK_LOST, now, trouble=news.trouble))
 
     def _take_notice(self, notice: Notice, now: int) -> None:
         if isinstance(notice, Held):
@@ -212,7 +220,9 @@ class BoardClient:
                 self._take_hold(notice.cause, now)
         elif isinstance(notice, Finished):
             if self._believed.is_ours(notice.command_id):
-                self._take_ending(Told(notice.outcome, (notice.pan_steps, notice.tilt_steps), notice.clock_ms, now))
+                self._take_ending(
+                    CommandOutcome(notice.outcome, (notice.pan_steps, notice.tilt_steps), notice.clock_ms, now)
+                )
             else:
                 self.unknown_endings += 1
 
@@ -221,7 +231,7 @@ class BoardClient:
             self._take_status(reply, now)
         elif isinstance(reply, Index):
             self._hold_against(self._believed.index(reply))
-            self._tell(Event(Kind.CHECKED, now, index=reply))
+            self._tell(Event(EventKind.CHECKED, now, index=reply))
         elif isinstance(reply, Refused):
             self._take_refusal(request, reply.reason, now)
         elif isinstance(reply, Welcome):
@@ -230,7 +240,7 @@ class BoardClient:
             self._armed = True
             self._believed.accept(request)
             self._plan_question()
-            self._tell(Event(Kind.ARMED, now))
+            self._tell(Event(EventKind.ARMED, now))
         elif isinstance(request, Stop | Halt):
             self._ask()  # is it at rest already?
         elif isinstance(reply, Accepted):
@@ -239,12 +249,12 @@ class BoardClient:
     def _take_welcome(self, welcome: Welcome, now: int) -> None:
         if welcome.version_major != PROTOCOL_VERSION.major:
             sentence = other_version(welcome.version_major)
-            self._tell(Event(Kind.REFUSED, now, reason=Reason.VERSION, sentence=sentence))
+            self._tell(Event(EventKind.REFUSED, now, reason=Reason.VERSION, sentence=sentence))
             return
         self._hold_against(self._believed.welcome(welcome))
         self._tell(
             Event(
-                Kind.WELCOMED,
+                EventKind.WELCOMED,
                 now,
                 command_id=welcome.last_command_id,
                 boot_id=welcome.boot_id,
@@ -254,12 +264,12 @@ class BoardClient:
 
     def _take_refusal(self, request: Request, reason: Reason, now: int) -> None:
         if isinstance(request, Hello) and reason is Reason.VERSION:
-            self._tell(Event(Kind.REFUSED, now, reason=reason, sentence=other_version(None)))
+            self._tell(Event(EventKind.REFUSED, now, reason=reason, sentence=other_version(None)))
         elif isinstance(request, ALWAYS_OBEYED):
             self._hold_against(belief.lie(Untruth.REFUSED, request=type(request).__name__, reason=reason.name))
         else:
             self._give_up_command()
-            self._tell(Event(Kind.REFUSED, now, reason=reason))
+            self._tell(Event(EventKind.REFUSED, now, reason=reason))
 
     def _take_unreadable(self, news: Unreadable, now: int) -> None:
         """An answer that this version cannot read; the first bytes of a Welcome or a Refused it always can."""
@@ -268,12 +278,12 @@ class BoardClient:
         first = news.payload[0] if news.payload else 0
         request, refused = type(news.request).__name__, news.kind == kind_of(Refused)
         if isinstance(news.request, Hello) and first == Reason.VERSION and refused:
-            self._tell(Event(Kind.REFUSED, now, reason=Reason.VERSION, sentence=other_version(None)))
+            self._tell(Event(EventKind.REFUSED, now, reason=Reason.VERSION, sentence=other_version(None)))
         elif isinstance(news.request, Hello) and first != PROTOCOL_VERSION.major and not refused:
-            self._tell(Event(Kind.REFUSED, now, reason=Reason.VERSION, sentence=other_version(first)))
+            self._tell(Event(EventKind.REFUSED, now, reason=Reason.VERSION, sentence=other_version(first)))
         elif refused and not isinstance(news.request, ALWAYS_OBEYED):
             self._give_up_command()
-            self._tell(Event(Kind.REFUSED, now, sentence=unreadable_refusal(request, first)))
+            self._tell(Event(EventKind.REFUSED, now, sentence=unreadable_refusal(request, first)))
         elif refused:
             self._hold_against(belief.lie(Untruth.REFUSED, request=request, reason=f"reason {first}"))
         else:
@@ -284,10 +294,10 @@ class BoardClient:
         self._hold_against(self._believed.status(status, now))
         if self._believed.is_ours(status.finished_id):
             at_steps = (status.pan_steps, status.tilt_steps)
-            self._take_ending(Told(status.finished_outcome, at_steps, status.finished_clock_ms, now))
+            self._take_ending(CommandOutcome(status.finished_outcome, at_steps, status.finished_clock_ms, now))
         if self._listening and status.state is BoardState.READY:
             self._listening = False
-            self._tell(Event(Kind.GUSTY if status.flags & StatusFlag.GUSTY else Kind.CALM, now))
+            self._tell(Event(EventKind.GUSTY if status.flags & StatusFlag.GUSTY else EventKind.CALM, now))
         disarmed = status.state is BoardState.DISARMED
         if disarmed and not self._armed and belief.at_rest(status) is None:
             self._believed.lose_place()
@@ -315,7 +325,7 @@ class BoardClient:
         self._hold_against(self._believed.rest(status, now))
         self._tell(
             Event(
-                Kind.AT_REST,
+                EventKind.AT_REST,
                 now,
                 command_id=NO_COMMAND if self._distrusted else status.finished_id,
                 outcome=Outcome.NONE if self._distrusted else status.finished_outcome,
@@ -338,9 +348,9 @@ class BoardClient:
         """It has stopped by itself."""
         self._armed = False
         self._believed.hold()
-        self._tell(Event(Kind.HELD, now, cause=cause, unmet=unmet))
+        self._tell(Event(EventKind.HELD, now, cause=cause, unmet=unmet))
 
-    def _take_ending(self, told: Told) -> None:
+    def _take_ending(self, told: CommandOutcome) -> None:
         """Turn the end of the command under way into an event."""
         asked = self._believed.asked
         assert asked is not None

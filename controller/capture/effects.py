@@ -3,7 +3,7 @@
 from dataclasses import dataclass
 from typing import TypeAlias
 
-from controller.capture.people import Question
+from controller.capture.people import YesNoQuestion
 from controller.session.rows import DoubtReason, Intent, ShotOutcome
 from protocol.messages import Request
 
@@ -77,7 +77,7 @@ class ZeroLost:
 
 
 @dataclass(frozen=True, slots=True)
-class Checked:
+class SwitchesChecked:
     """The switches of these axes are where they should be."""
 
     axes: tuple[str, ...]
@@ -95,7 +95,7 @@ class Doubt:
 class Ask:
     """Put a question to the operator."""
 
-    question: Question
+    question: YesNoQuestion
 
 
 @dataclass(frozen=True, slots=True)
@@ -122,6 +122,6 @@ class End:
     early: bool = False
 
 
-Record: TypeAlias = Intend | Conclude | Zeroed | ZeroLost | Checked | Doubt
+Record: TypeAlias = Intend | Conclude | Zeroed | ZeroLost | SwitchesChecked | Doubt
 """What is written to the session."""
 Effect: TypeAlias = Greet | Reopen | Listen | Send | SendUrgent | Timer | Ask | Announce | Shut | End | Record

@@ -8,7 +8,7 @@ from protocol.statistics import Trouble
 from protocol.units import NO_COMMAND, BootId, CommandId
 
 
-class Kind(StrEnum):
+class EventKind(StrEnum):
     """What happened. The names are the triggers of the state machine."""
 
     START = "start"
@@ -45,7 +45,7 @@ class Kind(StrEnum):
 class Event:
     """One thing that happened, and when (monotonic nanoseconds). Only the fields of its kind are set."""
 
-    kind: Kind
+    kind: EventKind
     at_ns: int
     command_id: CommandId = NO_COMMAND
     outcome: Outcome = Outcome.NONE
@@ -82,6 +82,6 @@ class Wanted:
     question is answered: ANSWERED (yes) or DECLINED (no).
     """
 
-    kind: Kind
+    kind: EventKind
     frames: tuple[int, ...] = ()
     text: str = ""

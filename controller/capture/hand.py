@@ -10,10 +10,10 @@ from typing import NoReturn
 
 from controller.capture import requests
 from controller.capture.board import BoardClient
-from controller.capture.events import Event, Kind
+from controller.capture.events import Event, EventKind
 from controller.capture.gate import Gate
-from controller.capture.operator import NOBODY, Asked
-from controller.capture.people import MOMENT_NS, Question
+from controller.capture.operator import NOBODY, Respondent
+from controller.capture.people import MOMENT_NS, YesNoQuestion
 from controller.capture.port import Port
 from controller.capture.words.board import TROUBLES, hold, refusal
 from controller.errors import BoardRefused, InputError, LinkLost, RunStopped, WorldError
@@ -24,7 +24,7 @@ from protocol.messages import ZERO_SWITCHES, Capability, Halt, Move, Stop
 from protocol.units import MS, BootId, CommandId, Steps, next_id
 
 LOOK_NS = 50 * MS  # between two looks at what somebody may have pressed
-STOPPING = {Kind.PAUSE, Kind.STOP, Kind.HALT}
+STOPPING = {EventKind.PAUSE, EventKind.STOP, EventKind.HALT}
 
 
 class Hand:
@@ -33,7 +33,7 @@ class Hand:
     `operator` is who is heard and asked meanwhile, `gate` what every command to move passes.
     """
 
-    def __init__(self, port: Port, program: Program, operator: Asked = NOBODY, gate: Gate | None = None) -> None:
+    def __init__(self, port: Port, program: Program, operator: Respondent = NOBODY, gate: Gate | None = None) -> None:
         self._port, self._program, self._operator = port, program, operator
         self.gate = Gate.of_simulation() if gate is None else gate
         self._board = BoardClient(port, program, self.gate)
@@ -73,14 +73,14 @@ class Hand:
             if self.gate.announced is not None and self._port.now() <= told_ns + lead_ns + MOMENT_NS:
                 return
 
-    def wait_answer(self, question: Question) -> bool:
+    def wait_answer(self, question: YesNoQuestion) -> bool:
         """Ask, and return the answer, however long it takes. Nothing moves after it unless it is announced.
 
         Raises RunStopped; WorldError, LinkLost where the board gives up meanwhile.
         """
         self.gate.shut()
         answer = self._operator.ask(question)
-        return self._wait_said().kind is Kind.ANSWERED if answer is None else answer
+        return self._wait_said().kind is EventKind.ANSWERED if answer is None else answer
 
     def wait_text(self, words: str) -> str | None:
         """Ask for a line of text; None if nobody is there to type it. Raises what `wait_answer` raises."""
@@ -92,7 +92,7 @@ class Hand:
             while True:
                 event = self._board.wait_event(None, self._operator.next_wish)
                 assert event is not None
-                if event.kind in {Kind.ANSWERED, Kind.DECLINED}:
+                if event.kind in {EventKind.ANSWERED, EventKind.DECLINED}:
                     return event
                 self._heed(event)
         finally:
@@ -126,7 +126,7 @@ class Hand:
         """Greet the board and hear where the head stands; nothing is armed. Raises WorldError, LinkLost."""
         self._board.greet()
         self._greeted, self._armed = True, False
-        welcome = self._wait(Kind.WELCOMED, None)
+        welcome = self._wait(EventKind.WELCOMED, None)
         assert welcome is not None
         assert welcome.boot_id is not None
         self.boot_id, self.capabilities = welcome.boot_id, welcome.capabilities or Capability(0)
@@ -139,7 +139,7 @@ class Hand:
             return
         for request in requests.arming(self._program, self.boot_id, self._take_id):
             self._board.send(request)
-        self._wait(Kind.ARMED, None)
+        self._wait(EventKind.ARMED, None)
         self._armed = True
 
     def wait_ready(self) -> None:
@@ -151,7 +151,7 @@ class Hand:
         """Find zero; an axis without a switch takes the place where it stands. Raises WorldError, LinkLost."""
         program = self._program
         self._board.send(requests.reference(program, self._take_id()), program.reference_expected_ns)
-        self._wait(Kind.REFERENCED, program.reference_deadline_ns)
+        self._wait(EventKind.REFERENCED, program.reference_deadline_ns)
         self.known, self.at_steps = True, (0, 0)
 
     def wait_move(self, pan_steps: int, tilt_steps: int) -> None:
@@ -160,7 +160,7 @@ class Hand:
         self.must_reach(target)
         expected_ns = self.motion_ns(target)
         self._board.send(Move(self._take_id(), Steps(pan_steps), Steps(tilt_steps)), expected_ns)
-        self._wait(Kind.ARRIVED, timing.deadline_ns(expected_ns, self._program.kit.board.baud))
+        self._wait(EventKind.ARRIVED, timing.deadline_ns(expected_ns, self._program.kit.board.baud))
         self.at_steps = target
 
     def must_reach(self, target: tuple[int, int]) -> None:
@@ -185,7 +185,7 @@ class Hand:
         """Bring the head to rest, disarmed; nothing moves then unless it is announced. Raises WorldError, LinkLost."""
         self._armed = False
         self._board.send_urgent(Stop())
-        rest = self._wait(Kind.AT_REST, self._program.stop_deadline_ns)
+        rest = self._wait(EventKind.AT_REST, self._program.stop_deadline_ns)
         assert rest is not None
         self.known = rest.known
         if rest.known:
@@ -195,7 +195,7 @@ class Hand:
         command_id, self._next_id = self._next_id, next_id(self._next_id)
         return command_id
 
-    def _wait(self, wanted: Kind | None, patience_ns: int | None) -> Event | None:
+    def _wait(self, wanted: EventKind | None, patience_ns: int | None) -> Event | None:
         """Wait for an event of a kind; with None let `patience_ns` pass."""
         deadline_ns = None if patience_ns is None else self._port.now() + patience_ns
         while True:
@@ -208,29 +208,29 @@ class Hand:
                 raise WorldError("The board took far longer than expected; check that both axes turn freely.")
             if event.kind is wanted:
                 return event
-            self._heed(event, beginning=wanted in {Kind.WELCOMED, Kind.AT_REST, Kind.ARMED})
+            self._heed(event, beginning=wanted in {EventKind.WELCOMED, EventKind.AT_REST, EventKind.ARMED})
 
     def _heed(self, event: Event, *, beginning: bool = False) -> None:
         """Something else than what is waited for: raise where that ends it."""
-        if event.kind is Kind.LINK_LOST:
+        if event.kind is EventKind.LINK_LOST:
             raise LinkLost(TROUBLES[event.trouble])
-        if event.kind is Kind.REFUSED:
+        if event.kind is EventKind.REFUSED:
             raise BoardRefused(refusal(event))
-        if event.kind is Kind.CONTRADICTED:
+        if event.kind is EventKind.CONTRADICTED:
             self.known = self._armed = False
             self._board.wait_stopped(Stop(), self._program.stop_deadline_ns)
             raise WorldError(event.sentence)
         if event.kind in STOPPING:
             self._stop_as_asked(event.kind)
-        if event.kind is Kind.RESTARTED and not self._armed and event.boot_id is not None:
+        if event.kind is EventKind.RESTARTED and not self._armed and event.boot_id is not None:
             self.known, self.boot_id = False, event.boot_id
             self.gate.shut()
-        elif event.kind in {Kind.HELD, Kind.RESTARTED} and self._armed and not beginning:
+        elif event.kind in {EventKind.HELD, EventKind.RESTARTED} and self._armed and not beginning:
             self.known = self._armed = False
-            raise WorldError(hold(event) if event.kind is Kind.HELD else "The board has restarted; begin again.")
+            raise WorldError(hold(event) if event.kind is EventKind.HELD else "The board has restarted; begin again.")
 
-    def _stop_as_asked(self, kind: Kind) -> NoReturn:
+    def _stop_as_asked(self, kind: EventKind) -> NoReturn:
         self._armed = False
         if self._greeted:  # nothing was asked of a board before
-            self._board.wait_stopped(Halt() if kind is Kind.HALT else Stop(), self._program.stop_deadline_ns)
+            self._board.wait_stopped(Halt() if kind is EventKind.HALT else Stop(), self._program.stop_deadline_ns)
         raise RunStopped("Stopped as asked.")

@@ -12,9 +12,9 @@ from contextlib import suppress
 from types import FrameType, TracebackType
 from typing import Self
 
-from controller.capture.events import Kind, Wanted
+from controller.capture.events import EventKind, Wanted
 
-WISHES = (Kind.PAUSE, Kind.STOP, Kind.HALT)
+WISHES = (EventKind.PAUSE, EventKind.STOP, EventKind.HALT)
 HANG_UP = getattr(signal, "SIGHUP", None)  # there is none on Windows
 
 
@@ -24,9 +24,9 @@ class Interrupts:
     `hang_up` is what a terminal that hangs up requests, if anything. Only the main thread may use this.
     """
 
-    def __init__(self, hang_up: Kind | None = None) -> None:
+    def __init__(self, hang_up: EventKind | None = None) -> None:
         self._hang_up = hang_up
-        self._pending: list[Kind] = []
+        self._pending: list[EventKind] = []
         self._count = 0
         self._previous: dict[int, object] = {}
 
@@ -46,7 +46,7 @@ class Interrupts:
                 self._pending.append(self._hang_up)
             return
         if number == signal.SIGTERM:
-            self._count = max(self._count, WISHES.index(Kind.STOP))
+            self._count = max(self._count, WISHES.index(EventKind.STOP))
         if self._count < len(WISHES):
             self._pending.append(WISHES[self._count])
             self._count += 1

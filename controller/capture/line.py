@@ -33,7 +33,7 @@ class OtherVersion(WorldError):
         )
 
 
-class Line:
+class BoardLine:
     """One board on one port. `new_link` makes the link's own state anew for each conversation.
 
     What can start motion passes the `gate`; without one it stays shut, so nothing that can move is ever sent.

@@ -8,37 +8,37 @@ from collections.abc import Callable
 from pathlib import Path
 from typing import Protocol
 
-from controller.capture.events import Kind, Wanted
+from controller.capture.events import EventKind, Wanted
 from controller.capture.interrupts import Interrupts
-from controller.capture.people import People, Question
+from controller.capture.people import People, YesNoQuestion
 from controller.errors import InputError
 from controller.reading import MATCH, read_json
 from controller.session.rows import WishRow, Word
 from controller.session.session import Session
 from protocol.units import MS
 
-ANSWERS: dict[str, Kind] = {Word.YES: Kind.ANSWERED, Word.NO: Kind.DECLINED}
+ANSWERS: dict[str, EventKind] = {Word.YES: EventKind.ANSWERED, Word.NO: EventKind.DECLINED}
 SHORT: dict[str, str] = {"y": Word.YES, "n": Word.NO}
-WORDS: dict[str, Kind] = {
-    Word.PAUSE: Kind.PAUSE,
-    Word.PAUSE_AFTER_ROW: Kind.PAUSE_AFTER_ROW,
-    Word.GO_ON: Kind.GO_ON,
-    Word.RETAKE: Kind.RETAKE,
-    Word.STOP: Kind.STOP,
-    Word.HALT: Kind.HALT,
+WORDS: dict[str, EventKind] = {
+    Word.PAUSE: EventKind.PAUSE,
+    Word.PAUSE_AFTER_ROW: EventKind.PAUSE_AFTER_ROW,
+    Word.GO_ON: EventKind.GO_ON,
+    Word.RETAKE: EventKind.RETAKE,
+    Word.STOP: EventKind.STOP,
+    Word.HALT: EventKind.HALT,
 }
 LOOKS_EVERY_NS = 50 * MS  # into the session, for requests from elsewhere; a fifth of a second is promised
 HOW_TO_ANSWER = "Type y or n, then Enter."
 NOTHING_ASKED = "Nothing is being asked now."
 
 
-class Asked(Protocol):
+class Respondent(Protocol):
     """Somebody who is heard and can be asked."""
 
     def next_wish(self) -> Wanted | None:
         """What is requested or answered next, or None. Never waits."""
 
-    def ask(self, question: Question) -> bool | None:
+    def ask(self, question: YesNoQuestion) -> bool | None:
         """Show a question. The answer if it is known at once; None if it comes later by `next_wish`."""
 
     def ask_text(self, words: str) -> bool:
@@ -58,7 +58,7 @@ class Nobody:
         """None."""
         return None
 
-    def ask(self, _: Question) -> bool | None:
+    def ask(self, _: YesNoQuestion) -> bool | None:
         """Yes."""
         return True
 
@@ -87,7 +87,7 @@ class Operator:
     ) -> None:
         self._now, self._interrupts, self._people, self._session = now, interrupts, people, session
         self._looks_ns = 0
-        self._question: Question | None = None
+        self._question: YesNoQuestion | None = None
         self._text_is_next = False
         self._hears_lines = True
         self._number = 0 if session is None else session.questions_asked()
@@ -95,11 +95,11 @@ class Operator:
     def next_wish(self) -> Wanted | None:
         """The next request or answer, or None."""
         wanted = self._interrupts.next_wish() or self._typed_wish() or self._told_wish()
-        if wanted is not None and wanted.kind in {Kind.GO_ON, Kind.ANSWERED}:
+        if wanted is not None and wanted.kind in {EventKind.GO_ON, EventKind.ANSWERED}:
             self._interrupts.begin_again()
         return wanted
 
-    def ask(self, question: Question) -> bool | None:
+    def ask(self, question: YesNoQuestion) -> bool | None:
         """Show a question, unless it is answered already: by --yes, or because nobody can answer."""
         people = self._people
         if people.yes and not question.needs_person:
@@ -142,7 +142,7 @@ class Operator:
             return None
         if self._text_is_next:
             self._text_is_next = False
-            return Wanted(Kind.ANSWERED, text=line)
+            return Wanted(EventKind.ANSWERED, text=line)
         words = line.split()
         if self._question is not None and not words:
             self._people.say(f"{self._question.words} {HOW_TO_ANSWER}")

@@ -17,7 +17,7 @@ MOMENT_NS = 2 * NS
 
 
 @dataclass(frozen=True, slots=True)
-class Question:
+class YesNoQuestion:
     """A question that is answered by yes or no.
 
     `needs_person`: only somebody who is there can answer it, so `--yes` does not. `hold_deg` is the yaw and pitch at
@@ -56,7 +56,7 @@ class Heed:
     """The gate is open: they were told that the head moves, and had their time."""
     begun: bool = False
     """The first announcement of this run was made."""
-    question: Question | None = None
+    question: YesNoQuestion | None = None
     """What was asked last."""
     in_hand: bool = False
     """The camera is, or was last, in somebody's hands."""

@@ -8,7 +8,7 @@ from typing import TypeVar
 
 from controller.program.build import build_steps
 from controller.program.program import AskStep, ExposeStep, Exposure, MoveStep, Program, Step
-from controller.program.turn import Turn
+from controller.program.turn import BracketPosition
 from controller.session.rows import NOTHING, Remembered
 
 StepKind = TypeVar("StepKind", MoveStep, ExposeStep, AskStep)
@@ -188,12 +188,12 @@ class Progress:
         self.turn = None if self.turn is None else self.turn.lost(frame)
 
 
-def _turn(program: Program, remembered: Remembered) -> Turn | None:
+def _turn(program: Program, remembered: Remembered) -> BracketPosition | None:
     """Which exposure of a bracket comes next when a run begins, if the camera makes the bracket by itself."""
     exposure = program.kit.exposure
     if not exposure.takes_turns:
         return None
-    return Turn.resumed(len(exposure.bracket_ev), remembered.exposures, remembered.latest)
+    return BracketPosition.resumed(len(exposure.bracket_ev), remembered.exposures, remembered.latest)
 
 
 def exposures_of(steps: tuple[Step, ...]) -> set[Exposure]:

@@ -8,7 +8,7 @@ Exposures of it that are known to be made are not made twice.
 
 from controller.capture.belief import MADE
 from controller.capture.effects import Greet, Reopen, Timer
-from controller.capture.events import Event, Kind
+from controller.capture.events import Event, EventKind
 from controller.capture.patience import LONGEST_PAUSE_NS, MOST_GREETINGS, MOST_INTERRUPTIONS, MOST_REFUSALS, PULLED_NS
 from controller.capture.run import Run
 from controller.capture.states import RunState
@@ -134,9 +134,9 @@ def suspend(run: Run, event: Event) -> None:
     run.conclude(event)
     run.progress.tries = 0
     run.board.armed = people.may_move = False
-    people.person_seen = people.person_seen or event.port_gone or event.kind is Kind.RESTARTED
+    people.person_seen = people.person_seen or event.port_gone or event.kind is EventKind.RESTARTED
     run.shut()
-    greet_ns = run.patience.suspend(event.at_ns, refused=event.kind is Kind.REFUSED)
+    greet_ns = run.patience.suspend(event.at_ns, refused=event.kind is EventKind.REFUSED)
     run.effects.append(Timer(greet_ns, overdue=False))
 
 

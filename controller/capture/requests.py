@@ -4,14 +4,14 @@ from collections.abc import Callable
 
 from controller.program.program import Program
 from protocol.messages import Arm, Reference, SetAxis
-from protocol.units import Axis, BootId, CommandId, Steps
+from protocol.units import AxisId, BootId, CommandId, Steps
 
 
 def arming(program: Program, boot_id: BootId, take_id: Callable[[], CommandId]) -> list[SetAxis | Arm]:
     """Describe both axes to the board of that boot, and arm it."""
     requests: list[SetAxis | Arm] = [
         SetAxis(take_id(), name, Steps(axis.min_steps), Steps(axis.max_steps), axis.speed_steps_s, axis.accel_steps_s2)
-        for name, axis in ((Axis.PAN, program.pan), (Axis.TILT, program.tilt))
+        for name, axis in ((AxisId.PAN, program.pan), (AxisId.TILT, program.tilt))
     ]
     return [*requests, Arm(take_id(), boot_id, program.silence_ms)]
 

@@ -8,7 +8,7 @@ from dataclasses import dataclass, field
 
 from controller.capture.belief import MADE
 from controller.capture.effects import Conclude, Doubt, Effect, End, Send, SendUrgent, Shut, Timer
-from controller.capture.events import Event, Kind
+from controller.capture.events import Event, EventKind
 from controller.capture.patience import Patience
 from controller.capture.people import Care, Heed
 from controller.capture.position import Position
@@ -28,7 +28,7 @@ OUTCOMES = {
 
 
 @dataclass(slots=True)
-class Shot:
+class PendingExposure:
     """The exposure whose outcome is not known yet; `id` is its command, 0 if there is none."""
 
     id: int = 0
@@ -92,10 +92,10 @@ class Run:
         self.people = Heed(care, announced=care is None)
         self.board = BoardMet(CommandId(first_id), None if remembered.boot_id is None else BootId(remembered.boot_id))
         in_doubt = remembered.in_doubt or (0, 0, 0)
-        self.shot = Shot(in_doubt[0], in_doubt[1:])
+        self.shot = PendingExposure(in_doubt[0], in_doubt[1:])
         self.ready_at_ns = 0  # when the camera can take the next exposure
         self.still_at_ns = 0  # when the head has settled
-        self.pause_wanted: Kind | None = None  # PAUSE or PAUSE_AFTER_ROW while that is wanted
+        self.pause_wanted: EventKind | None = None  # PAUSE or PAUSE_AFTER_ROW while that is wanted
         self.why = ""  # the run is being stopped
         self.lie = ""  # what the board said that cannot be true
         self.effects: list[Effect] = []
@@ -205,7 +205,7 @@ class Run:
         self.shot.forget()
 
     def _write(self, outcome: ShotOutcome, event: Event) -> None:
-        at_steps = None if event.kind is Kind.AT_REST and not event.known else event.at_steps
+        at_steps = None if event.kind is EventKind.AT_REST and not event.known else event.at_steps
         self.effects.append(Conclude(self.shot.id, outcome, event.board_clock_ms, at_steps))
 
     def finish(self, step: ExposeStep, closed_ns: int) -> None:

@@ -8,7 +8,6 @@ from controller.capture.board import BoardClient, Wish
 from controller.capture.effects import (
     Announce,
     Ask,
-    Checked,
     Conclude,
     Doubt,
     Effect,
@@ -21,14 +20,15 @@ from controller.capture.effects import (
     Send,
     SendUrgent,
     Shut,
+    SwitchesChecked,
     Timer,
     Zeroed,
     ZeroLost,
 )
-from controller.capture.events import Event, Kind
+from controller.capture.events import Event, EventKind
 from controller.capture.gate import Gate
 from controller.capture.machine import handle
-from controller.capture.people import Care, Question
+from controller.capture.people import Care, YesNoQuestion
 from controller.capture.port import Port
 from controller.capture.run import Run
 from controller.capture.states import RunState
@@ -80,7 +80,7 @@ class Runner:
         session: Session,
         operator: Wish = lambda: None,
         on_exposure: Callable[[], None] = lambda: None,
-        ask: Callable[[Question], bool | None] = lambda _: True,
+        ask: Callable[[YesNoQuestion], bool | None] = lambda _: True,
         first_id: int = 1,
         on_change: Callable[[Happening], None] = lambda _: None,
         tether: Tether | None = None,
@@ -112,14 +112,14 @@ class Runner:
         return self._board.line
 
     @property
-    def pause(self) -> Kind | None:
+    def pause(self) -> EventKind | None:
         """Which pause is wanted, if any."""
         return self._run.pause_wanted
 
     def run(self) -> RunResult:
         """Run to the end, whichever it is. Raises StorageFailed or LinkLost when those are the end."""
         try:
-            self._handle(Event(Kind.START, self._port.now()))
+            self._handle(Event(EventKind.START, self._port.now()))
             while self._result is None:
                 self._handle(self._wait_event())
         except BaseException:
@@ -131,33 +131,33 @@ class Runner:
 
     def _wait_event(self) -> Event:
         if self._answer is not None:
-            kind, self._answer = (Kind.ANSWERED if self._answer else Kind.DECLINED), None
+            kind, self._answer = (EventKind.ANSWERED if self._answer else EventKind.DECLINED), None
             return Event(kind, self._port.now())
         timer = self._timer
         if self._lost:
             self._lost = False
-            return Event(Kind.LINK_LOST, self._port.now(), port_gone=True)
+            return Event(EventKind.LINK_LOST, self._port.now(), port_gone=True)
         deadline_ns = timer.at_ns if timer else None
         event = self._wait_file(deadline_ns) if self._run.awaits_file else self._wait_board(deadline_ns)
         if event is not None:
             return event
         assert timer is not None
         self._timer = None
-        return Event(Kind.OVERDUE if timer.overdue else Kind.WAITED, self._port.now())
+        return Event(EventKind.OVERDUE if timer.overdue else EventKind.WAITED, self._port.now())
 
     def _wait_board(self, deadline_ns: int | None) -> Event | None:
         """What the board or the operator says by then; a line that is gone is an event as well."""
         try:
             return self._board.wait_event(deadline_ns, self._operator)
         except LinkLost:
-            return Event(Kind.LINK_LOST, self._port.now(), port_gone=True)
+            return Event(EventKind.LINK_LOST, self._port.now(), port_gone=True)
 
     def _wait_file(self, deadline_ns: int | None) -> Event | None:
         """What happens by then while a photograph is awaited: that it arrives, or anything else."""
         while deadline_ns is None or self._port.now() < deadline_ns:
             now = self._port.now()
             if (name := self._new_file()) is not None:
-                return Event(Kind.FILED, now, text=name)
+                return Event(EventKind.FILED, now, text=name)
             look_ns = now + LOOK_NS
             event = self._wait_board(look_ns if deadline_ns is None else min(look_ns, deadline_ns))
             if event is not None:
@@ -181,7 +181,7 @@ class Runner:
             happening = Happening(event.at_ns, self._run.state.value, event.kind.value, self._run.frame)
             self._session.note(happening)
             self._on_change(happening)
-            if event.kind is Kind.LINK_LOST and self._run.state is RunState.SUSPENDED:
+            if event.kind is EventKind.LINK_LOST and self._run.state is RunState.SUSPENDED:
                 self._warn(LOST[event.trouble])
         for effect in effects:
             try:
@@ -231,7 +231,7 @@ class Runner:
                 self._session.note_zero(boot_id)
             case ZeroLost():
                 self._session.forget_zero()
-            case Checked(axes):
+            case SwitchesChecked(axes):
                 self._session.note_checked(axes)
             case Doubt(exposures, why):
                 self._session.doubt(exposures, why)

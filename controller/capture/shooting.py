@@ -2,7 +2,7 @@
 
 from controller.capture import requests
 from controller.capture.effects import End, Greet, Intend, Send, Timer, Zeroed
-from controller.capture.events import Event, Kind
+from controller.capture.events import Event, EventKind
 from controller.capture.run import Run
 from controller.capture.tether import PATIENCE_NS
 from controller.capture.words.run import THROUGH
@@ -67,9 +67,9 @@ def exposes_in_wind(run: Run, event: Event) -> bool:
 
 def pause_is_due(run: Run, _: Event) -> bool:
     """The operator wants a pause, and this is the place for it."""
-    if run.pause_wanted is Kind.PAUSE_AFTER_ROW:
+    if run.pause_wanted is EventKind.PAUSE_AFTER_ROW:
         return run.progress.row_ends()
-    return run.pause_wanted is Kind.PAUSE
+    return run.pause_wanted is EventKind.PAUSE
 
 
 def something_is_missing(run: Run, _: Event) -> bool:

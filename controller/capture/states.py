@@ -30,7 +30,7 @@ class RunState(StrEnum):
     FAILED = "failed"
 
 
-class Group(Enum):
+class StateGroup(Enum):
     """A parent of states or of other groups. Its value says what its members have in common."""
 
     UNDERWAY = "under way"
@@ -42,8 +42,8 @@ class Group(Enum):
     ENDING = "the head is brought to rest for good"
 
 
-S, G = RunState, Group
-PARENT: dict[RunState | Group, Group] = {
+S, G = RunState, StateGroup
+PARENT: dict[RunState | StateGroup, StateGroup] = {
     S.ARMING: G.UNDERWAY,
     S.PAUSED: G.UNDERWAY,
     S.TRANSFERRING: G.UNDERWAY,
@@ -58,15 +58,15 @@ PARENT: dict[RunState | Group, Group] = {
 FINAL = (S.DONE, S.FAILED)
 
 
-def lineage(state: RunState) -> tuple[RunState | Group, ...]:
+def lineage(state: RunState) -> tuple[RunState | StateGroup, ...]:
     """A state, its group, the group of that one, and so on outward."""
-    line: list[RunState | Group] = [state]
+    line: list[RunState | StateGroup] = [state]
     while (parent := PARENT.get(line[-1])) is not None:
         line.append(parent)
     return tuple(line)
 
 
-def members(group: Group) -> tuple[RunState, ...]:
+def members(group: StateGroup) -> tuple[RunState, ...]:
     """All states of a group, also those of groups inside it."""
     return tuple(state for state in RunState if group in lineage(state))
 

@@ -11,21 +11,21 @@ from dataclasses import dataclass
 from typing import TypeAlias
 
 from controller.capture import announcing, endings, recovery, shooting, watching
-from controller.capture.events import Event, Kind
+from controller.capture.events import Event, EventKind
 from controller.capture.run import Run
-from controller.capture.states import FINAL, RUNNING, Group, RunState, lineage
+from controller.capture.states import FINAL, RUNNING, RunState, StateGroup, lineage
 
 Condition: TypeAlias = Callable[[Run, Event], bool]
 Action: TypeAlias = Callable[[Run, Event], None]
-Source: TypeAlias = RunState | Group
-K, S, G = Kind, RunState, Group
+Source: TypeAlias = RunState | StateGroup
+K, S, G = EventKind, RunState, StateGroup
 
 
 @dataclass(frozen=True, slots=True)
-class Row:
+class TransitionRow:
     """On `kind`, if `condition` holds (always, if None): do `action` and go to `target` (None: stay)."""
 
-    kind: Kind
+    kind: EventKind
     target: RunState | None
     action: Action | None = None
     condition: Condition | None = None
@@ -35,7 +35,7 @@ class Row:
 class Onward:
     """On `kind`: whatever comes next by `NEXT`; if that is an exposure, go to `target` by `action`."""
 
-    kind: Kind
+    kind: EventKind
     target: RunState = S.RECOVERING
     action: Action = shooting.get_ready
 
@@ -54,16 +54,16 @@ NEXT: tuple[tuple[Condition, RunState, Action], ...] = (
 """What comes next, the first that holds; if none does, an exposure."""
 
 
-def _unanswered(kind: Kind) -> tuple[Row, ...]:
+def _unanswered(kind: EventKind) -> tuple[TransitionRow, ...]:
     """The camera did not confirm an exposure: a few more tries, then once more at the end."""
     return (
-        Row(kind, S.RECOVERING, shooting.try_again, shooting.may_try_again),
-        Row(kind, S.STOPPING, shooting.stop_silent_camera, shooting.camera_is_gone),
-        Row(kind, S.RECOVERING, shooting.put_off),
+        TransitionRow(kind, S.RECOVERING, shooting.try_again, shooting.may_try_again),
+        TransitionRow(kind, S.STOPPING, shooting.stop_silent_camera, shooting.camera_is_gone),
+        TransitionRow(kind, S.RECOVERING, shooting.put_off),
     )
 
 
-NOTES: dict[tuple[RunState, Kind], Action] = {
+NOTES: dict[tuple[RunState, EventKind], Action] = {
     (S.CONNECTING, K.WELCOMED): recovery.note_welcome,
     (S.RECONNECTING, K.WELCOMED): recovery.note_welcome,
     (S.QUIETING, K.AT_REST): recovery.note_rest,
@@ -81,160 +81,160 @@ NOTES: dict[tuple[RunState, Kind], Action] = {
 }
 """What an event says of the work done; conditions then speak only of what comes next."""
 
-ROWS: dict[Source, tuple[Row | Onward, ...]] = {
-    S.IDLE: (Row(K.START, S.CONNECTING, shooting.greet),),
+ROWS: dict[Source, tuple[TransitionRow | Onward, ...]] = {
+    S.IDLE: (TransitionRow(K.START, S.CONNECTING, shooting.greet),),
     S.CONNECTING: (
-        Row(K.WELCOMED, S.QUIETING, recovery.quieten, shooting.may_still_know),
+        TransitionRow(K.WELCOMED, S.QUIETING, recovery.quieten, shooting.may_still_know),
         Onward(K.WELCOMED),
-        Row(K.STOP, S.FAILED, endings.fail_stopped),
-        Row(K.HALT, S.FAILED, endings.halt_unheard),
-        Row(K.REFUSED, S.FAILED, endings.fail_refused),
-        Row(K.CONTRADICTED, S.FAILED, endings.fail_contradicted),
-        Row(K.LINK_LOST, S.FAILED, endings.fail_link_lost),
-        Row(K.PAUSE, None, shooting.want_pause),
-        Row(K.PAUSE_AFTER_ROW, None, shooting.want_pause),
-        Row(K.GO_ON, None, shooting.note_go_on),
-        Row(K.RETAKE, None, shooting.want_again),
+        TransitionRow(K.STOP, S.FAILED, endings.fail_stopped),
+        TransitionRow(K.HALT, S.FAILED, endings.halt_unheard),
+        TransitionRow(K.REFUSED, S.FAILED, endings.fail_refused),
+        TransitionRow(K.CONTRADICTED, S.FAILED, endings.fail_contradicted),
+        TransitionRow(K.LINK_LOST, S.FAILED, endings.fail_link_lost),
+        TransitionRow(K.PAUSE, None, shooting.want_pause),
+        TransitionRow(K.PAUSE_AFTER_ROW, None, shooting.want_pause),
+        TransitionRow(K.GO_ON, None, shooting.note_go_on),
+        TransitionRow(K.RETAKE, None, shooting.want_again),
     ),
     # Everything between the greeting and the end.
     G.UNDERWAY: (
-        Row(K.PAUSE, None, shooting.want_pause),
-        Row(K.PAUSE_AFTER_ROW, None, shooting.want_pause),
-        Row(K.GO_ON, None, shooting.note_go_on),
-        Row(K.RETAKE, None, shooting.want_again),
-        Row(K.STOP, S.STOPPING, endings.stop_as_asked),
-        Row(K.HALT, S.STOPPING, endings.halt_as_asked),
-        Row(K.LINK_LOST, S.SUSPENDED, recovery.suspend),
-        Row(K.RESTARTED, S.SUSPENDED, recovery.suspend),
-        Row(K.HELD, S.SUSPENDED, recovery.suspend, recovery.only_silence),
-        Row(K.HELD, S.FAILED, endings.fail_held),
-        Row(K.CONTRADICTED, S.STOPPING, endings.stop_contradicted),
+        TransitionRow(K.PAUSE, None, shooting.want_pause),
+        TransitionRow(K.PAUSE_AFTER_ROW, None, shooting.want_pause),
+        TransitionRow(K.GO_ON, None, shooting.note_go_on),
+        TransitionRow(K.RETAKE, None, shooting.want_again),
+        TransitionRow(K.STOP, S.STOPPING, endings.stop_as_asked),
+        TransitionRow(K.HALT, S.STOPPING, endings.halt_as_asked),
+        TransitionRow(K.LINK_LOST, S.SUSPENDED, recovery.suspend),
+        TransitionRow(K.RESTARTED, S.SUSPENDED, recovery.suspend),
+        TransitionRow(K.HELD, S.SUSPENDED, recovery.suspend, recovery.only_silence),
+        TransitionRow(K.HELD, S.FAILED, endings.fail_held),
+        TransitionRow(K.CONTRADICTED, S.STOPPING, endings.stop_contradicted),
     ),
-    G.PEOPLE: (Row(K.PAUSE, S.PAUSED, shooting.rest),),  # before the head moves, a pause keeps it still at once
+    G.PEOPLE: (TransitionRow(K.PAUSE, S.PAUSED, shooting.rest),),  # before the head moves, a pause keeps it still at once
     S.WARNING: (Onward(K.WAITED),),
     S.ASKING: (
-        Row(K.ANSWERED, S.RECOVERING, shooting.shoot_by_hand, announcing.holds_camera),
+        TransitionRow(K.ANSWERED, S.RECOVERING, shooting.shoot_by_hand, announcing.holds_camera),
         Onward(K.ANSWERED),
-        Row(K.DECLINED, S.PAUSED, shooting.rest, announcing.declined_motion),
+        TransitionRow(K.DECLINED, S.PAUSED, shooting.rest, announcing.declined_motion),
         Onward(K.DECLINED),
     ),
     S.ARMING: (
-        Row(K.ARMED, S.STOPPING, endings.stop_stuck, recovery.gets_nowhere),
-        Row(K.ARMED, S.CHECKING, watching.look, watching.goes_on_unseen),
+        TransitionRow(K.ARMED, S.STOPPING, endings.stop_stuck, recovery.gets_nowhere),
+        TransitionRow(K.ARMED, S.CHECKING, watching.look, watching.goes_on_unseen),
         Onward(K.ARMED),
-        Row(K.REFUSED, S.STOPPING, endings.stop_refused, recovery.is_refused_again),
-        Row(K.REFUSED, S.SUSPENDED, recovery.suspend, recovery.lost_its_place),
-        Row(K.REFUSED, S.SUSPENDED, recovery.wait_for_supply, recovery.supply_is_low),
-        Row(K.REFUSED, S.SUSPENDED, recovery.suspend, recovery.still_stopping),
-        Row(K.REFUSED, S.FAILED, endings.fail_refused),
+        TransitionRow(K.REFUSED, S.STOPPING, endings.stop_refused, recovery.is_refused_again),
+        TransitionRow(K.REFUSED, S.SUSPENDED, recovery.suspend, recovery.lost_its_place),
+        TransitionRow(K.REFUSED, S.SUSPENDED, recovery.wait_for_supply, recovery.supply_is_low),
+        TransitionRow(K.REFUSED, S.SUSPENDED, recovery.suspend, recovery.still_stopping),
+        TransitionRow(K.REFUSED, S.FAILED, endings.fail_refused),
     ),
     G.COMMANDED: (
-        Row(K.OVERDUE, S.SUSPENDED, recovery.doubt, recovery.first_overdue),
-        Row(K.OVERDUE, S.STOPPING, endings.stop_overdue),
-        Row(K.CUT_SHORT, S.SUSPENDED, recovery.suspend),
-        Row(K.REFUSED, S.STOPPING, endings.stop_refused, recovery.is_refused_again),
-        Row(K.REFUSED, S.SUSPENDED, recovery.suspend, recovery.lost_its_place),
-        Row(K.REFUSED, S.STOPPING, endings.stop_refused),
+        TransitionRow(K.OVERDUE, S.SUSPENDED, recovery.doubt, recovery.first_overdue),
+        TransitionRow(K.OVERDUE, S.STOPPING, endings.stop_overdue),
+        TransitionRow(K.CUT_SHORT, S.SUSPENDED, recovery.suspend),
+        TransitionRow(K.REFUSED, S.STOPPING, endings.stop_refused, recovery.is_refused_again),
+        TransitionRow(K.REFUSED, S.SUSPENDED, recovery.suspend, recovery.lost_its_place),
+        TransitionRow(K.REFUSED, S.STOPPING, endings.stop_refused),
     ),
     S.REFERENCING: (
-        Row(K.REFERENCED, S.CHECKING, watching.look, watching.look_is_due),
+        TransitionRow(K.REFERENCED, S.CHECKING, watching.look, watching.look_is_due),
         Onward(K.REFERENCED),
     ),
     S.MOVING: (
-        Row(K.ARRIVED, S.CHECKING, watching.look, watching.look_is_due),
+        TransitionRow(K.ARRIVED, S.CHECKING, watching.look, watching.look_is_due),
         Onward(K.ARRIVED, S.SETTLING),
     ),
     S.EXPOSING: (
-        Row(K.EXPOSED, S.TRANSFERRING, shooting.await_file, shooting.file_is_due),
+        TransitionRow(K.EXPOSED, S.TRANSFERRING, shooting.await_file, shooting.file_is_due),
         Onward(K.EXPOSED),
         *_unanswered(K.NOT_CONFIRMED),
     ),
     S.TRANSFERRING: (Onward(K.FILED), *_unanswered(K.OVERDUE)),
     G.WAITING: (
-        Row(K.WAITED, S.LISTENING, watching.listen, shooting.exposes_in_wind),
+        TransitionRow(K.WAITED, S.LISTENING, watching.listen, shooting.exposes_in_wind),
         Onward(K.WAITED, S.EXPOSING, shooting.expose),
     ),
-    G.WATCHING: (Row(K.REFUSED, S.STOPPING, endings.stop_refused),),
+    G.WATCHING: (TransitionRow(K.REFUSED, S.STOPPING, endings.stop_refused),),
     S.CHECKING: (
-        Row(K.CHECKED, S.STOPPING, watching.stop_distrust, watching.index_is_off_again),
-        Row(K.CHECKED, S.MOVING, watching.bring_home, watching.must_bring_home),
-        Row(K.CHECKED, S.REFERENCING, watching.distrust, watching.index_is_off),
+        TransitionRow(K.CHECKED, S.STOPPING, watching.stop_distrust, watching.index_is_off_again),
+        TransitionRow(K.CHECKED, S.MOVING, watching.bring_home, watching.must_bring_home),
+        TransitionRow(K.CHECKED, S.REFERENCING, watching.distrust, watching.index_is_off),
         Onward(K.CHECKED, S.SETTLING),
     ),
     S.LISTENING: (
-        Row(K.CALM, S.SETTLING, watching.settle_again, watching.it_has_blown),
-        Row(K.CALM, S.EXPOSING, shooting.expose),
-        Row(K.GUSTY, S.STOPPING, watching.stop_wind, watching.wind_lasts),
-        Row(K.GUSTY, S.WINDY, watching.wait_for_calm),
+        TransitionRow(K.CALM, S.SETTLING, watching.settle_again, watching.it_has_blown),
+        TransitionRow(K.CALM, S.EXPOSING, shooting.expose),
+        TransitionRow(K.GUSTY, S.STOPPING, watching.stop_wind, watching.wind_lasts),
+        TransitionRow(K.GUSTY, S.WINDY, watching.wait_for_calm),
     ),
-    S.WINDY: (Row(K.WAITED, S.LISTENING, watching.listen),),
+    S.WINDY: (TransitionRow(K.WAITED, S.LISTENING, watching.listen),),
     S.PAUSED: (Onward(K.GO_ON),),
     # The line or the board is gone for a while: wait, greet again, go on.
     G.AWAY: (
-        Row(K.PAUSE, None, shooting.want_pause),
-        Row(K.PAUSE_AFTER_ROW, None, shooting.want_pause),
-        Row(K.GO_ON, None, shooting.note_go_on),
-        Row(K.RETAKE, None, shooting.want_again),
-        Row(K.EXPOSED, None, recovery.learn),
-        Row(K.NOT_CONFIRMED, None, recovery.learn),
-        Row(K.CUT_SHORT, None, recovery.learn),
-        Row(K.FILED, None, recovery.learn_filed),
-        Row(K.STOP, S.FAILED, endings.fail_stopped_while_lost),
-        Row(K.HALT, S.FAILED, endings.fail_stopped_while_lost),
-        Row(K.CONTRADICTED, S.STOPPING, endings.stop_contradicted),
+        TransitionRow(K.PAUSE, None, shooting.want_pause),
+        TransitionRow(K.PAUSE_AFTER_ROW, None, shooting.want_pause),
+        TransitionRow(K.GO_ON, None, shooting.note_go_on),
+        TransitionRow(K.RETAKE, None, shooting.want_again),
+        TransitionRow(K.EXPOSED, None, recovery.learn),
+        TransitionRow(K.NOT_CONFIRMED, None, recovery.learn),
+        TransitionRow(K.CUT_SHORT, None, recovery.learn),
+        TransitionRow(K.FILED, None, recovery.learn_filed),
+        TransitionRow(K.STOP, S.FAILED, endings.fail_stopped_while_lost),
+        TransitionRow(K.HALT, S.FAILED, endings.fail_stopped_while_lost),
+        TransitionRow(K.CONTRADICTED, S.STOPPING, endings.stop_contradicted),
     ),
-    S.SUSPENDED: (Row(K.WAITED, S.RECONNECTING, recovery.reconnect),),
+    S.SUSPENDED: (TransitionRow(K.WAITED, S.RECONNECTING, recovery.reconnect),),
     S.RECONNECTING: (
-        Row(K.WELCOMED, S.QUIETING, recovery.quieten),
-        Row(K.LINK_LOST, S.SUSPENDED, recovery.suspend_again, recovery.has_patience),
-        Row(K.LINK_LOST, S.FAILED, endings.fail_link_lost),
-        Row(K.REFUSED, S.FAILED, endings.fail_refused),
+        TransitionRow(K.WELCOMED, S.QUIETING, recovery.quieten),
+        TransitionRow(K.LINK_LOST, S.SUSPENDED, recovery.suspend_again, recovery.has_patience),
+        TransitionRow(K.LINK_LOST, S.FAILED, endings.fail_link_lost),
+        TransitionRow(K.REFUSED, S.FAILED, endings.fail_refused),
     ),
     S.QUIETING: (
-        Row(K.AT_REST, S.FAILED, endings.fail_held, recovery.needs_a_look),
+        TransitionRow(K.AT_REST, S.FAILED, endings.fail_held, recovery.needs_a_look),
         Onward(K.AT_REST),
-        Row(K.LINK_LOST, S.FAILED, endings.fail_in_vain, recovery.is_greeted_in_vain),
-        Row(K.LINK_LOST, S.SUSPENDED, recovery.suspend_again, recovery.has_patience),
-        Row(K.LINK_LOST, S.FAILED, endings.fail_link_lost),
-        Row(K.RESTARTED, S.FAILED, endings.fail_in_vain, recovery.is_greeted_in_vain),
-        Row(K.RESTARTED, S.SUSPENDED, recovery.suspend_again),
-        Row(K.OVERDUE, S.FAILED, endings.fail_not_at_rest),
-        Row(K.CONTRADICTED, S.STOPPING, endings.note_contradicted),  # it was told to stop already
+        TransitionRow(K.LINK_LOST, S.FAILED, endings.fail_in_vain, recovery.is_greeted_in_vain),
+        TransitionRow(K.LINK_LOST, S.SUSPENDED, recovery.suspend_again, recovery.has_patience),
+        TransitionRow(K.LINK_LOST, S.FAILED, endings.fail_link_lost),
+        TransitionRow(K.RESTARTED, S.FAILED, endings.fail_in_vain, recovery.is_greeted_in_vain),
+        TransitionRow(K.RESTARTED, S.SUSPENDED, recovery.suspend_again),
+        TransitionRow(K.OVERDUE, S.FAILED, endings.fail_not_at_rest),
+        TransitionRow(K.CONTRADICTED, S.STOPPING, endings.note_contradicted),  # it was told to stop already
     ),
     # The head is brought to rest for good.
     G.ENDING: (
-        Row(K.RETAKE, None, shooting.want_again),
-        Row(K.HALT, S.STOPPING, endings.halt_as_asked),
-        Row(K.OVERDUE, S.FAILED, endings.fail_not_at_rest),
-        Row(K.HELD, S.FAILED, endings.fail_held),
-        Row(K.CONTRADICTED, S.STOPPING, endings.note_contradicted),  # it was told to stop already
+        TransitionRow(K.RETAKE, None, shooting.want_again),
+        TransitionRow(K.HALT, S.STOPPING, endings.halt_as_asked),
+        TransitionRow(K.OVERDUE, S.FAILED, endings.fail_not_at_rest),
+        TransitionRow(K.HELD, S.FAILED, endings.fail_held),
+        TransitionRow(K.CONTRADICTED, S.STOPPING, endings.note_contradicted),  # it was told to stop already
     ),
     S.CLOSING: (
         *(
-            Row(kind, S.FAILED, endings.fail_incomplete, shooting.something_is_missing)
+            TransitionRow(kind, S.FAILED, endings.fail_incomplete, shooting.something_is_missing)
             for kind in (K.AT_REST, K.LINK_LOST, K.RESTARTED)
         ),
-        Row(K.AT_REST, S.DONE, shooting.complete),
-        Row(K.LINK_LOST, S.DONE, shooting.complete_unheard),
-        Row(K.RESTARTED, S.DONE, shooting.complete),  # a board that has just started is disarmed
+        TransitionRow(K.AT_REST, S.DONE, shooting.complete),
+        TransitionRow(K.LINK_LOST, S.DONE, shooting.complete_unheard),
+        TransitionRow(K.RESTARTED, S.DONE, shooting.complete),  # a board that has just started is disarmed
     ),
     S.STOPPING: (
-        Row(K.AT_REST, S.FAILED, endings.fail_at_rest),
-        Row(K.RESTARTED, S.FAILED, endings.fail_at_rest),
-        Row(K.LINK_LOST, S.FAILED, endings.fail_link_lost),
-        Row(K.EXPOSED, None, endings.conclude),
-        Row(K.NOT_CONFIRMED, None, endings.conclude),
-        Row(K.CUT_SHORT, None, endings.conclude),
-        Row(K.FILED, None, endings.conclude_filed),
+        TransitionRow(K.AT_REST, S.FAILED, endings.fail_at_rest),
+        TransitionRow(K.RESTARTED, S.FAILED, endings.fail_at_rest),
+        TransitionRow(K.LINK_LOST, S.FAILED, endings.fail_link_lost),
+        TransitionRow(K.EXPOSED, None, endings.conclude),
+        TransitionRow(K.NOT_CONFIRMED, None, endings.conclude),
+        TransitionRow(K.CUT_SHORT, None, endings.conclude),
+        TransitionRow(K.FILED, None, endings.conclude_filed),
     ),
 }
 
 
 @dataclass(frozen=True, slots=True)
-class Ignored:
+class IgnoredEvents:
     """Events that a state or a group ignores, and why."""
 
-    kinds: frozenset[Kind]
+    kinds: frozenset[EventKind]
     reason: str
 
 
@@ -244,28 +244,28 @@ OF_BOARD = frozenset(
 )
 """What a board, or the line to it, can bring about, at any time and in any order."""
 
-ANYWHERE = Ignored(OF_BOARD, "A board may say anything at any time; what no row foresees is of no use.")
+ANYWHERE = IgnoredEvents(OF_BOARD, "A board may say anything at any time; what no row foresees is of no use.")
 """Holds for every state between the start and the end, after all rows."""
-IGNORED: dict[Source, Ignored] = {
-    S.ARMING: Ignored(frozenset({K.HELD}), "It comes from an earlier run: this one has not armed the board yet."),
-    G.ENDING: Ignored(frozenset({K.PAUSE, K.PAUSE_AFTER_ROW, K.GO_ON, K.STOP}), "The run is ending already."),
+IGNORED: dict[Source, IgnoredEvents] = {
+    S.ARMING: IgnoredEvents(frozenset({K.HELD}), "It comes from an earlier run: this one has not armed the board yet."),
+    G.ENDING: IgnoredEvents(frozenset({K.PAUSE, K.PAUSE_AFTER_ROW, K.GO_ON, K.STOP}), "The run is ending already."),
 }
 """Holds before the rows of an outer group."""
 
 
-def rows_of(state: RunState) -> list[Row]:
+def rows_of(state: RunState) -> list[TransitionRow]:
     """All rows of a state in the order in which they are tried, its groups' included; none follows one that must hold."""
     if state in FINAL:
         return []
-    rows: list[Row] = []
+    rows: list[TransitionRow] = []
     for source in lineage(state):
         for row in ROWS.get(source, ()):
-            rows += [row] if isinstance(row, Row) else _spread(row)
+            rows += [row] if isinstance(row, TransitionRow) else _spread(row)
         if source in IGNORED:
-            rows += [Row(kind, None) for kind in sorted(IGNORED[source].kinds)]
+            rows += [TransitionRow(kind, None) for kind in sorted(IGNORED[source].kinds)]
     if state in RUNNING:
-        rows += [Row(kind, None) for kind in sorted(ANYWHERE.kinds)]
-    settled: set[Kind] = set()
+        rows += [TransitionRow(kind, None) for kind in sorted(ANYWHERE.kinds)]
+    settled: set[EventKind] = set()
     reached = []
     for row in rows:
         if row.kind not in settled:
@@ -275,6 +275,6 @@ def rows_of(state: RunState) -> list[Row]:
     return reached
 
 
-def _spread(onward: Onward) -> list[Row]:
-    rows = [Row(onward.kind, target, action, condition) for condition, target, action in NEXT]
-    return [*rows, Row(onward.kind, onward.target, onward.action)]
+def _spread(onward: Onward) -> list[TransitionRow]:
+    rows = [TransitionRow(onward.kind, target, action, condition) for condition, target, action in NEXT]
+    return [*rows, TransitionRow(onward.kind, onward.target, onward.action)]

@@ -7,7 +7,7 @@ last seen in its place is suspect and shot again. A switch seen in its place vou
 that passed it, and for nothing after it.
 """
 
-from controller.capture.effects import Checked, Listen, Send, Timer
+from controller.capture.effects import Listen, Send, SwitchesChecked, Timer
 from controller.capture.events import Event
 from controller.capture.run import Run
 from controller.capture.shooting import move, reference
@@ -63,7 +63,7 @@ def wind_lasts(run: Run, event: Event) -> bool:
 def note_index(run: Run, event: Event) -> None:
     """Compare what the board has seen of the switches with what it should have seen."""
     assert event.index is not None
-    run.effects += [Checked((axis,)) for axis in run.position.compare(event.index)]
+    run.effects += [SwitchesChecked((axis,)) for axis in run.position.compare(event.index)]
     if not run.position.off:
         run.take_up_more()
 

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 import click
 
-from controller.cli.command import Group
+from controller.cli.command import CommandGroup
 from controller.cli.later import later
 from controller.cli.numbers import bounded, bounded_whole
 from controller.cli.option_types import PathOrInput, PortName
@@ -23,7 +23,7 @@ with later():
     from controller.kit import own_head
 
 if TYPE_CHECKING:
-    from controller.commands.board import Verdict
+    from controller.commands.board import RuleResult
     from controller.ports.traffic import Heard
 
 baud_option = click.option(
@@ -35,7 +35,7 @@ baud_option = click.option(
 )
 
 
-@click.group(cls=Group)
+@click.group(cls=CommandGroup)
 def board() -> None:
     """Find a board on a serial port, test it, measure the connection, and listen to it."""
 
@@ -88,7 +88,7 @@ def check(port: str, baud: int, yes: bool, kit_file: Path | None, countdown: int
             return yes
         return confirmed("The next rules turn both axes and release the camera. Is everything clear?", yes=yes)
 
-    def tell(verdict: "Verdict") -> None:
+    def tell(verdict: "RuleResult") -> None:
         if not as_json:
             word = {True: "kept", False: "BROKEN", None: "left out"}[verdict.kept]
             click.echo(f"{word:9}{verdict.rule}: {verdict.demands}" + (f"\n{verdict.seen}" if verdict.seen else ""))

@@ -6,11 +6,11 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from controller.cli.command import Group
+from controller.cli.command import CommandGroup
 from controller.cli.later import later
 from controller.cli.lens_options import steps_by_photographs, steps_picture_options
 from controller.cli.numbers import bounded, bounded_whole
-from controller.cli.option_types import Choice, PortName, Text
+from controller.cli.option_types import OneOf, PortName, Text
 from controller.cli.shared_options import FILE, OUTPUT, PORT_HELP, countdown_option, json_option, show, with_options
 from controller.errors import WorldError
 
@@ -23,11 +23,11 @@ with later():
     from controller.kit import load as kit_load
 
 if TYPE_CHECKING:
-    from controller.calibration.asking import Operator
+    from controller.calibration.asking import PersonAtHead
     from controller.commands.calibrate import Keeping, Kept
-    from controller.commands.calibrate_readings import Source
+    from controller.commands.calibrate_readings import ReadingSource
 
-axis_option = click.option("--axis", type=Choice(["pan", "tilt"]), required=True, help="The axis to measure.")
+axis_option = click.option("--axis", type=OneOf(["pan", "tilt"]), required=True, help="The axis to measure.")
 from_option = click.option("--from", "readings", type=FILE, help="Readings from this CSV file, instead of asking.")
 KEEPING_OPTIONS = (
     click.option("--kit", type=FILE, help="The kit to store the result for; without it nothing is stored."),
@@ -65,7 +65,7 @@ def show_kept(kept: "Kept", as_json: bool) -> None:
     show(kept.as_json() if as_json else kept.text())
 
 
-@click.group(cls=Group, short_help="Calibrate head and lens, with uncertainties.")
+@click.group(cls=CommandGroup, short_help="Calibrate head and lens, with uncertainties.")
 def calibrate() -> None:
     """Calibrate the head and the lens, with uncertainties, and keep the records."""
 
@@ -74,13 +74,13 @@ def _tell(text: str) -> None:
     click.echo(text, err=True)
 
 
-def operator() -> "Operator":
+def operator() -> "PersonAtHead":
     """The person at the terminal. Questions go to stderr, so that stdout contains only the result."""
 
     def ask(question: str) -> str:
         return str(click.prompt(question, default="", show_default=False, err=True))
 
-    return asking.Operator(_tell, ask, keep=kept_readings.KeptReadings(_tell))
+    return asking.PersonAtHead(_tell, ask, keep=kept_readings.KeptReadings(_tell))
 
 
 MOVING_OPTIONS = (
@@ -96,11 +96,11 @@ moving_options = with_options(MOVING_OPTIONS)
 """Adds the options that say who moves the head: port, yes, rehearse."""
 
 
-def _source(readings: Path | None, options: dict[str, Any], *, leans: bool = False) -> "Source":
+def _source(readings: Path | None, options: dict[str, Any], *, leans: bool = False) -> "ReadingSource":
     if readings is not None or (options["port"] is None and options["rehearse"] is None):
-        return calibrate_readings.Source(readings, operator())
+        return calibrate_readings.ReadingSource(readings, operator())
     if options["rehearse"] is not None:
-        return calibrate_readings.Source(
+        return calibrate_readings.ReadingSource(
             None,
             calibrate_rehearsal.rehearsed(kit_load.load_kit(options["kit"]), options["rehearse"], _tell, leans=leans),
         )
@@ -116,7 +116,7 @@ def _source(readings: Path | None, options: dict[str, Any], *, leans: bool = Fal
         return here.ask(question) if typed is None else typed
 
     here = operator()
-    return calibrate_readings.Source(None, replace(here, ask=ask, mover=jog_work.HandMover(hand, people)))
+    return calibrate_readings.ReadingSource(None, replace(here, ask=ask, mover=jog_work.HandMover(hand, people)))
 
 
 reading_error_option = click.option(
@@ -131,7 +131,7 @@ reading_error_option = click.option(
 @from_option
 @click.option(
     "--by",
-    type=Choice(["angles", "turns"]),
+    type=OneOf(["angles", "turns"]),
     default="angles",
     show_default=True,
     help="An instrument that reads angles, or whole turns seen through the viewfinder.",

@@ -12,7 +12,7 @@ from controller.cli.command import Command
 from controller.cli.later import later
 from controller.cli.lens_options import lens_given, lens_options, unsure_lens_options
 from controller.cli.numbers import bounded
-from controller.cli.option_types import Choice
+from controller.cli.option_types import OneOf
 from controller.cli.shared_options import ANYTHING, FILE, json_option, show
 
 with later():
@@ -90,7 +90,7 @@ PLACE = bounded("place_px")
     help="Distance of the nearest object to be photographed; default: the near mark.",
 )
 @click.option("--rail-mm", type=bounded("rail_mm"), help="Current reading of the rail's scale, for the table.")
-@click.option("--rail-grows", type=Choice(["forward", "back"]), default="forward", show_default=True,
+@click.option("--rail-grows", type=OneOf(["forward", "back"]), default="forward", show_default=True,
               help="Which way the camera slides as the scale counts up.")  # fmt: skip
 @keeping_options
 def parallax(

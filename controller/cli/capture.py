@@ -12,7 +12,7 @@ import click
 from controller.cli.command import Command
 from controller.cli.later import later
 from controller.cli.numbers import bounded, bounded_whole
-from controller.cli.option_types import Checked, Choice, PortName, Text
+from controller.cli.option_types import CheckedText, OneOf, PortName, Text
 from controller.cli.plan_options import PITCH, YAW
 from controller.cli.shared_options import (
     FILE,
@@ -57,7 +57,7 @@ RUN_OPTIONS = (
     countdown_option,
     click.option("--ask-before-moving", is_flag=True,
                  help="After an interruption, move the head only after somebody has answered yes."),
-    click.option("--on-hang-up", type=Choice(["go-on", "stop"]), default="go-on", show_default=True,
+    click.option("--on-hang-up", type=OneOf(["go-on", "stop"]), default="go-on", show_default=True,
                  help="What a run does if its terminal is closed."),
     click.option("--skip-sweep", is_flag=True, help="Skip the slow test turn round the extremes."),
     click.option("--tether", is_flag=True, help="Confirm each exposure by its file, over USB (needs fullturn[tether])."),
@@ -65,13 +65,13 @@ RUN_OPTIONS = (
                  help="Append events to this file, one JSON object a line."),
 )  # fmt: skip
 SERIES_OPTIONS = (
-    click.option("--start-at", type=Checked(time_or_date), metavar="TIME",
+    click.option("--start-at", type=CheckedText(time_or_date), metavar="TIME",
                  help="Time to begin: 05:30, or 2026-06-21T05:30:00+02:00."),
     click.option("--start-when-sun", type=bounded("start_when_sun"), metavar="DEG",
                  help="Begin when the sun is this high, degrees; -6 for civil twilight. Needs the place."),
     click.option("--latitude", type=bounded("latitude"), help="Latitude of the head, degrees north."),
     click.option("--longitude", type=bounded("longitude"), help="Longitude of the head, degrees east."),
-    click.option("--repeat", type=Checked(span_of), metavar="EVERY",
+    click.option("--repeat", type=CheckedText(span_of), metavar="EVERY",
                  help="Repeat the set, with this time from start to start: 90s, 15m, 1h."),
     click.option("--times", type=bounded_whole("times"), help="Total number of sets, with --repeat."),
 )  # fmt: skip
@@ -199,7 +199,7 @@ def _crew(options: dict[str, Any], as_json: bool) -> "Crew":
         keys=None if yes else _keys(),
         sweep=not options["skip_sweep"],
         tether=options["tether"],
-        hang_up=events.Kind.STOP if options["on_hang_up"] == "stop" else None,
+        hang_up=events.EventKind.STOP if options["on_hang_up"] == "stop" else None,
     )
 
 

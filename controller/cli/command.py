@@ -225,7 +225,7 @@ def repetitions(command: click.Command, context: click.Context, words: list[str]
             yield f"{' or '.join((*each.opts, *each.secondary_opts))} is given more than once. Give it once."
 
 
-class Group(_Helped, click.Group):
+class CommandGroup(_Helped, click.Group):
     """A group of such commands."""
 
     command_class = Command

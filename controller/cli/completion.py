@@ -4,7 +4,7 @@ import click
 
 from controller.cli.command import Command
 from controller.cli.later import later
-from controller.cli.option_types import Choice
+from controller.cli.option_types import OneOf
 from controller.cli.shared_options import show
 
 with later():
@@ -14,7 +14,7 @@ SHELLS = ("bash", "zsh", "fish")
 
 
 @click.command(cls=Command, short_help="Print what completes commands and options in a shell.")
-@click.argument("shell", type=Choice(SHELLS))
+@click.argument("shell", type=OneOf(SHELLS))
 @click.pass_context
 def completion(context: click.Context, shell: str) -> None:
     r"""Print a script that lets a SHELL complete commands, options and file names by the Tab key.

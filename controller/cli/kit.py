@@ -9,7 +9,7 @@ from typing import Any
 import click
 
 from controller.bounds import BOUNDS
-from controller.cli.command import Group
+from controller.cli.command import CommandGroup
 from controller.cli.later import later
 from controller.cli.numbers import bounded
 from controller.cli.option_types import PortName, Text
@@ -49,7 +49,7 @@ class Pixels(click.ParamType[tuple[int, int]]):
         return wide, high
 
 
-@click.group(cls=Group, short_help="Find cameras and lenses, write a kit, check it.")
+@click.group(cls=CommandGroup, short_help="Find cameras and lenses, write a kit, check it.")
 def kit() -> None:
     """Find cameras and lenses, write a kit without typing numbers, and check what follows from it."""
 

@@ -75,7 +75,7 @@ def steps_by_photographs(axis: str, options: dict[str, Any], keeping: "Keeping")
     if ring and axis != "pan":
         raise click.UsageError("Only the pan axis goes once round; use --pair for the tilt axis.")
 
-    given, standing = lens_given(options), lens_terms.Standing(options["u_pupil_mm"], options["nearest_mm"])
+    given, standing = lens_given(options), lens_terms.PupilPlace(options["u_pupil_mm"], options["nearest_mm"])
     if ring:
         return calibrate_pictures.ring_command(ring, steps, given, standing, keeping)
     return calibrate_pictures.pair_command(

@@ -12,7 +12,7 @@ from controller.cli.board import board
 from controller.cli.calibrate import calibrate
 from controller.cli.calibrate_pictures import centre, parallax, rail, settle
 from controller.cli.capture import capture, jog, report, resume, tell
-from controller.cli.command import Group
+from controller.cli.command import CommandGroup
 from controller.cli.completion import completion
 from controller.cli.kit import kit
 from controller.cli.match import match
@@ -23,7 +23,7 @@ from controller.cli.simulate import simulate
 from controller.errors import InputError, WorldError
 
 
-@click.group(cls=Group, context_settings={"max_content_width": 100})
+@click.group(cls=CommandGroup, context_settings={"max_content_width": 100})
 @click.version_option(__version__, prog_name="fullturn", message="%(prog)s %(version)s")
 def cli() -> None:
     """Plan, rehearse and run large stitched panoramas on a motorised pan/tilt head.

@@ -8,7 +8,7 @@ import click
 
 from controller.cli.command import Command
 from controller.cli.later import later
-from controller.cli.option_types import Choice
+from controller.cli.option_types import OneOf
 from controller.cli.shared_options import FILE, FOLDER, OUTPUT_FOLDER, json_option, offer_removal, show, unfinished_option
 
 with later():
@@ -31,7 +31,7 @@ LIKELY = 1e-3  # smaller doubts are summarised in one line
 @click.argument("session", type=FILE)
 @click.argument("folder", type=FOLDER)
 @click.option("--out", type=OUTPUT_FOLDER, help="A new folder for the table and the sorted files.")
-@click.option("--sort", "by", type=Choice(["frame", "row"]), help="Also sort the files, into a folder for each.")
+@click.option("--sort", "by", type=OneOf(["frame", "row"]), help="Also sort the files, into a folder for each.")
 @click.option("--copy/--link", "copy", default=True, show_default=True, help="Copy the sorted files, or link to them.")
 @click.option("--xmp", is_flag=True, help="Write an XMP sidecar for each sorted file.")
 @unfinished_option
@@ -77,10 +77,10 @@ def _text(found: "Matched", session: Path, out: Path | None, sorted_files: int) 
         *damaged,
         _paired_text(found),
         match_work.ahead_text(found.clock),
-        *_listed("missing", found, lambda line: line.verdict is table_words.Verdict.MISSING),
-        *_listed("doubtful", found, lambda line: line.verdict is table_words.Verdict.DOUBTFUL and not _likely(line)),
+        *_listed("missing", found, lambda line: line.verdict is table_words.MatchVerdict.MISSING),
+        *_listed("doubtful", found, lambda line: line.verdict is table_words.MatchVerdict.DOUBTFUL and not _likely(line)),
         *_likely_text(found),
-        *_listed("extra", found, lambda line: line.verdict is table_words.Verdict.EXTRA),
+        *_listed("extra", found, lambda line: line.verdict is table_words.MatchVerdict.EXTRA),
         *_listed("look at", found, lambda line: line.use and bool(line.notes)),
         *found.checks,
     ]
@@ -96,7 +96,7 @@ def _text(found: "Matched", session: Path, out: Path | None, sorted_files: int) 
     if found.retake:
         text.append(f"To reshoot: `fullturn tell {session} retake {','.join(map(str, found.retake))}`")
     elif not found.not_made:
-        doubtful = sum(line.use and line.verdict is table_words.Verdict.DOUBTFUL for line in found.lines)
+        doubtful = sum(line.use and line.verdict is table_words.MatchVerdict.DOUBTFUL for line in found.lines)
         text.append(f"Every exposure of the set has {'a' if doubtful else 'its'} file{_doubtful_text(doubtful)}.")
     if out is not None:
         what = f" and {wording.counted(sorted_files, 'sorted file')}" if sorted_files else ""
@@ -107,7 +107,7 @@ def _text(found: "Matched", session: Path, out: Path | None, sorted_files: int) 
 def _paired_text(found: "Matched") -> str:
     """The number of paired files, and how certain the pairs are."""
     paired = [line for line in found.lines if line.file is not None and line.frame is not None]
-    sure = [line for line in paired if line.verdict is table_words.Verdict.SURE]
+    sure = [line for line in paired if line.verdict is table_words.MatchVerdict.SURE]
     text = f"{wording.counted(len(paired), 'file')} of {found.camera or 'the camera'} paired with the session's exposures"
     least = f"the least certain of these at {_odds(max((line.doubt or 0.0 for line in sure), default=0.0))}"
     if len(sure) < len(paired):

@@ -38,7 +38,7 @@ class Text(click.ParamType[str]):
         return text
 
 
-class Choice(click.Choice[str]):
+class OneOf(click.Choice[str]):
     """One of several words."""
 
     def __init__(self, choices: Sequence[str]) -> None:
@@ -53,7 +53,7 @@ class Choice(click.Choice[str]):
         return text
 
 
-class Moment(click.ParamType[datetime]):
+class DateAndTime(click.ParamType[datetime]):
     """A date and time with its offset from UTC."""
 
     name = "time"
@@ -69,7 +69,7 @@ class Moment(click.ParamType[datetime]):
         return moment
 
 
-class Checked(click.ParamType[str]):
+class CheckedText(click.ParamType[str]):
     """A text that `read` accepts; `read` raises InputError. It stays a text, because its meaning depends on the time of
     use.
     """

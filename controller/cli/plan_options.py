@@ -6,7 +6,7 @@ import click
 
 from controller.cli.later import later
 from controller.cli.numbers import bounded, bounded_whole
-from controller.cli.option_types import Choice, Moment
+from controller.cli.option_types import DateAndTime, OneOf
 from controller.cli.shared_options import with_options
 
 with later():
@@ -15,7 +15,7 @@ with later():
     from controller.planning import request as requests
 
 if TYPE_CHECKING:
-    from controller.commands.plan import Asked
+    from controller.commands.plan import PlanExtras
     from controller.planning.request import SunWatch
 
 
@@ -25,7 +25,7 @@ YAW = bounded("yaw_deg")
 OPTIONS = (
     click.option("--overlap", type=bounded("overlap"), default=0.30, show_default=True,
                  help="Share of the picture that neighbours have in common."),
-    click.option("--region", type=Choice(["sphere", "band", "window", "single-row"]), default="sphere",
+    click.option("--region", type=OneOf(["sphere", "band", "window", "single-row"]), default="sphere",
                  show_default=True, help="Part of the sphere to cover."),
     click.option("--pitch-from", type=PITCH, help="Lower bound of a band or window, degrees."),
     click.option("--pitch-to", type=PITCH, help="Upper bound of a band or window, degrees."),
@@ -35,14 +35,14 @@ OPTIONS = (
     click.option("--floor", type=PITCH, help="Leave out everything below this pitch, degrees."),
     click.option("--allow-unreachable", is_flag=True, help="Plan the rest if the head cannot reach everything."),
     click.option("--nadir-by-hand", is_flag=True, help="Shoot one frame straight down by hand; the run asks for it."),
-    click.option("--arrangement", type=Choice(["rows", "fewest"]), default="rows", show_default=True,
+    click.option("--arrangement", type=OneOf(["rows", "fewest"]), default="rows", show_default=True,
                  help="Complete rows, or free poses with as few frames as can be found."),
     click.option("--effort", type=bounded("effort"), default=10.0, show_default=True,
                  help="Seconds to search for fewer frames; Ctrl-C keeps the best so far."),
     click.option("--seed", type=bounded_whole("seed"), default=0, show_default=True, help="Seed of that search."),
-    click.option("--order", type=Choice(["quickest", "rows", "columns"]), default="quickest",
+    click.option("--order", type=OneOf(["quickest", "rows", "columns"]), default="quickest",
                  show_default=True, help="quickest: the shortest run; rows, columns: neighbours soon after each other."),
-    click.option("--mounted", type=Choice(["portrait", "landscape", "best"]),
+    click.option("--mounted", type=OneOf(["portrait", "landscape", "best"]),
                  help="How the camera is mounted; default: as in the kit. best compares both."),
     click.option("--resolution", type=bounded("resolution"), help="Lowest resolution to accept, pixels per degree."),
     click.option("--print-width-cm", type=bounded("print_width_cm"), help="Require enough for a print this wide, cm."),
@@ -51,10 +51,10 @@ OPTIONS = (
     click.option("--max-seconds", type=bounded("max_seconds"), help="Refuse a plan that takes longer, seconds."),
     click.option("--latitude", type=bounded("latitude"), help="Latitude of the head, degrees north."),
     click.option("--longitude", type=bounded("longitude"), help="Longitude of the head, degrees east."),
-    click.option("--start", type=Moment(), metavar="TIME",
+    click.option("--start", type=DateAndTime(), metavar="TIME",
                  help="Start of the run, for example 2026-06-21T05:30:00+02:00."),
     click.option("--north-yaw", type=YAW, default=0.0, show_default=True, help="Yaw that points north, degrees."),
-    click.option("--sun", type=Choice(["any", "first", "last"]), default="any", show_default=True,
+    click.option("--sun", type=OneOf(["any", "first", "last"]), default="any", show_default=True,
                  help="When to shoot the frames that see the sun."),
 )  # fmt: skip
 
@@ -63,7 +63,7 @@ plan_options = with_options(OPTIONS)
 """Adds all options above to a command, in their order."""
 
 
-def asked_for(options: dict[str, Any]) -> "Asked":
+def asked_for(options: dict[str, Any]) -> "PlanExtras":
     """The request of the options. Raises click.UsageError for options that exclude each other."""
     request = requests.Request(
         region=requests.RegionKind(options["region"]),
@@ -83,7 +83,7 @@ def asked_for(options: dict[str, Any]) -> "Asked":
         max_seconds=options["max_seconds"],
         sun=_sun_watch(options),
     )
-    return plan_work.Asked(
+    return plan_work.PlanExtras(
         overlap=options["overlap"],
         request=request,
         mounted=options["mounted"],

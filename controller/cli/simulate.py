@@ -53,6 +53,8 @@ def simulate(
     def tell(served: simulate_work.Served) -> None:
         show(asdict(served) if as_json else simulate_work.simulation_text(served))
 
-    exposures = simulate_work.simulate_command(kit, simulate_work.Place(port_name, tcp), truth, seed, speed, tell, faults)
+    exposures = simulate_work.simulate_command(
+        kit, simulate_work.ServingPlace(port_name, tcp), truth, seed, speed, tell, faults
+    )
     if not as_json:
         click.echo(f"Ended; {exposures} exposures were really made.")

@@ -6,7 +6,7 @@ from dataclasses import asdict, dataclass
 from typing import Any
 
 from controller.capture.gate import Gate
-from controller.capture.line import Line
+from controller.capture.line import BoardLine
 from controller.capture.people import People
 from controller.conformance.reach import Reach
 from controller.conformance.rules import RULES, Rule, wait_verdict
@@ -29,7 +29,7 @@ BUCKETS_MS = (0.5, 1.0, 2.0, 5.0, 10.0, 20.0, 50.0, 100.0, 500.0)
 
 
 @dataclass(frozen=True, slots=True)
-class Verdict:
+class RuleResult:
     """One rule's result: `kept` is None where it was left out; `seen` says why, or what was wrong."""
 
     rule: str
@@ -47,11 +47,11 @@ def check_command(
     url: str,
     baud: int,
     may_move: Callable[[], bool],
-    tell: Callable[[Verdict], None],
+    tell: Callable[[RuleResult], None],
     *,
     people: People = NOBODY_NEAR,
     reach: Reach | None = None,
-) -> list[Verdict]:
+) -> list[RuleResult]:
     """Run the battery on the board at `url`; see `wait_battery`. Raises LinkLost, WorldError."""
     with SerialPort(url, baud) as port:
         wait_known_board(port)
@@ -60,8 +60,8 @@ def check_command(
 
 
 def wait_battery(
-    talk: Talk, may_move: Callable[[], bool], tell: Callable[[Verdict], None], lead_ns: int = 0
-) -> list[Verdict]:
+    talk: Talk, may_move: Callable[[], bool], tell: Callable[[RuleResult], None], lead_ns: int = 0
+) -> list[RuleResult]:
     """Check each rule and tell what came of it.
 
     `may_move` is asked once, before the first rule that may turn anything. Before each rule that switches the motors on,
@@ -69,7 +69,7 @@ def wait_battery(
     stop it, `lead_ns` before. Whatever ends this early, Ctrl-C included, the board is told to stop. Raises LinkLost,
     OtherVersion.
     """
-    verdicts: list[Verdict] = []
+    verdicts: list[RuleResult] = []
     moving: bool | None = None
     begin = talk.port.now()
     try:
@@ -81,7 +81,7 @@ def wait_battery(
             sentence = rule.announcement(talk.reach, near_zero=talk.zero_is_found) if why is None else None
             if sentence is not None:
                 _wait_announced(talk, sentence, lead_ns)
-            verdict = _judge(talk, rule) if why is None else Verdict(rule.name, rule.demands, None, why)
+            verdict = _judge(talk, rule) if why is None else RuleResult(rule.name, rule.demands, None, why)
             verdicts.append(verdict)
             tell(verdict)
     except BaseException:
@@ -105,14 +105,14 @@ def _left_out(talk: Talk, rule: Rule, *, moving: bool, passed_s: float) -> str |
     return "the check has taken too long already" if passed_s > TOTAL_S else None
 
 
-def _judge(talk: Talk, rule: Rule) -> Verdict:
+def _judge(talk: Talk, rule: Rule) -> RuleResult:
     try:
         wait_verdict(talk, rule)
     except RuleBroken as error:
-        return Verdict(rule.name, rule.demands, False, str(error))
+        return RuleResult(rule.name, rule.demands, False, str(error))
     except NotChecked as error:
-        return Verdict(rule.name, rule.demands, None, str(error))
-    return Verdict(rule.name, rule.demands, True)
+        return RuleResult(rule.name, rule.demands, None, str(error))
+    return RuleResult(rule.name, rule.demands, True)
 
 
 @dataclass(frozen=True, slots=True)
@@ -142,7 +142,7 @@ def soak_command(url: str, baud: int, seconds: float) -> LineHealth:
 
 
 def _wait_soak(port: SerialPort, baud: int, seconds: float) -> LineHealth:
-    line = Line(port, lambda: HostLink(retry_ns=Nanos(retry_ns(baud)), tries=TRIES))
+    line = BoardLine(port, lambda: HostLink(retry_ns=Nanos(retry_ns(baud)), tries=TRIES))
     begin = asked_at = port.now()
     trips: list[float] = []
     silent = False

@@ -9,7 +9,7 @@ from typing import Any
 import numpy as np
 from scipy.spatial.transform import Rotation
 
-from controller.calibration.finding import Finding, Plot, Series
+from controller.calibration.finding import Finding, Plot, PlotSeries
 from controller.calibration.found import plus_minus
 from controller.calibration.marks import MarkNotFound, mark_shift_px
 from controller.calibration.parallax import (
@@ -23,9 +23,9 @@ from controller.calibration.parallax import (
 )
 from controller.calibration.photographs import Photograph, camera_for, photographs_in, read_photographs
 from controller.calibration.readings import NotBelievable
-from controller.calibration.records import Kind
+from controller.calibration.records import CalibrationKind
 from controller.calibration.registration import common_px
-from controller.calibration.turning import Camera
+from controller.calibration.turning import PictureGeometry
 from controller.calibration.views import NearMark, far_pair, seen_offset_mm
 from controller.commands.calibrate import Keeping
 from controller.commands.calibrate_pictures import U_FOCAL_SHARE, LensGiven, finding_turn, lens_name, must_fit, registered
@@ -96,7 +96,7 @@ def typed_parallax_command(
         caption="How far the near mark is shifted against the far one, by how far ahead of the axis the lens stands.",
         x_label="no-parallax point ahead of the axis, mm",
         y_label="shift px",
-        series=(Series("exact", reach.tolist(), curve, line=True), Series("read", [offset], [typed.shift_px])),
+        series=(PlotSeries("exact", reach.tolist(), curve, line=True), PlotSeries("read", [offset], [typed.shift_px])),
     )
     edge_deg = abs(typed.angle_deg)
     measured = _Measured(offset, u_offset, parts, focal_px, edge_deg, "shift of a near mark, typed in", {}, (plot,))
@@ -151,7 +151,7 @@ def _from_photographs(
     taken: Sequence[Photograph],
     place: tuple[float, float],
     size_px: float | None,
-    camera: Camera,
+    camera: PictureGeometry,
     given: LensGiven,
     scene: Scene,
     u_sideways_mm: float,
@@ -231,7 +231,7 @@ def _finding(measured: _Measured, scene: Scene, rail: Rail | None, kit: Kit | No
         said = plus_minus(values["rail_mm"], uncertainties["u_rail_mm"], math.inf)
         sentences.append(f"The rail's scale should be at {said} mm (95 %).")
     return Finding(
-        kind=Kind.PARALLAX,
+        kind=CalibrationKind.PARALLAX,
         axis=None,
         values=values,
         uncertainties=uncertainties,

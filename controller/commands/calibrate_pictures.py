@@ -8,17 +8,17 @@ from pathlib import Path
 
 import numpy as np
 
-from controller.calibration.finding import Finding, Plot, Series, coverage_factor
+from controller.calibration.finding import Finding, Plot, PlotSeries, coverage_factor
 from controller.calibration.found import plus_minus
-from controller.calibration.lens_terms import Points, Standing
-from controller.calibration.pair import Pair, Part, fit_pair
+from controller.calibration.lens_terms import Points, PupilPlace
+from controller.calibration.pair import PairSolution, UncertaintySource, fit_pair
 from controller.calibration.photographs import Photograph, camera_for, photographs_in, read_photographs
 from controller.calibration.readings import NotBelievable, number, read_csv
-from controller.calibration.records import AxisName, Kind
+from controller.calibration.records import AxisName, CalibrationKind
 from controller.calibration.registration import common_px, features_of, matched
 from controller.calibration.ring import FEWEST_PICTURES, NotClosed, Ring, close_ring
 from controller.calibration.steps import GEARING_SHARE
-from controller.calibration.turning import Camera, NoOverlap, Turn, turn_between
+from controller.calibration.turning import NoOverlap, PictureGeometry, PictureTurn, turn_between
 from controller.commands.calibrate import Keeping
 from controller.errors import InputError
 from controller.kit.kit import Kit
@@ -32,13 +32,13 @@ MOST_MISFIT_PX = 1.5  # of far things, whatever the lens; beyond it something ne
 MOSTLY = 0.5  # of a variance
 FOCAL_SHARE = 0.2
 U_FOCAL_SHARE = 0.01  # a focal length as engraved. Common practice, no source.
-PARTS: dict[Part, str] = {
-    Part.POINTS: "points",
-    Part.FOCAL_LENGTH: "focal length",
-    Part.LENS: "lens's distortion",
-    Part.PUPIL: "place of the lens's pupil",
-    Part.REGISTRATION: "registration",
-    Part.POSES: "poses",
+PARTS: dict[UncertaintySource, str] = {
+    UncertaintySource.POINTS: "points",
+    UncertaintySource.FOCAL_LENGTH: "focal length",
+    UncertaintySource.LENS: "lens's distortion",
+    UncertaintySource.PUPIL: "place of the lens's pupil",
+    UncertaintySource.REGISTRATION: "registration",
+    UncertaintySource.POSES: "poses",
 }
 ASIDE = 0.2  # how much of a turn may be about another axis than the one that is calibrated
 
@@ -53,7 +53,7 @@ class LensGiven:
 
 
 def ring_command(
-    paths: Sequence[Path], steps_text: str, given: LensGiven, standing: Standing, keeping: Keeping
+    paths: Sequence[Path], steps_text: str, given: LensGiven, standing: PupilPlace, keeping: Keeping
 ) -> Finding:
     """Close a ring of photographs of the pan axis. Raises InputError, NotBelievable."""
     kit = keeping.kit()
@@ -85,7 +85,7 @@ def pair_command(
     steps_text: str,
     axis: AxisName,
     given: LensGiven,
-    standing: Standing,
+    standing: PupilPlace,
     u_pose_deg: float,
     keeping: Keeping,
 ) -> Finding:
@@ -111,15 +111,15 @@ def pair_command(
             f"steps, of the {axis} axis, at least half a degree apart."
         )
     parts = pair.parts_deg | {
-        Part.REGISTRATION: math.degrees(common_px(camera.focal_px) / camera.focal_px),
-        Part.POSES: math.sqrt(2) * u_pose_deg,
+        UncertaintySource.REGISTRATION: math.degrees(common_px(camera.focal_px) / camera.focal_px),
+        UncertaintySource.POSES: math.sqrt(2) * u_pose_deg,
     }
     value, u_angle = abs(moved) / angle_deg, math.hypot(*parts.values())
     u_value = value * u_angle / angle_deg
     _must_fit_gearing(value, axis, kit, taken[0])
     largest = max(parts, key=lambda name: parts[name])
     return Finding(
-        kind=Kind.STEPS,
+        kind=CalibrationKind.STEPS,
         axis=axis,
         values={"steps_per_degree": value, "angle_deg": angle_deg},
         uncertainties={"u_steps_per_degree": u_value, "u_angle_deg": u_angle},
@@ -167,8 +167,8 @@ def matched_pairs(taken: Sequence[Photograph], *, closed: bool) -> list[Points]:
 
 
 def registered(
-    first: Photograph, second: Photograph, camera: Camera, without: tuple[float, float, float] | None = None
-) -> tuple[Turn, Points]:
+    first: Photograph, second: Photograph, camera: PictureGeometry, without: tuple[float, float, float] | None = None
+) -> tuple[PictureTurn, Points]:
     """The turn between two photographs, and the points it was found from.
 
     What the first one shows around `without` (column, row, and half the width and height) is left out, as it is near.
@@ -196,11 +196,11 @@ def finding_turn(first: Photograph, second: Photograph) -> Iterator[None]:
 def fitted(
     first: Photograph,
     second: Photograph,
-    camera: Camera,
+    camera: PictureGeometry,
     u_focal_share: float,
-    standing: Standing,
+    standing: PupilPlace,
     without: tuple[float, float, float] | None = None,
-) -> Pair:
+) -> PairSolution:
     """The turn between two photographs and the lens, as `fit_pair` finds them. Raises InputError, NotBelievable."""
     turn, points = registered(first, second, camera, without)
     with finding_turn(first, second):
@@ -209,7 +209,7 @@ def fitted(
     return pair
 
 
-def must_fit(pair: Pair, first: Photograph) -> None:
+def must_fit(pair: PairSolution, first: Photograph) -> None:
     """Raise NotBelievable if the points fit no turn well."""
     if pair.turn.rms_px > LARGEST_MISFIT_PX:
         raise NotBelievable(_misfit_sentence(first.path, pair.turn.rms_px))
@@ -237,7 +237,7 @@ def _misfit_sentence(path: Path, rms_px: float) -> str:
     )
 
 
-def _focal_mm(camera: Camera, photograph: Photograph, kit: Kit | None, given: LensGiven) -> float:
+def _focal_mm(camera: PictureGeometry, photograph: Photograph, kit: Kit | None, given: LensGiven) -> float:
     """The camera's focal length in mm; in units of the picture's diagonal as on 36x24 mm where no size is known."""
     own_px = camera.focal_px / photograph.share
     if given.pixel_um is not None:
@@ -258,7 +258,7 @@ def _must_fit_gearing(value: float, axis: AxisName, kit: Kit | None, first: Phot
         )
 
 
-def _must_be_believable(ring: Ring, expected: Camera, taken: Sequence[Photograph], kit: Kit | None) -> None:
+def _must_be_believable(ring: Ring, expected: PictureGeometry, taken: Sequence[Photograph], kit: Kit | None) -> None:
     first = taken[0]
     share = ring.camera.focal_px / expected.focal_px
     if abs(share - 1) > FOCAL_SHARE:
@@ -288,7 +288,7 @@ def _must_be_believable(ring: Ring, expected: Camera, taken: Sequence[Photograph
 
 
 def _ring_finding(
-    ring: Ring, expected: Camera, taken: Sequence[Photograph], steps: Array, kit: Kit | None, given: LensGiven
+    ring: Ring, expected: PictureGeometry, taken: Sequence[Photograph], steps: Array, kit: Kit | None, given: LensGiven
 ) -> Finding:
     focal_mm = _focal_mm(ring.camera, taken[0], kit, given)
     u_focal_mm = focal_mm * ring.u_focal_px / ring.camera.focal_px
@@ -316,7 +316,7 @@ def _ring_finding(
             "Mind: the points fit worse than they should. Near things shift if the lens stands off its no-parallax point."
         )
     return Finding(
-        kind=Kind.STEPS,
+        kind=CalibrationKind.STEPS,
         axis=AxisName.PAN,
         values={"steps_per_degree": ring.steps_per_degree, "focal_length_mm": focal_mm, "missed_deg": ring.missed_deg},
         uncertainties={
@@ -331,9 +331,9 @@ def _ring_finding(
         more={
             "focal_length_px": ring.camera.focal_px / taken[0].share,
             "correlation": ring.correlation,
-            Part.POINTS: points,
+            UncertaintySource.POINTS: points,
             "misfit_px": rms,
-            Part.LENS: lens,
+            UncertaintySource.LENS: lens,
             "interval_95": {
                 "steps_per_degree": (ring.steps_per_degree - halves[0], ring.steps_per_degree + halves[0]),
                 "focal_length_mm": (focal_mm - halves[1], focal_mm + halves[1]),
@@ -346,7 +346,7 @@ def _ring_finding(
     )
 
 
-def _lens_found(ring: Ring, expected: Camera, first: Photograph) -> dict[str, float]:
+def _lens_found(ring: Ring, expected: PictureGeometry, first: Photograph) -> dict[str, float]:
     """Distortion at the corner in per cent, and how far right of and below the expected place the axis meets the picture.
 
     In the file's own pixels, each with its standard uncertainty.
@@ -382,7 +382,7 @@ def _residual_plot(ring: Ring, steps: Array) -> Plot:
         caption="What each turn to the next photograph differs from what the steps say; the last one closes the ring.",
         x_label="steps",
         y_label="residual °",
-        series=(Series("turn to the next", steps.tolist(), ring.residual_deg.tolist()),),
+        series=(PlotSeries("turn to the next", steps.tolist(), ring.residual_deg.tolist()),),
     )
 
 
@@ -393,5 +393,5 @@ def _misfit_plot(ring: Ring) -> Plot:
         caption="How well the points of neighbours fit, root mean square.",
         x_label="pair",
         y_label="misfit px",
-        series=(Series("pair", count, [turn.rms_px for turn in ring.turns]),),
+        series=(PlotSeries("pair", count, [turn.rms_px for turn in ring.turns]),),
     )

@@ -8,8 +8,8 @@ from controller.calibration.finding import Finding
 from controller.calibration.found import plus_minus
 from controller.calibration.parallax import BY_EYE_PX, NEAREST_MM, U_DISTANCE_SHARE, sideways_mm
 from controller.calibration.propagation import propagated
-from controller.calibration.rail import Place, Reading, rail_at, rail_table
-from controller.calibration.records import Kind
+from controller.calibration.rail import RailReading, Reading, rail_at, rail_table
+from controller.calibration.records import CalibrationKind
 from controller.commands.calibrate import Keeping
 from controller.commands.calibrate_pictures import U_FOCAL_SHARE, LensGiven, lens_name
 from controller.errors import InputError
@@ -46,7 +46,7 @@ def centre_command(
     if parts["aim_deg"] > max(part for name, part in parts.items() if name != "aim_deg"):
         sentences.append("Most of that uncertainty comes from how straight down the lens looks: a nearer mark says more.")
     return Finding(
-        kind=Kind.PARALLAX,
+        kind=CalibrationKind.PARALLAX,
         axis=None,
         values={"sideways_mm": value},
         uncertainties={"u_sideways_mm": u},
@@ -58,7 +58,7 @@ def centre_command(
     )
 
 
-def rail_command(kit_path: Path, focal_mm: float | None) -> tuple[tuple[Place, ...], float, Reading]:
+def rail_command(kit_path: Path, focal_mm: float | None) -> tuple[tuple[RailReading, ...], float, Reading]:
     """The table of the kit's lens, the focal length asked for and the rail's reading there. Raises InputError."""
     kit = load_kit(kit_path)
     table = rail_table(records.read(kit_path), kit)

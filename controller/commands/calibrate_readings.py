@@ -5,7 +5,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from controller.calibration import asking, backlash, found, level, records, steps, verify
-from controller.calibration.asking import Operator, axis_of
+from controller.calibration.asking import PersonAtHead, axis_of
 from controller.calibration.finding import Finding
 from controller.calibration.readings import names_in, read_csv
 from controller.calibration.records import AxisName
@@ -23,11 +23,11 @@ GUIDED_POSES = ((20.0, 0.0), (155.0, 30.0), (250.0, -30.0), (310.0, 50.0), (95.0
 
 
 @dataclass(frozen=True, slots=True)
-class Source:
+class ReadingSource:
     """Where the readings come from: a CSV file, or the operator."""
 
     path: Path | None
-    operator: Operator
+    operator: PersonAtHead
 
 
 def _kit_now(keeping: Keeping) -> Kit | None:
@@ -37,7 +37,7 @@ def _kit_now(keeping: Keeping) -> Kit | None:
 
 
 def steps_command(
-    keeping: Keeping, source: Source, axis: AxisName, reading_error_deg: float | None, by_turns: bool
+    keeping: Keeping, source: ReadingSource, axis: AxisName, reading_error_deg: float | None, by_turns: bool
 ) -> Finding:
     """Steps per degree by angles, or by whole turns (a file says which by its columns).
 
@@ -64,7 +64,7 @@ def steps_command(
 
 def backlash_command(
     keeping: Keeping,
-    source: Source,
+    source: ReadingSource,
     axis: AxisName,
     positions: int,
     times: int,
@@ -82,7 +82,7 @@ def backlash_command(
 
 
 def level_command(
-    keeping: Keeping, source: Source, reading_error_deg: float | None, leg_yaw_deg: float, leg_radius_mm: float
+    keeping: Keeping, source: ReadingSource, reading_error_deg: float | None, leg_yaw_deg: float, leg_radius_mm: float
 ) -> Finding:
     """The lean of the pan axis, and which leg to raise. Raises InputError, NotBelievable."""
     kit = _kit_now(keeping)
@@ -99,7 +99,7 @@ def level_command(
 
 def verify_command(
     keeping: Keeping,
-    source: Source,
+    source: ReadingSource,
     plan_path: Path | None,
     needed_deg: float | None,
     times: int,

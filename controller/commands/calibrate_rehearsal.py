@@ -7,7 +7,7 @@ from collections.abc import Callable
 from dataclasses import replace
 from random import Random
 
-from controller.calibration.asking import Operator
+from controller.calibration.asking import PersonAtHead
 from controller.calibration.records import AxisName
 from controller.capture.hand import Hand
 from controller.capture.people import People
@@ -29,7 +29,7 @@ PLAY_DEG, LEAN_DEG = 0.1, 1.0  # at most
 PAUSE_NS = 10 * NS  # before the instrument is read: long enough for any head to be still
 
 
-def rehearsed(kit: Kit, seed: int, tell: Callable[[str], None], *, leans: bool) -> Operator:
+def rehearsed(kit: Kit, seed: int, tell: Callable[[str], None], *, leans: bool) -> PersonAtHead:
     """An operator whose head is simulated, in virtual time, and whose readings are its true poses and a little chance.
 
     `leans`: the head does not stand level, as before its level is measured.
@@ -63,7 +63,7 @@ def rehearsed(kit: Kit, seed: int, tell: Callable[[str], None], *, leans: bool) 
         f"{head.pan.play_deg:.3f}° and {head.tilt.play_deg:.3f}°, a lean of {head.lean_deg:.3f}° toward "
         f"{head.lean_toward_deg:.1f}°. The instrument is good for {READING_ERROR_DEG:g}°. This is the simulator."
     )
-    return Operator(lambda _: None, ask, mover)
+    return PersonAtHead(lambda _: None, ask, mover)
 
 
 def wait_still(port: VirtualPort) -> None:

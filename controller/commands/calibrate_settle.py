@@ -7,12 +7,12 @@ from pathlib import Path
 
 import numpy as np
 
-from controller.calibration.asking import Operator, asked_ringing
-from controller.calibration.finding import Finding, Plot, Series
+from controller.calibration.asking import PersonAtHead, asked_ringing
+from controller.calibration.finding import Finding, Plot, PlotSeries
 from controller.calibration.found import plus_minus
 from controller.calibration.photographs import Photograph, camera_for, photographs_in, read_photographs
 from controller.calibration.readings import NotBelievable, read_csv
-from controller.calibration.records import Kind
+from controller.calibration.records import CalibrationKind
 from controller.calibration.settle import FEWEST, NotRinging, Ringing, fit_ringing, wait_for
 from controller.commands.calibrate import Keeping
 from controller.commands.calibrate_pictures import LensGiven, lens_name, registered
@@ -57,7 +57,7 @@ def settle_csv_command(
     degrees_per_unit: float | None,
     still: Still,
     keeping: Keeping,
-    operator: Operator | None = None,
+    operator: PersonAtHead | None = None,
 ) -> Finding:
     """From a CSV file with the columns time_ms and value, or as typed in. Raises InputError, NotBelievable."""
     if path is not None:
@@ -151,7 +151,7 @@ def _settle(read: _Read, still: Still, keeping: Keeping) -> Finding:
     )
     sentences.append(_pair_sentence(double))
     return Finding(
-        kind=Kind.SETTLE,
+        kind=CalibrationKind.SETTLE,
         axis=None,
         values=values,
         uncertainties=uncertainties,
@@ -208,8 +208,8 @@ def _plots(read: _Read, ringing: Ringing) -> tuple[Plot, ...]:
             x_label="time ms",
             y_label=read.unit,
             series=(
-                Series("readings", time, read.value.tolist()),
-                Series("fitted", time, ringing.fitted.tolist(), line=True),
+                PlotSeries("readings", time, read.value.tolist()),
+                PlotSeries("fitted", time, ringing.fitted.tolist(), line=True),
             ),
         ),
         Plot(
@@ -217,6 +217,6 @@ def _plots(read: _Read, ringing: Ringing) -> tuple[Plot, ...]:
             caption="Readings less fit; nothing but noise should be left.",
             x_label="time ms",
             y_label=read.unit,
-            series=(Series("residual", time, (read.value - ringing.fitted).tolist()),),
+            series=(PlotSeries("residual", time, (read.value - ringing.fitted).tolist()),),
         ),
     )

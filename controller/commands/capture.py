@@ -13,7 +13,7 @@ from controller.calibration.records import read
 from controller.calibration.use import calibrated
 from controller.capture.events import Wanted
 from controller.capture.gate import Gate
-from controller.capture.people import Question
+from controller.capture.people import YesNoQuestion
 from controller.capture.runner import Runner, RunResult
 from controller.capture.tether import UsbCamera
 from controller.commands.crew import Crew, Job, PortOpener, job_of
@@ -38,7 +38,7 @@ from controller.session.session import Session
 
 
 @dataclass(frozen=True, slots=True)
-class Made:
+class SetAccount:
     """The account of a set, and whether somebody or something stopped it before it was through."""
 
     summary: Summary
@@ -53,7 +53,7 @@ def capture_command(
     kit_path: Path | None = None,
     wait: Callable[[], bool] | None = None,
     open_port: PortOpener = SerialPort,
-) -> Made:
+) -> SetAccount:
     """Make the set of a plan and write its session to `out`. Raises InputError, WorldError, LinkLost, StorageFailed.
 
     `kit_path` is the kit as it is today, whose calibration is used; it must be the plan's but for what is measured.
@@ -170,7 +170,7 @@ MEASURED: dict[str, Any] = {
 MAY_DIFFER: dict[str, Any] = {"head": MEASURED, "exposure": {"f_number"}, "sources": True}
 
 
-ALL_CLEAR = Question("Is the head level, the camera locked, and nobody and nothing within reach of what turns?")
+ALL_CLEAR = YesNoQuestion("Is the head level, the camera locked, and nobody and nothing within reach of what turns?")
 
 
 @contextmanager
@@ -193,7 +193,7 @@ def _take_old_wishes(session: Session) -> None:
             session.doubt_frames(wish.frames)
 
 
-def _run(job: Job, program: Program) -> Made:
+def _run(job: Job, program: Program) -> SetAccount:
     session, crew = job.session, job.crew
     while True:
         result = _run_once(job, program)
@@ -208,7 +208,7 @@ def _run(job: Job, program: Program) -> Made:
             break
     session.note_end(result.sentence, complete=result.complete)
     session.note_about("ended", clock.wall_time())
-    return Made(account_of(session, job.plan, seconds=result.seconds), result.early)
+    return SetAccount(account_of(session, job.plan, seconds=result.seconds), result.early)
 
 
 def _run_once(job: Job, program: Program) -> RunResult:

@@ -5,7 +5,7 @@ from contextlib import AbstractContextManager, contextmanager
 from dataclasses import dataclass, replace
 from typing import Any
 
-from controller.capture.events import Kind
+from controller.capture.events import EventKind
 from controller.capture.gate import Gate
 from controller.capture.hand import Hand
 from controller.capture.interrupts import Interrupts
@@ -47,7 +47,7 @@ class Crew:
     ask_first: bool = True
     sweep: bool = True
     tether: bool = False
-    hang_up: Kind | None = None
+    hang_up: EventKind | None = None
 
 
 @dataclass(frozen=True, slots=True)

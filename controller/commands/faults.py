@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
-from controller.capture.events import Kind
+from controller.capture.events import EventKind
 from controller.capture.states import RunState
 from controller.capture.words.run import EVENTS, STATES
 from controller.errors import InputError
@@ -31,7 +31,7 @@ BACK: set[str] = {*DETOURS, S.ARMING, S.REFERENCING, S.RECOVERING, S.DONE}
 
 
 @dataclass(frozen=True, slots=True)
-class Told:
+class TaleLine:
     """One line of the tale: when, whose, and what."""
 
     at_ns: int
@@ -93,7 +93,7 @@ def scenarios_text() -> str:
     return "\n".join(f"{name:{width}}  {scenario.about}" for name, scenario in known.items())
 
 
-def in_truth(plan: Plan, truth: Truth, end_ns: int) -> list[Told]:
+def in_truth(plan: Plan, truth: Truth, end_ns: int) -> list[TaleLine]:
     """What the program cannot know: exposures made while the picture moved, and those that point elsewhere."""
     where = {frame.id: frame_pose(plan.kit.head, frame) for frame in plan.frames}
     tolerance_deg = plan.kit.head.pointing_error_deg()
@@ -112,29 +112,29 @@ def in_truth(plan: Plan, truth: Truth, end_ns: int) -> list[Told]:
     if off_deg:
         worst = f"by up to {max(off_deg):.2f}° where the head is good for {tolerance_deg:.2f}°"
         told.append(f"{counted(len(off_deg), 'exposure')} off {worst}")
-    return [Told(end_ns, "truth", what) for what in told]
+    return [TaleLine(end_ns, "truth", what) for what in told]
 
 
-def with_person(person: Person, end_ns: int) -> list[Told]:
+def with_person(person: Person, end_ns: int) -> list[TaleLine]:
     """What the person beside the head was shown and typed, and whether anything began to move without a warning."""
-    told = [Told(at_ns, "screen", words) for at_ns, words in person.read if not words.startswith("Capturing")]
-    told += [Told(at_ns, "person", f"types {line!r}" if line else "presses Enter") for at_ns, line in person.typed]
+    told = [TaleLine(at_ns, "screen", words) for at_ns, words in person.read if not words.startswith("Capturing")]
+    told += [TaleLine(at_ns, "person", f"types {line!r}" if line else "presses Enter") for at_ns, line in person.typed]
     if person.unannounced:
         began = counted(len(person.unannounced), "motion")
-        told.append(Told(end_ns, "truth", f"{began} began within reach of somebody who had not been told"))
+        told.append(TaleLine(end_ns, "truth", f"{began} began within reach of somebody who had not been told"))
     return told
 
 
-def tale(incidents: Sequence[Incident], happenings: Sequence[Happening]) -> list[Told]:
+def tale(incidents: Sequence[Incident], happenings: Sequence[Happening]) -> list[TaleLine]:
     """What happened in the world and what the program did about it, in order of time."""
-    told = [Told(incident.at_ns, "world", incident.what) for incident in incidents]
+    told = [TaleLine(incident.at_ns, "world", incident.what) for incident in incidents]
     away = False
     for happening in happenings:
         state, what = happening.state, happening.what
-        troubled = what in EVENTS and (what != Kind.CHECKED or state == S.REFERENCING)
+        troubled = what in EVENTS and (what != EventKind.CHECKED or state == S.REFERENCING)
         if state in DETOURS or troubled or (away and state in BACK):
-            parts = [EVENTS[Kind(what)] if what in EVENTS else "", STATES[RunState(state)].tale]
-            told.append(Told(happening.at_ns, "program", ": ".join(part for part in parts if part)))
+            parts = [EVENTS[EventKind(what)] if what in EVENTS else "", STATES[RunState(state)].tale]
+            told.append(TaleLine(happening.at_ns, "program", ": ".join(part for part in parts if part)))
             away = True
         away = away and state in BACK
     return sorted(told, key=lambda line: line.at_ns)

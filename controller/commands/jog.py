@@ -5,15 +5,15 @@ from contextlib import contextmanager
 from pathlib import Path
 
 from controller.calibration.records import AxisName
-from controller.capture.events import Kind
+from controller.capture.events import EventKind
 from controller.capture.gate import Gate
 from controller.capture.hand import Hand
 from controller.capture.interrupts import Interrupts
 from controller.capture.operator import Operator
-from controller.capture.people import People, Question
+from controller.capture.people import People, YesNoQuestion
 from controller.commands.capture import port_alone
 from controller.commands.crew import Keys, PortOpener, slowed
-from controller.commands.moving import AT_MARK, Place, find_zero, jog_by_keys, place_of
+from controller.commands.moving import AT_MARK, HeadPlace, find_zero, jog_by_keys, place_of
 from controller.errors import InputError, WorldError
 from controller.kit.load import load_kit
 from controller.kit.own_head import must_be_own_head
@@ -24,7 +24,7 @@ from controller.program.program import Program
 from controller.report.wording import duration
 from protocol.units import NS
 
-CLEAR = Question("The head will move, slowly. Is everything clear of it, cables included?")
+CLEAR = YesNoQuestion("The head will move, slowly. Is everything clear of it, cables included?")
 
 
 @contextmanager
@@ -38,7 +38,7 @@ def held_head(
     kit = load_kit(kit_path)
     must_be_own_head(kit, str(kit_path))
     program = slowed(build_program(kit, ()))
-    with port_alone(url, purpose), open_port(url, kit.board.baud) as port, Interrupts(Kind.STOP) as interrupts:
+    with port_alone(url, purpose), open_port(url, kit.board.baud) as port, Interrupts(EventKind.STOP) as interrupts:
         operator = Operator(port.now, interrupts, people)
         yield Hand(port, program, operator, Gate.of(people, port.now)), program
 
@@ -80,7 +80,7 @@ class HandMover:
 
 def jog_to(
     hand: Hand, program: Program, yaw_deg: float, pitch_deg: float, people: People, *, zero_here: bool = False
-) -> Place:
+) -> HeadPlace:
     """Move to a pose; with `zero_here` a head without switches is at its mark now. Raises InputError, WorldError."""
     head = program.kit.head
     pan_deg, tilt_deg = axes_for(head, yaw_deg, pitch_deg)
@@ -109,7 +109,7 @@ def jog_command(
     open_port: PortOpener = SerialPort,
     *,
     zero_here: bool = False,
-) -> Place:
+) -> HeadPlace:
     """Move the head `to` a pose, or by keys. Raises InputError, WorldError, LinkLost, RunStopped."""
     if to is None and keys is None:
         raise InputError("There is no terminal to press keys at; say where to go: --to YAW PITCH.")

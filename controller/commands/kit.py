@@ -12,7 +12,7 @@ from controller.kit.lens_data import Entry, sensor_size_mm
 from controller.kit.load import kit_from_tables
 from controller.kit.new import Draft, kit_text
 from controller.kit.other_names import other_names
-from controller.kit.picture import Shot, shot_of
+from controller.kit.picture import PictureFacts, shot_of
 from controller.kit.search import exactly, search
 from controller.places import must_be_free
 
@@ -67,7 +67,7 @@ def _focal(lens: Entry | None, given: float | None) -> float:
 class FromPicture:
     """What a picture gave, and what it could not say, each in a sentence."""
 
-    shot: Shot
+    shot: PictureFacts
     camera: Entry | None
     lens: Entry | None
     crop: Crop | None

@@ -21,7 +21,7 @@ from protocol.units import NS
 
 
 @dataclass(frozen=True, slots=True)
-class Line:
+class Derived:
     """One derived quantity: what, its value with its unit, how it comes about, and the sources of its keys."""
 
     what: str
@@ -39,7 +39,7 @@ class Line:
         return asdict(self) | {"source": weakest(self.sources.values()) if self.sources else None}
 
 
-class _Lines(list[Line]):
+class _Lines(list[Derived]):
     """The lines of one kit."""
 
     def __init__(self, kit: Kit) -> None:
@@ -49,7 +49,7 @@ class _Lines(list[Line]):
     def add(self, what: str, value: str, how: str, *keys: str) -> None:
         """A line that rests on these dotted keys; those that the kit has no value for are not counted."""
         self.append(
-            Line(what, value, how, {key: self.kit.source(key) for key in keys if _value(self.kit, key) is not None})
+            Derived(what, value, how, {key: self.kit.source(key) for key in keys if _value(self.kit, key) is not None})
         )
 
     def chosen(self, key: str) -> str:
@@ -65,7 +65,7 @@ def _value(kit: Kit, key: str) -> Any:
     return value
 
 
-def check_command(path: Path) -> list[Line]:
+def check_command(path: Path) -> list[Derived]:
     """Everything that follows from a kit, with how. Raises InputError."""
     plain, records = load_kit(path), read(path)
     now = datetime.fromisoformat(clock.wall_time())
@@ -97,7 +97,7 @@ def _camera_lines(lines: _Lines) -> None:
               "pixel size over focal length", *pixel)  # fmt: skip
     focus = focus_of(kit)
     if focus is None:
-        lines.append(Line("focus at", UNKNOWN, ""))
+        lines.append(Derived("focus at", UNKNOWN, ""))
         return
     lines.add(
         "focus at", focus.text(),
@@ -124,7 +124,7 @@ def _exposure_lines(lines: _Lines) -> None:
               "ready_ms, release_lag_ms", "exposure.ready_ms", "exposure.release_lag_ms")  # fmt: skip
     if exposure.file_megabytes is None:
         guess: Sources = {"exposure.file_megabytes": Source.EXAMPLE}
-        lines.append(Line("a photograph", f"{kit.file_megabytes():.1f} MB", "1.5 bytes a pixel", guess))
+        lines.append(Derived("a photograph", f"{kit.file_megabytes():.1f} MB", "1.5 bytes a pixel", guess))
     else:
         lines.add("a photograph", f"{kit.file_megabytes():.1f} MB", "", "exposure.file_megabytes")
 
@@ -163,7 +163,7 @@ def _axis_lines(lines: _Lines, name: str, axis: Axis, pixel_deg: float) -> None:
     )
     play = f"head.{name}.backlash_deg"
     if lines.kit.source(play) is Source.EXAMPLE:
-        lines.append(Line(f"{name}: play taken up", "none", "not known: neither stated nor measured"))
+        lines.append(Derived(f"{name}: play taken up", "none", "not known: neither stated nor measured"))
     else:
         lines.add(
             f"{name}: play taken up", f"{axis.backlash_deg:.3f}°", "every frame is approached with growing angle", play
@@ -177,7 +177,7 @@ def _power_lines(lines: _Lines) -> None:
     lines.add("power", f"{power.head_watts:g} W for the head, {power.camera_watts:g} W for the camera", "",
               "power.head_watts", "power.camera_watts")  # fmt: skip
     if power.battery_watt_hours is None:
-        lines.append(Line("battery", "not known: battery_watt_hours is not stated", ""))
+        lines.append(Derived("battery", "not known: battery_watt_hours is not stated", ""))
     else:
         lines.add("battery", f"{power.battery_watt_hours:g} Wh when full", "", "power.battery_watt_hours")
 
@@ -189,16 +189,16 @@ def _degrees(angle_rad: float) -> str:
 STATE_WORDS = {State.PRESENT: "fresh", State.STALE: "stale", State.MISSING: "missing"}
 
 
-def _calibration_lines(plain: Kit, records: Sequence[Record], now: datetime) -> list[Line]:
+def _calibration_lines(plain: Kit, records: Sequence[Record], now: datetime) -> list[Derived]:
     standings = fresh(plain, records, now)
-    return [Line("calibration", standing.sentence, STATE_WORDS[standing.state]) for standing in standings]
+    return [Derived("calibration", standing.sentence, STATE_WORDS[standing.state]) for standing in standings]
 
 
-def _example_lines(kit: Kit) -> list[Line]:
+def _example_lines(kit: Kit) -> list[Derived]:
     """What keeps the kit from moving a real head."""
     words = example_words(kit)
     if words is None:
         return []
     keys = [f"{table}.{key}" for table, names in examples_of_head(kit).items() for key in names]
     text = f"not stated, so no real head is moved. State {words}."
-    return [Line("your head", text, "", dict.fromkeys(keys, Source.EXAMPLE))]
+    return [Derived("your head", text, "", dict.fromkeys(keys, Source.EXAMPLE))]

@@ -4,7 +4,7 @@ import math
 from dataclasses import dataclass
 from pathlib import Path
 
-from controller.commands.kit_check import Line
+from controller.commands.kit_check import Derived
 from controller.kit.kit import Axis
 from controller.kit.load import load_kit
 from controller.kit.loads import GRAVITY_M_S2, Motor, Need, Stand, axis_need, inertia_kg_m2, margin_words
@@ -36,13 +36,13 @@ class Load:
     margin: float
 
 
-def loads_command(path: Path, load: Load) -> list[Line]:
+def loads_command(path: Path, load: Load) -> list[Derived]:
     """Torques, ramps, reaction and tipping. Raises InputError."""
     head = load_kit(path).head
     motor = Motor(load.curve, load.rotor_g_cm2 * 1e-7, load.gear_efficiency)
     sides_m = (load.length_mm / 1e3, load.height_mm / 1e3)
     weight_n, lean = load.mass_kg * GRAVITY_M_S2, math.radians(head.level_error_deg + head.lean_deg)
-    lines: list[Line] = []
+    lines: list[Derived] = []
     reaction_nm = []
     # Tilt lifts its imbalance fully when level; pan feels gravity only as far as its axis leans.
     for name, axis, offset_mm, share in (
@@ -56,21 +56,23 @@ def loads_command(path: Path, load: Load) -> list[Line]:
     return lines + _stand_lines(load, *reaction_nm)
 
 
-def _axis_lines(name: str, axis: Axis, need: Need, margin: float) -> list[Line]:
+def _axis_lines(name: str, axis: Axis, need: Need, margin: float) -> list[Derived]:
     late = "above" if need.imbalance_nm > need.microstep_nm else "below"
     return [
-        Line(f"{name}: torque to accelerate", f"{need.acceleration_nm:.3f} N m", "I α, I = m (a² + b²) / 12 + m d²"),
-        Line(f"{name}: torque of imbalance", f"{need.imbalance_nm:.3f} N m", "m g d, for pan times the sine of its lean"),
-        Line(
+        Derived(f"{name}: torque to accelerate", f"{need.acceleration_nm:.3f} N m", "I α, I = m (a² + b²) / 12 + m d²"),
+        Derived(
+            f"{name}: torque of imbalance", f"{need.imbalance_nm:.3f} N m", "m g d, for pan times the sine of its lean"
+        ),
+        Derived(
             f"{name}: motor", f"needs {need.motor_needs_nm:.4f} N m and has {need.motor_has_nm:.4f} N m at "
             f"{need.motor_rpm:.0f} rpm, {need.margin:.1f} times: {margin_words(need.margin)}",
             "(I α + T) / (g η) + J g α",
         ),
-        Line(
+        Derived(
             f"{name}: one microstep's torque", f"{need.microstep_nm:.3f} N m, the imbalance is {late} it",
             f"holding torque × sin(90° / {axis.microsteps}) × g η",
         ),
-        Line(
+        Derived(
             f"{name}: fastest ramp that leaves {margin:g} times", f"{_ramp(need.fastest_accel_deg_s2)} "
             f"(the kit has {axis.max_accel_deg_s2:g}°/s²)", "(M / margin - T / (g η)) / (I / (g η) + J g), "
             "by torque alone: gears, mounts and ringing may bear far less",
@@ -90,7 +92,7 @@ def _tipping_words(margin: float) -> str:
     return "too little for gusts" if margin < 2 else "gusts of 1.4 times this wind are counted in, stronger ones are not"
 
 
-def _stand_lines(load: Load, pan_nm: float, tilt_nm: float) -> list[Line]:
+def _stand_lines(load: Load, pan_nm: float, tilt_nm: float) -> list[Derived]:
     stand = Stand(
         mass_kg=load.total_kg,
         feet_radius_m=load.feet_radius_mm / 1e3,
@@ -102,10 +104,10 @@ def _stand_lines(load: Load, pan_nm: float, tilt_nm: float) -> list[Line]:
     pushed_n = stand.wind_n() + tilt_nm / stand.height_m
     margin = stand.tips_at_n / pushed_n if pushed_n else math.inf
     return [
-        Line("tripod: twisted by pan", f"{pan_nm:.3f} N m", "I α, the reaction to the ramp"),
-        Line("tripod: rocked by tilt", f"{tilt_nm:.3f} N m", "I α, the reaction to the ramp"),
-        Line("tripod: a foot lifts at", f"{stand.tips_at_n:.2f} N", "m g (R cos(π / 3) - o) / h, three legs"),
-        Line("tripod: pushed by", f"{pushed_n:.2f} N, {margin:.1f} times to spare: {_tipping_words(margin)}",
+        Derived("tripod: twisted by pan", f"{pan_nm:.3f} N m", "I α, the reaction to the ramp"),
+        Derived("tripod: rocked by tilt", f"{tilt_nm:.3f} N m", "I α, the reaction to the ramp"),
+        Derived("tripod: a foot lifts at", f"{stand.tips_at_n:.2f} N", "m g (R cos(π / 3) - o) / h, three legs"),
+        Derived("tripod: pushed by", f"{pushed_n:.2f} N, {margin:.1f} times to spare: {_tipping_words(margin)}",
              "½ ρ v² A c + tilt's reaction / h, c = 1.2"),
-        Line("tripod: wind that lifts a foot", f"{stand.tips_at_wind_m_s():.1f} m/s", "√(2 F / (ρ A c)), steady wind"),
+        Derived("tripod: wind that lifts a foot", f"{stand.tips_at_wind_m_s():.1f} m/s", "√(2 F / (ρ A c)), steady wind"),
     ]  # fmt: skip

@@ -8,7 +8,7 @@ from pathlib import Path
 from controller import clock
 from controller.calibration.records import read
 from controller.capture.hand import Hand
-from controller.capture.people import People, Question
+from controller.capture.people import People, YesNoQuestion
 from controller.commands.jog import held_head
 from controller.commands.moving import POWER, find_zero, walk
 from controller.errors import BoardRefused, InputError, RunStopped, WorldError
@@ -16,20 +16,20 @@ from controller.kit.kit import Kit
 from controller.kit.load import load_kit
 from controller.kit.own_head import must_be_own_head
 from controller.program.build import to_steps
-from controller.setup.looks import Found, calibration_found, picture_found
+from controller.setup.looks import Observation, calibration_found, picture_found
 from controller.setup.progress import Done, kit_mark, read_progress, write_progress
 from controller.setup.steps import Look, Step, steps
 
 HALF_TURN_DEG = 180.0  # plans turn the cables no further than this from zero
 MAY_MOVE = "The head will move, slowly. Is it clear of people, cables and legs, and the stop switch within reach?"
-WAS_CLEAR = Question(
+WAS_CLEAR = YesNoQuestion(
     "The head has been to its limits. Was everything clear, cables and legs included?", needs_person=True
 )
 AWAY_DEG = 5.0  # so far the head goes from zero before it finds it once more
 
 
 @dataclass(frozen=True, slots=True)
-class Standing:
+class StepStanding:
     """How a step stands: `done`, seen by the program or said by the operator, when, and what was found; else `open`."""
 
     step: str
@@ -59,7 +59,7 @@ class Guide:
     picture: Path | None = None
 
 
-def setup_state(kit_path: Path) -> list[Standing]:
+def setup_state(kit_path: Path) -> list[StepStanding]:
     """How each step stands. What calibration shows counts at once. Raises InputError."""
     kit, progress, now = load_kit(kit_path), read_progress(kit_path), _now()
     standings = []
@@ -70,10 +70,10 @@ def setup_state(kit_path: Path) -> list[Standing]:
             if found.good:
                 mark = Done(at=now, kit=kit_mark(kit), found=found.sentence, seen=True)
         if mark is None:
-            standings.append(Standing(step.name, step.title, "open"))
+            standings.append(StepStanding(step.name, step.title, "open"))
         else:
             at = mark.at.astimezone().isoformat(" ", "minutes")
-            standings.append(Standing(step.name, step.title, "done", mark.seen, at, mark.found))
+            standings.append(StepStanding(step.name, step.title, "done", mark.seen, at, mark.found))
     return standings
 
 
@@ -89,7 +89,7 @@ def mark_steps(kit_path: Path, done: Sequence[str], again: Sequence[str]) -> Non
     write_progress(kit_path, read_progress(kit_path).with_marks(marks))
 
 
-def setup_command(kit_path: Path, guide: Guide) -> list[Standing]:
+def setup_command(kit_path: Path, guide: Guide) -> list[StepStanding]:
     """Lead through what is open; each step is kept as soon as it is done. Raises InputError, WorldError,
     StorageFailed.
     """
@@ -111,7 +111,7 @@ def setup_command(kit_path: Path, guide: Guide) -> list[Standing]:
     return setup_state(kit_path)
 
 
-def see_picture(kit_path: Path, picture: Path) -> Found:
+def see_picture(kit_path: Path, picture: Path) -> Observation:
     """Look at a picture for the step that it shows; keep that if it shows all of it. Raises InputError, StorageFailed."""
     kit = load_kit(kit_path)
     found = picture_found(picture, kit, _now())
@@ -145,7 +145,7 @@ def _through(step: Step, kit_path: Path, guide: Guide) -> Done | None:
             return Done(at=_now(), kit=kit_mark(kit), found="" if found is None else found.sentence, seen=False)
 
 
-def _look(step: Step, kit_path: Path, guide: Guide) -> Found | None:
+def _look(step: Step, kit_path: Path, guide: Guide) -> Observation | None:
     """What the program sees of a step; None where it has nothing to look at it with."""
     try:
         match step.look:
@@ -160,13 +160,13 @@ def _look(step: Step, kit_path: Path, guide: Guide) -> Found | None:
     except RunStopped:
         raise
     except (InputError, WorldError) as error:
-        return Found(False, str(error))
+        return Observation(False, str(error))
 
 
-def _look_at_head(look: Look, kit_path: Path, guide: Guide) -> Found:
+def _look_at_head(look: Look, kit_path: Path, guide: Guide) -> Observation:
     assert guide.port is not None
     if look is not Look.STOP_SWITCH and not guide.agree(MAY_MOVE):
-        return Found(False, "Nothing was moved.")
+        return Observation(False, "Nothing was moved.")
     with held_head(kit_path, guide.port, "fullturn kit setup", guide.people) as (hand, program):
         if look is Look.STOP_SWITCH:
             return _stop_switch(hand)
@@ -175,7 +175,7 @@ def _look_at_head(look: Look, kit_path: Path, guide: Guide) -> Found:
         return found
 
 
-def _stop_switch(hand: Hand) -> Found:
+def _stop_switch(hand: Hand) -> Observation:
     """Nothing turns: the board is asked to arm, and must not with the switch pressed."""
     hand.wait_text("  Support the camera: a tilt without power may drop. Press the switch, then Enter")
     hand.wait_known()
@@ -186,18 +186,22 @@ def _stop_switch(hand: Hand) -> Found:
         pass
     else:
         hand.wait_rest()
-        return Found(False, "The board lets itself be armed all the same: it does not sense the switch.")
+        return Observation(False, "The board lets itself be armed all the same: it does not sense the switch.")
     hand.wait_text("  Release it, take your hands away, then Enter")
     hand.gate.announce("nothing turns", 0, what=POWER)
     hand.wait_ready()
     hand.wait_rest()
-    return Found(True, "The board is not armed while it is pressed; that the motors have no power you must see yourself.")
+    return Observation(
+        True, "The board is not armed while it is pressed; that the motors have no power you must see yourself."
+    )
 
 
-def _zero(hand: Hand, kit: Kit, people: People) -> Found:
+def _zero(hand: Hand, kit: Kit, people: People) -> Observation:
     hand.wait_known()
     if not hand.finds_zero:
-        return Found(False, "No switch finds zero on this head: set it at its marks with `fullturn jog`, then say done.")
+        return Observation(
+            False, "No switch finds zero on this head: set it at its marks with `fullturn jog`, then say done."
+        )
     find_zero(hand, people)
     head = kit.head
     away = min(AWAY_DEG, head.pan.max_deg), min(AWAY_DEG, head.tilt.max_deg)
@@ -206,10 +210,10 @@ def _zero(hand: Hand, kit: Kit, people: People) -> Found:
     )
     hand.wait_move(to_steps(away[0], head.pan), to_steps(away[1], head.tilt))
     hand.wait_zero()
-    return Found(True, "Zero was found twice by its switches.")
+    return Observation(True, "Zero was found twice by its switches.")
 
 
-def _cables(hand: Hand, kit: Kit, people: People) -> Found:
+def _cables(hand: Hand, kit: Kit, people: People) -> Observation:
     """As far as a plan may turn: half a turn either way, within the limits."""
     hand.wait_known()
     pan, tilt = kit.head.pan, kit.head.tilt
@@ -218,13 +222,13 @@ def _cables(hand: Hand, kit: Kit, people: People) -> Found:
     walk(hand, people, [(to_steps(yaw_deg, pan), to_steps(pitch_deg, tilt)) for yaw_deg, pitch_deg in poses])
     clear = hand.wait_answer(WAS_CLEAR)
     text = "Walked as far as any plan goes, and you saw that all was clear." if clear else "Something was in the way."
-    return Found(clear, text, looked=False, said=True)
+    return Observation(clear, text, looked=False, said=True)
 
 
 def _now() -> datetime:
     return datetime.fromisoformat(clock.wall_time())
 
 
-def as_json(standings: Sequence[Standing]) -> list[dict[str, object]]:
+def as_json(standings: Sequence[StepStanding]) -> list[dict[str, object]]:
     """For other programs."""
     return [asdict(standing) for standing in standings]

@@ -5,7 +5,7 @@ from typing import BinaryIO
 
 from controller.capture.port import Port
 from controller.ports.serial_port import SerialPort
-from controller.ports.traffic import Heard, Summary, Traffic
+from controller.ports.traffic import Heard, Traffic, TrafficSummary
 from protocol.codec import PROTOCOL_VERSION, frame_of
 from protocol.messages import GetStatus, Hello
 from protocol.units import NS
@@ -16,13 +16,13 @@ CHUNK = 4096
 Show = Callable[[Heard], None]
 
 
-def listen_command(url: str, baud: int, *, tap: bool, show: Show) -> Summary:
+def listen_command(url: str, baud: int, *, tap: bool, show: Show) -> TrafficSummary:
     """Print the traffic at `url` until Ctrl-C; unless it is a tap, ask the board once a second. Raises LinkLost."""
     with SerialPort(url, baud) as port:
         return wait_traffic(port, asks=not tap, show=show)
 
 
-def wait_traffic(port: Port, *, asks: bool, show: Show) -> Summary:
+def wait_traffic(port: Port, *, asks: bool, show: Show) -> TrafficSummary:
     """Show what comes in at `port`, and what goes out if it `asks`; return what was counted when interrupted."""
     heard, said = Traffic(), Traffic()
     begin = port.now()
@@ -48,7 +48,7 @@ def wait_traffic(port: Port, *, asks: bool, show: Show) -> Summary:
     return _together(heard.summary, said.summary)
 
 
-def decode_command(file: BinaryIO, show: Show) -> Summary:
+def decode_command(file: BinaryIO, show: Show) -> TrafficSummary:
     """Show what is in a file of recorded bytes; of when it was said nothing is known."""
     traffic = Traffic()
     while data := file.read(CHUNK):
@@ -59,8 +59,8 @@ def decode_command(file: BinaryIO, show: Show) -> Summary:
     return traffic.summary
 
 
-def _together(heard: Summary, said: Summary) -> Summary:
-    return Summary(
+def _together(heard: TrafficSummary, said: TrafficSummary) -> TrafficSummary:
+    return TrafficSummary(
         heard.read_bytes + said.read_bytes,
         heard.host + said.host,
         heard.board + said.board,

@@ -18,10 +18,10 @@ from controller.matching.pairing import Pairing, pair_up
 from controller.matching.sidecar import sidecar
 from controller.matching.sorting import Placed, placed, unfit
 from controller.matching.table import (
+    MatchedPose,
     MatchLine,
+    MatchVerdict,
     Planned,
-    Pose,
-    Verdict,
     file_line,
     frames_to_retake,
     lines_csv,
@@ -86,7 +86,7 @@ class Matched:
     checks: list[str] = field(default_factory=list)
     losses: tuple[str, ...] = ()
 
-    def count(self, *verdicts: Verdict) -> int:
+    def count(self, *verdicts: MatchVerdict) -> int:
         """How many lines say this."""
         return sum(line.verdict in verdicts for line in self.lines)
 
@@ -95,7 +95,7 @@ class Matched:
         return {
             "camera": self.camera,
             "clock": asdict(self.clock),
-            "counts": {verdict.value: self.count(verdict) for verdict in Verdict},
+            "counts": {verdict.value: self.count(verdict) for verdict in MatchVerdict},
             "retake": self.retake,
             "not_made": self.not_made,
             "checks": self.checks,
@@ -172,7 +172,7 @@ def _read_session(path: Path) -> _Run:
             Planned(
                 line.frame, line.exposure, line.attempt, line.outcome, opened, line.shutter_s,
                 made, confirmed, line.outcome in {"confirmed", "assumed"},
-                Pose(line.yaw_deg, line.pitch_deg, line.roll_deg, line.pan_deg, line.tilt_deg),
+                MatchedPose(line.yaw_deg, line.pitch_deg, line.roll_deg, line.pan_deg, line.tilt_deg),
             )
         )  # fmt: skip
     return _Run(plan, sorted(planned, key=lambda one: one.opened_s), dated, losses)

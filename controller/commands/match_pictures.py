@@ -10,7 +10,7 @@ from scipy.spatial.transform import Rotation
 
 from controller.calibration.photographs import ENDINGS, Photograph, camera_for, read_photograph
 from controller.calibration.registration import Features, features_of, matched
-from controller.calibration.turning import Camera, NoOverlap, turn_between
+from controller.calibration.turning import NoOverlap, PictureGeometry, turn_between
 from controller.commands.match import Matched
 from controller.errors import InputError
 from controller.matching.checks import (
@@ -44,7 +44,7 @@ class _Looked:
 
     features: Features
     detail: Array
-    camera: Camera
+    camera: PictureGeometry
     size_px: tuple[int, int]
 
 

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 from controller.capture.belief import SWITCHES
 from controller.capture.hand import Hand
-from controller.capture.people import People, Question
+from controller.capture.people import People, YesNoQuestion
 from controller.commands.crew import Job, Keys
 from controller.errors import InputError, WorldError
 from controller.program.program import MoveStep, Program
@@ -27,12 +27,12 @@ HELP = (
 WALK_FACT = "walked"
 """The way of the walk round the extremes after which everything was clear, in steps."""
 POWER = "The motors are switched on"
-AT_MARK = Question("Is the head at its zero mark, level and at yaw 0?", needs_person=True)
-SAME_MARK = Question(
+AT_MARK = YesNoQuestion("Is the head at its zero mark, level and at yaw 0?", needs_person=True)
+SAME_MARK = YesNoQuestion(
     "The board knows a zero that this session has not set. Was it set at the same mark, with `fullturn jog`?",
     needs_person=True,
 )
-ROUND = Question("The head has been round its extremes. Was everything clear, cables and tripod legs included?")
+ROUND = YesNoQuestion("The head has been round its extremes. Was everything clear, cables and tripod legs included?")
 
 
 def make_ready(job: Job, program: Program) -> None:
@@ -201,7 +201,7 @@ def _step(hand: Hand, way: tuple[int, int], size_deg: float, people: People) -> 
 
 
 @dataclass(frozen=True, slots=True)
-class Place:
+class HeadPlace:
     """Where the camera looks (yaw and pitch in the levelled world), and where the axes are in steps."""
 
     yaw_deg: float
@@ -214,6 +214,6 @@ class Place:
         return f"yaw {self.yaw_deg:.3f}°, pitch {self.pitch_deg:.3f}° ({self.pan_steps} and {self.tilt_steps} steps)"
 
 
-def place_of(hand: Hand) -> Place:
+def place_of(hand: Hand) -> HeadPlace:
     """Where the head is, as far as it knows."""
-    return Place(*hand.pose_deg, *hand.at_steps)
+    return HeadPlace(*hand.pose_deg, *hand.at_steps)

@@ -18,7 +18,7 @@ from controller.picture_file import SCENERY, read_colours, read_facts
 from controller.places import must_be_free_folder
 from protocol.units import NS
 from sim.scene.film import Film, View, aims_of
-from sim.scene.photograph import Moment, save_photograph
+from sim.scene.photograph import ExposureMoment, save_photograph
 from sim.scene.place import make_place
 from sim.scene.render import Renderer
 from sim.scene.scenery import Scenery, points_across, scenery_of
@@ -117,5 +117,5 @@ def _photograph(studio: Studio, view: View, number: int, path: Path) -> None:
     light = studio.renderer.light(*aims_of(view, studio.pixel_deg))
     brightness = view.shutter_s / exposure.shutter_seconds
     picture = develop(light, brightness, SensorSpec(), (studio.seed, number))
-    moment = Moment(BEGIN + timedelta(seconds=view.open_ns / NS), view.shutter_s, math.log2(brightness))
+    moment = ExposureMoment(BEGIN + timedelta(seconds=view.open_ns / NS), view.shutter_s, math.log2(brightness))
     save_photograph(path, picture, camera_name(studio.kit), moment, portrait=studio.kit.camera.mounted == "portrait")

@@ -23,7 +23,7 @@ ORDER_WORDS = {Order.QUICKEST: "Quickest order", Order.ROWS: "By rows", Order.CO
 
 
 @dataclass(frozen=True, slots=True)
-class Asked:
+class PlanExtras:
     """What the command line asks for beside the request itself."""
 
     overlap: float = 0.30
@@ -35,7 +35,7 @@ class Asked:
 
 
 @dataclass(frozen=True, slots=True)
-class Made:
+class WeighedPlan:
     """A plan, and what was weighed against it: frames and seconds of each way to mount the camera."""
 
     plan: Plan
@@ -44,7 +44,9 @@ class Made:
     """A sentence for each calibration that is counted in, or was once made and no longer counts."""
 
 
-def plan_command(kit_path: Path, out: Path, asked: Asked, effort: Effort | None = None, *, replace: bool = False) -> Made:
+def plan_command(
+    kit_path: Path, out: Path, asked: PlanExtras, effort: Effort | None = None, *, replace: bool = False
+) -> WeighedPlan:
     """Make the plan, with what is calibrated of the kit, and write it; with `replace`, in place of an older plan.
 
     `effort` limits the search for fewer frames.
@@ -77,10 +79,10 @@ def plan_command(kit_path: Path, out: Path, asked: Asked, effort: Effort | None 
         )
     hold_limits(plan, request)
     save_plan(plan, out, replace=replace)
-    return Made(plan, compared, calibration)
+    return WeighedPlan(plan, compared, calibration)
 
 
-def plan_text(made: Made, out: Path) -> str:
+def plan_text(made: WeighedPlan, out: Path) -> str:
     """What the photographer reads."""
     plan = made.plan
     rows = max(frame.row for frame in plan.frames) + 1

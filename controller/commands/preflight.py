@@ -6,8 +6,7 @@ from dataclasses import dataclass
 from datetime import datetime
 from pathlib import Path
 
-from controller.calibration.records import Kind as CalibrationKind
-from controller.calibration.records import Record
+from controller.calibration.records import CalibrationKind, Record
 from controller.calibration.use import State, ever, fresh
 from controller.kit.exposing import noise_text, times_text
 from controller.kit.kit import Kit
@@ -15,7 +14,7 @@ from controller.kit.provenance import Source
 from controller.planning.plan import Plan
 from controller.program.build import build_steps
 from controller.program.program import ExposeStep, Exposure, Program
-from controller.program.turn import Turn
+from controller.program.turn import BracketPosition
 from controller.report.wording import counted, duration, storage
 from controller.session.rows import NOTHING, Remembered
 from controller.sizes import size_text
@@ -165,7 +164,7 @@ def _will_be_heard_of(welcome: Welcome, remembered: Remembered) -> bool:
 def _coming(program: Program, remembered: Remembered) -> Exposure:
     """The exposure that the run makes first. What stays in doubt may have been made or not."""
     members = len(program.kit.exposure.bracket_ev)
-    turn = Turn.resumed(members, remembered.exposures, remembered.latest)
+    turn = BracketPosition.resumed(members, remembered.exposures, remembered.latest)
     wanted = {(step.frame, step.exposure) for step in program.exposures}
     if remembered.in_doubt is not None:
         turn = turn.lost(remembered.in_doubt[1])

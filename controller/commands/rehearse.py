@@ -8,9 +8,9 @@ from pathlib import Path
 from controller.capture.gate import Gate
 from controller.capture.interrupts import Interrupts
 from controller.capture.operator import Operator
-from controller.capture.people import LEAD_AGAIN_NS, People, Question
+from controller.capture.people import LEAD_AGAIN_NS, People, YesNoQuestion
 from controller.capture.runner import Runner, RunResult
-from controller.commands.faults import Told, in_truth, scenario_for, tale, with_person
+from controller.commands.faults import TaleLine, in_truth, scenario_for, tale, with_person
 from controller.commands.pictures import Darkroom
 from controller.commands.stand_in import rig_spec
 from controller.display import Display, Seen
@@ -62,7 +62,7 @@ class Rehearsed:
     """The account of a rehearsal, the tale of what went wrong in it, and what to know of the kit."""
 
     summary: Summary
-    tale: list[Told]
+    tale: list[TaleLine]
     head: tuple[str, ...] = ()
     """A sentence if the head is an example."""
 
@@ -123,7 +123,7 @@ def _runner(
     """A run in which frames by hand are held at once; with a person beside the head if the scenario has one."""
     if rig.scenario.person is None:
 
-        def hold(question: Question) -> bool:
+        def hold(question: YesNoQuestion) -> bool:
             if question.hold_deg is not None:
                 rig.head.hold_by_hand(*question.hold_deg)
             return True

@@ -21,7 +21,7 @@ SUN_WITHIN = timedelta(days=1)
 
 
 @dataclass(frozen=True, slots=True)
-class Series:
+class SessionSeries:
     """The sessions to write, when the first begins (None: now), and how far apart they begin."""
 
     sessions: tuple[Path, ...]
@@ -38,7 +38,7 @@ def series_of(
     longitude: float | None,
     repeat: str | None,
     times: int | None,
-) -> Series:
+) -> SessionSeries:
     """What the options ask for. Raises InputError for what does not go together."""
     if start_at is not None and start_when_sun is not None:
         raise InputError("Give --start-at or --start-when-sun, not both.")
@@ -56,7 +56,7 @@ def series_of(
     if times is not None and times > 1:
         digits = len(str(times))
         sessions = tuple(out.with_stem(f"{out.stem}-{number:0{digits}}") for number in range(1, times + 1))
-    return Series(sessions, start, None if repeat is None else span_of(repeat))
+    return SessionSeries(sessions, start, None if repeat is None else span_of(repeat))
 
 
 def moment_of(text: str, now: datetime) -> datetime:
@@ -93,7 +93,12 @@ def when_sun_stands(altitude_deg: float, latitude_deg: float, longitude_deg: flo
 
 
 def capture_series(
-    plan_path: Path, url: str, series: Series, crew: Crew, kit_path: Path | None, open_port: PortOpener = SerialPort
+    plan_path: Path,
+    url: str,
+    series: SessionSeries,
+    crew: Crew,
+    kit_path: Path | None,
+    open_port: PortOpener = SerialPort,
 ) -> Iterator[tuple[Summary, Path]]:
     """Make each set of the series in its own session. Raises what `capture_command` raises."""
     for path in series.sessions:

@@ -20,13 +20,13 @@ from controller.reading import TRUTH, read_text
 from controller.report.own_pages import is_own_truth
 from controller.shown import shown
 from sim.rig import Rig
-from sim.serve import Line, RealTime
+from sim.serve import FarEnd, RealTime
 from sim.socket_line import SocketLine
 from sim.truth import Truth
 
 
 @dataclass(frozen=True, slots=True)
-class Place:
+class ServingPlace:
     """Where to serve: a pseudo-terminal (with a second name for its path, or none), or TCP at host and port."""
 
     name: Path | None = None
@@ -45,7 +45,7 @@ class Served:
 
 def simulate_command(
     kit_path: Path,
-    place: Place,
+    place: ServingPlace,
     truth_path: Path | None,
     seed: int,
     speed: float,
@@ -96,7 +96,7 @@ def _earlier(path: Path) -> Truth:
         raise InputError(f"{shown(path)}: exists and is not a truth file. Choose another name.") from None
 
 
-def _opened(place: Place) -> Line:
+def _opened(place: ServingPlace) -> FarEnd:
     if place.tcp is not None:
         try:
             return SocketLine(place.tcp.name, place.tcp.port)

@@ -4,7 +4,7 @@ from collections.abc import Callable, Collection, Iterable
 from pathlib import Path
 
 from controller import clock
-from controller.capture.events import Kind
+from controller.capture.events import EventKind
 from controller.capture.operator import ANSWERS, as_wanted, wish_of
 from controller.capture.states import ENDING, FINAL, PEOPLE, RunState
 from controller.capture.words.run import REQUESTS
@@ -52,7 +52,7 @@ def tell_command(path: Path, words: list[str]) -> str:
 def _to_nobody(session: Session, wish: WishRow) -> str:
     """Note what the next run should do."""
     path = session.path
-    if as_wanted(wish).kind is not Kind.RETAKE:
+    if as_wanted(wish).kind is not EventKind.RETAKE:
         raise WorldError(
             f"Nobody runs {path} now, so {wish.wanted} changes nothing; only `retake` can be asked of a set that nobody "
             f"shoots. `fullturn resume {path}` continues it."
@@ -86,9 +86,9 @@ def _to_the_run(session: Session, wish: WishRow) -> str:
     if not taken:
         return _unread(path, kind)
     # A stop brings about the end that it is followed by, so only what came before it counts.
-    ending = (before if kind in {Kind.STOP, Kind.HALT} else session.state()) in ENDED
+    ending = (before if kind in {EventKind.STOP, EventKind.HALT} else session.state()) in ENDED
     question = session.open_question()
-    if kind is Kind.GO_ON and question is not None:
+    if kind is EventKind.GO_ON and question is not None:
         return f"Request received. The run waits for an answer: {question[1]} (`fullturn tell {path} yes` or `no`)"
     return f"Request received. {_does(path, wish, again, before, ending=ending)}"
 
@@ -130,9 +130,9 @@ def _to_a_question(session: Session, wish: WishRow) -> str:
     return f"Answered {wish.wanted} to: {words}"
 
 
-def _unread(path: Path, kind: Kind) -> str:
+def _unread(path: Path, kind: EventKind) -> str:
     """The run ended first. A request to retake stays good."""
-    if kind is Kind.RETAKE:
+    if kind is EventKind.RETAKE:
         return f"The run ended before it read the request; `fullturn resume {path}` shoots these frames."
     raise WorldError(f"The run ended before it read the request; `fullturn resume {path}` continues it.")
 
@@ -140,16 +140,16 @@ def _unread(path: Path, kind: Kind) -> str:
 def _does(path: Path, wish: WishRow, again: set[int], before: str, *, ending: bool) -> str:
     """What the run does about a request that it has read."""
     kind = as_wanted(wish).kind
-    if kind is Kind.RETAKE:
+    if kind is EventKind.RETAKE:
         return _reshoots(path, set(wish.frames), again, ending=ending)
-    if ending and kind is not Kind.HALT:
+    if ending and kind is not EventKind.HALT:
         return f"The run is ending already, so {wish.wanted} changes nothing."
-    if before in BEFORE_MOTION and kind is Kind.PAUSE:
+    if before in BEFORE_MOTION and kind is EventKind.PAUSE:
         return "The run pauses before the head moves."
     if before == RunState.PAUSED:
-        if kind in {Kind.PAUSE, Kind.PAUSE_AFTER_ROW}:
+        if kind in {EventKind.PAUSE, EventKind.PAUSE_AFTER_ROW}:
             return "The run is paused already."
-        if kind is Kind.GO_ON:
+        if kind is EventKind.GO_ON:
             return "The run goes on: after a warning the head moves again."
     return REQUESTS[kind].format(path=path)
 

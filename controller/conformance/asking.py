@@ -28,7 +28,7 @@ from protocol.messages import (
     StatusFlag,
     Stop,
 )
-from protocol.units import MS, NO_COMMAND, NS, Axis, Steps
+from protocol.units import MS, NO_COMMAND, NS, AxisId, Steps
 
 SILENCE_MS = 1500
 ACCEL = 2 * SPEED
@@ -108,9 +108,9 @@ def quieten(talk: Talk) -> None:
     raise talk.broken("the board does not come to rest within 10 s after Stop")
 
 
-def describe(talk: Talk, reach: dict[Axis, AxisReach] | None = None) -> None:
+def describe(talk: Talk, reach: dict[AxisId, AxisReach] | None = None) -> None:
     """Describe both axes: for small moves, or with the reach in which to search for zero."""
-    for axis in Axis:
+    for axis in AxisId:
         command = SetAxis(talk.next_id(), axis, Steps(-SMALL_STEPS), Steps(SMALL_STEPS), SPEED, ACCEL)
         if reach is not None:
             one = reach[axis]
@@ -127,14 +127,16 @@ def arm(talk: Talk, silence_ms: int = SILENCE_MS) -> None:
 
 def refer(talk: Talk) -> None:
     """Find zero from any position. Afterwards the board is armed for small moves, and its position is known."""
-    reach = {Axis.PAN: talk.reach.pan, Axis.TILT: talk.reach.tilt}
+    reach = {AxisId.PAN: talk.reach.pan, AxisId.TILT: talk.reach.tilt}
     describe(talk, reach)
     expect(talk, Arm(talk.next_id(), talk.boot_id, SILENCE_MS), Accepted)
-    command = Reference(talk.next_id(), reach[Axis.PAN].search_steps_s, reach[Axis.TILT].search_steps_s, CREEP_DIVISOR)
+    command = Reference(
+        talk.next_id(), reach[AxisId.PAN].search_steps_s, reach[AxisId.TILT].search_steps_s, CREEP_DIVISOR
+    )
     ended = wait_end(talk, command, 0.0, talk.reach.search_s * 1000)
     if ended.status.cause is Cause.ZERO_NOT_FOUND:
-        known = {Axis.PAN: StatusFlag.PAN_KNOWN, Axis.TILT: StatusFlag.TILT_KNOWN}
-        missing = " and ".join(axis.name.lower() for axis in Axis if not ended.status.flags & known[axis])
+        known = {AxisId.PAN: StatusFlag.PAN_KNOWN, AxisId.TILT: StatusFlag.TILT_KNOWN}
+        missing = " and ".join(axis.name.lower() for axis in AxisId if not ended.status.flags & known[axis])
         talk.zero_is_missing = True
         searched = (
             f"no switch of {missing} was met: pan was searched {talk.reach.pan.words()}, tilt {talk.reach.tilt.words()}"

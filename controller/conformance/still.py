@@ -27,7 +27,7 @@ from protocol.messages import (
     Stop,
     Welcome,
 )
-from protocol.units import ID_SPAN, MS, Axis, BootId, CommandId, Steps
+from protocol.units import ID_SPAN, MS, AxisId, BootId, CommandId, Steps
 
 QUIET_MS = 150
 LEAP = ID_SPAN // 2 - 1
@@ -74,7 +74,7 @@ def one_boot(talk: Talk) -> None:
 
 def repeat(talk: Talk) -> None:
     """A repeated frame gets the same reply again."""
-    request = SetAxis(talk.next_id(), Axis.PAN, Steps(-5), Steps(5), SPEED, ACCEL)
+    request = SetAxis(talk.next_id(), AxisId.PAN, Steps(-5), Steps(5), SPEED, ACCEL)
     seq = talk.send(request)
     first = talk.wait_reply(seq)
     talk.send(request, seq=seq)
@@ -83,7 +83,7 @@ def repeat(talk: Talk) -> None:
 
 
 def _set_pan(command_id: CommandId, half: int = 5) -> SetAxis:
-    return SetAxis(command_id, Axis.PAN, Steps(-half), Steps(half), SPEED, ACCEL)
+    return SetAxis(command_id, AxisId.PAN, Steps(-half), Steps(half), SPEED, ACCEL)
 
 
 def stale(talk: Talk) -> None:
@@ -111,10 +111,10 @@ def in_order(talk: Talk) -> None:
 
 def nonsense(talk: Talk) -> None:
     """Meaningless values are refused."""
-    expect(talk, SetAxis(talk.next_id(), Axis.PAN, Steps(5), Steps(-5), SPEED, ACCEL), Reason.BAD_VALUE)
-    expect(talk, SetAxis(talk.next_id(), Axis.PAN, Steps(-5), Steps(5), 0, ACCEL), Reason.BAD_VALUE)
+    expect(talk, SetAxis(talk.next_id(), AxisId.PAN, Steps(5), Steps(-5), SPEED, ACCEL), Reason.BAD_VALUE)
+    expect(talk, SetAxis(talk.next_id(), AxisId.PAN, Steps(-5), Steps(5), 0, ACCEL), Reason.BAD_VALUE)
     too_fast = talk.max_step_rate + 1
-    expect(talk, SetAxis(talk.next_id(), Axis.PAN, Steps(-5), Steps(5), too_fast, ACCEL), Reason.BAD_VALUE)
+    expect(talk, SetAxis(talk.next_id(), AxisId.PAN, Steps(-5), Steps(5), too_fast, ACCEL), Reason.BAD_VALUE)
     expect(talk, Arm(talk.next_id(), talk.boot_id, 0), Reason.BAD_VALUE)
 
 

@@ -11,7 +11,7 @@ from controller.conformance.reach import Reach
 from controller.errors import WorldError
 from protocol.codec import PROTOCOL_VERSION, decode_message, frame_of, kind_of
 from protocol.errors import BadFrame
-from protocol.framing import Deframer, Frame
+from protocol.framing import CheckedFrame, Deframer
 from protocol.messages import (
     Accepted,
     Booted,
@@ -130,7 +130,7 @@ class Talk:
                 if isinstance(message, Booted):
                     self.rebooted = message.boot_id
 
-    def _understand(self, frame: Frame) -> Message:
+    def _understand(self, frame: CheckedFrame) -> Message:
         # A Welcome begins with the same bytes in all versions, whatever follows.
         if frame.kind == WELCOME and len(frame.payload) >= 2 and frame.payload[0] != PROTOCOL_VERSION.major:
             raise OtherVersion((frame.payload[0], frame.payload[1]))

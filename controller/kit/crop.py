@@ -5,7 +5,7 @@ from dataclasses import dataclass
 from itertools import combinations
 
 from controller.kit.lens_data import FULL_FRAME_DIAGONAL_MM, Entry
-from controller.kit.picture import Shot
+from controller.kit.picture import PictureFacts
 
 FAR_APART = 0.05  # a focal length for 35 mm is rounded to whole millimetres, up to 3 % of a short one
 
@@ -19,7 +19,7 @@ class Crop:
     doubts: tuple[str, ...]
 
 
-def crop_of(shot: Shot, camera: Entry | None) -> Crop | None:
+def crop_of(shot: PictureFacts, camera: Entry | None) -> Crop | None:
     """From the lens data, else from the two focal lengths, else from the focal plane; None if none is known.
 
     The focal plane comes last because editors and some cameras write it wrong (see `Shot.focal_plane_mm`).

@@ -15,7 +15,7 @@ LARGEST_MM = 1000.0  # largest plausible side of a sensor
 
 
 @dataclass(frozen=True, slots=True)
-class Shot:
+class PictureFacts:
     """Facts from the EXIF; None if missing or unreliable. `pixels` are the file's, width first as stored."""
 
     maker: str | None
@@ -38,7 +38,7 @@ class Shot:
     f_number: float | None = None
 
 
-def shot_of(path: Path) -> Shot:
+def shot_of(path: Path) -> PictureFacts:
     """Read a photograph's EXIF. Raises InputError if the file is no photograph or cannot be read."""
     facts = read_facts(path)
     size, tags, more = facts.size_px, facts.tags, facts.details
@@ -50,7 +50,7 @@ def shot_of(path: Path) -> Shot:
     when = (Base.DateTimeOriginal, Base.SubsecTimeOriginal, Base.OffsetTimeOriginal)
     moment = exif.moment(*(more.get(tag) for tag in when))
     turn = exif.whole(tags.get(Base.Orientation))
-    return Shot(
+    return PictureFacts(
         maker=exif.text(tags.get(Base.Make)),
         model=exif.text(tags.get(Base.Model)),
         lens=exif.text(more.get(Base.LensModel)),

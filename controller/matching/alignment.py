@@ -20,7 +20,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from controller.matching.evidence import Array, Evidence
-from controller.matching.fit import Clocks, Fit, near_density
+from controller.matching.fit import ClockFit, Clocks, near_density
 
 Whole = NDArray[np.int64]
 RUN_ON = math.log(0.8)  # lost and extra files come in runs: a card that failed, a series shot by hand
@@ -208,7 +208,7 @@ def _strange(skipped: Whole, gaps: Whole, rates: Rates) -> Array:
     return np.where(strange > 0, math.log(rates.skipped) + (strange - 1) * RUN_ON, 0.0)
 
 
-def affordable(evidence: Evidence, fits: Sequence[Fit]) -> list[Fit]:
+def affordable(evidence: Evidence, fits: Sequence[ClockFit]) -> list[ClockFit]:
     """The clocks, likeliest first, that can be weighed together in bounded time; always includes the first.
 
     It leaves out clocks only on large cards with many possible ones: cards of another run, or of a session whose own
@@ -242,7 +242,7 @@ def chain_of(evidence: Evidence, clocks: Clocks, rates: Rates) -> Chain:
     return Chain(evidence, clocks, Skips.of(evidence, rates), first, last, held, alone, pairs)
 
 
-def _windows(evidence: Evidence, fits: Sequence[Fit]) -> tuple[Whole, Whole, NDArray[np.bool_]]:
+def _windows(evidence: Evidence, fits: Sequence[ClockFit]) -> tuple[Whole, Whole, NDArray[np.bool_]]:
     """The range of exposures near each file by each clock, and whether the file is outside the run, (files, clocks)."""
     at, begins, ends, outside = evidence.at_s, [], [], []
     for fit in fits:

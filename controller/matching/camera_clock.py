@@ -15,7 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from controller.matching.evidence import Array, Evidence
-from controller.matching.fit import Fit
+from controller.matching.fit import ClockFit
 
 KEPT = 8  # clocks kept
 COUNTED = 24  # common offsets kept
@@ -42,7 +42,7 @@ AMONG_OTHERS = -3.0  # log probability of a file of another clock
 USUAL_DRIFT = 1e-4  # 10 s a day; the card must show evidence of more. Common practice, no source
 
 
-def clocks_worth_trying(evidence: Evidence) -> list[list[Fit]]:
+def clocks_worth_trying(evidence: Evidence) -> list[list[ClockFit]]:
     """Clocks by which the files, or some consecutive ones, coincide with exposures; the one that most follow comes first.
 
     The camera may record the beginning of an exposure or its end. There is one list for each that is plausible, the
@@ -54,7 +54,7 @@ def clocks_worth_trying(evidence: Evidence) -> list[list[Fit]]:
     return [fits for total, fits in found if total > least]
 
 
-def _of_one_way(evidence: Evidence, late: int) -> tuple[float, list[Fit]]:
+def _of_one_way(evidence: Evidence, late: int) -> tuple[float, list[ClockFit]]:
     """How well a camera that records the beginning or the end explains the files (log), and its clocks."""
     first, common = _common(evidence, late)
     best = _refined(evidence, first, np.arange(len(evidence.at_s)))
@@ -84,10 +84,10 @@ def _of_one_way(evidence: Evidence, late: int) -> tuple[float, list[Fit]]:
 class _Scan:
     """A coarse comparison of offsets with every file."""
 
-    def __init__(self, evidence: Evidence, best: Fit, offset_s: Array) -> None:
+    def __init__(self, evidence: Evidence, best: ClockFit, offset_s: Array) -> None:
         self.evidence, self.offset_s = evidence, offset_s
         self.tick_s = max(evidence.tick_s, STEP_S)
-        self.plain = Fit(0.0, best.drift, FIRST_SPREAD_S, best.late).expected_s(evidence)
+        self.plain = ClockFit(0.0, best.drift, FIRST_SPREAD_S, best.late).expected_s(evidence)
         off, self.exposure = _nearest(evidence, self.plain, offset_s)
         past = np.maximum(np.abs(off) - self.tick_s / 2, 0.0) / (2 * FIRST_SPREAD_S)
         self.chance = 0.9 / self.tick_s * np.exp(-past * past / 2) + ASTRAY_DENSITY
@@ -184,23 +184,23 @@ def _differences(evidence: Evidence, plain: Array, drift: float) -> Array:
     return np.asarray((places[top] + 1.0) * bin_s)
 
 
-def _common(evidence: Evidence, late: int) -> tuple[Fit, Array]:
+def _common(evidence: Evidence, late: int) -> tuple[ClockFit, Array]:
     """The clock that explains most files, and the offsets that most pairs of file and exposure share."""
-    plain = Fit(0.0, 0.0, FIRST_SPREAD_S, late).expected_s(evidence)
+    plain = ClockFit(0.0, 0.0, FIRST_SPREAD_S, late).expected_s(evidence)
     steps = math.ceil(MOST_DRIFT * float(np.ptp(plain)) / max(evidence.tick_s, 0.25))
     drifts = np.linspace(-MOST_DRIFT, MOST_DRIFT, min(2 * steps + 1, MOST_DRIFTS)) if steps > 1 else np.zeros(1)
-    found: list[tuple[float, Fit, Array]] = []
+    found: list[tuple[float, ClockFit, Array]] = []
     for drift in drifts.tolist():
         offsets = _differences(evidence, plain, drift)
         near = np.unique((offsets[:, None] + np.arange(-1.0, 1.01, STEP_S / 2)).ravel())
-        scan = _Scan(evidence, Fit(0.0, drift, FIRST_SPREAD_S, late), near)
+        scan = _Scan(evidence, ClockFit(0.0, drift, FIRST_SPREAD_S, late), near)
         sums = np.log(scan.chance).sum(axis=0)
         best = int(sums.argmax())
-        found.append((float(sums[best]), Fit(float(near[best]), drift, FIRST_SPREAD_S, late), offsets))
+        found.append((float(sums[best]), ClockFit(float(near[best]), drift, FIRST_SPREAD_S, late), offsets))
     return max(found, key=lambda one: one[0])[1:]
 
 
-def _refined(evidence: Evidence, fit: Fit, files: NDArray[np.int64]) -> Fit:
+def _refined(evidence: Evidence, fit: ClockFit, files: NDArray[np.int64]) -> ClockFit:
     """The clock fitted to the close ones of these files, with a shrinking limit."""
     gate = evidence.tick_s / 2 + max(STEP_S / 2, 3 * FIRST_SPREAD_S)
     for _ in range(4):
@@ -213,7 +213,7 @@ def _refined(evidence: Evidence, fit: Fit, files: NDArray[np.int64]) -> Fit:
     return fit
 
 
-def fitted_to(evidence: Evidence, fit: Fit, files: NDArray[np.int64], exposures: NDArray[np.int64]) -> Fit:
+def fitted_to(evidence: Evidence, fit: ClockFit, files: NDArray[np.int64], exposures: NDArray[np.int64]) -> ClockFit:
     """The clock fitted to these pairs of file and exposure."""
     if len(files) < 3:
         return fit
@@ -222,7 +222,7 @@ def fitted_to(evidence: Evidence, fit: Fit, files: NDArray[np.int64], exposures:
     return _fitted(evidence, fit, exposures[close], residuals[close]) if close.sum() >= 3 else fit
 
 
-def _fitted(evidence: Evidence, fit: Fit, exposures: NDArray[np.int64], residuals: Array) -> Fit:
+def _fitted(evidence: Evidence, fit: ClockFit, exposures: NDArray[np.int64], residuals: Array) -> ClockFit:
     """Offset by least squares, drift if the run is long enough to show it, and the remaining scatter."""
     since = fit.expected_s(evidence)[exposures] - fit.offset_s
     spread = _spread(residuals, evidence.tick_s)
@@ -234,7 +234,7 @@ def _fitted(evidence: Evidence, fit: Fit, exposures: NDArray[np.int64], residual
         slope = float(np.clip(drift, -MOST_DRIFT, MOST_DRIFT)) - fit.drift
         shift = float((residuals - slope * since).mean())
         spread = _spread(residuals - slope * since - shift, evidence.tick_s)
-    return Fit(fit.offset_s + shift, fit.drift + slope, spread, fit.late, fit.turn)
+    return ClockFit(fit.offset_s + shift, fit.drift + slope, spread, fit.late, fit.turn)
 
 
 def _spread(residuals: Array, tick_s: float) -> float:
@@ -246,7 +246,7 @@ def _spread(residuals: Array, tick_s: float) -> float:
     return min(max(math.hypot(own, 2 * unsure), FINEST_SPREAD_S), COARSEST_SPREAD_S)
 
 
-def put_right(evidence: Evidence, fits: Sequence[Fit]) -> Array:
+def put_right(evidence: Evidence, fits: Sequence[ClockFit]) -> Array:
     """The times of the given files by the session's clock, seconds, if the camera followed these clocks: (files,), up to
     drift.
 
@@ -263,7 +263,9 @@ def put_right(evidence: Evidence, fits: Sequence[Fit]) -> Array:
     return since
 
 
-def going_on(evidence: Evidence, fits: Sequence[Fit], partner: NDArray[np.int64], clock: NDArray[np.int64]) -> list[Fit]:
+def going_on(
+    evidence: Evidence, fits: Sequence[ClockFit], partner: NDArray[np.int64], clock: NDArray[np.int64]
+) -> list[ClockFit]:
     """Clocks that continue the sequence after a place where numbers and exposures stop agreeing.
 
     A clock reset by about the interval between two exposures looks like some lost files and some extra ones. `partner`
@@ -271,7 +273,7 @@ def going_on(evidence: Evidence, fits: Sequence[Fit], partner: NDArray[np.int64]
     """
     ahead = np.cumsum(np.maximum(evidence.gaps, 0) + 1)
     last = len(evidence.planned_s) - 1
-    found: list[tuple[int, Fit]] = []
+    found: list[tuple[int, ClockFit]] = []
     for way, exposure, anchor in _ways_on(partner, last):
         onward = exposure + ahead[way] - ahead[anchor]
         here = (onward >= 0) & (onward <= last)
@@ -283,7 +285,7 @@ def going_on(evidence: Evidence, fits: Sequence[Fit], partner: NDArray[np.int64]
                 if count >= FEW or whole:
                     found.append((count, fit))
                 files, exposures = files[count:], exposures[count:]
-    kept: list[Fit] = []
+    kept: list[ClockFit] = []
     for _, fit in sorted(found, key=lambda one: -one[0]):
         if all(abs(fit.offset_s - one.offset_s) > max(0.1, evidence.tick_s / 4) for one in [*fits, *kept]):
             kept.append(fit)
@@ -310,7 +312,9 @@ def _ways_on(partner: NDArray[np.int64], last: int) -> Iterator[tuple[NDArray[np
         yield np.arange(paired[0] - 1, -1, -1), int(partner[paired[0]]), int(paired[0])
 
 
-def _in_a_row(evidence: Evidence, fit: Fit, files: NDArray[np.int64], exposures: NDArray[np.int64]) -> tuple[Fit, int]:
+def _in_a_row(
+    evidence: Evidence, fit: ClockFit, files: NDArray[np.int64], exposures: NDArray[np.int64]
+) -> tuple[ClockFit, int]:
     """The clock by which as many of these files as possible, from the first on, are these exposures, and how many."""
     plain = replace(fit, offset_s=0.0).expected_s(evidence)[exposures]
     off = evidence.at_s[files] + evidence.tick_s / 2 - plain

@@ -11,7 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.spatial.transform import Rotation
 
-from controller.calibration.turning import Camera
+from controller.calibration.turning import PictureGeometry
 from controller.matching.evidence import Array
 from controller.planning.directions import camera_axes
 
@@ -65,7 +65,9 @@ def detail_of(picture: NDArray[np.uint8]) -> Array:
     return found
 
 
-def sharper(first: Array, second: Array, camera: Camera, size_px: tuple[int, int], planned: Rotation) -> float | None:
+def sharper(
+    first: Array, second: Array, camera: PictureGeometry, size_px: tuple[int, int], planned: Rotation
+) -> float | None:
     """The log ratio of detail (see detail_of), first picture over second, in the part that both show by the plan.
 
     `camera` is that of both, of pictures of `size_px` (columns, rows). Only cells with much detail in one of them count:

@@ -17,7 +17,7 @@ SAME_S = 1.0  # tolerance around a whole hour, besides the tick
 
 
 @dataclass(frozen=True, slots=True)
-class Fit:
+class ClockFit:
     """The camera's clock: it shows `offset_s` + (1 + `drift`) t at session time t after the first exposure.
 
     Its scatter is `spread_s`. It is read `late` shutter times after the opening (0 or 1). The camera's bracket is `turn`
@@ -47,12 +47,12 @@ class Clocks:
     `weights`, (clocks,): each at the first file. `jumps`, (clocks, clocks): a change from one to another before a file.
     """
 
-    fits: tuple[Fit, ...]
+    fits: tuple[ClockFit, ...]
     weights: Array
     jumps: Array
 
 
-def clocks_of(fits: Sequence[Fit], weights: Array, tick_s: float) -> Clocks:
+def clocks_of(fits: Sequence[ClockFit], weights: Array, tick_s: float) -> Clocks:
     """These clocks with the probabilities of changes between them."""
     offset = np.array([fit.offset_s for fit in fits])
     turn = np.array([fit.turn for fit in fits])

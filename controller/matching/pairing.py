@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 from controller.matching.alignment import Belief, Rates, affordable, believe
 from controller.matching.camera_clock import clocks_worth_trying, fitted_to, going_on, put_right
 from controller.matching.evidence import Array, Evidence, ExposureStamp, FileStamp, evidence_of
-from controller.matching.fit import ZONE_S, Clocks, Fit, clocks_of
+from controller.matching.fit import ZONE_S, ClockFit, Clocks, clocks_of
 from controller.matching.set_back import believed, ways_back
 from controller.matching.ties import settled
 
@@ -70,7 +70,7 @@ class Pairing:
     """
 
     matches: tuple[Match, ...]
-    fits: tuple[Fit, ...]
+    fits: tuple[ClockFit, ...]
     clock: tuple[int, ...]
     expected_s: tuple[float, ...]
     order: tuple[int, ...]
@@ -79,7 +79,7 @@ class Pairing:
     any_shutter: bool = False
 
     @property
-    def fit(self) -> Fit:
+    def fit(self) -> ClockFit:
         """The clock of the first file that is paired."""
         paired = (file for file in self.order if self.matches[file].exposure is not None)
         return self.fits[self.clock[next(paired, self.order[0])]]
@@ -107,14 +107,14 @@ class _Found:
     """
 
     evidence: Evidence
-    tried: Sequence[Fit]
+    tried: Sequence[ClockFit]
     clocks: Clocks
     belief: Belief
     rates: Rates
     unread: bool = False
 
     @property
-    def main(self) -> Fit:
+    def main(self) -> ClockFit:
         """The clock that most files follow."""
         return self.clocks.fits[int(np.bincount(self.belief.clock).argmax())]
 
@@ -186,9 +186,9 @@ def _in_any_order(
     return [*ways, *turned]
 
 
-def _distinct(fits: Sequence[Fit], evidence: Evidence) -> list[Fit]:
+def _distinct(fits: Sequence[ClockFit], evidence: Evidence) -> list[ClockFit]:
     """One clock of each group of nearly equal ones, the first."""
-    kept: list[Fit] = []
+    kept: list[ClockFit] = []
     for fit in fits:
         if all(abs(fit.offset_s - one.offset_s) > max(0.1, evidence.tick_s / 4) for one in kept):
             kept.append(fit)
@@ -283,7 +283,9 @@ def _shot_order(partner: NDArray[np.int64]) -> NDArray[np.int64]:
     return np.argsort(at + 0.5 * (partner < 0), kind="stable")
 
 
-def _expected(evidence: Evidence, fits: tuple[Fit, ...], partner: NDArray[np.int64], clock: NDArray[np.int64]) -> Array:
+def _expected(
+    evidence: Evidence, fits: tuple[ClockFit, ...], partner: NDArray[np.int64], clock: NDArray[np.int64]
+) -> Array:
     """The camera's time at each exposure, seconds, by the clock of the file before it, or the first."""
     by_clock = np.stack([fit.expected_s(evidence) for fit in fits])
     paired = np.flatnonzero(partner >= 0)
@@ -301,7 +303,7 @@ def _likeliest(evidence: Evidence, clock_known: bool) -> _Found:
     return max(found, key=lambda one: one.belief.log_total - one.main.late * AT_THE_END)
 
 
-def _read(evidence: Evidence, fits: Sequence[Fit], clock_known: bool) -> _Found:
+def _read(evidence: Evidence, fits: Sequence[ClockFit], clock_known: bool) -> _Found:
     """Alternate between pair probabilities and the rates and clocks fitted to them, for some rounds."""
     rates = Rates()
     fits = [_by_itself(evidence, fit, rates) for fit in fits]
@@ -324,12 +326,12 @@ def _read(evidence: Evidence, fits: Sequence[Fit], clock_known: bool) -> _Found:
     return _Found(evidence, fits, clocks, belief, rates)
 
 
-def _together(evidence: Evidence, fits: Sequence[Fit], clock_known: bool) -> Clocks:
+def _together(evidence: Evidence, fits: Sequence[ClockFit], clock_known: bool) -> Clocks:
     weighed = affordable(evidence, fits)
     return clocks_of(weighed, _weights(evidence, weighed, clock_known), evidence.tick_s)
 
 
-def _by_itself(evidence: Evidence, fit: Fit, rates: Rates) -> Fit:
+def _by_itself(evidence: Evidence, fit: ClockFit, rates: Rates) -> ClockFit:
     """A clock fitted as if the card had no other, so that other clocks' files do not make it look worse."""
     partner = believe(evidence, clocks_of([fit], np.zeros(1), evidence.tick_s), rates).partner
     mine = np.flatnonzero(partner >= 0)
@@ -337,7 +339,7 @@ def _by_itself(evidence: Evidence, fit: Fit, rates: Rates) -> Fit:
     return found if abs(found.offset_s - fit.offset_s) <= evidence.tick_s else fit
 
 
-def _weights(evidence: Evidence, fits: Sequence[Fit], clock_known: bool) -> Array:
+def _weights(evidence: Evidence, fits: Sequence[ClockFit], clock_known: bool) -> Array:
     """Log prior probability of each clock."""
     if not clock_known:
         return np.zeros(len(fits))

@@ -24,7 +24,7 @@ FAR_S = 30.0  # this far from its neighbours' time a number is from elsewhere; i
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class Order:
+class ShootingOrder:
     """Files in the order of shooting.
 
     `files`, (files,): indices; `numbered`: whether numbers gave the order. The other arrays follow this order. `gaps`:
@@ -40,7 +40,7 @@ class Order:
     tied: NDArray[np.int64]
 
 
-def order_of(at_s: Array, numbers: Sequence[int | None], since_s: Array | None = None) -> Order:
+def order_of(at_s: Array, numbers: Sequence[int | None], since_s: Array | None = None) -> ShootingOrder:
     """The order of files by their times and the numbers in their names (1 to 9999), if any.
 
     `since_s`, if given, replaces the times of files without a number: corrected times.
@@ -54,7 +54,7 @@ def order_of(at_s: Array, numbers: Sequence[int | None], since_s: Array | None =
         order.sort(key=lambda file: (since_s[file], file))
     tied = _tied(at_s, order, counting)
     gaps, room = _gaps(numbers, order, counting, tied)
-    return Order(np.array(order, dtype=np.int64), bool(merged), gaps, room, tied)
+    return ShootingOrder(np.array(order, dtype=np.int64), bool(merged), gaps, room, tied)
 
 
 def step_between(first: int, second: int) -> int:

@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 
 from controller.matching.alignment import SHUTTERS, Belief, Rates, believe
 from controller.matching.evidence import Array, Evidence
-from controller.matching.fit import Clocks, Fit, clocks_of, near_density
+from controller.matching.fit import ClockFit, Clocks, clocks_of, near_density
 
 Whole = NDArray[np.int64]
 MOST_FILES = 400  # with more, try only the differences between clocks that many files follow: a long run shows them
@@ -28,13 +28,13 @@ ROUGH = 0.3  # of a tick: with less scatter, an amount is known only to within a
 class Way:
     """The clock was reset before exposure `change`, by `by_s`. `fit` is the clock before it, or with `early` after it."""
 
-    fit: Fit
+    fit: ClockFit
     change: int
     by_s: float
     early: bool
 
     @property
-    def fits(self) -> tuple[Fit, Fit]:
+    def fits(self) -> tuple[ClockFit, ClockFit]:
         """The clocks before and after."""
         other = replace(self.fit, offset_s=self.fit.offset_s + (-self.by_s if self.early else self.by_s))
         return (other, self.fit) if self.early else (self.fit, other)
@@ -45,7 +45,7 @@ class Way:
         return np.where(np.arange(len(before)) < self.change, before, after)
 
 
-def ways_back(evidence: Evidence, fits: Sequence[Fit], mains: Sequence[Fit], rates: Rates) -> list[Way]:
+def ways_back(evidence: Evidence, fits: Sequence[ClockFit], mains: Sequence[ClockFit], rates: Rates) -> list[Way]:
     """The likeliest ways in which the clock was set back once, for files in the order of their times.
 
     `fits` are clocks that some files may follow; one of `mains` applies before the change or after it.
@@ -123,7 +123,7 @@ def _reordered(before: Whole, order: Whole) -> Whole:
     return np.concatenate([[0], np.cumsum(np.diff(before)[order])])
 
 
-def _likeliest(evidence: Evidence, fits: Sequence[Fit], mains: Sequence[Fit]) -> list[Way]:
+def _likeliest(evidence: Evidence, fits: Sequence[ClockFit], mains: Sequence[ClockFit]) -> list[Way]:
     found: list[tuple[int, Way]] = []
     for main in mains:
         for early in (False, True):
@@ -141,7 +141,7 @@ def _likeliest(evidence: Evidence, fits: Sequence[Fit], mains: Sequence[Fit]) ->
     return kept
 
 
-def _amounts(evidence: Evidence, fits: Sequence[Fit], main: Fit, early: bool) -> Array:
+def _amounts(evidence: Evidence, fits: Sequence[ClockFit], main: ClockFit, early: bool) -> Array:
     """Possible shifts of exposures from `main`, seconds.
 
     Those that move the last (first) exposure to a file, or an exposure to the first (last) file, and the differences
@@ -161,7 +161,7 @@ def _amounts(evidence: Evidence, fits: Sequence[Fit], main: Fit, early: bool) ->
     return np.asarray(apart[first] if early else -apart[first])
 
 
-def _scored(evidence: Evidence, main: Fit, early: bool, amounts: Array) -> list[tuple[int, Way]]:
+def _scored(evidence: Evidence, main: ClockFit, early: bool, amounts: Array) -> list[tuple[int, Way]]:
     """Ways with these amounts, and how many files and exposures each explains."""
     expected, count = main.expected_s(evidence), len(evidence.planned_s)
     if count < 2 or not len(amounts):

@@ -5,7 +5,7 @@ Dublin Core (dc) for title, description and subject; the XMP basic namespace (xm
 
 from xml.etree import ElementTree as ET
 
-from controller.matching.table import MatchLine, Verdict
+from controller.matching.table import MatchLine, MatchVerdict
 from controller.planning.plan import Frame
 
 X, RDF = "adobe:ns:meta/", "http://www.w3.org/1999/02/22-rdf-syntax-ns#"
@@ -32,7 +32,7 @@ def sidecar(line: MatchLine, frame: Frame, opened_utc: str | None) -> str:
         ET.SubElement(bag, f"{{{RDF}}}li").text = word
     if opened_utc is not None:
         ET.SubElement(about, f"{{{XMP}}}CreateDate").text = opened_utc
-    if line.verdict is Verdict.DOUBTFUL:
+    if line.verdict is MatchVerdict.DOUBTFUL:
         ET.SubElement(about, f"{{{XMP}}}Label").text = line.verdict.value
     ET.indent(root)
     return PACKET.format(ET.tostring(root, encoding="unicode"))

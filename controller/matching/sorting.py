@@ -6,7 +6,7 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from pathlib import Path, PurePosixPath
 
-from controller.matching.table import MatchLine, Verdict
+from controller.matching.table import MatchLine, MatchVerdict
 from controller.places import LONGEST_NAME
 from controller.planning.plan import Frame
 
@@ -33,7 +33,7 @@ def placed(lines: Sequence[MatchLine], folder: Path, frames: Iterable[Frame], by
             continue
         frame = known[line.frame]
         which = f"frame-{frame.id:0{wide}}"
-        shot = f"exposure-{line.exposure}" + ("_doubtful" if line.verdict is Verdict.DOUBTFUL else "")
+        shot = f"exposure-{line.exposure}" + ("_doubtful" if line.verdict is MatchVerdict.DOUBTFUL else "")
         if by == "row":
             place = PurePosixPath(f"row-{frame.row:02}_pitch{frame.pitch_deg:+05.1f}", f"{which}_{shot}")
         else:

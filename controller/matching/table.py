@@ -15,7 +15,7 @@ from controller.matching.pairing import Match, Pairing
 from controller.reading import as_text
 
 
-class Verdict(StrEnum):
+class MatchVerdict(StrEnum):
     """The result on a line."""
 
     SURE = "sure"
@@ -24,7 +24,7 @@ class Verdict(StrEnum):
     EXTRA = "extra"
 
 
-class Pose(NamedTuple):
+class MatchedPose(NamedTuple):
     """The camera's pose in the levelled world, and the angles of the axes (None if shot by hand), in degrees."""
 
     yaw_deg: float
@@ -47,7 +47,7 @@ class Planned:
     made: bool
     confirmed: bool
     counts: bool
-    pose: Pose | None = None
+    pose: MatchedPose | None = None
 
 
 @dataclass(slots=True)
@@ -61,7 +61,7 @@ class MatchLine:
     axes.
     """
 
-    verdict: Verdict
+    verdict: MatchVerdict
     file: str | None = None
     also: list[str] = field(default_factory=list)
     frame: int | None = None
@@ -134,12 +134,14 @@ def _line(
 
 
 def _missing(exposure: Planned) -> MatchLine:
-    line = MatchLine(Verdict.MISSING)
+    line = MatchLine(MatchVerdict.MISSING)
     _add_exposure(line, exposure)
     return line
 
 
-def file_line(file: CardFile, folder: Path, verdict: Verdict = Verdict.EXTRA, doubt: float | None = None) -> MatchLine:
+def file_line(
+    file: CardFile, folder: Path, verdict: MatchVerdict = MatchVerdict.EXTRA, doubt: float | None = None
+) -> MatchLine:
     """The line of a file that has no known exposure yet."""
     names = [path.relative_to(folder).as_posix() for path in file.paths]
     moment = None if file.taken_s is None else datetime.fromtimestamp(file.taken_s, UTC)
@@ -151,10 +153,10 @@ def file_line(file: CardFile, folder: Path, verdict: Verdict = Verdict.EXTRA, do
     return line
 
 
-def _verdict(match: Match) -> Verdict:
+def _verdict(match: Match) -> MatchVerdict:
     if not match.sure:
-        return Verdict.DOUBTFUL
-    return Verdict.EXTRA if match.exposure is None else Verdict.SURE
+        return MatchVerdict.DOUBTFUL
+    return MatchVerdict.EXTRA if match.exposure is None else MatchVerdict.SURE
 
 
 def _add_exposure(line: MatchLine, exposure: Planned) -> None:

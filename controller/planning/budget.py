@@ -9,7 +9,7 @@ from controller.kit.kit import Axis, Kit
 from controller.optics.field import Field
 from controller.optics.projection import LAWS
 from controller.planning.links import Links
-from controller.planning.order import Motion, Mover, Order, arrange
+from controller.planning.order import AxisMotion, HeadMotion, Order, arrange
 from controller.planning.plan import Budget, Frame, OrderCost, Region
 from controller.planning.pose import Pose
 from controller.program import timing
@@ -18,17 +18,17 @@ from controller.program.course import TAKE_UP
 from controller.program.program import ExposeStep, MoveStep, Program
 
 
-def mover_of(kit: Kit) -> Mover:
+def mover_of(kit: Kit) -> HeadMotion:
     """The motion settings of this kit's head, as the board will get them."""
 
-    def motion(axis: Axis) -> Motion:
-        return Motion(
+    def motion(axis: Axis) -> AxisMotion:
+        return AxisMotion(
             timing.axis_speed(axis, kit.board.max_step_rate_hz) / axis.steps_per_degree,
             timing.axis_accel(axis) / axis.steps_per_degree,
             TAKE_UP * axis.backlash_deg,
         )
 
-    return Mover(motion(kit.head.pan), motion(kit.head.tilt))
+    return HeadMotion(motion(kit.head.pan), motion(kit.head.tilt))
 
 
 def cost(kit: Kit, field: Field, region: Region, frames: Sequence[Frame], links: Links, order: Order) -> Budget:

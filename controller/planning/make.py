@@ -15,7 +15,7 @@ from controller.planning.effort import Effort
 from controller.planning.leaning import poles_met, refusal
 from controller.planning.links import Links, find_links
 from controller.planning.order import arrange
-from controller.planning.plan import Frame, LinkRecord, Optics, Place, Plan, ProofRecord, Region, SunRecord
+from controller.planning.plan import Direction, Frame, LinkRecord, Optics, Plan, ProofRecord, Region, SunRecord
 from controller.planning.pose import Pose
 from controller.planning.reached import poses_of
 from controller.planning.request import Request
@@ -114,7 +114,7 @@ def _proof_record(kit: Kit, proof: Proof) -> ProofRecord:
     return ProofRecord(
         covered=proof.covered,
         worst_margin_deg=proof.worst_margin_deg,
-        worst_at=Place(yaw_deg=proof.worst_yaw_deg, pitch_deg=proof.worst_pitch_deg),
+        worst_at=Direction(yaw_deg=proof.worst_yaw_deg, pitch_deg=proof.worst_pitch_deg),
         pointing_error_deg=round(kit.head.pointing_error_deg(), 4),
     )
 

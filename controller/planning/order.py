@@ -32,7 +32,7 @@ class Order(StrEnum):
 
 
 @dataclass(frozen=True, slots=True)
-class Motion:
+class AxisMotion:
     """How one axis moves: degrees, degrees/s, degrees/s^2; `takeup_deg` is its overshoot to take up play."""
 
     speed_deg_s: float
@@ -52,11 +52,11 @@ class Motion:
 
 
 @dataclass(frozen=True, slots=True)
-class Mover:
+class HeadMotion:
     """The motion of both axes."""
 
-    pan: Motion
-    tilt: Motion
+    pan: AxisMotion
+    tilt: AxisMotion
 
     def seconds(self, from_deg: Array, to_deg: Array) -> Array:
         """Time of moves between poses (..., 2) of yaw and pitch in degrees; the two broadcast together."""
@@ -65,7 +65,7 @@ class Mover:
         return longest
 
 
-def arrange(poses: Sequence[Pose], order: Order, mover: Mover) -> list[Pose]:
+def arrange(poses: Sequence[Pose], order: Order, mover: HeadMotion) -> list[Pose]:
     """The poses in shooting order; those shot by hand come last."""
     by_head = [pose for pose in poses if not pose.by_hand]
     by_hand = [pose for pose in poses if pose.by_hand]
@@ -119,7 +119,7 @@ def _snake(poses: Sequence[Pose], line: Callable[[Pose], float], along: Callable
     return found
 
 
-def _quickest(poses: Sequence[Pose], mover: Mover) -> list[Pose]:
+def _quickest(poses: Sequence[Pose], mover: HeadMotion) -> list[Pose]:
     """The better of the two snakes, improved as long as that helps."""
     candidates = [_snake_of_rows(poses), _snake_of_columns(poses), _snake_of_rows(poses)[::-1]]
     if len(poses) > IMPROVED_AT_MOST:
@@ -128,7 +128,7 @@ def _quickest(poses: Sequence[Pose], mover: Mover) -> list[Pose]:
     return min(improved, key=lambda way: moving_seconds(way, mover))
 
 
-def moving_seconds(poses: Sequence[Pose], mover: Mover) -> float:
+def moving_seconds(poses: Sequence[Pose], mover: HeadMotion) -> float:
     """Time moving for poses in this order, starting from zero, seconds."""
     return float(_legs(_aims(poses), mover).sum())
 
@@ -138,11 +138,11 @@ def _aims(poses: Sequence[Pose]) -> Array:
     return np.array([(0.0, 0.0), *((pose.yaw_deg, pose.pitch_deg) for pose in poses)])
 
 
-def _legs(aims: Array, mover: Mover) -> Array:
+def _legs(aims: Array, mover: HeadMotion) -> Array:
     return mover.seconds(aims[:-1], aims[1:])
 
 
-def _improve(poses: list[Pose], mover: Mover) -> list[Pose]:
+def _improve(poses: list[Pose], mover: HeadMotion) -> list[Pose]:
     """Reverse stretches (2-opt) and move short ones elsewhere (Or-opt) until neither shortens the tour.
 
     G. Croes, Operations Research 6:791, 1958; I. Or, thesis, Northwestern University 1976.

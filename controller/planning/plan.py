@@ -25,13 +25,13 @@ from controller.shown import shown
 FORMAT_VERSION = 2
 
 
-class Part(BaseModel):
+class PlanPart(BaseModel):
     """A part of the plan file: immutable, unknown keys refused."""
 
     model_config = ConfigDict(frozen=True, extra="forbid", allow_inf_nan=False)
 
 
-class Region(Part):
+class Region(PlanPart):
     """The region to cover: between two pitches, and from `yaw_from_deg` to the right by `yaw_width_deg`."""
 
     kind: RegionKind
@@ -52,7 +52,7 @@ class Region(Part):
         return Bounds(self.pitch_from_deg, self.pitch_to_deg, self.yaw_from_deg, self.yaw_width_deg)
 
 
-class Optics(Part):
+class Optics(PlanPart):
     """The picture as mounted, and the full angles of its core."""
 
     projection: Projection
@@ -63,7 +63,7 @@ class Optics(Part):
     core_height_deg: float
 
 
-class Frame(Part):
+class Frame(PlanPart):
     """One pose of the camera."""
 
     id: Annotated[int, Field(ge=0, lt=1 << 32)]
@@ -74,23 +74,23 @@ class Frame(Part):
     """Shot by hand because the head cannot reach it: the run pauses and asks."""
 
 
-class Place(Part):
+class Direction(PlanPart):
     """A direction."""
 
     yaw_deg: float
     pitch_deg: float
 
 
-class ProofRecord(Part):
+class ProofRecord(PlanPart):
     """The result of the proof: the smallest margin and its direction; and how far off this head's poses may be."""
 
     covered: bool
     worst_margin_deg: float
-    worst_at: Place
+    worst_at: Direction
     pointing_error_deg: float
 
 
-class LinkRecord(Part):
+class LinkRecord(PlanPart):
     """The shares of picture that linked frames have in common (see `links`)."""
 
     connected: bool
@@ -99,14 +99,14 @@ class LinkRecord(Part):
     frames_that_split: tuple[int, ...]
 
 
-class OrderCost(Part):
+class OrderCost(PlanPart):
     """What an order costs: the whole run, and the longest time between exposures of overlapping neighbours."""
 
     seconds: float
     neighbours_apart_seconds: float
 
 
-class Budget(Part):
+class Budget(PlanPart):
     """What the set costs: time and its parts, storage, energy; and the size of the stitched picture."""
 
     frames: int
@@ -134,7 +134,7 @@ class Budget(Part):
         return max(parts, key=lambda name: parts[name])
 
 
-class SunRecord(Part):
+class SunRecord(PlanPart):
     """The sun's position at the beginning and the end of the run, and the frames that see it."""
 
     azimuth_deg: tuple[float, float]
@@ -142,7 +142,7 @@ class SunRecord(Part):
     frames: tuple[int, ...]
 
 
-class Plan(Part):
+class Plan(PlanPart):
     """Frames in shooting order with everything needed to shoot them. `hash` covers all other fields."""
 
     format: Literal["fullturn-plan"] = "fullturn-plan"
@@ -261,7 +261,7 @@ def with_proof(plan: Plan, proof: Proof) -> Plan:
         update={
             "covered": proof.covered,
             "worst_margin_deg": proof.worst_margin_deg,
-            "worst_at": Place(yaw_deg=proof.worst_yaw_deg, pitch_deg=proof.worst_pitch_deg),
+            "worst_at": Direction(yaw_deg=proof.worst_yaw_deg, pitch_deg=proof.worst_pitch_deg),
         }
     )
     return plan.model_copy(update={"proof": record})

@@ -16,7 +16,7 @@ USUAL_FOCAL_LENGTHS_MM = (8, 10, 12, 14, 16, 18, 20, 24, 28, 35, 40, 50, 70, 85,
 
 
 @dataclass(frozen=True, slots=True)
-class Choice:
+class LensChoice:
     """A focal length and camera orientation that reach a resolution, and the frames they need."""
 
     focal_length_mm: float
@@ -40,17 +40,17 @@ def with_focal_length(kit: Kit, focal_length_mm: float) -> Kit:
     return kit.model_copy(update={"lens": kit.lens.model_copy(update={"focal_length_mm": focal_length_mm})})
 
 
-def choices_for(kit: Kit, overlap: float, request: Request, wanted_per_degree: float, most: int = 3) -> list[Choice]:
+def choices_for(kit: Kit, overlap: float, request: Request, wanted_per_degree: float, most: int = 3) -> list[LensChoice]:
     """The shortest common focal lengths that reach a resolution, in rows, with the better orientation first."""
     request = replace(request, arrangement=Arrangement.ROWS)
-    found: list[Choice] = []
+    found: list[LensChoice] = []
     for focal_length_mm in USUAL_FOCAL_LENGTHS_MM:
         tried = with_focal_length(kit, focal_length_mm)
         reached = pixels_per_degree(tried.field(overlap))
         if reached < wanted_per_degree:
             continue
         plans = [(way, make_plan(mounted(tried, way), overlap, request)) for way in ("portrait", "landscape")]
-        found += [Choice(focal_length_mm, way, plan.budget.frames, round(reached, 1)) for way, plan in plans]
+        found += [LensChoice(focal_length_mm, way, plan.budget.frames, round(reached, 1)) for way, plan in plans]
         if len(found) >= 2 * most:
             break
     return sorted(found, key=lambda choice: (choice.focal_length_mm, choice.frames))

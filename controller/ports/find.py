@@ -3,7 +3,7 @@
 import math
 from dataclasses import dataclass
 
-from controller.capture.line import Line
+from controller.capture.line import BoardLine
 from controller.capture.port import Port
 from controller.errors import WorldError
 from controller.ports.serial_port import SerialPort, ports
@@ -62,7 +62,7 @@ def wait_board(port: Port) -> Welcome | None:
 
     Raises OtherVersion.
     """
-    line = Line(port, lambda: HostLink(retry_ns=Nanos(TRY_MS * MS), tries=TRIES))
+    line = BoardLine(port, lambda: HostLink(retry_ns=Nanos(TRY_MS * MS), tries=TRIES))
     welcome = line.wait_welcome(BOOT_MS * MS)
     line.wait_quiet()  # leave nothing of this conversation for the next one
     return welcome

@@ -8,7 +8,7 @@ from typing import Any, Final
 
 from protocol.codec import FROM_BOARD_BIT, decode_message
 from protocol.errors import BadFrame
-from protocol.framing import LEAD, MAX_ENCODED, Deframer, Frame, FrameCounters
+from protocol.framing import LEAD, MAX_ENCODED, CheckedFrame, Deframer, FrameCounters
 from protocol.messages import Message
 
 WHY: Final = {
@@ -52,7 +52,7 @@ class Heard:
 
 
 @dataclass(slots=True)
-class Summary:
+class TrafficSummary:
     """Totals: frames by name for each end, damaged runs by fault, and bytes."""
 
     read_bytes: int = 0
@@ -86,7 +86,7 @@ class Traffic:
     """Decode bytes in chunks of any size; `summary` keeps the totals."""
 
     def __init__(self) -> None:
-        self.summary = Summary()
+        self.summary = TrafficSummary()
         self._zeros = 0  # consecutive zeros before the current run
         self._run = bytearray()
         self._more = 0  # bytes of the run that were not kept
@@ -131,7 +131,7 @@ def _why(counters: FrameCounters) -> str:
     return next(says for name, says in WHY.items() if getattr(counters, name))
 
 
-def _of_frame(frame: Frame, at_s: float | None) -> Heard:
+def _of_frame(frame: CheckedFrame, at_s: float | None) -> Heard:
     speaker = "board" if frame.kind & FROM_BOARD_BIT else "host"
     try:
         message = decode_message(frame.kind, frame.payload)

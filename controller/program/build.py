@@ -21,7 +21,7 @@ from controller.program.program import (
     Program,
     Step,
 )
-from controller.program.turn import Turn
+from controller.program.turn import BracketPosition
 from protocol.codec import PROTOCOL_VERSION
 from protocol.messages import (
     Accepted,
@@ -37,8 +37,7 @@ from protocol.messages import (
     Stop,
     Welcome,
 )
-from protocol.units import MS, NS, BootId, CommandId, Steps
-from protocol.units import Axis as AxisName
+from protocol.units import MS, NS, AxisId, BootId, CommandId, Steps
 
 SEARCH_SHARE = 1 / 3  # of the highest speed, while searching for a switch
 CREEP_DIVISOR = 10
@@ -94,7 +93,7 @@ def build_steps(
     *,
     from_anywhere: bool = False,
     standing: tuple[int, int] | None = None,
-    turn: Turn | None = None,
+    turn: BracketPosition | None = None,
     look: bool = False,
 ) -> tuple[Step, ...]:
     """The steps for the `wanted` exposures, in the order of `frames`, those by hand last; with `turn`, whole brackets if
@@ -226,7 +225,7 @@ def step_ends_ns(steps: Sequence[Step], baud: int) -> list[int]:
 
 
 def _handshake_ns(baud: int) -> int:
-    axis = SetAxis(CommandId(1), AxisName.PAN, Steps(-1), Steps(1), 1, 1)
+    axis = SetAxis(CommandId(1), AxisId.PAN, Steps(-1), Steps(1), 1, 1)
     messages: list[Message] = [
         Hello(*PROTOCOL_VERSION, 1),
         Welcome(*PROTOCOL_VERSION, 1, BootId(1), CommandId(1), Capability(1), 1, 1),

@@ -7,7 +7,7 @@ STEEP_DEG = 60.0  # a pose up to this pitch is met exactly
 
 
 @dataclass(frozen=True, slots=True)
-class Pose:
+class LevelledPose:
     """The angles for the axes, and the remaining roll, in degrees.
 
     Roll is positive if the camera's right side hangs low.
@@ -18,7 +18,7 @@ class Pose:
     roll_deg: float
 
 
-def levelled(yaw_deg: float, pitch_deg: float, lean_deg: float, toward_deg: float) -> Pose:
+def levelled(yaw_deg: float, pitch_deg: float, lean_deg: float, toward_deg: float) -> LevelledPose:
     """The pose in which a head whose pan axis leans by `lean_deg` toward `toward_deg` looks at this yaw and pitch.
 
     The direction is turned back about the horizontal axis across `toward_deg`; the pan stays within half a turn of the
@@ -27,7 +27,7 @@ def levelled(yaw_deg: float, pitch_deg: float, lean_deg: float, toward_deg: floa
     then stays within twice the lean, and the direction within the lean itself.
     """
     if lean_deg == 0:
-        return Pose(yaw_deg, pitch_deg, 0.0)
+        return LevelledPose(yaw_deg, pitch_deg, 0.0)
     ahead, pitch, lean = (math.radians(angle) for angle in (yaw_deg - toward_deg, pitch_deg, lean_deg))
     along, across, up = math.cos(pitch) * math.cos(ahead), math.cos(pitch) * math.sin(ahead), math.sin(pitch)
     along, up = along * math.cos(lean) - up * math.sin(lean), up * math.cos(lean) + along * math.sin(lean)
@@ -39,4 +39,4 @@ def levelled(yaw_deg: float, pitch_deg: float, lean_deg: float, toward_deg: floa
     # does its up direction; their heights give the roll.
     right = math.sin(pan) * math.sin(lean)
     upper = math.cos(tilt) * math.cos(lean) + math.sin(tilt) * math.cos(pan) * math.sin(lean)
-    return Pose(toward_deg + math.degrees(pan), math.degrees(tilt), -math.degrees(math.atan2(right, upper)))
+    return LevelledPose(toward_deg + math.degrees(pan), math.degrees(tilt), -math.degrees(math.atan2(right, upper)))

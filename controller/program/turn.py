@@ -9,7 +9,7 @@ from dataclasses import dataclass, replace
 
 
 @dataclass(frozen=True, slots=True)
-class Turn:
+class BracketPosition:
     """`coming` is the bracket number of the exposure that the camera makes next, None if unknown.
 
     `frame` is where its latest exposures were made, or may have been.
@@ -20,7 +20,7 @@ class Turn:
     frame: int | None = None
 
     @classmethod
-    def resumed(cls, members: int, exposures: int | None, latest: int | None) -> "Turn":
+    def resumed(cls, members: int, exposures: int | None, latest: int | None) -> "BracketPosition":
         """The position in the bracket when a run begins.
 
         `exposures` is the number of shutter openings in this session, None if unknown. `latest` is the frame of the
@@ -29,12 +29,12 @@ class Turn:
         turn = cls(members)
         return turn.lost(latest) if exposures is None else turn.after(exposures, latest)
 
-    def after(self, count: int, frame: int | None) -> "Turn":
+    def after(self, count: int, frame: int | None) -> "BracketPosition":
         """The position after `count` more exposures at this frame."""
         coming = None if self.coming is None else (self.coming + count) % self.members
         return replace(self, coming=coming, frame=frame)
 
-    def lost(self, frame: int | None) -> "Turn":
+    def lost(self, frame: int | None) -> "BracketPosition":
         """An unknown position, after an exposure at this frame that may or may not have been made."""
         return replace(self, coming=None, frame=frame)
 

@@ -5,7 +5,7 @@ from typing import TYPE_CHECKING
 from controller.capture.words.run import THROUGH
 from controller.kit.kit import Head, Kit
 from controller.planning.plan import Plan
-from controller.report.verdict import Standing, Verdict, has_switch
+from controller.report.verdict import SetStanding, Verdict, has_switch
 from controller.report.wording import counted, direction_words, proof_sentence, region_words
 
 if TYPE_CHECKING:
@@ -18,13 +18,13 @@ def headline(found: Verdict, kit: Kit) -> str:
     """The verdict as sentences. A set is called complete only if every exposure is confirmed."""
     made = len(found.confirmed) + len(found.assumed)
     sentence = {
-        Standing.COMPLETE: "The set is complete.",
-        Standing.ASSUMED: _assumed(found, contact=kit.board.sync_contact),
-        Standing.UNCHECKED: "No exposure is missing, but zero was not checked since; `fullturn resume` checks it.",
-        Standing.INCOMPLETE: "The set is not complete.",
-        Standing.NOT_BEGUN: "No exposure has been made yet.",
-        Standing.DAMAGED: f"The session is damaged: {'; '.join(found.losses)}.",
-        Standing.UNDER_WAY: f"The run is under way: {made} of {found.planned} exposures made so far.",
+        SetStanding.COMPLETE: "The set is complete.",
+        SetStanding.ASSUMED: _assumed(found, contact=kit.board.sync_contact),
+        SetStanding.UNCHECKED: "No exposure is missing, but zero was not checked since; `fullturn resume` checks it.",
+        SetStanding.INCOMPLETE: "The set is not complete.",
+        SetStanding.NOT_BEGUN: "No exposure has been made yet.",
+        SetStanding.DAMAGED: f"The session is damaged: {'; '.join(found.losses)}.",
+        SetStanding.UNDER_WAY: f"The run is under way: {made} of {found.planned} exposures made so far.",
     }[found.standing]
     return " ".join([sentence, *_unchecked(found, kit.head)])
 
@@ -40,7 +40,7 @@ def _assumed(found: Verdict, *, contact: bool) -> str:
 
 def _unchecked(found: Verdict, head: Head) -> list[str]:
     """The axes that were not checked, as sentences; empty while there is nothing to check."""
-    if found.standing not in {Standing.COMPLETE, Standing.ASSUMED, Standing.UNCHECKED}:
+    if found.standing not in {SetStanding.COMPLETE, SetStanding.ASSUMED, SetStanding.UNCHECKED}:
         return []
     blind = [axis for axis in found.unchecked if not has_switch(head, axis)]
     late = [axis for axis in found.unchecked if has_switch(head, axis)]
@@ -55,9 +55,9 @@ def _unchecked(found: Verdict, head: Head) -> list[str]:
 def made_words(summary: "Summary") -> str:
     """The headline and the exposures made, without a full stop."""
     kinds = f"({summary.exposures_confirmed} confirmed, {summary.exposures_assumed} assumed)"
-    if summary.verdict is Standing.ASSUMED:
+    if summary.verdict is SetStanding.ASSUMED:
         return summary.headline.removesuffix(".")
-    if summary.verdict is Standing.UNDER_WAY:
+    if summary.verdict is SetStanding.UNDER_WAY:
         return f"{summary.headline.removesuffix('.')} {kinds}"
     return f"{summary.headline} {summary.exposures_made} of {summary.exposures_planned} exposures made {kinds}"
 
@@ -80,13 +80,13 @@ def missing_words(summary: "Summary") -> str:
     if not missing:
         return ""
     frames = ", ".join(map(str, missing[:SHOWN])) + (" and more" if len(missing) > SHOWN else "")
-    what = "Still to come" if summary.verdict is Standing.UNDER_WAY else "Missing"
+    what = "Still to come" if summary.verdict is SetStanding.UNDER_WAY else "Missing"
     return f" {what} or in doubt: {counted(len(missing), 'frame')} ({frames})."
 
 
 def ending_words(summary: "Summary") -> str:
     """How the last run ended, if that adds to the headline; otherwise empty."""
-    if summary.verdict is Standing.UNDER_WAY or summary.sentence in {"", THROUGH}:
+    if summary.verdict is SetStanding.UNDER_WAY or summary.sentence in {"", THROUGH}:
         return ""
     return f"How the last run ended: {summary.sentence}"
 
@@ -111,7 +111,7 @@ def shot_proof_sentence(plan: Plan, summary: "Summary") -> str:
             f"the tightest place is {place}, with {summary.worst_margin_deg:.3f}° to spare."
         )
     else:
-        begin = "Shooting goes on" if summary.verdict is Standing.UNDER_WAY else "There are holes"
+        begin = "Shooting goes on" if summary.verdict is SetStanding.UNDER_WAY else "There are holes"
         text = (
             f"{begin}: what was shot does not cover {what}. The largest hole is at {place}, "
             f"{-summary.worst_margin_deg:.1f}° from the nearest core."

@@ -8,7 +8,7 @@ from controller.planning.plan import Plan, lean_sentence
 from controller.report.account_words import headline
 from controller.report.camera_numbers import CameraNumbers, camera_numbers
 from controller.report.shot_proof import prove_shot
-from controller.report.verdict import Lack, Standing, Verdict, verdict
+from controller.report.verdict import Lack, SetStanding, Verdict, verdict
 from controller.session.checks import unchecked_axes
 from controller.session.rows import CLOCK_FACT, DoubtRow, Doubts, ShotRow, with_requests
 from controller.session.session import Session
@@ -45,7 +45,7 @@ class Summary(BaseModel):
     kind: str
     plan_hash: str
     seed: int | None
-    verdict: Standing
+    verdict: SetStanding
     headline: str
     exit_status: int
     complete: bool
@@ -120,7 +120,7 @@ def summarise(
         verdict=found.standing,
         headline=headline(found, plan.kit) + _less_overlap(plan, found),
         exit_status=found.exit_status,
-        complete=found.standing is Standing.COMPLETE,
+        complete=found.standing is SetStanding.COMPLETE,
         sentence=sentence.replace(CLAIM, INSTEAD),
         frames_planned=len(plan.frames),
         missing_frames=found.missing_frames,

@@ -6,7 +6,7 @@ from itertools import pairwise
 
 from matplotlib.figure import Figure
 
-from controller.capture.events import Kind
+from controller.capture.events import EventKind
 from controller.capture.states import RunState
 from controller.capture.words.run import STATES
 from controller.session.rows import Happening
@@ -40,7 +40,7 @@ def stretches(happenings: Sequence[Happening], ended_s: float) -> list[Stretch]:
         return []
     starts, now_s = [0.0], 0.0
     for before, happening in pairwise(happenings):
-        if not (happening.state == RunState.CONNECTING and happening.what == Kind.START):
+        if not (happening.state == RunState.CONNECTING and happening.what == EventKind.START):
             now_s += (happening.at_ns - before.at_ns) / 1e9
         starts.append(now_s)
     ends = [*starts[1:], ended_s]

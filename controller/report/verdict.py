@@ -13,7 +13,7 @@ from controller.program.program import Exposure
 from controller.session.rows import DoubtReason, DoubtRow, Doubts, ShotOutcome, ShotRow
 
 
-class Standing(StrEnum):
+class SetStanding(StrEnum):
     """The state of a set. Only the first two need nothing more."""
 
     COMPLETE = "complete"
@@ -61,7 +61,7 @@ class Verdict:
     `unchecked` names axes whose zero was not checked after the last exposures.
     """
 
-    standing: Standing
+    standing: SetStanding
     confirmed: frozenset[Exposure]
     assumed: frozenset[Exposure]
     missing: Mapping[Exposure, Lack]
@@ -78,7 +78,7 @@ class Verdict:
     @property
     def exit_status(self) -> int:
         """0 if nothing is left to do, 1 otherwise. An assumed set is not a failure."""
-        return 0 if self.standing in {Standing.COMPLETE, Standing.ASSUMED} else 1
+        return 0 if self.standing in {SetStanding.COMPLETE, SetStanding.ASSUMED} else 1
 
     @property
     def missing_frames(self) -> tuple[int, ...]:
@@ -121,15 +121,15 @@ def verdict(
     confirmed, assumed = confirmed & wanted, (assumed - confirmed) & wanted
     missing = {one: latest.get(one, Lack.NOT_TRIED) for one in sorted(wanted - confirmed - assumed)}
     if under_way:
-        standing = Standing.UNDER_WAY
+        standing = SetStanding.UNDER_WAY
     elif losses:
-        standing = Standing.DAMAGED
+        standing = SetStanding.DAMAGED
     elif missing:
-        standing = Standing.INCOMPLETE if shots else Standing.NOT_BEGUN
+        standing = SetStanding.INCOMPLETE if shots else SetStanding.NOT_BEGUN
     elif any(has_switch(plan.kit.head, axis) for axis in unchecked):
-        standing = Standing.UNCHECKED
+        standing = SetStanding.UNCHECKED
     else:
-        standing = Standing.ASSUMED if assumed else Standing.COMPLETE
+        standing = SetStanding.ASSUMED if assumed else SetStanding.COMPLETE
     return Verdict(
         standing,
         frozenset(confirmed),

@@ -11,7 +11,7 @@ from controller import exif
 from controller.calibration.records import Record
 from controller.calibration.use import State, fresh
 from controller.kit.kit import Kit
-from controller.kit.picture import Shot, shot_of
+from controller.kit.picture import PictureFacts, shot_of
 from controller.matching.evidence import same_shutter
 from controller.picture_file import read_facts
 
@@ -22,7 +22,7 @@ APERTURE_SHARE = 0.06  # half of a third of a stop: 2^(1/12) is 1.059
 
 
 @dataclass(frozen=True, slots=True)
-class Found:
+class Observation:
     """What was found, in a sentence, and whether that is as it should be.
 
     `looked` is whether the program itself saw all of it; `said` that a person has answered for the rest.
@@ -39,26 +39,26 @@ class Found:
         return "NO" if not self.good else "ok" if self.looked else "see"
 
 
-def calibration_found(kit: Kit, records: Sequence[Record], now: datetime, kinds: Sequence[str]) -> Found:
+def calibration_found(kit: Kit, records: Sequence[Record], now: datetime, kinds: Sequence[str]) -> Observation:
     """Whether these kinds of calibration are there and fresh."""
     standings = [one for one in fresh(kit, records, now) if one.kind.value in kinds]
     open_ones = [one for one in standings if one.state is not State.PRESENT]
-    return Found(not open_ones, " ".join(one.sentence for one in open_ones or standings))
+    return Observation(not open_ones, " ".join(one.sentence for one in open_ones or standings))
 
 
-def picture_found(path: Path, kit: Kit, now: datetime) -> Found:
+def picture_found(path: Path, kit: Kit, now: datetime) -> Observation:
     """Whether a picture was taken with the kit's camera and all by hand. Raises InputError for what is no photograph."""
     shot, modes = shot_of(path), _modes(path)
     wrong = [*_modes_wrong(modes), *_kit_wrong(shot, kit)]
     if wrong:
-        return Found(False, f"{path.name}: " + "; ".join(wrong) + ".")
+        return Observation(False, f"{path.name}: " + "; ".join(wrong) + ".")
     unsaid = [name for name, tag in MODES if modes.get(tag) is None]
     if kit.exposure.f_number is not None and shot.f_number is None:
         unsaid.append("aperture")
     text = f"{path.name}: by hand, {shot.shutter_seconds:g} s, {shot.focal_length_mm:g} mm, as the kit has it."
     if unsaid:
         text += f" It does not say its {' and '.join(unsaid)}: look yourself."
-    return Found(True, text + _clock_text(shot, now), looked=not unsaid)
+    return Observation(True, text + _clock_text(shot, now), looked=not unsaid)
 
 
 MODES = (("exposure mode", Base.ExposureMode), ("white balance", Base.WhiteBalance))
@@ -75,7 +75,7 @@ def _modes_wrong(modes: dict[int, int | None]) -> list[str]:
     return wrong + (["its flash fired"] if flash is not None and flash & FLASH_FIRED else [])
 
 
-def _kit_wrong(shot: Shot, kit: Kit) -> list[str]:
+def _kit_wrong(shot: PictureFacts, kit: Kit) -> list[str]:
     """What is not as the kit has it; all shutter times of the bracket are right."""
     wrong = []
     camera = (kit.camera.pixels_wide, kit.camera.pixels_high)
@@ -99,7 +99,7 @@ def _kit_wrong(shot: Shot, kit: Kit) -> list[str]:
     return wrong
 
 
-def _clock_text(shot: Shot, now: datetime) -> str:
+def _clock_text(shot: PictureFacts, now: datetime) -> str:
     """How long ago it was taken by the camera's clock: the operator sees whether that is set."""
     if shot.taken is None:
         return ""

@@ -29,7 +29,7 @@ class Done(BaseModel):
     seen: bool
 
 
-class Progress(BaseModel):
+class StepsDone(BaseModel):
     """The file: every step that was ever done, by its name."""
 
     model_config = ConfigDict(frozen=True, extra="forbid", allow_inf_nan=False)
@@ -45,9 +45,9 @@ class Progress(BaseModel):
         old_h = (now - mark.at).total_seconds() / 3600
         return mark if step.lasts_h is None or old_h <= step.lasts_h else None
 
-    def with_marks(self, marks: Mapping[str, Done | None]) -> "Progress":
+    def with_marks(self, marks: Mapping[str, Done | None]) -> "StepsDone":
         """The progress with these steps done, or open again where there is None."""
-        return Progress(done={name: mark for name, mark in {**self.done, **marks}.items() if mark is not None})
+        return StepsDone(done={name: mark for name, mark in {**self.done, **marks}.items() if mark is not None})
 
 
 def kit_mark(kit: Kit) -> str:
@@ -60,16 +60,16 @@ def progress_path(kit_path: Path) -> Path:
     return kit_path.with_suffix(".setup.json")
 
 
-def read_progress(kit_path: Path) -> Progress:
+def read_progress(kit_path: Path) -> StepsDone:
     """What is done; nothing where there is no file. Raises InputError for one that cannot be read."""
     path = progress_path(kit_path)
     try:
-        return Progress.model_validate_json(read_text(path, PROGRESS)) if os.path.lexists(path) else Progress()
+        return StepsDone.model_validate_json(read_text(path, PROGRESS)) if os.path.lexists(path) else StepsDone()
     except ValidationError:
         raise InputError(f"{path}: is not {PROGRESS.name}. {PROGRESS.cure}") from None
 
 
-def write_progress(kit_path: Path, progress: Progress) -> None:
+def write_progress(kit_path: Path, progress: StepsDone) -> None:
     """Keep it, whole or not at all. Raises StorageFailed."""
     text = progress.model_dump_json(indent=1) + "\n"
-    write_whole(progress_path(kit_path), text, replace=True, ours=lambda path: holds(path, PROGRESS, Progress))
+    write_whole(progress_path(kit_path), text, replace=True, ours=lambda path: holds(path, PROGRESS, StepsDone))

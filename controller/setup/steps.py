@@ -8,7 +8,7 @@ from typing import Annotated
 
 from pydantic import Field
 
-from controller.calibration.records import Kind
+from controller.calibration.records import CalibrationKind
 from controller.kit.kit import Table
 
 FILE = Path(__file__).with_name("steps.toml")
@@ -35,7 +35,7 @@ class Step(Table):
     title: str
     how: Annotated[list[str], Field(min_length=1)]
     look: Annotated[Look, Field(strict=False)] = Look.NOTHING
-    kinds: Annotated[tuple[Annotated[Kind, Field(strict=False)], ...], Field(strict=False)] = ()
+    kinds: Annotated[tuple[Annotated[CalibrationKind, Field(strict=False)], ...], Field(strict=False)] = ()
     lasts_h: float | None = None
 
 

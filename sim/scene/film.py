@@ -8,9 +8,9 @@ from numpy.typing import NDArray
 
 from protocol.units import NS
 from sim.camera import Opening
-from sim.head import Head
+from sim.head import SimulatedHead
 from sim.lean import leaned, leaned_roll
-from sim.scene.render import Aim
+from sim.scene.render import HeldPose
 from sim.truth import STILL_PX, Truth
 
 POSES_PER_SWING = 16
@@ -32,10 +32,10 @@ class View:
     angles_deg: NDArray[np.float64]
     lean: tuple[float, float] = (0.0, 0.0)
 
-    def aim(self, pan_deg: float, tilt_deg: float, weight: float = 1.0) -> Aim:
+    def aim(self, pan_deg: float, tilt_deg: float, weight: float = 1.0) -> HeldPose:
         """The pose of the camera, roll included, whose axes stand at these angles."""
         yaw_deg, pitch_deg = leaned(pan_deg, tilt_deg, *self.lean)
-        return Aim(yaw_deg, pitch_deg, weight, leaned_roll(pan_deg, tilt_deg, *self.lean))
+        return HeldPose(yaw_deg, pitch_deg, weight, leaned_roll(pan_deg, tilt_deg, *self.lean))
 
 
 class Film(Truth):
@@ -45,7 +45,7 @@ class Film(Truth):
         super().__init__()
         self.views: list[View] = []
 
-    def record(self, head: Head, opening: Opening) -> None:
+    def record(self, head: SimulatedHead, opening: Opening) -> None:
         """Write down an opening of the shutter, and the angles between opening and closing."""
         super().record(head, opening)
         begin, end = opening.open_ns, opening.close_ns
@@ -59,7 +59,7 @@ class Film(Truth):
         self.views.append(View(label.frame, label.exposure, begin, opening.shutter_s, angles, head.lean))
 
 
-def aims_of(view: View, pixel_deg: float) -> tuple[Aim, ...]:
+def aims_of(view: View, pixel_deg: float) -> tuple[HeldPose, ...]:
     """The poses that make up an exposure when a pixel of the picture is `pixel_deg` wide: one if it stayed within half.
 
     Else those that lie within half a pixel of one another are taken together, weighted by how many they are: slow parts

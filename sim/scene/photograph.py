@@ -31,7 +31,7 @@ class CameraName:
 
 
 @dataclass(frozen=True, slots=True)
-class Moment:
+class ExposureMoment:
     """When and how one photograph was taken. `taken` carries its zone."""
 
     taken: datetime
@@ -40,7 +40,7 @@ class Moment:
 
 
 def save_photograph(
-    path: Path, picture: NDArray[np.uint8], camera: CameraName, moment: Moment, *, portrait: bool
+    path: Path, picture: NDArray[np.uint8], camera: CameraName, moment: ExposureMoment, *, portrait: bool
 ) -> None:
     """Write the upright `picture` (rows, columns, 3). In `portrait` the file's rows are the sensor's, which stood on end,
     grip upward, and Orientation says so. Raises OSError.
@@ -60,7 +60,7 @@ def save_photograph(
     image.save(path, "JPEG", quality=QUALITY, exif=exif)
 
 
-def _details(camera: CameraName, moment: Moment, size: tuple[int, int]) -> dict[int, object]:
+def _details(camera: CameraName, moment: ExposureMoment, size: tuple[int, int]) -> dict[int, object]:
     zone = f"{moment.taken:%z}"
     details: dict[int, object | None] = {
         Base.ExposureTime: _rational(moment.shutter_s),

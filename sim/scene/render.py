@@ -17,7 +17,7 @@ ROWS_AT_ONCE = 32_768  # pixels that are worked on together: what fits into a pr
 
 
 @dataclass(frozen=True, slots=True)
-class Aim:
+class HeldPose:
     """A pose of the camera, and the share of the exposure for which it held it."""
 
     yaw_deg: float
@@ -45,7 +45,7 @@ class Renderer:
         self._dark: NDArray[np.bool_] | None = dark if dark.any() else None
         self._rays = np.where(dark, np.array([[1.0], [0.0], [0.0]], dtype=np.float32), self._rays)
 
-    def light(self, *aims: Aim) -> Floats:
+    def light(self, *aims: HeldPose) -> Floats:
         """Light of shape (pixels_up, pixels_across, 3), 1 being what just saturates at the base exposure.
 
         Several aims are averaged by their weights, which need not add up to one.
@@ -59,7 +59,7 @@ class Renderer:
                 light += np.float32(aim.weight / total) * self._light_from(aim)
         return light.reshape(*self.shape, 3)
 
-    def _light_from(self, aim: Aim) -> Floats:
+    def _light_from(self, aim: HeldPose) -> Floats:
         axes = axes_of(aim.yaw_deg, aim.pitch_deg, aim.roll_deg)
         turn, pupil = axes.astype(np.float32), axes @ self._pupil
         light = np.empty((self._rays.shape[1], 3), dtype=np.float32)

@@ -12,7 +12,7 @@ from pathlib import Path
 from statistics import median
 from typing import Any
 
-from controller.capture.events import Kind, Wanted
+from controller.capture.events import EventKind, Wanted
 from controller.capture.runner import Runner
 from controller.commands.stand_in import rig_spec
 from controller.kit.kit import Kit
@@ -132,7 +132,7 @@ def _stop_ms(seed: int) -> float:
     """Milliseconds from the moment when a stop is wanted, in a long move, to the beginning of the ramp."""
     kit = kit_of(board={"baud": 1_000_000}, head={"pan": FAST, "tilt": FAST})
     program = build_program(kit, (Frame(id=0, row=0, yaw_deg=300.0, pitch_deg=0.0),))
-    moving, wanted_ns, wishes = threading.Event(), 0, [Wanted(Kind.STOP)]
+    moving, wanted_ns, wishes = threading.Event(), 0, [Wanted(EventKind.STOP)]
 
     def wish() -> Wanted | None:
         return wishes.pop() if wishes and wanted_ns and time.monotonic_ns() >= wanted_ns else None

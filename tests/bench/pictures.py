@@ -7,7 +7,7 @@ from pathlib import Path
 
 import numpy as np
 
-from controller.calibration.lens_terms import Standing
+from controller.calibration.lens_terms import PupilPlace
 from controller.commands.calibrate import Keeping
 from controller.commands.calibrate_pictures import LensGiven, ring_command
 from controller.commands.pictures import Darkroom
@@ -44,7 +44,7 @@ def _ring_s() -> float:
     with tempfile.TemporaryDirectory() as folder:
         files = Stage(kit, 1000).take(Path(folder) / "ring", [(15.0 * number, 3.0) for number in range(24)])
         begin = time.process_time()
-        ring_command(files, "4800", LensGiven(24.0, None, 36.0), Standing(), Keeping())
+        ring_command(files, "4800", LensGiven(24.0, None, 36.0), PupilPlace(), Keeping())
         return time.process_time() - begin
 
 

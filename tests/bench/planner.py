@@ -14,7 +14,7 @@ from controller.planning.coverage import prove_coverage
 from controller.planning.directions import Array
 from controller.planning.effort import Effort
 from controller.planning.fewest import Search
-from controller.planning.order import Mover, Order, arrange, moving_seconds
+from controller.planning.order import HeadMotion, Order, arrange, moving_seconds
 from controller.planning.pose import Pose, poses_of_rows
 from controller.planning.region import SPHERE
 from controller.planning.rows import Task, fewest_rows
@@ -157,7 +157,7 @@ def orders() -> list[Figure]:
     return figures
 
 
-def held_karp(aims: Array, mover: Mover, rounds: int = 400) -> float:
+def held_karp(aims: Array, mover: HeadMotion, rounds: int = 400) -> float:
     """A lower bound of the moving time from zero over all poses, in seconds.
 
     M. Held and R. Karp, Operations Research 18:1138, 1970: a way through all poses is a spanning tree with two arms at

@@ -10,7 +10,7 @@ from pathlib import Path
 
 import pytest
 
-from controller.capture.events import Kind
+from controller.capture.events import EventKind
 from controller.display import SPHERE_COLUMNS, Display, Seen, display, screen_text, sphere_lines
 from controller.errors import StorageFailed
 from controller.planning.plan import Frame
@@ -27,7 +27,7 @@ class Watched:
     """A run without a requested pause."""
 
     line = LinkStatistics(5, 1, 4, 0, 2)
-    pause: Kind | None = None
+    pause: EventKind | None = None
 
 
 def test_the_lines_say_where_it_is_and_when_it_ends() -> None:

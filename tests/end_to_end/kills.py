@@ -8,7 +8,7 @@ from dataclasses import dataclass, field, replace
 from pathlib import Path
 
 from controller.capture.effects import Effect
-from controller.capture.events import Event, Kind
+from controller.capture.events import Event, EventKind
 from controller.capture.runner import Runner, RunResult
 from controller.commands.stand_in import rig_spec
 from controller.kit.kit import Kit
@@ -41,7 +41,7 @@ class Mortal(Runner):
     life = 0
 
     def run(self) -> RunResult:
-        self._handle(Event(Kind.START, self._port.now()))
+        self._handle(Event(EventKind.START, self._port.now()))
         while self._result is None:
             self._handle(self._wait_event())
         return self._result

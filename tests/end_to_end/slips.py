@@ -9,7 +9,7 @@ from functools import cache
 from pathlib import Path
 from random import Random
 
-from controller.capture.people import Question
+from controller.capture.people import YesNoQuestion
 from controller.capture.runner import Runner, RunResult
 from controller.commands.stand_in import rig_spec
 from controller.kit.kit import Kit
@@ -89,7 +89,7 @@ def run_with(kit: Kit, frames: tuple[Frame, ...], faults: Iterable[Fault], folde
     rig = Rig(replace(rig_spec(kit, seed), scenario=Scenario("drawn", "", tuple(faults))))
     port = VirtualPort(rig)
 
-    def hold(question: Question) -> bool:
+    def hold(question: YesNoQuestion) -> bool:
         assert question.hold_deg is not None
         rig.head.hold_by_hand(*question.hold_deg)
         return True

@@ -8,7 +8,7 @@ from typing import Any, NamedTuple
 
 import pytest
 
-from controller.commands.plan import Asked, plan_command
+from controller.commands.plan import PlanExtras, plan_command
 from controller.commands.rehearse import rehearse_command
 from controller.planning.plan import Plan, load_plan
 from controller.session.rows import ShotOutcome, ShotRow
@@ -69,7 +69,7 @@ def plans(tmp_path_factory: pytest.TempPathFactory) -> dict[bool, Path]:
     for contact in (True, False):
         kit, made[contact] = folder / f"{contact}.toml", folder / f"{contact}.json"
         kit.write_text(KIT.format(contact=str(contact).lower()), encoding="utf-8")
-        plan_command(kit, made[contact], Asked())
+        plan_command(kit, made[contact], PlanExtras())
     return made
 
 

@@ -22,7 +22,7 @@ from controller.capture.people import People
 from controller.commands import kit_setup
 from controller.commands.crew import Keys
 from controller.commands.jog import HandMover, held_head, jog_command
-from controller.commands.series import Series, capture_series
+from controller.commands.series import SessionSeries, capture_series
 from controller.commands.stand_in import rig_spec
 from controller.errors import InputError
 from controller.kit.load import load_kit
@@ -120,7 +120,7 @@ def test_a_series_and_the_wait_before_it(tmp_path: Path, monkeypatch: pytest.Mon
     begin = datetime(2026, 6, 21, 4, 0, tzinfo=UTC)
     monkeypatch.setattr(clock, "local_time", lambda: begin + timedelta(seconds=world.port.now() / NS))
     sessions = (tmp_path / "s-1.sqlite", tmp_path / "s-2.sqlite")
-    series = Series(sessions, begin + timedelta(hours=1), timedelta(minutes=30))
+    series = SessionSeries(sessions, begin + timedelta(hours=1), timedelta(minutes=30))
     for summary, _ in capture_series(world.plan_path, world.url, series, world.crew(), None, world.open_port):
         assert summary.complete
     assert_announced(world.person, world.rig)

@@ -41,7 +41,7 @@ from protocol.messages import (
     Stop,
     Welcome,
 )
-from protocol.units import NO_COMMAND, Axis, BootId, CommandId, Steps
+from protocol.units import NO_COMMAND, AxisId, BootId, CommandId, Steps
 
 PROTOCOL_FOLDER = Path(__file__).parents[2] / "protocol"
 VECTORS_FILE = PROTOCOL_FOLDER / "vectors.json"
@@ -59,8 +59,8 @@ VECTORS: tuple[tuple[str, int, Message], ...] = (
     ("hello, all zero", 0, Hello(0, 0, 0)),
     ("get status", 1, GetStatus()),
     ("get status, seq 255", 255, GetStatus()),
-    ("set axis, pan", 2, SetAxis(CommandId(1), Axis.PAN, Steps(-36000), Steps(36000), 4000, 8000)),
-    ("set axis, extremes", 3, SetAxis(CommandId(U32), Axis.TILT, I32_MIN, I32_MAX, U32, U32)),
+    ("set axis, pan", 2, SetAxis(CommandId(1), AxisId.PAN, Steps(-36000), Steps(36000), 4000, 8000)),
+    ("set axis, extremes", 3, SetAxis(CommandId(U32), AxisId.TILT, I32_MIN, I32_MAX, U32, U32)),
     ("arm", 4, Arm(CommandId(3), BOOT, 5000)),
     ("reference", 5, Reference(CommandId(4), 2000, 1500, 8)),
     ("move", 6, Move(CommandId(5), Steps(-12345), Steps(6789))),
@@ -127,9 +127,9 @@ EXCHANGE: tuple[tuple[str, int, Message], ...] = (
     ("board", 0, Booted(BOOT, Cause.POWER_ON)),
     ("host", 0, Hello(1, 1, 0xC0FFEE01)),
     ("board", 0, Welcome(1, 1, 0xC0FFEE01, BOOT, NO_COMMAND, ALL_FITTED, 64, 40000)),
-    ("host", 1, SetAxis(CommandId(1), Axis.PAN, Steps(-36000), Steps(36000), 4000, 8000)),
+    ("host", 1, SetAxis(CommandId(1), AxisId.PAN, Steps(-36000), Steps(36000), 4000, 8000)),
     ("board", 1, Accepted()),
-    ("host", 2, SetAxis(CommandId(2), Axis.TILT, Steps(-9000), Steps(9000), 3000, 6000)),
+    ("host", 2, SetAxis(CommandId(2), AxisId.TILT, Steps(-9000), Steps(9000), 3000, 6000)),
     ("board", 2, Accepted()),
     ("host", 3, Arm(CommandId(3), BOOT, 5000)),
     ("board", 3, Accepted()),

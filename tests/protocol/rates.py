@@ -13,7 +13,7 @@ from time import perf_counter
 from protocol.board_link import INBOX_FRAMES as BOARD_INBOX
 from protocol.board_link import OUTBOX_FRAMES, BoardLink
 from protocol.codec import decode_message, encode_message, frame_of
-from protocol.framing import LEAD, MAX_ENCODED, Deframer, Frame
+from protocol.framing import LEAD, MAX_ENCODED, CheckedFrame, Deframer
 from protocol.host_link import EVENTS, Answered, HostLink, Noticed
 from protocol.host_link import INBOX_FRAMES as HOST_INBOX
 from protocol.messages import GetStatus, Message, Stop
@@ -154,7 +154,7 @@ def fuzz(count_bytes: int, seed: int) -> FuzzCounts:
     # seqs are mixed with all messages, so that the host's outstanding request sometimes gets its answer
     rows = [(seq, message) for _, _, message in VECTORS for seq in range(8)] + [(9, Stop())]
     wires = [frame_of(message, seq) for seq, message in rows]
-    frames = {Frame(kind, seq, payload) for seq, message in rows for kind, payload in [encode_message(message)]}
+    frames = {CheckedFrame(kind, seq, payload) for seq, message in rows for kind, payload in [encode_message(message)]}
     ends = _Ends({message for _, message in rows}, counts)
     for what, piece in _pieces(rng, count_bytes, wires):
         counts.fed += len(piece)

@@ -26,7 +26,7 @@ from protocol.messages import (
     StatusFlag,
     Welcome,
 )
-from protocol.units import Axis, BootId, CommandId, Steps
+from protocol.units import AxisId, BootId, CommandId, Steps
 from tests.protocol.golden import VECTORS
 from tests.protocol.strategies import MESSAGES, RANGES, message_of
 
@@ -45,7 +45,7 @@ def test_every_message_comes_back(message: Message) -> None:
 
 
 def test_payload_by_hand() -> None:
-    message = SetAxis(CommandId(0x01020304), Axis.TILT, Steps(-2), Steps(2), 0x0A0B0C0D, 0xFFFFFFFE)
+    message = SetAxis(CommandId(0x01020304), AxisId.TILT, Steps(-2), Steps(2), 0x0A0B0C0D, 0xFFFFFFFE)
     assert encode_message(message) == (
         0x44,
         bytes.fromhex("01020304 01 fffffffe 00000002 0a0b0c0d fffffffe"),

@@ -21,8 +21,8 @@ from protocol.framing import (
     MAX_ENCODED,
     MAX_FRAME,
     MAX_PAYLOAD,
+    CheckedFrame,
     Deframer,
-    Frame,
     check_bytes,
     cobs_decode,
     encode_frame,
@@ -30,7 +30,7 @@ from protocol.framing import (
 from tests.protocol.golden import REJECTED, VECTORS
 from tests.protocol.strategies import PAYLOADS, SEQS
 
-FRAMES = st.builds(Frame, st.sampled_from(sorted(KINDS)), SEQS, PAYLOADS)
+FRAMES = st.builds(CheckedFrame, st.sampled_from(sorted(KINDS)), SEQS, PAYLOADS)
 NOISE = st.binary(max_size=60) | st.lists(st.sampled_from((0, 1, 2, 255)), max_size=60).map(bytes)
 
 
@@ -59,7 +59,7 @@ def test_frame_by_hand() -> None:
 
 
 @given(FRAMES)
-def test_frame_against_the_packages(frame: Frame) -> None:
+def test_frame_against_the_packages(frame: CheckedFrame) -> None:
     # packages `cobs` (the paper's stuffing) and `crccheck` (the catalogue)
     length = 3 + len(frame.payload)
     written = length | 0x80 if f"{length:b}".count("1") % 2 else length
@@ -70,12 +70,12 @@ def test_frame_against_the_packages(frame: Frame) -> None:
 
 
 @given(FRAMES, NOISE)
-def test_noise_before_a_frame_cannot_swallow_it(frame: Frame, noise: bytes) -> None:
+def test_noise_before_a_frame_cannot_swallow_it(frame: CheckedFrame, noise: bytes) -> None:
     assert Deframer().feed(noise + encode_frame(*frame))[-1] == frame
 
 
 @given(FRAMES)
-def test_sizes(frame: Frame) -> None:
+def test_sizes(frame: CheckedFrame) -> None:
     wire = encode_frame(*frame)
     assert len(wire) == len(frame.payload) + 11 <= MAX_FRAME == MAX_CONTENT + 8 == 43
     assert MAX_ENCODED == 39
@@ -102,8 +102,8 @@ def test_what_fits_no_frame_is_our_mistake(kind: int, seq: int, payload: bytes) 
 
 
 @given(st.lists(FRAMES | NOISE, max_size=8), st.integers(1, 50))
-def test_chunks_make_no_difference(parts: list[Frame | bytes], size: int) -> None:
-    wire = b"".join(encode_frame(*part) if isinstance(part, Frame) else part for part in parts)
+def test_chunks_make_no_difference(parts: list[CheckedFrame | bytes], size: int) -> None:
+    wire = b"".join(encode_frame(*part) if isinstance(part, CheckedFrame) else part for part in parts)
     whole, pieces = Deframer(), Deframer()
     frames = whole.feed(wire)
     assert [frame for piece in chunks(wire, size) for frame in pieces.feed(piece)] == frames
@@ -117,7 +117,7 @@ def test_garbage_never_raises_and_takes_no_memory(pieces: list[bytes]) -> None:
     for piece in pieces:
         deframer.feed(piece)
         assert len(deframer._tail) <= MAX_ENCODED
-    frame = Frame(0x41, 2, b"abc")
+    frame = CheckedFrame(0x41, 2, b"abc")
     assert deframer.feed(encode_frame(*frame))[-1] == frame
 
 
@@ -128,12 +128,12 @@ def test_endless_run_is_one_oversize() -> None:
         assert deframer.feed(b"\x55" * 100) == []
         assert len(deframer._tail) <= MAX_ENCODED
     assert deframer.counters.oversize == deframer.counters.damaged == 1
-    assert deframer.feed(encode_frame(0x41, 2, b"")) == [Frame(0x41, 2, b"")]
+    assert deframer.feed(encode_frame(0x41, 2, b"")) == [CheckedFrame(0x41, 2, b"")]
 
 
 def test_more_delimiters_than_needed_do_no_harm() -> None:
     deframer = Deframer()
-    assert deframer.feed(bytes(50) + encode_frame(0x41, 2, b"x") + bytes(50)) == [Frame(0x41, 2, b"x")]
+    assert deframer.feed(bytes(50) + encode_frame(0x41, 2, b"x") + bytes(50)) == [CheckedFrame(0x41, 2, b"x")]
     assert deframer.counters.damaged == 0
 
 
@@ -163,7 +163,7 @@ def test_why_the_start_register_is_not_zero() -> None:
 
 @given(FRAMES, st.data())
 @settings(max_examples=200)
-def test_a_lost_or_repeated_byte_is_noticed(frame: Frame, data: st.DataObject) -> None:
+def test_a_lost_or_repeated_byte_is_noticed(frame: CheckedFrame, data: st.DataObject) -> None:
     wire = encode_frame(*frame)
     at = data.draw(st.integers(0, len(wire) - 1))
     for damaged in (wire[:at] + wire[at + 1 :], wire[:at] + wire[at : at + 1] + wire[at:]):

@@ -10,7 +10,7 @@ from hypothesis import strategies as st
 
 from protocol.codec import frame_of
 from protocol.errors import WrongUse
-from protocol.framing import LEAD, Deframer, Frame
+from protocol.framing import LEAD, CheckedFrame, Deframer
 from protocol.host_link import (
     EVENTS,
     INBOX_FRAMES,
@@ -59,7 +59,7 @@ def hear(link: HostLink, message: Message, seq: int, now: Nanos = T0) -> None:
     link.receive(frame_of(message, seq), now)
 
 
-def sent(link: HostLink, now: Nanos) -> list[Frame]:
+def sent(link: HostLink, now: Nanos) -> list[CheckedFrame]:
     return Deframer().feed(link.take(now))
 
 

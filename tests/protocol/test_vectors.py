@@ -9,7 +9,7 @@ import pytest
 
 from protocol import messages
 from protocol.codec import decode_message, encode_message
-from protocol.framing import Deframer, Frame, encode_frame
+from protocol.framing import CheckedFrame, Deframer, encode_frame
 from tests.protocol.golden import VECTORS, VECTORS_FILE, fields_of, vectors_text
 
 FILE: dict[str, Any] = json.loads(VECTORS_FILE.read_text(encoding="utf-8"))
@@ -29,7 +29,7 @@ def test_rows_both_ways(row: dict[str, Any]) -> None:
     assert fields_of(message) == row["fields"]
     assert encode_message(message) == (row["kind"], payload)
     assert encode_frame(row["kind"], seq, payload) == wire
-    frame = Frame(row["kind"], row["seq"], payload)
+    frame = CheckedFrame(row["kind"], row["seq"], payload)
     assert decode_message(frame.kind, frame.payload) == message
 
     assert Deframer().feed(wire) == [frame]

@@ -22,8 +22,8 @@ from protocol.framing import (
     LENGTHS,
     MAX_CONTENT,
     OVERHEAD,
+    CheckedFrame,
     Deframer,
-    Frame,
     check_bytes,
     encode_frame,
 )
@@ -139,11 +139,11 @@ def test_two_wrong_bits_make_no_lead() -> None:
 # Trials.
 
 
-def heard_of(deframer: Deframer, number: int, size: int) -> list[Frame]:
+def heard_of(deframer: Deframer, number: int, size: int) -> list[CheckedFrame]:
     return deframer.feed(number.to_bytes(size, "big"))
 
 
-def standing_between(frame: Frame, rng: Random) -> tuple[bytes, range, list[list[Frame]]]:
+def standing_between(frame: CheckedFrame, rng: Random) -> tuple[bytes, range, list[list[CheckedFrame]]]:
     """The frame between two others; the bits of it and of all delimiters around; the frames that may be received."""
     before, behind = zero_rich(rng), uniform(rng)
     wires = [encode_frame(*one) for one in (before, frame, behind)]
@@ -233,7 +233,7 @@ def test_no_three_wrong_bits_that_keep_the_delimiters_are_accepted() -> None:
 
 def test_why_not_four() -> None:
     """Four wrong bits whose syndromes cancel pass: the distance is 4, as published, and no more."""
-    sent = Frame(0x55, 0x55, b"\x55" * 16)
+    sent = CheckedFrame(0x55, 0x55, b"\x55" * 16)
     wire = encode_frame(*sent)
     table = syndromes(POLYNOMIAL, 8 * len(wire))
     before: dict[int, tuple[int, int]] = {}

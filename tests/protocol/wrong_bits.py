@@ -6,7 +6,7 @@ from binascii import crc_hqx
 from collections.abc import Iterator
 from random import Random
 
-from protocol.framing import CHECK, CRC_START, KINDS, LEAD, LENGTHS, MAX_PAYLOAD, OVERHEAD, Frame, encode_frame
+from protocol.framing import CHECK, CRC_START, KINDS, LEAD, LENGTHS, MAX_PAYLOAD, OVERHEAD, CheckedFrame, encode_frame
 
 POLYNOMIAL = 0x11021
 CHECK_BITS = (*range(4), *range(8, 14), *range(16, 22))
@@ -22,26 +22,26 @@ def syndromes(polynomial: int, bits: int) -> list[int]:
     return left
 
 
-def zero_rich(rng: Random) -> Frame:
+def zero_rich(rng: Random) -> CheckedFrame:
     """A frame full of zeros and small numbers, which exercise the stuffing most."""
     payload = bytes(rng.choices((0, 0, 0, 1, 2, 3, 4, 255), k=rng.randrange(MAX_PAYLOAD + 1)))
-    return Frame(rng.choice(tuple(KINDS)), rng.randrange(256), payload)
+    return CheckedFrame(rng.choice(tuple(KINDS)), rng.randrange(256), payload)
 
 
-def uniform(rng: Random) -> Frame:
-    return Frame(rng.choice(tuple(KINDS)), rng.randrange(256), rng.randbytes(rng.randrange(MAX_PAYLOAD + 1)))
+def uniform(rng: Random) -> CheckedFrame:
+    return CheckedFrame(rng.choice(tuple(KINDS)), rng.randrange(256), rng.randbytes(rng.randrange(MAX_PAYLOAD + 1)))
 
 
-def of_all_lengths(rng: Random) -> Iterator[Frame]:
+def of_all_lengths(rng: Random) -> Iterator[CheckedFrame]:
     """Two frames of every length, one rich in zeros, the other not."""
     for length in range(MAX_PAYLOAD + 1):
-        yield Frame(
+        yield CheckedFrame(
             rng.choice(tuple(KINDS)), rng.randrange(256), bytes(rng.choices((0, 0, 0, 1, 2, 3, 4, 255), k=length))
         )
-        yield Frame(rng.choice(tuple(KINDS)), rng.randrange(256), rng.randbytes(length))
+        yield CheckedFrame(rng.choice(tuple(KINDS)), rng.randrange(256), rng.randbytes(length))
 
 
-def with_a_frame_inside(length: int, rng: Random) -> Frame:
+def with_a_frame_inside(length: int, rng: Random) -> CheckedFrame:
     """A frame whose last bytes, after a byte that one wrong bit turns to zero, are another frame: an empty one.
 
     Only the lead in front of it is missing. Its checksum is the same as the whole frame's, because two bytes of the
@@ -57,4 +57,4 @@ def with_a_frame_inside(length: int, rng: Random) -> Frame:
         for chosen in range(0x10000):
             two = chosen.to_bytes(2, "big")
             if 0 not in two and crc_hqx(two + last, register) == CRC_START:
-                return Frame(kind, seq, begin + two + last + inner)
+                return CheckedFrame(kind, seq, begin + two + last + inner)

@@ -7,9 +7,9 @@ import re
 from collections.abc import Sequence
 from pathlib import Path
 
-from controller.capture.events import Kind
-from controller.capture.states import FINAL, Group, RunState, lineage, members
-from controller.capture.table import ANYWHERE, IGNORED, NEXT, NOTES, ROWS, Onward, Row, Source
+from controller.capture.events import EventKind
+from controller.capture.states import FINAL, RunState, StateGroup, lineage, members
+from controller.capture.table import ANYWHERE, IGNORED, NEXT, NOTES, ROWS, Onward, Source, TransitionRow
 
 ROOT = Path(__file__).resolve().parents[2]
 DOCUMENT = ROOT / "DEVELOPERS.md"
@@ -23,19 +23,19 @@ def picture() -> str:
     """The groups of states and the ways between them, as a mermaid state diagram. Ways inside a group are left out."""
     arrows = _arrows()
     lines = ["stateDiagram-v2", f"    [*] --> {RunState.CONNECTING.value}", f"    state {CHOICE} <<choice>>"]
-    inside = [group for group in Group if group is not Group.UNDERWAY]
+    inside = [group for group in StateGroup if group is not StateGroup.UNDERWAY]
     lines += [
         f'    state "{", ".join(state.value for state in members(group))}" as {_name(group)}'
         for group in inside
-        if Group.UNDERWAY not in lineage(members(group)[0])
+        if StateGroup.UNDERWAY not in lineage(members(group)[0])
     ]
-    lines.append(f'    state "{Group.UNDERWAY.value}" as {_name(Group.UNDERWAY)} {{')
+    lines.append(f'    state "{StateGroup.UNDERWAY.value}" as {_name(StateGroup.UNDERWAY)} {{')
     lines += [
         f'        state "{", ".join(state.value for state in members(group))}" as {_name(group)}'
         for group in inside
-        if Group.UNDERWAY in lineage(members(group)[0])
+        if StateGroup.UNDERWAY in lineage(members(group)[0])
     ]
-    lines += [f"        {state.value}" for state in members(Group.UNDERWAY) if _node(state) == state.value]
+    lines += [f"        {state.value}" for state in members(StateGroup.UNDERWAY) if _node(state) == state.value]
     lines.append("    }")
     lines += [f"    {source} --> {target}: {', '.join(labels)}" for (source, target), labels in arrows.items()]
     lines += [f"    {state.value} --> [*]" for state in FINAL]
@@ -62,8 +62,8 @@ def _arrows() -> Arrows:
     for condition, target, _ in NEXT:
         draw(CHOICE, _node(target), _words(condition))
     draw(CHOICE, _node(RunState.RECOVERING), "an exposure is next")
-    outer = {target for source, target in arrows if source == _name(Group.UNDERWAY)}
-    inner = {_node(state) for state in members(Group.UNDERWAY)}
+    outer = {target for source, target in arrows if source == _name(StateGroup.UNDERWAY)}
+    inner = {_node(state) for state in members(StateGroup.UNDERWAY)}
     return {
         (source, target): labels
         for (source, target), labels in arrows.items()
@@ -72,23 +72,23 @@ def _arrows() -> Arrows:
 
 
 def _onward_from(source: Source) -> str:
-    return "underway" if source is Group.UNDERWAY or _is_under_way(source) else _node(source)
+    return "underway" if source is StateGroup.UNDERWAY or _is_under_way(source) else _node(source)
 
 
 def _is_under_way(source: Source) -> bool:
-    states = members(source) if isinstance(source, Group) else (source,)
-    return all(Group.UNDERWAY in lineage(state) for state in states)
+    states = members(source) if isinstance(source, StateGroup) else (source,)
+    return all(StateGroup.UNDERWAY in lineage(state) for state in states)
 
 
 def _node(source: Source) -> str:
     """The node that stands for a state or a group: the group next to it, or itself."""
-    line = (source,) if isinstance(source, Group) else lineage(source)
-    found = next((each for each in line if isinstance(each, Group) and each is not Group.UNDERWAY), line[0])
+    line = (source,) if isinstance(source, StateGroup) else lineage(source)
+    found = next((each for each in line if isinstance(each, StateGroup) and each is not StateGroup.UNDERWAY), line[0])
     return _name(found)
 
 
 def _name(source: Source) -> str:
-    return source.name.lower() if isinstance(source, Group) else source.value
+    return source.name.lower() if isinstance(source, StateGroup) else source.value
 
 
 def table() -> str:
@@ -111,11 +111,11 @@ def table() -> str:
 
 
 def _title(source: Source) -> str:
-    return f"group {_name(source)}" if isinstance(source, Group) else source.value
+    return f"group {_name(source)}" if isinstance(source, StateGroup) else source.value
 
 
 def _about(source: Source) -> str:
-    if isinstance(source, Group):
+    if isinstance(source, StateGroup):
         return f"{source.value}: {', '.join(state.value for state in members(source))}"
     outer = lineage(source)[1:]
     return f"in {', in '.join(_name(group) for group in outer)}" if outer else ""
@@ -125,7 +125,7 @@ def _section(title: str, about: str) -> str:
     return f"## {title}\n" + (f"\n{about[0].upper()}{about[1:]}.\n" if about else "")
 
 
-def _rows(source: Source, rows: tuple[Row | Onward, ...]) -> str:
+def _rows(source: Source, rows: tuple[TransitionRow | Onward, ...]) -> str:
     lines = []
     for row in rows:
         note = NOTES.get((source, row.kind)) if isinstance(source, RunState) else None
@@ -141,13 +141,13 @@ def _grid(head: tuple[str, ...], lines: Sequence[tuple[str, ...]]) -> str:
     return "\n".join(f"| {' | '.join(line)} |" for line in (head, ("---",) * len(head), *lines)) + "\n"
 
 
-def _ignores(kinds: list[Kind], reason: str) -> str:
+def _ignores(kinds: list[EventKind], reason: str) -> str:
     return f"Ignores {', '.join(_words(kind) for kind in kinds)}. {reason}\n"
 
 
 def _words(thing: object) -> str:
     """The name of an event, a condition or an action, in words."""
-    name = thing.value if isinstance(thing, Kind) else getattr(thing, "__name__", "")
+    name = thing.value if isinstance(thing, EventKind) else getattr(thing, "__name__", "")
     return str(name).replace("_", " ")
 
 

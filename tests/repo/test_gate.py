@@ -7,7 +7,7 @@ ROOT = Path(__file__).parents[2]
 SPEAKERS = {"Hand": 3, "Talk": 99, "Runner": 11}
 """What sends commands to a board, and the place of the gate among its arguments, counted from 0."""
 WITHOUT = {"controller/commands/rehearse.py", "controller/commands/calibrate_rehearsal.py"}
-"""Simulated heads, with nobody near. A `Line` without a gate sends nothing that can move: its own tests hold that."""
+"""Simulated heads, with nobody near. Without a gate a `BoardLine` sends nothing that moves: its own tests hold that."""
 
 
 def calls_without_a_gate() -> list[str]:

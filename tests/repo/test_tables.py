@@ -13,14 +13,14 @@ import pytest
 from pydantic_core.core_schema import ErrorType
 
 from controller import reading
-from controller.calibration.pair import Part
+from controller.calibration.pair import UncertaintySource
 from controller.calibration.use import State
 from controller.commands import calibrate_pictures, kit_check, plan
 from controller.kit import load
 from controller.planning.order import Order
 from controller.ports import traffic
 from controller.report.account_words import headline
-from controller.report.verdict import LACKS, Lack, Standing, Verdict
+from controller.report.verdict import LACKS, Lack, SetStanding, Verdict
 from controller.session import database, salvage
 from controller.session.migrations import SESSION_VERSION, columns_of
 from controller.session.rows import DoubtReason, ShotOutcome
@@ -54,14 +54,14 @@ def test_every_table_of_a_session_has_its_noun_and_its_judge() -> None:
     assert set(salvage.NOUNS) == set(salvage.BELIEVABLE) == set(columns_of(SESSION_VERSION))
 
 
-@pytest.mark.parametrize("standing", Standing)
-def test_every_standing_of_a_set_has_its_sentence(standing: Standing) -> None:
+@pytest.mark.parametrize("standing", SetStanding)
+def test_every_standing_of_a_set_has_its_sentence(standing: SetStanding) -> None:
     found = Verdict(standing, frozenset(), frozenset({(0, 0)}), {}, frozenset(), 1, losses=("a loss",))
     sentence = headline(found, KIT)
     assert sentence[0].isupper()
     assert sentence.endswith(".")
-    others = [headline(Verdict(other, frozenset(), frozenset(), {}, frozenset(), 0), KIT) for other in Standing]
-    assert len(set(others)) == len(Standing)
+    others = [headline(Verdict(other, frozenset(), frozenset(), {}, frozenset(), 0), KIT) for other in SetStanding]
+    assert len(set(others)) == len(SetStanding)
 
 
 def test_every_way_for_an_exposure_to_be_missing_is_named() -> None:
@@ -71,5 +71,5 @@ def test_every_way_for_an_exposure_to_be_missing_is_named() -> None:
 
 def test_every_order_state_and_part_of_a_calibration_has_its_words() -> None:
     assert set(plan.ORDER_WORDS) == set(Order)
-    assert set(calibrate_pictures.PARTS) == set(Part)
+    assert set(calibrate_pictures.PARTS) == set(UncertaintySource)
     assert set(kit_check.STATE_WORDS) == set(State)

@@ -22,11 +22,11 @@ from protocol.messages import (
     SetAxis,
     Status,
 )
-from protocol.units import Axis, BootId, CommandId, Steps
+from protocol.units import AxisId, BootId, CommandId, Steps
 from sim.axis import AxisSpec
-from sim.board import Board
-from sim.camera import Camera, CameraSpec
-from sim.head import Head, HeadSpec
+from sim.board import SimulatedBoard
+from sim.camera import CameraSpec, SimulatedCamera
+from sim.head import HeadSpec, SimulatedHead
 
 MS = 1_000_000
 NS = 1_000_000_000
@@ -45,9 +45,11 @@ class Bench:
     """A fresh board with head and camera. `ask` sends a request, `run_until` lets time pass."""
 
     def __init__(self, *, sync_contact: bool = True, pan: int = 37, tilt: int = -58) -> None:
-        self.head = Head(HEAD, pan, tilt)
-        self.camera = Camera(CameraSpec((SHUTTER_S,), LAG_MS, ready_ms=200.0), Random(5))
-        self.board = Board(self.head, self.camera, Random(1), sync_contact=sync_contact, max_step_rate=MAX_RATE, now_ns=0)
+        self.head = SimulatedHead(HEAD, pan, tilt)
+        self.camera = SimulatedCamera(CameraSpec((SHUTTER_S,), LAG_MS, ready_ms=200.0), Random(5))
+        self.board = SimulatedBoard(
+            self.head, self.camera, Random(1), sync_contact=sync_contact, max_step_rate=MAX_RATE, now_ns=0
+        )
         self.now_ns = 0
         self.notices: list[Notice] = []
         self._deframer = Deframer()
@@ -115,7 +117,7 @@ class Bench:
         return [notice for notice in self.notices if isinstance(notice, kind)]
 
     def configure(self) -> None:
-        for axis in Axis:
+        for axis in AxisId:
             self.order(SetAxis(self.next_id(), axis, Steps(-LIMIT), Steps(LIMIT), SPEED, ACCEL))
 
     def arm(self) -> None:

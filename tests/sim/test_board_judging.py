@@ -29,12 +29,12 @@ from protocol.messages import (
     Stop,
     Welcome,
 )
-from protocol.units import Axis, BootId, CommandId, Steps
+from protocol.units import AxisId, BootId, CommandId, Steps
 from tests.sim.bench import ACCEL, LIMIT, MAX_RATE, SILENCE_MS, SPEED, Bench
 
 
 def axis(bench: Bench) -> SetAxis:
-    return SetAxis(bench.next_id(), Axis.PAN, Steps(-LIMIT), Steps(LIMIT), SPEED, ACCEL)
+    return SetAxis(bench.next_id(), AxisId.PAN, Steps(-LIMIT), Steps(LIMIT), SPEED, ACCEL)
 
 
 def move(bench: Bench, pan: int = 10, tilt: int = 20) -> Move:

@@ -5,17 +5,18 @@ from __future__ import annotations
 from random import Random
 
 from protocol.units import NS
-from sim.camera import Camera, CameraSpec, Ignored, Label
+from sim.camera import CameraSpec, Ignored, Label, SimulatedCamera
 
 LABEL = Label(0, 0)
 MS = 1_000_000
 
 
-def camera(**built: float) -> Camera:
-    return Camera(CameraSpec((0.5,), release_lag_ms=50.0, ready_ms=100.0, lag_scatter_ms=0.0, **built), Random(1))  # type: ignore[arg-type]
+def camera(**built: float) -> SimulatedCamera:
+    spec = CameraSpec((0.5,), release_lag_ms=50.0, ready_ms=100.0, lag_scatter_ms=0.0, **built)  # type: ignore[arg-type]
+    return SimulatedCamera(spec, Random(1))
 
 
-def shoot(camera: Camera, now_ns: int) -> int | None:
+def shoot(camera: SimulatedCamera, now_ns: int) -> int | None:
     """Release; when the shutter is closed again, None if it never opened."""
     opening = camera.release(now_ns, LABEL)
     return None if opening is None else camera.close().close_ns
@@ -91,7 +92,7 @@ def test_a_deaf_camera_hears_nothing() -> None:
 
 def test_a_burst_makes_the_whole_bracket_from_one_release() -> None:
     spec = CameraSpec((0.1, 0.4, 1.6), release_lag_ms=50.0, ready_ms=100.0, lag_scatter_ms=0.0, burst=True)
-    burst = Camera(spec, Random(1))
+    burst = SimulatedCamera(spec, Random(1))
     burst.release(0, LABEL)
     made = []
     while burst.opening is not None:

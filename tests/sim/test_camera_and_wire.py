@@ -8,7 +8,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from sim.camera import Camera, CameraSpec, Label
+from sim.camera import CameraSpec, Label, SimulatedCamera
 from sim.wire import Wire
 
 MS = 1_000_000
@@ -16,7 +16,7 @@ SPEC = CameraSpec((0.01, 0.04), release_lag_ms=60.0, ready_ms=250.0)
 
 
 def test_opens_a_little_after_the_release_and_for_its_time() -> None:
-    camera = Camera(SPEC, Random(3))
+    camera = SimulatedCamera(SPEC, Random(3))
     assert camera.next_deadline() is None
     camera.release(1000 * MS, Label(7, 2))
     opening = camera.opening
@@ -30,7 +30,7 @@ def test_opens_a_little_after_the_release_and_for_its_time() -> None:
 
 
 def test_takes_its_bracket_in_turn() -> None:
-    camera = Camera(SPEC, Random(3))
+    camera = SimulatedCamera(SPEC, Random(3))
     times = []
     for number in range(5):
         camera.release(number * 1000 * MS, Label(0, 0))
@@ -39,7 +39,7 @@ def test_takes_its_bracket_in_turn() -> None:
 
 
 def test_ignores_a_release_while_busy() -> None:
-    camera = Camera(SPEC, Random(3))
+    camera = SimulatedCamera(SPEC, Random(3))
     camera.release(0, Label(0, 0))
     opening = camera.close()
     ready_ns = opening.close_ns + 250 * MS
@@ -53,7 +53,7 @@ def test_ignores_a_release_while_busy() -> None:
 
 @given(st.integers(0, 1000), st.floats(0, 500))
 def test_the_lag_scatters_but_never_opens_early(seed: int, lag_ms: float) -> None:
-    camera = Camera(CameraSpec((0.001,), lag_ms, 0.0), Random(seed))
+    camera = SimulatedCamera(CameraSpec((0.001,), lag_ms, 0.0), Random(seed))
     camera.release(0, Label(0, 0))
     opening = camera.close()
     assert opening.open_ns >= 0
@@ -63,7 +63,7 @@ def test_the_lag_scatters_but_never_opens_early(seed: int, lag_ms: float) -> Non
 def test_the_same_seed_scatters_the_same() -> None:
     openings = []
     for seed in (1, 1, 2):
-        camera = Camera(SPEC, Random(seed))
+        camera = SimulatedCamera(SPEC, Random(seed))
         camera.release(0, Label(0, 0))
         openings.append(camera.close().open_ns)
     assert openings[0] == openings[1] != openings[2]

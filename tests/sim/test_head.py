@@ -12,18 +12,18 @@ from scipy import signal
 
 from protocol.units import NS
 from sim.axis import AxisSpec
-from sim.head import Head, HeadSpec
-from sim.motors import Leg, Motion, at_rest, move, stop
+from sim.head import HeadSpec, SimulatedHead
+from sim.motors import Motion, RampSegment, at_rest, move, stop
 
 PER_DEGREE = 1000.0
 PIXEL_DEG = 0.01
 
 
-def head_of(ring_hz: float, damping: float, per_degree: float = PER_DEGREE) -> Head:
-    return Head(HeadSpec(AxisSpec(per_degree), AxisSpec(per_degree), ring_hz, damping, PIXEL_DEG), 0, 0)
+def head_of(ring_hz: float, damping: float, per_degree: float = PER_DEGREE) -> SimulatedHead:
+    return SimulatedHead(HeadSpec(AxisSpec(per_degree), AxisSpec(per_degree), ring_hz, damping, PIXEL_DEG), 0, 0)
 
 
-def ringing_deg(head: Head, now_ns: int) -> float:
+def ringing_deg(head: SimulatedHead, now_ns: int) -> float:
     """What the camera's yaw lags behind the motor's whole step."""
     return head.pose_deg(now_ns)[0] - round(head.pan.motion.steps_at(now_ns)) / head.pan.steps_per_degree
 
@@ -66,7 +66,7 @@ def test_a_ramp_of_whole_periods_leaves_no_vibration(pulse_s: float, amplitude: 
     head = head_of(5.0, 1e-6, per_degree=1.0)
     # One pulse of 1 degree/s^2; the motor then goes on at constant speed for a long time.
     speed = pulse_s
-    legs = (Leg(0.0, 0.0, 0.0, 1.0, pulse_s), Leg(pulse_s, pulse_s**2 / 2, speed, 0.0, 1000.0))
+    legs = (RampSegment(0.0, 0.0, 0.0, 1.0, pulse_s), RampSegment(pulse_s, pulse_s**2 / 2, speed, 0.0, 1000.0))
     head.pan.begin(Motion(0, 1000 * NS, 200, legs))
     begin_ns = round(pulse_s * NS) + 1
     lags = [ringing_deg(head, begin_ns + i * NS // 1000) for i in range(400)]  # two periods

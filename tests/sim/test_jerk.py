@@ -11,8 +11,8 @@ from hypothesis import strategies as st
 from ruckig import InputParameter, Ruckig, Trajectory
 
 from protocol.units import NS
-from sim.axis import Axis, AxisSpec
-from sim.head import Head, HeadSpec
+from sim.axis import AxisSpec, SimulatedAxis
+from sim.head import HeadSpec, SimulatedHead
 from sim.motors import move
 
 SIZES = st.tuples(st.integers(-20_000, 20_000), st.floats(10, 20_000), st.floats(50, 50_000), st.floats(200, 500_000))
@@ -49,7 +49,7 @@ def test_it_tells_when_it_passes_a_place(sizes: tuple[int, float, float, float],
 def ringing_deg(jerk_deg_s3: float | None, ring_hz: float) -> float:
     """How far the head still swings when a move of 20 degrees is over."""
     spec = AxisSpec(100.0, jerk_deg_s3=jerk_deg_s3)
-    head = Head(HeadSpec(spec, spec, ring_hz, 0.001, 0.01), 0, 0)
+    head = SimulatedHead(HeadSpec(spec, spec, ring_hz, 0.001, 0.01), 0, 0)
     jerk = jerk_deg_s3 and jerk_deg_s3 * 100.0
     head.pan.begin(move(0, 0, 2000, 3000.0, 4000.0, jerk))
     return head.motion_bound_px(head.pan.motion.end_ns) * 0.01
@@ -63,7 +63,7 @@ def test_ramps_that_last_whole_periods_leave_nothing_ringing() -> None:
     spec = AxisSpec(100.0)
     swings = {}
     for hz in (1 / rise_s, 1.5 / rise_s):
-        head = Head(HeadSpec(spec, spec, hz, 1e-6, 0.01), 0, 0)
+        head = SimulatedHead(HeadSpec(spec, spec, hz, 1e-6, 0.01), 0, 0)
         head.pan.begin(move(0, 0, 2000, 3000.0, 4000.0, 4000.0 / rise_s))
         end_ns = head.pan.motion.end_ns
         swings[hz] = head.motion_px(end_ns, end_ns + round(2 / hz * NS)) * 0.01
@@ -71,7 +71,7 @@ def test_ramps_that_last_whole_periods_leave_nothing_ringing() -> None:
 
 
 def test_an_axis_with_limited_jerk_arrives() -> None:
-    axis = Axis(AxisSpec(100.0, jerk_deg_s3=200.0), 0, Random(1))
+    axis = SimulatedAxis(AxisSpec(100.0, jerk_deg_s3=200.0), 0, Random(1))
     axis.begin(move(0, 0, -1234, 2000.0, 4000.0, 20_000.0))
     assert axis.angle_deg(axis.motion.end_ns) == -12.34
     assert math.isclose(axis.motion.speed_at(axis.motion.end_ns), 0.0)

@@ -8,21 +8,21 @@ from itertools import combinations
 import pytest
 
 from protocol.messages import Accepted, Arm, BoardState, Command, Expose, Move, Reason, Reference, Refused, SetAxis, Stop
-from protocol.units import Axis, BootId, CommandId, Steps
-from sim.judging import Standing, refusal
+from protocol.units import AxisId, BootId, CommandId, Steps
+from sim.judging import JudgingState, refusal
 from tests.sim.bench import ACCEL, LIMIT, MAX_RATE, SILENCE_MS, SPEED, Bench
 
 BOOT = BootId(77)
-SETTINGS = {name: SetAxis(CommandId(1), name, Steps(-LIMIT), Steps(LIMIT), SPEED, ACCEL) for name in Axis}
-READY = Standing(BoardState.READY, armed=True, known=True, boot_id=BOOT, settings=SETTINGS, max_step_rate=MAX_RATE)
+SETTINGS = {name: SetAxis(CommandId(1), name, Steps(-LIMIT), Steps(LIMIT), SPEED, ACCEL) for name in AxisId}
+READY = JudgingState(BoardState.READY, armed=True, known=True, boot_id=BOOT, settings=SETTINGS, max_step_rate=MAX_RATE)
 DISARMED = replace(READY, state=BoardState.DISARMED, armed=False)
 
-AXIS = replace(SETTINGS[Axis.PAN], command_id=CommandId(9))
+AXIS = replace(SETTINGS[AxisId.PAN], command_id=CommandId(9))
 ARM = Arm(CommandId(9), BOOT, SILENCE_MS)
 REFERENCE = Reference(CommandId(9), SPEED, SPEED, 1)
 MOVE = Move(CommandId(9), Steps(LIMIT), Steps(-LIMIT))
 EXPOSE = Expose(CommandId(9), 0, 0, 0, 1, 0)
-COMMANDS: list[tuple[Command, Standing]] = [
+COMMANDS: list[tuple[Command, JudgingState]] = [
     (AXIS, DISARMED),
     (ARM, DISARMED),
     (ARM, READY),
@@ -40,13 +40,13 @@ UNKNOWN: Fault = (Reason.UNKNOWN_POSITION, {}, {"known": False})
 TOO_FAR: Fault = (Reason.OUT_OF_LIMITS, {"tilt_steps": Steps(LIMIT + 1)}, {})
 NO_PATIENCE: Fault = (Reason.BAD_VALUE, {"silence_ms": 0}, {})
 OTHER_BOOT: Fault = (Reason.WRONG_BOOT, {"boot_id": BootId(78)}, {})
-HALF_TOLD: Fault = (Reason.NOT_CONFIGURED, {}, {"settings": {Axis.PAN: SETTINGS[Axis.PAN]}})
+HALF_TOLD: Fault = (Reason.NOT_CONFIGURED, {}, {"settings": {AxisId.PAN: SETTINGS[AxisId.PAN]}})
 NO_PRESS: Fault = (Reason.BAD_VALUE, {"press_ms": 0}, {})
 NO_CREEP: Fault = (Reason.BAD_VALUE, {"creep_divisor": 0}, {})
 NO_SPEED: Fault = (Reason.BAD_VALUE, {"speed_steps_s": 0}, {})
 NO_ROOM: Fault = (Reason.BAD_VALUE, {"min_steps": Steps(LIMIT)}, {})
 
-FAULTS: list[tuple[Command, Standing, tuple[Fault, ...]]] = [
+FAULTS: list[tuple[Command, JudgingState, tuple[Fault, ...]]] = [
     (AXIS, DISARMED, (NO_ID, NO_SPEED, NO_ROOM, BUSY)),
     (ARM, DISARMED, (NO_ID, NO_PATIENCE, BUSY, OTHER_BOOT, HALF_TOLD)),
     (REFERENCE, READY, (NO_ID, NO_CREEP, UNARMED, BUSY)),
@@ -56,12 +56,12 @@ FAULTS: list[tuple[Command, Standing, tuple[Fault, ...]]] = [
 
 
 @pytest.mark.parametrize(("command", "standing"), COMMANDS)
-def test_nothing_wrong_nothing_refused(command: Command, standing: Standing) -> None:
+def test_nothing_wrong_nothing_refused(command: Command, standing: JudgingState) -> None:
     assert refusal(command, standing) is None
 
 
 @pytest.mark.parametrize(("command", "standing", "faults"), FAULTS, ids=lambda given: type(given).__name__)
-def test_of_several_faults_the_first_is_told(command: Command, standing: Standing, faults: tuple[Fault, ...]) -> None:
+def test_of_several_faults_the_first_is_told(command: Command, standing: JudgingState, faults: tuple[Fault, ...]) -> None:
     for count in range(1, len(faults) + 1):
         for chosen in combinations(faults, count):
             wrong, badly = command, standing

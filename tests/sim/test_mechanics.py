@@ -12,8 +12,8 @@ from hypothesis import strategies as st
 from scipy.spatial.transform import Rotation
 
 from protocol.units import NS
-from sim.axis import Axis, AxisSpec
-from sim.head import Head, HeadSpec
+from sim.axis import AxisSpec, SimulatedAxis
+from sim.head import HeadSpec, SimulatedHead
 from sim.lean import leaned
 from sim.motors import move
 from sim.torque import Drive
@@ -23,7 +23,7 @@ PER_DEGREE = 100.0
 PLAIN = AxisSpec(PER_DEGREE)
 
 
-def moved(axis: Axis, target: int, begin_ns: int, speed: float = 1000.0, accel: float = 2000.0) -> int:
+def moved(axis: SimulatedAxis, target: int, begin_ns: int, speed: float = 1000.0, accel: float = 2000.0) -> int:
     """Move the pulses to a step; when they rest."""
     axis.begin(move(begin_ns, round(axis.motion.steps_at(begin_ns)), target, speed, accel))
     return axis.motion.end_ns
@@ -32,7 +32,7 @@ def moved(axis: Axis, target: int, begin_ns: int, speed: float = 1000.0, accel: 
 @given(st.lists(st.integers(-3000, 3000), min_size=1, max_size=8), st.floats(0, 2))
 def test_play_is_a_hysteresis(targets: list[int], play_deg: float) -> None:
     """The head rests while the rotor crosses the play, and follows half the play behind."""
-    axis, now_ns = Axis(AxisSpec(PER_DEGREE, play_deg), 0, Random(1)), 0
+    axis, now_ns = SimulatedAxis(AxisSpec(PER_DEGREE, play_deg), 0, Random(1)), 0
     head_deg = 0.0
     for target in targets:
         now_ns = moved(axis, target, now_ns)
@@ -41,7 +41,7 @@ def test_play_is_a_hysteresis(targets: list[int], play_deg: float) -> None:
 
 
 def test_approached_from_one_side_play_does_no_harm() -> None:
-    axis = Axis(AxisSpec(PER_DEGREE, play_deg=0.5), 0, Random(1))
+    axis = SimulatedAxis(AxisSpec(PER_DEGREE, play_deg=0.5), 0, Random(1))
     seen, now_ns = set(), 0
     for start in (-4000, 0, 900, 1500):
         now_ns = moved(axis, start, now_ns)
@@ -51,7 +51,7 @@ def test_approached_from_one_side_play_does_no_harm() -> None:
 
 
 def test_lost_steps_stay_lost() -> None:
-    axis = Axis(PLAIN, 0, Random(1))
+    axis = SimulatedAxis(PLAIN, 0, Random(1))
     now_ns = moved(axis, 1000, 0)
     axis.lose(40)
     assert axis.angle_deg(now_ns) == pytest.approx(9.6)
@@ -61,7 +61,7 @@ def test_lost_steps_stay_lost() -> None:
 
 
 def test_a_stalled_rotor_stands_until_the_next_motion() -> None:
-    axis = Axis(PLAIN, 0, Random(1))
+    axis = SimulatedAxis(PLAIN, 0, Random(1))
     end_ns = moved(axis, 1000, 0)
     half_ns = end_ns // 2
     axis.stall(half_ns)
@@ -72,7 +72,7 @@ def test_a_stalled_rotor_stands_until_the_next_motion() -> None:
 
 
 def test_wobble_comes_back_once_per_turn_and_is_nothing_at_zero() -> None:
-    axis = Axis(AxisSpec(PER_DEGREE, wobble_deg=0.05, wobble_phase_deg=30), 0, Random(1))
+    axis = SimulatedAxis(AxisSpec(PER_DEGREE, wobble_deg=0.05, wobble_phase_deg=30), 0, Random(1))
     now_ns, errors = 0, []
     for degrees in range(0, 720, 15):
         now_ns = moved(axis, round(degrees * PER_DEGREE), now_ns)
@@ -113,7 +113,7 @@ def test_a_motor_gives_way_where_the_line_says() -> None:
     assert drive.gives_way_ns(fast, PER_DEGREE, 1.0) == pytest.approx(top / 40 * NS, rel=1e-6)
     assert drive.gives_way_ns(slow, PER_DEGREE, 0.9) is not None  # with less supply
     assert drive.gives_way_ns(slow, PER_DEGREE, 0.0) == 0
-    axis = Axis(AxisSpec(PER_DEGREE, drive=drive), 0, Random(1))
+    axis = SimulatedAxis(AxisSpec(PER_DEGREE, drive=drive), 0, Random(1))
     end_ns = moved(axis, 9000, 0, speed=50 * PER_DEGREE, accel=4000.0)
     assert axis.angle_deg(end_ns) == pytest.approx(top**2 / (2 * 40), abs=0.02)  # v^2 / 2a
 
@@ -130,7 +130,7 @@ def test_gusts_come_from_the_seed_and_can_be_asked_for_in_any_order() -> None:
 
 
 def test_a_gust_moves_the_picture_and_the_truth_knows() -> None:
-    head = Head(HeadSpec(PLAIN, PLAIN, ring_hz=8.0, ring_damping=0.05, pixel_deg=0.01), 0, 0)
+    head = SimulatedHead(HeadSpec(PLAIN, PLAIN, ring_hz=8.0, ring_damping=0.05, pixel_deg=0.01), 0, 0)
     assert head.motion_bound_px(10 * NS) == 0
     head.wind.add(Gust(10 * NS, 2.0, 0.3))
     assert head.motion_bound_px(10 * NS) == math.inf
@@ -139,7 +139,7 @@ def test_a_gust_moves_the_picture_and_the_truth_knows() -> None:
 
 
 def test_a_limit_is_met_when_the_head_is_there() -> None:
-    axis = Axis(AxisSpec(PER_DEGREE, play_deg=0.2, limits_deg=(-30.0, 30.0)), 0, Random(1))
+    axis = SimulatedAxis(AxisSpec(PER_DEGREE, play_deg=0.2, limits_deg=(-30.0, 30.0)), 0, Random(1))
     assert axis.limit_met_ns() is None
     moved(axis, 2900, 0)
     assert axis.limit_met_ns() is None
@@ -151,7 +151,7 @@ def test_a_limit_is_met_when_the_head_is_there() -> None:
 
 
 def test_the_flag_scatters_as_much_as_it_is_said_to() -> None:
-    axis = Axis(AxisSpec(PER_DEGREE, flag_scatter_deg=0.02), 0, Random(1))
+    axis = SimulatedAxis(AxisSpec(PER_DEGREE, flag_scatter_deg=0.02), 0, Random(1))
     edges = [axis.flag_edge_steps(up=True) / PER_DEGREE for _ in range(4000)]
     assert np.std(edges) == pytest.approx(0.02, rel=0.05)
     assert np.mean(edges) == pytest.approx(-0.004, abs=0.001)

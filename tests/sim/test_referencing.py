@@ -9,9 +9,8 @@ from hypothesis import assume, given
 from hypothesis import strategies as st
 
 from protocol.messages import SetAxis
-from protocol.units import NS, CommandId, Steps
-from protocol.units import Axis as AxisName
-from sim.axis import Axis, AxisSpec
+from protocol.units import NS, AxisId, CommandId, Steps
+from sim.axis import AxisSpec, SimulatedAxis
 from sim.motors import at_rest
 from sim.referencing import Phase, ReferenceRun, bound_steps
 
@@ -20,7 +19,7 @@ HALF_TURN = 17_900  # steps; the flag is on for half a turn
 FAR = 3 * HALF_TURN
 
 
-def run_out(axis: Axis, run: ReferenceRun, now_ns: int) -> tuple[int, list[Phase]]:
+def run_out(axis: SimulatedAxis, run: ReferenceRun, now_ns: int) -> tuple[int, list[Phase]]:
     """Drive the run to its end; return when that was and the phases gone through."""
     phases = [run.phase]
     for _ in range(100):
@@ -35,12 +34,12 @@ def run_out(axis: Axis, run: ReferenceRun, now_ns: int) -> tuple[int, list[Phase
     raise AssertionError("the run never ends")
 
 
-def run_of(axis: Axis, now_ns: int, search: float, creep: float, accel: float, bound: int = FAR) -> ReferenceRun:
+def run_of(axis: SimulatedAxis, now_ns: int, search: float, creep: float, accel: float, bound: int = FAR) -> ReferenceRun:
     return ReferenceRun(axis, now_ns, search=search, creep=creep, accel=accel, bound=bound)
 
 
-def axis_at(steps: int) -> Axis:
-    return Axis(AxisSpec(PER_DEGREE), steps, Random(1))
+def axis_at(steps: int) -> SimulatedAxis:
+    return SimulatedAxis(AxisSpec(PER_DEGREE), steps, Random(1))
 
 
 @given(st.integers(-HALF_TURN, HALF_TURN), st.integers(20, 4000), st.integers(1, 50), st.integers(200, 50_000))
@@ -143,4 +142,4 @@ def test_no_phase_goes_beyond_its_bound(start: int, bound: int, flag_deg: float,
     ],
 )
 def test_the_bound_is_the_travel_with_zero_and_a_little(low: int, high: int, bound: int) -> None:
-    assert bound_steps(SetAxis(CommandId(1), AxisName.PAN, Steps(low), Steps(high), 1, 1)) == bound
+    assert bound_steps(SetAxis(CommandId(1), AxisId.PAN, Steps(low), Steps(high), 1, 1)) == bound

@@ -8,7 +8,7 @@ import pytest
 
 from protocol.units import NS
 from sim.axis import AxisSpec
-from sim.head import Head, HeadSpec
+from sim.head import HeadSpec, SimulatedHead
 from sim.motors import move
 from sim.trace import STEP_NS, Trace
 
@@ -16,7 +16,7 @@ PLAIN = AxisSpec(100.0)
 
 
 def test_it_is_dense_while_the_head_moves_and_sparse_while_it_rests() -> None:
-    head, trace = Head(HeadSpec(PLAIN, PLAIN, 8.0, 0.05, 0.01), 0, 0), Trace()
+    head, trace = SimulatedHead(HeadSpec(PLAIN, PLAIN, 8.0, 0.05, 0.01), 0, 0), Trace()
     trace.follow(head, 100 * NS)
     assert trace.samples == [(100.0, 0.0, 0.0, 0.0, 0.0)]
     head.pan.begin(move(100 * NS, 0, 2000, 1000.0, 2000.0))
@@ -29,7 +29,7 @@ def test_it_is_dense_while_the_head_moves_and_sparse_while_it_rests() -> None:
 
 
 def test_what_was_commanded_and_what_was_true_are_told_apart() -> None:
-    head, trace, random = Head(HeadSpec(PLAIN, PLAIN, 8.0, 0.05, 0.01), 0, 0), Trace(), Random(3)
+    head, trace, random = SimulatedHead(HeadSpec(PLAIN, PLAIN, 8.0, 0.05, 0.01), 0, 0), Trace(), Random(3)
     head.pan.lose(70)
     for second in range(1, 20):
         here = round(head.tilt.motion.steps_at(second * NS))

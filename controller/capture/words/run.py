@@ -2,7 +2,7 @@
 
 from typing import NamedTuple
 
-from controller.capture.events import Kind
+from controller.capture.events import EventKind
 from controller.capture.states import RunState
 
 THROUGH = "The run is through."
@@ -19,7 +19,7 @@ class StateWords(NamedTuple):
     lane: str = ""
 
 
-S, K = RunState, Kind
+S, K = RunState, EventKind
 STATES: dict[RunState, StateWords] = {
     S.IDLE: StateWords("beginning", "has not begun"),
     S.CONNECTING: StateWords("greeting the board", "greets the board"),
@@ -45,7 +45,7 @@ STATES: dict[RunState, StateWords] = {
     S.FAILED: StateWords("the run has ended early", "ends the run"),
 }
 
-EVENTS: dict[Kind, str] = {
+EVENTS: dict[EventKind, str] = {
     K.LINK_LOST: "the board does not answer",
     K.RESTARTED: "the board has restarted",
     K.HELD: "the board has stopped by itself",
@@ -61,13 +61,13 @@ EVENTS: dict[Kind, str] = {
     K.HALT: "asked to halt",
 }
 """What the tale of a rehearsal says of the event that changed a state."""
-UNTOLD: frozenset[Kind] = frozenset(
+UNTOLD: frozenset[EventKind] = frozenset(
     {K.START, K.WELCOMED, K.ARMED, K.REFERENCED, K.ARRIVED, K.EXPOSED, K.FILED, K.AT_REST, K.CALM, K.WAITED}
     | {K.ANSWERED, K.DECLINED, K.PAUSE_AFTER_ROW, K.GO_ON, K.RETAKE}
 )
 """Events that go without saying: work that ends as planned, answers, and requests that change no state at once."""
 
-CHANGES: dict[tuple[RunState, Kind], str] = {
+CHANGES: dict[tuple[RunState, EventKind], str] = {
     (S.SUSPENDED, K.RESTARTED): "The board has restarted. The run is suspended; zero must be found again.",
     (S.SUSPENDED, K.OVERDUE): "A command takes too long; asking the board.",
     (S.SUSPENDED, K.HELD): "The board heard nothing from here for too long and stopped; the run goes on soon.",
@@ -81,14 +81,14 @@ CHANGES: dict[tuple[RunState, Kind], str] = {
 """What the operator is warned of when an event leads to a state. A lost line has words of its own: `board.LOST`."""
 
 PAUSED = "Paused: the head stays still. Enter or `go-on` goes on, `stop` ends."
-PAUSES: dict[Kind | None, str] = {
+PAUSES: dict[EventKind | None, str] = {
     None: "none requested",
     K.PAUSE: "after this exposure",
     K.PAUSE_AFTER_ROW: "after this row",
 }
 """When the next pause comes, for each request that a run may have received."""
 
-REQUESTS: dict[Kind, str] = {
+REQUESTS: dict[EventKind, str] = {
     K.PAUSE: "The run pauses as soon as the move or exposure under way has ended.",
     K.PAUSE_AFTER_ROW: "The run pauses when this row is complete.",
     K.GO_ON: "The run was not paused; a pause that was asked for is cancelled.",

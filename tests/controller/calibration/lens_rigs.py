@@ -15,7 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from controller.calibration.finding import coverage_factor
-from controller.calibration.lens_terms import Standing
+from controller.calibration.lens_terms import PupilPlace
 from controller.calibration.parallax import Scene, TypedShift, typed_offset_mm
 from controller.calibration.ring import ON_AXIS, NotClosed, close_ring
 from controller.calibration.settle import NotRinging, fit_ringing, swing_px, wait_for
@@ -39,7 +39,7 @@ class Refused(Exception):
     """The procedure said that the readings do not allow a result."""
 
 
-def ring(rng: Rng, rig: Callable[[Rng, RingRig], RingRig], standing: Standing = ON_AXIS) -> list[bool]:
+def ring(rng: Rng, rig: Callable[[Rng, RingRig], RingRig], standing: PupilPlace = ON_AXIS) -> list[bool]:
     """Steps per degree and focal length from 7 to 9 pictures, the focal length known to half a per cent beforehand."""
     plain = RingRig(
         focal_mm=rng.uniform(18, 22),
@@ -192,7 +192,7 @@ HOLDING: dict[str, Case] = {
 }
 STRAINED: dict[str, Case] = {
     "ring, two kinds of distortion": partial(ring, rig=lens_at_its_worst),
-    "ring, pupil 15 mm off": partial(ring, rig=lens_off_its_point, standing=Standing(10.0, 10_000.0)),
+    "ring, pupil 15 mm off": partial(ring, rig=lens_off_its_point, standing=PupilPlace(10.0, 10_000.0)),
     "ring, slip of 0.05 or 0.2°": partial(ring, rig=head_that_slips),
     "parallax typed, distortion 2 %": partial(typed_marks, distortion=-0.02),
     "parallax pictures, distortion 3 %, axis aside": partial(seen_marks, distortion=-0.03, aside_px=10.0),

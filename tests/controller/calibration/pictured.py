@@ -6,19 +6,19 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.spatial.transform import Rotation
 
-from controller.calibration.turning import Camera
+from controller.calibration.turning import PictureGeometry
 
 Array = NDArray[np.float64]
 SIZE = (1000, 667)
 
 
-def camera_of(focal_mm: float = 24.0) -> Camera:
+def camera_of(focal_mm: float = 24.0) -> PictureGeometry:
     """A rectilinear camera with a sensor of 36 mm across SIZE[0] pixels."""
-    return Camera(focal_mm / 36 * SIZE[0], ((SIZE[0] - 1) / 2, (SIZE[1] - 1) / 2))
+    return PictureGeometry(focal_mm / 36 * SIZE[0], ((SIZE[0] - 1) / 2, (SIZE[1] - 1) / 2))
 
 
 def common_points(
-    random: np.random.Generator, camera: Camera, turn: Rotation, count: int, noise_px: float, bend: float = 0.0
+    random: np.random.Generator, camera: PictureGeometry, turn: Rotation, count: int, noise_px: float, bend: float = 0.0
 ) -> tuple[Array, Array]:
     """`count` points that both pictures show, the second taken after `turn` (its rays into the first's axes)."""
     firsts, seconds, found = [], [], 0
@@ -33,7 +33,7 @@ def common_points(
     return both[0] + random.normal(0, noise_px, (count, 2)), both[1] + random.normal(0, noise_px, (count, 2))
 
 
-def distorted(points_px: Array, camera: Camera, bend: float) -> Array:
+def distorted(points_px: Array, camera: PictureGeometry, bend: float) -> Array:
     """Where a lens shows points that distorts by `bend`: r with r (1 + bend r^2) where it should be, in focal lengths."""
     due = (points_px - camera.middle_px) / camera.focal_px
     seen = due

@@ -9,7 +9,7 @@ from numpy.typing import NDArray
 from scipy.spatial.transform import Rotation
 
 from controller.calibration.lens_terms import Points
-from controller.calibration.turning import Camera
+from controller.calibration.turning import PictureGeometry
 from tests.controller.calibration.pictured import SIZE, camera_of, turned
 
 Array = NDArray[np.float64]
@@ -44,7 +44,7 @@ class RingRig:
         return np.asarray(np.arange(self.count) * 360 / self.count * STEPS_PER_DEGREE)
 
     @property
-    def expected(self) -> Camera:
+    def expected(self) -> PictureGeometry:
         """The camera as a kit describes it: no distortion, the axis in the middle."""
         return camera_of(self.focal_mm)
 

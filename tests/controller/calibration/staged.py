@@ -14,9 +14,9 @@ from scipy import ndimage
 
 from controller.commands.stand_in import camera_name, lens_spec
 from controller.kit.kit import Kit
-from sim.scene.photograph import Moment, save_photograph
+from sim.scene.photograph import ExposureMoment, save_photograph
 from sim.scene.place import make_place
-from sim.scene.render import Aim, Renderer
+from sim.scene.render import HeldPose, Renderer
 from sim.scene.scenery import Layer, Scenery, layer_of, points_across
 from sim.scene.sensor import SensorSpec, develop
 
@@ -75,9 +75,9 @@ class Stage:
         renderer = Renderer(Scenery((*place.layers, *near), place.brightest), lens, *self.size)
         files = []
         for number, (yaw, pitch) in enumerate(poses_deg):
-            picture = develop(renderer.light(Aim(yaw, pitch)), 1.0, SensorSpec(), (self.seed, number))
+            picture = develop(renderer.light(HeldPose(yaw, pitch)), 1.0, SensorSpec(), (self.seed, number))
             files.append(folder / f"FULL{number:04}.{ending}")
-            moment = Moment(BEGIN + timedelta(seconds=number * every_s), 0.0125, 0.0)
+            moment = ExposureMoment(BEGIN + timedelta(seconds=number * every_s), 0.0125, 0.0)
             said = self.kit if self.says_kit is None else self.says_kit
             save_photograph(files[-1], picture, camera_name(said), moment, portrait=said.camera.mounted == "portrait")
         return files

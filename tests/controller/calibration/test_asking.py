@@ -15,7 +15,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from controller.calibration import asking, backlash, level, steps, verify
-from controller.calibration.asking import Operator, spread
+from controller.calibration.asking import PersonAtHead, spread
 from controller.calibration.readings import NotBelievable, Readings, read_csv
 from controller.calibration.records import AxisName
 from controller.calibration.settle import fit_ringing
@@ -60,8 +60,8 @@ class Head:
 
     axis_read: str = "pan"
 
-    def operator(self, *, by_itself: bool) -> Operator:
-        return Operator(self.tell, self.ask, self if by_itself else None)
+    def operator(self, *, by_itself: bool) -> PersonAtHead:
+        return PersonAtHead(self.tell, self.ask, self if by_itself else None)
 
 
 both_ways = pytest.mark.parametrize("by_itself", [False, True])
@@ -104,10 +104,10 @@ def test_verify(by_itself: bool) -> None:
     assert verify.from_visits(got).worst_deg < 1.0
 
 
-def typist(*answers: str) -> tuple[Operator, list[str]]:
+def typist(*answers: str) -> tuple[PersonAtHead, list[str]]:
     """Somebody who types these answers and then only presses return."""
     left, told = list(answers), list[str]()
-    return Operator(told.append, lambda _: left.pop(0) if left else ""), told
+    return PersonAtHead(told.append, lambda _: left.pop(0) if left else ""), told
 
 
 def test_what_is_no_number_is_asked_again() -> None:
@@ -154,7 +154,7 @@ def test_ringing_is_typed_in_until_an_empty_line() -> None:
     answers = [word for place, value in enumerate(swing) for word in (str(20 * place), f"{value:.4f}")]
     left = iter([*answers[:2], "soon", *answers[2:], ""])  # what is no number is asked for again
     told: list[str] = []
-    readings = asking.asked_ringing(Operator(told.append, lambda _: next(left)))
+    readings = asking.asked_ringing(PersonAtHead(told.append, lambda _: next(left)))
     assert len(readings) == len(swing)
     assert readings.numbers["time_ms"].tolist() == [20.0 * place for place in range(len(swing))]
     assert [text for text in told if "soon" in text] == ['"soon" is not a number. Example: 30.1']
@@ -177,20 +177,20 @@ def test_a_comma_in_a_whole_number_is_not_guessed_at() -> None:
     assert any("Write 115200 for the whole one" in text for text in told)
 
 
-def counted(head: Head) -> tuple[list[str], Operator]:
+def counted(head: Head) -> tuple[list[str], PersonAtHead]:
     questions: list[str] = []
 
     def ask(question: str) -> str:
         questions.append(question)
         return head.ask(question)
 
-    return questions, Operator(head.tell, ask)
+    return questions, PersonAtHead(head.tell, ask)
 
 
 @pytest.mark.parametrize("axis", list(AxisName))
 def test_every_guided_procedure_counts_and_repeats_the_first_place_at_the_end(axis: AxisName) -> None:
     head = Head(rate=320.0, axis_read=axis.value)
-    procedures: tuple[tuple[Callable[[Operator], Readings], tuple[str, ...]], ...] = (
+    procedures: tuple[tuple[Callable[[PersonAtHead], Readings], tuple[str, ...]], ...] = (
         (lambda operator: asking.asked_angles(operator, axis, KIT), ("commanded_steps",)),
         (lambda operator: asking.asked_approaches(operator, axis, KIT, 5, 3), ("target_deg",)),
         (lambda operator: asking.asked_tilts(operator, KIT), ("yaw_deg",)),
@@ -242,7 +242,7 @@ def test_a_drift_leaves_the_scale_alone() -> None:
         count += 1
         return f"{float(head.ask(question)) + 0.1 * count / 14:.6f}"
 
-    got = asking.asked_angles(Operator(head.tell, ask), AxisName.PAN, KIT)
+    got = asking.asked_angles(PersonAtHead(head.tell, ask), AxisName.PAN, KIT)
     slope = np.polyfit(got.numbers["commanded_steps"] / 320.0, got.numbers["angle_deg"], 1)[0]
     assert abs(slope - 1) < 0.2 * 0.1 / 360
 
@@ -267,7 +267,7 @@ def test_whatever_is_typed_again_the_rows_stay_in_the_order_of_time(data: st.Dat
         else:
             script.append(f"{value:g}")
     left = iter(script)
-    got = asking.asked_tilts(Operator(lambda _: None, lambda _: next(left, "")), KIT)
+    got = asking.asked_tilts(PersonAtHead(lambda _: None, lambda _: next(left, "")), KIT)
     assert got.numbers["reading_deg"].tolist() == right
 
 
@@ -281,7 +281,7 @@ def test_what_was_typed_is_kept_when_somebody_ends_it_in_the_middle(tmp_path: Pa
         except StopIteration:
             raise KeyboardInterrupt from None
 
-    operator = Operator(told.append, ask, keep=KeptReadings(told.append, tmp_path))
+    operator = PersonAtHead(told.append, ask, keep=KeptReadings(told.append, tmp_path))
     with pytest.raises(KeyboardInterrupt):
         asking.asked_tilts(operator, KIT)
     (file,) = tmp_path.iterdir()

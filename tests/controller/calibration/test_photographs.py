@@ -16,7 +16,7 @@ from scipy.spatial.transform import Rotation
 
 from controller.calibration.marks import MarkNotFound, as_first_sees, mark_shift_px
 from controller.calibration.photographs import LONGEST_PX, camera_for, read_photograph
-from controller.calibration.turning import Camera, Turn
+from controller.calibration.turning import PictureGeometry, PictureTurn
 from controller.errors import InputError
 from controller.optics.projection import Projection
 from tests.controller.calibration.pictured import camera_of, turned
@@ -126,14 +126,14 @@ def test_what_pixels_mean(tmp_path: Path) -> None:
         camera_for(dumb, None, None, None)
 
 
-def views(camera: Camera, right_deg: float) -> tuple[NDArray[np.uint8], NDArray[np.uint8], Turn]:
+def views(camera: PictureGeometry, right_deg: float) -> tuple[NDArray[np.uint8], NDArray[np.uint8], PictureTurn]:
     """Two pictures of one far scene, the second made of the first by the turn."""
     turn = turned(right_deg)
     first = smooth(667, 1000)
-    back = Turn(turn.inv().as_rotvec(), np.eye(3), np.ones(1, dtype=bool), 0.0)
+    back = PictureTurn(turn.inv().as_rotvec(), np.eye(3), np.ones(1, dtype=bool), 0.0)
     columns, rows = np.arange(1000.0), np.arange(667.0)[:, np.newaxis]
     second = as_first_sees(first, back, camera, columns, rows)
-    there = Turn(turn.as_rotvec(), np.eye(3), np.ones(1, dtype=bool), 0.0)
+    there = PictureTurn(turn.as_rotvec(), np.eye(3), np.ones(1, dtype=bool), 0.0)
     return first, np.rint(np.nan_to_num(second)).clip(0, 255).astype(np.uint8), there
 
 
@@ -156,7 +156,7 @@ def test_a_near_mark_shifts_by_what_it_shifts(shift: float) -> None:
     columns, rows = np.arange(1000.0), np.arange(667.0)[:, np.newaxis]
     board = np.full((667, 1000), np.nan)
     board[square] = mark[square]
-    back = Turn(Rotation.from_rotvec(turn.vector_rad).inv().as_rotvec(), turn.covariance, turn.kept, 0.0)
+    back = PictureTurn(Rotation.from_rotvec(turn.vector_rad).inv().as_rotvec(), turn.covariance, turn.kept, 0.0)
     moved = ndimage.shift(np.nan_to_num(board), (0, shift), order=3)
     inside = ndimage.shift(np.isfinite(board).astype(float), (0, shift), order=1)
     seen = as_first_sees(np.rint(moved).clip(0, 255).astype(np.uint8), back, camera, columns, rows)

@@ -7,17 +7,22 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from controller.calibration.rail import Place, rail_at, rail_table
-from controller.calibration.records import Kind, Record, new_record
+from controller.calibration.rail import RailReading, rail_at, rail_table
+from controller.calibration.records import CalibrationKind, Record, new_record
 from controller.kit.load import kit_from_tables
 from tests.end_to_end.whole_runs import CAMERA
 
-TABLE = (Place(24.0, 92.0, 0.3), Place(35.0, 85.0, 0.2), Place(50.0, 84.0, 0.4), Place(70.0, 71.5, 0.5))
+TABLE = (
+    RailReading(24.0, 92.0, 0.3),
+    RailReading(35.0, 85.0, 0.2),
+    RailReading(50.0, 84.0, 0.4),
+    RailReading(70.0, 71.5, 0.5),
+)
 KIT = kit_from_tables({"camera": dict(CAMERA), "lens": {"focal_length_mm": 24.0}}, "kit")
 
 
 @pytest.mark.parametrize("place", TABLE)
-def test_what_was_measured_comes_back(place: Place) -> None:
+def test_what_was_measured_comes_back(place: RailReading) -> None:
     reading = rail_at(TABLE, place.focal_length_mm)
     assert reading.rail_mm == pytest.approx(place.rail_mm)
     assert reading.u_rail_mm == pytest.approx(place.u_rail_mm)
@@ -49,7 +54,9 @@ def test_one_place_serves_its_own_focal_length_only() -> None:
 def record(at: int, focal: float | None, rail: float | None, *, undone: bool = False) -> Record:
     values = {"offset_mm": 1.0} | ({} if rail is None else {"rail_mm": rail})
     made = f"2026-03-{at:02}T10:00:00+00:00"
-    return new_record(KIT, Kind.PARALLAX, None, made, values, {}, "test", focal_length_mm=focal, undone=undone, id=at)
+    return new_record(
+        KIT, CalibrationKind.PARALLAX, None, made, values, {}, "test", focal_length_mm=focal, undone=undone, id=at
+    )
 
 
 def test_the_newest_place_for_each_focal_length_counts() -> None:

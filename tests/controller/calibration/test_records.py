@@ -13,7 +13,7 @@ from pydantic import ValidationError
 
 from controller.calibration.records import (
     AxisName,
-    Kind,
+    CalibrationKind,
     Record,
     add,
     calibration_path,
@@ -35,7 +35,7 @@ NOON = datetime(2026, 6, 21, 12, tzinfo=UTC)
 def steps(value: float, days: float = 0, axis: AxisName = AxisName.PAN, kit: Kit = KIT) -> Record:
     made_at = (NOON + timedelta(days=days)).isoformat()
     values = {"steps_per_degree": value}
-    return new_record(kit, Kind.STEPS, axis, made_at, values, {"u_steps_per_degree": 0.01}, "full turns")
+    return new_record(kit, CalibrationKind.STEPS, axis, made_at, values, {"u_steps_per_degree": 0.01}, "full turns")
 
 
 def test_the_file_lies_beside_the_kit() -> None:
@@ -78,13 +78,13 @@ def test_the_newest_that_stands_counts(made: list[tuple[float, int, bool]]) -> N
         for number, (value, days, undone) in enumerate(made)
     ]
     standing = [record for record in records if not record.undone]
-    found = newest_valid(records, Kind.STEPS, AxisName.PAN, KIT)
+    found = newest_valid(records, CalibrationKind.STEPS, AxisName.PAN, KIT)
     assert (found is None) == (not standing)
     if found is not None:
         assert not found.undone
         assert found.made_at == max(record.made_at for record in standing)
-    assert len(valid(records, Kind.STEPS, AxisName.PAN, KIT)) == len(standing)
-    assert newest_valid(records, Kind.STEPS, AxisName.TILT, KIT) is None
+    assert len(valid(records, CalibrationKind.STEPS, AxisName.PAN, KIT)) == len(standing)
+    assert newest_valid(records, CalibrationKind.STEPS, AxisName.TILT, KIT) is None
 
 
 def test_other_gears_make_a_record_invalid_and_other_things_do_not() -> None:
@@ -97,7 +97,7 @@ def test_other_gears_make_a_record_invalid_and_other_things_do_not() -> None:
         ("head.pan.backlash_deg", 0.1, True),
         ("lens.focal_length_mm", 50.0, True),
     ):
-        found = newest_valid(records, Kind.STEPS, AxisName.PAN, kit_with({key: value}))
+        found = newest_valid(records, CalibrationKind.STEPS, AxisName.PAN, kit_with({key: value}))
         assert (found is not None) == holds, key
 
 
@@ -112,8 +112,8 @@ def test_a_record_still_holds_for_the_kit_it_calibrated() -> None:
 def test_calibrated_takes_play_and_ringing(tmp_path: Path) -> None:
     made = NOON.isoformat()
     records = [
-        new_record(KIT, Kind.BACKLASH, AxisName.TILT, made, {"play_deg": 0.07}, {}, "both sides"),
-        new_record(KIT, Kind.SETTLE, None, made, {"ring_hz": 6.5, "ring_damping": 0.03}, {}, "a sensor"),
+        new_record(KIT, CalibrationKind.BACKLASH, AxisName.TILT, made, {"play_deg": 0.07}, {}, "both sides"),
+        new_record(KIT, CalibrationKind.SETTLE, None, made, {"ring_hz": 6.5, "ring_damping": 0.03}, {}, "a sensor"),
     ]
     head = calibrated(KIT, records).head
     assert (head.tilt.backlash_deg, head.pan.backlash_deg) == (0.07, 0)
@@ -123,7 +123,9 @@ def test_calibrated_takes_play_and_ringing(tmp_path: Path) -> None:
 
 
 def test_the_lean_counts_only_while_the_head_stands_there() -> None:
-    level = new_record(KIT, Kind.LEVEL, None, NOON.isoformat(), {"lean_deg": 0.8, "toward_deg": 120.0}, {}, "tilts")
+    level = new_record(
+        KIT, CalibrationKind.LEVEL, None, NOON.isoformat(), {"lean_deg": 0.8, "toward_deg": 120.0}, {}, "tilts"
+    )
     assert calibrated(KIT, [level]).head.lean_deg == 0
     now = calibrated(KIT, [level], NOON + timedelta(hours=11)).head
     assert (now.lean_deg, now.lean_toward_deg) == (0.8, 120.0)
@@ -143,7 +145,7 @@ def test_fresh_says_what_is_present_stale_missing() -> None:
     missing = states(1)
     assert missing.pop("steps pan") is State.PRESENT
     assert set(missing.values()) == {State.MISSING}
-    said = {s.axis: s.sentence for s in fresh(KIT, records, NOON) if s.kind is Kind.STEPS}
+    said = {s.axis: s.sentence for s in fresh(KIT, records, NOON) if s.kind is CalibrationKind.STEPS}
     assert "before the kit was changed" in said[AxisName.TILT]
     assert all(s.sentence.endswith(".") and "\n" not in s.sentence for s in fresh(KIT, records, NOON))
     assert not is_stale(records[0], NOON + timedelta(days=180))
@@ -194,7 +196,7 @@ def test_a_file_that_cannot_be_written_is_said(tmp_path: Path) -> None:
     "changes",
     [
         {"axis": None},
-        {"kind": Kind.LEVEL},
+        {"kind": CalibrationKind.LEVEL},
         {"uncertainties": {"u_gear": 0.1}},
         {"uncertainties": {"u_steps_per_degree": -0.1}},
         {"values": {}},

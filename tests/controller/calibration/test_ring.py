@@ -8,9 +8,9 @@ import numpy as np
 import pytest
 from numpy.typing import NDArray
 
-from controller.calibration.lens_terms import Points, Standing
+from controller.calibration.lens_terms import Points, PupilPlace
 from controller.calibration.ring import ON_AXIS, NotClosed, close_ring
-from controller.calibration.turning import Camera, NoOverlap
+from controller.calibration.turning import NoOverlap, PictureGeometry
 from tests.controller.calibration.pictured import camera_of, common_points, turned
 from tests.controller.calibration.ringed import RingRig, bent_by
 
@@ -24,7 +24,7 @@ def even_steps(count: int) -> Array:
 
 def ring_of(
     seed: int,
-    camera: Camera,
+    camera: PictureGeometry,
     steps: Array,
     noise_px: float,
     missed_deg: float,
@@ -115,7 +115,9 @@ def test_the_lens_is_found_along_with_its_uncertainty() -> None:
 def test_a_pupil_that_may_be_off_the_axis_widens_the_focal_length_alone() -> None:
     rig = RingRig()
     pairs = rig.pairs(np.random.default_rng(5))
-    on, off = (close_ring(pairs, rig.steps, rig.expected, standing=each) for each in (ON_AXIS, Standing(10.0, 10_000.0)))
+    on, off = (
+        close_ring(pairs, rig.steps, rig.expected, standing=each) for each in (ON_AXIS, PupilPlace(10.0, 10_000.0))
+    )
     assert off.u_focal_px > 2 * on.u_focal_px
     assert off.u_steps_per_degree == pytest.approx(on.u_steps_per_degree, rel=0.01)
     assert off.pupil_share > 0.5 > on.pupil_share

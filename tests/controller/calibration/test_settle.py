@@ -16,7 +16,7 @@ from controller.calibration.settle import NotRinging, Wait, fit_ringing, swing_p
 from controller.program.timing import ring_down_s
 from protocol.units import NS
 from sim.axis import AxisSpec
-from sim.head import Head, HeadSpec
+from sim.head import HeadSpec, SimulatedHead
 from sim.motors import move
 
 Array = NDArray[np.float64]
@@ -78,7 +78,7 @@ def test_motion_while_the_shutter_is_open(shutter_s: float) -> None:
 @pytest.mark.parametrize(("hz", "damping"), [(8.0, 0.05), (3.0, 0.02), (12.0, 0.15)])
 def test_the_simulated_head_is_measured_as_it_is(hz: float, damping: float) -> None:
     """And after the wait it moves by no more than was asked for, by no less than a fifth of it."""
-    head = Head(HeadSpec(AxisSpec(320.0), AxisSpec(320.0), hz, damping, pixel_deg=0.01), 0, 0)
+    head = SimulatedHead(HeadSpec(AxisSpec(320.0), AxisSpec(320.0), hz, damping, pixel_deg=0.01), 0, 0)
     head.pan.begin(move(0, 0, 9600, 9600, 12_800))
     end_s = head.pan.motion.end_ns / NS
     time = np.arange(0, 10 / hz, 1 / hz / 25)

@@ -8,7 +8,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy.spatial.transform import Rotation
 
-from controller.calibration.turning import Camera, NoOverlap, turn_between
+from controller.calibration.turning import NoOverlap, PictureGeometry, turn_between
 from controller.optics.projection import Projection, picture_radius
 from tests.controller.calibration.coverage import CASES, share_held
 from tests.controller.calibration.pictured import camera_of, common_points, turned
@@ -16,7 +16,7 @@ from tests.controller.calibration.pictured import camera_of, common_points, turn
 
 @pytest.mark.parametrize("projection", Projection)
 def test_pixels_and_rays_undo_each_other(projection: Projection) -> None:
-    camera = Camera(300.0, (400.5, 300.25), projection)
+    camera = PictureGeometry(300.0, (400.5, 300.25), projection)
     points = np.random.default_rng(1).uniform((250, 150), (550, 450), (200, 2))
     rays = camera.rays(points)
     assert np.linalg.norm(rays, axis=1) == pytest.approx(1)
@@ -28,7 +28,7 @@ def test_pixels_and_rays_undo_each_other(projection: Projection) -> None:
 
 @pytest.mark.parametrize("projection", Projection)
 def test_pixels_and_rays_undo_each_other_through_a_lens_that_distorts(projection: Projection) -> None:
-    camera = Camera(300.0, (400.5, 300.25), projection, (-0.05, 0.02, -0.01))
+    camera = PictureGeometry(300.0, (400.5, 300.25), projection, (-0.05, 0.02, -0.01))
     points = np.random.default_rng(1).uniform((250, 150), (550, 450), (200, 2))
     assert camera.pixels(camera.rays(points)) == pytest.approx(points, abs=1e-6)
 
@@ -36,7 +36,7 @@ def test_pixels_and_rays_undo_each_other_through_a_lens_that_distorts(projection
 @pytest.mark.parametrize("projection", Projection)
 def test_the_size_of_a_pixel_is_how_far_rays_move(projection: Projection) -> None:
     """The root mean square of both sides, by moving points a thousandth of a pixel."""
-    camera = Camera(300.0, (400.5, 300.25), projection, (-0.05, 0.02, -0.01))
+    camera = PictureGeometry(300.0, (400.5, 300.25), projection, (-0.05, 0.02, -0.01))
     points = np.random.default_rng(1).uniform((250, 150), (550, 450), (50, 2))
     rays, size = camera.seen(points)
     sides = [np.linalg.norm(camera.rays(points + step) - rays, axis=1) * 1000 for step in np.eye(2) / 1000]
@@ -90,7 +90,7 @@ def test_pictures_with_nothing_in_common_are_refused() -> None:
 
 
 def test_a_picture_larger_than_the_lens_can_show_is_refused() -> None:
-    camera = Camera(100.0, (500.0, 333.0), Projection.ORTHOGRAPHIC)
+    camera = PictureGeometry(100.0, (500.0, 333.0), Projection.ORTHOGRAPHIC)
     points = np.random.default_rng(6).uniform((0, 0), (1000, 667), (50, 2))
     with pytest.raises(ValueError, match="larger than this lens"):
         turn_between(points, points, camera)

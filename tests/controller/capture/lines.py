@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable
 
 from protocol.codec import decode_message
-from protocol.framing import Deframer, Frame, encode_frame
+from protocol.framing import CheckedFrame, Deframer, encode_frame
 from protocol.messages import Message
 from sim.rig import Rig
 from sim.virtual_port import VirtualPort
@@ -56,7 +56,7 @@ def the_first(count: int, kind: type[Message]) -> Callable[[Message], bool]:
     return lost
 
 
-def wire_of(frame: Frame) -> bytes:
+def wire_of(frame: CheckedFrame) -> bytes:
     return encode_frame(frame.kind, frame.seq, frame.payload)
 
 

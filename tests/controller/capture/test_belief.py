@@ -9,7 +9,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from controller.capture import belief
-from controller.capture.belief import Asked, Known, Told
+from controller.capture.belief import CommandOutcome, Known, SentCommand
 from controller.program.build import build_program
 from controller.program.timing import motion_ns
 from protocol.messages import (
@@ -39,8 +39,10 @@ late_ns = st.integers(0, 2_000_000_000)
 clocks = st.integers(0, 2**32 - 1)
 
 
-def asked(request: Reference | Move | Expose, at: tuple[int, int] | None = (0, 0), clock_ms: int | None = None) -> Asked:
-    return Asked(request, NOW, at, clock_ms, accepted=True)
+def asked(
+    request: Reference | Move | Expose, at: tuple[int, int] | None = (0, 0), clock_ms: int | None = None
+) -> SentCommand:
+    return SentCommand(request, NOW, at, clock_ms, accepted=True)
 
 
 def move_to(goal: tuple[int, int]) -> Move:
@@ -55,7 +57,7 @@ def ramps_ns(here: tuple[int, int], goal: tuple[int, int]) -> int:
 @given(here=places, goal=places, late=late_ns, clock=clocks)
 def test_a_true_arrival_is_believed(here: tuple[int, int], goal: tuple[int, int], late: int, clock: int) -> None:
     took = ramps_ns(here, goal) + late
-    told = Told(Outcome.ARRIVED, goal, (clock + took // MS) % 2**32, NOW + took)
+    told = CommandOutcome(Outcome.ARRIVED, goal, (clock + took // MS) % 2**32, NOW + took)
     assert belief.of_end(asked(move_to(goal), here, clock), told, PROGRAM, FITTED) is None
 
 
@@ -64,7 +66,7 @@ def test_an_arrival_elsewhere_is_not(
     here: tuple[int, int], goal: tuple[int, int], off: tuple[int, int], late: int
 ) -> None:
     there = (goal[0] + off[0], goal[1] + off[1])
-    told = Told(Outcome.ARRIVED, there, 0, NOW + ramps_ns(here, goal) + late)
+    told = CommandOutcome(Outcome.ARRIVED, there, 0, NOW + ramps_ns(here, goal) + late)
     lie = belief.of_end(asked(move_to(goal), here), told, PROGRAM, FITTED)
     assert lie is not None
     assert lie.place
@@ -79,7 +81,7 @@ def test_an_arrival_before_the_ramps_allow_is_not(
     """By the host's clock, and by the board's own: a tenth too soon, on moves long enough for that to show."""
     least = ramps_ns(here, goal)
     took = round(least * share)
-    told = Told(Outcome.ARRIVED, goal, took // MS, NOW + (least if by_clock else took))
+    told = CommandOutcome(Outcome.ARRIVED, goal, took // MS, NOW + (least if by_clock else took))
     lie = belief.of_end(asked(move_to(goal), here, 0), told, PROGRAM, FITTED)
     if least > 2_000 * MS:
         assert lie is not None
@@ -99,7 +101,7 @@ def test_an_exposure_takes_focus_and_press(focus: int, press: int, limit: int, l
     outcome, fitted = (Outcome.EXPOSED_SYNC, FITTED) if sync else (Outcome.EXPOSED_BLIND, BLIND)
     least_ms = focus + press + (0 if sync else limit)
     took = least_ms * MS + late
-    true = Told(outcome, (4, 5), took // MS, NOW + took)
+    true = CommandOutcome(outcome, (4, 5), took // MS, NOW + took)
     whole = asked(request, (4, 5), 0)
     assert belief.of_end(whole, true, PROGRAM, fitted) is None
     soon = round(least_ms * 0.9)
@@ -119,7 +121,7 @@ def test_an_exposure_takes_focus_and_press(focus: int, press: int, limit: int, l
 @pytest.mark.parametrize("request_", [move_to((0, 0)), Reference(ID, 100, 100, 10), Expose(ID, 0, 0, 1, 1, 1)])
 def test_a_command_has_the_ends_it_can_have(request_: Move | Reference | Expose, outcome: Outcome) -> None:
     for fitted in (FITTED, BLIND):
-        lie = belief.of_end(asked(request_), Told(outcome, (0, 0), 0, NOW + 10**12), PROGRAM, fitted)
+        lie = belief.of_end(asked(request_), CommandOutcome(outcome, (0, 0), 0, NOW + 10**12), PROGRAM, fitted)
         if outcome not in belief.ENDS[type(request_)]:
             assert lie is not None
             assert outcome.name in lie.sentence
@@ -130,7 +132,7 @@ def test_a_command_has_the_ends_it_can_have(request_: Move | Reference | Expose,
 
 def test_a_reference_run_moves_if_there_is_a_switch() -> None:
     request = Reference(ID, PROGRAM.pan_search_steps_s, PROGRAM.tilt_search_steps_s, 10)
-    at_once = Told(Outcome.REFERENCED, (0, 0), 0, NOW + MS)
+    at_once = CommandOutcome(Outcome.REFERENCED, (0, 0), 0, NOW + MS)
     assert belief.of_end(asked(request, (0, 0), 0), at_once, PROGRAM, FITTED) is not None
     assert belief.of_end(asked(request, (0, 0), 0), at_once, PROGRAM, Capability.SYNC_CONTACT) is None
     assert (

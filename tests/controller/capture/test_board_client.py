@@ -9,7 +9,7 @@ from random import Random
 import pytest
 
 from controller.capture.board import BoardClient
-from controller.capture.events import Event, Kind, Wanted
+from controller.capture.events import Event, EventKind, Wanted
 from controller.capture.gate import Gate
 from controller.kit.line import TRIES, retry_ns
 from controller.planning.plan import Frame
@@ -35,8 +35,8 @@ from protocol.messages import (
     Welcome,
 )
 from protocol.statistics import Trouble
-from protocol.units import Axis, BootId, CommandId, Steps
-from sim.board import Board
+from protocol.units import AxisId, BootId, CommandId, Steps
+from sim.board import SimulatedBoard
 from tests.controller.capture.lines import CutPort, LossyPort, MuffledPort, the_first
 from tests.end_to_end.whole_runs import (
     World,
@@ -58,7 +58,7 @@ def greeted(world: World) -> BoardClient:
     client.greet()
     event = client.wait_event(None)
     assert event is not None
-    assert event.kind is Kind.WELCOMED
+    assert event.kind is EventKind.WELCOMED
     return client
 
 
@@ -69,13 +69,13 @@ def armed(world: World) -> BoardClient:
     welcome = client.wait_event(None)
     assert welcome is not None
     assert welcome.boot_id is not None
-    for number, (name, axis) in enumerate(((Axis.PAN, world.program.pan), (Axis.TILT, world.program.tilt)), start=1):
+    for number, (name, axis) in enumerate(((AxisId.PAN, world.program.pan), (AxisId.TILT, world.program.tilt)), start=1):
         low, high = Steps(axis.min_steps), Steps(axis.max_steps)
         client.send(SetAxis(CommandId(number), name, low, high, axis.speed_steps_s, axis.accel_steps_s2))
     client.send(Arm(CommandId(3), welcome.boot_id, world.program.silence_ms))
     event = client.wait_event(None)
     assert event is not None
-    assert event.kind is Kind.ARMED
+    assert event.kind is EventKind.ARMED
     return client
 
 
@@ -91,7 +91,7 @@ def test_greeting_tells_who_the_board_is() -> None:
     client.greet()
     event = client.wait_event(None)
     assert event is not None
-    assert event.kind is Kind.WELCOMED
+    assert event.kind is EventKind.WELCOMED
     assert event.boot_id
     assert event.command_id == 0
 
@@ -120,7 +120,7 @@ def test_a_held_notice_becomes_an_event_with_its_cause() -> None:
     heard(world, Held(Cause.STALL, Steps(0), Steps(0), 1))
     event = client.wait_event(NS)
     assert event is not None
-    assert (event.kind, event.cause) == (Kind.HELD, Cause.STALL)
+    assert (event.kind, event.cause) == (EventKind.HELD, Cause.STALL)
 
 
 def test_a_refusal_becomes_an_event_with_its_reason() -> None:
@@ -129,7 +129,7 @@ def test_a_refusal_becomes_an_event_with_its_reason() -> None:
     client.send(Arm(CommandId(1), BootId(1), 6000))
     event = client.wait_event(NS)
     assert event is not None
-    assert event.kind is Kind.REFUSED
+    assert event.kind is EventKind.REFUSED
     assert event.reason is not None
 
 
@@ -190,7 +190,7 @@ def test_questions_about_a_late_ending_come_at_doubling_intervals() -> None:
     due_ns = world.port.now() + NS
     questions.clear()
     client.send(Reference(CommandId(4), 320, 320, 10), expected_ns=NS)  # takes longer than that
-    while (event := client.wait_event(None)) is not None and event.kind is not Kind.REFERENCED:
+    while (event := client.wait_event(None)) is not None and event.kind is not EventKind.REFERENCED:
         pass
     late = [round((at_ns - due_ns) / 1e6) for at_ns in questions[1:]]
     assert late == [20 * 2**number for number in range(len(late))]
@@ -208,14 +208,14 @@ def test_a_board_that_stops_by_itself_is_asked_until_it_rests() -> None:
     client.send(Reference(CommandId(4), 3000, 3000, 10), expected_ns=NS)
     event = client.wait_event(None)
     assert event is not None
-    assert event.kind is Kind.REFERENCED
+    assert event.kind is EventKind.REFERENCED
     client.send(Move(CommandId(5), Steps(330 * 320), Steps(0)), expected_ns=17 * NS)
     assert client.wait_event(world.port.now() + 7 * NS) is None
     world.rig.board._stop(world.port.now(), Cause.STALL)  # as it would when a motor reports trouble
     rest_ns = world.rig.head.pan.motion.end_ns
     assert rest_ns > world.port.now() + 5 * NS
     events = [client.wait_event(rest_ns + NS) for _ in range(2)]
-    assert [event.kind for event in events if event] == [Kind.CUT_SHORT, Kind.HELD]
+    assert [event.kind for event in events if event] == [EventKind.CUT_SHORT, EventKind.HELD]
     assert all(event is not None and rest_ns <= event.at_ns < rest_ns + NS // 10 for event in events)
     assert events[1] is not None
     assert events[1].cause is Cause.STALL
@@ -250,21 +250,21 @@ def test_what_has_happened_comes_before_a_wish() -> None:
     world = world_of(KIT)
     client = greeted(world)
     heard(world, Held(Cause.STALL, Steps(0), Steps(0), 1))
-    wishes = iter([None, Wanted(Kind.STOP)])
+    wishes = iter([None, Wanted(EventKind.STOP)])
     kinds = []
     for _ in range(2):
         event = client.wait_event(NS, lambda: next(wishes, None))
         assert event is not None
         kinds.append(event.kind)
-    assert kinds == [Kind.HELD, Kind.STOP]
+    assert kinds == [EventKind.HELD, EventKind.STOP]
 
 
 def test_a_wish_is_asked_for_when_the_port_wakes() -> None:
     world = world_of(KIT)
     client = greeted(world)
     world.port.wake_at(2 * NS)
-    event = client.wait_event(9 * NS, lambda: Wanted(Kind.HALT) if world.port.now() >= 2 * NS else None)
-    assert event == Event(Kind.HALT, 2 * NS)
+    event = client.wait_event(9 * NS, lambda: Wanted(EventKind.HALT) if world.port.now() >= 2 * NS else None)
+    assert event == Event(EventKind.HALT, 2 * NS)
 
 
 @pytest.mark.parametrize("kind", [Accepted, Status, Finished, Welcome])
@@ -300,7 +300,7 @@ def test_a_dead_line_is_told_after_all_tries() -> None:
     client.send_urgent(Stop())
     event = client.wait_event(None)
     program = world.program
-    assert event == Event(Kind.LINK_LOST, begin_ns + program.tries * program.retry_ns, trouble=Trouble.NOTHING)
+    assert event == Event(EventKind.LINK_LOST, begin_ns + program.tries * program.retry_ns, trouble=Trouble.NOTHING)
     assert (program.tries, program.retry_ns) == (TRIES, retry_ns(KIT.board.baud))
 
 
@@ -344,7 +344,7 @@ def test_a_board_that_restarts_is_noticed_and_refers_again(tmp_path: Path) -> No
         nonlocal made
         made += 1
         if made == 3:
-            rig.board = Board(
+            rig.board = SimulatedBoard(
                 rig.head,
                 rig.camera,
                 Random(99),

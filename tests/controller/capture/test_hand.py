@@ -2,7 +2,7 @@
 
 import pytest
 
-from controller.capture.events import Kind, Wanted
+from controller.capture.events import EventKind, Wanted
 from controller.capture.hand import Hand
 from controller.errors import InputError, LinkLost, RunStopped, WorldError
 from controller.kit.kit import Kit
@@ -64,8 +64,8 @@ def to_and_fro(hand: Hand) -> None:
         hand.wait_move(0, 0)
 
 
-@pytest.mark.parametrize("kind", [Kind.PAUSE, Kind.STOP, Kind.HALT])
-def test_ctrl_c_stops_it(kind: Kind) -> None:
+@pytest.mark.parametrize("kind", [EventKind.PAUSE, EventKind.STOP, EventKind.HALT])
+def test_ctrl_c_stops_it(kind: EventKind) -> None:
     world = world_of(KIT, ())
     wishes = iter([None] * 200)
     hand = Hand(

@@ -4,20 +4,25 @@ import signal
 
 import pytest
 
-from controller.capture.events import Kind
+from controller.capture.events import EventKind
 from controller.capture.interrupts import Interrupts
 
 
-def wish(interrupts: Interrupts) -> Kind | None:
+def wish(interrupts: Interrupts) -> EventKind | None:
     wanted = interrupts.next_wish()
     return None if wanted is None else wanted.kind
 
 
 @pytest.mark.parametrize(
     ("number", "wishes"),
-    [(signal.SIGINT, (Kind.PAUSE, Kind.STOP, Kind.HALT)), (signal.SIGTERM, (Kind.STOP, Kind.HALT))],
+    [
+        (signal.SIGINT, (EventKind.PAUSE, EventKind.STOP, EventKind.HALT)),
+        (signal.SIGTERM, (EventKind.STOP, EventKind.HALT)),
+    ],
 )
-def test_each_is_graver_than_the_one_before_and_the_last_ends(number: signal.Signals, wishes: tuple[Kind, ...]) -> None:
+def test_each_is_graver_than_the_one_before_and_the_last_ends(
+    number: signal.Signals, wishes: tuple[EventKind, ...]
+) -> None:
     before = signal.getsignal(number)
     with Interrupts() as interrupts:
         assert wish(interrupts) is None
@@ -33,7 +38,7 @@ def test_each_is_graver_than_the_one_before_and_the_last_ends(number: signal.Sig
 def test_once_it_goes_on_ctrl_c_pauses_again() -> None:
     with Interrupts() as interrupts:
         signal.raise_signal(signal.SIGINT)
-        assert wish(interrupts) is Kind.PAUSE
+        assert wish(interrupts) is EventKind.PAUSE
         interrupts.begin_again()
         signal.raise_signal(signal.SIGINT)
-        assert wish(interrupts) is Kind.PAUSE
+        assert wish(interrupts) is EventKind.PAUSE

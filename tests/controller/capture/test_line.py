@@ -5,7 +5,7 @@ from __future__ import annotations
 import pytest
 
 from controller.capture.gate import Unannounced
-from controller.capture.line import Line, OtherVersion
+from controller.capture.line import BoardLine, OtherVersion
 from controller.commands.stand_in import rig_spec
 from protocol.codec import encode_message, kind_of
 from protocol.framing import Deframer, encode_frame
@@ -20,8 +20,8 @@ NS = 1_000_000_000
 KIT = kit_of()
 
 
-def line_to(port: VirtualPort) -> Line:
-    return Line(port, lambda: HostLink(retry_ns=Nanos(NS // 5), tries=3))
+def line_to(port: VirtualPort) -> BoardLine:
+    return BoardLine(port, lambda: HostLink(retry_ns=Nanos(NS // 5), tries=3))
 
 
 def port_of_rig() -> VirtualPort:

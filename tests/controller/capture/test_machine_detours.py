@@ -7,9 +7,9 @@ from pathlib import Path
 import pytest
 
 from controller.capture.effects import Ask, Effect, End, Intend, Send, SendUrgent, Timer
-from controller.capture.events import Event, Kind
+from controller.capture.events import Event, EventKind
 from controller.capture.machine import handle
-from controller.capture.people import Question
+from controller.capture.people import YesNoQuestion
 from controller.capture.run import Run
 from controller.capture.runner import Runner
 from controller.capture.states import RunState
@@ -33,18 +33,18 @@ def with_hand(*numbers: int) -> tuple[Frame, ...]:
     return tuple(frame.model_copy(update={"by_hand": frame.id in numbers}) for frame in few_frames())
 
 
-def told(run: Run, *kinds: Kind, at_ns: int = T) -> list[Effect]:
+def told(run: Run, *kinds: EventKind, at_ns: int = T) -> list[Effect]:
     """Some events; what the last one asks for."""
     effects: list[Effect] = []
     for kind in kinds:
-        outcome = Outcome.EXPOSED_SYNC if kind is Kind.EXPOSED else Outcome.NONE
+        outcome = Outcome.EXPOSED_SYNC if kind is EventKind.EXPOSED else Outcome.NONE
         effects = handle(run, Event(kind, at_ns, CommandId(run.shot.id), outcome, boot_id=BootId(5)))
     return effects
 
 
 def begun(frames: tuple[Frame, ...]) -> Run:
     run = Run(build_program(BRACKET, frames))
-    told(run, Kind.START, Kind.WELCOMED, Kind.ARMED)
+    told(run, EventKind.START, EventKind.WELCOMED, EventKind.ARMED)
     return run
 
 
@@ -54,14 +54,14 @@ def stands_in(run: Run) -> RunState:
 
 def test_frames_by_hand_alone_are_asked_for_before_anything_moves() -> None:
     run = begun(with_hand(0, 1, 2, 3))
-    timer, ask = told(run, Kind.REFERENCED)[1:]
+    timer, ask = told(run, EventKind.REFERENCED)[1:]
     assert timer == Timer(None, overdue=False)
     assert isinstance(ask, Ask)
     assert (ask.question.hold_deg, ask.question.needs_person) == ((15.0, 5.0), True)
     assert "Frame 0 is shot by hand" in ask.question.words
     assert stands_in(run) is RunState.ASKING
-    assert told(run, Kind.ANSWERED, at_ns=7 * T) == [Timer(7 * T, overdue=False)]
-    intend, send, _ = told(run, Kind.WAITED, at_ns=7 * T)
+    assert told(run, EventKind.ANSWERED, at_ns=7 * T) == [Timer(7 * T, overdue=False)]
+    intend, send, _ = told(run, EventKind.WAITED, at_ns=7 * T)
     assert isinstance(intend, Intend)
     assert (intend.intent.frame, intend.intent.pan_deg, intend.intent.tilt_deg) == (0, None, None)  # no motor moved it
     assert isinstance(send, Send)
@@ -70,35 +70,35 @@ def test_frames_by_hand_alone_are_asked_for_before_anything_moves() -> None:
 
 def test_a_frame_by_hand_waits_until_the_head_has_moved_for_the_last_time() -> None:
     run = begun(with_hand(1))
-    told(run, Kind.REFERENCED)
+    told(run, EventKind.REFERENCED)
     for _ in range(3):
-        told(run, Kind.ARRIVED, Kind.WAITED, Kind.EXPOSED, Kind.WAITED)
-        send = told(run, Kind.EXPOSED, at_ns=9 * T)[1]
+        told(run, EventKind.ARRIVED, EventKind.WAITED, EventKind.EXPOSED, EventKind.WAITED)
+        send = told(run, EventKind.EXPOSED, at_ns=9 * T)[1]
         assert isinstance(send, Send)
         assert isinstance(send.request, Move)
-    timer, ask = told(run, Kind.ARRIVED, at_ns=9 * T)
+    timer, ask = told(run, EventKind.ARRIVED, at_ns=9 * T)
     assert timer == Timer(None, overdue=False)
     assert isinstance(ask, Ask)
     assert ask.question.hold_deg == (120.0, -15.5)
     # An answer that comes at once still leaves the camera its time to get ready.
-    assert told(run, Kind.ANSWERED, at_ns=9 * T) == [Timer(9 * T + 250_000_000, overdue=False)]
-    told(run, Kind.WAITED, Kind.EXPOSED, Kind.WAITED, Kind.EXPOSED)
+    assert told(run, EventKind.ANSWERED, at_ns=9 * T) == [Timer(9 * T + 250_000_000, overdue=False)]
+    told(run, EventKind.WAITED, EventKind.EXPOSED, EventKind.WAITED, EventKind.EXPOSED)
     assert stands_in(run) is RunState.CLOSING
 
 
 def test_a_last_frame_by_hand_ends_the_run() -> None:
     run = begun(with_hand(0, 1, 2, 3))
-    told(run, Kind.REFERENCED)
+    told(run, EventKind.REFERENCED)
     for _ in range(4):
-        told(run, Kind.ANSWERED, Kind.WAITED, Kind.EXPOSED, Kind.WAITED, Kind.EXPOSED)
+        told(run, EventKind.ANSWERED, EventKind.WAITED, EventKind.EXPOSED, EventKind.WAITED, EventKind.EXPOSED)
     assert stands_in(run) is RunState.CLOSING
-    assert told(run, Kind.AT_REST) == [End(True, "The run is through.")]
+    assert told(run, EventKind.AT_REST) == [End(True, "The run is through.")]
 
 
-@pytest.mark.parametrize("wish", [Kind.STOP, Kind.HALT])
-def test_the_operator_may_end_it_instead_of_answering(wish: Kind) -> None:
+@pytest.mark.parametrize("wish", [EventKind.STOP, EventKind.HALT])
+def test_the_operator_may_end_it_instead_of_answering(wish: EventKind) -> None:
     run = begun(with_hand(0))
-    told(run, Kind.REFERENCED)
+    told(run, EventKind.REFERENCED)
     assert isinstance(told(run, wish)[0], SendUrgent)
     assert stands_in(run) is RunState.STOPPING
 
@@ -109,7 +109,7 @@ def test_frames_by_hand_are_asked_for_and_made(numbers: tuple[int, ...], tmp_pat
     world = world_of(BRACKET, frames)
     asked: list[int] = []
 
-    def hold(question: Question) -> bool:
+    def hold(question: YesNoQuestion) -> bool:
         assert question.hold_deg is not None
         asked.append(next(frame.id for frame in frames if (frame.yaw_deg, frame.pitch_deg) == question.hold_deg))
         world.rig.head.hold_by_hand(*question.hold_deg)
@@ -134,15 +134,23 @@ def test_after_going_too_far_the_head_comes_back_without_settling_twice() -> Non
     assert (beyond.pan_steps, back.pan_steps) == (38_400, 38_400)
     assert (beyond.tilt_steps, back.tilt_steps) == (-4960 - 160, -4960)
     run = Run(program)
-    told(run, Kind.START, Kind.WELCOMED, Kind.ARMED, Kind.REFERENCED, Kind.ARRIVED, Kind.WAITED)
-    first = told(run, Kind.EXPOSED)[1]
+    told(
+        run,
+        EventKind.START,
+        EventKind.WELCOMED,
+        EventKind.ARMED,
+        EventKind.REFERENCED,
+        EventKind.ARRIVED,
+        EventKind.WAITED,
+    )
+    first = told(run, EventKind.EXPOSED)[1]
     assert isinstance(first, Send)
     assert first.request == Move(CommandId(run.board.next_id - 1), beyond.pan_steps, beyond.tilt_steps)  # type: ignore[arg-type]
-    send, timer = told(run, Kind.ARRIVED, at_ns=5 * T)
+    send, timer = told(run, EventKind.ARRIVED, at_ns=5 * T)
     assert stands_in(run) is RunState.MOVING
     assert send == Send(Move(CommandId(run.board.next_id - 1), back.pan_steps, back.tilt_steps), back.expected_ns)  # type: ignore[arg-type]
     assert timer == Timer(5 * T + back.deadline_ns, overdue=True)
-    assert told(run, Kind.ARRIVED, at_ns=6 * T) == [Timer(6 * T + back.settle_ns, overdue=False)]
+    assert told(run, EventKind.ARRIVED, at_ns=6 * T) == [Timer(6 * T + back.settle_ns, overdue=False)]
     assert stands_in(run) is RunState.SETTLING
 
 

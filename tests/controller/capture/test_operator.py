@@ -5,10 +5,10 @@ from pathlib import Path
 
 import pytest
 
-from controller.capture.events import Kind, Wanted
+from controller.capture.events import EventKind, Wanted
 from controller.capture.interrupts import Interrupts
 from controller.capture.operator import HOW_TO_ANSWER, LOOKS_EVERY_NS, WORDS, Operator, as_wanted, wish_of
-from controller.capture.people import People, Question
+from controller.capture.people import People, YesNoQuestion
 from controller.errors import InputError
 from controller.session.rows import WishRow
 from controller.session.session import Session
@@ -34,7 +34,7 @@ def test_a_word_is_a_wish(word: str) -> None:
 
 @pytest.mark.parametrize("words", [["retake", "13,12"], ["retake", "12", "13"], ["retake", "12,", "13,12"]])
 def test_frames_are_sorted_and_named_once(words: list[str]) -> None:
-    assert as_wanted(wish_of(words)) == Wanted(Kind.RETAKE, (12, 13))
+    assert as_wanted(wish_of(words)) == Wanted(EventKind.RETAKE, (12, 13))
 
 
 @pytest.mark.parametrize("words", [["dance"], ["retake"], ["retake", "a"], ["retake", "-1"], ["stop", "3"]])
@@ -48,15 +48,15 @@ def test_every_source_is_heard(tmp_path: Path) -> None:
     complaints: list[str] = []
     with Session.create(tmp_path / "s", {}, durable=True) as session:
         operator = Operator(lambda: now, Interrupts(), People(complaints.append, lines=Lines(lines)), session)
-        assert operator.next_wish() == Wanted(Kind.GO_ON)  # Enter alone
-        assert operator.next_wish() == Wanted(Kind.PAUSE)
+        assert operator.next_wish() == Wanted(EventKind.GO_ON)  # Enter alone
+        assert operator.next_wish() == Wanted(EventKind.PAUSE)
         assert operator.next_wish() is None
         assert len(complaints) == 1
         assert complaints[0].startswith("“jump” is not known here")
         tell(tmp_path / "s", WishRow("retake", (3,)))
         assert operator.next_wish() is None  # it has just looked
         now = LOOKS_EVERY_NS
-        assert operator.next_wish() == Wanted(Kind.RETAKE, (3,))
+        assert operator.next_wish() == Wanted(EventKind.RETAKE, (3,))
         now = 2 * LOOKS_EVERY_NS
         assert operator.next_wish() is None
 
@@ -81,7 +81,7 @@ def test_a_question_is_answered_only_by_what_comes_after_it(tmp_path: Path) -> N
         tell(tmp_path / "s", WishRow("yes", (1,)))  # somebody has guessed the number
         operator = Operator(lambda: now, Interrupts(), People(said.append, lines=lines, at_terminal=True), session)
         session.take_wish()
-        assert operator.ask(Question("Clear?")) is None
+        assert operator.ask(YesNoQuestion("Clear?")) is None
         assert lines.lines == []
         assert operator.next_wish() is None
         assert session.open_question() == (1, "Clear?")
@@ -89,17 +89,17 @@ def test_a_question_is_answered_only_by_what_comes_after_it(tmp_path: Path) -> N
         assert operator.next_wish() is None
         assert operator.next_wish() is None
         assert [line for line in said if line.endswith(HOW_TO_ANSWER)] == said[-3:]
-        assert operator.next_wish() == Wanted(Kind.DECLINED)
+        assert operator.next_wish() == Wanted(EventKind.DECLINED)
         assert session.open_question() is None
         lines.lines = ["y"]
         assert operator.next_wish() is None  # nothing is asked any more
-        assert operator.ask(Question("Clear now?")) is None
+        assert operator.ask(YesNoQuestion("Clear now?")) is None
         tell(tmp_path / "s", WishRow("yes", (1,)))  # meant for the question before
         now = LOOKS_EVERY_NS
         assert operator.next_wish() is None
         tell(tmp_path / "s", WishRow("yes", (2,)))
         now *= 2
-        assert operator.next_wish() == Wanted(Kind.ANSWERED)
+        assert operator.next_wish() == Wanted(EventKind.ANSWERED)
 
 
 @pytest.mark.parametrize(("yes", "at_terminal", "needs_person", "answer"), [
@@ -108,7 +108,7 @@ def test_a_question_is_answered_only_by_what_comes_after_it(tmp_path: Path) -> N
 ])  # fmt: skip
 def test_who_answers(yes: bool, at_terminal: bool, needs_person: bool, answer: bool | None) -> None:
     operator = Operator(lambda: 0, Interrupts(), People(yes=yes, at_terminal=at_terminal))
-    assert operator.ask(Question("Well?", needs_person=needs_person)) is answer
+    assert operator.ask(YesNoQuestion("Well?", needs_person=needs_person)) is answer
 
 
 def test_a_look_is_often_enough() -> None:

@@ -10,12 +10,12 @@ import pytest
 from transitions import MachineError
 
 from controller.capture.effects import Conclude, Doubt, End, SendUrgent, ZeroLost
-from controller.capture.events import Event, Kind
+from controller.capture.events import Event, EventKind
 from controller.capture.machine import handle
 from controller.capture.run import Run
 from controller.capture.shooting import complete, complete_unheard
-from controller.capture.states import AWAY, ENDING, FINAL, PARENT, Group, RunState, lineage
-from controller.capture.table import ANYWHERE, IGNORED, NEXT, NOTES, OF_BOARD, ROWS, Onward, Row, rows_of
+from controller.capture.states import AWAY, ENDING, FINAL, PARENT, RunState, StateGroup, lineage
+from controller.capture.table import ANYWHERE, IGNORED, NEXT, NOTES, OF_BOARD, ROWS, Onward, TransitionRow, rows_of
 from controller.program.build import build_program
 from controller.session.rows import DoubtReason, ShotOutcome
 from protocol.messages import Cause, EdgeFlag, Index, Outcome, Reason, Stop
@@ -25,16 +25,16 @@ from tests.end_to_end.whole_runs import few_frames, kit_of
 
 PROGRAM = build_program(kit_of(exposure={"bracket_ev": [0, 1]}), few_frames())
 S = RunState
-PAIRS = [(state, kind) for state in RunState for kind in Kind]
+PAIRS = [(state, kind) for state in RunState for kind in EventKind]
 IN_TABLE = {(state, row.kind) for state in RunState for row in rows_of(state)}
 # The step that a run in this state has in hand: 0 is a move, 1 the first exposure after it.
 CURSOR = {
     state: 1 if state in {S.SETTLING, S.EXPOSING, S.TRANSFERRING, S.RECOVERING, S.LISTENING} else 0 for state in RunState
 }
 OUTCOME = {
-    Kind.EXPOSED: Outcome.EXPOSED_SYNC,
-    Kind.NOT_CONFIRMED: Outcome.NO_SYNC,
-    Kind.CUT_SHORT: Outcome.CUT_SHORT,
+    EventKind.EXPOSED: Outcome.EXPOSED_SYNC,
+    EventKind.NOT_CONFIRMED: Outcome.NO_SYNC,
+    EventKind.CUT_SHORT: Outcome.CUT_SHORT,
 }
 
 
@@ -46,11 +46,11 @@ def run_in(state: RunState) -> Run:
     if state in {S.EXPOSING, S.STOPPING, S.TRANSFERRING, *AWAY}:
         run.shot.id = 9
     if state in {S.TRANSFERRING, S.STOPPING, *AWAY}:
-        run.shot.opened = event_of(Kind.EXPOSED)
+        run.shot.opened = event_of(EventKind.EXPOSED)
     return run
 
 
-def event_of(kind: Kind) -> Event:
+def event_of(kind: EventKind) -> Event:
     return Event(
         kind,
         5_000_000_000,
@@ -91,11 +91,11 @@ def test_an_end_is_an_end(state: RunState) -> None:
 
 
 def test_every_event_is_used() -> None:
-    assert {row.kind for rows in ROWS.values() for row in rows} | ANYWHERE.kinds == set(Kind)
+    assert {row.kind for rows in ROWS.values() for row in rows} | ANYWHERE.kinds == set(EventKind)
 
 
 @pytest.mark.parametrize(("state", "kind"), [pair for pair in PAIRS if pair not in IN_TABLE])
-def test_a_pair_outside_the_table_raises_and_changes_nothing(state: RunState, kind: Kind) -> None:
+def test_a_pair_outside_the_table_raises_and_changes_nothing(state: RunState, kind: EventKind) -> None:
     run = run_in(state)
     before = pickle.dumps({name: value for name, value in vars(run).items() if name != "program"})
     with pytest.raises(MachineError):
@@ -104,7 +104,7 @@ def test_a_pair_outside_the_table_raises_and_changes_nothing(state: RunState, ki
 
 
 @pytest.mark.parametrize(("state", "kind"), [pair for pair in PAIRS if pair in IN_TABLE])
-def test_a_pair_of_the_table_goes_where_it_says(state: RunState, kind: Kind) -> None:
+def test_a_pair_of_the_table_goes_where_it_says(state: RunState, kind: EventKind) -> None:
     run = run_in(state)
     handle(run, event_of(kind))
     targets = {row.target or state for row in rows_of(state) if row.kind is kind}
@@ -130,7 +130,7 @@ WORDS: list[dict[str, Any]] = [
 
 @pytest.mark.parametrize("kind", sorted(OF_BOARD))
 @pytest.mark.parametrize("state", LIVE)
-def test_nothing_that_a_board_may_bring_about_is_undefined(state: RunState, kind: Kind) -> None:
+def test_nothing_that_a_board_may_bring_about_is_undefined(state: RunState, kind: EventKind) -> None:
     """Whatever it says, and whenever: no exception, and a state of the table."""
     run = run_in(state)
     fresh = pickle.dumps(run)
@@ -152,7 +152,7 @@ def test_after_a_contradiction_the_head_is_stopped_and_nothing_is_claimed(state:
     run.shot.id = 9
     run.progress.left = set()
     run.position.unchecked["pan"].append((0, 0))
-    effects = handle(run, replace(event_of(Kind.CONTRADICTED), sentence="It cannot be.", place=True))
+    effects = handle(run, replace(event_of(EventKind.CONTRADICTED), sentence="It cannot be.", place=True))
     assert run.state is (S.FAILED if state is S.CONNECTING else S.STOPPING)
     assert Conclude(9, ShotOutcome.UNCONFIRMED, None) in effects
     assert Doubt(((0, 0),), DoubtReason.SUSPECT) in effects
@@ -160,7 +160,7 @@ def test_after_a_contradiction_the_head_is_stopped_and_nothing_is_claimed(state:
     told = state in {S.QUIETING, *ENDING, S.CONNECTING}
     assert (SendUrgent(Stop()) in effects) is not told
     if state is not S.CONNECTING:
-        effects = handle(run, replace(event_of(Kind.AT_REST), cause=Cause.NONE))
+        effects = handle(run, replace(event_of(EventKind.AT_REST), cause=Cause.NONE))
     (end,) = [effect for effect in effects if isinstance(effect, End)]
     assert (end.complete, end.sentence) == (False, "It cannot be.")
 
@@ -171,18 +171,18 @@ def test_a_head_without_switches_doubts_all_that_it_made() -> None:
     run.state = S.MOVING
     run.count_made((0, 0))
     run.count_made((1, 0))
-    effects = handle(run, replace(event_of(Kind.CONTRADICTED), sentence="It cannot be.", place=True))
+    effects = handle(run, replace(event_of(EventKind.CONTRADICTED), sentence="It cannot be.", place=True))
     assert Doubt(((0, 0), (1, 0)), DoubtReason.SUSPECT) in effects
 
 
 @pytest.mark.parametrize("state", LIVE)
-@pytest.mark.parametrize("wish", [Kind.STOP, Kind.HALT])
-def test_the_operator_is_heard_in_every_state(state: RunState, wish: Kind) -> None:
+@pytest.mark.parametrize("wish", [EventKind.STOP, EventKind.HALT])
+def test_the_operator_is_heard_in_every_state(state: RunState, wish: EventKind) -> None:
     run = run_in(state)
     handle(run, event_of(wish))
     assert run.state in (S.FAILED, *ENDING)
     if run.state is not S.FAILED:
-        for ending in (Kind.AT_REST, Kind.OVERDUE):
+        for ending in (EventKind.AT_REST, EventKind.OVERDUE):
             again = run_in(run.state)
             handle(again, event_of(ending))
             assert again.state in FINAL
@@ -198,10 +198,10 @@ def test_no_row_is_out_of_reach() -> None:
     reached = [row for state in RunState for row in rows_of(state)]
     for rows in ROWS.values():
         for row in rows:
-            if isinstance(row, Row):
+            if isinstance(row, TransitionRow):
                 assert row in reached, row
             else:
-                assert Row(row.kind, row.target, row.action) in reached, row
+                assert TransitionRow(row.kind, row.target, row.action) in reached, row
 
 
 def test_what_is_ignored_is_ignored_and_says_why() -> None:
@@ -214,13 +214,13 @@ def test_what_is_ignored_is_ignored_and_says_why() -> None:
 
 
 def test_the_groups_are_a_tree_of_states() -> None:
-    assert set(PARENT.values()) == set(Group)
+    assert set(PARENT.values()) == set(StateGroup)
     for state in RunState:
         line = lineage(state)
         assert len(set(line)) == len(line)
         assert line[0] is state
-    for group in (Group.PEOPLE, Group.COMMANDED, Group.WAITING, Group.WATCHING):
-        assert PARENT[group] is Group.UNDERWAY
+    for group in (StateGroup.PEOPLE, StateGroup.COMMANDED, StateGroup.WAITING, StateGroup.WATCHING):
+        assert PARENT[group] is StateGroup.UNDERWAY
 
 
 def test_whatever_ends_leads_onward_by_the_same_choice() -> None:
@@ -229,7 +229,7 @@ def test_whatever_ends_leads_onward_by_the_same_choice() -> None:
         states = [state for state in RunState if source in lineage(state)]
         for state in states:
             tried = [each for each in rows_of(state) if each.kind is row.kind]
-            choice = [Row(row.kind, target, action, condition) for condition, target, action in NEXT]
+            choice = [TransitionRow(row.kind, target, action, condition) for condition, target, action in NEXT]
             assert tried[-len(NEXT) - 1 : -1] == choice
 
 

@@ -13,9 +13,9 @@ from uuid import uuid4
 
 import pytest
 
-from controller.capture.events import Kind, Wanted
+from controller.capture.events import EventKind, Wanted
 from controller.capture.gate import Gate
-from controller.capture.people import Care, Question
+from controller.capture.people import Care, YesNoQuestion
 from controller.capture.runner import Runner, RunResult
 from controller.capture.states import AWAY, ENDING, RunState
 from controller.capture.tether import UsbCamera
@@ -117,16 +117,16 @@ def run_tethered(folder: Path, *wanted: tuple[int, Wanted], faults: tuple[Fault,
     """Pause once and go on, answer every question, and want also what `wanted` says, each at its nanosecond."""
     rig = Rig(replace(rig_spec(RICH, 0), scenario=Scenario("trouble", "", (*TROUBLE, *faults))))
     world = World(RICH, build_program(RICH, FRAMES), rig, VirtualPort(rig))
-    pauses = [(20 * NS, Wanted(Kind.PAUSE)), (45 * NS, Wanted(Kind.GO_ON))]
-    if any(one.kind is Kind.PAUSE and at_ns < pauses[1][0] for at_ns, one in wanted):
+    pauses = [(20 * NS, Wanted(EventKind.PAUSE)), (45 * NS, Wanted(EventKind.GO_ON))]
+    if any(one.kind is EventKind.PAUSE and at_ns < pauses[1][0] for at_ns, one in wanted):
         pauses.pop()
     left = sorted((*pauses, *wanted), key=lambda due: due[0])
     sent: list[tuple[int, Request]] = []
 
-    def ask(question: Question) -> None:
+    def ask(question: YesNoQuestion) -> None:
         if question.hold_deg is not None:
             rig.head.hold_by_hand(*question.hold_deg)
-        left.append((world.port.now() + 2 * NS, Wanted(Kind.ANSWERED)))
+        left.append((world.port.now() + 2 * NS, Wanted(EventKind.ANSWERED)))
         left.sort(key=lambda due: due[0])
         world.port.wake_at(left[0][0])
 
@@ -134,7 +134,7 @@ def run_tethered(folder: Path, *wanted: tuple[int, Wanted], faults: tuple[Fault,
         return left.pop(0)[1] if left and world.port.now() >= left[0][0] else None
 
     def withdraw() -> None:
-        left[:] = [due for due in left if due[1].kind is not Kind.ANSWERED]
+        left[:] = [due for due in left if due[1].kind is not EventKind.ANSWERED]
 
     for at_ns, _ in left:
         world.port.wake_at(at_ns)
@@ -187,13 +187,13 @@ def test_a_tethered_run_in_trouble_is_through_and_every_file_counts(undisturbed:
 
 
 @pytest.mark.parametrize("state", BY_NAME)
-@pytest.mark.parametrize("kind", [Kind.HALT, Kind.STOP])
+@pytest.mark.parametrize("kind", [EventKind.HALT, EventKind.STOP])
 def test_whatever_a_tethered_run_does_a_halt_and_a_stop_are_sent_at_once(
-    undisturbed: Tethered, tmp_path: Path, state: RunState, kind: Kind
+    undisturbed: Tethered, tmp_path: Path, state: RunState, kind: EventKind
 ) -> None:
     at_ns = moments(undisturbed)[state]
     run = run_tethered(tmp_path, (at_ns, Wanted(kind)))
-    wanted = Halt if kind is Kind.HALT else Stop
+    wanted = Halt if kind is EventKind.HALT else Stop
     told = [moment for moment, request in run.sent if isinstance(request, wanted) and moment >= at_ns]
     ended = next(
         one.at_ns for one in run.happenings if one.at_ns >= at_ns and one.state in {"stopping", "failed", "done"}
@@ -202,7 +202,7 @@ def test_whatever_a_tethered_run_does_a_halt_and_a_stop_are_sent_at_once(
     if state in {RunState.CONNECTING, *AWAY}:  # nothing is armed, or nobody hears
         assert ended - at_ns <= AT_ONCE_NS
         assert run.result.ended_ns == at_ns
-    elif not (state in ENDING and kind is Kind.STOP):  # is told already
+    elif not (state in ENDING and kind is EventKind.STOP):  # is told already
         assert told[0] - at_ns <= AT_ONCE_NS
         assert run.result.ended_ns - at_ns < 3 * NS
     assert {shot for shot, outcome in run.outcomes.items() if outcome is ShotOutcome.CONFIRMED} <= run.filed
@@ -214,7 +214,7 @@ def test_whatever_a_tethered_run_does_a_pause_is_heard_at_once(
 ) -> None:
     """Nothing is exposed from then on until the run goes on, and then the set is made."""
     at_ns = moments(undisturbed)[state]
-    run = run_tethered(tmp_path, (at_ns, Wanted(Kind.PAUSE)), (at_ns + 200 * NS, Wanted(Kind.GO_ON)))
+    run = run_tethered(tmp_path, (at_ns, Wanted(EventKind.PAUSE)), (at_ns + 200 * NS, Wanted(EventKind.GO_ON)))
     assert run.result.complete
     begun = [moment for moment, request in run.sent if isinstance(request, Expose | Move)]
     paused = [one.at_ns for one in run.happenings if one.state == "paused" and one.at_ns >= at_ns]

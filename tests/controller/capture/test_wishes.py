@@ -9,7 +9,7 @@ import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
-from controller.capture.events import Kind, Wanted
+from controller.capture.events import EventKind, Wanted
 from controller.planning.plan import Frame
 from controller.program.timing import wire_ns
 from controller.session.rows import ShotOutcome
@@ -28,7 +28,7 @@ FAR = (Frame(id=0, row=0, yaw_deg=300.0, pitch_deg=0.0),)  # ten seconds away
 MOMENT_NS = 8 * NS
 
 
-def wish_at(world: World, moment_ns: int, wish: Kind) -> Callable[[], Wanted | None]:
+def wish_at(world: World, moment_ns: int, wish: EventKind) -> Callable[[], Wanted | None]:
     """An operator who presses a key at that moment, once."""
     world.port.wake_at(moment_ns)
     pressed = False
@@ -43,7 +43,7 @@ def wish_at(world: World, moment_ns: int, wish: Kind) -> Callable[[], Wanted | N
     return operator
 
 
-def wished(wish: Kind, folder: Path, port_of: Callable[[Rig], VirtualPort] = VirtualPort) -> tuple[World, Done]:
+def wished(wish: EventKind, folder: Path, port_of: Callable[[Rig], VirtualPort] = VirtualPort) -> tuple[World, Done]:
     """A run to a far frame with a wish on the way."""
     world = world_of(KIT, FAR, port_of=port_of)
     done = run(world, folder, wish_at(world, MOMENT_NS, wish))
@@ -63,7 +63,7 @@ def nothing_follows(world: World) -> None:
 
 
 def test_a_stop_in_a_long_move_brakes_from_that_moment(tmp_path: Path) -> None:
-    world, done = wished(Kind.STOP, tmp_path)
+    world, done = wished(EventKind.STOP, tmp_path)
     braking = world.rig.head.pan.motion
     heard_ns = MOMENT_NS + wire_ns(Stop(), KIT.board.baud)
     assert braking.begin_ns == pytest.approx(heard_ns, abs=1000)
@@ -78,7 +78,7 @@ def test_a_stop_in_a_long_move_brakes_from_that_moment(tmp_path: Path) -> None:
 
 
 def test_a_halt_in_a_long_move_ends_the_pulses_at_that_moment(tmp_path: Path) -> None:
-    world, done = wished(Kind.HALT, tmp_path)
+    world, done = wished(EventKind.HALT, tmp_path)
     rest = world.rig.head.pan.motion
     assert rest.begin_ns == rest.end_ns == pytest.approx(MOMENT_NS + wire_ns(Halt(), KIT.board.baud), abs=1000)
     assert 0 < rest.target < 300 * 320
@@ -88,21 +88,21 @@ def test_a_halt_in_a_long_move_ends_the_pulses_at_that_moment(tmp_path: Path) ->
 
 
 @pytest.mark.parametrize("lost", [1, 2, 5])
-@pytest.mark.parametrize(("wish", "kind"), [(Kind.STOP, Stop), (Kind.HALT, Halt)])
-def test_a_wish_that_gets_lost_is_repeated(wish: Kind, kind: type[Stop | Halt], lost: int, tmp_path: Path) -> None:
+@pytest.mark.parametrize(("wish", "kind"), [(EventKind.STOP, Stop), (EventKind.HALT, Halt)])
+def test_a_wish_that_gets_lost_is_repeated(wish: EventKind, kind: type[Stop | Halt], lost: int, tmp_path: Path) -> None:
     world, done = wished(wish, tmp_path, lambda rig: MuffledPort(rig, the_first(lost, kind)))
     begun_ns = world.rig.head.pan.motion.begin_ns
     waited_ns = lost * world.program.retry_ns + wire_ns(kind(), KIT.board.baud)
     assert begun_ns == pytest.approx(MOMENT_NS + waited_ns, abs=1000)
-    assert ("Halted" if wish is Kind.HALT else "Stopped") in done.result.sentence
+    assert ("Halted" if wish is EventKind.HALT else "Stopped") in done.result.sentence
     status = world.rig.board._status(world.port.now())
     assert status.state is BoardState.DISARMED
-    assert status.cause is (Cause.HOST_HALT if wish is Kind.HALT else Cause.HOST_STOP)
+    assert status.cause is (Cause.HOST_HALT if wish is EventKind.HALT else Cause.HOST_STOP)
     nothing_follows(world)
 
 
-@pytest.mark.parametrize(("wish", "kind"), [(Kind.STOP, Stop), (Kind.HALT, Halt)])
-def test_a_wish_that_the_board_never_hears_is_told_so(wish: Kind, kind: type[Stop | Halt], tmp_path: Path) -> None:
+@pytest.mark.parametrize(("wish", "kind"), [(EventKind.STOP, Stop), (EventKind.HALT, Halt)])
+def test_a_wish_that_the_board_never_hears_is_told_so(wish: EventKind, kind: type[Stop | Halt], tmp_path: Path) -> None:
     _, done = wished(wish, tmp_path, lambda rig: MuffledPort(rig, the_first(99, kind)))
     assert "does not answer" in done.result.sentence
     assert done.happenings[-1].what == "link_lost"
@@ -113,13 +113,18 @@ FIRST_MS, LAST_MS = 20, 33_000  # from when the board is armed until past the en
 
 
 @settings(max_examples=60, suppress_health_check=[HealthCheck.function_scoped_fixture])
-@given(st.integers(FIRST_MS, LAST_MS), st.sampled_from([Kind.STOP, Kind.HALT]), st.integers(0, 2000), st.integers(0, 99))
+@given(
+    st.integers(FIRST_MS, LAST_MS),
+    st.sampled_from([EventKind.STOP, EventKind.HALT]),
+    st.integers(0, 2000),
+    st.integers(0, 99),
+)
 def test_a_wish_at_any_moment(
-    tmp_path_factory: pytest.TempPathFactory, moment_ms: int, wish: Kind, later_ms: int, seed: int
+    tmp_path_factory: pytest.TempPathFactory, moment_ms: int, wish: EventKind, later_ms: int, seed: int
 ) -> None:
     world = world_of(BRACKET, seed=seed)
     first = wish_at(world, moment_ms * 1_000_000, wish)
-    second = wish_at(world, (moment_ms + later_ms) * 1_000_000, Kind.HALT)
+    second = wish_at(world, (moment_ms + later_ms) * 1_000_000, EventKind.HALT)
     done = run(world, tmp_path_factory.mktemp("run"), lambda: first() or second())
     ended_ns, made = done.result.ended_ns, len(world.truth)
     let_pass(world.port, 60.0)

@@ -7,7 +7,7 @@ from pathlib import Path
 
 import pytest
 
-from controller.capture.events import Kind, Wanted
+from controller.capture.events import EventKind, Wanted
 from controller.capture.runner import Runner, RunResult
 from controller.errors import InputError
 from controller.planning.plan import Frame
@@ -25,9 +25,9 @@ def run_with(folder: Path, wish: Callable[[], Wanted | None]) -> RunResult:
         return Runner(world.program, world.port, session, wish).run()
 
 
-@pytest.mark.parametrize("kind", [Kind.STOP, Kind.HALT])
+@pytest.mark.parametrize("kind", [EventKind.STOP, EventKind.HALT])
 @pytest.mark.parametrize("number", range(1, 12))
-def test_a_wish_at_any_time_ends_the_run_in_a_sentence(tmp_path: Path, kind: Kind, number: int) -> None:
+def test_a_wish_at_any_time_ends_the_run_in_a_sentence(tmp_path: Path, kind: EventKind, number: int) -> None:
     asked = iter(range(1, 10_000))
     result = run_with(tmp_path, lambda: Wanted(kind) if next(asked) == number else None)
     assert not result.complete
@@ -47,7 +47,7 @@ def test_an_operator_may_take_long_to_hold_the_camera(tmp_path: Path) -> None:
         return bool(asked_at) and world.port.now() >= asked_at[0] + 100 * NS
 
     with Session.create(tmp_path / "s.sqlite", {}, durable=False) as session:
-        answered = iter([Wanted(Kind.ANSWERED)])
+        answered = iter([Wanted(EventKind.ANSWERED)])
         runner = Runner(
             build_program(KIT, frames),
             world.port,

@@ -9,10 +9,10 @@ from pathlib import Path
 import pytest
 
 from controller.capture import shooting
-from controller.capture.events import Kind
+from controller.capture.events import EventKind
 from controller.capture.operator import ANSWERS, WORDS
 from controller.capture.states import RunState
-from controller.capture.table import ROWS, Row, rows_of
+from controller.capture.table import ROWS, TransitionRow, rows_of
 from controller.capture.words.board import CAUSES, LOST, REASONS, TROUBLES
 from controller.capture.words.run import CHANGES, EVENTS, PAUSES, REQUESTS, STATES, UNTOLD
 from controller.capture.words.untruths import CURE, OF_PLACE, Untruth
@@ -25,7 +25,7 @@ from protocol.statistics import Trouble
 from tests.end_to_end.whole_runs import few_frames, kit_of
 from tests.repo.test_layers import ROOT, program_files
 
-S, K = RunState, Kind
+S, K = RunState, EventKind
 PROGRAM = build_program(kit_of(), few_frames())
 ENTRIES = {(row.target, row.kind) for state in RunState for row in rows_of(state) if row.target not in {None, state}}
 """Every change of state that the table of a run can bring about: the new state, and the event that led to it."""
@@ -40,7 +40,7 @@ def test_every_state_has_its_words() -> None:
 
 
 def test_every_event_is_told_or_goes_without_saying() -> None:
-    assert set(EVENTS) | UNTOLD == set(Kind)
+    assert set(EVENTS) | UNTOLD == set(EventKind)
     assert not set(EVENTS) & UNTOLD
     assert set(EVENTS) <= {kind for _, kind in ENTRIES}
 
@@ -54,7 +54,7 @@ def test_a_detour_is_never_taken_without_a_warning() -> None:
 
 
 @pytest.mark.parametrize(("state", "kind"), sorted(ENTRIES))
-def test_the_display_says_of_each_change_what_the_table_has(state: RunState, kind: Kind) -> None:
+def test_the_display_says_of_each_change_what_the_table_has(state: RunState, kind: EventKind) -> None:
     said: list[str] = []
     shown = Display(Seen(PROGRAM, 0, 0, 8), said.append)
     shown.change(Happening(1, state.value, kind.value, 0))
@@ -69,7 +69,10 @@ def test_every_word_is_a_request_or_an_answer_and_has_its_reply() -> None:
     assert not {*WORDS} & {*ANSWERS}
     assert set(REQUESTS) == {*WORDS.values()} - {K.RETAKE}
     pauses = {
-        row.kind for rows in ROWS.values() for row in rows if isinstance(row, Row) and row.action is shooting.want_pause
+        row.kind
+        for rows in ROWS.values()
+        for row in rows
+        if isinstance(row, TransitionRow) and row.action is shooting.want_pause
     }
     assert set(PAUSES) == {None, *pauses}
     for sentence in REQUESTS.values():

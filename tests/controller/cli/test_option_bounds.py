@@ -19,13 +19,13 @@ from hypothesis import strategies as st
 from controller.bounds import BOUNDS, READINGS
 from controller.cli.main import cli
 from controller.cli.numbers import Number, Whole
-from controller.cli.option_types import Address, Checked, Choice, Moment, PathName, PortName, Text
+from controller.cli.option_types import Address, CheckedText, DateAndTime, OneOf, PathName, PortName, Text
 from controller.errors import InputError
 from controller.numerals import number_in, whole_in
 from controller.texts import MOST_TEXT
 from controller.times import FIRST_YEAR, LAST_YEAR, dated, span_of, time_or_date
 
-OWN = (Number, Whole, Choice, Text, PathName, Moment, Checked, Address, PortName)
+OWN = (Number, Whole, OneOf, Text, PathName, DateAndTime, CheckedText, Address, PortName)
 LIBRARY = re.compile(
     r"Invalid value|No such|Missing (option|argument|parameter|command)|unexpected|Did you mean one of|is not one of|"
     r"does not take a value|requires an? argument|not a valid|Errno|Error:.*Error|\{"
@@ -95,7 +95,9 @@ def test_every_option_is_of_a_kind_with_bounds_and_refuses_what_cannot_be_meant(
         else:
             assert isinstance(kind, OWN) or kind.name in {"pixels", "RPM:NM"}
             wrong = tuple(text for text in NOT_TEXTS if text or not getattr(kind, "may_be_empty", False))
-            wrong += ("9999-12-31T23:59:59-14:00", "0001-01-01T00:00:00+14:00") * isinstance(kind, Moment | Checked)
+            wrong += ("9999-12-31T23:59:59-14:00", "0001-01-01T00:00:00+14:00") * isinstance(
+                kind, DateAndTime | CheckedText
+            )
         for text in wrong:
             with pytest.raises(click.BadParameter) as refused:
                 kind.convert(text, parameter, None)

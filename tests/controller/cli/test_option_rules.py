@@ -16,7 +16,7 @@ import pytest
 from controller.cli.command import Command, Given, Term, clause, complaints, repetitions
 from controller.cli.main import cli
 from controller.cli.option_rules import RULES, Rules
-from controller.cli.option_types import Checked
+from controller.cli.option_types import CheckedText
 from controller.times import span_of
 
 ALWAYS = {
@@ -129,7 +129,7 @@ def _value(kind: click.ParamType[Any], folder: Path) -> str:
         return "0.25" if kind.max is not None and kind.max < 1 else str(max(int(kind.min or 0), 1))
     if isinstance(kind, click.Path):
         return str(folder / "there.txt" if kind.file_okay else folder)
-    if isinstance(kind, Checked):
+    if isinstance(kind, CheckedText):
         return "1h" if kind.read is span_of else "05:30"
     return {
         "pixels": "60x40",

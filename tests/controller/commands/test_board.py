@@ -10,7 +10,7 @@ from pathlib import Path
 import pytest
 
 from controller.capture.gate import Gate
-from controller.commands.board import Verdict, wait_battery
+from controller.commands.board import RuleResult, wait_battery
 from controller.commands.listen import decode_command, wait_traffic
 from controller.commands.stand_in import rig_spec
 from controller.conformance.reach import Reach, reach_of
@@ -58,7 +58,7 @@ class Watched:
 
         self.rig.advance = watch  # type: ignore[method-assign]
 
-    def run(self, may_move: Callable[[], bool]) -> list[Verdict]:
+    def run(self, may_move: Callable[[], bool]) -> list[RuleResult]:
         gate = Gate(self.port.now, lambda text: self.said.append((self.port.now(), text)))
         talk = Talk(self.port, reach=self.reach, gate=gate)
         return wait_battery(talk, may_move, lambda _: None, self.lead_ns)

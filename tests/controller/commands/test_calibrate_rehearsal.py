@@ -12,7 +12,7 @@ import pytest
 
 from controller.calibration.records import AxisName
 from controller.commands.calibrate import Keeping
-from controller.commands.calibrate_readings import Source, backlash_command, level_command, steps_command
+from controller.commands.calibrate_readings import ReadingSource, backlash_command, level_command, steps_command
 from controller.commands.calibrate_rehearsal import rehearsed
 from controller.kit.load import load_kit
 from tests.controller.commands.shell import KIT, Shell
@@ -37,7 +37,7 @@ def test_the_truth_lies_in_the_stated_interval(tmp_path: Path, axis: AxisName) -
     inside = 0
     for seed in SEEDS:
         said: list[str] = []
-        source = Source(None, rehearsed(load_kit(path), seed, said.append, leans=False))
+        source = ReadingSource(None, rehearsed(load_kit(path), seed, said.append, leans=False))
         finding = steps_command(Keeping(path), source, axis, None, by_turns=False)
         low, high = finding.interval("steps_per_degree")  # in whatever order the operator is asked
         inside += low <= truth_of(said[0])[axis.value] <= high
@@ -48,10 +48,10 @@ def test_play_and_lean_are_found(tmp_path: Path) -> None:
     path = tmp_path / "kit.toml"
     path.write_text(KIT, encoding="utf-8")
     said: list[str] = []
-    source = Source(None, rehearsed(load_kit(path), 5, said.append, leans=False))
+    source = ReadingSource(None, rehearsed(load_kit(path), 5, said.append, leans=False))
     play = backlash_command(Keeping(path), source, AxisName.TILT, 5, 5).as_json()
     assert abs(play["mean_reversal_deg"]) == pytest.approx(truth_of(said[0])["tilt_play"], abs=0.01)
-    source = Source(None, rehearsed(load_kit(path), 5, said.append, leans=True))
+    source = ReadingSource(None, rehearsed(load_kit(path), 5, said.append, leans=True))
     level = level_command(Keeping(path), source, None, 0.0, 500.0).as_json()
     assert level["lean_deg"] == pytest.approx(truth_of(said[1])["lean"], abs=0.02)
 

@@ -11,7 +11,7 @@ from controller.capture.gate import Gate
 from controller.capture.hand import Hand
 from controller.capture.people import People
 from controller.commands.jog import HandMover, jog_to
-from controller.commands.moving import HELP, Place, jog_by_keys, place_of
+from controller.commands.moving import HELP, HeadPlace, jog_by_keys, place_of
 from controller.errors import InputError
 from tests.end_to_end.whole_runs import World, kit_of, let_pass, world_of
 from tests.people import Typist, keys_of
@@ -19,7 +19,7 @@ from tests.people import Typist, keys_of
 BLIND: dict[str, Any] = {"pan": {"zero_switch": False}, "tilt": {"zero_switch": False}}
 
 
-def jogged(pressed: list[str], pause_s: float = 1.0, **head: Any) -> tuple[World, Place, list[str]]:
+def jogged(pressed: list[str], pause_s: float = 1.0, **head: Any) -> tuple[World, HeadPlace, list[str]]:
     world = world_of(kit_of(head=head), ())
     typist = Typist(world.port)
     people = typist.people()
@@ -85,7 +85,7 @@ def test_with_switches_zero_is_found_again() -> None:
 def test_to_a_pose_and_one_axis_at_a_time() -> None:
     world = world_of(kit_of(), ())
     hand = Hand(world.port, world.program)
-    assert jog_to(hand, world.program, 12.5, -3.0, People()) == Place(12.5, -3.0, 4000, -960)
+    assert jog_to(hand, world.program, 12.5, -3.0, People()) == HeadPlace(12.5, -3.0, 4000, -960)
     mover = HandMover(hand, People())
     mover.wait_go_to(AxisName.TILT, 320)
     assert (place_of(hand).pan_steps, place_of(hand).tilt_steps, mover.moved) == (4000, 320, AxisName.TILT)

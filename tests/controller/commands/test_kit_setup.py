@@ -13,7 +13,7 @@ from PIL import Image
 from PIL.ExifTags import IFD, Base
 from PIL.TiffImagePlugin import IFDRational
 
-from controller.calibration.records import Kind, Record, add, kit_digest
+from controller.calibration.records import CalibrationKind, Record, add, kit_digest
 from controller.capture.gate import Gate
 from controller.capture.hand import Hand
 from controller.capture.interrupts import Interrupts
@@ -91,9 +91,9 @@ def test_another_kit_opens_everything(shell: Shell) -> None:
 def test_calibration_counts_at_once_and_is_seen(shell: Shell, monkeypatch: pytest.MonkeyPatch) -> None:
     path = shell.folder / "kit.toml"
     monkeypatch.setattr(kit_setup, "_now", lambda: NOW)
-    digest = kit_digest(load_kit(path), Kind.LEVEL, None)
+    digest = kit_digest(load_kit(path), CalibrationKind.LEVEL, None)
     values = {"lean_deg": 0.2, "toward_deg": 30.0}
-    add(path, Record(made_at=NOW, kind=Kind.LEVEL, values=values, how="read", kit_digest=digest))
+    add(path, Record(made_at=NOW, kind=CalibrationKind.LEVEL, values=values, how="read", kit_digest=digest))
     assert standing(path)["level"] == ("done", True)
     monkeypatch.setattr(kit_setup, "_now", lambda: NOW + timedelta(days=1))
     assert standing(path)["level"] == ("open", False)

@@ -12,7 +12,7 @@ from astropy.wcs import WCS
 
 from controller.commands.stand_in import camera_name, lens_spec
 from sim.scene.lens import rays
-from sim.scene.render import Aim, Renderer
+from sim.scene.render import HeldPose, Renderer
 from sim.scene.scenery import Layer, Scenery
 from tests.end_to_end.whole_runs import kit_of
 from tests.sim.scene.dots import Array, centre_of_light, dots_at, unit
@@ -25,7 +25,7 @@ LENSES = [
     ("stereographic", "STG", 9.0, 100.0),
     ("orthographic", "SIN", 13.0, 60.0),
 ]
-AIMS = [Aim(40.0, 30.0), Aim(-178.0, -12.0), Aim(250.0, 88.0), Aim(0.0, -90.0)]
+AIMS = [HeldPose(40.0, 30.0), HeldPose(-178.0, -12.0), HeldPose(250.0, 88.0), HeldPose(0.0, -90.0)]
 
 
 def spread(count: int) -> tuple[Array, Array]:
@@ -39,7 +39,7 @@ def dots() -> Layer:
     return dots_at(*spread(DOTS), WIDTH, SIZE_DEG)
 
 
-def expected(code: str, aim: Aim) -> tuple[Array, Array]:
+def expected(code: str, aim: HeldPose) -> tuple[Array, Array]:
     """Where astropy puts the dots, right of and above the axis in units of the focal length; far ones are NaN."""
     wcs = WCS(naxis=2)
     wcs.wcs.ctype = [f"RA---{code}", f"DEC--{code}"]
@@ -55,7 +55,7 @@ def expected(code: str, aim: Aim) -> tuple[Array, Array]:
 @pytest.mark.parametrize(("projection", "code", "focal_mm", "within_deg"), LENSES)
 @pytest.mark.parametrize("mounted", ["portrait", "landscape"])
 def test_dots_fall_where_astropy_says(
-    dots: Layer, mounted: str, projection: str, code: str, focal_mm: float, within_deg: float, aim: Aim
+    dots: Layer, mounted: str, projection: str, code: str, focal_mm: float, within_deg: float, aim: HeldPose
 ) -> None:
     kit = kit_of(
         focal_mm,

@@ -11,7 +11,7 @@ from astral.sun import dawn, dusk
 
 from controller.capture.people import People
 from controller.commands import series as series_module
-from controller.commands.capture import Made, must_be_free_session
+from controller.commands.capture import SetAccount, must_be_free_session
 from controller.commands.crew import Crew
 from controller.commands.series import capture_series, moment_of, series_of, when_sun_stands
 from controller.errors import InputError, StorageFailed
@@ -97,7 +97,7 @@ def sets(ends: list[bool], monkeypatch: pytest.MonkeyPatch) -> tuple[list[Path],
     said: list[str] = []
     left = iter(ends)
     summary = report_of_nothing()
-    monkeypatch.setattr(series_module, "capture_command", lambda *_: Made(summary, next(left)))
+    monkeypatch.setattr(series_module, "capture_command", lambda *_: SetAccount(summary, next(left)))
     crew = Crew(People(said.append), lambda _: None, lambda *_: nullcontext())  # type: ignore[arg-type]
     asked = series_of(Path("s.sqlite"), **NOTHING | {"repeat": "1s", "times": 3})
     made = capture_series(Path("plan.json"), "port", replace(asked, every=timedelta()), crew, None)

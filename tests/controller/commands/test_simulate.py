@@ -20,7 +20,7 @@ from controller.program.build import build_program
 from controller.session.rows import ShotOutcome
 from controller.session.session import Session
 from protocol.codec import decode_message
-from protocol.framing import Deframer, Frame
+from protocol.framing import CheckedFrame, Deframer
 from protocol.messages import Booted, GetStatus, Message, Status
 from sim.rig import Rig
 from sim.virtual_port import VirtualPort
@@ -41,7 +41,7 @@ class Overheard:
     def __init__(self, port: Port) -> None:
         self._port = port
         self._ends = (Deframer(), Deframer())
-        self._latest: list[Frame | None] = [None, None]
+        self._latest: list[CheckedFrame | None] = [None, None]
         self.messages: list[Message] = []
 
     def now(self) -> int:

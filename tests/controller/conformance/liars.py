@@ -23,14 +23,14 @@ from protocol.messages import (
     Welcome,
 )
 from protocol.units import BootId, CommandId, Steps
-from sim.board import Board
+from sim.board import SimulatedBoard
 
 HALT = Halt()
-Spoil = Callable[[Board], None]
+Spoil = Callable[[SimulatedBoard], None]
 Change = Callable[[Any, int], Any]
 
 
-def replies(board: Board, kind: type, change: Change) -> None:
+def replies(board: SimulatedBoard, kind: type, change: Change) -> None:
     """Replace each reply of a type by `change(reply, now_ns)`."""
     original = board._judge
 
@@ -52,7 +52,7 @@ def welcomes(**values: Any) -> Spoil:
 def notices(change: Change) -> Spoil:
     """Change each Finished, or drop it with None; Status stays true."""
 
-    def spoil(board: Board) -> None:
+    def spoil(board: SimulatedBoard) -> None:
         original = board._link.notify
 
         def notify(message: Any) -> None:
@@ -68,7 +68,7 @@ def notices(change: Change) -> Spoil:
 def commands(kind: type, change: Callable[[Any], Any]) -> Spoil:
     """Execute something other than the request."""
 
-    def spoil(board: Board) -> None:
+    def spoil(board: SimulatedBoard) -> None:
         name = f"_{kind.__name__.lower()}"
         original = getattr(board, name)
         setattr(board, name, lambda now_ns, command: original(now_ns, change(command)))
@@ -79,14 +79,14 @@ def commands(kind: type, change: Callable[[Any], Any]) -> Spoil:
 def counted(change: Callable[[int], int]) -> Spoil:
     """Report changed positions, in Status and notices alike."""
 
-    def spoil(board: Board) -> None:
+    def spoil(board: SimulatedBoard) -> None:
         original = board._count
         board._count = lambda name, now_ns: Steps(change(original(name, now_ns)))  # type: ignore[method-assign]
 
     return spoil
 
 
-def that_never_moved(board: Board) -> None:
+def that_never_moved(board: SimulatedBoard) -> None:
     """Reports ARRIVED at the target at once; its motors never turn."""
     claimed: dict[Any, int] = {}
     count = board._count
@@ -100,7 +100,7 @@ def that_never_moved(board: Board) -> None:
     board._move = move  # type: ignore[method-assign]
 
 
-def that_hurries(board: Board) -> None:
+def that_hurries(board: SimulatedBoard) -> None:
     original = board._move
 
     def move(now_ns: int, command: Move) -> None:
@@ -113,12 +113,12 @@ def that_hurries(board: Board) -> None:
     board._move = move  # type: ignore[method-assign]
 
 
-def that_never_arrives(board: Board) -> None:
+def that_never_arrives(board: SimulatedBoard) -> None:
     rest = board._rest_ns
     board._rest_ns = lambda: rest() + 10**15 * (board._state is BoardState.MOVING)  # type: ignore[method-assign]
 
 
-def that_says_ready_too_soon(board: Board) -> None:
+def that_says_ready_too_soon(board: SimulatedBoard) -> None:
     """Its Status reports a Move as ended while the head turns, at the target, until asked again."""
 
     def change(status: Status, _: int) -> Status:
@@ -138,7 +138,7 @@ def that_says_ready_too_soon(board: Board) -> None:
 def of_another_major_version(major: int, minor: int, *, refuses: bool) -> Spoil:
     """Welcomes every host with its own version, or only hosts of its version."""
 
-    def spoil(board: Board) -> None:
+    def spoil(board: SimulatedBoard) -> None:
         def judge(_: int, request: Any) -> Any:
             if isinstance(request, Hello) and (not refuses or request.version_major == major):
                 return Welcome(major, minor, request.nonce, BootId(5), CommandId(0), Capability.HALF_PRESS, 64, 1000)
@@ -149,11 +149,11 @@ def of_another_major_version(major: int, minor: int, *, refuses: bool) -> Spoil:
     return spoil
 
 
-def deaf_to_stale_ids(board: Board) -> None:
+def deaf_to_stale_ids(board: SimulatedBoard) -> None:
     board._judge_command = lambda *_: Accepted()  # type: ignore[method-assign]
 
 
-def that_compares_ids_as_numbers(board: Board) -> None:
+def that_compares_ids_as_numbers(board: SimulatedBoard) -> None:
     original = board._judge_command
 
     def judge(now_ns: int, command: Any) -> Any:
@@ -163,7 +163,7 @@ def that_compares_ids_as_numbers(board: Board) -> None:
     board._judge_command = judge  # type: ignore[method-assign]
 
 
-def that_takes_any_kind_for_a_repeat(board: Board) -> None:
+def that_takes_any_kind_for_a_repeat(board: SimulatedBoard) -> None:
     original = board._judge_command
 
     def judge(now_ns: int, command: Any) -> Any:
@@ -172,7 +172,7 @@ def that_takes_any_kind_for_a_repeat(board: Board) -> None:
     board._judge_command = judge  # type: ignore[method-assign]
 
 
-def without_patience_limit(board: Board) -> None:
+def without_patience_limit(board: SimulatedBoard) -> None:
     original = board._arm
 
     def arm(now_ns: int, command: Any) -> None:
@@ -182,13 +182,13 @@ def without_patience_limit(board: Board) -> None:
     board._arm = arm  # type: ignore[method-assign,assignment]
 
 
-def that_forgets_to_disarm(board: Board) -> None:
+def that_forgets_to_disarm(board: SimulatedBoard) -> None:
     original = board._judge
     board._judge = (  # type: ignore[method-assign]
         lambda now_ns, request: Accepted() if isinstance(request, Stop) else original(now_ns, request)
     )
 
 
-def that_needs_no_lead(board: Board) -> None:
+def that_needs_no_lead(board: SimulatedBoard) -> None:
     original = board.receive
     board.receive = lambda now_ns, data: original(now_ns, data.replace(b"\0", LEAD))  # type: ignore[method-assign]

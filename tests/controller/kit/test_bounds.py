@@ -29,7 +29,7 @@ from controller.program.build import build_program
 from controller.program.program import ExposeStep, MoveStep, Program
 from controller.report.camera_numbers import CameraNumbers
 from controller.report.summary import Summary
-from controller.setup.progress import Progress
+from controller.setup.progress import StepsDone
 from protocol.codec import frame_of
 from protocol.messages import Expose, Message, Move
 from protocol.units import BootId, CommandId, Steps
@@ -164,7 +164,7 @@ def test_every_number_in_a_kit_is_in_the_table() -> None:
 
 def test_no_model_that_is_written_holds_nan_or_inf() -> None:
     """Plans, calibration records, kits and reports: models refuse them, so that JSON never contains them."""
-    models: list[type[BaseModel]] = [Kit, Plan, CalibrationFile, Record, Summary, CameraNumbers, Progress]
+    models: list[type[BaseModel]] = [Kit, Plan, CalibrationFile, Record, Summary, CameraNumbers, StepsDone]
     for top in models:
         assert top.model_config.get("allow_inf_nan") is False, top
     for text in ("NaN", "Infinity", "-Infinity"):

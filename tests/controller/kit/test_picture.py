@@ -23,7 +23,7 @@ from controller.errors import InputError
 from controller.kit.crop import crop_of
 from controller.kit.lens_data import Entry
 from controller.kit.load import load_kit
-from controller.kit.picture import Shot, shot_of
+from controller.kit.picture import PictureFacts, shot_of
 
 PICTURES = Path(__file__).resolve().parents[2] / "pictures"
 DATA, TWO = "the lens data", "the focal length for 35 mm"
@@ -190,8 +190,8 @@ def test_the_focal_plane_of_a_full_size_picture(unit: int, per_unit: float, tmp_
     assert load_kit(tmp_path / "kit.toml").camera.sensor_width_mm == pytest.approx(17.307, rel=2e-3)
 
 
-def shot_with(focal_35mm: float | None, focal_plane_mm: tuple[float, float] | None) -> Shot:
-    return Shot("Some", "Thing", None, 24.0, focal_35mm, None, (6000, 4000), False, focal_plane_mm=focal_plane_mm)
+def shot_with(focal_35mm: float | None, focal_plane_mm: tuple[float, float] | None) -> PictureFacts:
+    return PictureFacts("Some", "Thing", None, 24.0, focal_35mm, None, (6000, 4000), False, focal_plane_mm=focal_plane_mm)
 
 
 @given(st.floats(12, 400), st.floats(1, 40))

@@ -11,7 +11,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from controller.calibration.records import AxisName, Kind, Record, kit_digest
+from controller.calibration.records import AxisName, CalibrationKind, Record, kit_digest
 from controller.calibration.use import calibrated
 from controller.commands.kit_check import check_command
 from controller.errors import InputError
@@ -67,14 +67,14 @@ def test_what_the_lens_data_fills_in_is_looked_up() -> None:
 def test_what_is_calibrated_is_measured() -> None:
     kit = kit_with({})
     records = [
-        Record(made_at=NOW, kind=Kind.STEPS, axis=AxisName.PAN, values={"steps_per_degree": 321.0}, how="read",
-               kit_digest=kit_digest(kit, Kind.STEPS, AxisName.PAN)),
-        Record(made_at=NOW, kind=Kind.BACKLASH, axis=AxisName.TILT, values={"play_deg": 0.02}, how="read",
-               kit_digest=kit_digest(kit, Kind.BACKLASH, AxisName.TILT)),
-        Record(made_at=NOW, kind=Kind.SETTLE, values={"ring_hz": 5.0, "ring_damping": 0.04}, how="read",
-               kit_digest=kit_digest(kit, Kind.SETTLE, None)),
-        Record(made_at=NOW, kind=Kind.LEVEL, values={"lean_deg": 0.2, "toward_deg": 30.0}, how="read",
-               kit_digest=kit_digest(kit, Kind.LEVEL, None)),
+        Record(made_at=NOW, kind=CalibrationKind.STEPS, axis=AxisName.PAN, values={"steps_per_degree": 321.0}, how="read",
+               kit_digest=kit_digest(kit, CalibrationKind.STEPS, AxisName.PAN)),
+        Record(made_at=NOW, kind=CalibrationKind.BACKLASH, axis=AxisName.TILT, values={"play_deg": 0.02}, how="read",
+               kit_digest=kit_digest(kit, CalibrationKind.BACKLASH, AxisName.TILT)),
+        Record(made_at=NOW, kind=CalibrationKind.SETTLE, values={"ring_hz": 5.0, "ring_damping": 0.04}, how="read",
+               kit_digest=kit_digest(kit, CalibrationKind.SETTLE, None)),
+        Record(made_at=NOW, kind=CalibrationKind.LEVEL, values={"lean_deg": 0.2, "toward_deg": 30.0}, how="read",
+               kit_digest=kit_digest(kit, CalibrationKind.LEVEL, None)),
     ]  # fmt: skip
     found = calibrated(kit, [record.model_copy(update={"id": n}) for n, record in enumerate(records, 1)], NOW)
     measured = {key for key, source in found.sources.items() if source is Source.MEASURED}

@@ -12,9 +12,9 @@ from hypothesis import strategies as st
 
 from controller.matching.alignment import Chain, Rates, Skips, believe, chain_of
 from controller.matching.evidence import Evidence, ExposureStamp, FileStamp, evidence_of
-from controller.matching.fit import Clocks, Fit, clocks_of
+from controller.matching.fit import ClockFit, Clocks, clocks_of
 
-FIT, OTHER = Fit(100.0, 0.0, 0.3), Fit(102.0, 0.0, 0.3)
+FIT, OTHER = ClockFit(100.0, 0.0, 0.3), ClockFit(102.0, 0.0, 0.3)
 RATES = Rates()
 
 
@@ -118,11 +118,11 @@ def test_numbers_without_a_gap_speak_against_a_lost_exposure() -> None:
 
 
 def test_a_change_by_an_hour_costs_less_than_one_to_a_zone_and_that_less_than_any_other() -> None:
-    fits = [Fit(offset, 0.0, 0.1) for offset in (0.0, 3600.0, 1800.0, 7.0)]
+    fits = [ClockFit(offset, 0.0, 0.1) for offset in (0.0, 3600.0, 1800.0, 7.0)]
     prices = clocks_of(fits, np.zeros(4), 0.01).jumps[0]
     assert prices[0] == 0
     assert prices[0] > prices[1] > prices[2] > prices[3]
-    turned = clocks_of([fits[0], Fit(0.0, 0.0, 0.1, turn=1)], np.zeros(2), 0.01).jumps
+    turned = clocks_of([fits[0], ClockFit(0.0, 0.0, 0.1, turn=1)], np.zeros(2), 0.01).jumps
     assert turned[0, 1] < 0
 
 

@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 from scipy.ndimage import gaussian_filter, map_coordinates
 from scipy.spatial.transform import Rotation
 
-from controller.calibration.turning import Camera
+from controller.calibration.turning import PictureGeometry
 from controller.matching.checks import (
     Compared,
     Joined,
@@ -118,7 +118,7 @@ def test_a_picture_that_is_a_little_unsharp_shows_less_detail_of_the_same_things
     random = np.random.default_rng(3)
     sphere = gaussian_filter(random.uniform(0, 255, (900, 1800)), 1.2, mode="wrap")
     sphere = np.clip((sphere - sphere.mean()) * 3 + 128, 1, 255)
-    camera = Camera(500.0, (299.5, 199.5))
+    camera = PictureGeometry(500.0, (299.5, 199.5))
 
     def view(yaw_deg: float) -> NDArray[np.uint8]:
         row, column = np.indices((400, 600)).reshape(2, -1)

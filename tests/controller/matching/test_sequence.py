@@ -7,10 +7,10 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from controller.matching.sequence import Order, order_of
+from controller.matching.sequence import ShootingOrder, order_of
 
 
-def ordered(times: list[float], numbers: list[int | None]) -> Order:
+def ordered(times: list[float], numbers: list[int | None]) -> ShootingOrder:
     return order_of(np.array(times), numbers)
 
 

@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 
 from controller.matching.alignment import Rates
 from controller.matching.evidence import ExposureStamp, FileStamp, evidence_of
-from controller.matching.fit import Fit
+from controller.matching.fit import ClockFit
 from controller.matching.pairing import pair_up
 from controller.matching.set_back import Way, believed
 from tests.controller.matching.cards import KINDS, card_of
@@ -63,7 +63,7 @@ def test_exposures_of_either_side_shown_at_one_moment_may_have_changed_places(ea
     shown = [0.0, 5.0, 11.0, 18.0, 10.99]
     exposures = [ExposureStamp(at, 0.1) for at in planned]
     evidence = evidence_of([FileStamp(at) for at in shown], exposures)
-    fit = Fit(-15.01, 0.0, 0.05) if early else Fit(0.0, 0.0, 0.05)
+    fit = ClockFit(-15.01, 0.0, 0.05) if early else ClockFit(0.0, 0.0, 0.05)
     _, belief = believed(evidence, Way(fit, 4, -15.01, early), Rates())
     assert sorted(belief.partner.tolist()) == [0, 1, 2, 3, 4]
     near = np.isin(belief.partner, [2, 4])

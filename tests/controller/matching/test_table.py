@@ -8,11 +8,19 @@ from pathlib import Path, PurePosixPath
 from xml.etree import ElementTree as ET
 
 from controller.matching.card import CardFile
-from controller.matching.fit import Fit
+from controller.matching.fit import ClockFit
 from controller.matching.pairing import Match, Pairing
 from controller.matching.sidecar import DC, RDF, XMP, sidecar
 from controller.matching.sorting import placed
-from controller.matching.table import MatchLine, Planned, Pose, Verdict, frames_to_retake, lines_csv, match_lines
+from controller.matching.table import (
+    MatchedPose,
+    MatchLine,
+    MatchVerdict,
+    Planned,
+    frames_to_retake,
+    lines_csv,
+    match_lines,
+)
 from controller.planning.plan import Frame
 
 FOLDER = Path("card")
@@ -37,7 +45,7 @@ def pairing(matches: tuple[Match, ...], exposures: int, turn: int = 0) -> Pairin
     """By one correct clock, in the order of the files."""
     times = tuple(float(n) for n in range(exposures))
     order = tuple(range(len(matches)))
-    return Pairing(matches, (Fit(0.0, 0.0, 0.1, turn=turn),), (0,) * len(matches), times, order, 0.01)
+    return Pairing(matches, (ClockFit(0.0, 0.0, 0.1, turn=turn),), (0,) * len(matches), times, order, 0.01)
 
 
 def used(found: list[MatchLine]) -> list[str | None]:
@@ -46,13 +54,13 @@ def used(found: list[MatchLine]) -> list[str | None]:
 
 def test_a_made_exposure_without_a_file_is_missing_and_its_frame_wanted_again() -> None:
     found = lines([(0, 0, 1, "confirmed"), (1, 0, 1, "confirmed")], [0])
-    assert [line.verdict for line in found] == [Verdict.SURE, Verdict.MISSING]
+    assert [line.verdict for line in found] == [MatchVerdict.SURE, MatchVerdict.MISSING]
     assert frames_to_retake(found, [(0, 0), (1, 0)]) == [1]
 
 
 def test_an_attempt_that_did_not_count_need_not_have_a_file() -> None:
     found = lines([(0, 0, 1, "unconfirmed"), (0, 0, 2, "confirmed")], [1])
-    assert [line.verdict for line in found] == [Verdict.SURE]
+    assert [line.verdict for line in found] == [MatchVerdict.SURE]
 
 
 def test_of_two_attempts_that_count_the_last_is_used() -> None:
@@ -100,7 +108,7 @@ def test_where_each_file_goes() -> None:
 
 
 def test_files_of_the_same_shot_go_together() -> None:
-    line = MatchLine(Verdict.SURE, "a/1.JPG", ["a/1.NEF"], frame=0, exposure=0, use=True)
+    line = MatchLine(MatchVerdict.SURE, "a/1.JPG", ["a/1.NEF"], frame=0, exposure=0, use=True)
     both = placed([line], FOLDER, FRAMES, "frame")
     assert [one.source for one in both] == [FOLDER / "a/1.JPG", FOLDER / "a/1.NEF"]
     assert [one.target.name for one in both] == ["exposure-0_1.JPG", "exposure-0_1.NEF"]
@@ -108,7 +116,7 @@ def test_files_of_the_same_shot_go_together() -> None:
 
 def test_a_sidecar_holds_standard_properties_only() -> None:
     """Names and forms of ISO 16684-1:2019, from memory: title and description by language, subject a bag."""
-    line = MatchLine(Verdict.DOUBTFUL, "1.JPG", frame=1, exposure=2, planned_shutter_s=0.01)
+    line = MatchLine(MatchVerdict.DOUBTFUL, "1.JPG", frame=1, exposure=2, planned_shutter_s=0.01)
     text = sidecar(line, FRAMES[1], "2026-06-21T07:00:01+00:00")
     root = ET.fromstring(text)
     (about,) = root.iter(f"{{{RDF}}}Description")
@@ -129,13 +137,13 @@ def test_the_table_as_text() -> None:
 
 
 def test_a_file_and_its_pose_are_in_one_row() -> None:
-    poses = [Pose(-90.1, -4.4, 1.25, -89.0, -4.0), Pose(7.0, -90.0, 0.0, None, None)]
+    poses = [MatchedPose(-90.1, -4.4, 1.25, -89.0, -4.0), MatchedPose(7.0, -90.0, 0.0, None, None)]
     exposures = [replace(planned(n, 0, 1, "confirmed"), pose=pose) for n, pose in enumerate(poses)]
     files = [CardFile((FOLDER / f"{n}.JPG",), "One", float(n), True, 0.01, None) for n in range(3)]
     matches = (Match(0, 0.0), Match(1, 0.0), Match(None, 0.0))
     found = match_lines(files, pairing(matches, 2), exposures, FOLDER)
     rows = list(csv.DictReader(lines_csv(found).splitlines()))
-    names = ("file", *Pose._fields)
+    names = ("file", *MatchedPose._fields)
     assert [tuple(row[name] for name in names) for row in rows] == [
         ("0.JPG", "-90.1", "-4.4", "1.25", "-89.0", "-4.0"),
         ("1.JPG", "7.0", "-90.0", "0.0", "", ""),

@@ -14,7 +14,7 @@ from controller.optics.projection import Projection
 from controller.planning.bands import band
 from controller.planning.cores import Cores, cores_at
 from controller.planning.coverage import Proof, prove_coverage
-from controller.planning.order import Motion, Mover, Order, arrange
+from controller.planning.order import AxisMotion, HeadMotion, Order, arrange
 from controller.planning.plan import Frame
 from controller.planning.pose import poses_of_rows
 from controller.planning.region import SPHERE
@@ -70,7 +70,7 @@ def rows_of(focal_mm: float, overlap: float = 0.3) -> tuple[Row, ...]:
     return tuple(fewest_rows(Task(field_of(focal_mm, overlap=overlap), SPHERE)))
 
 
-MOVER = Mover(Motion(30.0, 40.0), Motion(20.0, 30.0))
+MOVER = HeadMotion(AxisMotion(30.0, 40.0), AxisMotion(20.0, 30.0))
 
 
 def snake(rows: list[Row]) -> tuple[Frame, ...]:

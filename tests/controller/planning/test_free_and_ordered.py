@@ -15,7 +15,7 @@ from controller.planning.coverage import prove_coverage
 from controller.planning.fewest import Search
 from controller.planning.links import find_links
 from controller.planning.make import make_plan
-from controller.planning.order import Motion, Order, arrange, moving_seconds
+from controller.planning.order import AxisMotion, Order, arrange, moving_seconds
 from controller.planning.pose import poses_of_rows
 from controller.planning.region import SPHERE
 from controller.planning.request import Arrangement, Request
@@ -63,13 +63,13 @@ def test_moving_takes_what_an_optimal_trajectory_takes(degrees: float) -> None:
     wanted.max_velocity, wanted.max_acceleration, wanted.max_jerk = [30.0], [40.0], [float("inf")]
     trajectory = Trajectory(1)
     Ruckig(1).calculate(wanted, trajectory)
-    assert Motion(30.0, 40.0).seconds(np.array(degrees)) == pytest.approx(trajectory.duration, rel=1e-9)
+    assert AxisMotion(30.0, 40.0).seconds(np.array(degrees)) == pytest.approx(trajectory.duration, rel=1e-9)
 
 
 def test_play_is_taken_up_in_one_direction_only() -> None:
-    motion = Motion(30.0, 40.0, takeup_deg=0.5)
+    motion = AxisMotion(30.0, 40.0, takeup_deg=0.5)
     there, back = motion.seconds(np.array([10.0, -10.0]))
-    assert back > there == Motion(30.0, 40.0).seconds(np.array(10.0))
+    assert back > there == AxisMotion(30.0, 40.0).seconds(np.array(10.0))
 
 
 @pytest.mark.parametrize("focal", [14.0, 24.0, 50.0])

@@ -11,7 +11,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from controller.commands.plan import Made, plan_text
+from controller.commands.plan import WeighedPlan, plan_text
 from controller.planning.budget import cost
 from controller.planning.links import find_links
 from controller.planning.make import make_plan
@@ -65,7 +65,7 @@ def test_overlapping_frames_are_never_further_apart_than_the_run_is_long(
 
 
 def lines_of(plan: Plan) -> list[str]:
-    return plan_text(Made(plan, {}), Path("plan.json")).splitlines()
+    return plan_text(WeighedPlan(plan, {}), Path("plan.json")).splitlines()
 
 
 @pytest.mark.parametrize(

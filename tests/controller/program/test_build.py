@@ -17,7 +17,7 @@ from controller.planning.plan import Frame
 from controller.program.build import LAG_MARGIN_MS, build_program, build_steps, to_steps
 from controller.program.program import AskStep, ExposeStep, MoveStep, Step
 from controller.program.timing import motion_ns, settle_ns
-from controller.program.turn import Turn
+from controller.program.turn import BracketPosition
 from tests.end_to_end.whole_runs import FEW, few_frames, kit_of
 
 GEARS = st.builds(
@@ -172,7 +172,7 @@ def test_where_nobody_knows_whose_turn_it_is_any_exposure_may_be_the_longest() -
             for step in build_steps(kit, [frame(0, 0)], {(0, 0), (0, 1), (0, 2)}, turn=turn)
             if isinstance(step, ExposeStep)
         ]
-        for turn in (Turn(3), Turn(3).lost(None))
+        for turn in (BracketPosition(3), BracketPosition(3).lost(None))
     )
     ends = [step.press_ms + step.limit_ms for step in known]
     assert ends == sorted(ends)

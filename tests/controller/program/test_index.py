@@ -15,8 +15,7 @@ from controller.kit.kit import Axis, Head, TiltAxis
 from controller.program.index import Found, Side, Zone, tolerance_steps, unseen_deg, zone_of
 from controller.program.program import Crossing
 from protocol.messages import EdgeFlag
-from sim.axis import Axis as TrueAxis
-from sim.axis import AxisSpec
+from sim.axis import AxisSpec, SimulatedAxis
 from sim.motors import at_rest, move
 from tests.end_to_end.whole_runs import kit_of
 
@@ -41,7 +40,7 @@ def zone_for(head: Head) -> Zone:
 def passed(head: Head, slip: float) -> list[tuple[int, EdgeFlag, Found]]:
     """Find zero like a board, slip, and pass it downward and upward: what the board records, and what it means."""
     rate, zone = head.pan.steps_per_degree, zone_for(head)
-    axis = TrueAxis(AxisSpec(rate, head.pan.backlash_deg), -round(3 * rate), Random(1))
+    axis = SimulatedAxis(AxisSpec(rate, head.pan.backlash_deg), -round(3 * rate), Random(1))
     far = 4 * (zone.over - zone.under)
     zero = math.ceil(axis.flag_edge_steps(up=True))
     axis.begin(move(0, -far, zero + zone.over, rate, rate))
@@ -119,7 +118,7 @@ def test_where_it_stands_clear_the_flag_is_as_it_should_be(head: Head, above: bo
     """From whichever side it came."""
     zone, rate = zone_for(head), head.pan.steps_per_degree
     for start in (4 * zone.under, 4 * zone.over):
-        axis = TrueAxis(AxisSpec(rate, head.pan.backlash_deg), start, Random(1))
+        axis = SimulatedAxis(AxisSpec(rate, head.pan.backlash_deg), start, Random(1))
         zero = math.ceil(axis.flag_edge_steps(up=True))
         axis.begin(move(0, start, zero + (zone.above if above else zone.below), rate, rate))
         end_ns = axis.motion.end_ns + 1

@@ -23,7 +23,7 @@ from controller.program.timing import (
 )
 from protocol.messages import GetStatus, Stop
 from protocol.units import NS
-from sim.head import Head
+from sim.head import SimulatedHead
 from sim.motors import move
 from sim.truth import STILL_PX
 from tests.end_to_end.whole_runs import kit_of
@@ -155,7 +155,7 @@ def test_after_settling_the_picture_is_still(
         board={"max_step_rate_hz": 1_000_000},
     )
     assume(settle_ns(kit) > 0)
-    head = Head(rig_spec(kit, 0).head, 0, 0)
+    head = SimulatedHead(rig_spec(kit, 0).head, 0, 0)
     now_ns = 0
     for target in moves:
         for motor, described, angle in zip((head.pan, head.tilt), (kit.head.pan, kit.head.tilt), target, strict=True):

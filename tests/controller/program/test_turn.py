@@ -8,7 +8,7 @@ from hypothesis import strategies as st
 
 from controller.program.build import build_program, build_steps
 from controller.program.program import ExposeStep
-from controller.program.turn import Turn
+from controller.program.turn import BracketPosition
 from tests.end_to_end.whole_runs import few_frames, kit_of
 
 
@@ -16,7 +16,7 @@ from tests.end_to_end.whole_runs import few_frames, kit_of
 def test_whatever_is_missing_of_a_frame_is_there_afterwards(members: int, data: st.DataObject) -> None:
     """The camera's own counter is the truth; the `Turn` knows it, or does not."""
     truly = data.draw(st.integers(0, members - 1))
-    turn = Turn(members, data.draw(st.sampled_from([truly, None])), frame=0)
+    turn = BracketPosition(members, data.draw(st.sampled_from([truly, None])), frame=0)
     wanted = data.draw(st.sets(st.integers(0, members - 1), min_size=1))
     order = turn.order(1, wanted)
     made = {(truly + n) % members for n in range(len(order))}
@@ -31,18 +31,18 @@ def test_a_frame_that_is_gone_on_with_is_whole_whether_or_not_the_doubtful_one_w
 ) -> None:
     before, was_made = data.draw(st.integers(0, members - 1)), data.draw(st.booleans())
     first = data.draw(st.integers(0, members - 1))  # the exposure with which the camera began this frame
-    turn = Turn(members, None).after(before, 4).lost(4)
+    turn = BracketPosition(members, None).after(before, 4).lost(4)
     releases = before + was_made + len(turn.order(4, set(range(before, members))))
     assert {(first + n) % members for n in range(releases)} == set(range(members))
     assert releases <= members + 1
 
 
 def test_what_comes_next_is_made_alone() -> None:
-    assert Turn(3, 1).order(0, {1, 2}) == [1, 2]
-    assert Turn(3, 2).order(0, {2, 0}) == [2, 0]
-    assert Turn(3, 0).order(0, {2}) == [0, 1, 2]
-    assert Turn(3, None, 7).order(0, {2}) == [0, 1, 2]
-    assert Turn(3, None, 7).order(7, {2}) == [2]
+    assert BracketPosition(3, 1).order(0, {1, 2}) == [1, 2]
+    assert BracketPosition(3, 2).order(0, {2, 0}) == [2, 0]
+    assert BracketPosition(3, 0).order(0, {2}) == [0, 1, 2]
+    assert BracketPosition(3, None, 7).order(0, {2}) == [0, 1, 2]
+    assert BracketPosition(3, None, 7).order(7, {2}) == [2]
 
 
 @pytest.mark.parametrize(
@@ -62,11 +62,11 @@ def test_steps_follow_the_turn_from_frame_to_frame() -> None:
     kit = kit_of(exposure={"bracket_ev": [-1, 0, 1]})
     frames = few_frames()[:3]
     wanted = {(0, 1), (0, 2), (1, 2), (2, 0), (2, 1), (2, 2)}
-    steps = build_steps(kit, frames, wanted, turn=Turn(3, 1))
+    steps = build_steps(kit, frames, wanted, turn=BracketPosition(3, 1))
     shot = [(step.frame, step.exposure) for step in steps if isinstance(step, ExposeStep)]
     assert shot == [(0, 1), (0, 2), (1, 0), (1, 1), (1, 2), (2, 0), (2, 1), (2, 2)]
     assert [s for s in build_program(kit, frames).steps if isinstance(s, ExposeStep)] == [
         s
-        for s in build_steps(kit, frames, {(f, n) for f in range(3) for n in range(3)}, turn=Turn(3))
+        for s in build_steps(kit, frames, {(f, n) for f in range(3) for n in range(3)}, turn=BracketPosition(3))
         if isinstance(s, ExposeStep)
     ]

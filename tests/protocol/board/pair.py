@@ -18,9 +18,9 @@ from protocol.framing import Deframer
 from protocol.messages import BoardState, Finished, Held, Message, Outcome, Status, StatusFlag
 from sim.axis import AxisSpec
 from sim.board import KNOWN as KNOWN_FLAGS
-from sim.board import Board
-from sim.camera import Camera, CameraSpec
-from sim.head import Head, HeadSpec
+from sim.board import SimulatedBoard
+from sim.camera import CameraSpec, SimulatedCamera
+from sim.head import HeadSpec, SimulatedHead
 from tests.protocol.board.core import Core
 
 MS = 1_000_000
@@ -43,11 +43,13 @@ class Simulated:
     """The simulated board as a machine."""
 
     def __init__(self, place: tuple[int, int] = PLACE) -> None:
-        self.head = Head(SPEC, *place)
+        self.head = SimulatedHead(SPEC, *place)
         lag_ms, shutter_ms = CAMERA_MS
         spec = CameraSpec((shutter_ms / 1000,), float(lag_ms), ready_ms=0.0, lag_scatter_ms=0.0)
-        self.camera = Camera(spec, Random(5))
-        self.board = Board(self.head, self.camera, Random(1), sync_contact=True, max_step_rate=MAX_RATE, now_ns=0)
+        self.camera = SimulatedCamera(spec, Random(5))
+        self.board = SimulatedBoard(
+            self.head, self.camera, Random(1), sync_contact=True, max_step_rate=MAX_RATE, now_ns=0
+        )
         self.now_ms = 0
 
     def feed(self, data: bytes) -> None:

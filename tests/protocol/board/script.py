@@ -10,7 +10,7 @@ from random import Random
 from protocol.codec import PROTOCOL_VERSION, encode_message
 from protocol.framing import KINDS, LEAD, MAX_PAYLOAD, encode_frame
 from protocol.messages import Arm, Expose, GetIndex, GetStatus, Halt, Hello, Move, Reference, Request, SetAxis, Stop
-from protocol.units import Axis, BootId, CommandId, Steps
+from protocol.units import AxisId, BootId, CommandId, Steps
 
 ID_BYTES = 4
 LIMIT = 3000
@@ -69,14 +69,14 @@ class Script:
     def _ask(self, request: Request) -> None:
         self._feed(self._frame(*encode_message(request)))
 
-    def _describe(self, axis: Axis) -> SetAxis:
+    def _describe(self, axis: AxisId) -> SetAxis:
         return SetAxis(self._next_id(), axis, Steps(-LIMIT), Steps(LIMIT), 2000, 8000)
 
     def _make_ready(self) -> None:
         self._write("I", 0)
         self._ask(Stop())
         self._wait(RAMP_MS)
-        for axis in Axis:
+        for axis in AxisId:
             self._ask_spoilt(self._describe(axis))
             self._ask(self._describe(axis))
         self._ask(Arm(self._next_id(), self._boot_id, 30_000))
@@ -95,7 +95,7 @@ class Script:
         if kind < 16:
             return Arm(self._next_id(), self._boot_id, random.choice((100, 30_000)))
         if kind < 18:
-            return self._describe(random.choice(list(Axis)))
+            return self._describe(random.choice(list(AxisId)))
         return random.choice((GetStatus(), GetIndex(), Stop(), Halt()))
 
     def _order(self) -> None:

@@ -28,7 +28,7 @@ from protocol.messages import (
     Status,
     Welcome,
 )
-from protocol.units import Axis, BootId, CommandId, Steps
+from protocol.units import AxisId, BootId, CommandId, Steps
 
 M = TypeVar("M")
 SPEED, ACCEL = 1000, 2000
@@ -125,7 +125,7 @@ class Talker:
         return self.of(Finished)[-1]
 
     def configure(self, speed: int = SPEED, accel: int = ACCEL, limit: int = LIMIT) -> None:
-        for axis in Axis:
+        for axis in AxisId:
             self.order(SetAxis(self.next_id(), axis, Steps(-limit), Steps(limit), speed, accel))
 
     def arm(self, silence_ms: int = SILENCE_MS) -> None:

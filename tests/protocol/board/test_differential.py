@@ -26,7 +26,7 @@ from protocol.messages import (
     SetAxis,
     Stop,
 )
-from protocol.units import ID_SPAN, NO_COMMAND, Axis, BootId, CommandId, Steps, is_after
+from protocol.units import ID_SPAN, NO_COMMAND, AxisId, BootId, CommandId, Steps, is_after
 from tests.protocol.board.pair import PLACE, Pair
 from tests.protocol.strategies import PAYLOADS
 
@@ -64,7 +64,7 @@ class Run:
         return CommandId((self.last_id + 1 - back) % ID_SPAN)
 
     def make_ready(self) -> None:
-        for axis in Axis:
+        for axis in AxisId:
             self.send(SetAxis(self.next_id(0), axis, Steps(-LIMIT), Steps(LIMIT), 2000, 4000))
         self.send(Arm(self.next_id(0), self.pair.boot_id, 60_000))
         self.send(Reference(self.next_id(0), 500, 500, 5))
@@ -141,7 +141,7 @@ def _noise(data: bytes) -> Op:
 
 SET_AXIS = _send(
     lambda command_id, axis, low, high, speed, accel: SetAxis(command_id, axis, Steps(low), Steps(high), speed, accel),
-    st.sampled_from(list(Axis)),
+    st.sampled_from(list(AxisId)),
     st.sampled_from((-LIMIT, -LIMIT, -LIMIT, -200, 10, 2 * LIMIT)),
     st.sampled_from((LIMIT, LIMIT, LIMIT, 300)),
     st.integers(500, 3000) | st.sampled_from((0, 20_001)),
@@ -235,7 +235,7 @@ def test_both_seek_alike(
     """From anywhere, with switches that change or never do: the same end at the same position, with the same messages."""
     run = Run(library, place)
     run.send(Hello(PROTOCOL_VERSION.major, minor, 7))
-    for axis in Axis:
+    for axis in AxisId:
         run.send(SetAxis(run.next_id(0), axis, Steps(low), Steps(high), 3000, 6000))
     run.pair.lose_switches(lost)
     run.send(Arm(run.next_id(0), run.pair.boot_id, 2**31))
@@ -248,7 +248,7 @@ def test_both_seek_alike(
     made = [after - before for after, before in zip(run.pair.ours.steps, begun, strict=True)]
     at_zero = run.pair.ours.state == BoardState.READY
     assert at_zero <= (run.pair.ours.places == (0, 0))
-    for axis in Axis:
+    for axis in AxisId:
         assert not (lost[axis] and run.pair.ours.known & (2 << axis))  # an axis that did not meet its switch is not known
         assert made[axis] <= _bound(low, high) * (1 if lost[axis] else 3)
     reaches = all(-_bound(low, high) < steps < _bound(low, high) for steps in place)

@@ -32,7 +32,7 @@ from protocol.messages import (
     StatusFlag,
     Stop,
 )
-from protocol.units import Axis, BootId, CommandId, Steps, next_id
+from protocol.units import AxisId, BootId, CommandId, Steps, next_id
 from tests.protocol.board.core import BOOT_ID, STOP_OPEN, SUPPLY_LOW, Core
 from tests.protocol.board.talker import ACCEL, LIMIT, SILENCE_MS, SPEED, Talker
 
@@ -41,7 +41,7 @@ Make = Callable[[Talker], Request]
 
 
 def axis(talker: Talker) -> SetAxis:
-    return SetAxis(talker.next_id(), Axis.PAN, Steps(-LIMIT), Steps(LIMIT), SPEED, ACCEL)
+    return SetAxis(talker.next_id(), AxisId.PAN, Steps(-LIMIT), Steps(LIMIT), SPEED, ACCEL)
 
 
 def move(talker: Talker) -> Move:
@@ -187,12 +187,12 @@ def test_outside_the_limits(talker: Talker, target: tuple[int, int]) -> None:
 
 
 BAD_AXES = (
-    SetAxis(CommandId(1), Axis.PAN, Steps(5), Steps(5), SPEED, ACCEL),
-    SetAxis(CommandId(1), Axis.PAN, Steps(5), Steps(-5), SPEED, ACCEL),
-    SetAxis(CommandId(1), Axis.TILT, Steps(-5), Steps(5), 0, ACCEL),
-    SetAxis(CommandId(1), Axis.TILT, Steps(-5), Steps(5), MAX_RATE + 1, ACCEL),
-    SetAxis(CommandId(1), Axis.PAN, Steps(-5), Steps(5), SPEED, 0),
-    SetAxis(CommandId(0), Axis.PAN, Steps(-5), Steps(5), SPEED, ACCEL),
+    SetAxis(CommandId(1), AxisId.PAN, Steps(5), Steps(5), SPEED, ACCEL),
+    SetAxis(CommandId(1), AxisId.PAN, Steps(5), Steps(-5), SPEED, ACCEL),
+    SetAxis(CommandId(1), AxisId.TILT, Steps(-5), Steps(5), 0, ACCEL),
+    SetAxis(CommandId(1), AxisId.TILT, Steps(-5), Steps(5), MAX_RATE + 1, ACCEL),
+    SetAxis(CommandId(1), AxisId.PAN, Steps(-5), Steps(5), SPEED, 0),
+    SetAxis(CommandId(0), AxisId.PAN, Steps(-5), Steps(5), SPEED, ACCEL),
 )
 BAD_OTHERS = (
     Arm(CommandId(9), BootId(BOOT_ID), 0),

@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 from protocol.codec import frame_of
 from protocol.framing import KINDS, encode_frame
 from protocol.messages import BoardState, Expose, Halt, Move, Reference, Request, SetAxis, Stop
-from protocol.units import Axis, CommandId, Steps
+from protocol.units import AxisId, CommandId, Steps
 from tests.protocol.board.core import Core
 from tests.protocol.board.talker import Talker
 from tests.protocol.strategies import MESSAGES, PAYLOADS, SEQS
@@ -71,7 +71,7 @@ ORDERS: tuple[Callable[[CommandId], Request], ...] = (
     lambda command_id: Move(command_id, Steps(0), Steps(9000)),
     lambda command_id: Reference(command_id, 900, 800, 3),
     lambda command_id: Expose(command_id, 0, 0, 3, 20, 50),
-    lambda command_id: SetAxis(command_id, Axis.PAN, Steps(-1), Steps(1), 100, 100),
+    lambda command_id: SetAxis(command_id, AxisId.PAN, Steps(-1), Steps(1), 100, 100),
     lambda _: Stop(),
     lambda _: Halt(),
 )

@@ -17,7 +17,7 @@ from hypothesis import strategies as st
 from ruckig import InputParameter, Ruckig, Trajectory
 
 from protocol.messages import Accepted, BoardState, Move, Outcome, SetAxis, Stop
-from protocol.units import Axis, Steps
+from protocol.units import AxisId, Steps
 from tests.protocol.board.core import Core
 from tests.protocol.board.talker import Talker
 
@@ -163,7 +163,7 @@ def test_the_ends_of_the_range(library: CDLL, low: bool) -> None:
     """
     talker = ready(library, 20_000, 100_000)
     talker.order(Stop())
-    for axis in Axis:
+    for axis in AxisId:
         talker.order(SetAxis(talker.next_id(), axis, Steps(-(2**31)), Steps(2**31 - 1), 20_000, 100_000))
     talker.arm(2**32 - 1)
     target = Steps(-(2**31) if low else 2**31 - 1)

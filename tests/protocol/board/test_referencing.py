@@ -19,7 +19,7 @@ from protocol.messages import (
     StatusFlag,
     Stop,
 )
-from protocol.units import Axis, Steps
+from protocol.units import AxisId, Steps
 from tests.protocol.board.core import Core
 from tests.protocol.board.talker import ACCEL, LIMIT, SPEED, Talker
 
@@ -91,7 +91,7 @@ def test_gives_up_at_the_end_of_the_travel(library: CDLL, place: tuple[int, int]
 )
 def test_the_bound_counts_zero_in(core: Core, talker: Talker, low: int, high: int, bound: int) -> None:
     talker.greet()
-    for axis in Axis:
+    for axis in AxisId:
         talker.order(SetAxis(talker.next_id(), axis, Steps(low), Steps(high), SPEED, ACCEL))
     talker.arm()
     core.stick_flags(3)
@@ -101,7 +101,7 @@ def test_the_bound_counts_zero_in(core: Core, talker: Talker, low: int, high: in
 
 def test_a_travel_of_all_there_is_does_not_run_over(core: Core, talker: Talker) -> None:
     talker.greet()
-    for axis in Axis:
+    for axis in AxisId:
         talker.order(SetAxis(talker.next_id(), axis, Steps(-(2**31)), Steps(2**31 - 1), SPEED, ACCEL))
     talker.arm()
     assert talker.reference().outcome is Outcome.REFERENCED

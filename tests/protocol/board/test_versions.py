@@ -25,10 +25,10 @@ from protocol.messages import (
     StatusFlag,
     Welcome,
 )
-from protocol.units import Axis, Steps
-from sim.board import Board
-from sim.camera import Camera, CameraSpec
-from sim.head import Head
+from protocol.units import AxisId, Steps
+from sim.board import SimulatedBoard
+from sim.camera import CameraSpec, SimulatedCamera
+from sim.head import SimulatedHead
 from tests.protocol.board.core import BOOT_ID, Core
 from tests.protocol.board.pair import MAX_RATE, PLACE, SPEC, Simulated
 from tests.protocol.board.talker import ACCEL, Machine, Talker
@@ -44,9 +44,9 @@ def core(library: CDLL, cause: Cause) -> Core:
 
 def simulated(_: CDLL, cause: Cause) -> Simulated:
     machine = Simulated()
-    machine.head = Head(SPEC, *PLACE)
-    machine.camera = Camera(CameraSpec((0.1,), 50.0, ready_ms=0.0), Random(1))
-    machine.board = Board(
+    machine.head = SimulatedHead(SPEC, *PLACE)
+    machine.camera = SimulatedCamera(CameraSpec((0.1,), 50.0, ready_ms=0.0), Random(1))
+    machine.board = SimulatedBoard(
         machine.head, machine.camera, Random(1), sync_contact=True, max_step_rate=MAX_RATE, now_ns=0, cause=cause
     )
     return machine
@@ -111,7 +111,7 @@ def test_a_switch_that_is_not_met(library: CDLL, make: Make, minor: int | None) 
     else:
         assert isinstance(machine, Simulated)
         machine.head.pan.flag_deg = -1e5
-    for axis in Axis:
+    for axis in AxisId:
         talker.order(SetAxis(talker.next_id(), axis, Steps(-LIMIT), Steps(LIMIT), 1000, ACCEL))
     talker.order(Arm(talker.next_id(), talker.boot_id, 60_000))
     talker.order(Reference(talker.next_id(), 1000, 1000, 4))
@@ -127,4 +127,4 @@ def test_the_core_and_the_codec_speak_the_same_version(library: CDLL) -> None:
     talker = Talker(core(library, Cause.POWER_ON))
     welcome = talker.greet()
     assert (welcome.version_major, welcome.version_minor, welcome.boot_id) == (*PROTOCOL_VERSION, BOOT_ID)
-    assert talker.ask(SetAxis(talker.next_id(), Axis.PAN, Steps(-5), Steps(5), 10, 10)) == Accepted()
+    assert talker.ask(SetAxis(talker.next_id(), AxisId.PAN, Steps(-5), Steps(5), 10, 10)) == Accepted()

@@ -10,7 +10,7 @@ import pytest
 from protocol.units import NS
 from sim.axis import AxisSpec
 from sim.camera import Label, Opening
-from sim.head import Head, HeadSpec
+from sim.head import HeadSpec, SimulatedHead
 from sim.motors import move
 from sim.scene.film import MOST_POSES, Film, aims_of
 from sim.truth import Truth
@@ -22,9 +22,9 @@ def opening(open_s: float, shutter_s: float) -> Opening:
     return Opening(Label(3, 1), round(open_s * NS), round((open_s + shutter_s) * NS), shutter_s)
 
 
-def moving_head() -> Head:
+def moving_head() -> SimulatedHead:
     """A head that turns by 30 degrees, at 10 degrees/s from half a second on."""
-    head = Head(SPEC, 0, 0)
+    head = SimulatedHead(SPEC, 0, 0)
     head.pan.begin(move(0, 0, 9600, 3200.0, 6400.0))
     return head
 
@@ -33,14 +33,14 @@ def test_the_record_is_the_same_with_a_film() -> None:
     film, plain = Film(), Truth()
     for record in (film, plain):
         record.record(moving_head(), opening(1.0, 0.02))
-        record.record(Head(SPEC, 100, -50), opening(9.0, 0.5))
+        record.record(SimulatedHead(SPEC, 100, -50), opening(9.0, 0.5))
     assert film.to_json() == plain.to_json()
     assert len(film.views) == 2
 
 
 def test_a_head_at_rest_needs_one_pose() -> None:
     film = Film()
-    film.record(Head(SPEC, 320, -640), opening(5.0, 2.0))
+    film.record(SimulatedHead(SPEC, 320, -640), opening(5.0, 2.0))
     (view,) = film.views
     assert (view.frame, view.exposure, view.open_ns, view.shutter_s) == (3, 1, 5 * NS, 2.0)
     assert view.angles_deg.tolist() == [[1.0, -2.0]]

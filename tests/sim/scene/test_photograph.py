@@ -14,10 +14,10 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 from PIL import Image, ImageOps
 
-from sim.scene.photograph import CameraName, Moment, save_photograph
+from sim.scene.photograph import CameraName, ExposureMoment, save_photograph
 
 CAMERA = CameraName("Imagined", "Box One", None, "Pinhole 24mm", 24.0, 24, 8.0)
-MOMENT = Moment(datetime(2026, 6, 21, 9, 0, 4, 6_000, tzinfo=UTC), 0.0125, -1.0)
+MOMENT = ExposureMoment(datetime(2026, 6, 21, 9, 0, 4, 6_000, tzinfo=UTC), 0.0125, -1.0)
 PICTURE = np.zeros((30, 20, 3), dtype=np.uint8)
 PICTURE[:15, :10, 0] = 255  # red at the top left
 
@@ -81,7 +81,7 @@ def test_numbers_come_back(tmp_path: Path, shutter_s: float, focal_mm: float, ta
         path,
         PICTURE,
         CameraName(None, None, None, None, focal_mm, round(focal_mm)),
-        Moment(taken, shutter_s, 0.0),
+        ExposureMoment(taken, shutter_s, 0.0),
         portrait=False,
     )
     said = tags(path)

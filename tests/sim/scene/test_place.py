@@ -11,7 +11,7 @@ from PIL import Image
 from sim.scene.lens import Floats, LensSpec
 from sim.scene.noise import clouds, ridge
 from sim.scene.place import make_place
-from sim.scene.render import Aim, Renderer
+from sim.scene.render import HeldPose, Renderer
 from sim.scene.scenery import Scenery
 from sim.scene.sensor import SensorSpec, develop
 from sim.scene.things import DISTANCES_MM
@@ -52,10 +52,10 @@ def test_near_things_stand_at_their_distances(place: Scenery) -> None:
         assert not opacity[: WIDTH // 8].any()  # nothing hangs in the sky
 
 
-def views(place: Scenery) -> dict[Aim, np.ndarray[tuple[int, ...], np.dtype[np.float64]]]:
+def views(place: Scenery) -> dict[HeldPose, np.ndarray[tuple[int, ...], np.dtype[np.float64]]]:
     angle = np.linspace(0, 0.6, 400)
     renderer = Renderer(place, LensSpec(20, 20, 30 * np.tan(angle), angle), 100, 100)
-    aims = [Aim(yaw, pitch) for pitch in (-90, -60, -30, 0, 30, 60, 90) for yaw in range(0, 360, 45)]
+    aims = [HeldPose(yaw, pitch) for pitch in (-90, -60, -30, 0, 30, 60, 90) for yaw in range(0, 360, 45)]
     return {aim: develop(renderer.light(aim), 0.5, SensorSpec(1e9, 0), (0,)).astype(float) for aim in aims}
 
 

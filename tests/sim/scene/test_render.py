@@ -13,7 +13,7 @@ from hypothesis import strategies as st
 
 from sim.scene.film import View, aims_of
 from sim.scene.lens import LensSpec
-from sim.scene.render import Aim, Renderer
+from sim.scene.render import HeldPose, Renderer
 from sim.scene.scenery import Layer, Scenery, layer_of
 from sim.scene.sensor import SensorSpec, develop
 from tests.sim.scene.dots import centre_of_light, dots_at, grid
@@ -38,7 +38,7 @@ def seen_at_px(psi_deg: float, distance_mm: float, along: float, right: float) -
     """How many pixels right of the axis a dot is seen that lies at `psi_deg` and `distance_mm` from the turning point."""
     layer = replace(one_dot(psi_deg), distance_mm=distance_mm)
     lens = rectilinear(ACROSS * PIXEL_MM, UP * PIXEL_MM, along=along, right=right)
-    light = Renderer(Scenery((layer,)), lens, ACROSS, UP).light(Aim(0.0, 0.0))
+    light = Renderer(Scenery((layer,)), lens, ACROSS, UP).light(HeldPose(0.0, 0.0))
     psi = math.radians(psi_deg)
     about = (distance_mm * math.sin(psi) - right) / (distance_mm * math.cos(psi) - along) * FOCAL_MM / PIXEL_MM
     return centre_of_light(light, about + ACROSS / 2 - 0.5, (UP - 1) / 2, (UP - 3) // 2)[0] - (ACROSS / 2 - 0.5)
@@ -74,7 +74,7 @@ def test_turning_about_the_pupil_shifts_nothing() -> None:
     near = dots_at(np.array([10.0]), np.array([5.0]), 1024, 0.5, 800.0)
     far = dots_at(np.array([10.0]), np.array([5.0]), 1024, 0.5)
     lens = rectilinear(36, 24)
-    one, other = (Renderer(Scenery((layer,)), lens, 300, 200).light(Aim(3.0, 2.0)) for layer in (near, far))
+    one, other = (Renderer(Scenery((layer,)), lens, 300, 200).light(HeldPose(3.0, 2.0)) for layer in (near, far))
     np.testing.assert_array_equal(one, other)
 
 
@@ -84,7 +84,7 @@ def test_what_is_near_covers_what_is_far() -> None:
     codes[:, 256:, 3] = 255  # black, to the right of straight ahead
     scenery = Scenery((far, layer_of(codes, 1000.0)))
     for along in (0.0, 50.0):
-        light = Renderer(scenery, rectilinear(36, 24, along=along), 300, 200).light(Aim(0.0, 0.0))
+        light = Renderer(scenery, rectilinear(36, 24, along=along), 300, 200).light(HeldPose(0.0, 0.0))
         assert np.all(light[:, :145] == 1)
         assert np.all(light[:, 155:] == 0)
 

@@ -32,7 +32,7 @@ from protocol.messages import (
     Stop,
     Welcome,
 )
-from protocol.units import Axis, BootId, CommandId, Steps
+from protocol.units import AxisId, BootId, CommandId, Steps
 from tests.protocol.board import talker
 from tests.protocol.board.avr.machine import BYTE_US, Firmware, Machine
 from tests.protocol.board.core import Core
@@ -62,7 +62,7 @@ def draw(random: Random, host: Talker) -> Request:
         return Arm(command_id, BootId(host.boot_id ^ odd), number if odd else 60_000)
     if kind == 6:
         limit = Steps(200 if not odd else number - 2**31)
-        return SetAxis(command_id, random.choice(list(Axis)), Steps(-200), limit, number if odd else 1500, 6000)
+        return SetAxis(command_id, random.choice(list(AxisId)), Steps(-200), limit, number if odd else 1500, 6000)
     if kind == 7:
         return random.choice((Stop(), Halt()))
     return random.choice((GetStatus(), GetIndex())) if kind == 8 else Hello(random.choice((1, 1, 2)), 0, number)
