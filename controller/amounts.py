@@ -12,7 +12,7 @@ def duration(seconds: float) -> str:
 
 
 def moment(seconds: float) -> str:
-    """A moment of a run as h:mm:ss.s or m:ss.s, to a tenth of a second."""
+    """A time within a run as h:mm:ss.s or m:ss.s, to a tenth of a second."""
     tenths = round(seconds * 10)
     return f"{duration(tenths // 10)}.{tenths % 10}"
 
@@ -23,7 +23,7 @@ def counted(number: int, thing: str) -> str:
 
 
 def storage(megabytes: float) -> str:
-    """Megabytes in the unit that suits them."""
+    """Megabytes in a suitable unit."""
     return size_text(megabytes * 1e6)
 
 

@@ -1,9 +1,9 @@
-"""The board's end of the conversation: each request once, each reply as often as asked. No I/O and no clock.
+"""The board's end of the conversation: each request is delivered once and replied to as often as it is repeated.
 
-A host repeats a request, unchanged, until it hears the reply. So a frame equal to the last one, sequence
-number and all, is that request again: it gets the same reply bytes and is not delivered a second time. Hello
-is the exception: it is always delivered and forgets the last frame, because a host that has just started
-counts from wherever it likes.
+No I/O and no clock. A host repeats a request, unchanged, until the reply arrives. So a frame equal to the last one,
+including its sequence number, is that request again: it gets the same reply bytes and is not delivered a second time.
+Hello is the exception: it is always delivered and clears the last frame, because a host that has just started may count
+from any number.
 """
 
 from __future__ import annotations
@@ -34,16 +34,16 @@ from protocol.statistics import LinkStatistics
 from protocol.units import Nanos, Seq
 
 INBOX_FRAMES: Final = 8
-"""Requests kept until they are asked for; a host repeats what did not fit."""
+"""Requests kept until they are asked for; a host repeats those that did not fit."""
 OUTBOX_FRAMES: Final = 32
-"""Frames kept until they are taken; what does not fit is lost, as on the wire."""
+"""Frames kept until they are taken; frames that do not fit are lost, as on the wire."""
 HELLO_KIND: Final = kind_of(Hello)
 NOTICE_SEQ: Final = 0
-"""Notices answer nothing, so their sequence number means nothing."""
+"""Notices are not replies, so their sequence number has no meaning."""
 
 
 class BoardLink:
-    """One end of one serial line; a board that starts anew begins with a new one.
+    """One end of one serial line; a board that restarts begins with a new one.
 
     The caller answers each request before it asks for the next.
     """
@@ -57,14 +57,14 @@ class BoardLink:
         self._sent = self._retransmitted = 0
 
     def receive(self, data: bytes, now: Nanos) -> None:
-        """Take in bytes from the wire, in any chunks. Never raises, whatever they are."""
+        """Take in bytes from the wire, in chunks of any size. Never raises."""
         self._inbox.feed(data, now)
 
     def next_request(self) -> tuple[Seq, Request] | None:
         """Return the next new request and its sequence number, or None.
 
-        Repeats, and requests that cannot be understood, are answered on the way. Raises WrongUse when the
-        request delivered before has not been answered.
+        Repeated and unreadable requests are answered on the way. Raises WrongUse if the request delivered before has not
+        been answered.
         """
         if self._unanswered is not None:
             raise WrongUse("the last request has not been answered")
@@ -81,7 +81,7 @@ class BoardLink:
         return None
 
     def reply(self, seq: Seq, reply: Reply) -> None:
-        """Answer the request delivered last. Raises WrongUse when it is another, or answered already."""
+        """Answer the request delivered last. Raises WrongUse if `seq` is another's, or it was answered already."""
         frame = self._unanswered
         if frame is None or seq != frame.seq:
             raise WrongUse(f"request {seq} does not wait for an answer")
@@ -93,7 +93,7 @@ class BoardLink:
             self._last_frame = None
 
     def notify(self, message: Notice) -> None:
-        """Send a notice; it may get lost, here or on the wire."""
+        """Send a notice; it may be lost, here or on the wire."""
         if not isinstance(message, (Booted, Finished, Held)):
             raise WrongUse(f"{type(message).__name__} is not a notice")
         self._emit(frame_of(message, NOTICE_SEQ))
@@ -107,7 +107,7 @@ class BoardLink:
 
     @property
     def last_heard(self) -> Nanos | None:
-        """When the last undamaged frame of a host came in, repeats included: the silence watchdog's start."""
+        """When the last undamaged frame of a host arrived, repeats included; the silence watchdog counts from here."""
         return self._inbox.last_heard
 
     @property
@@ -116,14 +116,14 @@ class BoardLink:
         return self._inbox.statistics(self._sent, self._retransmitted)
 
     def _understand(self, frame: CheckedFrame) -> Request | None:
-        """Return the request in a frame, or answer by itself that it makes no sense."""
+        """Return the request in a frame, or refuse it here and return None if it is not valid."""
         try:
             message = decode_message(frame.kind, frame.payload)
         except BadFrame:
             self._inbox.dropped += 1
             self._answer(frame, Refused(Reason.BAD_VALUE if is_known(frame.kind) else Reason.UNKNOWN_KIND))
             return None
-        # `receive` let no kind of a board through.
+        # `receive` accepts no message type of a board.
         assert not isinstance(message, (Welcome, Accepted, Refused, Status, Index, Booted, Finished, Held))
         return message
 

@@ -1,6 +1,6 @@
-"""Headings over the options of commands that have many: one table, read by `--help` and by the reference pages.
+"""Headings for the options of large commands: one table, used by `--help` and by the reference pages.
 
-An option that is in no line of its command (`--json`, `--help`) is listed last. A test goes through every command.
+Options that the table does not list (`--json`, `--help`) come last. A test checks every command.
 """
 
 from collections.abc import Iterator, Mapping, Sequence

@@ -1,4 +1,4 @@
-"""`fullturn plan`: its options, and how its result is printed."""
+"""`fullturn plan`: its options, and how the result is printed."""
 
 from pathlib import Path
 from typing import Any
@@ -24,7 +24,7 @@ with later():
 @plan_options
 @json_option
 def plan(kit: Path, out: Path, replace: bool, as_json: bool, **options: Any) -> None:
-    """Plan what the KIT file's camera must shoot, with the fewest frames, and prove that nothing is missing."""
+    """Plan the fewest frames for the camera of the KIT file, and prove that nothing is missing."""
     asked = asked_for(options)
     if asked.request.arrangement == "fewest":
         with search.searching(asked.request.effort_s) as effort:

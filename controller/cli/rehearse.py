@@ -1,4 +1,4 @@
-"""`fullturn rehearse`: its options, and how its result is printed."""
+"""`fullturn rehearse`: its options, and how the result is printed."""
 
 from pathlib import Path
 from typing import Any
@@ -31,7 +31,7 @@ def _list_faults(context: click.Context, _: click.Parameter, wanted: bool) -> No
 @click.option("--replace", is_flag=True, help="Replace an earlier rehearsal in that folder, never a capture.")
 @unfinished_option
 @click.option(
-    "--seed", type=bounded_whole("seed"), default=0, show_default=True, help="Seed of chance in the simulated world."
+    "--seed", type=bounded_whole("seed"), default=0, show_default=True, help="Seed of chance in the simulation."
 )
 @click.option("--faults", type=Text(4000), metavar="NAME|FILE", help="Inject the faults of this scenario.")
 @click.option(

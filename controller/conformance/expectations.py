@@ -1,6 +1,6 @@
-"""What the rules have in common: a request and its right answer, a Status that can be true, the end of a command.
+"""What the rules share: a request and its correct answer, a plausible Status, the end of a command.
 
-Every wait is bounded by what the motion can take, and all waits of a rule by the time that `Talk` gives it.
+Every wait is limited by the time that the motion can take, and all waits of a rule by the time in `Talk`.
 """
 
 from dataclasses import dataclass
@@ -33,31 +33,31 @@ from protocol.units import MS, NO_COMMAND, NS, AxisId, Steps
 SILENCE_MS = 1500
 ACCEL = 2 * SPEED
 LATE_SHARE, LATE_MS = 1.25, 1000.0
-"""How much later than it should a command may end: a quarter, and a second."""
+"""How much later than expected a command may end: a quarter, and a second."""
 EARLY_SHARE, EARLY_MS = 0.95, 30.0
-"""How much earlier: steps and clocks are whole, and the request was on its way for a moment."""
+"""How much earlier: steps and clocks are whole numbers, and the request needed a moment to arrive."""
 CLOCK_MS = 5.0
-"""By which the board's clock and ours may differ over a second or two, beside the time on the line."""
+"""How far the board's clock and ours may differ over a second or two, besides the time on the line."""
 RESTING = {BoardState.DISARMED, BoardState.READY}
 RUNNING = {BoardState.MOVING, BoardState.REFERENCING, BoardState.EXPOSING}
 
 
 @dataclass(frozen=True, slots=True)
 class Ended:
-    """How a command ended: the outcome, and where."""
+    """The end of a command: its outcome, the status, and how long it took by our clock."""
 
     outcome: Outcome
     status: Status
 
 
 def must(talk: Talk, holds: bool, what: str) -> None:
-    """Raise RuleBroken with `what` unless it holds."""
+    """Raise RuleBroken with `what` unless `holds`."""
     if not holds:
         raise talk.broken(what)
 
 
 def expect(talk: Talk, request: Request, wanted: type[Reply] | Reason) -> Reply:
-    """Send a request and return its reply, which must be of that kind or a refusal for that reason."""
+    """Send a request and return its reply, which must be of that type or a refusal for that reason."""
     reply = talk.wait_answer(request)
     refused_so = isinstance(reply, Refused) and isinstance(wanted, Reason) and reply.reason is wanted
     if not refused_so and (isinstance(wanted, Reason) or not isinstance(reply, wanted)):
@@ -67,7 +67,7 @@ def expect(talk: Talk, request: Request, wanted: type[Reply] | Reason) -> Reply:
 
 
 def status(talk: Talk) -> Status:
-    """Ask for a Status. It must be of the boot we greeted, agree with itself, and its clock must not run backward."""
+    """Ask for a Status. It must belong to the greeted boot and be consistent, and its clock must not run backward."""
     reply = expect(talk, GetStatus(), Status)
     assert isinstance(reply, Status)
     if reply.boot_id != talk.boot_id:
@@ -83,7 +83,7 @@ def status(talk: Talk) -> Status:
 
 
 def contradiction(found: Status) -> str | None:
-    """What in a Status cannot be true together, None if nothing (protocol/SPEC.md, sections 3.2 and 6)."""
+    """The contradiction in a Status, None if there is none (protocol/SPEC.md, sections 3.2 and 6)."""
     name, armed, runs = found.state.name, bool(found.flags & StatusFlag.ARMED), found.running_id != NO_COMMAND
     if armed != (found.state is BoardState.READY or found.state in RUNNING):
         return f"{name} and {'armed' if armed else 'not armed'}"
@@ -108,7 +108,7 @@ def quieten(talk: Talk) -> None:
 
 
 def describe(talk: Talk, reach: dict[AxisId, AxisReach] | None = None) -> None:
-    """Describe both axes: for small moves, or so that zero is found from anywhere in their reach."""
+    """Describe both axes: for small moves, or with the reach in which to search for zero."""
     for axis in AxisId:
         command = SetAxis(talk.next_id(), axis, Steps(-SMALL_STEPS), Steps(SMALL_STEPS), SPEED, ACCEL)
         if reach is not None:
@@ -125,7 +125,7 @@ def arm(talk: Talk, silence_ms: int = SILENCE_MS) -> None:
 
 
 def refer(talk: Talk) -> None:
-    """Find zero from wherever the head stands; then it is armed for small moves, and its position known."""
+    """Find zero from any position. Afterwards the board is armed for small moves, and its position is known."""
     reach = {AxisId.PAN: talk.reach.pan, AxisId.TILT: talk.reach.tilt}
     describe(talk, reach)
     expect(talk, Arm(talk.next_id(), talk.boot_id, SILENCE_MS), Accepted)
@@ -142,20 +142,20 @@ def refer(talk: Talk) -> None:
         )
         if not talk.reach.pan.known:
             raise NotChecked(
-                f"{searched}. Give --kit KIT, so that zero is looked for within the kit's limits; or turn the head to it "
+                f"{searched}. Use --kit KIT, so that zero is searched within the kit's limits; or turn the head to it "
                 "by hand, with the motor power off"
             )
-        raise talk.broken(f"{searched}. Look at the switch and its wire")
+        raise talk.broken(f"{searched}. Check the switch and its wire")
     must(talk, ended.outcome is Outcome.REFERENCED, f"Reference ended as {ended.outcome.name}")
     at_zero = (ended.status.pan_steps, ended.status.tilt_steps) == (0, 0)
-    must(talk, at_zero, f"after REFERENCED the board stands at {ended.status.pan_steps}, {ended.status.tilt_steps}")
+    must(talk, at_zero, f"after REFERENCED the board is at {ended.status.pan_steps}, {ended.status.tilt_steps}")
     talk.zero_is_found = True
     quieten(talk)
     arm(talk)
 
 
 def move(talk: Talk, pan_steps: int, tilt_steps: int) -> tuple[Move, Ended]:
-    """Move from where the board stands, and return the command with its end."""
+    """Move from the current position, and return the command with its end."""
     before = status(talk)
     ways = abs(pan_steps - before.pan_steps), abs(tilt_steps - before.tilt_steps)
     expected_ms = max(motion_ns(way, SPEED, ACCEL) for way in ways) / MS
@@ -164,9 +164,9 @@ def move(talk: Talk, pan_steps: int, tilt_steps: int) -> tuple[Move, Ended]:
 
 
 def wait_end(talk: Talk, command: Reference | Move | Expose, least_ms: float, most_ms: float) -> Ended:
-    """Order a command and wait for its end, asking often enough to keep the board content.
+    """Send a command and wait for its end, asking often enough to keep the board from going silent.
 
-    It must end within `most_ms` and some more, not before `least_ms`, and as the one that was ordered.
+    It must end within `most_ms` plus a tolerance, not before `least_ms`, and under its own id.
     """
     begin = talk.port.now()
     expect(talk, command, Accepted)

@@ -35,7 +35,7 @@ def _arrived(talk: Talk, command: Move, ended: Ended) -> None:
 
 
 def move_exactly(talk: Talk) -> None:
-    """Targets are reached to the step, in no less time than the ramps take; those outside the limits are refused."""
+    """Targets are reached to the step, no faster than the ramps allow; targets outside the limits are refused."""
     refer(talk)
     for pan, tilt in ((HALF, -HALF // 2), (0, 0)):
         _arrived(talk, *move(talk, pan, tilt))
@@ -43,7 +43,7 @@ def move_exactly(talk: Talk) -> None:
 
 
 def at_rest(talk: Talk) -> None:
-    """A board that moves says so, and what says READY stands still."""
+    """A moving board reports it, and a board that reports READY does not move."""
     refer(talk)
     for pan, tilt in ((HALF, HALF), (0, 0)):
         begin, before = talk.port.now(), status(talk)
@@ -65,7 +65,7 @@ def at_rest(talk: Talk) -> None:
 
 
 def index(talk: Talk) -> None:
-    """A switch that changes in a move is noted, and where."""
+    """A change of a switch during a move is recorded with its position."""
     refer(talk)
     before = expect(talk, GetIndex(), Index)
     assert isinstance(before, Index)
@@ -82,7 +82,7 @@ def index(talk: Talk) -> None:
 
 
 def busy(talk: Talk) -> None:
-    """One command at a time; Stop cuts it short."""
+    """The board runs one command at a time; Stop ends it early."""
     refer(talk)
     command = Move(talk.next_id(), Steps(SMALL_STEPS), Steps(SMALL_STEPS))
     expect(talk, command, Accepted)
@@ -98,7 +98,7 @@ def busy(talk: Talk) -> None:
 
 
 def silent_move(talk: Talk) -> None:
-    """Silence stops a move, and nothing moves afterwards."""
+    """Silence of the host stops a move, and nothing moves afterwards."""
     refer(talk)
     quieten(talk)
     expect(talk, Arm(talk.next_id(), talk.boot_id, 300), Accepted)
@@ -114,7 +114,7 @@ def silent_move(talk: Talk) -> None:
 
 
 def exposes(talk: Talk) -> None:
-    """An exposure ends, not before its contacts have opened, and says how."""
+    """An exposure ends, no earlier than its contacts open, and reports its outcome."""
     arm(talk)
     command = Expose(talk.next_id(), 1, 2, FOCUS_MS, PRESS_MS, LIMIT_MS)
     ended = wait_end(talk, command, FOCUS_MS + PRESS_MS, FOCUS_MS + PRESS_MS + LIMIT_MS)

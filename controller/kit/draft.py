@@ -1,4 +1,4 @@
-"""A kit file for somebody who has never written one: what is known is stated, examples are commented out."""
+"""A kit file for a beginner: known figures are stated, examples are commented out."""
 
 import tomllib
 from dataclasses import dataclass
@@ -13,7 +13,7 @@ from controller.kit.load import kit_from_tables
 
 @dataclass(frozen=True, slots=True)
 class Draft:
-    """What a kit file is written from; None is not known."""
+    """The content of a new kit file; None means not known."""
 
     camera: Entry | None
     lens: Entry | None
@@ -67,7 +67,7 @@ REST = """
 
 
 def kit_text(draft: Draft) -> str:
-    """The file's text."""
+    """The text of the kit file."""
     lines = [INTRODUCTION, "[camera]"]
     wide, high = max(draft.pixels), min(draft.pixels)
     if draft.camera is not None:

@@ -1,4 +1,4 @@
-"""Where each file goes, and under which name, when the card is sorted by frame or by row."""
+"""The folder and name of each file when the card is sorted by frame or by row."""
 
 import os
 import stat
@@ -21,7 +21,7 @@ from controller.planning.plan import Frame
 
 @dataclass(frozen=True, slots=True)
 class Placed:
-    """One file to be copied or linked: from where, to which place in the new folder, and the line that it belongs to."""
+    """One file to copy or link: its source, its place in the new folder, and its line."""
 
     source: Path
     target: PurePosixPath
@@ -29,9 +29,9 @@ class Placed:
 
 
 def placed(lines: Sequence[MatchLine], folder: Path, frames: Iterable[Frame], by: str) -> list[Placed]:
-    """All files to use, with those of the same shot, in a folder for each `frame` or `row`.
+    """All files to use, with other files of the same shot, in a folder for each `frame` or `row`.
 
-    Names say row, frame, pose and exposure; the file's own name stays at the end, and a doubtful one says so.
+    Names contain row, frame, pose and exposure, then a mark of doubt if needed, then the file's own name.
     """
     known = {frame.id: frame for frame in frames}
     wide = max(3, len(str(max(known, default=0))))
@@ -54,7 +54,7 @@ def placed(lines: Sequence[MatchLine], folder: Path, frames: Iterable[Frame], by
 
 
 def _fitting(begin: str, name: str) -> str:
-    """A name that a file may have, its ending kept: of one that is too long the middle is left out."""
+    """A valid file name with its ending kept; the middle of a long one is left out."""
     room = LONGEST_NAME - len(os.fsencode(begin))
     whole = os.fsencode(name)
     if len(whole) > room:
@@ -64,7 +64,9 @@ def _fitting(begin: str, name: str) -> str:
 
 
 def unfit(source: Path, folder: Path) -> str | None:
-    """Why a file of the card is not copied: "is ..."; None if it is. Only regular files within `folder` are."""
+    """Why a file of the card is not copied ("is ..."), or None if it is. Only regular files inside `folder` are
+    copied.
+    """
     try:
         about, real = source.stat(), source.resolve(strict=True)
     except (OSError, RuntimeError):

@@ -26,14 +26,14 @@ from controller.program.build import build_program
 
 
 def make_plan(kit: Kit, overlap: float, request: Request | None = None, effort: Effort | None = None) -> Plan:
-    """The frames that `request` asks for (default: the full sphere in rows), proved, linked and costed.
+    """The frames for `request` (default: the full sphere in rows), proved, linked and costed.
 
-    `overlap` is the share of the picture (0 to 0.9) that neighbours have in common at least. `effort` limits the
-    search for fewer frames (default: the seconds of `request`). What is proved and linked are the poses that this head
-    reaches. Raises InputError where the kit or the request cannot be planned.
+    `overlap` is the least share of the picture (0 to 0.9) that neighbours have in common. `effort` limits the search for
+    fewer frames (default: the seconds of `request`). The proof and the links are for the poses that this head really
+    reaches. Raises InputError if the kit or the request cannot be planned.
     """
     if not 0 <= overlap <= 0.9:
-        raise InputError(f"an overlap of {overlap:g} cannot be planned: it should lie between 0 and 0.9.")
+        raise InputError(f"an overlap of {overlap:g} cannot be planned: write a share from 0 to 0.9, like 0.30.")
     request = request or Request()
     field = kit.field(overlap)
     must_be_plannable(field, overlap, request)
@@ -71,7 +71,7 @@ def make_plan(kit: Kit, overlap: float, request: Request | None = None, effort: 
 
 
 def _in_order(kit: Kit, field: Field, poses: list[Pose], request: Request) -> tuple[Frame, ...]:
-    """Frames numbered in shooting order; frames that see the sun first or last where that is asked for."""
+    """Frames numbered in shooting order; frames that see the sun come first or last if the request says so."""
     mover = mover_of(kit)
     ordered = poles_met(kit.head, arrange(poses, request.order, mover))
     watch = request.sun

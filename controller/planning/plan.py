@@ -20,13 +20,13 @@ FORMAT_VERSION = 2
 
 
 class PlanPart(BaseModel):
-    """A part of the plan file: frozen, no unknown names."""
+    """A part of the plan file: immutable, unknown keys refused."""
 
     model_config = ConfigDict(frozen=True, extra="forbid", allow_inf_nan=False)
 
 
 class Region(PlanPart):
-    """What is to be covered: between two pitches, and from `yaw_from_deg` to the right by `yaw_width_deg`."""
+    """The region to cover: between two pitches, and from `yaw_from_deg` to the right by `yaw_width_deg`."""
 
     kind: RegionKind
     pitch_from_deg: Annotated[float, within("pitch_deg")]
@@ -34,11 +34,11 @@ class Region(PlanPart):
     yaw_from_deg: Annotated[float, within("yaw_deg")]
     yaw_width_deg: Annotated[float, Field(ge=0, le=360)]
     unreachable_sr: Annotated[float, Field(ge=0, le=13)]
-    """How much more was asked for than the head can reach, in steradians."""
+    """The part of the requested region that the head cannot reach, in steradians."""
 
     @property
     def solid_angle_is_whole(self) -> bool:
-        """Whether nothing of the sphere is left out."""
+        """Whether the region is the whole sphere."""
         return self.bounds() == Bounds()
 
     def bounds(self) -> Bounds:
@@ -65,7 +65,7 @@ class Frame(PlanPart):
     yaw_deg: Annotated[float, Field(ge=-3600, le=3600)]
     pitch_deg: Annotated[float, Field(ge=-90, le=90)]
     by_hand: bool = False
-    """Held by hand, because the head cannot: the run pauses and asks."""
+    """Shot by hand because the head cannot reach it: the run pauses and asks."""
 
 
 class Direction(PlanPart):
@@ -76,7 +76,7 @@ class Direction(PlanPart):
 
 
 class ProofRecord(PlanPart):
-    """What the proof found: the smallest margin anywhere, and where; and how far off this head's poses may be."""
+    """The result of the proof: the smallest margin and its direction; and how far off this head's poses may be."""
 
     covered: bool
     worst_margin_deg: float
@@ -85,7 +85,7 @@ class ProofRecord(PlanPart):
 
 
 class LinkRecord(PlanPart):
-    """How much of a picture linked frames share (see `links`)."""
+    """The shares of picture that linked frames have in common (see `links`)."""
 
     connected: bool
     weakest_share: float
@@ -94,14 +94,14 @@ class LinkRecord(PlanPart):
 
 
 class OrderCost(PlanPart):
-    """What an order costs: the whole run, and the longest time between exposures of neighbours that overlap."""
+    """What an order costs: the whole run, and the longest time between exposures of overlapping neighbours."""
 
     seconds: float
     neighbours_apart_seconds: float
 
 
 class Budget(PlanPart):
-    """What the set costs: time and what it goes into, storage, energy; and how large the picture becomes."""
+    """What the set costs: time and its parts, storage, energy; and the size of the stitched picture."""
 
     frames: int
     exposures: int
@@ -118,7 +118,7 @@ class Budget(PlanPart):
 
     @property
     def dominated_by(self) -> str:
-        """What takes the most time."""
+        """The part that takes the most time."""
         parts = {
             "moving": self.moving_seconds,
             "settling": self.settling_seconds,
@@ -129,7 +129,7 @@ class Budget(PlanPart):
 
 
 class SunRecord(PlanPart):
-    """Where the sun is at the beginning and the end of the run, and the frames that see it."""
+    """The sun's position at the beginning and the end of the run, and the frames that see it."""
 
     azimuth_deg: tuple[float, float]
     altitude_deg: tuple[float, float]
@@ -137,7 +137,7 @@ class SunRecord(PlanPart):
 
 
 class Plan(PlanPart):
-    """Frames in shooting order with everything needed to shoot them. `hash` seals all the rest."""
+    """Frames in shooting order with everything needed to shoot them. `hash` covers all other fields."""
 
     format: Literal["fullturn-plan"] = "fullturn-plan"
     format_version: Literal[2] = 2
@@ -156,7 +156,7 @@ class Plan(PlanPart):
 
     @property
     def exposures(self) -> set[tuple[int, int]]:
-        """Frame and number of every exposure that makes up the set."""
+        """Frame and number of every exposure in the set."""
         return {(frame.id, number) for frame in self.frames for number in range(len(self.kit.exposure.bracket_ev))}
 
     def sealed(self) -> Self:
@@ -165,21 +165,21 @@ class Plan(PlanPart):
 
 
 def content_hash(content: dict[str, Any]) -> str:
-    """SHA-256 over a plan file's content but for the hash itself, as compact JSON with sorted names.
+    """SHA-256 over a plan file's content except the hash itself, as compact JSON with sorted keys.
 
-    Taken from the file as it stands, not from what this version of the program makes of it.
+    Computed from the file as read, not from how this version of the program would write it.
     """
     rest = {name: value for name, value in content.items() if name != "hash"}
     return hashlib.sha256(json.dumps(rest, sort_keys=True, separators=(",", ":"), allow_nan=False).encode()).hexdigest()
 
 
 def proof_at(plan: Plan, poses: Poses) -> Proof:
-    """The proof of a plan whose frames are shot at these poses."""
+    """The proof of a plan with its frames shot at these poses."""
     return prove_coverage(cores_at(plan.kit.field(plan.overlap), *poses), plan.region.bounds())
 
 
 def with_proof(plan: Plan, proof: Proof) -> Plan:
-    """The plan, not sealed again, with what this proof found."""
+    """The plan with this proof's results, not sealed again."""
     record = plan.proof.model_copy(
         update={
             "covered": proof.covered,
@@ -191,5 +191,5 @@ def with_proof(plan: Plan, proof: Proof) -> Plan:
 
 
 def lean_sentence(plan: Plan) -> str:
-    """What the lean of its head leaves of a plan that does not cover, as a part of a sentence."""
+    """What the head's lean does to a plan that does not cover, as part of a sentence."""
     return refusal(plan.kit, plan.overlap, plan.frames, plan.region.bounds())

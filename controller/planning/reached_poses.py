@@ -1,4 +1,4 @@
-"""The poses that frames are truly shot at: what is proved, linked and drawn."""
+"""The poses at which frames are really shot. They are the ones proved, linked and drawn."""
 
 from collections.abc import Sequence
 from typing import NamedTuple
@@ -12,7 +12,7 @@ from controller.program.program import Aim
 
 
 class Poses(NamedTuple):
-    """Yaw, pitch and roll of the camera in the levelled world, degrees, shape (n,) each; no roll is none at all."""
+    """Yaw, pitch and roll of the camera in the levelled world, degrees, shape (n,) each; None means no roll."""
 
     yaw_deg: Array
     pitch_deg: Array
@@ -20,14 +20,14 @@ class Poses(NamedTuple):
 
 
 def frame_pose(head: Head, frame: Aim) -> CameraPose:
-    """The pose at which this head shoots a frame, its lean counted in; what is held by hand is held as asked."""
+    """The pose at which this head shoots a frame, including its lean; a frame shot by hand is as planned."""
     if frame.by_hand:
         return CameraPose(frame.yaw_deg, frame.pitch_deg)
     return will_reach(head, frame.yaw_deg, frame.pitch_deg)
 
 
 def levelled_poses(frames: Sequence[Aim]) -> Poses:
-    """The poses at which a head that stands level shoots `frames`: as planned."""
+    """The poses at which a level head shoots `frames`: as planned."""
     return Poses(np.array([frame.yaw_deg for frame in frames]), np.array([frame.pitch_deg for frame in frames]))
 
 

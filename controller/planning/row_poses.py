@@ -12,7 +12,7 @@ from controller.planning.rows import Row, Task
 
 @dataclass(frozen=True, slots=True)
 class Pose:
-    """One aim of the camera. `row` counts from the top; poses of no row share the number of their like in pitch."""
+    """One aim of the camera. `row` counts from the top; free poses near the same pitch share a number."""
 
     row: int
     yaw_deg: float
@@ -23,8 +23,8 @@ class Pose:
 def poses_of_rows(rows: list[Row], task: Task) -> list[Pose]:
     """Row by row from the top, each from left to right.
 
-    Angles are shares of the whole turn, never sums of steps: so a row closes without an error. Over a part of the turn,
-    each frame stands in the middle of its share. A frame that is a row by itself stands in the middle of the region.
+    Angles are shares of the whole turn, never sums of steps, so a row closes without error. Over a part of the turn, each
+    frame is in the middle of its share. A frame that is a row of its own is in the middle of the region.
     """
     poses, bounds, outline = [], task.bounds, core_outline(task.field)
     for number, row in enumerate(sorted(rows, key=lambda row: -row.pitch_deg)):
@@ -38,9 +38,9 @@ def poses_of_rows(rows: list[Row], task: Task) -> list[Pose]:
 
 
 def start_yaw_deg(bounds: Bounds) -> float:
-    """Where a region begins, within half a turn of straight ahead where it is only a part of the turn.
+    """The left edge of a region; for a part of the turn, within half a turn of straight ahead.
 
-    So that a window across the zero is one stretch for the head: 350 to 10 degrees is -10 to 10.
+    So a window across zero is one stretch for the head: 350 to 10 degrees is -10 to 10.
     """
     if bounds.yaw_width_deg >= 360:
         return bounds.yaw_from_deg

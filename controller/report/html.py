@@ -1,4 +1,4 @@
-"""The report as one HTML file that needs no network: pictures are drawn into it."""
+"""The report as one HTML file that needs no network: its pictures are embedded."""
 
 import math
 from collections.abc import Sequence
@@ -32,7 +32,7 @@ class RowLine:
 
 
 def row_lines(plan: Plan) -> list[RowLine]:
-    """The rows of the plan with the overlap that neighbours in the row have at the middle of the picture."""
+    """The rows of the plan, with the overlap of neighbours in each row at the middle of the picture."""
     lines = []
     for number in sorted({frame.row for frame in plan.frames}):
         frames = [frame for frame in plan.frames if frame.row == number]
@@ -54,7 +54,7 @@ def write_html(
     happenings: Sequence[Happening],
     tale: Sequence[tuple[str, str, str]] = (),
 ) -> None:
-    """Write the report; `tale` is what went wrong and what was done: when, who, what. Raises StorageFailed."""
+    """Write the report. `tale` lists what went wrong and what was done: when, who, what. Raises StorageFailed."""
     parts = stretches(happenings, summary.virtual_seconds)
     environment = page_environment()
     environment.filters["duration"] = duration

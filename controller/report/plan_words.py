@@ -18,12 +18,12 @@ def proof_sentence(plan: Plan) -> str:
     place = direction_words(proof.worst_at.yaw_deg, proof.worst_at.pitch_deg)
     if proof.covered:
         return (
-            f"Every direction of {what} lies in the core of some frame, so no place is missing and neighbours "
-            f"share at least the overlap asked for; the tightest place is {place}, where "
-            f"{max(proof.worst_margin_deg, 0.0):.3f}° are to spare."
+            f"Every direction of {what} is in the core of some frame, so nothing is missing and neighbours "
+            f"share at least the requested overlap; the tightest place is {place}, with "
+            f"{max(proof.worst_margin_deg, 0.0):.3f}° to spare."
         )
     away = f"{-proof.worst_margin_deg:.3f}°"
-    return f"{what.capitalize()} is not covered: the largest gap lies at {place}, {away} from any core."
+    return f"{what.capitalize()} is not covered: the largest gap is at {place}, {away} from any core."
 
 
 def region_words(plan: Plan) -> str:
@@ -32,12 +32,12 @@ def region_words(plan: Plan) -> str:
 
 
 def direction_words(yaw_deg: float, pitch_deg: float) -> str:
-    """A direction as people read it."""
+    """A direction for people."""
     return f"yaw {degrees(yaw_deg)}, pitch {degrees(pitch_deg)}"
 
 
 def measured_sentence(plan: Plan) -> str:
-    """What of the head was measured rather than taken from its data sheet, in one sentence; empty where nothing was."""
+    """The calibrated properties of the head, in one sentence; empty if there are none."""
     parts = []
     for name, axis in (("pan", plan.kit.head.pan), ("tilt", plan.kit.head.tilt)):
         if axis.measured_steps_per_degree is not None:
@@ -48,7 +48,7 @@ def measured_sentence(plan: Plan) -> str:
 
 
 def reach_text(plan: Plan) -> str:
-    """What of the region the plan covers."""
+    """The part of the region that the plan covers."""
     region = plan.region
     text = f"it covers pitches {degrees(region.pitch_from_deg)} to {degrees(region.pitch_to_deg)}"
     if region.yaw_width_deg < 360:
@@ -57,7 +57,7 @@ def reach_text(plan: Plan) -> str:
 
 
 def left_out_sentence(plan: Plan) -> str:
-    """What the head cannot reach, in one sentence; empty where it reaches all."""
+    """The part that the head cannot reach, in one sentence; empty if it reaches all."""
     if plan.region.unreachable_sr <= 0:
         return ""
     return f"Out of reach and left out: {plan.region.unreachable_sr:.3f} steradians ({reach_text(plan)})."

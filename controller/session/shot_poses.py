@@ -1,4 +1,4 @@
-"""The pose of each exposure that was intended: where the camera truly looked, as far as the session knows."""
+"""The pose of each intended exposure: where the camera really pointed, as far as the session knows."""
 
 from dataclasses import dataclass
 from enum import StrEnum
@@ -8,18 +8,18 @@ from controller.planning.plan import Frame
 from controller.program.kinematics import CameraPose, angles_of_steps, pose_at
 from controller.session.rows import ShotRow
 
-DECIMALS = 4  # of a degree: a tenth of what the finest head steps, and no false digits
+DECIMALS = 4  # of a degree: a tenth of the finest head's step, without false digits
 
 
 class PoseFrom(StrEnum):
-    """What a pose was worked out from."""
+    """How a pose was determined."""
 
     REPORTED = "reported"
-    """The steps at which the board said that the head was when the exposure ended."""
+    """The steps that the board reported when the exposure ended."""
     COMMANDED = "commanded"
-    """The steps to which the head was sent."""
+    """The steps that were commanded."""
     ASKED = "asked"
-    """What a person who holds the camera was asked for."""
+    """The pose that a person who shoots by hand was asked for."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -38,7 +38,7 @@ class ShotPose:
 
 
 def shot_pose(head: Head, frame: Frame | None, row: ShotRow) -> ShotPose:
-    """The pose of one row of a session, whose `frame` is None if the plan does not know it."""
+    """The pose of one row of a session; `frame` is None if the plan does not contain it."""
     intent = row.intent
     if (frame is not None and frame.by_hand) or intent.pan_deg is None or intent.tilt_deg is None:
         asked = CameraPose(0.0, 0.0) if frame is None else CameraPose(frame.yaw_deg, frame.pitch_deg)
@@ -46,7 +46,7 @@ def shot_pose(head: Head, frame: Frame | None, row: ShotRow) -> ShotPose:
     source, pan_steps, tilt_steps = PoseFrom.REPORTED, row.reported_pan_steps, row.reported_tilt_steps
     if pan_steps is None or tilt_steps is None:
         source, pan_steps, tilt_steps = PoseFrom.COMMANDED, intent.commanded_pan_steps, intent.commanded_tilt_steps
-    if pan_steps is None or tilt_steps is None:  # of version 2, which kept angles alone
+    if pan_steps is None or tilt_steps is None:  # a row of version 2, which stored angles only
         angles = intent.pan_deg, intent.tilt_deg
     else:
         angles = angles_of_steps(head, pan_steps, tilt_steps)
@@ -59,4 +59,4 @@ def _rounded(pose: CameraPose, angles: tuple[float, float] | None, source: PoseF
 
 
 def _round(angle_deg: float) -> float:
-    return round(angle_deg, DECIMALS) + 0.0  # no minus zero
+    return round(angle_deg, DECIMALS) + 0.0  # avoids minus zero

@@ -113,7 +113,7 @@ def test_a_dark_frame_that_the_kit_does_not_know_of_costs_releases_and_no_exposu
             {"shutter_seconds": 15.0, "bracket_ev": [-2, 0, 2]},
             ["makes 60 s", "ends at 30 s", "bulb = true", "shorten the bracket"],
         ),
-        ({"shutter_seconds": 60.0}, ["makes 60 s", "bulb = true", "take a shorter time"]),
+        ({"shutter_seconds": 60.0}, ["makes 60 s", "bulb = true", "use a shorter time"]),
         ({"shutter_seconds": 60.0, "bracket_ev": [0, 1], "longest_timed_s": 90}, ["makes 120 s", "ends at 90 s"]),
         ({"shutter_seconds": 20.0, "bracket_ev": [1, 2]}, ["40 s and 80 s"]),
     ],

@@ -18,8 +18,6 @@ from tests.repo.test_layers import ROOT, name_of, program_files
 
 LIST = ROOT / "docs" / "contributors" / "words.md"
 SQL = re.compile(r"\s*(SELECT|INSERT|UPDATE|DELETE|CREATE|ALTER)\b")
-PENDING = ("To shoot once more", "may have been set anew", "or wanted once more", "WISH")
-"""Texts of the command line that are still to be mended."""
 NOT_FOR_PEOPLE = {"outside lower center"}  # where matplotlib puts a legend
 PAGES = sorted(
     path
@@ -51,8 +49,6 @@ PATTERN = re.compile(r"\b(" + "|".join(map(re.escape, REFUSED)) + r")\b(?!-)", r
 def complaints(text: str) -> list[str]:
     """What is wrong with a text for people; forms are found across line breaks."""
     flat = " ".join(text.split())
-    for pending in PENDING:
-        flat = flat.replace(pending, "")
     return [f"“{flat[max(0, m.start() - 40) : m.end() + 20]}”: {REFUSED[m[0].lower()]}" for m in PATTERN.finditer(flat)]
 
 
@@ -90,12 +86,6 @@ def strings_in(value: object) -> Iterator[str]:
     elif isinstance(value, list):
         for each in value:
             yield from strings_in(each)
-
-
-@pytest.mark.parametrize("pending", PENDING)
-def test_what_is_still_to_be_mended_is_still_there(pending: str) -> None:
-    """Else it has been mended: take it out of the list."""
-    assert any(pending in path.read_text(encoding="utf-8") for path in program_files())
 
 
 def test_the_list_is_read_and_refuses() -> None:

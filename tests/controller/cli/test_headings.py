@@ -1,4 +1,4 @@
-"""Headings over options: complete, without repetition, and the same options as without them."""
+"""Headings over options: complete, without repetition, and with the same options as without headings."""
 
 from __future__ import annotations
 

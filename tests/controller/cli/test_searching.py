@@ -1,4 +1,4 @@
-"""A search as its user sees it: signs of life, and Ctrl-C."""
+"""A search as its user sees it: progress, and Ctrl-C."""
 
 from __future__ import annotations
 
@@ -41,7 +41,7 @@ def test_a_terminal_rewrites_one_line_and_a_dumb_one_does_not(monkeypatch: pytes
 @pytest.mark.parametrize("as_json", [False, True])
 def test_the_first_interrupt_keeps_the_best_so_far(shell: Shell, monkeypatch: pytest.MonkeyPatch, as_json: bool) -> None:
     def interrupted(sign: Sign) -> str:
-        if sign.best < 14:  # better than the rows
+        if sign.best < 14:  # fewer than the rows have
             signal.raise_signal(signal.SIGINT)
         return f"{sign.best} frames"
 

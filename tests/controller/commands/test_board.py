@@ -74,7 +74,7 @@ def test_words_come_before_the_motors_are_switched_on_and_before_each_step() -> 
     for _, text in watched.said:
         assert "Ctrl-C, or the stop switch" in text
         assert "a tilt may drop" in text
-    first_ns = next(at for at, text in watched.said if "look for zero" in text)
+    first_ns = next(at for at, text in watched.said if "search for zero" in text)
     assert min(watched.turned) >= first_ns
     assert min(watched.armed) >= watched.said[0][0]
     ends = [at for at, _ in watched.said[1:]] + [watched.port.now()]
@@ -125,7 +125,7 @@ def test_zero_that_is_not_found_is_looked_for_once(reach: Reach) -> None:
     assert {by_name[rule.name].kept for rule in RULES if rule.searches and rule.name != "move"} == {None}
     assert by_name["busy"].seen == "zero was not found"
     assert by_name["expose"].kept
-    assert sum("look for zero" in text for _, text in watched.said) == 1
+    assert sum("search for zero" in text for _, text in watched.said) == 1
 
 
 def test_a_board_of_another_version_is_not_called_silent(monkeypatch: pytest.MonkeyPatch, shell: Shell) -> None:

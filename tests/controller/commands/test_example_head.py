@@ -87,7 +87,7 @@ def test_no_command_moves_an_example(shell: Shell, opened: list[str]) -> None:
         told = shell(*name.split(), *words)
         assert (told.status, told.out) == (2, ""), name
         (sentence,) = told.err.splitlines()
-        assert "the head is an example, so no real head is moved by it" in sentence, name
+        assert "the head is an example, so this program moves no real head with it" in sentence, name
         assert f"{', '.join((*GEARING, *MOTION))} under [head.pan] and the same under [head.tilt]" in sentence, name
     assert opened == []
     assert shell.files() == before

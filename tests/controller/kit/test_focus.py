@@ -1,4 +1,4 @@
-"""Where to focus: never so near that infinity suffers, and no further than two digits need."""
+"""Where to focus: never so near that infinity suffers, and no farther than two digits require."""
 
 from __future__ import annotations
 
@@ -25,7 +25,7 @@ def test_focused_where_it_says_infinity_is_sharp(focal_mm: float, f_number: floa
     assert exact_m <= focus.at_m * (1 + 1e-9)
     assert focus.at_m <= 1.1 * exact_m
     said = [float(word) for word in focus.text().replace(";", "").split() if word.replace(".", "").isdigit()]
-    assert len(said) == 2  # in numbers, without an exponent
+    assert len(said) == 2  # two digits, without an exponent
 
 
 @given(st.floats(1e-4, 1e6))

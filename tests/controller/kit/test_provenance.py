@@ -1,4 +1,4 @@
-"""Every figure says where it comes from, whatever is in the file; and an example of a head moves none."""
+"""Every figure has its source, whatever the file contains; and an example of a head never moves one."""
 
 from __future__ import annotations
 
@@ -40,7 +40,7 @@ def flat(tables: dict[str, Any], before: str = "") -> dict[str, Any]:
 
 ALL = flat(tomllib.loads(EVERY_KEY))
 NEEDED = set(flat(changed({})))
-# Names are looked up only in pairs, and limits must stay in order: these are stated together or not at all.
+# Names are looked up only in pairs, and limits must stay in order, so these are stated together or not at all.
 OPTIONAL = sorted(key for key in ALL if key not in NEEDED and not key.endswith(("make", "model", "_deg", "bracket_ev")))
 
 

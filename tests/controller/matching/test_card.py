@@ -1,4 +1,4 @@
-"""What is read of the files on a card (EXIF: CIPA DC-008; traps as real cameras set them)."""
+"""Reading the files on a card (EXIF: CIPA DC-008; traps as real cameras set them)."""
 
 from __future__ import annotations
 
@@ -92,7 +92,7 @@ def test_a_jpeg_cut_short_says_so(tmp_path: Path) -> None:
 def test_a_second_copy_of_a_file_is_not_another_shot(tmp_path: Path) -> None:
     one = shot(tmp_path / "FULL0003.JPG")
     (tmp_path / "FULL0003 (1).JPG").write_bytes(one.read_bytes())
-    shot(tmp_path / "FULL0004.JPG", size=(64, 40))  # of the same second, and another picture
+    shot(tmp_path / "FULL0004.JPG", size=(64, 40))  # in the same second, but another picture
     troubles = {file.name: file.trouble for file in read_card(tmp_path)}
     assert troubles == {"FULL0003 (1).JPG": "is a copy of FULL0003.JPG", "FULL0003.JPG": None, "FULL0004.JPG": None}
 

@@ -43,7 +43,7 @@ def test_the_gaps_add_up_to_the_distance(steps: list[int], first: int) -> None:
 def test_a_clock_set_anew_does_not_change_the_order_of_names(
     count: int, first: int, by_s: float, change: int, random: object
 ) -> None:
-    """Whatever order the files are listed in, and over the end of the numbering."""
+    """Whatever the order in which the files are listed, and also past the end of the numbering."""
     numbers: list[int | None] = [(first - 1 + n) % 9999 + 1 for n in range(count)]
     times = [100.0 * n + by_s * (n >= change) for n in range(count)]
     listed = list(range(count))
@@ -56,7 +56,7 @@ def test_a_clock_set_anew_does_not_change_the_order_of_names(
 
 @given(st.integers(8, 60), st.data())
 def test_one_name_without_a_number_says_nothing_about_the_others(count: int, data: st.DataObject) -> None:
-    """Nor does one with a number from elsewhere. Only the two gaps beside it are unknown, and there is room for it."""
+    """Neither does a number from elsewhere. Only the two gaps beside it are unknown, and there is room for it."""
     odd = data.draw(st.integers(0, count - 1))
     numbers: list[int | None] = [n + 100 for n in range(count)]
     numbers[odd] = data.draw(st.sampled_from([None, 7000]))

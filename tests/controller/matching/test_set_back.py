@@ -1,4 +1,4 @@
-"""Clocks that were set back on cards whose names tell no order: all ways to have done so count."""
+"""Clocks set back on cards whose names give no order: all possible ways count."""
 
 from __future__ import annotations
 
@@ -33,11 +33,11 @@ def test_no_pair_is_wrong_and_sure_whatever_the_clock_was_set_back_by(
     assert not [match for match in wrong(pairing.matches, one.truth) if match.sure]
     chosen = [pairing.matches[file].exposure for file in pairing.order]
     given_out = [exposure for exposure in chosen if exposure is not None]
-    assert given_out == sorted(set(given_out))  # the order is that of shooting
+    assert given_out == sorted(set(given_out))  # in the order of shooting
 
 
 def test_of_two_changes_that_explain_a_card_neither_is_sure() -> None:
-    """Every 7 s, the last one 14 s early: or the last two were 7 s early."""
+    """One every 7 s, with the last 14 s early; or the last two 7 s early."""
     exposures = [ExposureStamp(7.0 * n, 0.1) for n in range(16)]
     files = [FileStamp(e.at_s + 900.0 - 14.0 * (n == 15)) for n, e in enumerate(exposures)]
     matches = pair_up(files, exposures).matches
@@ -50,7 +50,7 @@ def test_files_that_came_between_others_are_told_by_the_fractions_of_their_secon
     moved = [replace(f, at_s=f.at_s - 9.3 * (n >= change), number=None) for n, f in enumerate(one.files)]
     pairing = pair_up(moved, one.exposures)
     assert not wrong(pairing.matches, one.truth)
-    assert not any(match.sure for match in pairing.matches)  # names would be needed for that
+    assert not any(match.sure for match in pairing.matches)  # this would need names
     ((before, after, by_s),) = pairing.changes()
     assert (before, after) == (change - 1, change)
     assert by_s == pytest.approx(-9.3, abs=0.1)

@@ -1,4 +1,4 @@
-"""The core of a frame: two cores that just touch share exactly the overlap that was asked for."""
+"""The core of a frame: two cores that just touch share exactly the requested overlap."""
 
 from __future__ import annotations
 
@@ -14,7 +14,7 @@ from controller.optics.projection import LAWS, Projection, off_axis_angle
 PROJECTIONS = st.sampled_from(sorted(LAWS))
 FOCALS = st.floats(4, 400)
 OVERLAPS = st.floats(0, 0.9)
-# Half the picture as a share of the largest radius that the projection knows (of ten focal lengths if endless).
+# Half the picture as a share of the projection's largest radius (of ten focal lengths if that is infinite).
 SHARES = st.floats(0.01, 0.999)
 
 

@@ -9,7 +9,7 @@ from controller.planning.effort import Effort
 
 
 def looks(many: int, *, enough: int = 0) -> Effort:
-    """An effort of so many looks at the clock: as many evaluations, but for a few; it ends with `enough` frames."""
+    """An effort of about this many readings of the clock, and as many evaluations."""
     ticks = count()
     return _Enough(many, enough, lambda: next(ticks))
 

@@ -43,9 +43,9 @@ def test_solid_angle_by_counting_directions(focal: float) -> None:
     )
 
 
-# Yaw half-width covered at a latitude by a frame pitched p, X = half the width over f:
-# asin(X sin(lat) sin p / (cos(lat) sqrt(1 + X^2 cos^2 p))) + atan(X cos p); 24 mm landscape, X = 0.75.
-# Derived and cross-checked against the rotated corner rays outside this program.
+# Yaw half-width covered at a latitude by a frame pitched p, X = half the width over f: asin(X sin(lat) sin p / (cos(lat)
+# sqrt(1 + X^2 cos^2 p))) + atan(X cos p); 24 mm landscape, X = 0.75. Derived and checked against the rotated corner rays
+# outside this program.
 HALF_WIDTHS = [
     (30, 43.8700, 50.6014),
     (30, 23.5782, 40.8934),
@@ -131,7 +131,7 @@ def test_chosen_frames_only() -> None:
 def test_a_core_holds_what_its_definition_holds(
     projection: Projection, seed: int, overlap: float, focal: float, right_mm: float, up_mm: float
 ) -> None:
-    """|x| <= r(a) on every side and within the picture's circle, in the picture of the definition; never more."""
+    """x| <= r(a) on every side and within the image circle, in the picture of the definition; never more."""
     field = make_field(
         projection=projection,
         focal_length_mm=focal,
@@ -159,7 +159,7 @@ def test_a_core_holds_what_its_definition_holds(
             inside = -law.radius(core.left) <= x <= law.radius(core.right)
             inside = inside and -law.radius(core.bottom) <= y <= law.radius(core.top)
         assert inside or margin <= 1e-7
-        assert margin > -np.radians(0.15) or not inside  # a sliver may be given away where edges are curved
+        assert margin > -np.radians(0.15) or not inside  # curved edges may lose a sliver
 
 
 @pytest.mark.parametrize("projection", list(Projection))

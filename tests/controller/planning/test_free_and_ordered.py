@@ -27,7 +27,7 @@ from tests.controller.planning.examples import field_of
 from tests.controller.planning.oracle import evenly_spread
 from tests.end_to_end.whole_runs import kit_of
 
-# Frames for 36 x 24 mm upright, full sphere, 30 % overlap, that were found by other means to cover.
+# Frames for 36 x 24 mm upright, full sphere, 30 % overlap, that other means have shown to be enough.
 KNOWN = {12.0: 11, 18.0: 18, 24.0: 28, 35.0: 52}
 
 

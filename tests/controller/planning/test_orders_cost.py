@@ -1,4 +1,4 @@
-"""What an order costs: never longer between two frames that overlap than the whole run."""
+"""What an order costs: the time between two overlapping frames never exceeds the whole run."""
 
 from __future__ import annotations
 

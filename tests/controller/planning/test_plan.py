@@ -61,7 +61,7 @@ def refusal(path: Path) -> str:
 
 
 def aims(frames: Sequence[Frame]) -> list[tuple[int, float, float]]:
-    """Where the frames point, in any order; straight up and down any yaw is as good as another."""
+    """Where the frames point, in any order; at the poles any yaw will do."""
     return sorted((f.row, f.yaw_deg % 360 if abs(f.pitch_deg) < 90 else 0.0, f.pitch_deg) for f in frames)
 
 
@@ -93,7 +93,7 @@ def test_budget(plan: Plan, kit: Kit) -> None:
     assert budget.seconds > len(plan.frames) * sum(kit.shutter_times_s())
     slower = kit_with({"exposure.bracket_ev": [-2, 0, 2], "exposure.shutter_seconds": 1.0125})
     longer = make_plan(slower, 0.3).budget.seconds - budget.seconds
-    # a second more at 0 EV is 4 + 1 + 1/4 seconds more in the bracket
+    # one second more at 0 EV means 4 + 1 + 1/4 seconds more in the bracket
     assert longer == pytest.approx(len(plan.frames) * 5.25, rel=0.02)
 
 

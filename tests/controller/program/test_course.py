@@ -1,4 +1,4 @@
-"""Looks at the switches: one at the end of everything that moves, and on the way where much is at stake."""
+"""Zero checks: one after everything that moves, and on the way if much is at stake."""
 
 from __future__ import annotations
 
@@ -25,7 +25,7 @@ def row(pitch_deg: float, count: int = 12) -> tuple[Frame, ...]:
 
 
 def looks(steps: tuple[Step, ...]) -> list[int]:
-    """Where moves are that no exposure follows, the take-up of play apart."""
+    """The targets of moves without an exposure after them, except those that take up play."""
     return [
         at
         for at, (step, after) in enumerate(pairwise((*steps, None)))
@@ -34,7 +34,7 @@ def looks(steps: tuple[Step, ...]) -> list[int]:
 
 
 def at_stake_s(kit: Kit, steps: tuple[Step, ...]) -> dict[str, float]:
-    """The longest time of shooting between two checks of each axis, in seconds, by the steps alone."""
+    """The longest time of shooting between two checks of each axis, in seconds, from the steps alone."""
     longest = {}
     for axis in ("pan", "tilt"):
         since, spans = 0.0, [0.0]
@@ -56,7 +56,7 @@ def test_each_program_ends_with_a_look_that_passes_both_switches(pitch_deg: floa
 
 
 def test_a_short_run_looks_once() -> None:
-    for pitch_deg, moves in ((20.0, 1), (0.0, 2)):  # from the switch itself it is two moves: off it, and past it
+    for pitch_deg, moves in ((20.0, 1), (0.0, 2)):  # from the switch itself it takes two moves: away from it, and past it
         assert len(looks(build_program(kit_of(), row(pitch_deg)).steps)) == moves
 
 
@@ -72,7 +72,7 @@ def test_a_long_run_looks_on_the_way(pitch_deg: float) -> None:
 
 @pytest.mark.parametrize("focal_length_mm", [16.0, 24.0, 50.0])
 def test_what_checking_costs(focal_length_mm: float) -> None:
-    """A few seconds for the last look, and hardly anything on the way."""
+    """A few seconds for the last zero check, and hardly anything on the way."""
     plan = make_plan(kit_of(focal_length_mm), 0.3)
     checked, without = (
         build_program(plan.kit, plan.frames),

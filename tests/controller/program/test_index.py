@@ -1,4 +1,6 @@
-"""What a switch must show, held against the simulator's hysteresis; where an axis stands clear of it; what can hide."""
+"""What a switch must show, compared with the simulator's hysteresis; where an axis is clear of it; and which slips can
+hide.
+"""
 
 from __future__ import annotations
 
@@ -36,7 +38,7 @@ def zone_for(head: Head) -> Zone:
 
 
 def passed(head: Head, slip: float) -> list[tuple[int, EdgeFlag, Found]]:
-    """Find zero as a board does, slip, and pass it downward and upward: what the board notes, and what it means."""
+    """Find zero like a board, slip, and pass it downward and upward: what the board records, and what it means."""
     rate, zone = head.pan.steps_per_degree, zone_for(head)
     axis = SimulatedAxis(AxisSpec(rate, head.pan.backlash_deg), -round(3 * rate), Random(1))
     far = 4 * (zone.over - zone.under)
@@ -61,7 +63,7 @@ def test_without_a_slip_a_switch_is_in_its_place_whichever_way_it_is_passed(head
     (down, how_down, found_down), (up, how_up, found_up) = passed(head, 0)
     assert (how_down, how_up) == (DOWN, UP)
     assert up == 0
-    assert abs(down - zone_for(head).downward) <= 1.5  # play need not be whole steps
+    assert abs(down - zone_for(head).downward) <= 1.5  # play need not be a whole number of steps
     assert (found_down, found_up) == (Found.IN_PLACE, Found.IN_PLACE)
 
 
@@ -69,7 +71,7 @@ def test_without_a_slip_a_switch_is_in_its_place_whichever_way_it_is_passed(head
 def test_a_slip_of_more_than_can_hide_is_seen_upward(head: Head, times: float, sign: int) -> None:
     rate = head.pan.steps_per_degree
     slip = math.ceil(unseen_deg(head, head.pan) * rate * times)
-    if slip < zone_for(head).above:  # else the switch is not passed at all, which tells as well
+    if slip < zone_for(head).above:  # otherwise the switch is not passed at all, which also shows the slip
         (_, _, found_down), (_, _, found_up) = passed(head, sign * slip)
         assert found_down is not Found.IN_PLACE
         assert found_up is Found.ELSEWHERE
@@ -113,7 +115,7 @@ def test_clear_of_the_switch_is_farther_below_where_there_is_play() -> None:
 
 @given(HEADS, st.booleans())
 def test_where_it_stands_clear_the_flag_is_as_it_should_be(head: Head, above: bool) -> None:
-    """Whichever way it came there."""
+    """From whichever side it came."""
     zone, rate = zone_for(head), head.pan.steps_per_degree
     for start in (4 * zone.under, 4 * zone.over):
         axis = SimulatedAxis(AxisSpec(rate, head.pan.backlash_deg), start, Random(1))

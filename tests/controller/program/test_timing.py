@@ -1,4 +1,4 @@
-"""Predicted times against the simulator's motors and against the textbook's table."""
+"""Predicted times compared with the simulator's motors and with the textbook's table."""
 
 from __future__ import annotations
 
@@ -68,7 +68,7 @@ BAUDS = st.sampled_from([1200, 9600, 115_200, 4_000_000])
 
 @given(st.integers(0, 10**15), BAUDS)
 def test_a_dead_line_shows_itself_before_any_deadline(expected_ns: int, baud: int) -> None:
-    """A quarter and a second more than expected, then time for every try to send and to ask to go unanswered."""
+    """A quarter and a second more than expected, then time for every unanswered try to send and to ask."""
     assert deadline_ns(expected_ns, baud) >= 1.25 * expected_ns + NS + 2 * TRIES * retry_ns(baud) - 1
     assert deadline_ns(expected_ns + 10, baud) >= deadline_ns(expected_ns, baud)
 

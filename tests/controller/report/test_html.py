@@ -1,4 +1,4 @@
-"""The report as a file: it stands alone and says what it must."""
+"""The report as a file: it is self-contained and says what it must."""
 
 from __future__ import annotations
 
@@ -20,12 +20,12 @@ from tests.end_to_end.whole_runs import kit_of, run, world_of
 
 PLAN = make_plan(kit_of(14.0), 0.3)
 VOID = {"meta", "link", "br", "img", "hr", "input"}
-# Names of vocabularies in a drawing; nothing follows them.
+# Names of vocabularies in a drawing; they are never followed.
 NAMES = re.compile(r"""xmlns(:\w+)?=["'][^"']*["']""")
 
 
 class Strict(HTMLParser):
-    """Collects text, tags and attributes; holds that every tag that opens is closed."""
+    """Collects text, tags and attributes, and checks that every opened tag is closed."""
 
     def __init__(self) -> None:
         super().__init__()
@@ -53,7 +53,7 @@ class Strict(HTMLParser):
 
 def written(folder: Path, summary: Summary, happenings: list[Happening]) -> tuple[str, Strict]:
     path = folder / "report.html"
-    path.unlink(missing_ok=True)  # a page is never written over
+    path.unlink(missing_ok=True)  # a page is never overwritten
     write_html(path, PLAN, summary, happenings)
     text = path.read_text(encoding="utf-8")
     page = Strict()
@@ -125,7 +125,7 @@ def test_missing_frames_are_named_and_their_holes_drawn(tmp_path: Path) -> None:
     assert "The set is not complete." in words
     assert "Frames not complete: 3, 11." in words
     assert "How the last run ended: It <stopped>." in words
-    assert "<stopped>" not in text  # what a file or a board says is text, never markup
+    assert "<stopped>" not in text  # texts from files and boards are text, never markup
     assert "no place is missing" not in words
     assert "There are holes" in words
     assert words.count("hole: in no core") == words.count("missing frame") == 2  # in both pictures

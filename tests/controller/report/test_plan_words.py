@@ -1,4 +1,4 @@
-"""Sentences about what was measured and what was made again."""
+"""Sentences about calibrated properties and repeated exposures."""
 
 from controller.planning.make import make_plan
 from controller.report.account_words import again_words

@@ -64,7 +64,7 @@ def test_a_second_try_makes_good() -> None:
     summary = account(rows([((0, 0), U), *((place, C) for place in WANTED)]))
     assert summary.complete
     assert summary.exposures_made == len(WANTED)
-    assert summary.exposures_unconfirmed == 0  # what is made lacks nothing any more
+    assert summary.exposures_unconfirmed == 0  # a confirmed exposure no longer lacks anything
 
 
 def test_twice_made_counts_once() -> None:

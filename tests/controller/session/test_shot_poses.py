@@ -1,4 +1,4 @@
-"""The pose of each exposure: what it is worked out from, and that it is the truth of a simulated head that leans."""
+"""The pose of each exposure: how it is determined, and that it is the truth for a simulated head that leans."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""Figures of the firmware for the bench: what it takes, and how close to its limits it runs."""
+"""Figures of the firmware for the bench: its sizes, and how close to its limits it runs."""
 
 from __future__ import annotations
 
@@ -14,7 +14,7 @@ SPEED, ACCEL, STEPS = 10_000, 20_000, 20_000
 
 @dataclass(frozen=True, slots=True)
 class FirmwareFigures:
-    """Sizes in bytes; the longest time without interrupts; ticks that came late with both axes at 10,000 steps/s."""
+    """Sizes in bytes; the longest time without interrupts; late ticks with both axes at 10,000 steps/s."""
 
     flash_bytes: int
     static_ram_bytes: int

@@ -63,7 +63,7 @@ BUSY_STATES = (moving, referencing, exposing)
 
 
 def refused(talker: Talker, request: Request, reason: Reason) -> None:
-    """The request is refused, and nothing has changed but what time changes."""
+    """The request is refused, and only the time has changed."""
     before = talker.status()
     assert talker.ask(request) == Refused(reason)
     after = talker.status()
@@ -171,7 +171,7 @@ def test_an_equal_id_is_accepted_and_not_done_again(core: Core, talker: Talker) 
 @pytest.mark.parametrize("other", [axis, move, expose, reference, arm])
 @pytest.mark.parametrize("last", [move, reference, arm])
 def test_an_id_belongs_to_one_kind(core: Core, talker: Talker, last: Make, other: Make) -> None:
-    """With the id of the last command and another kind, whatever its values: it is stale, and nothing is done."""
+    """The last command's id in another type, with any values, is stale, and nothing is done."""
     talker.make_ready()
     command = last(talker)
     assert isinstance(command, Command)
