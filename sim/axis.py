@@ -76,7 +76,7 @@ class SimulatedAxis:
         self.motion = motion
         self._flag_was_on = self.flag_on(now_ns)
         if self.spec.drive is not None:
-            self._stuck_ns = self.spec.drive.gives_way_ns(motion, self.steps_per_degree)
+            self._stuck_ns = self.spec.drive.stalls_ns(motion, self.steps_per_degree)
 
     def jolt(self, now_ns: int) -> None:
         """End the pulses at once: the speed drops to zero instantly."""

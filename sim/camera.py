@@ -86,7 +86,7 @@ class SimulatedCamera:
         """Close the release contact for `press_ns`. Returns the opening that follows, None if there is none (see
         `ignored`).
         """
-        why = self._unwilling(now_ns)
+        why = self._reason_to_ignore(now_ns)
         if why is not None:
             self.ignored[why] += 1
             return None
@@ -100,7 +100,7 @@ class SimulatedCamera:
         self.opening = Opening(label, open_ns, close_ns, shutter_s)
         return self.opening
 
-    def _unwilling(self, now_ns: int) -> Ignored | None:
+    def _reason_to_ignore(self, now_ns: int) -> Ignored | None:
         if self.silent:
             return Ignored.SILENT
         if self.battery_left == 0:

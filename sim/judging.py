@@ -19,7 +19,7 @@ class JudgingState:
     max_step_rate: int
 
 
-def makes_no_sense(command: Command, standing: JudgingState) -> bool:
+def is_invalid(command: Command, standing: JudgingState) -> bool:
     """Whether the values are invalid by themselves or against the axes' settings."""
     if command.command_id == NO_COMMAND:
         return True
@@ -40,7 +40,7 @@ def makes_no_sense(command: Command, standing: JudgingState) -> bool:
 
 def refusal(command: Command, standing: JudgingState) -> Reason | None:
     """Why the board refuses, None if it does not. The caller has already checked the command id."""
-    if makes_no_sense(command, standing):
+    if is_invalid(command, standing):
         return Reason.BAD_VALUE
     if isinstance(command, SetAxis):
         return None if standing.state is BoardState.DISARMED else Reason.BUSY

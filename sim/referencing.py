@@ -68,9 +68,9 @@ class ReferenceRun:
         motion = move(now_ns, start, start + round(math.copysign(self._bound, speed)), abs(speed), self._accel)
         self._axis.begin(motion)
         self._braking = False
-        self._foresee()
+        self._predict_edge()
 
-    def _foresee(self) -> None:
+    def _predict_edge(self) -> None:
         """Predict where and when the flag will change if the motor does not slip until then."""
         self._slips = self._axis.slips
         motion, up = self._axis.motion, self._speed[self.phase] > 0
@@ -86,7 +86,7 @@ class ReferenceRun:
         if self.phase in {Phase.DONE, Phase.FAILED}:
             return None
         if not self._braking and self._slips != self._axis.slips:
-            self._foresee()
+            self._predict_edge()
         return self._axis.motion.end_ns if self._braking or self._edge_ns is None else self._edge_ns
 
     def handle_deadline(self, now_ns: int) -> None:

@@ -32,7 +32,7 @@ class Drive:
         """The speed up to which the torque is enough for this acceleration."""
         return self.no_load_deg_s * (1 - self.needed_nm(accel_deg_s2) / self.holding_nm)
 
-    def gives_way_ns(self, motion: Motion, steps_per_degree: float) -> int | None:
+    def stalls_ns(self, motion: Motion, steps_per_degree: float) -> int | None:
         """When the rotor stops following `motion`; None if it follows to the end."""
         for leg in motion.legs:
             most = max(abs(leg.accel), abs(leg.accel_at(leg.duration_s)))

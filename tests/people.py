@@ -71,12 +71,12 @@ def keys_of(pressed: list[str], port: VirtualPort, pause_s: float = 1.0) -> Keys
     return Keys(nullcontext, next_key)
 
 
-def hearing(wish: Callable[[], Wanted | None]) -> Respondent:
-    """Somebody whose requests are what `wish` returns, and who answers every question by yes."""
+def hearing(request: Callable[[], Wanted | None]) -> Respondent:
+    """Somebody whose requests are what `request` returns, and who answers every question by yes."""
 
     class Hearing:
-        def next_wish(self) -> Wanted | None:
-            return wish()
+        def next_request(self) -> Wanted | None:
+            return request()
 
         def ask(self, _: YesNoQuestion) -> bool:
             return True

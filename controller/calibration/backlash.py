@@ -10,12 +10,12 @@ import numpy as np
 from numpy.typing import NDArray
 
 from controller.calibration import order
-from controller.calibration.estimate import Circumstances, Estimate, estimate, order_protects
+from controller.calibration.estimate import Circumstances, Estimate, estimate, order_separates_drift
 from controller.calibration.finding import Stated, quantile
 from controller.calibration.least_squares import Fit, Kept, Rows, fit, without_outliers
-from controller.calibration.readings import NotBelievable, Readings
+from controller.calibration.readings import Readings, ReadingsRefused
 from controller.calibration.resolution import rounding_sd
-from controller.calibration.spread import Within, is_larger, largest, scatter, span
+from controller.calibration.spread import Interval, is_larger, largest, scatter, span
 from controller.errors import InputError
 from controller.optics.outline import Array
 
@@ -71,12 +71,12 @@ class BacklashResult:
     positions: tuple[TargetDeviations, ...]
     figures: Figures
     mean_reversal: Estimate
-    reversal: Within
-    repeatability: Within
-    repeatability_of_one_side: Within
-    systematic: Within
-    mean_deviation_range: Within
-    accuracy: Within
+    reversal: Interval
+    repeatability: Interval
+    repeatability_of_one_side: Interval
+    systematic: Interval
+    mean_deviation_range: Interval
+    accuracy: Interval
     play_deg: float
     resolution_deg: float
     stated: Stated
@@ -98,25 +98,25 @@ def from_approaches(readings: Readings, reading_error_deg: float | None = None) 
     positions_of(readings)  # there are enough
     _must_follow(readings)
     means = _means(readings, reading_error_deg or 0.0)
-    drifts = order_protects(lambda full: means.fit(means.every, drifts=full), means.contrasts, len(means.off))
+    drifts = order_separates_drift(lambda full: means.fit(means.every, drifts=full), means.contrasts, len(means.off))
     most = max(1, int(MOST_OUTLIERS * len(means.off)))
     kept, found = without_outliers(
         lambda rows: means.fit(rows, drifts=drifts), len(means.off), max(len(means.off) - most - 1, 1)
     )
     if int((~kept).sum()) > most:
-        raise NotBelievable(
+        raise ReadingsRefused(
             f"{readings.name}: more than {most} of {len(kept)} readings are outliers; look for slack or slip, and "
             "read again."
         )
-    if not drifts and order.hang_together(found, step=means.step_deg):
-        raise NotBelievable(
+    if not drifts and order.are_correlated(found, step=means.step_deg):
+        raise ReadingsRefused(
             f"{readings.name}: the errors of successive readings are correlated, so the instrument or the head drifts; "
             f"{SHUFFLE}."
         )
     positions = positions_of(readings.only(kept.tolist()))
     made = figures(positions)
     if made.reversal_deg > MOST_PLAY_DEG:
-        raise NotBelievable(
+        raise ReadingsRefused(
             f"{readings.name}: a play of {made.reversal_deg:.3g}° is too large for a gear in working order; look for a "
             "loose clamp or belt, or for readings with the directions mixed up."
         )
@@ -135,13 +135,13 @@ def positions_of(readings: Readings) -> tuple[TargetDeviations, ...]:
         here = TargetDeviations(float(each), off[(target == each) & up], off[(target == each) & ~up])
         for name, approaches in (("below (up)", here.up), ("above (down)", here.down)):
             if len(approaches) < LEAST_APPROACHES:
-                raise NotBelievable(
+                raise ReadingsRefused(
                     f"{readings.name}: target {each:g}° was approached {len(approaches)} times from {name}; give at "
                     f"least {LEAST_APPROACHES}, better {STANDARD_APPROACHES}, from each side."
                 )
         positions.append(here)
     if len(positions) < LEAST_POSITIONS:
-        raise NotBelievable(
+        raise ReadingsRefused(
             f"{readings.name}: {len(positions)} positions are too few; visit at least {LEAST_POSITIONS}, better 5, "
             "spread unevenly over the whole range."
         )
@@ -162,10 +162,10 @@ def _must_follow(readings: Readings) -> None:
     slope = float(np.polyfit(target - target.mean(), measured, 1)[0])
     for unit, expected in (("radians", math.pi / 180), ("arc minutes", 60), ("arc seconds", 3600), ("turns", 1 / 360)):
         if abs(slope / expected - 1) < 0.2:
-            raise NotBelievable(f"{readings.name}: measured_deg looks like {unit}; give degrees.")
+            raise ReadingsRefused(f"{readings.name}: measured_deg looks like {unit}; give degrees.")
     r2 = 0.0 if np.ptp(measured) == 0 else float(np.corrcoef(target, measured)[0, 1] ** 2)
     if r2 < 0.9 or abs(slope - 1) > 0.2:
-        raise NotBelievable(
+        raise ReadingsRefused(
             f"{readings.name}: the measured angles do not follow the targets; check that no lines or columns are mixed "
             "up, and calibrate the steps per degree first."
         )
@@ -255,9 +255,9 @@ def _with_intervals(
     mean = _estimate(found, turns[-1], replace(taken, places=which % 2) if alike else taken)
     each = [_estimate(found, row, taken) for row in np.eye(turns.shape[1])]
     middles = [_estimate(found, np.abs(row) / 2, taken) for row in turns[:-1]]
-    hanging = order.seen_hanging(found, most_by_chance=order.MOST_BY_CHANCE)
-    more = max(1.0, order.hidden(found, rows, len(kept), hanging))
-    width = scatter(variance, free, means.step_deg, means.reading_error_deg, hanging, more).times(4)
+    correlation = order.seen_correlation(found, most_by_chance=order.MOST_BY_CHANCE)
+    more = max(1.0, order.hidden(found, rows, len(kept), correlation))
+    width = scatter(variance, free, means.step_deg, means.reading_error_deg, correlation, more).times(4)
     reversal, systematic = largest(reversals), span(each)
     return BacklashResult(
         positions=positions,

@@ -40,25 +40,25 @@ class CloseModes:
         return self.chance < SEEN
 
 
-def close_pair(since: Array, residual: Array, weight: Array, found: Array, hanging: float) -> CloseModes:
+def close_pair(since: Array, residual: Array, weight: Array, found: Array, inflation: float) -> CloseModes:
     """Look for a second vibration close to the fit `found` (5,) in `residual` (n,), which is fitted less read.
 
-    `weight` (n,) is one over the standard deviation of each reading. `hanging` is the factor by which correlation between
-    successive readings increases variances (at least 1).
+    `weight` (n,) is one over the standard deviation of each reading. `inflation` is the factor by which correlation
+    between successive readings increases variances (at least 1).
     """
     slopes = damped.model(found, since)[1] * weight[:, np.newaxis]
     inverse, amplitude = np.linalg.pinv(slopes), math.hypot(found[2], found[3])
     near = [each * weight[:, np.newaxis] for each in _near(since, found)]
     moves = [inverse @ each for each in near]
     left = [each - slopes @ move for each, move in zip(near, moves, strict=True)]
-    unseen, largest = MOST_UNSEEN * hanging, (LARGEST_SHARE * amplitude) ** 2
+    unseen, largest = MOST_UNSEEN * inflation, (LARGEST_SHARE * amplitude) ** 2
     hidden = [
         move @ np.linalg.solve(shown.T @ shown / unseen + np.eye(2) / largest, move.T)
         for move, shown in zip(moves, left, strict=True)
     ]
     over = residual * weight
     over = over - slopes @ (inverse @ over)
-    return CloseModes(_chance(over, np.concatenate(left, axis=1), amplitude, len(found), hanging), np.array(hidden))
+    return CloseModes(_chance(over, np.concatenate(left, axis=1), amplitude, len(found), inflation), np.array(hidden))
 
 
 def _near(since: Array, found: Array) -> list[Array]:
@@ -67,7 +67,7 @@ def _near(since: Array, found: Array) -> list[Array]:
     return [damped.model(np.array([*kind, 0.0, 0.0, 0.0]), since)[1][:, 2:4] for kind in kinds]
 
 
-def _chance(over: Array, shown: Array, amplitude: float, used: int, hanging: float) -> float:
+def _chance(over: Array, shown: Array, amplitude: float, used: int, inflation: float) -> float:
     """Fisher's test of the remainder after `used` values, in the directions in which second vibrations show most."""
     squares, mixed = np.linalg.eigh(shown.T @ shown)
     sizes = np.sqrt(np.maximum(squares[::-1], 0.0))
@@ -77,5 +77,5 @@ def _chance(over: Array, shown: Array, amplitude: float, used: int, hanging: flo
     directions = shown @ (mixed[:, ::-1][:, :tested] / np.maximum(sizes[:tested], 1e-300))
     inside = float(np.sum((directions.T @ over) ** 2))
     outside = max(float(over @ over) - inside, 1e-300)
-    ratio = inside / tested / (outside / (freedom - tested)) / hanging
+    ratio = inside / tested / (outside / (freedom - tested)) / inflation
     return float(fisher.sf(ratio, tested, freedom - tested))

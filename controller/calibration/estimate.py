@@ -42,7 +42,7 @@ class Circumstances:
     """How the readings of a fit were taken: their grid, which of them share a place, and when.
 
     `rows` are the places of the fit's readings among all `count` rows, in order of time. `guarded`: the order protects,
-    so a correlation `hanging` of successive readings is included in the uncertainty, and so is `hidden` (see order).
+    so a correlation `correlation` of successive readings is included in the uncertainty, and so is `hidden` (see order).
     """
 
     step: float
@@ -50,17 +50,23 @@ class Circumstances:
     rows: NDArray[np.intp]
     count: int
     guarded: bool
-    hanging: float
+    correlation: float
     hidden: float
 
     @classmethod
     def of(
-        cls, found: Fit, kept: Kept, guarded: bool, step: float, places: NDArray[np.intp], hanging: float = order.HANGING
+        cls,
+        found: Fit,
+        kept: Kept,
+        guarded: bool,
+        step: float,
+        places: NDArray[np.intp],
+        correlation: float = order.CORRELATION,
     ) -> "Circumstances":
         """The circumstances of a fit to the `kept` readings of all, in order of time."""
         rows = np.flatnonzero(kept)
-        hidden = order.hidden(found, rows, len(kept), hanging) if guarded else 1.0
-        return cls(step, places, rows, len(kept), guarded, hanging, hidden)
+        hidden = order.hidden(found, rows, len(kept), correlation) if guarded else 1.0
+        return cls(step, places, rows, len(kept), guarded, correlation, hidden)
 
     @property
     def stated(self) -> Stated:
@@ -87,7 +93,7 @@ def estimate(found: Fit, along: Array, taken: Circumstances) -> Estimate:
         limited = float(along @ found.covariance @ along) * found.seen_variance / float(found.variances[0])
         freedom = found.freedom * (variance / limited) ** 2
     if taken.guarded:
-        variance *= max(1.0, taken.hidden * order.widening(weights, found, taken.rows, taken.count, taken.hanging))
+        variance *= max(1.0, taken.hidden * order.widening(weights, found, taken.rows, taken.count, taken.correlation))
     return Estimate(float(along @ found.coefficients), math.sqrt(variance), freedom if freedom < 1e9 else math.inf)
 
 
@@ -111,7 +117,7 @@ def places_of(found: Fit, positions: Array, fitted: Array, step: float) -> NDArr
     return np.unique(positions, return_inverse=True)[1].reshape(-1)
 
 
-def order_protects(
+def order_separates_drift(
     fit_of: Callable[[bool], Fit], contrasts: Array, count: int, most_widening: float = order.MOST_WIDENING
 ) -> bool:
     """Whether the order of all `count` readings protects the sums of coefficients `contrasts` (k, p without the drift).

@@ -3,7 +3,7 @@
 import math
 
 from controller.calibration.finding import coverage_factor
-from controller.calibration.spread import Within
+from controller.calibration.spread import Interval
 
 
 def plus_minus(value: float, u: float, freedom: float) -> str:
@@ -20,7 +20,7 @@ def plus_minus(value: float, u: float, freedom: float) -> str:
     return f"{value:.{places}f} ± {max(half, 10.0**power):.{places}f}"
 
 
-def from_to(found: Within) -> str:
+def from_to(found: Interval) -> str:
     """A value and its interval, to two digits of the interval's width: "0.062° (0.051 to 0.068°)"."""
     places = _places(found.low, found.high)
     return f"{found.value:.{places}f}° ({low_to_high(found.low, found.high)}°)"

@@ -10,10 +10,10 @@ import numpy as np
 from scipy.special import fdtrc
 
 from controller.calibration import order
-from controller.calibration.estimate import Circumstances, Estimate, estimate, order_protects, places_of
+from controller.calibration.estimate import Circumstances, Estimate, estimate, order_separates_drift, places_of
 from controller.calibration.finding import Stated, coverage_factor
 from controller.calibration.least_squares import Fit, Kept, Rows, chance_of_chi_squared, fit, without_outliers
-from controller.calibration.readings import NotBelievable, Readings
+from controller.calibration.readings import Readings, ReadingsRefused
 from controller.calibration.resolution import rounding_sd
 from controller.optics.outline import Array
 
@@ -78,29 +78,29 @@ def from_tilts(readings: Readings, reading_error_deg: float | None = None) -> Le
     places = np.unique(np.round(yaw % 360, 6))
     gap = float(np.diff(np.append(places, places[0] + 360)).max())
     if len(yaw) < LEAST_READINGS or len(places) < 3 or gap > LEAST_ROUND_DEG:
-        raise NotBelievable(
+        raise ReadingsRefused(
             f"{readings.name}: {len(yaw)} readings at {len(places)} yaws with a gap of {gap:.0f}° are too few; read at "
             f"least {LEAST_READINGS} round the turn, better 8."
         )
     if float(np.ptp(read)) > 2 * MOST_LEAN_DEG:
-        raise NotBelievable(
+        raise ReadingsRefused(
             f"{readings.name}: the readings span {float(np.ptp(read)):.3g}°, more than any tripod leans; give degrees, "
             "with the tilt axis at rest throughout."
         )
     model = _model(readings, reading_error_deg)
     every: Rows = np.arange(len(yaw))
-    drifts = order_protects(lambda full: model.fit(every, drifts=full), np.eye(3)[1:], len(yaw))
+    drifts = order_separates_drift(lambda full: model.fit(every, drifts=full), np.eye(3)[1:], len(yaw))
     least = max(LEAST_READINGS + drifts, math.ceil(0.8 * len(yaw)))
     kept, found = without_outliers(lambda rows: model.fit(rows, drifts=drifts), len(yaw), least)
     result = _result(model, found, kept, drifts)
     parameters = len(found.coefficients)
     if model.u is not None and chance_of_chi_squared(found.chi_squared, int(kept.sum()) - parameters) < RESIDUALS_P:
-        raise NotBelievable(
+        raise ReadingsRefused(
             f"{readings.name}: the readings scatter by {result.residual_sd_deg:.3g}°, more than the stated reading error "
             "explains; check that the tripod is firm and that the tilt axis was not moved."
         )
-    if not drifts and order.hang_together(found, step=model.step_deg):
-        raise NotBelievable(
+    if not drifts and order.are_correlated(found, step=model.step_deg):
+        raise ReadingsRefused(
             f"{readings.name}: the errors of successive readings are correlated, so the instrument drifts or the tripod "
             f"is not firm; {SHUFFLE}."
         )

@@ -15,16 +15,16 @@ from scipy.special import ndtr
 from controller.calibration.least_squares import Fit, Rows
 from controller.optics.outline import Array
 
-HANGING = 0.8  # correlation of two successive readings that an order must tolerate. Our own choice.
+CORRELATION = 0.8  # correlation of two successive readings that an order must tolerate. Our own choice.
 MOST_WIDENING = 3.0  # in variance: an order that would need more does not protect
 MOST_FOR_DRIFT = 4.0  # in variance: the most that a column for the drift may cost
 LEAST_FREEDOM = 2  # of the scatter, with a column for the drift
 NOTICED_P = 0.001
 ROUNDING_DEG = 1e-9  # of the arithmetic
 CHANCE_SDS = 2.0  # of a correlation, which chance may hide
-MOST_HANGING = 0.95
+MOST_CORRELATION = 0.95
 MOST_BY_CHANCE = 0.4  # of that, for the size of a scatter: a few readings exclude nothing
-LEAST_TO_HANG = 4  # degrees of freedom
+LEAST_FREEDOM_TO_CORRELATE = 4  # degrees of freedom
 BEYOND_DOUBT = math.log(100)  # of a ratio of likelihoods; truly correlated errors reach it once in a hundred times
 
 
@@ -33,8 +33,8 @@ def clock(count: int) -> Array:
     return np.linspace(-0.5, 0.5, count)
 
 
-def widening(weights: Array, found: Fit, rows: Rows, count: int, hanging: float = HANGING) -> float:
-    """Factor by which correlation `hanging` between successive errors increases an estimate's variance.
+def widening(weights: Array, found: Fit, rows: Rows, count: int, correlation: float = CORRELATION) -> float:
+    """Factor by which correlation `correlation` between successive errors increases an estimate's variance.
 
     `weights` (n,) give the estimate from the readings of the fit; `rows` are their places among all `count` rows. The
     residuals show less of such errors than there is: see `hidden`.
@@ -42,10 +42,10 @@ def widening(weights: Array, found: Fit, rows: Rows, count: int, hanging: float 
     in_time = np.zeros((count, 1))
     in_time[rows, 0] = weights * np.sqrt(found.variances)
     own = float((in_time**2).sum())
-    return _alike(in_time, hanging) / own if own > 0 else 1.0
+    return _alike(in_time, correlation) / own if own > 0 else 1.0
 
 
-def hidden(found: Fit, rows: Rows, count: int, hanging: float = HANGING) -> float:
+def hidden(found: Fit, rows: Rows, count: int, correlation: float = CORRELATION) -> float:
     """Ratio of the true variance of such errors to that of the residuals: the fit absorbs the slow ones.
 
     1 if the uncertainties were stated, because then the residuals are not used.
@@ -55,34 +55,34 @@ def hidden(found: Fit, rows: Rows, count: int, hanging: float = HANGING) -> floa
     basis, _ = np.linalg.qr(found.estimator.T)
     in_time = np.zeros((count, basis.shape[1]))
     in_time[rows] = basis
-    return float(len(rows) - basis.shape[1]) / max(len(rows) - _alike(in_time, hanging), 1e-3 * len(rows))
+    return float(len(rows) - basis.shape[1]) / max(len(rows) - _alike(in_time, correlation), 1e-3 * len(rows))
 
 
-def _alike(columns: Array, hanging: float) -> float:
+def _alike(columns: Array, correlation: float) -> float:
     """The sum over the columns of column' R column, where R is the correlation matrix of the errors."""
-    ahead = lfilter([1.0], [1.0, -hanging], columns, axis=0)
+    ahead = lfilter([1.0], [1.0, -correlation], columns, axis=0)
     # R is the sum over earlier rows, its mirror image, and the diagonal, which is in both.
     return float((columns * (2 * ahead - columns)).sum())
 
 
-def seen_hanging(*fits: Fit, most_by_chance: float = 1.0) -> float:
+def seen_correlation(*fits: Fit, most_by_chance: float = 1.0) -> float:
     """The correlation of successive errors from the residuals of one or several fits, each in order of time: their lag-1
     correlation, and what chance may hide of it (G. E. P. Box and G. M. Jenkins, *Time Series Analysis*, 1970, section
     2.1.6).
     """
     by_chance = min(CHANCE_SDS / math.sqrt(_freedom(fits)), most_by_chance)
-    return min(max(_lag(fits), 0.0) + by_chance, MOST_HANGING)
+    return min(max(_lag(fits), 0.0) + by_chance, MOST_CORRELATION)
 
 
-def hang_together(*fits: Fit, step: float, chance: float = NOTICED_P) -> bool:
+def are_correlated(*fits: Fit, step: float, chance: float = NOTICED_P) -> bool:
     """Whether successive residuals correlate beyond chance (same source); within a `step` of the grid it is rounding."""
     if max(each.residual_sd for each in fits) <= max(step / 2, ROUNDING_DEG):
         return False
-    return _freedom(fits) >= LEAST_TO_HANG and float(ndtr(-_lag(fits) * math.sqrt(_freedom(fits)))) < chance
+    return _freedom(fits) >= LEAST_FREEDOM_TO_CORRELATE and float(ndtr(-_lag(fits) * math.sqrt(_freedom(fits)))) < chance
 
 
-def rules_out(*fits: Fit, step: float, hanging: float = HANGING) -> bool:
-    """Whether residuals exclude a correlation `hanging` of successive errors: independent ones explain them far better.
+def rules_out(*fits: Fit, step: float, correlation: float = CORRELATION) -> bool:
+    """Whether residuals exclude this `correlation` of successive errors: independent ones explain them far better.
 
     By the ratio of restricted likelihoods (H. D. Patterson and R. Thompson, Biometrika 58:545, 1971), the most powerful
     test between the two (Neyman and Pearson). Within a `step` of the grid it is rounding.
@@ -95,7 +95,7 @@ def rules_out(*fits: Fit, step: float, hanging: float = HANGING) -> bool:
         basis, _ = np.linalg.qr(each.estimator.T, mode="complete")
         free = basis[:, len(each.coefficients) :]
         left = free.T @ each.residuals
-        alike = free.T @ hanging ** np.abs(np.subtract.outer(np.arange(count), np.arange(count))) @ free
+        alike = free.T @ correlation ** np.abs(np.subtract.outer(np.arange(count), np.arange(count))) @ free
         squares = float(left @ np.linalg.solve(alike, left)) / max(float(left @ left), 1e-300)
         better += (float(np.linalg.slogdet(alike)[1]) + len(left) * math.log(max(squares, 1e-300))) / 2
         freedom += len(left)

@@ -13,7 +13,7 @@ from controller.calibration.lens_terms import PupilPlace
 from controller.calibration.pair import UncertaintySource
 from controller.calibration.photograph_pairs import fitted
 from controller.calibration.photographs import Photograph, camera_for
-from controller.calibration.readings import NotBelievable
+from controller.calibration.readings import ReadingsRefused
 from controller.calibration.records import AxisName, CalibrationKind, nominal_rate
 from controller.calibration.registration import common_px
 from controller.calibration.steps import must_fit_gearing
@@ -55,7 +55,7 @@ def pair_finding(
     moved = float(steps[1] - steps[0])
     aside = abs(float(toward[0 if axis is AxisName.PAN else 1]))
     if angle_deg < 0.5 or aside > ASIDE or (toward @ about) * moved <= 0:
-        raise NotBelievable(
+        raise ReadingsRefused(
             f"{taken[1].path}: against {taken[0].path.name} the camera turned by {angle_deg:.2f}°, "
             f"{'which is too little' if angle_deg < 0.5 else 'but not as the steps say'}; give them in the order of the "
             f"steps, of the {axis} axis, at least half a degree apart."

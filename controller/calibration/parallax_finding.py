@@ -18,7 +18,7 @@ from controller.calibration.parallax import (
     shift_px,
     typed_offset_mm,
 )
-from controller.calibration.readings import NotBelievable
+from controller.calibration.readings import ReadingsRefused
 from controller.calibration.records import CalibrationKind
 from controller.errors import InputError
 from controller.kit.kit import Kit
@@ -66,7 +66,7 @@ def typed_finding(kit: Kit | None, given: LensGiven, scene: Scene, typed: TypedS
     try:
         offset, u_offset, parts = typed_offset_mm(typed, scene, focal_px, u_focal)
     except ValueError:
-        raise NotBelievable(
+        raise ReadingsRefused(
             f"No place of the lens gives a shift of {typed.shift_px:g} px at {typed.angle_deg:g}°; check the pixels' "
             "size, the distances (from the axis) and the angle."
         ) from None
@@ -106,7 +106,7 @@ def parallax_finding(
     """The record of an offset and what to do about it. Raises NotBelievable for one that no rail allows."""
     offset, u = measured.offset, measured.u_offset
     if abs(offset) > min(FARTHEST_OFFSET_MM, scene.near_mm / 2):
-        raise NotBelievable(
+        raise ReadingsRefused(
             f"The no-parallax point would lie {abs(offset):.0f} mm {'ahead of' if offset > 0 else 'behind'} the axis, "
             "which no rail allows; check the shift's sign, the distances (from the axis) and the pixels' size."
         )

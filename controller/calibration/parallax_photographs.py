@@ -16,7 +16,7 @@ from controller.calibration.parallax import (
 from controller.calibration.parallax_finding import MeasuredOffset, Rail, must_be_usable, parallax_finding
 from controller.calibration.photograph_pairs import finding_turn, must_fit, registered
 from controller.calibration.photographs import Photograph, camera_for
-from controller.calibration.readings import NotBelievable
+from controller.calibration.readings import ReadingsRefused
 from controller.calibration.registration import common_px
 from controller.calibration.turning import PictureGeometry
 from controller.calibration.views import NearMark, far_pair, seen_offset_mm
@@ -81,7 +81,7 @@ def _measured(
     must_fit(pair, first)
     turn, camera = pair.turn, pair.camera
     if abs(math.degrees(turn.vector_rad[1])) < TURNED_DEG:
-        raise NotBelievable(
+        raise ReadingsRefused(
             f"{second.path}: was turned by {abs(math.degrees(turn.vector_rad[1])):.1f}° only; have the mark near one "
             "edge of the picture, then near the other."
         )
@@ -94,7 +94,7 @@ def _measured(
             "name a place on the near mark, its size with --mark-px, and check that both photographs show it."
         ) from None
     if abs(down) > MOST_DOWN_PX:
-        raise NotBelievable(
+        raise ReadingsRefused(
             f"{second.path}: the mark moved {abs(down):.0f} px up or down as the head turned, and not only sideways; "
             "level the camera, and name a place on the near mark (--mark)."
         )
@@ -105,7 +105,7 @@ def _measured(
     try:
         value, u_offset, parts = seen_offset_mm(points, pair, near, scene, u_sideways_mm)
     except ValueError as error:
-        raise NotBelievable(
+        raise ReadingsRefused(
             f"{second.path}: {error}; check the mark (--mark), the distances and the focal length."
         ) from None
     more = {"mark_shift_px": right / first.share, "turned_deg": math.degrees(float(turn.vector_rad[1]))}

@@ -9,7 +9,7 @@ import numpy as np
 from controller.calibration.lens_terms import Points, PupilPlace
 from controller.calibration.pair import PairSolution, fit_pair
 from controller.calibration.photographs import Photograph
-from controller.calibration.readings import NotBelievable
+from controller.calibration.readings import ReadingsRefused
 from controller.calibration.registration import features_of, matched
 from controller.calibration.turning import NoOverlap, PictureGeometry, PictureTurn, turn_between
 from controller.errors import InputError
@@ -70,7 +70,7 @@ def fitted(
 def must_fit(pair: PairSolution, first: Photograph) -> None:
     """Raise NotBelievable if the points fit no turn well."""
     if pair.turn.rms_px > LARGEST_MISFIT_PX:
-        raise NotBelievable(misfit_sentence(first.path, pair.turn.rms_px))
+        raise ReadingsRefused(misfit_sentence(first.path, pair.turn.rms_px))
 
 
 def no_overlap(first: Photograph, second: Photograph) -> InputError:

@@ -16,7 +16,7 @@ from typing import Protocol
 import numpy as np
 
 from controller.bounds import ANY, Bound, reading_bound
-from controller.calibration.readings import NotBelievable, Readings, number
+from controller.calibration.readings import Readings, ReadingsRefused, number
 from controller.calibration.records import AxisName
 from controller.errors import InputError
 from controller.quantity import meant, plain
@@ -206,7 +206,7 @@ def csv_text(rows: Sequence[dict[str, float | str] | None]) -> str:
 
 def _readings(rows: Sequence[dict[str, float | str]]) -> Readings:
     if not rows:
-        raise NotBelievable("Nothing was typed in. Type at least one row to get a result.")
+        raise ReadingsRefused("Nothing was typed in. Type at least one row to get a result.")
     columns = {name: [row[name] for row in rows] for name in rows[0]}
     numbers = {name: np.array(column) for name, column in columns.items() if not isinstance(column[0], str)}
     words = {name: tuple(map(str, column)) for name, column in columns.items() if isinstance(column[0], str)}

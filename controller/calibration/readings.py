@@ -19,7 +19,7 @@ MOST_ROWS = 1_000_000
 OTHER_DIVISIONS = {";": "semicolons", "\t": "tabs"}
 
 
-class NotBelievable(WorldError):
+class ReadingsRefused(WorldError):
     """Readings whose result must not be used: why, and what to do."""
 
 

@@ -13,7 +13,7 @@ from controller.calibration.lens_terms import PupilPlace
 from controller.calibration.pair import UncertaintySource
 from controller.calibration.photograph_pairs import LARGEST_MISFIT_PX, matched_pairs, misfit_sentence, no_overlap
 from controller.calibration.photographs import Photograph, camera_for
-from controller.calibration.readings import NotBelievable
+from controller.calibration.readings import ReadingsRefused
 from controller.calibration.records import AxisName, CalibrationKind, nominal_rate
 from controller.calibration.registration import common_px
 from controller.calibration.ring import NotClosed, Ring, close_ring
@@ -43,38 +43,38 @@ def ring_finding(
     except NoOverlap as error:
         raise no_overlap(taken[error.pair], taken[(error.pair + 1) % len(taken)]) from None
     except NotClosed:
-        raise NotBelievable(
+        raise ReadingsRefused(
             f"{taken[0].path}: the turns do not add up to 360° for any focal length near the one expected; is the ring "
             "closed, in order, once round, and the focal length about right?"
         ) from None
     except ValueError as error:
         raise InputError(f"{taken[0].path}: {error}; check the lens's projection and focal length.") from None
-    _must_be_believable(ring, camera, taken, kit)
+    _check_fit(ring, camera, taken, kit)
     return _finding(ring, camera, taken, steps, kit, given)
 
 
-def _must_be_believable(ring: Ring, expected: PictureGeometry, taken: Sequence[Photograph], kit: Kit | None) -> None:
+def _check_fit(ring: Ring, expected: PictureGeometry, taken: Sequence[Photograph], kit: Kit | None) -> None:
     first = taken[0]
     share = ring.camera.focal_px / expected.focal_px
     if abs(share - 1) > FOCAL_SHARE:
-        raise NotBelievable(
+        raise ReadingsRefused(
             f"{first.path}: the ring closes at {share:.2f} times the focal length expected; is it closed, once round?"
         )
     if ring.steps_per_degree < 0:
-        raise NotBelievable(f"{first.path}: the camera turned the other way than the steps say; reverse one of them.")
+        raise ReadingsRefused(f"{first.path}: the camera turned the other way than the steps say; reverse one of them.")
     for number_of_pair, turn in enumerate(ring.turns):
         if turn.rms_px > LARGEST_MISFIT_PX:
-            raise NotBelievable(misfit_sentence(taken[number_of_pair].path, turn.rms_px))
+            raise ReadingsRefused(misfit_sentence(taken[number_of_pair].path, turn.rms_px))
     if ring.slip.seen:
         jump = ring.slip.jump_deg
-        raise NotBelievable(
+        raise ReadingsRefused(
             f"{taken[ring.slip.after].path}: from this photograph to the next the camera turned by {abs(jump):.2f}° "
             f"{'more' if jump > 0 else 'less'} than the steps say, and stayed off; find out what slipped, and shoot the "
             "ring again."
         )
     if ring.missed_deg > MISSED_DEG:
         worst = int(np.argmax(np.abs(ring.residual_deg)))
-        raise NotBelievable(
+        raise ReadingsRefused(
             f"{taken[worst].path}: from here the camera turned by {abs(ring.residual_deg[worst]):.2f}° more or less "
             "than the "
             "steps say; were all photographs taken, in order, and did the head slip?"

@@ -17,7 +17,7 @@ from controller.calibration.close_pair import close_pair
 from controller.calibration.finding import coverage_factor
 from controller.calibration.propagation import RELATIVE_STEP
 from controller.calibration.resolution import grid
-from controller.calibration.vibration_noise import Noise, another, hanging, noise_of
+from controller.calibration.vibration_noise import Noise, another, inflation, noise_of
 from controller.optics.outline import Array
 from controller.program.timing import ring_down_s
 
@@ -110,7 +110,7 @@ def fit_ringing(time_s: Array, value: Array, factor: float = 1.0) -> Ringing:
             f"beside the vibration at {second.main_hz:.1f} Hz there is another at {second.hz:.1f} Hz, {second.share:.2g} "
             "times as large; begin when one has died away (--from-ms), or stiffen the part that rings"
         )
-    hang = hanging(residual * weight)
+    hang = inflation(residual * weight)
     pair = close_pair(since, residual, weight, found, hang)
     if pair.seen:
         raise NotRinging(

@@ -11,7 +11,7 @@ from controller.calibration.interval_words import low_to_high, plus_minus
 from controller.calibration.known_lens import LensGiven, lens_name
 from controller.calibration.photograph_pairs import registered
 from controller.calibration.photographs import Photograph, camera_for
-from controller.calibration.readings import NotBelievable, Readings
+from controller.calibration.readings import Readings, ReadingsRefused
 from controller.calibration.records import CalibrationKind
 from controller.calibration.settle import NotRinging, Ringing, fit_ringing, wait_for
 from controller.errors import InputError
@@ -97,7 +97,7 @@ def _finding(kit: Kit | None, read: _Read, still: Still) -> Finding:
     try:
         ringing = fit_ringing(read.time_s, read.value, read.factor)
     except NotRinging as error:
-        raise NotBelievable(f"{read.name}: {error}.") from None
+        raise ReadingsRefused(f"{read.name}: {error}.") from None
     values = {"ring_hz": ringing.ring_hz, "ring_damping": ringing.ring_damping, "amplitude": ringing.amplitude}
     uncertainties = dict(zip(("u_ring_hz", "u_ring_damping", "u_amplitude"), ringing.uncertainties, strict=True))
 

@@ -15,28 +15,28 @@ LARGER_P = 0.05
 
 
 @dataclass(frozen=True, slots=True)
-class Within:
+class Interval:
     """A value and the interval that contains the true one in 95 of 100 cases."""
 
     value: float
     low: float
     high: float
 
-    def with_value(self, value: float) -> "Within":
+    def with_value(self, value: float) -> "Interval":
         """Another figure for the same quantity; the interval is extended to contain it."""
-        return Within(value, min(self.low, value), max(self.high, value))
+        return Interval(value, min(self.low, value), max(self.high, value))
 
-    def plus(self, other: "Within") -> "Within":
+    def plus(self, other: "Interval") -> "Interval":
         """The sum of two independent quantities: the errors to either side add in squares."""
-        return Within(
+        return Interval(
             self.value + other.value,
             max(0.0, self.value + other.value - math.hypot(self.value - self.low, other.value - other.low)),
             self.value + other.value + math.hypot(self.high - self.value, other.high - other.value),
         )
 
-    def times(self, factor: float) -> "Within":
+    def times(self, factor: float) -> "Interval":
         """The value and its interval times `factor`."""
-        return Within(self.value * factor, self.low * factor, self.high * factor)
+        return Interval(self.value * factor, self.low * factor, self.high * factor)
 
     @property
     def interval(self) -> tuple[float, float]:
@@ -44,19 +44,19 @@ class Within:
         return self.low, self.high
 
 
-def scatter(variance: float, freedom: float, step: float, error: float, hanging: float, hidden: float) -> Within:
+def scatter(variance: float, freedom: float, step: float, error: float, correlation: float, hidden: float) -> Interval:
     """A standard deviation from its variance with degrees of freedom (chi squared).
 
     `step` is that of the instrument's grid and `error` its own standard uncertainty. All of the scatter may come from the
     instrument (readings of a place halfway between two marks fall on either), and it may hide as much. If successive
-    readings correlate by `hanging` (`order.seen_hanging`), they tell less about their scatter (M. S. Bartlett, J. R.
-    Stat. Soc. B 8, 1946), and its true variance may be `hidden` times as large (`order.hidden`, 1 or more).
+    readings correlate by `correlation` (`order.seen_correlation`), they tell less about their scatter (M. S. Bartlett,
+    J. R. Stat. Soc. B 8, 1946), and its true variance may be `hidden` times as large (`order.hidden`, 1 or more).
     """
-    freedom = max(freedom * (1 - hanging**2) / (1 + hanging**2), 1.0)
+    freedom = max(freedom * (1 - correlation**2) / (1 + correlation**2), 1.0)
     least, most = math.hypot(rounding_sd(step), error), math.hypot(step / 2, error)
     low = math.sqrt(max(0.0, variance - most**2) * freedom / float(chdtri(freedom, 0.025)))
     high = math.sqrt(max(variance * hidden, least**2) * freedom / float(chdtri(freedom, 0.975)))
-    return Within(math.sqrt(variance), low, high)
+    return Interval(math.sqrt(variance), low, high)
 
 
 def is_larger(variance: float, freedom: float, pooled: float, pooled_freedom: float, among: int) -> bool:
@@ -66,7 +66,7 @@ def is_larger(variance: float, freedom: float, pooled: float, pooled_freedom: fl
     return bool(fdtrc(freedom, pooled_freedom, variance / max(pooled, 1e-300)) * among < LARGER_P)
 
 
-def largest(sizes: Sequence[Estimate], spreads: Sequence[float] | None = None) -> Within:
+def largest(sizes: Sequence[Estimate], spreads: Sequence[float] | None = None) -> Interval:
     """The largest size of several quantities; the interval contains the largest of the true sizes.
 
     Its upper end is the highest of any quantity's: the true largest one is measured as too small no more often than any
@@ -83,10 +83,10 @@ def largest(sizes: Sequence[Estimate], spreads: Sequence[float] | None = None) -
         else:
             squared = 2 * float(fdtri(2, min(each.freedom, 1e9), 1 - share))
             lows.append(abs(each.value) - math.sqrt(squared) * spreads[number])
-    return Within(max(abs(each.value) for each in sizes), max(0.0, *lows), high)
+    return Interval(max(abs(each.value) for each in sizes), max(0.0, *lows), high)
 
 
-def span(values: Sequence[Estimate]) -> Within:
+def span(values: Sequence[Estimate]) -> Interval:
     """The range of several independent quantities, from the smallest to the largest; interval as in `largest`."""
     share = 0.025 / (len(values) * (len(values) - 1))
     found, u = (np.array([getattr(each, name) for each in values]) for name in ("value", "u"))
@@ -95,4 +95,4 @@ def span(values: Sequence[Estimate]) -> Within:
     limited = np.minimum(freedom[:, None], freedom)
     high = float((apart + stdtrit(limited, 0.975) * both).max())
     low = float((apart - stdtrit(limited, 1 - share) * both).max())
-    return Within(float(np.ptp(found)), max(0.0, low), high)
+    return Interval(float(np.ptp(found)), max(0.0, low), high)

@@ -12,10 +12,10 @@ from dataclasses import dataclass
 import numpy as np
 
 from controller.calibration import order, wave
-from controller.calibration.estimate import Circumstances, Estimate, estimate, order_protects, places_of
+from controller.calibration.estimate import Circumstances, Estimate, estimate, order_separates_drift, places_of
 from controller.calibration.finding import Stated
 from controller.calibration.least_squares import Fit, Kept, Rows, chance_of_chi_squared, fit, without_outliers
-from controller.calibration.readings import NotBelievable, Readings
+from controller.calibration.readings import Readings, ReadingsRefused
 from controller.calibration.resolution import rounding_sd
 from controller.calibration.wave import HEAD_ECCENTRICITY_DEG, Wave
 from controller.errors import InputError
@@ -65,7 +65,7 @@ def from_angles(
     """
     steps, read = readings.numbers["commanded_steps"], readings.numbers["angle_deg"]
     if len(steps) < LEAST_READINGS or len(set(steps.tolist())) < 3:
-        raise NotBelievable(
+        raise ReadingsRefused(
             f"{readings.name}: {len(steps)} readings at {len(set(steps.tolist()))} positions are too few; read at least "
             f"{LEAST_READINGS} at 3 positions, better 12 spread over the whole range."
         )
@@ -80,7 +80,7 @@ def from_angles(
     if u is not None:
         u = np.hypot(u, rounding_sd(step))
     result = _fitted(_Model(readings.name, steps, angles, u, step, eccentricity_deg))
-    _must_be_believable(readings.name, result, u, nominal)
+    _check_fit(readings.name, result, u, nominal)
     return result
 
 
@@ -106,12 +106,12 @@ def must_follow(name: str, steps: Array, angles: Array) -> None:
     """Raises NotBelievable unless the angles grow with the steps."""
     slope = float(np.polyfit(steps - steps.mean(), angles, 1)[0]) if np.ptp(angles) > 0 else 0.0
     if _r2(steps, angles) < FOLLOWS_R2 or slope == 0:
-        raise NotBelievable(
+        raise ReadingsRefused(
             f"{name}: the angles do not follow the steps; check that no lines or columns are mixed up, and that the head "
             "turned."
         )
     if slope < 0:
-        raise NotBelievable(
+        raise ReadingsRefused(
             f"{name}: the angles fall while the steps grow; read them the other way round (right, up: plus)."
         )
 
@@ -120,12 +120,12 @@ def _unit_must_be_degrees(name: str, steps: Array, angles: Array, nominal: float
     span = float(np.ptp(angles))
     if nominal is None:  # only the span can tell
         if 1 < span <= 2 * math.pi + 0.1:
-            raise NotBelievable(
+            raise ReadingsRefused(
                 f"{name}: the angles span {span:.3g}, so they may be radians; give degrees over more than 7°, or name "
                 "the kit (--kit) for its gearing."
             )
         if span > 3700:
-            raise NotBelievable(f"{name}: the angles span {span:.5g}, so they may be arc minutes; give degrees.")
+            raise ReadingsRefused(f"{name}: the angles span {span:.5g}, so they may be arc minutes; give degrees.")
         return
     ratio = float(np.ptp(steps)) / span / nominal
     for unit, expected in (
@@ -135,7 +135,7 @@ def _unit_must_be_degrees(name: str, steps: Array, angles: Array, nominal: float
         ("turns", 360),
     ):
         if abs(ratio / expected - 1) < GEARING_SHARE:
-            raise NotBelievable(f"{name}: by the kit's gearing the angles are {unit}; give degrees.")
+            raise ReadingsRefused(f"{name}: by the kit's gearing the angles are {unit}; give degrees.")
 
 
 @dataclass(frozen=True, slots=True)
@@ -179,7 +179,7 @@ def _fitted(model: _Model) -> StepsResult:
     free = may_free and bool(whole)
     line = np.zeros((1, model.design(free=False, drifts=False)[0].shape[1]))
     line[0, 1] = 1.0
-    drifts = order_protects(lambda full: model.fit(every, free=False, drifts=full), line, count)
+    drifts = order_separates_drift(lambda full: model.fit(every, free=False, drifts=full), line, count)
     # Look for one more than is allowed, so that too many are noticed.
     least = max(LEAST_READINGS, count - _most_outliers(count) - 1, 6 if free else 4)
     kept, used = without_outliers(lambda rows: model.fit(rows, free=free, drifts=drifts), count, least)
@@ -187,11 +187,11 @@ def _fitted(model: _Model) -> StepsResult:
     seen = None
     if may_free:
         seen = wave.wave(model.fit(rows, free=True, drifts=drifts), 2, model.eccentricity_deg)
-        free = not seen.bears_out
+        free = not seen.agrees_with_kit
     used = model.fit(rows, free=free, drifts=drifts)
-    if not drifts and order.hang_together(used, step=model.step_deg):
+    if not drifts and order.are_correlated(used, step=model.step_deg):
         # If the order does not protect, errors that are correlated in time spoil the slope.
-        raise NotBelievable(
+        raise ReadingsRefused(
             f"{model.name}: the errors of successive readings are correlated, so the instrument drifts or the axis does "
             f"not turn evenly; {SHUFFLE}."
         )
@@ -228,10 +228,10 @@ def _most_outliers(count: int) -> int:
     return max(1, int(MOST_OUTLIERS * count))
 
 
-def _must_be_believable(name: str, result: StepsResult, u: Array | None, nominal: float | None) -> None:
+def _check_fit(name: str, result: StepsResult, u: Array | None, nominal: float | None) -> None:
     must_fit_gearing(name, result.steps_per_degree, nominal)
     if int((~result.kept).sum()) > _most_outliers(len(result.kept)):
-        raise NotBelievable(
+        raise ReadingsRefused(
             f"{name}: more than {_most_outliers(len(result.kept))} of {len(result.kept)} readings are outliers; look "
             "for slack or slip and read again, or correct the stated reading error."
         )
@@ -241,7 +241,7 @@ def _must_be_believable(name: str, result: StepsResult, u: Array | None, nominal
     stated = u[result.kept]
     squares = float(((result.residuals_deg[result.kept] / stated) ** 2).sum())
     if chance_of_chi_squared(squares, len(stated) - parameters) < RESIDUALS_P:
-        raise NotBelievable(
+        raise ReadingsRefused(
             f"{name}: the readings scatter by {result.residual_sd_deg:.3g}°, more than the stated reading error of "
             f"{float(np.sqrt(np.mean(stated**2))):.3g}° explains; look for slack or slip, or state a larger error."
         )
@@ -251,7 +251,7 @@ def must_fit_gearing(name: str, steps_per_degree: float, nominal: float | None) 
     """Raises NotBelievable if the steps per degree are too far off the kit's gearing."""
     if nominal is None or abs(steps_per_degree / nominal - 1) <= GEARING_SHARE:
         return
-    raise NotBelievable(
+    raise ReadingsRefused(
         f"{name}: {steps_per_degree:.6g} steps per degree are {100 * (steps_per_degree / nominal - 1):+.0f} % off the "
         f"kit's gearing ({nominal:.6g}); correct full_steps_per_turn, microsteps or gear_ratio, or measure again."
     )
@@ -270,14 +270,14 @@ def from_turns(readings: Readings, nominal: float | None = None, aim_error_deg: 
         if turned < 1 or turned != round(turned):
             raise InputError(f"{readings.name} line {line}: turns = {turned:g} must be 1, 2, 3 or more whole turns.")
     if len(turns) < (3 if aim_error_deg is None else 1):
-        raise NotBelievable(
+        raise ReadingsRefused(
             f"{readings.name}: {len(turns)} rows are too few to estimate the uncertainty; give three, or the reading "
             "error (--reading-error-deg)."
         )
     squares = float(turns @ turns)
     per_turn = float(turns @ steps) / squares
     if per_turn <= 0:
-        raise NotBelievable(f"{readings.name}: the steps must be positive numbers.")
+        raise ReadingsRefused(f"{readings.name}: the steps must be positive numbers.")
     residuals, left = steps - per_turn * turns, len(turns) - 1
     must_fit_gearing(readings.name, per_turn / 360, nominal)
     scatter = float(residuals @ residuals) / left if left else 0.0
@@ -285,7 +285,7 @@ def from_turns(readings: Readings, nominal: float | None = None, aim_error_deg: 
     if aim_error_deg is not None:
         stated = 2 * (aim_error_deg * per_turn / 360) ** 2 + step**2 / 6
         if left and chance_of_chi_squared(left * scatter / stated, left) < RESIDUALS_P:
-            raise NotBelievable(
+            raise ReadingsRefused(
                 f"{readings.name}: the turns differ by {math.sqrt(scatter) / per_turn * 360:.3g}°, more than two aims "
                 "with the stated reading error explain; look for slip."
             )

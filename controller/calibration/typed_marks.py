@@ -6,7 +6,7 @@ Common practice, no source: line up a near and a far mark, then turn the head un
 from dataclasses import dataclass
 
 from controller.bounds import BOUNDS
-from controller.calibration.readings import NotBelievable
+from controller.calibration.readings import ReadingsRefused
 from controller.calibration.typed_readings import PersonAtHead
 
 
@@ -42,5 +42,5 @@ def _needed(operator: PersonAtHead, question: str, name: str) -> float:
     """The number typed in, within the bound of that name. Raises NotBelievable if there is none."""
     value = operator.number(question, bound=BOUNDS[name])
     if value is None:
-        raise NotBelievable(f"{question}: nothing was typed in. Type a number to get a result.")
+        raise ReadingsRefused(f"{question}: nothing was typed in. Type a number to get a result.")
     return value

@@ -54,11 +54,11 @@ def in_guided_order(places: Sequence[Place], *runs: Sequence[float], seed: int =
     for _ in range(ORDERS):
         random.shuffle(numbers)
         orders.append([*numbers, numbers[0]])
-    best = min(orders, key=lambda order: sum(going_with_time([run[at] for at in order]) for run in runs))
+    best = min(orders, key=lambda order: sum(correlation_with_order([run[at] for at in order]) for run in runs))
     return [places[at] for at in best]
 
 
-def going_with_time(run: Sequence[float]) -> float:
+def correlation_with_order(run: Sequence[float]) -> float:
     """Size of the correlation of numbers with their order, 0 to 1."""
     time, values = np.arange(len(run)) - (len(run) - 1) / 2, np.array(run) - np.mean(run)
     size = float(np.linalg.norm(time) * np.linalg.norm(values))

@@ -94,7 +94,7 @@ def fresh(
     return standings
 
 
-def standing_sentences(kit: Kit, records: Sequence[Record], now: datetime) -> tuple[str, ...]:
+def state_sentences(kit: Kit, records: Sequence[Record], now: datetime) -> tuple[str, ...]:
     """A sentence for each kind that a plan uses and that was ever calibrated."""
     relied_on = (CalibrationKind.STEPS, CalibrationKind.BACKLASH, CalibrationKind.SETTLE)
     standings = fresh(kit, records, now)

@@ -15,18 +15,18 @@ from numpy.typing import NDArray
 from scipy.special import ellipe, stdtr
 
 from controller.calibration import order
-from controller.calibration.estimate import Circumstances, Estimate, estimate, order_protects
+from controller.calibration.estimate import Circumstances, Estimate, estimate, order_separates_drift
 from controller.calibration.finding import Stated
 from controller.calibration.least_squares import OUTLIER_P, Fit, fit
-from controller.calibration.readings import NotBelievable, Readings
+from controller.calibration.readings import Readings, ReadingsRefused
 from controller.calibration.resolution import rounding_sd
-from controller.calibration.spread import Within, is_larger, largest, scatter
+from controller.calibration.spread import Interval, is_larger, largest, scatter
 from controller.optics.outline import Array
 
 LEAST_POSES, APART_DEG = 3, 10.0  # the fewest that are not on one line. Our own choice; the standard has five
 LEAST_VISITS, STANDARD_VISITS = 3, 30  # of each pose; thirty by the standard
-HANGING_P = 0.01  # chance by which independent visits correlate as much as those that are refused. Our own choice.
-MOST_HANGING = 0.6  # correlation of successive visits that must be excluded: above it, scatter tells little
+CORRELATION_P = 0.01  # chance by which independent visits correlate as much as those that are refused. Our own choice.
+MOST_CORRELATION = 0.6  # correlation of successive visits that must be excluded: above it, scatter tells little
 SHUFFLE = "visit the poses in shuffled order, the first again at the end, and each more often"
 
 
@@ -50,11 +50,11 @@ class VerifyResult:
     """
 
     poses: tuple[PoseFigures, ...]
-    accuracy: Within
-    repeatability: Within
-    worst: Within
-    pooled: Within
-    returned: Within
+    accuracy: Interval
+    repeatability: Interval
+    worst: Interval
+    pooled: Interval
+    returned: Interval
     misses_deg: Array
     """Errors (n, 2) to the right and upward, in the order of the readings."""
     resolution_deg: float
@@ -72,7 +72,7 @@ def from_visits(readings: Readings, reading_error_deg: float | None = None) -> V
     misses = np.column_stack([off_yaw * np.cos(np.radians(pitch)), columns["pitch_deg"] - pitch])
     far = np.flatnonzero(np.hypot(*misses.T) > 5)
     if len(far):
-        raise NotBelievable(
+        raise ReadingsRefused(
             f"{readings.name} line {readings.lines[far[0]]}: the pose was missed by {np.hypot(*misses[far[0]]):.3g}°; "
             "check that no readings are mixed up, and that they are in degrees."
         )
@@ -81,7 +81,7 @@ def from_visits(readings: Readings, reading_error_deg: float | None = None) -> V
     groups = [misses[which == number] for number in range(len(targets))]
     for target, group in zip(targets, groups, strict=True):
         if len(group) < LEAST_VISITS:
-            raise NotBelievable(
+            raise ReadingsRefused(
                 f"{readings.name}: yaw {target[0]:g}°, pitch {target[1]:g}° was visited {len(group)} times; visit each "
                 f"pose at least {LEAST_VISITS} times, {STANDARD_VISITS} by the standard."
             )
@@ -110,7 +110,7 @@ def distinct(poses: Sequence[Sequence[float]]) -> int:
 def must_be_distinct(poses: Sequence[Sequence[float]], name: str) -> None:
     """Raises NotBelievable if too few places were visited to tell of the others."""
     if (count := distinct(poses)) < LEAST_POSES:
-        raise NotBelievable(
+        raise ReadingsRefused(
             f"{name}: {count} distinct {'pose was' if count == 1 else 'poses were'} visited, which tells nothing about "
             f"other places. Visit {LEAST_POSES} poses or more that are {APART_DEG:g}° apart, at several yaws and pitches."
         )
@@ -139,21 +139,21 @@ class _Middles:
 
 def _with_intervals(readings: Readings, middles: _Middles, poses: tuple[PoseFigures, ...]) -> VerifyResult:
     misses, which, count = middles.misses, middles.which, len(middles.which)
-    drifts = order_protects(lambda full: middles.fit(0, drifts=full), np.eye(len(poses)), count, math.inf)
+    drifts = order_separates_drift(lambda full: middles.fit(0, drifts=full), np.eye(len(poses)), count, math.inf)
     fits = [middles.fit(axis, drifts=drifts) for axis in (0, 1)]
     parameters = len(fits[0].coefficients)
-    if order.hang_together(*fits, step=max(middles.steps_deg), chance=HANGING_P):
-        raise NotBelievable(
+    if order.are_correlated(*fits, step=max(middles.steps_deg), chance=CORRELATION_P):
+        raise ReadingsRefused(
             f"{readings.name}: the errors of successive visits are correlated, so the head or the instrument drifts; let "
             "both reach their working temperature, and visit the poses in shuffled order."
         )
     _must_have_no_outlier(readings, fits)
-    hanging = order.seen_hanging(*fits)
-    guarded = drifts and hanging < MOST_HANGING
+    correlation = order.seen_correlation(*fits)
+    guarded = drifts and correlation < MOST_CORRELATION
     drifted = [each.coefficients[-1] if drifts else 0.0 for each in fits]
     lengths, spreads, every = [], [], np.ones(count, dtype=bool)
     taken = [
-        Circumstances.of(each, every, guarded, step, which, hanging)
+        Circumstances.of(each, every, guarded, step, which, correlation)
         for each, step in zip(fits, middles.steps_deg, strict=True)
     ]
     for number in range(len(poses)):
@@ -193,18 +193,18 @@ def _must_have_no_outlier(readings: Readings, fits: Sequence[Fit]) -> None:
         worst = int(np.argmax(np.abs(each.studentized)))
         chance = 2 * float(stdtr(max(each.freedom - 1, 1), -abs(each.studentized[worst])))
         if chance * len(each.studentized) * len(fits) < OUTLIER_P:
-            raise NotBelievable(
+            raise ReadingsRefused(
                 f"{readings.name} line {readings.lines[worst]}: this visit is {abs(each.residuals[worst]):.3g}° off the "
                 "others of its pose; if it was misread, correct or remove the line; otherwise look for slack or slip."
             )
 
 
-def _length(apart: Array, u: float) -> Within:
+def _length(apart: Array, u: float) -> Interval:
     """The length of one difference, each part of which has the standard uncertainty `u`."""
     return largest([Estimate(float(np.hypot(*apart)), u, math.inf)], [u])
 
 
-def _repeat(middles: _Middles, fits: list[Fit], poses: tuple[PoseFigures, ...], guarded: bool) -> Within:
+def _repeat(middles: _Middles, fits: list[Fit], poses: tuple[PoseFigures, ...], guarded: bool) -> Interval:
     """RP of normal errors with the covariance of the residuals, and its interval.
 
     If the interval is claimed to contain 95 % (`guarded`), it includes correlated errors unless the readings exclude
@@ -226,16 +226,16 @@ def _repeat(middles: _Middles, fits: list[Fit], poses: tuple[PoseFigures, ...], 
     shape = covariance / pooled if pooled > 0 else np.eye(2) / 2
     # Errors as correlated as an order must tolerate hide most of their size, so a low measured correlation alone is not
     # enough.
-    hanging = order.seen_hanging(*fits, most_by_chance=order.MOST_BY_CHANCE)
+    correlation = order.seen_correlation(*fits, most_by_chance=order.MOST_BY_CHANCE)
     if guarded and not order.rules_out(*fits, step=max(middles.steps_deg)):
-        hanging = max(hanging, order.HANGING)
-    hidden = max(1.0, order.hidden(fits[0], np.arange(len(left)), len(left), hanging))
+        correlation = max(correlation, order.CORRELATION)
+    hidden = max(1.0, order.hidden(fits[0], np.arange(len(left)), len(left), correlation))
     seen = scatter(
-        variance, free, math.hypot(*middles.steps_deg), middles.reading_error_deg * math.sqrt(2), hanging, hidden
+        variance, free, math.hypot(*middles.steps_deg), middles.reading_error_deg * math.sqrt(2), correlation, hidden
     )
     # The scatter that the instrument's resolution hides may be in any direction.
     high = max(normal_repeatability(shape) * seen.high, normal_repeatability(np.diag(least**2)))
-    return Within(normal_repeatability(shape) * seen.value, normal_repeatability(shape) * seen.low, high)
+    return Interval(normal_repeatability(shape) * seen.value, normal_repeatability(shape) * seen.low, high)
 
 
 def normal_repeatability(covariance: Array) -> float:

@@ -57,7 +57,7 @@ def noise_of(residual: Array, speed: Array, step: float, used: int) -> Noise:
     return Noise(math.sqrt(variance), math.sqrt(variance * share / typical), u_share)
 
 
-def hanging(weighted: Array) -> float:
+def inflation(weighted: Array) -> float:
     """Factor by which correlation between successive errors increases variances (at least 1).
 
     As for a first-order autoregression, if the correlation is more than chance explains.

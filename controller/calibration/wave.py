@@ -20,7 +20,7 @@ class Wave:
     """A once-per-turn error, amplitude * cos(angle - phase), and the chance of one as large if there is none.
 
     `removed`: it is beyond chance, so its amplitude is worth stating. Otherwise the uncertainty still includes what may
-    hide. `bears_out`: it is no larger than the kit says.
+    hide. `agrees_with_kit`: it is no larger than the kit says.
     """
 
     amplitude_deg: float
@@ -28,7 +28,7 @@ class Wave:
     phase_deg: float
     chance: float
     removed: bool
-    bears_out: bool
+    agrees_with_kit: bool
 
 
 def columns(turn_rad: Array) -> Array:
@@ -59,7 +59,7 @@ def wave(free: Fit, first: int, eccentricity_deg: float) -> Wave:
         phase_deg=math.degrees(math.atan2(found[1], found[0])),
         chance=chance,
         removed=chance < WAVE_P,
-        bears_out=_chance(found, expected, free.freedom) >= WAVE_P,
+        agrees_with_kit=_chance(found, expected, free.freedom) >= WAVE_P,
     )
 
 

@@ -1,4 +1,4 @@
-"""Checks whether what a board reports can be true. Pure functions from a request and its report to a `Lie` or None.
+"""Checks whether a board's report can be true. Pure functions from a request and its report to a `Contradiction` or None.
 
 A board whose reports contradict its own counters shows it in four ways. It is elsewhere than it was sent. It was quicker
 than its motors or contacts can be. It contradicts itself. Or it reports things that it does not have. A board that
@@ -56,16 +56,16 @@ KNOWN = StatusFlag.PAN_KNOWN | StatusFlag.TILT_KNOWN
 SWITCHES = {"pan": Capability.PAN_SWITCH, "tilt": Capability.TILT_SWITCH}
 
 
-class Lie(NamedTuple):
+class Contradiction(NamedTuple):
     """What cannot be true, as a sentence; `place` if the reported position of the head cannot be trusted."""
 
     sentence: str
     place: bool
 
 
-def lie(untruth: Untruth, *, place: bool = False, **values: object) -> Lie:
+def lie(untruth: Untruth, *, place: bool = False, **values: object) -> Contradiction:
     """That untruth, with `values` filled into its sentence."""
-    return Lie(untruth.template.format(**values), place or untruth in OF_PLACE)
+    return Contradiction(untruth.template.format(**values), place or untruth in OF_PLACE)
 
 
 @dataclass(frozen=True, slots=True)
@@ -124,14 +124,14 @@ def place(pan: int, tilt: int) -> str:
     return f"pan {pan}, tilt {tilt} steps"
 
 
-def of_welcome(welcome: Welcome) -> Lie | None:
+def of_welcome(welcome: Welcome) -> Contradiction | None:
     """A Welcome from a board that could not do its work."""
     if welcome.receive_bytes < LEAST_RECEIVE_BYTES:
         return lie(Untruth.BUFFER, bytes=welcome.receive_bytes)
     return None if welcome.max_step_rate else lie(Untruth.RATE)
 
 
-def of_outcome(outcome: Outcome, capabilities: Capability) -> Lie | None:
+def of_outcome(outcome: Outcome, capabilities: Capability) -> Contradiction | None:
     """An exposure with a sync contact that is not fitted, or without the one that is."""
     if capabilities & Capability.SYNC_CONTACT:
         return lie(Untruth.HAS_CONTACT) if outcome is Outcome.EXPOSED_BLIND else None
@@ -139,7 +139,7 @@ def of_outcome(outcome: Outcome, capabilities: Capability) -> Lie | None:
     return lie(Untruth.NO_CONTACT, said=said) if said else None
 
 
-def of_end(asked: SentCommand, told: CommandOutcome, program: Program, capabilities: Capability) -> Lie | None:
+def of_end(asked: SentCommand, told: CommandOutcome, program: Program, capabilities: Capability) -> Contradiction | None:
     """The end of a command: its kind must fit the command, the position be right, and the time be long enough."""
     if told.outcome not in ENDS[type(asked.request)]:
         return lie(Untruth.OUTCOME, what=asked.what, outcome=told.outcome.name)
@@ -177,7 +177,7 @@ def _rate(asked: SentCommand, told: CommandOutcome) -> float:
     return rate * LEEWAY if rate is not None and rate > FAST else 1.0
 
 
-def of_status(status: Status, known: Known) -> Lie | None:
+def of_status(status: Status, known: Known) -> Contradiction | None:
     """A status that cannot be true: by itself, or after earlier requests and reports."""
     if known.status_clock_ms is not None and backward(known.status_clock_ms, status.clock_ms):
         return lie(Untruth.CLOCK, before=known.status_clock_ms, after=status.clock_ms)
@@ -195,7 +195,7 @@ def of_status(status: Status, known: Known) -> Lie | None:
     return (_of_running(status, known) if known.armed and armed else None) or _of_place(status, known)
 
 
-def _of_running(status: Status, known: Known) -> Lie | None:
+def _of_running(status: Status, known: Known) -> Contradiction | None:
     """An armed board must be executing the last command it accepted."""
     asked = known.asked
     if asked is not None and not asked.accepted:
@@ -212,7 +212,7 @@ def _of_running(status: Status, known: Known) -> Lie | None:
     return lie(Untruth.LOST, what=asked.what)
 
 
-def _of_place(status: Status, known: Known) -> Lie | None:
+def _of_place(status: Status, known: Known) -> Contradiction | None:
     """The head must not move while at rest, and an armed board must know its position."""
     asked = known.asked
     turning = asked is not None and not isinstance(asked.request, Expose)
@@ -229,7 +229,7 @@ def _of_place(status: Status, known: Known) -> Lie | None:
     return lie(Untruth.MOVED, there=place(*there), here=place(*known.at_steps))
 
 
-def of_index(index: Index, before: Index | None, capabilities: Capability) -> Lie | None:
+def of_index(index: Index, before: Index | None, capabilities: Capability) -> Contradiction | None:
     """The changes of the switches at zero: their number only grows, and only if there is a switch."""
     counts = {"pan": index.pan_edges, "tilt": index.tilt_edges}
     earlier = {"pan": before.pan_edges, "tilt": before.tilt_edges} if before is not None else counts

@@ -12,8 +12,8 @@ from collections import deque
 from collections.abc import Callable
 
 from controller.capture import belief
-from controller.capture.belief import CommandOutcome, Lie
-from controller.capture.board_belief import Believed
+from controller.capture.belief import CommandOutcome, Contradiction
+from controller.capture.board_belief import BoardBelief
 from controller.capture.events import Event, EventKind, Wanted
 from controller.capture.gate import Gate
 from controller.capture.line import BoardLine
@@ -56,7 +56,7 @@ from protocol.units import MS, NO_COMMAND, Nanos
 ASKS_PER_SILENCE = 2
 LATE_NS = 20 * MS  # delay from a command's expected end to the first question about it; the delay doubles each time
 
-Wish = Callable[[], Wanted | None]
+OperatorPoll = Callable[[], Wanted | None]
 """The operator's next request, or None."""
 
 ENDINGS = {
@@ -93,7 +93,7 @@ class BoardClient:
         self._coming_to_rest = self._listening = False
         self._braking_since_ns: int | None = None
         self._events: deque[Event] = deque()
-        self._believed = Believed(program)
+        self._believed = BoardBelief(program)
         self._distrusted = False
 
     @property
@@ -138,10 +138,10 @@ class BoardClient:
         self._believed.stop(request)
         self._line.send_urgent(request)
 
-    def wait_event(self, deadline_ns: int | None, wish: Wish = lambda: None) -> Event | None:
+    def wait_event(self, deadline_ns: int | None, poll: OperatorPoll = lambda: None) -> Event | None:
         """Wait for the next event until `deadline_ns`; None if there is none by then.
 
-        `wish` is called whenever the port returns; a request from it is an event like any other.
+        `poll` is called whenever the port returns; a request from it is an event like any other.
         """
         while True:
             while (news := self._line.next_news()) is not None:
@@ -149,7 +149,7 @@ class BoardClient:
             now = self._port.now()
             if self._events:  # before any request: an event must not reach a state that no longer expects it
                 return self._events.popleft()
-            if (wanted := wish()) is not None:
+            if (wanted := poll()) is not None:
                 return Event(wanted.kind, now, frames=wanted.frames, text=wanted.text)
             self._line.write()
             if deadline_ns is not None and now >= deadline_ns:
@@ -189,7 +189,7 @@ class BoardClient:
         if not (self._distrusted and event.kind in WORD_ON_WORK):
             self._events.append(event)
 
-    def _hold_against(self, lie: Lie | None) -> None:
+    def _hold_against(self, lie: Contradiction | None) -> None:
         """Report a lie, if there is one, as an event. Only the first one is reported."""
         if lie is not None and not self._distrusted:
             self._distrusted = True

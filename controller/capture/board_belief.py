@@ -1,14 +1,14 @@
 """The host's knowledge of one board during a conversation: its requests, the position of the head, the board's clock.
 
-Reports come in. If `belief.py` finds one that cannot be true, a `Lie` comes out. This knowledge survives a lost line.
-Another boot of the board starts without any.
+Reports come in. If `belief.py` finds one that cannot be true, a `Contradiction` comes out. This knowledge survives a lost
+line. Another boot of the board starts without any.
 """
 
 from collections import deque
 from dataclasses import replace
 
 from controller.capture import belief
-from controller.capture.belief import CommandOutcome, Known, Lie, Place, SentCommand
+from controller.capture.belief import CommandOutcome, Contradiction, Known, Place, SentCommand
 from controller.program.program import Program
 from protocol.messages import (
     Capability,
@@ -28,7 +28,7 @@ from protocol.units import ID_SPAN, MS, BootId, CommandId
 STRETCH_NS = 500 * MS
 
 
-class Believed:
+class BoardBelief:
     """The host's knowledge of a board. `asked` is the command under way, `latest` the last one sent, ended or not."""
 
     def __init__(self, program: Program) -> None:
@@ -84,7 +84,7 @@ class Believed:
 
     # The board's reports.
 
-    def welcome(self, welcome: Welcome) -> Lie | None:
+    def welcome(self, welcome: Welcome) -> Contradiction | None:
         """Take in a Welcome."""
         if welcome.boot_id != self._boot_id:
             self.forget()
@@ -121,7 +121,7 @@ class Believed:
         """Whether that is the command under way."""
         return self.asked is not None and command_id == self.asked.request.command_id
 
-    def end(self, told: CommandOutcome) -> Lie | None:
+    def end(self, told: CommandOutcome) -> Contradiction | None:
         """Note how the command under way ended."""
         asked = self.asked
         assert asked is not None
@@ -141,7 +141,7 @@ class Believed:
         """
         return self._questions.popleft() if self._questions else None
 
-    def status(self, status: Status, now: int) -> Lie | None:
+    def status(self, status: Status, now: int) -> Contradiction | None:
         """Take in the answer to the oldest request for a status."""
         known = self.unanswered()
         lie = belief.of_status(status, known) if known is not None else None
@@ -149,7 +149,7 @@ class Believed:
         self._read_clock(status.clock_ms, now)
         return lie
 
-    def rest(self, status: Status, now: int) -> Lie | None:
+    def rest(self, status: Status, now: int) -> Contradiction | None:
         """Take in the status of a board at rest and disarmed, with the outcome of the exposure under way."""
         outcome, at_steps = status.finished_outcome, belief.at_rest(status)
         self.asked, self._at_steps = None, at_steps
@@ -161,7 +161,7 @@ class Believed:
             return belief.of_end(latest, told, self._program, self._capabilities)
         return belief.of_outcome(outcome, self._capabilities) if outcome in belief.MADE else None
 
-    def index(self, index: Index) -> Lie | None:
+    def index(self, index: Index) -> Contradiction | None:
         """Take in where the board has seen the switches."""
         before, self._index = self._index, index
         return belief.of_index(index, before, self._capabilities)

@@ -27,7 +27,7 @@ def halt_as_asked(run: Run, event: Event) -> None:
     run.effects += [SendUrgent(Halt()), Timer(deadline_ns, overdue=True)]
 
 
-def halt_unheard(run: Run, _: Event) -> None:
+def halt_unanswered(run: Run, _: Event) -> None:
     """End a run halted before the board answered: it is told, and may not hear it."""
     run.effects.append(SendUrgent(Halt()))
     run.fail("Halted as asked, before the board had answered; nothing was armed.")
@@ -92,7 +92,7 @@ def note_contradicted(run: Run, event: Event) -> None:
     """
     run.lie = run.lie or event.sentence
     if run.shot.id:
-        run.conclude_unheard(turn_is_lost=True)
+        run.conclude_unconfirmed(turn_is_lost=True)
     if event.place:
         position = run.position
         run.expose_again({*position.uncheckable, *position.made_since_checked}, SUSPECT)
@@ -128,7 +128,7 @@ def fail_held(run: Run, event: Event) -> None:
     run.fail(run.why if run.why and event.cause is Cause.HOST_SILENCE else hold(event))
 
 
-def stop_stuck(run: Run, event: Event) -> None:
+def stop_no_progress(run: Run, event: Event) -> None:
     """Stop: trying again is no use."""
     run.why = (
         f"The run was interrupted {run.patience.interruptions} times without an exposure in between; "
@@ -151,7 +151,7 @@ def fail_link_lost(run: Run, event: Event) -> None:
     run.fail(TROUBLES[event.trouble])
 
 
-def fail_in_vain(run: Run, _: Event) -> None:
+def fail_never_rests(run: Run, _: Event) -> None:
     """End the run: waiting does not help."""
     run.fail(
         f"The board answered {run.patience.greetings} greetings in a row, and each time it restarted or fell silent "

@@ -90,7 +90,7 @@ class Hand:
     def _wait_said(self) -> Event:
         try:
             while True:
-                event = self._board.wait_event(None, self._operator.next_wish)
+                event = self._board.wait_event(None, self._operator.next_request)
                 assert event is not None
                 if event.kind in {EventKind.ANSWERED, EventKind.DECLINED}:
                     return event
@@ -199,7 +199,7 @@ class Hand:
         """Wait for an event of a kind; if it is None, let `patience_ns` pass."""
         deadline_ns = None if patience_ns is None else self._port.now() + patience_ns
         while True:
-            event = self._board.wait_event(deadline_ns, self._operator.next_wish)
+            event = self._board.wait_event(deadline_ns, self._operator.next_request)
             if event is None and wanted is None:
                 return None
             if event is None:

@@ -14,7 +14,7 @@ from typing import Self
 
 from controller.capture.events import EventKind, Wanted
 
-WISHES = (EventKind.PAUSE, EventKind.STOP, EventKind.HALT)
+ON_INTERRUPT = (EventKind.PAUSE, EventKind.STOP, EventKind.HALT)
 HANG_UP = getattr(signal, "SIGHUP", None)  # missing on Windows
 
 
@@ -41,14 +41,14 @@ class Interrupts:
 
     def _on_signal(self, number: int, _frame: FrameType | None) -> None:
         if number == HANG_UP:
-            _let_go_of_terminal()
+            _detach_terminal()
             if self._hang_up is not None:
                 self._pending.append(self._hang_up)
             return
         if number == signal.SIGTERM:
-            self._count = max(self._count, WISHES.index(EventKind.STOP))
-        if self._count < len(WISHES):
-            self._pending.append(WISHES[self._count])
+            self._count = max(self._count, ON_INTERRUPT.index(EventKind.STOP))
+        if self._count < len(ON_INTERRUPT):
+            self._pending.append(ON_INTERRUPT[self._count])
             self._count += 1
         else:  # nobody takes the requests any more: do not trap the user
             raise KeyboardInterrupt
@@ -57,12 +57,12 @@ class Interrupts:
         """Count from the start: the run continues, so the next Ctrl-C is the first."""
         self._count = 0
 
-    def next_wish(self) -> Wanted | None:
+    def next_request(self) -> Wanted | None:
         """The next request, or None."""
         return Wanted(self._pending.pop(0)) if self._pending else None
 
 
-def _let_go_of_terminal() -> None:
+def _detach_terminal() -> None:
     """Redirect terminal output to nowhere, so that no write fails because the terminal is gone. Files and pipes stay."""
     nowhere = os.open(os.devnull, os.O_RDWR)
     for stream in (sys.__stdin__, sys.__stdout__, sys.__stderr__):

@@ -13,7 +13,7 @@ from controller.capture.interrupts import Interrupts
 from controller.capture.people import People, YesNoQuestion
 from controller.errors import InputError
 from controller.reading import MATCH, read_json
-from controller.session.rows import WishRow, Word
+from controller.session.rows import RequestRow, Word
 from controller.session.session import Session
 from protocol.units import MS
 
@@ -35,14 +35,14 @@ NOTHING_ASKED = "Nothing is being asked now."
 class Respondent(Protocol):
     """A person who can make requests and answer questions."""
 
-    def next_wish(self) -> Wanted | None:
+    def next_request(self) -> Wanted | None:
         """The next request or answer, or None. Never waits."""
 
     def ask(self, question: YesNoQuestion) -> bool | None:
-        """Show a question. Returns the answer if it is known at once; None if `next_wish` brings it later."""
+        """Show a question. Returns the answer if it is known at once; None if `next_request` brings it later."""
 
     def ask_text(self, words: str) -> bool:
-        """Ask for a line of text, which `next_wish` brings as ANSWERED. Returns whether anybody can type it."""
+        """Ask for a line of text, which `next_request` brings as ANSWERED. Returns whether anybody can type it."""
 
     def hear_lines(self, heard: bool) -> None:
         """Set whether typed lines are read; they are not while single keys are."""
@@ -54,7 +54,7 @@ class Respondent(Protocol):
 class Nobody:
     """Nobody is there: no requests, and every question counts as answered. For a simulated head."""
 
-    def next_wish(self) -> Wanted | None:
+    def next_request(self) -> Wanted | None:
         """Return None: nobody asks for anything."""
         return None
 
@@ -92,9 +92,9 @@ class Operator:
         self._hears_lines = True
         self._number = 0
 
-    def next_wish(self) -> Wanted | None:
+    def next_request(self) -> Wanted | None:
         """The next request or answer, or None."""
-        wanted = self._interrupts.next_wish() or self._typed_wish() or self._told_wish()
+        wanted = self._interrupts.next_request() or self._typed_request() or self._told_request()
         if wanted is not None and wanted.kind in {EventKind.GO_ON, EventKind.ANSWERED}:
             self._interrupts.begin_again()
         return wanted
@@ -137,7 +137,7 @@ class Operator:
             self._session.close_question(answer)
         self._question = None
 
-    def _typed_wish(self) -> Wanted | None:
+    def _typed_request(self) -> Wanted | None:
         line = self._people.lines.next_line() if self._hears_lines else None
         if line is None:
             return None
@@ -149,32 +149,32 @@ class Operator:
             self._people.say(f"{self._question.words} {HOW_TO_ANSWER}")
             return None
         try:
-            wish = wish_of(words or [Word.GO_ON])
+            request = request_of(words or [Word.GO_ON])
         except InputError as error:
             self._people.say(str(error) if self._question is None else f"{error} {HOW_TO_ANSWER}")
             return None
-        return self._answered(wish, self._number) if wish.wanted in ANSWERS else as_wanted(wish)
+        return self._answered(request, self._number) if request.wanted in ANSWERS else as_wanted(request)
 
-    def _told_wish(self) -> Wanted | None:
+    def _told_request(self) -> Wanted | None:
         now = self._now()
         if self._session is None or now < self._looks_ns:
             return None
         self._looks_ns = now + LOOKS_EVERY_NS
-        wish = self._session.take_wish()
-        if wish is None:
+        request = self._session.take_request()
+        if request is None:
             return None
-        return self._answered(wish, wish.question) if wish.wanted in ANSWERS else as_wanted(wish)
+        return self._answered(request, request.question) if request.wanted in ANSWERS else as_wanted(request)
 
-    def _answered(self, wish: WishRow, number: int | None) -> Wanted | None:
+    def _answered(self, request: RequestRow, number: int | None) -> Wanted | None:
         """An answer to question `number`, if that one is open."""
         if self._question is None or number != self._number:
             self._people.say(NOTHING_ASKED)
             return None
-        self._close(Word(wish.wanted))
-        return Wanted(ANSWERS[wish.wanted])
+        self._close(Word(request.wanted))
+        return Wanted(ANSWERS[request.wanted])
 
 
-def wish_of(words: list[str]) -> WishRow:
+def request_of(words: list[str]) -> RequestRow:
     """A request or an answer from words such as: pause; retake 12,13; yes. Raises InputError."""
     word, rest = words[0].casefold(), words[1:]
     word = SHORT.get(word, word)
@@ -185,7 +185,7 @@ def wish_of(words: list[str]) -> WishRow:
         raise InputError(f"{' '.join(rest)}: frames are numbers like 12,13.")
     if (word == Word.RETAKE) != bool(numbers):
         raise InputError("Say which frames: retake 12,13." if word == Word.RETAKE else f"{word} is said without frames.")
-    return WishRow(str(word), tuple(sorted({int(number) for number in numbers})))
+    return RequestRow(str(word), tuple(sorted({int(number) for number in numbers})))
 
 
 def _numbers(text: str) -> list[str]:
@@ -199,6 +199,6 @@ def _numbers(text: str) -> list[str]:
         raise InputError(f"{text}: is not {MATCH.name}. {MATCH.cure}") from None
 
 
-def as_wanted(wish: WishRow) -> Wanted:
+def as_wanted(request: RequestRow) -> Wanted:
     """The request as an event of the run."""
-    return Wanted(WORDS[wish.wanted], wish.frames)
+    return Wanted(WORDS[request.wanted], request.frames)

@@ -75,6 +75,6 @@ class Patience:
         """Whether the supply is low and has not been for too long."""
         return self.supply_low_since_ns is not None and at_ns - self.supply_low_since_ns < PATIENCE_NS
 
-    def wind_lasts(self, at_ns: int) -> bool:
+    def is_windy_too_long(self, at_ns: int) -> bool:
         """Whether it has been too windy for too long."""
         return self.windy_since_ns is not None and at_ns - self.windy_since_ns > PATIENCE_NS

@@ -30,7 +30,7 @@ class YesNoQuestion:
 
 
 @dataclass(frozen=True, slots=True)
-class Care:
+class Precautions:
     """What a run does for people before the head moves.
 
     `lead_ns`: the length of the first warning. `asks`: somebody is present to answer, so the run asks after an
@@ -48,10 +48,10 @@ class Care:
 
 
 @dataclass(slots=True)
-class Heed:
+class PeopleState:
     """What people were told during a run, and what is known of them. `care` is None if nobody can be near the head."""
 
-    care: Care | None
+    care: Precautions | None
     announced: bool
     """The gate is open: people were warned and had their time."""
     begun: bool = False
@@ -111,6 +111,6 @@ class People:
     ask_before_moving: bool = False
 
     @property
-    def care(self) -> Care:
+    def care(self) -> Precautions:
         """What a run does for these people."""
-        return Care(self.lead_ns, asks=self.at_terminal and not self.yes, always_asks=self.ask_before_moving)
+        return Precautions(self.lead_ns, asks=self.at_terminal and not self.yes, always_asks=self.ask_before_moving)

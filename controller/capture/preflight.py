@@ -88,7 +88,7 @@ def _exposure_checks(kit: Kit, program: Program, remembered: Remembered) -> list
     text = times_text(exposure)
     if kit.source("exposure.shutter_seconds") is Source.EXAMPLE:
         text += " (an example: shutter_seconds is not stated)"
-    if exposure.untimed_s and remembered.exposures == 0:
+    if exposure.too_long_s and remembered.exposures == 0:
         # An older version planned such sets. One that is begun may be finished: that camera has made such exposures.
         ends = f"its shutter ends at {exposure.longest_timed_s:g} s"
         return [Check("exposures", f"{text}, but {ends}: set bulb = true and plan again", good=False)]
@@ -124,7 +124,7 @@ def _contact_check(plan: Plan, welcome: Welcome) -> Check:
 def _bracket_check(plan: Plan, program: Program, welcome: Welcome, remembered: Remembered) -> list[Check]:
     """Where the camera must be in its bracket, if it makes that by itself and anything is left to shoot."""
     exposure = plan.kit.exposure
-    if not exposure.takes_turns or not program.exposures:
+    if not exposure.shoots_bracket_itself or not program.exposures:
         return []
     steps = ", ".join(f"{ev:+g}" for ev in exposure.bracket_ev)
 

@@ -191,7 +191,7 @@ class Progress:
 def _turn(program: Program, remembered: Remembered) -> BracketPosition | None:
     """The next exposure of the bracket when a run begins, if the camera shoots the bracket by itself."""
     exposure = program.kit.exposure
-    if not exposure.takes_turns:
+    if not exposure.shoots_bracket_itself:
         return None
     return BracketPosition.resumed(len(exposure.bracket_ev), remembered.exposures, remembered.latest)
 

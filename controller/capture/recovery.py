@@ -54,7 +54,7 @@ def first_overdue(run: Run, _: Event) -> bool:
     return run.patience.late_commands == 0
 
 
-def gets_nowhere(run: Run, _: Event) -> bool:
+def makes_no_progress(run: Run, _: Event) -> bool:
     """Whether the run was interrupted again and again without an exposure in between."""
     return run.patience.interruptions > MOST_INTERRUPTIONS
 
@@ -69,7 +69,7 @@ def is_refused_again(run: Run, _: Event) -> bool:
     return run.patience.refusals + 1 >= MOST_REFUSALS
 
 
-def is_greeted_in_vain(run: Run, _: Event) -> bool:
+def never_rests(run: Run, _: Event) -> bool:
     """Whether the board answers greetings but never reports that it is at rest."""
     return run.patience.greetings >= MOST_GREETINGS
 
@@ -83,7 +83,7 @@ def note_welcome(run: Run, event: Event) -> None:
     board.same_boot = board.boot_id is not None and event.boot_id == board.boot_id
     never_taken = shot.id and is_after(CommandId(shot.id), event.command_id)
     if board.same_boot and never_taken:  # so nothing was exposed
-        run.conclude_unheard(turn_is_lost=False)
+        run.conclude_unconfirmed(turn_is_lost=False)
     board.boot_id = event.boot_id
     board.capabilities = event.capabilities or board.capabilities
     run.position.switches = board.capabilities & ZERO_SWITCHES
@@ -185,7 +185,7 @@ def reconnect(run: Run, _: Event) -> None:
     run.effects += [Timer(None, overdue=False), Reopen(), Greet()]
 
 
-def quieten(run: Run, event: Event) -> None:
+def bring_to_rest(run: Run, event: Event) -> None:
     """Bring the board to rest, whatever it is doing, and receive its position."""
     run.patience.greetings += 1
     run.stop(event)

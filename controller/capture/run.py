@@ -10,7 +10,7 @@ from controller.capture.belief import MADE
 from controller.capture.effects import Conclude, Doubt, Effect, End, Send, SendUrgent, Shut, Timer
 from controller.capture.events import Event, EventKind
 from controller.capture.patience import Patience
-from controller.capture.people import Care, Heed
+from controller.capture.people import PeopleState, Precautions
 from controller.capture.position import Position
 from controller.capture.progress import Progress
 from controller.capture.states import RunState
@@ -79,7 +79,7 @@ class Run:
         program: Program,
         first_id: int = 1,
         remembered: Remembered = NOTHING,
-        care: Care | None = None,
+        care: Precautions | None = None,
         *,
         zero_is_here: bool = True,
         tethered: bool = False,
@@ -89,7 +89,7 @@ class Run:
         self.progress = Progress(program, remembered)
         self.position = Position(program.kit, remembered, self.progress.by_hand)
         self.patience = Patience()
-        self.people = Heed(care, announced=care is None)
+        self.people = PeopleState(care, announced=care is None)
         self.board = BoardMet(CommandId(first_id), None if remembered.boot_id is None else BootId(remembered.boot_id))
         in_doubt = remembered.in_doubt or (0, 0, 0)
         self.shot = PendingExposure(in_doubt[0], in_doubt[1:])
@@ -197,7 +197,7 @@ class Run:
         self.shot.forget()
         return opened
 
-    def conclude_unheard(self, *, turn_is_lost: bool) -> None:
+    def conclude_unconfirmed(self, *, turn_is_lost: bool) -> None:
         """Store that the exposure under way is not confirmed, without any valid report of the board."""
         self.effects.append(Conclude(self.shot.id, ShotOutcome.UNCONFIRMED, None))
         if turn_is_lost:

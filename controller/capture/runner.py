@@ -4,7 +4,7 @@ from collections.abc import Callable
 from contextlib import suppress
 from dataclasses import dataclass
 
-from controller.capture.board import BoardClient, Wish
+from controller.capture.board import BoardClient, OperatorPoll
 from controller.capture.effects import (
     Announce,
     Ask,
@@ -28,7 +28,7 @@ from controller.capture.effects import (
 from controller.capture.events import Event, EventKind
 from controller.capture.gate import Gate
 from controller.capture.machine import handle
-from controller.capture.people import Care, YesNoQuestion
+from controller.capture.people import Precautions, YesNoQuestion
 from controller.capture.port import Port
 from controller.capture.run import Run
 from controller.capture.states import RunState
@@ -79,7 +79,7 @@ class Runner:
         program: Program,
         port: Port,
         session: Session,
-        operator: Wish = lambda: None,
+        operator: OperatorPoll = lambda: None,
         *,
         on_exposure: Callable[[], None] = lambda: None,
         ask: Callable[[YesNoQuestion], bool | None] = lambda _: True,
@@ -87,7 +87,7 @@ class Runner:
         on_change: Callable[[Happening], None] = lambda _: None,
         tether: Tether | None = None,
         withdraw: Callable[[], None] = lambda: None,
-        care: Care | None = None,
+        care: Precautions | None = None,
         gate: Gate | None = None,
         zero_is_here: bool = True,
         warn: Callable[[str], None] = lambda _: None,

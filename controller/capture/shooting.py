@@ -271,7 +271,7 @@ def complete(run: Run, _: Event) -> None:
     run.effects.append(End(True, f"{THROUGH}{_not_checked(run)}"))
 
 
-def complete_unheard(run: Run, _: Event) -> None:
+def complete_without_board(run: Run, _: Event) -> None:
     """End the run complete after the line failed at the end: the board disarms itself when it receives nothing."""
     sentence = (
         f"{THROUGH} The board did not answer at the end: support the camera, then cut the motor power.{_not_checked(run)}"

@@ -84,10 +84,10 @@ NOTES: dict[tuple[RunState, EventKind], Action] = {
 ROWS: dict[Source, tuple[TransitionRow | Onward, ...]] = {
     S.IDLE: (TransitionRow(K.START, S.CONNECTING, shooting.greet),),
     S.CONNECTING: (
-        TransitionRow(K.WELCOMED, S.QUIETING, recovery.quieten, shooting.may_still_know),
+        TransitionRow(K.WELCOMED, S.QUIETING, recovery.bring_to_rest, shooting.may_still_know),
         Onward(K.WELCOMED),
         TransitionRow(K.STOP, S.FAILED, endings.fail_stopped),
-        TransitionRow(K.HALT, S.FAILED, endings.halt_unheard),
+        TransitionRow(K.HALT, S.FAILED, endings.halt_unanswered),
         TransitionRow(K.REFUSED, S.FAILED, endings.fail_refused),
         TransitionRow(K.CONTRADICTED, S.FAILED, endings.fail_contradicted),
         TransitionRow(K.LINK_LOST, S.FAILED, endings.fail_link_lost),
@@ -119,8 +119,8 @@ ROWS: dict[Source, tuple[TransitionRow | Onward, ...]] = {
         Onward(K.DECLINED),
     ),
     S.ARMING: (
-        TransitionRow(K.ARMED, S.STOPPING, endings.stop_stuck, recovery.gets_nowhere),
-        TransitionRow(K.ARMED, S.CHECKING, watching.look, watching.goes_on_unseen),
+        TransitionRow(K.ARMED, S.STOPPING, endings.stop_no_progress, recovery.makes_no_progress),
+        TransitionRow(K.ARMED, S.CHECKING, watching.look, watching.switch_record_missing),
         Onward(K.ARMED),
         TransitionRow(K.REFUSED, S.STOPPING, endings.stop_refused, recovery.is_refused_again),
         TransitionRow(K.REFUSED, S.SUSPENDED, recovery.suspend, recovery.lost_its_place),
@@ -156,15 +156,15 @@ ROWS: dict[Source, tuple[TransitionRow | Onward, ...]] = {
     ),
     G.WATCHING: (TransitionRow(K.REFUSED, S.STOPPING, endings.stop_refused),),
     S.CHECKING: (
-        TransitionRow(K.CHECKED, S.STOPPING, watching.stop_distrust, watching.index_is_off_again),
+        TransitionRow(K.CHECKED, S.STOPPING, watching.stop_zero_unreliable, watching.index_is_off_again),
         TransitionRow(K.CHECKED, S.MOVING, watching.bring_home, watching.must_bring_home),
-        TransitionRow(K.CHECKED, S.REFERENCING, watching.distrust, watching.index_is_off),
+        TransitionRow(K.CHECKED, S.REFERENCING, watching.recheck_zero, watching.index_is_off),
         Onward(K.CHECKED, S.SETTLING),
     ),
     S.LISTENING: (
-        TransitionRow(K.CALM, S.SETTLING, watching.settle_again, watching.it_has_blown),
+        TransitionRow(K.CALM, S.SETTLING, watching.settle_again, watching.was_windy),
         TransitionRow(K.CALM, S.EXPOSING, shooting.expose),
-        TransitionRow(K.GUSTY, S.STOPPING, watching.stop_wind, watching.wind_lasts),
+        TransitionRow(K.GUSTY, S.STOPPING, watching.stop_wind, watching.is_windy_too_long),
         TransitionRow(K.GUSTY, S.WINDY, watching.wait_for_calm),
     ),
     S.WINDY: (TransitionRow(K.WAITED, S.LISTENING, watching.listen),),
@@ -185,7 +185,7 @@ ROWS: dict[Source, tuple[TransitionRow | Onward, ...]] = {
     ),
     S.SUSPENDED: (TransitionRow(K.WAITED, S.RECONNECTING, recovery.reconnect),),
     S.RECONNECTING: (
-        TransitionRow(K.WELCOMED, S.QUIETING, recovery.quieten),
+        TransitionRow(K.WELCOMED, S.QUIETING, recovery.bring_to_rest),
         TransitionRow(K.LINK_LOST, S.SUSPENDED, recovery.suspend_again, recovery.has_patience),
         TransitionRow(K.LINK_LOST, S.FAILED, endings.fail_link_lost),
         TransitionRow(K.REFUSED, S.FAILED, endings.fail_refused),
@@ -193,10 +193,10 @@ ROWS: dict[Source, tuple[TransitionRow | Onward, ...]] = {
     S.QUIETING: (
         TransitionRow(K.AT_REST, S.FAILED, endings.fail_held, recovery.needs_a_look),
         Onward(K.AT_REST),
-        TransitionRow(K.LINK_LOST, S.FAILED, endings.fail_in_vain, recovery.is_greeted_in_vain),
+        TransitionRow(K.LINK_LOST, S.FAILED, endings.fail_never_rests, recovery.never_rests),
         TransitionRow(K.LINK_LOST, S.SUSPENDED, recovery.suspend_again, recovery.has_patience),
         TransitionRow(K.LINK_LOST, S.FAILED, endings.fail_link_lost),
-        TransitionRow(K.RESTARTED, S.FAILED, endings.fail_in_vain, recovery.is_greeted_in_vain),
+        TransitionRow(K.RESTARTED, S.FAILED, endings.fail_never_rests, recovery.never_rests),
         TransitionRow(K.RESTARTED, S.SUSPENDED, recovery.suspend_again),
         TransitionRow(K.OVERDUE, S.FAILED, endings.fail_not_at_rest),
         TransitionRow(K.CONTRADICTED, S.STOPPING, endings.note_contradicted),  # it was told to stop already
@@ -215,7 +215,7 @@ ROWS: dict[Source, tuple[TransitionRow | Onward, ...]] = {
             for kind in (K.AT_REST, K.LINK_LOST, K.RESTARTED)
         ),
         TransitionRow(K.AT_REST, S.DONE, shooting.complete),
-        TransitionRow(K.LINK_LOST, S.DONE, shooting.complete_unheard),
+        TransitionRow(K.LINK_LOST, S.DONE, shooting.complete_without_board),
         TransitionRow(K.RESTARTED, S.DONE, shooting.complete),  # a board that has just started is disarmed
     ),
     S.STOPPING: (

@@ -11,7 +11,7 @@ from controller.capture.words.run import REQUESTS
 from controller.errors import InputError, WorldError
 from controller.lock import in_use
 from controller.reading import PLAN_IN_SESSION, parse_json, refuse
-from controller.session.rows import WishRow
+from controller.session.rows import RequestRow
 from controller.session.session import Session
 from protocol.units import MS, NS
 
@@ -24,31 +24,31 @@ UNREAD = (
 )
 
 
-def to_nobody(session: Session, wish: WishRow) -> str:
+def to_nobody(session: Session, request: RequestRow) -> str:
     """Note what the next run should do."""
     path = session.path
-    if as_wanted(wish).kind is not EventKind.RETAKE:
+    if as_wanted(request).kind is not EventKind.RETAKE:
         raise WorldError(
-            f"Nobody runs {path} now, so {wish.wanted} changes nothing; only `retake` can be asked of a set that nobody "
-            f"shoots. `fullturn resume {path}` continues it."
+            f"Nobody runs {path} now, so {request.wanted} changes nothing; only `retake` can be asked of a set that "
+            f"nobody shoots. `fullturn resume {path}` continues it."
         )
-    again = _counting(session, wish.frames)
-    session.doubt_frames(wish.frames)
+    again = _counting(session, request.frames)
+    session.doubt_frames(request.frames)
     sentences = []
     if again:
         sentences.append(f"`fullturn resume {path}` reshoots {_frames(again)}.")
-    if rest := set(wish.frames) - again:
+    if rest := set(request.frames) - again:
         sentences.append(
             f"{_frames(rest).capitalize()} {_are(rest)} missing anyway: `fullturn resume {path}` shoots {_it(rest)}."
         )
     return " ".join(sentences)
 
 
-def to_the_run(session: Session, wish: WishRow) -> str:
+def to_the_run(session: Session, request: RequestRow) -> str:
     """Leave the request for the run, and see what becomes of it."""
-    kind, path = as_wanted(wish).kind, session.path
-    again = _counting(session, wish.frames)
-    number, before = session.wish(wish), ""
+    kind, path = as_wanted(request).kind, session.path
+    again = _counting(session, request.frames)
+    number, before = session.request(request), ""
 
     def look() -> None:
         nonlocal before
@@ -64,7 +64,7 @@ def to_the_run(session: Session, wish: WishRow) -> str:
     question = session.open_question()
     if kind is EventKind.GO_ON and question is not None:
         return f"Request received. The run waits for an answer: {question[1]} (`fullturn tell {path} yes` or `no`)"
-    return f"Request received. {_does(path, wish, again, before, ending=ending)}"
+    return f"Request received. {_does(path, request, again, before, ending=ending)}"
 
 
 def _wait_taken(session: Session, number: int, look: Callable[[], None]) -> bool | None:
@@ -84,11 +84,11 @@ def _wait_taken(session: Session, number: int, look: Callable[[], None]) -> bool
     return True
 
 
-def to_a_question(session: Session, wish: WishRow) -> str:
+def to_a_question(session: Session, request: RequestRow) -> str:
     """Answer the question that is open. Raises WorldError if there is none, or no more."""
     question = session.open_question() if in_use(session.path) else None
     if question is None:
-        raise WorldError(f"Nothing is being asked now, so {wish.wanted} changes nothing.")
+        raise WorldError(f"Nothing is being asked now, so {request.wanted} changes nothing.")
     number, words = question
     still_open: tuple[int, str] | None = question
 
@@ -96,12 +96,12 @@ def to_a_question(session: Session, wish: WishRow) -> str:
         nonlocal still_open
         still_open = session.open_question()
 
-    taken = _wait_taken(session, session.wish(WishRow(wish.wanted, question=number)), look)
+    taken = _wait_taken(session, session.request(RequestRow(request.wanted, question=number)), look)
     if taken is None:
         return UNREAD
     if not taken or still_open != question:
         raise WorldError(f"The question was answered already, or the run ended: {words}")
-    return f"Answered {wish.wanted} to: {words}"
+    return f"Answered {request.wanted} to: {words}"
 
 
 def _unread(path: Path, kind: EventKind) -> str:
@@ -111,13 +111,13 @@ def _unread(path: Path, kind: EventKind) -> str:
     raise WorldError(f"The run ended before it read the request; `fullturn resume {path}` continues it.")
 
 
-def _does(path: Path, wish: WishRow, again: set[int], before: str, *, ending: bool) -> str:
+def _does(path: Path, request: RequestRow, again: set[int], before: str, *, ending: bool) -> str:
     """What the run does about a request that it has read."""
-    kind = as_wanted(wish).kind
+    kind = as_wanted(request).kind
     if kind is EventKind.RETAKE:
-        return _reshoots(path, set(wish.frames), again, ending=ending)
+        return _reshoots(path, set(request.frames), again, ending=ending)
     if ending and kind is not EventKind.HALT:
-        return f"The run is ending already, so {wish.wanted} changes nothing."
+        return f"The run is ending already, so {request.wanted} changes nothing."
     if before in BEFORE_MOTION and kind is EventKind.PAUSE:
         return "The run pauses before the head moves."
     if before == RunState.PAUSED:

@@ -21,7 +21,7 @@ CHECKS_WIND_EVERY_NS = 5 * NS
 # Conditions.
 
 
-def goes_on_unseen(run: Run, _: Event) -> bool:
+def switch_record_missing(run: Run, _: Event) -> bool:
     """Whether the position is known from an earlier run, but the record of the switches is not."""
     position = run.position
     return position.known and not run.progress.nothing_left and position.look_is_due and position.edges is None
@@ -47,14 +47,14 @@ def must_bring_home(run: Run, _: Event) -> bool:
     return bool(run.position.off) and bool(run.position.blind)
 
 
-def it_has_blown(run: Run, _: Event) -> bool:
+def was_windy(run: Run, _: Event) -> bool:
     """Whether it was too windy until now, so that the head must settle first."""
     return run.patience.windy_since_ns is not None
 
 
-def wind_lasts(run: Run, event: Event) -> bool:
+def is_windy_too_long(run: Run, event: Event) -> bool:
     """Whether it has been too windy for too long."""
-    return run.patience.wind_lasts(event.at_ns)
+    return run.patience.is_windy_too_long(event.at_ns)
 
 
 # Notes.
@@ -76,7 +76,7 @@ def look(run: Run, _: Event) -> None:
     run.effects += [Timer(None, overdue=False), Send(GetIndex())]
 
 
-def distrust(run: Run, event: Event) -> None:
+def recheck_zero(run: Run, event: Event) -> None:
     """Find zero again, and repeat the exposures that may be off target."""
     _doubt_zero(run)
     reference(run, event)
@@ -103,7 +103,7 @@ def _doubt_zero(run: Run) -> None:
     run.begin_pass()
 
 
-def stop_distrust(run: Run, event: Event) -> None:
+def stop_zero_unreliable(run: Run, event: Event) -> None:
     """Stop: it happened too often, and somebody must look at the head."""
     run.lose_place()
     run.why = (

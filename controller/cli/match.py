@@ -85,10 +85,10 @@ def _text(found: "Matched", session: Path, out: Path | None, sorted_files: int) 
         *_listed("look at", found, lambda line: line.use and bool(line.notes)),
         *found.checks,
     ]
-    out_of_turn = sum(line.told_as is not None for line in found.lines)
-    if out_of_turn:
+    out_of_step = sum(line.told_as is not None for line in found.lines)
+    if out_of_step:
         text.append(
-            f"The camera's bracket was out of step: {amounts.counted(out_of_turn, 'file')} sorted by shutter time."
+            f"The camera's bracket was out of step: {amounts.counted(out_of_step, 'file')} sorted by shutter time."
         )
     if found.not_made:
         text.append(

@@ -140,9 +140,9 @@ def _forget_old_words(session: Session) -> None:
     So is a question that a killed run has left open.
     """
     session.close_question()
-    while (wish := session.take_wish()) is not None:
-        if wish.wanted == Word.RETAKE:
-            session.doubt_frames(wish.frames)
+    while (request := session.take_request()) is not None:
+        if request.wanted == Word.RETAKE:
+            session.doubt_frames(request.frames)
 
 
 def _run(job: Job, program: Program, why: RunReason) -> SetAccount:
@@ -173,15 +173,15 @@ def _run_once(job: Job, program: Program, why: RunReason) -> RunResult:
         people = replace(crew.people, say=shown.say)
         operator = job.operator(people)
 
-        def next_wish() -> Wanted | None:
+        def next_request() -> Wanted | None:
             shown.tick(port.now())
-            return operator.next_wish()
+            return operator.next_request()
 
         runner = Runner(
             program,
             port,
             session,
-            next_wish,
+            next_request,
             on_exposure=shown.exposed,
             ask=operator.ask,
             first_id=session.next_command_id(),

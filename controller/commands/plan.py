@@ -5,7 +5,7 @@ from pathlib import Path
 
 from controller import clock
 from controller.calibration.records import read
-from controller.calibration.validity import calibrated, standing_sentences
+from controller.calibration.validity import calibrated, state_sentences
 from controller.errors import WorldError
 from controller.kit.load import load_kit
 from controller.places import must_be_free
@@ -14,7 +14,7 @@ from controller.planning.make import make_plan
 from controller.planning.plan import Plan
 from controller.planning.plan_file import is_own_plan, save_plan
 from controller.planning.request import Request
-from controller.planning.targets import better_mounted, hold_limits, mounted, must_reach, print_resolution
+from controller.planning.targets import better_mounted, mounted, must_meet_limits, must_reach, print_resolution
 from controller.report.plan_words import (
     proof_sentence,
     reach_text,
@@ -55,7 +55,7 @@ def plan_command(
     """
     must_be_free(out, replace=replace, ours=is_own_plan)
     kit, kept = load_kit(kit_path), read(kit_path)
-    calibration = standing_sentences(kit, kept, clock.wall_moment())
+    calibration = state_sentences(kit, kept, clock.wall_moment())
     kit = calibrated(kit, kept)
     if asked.mounted in {"portrait", "landscape"}:
         kit = mounted(kit, asked.mounted)
@@ -76,6 +76,6 @@ def plan_command(
             f"{plan.region.unreachable_sr:.3f} steradians of this region are out of the head's reach "
             f"({reach_text(plan)}); add --allow-unreachable to plan the rest, or --nadir-by-hand."
         )
-    hold_limits(plan, request)
+    must_meet_limits(plan, request)
     save_plan(plan, out, replace=replace)
     return WeighedPlan(plan, compared, calibration)

@@ -131,7 +131,7 @@ def _runner(
                 rig.head.hold_by_hand(*question.hold_deg)
             return True
 
-        return Runner(program, port, session, interrupts.next_wish, on_exposure=on_exposure, ask=hold)
+        return Runner(program, port, session, interrupts.next_request, on_exposure=on_exposure, ask=hold)
     person = rig.person = Person(rig.scenario.person, rig.seed, port.now, port.wake_at, rig.head)
     people = People(person.say, lines=person, at_terminal=True, lead_ns=LEAD_AGAIN_NS)
     operator = Operator(port.now, interrupts, people, session)
@@ -140,7 +140,7 @@ def _runner(
         program,
         port,
         session,
-        operator.next_wish,
+        operator.next_request,
         on_exposure=on_exposure,
         ask=operator.ask,
         on_change=shown.change,

@@ -72,7 +72,7 @@ def simulate_command(
         if kept is not None and len(rig.truth.exposures) != written:
             written = len(rig.truth.exposures)
             kept.write(rig.truth.to_json())
-        return interrupts.next_wish() is not None
+        return interrupts.next_request() is not None
 
     with _opened(place) as line, Interrupts() as interrupts:
         served = RealTime(rig, line, speed)

@@ -2,7 +2,7 @@
 
 from pathlib import Path
 
-from controller.capture.operator import ANSWERS, wish_of
+from controller.capture.operator import ANSWERS, request_of
 from controller.capture.telling import (
     must_be_planned,
     to_a_question,
@@ -21,23 +21,23 @@ def tell_command(path: Path, words: list[str]) -> str:
 
     Raises InputError, WorldError, StorageFailed.
     """
-    wish = wish_of(words)
+    request = request_of(words)
     with _open(path) as session:
         about = session.about()
         if about.get("kind") != CAPTURE:
             raise InputError(
                 f"{path}: is the record of a {shown(about.get('kind', 'run'))}; only a capture can be told anything."
             )
-        must_be_planned(wish.frames, session.plan_text(), path)
-        if wish.wanted in ANSWERS:
-            return to_a_question(session, wish)
+        must_be_planned(request.frames, session.plan_text(), path)
+        if request.wanted in ANSWERS:
+            return to_a_question(session, request)
         if not in_use(path):
             try:
                 with sole_use(lock_of(path), str(path), "fullturn tell"):  # so that no run begins meanwhile
-                    return to_nobody(session, wish)
+                    return to_nobody(session, request)
             except Taken:
                 pass  # it has begun just now
-        return to_the_run(session, wish)
+        return to_the_run(session, request)
 
 
 def _open(path: Path) -> Session:

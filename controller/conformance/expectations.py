@@ -96,7 +96,7 @@ def contradiction(found: Status) -> str | None:
     return None
 
 
-def quieten(talk: Talk) -> None:
+def bring_to_rest(talk: Talk) -> None:
     """Stop, and wait until the board is disarmed and at rest."""
     expect(talk, Stop(), Accepted)
     begin = talk.port.now()
@@ -150,7 +150,7 @@ def refer(talk: Talk) -> None:
     at_zero = (ended.status.pan_steps, ended.status.tilt_steps) == (0, 0)
     must(talk, at_zero, f"after REFERENCED the board is at {ended.status.pan_steps}, {ended.status.tilt_steps}")
     talk.zero_is_found = True
-    quieten(talk)
+    bring_to_rest(talk)
     arm(talk)
 
 

@@ -1,6 +1,17 @@
 """The rules that may move something: both axes by a few degrees, and the camera's contacts."""
 
-from controller.conformance.expectations import ACCEL, Ended, arm, expect, move, must, quieten, refer, status, wait_end
+from controller.conformance.expectations import (
+    ACCEL,
+    Ended,
+    arm,
+    bring_to_rest,
+    expect,
+    move,
+    must,
+    refer,
+    status,
+    wait_end,
+)
 from controller.conformance.reach import SMALL_STEPS, SPEED
 from controller.conformance.talk import Talk
 from controller.program.timing import motion_ns
@@ -89,7 +100,7 @@ def busy(talk: Talk) -> None:
     expect(talk, Move(talk.next_id(), Steps(0), Steps(0)), Reason.BUSY)
     expect(talk, Stop(), Accepted)
     talk.wait_notice(Finished, 2000)
-    quieten(talk)
+    bring_to_rest(talk)
     found = status(talk)
     ended = (found.finished_id, found.finished_outcome)
     right = ended == (command.command_id, Outcome.CUT_SHORT)
@@ -100,7 +111,7 @@ def busy(talk: Talk) -> None:
 def silent_move(talk: Talk) -> None:
     """Silence of the host stops a move, and nothing moves afterwards."""
     refer(talk)
-    quieten(talk)
+    bring_to_rest(talk)
     expect(talk, Arm(talk.next_id(), talk.boot_id, 300), Accepted)
     expect(talk, Move(talk.next_id(), Steps(SMALL_STEPS), Steps(SMALL_STEPS)), Accepted)
     held = talk.wait_notice(Held, 5000)

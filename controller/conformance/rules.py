@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from typing import Final
 
 from controller.conformance import moving, still
-from controller.conformance.expectations import quieten
+from controller.conformance.expectations import bring_to_rest
 from controller.conformance.reach import SMALL_STEPS, Reach
 from controller.conformance.talk import Talk
 
@@ -140,7 +140,7 @@ def wait_verdict(talk: Talk, rule: Rule) -> None:
     talk.begin(rule.total_s(talk.reach))
     if talk.wait_welcome(nonce=0x5EED) is None:
         raise talk.broken("the board does not answer Hello")
-    quieten(talk)
+    bring_to_rest(talk)
     talk.wait_quiet(20)
     rule.check(talk)
-    quieten(talk)
+    bring_to_rest(talk)

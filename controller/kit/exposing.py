@@ -24,7 +24,7 @@ def dark_s(exposure: Exposure) -> float:
     return sum(map(exposure.dark_frame_s, exposure.times_s))
 
 
-def needs_word_of_noise(kit: Kit) -> bool:
+def lacks_noise_reduction(kit: Kit) -> bool:
     """Whether exposures are long enough for dark frames and the kit does not say whether the camera shoots them."""
     long = max(kit.exposure.times_s) >= min(NIGHT_S, kit.exposure.noise_reduction_from_s)
     return long and kit.source("exposure.noise_reduction") is Source.EXAMPLE
@@ -38,7 +38,7 @@ def noise_text(kit: Kit) -> str | None:
         return (
             f"on: a dark frame as long as the exposure after each of {from_s} or more, {dark_s(exposure):.3g} s a frame"
         )
-    if needs_word_of_noise(kit):
+    if lacks_noise_reduction(kit):
         return "not known: if it is on in the camera, state noise_reduction = true under [exposure], or switch it off"
     if max(exposure.times_s) >= NIGHT_S:
         return "off" if not exposure.noise_reduction else "on, for longer exposures than these"

@@ -138,7 +138,7 @@ class Exposure(Table):
         return tuple(self.shutter_seconds * math.exp2(ev) for ev in self.bracket_ev)
 
     @property
-    def untimed_s(self) -> tuple[float, ...]:
+    def too_long_s(self) -> tuple[float, ...]:
         """Shutter times that the camera's own shutter cannot make; none at B, because the board times them."""
         most_s = self.longest_timed_s * LONGEST_OF_NOMINAL * (1 + 1e-9)
         return () if self.bulb else tuple(time for time in self.times_s if time > most_s)
@@ -155,7 +155,7 @@ class Exposure(Table):
         return longest_s if self.noise_reduction and longest_s >= self.noise_reduction_from_s else 0.0
 
     @property
-    def takes_turns(self) -> bool:
+    def shoots_bracket_itself(self) -> bool:
         """Whether the camera shoots a bracket by itself, one exposure after the other, at each release."""
         return not self.bulb and len(set(self.bracket_ev)) > 1
 

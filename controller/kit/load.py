@@ -38,7 +38,7 @@ def kit_from_tables(tables: Tables, name: str) -> Kit:
         kit = Kit.model_validate_json(json.dumps(filled, default=str))
     except ValidationError as error:
         raise InputError(sentences + mistakes(error, name, _following(tables, unknown))) from None
-    if too_long := kit.exposure.untimed_s:
+    if too_long := kit.exposure.too_long_s:
         sentences.append(f"{name}: {_too_long_sentence(kit, too_long)}")
     if sentences:
         raise InputError(sentences)

@@ -13,8 +13,8 @@ from itertools import pairwise
 import numpy as np
 from numpy.typing import NDArray
 
-from controller.matching.alignment import Belief, Rates, affordable, believe
-from controller.matching.camera_clock import clocks_worth_trying, fitted_to, going_on, put_right
+from controller.matching.alignment import Posterior, Rates, affordable, believe
+from controller.matching.camera_clock import clocks_worth_trying, corrected_times_s, fitted_to, going_on
 from controller.matching.evidence import Array, Evidence, ExposureStamp, FileStamp, evidence_of
 from controller.matching.fit import ZONE_S, ClockFit, Clocks, clocks_of
 from controller.matching.set_back import believed, ways_back
@@ -84,7 +84,7 @@ class Pairing:
         paired = (file for file in self.order if self.matches[file].exposure is not None)
         return self.fits[self.clock[next(paired, self.order[0])]]
 
-    def out_of_turn(self, file: int) -> bool:
+    def out_of_step(self, file: int) -> bool:
         """Whether the camera's bracket was not where the run assumed."""
         return self.any_shutter or self.fits[self.clock[file]].turn != 0
 
@@ -109,7 +109,7 @@ class _Found:
     evidence: Evidence
     tried: Sequence[ClockFit]
     clocks: Clocks
-    belief: Belief
+    belief: Posterior
     rates: Rates
     unread: bool = False
 
@@ -166,7 +166,7 @@ def _in_any_order(
     """
     evidence, ways = found.evidence, [found]
     if len(found.tried) > 1:
-        order = put_right(evidence, found.tried)
+        order = corrected_times_s(evidence, found.tried)
         ways.append(_read(evidence_of(files, exposures, order), found.tried, clock_known))
     likely = max(ways, key=lambda one: one.belief.log_total)
     mains = _distinct([*(likely.clocks.fits[k] for k in np.unique(likely.belief.clock).tolist()), *found.tried], evidence)
@@ -211,7 +211,7 @@ def _weighed(found: _Found, ways: Sequence[_Found]) -> Array:
     return against
 
 
-def _clock_of(partner: NDArray[np.int64], belief: Belief) -> NDArray[np.int64]:
+def _clock_of(partner: NDArray[np.int64], belief: Posterior) -> NDArray[np.int64]:
     """The clock of each file; it stays with the exposure if tied files swapped theirs."""
     by_exposure = dict(zip(belief.partner.tolist(), belief.clock.tolist(), strict=True))
     own = zip(partner.tolist(), belief.clock.tolist(), strict=True)
@@ -233,7 +233,7 @@ def _left_over(evidence: Evidence, partner: NDArray[np.int64]) -> Array:
     return np.where(alone & next_to, NEXT_TO, least)
 
 
-def _changes(belief: Belief, partner: NDArray[np.int64]) -> int:
+def _changes(belief: Posterior, partner: NDArray[np.int64]) -> int:
     """The number of clock resets."""
     paired = np.flatnonzero(partner >= 0)
     return int((np.diff(belief.clock[paired[np.argsort(partner[paired])]]) != 0).sum())
@@ -362,7 +362,7 @@ def _other_shutters(evidence: Evidence, found: _Found, clock_known: bool) -> _Fo
     return turned if turned.belief.log_total > unread.belief.log_total - cost else unread
 
 
-def _rates(evidence: Evidence, belief: Belief) -> Rates:
+def _rates(evidence: Evidence, belief: Posterior) -> Rates:
     """How often things go wrong on this card; the usual rates count as a few extra cases."""
     order = _shot_order(belief.partner)
     partner, all_gaps = belief.partner[order], evidence.gaps[order]

@@ -124,7 +124,7 @@ def _line(
         _add_exposure(line, exposures[match.exposure])
         apart = file.taken_s + pairing.tick_s / 2 - pairing.expected_s[match.exposure]
         line.apart_s = round(apart, 3)
-        if pairing.out_of_turn(number):
+        if pairing.out_of_step(number):
             _by_shutter(line, bracket)
         line.notes += _shutter_notes(line)
     elif match.maybe is not None:

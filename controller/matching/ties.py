@@ -16,7 +16,7 @@ MOST_TIED = 5  # files; with more, every order counts as equally good
 
 
 def settled(evidence: Evidence, partner: NDArray[np.int64], against: Array) -> tuple[NDArray[np.int64], Array]:
-    """Partners and doubts (see `alignment.Belief`), with tied files assigned by their shutter times."""
+    """Partners and doubts (see `alignment.Posterior`), with tied files assigned by their shutter times."""
     partner, against = partner.copy(), against.copy()
     for group in np.unique(evidence.tied[evidence.tied >= 0]):
         mine = np.flatnonzero(evidence.tied == group)

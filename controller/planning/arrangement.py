@@ -12,7 +12,13 @@ from controller.planning.coverage import prove_coverage
 from controller.planning.directions import Array
 from controller.planning.effort import Effort
 from controller.planning.fewest import Search
-from controller.planning.leaning import drawn_in_deg, narrower, pitch_limits_deg, poles_met, yaw_in_reach
+from controller.planning.leaning import (
+    drawn_in_deg,
+    pitch_limits_deg,
+    with_reachable_poles,
+    with_smaller_core,
+    yaw_in_reach,
+)
 from controller.planning.reach import reachable, single_row
 from controller.planning.reached_poses import levelled_poses, poses_of
 from controller.planning.region import Bounds
@@ -40,7 +46,7 @@ def find_poses(head: Head, field: Field, request: Request, effort: Effort) -> tu
         return bounds, 0.0, poses
     by_hand = [Pose(10_000, 0.0, -90.0, by_hand=True)] if request.nadir_by_hand else []
     for less_deg in drawn_in_deg(head):
-        reach_field = narrower(field, less_deg)
+        reach_field = with_smaller_core(field, less_deg)
         bounds, left_sr = reachable(reach_field, head, request.bounds(), nadir_by_hand=request.nadir_by_hand)
         task = Task(field, _without_nadir(field, bounds, by_hand), *pitch_limits_deg(head))
         poses = _proved_rows(task, head)
@@ -55,7 +61,7 @@ def find_poses(head: Head, field: Field, request: Request, effort: Effort) -> tu
 def _turned(head: Head, poses: list[Pose]) -> list[Pose]:
     """The same poses, in the way this head reaches them best."""
     near = [replace(pose, yaw_deg=yaw_in_reach(head, pose.yaw_deg, pose.pitch_deg)) for pose in poses]
-    return poles_met(head, near)
+    return with_reachable_poles(head, near)
 
 
 def _proved_rows(task: Task, head: Head) -> list[Pose]:
@@ -96,7 +102,7 @@ def _fewer(task: Task, rows: list[Pose], head: Head, request: Request, effort: E
     best, margin_deg = rows, 0.0
     for share in (1.0,) if head.lean_deg == 0 else SHARES_OF_EFFORT:
         aims = np.stack(levelled_poses(best)[:2], axis=1)
-        narrow = replace(task, field=narrower(task.field, margin_deg))
+        narrow = replace(task, field=with_smaller_core(task.field, margin_deg))
         with effort.part(share):
             found = Search(narrow, effort, request.seed, limits_deg).run(aims)
         if len(found) >= len(aims):

@@ -41,7 +41,7 @@ def drawn_in_deg(head: Head) -> tuple[float, ...]:
     return tuple(share * head.lean_deg for share in SHARES_OF_LEAN) if head.lean_deg and ends_early else (0.0,)
 
 
-def narrower(field: Field, margin_deg: float) -> Field:
+def with_smaller_core(field: Field, margin_deg: float) -> Field:
     """The field with every edge of its core moved in by an angle, but not past the axis."""
     if margin_deg == 0:
         return field
@@ -58,7 +58,7 @@ def yaw_in_reach(head: Head, yaw_deg: float, pitch_deg: float) -> float:
     return next((way for way in ways if pan.min_deg <= axes_for(head, way, pitch_deg)[0] <= pan.max_deg), yaw_deg)
 
 
-def poles_met(head: Head, poses: Sequence[Pose]) -> list[Pose]:
+def with_reachable_poles(head: Head, poses: Sequence[Pose]) -> list[Pose]:
     """The poses; a frame at a pole that is a row of its own gets the yaw at which the head can reach the pole.
 
     Through two axes a leaning head sees straight up or down only toward the side it leans to, or the opposite one.

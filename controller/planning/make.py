@@ -13,7 +13,7 @@ from controller.planning.cores import cores_at, pictures_at
 from controller.planning.coverage import prove_coverage
 from controller.planning.effort import Effort
 from controller.planning.findings import link_record, proof_record
-from controller.planning.leaning import poles_met, refusal
+from controller.planning.leaning import refusal, with_reachable_poles
 from controller.planning.links import find_links
 from controller.planning.order import arrange
 from controller.planning.plan import Frame, Optics, Plan, Region, SunRecord
@@ -73,7 +73,7 @@ def make_plan(kit: Kit, overlap: float, request: Request | None = None, effort: 
 def _in_order(kit: Kit, field: Field, poses: list[Pose], request: Request) -> tuple[Frame, ...]:
     """Frames numbered in shooting order; frames that see the sun come first or last if the request says so."""
     mover = mover_of(kit)
-    ordered = poles_met(kit.head, arrange(poses, request.order, mover))
+    ordered = with_reachable_poles(kit.head, arrange(poses, request.order, mover))
     watch = request.sun
     if watch is not None and watch.when != "any":
         seconds = build_program(kit, _numbered(ordered)).expected_ns / 1e9
@@ -89,7 +89,7 @@ def _in_order(kit: Kit, field: Field, poses: list[Pose], request: Request) -> tu
         )
         with_sun = arrange([p for i, p in enumerate(ordered) if i in sunny], request.order, mover) if sunny else []
         without = [p for i, p in enumerate(ordered) if i not in sunny]
-        ordered = poles_met(kit.head, with_sun + without if watch.when == "first" else without + with_sun)
+        ordered = with_reachable_poles(kit.head, with_sun + without if watch.when == "first" else without + with_sun)
     return _numbered(ordered)
 
 

@@ -71,7 +71,7 @@ def better_mounted(
     return best, {way: (plan.budget.frames, plan.budget.seconds) for way, plan in plans.items()}
 
 
-def hold_limits(plan: Plan, request: Request) -> None:
+def must_meet_limits(plan: Plan, request: Request) -> None:
     """Raise WorldError, with the nearest possible plan, if this one exceeds the allowed frames or time."""
     within: list[tuple[str, Callable[[Plan], bool]]] = []
     if (frames := request.max_frames) is not None:

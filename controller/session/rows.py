@@ -208,7 +208,7 @@ def with_requests(doubts: Iterable[DoubtRow], shots: Iterable[ShotRow], frames: 
 
 
 @dataclass(frozen=True, slots=True)
-class WishRow:
+class RequestRow:
     """What somebody at another terminal wants: a word; the frames of a retake; the number of the question answered."""
 
     wanted: str

@@ -177,7 +177,7 @@ def _check(row: Row) -> None:
     _must(row["axis"] in AXES and row["upto"] >= 0)
 
 
-def _wish(row: Row) -> None:
+def _request(row: Row) -> None:
     _must(row["taken"] in {0, 1} and row["wanted"].isprintable() and (row.get("question") or 0) >= 0)
     for frame in row["frames"].split(","):
         _must(frame == "" or frame.isdecimal())
@@ -258,7 +258,7 @@ BELIEVABLE: dict[str, Callable[[Row], None]] = {
     "exposures": _exposure,
     "doubts": _doubt,
     "checks": _check,
-    "wishes": _wish,
+    "wishes": _request,
     "happenings": _happening,
     "runs": _run,
     "zeros": _zero,

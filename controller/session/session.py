@@ -5,7 +5,7 @@ how it ended (the outcome). A row without an outcome is an exposure in doubt. `c
 sync contact answered, `assumed` that none is fitted and the time simply passed; the words are never mixed.
 
 An exposure that was made and does not count any more is never taken back: a row of `doubts` says up to which number the
-exposures of a frame do not count, and why. What another terminal requests of the run is a row of `wishes`.
+exposures of a frame do not count, and why. What another terminal requests of the run is a row of `requests`.
 
 Sessions of older versions are migrated (`migrations.py`): the file itself when it is opened to write, a copy in memory
 when it is opened to read.
@@ -33,12 +33,12 @@ from controller.session.rows import (
     Intent,
     Moment,
     Remembered,
+    RequestRow,
     RunReason,
     RunRow,
     ShotOutcome,
     ShotRow,
     WalkRow,
-    WishRow,
     Word,
 )
 from controller.session.salvage import read_soundly
@@ -347,11 +347,11 @@ class Session:
             row = self._db.execute("SELECT number, words FROM questions WHERE open = 1").fetchone()
         return None if row is None else (row[0], row[1])
 
-    def wish(self, wish: WishRow) -> int:
+    def request(self, request: RequestRow) -> int:
         """Leave a wish for whoever runs this session; its number. Raises StorageFailed."""
         with storage(self.path):
-            text = ",".join(map(str, wish.frames))
-            values = (wish.wanted, text, wish.question)
+            text = ",".join(map(str, request.frames))
+            values = (request.wanted, text, request.question)
             row = self._db.execute("INSERT INTO wishes (wanted, frames, question) VALUES (?, ?, ?)", values)
         return row.lastrowid or 0
 
@@ -369,7 +369,7 @@ class Session:
             ).fetchall()
         return {int(frame) for (frames,) in rows for frame in frames.split(",") if frame}
 
-    def take_wish(self) -> WishRow | None:
+    def take_request(self) -> RequestRow | None:
         """The oldest wish that nobody has taken; it is taken now. Raises StorageFailed."""
         with storage(self.path):
             query = "SELECT number, wanted, frames, question FROM wishes WHERE taken = 0 ORDER BY number LIMIT 1"
@@ -377,7 +377,7 @@ class Session:
             if row is None:
                 return None
             self._db.execute("UPDATE wishes SET taken = 1 WHERE number = ?", row[:1])
-        return WishRow(row[1], tuple(int(frame) for frame in row[2].split(",") if frame), row[3])
+        return RequestRow(row[1], tuple(int(frame) for frame in row[2].split(",") if frame), row[3])
 
     def next_command_id(self) -> int:
         """The command id that follows the latest one of this session."""

@@ -132,10 +132,10 @@ def _stop_ms(seed: int) -> float:
     """Milliseconds from the request to stop, during a long move, to the beginning of the ramp."""
     kit = kit_of(board={"baud": 1_000_000}, head={"pan": FAST, "tilt": FAST})
     program = build_program(kit, (Frame(id=0, row=0, yaw_deg=300.0, pitch_deg=0.0),))
-    moving, wanted_ns, wishes = threading.Event(), 0, [Wanted(EventKind.STOP)]
+    moving, wanted_ns, requests = threading.Event(), 0, [Wanted(EventKind.STOP)]
 
-    def wish() -> Wanted | None:
-        return wishes.pop() if wishes and wanted_ns and time.monotonic_ns() >= wanted_ns else None
+    def request() -> Wanted | None:
+        return requests.pop() if requests and wanted_ns and time.monotonic_ns() >= wanted_ns else None
 
     def press() -> None:
         nonlocal wanted_ns
@@ -149,7 +149,9 @@ def _stop_ms(seed: int) -> float:
         served(kit) as (rig, world, port),
         Session.create(Path(folder) / "s.sqlite", {}, durable=True) as session,
     ):
-        Runner(program, port, session, wish, on_change=lambda now: moving.set() if now.state == "moving" else None).run()
+        Runner(
+            program, port, session, request, on_change=lambda now: moving.set() if now.state == "moving" else None
+        ).run()
         began_ns = world._begin_ns + rig.head.pan.motion.begin_ns
     thread.join()
     return (began_ns - wanted_ns) / 1e6

@@ -44,10 +44,10 @@ def cells() -> Iterator[tuple[str, str, World, str]]:
             # The rounding of many turns to whole steps may be the same each time, so it is not averaged.
             yield name, f"{count} readings", World(count=count), "at least" if name == "steps by turns" else "exact"
         yield name, "one outlier", World(outliers=1), "beside"
-        yield name, "errors hang together by 0.8", World(hangs=True), "beside"
+        yield name, "errors hang together by 0.8", World(correlation=True), "beside"
         for drift in (1.0, 3.0):
             yield name, f"drift of {drift:g} scatters", World(drift=drift), "beside"
-        yield name, "sorted, errors hang together", World(sorted=True, hangs=True), "beside"
+        yield name, "sorted, errors hang together", World(sorted=True, correlation=True), "beside"
     for span in (60.0, 120.0, 240.0, 360.0):
         for wave, prior in ((0.0, 3.0), (1.0, 1.0), (3.0, 3.0)):
             world = World(span_deg=span, wave=wave, prior=prior)
@@ -58,7 +58,7 @@ def cells() -> Iterator[tuple[str, str, World, str]]:
 
 
 def _rigs(name: str, world: World) -> int:
-    return MORE_RIGS if name == "verify" and world == World(hangs=True) else RIGS
+    return MORE_RIGS if name == "verify" and world == World(correlation=True) else RIGS
 
 
 @cache

@@ -17,7 +17,7 @@ from controller.capture.states import RunState
 from controller.capture.words.run import STATES
 from controller.planning.make import make_plan
 from controller.planning.plan import Plan
-from controller.session.rows import WishRow
+from controller.session.rows import RequestRow
 from controller.session.session import Session
 from protocol.units import NS
 from sim.person import QUESTION, Person, PersonSpec
@@ -86,7 +86,7 @@ class Reacting(Person):
         if "shot by hand" in sentence and self.retakes:
             self.retakes = False
             with Session.open(self.session, to_write=True) as session:
-                session.wish(WishRow("retake", (1,)))
+                session.request(RequestRow("retake", (1,)))
 
     def next_line(self) -> str | None:
         line = super().next_line()
@@ -99,7 +99,7 @@ class Reacting(Person):
             with Session.open(self.session, to_write=True) as session:
                 question = session.open_question()
                 assert question is not None
-                session.wish(WishRow(line.removeprefix("tell "), question=question[0]))
+                session.request(RequestRow(line.removeprefix("tell "), question=question[0]))
         else:
             return line
         return None

@@ -137,8 +137,8 @@ def test_the_reference_is_current() -> None:
 def test_a_command_that_is_new_gets_a_page_and_one_that_is_gone_loses_it(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    wish = click.Option(["--loud"], is_flag=True, help="So that all hear it.")
-    monkeypatch.setitem(cli.commands, "greet", click.Command("greet", help="Say hello.", params=[wish]))
+    request = click.Option(["--loud"], is_flag=True, help="So that all hear it.")
+    monkeypatch.setitem(cli.commands, "greet", click.Command("greet", help="Say hello.", params=[request]))
     monkeypatch.setattr(reference, "FOLDER", tmp_path)
     reference.write()
     assert "| `--loud` |  | So that all hear it. |" in (tmp_path / "commands/fullturn-greet.md").read_text(

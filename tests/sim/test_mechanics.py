@@ -110,11 +110,11 @@ def test_a_motor_gives_way_where_the_line_says() -> None:
     top = 60 * (1 - (0.02 + 0.1 * math.radians(40)) / 0.2)
     assert drive.top_speed_deg_s(40) == pytest.approx(top)
     slow, fast = (move(0, 0, 9000, speed * PER_DEGREE, 4000.0) for speed in (top - 0.1, top + 0.1))
-    assert drive.gives_way_ns(slow, PER_DEGREE) is None
-    assert drive.gives_way_ns(fast, PER_DEGREE) == pytest.approx(top / 40 * NS, rel=1e-6)
+    assert drive.stalls_ns(slow, PER_DEGREE) is None
+    assert drive.stalls_ns(fast, PER_DEGREE) == pytest.approx(top / 40 * NS, rel=1e-6)
     weaker, weakest = (replace(drive, holding_nm=0.2 * share) for share in (0.9, 1e-6))
-    assert weaker.gives_way_ns(slow, PER_DEGREE) is not None
-    assert weakest.gives_way_ns(slow, PER_DEGREE) == 0
+    assert weaker.stalls_ns(slow, PER_DEGREE) is not None
+    assert weakest.stalls_ns(slow, PER_DEGREE) == 0
     axis = SimulatedAxis(AxisSpec(PER_DEGREE, drive=drive), 0, Random(1))
     end_ns = moved(axis, 9000, 0, speed=50 * PER_DEGREE, accel=4000.0)
     assert axis.angle_deg(end_ns) == pytest.approx(top**2 / (2 * 40), abs=0.02)  # v^2 / 2a

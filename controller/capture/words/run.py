@@ -61,7 +61,7 @@ EVENTS: dict[EventKind, str] = {
     K.HALT: "asked to halt",
 }
 """The event that changed a state, in the tale of a rehearsal."""
-UNTOLD: frozenset[EventKind] = frozenset(
+NOT_NARRATED: frozenset[EventKind] = frozenset(
     {K.START, K.WELCOMED, K.ARMED, K.REFERENCED, K.ARRIVED, K.EXPOSED, K.FILED, K.AT_REST, K.CALM, K.WAITED}
     | {K.ANSWERED, K.DECLINED, K.PAUSE_AFTER_ROW, K.GO_ON, K.RETAKE}
 )

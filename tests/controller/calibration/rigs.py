@@ -15,7 +15,7 @@ from controller.calibration.axis_findings import backlash_found, level_found, st
 from controller.calibration.backlash import from_approaches
 from controller.calibration.finding import Finding, Stated
 from controller.calibration.level import from_tilts
-from controller.calibration.readings import NotBelievable
+from controller.calibration.readings import ReadingsRefused
 from controller.calibration.records import AxisName
 from controller.calibration.steps import from_angles, from_turns
 from controller.calibration.verify import from_visits, visiting_order
@@ -32,7 +32,7 @@ AUTOREGRESSION = 0.8
 class World:
     """The errors of readings. Sizes in standard deviations of one reading; `count` readings, 0 for the usual number.
 
-    `grid`: the step of the instrument; `drift`: over the whole set; `outliers`: that many are far off; `hangs`:
+    `grid`: the step of the instrument; `drift`: over the whole set; `outliers`: that many are far off; `correlation`:
     successive errors are correlated; `stated`: the procedure knows the scatter; `sorted`: read in the order of the
     positions, not shuffled with the first again at the end. `wave`: the true once-per-turn error; `prior`: the one that
     the kit states as possible; `span_deg`: of the positions of the axis.
@@ -42,7 +42,7 @@ class World:
     count: int = 0
     drift: float = 0.0
     outliers: int = 0
-    hangs: bool = False
+    correlation: bool = False
     stated: bool = False
     sorted: bool = False
     wave: float = 0.0
@@ -69,7 +69,7 @@ class Instrument:
     def read(self, rng: Rng, true: Array) -> Array:
         """The readings at these places, one after the other."""
         error = rng.normal(size=len(true))
-        if self.world.hangs:
+        if self.world.correlation:
             for number in range(1, len(true)):
                 error[number] = AUTOREGRESSION * error[number - 1] + 0.6 * error[number]
         error += self.world.drift * np.linspace(0, 1, len(true))
@@ -221,7 +221,7 @@ def tally(procedure: Procedure, world: World, rigs: int) -> Tally:
     for seed in range(rigs):
         try:
             finding, truths = procedure(np.random.default_rng(seed), world)
-        except NotBelievable:
+        except ReadingsRefused:
             refused += 1
             continue
         if finding.stated is not Stated.ALL:

@@ -14,7 +14,7 @@ from controller.calibration.backlash import from_approaches
 from controller.calibration.finding import Finding, Stated
 from controller.calibration.interval_words import plus_minus
 from controller.calibration.level import from_tilts
-from controller.calibration.readings import NotBelievable
+from controller.calibration.readings import ReadingsRefused
 from controller.calibration.records import AxisName
 from controller.calibration.verify import from_visits
 from tests.controller.calibration.given import readings
@@ -59,7 +59,7 @@ def assert_sure_of_itself(finding: Finding) -> None:
 def test_every_result_has_an_interval(seed: int, name: str, world: World) -> None:
     try:
         finding, _ = PROCEDURES[name](np.random.default_rng(seed), world)
-    except NotBelievable:
+    except ReadingsRefused:
         return
     assert_sure_of_itself(finding)
 

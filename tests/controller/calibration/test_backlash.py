@@ -10,7 +10,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from controller.calibration.backlash import Figures, figures, from_approaches, positions_of
-from controller.calibration.readings import NotBelievable, Readings
+from controller.calibration.readings import Readings, ReadingsRefused
 from controller.errors import InputError
 from controller.optics.outline import Array
 from tests.controller.calibration.given import readings
@@ -131,7 +131,7 @@ def test_a_dial_that_begins_again_at_360() -> None:
 
 class TestRefused:
     def refused(self, given_: Readings) -> str:
-        with pytest.raises(NotBelievable) as caught:
+        with pytest.raises(ReadingsRefused) as caught:
             from_approaches(given_)
         text = str(caught.value)
         assert text.startswith("readings.csv")

@@ -24,7 +24,7 @@ def test_where_the_model_holds(name: str, world: World) -> None:
 @pytest.mark.parametrize("name", PROCEDURES)
 @pytest.mark.parametrize(
     "world",
-    [World(outliers=1), World(hangs=True), World(drift=3.0)],
+    [World(outliers=1), World(correlation=True), World(drift=3.0)],
     ids=["outlier", "hanging", "drift"],
 )
 def test_where_it_does_not_hold_sets_are_refused_or_still_hold(name: str, world: World) -> None:
@@ -34,7 +34,7 @@ def test_where_it_does_not_hold_sets_are_refused_or_still_hold(name: str, world:
 
 
 def test_the_few_sets_of_hanging_visits_that_pass_still_hold() -> None:
-    found = tally(PROCEDURES["verify"], World(hangs=True), 400)
+    found = tally(PROCEDURES["verify"], World(correlation=True), 400)
     stated = round((1 - found.refused - found.unstated) * 400)
     assert stated >= 8
     assert min(found.held.values()) * stated >= binom.ppf(1e-3, stated, 0.90), found

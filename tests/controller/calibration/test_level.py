@@ -10,7 +10,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from controller.calibration.level import from_tilts, legs_to_raise
-from controller.calibration.readings import NotBelievable
+from controller.calibration.readings import ReadingsRefused
 from controller.optics.outline import Array
 from sim.lean import leaned
 from tests.controller.calibration.given import readings
@@ -62,16 +62,16 @@ def test_an_outlier_is_left_out() -> None:
     ],
 )
 def test_too_few_or_too_narrow(yaws: list[float], says: str) -> None:
-    with pytest.raises(NotBelievable, match=says):
+    with pytest.raises(ReadingsRefused, match=says):
         from_tilts(readings(yaw_deg=yaws, reading_deg=np.zeros(len(yaws))))
 
 
 def test_readings_that_no_tripod_gives() -> None:
     yaws = np.arange(0, 360, 45.0)
-    with pytest.raises(NotBelievable, match="more than any tripod leans"):
+    with pytest.raises(ReadingsRefused, match="more than any tripod leans"):
         from_tilts(readings(yaw_deg=yaws, reading_deg=60 * tilts(1.0, 10.0, yaws)))
     mixed = np.random.default_rng(0).permutation(tilts(3.0, 10.0, yaws))
-    with pytest.raises(NotBelievable, match="stated reading error"):
+    with pytest.raises(ReadingsRefused, match="stated reading error"):
         from_tilts(readings(yaw_deg=yaws, reading_deg=mixed), 0.05)
 
 

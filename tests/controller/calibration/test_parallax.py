@@ -22,7 +22,7 @@ from controller.calibration.parallax import (
     sideways_mm,
 )
 from controller.calibration.parallax_finding import typed_finding
-from controller.calibration.readings import NotBelievable
+from controller.calibration.readings import ReadingsRefused
 from controller.errors import InputError
 
 FOCAL_PX = 24 / 5.9 * 1000
@@ -167,9 +167,9 @@ def test_what_cannot_be_is_refused() -> None:
         typed(5, near=1000, far=1000)
     with pytest.raises(InputError, match="between 0 and 85"):
         typed(5, angle=0)
-    with pytest.raises(NotBelievable, match="No place of the lens"):
+    with pytest.raises(ReadingsRefused, match="No place of the lens"):
         typed(-1e5)
-    with pytest.raises(NotBelievable, match="no rail allows"):
+    with pytest.raises(ReadingsRefused, match="no rail allows"):
         typed(3000)
     with pytest.raises(ValueError, match="same place"):
         offset_from_views_mm(Marks(0.1, 0.1), Marks(0.1, 0.1), 1000, 5000)

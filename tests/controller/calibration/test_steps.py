@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 from scipy.stats import linregress
 
 from controller.calibration.finding import Stated
-from controller.calibration.readings import NotBelievable, Readings
+from controller.calibration.readings import Readings, ReadingsRefused
 from controller.calibration.steps import from_angles, from_turns, unwrapped
 from controller.errors import InputError
 from controller.optics.outline import Array
@@ -34,7 +34,7 @@ def angles(commanded: Array, read: Array, u: Array | None = None) -> Readings:
 
 
 def refused(given_: Readings, nominal: float | None = None, error: float | None = None) -> str:
-    with pytest.raises(NotBelievable) as caught:
+    with pytest.raises(ReadingsRefused) as caught:
         from_angles(given_, nominal, error)
     text = str(caught.value)
     assert text.endswith((".", "?"))
@@ -181,7 +181,7 @@ def test_equal_turns_are_no_surer_than_a_step() -> None:
 
 def test_one_turn_needs_a_stated_error() -> None:
     one = readings(turns=[2], steps=[230400])
-    with pytest.raises(NotBelievable, match="too few"):
+    with pytest.raises(ReadingsRefused, match="too few"):
         from_turns(one)
     found = from_turns(one, 320.0, 0.01)
     assert found.steps_per_degree == 320
@@ -196,9 +196,9 @@ def test_turns_must_be_whole(turns: float) -> None:
 
 
 def test_turns_refused() -> None:
-    with pytest.raises(NotBelievable, match="gearing"):
+    with pytest.raises(ReadingsRefused, match="gearing"):
         from_turns(readings(turns=[1, 1, 1], steps=[115200] * 3), 200.0)
-    with pytest.raises(NotBelievable, match="slip"):
+    with pytest.raises(ReadingsRefused, match="slip"):
         from_turns(readings(turns=[1, 1, 1], steps=[115200, 115900, 114800]), 320.0, 0.01)
-    with pytest.raises(NotBelievable, match="positive"):
+    with pytest.raises(ReadingsRefused, match="positive"):
         from_turns(readings(turns=[1, 1, 1], steps=[-5, -5, -5]))

@@ -16,7 +16,7 @@ from hypothesis import strategies as st
 
 from controller.calibration import backlash, level, steps, typed_readings, verify
 from controller.calibration.kept_readings import KeptReadings
-from controller.calibration.readings import NotBelievable, Readings, read_csv
+from controller.calibration.readings import Readings, ReadingsRefused, read_csv
 from controller.calibration.records import AxisName
 from controller.calibration.settle import fit_ringing
 from controller.calibration.typed_readings import PersonAtHead, spread
@@ -126,15 +126,15 @@ def test_without_a_kit_steps_are_typed_too() -> None:
 
 
 def test_nothing_typed_is_too_few_and_no_traceback() -> None:
-    with pytest.raises(NotBelievable, match="Nothing was typed in"):
+    with pytest.raises(ReadingsRefused, match="Nothing was typed in"):
         steps.from_angles(typed_readings.asked_angles(typist()[0], AxisName.PAN, KIT))
-    with pytest.raises(NotBelievable):
+    with pytest.raises(ReadingsRefused):
         steps.from_turns(typed_readings.asked_turns(typist()[0]))
-    with pytest.raises(NotBelievable):
+    with pytest.raises(ReadingsRefused):
         backlash.from_approaches(typed_readings.asked_approaches(typist()[0], AxisName.TILT, None, 3, 2))
-    with pytest.raises(NotBelievable):
+    with pytest.raises(ReadingsRefused):
         level.from_tilts(typed_readings.asked_tilts(typist()[0], None))
-    with pytest.raises(NotBelievable):
+    with pytest.raises(ReadingsRefused):
         verify.from_visits(typed_readings.asked_visits(typist()[0], None, [(0.0, 0.0, 1)]))
 
 
@@ -219,7 +219,7 @@ def test_a_guided_order_does_not_go_with_the_places(count: int, seed: int) -> No
     order = typed_readings.in_guided_order(places, places, seed=seed)
     assert sorted(order[:-1]) == places
     assert order[-1] == order[0]
-    assert typed_readings.going_with_time(order) < (0.7 if count < 5 else 0.2)
+    assert typed_readings.correlation_with_order(order) < (0.7 if count < 5 else 0.2)
 
 
 @given(times=st.integers(2, 5), positions=st.integers(3, 8))

@@ -11,7 +11,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from controller.calibration.readings import NotBelievable, Readings
+from controller.calibration.readings import Readings, ReadingsRefused
 from controller.calibration.verify import (
     LEAST_POSES,
     distinct,
@@ -71,7 +71,7 @@ def test_the_return_to_the_first_pose() -> None:
 def test_a_visit_that_went_astray_is_named_and_not_passed_over() -> None:
     given_ = visits(1)
     given_.numbers["yaw_deg"][5] += 0.4
-    with pytest.raises(NotBelievable, match=r"readings\.csv line 7: this visit is 0\.\d+° off the others"):
+    with pytest.raises(ReadingsRefused, match=r"readings\.csv line 7: this visit is 0\.\d+° off the others"):
         from_visits(given_)
 
 
@@ -94,11 +94,11 @@ def test_the_ends_of_it_have_closed_forms() -> None:
 
 
 def test_refused() -> None:
-    with pytest.raises(NotBelievable, match="visited 2 times"):
+    with pytest.raises(ReadingsRefused, match="visited 2 times"):
         from_visits(visits(1, times=2))
     given_ = visits(1)
     given_.numbers["pitch_deg"][7] *= math.pi / 180
-    with pytest.raises(NotBelievable, match=r"readings\.csv line 9: the pose was missed by"):
+    with pytest.raises(ReadingsRefused, match=r"readings\.csv line 9: the pose was missed by"):
         from_visits(given_)
 
 
@@ -137,10 +137,10 @@ def test_only_distinct_poses_are_a_proof(poses: list[tuple[float, float]], visit
     few = distinct(poses) < LEAST_POSES
     visited = Readings("r", tuple(range(len(order))), columns, {})
     if few:
-        with pytest.raises(NotBelievable, match="distinct"):
+        with pytest.raises(ReadingsRefused, match="distinct"):
             from_visits(visited)
         return
-    with suppress(NotBelievable):  # for another reason, such as visits that are too much alike
+    with suppress(ReadingsRefused):  # for another reason, such as visits that are too much alike
         result = from_visits(visited)
         assert np.isfinite([result.worst.value, result.worst.low, result.worst.high]).all()
 

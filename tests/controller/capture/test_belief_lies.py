@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 
 from controller.capture import belief
 from controller.capture.belief import CommandOutcome, Known, SentCommand
-from controller.capture.board_belief import Believed
+from controller.capture.board_belief import BoardBelief
 from controller.capture.words.untruths import OF_PLACE, Untruth
 from controller.program.timing import motion_ns
 from protocol.messages import (
@@ -241,16 +241,16 @@ def test_edges_grow_and_only_where_there_is_a_switch(axis: str, before: int, mor
 WELCOME = Welcome(1, 0, 5, BootId(3), CommandId(0), FITTED, 64, 20_000)
 
 
-def believed() -> Believed:
+def believed() -> BoardBelief:
     """Of a board that was welcomed and stands at a place that it knows."""
-    found = Believed(PROGRAM)
+    found = BoardBelief(PROGRAM)
     assert found.welcome(WELCOME) is None
     assert found.rest(DISARMED, NOW) is None
     assert found.knows_place
     return found
 
 
-def moved_by_itself(found: Believed, **said: object) -> bool:
+def moved_by_itself(found: BoardBelief, **said: object) -> bool:
     """Whether a status from elsewhere would be held against the board."""
     found.ask(armed=False, stopped=True)
     lie = found.status(replace(DISARMED, pan_steps=Steps(90), **said), NOW)  # type: ignore[arg-type]
@@ -274,7 +274,7 @@ def test_what_leaves_the_place_of_a_head_in_doubt(name: str, still: bool, turnin
 def test_a_question_from_before_a_change_is_taken_for_what_it_says() -> None:
     """The answer may have been on its way when the command went out."""
     elsewhere = replace(STATUS, pan_steps=Steps(90))
-    changes: dict[str, Callable[[Believed], object]] = {
+    changes: dict[str, Callable[[BoardBelief], object]] = {
         "sent": lambda one: one.send(EXPOSE, NOW),
         "held": lambda one: one.hold(),
         "given up": lambda one: one.give_up(),
@@ -286,7 +286,7 @@ def test_a_question_from_before_a_change_is_taken_for_what_it_says() -> None:
         found.ask(armed=True, stopped=False)
         change(found)
         assert found.status(elsewhere, NOW) is None
-    clears: tuple[Callable[[Believed], object], ...] = (lambda one: one.greet(), lambda one: one.stop(Stop()))
+    clears: tuple[Callable[[BoardBelief], object], ...] = (lambda one: one.greet(), lambda one: one.stop(Stop()))
     for cleared in clears:
         found = believed()
         found.ask(armed=True, stopped=False)
@@ -305,7 +305,7 @@ def test_what_came_of_an_exposure_that_a_stop_met(
     outcome: Outcome, fitted: Capability, took_ms: int, at: tuple[int, int] | None
 ) -> None:
     """It is told with the rest, and held against what it can have come to: as quick, as fitted, and in its place."""
-    found = Believed(PROGRAM)
+    found = BoardBelief(PROGRAM)
     found.welcome(replace(WELCOME, capabilities=fitted))
     found.rest(DISARMED, NOW)
     found.send(EXPOSE, NOW)

@@ -244,21 +244,21 @@ def test_a_stop_that_nobody_hears_is_given_up() -> None:
     assert world.port.now() - begin_ns == world.program.tries * world.program.retry_ns
 
 
-def test_what_has_happened_comes_before_a_wish() -> None:
+def test_what_has_happened_comes_before_a_request() -> None:
     """A request must not reach a state that no longer expects the queued event."""
     world = world_of(KIT)
     client = greeted(world)
     heard(world, Held(Cause.STALL, Steps(0), Steps(0), 1))
-    wishes = iter([None, Wanted(EventKind.STOP)])
+    requests = iter([None, Wanted(EventKind.STOP)])
     kinds = []
     for _ in range(2):
-        event = client.wait_event(NS, lambda: next(wishes, None))
+        event = client.wait_event(NS, lambda: next(requests, None))
         assert event is not None
         kinds.append(event.kind)
     assert kinds == [EventKind.HELD, EventKind.STOP]
 
 
-def test_a_wish_is_asked_for_when_the_port_wakes() -> None:
+def test_a_request_is_asked_for_when_the_port_wakes() -> None:
     world = world_of(KIT)
     client = greeted(world)
     world.port.wake_at(2 * NS)

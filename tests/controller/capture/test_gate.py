@@ -7,7 +7,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from controller.capture.gate import Announcement, Gate, Unannounced
-from controller.capture.people import LEAD_AGAIN_NS, Care, People
+from controller.capture.people import LEAD_AGAIN_NS, People, Precautions
 from protocol.messages import Arm, Expose, GetStatus, Halt, Move, Reference, Request, Stop
 from protocol.units import NS, BootId, CommandId, Steps
 
@@ -84,7 +84,7 @@ def test_the_gate_of_people_reaches_them_and_that_of_a_simulation_stands_open() 
 def test_what_a_run_does_for_people(at_terminal: bool, yes: bool, before_moving: bool, lead_ns: int) -> None:
     """Nobody is asked who cannot answer; a later warning leaves at least five seconds to take the hands away."""
     people = People(at_terminal=at_terminal, yes=yes, lead_ns=lead_ns, ask_before_moving=before_moving)
-    assert people.care == Care(lead_ns, asks=at_terminal and not yes, always_asks=before_moving)
+    assert people.care == Precautions(lead_ns, asks=at_terminal and not yes, always_asks=before_moving)
     assert people.care.lead_again_ns == max(5 * NS, lead_ns)
     assert LEAD_AGAIN_NS == 5 * NS
     assert people.lines.next_line() is None

@@ -67,11 +67,11 @@ def to_and_fro(hand: Hand) -> None:
 @pytest.mark.parametrize("kind", [EventKind.PAUSE, EventKind.STOP, EventKind.HALT])
 def test_ctrl_c_stops_it(kind: EventKind) -> None:
     world = world_of(KIT, ())
-    wishes = iter([None] * 200)
+    requests = iter([None] * 200)
     hand = Hand(
         world.port,
         world.program,
-        hearing(lambda: Wanted(kind) if world.port.now() > 20 * NS else next(wishes, None)),
+        hearing(lambda: Wanted(kind) if world.port.now() > 20 * NS else next(requests, None)),
     )
     hand.wait_ready()
     hand.wait_zero()

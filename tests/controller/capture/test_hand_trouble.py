@@ -49,7 +49,7 @@ class Somebody:
         self.at_once: bool | None = None
         self.types = True
 
-    def next_wish(self) -> Wanted | None:
+    def next_request(self) -> Wanted | None:
         if self.says and self._world.port.now() >= self.says[0][0]:
             return self.says.pop(0)[1]
         return None

@@ -95,11 +95,11 @@ def test_a_last_frame_by_hand_ends_the_run() -> None:
     assert told(run, EventKind.AT_REST) == [End(True, "The run is through.")]
 
 
-@pytest.mark.parametrize("wish", [EventKind.STOP, EventKind.HALT])
-def test_the_operator_may_end_it_instead_of_answering(wish: EventKind) -> None:
+@pytest.mark.parametrize("asked", [EventKind.STOP, EventKind.HALT])
+def test_the_operator_may_end_it_instead_of_answering(asked: EventKind) -> None:
     run = begun(with_hand(0))
     told(run, EventKind.REFERENCED)
-    assert isinstance(told(run, wish)[0], SendUrgent)
+    assert isinstance(told(run, asked)[0], SendUrgent)
     assert stands_in(run) is RunState.STOPPING
 
 

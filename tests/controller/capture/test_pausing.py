@@ -31,7 +31,7 @@ ROWS = tuple(
 )
 
 
-def wishes(world: World, *orders: tuple[float, Wanted]) -> Callable[[], Wanted | None]:
+def requests(world: World, *orders: tuple[float, Wanted]) -> Callable[[], Wanted | None]:
     """An operator with these requests, each at its second, in order."""
     left = [(round(at_s * NS), wanted) for at_s, wanted in orders]
     for at_ns, _ in left:
@@ -49,7 +49,7 @@ def test_a_pause_at_any_moment_loses_and_doubles_nothing(
     tmp_path_factory: pytest.TempPathFactory, at_s: float, seed: int
 ) -> None:
     world = world_of(KIT, seed=seed)
-    operator = wishes(world, (at_s, Wanted(EventKind.PAUSE)), (500.0, Wanted(EventKind.GO_ON)))
+    operator = requests(world, (at_s, Wanted(EventKind.PAUSE)), (500.0, Wanted(EventKind.GO_ON)))
     done = run(world, tmp_path_factory.mktemp("run"), operator)
     assert done.result.complete
     assert_truly_made(KIT, few_frames(), world.truth)
@@ -72,7 +72,7 @@ def test_while_it_pauses_nothing_moves_and_the_board_stays_armed(tmp_path: Path)
             assert world.rig.board._silence_ns
         return orders()
 
-    orders = wishes(world, (10.0, Wanted(EventKind.PAUSE)), (500.0, Wanted(EventKind.GO_ON)))
+    orders = requests(world, (10.0, Wanted(EventKind.PAUSE)), (500.0, Wanted(EventKind.GO_ON)))
     assert run(world, tmp_path, operator).result.complete
     assert len(seen) > 50
     assert len(set(map(id, seen))) >= 1
@@ -83,7 +83,7 @@ def test_while_it_pauses_nothing_moves_and_the_board_stays_armed(tmp_path: Path)
 def test_a_pause_after_the_row_comes_between_rows(at_s: float, tmp_path: Path) -> None:
     world = world_of(KIT, ROWS)
     done = run(
-        world, tmp_path, wishes(world, (at_s, Wanted(EventKind.PAUSE_AFTER_ROW)), (500.0, Wanted(EventKind.GO_ON)))
+        world, tmp_path, requests(world, (at_s, Wanted(EventKind.PAUSE_AFTER_ROW)), (500.0, Wanted(EventKind.GO_ON)))
     )
     assert done.result.complete
     assert_truly_made(KIT, ROWS, world.truth)
@@ -95,16 +95,16 @@ def test_a_pause_after_the_row_comes_between_rows(at_s: float, tmp_path: Path) -
 
 def test_a_pause_that_is_taken_back(tmp_path: Path) -> None:
     world = world_of(KIT, ROWS)
-    operator = wishes(world, (8.0, Wanted(EventKind.PAUSE_AFTER_ROW)), (8.1, Wanted(EventKind.GO_ON)))
+    operator = requests(world, (8.0, Wanted(EventKind.PAUSE_AFTER_ROW)), (8.1, Wanted(EventKind.GO_ON)))
     done = run(world, tmp_path, operator)
     assert done.result.complete
     assert "paused" not in {happening.state for happening in done.happenings}
 
 
-@pytest.mark.parametrize("wish", [EventKind.STOP, EventKind.HALT])
-def test_a_pause_can_be_stopped(wish: EventKind, tmp_path: Path) -> None:
+@pytest.mark.parametrize("request", [EventKind.STOP, EventKind.HALT])
+def test_a_pause_can_be_stopped(request: EventKind, tmp_path: Path) -> None:
     world = world_of(KIT)
-    done = run(world, tmp_path, wishes(world, (10.0, Wanted(EventKind.PAUSE)), (50.0, Wanted(wish))))
+    done = run(world, tmp_path, requests(world, (10.0, Wanted(EventKind.PAUSE)), (50.0, Wanted(request))))
     assert not done.result.complete
     assert "as asked" in done.result.sentence
 
@@ -116,7 +116,7 @@ def test_frames_wanted_once_more_are_made_at_the_end(
 ) -> None:
     folder = tmp_path_factory.mktemp("run")
     world = world_of(KIT, seed=seed)
-    done = run(world, folder, wishes(world, (at_s, Wanted(EventKind.RETAKE, tuple(frames)))))
+    done = run(world, folder, requests(world, (at_s, Wanted(EventKind.RETAKE, tuple(frames)))))
     made = Counter((shot.frame, shot.exposure) for shot in world.truth)
     planned = planned_exposures(KIT, few_frames())
     assert [(shot.frame, shot.exposure) for shot in world.truth][: len(planned)] == planned

@@ -17,7 +17,7 @@ from controller.capture.effects import (
     SwitchesChecked,
 )
 from controller.capture.events import EventKind
-from controller.capture.people import Care
+from controller.capture.people import Precautions
 from controller.program.program import ExposeStep, MoveStep
 from controller.session.rows import ShotOutcome
 from protocol.messages import (
@@ -42,7 +42,7 @@ from tests.controller.capture.told import CARE, PROGRAM, K, S, Told, back_at_res
 @pytest.mark.parametrize("seen", ["port gone", "supply low", "stop switch", "long away", "nobody"])
 def test_after_an_interruption_a_person_says_when_to_go_on(asks: bool, always: bool, seen: str) -> None:
     """If somebody is there to say, and was probably at the head; or after every interruption if that is wanted."""
-    told = exposing(Care(lead_ns=10 * NS, asks=asks, always_asks=always))
+    told = exposing(Precautions(lead_ns=10 * NS, asks=asks, always_asks=always))
     told.hear(K.LINK_LOST, port_gone=seen == "port gone")
     assert told.of(Shut) == [Shut()]
     told.hear(K.WAITED, 11 * NS if seen == "long away" else NS)
@@ -95,7 +95,7 @@ def test_a_warning_that_the_host_slept_over_is_given_again(late_ns: int, again: 
 
 @pytest.mark.parametrize(("lead_s", "again_s"), [(0, 5), (3, 5), (10, 10)])
 def test_later_warnings_leave_time_to_take_the_hands_away(lead_s: int, again_s: int) -> None:
-    told = exposing(Care(lead_ns=lead_s * NS))
+    told = exposing(Precautions(lead_ns=lead_s * NS))
     told.hear(K.LINK_LOST)
     back_at_rest(told)
     (announced,) = told.of(Announce)

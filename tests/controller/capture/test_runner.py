@@ -57,14 +57,14 @@ def assert_at_rest(world: World, ended_ns: int) -> Status:
     return status
 
 
-def wish_at(number: int, wish: EventKind) -> Callable[[], Wanted | None]:
+def request_at(number: int, request: EventKind) -> Callable[[], Wanted | None]:
     """An operator with a request at the `number`th time he is asked."""
     count = 0
 
     def operator() -> Wanted | None:
         nonlocal count
         count += 1
-        return Wanted(wish) if count == number else None
+        return Wanted(request) if count == number else None
 
     return operator
 
@@ -112,7 +112,7 @@ def test_the_happenings_are_the_states_in_order(tmp_path: Path) -> None:
 @pytest.mark.parametrize("number", [1, 2, 4, 5, 6, 8, 9, 10, 15, 20])
 def test_a_stop_by_the_operator(number: int, tmp_path: Path) -> None:
     world = world_of(KIT)
-    done = run(world, tmp_path, wish_at(number, EventKind.STOP))
+    done = run(world, tmp_path, request_at(number, EventKind.STOP))
     assert (done.result.complete, done.result.sentence, done.result.early) == (False, "Stopped as asked.", True)
     assert done.happenings[-1].state == "failed"
     assert_at_rest(world, done.result.ended_ns)
@@ -124,9 +124,9 @@ def test_a_stop_by_the_operator(number: int, tmp_path: Path) -> None:
 
 
 def test_a_second_stop_changes_nothing(tmp_path: Path) -> None:
-    wishes = iter([None] * 7 + [Wanted(EventKind.STOP)] * 3)
+    requests = iter([None] * 7 + [Wanted(EventKind.STOP)] * 3)
     world = world_of(KIT)
-    done = run(world, tmp_path, lambda: next(wishes, None))
+    done = run(world, tmp_path, lambda: next(requests, None))
     assert done.result.sentence == "Stopped as asked."
     assert_at_rest(world, done.result.ended_ns)
 
@@ -134,7 +134,7 @@ def test_a_second_stop_changes_nothing(tmp_path: Path) -> None:
 @pytest.mark.parametrize("number", [4, 5, 6, 8, 9, 12])
 def test_a_halt_by_the_operator(number: int, tmp_path: Path) -> None:
     world = world_of(KIT)
-    done = run(world, tmp_path, wish_at(number, EventKind.HALT))
+    done = run(world, tmp_path, request_at(number, EventKind.HALT))
     assert not done.result.complete
     assert "no longer known" in done.result.sentence
     status = assert_at_rest(world, done.result.ended_ns)
@@ -143,9 +143,9 @@ def test_a_halt_by_the_operator(number: int, tmp_path: Path) -> None:
 
 
 def test_a_halt_overtakes_a_stop(tmp_path: Path) -> None:
-    wishes = iter([None] * 7 + [Wanted(EventKind.STOP), Wanted(EventKind.HALT)])
+    requests = iter([None] * 7 + [Wanted(EventKind.STOP), Wanted(EventKind.HALT)])
     world = world_of(KIT)
-    done = run(world, tmp_path, lambda: next(wishes, None))
+    done = run(world, tmp_path, lambda: next(requests, None))
     assert "Halted" in done.result.sentence
     assert not assert_at_rest(world, done.result.ended_ns).flags & BOTH_KNOWN
 

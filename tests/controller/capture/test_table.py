@@ -13,7 +13,7 @@ from controller.capture.effects import Conclude, Doubt, End, SendUrgent, ZeroLos
 from controller.capture.events import Event, EventKind
 from controller.capture.machine import handle
 from controller.capture.run import Run
-from controller.capture.shooting import complete, complete_unheard
+from controller.capture.shooting import complete, complete_without_board
 from controller.capture.states import AWAY, ENDING, FINAL, PARENT, RunState, StateGroup, lineage
 from controller.capture.table import ANYWHERE, IGNORED, NEXT, NOTES, OF_BOARD, ROWS, Onward, TransitionRow, rows_of
 from controller.program.build import build_program
@@ -176,10 +176,10 @@ def test_a_head_without_switches_doubts_all_that_it_made() -> None:
 
 
 @pytest.mark.parametrize("state", LIVE)
-@pytest.mark.parametrize("wish", [EventKind.STOP, EventKind.HALT])
-def test_the_operator_is_heard_in_every_state(state: RunState, wish: EventKind) -> None:
+@pytest.mark.parametrize("request", [EventKind.STOP, EventKind.HALT])
+def test_the_operator_is_heard_in_every_state(state: RunState, request: EventKind) -> None:
     run = run_in(state)
-    handle(run, event_of(wish))
+    handle(run, event_of(request))
     assert run.state in (S.FAILED, *ENDING)
     if run.state is not S.FAILED:
         for ending in (EventKind.AT_REST, EventKind.OVERDUE):
@@ -190,7 +190,7 @@ def test_the_operator_is_heard_in_every_state(state: RunState, wish: EventKind) 
 
 def test_only_after_the_last_exposure_is_a_run_complete() -> None:
     ends = [(state, row.action) for state in RunState for row in rows_of(state) if row.target is S.DONE]
-    assert ends == [(S.CLOSING, action) for action in (complete, complete_unheard, complete)]
+    assert ends == [(S.CLOSING, action) for action in (complete, complete_without_board, complete)]
 
 
 def test_no_row_is_out_of_reach() -> None:

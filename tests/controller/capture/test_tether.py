@@ -15,7 +15,7 @@ import pytest
 
 from controller.capture.events import EventKind, Wanted
 from controller.capture.gate import Gate
-from controller.capture.people import Care, YesNoQuestion
+from controller.capture.people import Precautions, YesNoQuestion
 from controller.capture.runner import Runner, RunResult
 from controller.capture.states import AWAY, ENDING, RunState
 from controller.capture.tether import UsbCamera
@@ -153,7 +153,7 @@ def run_tethered(folder: Path, *wanted: tuple[int, Wanted], faults: tuple[Fault,
             ask=ask,
             withdraw=withdraw,
             tether=Arriving(world),
-            care=Care(lead_ns=3 * NS, asks=True),
+            care=Precautions(lead_ns=3 * NS, asks=True),
             gate=gate,
         )
         result = runner.run()

@@ -13,7 +13,7 @@ from controller.capture.effects import (
 )
 from controller.capture.events import Event, EventKind
 from controller.capture.machine import handle
-from controller.capture.people import Care
+from controller.capture.people import Precautions
 from controller.capture.run import Run
 from controller.capture.states import RunState
 from controller.program.build import build_program
@@ -32,14 +32,14 @@ K, S = EventKind, RunState
 T = 100 * NS
 BOOT, OTHER_BOOT = BootId(5), BootId(6)
 STILL = Index(0, Steps(0), EdgeFlag(0), 0, Steps(0), EdgeFlag(0))
-CARE = Care(lead_ns=10 * NS, asks=True)
+CARE = Precautions(lead_ns=10 * NS, asks=True)
 ENDS = {K.EXPOSED: Outcome.EXPOSED_SYNC, K.NOT_CONFIRMED: Outcome.NO_SYNC, K.CUT_SHORT: Outcome.CUT_SHORT}
 
 
 class Told:
     """A run and its clock; each event comes a second after the one before."""
 
-    def __init__(self, program: Program = PROGRAM, care: Care | None = None, **values: Any) -> None:
+    def __init__(self, program: Program = PROGRAM, care: Precautions | None = None, **values: Any) -> None:
         self.run = Run(program, care=care, **values)
         self.now_ns = T
         self.effects: list[Effect] = []
@@ -84,7 +84,7 @@ class Told:
         return None if at_ns is None else (at_ns - self.now_ns) / NS
 
 
-def exposing(care: Care | None = None, **values: Any) -> Told:
+def exposing(care: Precautions | None = None, **values: Any) -> Told:
     """At the first exposure, with zero found and seen."""
     told = Told(care=care, **values).through(K.START, K.WELCOMED)
     leads = {

@@ -24,7 +24,7 @@ from controller.lock import lock_of, sole_use
 from controller.planning.make import make_plan
 from controller.planning.request import RegionKind, Request
 from controller.report import html
-from controller.session.rows import DoubtReason, Intent, Moment, RunReason, ShotOutcome, WishRow
+from controller.session.rows import DoubtReason, Intent, Moment, RequestRow, RunReason, ShotOutcome
 from controller.session.session import Session
 from tests.end_to_end.whole_runs import kit_of
 
@@ -81,10 +81,10 @@ class Rig:
             self.openings += 1
 
     def take_requests(self) -> None:
-        while (wish := self.session.take_wish()) is not None:
-            if wish.wanted == "retake":
-                self.session.doubt_frames(wish.frames)
-                self.forget({one for one in EVERY if one[0] in wish.frames})
+        while (asked := self.session.take_request()) is not None:
+            if asked.wanted == "retake":
+                self.session.doubt_frames(asked.frames)
+                self.forget({one for one in EVERY if one[0] in asked.frames})
         self.asked = set()
 
     def forget(self, exposures: set[tuple[int, int]]) -> None:
@@ -104,14 +104,14 @@ class Rig:
             self.session.note_checked(more[0])
             self.checked |= dict.fromkeys(more[0], self.number)
         elif what == "pause":
-            self.session.wish(WishRow("pause"))
+            self.session.request(RequestRow("pause"))
         elif what == "run begins":
             self.take_requests()
             self.session.begin_run(RunReason.RESUMED, Moment(self.number, "2026-01-01T00:00:00+00:00"))
         elif what == "run ends":
             self.session.end_run("The run is through." if more[0] else "Halted as asked.", complete=more[0])
         else:
-            self.session.wish(WishRow("retake", tuple(sorted(*more))))
+            self.session.request(RequestRow("retake", tuple(sorted(*more))))
             self.asked |= more[0]
             if what == "ask and retake":
                 self.take_requests()

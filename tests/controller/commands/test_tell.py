@@ -53,7 +53,7 @@ def told(
             nonlocal looks
             looks += 1
             if looks == 3:
-                assert run.take_wish() is not None
+                assert run.take_request() is not None
                 run.note(Happening(2, becomes or state, "test", None))
 
         monkeypatch.setattr(clock, "wait_ns", wait)
@@ -143,7 +143,7 @@ def test_an_answer_to_a_question_that_was_answered_meanwhile_is_not_claimed(
         with Session.open(path, to_write=True) as run:
             run.ask("Another?")
             if next(looks):
-                assert run.take_wish() is not None
+                assert run.take_request() is not None
 
     monkeypatch.setattr(clock, "wait_ns", wait)
     with sole_use(lock_of(path), "s", "us"), pytest.raises(WorldError, match="answered already"):

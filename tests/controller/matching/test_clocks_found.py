@@ -10,7 +10,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from controller.matching.camera_clock import clocks_worth_trying, fitted_to, going_on, put_right
+from controller.matching.camera_clock import clocks_worth_trying, corrected_times_s, fitted_to, going_on
 from controller.matching.evidence import Evidence, ExposureStamp, FileStamp, evidence_of
 from controller.matching.fit import ClockFit, clocks_of, near_density
 from controller.matching.pairing import pair_up
@@ -205,7 +205,7 @@ def test_times_are_put_right_by_the_clock_of_the_files_around(by_s: float) -> No
     files = shown(exposures, 4e6)
     files = [replace(file, at_s=round(file.at_s + by_s * (n >= 25), 2), number=None) for n, file in enumerate(files)]
     evidence = evidence_of(files, exposures)
-    since = put_right(evidence, [ClockFit(4e6, 0.0, 0.05), ClockFit(4e6 + by_s, 0.0, 0.05)])
+    since = corrected_times_s(evidence, [ClockFit(4e6, 0.0, 0.05), ClockFit(4e6 + by_s, 0.0, 0.05)])
     true = np.array([one.at_s - exposures[0].at_s for one in exposures])
     assert np.abs(since - true).max() < 0.05
 

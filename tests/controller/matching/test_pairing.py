@@ -172,7 +172,7 @@ def test_files_of_one_second_in_any_order_are_told_by_their_shutter_times_or_dou
         files = [FileStamp(float(np.floor(e.at_s + 900.3)), e.shutter_s if known else 0.0) for e in exposures]
         shuffled = np.random.default_rng(3).permutation(60)
         pairing = pair_up([files[n] for n in shuffled], exposures)
-        assert not any(pairing.out_of_turn(n) for n in range(60))
+        assert not any(pairing.out_of_step(n) for n in range(60))
         right = [match.exposure == truth for match, truth in zip(pairing.matches, shuffled, strict=True)]
         assert all(right) or not known
         assert all(match.sure == known for match in pairing.matches)

@@ -21,7 +21,7 @@ from controller.planning.request import Arrangement, Request
 from controller.planning.row_poses import poses_of_rows
 from controller.planning.rows import Task, fewest_rows
 from controller.planning.sun import frames_with_sun, sun_at
-from controller.planning.targets import better_mounted, hold_limits, must_reach, print_resolution
+from controller.planning.targets import better_mounted, must_meet_limits, must_reach, print_resolution
 from tests.controller.planning.counted import looks
 from tests.controller.planning.examples import field_of
 from tests.controller.planning.oracle import evenly_spread
@@ -103,7 +103,7 @@ def test_links_of_a_row_and_of_a_chain() -> None:
 def test_limits_name_what_would_do() -> None:
     kit = kit_of(24.0)
     with pytest.raises(WorldError, match="an overlap of 22 % would do") as caught:
-        hold_limits(make_plan(kit, 0.3), Request(max_frames=26))
+        must_meet_limits(make_plan(kit, 0.3), Request(max_frames=26))
     assert "26 frames" in str(caught.value)
     assert make_plan(kit, 0.22).budget.frames <= 26 < make_plan(kit, 0.23).budget.frames
 

@@ -55,7 +55,7 @@ def test_what_comes_next_is_made_alone() -> None:
     ],
 )
 def test_which_cameras_take_turns(exposure: dict[str, object], turns: bool) -> None:
-    assert kit_of(exposure=exposure).exposure.takes_turns is turns
+    assert kit_of(exposure=exposure).exposure.shoots_bracket_itself is turns
 
 
 def test_steps_follow_the_turn_from_frame_to_frame() -> None:

@@ -34,7 +34,7 @@ from controller.planning.make import make_plan
 from controller.planning.plan import Plan
 from controller.program.program import Program
 from controller.session.migrations import SESSION_VERSION
-from controller.session.rows import WishRow
+from controller.session.rows import RequestRow
 from controller.session.session import Session
 from protocol.units import NS
 from sim.person import PersonSpec
@@ -186,7 +186,7 @@ def by_hand(folder: Path) -> None:
     assert world.capture(tries=0)
     tell_command(world.session_path, ["retake", "1,2"])
     with Session.open(world.session_path, to_write=True) as session:
-        session.wish(WishRow("retake", (0,)))
+        session.request(RequestRow("retake", (0,)))
 
 
 def retaken(folder: Path) -> None:

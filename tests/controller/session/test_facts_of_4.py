@@ -12,7 +12,7 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from controller.session.database import migrate
-from controller.session.rows import Moment, RunReason, RunRow, WalkRow, WishRow
+from controller.session.rows import Moment, RequestRow, RunReason, RunRow, WalkRow
 from controller.session.salvage import is_sound
 from controller.session.session import Session
 
@@ -34,13 +34,13 @@ class Four:
     walk: WalkRow | None = None
     question: tuple[int, str] | None = None
     boot: int | None = None
-    requests: list[WishRow] = field(default_factory=list)
+    requests: list[RequestRow] = field(default_factory=list)
 
-    def told(self, wish: WishRow) -> None:
+    def told(self, request: RequestRow) -> None:
         """Another terminal requests or answers something; the number of a question was kept as if it were a frame."""
-        frames = wish.frames if wish.question is None else (wish.question,)
-        self.db.execute("INSERT INTO wishes (wanted, frames) VALUES (?, ?)", (wish.wanted, ",".join(map(str, frames))))
-        self.requests.append(wish)
+        frames = request.frames if request.question is None else (request.question,)
+        self.db.execute("INSERT INTO wishes (wanted, frames) VALUES (?, ?)", (request.wanted, ",".join(map(str, frames))))
+        self.requests.append(request)
 
     def fact(self, name: str, value: str) -> None:
         self.db.execute("INSERT OR REPLACE INTO about VALUES (?, ?)", (name, value))
@@ -88,7 +88,7 @@ def histories(draw: st.DrawFn) -> Four:
     four.fact("session_version", "4")
     hours, ns = st.integers(0, 9999), st.integers(0, 2**60)
     requests = st.sampled_from(
-        [WishRow("retake", (1, 12)), WishRow("pause"), WishRow("yes", question=3), WishRow("no", question=12)]
+        [RequestRow("retake", (1, 12)), RequestRow("pause"), RequestRow("yes", question=3), RequestRow("no", question=12)]
     )
     for command in range(draw(st.integers(1, 4))):
         if command:
@@ -102,8 +102,8 @@ def histories(draw: st.DrawFn) -> Four:
             number, words = draw(st.integers(1, 99)), draw(st.sampled_from(["", "Is it level?", "3 frames. Ready?"]))
             four.fact("question", f"{number} {words}")
             four.question = (number, words) if words else None
-        for wish in draw(st.lists(requests, max_size=3)):
-            four.told(wish)
+        for request in draw(st.lists(requests, max_size=3)):
+            four.told(request)
         if draw(st.booleans()):
             four.boot = draw(st.integers(0, 2**32 - 1))
             four.fact("zero found by boot", str(four.boot))
@@ -128,5 +128,5 @@ def test_every_history_of_runs_is_kept(four: Four) -> None:
     assert session.latest_walk() == four.walk
     assert session.open_question() == four.question
     assert session.remembered().boot_id == four.boot
-    assert list(iter(session.take_wish, None)) == four.requests
+    assert list(iter(session.take_request, None)) == four.requests
     assert session.about() == {"session_version": "5"}

@@ -17,7 +17,7 @@ import pytest
 from controller.errors import InputError, StorageFailed
 from controller.session import database
 from controller.session.migrations import MIGRATIONS, OLDEST_VERSION, SESSION_VERSION, statements_from
-from controller.session.rows import DoubtReason, DoubtRow, Intent, Moment, RunReason, RunRow, ShotOutcome, WishRow
+from controller.session.rows import DoubtReason, DoubtRow, Intent, Moment, RequestRow, RunReason, RunRow, ShotOutcome
 from controller.session.session import Session
 
 OLD = Path(__file__).with_name("old") / "version_2.sqlite"
@@ -78,7 +78,7 @@ def test_an_old_session_is_written_on_as_one_of_this_version(old: Path, tmp_path
     with Session.open(old, to_write=True) as session:
         session.intend(Intent(2, 1, 1, 13, 359.9, 30.25, 0.025, 115168, 9680), 7)
         session.conclude(13, ShotOutcome.CONFIRMED, 8, 9, (115168, 9680))
-        assert session.take_wish() == WishRow("retake", (2,))
+        assert session.take_request() == RequestRow("retake", (2,))
     assert version_of(old) == (SESSION_VERSION, str(SESSION_VERSION))
     Session.create(tmp_path / "new.sqlite", {}, durable=True).close()
     assert columns(old) == columns(tmp_path / "new.sqlite")

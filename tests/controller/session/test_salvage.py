@@ -20,7 +20,7 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from controller.errors import InputError
-from controller.session.rows import DoubtReason, Happening, Intent, Moment, RunReason, ShotOutcome, WalkRow, WishRow
+from controller.session.rows import DoubtReason, Happening, Intent, Moment, RequestRow, RunReason, ShotOutcome, WalkRow
 from controller.session.salvage import BELIEVABLE, is_believable
 from controller.session.session import Session
 
@@ -44,7 +44,7 @@ def whole(tmp_path_factory: pytest.TempPathFactory) -> Path:
             session.note(Happening(1000 * number, "settling", "the move is complete", number // 3))
         session.doubt([(number, 0) for number in range(40)], DoubtReason.SUSPECT)
         session.note_zero(77)
-        session.wish(WishRow("retake", (1, 2)))
+        session.request(RequestRow("retake", (1, 2)))
         session.end_run("The run is through.", complete=True)
     return path
 

@@ -20,11 +20,11 @@ from controller.session.rows import (
     Intent,
     Moment,
     Remembered,
+    RequestRow,
     RunReason,
     RunRow,
     ShotOutcome,
     ShotRow,
-    WishRow,
     Word,
     with_requests,
 )
@@ -61,7 +61,7 @@ class Model:
     shots: list[ShotRow] = field(default_factory=list)
     doubts: list[DoubtRow] = field(default_factory=list)
     checks: list[CheckRow] = field(default_factory=list)
-    wishes: list[WishRow] = field(default_factory=list)
+    requests: list[RequestRow] = field(default_factory=list)
     taken: int = 0
     boot: int | None = None
     question: tuple[int, str] | None = None
@@ -144,11 +144,11 @@ def do(session: Session, model: Model, act: tuple[Any, ...]) -> None:
             session.forget_zero()
             model.boot = None
         case "wish", word, frames:
-            model.wishes.append(WishRow(word, tuple(sorted(frames))))
-            assert session.wish(model.wishes[-1]) == len(model.wishes)
+            model.requests.append(RequestRow(word, tuple(sorted(frames))))
+            assert session.request(model.requests[-1]) == len(model.requests)
         case ("take",):
-            comes = model.wishes[model.taken] if model.taken < len(model.wishes) else None
-            assert session.take_wish() == comes
+            comes = model.requests[model.taken] if model.taken < len(model.requests) else None
+            assert session.take_request() == comes
             model.taken += comes is not None
         case "ask", words:
             ask(session, model, words)
@@ -168,9 +168,11 @@ def compare(session: Session, model: Model) -> None:
     assert session.state() == (model.happenings[-1].state if model.happenings else "")
     assert session.open_question() == model.question
     assert session.next_command_id() == (model.shots[-1].intent.command_id + 1 if model.shots else 1)
-    waiting = model.wishes[model.taken :]
-    assert session.wanted_again() == {frame for wish in waiting if wish.wanted == Word.RETAKE for frame in wish.frames}
-    for number in range(1, len(model.wishes) + 1):
+    waiting = model.requests[model.taken :]
+    assert session.wanted_again() == {
+        frame for request in waiting if request.wanted == Word.RETAKE for frame in request.frames
+    }
+    for number in range(1, len(model.requests) + 1):
         assert session.is_taken(number) is (number <= model.taken)
 
 

@@ -19,15 +19,15 @@ KIT = kit_of(exposure={"bracket_ev": [0, 1]})
 NS = 1_000_000_000
 
 
-def run_with(folder: Path, wish: Callable[[], Wanted | None]) -> RunResult:
+def run_with(folder: Path, request: Callable[[], Wanted | None]) -> RunResult:
     world = world_of(KIT)
     with Session.create(folder / "s.sqlite", {}, durable=False) as session:
-        return Runner(world.program, world.port, session, wish).run()
+        return Runner(world.program, world.port, session, request).run()
 
 
 @pytest.mark.parametrize("kind", [EventKind.STOP, EventKind.HALT])
 @pytest.mark.parametrize("number", range(1, 12))
-def test_a_wish_at_any_time_ends_the_run_in_a_sentence(tmp_path: Path, kind: EventKind, number: int) -> None:
+def test_a_request_at_any_time_ends_the_run_in_a_sentence(tmp_path: Path, kind: EventKind, number: int) -> None:
     asked = iter(range(1, 10_000))
     result = run_with(tmp_path, lambda: Wanted(kind) if next(asked) == number else None)
     assert not result.complete
@@ -43,7 +43,7 @@ def test_an_operator_may_take_long_to_hold_the_camera(tmp_path: Path) -> None:
         asked_at.append(world.port.now())
         world.port.wake_at(world.port.now() + 100 * NS)
 
-    def wish() -> bool:
+    def request() -> bool:
         return bool(asked_at) and world.port.now() >= asked_at[0] + 100 * NS
 
     with Session.create(tmp_path / "s.sqlite", {}, durable=False) as session:
@@ -52,7 +52,7 @@ def test_an_operator_may_take_long_to_hold_the_camera(tmp_path: Path) -> None:
             build_program(KIT, frames),
             world.port,
             session,
-            lambda: next(answered, None) if wish() else None,
+            lambda: next(answered, None) if request() else None,
             ask=ask,
         )
         assert runner.run().complete

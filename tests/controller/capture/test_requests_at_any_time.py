@@ -28,7 +28,7 @@ FAR = (Frame(id=0, row=0, yaw_deg=300.0, pitch_deg=0.0),)  # ten seconds away
 MOMENT_NS = 8 * NS
 
 
-def wish_at(world: World, moment_ns: int, wish: EventKind) -> Callable[[], Wanted | None]:
+def request_at(world: World, moment_ns: int, request: EventKind) -> Callable[[], Wanted | None]:
     """An operator who presses a key at that time, once."""
     world.port.wake_at(moment_ns)
     pressed = False
@@ -38,15 +38,17 @@ def wish_at(world: World, moment_ns: int, wish: EventKind) -> Callable[[], Wante
         if pressed or world.port.now() < moment_ns:
             return None
         pressed = True
-        return Wanted(wish)
+        return Wanted(request)
 
     return operator
 
 
-def wished(wish: EventKind, folder: Path, port_of: Callable[[Rig], VirtualPort] = VirtualPort) -> tuple[World, Done]:
+def run_with_request(
+    request: EventKind, folder: Path, port_of: Callable[[Rig], VirtualPort] = VirtualPort
+) -> tuple[World, Done]:
     """A run to a far frame with a request during the move."""
     world = world_of(KIT, FAR, port_of=port_of)
-    done = run(world, folder, wish_at(world, MOMENT_NS, wish))
+    done = run(world, folder, request_at(world, MOMENT_NS, request))
     assert [h.state for h in done.happenings] == [
         *["connecting", "arming", "referencing", "checking", "moving", "stopping", "failed"]
     ]
@@ -63,7 +65,7 @@ def nothing_follows(world: World) -> None:
 
 
 def test_a_stop_in_a_long_move_brakes_from_that_moment(tmp_path: Path) -> None:
-    world, done = wished(EventKind.STOP, tmp_path)
+    world, done = run_with_request(EventKind.STOP, tmp_path)
     braking = world.rig.head.pan.motion
     heard_ns = MOMENT_NS + wire_ns(Stop(), KIT.board.baud)
     assert braking.begin_ns == pytest.approx(heard_ns, abs=1000)
@@ -78,7 +80,7 @@ def test_a_stop_in_a_long_move_brakes_from_that_moment(tmp_path: Path) -> None:
 
 
 def test_a_halt_in_a_long_move_ends_the_pulses_at_that_moment(tmp_path: Path) -> None:
-    world, done = wished(EventKind.HALT, tmp_path)
+    world, done = run_with_request(EventKind.HALT, tmp_path)
     rest = world.rig.head.pan.motion
     assert rest.begin_ns == rest.end_ns == pytest.approx(MOMENT_NS + wire_ns(Halt(), KIT.board.baud), abs=1000)
     assert 0 < rest.target < 300 * 320
@@ -88,22 +90,26 @@ def test_a_halt_in_a_long_move_ends_the_pulses_at_that_moment(tmp_path: Path) ->
 
 
 @pytest.mark.parametrize("lost", [1, 2, 5])
-@pytest.mark.parametrize(("wish", "kind"), [(EventKind.STOP, Stop), (EventKind.HALT, Halt)])
-def test_a_wish_that_gets_lost_is_repeated(wish: EventKind, kind: type[Stop | Halt], lost: int, tmp_path: Path) -> None:
-    world, done = wished(wish, tmp_path, lambda rig: MuffledPort(rig, the_first(lost, kind)))
+@pytest.mark.parametrize(("request", "kind"), [(EventKind.STOP, Stop), (EventKind.HALT, Halt)])
+def test_a_request_that_gets_lost_is_repeated(
+    request: EventKind, kind: type[Stop | Halt], lost: int, tmp_path: Path
+) -> None:
+    world, done = run_with_request(request, tmp_path, lambda rig: MuffledPort(rig, the_first(lost, kind)))
     begun_ns = world.rig.head.pan.motion.begin_ns
     waited_ns = lost * world.program.retry_ns + wire_ns(kind(), KIT.board.baud)
     assert begun_ns == pytest.approx(MOMENT_NS + waited_ns, abs=1000)
-    assert ("Halted" if wish is EventKind.HALT else "Stopped") in done.result.sentence
+    assert ("Halted" if request is EventKind.HALT else "Stopped") in done.result.sentence
     status = world.rig.board._status(world.port.now())
     assert status.state is BoardState.DISARMED
-    assert status.cause is (Cause.HOST_HALT if wish is EventKind.HALT else Cause.HOST_STOP)
+    assert status.cause is (Cause.HOST_HALT if request is EventKind.HALT else Cause.HOST_STOP)
     nothing_follows(world)
 
 
-@pytest.mark.parametrize(("wish", "kind"), [(EventKind.STOP, Stop), (EventKind.HALT, Halt)])
-def test_a_wish_that_the_board_never_hears_is_told_so(wish: EventKind, kind: type[Stop | Halt], tmp_path: Path) -> None:
-    _, done = wished(wish, tmp_path, lambda rig: MuffledPort(rig, the_first(99, kind)))
+@pytest.mark.parametrize(("request", "kind"), [(EventKind.STOP, Stop), (EventKind.HALT, Halt)])
+def test_a_request_that_the_board_never_hears_is_told_so(
+    request: EventKind, kind: type[Stop | Halt], tmp_path: Path
+) -> None:
+    _, done = run_with_request(request, tmp_path, lambda rig: MuffledPort(rig, the_first(99, kind)))
     assert "does not answer" in done.result.sentence
     assert done.happenings[-1].what == "link_lost"
 
@@ -119,12 +125,12 @@ FIRST_MS, LAST_MS = 20, 33_000  # from arming the board until past the end of th
     st.integers(0, 2000),
     st.integers(0, 99),
 )
-def test_a_wish_at_any_moment(
-    tmp_path_factory: pytest.TempPathFactory, moment_ms: int, wish: EventKind, later_ms: int, seed: int
+def test_a_request_at_any_moment(
+    tmp_path_factory: pytest.TempPathFactory, moment_ms: int, request: EventKind, later_ms: int, seed: int
 ) -> None:
     world = world_of(BRACKET, seed=seed)
-    first = wish_at(world, moment_ms * 1_000_000, wish)
-    second = wish_at(world, (moment_ms + later_ms) * 1_000_000, EventKind.HALT)
+    first = request_at(world, moment_ms * 1_000_000, request)
+    second = request_at(world, (moment_ms + later_ms) * 1_000_000, EventKind.HALT)
     done = run(world, tmp_path_factory.mktemp("run"), lambda: first() or second())
     ended_ns, made = done.result.ended_ns, len(world.truth)
     let_pass(world.port, 60.0)
