@@ -101,10 +101,10 @@ def test_a_pause_that_is_taken_back(tmp_path: Path) -> None:
     assert "paused" not in {happening.state for happening in done.happenings}
 
 
-@pytest.mark.parametrize("request", [EventKind.STOP, EventKind.HALT])
-def test_a_pause_can_be_stopped(request: EventKind, tmp_path: Path) -> None:
+@pytest.mark.parametrize("pressed", [EventKind.STOP, EventKind.HALT])
+def test_a_pause_can_be_stopped(pressed: EventKind, tmp_path: Path) -> None:
     world = world_of(KIT)
-    done = run(world, tmp_path, requests(world, (10.0, Wanted(EventKind.PAUSE)), (50.0, Wanted(request))))
+    done = run(world, tmp_path, requests(world, (10.0, Wanted(EventKind.PAUSE)), (50.0, Wanted(pressed))))
     assert not done.result.complete
     assert "as asked" in done.result.sentence
 

@@ -28,7 +28,7 @@ FAR = (Frame(id=0, row=0, yaw_deg=300.0, pitch_deg=0.0),)  # ten seconds away
 MOMENT_NS = 8 * NS
 
 
-def request_at(world: World, moment_ns: int, request: EventKind) -> Callable[[], Wanted | None]:
+def request_at(world: World, moment_ns: int, kind: EventKind) -> Callable[[], Wanted | None]:
     """An operator who presses a key at that time, once."""
     world.port.wake_at(moment_ns)
     pressed = False
@@ -38,17 +38,17 @@ def request_at(world: World, moment_ns: int, request: EventKind) -> Callable[[],
         if pressed or world.port.now() < moment_ns:
             return None
         pressed = True
-        return Wanted(request)
+        return Wanted(kind)
 
     return operator
 
 
 def run_with_request(
-    request: EventKind, folder: Path, port_of: Callable[[Rig], VirtualPort] = VirtualPort
+    pressed: EventKind, folder: Path, port_of: Callable[[Rig], VirtualPort] = VirtualPort
 ) -> tuple[World, Done]:
     """A run to a far frame with a request during the move."""
     world = world_of(KIT, FAR, port_of=port_of)
-    done = run(world, folder, request_at(world, MOMENT_NS, request))
+    done = run(world, folder, request_at(world, MOMENT_NS, pressed))
     assert [h.state for h in done.happenings] == [
         *["connecting", "arming", "referencing", "checking", "moving", "stopping", "failed"]
     ]
@@ -90,26 +90,26 @@ def test_a_halt_in_a_long_move_ends_the_pulses_at_that_moment(tmp_path: Path) ->
 
 
 @pytest.mark.parametrize("lost", [1, 2, 5])
-@pytest.mark.parametrize(("request", "kind"), [(EventKind.STOP, Stop), (EventKind.HALT, Halt)])
+@pytest.mark.parametrize(("pressed", "kind"), [(EventKind.STOP, Stop), (EventKind.HALT, Halt)])
 def test_a_request_that_gets_lost_is_repeated(
-    request: EventKind, kind: type[Stop | Halt], lost: int, tmp_path: Path
+    pressed: EventKind, kind: type[Stop | Halt], lost: int, tmp_path: Path
 ) -> None:
-    world, done = run_with_request(request, tmp_path, lambda rig: MuffledPort(rig, the_first(lost, kind)))
+    world, done = run_with_request(pressed, tmp_path, lambda rig: MuffledPort(rig, the_first(lost, kind)))
     begun_ns = world.rig.head.pan.motion.begin_ns
     waited_ns = lost * world.program.retry_ns + wire_ns(kind(), KIT.board.baud)
     assert begun_ns == pytest.approx(MOMENT_NS + waited_ns, abs=1000)
-    assert ("Halted" if request is EventKind.HALT else "Stopped") in done.result.sentence
+    assert ("Halted" if pressed is EventKind.HALT else "Stopped") in done.result.sentence
     status = world.rig.board._status(world.port.now())
     assert status.state is BoardState.DISARMED
-    assert status.cause is (Cause.HOST_HALT if request is EventKind.HALT else Cause.HOST_STOP)
+    assert status.cause is (Cause.HOST_HALT if pressed is EventKind.HALT else Cause.HOST_STOP)
     nothing_follows(world)
 
 
-@pytest.mark.parametrize(("request", "kind"), [(EventKind.STOP, Stop), (EventKind.HALT, Halt)])
+@pytest.mark.parametrize(("pressed", "kind"), [(EventKind.STOP, Stop), (EventKind.HALT, Halt)])
 def test_a_request_that_the_board_never_hears_is_told_so(
-    request: EventKind, kind: type[Stop | Halt], tmp_path: Path
+    pressed: EventKind, kind: type[Stop | Halt], tmp_path: Path
 ) -> None:
-    _, done = run_with_request(request, tmp_path, lambda rig: MuffledPort(rig, the_first(99, kind)))
+    _, done = run_with_request(pressed, tmp_path, lambda rig: MuffledPort(rig, the_first(99, kind)))
     assert "does not answer" in done.result.sentence
     assert done.happenings[-1].what == "link_lost"
 
@@ -126,10 +126,10 @@ FIRST_MS, LAST_MS = 20, 33_000  # from arming the board until past the end of th
     st.integers(0, 99),
 )
 def test_a_request_at_any_moment(
-    tmp_path_factory: pytest.TempPathFactory, moment_ms: int, request: EventKind, later_ms: int, seed: int
+    tmp_path_factory: pytest.TempPathFactory, moment_ms: int, pressed: EventKind, later_ms: int, seed: int
 ) -> None:
     world = world_of(BRACKET, seed=seed)
-    first = request_at(world, moment_ms * 1_000_000, request)
+    first = request_at(world, moment_ms * 1_000_000, pressed)
     second = request_at(world, (moment_ms + later_ms) * 1_000_000, EventKind.HALT)
     done = run(world, tmp_path_factory.mktemp("run"), lambda: first() or second())
     ended_ns, made = done.result.ended_ns, len(world.truth)

@@ -176,10 +176,10 @@ def test_a_head_without_switches_doubts_all_that_it_made() -> None:
 
 
 @pytest.mark.parametrize("state", LIVE)
-@pytest.mark.parametrize("request", [EventKind.STOP, EventKind.HALT])
-def test_the_operator_is_heard_in_every_state(state: RunState, request: EventKind) -> None:
+@pytest.mark.parametrize("pressed", [EventKind.STOP, EventKind.HALT])
+def test_the_operator_is_heard_in_every_state(state: RunState, pressed: EventKind) -> None:
     run = run_in(state)
-    handle(run, event_of(request))
+    handle(run, event_of(pressed))
     assert run.state in (S.FAILED, *ENDING)
     if run.state is not S.FAILED:
         for ending in (EventKind.AT_REST, EventKind.OVERDUE):
