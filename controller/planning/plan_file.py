@@ -71,7 +71,7 @@ def _version_of(content: dict[str, Any], path: str) -> int:
         raise InputError(f"{path}: is a plan of version {shown(str(version))}; {known}. Make the plan again.")
     if version > FORMAT_VERSION:
         raise InputError(
-            f"{path}: is a plan of version {version}, which is newer; {known}. Take the version of Fullturn that wrote "
+            f"{path}: is a plan of version {version}, which is newer; {known}. Use the version of Fullturn that wrote "
             "it, or make the plan again."
         )
     return version

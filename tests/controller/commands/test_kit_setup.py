@@ -135,7 +135,7 @@ def test_a_good_picture_is_kept_only_if_it_shows_everything(shell: Shell) -> Non
     kit = shell.folder / "kit.toml"
     found = see_picture(kit, shot(shell.folder / "a.jpg", WhiteBalance=None))
     assert (found.good, found.word) == (True, "see")
-    assert "does not say its white balance: look yourself" in found.sentence
+    assert "does not say its white balance; check that yourself" in found.sentence
     assert standing(kit)["exposure"] == ("open", False)
     assert see_picture(kit, shot(shell.folder / "b.jpg")).word == "ok"
     assert standing(kit)["exposure"] == ("done", True)
@@ -229,7 +229,7 @@ def test_a_board_that_senses_its_stop_switch() -> None:
     operator = Operator(world.port.now, Interrupts(), replace(typist.people(), say=at_the_switch))
     found = at_head.see_stop_switch(Hand(world.port, world.program, operator, hand.gate))
     assert found.good, found.sentence
-    assert "that the motors have no power you must see yourself" in found.sentence
+    assert "Check yourself that the motors have no power" in found.sentence
 
 
 def test_nothing_moves_without_a_yes(shell: Shell, monkeypatch: pytest.MonkeyPatch) -> None:
