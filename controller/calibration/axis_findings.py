@@ -19,7 +19,7 @@ from controller.optics.outline import Array
 
 
 def _order_sentences(stated: Stated, drift: Estimate | None, advice: str) -> list[str]:
-    """Sentences on what the order of the readings protects from."""
+    """Sentences on what the order of the readings protects against."""
     if stated is Stated.SCATTER:
         return [
             "The intervals are from the scatter alone, not 95 %: in the order of these readings, a drift or correlated "

@@ -5,13 +5,15 @@ from collections.abc import Sequence
 from controller.kit.kit import Kit
 from controller.planning.plan import Plan
 
-ASSUMED_NEED_DEG = 0.2  # what a pose may be off where neither plan nor kit says. Our own choice.
+ASSUMED_NEED_DEG = 0.2  # what a pose may be off if neither plan nor kit says so. Our own choice.
 POSES = 5
 GUIDED_POSES = ((20.0, 0.0), (155.0, 30.0), (250.0, -30.0), (310.0, 50.0), (95.0, -10.0))
 
 
 def need_of(needed_deg: float | None, plan: Plan | None, kit: Kit | None) -> tuple[float, str]:
-    """How far a pose may be off, and who says so. A plan's margin may be used up; where it has none, what it assumed."""
+    """How far a pose may be off, and the source of that. A plan's margin may be used up; without one, what the plan
+    assumed.
+    """
     if needed_deg is not None:
         return needed_deg, "asked for were"
     if plan is not None:
@@ -24,7 +26,7 @@ def need_of(needed_deg: float | None, plan: Plan | None, kit: Kit | None) -> tup
 
 
 def poses_to_visit(plan: Plan | None) -> Sequence[tuple[float, float]]:
-    """Some poses to visit: spread over the plan's frames, or over the sphere."""
+    """Poses to visit, spread over the plan's frames, or over the sphere."""
     if plan is None:
         return GUIDED_POSES
     frames = [frame for frame in plan.frames if not frame.by_hand]

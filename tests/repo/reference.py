@@ -30,8 +30,8 @@ CAUTION = (
 FILES = {
     "kit.md": ("The kit file", """\
 A kit is one [TOML](https://toml.io) file. Only `[camera]` and `[lens]` are needed. The defaults under `[head]`
-are examples of no real head: plans and rehearsals take them, but no real head is moved by them. Take the figures
-from its maker's handbook, then [measure](../how-to/calibrate-steps.md) them.
+describe no real head: you can plan and rehearse with them, but the program moves no real head with them. Take your
+head's figures from its maker's handbook, then [measure](../how-to/calibrate-steps.md) them.
 
 In place of `sensor_width_mm` and `sensor_height_mm` a kit may name its camera (`make` and `model`) as the open
 lens data does (lensfun project, CC BY-SA 3.0), and its lens likewise: `fullturn kit find` prints the names. A

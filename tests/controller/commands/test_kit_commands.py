@@ -121,7 +121,7 @@ def test_from_a_picture(shell: Shell) -> None:
     assert (found["camera"]["model"], found["lens"]["model"]) == (CAMERA, LENS)
     kit = load_kit(shell.folder / "new.toml")
     assert (kit.exposure.shutter_seconds, kit.camera.pixels_wide) == (0.02, 1600)
-    assert "No picture knows the head" in shell("kit", "from-picture", "a.jpg").out
+    assert "No picture says anything about the head" in shell("kit", "from-picture", "a.jpg").out
 
 
 def test_what_a_picture_does_not_say_is_told(shell: Shell) -> None:

@@ -128,7 +128,7 @@ def test_it_refuses_in_one_sentence_and_leaves_nothing(ready: Shell, tmp_path: P
         pass
     for status, words, part in (
         (2, ["s.sqlite", "empty"], "holds no photographs"),
-        (2, ["none.sqlite", "card"], "holds no exposures"),
+        (2, ["none.sqlite", "card"], "has no exposures"),
         (1, ["s.sqlite", "card", "--out", "full"], "not empty"),
         (1, ["s.sqlite", "card", "--out", "card/home"], "lies within card"),
         (2, ["kit.toml", "card"], "is not a session"),

@@ -123,11 +123,11 @@ def test_a_run_that_ends_before_it_reads_is_told(
 
 @pytest.mark.parametrize("word", ["yes", "no"])
 def test_an_answer_goes_to_the_question_that_is_open(word: str, path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    with pytest.raises(WorldError, match="Nothing is being asked now"):
+    with pytest.raises(WorldError, match="No question is open"):
         told(path, word, monkeypatch=monkeypatch)
     with Session.open(path, to_write=True) as run:
         run.ask("Is it clear?")
-    with pytest.raises(WorldError, match="Nothing is being asked now"):
+    with pytest.raises(WorldError, match="No question is open"):
         tell_command(path, [word])  # nobody runs it, so nobody asks any more
     assert told(path, word, monkeypatch=monkeypatch) == f"Answered {word} to: Is it clear?"
 
@@ -153,7 +153,7 @@ def test_an_answer_to_a_question_that_was_answered_meanwhile_is_not_claimed(
 def test_a_set_that_nobody_shoots_can_only_be_asked_to_retake(path: Path) -> None:
     for word in WORDS:
         if word != "retake":
-            with pytest.raises(WorldError, match=f"Nobody runs .* so {word} changes nothing; only `retake`"):
+            with pytest.raises(WorldError, match=f"No run of .* is active, so {word} changes nothing; only `retake`"):
                 tell_command(path, [word])
     with pytest.raises(InputError, match="no frame 99"):
         tell_command(path, ["retake", "99"])
