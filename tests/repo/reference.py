@@ -1,7 +1,7 @@
-"""Write docs/reference/ anew from the command line's own help and the models: `python -m tests.repo.reference`.
+"""Write docs/reference/ from the command line's own help and the models: `python -m tests.repo.reference`.
 
-Commands are found by walking the command line, tables of files by walking the models' JSON Schemas; nothing is listed
-here by hand but the four files that people meet. What the keys of a kit mean stands in kit_words.toml beside this module.
+Commands are found by walking the command line, tables of files by walking the models' JSON Schemas. Only the files that
+people handle are listed here. The meaning of a kit's keys is in kit_words.toml beside this module.
 """
 
 import json
@@ -173,7 +173,7 @@ def _index(commands: dict[str, click.Command]) -> str:
 
 
 def write() -> None:
-    """Write all pages, and remove those of commands that are gone."""
+    """Write all pages, and remove those of commands that no longer exist."""
     new = pages()
     for path in sorted(FOLDER.rglob("*")):
         if path.is_file() and path.relative_to(FOLDER).as_posix() not in new:
