@@ -103,7 +103,7 @@ def test_parallax_that_cannot_be_believed_is_not_stored(shell: Shell) -> None:
 def test_beside_the_pan_axis(shell: Shell) -> None:
     words = ("--distance-mm", "1500", "--first-px", "60", "--second-px", "40", "--u-aim-deg", "0.02")
     found = answer(shell, "calibrate", "centre", *PARALLAX[2:], *words)
-    # The mark is seen 50 px right of the middle on average: the lens stands left of the axis by 50 px at 1.5 m.
+    # The mark is 50 px right of the middle on average: the lens is left of the axis by 50 px at 1.5 m.
     assert found["sideways_mm"] == pytest.approx(-50 * 5.9e-3 / 24 * 1500)
     assert found["slide"] == "right"
 
@@ -178,7 +178,7 @@ def test_a_small_ring(ring: Path, shell: Shell) -> None:
     for name, true in (("steps_per_degree", 320), ("focal_length_mm", 12)):
         low, high = found["interval_95"][name]
         assert low < true < high
-    # Without a word about the lens the photographs' own is enough.
+    # Without options about the lens, what the photographs themselves state is enough.
     assert answer(shell, *SIXTH, "--ring", "ring")["focal_length_mm"] == pytest.approx(12, rel=2e-3)
 
 

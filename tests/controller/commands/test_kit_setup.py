@@ -1,4 +1,4 @@
-"""The guide: what is kept, what is seen, and how long it counts."""
+"""The guide: what it keeps, what it checks, and how long that counts."""
 
 from __future__ import annotations
 
@@ -40,7 +40,7 @@ NOW = datetime(2026, 6, 21, 9, 0, tzinfo=UTC)
 
 
 class Person:
-    """Somebody who types these answers, one after the other, then ends; what was said to him."""
+    """A person who types these answers in order, then ends; and the sentences shown to them."""
 
     def __init__(self, *answers: str, agrees: bool = True) -> None:
         self._left, self._agrees = iter(answers), agrees
@@ -207,7 +207,7 @@ def test_the_walk_goes_as_far_as_plans_do() -> None:
 
 
 def test_a_board_that_does_not_sense_its_stop_switch_is_found_out() -> None:
-    """The simulated switch is not pressed here, whatever was typed."""
+    """The simulated switch is not pressed here, whatever is typed."""
     _, hand, typist, _ = head("", "")
     found = at_head.see_stop_switch(hand)
     assert not found.good
