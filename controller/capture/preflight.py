@@ -72,7 +72,7 @@ def _pointing_check(plan: Plan) -> Check:
     proof = plan.proof
     fits = proof.worst_margin_deg >= proof.pointing_error_deg
     text = f"survives {proof.worst_margin_deg:.2f}° of error, this head may be off by {proof.pointing_error_deg:.2f}°" + (
-        "" if fits else ": neighbours may share a little less than asked"
+        "" if fits else ": neighbours may share a little less than requested"
     )
     if plan.kit.source("head.level_error_deg") is Source.EXAMPLE:
         text += f" if it stands level within {plan.kit.head.level_error_deg:g}° (level_error_deg is not stated)"

@@ -30,7 +30,7 @@ def must_be_free_for(out: Path, folder: Path) -> None:
     card, home = (Path(os.path.realpath(path)) for path in (folder, out))
     if home == card or card in home.parents:
         raise StorageFailed(
-            f"{shown(out)} lies within {shown(folder)}, whose files are not to be touched. Choose another place."
+            f"{shown(out)} is inside {shown(folder)}, where nothing may be written. Choose another place."
         )
     must_be_free_folder(out)
 

@@ -154,14 +154,13 @@ def ahead_text(clock: CameraClock) -> str:
     """The camera's clock in one sentence."""
     said = []
     if clock.ahead_s is not None:
-        zone = "" if clock.zone_known else ", its zone counted in"
+        zone = "" if clock.zone_known else ", including its time zone"
         amount = f"{moment(abs(clock.ahead_s))} {'ahead' if clock.ahead_s >= 0 else 'behind'}"
         said.append(f"is {amount} of the session's{zone}")
     if clock.gains_s_per_day is not None:
         said.append(f"{'gains' if clock.gains_s_per_day >= 0 else 'loses'} {abs(clock.gains_s_per_day):.1f} s a day")
-    said.append(
-        f"agrees, once put right, to {clock.scatter_s:.2f} s" + (" and its tick of a second" if clock.tick_s == 1 else "")
-    )
+    tick = " plus its tick of a second" if clock.tick_s == 1 else ""
+    said.append(f"agrees to {clock.scatter_s:.2f} s{tick} once corrected")
     text = [f"The camera's clock {'; '.join(said)}."]
     for change in clock.changes[:MOST_CHANGES]:
         way = "forward" if change.forward_s > 0 else "back"

@@ -85,7 +85,7 @@ def _proved_again(plan: Plan, path: str, *, begun: bool) -> Plan:
     if _is_claimed(plan, proof):
         return plan
     if not plan.kit.head.lean_deg or not _is_claimed(plan, proof_at(plan, levelled_poses(plan.frames))):
-        what = "its proof does not hold (it would leave a gap, or claims too much)"
+        what = "its proof fails (it would leave a gap, or claims too much)"
         if begun:
             refuse(path, PLAN_IN_SESSION, what)
         raise InputError(f"{path}: {what}; plan again.")

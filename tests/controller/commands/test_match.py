@@ -39,7 +39,7 @@ def test_a_whole_card(ready: Shell) -> None:
     assert f"{len(EXPOSURES)} files of Anvil One paired" in told.out
     assert "all of them for sure, the least certain of these at more than a million to 1." in told.out
     assert "Every exposure of the set has its file." in told.out
-    assert "2:00:03.1 ahead of the session's, its zone counted in" in told.out
+    assert "2:00:03.1 ahead of the session's, including its time zone" in told.out
 
 
 def test_what_is_missing_is_to_be_shot_once_more(shell: Shell) -> None:
@@ -130,7 +130,7 @@ def test_it_refuses_in_one_sentence_and_leaves_nothing(ready: Shell, tmp_path: P
         (2, ["s.sqlite", "empty"], "holds no photographs"),
         (2, ["none.sqlite", "card"], "has no exposures"),
         (1, ["s.sqlite", "card", "--out", "full"], "not empty"),
-        (1, ["s.sqlite", "card", "--out", "card/home"], "lies within card"),
+        (1, ["s.sqlite", "card", "--out", "card/home"], "is inside card"),
         (2, ["kit.toml", "card"], "is not a session"),
     ):
         files = ready.files()
@@ -145,7 +145,9 @@ def test_the_card_of_another_run_is_refused(shell: Shell) -> None:
     for number in range(30):
         moment = timedelta(seconds=17.3 * number**1.4 - opened_s(0))
         shot(shell.folder / "card" / f"A{number}.JPG", 0, moment, shutter=0.004)
-    assert "another run" in " ".join(refuses(shell, 2, "match", "s.sqlite", "card"))
+    assert "do not fit the times of s.sqlite; give the card of that run" in " ".join(
+        refuses(shell, 2, "match", "s.sqlite", "card")
+    )
 
 
 def test_copies_are_named_and_take_no_certainty_away(ready: Shell) -> None:
