@@ -29,8 +29,9 @@ class Inbox:
         return len(self._frames)
 
     def feed(self, data: bytes, now: Nanos) -> int:
-        """Receive bytes from the wire, in chunks of any size; return how many whole frames of either side they
-        completed.
+        """Receive bytes from the wire, in chunks of any size; return the number of whole frames that they completed.
+
+        Frames of either side count.
         """
         frames = self._deframer.feed(data)
         for frame in frames:

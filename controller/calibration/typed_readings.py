@@ -39,8 +39,9 @@ def _range_of(axis: AxisName, kit: Kit | None) -> tuple[float, float]:
 
 
 def spread(low: float, high: float, count: int) -> list[float]:
-    """Places over a range, sorted: multiples of the golden ratio, so that they never coincide with a gear's own
-    period.
+    """Places over a range, sorted.
+
+    They are multiples of the golden ratio, so that they never coincide with a gear's own period.
     """
     return sorted(round(low + (high - low) * (GOLDEN * (n + 0.5) % 1), 2) for n in range(count))
 

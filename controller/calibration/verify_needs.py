@@ -11,8 +11,10 @@ GUIDED_POSES = ((20.0, 0.0), (155.0, 30.0), (250.0, -30.0), (310.0, 50.0), (95.0
 
 
 def need_of(needed_deg: float | None, plan: Plan | None, kit: Kit | None) -> tuple[float, str]:
-    """How far a pose may be off, and the source of that. A plan's margin may be used up; without one, what the plan
-    assumed.
+    """How far a pose may be off, in degrees, and the source of that figure.
+
+    All of a plan's margin may be used up. If the margin is smaller than the error that the plan assumed, that error
+    counts.
     """
     if needed_deg is not None:
         return needed_deg, "asked for were"

@@ -27,10 +27,10 @@ OURS = {
 
 
 def report_command(path: Path, out: Path | None, *, replace: bool = False) -> Summary:
-    """The account of a session; with `out`, also write report.html, report.json, exposures.csv and exposures.json to a
-    new folder.
+    """The account of a session; with `out`, also write the report to a new folder.
 
-    With `replace`, an older report in the folder is replaced. Raises InputError, StorageFailed.
+    The files are report.html, report.json, exposures.csv and exposures.json. With `replace`, an older report in the
+    folder is replaced. Raises InputError, StorageFailed.
     """
     if out is not None:
         must_be_free_folder(out, replace=replace, ours=OURS)

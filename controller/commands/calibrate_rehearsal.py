@@ -1,7 +1,6 @@
-"""Rehearsing a calibration: a simulated rig that differs a little from its kit, and an instrument that reads its true
-poses.
+"""Rehearsing a calibration.
 
-Controller and sim meet here.
+The simulated rig differs a little from its kit, and an instrument reads its true poses. Controller and sim meet here.
 """
 
 from collections.abc import Callable

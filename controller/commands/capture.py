@@ -1,6 +1,4 @@
-"""`fullturn capture` and `resume`: shoot the set on a real board, with every exposure on the disk before and after it is
-made.
-"""
+"""`fullturn capture` and `resume`: shoot a set on a real board, with each exposure on disk before and after it."""
 
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager, nullcontext
@@ -137,10 +135,9 @@ def _alone(out: Path, url: str) -> Iterator[None]:
 
 
 def _forget_old_words(session: Session) -> None:
-    """Take up the frames that were to be shot again while no run was active. Older requests were for a run that has
-    ended.
+    """Take up the frames that were to be shot again while no run was active.
 
-    A question that a killed run left open is also closed.
+    Older requests were for a run that has ended. A question that a killed run left open is also closed.
     """
     session.close_question()
     while (wish := session.take_wish()) is not None:

@@ -58,7 +58,7 @@ class Job:
         return Operator(self.port.now, self.interrupts, people, self.session)
 
     def hand(self, program: Program) -> Hand:
-        """The head, slowed down, to be moved by hand before the run."""
+        """The head, slowed down, for motions before the run."""
         people = self.crew.people
         return Hand(self.port, slowed(program), self.operator(people), Gate.of(people, self.port.now))
 

@@ -1,6 +1,4 @@
-"""`fullturn kit find`, `new`, `from-picture`, `check` and `loads`: find and write a kit, and show what follows from
-it.
-"""
+"""`fullturn kit find`, `new`, `from-picture`, `check` and `loads`: find and write a kit, and explain it."""
 
 from pathlib import Path
 

@@ -38,11 +38,11 @@ class ClockChange:
 
 @dataclass(frozen=True, slots=True)
 class CameraClock:
-    """The camera's clock: `ahead_s` of the session's at its first exposure, gaining `gains_s_per_day`. Pairs scatter by
-    `scatter_s`, and the clock is read to `tick_s`.
+    """How the camera's clock differs from the session's.
 
-    `ahead_s` includes the camera's time zone if its files do not name one; it is None if the session has no time of day.
-    The gain is None if the run was too short to tell. `changes` is where the clock was set.
+    It is `ahead_s` of it at the first exposure and gains `gains_s_per_day`. Pairs scatter by `scatter_s`, and the clock
+    is read to `tick_s`. `ahead_s` includes the camera's time zone if its files do not name one; it is None if the session
+    has no time of day. The gain is None if the run was too short to tell. `changes` is where the clock was set.
     """
 
     ahead_s: float | None

@@ -18,8 +18,9 @@ from controller.shown import shown
 
 
 def save_plan(plan: Plan, path: Path, *, replace: bool = False) -> None:
-    """Write the plan; with `replace`, in place of an older one. The file appears whole or not at all. Raises
-    StorageFailed.
+    """Write the plan; with `replace`, in place of an older one. The file appears whole or not at all.
+
+    Raises StorageFailed.
     """
     write_whole(path, plan.model_dump_json(indent=1) + "\n", replace=replace, ours=is_own_plan)
 

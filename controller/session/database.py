@@ -146,8 +146,9 @@ def left_behind(path: Path) -> bool:
 
 
 def version_of(db: Database, path: Path) -> int:
-    """The session's version. Raises InputError if this program cannot read it, DatabaseError if the file is
-    unreadable.
+    """The session's version.
+
+    Raises InputError if this program cannot read it, DatabaseError if the file is unreadable.
     """
     (number,) = db.execute("PRAGMA user_version").fetchone()  # set by version 3 and later
     row = db.execute("SELECT value FROM about WHERE name = 'session_version'").fetchone()

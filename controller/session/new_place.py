@@ -8,14 +8,16 @@ from controller.places import must_be_free
 
 LEAST_FREE_BYTES = 20_000_000  # several times the size of a session with its journal
 BESIDE = ("-wal", "-shm", "-journal")
-"""Endings of the files that SQLite writes beside a session (sqlite.org/fileformat2.html, sections 3 and 4;
-howtocorrupt.html, section 1.4).
+"""Endings of the files that SQLite writes beside a session.
+
+Source: sqlite.org/fileformat2.html, sections 3 and 4; sqlite.org/howtocorrupt.html, section 1.4.
 """
 
 
 def must_be_free_session(path: Path) -> None:
-    """Check that a new session can be written at `path`. Raises StorageFailed, which says how to continue an existing
-    one.
+    """Check that a new session can be written at `path`.
+
+    Raises StorageFailed, which says how to continue an existing one.
     """
     try:
         must_be_free(path, needs_bytes=LEAST_FREE_BYTES)

@@ -1,6 +1,4 @@
-"""The contents of a session as values: runs, intents and outcomes, doubts, requests, happenings, and what is
-remembered.
-"""
+"""The contents of a session as values: runs, intents and outcomes, doubts, requests and happenings."""
 
 from collections.abc import Container, Iterable
 from dataclasses import dataclass, field

@@ -31,8 +31,9 @@ NOUNS = {
 ANGLES = ("yaw_deg", "pitch_deg", "pan_deg", "tilt_deg")  # the first two up to version 3
 PAIR = r"\[-?(0|[1-9][0-9]{0,8}), -?(0|[1-9][0-9]{0,8})\]"  # of steps, as JSON
 NUMBERED = NOUNS.keys() - {"about", "questions"}
-"""The tables whose rows are numbered 1, 2, 3 and so on, so that a missing row is noticed. A migrated session may contain
-only the latest question, under its own number.
+"""The tables whose rows are numbered 1, 2, 3 and so on, so that a missing row is noticed.
+
+A migrated session may contain only the latest question, under its own number.
 """
 
 

@@ -61,5 +61,5 @@ def see_cables(hand: Hand, kit: Kit, people: People) -> Observation:
     poses = ((left, tilt.min_deg), (right, tilt.min_deg), (right, tilt.max_deg), (0.0, 0.0))
     walk(hand, people, [(to_steps(yaw_deg, pan), to_steps(pitch_deg, tilt)) for yaw_deg, pitch_deg in poses])
     clear = hand.wait_answer(WAS_CLEAR)
-    text = "The head turned as far as any plan needs, and all was clear." if clear else "Something was in the way."
+    text = "The head turned as far as any plan needs; you saw all clear." if clear else "Something was in the way."
     return Observation(clear, text, looked=False, said=True)

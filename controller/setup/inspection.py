@@ -48,8 +48,9 @@ def calibration_found(kit: Kit, records: Sequence[Record], now: datetime, kinds:
 
 
 def picture_found(path: Path, kit: Kit, now: datetime) -> Observation:
-    """Whether a picture was shot with the kit's camera and all settings manual. Raises InputError if it is no
-    photograph.
+    """Whether a picture was shot with the kit's camera and all settings manual.
+
+    Raises InputError if it is no photograph.
     """
     shot, modes = shot_of(path), _modes(path)
     wrong = [*_modes_wrong(modes), *_kit_wrong(shot, kit)]

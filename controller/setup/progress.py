@@ -19,8 +19,9 @@ FORMAT_VERSION = 1
 
 
 class Done(BaseModel):
-    """One step done: when, with which kit, and what was found; `seen` by the program itself, or else stated by the
-    operator.
+    """One step done: when, with which kit, and what was found.
+
+    `seen`: by the program itself; otherwise the operator stated it.
     """
 
     model_config = ConfigDict(frozen=True, extra="forbid", allow_inf_nan=False)

@@ -15,8 +15,9 @@ from controller.setup.steps import Look, steps
 
 @dataclass(frozen=True, slots=True)
 class StepStanding:
-    """The state of a step: `done` (`seen` by the program or stated by the operator), when, and what was found; or
-    `open`.
+    """The state of a step, `done` or `open`; if done, when, and what was found.
+
+    `seen`: by the program itself; otherwise the operator stated it.
     """
 
     step: str
@@ -63,8 +64,9 @@ def mark_steps(kit_path: Path, done: Sequence[str], again: Sequence[str]) -> Non
 
 
 def see_picture(kit_path: Path, picture: Path) -> Observation:
-    """Look at a picture for the step that it shows; mark the step if the picture shows all of it. Raises InputError,
-    StorageFailed.
+    """Look at a picture for the step that it shows; mark the step if the picture shows all of it.
+
+    Raises InputError, StorageFailed.
     """
     kit = load_kit(kit_path)
     found = picture_found(picture, kit, clock.wall_moment())

@@ -23,9 +23,7 @@ PACKAGES = {
     "controller/matching": ("tests/controller/matching",),
     "protocol": ("tests/protocol",),
 }
-"""The modules that are changed, and the tests that should notice. Tests mirror the folders; whole runs test a run as
-well.
-"""
+"""The modules that are changed, and the tests that should notice: those of their folder, and whole runs."""
 
 NOT_RUN = (
     "tests/protocol/board",  # the firmware in C, which is not changed here

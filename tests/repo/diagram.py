@@ -20,9 +20,7 @@ Arrows = dict[tuple[str, str], list[str]]
 
 
 def picture() -> str:
-    """The groups of states and the transitions between them, as a mermaid state diagram. Those inside a group are left
-    out.
-    """
+    """The groups of states and the transitions between groups, as a mermaid state diagram."""
     arrows = _arrows()
     lines = ["stateDiagram-v2", f"    [*] --> {RunState.CONNECTING.value}", f"    state {CHOICE} <<choice>>"]
     inside = [group for group in StateGroup if group is not StateGroup.UNDERWAY]
@@ -45,9 +43,7 @@ def picture() -> str:
 
 
 def _arrows() -> Arrows:
-    """From each node to its next nodes, and what leads there. What all of "under way" does is drawn once, from its
-    frame.
-    """
+    """From each node to its next nodes, and what leads there. The arrows of all of "under way" start at its frame."""
     arrows: Arrows = {}
 
     def draw(source: str, target: str, label: str) -> None:

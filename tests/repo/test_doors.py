@@ -1,6 +1,4 @@
-"""Files that users give are opened, read and decoded only in a few modules: the doors. Checked by reading every
-module.
-"""
+"""Only a few modules, the doors, open, read and decode the user's files. Checked by reading every module."""
 
 from __future__ import annotations
 

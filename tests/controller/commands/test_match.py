@@ -230,9 +230,7 @@ def test_a_failure_in_the_middle_leaves_nothing(ready: Shell, monkeypatch: pytes
 
 
 def test_what_is_no_file_of_the_card_is_never_copied(ready: Shell) -> None:
-    """Raw companions of pictures are never opened earlier: a pipe, a link out of the card, a folder, a link to
-    nothing.
-    """
+    """Raw companions are never opened earlier: a pipe, a link out of the card, a folder, a link to nothing."""
     card = ready.folder / "card" / "100ANVIL"
     ready.write("secret", "not on the card")
     os.mkfifo(card / "FULL0001.NEF")

@@ -248,9 +248,7 @@ def card_of(rows: list[dict[str, Any]], folder: Path) -> None:
 
 
 def said_of(session: Path) -> dict[str, Any]:
-    """What the program reports of a session: its report, its exposures, and its card matched if there is a time of
-    day.
-    """
+    """What the program reports of a session: report, exposures, and its card matched if there is a time of day."""
     with TemporaryDirectory() as name:
         folder = Path(name)
         for left in (session, session.with_name(f"{session.name}-wal")):

@@ -167,9 +167,7 @@ def test_command_ids_go_on_behind_the_highest_of_all(old: Path) -> None:
 
 
 def of_version_3(path: Path) -> None:
-    """Turn the old file into one of version 3 whose last frame was shot by hand, as the program that wrote it would
-    have.
-    """
+    """Turn the old file into one of version 3, as its program would have written it, with a last frame by hand."""
     plan = {"frames": [{"id": 0}, {"id": 1, "by_hand": False}, {"id": 2, "by_hand": True}]}
     with closing(sqlite3.connect(path)) as db:
         for statement in (*MIGRATIONS[2], "PRAGMA user_version = 3"):
@@ -207,9 +205,7 @@ def test_a_plan_that_cannot_be_read_is_no_reason_to_lose_a_session(old: Path, pl
 
 @pytest.mark.parametrize("version", range(OLDEST_VERSION, SESSION_VERSION))
 def test_a_session_of_every_older_version_is_read_reported_and_written_on(version: int, tmp_path: Path) -> None:
-    """The files were written by the programs of their time: an update in the middle of a journey must not strand a
-    set.
-    """
+    """The files were written by programs of their time: an update in the middle of a journey must not strand a set."""
     kept = OLD.with_name(f"version_{version}.sqlite")
     path = Path(shutil.copy(kept, tmp_path / "session.sqlite"))
     with Session.open(path) as session:
