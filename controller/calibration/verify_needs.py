@@ -17,14 +17,14 @@ def need_of(needed_deg: float | None, plan: Plan | None, kit: Kit | None) -> tup
     counts.
     """
     if needed_deg is not None:
-        return needed_deg, "asked for were"
+        return needed_deg, "the requested limit is"
     if plan is not None:
         if plan.proof.worst_margin_deg >= plan.proof.pointing_error_deg:
             return plan.proof.worst_margin_deg, "the plan survives"
         return plan.proof.pointing_error_deg, "the plan was made for a head that is off by at most"
     if kit is not None:
         return kit.head.pointing_error_deg(), "by the kit this head is off by at most"
-    return ASSUMED_NEED_DEG, "taken as needed, as no plan was named, were"
+    return ASSUMED_NEED_DEG, "without a plan, the assumed limit is"
 
 
 def poses_to_visit(plan: Plan | None) -> Sequence[tuple[float, float]]:

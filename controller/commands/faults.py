@@ -36,7 +36,7 @@ def scenario_for(name: str | None, plan: Plan, program: Program) -> Scenario:
     for fault, line in zip(scenario.faults, scenario.lines, strict=True):
         late = _too_late(fault, program.expected_ns / NS, frames, exposures)
         if late:
-            raise InputError(f"{scenario.name}: line {line}: {late}, so this {fault.kind} would never come.")
+            raise InputError(f"{scenario.name}: line {line}: {late}, so this {fault.kind} would never occur.")
     return scenario
 
 

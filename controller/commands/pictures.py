@@ -101,7 +101,7 @@ def _size(kit: Kit, scale: float | None) -> tuple[int, int]:
     share = min(1.0, USUAL_WIDTH / max(field.pixels_across, field.pixels_up)) if scale is None else scale
     across, up = round(field.pixels_across * share), round(field.pixels_up * share)
     if min(across, up) < FEWEST_PIXELS:
-        raise InputError(f"--scale {share:g} leaves pictures of {across} x {up} pixels; give more.")
+        raise InputError(f"--scale {share:g} leaves pictures of {across} x {up} pixels; use a larger scale.")
     return across, up
 
 

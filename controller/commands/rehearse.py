@@ -109,7 +109,7 @@ def rehearse_command(
             result = runner.run()
         except HostKilled:
             result = RunResult(
-                False, "The program was killed; the session holds what was made until then.", 0, port.now()
+                False, "The program was killed; the session contains all exposures made before that.", 0, port.now()
             )
         session.end_run(result.sentence, complete=result.complete)
         return _write_all(folder, plan, session, rig, trace, result)

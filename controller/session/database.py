@@ -17,8 +17,8 @@ UNREADABLE = (sqlite3.Error, UnicodeDecodeError)  # the second if a message quot
 
 CAUSES = {
     "SQLITE_FULL": "the disk is full; free some space",
-    "SQLITE_READONLY": "it or its folder may not be written to; change the permissions or choose another place",
-    "SQLITE_PERM": "it or its folder may not be written to; change the permissions or choose another place",
+    "SQLITE_READONLY": "it or its folder is write-protected; change the permissions or choose another place",
+    "SQLITE_PERM": "it or its folder is write-protected; change the permissions or choose another place",
     "SQLITE_CANTOPEN": "it cannot be opened; check its name, its folder and the permissions",
     "SQLITE_BUSY": "another program is writing to it; wait for that program to finish",
     "SQLITE_IOERR": "the disk reports an error; copy the file to another disk",

@@ -95,7 +95,7 @@ def salvage(db: Database) -> tuple[Database, tuple[str, ...]]:
         kept = sum(is_believable(table, row) and _insert(copy, table, row) for _, row in sorted(rows.items()))
         expected = _expected(db, table, max(rows, default=0))
         if expected is None:
-            losses.append(f"{kept} {NOUNS[table]} can be read, and it is not known how many there were")
+            losses.append(f"of an unknown number of {NOUNS[table]}, {kept} can be read")
         elif kept < expected:
             losses.append(f"{expected - kept} of {expected} {NOUNS[table]} cannot be read")
     return copy, tuple(losses)
