@@ -1,4 +1,4 @@
-"""What comes in at either end of a link: whole frames of the other side, kept until they are asked for."""
+"""The receiving end of a link: whole frames of the other side, kept until they are asked for."""
 
 from __future__ import annotations
 
@@ -11,10 +11,10 @@ from protocol.units import Nanos
 
 
 class Inbox:
-    """The frames that have come in and were not asked for yet, `limit` at most: what does not fit is lost.
+    """Received frames that were not yet asked for, `limit` at most; a frame that does not fit is lost.
 
-    `of_board`: the frames of a board are wanted, else those of a host. Frames of the own side are echoes, and no sign of
-    life. `dropped` counts both, and what the link itself has no use for.
+    `of_board`: frames of a board are wanted, otherwise those of a host. Frames of the own side are echoes, not signs of
+    life. `dropped` counts lost frames, echoes and frames that the link itself has no use for.
     """
 
     def __init__(self, limit: int, *, of_board: bool) -> None:
@@ -23,13 +23,16 @@ class Inbox:
         self._frames: deque[CheckedFrame] = deque()
         self.dropped = 0
         self.last_heard: Nanos | None = None
-        """When the last undamaged frame of the other side came in."""
+        """When the last undamaged frame of the other side was received."""
 
     def __len__(self) -> int:
         return len(self._frames)
 
     def feed(self, data: bytes, now: Nanos) -> int:
-        """Take in bytes from the wire, in any chunks; how many whole frames of either side they ended."""
+        """Receive bytes from the wire, in chunks of any size; return the number of whole frames that they completed.
+
+        Frames of either side count.
+        """
         frames = self._deframer.feed(data)
         for frame in frames:
             if bool(frame.kind & FROM_BOARD_BIT) is not self._of_board:
@@ -43,11 +46,11 @@ class Inbox:
         return len(frames)
 
     def next_frame(self) -> CheckedFrame:
-        """The oldest frame. Raises IndexError where there is none."""
+        """The oldest frame. Raises IndexError if there is none."""
         return self._frames.popleft()
 
     def statistics(self, sent: int, retransmitted: int) -> LinkStatistics:
-        """A snapshot of the counters, with those of what this end has sent."""
+        """A snapshot of the counters, with the given counts of what this end has sent."""
         counters = self._deframer.counters
         return LinkStatistics(
             sent=sent,

@@ -1,10 +1,10 @@
-"""The world of a scenario, for the whole run: a camera, a mechanism and weather that differ from what the kit says.
+"""The world of a scenario, for the whole run: a camera, a mechanism and weather that differ from the kit.
 
     [world]
     buffer_exposures = 4
     write_ms = 2500
 
-Each key is in one table, with its range; most are named like the field of the camera, head or axis that they set.
+Each key is in one table, with its range. Most keys are named like the field of the camera, head or axis that they set.
 """
 
 import math
@@ -22,7 +22,7 @@ WorldValue = float | tuple[float, float]
 
 @dataclass(frozen=True, slots=True)
 class WorldKey:
-    """One key: what it says of the world, its range, its unit, and the keys that must be stated with it."""
+    """One key: its sentence, its range, its unit, and the keys that must be stated with it."""
 
     says: str
     least: float
@@ -68,7 +68,7 @@ KEYS: dict[str, WorldKey] = {
     "write_ms": WorldKey(
         "writing an exposure to the card takes {:.10g} ms", 0, 600_000, "ms", needs=("buffer_exposures",)
     ),
-    "noise_reduction_s": WorldKey("the camera takes a dark frame after exposures of {:.10g} s or more", 0, 3600, "s"),
+    "noise_reduction_s": WorldKey("the camera shoots a dark frame after exposures of {:.10g} s or more", 0, 3600, "s"),
     "misfire_share": WorldKey("the camera misses a share of {:.10g} of its releases", 0, 1),
     "lag_scatter_ms": WorldKey("the release lag varies by {:.10g} ms, at most by half of itself", 0, 5000, "ms"),
     "mirror_kick_deg_s": WorldKey("the mirror kicks the tilt axis by {:.10g}°/s", 0, 100, "°/s"),
@@ -91,12 +91,12 @@ KEYS: dict[str, WorldKey] = {
 
 
 def world_texts(world: Mapping[str, WorldValue]) -> list[str]:
-    """What a world says, a sentence for each key."""
+    """The sentences of a world, one for each key."""
     return [KEYS[key].text(value) for key, value in world.items()]
 
 
 def in_world(world: Mapping[str, WorldValue], camera: CameraSpec, head: HeadSpec) -> tuple[CameraSpec, HeadSpec]:
-    """The camera and the head as this world has them."""
+    """The camera and the head in this world."""
     axes: dict[str, Any] = {}
     for name, axis in (("pan", head.pan), ("tilt", head.tilt)):
         stated = _of(AxisSpec, world) | ({"drive": _drive(world)} if "holding_nm" in world else {})

@@ -1,4 +1,4 @@
-"""What any board refuses and why (protocol/SPEC.md, sections 3 to 5): one table, for the simulated and the real one."""
+"""What any board refuses and why (protocol/SPEC.md, sections 3 to 5): one table, for the simulated and the real board."""
 
 from __future__ import annotations
 
@@ -29,23 +29,23 @@ RESTING = {BoardState.DISARMED, BoardState.READY}
 
 
 class Spoken(Protocol):
-    """A board that is spoken to, and was greeted."""
+    """A board that was greeted and answers."""
 
     @property
     def boot_id(self) -> BootId:
-        """The boot that it named."""
+        """The boot id that it reported."""
 
     def next_id(self) -> CommandId:
-        """An id that no command had yet."""
+        """An id that no command has used yet."""
 
     def ask(self, request: Request) -> Reply:
         """Send a request and return its reply."""
 
     def order(self, request: Request) -> None:
-        """Send a request that must be accepted."""
+        """Send a request, which must be accepted."""
 
     def status(self) -> Status:
-        """What it says of itself."""
+        """The status that it reports."""
 
     def configure(self) -> None:
         """Describe both axes."""
@@ -54,7 +54,7 @@ class Spoken(Protocol):
         """Arm it."""
 
     def make_ready(self) -> None:
-        """Configure, arm and reference."""
+        """Configure, arm and reference it."""
 
 
 def axis(board: Spoken) -> SetAxis:
@@ -78,7 +78,7 @@ def arm(board: Spoken) -> Arm:
 
 
 def nothing(_: Spoken) -> None:
-    """As it is after its start."""
+    """Leave the board as it is after its start."""
 
 
 def half_configured(board: Spoken) -> None:
@@ -109,7 +109,7 @@ Make = Callable[[Spoken], Request]
 
 @dataclass(frozen=True, slots=True)
 class Refusal:
-    """A board that was brought to a state refuses a request for a reason."""
+    """A board in a certain state refuses a request for a reason."""
 
     begin: Begin
     request: Make
@@ -117,7 +117,7 @@ class Refusal:
     name: str
 
     def check(self, board: Spoken) -> None:
-        """The request is refused, and nothing has changed but what time changes."""
+        """Check that the request is refused, and that only what depends on time has changed."""
         self.begin(board)
         before = board.status()
         assert board.ask(self.request(board)) == Refused(self.reason)
@@ -133,7 +133,7 @@ def _plain(begin: Begin, reason: Reason, *requests: Make) -> list[Refusal]:
 
 
 def _spoilt(begin: Begin, make: Callable[[Spoken], Request], **wrong: int) -> Refusal:
-    """The request with one value that makes no sense."""
+    """The request with one invalid value."""
     name = f"{begin.__name__}, {make.__name__} with {wrong}"
     return Refusal(begin, lambda board: replace(make(board), **wrong), Reason.BAD_VALUE, name)  # type: ignore[arg-type]
 
@@ -184,7 +184,7 @@ REFUSALS: tuple[Refusal, ...] = (
     *_plain(armed, Reason.UNKNOWN_POSITION, move),
     *_plain(moving, Reason.BUSY, move, expose, reference, arm, axis),
     *(_beyond(*at) for at in ((LIMIT + 1, 0), (-LIMIT - 1, 0), (0, LIMIT + 1), (0, -LIMIT - 1))),
-    # Values come before the state: a disarmed board refuses them by the same name as an armed one.
+    # Values are checked before the state: a disarmed board refuses them for the same reason as an armed one.
     *(_spoilt(begin, axis, **wrong) for begin in (nothing, configured, ready) for wrong in BAD_AXES),
     *(_spoilt(begin, reference, **wrong) for begin in (nothing, configured, ready) for wrong in BAD_REFERENCES),
     *(_spoilt(begin, reference, **wrong) for begin in (configured, ready) for wrong in TOO_FAST_REFERENCES),

@@ -19,7 +19,7 @@ from controller.optics.outline import Array
 
 
 def _order_sentences(stated: Stated, drift: Estimate | None, advice: str) -> list[str]:
-    """Sentences on what the order of the readings protects from."""
+    """Sentences on what the order of the readings protects against."""
     if stated is Stated.SCATTER:
         return [
             "The intervals are from the scatter alone, not 95 %: in the order of these readings, a drift or correlated "
@@ -138,7 +138,7 @@ def backlash_found(result: BacklashResult, readings: Readings, axis: AxisName, s
     one_side = result.repeatability_of_one_side
     sentences = [
         f"Play of the {axis.value} axis: {from_to(result.reversal)} at the worst position (B), "
-        f"{plus_minus(abs(mean.value), mean.u, mean.freedom)}° in the mean ({result.stated}).",
+        f"{plus_minus(abs(mean.value), mean.u, mean.freedom)}° on average ({result.stated}).",
         f"Repeatability R {from_to(result.repeatability)} from both sides; accuracy A {from_to(result.accuracy)} "
         f"(ISO 230-2, {result.stated}).",
         _rule(result.play_deg, steps_per_degree),

@@ -1,4 +1,4 @@
-"""The finding of how far the lens is beside the pan axis."""
+"""The finding of how far the lens is to one side of the pan axis."""
 
 import math
 
@@ -15,13 +15,13 @@ from controller.kit.kit import Kit
 def centre_finding(
     kit: Kit | None, given: LensGiven, distance_mm: float, places_px: tuple[float, float], u_aim_deg: float
 ) -> Finding:
-    """How far the lens stands beside the pan axis, from a mark on the ground before and after half a turn.
+    """How far the lens is to one side of the pan axis, from a mark on the ground before and after half a turn.
 
-    It goes with the record of the lens's place but is no place along the rail, so nothing is stored. Raises InputError.
+    The result is a sideways offset and not a place along the rail, so nothing is stored. Raises InputError.
     """
     _, focal_px = typed_focal(kit, given)
     if distance_mm <= NEAREST_MM:
-        raise InputError(f"--distance-mm {distance_mm:g}: a mark nearer than {NEAREST_MM:g} mm stands in the camera.")
+        raise InputError(f"--distance-mm {distance_mm:g}: must be more than {NEAREST_MM:g} mm.")
     values = {"first_px": places_px[0], "second_px": places_px[1], "focal_px": focal_px, "distance_mm": distance_mm}
     value = sideways_mm(**values)
     unsure = {
@@ -31,14 +31,14 @@ def centre_finding(
         "distance_mm": distance_mm * U_DISTANCE_SHARE,
     }
     u_read, parts = propagated(sideways_mm, values, unsure)
-    parts["aim_deg"] = distance_mm * math.radians(u_aim_deg)  # a lens not quite upright looks beside its foot
+    parts["aim_deg"] = distance_mm * math.radians(u_aim_deg)  # a lens that is not vertical looks beside its foot
     u = math.hypot(u_read, parts["aim_deg"])
     side = "left" if value > 0 else "right"
     where = f"{plus_minus(abs(value), u, math.inf)} mm {'right' if value > 0 else 'left'} of the pan axis (95 %)"
-    advice = "which cannot be told from none" if abs(value) < 2 * u else f"so slide the camera {side} by that much"
-    sentences = [f"The lens stands {where}, {advice}."]
+    advice = "too little to tell from zero" if abs(value) < 2 * u else f"so slide the camera {side} by that much"
+    sentences = [f"The lens is {where}, {advice}."]
     if parts["aim_deg"] > max(part for name, part in parts.items() if name != "aim_deg"):
-        sentences.append("Most of that uncertainty comes from how straight down the lens looks: a nearer mark says more.")
+        sentences.append("Most of that uncertainty comes from how straight down the lens looks: use a nearer mark.")
     return Finding(
         kind=CalibrationKind.PARALLAX,
         axis=None,

@@ -1,4 +1,4 @@
-"""Where the head was told to stand for each photograph."""
+"""The commanded position of the head for each photograph."""
 
 from pathlib import Path
 
@@ -11,8 +11,10 @@ from controller.optics.outline import Array
 
 
 def commanded_steps(text: str, count: int) -> Array:
-    """Where the head was told to stand for each photograph: one number is the steps between neighbours, else one for
-    each, separated by commas or as the column commanded_steps of a CSV file. Raises InputError.
+    """The commanded position of the head for each photograph, in steps.
+
+    One number is the steps between neighbours. Otherwise there is one for each, separated by commas or as the column
+    commanded_steps of a CSV file. Raises InputError.
     """
     path = Path(text)
     if path.suffix.lower() == ".csv" or path.is_file():
@@ -27,6 +29,6 @@ def commanded_steps(text: str, count: int) -> Array:
     moved = np.diff(steps)
     if not (np.all(moved > 0) or np.all(moved < 0)):
         raise InputError(
-            f"--commanded-steps {text}: the steps must keep growing (or falling), as the photographs were taken."
+            f"--commanded-steps {text}: the steps must always grow (or always fall), in the order of the photographs."
         )
     return steps

@@ -1,4 +1,4 @@
-"""A value with its interval in words, to as many digits as the interval is known to."""
+"""A value with its interval in words, to as many digits as the interval justifies."""
 
 import math
 
@@ -9,7 +9,7 @@ from controller.calibration.spread import Interval
 def plus_minus(value: float, u: float, freedom: float) -> str:
     """A value and the half-width of its 95 % interval, to two digits of the latter (GUM, JCGM 100:2008, 7.2.6).
 
-    Nine digits at most: where the half-width is smaller than the last of them, it is told as that.
+    At most nine digits: a smaller half-width is stated as the last of them.
     """
     half = coverage_factor(freedom) * u
     last = math.floor(math.log10(max(abs(value), half, 1e-300))) - 8

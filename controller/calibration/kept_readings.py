@@ -1,4 +1,4 @@
-"""Readings kept in a file while they are typed, so that an interruption costs none of them."""
+"""Readings kept in a file while they are typed, so that an interruption loses none of them."""
 
 import os
 from collections.abc import Callable
@@ -10,9 +10,9 @@ from controller.files import Rewritten
 
 
 class KeptReadings:
-    """A new CSV file in `folder`, written whole after every row; `tell` hears once where it is.
+    """A new CSV file in `folder`, written whole after every row; `tell` receives its path once.
 
-    Where it cannot be written, that is told once, and the readings go on without it.
+    If it cannot be written, `tell` receives that once, and the readings continue without it.
     """
 
     def __init__(self, tell: Callable[[str], None], folder: Path = Path()) -> None:
@@ -21,7 +21,7 @@ class KeptReadings:
         self._failed = False
 
     def __call__(self, text: str) -> None:
-        """Keep all rows so far, as the text of a CSV file."""
+        """Keep all rows so far, given as the text of a CSV file."""
         if self._failed or not text:
             return
         file = self._file or Rewritten(self._new())

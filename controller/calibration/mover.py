@@ -1,4 +1,4 @@
-"""One axis at a time, moved to be measured."""
+"""Moving one axis at a time, for a measurement."""
 
 from controller.amounts import duration
 from controller.calibration.records import AxisName
@@ -16,9 +16,9 @@ class HandMover:
         self.moved = AxisName.PAN
 
     def wait_go_to(self, axis: AxisName, *stops: int) -> None:
-        """Announce, then move one axis to these absolute steps in turn, and come to rest; zero is found first if needed.
+        """Announce, then move one axis to these absolute steps in turn, and come to rest. Zero is found first if needed.
 
-        Between two calls the head rests disarmed, so that the board waits for the reading as long as it takes. Raises
+        Between calls the head rests disarmed, so that the board waits for a reading for as long as it takes. Raises
         InputError, WorldError.
         """
         hand = self._hand

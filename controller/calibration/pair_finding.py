@@ -1,4 +1,4 @@
-"""The finding of two photographs of a lens that is known: steps per degree."""
+"""The finding of two photographs through a known lens: steps per degree."""
 
 import math
 from collections.abc import Sequence
@@ -28,7 +28,7 @@ PARTS: dict[UncertaintySource, str] = {
     UncertaintySource.REGISTRATION: "registration",
     UncertaintySource.POSES: "poses",
 }
-ASIDE = 0.2  # how much of a turn may be about another axis than the one that is calibrated
+ASIDE = 0.2  # the largest share of the turn that may be about another axis than the one being calibrated
 
 
 def pair_finding(
@@ -41,10 +41,10 @@ def pair_finding(
     standing: PupilPlace,
     u_pose_deg: float,
 ) -> Finding:
-    """The finding of two photographs, taken at these steps of the axis.
+    """The finding of two photographs, shot at these steps of the axis.
 
-    `u_pose_deg` is the standard uncertainty of where the head stops. Raises InputError; NotBelievable where the result is
-    not to be relied on.
+    `u_pose_deg` is the standard uncertainty of where the head stops. Raises InputError; NotBelievable if the result is
+    unreliable.
     """
     camera = camera_for(taken[0], kit, given.focal_mm, given.pixel_um)
     focal_mm = focal_of_camera_mm(camera, taken[0], kit, given)
@@ -56,7 +56,7 @@ def pair_finding(
     aside = abs(float(toward[0 if axis is AxisName.PAN else 1]))
     if angle_deg < 0.5 or aside > ASIDE or (toward @ about) * moved <= 0:
         raise ReadingsRefused(
-            f"{taken[1].path}: against {taken[0].path.name} the camera turned by {angle_deg:.2f}°, "
+            f"{taken[1].path}: from {taken[0].path.name} to this the camera turned by {angle_deg:.2f}°, "
             f"{'which is too little' if angle_deg < 0.5 else 'but not as the steps say'}; give them in the order of the "
             f"steps, of the {axis} axis, at least half a degree apart."
         )
@@ -79,7 +79,7 @@ def pair_finding(
             f"{abs(moved):g} steps turned the camera by {plus_minus(angle_deg, u_angle, math.inf)}°: "
             f"{plus_minus(value, u_value, math.inf)} steps per degree (95 %, "
             f"{counted(int(pair.turn.kept.sum()), 'point')}).",
-            f"Most of that uncertainty comes from the {PARTS[largest]}. A closed ring (--ring) needs to know less.",
+            f"Most of that uncertainty comes from the {PARTS[largest]}. A closed ring (--ring) needs fewer figures.",
         ),
         more={"u_parts_deg": {part.value: parts[part] for part in parts}},
         lens=lens_name(kit),

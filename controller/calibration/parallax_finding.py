@@ -27,20 +27,20 @@ from controller.optics.projection import Projection
 
 @dataclass(frozen=True, slots=True)
 class Rail:
-    """Where the rail's scale stood, and whether it counts up as the camera slides forward."""
+    """The reading of the rail's scale, and whether it grows as the camera slides forward."""
 
     rail_mm: float
     grows_forward: bool = True
     u_rail_mm: float = 0.25  # read to half a millimetre or so
 
     def without(self, offset: float) -> float:
-        """Where it should stand when the camera is slid back by `offset`."""
+        """The reading once the camera is slid back by `offset`."""
         return self.rail_mm - offset if self.grows_forward else self.rail_mm + offset
 
 
 @dataclass(frozen=True, slots=True)
 class MeasuredOffset:
-    """An offset with its standard uncertainty, what contributes to it, and what is needed to say how good it must be."""
+    """An offset with its standard uncertainty, the parts of that, and what limits how exact it must be."""
 
     offset: float
     u_offset: float
@@ -89,9 +89,8 @@ def must_be_usable(scene: Scene) -> None:
     """Raise InputError for marks that cannot be where they are said to be."""
     if scene.near_mm <= NEAREST_MM:
         raise InputError(
-            f"--near-mm {scene.near_mm:g}: a mark nearer than {NEAREST_MM:g} mm to the axis stands nearer than the "
-            "camera; "
-            "distances are from the pan axis."
+            f"--near-mm {scene.near_mm:g}: a mark less than {NEAREST_MM:g} mm from the axis is nearer than the camera. "
+            "Distances are from the pan axis."
         )
     least, option = (scene.far_mm, "far") if scene.far_mm is not None else (scene.far_at_least_mm, "far-at-least")
     if least is not None and least < 1.2 * scene.near_mm:
@@ -103,7 +102,7 @@ def must_be_usable(scene: Scene) -> None:
 def parallax_finding(
     measured: MeasuredOffset, scene: Scene, rail: Rail | None, kit: Kit | None, focal_mm: float | None
 ) -> Finding:
-    """The record of an offset and what to do about it. Raises NotBelievable for one that no rail allows."""
+    """The record of an offset and what to do about it. Raises NotBelievable if no rail allows that offset."""
     offset, u = measured.offset, measured.u_offset
     if abs(offset) > min(FARTHEST_OFFSET_MM, scene.near_mm / 2):
         raise ReadingsRefused(
@@ -117,7 +116,7 @@ def parallax_finding(
     where = f"The no-parallax point is {plus_minus(abs(offset), u, math.inf)} mm {side} the pan axis (95 %)"
     sentences = [f"{where}: slide the camera {slide} by {abs(offset):.1f} mm."]
     if abs(offset) < 2 * u:
-        sentences = [f"{where}, which cannot be told from none: leave it."]
+        sentences = [f"{where}, too little to tell from zero: leave it."]
     sentences.append(
         f"For things {nearest / 1000:g} m away, {costs:.2f} mm cost one pixel at {measured.edge_deg:.0f}° off the middle"
         + (", more than this is uncertain by." if 2 * u < costs else f"; {_advice(measured)}")
@@ -143,9 +142,9 @@ def parallax_finding(
 
 
 def _advice(measured: MeasuredOffset) -> str:
-    """How to be surer, by what contributes most."""
+    """How to reduce the uncertainty, by what contributes most to it."""
     largest = max(measured.parts, key=lambda name: measured.parts[name])
     share = largest in {"distortion", "lens", "far_per_mm", "focal_px", "near_mm", "angle_deg"}
     if share and abs(measured.offset) > measured.u_offset:
         return "slide, and measure again: most of the uncertainty shrinks with the offset."
-    return "measured again with a nearer mark it would be surer."
+    return "a nearer mark would reduce the uncertainty."

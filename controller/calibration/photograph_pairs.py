@@ -1,4 +1,4 @@
-"""How the camera turned from one photograph to another, and why that may not be found."""
+"""The turn of the camera between two photographs, and why it may not be found."""
 
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
@@ -27,10 +27,10 @@ def matched_pairs(taken: Sequence[Photograph], *, closed: bool) -> list[Points]:
 def registered(
     first: Photograph, second: Photograph, camera: PictureGeometry, without: tuple[float, float, float] | None = None
 ) -> tuple[PictureTurn, Points]:
-    """The turn between two photographs, and the points it was found from.
+    """The turn between two photographs, and the points from which it was found.
 
-    What the first one shows around `without` (column, row, and half the width and height) is left out, as it is near.
-    Raises InputError, NotBelievable.
+    The part of the first photograph around `without` (column, row, and half the width and height) is left out, because it
+    is near. Raises InputError, NotBelievable.
     """
     points = matched(features_of(first.grey), features_of(second.grey))
     if without is not None:
@@ -42,7 +42,7 @@ def registered(
 
 @contextmanager
 def finding_turn(first: Photograph, second: Photograph) -> Iterator[None]:
-    """Within: what a turn between two photographs cannot be found from is raised as InputError."""
+    """Raise InputError if the work inside cannot find a turn between two photographs."""
     try:
         yield
     except NoOverlap:
@@ -74,9 +74,9 @@ def must_fit(pair: PairSolution, first: Photograph) -> None:
 
 
 def no_overlap(first: Photograph, second: Photograph) -> InputError:
-    """Two photographs that have too little in common."""
+    """The refusal of two photographs that have too little in common."""
     return InputError(
-        f"{second.path}: shows too little of what {first.path.name} shows; take neighbours that share a third of the "
+        f"{second.path}: shows too little of what {first.path.name} shows. Shoot neighbours that share a third of the "
         "picture, sharp, of something with detail."
     )
 
@@ -84,6 +84,6 @@ def no_overlap(first: Photograph, second: Photograph) -> InputError:
 def misfit_sentence(path: Path, rms_px: float) -> str:
     """Why a turn is not believed."""
     return (
-        f"{path}: its points fit no turn of the camera better than {rms_px:.1f} px; did the camera stand off its "
-        "no-parallax point, or does the lens distort?"
+        f"{path}: its points fit no turn of the camera better than {rms_px:.1f} px. Check that it turns about its "
+        "no-parallax point, and the lens's distortion."
     )

@@ -22,7 +22,7 @@ class Listed:
         return self.record.model_dump(mode="json") | {"standing": self.standing}
 
     def line(self) -> str:
-        """In one line: when, what, how much and how sure, and whether it counts."""
+        """One line: when, what, how much with its uncertainty, and whether it counts."""
         record = self.record
         name, value = next(iter(record.values.items()))
         u = record.uncertainties.get(f"u_{name}")
@@ -31,7 +31,7 @@ class Listed:
         return f"{record.id:4}  {record.made_at:%Y-%m-%d %H:%M}  {record.kind.value:9}{axis:5}{said}  [{self.standing}]"
 
     def text(self) -> str:
-        """The record with all it holds."""
+        """The record with everything in it."""
         record = self.record
         lines = [self.line(), f"      how: {record.how}" + (f"; with: {record.with_what}" if record.with_what else "")]
         if record.lens or record.focal_length_mm:
@@ -46,7 +46,7 @@ class Listed:
 
 
 def listed(record: records.Record, kept: Sequence[records.Record], kit: Kit, now: datetime) -> Listed:
-    """How a record stands at `now` among all that are kept of a kit."""
+    """How a record stands at `now` among all records of a kit."""
     return Listed(record, _standing_of(record, kept, kit, now))
 
 

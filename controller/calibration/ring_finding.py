@@ -23,18 +23,18 @@ from controller.errors import InputError
 from controller.kit.kit import Kit
 from controller.optics.outline import Array
 
-MISSED_DEG = 0.25  # a head that stops this far from where it was told is not calibrated but repaired
-MOST_MISFIT_PX = 1.5  # of far things, whatever the lens; beyond it something near shifts
-MOSTLY = 0.5  # of a variance
+MISSED_DEG = 0.25  # the head of a larger scatter needs repair, not calibration
+MOST_MISFIT_PX = 1.5  # for far things, with any lens; beyond this, something near is shifting
+MOSTLY = 0.5  # the share of a variance that counts as most of it
 FOCAL_SHARE = 0.2
 
 
 def ring_finding(
     taken: Sequence[Photograph], steps: Array, kit: Kit | None, given: LensGiven, standing: PupilPlace
 ) -> Finding:
-    """The finding of photographs once round, in order, taken at these steps of the pan axis.
+    """The finding of photographs in order once round, shot at these steps of the pan axis.
 
-    Raises InputError; NotBelievable where the result is not to be relied on.
+    Raises InputError; NotBelievable if the result is unreliable.
     """
     camera = camera_for(taken[0], kit, given.focal_mm, given.pixel_um)
     pairs = matched_pairs(taken, closed=True)
@@ -44,8 +44,8 @@ def ring_finding(
         raise no_overlap(taken[error.pair], taken[(error.pair + 1) % len(taken)]) from None
     except NotClosed:
         raise ReadingsRefused(
-            f"{taken[0].path}: the turns do not add up to 360° for any focal length near the one expected; is the ring "
-            "closed, in order, once round, and the focal length about right?"
+            f"{taken[0].path}: the turns do not add up to 360° for any focal length near the one expected. Shoot one "
+            "closed ring in order, and check the focal length."
         ) from None
     except ValueError as error:
         raise InputError(f"{taken[0].path}: {error}; check the lens's projection and focal length.") from None
@@ -58,7 +58,7 @@ def _check_fit(ring: Ring, expected: PictureGeometry, taken: Sequence[Photograph
     share = ring.camera.focal_px / expected.focal_px
     if abs(share - 1) > FOCAL_SHARE:
         raise ReadingsRefused(
-            f"{first.path}: the ring closes at {share:.2f} times the focal length expected; is it closed, once round?"
+            f"{first.path}: the ring closes at {share:.2f} times the expected focal length; shoot one closed turn."
         )
     if ring.steps_per_degree < 0:
         raise ReadingsRefused(f"{first.path}: the camera turned the other way than the steps say; reverse one of them.")
@@ -75,9 +75,8 @@ def _check_fit(ring: Ring, expected: PictureGeometry, taken: Sequence[Photograph
     if ring.missed_deg > MISSED_DEG:
         worst = int(np.argmax(np.abs(ring.residual_deg)))
         raise ReadingsRefused(
-            f"{taken[worst].path}: from here the camera turned by {abs(ring.residual_deg[worst]):.2f}° more or less "
-            "than the "
-            "steps say; were all photographs taken, in order, and did the head slip?"
+            f"{taken[worst].path}: from here the camera turned by {abs(ring.residual_deg[worst]):.2f}° more or less than "
+            "the steps say. Check that no photograph is missing or out of order, and that nothing slips."
         )
     must_fit_gearing(str(first.path), ring.steps_per_degree, nominal_rate(kit, AxisName.PAN))
 
@@ -103,12 +102,12 @@ def _finding(
     ]
     if ring.pupil_share > MOSTLY:
         sentences.append(
-            "Most of the focal length's uncertainty comes from the lens's place: near things shift if it is off. "
-            "Measure that (`fullturn calibrate parallax`), and say --u-pupil-mm."
+            "Most of the focal length's uncertainty comes from the lens's place: near things shift if it is wrong. "
+            "Measure that (`fullturn calibrate parallax`), and give --u-pupil-mm."
         )
     if rms > MOST_MISFIT_PX:
         sentences.append(
-            "Mind: the points fit worse than they should. Near things shift if the lens stands off its no-parallax point."
+            "The points fit worse than they should. Near things shift if the pan axis misses the no-parallax point."
         )
     return Finding(
         kind=CalibrationKind.STEPS,
@@ -174,7 +173,7 @@ def _lens_sentence(lens: dict[str, float]) -> str:
 def _residual_plot(ring: Ring, steps: Array) -> Plot:
     return Plot(
         heading="Residuals",
-        caption="What each turn to the next photograph differs from what the steps say; the last one closes the ring.",
+        caption="Difference of each turn to the next photograph from the steps; the last one closes the ring.",
         x_label="steps",
         y_label="residual °",
         series=(PlotSeries("turn to the next", steps.tolist(), ring.residual_deg.tolist()),),

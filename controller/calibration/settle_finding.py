@@ -1,4 +1,4 @@
-"""The finding of how the head rings after a move, from any sensor's readings or a burst of photographs."""
+"""The finding of how the head vibrates after a move, from a sensor's readings or a burst of photographs."""
 
 import math
 from collections.abc import Mapping, Sequence
@@ -20,13 +20,13 @@ from controller.optics.outline import Array
 from controller.optics.projection import off_axis_angle
 from controller.program.timing import SETTLED_PX
 
-MOST_KEPT = 1000  # residuals in a record
+MOST_KEPT = 1000  # the largest number of residuals in a record
 SINGLE = "95 %, if a single vibration rings"
 
 
 @dataclass(frozen=True, slots=True)
 class Still:
-    """What still means: for a lens and a shutter time (else the kit's), and a blur in pixels, peak to peak."""
+    """What counts as still: a blur in pixels, peak to peak, for a lens and a shutter time (otherwise the kit's)."""
 
     lens: LensGiven
     shutter_s: float | None = None
@@ -35,7 +35,7 @@ class Still:
 
 @dataclass(frozen=True, slots=True)
 class _Read:
-    """Readings: where from, when, how much, and how many degrees one unit of them is (None: unknown).
+    """Readings: source, times, values, and how many degrees one unit is (None: unknown).
 
     `factor` is what the sensor's own values were multiplied by.
     """
@@ -51,7 +51,7 @@ class _Read:
 def readings_finding(
     kit: Kit | None, readings: Readings, from_ms: float, degrees_per_unit: float | None, still: Still
 ) -> Finding:
-    """From readings with the columns time_ms and value, those before `from_ms` left out.
+    """From readings with the columns time_ms and value, without those before `from_ms`.
 
     Raises InputError, NotBelievable.
     """
@@ -73,22 +73,21 @@ def burst_finding(kit: Kit | None, taken: Sequence[Photograph], every_ms: float 
     camera = camera_for(taken[-1], kit, still.lens.focal_mm, still.lens.pixel_um)
     turns = [registered(taken[-1], photograph, camera)[0].vector_rad for photograph in taken[:-1]]
     moved = np.degrees(np.array([*turns, np.zeros(3)]))
-    axis = 1 if np.ptp(moved[:, 1]) >= np.ptp(moved[:, 0]) else 0  # to the right, or up
+    axis = 1 if np.ptp(moved[:, 1]) >= np.ptp(moved[:, 0]) else 0  # to the right, or up: the larger motion
     time = _moments_s(taken, every_ms)
     return _finding(kit, _Read(str(taken[0].path), time, moved[:, axis], "°", 1.0), still)
 
 
 def _moments_s(taken: Sequence[Photograph], every_ms: float | None) -> Array:
-    """When the photographs were taken, the first at 0. Raises InputError."""
+    """When the photographs were shot, the first at 0, in seconds. Raises InputError."""
     if every_ms is not None:
         return np.asarray(np.arange(len(taken)) * every_ms / 1000)
     moments = np.array([math.nan if photograph.taken_s is None else photograph.taken_s for photograph in taken])
     wrong = np.flatnonzero(~(np.diff(moments) > 0))
     if len(wrong):
         raise InputError(
-            f"{taken[wrong[0] + 1].path}: does not say when it was taken, to the millisecond and later than the one "
-            "before; "
-            "give the time between them with --every-ms."
+            f"{taken[wrong[0] + 1].path}: does not state a time in milliseconds that is later than the one "
+            "before; give the time between them with --every-ms."
         )
     return np.asarray(moments - moments[0])
 
@@ -114,7 +113,7 @@ def _finding(kit: Kit | None, read: _Read, still: Still) -> Finding:
     shutter_s = still.shutter_s or (max(kit.shutter_times_s()) if kit is not None else None)
     if read.degrees is None or pixel_deg is None or shutter_s is None:
         sentences.append(
-            "How long to wait was not worked out: that needs the sensor's unit (--degrees-per-unit), the lens and the "
+            "How long to wait was not worked out. It needs the sensor's unit (--degrees-per-unit), the lens and the "
             "shutter time (--kit, or --focal-length-mm, --pixel-um and --shutter-s)."
         )
     else:
@@ -154,7 +153,7 @@ def _interval(ringing: Ringing, value: float, u: float, hidden: float) -> tuple[
 
 
 def _pair_sentence(intervals: Mapping[str, tuple[float, float]]) -> str:
-    """What two vibrations that look like one would mean."""
+    """The result if two vibrations look like one."""
 
     def said(name: str) -> str:
         return low_to_high(*intervals[name])
@@ -167,7 +166,7 @@ def _pair_sentence(intervals: Mapping[str, tuple[float, float]]) -> str:
 
 
 def _pixel_deg(kit: Kit | None, lens: LensGiven) -> float | None:
-    """The angle of one pixel in the middle of the picture, None where it cannot be known."""
+    """The angle of one pixel at the middle of the picture, None if unknown."""
     if kit is None:
         if lens.focal_mm is None or lens.pixel_um is None:
             return None
@@ -193,7 +192,7 @@ def _plots(read: _Read, ringing: Ringing) -> tuple[Plot, ...]:
         ),
         Plot(
             heading="Residuals",
-            caption="Readings less fit; nothing but noise should be left.",
+            caption="Readings minus fit; only noise should remain.",
             x_label="time ms",
             y_label=read.unit,
             series=(PlotSeries("residual", time, (read.value - ringing.fitted).tolist()),),

@@ -1,7 +1,7 @@
 """Readings that the operator types in: what to do and what to read, one question at a time.
 
 With a Mover the head goes to each place by itself; without one the operator is told where to send it. Places are visited
-in shuffled order, the first again at the end. A drift of the instrument is then visible; in the order of the places it
+in shuffled order, the first again at the end. A drift of the instrument is then visible. In the order of the places it
 would look like a wrong scale (R. A. Fisher, *The Design of Experiments*, 1935, chapter 2).
 """
 
@@ -21,7 +21,7 @@ __all__ = ["Mover", "PersonAtHead"]
 GOLDEN = 0.6180339887498949
 POSITIONS = 12
 YAWS = 8
-ORDERS = 50  # of which the one that correlates least with the places is used
+ORDERS = 50  # the order that correlates least with the places is used
 ANGLE = NumberQuestion("angle_deg", "Angle read, degrees")
 Place = TypeVar("Place")
 
@@ -39,7 +39,10 @@ def _range_of(axis: AxisName, kit: Kit | None) -> tuple[float, float]:
 
 
 def spread(low: float, high: float, count: int) -> list[float]:
-    """Places over a range, sorted, that never coincide with a gear's own period: multiples of the golden ratio."""
+    """Places over a range, sorted.
+
+    They are multiples of the golden ratio, so that they never coincide with a gear's own period.
+    """
     return sorted(round(low + (high - low) * (GOLDEN * (n + 0.5) % 1), 2) for n in range(count))
 
 
@@ -102,7 +105,7 @@ def asked_turns(operator: PersonAtHead) -> Readings:
 
 
 def asked_approaches(operator: PersonAtHead, axis: AxisName, kit: Kit | None, positions: int, times: int) -> Readings:
-    """Positions approached from both sides, several times: each time all of them, in a new order."""
+    """Positions approached from both sides, several times: all of them each time, in a new order."""
     plain = axis_of(kit, axis)
     rate = None if plain is None else plain.steps_per_degree
     places = [(place, side) for place in spread(*_range_of(axis, kit), positions) for side in (1, -1)]
@@ -122,7 +125,7 @@ def asked_approaches(operator: PersonAtHead, axis: AxisName, kit: Kit | None, po
 
 
 def asked_tilts(operator: PersonAtHead, kit: Kit | None) -> Readings:
-    """The tilt at yaws round the turn, the tilt axis at rest."""
+    """The tilt at yaws round the turn, without moving the tilt axis."""
     operator.tell("Bring the camera level, and leave the tilt axis alone from here on. Upward is plus.")
     plain = axis_of(kit, AxisName.PAN)
     rate = None if plain is None else plain.steps_per_degree

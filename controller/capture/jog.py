@@ -1,4 +1,4 @@
-"""A head moved by a person: by single keys, or to a pose. Every motion is announced."""
+"""Moving the head for a person: by single keys, or to a pose. Every motion is announced."""
 
 from collections.abc import Callable
 from contextlib import AbstractContextManager
@@ -17,13 +17,13 @@ from protocol.units import NS
 
 @dataclass(frozen=True, slots=True)
 class Keys:
-    """Single keys: `reading` lets them come one by one, `next_key` is the next one or None."""
+    """Single keys: within `reading` they arrive one by one; `next_key` returns the next one, or None."""
 
     reading: Callable[[], AbstractContextManager[None]]
     next_key: Callable[[], str | None]
 
 
-SIZES_DEG = (10.0, 1.0, 0.1, 0.0)  # the last one: a single step of the motor
+SIZES_DEG = (10.0, 1.0, 0.1, 0.0)  # the last is one step of the motor
 WAYS = {
     "r": (1, 0), "l": (-1, 0), "u": (0, 1), "d": (0, -1),
     "\x1b[C": (1, 0), "\x1b[D": (-1, 0), "\x1b[A": (0, 1), "\x1b[B": (0, -1),
@@ -37,11 +37,11 @@ HELP = (
 
 
 def jog_by_keys(hand: Hand, keys: Keys, people: People) -> None:
-    """Move by keys until the operator ends it. Raises RunStopped at Ctrl-C; WorldError, LinkLost."""
+    """Move by keys until the operator ends it. Raises WorldError, LinkLost, and RunStopped at Ctrl-C."""
     size_deg = SIZES_DEG[1]
     people.say(HELP)
     ready(hand, people)
-    with hand.keys_only(), keys.reading():  # what was pressed before is dropped
+    with hand.keys_only(), keys.reading():  # keys pressed before this are dropped
         people.say(place_of(hand).text())
         while (key := hand.wait_key(keys.next_key)) not in ("q", "\r", "\n"):
             if key in set("1234"):
@@ -77,7 +77,7 @@ def _step(hand: Hand, way: tuple[int, int], size_deg: float, people: People) -> 
 
 @dataclass(frozen=True, slots=True)
 class HeadPlace:
-    """Where the camera looks (yaw and pitch in the levelled world), and where the axes are in steps."""
+    """Where the camera points (yaw and pitch in the levelled world), and where the axes are in steps."""
 
     yaw_deg: float
     pitch_deg: float
@@ -90,14 +90,14 @@ class HeadPlace:
 
 
 def place_of(hand: Hand) -> HeadPlace:
-    """Where the head is, as far as it knows."""
+    """Where the head is, by its own count of steps."""
     return HeadPlace(*hand.pose_deg, *hand.at_steps)
 
 
 def jog_to(
     hand: Hand, program: Program, yaw_deg: float, pitch_deg: float, people: People, *, zero_here: bool = False
 ) -> HeadPlace:
-    """Move to a pose; with `zero_here` a head without switches is at its mark now. Raises InputError, WorldError."""
+    """Move to a pose; `zero_here` says that a head without switches is at its mark now. Raises InputError, WorldError."""
     head = program.kit.head
     pan_deg, tilt_deg = axes_for(head, yaw_deg, pitch_deg)
     target = to_steps(pan_deg, head.pan), to_steps(tilt_deg, head.tilt)
@@ -107,7 +107,7 @@ def jog_to(
         raise InputError("--zero-here is for a head without switches at zero; this one finds zero by itself.")
     if zero_here or not hand.known:
         if not (zero_here or hand.finds_zero or hand.wait_answer(AT_MARK)):
-            raise WorldError("Zero is not set. With the head at its mark, --zero-here makes that place zero.")
+            raise WorldError("Zero is not set. Put the head at its mark, and add --zero-here.")
         find_zero(hand, people)
     lasts = duration(hand.motion_ns(target) / NS)
     hand.wait_announced(f"to yaw {yaw_deg:.1f}°, pitch {pitch_deg:.1f}°, about {lasts}", people.lead_ns)

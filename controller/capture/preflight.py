@@ -1,4 +1,4 @@
-"""What matters before anything moves: what was looked at and found right, and what nobody but the operator can see."""
+"""The checks before anything moves: what the program found right, and what only the operator can check."""
 
 import shutil
 from dataclasses import dataclass
@@ -26,9 +26,9 @@ ORDINALS = (
 
 @dataclass(frozen=True, slots=True)
 class Check:
-    """One thing that matters before anything moves: what, what was found, and whether the run may go on.
+    """One check before anything moves: what, what was found, and whether the run may begin.
 
-    `looked` is whether this program has looked at it and found it right; if not, somebody must see to it.
+    `looked` is whether this program itself found it right; if not, a person must check it.
     """
 
     what: str
@@ -38,19 +38,19 @@ class Check:
 
     @property
     def word(self) -> str:
-        """How it stands: `ok` only for what was looked at, `see` for what you must see to yourself, `NO` ends the run."""
+        """`ok` if the program looked at it, `see` if you must check it yourself, `NO` if it prevents the run."""
         return word_of(self.good, looked=self.looked)
 
 
 def word_of(good: bool, *, looked: bool) -> str:
-    """What is said of something that is to be as it should: looked at, or to be seen to by a person, or wrong."""
+    """The word for a check: looked at, to be checked by a person, or wrong."""
     return "NO" if not good else "ok" if looked else "see"
 
 
 def checks(plan: Plan, program: Program, welcome: Welcome, out: Path, remembered: Remembered = NOTHING) -> list[Check]:
     """All checks, in the order in which they are read.
 
-    `out` is the session that will be written; `remembered` is what it holds of runs before this one.
+    `out` is the session that will be written; `remembered` is what it contains of earlier runs.
     """
     fastest = max(program.pan.speed_steps_s, program.tilt.speed_steps_s)
     frames, left = counted(len(plan.frames), "frame"), counted(len(program.exposures), "exposure")
@@ -72,7 +72,7 @@ def _pointing_check(plan: Plan) -> Check:
     proof = plan.proof
     fits = proof.worst_margin_deg >= proof.pointing_error_deg
     text = f"survives {proof.worst_margin_deg:.2f}° of error, this head may be off by {proof.pointing_error_deg:.2f}°" + (
-        "" if fits else ": neighbours may share a little less than asked"
+        "" if fits else ": neighbours may share a little less than requested"
     )
     if plan.kit.source("head.level_error_deg") is Source.EXAMPLE:
         text += f" if it stands level within {plan.kit.head.level_error_deg:g}° (level_error_deg is not stated)"
@@ -81,7 +81,7 @@ def _pointing_check(plan: Plan) -> Check:
 
 
 def _exposure_checks(kit: Kit, program: Program, remembered: Remembered) -> list[Check]:
-    """What the camera is to make. None of it can be looked at: it is how the camera is set."""
+    """What the camera will shoot. The program cannot check it: it depends on the camera's settings."""
     if not program.exposures:
         return []
     exposure = kit.exposure
@@ -122,7 +122,7 @@ def _contact_check(plan: Plan, welcome: Welcome) -> Check:
 
 
 def _bracket_check(plan: Plan, program: Program, welcome: Welcome, remembered: Remembered) -> list[Check]:
-    """Where the camera must be in its bracket, if it makes that by itself and anything is left to shoot."""
+    """Which exposure the camera must make next, if it makes the bracket by itself and anything is left to shoot."""
     exposure = plan.kit.exposure
     if not exposure.shoots_bracket_itself or not program.exposures:
         return []
@@ -141,7 +141,7 @@ def _bracket_check(plan: Plan, program: Program, welcome: Welcome, remembered: R
 
 
 def _will_be_heard_of(welcome: Welcome, remembered: Remembered) -> bool:
-    """Whether the board can still say how the exposure in doubt ended: it took it, and has not restarted since."""
+    """Whether the board can still say how the exposure in doubt ended: it accepted it, and has not restarted since."""
     return (
         remembered.in_doubt is not None
         and remembered.boot_id == welcome.boot_id
@@ -150,7 +150,7 @@ def _will_be_heard_of(welcome: Welcome, remembered: Remembered) -> bool:
 
 
 def _coming(program: Program, remembered: Remembered) -> Exposure:
-    """The exposure that the run makes first. What stays in doubt may have been made or not."""
+    """The exposure that the run makes first. The exposure in doubt may have been made or not."""
     members = len(program.kit.exposure.bracket_ev)
     turn = BracketPosition.resumed(members, remembered.exposures, remembered.latest)
     wanted = {(step.frame, step.exposure) for step in program.exposures}
@@ -161,7 +161,7 @@ def _coming(program: Program, remembered: Remembered) -> Exposure:
 
 
 def _energy_check(plan: Plan, program: Program) -> Check:
-    """A battery's charge cannot be looked at: at most that a full one would do, by figures that are the rig's own."""
+    """Whether a full battery would do, by the rig's own figures. Its actual charge cannot be checked."""
     power = plan.kit.power
     need = program.expected_ns / NS / 3600 * (power.head_watts + power.camera_watts)
     text = f"about {need:.1f} Wh in {duration(program.expected_ns / NS)}"

@@ -1,4 +1,4 @@
-"""A head made ready for a run: zero set at its mark if no switch finds it, and a walk round the extremes."""
+"""Making a head ready for a run: setting zero at its mark if no switch finds it, and walking round the extremes."""
 
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -22,9 +22,9 @@ ROUND = YesNoQuestion("The head has been round its extremes. Was everything clea
 
 @dataclass(frozen=True, slots=True)
 class Readying:
-    """A head that is made ready for a run, for whom, and the session that keeps what is found out meanwhile.
+    """A head to be made ready for a run, the people beside it, and the session that stores what is found out.
 
-    `keys` lets somebody move the head to its mark; None if nobody is there to do so.
+    `keys` lets a person move the head to its mark; None if nobody is there.
     """
 
     hand: Hand
@@ -35,8 +35,7 @@ class Readying:
     def wait_ready(self, program: Program, *, sweep: bool) -> None:
         """Set zero if no switch finds it, and with `sweep` walk round the extremes of what is left.
 
-        What is known of zero afterwards is in the session, so that the run need not find it again. Raises WorldError,
-        LinkLost.
+        The session then contains what is known of zero, so the run need not find it again. Raises WorldError, LinkLost.
         """
         head, hand = program.kit.head, self.hand
         by_hand = not (head.pan.zero_switch and head.tilt.zero_switch)
@@ -52,7 +51,7 @@ class Readying:
         hand.wait_rest()
 
     def _wait_trusted(self) -> bool:
-        """The zero that the board knows is the one that this session was shot by, or a person says that it is as good."""
+        """Whether the board's zero is the one by which this session was shot, or a person says that it is as good."""
         if not self.hand.known:
             return False
         begun = bool(self.session.shots())
@@ -60,19 +59,19 @@ class Readying:
         return not begun or same or self.hand.wait_answer(SAME_MARK)
 
     def _wait_zero(self) -> None:
-        """Make the place that the operator calls zero the board's zero."""
+        """Make the head's place the board's zero once the operator says that it is at its mark."""
         if self.keys is not None:
             self.people.say("Move the head to its zero mark, level and at yaw 0, then press Enter.")
             jog_by_keys(self.hand, self.keys, self.people)
         elif not self.hand.wait_answer(AT_MARK):
-            raise WorldError("Zero is not set: move the head to its mark with `fullturn jog`, then go on.")
+            raise WorldError("Zero is not set: move the head to its mark with `fullturn jog`, then start again.")
         find_zero(self.hand, self.people)
 
     def _wait_swept(self, way: Sequence[tuple[int, int]]) -> None:
         if not way:
             return
         if self._was_walked(way):
-            self.people.say("The walk round the extremes is left out: it was made before, and zero is still known.")
+            self.people.say("Skipping the walk round the extremes: it was made before, and zero is still known.")
             return
         walk(self.hand, self.people, way)
         if not self.hand.wait_answer(ROUND):
@@ -81,7 +80,7 @@ class Readying:
         self.session.note_walk(_extent(way))
 
     def _was_walked(self, way: Sequence[tuple[int, int]]) -> bool:
-        """A walk of this session went at least as far, and the board has known its place ever since."""
+        """Whether a walk of this session went at least as far, and the board has known its place ever since."""
         hand, walked = self.hand, self.session.latest_walk()
         if walked is None or not hand.known or hand.boot_id != self.session.remembered().boot_id:
             return False
@@ -89,6 +88,6 @@ class Readying:
 
 
 def _extent(way: Sequence[tuple[int, int]]) -> WalkRow:
-    """How far a way goes on each axis."""
+    """How far a walk goes on each axis."""
     pans, tilts = zip(*way, strict=True)
     return WalkRow(min(pans), max(pans), min(tilts), max(tilts))

@@ -1,4 +1,4 @@
-"""What becomes of a request from another terminal: read by the run, kept for the next one, or too late."""
+"""What happens to a request from another terminal: the run reads it, the next run will, or it is too late."""
 
 from collections.abc import Callable, Collection, Iterable
 from pathlib import Path
@@ -16,7 +16,7 @@ from controller.session.session import Session
 from protocol.units import MS, NS
 
 PATIENCE_NS = 5 * NS
-LOOK_NS, LOOKS = 10 * MS, 25  # so often it is looked whether the request was read; every so many looks, for the run
+LOOK_NS, LOOKS = 10 * MS, 25  # between checks that it was read; so many until the run itself is checked
 ENDED: set[str] = {*ENDING, *FINAL}
 BEFORE_MOTION: set[str] = {*PEOPLE}
 UNREAD = (
@@ -25,12 +25,12 @@ UNREAD = (
 
 
 def to_nobody(session: Session, request: RequestRow) -> str:
-    """Note what the next run should do."""
+    """Store a request for the next run."""
     path = session.path
     if as_wanted(request).kind is not EventKind.RETAKE:
         raise WorldError(
-            f"Nobody runs {path} now, so {request.wanted} changes nothing; only `retake` can be asked of a set that "
-            f"nobody shoots. `fullturn resume {path}` continues it."
+            f"No run of {path} is active, so {request.wanted} changes nothing; only `retake` works without a run. "
+            f"`fullturn resume {path}` continues it."
         )
     again = _counting(session, request.frames)
     session.doubt_frames(request.frames)
@@ -45,7 +45,7 @@ def to_nobody(session: Session, request: RequestRow) -> str:
 
 
 def to_the_run(session: Session, request: RequestRow) -> str:
-    """Leave the request for the run, and see what becomes of it."""
+    """Leave the request for the run, and report what becomes of it."""
     kind, path = as_wanted(request).kind, session.path
     again = _counting(session, request.frames)
     number, before = session.request(request), ""
@@ -59,7 +59,7 @@ def to_the_run(session: Session, request: RequestRow) -> str:
         return UNREAD
     if not taken:
         return _unread(path, kind)
-    # A stop brings about the end that it is followed by, so only what came before it counts.
+    # The end that a stop itself causes must not count as "ending already", so only the state before it counts.
     ending = (before if kind in {EventKind.STOP, EventKind.HALT} else session.state()) in ENDED
     question = session.open_question()
     if kind is EventKind.GO_ON and question is not None:
@@ -68,9 +68,9 @@ def to_the_run(session: Session, request: RequestRow) -> str:
 
 
 def _wait_taken(session: Session, number: int, look: Callable[[], None]) -> bool | None:
-    """Wait until the run has read this request, and `look` around while it has not.
+    """Wait until the run has read this request, calling `look` meanwhile.
 
-    False if the run ended without, None if it takes too long.
+    False if the run ended without reading it, None if that takes too long.
     """
     deadline_ns, looks = clock.monotonic_ns() + PATIENCE_NS, 0
     while not session.is_taken(number):
@@ -85,10 +85,10 @@ def _wait_taken(session: Session, number: int, look: Callable[[], None]) -> bool
 
 
 def to_a_question(session: Session, request: RequestRow) -> str:
-    """Answer the question that is open. Raises WorldError if there is none, or no more."""
+    """Answer the open question. Raises WorldError if there is none, or no longer."""
     question = session.open_question() if in_use(session.path) else None
     if question is None:
-        raise WorldError(f"Nothing is being asked now, so {request.wanted} changes nothing.")
+        raise WorldError(f"No question is open, so {request.wanted} changes nothing.")
     number, words = question
     still_open: tuple[int, str] | None = question
 
@@ -105,7 +105,7 @@ def to_a_question(session: Session, request: RequestRow) -> str:
 
 
 def _unread(path: Path, kind: EventKind) -> str:
-    """The run ended first. A request to retake stays good."""
+    """The sentence if the run ended without reading it. A request to retake stays valid."""
     if kind is EventKind.RETAKE:
         return f"The run ended before it read the request; `fullturn resume {path}` shoots these frames."
     raise WorldError(f"The run ended before it read the request; `fullturn resume {path}` continues it.")
@@ -124,7 +124,7 @@ def _does(path: Path, request: RequestRow, again: set[int], before: str, *, endi
         if kind in {EventKind.PAUSE, EventKind.PAUSE_AFTER_ROW}:
             return "The run is paused already."
         if kind is EventKind.GO_ON:
-            return "The run goes on: after a warning the head moves again."
+            return "The run continues: after a warning the head moves again."
     return REQUESTS[kind].format(path=path)
 
 
@@ -156,9 +156,9 @@ def _it(frames: Collection[int]) -> str:
 
 
 def must_be_planned(frames: Iterable[int], plan: str, path: Path) -> None:
-    """Raise InputError where a frame is not in the plan, or the plan is damaged.
+    """Raise InputError if a frame is not in the plan, or the plan is damaged.
 
-    The plan is not read as a plan for that, which saves a second: somebody may be in a hurry to stop.
+    The plan is not loaded and proved for that, which saves a second: the person may need to stop the run.
     """
     wanted = set(frames)
     if not wanted:
@@ -168,7 +168,7 @@ def must_be_planned(frames: Iterable[int], plan: str, path: Path) -> None:
         planned = {int(frame["id"]) for frame in content["frames"]}
         most = max(planned)
     except (KeyError, TypeError, ValueError):
-        refuse(path, PLAN_IN_SESSION, "holds no plan that can be read")
+        refuse(path, PLAN_IN_SESSION, "has a damaged plan")
     unknown = wanted - planned
     if unknown:
         raise InputError(f"There is no frame {min(unknown)}; this plan has frames 0 to {most}.")

@@ -1,4 +1,4 @@
-"""The slow walk round the extremes of a program, while somebody watches cables and tripod legs."""
+"""The slow walk round the extremes of a program, while a person watches cables and tripod legs."""
 
 from collections.abc import Sequence
 
@@ -10,7 +10,7 @@ from protocol.units import NS
 
 
 def corners(program: Program) -> list[tuple[int, int]]:
-    """The way round the extremes of a program, in steps: every cable at its longest, low and high, and back to zero."""
+    """The path round the extremes of a program, in steps: every cable at its longest, low and high, and back to zero."""
     moves = [step for step in program.steps if isinstance(step, MoveStep)]
     if not moves:
         return []
@@ -20,7 +20,7 @@ def corners(program: Program) -> list[tuple[int, int]]:
 
 
 def walk_text(hand: Hand, way: Sequence[tuple[int, int]]) -> str:
-    """Where a walk goes and how long it takes."""
+    """Sentence part: where a walk goes and how long it takes."""
     per_pan, per_tilt = hand.steps_per_degree
     pans, tilts = [pan / per_pan for pan, _ in way], [tilt / per_tilt for _, tilt in way]
     stops = [hand.at_steps if hand.known else (0, 0), *way]
@@ -33,7 +33,7 @@ def walk_text(hand: Hand, way: Sequence[tuple[int, int]]) -> str:
 
 
 def walk(hand: Hand, people: People, way: Sequence[tuple[int, int]]) -> None:
-    """Announce the walk, then go, telling of each leg. Raises WorldError, LinkLost, RunStopped."""
+    """Announce the walk, then turn along it, announcing each leg. Raises WorldError, LinkLost, RunStopped."""
     hand.wait_announced(walk_text(hand, way), people.lead_ns)
     hand.wait_armed()
     if not hand.known:

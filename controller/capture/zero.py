@@ -1,4 +1,4 @@
-"""Finding zero, or making it where the head is: announced, like every motion."""
+"""Finding zero, or setting it where the head is; every motion is announced."""
 
 from controller.capture.belief import SWITCHES
 from controller.capture.hand import Hand
@@ -9,7 +9,7 @@ AT_MARK = YesNoQuestion("Is the head at its zero mark, level and at yaw 0?", nee
 
 
 def ready(hand: Hand, people: People) -> None:
-    """Arm the head, and find zero if it is not known; what turns is announced. Raises WorldError, LinkLost."""
+    """Arm the head, and find zero if it is not known; motions are announced. Raises WorldError, LinkLost."""
     if hand.known:
         hand.gate.announce("nothing turns yet", 0, what=POWER)
         hand.wait_armed()
@@ -18,7 +18,7 @@ def ready(hand: Hand, people: People) -> None:
 
 
 def find_zero(hand: Hand, people: People) -> None:
-    """Announce what turns to find zero, then let it; an axis without a switch is at zero where it is.
+    """Announce and find zero. An axis without a switch has its zero where it is.
 
     Raises WorldError, LinkLost, RunStopped.
     """

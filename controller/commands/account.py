@@ -1,4 +1,4 @@
-"""`fullturn report`: a session audited, for people and for other programs."""
+"""`fullturn report`: audit a session, for people and for other programs."""
 
 import json
 from dataclasses import asdict
@@ -23,13 +23,14 @@ OURS = {
     "report.json": is_own_account,
     "exposures.json": lambda path: is_own_table(path, COLUMNS),
 }
-"""What a report writes, and how each of these files is recognised."""
+"""The files that a report writes, and how each is recognised."""
 
 
 def report_command(path: Path, out: Path | None, *, replace: bool = False) -> Summary:
-    """The account of a session; with `out`, report.html, report.json, exposures.csv and exposures.json in a new folder.
+    """The account of a session; with `out`, also write the report to a new folder.
 
-    With `replace`, an older report in it gives way. Raises InputError, StorageFailed.
+    The files are report.html, report.json, exposures.csv and exposures.json. With `replace`, an older report in the
+    folder is replaced. Raises InputError, StorageFailed.
     """
     if out is not None:
         must_be_free_folder(out, replace=replace, ours=OURS)
@@ -53,7 +54,7 @@ def report_command(path: Path, out: Path | None, *, replace: bool = False) -> Su
 
 
 def _is_run_now(path: Path) -> bool:
-    """Whether a run works on the session; if that cannot be found out, what the session says is enough."""
+    """Whether a run is working on the session; if that cannot be determined, what the session itself says."""
     try:
         return in_use(path)
     except StorageFailed:

@@ -1,4 +1,4 @@
-"""`fullturn board`: find a board, check that it keeps the rules, and measure its line."""
+"""`fullturn board`: find a board, check that it keeps the protocol's rules, and measure its line."""
 
 from collections.abc import Callable
 
@@ -18,7 +18,7 @@ NOBODY_NEAR = People()
 
 
 def find_command(baud: int) -> list[Candidate]:
-    """All ports and what answers at them."""
+    """All ports, and what answers at each."""
     return wait_candidates(baud)
 
 

@@ -1,4 +1,4 @@
-"""`fullturn calibrate`: what every procedure does with its finding, and the records themselves."""
+"""`fullturn calibrate`: keeping the finding of a procedure, and managing the records."""
 
 from dataclasses import dataclass
 from pathlib import Path
@@ -17,9 +17,9 @@ from controller.report.own_pages import is_own_page
 
 @dataclass(frozen=True, slots=True)
 class Keeping:
-    """Where a finding goes: the kit it belongs to (without one nothing is stored), and a page.
+    """Where a finding is stored: the record of its kit (nowhere without a kit), and a page.
 
-    With `replace` the page may take the place of an older one.
+    With `replace`, the page may replace an older one.
     """
 
     kit_path: Path | None = None
@@ -29,22 +29,22 @@ class Keeping:
     replace: bool = False
 
     def must_have_place(self) -> None:
-        """Check before the readings that record and page can be written. Raises StorageFailed."""
+        """Check before the readings that the record and the page can be written. Raises StorageFailed."""
         if self.kit_path is not None and not self.dry:
             path = records.calibration_path(self.kit_path)
-            if not path.is_file():  # one that is there is read first, and refused in its own words
+            if not path.is_file():  # an existing file is read first, and refused in its own words
                 must_be_free(path)
         if self.page is not None:
             must_be_free(self.page, replace=self.replace, ours=is_own_page)
 
     def kit(self) -> Kit | None:
-        """The kit as its file has it, without what was calibrated. Raises InputError."""
+        """The kit as its file states it, without calibration. Raises InputError."""
         return None if self.kit_path is None else load_kit(self.kit_path)
 
 
 @dataclass(frozen=True, slots=True)
 class Kept:
-    """A finding and what became of it."""
+    """A finding, and where it was stored."""
 
     finding: Finding
     record_id: int | None
@@ -60,7 +60,7 @@ class Kept:
 
 
 def keep(finding: Finding, keeping: Keeping) -> Kept:
-    """Store the finding as a record, unless there is no kit or the run is dry, and write the page.
+    """Store the finding as a record, unless no kit was named or the run is dry, and write the page.
 
     Raises InputError, StorageFailed.
     """
@@ -88,7 +88,7 @@ def list_command(kit_path: Path) -> list[Listed]:
 
 
 def show_command(kit_path: Path, record_id: int | None) -> Listed:
-    """One record, the newest without `record_id`. Raises InputError where there is none."""
+    """One record, by default the newest. Raises InputError if there is none."""
     all_listed = list_command(kit_path)
     if record_id is None and all_listed:
         return max(all_listed, key=lambda each: each.record.made_at)
@@ -100,6 +100,6 @@ def show_command(kit_path: Path, record_id: int | None) -> Listed:
 
 
 def undo_command(kit_path: Path, record_id: int | None) -> Listed:
-    """Mark a record as undone, the newest without `record_id`. Raises InputError, StorageFailed."""
+    """Mark a record as undone, by default the newest. Raises InputError, StorageFailed."""
     load_kit(kit_path)
     return Listed(records.undo(kit_path, record_id), "undone")

@@ -42,17 +42,17 @@ def seen_parallax_command(
 def centre_command(
     given: LensGiven, distance_mm: float, places_px: tuple[float, float], u_aim_deg: float, keeping: Keeping
 ) -> Finding:
-    """How far the lens is beside the pan axis. Raises InputError."""
+    """How far the lens is to one side of the pan axis. Raises InputError."""
     return centre_finding(keeping.kit(), given, distance_mm, places_px, u_aim_deg)
 
 
 def rail_command(kit_path: Path, focal_mm: float | None) -> tuple[tuple[RailReading, ...], float, Reading]:
-    """The table of the kit's lens, the focal length asked for and the rail's reading there. Raises InputError."""
+    """The table of the kit's lens, the requested focal length and the rail's reading there. Raises InputError."""
     kit = load_kit(kit_path)
     table = rail_table(records.read(kit_path), kit)
     if not table:
         raise InputError(
-            f"{records.calibration_path(kit_path)}: holds no place of this lens on the rail; run `fullturn calibrate "
+            f"{records.calibration_path(kit_path)}: contains no rail reading of this lens; run `fullturn calibrate "
             "parallax` with --rail-mm."
         )
     focal = focal_mm or kit.lens.focal_length_mm

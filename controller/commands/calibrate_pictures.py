@@ -1,4 +1,4 @@
-"""`fullturn calibrate steps` from photographs: a closed ring of them, or two with a lens that is known."""
+"""`fullturn calibrate steps` from photographs: a closed ring, or two of a known lens."""
 
 from collections.abc import Sequence
 from pathlib import Path
@@ -25,7 +25,7 @@ def ring_command(
     taken = read_photographs(photographs_in(paths))
     if len(taken) < FEWEST_PICTURES:
         raise InputError(
-            f"{paths[0]}: holds {counted(len(taken), 'photograph')}; a ring needs {FEWEST_PICTURES} or more."
+            f"{paths[0]}: has only {counted(len(taken), 'photograph')}; a ring needs {FEWEST_PICTURES} or more."
         )
     return ring_finding(taken, commanded_steps(steps_text, len(taken)), kit, given, standing)
 

@@ -1,4 +1,4 @@
-"""`fullturn calibrate steps|backlash|level|verify`: from readings, out of a file or typed in, to a finding."""
+"""`fullturn calibrate steps|backlash|level|verify`: from readings, in a file or typed in, to a finding."""
 
 from dataclasses import dataclass
 from pathlib import Path
@@ -16,19 +16,19 @@ from controller.errors import InputError
 from controller.kit.kit import Kit
 from controller.planning.plan_file import load_plan
 
-STEEPEST_DEG = 60.0  # the pitch of the steepest row of many a sphere, where nothing else is known
+STEEPEST_DEG = 60.0  # the pitch of the steepest row of many spheres, if nothing else is known
 
 
 @dataclass(frozen=True, slots=True)
 class ReadingSource:
-    """Where the readings come from: a CSV file, or the operator."""
+    """Where the readings come from: a CSV file, or the operator's typing."""
 
     path: Path | None
     operator: PersonAtHead
 
 
 def _kit_now(keeping: Keeping) -> Kit | None:
-    """The kit with what is calibrated already, None where none is named. Raises InputError."""
+    """The kit with its calibration so far; None if no kit is named. Raises InputError."""
     kit = keeping.kit()
     return kit if kit is None or keeping.kit_path is None else calibrated(kit, records.read(keeping.kit_path))
 
@@ -36,9 +36,9 @@ def _kit_now(keeping: Keeping) -> Kit | None:
 def steps_command(
     keeping: Keeping, source: ReadingSource, axis: AxisName, reading_error_deg: float | None, by_turns: bool
 ) -> Finding:
-    """Steps per degree by angles, or by whole turns (a file says which by its columns).
+    """Steps per degree by angles or by whole turns; in a file, its columns say which.
 
-    Raises InputError; NotBelievable where the result is not to be relied on.
+    Raises InputError; NotBelievable if the result is unreliable.
     """
     kit = keeping.kit()
     plain = axis_of(kit, axis)
@@ -108,7 +108,7 @@ def verify_command(
     seed: int,
     reading_error_deg: float | None = None,
 ) -> Finding:
-    """Pose accuracy and repeatability after ISO 9283, held against what the plan needs.
+    """Pose accuracy and repeatability after ISO 9283, compared with what the plan needs.
 
     Raises InputError, NotBelievable.
     """

@@ -1,4 +1,4 @@
-"""`fullturn calibrate settle`: how the head rings after a move, from any sensor's readings or a burst of photographs."""
+"""`fullturn calibrate settle`: how the head vibrates after a move, from a sensor's readings or a burst of photographs."""
 
 from collections.abc import Sequence
 from pathlib import Path
@@ -34,6 +34,6 @@ def settle_photographs_command(paths: Sequence[Path], every_ms: float | None, st
     files = photographs_in(paths)
     if len(files) < FEWEST:
         raise InputError(
-            f"{paths[0]}: {counted(len(files), 'photograph')} are too few; take a burst of {FEWEST} or more."
+            f"{paths[0]}: {counted(len(files), 'photograph')} are too few; shoot a burst of {FEWEST} or more."
         )
     return burst_finding(kit, read_photographs(files), every_ms, still)

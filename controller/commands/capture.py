@@ -1,4 +1,4 @@
-"""`fullturn capture` and `resume`: the set on a real board, every exposure on the disk before and after it is made."""
+"""`fullturn capture` and `resume`: shoot a set on a real board, with each exposure on disk before and after it."""
 
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager, nullcontext
@@ -35,7 +35,7 @@ from controller.session.session import Session
 
 @dataclass(frozen=True, slots=True)
 class SetAccount:
-    """The account of a set, and whether somebody or something stopped it before it was through."""
+    """The account of a set, and whether it was stopped before its end."""
 
     summary: Summary
     early: bool
@@ -51,10 +51,10 @@ def capture_command(
     wait: Callable[[], bool] | None = None,
     open_port: PortOpener = SerialPort,
 ) -> SetAccount:
-    """Make the set of a plan and write its session to `out`. Raises InputError, WorldError, LinkLost, StorageFailed.
+    """Shoot the set of a plan and write its session to `out`. Raises InputError, WorldError, LinkLost, StorageFailed.
 
-    `kit_path` is the kit as it is today, whose calibration is used; it must be the plan's but for what is measured.
-    `wait` is asked again and again when all is ready, until it says that the set may begin.
+    `kit_path` is the kit as it is today, whose calibration is used; only measured figures may differ from the plan's kit.
+    `wait` is asked repeatedly when all is ready, until it returns that the set may begin.
     """
     plan, measured = _plan_of_today(plan_path, kit_path)
     program = build_program(plan.kit, plan.frames)
@@ -79,11 +79,11 @@ def capture_command(
                 return _run(job, program, RunReason.BEGUN)
         finally:
             if not begun:
-                remove_file(out)  # nothing was made, so there is nothing to go on with
+                remove_file(out)  # nothing was shot, so there is nothing to resume
 
 
 def _plan_of_today(plan_path: Path, kit_path: Path | None) -> tuple[Plan, list[Check]]:
-    """The plan with the kit of today, if one is named, and what is to be said of its calibration. Raises InputError."""
+    """The plan with today's kit, if one is named, and the checks of its calibration. Raises InputError."""
     plan = load_plan(plan_path)
     if not plan.proof.covered:
         raise InputError(f"{plan_path}: this plan does not cover its region; plan again.")
@@ -98,7 +98,7 @@ def _plan_of_today(plan_path: Path, kit_path: Path | None) -> tuple[Plan, list[C
 
 
 def resume_command(path: Path, url: str | None, crew: Crew, open_port: PortOpener = SerialPort) -> Summary:
-    """Go on with a session: make what is neither confirmed nor assumed. Raises what `capture_command` raises."""
+    """Resume a session: shoot what is neither confirmed nor assumed. Raises what `capture_command` raises."""
     with sole_use(lock_of(path), str(path), "fullturn resume"), Session.open(path, to_write=True) as session:
         about = session.about()
         if about.get("kind") != CAPTURE:
@@ -113,7 +113,7 @@ def resume_command(path: Path, url: str | None, crew: Crew, open_port: PortOpene
         program = build_program(plan.kit, plan.frames, made)
         device = url or about.get("port")
         if device is None:
-            raise InputError(f"{path}: does not hold the port of its board; name it with --port.")
+            raise InputError(f"{path}: the board's port is missing from this session; name it with --port.")
         with (
             port_alone(device, "fullturn resume"),
             open_port(device, plan.kit.board.baud) as port,
@@ -135,9 +135,9 @@ def _alone(out: Path, url: str) -> Iterator[None]:
 
 
 def _forget_old_words(session: Session) -> None:
-    """Take the frames that were to be shot again while nobody ran the session. All else was for a run that is over.
+    """Take up the frames that were to be shot again while no run was active.
 
-    So is a question that a killed run has left open.
+    Older requests were for a run that has ended. A question that a killed run left open is also closed.
     """
     session.close_question()
     while (request := session.take_request()) is not None:
@@ -151,7 +151,7 @@ def _run(job: Job, program: Program, why: RunReason) -> SetAccount:
         result = _run_once(job, program, why)
         if not result.zero_lost or crew.keys is None:
             break
-        # Somebody is there to set zero again; another run goes on with what is left.
+        # A person set zero again: another run shoots the rest.
         session.end_run(result.sentence, complete=result.complete, utc=clock.wall_time())
         why = RunReason.ZERO_SET
         program = build_program(job.plan.kit, job.plan.frames, session.made())
@@ -199,7 +199,7 @@ def _run_once(job: Job, program: Program, why: RunReason) -> RunResult:
 
 
 def _preflight(job: Job, program: Program, measured: Sequence[Check] = ()) -> None:
-    """Look at everything that can be looked at and ask for the rest. Raises WorldError."""
+    """Check what can be checked and ask about the rest. Raises WorldError."""
     welcome = wait_known_board(job.port)
     found = [*checks(job.plan, program, welcome, job.session.path, job.session.remembered()), *measured]
     for check in found:
@@ -208,4 +208,4 @@ def _preflight(job: Job, program: Program, measured: Sequence[Check] = ()) -> No
     if bad:
         raise WorldError(f"{bad[0].what}: {bad[0].found}; nothing was moved.")
     if job.crew.ask_first and not job.hand(program).wait_answer(ALL_CLEAR):
-        raise WorldError("Not started: see to that first (then --yes answers for you); nothing was moved.")
+        raise WorldError("Not started; nothing was moved. Correct that first; --yes skips this question.")

@@ -1,4 +1,4 @@
-"""Who is beside a run, and the job of running one session on one port with them."""
+"""The people and the screen beside a run, and the job of running one session on one port with them."""
 
 from collections.abc import Callable, Iterator
 from contextlib import AbstractContextManager, contextmanager
@@ -21,16 +21,16 @@ from controller.program.program import Program, slowed
 from controller.session.session import Session
 
 PortOpener = Callable[[str, int], AbstractContextManager[Any]]
-"""Opens a line by its name and its baud rate."""
+"""Opens a port by its name and its baud rate."""
 
 
 @dataclass(frozen=True, slots=True)
 class Crew:
-    """Who is beside the run, and what they want of it.
+    """The people beside the run, its screen, and its options.
 
-    `tell` hears of each check, `show` makes the screen. `keys` lets somebody move the head to its mark; None if nobody is
-    there to do so. `ask_first`: ask whether all is clear before anything moves. `sweep`: walk round the extremes first.
-    `hang_up` is what a terminal that hangs up requests.
+    `tell` receives each check, `show` makes the screen. `keys` lets a person move the head to its mark; None if nobody is
+    there. `ask_first`: ask whether all is clear before anything moves. `sweep`: walk round the extremes first. `hang_up`
+    is the request that a terminal makes by hanging up.
     """
 
     people: People
@@ -45,7 +45,7 @@ class Crew:
 
 @dataclass(frozen=True, slots=True)
 class Job:
-    """One session being worked on, and who is heard meanwhile."""
+    """One session being worked on, and its crew."""
 
     plan: Plan
     session: Session
@@ -54,22 +54,22 @@ class Job:
     interrupts: Interrupts
 
     def operator(self, people: People) -> Operator:
-        """Whoever is heard and asked."""
+        """The person who is asked, and whose requests are read."""
         return Operator(self.port.now, self.interrupts, people, self.session)
 
     def hand(self, program: Program) -> Hand:
-        """The head, slowed down, to be moved before the run."""
+        """The head, slowed down, for motions before the run."""
         people = self.crew.people
         return Hand(self.port, slowed(program), self.operator(people), Gate.of(people, self.port.now))
 
     def make_ready(self, program: Program) -> None:
-        """Set zero and walk round the extremes, as far as needed and asked for. Raises WorldError, LinkLost."""
+        """Set zero and walk round the extremes, as far as needed and wanted. Raises WorldError, LinkLost."""
         readying = Readying(self.hand(program), self.session, self.crew.people, self.crew.keys)
         readying.wait_ready(program, sweep=self.crew.sweep)
 
 
 @contextmanager
 def job_of(plan: Plan, session: Session, port: Port, crew: Crew) -> Iterator[Job]:
-    """A job with signals heard as requests from its beginning to its end."""
+    """A job during which signals are read as requests."""
     with Interrupts(crew.hang_up) as interrupts:
         yield Job(plan, session, port, crew, interrupts)

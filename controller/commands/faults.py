@@ -1,4 +1,4 @@
-"""What goes wrong in a rehearsal: finding the scenario, and telling what came of it."""
+"""The faults of a rehearsal: find their scenario, and list the scenarios."""
 
 import os
 from pathlib import Path
@@ -13,7 +13,7 @@ from sim.scenario import Fault, Scenario, ScenarioError, library, parse
 
 
 def scenario_named(name: str | None) -> Scenario:
-    """The scenario of that name or file, the one in which nothing goes wrong for None. Raises InputError."""
+    """The scenario of that name or file; for None the one without faults. Raises InputError."""
     if name is None:
         return NOTHING
     known, path = library(), Path(name)
@@ -30,13 +30,13 @@ def scenario_named(name: str | None) -> Scenario:
 
 
 def scenario_for(name: str | None, plan: Plan, program: Program) -> Scenario:
-    """The scenario of that name or file, of which everything comes while the plan runs. Raises InputError."""
+    """The scenario of that name or file, all of whose faults occur while the plan runs. Raises InputError."""
     scenario = scenario_named(name)
     frames, exposures = len(plan.frames), len(plan.exposures)
     for fault, line in zip(scenario.faults, scenario.lines, strict=True):
         late = _too_late(fault, program.expected_ns / NS, frames, exposures)
         if late:
-            raise InputError(f"{scenario.name}: line {line}: {late}, so this {fault.kind} would never come.")
+            raise InputError(f"{scenario.name}: line {line}: {late}, so this {fault.kind} would never occur.")
     return scenario
 
 
@@ -51,7 +51,7 @@ def _too_late(fault: Fault, seconds: float, frames: int, exposures: int) -> str:
 
 
 def scenarios_text() -> str:
-    """All scenarios that come with the program, a line each."""
+    """All scenarios that come with the program, one line each."""
     known = library()
     width = max(map(len, known))
     return "\n".join(f"{name:{width}}  {scenario.about}" for name, scenario in known.items())

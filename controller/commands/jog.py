@@ -1,4 +1,4 @@
-"""`fullturn jog`: the head moved by keys or to a pose, for aiming and for setting zero."""
+"""`fullturn jog`: move the head by keys or to a pose, to aim it or to set zero."""
 
 from collections.abc import Iterator
 from contextlib import contextmanager
@@ -26,9 +26,9 @@ CLEAR = YesNoQuestion("The head will move, slowly. Is everything clear of it, ca
 def held_head(
     kit_path: Path, url: str, purpose: str, people: People, open_port: PortOpener = SerialPort
 ) -> Iterator[tuple[Hand, Program]]:
-    """A head at hand, slowed down, with nobody else on its port. Raises InputError, LinkLost, WorldError.
+    """A head, slowed down, with no other program on its port. Raises InputError, LinkLost, WorldError.
 
-    `purpose` is what another program is told that wants the port meanwhile; `people` are told of every motion.
+    `purpose` is what another program that wants the port is told; `people` are told of every motion.
     """
     kit = load_kit(kit_path)
     must_be_own_head(kit, str(kit_path))
@@ -53,7 +53,7 @@ def jog_command(
         raise InputError("There is no terminal to press keys at; say where to go: --to YAW PITCH.")
     with held_head(kit_path, url, "fullturn jog", people, open_port) as (hand, program):
         if not hand.wait_answer(CLEAR):
-            raise WorldError("Not started: clear the way first (then --yes answers for you); nothing was moved.")
+            raise WorldError("Not started; nothing was moved. Clear the way first; --yes skips this question.")
         if to is not None:
             place = jog_to(hand, program, *to, people, zero_here=zero_here)
         else:

@@ -1,4 +1,4 @@
-"""`fullturn kit find`, `new`, `from-picture`, `check` and `loads`: a kit found, written, and what follows from it."""
+"""`fullturn kit find`, `new`, `from-picture`, `check` and `loads`: find and write a kit, and explain it."""
 
 from pathlib import Path
 
@@ -17,7 +17,7 @@ from controller.report.kit_loads import Load, load_lines
 
 
 def find_command(words: list[str], kinds: tuple[str, ...]) -> list[Entry]:
-    """Cameras and lenses whose names have all words, the closest first. Raises InputError where there is none."""
+    """Cameras and lenses whose names contain all words, the closest first. Raises InputError if there are none."""
     found = search(words, kinds)
     if not found:
         raise InputError(f"Nothing in the open lens data has {' '.join(words)} in its name; try fewer words.")
@@ -46,7 +46,7 @@ def from_picture_command(picture: Path, out: Path | None) -> FromPicture:
 
 
 def check_command(path: Path) -> list[Derived]:
-    """Everything that follows from a kit, with how. Raises InputError."""
+    """Everything that follows from a kit, and how. Raises InputError."""
     return figures_of(load_kit(path), read(path), clock.wall_moment())
 
 

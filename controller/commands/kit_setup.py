@@ -1,4 +1,4 @@
-"""`fullturn kit setup`: head and camera set up step by step; what is done is kept beside the kit."""
+"""`fullturn kit setup`: set up head and camera step by step; what is done is kept beside the kit."""
 
 from collections.abc import Callable
 from dataclasses import dataclass
@@ -22,8 +22,10 @@ MAY_MOVE = "The head will move, slowly. Is it clear of people, cables and legs, 
 
 @dataclass(frozen=True, slots=True)
 class Guide:
-    """The person at the head and what there is to look at. `ask` returns what was typed and `agree` whether something may
-    move, before a head is held; `people` are told and asked while one is.
+    """The person at the head, and what there is to look at.
+
+    Before a head is held, `ask` returns what was typed and `agree` whether something may move. While one is held,
+    `people` are told and asked.
     """
 
     tell: Callable[[str], None]
@@ -35,8 +37,9 @@ class Guide:
 
 
 def setup_command(kit_path: Path, guide: Guide) -> list[StepStanding]:
-    """Lead through what is open; each step is kept as soon as it is done. Raises InputError, WorldError,
-    StorageFailed.
+    """Go through the open steps with the operator; each is kept as soon as it is done.
+
+    Raises InputError, WorldError, StorageFailed.
     """
     if guide.port is not None:
         must_be_own_head(load_kit(kit_path), str(kit_path))
@@ -57,11 +60,11 @@ def setup_command(kit_path: Path, guide: Guide) -> list[StepStanding]:
 
 
 class _Ended(Exception):
-    """The operator goes on later."""
+    """The operator wants to continue later."""
 
 
 def _through(step: Step, kit_path: Path, guide: Guide) -> Done | None:
-    """The step's mark once it is done; None where it is left open. Raises _Ended."""
+    """Do one step; return its mark, or None if it is left open. Raises _Ended."""
     kit = load_kit(kit_path)
     while True:
         found = _look(step, kit_path, guide)
@@ -82,7 +85,7 @@ def _through(step: Step, kit_path: Path, guide: Guide) -> Done | None:
 
 
 def _look(step: Step, kit_path: Path, guide: Guide) -> Observation | None:
-    """What the program sees of a step; None where it has nothing to look at it with."""
+    """What the program sees of a step; None if it has nothing to look at."""
     try:
         match step.look:
             case Look.CALIBRATION:

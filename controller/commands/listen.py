@@ -1,4 +1,4 @@
-"""`fullturn board listen`: what is said on a line, decoded, for as long as somebody looks."""
+"""`fullturn board listen`: show the traffic on a line, decoded, until interrupted."""
 
 from typing import BinaryIO
 
@@ -14,7 +14,7 @@ def listen_command(url: str, baud: int, *, tap: bool, show: Show) -> TrafficSumm
 
 
 def decode_command(file: BinaryIO, show: Show) -> TrafficSummary:
-    """Show what is in a file of recorded bytes; of when it was said nothing is known."""
+    """Show what is in a file of recorded bytes; the times are unknown."""
     traffic = Traffic()
     while data := file.read(CHUNK):
         for one in traffic.feed(data, None):

@@ -1,4 +1,4 @@
-"""`fullturn match`: the files on the card, paired with the exposures of a session."""
+"""`fullturn match`: pair the files on the card with the exposures of a session."""
 
 import json
 import os
@@ -21,16 +21,16 @@ from controller.shown import shown
 
 
 def match_command(session: Path, folder: Path) -> Matched:
-    """Pair the files in the folder with the session's exposures. Raises InputError. Nothing is written."""
+    """Pair the files in the folder with the session's exposures; writes nothing. Raises InputError."""
     return match_files(recorded_in(session), session, folder)
 
 
 def must_be_free_for(out: Path, folder: Path) -> None:
-    """Check before the work begins that `out` can be written: a new folder, outside the card. Raises StorageFailed."""
+    """Check before the work that `out` can be written: a new folder, outside the card. Raises StorageFailed."""
     card, home = (Path(os.path.realpath(path)) for path in (folder, out))
     if home == card or card in home.parents:
         raise StorageFailed(
-            f"{shown(out)} lies within {shown(folder)}, whose files are not to be touched. Choose another place."
+            f"{shown(out)} is inside {shown(folder)}, where nothing may be written. Choose another place."
         )
     must_be_free_folder(out)
 
@@ -38,10 +38,10 @@ def must_be_free_for(out: Path, folder: Path) -> None:
 def write_match(
     matched: Matched, session: Path, folder: Path, out: Path, *, by: str | None, link: bool, xmp: bool
 ) -> int:
-    """Write the table and, where asked, the sorted files into the new folder `out`; how many files were sorted.
+    """Write the table and, if requested, the sorted files to the new folder `out`; return how many files were sorted.
 
-    The folder appears when all is written. A file that is a pipe, a device or a link out of the card is left out, and
-    `matched.checks` says so. Raises StorageFailed.
+    The folder appears when everything is written. A file that is a pipe, a device or a link out of the card is left out,
+    and `matched.checks` says so. Raises StorageFailed.
     """
     must_be_free_for(out, folder)
     files = [] if by is None else placed(matched.lines, folder, matched.plan.frames, by)

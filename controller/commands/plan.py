@@ -23,7 +23,7 @@ from controller.report.plan_words import (
 
 @dataclass(frozen=True, slots=True)
 class PlanExtras:
-    """What the command line asks for beside the request itself."""
+    """The options of the command line beside the request itself."""
 
     overlap: float = 0.30
     request: Request = field(default_factory=Request)
@@ -35,23 +35,23 @@ class PlanExtras:
 
 @dataclass(frozen=True, slots=True)
 class WeighedPlan:
-    """A plan, and what was weighed against it: frames and seconds of each way to mount the camera."""
+    """A plan, and its alternatives: frames and seconds of each way to mount the camera."""
 
     plan: Plan
     compared: dict[str, tuple[int, float]]
     calibration: tuple[str, ...] = ()
-    """A sentence for each calibration that is counted in, or was once made and no longer counts."""
+    """A sentence for each calibration that is used, or that was made but no longer counts."""
 
 
 def plan_command(
     kit_path: Path, out: Path, asked: PlanExtras, effort: Effort | None = None, *, replace: bool = False
 ) -> WeighedPlan:
-    """Make the plan, with what is calibrated of the kit, and write it; with `replace`, in place of an older plan.
+    """Make the plan with the kit's calibration, and write it; with `replace`, in place of an older plan.
 
     `effort` limits the search for fewer frames.
 
-    Raises InputError; StorageFailed, before the work begins; WorldError, with nothing written, when the plan does not
-    cover, leaves something out of reach that was not allowed to be, or breaks a limit.
+    Raises InputError; StorageFailed, before the work begins; WorldError, with nothing written, if the plan does not cover
+    its region, leaves out something out of reach without permission, or breaks a limit.
     """
     must_be_free(out, replace=replace, ours=is_own_plan)
     kit, kept = load_kit(kit_path), read(kit_path)

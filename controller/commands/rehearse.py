@@ -1,4 +1,4 @@
-"""`fullturn rehearse`: the whole run, through real protocol bytes, on a simulated rig in virtual time."""
+"""`fullturn rehearse`: the whole run on a simulated rig in virtual time, through real protocol bytes."""
 
 import dataclasses
 from collections.abc import Callable
@@ -56,12 +56,12 @@ OURS = {
     "report.html": is_own_page,
     "run.html": is_own_page,
 }
-"""What a rehearsal writes, and how each of these files is recognised."""
+"""The files that a rehearsal writes, and how each is recognised."""
 
 
 @dataclass(frozen=True, slots=True)
 class Rehearsed:
-    """The account of a rehearsal, the tale of what went wrong in it, and what to know of the kit."""
+    """The account of a rehearsal, the tale of its faults, and notes about the kit."""
 
     summary: Summary
     tale: list[TaleLine]
@@ -81,9 +81,9 @@ def rehearse_command(
 ) -> Rehearsed:
     """Rehearse the plan and write session, truth and reports into the new folder `out`.
 
-    `progress(total)` gives what is called after each exposure. What the camera saw goes onto the `darkroom`'s film.
-    `faults` names a scenario or its file. With `replace` an earlier rehearsal in the folder gives way, a
-    capture never does. Raises InputError, StorageFailed.
+    `progress(total)` returns a function that is called after each exposure. The `darkroom` gets a film of what the camera
+    saw. `faults` names a scenario or its file. With `replace`, an earlier rehearsal in the folder is replaced, but never
+    a capture. Raises InputError, StorageFailed.
     """
     must_be_free_folder(out, replace=replace, ours=OURS)
     plan = load_plan(plan_path)
@@ -109,7 +109,7 @@ def rehearse_command(
             result = runner.run()
         except HostKilled:
             result = RunResult(
-                False, "The program was killed; the session holds what was made until then.", 0, port.now()
+                False, "The program was killed; the session contains all exposures made before that.", 0, port.now()
             )
         session.end_run(result.sentence, complete=result.complete)
         return _write_all(folder, plan, session, rig, trace, result)
@@ -123,7 +123,7 @@ def _runner(
     interrupts: Interrupts,
     on_exposure: Callable[[], None],
 ) -> Runner:
-    """A run in which frames by hand are held at once; with a person beside the head if the scenario has one."""
+    """A run that reports frames by hand as held at once, or has a person beside the head if the scenario has one."""
     if rig.scenario.person is None:
 
         def hold(question: YesNoQuestion) -> bool:
@@ -171,7 +171,7 @@ def _with(person: Person, end_ns: int) -> list[TaleLine]:
 
 
 def rehearsal_text(rehearsed: Rehearsed, out: Path) -> str:
-    """What the photographer reads."""
+    """The text for the photographer."""
     summary = rehearsed.summary
     told = "".join(line.text() + "\n" for line in rehearsed.tale)
     ending = ending_words(summary) + "\n" if ending_words(summary) else ""

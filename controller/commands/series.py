@@ -1,4 +1,4 @@
-"""When a capture begins, and how often: at a time, at an altitude of the sun, again and again."""
+"""`fullturn capture` at a later time, or repeatedly: wait for each set and shoot it."""
 
 from collections.abc import Callable, Iterator
 from dataclasses import replace
@@ -25,7 +25,7 @@ def capture_series(
     kit_path: Path | None,
     open_port: PortOpener = SerialPort,
 ) -> Iterator[tuple[Summary, Path]]:
-    """Make each set of the series in its own session. Raises what `capture_command` raises."""
+    """Shoot each set of the series into a session of its own. Raises what `capture_command` raises."""
     for path in series.sessions:
         must_be_free_session(path)
     begins = series.start
@@ -37,16 +37,16 @@ def capture_series(
         last = number + 1 == len(series.sessions)
         if made.early and not last:
             crew.people.say(
-                "The series ends here: this set was stopped before it was through, so nothing may move by itself again."
+                "The series ends here: this set was stopped before its end, so nothing may move by itself again."
             )
             return
-        crew = replace(crew, ask_first=False, sweep=False)  # answered once for all
+        crew = replace(crew, ask_first=False, sweep=False)  # answered once for all sets
         if not last and begins < clock.local_time():
             crew.people.say("The set took longer than the time between two; the next begins at once.")
 
 
 def waiting_for(moment: datetime, say: Callable[[str], None]) -> Callable[[], bool]:
-    """Whether a moment has come, telling every minute how long it still is."""
+    """Returns whether a moment has come; every minute says how long that still takes."""
     tell_at = clock.local_time()
 
     def over() -> bool:

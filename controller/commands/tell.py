@@ -1,4 +1,4 @@
-"""`fullturn tell`: a request from another terminal to the run of a session."""
+"""`fullturn tell`: send a request from another terminal to the run of a session."""
 
 from pathlib import Path
 
@@ -17,7 +17,7 @@ from controller.shown import shown
 
 
 def tell_command(path: Path, words: list[str]) -> str:
-    """Tell whoever runs the session, and wait until it is read; what the run does about it, in sentences.
+    """Leave the request, wait until the run has read it, and return sentences on what the run does about it.
 
     Raises InputError, WorldError, StorageFailed.
     """
@@ -36,14 +36,14 @@ def tell_command(path: Path, words: list[str]) -> str:
                 with sole_use(lock_of(path), str(path), "fullturn tell"):  # so that no run begins meanwhile
                     return to_nobody(session, request)
             except Taken:
-                pass  # it has begun just now
+                pass  # a run has just begun
         return to_the_run(session, request)
 
 
 def _open(path: Path) -> Session:
     """Open the session, migrated if it is older.
 
-    While an older program runs it, it is not migrated: that program would lose the tables it knows.
+    It is not migrated while an older program runs it: that program would lose the tables that it knows.
     """
     try:
         return Session.open(path, to_write=True, migrate=False)

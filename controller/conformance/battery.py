@@ -1,4 +1,4 @@
-"""The battery of rules, run on one board: each announced before anything moves, and judged."""
+"""Run the battery of rules on one board, announcing each before anything moves, and judge the result."""
 
 from collections.abc import Callable
 from contextlib import suppress
@@ -11,14 +11,14 @@ from protocol.messages import Stop
 from protocol.units import MS, NS
 
 TOTAL_S = 900.0
-"""The longest that the battery may take; what it has not come to by then is left out."""
+"""The longest time for the battery; rules not reached by then are left out."""
 TO_STOP = "To stop it: Ctrl-C, or the stop switch, which cuts the motors' power; a tilt may drop then."
 STILL = "a board is asked for what it must refuse; one that is broken may move"
 
 
 @dataclass(frozen=True, slots=True)
 class RuleResult:
-    """One rule's result: `kept` is None where it was left out; `seen` says why, or what was wrong."""
+    """One rule's result: `kept` is None if the rule was left out; `seen` says why, or what was wrong."""
 
     rule: str
     demands: str
@@ -29,11 +29,11 @@ class RuleResult:
 def wait_battery(
     talk: Talk, may_move: Callable[[], bool], tell: Callable[[RuleResult], None], lead_ns: int = 0
 ) -> list[RuleResult]:
-    """Check each rule and tell what came of it.
+    """Check each rule and tell its result.
 
-    `may_move` is asked once, before the first rule that may turn anything. Before each rule that switches the motors on,
-    and before the first of all, people are told through the talk's gate what is about to move, for how long, and how to
-    stop it, `lead_ns` before. Whatever ends this early, Ctrl-C included, the board is told to stop. Raises LinkLost,
+    `may_move` is asked once, before the first rule that may turn anything. Before the first rule, and before each rule
+    that switches the motors on, people are told through the talk's gate what will move, for how long, and how to stop it,
+    `lead_ns` ahead. The board is told to stop if anything ends this early, Ctrl-C included. Raises LinkLost,
     OtherVersion.
     """
     verdicts: list[RuleResult] = []

@@ -39,8 +39,8 @@ REST = """
 # ready_ms = 250              # what the camera needs between two exposures
 # release_lag_ms = 60         # from the release contact to the shutter
 
-# Your own head, from its maker's data sheet. Until all of these are stated you can plan and rehearse, but no real head
-# is moved. Then calibrate: `fullturn calibrate steps`.
+# Your own head, from its maker's data sheet. Until all of these are stated you can plan and rehearse, but this
+# program moves no real head. Then calibrate: `fullturn calibrate steps`.
 
 [head.pan]
 # full_steps_per_turn = 200   # 1.8 degree motor
@@ -62,7 +62,7 @@ REST = """
 
 [board]
 # baud = 115200
-# sync_contact = true         # false where the camera's flash contact is not wired to the board
+# sync_contact = true         # false if the camera's flash contact is not wired to the board
 """
 
 
@@ -95,7 +95,7 @@ def _quoted(text: str) -> str:
 
 
 def focal_mm_of(lens: Entry | None, given: float | None) -> float:
-    """The focal length given, or that of a lens which has one alone. Raises InputError."""
+    """The given focal length, or that of a lens that has only one. Raises InputError."""
     if given is not None:
         return given
     if lens is not None and lens.min_focal_mm is not None and lens.min_focal_mm == lens.max_focal_mm:
@@ -106,6 +106,6 @@ def focal_mm_of(lens: Entry | None, given: float | None) -> float:
 def write_kit(out: Path, draft: Draft) -> Kit:
     """Write a commented kit file and read it again. Raises InputError, StorageFailed."""
     text = kit_text(draft)
-    kit = kit_from_tables(tomllib.loads(text), str(out))  # it must be one before it is written
+    kit = kit_from_tables(tomllib.loads(text), str(out))  # checked before it is written
     write_new(out, text)
     return kit

@@ -1,4 +1,4 @@
-"""A kit as far as a photograph gives it, and what no photograph can say."""
+"""The part of a kit that a photograph states, and what it cannot state."""
 
 from dataclasses import dataclass
 from pathlib import Path
@@ -13,7 +13,7 @@ from controller.kit.search import exactly
 
 @dataclass(frozen=True, slots=True)
 class FromPicture:
-    """What a picture gave, and what it could not say, each in a sentence."""
+    """What a picture states, and a sentence for each thing that it cannot state."""
 
     shot: PictureFacts
     camera: Entry | None
@@ -41,7 +41,7 @@ def kit_from(picture: Path) -> FromPicture:
     unknown += () if crop is None else crop.doubts
     if shot.resized:
         unknown.append("The picture was made smaller or cropped: its pixels are not the camera's.")
-    unknown.append("No picture knows the head, the board, or how the camera will be mounted.")
+    unknown.append("No picture says anything about the head, the board, or how the camera will be mounted.")
     return FromPicture(shot, camera, lens, crop, tuple(unknown))
 
 
@@ -58,10 +58,10 @@ def _perhaps(kind: str, name: str, unknown: list[str]) -> Entry | None:
 
 
 def draft_of(found: FromPicture, picture: Path) -> Draft:
-    """What to write of it as a kit. Raises InputError where too little is known."""
+    """The content of a kit file from a picture. Raises InputError if too little is known."""
     shot = found.shot
     if shot.resized:
-        raise InputError(f"{picture}: was made smaller or cropped; take one as it came from the camera.")
+        raise InputError(f"{picture}: was made smaller or cropped; use one as it came from the camera.")
     if shot.focal_length_mm is None:
         raise InputError(f"{picture}: does not say its focal length; write the kit with `fullturn kit new`.")
     sensor = None

@@ -1,4 +1,4 @@
-"""The files on the card, paired with the exposures of a session: what was found, and how the clocks stand."""
+"""The files on the card, paired with the exposures of a session, and how the camera's clock differs."""
 
 from collections import Counter
 from collections.abc import Sequence
@@ -22,14 +22,14 @@ from controller.planning.plan import Plan
 from controller.shown import shown
 
 DAY_S, LONG_S = 86_400, 1800
-MOST_CHANGES = 5  # of the clock, told in words
-MOST_CAMERAS = 5  # named
+MOST_CHANGES = 5  # the most changes of the clock that a sentence names
+MOST_CAMERAS = 5  # the most cameras that a sentence names
 OTHER_CAMERA = "is of another camera"
 
 
 @dataclass(frozen=True, slots=True)
 class ClockChange:
-    """The camera's clock was set forward by so many seconds between two files that follow one another."""
+    """The camera's clock was set forward by this many seconds between two consecutive files."""
 
     after: str
     before: str
@@ -38,11 +38,11 @@ class ClockChange:
 
 @dataclass(frozen=True, slots=True)
 class CameraClock:
-    """The camera's clock: `ahead_s` of the session's at its first exposure, gaining `gains_s_per_day`; pairs scatter by
-    `scatter_s`, and the clock is read to `tick_s`.
+    """How the camera's clock differs from the session's.
 
-    `ahead_s` holds the camera's zone where its files do not name one; None where the session knows no time of day.
-    What it gains is None where the run was too short to tell. `changes` is where it was set anew.
+    It is `ahead_s` of it at the first exposure and gains `gains_s_per_day`. Pairs scatter by `scatter_s`, and the clock
+    is read to `tick_s`. `ahead_s` includes the camera's time zone if its files do not name one; it is None if the session
+    has no time of day. The gain is None if the run was too short to tell. `changes` is where the clock was set.
     """
 
     ahead_s: float | None
@@ -55,11 +55,11 @@ class CameraClock:
 
 @dataclass(frozen=True, slots=True)
 class Matched:
-    """What was found: a line for each file and each missing exposure, and frames to shoot once more.
+    """The result: a line for each file and each missing exposure, and the frames to shoot again.
 
     `not_made` exposures are missing in the session itself. `opened_s` is when each file's shutter opened by the session's
-    clock, in seconds of UTC, if that is known. `checks` are sentences about the pictures,
-    `losses` a phrase for each part of a damaged session that cannot be read.
+    clock, in seconds of UTC, if known. `checks` are sentences about the pictures, `losses` a phrase for each part of a
+    damaged session that cannot be read.
     """
 
     plan: Plan
@@ -73,7 +73,7 @@ class Matched:
     losses: tuple[str, ...] = ()
 
     def count(self, *verdicts: MatchVerdict) -> int:
-        """How many lines say this."""
+        """The number of lines with one of these verdicts."""
         return sum(line.verdict in verdicts for line in self.lines)
 
     def as_json(self) -> dict[str, object]:
@@ -91,7 +91,7 @@ class Matched:
 
 
 def match_files(run: Recorded, session: Path, folder: Path) -> Matched:
-    """Pair the files in the folder with what the session says. Raises InputError."""
+    """Pair the files in the folder with the session's exposures. Raises InputError."""
     files, others, camera = _of_the_camera(read_card(folder), run.plan, folder)
     dated = [file for file in files if file.taken_s is not None]
     if not dated:
@@ -100,7 +100,7 @@ def match_files(run: Recorded, session: Path, folder: Path) -> Matched:
     exposures = [ExposureStamp(one.opened_s, one.shutter_s, one.made, one.confirmed) for one in run.exposures]
     pairing = pair_up(stamps, exposures, run.dated)
     if not pairing.related:
-        raise InputError(f"{folder}: its photographs do not fit the times of {session}; is it the card of another run?")
+        raise InputError(f"{folder}: its photographs do not fit the times of {session}; give the card of that run.")
     lines = match_lines(dated, pairing, run.exposures, folder)
     for file in others:
         lines.append(file_line(file, folder))
@@ -131,7 +131,7 @@ def _clock(pairing: Pairing, run: Recorded, files: Sequence[CardFile]) -> Camera
 
 
 def _of_the_camera(files: Sequence[CardFile], plan: Plan, folder: Path) -> tuple[list[CardFile], list[CardFile], str]:
-    """The files of the run's camera, those of others, and its name: the kit's, else the one that most are of."""
+    """The files of the run's camera, those of others, and its name: from the kit, otherwise the most frequent one."""
     named = Counter(file.camera for file in files if file.trouble is None)
     if not named:
         raise InputError(f"{folder}: none of its {counted(len(files), 'photograph')} can be read.")
@@ -140,7 +140,7 @@ def _of_the_camera(files: Sequence[CardFile], plan: Plan, folder: Path) -> tuple
     if wanted and not of_kit and any(named):
         seen = ", ".join(sorted(shown(name) or "one that does not say" for name in named)[:MOST_CAMERAS])
         model = shown(plan.kit.camera.model or "")
-        raise InputError(f"{folder}: holds no photograph of the kit's camera, {model}, but of {seen}.")
+        raise InputError(f"{folder}: has no photograph of the kit's camera, {model}, but of {seen}.")
     camera = max(of_kit or named, key=lambda name: named[name])
     mine: list[CardFile] = []
     others: list[CardFile] = []
@@ -154,14 +154,13 @@ def ahead_text(clock: CameraClock) -> str:
     """The camera's clock in one sentence."""
     said = []
     if clock.ahead_s is not None:
-        zone = "" if clock.zone_known else ", its zone counted in"
+        zone = "" if clock.zone_known else ", including its time zone"
         amount = f"{moment(abs(clock.ahead_s))} {'ahead' if clock.ahead_s >= 0 else 'behind'}"
         said.append(f"is {amount} of the session's{zone}")
     if clock.gains_s_per_day is not None:
         said.append(f"{'gains' if clock.gains_s_per_day >= 0 else 'loses'} {abs(clock.gains_s_per_day):.1f} s a day")
-    said.append(
-        f"agrees, once put right, to {clock.scatter_s:.2f} s" + (" and its tick of a second" if clock.tick_s == 1 else "")
-    )
+    tick = " plus its tick of a second" if clock.tick_s == 1 else ""
+    said.append(f"agrees to {clock.scatter_s:.2f} s{tick} once corrected")
     text = [f"The camera's clock {'; '.join(said)}."]
     for change in clock.changes[:MOST_CHANGES]:
         way = "forward" if change.forward_s > 0 else "back"

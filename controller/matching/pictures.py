@@ -1,4 +1,4 @@
-"""`fullturn match --pictures`: what the pictures themselves say of a set, needs the extra fullturn[pictures]."""
+"""`fullturn match --pictures`: check a set by its pictures. Needs the extra fullturn[pictures]."""
 
 from collections.abc import Callable, Sequence
 from dataclasses import astuple, dataclass, field
@@ -38,8 +38,9 @@ Begin = Callable[[int], Callable[[], None]]
 
 @dataclass(frozen=True, slots=True, eq=False)
 class _Looked:
-    """One frame as its middle exposure shows it: features, how much detail is where, what pixels mean, and how many there
-    are (columns, rows).
+    """One frame as its middle exposure shows it.
+
+    Features, the amount of detail by place, the meaning of pixels, and their number (columns, rows).
     """
 
     features: Features
@@ -51,7 +52,7 @@ class _Looked:
 def check_pictures(found: Matched, folder: Path, begin: Begin) -> None:
     """Look at the files to use: add notes to their lines, sentences to `found.checks` and frames to `found.retake`.
 
-    Raises InputError where the library is missing.
+    Raises InputError if the library is missing.
     """
     plan = found.plan
     frames: dict[int, dict[int, MatchLine]] = {}
@@ -82,7 +83,7 @@ def _readable(line: MatchLine, folder: Path) -> Path | None:
 
 
 def _read(line: MatchLine, folder: Path) -> Photograph | None:
-    """The picture of a line; None, and a note, where it cannot be read; None for what has no JPEG or TIFF."""
+    """The picture of a line. None with a note if it cannot be read; None if there is no JPEG or TIFF."""
     path = _readable(line, folder)
     if path is None:
         return None
@@ -94,7 +95,7 @@ def _read(line: MatchLine, folder: Path) -> Photograph | None:
 
 
 def _check_bracket(plan: Plan, lines: dict[int, MatchLine], pictures: dict[int, Photograph | None]) -> int:
-    """How many steps of a frame's bracket are not as planned; their lines get notes."""
+    """The number of steps of the frames' brackets that are not as planned; their lines get notes."""
     planned = plan.kit.exposure.bracket_ev
     off = 0
     order = sorted(lines, key=lambda exposure: planned[exposure])
@@ -117,7 +118,7 @@ def _look(photograph: Photograph, plan: Plan) -> _Looked:
 
 @dataclass(slots=True)
 class _Neighbours:
-    """What each two neighbours have in common: `joined`, else in `apart`; `compared` by the plan alone."""
+    """Which pairs of neighbours overlap: `joined`, otherwise in `apart`; `compared` by the plan alone."""
 
     joined: list[Joined] = field(default_factory=list)
     apart: list[tuple[int, int]] = field(default_factory=list)
@@ -149,7 +150,7 @@ def _compare(plan: Plan, looked: dict[int, _Looked]) -> _Neighbours:
 
 
 def _detail(path: Path) -> Array:
-    """How much detail the whole picture shows where, at its full size, upright."""
+    """The amount of detail in each part of the whole picture, at its full size, upright."""
     return detail_of(np.asarray(read_grey(path).picture))
 
 

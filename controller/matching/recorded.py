@@ -1,4 +1,4 @@
-"""What a session says was exposed, as files are paired with it."""
+"""The exposures that a session records, to pair files with."""
 
 from dataclasses import dataclass
 from datetime import datetime
@@ -19,9 +19,9 @@ from protocol.units import NS
 
 @dataclass(frozen=True, slots=True)
 class Recorded:
-    """The plan of a session and its exposures in order of time.
+    """The plan of a session, and its exposures in order of time.
 
-    `dated`: their times are of the day. `losses` has a phrase for each part of a damaged session that cannot be read.
+    `dated`: their times are times of day. `losses` has a phrase for each part of a damaged session that cannot be read.
     """
 
     plan: Plan
@@ -31,12 +31,12 @@ class Recorded:
 
 
 def recorded_in(path: Path) -> Recorded:
-    """What the session at `path` says. Raises InputError where it holds no exposures."""
+    """The contents of the session at `path`. Raises InputError if it has no exposures."""
     with Session.open(path) as session:
         runs, shots, doubts, losses = session.runs(), session.shots(), session.doubts(), session.losses
         plan = plan_from(session.plan_text(), str(path), begun=True)
     if not shots:
-        raise InputError(f"{path}: holds no exposures, so there is nothing to pair.")
+        raise InputError(f"{path}: has no exposures, so there is nothing to pair.")
     exposure = plan.kit.exposure
     clock = Clock(runs, exposure.focus_ms + exposure.release_lag_ms)
     planned = []

@@ -1,4 +1,4 @@
-"""What was found of a plan's frames, as its file keeps it: the proof and the links."""
+"""The findings about a plan's frames, as its file stores them: the proof and the links."""
 
 from controller.kit.kit import Kit
 from controller.planning.coverage import Proof
@@ -17,7 +17,7 @@ def proof_record(kit: Kit, proof: Proof) -> ProofRecord:
 
 
 def link_record(links: Links) -> LinkRecord:
-    """Whether the frames are linked, and by how much at least."""
+    """Whether the frames are linked, and the weakest link."""
     share, frames = links.weakest()
     return LinkRecord(
         connected=links.connected,

@@ -1,4 +1,4 @@
-"""A plan with the kit of today: what may have been measured since it was planned."""
+"""A plan with today's kit: measured figures may have changed since it was planned."""
 
 from pathlib import Path
 from typing import Any
@@ -10,14 +10,14 @@ from controller.planning.reached_poses import poses_of
 
 
 def with_kit(plan: Plan, kit: Kit, plan_path: Path) -> Plan:
-    """The plan with the kit of today, proved for how its head leans today.
+    """The plan with today's kit, proved for the head's lean of today.
 
-    Raises InputError where that is another kit, or its poses do not cover any more.
+    Raises InputError if it is another kit, or if the plan's poses no longer cover the region.
     """
     planned, today = (one.model_dump(exclude=MAY_DIFFER) for one in (plan.kit, kit))
     for table in planned:
         if planned[table] != today[table]:
-            raise InputError(f"{plan_path}: was planned for a kit with another [{table}] than this one; plan again.")
+            raise InputError(f"{plan_path}: was planned for a kit whose [{table}] differs; plan again.")
     found = plan.model_copy(update={"kit": kit})
     if (kit.head.lean_deg, kit.head.lean_toward_deg) != (plan.kit.head.lean_deg, plan.kit.head.lean_toward_deg):
         proof = proof_at(found, poses_of(kit.head, found.frames))
@@ -36,5 +36,5 @@ MEASURED: dict[str, Any] = {
     "tilt": {"backlash_deg", "measured_steps_per_degree"},
     **dict.fromkeys(("ring_hz", "ring_damping", "settle_ms", "lean_deg", "lean_toward_deg"), True),
 }
-# ... and what else may be other than it was planned with: where to focus, and where figures come from.
+# Other differences allowed since planning: where to focus, and the sources of figures.
 MAY_DIFFER: dict[str, Any] = {"head": MEASURED, "exposure": {"f_number"}, "sources": True}

@@ -1,7 +1,7 @@
-"""Plan files of older versions: each becomes one of the next version, and so on to this one. Never the other way.
+"""Plan files of older versions: each is migrated to the next version, and so on to this one. Never backward.
 
-A migration takes the content of a file, whose hash still fits, and returns that of the next version. It works out what
-the older program did not keep, and seals the content anew.
+A migration takes the content of a file whose hash still fits, and returns the content of the next version. It computes
+what the older program did not store, and adds a new hash.
 """
 
 import json
@@ -27,7 +27,7 @@ Content = dict[str, Any]
 
 
 def migrated(content: Content, version: int) -> Content:
-    """The content of a plan file of `version` as one of this version. Raises ValidationError if it is not a plan's."""
+    """Migrate the content of a plan file of `version` to this version. Raises ValidationError if it is not a plan's."""
     for older in range(version, FORMAT_VERSION):
         content = MIGRATIONS[older](content) | {"format_version": older + 1}
         content["hash"] = content_hash(content)
@@ -35,7 +35,7 @@ def migrated(content: Content, version: int) -> Content:
 
 
 class _Plan1(BaseModel):
-    """What the next version needs of a plan of version 1."""
+    """The part of a plan of version 1 that the next version needs."""
 
     model_config = ConfigDict(frozen=True, allow_inf_nan=False)
 
@@ -45,9 +45,9 @@ class _Plan1(BaseModel):
 
 
 def _from_1(content: Content) -> Content:
-    """Version 1 planned the whole sphere in rows, shot row by row. It kept no links, and of the budget only a part.
+    """Version 1 planned the whole sphere in rows, shot row by row. It stored no links, and only part of the budget.
 
-    Its proof found the worst margin in another way, so the frames are proved again.
+    Its proof found the worst margin by another method, so the frames are proved again.
     """
     old = _Plan1.model_validate_json(json.dumps(content, allow_nan=False))
     whole = Bounds()
@@ -76,4 +76,4 @@ def _from_1(content: Content) -> Content:
 
 
 MIGRATIONS: dict[int, Callable[[Content], Content]] = {1: _from_1}
-"""For each older version, what makes the content of the next version of it."""
+"""For each older version, the function that migrates the content to the next one."""

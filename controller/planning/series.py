@@ -1,4 +1,4 @@
-"""When a capture begins, and how often: at a time, at an altitude of the sun, again and again."""
+"""The times of a series of captures: at a time, at an altitude of the sun, repeatedly."""
 
 from dataclasses import dataclass
 from datetime import datetime, time, timedelta
@@ -15,7 +15,7 @@ SUN_WITHIN = timedelta(days=1)
 
 @dataclass(frozen=True, slots=True)
 class SessionSeries:
-    """The sessions to write, when the first begins (None: now), and how far apart they begin."""
+    """The sessions to write, when the first begins (None: now), and the interval between them."""
 
     sessions: tuple[Path, ...]
     start: datetime | None
@@ -32,7 +32,7 @@ def series_of(
     repeat: str | None,
     times: int | None,
 ) -> SessionSeries:
-    """What the options ask for, which go together. Raises InputError for a start that does not come."""
+    """The series that the options describe; they go together. Raises InputError if the start never comes."""
     now = clock.local_time()
     start = None
     if start_at is not None:
@@ -49,7 +49,7 @@ def series_of(
 
 
 def moment_of(text: str, now: datetime) -> datetime:
-    """A time of day, today or else tomorrow, or a date and time. Raises InputError."""
+    """A time of day, today or otherwise tomorrow, or a date and time. Raises InputError."""
     given = time_or_date(text)
     if isinstance(given, time):
         moment = datetime.combine(now, given, now.tzinfo)
@@ -63,7 +63,7 @@ def moment_of(text: str, now: datetime) -> datetime:
 def when_sun_stands(altitude_deg: float, latitude_deg: float, longitude_deg: float, now: datetime) -> datetime:
     """The first moment from `now` when the sun passes this altitude, rising or setting, to a second.
 
-    Raises InputError when it does not within a day.
+    Raises InputError if it does not within a day.
     """
 
     def above(moment: datetime) -> bool:

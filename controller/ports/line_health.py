@@ -1,4 +1,4 @@
-"""How well a line carries what is said on it."""
+"""How well a line carries its traffic."""
 
 from dataclasses import asdict, dataclass
 from typing import Any
@@ -16,7 +16,7 @@ BUCKETS_MS = (0.5, 1.0, 2.0, 5.0, 10.0, 20.0, 50.0, 100.0, 500.0)
 
 @dataclass(frozen=True, slots=True)
 class LineHealth:
-    """What a soak found: round trips in milliseconds (a histogram by upper bound), and what went wrong."""
+    """The result of a soak: round trips in milliseconds (a histogram by upper bound), and what went wrong."""
 
     seconds: float
     exchanges: int

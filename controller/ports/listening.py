@@ -1,4 +1,4 @@
-"""What is said on a line, decoded, for as long as somebody looks."""
+"""Showing the traffic on a line, decoded, until interrupted."""
 
 from collections.abc import Callable
 
@@ -14,7 +14,7 @@ Show = Callable[[Heard], None]
 
 
 def wait_traffic(port: Port, *, asks: bool, show: Show) -> TrafficSummary:
-    """Show what comes in at `port`, and what goes out if it `asks`; return what was counted when interrupted."""
+    """Show what arrives at `port`, and what is sent if it `asks`; return the counts when interrupted."""
     heard, said = Traffic(), Traffic()
     begin = port.now()
     ask_ns, seq = begin, 0

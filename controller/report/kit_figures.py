@@ -1,4 +1,4 @@
-"""Everything that follows from a kit, each figure with where it comes from."""
+"""Everything that follows from a kit, each figure with its source."""
 
 import math
 from collections.abc import Sequence
@@ -19,7 +19,7 @@ from protocol.units import NS
 
 @dataclass(frozen=True, slots=True)
 class Derived:
-    """One derived quantity: what, its value with its unit, how it comes about, and the sources of its keys."""
+    """One derived quantity: its name, its value with its unit, how it is derived, and the sources of its keys."""
 
     what: str
     value: str
@@ -27,12 +27,12 @@ class Derived:
     sources: Sources = field(default_factory=dict)
 
     def text(self, width: int) -> str:
-        """For people, with values beginning in one column."""
+        """One line for people, with values in one column."""
         why = "; ".join(part for part in (self.how, source_words(self.sources)) if part)
         return f"{self.what:{width}}  {self.value}" + (f"  ({why})" if why else "")
 
     def as_json(self) -> dict[str, Any]:
-        """For other programs. `source` is the least reliable of `sources`, None for what is no figure."""
+        """For other programs. `source` is the least reliable of `sources`, None for anything that is not a figure."""
         return asdict(self) | {"source": weakest(self.sources.values()) if self.sources else None}
 
 
@@ -44,13 +44,13 @@ class _Lines(list[Derived]):
         self.kit = kit
 
     def add(self, what: str, value: str, how: str, *keys: str) -> None:
-        """A line that rests on these dotted keys; those that the kit has no value for are not counted."""
+        """Add a line that depends on these dotted keys; keys without a value in the kit are not counted."""
         self.append(
             Derived(what, value, how, {key: self.kit.source(key) for key in keys if _value(self.kit, key) is not None})
         )
 
     def chosen(self, key: str) -> str:
-        """A choice of the kit's in words, with a note if it is our default and not the kit's."""
+        """A choice of the kit in words, with a note if it is the program's default."""
         note = " by default" if self.kit.source(key) is Source.EXAMPLE else ""
         return f"{_value(self.kit, key)}{note}"
 
@@ -63,7 +63,7 @@ def _value(kit: Kit, key: str) -> Any:
 
 
 def figures_of(plain: Kit, records: Sequence[Record], now: datetime) -> list[Derived]:
-    """Everything that follows from a kit and what was calibrated of it by `now`, with how."""
+    """Everything that follows from a kit and its calibration at `now`, and how."""
     lines = _Lines(calibrated(plain, records, now))
     _camera_lines(lines)
     _exposure_lines(lines)
@@ -142,7 +142,7 @@ def _head_lines(lines: _Lines) -> None:
 
 
 def _rate_keys(name: str, axis: Axis) -> tuple[str, ...]:
-    """The keys that the steps per degree of an axis rest on."""
+    """The keys on which the steps per degree of an axis depend."""
     keys = GEARING if axis.measured_steps_per_degree is None else ("measured_steps_per_degree",)
     return tuple(f"head.{name}.{key}" for key in keys)
 
@@ -190,10 +190,10 @@ def _calibration_lines(plain: Kit, records: Sequence[Record], now: datetime) -> 
 
 
 def _example_lines(kit: Kit) -> list[Derived]:
-    """What keeps the kit from moving a real head."""
+    """What keeps this program from moving a real head with the kit."""
     words = example_words(kit)
     if words is None:
         return []
     keys = [f"{table}.{key}" for table, names in examples_of_head(kit).items() for key in names]
-    text = f"not stated, so no real head is moved. State {words}."
+    text = f"not stated, so this program moves no real head. State {words}."
     return [Derived("your head", text, "", dict.fromkeys(keys, Source.EXAMPLE))]

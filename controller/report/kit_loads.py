@@ -1,4 +1,4 @@
-"""What a load asks of motors and tripod, each answer with its formula."""
+"""What a load requires of motors and tripod, each answer with its formula."""
 
 import math
 from dataclasses import dataclass
@@ -7,7 +7,7 @@ from controller.kit.kit import Axis, Head
 from controller.kit.loads import GRAVITY_M_S2, Motor, Need, Stand, axis_need, inertia_kg_m2, margin_words
 from controller.report.kit_figures import Derived
 
-MOST_ACCEL_DEG_S2 = 3600  # of the kit
+MOST_ACCEL_DEG_S2 = 3600  # the largest that a kit may state
 CAUTION = (
     "These are estimates from the numbers you gave. The load limits in the handbooks of head, tripod, motor and camera "
     "rule, and so do local rules; weigh, tether and try at low speed first, and keep people from under the camera."
@@ -16,7 +16,7 @@ CAUTION = (
 
 @dataclass(frozen=True, slots=True)
 class Load:
-    """What the options say; every length is in the unit of its name, `curve` in rpm and N m."""
+    """The options' figures; every length is in the unit of its name, `curve` in rpm and N m."""
 
     mass_kg: float
     length_mm: float
@@ -41,7 +41,7 @@ def load_lines(head: Head, load: Load) -> list[Derived]:
     weight_n, lean = load.mass_kg * GRAVITY_M_S2, math.radians(head.level_error_deg + head.lean_deg)
     lines: list[Derived] = []
     reaction_nm = []
-    # Tilt lifts its imbalance fully when level; pan feels gravity only as far as its axis leans.
+    # A level tilt axis carries its full imbalance; the pan axis only as far as it leans.
     for name, axis, offset_mm, share in (
         ("pan", head.pan, load.pan_offset_mm, math.sin(lean)),
         ("tilt", head.tilt, load.tilt_offset_mm, 1.0),
@@ -78,12 +78,12 @@ def _axis_lines(name: str, axis: Axis, need: Need, margin: float) -> list[Derive
 
 
 def _ramp(accel_deg_s2: float) -> str:
-    """A ramp, but none that a kit may not have: torque alone would allow what no mount bears."""
+    """A ramp, at most what a kit may state: torque alone would allow more than any mount withstands."""
     return f"{accel_deg_s2:.0f}°/s²" if accel_deg_s2 < MOST_ACCEL_DEG_S2 else f"more than {MOST_ACCEL_DEG_S2:g}°/s²"
 
 
 def _tipping_words(margin: float) -> str:
-    """Gusts push with the square of their speed: one of 1.4 times the wind given has twice its force (arithmetic)."""
+    """Gusts push with the square of their speed: a gust of 1.4 times the given wind has twice its force (arithmetic)."""
     if margin < 1:
         return "a foot lifts"
     return "too little for gusts" if margin < 2 else "gusts of 1.4 times this wind are counted in, stronger ones are not"

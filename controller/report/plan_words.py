@@ -57,14 +57,14 @@ def reach_text(plan: Plan) -> str:
 
 
 def left_out_sentence(plan: Plan) -> str:
-    """The part that the head cannot reach, in one sentence; empty if it reaches all."""
+    """The part that the head cannot reach, in one sentence; empty if it reaches everything."""
     if plan.region.unreachable_sr <= 0:
         return ""
     return f"Out of reach and left out: {plan.region.unreachable_sr:.3f} steradians ({reach_text(plan)})."
 
 
 def plan_text(plan: Plan, compared: Mapping[str, tuple[int, float]], calibration: Sequence[str], out: Path) -> str:
-    """What the photographer reads of a plan that was written to `out`.
+    """The text for the photographer about a plan that was written to `out`.
 
     `compared` has frames and seconds of each way to mount the camera, `calibration` a sentence for each record.
     """
@@ -79,8 +79,8 @@ def plan_text(plan: Plan, compared: Mapping[str, tuple[int, float]], calibration
     ]
     if proof.worst_margin_deg < proof.pointing_error_deg:
         lines.append(
-            f"Mind: the plan survives {proof.worst_margin_deg:.2f}° of pointing error and this head may be off by "
-            f"{proof.pointing_error_deg:.2f}°, so neighbours may share a little less than asked; ask for one or two per "
+            f"The plan survives {proof.worst_margin_deg:.2f}° of pointing error, but this head may be off by "
+            f"{proof.pointing_error_deg:.2f}°, so neighbours may share a little less than requested; add one or two per "
             "cent more overlap if that matters."
         )
     else:

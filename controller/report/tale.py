@@ -1,4 +1,4 @@
-"""The tale of a rehearsal: what went wrong in the world, and what the program did about it."""
+"""The story of a rehearsal: what went wrong in the world, and what the program did about it."""
 
 import math
 from collections.abc import Iterable, Sequence
@@ -16,14 +16,14 @@ from protocol.units import NS
 
 S = RunState
 DETOURS: set[str] = {S.SUSPENDED, S.RECONNECTING, S.QUIETING, S.WINDY, S.STOPPING, S.FAILED}
-"""States that are told whatever led to them."""
+"""States that are always told."""
 BACK: set[str] = {*DETOURS, S.ARMING, S.REFERENCING, S.RECOVERING, S.DONE}
-"""States that are told until a run that left its way goes on with its work."""
+"""States that are told until a run that was interrupted returns to its work."""
 
 
 @dataclass(frozen=True, slots=True)
 class TaleLine:
-    """One line of the tale: when, whose, and what."""
+    """One line of the tale: when, who, and what."""
 
     at_ns: int
     who: str
@@ -31,7 +31,7 @@ class TaleLine:
 
     @property
     def when(self) -> str:
-        """The moment as people read it."""
+        """The time of the line, as people read it."""
         return moment(self.at_ns / NS)
 
     def text(self) -> str:
@@ -40,15 +40,15 @@ class TaleLine:
 
 
 class WorldEvent(Protocol):
-    """Something that went wrong in the world: when, and what, in words."""
+    """A fault in the world: when, and what in words."""
 
     @property
     def at_ns(self) -> int:
-        """When."""
+        """The moment in nanoseconds."""
 
     @property
     def what(self) -> str:
-        """What."""
+        """What happened, in words."""
 
 
 class ExposureTold(Protocol):
@@ -64,23 +64,23 @@ class ExposureTold(Protocol):
 
     @property
     def yaw_deg(self) -> float:
-        """To the right."""
+        """Yaw in degrees, to the right."""
 
     @property
     def pitch_deg(self) -> float:
-        """Upward."""
+        """Pitch in degrees, upward."""
 
     @property
     def still(self) -> bool:
-        """The picture did not move."""
+        """Whether the picture did not move."""
 
 
 def in_truth(plan: Plan, exposures: Iterable[ExposureTold], end_ns: int) -> list[TaleLine]:
-    """What the program cannot know: exposures made while the picture moved, and those that point elsewhere."""
+    """What the program cannot know: exposures made while the picture moved, and exposures that point elsewhere."""
     where = {frame.id: frame_pose(plan.kit.head, frame) for frame in plan.frames}
     tolerance_deg = plan.kit.head.pointing_error_deg()
     moved, off_deg = 0, []
-    latest = {(one.frame, one.exposure): one for one in exposures}  # what was shot again does not count before
+    latest = {(one.frame, one.exposure): one for one in exposures}  # the last shot of each exposure counts
     for one in latest.values():
         frame = where[one.frame]
         moved += not one.still
@@ -100,7 +100,7 @@ def in_truth(plan: Plan, exposures: Iterable[ExposureTold], end_ns: int) -> list
 def with_person(
     read: Sequence[tuple[int, str]], typed: Sequence[tuple[int, str]], unannounced: int, end_ns: int
 ) -> list[TaleLine]:
-    """What the person beside the head `read` and `typed`, with the moments, and how many motions were `unannounced`."""
+    """What the person beside the head `read` and `typed`, with the times, and how many motions were `unannounced`."""
     told = [TaleLine(at_ns, "screen", words) for at_ns, words in read if not words.startswith("Capturing")]
     told += [TaleLine(at_ns, "person", f"types {line!r}" if line else "presses Enter") for at_ns, line in typed]
     if unannounced:
@@ -110,7 +110,7 @@ def with_person(
 
 
 def tale(incidents: Sequence[WorldEvent], happenings: Sequence[Happening]) -> list[TaleLine]:
-    """What happened in the world and what the program did about it, in order of time."""
+    """What happened in the world, and what the program did about it, in order of time."""
     told = [TaleLine(incident.at_ns, "world", incident.what) for incident in incidents]
     away = False
     for happening in happenings:

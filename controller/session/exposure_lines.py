@@ -1,4 +1,4 @@
-"""Each exposure that was intended: how it ended, where the camera looked, and when the shutter opened."""
+"""Each intended exposure: how it ended, where the camera pointed, and when the shutter opened."""
 
 from collections.abc import Sequence
 from dataclasses import astuple, dataclass, fields
@@ -12,13 +12,13 @@ from controller.session.shot_poses import shot_pose
 
 @dataclass(frozen=True, slots=True)
 class ExposureLine:
-    """One exposure that was intended: which, how it ended, the pose, and when the shutter opened.
+    """One intended exposure: which one, how it ended, the pose, and when the shutter opened.
 
-    `outcome` is confirmed or assumed where it counts; suspect or retake where it was made and does not count;
-    unconfirmed, interrupted or in doubt else. Yaw, pitch and roll are the camera's in the levelled world, as truly
-    reached; pan and tilt are the angles of the axes, None by hand; all in degrees. `pose_from` says what they were worked
-    out from (`PoseFrom`). `opened_utc` is the camera's opening by the host's clock and the kit's release lag, None where
-    no time of day is known.
+    `outcome` is confirmed or assumed if it counts; suspect or retake if it was made but does not count; otherwise
+    unconfirmed, interrupted or in doubt. Yaw, pitch and roll are the camera's in the levelled world, as really reached.
+    Pan and tilt are the angles of the axes, None by hand. All are in degrees. `pose_from` says how they were determined
+    (`PoseFrom`). `opened_utc` is when the camera opened, by the host's clock and the kit's release lag; None if no time
+    of day is known.
     """
 
     number: int
@@ -42,7 +42,7 @@ COLUMNS = tuple(field.name for field in fields(ExposureLine))
 
 
 class Clock:
-    """From the monotonic clock of each run in a session to the time of day."""
+    """Converts the monotonic clock of each run in a session to the time of day."""
 
     def __init__(self, runs: Sequence[RunRow], lag_ms: float) -> None:
         self._lag = timedelta(milliseconds=lag_ms)
@@ -56,7 +56,7 @@ class Clock:
         return bool(self._set)
 
     def opened(self, shot: ShotRow) -> str | None:
-        """When the shutter opened, in UTC."""
+        """When the shutter opened, in UTC; None if unknown."""
         for first, then_ns, utc in self._set:
             if shot.number >= first:
                 since = timedelta(microseconds=(shot.intended_ns - then_ns) / 1000)
@@ -65,7 +65,7 @@ class Clock:
 
 
 def exposure_lines(plan: Plan, shots: Sequence[ShotRow], doubts: Sequence[DoubtRow], clock: Clock) -> list[ExposureLine]:
-    """One line for each intent in its order."""
+    """One line for each intent, in order."""
     doubted = Doubts.of(doubts)
     frames = {frame.id: frame for frame in plan.frames}
     lines = []
@@ -88,5 +88,5 @@ def exposure_lines(plan: Plan, shots: Sequence[ShotRow], doubts: Sequence[DoubtR
 
 
 def exposures_csv(lines: Sequence[ExposureLine]) -> str:
-    """The lines as CSV; what is not known is empty."""
+    """The lines as CSV; unknown values are empty."""
     return csv_text(COLUMNS, (astuple(line) for line in lines))

@@ -1,4 +1,4 @@
-"""What can still be read of a damaged session, row by row, into a copy in memory. The file itself is never touched."""
+"""Read what is left of a damaged session, row by row, into a copy in memory. The file itself is never touched."""
 
 import re
 from collections.abc import Callable, Collection, Iterator, Mapping
@@ -31,19 +31,21 @@ NOUNS = {
 ANGLES = ("yaw_deg", "pitch_deg", "pan_deg", "tilt_deg")  # the first two up to version 3
 PAIR = r"\[-?(0|[1-9][0-9]{0,8}), -?(0|[1-9][0-9]{0,8})\]"  # of steps, as JSON
 NUMBERED = NOUNS.keys() - {"about", "questions"}
-"""The tables whose rows are numbered 1, 2, 3 and so on, so that a missing row is noticed. A session that was migrated may
-hold the latest question alone, under its number.
+"""The tables whose rows are numbered 1, 2, 3 and so on, so that a missing row is noticed.
+
+A migrated session may contain only the latest question, under its own number.
 """
 
 
 class _DamagedError(ValueError):
-    """A row that cannot be what any version of the program wrote."""
+    """A row that no version of the program can have written."""
 
 
 def read_soundly(path: Path) -> tuple[Database, int, tuple[str, ...]]:
     """A connection to read from, the session's version, and one phrase for each loss if it is damaged.
 
-    A damaged session is a copy in memory of what can be read. Raises InputError if it is no session, too old or too new.
+    For a damaged session this is a copy in memory of the readable rows. Raises InputError if the file is no session, or
+    one that is too old or too new.
     """
     try:
         db = connect_to_read(path)
@@ -52,7 +54,7 @@ def read_soundly(path: Path) -> tuple[Database, int, tuple[str, ...]]:
             if is_sound(db, version):
                 return db, version, ()
         except UNREADABLE:
-            pass  # what can be read of it is found out row by row
+            pass  # damage is found later, row by row
         copy, losses = salvage(db)
         db.close()
         return copy, version_of(copy, path), losses or ("a part of the file that holds no rows",)
@@ -63,7 +65,7 @@ def read_soundly(path: Path) -> tuple[Database, int, tuple[str, ...]]:
 
 
 def is_sound(db: Database, version: int) -> bool:
-    """Whether every page, table and row of the database is what the program may have written."""
+    """Whether every page, table and row of the database is something that the program may have written."""
     try:
         tables = columns_of(version)
         if any(_columns(db, table) != columns for table, columns in tables.items()):
@@ -76,7 +78,7 @@ def is_sound(db: Database, version: int) -> bool:
 
 
 def salvage(db: Database) -> tuple[Database, tuple[str, ...]]:
-    """A sound copy in memory of the rows that can be read, with the same tables, and one phrase for each loss.
+    """A sound copy in memory of the readable rows, with the same tables, and one phrase for each loss.
 
     Raises DatabaseError if not even the list of tables can be read.
     """
@@ -93,7 +95,7 @@ def salvage(db: Database) -> tuple[Database, tuple[str, ...]]:
         kept = sum(is_believable(table, row) and _insert(copy, table, row) for _, row in sorted(rows.items()))
         expected = _expected(db, table, max(rows, default=0))
         if expected is None:
-            losses.append(f"{kept} {NOUNS[table]} can be read, and it is not known how many there were")
+            losses.append(f"of an unknown number of {NOUNS[table]}, {kept} can be read")
         elif kept < expected:
             losses.append(f"{expected - kept} of {expected} {NOUNS[table]} cannot be read")
     return copy, tuple(losses)
@@ -104,7 +106,7 @@ def _columns(db: Database, table: str) -> frozenset[str]:
 
 
 def _insert(copy: Database, table: str, row: Row) -> bool:
-    """Whether the copy took the row: the types of its columns are strict."""
+    """Insert the row; return whether its values have the types of its columns, which are strict."""
     names, marks = ", ".join(row), ", ".join("?" * len(row))
     try:
         copy.execute(f"INSERT INTO {table} ({names}) VALUES ({marks})", tuple(row.values()))
@@ -114,7 +116,7 @@ def _insert(copy: Database, table: str, row: Row) -> bool:
 
 
 def _expected(db: Database, table: str, highest: int) -> int | None:
-    """How many rows the table had; None if that cannot be found out."""
+    """How many rows the table had; None if unknown."""
     try:
         if table in NUMBERED:
             (last,) = db.execute(f"SELECT max(rowid) FROM {table}").fetchone()
@@ -126,7 +128,7 @@ def _expected(db: Database, table: str, highest: int) -> int | None:
 
 
 def _readable(db: Database, table: str, columns: Collection[str]) -> Iterator[tuple[int, Row]]:
-    """Row number and row of all that can be reached from the first row on and from the last row back."""
+    """Row number and row of every row that can be reached from the first row forward or from the last row backward."""
     seen: set[int] = set()
     for order, beyond in (("ASC", ">"), ("DESC", "<")):
         where = ""
@@ -140,7 +142,7 @@ def _readable(db: Database, table: str, columns: Collection[str]) -> Iterator[tu
 
 
 def _next_number(db: Database, table: str, where: str) -> int | None:
-    """The number of the row that comes next; None at the end, and where the table cannot be followed any further."""
+    """The number of the next row; None at the end, or if the table cannot be followed any further."""
     with suppress(*UNREADABLE):
         row = db.execute(f"SELECT rowid FROM {table} {where} LIMIT 1").fetchone()
         return None if row is None else int(row[0])
@@ -148,7 +150,7 @@ def _next_number(db: Database, table: str, where: str) -> int | None:
 
 
 def is_believable(table: str, row: Row) -> bool:
-    """Whether the program may have written such a row; of any types."""
+    """Whether the program may have written this row; its values may be of any type."""
     try:
         BELIEVABLE[table](row)
     except (ValueError, TypeError, KeyError, AttributeError, OverflowError, RecursionError):
@@ -252,7 +254,7 @@ FACTS_TO_4: dict[str, Callable[[str, str], None]] = {
     "walked": _old_walk,
     "question": _old_question,
 }
-"""Facts of versions 2 to 4 that a migration takes apart, by how their names begin: what raises if it could not."""
+"""Facts of versions 2 to 4 that a migration parses, by the beginning of their names: each check raises if that fails."""
 BELIEVABLE: dict[str, Callable[[Row], None]] = {
     "about": _fact,
     "exposures": _exposure,
@@ -265,4 +267,4 @@ BELIEVABLE: dict[str, Callable[[Row], None]] = {
     "walks": _walk,
     "questions": _question,
 }
-"""For each table, what raises if a row cannot have been written by the program."""
+"""For each table, a check that raises if the program cannot have written a row."""

@@ -1,6 +1,6 @@
-"""Which rows of a session need to be judged one by one: SQL passes those that are plainly sound, as nearly all are.
+"""Find the session rows that must be judged one by one. SQL passes plainly sound rows, which are nearly all of them.
 
-A condition here may only be narrower than the rule in `salvage`: a row that it passes is not looked at again.
+A condition here must be at least as strict as the rule in `salvage`: a row that passes is not looked at again.
 """
 
 from collections.abc import Collection, Iterator
@@ -10,14 +10,14 @@ from controller.session.database import Database
 from controller.session.rows import ShotOutcome
 
 MOST_NS = 2**62
-"""146 years; a time beyond it is damage, not a time."""
+"""146 years; a later time is damage."""
 TIMES = f"BETWEEN 0 AND {MOST_NS - 1}"
 COUNTS = f"BETWEEN 0 AND {2**32 - 1}"
 ANGLES = "BETWEEN -3600 AND 3600"
 OUTCOMES = ", ".join(f"'{outcome.value}'" for outcome in ShotOutcome)
-# Plain characters alone. Functions of text end at a zero byte, so the bytes are counted as well.
+# Printable ASCII only. SQL's text functions stop at a zero byte, so the bytes are counted as well.
 PLAIN = "typeof({0}) = 'text' AND {0} NOT GLOB '*[^ -~]*' AND length({0}) = length(CAST({0} AS BLOB))"
-# Text that nobody asked for may not even be readable.
+# A text in any other column is never passed: it may not even be readable.
 OTHER = "typeof({0}) <> 'text'"
 
 SOUND: dict[str, dict[str, str]] = {
@@ -31,11 +31,11 @@ SOUND: dict[str, dict[str, str]] = {
     },
     "happenings": {"at_ns": f"{{0}} {TIMES}", "state": PLAIN, "what": PLAIN},
 }
-"""For each table with many rows, what makes a value of a column plainly sound."""
+"""For each table with many rows, the condition that makes a column's value plainly sound."""
 
 
 def doubtful_rows(db: Database, table: str, columns: Collection[str]) -> Iterator[dict[str, Any]]:
-    """The rows that SQL cannot pass, by name of column; all rows of a table that has few. Raises DatabaseError."""
+    """The rows that SQL cannot pass, by column name; all rows if the table is not in SOUND. Raises DatabaseError."""
     where = ""
     if table in SOUND:
         sound = (SOUND[table].get(column, OTHER).format(column) for column in sorted(columns))

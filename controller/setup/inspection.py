@@ -1,4 +1,4 @@
-"""What the program can see for itself of a step: values in, a finding out."""
+"""What the program itself can check of a step of setting up."""
 
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -24,9 +24,9 @@ APERTURE_SHARE = 0.06  # half of a third of a stop: 2^(1/12) is 1.059
 
 @dataclass(frozen=True, slots=True)
 class Observation:
-    """What was found, in a sentence, and whether that is as it should be.
+    """What was found, in a sentence, and whether it is right.
 
-    `looked` is whether the program itself saw all of it; `said` that a person has answered for the rest.
+    `looked`: the program itself saw all of it. `said`: a person answered for the rest.
     """
 
     good: bool
@@ -36,19 +36,22 @@ class Observation:
 
     @property
     def word(self) -> str:
-        """How it stands: `ok` only for what was looked at, `see` for what nobody but the operator can see, or `NO`."""
+        """`ok` if the program looked at it, `see` if only the operator can check it, `NO` if it is wrong."""
         return word_of(self.good, looked=self.looked)
 
 
 def calibration_found(kit: Kit, records: Sequence[Record], now: datetime, kinds: Sequence[str]) -> Observation:
-    """Whether these kinds of calibration are there and fresh."""
+    """Whether these kinds of calibration exist and are fresh."""
     standings = [one for one in fresh(kit, records, now) if one.kind.value in kinds]
     open_ones = [one for one in standings if one.state is not State.PRESENT]
     return Observation(not open_ones, " ".join(one.sentence for one in open_ones or standings))
 
 
 def picture_found(path: Path, kit: Kit, now: datetime) -> Observation:
-    """Whether a picture was taken with the kit's camera and all by hand. Raises InputError for what is no photograph."""
+    """Whether a picture was shot with the kit's camera and all settings manual.
+
+    Raises InputError if it is no photograph.
+    """
     shot, modes = shot_of(path), _modes(path)
     wrong = [*_modes_wrong(modes), *_kit_wrong(shot, kit)]
     if wrong:
@@ -56,9 +59,9 @@ def picture_found(path: Path, kit: Kit, now: datetime) -> Observation:
     unsaid = [name for name, tag in MODES if modes.get(tag) is None]
     if kit.exposure.f_number is not None and shot.f_number is None:
         unsaid.append("aperture")
-    text = f"{path.name}: by hand, {shot.shutter_seconds:g} s, {shot.focal_length_mm:g} mm, as the kit has it."
+    text = f"{path.name}: manual, {shot.shutter_seconds:g} s, {shot.focal_length_mm:g} mm, as in the kit."
     if unsaid:
-        text += f" It does not say its {' and '.join(unsaid)}: look yourself."
+        text += f" It does not say its {' and '.join(unsaid)}; check that yourself."
     return Observation(True, text + _clock_text(shot, now), looked=not unsaid)
 
 
@@ -77,7 +80,7 @@ def _modes_wrong(modes: dict[int, int | None]) -> list[str]:
 
 
 def _kit_wrong(shot: PictureFacts, kit: Kit) -> list[str]:
-    """What is not as the kit has it; all shutter times of the bracket are right."""
+    """What differs from the kit; any shutter time of the bracket is right."""
     wrong = []
     camera = (kit.camera.pixels_wide, kit.camera.pixels_high)
     if sorted(shot.pixels) != sorted(camera):
@@ -101,7 +104,7 @@ def _kit_wrong(shot: PictureFacts, kit: Kit) -> list[str]:
 
 
 def _clock_text(shot: PictureFacts, now: datetime) -> str:
-    """How long ago it was taken by the camera's clock: the operator sees whether that is set."""
+    """What the camera's clock said when it was shot: the operator sees whether it is set."""
     if shot.taken is None:
         return ""
     moment = datetime.fromisoformat(shot.taken)

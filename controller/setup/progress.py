@@ -1,4 +1,4 @@
-"""What is done of setting up: `NAME.setup.json` beside `NAME.toml`."""
+"""The steps of setting up that are done: `NAME.setup.json` beside `NAME.toml`."""
 
 import hashlib
 import os
@@ -19,8 +19,9 @@ FORMAT_VERSION = 1
 
 
 class Done(BaseModel):
-    """One step done: when, with which kit, and what was found; `seen` by the program itself, else said by the
-    operator.
+    """One step done: when, with which kit, and what was found.
+
+    `seen`: by the program itself; otherwise the operator stated it.
     """
 
     model_config = ConfigDict(frozen=True, extra="forbid", allow_inf_nan=False)
@@ -40,7 +41,7 @@ class StepsDone(BaseModel):
     done: dict[str, Done] = Field(default_factory=dict)
 
     def still(self, step: Step, kit: Kit, now: datetime) -> Done | None:
-        """The step's mark, unless it is too old or the kit has changed since."""
+        """The step's mark; None if it is too old or the kit has changed since."""
         mark = self.done.get(step.name)
         if mark is None or mark.kit != kit_mark(kit):
             return None
@@ -48,7 +49,7 @@ class StepsDone(BaseModel):
         return mark if step.lasts_h is None or old_h <= step.lasts_h else None
 
     def with_marks(self, marks: Mapping[str, Done | None]) -> "StepsDone":
-        """The progress with these steps done, or open again where there is None."""
+        """The progress with these steps done; a step with None is open again."""
         return StepsDone(done={name: mark for name, mark in {**self.done, **marks}.items() if mark is not None})
 
 
@@ -58,12 +59,12 @@ def kit_mark(kit: Kit) -> str:
 
 
 def progress_path(kit_path: Path) -> Path:
-    """Where the progress with a kit is kept."""
+    """The path of the progress file that belongs to a kit."""
     return kit_path.with_suffix(".setup.json")
 
 
 def read_progress(kit_path: Path) -> StepsDone:
-    """What is done; nothing where there is no file. Raises InputError for one that cannot be read, or is newer."""
+    """Read the steps that are done; none if there is no file. Raises InputError if it is unreadable or newer."""
     path = progress_path(kit_path)
     if not os.path.lexists(path):
         return StepsDone()
@@ -73,7 +74,7 @@ def read_progress(kit_path: Path) -> StepsDone:
     if type(version) is int and version > FORMAT_VERSION:
         raise InputError(
             f"{path}: is {PROGRESS.name} of version {version}, which is newer; this program reads version "
-            f"{FORMAT_VERSION}. Take the version of Fullturn that wrote it, or move it away and set up again."
+            f"{FORMAT_VERSION}. Use the version of Fullturn that wrote it, or move it away and set up again."
         )
     try:
         return StepsDone.model_validate_json(text)
@@ -82,6 +83,6 @@ def read_progress(kit_path: Path) -> StepsDone:
 
 
 def write_progress(kit_path: Path, progress: StepsDone) -> None:
-    """Keep it, whole or not at all. Raises StorageFailed."""
+    """Write the file, whole or not at all. Raises StorageFailed."""
     text = progress.model_dump_json(indent=1) + "\n"
     write_whole(progress_path(kit_path), text, replace=True, ours=lambda path: holds(path, PROGRESS, StepsDone))

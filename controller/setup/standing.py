@@ -1,4 +1,4 @@
-"""How each step of setting up stands, and marking it as done."""
+"""The state of each step of setting up, and marking steps as done."""
 
 from collections.abc import Sequence
 from dataclasses import asdict, dataclass
@@ -15,7 +15,10 @@ from controller.setup.steps import Look, steps
 
 @dataclass(frozen=True, slots=True)
 class StepStanding:
-    """How a step stands: `done`, seen by the program or said by the operator, when, and what was found; else `open`."""
+    """The state of a step, `done` or `open`; if done, when, and what was found.
+
+    `seen`: by the program itself; otherwise the operator stated it.
+    """
 
     step: str
     title: str
@@ -31,7 +34,7 @@ class StepStanding:
 
 
 def setup_state(kit_path: Path) -> list[StepStanding]:
-    """How each step stands. What calibration shows counts at once. Raises InputError."""
+    """The state of each step. Calibration counts as soon as it is recorded. Raises InputError."""
     kit, progress, now = load_kit(kit_path), read_progress(kit_path), clock.wall_moment()
     standings = []
     for step in steps():
@@ -49,7 +52,7 @@ def setup_state(kit_path: Path) -> list[StepStanding]:
 
 
 def mark_steps(kit_path: Path, done: Sequence[str], again: Sequence[str]) -> None:
-    """Take the operator's word for steps `done`, and open others `again`. Raises InputError, StorageFailed."""
+    """Mark the steps `done` on the operator's word, and reopen those in `again`. Raises InputError, StorageFailed."""
     known = [step.name for step in steps()]
     for name in (*done, *again):
         if name not in known:
@@ -61,7 +64,10 @@ def mark_steps(kit_path: Path, done: Sequence[str], again: Sequence[str]) -> Non
 
 
 def see_picture(kit_path: Path, picture: Path) -> Observation:
-    """Look at a picture for the step that it shows; keep that if it shows all of it. Raises InputError, StorageFailed."""
+    """Look at a picture for the step that it shows; mark the step if the picture shows all of it.
+
+    Raises InputError, StorageFailed.
+    """
     kit = load_kit(kit_path)
     found = picture_found(picture, kit, clock.wall_moment())
     if found.good and found.looked:

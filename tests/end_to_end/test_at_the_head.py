@@ -99,7 +99,7 @@ def test_a_line_begun_before_the_question_does_not_answer_it(rig: Path) -> None:
     host.expect("Type y or n, then Enter.")
     host.send("maybe\r")
     host.expect("“maybe” is not known here")
-    assert "Nothing is being asked" not in fullturn(rig, "tell s.sqlite no")
+    assert "No question is open" not in fullturn(rig, "tell s.sqlite no")
     host.expect("Not started")
     host.expect(pexpect.EOF)
     assert not (rig / "s.sqlite").exists()

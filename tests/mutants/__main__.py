@@ -1,4 +1,4 @@
-"""Change the program, run the tests that reach the change, and print what came of it."""
+"""Change the program, run the tests that reach the change, and print the result."""
 
 import argparse
 import sys

@@ -1,4 +1,4 @@
-"""Which test reaches which line, measured once with coverage, and how long each test takes."""
+"""Which tests reach which line, measured once with coverage, and how long each test takes."""
 
 import json
 import time
@@ -19,17 +19,17 @@ LONGEST_S = 3600.0
 class Cover:
     """The tests that reach each line of each file, and the seconds of each test.
 
-    A line that runs while a module is imported has a test without a name among them.
+    A line that runs during the import of a module has a test without a name among its tests.
     """
 
     seconds: dict[str, float]
     tests: dict[str, dict[int, list[str]]]
 
     def of(self, file: str, lines: Collection[int], near: Sequence[str] = ()) -> list[str]:
-        """The tests that reach one of these lines, the quickest first; then the others in their files.
+        """The tests that reach one of these lines, the quickest first; then the other tests in their files.
 
-        What is made once for all tests of a file is seen to be reached by the first of them only. What runs while a
-        module is imported, as a table or an enum, may matter to each test: then those in the paths `near` follow.
+        A fixture shared by a file is seen only in the first test that uses it. Anything that runs during an import, such
+        as a table or an enum, may matter to every test: then the tests in the paths `near` follow.
         """
         reached = self.tests.get(file, {})
         found = [test for line in lines for test in reached.get(line, ())]
@@ -59,7 +59,7 @@ class _Recorder:
 
     @pytest.hookimpl(wrapper=True)
     def pytest_runtest_protocol(self, item: pytest.Item) -> Iterator[None]:
-        """Around each test, with what it sets up and takes down."""
+        """Record each test, including its setup and teardown."""
         self._measuring.switch_context(item.nodeid)
         begin = time.process_time()
         try:
@@ -70,9 +70,9 @@ class _Recorder:
 
 
 def cover_of(tree: Path, files: Collection[str], paths: Collection[str], kept: Path) -> Cover:
-    """Run the tests under `paths` and see what they reach in `files`; the result is kept as the file `kept`.
+    """Run the tests under `paths` and record what they reach in `files`; the result is kept in the file `kept`.
 
-    Raises RuntimeError if a test fails although nothing was changed.
+    Raises RuntimeError if a test fails without any change.
     """
     status = status_of(partial(_measure, tree, files, paths, kept), LONGEST_S, 3 * LONGEST_S)
     if status:
@@ -81,7 +81,7 @@ def cover_of(tree: Path, files: Collection[str], paths: Collection[str], kept: P
 
 
 def read(kept: Path) -> Cover:
-    """What an earlier run kept."""
+    """The result that an earlier run kept."""
     content = json.loads(kept.read_text(encoding="utf-8"))
     tests = {file: {int(line): found for line, found in lines.items()} for file, lines in content["tests"].items()}
     return Cover(content["seconds"], tests)
@@ -101,7 +101,7 @@ def prepare(tree: Path, cover: Cover) -> None:
 
 
 def _measure(tree: Path, files: Collection[str], paths: Collection[str], kept: Path) -> int:
-    """In a process of its own: the status of pytest."""
+    """Measure in a separate process; return pytest's status."""
     measuring = coverage.Coverage(data_file=None, include=[str(tree / file) for file in files], config_file=False)
     recorder = _Recorder(measuring)
     measuring.start()

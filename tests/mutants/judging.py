@@ -22,15 +22,15 @@ from tests.mutants.running import (
 )
 from tests.mutants.sample import PACKAGES
 
-SPARE_S = 20.0  # for imports
+SPARE_S = 20.0  # seconds allowed for imports
 SPARE_OF_A_TEST_S = 2.0
-TIMES = 4  # a changed program may be this much slower before it counts as endless
-MOST_S = 20.0  # of tests for one change, the quickest; what only slower ones would notice counts as unnoticed
-FIRST_S = 1.0  # most changes are noticed by tests that take less than this together: they go first, on their own
+TIMES = 4  # how many times slower a changed program may be before it counts as endless
+MOST_S = 20.0  # the most seconds of tests for one change, quickest first; slower tests are not run
+FIRST_S = 1.0  # tests that together take less than this go first, alone: they notice most changes
 
 
 class Outcome(StrEnum):
-    """What came of a change."""
+    """The result of a change."""
 
     KILLED = "killed"
     TIMED_OUT = "timed out"
@@ -39,9 +39,9 @@ class Outcome(StrEnum):
 
 
 def judge(changes: Sequence[Change], folder: Path, kept: Path | None = None) -> Iterator[tuple[Change, Outcome]]:
-    """Make each change in a copy of the program in `folder` and run the tests that reach it.
+    """Make each change in a copy of the program in `folder`, and run the tests that reach it.
 
-    `kept` is the file for what is known of who reaches what, see `cover`.
+    `kept` is the file that keeps which tests reach what, see `cover`.
     """
     load_once()
     tree = folder / "tree"
@@ -65,7 +65,7 @@ def score(outcomes: Collection[Outcome]) -> float:
 
 
 def error(outcomes: Collection[Outcome]) -> float:
-    """The standard error of the score, if the changes were drawn from many (binomial distribution)."""
+    """The standard error of the score, for changes drawn from many (binomial distribution)."""
     share = score(outcomes)
     return math.sqrt(share * (1 - share) / max(1, len(outcomes)))
 
@@ -75,7 +75,7 @@ def _is_in(change: Change, package: str) -> bool:
 
 
 def _outcome(change: Change, tree: Path, cover: Cover) -> Outcome:
-    """Of one change."""
+    """The outcome of one change."""
     tests = cover.of(change.file, change.lines, PACKAGES[change.file.rpartition("/")[0]])
     if not tests:
         return Outcome.UNREACHED
@@ -92,7 +92,7 @@ def _outcome(change: Change, tree: Path, cover: Cover) -> Outcome:
 
 
 def _batches(tests: Sequence[str], cover: Cover) -> list[Sequence[str]]:
-    """The quickest tests, then others, so that the files of the others need not be read for most changes."""
+    """The quickest tests, then others, so that most changes do not need the others' files."""
     taken_s = list(accumulate(cover.seconds[test] for test in tests))
     first, last = (sum(until_s <= bound_s for until_s in taken_s) for bound_s in (FIRST_S, MOST_S))
     return [batch for batch in (tests[:first], tests[first : max(1, last)]) if batch]

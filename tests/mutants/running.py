@@ -1,4 +1,4 @@
-"""Tests run in a process of their own, on a copy of the program."""
+"""Running tests in a separate process, on a copy of the program."""
 
 import contextlib
 import importlib
@@ -17,13 +17,13 @@ from tests.mutants.sample import NOT_RUN, ROOT
 
 OURS = ("controller", "protocol", "sim", "tests")
 LOADED_ONCE = ("hypothesis", "numpy", "scipy.optimize", "scipy.spatial", "pydantic", "transitions", "click", "PIL.Image")
-"""Packages of others that most tests import: each process begins with them."""
+"""Packages that most tests import; each process starts with them loaded."""
 
 MEMORY_BYTES = 4 << 30
-LATER_NS = 10_000_000_000  # bytecode knows the time of its source to a second
-NONE_RAN = 5  # pytest's status
+LATER_NS = 10_000_000_000  # bytecode stores its source's time in whole seconds
+NONE_RAN = 5  # pytest's status if no test ran
 ENDLESS = -signal.SIGKILL  # the status of a process that took too long
-TOO_LONG = -signal.SIGPROF  # of one that took too long over one test
+TOO_LONG = -signal.SIGPROF  # the status if one test took too long
 
 
 def copy_of_the_tree(folder: Path) -> Path:
@@ -36,10 +36,10 @@ def copy_of_the_tree(folder: Path) -> Path:
 
 
 class Chosen:
-    """A plugin for pytest: only these tests, in this order, the process being ended if one takes longer than it may.
+    """A plugin for pytest: run only these tests, in this order, and end the process if one takes too long.
 
-    `longest_s` is what each test may take, in seconds of work; `known` are all tests of the program as it is. A case that
-    is not known belongs to its test: cases are often named after what the program says, and a change may rename them.
+    `longest_s` is the limit of each test, in seconds of CPU time; `known` are all tests of the unchanged program. A case
+    that is not known belongs to its test: cases are often named after the program's sentences, which a change may alter.
     """
 
     def __init__(self, longest_s: Mapping[str, float], known: Container[str]) -> None:
@@ -53,7 +53,7 @@ class Chosen:
         signal.setitimer(signal.ITIMER_PROF, self._longest_s[self._chosen(item.nodeid)])
 
     def pytest_collection_modifyitems(self, items: list[pytest.Item]) -> None:
-        """Leave out and sort."""
+        """Select and sort."""
         chosen = [one for one in items if self._chosen(one.nodeid) in self._rank]
         items[:] = sorted(chosen, key=lambda one: self._rank[self._chosen(one.nodeid)])
 
@@ -62,18 +62,18 @@ class Chosen:
 
 
 def _whole(test: str) -> str:
-    """A test without its case."""
+    """The name of a test without its case."""
     return test.partition("[")[0]
 
 
 class Present:
-    """A plugin for pytest: runs nothing; raises LookupError if one of these tests is missing."""
+    """A plugin for pytest that runs nothing; it raises LookupError if one of these tests is missing."""
 
     def __init__(self, tests: Collection[str]) -> None:
         self._tests = set(tests)
 
     def pytest_collection_modifyitems(self, items: list[pytest.Item]) -> None:
-        """Look, and take all of them out."""
+        """Check, and remove all tests."""
         missing = self._tests - {one.nodeid for one in items}
         if missing:
             raise LookupError(f"No such test: {min(missing)}")
@@ -81,9 +81,9 @@ class Present:
 
 
 def run_tests(tree: Path, paths: Collection[str], plugin: object, *, keep_bytecode: bool = False) -> int:
-    """Run the tests under `paths` in this process, to the first that fails; return pytest's status.
+    """Run the tests under `paths` in this process until one fails; return pytest's status.
 
-    `keep_bytecode` saves later runs from compiling what has not changed; never with a change in the tree.
+    `keep_bytecode` saves later runs from compiling unchanged files; never use it with a change in the tree.
     """
     os.chdir(tree)
     sys.path[:] = [str(tree), *(entry for entry in sys.path if Path(entry or ".").resolve() != ROOT)]
@@ -91,20 +91,20 @@ def run_tests(tree: Path, paths: Collection[str], plugin: object, *, keep_byteco
         del sys.modules[name]
     importlib.invalidate_caches()
     sys.dont_write_bytecode = not keep_bytecode
-    options = ["-x", "-q", "-p", "no:cacheprovider", "-W", "ignore::pytest.PytestAssertRewriteWarning"]  # loaded once
+    options = ["-x", "-q", "-p", "no:cacheprovider", "-W", "ignore::pytest.PytestAssertRewriteWarning"]  # already loaded
     return int(pytest.main([*options, *(f"--ignore={path}" for path in NOT_RUN), *paths], [plugin]))
 
 
 def status_of(work: Callable[[], int], cpu_s: float, elapsed_s: float) -> int:
-    """Do `work` in a process forked from this one, silently; return its status, ENDLESS if it took too long.
+    """Do `work` in a silent forked process; return its status, ENDLESS if it took too long.
 
-    It is killed after `cpu_s` seconds of work, or `elapsed_s` if it waits for what never comes.
+    It is killed after `cpu_s` seconds of CPU time, or after `elapsed_s` in case it waits forever.
     """
     child = os.fork()
     if child == 0:
         status = 1
         try:
-            os.setsid()  # so that what it starts ends with it
+            os.setsid()  # so that its children end with it
             resource.setrlimit(resource.RLIMIT_CPU, (int(cpu_s) + 1, int(cpu_s) + 1))
             resource.setrlimit(resource.RLIMIT_AS, (MEMORY_BYTES, MEMORY_BYTES))
             quiet = os.open(os.devnull, os.O_RDWR)
@@ -120,7 +120,7 @@ def status_of(work: Callable[[], int], cpu_s: float, elapsed_s: float) -> int:
 
 
 def _wait(child: int, elapsed_s: float) -> int:
-    """The status of a child, which is killed when its time is over."""
+    """The status of a child, which is killed at the end of its time."""
     end = time.monotonic() + elapsed_s
     while time.monotonic() < end:
         ended, status = os.waitpid(child, os.WNOHANG)
@@ -133,7 +133,7 @@ def _wait(child: int, elapsed_s: float) -> int:
 
 @contextlib.contextmanager
 def changed(path: Path, content: bytes) -> Iterator[None]:
-    """The file has this content for a while, and a later time: bytecode of the original is not used for it."""
+    """Give the file this content and a later time meanwhile, so that old bytecode is not used for it."""
     before, at = path.read_bytes(), path.stat()
     path.write_bytes(content)
     os.utime(path, ns=(at.st_atime_ns, at.st_mtime_ns + LATER_NS))

@@ -1,4 +1,4 @@
-"""Which changes are made: a sample that stays the same wherever the program does."""
+"""The changes to make: a sample that stays the same where the program does."""
 
 import hashlib
 import tomllib
@@ -23,10 +23,10 @@ PACKAGES = {
     "controller/matching": ("tests/controller/matching",),
     "protocol": ("tests/protocol",),
 }
-"""What is changed, and which tests should notice. Tests mirror the folders; a run is also told by its whole runs."""
+"""The modules that are changed, and the tests that should notice: those of their folder, and whole runs."""
 
 NOT_RUN = (
-    "tests/protocol/board",  # the firmware in C, which no change here alters
+    "tests/protocol/board",  # the firmware in C, which is not changed here
     "tests/protocol/test_wrong_bits.py",  # millions of frames: minutes under coverage
 )
 
@@ -60,7 +60,7 @@ def _numbers_in(file: str, where: str, text: str) -> Iterator[Change]:
 def sample(count: int, seed: int, only: str = "") -> list[Change]:
     """`count` changes in files whose path begins with `only`, without those that make no difference.
 
-    Each change is drawn by a digest of itself, so that a new function changes the sample only by its own.
+    Each change is drawn by its own digest, so a new function changes the sample only by its own changes.
     """
     left_out = same_program()
     eligible = [one for one in all_changes() if one.key not in left_out and one.file.startswith(only)]

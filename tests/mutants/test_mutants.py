@@ -1,4 +1,4 @@
-"""The tool for mutation testing: what it changes, and that it notices."""
+"""The tool for mutation testing: the changes that it makes, and that it notices them."""
 
 from __future__ import annotations
 
@@ -55,7 +55,7 @@ def test_each_kind_of_change_is_found_once() -> None:
 def test_every_change_gives_another_program_that_can_be_read() -> None:
     whole = all_changes()
     assert len(whole) > 5000
-    assert len({change.key for change in whole}) > 0.99 * len(whole)  # all but lines that a function has twice
+    assert len({change.key for change in whole}) > 0.99 * len(whole)  # all but repeated lines of a function
     for change in whole[::200]:
         source = (ROOT / change.file).read_bytes()
         assert ast.dump(ast.parse(change.applied(source))) != ast.dump(ast.parse(source))
@@ -71,7 +71,7 @@ def test_the_sample_stays_the_same_where_the_program_does() -> None:
 def test_what_is_left_out_is_there_and_says_why() -> None:
     """A row whose line has changed since must be judged again."""
     there = {change.key for change in all_changes()}
-    assert len(same_program()) > 60  # whole lines of numbers among them
+    assert len(same_program()) > 60  # including whole lines of numbers
     for key, reason in same_program().items():
         assert key in there
         assert reason.endswith(".")
@@ -79,12 +79,12 @@ def test_what_is_left_out_is_there_and_says_why() -> None:
 
 
 def test_the_tests_of_a_line_are_those_that_reach_it_and_then_the_others_in_their_files() -> None:
-    """What is made once for a whole file is seen to be reached by one of its tests only."""
+    """A fixture shared by a file is seen only in one of its tests."""
     seconds = {"t/a.py::slow": 2.0, "t/a.py::quick": 0.1, "t/b.py::other": 1.0, "u/c.py::far": 0.5}
     cover = Cover(seconds, {"a.py": {1: [""], 2: ["t/a.py::slow"], 5: ["t/b.py::other"]}, "b.py": {1: [""]}})
     assert cover.of("a.py", (2,)) == ["t/a.py::slow", "t/a.py::quick"]
     assert cover.of("a.py", (3, 4)) == cover.of("c.py", (1,)) == []
-    # What runs when a module is imported may matter to every test nearby, also if there is nothing else in the module.
+    # Code that runs during an import may matter to every test nearby, even in a module with nothing else.
     assert cover.of("a.py", (1,), ["t"]) == ["t/b.py::other", "t/a.py::slow", "t/a.py::quick"]
     assert cover.of("b.py", (1,), ["t/a.py", "u"]) == ["t/a.py::quick", "u/c.py::far", "t/a.py::slow"]
 
@@ -103,7 +103,7 @@ def test_an_endless_program_is_ended() -> None:
 
 
 def test_tests_run_alone_and_one_that_takes_too_long_ends_the_process(tmp_path: Path) -> None:
-    """Of a tree of three tests: one ends, one does not, and one says that the case ran that a change has renamed."""
+    """In a tree of three tests, one ends, one does not, and one stands for a case that the change renamed."""
     (tmp_path / "tests").mkdir()
     lines = (
         "import os, pytest",
@@ -125,7 +125,7 @@ def test_tests_run_alone_and_one_that_takes_too_long_ends_the_process(tmp_path: 
 
     assert status(ends) == 0
     assert status(ends, never) == TOO_LONG
-    assert status(ends, old) == 7  # what was called so has another name now
+    assert status(ends, old) == 7  # the case has another name now
     assert status("tests/test_it.py::test_gone") == NONE_RAN
 
 

@@ -1,4 +1,4 @@
-"""The reference of scenarios as Markdown, from the simulator's own tables."""
+"""The reference page of scenarios as Markdown, from the simulator's own tables."""
 
 import re
 from dataclasses import fields

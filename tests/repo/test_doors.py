@@ -1,4 +1,4 @@
-"""Files that users give are opened, read and decoded in a few modules only: the doors. Held by reading every module."""
+"""Only a few modules, the doors, open, read and decode the user's files. Checked by reading every module."""
 
 from __future__ import annotations
 
@@ -33,11 +33,11 @@ DECODES = {("json", "loads"), ("json", "load"), ("tomllib", "loads"), ("tomllib"
 DECODES |= {("csv", "DictReader"), ("Image", "open"), ("np", "load"), ("np", "loadtxt"), ("np", "genfromtxt")}
 DECODES |= {("os", "read"), ("sqlite3", "connect"), ("ElementTree", "parse"), ("ElementTree", "fromstring")}
 LIBRARIES = {"exifread", "csv", "tomllib", "pickle", "mmap", "shelve", "fileinput", "piexif"}
-WRITES = {"csv"}  # may be imported to write
+WRITES = {"csv"}  # may be imported for writing
 
 
 def uses(path: Path) -> Iterator[str]:
-    """What a module does that only a door may."""
+    """The uses in a module that only a door may have."""
     tree = ast.parse(path.read_text(encoding="utf-8"))
     from_doors = {
         alias.asname or alias.name

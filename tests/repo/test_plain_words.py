@@ -1,6 +1,6 @@
-"""What users read keeps to the words of docs/contributors/words.md. Held by reading every text of the program.
+"""Text for users keeps to the words of docs/contributors/words.md. Checked by reading every text of the program.
 
-A text in the code is every literal with a space in it that is no docstring; one word alone is a name. Docstrings of
+A text in the code is any literal with a space in it that is not a docstring; a single word is a name. Docstrings of
 commands are their help, which the pages under docs/reference repeat.
 """
 
@@ -37,7 +37,7 @@ STYLE_OR_SCRIPT = re.compile(r"<(style|script)\b.*?</\1>|\{#.*?#\}", re.DOTALL)
 
 
 def refused() -> dict[str, str]:
-    """Every form that is refused, and what to write in its place."""
+    """Every refused form, and what to write instead."""
     rows = re.findall(r"^\| (.+?) \| (.+?) \|$", LIST.read_text(encoding="utf-8"), re.MULTILINE)
     return {form.strip(): better for forms, better in rows[2:] for form in forms.split(",")}
 
@@ -47,20 +47,20 @@ PATTERN = re.compile(r"\b(" + "|".join(map(re.escape, REFUSED)) + r")\b(?!-)", r
 
 
 def complaints(text: str) -> list[str]:
-    """What is wrong with a text for people; forms are found across line breaks."""
+    """The faults of a text for people; forms are found across line breaks."""
     flat = " ".join(text.split())
     return [f"“{flat[max(0, m.start() - 40) : m.end() + 20]}”: {REFUSED[m[0].lower()]}" for m in PATTERN.finditer(flat)]
 
 
 def docstrings(tree: ast.AST) -> set[int]:
-    """The nodes of all literals that are statements of their own."""
+    """The nodes of all literals that are statements by themselves."""
     return {
         id(node.value) for node in ast.walk(tree) if isinstance(node, ast.Expr) and isinstance(node.value, ast.Constant)
     }
 
 
 def texts(path: Path) -> Iterator[tuple[int, str]]:
-    """The line and the text of every literal that people may read. A string with places to fill in counts whole."""
+    """The line and the text of every literal that people may read. An f-string counts as a whole."""
     tree = ast.parse(path.read_text(encoding="utf-8"))
     passed = docstrings(tree)
     for node in ast.walk(tree):
@@ -77,7 +77,7 @@ def texts(path: Path) -> Iterator[tuple[int, str]]:
 
 
 def strings_in(value: object) -> Iterator[str]:
-    """All texts in a TOML document, keys left out."""
+    """All texts in a TOML document, without the keys."""
     if isinstance(value, str):
         yield value
     elif isinstance(value, dict):

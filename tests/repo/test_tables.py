@@ -1,5 +1,6 @@
-"""Tables whose keys are names from elsewhere: of a library, of the system, or of another module. A misspelt key would be
-a sentence that nobody ever reads.
+"""Tables whose keys are names from a library, the system or another module.
+
+A misspelt key would be a sentence that nobody ever reads.
 """
 
 from __future__ import annotations
@@ -32,12 +33,12 @@ KIT = kit_of()
 
 
 def test_errors_of_the_system_are_called_as_the_system_calls_them() -> None:
-    """Source: POSIX.1-2017, <errno.h>, as this Python knows it."""
+    """Source: POSIX.1-2017, <errno.h>, as in this Python."""
     assert set(reading.CAUSES) <= set(errno.errorcode.values())
 
 
 def test_errors_of_the_database_are_called_as_sqlite_calls_them() -> None:
-    """Source: sqlite.org/rescode.html, primary result codes (8 bits), as this Python knows them."""
+    """Source: sqlite.org/rescode.html, primary result codes (8 bits), as in this Python."""
     primary = {name for name in dir(sqlite3) if name.startswith("SQLITE_") and name.count("_") == 1}
     assert set(database.CAUSES) <= primary
     assert all(getattr(sqlite3, name) < 2**8 for name in database.CAUSES)

@@ -190,7 +190,7 @@ def repeatability(rng: Rng, world: World) -> Told:
         "pooled_repeatability_deg": repeat,
         "worst_deg": accuracy + repeat,
     }
-    return verify_found(from_visits(given, instrument.stated_deg), given, 1.0, "asked for were"), truths
+    return verify_found(from_visits(given, instrument.stated_deg), given, 1.0, "the requested limit is"), truths
 
 
 Procedure = Callable[[Rng, World], Told]

@@ -80,8 +80,8 @@ def test_readings_that_do_not_differ_are_no_surer_than_the_instrument(reading: f
     zeros = np.zeros(10)
     given_ = readings(target_yaw_deg=poses, target_pitch_deg=zeros, yaw_deg=poses, pitch_deg=zeros)
     visited = from_visits(given_)
-    assert_sure_of_itself(verify_found(visited, given_, 0.001, "asked for were"))
-    assert not verify_found(visited, given_, 0.001, "asked for were").more["passed"]
+    assert_sure_of_itself(verify_found(visited, given_, 0.001, "the requested limit is"))
+    assert not verify_found(visited, given_, 0.001, "the requested limit is").more["passed"]
 
 
 @given(st.floats(-1e6, 1e6), st.floats(1e-15, 1e4), st.sampled_from([1.0, 3.0, np.inf]))

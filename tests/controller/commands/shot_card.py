@@ -1,4 +1,4 @@
-"""A session, and the card that its camera would have left."""
+"""A session, and the card that its camera would have written."""
 
 from __future__ import annotations
 
@@ -23,7 +23,7 @@ EXPOSURES = sorted(PLAN.exposures)
 
 
 def opened_s(number: int) -> float:
-    """When exposure `number` of the session opened, seconds after the beginning; some ways are longer."""
+    """When exposure `number` of the session opened, in seconds after the beginning; some moves take longer."""
     frame = number // 3
     return 10 + frame * 4.1 + (frame // 5) * 1.7 + number % 3 * 0.7
 

@@ -1,4 +1,4 @@
-"""The audit of a session: it says what its rows say, in every file and by its exit status, whatever happened before."""
+"""The audit of a session agrees with its rows, in every file and by its exit status, whatever happened before."""
 
 from __future__ import annotations
 
@@ -53,7 +53,7 @@ happenings = st.lists(
 
 
 class Rig:
-    """A session, and beside it what should be true of each exposure: what was made, and what of that still counts."""
+    """A session, and the expected state of each exposure: what was made, and what of that still counts."""
 
     def __init__(self, session: Session) -> None:
         self.session, self.number = session, 0
@@ -66,7 +66,7 @@ class Rig:
 
     @property
     def unchecked(self) -> list[str]:
-        """Axes under which something was made, and counts, since their zero was last checked."""
+        """Axes that made counting exposures since their zero was last checked."""
         return [axis for axis, upto in self.checked.items() if max(self.latest.values()) > upto]
 
     def shoot(self, exposure: tuple[int, int], outcome: ShotOutcome | None) -> None:
@@ -117,13 +117,13 @@ class Rig:
                 self.take_requests()
 
     def now(self) -> dict[tuple[int, int], set[ShotOutcome]]:
-        """What counts of each exposure: nothing of frames that are asked for again."""
+        """What counts of each exposure; nothing of frames that are requested again."""
         return {one: set() if one[0] in self.asked else made for one, made in self.counting.items()}
 
 
 @contextmanager
 def unpainted() -> Iterator[None]:
-    """The pictures take a second, and are not looked at here."""
+    """Leave out the pictures, which take a second and are not tested here."""
     with pytest.MonkeyPatch.context() as patch:
         patch.setattr(html, "svg", lambda _: Markup(""))
         for name in ("sphere_picture", "pole_picture", "timeline_picture"):

@@ -1,4 +1,4 @@
-"""`fullturn board check` and `listen` around what they check and decode: what is said before, and how they end."""
+"""`fullturn board check` and `listen`, around what they check and decode: their announcements, and how they end."""
 
 from __future__ import annotations
 
@@ -34,7 +34,7 @@ WIRE = b"".join(frame_of(message, seq) for _, seq, message in EXCHANGE)
 
 
 class Watched:
-    """A battery on a simulated rig, with the moments of every sentence and every step."""
+    """A battery on a simulated rig, with the time of every sentence and every step."""
 
     lead_ns = 0
 
@@ -182,7 +182,7 @@ def test_listen_wants_one_source(shell: Shell, words: tuple[str, ...], said: str
 
 
 class Interrupted(VirtualPort):
-    """Ctrl-C comes at a moment."""
+    """A port on which Ctrl-C comes at a given time."""
 
     def __init__(self, rig: Rig, at_s: float) -> None:
         super().__init__(rig)
@@ -197,7 +197,7 @@ class Interrupted(VirtualPort):
 
 @pytest.mark.parametrize("asks", [True, False])
 def test_listen_until_ctrl_c(asks: bool) -> None:
-    """Alone on the line it asks once a second and shows both ends; at a tap it says nothing."""
+    """Alone on the line it asks once a second and shows both ends; as a tap it sends nothing."""
     rig = Rig(rig_spec(full_frame_kit(24), 1))
     shown: list[Heard] = []
     summary = wait_traffic(Interrupted(rig, 5.5), asks=asks, show=shown.append)

@@ -103,7 +103,7 @@ def test_parallax_that_cannot_be_believed_is_not_stored(shell: Shell) -> None:
 def test_beside_the_pan_axis(shell: Shell) -> None:
     words = ("--distance-mm", "1500", "--first-px", "60", "--second-px", "40", "--u-aim-deg", "0.02")
     found = answer(shell, "calibrate", "centre", *PARALLAX[2:], *words)
-    # The mark is seen 50 px right of the middle on average: the lens stands left of the axis by 50 px at 1.5 m.
+    # The mark is 50 px right of the middle on average: the lens is left of the axis by 50 px at 1.5 m.
     assert found["sideways_mm"] == pytest.approx(-50 * 5.9e-3 / 24 * 1500)
     assert found["slide"] == "right"
 
@@ -178,7 +178,7 @@ def test_a_small_ring(ring: Path, shell: Shell) -> None:
     for name, true in (("steps_per_degree", 320), ("focal_length_mm", 12)):
         low, high = found["interval_95"][name]
         assert low < true < high
-    # Without a word about the lens the photographs' own is enough.
+    # Without options about the lens, what the photographs themselves state is enough.
     assert answer(shell, *SIXTH, "--ring", "ring")["focal_length_mm"] == pytest.approx(12, rel=2e-3)
 
 
@@ -226,10 +226,10 @@ def test_a_ring_that_cannot_be_believed_is_not_stored(ring: Path, shell: Shell) 
     assert "off the kit's gearing" in refuses(shell, 1, *words, "30000")[0]
     assert "reverse one of them" in refuses(shell, 1, *words, "-19200")[0]
     assert "gives 3 places for 6 photographs" in refuses(shell, 2, *words, "0,1,2")[0]
-    assert "keep growing" in refuses(shell, 2, *words, "0,1,2,2,3,4")[0]
+    assert "must always grow" in refuses(shell, 2, *words, "0,1,2,2,3,4")[0]
     assert "is not a number" in refuses(shell, 2, *words, "many")[0]
     uneven = "0,19200,38400,60000,76800,96000"  # the fourth is 2 degrees off
-    assert "did the head slip" in refuses(shell, 1, *words, uneven)[0]
+    assert "that nothing slips" in refuses(shell, 1, *words, uneven)[0]
 
 
 def test_photographs_need_to_be_asked_for_rightly(ring: Path, shell: Shell) -> None:

@@ -1,4 +1,4 @@
-"""The head moved by keys, on the rig in virtual time."""
+"""Moving the head by keys, on the rig in virtual time."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""The guide: what is kept, what is seen, and how long it counts."""
+"""The guide: what it keeps, what it checks, and how long that counts."""
 
 from __future__ import annotations
 
@@ -40,7 +40,7 @@ NOW = datetime(2026, 6, 21, 9, 0, tzinfo=UTC)
 
 
 class Person:
-    """Somebody who types these answers, one after the other, then ends; what was said to him."""
+    """A person who types these answers in order, then ends; and the sentences shown to them."""
 
     def __init__(self, *answers: str, agrees: bool = True) -> None:
         self._left, self._agrees = iter(answers), agrees
@@ -135,7 +135,7 @@ def test_a_good_picture_is_kept_only_if_it_shows_everything(shell: Shell) -> Non
     kit = shell.folder / "kit.toml"
     found = see_picture(kit, shot(shell.folder / "a.jpg", WhiteBalance=None))
     assert (found.good, found.word) == (True, "see")
-    assert "does not say its white balance: look yourself" in found.sentence
+    assert "does not say its white balance; check that yourself" in found.sentence
     assert standing(kit)["exposure"] == ("open", False)
     assert see_picture(kit, shot(shell.folder / "b.jpg")).word == "ok"
     assert standing(kit)["exposure"] == ("done", True)
@@ -207,7 +207,7 @@ def test_the_walk_goes_as_far_as_plans_do() -> None:
 
 
 def test_a_board_that_does_not_sense_its_stop_switch_is_found_out() -> None:
-    """The simulated switch is not pressed here, whatever was typed."""
+    """The simulated switch is not pressed here, whatever is typed."""
     _, hand, typist, _ = head("", "")
     found = at_head.see_stop_switch(hand)
     assert not found.good
@@ -229,7 +229,7 @@ def test_a_board_that_senses_its_stop_switch() -> None:
     operator = Operator(world.port.now, Interrupts(), replace(typist.people(), say=at_the_switch))
     found = at_head.see_stop_switch(Hand(world.port, world.program, operator, hand.gate))
     assert found.good, found.sentence
-    assert "that the motors have no power you must see yourself" in found.sentence
+    assert "Check yourself that the motors have no power" in found.sentence
 
 
 def test_nothing_moves_without_a_yes(shell: Shell, monkeypatch: pytest.MonkeyPatch) -> None:

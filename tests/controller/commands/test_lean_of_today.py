@@ -1,4 +1,4 @@
-"""`fullturn capture --kit` on a head that leans today otherwise than the plan was made for."""
+"""`fullturn capture --kit` on a head whose lean today differs from the plan's."""
 
 from __future__ import annotations
 
@@ -33,7 +33,7 @@ KIT += head_text()
 
 
 class OpenedError(Exception):
-    """The command came as far as opening the port."""
+    """The command got as far as opening the port."""
 
 
 def opens(*_: Any) -> Any:
@@ -41,7 +41,7 @@ def opens(*_: Any) -> Any:
 
 
 def captured(folder: Path, planned_for_deg: float, today_deg: float) -> None:
-    """Plan for one lean and begin to capture with another; the port is as far as it gets."""
+    """Plan for one lean and begin to capture with another; it ends when it opens the port."""
     path = folder / "kit.toml"
     path.write_text(KIT.format(planned_for_deg), encoding="utf-8")
     save_plan(make_plan(load_kit(path), 0.3), folder / "plan.json")

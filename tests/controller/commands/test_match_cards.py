@@ -1,4 +1,4 @@
-"""`fullturn match` and a card on which anything may be: each entry is a line, and the rest is paired."""
+"""`fullturn match` and a card with anything on it: each entry gets a line, and the rest is paired."""
 
 from __future__ import annotations
 
@@ -33,7 +33,7 @@ def dated(path: Path, date: str, offset: str = "") -> None:
 def bound(path: Path) -> None:
     with socket.socket(socket.AF_UNIX) as one:
         os.chdir(path.parent)
-        one.bind("s")  # its own name may be too long for one
+        one.bind("s")  # its full name may be too long for a socket
         Path("s").rename(path.name)
 
 

@@ -1,4 +1,4 @@
-"""When a capture begins and how often."""
+"""The time at which a capture begins, and repeated captures."""
 
 from contextlib import nullcontext
 from dataclasses import replace
@@ -24,7 +24,7 @@ NOTHING = dict.fromkeys(("start_at", "start_when_sun", "latitude", "longitude", 
 
 
 def sets(ends: list[bool], monkeypatch: pytest.MonkeyPatch) -> tuple[list[Path], list[str]]:
-    """Which sets of a series of three are made where each ends early or not, and what is said."""
+    """The sets of a series of three that are shot if each ends early or not, and the sentences shown."""
     said: list[str] = []
     left = iter(ends)
     summary = report_of_nothing()
@@ -41,7 +41,7 @@ def report_of_nothing() -> Summary:
 
 
 def test_a_set_that_was_stopped_ends_the_series(monkeypatch: pytest.MonkeyPatch) -> None:
-    """Whoever stopped one reaches into the head next: nothing may begin to move by itself."""
+    """The person who stopped a set may reach into the head next: nothing may begin to move by itself."""
     made, said = sets([False, True, False], monkeypatch)
     assert [path.name for path in made] == ["s-1.sqlite", "s-2.sqlite"]
     assert said[-1].startswith("The series ends here")

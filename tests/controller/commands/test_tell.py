@@ -1,4 +1,4 @@
-"""What another terminal is told of its request: what the run does about it, whatever the run is doing."""
+"""The answer to another terminal's request: what the run does about it, in every state."""
 
 from __future__ import annotations
 
@@ -29,7 +29,7 @@ LAST = PLAN.frames[-1].id
 
 @pytest.fixture
 def path(tmp_path: Path) -> Path:
-    """A session in which every frame but the last was shot."""
+    """A session in which every frame except the last was shot."""
     path = tmp_path / "s.sqlite"
     about = {"kind": "capture", "plan": PLAN.model_dump_json(), "plan_hash": PLAN.hash}
     with Session.create(path, about, durable=True) as session:
@@ -44,7 +44,7 @@ def path(tmp_path: Path) -> Path:
 def told(
     path: Path, *words: str, monkeypatch: pytest.MonkeyPatch, state: str = "moving", becomes: str | None = None
 ) -> str:
-    """The answer of a run in this state, which reads the request at the third look and then is in another."""
+    """The answer of a run in this state, which reads the request at the third look and then changes its state."""
     looks = 0
     with Session.open(path, to_write=True) as run, sole_use(lock_of(path), str(path), "fullturn capture"):
         run.note(Happening(1, state, "test", None))
@@ -103,7 +103,7 @@ def test_a_request_that_is_not_read_is_not_called_received(path: Path, monkeypat
         monkeypatch.setattr(clock, "monotonic_ns", lambda: now)
         monkeypatch.setattr(clock, "wait_ns", wait)
         assert tell_command(path, ["retake", "0"]) == UNREAD
-    assert report_command(path, None).missing_frames == (0, LAST)  # it is still good
+    assert report_command(path, None).missing_frames == (0, LAST)  # the request is still valid
 
 
 @pytest.mark.parametrize(("words", "good"), [(["retake", "0"], True), (["pause"], False)])
@@ -123,12 +123,12 @@ def test_a_run_that_ends_before_it_reads_is_told(
 
 @pytest.mark.parametrize("word", ["yes", "no"])
 def test_an_answer_goes_to_the_question_that_is_open(word: str, path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    with pytest.raises(WorldError, match="Nothing is being asked now"):
+    with pytest.raises(WorldError, match="No question is open"):
         told(path, word, monkeypatch=monkeypatch)
     with Session.open(path, to_write=True) as run:
         run.ask("Is it clear?")
-    with pytest.raises(WorldError, match="Nothing is being asked now"):
-        tell_command(path, [word])  # nobody runs it, so nobody asks any more
+    with pytest.raises(WorldError, match="No question is open"):
+        tell_command(path, [word])  # nobody runs it, so no question is open
     assert told(path, word, monkeypatch=monkeypatch) == f"Answered {word} to: Is it clear?"
 
 
@@ -153,11 +153,11 @@ def test_an_answer_to_a_question_that_was_answered_meanwhile_is_not_claimed(
 def test_a_set_that_nobody_shoots_can_only_be_asked_to_retake(path: Path) -> None:
     for word in WORDS:
         if word != "retake":
-            with pytest.raises(WorldError, match=f"Nobody runs .* so {word} changes nothing; only `retake`"):
+            with pytest.raises(WorldError, match=f"No run of .* is active, so {word} changes nothing; only `retake`"):
                 tell_command(path, [word])
     with pytest.raises(InputError, match="no frame 99"):
         tell_command(path, ["retake", "99"])
-    for times in range(2):  # asked twice, it is wanted once
+    for times in range(2):  # requested twice, it is shot again once
         answer = tell_command(path, ["retake", f"0,{LAST}"])
         again = f"Frames 0, {LAST} are missing anyway" if times else f"reshoots frame 0. Frame {LAST} is missing anyway"
         assert again in answer

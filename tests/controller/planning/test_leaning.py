@@ -141,7 +141,7 @@ def test_an_old_plan_that_no_longer_holds_says_so_in_one_sentence(tmp_path: Path
         load_plan(path)
     (sentence,) = caught.value.sentences
     assert "the head leans by 5.00°, and the poses that it reaches share 0.2" in sentence
-    assert "not 0.30 (the frame at the zenith is 5.0° off); make it again." in sentence
+    assert "not 0.30 (the frame at the zenith is 5.0° off); plan again." in sentence
     begun = plan_from(path.read_text(encoding="utf-8"), str(path), begun=True)
     assert begun.hash == plan.hash
     assert not begun.proof.covered

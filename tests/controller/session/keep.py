@@ -1,8 +1,8 @@
 """Keeps sessions of this version for later ones: `python -m tests.controller.session.keep`, before the version changes.
 
-Whole commands write them, in virtual time, with a person beside the head and a clock of an invented day. Beside each
-session is what the program of its time says of it, as `NAME.json`: its report, its table of exposures, and its card
-matched. One run that was killed leaves its write-ahead log, which is kept as well. `KEPT` names what is made.
+Whole commands write them, in virtual time, with a person beside the head and the clock of an invented day. Beside each
+session, `NAME.json` contains what the program of its time reports of it: its report, its table of exposures, and its card
+matched. A run that was killed leaves its write-ahead log, which is kept as well. `KEPT` names what is made.
 """
 
 from __future__ import annotations
@@ -57,7 +57,7 @@ now: list[Callable[[], int]] = [lambda: 0]
 
 
 class Killed(BaseException):
-    """The program is gone: nothing of it is carried out any more."""
+    """The program was killed; none of its code runs any more."""
 
 
 class Arriving:
@@ -73,7 +73,7 @@ class Arriving:
         pass
 
     def new_files(self) -> list[str]:
-        """Names of what has arrived since the last call."""
+        """Names of the files that arrived since the last call."""
         rig, names = self._journey.rig, []
         for shot in rig.truth.exposures[self._told :]:
             if shot.t_s * NS + TRANSFER_NS > self._journey.port.now():
@@ -84,7 +84,7 @@ class Arriving:
 
 
 class Journey(Attended):
-    """A capture that may be killed by `stroke`, asked after every exposure and every sentence that is shown."""
+    """A capture that `stroke` may kill; it is asked after every exposure and every sentence that is shown."""
 
     stroke: Stroke = staticmethod(lambda _: False)
     exposed = 0
@@ -107,7 +107,7 @@ class Journey(Attended):
         self.look(sentence)
 
     def look(self, sentence: str = "") -> None:
-        """Die here, if it is time: the files are as they are at this moment. Raises Killed."""
+        """Die here if it is time: the files stay as they are at this moment. Raises Killed."""
         self.sentence = sentence
         if self.stroke(self):
             self.stroke = staticmethod(lambda _: False)
@@ -116,7 +116,7 @@ class Journey(Attended):
             raise Killed
 
     def until_killed(self, stroke: Stroke, act: Callable[[], object]) -> None:
-        """Capture or resume until `stroke`, and leave the files as a killed program leaves them."""
+        """Capture or resume until `stroke`, leaving the files as a killed program leaves them."""
         self.exposed, self.stroke = 0, stroke
         with suppress(Killed):
             act()
@@ -132,24 +132,24 @@ class Watching(Display):
         self._journey = journey
 
     def exposed(self) -> None:
-        """One more."""
+        """Count one exposure."""
         super().exposed()
         self._journey.exposed += 1
         self._journey.look()
 
 
 def after(exposures: int) -> Stroke:
-    """Death after so many exposures."""
+    """Death after this many exposures."""
     return lambda journey: journey.exposed == exposures
 
 
 def at_words(words: str) -> Stroke:
-    """Death when such a sentence is shown."""
+    """Death when a sentence with these words is shown."""
     return lambda journey: words in journey.sentence
 
 
 def journey(plan: Plan, folder: Path, seed: int = 1, **more: Any) -> Journey:
-    """A capture about to begin."""
+    """A capture that is about to begin."""
     found = Journey(plan, folder, seed, CALM, **more)
     found.url = "an invented port"
     now.append(found.port.now)
@@ -175,13 +175,13 @@ def resumed(folder: Path) -> None:
 
 
 def asking(folder: Path) -> None:
-    """Killed while a question is open, with frames by hand to come and one shot."""
+    """Killed while a question is open, with one of its frames by hand shot and others to come."""
     world = journey(BY_HAND, folder)
     world.until_killed(at_words("shot by hand"), lambda: world.capture(tries=0))
 
 
 def by_hand(folder: Path) -> None:
-    """A whole set with frames by hand; then frames are wanted again, and a request was left for a run."""
+    """A whole set with frames by hand; then frames are requested again, and a request is left for a run."""
     world = journey(BY_HAND, folder)
     assert world.capture(tries=0)
     tell_command(world.session_path, ["retake", "1,2"])
@@ -225,7 +225,7 @@ KEPT: dict[str, Callable[[Path], None]] = {
 
 
 def invented_day() -> str:
-    """The time of day by the clock of the world that was made last."""
+    """The time of day by the clock of the latest world."""
     return (BEGAN + timedelta(microseconds=now[-1]() // 1000)).isoformat(timespec="milliseconds")
 
 
@@ -248,14 +248,14 @@ def card_of(rows: list[dict[str, Any]], folder: Path) -> None:
 
 
 def said_of(session: Path) -> dict[str, Any]:
-    """What the program says of a session: its report, its exposures, and its card matched if there is a time of day."""
+    """What the program reports of a session: report, exposures, and its card matched if there is a time of day."""
     with TemporaryDirectory() as name:
         folder = Path(name)
         for left in (session, session.with_name(f"{session.name}-wal")):
             if left.exists():
                 shutil.copy(left, folder / left.name)
         copy = folder / session.name
-        with mock.patch.object(account, "write_html"):  # its pictures take time, and are not looked at here
+        with mock.patch.object(account, "write_html"):  # drawing the pictures takes time, and no test looks at them
             summary = report_command(copy, folder / "audit")
         table = (folder / "audit" / "exposures.csv").read_text(encoding="utf-8")
         rows = json.loads((folder / "audit" / "exposures.json").read_text(encoding="utf-8"))
@@ -267,13 +267,13 @@ def said_of(session: Path) -> dict[str, Any]:
 
 
 def keep(folder: Path) -> None:
-    """Write every session of `KEPT` into `folder`, each with what is said of it."""
+    """Write every session of `KEPT` into `folder`, each with what the program reports of it."""
     folder.mkdir(parents=True, exist_ok=True)
     for name, make in KEPT.items():
         with TemporaryDirectory() as made, mock.patch.object(clock, "wall_time", invented_day):
             make(Path(made))
             if name != killed.__name__:
-                Session.open(Path(made) / "session.sqlite").close()  # folds the log in, which takes less room
+                Session.open(Path(made) / "session.sqlite").close()  # folds the log in, which takes less space
             for written in Path(made).glob("session.sqlite*"):
                 shutil.copy(written, folder / written.name.replace("session", name))
             said = said_of(folder / f"{name}.sqlite")

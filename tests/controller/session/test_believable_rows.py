@@ -1,4 +1,4 @@
-"""Where a row of a session stops being believable: each column at its bound and just beyond it."""
+"""Where a session row stops being believable: each column at its bound and just beyond it."""
 
 from __future__ import annotations
 

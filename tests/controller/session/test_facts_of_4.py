@@ -1,4 +1,4 @@
-"""What version 4 kept as facts whose names or values had to be taken apart: every history of runs, migrated."""
+"""Migrating the facts of version 4 whose names or values had to be parsed, for every history of runs."""
 
 from __future__ import annotations
 
@@ -26,7 +26,7 @@ def utc(hours: int) -> str:
 
 @dataclass
 class Four:
-    """A session of version 4, written as its program wrote it, and beside it what should become of that."""
+    """A session of version 4, written as its program wrote it, with the expected result of migration."""
 
     db: sqlite3.Connection
     runs: list[RunRow] = field(default_factory=list)
@@ -37,7 +37,7 @@ class Four:
     requests: list[RequestRow] = field(default_factory=list)
 
     def told(self, request: RequestRow) -> None:
-        """Another terminal requests or answers something; the number of a question was kept as if it were a frame."""
+        """Another terminal requests or answers something; the number of a question was stored like a frame."""
         frames = request.frames if request.question is None else (request.question,)
         self.db.execute("INSERT INTO wishes (wanted, frames) VALUES (?, ?)", (request.wanted, ",".join(map(str, frames))))
         self.requests.append(request)
@@ -46,8 +46,9 @@ class Four:
         self.db.execute("INSERT OR REPLACE INTO about VALUES (?, ?)", (name, value))
 
     def begins(self, why: RunReason, at_ns: int, hours: int, shot: int) -> None:
-        """A run begins and makes so many exposures. The end of the one before is forgotten, and its clock is replaced if
-        it made no exposure.
+        """A run begins and makes this many exposures.
+
+        The end of the previous run is forgotten, and its clock is replaced if it made no exposure.
         """
         self.runs = [RunRow(run.first, run.why, run.began) for run in self.runs]
         self.db.execute("DELETE FROM about WHERE name IN ('sentence', 'complete')")
@@ -66,7 +67,7 @@ class Four:
             )
 
     def ends(self, sentence: str, hours: int, *, complete: bool, timed: bool) -> None:
-        """The run ends; killed before it noted when, if not `timed`."""
+        """The run ends; without `timed` it was killed before it noted when."""
         self.fact("sentence", sentence)
         self.fact("complete", "yes" if complete else "no")
         if timed:
@@ -78,7 +79,7 @@ class Four:
 
 @st.composite
 def histories(draw: st.DrawFn) -> Four:
-    """A capture and what went on with it: clocks that jump, runs that make nothing, ends that were not noted."""
+    """A capture and the runs that continued it: clocks that jump, runs without exposures, ends that were not noted."""
     four = Four(sqlite3.connect(":memory:", isolation_level=None))
     with sqlite3.connect(KEPT) as kept:
         kept.backup(four.db)

@@ -1,6 +1,6 @@
-"""Sessions as whole commands of earlier versions left them (`keep.py`): an update on a journey strands no set.
+"""Sessions written by whole commands of earlier versions (`keep.py`): an update on a journey strands no set.
 
-Each says today what the program of its time said of it, before and after it is migrated, and `resume` completes it.
+Each still reports what the program of its time reported, before and after migration, and `resume` completes it.
 """
 
 from __future__ import annotations
@@ -49,7 +49,7 @@ def copied(kept: Path, folder: Path) -> Path:
 
 
 def said(kept: Path) -> Any:
-    """What the program of its time said of it."""
+    """What the program of its time reported of it."""
     return json.loads(kept.with_suffix(".json").read_text(encoding="utf-8"))
 
 
@@ -81,7 +81,7 @@ def test_an_older_session_is_resumed_and_completed(kept: Path, tmp_path: Path) -
     world.tether = kept.stem == "tethered"
     with (
         mock.patch.object(capture, "UsbCamera", return_value=Arriving(world)),
-        mock.patch.object(capture, "port_alone", return_value=nullcontext()),  # the kept sessions are all of one port
+        mock.patch.object(capture, "port_alone", return_value=nullcontext()),  # the kept sessions all name the same port
     ):
         assert world.resume(tries=1), world.ends
     with Session.open(path) as session:
@@ -94,13 +94,13 @@ def test_an_older_session_is_resumed_and_completed(kept: Path, tmp_path: Path) -
 
 
 def contents(folder: Path) -> dict[str, tuple[bytes, int]]:
-    """What is in each file, and when it was written."""
+    """The content of each file, and when it was written."""
     return {file.name: (file.read_bytes(), file.stat().st_mtime_ns) for file in folder.iterdir() if file.is_file()}
 
 
 @contextmanager
 def on_a_medium_that_may_only_be_read(kept: Path) -> Iterator[Path]:
-    """A copy in a folder that we may only read: as another user, if we are one who may do anything."""
+    """A copy in a folder that we may only read; root, who may write anywhere, becomes another user."""
     with TemporaryDirectory() as name:
         path = copied(kept, Path(name))
         for file in (*path.parent.iterdir(), path.parent):
@@ -120,7 +120,7 @@ def on_a_medium_that_may_only_be_read(kept: Path) -> Iterator[Path]:
 
 @pytest.fixture(scope="module")
 def imported(tmp_path_factory: pytest.TempPathFactory) -> None:
-    """Everything that a report imports is there: another user may not read where it comes from."""
+    """Import everything that a report needs now: another user may not read the modules' files."""
     report_command(copied(OLD / "version_4" / "killed.sqlite", tmp_path_factory.mktemp("imported")), None)
 
 
@@ -140,7 +140,7 @@ def test_a_session_on_a_medium_that_may_only_be_read_is_read(kept: Path) -> None
 
 
 class LookedError(Exception):
-    """The command came as far as opening the port."""
+    """The command got as far as opening the port."""
 
 
 def test_a_question_that_a_killed_run_left_open_is_closed_before_the_next_run_is_there(tmp_path: Path) -> None:

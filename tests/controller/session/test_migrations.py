@@ -1,4 +1,4 @@
-"""Sessions of older versions: read as they are, and migrated where they are written on.
+"""Sessions of older versions: read without change, and migrated when they are opened to write.
 
 `old/version_N.sqlite` was written by the program of that version: N = 2, five exposures of a capture that was stopped; 3
 and 4, rehearsals of a row. See `test_kept.py` for whole journeys.
@@ -113,7 +113,7 @@ def test_a_migration_that_fails_changes_nothing(old: Path, monkeypatch: pytest.M
 def test_a_program_killed_in_a_migration_leaves_one_version_or_the_other(
     version: int, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    """Before each statement the files are copied as they are: that is what a program leaves that is killed there."""
+    """Before each statement the files are copied as they are, which is what a program killed there leaves."""
     path = Path(shutil.copy(OLD.with_name(f"version_{version}.sqlite"), tmp_path / "session.sqlite"))
     before = version_of(path), dump_of(path)
     moments: list[Path] = []
@@ -167,7 +167,7 @@ def test_command_ids_go_on_behind_the_highest_of_all(old: Path) -> None:
 
 
 def of_version_3(path: Path) -> None:
-    """Make the old file one of version 3 whose last frame was shot by hand, as the program that wrote it would have."""
+    """Turn the old file into one of version 3, as its program would have written it, with a last frame by hand."""
     plan = {"frames": [{"id": 0}, {"id": 1, "by_hand": False}, {"id": 2, "by_hand": True}]}
     with closing(sqlite3.connect(path)) as db:
         for statement in (*MIGRATIONS[2], "PRAGMA user_version = 3"):
@@ -205,7 +205,7 @@ def test_a_plan_that_cannot_be_read_is_no_reason_to_lose_a_session(old: Path, pl
 
 @pytest.mark.parametrize("version", range(OLDEST_VERSION, SESSION_VERSION))
 def test_a_session_of_every_older_version_is_read_reported_and_written_on(version: int, tmp_path: Path) -> None:
-    """Files that the programs of their time wrote: an update in the middle of a journey must not strand a set."""
+    """The files were written by programs of their time: an update in the middle of a journey must not strand a set."""
     kept = OLD.with_name(f"version_{version}.sqlite")
     path = Path(shutil.copy(kept, tmp_path / "session.sqlite"))
     with Session.open(path) as session:

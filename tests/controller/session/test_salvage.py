@@ -1,6 +1,6 @@
-"""Damaged sessions: read as far as they can be, with each loss named, and never written to.
+"""Damaged sessions: read as far as possible, with each loss named, and never written to.
 
-The damage is made on bytes, as SQLite's own tests of corruption do it (sqlite.org, "How SQLite Is Tested", 3.5).
+The damage is done to bytes, as in SQLite's own tests of corruption (sqlite.org, "How SQLite Is Tested", 3.5).
 """
 
 from __future__ import annotations
@@ -50,7 +50,7 @@ def whole(tmp_path_factory: pytest.TempPathFactory) -> Path:
 
 
 def everything(session: Session) -> int:
-    """Read all that anybody reads of a session; how many exposures there are."""
+    """Read everything that any command reads of a session; return the number of exposures."""
     session.about(), session.made(), session.checks(), session.doubts(), session.happenings(), session.state()
     (
         session.wanted_again(),
@@ -120,13 +120,13 @@ def test_any_damage_to_an_older_session_is_read_as_far_as_it_goes(
             everything(session)
     except InputError:
         pass
-    if whole.stem != "killed":  # beside that one SQLite itself makes a log, to read it
+    if whole.stem != "killed":  # beside that one, SQLite itself creates a log in order to read it
         assert path.read_bytes() == content
         assert list(path.parent.iterdir()) == [path]
 
 
 def test_most_rows_survive_a_page_that_is_gone(whole: Path, tmp_path: Path) -> None:
-    """A page of rows is lost with the rows in it, not with all of its table."""
+    """A lost page costs the rows on it, not the whole table."""
     content = whole.read_bytes()
     most = 0
     for number in range(1, len(content) // 4096):
@@ -162,7 +162,7 @@ def test_a_sound_session_has_lost_nothing(whole: Path) -> None:
 
 
 def test_what_a_killed_run_left_beside_the_file_is_folded_in_by_whoever_reads(whole: Path, tmp_path: Path) -> None:
-    """So that a copy of the one file holds every row."""
+    """So a copy of the one file contains every row."""
     path, killed = tmp_path / "session.sqlite", tmp_path / "killed" / "session.sqlite"
     shutil.copy(whole, path)
     killed.parent.mkdir()
@@ -195,7 +195,7 @@ def test_a_program_killed_while_it_creates_a_session_leaves_none(tmp_path: Path,
 
 @pytest.mark.parametrize("table", sorted(BELIEVABLE))
 def test_a_row_is_judged_whatever_its_cells_hold(table: str, whole: Path) -> None:
-    """Of any type: a damaged page gives what no column's type would let in."""
+    """Cells of any type: a damaged page may contain what its columns' types would refuse."""
     with closing(sqlite3.connect(whole)) as db:
         cursor = db.execute(f"SELECT * FROM {table}")
         names = [column[0] for column in cursor.description]

@@ -1,4 +1,4 @@
-"""The session file: what it holds, in which order it is written, and how it fails."""
+"""The session file: its content, the order in which it is written, and how it fails."""
 
 from __future__ import annotations
 
@@ -100,7 +100,7 @@ def test_the_latest_walk_counts(path: Path) -> None:
 
 
 def test_a_reference_run_checks_both_axes(path: Path) -> None:
-    """What was exposed before it was checked by it; what comes after waits for the next check."""
+    """It checks everything exposed before it; later exposures wait for the next check."""
     with Session.open(path, to_write=True) as session:
         session.intend(intent(1), 10)
         session.note_zero(77)
@@ -123,7 +123,7 @@ def test_only_what_counts_is_requested_again(path: Path) -> None:
 def test_the_intent_is_there_before_the_outcome(path: Path) -> None:
     with Session.open(path, to_write=True) as session:
         session.intend(intent(4), 1000)
-        with Session.open(path) as reader:  # another connection sees it at once: it is in the file
+        with Session.open(path) as reader:  # another connection sees it at once, so it is in the file
             assert reader.shots() == [ShotRow(1, intent(4), 1000, None, None, None)]
         session.conclude(4, ShotOutcome.CONFIRMED, 2000, 55)
         with Session.open(path) as reader:
@@ -178,7 +178,7 @@ def test_the_file_is_sound_at_every_moment(path: Path) -> None:
 
 
 def test_a_copy_taken_in_the_middle_can_be_read(path: Path, tmp_path: Path) -> None:
-    """What a sudden loss of power leaves behind: the files as they are, without a close."""
+    """What a sudden loss of power leaves: the files as they are, without a close."""
     copy = tmp_path / "copy"
     copy.mkdir()
     with Session.open(path, to_write=True) as session:
@@ -265,7 +265,7 @@ def test_a_session_that_is_only_read_says_no_to_everything_else(path: Path) -> N
 
 def test_a_disk_that_may_only_be_read(path: Path) -> None:
     with Session.open(path, to_write=True) as session:
-        session._db.execute("PRAGMA query_only = ON")  # root may write any file, so the database itself says no
+        session._db.execute("PRAGMA query_only = ON")  # root may write any file, so the database itself must refuse
         for write in writes_of(session):
             with pytest.raises(StorageFailed, match="cannot be read or written"):
                 write()

@@ -1,4 +1,4 @@
-"""Any history of a session against a plain list of what was written: whatever is read follows from that."""
+"""Any history of a session, compared with a plain list of what was written."""
 
 from __future__ import annotations
 
@@ -73,13 +73,13 @@ class Model:
         return len(self.shots)
 
     def counts(self, shot: ShotRow) -> bool:
-        """Made, and under none of the doubts: the latest of each exposure decides."""
+        """Made, and under no doubt: the latest doubt of each exposure decides."""
         pair = (shot.intent.frame, shot.intent.exposure)
         latest = [doubt.upto for doubt in self.doubts if (doubt.frame, doubt.exposure) == pair]
         return shot.outcome in {ShotOutcome.CONFIRMED, ShotOutcome.ASSUMED} and not (latest and shot.number <= latest[-1])
 
     def made(self) -> set[tuple[int, int]]:
-        """By the last row of each exposure that was made."""
+        """The last row of each exposure decides."""
         rows = [shot for shot in self.shots if shot.outcome in {ShotOutcome.CONFIRMED, ShotOutcome.ASSUMED}]
         final = {(shot.intent.frame, shot.intent.exposure): shot for shot in rows}
         return {pair for pair, shot in final.items() if self.counts(shot)}
@@ -101,7 +101,7 @@ class Model:
 
 
 def ask(session: Session, model: Model, words: str) -> None:
-    """Open a question, or close it with no words."""
+    """Open a question; without words, close it."""
     if words:
         model.asked += 1
         model.question = (model.asked, words)
@@ -112,7 +112,7 @@ def ask(session: Session, model: Model, words: str) -> None:
 
 
 def do(session: Session, model: Model, act: tuple[Any, ...]) -> None:
-    """One act, to the session and to the lists."""
+    """Apply one act to the session and to the lists."""
     name, *given_ = act
     match name, *given_:
         case "intend", (frame, number):
@@ -158,7 +158,7 @@ def do(session: Session, model: Model, act: tuple[Any, ...]) -> None:
 
 
 def compare(session: Session, model: Model) -> None:
-    """Everything that can be read."""
+    """Compare everything that can be read."""
     assert session.shots() == model.shots
     assert session.doubts() == model.doubts
     assert session.checks() == model.checks

@@ -1,4 +1,4 @@
-"""Rows that SQL passes as plainly sound: never one that the rule itself would not believe."""
+"""Rows that SQL passes as plainly sound: the rule itself always believes them."""
 
 from __future__ import annotations
 
@@ -31,7 +31,7 @@ TEXTS = [
     b"5 ",
 ]
 TEXT = st.sampled_from([*TEXTS, *(outcome.value.encode() for outcome in ShotOutcome)])
-# How a value is stored: a damaged page may hold text that is no UTF-8, or any type in any column.
+# How a value is stored. A damaged page may contain text that is not UTF-8, or any type in any column.
 CELLS = st.one_of(
     NUMBERS.map(lambda value: ("?", value)),
     TEXT.map(lambda value: ("CAST(? AS TEXT)", value)),
@@ -53,7 +53,7 @@ def stored(table: str, cells: Mapping[str, tuple[str, object]]) -> sqlite3.Conne
 
 @st.composite
 def rows(draw: st.DrawFn) -> tuple[str, dict[str, tuple[str, object]]]:
-    """A table and a row of it: sound but for up to three cells, which hold anything."""
+    """A table and one of its rows: sound except for up to three cells, which may contain anything."""
     table = draw(st.sampled_from(sorted(SOUND)))
     columns = sorted(columns_of(draw(st.sampled_from(VERSIONS)))[table])
     cells = {column: GOOD.get(column, ("?", 1)) for column in columns}
@@ -74,7 +74,7 @@ def test_what_is_passed_is_believable(drawn: tuple[str, dict[str, tuple[str, obj
         try:
             passed = not list(doubtful_rows(db, table, cells))
         except (sqlite3.Error, UnicodeDecodeError):
-            return  # cannot be read, so the session is damaged
+            return  # unreadable, so the session is damaged
         if passed:
             assert [is_believable(table, row) for row in read(db, table)] == [True]
 
