@@ -20,10 +20,14 @@ PACKAGES = {
     ),
     "controller/session": ("tests/controller/session",),
     "controller/program": ("tests/controller/program",),
-    "controller/matching": ("tests/controller/matching",),
+    "controller/matching": (
+        "tests/controller/matching",
+        "tests/controller/commands/test_match.py",
+        "tests/controller/commands/test_match_cards.py",
+    ),
     "protocol": ("tests/protocol",),
 }
-"""What is changed, and which tests should notice. Tests mirror the folders; a run is also told by its whole runs."""
+"""What is changed, and which tests should notice. Tests mirror the folders; a run is also told by its whole runs, and a card by the command."""
 
 NOT_RUN = (
     "tests/protocol/board",  # the firmware in C, which no change here alters
