@@ -125,7 +125,7 @@ def _is_argument(node: ast.AST, field: str) -> bool:
 
 
 def _is_left_alone(node: ast.AST) -> bool:
-    """Docstrings, imports, texts with values in them, and checks of what cannot be: asserts, and `zip(..., strict=True)`."""
+    """Docstrings, imports, texts with values in them, and checks of what cannot be: asserts and `strict=True`."""
     if isinstance(node, ast.Expr):
         return isinstance(node.value, ast.Constant)
     if isinstance(node, ast.keyword):

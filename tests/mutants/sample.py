@@ -27,7 +27,8 @@ PACKAGES = {
     ),
     "protocol": ("tests/protocol",),
 }
-"""What is changed, and which tests should notice. Tests mirror the folders; a run is also told by its whole runs, and a card by the command."""
+"""What is changed, and which tests should notice. Tests mirror the folders; a run is also told by its whole runs,
+a card by the command."""
 
 NOT_RUN = (
     "tests/protocol/board",  # the firmware in C, which no change here alters

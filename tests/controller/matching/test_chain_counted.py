@@ -10,9 +10,10 @@ import pytest
 from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 
-from controller.matching.alignment import Chain, Rates, affordable, chain_of
+from controller.matching.alignment import Chain, affordable, chain_of
 from controller.matching.evidence import Evidence, ExposureStamp, FileStamp, evidence_of
 from controller.matching.fit import ClockFit, Clocks, clocks_of
+from controller.matching.rates import Rates
 
 RATES = Rates(lost=0.05, never=0.2, extra_hz=0.004, skipped=0.03)
 SHUTTERS = (0.01, 0.04, 0.16)

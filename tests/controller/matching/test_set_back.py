@@ -9,10 +9,10 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from controller.matching.alignment import Rates
 from controller.matching.evidence import ExposureStamp, FileStamp, evidence_of
 from controller.matching.fit import ClockFit
 from controller.matching.pairing import pair_up
+from controller.matching.rates import Rates
 from controller.matching.set_back import Way, believed
 from tests.controller.matching.cards import KINDS, card_of
 from tests.controller.matching.test_pairing import wrong
