@@ -365,21 +365,6 @@ def test_a_clock_set_anew_more_than_twice_is_as_suspicious_as_scatter(changes: i
     assert expected == []
 
 
-@pytest.mark.parametrize("first", [1, 2])
-def test_a_change_right_after_the_first_exposure_counts_as_any_other(first: int) -> None:
-    """With two more there are too many of them."""
-    exposures = run_of(60)
-    changes, hours = sorted([first, 20, 40]), (0, 1, -2, 5)
-    files = [
-        replace(file, at_s=round(file.at_s + 3600.0 * hours[sum(n >= change for change in changes)], 2))
-        for n, file in enumerate(shown(exposures, 4e6))
-    ]
-    found = pair_up(files, exposures)
-    assert [match.exposure for match in found.matches] == list(range(60))
-    assert [after for _, after, _ in found.changes()] == changes
-    assert not any(match.sure for match in found.matches)
-
-
 @pytest.mark.parametrize(("number", "missing", "least"), [(31, True, 1e-3), (31, False, 0.0), (35, True, 0.0)])
 def test_a_stray_file_whose_number_goes_on_is_in_doubt_if_an_exposure_is_missing(
     number: int, missing: bool, least: float

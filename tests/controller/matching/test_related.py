@@ -102,3 +102,18 @@ def test_a_bracket_out_of_turn_from_the_beginning_is_not_a_clock_that_is_off_by_
     assert not found.any_shutter
     assert {found.fits[clock].turn % members for clock in found.clock} == {turn % members}
     assert np.mean([match.sure for match in found.matches]) > 0.9
+
+
+@pytest.mark.parametrize("first", [1, 2])
+def test_a_change_right_after_the_first_exposure_counts_as_any_other(first: int) -> None:
+    """With two more there are too many of them."""
+    exposures = run_of(60)
+    changes, hours = sorted([first, 20, 40]), (0, 1, -2, 5)
+    files = [
+        replace(file, at_s=round(file.at_s + 3600.0 * hours[sum(n >= change for change in changes)], 2))
+        for n, file in enumerate(shown(exposures, 4e6))
+    ]
+    found = pair_up(files, exposures)
+    assert [match.exposure for match in found.matches] == list(range(60))
+    assert [after for _, after, _ in found.changes()] == changes
+    assert not any(match.sure for match in found.matches)
