@@ -40,7 +40,7 @@ MOST_MOVES = 20_000_000  # most moves between states for a card, half a second's
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class Belief:
+class Posterior:
     """The probabilities summed over all alignments.
 
     `partner`, (files,): the exposure that is more probable than everything else together, -1 for none. `against`,
@@ -272,7 +272,7 @@ def _densities(evidence: Evidence, clocks: Clocks, number: int, first: Whole, wi
     return np.asarray(((1 - ASTRAY) * density + ASTRAY / (2 * fit.gate_s(evidence.tick_s))) * SHUTTERS[alike + 1])
 
 
-def believe(evidence: Evidence, clocks: Clocks, rates: Rates) -> Belief:
+def believe(evidence: Evidence, clocks: Clocks, rates: Rates) -> Posterior:
     """The probability of each pair with these clocks and rates."""
     chain = chain_of(evidence, clocks, rates)
     reached, log_total = _forward(chain)
@@ -286,7 +286,7 @@ def believe(evidence: Evidence, clocks: Clocks, rates: Rates) -> Belief:
     by_clock = (alone.sum(axis=2) + paired.sum(axis=2)) / whole[:, None]
     nobody = alone.sum(axis=(1, 2)) / whole
     partner, maybe, against = _chosen(chain, nobody, paired / whole[:, None, None])
-    return Belief(partner, against, nobody, maybe, by_clock.argmax(axis=1), by_clock.max(axis=0), log_total)
+    return Posterior(partner, against, nobody, maybe, by_clock.argmax(axis=1), by_clock.max(axis=0), log_total)
 
 
 def _chosen(chain: Chain, nobody: Array, paired: Array) -> tuple[Whole, Whole, Array]:

@@ -246,7 +246,7 @@ def _spread(residuals: Array, tick_s: float) -> float:
     return min(max(math.hypot(own, 2 * unsure), FINEST_SPREAD_S), COARSEST_SPREAD_S)
 
 
-def put_right(evidence: Evidence, fits: Sequence[ClockFit]) -> Array:
+def corrected_times_s(evidence: Evidence, fits: Sequence[ClockFit]) -> Array:
     """The times of the given files by the session's clock, seconds, if the camera followed these clocks: (files,), up to
     drift.
 

@@ -13,8 +13,8 @@ from itertools import pairwise
 import numpy as np
 from numpy.typing import NDArray
 
-from controller.matching.alignment import Belief, affordable, believe
-from controller.matching.camera_clock import clocks_worth_trying, fitted_to, going_on, put_right
+from controller.matching.alignment import Posterior, affordable, believe
+from controller.matching.camera_clock import clocks_worth_trying, fitted_to, going_on, corrected_times_s
 from controller.matching.evidence import Array, Evidence, ExposureStamp, FileStamp, evidence_of
 from controller.matching.fit import ClockFit, Clocks, clocks_of, priors_of
 from controller.matching.rates import Rates, rates_of, shooting_order
@@ -80,7 +80,7 @@ class Pairing:
         paired = (file for file in self.order if self.matches[file].exposure is not None)
         return self.fits[self.clock[next(paired, self.order[0])]]
 
-    def out_of_turn(self, file: int) -> bool:
+    def out_of_step(self, file: int) -> bool:
         """Whether the camera's bracket was not where the run assumed."""
         return self.any_shutter or self.fits[self.clock[file]].turn != 0
 
@@ -105,7 +105,7 @@ class _Found:
     evidence: Evidence
     tried: Sequence[ClockFit]
     clocks: Clocks
-    belief: Belief
+    belief: Posterior
     rates: Rates
     unread: bool = False
 
@@ -163,7 +163,7 @@ def _in_any_order(
     """
     evidence, ways = found.evidence, [found]
     if len(found.tried) > 1:
-        order = put_right(evidence, found.tried)
+        order = corrected_times_s(evidence, found.tried)
         ways.append(_read(evidence_of(files, exposures, order), found.tried, clock_known))
     likely = max(ways, key=lambda one: one.belief.log_total)
     mains = _distinct([*(likely.clocks.fits[k] for k in np.unique(likely.belief.clock).tolist()), *found.tried], evidence)
@@ -208,7 +208,7 @@ def _weighed(found: _Found, ways: Sequence[_Found]) -> Array:
     return against
 
 
-def _clock_of(partner: NDArray[np.int64], belief: Belief) -> NDArray[np.int64]:
+def _clock_of(partner: NDArray[np.int64], belief: Posterior) -> NDArray[np.int64]:
     """The clock of each file; it stays with the exposure if tied files swapped theirs."""
     by_exposure = dict(zip(belief.partner.tolist(), belief.clock.tolist(), strict=True))
     own = zip(partner.tolist(), belief.clock.tolist(), strict=True)
@@ -230,7 +230,7 @@ def _left_over(evidence: Evidence, partner: NDArray[np.int64]) -> Array:
     return np.where(alone & next_to, NEXT_TO, least)
 
 
-def _changes(belief: Belief, partner: NDArray[np.int64]) -> int:
+def _changes(belief: Posterior, partner: NDArray[np.int64]) -> int:
     """The number of clock resets."""
     paired = np.flatnonzero(partner >= 0)
     return int((np.diff(belief.clock[paired[np.argsort(partner[paired])]]) != 0).sum())

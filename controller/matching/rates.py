@@ -30,7 +30,7 @@ def shooting_order(partner: NDArray[np.int64]) -> NDArray[np.int64]:
 
 
 def rates_of(evidence: Evidence, partner: NDArray[np.int64]) -> Rates:
-    """The rates by these partners (see `alignment.Belief`); the usual rates count as a few extra cases."""
+    """The rates by these partners (see `alignment.Posterior`); the usual rates count as a few extra cases."""
     order = shooting_order(partner)
     partner, all_gaps = partner[order], evidence.gaps[order]
     exposures, files = len(evidence.planned_s), len(evidence.at_s)

@@ -11,7 +11,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from controller.matching.alignment import SHUTTERS, Belief, believe
+from controller.matching.alignment import SHUTTERS, Posterior, believe
 from controller.matching.evidence import Array, Evidence
 from controller.matching.fit import ClockFit, Clocks, clocks_of, near_density
 from controller.matching.rates import Rates
@@ -54,7 +54,7 @@ def ways_back(evidence: Evidence, fits: Sequence[ClockFit], mains: Sequence[Cloc
     return [_refined(evidence, way, rates) for way in _likeliest(evidence, fits, mains)]
 
 
-def believed(evidence: Evidence, way: Way, rates: Rates) -> tuple[Clocks, Belief]:
+def believed(evidence: Evidence, way: Way, rates: Rates) -> tuple[Clocks, Posterior]:
     """Clocks and probabilities if the clock was set back in this way: clock 0 before, 1 after."""
     clocks = clocks_of(way.fits, np.zeros(2), evidence.tick_s)
     belief = _believed(evidence, way, rates)
@@ -101,7 +101,7 @@ def _refined(evidence: Evidence, way: Way, rates: Rates) -> Way:
     return replace(way, by_s=way.by_s + (-shift if way.early else shift))
 
 
-def _believed(evidence: Evidence, way: Way, rates: Rates) -> Belief:
+def _believed(evidence: Evidence, way: Way, rates: Rates) -> Posterior:
     """Probabilities for a run with its exposures in the order in which the camera's clock shows them."""
     expected = way.expected_s(evidence)
     order = np.argsort(expected, kind="stable")

@@ -106,8 +106,8 @@ def test_a_change_of_the_clock_is_told_from_half_a_second_on(by_s: float, tick_s
     found = [(before, after, round(seconds, 6)) for before, after, seconds in pairing.changes()]
     assert found == ([(1, 3, by_s)] if told else [])
     assert pairing.fit is fits[0]
-    assert [pairing.out_of_turn(file) for file in range(5)] == [True, False, True, True, True]
+    assert [pairing.out_of_step(file) for file in range(5)] == [True, False, True, True, True]
     nobody = Pairing((Match(None, 0.0),) * 2, fits, (1, 0), (100.0,), (0, 1), tick_s)
     assert nobody.fit is fits[1]
     assert nobody.changes() == []
-    assert Pairing(matches, fits, (0,) * 5, (), (0, 1, 2, 3, 4), tick_s, any_shutter=True).out_of_turn(0)
+    assert Pairing(matches, fits, (0,) * 5, (), (0, 1, 2, 3, 4), tick_s, any_shutter=True).out_of_step(0)

@@ -85,7 +85,7 @@ def test_shutter_times_are_ignored_only_if_most_are_not_the_planned_ones(strange
     found = pair_up(files, exposures)
     assert found.any_shutter is ignored
     assert [match.exposure for match in found.matches] == list(range(60))
-    assert found.out_of_turn(0) is ignored
+    assert found.out_of_step(0) is ignored
 
 
 @pytest.mark.parametrize("members", [2, 3, 5])
