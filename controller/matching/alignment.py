@@ -21,6 +21,7 @@ from numpy.typing import NDArray
 
 from controller.matching.evidence import Array, Evidence
 from controller.matching.fit import ClockFit, Clocks, near_density
+from controller.matching.rates import Rates
 
 Whole = NDArray[np.int64]
 RUN_ON = math.log(0.8)  # lost and extra files come in runs: a card that failed, a series shot by hand
@@ -36,20 +37,6 @@ MOST_GAP = 60  # larger gaps in the numbers add no information
 MOST_WINDOW = 48  # exposures considered for one file
 AT_ONCE = 1_000_000  # moves in memory at once
 MOST_MOVES = 20_000_000  # most moves between states for a card, half a second's work; clocks beyond that are left out
-
-
-@dataclass(frozen=True, slots=True)
-class Rates:
-    """How often things go wrong on this card.
-
-    `lost`: share of the exposures that count. `never`: share of these that used no file number. `extra_hz`: extra files a
-    second, outside bursts. `skipped`: share of the files before which numbers are missing that no exposure used.
-    """
-
-    lost: float = 0.02
-    never: float = 0.3
-    extra_hz: float = 1e-3
-    skipped: float = 0.02
 
 
 @dataclass(frozen=True, slots=True, eq=False)

@@ -60,14 +60,14 @@ def _of_one_way(evidence: Evidence, late: int) -> tuple[float, list[ClockFit]]:
     best = _refined(evidence, first, np.arange(len(evidence.at_s)))
     around = np.arange(-AROUND_S, AROUND_S + STEP_S / 2, STEP_S)
     offsets = np.unique(np.concatenate([best.offset_s + around, common]))
-    scanned = _Scan(evidence, best, offsets)
+    scanned = Scan(evidence, best, offsets)
     held, total = scanned.held()
     used = scanned.used(held)
     if len(used) > 1 or not scanned.explains(held):
         zones = np.arange(-HOURS, HOURS + 0.1, ZONE_STEP_S / 3600) * 3600
         fitted = [_refined(evidence, replace(best, offset_s=float(offsets[c])), scanned.mine(held, c)) for c in used]
         more = np.concatenate([fit.offset_s + zones for fit in fitted or [best]])
-        scanned = _Scan(evidence, best, np.unique(np.concatenate([offsets, more])))
+        scanned = Scan(evidence, best, np.unique(np.concatenate([offsets, more])))
         held, total = scanned.held()
     fits = [best]
     for column in scanned.worth(held):
@@ -81,7 +81,7 @@ def _of_one_way(evidence: Evidence, late: int) -> tuple[float, list[ClockFit]]:
     return total, fits
 
 
-class _Scan:
+class Scan:
     """A coarse comparison of offsets with every file."""
 
     def __init__(self, evidence: Evidence, best: ClockFit, offset_s: Array) -> None:
@@ -193,7 +193,7 @@ def _common(evidence: Evidence, late: int) -> tuple[ClockFit, Array]:
     for drift in drifts.tolist():
         offsets = _differences(evidence, plain, drift)
         near = np.unique((offsets[:, None] + np.arange(-1.0, 1.01, STEP_S / 2)).ravel())
-        scan = _Scan(evidence, ClockFit(0.0, drift, FIRST_SPREAD_S, late), near)
+        scan = Scan(evidence, ClockFit(0.0, drift, FIRST_SPREAD_S, late), near)
         sums = np.log(scan.chance).sum(axis=0)
         best = int(sums.argmax())
         found.append((float(sums[best]), ClockFit(float(near[best]), drift, FIRST_SPREAD_S, late), offsets))
@@ -253,7 +253,7 @@ def corrected_times_s(evidence: Evidence, fits: Sequence[ClockFit]) -> Array:
     For files sorted by a clock that was set back. Each file follows the clock of its neighbours, unless another explains
     it far better.
     """
-    scan = _Scan(evidence, fits[0], np.array([fit.offset_s for fit in fits]))
+    scan = Scan(evidence, fits[0], np.array([fit.offset_s for fit in fits]))
     held, _ = scan.held()
     others = np.full(len(fits), -np.inf)
     others[scan.used(held)] = AMONG_OTHERS

@@ -14,6 +14,9 @@ HOUR_S, ZONE_S = 3600.0, 900.0
 HOUR_CHANGE, ZONE_CHANGE, ANY_CHANGE = 1e-5, 3e-6, 1e-6
 TURN_CHANGE = 1e-4  # probability that a bracket falls out of step before any one file
 SAME_S = 1.0  # tolerance around a whole hour, besides the tick
+# A camera's clock is right to minutes but for its zone, at most this far away, or by chance in a year. Our own choice, no
+# source.
+CLOSE_S, CLOSE, SET_ANYHOW_S, FARTHEST_ZONE_S = 120.0, 0.9, 3e7, 15 * HOUR_S
 
 
 @dataclass(frozen=True, slots=True)
@@ -65,6 +68,15 @@ def clocks_of(fits: Sequence[ClockFit], weights: Array, tick_s: float) -> Clocks
     price = np.where(turn[:, None] == turn[None, :], price, np.where(apart <= near, TURN_CHANGE, price * TURN_CHANGE))
     np.fill_diagonal(price, 1.0)
     return Clocks(tuple(fits), weights, np.log(price))
+
+
+def priors_of(fits: Sequence[ClockFit], first_s: float) -> Array:
+    """Log prior probability of each clock, by a correct clock that shows `first_s` (UTC) at the first exposure."""
+    ahead = np.array([fit.offset_s for fit in fits]) - first_s
+    off = np.abs(ahead - np.round(ahead / ZONE_S) * ZONE_S)
+    near = CLOSE * np.exp(-off / CLOSE_S) / (2 * CLOSE_S)
+    right = np.where(np.abs(ahead) < FARTHEST_ZONE_S, near, 0.0)
+    return np.asarray(np.log(right + (1 - CLOSE) / SET_ANYHOW_S))
 
 
 def near_density(apart_s: Array, spread_s: float, tick_s: float) -> Array:

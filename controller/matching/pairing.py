@@ -13,10 +13,11 @@ from itertools import pairwise
 import numpy as np
 from numpy.typing import NDArray
 
-from controller.matching.alignment import Posterior, Rates, affordable, believe
+from controller.matching.alignment import Posterior, affordable, believe
 from controller.matching.camera_clock import clocks_worth_trying, corrected_times_s, fitted_to, going_on
 from controller.matching.evidence import Array, Evidence, ExposureStamp, FileStamp, evidence_of
-from controller.matching.fit import ZONE_S, ClockFit, Clocks, clocks_of
+from controller.matching.fit import ClockFit, Clocks, clocks_of, priors_of
+from controller.matching.rates import Rates, rates_of, shooting_order
 from controller.matching.set_back import believed, ways_back
 from controller.matching.ties import settled
 
@@ -36,11 +37,6 @@ ROUNDS = 3
 SOUND = 0.9  # least share of the files near exposures that have the planned shutter time
 MOST_TURN = 5  # most exposures by which a bracket is out of step
 HELD = 1e-12  # clocks less probable than this at every file are left out
-CLOSE_S, CLOSE, SET_ANYHOW = (
-    120.0,
-    0.9,
-    3e7,
-)  # a camera's clock is right to minutes but for its zone, or by chance in a year
 
 
 @dataclass(frozen=True, slots=True)
@@ -139,7 +135,8 @@ def pair_up(files: Sequence[FileStamp], exposures: Sequence[ExposureStamp], cloc
     found = _likeliest(evidence, clock_known)
     ways = [found] if evidence.numbered else _in_any_order(files, exposures, found, clock_known)
     found = max(ways, key=lambda one: one.belief.log_total)
-    if not found.sound and (found.evidence.alike != 0).any():
+    # Shutter times that fit by a clock that does not may be those of the exposures beside.
+    if not (found.sound and _close(found)) and (found.evidence.alike != 0).any():
         found = _other_shutters(found.evidence, found, clock_known)
         ways = [found]
     evidence, belief = found.evidence, found.belief
@@ -177,12 +174,12 @@ def _in_any_order(
         turned = []
         for way in back:
             clocks, belief = believed(evidence, way, rates)
-            total = belief.log_total + float(_weights(evidence, way.fits[:1], clock_known)[0])
+            total = belief.log_total + float(_priors(evidence, way.fits[:1], clock_known)[0])
             turned.append(replace(found, clocks=clocks, belief=replace(belief, log_total=total), rates=rates))
         best = max(turned, key=lambda one: one.belief.log_total, default=likely)
         if best.belief.log_total <= likely.belief.log_total:
             break
-        rates = _rates(evidence, best.belief)
+        rates = rates_of(evidence, best.belief.partner)
     return [*ways, *turned]
 
 
@@ -253,6 +250,12 @@ def _loose(evidence: Evidence, partner: NDArray[np.int64], expected_s: Array, cl
     return len(used) > 1 and _scatters(off, evidence.tick_s, SET_INNER, SET_LOOSE_S)
 
 
+def _close(found: _Found) -> bool:
+    """Whether the pairs of a reading scatter as little as a camera's do."""
+    partner, clock = found.belief.partner, found.belief.clock
+    return not _loose(found.evidence, partner, _expected(found.evidence, found.clocks.fits, partner, clock), clock)
+
+
 def _scatters(off_s: Array, tick_s: float, inner: float, most_s: float) -> bool:
     """Whether the inner share of these scatters by more than `most_s`, beyond what chance explains."""
     near = np.sort(np.abs(off_s))[: max(1, round(inner * len(off_s)))]
@@ -270,17 +273,10 @@ def _pairing(found: _Found, partner: NDArray[np.int64], doubt: Array, expected_s
         possible = maybe if one < 0 <= maybe and wrong > SURE else None
         matches[file] = Match(one if one >= 0 else None, wrong, possible)
         clock[file] = int(belief.clock[place])
-    order = tuple(evidence.files[_shot_order(partner)].tolist())
+    order = tuple(evidence.files[shooting_order(partner)].tolist())
     return Pairing(
         tuple(matches), fits, tuple(clock), tuple(expected_s.tolist()), order, evidence.tick_s, related, found.unread
     )
-
-
-def _shot_order(partner: NDArray[np.int64]) -> NDArray[np.int64]:
-    """The order of shooting: by exposure, with each extra file after the file before it."""
-    before = np.maximum.accumulate(np.where(partner >= 0, np.arange(len(partner)), -1))
-    at = np.where(before >= 0, partner[before], -1)
-    return np.argsort(at + 0.5 * (partner < 0), kind="stable")
 
 
 def _expected(
@@ -314,7 +310,7 @@ def _read(evidence: Evidence, fits: Sequence[ClockFit], clock_known: bool) -> _F
         if number == ROUNDS - 1 or (settled_on is not None and np.array_equal(belief.partner, settled_on)):
             break
         settled_on = belief.partner
-        rates = _rates(evidence, belief)
+        rates = rates_of(evidence, belief.partner)
         more = going_on(evidence, clocks.fits, belief.partner, belief.clock) if number == 0 else []
         kept = [k for k in range(len(clocks.fits)) if more or belief.held[k] > HELD]
         fitted = []
@@ -328,7 +324,7 @@ def _read(evidence: Evidence, fits: Sequence[ClockFit], clock_known: bool) -> _F
 
 def _together(evidence: Evidence, fits: Sequence[ClockFit], clock_known: bool) -> Clocks:
     weighed = affordable(evidence, fits)
-    return clocks_of(weighed, _weights(evidence, weighed, clock_known), evidence.tick_s)
+    return clocks_of(weighed, _priors(evidence, weighed, clock_known), evidence.tick_s)
 
 
 def _by_itself(evidence: Evidence, fit: ClockFit, rates: Rates) -> ClockFit:
@@ -339,15 +335,9 @@ def _by_itself(evidence: Evidence, fit: ClockFit, rates: Rates) -> ClockFit:
     return found if abs(found.offset_s - fit.offset_s) <= evidence.tick_s else fit
 
 
-def _weights(evidence: Evidence, fits: Sequence[ClockFit], clock_known: bool) -> Array:
+def _priors(evidence: Evidence, fits: Sequence[ClockFit], clock_known: bool) -> Array:
     """Log prior probability of each clock."""
-    if not clock_known:
-        return np.zeros(len(fits))
-    ahead = np.array([fit.offset_s for fit in fits]) - evidence.planned_s[0]
-    off = np.abs(ahead - np.round(ahead / ZONE_S) * ZONE_S)
-    zones = np.abs(ahead) < 15 * 3600
-    right = np.where(zones, CLOSE * np.exp(-off / CLOSE_S) / (2 * CLOSE_S), 0.0)
-    return np.asarray(np.log(right + (1 - CLOSE) / SET_ANYHOW))
+    return priors_of(fits, float(evidence.planned_s[0])) if clock_known else np.zeros(len(fits))
 
 
 def _other_shutters(evidence: Evidence, found: _Found, clock_known: bool) -> _Found:
@@ -360,36 +350,3 @@ def _other_shutters(evidence: Evidence, found: _Found, clock_known: bool) -> _Fo
     most = min(evidence.alike.shape[1], MOST_TURN)
     turned = _read(evidence, [replace(unread.main, turn=turn) for turn in range(1 - most, most)], clock_known)
     return turned if turned.belief.log_total > unread.belief.log_total - cost else unread
-
-
-def _rates(evidence: Evidence, belief: Posterior) -> Rates:
-    """How often things go wrong on this card; the usual rates count as a few extra cases."""
-    order = _shot_order(belief.partner)
-    partner, all_gaps = belief.partner[order], evidence.gaps[order]
-    exposures, files = len(evidence.planned_s), len(evidence.at_s)
-    made = int(evidence.made_before[-1])
-    chosen = np.flatnonzero(partner >= 0)
-    within = np.zeros(files, dtype=np.bool_)
-    if len(chosen):
-        within[chosen[0] : chosen[-1]] = True
-    extra = int((within & (partner < 0)).sum())
-    run_s = max(float(np.ptp(evidence.planned_s)), 60.0)
-    lost = never = skipped = known = 0
-    gone = 0
-    for gap, one in zip(all_gaps.tolist(), partner.tolist(), strict=True):
-        if one < 0:
-            continue
-        missed = int(evidence.made_before[max(one, gone)] - evidence.made_before[gone])
-        lost += missed
-        if gap >= 0:
-            known += missed
-            never += max(missed - gap, 0)
-            skipped += gap > one - gone
-        gone = max(gone, one + 1)
-    lost += int(evidence.made_before[exposures] - evidence.made_before[gone])
-    return Rates(
-        lost=min((lost + 0.5) / (made + 50), 0.5),
-        never=(never + 0.3) / (known + 1),
-        extra_hz=(extra + 0.3) / (run_s + 60),
-        skipped=(skipped + 1) / (files + 50),
-    )

@@ -11,9 +11,10 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from controller.matching.alignment import SHUTTERS, Posterior, Rates, believe
+from controller.matching.alignment import SHUTTERS, Posterior, believe
 from controller.matching.evidence import Array, Evidence
 from controller.matching.fit import ClockFit, Clocks, clocks_of, near_density
+from controller.matching.rates import Rates
 
 Whole = NDArray[np.int64]
 MOST_FILES = 400  # with more, try only the differences between clocks that many files follow: a long run shows them

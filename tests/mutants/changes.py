@@ -125,9 +125,11 @@ def _is_argument(node: ast.AST, field: str) -> bool:
 
 
 def _is_left_alone(node: ast.AST) -> bool:
-    """Docstrings, imports, f-strings, and checks of impossible cases."""
+    """Docstrings, imports, f-strings, and checks of impossible cases: asserts and `strict=True`."""
     if isinstance(node, ast.Expr):
         return isinstance(node.value, ast.Constant)
+    if isinstance(node, ast.keyword):
+        return node.arg == "strict"
     return isinstance(node, (ast.Import, ast.ImportFrom, ast.JoinedStr, ast.Assert))
 
 

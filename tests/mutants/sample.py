@@ -20,10 +20,16 @@ PACKAGES = {
     ),
     "controller/session": ("tests/controller/session",),
     "controller/program": ("tests/controller/program",),
-    "controller/matching": ("tests/controller/matching",),
+    "controller/matching": (
+        "tests/controller/matching",
+        "tests/controller/commands/test_match.py",
+        "tests/controller/commands/test_match_cards.py",
+    ),
     "protocol": ("tests/protocol",),
 }
-"""The modules that are changed, and the tests that should notice: those of their folder, and whole runs."""
+"""The modules that are changed, and the tests that should notice: those of their folder, whole runs for a run, and the
+command for a card.
+"""
 
 NOT_RUN = (
     "tests/protocol/board",  # the firmware in C, which is not changed here

@@ -52,6 +52,13 @@ def test_each_kind_of_change_is_found_once() -> None:
     ]
 
 
+def test_checks_of_what_cannot_be_are_left_alone() -> None:
+    source = b"def pairs(one, other):\n    assert one > 3\n    show(zip(one, other, strict=True), wide=True)\n"
+    changes = changes_of("pairs.py", source)
+    assert {change.before for change in changes} == {"show(zip(one, other, strict=True), wide=True)", "True"}
+    assert [change.column for change in changes if change.before == "True"] == [40]
+
+
 def test_every_change_gives_another_program_that_can_be_read() -> None:
     whole = all_changes()
     assert len(whole) > 5000

@@ -10,9 +10,10 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from controller.matching.alignment import Chain, Rates, Skips, believe, chain_of
+from controller.matching.alignment import Chain, Skips, believe, chain_of
 from controller.matching.evidence import Evidence, ExposureStamp, FileStamp, evidence_of
 from controller.matching.fit import ClockFit, Clocks, clocks_of
+from controller.matching.rates import Rates
 
 FIT, OTHER = ClockFit(100.0, 0.0, 0.3), ClockFit(102.0, 0.0, 0.3)
 RATES = Rates()

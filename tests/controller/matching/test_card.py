@@ -89,6 +89,25 @@ def test_a_jpeg_cut_short_says_so(tmp_path: Path) -> None:
     assert (file.trouble, file.taken_s) == ("is cut short", MOMENT)
 
 
+def test_of_a_jpeg_cut_short_the_raw_file_tells_the_rest(tmp_path: Path) -> None:
+    path = shot(tmp_path / "SHOT0001.JPG", {Base.ExposureTime: None}, size=(600, 400))
+    path.write_bytes(path.read_bytes()[:-200])
+    raw = shot(tmp_path / "SHOT0001.NEF")
+    (file,) = read_card(tmp_path)
+    assert (file.trouble, file.taken_s, file.size) == ("is cut short", MOMENT, raw.stat().st_size)
+    assert file.shutter_s == pytest.approx(1 / 125)
+    assert [one.name for one in file.paths] == [path.name, raw.name]
+
+
+@pytest.mark.parametrize("raw_says", [True, False])
+def test_a_jpeg_without_a_moment_has_that_of_its_raw_file(raw_says: bool, tmp_path: Path) -> None:
+    shot(tmp_path / "SHOT0001.JPG", {Base.DateTimeOriginal: None})
+    shot(tmp_path / "SHOT0001.NEF", {} if raw_says else {Base.DateTimeOriginal: None})
+    (file,) = read_card(tmp_path)
+    assert file.trouble == "does not say when it was taken"
+    assert file.taken_s == (MOMENT if raw_says else None)
+
+
 def test_a_second_copy_of_a_file_is_not_another_shot(tmp_path: Path) -> None:
     one = shot(tmp_path / "FULL0003.JPG")
     (tmp_path / "FULL0003 (1).JPG").write_bytes(one.read_bytes())

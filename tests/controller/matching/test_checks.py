@@ -97,6 +97,7 @@ def ring(count: int, off_deg: dict[int, float] | None = None) -> list[Joined]:
 def test_the_soft_one_is_named_and_not_its_neighbours() -> None:
     assert soft_frames(compared(12, {4: 0.3})) == {4: pytest.approx(0.3)}
     assert soft_frames(compared(12, {4: 0.9})) == {}
+    assert soft_frames(compared(3, {1: 0.3})) == {1: pytest.approx(0.3)}  # of three, two agree
 
 
 def test_the_one_that_points_elsewhere_is_named_and_not_its_neighbours() -> None:
