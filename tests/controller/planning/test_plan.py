@@ -112,7 +112,7 @@ def test_a_fisheye_is_planned() -> None:
 
 @pytest.mark.parametrize("overlap", [-0.1, 0.95, float("nan")])
 def test_an_impossible_overlap(overlap: float) -> None:
-    with pytest.raises(InputError, match=r"between 0 and 0\.9"):
+    with pytest.raises(InputError, match=r"from 0 to 0\.9"):
         make_plan(kit_with({}), overlap)
 
 
