@@ -100,13 +100,14 @@ def status_of(work: Callable[[], int], cpu_s: float, elapsed_s: float) -> int:
 
     It is killed after `cpu_s` seconds of CPU time, or after `elapsed_s` in case it waits forever.
     """
+    most_bytes = _address_space_bytes() + MEMORY_BYTES
     child = os.fork()
     if child == 0:
         status = 1
         try:
             os.setsid()  # so that its children end with it
             resource.setrlimit(resource.RLIMIT_CPU, (int(cpu_s) + 1, int(cpu_s) + 1))
-            resource.setrlimit(resource.RLIMIT_AS, (MEMORY_BYTES, MEMORY_BYTES))
+            resource.setrlimit(resource.RLIMIT_AS, (most_bytes, most_bytes))
             quiet = os.open(os.devnull, os.O_RDWR)
             for stream in (0, 1, 2):
                 os.dup2(quiet, stream)
@@ -117,6 +118,14 @@ def status_of(work: Callable[[], int], cpu_s: float, elapsed_s: float) -> int:
     with contextlib.suppress(ProcessLookupError):
         os.killpg(child, signal.SIGKILL)
     return status
+
+
+def _address_space_bytes() -> int:
+    """What this process occupies already, 0 where the system does not say."""
+    try:
+        return int(Path("/proc/self/statm").read_text(encoding="ascii").split()[0]) * resource.getpagesize()
+    except OSError:
+        return 0
 
 
 def _wait(child: int, elapsed_s: float) -> int:

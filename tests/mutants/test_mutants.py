@@ -126,7 +126,7 @@ def test_tests_run_alone_and_one_that_takes_too_long_ends_the_process(tmp_path: 
     )
 
     def status(*tests: str) -> int:
-        longest_s = dict.fromkeys(tests, 0.5)
+        longest_s = dict.fromkeys(tests, 2.0)  # of a process with a large heap, too
         plugin = Chosen(longest_s, {ends, never, same, old})
         return status_of(lambda: run_tests(tmp_path, ["tests/test_it.py"], plugin), 20, 100)
 
