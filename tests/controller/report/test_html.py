@@ -8,6 +8,7 @@ from pathlib import Path
 
 import pytest
 
+from controller.capture.words.run import THROUGH
 from controller.errors import StorageFailed
 from controller.planning.make import make_plan
 from controller.planning.request import Request
@@ -138,7 +139,7 @@ def test_an_assumed_set_is_not_called_complete(tmp_path: Path) -> None:
         ShotRow(number, Intent(frame.id, 0, 1, number, 0.0, 0.0, 0.01), number, ShotOutcome.ASSUMED, number, None)
         for number, frame in enumerate(plan.frames, 1)
     ]
-    summary = summarise(plan, shots, kind="capture", seed=None, sentence="The set is complete.", seconds=1.0)
+    summary = summarise(plan, shots, kind="capture", seed=None, sentence=THROUGH, seconds=1.0)
     write_html(tmp_path / "report.html", plan, summary, [])
     text = (tmp_path / "report.html").read_text(encoding="utf-8")
     assert f"{len(shots)} of {len(shots)} assumed, none confirmed (no sync contact)." in text

@@ -8,6 +8,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from controller.capture.words.run import THROUGH
 from controller.planning.make import make_plan
 from controller.planning.request import RegionKind, Request
 from controller.report.plan_words import proof_sentence
@@ -82,9 +83,9 @@ def test_what_a_run_says_of_itself_decides_nothing() -> None:
     every = rows([(place, C) for place in WANTED])
     said = {"kind": "test", "seed": None, "seconds": 1.0}
     assert summarise(PLAN, every, sentence="Stopped as asked.", **said).complete  # type: ignore[arg-type]
-    short = summarise(PLAN, every[1:], sentence="The set is complete.", **said)  # type: ignore[arg-type]
+    short = summarise(PLAN, every[1:], sentence=THROUGH, **said)  # type: ignore[arg-type]
     assert (short.complete, short.exit_status) == (False, 1)
-    assert "complete." not in short.sentence
+    assert "complete" not in short.sentence
 
 
 def test_what_was_not_planned_does_not_count() -> None:
