@@ -93,7 +93,7 @@ def from_approaches(readings: Readings, reading_error_deg: float | None = None) 
     """The figures from `target_deg`, `direction` (up or down) and `measured_deg`, rows in order of time.
 
     `reading_error_deg` is the instrument's own standard uncertainty. Raises InputError for any other direction, and
-    NotBelievable with the reason and what to do.
+    ReadingsRefused with the reason and what to do.
     """
     positions_of(readings)  # there are enough
     _must_follow(readings)
@@ -124,7 +124,7 @@ def from_approaches(readings: Readings, reading_error_deg: float | None = None) 
 
 
 def positions_of(readings: Readings) -> tuple[TargetDeviations, ...]:
-    """The readings sorted by target. Raises InputError; raises NotBelievable if there are too few."""
+    """The readings sorted by target. Raises InputError; raises ReadingsRefused if there are too few."""
     target = readings.numbers["target_deg"]
     for line, word in zip(readings.lines, readings.words["direction"], strict=True):
         if word not in {"up", "down"}:

@@ -72,7 +72,7 @@ class LevelResult:
 def from_tilts(readings: Readings, reading_error_deg: float | None = None) -> LevelResult:
     """The lean from `yaw_deg` and `reading_deg` (looking up: plus), with `u_reading_deg`, or the error where stated.
 
-    reading = zero + asin(-sin(lean) cos(yaw - toward)), exactly. Raises NotBelievable.
+    reading = zero + asin(-sin(lean) cos(yaw - toward)), exactly. Raises ReadingsRefused.
     """
     yaw, read = readings.numbers["yaw_deg"], readings.numbers["reading_deg"]
     places = np.unique(np.round(yaw % 360, 6))

@@ -43,7 +43,7 @@ def pair_finding(
 ) -> Finding:
     """The finding of two photographs, shot at these steps of the axis.
 
-    `u_pose_deg` is the standard uncertainty of where the head stops. Raises InputError; NotBelievable if the result is
+    `u_pose_deg` is the standard uncertainty of where the head stops. Raises InputError; ReadingsRefused if the result is
     unreliable.
     """
     camera = camera_for(taken[0], kit, given.focal_mm, given.pixel_um)

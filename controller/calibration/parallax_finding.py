@@ -53,7 +53,7 @@ class MeasuredOffset:
 
 
 def typed_finding(kit: Kit | None, given: LensGiven, scene: Scene, typed: TypedShift, rail: Rail | None) -> Finding:
-    """The offset from a shift in pixels. Raises InputError, NotBelievable."""
+    """The offset from a shift in pixels. Raises InputError, ReadingsRefused."""
     must_be_usable(scene)
     if not 0 < abs(typed.angle_deg) < 85:
         raise InputError(f"--angle-deg {typed.angle_deg:g}: must lie between 0 and 85, either side of the middle.")
@@ -102,7 +102,7 @@ def must_be_usable(scene: Scene) -> None:
 def parallax_finding(
     measured: MeasuredOffset, scene: Scene, rail: Rail | None, kit: Kit | None, focal_mm: float | None
 ) -> Finding:
-    """The record of an offset and what to do about it. Raises NotBelievable if no rail allows that offset."""
+    """The record of an offset and what to do about it. Raises ReadingsRefused if no rail allows that offset."""
     offset, u = measured.offset, measured.u_offset
     if abs(offset) > min(FARTHEST_OFFSET_MM, scene.near_mm / 2):
         raise ReadingsRefused(

@@ -47,7 +47,7 @@ def seen_finding(
     u_sideways_mm: float,
     rail: Rail | None,
 ) -> Finding:
-    """The offset from two photographs that both show the near mark. Raises InputError, NotBelievable."""
+    """The offset from two photographs that both show the near mark. Raises InputError, ReadingsRefused."""
     must_be_usable(scene)
     camera = camera_for(taken[0], kit, given.focal_mm, given.pixel_um)
     measured = _measured(taken, mark, camera, given, scene, u_sideways_mm)

@@ -30,7 +30,7 @@ def registered(
     """The turn between two photographs, and the points from which it was found.
 
     The part of the first photograph around `without` (column, row, and half the width and height) is left out, because it
-    is near. Raises InputError, NotBelievable.
+    is near. Raises InputError, ReadingsRefused.
     """
     points = matched(features_of(first.grey), features_of(second.grey))
     if without is not None:
@@ -59,7 +59,7 @@ def fitted(
     standing: PupilPlace,
     without: tuple[float, float, float] | None = None,
 ) -> PairSolution:
-    """The turn between two photographs and the lens, as `fit_pair` finds them. Raises InputError, NotBelievable."""
+    """The turn between two photographs and the lens, as `fit_pair` finds them. Raises InputError, ReadingsRefused."""
     turn, points = registered(first, second, camera, without)
     with finding_turn(first, second):
         pair = fit_pair((points[0][turn.kept], points[1][turn.kept]), camera, u_focal_share, standing)
@@ -68,7 +68,7 @@ def fitted(
 
 
 def must_fit(pair: PairSolution, first: Photograph) -> None:
-    """Raise NotBelievable if the points fit no turn well."""
+    """Raise ReadingsRefused if the points fit no turn well."""
     if pair.turn.rms_px > LARGEST_MISFIT_PX:
         raise ReadingsRefused(misfit_sentence(first.path, pair.turn.rms_px))
 

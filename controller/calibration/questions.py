@@ -138,7 +138,7 @@ class ReadingRow:
 def answered(operator: PersonAtHead, rows: Iterable[ReadingRow], total: int | None = None) -> Readings:
     """Ask for all rows until they end or, without a `total`, until the first question of a row is left empty.
 
-    Rows that are left out are missing in the result. Raises NotBelievable if nothing was typed.
+    Rows that are left out are missing in the result. Raises ReadingsRefused if nothing was typed.
     """
     operator.tell(HOW if total is not None else HOW.replace("leaves a reading out", "ends"))
     asked: list[dict[str, float | str] | None] = []

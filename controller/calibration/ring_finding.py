@@ -34,7 +34,7 @@ def ring_finding(
 ) -> Finding:
     """The finding of photographs in order once round, shot at these steps of the pan axis.
 
-    Raises InputError; NotBelievable if the result is unreliable.
+    Raises InputError; ReadingsRefused if the result is unreliable.
     """
     camera = camera_for(taken[0], kit, given.focal_mm, given.pixel_um)
     pairs = matched_pairs(taken, closed=True)

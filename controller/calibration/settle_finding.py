@@ -53,7 +53,7 @@ def readings_finding(
 ) -> Finding:
     """From readings with the columns time_ms and value, without those before `from_ms`.
 
-    Raises InputError, NotBelievable.
+    Raises InputError, ReadingsRefused.
     """
     time, value = readings.numbers["time_ms"], readings.numbers["value"]
     backward = np.flatnonzero(np.diff(time) <= 0)
@@ -69,7 +69,7 @@ def readings_finding(
 
 
 def burst_finding(kit: Kit | None, taken: Sequence[Photograph], every_ms: float | None, still: Still) -> Finding:
-    """From a burst of photographs, each registered with the last. Raises InputError, NotBelievable."""
+    """From a burst of photographs, each registered with the last. Raises InputError, ReadingsRefused."""
     camera = camera_for(taken[-1], kit, still.lens.focal_mm, still.lens.pixel_um)
     turns = [registered(taken[-1], photograph, camera)[0].vector_rad for photograph in taken[:-1]]
     moved = np.degrees(np.array([*turns, np.zeros(3)]))

@@ -61,7 +61,7 @@ def from_angles(
     """Steps per degree from `commanded_steps` and `angle_deg`, with `u_angle_deg` or `reading_error_deg` where stated.
 
     Rows are in order of time. `nominal` are the steps per degree of the kit's gearing; `eccentricity_deg` is the possible
-    amplitude of its once-per-turn error. Raises NotBelievable with the reason and what to do.
+    amplitude of its once-per-turn error. Raises ReadingsRefused with the reason and what to do.
     """
     steps, read = readings.numbers["commanded_steps"], readings.numbers["angle_deg"]
     if len(steps) < LEAST_READINGS or len(set(steps.tolist())) < 3:
@@ -103,7 +103,7 @@ def _r2(steps: Array, angles: Array) -> float:
 
 
 def must_follow(name: str, steps: Array, angles: Array) -> None:
-    """Raises NotBelievable unless the angles grow with the steps."""
+    """Raises ReadingsRefused unless the angles grow with the steps."""
     slope = float(np.polyfit(steps - steps.mean(), angles, 1)[0]) if np.ptp(angles) > 0 else 0.0
     if _r2(steps, angles) < FOLLOWS_R2 or slope == 0:
         raise ReadingsRefused(
@@ -170,7 +170,7 @@ class _Model:
 
 
 def _fitted(model: _Model) -> StepsResult:
-    """Fit without outliers, and include hidden errors in the uncertainty. Raises NotBelievable."""
+    """Fit without outliers, and include hidden errors in the uncertainty. Raises ReadingsRefused."""
     count = len(model.steps)
     every: Rows = np.arange(count)
     whole = np.ptp(model.angles) >= wave.LEAST_SPAN_DEG
@@ -248,7 +248,7 @@ def _check_fit(name: str, result: StepsResult, u: Array | None, nominal: float |
 
 
 def must_fit_gearing(name: str, steps_per_degree: float, nominal: float | None) -> None:
-    """Raises NotBelievable if the steps per degree are too far off the kit's gearing."""
+    """Raises ReadingsRefused if the steps per degree are too far off the kit's gearing."""
     if nominal is None or abs(steps_per_degree / nominal - 1) <= GEARING_SHARE:
         return
     raise ReadingsRefused(
@@ -263,7 +263,7 @@ def from_turns(readings: Readings, nominal: float | None = None, aim_error_deg: 
     Every row has two aims, so its error does not grow with its turns: a line through the origin. Positions are whole
     steps, or coarser if the steps show it. Their rounding (variance 1/12 each: GUM, JCGM 100:2008, 4.3.7) may be the same
     every time, so it is not averaged. Degrees of freedom after Welch and Satterthwaite (GUM, G.4). `aim_error_deg` is the
-    standard uncertainty of one aim. Raises NotBelievable.
+    standard uncertainty of one aim. Raises ReadingsRefused.
     """
     turns, steps = readings.numbers["turns"], readings.numbers["steps"]
     for line, turned in zip(readings.lines, turns, strict=True):

@@ -22,7 +22,7 @@ class TypedMarks:
 
 
 def asked_marks(operator: PersonAtHead) -> TypedMarks:
-    """Ask for everything that a typed parallax needs. Raises NotBelievable if an answer is left out."""
+    """Ask for everything that a typed parallax needs. Raises ReadingsRefused if an answer is left out."""
     operator.tell(
         "Level the camera, with the lens over the pan axis sideways (`fullturn calibrate centre`). Put up a near mark, "
         "no farther than the nearest thing you will photograph, and choose a far one, 275 m away or more."
@@ -39,7 +39,7 @@ def asked_marks(operator: PersonAtHead) -> TypedMarks:
 
 
 def _needed(operator: PersonAtHead, question: str, name: str) -> float:
-    """The number typed in, within the bound of that name. Raises NotBelievable if there is none."""
+    """The number typed in, within the bound of that name. Raises ReadingsRefused if there is none."""
     value = operator.number(question, bound=BOUNDS[name])
     if value is None:
         raise ReadingsRefused(f"{question}: nothing was typed in. Type a number to get a result.")

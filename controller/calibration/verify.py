@@ -64,7 +64,7 @@ class VerifyResult:
 def from_visits(readings: Readings, reading_error_deg: float | None = None) -> VerifyResult:
     """The figures from `target_yaw_deg`, `target_pitch_deg`, `yaw_deg`, `pitch_deg`, in the order of the visits.
 
-    `reading_error_deg` is the instrument's own standard uncertainty in either angle. Raises NotBelievable.
+    `reading_error_deg` is the instrument's own standard uncertainty in either angle. Raises ReadingsRefused.
     """
     columns = readings.numbers
     yaw, pitch = columns["target_yaw_deg"], columns["target_pitch_deg"]
@@ -108,7 +108,7 @@ def distinct(poses: Sequence[Sequence[float]]) -> int:
 
 
 def must_be_distinct(poses: Sequence[Sequence[float]], name: str) -> None:
-    """Raises NotBelievable if too few places were visited to tell of the others."""
+    """Raises ReadingsRefused if too few places were visited to tell of the others."""
     if (count := distinct(poses)) < LEAST_POSES:
         raise ReadingsRefused(
             f"{name}: {count} distinct {'pose was' if count == 1 else 'poses were'} visited, which tells nothing about "
@@ -186,8 +186,9 @@ def _with_intervals(readings: Readings, middles: _Middles, poses: tuple[PoseFigu
 
 
 def _must_have_no_outlier(readings: Readings, fits: Sequence[Fit]) -> None:
-    """Raises NotBelievable for a visit far off the others: the head's fault or a misreading, which only the operator can
-    tell.
+    """Raises ReadingsRefused for a visit far off the others.
+
+    It is the head's fault or a misreading, which only the operator can tell.
     """
     for each in fits:
         worst = int(np.argmax(np.abs(each.studentized)))

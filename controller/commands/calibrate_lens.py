@@ -20,7 +20,7 @@ from controller.kit.load import load_kit
 def typed_parallax_command(
     given: LensGiven, scene: Scene, typed: TypedShift, rail: Rail | None, keeping: Keeping
 ) -> Finding:
-    """The offset from a shift in pixels. Raises InputError, NotBelievable."""
+    """The offset from a shift in pixels. Raises InputError, ReadingsRefused."""
     return typed_finding(keeping.kit(), given, scene, typed, rail)
 
 
@@ -34,7 +34,7 @@ def seen_parallax_command(
     u_sideways_mm: float,
     rail: Rail | None,
 ) -> Finding:
-    """The offset from two photographs. Raises InputError, NotBelievable."""
+    """The offset from two photographs. Raises InputError, ReadingsRefused."""
     kit = keeping.kit()
     return seen_finding(read_two(paths), mark, kit, given, scene, u_sideways_mm=u_sideways_mm, rail=rail)
 

@@ -20,7 +20,7 @@ from controller.errors import InputError
 def ring_command(
     paths: Sequence[Path], steps_text: str, given: LensGiven, standing: PupilPlace, keeping: Keeping
 ) -> Finding:
-    """Close a ring of photographs of the pan axis. Raises InputError, NotBelievable."""
+    """Close a ring of photographs of the pan axis. Raises InputError, ReadingsRefused."""
     kit = keeping.kit()
     taken = read_photographs(photographs_in(paths))
     if len(taken) < FEWEST_PICTURES:
@@ -40,7 +40,7 @@ def pair_command(
     standing: PupilPlace,
     u_pose_deg: float,
 ) -> Finding:
-    """Steps per degree from two photographs of a known lens. Raises InputError, NotBelievable."""
+    """Steps per degree from two photographs of a known lens. Raises InputError, ReadingsRefused."""
     kit = keeping.kit()
     taken = read_two(paths)
     steps = commanded_steps(steps_text, 2)

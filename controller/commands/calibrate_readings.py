@@ -38,7 +38,7 @@ def steps_command(
 ) -> Finding:
     """Steps per degree by angles or by whole turns; in a file, its columns say which.
 
-    Raises InputError; NotBelievable if the result is unreliable.
+    Raises InputError; ReadingsRefused if the result is unreliable.
     """
     kit = keeping.kit()
     plain = axis_of(kit, axis)
@@ -71,7 +71,7 @@ def backlash_command(
     times: int,
     reading_error_deg: float | None = None,
 ) -> Finding:
-    """The play of an axis after ISO 230-2. Raises InputError, NotBelievable."""
+    """The play of an axis after ISO 230-2. Raises InputError, ReadingsRefused."""
     kit = _kit_now(keeping)
     if source.path is None:
         readings = typed_readings.asked_approaches(source.operator, axis, kit, positions, times)
@@ -85,7 +85,7 @@ def backlash_command(
 def level_command(
     keeping: Keeping, source: ReadingSource, reading_error_deg: float | None, leg_yaw_deg: float, leg_radius_mm: float
 ) -> Finding:
-    """The lean of the pan axis, and which leg to raise. Raises InputError, NotBelievable."""
+    """The lean of the pan axis, and which leg to raise. Raises InputError, ReadingsRefused."""
     kit = _kit_now(keeping)
     if source.path is None:
         readings = typed_readings.asked_tilts(source.operator, kit)
@@ -110,7 +110,7 @@ def verify_command(
 ) -> Finding:
     """Pose accuracy and repeatability after ISO 9283, compared with what the plan needs.
 
-    Raises InputError, NotBelievable.
+    Raises InputError, ReadingsRefused.
     """
     kit = _kit_now(keeping)
     plan = None if plan_path is None else load_plan(plan_path)

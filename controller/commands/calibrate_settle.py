@@ -22,14 +22,14 @@ def settle_readings_command(
     keeping: Keeping,
     operator: PersonAtHead,
 ) -> Finding:
-    """From a CSV file with the columns time_ms and value, or as typed in. Raises InputError, NotBelievable."""
+    """From a CSV file with the columns time_ms and value, or as typed in. Raises InputError, ReadingsRefused."""
     kit = keeping.kit()
     readings = asked_ringing(operator) if path is None else read_csv(path, ("time_ms", "value"))
     return readings_finding(kit, readings, from_ms, degrees_per_unit, still)
 
 
 def settle_photographs_command(paths: Sequence[Path], every_ms: float | None, still: Still, keeping: Keeping) -> Finding:
-    """From a burst of photographs. Raises InputError, NotBelievable."""
+    """From a burst of photographs. Raises InputError, ReadingsRefused."""
     kit = keeping.kit()
     files = photographs_in(paths)
     if len(files) < FEWEST:

@@ -108,7 +108,7 @@ class Reacting(Person):
 @pytest.fixture(autouse=True)
 def _terminal_stays(monkeypatch: pytest.MonkeyPatch) -> None:
     """A hang-up redirects the terminal's streams, which are the tests' own here."""
-    monkeypatch.setattr(interrupts, "_let_go_of_terminal", lambda: None)
+    monkeypatch.setattr(interrupts, "_detach_terminal", lambda: None)
 
 
 def world_of(asked: Asked, folder: Path, *reactions: tuple[float, str]) -> Attended:

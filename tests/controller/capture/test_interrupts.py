@@ -14,7 +14,7 @@ def request(interrupts: Interrupts) -> EventKind | None:
 
 
 @pytest.mark.parametrize(
-    ("number", "wishes"),
+    ("number", "requests"),
     [
         (signal.SIGINT, (EventKind.PAUSE, EventKind.STOP, EventKind.HALT)),
         (signal.SIGTERM, (EventKind.STOP, EventKind.HALT)),
