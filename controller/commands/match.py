@@ -7,15 +7,10 @@ from pathlib import Path
 from controller.errors import StorageFailed
 from controller.files import write_new
 from controller.folders import appearing_folder
-from controller.matching.matched import (
-    Matched,
-    match_files,
-)
+from controller.matching.matched import Matched, match_files
 from controller.matching.recorded import recorded_in
 from controller.matching.sorting import placed, sort_files, unfit
-from controller.matching.table import (
-    lines_csv,
-)
+from controller.matching.table import lines_csv
 from controller.places import must_be_free_folder, must_have_room
 from controller.shown import shown
 

@@ -3,12 +3,7 @@
 from pathlib import Path
 
 from controller.capture.operator import ANSWERS, request_of
-from controller.capture.telling import (
-    must_be_planned,
-    to_a_question,
-    to_nobody,
-    to_the_run,
-)
+from controller.capture.telling import must_be_planned, to_a_question, to_nobody, to_the_run
 from controller.errors import InputError, WorldError
 from controller.lock import Taken, in_use, lock_of, sole_use
 from controller.session.rows import CAPTURE

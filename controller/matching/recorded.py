@@ -5,10 +5,7 @@ from datetime import datetime
 from pathlib import Path
 
 from controller.errors import InputError
-from controller.matching.table import (
-    MatchedPose,
-    Planned,
-)
+from controller.matching.table import MatchedPose, Planned
 from controller.planning.plan import Plan
 from controller.planning.plan_file import plan_from
 from controller.session.exposure_lines import Clock, exposure_lines

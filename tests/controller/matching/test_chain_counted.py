@@ -14,18 +14,10 @@ from controller.matching.alignment import Chain, affordable, chain_of
 from controller.matching.evidence import Evidence, ExposureStamp, FileStamp, evidence_of
 from controller.matching.fit import ClockFit, Clocks, clocks_of
 from controller.matching.rates import Rates
+from tests.controller.matching.tick import near
 
 RATES = Rates(lost=0.05, never=0.2, extra_hz=0.004, skipped=0.03)
 SHUTTERS = (0.01, 0.04, 0.16)
-
-
-def near(apart_s: float, spread_s: float, tick_s: float) -> float:
-    """The density of a tick that begins this long after its exposure: normal, by erf (NIST DLMF 7.2.1)."""
-
-    def below(x: float) -> float:
-        return 0.5 * math.erfc(-x / math.sqrt(2))
-
-    return (below((apart_s + tick_s) / spread_s) - below(apart_s / spread_s)) / tick_s
 
 
 def gate_of(fit: ClockFit, tick_s: float) -> float:

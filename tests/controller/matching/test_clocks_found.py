@@ -14,6 +14,7 @@ from controller.matching.camera_clock import clocks_worth_trying, corrected_time
 from controller.matching.evidence import Evidence, ExposureStamp, FileStamp, evidence_of
 from controller.matching.fit import ClockFit, clocks_of, near_density
 from controller.matching.pairing import pair_up
+from tests.controller.matching.tick import near
 
 DAY_S = 86_400.0
 
@@ -233,13 +234,8 @@ def test_what_a_change_of_the_clock_costs(by_s: float, tick_s: float, turn: int)
 @given(st.floats(-30, 30), st.floats(0.02, 0.5), st.sampled_from([0.01, 0.1, 1.0]))
 def test_the_density_of_a_tick_is_that_of_the_normal_distribution(apart_s: float, spread_s: float, tick_s: float) -> None:
     """The share of a normal distribution within the tick, a second: by erf (NIST DLMF 7.2.1), and it sums to one."""
-
-    def below(x: float) -> float:
-        return 0.5 * math.erfc(-x / math.sqrt(2))
-
-    share = below((apart_s + tick_s) / spread_s) - below(apart_s / spread_s)
     (found,) = near_density(np.array([apart_s]), spread_s, tick_s)
-    assert found == pytest.approx(share / tick_s, rel=1e-6, abs=1e-12)
+    assert found == pytest.approx(near(apart_s, spread_s, tick_s), rel=1e-6, abs=1e-12)
     ticks = np.arange(math.floor(-8 * spread_s / tick_s) - 1, 9 * spread_s / tick_s) * tick_s
     assert near_density(ticks, spread_s, tick_s).sum() * tick_s == pytest.approx(1.0, abs=1e-6)
 
