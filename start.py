@@ -1,9 +1,9 @@
 """Set up and run, with nothing but Python 3.11 or newer and pip.
 
-    python3 start.py demo     plan and rehearse the demo; says where the report is
+    python3 start.py demo     plan and rehearse the demo; prints where the report is
     python3 start.py tests    run all tests
 
-Both make their own environment in .venv beside this file and install into it what they need.
+Both create an environment of their own in .venv beside this file, and install what they need into it.
 """
 
 import hashlib
@@ -20,14 +20,14 @@ PLAN, OUT = HERE / "demo-plan.json", HERE / "demo-out"
 
 
 def prepare(extra: str) -> None:
-    """Make the environment and install the program with its optional `extra`, unless that was done already."""
+    """Create the environment and install the program with its optional `extra`, unless that was already done."""
     wanted = hashlib.sha256((extra + (HERE / "pyproject.toml").read_text(encoding="utf-8")).encode()).hexdigest()
     done = ENVIRONMENT / f"ready{extra.strip('[]')}"
     if PYTHON.exists() and done.exists() and done.read_text(encoding="utf-8") == wanted:
         return
     print("Setting up (once): an environment in .venv, and the packages it needs ...", flush=True)
     if not PYTHON.exists():
-        # Without pip of its own, because some systems ship Python without the part that would add it.
+        # Without its own pip, because some systems ship Python without the part that would add it.
         venv.create(ENVIRONMENT, with_pip=False)
     pip = [sys.executable, "-m", "pip", "--disable-pip-version-check", "--python", str(PYTHON)]
     run([*pip, "install", "--quiet", "--editable", f"{HERE}{extra}"])
@@ -35,7 +35,7 @@ def prepare(extra: str) -> None:
 
 
 def run(command: list[str]) -> None:
-    """Run a command in the project's folder; leave with its exit status if it fails."""
+    """Run a command in the project's folder; exit with its status if it fails."""
     status = subprocess.run(command, cwd=HERE, check=False).returncode
     if status:
         sys.exit(status)
@@ -50,9 +50,10 @@ def demo() -> None:
 
 
 def tests() -> None:
-    """Run all tests, on as many processors as there are."""
+    """Run all tests, with one process more than processors, since some tests wait for a rig in real time."""
     prepare("[test]")
-    run([str(PYTHON), "-m", "pytest", "-q", "-n", "auto"])
+    workers = (os.cpu_count() or 1) + 1
+    run([str(PYTHON), "-m", "pytest", "-q", "-n", str(workers), "--dist", "worksteal"])
 
 
 def main() -> None:
@@ -60,7 +61,7 @@ def main() -> None:
     tasks = {"demo": demo, "tests": tests}
     if len(sys.argv) != 2 or sys.argv[1] not in tasks:
         sys.exit(f"{__doc__}")
-    if sys.version_info < (3, 11):  # noqa: UP036  somebody will try it with an older Python
+    if sys.version_info < (3, 11):  # noqa: UP036  a user may try it with an older Python
         sys.exit("Fullturn needs Python 3.11 or newer; this is " + sys.version.split()[0] + ".")
     tasks[sys.argv[1]]()
 

@@ -1,3 +1,3 @@
-"""The host: kit, optics, planning, program, state machine, session, reports and commands."""
+"""The host program: kit, optics, planning, program, capture, session, reports and commands."""
 
 __version__ = "0.1.0"

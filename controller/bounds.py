@@ -1,8 +1,8 @@
-"""What every number that people state may be: one table of bounds, each with its unit and its reason.
+"""The range of every number that users state: one table of bounds, each with its unit and its reason.
 
-A kit's keys and the options of the commands are held to it by their names, so that one quantity has one range wherever it
-is stated. A bound is there to catch slips (a wrong unit, a digit too many) and to keep everything worked out from the
-number finite, representable on the wire (protocol/SPEC.md) and quick to plan. It is no statement of what a maker allows.
+A kit's keys and the options of the commands are checked by their names, so one quantity has one range everywhere. A bound
+catches slips (a wrong unit, a digit too many). It also keeps everything computed from the number finite, representable on
+the wire (protocol/SPEC.md) and quick to plan. It is not a maker's limit.
 
 Reasons without a source are common practice.
 """
@@ -12,7 +12,7 @@ from dataclasses import dataclass
 
 @dataclass(frozen=True, slots=True)
 class Bound:
-    """The least and the most that a number may be, both included; its unit, "" for a plain number; and why."""
+    """The least and the most that a number may be, both included; its unit, "" for a plain number; and the reason."""
 
     least: float
     most: float
@@ -24,7 +24,7 @@ class Bound:
         return f"from {self.least:.10g} to {self.most:.10g} {self.unit}".rstrip()
 
     def holds(self, value: float) -> bool:
-        """Whether a number is within; nan is not."""
+        """Whether a number is within the bounds; NaN is not."""
         return self.least <= value <= self.most
 
 
@@ -175,9 +175,9 @@ READINGS: dict[str, Bound] = {
     "ms": Bound(-3_600_000, 3_600_000, "ms", "an hour either way"),
     "": ANY,
 }
-"""What one reading may be, by the end of its column's name; the first that fits counts."""
+"""The range of one reading by the end of its column's name; the first match counts."""
 
 
 def reading_bound(column: str) -> Bound:
-    """The bound of a column of readings."""
+    """The bound for a column of readings."""
     return next(bound for end, bound in READINGS.items() if column.endswith(end))

@@ -1,25 +1,25 @@
-"""The system's clocks, read here and nowhere else."""
+"""The system's clocks, which only this module reads."""
 
 import time
 from datetime import UTC, datetime
 
-# The clock that goes on while the computer sleeps, where the system has a choice of two: a command that ended in the
-# meantime took as long as it took.
+# Use the clock that also counts while the computer sleeps, if the system has it: a command that ended in the meantime
+# took its whole time.
 _AWAKE_OR_NOT: int | None = getattr(time, "CLOCK_BOOTTIME", getattr(time, "CLOCK_MONOTONIC", None))
 
 
 def monotonic_ns() -> int:
-    """Nanoseconds that only grow, from some moment, also while the computer sleeps; for everything that is waited for."""
+    """Nanoseconds since some moment; never goes back, and counts during sleep. For all waiting."""
     return time.monotonic_ns() if _AWAKE_OR_NOT is None else time.clock_gettime_ns(_AWAKE_OR_NOT)
 
 
 def monotonic_s() -> float:
-    """The same in seconds, for what a person waits for."""
+    """The same in seconds, for waits that people see."""
     return monotonic_ns() / 1e9
 
 
 def wait_ns(duration_ns: int) -> None:
-    """Let time pass, where there is no line to wait at."""
+    """Wait without a line to wait on."""
     time.sleep(max(0, duration_ns) / 1e9)
 
 
@@ -28,6 +28,11 @@ def wall_time() -> str:
     return datetime.now(UTC).isoformat(timespec="milliseconds")
 
 
+def wall_moment() -> datetime:
+    """The same as a moment, to say how old a record is."""
+    return datetime.fromisoformat(wall_time())
+
+
 def local_time() -> datetime:
-    """The time of day here, for the operator's eyes."""
+    """The local time of day, for display to the operator."""
     return datetime.now().astimezone()

@@ -1,8 +1,8 @@
-"""Tables as CSV (RFC 4180) that a spreadsheet takes for text and numbers, never for formulas.
+"""Tables as CSV (RFC 4180) that a spreadsheet reads as text and numbers, never as formulas.
 
-A text that begins like a formula gets an apostrophe before it (OWASP, "CSV Injection"), which a reader takes away again
-(docs/how-to/other-programs.md).
-Numbers stay as they are: -0.5 is no text. A text with a separator of any country is quoted, so that it stays in one cell.
+A text that begins like a formula gets an apostrophe before it (OWASP, "CSV Injection"), which a reader removes again
+(docs/how-to/other-programs.md). Numbers stay unchanged: -0.5 is no text. A text with a separator of any country is
+quoted, so that it stays in one cell.
 """
 
 import re
@@ -14,16 +14,16 @@ Cell = str | float | None | Sequence[str]
 
 
 def csv_text(columns: Iterable[str], rows: Iterable[Iterable[Cell]]) -> str:
-    r"""The table with its head; lists are joined by "; ", what is not known is empty.
+    r"""The table with its header; lists are joined by "; ", unknown values are empty.
 
-    Of a name that is not UTF-8 the bytes that are none are written as \udcXX, so that the table is UTF-8.
+    Invalid UTF-8 bytes of a name are written as \udcXX, so that the table is UTF-8.
     """
     lines = [",".join(columns), *(",".join(map(_cell, row)) for row in rows)]
     return "\n".join([*lines, ""]).encode("utf-8", "backslashreplace").decode()
 
 
 def harmless(text: str) -> str:
-    """A text as no spreadsheet takes it for a formula."""
+    """A text that no spreadsheet reads as a formula."""
     return f"'{text}" if FORMULA.match(text) else text
 
 

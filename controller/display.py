@@ -1,4 +1,4 @@
-"""What a run looks like while it goes on: a screen on a terminal, plain lines elsewhere, and a log as data."""
+"""The display of a run: a screen on a terminal, plain lines elsewhere, and a log as data."""
 
 import json
 from collections.abc import Callable, Iterator, Sequence
@@ -15,33 +15,33 @@ from rich.progress_bar import ProgressBar
 from rich.text import Text
 
 from controller import clock
+from controller.amounts import duration
 from controller.capture.events import EventKind
 from controller.capture.states import RunState
 from controller.capture.words.run import CHANGES, PAUSED, PAUSES, STATES
 from controller.files import open_to_append
 from controller.program.program import PlannedFrame, Program
 from controller.progress import can_redraw, worth_a_line
-from controller.report.wording import duration
 from controller.session.rows import Happening
 from protocol.statistics import LinkStatistics
 from protocol.units import NS
 
 LONGEST_LINE = 10_000  # bytes of the log
 REFRESH_NS = NS // 4
-QUIET_NS = 10 * NS  # without a screen, after which a line says what is being done
+QUIET_NS = 10 * NS  # without a screen, a line says what is being done after this time
 PATIENT_NS = 60 * NS  # the same while the run waits for a person or the wind
 WAITING = {RunState.PAUSED, RunState.ASKING, RunState.WINDY}
 SPHERE_LINES, SPHERE_COLUMNS = 9, 48
 
 
 def warning_of(happening: Happening) -> str:
-    """What the operator is warned of when a run changes its state like this, empty if of nothing."""
+    """The warning for the operator at this change of state, empty if none."""
     return CHANGES.get((RunState(happening.state), EventKind(happening.what)), "")
 
 
 @dataclass(slots=True)
 class Seen:
-    """What is known of a run while it goes on."""
+    """What the display knows about a run."""
 
     program: Program
     began_ns: int
@@ -51,35 +51,37 @@ class Seen:
     now: Happening | None = None
     warning: str = ""
     made_of: dict[int, int] = field(default_factory=dict)
-    """How many exposures of each frame are made."""
+    """The number of exposures made of each frame."""
     exposing: int | None = None
-    """The frame whose exposure is, or was last, under way."""
+    """The frame of the current exposure, or of the last one."""
 
     @property
     def share(self) -> float:
-        """How much of this run is done, from 0 to 1."""
+        """The completed share of this run, 0 to 1."""
         return min(1.0, self.done / max(1, self.total))
 
     def take(self, happening: Happening) -> None:
-        """A change of state."""
+        """Record a change of state."""
         self.now = happening
         if happening.state == RunState.EXPOSING:
             self.exposing = happening.frame
         self.warning = warning_of(happening) or self.warning
 
     def exposed(self) -> None:
-        """One exposure more."""
-        self.done = min(self.done + 1, self.total)  # more are made where a whole bracket comes once more
+        """Record one more exposure."""
+        self.done = min(self.done + 1, self.total)  # more are made if a whole bracket is repeated
         if self.exposing is not None:
             self.made_of[self.exposing] = self.made_of.get(self.exposing, 0) + 1
 
     def left_s(self) -> float:
-        """Seconds that the rest should take, as predicted."""
+        """The predicted time of the rest, in seconds."""
         return self.program.expected_ns / NS * (1 - self.share)
 
 
 def sphere_lines(frames: Sequence[PlannedFrame], made_of: dict[int, int], each: int, at: int | None) -> list[str]:
-    """The sphere unrolled, zenith above: a mark for each frame, by how much of its bracket is made; ◆ where we are."""
+    """The sphere unrolled, zenith at the top: a mark for each frame by how much of its bracket is made; ◆ is the current
+    frame.
+    """
     grid = [[" "] * SPHERE_COLUMNS for _ in range(SPHERE_LINES)]
     for frame in frames:
         line = min(SPHERE_LINES - 1, int((90 - frame.pitch_deg) / 180 * SPHERE_LINES))
@@ -92,15 +94,15 @@ def sphere_lines(frames: Sequence[PlannedFrame], made_of: dict[int, int], each: 
 
 
 class Watched(Protocol):
-    """What a display looks at: a run under way."""
+    """What a display reads from a run under way."""
 
     @property
     def line(self) -> LinkStatistics:
-        """What the link has counted."""
+        """The counters of the link."""
 
     @property
     def pause(self) -> EventKind | None:
-        """Which pause is wanted."""
+        """The pause that was requested."""
 
 
 def screen_text(seen: Seen, run: Watched, now_ns: int, time_of_day: datetime) -> list[str]:
@@ -124,7 +126,7 @@ def screen_text(seen: Seen, run: Watched, now_ns: int, time_of_day: datetime) ->
 
 
 class Display:
-    """Shows one run: told of what happens, and of the time that passes."""
+    """Shows one run. It is told each event, and when time passes."""
 
     def __init__(
         self, seen: Seen, say: Callable[[str], None], live: Live | None = None, log: IO[str] | None = None
@@ -140,11 +142,11 @@ class Display:
         self._say(sentence)
 
     def watch(self, run: Watched) -> None:
-        """The run to look at."""
+        """Set the run to display."""
         self._run = run
 
     def change(self, happening: Happening) -> None:
-        """The state has changed."""
+        """Show a change of state."""
         before = self._seen.warning
         self._seen.take(happening)
         warning = warning_of(happening)
@@ -155,13 +157,13 @@ class Display:
         self._write({"state": happening.state, "what": happening.what, "frame": happening.frame}, happening.at_ns)
 
     def warn(self, sentence: str) -> None:
-        """Something that the operator should know, once for each suspension."""
+        """Show a warning to the operator, once for each suspension."""
         if self._live is None and sentence != self._warned:
             self.say(sentence)
         self._warned = self._seen.warning = sentence
 
     def exposed(self) -> None:
-        """An exposure is made."""
+        """Count an exposure."""
         seen = self._seen
         self._warned = ""
         seen.exposed()
@@ -170,7 +172,7 @@ class Display:
             self.say(f"Capturing, exposures: {seen.done} of {seen.total}")
 
     def tick(self, now_ns: int) -> None:
-        """Time has passed."""
+        """Update the display at this time."""
         if self._run is None or now_ns < self._fresh_ns:
             return
         if self._live is None:
@@ -189,7 +191,7 @@ class Display:
         self._live.refresh()
 
     def _tell_by_line(self, now_ns: int) -> None:
-        """Where there is no screen, a line now and then, so that nobody wonders whether the run has died."""
+        """Without a screen, print a line now and then, to show that the run is alive."""
         seen = self._seen
         now, quiet_ns = seen.now, now_ns - self._told_ns if self._told_ns else 0
         if now is not None and quiet_ns >= (PATIENT_NS if now.state in WAITING else QUIET_NS):
@@ -207,7 +209,7 @@ class Display:
 
 
 def is_own_log(path: Path) -> bool:
-    """Whether a file is a log of runs: the first line and the last are objects that say when."""
+    """Whether a file is a log of runs: its first and last line are objects with a time."""
     try:
         with path.open("rb") as file:
             lines = [file.readline(LONGEST_LINE)]
@@ -221,7 +223,9 @@ def is_own_log(path: Path) -> bool:
 
 @contextmanager
 def display(program: Program, began_ns: int, made: set[tuple[int, int]], log: Path | None) -> Iterator[Display]:
-    """A display for a run of `program` that goes on from what is `made`. Raises StorageFailed for the log."""
+    """A display for a run of `program` that continues from the exposures already `made`. Raises StorageFailed for the
+    log.
+    """
     made_of: dict[int, int] = {}
     for frame, _ in made:
         made_of[frame] = made_of.get(frame, 0) + 1
@@ -232,7 +236,7 @@ def display(program: Program, began_ns: int, made: set[tuple[int, int]], log: Pa
         console.print(sentence, highlight=False, soft_wrap=True)
 
     file = None if log is None else open_to_append(log, is_own_log)
-    if file is not None:  # never empty, so that the next run knows it for a log
+    if file is not None:  # never empty, so that the next run recognises it as a log
         file.write(json.dumps({"at": clock.wall_time(), "at_s": None, "run": "begins"}, allow_nan=False) + "\n")
     try:
         if can_redraw(console):

@@ -1,15 +1,15 @@
-"""What may go wrong, in two families, each with a sentence for the person at the tripod.
+"""The errors that users see, in two families, each with a sentence that says what to do.
 
 ```
-InputError      what was given cannot be used            exit status 2
-WorldError      it could not be done                     exit status 1
+InputError      what the user gave cannot be used        exit status 2
+WorldError      something outside the program failed     exit status 1
 ├── LinkLost        the cable was pulled, the board lost power, another program holds the port
-├── BoardRefused    the board judged a command and refused it
+├── BoardRefused    the board refused a command
 ├── RunStopped      the run ended before the set was complete, resumable
 └── StorageFailed   the disk is full, the folder cannot be written
 ```
 
-Anything else that escapes is our own mistake and leaves with a traceback.
+Any other exception is a bug in the program and ends it with a traceback.
 """
 
 from collections.abc import Iterable

@@ -1,8 +1,8 @@
-"""Values of EXIF as cameras really write them, read the same way wherever a photograph is read (EXIF: CIPA DC-008).
+"""EXIF values as cameras really write them, read the same way for every photograph (EXIF: CIPA DC-008).
 
-What a valid field is stands in CIPA DC-008-2023 (Exif 3.0), section 4.6, from memory. DateTimeOriginal is "YYYY:MM:DD
-HH:MM:SS", or blanks if it is not known. SubSecTimeOriginal is the digits after the point. OffsetTimeOriginal is "+HH:MM"
-or "-HH:MM". Orientation is 1 to 8. Whatever is not valid says nothing.
+Valid fields are defined in CIPA DC-008-2023 (Exif 3.0), section 4.6, from memory. DateTimeOriginal is "YYYY:MM:DD
+HH:MM:SS", or blanks if unknown. SubSecTimeOriginal is the digits after the point. OffsetTimeOriginal is "+HH:MM" or
+"-HH:MM". Orientation is 1 to 8. Invalid values count as missing.
 """
 
 import math
@@ -11,20 +11,18 @@ from datetime import datetime, timedelta
 from typing import Any
 
 FIRST_YEAR, LAST_YEAR = 1970, 2199  # a camera's clock counts from 1970 at the earliest. Common practice, no source
-FARTHEST_ZONE = timedelta(hours=14)  # of the zones in use, -12 to +14 h from UTC (the tz database)
+FARTHEST_ZONE = timedelta(hours=14)  # zones in use are -12 to +14 h from UTC (the tz database)
 
 
 def text(value: Any) -> str | None:
-    """A text on one line, without the zeros and blanks that some cameras pad it with; None for an empty one, or for what
-    is no text.
-    """
+    """A text on one line, without the zeros and blanks that some cameras pad it with; None if empty or not a text."""
     if not isinstance(value, str):
         return None
     return " ".join("".join(each if each.isprintable() else " " for each in value).split()) or None
 
 
 def positive(value: Any) -> float | None:
-    """A positive number; None for what is none: a rational of 0/0 stands for nothing known."""
+    """A positive number, or None if not positive; a rational of 0/0 means unknown."""
     if isinstance(value, str | bytes):
         return None
     try:
@@ -35,15 +33,15 @@ def positive(value: Any) -> float | None:
 
 
 def whole(value: Any) -> int | None:
-    """A whole number; None for what is none."""
+    """A whole number, or None if it is not one."""
     return value if isinstance(value, int) and not isinstance(value, bool) else None
 
 
 def moment(original: Any, fraction: Any, offset: Any) -> datetime | None:
-    """DateTimeOriginal with SubSecTimeOriginal, the digits after the point ("046" is 46 ms), and OffsetTimeOriginal.
+    """The time from DateTimeOriginal, SubSecTimeOriginal ("046" is 46 ms) and OffsetTimeOriginal.
 
-    Without an offset, or with one that no zone has, the time of day has no zone. None for no time, or one at which no
-    camera took a picture: a damaged date.
+    It has no zone if the offset is missing or no real zone has it. None if there is no time, or one at which no camera
+    shot pictures: a damaged date.
     """
     try:
         found = datetime.strptime(":".join(re.split("[-: ]+", text(original) or "")), "%Y:%m:%d:%H:%M:%S")
@@ -63,5 +61,5 @@ def moment(original: Any, fraction: Any, offset: Any) -> datetime | None:
 
 
 def is_said(value: Any) -> bool:
-    """Whether a date says anything: blanks, or nothing but zeros, stand for a date that is not known."""
+    """Whether a date is given: blanks, or only zeros, mean unknown."""
     return bool(set(text(value) or "") - set(" 0:")) or (value is not None and not isinstance(value, str))

@@ -1,6 +1,6 @@
-"""The one way to write a file: it is there whole or not at all, and takes no other's place.
+"""Write a file whole or not at all, never in the place of another. All writing goes through here.
 
-`places` judges the place, before the work begins and again here. A link is written through.
+`places` checks the place before the work begins and again here. A link is written through.
 """
 
 import hashlib
@@ -24,10 +24,10 @@ _numbers = itertools.count()
 def write_whole(
     path: Path, content: str | bytes, *, replace: bool = False, ours: Ours | None = None, durably: bool = False
 ) -> None:
-    """Write `content` to `path`, where nothing may be, or with `replace` what is `ours`. Raises StorageFailed.
+    """Write `content` to `path`. Nothing may be there; with `replace`, a file that is `ours`. Raises StorageFailed.
 
-    Either the whole file appears or none. With `durably` it has reached the disk before it takes the old one's place, so
-    that a power cut leaves one of the two.
+    The whole file appears or none. With `durably` it is on the disk before it replaces the old one, so that a power cut
+    leaves one of the two.
     """
     data = content.encode("utf-8") if isinstance(content, str) else content
     must_be_free(path, replace=replace, ours=ours, needs_bytes=len(data))
@@ -46,7 +46,7 @@ def write_whole(
 
 
 def write_new(path: Path, content: str | bytes) -> None:
-    """Write `content` to `path`, where nothing may be yet; the whole file appears, on the disk, or none.
+    """Write `content` to `path`, where nothing may be yet. The whole file appears, durably, or none.
 
     Raises StorageFailed.
     """
@@ -54,14 +54,16 @@ def write_new(path: Path, content: str | bytes) -> None:
 
 
 class Rewritten:
-    """A file that is written again and again, each time whole: free or `ours` at first, then as it was left."""
+    """A file that is rewritten whole, again and again: at first the place is free or `ours`, then as this program left
+    it.
+    """
 
     def __init__(self, path: Path, ours: Ours | None = None) -> None:
         self.path, self._ours = path, ours
         self._left: tuple[int, ...] | None = None
 
     def write(self, content: str) -> None:
-        """Write it. Raises StorageFailed, also if somebody else has written there since."""
+        """Write it. Raises StorageFailed, also if another program has written there since."""
         left = self._left
         ours = self._ours if left is None else lambda there: _mark(there) == left
         write_whole(self.path, content, replace=ours is not None, ours=ours)
@@ -74,7 +76,7 @@ def _mark(path: Path) -> tuple[int, ...]:
 
 
 def open_to_append(path: Path, ours: Ours) -> TextIO:
-    """A text file to add lines to: a new one, or one that is `ours`. Raises StorageFailed."""
+    """A text file to append lines to: a new one, or one that is `ours`. Raises StorageFailed."""
     must_be_free(path, replace=True, ours=ours)
     flags = os.O_WRONLY | os.O_APPEND | os.O_CREAT | getattr(os, "O_NOFOLLOW", 0) | getattr(os, "O_CLOEXEC", 0)
     with writing(path):
@@ -82,13 +84,13 @@ def open_to_append(path: Path, ours: Ours) -> TextIO:
 
 
 def remove_file(path: Path) -> None:
-    """Remove a file that this program has just made, if it is there. Raises nothing: what stays does no harm."""
+    """Remove a file that this program has just made, if it exists. Raises nothing: a leftover does no harm."""
     with suppress(OSError):
         path.unlink(missing_ok=True)
 
 
 def copy_verified(source: Path, target: Path) -> None:
-    """Copy a regular file to the new file `target`, with its times, and read the copy again to see that it is the same.
+    """Copy a regular file to the new file `target`, with its times, and verify the copy by reading it.
 
     Raises StorageFailed.
     """
@@ -113,7 +115,7 @@ def copy_verified(source: Path, target: Path) -> None:
 
 
 def link_to(source: Path, target: Path) -> None:
-    """A symbolic link; where the system keeps those for administrators (Windows), a hard one. Raises StorageFailed."""
+    """Make a symbolic link; a hard one if only administrators may make symbolic ones (Windows). Raises StorageFailed."""
     try:
         target.symlink_to(source)
     except OSError:
@@ -125,7 +127,7 @@ def link_to(source: Path, target: Path) -> None:
 
 @contextmanager
 def writing(path: Path) -> Iterator[None]:
-    """Turn an error of the system while `path` is written into one sentence. Raises StorageFailed."""
+    """Turn a system error while `path` is written into one sentence. Raises StorageFailed."""
     try:
         yield
     except FileExistsError:
@@ -135,13 +137,13 @@ def writing(path: Path) -> Iterator[None]:
 
 
 def part_name() -> str:
-    """A hidden name that no other file has, for what is not whole yet."""
+    """A hidden and unique name for an unfinished file."""
     return f".fullturn-{os.getpid()}-{next(_numbers)}.part"
 
 
 @contextmanager
 def _part_in(folder: Path) -> Iterator[Path]:
-    """The name of a hidden file in `folder`, which is gone afterwards."""
+    """The name of a hidden file in `folder`, which is removed afterwards."""
     part = folder / part_name()
     while os.path.lexists(part):
         part = folder / part_name()
@@ -153,12 +155,12 @@ def _part_in(folder: Path) -> Iterator[Path]:
 
 
 def appear(part: Path, path: Path) -> None:
-    """Give the file `part` the name `path` too, or instead. Raises FileExistsError if something has it, OSError."""
+    """Give the file `part` the name `path` as well, or instead. Raises FileExistsError if that is in use, OSError."""
     try:
         os.link(part, path)
     except FileExistsError:
         raise
-    except OSError:  # a card's file system has no second names for a file
+    except OSError:  # a card's file system has no hard links
         if os.path.lexists(path):
             raise FileExistsError(path) from None
         part.replace(path)

@@ -1,12 +1,13 @@
-"""The one way to write a folder: it appears when all of it is written, or not at all.
+"""Write a folder whole or not at all. All writing of folders goes through here.
 
-What is written meanwhile is in a hidden folder with a marker, on which a lock is held. A run that is killed leaves it;
-`unfinished_near` finds it, and only somebody's yes removes it.
+Until it is complete, the content is in a hidden folder with a marker, which is locked. A killed run leaves it behind;
+`unfinished_near` finds it, and it is removed only if the user agrees.
 """
 
 import json
 import os
 import shutil
+import tempfile
 from collections.abc import Iterator, Mapping
 from contextlib import contextmanager, suppress
 from dataclasses import dataclass
@@ -25,9 +26,9 @@ FORMAT = {"format": "fullturn-unfinished"}
 
 @contextmanager
 def appearing_folder(folder: Path, *, replace: bool = False, ours: Mapping[str, Ours] | None = None) -> Iterator[Path]:
-    """A folder to write into, which becomes `folder` when all went well and is gone when not. Raises StorageFailed.
+    """A folder to write into. It becomes `folder` at the end, or is removed on an error. Raises StorageFailed.
 
-    `folder` must be new or empty; with `replace` its files that are `ours` give way to the new ones.
+    `folder` must be new or empty; with `replace`, new files replace its files that are `ours`.
     """
     must_be_free_folder(folder, replace=replace, ours=ours)
     real = Path(os.path.realpath(folder))
@@ -53,7 +54,7 @@ def appearing_folder(folder: Path, *, replace: bool = False, ours: Mapping[str, 
 
 @contextmanager
 def _hidden_in(home: Path, folder: Path) -> Iterator[Path]:
-    """A marked folder within a hidden one, which is locked meanwhile and gone afterwards."""
+    """A marked folder inside a hidden one, locked meanwhile and removed afterwards."""
     hidden = home / part_name()
     while os.path.lexists(hidden):
         hidden = home / part_name()
@@ -70,7 +71,9 @@ def _hidden_in(home: Path, folder: Path) -> Iterator[Path]:
 
 
 def _move_all(inner: Path, real: Path, ours: Mapping[str, Ours]) -> None:
-    """Move everything into a folder that is there: all, or nothing but what replaced a file of ours. Raises OSError."""
+    """Move everything into an existing folder: all of it, or on an error only what replaced our own files. Raises
+    OSError.
+    """
     moved: list[Path] = []
     try:
         for path in sorted(inner.iterdir()):
@@ -89,22 +92,39 @@ def _move_all(inner: Path, real: Path, ours: Mapping[str, Ours]) -> None:
         raise
 
 
+@contextmanager
+def temporary_folder() -> Iterator[Path]:
+    """A folder among the system's temporary files, which is gone afterwards. Raises StorageFailed."""
+    try:
+        made = Path(tempfile.mkdtemp())
+    except OSError as error:
+        raise StorageFailed(
+            f"No temporary file can be written: {cause_of(error)}. Name another folder for them in TMPDIR."
+        ) from None
+    try:
+        yield made
+    finally:
+        shutil.rmtree(made, ignore_errors=True)
+
+
 def make_inner_folder(folder: Path) -> None:
-    """Make a folder, and those it is in, within one that is appearing. Raises StorageFailed."""
+    """Make a folder and its parents inside one that is not complete yet. Raises StorageFailed."""
     with writing(folder):
         folder.mkdir(parents=True, exist_ok=True)
 
 
 @dataclass(frozen=True, slots=True)
 class Unfinished:
-    """A hidden folder that a killed run left behind, and its size."""
+    """A hidden folder that a killed run left behind, with its size."""
 
     path: Path
     size_bytes: int
 
 
 def unfinished_near(folder: Path) -> list[Unfinished]:
-    """What killed runs left in `folder` and beside it. What a living run writes is not among it. Raises StorageFailed."""
+    """Leftovers of killed runs in `folder` and beside it; running programs' folders are not included. Raises
+    StorageFailed.
+    """
     real = Path(os.path.realpath(folder))
     found = []
     for home in (real.parent, real):
@@ -115,7 +135,7 @@ def unfinished_near(folder: Path) -> list[Unfinished]:
 
 
 def _is_marked(path: Path) -> bool:
-    """Whether this program made that folder: by its marker."""
+    """Whether this program made the folder, by its marker."""
     marker = path / MARKER
     try:
         if path.is_symlink() or marker.is_symlink():
@@ -131,17 +151,17 @@ def _size(folder: Path) -> int:
 
 
 def remove_unfinished(left: Unfinished) -> None:
-    """Remove it, if it is still what it was found to be. Raises StorageFailed."""
+    """Remove it, if it is still the same leftover. Raises StorageFailed."""
     if _is_marked(left.path) and not in_use(left.path):
         try:
             if (left.path / INNER).is_dir():
                 shutil.rmtree(left.path / INNER)
-            shutil.rmtree(left.path)  # the marker goes last: whatever stops this, it is found again
+            shutil.rmtree(left.path)  # the marker goes last: if this is interrupted, the rest is found again
         except OSError as error:
             raise StorageFailed(f"{shown(left.path)} cannot be removed: {cause_of(error)}. Remove it by hand.") from None
 
 
 def _remove(hidden: Path) -> None:
-    """Remove our own hidden folder, the marker last."""
+    """Remove our own hidden folder, its marker last."""
     shutil.rmtree(hidden / INNER, ignore_errors=True)
     shutil.rmtree(hidden, ignore_errors=True)

@@ -1,10 +1,9 @@
-"""One program at a time on a session or a port: a lock that the system lets go when its holder dies.
+"""One program at a time on a session or a port: a lock that the system releases when its holder ends.
 
-On Linux a lock is a name that a process binds in the kernel's abstract socket names: one process of any user can hold
-it, there is no file that a user could leave behind in another's way, and the name is free as soon as its holder ends.
-Anybody can hold any name, as with every lock that works without root: that keeps programs from one port by mistake,
-not by malice. Elsewhere a lock is a file that is locked, beside the session or in a folder that all users share (see
-`lock_file`).
+On Linux a lock is a name that a process binds among the kernel's abstract socket names. One process of any user can hold
+it. No file is left behind that could block another user, and the name is free as soon as its holder ends. Anybody can
+hold any name, as with every lock that works without root. So it prevents mistakes, not malice. On other systems a lock is
+a locked file, beside the session or in a folder that all users share (see `lock_file`).
 
 See unix(7) of the Linux manual for abstract names, and proc(5) for the list of those in use.
 """
@@ -24,18 +23,18 @@ from controller.errors import StorageFailed, WorldError
 from controller.lock_file import ANOTHER, LONGEST, LockHeld, hold_file, words_of_holder
 from protocol.units import MS
 
-GLANCE_NS, LOOK_NS = 200 * MS, 10 * MS  # how long somebody may hold a lock who only looks whether it is held
+GLANCE_NS, LOOK_NS = 200 * MS, 10 * MS  # how long a program that only checks may hold a lock, and the interval of retries
 IN_USE = Path("/proc/net/unix")
 PREFIX = "fullturn."
 
 
 class Taken(WorldError):
-    """Another program holds it."""
+    """Another program holds the lock."""
 
 
 @dataclass(frozen=True, slots=True)
 class Lock:
-    """A lock: its name, the same for everybody on this computer, and the session that it is of, None for a port."""
+    """A lock: its name, the same for everybody on this computer, and its session (None for a port)."""
 
     name: str
     session: Path | None = None
@@ -43,9 +42,9 @@ class Lock:
 
 @contextmanager
 def sole_use(lock: Lock, what: str, purpose: str) -> Iterator[None]:
-    """Be the only one to use `what`, whose lock is `lock`; `purpose` is what a second one is told of us.
+    """Be the only user of `what`, whose lock is `lock`; a second program is told our `purpose`.
 
-    Raises Taken with the process that holds it, StorageFailed if no lock can be had.
+    Raises Taken with the process that holds it, StorageFailed if no lock is possible.
     """
     deadline_ns = clock.monotonic_ns() + GLANCE_NS
     with ExitStack() as held:
@@ -67,13 +66,13 @@ def sole_use(lock: Lock, what: str, purpose: str) -> Iterator[None]:
 
 
 def lock_of(name: Path | str) -> Lock:
-    """The lock of a session or a port: the same for every name that it has, and for everybody on this computer."""
+    """The lock of a session or a port: the same for each of its names, and for everybody on this computer."""
     real = os.path.realpath(name) if isinstance(name, Path) or os.path.exists(name) else name
     return Lock(hashlib.sha256(os.fsencode(real)).hexdigest()[:24], Path(real) if isinstance(name, Path) else None)
 
 
 def in_use(session: Path) -> bool:
-    """Whether some program runs this session now. Raises StorageFailed."""
+    """Whether another program is running this session now. Raises StorageFailed."""
     try:
         with _hold(lock_of(session), None):
             return False
@@ -92,7 +91,7 @@ def _bind(bound: ExitStack, name: str) -> None:
 
 @contextmanager
 def _hold_name(lock: Lock, holder: str | None) -> Iterator[None]:
-    """Hold an abstract name; a second one beside it says who does. Raises Held, OSError."""
+    """Hold an abstract name; a second name beside it describes the holder. Raises Held, OSError."""
     name = f"{PREFIX}{lock.name}."
     with ExitStack() as bound:
         try:
@@ -102,13 +101,13 @@ def _hold_name(lock: Lock, holder: str | None) -> Iterator[None]:
                 raise
             raise LockHeld(_holder(name)) from None
         if holder is not None:
-            with suppress(OSError):  # it only helps the reader of a refusal
+            with suppress(OSError):  # it only makes a refusal more helpful
                 _bind(bound, f"{name}{holder[:LONGEST]}")
         yield
 
 
 def _holder(name: str) -> str:
-    """Who holds the name."""
+    """The holder of the name."""
     with suppress(OSError):
         for line in IN_USE.read_text(encoding="utf-8", errors="replace").splitlines():
             holder = line.partition(f"@{name}")[2]

@@ -1,13 +1,13 @@
-"""Locks as files, for systems without abstract socket names: locked, never deleted, and never followed elsewhere.
+"""Locks as files, for systems without abstract socket names: locked, never deleted, never followed through a link.
 
-The lock of a session is a hidden file beside it, where whoever may write the session may lock it. The lock of a port is
-in one folder that all users share: writable by all, with the sticky bit, so that only who made the folder can remove
-another's file (chmod(2)). A link in place of either, a folder whose files anybody could exchange, or anything that is no
-plain file with one name is refused, so nothing can be planted that a lock would then overwrite. Who made the folder can
-still take the locks away: as with abstract names, this keeps programs apart by mistake, not by malice.
+The lock of a session is a hidden file beside it, so anybody who may write the session may lock it. The lock of a port is
+in one folder that all users share: writable by all, with the sticky bit, so that only the folder's maker can remove
+another's file (chmod(2)). A link in place of either is refused. So is a folder whose files anybody could exchange, and
+anything that is not a plain file with one name. So nothing can be planted that a lock would then overwrite. The folder's
+maker can still take the locks away: as with abstract names, this prevents mistakes, not malice.
 
-The system lets a lock go when its holder ends, however it ends; a file that stays behind is no lock. Who holds it is in
-the file itself, and believed only while it is locked.
+The system releases a lock when its holder ends, however it ends; a leftover file is no lock. The holder's name is in the
+file itself, and counts only while the file is locked.
 """
 
 import errno
@@ -21,26 +21,26 @@ from contextlib import ExitStack, contextmanager, suppress
 from pathlib import Path
 
 ANOTHER = "another program"
-LONGEST = 64  # of what a holder says of itself: an abstract name has room for 107 bytes
+LONGEST = 64  # of a holder's description: an abstract name has room for 107 bytes
 SHARED = Path("/tmp" if sys.platform != "win32" else tempfile.gettempdir()) / "fullturn-locks"
 EVERYBODY = stat.S_IRUSR | stat.S_IWUSR | stat.S_IRGRP | stat.S_IWGRP | stat.S_IROTH | stat.S_IWOTH
 FOLDER_MODE = 0o1777
 READ_ONLY = {errno.EACCES, errno.EPERM, errno.EROFS}
 LOCKED = {errno.EWOULDBLOCK, errno.EAGAIN, errno.EACCES, errno.EDEADLK}
-FAR = 1 << 20  # the byte that Windows locks, far behind the words, so that these can still be read
-LONGEST_NAME = 200  # bytes of a session's name in its lock's
+FAR = 1 << 20  # the byte that Windows locks, far behind the description, so that this stays readable
+LONGEST_NAME = 200  # bytes of a session's name in the name of its lock
 
 
 class LockHeld(Exception):
-    """The lock is held; by whom, as far as can be found out."""
+    """The lock is held; the message names the holder if known."""
 
 
 class Planted(OSError):
-    """Something else is where the lock should be."""
+    """Something else is in the place of the lock."""
 
 
 def words_of_holder(text: str) -> str:
-    """What a holder says of itself, as one printable line."""
+    """A holder's description as one printable line."""
     words = "".join(letter for letter in text[:LONGEST] if letter.isprintable()).strip()
     return words or ANOTHER
 
@@ -49,7 +49,7 @@ def words_of_holder(text: str) -> str:
 def hold_file(name: str, session: Path | None, holder: str | None) -> Iterator[None]:
     """Hold the lock of a session, or of a port by its `name`. Raises Held, OSError.
 
-    A `holder` of None only looks whether it is held: no file is made for that, and none is needed.
+    With a `holder` of None it only checks whether the lock is held, and neither makes nor needs a file.
     """
     if session is not None:
         path = session.with_name(f".{_short(session.name)}.lock")
@@ -58,7 +58,7 @@ def hold_file(name: str, session: Path | None, holder: str | None) -> Iterator[N
     with ExitStack() as opened:
         number = _opened(path, make=holder is not None)
         if number is None:
-            yield  # nobody ever locked it
+            yield  # it was never locked
             return
         opened.callback(os.close, number)
         if not _lock(number):
@@ -75,10 +75,10 @@ def _short(name: str) -> str:
 
 
 def _shared_folder() -> Path:
-    """The folder of the ports' locks, made if need be. Raises OSError."""
+    """The folder of the ports' locks, made if necessary. Raises OSError."""
     with suppress(FileExistsError):
         SHARED.mkdir()
-        SHARED.chmod(FOLDER_MODE)  # what the mask of new files took away
+        SHARED.chmod(FOLDER_MODE)  # undo the mask for new files
     if sys.platform == "win32":
         return SHARED
     about = SHARED.lstat()
@@ -90,9 +90,9 @@ def _shared_folder() -> Path:
 
 
 def _opened(path: Path, *, make: bool) -> int | None:
-    """The lock's file, open; None if there is none and none is to be made. Raises OSError.
+    """The lock's file, opened; None if it does not exist and `make` is false. Raises OSError.
 
-    An existing file is opened without O_CREAT: Linux may refuse that in a shared folder for a file of somebody else.
+    An existing file is opened without O_CREAT, because Linux may refuse that in a shared folder for another user's file.
     """
     safe = getattr(os, "O_NOFOLLOW", 0) | getattr(os, "O_CLOEXEC", 0) | getattr(os, "O_NONBLOCK", 0)
     for _ in range(2):
@@ -104,7 +104,7 @@ def _opened(path: Path, *, make: bool) -> int | None:
         with suppress(FileExistsError):
             number = os.open(path, os.O_RDWR | os.O_CREAT | os.O_EXCL | safe, EVERYBODY)
             with suppress(OSError, AttributeError):
-                os.fchmod(number, EVERYBODY)  # whoever comes next may be another user
+                os.fchmod(number, EVERYBODY)  # the next one may be another user
             return _checked(number)
     return _checked(_open_writable_or_not(path, safe))
 
@@ -115,7 +115,7 @@ def _open_writable_or_not(path: Path, safe: int) -> int:
     except OSError as error:
         if error.errno not in READ_ONLY:
             raise
-        # A disk that can only be read, or a file that only others may write: to lock it, reading is enough.
+        # A read-only disk, or a file that only others may write: reading is enough to lock it.
         return os.open(path, os.O_RDONLY | safe)
 
 
@@ -135,7 +135,7 @@ def _read_words(number: int) -> str:
 
 
 def _write_words(number: int, words: str) -> None:
-    """Say who holds it; it only helps the reader of a refusal."""
+    """Write the holder's description; it only makes a refusal more helpful."""
     with suppress(OSError):
         os.ftruncate(number, 0)
         os.lseek(number, 0, os.SEEK_SET)

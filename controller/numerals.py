@@ -1,19 +1,19 @@
-"""The one way to read a number from text: decimal digits, a point, an exponent, and nothing else.
+"""Read a number from text: decimal digits, a point, an exponent, and nothing else. All numbers are read here.
 
-Python reads more than people mean: 1_0 as ten, digits of other scripts, nan and inf. None of these is a number here.
-What a number may be where it is used is another question: see `bounds`.
+Python accepts more than people mean: 1_0 as ten, digits of other scripts, nan and inf. None of these is a number here.
+`bounds` has the range of each number.
 """
 
 import math
 import re
 
-MOST_CHARACTERS = 400  # the longest that a finite number has in plain digits is shorter; longer texts are not looked at
+MOST_CHARACTERS = 400  # every finite number in plain digits is shorter; longer texts are not read
 DECIMAL = re.compile(r"[+-]?(?:[0-9]+(?:\.[0-9]*)?|\.[0-9]+)(?:[eE][+-]?[0-9]+)?")
 WHOLE = re.compile(r"[+-]?[0-9]+")
 
 
 def number_in(text: str) -> float | None:
-    """The finite number that a text says, spaces around it aside; None if it says none."""
+    """The finite number in a text, ignoring spaces around it; None if there is none."""
     text = text.strip()
     if len(text) > MOST_CHARACTERS or DECIMAL.fullmatch(text) is None:
         return None
@@ -22,6 +22,6 @@ def number_in(text: str) -> float | None:
 
 
 def whole_in(text: str) -> int | None:
-    """The whole number that a text says, spaces around it aside; None if it says none."""
+    """The whole number in a text, ignoring spaces around it; None if there is none."""
     text = text.strip()
     return int(text) if len(text) <= MOST_CHARACTERS and WHOLE.fullmatch(text) else None

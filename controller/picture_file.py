@@ -1,7 +1,7 @@
-"""The one way to open a picture that somebody gave: what it says of itself (EXIF), and its pixels upright.
+"""Open a user's picture: its EXIF, and its pixels upright. All pictures are opened here.
 
-Whatever is wrong with it is one sentence. The libraries that decode it fail in ways of their own, so whatever they raise
-is caught here, and here alone.
+Any fault becomes one sentence. The decoding libraries fail in ways of their own, so only here every exception of theirs
+is caught.
 """
 
 import io
@@ -27,13 +27,13 @@ from controller.reading import FileKind, open_file, refuse
 Read = TypeVar("Read")
 MOST_BYTES = 2**32  # a TIFF cannot be larger: its offsets have 32 bits (TIFF 6.0, section 2)
 MOST_PIXELS = 2**29  # a sphere of 32768 x 16384; at 4 bytes each while one is decoded, 2.1 GB (measured 2.0 GB for 400 M)
-MOST_READS = 100_000  # of a file's head; real ones took 820 at most. Directories of EXIF may lead round in circles
+MOST_READS = 100_000  # from the head of a file; real ones took 820 at most. EXIF directories may form a loop
 MOST_HEAD_BYTES = 2**26
 PHOTOGRAPH = FileKind("a photograph", MOST_BYTES, "Give a JPEG or TIFF as the camera wrote it.")
 SCENERY = FileKind("a picture", MOST_BYTES, "Give a JPEG, PNG or TIFF.")
 FORMATS = {PHOTOGRAPH: ("JPEG", "TIFF"), SCENERY: ("JPEG", "TIFF", "PNG")}
 END_OF_JPEG = b"\xff\xd9"
-END_BYTES = 65536  # where the end of a JPEG is looked for: some cameras write more behind it
+END_BYTES = 65536  # the end of a JPEG is searched here: some cameras write more after it
 BLOCK_ROWS = 256
 UPRIGHT = {
     2: Image.Transpose.FLIP_LEFT_RIGHT,
@@ -44,17 +44,18 @@ UPRIGHT = {
     7: Image.Transpose.TRANSVERSE,
     8: Image.Transpose.ROTATE_90,
 }
-"""How to turn a picture by its Orientation (CIPA DC-008, section 4.6.5.1); any other value says nothing."""
+"""How to turn a picture by its Orientation (CIPA DC-008, section 4.6.5.1); any other value means nothing."""
 
-Image.MAX_IMAGE_PIXELS = None  # the library's own limit is below what cameras take; ours is MOST_PIXELS
+Image.MAX_IMAGE_PIXELS = None  # the library's own limit is below what cameras shoot; ours is MOST_PIXELS
 for _name in ("exifread", "PIL"):
-    logging.getLogger(_name).setLevel(logging.CRITICAL + 1)  # what they cannot read is said here
+    logging.getLogger(_name).setLevel(logging.CRITICAL + 1)  # this module reports what they cannot read
 
 
 @dataclass(frozen=True, slots=True)
 class Facts:
-    """What a picture says: width and height as stored, and by their numbers the values of the first directory (`tags`)
-    and of Exif's (`details`), as `exif` makes sense of them.
+    """Facts of a picture: width and height as stored, and the values of its directories by tag number.
+
+    `tags` is the first directory, `details` is Exif's; `exif` interprets the values.
     """
 
     size_px: tuple[int, int]
@@ -64,7 +65,7 @@ class Facts:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Grey:
-    """A photograph in grey, eight bits, upright; `share` as large as the file's own picture."""
+    """A photograph in grey, eight bits, upright; `share` is its size relative to the file's own picture."""
 
     picture: Image.Image
     share: float
@@ -73,8 +74,10 @@ class Grey:
 
 @dataclass(frozen=True, slots=True)
 class CardTags:
-    """What a file on a card says, raw or not: its values by the library's names, whether a JPEG goes on to its end, and
-    how many bytes the file has.
+    """Facts of a file on a card, raw or not: values by the library's tag names, whether a JPEG reaches its end, and its
+    size.
+
+    The size is in bytes.
     """
 
     tags: Mapping[str, Any]
@@ -83,7 +86,7 @@ class CardTags:
 
 
 def read_facts(path: Path, kind: FileKind = PHOTOGRAPH) -> Facts:
-    """What a picture says of itself, its pixels left alone. Raises InputError."""
+    """Read a picture's facts without decoding its pixels. Raises InputError."""
     with open_file(path, kind) as file:
         return _decoded(path, kind, "its first part is damaged", lambda: _facts(_Head(file), path, kind))
 
@@ -103,8 +106,9 @@ def _must_fit(image: Image.Image, path: Path, kind: FileKind) -> None:
 
 
 def read_grey(path: Path, least_px: int | None = None) -> Grey:
-    """A photograph's pixels. With `least_px` a JPEG may be decoded smaller, no side below that, which saves time and
-    memory. Raises InputError.
+    """Read a photograph's pixels. Raises InputError.
+
+    With `least_px` a JPEG may be decoded smaller, with no side below that, to save time and memory.
     """
     facts = read_facts(path)
     with open_file(path, PHOTOGRAPH) as file:
@@ -113,19 +117,20 @@ def read_grey(path: Path, least_px: int | None = None) -> Grey:
 
 
 def _grey(file: BinaryIO, least_px: int | None) -> tuple[Image.Image, float]:
-    # Not by its name: Pillow 13 then maps a plain TIFF into memory, and garbles one that stands on end.
+    # Pass the open file, not its name: with a name, Pillow 13 maps a plain TIFF into memory and garbles one that is
+    # rotated.
     with Image.open(file, formats=FORMATS[PHOTOGRAPH]) as image:
         own = max(image.size)
         image.draft("L", None if least_px is None else (least_px, least_px))
         share = 0.5 ** round(math.log2(own / max(image.size)))
-        image.load()  # a TIFF is upright from here on, and no longer says how to turn it; a JPEG not yet
+        image.load()  # now a TIFF is upright and has lost its orientation tag; a JPEG is not yet
         turn = UPRIGHT.get(exif.whole(image.getexif().get(Base.Orientation)) or 1)
         grey = _eight_bits(image)
         return (grey if turn is None else grey.transpose(turn)), share
 
 
 def read_colours(path: Path, widest: int) -> Image.Image:
-    """A picture in red, green and blue, as stored, at most `widest` pixels across. Raises InputError."""
+    """Read a picture in red, green and blue, as stored, at most `widest` pixels across. Raises InputError."""
     read_facts(path, SCENERY)
     with open_file(path, SCENERY) as file:
         return _decoded(path, SCENERY, "its pixels are damaged, or cut short", lambda: _colours(file, widest))
@@ -141,7 +146,7 @@ def _colours(file: BinaryIO, widest: int) -> Image.Image:
 
 
 def _eight_bits(image: Image.Image) -> Image.Image:
-    """A picture in grey; of more than eight bits, its brightest pixel becomes 255. What is not finite is black."""
+    """A picture in grey. With more than eight bits, its brightest pixel becomes 255. Non-finite pixels become black."""
     if not image.mode.startswith(("I", "F")):
         return image.convert("L")
     values = np.asarray(image)
@@ -155,7 +160,7 @@ def _eight_bits(image: Image.Image) -> Image.Image:
 
 
 def read_card_tags(path: Path) -> CardTags:
-    """What a photograph, raw or not, says of itself. Raises InputError."""
+    """Read the facts of a photograph, raw or not. Raises InputError."""
     with open_file(path, PHOTOGRAPH) as file:
         return _decoded(path, PHOTOGRAPH, "its EXIF is damaged", lambda: _card_tags(file, path))
 
@@ -169,10 +174,10 @@ def _card_tags(file: BinaryIO, path: Path) -> CardTags:
 
 
 def _decoded(path: Path, kind: FileKind, damage: str, decode: Callable[[], Read]) -> Read:
-    """What `decode` gives; whatever goes wrong in it is one sentence. Raises InputError."""
+    """The result of `decode`; any failure in it becomes one sentence. Raises InputError."""
     try:
         with warnings.catch_warnings():
-            warnings.simplefilter("ignore")  # EXIF that breaks off says what it says until there
+            warnings.simplefilter("ignore")  # truncated EXIF is used as far as it goes
             return decode()
     except InputError:
         raise
@@ -180,21 +185,21 @@ def _decoded(path: Path, kind: FileKind, damage: str, decode: Callable[[], Read]
         refuse(path, kind, f"is not {kind.name} that can be read")
     except MemoryError:
         refuse(path, kind, "needs more memory than is free; close other programs")
-    except Exception as error:  # a decoder's: IndexError, struct.error, SyntaxError and others
+    except Exception as error:  # from a decoder: IndexError, struct.error, SyntaxError and others
         if isinstance(error, OSError) and error.errno is not None:
             damage = "the disk or card reports an error as it is read"
         refuse(path, kind, f"is not {kind.name} that can be read: {damage}")
 
 
 class _Head(io.BufferedReader):
-    """A file whose head is read: so often and so much, and no more. Closing it leaves the file open."""
+    """A file of which only the head is read, with a limit on reads and bytes. Closing it leaves the file open."""
 
     def __init__(self, file: BinaryIO) -> None:
         super().__init__(file)  # type: ignore[arg-type]  # any file will do that has readinto
         self._reads, self._bytes = 0, 0
 
     def read(self, size: int | None = -1, /) -> bytes:
-        """Read as ever. Raises ValueError once it was too often or too much."""
+        """Read as usual. Raises ValueError beyond the limit."""
         left = MOST_HEAD_BYTES - self._bytes
         content = super().read(left if size is None or size < 0 else min(size, left))
         self._reads += 1
@@ -204,6 +209,6 @@ class _Head(io.BufferedReader):
         return content
 
     def close(self) -> None:
-        """Let go of the file."""
-        with suppress(ValueError):  # let go of already
+        """Release the file."""
+        with suppress(ValueError):  # already released
             self.detach()

@@ -1,6 +1,6 @@
-"""Where something may be written: what is there is kept, and a place that cannot be is refused before any work.
+"""Check where something may be written: existing files are kept, and an unusable place is refused before any work.
 
-Nothing here writes. `files` and `folders` ask here again when they do.
+Nothing here writes. `files` and `folders` check again when they write.
 """
 
 import errno
@@ -18,13 +18,13 @@ from controller.shown import shown
 from controller.sizes import sizes_apart
 
 Ours = Callable[[Path], bool]
-"""Whether the program itself wrote the regular file at a path, and nobody has made anything else of it."""
+"""Whether the regular file at a path was written by this program and is still a file of that kind."""
 
 LONGEST_NAME = 255  # bytes: NAME_MAX of POSIX <limits.h> on the usual file systems
 MOST_SHOWN_OF_BAD = 80  # characters of a name in a sentence
-LEAST_BYTES = 100_000  # that must be free, where nobody knows how much it will be
+LEAST_BYTES = 100_000  # must be free if the size is unknown
 PART = re.compile(r"\.fullturn-\d+-\d+\.part")
-"""The name of what is not whole yet."""
+"""The name of an unfinished file."""
 
 CAUSES = {
     errno.ENOSPC: "the disk is full",
@@ -49,19 +49,19 @@ CAUSES = {
     errno.EMFILE: "too many files are open",
     errno.ENFILE: "too many files are open",
 }
-"""What an error of the system means for the user (errno.h, POSIX.1-2017)."""
+"""The meaning of a system error for the user (errno.h, POSIX.1-2017)."""
 
 
 def cause_of(error: OSError) -> str:
-    """Why something could not be written, in words that may follow a colon."""
+    """The reason why something could not be written, in words to follow a colon."""
     return CAUSES.get(error.errno or 0, "the system refuses it")
 
 
 def must_be_free(path: Path, *, replace: bool = False, ours: Ours | None = None, needs_bytes: int = LEAST_BYTES) -> None:
-    """Check that a file of so many bytes can be written at `path`. Raises StorageFailed.
+    """Check that a file of `needs_bytes` can be written at `path`. Raises StorageFailed.
 
-    What is there is kept, but for a file of the same kind when `replace` asks for it: `ours` tells whether the program
-    wrote that file itself. Without `ours` nothing is ever replaced. A link is judged by what it leads to.
+    An existing file is kept, except with `replace` if `ours` says that this program wrote it. Without `ours` nothing is
+    ever replaced. A link is judged by its target.
     """
     if not path.name or path.name == ".." or "\0" in str(path):
         raise StorageFailed(f"{shown(repr(str(path)))} is not the name of a file. Name one, with its folder if need be.")
@@ -94,11 +94,11 @@ def must_be_free_folder(
     ours: Mapping[str, Ours] | None = None,
     needs_bytes: int = LEAST_BYTES,
 ) -> None:
-    """Check that a new folder with so many bytes in it can be written at `folder`. Raises StorageFailed.
+    """Check that a new folder with `needs_bytes` in it can be written at `folder`. Raises StorageFailed.
 
-    One that is there must be empty. With `replace` it may be one that the program filled: `ours` names the files, the
-    first the one that tells this kind of folder, and judges each that is there; other files in it stay as they are. A
-    link to a folder is judged by that folder.
+    An existing folder must be empty. With `replace` it may be one that the program filled. `ours` maps its file names to
+    their checks, the first being the one that identifies this kind of folder. Other files in it stay as they are. A link
+    to a folder is judged by its target.
     """
     if "\0" in str(folder):
         raise StorageFailed(f"{shown(repr(str(folder)))} is not the name of a folder. Name another place.")
@@ -137,7 +137,7 @@ def _must_be_replaced(folder: Path, names: set[str], ours: Mapping[str, Ours], *
 
 
 def is_own(path: Path, ours: Ours) -> bool:
-    """Whether there is a regular file, not a link, that may be replaced."""
+    """Whether a regular file, not a link, is there and may be replaced."""
     try:
         about = path.lstat()
     except OSError:
@@ -146,7 +146,7 @@ def is_own(path: Path, ours: Ours) -> bool:
 
 
 def must_have_room(path: Path, needs_bytes: int, advice: str = "") -> None:
-    """Check that the disk which `path` is on, or will be, has room for it. Raises StorageFailed."""
+    """Check that the disk of `path` has room for it, even if `path` does not exist yet. Raises StorageFailed."""
     real = Path(os.path.realpath(path))
     try:
         free_bytes = shutil.disk_usage(next(each for each in (real, *real.parents) if each.exists())).free
@@ -161,7 +161,7 @@ def must_have_room(path: Path, needs_bytes: int, advice: str = "") -> None:
 
 
 def _look(path: Path) -> os.stat_result | None:
-    """What is at a place, links followed; None if nothing is. Raises StorageFailed."""
+    """What is at a path, following links; None if nothing is. Raises StorageFailed."""
     if any(len(os.fsencode(part)) > LONGEST_NAME for part in path.parts):
         _refuse(path, "the name is too long. Choose another name")
     try:
@@ -186,7 +186,7 @@ def _must_be_writable(folder: Path, named: Path) -> None:
 
 
 def _is_unprotected(about: os.stat_result) -> bool:
-    """Whether anybody may write to the file: what somebody protected is kept, even from root."""
+    """Whether anybody may write to the file: a write-protected file is kept, even from root."""
     return bool(about.st_mode & 0o222)
 
 

@@ -1,7 +1,7 @@
-"""Progress of long work: a bar on a terminal, plain lines elsewhere. Always on stderr.
+"""Progress of long work: a bar on a terminal, otherwise plain lines. Always on stderr.
 
-Elsewhere is a pipe, a terminal that cannot move its cursor (TERM=dumb), and where NO_COLOR is set: a bar tells by its
-colours.
+Plain lines go to a pipe, to a terminal that cannot move its cursor (TERM=dumb), and if NO_COLOR is set, because a bar
+works by its colours.
 """
 
 import os
@@ -15,24 +15,24 @@ from controller import clock
 from protocol.units import NS
 
 PLAIN_LINES = 10  # for the whole of a piece of work, at least
-QUIET_NS = 3 * NS  # after which the next piece is told of anyway
+QUIET_NS = 3 * NS  # after this time without a line, the next piece gets one
 
 Begin = Callable[[int], Callable[[], None]]
 
 
 def worth_a_line(done: int, total: int) -> bool:
-    """Whether a plain line should tell of this piece: PLAIN_LINES of the whole, and the last."""
+    """Whether a plain line should report this piece: PLAIN_LINES for the whole, and the last."""
     return done == total or done * PLAIN_LINES // total > (done - 1) * PLAIN_LINES // total
 
 
 def can_redraw(console: Console) -> bool:
-    """Whether what is shown can be drawn again in its place."""
+    """Whether the console can redraw in place."""
     return console.is_terminal and not console.is_dumb_terminal
 
 
 @contextmanager
 def progress(what: str) -> Iterator[Begin]:
-    """Yield `begin(total)`, which returns what is to be called after each piece."""
+    """Yield `begin(total)`, which returns a function to call after each piece."""
     console = Console(stderr=True)
     if can_redraw(console) and not os.environ.get("NO_COLOR"):
         columns = (TextColumn("{task.description}"), BarColumn(), MofNCompleteColumn(), TimeRemainingColumn())

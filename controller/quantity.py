@@ -1,7 +1,7 @@
-"""Numbers as people type them: what one that is not plain says, and how it should be typed.
+"""Numbers as people type them: what an unusual form means, and how to type it.
 
-"24mm" and "0,3" are plain to a reader, but a program that guesses will one day guess wrong; so the form is offered, and
-never taken by itself.
+"24mm" and "0,3" are clear to a reader, but a program that guesses will one day guess wrong. So the correct form is
+offered, never assumed.
 """
 
 import math
@@ -21,7 +21,7 @@ UNITS = {
     "%": ("share", 0.01), "percent": ("share", 0.01), "share": ("share", 1.0),
     "m/s": ("speed", 1.0), "km/h": ("speed", 1 / 3.6), "m2": ("area", 1.0), "m²": ("area", 1.0), "cm2": ("area", 1e-4),
 }  # fmt: skip
-"""For each unit what it measures and how large it is (SI Brochure, 9th edition; the inch: 25.4 mm)."""
+"""The quantity and the size of each unit (SI Brochure, 9th edition; the inch: 25.4 mm)."""
 NUMBER = re.compile(
     r"\s*([+-]?(?:[0-9]+(?:[.,][0-9]*)?|[.,][0-9]+)(?:e[+-]?[0-9]+)?)"  # with a decimal point or comma
     r"\s*([^\W\d_]+/?[^\W\d_]*[2²]?|[°%]|)\.?\s*",  # and perhaps a unit
@@ -30,9 +30,10 @@ NUMBER = re.compile(
 
 
 def meant(text: str, unit: str) -> float | None:
-    """What a text that is no plain number says in `unit`, None if that cannot be known.
+    """The value in `unit` of a text that is no plain number, None if it is unclear.
 
-    Knows a decimal comma and a unit behind the number, converted if it measures the same. An unknown unit says nothing.
+    It accepts a decimal comma and a unit after the number, which is converted if it measures the same quantity. With an
+    unknown unit the result is None.
     """
     match = NUMBER.fullmatch(text.replace("−", "-"))  # a typographic minus
     if match is None:
@@ -47,14 +48,14 @@ def meant(text: str, unit: str) -> float | None:
 
 
 def plain(value: float) -> str:
-    """A number as it should be typed."""
+    """A number in the form in which to type it."""
     return f"{value:.10g}"
 
 
-SHOWN = 40  # characters of what was typed in a sentence
+SHOWN = 40  # characters of the typed text in a sentence
 
 
 def quoted(text: str) -> str:
-    """What was typed, quoted, its middle left out where it is long."""
+    """The typed text in quotes, without its middle if it is long."""
     quoted = repr(text)
     return quoted if len(quoted) <= SHOWN else f"{quoted[: SHOWN - 10]}...{quoted[-7:]}"

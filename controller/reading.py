@@ -1,7 +1,7 @@
-"""The one way to read a file that somebody gave: whatever is wrong with it is one sentence.
+"""Read a user's file: any fault becomes one sentence. All files are read here.
 
-Pictures have a door of their own, `picture_file`, and sessions `session.database`. A file is looked at before it is
-opened: to open a pipe would wait for its writer, and to open a port may reset a board. Every kind has a most size, and
+Exceptions: `picture_file` reads pictures, and `session.database` sessions. A file's type is checked before it is opened:
+opening a pipe would wait for its writer, and opening a port may reset a board. Every kind of file has a maximum size, and
 reading takes time in proportion to it.
 """
 
@@ -27,7 +27,7 @@ if TYPE_CHECKING:
 
 Read = TypeVar("Read")
 MEGABYTE = 10**6
-SHOWN = 60  # characters of a text from a file, in a sentence
+SHOWN = 60  # characters of a text from a file in a sentence
 LONGEST_LINE = 1000  # of TOML: the library's time grows with the square of the parts of a key
 MOST_DEPTH = 32  # tables in tables; none of our files needs ten
 LARGEST_WHOLE = 2**63 - 1  # TOML 1.0.0 asks for integers of 64 bits, and no more
@@ -37,7 +37,7 @@ LONGEST_CELL = 1000  # characters
 
 @dataclass(frozen=True, slots=True)
 class FileKind:
-    """What a file should be: its name in sentences, the most bytes it can sensibly have, and how to get one."""
+    """A kind of file: its name in sentences, its maximum size in bytes, and how to get one."""
 
     name: str
     most_bytes: int
@@ -72,17 +72,17 @@ UNFIT = (
 
 
 def open_file(path: Path, kind: FileKind) -> BinaryIO:
-    """Open a regular file to read its bytes; the caller closes it. Never waits for anybody. Raises InputError."""
+    """Open a regular file to read its bytes; the caller closes it. Never blocks. Raises InputError."""
     try:
         _must_be_regular(path, path.stat(), kind)
         flags = os.O_RDONLY | getattr(os, "O_NONBLOCK", 0) | getattr(os, "O_BINARY", 0)
         file = os.fdopen(os.open(path, flags), "rb")
     except OSError as error:
         raise InputError(f"{path}: {_trouble(path, error)}.") from None
-    except ValueError:  # a name with a zero byte in it
+    except ValueError:  # a name that contains a zero byte
         raise InputError(f"{path!r}: no file can have this name.") from None
     try:
-        _must_be_regular(path, os.fstat(file.fileno()), kind)  # it may have been replaced meanwhile
+        _must_be_regular(path, os.fstat(file.fileno()), kind)  # it may have been replaced since the check
     except InputError:
         file.close()
         raise
@@ -121,12 +121,12 @@ def _from(path: Path, kind: FileKind, read: Callable[[BinaryIO], Read]) -> Read:
     with open_file(path, kind) as file:
         try:
             return read(file)
-        except OSError as error:  # a card that is failing, a drive that went away
+        except OSError as error:  # a failing card, a drive that was disconnected
             raise InputError(f"{path}: {_trouble(path, error)}.") from None
 
 
 def files_in(folder: Path) -> list[Path]:
-    """What is in a folder, by name. Raises InputError."""
+    """The entries of a folder, sorted by name. Raises InputError."""
     try:
         return sorted(folder.iterdir())
     except OSError as error:
@@ -144,7 +144,7 @@ CAUSES = {
     "ENFILE": "too many files are open; close other programs",
     "ENOMEM": "needs more memory than is free; close other programs",
 }
-"""What the system's names of errors mean (POSIX.1-2017, <errno.h>), and what to do."""
+"""The meaning of the system's error names (POSIX.1-2017, <errno.h>), and what to do."""
 
 
 def _trouble(path: Path, error: OSError) -> str:
@@ -157,25 +157,25 @@ def _trouble(path: Path, error: OSError) -> str:
 
 
 def refuse(path: Path | str, kind: FileKind, what: str) -> NoReturn:
-    """Raise InputError: what is wrong with a file, and how to get one of this kind."""
+    """Raise InputError with the fault of a file and how to get one of this kind."""
     raise InputError(f"{path}: {what}. {kind.cure}")
 
 
 def trouble_of(error: InputError, path: Path) -> str:
-    """What is wrong with a file, as a note beside its name: the sentence without the name and the cure."""
+    """The fault of a file as a note beside its name: the sentence without the name and the cure."""
     return error.sentences[0].removeprefix(f"{path}: ").split(". ")[0].rstrip(".")
 
 
 def as_text(name: str) -> str:
-    """A file's name as text that can be written anywhere: bytes of it that are no UTF-8 as hex, with a backslash."""
+    """A file's name as text that can be written anywhere: its invalid UTF-8 bytes as hex after a backslash."""
     return os.fsencode(name).decode("utf-8", "backslashreplace")
 
 
 def holds(path: Path, kind: FileKind, model: "type[BaseModel]") -> bool:
-    """Whether a file is what a model says, in JSON."""
+    """Whether a file is JSON that fits a model."""
     try:
         model.model_validate_json(read_bytes(path, kind))
-    except (InputError, ValueError):  # the model's ValidationError is one
+    except (InputError, ValueError):  # includes the model's ValidationError
         return False
     return True
 
@@ -196,7 +196,7 @@ def read_toml(path: Path, kind: FileKind) -> dict[str, Any]:
 
 
 def parse_toml(text: str, name: Path | str, kind: FileKind) -> dict[str, Any]:
-    """The tables of a TOML text that came from `name`. Raises InputError that names the line, or the key."""
+    """The tables of a TOML text from the file `name`. Raises InputError that names the line, or the key."""
     for number, line in enumerate(text.split("\n"), 1):
         if len(line) > LONGEST_LINE:
             refuse(name, kind, f"line {number} has {len(line)} characters; no more than {LONGEST_LINE} are read")
@@ -206,17 +206,17 @@ def parse_toml(text: str, name: Path | str, kind: FileKind) -> dict[str, Any]:
         refuse(name, kind, f"is nested too deeply for {kind.name}")
     except tomllib.TOMLDecodeError as error:
         refuse(name, kind, f"is {_toml_trouble(text, str(error))}")
-    except ValueError:  # a whole number of thousands of digits, or a day that no month has
+    except ValueError:  # a whole number with thousands of digits, or a date that does not exist
         refuse(name, kind, f"{_odd_value(text)}holds a number or a date that cannot be")
     _must_be_sound(tables, name, kind)
     return tables
 
 
 def _odd_value(text: str) -> str:
-    """The place of what made the reader give up: the first line without which it goes on."""
+    """The place of the value that the parser rejected: the first line without which it succeeds."""
     lines = text.split("\n")
     low, high = 0, len(lines)
-    while low < high:  # the first lines alone fail for the same reason once they hold it
+    while low < high:  # the first lines alone fail for the same reason once they contain it
         middle = (low + high) // 2
         if _is_odd("\n".join(lines[: middle + 1])):
             high = middle
@@ -236,10 +236,10 @@ def _is_odd(text: str) -> bool:
 
 
 def parse_json(text: str, name: Path | str, kind: FileKind) -> Any:
-    """The value of a JSON text that came from `name`. Raises InputError that names line and column, or the key.
+    """The value of a JSON text from the file `name`. Raises InputError that names line and column, or the key.
 
-    NaN and the infinities are refused (RFC 8259, section 6), and so are a key that an object has twice (section 4) and
-    half of a surrogate pair (section 8.2).
+    It refuses NaN and the infinities (RFC 8259, section 6), a key that an object has twice (section 4), and half of a
+    surrogate pair (section 8.2).
     """
     try:
         value = json.loads(text, parse_constant=_no_constant, object_pairs_hook=_once)
@@ -261,7 +261,7 @@ def read_json(path: Path, kind: FileKind) -> Any:
 
 
 def _toml_trouble(text: str, says: str) -> str:
-    """Where a text is no TOML, from the words of the library, which end with the place."""
+    """The place at which a text is not TOML, from the library's message, which ends with it."""
     place = re.search(r"at line (\d+), column (\d+)", says)
     lines = text.rstrip().split("\n")
     line, column = map(int, place.groups()) if place else (len(lines), len(lines[-1]) + 1)  # at the end of the document
@@ -271,14 +271,14 @@ def _toml_trouble(text: str, says: str) -> str:
 
 
 def _syntax_trouble(language: str, text: str, line: int, column: int) -> str:
-    """Where a text breaks the rules of a language, and what is there."""
+    """The place at which a text breaks the rules of a language, and its content there."""
     whole = text.split("\n")[line - 1]
     there = shown(whole if len(whole) <= SHOWN else whole[max(0, column - 1) :], SHOWN)
     return f"not valid {language} at line {line}, column {column}" + (f": {there.strip()}" if there.strip() else "")
 
 
 class _NotJson(ValueError):
-    """What Python reads and JSON does not have."""
+    """Something that Python accepts but JSON does not allow."""
 
 
 def _no_constant(text: str) -> NoReturn:
@@ -311,7 +311,7 @@ def _must_be_sound(value: Any, name: Path | str, kind: FileKind) -> None:
 
 
 def _unsound(value: Any) -> str:
-    """Why no program should have to take a single value; empty for one that is sound."""
+    """Why a single value is unusable; empty if it is usable."""
     if isinstance(value, float) and not math.isfinite(value):
         return f"= {value} is not a finite number"
     if isinstance(value, int) and not -LARGEST_WHOLE - 1 <= value <= LARGEST_WHOLE:
@@ -330,7 +330,7 @@ def _key(place: tuple[Any, ...]) -> str:
 
 
 def read_csv(path: Path, kind: FileKind) -> Iterator[tuple[int, list[str]]]:
-    """The lines of a CSV file that hold anything (RFC 4180), with their numbers, cells without blanks at either end.
+    """The non-empty lines of a CSV file (RFC 4180), with their numbers; cells are stripped of blanks.
 
     Raises InputError that names the line.
     """

@@ -1,11 +1,11 @@
-"""Sizes of files as people read them: decimal units (IEC 80000-13), two significant figures."""
+"""Sizes of files for people: decimal units (IEC 80000-13), two significant figures."""
 
 UNITS = ("bytes", "kB", "MB", "GB", "TB", "PB", "EB")
 FIGURES, MOST_FIGURES = 2, 9
 
 
 def size_text(size_bytes: float, figures: int = FIGURES) -> str:
-    """A number of bytes in the largest unit of which there is at least one: 999 bytes, 1.2 kB, 650 MB, 32 GB."""
+    """A number of bytes in the largest unit with a value of at least one: 999 bytes, 1.2 kB, 650 MB, 32 GB."""
     if size_bytes < 1000:
         return f"{size_bytes:.0f} {'byte' if round(size_bytes) == 1 else 'bytes'}"
     scaled, unit = float(size_bytes), 0
@@ -19,7 +19,7 @@ def size_text(size_bytes: float, figures: int = FIGURES) -> str:
 
 
 def sizes_apart(one_bytes: int, other_bytes: int) -> tuple[str, str]:
-    """Two different sizes, with as many figures as it takes to tell them apart."""
+    """Two different sizes, with as many figures as needed to distinguish them."""
     for figures in range(FIGURES, MOST_FIGURES + 1):
         texts = size_text(one_bytes, figures), size_text(other_bytes, figures)
         if texts[0] != texts[1]:

@@ -1,4 +1,4 @@
-"""Texts as people type them: what is wrong with one, in a sentence that says what to type."""
+"""Check a typed text, and say what to type instead."""
 
 from controller.quantity import quoted
 
@@ -7,7 +7,7 @@ MOST_PATH_BYTES = 4000  # of a path (Linux: limits.h)
 
 
 def text_trouble(text: str, most: int = MOST_TEXT) -> str:
-    """What is wrong with a text that somebody typed, as a sentence; empty if nothing."""
+    """The fault of a typed text, as a sentence; empty if there is none."""
     if not text.strip():
         return "is empty. Type something, or leave the option out."
     if not text.isprintable():

@@ -1,6 +1,7 @@
-"""Times and spans as people type them, within what dates can be reckoned with.
+"""Times and durations as people type them, within the range that dates can compute with.
 
-Times are told between two years: no camera or computer has another, and every zone and span still ends within them.
+Times must be between two years: no camera or computer has another, and with every zone and duration the result stays
+valid.
 """
 
 import re
@@ -40,7 +41,7 @@ def time_or_date(text: str) -> time | datetime:
 
 
 def span_of(text: str) -> timedelta:
-    """A length of time like 90s, 15m, 1h. Raises InputError."""
+    """A duration like 90s, 15m, 1h. Raises InputError."""
     number = number_in(text[:-1]) if text[-1:] in UNITS_S else None
     if number is None:
         raise InputError(f"{quoted(text)} is not a length of time like 90s, 15m or 1h.")

@@ -1,6 +1,6 @@
-"""What is typed at the terminal while something else goes on: lines, or single keys. Nobody waits for either.
+"""What is typed at the terminal during other work: lines, or single keys. Reading never blocks.
 
-The one place that asks the system in its own way.
+This is the only module that calls the system's terminal functions.
 """
 
 import os
@@ -13,7 +13,7 @@ if sys.platform == "win32":
 else:
     import select
 
-    with suppress(ImportError):  # a system without pseudo-terminals has no terminal to ask either
+    with suppress(ImportError):  # a system without pseudo-terminals has no terminal settings either
         import termios
         import tty
 
@@ -21,7 +21,7 @@ ARROW_BYTES = 3
 
 
 class TypedLines:
-    """Gathers what is typed. Where standard input is no terminal, or is gone, nothing is ever typed."""
+    """Collects typed lines. If standard input is no terminal, or is gone, nothing is ever typed."""
 
     def __init__(self) -> None:
         self._open = sys.stdin is not None and sys.stdin.isatty()
@@ -29,18 +29,18 @@ class TypedLines:
         self._lines: list[str] = []
 
     def next_line(self) -> str | None:
-        """The next whole line without its end, or None."""
+        """The next complete line without its end, or None."""
         self._begun += self._new()
         *lines, self._begun = self._begun.replace("\r", "\n").split("\n")
         self._lines += lines
         return self._lines.pop(0) if self._lines else None
 
     def forget(self) -> None:
-        """Drop everything typed so far, also what has no end yet."""
+        """Discard everything typed so far, including an incomplete line."""
         self._new()
         self._begun, self._lines = "", []
         if self._open and sys.platform != "win32":
-            with suppress(termios.error):  # the system keeps a line that has no end yet
+            with suppress(termios.error):  # the system keeps an incomplete line
                 termios.tcflush(sys.stdin.fileno(), termios.TCIFLUSH)
 
     def _new(self) -> str:
@@ -57,9 +57,9 @@ class TypedLines:
 
 
 def next_key() -> str | None:
-    """The next key pressed, None if there is none; the end of a terminal counts as Enter. Inside `single_keys`.
+    """The next key pressed, or None; the end of the input counts as Enter. Use it inside `single_keys`.
 
-    An arrow is one key, as the terminal or the system writes it.
+    An arrow is one key, as the terminal or the system encodes it.
     """
     if sys.platform == "win32":
         if not msvcrt.kbhit():
@@ -76,7 +76,7 @@ def next_key() -> str | None:
 
 @contextmanager
 def single_keys() -> Iterator[None]:
-    """Let keys come one by one, without Enter; Ctrl-C stays an interrupt."""
+    """Deliver keys one by one, without Enter; Ctrl-C remains an interrupt."""
     if sys.platform == "win32":
         yield
         return
@@ -91,7 +91,7 @@ def single_keys() -> Iterator[None]:
 
 
 def _read(count: int = 4096) -> bytes | None:
-    """What is there without waiting; None if there will never be anything again."""
+    """The available input without waiting; None if there will never be any more."""
     try:
         number = sys.stdin.fileno()
         if not select.select([number], [], [], 0)[0]:

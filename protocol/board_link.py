@@ -1,9 +1,9 @@
-"""The board's end of the conversation: each request once, each reply as often as asked. No I/O and no clock.
+"""The board's end of the conversation: each request is delivered once and replied to as often as it is repeated.
 
-A host repeats a request, unchanged, until it hears the reply. So a frame equal to the last one, sequence
-number and all, is that request again: it gets the same reply bytes and is not delivered a second time. Hello
-is the exception: it is always delivered and forgets the last frame, because a host that has just started
-counts from wherever it likes.
+No I/O and no clock. A host repeats a request, unchanged, until the reply arrives. So a frame equal to the last one,
+including its sequence number, is that request again: it gets the same reply bytes and is not delivered a second time.
+Hello is the exception: it is always delivered and clears the last frame, because a host that has just started may count
+from any number.
 """
 
 from __future__ import annotations
@@ -11,9 +11,10 @@ from __future__ import annotations
 from collections import deque
 from typing import Final
 
-from protocol.codec import FROM_BOARD_BIT, decode_message, frame_of, is_known, kind_of
+from protocol.codec import decode_message, frame_of, is_known, kind_of
 from protocol.errors import BadFrame, WrongUse
-from protocol.framing import CheckedFrame, Deframer
+from protocol.framing import CheckedFrame
+from protocol.inbox import Inbox
 from protocol.messages import (
     Accepted,
     Booted,
@@ -33,54 +34,44 @@ from protocol.statistics import LinkStatistics
 from protocol.units import Nanos, Seq
 
 INBOX_FRAMES: Final = 8
-"""Requests kept until they are asked for; a host repeats what did not fit."""
+"""Requests kept until they are asked for; a host repeats those that did not fit."""
 OUTBOX_FRAMES: Final = 32
-"""Frames kept until they are taken; what does not fit is lost, as on the wire."""
+"""Frames kept until they are taken; frames that do not fit are lost, as on the wire."""
 HELLO_KIND: Final = kind_of(Hello)
 NOTICE_SEQ: Final = 0
-"""Notices answer nothing, so their sequence number means nothing."""
+"""Notices are not replies, so their sequence number has no meaning."""
 
 
 class BoardLink:
-    """One end of one serial line; a board that starts anew begins with a new one.
+    """One end of one serial line; a board that restarts begins with a new one.
 
     The caller answers each request before it asks for the next.
     """
 
     def __init__(self) -> None:
-        self._deframer = Deframer()
-        self._inbox: deque[CheckedFrame] = deque()
+        self._inbox = Inbox(INBOX_FRAMES, of_board=False)
         self._outbox: deque[bytes] = deque()
         self._last_frame: CheckedFrame | None = None  # the frame that `_last_reply` answers
         self._last_reply = b""
         self._unanswered: CheckedFrame | None = None
-        self._last_heard: Nanos | None = None
-        self._sent = self._retransmitted = self._dropped = 0
+        self._sent = self._retransmitted = 0
 
     def receive(self, data: bytes, now: Nanos) -> None:
-        """Take in bytes from the wire, in any chunks. Never raises, whatever they are."""
-        for frame in self._deframer.feed(data):
-            if frame.kind & FROM_BOARD_BIT:
-                self._dropped += 1
-                continue
-            self._last_heard = now
-            if len(self._inbox) < INBOX_FRAMES:
-                self._inbox.append(frame)
-            else:
-                self._dropped += 1
+        """Take in bytes from the wire, in chunks of any size. Never raises."""
+        self._inbox.feed(data, now)
 
     def next_request(self) -> tuple[Seq, Request] | None:
         """Return the next new request and its sequence number, or None.
 
-        Repeats, and requests that cannot be understood, are answered on the way. Raises WrongUse when the
-        request delivered before has not been answered.
+        Repeated and unreadable requests are answered on the way. Raises WrongUse if the request delivered before has not
+        been answered.
         """
         if self._unanswered is not None:
             raise WrongUse("the last request has not been answered")
         while self._inbox:
-            frame = self._inbox.popleft()
+            frame = self._inbox.next_frame()
             if frame == self._last_frame:
-                self._dropped += 1
+                self._inbox.dropped += 1
                 self._retransmitted += self._emit(self._last_reply)
                 continue
             request = self._understand(frame)
@@ -90,7 +81,7 @@ class BoardLink:
         return None
 
     def reply(self, seq: Seq, reply: Reply) -> None:
-        """Answer the request delivered last. Raises WrongUse when it is another, or answered already."""
+        """Answer the request delivered last. Raises WrongUse if `seq` is another's, or it was answered already."""
         frame = self._unanswered
         if frame is None or seq != frame.seq:
             raise WrongUse(f"request {seq} does not wait for an answer")
@@ -102,7 +93,7 @@ class BoardLink:
             self._last_frame = None
 
     def notify(self, message: Notice) -> None:
-        """Send a notice; it may get lost, here or on the wire."""
+        """Send a notice; it may be lost, here or on the wire."""
         if not isinstance(message, (Booted, Finished, Held)):
             raise WrongUse(f"{type(message).__name__} is not a notice")
         self._emit(frame_of(message, NOTICE_SEQ))
@@ -116,30 +107,23 @@ class BoardLink:
 
     @property
     def last_heard(self) -> Nanos | None:
-        """When the last undamaged frame of a host came in, repeats included: the silence watchdog's start."""
-        return self._last_heard
+        """When the last undamaged frame of a host arrived, repeats included; the silence watchdog counts from here."""
+        return self._inbox.last_heard
 
     @property
     def statistics(self) -> LinkStatistics:
         """A snapshot of the counters."""
-        counters = self._deframer.counters
-        return LinkStatistics(
-            sent=self._sent,
-            retransmitted=self._retransmitted,
-            received=counters.good,
-            dropped=self._dropped,
-            damaged=counters.damaged,
-        )
+        return self._inbox.statistics(self._sent, self._retransmitted)
 
     def _understand(self, frame: CheckedFrame) -> Request | None:
-        """Return the request in a frame, or answer by itself that it makes no sense."""
+        """Return the request in a frame, or refuse it here and return None if it is not valid."""
         try:
             message = decode_message(frame.kind, frame.payload)
         except BadFrame:
-            self._dropped += 1
+            self._inbox.dropped += 1
             self._answer(frame, Refused(Reason.BAD_VALUE if is_known(frame.kind) else Reason.UNKNOWN_KIND))
             return None
-        # `receive` let no kind of a board through.
+        # `receive` accepts no message type of a board.
         assert not isinstance(message, (Welcome, Accepted, Refused, Status, Index, Booted, Finished, Held))
         return message
 
@@ -150,7 +134,7 @@ class BoardLink:
 
     def _emit(self, wire: bytes) -> bool:
         if len(self._outbox) >= OUTBOX_FRAMES:
-            self._dropped += 1
+            self._inbox.dropped += 1
             return False
         self._outbox.append(wire)
         return True

@@ -1,7 +1,6 @@
 """Messages to payload bytes and back, from one table.
 
-Numbers are big-endian, as the checksum is: one order for everything is one rule to remember, and a number then
-reads as itself in a hex dump.
+Numbers are big-endian, like the checksum: one byte order is one rule to remember, and numbers are readable in a hex dump.
 """
 
 from __future__ import annotations
@@ -43,7 +42,7 @@ from protocol.shaper import MOST_IMPULSES
 
 
 class Version(NamedTuple):
-    """Ends with the same major version understand each other; a minor version only adds."""
+    """Ends with the same major version are compatible; a minor version only adds."""
 
     major: int
     minor: int
@@ -52,17 +51,17 @@ class Version(NamedTuple):
 PROTOCOL_VERSION: Final = Version(major=1, minor=2)
 
 NEWER_CAUSES: Final = MappingProxyType({Cause.WATCHDOG: (1, Cause.POWER_ON), Cause.ZERO_NOT_FOUND: (1, Cause.LIMIT)})
-"""The minor version that brought a cause, and what a board says to a host that is older."""
+"""The minor version that introduced a cause, and the cause that an older host gets instead."""
 
 
 def cause_for(minor: int, cause: Cause) -> Cause:
-    """Return `cause` in words of the minor version that the host speaks."""
+    """Return `cause` as the host's minor version knows it."""
     since, older = NEWER_CAUSES.get(cause, (0, cause))
     return cause if minor >= since else older
 
 
 FROM_BOARD_BIT: Final = 0x80
-"""Set in the kind of everything a board sends: neither end can take its own echo for the other's voice."""
+"""Set in the kind of everything that a board sends, so that no end takes its own echo for the other end."""
 
 # Kind, message, width of each field in the order of the dataclass (B u8, H u16, I u32, i i32; see `struct`).
 LAYOUT: Final[tuple[tuple[int, type[Message], str], ...]] = (
@@ -89,7 +88,7 @@ LAYOUT: Final[tuple[tuple[int, type[Message], str], ...]] = (
 
 
 class _Form(NamedTuple):
-    """One row of the table, made ready."""
+    """One row of the table, prepared for use."""
 
     kind: int
     make: Callable[..., Message]
@@ -102,7 +101,7 @@ def _getter(names: list[str]) -> Callable[[Any], tuple[Any, ...]]:
     if not names:
         return lambda _message: ()
     get = attrgetter(*names)
-    if len(names) == 1:  # attrgetter gives a bare value for one name and a tuple for several
+    if len(names) == 1:  # attrgetter returns a bare value for one name and a tuple for several
         return lambda message: (get(message),)
     return get
 
@@ -124,7 +123,7 @@ _BY_CLASS: Final[dict[object, _Form]] = {form.make: form for form in _FORMS}
 
 
 def encode_message(message: Message) -> tuple[int, bytes]:
-    """Return kind and payload of a message. Raises WrongUse when a value does not fit its field."""
+    """Return kind and payload of a message. Raises WrongUse if a value does not fit its field."""
     form = _BY_CLASS.get(type(message))
     if form is None:
         raise WrongUse(f"{type(message).__name__} is not a message of this protocol")
@@ -139,7 +138,7 @@ def encode_message(message: Message) -> tuple[int, bytes]:
 
 
 def frame_of(message: Message, seq: int) -> bytes:
-    """Return the frame of a message for the wire. Raises WrongUse when a value does not fit its field."""
+    """Return the frame of a message for the wire. Raises WrongUse if a value does not fit its field."""
     kind, payload = encode_message(message)
     return encode_frame(kind, seq, payload)
 
@@ -169,5 +168,5 @@ def is_known(kind: int) -> bool:
 
 
 def kind_of(message_class: type[Message]) -> int:
-    """Return the kind byte of a class of messages."""
+    """Return the kind byte of a message class."""
     return _BY_CLASS[message_class].kind

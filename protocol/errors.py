@@ -1,4 +1,4 @@
-"""The two ways in which a conversation goes wrong: we broke the rules, or the other end did."""
+"""The two kinds of protocol error: we broke the rules, or the other end did."""
 
 from __future__ import annotations
 
@@ -8,8 +8,8 @@ class ProtocolError(Exception):
 
 
 class WrongUse(ProtocolError):
-    """Our own program broke the rules: a value that does not fit, an answer given twice. A bug of ours."""
+    """Our own program broke the rules: a value that does not fit, a request answered twice. Always a bug."""
 
 
 class BadFrame(ProtocolError):
-    """The bytes of the other end are wrong: damaged, unknown, or of the wrong length."""
+    """The bytes from the other end are wrong: damaged, unknown, or of the wrong length."""

@@ -1,23 +1,23 @@
-"""Frames on the wire: a counted content, stuffed so that a zero byte only ever means "frame ends", and checked.
+"""Frames on the wire: content with a length, stuffed so that a zero byte only ever means "frame ends", with a check.
 
     wire      00 00 00 | stuffed | check | 00
     stuffed   COBS(content)
     content   length | kind | seq | payload ...
-    length    how many bytes of content, with a bit of even parity: pccc cccc
-    kind      d1nn nnnn, of even parity too; d is set in what a board sends
+    length    number of bytes of content, with a bit of even parity: pccc cccc
+    kind      d1nn nnnn, also of even parity; d is set in what a board sends
     check     three bytes that carry the 16 bits of a CRC over the stuffed bytes: 10cccccc 10cccccc 1100cccc
 
-Stuffing: Cheshire & Baker, "Consistent Overhead Byte Stuffing", IEEE/ACM Transactions on Networking
-7(2):159-172, 1999. Checksum: CRC-16/IBM-3740 of the "Catalogue of parametrised CRC algorithms" (polynomial
-0x1021, start 0xFFFF), which is `binascii.crc_hqx(data, 0xFFFF)`. The start register must not be zero: with a
-zero start, leading zero bytes are invisible to a CRC.
+Stuffing: Cheshire & Baker, "Consistent Overhead Byte Stuffing", IEEE/ACM Transactions on Networking 7(2):159-172, 1999.
+Checksum: CRC-16/IBM-3740 of the "Catalogue of parametrised CRC algorithms" (polynomial 0x1021, start 0xFFFF), which is
+`binascii.crc_hqx(data, 0xFFFF)`. The start register must not be zero: with a zero start, leading zero bytes are invisible
+to a CRC.
 
-The checksum is taken over what goes over the wire, not over the content: one wrong bit in a stuffing byte changes
-many bytes of the content, and then a checksum of the content promises nothing (about 1 in 65,536 passes). Over the
-stuffed bytes a wrong bit is a wrong bit, and up to three of them are always caught, as long as none of them makes or
-takes away a delimiter. Against one or two that do there is the rest: a frame begins behind three zeros, which two
-wrong bits cannot make; its length stands at its beginning, and one wrong bit makes no other length of it; and no
-length is a kind. So no one or two wrong bits ever make another frame; SPEC.md has the proof.
+The checksum covers the bytes on the wire, not the content. One wrong bit in a stuffing byte changes many bytes of the
+content, and then a checksum of the content guarantees nothing (about 1 in 65,536 passes). Over the stuffed bytes a wrong
+bit stays one wrong bit, and up to three of them are always detected if none of them adds or removes a delimiter. The
+other rules protect against one or two that do. A frame begins after three zeros, which two wrong bits cannot make. Its
+length is at its beginning, and one wrong bit makes no other length of it. No length is a kind. So one or two wrong bits
+never make another frame; SPEC.md has the proof.
 """
 
 from __future__ import annotations
@@ -31,14 +31,14 @@ from protocol.errors import BadFrame, WrongUse
 OVERHEAD: Final = 3
 """Bytes of a content besides its payload: length, kind and seq."""
 CHECK: Final = 3
-"""Bytes of the check behind the stuffed content."""
+"""Bytes of the check after the stuffed content."""
 MAX_PAYLOAD: Final = 32
 """Bytes of the longest payload, a Status."""
 MAX_CONTENT: Final = OVERHEAD + MAX_PAYLOAD
 MAX_ENCODED: Final = MAX_CONTENT + 1 + CHECK
-"""Bytes between two delimiters at most; a content shorter than 254 bytes needs one stuffing byte."""
+"""Most bytes between two delimiters; a content shorter than 254 bytes needs one stuffing byte."""
 LEAD: Final = b"\0\0\0"
-"""What stands before a frame: one zero ends whatever came before, and two wrong bits do not make three."""
+"""What precedes a frame: one zero ends whatever came before, and two wrong bits do not make three."""
 MAX_FRAME: Final = len(LEAD) + MAX_ENCODED + 1
 
 CRC_START: Final = 0xFFFF
@@ -48,14 +48,14 @@ _CODES: Final = tuple(bytes((n + 1,)) for n in range(255))
 
 
 def with_parity(number: int) -> int:
-    """A number of seven bits with an eighth on top that makes their sum even."""
+    """A seven-bit number with a parity bit on top that makes the number of ones even."""
     return number | (number.bit_count() & 1) << 7
 
 
 LENGTHS: Final = tuple(with_parity(length) for length in range(MAX_CONTENT + 1))
-"""How each length of a content is written."""
+"""The byte that encodes each length of a content."""
 KINDS: Final = frozenset(kind for kind in range(256) if kind & 0x40 and not kind.bit_count() & 1)
-"""What can be a kind: two wrong bits away from each other and from every length, and no possible stuffing code."""
+"""All possible kinds: two wrong bits from each other and from every length, and never a possible stuffing code."""
 
 
 def cobs_encode(data: bytes) -> bytes:
@@ -68,7 +68,7 @@ def cobs_encode(data: bytes) -> bytes:
             at += FULL_BLOCK
         pieces.append(_CODES[len(part) - at] + part[at:])
     if len(pieces) > 1 and pieces[-1] == b"\x01" and pieces[-2][0] == 0xFF:
-        pieces.pop()  # a full block stands for no zero, so there is none to cancel at the end
+        pieces.pop()  # a full block represents no zero, so there is none to cancel at the end
     return b"".join(pieces)
 
 
@@ -93,8 +93,8 @@ def cobs_decode(encoded: bytes) -> bytes:
 def encode_frame(kind: int, seq: int, payload: bytes) -> bytes:
     """Return the bytes of one frame for the wire, delimiters included.
 
-    The delimiters in front end whatever noise came before, so that noise cannot swallow the frame. Raises
-    WrongUse when kind is none, seq does not fit a byte or the payload is too long.
+    The delimiters in front end any noise before them, so noise cannot swallow the frame. Raises WrongUse if kind is not
+    valid, seq does not fit a byte or the payload is too long.
     """
     if not (kind in KINDS and 0 <= seq <= 0xFF and len(payload) <= MAX_PAYLOAD):
         raise WrongUse(f"kind {kind}, seq {seq} or a payload of {len(payload)} bytes does not fit a frame")
@@ -108,7 +108,7 @@ def check_bytes(crc: int) -> bytes:
 
 
 class CheckedFrame(NamedTuple):
-    """What is left of a frame once it has been checked."""
+    """The content of a frame that passed the checks."""
 
     kind: int
     seq: int
@@ -117,25 +117,25 @@ class CheckedFrame(NamedTuple):
 
 @dataclass(slots=True)
 class FrameCounters:
-    """How many frames came through, and what was wrong with the others."""
+    """Counts of good frames, and of the others by their fault."""
 
     good: int = 0
     bad_cobs: int = 0
     bad_crc: int = 0
     bad_head: int = 0
-    """A length that is not so, or no kind."""
+    """A wrong length, or an impossible kind."""
     oversize: int = 0
     unled: int = 0
     """Fewer than three zeros in front."""
 
     @property
     def damaged(self) -> int:
-        """Everything that was not good."""
+        """The number of all that were not good."""
         return self.bad_cobs + self.bad_crc + self.bad_head + self.oversize + self.unled
 
 
 class Deframer:
-    """Bytes in any chunks to checked frames, in constant memory.
+    """Turns bytes in chunks of any size into checked frames, in constant memory.
 
     Garbage is counted and dropped; any exception from `feed` is a bug in this class.
     """
@@ -144,9 +144,9 @@ class Deframer:
 
     def __init__(self) -> None:
         self.counters = FrameCounters()
-        self._tail = b""  # begun and not yet delimited; never longer than MAX_ENCODED
-        self._skipping = False  # the present run is too long or not led: drop it up to its delimiter
-        self._zeros = 0  # in a row, just before the present run
+        self._tail = b""  # begun but not yet delimited; never longer than MAX_ENCODED
+        self._skipping = False  # the current run is too long or has no lead: drop it up to its delimiter
+        self._zeros = 0  # consecutive zeros just before the current run
 
     def feed(self, data: bytes) -> list[CheckedFrame]:
         """Return the good frames that end within `data`, in order."""

@@ -1,17 +1,17 @@
 """The host's end of the conversation: stop and wait, with retries. No I/O and no clock in here.
 
-Bytes and `now` go in; bytes for the wire, events and the next deadline come out. One request is outstanding
-at a time and the others wait in a bounded queue. Events are handed out lazily, one for each call of
-`next_event`, so that the link never runs ahead of what its user has seen.
+Bytes and `now` go in; bytes for the wire, events and the next deadline come out. One request is outstanding at a time and
+the others wait in a bounded queue. Each call of `next_event` returns one event, so the link never runs ahead of what its
+user has seen.
 
-    link.receive(data, now)       bytes that came in
+    link.receive(data, now)       bytes that arrived
     link.handle_deadline(now)     when next_deadline() has passed
     link.next_event()             until it returns None
     link.take(now)                bytes to write
     link.next_deadline()          how long to wait at most
 
-Every request that was queued ends in exactly one Answered, Unreadable or Abandoned, or else in the one Silent that
-ends them all. An abandoned or unanswered request may still have been carried out: ask for a Status.
+Every queued request ends in exactly one Answered, Unreadable or Abandoned, or in the one Silent that ends them all. An
+abandoned or unanswered request may still have been executed: ask for a Status.
 """
 
 from __future__ import annotations
@@ -20,9 +20,10 @@ from collections import deque
 from dataclasses import dataclass
 from typing import Final, NamedTuple, TypeAlias
 
-from protocol.codec import FROM_BOARD_BIT, decode_message, encode_message, kind_of
+from protocol.codec import decode_message, encode_message, kind_of
 from protocol.errors import BadFrame, WrongUse
-from protocol.framing import CheckedFrame, Deframer, encode_frame
+from protocol.framing import CheckedFrame, encode_frame
+from protocol.inbox import Inbox
 from protocol.messages import (
     Accepted,
     Booted,
@@ -48,7 +49,7 @@ from protocol.units import BootId, Nanos
 INBOX_FRAMES: Final = 64
 """Frames kept until their events are asked for; a board that floods us loses the rest."""
 EVENTS: Final = 256
-"""Events kept until they are asked for; whoever never asks loses the oldest."""
+"""Events kept until they are asked for; beyond that the oldest are lost."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -61,31 +62,31 @@ class Answered:
 
 @dataclass(frozen=True, slots=True)
 class Abandoned:
-    """A more urgent request took the place of this one; whether it was carried out is not known."""
+    """A more urgent request replaced this one; whether it was executed is unknown."""
 
     request: Request
 
 
 @dataclass(frozen=True, slots=True)
 class Noticed:
-    """The board said something unasked."""
+    """The board sent a notice."""
 
     message: Notice
 
 
 @dataclass(frozen=True, slots=True)
 class Restarted:
-    """The board is not the boot we greeted: it is disarmed, and neither axes nor position are known to it."""
+    """The board has restarted since we greeted it: it is disarmed and knows neither its axes nor its position."""
 
     boot_id: BootId
 
 
 @dataclass(frozen=True, slots=True)
 class Unreadable:
-    """The board replied to a request with what this version does not know: `kind` and `payload` of that frame.
+    """The board sent a reply that this version does not know: `kind` and `payload` of that frame.
 
-    To repeat the request would bring the same bytes again. Of a Welcome, the first two bytes of the payload are the
-    board's version in all versions of the protocol.
+    Repeating the request would bring the same bytes again. In all versions of the protocol, the first two bytes of a
+    Welcome's payload are the board's version.
     """
 
     request: Request
@@ -97,7 +98,7 @@ class Unreadable:
 class Silent:
     """The retries are used up: the outstanding request and the queue are dropped until a new Hello.
 
-    `trouble` is what came while the outstanding request waited.
+    `trouble` describes what arrived while the outstanding request waited.
     """
 
     trouble: Trouble = Trouble.NOTHING
@@ -121,9 +122,9 @@ class _Outstanding(NamedTuple):
 class HostLink:
     """One end of one serial line.
 
-    `retry_ns` is how long to wait for a reply after a frame was taken, `tries` how often a frame is sent in
-    all (`hello_tries` a Hello: opening a port restarts many boards, and that takes a while), and `first_seq`
-    the sequence number of the first request. A link starts out `down`: it must send Hello first.
+    `retry_ns` is how long to wait for a reply after a frame was taken. `tries` is how often a frame is sent in total, and
+    `hello_tries` the same for a Hello: opening a port restarts many boards, and that takes a while. `first_seq` is the
+    sequence number of the first request. A link starts out `down`: it must send Hello first.
     """
 
     def __init__(
@@ -139,23 +140,21 @@ class HostLink:
         self._queue: deque[_Queued] = deque()
         self._outstanding: _Outstanding | None = None
         self._tries_used = 0
-        self._to_send = False  # the outstanding frame waits to be taken
+        self._to_send = False  # the outstanding frame has not been taken yet
         self._deadline: Nanos | None = None  # runs from take() to the reply
-        self._deframer = Deframer()
-        self._inbox: deque[CheckedFrame] = deque()
+        self._inbox = Inbox(INBOX_FRAMES, of_board=True)
         self._events: deque[LinkEvent] = deque(maxlen=EVENTS)
         self._boot_id: BootId | None = None
-        self._last_heard: Nanos | None = None
         self._down = True
-        self._sent = self._retransmitted = self._dropped = 0
-        self._bytes_since = self._frames_since = 0  # the outstanding request was first sent
+        self._sent = self._retransmitted = 0
+        self._bytes_since = self._frames_since = 0  # received since the outstanding request was first sent
 
-    # What the user asks for.
+    # Requests of the user.
 
     def send(self, request: Request) -> None:
         """Queue a request.
 
-        Raises WrongUse when a value does not fit, the queue is full, or the link is down and it is no Hello.
+        Raises WrongUse if a value does not fit, if the queue is full, or if the link is down and the request is no Hello.
         """
         is_hello = isinstance(request, Hello)
         if self._down and not is_hello:
@@ -167,9 +166,9 @@ class HostLink:
             self._down = False
 
     def send_urgent(self, request: Stop | Halt) -> None:
-        """Send this next, in place of everything outstanding or queued; also when the link is down.
+        """Send this next, in place of everything outstanding or queued; also if the link is down.
 
-        When a Hello is among what it replaces, the link is down again.
+        If a Hello is among the requests that it replaces, the link is down again.
         """
         entry = _Queued(request, *encode_message(request))
         abandoned = [waiting.request for waiting in self._queue]
@@ -180,24 +179,15 @@ class HostLink:
         self._drop_all()
         self._queue.append(entry)
 
-    # What the wire and the clock bring.
+    # Input from the wire and the clock.
 
     def receive(self, data: bytes, now: Nanos) -> None:
-        """Take in bytes from the wire, in any chunks. Never raises, whatever they are."""
+        """Take in bytes from the wire, in chunks of any size. Never raises."""
         self._bytes_since += len(data)
-        for frame in self._deframer.feed(data):
-            self._frames_since += 1
-            if not frame.kind & FROM_BOARD_BIT:  # our own echo is no sign of life
-                self._dropped += 1
-                continue
-            self._last_heard = now
-            if len(self._inbox) < INBOX_FRAMES:
-                self._inbox.append(frame)
-            else:
-                self._dropped += 1
+        self._frames_since += self._inbox.feed(data, now)
 
     def take(self, now: Nanos) -> bytes:
-        """Return the bytes to put on the wire now, possibly none, and start waiting for the reply to them."""
+        """Return the bytes to put on the wire now, possibly none, and start to wait for their reply."""
         if self._outstanding is None and self._queue:
             entry = self._queue.popleft()
             wire = encode_frame(entry.kind, self._next_seq, entry.payload)
@@ -217,7 +207,7 @@ class HostLink:
     def next_deadline(self) -> Nanos | None:
         """Return when to call `handle_deadline`, or None.
 
-        None as well while events wait to be taken: what has come in but was not looked at may hold the reply.
+        Also None while events wait to be taken: bytes that arrived but were not processed may contain the reply.
         """
         return None if self._inbox else self._deadline
 
@@ -237,12 +227,12 @@ class HostLink:
         self._events.append(Silent(trouble))
 
     def next_event(self) -> LinkEvent | None:
-        """Return the next event, or None when there is none. Any exception from here is a bug."""
+        """Return the next event, or None if there is none. Any exception from here is a bug."""
         while not self._events and self._inbox:
-            self._look_at(self._inbox.popleft())
+            self._look_at(self._inbox.next_frame())
         return self._events.popleft() if self._events else None
 
-    # What can be seen from outside.
+    # State for the user.
 
     @property
     def down(self) -> bool:
@@ -251,32 +241,25 @@ class HostLink:
 
     @property
     def idle(self) -> bool:
-        """Whether nothing is outstanding or queued."""
+        """Whether no request is outstanding or queued."""
         return self._outstanding is None and not self._queue
 
     @property
     def boot_id(self) -> BootId | None:
-        """The boot of the board as last heard, None before the first Welcome."""
+        """The board's latest known boot id, None before the first Welcome."""
         return self._boot_id
 
     @property
     def last_heard(self) -> Nanos | None:
-        """When the last undamaged frame of the board came in. What was sent does not count."""
-        return self._last_heard
+        """When the last undamaged frame of the board arrived. Frames that we sent do not count."""
+        return self._inbox.last_heard
 
     @property
     def statistics(self) -> LinkStatistics:
         """A snapshot of the counters."""
-        counters = self._deframer.counters
-        return LinkStatistics(
-            sent=self._sent,
-            retransmitted=self._retransmitted,
-            received=counters.good,
-            dropped=self._dropped,
-            damaged=counters.damaged,
-        )
+        return self._inbox.statistics(self._sent, self._retransmitted)
 
-    # Inside.
+    # Internals.
 
     def _drop_all(self) -> None:
         self._queue.clear()
@@ -289,7 +272,9 @@ class HostLink:
         self._deadline = None
 
     def _trouble(self) -> Trouble:
-        """A frame to every second try is more than chance would bring on a line that damages them."""
+        """Classify what arrived: whole frames at half of the tries or more cannot be chance on a line that damages
+        them.
+        """
         if 2 * self._frames_since >= self._tries_used:
             return Trouble.NO_ANSWER
         return Trouble.NOISE if self._bytes_since else Trouble.NOTHING
@@ -307,9 +292,9 @@ class HostLink:
             return
         waiting = self._outstanding
         if waiting is None or frame.seq != waiting.seq or not _answers(waiting.request, message):
-            self._dropped += 1
+            self._inbox.dropped += 1
             return
-        assert isinstance(message, (Welcome, Accepted, Refused, Status, Index))  # what _answers lets through
+        assert isinstance(message, (Welcome, Accepted, Refused, Status, Index))  # the only types that _answers accepts
         if isinstance(message, Welcome) and self._boot_id is None:
             self._boot_id = message.boot_id
         if isinstance(message, (Welcome, Status)):
@@ -320,7 +305,7 @@ class HostLink:
     def _look_at_unreadable(self, frame: CheckedFrame) -> None:
         waiting = self._outstanding
         if waiting is None or frame.seq != waiting.seq or frame.kind not in _reply_kinds(waiting.request):
-            self._dropped += 1
+            self._inbox.dropped += 1
             return
         self._settle()
         self._events.append(Unreadable(waiting.request, frame.kind, frame.payload))
@@ -332,14 +317,14 @@ class HostLink:
 
 
 def _answers(request: Request, message: Message) -> bool:
-    """Whether a message can be the reply to this request, and not one left over from an older exchange."""
+    """Whether a message can be the reply to this request, not one left over from an earlier exchange."""
     if isinstance(message, Welcome) and isinstance(request, Hello):
         return message.nonce == request.nonce
     return isinstance(message, (Refused, _REPLIES.get(type(request), Accepted)))
 
 
 _REPLIES: Final[dict[type[Request], type[Reply]]] = {Hello: Welcome, GetStatus: Status, GetIndex: Index}
-"""What answers a request if it is not refused; any other is Accepted."""
+"""The reply to a request that is not refused; all others get Accepted."""
 
 
 def _reply_kinds(request: Request) -> tuple[int, int]:

@@ -1,16 +1,16 @@
-"""What the two ends can say to each other, as values.
+"""The messages between the two ends, as values.
 
-Three families. A *request* goes from host to board and is answered by exactly one *reply*, which carries the
-sequence number of the request. A *notice* goes from board to host, is never acknowledged and may be lost:
-whatever it says can also be learned from a Status.
+Three families. A *request* goes from host to board and is answered by exactly one *reply*, which carries the sequence
+number of the request. A *notice* goes from board to host, is never acknowledged and may be lost: a Status contains the
+same facts.
 
-The command-id rule. SetAxis, SetShaper, Arm, Reference, Move and Expose carry a command id that only grows, by
-serial number arithmetic (`protocol.units.is_after`); 0 is not an id. A board compares it with the id it accepted
-last. Equal, in a command of the same kind, means that it has been taken already: the board says Accepted and does
-nothing. Later is judged. Anything else is Refused as STALE_ID. A refused command does not use up its id. Hello,
-GetStatus, GetIndex, Stop and Halt carry none: they are obeyed whenever they come, and repeating them is harmless.
+The command-id rule. SetAxis, SetShaper, Arm, Reference, Move and Expose carry a command id that only grows, by serial
+number arithmetic (`protocol.units.is_after`); 0 is not an id. A board compares it with the last id that it accepted. An
+equal id in a command of the same kind has already been accepted: the board replies Accepted and does nothing. A later id
+is considered. Any other is Refused as STALE_ID. A refused command does not use up its id. Hello, GetStatus, GetIndex,
+Stop and Halt carry no id: they are always executed, and repeating them is harmless.
 
-The order of the fields is the order of the bytes on the wire; their widths stand in `protocol.codec`.
+The order of the fields is the order of the bytes on the wire; `protocol.codec` has their widths.
 """
 
 from __future__ import annotations
@@ -40,13 +40,13 @@ class Outcome(IntEnum):
     ARRIVED = 1
     REFERENCED = 2
     EXPOSED_SYNC = 3
-    """The camera's sync contact answered: the shutter did open and close."""
+    """The camera's sync contact closed and opened: so did the shutter."""
     EXPOSED_BLIND = 4
-    """No sync contact is fitted; the time simply passed."""
+    """No sync contact is fitted; the time passed."""
     NO_SYNC = 5
-    """A sync contact is fitted and stayed silent."""
+    """A sync contact is fitted but did not close."""
     CUT_SHORT = 6
-    """A stop, a halt or a hold ended the command."""
+    """A stop, a halt or a hold ended the command early."""
 
 
 class Cause(IntEnum):
@@ -62,9 +62,9 @@ class Cause(IntEnum):
     SUPPLY_LOW = 7
     STOP_SWITCH = 8
     WATCHDOG = 9
-    """The controller's own watchdog restarted it: its program had hung. Since version 1.1."""
+    """The controller's own watchdog restarted it, because its program had hung. Since version 1.1."""
     ZERO_NOT_FOUND = 10
-    """A Reference met no switch within its bound; PAN_KNOWN and TILT_KNOWN tell which. Since version 1.1."""
+    """A Reference met no switch within its bound; PAN_KNOWN and TILT_KNOWN say which. Since version 1.1."""
 
 
 class Reason(IntEnum):
@@ -76,26 +76,26 @@ class Reason(IntEnum):
     STALE_ID = 4
     WRONG_BOOT = 5
     UNKNOWN_POSITION = 6
-    """A move was asked for before a reference run, or after the position was lost."""
+    """A move was requested before a reference run, or after the position was lost."""
     BAD_VALUE = 7
     UNKNOWN_KIND = 8
     VERSION = 9
     NOT_CONFIGURED = 10
-    """Arm was asked for before SetAxis had described both axes."""
+    """Arm was requested before SetAxis had described both axes."""
 
 
 class StatusFlag(IntFlag, boundary=CONFORM):
-    """What holds at the moment of a Status. Bits from a later minor version are ignored."""
+    """Conditions at the moment of a Status. Bits from a later minor version are ignored."""
 
     ARMED = 1
     PAN_KNOWN = 2
     TILT_KNOWN = 4
     GUSTY = 8
-    """It blows harder than the board's wind sensor is set to."""
+    """The wind is stronger than the threshold of the board's wind sensor."""
 
 
 class Capability(IntFlag, boundary=CONFORM):
-    """What is fitted to the board. Bits from a later minor version are ignored."""
+    """The equipment of the board. Bits from a later minor version are ignored."""
 
     SYNC_CONTACT = 1
     PAN_SWITCH = 2
@@ -107,14 +107,14 @@ class Capability(IntFlag, boundary=CONFORM):
 
 
 ZERO_SWITCHES = Capability.PAN_SWITCH | Capability.TILT_SWITCH
-"""Both axes can find zero by themselves."""
+"""Both axes have a switch to find zero."""
 
 
 class EdgeFlag(IntFlag, boundary=CONFORM):
-    """How a flag at zero was seen to change."""
+    """How a flag at zero changed."""
 
     UPWARD = 1
-    """The axis turned upward."""
+    """The axis was turning upward."""
     ON = 2
     """The flag went on."""
 
@@ -124,7 +124,7 @@ class EdgeFlag(IntFlag, boundary=CONFORM):
 
 @dataclass(frozen=True, slots=True)
 class Hello:
-    """Open the conversation. The nonce comes back in the Welcome and tells it from an older one."""
+    """Open the conversation. The Welcome returns the nonce, which distinguishes it from an older one."""
 
     version_major: int
     version_minor: int
@@ -176,7 +176,7 @@ class SetShaper:
 
 @dataclass(frozen=True, slots=True)
 class Arm:
-    """Allow motion: for this boot of the board, while the host is heard at least every `silence_ms`."""
+    """Allow motion for this boot of the board, while a host frame arrives at least every `silence_ms`."""
 
     command_id: CommandId
     boot_id: BootId
@@ -206,9 +206,9 @@ class Move:
 class Expose:
     """Half-press for `focus_ms`, close the release for `press_ms`, then wait for the camera up to `limit_ms`.
 
-    The wait ends early when the camera's sync contact has closed and opened again since the release was
-    closed. So the command lasts at most the sum of the three times, and exactly the sum where no sync contact
-    is fitted. `frame` and `exposure` are labels for the records; the board does not act on them.
+    The wait ends early if the camera's sync contact has closed and opened again since the release was closed. So the
+    command lasts at most the sum of the three times, and exactly the sum if no sync contact is fitted. `frame` and
+    `exposure` are labels for the records; the board does not use them.
     """
 
     command_id: CommandId
@@ -234,7 +234,7 @@ class Halt:
 
 @dataclass(frozen=True, slots=True)
 class Welcome:
-    """The answer to Hello: who this board is and what it can do."""
+    """The reply to Hello: the identity and the equipment of this board."""
 
     version_major: int
     version_minor: int
@@ -248,19 +248,19 @@ class Welcome:
 
 @dataclass(frozen=True, slots=True)
 class Accepted:
-    """The request is taken. That it is *finished* is said later, by Finished or Status."""
+    """The request is accepted. Finished or Status reports later that it has *ended*."""
 
 
 @dataclass(frozen=True, slots=True)
 class Refused:
-    """The request is not taken, and nothing has changed."""
+    """The request is refused, and nothing has changed."""
 
     reason: Reason
 
 
 @dataclass(frozen=True, slots=True)
 class Status:
-    """Everything a host needs to know to carry on, however many notices were lost."""
+    """Everything that a host needs to continue, however many notices were lost."""
 
     boot_id: BootId
     state: BoardState
@@ -277,7 +277,7 @@ class Status:
 
 @dataclass(frozen=True, slots=True)
 class Index:
-    """Where the flags at zero were last seen to change while a Move was under way, and how often so far."""
+    """Where the flags at zero were last seen to change during a Move, and how often so far."""
 
     pan_edges: int
     pan_steps: Steps
@@ -292,7 +292,7 @@ class Index:
 
 @dataclass(frozen=True, slots=True)
 class Booted:
-    """The board has just started: it is disarmed, described by nobody, and its position is unknown."""
+    """The board has just started: it is disarmed, its axes are not described, and its position is unknown."""
 
     boot_id: BootId
     cause: Cause

@@ -1,4 +1,4 @@
-"""What a link has counted, for reports and for tests."""
+"""The counters of a link, for reports and for tests."""
 
 from __future__ import annotations
 
@@ -7,14 +7,14 @@ from enum import StrEnum
 
 
 class Trouble(StrEnum):
-    """What came of the line while a request waited for its answer in vain."""
+    """What arrived on the line while a request waited in vain for its reply."""
 
     NOTHING = "nothing"
-    """Not a byte."""
+    """No bytes."""
     NOISE = "noise"
-    """Bytes, and hardly a whole frame among them."""
+    """Bytes, but hardly a whole frame among them."""
     NO_ANSWER = "no answer"
-    """Whole frames, and none of them the answer."""
+    """Whole frames, but not the reply."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -22,16 +22,16 @@ class LinkStatistics:
     """A snapshot of one end's counters, in frames."""
 
     sent: int
-    """Handed out for the wire, repeats included."""
+    """Frames handed out for the wire, repeats included."""
 
     retransmitted: int
-    """Of those, repeats of a frame sent before."""
+    """Repeats among them."""
 
     received: int
-    """Undamaged frames that came in."""
+    """Undamaged frames that arrived."""
 
     dropped: int
-    """Frames of no use: late, repeated, unknown or from the wrong side; and those that found a queue full."""
+    """Useless frames: late, repeated, unknown, from the wrong end, or lost because a queue was full."""
 
     damaged: int
     """Runs of bytes that were no frame."""

@@ -1,4 +1,4 @@
-"""Integers with a meaning: one type for each unit that crosses a module boundary."""
+"""Integers with a unit: one type for each unit that crosses a module boundary."""
 
 from __future__ import annotations
 
@@ -12,7 +12,7 @@ MS: Final = 1_000_000
 """Nanoseconds in a millisecond."""
 
 Nanos = NewType("Nanos", int)
-"""A moment of a monotonic clock, in nanoseconds."""
+"""A time of a monotonic clock, in nanoseconds."""
 
 Steps = NewType("Steps", int)
 """An absolute position of one axis in motor steps, counted from the reference switch; 32 bits, signed."""
@@ -21,10 +21,10 @@ CommandId = NewType("CommandId", int)
 """The number of a command, 32 bits; each is the `next_id` of the one before, and 0 means none."""
 
 BootId = NewType("BootId", int)
-"""The number a board draws each time it starts, 32 bits."""
+"""The number that a board draws at each start, 32 bits."""
 
 Seq = NewType("Seq", int)
-"""The number that ties a reply to its request, 8 bits, counted modulo 256."""
+"""The number that links a reply to its request, 8 bits, counted modulo 256."""
 
 NO_COMMAND: Final = CommandId(0)
 
@@ -38,10 +38,10 @@ def next_id(command_id: CommandId) -> CommandId:
 
 
 def is_after(a: CommandId, b: CommandId) -> bool:
-    """Return whether id `a` was given out later than `b`, as serial numbers compare.
+    """Return whether id `a` was assigned later than `b`, as serial numbers compare.
 
-    That is so when `a` is less than half of all ids ahead of `b` (RFC 1982, section 3.2, with 32 bits). Two ids exactly
-    half of them apart are in no order there; here neither is after the other. Every id is after 0, which means none.
+    That is so if `a` is ahead of `b` by less than half of all ids (RFC 1982, section 3.2, with 32 bits). Two ids exactly
+    half of them apart have no order there; here neither is after the other. Every id is after 0, which means none.
     """
     if b == NO_COMMAND:
         return a != NO_COMMAND

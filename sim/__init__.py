@@ -1,1 +1,1 @@
-"""The stand-in for hardware: time, motors, camera, wire, board, and what really happened."""
+"""A simulated rig in place of the hardware: time, motors, camera, wire, board, and a record of what really happened."""

@@ -1,7 +1,7 @@
-"""The stand-in for the stepper board: it judges requests, moves the head and releases the camera.
+"""The simulated stepper board: it judges requests, moves the head and releases the camera.
 
-Like the protocol it does no I/O and reads no clock: bytes and `now` in, bytes and the next deadline out. What a
-board must do is written in protocol/SPEC.md; this is one that does it, with exact ramps in place of pulses.
+Like the protocol it does no I/O and reads no clock: bytes and `now` in, bytes and the next deadline out. The duties of a
+board are in protocol/SPEC.md; this one fulfils them with exact ramps in place of pulses.
 """
 
 from collections.abc import Callable
@@ -53,9 +53,9 @@ from sim.shaped import shaped
 
 RECEIVE_BYTES = 128
 TURNING = {BoardState.MOVING, BoardState.REFERENCING, BoardState.STOPPING}
-BLOCKING = {Cause.SUPPLY_LOW, Cause.STOP_SWITCH}  # for as long as they last
+BLOCKING = {Cause.SUPPLY_LOW, Cause.STOP_SWITCH}  # as long as they last
 KNOWN = {AxisId.PAN: StatusFlag.PAN_KNOWN, AxisId.TILT: StatusFlag.TILT_KNOWN}
-CLOSED_NS = MS  # as long as most exposures are, and longer than the shortest that counts
+CLOSED_NS = MS  # as long as in most exposures, and longer than the shortest that counts
 
 
 class SimulatedBoard:
@@ -82,7 +82,7 @@ class SimulatedBoard:
         self._boot_id = BootId(random.randrange(1, 1 << 32))
         self._link = BoardLink()
         self._axes: dict[AxisId, SimulatedAxis] = {AxisId.PAN: head.pan, AxisId.TILT: head.tilt}
-        # Counting starts at zero wherever the head happens to stand; a reference run corrects it.
+        # Counting starts at zero wherever the head is; a reference run corrects it.
         self._origin = {name: round(axis.motion.steps_at(now_ns)) for name, axis in self._axes.items()}
         self._settings: dict[AxisId, SetAxis] = {}
         self._shapers: dict[AxisId, Shaper] = {}
@@ -90,7 +90,7 @@ class SimulatedBoard:
         self._known: set[AxisId] = set()
         self._silence_ns = 0
         self._last_id = self._running = self._finished = NO_COMMAND
-        self._last_kind: type[Command] | None = None  # of the command with that id
+        self._last_kind: type[Command] | None = None  # kind of the command with that id
         self._host_minor = 0
         self._outcome, self._finished_ms = Outcome.NONE, 0
         self._referencing: Referencing | None = None
@@ -115,7 +115,7 @@ class SimulatedBoard:
         return self._link.take()
 
     def next_deadline(self) -> int | None:
-        """When `handle_deadline` has something to do."""
+        """The next time at which `handle_deadline` has something to do."""
         moments = []
         if self._state in TURNING:
             moments.append(self._rest_ns() if self._referencing is None else self._referencing.next_deadline())
@@ -142,13 +142,13 @@ class SimulatedBoard:
             self._go_on_exposing(now_ns, self._exposing)
 
     def sync_opened(self, now_ns: int, closed_for_ns: int = CLOSED_NS) -> None:
-        """The camera's sync contact has been closed for so long, and is open again."""
+        """Note that the camera's sync contact was closed for so long and is open again."""
         if self._exposing is not None:
             self._exposing.sync_opened(now_ns, closed_for_ns)
             self._go_on_exposing(now_ns, self._exposing)
 
     def trip(self, now_ns: int, cause: Cause) -> None:
-        """A limit, a stall, a low supply or the stop switch: no more pulses, and the position is not known any more."""
+        """Stop the pulses for a limit, a stall, a low supply or the stop switch; the position is then unknown."""
         if self._state is BoardState.DISARMED:
             if cause in BLOCKING:
                 self._known, self._cause = set(), cause
@@ -157,12 +157,12 @@ class SimulatedBoard:
         self._notify_held(now_ns)
 
     def block(self, now_ns: int, cause: Cause) -> None:
-        """The supply is low or the stop switch open: it cannot be armed until `unblock`."""
+        """Refuse arming until `unblock`: the supply is low or the stop switch is open."""
         self._blocked.add(cause)
         self.trip(now_ns, cause)
 
     def unblock(self, cause: Cause) -> None:
-        """The supply is back, the stop switch closed again."""
+        """Allow arming: the supply is back, or the stop switch is closed again."""
         self._blocked.discard(cause)
 
     def _limit_met_ns(self) -> int | None:
@@ -281,7 +281,7 @@ class SimulatedBoard:
         self._run(command.command_id, BoardState.REFERENCING)
 
     def _take_zeros(self, referencing: Referencing) -> None:
-        """The switches' edge is step 0, wherever counting had started; without a switch, the place where it stands."""
+        """Set step 0 at the switches' edges, wherever counting had started; without a switch, at the present position."""
         zeros = referencing.zeros()
         self._origin |= zeros
         self._known = set(zeros)
@@ -349,7 +349,7 @@ class SimulatedBoard:
             self._finish(now_ns, outcome)
 
     def _stop(self, now_ns: int, cause: Cause) -> None:
-        """Ramp to rest, hold, disarm. Also opens the release; a shutter that is open closes in its own time."""
+        """Ramp to rest, hold, disarm. Also opens the release; an open shutter closes at its own time."""
         if self._state is BoardState.DISARMED and not self._silence_ns:
             return
         if self._state is BoardState.STOPPING:
@@ -364,7 +364,7 @@ class SimulatedBoard:
         self._state = BoardState.STOPPING
 
     def _halt(self, now_ns: int, cause: Cause) -> None:
-        """No more pulses. The rotor may slip by whole steps, so the position is no longer known."""
+        """Stop the pulses. The rotor may slip by whole steps, so the position is no longer known."""
         if self._state is BoardState.MOVING:
             self._indexing.note(now_ns, self._axes, self._origin)
         self._silence_ns, self._cause, self._known = 0, cause, set()

@@ -1,4 +1,4 @@
-"""The camera: a release line in, a sync contact out, and time that it takes."""
+"""The camera: a release line in, a sync contact out, and its delays."""
 
 from collections import Counter, deque
 from dataclasses import dataclass
@@ -10,14 +10,14 @@ from protocol.units import NS
 
 @dataclass(frozen=True, slots=True)
 class CameraSpec:
-    """How this camera behaves. `shutter_s` are the times of its bracket, taken in turn.
+    """The properties of this camera. `shutter_s` are the times of its bracket, shot in turn.
 
-    `misfire_share` of the releases come to nothing. The card has room for `card_exposures`, the battery is good for
-    `battery_exposures` (None: no end). The buffer holds `buffer_exposures`, each of which takes `write_ms` to write to
-    the card. Exposures of `noise_reduction_s` or longer are followed by a dark one of the same length. The mirror kicks
-    the tilt axis by `mirror_kick_deg_s` when it opens. The sync contact bounces for `bounce_ms` when it opens again.
-    `burst`: one release makes the whole bracket, one exposure after the other. With `bulb` the shutter is open for as
-    long as the release is pressed, whatever `shutter_s` says. Its own timer makes no more than `longest_timed_s`.
+    `misfire_share` of the releases have no effect. The card has room for `card_exposures`, the battery lasts for
+    `battery_exposures` (None: unlimited). The buffer has room for `buffer_exposures`, each of which takes `write_ms` to
+    write to the card. Exposures of `noise_reduction_s` or longer are followed by a dark one of the same length. The
+    mirror kicks the tilt axis by `mirror_kick_deg_s` when it opens. The sync contact bounces for `bounce_ms` when it
+    opens again. With `bulb` the shutter is open for as long as the release is pressed, whatever `shutter_s` says. Its own
+    timer makes exposures of at most `longest_timed_s`.
     """
 
     shutter_s: tuple[float, ...]
@@ -32,13 +32,12 @@ class CameraSpec:
     noise_reduction_s: float | None = None
     mirror_kick_deg_s: float = 0.0
     bounce_ms: float = 0.0
-    burst: bool = False
     bulb: bool = False
     longest_timed_s: float | None = None
 
 
 class Ignored(StrEnum):
-    """Why a release came to nothing."""
+    """Why a release had no effect."""
 
     BUSY = "the camera was still busy"
     SILENT = "the camera did not hear it"
@@ -50,7 +49,7 @@ class Ignored(StrEnum):
 
 @dataclass(frozen=True, slots=True)
 class Label:
-    """What the host says an exposure is for."""
+    """The host's name for an exposure."""
 
     frame: int
     exposure: int
@@ -67,41 +66,33 @@ class Opening:
 
 
 class SimulatedCamera:
-    """Opens its shutter a little after the release is closed, if it is ready by then."""
+    """Opens its shutter shortly after the release closes, if the camera is ready by then."""
 
     def __init__(self, spec: CameraSpec, random: Random) -> None:
         self.spec = spec
         self._random = random
         self._next_in_bracket = 0
         self._ready_ns = 0
-        self._written: deque[int] = deque()  # when each exposure in the buffer will be on the card
+        self._written: deque[int] = deque()  # when each exposure in the buffer will be written to the card
         self.opening: Opening | None = None
-        self._burst_left = 0
         self.made = 0
         self.silent = False
         self.misfires = 0
-        """So many of the next releases come to nothing."""
+        """How many of the next releases have no effect."""
         self.card_left, self.battery_left = spec.card_exposures, spec.battery_exposures
         self.ignored: Counter[Ignored] = Counter()
 
-    @property
-    def ignored_releases(self) -> int:
-        """Releases that came to nothing, for whatever reason."""
-        return self.ignored.total()
-
     def release(self, now_ns: int, label: Label, press_ns: int = 0) -> Opening | None:
-        """The release contact closes, for `press_ns`: the opening that follows. None: a busy camera ignores it."""
-        why = self._unwilling(now_ns)
+        """Close the release contact for `press_ns`. Returns the opening that follows, None if there is none (see
+        `ignored`).
+        """
+        why = self._reason_to_ignore(now_ns)
         if why is not None:
             self.ignored[why] += 1
             return None
-        self._burst_left = len(self.spec.shutter_s) - 1 if self.spec.burst else 0
-        return self._open(now_ns, label, press_ns)
-
-    def _open(self, now_ns: int, label: Label, press_ns: int = 0) -> Opening:
         scatter = self._random.uniform(-1, 1) * min(self.spec.lag_scatter_ms, self.spec.release_lag_ms / 2)
         open_ns = now_ns + round((self.spec.release_lag_ms + scatter) * 1e6)
-        # At B it closes as late after the contact opens as it opened after the contact closed.
+        # In bulb mode the lag from contact to shutter is the same at both ends.
         shutter_s = press_ns / NS if self.spec.bulb else self.spec.shutter_s[self._next_in_bracket]
         self._next_in_bracket = (self._next_in_bracket + 1) % len(self.spec.shutter_s)
         close_ns = open_ns + round(shutter_s * NS)
@@ -109,7 +100,7 @@ class SimulatedCamera:
         self.opening = Opening(label, open_ns, close_ns, shutter_s)
         return self.opening
 
-    def _unwilling(self, now_ns: int) -> Ignored | None:
+    def _reason_to_ignore(self, now_ns: int) -> Ignored | None:
         if self.silent:
             return Ignored.SILENT
         if self.battery_left == 0:
@@ -148,7 +139,7 @@ class SimulatedCamera:
         return self.opening.close_ns if self.opening else None
 
     def close(self) -> Opening:
-        """The shutter closes: the opening that has just ended."""
+        """Close the shutter. Returns the opening that has just ended."""
         opening = self.opening
         assert opening is not None
         self.opening = None
@@ -157,7 +148,4 @@ class SimulatedCamera:
             self.card_left -= 1
         if self.battery_left is not None:
             self.battery_left -= 1
-        if self._burst_left > 0 and 0 not in (self.card_left, self.battery_left):
-            self._burst_left -= 1
-            self._open(self._ready_ns, opening.label)
         return opening

@@ -1,10 +1,10 @@
 """Where the camera really points: motor positions through the gears, plus ringing after changes of speed.
 
-Each axis rings like a mass on a damped spring that is driven by the motor's acceleration. Its answer to a step
-of acceleration `a` is -a / w^2 (1 - exp(-z w t) (cos(wd t) + z w / wd sin(wd t))), with w the natural and
-wd = w sqrt(1 - z^2) the damped angular frequency, z the damping ratio (W. Thomson and M. Dahleh, *Theory of
-Vibration with Applications*, 5th ed., chapter 4). A ramp is a few such steps, so ringing has a closed form too. A
-sudden change of speed v rings as -v / wd exp(-z w t) sin(wd t).
+Each axis rings like a mass on a damped spring that is driven by the motor's acceleration. Its response to a step of
+acceleration `a` is -a / w^2 (1 - exp(-z w t) (cos(wd t) + z w / wd sin(wd t))), with w the natural and wd = w sqrt(1 -
+z^2) the damped angular frequency, z the damping ratio (W. Thomson and M. Dahleh, *Theory of Vibration with Applications*,
+5th ed., chapter 4). A ramp is a few such steps, so ringing has a closed form too. A sudden change of speed v rings as -v
+/ wd exp(-z w t) sin(wd t).
 """
 
 import math
@@ -37,7 +37,7 @@ class HeadSpec:
 
 
 class SimulatedHead:
-    """Two axes and the camera on them. Zero of both axes is the true zero of the switches."""
+    """Two axes with the camera on them. Zero of both axes is the true zero of the switches."""
 
     def __init__(self, spec: HeadSpec, pan_steps: int, tilt_steps: int, seed: int = 0) -> None:
         self.spec = spec
@@ -54,21 +54,21 @@ class SimulatedHead:
         return self.pan if name == "pan" else self.tilt
 
     def hold_by_hand(self, yaw_deg: float, pitch_deg: float) -> None:
-        """Somebody takes the camera and holds it there, quite still, until the head moves again."""
+        """Hold the camera by hand, quite still, until the head moves again."""
         self._by_hand = (yaw_deg, pitch_deg, (self.pan.motion, self.tilt.motion))
 
     @property
     def is_by_hand(self) -> bool:
-        """Whether somebody holds the camera."""
+        """Whether the camera is held by hand."""
         return self._by_hand is not None and self._by_hand[2] == (self.pan.motion, self.tilt.motion)
 
     @property
     def lean(self) -> tuple[float, float]:
-        """By how much the base under the camera leans, and toward which yaw, in degrees; a hand holds it level."""
+        """How far the base under the camera leans and toward which yaw, in degrees; a hand holds the camera level."""
         return (0.0, 0.0) if self.is_by_hand else (self.spec.lean_deg, self.spec.lean_toward_deg)
 
     def angles_deg(self, now_ns: int) -> tuple[float, float]:
-        """Angles of pan and tilt on the base, ringing and wind included; the motors stand on whole steps."""
+        """Angles of pan and tilt on the base, with ringing and wind; the motors rest on whole steps."""
         if self._by_hand is not None and self.is_by_hand:
             return self._by_hand[:2]
         pan_deg = self.pan.angle_deg(now_ns) + self._ringing_deg(self.pan, now_ns)
@@ -83,7 +83,7 @@ class SimulatedHead:
         return leaned(*self.angles_deg(now_ns), *self.lean)
 
     def roll_deg(self, now_ns: int) -> float:
-        """True roll of the camera in degrees: positive where its right side hangs low."""
+        """True roll of the camera in degrees: positive if its right side hangs low."""
         return leaned_roll(*self.angles_deg(now_ns), *self.lean)
 
     def _ringing_deg(self, axis: SimulatedAxis, now_ns: int) -> float:
@@ -98,7 +98,7 @@ class SimulatedHead:
         return total
 
     def motion_bound_px(self, from_ns: int) -> float:
-        """No motion of the picture after `from_ns` can exceed this many pixels; infinite while it turns or it blows."""
+        """Upper bound on the motion of the picture after `from_ns`, pixels; infinite while the head turns or in wind."""
         if self.wind.blows or max(self.pan.motion.end_ns, self.tilt.motion.end_ns) > from_ns:
             return math.inf
         decay = self.spec.ring_damping * self._omega
@@ -111,10 +111,10 @@ class SimulatedHead:
         return 2 * math.hypot(*amplitudes) / self.spec.pixel_deg
 
     def motion_px(self, from_ns: int, to_ns: int) -> float:
-        """Largest motion of the picture between two moments, in pixels, from closely spaced angles.
+        """Largest motion of the picture between two times, in pixels, from closely spaced angles.
 
-        A turn of the camera moves no point of the picture by more than the angle of the turn, so the two axes'
-        angles are taken together as they are, whatever the pitch and however the base leans.
+        A turn of the camera moves no point of the picture by more than the angle of the turn. So the angles of the two
+        axes are combined directly, whatever the pitch and the lean.
         """
         period_ns = NS / self.spec.ring_hz
         count = min(400, max(2, math.ceil(16 * (to_ns - from_ns) / period_ns) + 1))

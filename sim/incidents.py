@@ -1,4 +1,4 @@
-"""Letting a scenario happen to a rig, at its moments, and keeping a record of it."""
+"""Applies a scenario to a rig at its times, and records it."""
 
 from collections.abc import Callable
 from dataclasses import dataclass, replace
@@ -9,6 +9,7 @@ from protocol.units import NS
 from sim.scenario import KINDS, Fault, Scenario
 from sim.wind import Gust
 from sim.wire import LineTrouble
+from sim.world import world_texts
 
 if TYPE_CHECKING:
     from sim.rig import Rig
@@ -16,7 +17,7 @@ if TYPE_CHECKING:
 
 @dataclass(frozen=True, slots=True)
 class Incident:
-    """Something that happened in the world: when, and what."""
+    """An event in the world: when, and what."""
 
     at_ns: int
     what: str
@@ -24,7 +25,7 @@ class Incident:
 
 @dataclass(slots=True)
 class HostState:
-    """What befalls the host: gone for good, asleep until a moment, its clock ahead of the world's."""
+    """What happened to the host: killed, asleep until a time, its clock ahead of the world's."""
 
     killed: bool = False
     asleep_until_ns: int = 0
@@ -32,10 +33,10 @@ class HostState:
 
 
 class Incidents:
-    """The faults still to come, those that last, and the record of what came."""
+    """The faults still to come, those that last, and the record of past ones."""
 
     def __init__(self, scenario: Scenario) -> None:
-        self.happened: list[Incident] = []
+        self.happened = [Incident(0, text) for text in world_texts(scenario.world)]
         self._timed = sorted(
             ((round(fault.at_s * NS), fault) for fault in scenario.faults if fault.at_s is not None),
             key=lambda due: due[0],
@@ -44,20 +45,20 @@ class Incidents:
         self._ends: list[tuple[int, Fault]] = []
 
     def next_deadline(self) -> int | None:
-        """When the next fault comes or ends."""
+        """When the next fault begins or ends."""
         if not self._timed and not self._ends:
             return None
         return min(moment for moment, _ in (*self._timed[:1], *self._ends[:1]))
 
     def handle_deadline(self, rig: "Rig", now_ns: int) -> None:
-        """Let come and end what is due."""
+        """Begin and end the faults that are due."""
         while self._ends and self._ends[0][0] <= now_ns:
             self._end(rig, now_ns, self._ends.pop(0)[1])
         while self._timed and self._timed[0][0] <= now_ns:
             self._begin(rig, now_ns, self._timed.pop(0)[1])
 
     def exposure_made(self, rig: "Rig", now_ns: int, count: int, frame: int) -> None:
-        """An exposure was made, so many by now, this one of `frame`."""
+        """Begin the faults due after exposure number `count`, which was of `frame`."""
         due = [f for f in self._by_exposure if f.after_exposure == count or f.at_frame == frame]
         self._by_exposure = [fault for fault in self._by_exposure if fault not in due]
         for fault in due:
@@ -88,14 +89,14 @@ def _amount(fault: Fault) -> str:
 
 
 BY_HAND = {"line-cut", "supply-dip", "stop-switch", "board-reset"}
-"""What somebody beside the head does to it: a cable pulled, a battery changed, a switch pressed."""
+"""Faults caused by a person beside the head: a pulled cable, a changed battery, a pressed switch."""
 BY_HAND_S = 10.0
-"""What is over sooner was not done by hand: nobody pulls a cable and puts it back in less."""
+"""A shorter fault was not caused by hand: nobody pulls a cable and plugs it back in less time."""
 Handler = Callable[["Rig", int, Fault], None]
 
 
 def _trouble(change: Callable[[LineTrouble, Fault, bool], LineTrouble]) -> tuple[Handler, Handler]:
-    """Both wires get into trouble, and out of it."""
+    """Handlers that apply a trouble to both wires and remove it."""
 
     def set_on(rig: "Rig", fault: Fault, *, on: bool) -> None:
         for wire in (rig.to_board, rig.to_host):
@@ -167,7 +168,7 @@ def _kill(rig: "Rig", _: int, __: Fault) -> None:
 
 
 def _nothing(_: "Rig", __: int, ___: Fault) -> None:
-    """It ends by itself."""
+    """Do nothing: the fault ends by itself."""
 
 
 TROUBLE = {

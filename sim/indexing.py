@@ -1,4 +1,4 @@
-"""What the board notes of the flags at zero while a Move is under way."""
+"""The board's record of the flags at zero during a Move."""
 
 from collections.abc import Mapping
 from dataclasses import dataclass
@@ -10,7 +10,7 @@ from sim.axis import SimulatedAxis
 
 @dataclass(frozen=True, slots=True)
 class Edge:
-    """The latest change of a flag, and how many there were."""
+    """The latest change of a flag, and the number of changes."""
 
     count: int
     steps: Steps
@@ -24,7 +24,7 @@ class Indexing:
         self._edges = dict.fromkeys(AxisId, Edge(0, Steps(0), EdgeFlag(0)))
 
     def note(self, now_ns: int, axes: Mapping[AxisId, SimulatedAxis], origin: Mapping[AxisId, int]) -> None:
-        """A move has ended: where in it a flag changed, counted from `origin`."""
+        """Note at the end of a move where in it a flag changed, counted from `origin`."""
         for name, axis in axes.items():
             change = axis.flag_change(now_ns)
             if change is not None:
@@ -33,6 +33,6 @@ class Indexing:
                 self._edges[name] = Edge(self._edges[name].count + 1, Steps(steps - origin[name]), how)
 
     def reply(self) -> Index:
-        """What is answered."""
+        """The board's answer to GetIndex."""
         pan, tilt = self._edges[AxisId.PAN], self._edges[AxisId.TILT]
         return Index(pan.count, pan.steps, pan.how, tilt.count, tilt.steps, tilt.how)

@@ -1,4 +1,4 @@
-"""What a board thinks of a command before it does anything: values first, then state, in the order of the SPEC."""
+"""A board's verdict on a command before it acts: values first, then state, in the order of the SPEC."""
 
 from collections.abc import Mapping
 from dataclasses import dataclass
@@ -10,7 +10,7 @@ from protocol.units import NO_COMMAND, AxisId, BootId
 
 @dataclass(frozen=True, slots=True)
 class JudgingState:
-    """Where the board stands when it judges."""
+    """The state of the board when it judges."""
 
     state: BoardState
     armed: bool
@@ -20,8 +20,8 @@ class JudgingState:
     max_step_rate: int
 
 
-def makes_no_sense(command: Command, standing: JudgingState) -> bool:
-    """Whether the values make no sense by themselves, or against what the axes were told."""
+def is_invalid(command: Command, standing: JudgingState) -> bool:
+    """Whether the values are invalid by themselves or against the axes' settings."""
     if command.command_id == NO_COMMAND:
         return True
     if isinstance(command, SetAxis):
@@ -42,8 +42,8 @@ def makes_no_sense(command: Command, standing: JudgingState) -> bool:
 
 
 def refusal(command: Command, standing: JudgingState) -> Reason | None:
-    """Why the board refuses, None if it does not. The command id has been looked at before."""
-    if makes_no_sense(command, standing):
+    """Why the board refuses, None if it does not. The caller has already checked the command id."""
+    if is_invalid(command, standing):
         return Reason.BAD_VALUE
     if isinstance(command, SetAxis):
         return None if standing.state is BoardState.DISARMED else Reason.BUSY

@@ -1,9 +1,9 @@
 """One axis: position as a closed form of time, in ramps of constant acceleration or of limited jerk.
 
-Rest to rest: T = d/V + V/A when d A >= V^2, else T = 2 sqrt(d/A) (L. Biagiotti and C. Melchiorri, *Trajectory
-Planning for Automatic Machines and Robots*, Springer 2008, section 3.2); with limited jerk, the double S of section
-3.4. A stop takes the way v^2 / 2A.
-Times are integer nanoseconds outside and seconds since the motion began inside; positions are steps.
+Rest to rest: T = d/V + V/A if d A >= V^2, else T = 2 sqrt(d/A) (L. Biagiotti and C. Melchiorri, *Trajectory Planning for
+Automatic Machines and Robots*, Springer 2008, section 3.2); with limited jerk, the double S of section 3.4. The stopping
+distance is v^2 / 2A. Times are integer nanoseconds outside and seconds since the motion began inside; positions are
+steps.
 """
 
 import math
@@ -11,12 +11,12 @@ from dataclasses import dataclass
 
 from protocol.units import NS
 
-STAIRS = 16  # of each ramp of the acceleration, where it is taken apart for ringing
+STAIRS = 16  # into which each ramp of the acceleration is divided for ringing
 
 
 @dataclass(frozen=True, slots=True)
 class RampSegment:
-    """A stretch of constant acceleration or jerk: from `start_s`, at `steps`, `speed` and `accel`, for `duration_s`."""
+    """A segment of constant acceleration or jerk: from `start_s`, at `steps`, `speed` and `accel`, for `duration_s`."""
 
     start_s: float
     steps: float
@@ -26,21 +26,21 @@ class RampSegment:
     jerk: float = 0.0
 
     def steps_at(self, t: float) -> float:
-        """Position `t` seconds into it."""
+        """Position `t` seconds into the segment."""
         return self.steps + t * (self.speed + t * (self.accel / 2 + t * self.jerk / 6))
 
     def speed_at(self, t: float) -> float:
-        """Speed `t` seconds into it."""
+        """Speed `t` seconds into the segment."""
         return self.speed + t * (self.accel + t * self.jerk / 2)
 
     def accel_at(self, t: float) -> float:
-        """Acceleration `t` seconds into it."""
+        """Acceleration `t` seconds into the segment."""
         return self.accel + t * self.jerk
 
 
 @dataclass(frozen=True, slots=True)
 class Motion:
-    """A motion that begins at `begin_ns` and rests at `target` from `end_ns` on; `legs` may be empty."""
+    """A motion that begins at `begin_ns` and is at rest at `target` from `end_ns` on; `legs` may be empty."""
 
     begin_ns: int
     end_ns: int
@@ -67,7 +67,7 @@ class Motion:
         return leg, max(0.0, elapsed - leg.start_s)
 
     def when_at(self, steps: float) -> int | None:
-        """The first moment (ns) at which the motion passes `steps`, None if it never does."""
+        """The first time (ns) at which the motion passes `steps`, None if it never does."""
         for leg in self.legs:
             for t in _passes(leg, steps):
                 if -1e-12 <= t <= leg.duration_s + 1e-12:
@@ -75,9 +75,9 @@ class Motion:
         return None
 
     def accelerations(self) -> list[tuple[int, float]]:
-        """The steps of the acceleration: (moment in ns, change in steps/s^2), the return to zero included.
+        """The steps of the acceleration: (time in ns, change in steps/s^2), including the return to zero.
 
-        A ramp of the acceleration is taken as a stair of small steps, each at the middle of its part.
+        A ramp of the acceleration becomes a staircase of small steps, each in the middle of its part.
         """
         changes, before = [], 0.0
         for leg in self.legs:
@@ -93,7 +93,7 @@ class Motion:
 
 
 def _passes(leg: RampSegment, steps: float) -> list[float]:
-    """When, in seconds into it, a leg passes `steps`, in order. With jerk a leg only ever goes one way."""
+    """When, in seconds into it, a leg passes `steps`, in order. With jerk a leg moves one way only."""
     if not leg.jerk:
         return sorted(_roots(leg.accel / 2, leg.speed, leg.steps - steps))
     low, high = 0.0, leg.duration_s
@@ -122,7 +122,7 @@ def at_rest(steps: int, now_ns: int = 0) -> Motion:
 
 
 def move(begin_ns: int, start: int, target: int, speed: float, accel: float, jerk: float | None = None) -> Motion:
-    """From rest at `start` to rest at `target`: ramp, cruise where there is room, ramp; `jerk` in steps/s^3."""
+    """From rest at `start` to rest at `target`: ramp, cruise if there is room, ramp; `jerk` in steps/s^3."""
     distance = abs(target - start)
     if distance == 0:
         return at_rest(target, begin_ns)
@@ -141,16 +141,16 @@ def move(begin_ns: int, start: int, target: int, speed: float, accel: float, jer
 
 
 def _double_s(begin_ns: int, start: int, target: int, sign: float, most: tuple[float, float, float]) -> Motion:
-    """Acceleration rises and falls in ramps: seven legs, those without length left out (section 3.4)."""
+    """Acceleration rises and falls in ramps: seven legs, without those of zero length (section 3.4)."""
     speed, accel, jerk = most
     distance = abs(target - start)
     rise_s = min(accel / jerk, math.sqrt(speed / jerk))
     ramp_s = rise_s + speed / (jerk * rise_s)
     cruise_s = distance / speed - ramp_s
-    if cruise_s < 0:  # the speed is not reached
+    if cruise_s < 0:  # too short to reach the speed
         cruise_s, rise_s = 0.0, accel / jerk
         ramp_s = rise_s / 2 + math.sqrt(rise_s**2 / 4 + distance / accel)
-        if ramp_s < 2 * rise_s:  # nor the acceleration
+        if ramp_s < 2 * rise_s:  # too short to reach the acceleration as well
             rise_s = (distance / (2 * jerk)) ** (1 / 3)
             ramp_s = 2 * rise_s
     flat_s = ramp_s - 2 * rise_s
@@ -176,9 +176,9 @@ def _double_s(begin_ns: int, start: int, target: int, sign: float, most: tuple[f
 
 
 def stop(motion: Motion, now_ns: int, accel: float) -> Motion:
-    """The ramp to rest out of `motion` at `now_ns`, v^2 / 2A long but for the part of a step that makes it whole.
+    """The ramp to rest out of `motion` at `now_ns`: v^2 / 2A long, rounded to end on a whole step.
 
-    It never leads beyond the motion's own target. A motor less than a step from rest stands on its step already.
+    It never leads beyond the motion's own target. A motor less than a step from rest is already on its step.
     """
     speed, steps = motion.speed_at(now_ns), motion.steps_at(now_ns)
     sign = math.copysign(1.0, speed)

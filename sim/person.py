@@ -1,8 +1,8 @@
-"""The operator as part of the world: reads the screen, answers in human time, and has hands at the head now and then.
+"""The operator as part of the world: reads the screen, answers in human time, and sometimes has hands at the head.
 
-Whatever the program shows reaches this person as sentences; what comes back is typed lines, late, early or wrong. The
-world in turn knows when hands were at the head, and the truth counts every motion that began then without a warning:
-`unannounced_steps` must be zero. Like the rest of the simulator this repeats exactly for a seed.
+The program's sentences reach this person; typed lines come back, late, early or wrong. The world records when hands are
+at the head, and the truth counts every motion that begins then without a warning: `unannounced_steps` must be zero. Like
+the rest of the simulator this repeats exactly for a seed.
 """
 
 import math
@@ -20,36 +20,36 @@ QUESTION = "Type y or n, then Enter."
 HOLD = re.compile(r"shot by hand: aim at yaw (-?[\d.]+)°, pitch (-?[\d.]+)°")
 STANDS_STILL = ("Paused", "suspended", "Nothing moves until", "about to stop")
 IN_TIME_S = 4.4
-"""A warning counts if it came this long before the motion: 5 s were promised, rounded to whole seconds on the screen."""
-REACHING_NS = 300 * MS  # what is on its way to the board already when somebody reaches out is not counted
+"""A warning counts if it came this long before the motion: 5 s are promised, rounded to whole seconds on the screen."""
+REACHING_NS = 300 * MS  # a command already on its way to the board when somebody reaches out does not count
 AT_ONCE_NS = 500 * MS
 RUBBISH = ("", "yy", "ja", "what?", "go on", "pause-after", "3")
 
 
 @dataclass(frozen=True, slots=True)
 class PersonSpec:
-    """How somebody behaves. Times are drawn evenly in their logarithm between two bounds; shares are probabilities."""
+    """How a person behaves. Times are drawn log-uniformly between two bounds; shares are probabilities."""
 
     answers_s: tuple[float, float] = (0.5, 120.0)
     leaves_s: tuple[float, float] = (0.3, 4.0)
-    """From reading a warning until the hands are away."""
+    """From reading a warning to withdrawing the hands."""
     comes_share: float = 0.7
-    """How often somebody comes to a head that stands still."""
+    """How often the person comes to a head that has stopped."""
     says_no_share: float = 0.1
     mistypes_share: float = 0.2
     types_ahead: int = 3
-    """Lines that are typed at any time, without a question."""
+    """Number of lines typed at random times, without a question."""
     walks_away_share: float = 0.05
     """How often a question stays unanswered for half an hour."""
     commands: tuple[str, ...] = ()
-    """Requests that are typed at any time."""
+    """Requests typed at random times."""
     within_s: float = 250.0
-    """The time in which `types_ahead` and `commands` come."""
+    """The time in which `types_ahead` and `commands` are typed."""
 
 
 @dataclass(slots=True)
 class Moved:
-    """A motion that began while somebody was within reach and had not been told in time."""
+    """A motion that began within somebody's reach without a timely warning."""
 
     at_ns: int
     steps: int
@@ -57,7 +57,7 @@ class Moved:
 
 @dataclass
 class Person:
-    """One operator. `now` is the world's clock; `wake` ends the host's wait at a moment, as a key press does."""
+    """One operator. `now` is the world's clock; `wake` ends the host's wait at a given time, as a key press does."""
 
     spec: PersonSpec
     seed: int
@@ -71,7 +71,7 @@ class Person:
     def __post_init__(self) -> None:
         self._random = Random(self.seed)
         self._lines: list[tuple[int, str]] = []
-        self._near_ns: int | None = 0  # sets up the head when the world begins
+        self._near_ns: int | None = 0  # sets up the head at the beginning
         self._left_ns: int | None = None
         self._told_ns: int | None = None
         self._pressed_ns = -AT_ONCE_NS
@@ -84,13 +84,13 @@ class Person:
 
     @property
     def unannounced_steps(self) -> int:
-        """Steps of all motions that began within somebody's reach unannounced."""
+        """Steps of all motions that began within somebody's reach without a warning."""
         return sum(moved.steps for moved in self.unannounced)
 
     # The screen.
 
     def say(self, sentence: str) -> None:
-        """A sentence is shown."""
+        """Show the person a sentence."""
         now = self.now()
         self.read.append((now, sentence))
         if WARNING.search(sentence):
@@ -108,15 +108,15 @@ class Person:
                 self._type(self._random.choice(("", "go-on")), self._drawn(self.spec.answers_s) / NS)
 
     def press(self) -> None:
-        """Press a key that moves the head: whoever does so knows that it moves."""
+        """Press a key that moves the head: the person expects the motion."""
         self._pressed_ns = self.now()
 
     def touch(self, now_ns: int) -> None:
-        """Press the stop switch, pull the cable, change the battery: hands are at the head."""
+        """Put hands at the head: press the stop switch, pull the cable, change the battery."""
         self._come(now_ns + REACHING_NS)
 
     def _stand_by(self, now: int) -> None:
-        """The head stands still: perhaps come and look."""
+        """Perhaps come and look, as the head has stopped."""
         if self._random.random() < self.spec.comes_share:
             self._come(now + round(self._random.uniform(1, 20) * NS))
 
@@ -140,7 +140,7 @@ class Person:
     # The keyboard.
 
     def next_line(self) -> str | None:
-        """A whole line that was typed by now, or None."""
+        """A whole line typed by now, or None."""
         if not self._lines or self._lines[0][0] > self.now():
             return None
         line = self._lines.pop(0)[1]
@@ -152,7 +152,7 @@ class Person:
         return line
 
     def forget(self) -> None:
-        """What was typed by now is dropped."""
+        """Drop the lines typed by now."""
         self._lines = [(at_ns, line) for at_ns, line in self._lines if at_ns > self.now()]
 
     def _type(self, line: str, after_s: float) -> None:
@@ -168,24 +168,24 @@ class Person:
     # The head.
 
     def near(self, at_ns: int) -> bool:
-        """Whether hands are within reach of what turns."""
+        """Whether hands are within reach of the moving parts."""
         if self._near_ns is None or at_ns < self._near_ns:
             return False
         return self._left_ns is None or at_ns < self._left_ns
 
     def watch(self, head: SimulatedHead) -> None:
-        """Look at the motors: has something begun to turn?"""
+        """Look at the motors, and record motions that began without a warning."""
         for name, axis in (("pan", head.pan), ("tilt", head.tilt)):
             motion, before = axis.motion, self._motions.get(name)
             if motion is before:
                 continue
             self._motions[name] = motion
             begin_ns = motion.begin_ns
-            # A board goes from one phase of its search for zero to the next without a pause: that is one motion.
+            # A board searches for zero in phases without a pause between them: they are one motion.
             turning = before is not None and before.legs and before.end_ns >= begin_ns
             if turning or not motion.legs or not self.near(begin_ns):
                 continue
             if begin_ns - self._pressed_ns < AT_ONCE_NS:
-                continue  # by this person's own key
+                continue  # started by this person's own key
             if self._told_ns is None or self._told_ns > begin_ns - IN_TIME_S * NS:
                 self.unannounced.append(Moved(begin_ns, abs(motion.target - round(motion.steps_at(begin_ns)))))

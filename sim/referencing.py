@@ -1,9 +1,8 @@
 """Finding zero with a half-turn flag on each axis: on from the true zero upward, off below it.
 
-Seek upward until the flag is on, retreat until it is off, creep up until it is on again: the edge is always
-approached slowly and from below, so it is found in the same place every time. Then back to it over the few steps of
-braking. No phase turns an axis further than its bound; the first axis that comes to its end without the flag ends the
-run.
+Seek upward until the flag is on, retreat until it is off, creep up until it is on again. The edge is always approached
+slowly and from below, so it is found in the same place every time. Then return to it over the few steps of braking. No
+phase turns an axis further than its bound. An axis that reaches its bound without the flag ends the run.
 """
 
 import math
@@ -19,13 +18,13 @@ MARGIN_PART, MARGIN_STEPS = 32, 32
 
 
 def bound_steps(setting: SetAxis) -> int:
-    """Return how far an axis may turn in one phase, in steps: its travel, zero counted in, and a little."""
+    """How far an axis may turn in one phase, in steps: its travel, including zero, and a little more."""
     travel = max(setting.max_steps, 0) - min(setting.min_steps, 0)
     return travel + travel // MARGIN_PART + MARGIN_STEPS
 
 
 class Phase(Enum):
-    """Where a reference run stands."""
+    """The phase of a reference run."""
 
     SEEK = auto()
     RETREAT = auto()
@@ -45,11 +44,11 @@ class ReferenceRun:
         self._speed = {Phase.SEEK: search, Phase.RETREAT: -search, Phase.CREEP: creep}
         self._braking = False
         self._edge_ns: int | None = None
-        self._slips = axis.slips  # when that edge was foreseen
+        self._slips = axis.slips  # at the time when that edge was predicted
         self.zero_steps = round(axis.motion.steps_at(now_ns))
-        """The first step at which the flag was seen on, found by creeping; without a flag, where it stands."""
+        """The first step at which the flag was seen on while creeping; without a flag, the present position."""
         self.known = not axis.spec.switch
-        """Whether the edge has been met, so that the position is known."""
+        """Whether the edge was found, so that the position is known."""
         if not axis.spec.switch:
             self.phase = Phase.DONE
             return
@@ -69,15 +68,15 @@ class ReferenceRun:
         motion = move(now_ns, start, start + round(math.copysign(self._bound, speed)), abs(speed), self._accel)
         self._axis.begin(motion)
         self._braking = False
-        self._foresee()
+        self._predict_edge()
 
-    def _foresee(self) -> None:
-        """Where and when the flag will change, if the motor does not slip until then."""
+    def _predict_edge(self) -> None:
+        """Predict where and when the flag will change if the motor does not slip until then."""
         self._slips = self._axis.slips
         motion, up = self._axis.motion, self._speed[self.phase] > 0
         edge = self._axis.flag_edge_steps(up=up)
         start = motion.steps_at(motion.begin_ns)
-        # After a slip the flag may be as it is looked for already.
+        # After a slip the flag may already have the state that is searched for.
         self._edge_ns = motion.begin_ns if (start >= edge if up else start <= edge) else motion.when_at(edge)
         if self.phase is Phase.CREEP:
             self.zero_steps = math.ceil(max(edge, start))
@@ -87,11 +86,11 @@ class ReferenceRun:
         if self.phase in {Phase.DONE, Phase.FAILED}:
             return None
         if not self._braking and self._slips != self._axis.slips:
-            self._foresee()
+            self._predict_edge()
         return self._axis.motion.end_ns if self._braking or self._edge_ns is None else self._edge_ns
 
     def handle_deadline(self, now_ns: int) -> None:
-        """Brake at the flag's edge; from rest, begin the next phase, or fail where there was no edge."""
+        """Brake at the flag's edge; from rest, begin the next phase, or fail if there was no edge."""
         deadline = self.next_deadline()
         if deadline is None or now_ns < deadline:
             return
@@ -127,7 +126,7 @@ class Referencing:
         }
 
     def next_deadline(self) -> int:
-        """When something is next to be done; without any switch it is all done at once."""
+        """When the next thing is due; without any switch everything is due at once."""
         moments = [at for run in self._runs.values() if (at := run.next_deadline()) is not None]
         return min(moments, default=self._begin_ns)
 
@@ -137,9 +136,9 @@ class Referencing:
             run.handle_deadline(now_ns)
 
     def zeros(self) -> dict[AxisId, int]:
-        """Return where step 0 is, for the axes that have met their switch."""
+        """Step 0 of the axes that have found their switch."""
         return {name: run.zero_steps for name, run in self._runs.items() if run.known}
 
     def phases(self) -> dict[AxisId, Phase]:
-        """Return where each axis is."""
+        """The phase of each axis."""
         return {name: run.phase for name, run in self._runs.items()}

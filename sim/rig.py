@@ -1,6 +1,6 @@
-"""The whole stand-in: wire, board, head and camera in one world with one clock of its own."""
+"""The whole simulated rig: wire, board, head and camera in one world with its own clock."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from random import Random
 
 from protocol.messages import Cause
@@ -14,14 +14,15 @@ from sim.scenario import Scenario
 from sim.trace import Trace
 from sim.truth import Truth
 from sim.wire import SOUND, LineTrouble, Wire
+from sim.world import in_world
 
-START_WITHIN_DEG = 2.0  # how far from zero the photographer leaves the head before a run, if a switch finds it
+START_WITHIN_DEG = 2.0  # how far from zero the photographer leaves the head before a run, if a switch finds zero
 NOTHING = Scenario("nothing", "Nothing goes wrong.", ())
 
 
 @dataclass(frozen=True, slots=True)
 class RigSpec:
-    """Everything the world needs to know about the rig."""
+    """All properties of the rig."""
 
     head: HeadSpec
     camera: CameraSpec
@@ -32,15 +33,17 @@ class RigSpec:
     trouble: LineTrouble = SOUND
     scenario: Scenario = NOTHING
     gusty_from_deg: float | None = None
-    """From which shaking on the board's wind sensor calls it gusty; None where none is fitted."""
+    """Shaking from which the board's wind sensor reports gusts; None if there is no sensor."""
     boots: Random | None = None
-    """Where boot ids are drawn from; None: from the seed. A rig that is served again and again must not repeat them."""
+    """Source of boot ids; None: from the seed. A rig that is served repeatedly must not repeat them."""
 
 
 class Rig:
-    """The world. `next_deadline` says when something happens next, `advance` makes it happen."""
+    """The world. `next_deadline` is the time of the next event, `advance` carries it out."""
 
     def __init__(self, spec: RigSpec) -> None:
+        camera, head = in_world(spec.scenario.world, spec.camera, spec.head)
+        spec = replace(spec, camera=camera, head=head)
         random = Random(spec.seed)
         within_deg = [START_WITHIN_DEG if axis.switch else 0.0 for axis in (spec.head.pan, spec.head.tilt)]
         pan_deg, tilt_deg = (random.uniform(-1, 1) * within for within in within_deg)
@@ -57,9 +60,9 @@ class Rig:
         self.truth = Truth()
         self.host = HostState()
         self.trace: Trace | None = None
-        """Follows the head all along, for who wants to see it."""
+        """Optional trace of the head's motion."""
         self.person: Person | None = None
-        """Somebody beside the head, if there is anybody."""
+        """The person beside the head, if there is one."""
         self.incidents = Incidents(spec.scenario)
         self._opened: Opening | None = None
         self._bounce_ns: int | None = None
@@ -68,7 +71,7 @@ class Rig:
         self._flush(0)
 
     def restart_board(self, now_ns: int, cause: Cause) -> None:
-        """The board starts anew: no more pulses, and nothing remembered."""
+        """Restart the board: the pulses stop and nothing is remembered."""
         self.head.pan.jolt(now_ns)
         self.head.tilt.jolt(now_ns)
         self.board = self._new_board(now_ns, cause)
@@ -86,9 +89,9 @@ class Rig:
         )
 
     def next_deadline(self) -> int | None:
-        """The moment of the next event in the world, None if nothing will ever happen by itself.
+        """The time of the next event in the world, None if nothing will ever happen by itself.
 
-        Bytes on their way to the host count as well: their arrival is an event for whoever waits.
+        Bytes on their way to the host count too: their arrival is an event for the waiting host.
         """
         moments = [
             self.to_board.next_deadline(),
@@ -101,7 +104,7 @@ class Rig:
         return min([moment for moment in moments if moment is not None], default=None)
 
     def advance(self, now_ns: int) -> None:
-        """Let everything happen that is due at `now_ns`."""
+        """Carry out everything that is due at `now_ns`."""
         if self.trace is not None:
             self.trace.follow(self.head, now_ns)
         closing = self.camera.next_deadline()
@@ -133,7 +136,7 @@ class Rig:
         self.incidents.exposure_made(self, now_ns, self.camera.made, opening.label.frame)
 
     def _shake(self) -> None:
-        """A mirror strikes as the shutter opens."""
+        """Kick the head by the mirror as the shutter opens."""
         opening = self.camera.opening
         if opening is not None and opening is not self._opened and self._spec.camera.mirror_kick_deg_s:
             self.head.tilt.kick(opening.open_ns, self._spec.camera.mirror_kick_deg_s)

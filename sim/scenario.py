@@ -1,4 +1,4 @@
-"""Scenarios: what goes wrong during a run, as readable TOML.
+"""Scenarios: the faults of a run, as readable TOML.
 
     about = "The cable is pulled, and put back after a while."
 
@@ -7,23 +7,32 @@
     at_s = 40.0
     for_s = 15.0
 
-A fault comes at a moment (`at_s`), after so many exposures (`after_exposure`), or when the first exposure of a frame has
-been made (`at_frame`). A table [person] puts somebody beside the head, with habits as in `person.PersonSpec`:
+A fault begins at a time (`at_s`), after a number of exposures (`after_exposure`), or after the first exposure of a frame
+(`at_frame`). A table [person] puts somebody beside the head, with habits as in `person.PersonSpec`:
 
     [person]
     answers_s = [5, 120]
     comes_share = 1.0
     commands = ["pause"]
+
+A table [world] holds for the whole run: a camera, a mechanism or weather other than the kit's, keys as in `world.KEYS`:
+
+    [world]
+    buffer_exposures = 4
+    write_ms = 2500
 """
 
+import dataclasses
 import math
 import re
 import tomllib
+from collections.abc import Mapping
 from dataclasses import dataclass, fields
 from importlib.resources import files
 from typing import Any
 
 from sim.person import PersonSpec
+from sim.world import KEYS, WorldValue
 
 WHEN = ("at_s", "after_exposure", "at_frame")
 
@@ -34,7 +43,7 @@ class ScenarioError(Exception):
 
 @dataclass(frozen=True, slots=True)
 class FaultKind:
-    """One kind of fault: what it is, whether it lasts (`for_s`), and what else must be said of it."""
+    """One kind of fault: what it is, whether it lasts (`for_s`), and which other fields it needs."""
 
     says: str
     lasts: bool = False
@@ -69,7 +78,7 @@ TEXTS: dict[str, type] = {"kind": str, "axis": str, "sensed": bool}
 
 @dataclass(frozen=True, slots=True)
 class Fault:
-    """One thing that goes wrong: which kind, when, and how much of it."""
+    """One fault: its kind, time and amount."""
 
     kind: str
     at_s: float | None = None
@@ -88,13 +97,14 @@ class Fault:
 
 @dataclass(frozen=True, slots=True)
 class Scenario:
-    """What goes wrong in a run. `line_of` gives the line of the text where the fault of that number begins."""
+    """The faults of a run. `line_of` is the line of the text where each fault begins."""
 
     name: str
     about: str
     faults: tuple[Fault, ...]
     lines: tuple[int, ...] = ()
     person: PersonSpec | None = None
+    world: Mapping[str, WorldValue] = dataclasses.field(default_factory=dict)
 
 
 def library() -> dict[str, Scenario]:
@@ -108,25 +118,44 @@ def library() -> dict[str, Scenario]:
 
 
 def parse(text: str, name: str) -> Scenario:
-    """A scenario from TOML; `name` begins every sentence. Raises ScenarioError."""
+    """Read a scenario from TOML; `name` begins every error sentence. Raises ScenarioError."""
     try:
         tables = tomllib.loads(text)
     except RecursionError:
         raise ScenarioError(f"{name}: is nested too deeply.") from None
-    except ValueError as error:  # broken TOML, or a whole number of thousands of digits
+    except ValueError as error:  # malformed TOML, or a whole number of thousands of digits
         raise ScenarioError(f"{name}: is not valid TOML: {str(error).rstrip('.')}.") from None
-    unknown = set(tables) - {"about", "fault", "person"}
+    unknown = set(tables) - {"about", "fault", "person", "world"}
     if unknown:
         word, line = min(unknown) or "an empty name", _line(text, 0, min(unknown))
-        raise ScenarioError(f"{name}: line {line}: {word} is not known; a scenario has about, [[fault]] and [person].")
+        raise ScenarioError(
+            f"{name}: line {line}: {word} is not known; a scenario has about, [[fault]], [person] and [world]."
+        )
     about, rows = tables.get("about", ""), tables.get("fault", [])
     if not isinstance(about, str) or not isinstance(rows, list) or not all(isinstance(row, dict) for row in rows):
         raise ScenarioError(f"{name}: about is a sentence, and each fault begins with [[fault]].")
     begins = [number for number, line in enumerate(text.splitlines(), 1) if re.match(r"\s*\[\[\s*fault\s*\]\]", line)]
-    begins += [1] * (len(rows) - len(begins))  # written in some other way
+    begins += [1] * (len(rows) - len(begins))  # faults written in another form
     faults = tuple(_fault(row, text, begin, name) for row, begin in zip(rows, begins, strict=False))
     person = _person(tables["person"], text, name) if "person" in tables else None
-    return Scenario(name, about, faults, tuple(begins[: len(faults)]), person)
+    world = _world(tables.get("world", {}), text, name)
+    return Scenario(name, about, faults, tuple(begins[: len(faults)]), person, world)
+
+
+def _world(row: object, text: str, name: str) -> dict[str, WorldValue]:
+    if not isinstance(row, dict):
+        raise ScenarioError(f"{name}: the world is a table that begins with [world].")
+    for key, value in row.items():
+        line = _line(text, 0, key)
+        if key not in KEYS:
+            raise ScenarioError(
+                f"{name}: line {line}: {key or 'an empty name'} is not known; [world] has {', '.join(KEYS)}."
+            )
+        if (why := KEYS[key].mistake(value)) is not None:
+            raise ScenarioError(f"{name}: line {line}: {key} = {value!r} {why}.")
+        if (lacking := next((one for one in KEYS[key].needs if one not in row), None)) is not None:
+            raise ScenarioError(f"{name}: line {line}: {key} has no effect without {lacking}; state that as well.")
+    return {key: tuple(value) if isinstance(value, list) else value for key, value in row.items()}
 
 
 def _person(row: object, text: str, name: str) -> PersonSpec:
@@ -202,7 +231,7 @@ def _mistake(field: str, value: object) -> str | None:
 
 
 def _line(text: str, begin: int, field: str) -> int:
-    """The line where `field` stands, from line `begin` on; `begin` itself if it stands nowhere."""
+    """The line of `field`, from line `begin` on; `begin` if it is not found."""
     for number, line in enumerate(text.splitlines()[begin:], begin + 1):
         if re.match(rf"\s*{re.escape(field)}\s*=", line):
             return number

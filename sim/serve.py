@@ -1,7 +1,7 @@
 """The simulated rig in real time at the end of a line that other programs open.
 
-Bytes take no time of their own here beyond the simulated wire's. Only the line may wait; the world never runs ahead of
-the clock by more than it was told to.
+Bytes take no time here beyond that of the simulated wire. Only the line may wait. The world's clock never runs faster
+than `speed` times the host's.
 """
 
 import select
@@ -17,9 +17,9 @@ KEPT_BYTES = 4096
 
 
 class FarEnd(Protocol):
-    """The far end of a line, open for as long as it is entered: what others write, we read.
+    """The far end of a line, open while its context is entered; it reads what others write.
 
-    `path` is what they open.
+    `path` is the path that they open.
     """
 
     path: str
@@ -29,17 +29,17 @@ class FarEnd(Protocol):
     def __exit__(self, *_: type[BaseException] | BaseException | TracebackType | None) -> None: ...
 
     def fileno(self) -> int:
-        """What to wait at until there may be something to read."""
+        """The file descriptor to wait for until there may be something to read."""
 
     def read(self) -> bytes:
-        """What has come; empty if nothing has."""
+        """The bytes received; empty if there are none."""
 
     def write(self, data: bytes) -> int:
-        """Say something; how many bytes of it went out, or went nowhere because nobody is there."""
+        """Write bytes. Returns how many were sent, or dropped because nobody is connected."""
 
 
 class RealTime:
-    """One rig at the end of one line. `speed` is how many seconds of the world pass in one of ours."""
+    """One rig at the end of one line. `speed` is seconds of the world per second of the host."""
 
     def __init__(self, rig: Rig, line: FarEnd, speed: float = 1.0) -> None:
         self._rig, self._line, self._speed = rig, line, speed
@@ -48,7 +48,7 @@ class RealTime:
         self._unsent = b""
 
     def serve(self, until: Callable[[], bool]) -> None:
-        """Run the world until `until()` says so; it is asked several times a second and after whatever happens."""
+        """Run the world until `until()` is true; it is called several times a second and after every event."""
         while not until():
             self.wait_once()
 
@@ -57,13 +57,13 @@ class RealTime:
         return round((time.monotonic_ns() - self._begin_ns) * self._speed)
 
     def wait_once(self) -> None:
-        """Let happen what is due, then wait for bytes or for the next event."""
+        """Carry out what is due, then wait for bytes or for the next event."""
         now_ns = self.now_ns()
         while (due_ns := self._rig.next_deadline()) is not None and due_ns <= now_ns:
-            self._reached_ns = max(self._reached_ns, due_ns)  # what is due at once may name a moment that is past
+            self._reached_ns = max(self._reached_ns, due_ns)  # an event that is due at once may have a past time
             self._rig.advance(self._reached_ns)
             self._unsent = (self._unsent + self._rig.to_host.arrived(self._reached_ns))[-KEPT_BYTES:]
-        if self._unsent:  # if nobody reads, what does not fit is lost, as on a real line
+        if self._unsent:  # if nobody reads, the excess is lost, as on a real line
             self._unsent = self._unsent[self._line.write(self._unsent) :]
         wait_s = LONGEST_WAIT_S
         if due_ns is not None:

@@ -8,10 +8,10 @@ CHUNK = 4096
 
 
 class SocketLine:
-    """A server for one host at a time; a second one is hung up on.
+    """A server for one host at a time; it hangs up on a second one.
 
-    `host` is a name, an IPv4 address, or an IPv6 address without brackets, with its zone if it needs one. `port` 0 lets
-    the system choose one. Raises OSError when it cannot listen there.
+    `host` is a name, an IPv4 address, or an IPv6 address without brackets, with its zone if it needs one. With `port` 0
+    the system chooses one. Raises OSError if it cannot listen there.
     """
 
     def __init__(self, host: str, port: int) -> None:
@@ -30,11 +30,11 @@ class SocketLine:
         self._listener.close()
 
     def fileno(self) -> int:
-        """What to wait at: the host that is there, or whoever comes."""
+        """The file descriptor to wait for: the connected host's, or the listener's."""
         return (self._host or self._listener).fileno()
 
     def read(self) -> bytes:
-        """What the host has written; or take up a host that comes."""
+        """The bytes that the host has written; or accept a new host."""
         if self._host is None:
             self._host = self._next_host()
             return b""
@@ -51,7 +51,7 @@ class SocketLine:
         return data
 
     def write(self, data: bytes) -> int:
-        """Say something to the host; where there is none, it is said into the air."""
+        """Write bytes to the host; without a host they are dropped."""
         if self._host is None:
             return len(data)
         try:

@@ -1,8 +1,8 @@
-"""A pseudo-terminal, for everything that wants the path of a serial port. Only where the system has them.
+"""A pseudo-terminal, for everything that needs the path of a serial port. Only on systems that have them.
 
-A second name for it is a link. Systems give the number of a closed terminal to the next one that is opened, by whomever,
-so a link that was left behind may lead somewhere alive again: whether its owner lives is told by a lock on a hidden
-file beside it, which ends with the process.
+A second name for it is a link. Systems reuse the number of a closed terminal for the next one that any program opens, so
+an abandoned link may lead to a live terminal. Whether its owner is alive is told by a lock on a hidden file beside it,
+which ends with the process.
 """
 
 import fcntl
@@ -18,13 +18,13 @@ CHUNK = 4096
 
 
 class NameTaken(Exception):
-    """Something else has that name, or it cannot be given; the text says which, the cause why."""
+    """The name is in use, or cannot be created; the text says which, and the cause says why."""
 
 
 class Terminal:
     """A line with the path of a port; a host may come and go. `name` is a second path for it, a link.
 
-    Raises NameTaken when the name is neither free nor a link that this program left behind.
+    Raises NameTaken if the name is neither free nor a link that this program left behind.
     """
 
     def __init__(self, name: Path | None = None) -> None:
@@ -63,18 +63,18 @@ class Terminal:
         os.close(self._slave)
 
     def fileno(self) -> int:
-        """What to wait at."""
+        """The file descriptor to wait for."""
         return self._master
 
     def read(self) -> bytes:
-        """What the host has written."""
+        """The bytes that the host has written."""
         try:
             return os.read(self._master, CHUNK)
         except BlockingIOError:
             return b""
 
     def write(self, data: bytes) -> int:
-        """Give the host something to read; how many bytes found room."""
+        """Write bytes for the host to read. Returns how many found room."""
         try:
             return os.write(self._master, data)
         except BlockingIOError:
@@ -86,7 +86,7 @@ def _lock_file(name: Path) -> Path:
 
 
 def _claimed(name: Path) -> int:
-    """Make a name free if nobody has it; a descriptor that holds the lock on it. Raises NameTaken."""
+    """Free a name that no live program uses. Returns the descriptor of the lock on it. Raises NameTaken."""
     ours_before = os.path.exists(_lock_file(name))
     try:
         lock = os.open(_lock_file(name), os.O_RDWR | os.O_CREAT | os.O_CLOEXEC, 0o600)
@@ -104,7 +104,7 @@ def _take_over(name: Path, lock: int, *, ours_before: bool) -> None:
     try:
         fcntl.flock(lock, fcntl.LOCK_EX | fcntl.LOCK_NB)
     except OSError:
-        raise NameTaken("exists already") from None  # its owner lives
+        raise NameTaken("exists already") from None  # its owner is alive
     leads_to_one = name.is_symlink() and Path(os.readlink(name)).parent == _folder()
     if leads_to_one and (ours_before or not name.exists()):
         name.unlink()
@@ -114,7 +114,7 @@ def _take_over(name: Path, lock: int, *, ours_before: bool) -> None:
 
 
 def _folder() -> Path:
-    """Where this system keeps its pseudo-terminals."""
+    """The folder of this system's pseudo-terminals."""
     master, slave = os.openpty()
     try:
         return Path(os.ttyname(slave)).parent

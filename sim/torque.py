@@ -1,8 +1,8 @@
-"""What a motor can turn, and when it gives way.
+"""The torque of a motor, and when it stalls.
 
-A stepper's torque falls with its speed, here along a straight line from standing still to the speed at which nothing is
-left, and in proportion to its supply. It gives way where inertia times acceleration and the imbalance ask for more.
-The line is a simplification; makers' pull-out curves differ (common practice, no source).
+A stepper's torque falls with its speed, here along a straight line from standstill to the speed at which none is left.
+It stalls when inertia times acceleration and the imbalance need more. The line is a simplification; makers' pull-out
+curves differ (common practice, no source).
 """
 
 import math
@@ -14,9 +14,9 @@ from sim.motors import Motion
 
 @dataclass(frozen=True, slots=True)
 class Drive:
-    """Torque at the axis, behind its gear: `holding_nm` standing still, nothing left at `no_load_deg_s`.
+    """Torque at the axis, behind its gear: `holding_nm` at standstill, none at `no_load_deg_s`.
 
-    The load: `inertia_kg_m2` about the axis, and `imbalance_nm` against which it turns.
+    The load: `inertia_kg_m2` about the axis, and `imbalance_nm` against the rotation.
     """
 
     holding_nm: float
@@ -25,19 +25,18 @@ class Drive:
     imbalance_nm: float = 0.0
 
     def needed_nm(self, accel_deg_s2: float) -> float:
-        """Torque that this acceleration takes: J a, and the imbalance."""
+        """Torque needed for this acceleration: J a, and the imbalance."""
         return self.inertia_kg_m2 * math.radians(abs(accel_deg_s2)) + self.imbalance_nm
 
-    def top_speed_deg_s(self, accel_deg_s2: float, supply: float) -> float:
-        """The speed up to which there is torque enough for this acceleration."""
-        there = self.holding_nm * supply
-        return self.no_load_deg_s * (1 - self.needed_nm(accel_deg_s2) / there) if there > 0 else 0.0
+    def top_speed_deg_s(self, accel_deg_s2: float) -> float:
+        """The speed up to which the torque is enough for this acceleration."""
+        return self.no_load_deg_s * (1 - self.needed_nm(accel_deg_s2) / self.holding_nm)
 
-    def gives_way_ns(self, motion: Motion, steps_per_degree: float, supply: float) -> int | None:
+    def stalls_ns(self, motion: Motion, steps_per_degree: float) -> int | None:
         """When the rotor stops following `motion`; None if it follows to the end."""
         for leg in motion.legs:
             most = max(abs(leg.accel), abs(leg.accel_at(leg.duration_s)))
-            top = max(0.0, self.top_speed_deg_s(most / steps_per_degree, supply)) * steps_per_degree
+            top = max(0.0, self.top_speed_deg_s(most / steps_per_degree)) * steps_per_degree
             if abs(leg.speed) > top:
                 return motion.begin_ns + round(leg.start_s * NS)
             if abs(leg.speed_at(leg.duration_s)) > top:

@@ -1,20 +1,20 @@
-"""Where the head was told to be and where it was, all along a run: dense while it moves, sparse while it rests."""
+"""The commanded and true positions of the head during a run: dense while it moves, sparse while it rests."""
 
 from sim.head import SimulatedHead
 
 STEP_NS = 50_000_000
-RESTING_PX = 0.05  # a picture that moves by less is at rest to anybody who looks at a curve
+RESTING_PX = 0.05  # a picture that moves by less looks at rest in any curve
 
 
 class Trace:
-    """Samples (seconds, pan and tilt as commanded, yaw and pitch as they truly are; degrees), in order of time."""
+    """Samples (seconds, pan and tilt as commanded, true yaw and pitch; degrees), in order of time."""
 
     def __init__(self) -> None:
         self.samples: list[tuple[float, float, float, float, float]] = []
         self._until_ns = 0
 
     def follow(self, head: SimulatedHead, now_ns: int) -> None:
-        """Take up what has happened since the last call; to be called before anything changes at `now_ns`."""
+        """Sample what has happened since the last call. Call it before anything changes at `now_ns`."""
         if now_ns <= self._until_ns:
             return
         if head.motion_bound_px(self._until_ns) >= RESTING_PX:

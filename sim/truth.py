@@ -1,4 +1,4 @@
-"""What was truly exposed: the oracle that tests trust and the host never sees."""
+"""What was truly exposed: the reference of the tests, which the host never sees."""
 
 import json
 from dataclasses import asdict, dataclass
@@ -13,7 +13,7 @@ STILL_PX = 0.5
 
 @dataclass(frozen=True, slots=True)
 class TrueExposure:
-    """One exposure as it happened. `still`: the picture moved less than half a pixel; `motion_px`: not more than this."""
+    """One exposure as it happened. `still`: the picture moved less than half a pixel; `motion_px` is an upper bound."""
 
     frame: int
     exposure: int
@@ -33,7 +33,7 @@ class Truth:
         self.exposures: list[TrueExposure] = []
 
     def record(self, head: SimulatedHead, opening: Opening) -> None:
-        """Write down an opening of the shutter; the pose is that of the middle of the exposure."""
+        """Record an opening of the shutter; the pose is that of the middle of the exposure."""
         begin, end = opening.open_ns, opening.close_ns
         motion_px = head.motion_bound_px(begin)
         if motion_px >= STILL_PX:
@@ -43,7 +43,7 @@ class Truth:
             TrueExposure(
                 frame=opening.label.frame,
                 exposure=opening.label.exposure,
-                # A millionth of a degree is far below a step; rounding makes the bytes equal on any machine.
+                # A millionth of a degree is far below a step; rounding makes the bytes the same on any machine.
                 yaw_deg=round(yaw_deg, 6) + 0.0,  # no minus zero
                 pitch_deg=round(pitch_deg, 6) + 0.0,
                 t_s=round(begin / NS, 6),
@@ -56,13 +56,13 @@ class Truth:
 
     @classmethod
     def from_json(cls, text: str) -> Self:
-        """What `to_json` wrote. Raises ValueError, KeyError or TypeError for anything else."""
+        """Read what `to_json` wrote. Raises ValueError, KeyError or TypeError for anything else."""
         truth = cls()
         truth.exposures = [TrueExposure(**row) for row in json.loads(text)["exposures"]]
         return truth
 
     def to_json(self) -> str:
-        """The record as JSON text, one exposure a line."""
+        """The record as JSON text, one exposure per line."""
         rows: list[dict[str, Any]] = [asdict(exposure) for exposure in self.exposures]
         body = ",\n".join("  " + json.dumps(row, allow_nan=False) for row in rows)
         return '{"exposures": [\n' + body + "\n]}\n"

@@ -1,4 +1,4 @@
-"""A port and a clock in one: waiting is running the world to its next event, so hours pass in no time."""
+"""A port and a clock in one: waiting runs the world to its next event, so hours pass at once."""
 
 from sim.rig import Rig
 
@@ -8,7 +8,7 @@ class DeadlockError(Exception):
 
 
 class HostKilled(Exception):
-    """The host was killed; nothing it would have done after this happens."""
+    """The host was killed; nothing it would have done afterwards happens."""
 
 
 class VirtualPort:
@@ -18,7 +18,7 @@ class VirtualPort:
         self._rig = rig
         self._now_ns = 0
         self._wakes: list[int] = []
-        self._unheard = b""  # came while the host slept
+        self._unheard = b""  # received while the host slept
 
     def wake_at(self, moment_ns: int) -> None:
         """End the wait that is under way at `moment_ns`, as a key press would."""
@@ -26,22 +26,22 @@ class VirtualPort:
         self._wakes.sort()
 
     def now(self) -> int:
-        """The host's clock: virtual time since the rig was switched on, in nanoseconds, and what it has jumped ahead."""
+        """The host's clock: virtual time since the rig was switched on, in nanoseconds, plus its jumps ahead."""
         return self._now_ns + self._rig.host.clock_ahead_ns
 
     def reopen(self) -> None:
-        """Nothing to open: the wire itself may be dead or alive."""
+        """Do nothing: there is nothing to open. The wire itself may be dead or alive."""
 
     def write(self, data: bytes) -> None:
-        """Put bytes on the wire. Raises HostKilled when there is nobody any more to do so."""
+        """Put bytes on the wire. Raises HostKilled if the host was killed."""
         self._live()
         self._rig.to_board.send(self._now_ns, data)
 
     def wait_bytes(self, deadline_ns: int | None) -> bytes:
-        """Wait for bytes from the board until `deadline_ns`; empty when it passes first.
+        """Wait for bytes from the board until `deadline_ns`; empty if there are none by then.
 
-        A deadline in the past returns what is there and never turns time back. Raises DeadlockError where
-        nothing can ever end the wait, HostKilled where the host is killed meanwhile.
+        A deadline in the past returns what is there and never turns time back. Raises DeadlockError if nothing can ever
+        end the wait, HostKilled if the host is killed meanwhile.
         """
         if deadline_ns is not None:
             deadline_ns -= self._rig.host.clock_ahead_ns
@@ -68,7 +68,7 @@ class VirtualPort:
         return data
 
     def _live(self) -> None:
-        """While the host sleeps the world goes on without it."""
+        """Run the world while the host sleeps."""
         host = self._rig.host
         if host.killed:
             raise HostKilled

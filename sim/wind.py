@@ -1,4 +1,4 @@
-"""Gusts that shake the head: for each moment a closed form, so that the past can be asked for as well."""
+"""Gusts that shake the head: a closed form of time, so that the past can be evaluated as well."""
 
 import math
 from dataclasses import dataclass
@@ -6,42 +6,43 @@ from random import Random
 
 from protocol.units import NS
 
+SHAKE_HZ = 3.0  # how fast a gust shakes a head on its tripod (our own choice, no source)
+
 
 @dataclass(frozen=True, slots=True)
 class Gust:
-    """A shaking that swells and dies down over `length_s`, at most `peak_deg` to either side."""
+    """A shaking that grows and dies down over `length_s`, at most `peak_deg` to either side."""
 
     begin_ns: int
     length_s: float
     peak_deg: float
-    shake_hz: float = 3.0
 
     def strength_deg(self, now_ns: int) -> float:
-        """How far it swings to either side by now."""
+        """Amplitude of the shaking at a time, degrees to either side."""
         t = (now_ns - self.begin_ns) / NS
         return self.peak_deg * math.sin(math.pi * t / self.length_s) ** 2 if 0 < t < self.length_s else 0.0
 
     def offset_deg(self, now_ns: int) -> tuple[float, float]:
-        """What it adds to yaw and pitch."""
+        """Offset of yaw and pitch at a time, degrees."""
         t = (now_ns - self.begin_ns) / NS
         swing = self.strength_deg(now_ns)
         if not swing:
             return 0.0, 0.0
-        phase = math.tau * self.shake_hz * t
+        phase = math.tau * SHAKE_HZ * t
         return swing * math.sin(phase), 0.5 * swing * math.sin(1.3 * phase)
 
 
 class Wind:
-    """All gusts of a run, in order: those that were asked for, and those that a seed draws ahead of time as needed."""
+    """All gusts of a run, in order: the requested ones, and those drawn ahead of time from a seed as needed."""
 
     def __init__(self, seed: int, every_s: float = 0.0, peak_deg: float = 0.0) -> None:
-        """`every_s` is the mean time between gusts (0: none come by themselves)."""
+        """`every_s` is the mean time between gusts (0: only requested ones)."""
         self._random, self._every_s, self._peak_deg = Random(seed), every_s, peak_deg
         self._gusts: list[Gust] = []
         self._drawn_ns = 0
 
     def add(self, gust: Gust) -> None:
-        """Let a gust come."""
+        """Add a gust."""
         self._gusts.append(gust)
 
     @property
@@ -50,12 +51,12 @@ class Wind:
         return bool(self._gusts) or self._every_s > 0
 
     def strength_deg(self, now_ns: int) -> float:
-        """How far all gusts together swing it to either side."""
+        """Amplitude of all gusts together, degrees to either side."""
         self._draw(now_ns)
         return sum(gust.strength_deg(now_ns) for gust in self._gusts)
 
     def offset_deg(self, now_ns: int) -> tuple[float, float]:
-        """What the wind adds to yaw and pitch."""
+        """Offset of yaw and pitch from the wind, degrees."""
         self._draw(now_ns)
         yaw_deg = pitch_deg = 0.0
         for gust in self._gusts:

@@ -1,4 +1,4 @@
-"""A serial line: bytes take their time (8N1, ten bits a byte) and arrive in order."""
+"""A serial line: bytes take time (8N1, ten bits a byte) and arrive in order."""
 
 from collections import deque
 from dataclasses import dataclass
@@ -7,9 +7,9 @@ from random import Random
 
 @dataclass(frozen=True, slots=True)
 class LineTrouble:
-    """What is wrong with a line: the share of bytes that arrive damaged, that are lost, and that arrive twice.
+    """The faults of a line: the shares of bytes that arrive damaged, that are lost, and that arrive twice.
 
-    All come `delay_ns` later; none arrives while it is `cut`.
+    All arrive `delay_ns` late; none arrives while it is `cut`.
     """
 
     byte_error_rate: float = 0.0
@@ -19,7 +19,7 @@ class LineTrouble:
     cut: bool = False
 
     def touch(self, data: bytes, random: Random) -> bytes:
-        """What is left of bytes that go on the line."""
+        """Damage, drop and repeat bytes that enter the line."""
         if self.cut:
             return b""
         if self.byte_error_rate > 0:
@@ -46,7 +46,7 @@ class Wire:
         self._under_way: deque[tuple[int, bytes]] = deque()
 
     def send(self, now_ns: int, data: bytes) -> None:
-        """Put bytes on the line, behind whatever is still under way."""
+        """Put bytes on the line, behind everything still under way."""
         data = self.trouble.touch(data, self._random)
         self._free_ns = max(now_ns + self.trouble.delay_ns, self._free_ns) + len(data) * self._byte_ns
         self._under_way.append((self._free_ns, data))

@@ -1,4 +1,4 @@
-"""The same examples on every run, and no deadline that a busy machine could miss."""
+"""The same hypothesis examples on every run, and no deadline that a busy machine could miss."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""An invented head whose figures are all stated, so that a run may move it: as tables, and as the text of a kit file."""
+"""An invented head with all figures stated, so that a run may move it: as tables, and as the text of a kit file."""
 
 from __future__ import annotations
 
@@ -13,12 +13,12 @@ HEAD: dict[str, dict[str, Any]] = {
 
 
 def head_with(**axes: dict[str, Any]) -> dict[str, Any]:
-    """The head with these keys in place of or beside its own."""
+    """The head with these keys added or replaced."""
     return {**HEAD, **{name: HEAD[name] | value if name in HEAD else value for name, value in axes.items()}}
 
 
 def head_text(**axes: dict[str, Any]) -> str:
-    """The head's tables as they stand in a kit file."""
+    """The head's tables as in a kit file."""
     lines: list[str] = []
     for axis, keys in head_with(**axes).items():
         lines += [f"[head.{axis}]", *(f"{key} = {str(value).lower()}" for key, value in keys.items())]

@@ -1,4 +1,4 @@
-"""Somebody at a terminal, in virtual time: what was said to them, and what they type when."""
+"""A person at a terminal, in virtual time: what was shown, and what is typed when."""
 
 from __future__ import annotations
 
@@ -7,9 +7,9 @@ from contextlib import nullcontext
 from dataclasses import dataclass, field
 
 from controller.capture.events import Wanted
+from controller.capture.jog import Keys
 from controller.capture.operator import Respondent
 from controller.capture.people import People, YesNoQuestion
-from controller.commands.crew import Keys
 from sim.virtual_port import VirtualPort
 
 NS = 1_000_000_000
@@ -19,7 +19,7 @@ NS = 1_000_000_000
 class Typist:
     """Answers each question with the next of `answers`, `after_s` after it was shown.
 
-    An answer that is None is never given.
+    An answer of None is never given.
     """
 
     port: VirtualPort
@@ -55,7 +55,7 @@ class Typist:
 
 
 def keys_of(pressed: list[str], port: VirtualPort, pause_s: float = 1.0) -> Keys:
-    """Somebody who presses these keys, one after the other, with a pause before each."""
+    """A person who presses these keys in order, with a pause before each."""
 
     left = list(pressed)
     due_ns: list[int] = []
@@ -71,12 +71,12 @@ def keys_of(pressed: list[str], port: VirtualPort, pause_s: float = 1.0) -> Keys
     return Keys(nullcontext, next_key)
 
 
-def hearing(wish: Callable[[], Wanted | None]) -> Respondent:
-    """Somebody whose requests are what `wish` returns, and who answers every question by yes."""
+def hearing(request: Callable[[], Wanted | None]) -> Respondent:
+    """A person whose requests are what `request` returns, and who answers yes to every question."""
 
     class Hearing:
-        def next_wish(self) -> Wanted | None:
-            return wish()
+        def next_request(self) -> Wanted | None:
+            return request()
 
         def ask(self, _: YesNoQuestion) -> bool:
             return True

@@ -1,1 +1,1 @@
-"""Calibration: what was measured of this head and lens, how, and how sure it is."""
+"""Calibration: the measured properties of this head and lens, how they were measured, and their uncertainties."""

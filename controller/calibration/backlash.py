@@ -1,6 +1,6 @@
-"""The play of an axis: positions approached from both sides, as ISO 230-2:2014, clause 3, defines the figures.
+"""The backlash of an axis: positions approached from both sides, with the figures of ISO 230-2:2014, clause 3.
 
-Where the axis has no play at all, the same figures are its accuracy and repeatability.
+If the axis has no backlash, the same figures are its accuracy and repeatability.
 """
 
 import math
@@ -10,12 +10,12 @@ import numpy as np
 from numpy.typing import NDArray
 
 from controller.calibration import order
-from controller.calibration.estimate import Circumstances, Estimate, estimate, order_protects
+from controller.calibration.estimate import Circumstances, Estimate, estimate, order_separates_drift
 from controller.calibration.finding import Stated, quantile
 from controller.calibration.least_squares import Fit, Kept, Rows, fit, without_outliers
-from controller.calibration.readings import NotBelievable, Readings
+from controller.calibration.readings import Readings, ReadingsRefused
 from controller.calibration.resolution import rounding_sd
-from controller.calibration.spread import Within, is_larger, largest, scatter, span
+from controller.calibration.spread import Interval, is_larger, largest, scatter, span
 from controller.errors import InputError
 from controller.optics.outline import Array
 
@@ -23,13 +23,13 @@ LEAST_POSITIONS, LEAST_APPROACHES = 3, 2
 STANDARD_APPROACHES = 5  # from each side, by the standard
 SIGNIFICANT_P = 0.05
 MOST_PLAY_DEG = 5.0
-MOST_OUTLIERS = 0.1  # share of the readings; one is always allowed
-SHUFFLE = "come to the positions in shuffled order, from either side, and to the first again at the end"
+MOST_OUTLIERS = 0.1  # share of the readings; at least one is allowed
+SHUFFLE = "visit the positions in shuffled order, from either side, and the first again at the end"
 
 
 @dataclass(frozen=True, slots=True)
 class TargetDeviations:
-    """One target and the deviations (measured less target, degrees) when it was approached from below and from above."""
+    """One target and its deviations (measured less target, degrees), approached from below and from above."""
 
     target_deg: float
     up: Array
@@ -62,21 +62,21 @@ class Figures:
 
 @dataclass(frozen=True, slots=True)
 class BacklashResult:
-    """The figures, and the intervals that hold their true values in 95 of 100 cases, degrees.
+    """The figures, and intervals that contain their true values in 95 of 100 cases, degrees.
 
-    `mean_reversal` is that of all positions, signed; `play_deg` is B where the play is significant, else 0.
-    `residuals_deg` are those of all readings from their means, `kept` says which of them were used.
+    `mean_reversal` is that of all positions, signed. `play_deg` is B if the backlash is significant, else 0.
+    `residuals_deg` are those of all readings from their means; `kept` marks the readings that were used.
     """
 
     positions: tuple[TargetDeviations, ...]
     figures: Figures
     mean_reversal: Estimate
-    reversal: Within
-    repeatability: Within
-    repeatability_of_one_side: Within
-    systematic: Within
-    mean_deviation_range: Within
-    accuracy: Within
+    reversal: Interval
+    repeatability: Interval
+    repeatability_of_one_side: Interval
+    systematic: Interval
+    mean_deviation_range: Interval
+    accuracy: Interval
     play_deg: float
     resolution_deg: float
     stated: Stated
@@ -85,50 +85,46 @@ class BacklashResult:
 
     @property
     def reversal_deg(self) -> float:
-        """B."""
+        """B, degrees."""
         return self.figures.reversal_deg
-
-    @property
-    def mean_reversal_deg(self) -> float:
-        """The mean reversal, signed, a drift taken out."""
-        return self.mean_reversal.value
 
 
 def from_approaches(readings: Readings, reading_error_deg: float | None = None) -> BacklashResult:
-    """The figures from `target_deg`, `direction` (up or down) and `measured_deg`, rows in the order of time.
+    """The figures from `target_deg`, `direction` (up or down) and `measured_deg`, rows in order of time.
 
-    `reading_error_deg` is the instrument's own standard uncertainty. Raises InputError for a direction that is neither;
-    NotBelievable with the reason and what to do.
+    `reading_error_deg` is the instrument's own standard uncertainty. Raises InputError for any other direction, and
+    ReadingsRefused with the reason and what to do.
     """
     positions_of(readings)  # there are enough
     _must_follow(readings)
     means = _means(readings, reading_error_deg or 0.0)
-    drifts = order_protects(lambda full: means.fit(means.every, drifts=full), means.contrasts, len(means.off))
+    drifts = order_separates_drift(lambda full: means.fit(means.every, drifts=full), means.contrasts, len(means.off))
     most = max(1, int(MOST_OUTLIERS * len(means.off)))
     kept, found = without_outliers(
         lambda rows: means.fit(rows, drifts=drifts), len(means.off), max(len(means.off) - most - 1, 1)
     )
     if int((~kept).sum()) > most:
-        raise NotBelievable(
-            f"{readings.name}: more than {most} of {len(kept)} readings lie farther off than the others explain; look "
-            "for slack or slip, and read again."
+        raise ReadingsRefused(
+            f"{readings.name}: more than {most} of {len(kept)} readings are outliers; look for slack or slip, and "
+            "read again."
         )
-    if not drifts and order.hang_together(found, step=means.step_deg):
-        raise NotBelievable(
-            f"{readings.name}: neighbouring readings err alike, so the instrument or the head drifts; {SHUFFLE}."
+    if not drifts and order.are_correlated(found, step=means.step_deg):
+        raise ReadingsRefused(
+            f"{readings.name}: the errors of successive readings are correlated, so the instrument or the head drifts; "
+            f"{SHUFFLE}."
         )
     positions = positions_of(readings.only(kept.tolist()))
     made = figures(positions)
     if made.reversal_deg > MOST_PLAY_DEG:
-        raise NotBelievable(
-            f"{readings.name}: a play of {made.reversal_deg:.3g}° is more than any sound gear has; look for a loose "
-            "clamp or belt, or for readings with the directions mixed up."
+        raise ReadingsRefused(
+            f"{readings.name}: a play of {made.reversal_deg:.3g}° is too large for a gear in working order; look for a "
+            "loose clamp or belt, or for readings with the directions mixed up."
         )
     return _with_intervals(means, found, kept, drifts, positions, made)
 
 
 def positions_of(readings: Readings) -> tuple[TargetDeviations, ...]:
-    """The readings sorted by target. Raises InputError, NotBelievable where there are too few."""
+    """The readings sorted by target. Raises InputError; raises ReadingsRefused if there are too few."""
     target = readings.numbers["target_deg"]
     for line, word in zip(readings.lines, readings.words["direction"], strict=True):
         if word not in {"up", "down"}:
@@ -139,13 +135,13 @@ def positions_of(readings: Readings) -> tuple[TargetDeviations, ...]:
         here = TargetDeviations(float(each), off[(target == each) & up], off[(target == each) & ~up])
         for name, approaches in (("below (up)", here.up), ("above (down)", here.down)):
             if len(approaches) < LEAST_APPROACHES:
-                raise NotBelievable(
+                raise ReadingsRefused(
                     f"{readings.name}: target {each:g}° was approached {len(approaches)} times from {name}; give at "
                     f"least {LEAST_APPROACHES}, better {STANDARD_APPROACHES}, from each side."
                 )
         positions.append(here)
     if len(positions) < LEAST_POSITIONS:
-        raise NotBelievable(
+        raise ReadingsRefused(
             f"{readings.name}: {len(positions)} positions are too few; visit at least {LEAST_POSITIONS}, better 5, "
             "spread unevenly over the whole range."
         )
@@ -153,7 +149,7 @@ def positions_of(readings: Readings) -> tuple[TargetDeviations, ...]:
 
 
 def _deviations(readings: Readings) -> Array:
-    """Measured less target; a dial begins again at 360."""
+    """Measured less target; a dial restarts at 360."""
     off = readings.numbers["measured_deg"] - readings.numbers["target_deg"]
     return np.where(np.abs(off) > 180, (off + 180) % 360 - 180, off)
 
@@ -166,19 +162,19 @@ def _must_follow(readings: Readings) -> None:
     slope = float(np.polyfit(target - target.mean(), measured, 1)[0])
     for unit, expected in (("radians", math.pi / 180), ("arc minutes", 60), ("arc seconds", 3600), ("turns", 1 / 360)):
         if abs(slope / expected - 1) < 0.2:
-            raise NotBelievable(f"{readings.name}: measured_deg looks like {unit}; give degrees.")
+            raise ReadingsRefused(f"{readings.name}: measured_deg looks like {unit}; give degrees.")
     r2 = 0.0 if np.ptp(measured) == 0 else float(np.corrcoef(target, measured)[0, 1] ** 2)
     if r2 < 0.9 or abs(slope - 1) > 0.2:
-        raise NotBelievable(
-            f"{readings.name}: the measured angles do not follow the targets; were lines or columns mixed up, or are the "
-            "steps per degree wrong (calibrate those first)?"
+        raise ReadingsRefused(
+            f"{readings.name}: the measured angles do not follow the targets; check that no lines or columns are mixed "
+            "up, and calibrate the steps per degree first."
         )
 
 
 def figures(positions: tuple[TargetDeviations, ...]) -> Figures:
     """The figures of ISO 230-2:2014, clause 3, with s from n - 1.
 
-    E takes the means of both directions, not the larger of the two one-directional figures.
+    E is computed from the means of both directions; it is not the larger of the two one-directional figures.
     """
     up, down = (np.array([side.mean() for side in sides]) for sides in _sides(positions))
     s_up, s_down = (np.array([side.std(ddof=1) for side in sides]) for sides in _sides(positions))
@@ -204,7 +200,7 @@ def _sides(positions: tuple[TargetDeviations, ...]) -> tuple[list[Array], list[A
 
 @dataclass(frozen=True, slots=True)
 class _Means:
-    """All readings at once: a mean for each position and side (up: even columns, down: odd ones), and the drift."""
+    """Model of all readings at once: a mean for each position and side (up: even columns, down: odd ones), a drift."""
 
     off: Array
     which: NDArray[np.intp]
@@ -213,23 +209,23 @@ class _Means:
 
     @property
     def every(self) -> Rows:
-        """The numbers of all readings."""
+        """The indices of all readings."""
         return np.arange(len(self.off))
 
     @property
     def contrasts(self) -> Array:
-        """The reversal of each position, and their mean, as sums of the means."""
+        """The reversal of each position and their mean, as weighted sums of the means."""
         count = (int(self.which.max()) + 1) // 2
         each = np.kron(np.eye(count), np.array([1.0, -1.0]))
         return np.vstack([each, each.mean(axis=0)])
 
     def design(self, *, drifts: bool) -> Array:
-        """The columns."""
+        """The design's columns for these readings."""
         means = np.eye(int(self.which.max()) + 1)[self.which]
         return np.hstack([means, order.clock(len(self.off))[:, None]]) if drifts else means
 
     def fit(self, rows: Rows, *, drifts: bool) -> Fit:
-        """Fit them to the readings with these numbers. Raises numpy.linalg.LinAlgError."""
+        """Fit the model to the readings with these indices. Raises numpy.linalg.LinAlgError."""
         return fit(
             self.design(drifts=drifts)[rows],
             self.off[rows],
@@ -247,18 +243,21 @@ def _means(readings: Readings, reading_error_deg: float) -> _Means:
 def _with_intervals(
     means: _Means, found: Fit, kept: Kept, drifts: bool, positions: tuple[TargetDeviations, ...], made: Figures
 ) -> BacklashResult:
-    """All positions together say how sure each mean is; a position that scatters more counts for itself."""
+    """The mean for each position and side, with its uncertainty.
+
+    The scatter of all positions together gives the uncertainty of each mean. A position that scatters more gets its own.
+    """
     rows, which, turns = np.flatnonzero(kept), means.which[kept], means.contrasts
     taken = Circumstances.of(found, kept, drifts, means.step_deg, which)
     reversals, (variance, free) = _reversals(found, turns[:-1], taken)
-    # Means that stay between two marks at every position may all be rounded the same way.
+    # If the mean is between the same two marks at every position, all may be rounded the same way.
     alike = bool((np.ptp(found.coefficients[: turns.shape[1]].reshape(-1, 2), axis=0) < means.step_deg).all())
     mean = _estimate(found, turns[-1], replace(taken, places=which % 2) if alike else taken)
     each = [_estimate(found, row, taken) for row in np.eye(turns.shape[1])]
     middles = [_estimate(found, np.abs(row) / 2, taken) for row in turns[:-1]]
-    hanging = order.seen_hanging(found, most_by_chance=order.MOST_BY_CHANCE)
-    more = max(1.0, order.hidden(found, rows, len(kept), hanging))
-    width = scatter(variance, free, means.step_deg, means.reading_error_deg, hanging, more).times(4)
+    correlation = order.seen_correlation(found, most_by_chance=order.MOST_BY_CHANCE)
+    more = max(1.0, order.hidden(found, rows, len(kept), correlation))
+    width = scatter(variance, free, means.step_deg, means.reading_error_deg, correlation, more).times(4)
     reversal, systematic = largest(reversals), span(each)
     return BacklashResult(
         positions=positions,
@@ -283,7 +282,7 @@ def _estimate(found: Fit, along: Array, taken: Circumstances) -> Estimate:
 
 
 def _reversals(found: Fit, turns: Array, taken: Circumstances) -> tuple[list[Estimate], tuple[float, float]]:
-    """The reversal of each position; and the variance of a reading with its degrees of freedom, the largest where a
+    """The reversal of each position; and the variance of a reading with its degrees of freedom, the largest one if a
     position scatters more than the others.
     """
     assert found.seen_variance is not None
@@ -301,7 +300,7 @@ def _reversals(found: Fit, turns: Array, taken: Circumstances) -> tuple[list[Est
 
 
 def _significant(tests: list[Estimate]) -> bool:
-    """Whether any position, or all of them together, show a reversal beyond chance (Bonferroni)."""
+    """Whether any position, or all of them together, shows a reversal beyond chance (Bonferroni)."""
     least = max(1e-12, float(np.finfo(float).eps) * 360)
     share = SIGNIFICANT_P / 2 / len(tests)
     return any(abs(each.value) > max(least, quantile(1 - share, each.freedom) * each.u) for each in tests)

@@ -1,4 +1,4 @@
-"""A damped sine: its values and slopes, where to begin looking for one, and least squares for one or several at once.
+"""A damped sine: its values and slopes, where to start the search, and least squares for one or several at once.
 
 value = rest + exp(-z w t) (a cos(wd t) + b sin(wd t)), with w = 2 pi f the natural and wd = w sqrt(1 - z^2) the damped
 angular frequency, z the damping ratio (W. Thomson and M. Dahleh, *Theory of Vibration with Applications*, 5th ed.,
@@ -12,12 +12,13 @@ from scipy.optimize import least_squares
 
 from controller.optics.outline import Array
 
-EACH = 4  # values of one vibration: ln wd, ln(decay / wd), the cosine's and the sine's part; the rest comes last
-DAMPINGS = (0.005, 0.02, 0.05, 0.15, 0.4)  # where the search begins
+EACH = 4  # values of one vibration: ln wd, ln(decay / wd), the cosine's and the sine's part; the rest position comes last
+DAMPINGS = (0.005, 0.02, 0.05, 0.15, 0.4)  # starting values of the search
 
 
 def fitted(since: Array, value: Array, weight: Array, begin: Array, most: int = 400) -> Array:
-    """Least squares (4 m + 1,) for m vibrations and the rest, from `begin`, in `most` evaluations.
+    """Least-squares solution (4 m + 1,) for m vibrations and the rest position, from `begin`, in at most `most`
+    evaluations.
 
     `weight` (n,) is one over the standard deviation of each reading.
     """
@@ -32,7 +33,7 @@ def fitted(since: Array, value: Array, weight: Array, begin: Array, most: int = 
 
 
 def values_and_slopes(p: Array, since: Array) -> tuple[Array, Array]:
-    """Values (n,) and slopes (n, 4 m + 1) of m vibrations and the rest."""
+    """Values (n,) and slopes (n, 4 m + 1) of m vibrations and the rest position."""
     total, columns = np.full_like(since, p[-1]), []
     for begin in range(0, len(p) - 1, EACH):
         values, slopes = model(np.append(p[begin : begin + EACH], 0.0), since)
@@ -42,7 +43,7 @@ def values_and_slopes(p: Array, since: Array) -> tuple[Array, Array]:
 
 
 def model(p: Array, since: Array) -> tuple[Array, Array]:
-    """Values (n,) and slopes (n, 5) for ln wd, ln(decay / wd), the cosine's and the sine's part, and the rest."""
+    """Values (n,) and slopes (n, 5) for ln wd, ln(decay / wd), the cosine's and sine's part, and the rest position."""
     w, ratio = math.exp(min(p[0], 50.0)), math.exp(min(p[1], 50.0))
     fade = np.exp(-np.minimum(ratio * w * since, 700.0))
     cosine, sine = fade * np.cos(w * since), fade * np.sin(w * since)
@@ -53,7 +54,7 @@ def model(p: Array, since: Array) -> tuple[Array, Array]:
 
 
 def start(since: Array, scaled: Array) -> Array:
-    """Where to begin: of some frequencies and dampings, whose other three values follow linearly, what fits best."""
+    """The best starting point among some frequencies and dampings; the other three values of each follow linearly."""
     best, least = np.zeros(5), math.inf
     for ratio in DAMPINGS:
         for w in 2 * math.pi * peaks(since, scaled):
@@ -66,10 +67,10 @@ def start(since: Array, scaled: Array) -> Array:
 
 
 def peaks(since: Array, scaled: Array) -> Array:
-    """Frequencies in Hz, on and beside the highest peaks of the spectrum."""
+    """Frequencies in Hz on and beside the highest peaks of the spectrum."""
     count, length = len(since), float(since[-1])
     even = np.interp(np.linspace(0.0, length, count), since, scaled)
-    power = np.abs(np.fft.rfft(even, 4 * count))[2:]  # from half a swing on
+    power = np.abs(np.fft.rfft(even, 4 * count))[2:]  # from half a swing upward
     hz = np.fft.rfftfreq(4 * count, length / (count - 1))[2:]
     inner = np.flatnonzero((power[1:-1] >= power[:-2]) & (power[1:-1] >= power[2:])) + 1
     highest = inner[np.argsort(power[inner])[-3:]] if len(inner) else np.array([int(np.argmax(power))])

@@ -1,4 +1,4 @@
-"""What a fit says of a quantity, with everything counted in: scatter, resolution, and errors that hang together."""
+"""A quantity from a fit with all its uncertainty: scatter, resolution, and correlation between successive readings."""
 
 import math
 from collections.abc import Callable
@@ -15,12 +15,12 @@ from controller.calibration.resolution import grouped, rounding_sd, shared
 from controller.optics.outline import Array
 
 UNRESOLVED_P = 0.05
-"""How seldom independent roundings leave as little over as this: below, the fit has taken them in."""
+"""Chance below which a remainder this small means that the fit has absorbed the rounding."""
 
 
 @dataclass(frozen=True, slots=True)
 class Estimate:
-    """A value, its standard uncertainty and the degrees of freedom of that (inf where they are not limited)."""
+    """A value, its standard uncertainty and the degrees of freedom of that (inf if not limited)."""
 
     value: float
     u: float
@@ -28,21 +28,21 @@ class Estimate:
 
     @property
     def half_width(self) -> float:
-        """Of the interval that holds the true value in 95 of 100 cases."""
+        """Half the width of the interval that contains the true value in 95 of 100 cases."""
         return coverage_factor(self.freedom) * self.u
 
     @property
     def interval(self) -> tuple[float, float]:
-        """That interval."""
+        """The interval that contains the true value in 95 of 100 cases."""
         return self.value - self.half_width, self.value + self.half_width
 
 
 @dataclass(frozen=True, slots=True)
 class Circumstances:
-    """How the readings of a fit were taken: their grid, which share a place, and when.
+    """How the readings of a fit were taken: their grid, which of them share a place, and when.
 
-    `rows` are the places of the fit's readings among all `count` rows in the order of time. `guarded`: that order
-    protects, so errors that hang together by `hanging` from one to the next are counted in, as is `hidden` (see order).
+    `rows` are the places of the fit's readings among all `count` rows, in order of time. `guarded`: the order protects,
+    so a correlation `correlation` of successive readings is included in the uncertainty, and so is `hidden` (see order).
     """
 
     step: float
@@ -50,30 +50,36 @@ class Circumstances:
     rows: NDArray[np.intp]
     count: int
     guarded: bool
-    hanging: float
+    correlation: float
     hidden: float
 
     @classmethod
     def of(
-        cls, found: Fit, kept: Kept, guarded: bool, step: float, places: NDArray[np.intp], hanging: float = order.HANGING
+        cls,
+        found: Fit,
+        kept: Kept,
+        guarded: bool,
+        step: float,
+        places: NDArray[np.intp],
+        correlation: float = order.CORRELATION,
     ) -> "Circumstances":
-        """Those of a fit to the readings that are `kept`, of all in the order of time."""
+        """The circumstances of a fit to the `kept` readings of all, in order of time."""
         rows = np.flatnonzero(kept)
-        hidden = order.hidden(found, rows, len(kept), hanging) if guarded else 1.0
-        return cls(step, places, rows, len(kept), guarded, hanging, hidden)
+        hidden = order.hidden(found, rows, len(kept), correlation) if guarded else 1.0
+        return cls(step, places, rows, len(kept), guarded, correlation, hidden)
 
     @property
     def stated(self) -> Stated:
-        """What intervals may be said to hold."""
+        """The claim that intervals may make."""
         return Stated.ALL if self.guarded else Stated.SCATTER
 
 
 def estimate(found: Fit, along: Array, taken: Circumstances) -> Estimate:
-    """The sum of coefficients with the weights `along` (p,).
+    """The weighted sum of coefficients with the weights `along` (p,).
 
-    Variances: that of the fit, in which no reading counts as surer than its resolution; the rounding that readings of
-    one place share, which no repeating makes smaller (GUM, JCGM 100:2008, F.2.2.1 and 4.3.7); and a factor for errors
-    that hang together. Degrees of freedom after Welch and Satterthwaite (GUM, G.4.1): those of the scatter.
+    The variance has three parts. The fit's, in which no reading is more certain than its resolution. The rounding that
+    readings of one place share; repetition does not reduce it (GUM, JCGM 100:2008, F.2.2.1 and 4.3.7). And a factor for
+    correlated errors. Degrees of freedom after Welch and Satterthwaite (GUM, G.4.1): those of the scatter.
     """
     weights = along @ found.estimator
     independent = float(weights @ weights)
@@ -83,11 +89,11 @@ def estimate(found: Fit, along: Array, taken: Circumstances) -> Estimate:
         variance += shared(_scatter(found, taken.step), taken.step) * rounding_sd(taken.step) ** 2 * max(more, 0.0)
     freedom = math.inf
     if found.seen_variance is not None and found.seen_variance * independent > 0:
-        # What a prior leaves open depends on the scatter as well, so it limits the degrees of freedom too.
+        # The part that a prior leaves open depends on the scatter too, so it limits the degrees of freedom as well.
         limited = float(along @ found.covariance @ along) * found.seen_variance / float(found.variances[0])
         freedom = found.freedom * (variance / limited) ** 2
     if taken.guarded:
-        variance *= max(1.0, taken.hidden * order.widening(weights, found, taken.rows, taken.count, taken.hanging))
+        variance *= max(1.0, taken.hidden * order.widening(weights, found, taken.rows, taken.count, taken.correlation))
     return Estimate(float(along @ found.coefficients), math.sqrt(variance), freedom if freedom < 1e9 else math.inf)
 
 
@@ -98,10 +104,11 @@ def _scatter(found: Fit, step: float) -> float:
 
 
 def places_of(found: Fit, positions: Array, fitted: Array, step: float) -> NDArray[np.intp]:
-    """Which readings may share their rounding in the worst way: those of one position, or all.
+    """Which readings may share their rounding in the worst case: those of one position, or all.
 
-    All, where the fitted values stay within one step of the grid, or where so little is left over that the roundings
-    cannot be independent: then the fit has taken them in (places that lie on the marks, a lean below the resolution).
+    All, if the fitted values stay within one step of the grid (places that coincide with the marks, a lean below the
+    resolution). All as well if the remainder is so small that the rounding cannot be independent: the fit has absorbed
+    it.
     """
     squares = float(found.residuals @ found.residuals)
     left = max(len(positions) - len(found.coefficients), 1)
@@ -110,13 +117,13 @@ def places_of(found: Fit, positions: Array, fitted: Array, step: float) -> NDArr
     return np.unique(positions, return_inverse=True)[1].reshape(-1)
 
 
-def order_protects(
+def order_separates_drift(
     fit_of: Callable[[bool], Fit], contrasts: Array, count: int, most_widening: float = order.MOST_WIDENING
 ) -> bool:
     """Whether the order of all `count` readings protects the sums of coefficients `contrasts` (k, p without the drift).
 
-    `fit_of` fits them with a last column for the drift (True) or without. It protects where that column costs little,
-    and where errors that hang together lean on the sums about as little as independent ones do.
+    `fit_of` fits them with a last column for the drift (True) or without. The order protects if that column costs little
+    and correlated errors affect the sums about as little as independent ones.
     """
     try:
         plain, full = fit_of(False), fit_of(True)

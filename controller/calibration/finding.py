@@ -1,4 +1,4 @@
-"""What a procedure found, as a value: for the record, for people, for other programs and for the page."""
+"""The result of a procedure as a value: for the record, for people, for other programs and for the page."""
 
 import math
 from collections.abc import Mapping, Sequence
@@ -8,15 +8,17 @@ from typing import Any
 
 from scipy.special import ndtri, stdtrit
 
+from controller.calibration import records
 from controller.calibration.records import AxisName, CalibrationKind
+from controller.kit.kit import Kit
 
 
 class Stated(StrEnum):
-    """What an interval is said to hold."""
+    """What an interval is claimed to contain."""
 
     ALL = "95 %"
     SCATTER = "from the scatter alone"
-    """An error of known kind could not be looked for, so no share of cases is stated."""
+    """An error of known kind could not be tested for, so no share of cases is stated."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -44,8 +46,8 @@ class Plot:
 class Finding:
     """The result of one procedure. Names as in `records.Record`; `more` is for other programs only.
 
-    `degrees_of_freedom` belongs to all uncertainties, None where they are not limited. `intervals` holds those that are
-    not the value plus or minus a multiple of its uncertainty. `stated` says what all of them hold.
+    `degrees_of_freedom` applies to all uncertainties; None if not limited. `intervals` contains those that are not the
+    value plus or minus a multiple of its uncertainty. `stated` is the claim of all of them.
     """
 
     kind: CalibrationKind
@@ -64,14 +66,14 @@ class Finding:
     stated: Stated = Stated.ALL
 
     def interval(self, name: str) -> tuple[float, float]:
-        """The interval that holds the true value of `name` in 95 of 100 cases, where `stated` says so."""
+        """The interval that contains the true value of `name` in 95 of 100 cases, if `stated` says so."""
         if name in self.intervals:
             return self.intervals[name]
         half = coverage_factor(self.degrees_of_freedom) * self.uncertainties[f"u_{name}"]
         return self.values[name] - half, self.values[name] + half
 
     def as_json(self) -> dict[str, Any]:
-        """For other programs: values, uncertainties, intervals under a name that says what they hold, and `more`."""
+        """For other programs: values, uncertainties, intervals under a name that says what they contain, and `more`."""
         names = [*self.intervals, *(name.removeprefix("u_") for name in self.uncertainties)]
         intervals = {name: self.interval(name) for name in names}
         said = {
@@ -83,12 +85,30 @@ class Finding:
 
 
 def coverage_factor(degrees_of_freedom: float | None) -> float:
-    """By how many standard uncertainties a 95 % interval reaches to either side (Student; GUM, JCGM 100:2008, G.3.2)."""
+    """Half-width of a 95 % interval in standard uncertainties (Student; GUM, JCGM 100:2008, G.3.2)."""
     return quantile(0.975, degrees_of_freedom)
 
 
 def quantile(probability: float, degrees_of_freedom: float | None) -> float:
-    """Of Student's distribution; of the normal one where the degrees of freedom are None or inf."""
+    """Quantile of Student's distribution; of the normal one if the degrees of freedom are None or inf."""
     if degrees_of_freedom is None or math.isinf(degrees_of_freedom):
         return float(ndtri(probability))
     return float(stdtrit(degrees_of_freedom, probability))
+
+
+def record_of(finding: Finding, kit: Kit, with_what: str, made_at: str) -> records.Record:
+    """The record of a finding for this kit, made at a time as ISO 8601 has it."""
+    return records.new_record(
+        kit,
+        finding.kind,
+        finding.axis,
+        made_at,
+        values=dict(finding.values),
+        uncertainties=dict(finding.uncertainties),
+        how=finding.how,
+        degrees_of_freedom=finding.degrees_of_freedom,
+        with_what=with_what,
+        residuals=dict(finding.residuals),
+        lens=finding.lens,
+        focal_length_mm=finding.focal_length_mm,
+    )

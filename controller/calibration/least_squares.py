@@ -1,4 +1,4 @@
-"""Weighted linear least squares with honest uncertainties, and the readings that do not belong."""
+"""Weighted linear least squares with complete uncertainties, and a search for outliers."""
 
 import math
 from collections.abc import Callable
@@ -17,15 +17,15 @@ ROUNDING = 1e-10  # of the largest reading; no instrument reads as finely
 Rows = NDArray[np.intp]
 Kept = NDArray[np.bool_]
 
-OUTLIER_P = 0.01  # the chance, over all readings of a sound set, that one is called an outlier. Our own choice.
+OUTLIER_P = 0.01  # chance, over all readings of a sound set, that one is called an outlier. Our own choice.
 
 
 @dataclass(frozen=True, slots=True)
 class Fit:
-    """Coefficients with their covariance; `freedom` is inf where the readings' own uncertainties were stated.
+    """Coefficients with their covariance; `freedom` is inf if the readings' own uncertainties were stated.
 
-    `variances` (n,) are those the covariance rests on; `seen_variance` is what the residuals alone say, None where the
-    uncertainties were stated. `estimator` (p, n) makes the coefficients from the readings.
+    The covariance is based on `variances` (n,). `seen_variance` is that of the residuals alone, None if the uncertainties
+    were stated. `estimator` (p, n) times the readings gives the coefficients.
     """
 
     coefficients: Array
@@ -35,7 +35,7 @@ class Fit:
     freedom: float
     chi_squared: float
     studentized: Array
-    """Each residual over its standard deviation, from a fit without that reading where nothing was stated."""
+    """Each residual over its standard deviation, which is from a fit without that reading if none was stated."""
     estimator: Array
     variances: Array
     seen_variance: float | None
@@ -46,13 +46,13 @@ class Fit:
 
 
 def fit(design: Array, y: Array, u: Array | None = None, *, least_sd: float = 0.0, prior_sd: Array | None = None) -> Fit:
-    """Fit y = design @ coefficients; (n, p), (n,), standard uncertainties (n,) or None for equal and unknown ones.
+    """Fit y = design @ coefficients; (n, p), (n,), standard uncertainties `u` (n,), or None if equal and unknown.
 
-    Where `u` is stated it is believed: covariance (X' W X)^-1 without rescaling (GUM, JCGM 100:2008, H.3 for equal ones,
-    Draper and Smith, *Applied Regression Analysis*, section 9.2, for weights). Where it is not, no reading counts as
-    surer than `least_sd`, whatever the residuals say (GUM, 4.3.7). `prior_sd` (p,) says how large coefficients may be
-    (normal about 0; inf: nothing is known): those are shrunk, and what may hide in them is counted in. Needs more
-    readings than free coefficients and full rank; raises numpy.linalg.LinAlgError without.
+    A stated `u` is used as it is: covariance (X' W X)^-1 without rescaling (GUM, JCGM 100:2008, H.3 for equal ones,
+    Draper and Smith, *Applied Regression Analysis*, section 9.2, for weights). Without it, no reading is more certain
+    than `least_sd`, whatever the residuals say (GUM, 4.3.7). `prior_sd` (p,) is the expected size of each coefficient
+    (normal about 0; inf: unknown). Such coefficients are shrunk, and the covariance includes what they may hide. Needs
+    full rank and more readings than free coefficients; otherwise raises numpy.linalg.LinAlgError.
     """
     prior = np.full(design.shape[1], np.inf) if prior_sd is None else prior_sd
     count, left = len(y), len(y) - int(np.isinf(prior).sum())
@@ -69,10 +69,10 @@ def fit(design: Array, y: Array, u: Array | None = None, *, least_sd: float = 0.
     stacked = np.vstack([design * weights[:, None], pulled])
     scale = np.abs(stacked).max(axis=0)
     if scale.min() == 0:
-        raise np.linalg.LinAlgError("no reading says anything of one of the coefficients")
+        raise np.linalg.LinAlgError("no reading depends on one of the coefficients")
     q, r = np.linalg.qr(stacked / scale)
     if np.abs(np.diag(r)).min() < 1e-12 * np.abs(np.diag(r)).max():
-        raise np.linalg.LinAlgError("the readings do not tell the coefficients apart")
+        raise np.linalg.LinAlgError("the readings do not determine the coefficients")
     inverse = np.linalg.inv(r) / scale[:, None]
     estimator = inverse @ q[:count].T * weights
     coefficients = estimator @ y
@@ -97,9 +97,9 @@ def fit(design: Array, y: Array, u: Array | None = None, *, least_sd: float = 0.
 def _scatter(design: Array, y: Array, prior: Array) -> tuple[float, float]:
     """The readings' variance by restricted maximum likelihood, and its degrees of freedom.
 
-    Without a prior: the sum of squares over n - p. With one, the variance for which residuals and shrunk coefficients
-    are as large together as they should be (D. A. Harville, "Maximum Likelihood Approaches to Variance Component
-    Estimation", J. Am. Stat. Assoc. 72, 1977).
+    Without a prior: the sum of squares over n - p. With one: the variance at which residuals and shrunk coefficients
+    together have their expected size (D. A. Harville, "Maximum Likelihood Approaches to Variance Component Estimation",
+    J. Am. Stat. Assoc. 72, 1977).
     """
     loose = np.isinf(prior)
     q, _ = np.linalg.qr(design[:, loose] / np.maximum(np.abs(design[:, loose]).max(axis=0), 1e-300))
@@ -128,9 +128,9 @@ def _scatter(design: Array, y: Array, prior: Array) -> tuple[float, float]:
 def _studentized(weighted: Array, free: Array, left: int, least_sd: float | None) -> Array:
     """Residuals over their standard deviation, estimated without each (Cook and Weisberg 1982) unless it is stated.
 
-    `least_sd` is what resolution and rounding alone may leave, None where the standard deviations were stated.
+    `least_sd` is the standard deviation from resolution and rounding alone, None if the standard deviations were stated.
     """
-    alone = free < ALONE  # the fit goes through it whatever it is
+    alone = free < ALONE  # the fit passes through it whatever it is
     weighted, free = np.where(alone, 0.0, weighted), np.where(alone, 1.0, free)
     if least_sd is None:
         return np.asarray(weighted / np.sqrt(free))
@@ -141,10 +141,10 @@ def _studentized(weighted: Array, free: Array, left: int, least_sd: float | None
 
 
 def without_outliers(fit_of: Callable[[Rows], Fit], count: int, least: int) -> tuple[Kept, Fit]:
-    """Which of `count` readings to keep (booleans), and their fit; `fit_of` fits those whose numbers it is given.
+    """Which of `count` readings to keep (booleans), and their fit; `fit_of` fits the readings with the given indices.
 
-    The worst is left out, one at a time, down to `least` readings; then those count as outliers up to the last that was
-    further off than chance explains, so that two that hide each other are found (B. Rosner, "Percentage Points for a
+    The worst reading is removed, one at a time, down to `least` readings. Outliers are then all up to the last one that
+    was farther off than chance explains. This finds two that mask each other (B. Rosner, "Percentage Points for a
     Generalized ESD Many-Outlier Procedure", Technometrics 25, 1983; here with Bonferroni's bound on Student's t).
     """
     kept: Rows = np.arange(count)
@@ -154,7 +154,7 @@ def without_outliers(fit_of: Callable[[Rows], Fit], count: int, least: int) -> t
         freedom = found.freedom - 1
         worst = int(np.argmax(np.abs(found.studentized)))
         if abs(found.studentized[worst]) < 1:
-            break  # all lie within their resolution
+            break  # all are within their resolution
         chance = 2 * float(stdtr(min(freedom, 1e9), -abs(found.studentized[worst]))) if freedom > 0 else 1.0
         unlikely = chance * len(kept) < OUTLIER_P
         kept = np.delete(kept, worst)
@@ -167,5 +167,5 @@ def without_outliers(fit_of: Callable[[Rows], Fit], count: int, least: int) -> t
 
 
 def chance_of_chi_squared(value: float, freedom: int) -> float:
-    """How probable a sum of squares as large as this is if the stated uncertainties are true."""
+    """The chance of a sum of squares at least this large if the stated uncertainties are true."""
     return float(chdtrc(freedom, value))

@@ -1,9 +1,9 @@
-"""The terms in which a lens may differ from its kit, what is known of them beforehand, and what each does to pairs.
+"""The terms in which a lens may differ from its kit: their priors, and the effect of each on pairs of pictures.
 
 The terms are the focal length (its logarithm), three radial terms of distortion, and where the axis meets the picture
-(right and down, in focal lengths). One more effect is not estimated but counted in: a pupil that stands off the axis
-shifts near things, all the same way, and their distances are unknown. It is a *consider* term (A. Bryson and Y.-C. Ho,
-*Applied Optimal Control*, 1975, chapter 12; S. Schmidt, 1966): its slope is known, its size has a prior.
+(right and down, in focal lengths). One more effect is included in the uncertainty but not estimated: a pupil off the
+axis shifts all near things the same way, and their distances are unknown. It is a *consider* term (A. Bryson and Y.-C.
+Ho, *Applied Optimal Control*, 1975, chapter 12; S. Schmidt, 1966): its slope is known, its size has a prior.
 """
 
 import math
@@ -18,8 +18,8 @@ from controller.optics.outline import Array
 
 TERMS = 6
 STEP = 1e-4  # of each term, for slopes
-# Before any picture. Lenses distort by some per cent at the corner, and sensors lie some tenths of a per cent aside.
-# Common practice, no source; twice what is usual, since pictures say much more than this where they say anything.
+# Priors. Lenses distort by some per cent at the corner, and sensors are some tenths of a per cent off centre. Common
+# practice, no source. These are twice the usual values, since pictures that tell anything tell much more.
 CORNER_SHARES = (0.03, 0.03, 0.01)  # of each radial term
 ASIDE_SHARE = 0.01  # of the picture's width
 
@@ -28,7 +28,7 @@ Points = tuple[Array, Array]
 
 @dataclass(frozen=True, slots=True, eq=False)
 class PupilPlace:
-    """Where a pupil stands that should be on the axis: `u_pupil_mm` off it, and nothing nearer than `nearest_mm`."""
+    """Where the pupil may be: off the axis by `u_pupil_mm`, with nothing nearer than `nearest_mm`."""
 
     u_pupil_mm: float = 0.0
     nearest_mm: float = math.inf
@@ -45,7 +45,7 @@ def changed(camera: PictureGeometry, change: Array) -> PictureGeometry:
 
 
 def from_prior(camera: PictureGeometry, expected: PictureGeometry) -> tuple[Array, Array]:
-    """What is known beforehand: the information (6,) of each term, and by how much each is below what was expected."""
+    """The prior: the information (6,) of each term, and how far each is below its expected value."""
     bends = [share / expected.corner ** (2 * power) for power, share in enumerate(CORNER_SHARES, 1)]
     sd = np.array([math.inf, *bends, *[_aside(expected)] * 2])
     off = (np.array(expected.middle_px) - camera.middle_px) / expected.focal_px
@@ -58,13 +58,13 @@ def _aside(camera: PictureGeometry) -> float:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Pairs:
-    """What n pairs of pictures say at one setting of the terms.
+    """What n pairs of pictures tell at one setting of the terms.
 
-    `theta` (n,) are the turns about one axis in degrees, `slopes` (n, 6) what the terms do to them, `spread` (n,) their
-    standard uncertainties. `shape` (6, 6) and `pull` (6,) are the normal equations of the terms, from how points lie
-    beside each other once the turn is taken out. `scatter` (6, 6) is the covariance of `pull` as the points really
-    scatter, `along` (n, 6) that of turns and pull. `shifted` (n,) and `pulled` (6,) are what a pupil off the axis does to
-    turns and pull.
+    `theta` (n,) are the turns about one axis in degrees, `slopes` (n, 6) the effect of the terms on them, `spread` (n,)
+    their standard uncertainties. `shape` (6, 6) and `pull` (6,) are the normal equations of the terms, from the relative
+    places of points with the turn removed. `scatter` (6, 6) is the covariance of `pull` from the actual scatter of the
+    points, `along` (n, 6) that of turns and pull. `shifted` (n,) and `pulled` (6,) are the effect of a pupil off the axis
+    on turns and pull.
     """
 
     theta: Array
@@ -79,7 +79,7 @@ class Pairs:
 
 
 def pairs_at(pairs: Sequence[Points], turns: Sequence[PictureTurn], camera: PictureGeometry, about: Array) -> Pairs:
-    """What the matches that are kept say, turning about the axis `about` (3,)."""
+    """What the kept matches tell, for turns about the axis `about` (3,)."""
     firsts = [first[turn.kept] for (first, _), turn in zip(pairs, turns, strict=True)]
     seconds = [second[turn.kept] for (_, second), turn in zip(pairs, turns, strict=True)]
     counts = [len(first) for first in firsts]
@@ -117,9 +117,10 @@ def pairs_at(pairs: Sequence[Points], turns: Sequence[PictureTurn], camera: Pict
 
 
 def _pair(part: tuple[Array, Array, Array], about: Array) -> tuple[Array, Array, Array, Array, Array]:
-    """One pair: slopes of the turn (6,), normal equations (6, 6) and pull (6,), its scatter, and the turn's with it (6,).
+    """One pair: slopes of the turn (6,), normal equations (6, 6) and pull (6,), its scatter, and its covariance with the
+    turn (6,).
 
-    A small turn w changes the misfit by turned x w, and takes up of each column what it can.
+    A small turn w changes the misfit by turned x w. It absorbs as much of each column as it can.
     """
     here, turned, bends = part
     cross = _crosses(turned)

@@ -1,6 +1,6 @@
-"""How far, and toward where, the pan axis leans: from the tilt read at several yaws.
+"""How far the pan axis leans and toward which yaw, from the tilt read at several yaws.
 
-The sense of `toward`: the top of the axis has moved toward that yaw, so a camera that looks there looks too low.
+The top of the axis is displaced toward the yaw `toward`, so a camera turned there points too low.
 """
 
 import math
@@ -10,17 +10,17 @@ import numpy as np
 from scipy.special import fdtrc
 
 from controller.calibration import order
-from controller.calibration.estimate import Circumstances, Estimate, estimate, order_protects, places_of
+from controller.calibration.estimate import Circumstances, Estimate, estimate, order_separates_drift, places_of
 from controller.calibration.finding import Stated, coverage_factor
 from controller.calibration.least_squares import Fit, Kept, Rows, chance_of_chi_squared, fit, without_outliers
-from controller.calibration.readings import NotBelievable, Readings
+from controller.calibration.readings import Readings, ReadingsRefused
 from controller.calibration.resolution import rounding_sd
 from controller.optics.outline import Array
 
 LEAST_READINGS, LEAST_ROUND_DEG = 4, 180.0
-SHUFFLE = "read the yaws in shuffled order, and the first of them again at the end"
+SHUFFLE = "read the yaws in shuffled order, and the first again at the end"
 MOST_LEAN_DEG = 20.0
-ROUNDS, EXACT = 8, 1e-13  # of Gauss and Newton; three reach the last digit of a float
+ROUNDS, EXACT = 8, 1e-13  # of Gauss-Newton; three reach the last digit of a float
 RESIDUALS_P = 0.001
 SIGNIFICANT_P = 0.05
 
@@ -29,8 +29,8 @@ SIGNIFICANT_P = 0.05
 class LevelResult:
     """The lean, its components toward yaw 0 and yaw 90, and the instrument's own zero; degrees, standard uncertainties.
 
-    `chance` is that of a lean as large by the readings' uncertainty alone. `drift` is that of the instrument over the
-    whole set, degrees, None where the order of the readings cannot tell it from the lean.
+    `chance` is the chance of a lean as large from the readings' uncertainty alone. `drift` is the instrument's over the
+    whole set, degrees, None if the order of the readings cannot separate it from the lean.
     """
 
     lean_deg: float
@@ -53,62 +53,63 @@ class LevelResult:
 
     @property
     def significant(self) -> bool:
-        """Whether a lean was seen at all."""
+        """Whether the lean is beyond chance."""
         return self.chance < SIGNIFICANT_P
 
     @property
     def lean_interval_deg(self) -> tuple[float, float]:
-        """The interval that holds the lean in 95 of 100 cases: from 0 where none stands out."""
+        """The interval that contains the lean in 95 of 100 cases; from 0 if the lean is not beyond chance."""
         half = coverage_factor(self.freedom) * self.u_lean_deg
         return max(0.0, self.lean_deg - half) if self.significant else 0.0, self.lean_deg + half
 
     @property
     def toward_interval_deg(self) -> tuple[float, float]:
-        """The interval of its direction: all round where no lean stands out."""
+        """The interval of its direction; the whole turn if the lean is not beyond chance."""
         half = min(coverage_factor(self.freedom) * self.u_toward_deg, 180.0) if self.significant else 180.0
         return self.toward_deg - half, self.toward_deg + half
 
 
 def from_tilts(readings: Readings, reading_error_deg: float | None = None) -> LevelResult:
-    """The lean from `yaw_deg` and `reading_deg` (looking up: plus), with `u_reading_deg` or the error where stated.
+    """The lean from `yaw_deg` and `reading_deg` (looking up: plus), with `u_reading_deg`, or the error where stated.
 
-    reading = zero + asin(-sin(lean) cos(yaw - toward)), exactly. Raises NotBelievable.
+    reading = zero + asin(-sin(lean) cos(yaw - toward)), exactly. Raises ReadingsRefused.
     """
     yaw, read = readings.numbers["yaw_deg"], readings.numbers["reading_deg"]
     places = np.unique(np.round(yaw % 360, 6))
     gap = float(np.diff(np.append(places, places[0] + 360)).max())
     if len(yaw) < LEAST_READINGS or len(places) < 3 or gap > LEAST_ROUND_DEG:
-        raise NotBelievable(
+        raise ReadingsRefused(
             f"{readings.name}: {len(yaw)} readings at {len(places)} yaws with a gap of {gap:.0f}° are too few; read at "
             f"least {LEAST_READINGS} round the turn, better 8."
         )
     if float(np.ptp(read)) > 2 * MOST_LEAN_DEG:
-        raise NotBelievable(
+        raise ReadingsRefused(
             f"{readings.name}: the readings span {float(np.ptp(read)):.3g}°, more than any tripod leans; give degrees, "
             "with the tilt axis at rest throughout."
         )
     model = _model(readings, reading_error_deg)
     every: Rows = np.arange(len(yaw))
-    drifts = order_protects(lambda full: model.fit(every, drifts=full), np.eye(3)[1:], len(yaw))
+    drifts = order_separates_drift(lambda full: model.fit(every, drifts=full), np.eye(3)[1:], len(yaw))
     least = max(LEAST_READINGS + drifts, math.ceil(0.8 * len(yaw)))
     kept, found = without_outliers(lambda rows: model.fit(rows, drifts=drifts), len(yaw), least)
     result = _result(model, found, kept, drifts)
     parameters = len(found.coefficients)
     if model.u is not None and chance_of_chi_squared(found.chi_squared, int(kept.sum()) - parameters) < RESIDUALS_P:
-        raise NotBelievable(
+        raise ReadingsRefused(
             f"{readings.name}: the readings scatter by {result.residual_sd_deg:.3g}°, more than the stated reading error "
-            "explains; does the tripod give, or was the tilt axis moved?"
+            "explains; check that the tripod is firm and that the tilt axis was not moved."
         )
-    if not drifts and order.hang_together(found, step=model.step_deg):
-        raise NotBelievable(
-            f"{readings.name}: neighbouring readings err alike, so the instrument drifts or the tripod gives; {SHUFFLE}."
+    if not drifts and order.are_correlated(found, step=model.step_deg):
+        raise ReadingsRefused(
+            f"{readings.name}: the errors of successive readings are correlated, so the instrument drifts or the tripod "
+            f"is not firm; {SHUFFLE}."
         )
     return result
 
 
 @dataclass(frozen=True, slots=True)
 class _Model:
-    """The readings; the zero, two sines of the lean and, where it is asked for, the drift are fitted to them."""
+    """The readings. Their model has a zero, two sines of the lean and, if asked for, the drift."""
 
     yaw_deg: Array
     read_deg: Array
@@ -116,7 +117,7 @@ class _Model:
     step_deg: float
 
     def fit(self, rows: Rows, *, drifts: bool) -> Fit:
-        """Gauss and Newton; the coefficients are zero (degrees), the two sines of the lean with their signs turned, and
+        """Fit by Gauss-Newton. The coefficients are zero (degrees), the two sines of the lean with reversed signs, and
         the drift over the whole set (degrees). Raises numpy.linalg.LinAlgError.
         """
         yaw, read = np.radians(self.yaw_deg[rows]), self.read_deg[rows]
@@ -141,7 +142,7 @@ class _Model:
 
 
 def _model(readings: Readings, reading_error_deg: float | None) -> _Model:
-    """The readings with their resolution, and with their uncertainties where these are stated."""
+    """The readings with their resolution, and with their uncertainties if these are stated."""
     yaw, read = readings.numbers["yaw_deg"], readings.numbers["reading_deg"]
     left = _Model(yaw, read, None, 0.0).fit(np.arange(len(yaw)), drifts=False).residual_sd
     step = readings.resolution("reading_deg", left)
@@ -173,7 +174,7 @@ def _result(model: _Model, found: Fit, kept: Kept, drifts: bool) -> LevelResult:
 
     ahead_0, ahead_90 = (cosine / size, sine / size) if size > 0 else (1.0, 0.0)
     along, across, to_0, to_90 = of(ahead_0, ahead_90), of(-ahead_90, ahead_0), of(1.0, 0.0), of(0.0, 1.0)
-    # Rounding is added so that readings without any scatter leave something to divide by.
+    # Add the rounding: readings without any scatter would leave nothing to divide by.
     statistic = size**2 / (along.u**2 + 1e-20) / 2
     return LevelResult(
         lean_deg=math.degrees(lean),
@@ -198,7 +199,7 @@ def _result(model: _Model, found: Fit, kept: Kept, drifts: bool) -> LevelResult:
 
 @dataclass(frozen=True, slots=True)
 class TripodLeg:
-    """One leg of the tripod: where its foot stands, seen from the axis, and by how much to raise it."""
+    """One leg of the tripod: the yaw of its foot, seen from the axis, and how far to raise it."""
 
     yaw_deg: float
     raise_mm: float
@@ -207,9 +208,9 @@ class TripodLeg:
 def legs_to_raise(
     lean_deg: float, toward_deg: float, first_leg_yaw_deg: float, radius_mm: float
 ) -> tuple[TripodLeg, ...]:
-    """By how much to raise each of three legs, a third of a turn apart, so that the axis stands upright.
+    """How far to raise each of three legs, a third of a turn apart, to make the axis vertical.
 
-    The feet stand on a circle of `radius_mm` about the axis. The highest foot stays as it is.
+    The feet are on a circle of `radius_mm` about the axis. The highest foot stays as it is.
     """
     yaws = [first_leg_yaw_deg + 120 * number for number in range(3)]
     sine = math.sin(math.radians(lean_deg))

@@ -1,4 +1,4 @@
-"""A near mark in two photographs: where the second one shows what stands at a place of the first."""
+"""A near mark in two photographs: where the second one shows what is at a place in the first."""
 
 import numpy as np
 from numpy.typing import NDArray
@@ -9,13 +9,13 @@ from controller.calibration.turning import PictureGeometry, PictureTurn
 from controller.optics.outline import Array
 
 ALIKE = 0.6  # correlation of a mark with itself in the other picture
-HIGH_PX = 6  # a level camera shifts marks sideways; this far up and down is looked as well
+HIGH_PX = 6  # a level camera shifts marks sideways; the search also goes this far up and down
 ROUNDS = 30
 STILL_PX = 1e-3
 
 
 class MarkNotFound(Exception):
-    """The mark cannot be seen again in the second picture."""
+    """The mark was not found in the second picture."""
 
 
 def as_first_sees(
@@ -23,7 +23,7 @@ def as_first_sees(
 ) -> Array:
     """The second picture as the first camera would show far things, at a grid of columns and rows (broadcast together).
 
-    NaN where the second picture does not reach.
+    NaN beyond the second picture's edge.
     """
     grid = np.stack([part.ravel() for part in np.broadcast_arrays(columns, rows)], axis=-1)
     seen = camera.pixels(Rotation.from_rotvec(turn.vector_rad).inv().apply(camera.rays(grid)))
@@ -38,14 +38,15 @@ def mark_shift_px(
     second: NDArray[np.uint8],
     turn: PictureTurn,
     camera: PictureGeometry,
+    *,
     place: tuple[float, float],
     half_px: int,
     reach_px: int,
 ) -> tuple[float, float, float]:
-    """How far right and down the second picture shows the mark, once it is laid over the first by what is far.
+    """How far right and down the second picture shows the mark, after it is aligned with the first by far points.
 
-    The mark is what the first picture shows within `half_px` of `place` (column, row); it is looked for up to `reach_px`
-    to either side. Also returns the standard uncertainty of either. Raises MarkNotFound.
+    The mark is the part of the first picture within `half_px` of `place` (column, row). The search covers up to
+    `reach_px` to either side. Also returns the standard uncertainty of either. Raises MarkNotFound.
     """
     column, row = round(place[0]), round(place[1])
     rows, columns = first.shape
@@ -64,7 +65,7 @@ def mark_shift_px(
 
 
 def _likeness(mark: Array, turned: Array) -> Array:
-    """Correlation of the mark with each part of `turned` of its size (-1 to 1); NaN where that is incomplete."""
+    """Correlation of the mark with each part of `turned` of its size (-1 to 1); NaN if that part is incomplete."""
     parts = np.lib.stride_tricks.sliding_window_view(turned, mark.shape)
     centred = mark - mark.mean()
     means = parts.mean(axis=(2, 3))
@@ -76,9 +77,9 @@ def _likeness(mark: Array, turned: Array) -> Array:
 def _refined(
     mark: Array, turned: Array, right: float, down: float, middle: tuple[int, int]
 ) -> tuple[float, float, float]:
-    """Least squares on the grey values, brightness and contrast left free (B. Lucas and T. Kanade, IJCAI 1981).
+    """Least squares on the grey values, with brightness and contrast free (B. Lucas and T. Kanade, IJCAI 1981).
 
-    The uncertainty is taken from what is left, as if it were noise from pixel to pixel.
+    The uncertainty treats the remainder as noise that is independent from pixel to pixel.
     """
     filled = np.where(np.isnan(turned), np.nanmean(turned), turned)
     inside = np.indices(mark.shape, dtype=np.float64)

@@ -1,7 +1,7 @@
-"""Two pictures of a lens that is known about: the turn between them, and what is not known of the lens counted in.
+"""The turn between two pictures of a lens that is roughly known, with the lens's uncertainty included.
 
-The terms of `lens_terms` are found from the shape of the overlap as far as it tells. As far as it does not, they are held
-by what is usual and by how well the focal length is known: least squares with a prior for each term.
+The terms of `lens_terms` are found from the shape of the overlap as far as it determines them. Beyond that, they are
+constrained by usual values and by the uncertainty of the focal length: least squares with a prior for each term.
 """
 
 import math
@@ -15,12 +15,12 @@ from controller.calibration.turning import PictureGeometry, PictureTurn, main_di
 from controller.optics.outline import Array
 
 ROUNDS = 12
-CHOOSING = 5  # rounds after which matches neither leave nor return
-SETTLED = 0.1  # change of each term against its uncertainty
+CHOOSING = 5  # rounds, after which the kept matches stay as they are
+SETTLED = 0.1  # change of each term over its uncertainty
 
 
 class UncertaintySource(StrEnum):
-    """A source of the uncertainty of an angle between two photographs. A record of calibration keeps the values."""
+    """A source of the uncertainty of an angle between two photographs. The values are stored in calibration records."""
 
     POINTS = "points"
     FOCAL_LENGTH = "focal_length"
@@ -32,9 +32,10 @@ class UncertaintySource(StrEnum):
 
 @dataclass(frozen=True, slots=True, eq=False)
 class PairSolution:
-    """The camera and the turn as found. `covariance` (6, 6) is that of the lens's terms, in the order of `lens_terms`.
+    """The camera and the turn that were found. `covariance` (6, 6) is that of the lens's terms, in the order of
+    `lens_terms`.
 
-    `parts_deg` are standard uncertainties of the angle: from the points, from the focal length and from the rest of the
+    `parts_deg` are standard uncertainties of the angle: from the points, from the focal length, from the rest of the
     lens together, and from a pupil off the axis.
     """
 
@@ -45,7 +46,7 @@ class PairSolution:
 
     @property
     def angle_deg(self) -> float:
-        """By how much the camera turned."""
+        """The angle by which the camera turned."""
         return math.degrees(float(np.linalg.norm(self.turn.vector_rad)))
 
 

@@ -1,4 +1,4 @@
-"""The no-parallax point: how far the lens's entrance pupil stands ahead of the axis about which the camera turns.
+"""The no-parallax point: how far the lens's entrance pupil is ahead of the axis about which the camera turns.
 
 The principle: R. Littlefield, *Theory of the "No-Parallax" Point in Panorama Photography*, 2006 (the lens must turn about
 its entrance pupil). The formulas follow from one triangle: axis, pupil, mark. With the pupil an offset e ahead of the
@@ -6,9 +6,8 @@ axis, a mark at distance d from the axis and at an angle psi to the lens's axis 
 
     sin(beta - psi) / e = sin(beta) / d    or    tan(beta) = d sin(psi) / (d cos(psi) - e).
 
-Distances are from the axis, not from the camera. Angles and pixels grow to the right. All lie in one level plane: the
-camera is not tilted, and a rectilinear lens then shows a mark as far right as if it stood in that plane, however high
-it stands.
+Distances are from the axis, not from the camera. Angles and pixels grow to the right. All are in one level plane: the
+camera is not tilted. A rectilinear lens then shows a mark at its true bearing, however high it is.
 """
 
 import math
@@ -18,19 +17,19 @@ from scipy.optimize import brentq
 
 from controller.calibration.propagation import propagated
 
-NEAREST_MM = 150.0  # what stands nearer to the axis than this stands in the camera or its front lens
+NEAREST_MM = 150.0  # anything nearer to the axis than this is inside the camera or its front lens
 FARTHEST_OFFSET_MM = 400.0  # no rail is longer
-# What readings are taken to be uncertain by where nobody says: a tape held to an axis, an angle off a scale, marks read
-# by eye on a screen, a lens set over the axis, a lens's distortion near the edge. Common practice, no source.
+# Uncertainties of readings if none are stated: a tape held to an axis, an angle from a scale, marks read by eye on a
+# screen, a lens set over the axis, a lens's distortion near the edge. Common practice, no source.
 U_DISTANCE_SHARE, U_ANGLE_DEG, EYE_PX, U_SIDEWAYS_MM, U_DISTORTION = 0.005, 0.1, 1.0, 1.0, 0.02
 READ_PX = math.sqrt(2) * 0.5 / math.sqrt(3)  # two places read to a whole pixel each (JCGM 100:2008, F.2.2.1)
 BY_EYE_PX = math.hypot(EYE_PX, READ_PX)
 
 
 def shift_px(offset_mm: float, focal_px: float, near_mm: float, far_mm: float, angle_deg: float) -> float:
-    """How many pixels right of the far mark the near one is seen by a rectilinear lens.
+    """How many pixels right of the far mark a rectilinear lens shows the near one.
 
-    Both stand in line with the axis at `angle_deg` from where the lens looks; `far_mm` may be infinite.
+    Both are in line with the axis, at `angle_deg` from the lens's axis; `far_mm` may be infinite.
     """
     sine, cosine = math.sin(math.radians(angle_deg)), math.cos(math.radians(angle_deg))
     near = 1 / (near_mm * cosine - offset_mm)
@@ -42,7 +41,7 @@ def shift_px(offset_mm: float, focal_px: float, near_mm: float, far_mm: float, a
 def offset_mm(shift_px: float, focal_px: float, near_mm: float, far_mm: float, angle_deg: float) -> float:
     """The offset that gives this shift: the inverse of `shift_px`, in closed form.
 
-    Raises ValueError where no offset does.
+    Raises ValueError if no offset does.
     """
     cosine = math.cos(math.radians(angle_deg))
     k = shift_px / (focal_px * math.sin(math.radians(angle_deg)))
@@ -58,9 +57,9 @@ def offset_mm(shift_px: float, focal_px: float, near_mm: float, far_mm: float, a
 
 
 def offset_that_costs_mm(pixels: float, focal_px: float, nearest_mm: float, edge_deg: float) -> float:
-    """How well the camera must stand: the offset that shifts the nearest thing by `pixels` at the picture's edge.
+    """The tolerance of the camera's position: the offset that shifts the nearest thing by `pixels` at the picture's edge.
 
-    Against what is infinitely far. The smaller of the two ways, ahead and behind.
+    The shift is against infinitely far things. Returns the smaller of the two offsets, ahead and behind.
     """
     ways = [offset_mm(sign * pixels, focal_px, nearest_mm, math.inf, edge_deg) for sign in (1, -1)]
     return min(abs(way) for way in ways)
@@ -70,7 +69,7 @@ def offset_that_costs_mm(pixels: float, focal_px: float, nearest_mm: float, edge
 class Scene:
     """The marks, in mm from the axis, and the nearest thing of the scene to be shot.
 
-    The far mark's distance is known (`far_mm`), or only that it is at least `far_at_least_mm`.
+    Either the far mark's distance is known (`far_mm`), or only that it is at least `far_at_least_mm`.
     """
 
     near_mm: float
@@ -83,7 +82,7 @@ class Scene:
     def far_per_mm(self) -> tuple[float, float]:
         """One over the far mark's distance, with its standard uncertainty.
 
-        Only a least distance leaves anything between nothing and one over that: a rectangle (JCGM 100:2008, 4.3.7).
+        With only a least distance it may be anything from 0 to one over that: a rectangle (JCGM 100:2008, 4.3.7).
         """
         if self.far_mm is not None:
             u_far = self.far_mm * U_DISTANCE_SHARE if self.u_far_mm is None else self.u_far_mm
@@ -98,11 +97,11 @@ class Scene:
 
 @dataclass(frozen=True, slots=True)
 class TypedShift:
-    """What was read by eye: the near mark's shift against the far one, `angle_deg` off the middle of the picture.
+    """A shift read by eye: the near mark's against the far one, `angle_deg` off the middle of the picture.
 
     The marks were lined up in the middle of the picture, and the head was then turned by that angle. Standard
-    uncertainties: of lining up (`u_lined_up_px`) and of the shift; `u_distortion` is by what share the lens may show the
-    marks farther out or in than it should; `u_sideways_mm` is how far the lens may stand beside the pan axis.
+    uncertainties: of lining up (`u_lined_up_px`) and of the shift; `u_distortion` is the share by which the lens may show
+    the marks too far out or in; `u_sideways_mm` is how far the lens may be beside the pan axis.
     """
 
     angle_deg: float
@@ -115,6 +114,7 @@ class TypedShift:
 
 
 def offset_from_typed_mm(
+    *,
     shift_px: float,
     lined_up_px: float,
     focal_px: float,
@@ -124,13 +124,13 @@ def offset_from_typed_mm(
     distortion: float,
     sideways_mm: float,
 ) -> float:
-    """The offset from a shift that was read, with what else shifts the marks taken out.
+    """The offset from a shift that was read, corrected for everything else that shifts the marks.
 
     - Marks that were lined up `lined_up_px` apart in the middle are 1 / cos^2 times that apart at the angle.
-    - A first radial term that shows the marks farther out by a share d stretches what is there by 1 + 3 d.
-    - A pupil right of the axis by s moves sideways by s (1 - cos) while one ahead by e moves by e sin.
+    - A first radial term that shows the marks farther out by a share d stretches distances there by 1 + 3 d.
+    - A pupil right of the axis by s moves sideways by s (1 - cos), while one ahead by e moves by e sin.
 
-    Raises ValueError where no offset gives this shift.
+    Raises ValueError if no offset gives this shift.
     """
     angle = math.radians(angle_deg)
     seen = shift_px / (1 + 3 * distortion) - lined_up_px / math.cos(angle) ** 2
@@ -141,7 +141,7 @@ def offset_from_typed_mm(
 def typed_offset_mm(
     typed: TypedShift, scene: Scene, focal_px: float, u_focal_share: float
 ) -> tuple[float, float, dict[str, float]]:
-    """The offset from what was read by eye, its standard uncertainty and what contributes to it. Raises ValueError."""
+    """The offset from the shift read by eye, its standard uncertainty and the contributions to it. Raises ValueError."""
     far_per_mm, u_far_per_mm = scene.far_per_mm()
     read = {
         "shift_px": (typed.shift_px, typed.u_shift_px),
@@ -159,18 +159,18 @@ def typed_offset_mm(
 
 @dataclass(frozen=True, slots=True)
 class Marks:
-    """The angles, in radians to the right of the lens's axis, at which one picture shows the near and the far mark."""
+    """The angles, in radians right of the lens's axis, at which one picture shows the near and the far mark."""
 
     near_rad: float
     far_rad: float
 
 
 def offset_from_views_mm(first: Marks, second: Marks, near_mm: float, far_mm: float, sideways_mm: float = 0.0) -> float:
-    """The offset from two pictures between which only the head was turned, by however much.
+    """The offset from two pictures between which only the head was turned, by any angle.
 
-    The pupil stands `sideways_mm` right of the axis as well. The marks need not stand in line. How far the head was
-    turned follows from either mark, given the offset; both must say the same. Raises ValueError where no offset within
-    reach makes them agree, or where the marks hardly moved.
+    The pupil is `sideways_mm` right of the axis as well. The marks need not be in line. Given the offset, either mark
+    tells how far the head was turned; both must agree. Raises ValueError if no offset within reach makes them agree, or
+    if the marks hardly moved.
     """
     angles = (first.near_rad, second.near_rad, first.far_rad, second.far_rad)
     sines, beside = [math.sin(angle) for angle in angles], [sideways_mm * math.cos(angle) for angle in angles]
@@ -192,10 +192,9 @@ def offset_from_views_mm(first: Marks, second: Marks, near_mm: float, far_mm: fl
 
 
 def sideways_mm(first_px: float, second_px: float, focal_px: float, distance_mm: float) -> float:
-    """How far right of the pan axis the pupil stands, from a mark seen looking straight down before and after half a
-    turn.
+    """How far right of the pan axis the pupil is, from a mark seen looking straight down before and after half a turn.
 
-    Both places count to the right of the picture's middle, `distance_mm` is from the pupil down to the mark. Half a turn
-    takes a mark from P to -P about the axis, seen from a pupil at g: (P - g) f / d and (-P - g) f / d.
+    Both places count to the right of the picture's middle; `distance_mm` is from the pupil down to the mark. Half a turn
+    takes a mark from P to -P about the axis. A pupil at g sees it at (P - g) f / d and (-P - g) f / d.
     """
     return -(first_px + second_px) / 2 * distance_mm / focal_px

@@ -1,4 +1,4 @@
-"""Photographs as calibration needs them: grey, upright, of a handy size; what they say of their lens and moment."""
+"""Photographs as calibration needs them: grey, upright, of a moderate size, with the lens and time from their EXIF."""
 
 import math
 from collections.abc import Sequence
@@ -21,18 +21,17 @@ from controller.picture_file import read_grey
 from controller.reading import files_in
 
 ENDINGS = frozenset({".jpg", ".jpeg", ".tif", ".tiff"})
-LONGEST_PX = 2000  # of the long side; what is larger is made smaller, which costs little and saves much
+LONGEST_PX = 2000  # of the long side; larger pictures are reduced, which costs little precision and saves much time
 SMALLEST_PX = 64
 SAME_FOCAL, SAME_SHAPE = 0.005, 0.02
 
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Photograph:
-    """One photograph. `grey` (rows, columns) is upright and `share` times as large as the file's own picture, in both
-    directions alike, whose size in pixels is `own_px` (columns, rows).
+    """One photograph. `grey` (rows, columns) is upright and `share` times as large as the file's own picture, equally in
+    both directions. `own_px` (columns, rows) is the size of the file's picture in pixels.
 
-    `focal_mm` and `focal_35mm` are what its EXIF says of the lens, `taken_s` seconds since some moment common to all;
-    None where it does not say.
+    `focal_mm` and `focal_35mm` are from its EXIF. `taken_s` is in seconds since a moment common to all. None if missing.
     """
 
     path: Path
@@ -49,7 +48,7 @@ class Photograph:
 
 
 def photographs_in(paths: Sequence[Path]) -> list[Path]:
-    """The photographs named by files and folders; a folder stands for its files by name. Raises InputError."""
+    """The photographs in files and folders; a folder means its files in order of name. Raises InputError."""
     files: list[Path] = []
     for path in paths:
         if path.is_dir():
@@ -62,18 +61,26 @@ def photographs_in(paths: Sequence[Path]) -> list[Path]:
 
 
 def read_photographs(files: Sequence[Path]) -> list[Photograph]:
-    """Photographs of one camera at one focal length. Raises InputError that names the file that is not like the first."""
+    """Photographs of one camera at one focal length. Raises InputError that names the file unlike the first."""
     taken = [read_photograph(file) for file in files]
     first = taken[0]
     for other in taken[1:]:
         if other.grey.shape != first.grey.shape or other.share != first.share:
-            raise InputError(f"{other.path}: is not of the same size as {first.path}.")
+            raise InputError(f"{other.path}: does not have the same size as {first.path}. Use pictures of one camera.")
         if first.focal_mm and other.focal_mm and abs(other.focal_mm / first.focal_mm - 1) > SAME_FOCAL:
             raise InputError(
-                f"{other.path}: was taken at {other.focal_mm:g} mm, {first.path.name} at {first.focal_mm:g} mm; "
-                "take all at one focal length."
+                f"{other.path}: was shot at {other.focal_mm:g} mm, {first.path.name} at {first.focal_mm:g} mm; "
+                "shoot all at one focal length."
             )
     return taken
+
+
+def read_two(paths: Sequence[Path]) -> list[Photograph]:
+    """Two photographs of one camera at one focal length. Raises InputError."""
+    files = photographs_in(paths)
+    if len(files) != 2:
+        raise InputError(f"{paths[0]}: two photographs are needed, not {len(files)}.")
+    return read_photographs(files)
 
 
 def read_photograph(path: Path) -> Photograph:
@@ -83,7 +90,7 @@ def read_photograph(path: Path) -> Photograph:
     if min(_handy_size(read.picture)) < SMALLEST_PX:
         what = "too small" if max(own) <= LONGEST_PX else "too narrow"
         raise InputError(
-            f"{path}: is {own[0]} x {own[1]} pixels, which is {what} to compare with another. Take one whole."
+            f"{path}: is {own[0]} x {own[1]} pixels, which is {what} to compare with another. Use a whole photograph."
         )
     grey, share = _handy(read.picture)
     return Photograph(
@@ -103,7 +110,7 @@ def _handy_size(image: Image.Image) -> tuple[int, int]:
 
 
 def _handy(image: Image.Image) -> tuple[Image.Image, float]:
-    """The picture at most LONGEST_PX wide and high, and its share; part of a pixel is cut off, so that it is even."""
+    """The picture at most LONGEST_PX wide and high, and its share. Partial pixels are cut off: both scales are equal."""
     share = min(1.0, LONGEST_PX / max(image.size))
     if share == 1.0:
         return image, share
@@ -114,7 +121,7 @@ def _handy(image: Image.Image) -> tuple[Image.Image, float]:
 
 
 def _taken_s(details: Any) -> float | None:
-    """When it was taken, in seconds, by the camera's own time of day."""
+    """When it was taken, in seconds, by the camera's clock."""
     moment = exif.moment(details.get(Base.DateTimeOriginal), details.get(Base.SubsecTimeOriginal), None)
     return None if moment is None else moment.replace(tzinfo=UTC).timestamp()
 
@@ -122,11 +129,11 @@ def _taken_s(details: Any) -> float | None:
 def camera_for(
     photograph: Photograph, kit: Kit | None, focal_mm: float | None, pixel_um: float | None
 ) -> PictureGeometry:
-    """What the pixels of `grey` mean.
+    """The camera to which the pixels of `grey` belong.
 
-    From `pixel_um`, the pitch of the file's own pixels, with the focal length given or that of the EXIF; else from the
-    kit, whose focal length `focal_mm` replaces; else from the 35 mm equivalent in the EXIF (CIPA DC-008). Raises
-    InputError.
+    From `pixel_um`, the pitch of the file's own pixels, with the focal length given or that of the EXIF. Otherwise from
+    the kit, with `focal_mm` in place of its focal length. Otherwise from the 35 mm equivalent in the EXIF (CIPA DC-008).
+    Raises InputError.
     """
     rows, columns = photograph.grey.shape
     middle = ((columns - 1) / 2, (rows - 1) / 2)
@@ -140,8 +147,8 @@ def camera_for(
             photograph.focal_35mm / FULL_FRAME_DIAGONAL_MM * math.hypot(*photograph.own_px) * photograph.share, middle
         )
     raise InputError(
-        f"{photograph.path}: does not say enough of its lens; name the kit (--kit) or give --focal-length-mm and "
-        "--pixel-um."
+        f"{photograph.path}: does not describe its lens completely. Name the kit (--kit), or give --focal-length-mm "
+        "and --pixel-um."
     )
 
 
@@ -150,8 +157,8 @@ def _camera_of_kit(photograph: Photograph, kit: Kit, focal_mm: float) -> Picture
     field = kit.field(0.0)
     if abs((columns / rows) / (field.width_mm / field.height_mm) - 1) > SAME_SHAPE:
         raise InputError(
-            f"{photograph.path}: is {columns} x {rows} (as held), which is not the shape of the kit's pictures, "
-            f"{field.width_mm:g} x {field.height_mm:g} mm; was it cropped, or is the camera mounted another way?"
+            f"{photograph.path}: is {columns} x {rows} pixels upright, which is not the shape of the kit's pictures, "
+            f"{field.width_mm:g} x {field.height_mm:g} mm. Use uncropped pictures, or correct `mounted` in the kit."
         )
     for_mm = photograph.own_px[0] / field.width_mm * photograph.share
     middle = (

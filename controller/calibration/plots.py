@@ -16,7 +16,7 @@ CURVE = 200  # points of a drawn curve
 
 
 def steps_plots(result: StepsResult, readings: Readings) -> tuple[Plot, ...]:
-    """The line, what is left over, and the once-per-turn error; or the returns to the mark."""
+    """The line, the residuals and the once-per-turn error; or the returns to the mark."""
     kept = result.kept
     if "turns" in readings.numbers:
         turns = readings.numbers["turns"]
@@ -50,7 +50,7 @@ def steps_plots(result: StepsResult, readings: Readings) -> tuple[Plot, ...]:
 
 
 def _wave_at(result: StepsResult, angles_deg: Array) -> Array:
-    """The once-per-turn error that was taken out, at these angles."""
+    """The once-per-turn error that was removed, at these angles."""
     wave = result.wave
     if wave is None or not wave.removed:
         return np.zeros_like(angles_deg)

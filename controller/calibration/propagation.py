@@ -1,15 +1,15 @@
-"""How uncertain a result is that follows from uncertain values: the law of propagation (JCGM 100:2008, GUM, 5.1.2)."""
+"""The uncertainty of a result of uncertain values: the law of propagation (JCGM 100:2008, GUM, 5.1.2)."""
 
 import math
 from collections.abc import Callable, Mapping
 
-RELATIVE_STEP = 1e-3  # of a standard uncertainty: small against what bends, large against rounding
+RELATIVE_STEP = 1e-3  # of a standard uncertainty: small against curvature, large against rounding
 
 
 def propagated(
     function: Callable[..., float], values: Mapping[str, float], uncertainties: Mapping[str, float]
 ) -> tuple[float, dict[str, float]]:
-    """The standard uncertainty of `function(**values)` and what each value contributes to it, in the result's unit.
+    """The standard uncertainty of `function(**values)` and the contribution of each value, in the result's unit.
 
     `uncertainties` are standard uncertainties of some of the values, independent of each other. Slopes are central
     differences, as GUM 5.1.3 note 2 allows. Raises what `function` raises.

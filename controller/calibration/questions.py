@@ -1,7 +1,7 @@
-"""Questions put one after the other, and the rows that the answers make, in the order of time.
+"""Questions asked one at a time, and the rows of their answers in order of time.
 
-The last reading can be typed again, and what was typed is handed on after every row, so that nothing is lost when the
-cable is pulled or somebody presses Ctrl-C.
+The last reading can be typed again. The rows typed so far are passed on after each one, so that a pulled cable or Ctrl-C
+loses nothing.
 """
 
 import csv
@@ -16,7 +16,7 @@ from typing import Protocol
 import numpy as np
 
 from controller.bounds import ANY, Bound, reading_bound
-from controller.calibration.readings import NotBelievable, Readings, number
+from controller.calibration.readings import Readings, ReadingsRefused, number
 from controller.calibration.records import AxisName
 from controller.errors import InputError
 from controller.quantity import meant, plain
@@ -32,7 +32,7 @@ class Mover(Protocol):
     """Something that can move the head. A move is complete only when the call returns."""
 
     def wait_go_to(self, axis: AxisName, *stops: int) -> None:
-        """Move one axis to these absolute steps in turn and come to rest. Raises WorldError."""
+        """Move one axis to each of these absolute steps in turn, and stop. Raises WorldError."""
 
 
 def _keep_nothing(_: str) -> None:
@@ -41,9 +41,9 @@ def _keep_nothing(_: str) -> None:
 
 @dataclass(frozen=True, slots=True)
 class PersonAtHead:
-    """The person at the head: `tell` says something, `ask` puts a question and returns what was typed.
+    """The person at the head: `tell` prints a sentence, `ask` asks a question and returns what was typed.
 
-    `keep` takes all rows typed so far, as the text of a CSV file.
+    `keep` receives all rows typed so far, as the text of a CSV file.
     """
 
     tell: Callable[[str], None]
@@ -52,7 +52,7 @@ class PersonAtHead:
     keep: Callable[[str], None] = _keep_nothing
 
     def number(self, question: str, *, unit: str = "", whole: bool = False, bound: Bound = ANY) -> float | None:
-        """The number typed in, None where nothing was; asks again for anything else."""
+        """The number typed in, None if nothing was; asks again after any other answer."""
         answer = self.answer(question, unit=unit, whole=whole, bound=bound)
         while answer == BACK:
             self.tell("There is no reading to go back to.")
@@ -60,9 +60,9 @@ class PersonAtHead:
         return None if answer is None or isinstance(answer, str) else answer
 
     def answer(self, question: str, *, unit: str = "", whole: bool = False, bound: Bound = ANY) -> float | str | None:
-        """The number typed in, BACK, or None where nothing was typed; asks again for anything else.
+        """The number typed in, BACK, or None if nothing was typed; asks again after any other answer.
 
-        A decimal comma is as good as a point, but not where only a `whole` number makes sense: 115,200 may be either.
+        A decimal comma is accepted like a point, except for `whole` numbers: 115,200 is ambiguous.
         """
         while True:
             typed = self.ask(question).strip()
@@ -79,7 +79,7 @@ class PersonAtHead:
                 self.tell(str(error))
 
     def send(self, axis: AxisName, angle_deg: float, steps_per_degree: float | None, side: int = 0) -> None:
-        """Bring an axis to an angle, coming from below (+1), from above (-1) or from anywhere (0)."""
+        """Turn an axis to an angle, approached from below (+1), from above (-1) or from either side (0)."""
         steps = None if steps_per_degree is None else round(angle_deg * steps_per_degree)
         if self.mover is not None and steps is not None and steps_per_degree is not None:
             before = [steps - side * round(2 * steps_per_degree)] if side else []
@@ -91,7 +91,7 @@ class PersonAtHead:
 
 
 def _number(typed: str, question: str, unit: str, *, whole: bool) -> float:
-    """The number that was typed. Raises InputError, with the correct form where it is known."""
+    """The number that was typed. Raises InputError, with the correct form if it is known."""
     if whole and THOUSANDS.fullmatch(typed):
         raise InputError(f'"{typed}" may be two numbers. Write {typed.replace(",", "")} for the whole one.')
     value = math.nan
@@ -109,7 +109,7 @@ def _number(typed: str, question: str, unit: str, *, whole: bool) -> float:
 
 @dataclass(frozen=True, slots=True)
 class NumberQuestion:
-    """A number of a row: its column, the words that ask for it, and whether only a whole number makes sense."""
+    """A number of a row: its column, the question's words, and whether it must be a whole number."""
 
     column: str
     words: str
@@ -117,18 +117,18 @@ class NumberQuestion:
 
     @property
     def unit(self) -> str:
-        """The column's unit, which its name ends with."""
+        """The column's unit, from the end of its name."""
         return self.column.rsplit("_", maxsplit=1)[-1]
 
     @property
     def bound(self) -> Bound:
-        """What the number may be."""
+        """The bound on the number."""
         return reading_bound(self.column)
 
 
 @dataclass(frozen=True, slots=True)
 class ReadingRow:
-    """A row to be asked for: what is known of it, how the head gets there, and the questions."""
+    """A row to ask for: its known values, how the head gets there, and the questions."""
 
     questions: tuple[NumberQuestion, ...]
     known: dict[str, float | str] = field(default_factory=dict)
@@ -136,9 +136,9 @@ class ReadingRow:
 
 
 def answered(operator: PersonAtHead, rows: Iterable[ReadingRow], total: int | None = None) -> Readings:
-    """Ask for all rows, until they end or, without a `total`, the first question of one is left empty.
+    """Ask for all rows until they end or, without a `total`, until the first question of a row is left empty.
 
-    Rows that are left out are missing in the result. Raises NotBelievable where nothing was typed.
+    Rows that are left out are missing in the result. Raises ReadingsRefused if nothing was typed.
     """
     operator.tell(HOW if total is not None else HOW.replace("leaves a reading out", "ends"))
     asked: list[dict[str, float | str] | None] = []
@@ -177,7 +177,7 @@ def _answers(
 
 
 def _again(operator: PersonAtHead, row: ReadingRow, asked: list[dict[str, float | str] | None]) -> None:
-    """Let the last row be typed again; the head stays where it is, so it is the typing that is put right."""
+    """Ask for the last row's values again. The head stays where it is: only typing errors can be corrected."""
     last = next((each for each in reversed(asked) if each is not None), None)
     if last is None:
         operator.tell("There is no reading to go back to.")
@@ -193,7 +193,7 @@ def _again(operator: PersonAtHead, row: ReadingRow, asked: list[dict[str, float 
 
 
 def csv_text(rows: Sequence[dict[str, float | str] | None]) -> str:
-    """Rows as a CSV file that `--from` reads; empty without any."""
+    """Rows as a CSV file that `--from` reads; empty if there are none."""
     there = [row for row in rows if row is not None]
     if not there:
         return ""
@@ -206,7 +206,7 @@ def csv_text(rows: Sequence[dict[str, float | str] | None]) -> str:
 
 def _readings(rows: Sequence[dict[str, float | str]]) -> Readings:
     if not rows:
-        raise NotBelievable("Nothing was typed in, so there is nothing to work out.")
+        raise ReadingsRefused("Nothing was typed in. Type at least one row to get a result.")
     columns = {name: [row[name] for row in rows] for name in rows[0]}
     numbers = {name: np.array(column) for name, column in columns.items() if not isinstance(column[0], str)}
     words = {name: tuple(map(str, column)) for name, column in columns.items() if isinstance(column[0], str)}

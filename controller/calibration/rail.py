@@ -1,4 +1,4 @@
-"""Where on the rail a lens has its no-parallax point: a table by focal length, interpolated for zooms."""
+"""The position of the no-parallax point on the rail: a table by focal length, interpolated for zooms."""
 
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -9,7 +9,7 @@ from scipy.interpolate import PchipInterpolator
 from controller.calibration.records import CalibrationKind, Record, valid
 from controller.kit.kit import Kit
 
-SAME_FOCAL = 0.01  # a focal length this near to another, relatively, is the same setting
+SAME_FOCAL = 0.01  # relative difference up to which two focal lengths count as the same setting
 
 
 @dataclass(frozen=True, slots=True)
@@ -23,7 +23,7 @@ class RailReading:
 
 @dataclass(frozen=True, slots=True)
 class Reading:
-    """What the rail should say, and a warning where that goes beyond what was measured."""
+    """The rail's reading to set, and a warning if it is extrapolated."""
 
     rail_mm: float
     u_rail_mm: float
@@ -31,7 +31,7 @@ class Reading:
 
 
 def rail_table(records: Sequence[Record], kit: Kit) -> tuple[RailReading, ...]:
-    """The newest valid place for each focal length of the kit's lens, by focal length."""
+    """The newest valid position for each focal length of the kit's lens, in order of focal length."""
     places: list[RailReading] = []
     for record in valid(records, CalibrationKind.PARALLAX, None, kit):  # newest first
         focal, rail = record.focal_length_mm, record.values.get("rail_mm")
@@ -43,10 +43,10 @@ def rail_table(records: Sequence[Record], kit: Kit) -> tuple[RailReading, ...]:
 
 
 def rail_at(table: Sequence[RailReading], focal_length_mm: float) -> Reading:
-    """The rail's reading for a focal length; beyond the table's ends the end's own, with a warning.
+    """The rail's reading for a focal length; beyond the table, that of its end, with a warning.
 
-    Between the places a curve runs that never overshoots them (F. Fritsch and J. Butland, SIAM J. Sci. Stat. Comput.
-    5:300, 1984, as scipy has it). Raises ValueError for an empty table.
+    Interpolated by a curve that never overshoots the points (F. Fritsch and J. Butland, SIAM J. Sci. Stat. Comput. 5:300,
+    1984, as in scipy). Raises ValueError for an empty table.
     """
     if not table:
         raise ValueError("the table is empty")
@@ -59,5 +59,5 @@ def rail_at(table: Sequence[RailReading], focal_length_mm: float) -> Reading:
         return Reading(at, u)
     span = f"{focal[0]:g} mm" if len(table) == 1 else f"{focal[0]:g} to {focal[-1]:g} mm"
     return Reading(
-        at, u, f"{focal_length_mm:g} mm lies outside what was measured ({span}); measure there before you rely on it."
+        at, u, f"{focal_length_mm:g} mm is outside the measured range ({span}); measure there before you rely on it."
     )

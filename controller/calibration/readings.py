@@ -1,4 +1,4 @@
-"""Readings from a CSV file: named columns of finite numbers, with the line each row stands on."""
+"""Readings from a CSV file: named columns of finite numbers, with the line of each row."""
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
@@ -19,15 +19,15 @@ MOST_ROWS = 1_000_000
 OTHER_DIVISIONS = {";": "semicolons", "\t": "tabs"}
 
 
-class NotBelievable(WorldError):
-    """Readings that can be read, but whose result nobody should rely on: why, and what to do."""
+class ReadingsRefused(WorldError):
+    """Readings whose result must not be used: why, and what to do."""
 
 
 @dataclass(frozen=True, slots=True)
 class Readings:
     """Columns of equal length: numbers as arrays, words as tuples; `lines` are the file's, or 1, 2, ... when typed in.
 
-    Rows are in the order of time. `decimals` are those each number was written with, for the columns where that is known.
+    Rows are in order of time. `decimals` is how many each number was written with, for columns where that is known.
     """
 
     name: str
@@ -37,7 +37,7 @@ class Readings:
     decimals: Mapping[str, tuple[int, ...]] = field(default_factory=dict)
 
     def __post_init__(self) -> None:
-        """Raises InputError for the first number that no reading can be, whether typed in or from a file."""
+        """Raises InputError for the first number that cannot be a reading, typed in or from a file."""
         for name, column in self.numbers.items():
             bound = reading_bound(name)
             wrong = np.flatnonzero(~((column >= bound.least) & (column <= bound.most)))
@@ -66,17 +66,17 @@ class Readings:
         return grid(self.numbers[name], spread, self.decimals.get(name))
 
     def must_be_positive(self, name: str) -> None:
-        """Raises InputError that names the first line where column `name` is not above zero."""
+        """Raises InputError that names the first line in which column `name` is not above zero."""
         for line, value in zip(self.lines, self.numbers[name], strict=True):
             if value <= 0:
                 raise InputError(f"{self.name} line {line}: {name} = {value:g} must be more than 0.")
 
 
 def read_csv(path: Path, required: Sequence[str], optional: Sequence[str] = (), words: Sequence[str] = ()) -> Readings:
-    """The columns `required`, and those of `optional` that are there; those in `words` hold words, the others numbers.
+    """The columns `required`, and those of `optional` that exist. Columns in `words` contain words, the others numbers.
 
-    Columns may stand in any order and others beside them; empty lines are left out. Raises InputError in one sentence
-    that names the file and the line.
+    Columns may be in any order. Other columns are ignored, and so are empty lines. Raises InputError in one sentence that
+    names the file and the line.
     """
     rows = _rows(path, f"its first line should be {','.join(required)}")
     names = rows[0][1]
@@ -100,11 +100,11 @@ def names_in(path: Path) -> list[str]:
 
 
 def _rows(path: Path, wanted: str) -> list[tuple[int, list[str]]]:
-    """The lines that hold anything, with their numbers; at least one. Raises InputError."""
+    """The non-empty lines with their numbers; at least one. Raises InputError."""
     rows: list[tuple[int, list[str]]] = []
     for line, cells in read_cells(path, READINGS):
         if len(rows) > MOST_ROWS:
-            raise InputError(f"{path} line {line}: there are more than {MOST_ROWS} readings; give the part that matters.")
+            raise InputError(f"{path} line {line}: has more than {MOST_ROWS} readings; give fewer.")
         rows.append((line, cells))
     if not rows:
         raise InputError(f"{path}: is empty; {wanted}.")
@@ -143,7 +143,7 @@ def _columns(path: Path, rows: list[tuple[int, list[str]]], places: dict[str, in
 
 
 def number(text: str, what: str) -> float:
-    """The finite number that `text` says, in digits with a decimal point. Raises InputError that begins with `what`."""
+    """The finite number in `text`, in digits with a decimal point. Raises InputError that begins with `what`."""
     value = number_in(text)
     if value is None:
         raise InputError(f"{what} = {shown(text)} is not a number (with a decimal point, and without its unit).")

@@ -1,7 +1,7 @@
-"""The calibration file beside the kit: dated records, none ever thrown away.
+"""The calibration file beside the kit: dated records, none ever deleted.
 
-`NAME.calibration.json` lies beside `NAME.toml`. A record is valid as long as it was not undone and the part of the kit it
-depends on is still what it was when it was made (`kit_digest`); of several the newest counts.
+`NAME.calibration.json` is beside `NAME.toml`. A record is valid until it is undone or the part of the kit that it depends
+on changes (`kit_digest`). Of several valid ones, the newest is used.
 """
 
 import hashlib
@@ -19,7 +19,7 @@ from pydantic import AwareDatetime, Field, ValidationError, model_validator
 from controller.bounds import BOUNDS
 from controller.errors import InputError
 from controller.files import write_whole
-from controller.kit.kit import Kit, Table, within
+from controller.kit.kit import Axis, Kit, Table, within
 from controller.kit.load import mistakes
 from controller.reading import CALIBRATION, holds, read_json
 from controller.shown import shown
@@ -40,14 +40,14 @@ class CalibrationKind(StrEnum):
 
 
 class AxisName(StrEnum):
-    """Which axis, where a record is about one."""
+    """The axis that a record is about, if it is about one."""
 
     PAN = "pan"
     TILT = "tilt"
 
 
 OF_ONE_AXIS = frozenset({CalibrationKind.STEPS, CalibrationKind.BACKLASH})
-# What a record must hold to be of use, and within which bounds.
+# The values that each kind of record must have, and their bounds.
 NEEDED = {
     CalibrationKind.STEPS: {"steps_per_degree": BOUNDS["measured_steps_per_degree"]},
     CalibrationKind.BACKLASH: {"play_deg": BOUNDS["backlash_deg"]},
@@ -57,15 +57,16 @@ NEEDED = {
 
 
 class Record(Table):
-    """One measurement. Names of values end in their unit; `uncertainties` holds the standard uncertainty `u_<name>`.
+    """One measurement. Names of values end in their unit; `uncertainties` has the standard uncertainty `u_<name>`.
 
-    `degrees_of_freedom` belongs to the first value and is None where they are not limited. The values others rely on:
+    `degrees_of_freedom` belongs to the first value and is None if not limited. The values that others use:
 
     - steps: steps_per_degree
-    - backlash: play_deg (what the planner must take up; 0 where none was found), reversal_deg, repeatability_deg
+    - backlash: play_deg (what the planner must take up; 0 if none was found), reversal_deg, repeatability_deg
     - level: lean_deg, toward_deg (the yaw toward which the pan axis leans)
-    - parallax: offset_mm (the lens's no-parallax point ahead of the axis), rail_mm (where the rail's scale should stand)
-    - settle: ring_hz, ring_damping, settle_ms (the wait for the kit's own lens and shutter time, where it is known)
+    - parallax: offset_mm (the lens's no-parallax point ahead of the axis), rail_mm (the reading of the rail's scale to
+      set)
+    - settle: ring_hz, ring_damping, settle_ms (the wait for the kit's own lens and shutter time, if known)
     - verify: repeatability_deg, needed_deg, passed (1 or 0)
     """
 
@@ -119,7 +120,7 @@ def calibration_path(kit_path: Path) -> Path:
 
 
 def kit_digest(kit: Kit, kind: CalibrationKind, axis: AxisName | None = None) -> str:
-    """A hash of the part of the kit that a record of `kind` depends on; never of what calibration itself measures."""
+    """A hash of the part of the kit that a record of `kind` depends on; never of values that calibration measures."""
     part = json.dumps(_depends_on(kit, kind, axis), sort_keys=True, allow_nan=False)
     return hashlib.sha256(part.encode()).hexdigest()[:16]
 
@@ -137,7 +138,7 @@ def _depends_on(kit: Kit, kind: CalibrationKind, axis: AxisName | None) -> Any:
             return lens if kit.lens.model is None else {"make": kit.lens.make, "model": kit.lens.model}
         case CalibrationKind.VERIFY:
             return kit.head.model_dump(include=axes)
-        case _:  # how the head stands has nothing to do with the kit
+        case _:  # the lean of the head does not depend on the kit
             return None
 
 
@@ -146,6 +147,7 @@ def new_record(
     kind: CalibrationKind,
     axis: AxisName | None,
     made_at: str,
+    *,
     values: dict[str, float],
     uncertainties: dict[str, float],
     how: str,
@@ -165,9 +167,9 @@ def new_record(
 
 
 def read(kit_path: Path) -> tuple[Record, ...]:
-    """All records that belong to the kit at `kit_path`, oldest first; none where there is no file.
+    """All records of the kit at `kit_path`, oldest first; none if there is no file.
 
-    Raises InputError, in one sentence for a file that is damaged or of another version.
+    Raises InputError, in one sentence, for a damaged file or one of another version.
     """
     path = calibration_path(kit_path)
     if not os.path.lexists(path):
@@ -193,12 +195,12 @@ def _write(kit_path: Path, records: Sequence[Record]) -> None:
 
 
 def is_own_file(path: Path) -> bool:
-    """Whether a file holds records of this program and version."""
+    """Whether a file contains records of this program and version."""
     return holds(path, CALIBRATION, CalibrationFile)
 
 
 def add(kit_path: Path, record: Record) -> Record:
-    """Store `record` behind the others and return it with its id. Raises InputError, StorageFailed."""
+    """Append `record` to the others and return it with its id. Raises InputError, StorageFailed."""
     records = read(kit_path)
     record = record.model_copy(update={"id": max((other.id for other in records), default=0) + 1})
     _write(kit_path, [*records, record])
@@ -206,22 +208,22 @@ def add(kit_path: Path, record: Record) -> Record:
 
 
 def undo(kit_path: Path, record_id: int | None = None) -> Record:
-    """Mark a record as undone, the newest where none is named, and return it.
+    """Mark a record as undone, the newest if none is named, and return it.
 
-    It stays in the file. Raises InputError where there is no such record or it is undone already, StorageFailed.
+    It stays in the file. Raises InputError if there is no such record or it is already undone, and StorageFailed.
     """
     records = read(kit_path)
     path = calibration_path(kit_path)
     if record_id is None:
         standing = [record for record in records if not record.undone]
         if not standing:
-            raise InputError(f"{path}: holds no record that could be undone.")
+            raise InputError(f"{path}: has no record to undo.")
         record_id = max(standing, key=_age).id
     found = next((record for record in records if record.id == record_id), None)
     if found is None:
         raise InputError(f"{path}: has no record {record_id}; `fullturn calibrate list` names them.")
     if found.undone:
-        raise InputError(f"{path}: record {record_id} is undone already.")
+        raise InputError(f"{path}: record {record_id} is already undone.")
     undone = found.model_copy(update={"undone": True})
     _write(kit_path, [undone if record.id == record_id else record for record in records])
     return undone
@@ -239,9 +241,20 @@ def valid(records: Sequence[Record], kind: CalibrationKind, axis: AxisName | Non
 
 
 def newest_valid(records: Sequence[Record], kind: CalibrationKind, axis: AxisName | None, kit: Kit) -> Record | None:
-    """The record that counts, or None."""
+    """The record that is used, or None."""
     return next(iter(valid(records, kind, axis, kit)), None)
 
 
 def _age(record: Record) -> tuple[datetime, int]:
     return record.made_at, record.id
+
+
+def axis_of(kit: Kit | None, axis: AxisName) -> Axis | None:
+    """That axis of the kit."""
+    return None if kit is None else (kit.head.pan if axis is AxisName.PAN else kit.head.tilt)
+
+
+def nominal_rate(kit: Kit | None, axis: AxisName) -> float | None:
+    """Steps per degree by the gearing of that axis of the kit."""
+    plain = axis_of(kit, axis)
+    return None if plain is None else plain.nominal_steps_per_degree

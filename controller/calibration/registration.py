@@ -14,10 +14,10 @@ from controller.errors import InputError
 from controller.optics.outline import Array
 
 MOST_FEATURES = 3000
-CONTRAST = 0.02  # half of what is usual: sky and meadows are dull
-# Only small features are used: toward the edge a lens stretches what is large unevenly, which shifts its middle outward.
+CONTRAST = 0.02  # half the usual value: sky and meadows have little contrast
+# Only small features are used. Toward the edge a lens stretches large ones unevenly, which shifts their middle outward.
 LARGEST_PX = 10.0
-FEATURE_PX = 4.0  # about the radius of those that are used
+FEATURE_PX = 4.0  # about the radius of the features that are used
 RATIO = 0.75  # the best match must be this much better than the second best
 
 
@@ -30,17 +30,17 @@ class Features:
 
 
 def common_px(focal_px: float) -> float:
-    """The standard uncertainty, in pixels, of where features are seen that is the same in all pairs of a set.
+    """Standard uncertainty, in pixels, of feature positions that is common to all pairs of a set.
 
-    Toward the edge a lens shows a feature of radius r stretched unevenly, so that its middle lies outward of where it
-    should by about r^2 / f times the tangent of the angle; in rings of simulated photographs it was a fifth of r^2 / f
-    for lenses of 20 to 50 mm and as much as that for 12 mm (on 36 mm).
+    Toward the edge a lens shows a feature of radius r stretched unevenly. Its middle is then too far out by about r^2 / f
+    times the tangent of the angle. In rings of simulated photographs it was a fifth of r^2 / f for lenses of 20 to 50 mm
+    and all of it for 12 mm (on 36 mm).
     """
     return FEATURE_PX**2 / focal_px
 
 
 def opencv() -> Any:
-    """The library. Raises InputError where it is not installed."""
+    """The library. Raises InputError if it is not installed."""
     try:
         import cv2  # noqa: PLC0415  an optional extra
     except ImportError:
@@ -57,14 +57,14 @@ def features_of(picture: NDArray[np.uint8]) -> Features:
     small = [number for number, keypoint in enumerate(keypoints) if keypoint.size < LARGEST_PX]
     if not small:
         return Features(np.empty((0, 2)), np.empty((0, 128), dtype=np.float32))
-    # Several descriptions may belong to one place, one for each direction that it seems to have; one is enough.
+    # Several descriptions may belong to one place, one for each apparent direction; one is enough.
     places = np.array([keypoints[number].pt for number in small], dtype=np.float64)
     _, first = np.unique(places.round(3), axis=0, return_index=True)
     return Features(places[first], np.asarray(descriptions)[small][first])
 
 
 def matched(first: Features, second: Features) -> tuple[Array, Array]:
-    """Places in both pictures that seem to show the same, each (n, 2); some will be wrong. Raises InputError."""
+    """Places in both pictures that seem to show the same feature, each (n, 2); some are wrong. Raises InputError."""
     if len(first.places_px) < 2 or len(second.places_px) < 2:
         return np.empty((0, 2)), np.empty((0, 2))
     pairs = opencv().BFMatcher().knnMatch(first.descriptions, second.descriptions, k=2)

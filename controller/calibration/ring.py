@@ -1,19 +1,19 @@
 """A closed ring of photographs: focal length and steps per degree at once, with no instrument.
 
-Neighbours are registered, the last with the first as well. The turns that this gives depend on the focal length, and
-only the right one lets them add up to 360 degrees. Where the camera was told to go says how many steps that was.
+Neighbours are registered, and the last picture with the first. The resulting turns depend on the focal length, and only
+the right one makes them add up to 360 degrees. The commanded positions tell how many steps that was.
 
 For neighbours i and i + 1 with s steps between them, a turn theta, the terms g in which the lens may differ from its kit
 (`lens_terms`), D = d(theta) / dg, and x degrees for a step:
 
     theta + D dg = x s (+ 360 for the pair that closes the ring) + (e[i+1] - e[i]) + h
 
-where e is by how much the head missed where it was told to go and h the error of the registration. The e cancel round
-the ring, so the focal length is sure even where the head is not. Their size is estimated along (restricted maximum
-likelihood: H. Patterson and R. Thompson, Biometrika 58:545, 1971); h is known from how the points scatter.
+where e is the head's error from its commanded position and h the error of the registration. The e cancel round the ring,
+so the focal length is accurate even if the head is not. The size of e is estimated as well (restricted maximum
+likelihood: H. Patterson and R. Thompson, Biometrika 58:545, 1971). That of h is known from the scatter of the points.
 
-What distortion and a displaced axis do to the turns looks like another focal length. So they are found along with it:
-from what they do to the shape of the overlaps, and from what is usual where the overlaps do not tell.
+Distortion and a displaced axis change the turns as another focal length would. So they are estimated together with it:
+from the shape of the overlaps, and from usual values where the overlaps do not tell.
 """
 
 import math
@@ -30,26 +30,26 @@ from controller.calibration.turning import NoOverlap, PictureGeometry, PictureTu
 from controller.optics.outline import Array
 
 FEWEST_PICTURES = 5
-MOST_CORNER = 0.3  # distortion at the corner; nothing that is sold as rectilinear or as a plain fisheye has more
+MOST_CORNER = 0.3  # distortion at the corner; no lens sold as rectilinear or as a plain fisheye has more
 LARGEST_CHANGE = 0.25  # of the focal length in one round
 ROUNDS = 20
-CHOOSING = 6  # rounds after which matches neither leave nor return, so that it comes to an end
-CLOSED = 0.1  # change of each term against its uncertainty
+CHOOSING = 6  # rounds, after which the kept matches stay as they are: the search must end
+CLOSED = 0.1  # change of each term over its uncertainty
 ON_AXIS = PupilPlace()
 
 
 class NotClosed(Exception):
-    """The turns do not add up to a whole turn for any focal length near the one that was expected."""
+    """The turns do not add up to a whole turn for any focal length near the expected one."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Ring:
-    """What a ring says. Angles in degrees; each uncertainty with its degrees of freedom.
+    """The result of a ring. Angles in degrees; each uncertainty with its degrees of freedom.
 
-    `steps_per_degree` is negative where the steps grow as the camera turns to the left. `missed_deg` is the standard
-    deviation of where the head stopped, with its 95 % interval. `residual_deg` (n,) is by how much each turn differs from
-    what the steps say, `turns` the registrations at the found focal length. `lens_covariance` (6, 6) is that of the
-    lens's terms; `pupil_share` is how much of the focal length's variance is for where the pupil may stand.
+    `steps_per_degree` is negative if the steps grow as the camera turns to the left. `missed_deg` is the standard
+    deviation of the head's stops, with its 95 % interval. `residual_deg` (n,) is each turn less what the steps say,
+    `turns` the registrations at the estimated focal length. `lens_covariance` (6, 6) is that of the lens's terms.
+    `pupil_share` is the share of the focal length's variance that comes from the position of the pupil.
     """
 
     camera: PictureGeometry
@@ -70,8 +70,8 @@ class Ring:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class _Solved:
-    """Degrees for a step and the changes of the lens's terms, with their covariance; what the head and a pupil off the
-    axis add to it; and by how much the head missed.
+    """Degrees for a step and the changes of the lens's terms, with their covariance; the parts of it from the head and
+    from a pupil off the axis; and the head's error.
     """
 
     values: Array
@@ -92,8 +92,8 @@ def close_ring(
 ) -> Ring:
     """Close a ring of n pictures: `pairs` of matched points of each with the next and of the last with the first.
 
-    `steps` (n,) is where the head was told to stand; the pictures were taken in this order and span less than a turn.
-    `common_px` is the standard uncertainty of a registration that is the same for all pairs. Raises NoOverlap with the
+    `steps` (n,) are the commanded positions. The pictures were taken in this order and span less than a turn.
+    `common_px` is the standard uncertainty of a registration that is common to all pairs. Raises NoOverlap with the
     pair's number, NotClosed, ValueError.
     """
     moved = np.append(np.diff(steps), steps[0] - steps[-1])
@@ -102,7 +102,7 @@ def close_ring(
     for number in range(ROUNDS):
         turns = _turns(pairs, camera, turns, choose=number < CHOOSING)
         if np.linalg.norm(np.sum([turn.vector_rad for turn in turns], axis=0)) < 1.0:
-            raise NotClosed  # nothing like a whole turn
+            raise NotClosed  # not even roughly a whole turn
         about = main_direction(turns)
         angles = pairs_at(pairs, turns, camera, about)
         sign = 1.0 if about[1] > 0 else -1.0  # to the right, or to the left
@@ -146,12 +146,12 @@ def _solve(angles: Pairs, moved: Array, sign: float, prior: tuple[Array, Array],
     information, below = prior
     normal = whole.T @ weight @ whole
     normal[1:, 1:] += angles.shape + np.diag(information)
-    # Steps are many and distortions small: without units of their own the matrix could not be inverted well.
+    # Steps are many and distortions small: without scaling, the matrix could not be inverted accurately.
     units = 1 / np.sqrt(np.diag(normal))
     inverse = np.linalg.inv(normal * np.outer(units, units)) * np.outer(units, units)
     gain = inverse @ whole.T @ weight
     values = gain @ seen + inverse[:, 1:] @ (angles.pull + information * below)
-    # As the points really scatter, and not only as if all did so alike.
+    # Use the actual scatter of the points; they do not all scatter alike.
     along = gain @ (sign * angles.along) @ inverse[1:, :]
     lens = inverse[:, 1:] @ (angles.scatter + np.diag(information)) @ inverse[1:, :]
     by_head = missed**2 * gain @ neighbours @ gain.T
@@ -164,9 +164,9 @@ def _solve(angles: Pairs, moved: Array, sign: float, prior: tuple[Array, Array],
 
 
 def _missed_deg(design: Array, seen: Array, neighbours: Array, spread: Array) -> float:
-    """By how much the head misses where it is told to go, standard deviation, by restricted maximum likelihood.
+    """The head's error from its commanded positions, a standard deviation, by restricted maximum likelihood.
 
-    `design` holds the steps and the focal length alone, which is enough to tell.
+    `design` has the steps and the focal length only, which is enough.
     """
 
     def unlikelihood(log_missed: float) -> float:
@@ -182,7 +182,7 @@ def _missed_deg(design: Array, seen: Array, neighbours: Array, spread: Array) ->
 
 
 def _ring(solved: _Solved, camera: PictureGeometry, turns: list[PictureTurn], angles: Pairs, common_px: float) -> Ring:
-    """Put into the units that are asked for; the head's own errors have n - 2 degrees of freedom (GUM G.4.1)."""
+    """Convert to the units of Ring; the head's own errors have n - 2 degrees of freedom (GUM G.4.1)."""
     by_points = 2.0 * sum(np.count_nonzero(turn.kept) - 2 for turn in turns)
     total, head = np.diag(solved.covariance), np.diag(solved.by_head)
     points = np.maximum(total - head, 0.0)
@@ -208,7 +208,7 @@ def _ring(solved: _Solved, camera: PictureGeometry, turns: list[PictureTurn], an
 
 
 def _missed_interval(missed_deg: float, spread_deg: float, freedom: int) -> tuple[float, float]:
-    """The 95 % interval of a standard deviation, by chi squared for the variance of a turn, less what the points add."""
+    """The 95 % interval of a standard deviation, by chi squared for the variance of a turn, less the points' part."""
     variance = 2 * missed_deg**2 + spread_deg**2
     low, high = (variance * freedom / float(chi2.ppf(share, freedom)) for share in (0.975, 0.025))
     return math.sqrt(max(low - spread_deg**2, 0.0) / 2), math.sqrt(max(high - spread_deg**2, 0.0) / 2)

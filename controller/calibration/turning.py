@@ -1,8 +1,8 @@
-"""By how much a camera was turned between two pictures, from points that both show. Pure geometry; any projection.
+"""The turn of a camera between two pictures, from points that both show. Pure geometry; any projection.
 
 A camera's axes here are x to the picture's right, y down, z along the lens: right-handed, so that turning right is a
-positive rotation about y and tilting up one about x. Pictures are upright, pixels count from the middle of the top
-left one.
+positive rotation about y and tilting up one about x. Pictures are upright; pixels count from the middle of the top left
+one.
 """
 
 import math
@@ -16,24 +16,24 @@ from scipy.spatial.transform import Rotation
 from controller.optics.outline import Array
 from controller.optics.projection import LAWS, Projection
 
-TRIALS = 150  # pairs of matches tried; with half of them wrong, one in four is right
-FIRST_REACH = 0.03  # how well matches must fit at first, when the focal length may be off, as a share of their extent
+TRIALS = 150  # pairs of matches tried; if half of all matches are wrong, one pair in four is right
+FIRST_REACH = 0.03  # first tolerance of a match, a share of the points' extent, as the focal length may still be wrong
 KEPT_SIGMA = 3.5
 ROUNDS = 8
 STRETCH = 1e-6  # of a radius, for slopes
-UNBENDING = 30  # rounds; each leaves a third of the error or less where the corner is off by a tenth
+UNBENDING = 30  # rounds; each leaves a third of the error or less if the corner is off by a tenth
 FEWEST = 15  # matches that agree; wrong ones agree by chance in a few at most
 
 
 class NoOverlap(Exception):
-    """Too few points agree on one turn; `pair` counts from 0 where there are several."""
+    """Too few points agree on one turn; `pair` counts from 0 if there are several."""
 
     def __init__(self, pair: int = 0) -> None:
         super().__init__(pair)
         self.pair = pair
 
 
-# As `optics.projection.LAWS` has them, for many points at once; a test holds the two together.
+# The same as `optics.projection.LAWS`, for many points at once; a test compares the two.
 ANGLES: dict[Projection, Callable[[Array], Array]] = {
     Projection.RECTILINEAR: np.arctan,
     Projection.EQUIDISTANT: lambda radius: radius,
@@ -45,10 +45,10 @@ ANGLES: dict[Projection, Callable[[Array], Array]] = {
 
 @dataclass(frozen=True, slots=True)
 class PictureGeometry:
-    """What a picture's pixels mean. The lens's axis meets the picture at `middle_px` (column, row).
+    """The geometry of a picture's pixels. The lens's axis meets the picture at `middle_px` (column, row).
 
-    `bends` are how the lens distorts: its projection puts at r(1 + b0 r^2 + b1 r^4 + b2 r^6) what is seen at r, in focal
-    lengths (the first radial terms: D. Brown, Photogrammetric Engineering 37:855, 1971).
+    `bends` are the distortion: what the picture shows at r, the projection alone would put at r(1 + b0 r^2 + b1 r^4 +
+    b2 r^6), in focal lengths (the first radial terms: D. Brown, Photogrammetric Engineering 37:855, 1971).
     """
 
     focal_px: float
@@ -58,7 +58,7 @@ class PictureGeometry:
 
     @property
     def corner(self) -> float:
-        """How far the picture's corner is from its middle, in focal lengths."""
+        """The distance of the picture's corner from its middle, in focal lengths."""
         return math.hypot(*self.middle_px) / self.focal_px
 
     def scaled(self, share: float) -> "PictureGeometry":
@@ -67,12 +67,14 @@ class PictureGeometry:
 
     @property
     def corner_share(self) -> float:
-        """By how much less than it should be the picture's corner is from the middle (pincushion: negative)."""
+        """How far distortion pulls the picture's corner inward, as a share of its distance from the middle (pincushion:
+        negative).
+        """
         square = self.corner**2
         return sum(bend * square ** (power + 1) for power, bend in enumerate(self.bends))
 
     def bent(self, first: float, second: float = 0.0, third: float = 0.0) -> "PictureGeometry":
-        """The same camera with a lens that distorts by more."""
+        """The same camera with these terms added to its distortion."""
         was = self.bends
         return replace(self, bends=(was[0] + first, was[1] + second, was[2] + third))
 
@@ -82,14 +84,14 @@ class PictureGeometry:
         return replace(self, middle_px=(column + right * self.focal_px, row + down * self.focal_px))
 
     def rays(self, points_px: Array) -> Array:
-        """Unit vectors (n, 3) of pixels (n, 2). Raises ValueError where the projection never reaches that far."""
+        """Unit vectors (n, 3) of pixels (n, 2). Raises ValueError beyond the projection's reach."""
         return self.seen(points_px)[0]
 
     def seen(self, points_px: Array) -> tuple[Array, Array]:
-        """Unit vectors (n, 3) of pixels (n, 2), and how large a pixel is there, in radians (n,): the root mean
-        square of its two sides.
+        """Unit vectors (n, 3) of pixels (n, 2), and the size of a pixel there, in radians (n,): the root mean square of
+        its two sides.
 
-        Raises ValueError where the projection never reaches that far.
+        Raises ValueError beyond the projection's reach.
         """
         place = (points_px - self.middle_px) / self.focal_px
         square = np.einsum("ni,ni->n", place, place)
@@ -100,13 +102,13 @@ class PictureGeometry:
             raise ValueError("the picture is larger than this lens can show")
         angle = ANGLES[self.projection](due)
         sine = np.sin(angle)
-        grows = 1 + ((7 * third * square + 5 * second) * square + 3 * first) * square  # of due with radius
+        grows = 1 + ((7 * third * square + 5 * second) * square + 3 * first) * square  # slope of `due` against `radius`
         outward = (ANGLES[self.projection](due * (1 + STRETCH)) - angle) / (due * STRETCH) * grows
         rays = np.column_stack([place * (sine / radius)[:, np.newaxis], np.cos(angle)])
         return rays, np.hypot(sine / radius, outward) / (math.sqrt(2) * self.focal_px)
 
     def pixels(self, rays: Array) -> Array:
-        """Where the lens shows unit vectors (n, 3), in pixels (n, 2); NaN where it does not."""
+        """Where the lens shows unit vectors (n, 3), in pixels (n, 2); NaN if it does not."""
         across = np.hypot(rays[:, 0], rays[:, 1])
         angle = np.arctan2(across, rays[:, 2])
         beyond = np.pi / 2 if self.projection in {Projection.RECTILINEAR, Projection.ORTHOGRAPHIC} else np.pi
@@ -122,10 +124,10 @@ class PictureGeometry:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class PictureTurn:
-    """A rotation that takes rays of the second picture into the first one's axes: turning right is positive about y.
+    """A rotation of rays of the second picture into the first one's axes: turning right is positive about y.
 
-    `vector_rad` (3,) is axis times angle, `covariance` (3, 3) that of its error in radians squared, `kept` (n,) which
-    matches agreed, `rms_px` how far the others of one picture lie from where the other says, at the middle's scale.
+    `vector_rad` (3,) is axis times angle, `covariance` (3, 3) that of its error in radians squared, `kept` (n,) marks the
+    matches that agreed. `rms_px` is their root mean square misfit, at the scale of the picture's middle.
     """
 
     vector_rad: Array
@@ -139,11 +141,11 @@ def turn_between(
 ) -> PictureTurn:
     """The turn between two pictures from matched points, each (n, 2), some of which may be wrong.
 
-    `right` (n,) says which matches are known to be right, mostly, which saves looking for them.
+    `right` (n,) marks matches that are known to be mostly right; without it they are searched for.
 
-    The best rotation between two sets of rays is Wahba's problem (G. Wahba, SIAM Review 7:409, 1965); which matches are
-    right is found by trying pairs of them (M. Fischler and R. Bolles, Comm. ACM 24:381, 1981). The covariance is taken
-    from how the matches really scatter (H. White, Econometrica 48:817, 1980). Raises NoOverlap, ValueError.
+    The best rotation between two sets of rays is Wahba's problem (G. Wahba, SIAM Review 7:409, 1965). The right matches
+    are found by trying pairs of them (M. Fischler and R. Bolles, Comm. ACM 24:381, 1981). The covariance is from the
+    actual scatter of the matches (H. White, Econometrica 48:817, 1980). Raises NoOverlap, ValueError.
     """
     if len(first_px) < FEWEST:
         raise NoOverlap
@@ -168,23 +170,23 @@ def turn_between(
 
 
 def turn_by(first_px: Array, second_px: Array, camera: PictureGeometry, kept: NDArray[np.bool_]) -> PictureTurn:
-    """The turn by just those matches that are `kept` (n,). Raises ValueError."""
+    """The turn from the matches `kept` (n,) alone. Raises ValueError."""
     views = _views(first_px, second_px, camera)
     return _turn(views, _aligned(views, kept), kept, camera)
 
 
 def weights(camera: PictureGeometry, first_rad: Array, second_rad: Array) -> Array:
-    """Of each match (n,), from how large a pixel is at either place, 1 in the middle of the picture.
+    """Weight of each match (n,), from the size of a pixel at both places, 1 in the middle of the picture.
 
-    A misfit times its weight and the focal length is in pixels. Without it a longer focal length would always seem to fit
-    better, because it makes angles smaller.
+    A misfit times its weight and the focal length is in pixels. Without the weight a longer focal length would always
+    seem to fit better, because it makes angles smaller.
     """
     return np.asarray(math.sqrt(2) / (camera.focal_px * np.hypot(first_rad, second_rad)))
 
 
 @dataclass(frozen=True, slots=True, eq=False)
 class _Views:
-    """Matches as unit vectors of either picture (n, 3), and their weights (n,)."""
+    """Matches as unit vectors of both pictures (n, 3), and their weights (n,)."""
 
     first: Array
     second: Array
@@ -202,7 +204,7 @@ def _turn(views: _Views, rotation: Array, kept: NDArray[np.bool_], camera: Pictu
 
 
 def _aligned(views: _Views, kept: NDArray[np.bool_]) -> Array:
-    """The rotation matrix that takes the second rays nearest to the first (W. Kabsch, Acta Cryst. A34:827, 1978)."""
+    """The rotation matrix that brings the second rays nearest to the first (W. Kabsch, Acta Cryst. A34:827, 1978)."""
     square = views.weight[kept, np.newaxis] ** 2
     left, _, right = np.linalg.svd((square * views.first[kept]).T @ views.second[kept])
     left[:, 2] *= np.sign(np.linalg.det(left) * np.linalg.det(right))
@@ -215,18 +217,18 @@ def _misfit(views: _Views, rotation: Array) -> Array:
 
 
 def _extent(rays: Array) -> float:
-    """The largest distance between rays, about, in radians."""
+    """The largest distance between rays, roughly, in radians."""
     return 2 * float(np.linalg.norm(rays - rays.mean(axis=0), axis=1).max())
 
 
 def _consensus(first: Array, second: Array, reach: float) -> Array:
-    """The rotation matrix on which most matches agree, of those that two matches give."""
+    """The rotation matrix from two matches on which most matches agree."""
     random = np.random.default_rng(len(first))
     chosen = random.integers(len(first), size=(TRIALS, 2))
     turned = np.einsum("tij,tkj->tik", _frames(first, chosen), _frames(second, chosen))
-    # The square of the distance of two unit vectors is 2 - 2 cos; all cosines at once.
+    # The square of the distance of two unit vectors is 2 - 2 cos; this is every cosine at once.
     off = 2 - 2 * (turned.reshape(-1, 9) @ np.einsum("ni,nj->nij", first, second).reshape(-1, 9).T)
-    # Whoever agrees better counts more, so that ties go to the better fit.
+    # A closer match counts more, so that ties go to the better fit.
     score = np.clip(1 - off / reach**2, 0, None).sum(axis=1)
     return np.asarray(turned[int(np.argmax(score))])
 
@@ -244,7 +246,7 @@ def _frames(rays: Array, chosen: NDArray[np.int64]) -> Array:
 
 
 def _covariance(views: _Views, rotation: Array, kept: NDArray[np.bool_]) -> Array:
-    """Of a small rotation w in first = (1 + w x) R second: bread and meat of the least squares."""
+    """Covariance of a small rotation w in first = (1 + w x) R second: a sandwich of the normal equations."""
     seen, square = views.second[kept] @ rotation.T, views.weight[kept, np.newaxis] ** 2
     pull = square * np.cross(seen, views.first[kept])  # d(misfit)/dw is -[seen] x, so the normal equations sum these
     curvature = np.linalg.inv(square.sum() * np.eye(3) - (square * seen).T @ seen)

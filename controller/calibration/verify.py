@@ -1,8 +1,8 @@
-"""A short run that proves the whole: poses visited in random order from both sides, and how well they were met.
+"""A short run that verifies the whole: poses visited in random order from both sides, and the errors of each visit.
 
 Accuracy AP and repeatability RP of each pose as ISO 9283:1998, clause 7.2, defines them (clause from memory), for the two
-angles of a direction: AP is how far the middle of all visits lies from the target, RP = mean distance from that middle
-plus three standard deviations of the distances.
+angles of a direction. AP is the distance of the mean of all visits from the target. RP is the mean distance from that
+mean plus three standard deviations of the distances.
 """
 
 import math
@@ -15,18 +15,18 @@ from numpy.typing import NDArray
 from scipy.special import ellipe, stdtr
 
 from controller.calibration import order
-from controller.calibration.estimate import Circumstances, Estimate, estimate, order_protects
+from controller.calibration.estimate import Circumstances, Estimate, estimate, order_separates_drift
 from controller.calibration.finding import Stated
 from controller.calibration.least_squares import OUTLIER_P, Fit, fit
-from controller.calibration.readings import NotBelievable, Readings
+from controller.calibration.readings import Readings, ReadingsRefused
 from controller.calibration.resolution import rounding_sd
-from controller.calibration.spread import Within, is_larger, largest, scatter
+from controller.calibration.spread import Interval, is_larger, largest, scatter
 from controller.optics.outline import Array
 
 LEAST_POSES, APART_DEG = 3, 10.0  # the fewest that are not on one line. Our own choice; the standard has five
 LEAST_VISITS, STANDARD_VISITS = 3, 30  # of each pose; thirty by the standard
-HANGING_P = 0.01  # how seldom independent visits look as alike as those that are refused. Our own choice.
-MOST_HANGING = 0.6  # correlation of neighbours that visits must rule out: beyond, their scatter says little of its size
+CORRELATION_P = 0.01  # chance by which independent visits correlate as much as those that are refused. Our own choice.
+MOST_CORRELATION = 0.6  # correlation of successive visits that must be excluded: above it, scatter tells little
 SHUFFLE = "visit the poses in shuffled order, the first again at the end, and each more often"
 
 
@@ -43,33 +43,28 @@ class PoseFigures:
 
 @dataclass(frozen=True, slots=True)
 class VerifyResult:
-    """The figures of each pose, and of the worst with intervals that hold the true ones in 95 of 100 cases, degrees.
+    """The figures of each pose and of the worst, with intervals that contain the true ones in 95 of 100 cases, degrees.
 
-    `pooled` is the RP of all poses taken together, each visit's distance corrected for the middle being their own (by
-    n / (n - 1)). `return_deg` is how far the first pose was missed when it was visited last, and its interval.
+    `pooled` is the RP of all poses together. Each visit's distance is corrected because the mean is the visits' own (by
+    n / (n - 1)). `returned` is the error of the first pose at its last visit, and its interval.
     """
 
     poses: tuple[PoseFigures, ...]
-    accuracy: Within
-    repeatability: Within
-    worst: Within
-    pooled: Within
-    returned: Within
+    accuracy: Interval
+    repeatability: Interval
+    worst: Interval
+    pooled: Interval
+    returned: Interval
     misses_deg: Array
-    """(n, 2) to the right and upward, in the order of the readings."""
+    """Errors (n, 2) to the right and upward, in the order of the readings."""
     resolution_deg: float
     stated: Stated
-
-    @property
-    def worst_deg(self) -> float:
-        """AP and RP of the worst pose together."""
-        return self.worst.value
 
 
 def from_visits(readings: Readings, reading_error_deg: float | None = None) -> VerifyResult:
     """The figures from `target_yaw_deg`, `target_pitch_deg`, `yaw_deg`, `pitch_deg`, in the order of the visits.
 
-    `reading_error_deg` is the instrument's own standard uncertainty, in either angle. Raises NotBelievable.
+    `reading_error_deg` is the instrument's own standard uncertainty in either angle. Raises ReadingsRefused.
     """
     columns = readings.numbers
     yaw, pitch = columns["target_yaw_deg"], columns["target_pitch_deg"]
@@ -77,16 +72,16 @@ def from_visits(readings: Readings, reading_error_deg: float | None = None) -> V
     misses = np.column_stack([off_yaw * np.cos(np.radians(pitch)), columns["pitch_deg"] - pitch])
     far = np.flatnonzero(np.hypot(*misses.T) > 5)
     if len(far):
-        raise NotBelievable(
+        raise ReadingsRefused(
             f"{readings.name} line {readings.lines[far[0]]}: the pose was missed by {np.hypot(*misses[far[0]]):.3g}°; "
-            "were readings mixed up, or are they not in degrees?"
+            "check that no readings are mixed up, and that they are in degrees."
         )
     targets, which = np.unique(np.column_stack([yaw, pitch]), axis=0, return_inverse=True)
     which = which.reshape(-1)
     groups = [misses[which == number] for number in range(len(targets))]
     for target, group in zip(targets, groups, strict=True):
         if len(group) < LEAST_VISITS:
-            raise NotBelievable(
+            raise ReadingsRefused(
                 f"{readings.name}: yaw {target[0]:g}°, pitch {target[1]:g}° was visited {len(group)} times; visit each "
                 f"pose at least {LEAST_VISITS} times, {STANDARD_VISITS} by the standard."
             )
@@ -102,7 +97,7 @@ def from_visits(readings: Readings, reading_error_deg: float | None = None) -> V
 
 
 def distinct(poses: Sequence[Sequence[float]]) -> int:
-    """How many of these poses, yaw and pitch in degrees, lie at least APART_DEG from each other on the sky."""
+    """How many of these poses, yaw and pitch in degrees, are at least APART_DEG from each other on the sky."""
     kept: list[Array] = []
     for yaw_deg, pitch_deg in poses:
         yaw, pitch = math.radians(yaw_deg), math.radians(pitch_deg)
@@ -113,17 +108,17 @@ def distinct(poses: Sequence[Sequence[float]]) -> int:
 
 
 def must_be_distinct(poses: Sequence[Sequence[float]], name: str) -> None:
-    """Raises NotBelievable where so few places were visited that they say little of the others."""
+    """Raises ReadingsRefused if too few places were visited to tell of the others."""
     if (count := distinct(poses)) < LEAST_POSES:
-        raise NotBelievable(
-            f"{name}: {count} distinct {'pose was' if count == 1 else 'poses were'} visited; one place says nothing of "
-            f"the others. Visit {LEAST_POSES} poses or more that are {APART_DEG:g}° apart, at several yaws and pitches."
+        raise ReadingsRefused(
+            f"{name}: {count} distinct {'pose was' if count == 1 else 'poses were'} visited, which tells nothing about "
+            f"other places. Visit {LEAST_POSES} poses or more that are {APART_DEG:g}° apart, at several yaws and pitches."
         )
 
 
 @dataclass(frozen=True, slots=True)
 class _Middles:
-    """All visits at once: a middle for each pose and, where it is asked for, a drift."""
+    """Model of all visits at once: a mean for each pose and, if asked for, a drift."""
 
     misses: Array
     which: NDArray[np.intp]
@@ -131,7 +126,7 @@ class _Middles:
     reading_error_deg: float
 
     def least_sd(self, axis: int) -> float:
-        """What the instrument may be off in yaw (0) or pitch (1) by itself."""
+        """Standard deviation that the instrument alone may cause in yaw (0) or pitch (1)."""
         return math.hypot(rounding_sd(self.steps_deg[axis]), self.reading_error_deg)
 
     def fit(self, axis: int, *, drifts: bool) -> Fit:
@@ -144,27 +139,27 @@ class _Middles:
 
 def _with_intervals(readings: Readings, middles: _Middles, poses: tuple[PoseFigures, ...]) -> VerifyResult:
     misses, which, count = middles.misses, middles.which, len(middles.which)
-    drifts = order_protects(lambda full: middles.fit(0, drifts=full), np.eye(len(poses)), count, math.inf)
+    drifts = order_separates_drift(lambda full: middles.fit(0, drifts=full), np.eye(len(poses)), count, math.inf)
     fits = [middles.fit(axis, drifts=drifts) for axis in (0, 1)]
     parameters = len(fits[0].coefficients)
-    if order.hang_together(*fits, step=max(middles.steps_deg), chance=HANGING_P):
-        raise NotBelievable(
-            f"{readings.name}: neighbouring visits are off alike, so the head or the instrument drifts; let both come to "
-            "the temperature they work at, and visit the poses in shuffled order."
+    if order.are_correlated(*fits, step=max(middles.steps_deg), chance=CORRELATION_P):
+        raise ReadingsRefused(
+            f"{readings.name}: the errors of successive visits are correlated, so the head or the instrument drifts; let "
+            "both reach their working temperature, and visit the poses in shuffled order."
         )
     _must_have_no_outlier(readings, fits)
-    hanging = order.seen_hanging(*fits)
-    guarded = drifts and hanging < MOST_HANGING
+    correlation = order.seen_correlation(*fits)
+    guarded = drifts and correlation < MOST_CORRELATION
     drifted = [each.coefficients[-1] if drifts else 0.0 for each in fits]
     lengths, spreads, every = [], [], np.ones(count, dtype=bool)
     taken = [
-        Circumstances.of(each, every, guarded, step, which, hanging)
+        Circumstances.of(each, every, guarded, step, which, correlation)
         for each, step in zip(fits, middles.steps_deg, strict=True)
     ]
     for number in range(len(poses)):
         along = np.eye(parameters)[number]
         right, upward = (estimate(each, along, circumstances) for each, circumstances in zip(fits, taken, strict=True))
-        # Nobody knows when in the course of a drift the readings were right: a rectangular distribution.
+        # The zero of a drift is unknown: it is anywhere in the set, a rectangular distribution.
         right, upward = (
             replace(each, u=math.hypot(each.u, float(drift) / math.sqrt(12)))
             for each, drift in zip((right, upward), drifted, strict=True)
@@ -191,28 +186,32 @@ def _with_intervals(readings: Readings, middles: _Middles, poses: tuple[PoseFigu
 
 
 def _must_have_no_outlier(readings: Readings, fits: Sequence[Fit]) -> None:
-    """A visit that went far astray is a fault of the head or of the reading; to leave it out is not ours to decide."""
+    """Raises ReadingsRefused for a visit far off the others.
+
+    It is the head's fault or a misreading, which only the operator can tell.
+    """
     for each in fits:
         worst = int(np.argmax(np.abs(each.studentized)))
         chance = 2 * float(stdtr(max(each.freedom - 1, 1), -abs(each.studentized[worst])))
         if chance * len(each.studentized) * len(fits) < OUTLIER_P:
-            raise NotBelievable(
+            raise ReadingsRefused(
                 f"{readings.name} line {readings.lines[worst]}: this visit is {abs(each.residuals[worst]):.3g}° off the "
-                "others of its pose; if it was misread, correct the line or leave it out, else look for slack or slip."
+                "others of its pose; if it was misread, correct or remove the line; otherwise look for slack or slip."
             )
 
 
-def _length(apart: Array, u: float) -> Within:
-    """The length of one difference of which each part has the standard uncertainty `u`."""
+def _length(apart: Array, u: float) -> Interval:
+    """The length of one difference, each part of which has the standard uncertainty `u`."""
     return largest([Estimate(float(np.hypot(*apart)), u, math.inf)], [u])
 
 
-def _repeat(middles: _Middles, fits: list[Fit], poses: tuple[PoseFigures, ...], guarded: bool) -> Within:
-    """RP as normal misses with the covariance of the residuals have it, and its interval.
+def _repeat(middles: _Middles, fits: list[Fit], poses: tuple[PoseFigures, ...], guarded: bool) -> Interval:
+    """RP of normal errors with the covariance of the residuals, and its interval.
 
-    Where that is said to hold 95 % (`guarded`) it counts in errors that hang together, unless they are ruled out.
+    If the interval is claimed to contain 95 % (`guarded`), it includes correlated errors unless the readings exclude
+    them.
 
-    In whole degrees of freedom of both angles together (Satterthwaite): twice as many where they scatter alike.
+    Degrees of freedom of both angles together (Satterthwaite): twice as many if they scatter alike.
     """
     left, freedom = np.column_stack([each.residuals for each in fits]), fits[0].freedom
     covariance = left.T @ left / freedom
@@ -226,25 +225,25 @@ def _repeat(middles: _Middles, fits: list[Fit], poses: tuple[PoseFigures, ...], 
         if is_larger(own, own_free, pooled, freedom * dimensions, len(poses)):
             variance, free = max((variance, free), (own, own_free))
     shape = covariance / pooled if pooled > 0 else np.eye(2) / 2
-    # Errors that hang together by the worst that an order must bear hide most of their size, so a low correlation alone
-    # says too little.
-    hanging = order.seen_hanging(*fits, most_by_chance=order.MOST_BY_CHANCE)
+    # Errors as correlated as an order must tolerate hide most of their size, so a low measured correlation alone is not
+    # enough.
+    correlation = order.seen_correlation(*fits, most_by_chance=order.MOST_BY_CHANCE)
     if guarded and not order.rules_out(*fits, step=max(middles.steps_deg)):
-        hanging = max(hanging, order.HANGING)
-    hidden = max(1.0, order.hidden(fits[0], np.arange(len(left)), len(left), hanging))
+        correlation = max(correlation, order.CORRELATION)
+    hidden = max(1.0, order.hidden(fits[0], np.arange(len(left)), len(left), correlation))
     seen = scatter(
-        variance, free, math.hypot(*middles.steps_deg), middles.reading_error_deg * math.sqrt(2), hanging, hidden
+        variance, free, math.hypot(*middles.steps_deg), middles.reading_error_deg * math.sqrt(2), correlation, hidden
     )
-    # What hides behind the instrument's resolution may scatter in any direction.
+    # The scatter that the instrument's resolution hides may be in any direction.
     high = max(normal_repeatability(shape) * seen.high, normal_repeatability(np.diag(least**2)))
-    return Within(normal_repeatability(shape) * seen.value, normal_repeatability(shape) * seen.low, high)
+    return Interval(normal_repeatability(shape) * seen.value, normal_repeatability(shape) * seen.low, high)
 
 
 def normal_repeatability(covariance: Array) -> float:
-    """RP of normal misses with this covariance (2, 2): the mean of the distances plus three standard deviations.
+    """RP of normal errors with this covariance (2, 2): the mean of the distances plus three standard deviations.
 
-    The mean of the length of a normal vector is a complete elliptic integral; sqrt(pi / 2) s where both parts have the
-    standard deviation s (Rayleigh).
+    The mean length of a normal vector is a complete elliptic integral; sqrt(pi / 2) s if both parts have the standard
+    deviation s (Rayleigh).
     """
     small, large = np.maximum(np.linalg.eigvalsh(covariance), 0.0)
     mean = math.sqrt(2 * large / math.pi) * float(ellipe(1 - small / large)) if large > 0 else 0.0
@@ -252,7 +251,7 @@ def normal_repeatability(covariance: Array) -> float:
 
 
 def pose_figures(misses: Array) -> tuple[float, float]:
-    """AP and RP of one pose from (n, k) misses, n >= 2, in their unit (ISO 9283:1998, clause 7.2)."""
+    """AP and RP of one pose from (n, k) errors, n >= 2, in their unit (ISO 9283:1998, clause 7.2)."""
     middle = misses.mean(axis=0)
     distances = np.linalg.norm(misses - middle, axis=1)
     return float(np.linalg.norm(middle)), float(distances.mean() + 3 * distances.std(ddof=1))
@@ -264,7 +263,7 @@ def _pooled(groups: Sequence[Array]) -> float:
 
 
 def _sums(misses: Array) -> tuple[float, float, float]:
-    """Count, sum and sum of squares of the distances from the middle, corrected for the middle being their own."""
+    """Count, sum and sum of squares of the distances from the mean, corrected because the mean is the visits' own."""
     count = len(misses)
     distances = np.linalg.norm(misses - misses.mean(axis=0), axis=1) * math.sqrt(count / (count - 1))
     return float(count), float(distances.sum()), float(distances @ distances)
@@ -277,7 +276,7 @@ def _repeatability(count: float, total: float, squares: float) -> float:
 
 
 def visiting_order(poses: Sequence[tuple[float, float]], visits: int, seed: int) -> list[tuple[float, float, int]]:
-    """Yaw, pitch and the side to come from (+1 from below, -1 from above): shuffled, the first again last."""
+    """Yaw, pitch and the side to approach from (+1 from below, -1 from above): shuffled, the first again last."""
     round_trips = [(yaw, pitch, 1 if number % 2 == 0 else -1) for number in range(visits) for yaw, pitch in poses]
     Random(seed).shuffle(round_trips)
     return [*round_trips, round_trips[0]]

@@ -1,4 +1,4 @@
-"""What readings of a vibration show besides it: noise, a grid, times that scatter, and perhaps a second vibration."""
+"""What readings of a vibration contain besides it: noise, a grid, times that scatter, and perhaps a second vibration."""
 
 import math
 from dataclasses import dataclass
@@ -10,19 +10,19 @@ from scipy.stats import f as fisher
 from controller.calibration import damped
 from controller.optics.outline import Array
 
-SEEN = 0.001  # the chance, over all frequencies, that noise looks like a second vibration. Our own choice.
-CHANCE = 0.5  # that there is a second vibration, beforehand. Our own choice: most heads have several.
-ENOUGH = 25  # evaluations; a second vibration that is there is found in fewer
-LEAST_SHARE = 1e-3  # of the main one: a smaller second one is counted in and never refused
+SEEN = 0.001  # chance, over all frequencies, that noise looks like a second vibration. Our own choice.
+CHANCE = 0.5  # prior chance of a second vibration. Our own choice: most heads have several.
+ENOUGH = 25  # evaluations; a second vibration, if there is one, is found in fewer
+LEAST_SHARE = 1e-3  # of the main one: a smaller second one is included in the uncertainty and never refused
 WORTH = 2.0  # of minus twice the log likelihood, for one more unknown (Akaike, as below)
-MOST_SHARE = 1e3  # the variance of times against that of readings, in the units of the fit
+MOST_SHARE = 1e3  # the variance of times over that of readings, in the units of the fit
 
 
 @dataclass(frozen=True, slots=True)
 class Noise:
     """Standard deviations of the readings (in the fit's unit) and of their times (s).
 
-    `u_time_share` is how uncertain the square of the latter is, as a share.
+    `u_time_share` is the uncertainty of the square of the latter, as a share.
     """
 
     value: float
@@ -30,12 +30,12 @@ class Noise:
     u_time_share: float
 
     def sd(self, speed: Array) -> Array:
-        """Of each reading (n,) where the value changes by `speed` (n,) per second."""
+        """Of each reading (n,) while the value changes by `speed` (n,) per second."""
         return np.hypot(self.value, self.time_s * speed)
 
 
 def noise_of(residual: Array, speed: Array, step: float, used: int) -> Noise:
-    """The noise by maximum likelihood, from what a fit of `used` values leaves over, and at least what `step` makes."""
+    """The noise by maximum likelihood, from the residuals of a fit of `used` values; at least that of the grid `step`."""
     count, square = len(residual), residual**2
     typical = max(float(speed @ speed) / count, 1e-300)
 
@@ -51,16 +51,16 @@ def noise_of(residual: Array, speed: Array, step: float, used: int) -> Noise:
     better = unlikelihood(math.log(1e-8)) - float(found.fun)
     share = math.exp(float(found.x)) if better > WORTH else 0.0
     variance, _ = variance_of(share)
-    # What of the residuals tells of the times: those that they dominate.
+    # The share of the residuals that tells about the times: those that the times dominate.
     part = share * speed**2 / typical / (1 + share * speed**2 / typical)
     u_share = min(1.0, math.sqrt(2 / max(float(part @ part), 1e-3)))
     return Noise(math.sqrt(variance), math.sqrt(variance * share / typical), u_share)
 
 
-def hanging(weighted: Array) -> float:
-    """By how much variances grow if errors hang together from one reading to the next (at least 1).
+def inflation(weighted: Array) -> float:
+    """Factor by which correlation between successive errors increases variances (at least 1).
 
-    As for a first-order autoregression, where the correlation is more than chance would explain.
+    As for a first-order autoregression, if the correlation is more than chance explains.
     """
     rho = float(weighted[1:] @ weighted[:-1]) / max(float(weighted @ weighted), 1e-300)
     if rho * math.sqrt(len(weighted)) < 1.64:
@@ -71,8 +71,8 @@ def hanging(weighted: Array) -> float:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Second:
-    """A second vibration: whether it is seen, both frequencies in Hz, its size against the main one, and what one that is
-    not seen adds to the covariance (5, 5) of the main one's values.
+    """A second vibration: whether it shows, both frequencies in Hz, its size relative to the main one, and what an unseen
+    one adds to the covariance (5, 5) of the main one's values.
     """
 
     seen: bool
@@ -83,16 +83,16 @@ class Second:
 
 
 def another(since: Array, residual: Array, weight: Array, found: Array, value: Array) -> Second:
-    """Look for a second vibration in what the fit `found` (5,) leaves over, by Fisher's test of four more values.
+    """Look for a second vibration in the residuals of the fit `found` (5,), by Fisher's test of four more values.
 
-    One that does not stand out counts by how probable it is (H. Akaike, IEEE Trans. Automatic Control 19:716, 1974).
+    One within chance is weighted by its probability (H. Akaike, IEEE Trans. Automatic Control 19:716, 1974).
     """
     count = len(since)
     both, after = _two(since, residual, weight, found, value)
     before = float(np.sum((weight * residual) ** 2))
     freedom = count - len(both)
     ratio = max(before / after - 1, 0.0) * freedom / damped.EACH
-    chance = float(fisher.sf(ratio, damped.EACH, freedom)) * count / 2  # about so many frequencies can be told apart
+    chance = float(fisher.sf(ratio, damped.EACH, freedom)) * count / 2  # about that many frequencies can be told apart
     if math.hypot(both[2], both[3]) < math.hypot(both[6], both[7]):
         both = both[[4, 5, 6, 7, 0, 1, 2, 3, 8]]
     hz = np.exp(np.clip(both[[0, 4]], -50, 50)) / (2 * math.pi)
@@ -106,7 +106,7 @@ def another(since: Array, residual: Array, weight: Array, found: Array, value: A
 
 
 def _two(since: Array, residual: Array, weight: Array, found: Array, value: Array) -> tuple[Array, float]:
-    """Both vibrations (9,) and what they leave over, weighted and squared; from a second one anywhere, or close by."""
+    """The best fit of both vibrations (9,) and its weighted sum of squares, started both anywhere and close by."""
     begins = [damped.start(since, -residual)[:4]]
     for side in (0.85, 1.18):
         close = found[:4] + np.array([math.log(side), 0.0, 0.0, 0.0])

@@ -1,4 +1,4 @@
-"""The no-parallax point from two pictures: matched far points say how the camera turned, the near mark does not agree."""
+"""The no-parallax point from two pictures: far points give the camera's turn, and the near mark deviates from it."""
 
 import math
 from collections.abc import Mapping
@@ -17,8 +17,8 @@ from controller.optics.outline import Array
 
 @dataclass(frozen=True, slots=True, eq=False)
 class NearMark:
-    """Where both pictures show the near mark, in pixels (2,), with the standard uncertainty of how far right that is, and
-    one of the registration that is the same for all far points.
+    """Where both pictures show the near mark, in pixels (2,), with the standard uncertainty of its place to the right,
+    and that of the registration that all far points share.
     """
 
     first_px: Array
@@ -35,10 +35,10 @@ def far_pair(points: Points, expected: PictureGeometry, u_focal_share: float) ->
 def seen_offset_mm(
     points: Points, pair: PairSolution, mark: NearMark, scene: Scene, u_sideways_mm: float
 ) -> tuple[float, float, dict[str, float]]:
-    """How far ahead of the axis the pupil is, its standard uncertainty and what contributes to it, in mm.
+    """How far the pupil is ahead of the axis, its standard uncertainty and the contributions to it, in mm.
 
-    `points` are those that `pair` was found from. The lens's terms are uncertain together: they go in along the axes of
-    their covariance, one independent part each. Raises ValueError where no offset within reach fits.
+    `pair` was found from `points`. The uncertainties of the lens's terms are correlated: they are propagated along the
+    axes of their covariance, one independent part each. Raises ValueError if no offset within reach fits.
     """
     kept = points[0][pair.turn.kept], points[1][pair.turn.kept]
     all_kept = np.ones(len(kept[0]), dtype=bool)
@@ -72,9 +72,9 @@ def seen_offset_mm(
 
 
 def bearings(first_px: Array, second_px: Array, turn_rad: Array, camera: PictureGeometry) -> tuple[float, float, float]:
-    """Angles to the right of the lens's axis, in radians.
+    """Bearings, in radians right of the lens's axis.
 
-    Of the mark in the first picture; in the second one of what is far behind it there, and of the mark itself.
+    Of the mark in the first picture, then, in the second one, of the far background behind it there and of the mark.
     """
     first, near = camera.rays(np.stack([first_px, second_px]))
     far = Rotation.from_rotvec(turn_rad).inv().apply(first)

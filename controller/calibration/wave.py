@@ -1,4 +1,4 @@
-"""The error of a gearing that comes back once per turn: what the kit says may be there, and what readings show of it."""
+"""The error of a gearing that repeats once per turn: the kit's expected size, and what readings show of it."""
 
 import math
 from dataclasses import dataclass
@@ -10,17 +10,17 @@ from controller.calibration.least_squares import Fit
 from controller.kit.kit import Axis
 from controller.optics.outline import Array
 
-LEAST_READINGS, LEAST_SPAN_DEG = 8, 270.0  # from which such an error can be told from a slope
+LEAST_READINGS, LEAST_SPAN_DEG = 8, 270.0  # from which such an error can be separated from a slope
 WAVE_P = 0.05
-HEAD_ECCENTRICITY_DEG = Axis().eccentricity_deg  # where no kit is named
+HEAD_ECCENTRICITY_DEG = Axis().eccentricity_deg  # if no kit is named
 
 
 @dataclass(frozen=True, slots=True)
 class Wave:
-    """A once-per-turn error, amplitude * cos(angle - phase), and the chance to see one as large where there is none.
+    """A once-per-turn error, amplitude * cos(angle - phase), and the chance of one as large if there is none.
 
-    `removed`: it stands out, so its amplitude is worth telling. Otherwise what may hide is counted in all the same.
-    `bears_out`: it is no larger than the kit says.
+    `removed`: it is beyond chance, so its amplitude is worth stating. Otherwise the uncertainty still includes what may
+    hide. `agrees_with_kit`: it is no larger than the kit says.
     """
 
     amplitude_deg: float
@@ -28,7 +28,7 @@ class Wave:
     phase_deg: float
     chance: float
     removed: bool
-    bears_out: bool
+    agrees_with_kit: bool
 
 
 def columns(turn_rad: Array) -> Array:
@@ -37,7 +37,7 @@ def columns(turn_rad: Array) -> Array:
 
 
 def prior_sd(eccentricity_deg: float) -> float:
-    """Of either column's coefficient, where the phase may be any: cos and sin share the square of the amplitude."""
+    """Of either column's coefficient at an unknown phase: cos and sin share the square of the amplitude."""
     return eccentricity_deg / math.sqrt(2)
 
 
@@ -45,7 +45,7 @@ def wave(free: Fit, first: int, eccentricity_deg: float) -> Wave:
     """The wave whose coefficients are the two from `first` on of a fit that left them free.
 
     Its chance: F test of coefficients against their covariance (N. R. Draper and H. Smith, *Applied Regression Analysis*,
-    section 2.10). Whether the kit bears it out: the same, with what the kit says added to the covariance.
+    section 2.10). For agreement with the kit: the same test, with the kit's figure added to the covariance.
     """
     found = free.coefficients[first : first + 2]
     covariance = free.covariance[first : first + 2, first : first + 2]
@@ -59,7 +59,7 @@ def wave(free: Fit, first: int, eccentricity_deg: float) -> Wave:
         phase_deg=math.degrees(math.atan2(found[1], found[0])),
         chance=chance,
         removed=chance < WAVE_P,
-        bears_out=_chance(found, expected, free.freedom) >= WAVE_P,
+        agrees_with_kit=_chance(found, expected, free.freedom) >= WAVE_P,
     )
 
 

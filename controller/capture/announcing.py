@@ -1,4 +1,4 @@
-"""People before motion: telling them, asking them, and what makes that necessary again."""
+"""People before motion: warn them, ask them, and decide when to do so again."""
 
 from controller.capture.effects import Announce, Ask, Timer
 from controller.capture.events import Event
@@ -13,7 +13,7 @@ CLEAR = "Is the head clear of hands and cables, so that it may move again?"
 
 
 def must_ask_first(run: Run, _: Event) -> bool:
-    """Motion comes next, and a person has to say that it may begin."""
+    """Whether motion comes next and a person must first allow it."""
     people = run.people
     if people.care is None or not run.motion_is_next:
         return False
@@ -22,22 +22,22 @@ def must_ask_first(run: Run, _: Event) -> bool:
 
 
 def must_warn(run: Run, _: Event) -> bool:
-    """Motion comes next, and people have not been told."""
+    """Whether motion comes next and people have not been warned."""
     return not run.people.announced and run.motion_is_next
 
 
 def holds_camera(run: Run, _: Event) -> bool:
-    """The question was whether the camera is held for a frame by hand."""
+    """Whether the question was if the camera is held for a frame by hand."""
     return run.people.asks_to_hold
 
 
 def declined_motion(run: Run, _: Event) -> bool:
-    """The operator does not want the head to move yet."""
+    """Whether the operator has refused motion for now."""
     return not run.people.asks_to_hold
 
 
 def ask_is_due(run: Run, _: Event) -> bool:
-    """The next step is a frame by hand."""
+    """Whether the next step is a frame by hand."""
     return run.progress.comes(AskStep)
 
 
@@ -45,7 +45,7 @@ def ask_is_due(run: Run, _: Event) -> bool:
 
 
 def note_warned(run: Run, event: Event) -> None:
-    """The time that was promised has passed. If the host slept over it, people are told again."""
+    """Note that the warning has lasted its time. If the host slept through it, people are warned again."""
     if event.at_ns > run.people.opens_ns + MOMENT_NS:
         return
     run.people.announced = run.people.begun = True
@@ -53,13 +53,13 @@ def note_warned(run: Run, event: Event) -> None:
 
 
 def note_answered(run: Run, _: Event) -> None:
-    """The answer was yes."""
+    """Note a yes."""
     if not run.people.asks_to_hold:
         run.people.in_hand, run.people.may_move = False, True
 
 
 def note_declined(run: Run, _: Event) -> None:
-    """The answer was no: motion waits, or a frame by hand is left out."""
+    """Note a no: motion waits, or a frame by hand is left out."""
     if run.people.asks_to_hold:
         run.progress.leave_out()
         run.progress.advance()
@@ -70,7 +70,7 @@ def note_declined(run: Run, _: Event) -> None:
 
 
 def ask(run: Run, _: Event) -> None:
-    """Ask whether the camera is back, whether the head may move, or for a frame by hand."""
+    """Ask if the camera is back on the head, if the head may move, or for a frame by hand."""
     people = run.people
     if run.motion_is_next:
         question = YesNoQuestion(CAMERA_BACK if people.in_hand else CLEAR, needs_person=True)
@@ -81,14 +81,14 @@ def ask(run: Run, _: Event) -> None:
             "hold still. Ready? (n leaves it out)"
         )
         question = YesNoQuestion(words, needs_person=True, hold_deg=(step.yaw_deg, step.pitch_deg))
-        people.in_hand = True  # from now on, whatever the answer is
+        people.in_hand = True  # whatever the answer is
     people.question = question
     run.shut()
     run.effects += [Timer(None, overdue=False), Ask(question)]
 
 
 def warn(run: Run, event: Event) -> None:
-    """Tell people, and give them time."""
+    """Warn people and give them time."""
     people = run.people
     assert people.care is not None
     lead_ns = people.care.lead_again_ns if people.begun else people.care.lead_ns

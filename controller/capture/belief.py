@@ -1,10 +1,9 @@
-"""What a board says is believed only as far as it can be true. Pure functions: what was asked and what was said go in,
-a `Lie` or None comes out.
+"""Checks whether a board's report can be true. Pure functions from a request and its report to a `Contradiction` or None.
 
-A board that reports what its own counters say can be found out in four ways: it is elsewhere than it was sent, it was
-quicker than its motors or its contacts can be, it contradicts its own words, or it tells of things it does not have. A
-board that invents a position, a time and a sync contact that all fit cannot be found out here; the switches at zero
-(`watching.py`) tell of motion that was not made, and the pictures of the rest.
+A board whose reports contradict its own counters shows it in four ways. It is elsewhere than it was sent. It was quicker
+than its motors or contacts can be. It contradicts itself. Or it reports things that it does not have. A board that
+invents a consistent position, time and sync contact is not detected here. The switches at zero (`watching.py`) detect
+motion that was not made, and the pictures show the rest.
 """
 
 from dataclasses import dataclass
@@ -30,12 +29,12 @@ from protocol.units import ID_SPAN, MS, NO_COMMAND
 Place = tuple[int, int]
 """Pan and tilt, in steps from zero."""
 
-# How much sooner than it can be something may be told of: the two clocks do not agree (a ceramic resonator is good to
-# half a percent; common practice, no source), a board rounds ramps to whole steps, and milliseconds are counted whole.
+# How much earlier than possible a report may come. The two clocks differ (a ceramic resonator is accurate to half a
+# percent; common practice, no source), a board rounds ramps to whole steps, and it counts whole milliseconds.
 SHARE = 0.05
 MARGIN_NS = 20 * MS
-# A simulated rig may live faster than the host (`simulate --speed`): a clock that runs faster than this, evenly, is
-# such a one's, and its commands may be as much faster, with some leeway for a busy computer.
+# A simulated rig may run faster than the host (`simulate --speed`). A clock that runs steadily faster than this belongs
+# to one. Its commands may be faster in proportion, with some leeway for a busy computer.
 FAST = 1.5
 LEEWAY = 1.25
 LEAST_RECEIVE_BYTES = 43  # protocol/SPEC.md, Welcome
@@ -57,42 +56,42 @@ KNOWN = StatusFlag.PAN_KNOWN | StatusFlag.TILT_KNOWN
 SWITCHES = {"pan": Capability.PAN_SWITCH, "tilt": Capability.TILT_SWITCH}
 
 
-class Lie(NamedTuple):
-    """What cannot be true, as a sentence; `place` if the board's word on where the head points is worth nothing."""
+class Contradiction(NamedTuple):
+    """What cannot be true, as a sentence; `place` if the reported position of the head cannot be trusted."""
 
     sentence: str
     place: bool
 
 
-def lie(untruth: Untruth, *, place: bool = False, **values: object) -> Lie:
-    """That untruth, its sentence filled in with `values`."""
-    return Lie(untruth.template.format(**values), place or untruth in OF_PLACE)
+def lie(untruth: Untruth, *, place: bool = False, **values: object) -> Contradiction:
+    """That untruth, with `values` filled into its sentence."""
+    return Contradiction(untruth.template.format(**values), place or untruth in OF_PLACE)
 
 
 @dataclass(frozen=True, slots=True)
 class SentCommand:
-    """A command under way: when it was sent, and by then where the head stood (None: unknown) and the board's clock."""
+    """A command under way: when it was sent, and the head's position (None: unknown) and the board's clock by then."""
 
     request: Reference | Move | Expose
     sent_ns: int
     from_steps: Place | None
     clock_ms: int | None
     clock_at_ns: int = 0
-    """When `clock_ms` was heard."""
+    """When `clock_ms` was received."""
     rate: float | None = None
-    """How many seconds of the board's clock pass in one of the host's, None while that is not known."""
+    """Seconds of the board's clock per second of the host's, None if unknown."""
     accepted: bool = False
 
     @property
     def what(self) -> str:
-        """The command as people read it."""
+        """The command in words."""
         if isinstance(self.request, Move):
             return f"the move to {place(self.request.pan_steps, self.request.tilt_steps)}"
         return "the reference run" if isinstance(self.request, Reference) else f"exposure {self.request.exposure}"
 
     @property
     def ends_at(self) -> Place | None:
-        """Where the head must be at its end, None if that is not known."""
+        """The position of the head at its end, None if unknown."""
         if isinstance(self.request, Move):
             return self.request.pan_steps, self.request.tilt_steps
         return (0, 0) if isinstance(self.request, Reference) else self.from_steps
@@ -100,7 +99,7 @@ class SentCommand:
 
 @dataclass(frozen=True, slots=True)
 class CommandOutcome:
-    """How a command ended, as the board says: the outcome, the place, its clock; and when that was heard."""
+    """How a command ended, as reported: outcome, position and the board's clock; and when the report was received."""
 
     outcome: Outcome
     at_steps: Place
@@ -110,38 +109,38 @@ class CommandOutcome:
 
 @dataclass(frozen=True, slots=True)
 class Known:
-    """What is known of a board when it is asked for its status."""
+    """The state of knowledge about a board when its status is requested."""
 
     asked: SentCommand | None
     at_steps: Place | None
     armed: bool
     stopped: bool
-    """Told to stop, and not armed since."""
+    """It was told to stop and has not been armed since."""
     status_clock_ms: int | None
 
 
 def place(pan: int, tilt: int) -> str:
-    """A place as people read it."""
+    """A position in words."""
     return f"pan {pan}, tilt {tilt} steps"
 
 
-def of_welcome(welcome: Welcome) -> Lie | None:
-    """A board that could not do its work."""
+def of_welcome(welcome: Welcome) -> Contradiction | None:
+    """A Welcome from a board that could not do its work."""
     if welcome.receive_bytes < LEAST_RECEIVE_BYTES:
         return lie(Untruth.BUFFER, bytes=welcome.receive_bytes)
     return None if welcome.max_step_rate else lie(Untruth.RATE)
 
 
-def of_outcome(outcome: Outcome, capabilities: Capability) -> Lie | None:
-    """An exposure that was, or was not, confirmed by a contact that is not, or is, fitted."""
+def of_outcome(outcome: Outcome, capabilities: Capability) -> Contradiction | None:
+    """An exposure with a sync contact that is not fitted, or without the one that is."""
     if capabilities & Capability.SYNC_CONTACT:
         return lie(Untruth.HAS_CONTACT) if outcome is Outcome.EXPOSED_BLIND else None
     said = {Outcome.EXPOSED_SYNC: "answered", Outcome.NO_SYNC: "stayed silent"}.get(outcome)
     return lie(Untruth.NO_CONTACT, said=said) if said else None
 
 
-def of_end(asked: SentCommand, told: CommandOutcome, program: Program, capabilities: Capability) -> Lie | None:
-    """The end of a command: of a kind that it can have, where the head should be, and not before it could be."""
+def of_end(asked: SentCommand, told: CommandOutcome, program: Program, capabilities: Capability) -> Contradiction | None:
+    """The end of a command: its kind must fit the command, the position be right, and the time be long enough."""
     if told.outcome not in ENDS[type(asked.request)]:
         return lie(Untruth.OUTCOME, what=asked.what, outcome=told.outcome.name)
     if told.outcome is Outcome.CUT_SHORT:
@@ -153,7 +152,7 @@ def of_end(asked: SentCommand, told: CommandOutcome, program: Program, capabilit
     moves = not isinstance(asked.request, Expose)
     least_ns = _least_ns(asked, told.outcome, program, capabilities)
     if asked.clock_ms is None and isinstance(asked.request, Reference):
-        return None  # mostly the first command of all: how fast the board lives cannot be told yet
+        return None  # usually the first command: the speed of the board's clock is still unknown
     took_ns = told.heard_ns - asked.sent_ns
     if took_ns * _rate(asked, told) < least_ns:
         return lie(Untruth.TOO_SOON, place=moves, what=asked.what, took=took_ns / 1e9, least=least_ns / 1e9)
@@ -170,16 +169,16 @@ def of_end(asked: SentCommand, told: CommandOutcome, program: Program, capabilit
 
 
 def _rate(asked: SentCommand, told: CommandOutcome) -> float:
-    """How much faster than the host the board lives: 1 for a real one."""
+    """How much faster than the host the board runs: 1 for a real one."""
     rate = asked.rate
-    if rate is None and asked.clock_ms is not None:  # nothing to go by yet but this command itself
+    if rate is None and asked.clock_ms is not None:  # only this command itself can tell
         counted_ns = (told.clock_ms - asked.clock_ms) % ID_SPAN * MS
         rate = counted_ns / max(1, told.heard_ns - asked.clock_at_ns)
     return rate * LEEWAY if rate is not None and rate > FAST else 1.0
 
 
-def of_status(status: Status, known: Known) -> Lie | None:
-    """A status that cannot be true: by itself, or after what was asked and told before."""
+def of_status(status: Status, known: Known) -> Contradiction | None:
+    """A status that cannot be true: by itself, or after earlier requests and reports."""
     if known.status_clock_ms is not None and backward(known.status_clock_ms, status.clock_ms):
         return lie(Untruth.CLOCK, before=known.status_clock_ms, after=status.clock_ms)
     if status.finished_id != NO_COMMAND and backward(status.finished_clock_ms, status.clock_ms):
@@ -196,8 +195,8 @@ def of_status(status: Status, known: Known) -> Lie | None:
     return (_of_running(status, known) if known.armed and armed else None) or _of_place(status, known)
 
 
-def _of_running(status: Status, known: Known) -> Lie | None:
-    """What an armed board carries out is what it was given last."""
+def _of_running(status: Status, known: Known) -> Contradiction | None:
+    """An armed board must be executing the last command it accepted."""
     asked = known.asked
     if asked is not None and not asked.accepted:
         return None
@@ -213,8 +212,8 @@ def _of_running(status: Status, known: Known) -> Lie | None:
     return lie(Untruth.LOST, what=asked.what)
 
 
-def _of_place(status: Status, known: Known) -> Lie | None:
-    """A head that rests stays where it is, and an armed board knows where that is."""
+def _of_place(status: Status, known: Known) -> Contradiction | None:
+    """The head must not move while at rest, and an armed board must know its position."""
     asked = known.asked
     turning = asked is not None and not isinstance(asked.request, Expose)
     ended = asked is not None and status.finished_id == asked.request.command_id
@@ -230,8 +229,8 @@ def _of_place(status: Status, known: Known) -> Lie | None:
     return lie(Untruth.MOVED, there=place(*there), here=place(*known.at_steps))
 
 
-def of_index(index: Index, before: Index | None, capabilities: Capability) -> Lie | None:
-    """Changes of the switches at zero: they only grow in number, and only where there is a switch."""
+def of_index(index: Index, before: Index | None, capabilities: Capability) -> Contradiction | None:
+    """The changes of the switches at zero: their number only grows, and only if there is a switch."""
     counts = {"pan": index.pan_edges, "tilt": index.tilt_edges}
     earlier = {"pan": before.pan_edges, "tilt": before.tilt_edges} if before is not None else counts
     for axis, count in counts.items():
@@ -243,7 +242,7 @@ def of_index(index: Index, before: Index | None, capabilities: Capability) -> Li
 
 
 def backward(before: int, after: int) -> bool:
-    """Whether a number of 32 bits that starts again at 0 went backward: by less than half of its span."""
+    """Whether a 32-bit counter that wraps to 0 went backward: by less than half of its span."""
     return (after - before) % ID_SPAN >= ID_SPAN // 2
 
 
@@ -253,13 +252,13 @@ def least_move_ns(distance: int, setting: AxisSetting) -> int:
 
 
 def _least_ns(asked: SentCommand, outcome: Outcome, program: Program, capabilities: Capability) -> int:
-    """The shortest time from sending a command to hearing of its end, the tolerance taken off."""
+    """The shortest time from sending a command to receiving its end, less the tolerance."""
     request, axes = asked.request, {"pan": program.pan, "tilt": program.tilt}
     if isinstance(request, Expose):
         open_ms = request.focus_ms + request.press_ms
         least_ns = (open_ms if outcome is Outcome.EXPOSED_SYNC else open_ms + request.limit_ms) * MS
     elif isinstance(request, Reference):
-        # A switch is left and met again: a step off and a step on again at least.
+        # A reference run leaves a switch and meets it again: at least a step off and a step on.
         switched = [setting for axis, setting in axes.items() if capabilities & SWITCHES[axis]]
         least_ns = max((2 * motion_ns(1, one.speed_steps_s, one.accel_steps_s2) for one in switched), default=0)
     elif asked.from_steps is None:
@@ -271,5 +270,5 @@ def _least_ns(asked: SentCommand, outcome: Outcome, program: Program, capabiliti
 
 
 def at_rest(status: Status) -> Place | None:
-    """Where a board that rests says that the head stands, None if it does not know."""
+    """The position of the head as a board at rest reports it, None if the board does not know it."""
     return (status.pan_steps, status.tilt_steps) if status.flags & KNOWN == KNOWN else None

@@ -1,19 +1,19 @@
-"""Speaks to one board: requests in, events out.
+"""The client of one board: requests in, events out.
 
-Whatever the board says unasked may get lost on the way, so nothing waits for it alone: when the end of a command
-is due and has not been heard of, the status is asked for, and it says the same. The same question, asked whenever
-the line has been quiet for a while, keeps the board's watchdog content.
+Notices from the board may get lost, so nothing relies on one alone. If a command is due to have ended and no end was
+received, the client requests the status, which tells the same. It also requests the status whenever the line has been
+quiet for a while, which keeps the board's watchdog from stopping the head.
 
-Whatever it says is held against what it can be (`belief.py`). After the first contradiction nothing that it says of its
-work is passed on any more, only whether the head rests.
+Every report is checked against what can be true (`belief.py`). After the first contradiction nothing that the board
+reports of its work is passed on, only whether the head is at rest.
 """
 
 from collections import deque
 from collections.abc import Callable
 
 from controller.capture import belief
-from controller.capture.belief import CommandOutcome, Lie
-from controller.capture.believed import Believed
+from controller.capture.belief import CommandOutcome, Contradiction
+from controller.capture.board_belief import BoardBelief
 from controller.capture.events import Event, EventKind, Wanted
 from controller.capture.gate import Gate
 from controller.capture.line import BoardLine
@@ -52,12 +52,12 @@ from protocol.messages import (
 from protocol.statistics import LinkStatistics
 from protocol.units import MS, NO_COMMAND, Nanos
 
-# The board is asked when half of its patience is over: there is as much again to repeat the question in.
+# Ask when half of the board's patience is over: the other half is left for repeating the question.
 ASKS_PER_SILENCE = 2
-LATE_NS = 20 * MS  # how long after its expected end a command is first asked about; then after twice that, and so on
+LATE_NS = 20 * MS  # delay from a command's expected end to the first question about it; the delay doubles each time
 
-Wish = Callable[[], Wanted | None]
-"""What the operator wants next, or None."""
+OperatorPoll = Callable[[], Wanted | None]
+"""The operator's next request, or None."""
 
 ENDINGS = {
     Outcome.ARRIVED: EventKind.ARRIVED,
@@ -67,7 +67,7 @@ ENDINGS = {
     Outcome.NO_SYNC: EventKind.NOT_CONFIRMED,
     Outcome.CUT_SHORT: EventKind.CUT_SHORT,
 }
-UNMET = {Cause.LIMIT, Cause.ZERO_NOT_FOUND}  # what ends a reference run that does not meet a switch
+UNMET = {Cause.LIMIT, Cause.ZERO_NOT_FOUND}  # causes that end a reference run that has not met a switch
 ALWAYS_OBEYED = (Hello, GetStatus, GetIndex, Stop, Halt)
 WORD_ON_WORK = {
     *ENDINGS.values(),
@@ -81,29 +81,28 @@ WORD_ON_WORK = {
 
 
 class BoardClient:
-    """One board on one port, spoken to as `program` says; what can start motion passes the `gate`."""
+    """One board on one port, addressed as `program` says; commands that can start motion pass the `gate`."""
 
     def __init__(self, port: Port, program: Program, gate: Gate) -> None:
         self._port, self._program = port, program
         self._line = BoardLine(port, self._new_link, gate)
         self._quiet_ns = program.silence_ms * MS // ASKS_PER_SILENCE
         self._ask_at: int | None = None
-        self._due_at: int | None = None  # when the end of the command under way should have been heard of
+        self._due_at: int | None = None  # when the end of the command under way should have been received
         self._armed = False
         self._coming_to_rest = self._listening = False
         self._braking_since_ns: int | None = None
         self._events: deque[Event] = deque()
-        self.unknown_endings = 0
-        self._believed = Believed(program)
+        self._believed = BoardBelief(program)
         self._distrusted = False
 
     @property
     def line(self) -> LinkStatistics:
-        """What the link has counted since it was last greeted."""
+        """The link's counters since the last greeting."""
         return self._line.statistics
 
     def greet(self) -> None:
-        """Open the conversation, with nothing left of an earlier one but what was believed of the board."""
+        """Open the conversation. Nothing remains of an earlier one except the knowledge of the board."""
         self._line.begin_again()
         self._believed.greet()
         self._due_at = self._braking_since_ns = None
@@ -115,42 +114,42 @@ class BoardClient:
         return HostLink(retry_ns=Nanos(program.retry_ns), tries=program.tries, hello_tries=program.hello_tries)
 
     def send(self, request: Request, expected_ns: int = 0) -> None:
-        """Send a request; if it is a command whose end is awaited, `expected_ns` says when that is due."""
+        """Send a request; for a command whose end is awaited, `expected_ns` is the time until then."""
         if isinstance(request, Reference | Move | Expose):
             now = self._port.now()
             self._believed.send(request, now)
             self._due_at = now + expected_ns
             self._plan_question()
         if isinstance(request, Arm) and self._believed.knows_place:
-            self.send(GetStatus())  # a disarmed board does not tell when it loses its place: a battery was changed, say
+            self.send(GetStatus())  # a disarmed board does not report a lost position, as when its battery is changed
         if isinstance(request, GetStatus):
             self._believed.ask(armed=self._armed, stopped=self._coming_to_rest)
         self._line.send(request)
 
     def listen(self) -> None:
-        """Ask how the wind blows."""
+        """Ask whether it is too windy."""
         self._listening = True
         self.send(GetStatus())
 
     def send_urgent(self, request: Stop | Halt) -> None:
-        """Send a stop or a halt ahead of everything else, and find out when the head rests."""
+        """Send a stop or a halt ahead of everything else, and find out when the head is at rest."""
         self._armed = False
         self._coming_to_rest, self._braking_since_ns = True, None
         self._believed.stop(request)
         self._line.send_urgent(request)
 
-    def wait_event(self, deadline_ns: int | None, wish: Wish = lambda: None) -> Event | None:
-        """Wait for the next event until `deadline_ns`; None when it passes first.
+    def wait_event(self, deadline_ns: int | None, poll: OperatorPoll = lambda: None) -> Event | None:
+        """Wait for the next event until `deadline_ns`; None if there is none by then.
 
-        `wish` is asked whenever the port returns; what it wants is an event like any other.
+        `poll` is called whenever the port returns; a request from it is an event like any other.
         """
         while True:
             while (news := self._line.next_news()) is not None:
                 self._take_in(news)
             now = self._port.now()
-            if self._events:  # before any wish: what has happened must not meet a state that no longer expects it
+            if self._events:  # before any request: an event must not reach a state that no longer expects it
                 return self._events.popleft()
-            if (wanted := wish()) is not None:
+            if (wanted := poll()) is not None:
                 return Event(wanted.kind, now, frames=wanted.frames, text=wanted.text)
             self._line.write()
             if deadline_ns is not None and now >= deadline_ns:
@@ -161,7 +160,7 @@ class BoardClient:
                 self._ask()
 
     def wait_stopped(self, request: Stop | Halt, patience_ns: int) -> bool:
-        """Send a stop or a halt and wait until the board says that the head rests; whether it did in time."""
+        """Send a stop or a halt and wait until the board reports the head at rest. Returns whether it did in time."""
         self.send_urgent(request)
         deadline_ns = self._port.now() + patience_ns
         while (event := self.wait_event(deadline_ns)) is not None:
@@ -177,21 +176,21 @@ class BoardClient:
         self._plan_question()
 
     def _plan_question(self) -> None:
-        """When to ask next: before the board loses patience, and soon after an end that was not heard of."""
+        """Set the time of the next question: before the board loses patience, and soon after a command is overdue."""
         now = self._port.now()
         self._ask_at = now + (LATE_NS if self._coming_to_rest else self._quiet_ns)
         if self._due_at is not None:
             late_ns = max(LATE_NS, now - self._due_at)  # doubles the time since it was due
             self._ask_at = min(self._ask_at, max(now, self._due_at) + late_ns)
 
-    # From what the link says to events.
+    # From news of the link to events.
 
     def _tell(self, event: Event) -> None:
         if not (self._distrusted and event.kind in WORD_ON_WORK):
             self._events.append(event)
 
-    def _hold_against(self, lie: Lie | None) -> None:
-        """What the board has said cannot be true, if there is a lie; only the first one is told."""
+    def _hold_against(self, lie: Contradiction | None) -> None:
+        """Report a lie, if there is one, as an event. Only the first one is reported."""
         if lie is not None and not self._distrusted:
             self._distrusted = True
             self._events.append(Event(EventKind.CONTRADICTED, self._port.now(), sentence=lie.sentence, place=lie.place))
@@ -218,13 +217,8 @@ class BoardClient:
                 self._ask_at = now  # a status also tells which axis has not found its switch
             else:
                 self._take_hold(notice.cause, now)
-        elif isinstance(notice, Finished):
-            if self._believed.is_ours(notice.command_id):
-                self._take_ending(
-                    CommandOutcome(notice.outcome, (notice.pan_steps, notice.tilt_steps), notice.clock_ms, now)
-                )
-            else:
-                self.unknown_endings += 1
+        elif isinstance(notice, Finished) and self._believed.is_ours(notice.command_id):
+            self._take_ending(CommandOutcome(notice.outcome, (notice.pan_steps, notice.tilt_steps), notice.clock_ms, now))
 
     def _take_answer(self, request: Request, reply: Reply, now: int) -> None:
         if isinstance(reply, Status):
@@ -242,7 +236,7 @@ class BoardClient:
             self._plan_question()
             self._tell(Event(EventKind.ARMED, now))
         elif isinstance(request, Stop | Halt):
-            self._ask()  # is it at rest already?
+            self._ask()  # it may be at rest already
         elif isinstance(reply, Accepted):
             self._believed.accept(request)
 
@@ -272,7 +266,7 @@ class BoardClient:
             self._tell(Event(EventKind.REFUSED, now, reason=reason))
 
     def _take_unreadable(self, news: Unreadable, now: int) -> None:
-        """An answer that this version cannot read; the first bytes of a Welcome or a Refused it always can."""
+        """Take in an answer that this version cannot read. The first bytes of a Welcome or a Refused are readable."""
         if isinstance(news.request, GetStatus):
             self._believed.unanswered()
         first = news.payload[0] if news.payload else 0
@@ -320,7 +314,7 @@ class BoardClient:
             self._hold_against(belief.lie(Untruth.BRAKES))
 
     def _take_rest(self, status: Status, now: int) -> None:
-        """It rests; what it says of the exposure that was under way is held against what that can have come to."""
+        """Take in that the head is at rest. The reported outcome of the exposure under way is checked."""
         self._coming_to_rest, self._ask_at, self._due_at = False, None, None
         self._hold_against(self._believed.rest(status, now))
         self._tell(
@@ -338,14 +332,14 @@ class BoardClient:
         )
 
     def _unmet(self, status: Status) -> tuple[str, ...]:
-        """The axes that have not found their switch, where that is why the board stopped."""
+        """The axes that have not found their switch, if the board stopped for that reason."""
         if not self._believed.referencing or status.cause not in UNMET:
             return ()
         flags = {"pan": StatusFlag.PAN_KNOWN, "tilt": StatusFlag.TILT_KNOWN}
         return tuple(axis for axis, flag in flags.items() if not status.flags & flag)
 
     def _take_hold(self, cause: Cause, now: int, unmet: tuple[str, ...] = ()) -> None:
-        """It has stopped by itself."""
+        """Report that the board has stopped by itself."""
         self._armed = False
         self._believed.hold()
         self._tell(Event(EventKind.HELD, now, cause=cause, unmet=unmet))

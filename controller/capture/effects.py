@@ -1,4 +1,4 @@
-"""Everything the state machine may ask for. The runner does these, in order."""
+"""Everything the state machine may ask for. The runner carries these out in order."""
 
 from dataclasses import dataclass
 from typing import TypeAlias
@@ -15,12 +15,12 @@ class Greet:
 
 @dataclass(frozen=True, slots=True)
 class Reopen:
-    """Open the line anew; the cable may have been pulled."""
+    """Reopen the line; the cable may have been pulled."""
 
 
 @dataclass(frozen=True, slots=True)
 class Send:
-    """Send a request. `expected_ns` is when its end should be heard of, counted from now; 0 if it has none."""
+    """Send a request. `expected_ns` is the time until its end should be received; 0 if it has none."""
 
     request: Request
     expected_ns: int = 0
@@ -28,7 +28,7 @@ class Send:
 
 @dataclass(frozen=True, slots=True)
 class Listen:
-    """Ask the board how the wind blows."""
+    """Ask the board whether it is too windy."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -48,44 +48,44 @@ class Timer:
 
 @dataclass(frozen=True, slots=True)
 class Intend:
-    """Make the intent durable before anything that follows."""
+    """Store the intent to expose durably before anything that follows."""
 
     intent: Intent
 
 
 @dataclass(frozen=True, slots=True)
 class Conclude:
-    """Write how an exposure ended."""
+    """Store how an exposure ended."""
 
     command_id: int
     outcome: ShotOutcome
     board_clock_ms: int | None
     reported_steps: tuple[int, int] | None = None
-    """Pan and tilt, where the board says that the head was."""
+    """Pan and tilt of the head, as the board reported them."""
 
 
 @dataclass(frozen=True, slots=True)
 class Zeroed:
-    """Zero was found by this boot of the board."""
+    """Store that zero was found in this boot of the board."""
 
     boot_id: int
 
 
 @dataclass(frozen=True, slots=True)
 class ZeroLost:
-    """Where zero is, is not known any more, whatever the board says."""
+    """Store that zero is no longer known, whatever the board reports."""
 
 
 @dataclass(frozen=True, slots=True)
 class SwitchesChecked:
-    """The switches of these axes are where they should be."""
+    """Store that the switches of these axes were in their place."""
 
     axes: tuple[str, ...]
 
 
 @dataclass(frozen=True, slots=True)
 class Doubt:
-    """Let nothing count any more that was made of these exposures up to now, for the reason in `why`."""
+    """Store that these exposures no longer count, for the reason in `why`."""
 
     exposures: tuple[tuple[int, int], ...]
     why: DoubtReason
@@ -93,14 +93,14 @@ class Doubt:
 
 @dataclass(frozen=True, slots=True)
 class Ask:
-    """Put a question to the operator."""
+    """Ask the operator a question."""
 
     question: YesNoQuestion
 
 
 @dataclass(frozen=True, slots=True)
 class Announce:
-    """Tell people that the head moves in `lead_ns` nanoseconds and why. When these have passed the gate opens: WAITED."""
+    """Warn people that the head moves in `lead_ns` nanoseconds, and why. Then the gate opens: WAITED."""
 
     why: str
     lead_ns: int
@@ -108,14 +108,12 @@ class Announce:
 
 @dataclass(frozen=True, slots=True)
 class Shut:
-    """Shut the gate: nothing moves until it is announced again."""
+    """Shut the gate: nothing moves until people are warned again."""
 
 
 @dataclass(frozen=True, slots=True)
 class End:
-    """The run is over: complete, or for the reason in `sentence`. `early`: before it was through, as somebody or
-    something stopped it.
-    """
+    """End the run: complete, or for the reason in `sentence`. `early`: it was stopped before it was through."""
 
     complete: bool
     sentence: str
@@ -123,5 +121,5 @@ class End:
 
 
 Record: TypeAlias = Intend | Conclude | Zeroed | ZeroLost | SwitchesChecked | Doubt
-"""What is written to the session."""
+"""What is stored in the session."""
 Effect: TypeAlias = Greet | Reopen | Listen | Send | SendUrgent | Timer | Ask | Announce | Shut | End | Record

@@ -56,30 +56,30 @@ class Event:
     known: bool = False
     """Whether the board knows the position of both axes."""
     at_steps: tuple[int, int] = (0, 0)
-    """Where the board says that both axes stand; at rest, of no worth unless the position is known."""
+    """Position of both axes as reported; of a board at rest, meaningless unless the position is known."""
     capabilities: Capability | None = None
     index: Index | None = None
-    """What the board noted of the switches at zero."""
+    """The board's record of the switches at zero."""
     frames: tuple[int, ...] = ()
-    """Which frames a RETAKE wants once more."""
+    """The frames to retake, of a RETAKE."""
     port_gone: bool = False
-    """Of a LINK_LOST: the port itself is gone, as when a cable is pulled."""
+    """Of a LINK_LOST: the port itself is gone, as after a pulled cable."""
     text: str = ""
-    """What was typed, of an ANSWERED that asked for a text; the name of the file, of a FILED."""
+    """The typed text, of an ANSWERED that asked for one; the name of the file, of a FILED."""
     sentence: str = ""
-    """What is wrong, if the other fields do not say: of a CONTRADICTED always."""
+    """What is wrong, if the other fields do not say; always set of a CONTRADICTED."""
     place: bool = False
     """Whether a contradiction casts doubt on where the head has pointed."""
     trouble: Trouble | None = None
-    """What came of a line that is lost; None if the port itself is gone."""
+    """What was received on a lost line; None if the port itself is gone."""
     unmet: tuple[str, ...] = ()
-    """The axes of which a reference run has not met the switch."""
+    """The axes whose switch a reference run has not met."""
 
 
 @dataclass(frozen=True, slots=True)
 class Wanted:
-    """What the operator wants of a run: PAUSE, PAUSE_AFTER_ROW, GO_ON, RETAKE (of `frames`), STOP or HALT; or how a
-    question is answered: ANSWERED (yes) or DECLINED (no).
+    """The operator's request: PAUSE, PAUSE_AFTER_ROW, GO_ON, RETAKE (of `frames`), STOP or HALT; or the answer to a
+    question: ANSWERED (yes) or DECLINED (no).
     """
 
     kind: EventKind

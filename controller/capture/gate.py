@@ -1,8 +1,8 @@
-"""The gate: the one place that every command passes which can start motion.
+"""The gate: the one place through which every command passes that can start motion.
 
-Words come before steps. The gate opens when people were told why the head moves and the time that they were promised
-has passed. It shuts when the head stands still for a reason that may bring hands to it: a pause, a question, a line
-that is gone. Whoever sends a command through a shut gate has a bug; nothing is sent then, and the run ends.
+People are warned before the head moves. The gate opens when they were told why the head moves and the promised time has
+passed. It shuts when the head stops for a reason that may bring hands to it: a pause, a question, a lost line. Sending a
+command through a shut gate is a bug: the command is not sent, and the run ends.
 """
 
 from collections.abc import Callable
@@ -16,12 +16,12 @@ STARTS_MOTION = (Arm, Reference, Move)
 
 
 class Unannounced(Exception):
-    """A command that can start motion was about to be sent before people were told: wrong use of the gate."""
+    """A command that can start motion was about to be sent without a warning: wrong use of the gate."""
 
 
 @dataclass(frozen=True, slots=True)
 class Announcement:
-    """Why the head moves, and when people were told (monotonic ns). The motion may begin at `opens_ns`."""
+    """Why the head moves, and when people were warned (monotonic ns). The motion may begin at `opens_ns`."""
 
     why: str
     told_ns: int
@@ -29,7 +29,7 @@ class Announcement:
 
 
 class Gate:
-    """`now` is the clock, `say` reaches the people and `ring` calls for their attention."""
+    """`now` is the clock, `say` shows a sentence to people and `ring` calls their attention."""
 
     def __init__(
         self, now: Callable[[], int], say: Callable[[str], None], ring: Callable[[], None] = lambda: None
@@ -39,12 +39,12 @@ class Gate:
 
     @classmethod
     def of(cls, people: People, now: Callable[[], int]) -> "Gate":
-        """A gate that tells these people."""
+        """A gate that warns these people."""
         return cls(now, people.say, people.ring)
 
     @classmethod
     def of_simulation(cls) -> "Gate":
-        """A gate that stands open: for a simulated head, with nobody near it."""
+        """A gate that is always open: for a simulated head, with nobody near it."""
         gate = cls(lambda: 0, lambda _: None)
         gate.announced = Announcement("simulated", 0, 0)
         return gate
@@ -52,7 +52,7 @@ class Gate:
     def announce(
         self, why: str, lead_ns: int, *, what: str = "The head moves", to_stop: str = "Ctrl-C keeps it still."
     ) -> int:
-        """Tell people what happens in `lead_ns`, why and how to stop it; return the moment when the gate opens."""
+        """Warn people what happens in `lead_ns`, why, and how to stop it. Returns the time when the gate opens."""
         now = self._now()
         self.announced = Announcement(why, now, now + lead_ns)
         if lead_ns > 0:
@@ -62,11 +62,11 @@ class Gate:
         return self.announced.opens_ns
 
     def shut(self) -> None:
-        """Let nothing pass until it is announced again."""
+        """Shut the gate until the next warning."""
         self.announced = None
 
     def check(self, request: Request) -> None:
-        """Raise Unannounced for a command that can start motion, unless people were told in time."""
+        """Raise Unannounced for a command that can start motion, unless people were warned in time."""
         if not isinstance(request, STARTS_MOTION):
             return
         if self.announced is None:

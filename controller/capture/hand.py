@@ -1,7 +1,7 @@
-"""Moving the head for a person or a measurement: one motion at a time, each announced and waited for.
+"""Moves the head for a person or a measurement: one motion at a time, each announced and waited for.
 
-What goes wrong is an exception here, with the sentence for the operator; a run that must go on by itself is the business
-of the state machine. While a person is asked or thinks, the board is kept content and every other word is heard.
+Trouble is an exception here, with the sentence for the operator; only the state machine lets a run recover by itself.
+While a person is asked or thinks, the board's watchdog is kept quiet and its other reports are received.
 """
 
 from collections.abc import Callable, Iterator
@@ -23,14 +23,14 @@ from controller.program.program import Program
 from protocol.messages import ZERO_SWITCHES, Capability, Halt, Move, Stop
 from protocol.units import MS, BootId, CommandId, Steps, next_id
 
-LOOK_NS = 50 * MS  # between two looks at what somebody may have pressed
+LOOK_NS = 50 * MS  # between two looks for a pressed key
 STOPPING = {EventKind.PAUSE, EventKind.STOP, EventKind.HALT}
 
 
 class Hand:
-    """A head that somebody moves. `known` says whether its position is; `at_steps` is where it stands, if so.
+    """A head that a person moves. `known` tells whether its position is known; `at_steps` is the position, if so.
 
-    `operator` is who is heard and asked meanwhile, `gate` what every command to move passes.
+    `operator` gives the requests and answers meanwhile; every command to move passes `gate`.
     """
 
     def __init__(self, port: Port, program: Program, operator: Respondent = NOBODY, gate: Gate | None = None) -> None:
@@ -46,17 +46,17 @@ class Hand:
 
     @property
     def finds_zero(self) -> bool:
-        """Whether both axes have a switch to find zero by."""
+        """Whether both axes have a switch at zero."""
         return self.capabilities & ZERO_SWITCHES == ZERO_SWITCHES
 
     @property
     def steps_per_degree(self) -> tuple[float, float]:
-        """Of pan and tilt."""
+        """Steps per degree of pan and tilt."""
         return self._program.pan.steps_per_degree, self._program.tilt.steps_per_degree
 
     @property
     def pose_deg(self) -> tuple[float, float]:
-        """Yaw and pitch of the camera in degrees, the kit's lean counted in."""
+        """Yaw and pitch of the camera in degrees, with the kit's lean included."""
         head = self._program.kit.head
         pose = pose_at(head, *angles_of_steps(head, *self.at_steps))
         return pose.yaw_deg, pose.pitch_deg
@@ -64,33 +64,33 @@ class Hand:
     # People.
 
     def wait_announced(self, why: str, lead_ns: int) -> None:
-        """Tell people that the head moves in `lead_ns` and why, and give them that time. Raises RunStopped."""
+        """Warn people that the head moves in `lead_ns` and why, and wait that long. Raises RunStopped."""
         while True:
             told_ns = self._port.now()
             self.gate.announce(why, lead_ns)
             self._wait(None, lead_ns)
-            # Once more if the host slept over it, or the board restarted meanwhile: somebody may be at it.
+            # Warn again if the host slept through it or the board restarted meanwhile: somebody may be at the head.
             if self.gate.announced is not None and self._port.now() <= told_ns + lead_ns + MOMENT_NS:
                 return
 
     def wait_answer(self, question: YesNoQuestion) -> bool:
-        """Ask, and return the answer, however long it takes. Nothing moves after it unless it is announced.
+        """Ask, and return the answer, however long it takes. Motion needs a new warning afterwards.
 
-        Raises RunStopped; WorldError, LinkLost where the board gives up meanwhile.
+        Raises RunStopped; WorldError or LinkLost if the board fails meanwhile.
         """
         self.gate.shut()
         answer = self._operator.ask(question)
         return self._wait_said().kind is EventKind.ANSWERED if answer is None else answer
 
     def wait_text(self, words: str) -> str | None:
-        """Ask for a line of text; None if nobody is there to type it. Raises what `wait_answer` raises."""
+        """Ask for a line of text; None if nobody can type it. Raises the same as `wait_answer`."""
         self.gate.shut()
         return self._wait_said().text if self._operator.ask_text(words) else None
 
     def _wait_said(self) -> Event:
         try:
             while True:
-                event = self._board.wait_event(None, self._operator.next_wish)
+                event = self._board.wait_event(None, self._operator.next_request)
                 assert event is not None
                 if event.kind in {EventKind.ANSWERED, EventKind.DECLINED}:
                     return event
@@ -99,7 +99,7 @@ class Hand:
             self._operator.withdraw()
 
     def wait_key(self, pressed: Callable[[], str | None]) -> str:
-        """What is pressed next, with everything else heard meanwhile; `pressed` never waits. Raises RunStopped."""
+        """The next pressed key, while everything else is received too; `pressed` never waits. Raises RunStopped."""
         while True:
             key = pressed()
             if key is not None:
@@ -108,7 +108,7 @@ class Hand:
 
     @contextmanager
     def keys_only(self) -> Iterator[None]:
-        """While single keys are read, no lines are: they come the same way."""
+        """Read single keys and no lines: both come from the same terminal."""
         self._operator.hear_lines(False)
         try:
             yield
@@ -116,14 +116,14 @@ class Hand:
             self._operator.hear_lines(True)
 
     def wait_until(self, over: Callable[[], bool]) -> None:
-        """Wait until `over` says so, with everything else heard meanwhile. Raises RunStopped."""
+        """Wait until `over` is true, while everything else is received too. Raises RunStopped."""
         while not over():
             self._wait(None, LOOK_NS)
 
     # The head.
 
     def wait_known(self) -> None:
-        """Greet the board and hear where the head stands; nothing is armed. Raises WorldError, LinkLost."""
+        """Greet the board and receive the position of the head; nothing is armed. Raises WorldError, LinkLost."""
         self._board.greet()
         self._greeted, self._armed = True, False
         welcome = self._wait(EventKind.WELCOMED, None)
@@ -134,7 +134,7 @@ class Hand:
         self.wait_rest()
 
     def wait_armed(self) -> None:
-        """Allow the board to move, unless it is allowed already. Raises WorldError, LinkLost."""
+        """Allow the board to move, unless it is already allowed. Raises WorldError, LinkLost."""
         if self._armed:
             return
         for request in requests.arming(self._program, self.boot_id, self._take_id, shaped=False):
@@ -143,19 +143,19 @@ class Hand:
         self._armed = True
 
     def wait_ready(self) -> None:
-        """Greet the board, hear where the head stands, arm it. Raises WorldError, LinkLost."""
+        """Greet the board, receive the position of the head, arm the board. Raises WorldError, LinkLost."""
         self.wait_known()
         self.wait_armed()
 
     def wait_zero(self) -> None:
-        """Find zero; an axis without a switch takes the place where it stands. Raises WorldError, LinkLost."""
+        """Find zero; an axis without a switch takes its present place for zero. Raises WorldError, LinkLost."""
         program = self._program
         self._board.send(requests.reference(program, self._take_id()), program.reference_expected_ns)
         self._wait(EventKind.REFERENCED, program.reference_deadline_ns)
         self.known, self.at_steps = True, (0, 0)
 
     def wait_move(self, pan_steps: int, tilt_steps: int) -> None:
-        """Go there. Raises InputError outside the limits; WorldError, LinkLost."""
+        """Turn to that position. Raises InputError outside the limits; WorldError, LinkLost."""
         target = (pan_steps, tilt_steps)
         self.must_reach(target)
         expected_ns = self.motion_ns(target)
@@ -174,7 +174,7 @@ class Hand:
                 )
 
     def motion_ns(self, target: tuple[int, int], start: tuple[int, int] | None = None) -> int:
-        """How long it turns from `start`, or from where it stands, to `target`."""
+        """The time to turn from `start`, or from the present position, to `target`."""
         axes = (self._program.pan, self._program.tilt)
         return max(
             timing.motion_ns(goal - here, axis.speed_steps_s, axis.accel_steps_s2)
@@ -182,7 +182,7 @@ class Hand:
         )
 
     def wait_rest(self) -> None:
-        """Bring the head to rest, disarmed; nothing moves then unless it is announced. Raises WorldError, LinkLost."""
+        """Bring the head to rest, disarmed. Motion needs a new warning afterwards. Raises WorldError, LinkLost."""
         self._armed = False
         self._board.send_urgent(Stop())
         rest = self._wait(EventKind.AT_REST, self._program.stop_deadline_ns)
@@ -196,10 +196,10 @@ class Hand:
         return command_id
 
     def _wait(self, wanted: EventKind | None, patience_ns: int | None) -> Event | None:
-        """Wait for an event of a kind; with None let `patience_ns` pass."""
+        """Wait for an event of a kind; if it is None, let `patience_ns` pass."""
         deadline_ns = None if patience_ns is None else self._port.now() + patience_ns
         while True:
-            event = self._board.wait_event(deadline_ns, self._operator.next_wish)
+            event = self._board.wait_event(deadline_ns, self._operator.next_request)
             if event is None and wanted is None:
                 return None
             if event is None:
@@ -211,7 +211,7 @@ class Hand:
             self._heed(event, beginning=wanted in {EventKind.WELCOMED, EventKind.AT_REST, EventKind.ARMED})
 
     def _heed(self, event: Event, *, beginning: bool = False) -> None:
-        """Something else than what is waited for: raise where that ends it."""
+        """Handle an event that was not waited for: raise if it ends the wait."""
         if event.kind is EventKind.LINK_LOST:
             raise LinkLost(TROUBLES[event.trouble])
         if event.kind is EventKind.REFUSED:
@@ -231,6 +231,6 @@ class Hand:
 
     def _stop_as_asked(self, kind: EventKind) -> NoReturn:
         self._armed = False
-        if self._greeted:  # nothing was asked of a board before
+        if self._greeted:  # before that, nothing was asked of a board
             self._board.wait_stopped(Halt() if kind is EventKind.HALT else Stop(), self._program.stop_deadline_ns)
         raise RunStopped("Stopped as asked.")

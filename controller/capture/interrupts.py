@@ -1,7 +1,7 @@
 """Signals as requests of the operator: Ctrl-C pauses after the exposure, then stops with a ramp, halts, ends the program.
 
-Being told to end (SIGTERM) is a request to stop: whoever sends it will not come back to let the run go on. A terminal
-that hangs up (SIGHUP) ends only a window on the run: the run goes on, unless it was told to stop then.
+SIGTERM is a request to stop: its sender will not come back to resume the run. If the terminal hangs up (SIGHUP), only a
+window on the run closes: the run continues, unless it was told to stop in that case.
 """
 
 import os
@@ -14,8 +14,8 @@ from typing import Self
 
 from controller.capture.events import EventKind, Wanted
 
-WISHES = (EventKind.PAUSE, EventKind.STOP, EventKind.HALT)
-HANG_UP = getattr(signal, "SIGHUP", None)  # there is none on Windows
+ON_INTERRUPT = (EventKind.PAUSE, EventKind.STOP, EventKind.HALT)
+HANG_UP = getattr(signal, "SIGHUP", None)  # missing on Windows
 
 
 class Interrupts:
@@ -41,34 +41,34 @@ class Interrupts:
 
     def _on_signal(self, number: int, _frame: FrameType | None) -> None:
         if number == HANG_UP:
-            _let_go_of_terminal()
+            _detach_terminal()
             if self._hang_up is not None:
                 self._pending.append(self._hang_up)
             return
         if number == signal.SIGTERM:
-            self._count = max(self._count, WISHES.index(EventKind.STOP))
-        if self._count < len(WISHES):
-            self._pending.append(WISHES[self._count])
+            self._count = max(self._count, ON_INTERRUPT.index(EventKind.STOP))
+        if self._count < len(ON_INTERRUPT):
+            self._pending.append(ON_INTERRUPT[self._count])
             self._count += 1
-        else:  # nobody has taken the requests: do not lock anybody out
+        else:  # nobody takes the requests any more: do not trap the user
             raise KeyboardInterrupt
 
     def begin_again(self) -> None:
-        """The run goes on: the next Ctrl-C is the first once more."""
+        """Count from the start: the run continues, so the next Ctrl-C is the first."""
         self._count = 0
 
-    def next_wish(self) -> Wanted | None:
+    def next_request(self) -> Wanted | None:
         """The next request, or None."""
         return Wanted(self._pending.pop(0)) if self._pending else None
 
 
-def _let_go_of_terminal() -> None:
-    """Nothing that is written may fail from now on because the terminal is gone; files and pipes stay as they are."""
+def _detach_terminal() -> None:
+    """Redirect terminal output to nowhere, so that no write fails because the terminal is gone. Files and pipes stay."""
     nowhere = os.open(os.devnull, os.O_RDWR)
     for stream in (sys.__stdin__, sys.__stdout__, sys.__stderr__):
         with suppress(OSError, ValueError, AttributeError):
             assert stream is not None
             number = stream.fileno()
-            if stat.S_ISCHR(os.fstat(number).st_mode):  # a terminal that has hung up does not call itself one any more
+            if stat.S_ISCHR(os.fstat(number).st_mode):  # after a hang-up, isatty no longer says yes
                 os.dup2(nowhere, number)
     os.close(nowhere)

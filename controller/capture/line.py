@@ -1,7 +1,7 @@
-"""A board's line: requests out, news in, one turn of waiting at a time.
+"""A board's line: requests out, news in, one wait at a time.
 
-Every conversation but the battery of rules goes through it: a run and a hand by way of `board.BoardClient`, whoever only
-asks by `wait_reply`.
+Every conversation except the conformance rules uses it: a run and a hand through `board.BoardClient`, single questions
+through `wait_reply`.
 """
 
 from collections.abc import Callable
@@ -16,13 +16,13 @@ from protocol.statistics import LinkStatistics
 from protocol.units import MS, Nanos
 
 QUIET_NS = 50 * MS
-"""So long after an exchange nothing more of it comes."""
+"""No more of an exchange arrives after this long."""
 MAJORS = 16
-"""As many major versions are tried on a board that refuses ours."""
+"""Number of major versions that are tried on a board that refuses ours."""
 
 
 class OtherVersion(WorldError):
-    """The board speaks another major version of the protocol; `spoken` is None if it does not say which."""
+    """The board uses another major version of the protocol; `spoken` is None if it does not say which."""
 
     def __init__(self, spoken: tuple[int, int] | None) -> None:
         theirs = "another one that it does not name" if spoken is None else f"{spoken[0]}.{spoken[1]}"
@@ -34,9 +34,9 @@ class OtherVersion(WorldError):
 
 
 class BoardLine:
-    """One board on one port. `new_link` makes the link's own state anew for each conversation.
+    """One board on one port. `new_link` makes a new link for each conversation.
 
-    What can start motion passes the `gate`; without one it stays shut, so nothing that can move is ever sent.
+    Commands that can start motion pass the `gate`. Without one, a shut gate refuses them all.
     """
 
     def __init__(self, port: Port, new_link: Callable[[], HostLink], gate: Gate | None = None) -> None:
@@ -46,26 +46,26 @@ class BoardLine:
 
     @property
     def statistics(self) -> LinkStatistics:
-        """What the link has counted in this conversation."""
+        """The link's counters in this conversation."""
         return self._link.statistics
 
     @property
     def idle(self) -> bool:
-        """A question can be asked now: nothing is outstanding, and the board answers."""
+        """Whether a question can be asked now: nothing is outstanding, and the board answers."""
         return self._link.idle and not self._link.down
 
     def begin_again(self) -> None:
-        """Begin another conversation, with nothing left of the one before."""
+        """Begin a new conversation; nothing remains of the earlier one."""
         self._link = self._new_link()
 
     def send(self, request: Request) -> None:
-        """Queue a request and write what is due. Raises Unannounced before people were told."""
+        """Queue a request and write what is due. Raises Unannounced before people are warned."""
         self._gate.check(request)
         self._link.send(request)
         self.write()
 
     def send_urgent(self, request: Stop | Halt) -> None:
-        """Send a stop or a halt in place of everything that waits."""
+        """Send a stop or a halt in place of every waiting request."""
         self._link.send_urgent(request)
         self.write()
 
@@ -76,11 +76,11 @@ class BoardLine:
             self._port.write(data)
 
     def next_news(self) -> LinkEvent | None:
-        """What the board or the link has to say next; None if there is nothing."""
+        """The next news from the board or the link; None if there is none."""
         return self._link.next_event()
 
     def wait_turn(self, deadline_ns: int | None) -> None:
-        """Wait once: until bytes come, the link has something to do, the port wakes, or `deadline_ns` passes."""
+        """Wait once: until bytes arrive, the link is due, the port wakes, or `deadline_ns` passes."""
         self.write()
         moments = (deadline_ns, self._link.next_deadline())
         data = self._port.wait_bytes(min((moment for moment in moments if moment is not None), default=None))
@@ -90,7 +90,7 @@ class BoardLine:
         self._link.handle_deadline(now)
 
     def wait_reply(self, request: Request, patience_ns: int) -> Answered | Unreadable | None:
-        """Send a request and wait for what the board replies; None if nothing comes in time."""
+        """Send a request and wait for the reply; None if there is none in time."""
         if isinstance(request, Hello):
             self.begin_again()
         self.send(request)
@@ -106,7 +106,7 @@ class BoardLine:
             self.wait_turn(deadline_ns)
 
     def wait_quiet(self) -> None:
-        """Wait until nothing more of an exchange can come, and drop it."""
+        """Wait until nothing more of an exchange can arrive, and drop it."""
         deadline_ns = self._port.now() + QUIET_NS
         while self._port.now() < deadline_ns:
             self.wait_turn(deadline_ns)
@@ -114,7 +114,7 @@ class BoardLine:
             pass
 
     def wait_welcome(self, patience_ns: int) -> Welcome | None:
-        """Greet the board; None when nothing answers in time. Raises OtherVersion."""
+        """Greet the board; None if nothing answers in time. Raises OtherVersion."""
         nonce = self._port.now() & 0xFFFFFFFF
         answer = self.wait_reply(Hello(*PROTOCOL_VERSION, nonce), patience_ns)
         if isinstance(answer, Answered) and answer.reply == Refused(Reason.VERSION):
@@ -127,7 +127,7 @@ class BoardLine:
 
 
 def _must_be_ours(answer: Answered | Unreadable | None) -> None:
-    """Raise OtherVersion for a Welcome of another major version: its first two bytes are the same in all of them."""
+    """Raise OtherVersion for a Welcome of another major version: its first two bytes are the same in all versions."""
     spoken = None
     if isinstance(answer, Unreadable) and answer.kind == kind_of(Welcome) and len(answer.payload) >= 2:
         spoken = (answer.payload[0], answer.payload[1])

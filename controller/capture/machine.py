@@ -1,4 +1,4 @@
-"""Carries out the table of `table.py` with the transitions library: an event in, a list of effects out.
+"""Applies the table in `table.py` with the transitions library: an event in, a list of effects out.
 
 The library only decides which state comes next. Actions append effects and change the run, nothing else.
 """
@@ -31,10 +31,10 @@ _MACHINE = _machine()
 
 
 def handle(run: Run, event: Event) -> list[Effect]:
-    """Move the run on by one event; return what is to be done, in order.
+    """Advance the run by one event; return the effects in order.
 
-    What the event says of the work done is noted before the table is asked, so that its conditions speak of what comes
-    next. Raises transitions.MachineError, changing nothing, for an event that the state does not know.
+    The note for the event runs before the table is consulted, so that its conditions concern what comes next. Raises
+    transitions.MachineError, changing nothing, for an event that is not valid in the state.
     """
     run.effects = []
     note = NOTES.get((run.state, event.kind))

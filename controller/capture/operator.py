@@ -1,7 +1,7 @@
-"""What the operator says, whichever way it comes: Ctrl-C, a typed line, another terminal. Requests and answers alike.
+"""Requests and answers of the operator, from Ctrl-C, a typed line or another terminal.
 
-A question is answered only by what comes after it was shown: what was typed before is dropped, and an answer from another
-terminal names the question that it belongs to.
+A question is answered only after it was shown. Earlier typing is dropped, and an answer from another terminal names its
+question.
 """
 
 from collections.abc import Callable
@@ -13,7 +13,7 @@ from controller.capture.interrupts import Interrupts
 from controller.capture.people import People, YesNoQuestion
 from controller.errors import InputError
 from controller.reading import MATCH, read_json
-from controller.session.rows import WishRow, Word
+from controller.session.rows import RequestRow, Word
 from controller.session.session import Session
 from protocol.units import MS
 
@@ -27,57 +27,57 @@ WORDS: dict[str, EventKind] = {
     Word.STOP: EventKind.STOP,
     Word.HALT: EventKind.HALT,
 }
-LOOKS_EVERY_NS = 50 * MS  # into the session, for requests from elsewhere; a fifth of a second is promised
+LOOKS_EVERY_NS = 50 * MS  # into the session, for requests from another terminal; the promise is a fifth of a second
 HOW_TO_ANSWER = "Type y or n, then Enter."
 NOTHING_ASKED = "Nothing is being asked now."
 
 
 class Respondent(Protocol):
-    """Somebody who is heard and can be asked."""
+    """A person who can make requests and answer questions."""
 
-    def next_wish(self) -> Wanted | None:
-        """What is requested or answered next, or None. Never waits."""
+    def next_request(self) -> Wanted | None:
+        """The next request or answer, or None. Never waits."""
 
     def ask(self, question: YesNoQuestion) -> bool | None:
-        """Show a question. The answer if it is known at once; None if it comes later by `next_wish`."""
+        """Show a question. Returns the answer if it is known at once; None if `next_request` brings it later."""
 
     def ask_text(self, words: str) -> bool:
-        """Ask for a line of text, which comes by `next_wish` as ANSWERED; whether somebody is there to type it."""
+        """Ask for a line of text, which `next_request` brings as ANSWERED. Returns whether anybody can type it."""
 
     def hear_lines(self, heard: bool) -> None:
-        """Whether typed lines are read; not while single keys are."""
+        """Set whether typed lines are read; they are not while single keys are."""
 
     def withdraw(self) -> None:
-        """The question that was asked needs no answer any more."""
+        """Withdraw the open question."""
 
 
 class Nobody:
-    """Nobody is there: nothing is requested, and every question counts as answered. For a simulated head."""
+    """Nobody is there: no requests, and every question counts as answered. For a simulated head."""
 
-    def next_wish(self) -> Wanted | None:
-        """None."""
+    def next_request(self) -> Wanted | None:
+        """Return None: nobody asks for anything."""
         return None
 
     def ask(self, _: YesNoQuestion) -> bool | None:
-        """Yes."""
+        """Return True: every answer is yes."""
         return True
 
     def ask_text(self, _: str) -> bool:
-        """Nobody types."""
+        """Return False: nobody types."""
         return False
 
     def hear_lines(self, _: bool) -> None:
-        """Nobody types."""
+        """Do nothing: nobody types."""
 
     def withdraw(self) -> None:
-        """Nothing was asked."""
+        """Do nothing: no question is open."""
 
 
 NOBODY = Nobody()
 
 
 class Operator:
-    """Asked again and again for what comes next; looks at everything it may come from.
+    """The operator, polled for the next request or answer from every source.
 
     `now` is the time in nanoseconds. Requests and answers from another terminal come through `session`, if there is one.
     """
@@ -90,17 +90,17 @@ class Operator:
         self._question: YesNoQuestion | None = None
         self._text_is_next = False
         self._hears_lines = True
-        self._number = 0 if session is None else session.questions_asked()
+        self._number = 0
 
-    def next_wish(self) -> Wanted | None:
+    def next_request(self) -> Wanted | None:
         """The next request or answer, or None."""
-        wanted = self._interrupts.next_wish() or self._typed_wish() or self._told_wish()
+        wanted = self._interrupts.next_request() or self._typed_request() or self._told_request()
         if wanted is not None and wanted.kind in {EventKind.GO_ON, EventKind.ANSWERED}:
             self._interrupts.begin_again()
         return wanted
 
     def ask(self, question: YesNoQuestion) -> bool | None:
-        """Show a question, unless it is answered already: by --yes, or because nobody can answer."""
+        """Show a question, unless it is already answered: by --yes, or because nobody can answer."""
         people = self._people
         if people.yes and not question.needs_person:
             return True
@@ -109,15 +109,13 @@ class Operator:
             return False
         people.lines.forget()
         self._question = question
-        self._number += 1
-        if self._session is not None:
-            self._session.note_question(self._number, question.words)
+        self._number = 0 if self._session is None else self._session.ask(question.words)
         people.ring()
         people.say(f"{question.words} {HOW_TO_ANSWER}")
         return None
 
     def ask_text(self, words: str) -> bool:
-        """Ask for a line of text, which is what is typed next; whether somebody is there to type it."""
+        """Ask for a line of text, which is the next one typed. Returns whether anybody can type it."""
         if not self._people.at_terminal:
             return False
         self._people.lines.forget()
@@ -126,17 +124,20 @@ class Operator:
         return True
 
     def hear_lines(self, heard: bool) -> None:
-        """Whether typed lines are read; not while single keys are, which come the same way."""
+        """Set whether typed lines are read; not while single keys are, which come from the same terminal."""
         self._hears_lines = heard
 
     def withdraw(self) -> None:
-        """The question needs no answer any more."""
+        """Withdraw the open question."""
+        self._close(None)
+
+    def _close(self, answer: Word | None) -> None:
         self._text_is_next = False
         if self._question is not None and self._session is not None:
-            self._session.note_question(self._number, "")
+            self._session.close_question(answer)
         self._question = None
 
-    def _typed_wish(self) -> Wanted | None:
+    def _typed_request(self) -> Wanted | None:
         line = self._people.lines.next_line() if self._hears_lines else None
         if line is None:
             return None
@@ -148,33 +149,33 @@ class Operator:
             self._people.say(f"{self._question.words} {HOW_TO_ANSWER}")
             return None
         try:
-            wish = wish_of(words or [Word.GO_ON])
+            request = request_of(words or [Word.GO_ON])
         except InputError as error:
             self._people.say(str(error) if self._question is None else f"{error} {HOW_TO_ANSWER}")
             return None
-        return self._answered(wish, self._number) if wish.wanted in ANSWERS else as_wanted(wish)
+        return self._answered(request, self._number) if request.wanted in ANSWERS else as_wanted(request)
 
-    def _told_wish(self) -> Wanted | None:
+    def _told_request(self) -> Wanted | None:
         now = self._now()
         if self._session is None or now < self._looks_ns:
             return None
         self._looks_ns = now + LOOKS_EVERY_NS
-        wish = self._session.take_wish()
-        if wish is None:
+        request = self._session.take_request()
+        if request is None:
             return None
-        return self._answered(wish, *wish.frames) if wish.wanted in ANSWERS else as_wanted(wish)
+        return self._answered(request, request.question) if request.wanted in ANSWERS else as_wanted(request)
 
-    def _answered(self, wish: WishRow, number: int = 0) -> Wanted | None:
-        """An answer to question `number`, if that is the one that is open."""
+    def _answered(self, request: RequestRow, number: int | None) -> Wanted | None:
+        """An answer to question `number`, if that one is open."""
         if self._question is None or number != self._number:
             self._people.say(NOTHING_ASKED)
             return None
-        self.withdraw()
-        return Wanted(ANSWERS[wish.wanted])
+        self._close(Word(request.wanted))
+        return Wanted(ANSWERS[request.wanted])
 
 
-def wish_of(words: list[str]) -> WishRow:
-    """A request or an answer from words like these: pause; retake 12,13; yes. Raises InputError."""
+def request_of(words: list[str]) -> RequestRow:
+    """A request or an answer from words such as: pause; retake 12,13; yes. Raises InputError."""
     word, rest = words[0].casefold(), words[1:]
     word = SHORT.get(word, word)
     if word not in WORDS and word not in ANSWERS:
@@ -184,11 +185,11 @@ def wish_of(words: list[str]) -> WishRow:
         raise InputError(f"{' '.join(rest)}: frames are numbers like 12,13.")
     if (word == Word.RETAKE) != bool(numbers):
         raise InputError("Say which frames: retake 12,13." if word == Word.RETAKE else f"{word} is said without frames.")
-    return WishRow(str(word), tuple(sorted({int(number) for number in numbers})))
+    return RequestRow(str(word), tuple(sorted({int(number) for number in numbers})))
 
 
 def _numbers(text: str) -> list[str]:
-    """12,13 as two numbers; or what the table of `fullturn match` wants, where that is named. Raises InputError."""
+    """12,13 as two numbers; or the frames to retake from a `fullturn match` table, if one is named. Raises InputError."""
     if not text.endswith(".json"):
         return [number for number in text.split(",") if number]
     try:
@@ -198,6 +199,6 @@ def _numbers(text: str) -> list[str]:
         raise InputError(f"{text}: is not {MATCH.name}. {MATCH.cure}") from None
 
 
-def as_wanted(wish: WishRow) -> Wanted:
+def as_wanted(request: RequestRow) -> Wanted:
     """The request as an event of the run."""
-    return Wanted(WORDS[wish.wanted], wish.frames)
+    return Wanted(WORDS[request.wanted], request.frames)

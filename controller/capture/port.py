@@ -1,4 +1,4 @@
-"""What the host needs of a line to a board: the only place where anything may block is `wait_bytes`."""
+"""What the host needs of a line to a board. Only `wait_bytes` may block."""
 
 from typing import Protocol
 
@@ -14,14 +14,14 @@ class Port(Protocol):
         """Monotonic time in nanoseconds."""
 
     def reopen(self) -> None:
-        """Open the line anew, as when a cable was pulled and put back. Raises LinkLost while it cannot be."""
+        """Reopen the line, as after a pulled cable. Raises LinkLost if it cannot be opened."""
 
     def write(self, data: bytes) -> None:
         """Hand bytes to the line without waiting."""
 
     def wait_bytes(self, deadline_ns: int | None) -> bytes:
-        """Wait for bytes until `deadline_ns` (for ever if None); empty when it passes first.
+        """Wait for bytes until `deadline_ns` (forever if None); empty if there are none by then.
 
-        A deadline in the past returns what is there at once. May return empty earlier when the operator wants
-        something: callers look at the time, not at the return alone.
+        A deadline in the past returns the bytes already received. May return empty earlier if the operator has a request,
+        so callers must check the time.
         """

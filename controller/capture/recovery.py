@@ -1,9 +1,9 @@
-"""What to do when the line or the board is gone for a while: wait, greet again, find out, go on.
+"""Recovery from a lost line or board: wait, greet again, find out what happened, continue.
 
-The board stops and holds by itself when it hears nothing. A line that is back is greeted and told to stop. The answer
-tells whether the head still knows its position (the same boot, no doubt since), and how the exposure ended that was under
-way. Then the board is armed again, finds zero again if it must, and goes back to the frame that was interrupted.
-Exposures of it that are known to be made are not made twice.
+The board stops and holds by itself if it receives nothing. When the line is back, the run greets the board and tells it
+to stop. The answer tells whether the head still knows its position (the same boot, no doubt since) and how the exposure
+under way ended. Then the board is armed again, finds zero again if necessary, and returns to the interrupted frame.
+Exposures of it that are known to be made are not repeated.
 """
 
 from controller.capture.belief import MADE
@@ -17,7 +17,7 @@ from protocol.messages import ZERO_SWITCHES, Cause, Reason
 from protocol.statistics import Trouble
 from protocol.units import CommandId, is_after
 
-# Causes for which somebody must look at the head before it may go on.
+# Causes after which somebody must look at the head before it may continue.
 NEEDS_A_LOOK = {Cause.LIMIT, Cause.STALL, Cause.STOP_SWITCH, Cause.HOST_HALT, Cause.ZERO_NOT_FOUND}
 LOST = {Reason.NOT_ARMED, Reason.WRONG_BOOT, Reason.NOT_CONFIGURED, Reason.UNKNOWN_POSITION}
 
@@ -25,52 +25,52 @@ LOST = {Reason.NOT_ARMED, Reason.WRONG_BOOT, Reason.NOT_CONFIGURED, Reason.UNKNO
 
 
 def only_silence(_: Run, event: Event) -> bool:
-    """The board stopped because it had not heard us."""
+    """Whether the board stopped because it received nothing from the host."""
     return event.cause is Cause.HOST_SILENCE
 
 
 def needs_a_look(run: Run, event: Event) -> bool:
-    """The board stopped in this run for something that somebody has to see to."""
+    """Whether the board stopped in this run for a cause that a person must deal with."""
     return run.board.was_armed and event.cause in NEEDS_A_LOOK
 
 
 def lost_its_place(_: Run, event: Event) -> bool:
-    """The board says that it is not, or no longer, as we left it: find out why before anything else."""
+    """Whether the board is not in the state in which it was left: find out why before anything else."""
     return event.reason in LOST
 
 
 def still_stopping(run: Run, event: Event) -> bool:
-    """The board may still be bringing the head to rest for somebody who fell silent: wait for that, once."""
+    """Whether the board may still be stopping for a host that fell silent: wait for that, once."""
     return event.reason is Reason.BUSY and not run.patience.rested
 
 
 def supply_is_low(run: Run, event: Event) -> bool:
-    """It cannot be armed because its supply has not come back yet, and it is worth waiting longer."""
+    """Whether the board cannot be armed because its supply is still low, and waiting longer may help."""
     return event.reason is Reason.BUSY and run.patience.waits_for_supply(event.at_ns)
 
 
 def first_overdue(run: Run, _: Event) -> bool:
-    """Since the last exposure: it may have been our own clock, or a host that slept; the board knows better."""
+    """Whether this is the first late command since the last exposure. The host may have slept, or its clock be wrong."""
     return run.patience.late_commands == 0
 
 
-def gets_nowhere(run: Run, _: Event) -> bool:
-    """The run was interrupted again and again, and no exposure was made in between."""
+def makes_no_progress(run: Run, _: Event) -> bool:
+    """Whether the run was interrupted again and again without an exposure in between."""
     return run.patience.interruptions > MOST_INTERRUPTIONS
 
 
 def has_patience(run: Run, event: Event) -> bool:
-    """It is worth waiting a little longer."""
+    """Whether to wait a little longer."""
     return run.patience.waits_on(event.at_ns, nonsense=event.trouble is Trouble.NO_ANSWER)
 
 
 def is_refused_again(run: Run, _: Event) -> bool:
-    """The board has refused too often, and no exposure was made in between."""
+    """Whether the board has refused too often without an exposure in between."""
     return run.patience.refusals + 1 >= MOST_REFUSALS
 
 
-def is_greeted_in_vain(run: Run, _: Event) -> bool:
-    """It answers greetings, and never comes to say that it is at rest."""
+def never_rests(run: Run, _: Event) -> bool:
+    """Whether the board answers greetings but never reports that it is at rest."""
     return run.patience.greetings >= MOST_GREETINGS
 
 
@@ -78,12 +78,12 @@ def is_greeted_in_vain(run: Run, _: Event) -> bool:
 
 
 def note_welcome(run: Run, event: Event) -> None:
-    """The board says who it is: whether it has restarted decides what it may still know."""
+    """Note the Welcome. Whether the board has restarted decides what it may still know."""
     board, shot = run.board, run.shot
     board.same_boot = board.boot_id is not None and event.boot_id == board.boot_id
     never_taken = shot.id and is_after(CommandId(shot.id), event.command_id)
     if board.same_boot and never_taken:  # so nothing was exposed
-        run.conclude_unheard(turn_is_lost=False)
+        run.conclude_unconfirmed(turn_is_lost=False)
     board.boot_id = event.boot_id
     board.capabilities = event.capabilities or board.capabilities
     run.position.switches = board.capabilities & ZERO_SWITCHES
@@ -97,7 +97,7 @@ def note_welcome(run: Run, event: Event) -> None:
 
 
 def _begin_with_another_boot(run: Run) -> None:
-    """The run begins, and the board knows nothing of the run before."""
+    """Begin the run with a board that knows nothing of the run before."""
     run.position.was_set = False
     if run.shot.id:
         run.shot.forget()
@@ -108,7 +108,7 @@ def _begin_with_another_boot(run: Run) -> None:
 
 
 def note_rest(run: Run, event: Event) -> None:
-    """It says where it stands, and how the exposure under way ended: that decides where to go on."""
+    """Note the head's position and the outcome of the exposure under way: they decide where to continue."""
     low = event.cause is Cause.SUPPLY_LOW
     if low or event.cause is Cause.STOP_SWITCH or run.patience.suspended_ns(event.at_ns) > PULLED_NS:
         run.people.person_seen = True
@@ -118,7 +118,7 @@ def note_rest(run: Run, event: Event) -> None:
         run.lose_place()
     run.position.forget_edges()
     learn(run, event)
-    if run.shot.id:  # what is not known by now stays in doubt
+    if run.shot.id:  # its outcome is still unknown and stays in doubt
         run.progress.lose_turn(run.shot.exposure[0])
     run.shot.forget()
     run.patience.rest(event.at_ns, supply_low=low)
@@ -129,7 +129,7 @@ def note_rest(run: Run, event: Event) -> None:
 
 
 def suspend(run: Run, event: Event) -> None:
-    """Write what is known of the exposure under way, and wait."""
+    """Store the outcome of the exposure under way, if known, and wait."""
     people = run.people
     run.conclude(event)
     run.progress.tries = 0
@@ -141,25 +141,25 @@ def suspend(run: Run, event: Event) -> None:
 
 
 def doubt(run: Run, event: Event) -> None:
-    """Something takes too long: look into it as if the line had been lost, once."""
+    """Suspend the run for a late command, once, as if the line were lost."""
     run.patience.late_commands += 1
     suspend(run, event)
 
 
 def wait_for_supply(run: Run, event: Event) -> None:
-    """The supply is still low: look again after a while."""
+    """Look again after a while: the supply is still low."""
     suspend(run, event)
     run.people.person_seen = True
     run.effects.append(Timer(event.at_ns + LONGEST_PAUSE_NS // 2, overdue=False))
 
 
 def suspend_again(run: Run, event: Event) -> None:
-    """Still nothing: wait longer."""
+    """Wait longer: still no answer."""
     run.effects.append(Timer(run.patience.wait_longer(event.at_ns), overdue=False))
 
 
 def learn(run: Run, event: Event) -> None:
-    """News of the exposure that was under way, if it is of that one: it decides whether it is made again."""
+    """Take in the outcome of the exposure under way, if the event concerns that one: it decides whether to repeat it."""
     if not run.is_of_shot(event):
         return
     run.conclude(event)
@@ -168,24 +168,24 @@ def learn(run: Run, event: Event) -> None:
 
 
 def learn_filed(run: Run, _: Event) -> None:
-    """The photograph of the exposure that was under way has arrived: it is not made again."""
+    """Note the photograph of the exposure under way: it has arrived, so the exposure is not repeated."""
     run.conclude_opened(ShotOutcome.CONFIRMED)
     _learn_made(run)
 
 
 def _learn_made(run: Run) -> None:
-    """It was made before the line was lost. If the position is lost by now, it can never be checked."""
+    """Note that it was made before the line was lost. If the position is now unknown, it can never be checked."""
     run.count_made(run.shot.exposure)
     if not run.position.known:
         run.lose_place()
 
 
 def reconnect(run: Run, _: Event) -> None:
-    """Open the line again and say hello."""
+    """Reopen the line and greet the board."""
     run.effects += [Timer(None, overdue=False), Reopen(), Greet()]
 
 
-def quieten(run: Run, event: Event) -> None:
-    """The board is there: bring it to rest, whatever it does, and hear where it stands."""
+def bring_to_rest(run: Run, event: Event) -> None:
+    """Bring the board to rest, whatever it is doing, and receive its position."""
     run.patience.greetings += 1
     run.stop(event)

@@ -1,7 +1,7 @@
-"""One run through a program, as values; `machine.handle` moves it on.
+"""One run through a program, as values; `machine.handle` advances it.
 
 Conditions and actions are functions of a run and an event, in the modules beside this one. An action appends to
-`effects` and changes the run; it does no I/O, reads no clock and sends no events.
+`effects` and changes the run. It does no I/O, reads no clock and sends no events.
 """
 
 from dataclasses import dataclass, field
@@ -10,7 +10,7 @@ from controller.capture.belief import MADE
 from controller.capture.effects import Conclude, Doubt, Effect, End, Send, SendUrgent, Shut, Timer
 from controller.capture.events import Event, EventKind
 from controller.capture.patience import Patience
-from controller.capture.people import Care, Heed
+from controller.capture.people import PeopleState, Precautions
 from controller.capture.position import Position
 from controller.capture.progress import Progress
 from controller.capture.states import RunState
@@ -34,25 +34,25 @@ class PendingExposure:
     id: int = 0
     exposure: Exposure = (0, 0)
     opened: Event | None = None
-    """How it ended for the board, while its file is awaited."""
+    """How the exposure itself ended, while its file is awaited."""
 
     def forget(self) -> None:
-        """No exposure is under way any more."""
+        """Note that no exposure is under way any more."""
         self.id, self.opened = 0, None
 
 
 @dataclass(slots=True)
 class BoardMet:
-    """The board of this run, and the next id that it will take."""
+    """The board of this run, and the next command id that it accepts."""
 
     next_id: CommandId
     boot_id: BootId | None = None
     same_boot: bool = False
-    """It has not restarted since zero was found."""
+    """Whether it has not restarted since zero was found."""
     capabilities: Capability = field(default_factory=lambda: Capability(0))
     armed: bool = False
     was_armed: bool = False
-    """In this run."""
+    """Whether it was armed in this run."""
 
     @property
     def shapes(self) -> bool:
@@ -60,23 +60,23 @@ class BoardMet:
         return bool(self.capabilities & Capability.SHAPER)
 
     def take_id(self) -> CommandId:
-        """A command id that it has not seen."""
+        """A command id that the board has not seen."""
         command_id, self.next_id = self.next_id, next_id(self.next_id)
         return command_id
 
     def go_on_after(self, command_id: CommandId) -> None:
-        """It remembers the last id it took, perhaps from another session: the next one comes after it."""
+        """Continue after the last id that the board accepted, perhaps from another session."""
         if not is_after(self.next_id, command_id):
             self.next_id = next_id(command_id)
 
 
 class Run:
-    """Where one run through a program stands.
+    """The state of one run through a program.
 
-    `first_id` is the smallest command id that the session has not used, `remembered` what it knows of an earlier run.
-    `care` is what people are owed before the head moves, None if nobody can be near it (a simulated head).
-    `zero_is_here`: a head without switches at zero stands at its mark when the run begins. `tethered`: the camera tells
-    of its files, and an exposure is made when its file has arrived.
+    `first_id` is the smallest command id that the session has not used; `remembered` is its record of an earlier run.
+    `care` is what must be done for people before the head moves, None if nobody can be near it (a simulated head).
+    `zero_is_here`: a head without switches at zero is at its mark when the run begins. `tethered`: the camera reports its
+    files, and an exposure is made when its file has arrived.
     """
 
     def __init__(
@@ -84,7 +84,7 @@ class Run:
         program: Program,
         first_id: int = 1,
         remembered: Remembered = NOTHING,
-        care: Care | None = None,
+        care: Precautions | None = None,
         *,
         zero_is_here: bool = True,
         tethered: bool = False,
@@ -94,43 +94,43 @@ class Run:
         self.progress = Progress(program, remembered)
         self.position = Position(program.kit, remembered, self.progress.by_hand)
         self.patience = Patience()
-        self.people = Heed(care, announced=care is None)
+        self.people = PeopleState(care, announced=care is None)
         self.board = BoardMet(CommandId(first_id), None if remembered.boot_id is None else BootId(remembered.boot_id))
         in_doubt = remembered.in_doubt or (0, 0, 0)
         self.shot = PendingExposure(in_doubt[0], in_doubt[1:])
-        self.ready_at_ns = 0  # when the camera can take the next exposure
+        self.ready_at_ns = 0  # when the camera is ready for the next exposure
         self.still_at_ns = 0  # when the head has settled
-        self.pause_wanted: EventKind | None = None  # PAUSE or PAUSE_AFTER_ROW while that is wanted
-        self.why = ""  # the run is being stopped
-        self.lie = ""  # what the board said that cannot be true
+        self.pause_wanted: EventKind | None = None  # PAUSE or PAUSE_AFTER_ROW while requested
+        self.why = ""  # why the run is being stopped
+        self.lie = ""  # the board's contradiction, as a sentence
         self.effects: list[Effect] = []
 
-    # Questions that more than one part asks.
+    # Questions that several modules ask.
 
     @property
     def frame(self) -> int | None:
-        """The frame that is being worked on."""
+        """The frame in progress."""
         return None if self.state is RunState.IDLE else self.progress.frame
 
     @property
     def awaits_file(self) -> bool:
-        """The shutter has opened, and the photograph has not arrived."""
+        """Whether the shutter has opened and the photograph has not arrived."""
         return self.shot.opened is not None
 
     @property
     def zero_is_lost(self) -> bool:
-        """The position is unknown, and only the operator can set zero again."""
+        """Whether the position is unknown and only the operator can set zero again."""
         return self.position.is_lost(zero_is_here=self.zero_is_here)
 
     @property
     def motion_is_next(self) -> bool:
-        """A command that can start motion comes next."""
+        """Whether a command that can start motion comes next."""
         return not self.board.armed or self.position.must_be_found or self.progress.comes(MoveStep)
 
-    # What it says to the board.
+    # Commands to the board.
 
     def command(self, event: Event, request: Reference | Move | Expose, expected_ns: int, deadline_ns: int) -> None:
-        """Send a command that ends; it is overdue after `deadline_ns`."""
+        """Send a command that reports its end; it is overdue after `deadline_ns`."""
         self.effects += [Send(request, expected_ns), Timer(event.at_ns + deadline_ns, overdue=True)]
 
     def stop(self, event: Event) -> None:
@@ -139,19 +139,19 @@ class Run:
         self.effects += [SendUrgent(Stop()), Timer(event.at_ns + self.program.stop_deadline_ns, overdue=True)]
 
     def shut(self) -> None:
-        """Hands may come to the head: nothing moves until people are told again."""
+        """Shut the gate, because hands may come to the head: nothing moves until people are warned again."""
         if self.people.care is not None and self.people.announced:
             self.people.announced = False
             self.effects.append(Shut())
 
     def fail(self, sentence: str) -> None:
-        """The run ends early."""
+        """End the run early."""
         self.effects.append(End(False, self.lie or sentence, early=True))
 
     # Progress and position together.
 
     def begin_pass(self) -> None:
-        """Build new steps for what is left, from where the head stands."""
+        """Build new steps for what is left, from the head's position."""
         position = self.position
         self.progress.begin_pass(self.progress.left, position.standing, look=position.look_is_owed)
 
@@ -161,17 +161,17 @@ class Run:
             self.begin_pass()
 
     def lose_place(self) -> None:
-        """The position is unknown: expose again what can never be checked any more."""
+        """Note that the position is unknown: repeat the exposures that can never be checked any more."""
         self.expose_again(self.position.lose(), DoubtReason.SUSPECT)
 
     def expose_again(self, exposures: set[Exposure], why: DoubtReason) -> None:
-        """These do not count any more; they come in another pass unless they are still to come."""
+        """Void these exposures; they are repeated in another pass unless they are still to come."""
         again = self.progress.again(exposures)
         if again:
             self.effects.append(Doubt(tuple(sorted(again)), why))
 
     def count_made(self, exposure: Exposure) -> None:
-        """An exposure is made, wherever the news came from."""
+        """Count an exposure as made, whatever event reported it."""
         self.progress.count(exposure)
         self.patience.count_exposure()
         self.position.count(exposure)
@@ -179,11 +179,11 @@ class Run:
     # The exposure under way.
 
     def is_of_shot(self, event: Event) -> bool:
-        """Whether an event tells of the exposure under way."""
+        """Whether an event concerns the exposure under way."""
         return bool(self.shot.id) and event.command_id == self.shot.id
 
     def conclude(self, event: Event) -> None:
-        """Write how the exposure under way ended, if there is one; with a tether its file decides whether it is made."""
+        """Store how the exposure under way ended, if there is one; with a tether its file decides whether it is made."""
         if not self.is_of_shot(event) or event.outcome not in OUTCOMES:
             return
         if self.tethered and event.outcome in MADE:
@@ -195,15 +195,15 @@ class Run:
         self.shot.forget()
 
     def conclude_opened(self, outcome: ShotOutcome) -> Event:
-        """Write what came of the exposure whose file is awaited; return how it had ended for the board."""
+        """Store the outcome of the exposure whose file is awaited. Returns the event that ended the exposure itself."""
         opened = self.shot.opened
         assert opened is not None
         self._write(outcome, opened)
         self.shot.forget()
         return opened
 
-    def conclude_unheard(self, *, turn_is_lost: bool) -> None:
-        """Write that the exposure under way is not confirmed, without a word of the board on it that counts."""
+    def conclude_unconfirmed(self, *, turn_is_lost: bool) -> None:
+        """Store that the exposure under way is not confirmed, without any valid report of the board."""
         self.effects.append(Conclude(self.shot.id, ShotOutcome.UNCONFIRMED, None))
         if turn_is_lost:
             self.progress.lose_turn(self.shot.exposure[0])
@@ -214,7 +214,7 @@ class Run:
         self.effects.append(Conclude(self.shot.id, outcome, event.board_clock_ms, at_steps))
 
     def finish(self, step: ExposeStep, closed_ns: int) -> None:
-        """The exposure at the cursor is made; its shutter was closed at `closed_ns`."""
+        """Note that the exposure at the cursor is made; its shutter was closed at `closed_ns`."""
         self.patience.late_commands = 0
         self.progress.finish(step)
         self.ready_at_ns = closed_ns + step.ready_ns

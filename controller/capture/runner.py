@@ -1,10 +1,10 @@
-"""The loop: take one event, ask the machine, do what it says, in order."""
+"""The loop: wait for an event, pass it to the machine, carry out the effects in order."""
 
 from collections.abc import Callable
 from contextlib import suppress
 from dataclasses import dataclass
 
-from controller.capture.board import BoardClient, Wish
+from controller.capture.board import BoardClient, OperatorPoll
 from controller.capture.effects import (
     Announce,
     Ask,
@@ -28,7 +28,7 @@ from controller.capture.effects import (
 from controller.capture.events import Event, EventKind
 from controller.capture.gate import Gate
 from controller.capture.machine import handle
-from controller.capture.people import Care, YesNoQuestion
+from controller.capture.people import Precautions, YesNoQuestion
 from controller.capture.port import Port
 from controller.capture.run import Run
 from controller.capture.states import RunState
@@ -47,8 +47,8 @@ LOOK_NS = 50 * MS  # between two looks for a file
 
 @dataclass(frozen=True, slots=True)
 class RunResult:
-    """How a run ended. `zero_lost`: only the operator can say where the head points now. `early`: somebody or something
-    stopped it before it was through.
+    """How a run ended. `zero_lost`: only the operator can tell where the head points now. `early`: it was stopped before
+    it was through.
     """
 
     complete: bool
@@ -60,17 +60,18 @@ class RunResult:
 
     @property
     def seconds(self) -> float:
-        """How long it took."""
+        """How long the run took."""
         return (self.ended_ns - self.began_ns) / 1e9
 
 
 class Runner:
-    """One run of `program` on the board behind `port`, written to `session`.
+    """One run of `program` on the board behind `port`, recorded in `session`.
 
-    `on_exposure` hears of every confirmed or assumed exposure, `on_change` of every change of state. `ask(question)`
-    shows a question and returns its answer if that is known at once. If it is None, `operator` answers later (ANSWERED or
-    DECLINED), unless `withdraw` takes the question back. With a `tether` an exposure is made when its file has arrived.
-    Where people may be near the head, `care` says what they are owed and `gate` tells them; see `Run` for the rest.
+    `on_exposure` is called after every confirmed or assumed exposure, `on_change` after every change of state.
+    `ask(question)` shows a question and returns its answer if that is known at once. If it returns None, `operator`
+    answers later (ANSWERED or DECLINED), unless `withdraw` withdraws the question. With a `tether` an exposure is made
+    when its file has arrived. If people may be near the head, `care` tells what they need and `gate` warns them; see
+    `Run` for the rest.
     """
 
     def __init__(
@@ -78,16 +79,16 @@ class Runner:
         program: Program,
         port: Port,
         session: Session,
-        operator: Wish = lambda: None,
+        operator: OperatorPoll = lambda: None,
+        *,
         on_exposure: Callable[[], None] = lambda: None,
         ask: Callable[[YesNoQuestion], bool | None] = lambda _: True,
         first_id: int = 1,
         on_change: Callable[[Happening], None] = lambda _: None,
         tether: Tether | None = None,
         withdraw: Callable[[], None] = lambda: None,
-        care: Care | None = None,
+        care: Precautions | None = None,
         gate: Gate | None = None,
-        *,
         zero_is_here: bool = True,
         warn: Callable[[str], None] = lambda _: None,
     ) -> None:
@@ -108,22 +109,22 @@ class Runner:
 
     @property
     def line(self) -> LinkStatistics:
-        """What the link has counted so far."""
+        """The link's counters so far."""
         return self._board.line
 
     @property
     def pause(self) -> EventKind | None:
-        """Which pause is wanted, if any."""
+        """The requested pause, if any."""
         return self._run.pause_wanted
 
     def run(self) -> RunResult:
-        """Run to the end, whichever it is. Raises StorageFailed or LinkLost when those are the end."""
+        """Run to the end. Raises StorageFailed or LinkLost if one of them ends it."""
         try:
             self._handle(Event(EventKind.START, self._port.now()))
             while self._result is None:
                 self._handle(self._wait_event())
         except BaseException:
-            # Whatever went wrong, a full disk or a fault of ours: nothing goes on moving unwatched.
+            # Whatever the error, a full disk or a bug: do not leave the head moving unwatched.
             with suppress(LinkLost):
                 self._board.wait_stopped(Stop(), self._program.stop_deadline_ns)
             raise
@@ -146,14 +147,14 @@ class Runner:
         return Event(EventKind.OVERDUE if timer.overdue else EventKind.WAITED, self._port.now())
 
     def _wait_board(self, deadline_ns: int | None) -> Event | None:
-        """What the board or the operator says by then; a line that is gone is an event as well."""
+        """The next event from the board or the operator by then; a lost line is an event as well."""
         try:
             return self._board.wait_event(deadline_ns, self._operator)
         except LinkLost:
             return Event(EventKind.LINK_LOST, self._port.now(), port_gone=True)
 
     def _wait_file(self, deadline_ns: int | None) -> Event | None:
-        """What happens by then while a photograph is awaited: that it arrives, or anything else."""
+        """The next event by then while a photograph is awaited: its arrival, or anything else."""
         while deadline_ns is None or self._port.now() < deadline_ns:
             now = self._port.now()
             if (name := self._new_file()) is not None:
@@ -165,11 +166,12 @@ class Runner:
         return None
 
     def _new_file(self) -> str | None:
-        """The name of the photograph that has arrived last, if one has; the session keeps it."""
+        """The name of the latest photograph that has arrived, if any, recorded in the session."""
         files = [] if self._tether is None else self._tether.new_files()
         if not files:
             return None
-        self._session.note(Happening(self._port.now(), self._run.state.value, f"file {files[-1]}", self._run.frame))
+        now, run = self._port.now(), self._run
+        self._session.note(Happening(now, run.state.value, EventKind.FILED.value, run.frame, files[-1]))
         return files[-1]
 
     def _handle(self, event: Event) -> None:
@@ -187,7 +189,7 @@ class Runner:
             try:
                 self._perform(effect, event.at_ns)
             except LinkLost:
-                self._lost = True  # the port itself is gone; what was still to be sent would be lost as well
+                self._lost = True  # the port itself is gone; the remaining effects could not be sent either
                 break
 
     def _perform(self, effect: Effect, at_ns: int) -> None:
@@ -202,7 +204,7 @@ class Runner:
                 self._gate.shut()
             case Send(request, expected_ns):
                 if isinstance(request, Expose):
-                    self._new_file()  # what has come late belongs to an exposure that was given up
+                    self._new_file()  # a late file belongs to an exposure that was given up
                 self._board.send(request, expected_ns)
             case SendUrgent(request):
                 assert isinstance(request, Stop | Halt)

@@ -1,4 +1,4 @@
-"""The photographs, one after the other; a camera that stays silent; and the operator's pauses."""
+"""The photographs, one after the other; a camera that does not answer; and the operator's pauses."""
 
 from controller.capture import requests
 from controller.capture.effects import End, Greet, Intend, Send, Timer, Zeroed
@@ -12,111 +12,111 @@ from protocol.messages import Capability, Expose, Move
 from protocol.units import Steps
 
 MOST_TRIES = 3
-# So many exposures unanswered one after the other, and it is not one misfire any more: the camera is off, or full.
+# With this many unanswered exposures in succession it is no misfire: the camera is off, or full.
 MOST_SILENT = 3
 
 # Conditions.
 
 
 def may_still_know(run: Run, _: Event) -> bool:
-    """The board has found zero for an earlier run of this session, and has not restarted since."""
+    """Whether the board has found zero for an earlier run of this session and has not restarted since."""
     return run.board.same_boot
 
 
 def nothing_left(run: Run, _: Event) -> bool:
-    """Every exposure is made or given up, and zero was checked after the last one."""
+    """Whether every exposure is made or given up, and zero was checked after the last one."""
     return run.progress.nothing_left
 
 
 def zero_is_lost(run: Run, _: Event) -> bool:
-    """The position is unknown, and there is no switch on some axis to find it again."""
+    """Whether the position is unknown and an axis has no switch to find it again."""
     return run.zero_is_lost
 
 
 def must_arm(run: Run, _: Event) -> bool:
-    """The board is not armed."""
+    """Whether the board is not armed."""
     return not run.board.armed
 
 
 def must_reference(run: Run, _: Event) -> bool:
-    """The position is unknown."""
+    """Whether the position is unknown."""
     return run.position.must_be_found
 
 
 def move_is_due(run: Run, _: Event) -> bool:
-    """The next step is a move."""
+    """Whether the next step is a move."""
     return run.progress.comes(MoveStep)
 
 
 def may_try_again(run: Run, _: Event) -> bool:
-    """The exposure under way has tries left."""
+    """Whether the exposure under way has tries left."""
     return run.progress.tries < MOST_TRIES
 
 
 def camera_is_gone(run: Run, _: Event) -> bool:
-    """The camera has left too many exposures unanswered, one after the other."""
+    """Whether the camera has left too many successive exposures unanswered."""
     return run.progress.silent_in_row + 1 >= MOST_SILENT
 
 
 def exposes_in_wind(run: Run, event: Event) -> bool:
-    """An exposure comes next, and the board can say whether it blows too hard for it."""
+    """Whether an exposure comes next and the board can tell if it is too windy for one."""
     if not run.progress.left or pause_is_due(run, event) or not run.progress.comes(ExposeStep):
         return False
     return bool(run.board.capabilities & Capability.WIND_SENSOR)
 
 
 def pause_is_due(run: Run, _: Event) -> bool:
-    """The operator wants a pause, and this is the place for it."""
+    """Whether the operator has requested a pause and this is the place for it."""
     if run.pause_wanted is EventKind.PAUSE_AFTER_ROW:
         return run.progress.row_ends()
     return run.pause_wanted is EventKind.PAUSE
 
 
 def something_is_missing(run: Run, _: Event) -> bool:
-    """The run is through, and the set is not complete."""
+    """Whether the set is not complete."""
     return run.progress.incomplete
 
 
 def file_is_due(run: Run, _: Event) -> bool:
-    """The shutter has opened, and the photograph is on its way."""
+    """Whether the shutter has opened and the photograph is on its way."""
     return run.awaits_file
 
 
-# Notes: what an event says of the work done, taken before the table is asked.
+# Notes: they record what an event says of the work done, before the table is consulted.
 
 
 def note_exposed(run: Run, event: Event) -> None:
-    """The exposure under way is made; with a tether only its shutter has opened."""
+    """Note the exposure under way as made; with a tether only its shutter has opened."""
     run.conclude(event)
     if not run.awaits_file:
         run.finish(run.progress.step(ExposeStep), event.at_ns)
 
 
 def note_filed(run: Run, _: Event) -> None:
-    """The photograph has arrived, so the exposure is made. The camera was busy from when its shutter closed."""
+    """Note the photograph that has arrived: the exposure is made. The camera was busy from when its shutter closed."""
     opened = run.conclude_opened(ShotOutcome.CONFIRMED)
     run.finish(run.progress.step(ExposeStep), opened.at_ns)
 
 
 def note_no_file(run: Run, _: Event) -> None:
-    """No photograph has come of the exposure under way."""
+    """Note that no photograph of the exposure under way has arrived."""
     run.conclude_opened(ShotOutcome.UNCONFIRMED)
 
 
 def note_zero(run: Run, _: Event) -> None:
-    """Zero is found, so the position is known."""
+    """Note that zero is found, so the position is known."""
     run.position.find()
     assert run.board.boot_id is not None
     run.effects.append(Zeroed(run.board.boot_id))
 
 
 def note_armed(run: Run, _: Event) -> None:
-    """What the board stops for from now on belongs to this run."""
+    """Note that the board is armed: a stop from now on belongs to this run."""
     run.board.was_armed = run.board.armed = True
 
 
 def note_arrived(run: Run, event: Event) -> None:
-    """The move under way has ended: the next step."""
+    """Note the end of the move under way, and go to the next step."""
     move = run.progress.step(MoveStep)
     leads_home = run.position.arrive(move)
     run.still_at_ns = event.at_ns + move.wait_ns(shaped=run.board.shapes)
@@ -126,7 +126,7 @@ def note_arrived(run: Run, event: Event) -> None:
 
 
 def note_go_on(run: Run, _: Event) -> None:
-    """No pause is wanted any more."""
+    """Note that no pause is requested any more."""
     run.pause_wanted = None
 
 
@@ -134,12 +134,12 @@ def note_go_on(run: Run, _: Event) -> None:
 
 
 def greet(run: Run, _: Event) -> None:
-    """Say hello."""
+    """Greet the board."""
     run.effects.append(Greet())
 
 
 def arm(run: Run, _: Event) -> None:
-    """Tell the board about both axes and allow it to move them."""
+    """Describe both axes to the board and allow it to move them."""
     assert run.board.boot_id is not None
     run.effects.append(Timer(None, overdue=False))
     board = run.board
@@ -164,7 +164,7 @@ def move(run: Run, event: Event) -> None:
 
 
 def expose(run: Run, event: Event) -> None:
-    """Make the intent durable, then release the shutter."""
+    """Store the intent durably, then release the shutter."""
     step = run.progress.step(ExposeStep)
     run.progress.tries += 1
     command_id = run.board.take_id()
@@ -195,7 +195,7 @@ def _intent(run: Run, step: ExposeStep, command_id: int) -> Intent:
 
 
 def await_file(run: Run, event: Event) -> None:
-    """Wait for the photograph, which comes after its dark frame."""
+    """Wait for the photograph, which arrives after its dark frame."""
     deadline_ns = event.at_ns + PATIENCE_NS + run.progress.step(ExposeStep).ready_ns
     run.effects.append(Timer(deadline_ns, overdue=True))
 
@@ -206,21 +206,21 @@ def get_ready(run: Run, event: Event) -> None:
 
 
 def shoot_by_hand(run: Run, event: Event) -> None:
-    """The camera is held in place: expose as soon as it is ready."""
+    """Expose as soon as the camera is ready: it is held in place by hand."""
     run.progress.cursor += 1
     run.still_at_ns = 0
     get_ready(run, event)
 
 
 def try_again(run: Run, event: Event) -> None:
-    """Write that nothing was confirmed, and wait as long as after an exposure."""
+    """Store that nothing was confirmed, and wait as long as after an exposure."""
     run.conclude(event)
     run.ready_at_ns = event.at_ns + run.progress.step(ExposeStep).ready_ns
     get_ready(run, event)
 
 
 def put_off(run: Run, event: Event) -> None:
-    """The tries are used up: come back to this exposure at the end, or give it up if that was the end."""
+    """Put off an exposure whose tries are used up: it is retried at the end, or given up if that was the retry."""
     step = run.progress.step(ExposeStep)
     try_again(run, event)
     if run.progress.put_off(step):
@@ -231,7 +231,7 @@ def put_off(run: Run, event: Event) -> None:
 
 
 def stop_silent_camera(run: Run, event: Event) -> None:
-    """The camera does not answer at all any more."""
+    """Stop: the camera no longer answers at all."""
     run.conclude(event)
     silent = "no photograph arrived" if run.tethered else "its sync contact stayed silent"
     run.why = (
@@ -241,22 +241,22 @@ def stop_silent_camera(run: Run, event: Event) -> None:
     run.stop(event)
 
 
-# What the operator wants.
+# Requests of the operator.
 
 
 def want_pause(run: Run, event: Event) -> None:
-    """Pause at the next place for it."""
+    """Note the request to pause at the next place for it."""
     run.pause_wanted = event.kind
 
 
 def rest(run: Run, _: Event) -> None:
-    """Pause: stand still until the operator wants something else."""
+    """Pause: keep the head still until the next request."""
     run.shut()
     run.effects.append(Timer(None, overdue=False))
 
 
 def want_again(run: Run, event: Event) -> None:
-    """Shoot these frames again when the rest is made."""
+    """Reshoot these frames after the rest."""
     run.expose_again(run.progress.retake(event.frames), DoubtReason.RETAKE)
 
 
@@ -264,17 +264,17 @@ def want_again(run: Run, event: Event) -> None:
 
 
 def close_down(run: Run, event: Event) -> None:
-    """Nothing is left to do: disarm the board."""
+    """Disarm the board: nothing is left to do."""
     run.stop(event)
 
 
 def complete(run: Run, _: Event) -> None:
-    """Every exposure of the program was made."""
+    """End the run complete."""
     run.effects.append(End(True, f"{THROUGH}{_not_checked(run)}"))
 
 
-def complete_unheard(run: Run, _: Event) -> None:
-    """Every exposure was made, and then the line went dead: the board disarms itself when it hears nothing."""
+def complete_without_board(run: Run, _: Event) -> None:
+    """End the run complete after the line failed at the end: the board disarms itself when it receives nothing."""
     sentence = (
         f"{THROUGH} The board did not answer at the end: support the camera, then cut the motor power.{_not_checked(run)}"
     )
@@ -282,7 +282,7 @@ def complete_unheard(run: Run, _: Event) -> None:
 
 
 def _not_checked(run: Run) -> str:
-    """A sentence about the axes whose zero nobody could check, empty if there are none."""
+    """A sentence on the axes whose zero could not be checked, empty if there are none."""
     axes = [axis for axis in AXES if axis not in run.position.zones]
     if not axes or run.progress.all_by_hand:
         return ""

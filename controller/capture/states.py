@@ -1,10 +1,10 @@
-"""The states of a run, and the groups they belong to: what a group does is said once in `table.py`."""
+"""The states of a run and the groups they belong to; `table.py` states what a group does once for all of them."""
 
 from enum import Enum, StrEnum
 
 
 class RunState(StrEnum):
-    """The state of a run. A session keeps the values."""
+    """The state of a run. Sessions store the values."""
 
     IDLE = "idle"
     CONNECTING = "connecting"
@@ -31,7 +31,7 @@ class RunState(StrEnum):
 
 
 class StateGroup(Enum):
-    """A parent of states or of other groups. Its value says what its members have in common."""
+    """A parent of states or of other groups. Its value names what its members have in common."""
 
     UNDERWAY = "under way"
     PEOPLE = "people are told or asked before the head moves"

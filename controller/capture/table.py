@@ -1,9 +1,9 @@
 """The run as a table: which event leads from which state to which.
 
-Everything that decides about the next state is in this file; `machine.py` only carries it out. A state's own rows for an
-event come first, then its group's, then those of the group around it; each from top to bottom, until one has no
-condition or its condition holds. Before that, the note for the event is taken. Most work that ends leads to `NEXT`, the
-choice of what comes next. An event without a row that is not in `IGNORED` is a bug: it raises and changes nothing.
+Every decision about the next state is in this file; `machine.py` only carries it out. For an event, a state's own rows
+come first, then its group's, then those of the outer groups. Each list is tried from top to bottom, until a row has no
+condition or its condition is true. Before that, the note for the event runs. Most work that ends leads to `NEXT`, the
+choice of what comes next. An event with no row that is not in `IGNORED` is a bug: it raises and changes nothing.
 """
 
 from collections.abc import Callable
@@ -23,7 +23,7 @@ K, S, G = EventKind, RunState, StateGroup
 
 @dataclass(frozen=True, slots=True)
 class TransitionRow:
-    """On `kind`, if `condition` holds (always, if None): do `action` and go to `target` (None: stay)."""
+    """On `kind`, if `condition` is true (always, if None): do `action` and go to `target` (None: stay)."""
 
     kind: EventKind
     target: RunState | None
@@ -33,7 +33,7 @@ class TransitionRow:
 
 @dataclass(frozen=True, slots=True)
 class Onward:
-    """On `kind`: whatever comes next by `NEXT`; if that is an exposure, go to `target` by `action`."""
+    """On `kind`: what comes next according to `NEXT`; if that is an exposure, go to `target` by `action`."""
 
     kind: EventKind
     target: RunState = S.RECOVERING
@@ -51,11 +51,11 @@ NEXT: tuple[tuple[Condition, RunState, Action], ...] = (
     (shooting.move_is_due, S.MOVING, shooting.move),
     (announcing.ask_is_due, S.ASKING, announcing.ask),
 )
-"""What comes next, the first that holds; if none does, an exposure."""
+"""What comes next: the first row whose condition is true; if none is, an exposure."""
 
 
 def _unanswered(kind: EventKind) -> tuple[TransitionRow, ...]:
-    """The camera did not confirm an exposure: a few more tries, then once more at the end."""
+    """Rows for an exposure that the camera did not confirm: a few more tries, then again at the end."""
     return (
         TransitionRow(kind, S.RECOVERING, shooting.try_again, shooting.may_try_again),
         TransitionRow(kind, S.STOPPING, shooting.stop_silent_camera, shooting.camera_is_gone),
@@ -79,15 +79,15 @@ NOTES: dict[tuple[RunState, EventKind], Action] = {
     (S.CHECKING, K.CHECKED): watching.note_index,
     (S.PAUSED, K.GO_ON): shooting.note_go_on,
 }
-"""What an event says of the work done; conditions then speak only of what comes next."""
+"""The note for each event. It runs first, so that conditions only concern what comes next."""
 
 ROWS: dict[Source, tuple[TransitionRow | Onward, ...]] = {
     S.IDLE: (TransitionRow(K.START, S.CONNECTING, shooting.greet),),
     S.CONNECTING: (
-        TransitionRow(K.WELCOMED, S.QUIETING, recovery.quieten, shooting.may_still_know),
+        TransitionRow(K.WELCOMED, S.QUIETING, recovery.bring_to_rest, shooting.may_still_know),
         Onward(K.WELCOMED),
         TransitionRow(K.STOP, S.FAILED, endings.fail_stopped),
-        TransitionRow(K.HALT, S.FAILED, endings.halt_unheard),
+        TransitionRow(K.HALT, S.FAILED, endings.halt_unanswered),
         TransitionRow(K.REFUSED, S.FAILED, endings.fail_refused),
         TransitionRow(K.CONTRADICTED, S.FAILED, endings.fail_contradicted),
         TransitionRow(K.LINK_LOST, S.FAILED, endings.fail_link_lost),
@@ -119,8 +119,8 @@ ROWS: dict[Source, tuple[TransitionRow | Onward, ...]] = {
         Onward(K.DECLINED),
     ),
     S.ARMING: (
-        TransitionRow(K.ARMED, S.STOPPING, endings.stop_stuck, recovery.gets_nowhere),
-        TransitionRow(K.ARMED, S.CHECKING, watching.look, watching.goes_on_unseen),
+        TransitionRow(K.ARMED, S.STOPPING, endings.stop_no_progress, recovery.makes_no_progress),
+        TransitionRow(K.ARMED, S.CHECKING, watching.look, watching.switch_record_missing),
         Onward(K.ARMED),
         TransitionRow(K.REFUSED, S.STOPPING, endings.stop_refused, recovery.is_refused_again),
         TransitionRow(K.REFUSED, S.SUSPENDED, recovery.suspend, recovery.lost_its_place),
@@ -156,20 +156,20 @@ ROWS: dict[Source, tuple[TransitionRow | Onward, ...]] = {
     ),
     G.WATCHING: (TransitionRow(K.REFUSED, S.STOPPING, endings.stop_refused),),
     S.CHECKING: (
-        TransitionRow(K.CHECKED, S.STOPPING, watching.stop_distrust, watching.index_is_off_again),
+        TransitionRow(K.CHECKED, S.STOPPING, watching.stop_zero_unreliable, watching.index_is_off_again),
         TransitionRow(K.CHECKED, S.MOVING, watching.bring_home, watching.must_bring_home),
-        TransitionRow(K.CHECKED, S.REFERENCING, watching.distrust, watching.index_is_off),
+        TransitionRow(K.CHECKED, S.REFERENCING, watching.recheck_zero, watching.index_is_off),
         Onward(K.CHECKED, S.SETTLING),
     ),
     S.LISTENING: (
-        TransitionRow(K.CALM, S.SETTLING, watching.settle_again, watching.it_has_blown),
+        TransitionRow(K.CALM, S.SETTLING, watching.settle_again, watching.was_windy),
         TransitionRow(K.CALM, S.EXPOSING, shooting.expose),
-        TransitionRow(K.GUSTY, S.STOPPING, watching.stop_wind, watching.wind_lasts),
+        TransitionRow(K.GUSTY, S.STOPPING, watching.stop_wind, watching.is_windy_too_long),
         TransitionRow(K.GUSTY, S.WINDY, watching.wait_for_calm),
     ),
     S.WINDY: (TransitionRow(K.WAITED, S.LISTENING, watching.listen),),
     S.PAUSED: (Onward(K.GO_ON),),
-    # The line or the board is gone for a while: wait, greet again, go on.
+    # The line or the board is lost for a while: wait, greet again, continue.
     G.AWAY: (
         TransitionRow(K.PAUSE, None, shooting.want_pause),
         TransitionRow(K.PAUSE_AFTER_ROW, None, shooting.want_pause),
@@ -185,7 +185,7 @@ ROWS: dict[Source, tuple[TransitionRow | Onward, ...]] = {
     ),
     S.SUSPENDED: (TransitionRow(K.WAITED, S.RECONNECTING, recovery.reconnect),),
     S.RECONNECTING: (
-        TransitionRow(K.WELCOMED, S.QUIETING, recovery.quieten),
+        TransitionRow(K.WELCOMED, S.QUIETING, recovery.bring_to_rest),
         TransitionRow(K.LINK_LOST, S.SUSPENDED, recovery.suspend_again, recovery.has_patience),
         TransitionRow(K.LINK_LOST, S.FAILED, endings.fail_link_lost),
         TransitionRow(K.REFUSED, S.FAILED, endings.fail_refused),
@@ -193,10 +193,10 @@ ROWS: dict[Source, tuple[TransitionRow | Onward, ...]] = {
     S.QUIETING: (
         TransitionRow(K.AT_REST, S.FAILED, endings.fail_held, recovery.needs_a_look),
         Onward(K.AT_REST),
-        TransitionRow(K.LINK_LOST, S.FAILED, endings.fail_in_vain, recovery.is_greeted_in_vain),
+        TransitionRow(K.LINK_LOST, S.FAILED, endings.fail_never_rests, recovery.never_rests),
         TransitionRow(K.LINK_LOST, S.SUSPENDED, recovery.suspend_again, recovery.has_patience),
         TransitionRow(K.LINK_LOST, S.FAILED, endings.fail_link_lost),
-        TransitionRow(K.RESTARTED, S.FAILED, endings.fail_in_vain, recovery.is_greeted_in_vain),
+        TransitionRow(K.RESTARTED, S.FAILED, endings.fail_never_rests, recovery.never_rests),
         TransitionRow(K.RESTARTED, S.SUSPENDED, recovery.suspend_again),
         TransitionRow(K.OVERDUE, S.FAILED, endings.fail_not_at_rest),
         TransitionRow(K.CONTRADICTED, S.STOPPING, endings.note_contradicted),  # it was told to stop already
@@ -215,7 +215,7 @@ ROWS: dict[Source, tuple[TransitionRow | Onward, ...]] = {
             for kind in (K.AT_REST, K.LINK_LOST, K.RESTARTED)
         ),
         TransitionRow(K.AT_REST, S.DONE, shooting.complete),
-        TransitionRow(K.LINK_LOST, S.DONE, shooting.complete_unheard),
+        TransitionRow(K.LINK_LOST, S.DONE, shooting.complete_without_board),
         TransitionRow(K.RESTARTED, S.DONE, shooting.complete),  # a board that has just started is disarmed
     ),
     S.STOPPING: (
@@ -242,19 +242,19 @@ OF_BOARD = frozenset(
     {K.WELCOMED, K.ARMED, K.REFERENCED, K.ARRIVED, K.EXPOSED, K.NOT_CONFIRMED, K.CUT_SHORT, K.AT_REST, K.CHECKED}
     | {K.CALM, K.GUSTY, K.REFUSED, K.HELD, K.RESTARTED, K.LINK_LOST, K.CONTRADICTED}
 )
-"""What a board, or the line to it, can bring about, at any time and in any order."""
+"""Events that a board, or the line to it, can cause at any time and in any order."""
 
 ANYWHERE = IgnoredEvents(OF_BOARD, "A board may say anything at any time; what no row foresees is of no use.")
-"""Holds for every state between the start and the end, after all rows."""
+"""Applies to every state between the start and the end, after all rows."""
 IGNORED: dict[Source, IgnoredEvents] = {
     S.ARMING: IgnoredEvents(frozenset({K.HELD}), "It comes from an earlier run: this one has not armed the board yet."),
     G.ENDING: IgnoredEvents(frozenset({K.PAUSE, K.PAUSE_AFTER_ROW, K.GO_ON, K.STOP}), "The run is ending already."),
 }
-"""Holds before the rows of an outer group."""
+"""Apply before the rows of an outer group."""
 
 
 def rows_of(state: RunState) -> list[TransitionRow]:
-    """All rows of a state in the order in which they are tried, its groups' included; none follows one that must hold."""
+    """All rows of a state, its groups' included, in the order they are tried; none follows an unconditional one."""
     if state in FINAL:
         return []
     rows: list[TransitionRow] = []

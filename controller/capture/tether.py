@@ -1,7 +1,7 @@
-"""A camera over USB that tells of its files: an exposure is confirmed when its photograph has arrived.
+"""A camera over USB that reports its files: an exposure is confirmed when its photograph has arrived.
 
-Through the general library gphoto2 and its Python binding, an optional extra. The camera is released by the board as
-always; nothing of it is set here.
+Uses the general library gphoto2 and its Python binding, an optional extra. The board still releases the shutter; no
+setting of the camera is changed.
 """
 
 from pathlib import PurePosixPath
@@ -15,7 +15,7 @@ PATIENCE_NS = 20 * NS  # for a large file over a slow cable. Common practice, no
 
 
 class Tether(Protocol):
-    """What a run needs of such a camera."""
+    """What a run needs of a tethered camera."""
 
     def new_files(self) -> list[str]:
         """Names of photographs that have arrived since the last call; never waits. Raises WorldError."""
@@ -38,7 +38,7 @@ class UsbCamera:
             raise WorldError(f"no camera answers over USB ({error}); plug it in, switch it on, unmount it.") from None
 
     def __enter__(self) -> Self:
-        self.new_files()  # what lies there from before is nobody's
+        self.new_files()  # files from before belong to no exposure
         return self
 
     def __exit__(self, *_: type[BaseException] | BaseException | TracebackType | None) -> None:

@@ -1,1 +1,1 @@
-"""The command line: options, what depends on what, refusals, and how results are printed. All that is click."""
+"""The command line: options and their dependencies, refusals, and printed results. All code that uses click."""

@@ -1,4 +1,4 @@
-"""The `fullturn board` group: its options, and how its result is printed."""
+"""The `fullturn board` group: its options, and how results are printed."""
 
 import sys
 from dataclasses import asdict
@@ -23,7 +23,7 @@ with later():
     from controller.kit import own_head
 
 if TYPE_CHECKING:
-    from controller.commands.board import RuleResult
+    from controller.conformance.battery import RuleResult
     from controller.ports.traffic import Heard
 
 baud_option = click.option(
@@ -37,14 +37,14 @@ baud_option = click.option(
 
 @click.group(cls=CommandGroup)
 def board() -> None:
-    """Find a board, check that it keeps the rules, measure its line, listen to it."""
+    """Find a board on a serial port, test it, measure the connection, and listen to it."""
 
 
 @board.command()
 @baud_option
 @json_option
 def find(baud: int, as_json: bool) -> None:
-    """List the ports of this computer and ask at each whether a board answers."""
+    """List the ports of this computer, and test each for a board."""
     found = board_work.find_command(baud)
     if as_json:
         show([asdict(candidate) | {"name": candidate.name} for candidate in found])
@@ -62,20 +62,20 @@ def find(baud: int, as_json: bool) -> None:
 @board.command()
 @port_option
 @baud_option
-@click.option("--yes", is_flag=True, help="The head may move a little and the camera may be released.")
+@click.option("--yes", is_flag=True, help="Answer yes before the head moves and the camera is released.")
 @click.option(
     "--kit",
     "kit_file",
     type=FILE,
-    help="The kit: zero is looked for within its limits, at its speed. Default: 4,000 steps either way, slowly.",
+    help="The kit: search for zero within its limits, at its speed. Default: 4,000 steps either way, slowly.",
 )
 @countdown_option
 @json_option
 def check(port: str, baud: int, yes: bool, kit_file: Path | None, countdown: int, as_json: bool) -> None:
-    """Run the battery of rules on a board.
+    """Test a board against the rules of the protocol.
 
-    Most rules turn nothing; some of these switch the motors on. Before anything may turn you are asked, and before each
-    rule that switches the motors on you read what moves, how long, and how to stop it.
+    Most rules turn nothing, but some of these switch the motors on. You are asked before anything turns. Before each
+    rule that switches the motors on, you read what moves, for how long, and how to stop it.
     """
     reach = None
     if kit_file is not None:
@@ -107,7 +107,7 @@ def check(port: str, baud: int, yes: bool, kit_file: Path | None, countdown: int
 @click.option("--seconds", type=bounded("seconds"), default=10.0, show_default=True, help="How long to measure.")
 @json_option
 def soak(port: str, baud: int, seconds: float, as_json: bool) -> None:
-    """Measure the line: round trips, repeats, damage."""
+    """Measure the connection: round trips, repeats, damaged frames."""
     health = board_work.soak_command(port, baud, seconds)
     if as_json:
         show(health.as_json())
@@ -121,7 +121,7 @@ def soak(port: str, baud: int, seconds: float, as_json: bool) -> None:
         if count:
             click.echo(f"  {bound:>7} ms {count:8}  {'#' * max(1, 40 * count // most)}")
     if health.silent:
-        click.echo("The board fell silent.", err=True)
+        click.echo("The board stopped answering.", err=True)
         raise SystemExit(1)
 
 
@@ -129,17 +129,17 @@ def soak(port: str, baud: int, seconds: float, as_json: bool) -> None:
 @click.option(
     "--port",
     type=PortName(),
-    help=PORT_HELP + " This program must have it alone; to hear another program's line, give a tap.",
+    help=PORT_HELP + " No other program may use it; to listen to another program's line, use --tap.",
 )
 @click.option("--tap", is_flag=True, help="Only listen: --port is an adapter whose receiver is wired to the line.")
 @click.option("--from", "file", type=PathOrInput(), help="Decode recorded bytes instead of a line; - for standard input.")
 @baud_option
 @click.option("--json", "as_json", is_flag=True, help="Print one JSON object a line instead of sentences.")
 def listen(port: str | None, tap: bool, file: Path | None, baud: int, as_json: bool) -> None:
-    """Print what is said on a line, decoded, both ways: one line a frame, damaged bytes as hex. Ctrl-C ends it.
+    """Print the decoded traffic of a line, both ways: one line a frame, damaged bytes as hex. Ctrl-C ends it.
 
-    Without --tap the board is asked for its status once a second. Nothing moves for that, but opening a port restarts
-    many boards: the motors go off, and a tilt that is not balanced may drop. Support the camera.
+    Without --tap the board is asked for its status once a second. Nothing moves, but opening a port restarts many
+    boards: the motors go off, and an unbalanced tilt may drop. Support the camera first.
     """
 
     def print_one(heard: "Heard") -> None:

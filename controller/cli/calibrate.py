@@ -1,4 +1,4 @@
-"""The `fullturn calibrate` group: its options, and how its result is printed."""
+"""The `fullturn calibrate` group: its options, and how results are printed."""
 
 from dataclasses import replace
 from pathlib import Path
@@ -15,22 +15,22 @@ from controller.cli.shared_options import FILE, OUTPUT, PORT_HELP, countdown_opt
 from controller.errors import WorldError
 
 with later():
-    from controller.calibration import asking, records
+    from controller.calibration import kept_readings, mover, records, typed_readings
     from controller.cli import terminal
     from controller.commands import calibrate as calibrate_work
-    from controller.commands import calibrate_readings, calibrate_rehearsal, kept_readings
+    from controller.commands import calibrate_readings, calibrate_rehearsal
     from controller.commands import jog as jog_work
     from controller.kit import load as kit_load
 
 if TYPE_CHECKING:
-    from controller.calibration.asking import PersonAtHead
+    from controller.calibration.typed_readings import PersonAtHead
     from controller.commands.calibrate import Keeping, Kept
     from controller.commands.calibrate_readings import ReadingSource
 
 axis_option = click.option("--axis", type=OneOf(["pan", "tilt"]), required=True, help="The axis to measure.")
 from_option = click.option("--from", "readings", type=FILE, help="Readings from this CSV file, instead of asking.")
 KEEPING_OPTIONS = (
-    click.option("--kit", type=FILE, help="The kit this belongs to; without one nothing is stored."),
+    click.option("--kit", type=FILE, help="The kit to store the result for; without it nothing is stored."),
     click.option("--dry", is_flag=True, help="Store nothing."),
     click.option(
         "--with",
@@ -38,20 +38,20 @@ KEEPING_OPTIONS = (
         type=Text(may_be_empty=True),
         default="",
         metavar="TEXT",
-        help="What it was measured with, for the record.",
+        help="The instrument used, for the record.",
     ),
-    click.option("--page", type=OUTPUT, help="Write a page with the plots."),
+    click.option("--page", type=OUTPUT, help="Write an HTML page with the plots."),
     click.option("--replace", is_flag=True, help="Replace the page at --page; no other file is ever replaced."),
     json_option,
 )
 
 
 keeping_options = with_options(KEEPING_OPTIONS)
-"""Gives a command the options that say what becomes of its finding: kit, dry, with_what, page, as_json."""
+"""Adds the options that say what to do with a finding: kit, dry, with_what, page, as_json."""
 
 
 def keeping_of(options: dict[str, Any]) -> "Keeping":
-    """What those options say. Raises StorageFailed before any reading if the finding could not be kept."""
+    """The values of those options. Raises StorageFailed, before any reading, if the finding could not be stored."""
     dry = options["dry"] or options.get("rehearse") is not None
     keeping = calibrate_work.Keeping(
         options["kit"], dry, options["with_what"], options["page"], replace=options["replace"]
@@ -61,13 +61,13 @@ def keeping_of(options: dict[str, Any]) -> "Keeping":
 
 
 def show_kept(kept: "Kept", as_json: bool) -> None:
-    """Print a finding and what became of it."""
+    """Print a finding, and where it was stored."""
     show(kept.as_json() if as_json else kept.text())
 
 
-@click.group(cls=CommandGroup, short_help="Measure head and lens, and how sure each result is.")
+@click.group(cls=CommandGroup, short_help="Calibrate head and lens, with uncertainties.")
 def calibrate() -> None:
-    """Measure the head and the lens, with how sure each result is, and keep the records."""
+    """Calibrate the head and the lens, with uncertainties, and keep the records."""
 
 
 def _tell(text: str) -> None:
@@ -75,25 +75,25 @@ def _tell(text: str) -> None:
 
 
 def operator() -> "PersonAtHead":
-    """Whoever sits at the terminal. Questions go to stderr, so that a result on stdout stays alone."""
+    """The person at the terminal. Questions go to stderr, so that stdout contains only the result."""
 
     def ask(question: str) -> str:
         return str(click.prompt(question, default="", show_default=False, err=True))
 
-    return asking.PersonAtHead(_tell, ask, keep=kept_readings.KeptReadings(_tell))
+    return typed_readings.PersonAtHead(_tell, ask, keep=kept_readings.KeptReadings(_tell))
 
 
 MOVING_OPTIONS = (
-    click.option("--port", type=PortName(), help="Let the head move by itself between readings. " + PORT_HELP),
+    click.option("--port", type=PortName(), help="Move the head to each reading. " + PORT_HELP),
     click.option("--yes", is_flag=True, help="Answer yes to the question before the head moves."),
     countdown_option,
     click.option("--rehearse", type=bounded_whole("rehearse"), metavar="SEED",
-                 help="Rehearse on a simulated head that differs a little from the kit; nothing is stored."),
+                 help="Rehearse on a simulated head that differs slightly from the kit; nothing is stored."),
 )  # fmt: skip
 
 
 moving_options = with_options(MOVING_OPTIONS)
-"""Gives a command the options that say who moves the head: port, yes, rehearse."""
+"""Adds the options that say who moves the head: port, yes, rehearse."""
 
 
 def _source(readings: Path | None, options: dict[str, Any], *, leans: bool = False) -> "ReadingSource":
@@ -109,20 +109,20 @@ def _source(readings: Path | None, options: dict[str, Any], *, leans: bool = Fal
     held = jog_work.held_head(options["kit"], options["port"], "fullturn calibrate", people)
     hand, _ = click.get_current_context().with_resource(held)
     if not hand.wait_answer(jog_work.CLEAR):
-        raise WorldError("Not started: clear the way first (then --yes answers for you); nothing was moved.")
+        raise WorldError("Not started: nothing was moved. Clear the way first; then --yes answers for you.")
 
     def ask(question: str) -> str:
-        typed = hand.wait_text(f"{question}:")  # while the reading takes its time, Ctrl-C is heard
+        typed = hand.wait_text(f"{question}:")  # Ctrl-C also works during the reading
         return here.ask(question) if typed is None else typed
 
     here = operator()
-    return calibrate_readings.ReadingSource(None, replace(here, ask=ask, mover=jog_work.HandMover(hand, people)))
+    return calibrate_readings.ReadingSource(None, replace(here, ask=ask, mover=mover.HandMover(hand, people)))
 
 
 reading_error_option = click.option(
     "--reading-error-deg",
     type=bounded("reading_error_deg"),
-    help="The instrument's standard uncertainty of one reading (or aim); its resolution is counted in besides.",
+    help="The instrument's standard uncertainty of one reading (or aim), without its resolution.",
 )
 
 
@@ -143,10 +143,10 @@ reading_error_option = click.option(
 def steps(
     axis: str, readings: Path | None, by: str, reading_error_deg: float | None, as_json: bool, **options: Any
 ) -> None:
-    """Find an axis's steps per degree from commanded steps and angles read, from whole turns, or from photographs.
+    """Measure an axis's steps per degree by readings of angles, by whole turns, or by photographs.
 
-    Columns of the file: commanded_steps,angle_deg[,u_angle_deg] or turns,steps. Rows are in the order of time, best with
-    the positions shuffled and the first read again at the end.
+    Columns of the file: commanded_steps,angle_deg[,u_angle_deg] or turns,steps. Rows are in the order of time. It
+    is best to shuffle the positions, and to read the first again at the end.
     """
     keeping = keeping_of(options)
     finding = steps_by_photographs(axis, options, keeping)
@@ -172,7 +172,7 @@ def steps(
     type=bounded_whole("approaches"),
     default=5,
     show_default=True,
-    help="Approaches to each, from either side.",
+    help="Approaches to each position from each side.",
 )
 @reading_error_option
 @moving_options
@@ -186,7 +186,7 @@ def backlash(
     as_json: bool,
     **options: Any,
 ) -> None:
-    """Find the play of an axis (ISO 230-2) from positions approached from both sides.
+    """Measure the play of an axis (ISO 230-2) at positions approached from both sides.
 
     Columns of the file: target_deg,direction,measured_deg with direction up (from below) or down, rows in order of time.
     """
@@ -204,14 +204,14 @@ def backlash(
     type=bounded("leg_yaw_deg"),
     default=0.0,
     show_default=True,
-    help="Yaw at which one leg of the tripod stands, degrees.",
+    help="Yaw of one leg of the tripod, degrees.",
 )
 @click.option(
     "--leg-radius-mm",
     type=bounded("leg_radius_mm"),
     default=500.0,
     show_default=True,
-    help="From below the pan axis to a foot of the tripod.",
+    help="Horizontal distance from the pan axis to a foot of the tripod.",
 )
 @reading_error_option
 @moving_options
@@ -224,10 +224,10 @@ def level(
     as_json: bool,
     **options: Any,
 ) -> None:
-    """Find how far and toward where the pan axis leans, and which leg to raise.
+    """Measure how far and toward which yaw the pan axis leans, and which leg to raise.
 
-    Columns of the file: yaw_deg,reading_deg[,u_reading_deg], the tilt (looking up: plus) read at yaws round the turn.
-    Rows are in the order of time, best with the yaws shuffled and the first read again at the end.
+    Columns of the file: yaw_deg,reading_deg[,u_reading_deg], the tilt (up: plus) read at yaws round the turn.
+    Rows are in the order of time. It is best to shuffle the yaws, and to read the first again at the end.
     """
     keeping = keeping_of(options)
     finding = calibrate_readings.level_command(
@@ -238,11 +238,11 @@ def level(
 
 @calibrate.command()
 @from_option
-@click.option("--plan", type=FILE, help="The plan that the head must be good enough for.")
+@click.option("--plan", type=FILE, help="The plan whose tolerance the head must meet.")
 @click.option(
     "--needed-deg",
     type=bounded("needed_deg"),
-    help="Largest pose error to accept, degrees; default: what the plan survives.",
+    help="Largest pose error to accept, degrees; default: the plan's tolerance.",
 )
 @click.option("--times", type=bounded_whole("visits"), default=5, show_default=True, help="Visits to each pose.")
 @click.option("--seed", type=bounded_whole("seed"), default=0, show_default=True, help="Seed of their random order.")
@@ -259,14 +259,16 @@ def verify(
     as_json: bool,
     **options: Any,
 ) -> None:
-    """Prove the whole: poses visited in random order (ISO 9283), held against what the plan needs.
+    """Verify the whole head: visit poses in random order (ISO 9283), and compare their errors with the plan's tolerance.
 
     Columns of the file, in the order of the visits: target_yaw_deg,target_pitch_deg,yaw_deg,pitch_deg. The exit status is
-    1 where the head is not shown to be good enough.
+    1 unless the head is shown to be good enough.
     """
     keeping = keeping_of(options)
     source = _source(readings, options, leans=True)
-    finding = calibrate_readings.verify_command(keeping, source, plan, needed_deg, times, seed, reading_error_deg)
+    finding = calibrate_readings.verify_command(
+        keeping, source, plan, needed_deg=needed_deg, times=times, seed=seed, reading_error_deg=reading_error_deg
+    )
     show_kept(calibrate_work.keep(finding, keeping), as_json)
     if not finding.more["passed"]:
         raise SystemExit(1)
@@ -280,7 +282,7 @@ id_argument = click.argument("record_id", metavar="[ID]", type=bounded_whole("re
 @kit_argument
 @json_option
 def list_records(kit: Path, as_json: bool) -> None:
-    """List the records of a KIT: when, what, how sure, and whether it counts."""
+    """List the records of a KIT: time, result, uncertainty, and whether it is used."""
     listed = calibrate_work.list_command(kit)
     if as_json:
         show([each.as_json() for each in listed])
@@ -293,9 +295,9 @@ def list_records(kit: Path, as_json: bool) -> None:
 @id_argument
 @json_option
 def show_record(kit: Path, record_id: int | None, as_json: bool) -> None:
-    """Show all of one record of a KIT, the newest without ID."""
+    """Show one record of a KIT in full; without ID, the newest."""
     listed = calibrate_work.show_command(kit, record_id)
-    show(listed.as_json() if as_json else calibrate_work.record_text(listed))
+    show(listed.as_json() if as_json else listed.text())
 
 
 @calibrate.command("undo")
@@ -303,6 +305,6 @@ def show_record(kit: Path, record_id: int | None, as_json: bool) -> None:
 @id_argument
 @json_option
 def undo_record(kit: Path, record_id: int | None, as_json: bool) -> None:
-    """Mark a record of a KIT as undone, the newest without ID. It stays in the file but no longer counts."""
+    """Mark a record of a KIT as undone; without ID, the newest. It stays in the file but is no longer used."""
     listed = calibrate_work.undo_command(kit, record_id)
     show(listed.as_json() if as_json else listed.line())

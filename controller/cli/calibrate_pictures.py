@@ -1,4 +1,4 @@
-"""The commands of `fullturn calibrate` that are about lenses, photographs and vibrations: options only."""
+"""The commands of `fullturn calibrate` for lenses, photographs and vibrations: options only."""
 
 import math
 from dataclasses import asdict
@@ -16,36 +16,36 @@ from controller.cli.option_types import OneOf
 from controller.cli.shared_options import ANYTHING, FILE, json_option, show
 
 with later():
-    from controller.calibration import asking_lens
     from controller.calibration import parallax as parallax_sums
+    from controller.calibration import parallax_finding, parallax_photographs, settle_finding, typed_marks
     from controller.commands import calibrate as calibrate_work
-    from controller.commands import calibrate_lens, calibrate_rail, calibrate_settle
+    from controller.commands import calibrate_lens, calibrate_settle
 
 if TYPE_CHECKING:
     from controller.calibration.parallax import TypedShift
-    from controller.commands.calibrate_lens import Rail
+    from controller.calibration.parallax_finding import Rail
 
-FACTOR_95 = 1.96  # of a normal distribution
+FACTOR_95 = 1.96  # half-width of the 95 % interval of a normal distribution, in standard deviations
 PLACE = bounded("place_px")
 
 
 @click.command(cls=Command)
 @unsure_lens_options
-@click.option("--near-mm", type=bounded("near_mm"), help="From the pan axis to the near mark.")
+@click.option("--near-mm", type=bounded("near_mm"), help="Distance from the pan axis to the near mark.")
 @click.option(
-    "--far-mm", type=bounded("far_mm"), help="From the pan axis to the far mark (with --pictures: to what is far)."
+    "--far-mm",
+    type=bounded("far_mm"),
+    help="Distance from the pan axis to the far mark (with --pictures: to the background).",
 )
 @click.option(
     "--far-at-least-mm",
     type=bounded("far_at_least_mm"),
-    help="Instead: the least that it can be; what that leaves is counted in.",
+    help="Instead: the least possible distance; the uncertainty allows for more.",
 )
-@click.option(
-    "--u-near-mm", type=bounded("u_near_mm"), help="Standard uncertainty of the near distance; without it 0.5 %."
-)
-@click.option("--u-far-mm", type=bounded("u_far_mm"), help="Standard uncertainty of the far distance; without it 0.5 %.")
-@click.option("--angle-deg", type=bounded("angle_deg"), help="How far right of the middle the marks were brought then.")
-@click.option("--shift-px", type=PLACE, help="How far right of the far mark the near one is then.")
+@click.option("--u-near-mm", type=bounded("u_near_mm"), help="Standard uncertainty of the near distance; default: 0.5 %.")
+@click.option("--u-far-mm", type=bounded("u_far_mm"), help="Standard uncertainty of the far distance; default: 0.5 %.")
+@click.option("--angle-deg", type=bounded("angle_deg"), help="Angle right of the middle to which the marks moved.")
+@click.option("--shift-px", type=PLACE, help="Distance of the near mark to the right of the far one then.")
 @click.option(
     "--u-angle-deg",
     type=bounded("u_angle_deg"),
@@ -60,34 +60,36 @@ PLACE = bounded("place_px")
     show_default=True,
     help="Standard uncertainty of lining the marks up by eye, and of reading their shift.",
 )
-@click.option("--u-shift-px", type=bounded("u_shift_px"), help="The same of the shift alone, its rounding included.")
+@click.option(
+    "--u-shift-px", type=bounded("u_shift_px"), help="Standard uncertainty of the shift alone, with its rounding."
+)
 @click.option(
     "--u-distortion-percent",
     type=bounded("u_distortion_percent"),
     default=2.0,
     show_default=True,
-    help="By what share the lens may show the marks farther out or in than it should (standard uncertainty).",
+    help="Standard uncertainty of the marks' distance from the middle, because of distortion.",
 )
 @click.option(
     "--u-sideways-mm",
     type=bounded("u_sideways_mm"),
     default=1.0,
     show_default=True,
-    help="How far the lens may stand beside the pan axis (standard uncertainty); see `centre`.",
+    help="Standard uncertainty of the lens's distance beside the pan axis; see `centre`.",
 )
 @click.option(
     "--pictures", type=FILE, nargs=2, metavar="FIRST SECOND", help="Two photographs, instead of angle and shift."
 )
 @click.option(
-    "--mark", type=(PLACE, PLACE), metavar="X Y", help="Where the first photograph shows the near mark, in pixels."
+    "--mark", type=(PLACE, PLACE), metavar="X Y", help="Position of the near mark in the first photograph, pixels."
 )
-@click.option("--mark-px", type=bounded("mark_px"), help="The mark's size there; without it a sixteenth of the picture.")
+@click.option("--mark-px", type=bounded("mark_px"), help="Size of the mark there; default: a sixteenth of the picture.")
 @click.option(
     "--nearest-mm",
     type=bounded("nearest_mm"),
-    help="The nearest thing to be photographed later; without it the near mark.",
+    help="Distance of the nearest object to be photographed; default: the near mark.",
 )
-@click.option("--rail-mm", type=bounded("rail_mm"), help="What the rail's scale says now, for the table.")
+@click.option("--rail-mm", type=bounded("rail_mm"), help="Current reading of the rail's scale, for the table.")
 @click.option("--rail-grows", type=OneOf(["forward", "back"]), default="forward", show_default=True,
               help="Which way the camera slides as the scale counts up.")  # fmt: skip
 @keeping_options
@@ -103,23 +105,29 @@ def parallax(
 ) -> None:
     """Find how far to slide the camera, and which way, so that it turns about its no-parallax point.
 
-    By eye, step by step without options: line up a near and a far mark in the middle of the picture, turn the head to the
-    left by --angle-deg (to the right: minus), and read how far right of the far mark the near one is seen now.
+    By eye, step by step without options: line up a near and a far mark in the middle of the picture. Turn the head to the
+    left by --angle-deg (to the right: minus). Read how far right of the far mark the near one is now.
 
-    By photographs: one with the near mark near one edge, one with it near the other, the camera level. Nothing but the
-    pan axis may move in between.
+    By photographs: one with the near mark near one edge, one with it near the other. Keep the camera level, and move
+    only the pan axis in between.
     """
     keeping, given = keeping_of(options), lens_given(options)
     pictures, mark, angle, shift = (options[name] for name in ("pictures", "mark", "angle_deg", "shift_px"))
     if not pictures and near_mm is None and angle is None and shift is None:
-        asked = asking_lens.asked_marks(operator())
+        asked = typed_marks.asked_marks(operator())
         near_mm, far_mm, far_at_least_mm = asked.near_mm, asked.far_mm, asked.far_at_least_mm
         angle, shift = asked.angle_deg, asked.shift_px
     assert near_mm is not None
     scene = parallax_sums.Scene(near_mm, far_mm, far_at_least_mm, u_near_mm, u_far_mm, nearest_mm)
     if pictures:
         finding = calibrate_lens.seen_parallax_command(
-            pictures, mark, options["mark_px"], given, scene, options["u_sideways_mm"], _rail(options), keeping
+            pictures,
+            parallax_photographs.MarkGiven(mark, options["mark_px"]),
+            given,
+            scene,
+            keeping,
+            u_sideways_mm=options["u_sideways_mm"],
+            rail=_rail(options),
         )
     else:
         finding = calibrate_lens.typed_parallax_command(
@@ -145,19 +153,19 @@ def _rail(options: dict[str, Any]) -> "Rail | None":
     return (
         None
         if options["rail_mm"] is None
-        else calibrate_lens.Rail(options["rail_mm"], options["rail_grows"] == "forward")
+        else parallax_finding.Rail(options["rail_mm"], options["rail_grows"] == "forward")
     )
 
 
 @click.command(cls=Command)
 @lens_options
 @click.option(
-    "--distance-mm", type=bounded("distance_mm"), required=True, help="From the lens straight down to the mark."
+    "--distance-mm", type=bounded("distance_mm"), required=True, help="Distance from the lens straight down to the mark."
 )
-@click.option("--first-px", type=PLACE, required=True, help="How far right of the picture's middle the mark is seen.")
+@click.option("--first-px", type=PLACE, required=True, help="Position of the mark, right of the picture's middle.")
 @click.option("--second-px", type=PLACE, required=True, help="The same after the pan axis was turned by 180 degrees.")
 @click.option("--u-aim-deg", type=bounded("u_aim_deg"), default=0.3, show_default=True,
-              help="Standard uncertainty of how straight down the middle of the picture looks.")  # fmt: skip
+              help="Standard uncertainty of the camera's aim straight down.")  # fmt: skip
 @click.option("--kit", type=FILE, help="The kit whose lens it is.")
 @json_option
 def centre(
@@ -169,23 +177,23 @@ def centre(
     as_json: bool,
     **options: Any,
 ) -> None:
-    """Find how far the lens stands beside the pan axis: look straight down at a mark, before and after half a turn."""
+    """Measure how far the lens is beside the pan axis: look straight down at a mark, before and after half a turn."""
     places = (first_px, second_px)
-    finding = calibrate_rail.centre_command(
+    finding = calibrate_lens.centre_command(
         lens_given(options), distance_mm, places, u_aim_deg, calibrate_work.Keeping(kit, dry=True)
     )
-    show_kept(calibrate_work.Kept(finding, None, "Nothing is stored of this: it is put right at once."), as_json)
+    show_kept(calibrate_work.Kept(finding, None, "This is not stored: correct it at once."), as_json)
 
 
 @click.command(cls=Command)
 @click.argument("kit", type=FILE)
 @click.option(
-    "--focal-length-mm", type=bounded("focal_length_mm"), help="Where a zoom is set; without it the kit's focal length."
+    "--focal-length-mm", type=bounded("focal_length_mm"), help="Setting of a zoom; default: the kit's focal length."
 )
 @json_option
 def rail(kit: Path, focal_length_mm: float | None, as_json: bool) -> None:
-    """Say where the rail's scale must stand for the lens of a KIT, between the focal lengths that were calibrated."""
-    table, focal, reading = calibrate_rail.rail_command(kit, focal_length_mm)
+    """Print the rail's setting for the lens of a KIT, interpolated between the calibrated focal lengths."""
+    table, focal, reading = calibrate_lens.rail_command(kit, focal_length_mm)
     if as_json:
         show({"focal_length_mm": focal, "table": [asdict(place) for place in table]} | asdict(reading))
         return
@@ -201,37 +209,37 @@ def rail(kit: Path, focal_length_mm: float | None, as_json: bool) -> None:
 
 @click.command(cls=Command)
 @from_option
-@click.option("--pictures", type=ANYTHING, multiple=True, metavar="FOLDER|FILE", help="A burst of photographs instead.")
 @click.option(
-    "--every-ms", type=bounded("every_ms"), help="The time between them, where they do not say to the millisecond."
+    "--pictures", type=ANYTHING, multiple=True, metavar="FOLDER|FILE", help="A burst of photographs, instead of readings."
 )
+@click.option("--every-ms", type=bounded("every_ms"), help="Time between them, if they do not record milliseconds.")
 @click.option(
-    "--from-ms", type=bounded("from_ms"), default=0.0, show_default=True, help="Leave out readings before this time."
+    "--from-ms", type=bounded("from_ms"), default=0.0, show_default=True, help="Ignore readings before this time."
 )
 @click.option(
     "--degrees-per-unit",
     type=bounded("degrees_per_unit"),
-    help="How many degrees one unit of the sensor's is; without it unknown.",
+    help="Degrees for one unit of the sensor; default: unknown.",
 )
 @click.option(
-    "--shutter-s", type=bounded("shutter_s"), help="The shutter time to wait for; without it the kit's longest."
+    "--shutter-s", type=bounded("shutter_s"), help="The shutter time to settle for; default: the kit's longest."
 )
-@click.option("--blur-px", type=bounded("blur_px"), help="What still means: how far the picture may move meanwhile.")
+@click.option("--blur-px", type=bounded("blur_px"), help="How far a picture may move meanwhile and count as still.")
 @lens_options
 @keeping_options
 def settle(readings: Path | None, pictures: tuple[Path, ...], as_json: bool, **options: Any) -> None:
-    """Find how the head rings after a move, and how long to wait for it.
+    """Measure how the head rings after a move, and how long it must settle.
 
-    Columns of the file: time_ms,value from any sensor, time 0 being when the move ended. Use the fastest and longest
-    move: what is left of a gentle one says too little.
+    Columns of the file: time_ms,value from any sensor; time 0 is the end of the move. Use the fastest and longest
+    move: a gentle one leaves too little to measure.
     """
     keeping = keeping_of(options)
-    still = calibrate_settle.Still(lens_given(options), options["shutter_s"])
+    still = settle_finding.Still(lens_given(options), options["shutter_s"])
     if options["blur_px"] is not None:
-        still = calibrate_settle.Still(still.lens, still.shutter_s, options["blur_px"])
+        still = settle_finding.Still(still.lens, still.shutter_s, options["blur_px"])
     if not pictures:
         given = (options["from_ms"], options["degrees_per_unit"], still, keeping)
-        finding = calibrate_settle.settle_csv_command(readings, *given, operator())
+        finding = calibrate_settle.settle_readings_command(readings, *given, operator())
     else:
         finding = calibrate_settle.settle_photographs_command(pictures, options["every_ms"], still, keeping)
     show_kept(calibrate_work.keep(finding, keeping), as_json)

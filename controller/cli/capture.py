@@ -1,4 +1,4 @@
-"""`fullturn capture`, `resume`, `tell`, `jog` and `report`: its options, and how its result is printed."""
+"""`fullturn capture`, `resume`, `tell`, `jog` and `report`: their options, and how results are printed."""
 
 import os
 import sys
@@ -33,6 +33,7 @@ with later():
     from controller import display as screen
     from controller import places, typed
     from controller.capture import events
+    from controller.capture import jog as capture_jog
     from controller.cli import terminal
     from controller.commands import account
     from controller.commands import capture as capture_work
@@ -40,60 +41,62 @@ with later():
     from controller.commands import jog as jog_work
     from controller.commands import series as series_work
     from controller.commands import tell as tell_work
+    from controller.planning import series as planned_series
     from controller.report import account_words
 
 if TYPE_CHECKING:
-    from controller.commands.crew import Crew, Keys
-    from controller.commands.preflight import Check
+    from controller.capture.jog import Keys
+    from controller.capture.preflight import Check
+    from controller.commands.crew import Crew
     from controller.display import Display
     from controller.program.program import Program
     from controller.report.summary import Summary
 
 yes_option = click.option(
-    "--yes", is_flag=True, help="Answer every question by yes, but for those that need a person at the head."
+    "--yes", is_flag=True, help="Answer yes to every question, except those that need a person at the head."
 )
 RUN_OPTIONS = (
     yes_option,
     countdown_option,
     click.option("--ask-before-moving", is_flag=True,
-                 help="After an interruption the head moves only when somebody has said yes."),
+                 help="After an interruption, move the head only after somebody has answered yes."),
     click.option("--on-hang-up", type=OneOf(["go-on", "stop"]), default="go-on", show_default=True,
-                 help="What a run does when its terminal hangs up."),
-    click.option("--skip-sweep", is_flag=True, help="Leave out the slow walk round the extremes."),
+                 help="What a run does if its terminal is closed."),
+    click.option("--skip-sweep", is_flag=True, help="Skip the slow test turn round the extremes."),
     click.option("--tether", is_flag=True, help="Confirm each exposure by its file, over USB (needs fullturn[tether])."),
     click.option("--log", type=OUTPUT,
-                 help="Write what happens, one JSON object a line."),
+                 help="Append events to this file, one JSON object a line."),
 )  # fmt: skip
 SERIES_OPTIONS = (
     click.option("--start-at", type=CheckedText(time_or_date), metavar="TIME",
-                 help="Begin then: 05:30, or 2026-06-21T05:30:00+02:00."),
+                 help="Time to begin: 05:30, or 2026-06-21T05:30:00+02:00."),
     click.option("--start-when-sun", type=bounded("start_when_sun"), metavar="DEG",
-                 help="Begin when the sun stands this high, -6 for civil twilight; needs the place."),
-    click.option("--latitude", type=bounded("latitude"), help="Where the head stands: degrees north."),
-    click.option("--longitude", type=bounded("longitude"), help="Degrees east."),
+                 help="Begin when the sun is this high, degrees; -6 for civil twilight. Needs the place."),
+    click.option("--latitude", type=bounded("latitude"), help="Latitude of the head, degrees north."),
+    click.option("--longitude", type=bounded("longitude"), help="Longitude of the head, degrees east."),
     click.option("--repeat", type=CheckedText(span_of), metavar="EVERY",
-                 help="Again and again, from begin to begin: 90s, 15m, 1h."),
-    click.option("--times", type=bounded_whole("times"), help="How often in all; with --repeat."),
+                 help="Repeat the set, with this time from start to start: 90s, 15m, 1h."),
+    click.option("--times", type=bounded_whole("times"), help="Total number of sets, with --repeat."),
 )  # fmt: skip
 
 
-@click.command(cls=Command, short_help="Make the set of a PLAN with a real head.")
+@click.command(cls=Command, short_help="Shoot the set of a PLAN with a real head.")
 @click.argument("plan", type=FILE)
 @port_option
 @click.option("--out", type=OUTPUT, required=True, help="The session to write.")
-@click.option("--kit", type=FILE, help="The kit as it is today; its calibration is used.")
+@click.option("--kit", type=FILE, help="The kit as it is now, with its calibration.")
 @with_options(RUN_OPTIONS)
 @with_options(SERIES_OPTIONS)
 @json_option
 def capture(plan: Path, port: str, out: Path, kit: Path | None, as_json: bool, **options: Any) -> None:
-    """Make the set of the PLAN with a real head. It moves by itself: read the cautions first.
+    """Shoot the set of the PLAN with a real head. It moves by itself: read the cautions first.
 
     Ctrl-C pauses after the exposure, a second one stops with a ramp, a third one halts. None of these is, or
     replaces, an emergency stop, which must work without this program.
     """
     if options["log"] is not None and os.path.realpath(options["log"]) == os.path.realpath(out):
         raise click.UsageError("--log and --out name the same file. Name another place for the log.")
-    series = series_work.series_of(out, **{name: options[name] for name in SERIES_NAMES})
+    series = planned_series.series_of(out, **{name: options[name] for name in SERIES_NAMES})
     crew = _crew(options, as_json)
     status = 0
     with terminal.lasting_terminal():
@@ -107,39 +110,38 @@ def capture(plan: Path, port: str, out: Path, kit: Path | None, as_json: bool, *
 SERIES_NAMES = ("start_at", "start_when_sun", "latitude", "longitude", "repeat", "times")
 
 
-@click.command(cls=Command, short_help="Go on with a SESSION: make what is missing.")
+@click.command(cls=Command, short_help="Continue a SESSION: shoot what is missing.")
 @click.argument("session", type=FILE)
-@click.option("--port", type=PortName(), help=PORT_HELP + " Without it, the one the session began with.")
+@click.option("--port", type=PortName(), help=PORT_HELP + " Default: the port that the session began with.")
 @with_options(RUN_OPTIONS)
 @json_option
 def resume(session: Path, port: str | None, as_json: bool, **options: Any) -> None:
-    """Go on with a SESSION: make the exposures that are missing, in doubt, or wanted once more."""
+    """Continue a SESSION: shoot the exposures that are missing, in doubt, or requested again."""
     with terminal.lasting_terminal():
         summary = capture_work.resume_command(session, port, _crew(options, as_json))
         _end(summary, as_json, f"The session is {session}; `fullturn report {session}` audits it")
 
 
-@click.command(cls=Command, short_help="Tell the run of a SESSION to pause, go on, retake, stop.")
+@click.command(cls=Command, short_help="Send the run of a SESSION a request: pause, go-on, retake, stop.")
 @click.argument("session", type=FILE)
-@click.argument("wish", nargs=-1, type=Text(), required=True)
+@click.argument("request", nargs=-1, type=Text(), required=True)
 @json_option
-def tell(session: Path, wish: tuple[str, ...], as_json: bool) -> None:
-    """Tell a run from another terminal what to do.
+def tell(session: Path, request: tuple[str, ...], as_json: bool) -> None:
+    """Send a run a request from another terminal.
 
-    WISH is yes or no (the answer to what it asks), pause (after the exposure), pause-after-row, go-on, stop (with a
-    ramp), halt (at once), or retake 12,13 (these frames again, at the end; match.json in place of numbers: those that
-    `fullturn match` named). A session that
-    nobody runs can be told to retake: `resume` makes them.
+    REQUEST is yes or no (the answer to its question), pause (after the exposure), pause-after-row, go-on, stop (with a
+    ramp), halt (at once), or retake 12,13 (reshoot these frames at the end). With match.json instead of numbers, retake
+    reshoots the frames that `fullturn match` listed. A session without a run accepts retake, for the next `resume`.
     """
-    sentence = tell_work.tell_command(session, list(wish))
+    sentence = tell_work.tell_command(session, list(request))
     show({"sentence": sentence} if as_json else sentence)
 
 
-@click.command(cls=Command, short_help="Move the head by hand: by keys, or to a pose.")
+@click.command(cls=Command, short_help="Move the head with keys, or to a pose.")
 @click.argument("kit", type=FILE)
 @port_option
-@click.option("--to", type=(YAW, PITCH), metavar="YAW PITCH", help="Go there and end, degrees.")
-@click.option("--zero-here", is_flag=True, help="A head without switches is at its mark now: this place is zero.")
+@click.option("--to", type=(YAW, PITCH), metavar="YAW PITCH", help="Turn to this pose and end, degrees.")
+@click.option("--zero-here", is_flag=True, help="Take the current position as zero, for a head without switches.")
 @yes_option
 @countdown_option
 @json_option
@@ -152,14 +154,14 @@ def jog(
     countdown: int,
     as_json: bool,
 ) -> None:
-    """Move the head of the KIT slowly, for aiming and for setting zero. Zero is found first if it is not known."""
+    """Move the head of the KIT slowly, for aiming and for setting zero. It finds zero first if that is not known."""
     place = jog_work.jog_command(
         kit, port, to, _keys(), terminal.people_here(yes=yes, countdown_s=countdown), zero_here=zero_here
     )
     show(asdict(place) if as_json else f"The head is at {place.text()}")
 
 
-@click.command(cls=Command, short_help="Audit a SESSION: what is there, and what is missing.")
+@click.command(cls=Command, short_help="Audit a SESSION: what was shot, and what is missing.")
 @click.argument("session", type=FILE)
 @click.option("--out", type=OUTPUT_FOLDER, help="A new folder for HTML, JSON and CSV.")
 @click.option("--replace", is_flag=True, help="Replace an earlier report in that folder; no other file is replaced.")
@@ -168,7 +170,7 @@ def jog(
 def report(session: Path, out: Path | None, replace: bool, yes: bool, as_json: bool) -> None:
     """Audit a SESSION: what was planned, and what is confirmed, assumed, suspect, retaken and missing.
 
-    The exit status is 0 if nothing is missing, 1 if an exposure is, or while a run works on the session. A set that is
+    The exit status is 0 if nothing is missing, 1 if an exposure is, or while a run is using the session. A set that is
     only assumed, because no sync contact confirms it, is not called complete; its exit status is 0.
     """
     if out is not None:
@@ -178,8 +180,8 @@ def report(session: Path, out: Path | None, replace: bool, yes: bool, as_json: b
 
 
 def _keys() -> "Keys | None":
-    """Single keys of this terminal, None where there is none."""
-    return crew_work.Keys(typed.single_keys, typed.next_key) if sys.stdin is not None and sys.stdin.isatty() else None
+    """Single keys of this terminal, or None without a terminal."""
+    return capture_jog.Keys(typed.single_keys, typed.next_key) if sys.stdin is not None and sys.stdin.isatty() else None
 
 
 def _crew(options: dict[str, Any], as_json: bool) -> "Crew":

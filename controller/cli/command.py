@@ -1,10 +1,10 @@
-"""Commands that refuse options without an effect, and name everything that is missing at once.
+"""Commands that refuse options without an effect, and name everything missing at once.
 
-What depends on what is one table, `option_rules.py`; it is read in one place, `complaints`. A default never counts as
-given; a value from a file of options (`--from` of `kit loads`) does.
+All dependencies are in one table, `option_rules.py`; only `complaints` reads it. A default never counts as given; a value
+from a file of options (`--from` of `kit loads`) does.
 
-A rule is a clause in words: "--region band or --region window" holds if either is given, "--latitude and --longitude"
-if both are, "no --from" if that one is not. `and` binds tighter than `or`. A term with a value also holds by a default.
+A rule is a clause in words. "--region band or --region window" is met if either is given, "--latitude and --longitude" if
+both are, "no --from" if it is not. `and` binds tighter than `or`. A default can meet a term with a value.
 """
 
 from collections.abc import Iterator, Mapping, Sequence
@@ -31,12 +31,12 @@ class Term:
 
     @property
     def text(self) -> str:
-        """As it is typed, without the `no`."""
+        """As typed, without the `no`."""
         return f"{self.name} {self.value}".strip()
 
 
 def clause(text: str) -> list[list[Term]]:
-    """A clause as alternatives, each a list of terms that must all hold."""
+    """A clause as alternatives, each a list of terms that must all be met."""
     return [[_term(term) for term in alternative.split(" and ")] for alternative in text.split(" or ")]
 
 
@@ -46,7 +46,7 @@ def _term(text: str) -> Term:
 
 
 class Given:
-    """What was given to a command: on the command line, or by a file of options."""
+    """What a command received: from the command line, or from a file of options."""
 
     def __init__(self, context: click.Context) -> None:
         self._context = context
@@ -68,7 +68,7 @@ class Given:
         return not (switch and self._context.params.get(name) is False)
 
     def unmet(self, text: str) -> list[list[Term]]:
-        """The terms still to be met of the nearest alternatives of a clause; empty if it is met."""
+        """The terms still unmet in the nearest alternatives of a clause; empty if it is met."""
         left = [[term for term in alternative if not self.holds(term)] for alternative in clause(text)]
         if not all(left):
             return []
@@ -76,13 +76,13 @@ class Given:
         return begun or left
 
     def typed(self, name: str) -> str:
-        """An option as it was typed: of a pair like --copy/--link the one that was meant."""
+        """An option as typed: for a pair like --copy/--link, the one that was used."""
         parameter = self._named[name]
         off = parameter.secondary_opts and self._context.params.get(str(parameter.name)) is False
         return parameter.secondary_opts[0] if off else name
 
     def missing(self) -> list[str]:
-        """The required parameters that were not given, as they are typed."""
+        """The missing required parameters, as they are typed."""
         params = self._context.command.params
         return [_named(each) for each in params if each.required and self._is_empty(each)]
 
@@ -99,7 +99,7 @@ def _named(parameter: click.Parameter) -> str:
 
 
 def complaints(rules: Rules, given: Given) -> Iterator[str]:
-    """A sentence for everything that is missing, contradicts itself or has no effect."""
+    """A sentence for everything that is missing, contradictory or without effect."""
     missing = given.missing()
     if missing:
         yield f"{listed(missing)} {'is' if len(missing) == 1 else 'are'} missing. Add {_it(missing)}."
@@ -130,7 +130,7 @@ def _wanting(rules: Rules, given: Given, idle: Mapping[str, object]) -> Iterator
 
 
 def _without_effect(rules: Rules, given: Given, clashing: set[str]) -> dict[str, list[list[Term]]]:
-    """The options without effect, each with what it would need."""
+    """The options without effect, each with the terms that it needs."""
     idle = {}
     for name, clauses in rules.only_with.items():
         if name not in clashing and given.holds(Term(name)):
@@ -167,13 +167,13 @@ def _it(words: Sequence[str]) -> str:
 
 class _Helped(click.Command):
     def get_help_option_names(self, ctx: click.Context) -> list[str]:
-        """The same whoever asks first, as click keeps the option that it made then."""
+        """The same names for every caller: click caches the option that it made first."""
         del ctx
         return ["-h", "--help"]
 
 
 class Command(_Helped):
-    """A command whose options are held to its rules, and listed under headings."""
+    """A command that checks its options against its rules, and lists them under headings."""
 
     def format_options(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:
         """Write the options for `--help`, heading by heading."""
@@ -183,8 +183,8 @@ class Command(_Helped):
                 formatter.write_dl(records)
 
     def parse_args(self, ctx: click.Context, args: list[str]) -> list[str]:
-        """Parse, then refuse what is missing, repeated or without effect. Raises click.UsageError, in our words."""
-        if ctx.resilient_parsing:  # a shell completes a line that is not whole yet
+        """Parse, then refuse what is missing, repeated or without effect. Raises click.UsageError in our words."""
+        if ctx.resilient_parsing:  # a shell is completing an incomplete line
             return super().parse_args(ctx, args)
         try:
             return self._parsed(ctx, args)
@@ -193,10 +193,10 @@ class Command(_Helped):
 
     def _parsed(self, ctx: click.Context, args: list[str]) -> list[str]:
         words = list(args)
-        ctx.allow_extra_args = True  # so that we find them, and not the parser, which has words of its own
+        ctx.allow_extra_args = True  # so that we report them, and not the parser in its own words
         try:
             rest = super().parse_args(ctx, args)
-        except click.MissingParameter:  # it stops at the first; the rest may lack something as well
+        except click.MissingParameter:  # it stops at the first; others may be missing as well
             ctx.params.clear()
             rest = self._without_required(ctx, list(words))
         extra = [too_many(ctx.args, ctx)] if ctx.args else []
@@ -232,15 +232,15 @@ class CommandGroup(_Helped, click.Group):
     group_class = type
 
     def parse_args(self, ctx: click.Context, args: list[str]) -> list[str]:
-        """Parse. Raises click.UsageError, in our words."""
+        """Parse. Raises click.UsageError in our words."""
         try:
             return super().parse_args(ctx, args)
         except click.UsageError as error:
             raise worded(error, ctx) from None
 
     def resolve_command(self, ctx: click.Context, args: list[str]) -> tuple[str | None, click.Command | None, list[str]]:
-        """Find the command. Raises click.UsageError, in our words."""
-        name = args[0]  # click takes it out of the list when it looks like an option
+        """Find the command. Raises click.UsageError in our words."""
+        name = args[0]  # click removes it from the list if it looks like an option
         try:
             return super().resolve_command(ctx, args)
         except click.UsageError:
@@ -254,7 +254,7 @@ class CommandGroup(_Helped, click.Group):
 
 
 def path_of(context: click.Context) -> str:
-    """A command's name with the groups it is in, without the program's own: "kit find"."""
+    """A command's name with its groups, without the program's own name: "kit find"."""
     names: list[str] = []
     at: click.Context | None = context
     while at is not None and at.parent is not None:

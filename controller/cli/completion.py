@@ -1,4 +1,4 @@
-"""`fullturn completion`: what a shell needs to complete commands, options and files."""
+"""`fullturn completion`: a script with which a shell completes commands, options and files."""
 
 import click
 

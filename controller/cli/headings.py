@@ -1,16 +1,12 @@
-"""Headings over the options of commands that have many: one table, read by `--help` and by the reference pages.
+"""Headings for the options of large commands: one table, used by `--help` and by the reference pages.
 
-An option that is in no line of its command (`--json`, `--help`) is listed last. A test goes through every command.
+Options that the table does not list (`--json`, `--help`) come last. A test checks every command.
 """
 
 from collections.abc import Iterator, Mapping, Sequence
 
 import click
 
-MANY = 10
-"""A command with more options than this has headings."""
-WITHOUT = ("--json", "-h")
-"""These may stand under no heading."""
 REST = "Other options"
 
 _MOVING = {"Moving the head": "--port --yes --countdown --rehearse"}

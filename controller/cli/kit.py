@@ -1,4 +1,4 @@
-"""The `fullturn kit` group: its options, and how its result is printed."""
+"""The `fullturn kit` group: its options, and how results are printed."""
 
 import re
 import sys
@@ -22,12 +22,15 @@ from controller.shown import shown
 with later():
     from controller.cli import terminal
     from controller.commands import kit as kit_work
-    from controller.commands import kit_check, kit_loads, kit_setup
+    from controller.commands import kit_setup
     from controller.kit import schema as kit_schemas
+    from controller.kit import search as kit_search
+    from controller.report import kit_loads
+    from controller.setup import standing as setup_standing
 
 NOT_STATED = (
     "Its head is not stated yet: the lines that begin with # are examples. State your own head's figures there, then "
-    "look at `fullturn kit check {out}`."
+    "run `fullturn kit check {out}`."
 )
 
 
@@ -49,45 +52,45 @@ class Pixels(click.ParamType[tuple[int, int]]):
         return wide, high
 
 
-@click.group(cls=CommandGroup, short_help="Find cameras and lenses, write a kit, see what follows.")
+@click.group(cls=CommandGroup, short_help="Find cameras and lenses, write a kit, check it.")
 def kit() -> None:
-    """Find cameras and lenses, write a kit without typing numbers, and see what follows from it."""
+    """Find cameras and lenses, write a kit without typing numbers, and check what follows from it."""
 
 
 @kit.command()
 @click.argument("words", nargs=-1, type=Text(), required=True)
 @click.option("--cameras", is_flag=True, help="Cameras only.")
 @click.option("--lenses", is_flag=True, help="Lenses only.")
-@click.option("--all", "every", is_flag=True, help="All that fit, and not only the closest 20; --json lists all.")
+@click.option("--all", "every", is_flag=True, help="List all matches, not only the closest 20; --json lists all.")
 @json_option
 def find(words: tuple[str, ...], cameras: bool, lenses: bool, every: bool, as_json: bool) -> None:
-    """Search the open lens data for names that have all WORDS (lensfun project, CC BY-SA 3.0).
+    """Search the open lens data for names that contain all WORDS (lensfun project, CC BY-SA 3.0).
 
     Spaces, hyphens and upper case do not matter: z7 finds "Z 7". The closest names come first.
     """
     found = kit_work.find_command(list(words), ("camera",) if cameras else ("lens",) if lenses else ("camera", "lens"))
-    show([asdict(entry) for entry in found] if as_json else kit_work.found_text(found, every=every))
+    show([asdict(entry) for entry in found] if as_json else kit_search.found_text(found, every=every))
 
 
 @kit.command()
 @click.option("--camera", type=Text(), required=True, help="Exact name of the camera, as `kit find` prints it.")
-@click.option(
-    "--lens", type=Text(), help="Exact name of the lens; without it, give the focal length of a rectilinear lens."
-)
+@click.option("--lens", type=Text(), help="Exact name of the lens; default: a rectilinear lens of --focal-length-mm.")
 @click.option(
     "--pixels",
     type=Pixels(),
     metavar="WIDExHIGH",
     required=True,
-    help="Of a full-size picture: 6016x4016.",
+    help="Size of a full-size picture: 6016x4016.",
 )
-@click.option("--focal-length-mm", type=bounded("focal_length_mm"), help="Of a zoom, or if no lens is named.")
+@click.option(
+    "--focal-length-mm", type=bounded("focal_length_mm"), help="Focal length of a zoom, or if no lens is named."
+)
 @click.option("--out", type=OUTPUT, required=True, help="The kit to write.")
 @json_option
 def new(
     camera: str, lens: str | None, pixels: tuple[int, int], focal_length_mm: float | None, out: Path, as_json: bool
 ) -> None:
-    """Write a commented kit file. Only exact names are taken: a near miss may be another sensor."""
+    """Write a commented kit file. Only exact names are accepted: a similar one may have another sensor."""
     kit_made = kit_work.new_command(out, camera, lens, pixels, focal_length_mm)
     text = f"The kit is in {out}. {NOT_STATED.format(out=out)}"
     show({"out": str(out), "kit": kit_made.model_dump(mode="json")} if as_json else text)
@@ -98,13 +101,13 @@ def new(
 @click.option("--out", type=OUTPUT, help="A kit to write.")
 @json_option
 def from_picture(picture: Path, out: Path | None, as_json: bool) -> None:
-    """Read camera, lens, focal length and pixels from a PICTURE's EXIF, and say what it could not know."""
+    """Read camera, lens, focal length and pixels from a PICTURE's EXIF, and list what it lacks."""
     found = kit_work.from_picture_command(picture, out)
     if as_json:
         show(asdict(found))
         return
     shot = found.shot
-    lines = [kit_work.entry_text(entry) for entry in (found.camera, found.lens) if entry is not None]
+    lines = [kit_search.entry_text(entry) for entry in (found.camera, found.lens) if entry is not None]
     focal = "" if shot.focal_length_mm is None else f", {shot.focal_length_mm:g} mm"
     turned = "" if shot.orientation == 1 else f", orientation {shot.orientation}"
     taken = "" if shot.taken is None else f", {shot.taken}"
@@ -119,12 +122,12 @@ def from_picture(picture: Path, out: Path | None, as_json: bool) -> None:
 @click.argument("kit_file", metavar="KIT", type=FILE)
 @json_option
 def check(kit_file: Path, as_json: bool) -> None:
-    """Explain everything that follows from a KIT: fields of view, pixels, focus, steps, waits, how calibration stands.
+    """Show what follows from a KIT: fields of view, pixels, focus, steps, waits, calibration.
 
-    Each figure says where it comes from: stated in the kit, measured by `fullturn calibrate`, looked up in the open lens
+    Each figure has its source: stated in the kit, measured by `fullturn calibrate`, looked up in the open lens
     data, or an example, which is a default that describes no real head or camera.
     """
-    lines = kit_check.check_command(kit_file)
+    lines = kit_work.check_command(kit_file)
     if as_json:
         show([line.as_json() for line in lines])
         return
@@ -149,7 +152,7 @@ class TorqueAt(click.ParamType[tuple[float, float]]):
 
 
 def _fill_in(context: click.Context, _: click.Parameter, path: Path | None) -> None:
-    """Let a table stand in for the options that are not typed."""
+    """Read a file of options, as if the missing ones had been typed."""
     if path is None:
         return
     given: dict[str, Any] = {}
@@ -164,12 +167,12 @@ def _fill_in(context: click.Context, _: click.Parameter, path: Path | None) -> N
 
 
 def _options(command: click.Command) -> list[click.Option]:
-    """The options that ask for a number."""
+    """The options with a numeric value."""
     return [each for each in command.params if isinstance(each, click.Option) and each.expose_value and not each.is_flag]
 
 
 def _as_typed(value: Any, path: Path, key: str, *, many: bool) -> str | list[str]:
-    """A value of the table as it would be typed. Raises InputError."""
+    """A value of the table in the form in which it would be typed. Raises InputError."""
     if not many:
         if isinstance(value, bool) or not isinstance(value, int | float):
             refuse(path, LOADS, f"{key} = {shown(str(value))} is not a number")
@@ -191,30 +194,42 @@ def _as_typed(value: Any, path: Path, key: str, *, many: bool) -> str | list[str
     callback=_fill_in,
     help="A TOML file with these options as keys: mass_kg = 3.2, torque = [[0, 0.6], [600, 0.3]].",
 )
-@click.option("--mass-kg", type=bounded("mass_kg"), required=True, help="All that the head turns.")
-@click.option("--length-mm", type=bounded("length_mm"), required=True, help="Of that load, along the lens.")
+@click.option("--mass-kg", type=bounded("mass_kg"), required=True, help="Mass of everything that the head turns.")
+@click.option("--length-mm", type=bounded("length_mm"), required=True, help="Length of that load along the lens.")
 @click.option(
-    "--height-mm", type=bounded("height_mm"), required=True, help="Of that load; its width is taken as the same."
+    "--height-mm", type=bounded("height_mm"), required=True, help="Height of that load; its width counts as the same."
 )
 @click.option(
-    "--tilt-offset-mm", type=bounded("tilt_offset_mm"), required=True, help="Centre of mass from the tilt axis."
+    "--tilt-offset-mm",
+    type=bounded("tilt_offset_mm"),
+    required=True,
+    help="Distance of the centre of mass from the tilt axis.",
 )
-@click.option("--pan-offset-mm", type=bounded("pan_offset_mm"), required=True, help="Centre of mass from the pan axis.")
-@click.option("--torque", "curve", type=TorqueAt(), multiple=True, required=True, help="Maker's curve, from 0 rpm up.")
+@click.option(
+    "--pan-offset-mm",
+    type=bounded("pan_offset_mm"),
+    required=True,
+    help="Distance of the centre of mass from the pan axis.",
+)
+@click.option(
+    "--torque", "curve", type=TorqueAt(), multiple=True, required=True, help="Maker's curve, a point each, from 0 rpm."
+)
 @click.option(
     "--rotor-g-cm2", type=bounded("rotor_g_cm2"), required=True, help="The rotor's inertia, from its data sheet."
 )
-@click.option("--gear-efficiency", type=bounded("gear_efficiency"), required=True, help="0.3 to 0.95, by its maker.")
-@click.option("--total-kg", type=bounded("total_kg"), required=True, help="Tripod, head and load together.")
-@click.option("--feet-radius-mm", type=bounded("feet_radius_mm"), required=True, help="Middle to a foot.")
-@click.option("--wind-height-mm", type=bounded("wind_height_mm"), required=True, help="Middle of the load.")
-@click.option("--area-m2", type=bounded("area_m2"), required=True, help="What the wind meets.")
+@click.option("--gear-efficiency", type=bounded("gear_efficiency"), required=True, help="From its maker: 0.3 to 0.95.")
+@click.option("--total-kg", type=bounded("total_kg"), required=True, help="Mass of tripod, head and load together.")
+@click.option("--feet-radius-mm", type=bounded("feet_radius_mm"), required=True, help="From the middle to a foot.")
+@click.option("--wind-height-mm", type=bounded("wind_height_mm"), required=True, help="Height of the load's middle.")
+@click.option("--area-m2", type=bounded("area_m2"), required=True, help="Area that the wind meets.")
 @click.option("--wind-m-s", type=bounded("wind_m_s"), required=True, help="Steady wind, or the gust to allow for.")
-@click.option("--margin", type=bounded("margin"), default=2.0, show_default=True, help="For the fastest ramps.")
+@click.option(
+    "--margin", type=bounded("margin"), default=2.0, show_default=True, help="Torque to spare at the fastest ramps."
+)
 @json_option
 def loads(kit_file: Path, as_json: bool, **given: Any) -> None:
-    """Estimate torque on each axis, fastest ramps, the tripod's load and what tips it. Makers' load limits rule."""
-    lines = kit_loads.loads_command(kit_file, kit_loads.Load(**given))
+    """Estimate torques, fastest ramps, the tripod's load, and what tips it. The makers' load limits take precedence."""
+    lines = kit_work.loads_command(kit_file, kit_loads.Load(**given))
     if as_json:
         plain = [{"what": line.what, "value": line.value, "how": line.how} for line in lines]
         show({"lines": plain, "caution": kit_loads.CAUTION})
@@ -224,11 +239,11 @@ def loads(kit_file: Path, as_json: bool, **given: Any) -> None:
 
 @kit.command()
 @click.argument("kit_file", metavar="KIT", type=FILE)
-@click.option("--port", type=PortName(), help=PORT_HELP + " The head is then looked at, too, and moves where you agree.")
-@click.option("--picture", type=FILE, help="A picture just taken by hand, to check the camera's settings.")
+@click.option("--port", type=PortName(), help=PORT_HELP + " The head is then checked as well, and moves if you agree.")
+@click.option("--picture", type=FILE, help="A picture just shot by hand, to check the camera's settings.")
 @click.option("--done", type=Text(), multiple=True, metavar="STEP", help="Mark this step as done.")
 @click.option("--again", type=Text(), multiple=True, metavar="STEP", help="Open this step again.")
-@click.option("--list", "only_list", is_flag=True, help="Only list the steps and what is done of them.")
+@click.option("--list", "only_list", is_flag=True, help="Only list the steps and which are done.")
 @countdown_option
 @json_option
 def setup(
@@ -243,8 +258,8 @@ def setup(
 ) -> None:
     """Set up head and camera step by step: level, lens, zero, cables, exposure.
 
-    What is done is kept beside the KIT, so that you can go on later. What was done at one place is open again after
-    twelve hours, everything after the kit changed. Exit status 1: something is still open.
+    Progress is kept beside the KIT, so that you can continue later. Steps for one location are open again after twelve
+    hours, and all steps after a change of the kit. Exit status 1: a step is still open.
     """
     if port is not None and not sys.stdin.isatty():
         raise click.UsageError(
@@ -252,11 +267,11 @@ def setup(
             "terminal, or leave --port out."
         )
     if done or again:
-        kit_setup.mark_steps(kit_file, done, again)
+        setup_standing.mark_steps(kit_file, done, again)
     if only_list or as_json or done or again or not sys.stdin.isatty():
         if picture is not None:
-            click.echo(kit_setup.see_picture(kit_file, picture).sentence, err=True)
-        standings = kit_setup.setup_state(kit_file)
+            click.echo(setup_standing.see_picture(kit_file, picture).sentence, err=True)
+        standings = setup_standing.setup_state(kit_file)
     else:
         guide = kit_setup.Guide(
             tell=click.echo,
@@ -267,7 +282,7 @@ def setup(
             picture=picture,
         )
         standings = kit_setup.setup_command(kit_file, guide)
-    show(kit_setup.as_json(standings) if as_json else "\n".join(standing.text() for standing in standings))
+    show(setup_standing.as_json(standings) if as_json else "\n".join(standing.text() for standing in standings))
     if any(standing.state == "open" for standing in standings):
         raise SystemExit(1)
 

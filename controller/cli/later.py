@@ -1,12 +1,12 @@
-"""Imports that wait for their first use, so that help, completion and refusals load options and nothing else.
+"""Imports that wait for their first use, so that help, completion and refusals load nothing but options.
 
-Modules imported under `with later():` run when something is first taken from them:
+A module imported under `with later():` runs when one of its names is first used:
 
     with later():
         from controller.commands import plan as plan_work
 
-Readers and type checkers see ordinary imports. Import modules there, never their names: taking a name runs the module.
-For the same reason no decorator, default or unquoted annotation may use them.
+Readers and type checkers see ordinary imports. Import only modules there, never names from them: that would run the
+module. For the same reason no decorator, default or unquoted annotation may use them.
 """
 
 import sys
@@ -19,7 +19,7 @@ from types import ModuleType
 
 
 class _Later(MetaPathFinder):
-    """Finds modules as Python does, and puts off running them."""
+    """Finds modules as Python does, but delays running them."""
 
     def find_spec(
         self, fullname: str, path: Sequence[str] | None = None, target: ModuleType | None = None
@@ -32,7 +32,7 @@ class _Later(MetaPathFinder):
 
 @contextmanager
 def later() -> Iterator[None]:
-    """Put off the modules that are imported inside. A module that does not exist is refused at once."""
+    """Delay the modules that are imported inside. A module that does not exist raises at once."""
     finder = _Later()
     sys.meta_path.insert(0, finder)
     try:

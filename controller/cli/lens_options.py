@@ -1,4 +1,4 @@
-"""Options of `fullturn calibrate` that are about lenses and photographs."""
+"""Options of `fullturn calibrate` for lenses and photographs."""
 
 from typing import TYPE_CHECKING, Any
 
@@ -10,13 +10,13 @@ from controller.cli.option_types import Text
 from controller.cli.shared_options import ANYTHING, FILE, with_options
 
 with later():
-    from controller.calibration import lens_terms, records
+    from controller.calibration import known_lens, lens_terms, records
     from controller.commands import calibrate_pictures
 
 if TYPE_CHECKING:
     from controller.calibration.finding import Finding
+    from controller.calibration.known_lens import LensGiven
     from controller.commands.calibrate import Keeping
-    from controller.commands.calibrate_pictures import LensGiven
 
 LENS_OPTIONS = (
     click.option(
@@ -36,48 +36,45 @@ UNSURE_LENS_OPTIONS = (
 )
 STEPS_OPTIONS = (
     click.option("--ring", type=ANYTHING, multiple=True, metavar="FOLDER|FILE",
-                 help="Photographs once round, in order, with --commanded-steps; the lens need not be known."),
+                 help="Photographs of a full turn, in order, with --commanded-steps; for an unknown lens."),
     click.option("--pair", type=FILE, nargs=2, metavar="FIRST SECOND",
-                 help="Two photographs with a lens that is known, with --commanded-steps, instead of readings."),
+                 help="Two photographs with a known lens, with --commanded-steps, instead of readings."),
     click.option("--commanded-steps", type=Text(4000), metavar="STEPS|FILE.csv",
-                 help="Steps between neighbours, or where each was taken: a,b,c or a file's column of that name."),
+                 help="Steps between neighbours, or the position of each: a,b,c or a file's column of that name."),
     click.option("--u-pose-deg", type=bounded("u_pose_deg"), default=0.01, show_default=True,
-                 help="With --pair: standard uncertainty of where the head stops."),
+                 help="With --pair: standard uncertainty of the head's poses."),
     click.option("--u-pupil-mm", type=bounded("u_pupil_mm"), default=10.0, show_default=True,
-                 help="With photographs: how far the lens may stand off its no-parallax point (standard uncertainty)."),
+                 help="With photographs: standard uncertainty of the lens's distance from its no-parallax point."),
     click.option("--nearest-mm", type=bounded("nearest_mm"), default=10_000.0, show_default=True,
-                 help="With photographs: how near the nearest thing is that they show."),
+                 help="With photographs: distance of the nearest object in them."),
 )  # fmt: skip
 
 
 lens_options = with_options(LENS_OPTIONS)
-"""Gives a command focal_length_mm and pixel_um."""
+"""Adds focal_length_mm and pixel_um to a command."""
 
 
 unsure_lens_options = with_options(UNSURE_LENS_OPTIONS)
-"""Gives a command u_focal_length_mm as well."""
+"""Adds u_focal_length_mm as well."""
 
 
 steps_picture_options = with_options((*UNSURE_LENS_OPTIONS, *STEPS_OPTIONS))
-"""Gives `calibrate steps` what it needs to work from photographs."""
+"""Adds the options with which `calibrate steps` uses photographs."""
 
 
 def lens_given(options: dict[str, Any]) -> "LensGiven":
-    """What `lens_options` or `unsure_lens_options` say."""
-    return calibrate_pictures.LensGiven(options["focal_length_mm"], options.get("u_focal_length_mm"), options["pixel_um"])
+    """The values of `lens_options` or `unsure_lens_options`."""
+    return known_lens.LensGiven(options["focal_length_mm"], options.get("u_focal_length_mm"), options["pixel_um"])
 
 
 def steps_by_photographs(axis: str, options: dict[str, Any], keeping: "Keeping") -> "Finding | None":
-    """What photographs say, None where none are given. Raises click.UsageError and what the commands raise."""
+    """The finding from photographs, None if there are none. Raises click.UsageError and the errors of the commands."""
     ring, pair, steps = options["ring"], options["pair"], options["commanded_steps"]
     if not ring and not pair:
         return None
-    if ring and axis != "pan":
-        raise click.UsageError("Only the pan axis goes once round; use --pair for the tilt axis.")
-
     given, standing = lens_given(options), lens_terms.PupilPlace(options["u_pupil_mm"], options["nearest_mm"])
     if ring:
         return calibrate_pictures.ring_command(ring, steps, given, standing, keeping)
     return calibrate_pictures.pair_command(
-        pair, steps, records.AxisName(axis), given, standing, options["u_pose_deg"], keeping
+        pair, steps, records.AxisName(axis), given, keeping, standing=standing, u_pose_deg=options["u_pose_deg"]
     )

@@ -1,4 +1,4 @@
-"""The `fullturn` command: its groups and commands, and what a failure says."""
+"""The `fullturn` command: its groups and commands, and how failures are reported."""
 
 import sys
 from collections.abc import Callable
@@ -39,9 +39,9 @@ for command in (plan, rehearse, simulate, kit, board, calibrate, jog, capture, r
 
 
 def main(command: Callable[..., Any] = cli) -> None:
-    """Run the command line; turn what went wrong into sentences and an exit status (1 the world, 2 wrong use)."""
+    """Run the command line. Failures become sentences and an exit status: 1 for WorldError, 2 for wrong use."""
     for stream in (sys.stdout, sys.stderr):
-        if isinstance(stream, TextIOWrapper):  # a file's name may hold bytes that are no text
+        if isinstance(stream, TextIOWrapper):  # a file's name may contain bytes that are no text
             stream.reconfigure(errors="backslashreplace")
     try:
         command()

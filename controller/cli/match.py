@@ -1,4 +1,4 @@
-"""`fullturn match`: its options, and how its result is printed."""
+"""`fullturn match`: its options, and how the result is printed."""
 
 from collections.abc import Callable
 from pathlib import Path
@@ -12,30 +12,31 @@ from controller.cli.option_types import OneOf
 from controller.cli.shared_options import FILE, FOLDER, OUTPUT_FOLDER, json_option, offer_removal, show, unfinished_option
 
 with later():
+    from controller import amounts
     from controller import progress as bars
     from controller.commands import match as match_work
-    from controller.commands import match_pictures
+    from controller.matching import matched
+    from controller.matching import pictures as match_pictures
     from controller.matching import table as table_words
-    from controller.report import wording
 
 if TYPE_CHECKING:
-    from controller.commands.match import Matched
+    from controller.matching.matched import Matched
     from controller.matching.table import MatchLine
 
-SHOWN = 20  # lines of a kind; the table has all
-LEAST_TOLD = 1e-6  # of doubts; what is smaller is told as this
-LIKELY = 1e-3  # of doubts: what is smaller is told in one line
+SHOWN = 20  # lines of a kind; the table has all of them
+LEAST_TOLD = 1e-6  # smaller doubts are printed as this one
+LIKELY = 1e-3  # smaller doubts are summarised in one line
 
 
 @click.command(cls=Command, short_help="Pair the files on the card with a SESSION's exposures.")
 @click.argument("session", type=FILE)
 @click.argument("folder", type=FOLDER)
-@click.option("--out", type=OUTPUT_FOLDER, help="A new folder for the table and what is sorted.")
-@click.option("--sort", "by", type=OneOf(["frame", "row"]), help="Also sort the files, a folder for each.")
-@click.option("--copy/--link", "copy", default=True, show_default=True, help="Copies, or links to the files themselves.")
-@click.option("--xmp", is_flag=True, help="An XMP sidecar for each sorted file.")
+@click.option("--out", type=OUTPUT_FOLDER, help="A new folder for the table and the sorted files.")
+@click.option("--sort", "by", type=OneOf(["frame", "row"]), help="Also sort the files, into a folder for each.")
+@click.option("--copy/--link", "copy", default=True, show_default=True, help="Copy the sorted files, or link to them.")
+@click.option("--xmp", is_flag=True, help="Write an XMP sidecar for each sorted file.")
 @unfinished_option
-@click.option("--pictures", is_flag=True, help="Look at the pictures, too (needs fullturn[pictures]).")
+@click.option("--pictures", is_flag=True, help="Also check the pictures themselves (needs fullturn[pictures]).")
 @json_option
 def match(
     session: Path,
@@ -50,15 +51,15 @@ def match(
 ) -> None:
     """Pair the files in FOLDER (a card, or a copy of it) with the exposures of a SESSION, by time and order.
 
-    The camera's clock may be off by anything, and may have been set anew during the run. A pair is called sure at odds of
-    10,000 to 1 or better, else doubtful, with its odds. The files are never changed or moved.
+    The camera's clock may be wrong by any amount, and may have been reset during the run. A pair is sure at odds of
+    10,000 to 1 or better; otherwise it is doubtful, and its odds are listed. The files are never changed or moved.
     """
     if out is not None:
         offer_removal(out, yes=yes)
         match_work.must_be_free_for(out, folder)
     found = match_work.match_command(session, folder)
     if pictures:
-        with bars.progress("Looking at pictures, frames") as begin:
+        with bars.progress("Checking pictures, frames") as begin:
             match_pictures.check_pictures(found, folder, begin)
     sorted_files = (
         match_work.write_match(found, session, folder, out, by=by, link=not copy, xmp=xmp) if out is not None else 0
@@ -76,7 +77,7 @@ def _text(found: "Matched", session: Path, out: Path | None, sorted_files: int) 
     text = [
         *damaged,
         _paired_text(found),
-        match_work.ahead_text(found.clock),
+        matched.ahead_text(found.clock),
         *_listed("missing", found, lambda line: line.verdict is table_words.MatchVerdict.MISSING),
         *_listed("doubtful", found, lambda line: line.verdict is table_words.MatchVerdict.DOUBTFUL and not _likely(line)),
         *_likely_text(found),
@@ -84,31 +85,31 @@ def _text(found: "Matched", session: Path, out: Path | None, sorted_files: int) 
         *_listed("look at", found, lambda line: line.use and bool(line.notes)),
         *found.checks,
     ]
-    out_of_turn = sum(line.told_as is not None for line in found.lines)
-    if out_of_turn:
+    out_of_step = sum(line.told_as is not None for line in found.lines)
+    if out_of_step:
         text.append(
-            f"The camera's bracket was out of turn: {wording.counted(out_of_turn, 'file')} sorted by shutter time."
+            f"The camera's bracket was out of step: {amounts.counted(out_of_step, 'file')} sorted by shutter time."
         )
     if found.not_made:
         text.append(
-            f"The session itself lacks {wording.counted(found.not_made, 'exposure')}: `fullturn resume {session}`."
+            f"The session itself lacks {amounts.counted(found.not_made, 'exposure')}: `fullturn resume {session}`."
         )
     if found.retake:
-        text.append(f"To shoot once more: `fullturn tell {session} retake {','.join(map(str, found.retake))}`")
+        text.append(f"To reshoot: `fullturn tell {session} retake {','.join(map(str, found.retake))}`")
     elif not found.not_made:
         doubtful = sum(line.use and line.verdict is table_words.MatchVerdict.DOUBTFUL for line in found.lines)
         text.append(f"Every exposure of the set has {'a' if doubtful else 'its'} file{_doubtful_text(doubtful)}.")
     if out is not None:
-        what = f" and {wording.counted(sorted_files, 'sorted file')}" if sorted_files else ""
+        what = f" and {amounts.counted(sorted_files, 'sorted file')}" if sorted_files else ""
         text.append(f"The table is in {out / 'match.csv'}{what and what + ' in ' + str(out / 'pictures')}.")
     return "\n".join(text)
 
 
 def _paired_text(found: "Matched") -> str:
-    """How many files are paired, and how certain that is."""
+    """The number of paired files, and how certain the pairs are."""
     paired = [line for line in found.lines if line.file is not None and line.frame is not None]
     sure = [line for line in paired if line.verdict is table_words.MatchVerdict.SURE]
-    text = f"{wording.counted(len(paired), 'file')} of {found.camera or 'the camera'} paired with the session's exposures"
+    text = f"{amounts.counted(len(paired), 'file')} of {found.camera or 'the camera'} paired with the session's exposures"
     least = f"the least certain of these at {_odds(max((line.doubt or 0.0 for line in sure), default=0.0))}"
     if len(sure) < len(paired):
         return f"{text}: {len(sure)} for sure{', ' + least if sure else ''}; {len(paired) - len(sure)} doubtful."
@@ -121,7 +122,7 @@ def _odds(doubt: float) -> str:
 
 
 def _doubtful_text(doubtful: int) -> str:
-    """What to add where some of the files to use are doubtful."""
+    """What to add if some of the files to use are doubtful."""
     if not doubtful:
         return ""
     return f", {doubtful} of them doubtful: look at {'it' if doubtful == 1 else 'these'}"
@@ -132,14 +133,14 @@ def _likely(line: "MatchLine") -> bool:
 
 
 def _likely_text(found: "Matched") -> list[str]:
-    """Those that are nearly sure, in one line: nobody looks at hundreds of them."""
+    """The nearly sure pairs, in one line: nobody inspects hundreds of them."""
     doubtful = [line for line in found.lines if line.verdict.value == "doubtful"]
     likely = [line for line in doubtful if _likely(line)]
     if not likely:
         return []
     more = "more " if len(likely) < len(doubtful) else ""
     worst = max(line.doubt or 0.0 for line in likely)
-    return [f"doubtful {wording.counted(len(likely), more + 'file')}, at {_odds(worst)} or better; the table has them"]
+    return [f"doubtful {amounts.counted(len(likely), more + 'file')}, at {_odds(worst)} or better; the table has them"]
 
 
 def _listed(word: str, found: "Matched", wanted: Callable[["MatchLine"], bool]) -> list[str]:

@@ -1,4 +1,4 @@
-"""Options that are numbers: a text that is no plain number is refused, with the correct form beside it."""
+"""Options that are numbers: any other text is refused, with the correct form."""
 
 from typing import Any
 
@@ -10,7 +10,7 @@ from controller.quantity import SHOWN, UNITS, meant, plain, quoted
 
 
 def unit_of(parameter: click.Parameter | None) -> str:
-    """The unit of an option by its name, which ends with it: near_mm, wind_m_s; "" for one without."""
+    """The unit at the end of an option's name: near_mm, wind_m_s; "" if there is none."""
     words = [] if parameter is None else str(parameter.name).split("_")
     if words[-2:] == ["m", "s"]:
         return "m/s"
@@ -20,12 +20,12 @@ def unit_of(parameter: click.Parameter | None) -> str:
 
 
 def _bare(text: str) -> str:
-    """A number as it was typed, for a sentence that begins with it."""
+    """A number as typed, to begin a sentence."""
     return text.strip() if len(text) <= SHOWN else quoted(text)
 
 
 class Number(click.FloatRange):
-    """A number from `low` to `high`, both of which may be given. `unit`: if the option's name has none."""
+    """A number from `low` to `high`, both included. `unit`: if the option's name has none."""
 
     name = "number"
     wanted = "a number"
@@ -67,7 +67,7 @@ class Number(click.FloatRange):
 
 
 class Share(Number):
-    """A share of something, as a number up to 1; for a percentage the share is offered."""
+    """A share, as a number up to 1; for a percentage it offers the share."""
 
     wanted = "a share"
 
@@ -76,7 +76,7 @@ class Share(Number):
 
 
 class Whole(click.IntRange):
-    """A whole number from `low` to `high`, both of which may be given."""
+    """A whole number from `low` to `high`, both included."""
 
     name = "whole number"
 
@@ -99,7 +99,7 @@ class Whole(click.IntRange):
 
 
 def bounded(name: str) -> Number:
-    """The kind of an option whose bounds are `name`'s in the table."""
+    """The type of an option with the bounds of `name` in the table."""
     bound = BOUNDS[name]
     return Share(bound.least, bound.most) if bound.unit == "share" else Number(bound.least, bound.most, unit=bound.unit)
 

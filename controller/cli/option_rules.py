@@ -1,7 +1,7 @@
-"""Which options have an effect only together with others: one table for all commands.
+"""The options that need or exclude others: one table for all commands.
 
-`command.py` explains how a clause is written. A test goes through every option of every command: it must be in this
-table, or be named in the test as one that always has an effect.
+`command.py` explains the form of a clause. A test checks every option of every command: it must be in this table, or be
+listed in the test as one that always has an effect.
 """
 
 from collections.abc import Mapping
@@ -10,16 +10,16 @@ from dataclasses import dataclass, field
 
 @dataclass(frozen=True, slots=True)
 class Rules:
-    """What the options of one command depend on. Terms are written as on the command line."""
+    """The dependencies of one command's options. Terms are written as on the command line."""
 
     required: tuple[str, ...] = ()
     """Clauses that every use of the command must meet."""
     only_with: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
     """For an option, the clauses without which it has no effect."""
     needs: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
-    """For a term, the clauses that must be met as well once it holds."""
+    """For a term, the clauses that must also be met if it is."""
     either: tuple[tuple[str, ...], ...] = ()
-    """Terms of which one may be given at most."""
+    """Terms that exclude each other."""
 
 
 LENS = "--kit or --focal-length-mm and --pixel-um"
@@ -101,7 +101,7 @@ RULES = {
             "--rehearse": (*ASKED, "no --by turns"),
             **_STORED,
         },
-        needs={"--ring": ("--commanded-steps",), "--pair": ("--commanded-steps",), **_MOVED_NEEDS},
+        needs={"--ring": ("--commanded-steps", "--axis pan"), "--pair": ("--commanded-steps",), **_MOVED_NEEDS},
         either=(("--from", "--ring", "--pair"), ("--port", "--rehearse")),
     ),
     "calibrate backlash": Rules(
@@ -131,7 +131,7 @@ RULES = {
             "--u-focal-length-mm": ("--focal-length-mm or no --pictures",),
             "--far-mm": ("--near-mm",),
             "--far-at-least-mm": ("--near-mm",),
-            "--u-far-mm": ("--far-mm or no --near-mm",),  # without --near-mm both distances are asked for
+            "--u-far-mm": ("--far-mm or no --near-mm",),  # without --near-mm both distances are asked for in a dialogue
             "--angle-deg": ("no --pictures",),
             "--shift-px": ("no --pictures",),
             "--u-angle-deg": ("no --pictures",),
@@ -144,7 +144,7 @@ RULES = {
             **_STORED_UNMOVED,
         },
         needs={
-            "--near-mm": ("--angle-deg and --shift-px or --pictures and --mark",),
+            "--near-mm": ("--angle-deg and --shift-px or --pictures and --mark", "--far-mm or --far-at-least-mm"),
             "--angle-deg": ("--near-mm and --shift-px", LENS),
             "--shift-px": ("--near-mm and --angle-deg", LENS),
             "--pictures": ("--near-mm and --mark",),

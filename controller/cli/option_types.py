@@ -1,7 +1,7 @@
-"""What an option that is no number may be: texts, names of files, times, spans of time, one of several words.
+"""The types of options that are not numbers: texts, file names, times, durations, one of several words.
 
-Each refuses what cannot be meant (nothing at all, control characters, far too much) before a command begins, in a
-sentence that says what to type.
+Each refuses impossible values (empty, control characters, much too long) before a command begins, in a sentence that says
+what to type.
 """
 
 import os
@@ -23,7 +23,7 @@ MOST_NAME_BYTES = 255  # of one part of a path (Linux: limits.h)
 
 
 class Text(click.ParamType[str]):
-    """A text of one line. An empty one only if `may_be_empty`."""
+    """A text of one line. It may be empty only with `may_be_empty`."""
 
     name = "text"
 
@@ -70,7 +70,9 @@ class DateAndTime(click.ParamType[datetime]):
 
 
 class CheckedText(click.ParamType[str]):
-    """A text that `read` can read, which raises InputError. It stays a text: what it means depends on the moment."""
+    """A text that `read` accepts; `read` raises InputError. It stays a text, because its meaning depends on the time of
+    use.
+    """
 
     name = "text"
 
@@ -87,13 +89,13 @@ class CheckedText(click.ParamType[str]):
 
 
 WANTED = {"file": "a file", "directory": "a folder", "path": "a file or a folder"}
-"""By click's name for what a path leads to."""
+"""What a path should be, by click's name for it."""
 
 
 class PathName(click.Path):
-    """The name of a file or folder, and where it must be there already, looked for.
+    """The name of a file or folder; with `exists`, it must be there.
 
-    Whether something can be written there is judged later.
+    Whether something can be written there is checked later.
     """
 
     def __init__(self, *, exists: bool = False, files: bool = True, folders: bool = False, name: str = "") -> None:
@@ -109,7 +111,7 @@ class PathName(click.Path):
         return Path(text)
 
     def _of_name(self, text: str) -> str:
-        """What is wrong with the name alone."""
+        """The fault of the name alone."""
         if not text.strip():
             return f"is empty. Name {self.wanted}."
         if "\0" in text or not (self.exists or text.isprintable()):
@@ -120,7 +122,7 @@ class PathName(click.Path):
         return ""
 
     def _of_place(self, text: str) -> str:
-        """What is wrong with what is there."""
+        """The fault of the file or folder at that place."""
         name = text if text.isprintable() else quoted(text)
         try:
             mode = os.stat(text).st_mode
@@ -142,7 +144,7 @@ class PathName(click.Path):
 
 
 class PathOrInput(PathName):
-    """The name of a file that is there, or - for standard input."""
+    """The name of an existing file, or - for standard input."""
 
     INPUT = "-"
 
@@ -155,7 +157,7 @@ class PathOrInput(PathName):
 
 
 class Address(click.ParamType[Host]):
-    """HOST:PORT to serve at; port 0 lets the system choose one."""
+    """HOST:PORT to serve at; with port 0 the system chooses one."""
 
     name = "address"
 

@@ -1,4 +1,4 @@
-"""The options of `fullturn rehearse` that ask for pictures."""
+"""The options of `fullturn rehearse` for pictures."""
 
 from typing import TYPE_CHECKING, Any
 
@@ -16,22 +16,22 @@ if TYPE_CHECKING:
 
 OPTIONS = (
     click.option("--pictures", type=OUTPUT_FOLDER,
-                 help="An empty or new folder for a photograph of what each exposure would have seen."),
+                 help="A new or empty folder for a simulated photograph of each exposure."),
     click.option("--scale", type=bounded("scale"),
-                 help="Their size relative to the camera's own; without it the long side has about 1000 pixels."),
+                 help="Their size relative to the camera's own; default: about 1000 pixels on the long side."),
     click.option("--scenery", type=FILE,
-                 help="An equirectangular picture to stand in, in place of the invented one."),
+                 help="An equirectangular picture as scenery, instead of the invented one."),
     click.option("--pupil-offset-mm", type=(bounded("pupil_offset_mm"), bounded("pupil_offset_mm")),
-                 metavar="AHEAD RIGHT", help="Where the lens's no-parallax point lies, seen from where the head turns."),
+                 metavar="AHEAD RIGHT", help="Offset of the lens's no-parallax point from the head's axes."),
 )  # fmt: skip
 
 
 picture_options = with_options(OPTIONS)
-"""Gives a command the options above."""
+"""Adds the options above to a command."""
 
 
 def darkroom_for(options: dict[str, Any]) -> "Darkroom | None":
-    """What makes the pictures that were asked for, None if none were."""
+    """The renderer of the requested pictures, None if none were requested."""
     if options["pictures"] is None:
         return None
 

@@ -1,4 +1,4 @@
-"""`fullturn plan`: its options, and how its result is printed."""
+"""`fullturn plan`: its options, and how the result is printed."""
 
 from pathlib import Path
 from typing import Any
@@ -14,6 +14,7 @@ with later():
     from controller.cli import searching as search
     from controller.commands import plan as plan_work
     from controller.kit import exposing
+    from controller.report import plan_words
 
 
 @click.command(cls=Command, short_help="Plan the fewest frames for a KIT, and prove that none is missing.")
@@ -23,7 +24,7 @@ with later():
 @plan_options
 @json_option
 def plan(kit: Path, out: Path, replace: bool, as_json: bool, **options: Any) -> None:
-    """Plan what the KIT file's camera must shoot, with the fewest frames, and prove that nothing is missing."""
+    """Plan the fewest frames for the camera of the KIT file, and prove that nothing is missing."""
     asked = asked_for(options)
     if asked.request.arrangement == "fewest":
         with search.searching(asked.request.effort_s) as effort:
@@ -35,4 +36,4 @@ def plan(kit: Path, out: Path, replace: bool, as_json: bool, **options: Any) -> 
     compared = {way: {"frames": frames, "seconds": seconds} for way, (frames, seconds) in made.compared.items()}
     more = {"out": str(out), "compared": compared, "notes": exposing.kit_sentences(made.plan.kit)}
     shown = made.plan.model_dump(mode="json", exclude={"kit", "frames"}) | more
-    show(shown if as_json else plan_work.plan_text(made, out))
+    show(shown if as_json else plan_words.plan_text(made.plan, made.compared, made.calibration, out))

@@ -1,4 +1,4 @@
-"""The options of `fullturn plan`, and what they ask for."""
+"""The options of `fullturn plan`, and the request that they make."""
 
 from typing import TYPE_CHECKING, Any
 
@@ -30,29 +30,29 @@ OPTIONS = (
     click.option("--pitch-from", type=PITCH, help="Lower bound of a band or window, degrees."),
     click.option("--pitch-to", type=PITCH, help="Upper bound of a band or window, degrees."),
     click.option("--yaw-from", type=YAW, help="Left bound of a window, degrees."),
-    click.option("--yaw-to", type=YAW, help="Right bound of a window, degrees; may lie across the zero."),
+    click.option("--yaw-to", type=YAW, help="Right bound of a window, degrees; a window may cross zero."),
     click.option("--row-pitch", type=PITCH, default=0.0, show_default=True, help="Pitch of a single row, degrees."),
     click.option("--floor", type=PITCH, help="Leave out everything below this pitch, degrees."),
     click.option("--allow-unreachable", is_flag=True, help="Plan the rest if the head cannot reach everything."),
-    click.option("--nadir-by-hand", is_flag=True, help="One frame straight down, hand-held; the run asks for it."),
+    click.option("--nadir-by-hand", is_flag=True, help="Shoot one frame straight down by hand; the run asks for it."),
     click.option("--arrangement", type=OneOf(["rows", "fewest"]), default="rows", show_default=True,
                  help="Complete rows, or free poses with as few frames as can be found."),
     click.option("--effort", type=bounded("effort"), default=10.0, show_default=True,
                  help="Seconds to search for fewer frames; Ctrl-C keeps the best so far."),
-    click.option("--seed", type=bounded_whole("seed"), default=0, show_default=True, help="Chance in that search."),
+    click.option("--seed", type=bounded_whole("seed"), default=0, show_default=True, help="Seed of that search."),
     click.option("--order", type=OneOf(["quickest", "rows", "columns"]), default="quickest",
                  show_default=True, help="quickest: the shortest run; rows, columns: neighbours soon after each other."),
     click.option("--mounted", type=OneOf(["portrait", "landscape", "best"]),
                  help="How the camera is mounted; default: as in the kit. best compares both."),
     click.option("--resolution", type=bounded("resolution"), help="Lowest resolution to accept, pixels per degree."),
     click.option("--print-width-cm", type=bounded("print_width_cm"), help="Require enough for a print this wide, cm."),
-    click.option("--dpi", type=bounded("dpi"), default=300.0, show_default=True, help="Dots per inch of it."),
+    click.option("--dpi", type=bounded("dpi"), default=300.0, show_default=True, help="Dots per inch of that print."),
     click.option("--max-frames", type=bounded_whole("max_frames"), help="Refuse a plan with more frames than this."),
     click.option("--max-seconds", type=bounded("max_seconds"), help="Refuse a plan that takes longer, seconds."),
     click.option("--latitude", type=bounded("latitude"), help="Latitude of the head, degrees north."),
     click.option("--longitude", type=bounded("longitude"), help="Longitude of the head, degrees east."),
     click.option("--start", type=DateAndTime(), metavar="TIME",
-                 help="When the run starts, for example 2026-06-21T05:30:00+02:00."),
+                 help="Start of the run, for example 2026-06-21T05:30:00+02:00."),
     click.option("--north-yaw", type=YAW, default=0.0, show_default=True, help="Yaw that points north, degrees."),
     click.option("--sun", type=OneOf(["any", "first", "last"]), default="any", show_default=True,
                  help="When to shoot the frames that see the sun."),
@@ -60,11 +60,11 @@ OPTIONS = (
 
 
 plan_options = with_options(OPTIONS)
-"""Gives a command all options above, in their order."""
+"""Adds all options above to a command, in their order."""
 
 
 def asked_for(options: dict[str, Any]) -> "PlanExtras":
-    """What the options ask for. Raises click.UsageError for options that do not go together."""
+    """The request of the options. Raises click.UsageError for options that exclude each other."""
     request = requests.Request(
         region=requests.RegionKind(options["region"]),
         pitch_from_deg=options["pitch_from"],

@@ -1,4 +1,4 @@
-"""What is said of a command line that cannot be parsed: every sentence of click's, in our own words."""
+"""What users read if a command line cannot be parsed: every sentence of click's, in our own words."""
 
 from difflib import get_close_matches
 
@@ -8,7 +8,7 @@ from controller.quantity import quoted
 
 
 def worded(error: click.UsageError, context: click.Context | None) -> click.UsageError:
-    """The same refusal in our words. One that is ours already is returned as it is."""
+    """The same refusal in our words. A refusal that is already ours is returned unchanged."""
     context = error.ctx or context
     sentence = _sentence(error, context)
     return error if sentence is None else click.UsageError(sentence, context)
@@ -52,18 +52,18 @@ def _values(name: str, context: click.Context | None) -> str:
         return f"{name} takes no value. Write {name} alone."
     count = option.nargs
     return (
-        f"{name} needs {'a value' if count == 1 else f'{count} values'} behind it. Add {'it' if count == 1 else 'them'}."
+        f"{name} needs {'a value' if count == 1 else f'{count} values'} after it. Add {'it' if count == 1 else 'them'}."
     )
 
 
 def no_command(word: str, known: list[str], context: click.Context) -> str:
-    """What is said of a command that does not exist."""
+    """The sentence for a command that does not exist."""
     near = get_close_matches(word, known)
     return f"`{context.command_path}` has no command {quoted(word)}. {_meant(near, context)}"
 
 
 def too_many(words: list[str], context: click.Context) -> str:
-    """What is said of words that no argument takes."""
+    """The sentence for words that no argument takes."""
     takes = " ".join(part for part in context.command.collect_usage_pieces(context) if not part.startswith("[OPT"))
     listed = " and ".join(map(quoted, words[:3])) + (f" and {len(words) - 3} more" if len(words) > 3 else "")
     wanted = f"It takes {takes} and options" if takes else "It takes options only"

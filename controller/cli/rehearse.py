@@ -1,4 +1,4 @@
-"""`fullturn rehearse`: its options, and how its result is printed."""
+"""`fullturn rehearse`: its options, and how the result is printed."""
 
 from pathlib import Path
 from typing import Any
@@ -13,10 +13,10 @@ from controller.cli.picture_options import darkroom_for, picture_options
 from controller.cli.shared_options import FILE, OUTPUT_FOLDER, json_option, offer_removal, show, unfinished_option
 
 with later():
+    from controller import amounts
     from controller import progress as bars
     from controller.commands import faults as faults_work
     from controller.commands import rehearse as rehearse_work
-    from controller.report import wording
 
 
 def _list_faults(context: click.Context, _: click.Parameter, wanted: bool) -> None:
@@ -31,7 +31,7 @@ def _list_faults(context: click.Context, _: click.Parameter, wanted: bool) -> No
 @click.option("--replace", is_flag=True, help="Replace an earlier rehearsal in that folder, never a capture.")
 @unfinished_option
 @click.option(
-    "--seed", type=bounded_whole("seed"), default=0, show_default=True, help="Seed of chance in the simulated world."
+    "--seed", type=bounded_whole("seed"), default=0, show_default=True, help="Seed of chance in the simulation."
 )
 @click.option("--faults", type=Text(4000), metavar="NAME|FILE", help="Inject the faults of this scenario.")
 @click.option(
@@ -62,7 +62,7 @@ def rehearse(
         with bars.progress("Rendering, pictures") as begin:
             count = darkroom.make(seed, begin)
         shown["pictures"] = {"folder": str(darkroom.folder), "count": count}
-        text += f"\n{wording.counted(count, 'picture')} of what the camera saw: {darkroom.folder}"
+        text += f"\n{amounts.counted(count, 'picture')} of what the camera saw: {darkroom.folder}"
     show(shown if as_json else text)
     if summary.exit_status:
         raise SystemExit(summary.exit_status)

@@ -1,4 +1,4 @@
-"""A search under way: signs of life on standard error, and Ctrl-C, which keeps the best plan so far."""
+"""Progress of a search on standard error; Ctrl-C ends it and keeps the best plan so far."""
 
 import signal
 from collections.abc import Callable, Iterator
@@ -11,11 +11,11 @@ from rich.text import Text
 
 from controller.planning.effort import Effort, Sign
 
-LINE_EVERY_S = 5.0  # between plain lines, where none can be rewritten
+LINE_EVERY_S = 5.0  # between plain lines, if none can be rewritten
 
 
 def sign_text(sign: Sign) -> str:
-    """One line about a search under way."""
+    """One line about a running search."""
     return (
         f"Searching: {sign.elapsed_s:.0f} of {sign.effort_s:g} s; best so far {sign.best} frames, trying {sign.trying}; "
         "Ctrl-C keeps the best"
@@ -23,12 +23,12 @@ def sign_text(sign: Sign) -> str:
 
 
 def stopped_text(effort: Effort, frames: int) -> str:
-    """What is said of a search that ended early."""
+    """The sentence for a search that ended early."""
     return f"The search was stopped after {effort.elapsed_s:.0f} s; the best plan so far has {frames} frames."
 
 
 def plain_lines(console: Console) -> Callable[[Sign], None]:
-    """Tell signs of life as lines of their own: the first, then one every LINE_EVERY_S and one for each better plan."""
+    """Print progress as separate lines: the first, then one every LINE_EVERY_S and one for each better plan."""
     told: Sign | None = None
 
     def tell(sign: Sign) -> None:

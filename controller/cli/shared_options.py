@@ -1,4 +1,4 @@
-"""What the groups of commands have in common: options, and how they print."""
+"""What the command groups share: options, and printing."""
 
 import json
 import sys
@@ -20,10 +20,10 @@ FILE = PathName(exists=True)
 FOLDER = PathName(exists=True, files=False, folders=True)
 ANYTHING = PathName(exists=True, folders=True)
 OUTPUT, OUTPUT_FOLDER = PathName(folders=True, name="file"), PathName(folders=True, name="directory")
-"""Places to write to. What is there is judged by `controller/places.py`, before a command begins to work."""
+"""Places to write to. `controller/places.py` checks what is there, before a command begins its work."""
 
 unfinished_option = click.option(
-    "--yes", is_flag=True, help="Remove what a killed run left beside --out; without it you are asked."
+    "--yes", is_flag=True, help="Remove leftovers of a killed run beside --out without asking."
 )
 PORT_HELP = "A device, usb:SERIALNUMBER, or a URL like socket://host:7000."
 port_option = click.option("--port", type=PortName(), required=True, help=PORT_HELP)
@@ -32,13 +32,13 @@ countdown_option = click.option(
     type=bounded_whole("countdown"),
     default=5,
     show_default=True,
-    help="Seconds between telling that the head moves and the motion.",
+    help="Seconds of warning before the head moves.",
 )
 json_option = click.option("--json", "as_json", is_flag=True, help="Print one JSON value instead of sentences.")
 
 
 def with_options(options: Sequence[Callable[..., Any]]) -> Callable[[Callable[..., Any]], Callable[..., Any]]:
-    """A decorator that gives a command these options, in their order."""
+    """A decorator that adds these options to a command, in their order."""
 
     def decorate(command: Callable[..., Any]) -> Callable[..., Any]:
         for option in reversed(options):
@@ -49,18 +49,18 @@ def with_options(options: Sequence[Callable[..., Any]]) -> Callable[[Callable[..
 
 
 def say(text: str, *, err: bool = False) -> None:
-    """Print a text; what a name of a file may hold that a terminal obeys, or that is not UTF-8, is escaped."""
+    """Print a text with unprintable characters and invalid UTF-8 escaped: a terminal would obey the former."""
     click.echo(escaped(text, "\n\t"), err=err)
 
 
 def show(shown: Any) -> None:
-    """Print a text as it is, anything else as JSON."""
+    """Print a text unchanged, anything else as JSON."""
     say(shown if isinstance(shown, str) else json.dumps(shown, allow_nan=False))
-    sys.stdout.flush()  # whoever waits for the line, at the end of a pipe
+    sys.stdout.flush()  # a reader at the end of a pipe may wait for the line
 
 
 def offer_removal(folder: Path, *, yes: bool) -> None:
-    """Offer to remove what killed runs left where `folder` is to be written; nothing goes without a yes."""
+    """Offer to remove what killed runs left where `folder` will be written; nothing is removed without a yes."""
     for left in folders.unfinished_near(folder):
         what = f"A run that was killed left {shown(left.path)}, {sizes.size_text(left.size_bytes)}."
         if confirmed(f"{what} Remove it?", yes=yes):
@@ -71,7 +71,7 @@ def offer_removal(folder: Path, *, yes: bool) -> None:
 
 
 def confirmed(question: str, *, yes: bool) -> bool:
-    """The answer to a question: what `yes` says where that is true or nobody is there to be asked."""
+    """The answer to a question: `yes` if that is true or nobody can be asked."""
     if yes or not sys.stdin.isatty():
         return yes
 

@@ -1,4 +1,4 @@
-"""`fullturn simulate`: its options, and how its result is printed."""
+"""`fullturn simulate`: its options, and how the result is printed."""
 
 from dataclasses import asdict
 from pathlib import Path
@@ -17,25 +17,25 @@ with later():
 
 
 @click.command(cls=Command, short_help="Serve a simulated rig at a port, in real time.")
-@click.option("--kit", type=FILE, required=True, help="The kit whose rig is simulated.")
+@click.option("--kit", type=FILE, required=True, help="The kit to simulate.")
 @click.option("--port-name", type=OUTPUT, help="A second name for the path of the pseudo-terminal.")
 @click.option("--tcp", type=Address(), metavar="HOST:PORT", help="Serve over TCP instead; open it as socket://HOST:PORT.")
 @click.option("--truth", type=OUTPUT, help="Write every true exposure to this file.")
 @click.option(
-    "--seed", type=bounded_whole("seed"), default=0, show_default=True, help="Seed of chance in the simulated world."
+    "--seed", type=bounded_whole("seed"), default=0, show_default=True, help="Seed of chance in the simulation."
 )
 @click.option(
     "--speed",
     type=bounded("speed"),
     default=1.0,
     show_default=True,
-    help="Simulated seconds per real second; above 1 the kit needs a patient board (silence_ms).",
+    help="Simulated seconds per real second; above 1, increase silence_ms in the kit.",
 )
 @click.option(
     "--faults",
     type=Text(4000),
     metavar="NAME|FILE",
-    help="Inject the faults of this scenario, but not those of the host.",
+    help="Inject the faults of this scenario, except those of the host.",
 )
 @json_option
 def simulate(
@@ -54,7 +54,7 @@ def simulate(
         show(asdict(served) if as_json else simulate_work.simulation_text(served))
 
     exposures = simulate_work.simulate_command(
-        kit, simulate_work.ServingPlace(port_name, tcp), truth, seed, speed, tell, faults
+        kit, simulate_work.ServingPlace(port_name, tcp), truth, seed=seed, speed=speed, tell=tell, faults=faults
     )
     if not as_json:
-        click.echo(f"Over; {exposures} exposures were truly made.")
+        click.echo(f"Ended; {exposures} exposures were really made.")

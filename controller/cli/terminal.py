@@ -1,4 +1,4 @@
-"""The terminal and whoever sits at it: where sentences go, how to ring, what is typed, and that it may go away."""
+"""The terminal and the person at it: output, bell, input, and a terminal that goes away."""
 
 import sys
 from collections.abc import Iterator
@@ -13,19 +13,19 @@ from protocol.units import NS
 
 
 def say(sentence: str) -> None:
-    """Show a sentence on standard error, so that a result on standard output stays alone."""
+    """Print a sentence to standard error, so that standard output contains only the result."""
     click.echo(sentence, err=True)
 
 
 def ring() -> None:
-    """The terminal's bell."""
+    """Ring the terminal's bell."""
     if sys.stderr.isatty():
         sys.stderr.write("\a")
         sys.stderr.flush()
 
 
 def people_here(*, yes: bool, countdown_s: float, ask_before_moving: bool = False) -> People:
-    """Whoever sits at this terminal, if anybody does."""
+    """The person at this terminal, if there is one."""
     return People(
         say=say,
         ring=ring,
@@ -38,19 +38,19 @@ def people_here(*, yes: bool, countdown_s: float, ask_before_moving: bool = Fals
 
 
 class Lasting:
-    """A stream that drops what cannot be written: a terminal that has gone away must not end a run."""
+    """A stream that drops what it cannot write: a terminal that has gone away must not end a run."""
 
     def __init__(self, stream: TextIO) -> None:
         self._stream = stream
 
     def write(self, text: str) -> int:
-        """Write as far as that is possible."""
+        """Write if possible."""
         with suppress(OSError):
             self._stream.write(text)
         return len(text)
 
     def flush(self) -> None:
-        """Flush as far as that is possible."""
+        """Flush if possible."""
         with suppress(OSError):
             self._stream.flush()
 
@@ -60,7 +60,7 @@ class Lasting:
 
 @contextmanager
 def lasting_terminal() -> Iterator[None]:
-    """Let standard output and error outlive the terminal."""
+    """Make standard output and error outlive the terminal."""
     out, err = sys.stdout, sys.stderr
     sys.stdout, sys.stderr = Lasting(out), Lasting(err)
     try:

@@ -1,1 +1,1 @@
-"""What each command does, once its options are read. Imported only when the command runs."""
+"""What each command does, after its options are read. Imported only when the command runs."""

@@ -1,15 +1,13 @@
-"""`fullturn calibrate`: what every procedure does with its finding, and the records themselves."""
+"""`fullturn calibrate`: keeping the finding of a procedure, and managing the records."""
 
-from collections.abc import Sequence
 from dataclasses import dataclass
-from datetime import datetime
 from pathlib import Path
 from typing import Any
 
 from controller import clock
 from controller.calibration import records
-from controller.calibration.finding import Finding
-from controller.calibration.use import is_stale
+from controller.calibration.finding import Finding, record_of
+from controller.calibration.record_list import Listed, listed
 from controller.errors import InputError
 from controller.kit.kit import Kit
 from controller.kit.load import load_kit
@@ -19,9 +17,9 @@ from controller.report.own_pages import is_own_page
 
 @dataclass(frozen=True, slots=True)
 class Keeping:
-    """Where a finding goes: the kit it belongs to (without one nothing is stored), and a page.
+    """Where a finding is stored: the record of its kit (nowhere without a kit), and a page.
 
-    With `replace` the page may take the place of an older one.
+    With `replace`, the page may replace an older one.
     """
 
     kit_path: Path | None = None
@@ -31,22 +29,22 @@ class Keeping:
     replace: bool = False
 
     def must_have_place(self) -> None:
-        """Check before the readings that record and page can be written. Raises StorageFailed."""
+        """Check before the readings that the record and the page can be written. Raises StorageFailed."""
         if self.kit_path is not None and not self.dry:
             path = records.calibration_path(self.kit_path)
-            if not path.is_file():  # one that is there is read first, and refused in its own words
+            if not path.is_file():  # an existing file is read first, and refused in its own words
                 must_be_free(path)
         if self.page is not None:
             must_be_free(self.page, replace=self.replace, ours=is_own_page)
 
     def kit(self) -> Kit | None:
-        """The kit as its file has it, without what was calibrated. Raises InputError."""
+        """The kit as its file states it, without calibration. Raises InputError."""
         return None if self.kit_path is None else load_kit(self.kit_path)
 
 
 @dataclass(frozen=True, slots=True)
 class Kept:
-    """A finding and what became of it."""
+    """A finding, and where it was stored."""
 
     finding: Finding
     record_id: int | None
@@ -62,7 +60,7 @@ class Kept:
 
 
 def keep(finding: Finding, keeping: Keeping) -> Kept:
-    """Store the finding as a record, unless there is no kit or the run is dry, and write the page.
+    """Store the finding as a record, unless no kit was named or the run is dry, and write the page.
 
     Raises InputError, StorageFailed.
     """
@@ -73,7 +71,7 @@ def keep(finding: Finding, keeping: Keeping) -> Kept:
     elif keeping.dry:
         sentence = "Nothing was stored (--dry)."
     else:
-        record_id = records.add(keeping.kit_path, _record(finding, kit, keeping.with_what)).id
+        record_id = records.add(keeping.kit_path, record_of(finding, kit, keeping.with_what, clock.wall_time())).id
         sentence = f"Stored as record {record_id} in {records.calibration_path(keeping.kit_path)}."
     if keeping.page is not None:
         from controller.report.calibration_page import write_calibration_page  # noqa: PLC0415  matplotlib takes time
@@ -82,56 +80,19 @@ def keep(finding: Finding, keeping: Keeping) -> Kept:
     return Kept(finding, record_id, sentence)
 
 
-def _record(finding: Finding, kit: Kit, with_what: str) -> records.Record:
-    return records.new_record(
-        kit,
-        finding.kind,
-        finding.axis,
-        clock.wall_time(),
-        dict(finding.values),
-        dict(finding.uncertainties),
-        finding.how,
-        degrees_of_freedom=finding.degrees_of_freedom,
-        with_what=with_what,
-        residuals=dict(finding.residuals),
-        lens=finding.lens,
-        focal_length_mm=finding.focal_length_mm,
-    )
-
-
-@dataclass(frozen=True, slots=True)
-class Listed:
-    """A record, and why it counts or does not: "counts", "stale", "older", "undone" or "kit changed"."""
-
-    record: records.Record
-    standing: str
-
-    def as_json(self) -> dict[str, Any]:
-        """For other programs."""
-        return self.record.model_dump(mode="json") | {"standing": self.standing}
-
-    def line(self) -> str:
-        """In one line: when, what, how much and how sure, and whether it counts."""
-        record = self.record
-        name, value = next(iter(record.values.items()))
-        u = record.uncertainties.get(f"u_{name}")
-        said = f"{name} {value:.7g}" + ("" if u is None else f" (u {u:.2g})")
-        axis = record.axis.value if record.axis is not None else ""
-        return f"{record.id:4}  {record.made_at:%Y-%m-%d %H:%M}  {record.kind.value:9}{axis:5}{said}  [{self.standing}]"
-
-
 def list_command(kit_path: Path) -> list[Listed]:
     """All records of a kit, oldest first. Raises InputError."""
     kit, kept = load_kit(kit_path), records.read(kit_path)
-    return [Listed(record, _standing_of(record, kept, kit)) for record in kept]
+    now = clock.wall_moment()
+    return [listed(record, kept, kit, now) for record in kept]
 
 
 def show_command(kit_path: Path, record_id: int | None) -> Listed:
-    """One record, the newest without `record_id`. Raises InputError where there is none."""
-    listed = list_command(kit_path)
-    if record_id is None and listed:
-        return max(listed, key=lambda each: each.record.made_at)
-    for each in listed:
+    """One record, by default the newest. Raises InputError if there is none."""
+    all_listed = list_command(kit_path)
+    if record_id is None and all_listed:
+        return max(all_listed, key=lambda each: each.record.made_at)
+    for each in all_listed:
         if each.record.id == record_id:
             return each
     wanted = "no record yet" if record_id is None else f"no record {record_id}; `fullturn calibrate list` names them"
@@ -139,32 +100,6 @@ def show_command(kit_path: Path, record_id: int | None) -> Listed:
 
 
 def undo_command(kit_path: Path, record_id: int | None) -> Listed:
-    """Mark a record as undone, the newest without `record_id`. Raises InputError, StorageFailed."""
+    """Mark a record as undone, by default the newest. Raises InputError, StorageFailed."""
     load_kit(kit_path)
     return Listed(records.undo(kit_path, record_id), "undone")
-
-
-def record_text(listed: Listed) -> str:
-    """A record with all it holds."""
-    record = listed.record
-    lines = [listed.line(), f"      how: {record.how}" + (f"; with: {record.with_what}" if record.with_what else "")]
-    if record.lens or record.focal_length_mm:
-        focal = f" at {record.focal_length_mm:g} mm" if record.focal_length_mm else ""
-        lines.append(f"      lens: {record.lens or 'unnamed'}{focal}")
-    for name, value in record.values.items():
-        u = record.uncertainties.get(f"u_{name}")
-        lines.append(f"      {name} = {value:.7g}" + ("" if u is None else f", standard uncertainty {u:.2g}"))
-    for name, values in record.residuals.items():
-        lines.append(f"      residuals, {name}: {' '.join(f'{value:.3g}' for value in values)}")
-    return "\n".join(lines)
-
-
-def _standing_of(record: records.Record, kept: Sequence[records.Record], kit: Kit) -> str:
-    if record.undone:
-        return "undone"
-    if record.kit_digest != records.kit_digest(kit, record.kind, record.axis):
-        return "kit changed"
-    if records.newest_valid(kept, record.kind, record.axis, kit) is not record:
-        return "older"
-    now = datetime.fromisoformat(clock.wall_time())
-    return "stale" if is_stale(record, now) else "counts"

@@ -1,38 +1,38 @@
-"""A calibration rehearsed: a simulated rig that is not quite what its kit says, and an instrument that reads its truth.
+"""Rehearsing a calibration.
 
-Controller and sim meet here.
+The simulated rig differs a little from its kit, and an instrument reads its true poses. Controller and sim meet here.
 """
 
 from collections.abc import Callable
 from dataclasses import replace
 from random import Random
 
-from controller.calibration.asking import PersonAtHead
+from controller.calibration.mover import HandMover
 from controller.calibration.records import AxisName
+from controller.calibration.typed_readings import PersonAtHead
 from controller.capture.hand import Hand
 from controller.capture.people import People
-from controller.commands.crew import slowed
-from controller.commands.jog import HandMover
 from controller.commands.stand_in import rig_spec
 from controller.errors import InputError
 from controller.kit.exposing import head_sentences
 from controller.kit.kit import Kit
 from controller.program.build import build_program
+from controller.program.program import slowed
 from protocol.units import NS
 from sim.axis import AxisSpec
 from sim.rig import Rig
 from sim.virtual_port import VirtualPort
 
-READING_ERROR_DEG = 0.01  # of the instrument, a standard deviation
-GEARING_SHARE = 0.01  # how far the true gearing is off, at most
-PLAY_DEG, LEAN_DEG = 0.1, 1.0  # at most
-PAUSE_NS = 10 * NS  # before the instrument is read: long enough for any head to be still
+READING_ERROR_DEG = 0.01  # standard deviation of the instrument
+GEARING_SHARE = 0.01  # the largest error of the gearing
+PLAY_DEG, LEAN_DEG = 0.1, 1.0  # the largest
+PAUSE_NS = 10 * NS  # before each reading: long enough for any head to stop vibrating
 
 
 def rehearsed(kit: Kit, seed: int, tell: Callable[[str], None], *, leans: bool) -> PersonAtHead:
-    """An operator whose head is simulated, in virtual time, and whose readings are its true poses and a little chance.
+    """An operator with a simulated head in virtual time, who reads its true poses with a small random error.
 
-    `leans`: the head does not stand level, as before its level is measured.
+    `leans`: the head is not level, as before its level is measured.
     """
     random = Random(seed)
     spec = rig_spec(kit, seed)
@@ -67,7 +67,7 @@ def rehearsed(kit: Kit, seed: int, tell: Callable[[str], None], *, leans: bool) 
 
 
 def wait_still(port: VirtualPort) -> None:
-    """Let the head come to rest."""
+    """Wait until the head is at rest."""
     end_ns = port.now() + PAUSE_NS
     while port.now() < end_ns:
         port.wait_bytes(end_ns)

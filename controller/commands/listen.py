@@ -1,19 +1,10 @@
-"""`fullturn board listen`: what is said on a line, decoded, for as long as somebody looks."""
+"""`fullturn board listen`: show the traffic on a line, decoded, until interrupted."""
 
-from collections.abc import Callable
 from typing import BinaryIO
 
-from controller.capture.port import Port
+from controller.ports.listening import CHUNK, Show, wait_traffic
 from controller.ports.serial_port import SerialPort
-from controller.ports.traffic import Heard, Traffic, TrafficSummary
-from protocol.codec import PROTOCOL_VERSION, frame_of
-from protocol.messages import GetStatus, Hello
-from protocol.units import NS
-
-ASK_NS = NS
-CHUNK = 4096
-
-Show = Callable[[Heard], None]
+from controller.ports.traffic import Traffic, TrafficSummary
 
 
 def listen_command(url: str, baud: int, *, tap: bool, show: Show) -> TrafficSummary:
@@ -22,34 +13,8 @@ def listen_command(url: str, baud: int, *, tap: bool, show: Show) -> TrafficSumm
         return wait_traffic(port, asks=not tap, show=show)
 
 
-def wait_traffic(port: Port, *, asks: bool, show: Show) -> TrafficSummary:
-    """Show what comes in at `port`, and what goes out if it `asks`; return what was counted when interrupted."""
-    heard, said = Traffic(), Traffic()
-    begin = port.now()
-    ask_ns, seq = begin, 0
-
-    def feed(traffic: Traffic, data: bytes) -> None:
-        for one in traffic.feed(data, (port.now() - begin) / NS):
-            show(one)
-
-    try:
-        while True:
-            if asks and port.now() >= ask_ns:
-                request = GetStatus() if seq else Hello(*PROTOCOL_VERSION, nonce=begin & 0xFFFFFFFF)
-                wire = frame_of(request, seq & 0xFF)
-                port.write(wire)
-                feed(said, wire)
-                seq, ask_ns = seq + 1, ask_ns + ASK_NS
-            feed(heard, port.wait_bytes(ask_ns if asks else None))
-    except KeyboardInterrupt:
-        pass
-    for one in heard.close():
-        show(one)
-    return _together(heard.summary, said.summary)
-
-
 def decode_command(file: BinaryIO, show: Show) -> TrafficSummary:
-    """Show what is in a file of recorded bytes; of when it was said nothing is known."""
+    """Show what is in a file of recorded bytes; the times are unknown."""
     traffic = Traffic()
     while data := file.read(CHUNK):
         for one in traffic.feed(data, None):
@@ -57,12 +22,3 @@ def decode_command(file: BinaryIO, show: Show) -> TrafficSummary:
     for one in traffic.close():
         show(one)
     return traffic.summary
-
-
-def _together(heard: TrafficSummary, said: TrafficSummary) -> TrafficSummary:
-    return TrafficSummary(
-        heard.read_bytes + said.read_bytes,
-        heard.host + said.host,
-        heard.board + said.board,
-        heard.damaged + said.damaged,
-    )

@@ -1,4 +1,4 @@
-"""`fullturn rehearse --pictures`: a photograph for each true exposure, as the camera would have left it."""
+"""`fullturn rehearse --pictures`: write a photograph for each true exposure, as the camera would have recorded it."""
 
 import math
 import os
@@ -26,14 +26,14 @@ from sim.scene.sensor import SensorSpec, develop
 
 USUAL_WIDTH = 1000  # pixels of the long side when no scale is given
 FEWEST_PIXELS = 16
-LEAST_BYTES_PER_PIXEL = 0.1  # of a JPEG of quality 92; a plain sky has about as much
-BEGIN = datetime(2026, 6, 21, 9, 0, tzinfo=UTC)  # what the simulated camera's clock says as a rehearsal begins
+LEAST_BYTES_PER_PIXEL = 0.1  # of a JPEG of quality 92; a plain sky has about that
+BEGIN = datetime(2026, 6, 21, 9, 0, tzinfo=UTC)  # what the simulated camera's clock says when a rehearsal begins
 PREFIX = "FULL"  # four free characters, then four digits, as the rule for cameras' files has it (DCF, JEITA CP-3461)
 
 
 @dataclass(frozen=True, slots=True)
 class Studio:
-    """Everything that is the same for all pictures of a rehearsal."""
+    """What all pictures of a rehearsal have in common."""
 
     kit: Kit
     renderer: Renderer
@@ -42,10 +42,10 @@ class Studio:
 
 
 class Darkroom:
-    """Where the film of a rehearsal becomes pictures in `folder`.
+    """Makes pictures in `folder` from the film of a rehearsal.
 
-    `scale` is their size relative to the camera's own, `scenery` somebody's picture to stand in, `pupil_mm` where the
-    entrance pupil lies ahead and to the right of the point about which the head turns.
+    `scale` is their size relative to the camera's own, and `scenery` a picture to use as the surroundings. `pupil_mm` is
+    how far the entrance pupil is ahead and to the right of the point about which the head turns.
     """
 
     def __init__(self, folder: Path, scale: float | None, scenery: Path | None, pupil_mm: tuple[float, float]) -> None:
@@ -54,7 +54,7 @@ class Darkroom:
         self._kit: Kit | None = None
 
     def load(self, kit: Kit, out: Path, exposures: int) -> None:
-        """Get ready for a rehearsal into the folder `out`, and find what would go wrong after it.
+        """Prepare for a rehearsal into the folder `out`, and find what would fail after it.
 
         Raises InputError, StorageFailed.
         """
@@ -68,7 +68,7 @@ class Darkroom:
         self._kit = kit
 
     def make(self, seed: int, progress: Callable[[int], Callable[[], None]]) -> int:
-        """Write a photograph for each exposure on the film, once it is loaded and exposed; returns how many.
+        """Write a photograph for each exposure on the film, and return how many. The film must be loaded and exposed.
 
         The folder appears when all of them are written, or not at all. Raises InputError, StorageFailed.
         """
@@ -101,7 +101,7 @@ def _size(kit: Kit, scale: float | None) -> tuple[int, int]:
     share = min(1.0, USUAL_WIDTH / max(field.pixels_across, field.pixels_up)) if scale is None else scale
     across, up = round(field.pixels_across * share), round(field.pixels_up * share)
     if min(across, up) < FEWEST_PIXELS:
-        raise InputError(f"--scale {share:g} leaves pictures of {across} x {up} pixels; give more.")
+        raise InputError(f"--scale {share:g} leaves pictures of {across} x {up} pixels; use a larger scale.")
     return across, up
 
 

@@ -1,16 +1,17 @@
-"""`fullturn rehearse`: the whole run, through real protocol bytes, on a simulated rig in virtual time."""
+"""`fullturn rehearse`: the whole run on a simulated rig in virtual time, through real protocol bytes."""
 
 import dataclasses
 from collections.abc import Callable
 from dataclasses import asdict, dataclass
 from pathlib import Path
 
+from controller.amounts import duration
 from controller.capture.gate import Gate
 from controller.capture.interrupts import Interrupts
 from controller.capture.operator import Operator
 from controller.capture.people import LEAD_AGAIN_NS, People, YesNoQuestion
 from controller.capture.runner import Runner, RunResult
-from controller.commands.faults import TaleLine, in_truth, scenario_for, tale, with_person
+from controller.commands.faults import scenario_for
 from controller.commands.pictures import Darkroom
 from controller.commands.stand_in import rig_spec
 from controller.display import Display, Seen
@@ -19,7 +20,8 @@ from controller.files import write_whole
 from controller.folders import appearing_folder
 from controller.kit.exposing import head_sentences
 from controller.places import must_be_free_folder, must_have_room
-from controller.planning.plan import Plan, load_plan
+from controller.planning.plan import Plan
+from controller.planning.plan_file import load_plan
 from controller.program.build import build_program
 from controller.program.program import Program
 from controller.report.account_words import ending_words, made_words
@@ -27,8 +29,8 @@ from controller.report.html import write_html
 from controller.report.own_pages import is_own_account, is_own_page, is_own_truth
 from controller.report.run_page import write_run_page
 from controller.report.summary import Summary, account_of
-from controller.report.wording import duration
-from controller.session.rows import REHEARSAL
+from controller.report.tale import TaleLine, in_truth, tale, with_person
+from controller.session.rows import REHEARSAL, RunReason
 from controller.session.session import Session
 from sim.person import Person
 from sim.rig import Rig
@@ -54,12 +56,12 @@ OURS = {
     "report.html": is_own_page,
     "run.html": is_own_page,
 }
-"""What a rehearsal writes, and how each of these files is recognised."""
+"""The files that a rehearsal writes, and how each is recognised."""
 
 
 @dataclass(frozen=True, slots=True)
 class Rehearsed:
-    """The account of a rehearsal, the tale of what went wrong in it, and what to know of the kit."""
+    """The account of a rehearsal, the tale of its faults, and notes about the kit."""
 
     summary: Summary
     tale: list[TaleLine]
@@ -79,9 +81,9 @@ def rehearse_command(
 ) -> Rehearsed:
     """Rehearse the plan and write session, truth and reports into the new folder `out`.
 
-    `progress(total)` gives what is called after each exposure. What the camera saw goes onto the `darkroom`'s film.
-    `faults` names a scenario or its file. With `replace` an earlier rehearsal in the folder gives way, a
-    capture never does. Raises InputError, StorageFailed.
+    `progress(total)` returns a function that is called after each exposure. The `darkroom` gets a film of what the camera
+    saw. `faults` names a scenario or its file. With `replace`, an earlier rehearsal in the folder is replaced, but never
+    a capture. Raises InputError, StorageFailed.
     """
     must_be_free_folder(out, replace=replace, ours=OURS)
     plan = load_plan(plan_path)
@@ -102,13 +104,14 @@ def rehearse_command(
     ):
         port = VirtualPort(rig)
         runner = _runner(program, port, rig, session, interrupts, progress(len(plan.exposures)))
+        session.begin_run(RunReason.BEGUN, None)
         try:
             result = runner.run()
         except HostKilled:
             result = RunResult(
-                False, "The program was killed; the session holds what was made until then.", 0, port.now()
+                False, "The program was killed; the session contains all exposures made before that.", 0, port.now()
             )
-        session.note_end(result.sentence, complete=result.complete)
+        session.end_run(result.sentence, complete=result.complete)
         return _write_all(folder, plan, session, rig, trace, result)
 
 
@@ -120,7 +123,7 @@ def _runner(
     interrupts: Interrupts,
     on_exposure: Callable[[], None],
 ) -> Runner:
-    """A run in which frames by hand are held at once; with a person beside the head if the scenario has one."""
+    """A run that reports frames by hand as held at once, or has a person beside the head if the scenario has one."""
     if rig.scenario.person is None:
 
         def hold(question: YesNoQuestion) -> bool:
@@ -128,7 +131,7 @@ def _runner(
                 rig.head.hold_by_hand(*question.hold_deg)
             return True
 
-        return Runner(program, port, session, interrupts.next_wish, on_exposure, hold)
+        return Runner(program, port, session, interrupts.next_request, on_exposure=on_exposure, ask=hold)
     person = rig.person = Person(rig.scenario.person, rig.seed, port.now, port.wake_at, rig.head)
     people = People(person.say, lines=person, at_terminal=True, lead_ns=LEAD_AGAIN_NS)
     operator = Operator(port.now, interrupts, people, session)
@@ -137,9 +140,9 @@ def _runner(
         program,
         port,
         session,
-        operator.next_wish,
-        on_exposure,
-        operator.ask,
+        operator.next_request,
+        on_exposure=on_exposure,
+        ask=operator.ask,
         on_change=shown.change,
         withdraw=operator.withdraw,
         care=people.care,
@@ -153,9 +156,9 @@ def _write_all(folder: Path, plan: Plan, session: Session, rig: Rig, trace: Trac
     summary = account_of(session, plan, seconds=result.seconds)
     told = []
     if rig.incidents.happened:
-        told = tale(rig.incidents.happened, happenings) + in_truth(plan, rig.truth, result.ended_ns)
+        told = tale(rig.incidents.happened, happenings) + in_truth(plan, rig.truth.exposures, result.ended_ns)
     if rig.person is not None:
-        told = sorted([*told, *with_person(rig.person, result.ended_ns)], key=lambda line: line.at_ns)
+        told = sorted([*told, *_with(rig.person, result.ended_ns)], key=lambda line: line.at_ns)
     write_whole(folder / "truth.json", rig.truth.to_json())
     write_whole(folder / "report.json", summary.model_dump_json(indent=1) + "\n")
     write_html(folder / "report.html", plan, summary, happenings, [(line.when, line.who, line.what) for line in told])
@@ -163,8 +166,12 @@ def _write_all(folder: Path, plan: Plan, session: Session, rig: Rig, trace: Trac
     return Rehearsed(summary, told, tuple(head_sentences(plan.kit)))
 
 
+def _with(person: Person, end_ns: int) -> list[TaleLine]:
+    return with_person(person.read, person.typed, len(person.unannounced), end_ns)
+
+
 def rehearsal_text(rehearsed: Rehearsed, out: Path) -> str:
-    """What the photographer reads."""
+    """The text for the photographer."""
     summary = rehearsed.summary
     told = "".join(line.text() + "\n" for line in rehearsed.tale)
     ending = ending_words(summary) + "\n" if ending_words(summary) else ""

@@ -27,7 +27,7 @@ from sim.truth import Truth
 
 @dataclass(frozen=True, slots=True)
 class ServingPlace:
-    """Where to serve: a pseudo-terminal (with a second name for its path, or none), or TCP at host and port."""
+    """Where to serve: a pseudo-terminal, with or without a second name for its path, or TCP at host and port."""
 
     name: Path | None = None
     tcp: Host | None = None
@@ -35,7 +35,7 @@ class ServingPlace:
 
 @dataclass(frozen=True, slots=True)
 class Served:
-    """What is said once the port is open."""
+    """What is reported once the port is open."""
 
     port: str
     kit: str
@@ -47,15 +47,16 @@ def simulate_command(
     kit_path: Path,
     place: ServingPlace,
     truth_path: Path | None,
+    *,
     seed: int,
     speed: float,
     tell: Callable[[Served], None],
     faults: str | None = None,
 ) -> int:
-    """Serve the rig until interrupted; how many exposures its truth then holds.
+    """Serve the rig until interrupted; return how many exposures its truth then holds.
 
-    A truth file that is there already is continued: the same head with its board switched on again. Raises InputError,
-    WorldError, StorageFailed.
+    An existing truth file is continued: the same head, with its board switched on again. Raises InputError, WorldError,
+    StorageFailed.
     """
     kit = load_kit(kit_path)
     rig = Rig(replace(rig_spec(kit, seed), scenario=scenario_named(faults), boots=SystemRandom()))
@@ -71,7 +72,7 @@ def simulate_command(
         if kept is not None and len(rig.truth.exposures) != written:
             written = len(rig.truth.exposures)
             kept.write(rig.truth.to_json())
-        return interrupts.next_wish() is not None
+        return interrupts.next_request() is not None
 
     with _opened(place) as line, Interrupts() as interrupts:
         served = RealTime(rig, line, speed)
@@ -82,7 +83,7 @@ def simulate_command(
 
 
 def simulation_text(served: Served) -> str:
-    """What is said once the port is open."""
+    """The sentences for people once the port is open."""
     text = f"The simulated rig of {served.kit} is at {served.port}; Ctrl-C ends it."
     if served.exposures_before:
         text += f" {served.truth} is continued after {served.exposures_before} exposures."

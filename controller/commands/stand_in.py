@@ -1,4 +1,4 @@
-"""From a kit to the simulated rig that stands in for it. Controller and sim meet here and in `rehearse`."""
+"""From a kit to the simulated rig that replaces it. Controller and sim meet here and in `rehearse`."""
 
 import math
 
@@ -14,11 +14,11 @@ from sim.scene.lens import LensSpec
 from sim.scene.photograph import CameraName
 
 TABLE_LINES = 8192
-GUSTY_PX = 0.1  # of shaking, from which on the stand-in for a wind sensor calls it gusty
+GUSTY_PX = 0.1  # of shaking, above which the simulated wind sensor reports gusts
 
 
 def rig_spec(kit: Kit, seed: int) -> RigSpec:
-    """A rig exactly as the kit describes it; the seed settles where it starts and how the camera dithers."""
+    """A rig exactly as the kit describes it; the seed determines where it starts and how the camera dithers."""
     head = kit.head
     return RigSpec(
         head=HeadSpec(
@@ -47,8 +47,10 @@ def rig_spec(kit: Kit, seed: int) -> RigSpec:
 
 
 def lens_spec(kit: Kit, pupil_mm: tuple[float, float] = (0.0, 0.0)) -> LensSpec:
-    """The kit's lens and sensor, upright as mounted, with the entrance pupil `pupil_mm` ahead and to the right of where
-    the head turns. The projection becomes a table, evenly spaced in angle; between its lines the error is below 1e-7 rad.
+    """The kit's lens and sensor, as mounted.
+
+    The entrance pupil is `pupil_mm` ahead and to the right of the point about which the head turns. The projection
+    becomes a table, evenly spaced in angle; between its lines the error is below 1e-7 rad.
     """
     field = kit.field(0.0)
     law, focal_mm = LAWS[field.projection], field.focal_length_mm
@@ -72,7 +74,7 @@ def lens_spec(kit: Kit, pupil_mm: tuple[float, float] = (0.0, 0.0)) -> LensSpec:
 
 
 def camera_name(kit: Kit) -> CameraName:
-    """What the kit's camera would say about itself; its aperture only where the kit states one."""
+    """What the kit's camera would write about itself; its aperture only if the kit states one."""
     focal_mm = kit.lens.focal_length_mm
     diagonal_mm = math.hypot(kit.camera.sensor_width_mm, kit.camera.sensor_height_mm)
     return CameraName(

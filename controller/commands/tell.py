@@ -1,200 +1,54 @@
-"""`fullturn tell`: a request from another terminal to the run of a session."""
+"""`fullturn tell`: send a request from another terminal to the run of a session."""
 
-from collections.abc import Callable, Collection, Iterable
 from pathlib import Path
 
-from controller import clock
-from controller.capture.events import EventKind
-from controller.capture.operator import ANSWERS, as_wanted, wish_of
-from controller.capture.states import ENDING, FINAL, PEOPLE, RunState
-from controller.capture.words.run import REQUESTS
+from controller.capture.operator import ANSWERS, request_of
+from controller.capture.telling import must_be_planned, to_a_question, to_nobody, to_the_run
 from controller.errors import InputError, WorldError
 from controller.lock import Taken, in_use, lock_of, sole_use
-from controller.reading import PLAN_IN_SESSION, parse_json, refuse
-from controller.session.rows import CAPTURE, WishRow
-from controller.session.session import Session
+from controller.session.rows import CAPTURE
+from controller.session.session import OlderVersion, Session
 from controller.shown import shown
-from protocol.units import MS, NS
-
-PATIENCE_NS = 5 * NS
-LOOK_NS, LOOKS = 10 * MS, 25  # so often it is looked whether the request was read; every so many looks, for the run
-ENDED: set[str] = {*ENDING, *FINAL}
-BEFORE_MOTION: set[str] = {*PEOPLE}
-UNREAD = (
-    "The request is left in the session; the run has not read it yet. It may be waiting for an answer at its terminal."
-)
 
 
 def tell_command(path: Path, words: list[str]) -> str:
-    """Tell whoever runs the session, and wait until it is read; what the run does about it, in sentences.
+    """Leave the request, wait until the run has read it, and return sentences on what the run does about it.
 
     Raises InputError, WorldError, StorageFailed.
     """
-    wish = wish_of(words)
-    with Session.open(path, to_write=True) as session:
+    request = request_of(words)
+    with _open(path) as session:
         about = session.about()
         if about.get("kind") != CAPTURE:
             raise InputError(
                 f"{path}: is the record of a {shown(about.get('kind', 'run'))}; only a capture can be told anything."
             )
-        _must_be_planned(wish.frames, session.plan_text(), path)
-        if wish.wanted in ANSWERS:
-            return _to_a_question(session, wish)
+        must_be_planned(request.frames, session.plan_text(), path)
+        if request.wanted in ANSWERS:
+            return to_a_question(session, request)
         if not in_use(path):
             try:
                 with sole_use(lock_of(path), str(path), "fullturn tell"):  # so that no run begins meanwhile
-                    return _to_nobody(session, wish)
+                    return to_nobody(session, request)
             except Taken:
-                pass  # it has begun just now
-        return _to_the_run(session, wish)
+                pass  # a run has just begun
+        return to_the_run(session, request)
 
 
-def _to_nobody(session: Session, wish: WishRow) -> str:
-    """Note what the next run should do."""
-    path = session.path
-    if as_wanted(wish).kind is not EventKind.RETAKE:
-        raise WorldError(
-            f"Nobody runs {path} now, so {wish.wanted} changes nothing; only `retake` can be asked of a set that nobody "
-            f"shoots. `fullturn resume {path}` continues it."
-        )
-    again = _counting(session, wish.frames)
-    session.doubt_frames(wish.frames)
-    session.note_about("complete", "no")
-    sentences = []
-    if again:
-        sentences.append(f"`fullturn resume {path}` reshoots {_frames(again)}.")
-    if rest := set(wish.frames) - again:
-        sentences.append(
-            f"{_frames(rest).capitalize()} {_are(rest)} missing anyway: `fullturn resume {path}` shoots {_it(rest)}."
-        )
-    return " ".join(sentences)
+def _open(path: Path) -> Session:
+    """Open the session, migrated if it is older.
 
-
-def _to_the_run(session: Session, wish: WishRow) -> str:
-    """Leave the request for the run, and see what becomes of it."""
-    kind, path = as_wanted(wish).kind, session.path
-    again = _counting(session, wish.frames)
-    number, before = session.wish(wish), ""
-
-    def look() -> None:
-        nonlocal before
-        before = session.state()
-
-    taken = _wait_taken(session, number, look)
-    if taken is None:
-        return UNREAD
-    if not taken:
-        return _unread(path, kind)
-    # A stop brings about the end that it is followed by, so only what came before it counts.
-    ending = (before if kind in {EventKind.STOP, EventKind.HALT} else session.state()) in ENDED
-    question = session.open_question()
-    if kind is EventKind.GO_ON and question is not None:
-        return f"Request received. The run waits for an answer: {question[1]} (`fullturn tell {path} yes` or `no`)"
-    return f"Request received. {_does(path, wish, again, before, ending=ending)}"
-
-
-def _wait_taken(session: Session, number: int, look: Callable[[], None]) -> bool | None:
-    """Wait until the run has read this request, and `look` around while it has not.
-
-    False if the run ended without, None if it takes too long.
+    It is not migrated while an older program runs it: that program would lose the tables that it knows.
     """
-    deadline_ns, looks = clock.monotonic_ns() + PATIENCE_NS, 0
-    while not session.is_taken(number):
-        look()
-        looks += 1
-        if looks % LOOKS == 0 and not in_use(session.path) and not session.is_taken(number):
-            return False
-        if clock.monotonic_ns() > deadline_ns:
-            return None
-        clock.wait_ns(LOOK_NS)
-    return True
-
-
-def _to_a_question(session: Session, wish: WishRow) -> str:
-    """Answer the question that is open. Raises WorldError if there is none, or no more."""
-    question = session.open_question() if in_use(session.path) else None
-    if question is None:
-        raise WorldError(f"Nothing is being asked now, so {wish.wanted} changes nothing.")
-    number, words = question
-    still_open: tuple[int, str] | None = question
-
-    def look() -> None:
-        nonlocal still_open
-        still_open = session.open_question()
-
-    taken = _wait_taken(session, session.wish(WishRow(wish.wanted, (number,))), look)
-    if taken is None:
-        return UNREAD
-    if not taken or still_open != question:
-        raise WorldError(f"The question was answered already, or the run ended: {words}")
-    return f"Answered {wish.wanted} to: {words}"
-
-
-def _unread(path: Path, kind: EventKind) -> str:
-    """The run ended first. A request to retake stays good."""
-    if kind is EventKind.RETAKE:
-        return f"The run ended before it read the request; `fullturn resume {path}` shoots these frames."
-    raise WorldError(f"The run ended before it read the request; `fullturn resume {path}` continues it.")
-
-
-def _does(path: Path, wish: WishRow, again: set[int], before: str, *, ending: bool) -> str:
-    """What the run does about a request that it has read."""
-    kind = as_wanted(wish).kind
-    if kind is EventKind.RETAKE:
-        return _reshoots(path, set(wish.frames), again, ending=ending)
-    if ending and kind is not EventKind.HALT:
-        return f"The run is ending already, so {wish.wanted} changes nothing."
-    if before in BEFORE_MOTION and kind is EventKind.PAUSE:
-        return "The run pauses before the head moves."
-    if before == RunState.PAUSED:
-        if kind in {EventKind.PAUSE, EventKind.PAUSE_AFTER_ROW}:
-            return "The run is paused already."
-        if kind is EventKind.GO_ON:
-            return "The run goes on: after a warning the head moves again."
-    return REQUESTS[kind].format(path=path)
-
-
-def _reshoots(path: Path, frames: set[int], again: set[int], *, ending: bool) -> str:
-    sentences = []
-    if again:
-        when = f"The run is ending: `fullturn resume {path}` reshoots" if ending else "At its end the run reshoots"
-        sentences.append(f"{when} {_frames(again)}.")
-    if rest := frames - again:
-        sentences.append(f"{_frames(rest).capitalize()} {_are(rest)} still to come anyway.")
-    return " ".join(sentences)
-
-
-def _counting(session: Session, frames: Collection[int]) -> set[int]:
-    """Which of the frames have an exposure that counts."""
-    return {frame for frame, _ in session.made()} & set(frames) if frames else set()
-
-
-def _frames(frames: Collection[int]) -> str:
-    return f"frame{'' if len(frames) == 1 else 's'} {', '.join(map(str, sorted(frames)))}"
-
-
-def _are(frames: Collection[int]) -> str:
-    return "is" if len(frames) == 1 else "are"
-
-
-def _it(frames: Collection[int]) -> str:
-    return "it" if len(frames) == 1 else "them"
-
-
-def _must_be_planned(frames: Iterable[int], plan: str, path: Path) -> None:
-    """Raise InputError where a frame is not in the plan, or the plan is damaged.
-
-    The plan is not read as a plan for that, which saves a second: somebody may be in a hurry to stop.
-    """
-    wanted = set(frames)
-    if not wanted:
-        return
-    content = parse_json(plan, path, PLAN_IN_SESSION)
     try:
-        planned = {int(frame["id"]) for frame in content["frames"]}
-        most = max(planned)
-    except (KeyError, TypeError, ValueError):
-        refuse(path, PLAN_IN_SESSION, "holds no plan that can be read")
-    unknown = wanted - planned
-    if unknown:
-        raise InputError(f"There is no frame {min(unknown)}; this plan has frames 0 to {most}.")
+        return Session.open(path, to_write=True, migrate=False)
+    except OlderVersion:
+        pass
+    try:
+        with sole_use(lock_of(path), str(path), "fullturn tell"):
+            return Session.open(path, to_write=True)
+    except Taken:
+        raise WorldError(
+            f"{path}: an earlier version of Fullturn runs this session, and this one cannot tell it anything. Type the "
+            "request at the run's own terminal, or press Ctrl-C there."
+        ) from None

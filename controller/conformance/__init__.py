@@ -1,1 +1,1 @@
-"""One battery of rules for any board that speaks the protocol."""
+"""Rules that test any board that speaks the protocol."""

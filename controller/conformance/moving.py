@@ -1,6 +1,17 @@
 """The rules that may move something: both axes by a few degrees, and the camera's contacts."""
 
-from controller.conformance.asking import ACCEL, Ended, arm, expect, move, must, quieten, refer, status, wait_end
+from controller.conformance.expectations import (
+    ACCEL,
+    Ended,
+    arm,
+    bring_to_rest,
+    expect,
+    move,
+    must,
+    refer,
+    status,
+    wait_end,
+)
 from controller.conformance.reach import SMALL_STEPS, SPEED
 from controller.conformance.talk import Talk
 from controller.program.timing import motion_ns
@@ -35,7 +46,7 @@ def _arrived(talk: Talk, command: Move, ended: Ended) -> None:
 
 
 def move_exactly(talk: Talk) -> None:
-    """Targets are reached to the step, in no less time than the ramps take; those outside the limits are refused."""
+    """Targets are reached to the step, no faster than the ramps allow; targets outside the limits are refused."""
     refer(talk)
     for pan, tilt in ((HALF, -HALF // 2), (0, 0)):
         _arrived(talk, *move(talk, pan, tilt))
@@ -43,7 +54,7 @@ def move_exactly(talk: Talk) -> None:
 
 
 def at_rest(talk: Talk) -> None:
-    """A board that moves says so, and what says READY stands still."""
+    """A moving board reports it, and a board that reports READY does not move."""
     refer(talk)
     for pan, tilt in ((HALF, HALF), (0, 0)):
         begin, before = talk.port.now(), status(talk)
@@ -65,7 +76,7 @@ def at_rest(talk: Talk) -> None:
 
 
 def index(talk: Talk) -> None:
-    """A switch that changes in a move is noted, and where."""
+    """A change of a switch during a move is recorded with its position."""
     refer(talk)
     before = expect(talk, GetIndex(), Index)
     assert isinstance(before, Index)
@@ -82,14 +93,14 @@ def index(talk: Talk) -> None:
 
 
 def busy(talk: Talk) -> None:
-    """One command at a time; Stop cuts it short."""
+    """The board runs one command at a time; Stop ends it early."""
     refer(talk)
     command = Move(talk.next_id(), Steps(SMALL_STEPS), Steps(SMALL_STEPS))
     expect(talk, command, Accepted)
     expect(talk, Move(talk.next_id(), Steps(0), Steps(0)), Reason.BUSY)
     expect(talk, Stop(), Accepted)
     talk.wait_notice(Finished, 2000)
-    quieten(talk)
+    bring_to_rest(talk)
     found = status(talk)
     ended = (found.finished_id, found.finished_outcome)
     right = ended == (command.command_id, Outcome.CUT_SHORT)
@@ -98,9 +109,9 @@ def busy(talk: Talk) -> None:
 
 
 def silent_move(talk: Talk) -> None:
-    """Silence stops a move, and nothing moves afterwards."""
+    """Silence of the host stops a move, and nothing moves afterwards."""
     refer(talk)
-    quieten(talk)
+    bring_to_rest(talk)
     expect(talk, Arm(talk.next_id(), talk.boot_id, 300), Accepted)
     expect(talk, Move(talk.next_id(), Steps(SMALL_STEPS), Steps(SMALL_STEPS)), Accepted)
     held = talk.wait_notice(Held, 5000)
@@ -114,7 +125,7 @@ def silent_move(talk: Talk) -> None:
 
 
 def exposes(talk: Talk) -> None:
-    """An exposure ends, not before its contacts have opened, and says how."""
+    """An exposure ends, no earlier than its contacts open, and reports its outcome."""
     arm(talk)
     command = Expose(talk.next_id(), 1, 2, FOCUS_MS, PRESS_MS, LIMIT_MS)
     ended = wait_end(talk, command, FOCUS_MS + PRESS_MS, FOCUS_MS + PRESS_MS + LIMIT_MS)

@@ -1,6 +1,6 @@
-"""The rules in their order, each a function of a Talk that raises RuleBroken. Most need no motor power.
+"""The rules in order, each a function of a Talk that raises RuleBroken. Most need no motor power.
 
-A rule leaves the board disarmed and quiet, whatever it did before.
+Every rule ends with the board disarmed and quiet.
 """
 
 from collections.abc import Callable
@@ -8,19 +8,19 @@ from dataclasses import dataclass
 from typing import Final
 
 from controller.conformance import moving, shaping, still
-from controller.conformance.asking import quieten
+from controller.conformance.expectations import bring_to_rest
 from controller.conformance.reach import SMALL_STEPS, Reach
 from controller.conformance.talk import Talk
 
 TOTAL_S: Final = 30.0
-"""The longest that one rule may take beside the search for zero."""
+"""The longest that one rule may take, besides the search for zero."""
 
 
 @dataclass(frozen=True, slots=True)
 class Rule:
-    """One rule: its name, what it demands in a sentence, what it does to the head, and whether that turns anything.
+    """One rule: its name, its demand in a sentence, what it does to the head, and whether it turns anything.
 
-    `motion` begins a sentence and is empty where the motors are not even switched on. `about_s` is how long it takes.
+    `motion` begins a sentence; it is empty if the motors are not even switched on. `about_s` is how long it takes.
     """
 
     name: str
@@ -38,15 +38,15 @@ class Rule:
     def announcement(self, reach: Reach, *, near_zero: bool = False) -> str | None:
         """What is about to move or to be switched on, how far and for how long; None if nothing.
 
-        `near_zero`: a rule before has found zero, and no rule leads far from it.
+        `near_zero`: an earlier rule has found zero, and no rule moves far from it.
         """
         if not self.motion:
             return None
         search = ""
         if self.searches and near_zero:
-            search = "Both axes look for zero again, which is near. Then "
+            search = "Both axes search for zero again, which is near. Then "
         elif self.searches:
-            search = f"Both axes look for zero, pan {reach.pan.words()} and tilt {reach.tilt.words()}; "
+            search = f"Both axes search for zero, pan {reach.pan.words()} and tilt {reach.tilt.words()}; "
             search += f"that takes {reach.search_s:.0f} s at most. Then "
         words = search + (self.motion[0].lower() if search else self.motion[0]) + self.motion[1:]
         return f"{words[0].lower()}{words[1:]}, for about {self.about_s:.0f} s"
@@ -57,22 +57,22 @@ SMALL = f"Both axes turn {moving.HALF} steps and back (a few degrees at most on 
 RULES: Final[tuple[Rule, ...]] = (
     Rule(
         "hello",
-        "Welcome brings back the nonce and the same boot id, and what it promises can be true.",
+        "Welcome returns the nonce and the same boot id, and its figures are plausible.",
         still.hello_again,
     ),
     Rule("version", "Another major version is refused.", still.other_version),
     Rule("status", "Status agrees with itself, names one boot, and its clock keeps time.", still.one_boot),
-    Rule("repeat", "A repeated frame is answered again, not executed again.", still.repeat),
-    Rule("command-id", "An id is taken once; older ones are stale, 0 is none.", still.stale),
-    Rule("id-order", "Ids go on past 2^32 - 1, and one belongs to one kind of command (since 1.1).", still.in_order),
-    Rule("values", "Values that make no sense are refused.", still.nonsense),
-    Rule("shaper", "What is no shaper is refused (since 1.2, if the board shapes its ramps).", shaping.refused),
-    Rule("unarmed", "Nothing is done before arming, and arming is for one boot only.", still.unarmed),
+    Rule("repeat", "A repeated frame is answered again, but not executed again.", still.repeat),
+    Rule("command-id", "An id is accepted once; older ones are stale, and 0 is no id.", still.stale),
+    Rule("id-order", "Ids continue past 2^32 - 1, and each belongs to one kind of command (since 1.1).", still.in_order),
+    Rule("values", "Meaningless values are refused.", still.nonsense),
+    Rule("shaper", "An invalid shaper is refused (since 1.2, if the board shapes its ramps).", shaping.refused),
+    Rule("unarmed", "Nothing is executed before arming, and arming applies to one boot only.", still.unarmed),
     Rule("unknown-kind", "An unknown request is refused by name.", still.unknown_kind),
     Rule("junk", "Junk of any length never blocks the board.", still.junk),
-    Rule("no-frame", "What is not quite a frame is not answered.", still.no_frame),
-    Rule("silence", "A host that falls silent disarms the board.", still.silence, motion=ON, about_s=1),
-    Rule("stop", "Two Stops are harmless, and after them nothing is done.", still.stop_twice, motion=ON, about_s=1),
+    Rule("no-frame", "A malformed frame is not answered.", still.no_frame),
+    Rule("silence", "If the host falls silent, the board disarms.", still.silence, motion=ON, about_s=1),
+    Rule("stop", "Two Stops do no harm, and nothing is executed after them.", still.stop_twice, motion=ON, about_s=1),
     Rule(
         "position",
         "After Halt the position is unknown and moves are refused.",
@@ -82,7 +82,7 @@ RULES: Final[tuple[Rule, ...]] = (
     ),
     Rule(
         "move",
-        "Targets are reached to the step, in the time that it takes; those outside the limits are refused.",
+        "Targets are reached to the step, no faster than the ramps allow; targets outside the limits are refused.",
         moving.move_exactly,
         moves=True,
         motion=SMALL,
@@ -91,7 +91,7 @@ RULES: Final[tuple[Rule, ...]] = (
     ),
     Rule(
         "rest",
-        "A board that moves says so, and one that says READY stands still.",
+        "A moving board reports it, and one that reports READY does not move.",
         moving.at_rest,
         moves=True,
         motion=SMALL,
@@ -100,7 +100,7 @@ RULES: Final[tuple[Rule, ...]] = (
     ),
     Rule(
         "index",
-        "A switch that changes in a move is noted, and where.",
+        "A switch that changes during a move is recorded, with its position.",
         moving.index,
         moves=True,
         motion=f"Both axes turn {moving.HALF} steps to either side of zero",
@@ -109,7 +109,7 @@ RULES: Final[tuple[Rule, ...]] = (
     ),
     Rule(
         "busy",
-        "One command at a time; Stop cuts it short.",
+        "The board executes one command at a time; Stop ends it early.",
         moving.busy,
         moves=True,
         motion="Both axes begin to turn and are stopped",
@@ -136,7 +136,7 @@ RULES: Final[tuple[Rule, ...]] = (
     ),
     Rule(
         "expose",
-        "An exposure ends, not before its contacts have opened, and says how.",
+        "An exposure ends, no earlier than its contacts open, and reports its outcome.",
         moving.exposes,
         moves=True,
         motion="The motors hold, and the camera is focused and released once, if it is connected",
@@ -146,11 +146,11 @@ RULES: Final[tuple[Rule, ...]] = (
 
 
 def wait_verdict(talk: Talk, rule: Rule) -> None:
-    """Check one rule on a fresh start: greeted, disarmed, quiet. Raises RuleBroken, NotChecked, OtherVersion."""
+    """Check one rule from a fresh start: greeted, disarmed, quiet. Raises RuleBroken, NotChecked, OtherVersion."""
     talk.begin(rule.total_s(talk.reach))
     if talk.wait_welcome(nonce=0x5EED) is None:
         raise talk.broken("the board does not answer Hello")
-    quieten(talk)
+    bring_to_rest(talk)
     talk.wait_quiet(20)
     rule.check(talk)
-    quieten(talk)
+    bring_to_rest(talk)

@@ -1,6 +1,6 @@
 """The rules for boards that shape their ramps, since version 1.2; a board that does not has nothing to keep."""
 
-from controller.conformance.asking import ACCEL, describe, expect, must, quieten, refer, status, wait_end
+from controller.conformance.expectations import ACCEL, bring_to_rest, describe, expect, must, refer, status, wait_end
 from controller.conformance.reach import SMALL_STEPS, SPEED
 from controller.conformance.talk import Talk
 from protocol.messages import Accepted, Arm, Capability, Move, Outcome, Reason, SetShaper
@@ -47,7 +47,7 @@ def shaped_move(talk: Talk) -> None:
     if not _shapes(talk):
         return
     refer(talk)
-    quieten(talk)
+    bring_to_rest(talk)
     for axis in AxisId:
         expect(talk, set_shaper(talk.next_id(), axis, SHAPER), Accepted)
     expect(talk, Arm(talk.next_id(), talk.boot_id, 2000), Accepted)

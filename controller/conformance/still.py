@@ -1,9 +1,9 @@
-"""The rules that turn nothing: what every board must do with its motors at rest."""
+"""The rules without motion: what every board must do with its motors at rest."""
 
 from binascii import crc_hqx
 
 from controller.capture.line import OtherVersion
-from controller.conformance.asking import ACCEL, CLOCK_MS, SILENCE_MS, arm, describe, expect, must, status
+from controller.conformance.expectations import ACCEL, CLOCK_MS, SILENCE_MS, arm, describe, expect, must, status
 from controller.conformance.reach import CREEP_DIVISOR, SPEED
 from controller.conformance.talk import Talk
 from protocol.codec import PROTOCOL_VERSION, kind_of
@@ -35,8 +35,8 @@ LEAP = ID_SPAN // 2 - 1
 
 
 def hello_again(talk: Talk) -> None:
-    """Welcome brings back the nonce and the same boot id; what it promises can be true."""
-    for minor in (0, PROTOCOL_VERSION.minor):  # ours last: it is the one that stays
+    """Welcome returns the nonce and the same boot id, and its figures are plausible."""
+    for minor in (0, PROTOCOL_VERSION.minor):  # ours last, because the last one stays in effect
         for nonce in (0, 1, 0xFFFFFFFF):
             reply = expect(talk, Hello(PROTOCOL_VERSION.major, minor, nonce), Welcome)
             assert isinstance(reply, Welcome)
@@ -58,7 +58,7 @@ def other_version(talk: Talk) -> None:
 
 
 def one_boot(talk: Talk) -> None:
-    """Status agrees with itself, names one boot, and its clock keeps time."""
+    """Status is consistent and names one boot, and its clock keeps time."""
     read = []
     for _ in range(12):
         talk.wait_quiet(100)
@@ -67,7 +67,7 @@ def one_boot(talk: Talk) -> None:
         read.append((asked, clock_ms, talk.port.now()))
     (asked, first_ms, heard), (asked_later, last_ms, heard_later) = read[0], read[-1]
     went_ms = (last_ms - first_ms) % 2**32
-    least_ms, most_ms = (asked_later - heard) / MS, (heard_later - asked) / MS  # it was read in between
+    least_ms, most_ms = (asked_later - heard) / MS, (heard_later - asked) / MS  # it was read between these two
     right = least_ms - CLOCK_MS <= went_ms <= most_ms + CLOCK_MS
     must(talk, right, f"the board's clock went on by {went_ms} ms in {least_ms:.0f} to {most_ms:.0f} ms")
 
@@ -87,7 +87,7 @@ def _set_pan(command_id: CommandId, half: int = 5) -> SetAxis:
 
 
 def stale(talk: Talk) -> None:
-    """An id is taken once; older ones are stale, 0 is none."""
+    """An id is accepted once; older ids are stale, and 0 is no id."""
     old = talk.next_id()
     new = talk.next_id()
     expect(talk, _set_pan(new), Accepted)
@@ -97,11 +97,11 @@ def stale(talk: Talk) -> None:
 
 
 def in_order(talk: Talk) -> None:
-    """Ids compare as serial numbers and belong to one kind; before version 1.1 that was not said."""
+    """Ids compare as serial numbers and belong to one type of command. Before version 1.1 this was not specified."""
     if talk.version < (1, 1):
         return
     expect(talk, _set_pan(talk.next_id()), Accepted)
-    for _ in range(3):  # once round, so that 2^32 - 1 is passed
+    for _ in range(3):  # once round, past 2^32 - 1
         before = talk.last_id
         talk.last_id = CommandId((before + LEAP) % ID_SPAN or 1)
         expect(talk, _set_pan(talk.last_id), Accepted)
@@ -110,7 +110,7 @@ def in_order(talk: Talk) -> None:
 
 
 def nonsense(talk: Talk) -> None:
-    """Values that make no sense are refused."""
+    """Meaningless values are refused."""
     expect(talk, SetAxis(talk.next_id(), AxisId.PAN, Steps(5), Steps(-5), SPEED, ACCEL), Reason.BAD_VALUE)
     expect(talk, SetAxis(talk.next_id(), AxisId.PAN, Steps(-5), Steps(5), 0, ACCEL), Reason.BAD_VALUE)
     too_fast = talk.max_step_rate + 1
@@ -119,7 +119,7 @@ def nonsense(talk: Talk) -> None:
 
 
 def unarmed(talk: Talk) -> None:
-    """Nothing is done before arming, and arming is for one boot only."""
+    """The board executes nothing before arming, and arming applies to one boot only."""
     describe(talk)
     expect(talk, Move(talk.next_id(), Steps(1), Steps(1)), Reason.NOT_ARMED)
     expect(talk, Reference(talk.next_id(), SPEED, SPEED, CREEP_DIVISOR), Reason.NOT_ARMED)
@@ -144,7 +144,7 @@ def junk(talk: Talk) -> None:
 
 
 def no_frame(talk: Talk) -> None:
-    """What is not quite a frame is not answered."""
+    """A malformed frame is not answered."""
     good = encode_frame(kind_of(GetStatus), 0x55, b"")
     stuffed = good[len(LEAD) : -1 - CHECK]
     odd_length = bytes((stuffed[0], stuffed[1] ^ 0x80, *stuffed[2:]))
@@ -176,7 +176,7 @@ def silence(talk: Talk) -> None:
 
 
 def stop_twice(talk: Talk) -> None:
-    """Two Stops are harmless, and after them nothing is done."""
+    """Two Stops do no harm, and after them the board executes nothing."""
     arm(talk)
     for _ in range(2):
         expect(talk, Stop(), Accepted)

@@ -1,4 +1,4 @@
-"""Frames to a board and back, one at a time and without the link's help: here the link's rules are what is tested."""
+"""Raw frames to a board and back, one at a time and without the link: here its rules are what is tested."""
 
 from collections import deque
 from collections.abc import Callable
@@ -37,18 +37,18 @@ KEPT_FRAMES = 256
 
 
 class RuleBroken(WorldError):
-    """A board did not do what the specification says: what was seen, and the bytes of the exchange."""
+    """A board violated the specification: what was observed, and the bytes of the exchange."""
 
 
 class NotChecked(WorldError):
-    """A rule could not be checked, and the board is not to blame."""
+    """A rule could not be checked, through no fault of the board."""
 
 
 @dataclass(slots=True)
 class Talk:
     """A conversation with one board over `port`. `log` keeps the latest frames as hex, ours with >, the board's with <.
 
-    `reach` says how far the rules may search for zero. `clock_ms` is the board's clock in the latest Status.
+    `reach` limits the search for zero. `clock_ms` is the board's clock in the latest Status.
     """
 
     port: Port
@@ -72,7 +72,7 @@ class Talk:
     _total_s: float = 0.0
 
     def begin(self, total_s: float) -> None:
-        """From now on all waiting together may take so long, in seconds."""
+        """Limit all waits from now on to this total, in seconds."""
         self._over_ns, self._total_s = self.port.now() + round(total_s * NS), total_s
 
     def next_id(self) -> CommandId:
@@ -81,7 +81,7 @@ class Talk:
         return self.last_id
 
     def send(self, request: Request, *, seq: int | None = None) -> int:
-        """Send a request under the next sequence number (or `seq`) and return that."""
+        """Send a request with the next sequence number (or `seq`) and return that number."""
         self.gate.check(request)
         if seq is None:
             self.seq = (self.seq + 1) & 0xFF
@@ -90,12 +90,12 @@ class Talk:
         return seq
 
     def send_bytes(self, data: bytes) -> None:
-        """Send bytes as they are."""
+        """Send bytes unchanged."""
         self.log.append("> " + data.hex(" "))
         self.port.write(data)
 
     def wait_reply(self, seq: int, patience_ms: int = ANSWER_MS) -> Reply | None:
-        """The reply with that sequence number; None when none comes in time."""
+        """The reply with that sequence number; None if none comes in time."""
         found = self.wait_message(
             lambda at, message: at == seq and isinstance(message, Welcome | Accepted | Refused | Status | Index),
             patience_ms,
@@ -104,13 +104,13 @@ class Talk:
         return found
 
     def wait_notice(self, kind: type[Booted] | type[Finished] | type[Held], patience_ms: int) -> Notice | None:
-        """The next notice of a kind; None when none comes in time."""
+        """The next notice of a type; None if none comes in time."""
         found = self.wait_message(lambda _, message: isinstance(message, kind), patience_ms)
         assert found is None or isinstance(found, Booted | Finished | Held)
         return found
 
     def wait_message(self, wanted: Callable[[int, Message], bool], patience_ms: int) -> Message | None:
-        """The next message that `wanted` accepts; others are put aside, notices into `notices`."""
+        """The next message that `wanted` accepts; others are kept for later, notices also in `notices`."""
         deadline_ns = self.port.now() + patience_ms * MS
         if self._over_ns is not None and self.port.now() >= self._over_ns:
             raise self.broken(f"the board answers, but this is not done after {self._total_s:.0f} s")
@@ -131,7 +131,7 @@ class Talk:
                     self.rebooted = message.boot_id
 
     def _understand(self, frame: CheckedFrame) -> Message:
-        # The first bytes of a Welcome are the same in all versions, whatever comes behind them.
+        # A Welcome begins with the same bytes in all versions, whatever follows.
         if frame.kind == WELCOME and len(frame.payload) >= 2 and frame.payload[0] != PROTOCOL_VERSION.major:
             raise OtherVersion((frame.payload[0], frame.payload[1]))
         try:
@@ -140,26 +140,26 @@ class Talk:
             raise self.broken(f"a frame that makes no sense: {error}") from None
 
     def wait_quiet(self, quiet_ms: int) -> None:
-        """Let `quiet_ms` pass and forget what came in."""
+        """Wait `quiet_ms` and discard what arrives."""
         self.wait_message(lambda *_: False, quiet_ms)
         self._waiting.clear()
         self.notices.clear()
 
     def wait_answer(self, request: Request) -> Reply:
-        """Send a request and return its reply. Raises RuleBroken when none comes."""
+        """Send a request and return its reply. Raises RuleBroken if none comes."""
         reply = self.wait_reply(self.send(request))
         if reply is None:
             raise self.broken(f"no reply to {type(request).__name__} within {ANSWER_MS} ms")
         return reply
 
     def wait_welcome(self, nonce: int, patience_ms: int = ANSWER_MS) -> Welcome | None:
-        """Say hello; what the board says of itself is kept. None when it does not answer. Raises OtherVersion."""
+        """Greet the board and keep its Welcome. None if it does not answer. Raises OtherVersion."""
         reply = self.wait_reply(self.send(Hello(*PROTOCOL_VERSION, nonce)), patience_ms)
         if reply == Refused(Reason.VERSION):
             self._wait_version(nonce, patience_ms)
         if not isinstance(reply, Welcome):
             return None
-        if reply.boot_id != self.boot_id:  # another boot counts its ids and its time anew
+        if reply.boot_id != self.boot_id:  # another boot restarts its ids and its clock
             self.boot_id, self.last_id, self.clock_ms = reply.boot_id, reply.last_command_id, None
         elif is_after(reply.last_command_id, self.last_id):
             self.last_id = reply.last_command_id
@@ -168,12 +168,12 @@ class Talk:
         return reply
 
     def _wait_version(self, nonce: int, patience_ms: int) -> None:
-        """Find out which major version a board speaks that refuses ours. Raises OtherVersion."""
+        """Find the major version of a board that refuses ours. Raises OtherVersion."""
         for major in range(MAJORS):
             if major != PROTOCOL_VERSION.major:
                 self.wait_reply(self.send(Hello(major, 0, nonce)), patience_ms)
         raise OtherVersion(None)
 
     def broken(self, what: str) -> RuleBroken:
-        """The error for what was seen, with the latest frames."""
+        """The error for an observation, with the latest frames."""
         return RuleBroken(what + "\n" + "\n".join(list(self.log)[-8:]))

@@ -1,4 +1,4 @@
-"""The crop factor of the camera that took a photograph: the best source, and whether the others bear it out."""
+"""The crop factor of the camera that shot a photograph: from the best source, checked against the others."""
 
 import math
 from dataclasses import dataclass
@@ -7,12 +7,12 @@ from itertools import combinations
 from controller.kit.lens_data import FULL_FRAME_DIAGONAL_MM, Entry
 from controller.kit.picture import PictureFacts
 
-FAR_APART = 0.05  # the focal length for 35 mm is rounded to whole millimetres, up to 3 % of a short one
+FAR_APART = 0.05  # a focal length for 35 mm is rounded to whole millimetres, up to 3 % of a short one
 
 
 @dataclass(frozen=True, slots=True)
 class Crop:
-    """Diagonal of a 36 x 24 mm picture over that of the sensor, where it is from, and a sentence for each doubt."""
+    """Diagonal of a 36 x 24 mm picture over that of the sensor, its source, and a sentence for each doubt."""
 
     factor: float
     source: str
@@ -20,9 +20,9 @@ class Crop:
 
 
 def crop_of(shot: PictureFacts, camera: Entry | None) -> Crop | None:
-    """From the lens data, else from the two focal lengths, else from the focal plane; None where nothing says it.
+    """From the lens data, else from the two focal lengths, else from the focal plane; None if none is known.
 
-    The focal plane is the last because editors and some cameras get it wrong (see `PictureFacts.focal_plane_mm`).
+    The focal plane comes last because editors and some cameras write it wrong (see `Shot.focal_plane_mm`).
     """
     found: dict[str, float] = {}
     if camera is not None:

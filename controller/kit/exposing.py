@@ -1,44 +1,44 @@
-"""How a kit makes its exposures, in words: by which shutter, how long, and what the camera does afterwards."""
+"""How a kit makes its exposures, in words: the shutter, the time, and what the camera does afterwards."""
 
 from controller.kit.focus import focus_sentence
 from controller.kit.kit import Exposure, Kit
 from controller.kit.own_head import example_words
 from controller.kit.provenance import Source
 
-NIGHT_S = 1.0  # from which time on an exposure is called long. Our own choice, no source
+NIGHT_S = 1.0  # an exposure of this time or longer is called long. Our own choice, no source
 
 
 def seconds_text(seconds: float) -> str:
-    """A shutter time as cameras show it: 1/80 s, 0.5 s, 15 s."""
+    """A shutter time as cameras display it: 1/80 s, 0.5 s, 15 s."""
     return f"{seconds:.3g} s" if seconds > 0.3 else f"1/{1 / seconds:.3g} s"
 
 
 def times_text(exposure: Exposure) -> str:
-    """The shutter times of one frame, and who times them."""
+    """The shutter times of one frame, and whether the board or the camera times them."""
     times = ", ".join(map(seconds_text, exposure.times_s))
     return f"{times} {'at bulb, timed by the board' if exposure.bulb else 'by the camera'}"
 
 
 def dark_s(exposure: Exposure) -> float:
-    """How long all dark frames of one frame take, in seconds."""
+    """Total time of the dark frames of one frame, in seconds."""
     return sum(map(exposure.dark_frame_s, exposure.times_s))
 
 
-def needs_word_of_noise(kit: Kit) -> bool:
-    """Whether exposures are so long that cameras take dark frames, and the kit does not say whether this one does."""
+def lacks_noise_reduction(kit: Kit) -> bool:
+    """Whether exposures are long enough for dark frames and the kit does not say whether the camera shoots them."""
     long = max(kit.exposure.times_s) >= min(NIGHT_S, kit.exposure.noise_reduction_from_s)
     return long and kit.source("exposure.noise_reduction") is Source.EXAMPLE
 
 
 def noise_text(kit: Kit) -> str | None:
-    """What the kit says of dark frames; None if no exposure is long enough for one."""
+    """What the kit says about dark frames; None if no exposure is long enough for one."""
     exposure = kit.exposure
     if exposure.noise_reduction and dark_s(exposure):
         from_s = seconds_text(exposure.noise_reduction_from_s)
         return (
             f"on: a dark frame as long as the exposure after each of {from_s} or more, {dark_s(exposure):.3g} s a frame"
         )
-    if needs_word_of_noise(kit):
+    if lacks_noise_reduction(kit):
         return "not known: if it is on in the camera, state noise_reduction = true under [exposure], or switch it off"
     if max(exposure.times_s) >= NIGHT_S:
         return "off" if not exposure.noise_reduction else "on, for longer exposures than these"
@@ -46,7 +46,7 @@ def noise_text(kit: Kit) -> str | None:
 
 
 def kit_sentences(kit: Kit) -> list[str]:
-    """What the photographer should know of the kit beside a plan: focus, long exposures, whose head it is."""
+    """What the photographer should know about the kit besides a plan: focus, long exposures, an example head."""
     return [focus_sentence(kit), *_night_sentences(kit), *head_sentences(kit)]
 
 
@@ -59,10 +59,10 @@ def _night_sentences(kit: Kit) -> list[str]:
 
 
 def head_sentences(kit: Kit) -> list[str]:
-    """That the head is an example, if it is."""
+    """A warning that the head is an example, if it is."""
     if example_words(kit) is None:
         return []
     return [
-        "The head is an example: its times and limits are not yours, and no real head is moved by it. "
-        "`fullturn kit check` says what to state."
+        "The head is an example: its times and limits are not yours. No real head moves with these figures. "
+        "Run `fullturn kit check` to see which to state."
     ]

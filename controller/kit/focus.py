@@ -1,4 +1,4 @@
-"""Where to focus: once for the whole set, so that infinity and as much as possible in front of it are sharp."""
+"""Where to focus once for the whole set, so that everything from as near as possible to infinity is sharp."""
 
 import math
 from dataclasses import dataclass
@@ -6,22 +6,21 @@ from dataclasses import dataclass
 from controller.kit.kit import Kit
 from controller.optics.depth import hyperfocal_mm, sharp_mm
 
-# A blur that is as wide as two pixels. The finest lines that a sensor can tell apart are two pixels from one to the next
-# (Nyquist), so a narrower blur takes nothing from them. Who asks for one pixel focuses at twice the distance.
+# A blur two pixels wide. The finest lines that a sensor resolves are two pixels apart (Nyquist), so a narrower blur loses
+# nothing. For a blur of one pixel, focus at twice the distance.
 CIRCLE_PIXELS = 2
 UNKNOWN = "not known: state the aperture, f_number under [exposure]"
 
 
 @dataclass(frozen=True, slots=True)
 class Focus:
-    """The hyperfocal distance, exact; and `at_m`, that distance rounded up, with the nearest that is sharp then."""
+    """The exact hyperfocal distance; `at_m`, that distance rounded up; and the nearest distance sharp at that focus."""
 
-    hyperfocal_m: float
     at_m: float
     nearest_m: float
 
     def text(self) -> str:
-        """For people."""
+        """The focus as text for people."""
         return f"{distance_text(self.at_m)}; sharp from {distance_text(self.nearest_m)} to infinity"
 
 
@@ -33,7 +32,7 @@ def circle_mm(kit: Kit) -> float:
 def focus_of(kit: Kit) -> Focus | None:
     """Where to focus with the kit's lens and aperture; None if the aperture is not stated.
 
-    Distances are rounded up to two digits: focused any nearer, the lens would leave infinity less than sharp.
+    Distances are rounded up to two digits, because infinity would be less than sharp with a nearer focus.
     """
     f_number = kit.exposure.f_number
     if f_number is None:
@@ -42,7 +41,7 @@ def focus_of(kit: Kit) -> Focus | None:
     exact_mm = hyperfocal_mm(focal_mm, f_number, circle)
     at_m = rounded_up(exact_mm / 1000)
     near_mm, _ = sharp_mm(at_m * 1000, focal_mm, f_number, circle)
-    return Focus(exact_mm / 1000, at_m, rounded_up(near_mm / 1000))
+    return Focus(at_m, rounded_up(near_mm / 1000))
 
 
 def rounded_up(value: float) -> float:
@@ -53,14 +52,14 @@ def rounded_up(value: float) -> float:
 
 
 def distance_text(metres: float) -> str:
-    """A distance as people read it: 0.85 m, 4.1 m, 120 m, 1.2 km."""
+    """A distance for people: 0.85 m, 4.1 m, 120 m, 1.2 km."""
     if metres >= 1000:
         return f"{metres / 1000:g} km"
     return f"{metres:.2g} m" if metres < 10 else f"{metres:.0f} m"
 
 
 def focus_sentence(kit: Kit) -> str:
-    """Where to focus, or what is missing to say so."""
+    """Where to focus, or what is missing to compute it."""
     focus = focus_of(kit)
     if focus is None:
         return f"Where to focus is {UNKNOWN}."

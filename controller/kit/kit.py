@@ -1,7 +1,7 @@
-"""The kit as a value: every key carries its unit, every key has bounds, unknown keys are mistakes.
+"""The kit as a value: every key has a unit and bounds, and unknown keys are mistakes.
 
-Only `[camera]` and `[lens]` are asked for. The defaults under `[head]` describe a small belt-driven head with
-common 1.8 degree motors. They are examples of no real head: `own_head.py` keeps them from moving one.
+Only `[camera]` and `[lens]` are required. The defaults under `[head]` describe a small belt-driven head with common 1.8
+degree motors. They are examples of no real head, and `own_head.py` refuses to move one with them.
 """
 
 import math
@@ -17,8 +17,8 @@ from controller.kit.provenance import Source, Sources
 from controller.optics import field
 from controller.optics.projection import Projection
 
-# An exposure lasts as its engraved time or, since engraved times are rounded, up to 0.0931 EV longer: of the third-stop
-# series against exact powers of two, 30 s is the worst, which is really 32 s.
+# An exposure lasts as long as its engraved time, or up to 0.0931 EV longer because engraved times are rounded. Against
+# exact powers of two, 30 s is the worst of the third-stop series: it is really 32 s.
 LONGEST_OF_NOMINAL = 32 / 30
 
 
@@ -29,13 +29,13 @@ def within(name: str) -> Any:
 
 
 class Table(BaseModel):
-    """A table of the kit file: frozen, and a key it does not know is a mistake."""
+    """A table of the kit file: immutable, unknown keys refused."""
 
     model_config = ConfigDict(frozen=True, extra="forbid", allow_inf_nan=False, strict=True)
 
 
 class Camera(Table):
-    """The sensor and how the body is mounted. The width is the long side, whatever `mounted` says."""
+    """The sensor and the orientation of the body. The width is the long side, whatever `mounted` says."""
 
     make: str | None = None
     model: str | None = None
@@ -59,12 +59,12 @@ class Camera(Table):
 
     @property
     def used_mm(self) -> tuple[float, float]:
-        """Width and height in millimetres of the part of the sensor that is used."""
+        """Width and height in millimetres of the used part of the sensor."""
         return (self.crop_width_mm or self.sensor_width_mm, self.crop_height_mm or self.sensor_height_mm)
 
     @property
     def used_pixels(self) -> tuple[int, int]:
-        """Width and height in pixels of the part of the sensor that is used."""
+        """Width and height in pixels of the used part of the sensor."""
         wide, high = self.used_mm
         return (
             round(self.pixels_wide * wide / self.sensor_width_mm),
@@ -76,7 +76,7 @@ class Camera(Table):
         if self.sensor_height_mm > self.sensor_width_mm:
             raise ValueError(
                 f"sensor_height_mm = {self.sensor_height_mm:g} is longer than sensor_width_mm = "
-                f"{self.sensor_width_mm:g}: the width is the long side, `mounted` says how the camera stands"
+                f"{self.sensor_width_mm:g}: the width is the long side, `mounted` says which side is up"
             )
         stretch = (self.pixels_wide / self.pixels_high) / (self.sensor_width_mm / self.sensor_height_mm)
         if abs(stretch - 1) > 0.05:
@@ -88,7 +88,7 @@ class Camera(Table):
 
 
 class Lens(Table):
-    """Focal length and the law of projection."""
+    """Focal length and projection."""
 
     make: str | None = None
     model: str | None = None
@@ -97,11 +97,11 @@ class Lens(Table):
     image_circle_mm: Annotated[float, within("image_circle_mm")] | None = None
     correct_distortion: bool = False
     undistorted_share: Annotated[float, within("undistorted_share")] = 1.0
-    """How much of the picture's width and height is left once distortion is corrected (see `lens_data`)."""
+    """The share of the picture's width and height that is left after distortion is corrected (see `lens_data`)."""
 
 
 class Exposure(Table):
-    """One frame's exposures and the times that the camera needs around them."""
+    """The exposures of one frame, and the times that the camera needs around them."""
 
     shutter_seconds: Annotated[float, within("shutter_seconds")] = 0.0125
     bracket_ev: Annotated[tuple[Annotated[float, within("bracket_ev")], ...], Field(min_length=1, max_length=15)] = (0.0,)
@@ -112,20 +112,20 @@ class Exposure(Table):
     file_megabytes: Annotated[float, within("file_megabytes")] | None = None
     f_number: Annotated[float, within("f_number")] | None = None
     bulb: bool = False
-    """The camera stands at B: the shutter is open for as long as the release is pressed, which the board times."""
+    """The camera is set to B: the shutter is open while the release contact is closed, and the board times it."""
     longest_timed_s: Annotated[float, within("longest_timed_s")] = 30.0
-    """The longest time that the camera's own shutter makes. Common practice, no source: cameras differ."""
+    """The longest time of the camera's own shutter. Common practice, no source: cameras differ."""
     noise_reduction: bool = False
-    """After a long exposure the camera takes a dark one of the same length, and is busy meanwhile."""
+    """After a long exposure the camera shoots a dark frame of the same length, and is busy meanwhile."""
     noise_reduction_from_s: Annotated[float, within("noise_reduction_from_s")] = 1.0
-    """From which shutter time on it does. Common practice, no source: cameras differ."""
+    """The shutter time from which it does. Common practice, no source: cameras differ."""
 
     @model_validator(mode="after")
     def _ends(self) -> Self:
         bound = BOUNDS["exposure_s"]
         if not bound.holds(longest := max(self.times_s)):
             raise ValueError(
-                f"shutter_seconds = {self.shutter_seconds:g} with this bracket_ev makes an exposure of {longest:g} s: it "
+                f"shutter_seconds = {self.shutter_seconds:g} with this bracket_ev makes an exposure of {longest:g} s; it "
                 f"should be {bound.most:g} s at most, {bound.why}"
             )
         return self
@@ -139,23 +139,25 @@ class Exposure(Table):
         return tuple(self.shutter_seconds * math.exp2(ev) for ev in self.bracket_ev)
 
     @property
-    def untimed_s(self) -> tuple[float, ...]:
-        """Shutter times that the camera's own shutter cannot make; none at B, where the board times them."""
+    def too_long_s(self) -> tuple[float, ...]:
+        """Shutter times that the camera's own shutter cannot make; none at B, because the board times them."""
         most_s = self.longest_timed_s * LONGEST_OF_NOMINAL * (1 + 1e-9)
         return () if self.bulb else tuple(time for time in self.times_s if time > most_s)
 
     def longest_s(self, shutter_s: float) -> float:
-        """How long an exposure of `shutter_s` may last, in seconds: an engraved time is rounded, the board's is not."""
+        """The longest that an exposure of `shutter_s` may last, in seconds: engraved times are rounded, the board's are
+        not.
+        """
         return shutter_s if self.bulb else shutter_s * LONGEST_OF_NOMINAL
 
     def dark_frame_s(self, shutter_s: float) -> float:
-        """How long a dark frame the camera takes after an exposure of `shutter_s`, in seconds at most; 0 if none."""
+        """The longest that the dark frame after an exposure of `shutter_s` may last, in seconds; 0 if there is none."""
         longest_s = self.longest_s(shutter_s)
         return longest_s if self.noise_reduction and longest_s >= self.noise_reduction_from_s else 0.0
 
     @property
-    def takes_turns(self) -> bool:
-        """Whether the camera makes a bracket by itself, one exposure after the other, whatever it is released for."""
+    def shoots_bracket_itself(self) -> bool:
+        """Whether the camera shoots a bracket by itself, one exposure after the other, at each release."""
         return not self.bulb and len(set(self.bracket_ev)) > 1
 
 
@@ -164,7 +166,7 @@ RingAt = tuple[Annotated[float, within("pitch_deg")], Annotated[float, within("r
 
 
 class Axis(Table):
-    """One motor with its gearing and its limits, at the camera's side of the gear."""
+    """One motor with its gearing and limits, in angles of the camera."""
 
     full_steps_per_turn: Annotated[int, within("full_steps_per_turn")] = 200
     microsteps: Annotated[int, within("microsteps")] = 16
@@ -208,24 +210,24 @@ class Axis(Table):
 
     @property
     def steps_per_degree(self) -> float:
-        """Microsteps for one degree at the camera: as measured, or else as the gearing should make it."""
+        """Microsteps per degree at the camera: as measured if known, otherwise by the gearing."""
         return self.measured_steps_per_degree or self.nominal_steps_per_degree
 
     @property
     def nominal_steps_per_degree(self) -> float:
-        """Microsteps for one degree at the camera by motor and gearing alone."""
+        """Microsteps per degree at the camera by motor and gearing alone."""
         return self.full_steps_per_turn * self.microsteps * self.gear_ratio / 360
 
 
 class TiltAxis(Axis):
-    """The tilt axis: the same, with limits a little past the zenith and the nadir."""
+    """The tilt axis: an axis with limits a little past the zenith and the nadir."""
 
     min_deg: Annotated[float, within("min_deg")] = -95.0
     max_deg: Annotated[float, within("max_deg")] = 95.0
 
 
 class Head(Table):
-    """Both axes, how the camera rings after a stop, and how it stands.
+    """Both axes, how the camera rings after a stop, and how level the head is.
 
     The pan axis leans by `lean_deg`: its top has moved toward the yaw `lean_toward_deg`. Poses are corrected for it.
     """
@@ -244,17 +246,17 @@ class Head(Table):
     lean_toward_deg: Annotated[float, within("lean_toward_deg")] = 0.0
 
     def pointing_error_deg(self) -> float:
-        """How far off a pose may be, in degrees, everything unlucky at once.
+        """The largest pointing error, in degrees, if all errors add up.
 
-        For each axis half a microstep and the motor's own 5 % of a full step (drive makers' usual figure), and the base's
-        error of level. The play of the gears does not count: it is always taken up from the same side.
+        For each axis half a microstep and the motor's own 5 % of a full step (the usual figure of drive makers), plus the
+        base's levelling error. Gear play does not count: it is always taken up from the same side.
         """
         errors = [(0.5 + 0.05 * axis.microsteps) / axis.steps_per_degree for axis in (self.pan, self.tilt)]
         return math.hypot(*errors) + self.level_error_deg
 
 
 class Power(Table):
-    """What the rig draws, in watts, and what the battery holds."""
+    """What the rig draws, in watts, and the capacity of the battery."""
 
     head_watts: Annotated[float, within("head_watts")] = 18.0
     camera_watts: Annotated[float, within("camera_watts")] = 4.0
@@ -262,7 +264,7 @@ class Power(Table):
 
 
 class Board(Table):
-    """The line to the board and what is wired to it."""
+    """The connection to the board, and what is wired to it."""
 
     baud: Annotated[int, within("baud")] = 115_200
     max_step_rate_hz: Annotated[int, within("max_step_rate_hz")] = 20_000
@@ -280,7 +282,7 @@ class Board(Table):
 
 
 class Kit(Table):
-    """Everything the photographer carries, as far as the program must know it."""
+    """The photographer's equipment, as far as the program must know it."""
 
     camera: Camera
     lens: Lens
@@ -289,10 +291,10 @@ class Kit(Table):
     power: Power = Power()
     board: Board = Board()
     sources: SkipJsonSchema[Sources] = {}
-    """Where its figures come from (see `provenance`). Written by this program into plans, never by hand into a kit."""
+    """The source of each figure (see `provenance`). The program writes it into plans; a kit file must not contain it."""
 
     def source(self, key: str) -> Source:
-        """Where the figure of a dotted key comes from."""
+        """The source of the figure with a dotted key."""
         return self.sources.get(key, Source.STATED)
 
     def field(self, overlap: float) -> field.Field:

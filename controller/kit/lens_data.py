@@ -1,9 +1,9 @@
-"""Cameras and lenses by name from the open lens data that the lensfunpy package carries.
+"""Cameras and lenses by name, from the open lens data inside the lensfunpy package.
 
-The data is the lensfun project's, licensed CC BY-SA 3.0; it is only queried, never copied. It holds one crop
-factor for a camera and no sensor size, so the size follows from the crop factor (ratio of the diagonals of a
-36 x 24 mm picture and this sensor) and the shape of the picture in pixels. Only an exact model is taken: the
-library's own loose search answers with neighbours of the camera that was asked for.
+The data comes from the lensfun project, licensed CC BY-SA 3.0. It is only queried, never copied. It has one crop factor
+for each camera but no sensor size. The size follows from the crop factor (the ratio of the diagonals of a 36 x 24 mm
+picture and this sensor) and the shape of the picture in pixels. Only an exact model is accepted, because the library's
+own loose search returns similar cameras.
 """
 
 import math
@@ -39,9 +39,9 @@ def sensor_size_mm(crop_factor: float, pixels_wide: int, pixels_high: int) -> tu
 
 
 def filled_in(tables: dict[str, Any]) -> tuple[dict[str, Any], list[str]]:
-    """`tables` with sensor size, projection and a prime's focal length added where the kit left them out.
+    """`tables` with sensor size, projection and a prime's focal length added if the kit leaves them out.
 
-    Also returns a sentence for each name that the data does not hold.
+    Also returns a sentence for each name that is not in the data.
     """
     mistakes: list[str] = []
     crop_factor = None
@@ -88,16 +88,16 @@ def _fill_lens(table: dict[str, Any], crop_factor: float | None) -> tuple[dict[s
 
 
 def undistorted_share(lens: Any, crop_factor: float, focal_length_mm: float) -> float:
-    """The largest share of a picture's width and height that is filled once its distortion is corrected.
+    """The largest share of a picture's width and height that is filled after its distortion is corrected.
 
-    1 where the correction leaves corners over (barrel distortion): what is gained there is not counted. The measured
-    polynomials of the lens data are used as the library applies them, at f/8 and a distance of a kilometre.
+    1 if the correction leaves corners over (barrel distortion): that gain is not counted. The measured polynomials of the
+    lens data are applied as the library does, at f/8 and a distance of a kilometre.
     """
     wide, high = 601, 401
     modifier = lensfunpy.Modifier(lens, crop_factor, wide, high)
     modifier.initialize(focal_length_mm, 8.0, 1000.0, scale=1.0, flags=lensfunpy.ModifyFlags.DISTORTION)
-    source = modifier.apply_geometry_distortion()  # for each corrected pixel where it lies in the picture as taken
-    if source is None:  # nothing is known of this lens's distortion
+    source = modifier.apply_geometry_distortion()  # for each corrected pixel, its position in the picture as shot
+    if source is None:  # this lens's distortion is unknown
         return 1.0
     x, y = source[..., 0], source[..., 1]
     slack = 0.05  # of a pixel: the library's own rounding
@@ -112,12 +112,12 @@ def undistorted_share(lens: Any, crop_factor: float, focal_length_mm: float) -> 
 def _exact(entries: list[Any], table: dict[str, Any], part: str) -> list[Any]:
     make, model = table.get("make"), table.get("model")
     if not (isinstance(make, str) and isinstance(model, str)):
-        raise InputError(f"{part}: make and model belong together; give both as text, or neither.")
+        raise InputError(f"{part}: make and model belong together; write both as text, or neither.")
     found = [e for e in entries if _folded(e.model) == _folded(model) and _folded(e.maker) == _folded(make)]
     if not found:
         raise InputError(
             f'{part}.make = "{make}", {part}.model = "{model}": not in the open lens data under exactly that '
-            f"name; give the {'sensor size' if part == 'camera' else 'focal length and projection'} instead."
+            f"name; write the {'sensor size' if part == 'camera' else 'focal length and projection'} instead."
         )
     return found
 
@@ -128,9 +128,9 @@ def _folded(text: str) -> str:
 
 @dataclass(frozen=True, slots=True)
 class Entry:
-    """A camera or lens of the data; focal lengths in millimetres and projection are a lens's, None for a camera.
+    """A camera or lens of the data. Focal lengths (mm) and projection are None for a camera.
 
-    A lens of several sensor sizes is there once for each.
+    A lens made for several sensor sizes has an entry for each.
     """
 
     kind: str
@@ -143,7 +143,7 @@ class Entry:
 
     @property
     def name(self) -> str:
-        """Maker and model, the maker not twice."""
+        """Maker and model, without repeating the maker."""
         return self.model if self.model.casefold().startswith(self.maker.casefold()) else f"{self.maker} {self.model}"
 
 

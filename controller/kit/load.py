@@ -1,4 +1,4 @@
-"""From a TOML file to a Kit, or to one sentence for each mistake in it."""
+"""Load a kit from a TOML file, with one sentence for each mistake in it."""
 
 import json
 from collections.abc import Container, Sequence
@@ -21,7 +21,7 @@ MOST_TOLD = 20  # mistakes
 def load_kit(path: Path) -> Kit:
     """Read and validate the kit at `path`.
 
-    Raises InputError with one sentence for each mistake: the key, the value, what is allowed.
+    Raises InputError with one sentence for each mistake: the key, the value, and what is allowed.
     """
     return kit_from_tables(read_toml(path, KIT), str(path))
 
@@ -30,14 +30,15 @@ def kit_from_tables(tables: Tables, name: str) -> Kit:
     """Validate parsed TOML `tables`; `name` begins every sentence. Raises InputError."""
     filled, unknown = _with_lens_data({key: table for key, table in tables.items() if key != "sources"})
     sentences = [f"{name}: {sentence}" for sentence in unknown]
-    if "sources" in tables:  # a plan's kit has it, and only this program may write it
+    if "sources" in tables:  # it is in a plan's kit, and only this program may write it
         sentences.append(f"{name}: sources = {_shown(tables['sources'])}: there is no such key.")
     try:
-        # As JSON, where a list may become a tuple and a text an enum, but no text a number. NaN is refused in words.
+        # As JSON, a list may become a tuple and a text an enum, but a text never becomes a number. NaN is refused in
+        # words.
         kit = Kit.model_validate_json(json.dumps(filled, default=str))
     except ValidationError as error:
         raise InputError(sentences + mistakes(error, name, _following(tables, unknown))) from None
-    if too_long := kit.exposure.untimed_s:
+    if too_long := kit.exposure.too_long_s:
         sentences.append(f"{name}: {_too_long_sentence(kit, too_long)}")
     if sentences:
         raise InputError(sentences)
@@ -45,7 +46,10 @@ def kit_from_tables(tables: Tables, name: str) -> Kit:
 
 
 def _too_long_sentence(kit: Kit, too_long: Sequence[float]) -> str:
-    """Not a rule of the model itself: a session of an older version may hold such exposures, and must load."""
+    """The mistake of an exposure too long for the camera's own shutter.
+
+    The model itself allows it, because a session of an older version may contain such exposures and must load.
+    """
     exposure = kit.exposure
     times = " and ".join(f"{time:g} s" for time in too_long)
     bracket = "" if len(exposure.bracket_ev) == 1 else " with this bracket_ev"
@@ -53,14 +57,14 @@ def _too_long_sentence(kit: Kit, too_long: Sequence[float]) -> str:
     return (
         f"exposure.shutter_seconds = {exposure.shutter_seconds:g}{bracket} makes {times}, and the camera's own shutter "
         f"ends at {exposure.longest_timed_s:g} s (longest_timed_s{source}). Set bulb = true and the camera to B, so that "
-        f"the board times it, or {'shorten the bracket' if bracket else 'take a shorter time'}."
+        f"the board times it, or {'shorten the bracket' if bracket else 'use a shorter time'}."
     )
 
 
 def _with_lens_data(tables: Tables) -> tuple[Tables, list[str]]:
-    """Fill in what the open lens data knows of a camera or lens that is named by make and model.
+    """Add what the open lens data knows about a camera or lens named by make and model.
 
-    Also returns a sentence for each name that it does not know.
+    Also returns a sentence for each unknown name.
     """
     wanted = {
         part: table
@@ -69,13 +73,13 @@ def _with_lens_data(tables: Tables) -> tuple[Tables, list[str]]:
     }
     if not wanted:
         return tables, []
-    from controller.kit import lens_data  # noqa: PLC0415  reading the data takes time that most kits need not spend
+    from controller.kit import lens_data  # noqa: PLC0415  reading the data takes time that most kits do not need
 
     return lens_data.filled_in(tables)
 
 
 def _following(tables: Tables, unknown: list[str]) -> set[str]:
-    """Keys that follow from a name, so that they are not missing by themselves."""
+    """Keys that a make and model supply, so they do not count as missing."""
     keys: set[str] = set()
     if isinstance(camera := tables.get("camera"), dict) and "make" in camera:
         keys |= {"camera.sensor_width_mm", "camera.sensor_height_mm"}
@@ -96,11 +100,11 @@ WANTED = {
         "a moment with its offset from UTC, as in 2026-06-21T07:00:00+02:00",
     ),
 }
-"""What should be in place of a value, in our words, by the sort of the mistake."""
+"""What a value should be, in our words, by the type of mistake."""
 
 
 def mistakes(error: ValidationError, name: str, following: Container[str] = ()) -> list[str]:
-    """One sentence for each mistake that pydantic found; keys that are `following` from others are not missing."""
+    """One sentence for each mistake that pydantic found; keys in `following` do not count as missing."""
     details = error.errors()
     places = [detail["loc"] for detail in details]
     kept = []
@@ -108,7 +112,7 @@ def mistakes(error: ValidationError, name: str, following: Container[str] = ()) 
         place = detail["loc"]
         inside = any(other != place and other[: len(place)] == place for other in places)
         if detail["type"] == "too_short" and inside:
-            continue  # it only looks too short because what is in it is wrong
+            continue  # it is too short only because its content is wrong
         if detail["type"] == "missing" and ".".join(map(str, place)) in following:
             continue
         kept.append(_sentence(name, detail))

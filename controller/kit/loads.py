@@ -1,6 +1,6 @@
-"""What a load asks of motors, gears and tripod: statics and the torque balance of one axis.
+"""What a load demands of motors, gears and tripod: statics, and the torque balance of one axis.
 
-Estimates for choosing parts. They know nothing of flexible legs, soft ground, gusts or worn gears.
+Estimates for choosing parts. They ignore flexible legs, soft ground, gusts and worn gears.
 """
 
 import math
@@ -18,7 +18,7 @@ AIR_KG_M3 = 1.225  # ISO 2533:1975, at sea level and 15 °C
 
 @dataclass(frozen=True, slots=True)
 class Motor:
-    """A motor as its maker's curve has it: torque in N m at rising speeds in rpm, the first at rest (holding)."""
+    """A motor by its maker's curve: torque in N m at rising speeds in rpm, beginning at rest (holding torque)."""
 
     curve: tuple[tuple[float, float], ...]
     rotor_kg_m2: float
@@ -32,14 +32,14 @@ class Motor:
     def torque_nm(self, rpm: float) -> float:
         """Torque in N m at a speed, between the points of the curve. Raises InputError past its end."""
         if rpm > self.curve[-1][0]:
-            raise InputError(f"The torque curve ends at {self.curve[-1][0]:g} rpm, and the axis asks {rpm:.0f} rpm.")
+            raise InputError(f"The torque curve ends at {self.curve[-1][0]:g} rpm, but the axis needs {rpm:.0f} rpm.")
         speeds_rpm, torques_nm = zip(*self.curve, strict=True)
         return float(np.interp(rpm, speeds_rpm, torques_nm))
 
 
 @dataclass(frozen=True, slots=True)
 class Need:
-    """One axis: torques in N m (at the axis unless the name says motor), ramps in deg/s²."""
+    """The demands of one axis: torques in N m (at the axis unless the name says motor), ramps in deg/s²."""
 
     acceleration_nm: float
     imbalance_nm: float
@@ -51,21 +51,23 @@ class Need:
 
     @property
     def margin(self) -> float:
-        """How many times the torque that is needed the motor has."""
+        """The motor's torque as a multiple of the torque needed."""
         return self.motor_has_nm / self.motor_needs_nm if self.motor_needs_nm else math.inf
 
 
 def inertia_kg_m2(mass_kg: float, sides_m: tuple[float, float], offset_m: float) -> float:
-    """Of a uniform box about an axis along its third side, `offset_m` from its centre: m (a² + b²) / 12 + m d²."""
+    """Inertia of a uniform box about an axis along its third side, `offset_m` from its centre: m (a² + b²) / 12 + m
+    d².
+    """
     return mass_kg * ((sides_m[0] ** 2 + sides_m[1] ** 2) / 12 + offset_m**2)
 
 
 def axis_need(axis: Axis, motor: Motor, inertia: float, imbalance_nm: float, margin: float) -> Need:
-    """Torque balance of one axis; `inertia` in kg m², `margin` is what the fastest ramp must leave. Raises InputError.
+    """Torque balance of one axis; `inertia` in kg m², `margin` must remain at the fastest ramp. Raises InputError.
 
-    Motor's torque = (I α + T) / (g η) + J g α: the rotor (J) turns g times as fast, so it feels g times the ramp.
-    One microstep's torque is holding torque × sin(90° / N), at the axis × g η (Faulhaber technical note
-    "Microstepping Myths and Realities", Table 1): a load above it is followed late, by more than a microstep.
+    Motor's torque = (I α + T) / (g η) + J g α: the rotor (J) turns g times as fast, so it feels g times the ramp. One
+    microstep's torque is holding torque × sin(90° / N), at the axis × g η (Faulhaber technical note "Microstepping Myths
+    and Realities", Table 1). Under a larger load the axis lags by more than a microstep.
     """
     geared, gear = axis.gear_ratio * motor.efficiency, axis.gear_ratio
     alpha = math.radians(axis.max_accel_deg_s2)
@@ -85,7 +87,7 @@ def axis_need(axis: Axis, motor: Motor, inertia: float, imbalance_nm: float, mar
 
 @dataclass(frozen=True, slots=True)
 class Stand:
-    """A tripod and the wind on it: m, m², m/s; `offset_m` is the centre of mass off the middle."""
+    """A tripod and the wind on it: m, m², m/s; `offset_m` is the distance of the centre of mass from the middle."""
 
     mass_kg: float
     feet_radius_m: float
@@ -98,12 +100,14 @@ class Stand:
 
     @property
     def edge_m(self) -> float:
-        """From under the centre of mass to the nearest line between two feet: R cos(π / n) - o."""
+        """Horizontal distance from the centre of mass to the nearest line between two feet: R cos(π / n) - o."""
         return self.feet_radius_m * math.cos(math.pi / self.legs) - self.offset_m
 
     @property
     def tips_at_n(self) -> float:
-        """The level force in newtons at the height that lifts a foot: m g ρ / h; 0 where it falls by itself."""
+        """The horizontal force in newtons, at the height of the load, that lifts a foot: m g ρ / h; 0 if it falls by
+        itself.
+        """
         return max(0.0, self.mass_kg * GRAVITY_M_S2 * self.edge_m / self.height_m)
 
     def wind_n(self) -> float:
@@ -111,7 +115,7 @@ class Stand:
         return AIR_KG_M3 / 2 * self.wind_m_s**2 * self.area_m2 * self.drag
 
     def tips_at_wind_m_s(self) -> float:
-        """The steady wind in m/s at which a foot lifts; infinite without area."""
+        """The steady wind in m/s that lifts a foot; infinite without area."""
         pressed = AIR_KG_M3 / 2 * self.area_m2 * self.drag
         return math.sqrt(self.tips_at_n / pressed) if pressed else math.inf
 

@@ -1,7 +1,7 @@
-"""The names that people use for a camera or lens, where the open lens data has them beside the one in the EXIF.
+"""The printed names of cameras and lenses, if the open lens data has them beside the names in the EXIF.
 
-The library that reads the data leaves them out, so they are read from the files that it carries (lensfun project,
-CC BY-SA 3.0): `<model>` is what the camera writes, `<model lang="en">` what is printed on it.
+The library that reads the data leaves them out, so they are read from its own files (lensfun project, CC BY-SA 3.0):
+`<model>` is what the camera writes, `<model lang="en">` what is printed on it.
 """
 
 from functools import cache
@@ -9,17 +9,17 @@ from importlib.resources import files
 from xml.etree import ElementTree
 
 FOLDER = "db_files"
-NOT_NAMES = {"fixed lens", "standard"}  # what the data calls the lens of a camera that cannot change it
+NOT_NAMES = {"fixed lens", "standard"}  # the data's names for the lens of a camera that cannot change it
 
 
 @cache
 def other_names() -> dict[tuple[str, str], str]:
-    """The other name of a model, by its maker and its model; empty if the package carries no files."""
+    """The other name of each model, by maker and model; empty if the package contains no files."""
     found: dict[tuple[str, str], str] = {}
     for file in sorted(files("lensfunpy").joinpath(FOLDER).iterdir(), key=lambda file: file.name) if _is_there() else ():
         if file.name.endswith(".xml"):
             try:
-                root = ElementTree.fromstring(file.read_bytes())  # our own dependency's files, of its own package
+                root = ElementTree.fromstring(file.read_bytes())  # a file of our own dependency's package
             except (OSError, ElementTree.ParseError):
                 continue
             for entry in (*root.iter("camera"), *root.iter("lens")):

@@ -1,4 +1,4 @@
-"""Whether a kit's head is somebody's own: an example may be planned for and rehearsed, but never moved."""
+"""Whether a kit's head is the user's own: an example may be planned for and rehearsed, but never moved."""
 
 from controller.errors import InputError
 from controller.kit.kit import Axis, Kit
@@ -10,9 +10,9 @@ CONSEQUENCE = "With another head's figures it turns at another speed, to other a
 
 
 def examples_of_head(kit: Kit) -> dict[str, list[str]]:
-    """The keys that must be stated before a real head moves and are examples, by table: `head.pan`, `head.tilt`.
+    """The keys that are examples and must be stated before a real head moves, by table: `head.pan`, `head.tilt`.
 
-    The three keys of the gearing are not needed where the steps per degree are stated or measured.
+    The three keys of the gearing are not needed if the steps per degree are stated or measured.
     """
     found = {}
     for name, axis in (("head.pan", kit.head.pan), ("head.tilt", kit.head.tilt)):
@@ -27,7 +27,7 @@ def _needed(axis: Axis) -> tuple[str, ...]:
 
 
 def example_words(kit: Kit) -> str | None:
-    """Which keys of the head are examples, as they stand in a kit file; None if none of those that matter is."""
+    """The required keys of the head that are examples, with their tables; None if there are none."""
     examples = examples_of_head(kit)
     if not examples:
         return None
@@ -42,6 +42,6 @@ def must_be_own_head(kit: Kit, name: str) -> None:
     words = example_words(kit)
     if words is not None:
         raise InputError(
-            f"{name}: the head is an example, so no real head is moved by it. Take these from your head's handbook and "
-            f"state them in the kit: {words}. {CONSEQUENCE}"
+            f"{name}: the head is an example, so this program moves no real head with it. Look these up in your head's "
+            f"handbook and state them in the kit: {words}. {CONSEQUENCE}"
         )

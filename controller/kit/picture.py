@@ -1,4 +1,4 @@
-"""What a photograph says of the camera that took it, and what it cannot say (EXIF: CIPA DC-008)."""
+"""What a photograph says about the camera that shot it, and what it cannot say (EXIF: CIPA DC-008)."""
 
 from dataclasses import dataclass
 from pathlib import Path
@@ -9,14 +9,14 @@ from PIL.ExifTags import Base
 from controller import exif
 from controller.picture_file import UPRIGHT, read_facts
 
-LEAST_PIXELS = 1_500_000  # of any camera worth carrying up a hill. Common practice, no source
+LEAST_PIXELS = 1_500_000  # of any camera worth carrying. Common practice, no source
 UNITS_MM = {2: 25.4, 3: 10.0, 4: 1.0, 5: 0.001}
-LARGEST_MM = 1000.0  # of a sensor: no more can be meant
+LARGEST_MM = 1000.0  # largest plausible side of a sensor
 
 
 @dataclass(frozen=True, slots=True)
 class PictureFacts:
-    """What was found; None is not said, or not in a way to rely on. `pixels` are the file's, width first as stored."""
+    """Facts from the EXIF; None if missing or unreliable. `pixels` are the file's, width first as stored."""
 
     maker: str | None
     model: str | None
@@ -26,19 +26,20 @@ class PictureFacts:
     shutter_seconds: float | None
     pixels: tuple[int, int]
     resized: bool
-    """The picture is not of the size that the camera says it took."""
+    """Whether the picture's size differs from the size that the camera recorded."""
     orientation: int = 1
-    """How to turn the picture so that it stands upright, 1 to 8; 1 also where it does not say."""
+    """How to turn the picture upright, EXIF values 1 to 8; 1 if missing."""
     taken: str | None = None
-    """When, as ISO 8601, with the fraction of a second and the offset from UTC where the picture says them."""
+    """Time as ISO 8601, with the fraction of a second and the offset from UTC if the picture has them."""
     focal_plane_mm: tuple[float, float] | None = None
-    """Width and height of what these pixels covered on the sensor. None also where the picture was resized: an editor
-    that makes a picture smaller may leave the pixels per millimetre as they were."""
+    """Width and height, in millimetres, of these pixels on the sensor. None also if the picture was resized: an editor
+    may shrink a picture and leave the pixels per millimetre as they were.
+    """
     f_number: float | None = None
 
 
 def shot_of(path: Path) -> PictureFacts:
-    """Read a photograph's EXIF. Raises InputError for what is no photograph, or cannot be read."""
+    """Read a photograph's EXIF. Raises InputError if the file is no photograph or cannot be read."""
     facts = read_facts(path)
     size, tags, more = facts.size_px, facts.tags, facts.details
     taken = (exif.positive(more.get(Base.ExifImageWidth)), exif.positive(more.get(Base.ExifImageHeight)))
@@ -66,7 +67,7 @@ def shot_of(path: Path) -> PictureFacts:
 
 
 def _focal_plane_mm(more: Any, size: tuple[int, int]) -> tuple[float, float] | None:
-    """Pixels through pixels per unit; 2 is inch and the default, 3 is cm, and 4 and 5 (mm, µm) occur besides."""
+    """Pixels divided by pixels per unit. Unit 2 is inch and the default, 3 is cm; 4 and 5 (mm, µm) also occur."""
     unit_mm = UNITS_MM.get(exif.whole(more.get(Base.FocalPlaneResolutionUnit, 2)) or 0)
     across, down = (
         exif.positive(more.get(Base.FocalPlaneXResolution)),

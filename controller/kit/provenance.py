@@ -1,4 +1,4 @@
-"""Where each figure of a kit comes from: the one mechanism for everything that prints a figure or relies on it."""
+"""The source of each figure of a kit. Everything that prints or relies on a figure asks here."""
 
 from collections.abc import Iterable, Iterator, Mapping
 from enum import StrEnum
@@ -8,12 +8,12 @@ from pydantic import BaseModel
 
 
 class Source(StrEnum):
-    """Where a figure comes from, the least reliable first."""
+    """The source of a figure, the least reliable first."""
 
     EXAMPLE = "example"
     """A default of this program: it describes no real head, camera or board."""
     LOOKED_UP = "looked up"
-    """From the open lens data, by the camera's or the lens's name."""
+    """From the open lens data, by the name of the camera or lens."""
     STATED = "stated"
     """From the kit file."""
     MEASURED = "measured"
@@ -25,10 +25,10 @@ Sources = dict[str, Source]
 
 
 def sources_of(kit: BaseModel, tables: Mapping[str, Any]) -> Sources:
-    """The sources of a kit that was validated after the lens data had filled in `tables`, which are as in the file.
+    """The sources of a validated kit. `tables` is the file's content before the lens data was added.
 
-    A key that is in the file is stated; a key that is set all the same was looked up; the rest are examples. Keys
-    without a value are left out, and so are those that are stated.
+    A key in the file is stated. A key that is set but not in the file was looked up. The rest are examples. Keys without
+    a value are left out, and so are stated ones.
     """
     return {key: source for key, source in _sources(kit, tables, "") if source is not Source.STATED}
 
@@ -45,13 +45,13 @@ def _sources(table: BaseModel, written: Mapping[str, Any], before: str) -> Itera
 
 
 def weakest(sources: Iterable[Source]) -> Source:
-    """The least reliable of some sources: what follows from figures is no better than the worst of them."""
+    """The least reliable of these sources: a result is no better than the worst figure behind it."""
     order = list(Source)
     return min(sources, key=order.index)
 
 
 def source_words(sources: Mapping[str, Source]) -> str:
-    """The sources of what follows from these keys: one word, or each word with the keys that it is true of."""
+    """The sources of a result from these keys: one word, or each word with its keys."""
     kinds = [source for source in Source if source in sources.values()]
     if len(kinds) == 1:
         return kinds[0].value

@@ -1,4 +1,4 @@
-"""The kit file's JSON Schema, so that an editor completes a kit and explains its keys."""
+"""The JSON Schema of the kit file, for completion and explanations in an editor."""
 
 import tomllib
 from pathlib import Path
@@ -7,16 +7,16 @@ from typing import Any
 from controller.kit.kit import Kit
 
 WORDS = Path(__file__).with_name("kit_words.toml")
-DIALECT = "https://json-schema.org/draft/2020-12/schema"  # what pydantic writes
+DIALECT = "https://json-schema.org/draft/2020-12/schema"  # the dialect that pydantic writes
 
 Schema = dict[str, Any]
 
 
 def kit_schema() -> Schema:
-    """The kit's JSON Schema as an editor needs it.
+    """The kit's JSON Schema for editors.
 
-    With a meaning for every key (kit_words.toml, which must know all keys and no others), and with the sensor's size left
-    out where the camera is named, which is looked up before the kit is validated.
+    Every key has a meaning from kit_words.toml, which must list all keys and no others. The sensor's size is not required
+    if the camera is named, because it is looked up before the kit is validated.
     """
     schema = Kit.model_json_schema()
     words = tomllib.loads(WORDS.read_text(encoding="utf-8"))
@@ -28,7 +28,7 @@ def kit_schema() -> Schema:
             for key, part in table["properties"].items():
                 part["description"] = words[name][key]
                 part.pop("title", None)
-                if "anyOf" in part:  # a kit has no null: what is not there is left out
+                if "anyOf" in part:  # a kit has no null: a missing key is left out
                     part.update(next(each for each in part.pop("anyOf") if each.get("type") != "null"))
                     part.pop("default")
     camera, sensor = schema["$defs"]["Camera"], ["sensor_width_mm", "sensor_height_mm"]

@@ -1,4 +1,4 @@
-"""Cameras and lenses found by words as people type them, and by their exact name."""
+"""Search cameras and lenses by words as people type them, or by exact name."""
 
 import difflib
 import re
@@ -11,32 +11,36 @@ from controller.errors import InputError
 from controller.kit.lens_data import Entry, entries
 from controller.kit.other_names import other_names
 
+MOST_SHOWN = 20  # names of a search
+
+
 SHOWN = 5  # near misses in a sentence
 TOKEN = re.compile(r"[^\W\d_]+|\d+")
 NOT_FOUND = 9
-ALIKE = 0.6  # of the letters, for a name to be called near
+ALIKE = 0.6  # least share of equal letters for a similar name
 
 
 @dataclass(frozen=True, slots=True)
 class Named:
-    """An entry with its names made ready for the search."""
+    """An entry with its names prepared for the search."""
 
     entry: Entry
     plain: str
-    """All names, folded, for words that are only a part of one."""
+    """All names, folded, to find words that are only part of a name's word."""
     forms: frozenset[str]
     """Every run of neighbouring tokens of a name, written together: "z7" and "7ii" of "Z 7II"."""
     starts: frozenset[str]
-    """Those with which a name begins."""
+    """The runs that begin a name."""
     whole: frozenset[str]
-    """Those that are a whole name, with or without its maker."""
+    """The runs that are a whole name, with or without its maker."""
 
 
 def search(words: Iterable[str], kinds: Sequence[str] = ("camera", "lens")) -> list[Entry]:
-    """The entries that have every word in one of their names, in any order; the closest first, each name once.
+    """The entries with every word in one of their names, in any order; the closest first, each name once.
 
-    Spaces, hyphens and upper case do not count, a Greek letter is its name, and a word before a number may be its initial
-    ("a7" for "Alpha 7"). Whole words go before parts of words, and shorter names before longer ones.
+    Spaces, hyphens and upper case do not count. A Greek letter matches its name. A word before a number may be
+    abbreviated to its initial ("a7" for "Alpha 7"). Whole words rank before parts of words, and shorter names before
+    longer ones.
     """
     texts = list(words)
     wanted = [(_folded(word), _joined(_tokens(word))) for word in texts]
@@ -44,7 +48,7 @@ def search(words: Iterable[str], kinds: Sequence[str] = ("camera", "lens")) -> l
     found: dict[tuple[str, str, str], tuple[int, Named]] = {}
     letters = [form.replace(".", "") for _, form in wanted]
     for entry, compact in zip(entries(), _compact(), strict=True):
-        if entry.kind in kinds and all(word in compact for word in letters):  # most are told apart by this alone
+        if entry.kind in kinds and all(word in compact for word in letters):  # this alone rules out most entries
             named = _named(entry)
             ranks = [_rank(named, plain, form) for plain, form in wanted]
             if NOT_FOUND not in ranks:
@@ -55,7 +59,7 @@ def search(words: Iterable[str], kinds: Sequence[str] = ("camera", "lens")) -> l
 
 
 def _rank(named: Named, plain: str, form: str) -> int:
-    """How well a word fits: 0 the beginning of a name, 1 whole words in it, 2 a part of a word."""
+    """How well a word matches: 0 for the beginning of a name, 1 for whole words in it, 2 for part of a word."""
     if form and form in named.starts:
         return 0
     if form and form in named.forms:
@@ -66,7 +70,7 @@ def _rank(named: Named, plain: str, form: str) -> int:
 def exactly(kind: str, name: str) -> Entry:
     """The one entry of exactly that name, with or without its maker. Raises InputError, with near misses.
 
-    A near miss is never taken: the picture of another camera has another size (check: the data has both "D750" and
+    A near miss is never accepted: another camera's picture has another size (check: the data has both "D750" and
     "D7500").
     """
     wanted = _plain(name)
@@ -87,7 +91,7 @@ def exactly(kind: str, name: str) -> Entry:
 def nearest(kind: str, name: str) -> list[Entry]:
     """The entries that a name may have meant, the nearest first; empty if none is near.
 
-    Those that have all its words, else those that have its words with a number, else those that are written alike.
+    Those with all its words; if none, those with its words that contain digits; if none, those with similar spelling.
     """
     found = search(name.split(), (kind,))
     if not found and (numbered := re.findall(r"\w*\d\w*", name)):
@@ -100,7 +104,7 @@ def nearest(kind: str, name: str) -> list[Entry]:
 
 @cache
 def _compact() -> tuple[str, ...]:
-    """Of every entry all letters and digits of its names, as they are and with words as initials."""
+    """For every entry, all letters and digits of its names, as they are and with words as initials."""
     return tuple(" ".join(_spellings(entry)) for entry in entries())
 
 
@@ -120,7 +124,7 @@ def _named(entry: Entry) -> Named:
         tokens = _tokens(text)
         bare = tokens[1:] if maker and tokens[:1] == maker[:1] else tokens
         whole |= {_joined(tokens), _joined(bare), _joined([*maker[:1], *bare]), _joined([*maker, *bare])}
-        forms |= set(_runs(tokens))  # a model may begin with what its maker does
+        forms |= set(_runs(tokens))  # a model may begin with a word that its maker also begins with
         for own in (bare, _with_initial(bare)):
             starts |= {_joined(own[:end]) for end in range(1, len(own) + 1)}
             forms |= set(_runs(own))
@@ -128,7 +132,7 @@ def _named(entry: Entry) -> Named:
 
 
 def _with_initial(tokens: Sequence[str]) -> list[str]:
-    """The tokens, each word before a number as its initial."""
+    """The tokens, with each word before a number reduced to its initial."""
     pairs = zip(tokens, [*tokens, ""][1:], strict=True)
     return [token[0] if token.isalpha() and after.isdecimal() else token for token, after in pairs]
 
@@ -150,7 +154,7 @@ def _tokens(text: str) -> list[str]:
 
 
 def _folded(text: str) -> str:
-    """Lower case, compatible forms the same, a Greek letter by its name."""
+    """Lower case, in compatible forms, with Greek letters spelt out."""
     if text.isascii():
         return _plain(text)
     plain = unicodedata.normalize("NFKC", _plain(text)).casefold()
@@ -165,3 +169,23 @@ def _spelt(letter: str) -> str:
 
 def _plain(text: str) -> str:
     return " ".join(text.replace("\0", " ").casefold().split())
+
+
+def found_text(found: list[Entry], *, every: bool) -> str:
+    """What was found, for people: all, or the closest and how many more there are."""
+    shown = found if every else found[:MOST_SHOWN]
+    lines = [entry_text(entry) for entry in shown]
+    if len(shown) < len(found):
+        lines.append(f"{len(found) - len(shown)} more. Add a word, or --all to see them.")
+    return "\n".join(lines)
+
+
+def entry_text(entry: Entry) -> str:
+    """One line for people."""
+    if entry.kind == "camera":
+        other = other_names().get((entry.maker, entry.model))
+        also = "" if other is None or other.casefold() in entry.name.casefold() else f"{other}, "
+        return f"camera  {entry.name}  ({also}crop factor {entry.crop_factor:g})"
+    low, high = entry.min_focal_mm, entry.max_focal_mm
+    focal = f"{low:g} mm" if low == high else f"{low:g} to {high:g} mm"
+    return f"lens    {entry.name}  ({focal}, {entry.projection or 'a projection that cannot be planned'})"

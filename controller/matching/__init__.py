@@ -1,1 +1,1 @@
-"""The photographs on the card, paired with the exposures of a session."""
+"""Pairing the photographs on the card with the exposures of a session."""

@@ -1,12 +1,15 @@
-"""Files and exposures in order, with gaps on either side: how probable each pair is, all alignments taken together.
+"""Align files and exposures in order, with gaps on either side, and sum over all alignments to get each pair's
+probability.
 
 A hidden Markov model over the files (R. Durbin et al., Biological Sequence Analysis, 1998, section 4.1, pair HMM; forward
-and backward sums as in L. Rabiner, Proc. IEEE 77:257, 1989, section III). The state after a file is which clock the
-camera follows and how many exposures have gone by. A file belongs to the next exposure, or to one after some that left
-no file, or to none; what is nobody's comes in bursts (a self-exciting process: A. G. Hawkes, Biometrika 58:83, 1971), so
-the state also holds whether the last file was nobody's. Before each file the clock may have been changed, at a price. The
-result is not the single best alignment but each pair's share of the sum of all, so that an extra file that could stand in
-for a lost one is a doubt.
+and backward sums as in L. Rabiner, Proc. IEEE 77:257, 1989, section III). The state after a file is the clock that the
+camera follows and the number of exposures so far. A file belongs to the next exposure, or to a later one after some that
+left no file, or to none: an extra file. Extra files come in bursts (a self-exciting process: A. G. Hawkes, Biometrika
+58:83, 1971), so the state also says whether the last file was extra. The clock may change before each file, at a low
+probability.
+
+The result is not the single best alignment but each pair's share of the sum of all. So an extra file that could replace a
+lost one counts as doubt.
 """
 
 import math
@@ -18,45 +21,32 @@ from numpy.typing import NDArray
 
 from controller.matching.evidence import Array, Evidence
 from controller.matching.fit import ClockFit, Clocks, near_density
+from controller.matching.rates import Rates
 
 Whole = NDArray[np.int64]
-RUN_ON = math.log(0.8)  # what is lost or extra comes in rows: a card that failed, a series by hand
-UNMADE = math.log(0.5)  # an exposure that did not count left a file, or did not
-SHUTTERS = np.array([0.01 / 20, 1.0, 0.99])  # another than planned, not known, as planned
-USUAL_SHUTTER, ODD_SHUTTER = 0.9, 0.1 / 20  # of a file that is nobody's
-BURST, BURST_S = 0.5, 5.0  # that a nobody's file has another next to it, and how soon. Our own choice, no source
-OUTSIDE_HZ = 0.05  # files a second, before and after the run: what else is on a card
-ASTRAY = 0.01  # of the files, whose exposure came later than the session knows: a line that had to repeat
-NEVER_IF_CONFIRMED = math.log(1e-3)  # of the lost ones: the contact answered, but the camera counted no file
-NO_ROOM = 1e-4  # of the files that are an exposure's: no number of the sequence is left for them
-MOST_GAP = 60  # numbers; more left out say no more
-MOST_WINDOW = 48  # exposures that a file may be
-AT_ONCE = 1_000_000  # moves held in memory
-MOST_MOVES = 20_000_000  # of a card, from state to state: half a second's work. More clocks than fit in are left aside
-
-
-@dataclass(frozen=True, slots=True)
-class Rates:
-    """How often things go wrong on this card.
-
-    `lost`, of the exposures that count; `never`, which of these used no file number; `extra_hz`, files a second that are
-    nobody's, but for those in a burst; `skipped`, of the files, before which numbers are left out that no exposure used.
-    """
-
-    lost: float = 0.02
-    never: float = 0.3
-    extra_hz: float = 1e-3
-    skipped: float = 0.02
+RUN_ON = math.log(0.8)  # lost and extra files come in runs: a card that failed, a series shot by hand
+UNMADE = math.log(0.5)  # probability that an exposure that did not count still left a file
+SHUTTERS = np.array([0.01 / 20, 1.0, 0.99])  # different from planned, unknown, as planned
+USUAL_SHUTTER, ODD_SHUTTER = 0.9, 0.1 / 20  # probabilities for an extra file
+BURST, BURST_S = 0.5, 5.0  # of another extra file next, and its time scale in seconds. Our own choice, no source
+OUTSIDE_HZ = 0.05  # extra files a second before and after the run: other pictures on the card
+ASTRAY = 0.01  # share of files whose exposure was later than the session knows, because the line repeated a command
+NEVER_IF_CONFIRMED = math.log(1e-3)  # of the lost ones: the sync contact closed, but the camera counted no file
+NO_ROOM = 1e-4  # share of paired files for which the sequence has no number left
+MOST_GAP = 60  # larger gaps in the numbers add no information
+MOST_WINDOW = 48  # exposures considered for one file
+AT_ONCE = 1_000_000  # moves in memory at once
+MOST_MOVES = 20_000_000  # most moves between states for a card, half a second's work; clocks beyond that are left out
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class Belief:
-    """How probable each alignment is.
+class Posterior:
+    """The probabilities summed over all alignments.
 
-    `partner`, (files,): the exposure that is more probable than all else together, -1 for none. `against`, (files,): the
-    probability of everything but that. `nobody`, (files,): that of its being no exposure's. `maybe`, (files,): the most
-    probable exposure, be it what it may, -1 where there is none. `clock`, (files,): the most probable clock, and `held`,
-    (clocks,), the greatest probability of each at any file. `log_total`: of the card as a whole.
+    `partner`, (files,): the exposure that is more probable than everything else together, -1 for none. `against`,
+    (files,): the probability of everything else. `nobody`, (files,): the probability of an extra file. `maybe`, (files,):
+    the most probable exposure however small its probability, -1 if there is none. `clock`, (files,): the most probable
+    clock. `held`, (clocks,): the greatest probability of each at any file. `log_total`: of the card as a whole.
     """
 
     partner: Whole
@@ -70,12 +60,12 @@ class Belief:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Chain:
-    """All that moves between states, as probabilities.
+    """All moves between states, as probabilities.
 
-    `first` and `last`, (files, clocks): by each clock, exposures gone by after a file may number from the one to the
-    other. `open`, (files, clocks): whether a clock may begin to hold at a file. `alone`, (2, files, clocks): densities of
-    a nobody's file, after an exposure's and after another such. `pairs`, (files, clocks, width): of its being exposure
-    `first` + n.
+    `first` and `last`, (files, clocks): the range of the number of exposures so far after a file, by each clock. `open`,
+    (files, clocks): whether a clock may begin to apply at a file. `alone`, (2, files, clocks): densities of an extra file
+    after a paired one and after an extra one. `pairs`, (files, clocks, width): density of a file that is exposure `first`
+    + n.
     """
 
     evidence: Evidence
@@ -89,37 +79,37 @@ class Chain:
 
     @property
     def width(self) -> int:
-        """How many exposures a file may be, at most."""
+        """The most exposures considered for one file."""
         return int(self.pairs.shape[2])
 
     def gone_by(self, files: slice) -> Whole:
-        """Exposures gone by in each state, (files, clocks * (width + 1))."""
+        """Exposures so far in each state, (files, clocks * (width + 1))."""
         count = self.first[files, :, None] + np.arange(self.width + 1)
         return np.asarray(np.minimum(count, len(self.evidence.planned_s)).reshape(len(count), -1))
 
     def allowed(self, files: slice) -> NDArray[np.bool_]:
-        """Which states there are, (files, clocks * (width + 1))."""
+        """Which states exist, (files, clocks * (width + 1))."""
         there = self.first[files, :, None] + np.arange(self.width + 1) <= self.last[files, :, None]
         return there.reshape(len(there), -1)
 
     def start(self) -> Array:
-        """From nothing to each state before the first file's own exposure."""
+        """From the beginning to each state before the first file's own exposure."""
         to = self.gone_by(slice(0, 1))[0]
         weights = np.repeat(np.exp(self.clocks.weights), self.width + 1)
         return np.asarray(self.skips.between(np.zeros_like(to), to, -1) * weights * self.allowed(slice(0, 1))[0])
 
     def moves(self) -> Iterator[tuple[int, Array]]:
-        """For each file but the first: its index, and (states before, states before its own exposure), in order."""
+        """For each file after the first: its index and (states before, states before its own exposure), in order."""
         for begin, end in self._parts():
             yield from zip(range(begin, end), self._moves(begin, end), strict=True)
 
     def moves_back(self) -> Iterator[tuple[int, Array]]:
-        """The same from the last to the second file."""
+        """The same, from the last file to the second."""
         for begin, end in reversed(list(self._parts())):
             yield from zip(range(end - 1, begin - 1, -1), self._moves(begin, end)[::-1], strict=True)
 
     def ending(self) -> Array:
-        """From each state after the last file: that all exposures left leave no file."""
+        """From each state after the last file: the probability that no remaining exposure leaves a file."""
         gone = self.gone_by(slice(-1, None))[0]
         whole = np.full_like(gone, len(self.evidence.planned_s))
         return np.asarray(self.skips.between(gone, whole, -1) * self.allowed(slice(-1, None))[0])
@@ -146,10 +136,10 @@ class Chain:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Skips:
-    """Probabilities of so many exposures without a file, with so many numbers left out.
+    """Probabilities that so many exposures left no file, given how many numbers are missing.
 
-    `counts`, (exposures + 1,) each: exposures gone by that are of a kind, and `tables`, (gaps + 2, -most ... most): the
-    probability by how many of that kind were skipped, the first row for a gap that is not known.
+    `counts`, (exposures + 1,) each: exposures of one kind so far. `tables`, (gaps + 2, -most ... most): the probability
+    by the number of that kind skipped; the first row is for an unknown gap.
     """
 
     counts: tuple[Whole, ...]
@@ -158,7 +148,7 @@ class Skips:
 
     @staticmethod
     def of(evidence: Evidence, rates: Rates) -> "Skips":
-        """The tables of a card; those that count alike are one."""
+        """The tables of a card; kinds with equal counts share one table."""
         most = len(evidence.planned_s)
         whole = np.arange(most + 1)
         gaps = np.arange(-1, min(MOST_GAP, max(0, int(evidence.gaps.max()))) + 1)
@@ -181,7 +171,7 @@ class Skips:
         return Skips(tuple(counts), tuple(np.hstack([backward, np.exp(log)]) for log in logs), most)
 
     def between(self, before: Whole, after: Whole, gap: "Whole | int") -> Array:
-        """The probability that the exposures from `before` to `after` gone by left no file; 0 if that is backward."""
+        """The probability that the exposures from `before` to `after` left no file; 0 if `after` is less."""
         row = np.minimum(gap, MOST_GAP) + 1
         found = None
         for count, table in zip(self.counts, self.tables, strict=True):
@@ -194,7 +184,7 @@ class Skips:
 
 def _lost(made: Whole, gaps: Whole, rates: Rates) -> Array:
     chance = np.where(made > 0, math.log(rates.lost) + (made - 1) * RUN_ON, math.log1p(-rates.lost))
-    unused = np.maximum(made - gaps[:, None], 0)  # of these the camera counted none
+    unused = np.maximum(made - gaps[:, None], 0)  # exposures for which the camera used no number
     never = math.log(rates.never) + (unused - 1) * RUN_ON
     used = np.where(made > 0, math.log1p(-rates.never), 0.0)
     return np.asarray(chance + np.where(gaps[:, None] < 0, 0.0, np.where(unused > 0, never, used)))
@@ -206,10 +196,10 @@ def _strange(skipped: Whole, gaps: Whole, rates: Rates) -> Array:
 
 
 def affordable(evidence: Evidence, fits: Sequence[ClockFit]) -> list[ClockFit]:
-    """Those of these clocks, likeliest first, that can be weighed together in bounded time; always the first.
+    """The clocks, likeliest first, that can be weighed together in bounded time; always includes the first.
 
-    What is left aside are clocks of large cards on which many seem possible: those of another run, or of a session whose
-    own clock leapt by years.
+    It leaves out clocks only on large cards with many possible ones: cards of another run, or of a session whose own
+    clock jumped by years.
     """
     begins, ends, _ = _windows(evidence, fits)
     first, last = _in_turn(begins, ends)
@@ -223,7 +213,7 @@ def affordable(evidence: Evidence, fits: Sequence[ClockFit]) -> list[ClockFit]:
 
 
 def chain_of(evidence: Evidence, clocks: Clocks, rates: Rates) -> Chain:
-    """The chain of a card under these clocks and rates."""
+    """The chain of a card with these clocks and rates."""
     begins, ends, outside = _windows(evidence, clocks.fits)
     first, last = _in_turn(begins, ends)
     held = (first <= begins) & (ends <= last) & (ends > begins)
@@ -240,11 +230,12 @@ def chain_of(evidence: Evidence, clocks: Clocks, rates: Rates) -> Chain:
 
 
 def _windows(evidence: Evidence, fits: Sequence[ClockFit]) -> tuple[Whole, Whole, NDArray[np.bool_]]:
-    """Exposures near each file by each clock, from and to, and whether the file is outside the run, (files, clocks)."""
+    """The range of exposures near each file by each clock, and whether the file is outside the run, (files, clocks)."""
     at, begins, ends, outside = evidence.at_s, [], [], []
     for fit in fits:
         expected, gate = fit.expected_s(evidence), fit.gate_s(evidence.tick_s)
-        # Late stamps of long exposures can change the order of what is expected; the windows need only hold them all.
+        # Late stamps of long exposures can change the order of the expected times. The windows only have to contain them
+        # all.
         begin = np.searchsorted(np.maximum.accumulate(expected), at - gate)
         end = np.searchsorted(np.minimum.accumulate(expected[::-1])[::-1], at + gate)
         middle = np.clip(np.searchsorted(np.maximum.accumulate(expected), at), begin, np.maximum(begin, end))
@@ -255,8 +246,10 @@ def _windows(evidence: Evidence, fits: Sequence[ClockFit]) -> tuple[Whole, Whole
 
 
 def _in_turn(begins: Whole, ends: Whole) -> tuple[Whole, Whole]:
-    """Windows for what has gone by. A file with nothing near changes nothing, and one that is near to what went by before
-    leaves room for that, within bounds: it may be nobody's. By a clock that does not hold yet, windows may go back.
+    """Windows for the number of exposures so far, from those of the files.
+
+    A file with no exposure near it keeps the window. A file near exposures that came before leaves room for them, within
+    bounds, because it may be extra. For a clock that does not apply yet, windows may move back.
     """
     first, last = begins.copy(), ends.copy()
     near = ends > begins
@@ -269,7 +262,7 @@ def _in_turn(begins: Whole, ends: Whole) -> tuple[Whole, Whole]:
 
 
 def _densities(evidence: Evidence, clocks: Clocks, number: int, first: Whole, width: int) -> Array:
-    """Of each file's being exposure `first` + n by one clock, (files, width)."""
+    """The density of each file as exposure `first` + n by one clock, (files, width)."""
     fit = clocks.fits[number]
     exposures = np.minimum(first[:, None] + np.arange(width), len(evidence.planned_s) - 1)
     apart = evidence.at_s[:, None] - fit.expected_s(evidence)[exposures]
@@ -279,8 +272,8 @@ def _densities(evidence: Evidence, clocks: Clocks, number: int, first: Whole, wi
     return np.asarray(((1 - ASTRAY) * density + ASTRAY / (2 * fit.gate_s(evidence.tick_s))) * SHUTTERS[alike + 1])
 
 
-def believe(evidence: Evidence, clocks: Clocks, rates: Rates) -> Belief:
-    """How probable each pair is under these clocks and rates."""
+def believe(evidence: Evidence, clocks: Clocks, rates: Rates) -> Posterior:
+    """The probability of each pair with these clocks and rates."""
     chain = chain_of(evidence, clocks, rates)
     reached, log_total = _forward(chain)
     later = _backward(chain)
@@ -293,7 +286,7 @@ def believe(evidence: Evidence, clocks: Clocks, rates: Rates) -> Belief:
     by_clock = (alone.sum(axis=2) + paired.sum(axis=2)) / whole[:, None]
     nobody = alone.sum(axis=(1, 2)) / whole
     partner, maybe, against = _chosen(chain, nobody, paired / whole[:, None, None])
-    return Belief(partner, against, nobody, maybe, by_clock.argmax(axis=1), by_clock.max(axis=0), log_total)
+    return Posterior(partner, against, nobody, maybe, by_clock.argmax(axis=1), by_clock.max(axis=0), log_total)
 
 
 def _chosen(chain: Chain, nobody: Array, paired: Array) -> tuple[Whole, Whole, Array]:
@@ -303,16 +296,17 @@ def _chosen(chain: Chain, nobody: Array, paired: Array) -> tuple[Whole, Whole, A
     rows = np.arange(len(nobody))
     maybe = np.where(chances[rows, best] > 0, exposures[rows, best], -1)
     mine = exposures == maybe[:, None]
-    wins = (chances * mine).sum(axis=1) > 0.5  # then no other file can have it
-    # Not one less its chance, which would lose what is small.
+    wins = (chances * mine).sum(axis=1) > 0.5  # more than half: no other file can have this exposure
+    # Computing this as one minus the probability would lose small values.
     against = np.where(wins, nobody + (chances * ~mine).sum(axis=1), chances.sum(axis=1))
     return np.where(wins, maybe, -1), maybe, against
 
 
 def _forward(chain: Chain) -> tuple[Array, float]:
-    """To each state just before a file's own exposure, (files, 2, states), up to a factor; the logarithm of the whole.
+    """The probability of each state just before a file's own exposure, (files, 2, states), up to a factor; and the log
+    total.
 
-    The two: the file before is an exposure's, or nobody's.
+    Index 0: the file before is paired; index 1: it is extra.
     """
     start = chain.start()
     before = np.stack([start, np.zeros_like(start)])
@@ -327,18 +321,18 @@ def _forward(chain: Chain) -> tuple[Array, float]:
     return np.array(found), log_total + (math.log(whole) if whole > 0 else LOST_LOG)
 
 
-LOST_LOG = -700.0  # of what no alignment in order can be
+LOST_LOG = -700.0  # for a card without any alignment in order
 
 
 def _scaled(chances: Array) -> tuple[Array, float]:
     whole = float(chances.sum())
     if whole > 0:
         return chances / whole, math.log(whole)
-    return np.full_like(chances, 1 / chances.size), LOST_LOG  # no alignment in order: begin again from here
+    return np.full_like(chances, 1 / chances.size), LOST_LOG  # no alignment in order: start again from here
 
 
 def _through(chain: Chain, file: int, before: Array) -> Array:
-    """After a file, from before it, (2, states)."""
+    """The states after a file, from those before it, (2, states)."""
     states = before.reshape(2, -1, chain.width + 1)
     after = np.zeros_like(states)
     after[0, :, 1:] = states.sum(axis=0)[:, :-1] * chain.pairs[file]
@@ -347,7 +341,9 @@ def _through(chain: Chain, file: int, before: Array) -> Array:
 
 
 def _backward(chain: Chain) -> Array:
-    """From each state after a file that is an exposure's or nobody's, (files, 2, states), up to a factor."""
+    """The probability of the later files from each state after a paired or an extra file, (files, 2, states), up to a
+    factor.
+    """
     later = np.stack([chain.ending()] * 2)
     found = [later]
     for file, move in chain.moves_back():

@@ -1,10 +1,10 @@
-"""Which clocks a camera may have gone by: offsets worth trying, and offset, drift and scatter fitted.
+"""The clocks that a camera may have followed: candidate offsets, and a fit of offset, drift and scatter.
 
-No offset is taken for granted: clocks are set to the wrong zone, the wrong day, or never, and some are set anew in the
-middle of a run. One that is right has many differences of time between file and exposure in common, so those are counted,
-for steps of drift, which smears them. Offsets that are common, hours from the best one, near it, or such that the files
-after a change go on where those before it ended are then weighed against one another, file by file: a hidden Markov model
-of the clock alone, which leaves aside that no exposure has two files. What could hold anywhere is kept for the alignment.
+No offset is assumed. Clocks are set to the wrong zone, the wrong day, or never, and some are reset in the middle of a
+run. With the right offset many differences between file time and exposure time agree, so these are counted, for several
+drifts because drift blurs them. The candidates are: common offsets, offsets whole hours from the best one or close to it,
+and offsets that continue the sequence after a clock change. A hidden Markov model of the clock alone compares them file
+by file; it ignores that no exposure has two files. Every clock that could apply anywhere is kept for the alignment.
 """
 
 import math
@@ -17,36 +17,36 @@ from numpy.typing import NDArray
 from controller.matching.evidence import Array, Evidence
 from controller.matching.fit import ClockFit
 
-KEPT = 8  # clocks
-COUNTED = 24  # offsets that are common
-AROUND_S, STEP_S = 24.0, 0.5  # near the best offset all are looked at: rows and brackets look like one another
-HOURS, ZONE_STEP_S = 14, 1800.0  # so far from it whole zones are looked at
-FEW = 3  # files that tell one clock from another
-GOING_ON = 6  # clocks that are kept because the numbers go on by them
-SEGMENTS = 3  # clocks one after another
-GOES_ON = 12  # files whose clock may be another, because the numbers of those before it go on
-MOST_DRIFT = 2.5e-4  # 22 s a day; a clock that is worse is broken. Common practice, no source
-MOST_DRIFTS = 41  # tried; a session longer than some weeks is one whose own clock leapt
+KEPT = 8  # clocks kept
+COUNTED = 24  # common offsets kept
+AROUND_S, STEP_S = 24.0, 0.5  # all offsets this close to the best are tried, because rows and brackets look alike
+HOURS, ZONE_STEP_S = 14, 1800.0  # whole zones are tried up to this many hours away
+FEW = 3  # files needed to tell two clocks apart
+GOING_ON = 6  # clocks kept because the file numbers continue with them
+SEGMENTS = 3  # clock segments, one after the other
+GOES_ON = 12  # files searched after a break for another clock that continues the numbers
+MOST_DRIFT = 2.5e-4  # 22 s a day; a worse clock is broken. Common practice, no source
+MOST_DRIFTS = 41  # drifts tried; enough for a session of some weeks, unless its own clock jumped
 MOST_DIFFERENCES = 60_000
 FINEST_SPREAD_S, COARSEST_SPREAD_S, FIRST_SPREAD_S = 0.02, 0.5, 0.1
-ASTRAY_DENSITY = 0.01  # a second, of files that belong to nothing near
-CHANGE = 1e-6  # probability of another clock before a file
-WORTH = 1e-6, 1e-10  # the least probability, at any file, of a clock that is kept; where no other explains the file
-LONG_SHUTTER_S = 0.3  # from here on it shows whether a camera writes down the beginning or the end
+ASTRAY_DENSITY = 0.01  # per second, for files near no exposure
+CHANGE = 1e-6  # probability that the clock changes before a file
+WORTH = 1e-6, 1e-10  # least probability, at any file, of a clock that is kept; the second if no other explains it
+LONG_SHUTTER_S = 0.3  # longer shutter times show whether a camera records the beginning or the end
 LIKELY = (
     30.0,
     2.0,
 )  # ways less probable than the best by more than this, in its logarithm, and for each file, are left out
-PLACES = 6  # where numbers and exposures do not go on together, looked at
-AMONG_OTHERS = -3.0  # the logarithm of the probability of a file among those by another clock
-USUAL_DRIFT = 1e-4  # 10 s a day; more has to be shown by the card. Common practice, no source
+PLACES = 6  # breaks, from either end, at which numbers and exposures stop agreeing
+AMONG_OTHERS = -3.0  # log probability of a file of another clock
+USUAL_DRIFT = 1e-4  # 10 s a day; the card must show evidence of more. Common practice, no source
 
 
 def clocks_worth_trying(evidence: Evidence) -> list[list[ClockFit]]:
-    """Clocks under which the files, or some in a row, have an exposure at their time; the one that most go by first.
+    """Clocks by which the files, or some consecutive ones, coincide with exposures; the one that most follow comes first.
 
-    One list for each way to write down a time, at its beginning or at its end, that may be the camera's; the likeliest
-    first.
+    The camera may record the beginning of an exposure or its end. There is one list for each that is plausible, the
+    likeliest first.
     """
     late = (0, 1) if np.ptp(evidence.shutter_s) > LONG_SHUTTER_S else (0,)
     found = sorted((_of_one_way(evidence, way) for way in late), key=lambda one: -one[0])
@@ -55,19 +55,19 @@ def clocks_worth_trying(evidence: Evidence) -> list[list[ClockFit]]:
 
 
 def _of_one_way(evidence: Evidence, late: int) -> tuple[float, list[ClockFit]]:
-    """The clocks of a camera that writes down the beginning, or the end, and how well they explain the files."""
+    """How well a camera that records the beginning or the end explains the files (log), and its clocks."""
     first, common = _common(evidence, late)
     best = _refined(evidence, first, np.arange(len(evidence.at_s)))
     around = np.arange(-AROUND_S, AROUND_S + STEP_S / 2, STEP_S)
     offsets = np.unique(np.concatenate([best.offset_s + around, common]))
-    scanned = _Scan(evidence, best, offsets)
+    scanned = Scan(evidence, best, offsets)
     held, total = scanned.held()
     used = scanned.used(held)
     if len(used) > 1 or not scanned.explains(held):
         zones = np.arange(-HOURS, HOURS + 0.1, ZONE_STEP_S / 3600) * 3600
         fitted = [_refined(evidence, replace(best, offset_s=float(offsets[c])), scanned.mine(held, c)) for c in used]
         more = np.concatenate([fit.offset_s + zones for fit in fitted or [best]])
-        scanned = _Scan(evidence, best, np.unique(np.concatenate([offsets, more])))
+        scanned = Scan(evidence, best, np.unique(np.concatenate([offsets, more])))
         held, total = scanned.held()
     fits = [best]
     for column in scanned.worth(held):
@@ -81,8 +81,8 @@ def _of_one_way(evidence: Evidence, late: int) -> tuple[float, list[ClockFit]]:
     return total, fits
 
 
-class _Scan:
-    """Offsets held against every file, coarsely."""
+class Scan:
+    """A coarse comparison of offsets with every file."""
 
     def __init__(self, evidence: Evidence, best: ClockFit, offset_s: Array) -> None:
         self.evidence, self.offset_s = evidence, offset_s
@@ -93,9 +93,7 @@ class _Scan:
         self.chance = 0.9 / self.tick_s * np.exp(-past * past / 2) + ASTRAY_DENSITY
 
     def held(self) -> tuple[Array, float]:
-        """How probable it is that the camera went by each offset at each file, (files, offsets), and the logarithm of
-        the whole.
-        """
+        """The probability of each offset at each file, (files, offsets), and the log of the total."""
         files, count = self.chance.shape
         forward, total = np.empty((files, count)), 0.0
         state = np.full(count, 1 / count)
@@ -114,15 +112,15 @@ class _Scan:
         return forward, total
 
     def _ahead(self) -> NDArray[np.int64]:
-        """Which exposure each file's number is ahead of the first one's, if nothing but what the numbers tell is lost."""
+        """The number of exposures between the first file and each file, if the numbers show every loss."""
         return np.cumsum(np.maximum(self.evidence.gaps, 0) + 1)
 
     def mine(self, held: Array, column: int) -> NDArray[np.int64]:
-        """The files that most likely go by an offset, if any does."""
+        """The files that most likely follow an offset, if any do."""
         return np.flatnonzero(held[:, column] > 0.3 * held[:, column].max())
 
     def used(self, held: Array) -> list[int]:
-        """The offsets that a few files or more most likely go by, that of most first."""
+        """The offsets that at least a few files most likely follow, the most common first."""
         columns, counts = np.unique(held.argmax(axis=1), return_counts=True)
         order = np.argsort(-counts, kind="stable")
         return [int(column) for column in columns[order][:4] if counts[columns == column][0] >= FEW]
@@ -133,7 +131,7 @@ class _Scan:
         return bool((chance > 5 * ASTRAY_DENSITY).mean() > 0.95)
 
     def worth(self, held: Array) -> list[int]:
-        """Which offsets are worth fitting, the best first: first those by which the numbers go on."""
+        """The offsets worth fitting, the best first; those with which the numbers continue come first."""
         most, where = held.max(axis=0), held.argmax(axis=0)
         main = held.argmax(axis=1)
         ahead = self._ahead()
@@ -149,8 +147,10 @@ class _Scan:
 
 
 def _nearest(evidence: Evidence, plain: Array, offset_s: Array) -> tuple[Array, NDArray[np.int64]]:
-    """How far the middle of each file's tick is from the nearest exposure that it may be, by each offset, and which that
-    is, (files, offsets).
+    """The distance from the middle of each file's tick to the nearest possible exposure by each offset, and that
+    exposure.
+
+    Both have shape (files, offsets); distances in seconds.
     """
     wanted = evidence.at_s[:, None] + evidence.tick_s / 2 - offset_s[None, :]
     off, exposure = np.full(wanted.shape, np.inf), np.zeros(wanted.shape, dtype=np.int64)
@@ -169,7 +169,7 @@ def _nearest(evidence: Evidence, plain: Array, offset_s: Array) -> tuple[Array, 
 
 
 def _differences(evidence: Evidence, plain: Array, drift: float) -> Array:
-    """Offsets that most pairs of file and exposure have in common by this drift, to a bin."""
+    """Offsets that most pairs of file and exposure share for this drift, to within a bin."""
     some = slice(None, None, max(1, math.ceil(len(plain) * len(evidence.at_s) / MOST_DIFFERENCES)))
     agree = evidence.alike[some][:, evidence.which] >= 0
     apart = ((evidence.at_s[some] + evidence.tick_s / 2)[:, None] - plain[None, :] * (1 + drift))[agree]
@@ -185,7 +185,7 @@ def _differences(evidence: Evidence, plain: Array, drift: float) -> Array:
 
 
 def _common(evidence: Evidence, late: int) -> tuple[ClockFit, Array]:
-    """The clock that explains most files, and the offsets that most pairs of file and exposure have in common."""
+    """The clock that explains most files, and the offsets that most pairs of file and exposure share."""
     plain = ClockFit(0.0, 0.0, FIRST_SPREAD_S, late).expected_s(evidence)
     steps = math.ceil(MOST_DRIFT * float(np.ptp(plain)) / max(evidence.tick_s, 0.25))
     drifts = np.linspace(-MOST_DRIFT, MOST_DRIFT, min(2 * steps + 1, MOST_DRIFTS)) if steps > 1 else np.zeros(1)
@@ -193,7 +193,7 @@ def _common(evidence: Evidence, late: int) -> tuple[ClockFit, Array]:
     for drift in drifts.tolist():
         offsets = _differences(evidence, plain, drift)
         near = np.unique((offsets[:, None] + np.arange(-1.0, 1.01, STEP_S / 2)).ravel())
-        scan = _Scan(evidence, ClockFit(0.0, drift, FIRST_SPREAD_S, late), near)
+        scan = Scan(evidence, ClockFit(0.0, drift, FIRST_SPREAD_S, late), near)
         sums = np.log(scan.chance).sum(axis=0)
         best = int(sums.argmax())
         found.append((float(sums[best]), ClockFit(float(near[best]), drift, FIRST_SPREAD_S, late), offsets))
@@ -201,7 +201,7 @@ def _common(evidence: Evidence, late: int) -> tuple[ClockFit, Array]:
 
 
 def _refined(evidence: Evidence, fit: ClockFit, files: NDArray[np.int64]) -> ClockFit:
-    """The clock fitted to those of these files that are close, ever closer."""
+    """The clock fitted to the close ones of these files, with a shrinking limit."""
     gate = evidence.tick_s / 2 + max(STEP_S / 2, 3 * FIRST_SPREAD_S)
     for _ in range(4):
         off, exposure = _nearest(evidence, fit.expected_s(evidence) - fit.offset_s, np.array([fit.offset_s]))
@@ -223,7 +223,7 @@ def fitted_to(evidence: Evidence, fit: ClockFit, files: NDArray[np.int64], expos
 
 
 def _fitted(evidence: Evidence, fit: ClockFit, exposures: NDArray[np.int64], residuals: Array) -> ClockFit:
-    """Offset, and drift where the run is long enough to show it, by least squares, and the scatter that is left."""
+    """Offset by least squares, drift if the run is long enough to show it, and the remaining scatter."""
     since = fit.expected_s(evidence)[exposures] - fit.offset_s
     spread = _spread(residuals, evidence.tick_s)
     slope, shift = 0.0, float(residuals.mean())
@@ -238,7 +238,7 @@ def _fitted(evidence: Evidence, fit: ClockFit, exposures: NDArray[np.int64], res
 
 
 def _spread(residuals: Array, tick_s: float) -> float:
-    """The scatter beyond that of a tick, whose variance is tick^2 / 12, and what its estimate may lack."""
+    """The scatter in excess of the tick's (variance tick^2 / 12), plus an allowance for its own uncertainty."""
     off = np.abs(residuals - np.median(residuals))
     variance = float(np.median(off) * 1.4826) ** 2 if tick_s < 1 else float(residuals.var())
     own = math.sqrt(max(variance - tick_s**2 / 12, 0.0))
@@ -246,13 +246,14 @@ def _spread(residuals: Array, tick_s: float) -> float:
     return min(max(math.hypot(own, 2 * unsure), FINEST_SPREAD_S), COARSEST_SPREAD_S)
 
 
-def put_right(evidence: Evidence, fits: Sequence[ClockFit]) -> Array:
-    """When each of the given files was taken by the session's clock, if the camera went by these: (files,), up to drift.
+def corrected_times_s(evidence: Evidence, fits: Sequence[ClockFit]) -> Array:
+    """The times of the given files by the session's clock, seconds, if the camera followed these clocks: (files,), up to
+    drift.
 
-    For files in the order of their times by a clock that was set back: each goes by the clock of those around it, unless
-    another explains it far better.
+    For files sorted by a clock that was set back. Each file follows the clock of its neighbours, unless another explains
+    it far better.
     """
-    scan = _Scan(evidence, fits[0], np.array([fit.offset_s for fit in fits]))
+    scan = Scan(evidence, fits[0], np.array([fit.offset_s for fit in fits]))
     held, _ = scan.held()
     others = np.full(len(fits), -np.inf)
     others[scan.used(held)] = AMONG_OTHERS
@@ -265,9 +266,10 @@ def put_right(evidence: Evidence, fits: Sequence[ClockFit]) -> Array:
 def going_on(
     evidence: Evidence, fits: Sequence[ClockFit], partner: NDArray[np.int64], clock: NDArray[np.int64]
 ) -> list[ClockFit]:
-    """Clocks by which files go on in turn where, by those of now, the numbers in their names and the exposures do not go
-    on together: one set anew by about the time from one exposure to another looks as if some files were lost and others
-    nobody's. `partner` and `clock`, (files,), are what each file is taken for now.
+    """Clocks that continue the sequence after a place where numbers and exposures stop agreeing.
+
+    A clock reset by about the interval between two exposures looks like some lost files and some extra ones. `partner`
+    and `clock`, (files,), are each file's current exposure and clock.
     """
     ahead = np.cumsum(np.maximum(evidence.gaps, 0) + 1)
     last = len(evidence.planned_s) - 1
@@ -291,8 +293,9 @@ def going_on(
 
 
 def _ways_on(partner: NDArray[np.int64], last: int) -> Iterator[tuple[NDArray[np.int64], int, int]]:
-    """Files in a row, forward or back, the exposure of a file at which they begin, and that file: from either end, and
-    from where files or exposures are left over.
+    """Consecutive files, forward or back, the exposure they start from, and that exposure's file.
+
+    They start from either end, and from places where files or exposures are left over.
     """
     count = len(partner)
     yield np.arange(count), 0, 0

@@ -1,4 +1,4 @@
-"""The photographs in a folder: what each says of its moment, and of the camera (EXIF: CIPA DC-008)."""
+"""The photographs in a folder: what each says about its time and its camera (EXIF: CIPA DC-008)."""
 
 import math
 import os
@@ -22,17 +22,17 @@ JPEG = frozenset({".jpg", ".jpeg"})
 PLAIN = JPEG | {".tif", ".tiff", ".heic", ".hif"}
 RAW = frozenset({".dng", ".nef", ".cr2", ".cr3", ".arw", ".raf", ".rw2", ".orf", ".pef", ".srw"})
 CUT_SHORT = "is cut short"
-LONGEST_NAME = 200  # characters of a camera's name: some files hold thousands
-NEIGHBOURS = 4  # files before and after one, whose names tell how the camera names files
-NUMBER = re.compile(r"(?<!\d)(\d{4})$")  # of a file name: DCF, CIPA DC-009. From memory
+LONGEST_NAME = 200  # characters kept of a camera's name: some files contain thousands
+NEIGHBOURS = 4  # files before and after, whose names show the camera's pattern
+NUMBER = re.compile(r"(?<!\d)(\d{4})$")  # file number: DCF, CIPA DC-009. From memory
 
 
 @dataclass(frozen=True, slots=True)
 class CardFile:
     """One shot: a file, or a raw file with its JPEG, the JPEG first.
 
-    `taken_s` is the camera's clock as seconds, in UTC where the file names its zone; None where it names no time.
-    `trouble` says what is wrong with it, `size` how many bytes the first file has.
+    `taken_s` is the camera's clock in seconds, in UTC if the file names its zone; None if it has no time. `trouble` says
+    what is wrong with it. `size` is the first file's size in bytes.
     """
 
     paths: tuple[Path, ...]
@@ -45,26 +45,26 @@ class CardFile:
 
     @property
     def name(self) -> str:
-        """How people call it."""
+        """The first file's name."""
         return as_text(self.paths[0].name)
 
     @property
     def number(self) -> int | None:
-        """The number in its name, if it has one."""
+        """The number in its name, or None."""
         found = NUMBER.search(self.paths[0].stem)
         return int(found[1]) if found else None
 
     @property
     def stamp(self) -> FileStamp:
-        """What pairing needs of it. It must say when it was taken."""
+        """The facts that pairing needs. The file must have a time."""
         assert self.taken_s is not None
         return FileStamp(self.taken_s, self.shutter_s, self.number)
 
 
 def read_card(folder: Path) -> list[CardFile]:
-    """All shots in a folder and those within it, in the order of their times, those without one last.
+    """All shots in a folder and its subfolders, by time, those without one last.
 
-    A shot that cannot be read is among them, with its trouble. Raises InputError where there is none.
+    A shot that cannot be read is included, with its trouble. Raises InputError if there are no photographs.
     """
     shots: dict[tuple[Path, str], list[Path]] = {}
     for path in _pictures(folder):
@@ -76,10 +76,9 @@ def read_card(folder: Path) -> list[CardFile]:
 
 
 def _without_copies(files: list[CardFile]) -> Iterator[CardFile]:
-    """The files; of those with the same content all but the original are in trouble, and no longer say when they were
-    taken.
+    """The files; copies of another file lose their time and get a trouble that names the original.
 
-    The original is the one whose name fits best among the files taken just before and after it.
+    The original is the one whose name fits best among the files shot just before and after it.
     """
     alike: dict[tuple[int, str], list[int]] = {}
     by_size = Counter(file.size for file in files)
@@ -98,7 +97,9 @@ def _without_copies(files: list[CardFile]) -> Iterator[CardFile]:
 
 
 def _strangeness(files: list[CardFile], place: int, copies: list[int]) -> tuple[bool, int, int, tuple[str, ...]]:
-    """How unlike a camera's a file's name is: another pattern than its neighbours', far from their numbers, long."""
+    """How little a file's name looks like the camera's: another pattern than its neighbours, a distant number, a long
+    name.
+    """
     file = files[place]
     near = [other for other in range(copies[0] - NEIGHBOURS, copies[-1] + NEIGHBOURS + 1) if 0 <= other < len(files)]
     others = [files[other] for other in near if other not in copies]
@@ -109,12 +110,12 @@ def _strangeness(files: list[CardFile], place: int, copies: list[int]) -> tuple[
 
 
 def _pattern(file: CardFile) -> str:
-    """A name with its digits told alike."""
+    """A name with its digits replaced by a placeholder."""
     return re.sub(r"\d", "0", file.paths[0].stem.casefold())
 
 
 def _digest(path: Path) -> str:
-    """A digest of a file's content; empty where it cannot be read."""
+    """A digest of a file's content; empty if it cannot be read."""
     try:
         return digest_of(path, PHOTOGRAPH)
     except InputError:
@@ -122,15 +123,15 @@ def _digest(path: Path) -> str:
 
 
 def _pictures(folder: Path) -> Iterator[Path]:
-    """What is a photograph by its name, within folders too, and folders that cannot be looked into. Raises InputError."""
+    """Photographs by their names, also in subfolders, and folders that cannot be opened. Raises InputError."""
     if not folder.is_dir():
         raise InputError(f"{folder}: is not a folder.")
     files_in(folder)
     closed: list[Path] = []
     for root, folders, names in os.walk(folder, onerror=lambda error: closed.append(Path(error.filename))):
         folders[:] = sorted(name for name in folders if not name.startswith("."))
-        links = [name for name in folders if Path(root, name).is_symlink()]  # not followed: they may lead in a circle
-        for name in sorted([*names, *links]):  # what begins with a point was left by a file manager
+        links = [name for name in folders if Path(root, name).is_symlink()]  # not followed: they may form a circle
+        for name in sorted([*names, *links]):  # names that begin with a point come from file managers
             if not name.startswith(".") and Path(name).suffix.lower() in PLAIN | RAW:
                 yield Path(root, name)
     yield from closed
@@ -145,7 +146,7 @@ def _order(file: CardFile) -> tuple[float, tuple[str, ...]]:
 
 
 def _read(paths: tuple[Path, ...]) -> CardFile:
-    """Read the first of these that can be; they are of one shot."""
+    """Read the first readable one of these files of one shot."""
     first: CardFile | None = None
     for path in paths:
         read = _read_one(path, paths)
@@ -176,7 +177,7 @@ def _read_one(path: Path, paths: tuple[Path, ...]) -> CardFile:
 
 
 def _taken(tags: Mapping[str, Any]) -> tuple[float | None, bool]:
-    """When it was taken, in seconds, in UTC if it names its zone, and whether it does."""
+    """When it was shot, in seconds (UTC if it names its zone), and whether it names its zone."""
     names = ("DateTimeOriginal", "SubSecTimeOriginal", "OffsetTimeOriginal")
     moment = exif.moment(*(tags.get(f"EXIF {name}") for name in names))
     if moment is None:

@@ -1,7 +1,6 @@
-"""What the pictures themselves say: whether brackets step as planned, what is softer than its neighbours, what points
-elsewhere.
+"""Checks on the pictures: brackets step as planned, no picture is softer than its neighbours or points elsewhere.
 
-Each function takes values and gives values; reading pictures and finding what two have in common is done elsewhere.
+Each function maps values to values. Reading pictures and finding what two have in common is done elsewhere.
 """
 
 import math
@@ -16,18 +15,18 @@ from controller.calibration.turning import PictureGeometry
 from controller.matching.evidence import Array
 from controller.planning.directions import camera_axes
 
-DARKEST, BRIGHTEST = 25, 230  # codes between which a picture is neither black nor burnt out
-ENOUGH_PIXELS = 0.01  # of a picture
-STEP_OFF_EV, STEP_OFF_SHARE = 1.0, 0.5  # a camera's tone curve is not known. Common practice, no source
-CELLS, FEWEST_CELLS = 96, 40  # along the long side of a picture; that two have in common
-SOFT = math.log(0.55)  # of the detail that the neighbours show of the same things. Our own choice, no source
-AWAY_DEG, AWAY_SHARE = 1.0, 0.03  # a focal length a few hundredths off is the kit's matter, not this frame's
+DARKEST, BRIGHTEST = 25, 230  # between these codes a pixel is neither black nor burnt out
+ENOUGH_PIXELS = 0.01  # least share of usable pixels of a picture
+STEP_OFF_EV, STEP_OFF_SHARE = 1.0, 0.5  # a wrong step; a camera's tone curve is unknown. Common practice, no source
+CELLS, FEWEST_CELLS = 96, 40  # cells along the long side of a picture; fewest that two must share
+SOFT = math.log(0.55)  # limit relative to the detail in the neighbours of the same things. Our own choice, no source
+AWAY_DEG, AWAY_SHARE = 1.0, 0.03  # a focal length off by a few hundredths is the kit's fault, not this frame's
 
 
 def bracket_step_ev(first: NDArray[np.uint8], second: NDArray[np.uint8]) -> float | None:
-    """By how many EV the second grey picture of a pose is brighter, by the median of pixels that are good in both.
+    """How many EV brighter the second grey picture of a pose is, by the median of pixels that are usable in both.
 
-    As if codes were sRGB's (IEC 61966-2-1:1999), which a camera's own are only about. None where too few are good.
+    It assumes sRGB codes (IEC 61966-2-1:1999), which a camera's own only approximate. None if too few pixels are usable.
     """
     good = (first > DARKEST) & (first < BRIGHTEST) & (second > DARKEST) & (second < BRIGHTEST)
     if np.count_nonzero(good) < ENOUGH_PIXELS * first.size:
@@ -41,22 +40,22 @@ def _light(codes: NDArray[np.uint8]) -> Array:
 
 
 def step_is_off(measured_ev: float, planned_ev: float) -> bool:
-    """Whether a step between members of a bracket is not the one planned, as far as a JPEG can tell."""
+    """Whether the step between two exposures of a bracket differs from the plan, as far as a JPEG can tell."""
     return abs(measured_ev - planned_ev) > max(STEP_OFF_EV, STEP_OFF_SHARE * abs(planned_ev))
 
 
 def detail_of(picture: NDArray[np.uint8]) -> Array:
-    """How much detail a grey picture shows in each of some CELLS x CELLS fields or fewer, (rows, columns).
+    """The amount of detail of a grey picture in each of at most CELLS x CELLS cells, (rows, columns).
 
-    The mean square of the differences from pixel to pixel over the mean square of the brightness. Full size matters: a
-    picture that is made smaller hides what is only a little unsharp.
+    The mean square of the differences between neighbouring pixels over the mean square of the brightness. Use the full
+    size: a reduced picture hides slight blur.
     """
     side = max(1, max(picture.shape) // CELLS)
     rows, columns = (length // side for length in picture.shape)
     whole = picture[: rows * side, : columns * side]
 
     found = np.empty((rows, columns))
-    for row in range(rows):  # a row of fields at a time: whole pictures in 32 bits would take gigabytes
+    for row in range(rows):  # one row of cells at a time: a whole picture in 32 bits would take gigabytes
         level = whole[row * side : (row + 1) * side + 1].astype(np.int32)
         level = level if len(level) > side else np.vstack([level, level[-1:]])
         across, down = np.diff(level[:-1], axis=1, append=level[:-1, -1:]), np.diff(level, axis=0)
@@ -69,10 +68,10 @@ def detail_of(picture: NDArray[np.uint8]) -> Array:
 def sharper(
     first: Array, second: Array, camera: PictureGeometry, size_px: tuple[int, int], planned: Rotation
 ) -> float | None:
-    """The logarithm of how much more detail (see detail_of) the first picture shows of what both show, by the plan.
+    """The log ratio of detail (see detail_of), first picture over second, in the part that both show by the plan.
 
-    `camera` is that of both, of pictures of `size_px` (columns, rows). Only what shows much in one of them counts: sky is
-    even in any. None where they have too little in common.
+    `camera` is that of both, of pictures of `size_px` (columns, rows). Only cells with much detail in one of them count:
+    sky is even in any picture. None if they have too little in common.
     """
     rows, columns = first.shape
     row, column = np.indices(first.shape).reshape(2, -1)
@@ -91,7 +90,7 @@ def sharper(
 
 @dataclass(frozen=True, slots=True)
 class Compared:
-    """Two frames of which the first shows more detail of the same things: by this logarithm."""
+    """Two frames, the first with more detail of the same things; the log ratio."""
 
     first: int
     second: int
@@ -100,8 +99,9 @@ class Compared:
 
 @dataclass(frozen=True, slots=True)
 class Joined:
-    """Two frames that were found to have something in common: the turn that the pictures show, and the one planned, both
-    taking the second camera's rays into the first's axes.
+    """Two frames with something in common, with the rotation that the pictures show and the planned one.
+
+    Both rotate the second camera's rays into the first's axes.
     """
 
     first: int
@@ -111,17 +111,17 @@ class Joined:
 
     @property
     def off_deg(self) -> float:
-        """The angle between what the pictures show and what was planned."""
+        """The angle in degrees between the measured and the planned rotation."""
         return math.degrees((self.turn * self.planned.inv()).magnitude())
 
     @property
     def points_elsewhere(self) -> bool:
-        """Whether that is more than a focal length that is a little off explains."""
+        """Whether that is more than a slightly wrong focal length explains."""
         return self.off_deg > AWAY_DEG + AWAY_SHARE * math.degrees(self.planned.magnitude())
 
 
 def planned_turn(first: Sequence[float], second: Sequence[float]) -> Rotation:
-    """The turn between two poses (yaw, pitch and, if there is any, roll, in degrees).
+    """The rotation between two poses (yaw, pitch and optionally roll, in degrees).
 
     In a camera's axes: x right, y down, z along the lens.
     """
@@ -130,15 +130,15 @@ def planned_turn(first: Sequence[float], second: Sequence[float]) -> Rotation:
 
 def _pose(yaw_deg: float, pitch_deg: float, roll_deg: float = 0.0) -> Rotation:
     axes = camera_axes(np.radians(yaw_deg), np.radians(pitch_deg), np.radians(roll_deg))
-    # Yaw grows to the right: the world is left-handed, so its y is turned about to give a rotation.
+    # Yaw grows to the right, so the world is left-handed: negate its y to get a rotation.
     columns = np.stack([axes.right, -axes.up, axes.forward], axis=-1)
     return Rotation.from_matrix(np.diag([1.0, 1.0, -1.0]) @ columns)
 
 
 def soft_frames(compared: Sequence[Compared]) -> dict[int, float]:
-    """Frames that show less of what their neighbours show, and how much: a share of the gradient's power.
+    """Frames with less detail than their neighbours in the same things, and how much: a share of the gradient's power.
 
-    Each frame's sharpness is fitted to all pairs at once (least squares), against the middle of all.
+    Each frame's sharpness is fitted to all pairs at once (least squares), relative to the middle of all.
     """
     frames = sorted({one.first for one in compared} | {one.second for one in compared})
     place = {frame: number for number, frame in enumerate(frames)}
@@ -153,7 +153,7 @@ def soft_frames(compared: Sequence[Compared]) -> dict[int, float]:
 
 
 def frames_elsewhere(joined: Sequence[Joined]) -> dict[int, float]:
-    """Frames most of whose neighbours say that they point elsewhere than planned, and by how many degrees."""
+    """Frames that point elsewhere than planned according to most neighbours, and by how many degrees."""
     votes: Mapping[int, list[Joined]] = {frame: [] for one in joined for frame in (one.first, one.second)}
     for one in joined:
         votes[one.first].append(one)

@@ -1,4 +1,4 @@
-"""What is known of each file and each exposure before they are paired, as values without pictures or databases."""
+"""The facts about each file and each exposure before pairing, as values without pictures or databases."""
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
@@ -14,7 +14,7 @@ SHUTTER_RATIO = 1.3  # shutter times are written rounded (1/60 for 1/64), by les
 
 @dataclass(frozen=True, slots=True)
 class FileStamp:
-    """A file: when it was taken by the camera's clock, for how long (0: it does not say), and the number in its name."""
+    """A file: its time by the camera's clock, its shutter time (0: unknown), and the number in its name."""
 
     at_s: float
     shutter_s: float = 0.0
@@ -23,9 +23,9 @@ class FileStamp:
 
 @dataclass(frozen=True, slots=True)
 class ExposureStamp:
-    """An exposure: when the shutter was told to open by the session's clock, and for how long.
+    """An exposure: when the shutter was told to open, by the session's clock, and its shutter time.
 
-    `made` is whether it counts as made, `confirmed` whether the camera itself said so.
+    `made` is whether it counts as made, `confirmed` whether the camera itself confirmed it.
     """
 
     at_s: float
@@ -38,14 +38,16 @@ class ExposureStamp:
 class Evidence:
     """Files in the order of shooting and exposures in the order of time, as arrays.
 
-    `files`, (files,): which of the given files each is, `numbered` whether the numbers in their names gave that order.
-    `at_s`, (files,): the beginning of the tick that the clock showed, `tick_s` long. `gaps`, (files,): how many numbers
-    are left out before a file, -1 if that is not known. `room` and `tied`, (files,): see `sequence.Order`. `planned_s`
-    and `shutter_s`, (exposures,): when each opened and for how long. `alike`, (files, distinct shutter times) picked by
-    `which` (exposures,): 1 the shutter time is the exposure's, -1 it is another, 0 the file does not say or it could be
-    either; of files that are tied, the best. `own` is the same before that. `usual`, (files,): whether a file's shutter
-    time is any of the session's, or unknown. `made_before` and `sure_before`, (exposures + 1,): how many of the exposures
-    before each count as made, and are confirmed. `kinds` are files with the exposures that they may be by shutter times.
+    - `files`, (files,): index among the given files; `numbered`: whether the numbers in their names gave the order.
+    - `at_s`, (files,): the beginning of the clock tick shown, `tick_s` long.
+    - `gaps`, (files,): how many numbers are missing before a file, -1 if unknown.
+    - `room` and `tied`, (files,): see `sequence.Order`.
+    - `planned_s` and `shutter_s`, (exposures,): opening time and shutter time.
+    - `alike`, (files, distinct shutter times) indexed by `which` (exposures,): 1 if the shutter time is the exposure's,
+      -1 if it is another, 0 if the file does not say or it could be either; for tied files, the best. `own`: before that.
+    - `usual`, (files,): whether a file's shutter time is unknown or one of the session's.
+    - `made_before` and `sure_before`, (exposures + 1,): how many earlier exposures count as made, and are confirmed.
+    - `kinds`: files with the exposures that they may be by shutter time.
     """
 
     files: NDArray[np.int64]
@@ -66,16 +68,16 @@ class Evidence:
     kinds: tuple[tuple[NDArray[np.int64], NDArray[np.int64]], ...]
 
     def without_shutters(self) -> "Evidence":
-        """The same, but for shutter times: the camera did not keep to any that were planned."""
+        """The same without shutter times, for a camera that followed none of the planned ones."""
         unknown = np.zeros_like(self.alike)
         kinds = _kinds(unknown, self.which)
         return replace(self, alike=unknown, own=unknown, usual=np.ones_like(self.usual), kinds=kinds)
 
 
 def evidence_of(files: Sequence[FileStamp], exposures: Sequence[ExposureStamp], since_s: Array | None = None) -> Evidence:
-    """Gather what files and exposures say; exposures in the order of their times; at least one of each.
+    """Collect the facts of files and exposures, at least one of each; exposures must be in the order of time.
 
-    `since_s` puts files in order whose names do not, (files,): their times by a clock put right.
+    `since_s`, (files,), are corrected times that order the files if their names do not.
     """
     at = np.array([file.at_s for file in files])
     order = order_of(at, [file.number for file in files], since_s)
@@ -111,14 +113,14 @@ def _kinds(alike: NDArray[np.int8], which: NDArray[np.int64]) -> tuple[tuple[NDA
 
 
 def same_shutter(one_s: float, other_s: float) -> bool:
-    """Whether two shutter times are one, as far as they are written."""
+    """Whether two shutter times are the same within the rounding of written ones."""
     return max(one_s / other_s, other_s / one_s) < SHUTTER_RATIO
 
 
 def tick_of(at_s: Array) -> float:
-    """How finely a camera's clock is written: 1 s, or a tenth, hundredth or thousandth of it.
+    """The resolution of a camera's clock: 1 s, or a tenth, hundredth or thousandth of it.
 
-    A camera that writes the same fraction every time does not know it.
+    A camera that always writes the same fraction does not know it.
     """
     fractions = np.round(at_s % 1.0, 3) % 1.0
     if len(np.unique(fractions)) <= 1:
@@ -134,7 +136,7 @@ def _alike(shutter_s: Array, distinct_s: Array) -> NDArray[np.int8]:
     ratio = np.where(known, shutter_s[:, None], 1.0) / np.where(known, distinct_s[None, :], 1.0)
     off = np.maximum(ratio, 1 / ratio)
     nearest = off <= off.min(axis=1, keepdims=True) * 1.02
-    same = np.where(nearest, 1, 0)  # steps of a third of a stop lie as near as a rounded number does
+    same = np.where(nearest, 1, 0)  # steps of a third of a stop are as close as a rounded value
     return np.where(known, np.where(off < SHUTTER_RATIO, same, -1), 0).astype(np.int8)
 
 

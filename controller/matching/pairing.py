@@ -1,8 +1,8 @@
-"""Which file is which exposure, and whether that is sure.
+"""Pair files with exposures, and say whether each pair is sure.
 
-Several clocks are tried, and changes from one to another. How often exposures are lost and files are nobody's is
-estimated from the card itself, because an extra file that falls where a lost exposure should be looks right: how likely
-that is depends on how many of both there are.
+Several clocks are tried, and changes from one to another. The rates of lost exposures and extra files are estimated from
+the card itself. An extra file at the time of a lost exposure looks right, and its probability depends on how many of both
+there are.
 """
 
 import math
@@ -13,41 +13,37 @@ from itertools import pairwise
 import numpy as np
 from numpy.typing import NDArray
 
-from controller.matching.alignment import Belief, Rates, affordable, believe
-from controller.matching.camera_clock import clocks_worth_trying, fitted_to, going_on, put_right
+from controller.matching.alignment import Posterior, affordable, believe
+from controller.matching.camera_clock import clocks_worth_trying, corrected_times_s, fitted_to, going_on
 from controller.matching.evidence import Array, Evidence, ExposureStamp, FileStamp, evidence_of
-from controller.matching.fit import ZONE_S, ClockFit, Clocks, clocks_of
+from controller.matching.fit import ClockFit, Clocks, clocks_of, priors_of
+from controller.matching.rates import Rates, rates_of, shooting_order
 from controller.matching.set_back import believed, ways_back
 from controller.matching.ties import settled
 
-SURE = 1e-4  # a pair is called sure where everything else together is less probable; docs/explanation/sure.md says why
-LEAST_SHARE = 0.6  # of files or exposures, whichever are fewer; if fewer fit, it is the card of another run
-LOOSE_S, INNER = 0.15, 0.9  # scatter of a camera's times about the shutter's, at most; of the nearest of them
-SET_LOOSE_S, SET_INNER = 0.1, 0.97  # the same about each clock, if it was set anew: then times of another run fit sooner
-LEAST_IF_LOOSE = 0.9  # with more scatter, nearly all have to be paired
-MOST_CHANGES = 2  # of the clock, and shutter times that were not kept to; more are as suspicious as scatter
-UNFOUNDED, UNRELATED = 0.01, 0.5  # the least doubt of all pairs then, and of a card of another run
-SAME_CLOCK_S = 0.5  # a clock that is off by less was not set anew
-# The least doubt of a nobody's file if an exposure is missing: where no names tell the order, and of one whose number
-# goes on from a file's of the run. A clock set anew before one or two files leaves too little to be found by.
+SURE = 1e-4  # a pair is sure if all else together is less probable; docs/explanation/sure.md says why
+LEAST_SHARE = 0.6  # of files or exposures, whichever are fewer; if fewer fit, the card is of another run
+LOOSE_S, INNER = 0.15, 0.9  # most scatter of a camera's times about the shutter's; share of the nearest that counts
+SET_LOOSE_S, SET_INNER = 0.1, 0.97  # the same about each clock after a reset, when times of another run fit more easily
+LEAST_IF_LOOSE = 0.9  # with more scatter, nearly all must be paired
+MOST_CHANGES = 2  # most clock changes (ignored shutter times count as one); more are as suspicious as scatter
+UNFOUNDED, UNRELATED = 0.01, 0.5  # the least doubt of all pairs in that case, and for a card of another run
+SAME_CLOCK_S = 0.5  # a smaller change of the clock is no reset
+# The least doubt of an extra file while an exposure is missing: if names give no order, and if its number continues that
+# of a paired file. A clock reset before only one or two files leaves too little evidence.
 UNORDERED, NEXT_TO = 0.01, 0.001
-AT_THE_END = 5.0  # less probable, in its logarithm: most cameras write down the beginning. Common practice, no source
+AT_THE_END = 5.0  # log odds against: most cameras record the beginning. Common practice, no source
 ROUNDS = 3
-SOUND = 0.9  # of the files near exposures, those paired with the shutter time that was planned
-MOST_TURN = 5  # exposures that a bracket is out of turn by
+SOUND = 0.9  # least share of the files near exposures that have the planned shutter time
+MOST_TURN = 5  # most exposures by which a bracket is out of step
 HELD = 1e-12  # clocks less probable than this at every file are left out
-CLOSE_S, CLOSE, SET_ANYHOW = (
-    120.0,
-    0.9,
-    3e7,
-)  # a camera's clock is right to minutes but for its zone, or by chance in a year
 
 
 @dataclass(frozen=True, slots=True)
 class Match:
-    """What a file is: `exposure`, an index, or None for nobody's, and how probable anything else is.
+    """What a file is: `exposure`, an index, or None for an extra file; `doubt` is the probability of anything else.
 
-    `maybe` is the exposure that it might be, where nothing is more probable than all else.
+    `maybe` is a possible exposure if nothing is more probable than all else.
     """
 
     exposure: int | None
@@ -56,17 +52,17 @@ class Match:
 
     @property
     def sure(self) -> bool:
-        """Whether anything else is less probable than SURE."""
+        """Whether everything else is less probable than SURE."""
         return self.doubt < SURE
 
 
 @dataclass(frozen=True, slots=True)
 class Pairing:
-    """A match for each file and the clock that the camera went by then, an index to `fits`.
+    """A match for each file and the clock that the camera followed then, an index to `fits`.
 
-    `expected_s` is what the camera should have shown at each exposure, `order` the files in the order of shooting, and
-    the clock is read to `tick_s`. Unless `related`, so little fits that it is the card of another run. With `any_shutter`
-    the camera kept to none of the shutter times in turn.
+    `expected_s` is the camera's time at each exposure. `order` lists the files in the order of shooting. The clock's
+    resolution is `tick_s`. Unless `related`, so little fits that the card is of another run. With `any_shutter` the
+    camera followed none of the planned shutter times.
     """
 
     matches: tuple[Match, ...]
@@ -80,16 +76,16 @@ class Pairing:
 
     @property
     def fit(self) -> ClockFit:
-        """The clock that the first file goes by that is an exposure's."""
+        """The clock of the first file that is paired."""
         paired = (file for file in self.order if self.matches[file].exposure is not None)
         return self.fits[self.clock[next(paired, self.order[0])]]
 
-    def out_of_turn(self, file: int) -> bool:
-        """Whether the camera's bracket was not where the run took it to be."""
+    def out_of_step(self, file: int) -> bool:
+        """Whether the camera's bracket was not where the run assumed."""
         return self.any_shutter or self.fits[self.clock[file]].turn != 0
 
     def changes(self) -> list[tuple[int, int, float]]:
-        """Where the clock was set anew: the last paired file before that, the first after it, and by how many seconds."""
+        """Each clock reset: the last paired file before it, the first after it, and the change in seconds."""
         paired = [file for file in self.order if self.matches[file].exposure is not None]
         found = []
         for before, after in pairwise(paired):
@@ -101,25 +97,26 @@ class Pairing:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class _Found:
-    """What the card is by one way to read it. `tried` are the clocks to begin with; `unread`, that shutter times that the
-    files do say are left aside.
+    """One reading of the card.
+
+    `tried` are the clocks to begin with. `unread`: shutter times in the files are ignored.
     """
 
     evidence: Evidence
     tried: Sequence[ClockFit]
     clocks: Clocks
-    belief: Belief
+    belief: Posterior
     rates: Rates
     unread: bool = False
 
     @property
     def main(self) -> ClockFit:
-        """The clock that most files go by."""
+        """The clock that most files follow."""
         return self.clocks.fits[int(np.bincount(self.belief.clock).argmax())]
 
     @property
     def sound(self) -> bool:
-        """Whether nearly all that could be paired is, with the shutter times that were planned."""
+        """Whether nearly all possible pairs were found, with the planned shutter times."""
         partner = self.belief.partner
         files = np.flatnonzero(partner >= 0)
         turns = np.array([fit.turn for fit in self.clocks.fits])[self.belief.clock[files]]
@@ -129,16 +126,17 @@ class _Found:
 
 
 def pair_up(files: Sequence[FileStamp], exposures: Sequence[ExposureStamp], clock_known: bool = False) -> Pairing:
-    """Pair files with exposures, at least one of each, the exposures in the order of their times; no exposure twice.
+    """Pair files with exposures, at least one of each; exposures in the order of time, none used twice.
 
-    With `clock_known` the exposures' times are those of a clock that is right (UTC), so that a camera's clock is more
-    probable the nearer it is to a time zone's.
+    With `clock_known` the exposures' times come from a correct clock (UTC). A camera's clock is then more probable the
+    nearer it is to a time zone's.
     """
     evidence = evidence_of(files, exposures)
     found = _likeliest(evidence, clock_known)
     ways = [found] if evidence.numbered else _in_any_order(files, exposures, found, clock_known)
     found = max(ways, key=lambda one: one.belief.log_total)
-    if not found.sound and (found.evidence.alike != 0).any():
+    # Shutter times that fit by a clock that does not may be those of the exposures beside.
+    if not (found.sound and _close(found)) and (found.evidence.alike != 0).any():
         found = _other_shutters(found.evidence, found, clock_known)
         ways = [found]
     evidence, belief = found.evidence, found.belief
@@ -148,9 +146,9 @@ def pair_up(files: Sequence[FileStamp], exposures: Sequence[ExposureStamp], cloc
     doubt = np.maximum(doubt, _left_over(evidence, partner))
     expected = _expected(evidence, found.clocks.fits, partner, belief.clock)
     loose = _loose(evidence, partner, expected, belief.clock) or _changes(belief, partner) + found.unread > MOST_CHANGES
-    fitting = float((1 - belief.nobody).sum()) / min(len(files), len(exposures))  # to whichever exposure
+    fitting = float((1 - belief.nobody).sum()) / min(len(files), len(exposures))  # to any exposure
     related = fitting >= (LEAST_IF_LOOSE if loose else LEAST_SHARE)
-    if not evidence.numbered and _changes(belief, partner):  # other changes, and lost files with them, explain as much
+    if not evidence.numbered and _changes(belief, partner):  # other changes, together with lost files, explain as much
         doubt = np.maximum(doubt, UNORDERED)
     if loose or not related:
         doubt = np.maximum(doubt, UNFOUNDED if related else UNRELATED)
@@ -160,31 +158,33 @@ def pair_up(files: Sequence[FileStamp], exposures: Sequence[ExposureStamp], cloc
 def _in_any_order(
     files: Sequence[FileStamp], exposures: Sequence[ExposureStamp], found: _Found, clock_known: bool
 ) -> list[_Found]:
-    """A card whose names tell no order, as found in the order of its times, and by clocks set back, which change it."""
+    """Readings of a card whose names give no order: in the order of its times, and with clocks set back, which change
+    it.
+    """
     evidence, ways = found.evidence, [found]
     if len(found.tried) > 1:
-        order = put_right(evidence, found.tried)
+        order = corrected_times_s(evidence, found.tried)
         ways.append(_read(evidence_of(files, exposures, order), found.tried, clock_known))
     likely = max(ways, key=lambda one: one.belief.log_total)
     mains = _distinct([*(likely.clocks.fits[k] for k in np.unique(likely.belief.clock).tolist()), *found.tried], evidence)
     back = ways_back(evidence, found.tried, mains, likely.rates)
     rates = likely.rates
     turned: list[_Found] = []
-    for _ in range(2):  # with the rates of the likeliest
+    for _ in range(2):  # the second time with the rates of the likeliest
         turned = []
         for way in back:
             clocks, belief = believed(evidence, way, rates)
-            total = belief.log_total + float(_weights(evidence, way.fits[:1], clock_known)[0])
+            total = belief.log_total + float(_priors(evidence, way.fits[:1], clock_known)[0])
             turned.append(replace(found, clocks=clocks, belief=replace(belief, log_total=total), rates=rates))
         best = max(turned, key=lambda one: one.belief.log_total, default=likely)
         if best.belief.log_total <= likely.belief.log_total:
             break
-        rates = _rates(evidence, best.belief)
+        rates = rates_of(evidence, best.belief.partner)
     return [*ways, *turned]
 
 
 def _distinct(fits: Sequence[ClockFit], evidence: Evidence) -> list[ClockFit]:
-    """The first of those clocks that are about the same."""
+    """One clock of each group of nearly equal ones, the first."""
     kept: list[ClockFit] = []
     for fit in fits:
         if all(abs(fit.offset_s - one.offset_s) > max(0.1, evidence.tick_s / 4) for one in kept):
@@ -193,7 +193,7 @@ def _distinct(fits: Sequence[ClockFit], evidence: Evidence) -> list[ClockFit]:
 
 
 def _weighed(found: _Found, ways: Sequence[_Found]) -> Array:
-    """What is against each pair of the likeliest way to read a card, all ways together. Tied files are one another's."""
+    """The probability against each pair of the likeliest reading, over all readings. Tied files count as equal."""
     evidence, belief = found.evidence, found.belief
     shares = np.exp(np.array([one.belief.log_total for one in ways]) - belief.log_total)
     against = np.zeros(len(belief.partner))
@@ -208,15 +208,15 @@ def _weighed(found: _Found, ways: Sequence[_Found]) -> Array:
     return against
 
 
-def _clock_of(partner: NDArray[np.int64], belief: Belief) -> NDArray[np.int64]:
-    """The clock of each file, which goes with its exposure where tied files changed theirs."""
+def _clock_of(partner: NDArray[np.int64], belief: Posterior) -> NDArray[np.int64]:
+    """The clock of each file; it stays with the exposure if tied files swapped theirs."""
     by_exposure = dict(zip(belief.partner.tolist(), belief.clock.tolist(), strict=True))
     own = zip(partner.tolist(), belief.clock.tolist(), strict=True)
     return np.array([by_exposure[one] if one >= 0 else clock for one, clock in own], dtype=np.int64)
 
 
 def _left_over(evidence: Evidence, partner: NDArray[np.int64]) -> Array:
-    """The least doubt of each nobody's file, where an exposure is missing that it could be if the clock were off."""
+    """The least doubt of each extra file that could be a missing exposure if the clock were off."""
     made = np.flatnonzero(np.diff(evidence.made_before) > 0)
     least = np.zeros(len(partner))
     if np.isin(made, partner).all():
@@ -230,14 +230,14 @@ def _left_over(evidence: Evidence, partner: NDArray[np.int64]) -> Array:
     return np.where(alone & next_to, NEXT_TO, least)
 
 
-def _changes(belief: Belief, partner: NDArray[np.int64]) -> int:
-    """How often the clock was set anew."""
+def _changes(belief: Posterior, partner: NDArray[np.int64]) -> int:
+    """The number of clock resets."""
     paired = np.flatnonzero(partner >= 0)
     return int((np.diff(belief.clock[paired[np.argsort(partner[paired])]]) != 0).sum())
 
 
 def _loose(evidence: Evidence, partner: NDArray[np.int64], expected_s: Array, clock: NDArray[np.int64]) -> bool:
-    """Whether the pairs scatter more than a camera does: by chance, times of another run fit about so well."""
+    """Whether the pairs scatter more than a camera's do: by chance, times of another run fit about this well."""
     files = np.flatnonzero(partner >= 0)
     if not len(files):
         return True
@@ -250,10 +250,16 @@ def _loose(evidence: Evidence, partner: NDArray[np.int64], expected_s: Array, cl
     return len(used) > 1 and _scatters(off, evidence.tick_s, SET_INNER, SET_LOOSE_S)
 
 
+def _close(found: _Found) -> bool:
+    """Whether the pairs of a reading scatter as little as a camera's do."""
+    partner, clock = found.belief.partner, found.belief.clock
+    return not _loose(found.evidence, partner, _expected(found.evidence, found.clocks.fits, partner, clock), clock)
+
+
 def _scatters(off_s: Array, tick_s: float, inner: float, most_s: float) -> bool:
-    """Whether the inner share of these scatters by more than that, and surely not by chance."""
+    """Whether the inner share of these scatters by more than `most_s`, beyond what chance explains."""
     near = np.sort(np.abs(off_s))[: max(1, round(inner * len(off_s)))]
-    own = float((near**2).mean()) - (inner * tick_s / 2) ** 2 / 3  # the tick's share: evenly spread
+    own = float((near**2).mean()) - (inner * tick_s / 2) ** 2 / 3  # less the tick's share, which is evenly spread
     unsure = 2 * tick_s**2 / 12 * math.sqrt(1 / len(off_s))
     return own > most_s**2 + unsure
 
@@ -267,23 +273,16 @@ def _pairing(found: _Found, partner: NDArray[np.int64], doubt: Array, expected_s
         possible = maybe if one < 0 <= maybe and wrong > SURE else None
         matches[file] = Match(one if one >= 0 else None, wrong, possible)
         clock[file] = int(belief.clock[place])
-    order = tuple(evidence.files[_shot_order(partner)].tolist())
+    order = tuple(evidence.files[shooting_order(partner)].tolist())
     return Pairing(
         tuple(matches), fits, tuple(clock), tuple(expected_s.tolist()), order, evidence.tick_s, related, found.unread
     )
 
 
-def _shot_order(partner: NDArray[np.int64]) -> NDArray[np.int64]:
-    """The order of shooting: of exposures, and nobody's file after the one before it."""
-    before = np.maximum.accumulate(np.where(partner >= 0, np.arange(len(partner)), -1))
-    at = np.where(before >= 0, partner[before], -1)
-    return np.argsort(at + 0.5 * (partner < 0), kind="stable")
-
-
 def _expected(
     evidence: Evidence, fits: tuple[ClockFit, ...], partner: NDArray[np.int64], clock: NDArray[np.int64]
 ) -> Array:
-    """What the camera's clock should have shown at each exposure: by the clock of the file before, or the first."""
+    """The camera's time at each exposure, seconds, by the clock of the file before it, or the first."""
     by_clock = np.stack([fit.expected_s(evidence) for fit in fits])
     paired = np.flatnonzero(partner >= 0)
     count = len(evidence.planned_s)
@@ -295,13 +294,13 @@ def _expected(
 
 
 def _likeliest(evidence: Evidence, clock_known: bool) -> _Found:
-    """The card read by the likeliest way to write down a time."""
+    """The likeliest reading: the camera recorded the beginnings of exposures, or the ends."""
     found = [_read(evidence, fits, clock_known) for fits in clocks_worth_trying(evidence)]
     return max(found, key=lambda one: one.belief.log_total - one.main.late * AT_THE_END)
 
 
 def _read(evidence: Evidence, fits: Sequence[ClockFit], clock_known: bool) -> _Found:
-    """Rounds of belief, and of rates and clocks fitted to what is believed."""
+    """Alternate between pair probabilities and the rates and clocks fitted to them, for some rounds."""
     rates = Rates()
     fits = [_by_itself(evidence, fit, rates) for fit in fits]
     clocks = _together(evidence, fits, clock_known)
@@ -311,7 +310,7 @@ def _read(evidence: Evidence, fits: Sequence[ClockFit], clock_known: bool) -> _F
         if number == ROUNDS - 1 or (settled_on is not None and np.array_equal(belief.partner, settled_on)):
             break
         settled_on = belief.partner
-        rates = _rates(evidence, belief)
+        rates = rates_of(evidence, belief.partner)
         more = going_on(evidence, clocks.fits, belief.partner, belief.clock) if number == 0 else []
         kept = [k for k in range(len(clocks.fits)) if more or belief.held[k] > HELD]
         fitted = []
@@ -325,70 +324,29 @@ def _read(evidence: Evidence, fits: Sequence[ClockFit], clock_known: bool) -> _F
 
 def _together(evidence: Evidence, fits: Sequence[ClockFit], clock_known: bool) -> Clocks:
     weighed = affordable(evidence, fits)
-    return clocks_of(weighed, _weights(evidence, weighed, clock_known), evidence.tick_s)
+    return clocks_of(weighed, _priors(evidence, weighed, clock_known), evidence.tick_s)
 
 
 def _by_itself(evidence: Evidence, fit: ClockFit, rates: Rates) -> ClockFit:
-    """A clock fitted to what the card would be by it alone: no clock is to seem worse for the files of another."""
+    """A clock fitted as if the card had no other, so that other clocks' files do not make it look worse."""
     partner = believe(evidence, clocks_of([fit], np.zeros(1), evidence.tick_s), rates).partner
     mine = np.flatnonzero(partner >= 0)
     found = fitted_to(evidence, fit, mine, partner[mine])
     return found if abs(found.offset_s - fit.offset_s) <= evidence.tick_s else fit
 
 
-def _weights(evidence: Evidence, fits: Sequence[ClockFit], clock_known: bool) -> Array:
-    """Logarithms of how probable each clock is before any file is seen."""
-    if not clock_known:
-        return np.zeros(len(fits))
-    ahead = np.array([fit.offset_s for fit in fits]) - evidence.planned_s[0]
-    off = np.abs(ahead - np.round(ahead / ZONE_S) * ZONE_S)
-    zones = np.abs(ahead) < 15 * 3600
-    right = np.where(zones, CLOSE * np.exp(-off / CLOSE_S) / (2 * CLOSE_S), 0.0)
-    return np.asarray(np.log(right + (1 - CLOSE) / SET_ANYHOW))
+def _priors(evidence: Evidence, fits: Sequence[ClockFit], clock_known: bool) -> Array:
+    """Log prior probability of each clock."""
+    return priors_of(fits, float(evidence.planned_s[0])) if clock_known else np.zeros(len(fits))
 
 
 def _other_shutters(evidence: Evidence, found: _Found, clock_known: bool) -> _Found:
-    """Read the card as one of a camera whose bracket fell out of turn, or that kept to no shutter time, if that
-    explains it better.
-    """
+    """A reading with a bracket out of step, or with shutter times ignored, if that explains the card better."""
     blind = evidence.without_shutters()
     unread = replace(_likeliest(blind, clock_known), unread=True)
-    cost = len(evidence.at_s) * math.log(max(2, evidence.alike.shape[1]))  # each file is then any of the bracket
+    cost = len(evidence.at_s) * math.log(max(2, evidence.alike.shape[1]))  # each file may be any exposure of the bracket
     if unread.belief.log_total - cost <= found.belief.log_total:
         return found
     most = min(evidence.alike.shape[1], MOST_TURN)
     turned = _read(evidence, [replace(unread.main, turn=turn) for turn in range(1 - most, most)], clock_known)
     return turned if turned.belief.log_total > unread.belief.log_total - cost else unread
-
-
-def _rates(evidence: Evidence, belief: Belief) -> Rates:
-    """How often things go wrong on this card, with what is usual counted in as a few cases."""
-    order = _shot_order(belief.partner)
-    partner, all_gaps = belief.partner[order], evidence.gaps[order]
-    exposures, files = len(evidence.planned_s), len(evidence.at_s)
-    made = int(evidence.made_before[-1])
-    chosen = np.flatnonzero(partner >= 0)
-    within = np.zeros(files, dtype=np.bool_)
-    if len(chosen):
-        within[chosen[0] : chosen[-1]] = True
-    extra = int((within & (partner < 0)).sum())
-    run_s = max(float(np.ptp(evidence.planned_s)), 60.0)
-    lost = never = skipped = known = 0
-    gone = 0
-    for gap, one in zip(all_gaps.tolist(), partner.tolist(), strict=True):
-        if one < 0:
-            continue
-        missed = int(evidence.made_before[max(one, gone)] - evidence.made_before[gone])
-        lost += missed
-        if gap >= 0:
-            known += missed
-            never += max(missed - gap, 0)
-            skipped += gap > one - gone
-        gone = max(gone, one + 1)
-    lost += int(evidence.made_before[exposures] - evidence.made_before[gone])
-    return Rates(
-        lost=min((lost + 0.5) / (made + 50), 0.5),
-        never=(never + 0.3) / (known + 1),
-        extra_hz=(extra + 0.3) / (run_s + 60),
-        skipped=(skipped + 1) / (files + 50),
-    )

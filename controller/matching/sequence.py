@@ -1,8 +1,9 @@
-"""The order in which a card's files were shot: by the numbers in their names where these count shots, else by the clock.
+"""The order in which a card's files were shot: by the numbers in their names if these count shots, otherwise by the
+clock.
 
 A camera's clock can be set back in the middle of a run, so times alone do not give the order. Numbers do, within a block
-of files whose numbers follow one another. A file whose name says nothing (renamed, no number, a number from elsewhere) is
-put among the others by its time, and takes nothing away from them.
+of files with consecutive numbers. A file whose name says nothing (renamed, no number, a number from elsewhere) is placed
+among the others by its time and does not affect them.
 """
 
 from collections.abc import Sequence
@@ -13,23 +14,23 @@ import numpy as np
 from numpy.typing import NDArray
 
 Array = NDArray[np.float64]
-NUMBERS = 9999  # file numbers begin again at 1 after 9999: DCF, CIPA DC-009. From memory
-NEAR = 40  # numbers apart at most, within a block
-NEXT = 2  # numbers apart at most, of files that are surely neighbours
-SMALLEST_BLOCK = 3  # files; fewer tell nothing about the order
-LEAST_FITTING = 0.8  # of the numbered files; where more fall out of order, numbers do not count shots
-MOST_SETBACKS = 5  # of the clock, within a block
-FAR_S = 30.0  # out of its neighbours' time, a file has a number from elsewhere; by less, the clock may have been set back
+NUMBERS = 9999  # after 9999 file numbers restart at 1: DCF, CIPA DC-009. From memory
+NEAR = 40  # largest step between numbers within a block
+NEXT = 2  # largest step between numbers of certain neighbours
+SMALLEST_BLOCK = 3  # files; fewer say nothing about the order
+LEAST_FITTING = 0.8  # of the numbered files; if more are out of order, the numbers do not count shots
+MOST_SETBACKS = 5  # most times that the clock is set back within a block
+FAR_S = 30.0  # this far from its neighbours' time a number is from elsewhere; if nearer, the clock may have been set back
 
 
 @dataclass(frozen=True, slots=True, eq=False)
 class ShootingOrder:
     """Files in the order of shooting.
 
-    `files`, (files,): indices, `numbered` whether numbers gave the order. The rest follows this order. `gaps`: how many
-    numbers are left out before a file, -1 if that is unknown. `room`: false for a file whose name has no number of the
-    sequence, where the sequence has none to spare for it. `tied`: files with the same group were shot in the same tick,
-    in an unknown order; -1 for none.
+    `files`, (files,): indices; `numbered`: whether numbers gave the order. The other arrays follow this order. `gaps`:
+    how many numbers are missing before a file, -1 if unknown. `room`: false for a file without a number for which the
+    sequence has no number left. `tied`: files of the same group were shot in the same tick, in an unknown order; -1 for
+    none.
     """
 
     files: NDArray[np.int64]
@@ -40,9 +41,9 @@ class ShootingOrder:
 
 
 def order_of(at_s: Array, numbers: Sequence[int | None], since_s: Array | None = None) -> ShootingOrder:
-    """The order of files by their times and the numbers in their names (1 to 9999), if these have any.
+    """The order of files by their times and the numbers in their names (1 to 9999), if any.
 
-    `since_s`, if given, takes the place of the times of files that have no number: by a clock put right.
+    `since_s`, if given, replaces the times of files without a number: corrected times.
     """
     blocks = _blocks_in_order(at_s, numbers)
     counting = {file: block for block, files in enumerate(blocks) for file in files}
@@ -57,12 +58,12 @@ def order_of(at_s: Array, numbers: Sequence[int | None], since_s: Array | None =
 
 
 def step_between(first: int, second: int) -> int:
-    """By how many shots the second number comes after the first, 0 to 9998."""
+    """How many shots the second number comes after the first, 0 to 9998."""
     return (second - first) % NUMBERS
 
 
 def _blocks_in_order(at_s: Array, numbers: Sequence[int | None]) -> list[list[int]]:
-    """Blocks of files whose numbers count shots, the earliest first; empty where numbers do not count shots."""
+    """Blocks of files whose numbers count shots, the earliest first; empty if numbers do not count shots."""
     numbered = [file for file, number in enumerate(numbers) if number is not None]
     blocks = [_in_time(at_s, numbers, block) for block in _blocks(at_s, numbers, numbered)]
     blocks = sorted(filter(None, blocks), key=lambda block: float(np.median(at_s[block])))
@@ -74,7 +75,7 @@ def _blocks_in_order(at_s: Array, numbers: Sequence[int | None]) -> list[list[in
 
 
 def _blocks(at_s: Array, numbers: Sequence[int | None], numbered: list[int]) -> list[list[int]]:
-    """Files by number, cut where many numbers are left out; over the end of the numbering, too."""
+    """Files sorted by number, cut at large gaps; may continue from 9999 to 1."""
     by_number = sorted(numbered, key=lambda file: (numbers[file], at_s[file]))
     blocks: list[list[int]] = []
     for file in by_number:
@@ -95,22 +96,22 @@ def _step(numbers: Sequence[int | None], first: int, second: int) -> int:
 
 
 def _in_time(at_s: Array, numbers: Sequence[int | None], block: list[int]) -> list[int]:
-    """The files of a block but for those whose number is taken already or whose time is not between its neighbours'.
+    """The files of a block, without those with a repeated number or a time outside their neighbours'.
 
-    None of them where more than a few are left that go back in time: numbers that do not count shots.
+    Empty if more than a few of the rest go back in time, because then the numbers do not count shots.
     """
     kept = list(block)
     while True:
         times = at_s[kept]
         before, after = np.append(times[:1], times[:-1]), np.append(times[1:], times[-1:])
         stray = (before <= after) & ((times < before - FAR_S) | (times > after + FAR_S))
-        if len(kept) > 1:  # at an end there is one neighbour only; one that is next to it may be from before a change
+        if len(kept) > 1:  # at either end there is only one neighbour, and it may be from before a clock change
             stray[0] = times[0] > times[1] and _step(numbers, kept[0], kept[1]) > NEXT
             stray[-1] = times[-1] < times[-2] and _step(numbers, kept[-2], kept[-1]) > NEXT
         places = np.flatnonzero(stray)
         if not len(places) or len(kept) < SMALLEST_BLOCK:
             break
-        apart = np.append(True, np.diff(places) > 1)  # two neighbours are not taken out at once
+        apart = np.append(True, np.diff(places) > 1)  # never take out two neighbours at once
         gone = set(places[apart].tolist())
         kept = [file for place, file in enumerate(kept) if place not in gone]
     kept = [file for place, file in enumerate(kept) if place == 0 or numbers[file] != numbers[kept[place - 1]]]
@@ -134,7 +135,7 @@ def _along_time(at_s: Array, numbers: Sequence[int | None], numbered: list[int])
 
 
 def _merged(at_s: Array, ordered: list[int], loose: list[int]) -> list[int]:
-    """Put each loose file (by time) where the clock of the others passes its time, at the first such place."""
+    """Insert each loose file, by time, at the first place at which the others' clock passes its time."""
     if not ordered or not loose:
         return ordered or loose
     times = at_s[ordered]
@@ -162,7 +163,7 @@ def _tied(at_s: Array, order: list[int], counting: dict[int, int]) -> NDArray[np
 def _gaps(
     numbers: Sequence[int | None], order: list[int], counting: dict[int, int], tied: NDArray[np.int64]
 ) -> tuple[NDArray[np.int64], NDArray[np.bool_]]:
-    """Numbers left out before each file, and whether there is one for each file that has none."""
+    """Numbers missing before each file, and whether there is one for each file without a number."""
     gaps, room = np.full(len(order), -1, dtype=np.int64), np.ones(len(order), dtype=np.bool_)
     fixed = [place for place, file in enumerate(order) if file in counting and tied[place] < 0]
     for one, other in pairwise(fixed):

@@ -1,8 +1,8 @@
-"""A clock that was set back in the run, on a card whose names tell no order: later files stand between earlier ones.
+"""A clock set back during the run, on a card whose names give no order, so that later files are among earlier ones.
 
-Such a card is that of a run some of whose exposures were made earlier by as much, and so came between others: each such
-change is held against the files like a run of one clock, with its exposures in another order. Other changes may explain
-the same files, or some lost and some nobody's, and only together do these tell what is sure.
+Such a card looks like a run in which some exposures were made earlier, among the others. Each possible change is compared
+with the files like a run of one clock with its exposures in another order. Other changes may explain the same files, and
+so may lost and extra files. Only all of them together show which pairs are sure.
 """
 
 from collections.abc import Sequence
@@ -11,22 +11,23 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from controller.matching.alignment import SHUTTERS, Belief, Rates, believe
+from controller.matching.alignment import SHUTTERS, Posterior, believe
 from controller.matching.evidence import Array, Evidence
 from controller.matching.fit import ClockFit, Clocks, clocks_of, near_density
+from controller.matching.rates import Rates
 
 Whole = NDArray[np.int64]
-MOST_FILES = 400  # of more, only amounts between clocks that many files go by are tried: a long run tells its clocks
-MOST_WAYS, WEIGHED, OF_ONE_AMOUNT = 2000, 12, 3  # looked at, and weighed in full, and of these by about one amount
-FEWER = 4  # files explained, than by the best way; what explains fewer still is not weighed
-BESIDE = 8  # files on; an exposure from before the change and one from after it may be so near that they changed places
-ALIKE_S = 2.0  # amounts that are about one
-ROUGH = 0.3  # of a tick, the scatter that lets an amount be known to a tick only
+MOST_FILES = 400  # with more, try only the differences between clocks that many files follow: a long run shows them
+MOST_WAYS, WEIGHED, OF_ONE_AMOUNT = 2000, 12, 3  # ways scored; weighed in full; and of these, for about the same amount
+FEWER = 4  # ways that explain this many fewer files than the best are not weighed
+BESIDE = 8  # files further on; exposures from before and after the change may be close enough to swap
+ALIKE_S = 2.0  # amounts this close count as the same
+ROUGH = 0.3  # of a tick: with less scatter, an amount is known only to within a tick
 
 
 @dataclass(frozen=True, slots=True)
 class Way:
-    """The clock was set anew before exposure `change`, by `by_s`, to or, if `early`, from another than `fit`."""
+    """The clock was reset before exposure `change`, by `by_s`. `fit` is the clock before it, or with `early` after it."""
 
     fit: ClockFit
     change: int
@@ -40,21 +41,21 @@ class Way:
         return (other, self.fit) if self.early else (self.fit, other)
 
     def expected_s(self, evidence: Evidence) -> Array:
-        """When each exposure should have been by the camera's clock."""
+        """The time of each exposure by the camera's clock, seconds."""
         before, after = (fit.expected_s(evidence) for fit in self.fits)
         return np.where(np.arange(len(before)) < self.change, before, after)
 
 
 def ways_back(evidence: Evidence, fits: Sequence[ClockFit], mains: Sequence[ClockFit], rates: Rates) -> list[Way]:
-    """The likeliest ways to have set the clock back once, of files in the order of their times.
+    """The likeliest ways in which the clock was set back once, for files in the order of their times.
 
-    `fits` are clocks that some files may go by, and one of `mains` holds before the change or after it.
+    `fits` are clocks that some files may follow; one of `mains` applies before the change or after it.
     """
     return [_refined(evidence, way, rates) for way in _likeliest(evidence, fits, mains)]
 
 
-def believed(evidence: Evidence, way: Way, rates: Rates) -> tuple[Clocks, Belief]:
-    """What the card is if the clock was set back like this: clock 0 before, 1 after."""
+def believed(evidence: Evidence, way: Way, rates: Rates) -> tuple[Clocks, Posterior]:
+    """Clocks and probabilities if the clock was set back in this way: clock 0 before, 1 after."""
     clocks = clocks_of(way.fits, np.zeros(2), evidence.tick_s)
     belief = _believed(evidence, way, rates)
     against = np.minimum(belief.against + _swapped(evidence, way, belief.partner), 1.0)
@@ -62,9 +63,9 @@ def believed(evidence: Evidence, way: Way, rates: Rates) -> tuple[Clocks, Belief
 
 
 def _swapped(evidence: Evidence, way: Way, partner: Whole) -> Array:
-    """The probability of each file's having changed places with one of the other side of the change, (files,).
+    """The probability that each file swapped places with one from the other side of the change, (files,).
 
-    Files of one tick are left aside: see `ties`.
+    Files of one tick are left out: see `ties`.
     """
     expected, found = way.expected_s(evidence), np.zeros(len(partner))
     for step in range(1, min(BESIDE, len(partner) - 1) + 1):
@@ -88,7 +89,7 @@ def _density(evidence: Evidence, way: Way, expected_s: Array, files: Whole, expo
 
 
 def _refined(evidence: Evidence, way: Way, rates: Rates) -> Way:
-    """The same with an amount in the middle of all those by which the files fit."""
+    """The same way with its amount in the middle of the range in which the files fit."""
     wide = replace(way, fit=replace(way.fit, spread_s=max(way.fit.spread_s, ROUGH * evidence.tick_s)))
     partner = _believed(evidence, wide, rates).partner
     moved = (partner >= 0) & ((partner < way.change) == way.early)
@@ -100,8 +101,8 @@ def _refined(evidence: Evidence, way: Way, rates: Rates) -> Way:
     return replace(way, by_s=way.by_s + (-shift if way.early else shift))
 
 
-def _believed(evidence: Evidence, way: Way, rates: Rates) -> Belief:
-    """What is believed of a run whose exposures came when the camera showed them."""
+def _believed(evidence: Evidence, way: Way, rates: Rates) -> Posterior:
+    """Probabilities for a run with its exposures in the order in which the camera's clock shows them."""
     expected = way.expected_s(evidence)
     order = np.argsort(expected, kind="stable")
     fit = replace(way.fit, offset_s=float(expected[order[0]]), drift=0.0, late=0)
@@ -142,8 +143,10 @@ def _likeliest(evidence: Evidence, fits: Sequence[ClockFit], mains: Sequence[Clo
 
 
 def _amounts(evidence: Evidence, fits: Sequence[ClockFit], main: ClockFit, early: bool) -> Array:
-    """By how much exposures may be shown apart from `main`: those that bring the last (first) one to a file, or one to
-    the first (last) file, and those between clocks.
+    """Possible shifts of exposures from `main`, seconds.
+
+    Those that move the last (first) exposure to a file, or an exposure to the first (last) file, and the differences
+    between clocks.
     """
     at, expected = evidence.at_s + evidence.tick_s / 2, main.expected_s(evidence)
     between = np.array([fit.offset_s - main.offset_s for fit in fits])
@@ -154,13 +157,13 @@ def _amounts(evidence: Evidence, fits: Sequence[ClockFit], main: ClockFit, early
     else:
         apart = np.concatenate([between, at - expected[-1], at.min() - expected])
     apart = apart if early else -apart
-    apart = apart[apart > max(1.0, evidence.tick_s)]  # by less, order is kept
+    apart = apart[apart > max(1.0, evidence.tick_s)]  # smaller shifts keep the order
     _, first = np.unique(np.round(apart / max(evidence.tick_s / 2, 0.2)), return_index=True)
     return np.asarray(apart[first] if early else -apart[first])
 
 
 def _scored(evidence: Evidence, main: ClockFit, early: bool, amounts: Array) -> list[tuple[int, Way]]:
-    """Ways with these amounts and how many files, and exposures, each explains."""
+    """Ways with these amounts, and how many files and exposures each explains."""
     expected, count = main.expected_s(evidence), len(evidence.planned_s)
     if count < 2 or not len(amounts):
         return []

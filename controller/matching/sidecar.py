@@ -1,6 +1,6 @@
-"""A sidecar of standard XMP properties (ISO 16684-1:2019) that says what a photograph is.
+"""A sidecar file of standard XMP properties (ISO 16684-1:2019) that describes a photograph.
 
-Dublin Core (dc) for title, description and subject, the XMP basic namespace (xmp) for the moment and a label.
+Dublin Core (dc) for title, description and subject; the XMP basic namespace (xmp) for the time and a label.
 """
 
 from xml.etree import ElementTree as ET
@@ -15,9 +15,9 @@ PACKET = '<?xpacket begin="\ufeff" id="W5M0MpCehiHzreSzNTczkc9d"?>\n{}\n<?xpacke
 
 
 def sidecar(line: MatchLine, frame: Frame, opened_utc: str | None) -> str:
-    """The text of the sidecar of a line's file, of this frame, whose shutter opened then.
+    """The text of the sidecar for a line's file of this frame; `opened_utc` is when the shutter opened.
 
-    The pose is the line's, as truly reached; the planned one if the line has none.
+    The pose is the line's, as really reached, or the planned one if the line has none.
     """
     for prefix, space in (("x", X), ("rdf", RDF), ("dc", DC), ("xmp", XMP)):
         ET.register_namespace(prefix, space)

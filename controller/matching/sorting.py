@@ -1,19 +1,27 @@
-"""Where each file goes, and under which name, when the card is sorted by frame or by row."""
+"""The folder and name of each file when the card is sorted by frame or by row."""
 
 import os
 import stat
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
+from datetime import UTC, datetime
 from pathlib import Path, PurePosixPath
 
-from controller.matching.table import MatchLine, MatchVerdict
+from controller.files import copy_verified, link_to, write_new
+from controller.folders import make_inner_folder
+from controller.matching.matched import Matched
+from controller.matching.sidecar import sidecar
+from controller.matching.table import (
+    MatchLine,
+    MatchVerdict,
+)
 from controller.places import LONGEST_NAME
 from controller.planning.plan import Frame
 
 
 @dataclass(frozen=True, slots=True)
 class Placed:
-    """One file to be copied or linked: from where, to which place in the new folder, and the line that it belongs to."""
+    """One file to copy or link: its source, its place in the new folder, and its line."""
 
     source: Path
     target: PurePosixPath
@@ -21,9 +29,9 @@ class Placed:
 
 
 def placed(lines: Sequence[MatchLine], folder: Path, frames: Iterable[Frame], by: str) -> list[Placed]:
-    """All files to use, with those of the same shot, in a folder for each `frame` or `row`.
+    """All files to use, with other files of the same shot, in a folder for each `frame` or `row`.
 
-    Names say row, frame, pose and exposure; the file's own name stays at the end, and a doubtful one says so.
+    Names contain row, frame, pose and exposure, then a mark of doubt if needed, then the file's own name.
     """
     known = {frame.id: frame for frame in frames}
     wide = max(3, len(str(max(known, default=0))))
@@ -46,7 +54,7 @@ def placed(lines: Sequence[MatchLine], folder: Path, frames: Iterable[Frame], by
 
 
 def _fitting(begin: str, name: str) -> str:
-    """A name that a file may have, its ending kept: of one that is too long the middle is left out."""
+    """A valid file name with its ending kept; the middle of a long one is left out."""
     room = LONGEST_NAME - len(os.fsencode(begin))
     whole = os.fsencode(name)
     if len(whole) > room:
@@ -56,7 +64,9 @@ def _fitting(begin: str, name: str) -> str:
 
 
 def unfit(source: Path, folder: Path) -> str | None:
-    """Why a file of the card is not copied: "is ..."; None if it is. Only regular files within `folder` are."""
+    """Why a file of the card is not copied ("is ..."), or None if it is. Only regular files inside `folder` are
+    copied.
+    """
     try:
         about, real = source.stat(), source.resolve(strict=True)
     except (OSError, RuntimeError):
@@ -66,3 +76,26 @@ def unfit(source: Path, folder: Path) -> str | None:
     if not real.is_relative_to(folder.resolve()):
         return "is a link to a file that is not on the card"
     return None
+
+
+def sort_files(files: Sequence[Placed], folder: Path, matched: Matched, *, link: bool, xmp: bool) -> None:
+    """Copy or link the files into `folder`, with `xmp` each with its sidecar. Raises StorageFailed."""
+    frames = {frame.id: frame for frame in matched.plan.frames}
+    described: set[Path] = set()  # a raw file and its JPEG have one sidecar
+    for one in files:
+        target = folder / one.target
+        make_inner_folder(target.parent)
+        if link:
+            link_to(one.source.resolve(), target)
+        else:
+            copy_verified(one.source.resolve(), target)
+        beside = target.with_suffix(".xmp")
+        if xmp and one.line.frame is not None and beside not in described:
+            described.add(beside)
+            write_new(beside, sidecar(one.line, frames[one.line.frame], _opened(one.line, matched)))
+
+
+def _opened(line: MatchLine, matched: Matched) -> str | None:
+    """When its shutter opened by the session's clock, in UTC."""
+    opened = matched.opened_s.get(line.file or "")
+    return None if opened is None else datetime.fromtimestamp(opened, UTC).isoformat(timespec="seconds")

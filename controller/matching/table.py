@@ -1,4 +1,4 @@
-"""What is on the card, exposure by exposure: a line for each file and for each exposure that left none."""
+"""The card, exposure by exposure: a line for each file, and for each exposure without a file."""
 
 import math
 from collections.abc import Iterable, Sequence
@@ -16,7 +16,7 @@ from controller.reading import as_text
 
 
 class MatchVerdict(StrEnum):
-    """What a line says."""
+    """The result on a line."""
 
     SURE = "sure"
     DOUBTFUL = "doubtful"
@@ -25,7 +25,7 @@ class MatchVerdict(StrEnum):
 
 
 class MatchedPose(NamedTuple):
-    """The camera's pose in the levelled world, and the angles of the axes (None by hand), in degrees."""
+    """The camera's pose in the levelled world, and the angles of the axes (None if shot by hand), in degrees."""
 
     yaw_deg: float
     pitch_deg: float
@@ -54,10 +54,11 @@ class Planned:
 class MatchLine:
     """A file with its exposure, an exposure without a file, or a file without an exposure.
 
-    `also` are more files of the same shot. `doubt` is the probability that it is anything else. `apart_s` is how far the
-    camera's clock, put right, is from the session's. Where the camera's bracket was out of turn, `exposure` is what the
-    file is by its shutter time, and `told_as` what the run took it for. `use` marks the one file of this frame's exposure
-    to stitch from. Yaw, pitch and roll are the camera's pose as in exposures.csv, pan and tilt the angles of the axes.
+    `also` are more files of the same shot. `doubt` is the probability that the file is anything else. `apart_s` is the
+    difference between the corrected camera time and the session's. If the camera's bracket was out of step, `exposure` is
+    the file's by its shutter time, and `told_as` what the run took it for. `use` marks the one file to stitch from for
+    this frame's exposure. Yaw, pitch and roll are the camera's pose as in exposures.csv, pan and tilt the angles of the
+    axes.
     """
 
     verdict: MatchVerdict
@@ -82,7 +83,7 @@ class MatchLine:
     tilt_deg: float | None = None
 
     def row(self) -> dict[str, Any]:
-        """The line for other programs, its names as text."""
+        """The line for other programs, with columns as text."""
         also = [as_text(name) for name in self.also]
         return asdict(self) | {"file": None if self.file is None else as_text(self.file), "also": also}
 
@@ -123,7 +124,7 @@ def _line(
         _add_exposure(line, exposures[match.exposure])
         apart = file.taken_s + pairing.tick_s / 2 - pairing.expected_s[match.exposure]
         line.apart_s = round(apart, 3)
-        if pairing.out_of_turn(number):
+        if pairing.out_of_step(number):
             _by_shutter(line, bracket)
         line.notes += _shutter_notes(line)
     elif match.maybe is not None:
@@ -141,7 +142,7 @@ def _missing(exposure: Planned) -> MatchLine:
 def file_line(
     file: CardFile, folder: Path, verdict: MatchVerdict = MatchVerdict.EXTRA, doubt: float | None = None
 ) -> MatchLine:
-    """The line of a file of which no exposure is known yet."""
+    """The line of a file that has no known exposure yet."""
     names = [path.relative_to(folder).as_posix() for path in file.paths]
     moment = None if file.taken_s is None else datetime.fromtimestamp(file.taken_s, UTC)
     taken = None if moment is None else moment.isoformat(timespec="milliseconds").removesuffix("+00:00")
@@ -166,7 +167,7 @@ def _add_exposure(line: MatchLine, exposure: Planned) -> None:
 
 
 def _by_shutter(line: MatchLine, bracket: dict[int, float]) -> None:
-    """Reassign a file to the exposure whose shutter time it has, if that is not the one that the run took it for."""
+    """Reassign a file to the exposure whose shutter time matches, if the run took it for another."""
     if line.shutter_s is None or not _shutter_notes(line):
         return
     seen = line.shutter_s
@@ -185,9 +186,7 @@ def _shutter_notes(line: MatchLine) -> list[str]:
 
 
 def _choose(lines: list[MatchLine], counts: set[tuple[int, int, int]]) -> None:
-    """Mark the file to use for each frame's exposure: the last that counts, else one that is there though not
-    confirmed.
-    """
+    """Mark the file to use for each frame's exposure: the last that counts, otherwise an unconfirmed one with a file."""
     best: dict[tuple[int, int], tuple[bool, MatchLine]] = {}
     for line in lines:
         if line.file is None or line.frame is None or line.exposure is None or line.attempt is None:
@@ -203,12 +202,12 @@ def _choose(lines: list[MatchLine], counts: set[tuple[int, int, int]]) -> None:
 
 
 def frames_to_retake(lines: Sequence[MatchLine], made: Iterable[tuple[int, int]]) -> list[int]:
-    """Frames of which an exposure that was made (frame, number) has no file to use, or one with something against it."""
+    """Frames with an exposure that was made (frame, number) but has no file to use, or a file with a note against it."""
     used = {(line.frame, line.exposure) for line in lines if line.use}
     spoilt = {line.frame for line in lines if line.use and line.notes and line.frame is not None}
     return sorted({frame for frame, exposure in made if (frame, exposure) not in used} | spoilt)
 
 
 def lines_csv(lines: Sequence[MatchLine]) -> str:
-    """The lines as CSV; lists are joined by semicolons, what is not known is empty."""
+    """The lines as CSV; lists are joined by semicolons, unknown values are empty."""
     return csv_text((one.name for one in fields(MatchLine)), (line.row().values() for line in lines))

@@ -1,7 +1,7 @@
-"""Files of one tick whose order nobody knows: names that say nothing, a clock of whole seconds.
+"""Files of one tick in an unknown order: their names say nothing, and the clock shows whole seconds.
 
-The alignment takes them as so many places in a row. Here each gets one of the places, by its shutter time, and the doubt
-that another order is as good.
+The alignment treats them as consecutive places. Here each gets one of the places by its shutter time, with the doubt that
+another order is as good.
 """
 
 from itertools import permutations
@@ -12,11 +12,11 @@ from numpy.typing import NDArray
 from controller.matching.alignment import SHUTTERS
 from controller.matching.evidence import Array, Evidence
 
-MOST_TIED = 5  # files; of more, every order is taken to be as good
+MOST_TIED = 5  # files; with more, every order counts as equally good
 
 
 def settled(evidence: Evidence, partner: NDArray[np.int64], against: Array) -> tuple[NDArray[np.int64], Array]:
-    """Partners and doubts (see `alignment.Belief`) with tied files given out by their shutter times."""
+    """Partners and doubts (see `alignment.Posterior`), with tied files assigned by their shutter times."""
     partner, against = partner.copy(), against.copy()
     for group in np.unique(evidence.tied[evidence.tied >= 0]):
         mine = np.flatnonzero(evidence.tied == group)
@@ -37,6 +37,6 @@ def settled(evidence: Evidence, partner: NDArray[np.int64], against: Array) -> t
 
 
 def _weights(evidence: Evidence, files: NDArray[np.int64], places: NDArray[np.int64]) -> Array:
-    """How well each file fits each place, (files, places); a place that is nobody's fits all."""
+    """How well each file fits each place, (files, places); an extra file's place fits all."""
     alike = np.where(places >= 0, evidence.own[files][:, evidence.which[np.maximum(places, 0)]], 0)
     return np.asarray(SHUTTERS[alike + 1])

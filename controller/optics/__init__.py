@@ -1,1 +1,1 @@
-"""How a lens maps directions to the picture, and what part of a frame counts as its core."""
+"""How a lens maps directions to the picture, and which part of a frame is its core."""

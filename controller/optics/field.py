@@ -1,4 +1,4 @@
-"""What one frame sees: the picture's edges, its angles, and its core for a wanted overlap."""
+"""What one frame sees: the picture's edges, its angles, and its core for the requested overlap."""
 
 from dataclasses import dataclass, replace
 
@@ -8,7 +8,7 @@ from controller.optics.projection import LAWS, Projection, off_axis_angle, pictu
 
 @dataclass(frozen=True, slots=True)
 class Sides:
-    """How far the four edges of a picture lie from the lens's axis; all in one unit, outward positive."""
+    """Distances of the four edges of a picture from the lens's axis; all in one unit, outward positive."""
 
     right: float
     left: float
@@ -16,7 +16,7 @@ class Sides:
     bottom: float
 
     def flipped(self) -> "Sides":
-        """Turned upside down."""
+        """The same, upside down."""
         return Sides(self.right, self.left, self.bottom, self.top)
 
 
@@ -24,8 +24,8 @@ class Sides:
 class Field:
     """A frame as mounted: edges as angles off axis in radians, sizes in millimetres and pixels.
 
-    `whole` are the picture's edges and `core` those of its core; `circle_rad` is the angle at which the image
-    circle, or the projection itself, ends the picture (None where only the edges do).
+    `whole` are the picture's edges and `core` those of its core. `circle_rad` is the angle at which the image circle or
+    the projection itself ends the picture (None if the edges are its only limit).
     """
 
     projection: Projection
@@ -37,16 +37,6 @@ class Field:
     whole: Sides
     core: Sides
     circle_rad: float | None
-
-    @property
-    def half_width_rad(self) -> float:
-        """Half the angle from the left edge to the right edge."""
-        return (self.whole.left + self.whole.right) / 2
-
-    @property
-    def half_height_rad(self) -> float:
-        """Half the angle from the bottom edge to the top edge."""
-        return (self.whole.bottom + self.whole.top) / 2
 
     @property
     def core_half_width_rad(self) -> float:
@@ -65,28 +55,23 @@ class Field:
 
     @property
     def upright_either_way(self) -> bool:
-        """Whether the picture is the same when the camera stands on its head."""
+        """Whether the picture is the same with the camera upside down."""
         core, whole = self.core, self.whole
         return core.left == core.right and core.top == core.bottom and whole.left == whole.right
 
     def flipped(self) -> "Field":
-        """The field turned upside down: what is true of one pole is true of the other with this."""
+        """The field turned upside down: results for one pole then apply to the other."""
         if self.core == self.core.flipped() and self.whole == self.whole.flipped():
             return self
         return replace(self, whole=self.whole.flipped(), core=self.core.flipped())
 
 
-def core_half_angle(projection: Projection, focal_length_mm: float, edge_mm: float, overlap: float) -> float:
-    """Half-angle of the core in radians for a picture that ends `edge_mm` from its centre on both sides.
-
-    Two frames whose cores just touch side by side then share exactly `overlap` of the picture: the point
-    of one picture's edge falls (1 - 2 overlap) of the way to the edge on the other, and the cores meet
-    half-way between the two angles.
-    """
-    return _core_angle(projection, focal_length_mm, edge_mm, overlap * 2 * edge_mm)
-
-
 def _core_angle(projection: Projection, focal_length_mm: float, edge_mm: float, shared_mm: float) -> float:
+    """Angle of the core's edge off axis, in radians, for a picture that ends `edge_mm` from the axis.
+
+    Two frames whose cores just touch there share exactly `shared_mm` of the picture: one picture's edge falls that far
+    inside the other's, and the cores meet half-way between the two angles.
+    """
     edge = off_axis_angle(projection, focal_length_mm, edge_mm)
     seam = off_axis_angle(projection, focal_length_mm, edge_mm - shared_mm)
     return (edge + seam) / 2
@@ -95,7 +80,7 @@ def _core_angle(projection: Projection, focal_length_mm: float, edge_mm: float, 
 def shared_part(projection: Projection, focal_length_mm: float, edge_mm: float, step_rad: float) -> float:
     """Share of the picture (0 to 1) that two frames side by side, `step_rad` apart, have in common."""
     edge = off_axis_angle(projection, focal_length_mm, edge_mm)
-    seen_at = step_rad - edge  # where one picture's edge lies on the other, as an angle off its axis
+    seen_at = step_rad - edge  # the angle off the other picture's axis at which this edge appears
     if seen_at >= edge:
         return 0.0
     return (1 - picture_radius(projection, focal_length_mm, seen_at) / edge_mm) / 2
@@ -113,9 +98,9 @@ def make_field(
 ) -> Field:
     """The field of a picture of `size_mm` (width, height as mounted) with the core for `overlap` (0 to 0.9).
 
-    `offset_mm` is where the picture's centre lies right of and above the lens's axis, `circle_mm` the diameter of
-    the image circle. Where the projection ends before the picture's edge, the picture is circular.
-    Raises InputError where the axis lies outside the picture.
+    `offset_mm` is the position of the picture's centre, right of and above the lens's axis. `circle_mm` is the diameter
+    of the image circle. If the projection ends before the picture's edge, the picture is circular. Raises InputError if
+    the axis is outside the picture.
     """
     (width_mm, height_mm), (right_mm, up_mm) = size_mm, offset_mm
     limit_mm = min(circle_mm / 2 if circle_mm else float("inf"), LAWS[projection].largest_radius * focal_length_mm)

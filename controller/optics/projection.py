@@ -12,7 +12,7 @@ from enum import StrEnum
 
 
 class Projection(StrEnum):
-    """The lens's law, by the name that the trade uses."""
+    """The projection of a lens, by its name in the trade."""
 
     RECTILINEAR = "rectilinear"
     EQUIDISTANT = "equidistant"
@@ -25,8 +25,8 @@ class Projection(StrEnum):
 class Law:
     """One projection for a focal length of 1.
 
-    `radius(theta)` for theta in radians and its inverse `angle(radius)` are odd functions;
-    `largest_radius` is the supremum of the radius (infinite where there is none).
+    `radius(theta)` for theta in radians and its inverse `angle(radius)` are odd functions. `largest_radius` is the
+    supremum of the radius (infinite if there is none).
     """
 
     radius: Callable[[float], float]
@@ -45,7 +45,7 @@ LAWS: dict[Projection, Law] = {
 }
 
 
-ROUNDING = 1e-12  # f times the largest radius, divided by f again, may exceed it by this share
+ROUNDING = 1e-12  # multiplying and dividing the largest radius by f may exceed it by this share
 
 
 def picture_radius(projection: Projection, focal_length: float, theta_rad: float) -> float:
@@ -56,7 +56,7 @@ def picture_radius(projection: Projection, focal_length: float, theta_rad: float
 def off_axis_angle(projection: Projection, focal_length: float, radius: float) -> float:
     """Angle off axis in radians at `radius` (the focal length's unit; negative gives the negative angle).
 
-    Raises ValueError where the projection never reaches that radius.
+    Raises ValueError if the projection never reaches that radius.
     """
     law = LAWS[projection]
     relative = radius / focal_length

@@ -1,1 +1,1 @@
-"""Which frames, in what order, and the proof that they cover."""
+"""Choosing frames, ordering them and proving that they cover the region."""

@@ -1,10 +1,10 @@
-"""The arcs that bound shrunk cores, and which parts of them other cores leave bare.
+"""The arcs that bound shrunk cores, and the parts of them that no other core covers.
 
-A cap of pole n and radius r, shrunk by m, is bounded by the points cos(r - m) n + sin(r - m) (cos(t) u + sin(t) v) for
-an orthonormal pair u, v; u points along the lens, so that t = 0 is the middle of the edge. Along such a circle
-another cap holds an interval of t, centre +- arccos((c - A) / B), and a union of caps holds all but an interval.
+A cap of pole n and radius r, shrunk by m, is bounded by the points cos(r - m) n + sin(r - m) (cos(t) u + sin(t) v) for an
+orthonormal pair u, v; u points along the lens, so t = 0 is the middle of the edge. Another cap contains an interval of t
+on this circle: centre +- arccos((c - A) / B). A union of caps contains all but one interval.
 
-Wherever something would have to be cut in two to be exact, one part is given up: what is said to be covered is.
+An interval that would have to be split in two to be exact loses one part. So everything reported as covered is covered.
 """
 
 from collections.abc import Iterator
@@ -19,14 +19,14 @@ from controller.planning.intervals import TURN, in_common, longest_run
 
 Numbers = NDArray[np.intp]
 
-# Another core must hold a boundary point by this much more than nothing, so that neither rounding (below 1e-9
-# here) nor two edges lying exactly on each other can pass for a cover.
+# Another core must contain a boundary point by this margin. Otherwise rounding (below 1e-9 here), or two edges exactly on
+# each other, could pass for a cover.
 INSIDE_RAD = 1e-8
 
 
 @dataclass(frozen=True, slots=True)
 class Piece:
-    """A bare piece of an arc: the position of its core, of its arc, its ends, and the direction of its middle."""
+    """An uncovered piece of an arc: the positions of its core and its arc, its ends, and the direction of its middle."""
 
     core: int
     arc: int
@@ -36,16 +36,16 @@ class Piece:
 
 
 def edge_intervals(above: Array, cos_part: Array, sin_part: Array, middle: Array) -> tuple[Array, Array]:
-    """Where cos_part cos(t) + sin_part sin(t) >= above for some cap of each edge, around t = `middle`.
+    """The intervals around t = `middle` where cos_part cos(t) + sin_part sin(t) >= above for some cap of each edge.
 
-    The first three have shape (..., edges, caps), `middle` has shape (...,) without these two; so have start and end with
-    shape (..., edges). Where nothing is left, start exceeds end; everything is -inf to inf.
+    The first three arguments have shape (..., edges, caps), `middle` has shape (...,). Start and end have shape (...,
+    edges). An empty interval has start > end; the whole circle is -inf to inf.
     """
     ratio = above / np.maximum(np.hypot(cos_part, sin_part), 1e-300)
     half = np.arccos(np.clip(ratio, -1, 1))
     half[ratio > 1], half[ratio < -1] = -np.inf, np.inf
     centre = np.arctan2(sin_part, cos_part)
-    # The intervals of an edge's caps lie side by side: counted from the first, none is cut off by the turn.
+    # The intervals of one edge's caps are side by side. Counted from the first, none wraps around the turn.
     several = above.shape[-1] > 1
     beside = centre[..., :1] if several else middle[..., None, None]
     centre -= TURN * np.round((centre - beside) / TURN)
@@ -83,10 +83,11 @@ class Arcs:
         self.present = self.exists & (radii > 0) & (self.start < self.end)
 
     def _toward(self, forward: Array) -> Array:
-        """For each arc the direction across its pole that points along the lens."""
+        """For each arc, the direction perpendicular to its pole that points along the lens."""
         u = forward - np.einsum("nac,nxc->na", self.poles, forward)[..., None] * self.poles
         size = np.linalg.norm(u, axis=2, keepdims=True)
-        # The image circle is centred on the lens: any direction across will do, say that of the smallest component.
+        # The image circle is centred on the lens, so any perpendicular direction will do: use the axis with the smallest
+        # component.
         spare = np.eye(3)[np.abs(self.poles).argmin(axis=2)]
         spare = spare - np.einsum("nac,nac->na", spare, self.poles)[..., None] * self.poles
         spare /= np.linalg.norm(spare, axis=2, keepdims=True)
@@ -94,7 +95,7 @@ class Arcs:
         return unit
 
     def _cut(self, numbers: Numbers, caps: int) -> None:
-        """Where each arc begins and ends: as far as the core's other edges leave it."""
+        """The start and end of each arc, as limited by the core's other edges."""
         self.start = np.full(self.exists.shape, -np.pi)
         self.end = np.full(self.exists.shape, np.pi)
         middle = np.zeros(self.exists.shape)
@@ -108,9 +109,9 @@ class Arcs:
         self.end[cut] = np.minimum(end.min(axis=2), np.pi)[cut]
 
     def _edge_intervals(self, position: Numbers, other: Numbers, middle: Array, extra: float) -> tuple[Array, Array]:
-        """What each edge of core `other[k]` leaves of the arcs of the core at `position[k]`, around t = `middle`.
+        """The part of the arcs of the core at `position[k]` inside each edge of core `other[k]`, around t = `middle`.
 
-        Returns start and end, shape (k, arcs, edges); where nothing is left, start exceeds end.
+        Returns start and end, shape (k, arcs, edges); an empty interval has start > end.
         """
         cores = self._cores
         poles, radii = cores.poles[other], cores.radii[other]
@@ -129,7 +130,7 @@ class Arcs:
         return edge_intervals(above, sine * dot(self.u), sine * dot(self.v), middle)
 
     def _covered(self, position: Numbers, other: Numbers) -> Iterator[tuple[Numbers, Array, Array]]:
-        """Intervals of arcs that lie inside core `other[k]`: arc number, start, end; some pairs at a time."""
+        """Intervals of arcs inside core `other[k]`: arc number, start, end; yields some pairs at a time."""
         per_pair = self.per_core * self._cores.radii[0].size
         step = max(1, AT_ONCE // per_pair)
         for begin in range(0, len(position), step):
@@ -140,7 +141,7 @@ class Arcs:
                 yield from self._clipped(at, start, end)
 
     def _not_boundary(self) -> Iterator[tuple[Numbers, Array, Array]]:
-        """Intervals of whole circles that their own core's edges cut away, which nobody has to cover."""
+        """Intervals of whole circles that their own core's edges cut off; they need no cover."""
         for arc in np.flatnonzero(self._whole_circle.any(axis=0)):
             at = np.flatnonzero(self._whole_circle[:, arc] & self.present[:, arc])
             for start, end in zip(self._own_end[at, arc].T, self._own_start[at, arc].T + TURN, strict=True):
@@ -149,12 +150,12 @@ class Arcs:
                 yield from self._clipped(at, *cut)
 
     def _clipped(self, at: Numbers, start: Array, end: Array) -> Iterator[tuple[Numbers, Array, Array]]:
-        """What of the intervals `start` to `end` (k, arcs) lies on arcs of the cores at `at`."""
+        """The parts of the intervals `start` to `end` (k, arcs) on arcs of the cores at `at`."""
         if len(at) == 0:
             return
         arc = at[:, None] * self.per_core + np.arange(self.per_core)
         low, high = self.start[at], self.end[at]
-        for turns in (-TURN, 0.0, TURN):  # t and t + 2 pi are the same place
+        for turns in (-TURN, 0.0, TURN):  # t and t + 2 pi are the same point
             if start.min() + turns >= high.max() or end.max() + turns <= low.min():
                 continue
             left, right = np.maximum(start + turns, low), np.minimum(end + turns, high)
@@ -162,23 +163,23 @@ class Arcs:
             yield arc[use], left[use], right[use]
 
     def gaps(self, position: Numbers, other: Numbers) -> tuple[Numbers, Array, Array]:
-        """All bare pieces when cores `other[k]` cover the core at `position[k]`: arc number, start, end."""
+        """All uncovered pieces if cores `other[k]` cover the core at `position[k]`: arc number, start, end."""
         parts = [*self._covered(position, other), *self._not_boundary()]
         ends = np.flatnonzero(self.present.ravel())
         low, high = self.start.ravel()[ends], self.end.ravel()[ends]
-        # An interval without length at either end of each arc turns "covers the arc" into "leaves no gap".
+        # A zero-length interval at each end of every arc turns "covers the arc" into "leaves no gap".
         arc = np.concatenate([ends, ends, *(part[0] for part in parts)])
         start = np.concatenate([low, high, *(part[1] for part in parts)])
         end = np.concatenate([low, high, *(part[2] for part in parts)])
         order = np.lexsort((start, arc))
         arc = arc[order]
-        apart = 7.0 * arc  # keeps one arc's intervals, at most 2 pi long, from reaching into the next arc's
+        apart = 7.0 * arc  # one arc's intervals span at most 2 pi, so none reaches into the next arc's
         start, reached = start[order] + apart, np.maximum.accumulate(end[order] + apart)
         gap = np.flatnonzero((arc[1:] == arc[:-1]) & (start[1:] > reached[:-1]))
         return arc[gap], reached[gap] - apart[gap], start[gap + 1] - apart[gap]
 
     def first_gap(self, position: Numbers, other: Numbers) -> Piece | None:
-        """The first bare piece, None if there is none."""
+        """The first uncovered piece, or None."""
         arc, start, end = self.gaps(position, other)
         if len(arc) == 0:
             return None
@@ -187,7 +188,7 @@ class Arcs:
         return Piece(core, number, float(start[0]), float(end[0]), self.directions(arc[:1], np.array([middle]))[0])
 
     def directions(self, arc: Numbers, t: Array) -> Array:
-        """The points of arcs number `arc` at `t`, shape (k, 3)."""
+        """The points at `t` on the arcs with numbers `arc`, shape (k, 3)."""
         core, number = np.divmod(arc, self.per_core)
         across = np.cos(t)[:, None] * self.u[core, number] + np.sin(t)[:, None] * self.v[core, number]
         points: Array = self.cosine[core, number][:, None] * self.poles[core, number]

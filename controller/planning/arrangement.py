@@ -1,4 +1,4 @@
-"""The poses of a plan, in rows or free, proved as this head reaches them."""
+"""The poses of a plan, in rows or free, proved as the head really reaches them."""
 
 from dataclasses import replace
 
@@ -12,35 +12,41 @@ from controller.planning.coverage import prove_coverage
 from controller.planning.directions import Array
 from controller.planning.effort import Effort
 from controller.planning.fewest import Search
-from controller.planning.leaning import drawn_in_deg, narrower, pitch_limits_deg, poles_met, yaw_in_reach
-from controller.planning.pose import Pose, poses_of_rows
+from controller.planning.leaning import (
+    drawn_in_deg,
+    pitch_limits_deg,
+    with_reachable_poles,
+    with_smaller_core,
+    yaw_in_reach,
+)
 from controller.planning.reach import reachable, single_row
-from controller.planning.reached import levelled_poses, poses_of
+from controller.planning.reached_poses import levelled_poses, poses_of
 from controller.planning.region import Bounds
 from controller.planning.request import Arrangement, RegionKind, Request
+from controller.planning.row_poses import Pose, poses_of_rows
 from controller.planning.rows import SMALLEST_MARGIN_RAD, Task, fewest_rows
 
-# How often rows are found again with more margin; for a head that leans so much of what lacks is added, but not less
-# than the least.
+# How often rows are searched again with more margin. For a head that leans, each round adds this share of the missing
+# margin, and at least the minimum.
 LEVEL_ROUNDS, LEANING_ROUNDS = 8, 24
 MORE_OF_LACK, LEAST_MORE_DEG = 0.25, 0.02
-SHARES_OF_EFFORT = (0.4, 0.3, 0.3)  # of the search for fewer frames on a head that leans
+SHARES_OF_EFFORT = (0.4, 0.3, 0.3)  # of the search for fewer frames, for a head that leans
 
 
 def find_poses(head: Head, field: Field, request: Request, effort: Effort) -> tuple[Bounds, float, list[Pose]]:
-    """The region within reach, how much more was asked for (steradians), and poses for it as this head reaches them.
+    """The reachable region, the requested part beyond it (steradians), and poses as this head reaches them.
 
-    Poses by hand come last. Raises InputError if nothing can be reached, or a core is too small for the region.
+    Poses shot by hand come last. Raises InputError if nothing can be reached or a core is too small for the region.
     """
     if request.region is RegionKind.SINGLE_ROW:
         bounds, row = single_row(field, head, request.row_pitch_deg)
         task = Task(field, bounds, request.row_pitch_deg, request.row_pitch_deg)
-        # On a head that leans the row is proved already; the fewest frames of a level one may be too few.
+        # For a head that leans, this row is proved already. For a level one, the fewest frames may be too few.
         poses = _proved_rows(task, head) if head.lean_deg == 0 else _turned(head, poses_of_rows([row], task))
         return bounds, 0.0, poses
     by_hand = [Pose(10_000, 0.0, -90.0, by_hand=True)] if request.nadir_by_hand else []
     for less_deg in drawn_in_deg(head):
-        reach_field = narrower(field, less_deg)
+        reach_field = with_smaller_core(field, less_deg)
         bounds, left_sr = reachable(reach_field, head, request.bounds(), nadir_by_hand=request.nadir_by_hand)
         task = Task(field, _without_nadir(field, bounds, by_hand), *pitch_limits_deg(head))
         poses = _proved_rows(task, head)
@@ -53,16 +59,16 @@ def find_poses(head: Head, field: Field, request: Request, effort: Effort) -> tu
 
 
 def _turned(head: Head, poses: list[Pose]) -> list[Pose]:
-    """The same poses as this head turns to them best."""
+    """The same poses, in the way this head reaches them best."""
     near = [replace(pose, yaw_deg=yaw_in_reach(head, pose.yaw_deg, pose.pitch_deg)) for pose in poses]
-    return poles_met(head, near)
+    return with_reachable_poles(head, near)
 
 
 def _proved_rows(task: Task, head: Head) -> list[Pose]:
-    """Poses of the fewest rows whose poses, as the head reaches them, cover.
+    """Poses of the fewest rows that cover the region as the head really reaches them.
 
-    Where the proof does not pass, because meridians missed what lies between them or the head leans: with more margin.
-    Where that does not help, as they are, and the plan does not cover.
+    If the proof fails (a gap between the sampled meridians, or the head leans), it searches again with more margin. If
+    that does not help, it returns the rows as they are, and the plan does not cover.
     """
     margin_rad = SMALLEST_MARGIN_RAD
     poses: list[Pose] = []
@@ -70,7 +76,7 @@ def _proved_rows(task: Task, head: Head) -> list[Pose]:
         try:
             poses = _turned(head, poses_of_rows(fewest_rows(task, margin_rad), task))
         except InputError:
-            if poses:  # the cores are used up by the margin
+            if poses:  # the margin leaves no core
                 break
             raise
         proof = prove_coverage(cores_at(task.field, *poses_of(head, poses)), task.bounds)
@@ -78,7 +84,7 @@ def _proved_rows(task: Task, head: Head) -> list[Pose]:
             break
         if head.lean_deg == 0:
             margin_rad = 3 * margin_rad + float(np.radians(0.01))
-        else:  # more than these rows have on a level head, or the same rows are found again
+        else:  # more frames than a level head needs, or the same rows again
             level = prove_coverage(cores_at(task.field, *levelled_poses(poses)), task.bounds).worst_margin_deg
             more_deg = max(MORE_OF_LACK * -proof.worst_margin_deg, LEAST_MORE_DEG)
             margin_rad = max(margin_rad, float(np.radians(level))) + float(np.radians(more_deg))
@@ -86,17 +92,17 @@ def _proved_rows(task: Task, head: Head) -> list[Pose]:
 
 
 def _fewer(task: Task, rows: list[Pose], head: Head, request: Request, effort: Effort) -> list[Pose]:
-    """Free poses, if fewer of them than the rows have are found and proved as the head reaches them; else the rows.
+    """Fewer free poses than the rows need, proved as the head reaches them; otherwise the rows.
 
-    The search knows only a level head. For one that leans it is given smaller cores, and smaller ones again where what
-    it found does not cover as it is reached.
+    The search assumes a level head. For one that leans it gets smaller cores, and smaller ones again if its result does
+    not cover as reached.
     """
     pan = head.pan
     limits_deg = None if pan.max_deg - pan.min_deg >= 360 else (pan.min_deg, pan.max_deg)
     best, margin_deg = rows, 0.0
     for share in (1.0,) if head.lean_deg == 0 else SHARES_OF_EFFORT:
         aims = np.stack(levelled_poses(best)[:2], axis=1)
-        narrow = replace(task, field=narrower(task.field, margin_deg))
+        narrow = replace(task, field=with_smaller_core(task.field, margin_deg))
         with effort.part(share):
             found = Search(narrow, effort, request.seed, limits_deg).run(aims)
         if len(found) >= len(aims):
@@ -111,7 +117,9 @@ def _fewer(task: Task, rows: list[Pose], head: Head, request: Request, effort: E
 
 
 def _without_nadir(field: Field, bounds: Bounds, by_hand: list[Pose]) -> Bounds:
-    """What the head must cover when the nadir is taken by hand: down to where that frame's core surely reaches."""
+    """The region for the head if the nadir is shot by hand: down to the latitude which that frame's core certainly
+    covers.
+    """
     if not by_hand:
         return bounds
     core = field.core
@@ -120,7 +128,9 @@ def _without_nadir(field: Field, bounds: Bounds, by_hand: list[Pose]) -> Bounds:
 
 
 def _free(aims_deg: Array) -> list[Pose]:
-    """Poses of no row, numbered from the top by pitch in steps of ten degrees, for tables and orders."""
+    """Poses that belong to no row. For tables and orders they are numbered from the top by pitch, in steps of ten
+    degrees.
+    """
     steps = np.round((90 - aims_deg[:, 1]) / 10).astype(int)
     numbers = {int(step): number for number, step in enumerate(sorted(set(steps.tolist())))}
     return [

@@ -1,11 +1,11 @@
-"""What complete rows can cover: the band of latitudes that n equally spaced frames at one pitch close.
+"""The band of latitudes that n equally spaced frames at one pitch cover completely.
 
-Shrink the cores by a margin. Each frame of a row answers for an equal share of the yaw, half of it to either side. A
-row covers latitude phi when every yaw of that share lies in the frame's shrunk core. On a meridian each cap of a core
-allows an interval of latitudes, A sin(phi) + B cos(phi) >= cos(radius - margin), so the band is what is left on
-all meridians of the share. For great circles the frame's own meridian and the seams between two frames decide, where
-the edges lie farthest in; curved edges, and the few frames that close a pole by themselves, are looked at on more
-meridians.
+Shrink the cores by a margin. Each frame of a row is responsible for an equal share of the yaw, half of it to either side.
+A row covers latitude phi if every yaw of that share is inside the frame's shrunk core. On a meridian each cap of a core
+allows an interval of latitudes, A sin(phi) + B cos(phi) >= cos(radius - margin). The band is the intersection of these
+intervals over all meridians of the share. For great circles the frame's own meridian and the seams between two frames
+decide, because the edges are farthest in there. Curved edges, and the few frames that close a pole by themselves, are
+checked on more meridians.
 """
 
 from dataclasses import dataclass
@@ -22,20 +22,20 @@ from controller.planning.intervals import longest_run
 
 Numbers = NDArray[np.intp]
 TURN = 2 * np.pi
-STEEP = 4.0  # growth of a band's lower bound with pitch beyond which a straight line may claim too much
+STEEP = 4.0  # above this growth of a band's lower bound with pitch, linear interpolation may claim too much
 FEW_MERIDIANS = (0.0, 0.5, 1.0)  # as shares of the way from the frame to the seam
 MANY_MERIDIANS = tuple(np.linspace(0.0, 1.0, 9))
 WIDE_SHARE = np.pi / 2
 PITCHES_PER_CORE = 16
 FEWEST_PITCHES = 3600
-FEWEST_PITCHES_CURVED = 240  # where every look costs more, and frames are few and wide
+FEWEST_PITCHES_CURVED = 240  # each evaluation costs more, and frames are few and wide
 
 
 @dataclass(frozen=True, slots=True)
 class Front:
-    """The best bands of rows of `count` frames, radians: the higher `low`, the higher `high`.
+    """The best bands of rows of `count` frames, radians, sorted by `low`; `high` grows with it.
 
-    Between two neighbouring entries everything is linear; nothing is claimed below the first `low`.
+    It interpolates linearly between neighbouring entries and claims nothing below the first `low`.
     """
 
     count: int
@@ -44,20 +44,20 @@ class Front:
     pitch: Array
 
     def reach(self, latitude: Array) -> Array:
-        """The highest latitude closed by a row that begins at or below `latitude`; -inf where none does."""
+        """The highest latitude covered by a row that begins at or below `latitude`; -inf if there is none."""
         reached: Array = np.interp(latitude, self.low, self.high, left=-np.inf)
         return reached
 
     def pitch_from(self, latitude: float) -> float:
-        """The pitch of the row that reaches highest from `latitude`."""
+        """The pitch of the row that reaches highest and begins at or below `latitude`."""
         return float(np.interp(latitude, self.low, self.pitch))
 
 
 def band(outline: Outline, share: Array, pitches: Array, number: Numbers, margin_rad: float) -> tuple[Array, Array]:
-    """Lowest and highest latitude closed by rows at `pitches[number]` whose frames answer for `share` of yaw each.
+    """Lowest and highest latitude covered by rows at `pitches[number]` with a `share` of yaw for each frame.
 
-    All in radians; `share` and `number` have shape (k,), one row each. Where a row closes nothing, the lowest exceeds
-    the highest.
+    All in radians; `share` and `number` have shape (k,), one entry a row. If a row covers nothing, the lowest exceeds the
+    highest.
     """
     wide = share > WIDE_SHARE
     if wide.any() and not wide.all():
@@ -93,7 +93,7 @@ def band(outline: Outline, share: Array, pitches: Array, number: Numbers, margin
 
 
 def lean_rad(outline: Outline, pitch: Array) -> Array:
-    """How far right of a frame's axis the middle of its share of yaw lies, for a core that is wider to one side."""
+    """How far the middle of a frame's share of yaw is to the right of its axis, for a core that is wider to one side."""
     right, left = (np.arctan2(outline.poles[edge, 0, 0], np.abs(outline.poles[edge, 0, 1])) for edge in (0, 1))
     lean: Array = (right - left) / 2 / np.maximum(np.cos(pitch), 0.2)
     return lean
@@ -109,12 +109,12 @@ def fronts(
     wide, high = field.core_half_width_rad - margin_rad, field.core_half_height_rad - margin_rad
     if min(wide, high) <= 0:
         return []
-    horizon = yaw_rad / 2 / wide  # a row at the horizon needs this many; longer rows only gain a little height
+    horizon = yaw_rad / 2 / wide  # a row at the horizon needs this many; longer rows gain only a little height
     counts = np.arange(1, int(np.ceil(1.2 * horizon)) + 2)
     outline = core_outline(field)
     fewest = FEWEST_PITCHES_CURVED if coarse or outline.radii.shape[1] > 1 else FEWEST_PITCHES
     steps = max(fewest, 2 * PITCHES_PER_CORE * np.pi / high)
-    # A row is only asked for where it begins south of the horizon.
+    # A row is used only if it begins south of the horizon.
     lowest, highest = pitches_rad[0], max(min(pitches_rad[1], 2 * high), pitches_rad[0])
     pitches = np.linspace(lowest, highest, 1 + 2 * int(np.ceil(steps / 2 * (highest - lowest) / np.pi)))
     index, pitch = _worth_trying(yaw_rad / counts, pitches, wide, outline.reach_rad)
@@ -128,10 +128,10 @@ def fronts(
 
 
 def _worth_trying(share: Array, pitch: Array, wide: float, reach: float) -> tuple[Numbers, Numbers]:
-    """Which rows to look at: numbers into `share` and `pitch`, sorted by share's.
+    """Rows worth evaluating: numbers into `share` and `pitch`, sorted by share.
 
-    A frame whose corners lie at `reach` sees no yaw farther away than asin(sin(reach) / cos(pitch)), unless it sees
-    the pole; and a row with about three times the frames that it needs at its own pitch is never worth it.
+    A frame with corners at `reach` sees no yaw farther away than asin(sin(reach) / cos(pitch)), unless it sees the pole.
+    A row with about three times the frames that its own pitch needs is never worth it.
     """
     with np.errstate(invalid="ignore"):
         most = np.where(np.abs(pitch) + reach < np.pi / 2, np.arcsin(np.sin(reach) / np.cos(pitch)), np.pi)
@@ -142,15 +142,15 @@ def _worth_trying(share: Array, pitch: Array, wide: float, reach: float) -> tupl
 
 
 def _front(count: int, low: Array, high: Array, pitch: Array) -> Front | None:
-    """The rows that no other row of the same length beats: sorted by `low`, with `high` growing."""
+    """The rows that no other row of the same length beats, sorted by `low` with `high` growing."""
     kept = np.flatnonzero(low < high)
     kept = kept[np.lexsort((-high[kept], low[kept]))]
     best_before = np.concatenate([[-np.inf], np.maximum.accumulate(high[kept])[:-1]])
     kept = kept[high[kept] > best_before]
     if len(kept) == 0:
         return None
-    # Straight lines are drawn between neighbouring pitches only, and not where the bound runs away (a row that only
-    # just closes the horizon); elsewhere the front steps: from the entry before, level, to just short of the next.
+    # Interpolate only between neighbouring pitches, and not where the bound jumps (a row that only just covers the
+    # horizon). There the front steps: level from the entry before, to just short of the next.
     steep = np.diff(low[kept]) > STEEP * np.abs(pitch[1] - pitch[0]) if len(pitch) > 1 else np.zeros(len(kept) - 1, bool)
     jump = np.flatnonzero((np.abs(np.diff(kept)) > 1) | steep) + 1
     low = np.insert(low[kept], jump, np.nextafter(low[kept[jump]], -np.inf))

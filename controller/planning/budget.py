@@ -11,7 +11,7 @@ from controller.optics.projection import LAWS
 from controller.planning.links import Links
 from controller.planning.order import AxisMotion, HeadMotion, Order, arrange
 from controller.planning.plan import Budget, Frame, OrderCost, Region
-from controller.planning.pose import Pose
+from controller.planning.row_poses import Pose
 from controller.program import timing
 from controller.program.build import build_program, step_ends_ns
 from controller.program.course import TAKE_UP
@@ -19,7 +19,7 @@ from controller.program.program import ExposeStep, MoveStep, Program
 
 
 def mover_of(kit: Kit) -> HeadMotion:
-    """How this kit's head moves, as the board will be told."""
+    """The motion settings of this kit's head, as the board will get them."""
 
     def motion(axis: Axis) -> AxisMotion:
         return AxisMotion(
@@ -32,9 +32,9 @@ def mover_of(kit: Kit) -> HeadMotion:
 
 
 def cost(kit: Kit, field: Field, region: Region, frames: Sequence[Frame], links: Links, order: Order) -> Budget:
-    """What shooting `frames` with `kit` in their order costs, and what the other orders would.
+    """What shooting `frames` with `kit` costs in this order, and in the other orders.
 
-    `links` numbers frames as `frames` does.
+    `links` uses the same frame numbers as `frames`.
     """
     program = build_program(kit, frames)
     moves = [step for step in program.steps if isinstance(step, MoveStep)]
@@ -69,7 +69,7 @@ def _cost_of_order(kit: Kit, frames: Sequence[Frame], links: Links, order: Order
     poses = [Pose(frame.row, frame.yaw_deg, frame.pitch_deg, frame.by_hand) for frame in frames]
     number = {(pose.row, round(pose.yaw_deg, 9), pose.pitch_deg): i for i, pose in enumerate(poses)}
     arranged = arrange(poses, order, mover_of(kit))
-    # A lone frame at a pole may have been turned with the head: then its row alone tells which it is.
+    # A single frame at a pole may have been turned with the head. Its row alone then identifies it.
     by_row = {pose.row: i for i, pose in enumerate(poses)}
     numbers = [number.get((p.row, round(p.yaw_deg, 9), p.pitch_deg), by_row[p.row]) for p in arranged]
     program = build_program(
@@ -83,7 +83,7 @@ def _cost_of_order(kit: Kit, frames: Sequence[Frame], links: Links, order: Order
 
 
 def _apart(program: Program, links: Links) -> float:
-    """The longest time in seconds from the first exposure of a frame to the end of the last one of one that overlaps it.
+    """The longest time from the start of a frame to the end of a frame that overlaps it, seconds.
 
     It is read from the run's own timetable, so it cannot exceed the run.
     """
@@ -99,14 +99,14 @@ def _apart(program: Program, links: Links) -> float:
 
 
 def picture_pixels(field: Field, region: Region) -> tuple[int, int]:
-    """Width and height of the finished picture, unrolled, at the resolution of the frames' centres."""
+    """Width and height of the stitched picture in pixels, unrolled, at the resolution of the frames' centres."""
     per_degree = pixels_per_degree(field)
     high = region.pitch_to_deg - region.pitch_from_deg
     return math.ceil(region.yaw_width_deg * per_degree), math.ceil(high * per_degree)
 
 
 def pixels_per_degree(field: Field) -> float:
-    """Pixels for one degree at the picture's centre, where all five projections agree: r'(0) = 1."""
+    """Pixels per degree at the picture's centre, where all five projections agree: r'(0) = 1."""
     small = 1e-6
     slope = LAWS[field.projection].radius(small) / small
     return field.focal_length_mm * slope * math.radians(1) / (field.width_mm / field.pixels_across)

@@ -9,16 +9,15 @@ from controller.optics.field import Field
 from controller.optics.outline import ALWAYS, Outline, core_outline, whole_outline
 from controller.planning.directions import Array, camera_axes
 
-EDGES = 4
 AT_ONCE = 2_000_000  # numbers in one temporary array
 
 
 @dataclass(frozen=True, slots=True)
 class Cores:
-    """Regions of the sphere, each what its edges leave (see `optics.outline`).
+    """Regions of the sphere, each bounded by its edges (see `optics.outline`).
 
     `forward` (n, 3): the lens axes; `poles` (n, edges, caps, 3) and `radii` (n, edges, caps) in radians: the caps;
-    `reach_rad` (n,): the angle from the axis to the farthest corner; `shrinks` (n,): whether a margin is asked of it.
+    `reach_rad` (n,): the angle from the axis to the farthest corner; `shrinks` (n,): whether a margin applies to it.
     """
 
     forward: Array
@@ -31,7 +30,7 @@ class Cores:
         return len(self.forward)
 
     def margin_rad(self, directions: Array, chosen: NDArray[np.intp] | slice = slice(None)) -> Array:
-        """Margin of each of the (k, 3) `directions` in each chosen core, shape (k, chosen)."""
+        """Margin of each of the (k, 3) `directions` in each chosen core, radians, shape (k, chosen)."""
         poles, radii = self.poles[chosen], self.radii[chosen]
         cosines = (poles.reshape(-1, 3) @ directions.T).reshape(*radii.shape, len(directions))
         np.clip(cosines, -1, 1, out=cosines)
@@ -40,23 +39,25 @@ class Cores:
         return margins
 
     def own_margin_rad(self, directions: Array, numbers: NDArray[np.intp]) -> Array:
-        """Margin of each of the (k, 3) `directions` in the core of its own number, shape (k,)."""
+        """Margin of each of the (k, 3) `directions` in the core with the same position in `numbers`, radians, shape
+        (k,).
+        """
         cosines = np.einsum("kc,kejc->ejk", directions, self.poles[numbers])
         inside = self.radii[numbers].transpose(1, 2, 0) - np.arccos(np.clip(cosines, -1, 1))
         margins: Array = inside.max(axis=1).min(axis=0)
         return margins
 
     def some(self, numbers: NDArray[np.intp]) -> "Cores":
-        """The cores of these numbers."""
+        """The cores with these numbers."""
         return Cores(*(getattr(self, part)[numbers] for part in self.__slots__))
 
     def best_margin_rad(self, directions: Array) -> Array:
-        """For each of the (k, 3) `directions` the margin in the core that holds it best, shape (k,)."""
+        """Margin of each of the (k, 3) `directions` in the core that contains it best, radians, shape (k,)."""
         pieces = 1 + len(directions) * self.radii.size // AT_ONCE
         return np.concatenate([self.margin_rad(part).max(axis=1) for part in np.array_split(directions, pieces)])
 
     def joined(self, other: "Cores") -> "Cores":
-        """These and the `other`'s, with caps that hold everything where one has fewer edges or caps."""
+        """These cores and the `other` ones; missing edges or caps are filled with caps that contain everything."""
         edges, caps = (max(self.radii.shape[i], other.radii.shape[i]) for i in (1, 2))
         mine, others = self._padded(edges, caps), other._padded(edges, caps)
         return Cores(
@@ -77,12 +78,12 @@ class Cores:
 
 
 def cores_at(field: Field, yaw_deg: Array, pitch_deg: Array, roll_deg: Array | None = None) -> Cores:
-    """The cores of frames at these poses, shape (n,) each; no roll is none at all."""
+    """The cores of frames at these poses, shape (n,) each; `roll_deg` None means no roll."""
     return place(core_outline(field), yaw_deg, pitch_deg, roll_deg)
 
 
 def pictures_at(field: Field, yaw_deg: Array, pitch_deg: Array, roll_deg: Array | None = None) -> Cores:
-    """The whole pictures of frames at these poses, shape (n,) each; no roll is none at all."""
+    """The whole pictures of frames at these poses, shape (n,) each; `roll_deg` None means no roll."""
     return place(whole_outline(field), yaw_deg, pitch_deg, roll_deg)
 
 
@@ -98,8 +99,3 @@ def place(outline: Outline, yaw_deg: Array, pitch_deg: Array, roll_deg: Array | 
         reach_rad=np.full(count, outline.reach_rad),
         shrinks=np.ones(count, dtype=bool),
     )
-
-
-def core_solid_angle_sr(field: Field) -> float:
-    """Solid angle of one rectilinear core in steradians: 4 asin(sin(a) sin(b)) for half-angles a and b."""
-    return 4 * float(np.arcsin(np.sin(field.core_half_width_rad) * np.sin(field.core_half_height_rad)))

@@ -1,8 +1,8 @@
-"""Descend to where an area is gone: a quasi-Newton method between bounds.
+"""Minimise an uncovered area: a quasi-Newton method between bounds.
 
-BFGS with an inexact search along each line keeps its pace where a function has creases, as an area left uncovered has
-wherever a hole appears or closes (A. Lewis and M. Overton, Mathematical Programming 141:135, 2013). Variables that press
-against a bound are held there for a step (D. Bertsekas, SIAM J. Control and Optimization 20:221, 1982).
+BFGS with an inexact line search still converges if a function has creases, as an uncovered area has wherever a hole
+appears or closes (A. Lewis and M. Overton, Mathematical Programming 141:135, 2013). Variables that press against a bound
+are fixed there for one step (D. Bertsekas, SIAM J. Control and Optimization 20:221, 1982).
 """
 
 from collections.abc import Callable
@@ -19,18 +19,18 @@ STEPS = 400
 LINE_TRIES = 12
 FIRST_STEP, LARGEST_STEP = 0.1, 0.3  # radians
 ENOUGH_FALL, ENOUGH_BEND = 1e-4, 0.9  # the weak Wolfe conditions
-# Most descents that get stuck show it early: given up if so many evaluations in a row leave more than this share.
+# Most descents that get stuck show it early. Give up if this many evaluations in a row leave more than this share.
 WINDOW, STALLED_SHARE = 40, 0.7
-MOST_DENSE = 1500  # variables; with more, a whole matrix of curvature costs more than it brings
+MOST_DENSE = 1500  # variables; with more, a full curvature matrix costs more than it gains
 
 
 class _OverError(Exception):
-    """Low enough, or going nowhere."""
+    """Raised to end the descent: the value is low enough, or no longer falling."""
 
 
 @dataclass(slots=True)
 class _Watched:
-    """The function, the lowest place seen, and when to give up."""
+    """The function, the lowest point seen, and when to give up."""
 
     function: Function
     enough: float
@@ -51,9 +51,9 @@ class _Watched:
 
 
 def descend(function: Function, start: Array, low: Array, high: Array, enough: float) -> tuple[Array, float]:
-    """The lowest place found from `start` between `low` and `high`, and its value; ends below `enough` or when stuck.
+    """The lowest point found from `start` between `low` and `high`, and its value; ends below `enough` or when stuck.
 
-    `function` returns its value and its slope. What it raises passes through.
+    `function` returns its value and its gradient. Its exceptions pass through.
     """
     watched = _Watched(function, enough)
     start = np.clip(start, low, high)
@@ -83,7 +83,7 @@ def _quasi_newton(function: Function, place: Array, low: Array, high: Array) -> 
         if not way @ slope < -1e-18:
             return
         step = min(1.0, (FIRST_STEP if fresh else LARGEST_STEP) / longest)
-        found = _along(function, place, value, slope, way, step, (low, high))
+        found = _along(function, place, value=value, slope=slope, way=way, step=step, limits=(low, high))
         if found is None:
             return
         moved, bent = found[0] - place, found[2] - slope
@@ -99,9 +99,12 @@ def _quasi_newton(function: Function, place: Array, low: Array, high: Array) -> 
 
 
 def _along(
-    function: Function, place: Array, value: float, slope: Array, way: Array, step: float, limits: tuple[Array, Array]
+    function: Function, place: Array, *, value: float, slope: Array, way: Array, step: float, limits: tuple[Array, Array]
 ) -> tuple[Array, float, Array] | None:
-    """A place along the way that is enough lower and bends enough, or at least lower; None if there is none."""
+    """The next point along `way`, its value and gradient; None if no step lowers the value.
+
+    It prefers a step that meets both Wolfe conditions (lower by enough, slope flat enough) to one that is only lower.
+    """
     shortest, longest = 0.0, np.inf
     for _ in range(LINE_TRIES):
         there = np.clip(place + step * way, *limits)

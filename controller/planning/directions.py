@@ -21,7 +21,7 @@ class CameraAxes(NamedTuple):
 
 
 def camera_axes(yaw_rad: Array, pitch_rad: Array, roll_rad: Array | None = None) -> CameraAxes:
-    """The axes of cameras aimed at `yaw_rad` and `pitch_rad`, rolled by `roll_rad` (None: not), any equal shape.
+    """The axes of cameras aimed at `yaw_rad` and `pitch_rad`, rolled by `roll_rad` (None: no roll), all of equal shape.
 
     Roll turns a camera about its lens, clockwise as seen from behind it: the right side goes down.
     """

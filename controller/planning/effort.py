@@ -1,4 +1,4 @@
-"""How long a search may go on, and what is told of it."""
+"""The time limit of a search, and its progress reports."""
 
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
@@ -11,7 +11,7 @@ TELL_EVERY_S = 0.5
 
 @dataclass(frozen=True, slots=True)
 class Sign:
-    """A sign of life: seconds since the search began, seconds it may take, frames of the best plan and of the next."""
+    """Progress of a search: seconds since it began, its limit in seconds, frames of the best plan and of the next."""
 
     elapsed_s: float
     effort_s: float
@@ -20,14 +20,14 @@ class Sign:
 
 
 class SpentError(Exception):
-    """The search must end now."""
+    """The search must end now: its time is used up, or it was stopped."""
 
 
 class Effort:
-    """Seconds for one search or several. They begin with the first, and may be ended early.
+    """The time limit, seconds, of one search or of several. Time counts from the first search.
 
-    `now_s` is any clock that counts seconds. It decides when a search ends, never what it tries next. `tell` gets a sign
-    of life every half second.
+    `now_s` is any clock that counts seconds. It decides when a search ends, never what it tries next. `tell` gets a
+    `Sign` every half second.
     """
 
     def __init__(
@@ -43,17 +43,17 @@ class Effort:
         self.elapsed_s = 0.0
         """Seconds from the first search to the latest look at the clock."""
         self.stopped = False
-        """Whether searches were told to end early."""
+        """Whether `stop` was called."""
         self.cut_short = False
-        """Whether a search did end early for that reason."""
+        """Whether a search ended early because of it."""
 
     def stop(self) -> None:
-        """End the search at its next look at the clock, and later ones at once."""
+        """End the running search at its next check of the clock, and later searches at once."""
         self.stopped = True
 
     @contextmanager
     def part(self, share: float) -> Iterator[None]:
-        """Searches inside may take this share of what may be taken outside, and what is left of it at most."""
+        """Limit the searches inside to this share of the outer limit, or to what is left of it if that is less."""
         before = self._allowed_s, self._until_s
         if self._began_s is not None:
             self.elapsed_s = self._now_s() - self._began_s
@@ -65,7 +65,7 @@ class Effort:
             self._allowed_s, self._until_s = before
 
     def spend(self, best: int, trying: int) -> None:
-        """Look at the clock, for a search with `best` frames that tries fewer. Raises SpentError when it must end."""
+        """Check the clock, for a search that has `best` frames and tries fewer. Raises SpentError if it must end."""
         now_s = self._now_s()
         if self._began_s is None:
             self._began_s = now_s

@@ -1,9 +1,9 @@
-"""Fewer frames than complete rows need, by moving every frame freely until no direction is left out.
+"""Fewer frames than complete rows need: move every frame freely until every direction is covered.
 
-Start from rows that almost cover with fewer frames, or from frames spread evenly or by chance, and let the area that is
-left out (of the cores shrunk by a small margin) shrink. Where it does not vanish, some frames are moved to a hole or
-shaken near it, and what comes out is kept if it leaves less (basin hopping: D. Wales and J. Doye, J. Phys. Chem. A
-101:5111, 1997). Nothing found here counts until the proof has passed it.
+Start from rows that almost cover with fewer frames, or from frames spread evenly or at random. Reduce the uncovered area
+(of the cores shrunk by a small margin). If it does not vanish, move some frames to a hole or shake those near it, and
+keep the result if it leaves less uncovered (basin hopping: D. Wales and J. Doye, J. Phys. Chem. A 101:5111, 1997). A
+result counts only after the proof has passed it.
 """
 
 from collections.abc import Callable, Iterator
@@ -17,27 +17,27 @@ from controller.planning.coverage import covers
 from controller.planning.descent import descend
 from controller.planning.directions import Array, camera_axes, spiral
 from controller.planning.effort import Effort, SpentError
-from controller.planning.pose import start_yaw_deg
 from controller.planning.region import SPHERE, Bounds
+from controller.planning.row_poses import start_yaw_deg
 from controller.planning.rows import Row, Task, path
 from controller.planning.uncovered import Uncovered
 
-AIM_RAD = float(np.radians(0.02))  # more margin than is asked for, so that the proof finds a little more than nothing
-CLOSED_SR = 1e-7  # an area this small is a margin missed by a hair: worth a proof
-BOLD_SHARE = 11  # the first attempt does without one frame in so many; where it fails, half as bold
+AIM_RAD = float(np.radians(0.02))  # extra margin, so that the proof finds slightly more than zero
+CLOSED_SR = 1e-7  # an area this small means a margin missed by a hair: worth a proof
+BOLD_SHARE = 11  # the first attempt drops one frame in this many; if it fails, half as many
 BOLD_TRIES = 3
 SPREADS = (0.025, 0.1, 0.25)  # how far frames are shaken before a new attempt, as a share of the core's half-width
 SHAKES = (0.1, 0.25, 0.5)  # the same near a hole
-SHAKEN_FROM, SHAKEN_TO = 3, 8  # how many frames near a hole are shaken
-PATIENCE_SHARE = 2  # given up after as many changes in vain as there are frames, divided by this
-STEEPEST = 0.2  # nearer to a pole than this cosine of the pitch, yaw is not shaken further
+SHAKEN_FROM, SHAKEN_TO = 3, 8  # number of frames shaken near a hole
+PATIENCE_SHARE = 2  # give up after this many unsuccessful changes: the number of frames divided by this
+STEEPEST = 0.2  # smallest cosine of the pitch used to scale the shake in yaw: limits it near a pole
 
 
 class Search:
     """One search for fewer frames, repeatable for its `seed`.
 
-    `effort` only decides when it ends. Found plans keep a margin of at least `margin_rad`. `yaw_limits_deg` are those of
-    the head, None if it turns all the way round.
+    `effort` only decides when it ends. Plans found keep a margin of at least `margin_rad`. `yaw_limits_deg` are those of
+    the head, or None if it turns all the way round.
     """
 
     def __init__(
@@ -76,7 +76,7 @@ class Search:
         self._effort.spend(self._best, self._trying)
 
     def _attempt(self, count: int, tries: int | None) -> Array | None:
-        """Aims of `count` frames that cover; None after `tries` in vain (None: however many). Raises SpentError."""
+        """Aims of `count` frames that cover; None after `tries` failed attempts (None: no limit). Raises SpentError."""
         rows = self._start(count)
         starts: list[Callable[[], Array]] = [lambda: self._shaken(rows, count), lambda: self._by_chance(count)]
         if self._task.bounds == SPHERE:
@@ -91,7 +91,7 @@ class Search:
         raise AssertionError("starts never end")
 
     def _settled(self, aims_deg: Array, *, hop: bool) -> Iterator[tuple[Array, float]]:
-        """Where frames come to rest (radians) and what they leave out, and so again each time they were improved."""
+        """Aims at rest (radians) with their uncovered area, and again after each improvement."""
         aims, left_sr = self._close(np.radians(aims_deg))
         yield aims, left_sr
         vain = 0
@@ -104,7 +104,7 @@ class Search:
                 vain += 1
 
     def _changed(self, aims: Array) -> Array:
-        """The aims (radians) with a frame moved to a hole, or with those near a hole shaken."""
+        """The aims (radians) with one frame moved to a hole, or with the frames near a hole shaken."""
         random, aims = self._random, aims.copy()
         pull = np.hypot(*self._uncovered(aims).slope.T)
         chances = pull / pull.sum() if pull.sum() > 0 else np.full(len(aims), 1 / len(aims))
@@ -119,7 +119,7 @@ class Search:
         return aims
 
     def _shake(self, pitch_rad: Array, spread: float) -> Array:
-        """Changes of yaw and pitch (n, 2) by chance, in the unit of `spread`; in yaw more the higher the pitch."""
+        """Random changes of yaw and pitch (n, 2), in the unit of `spread`; larger in yaw at steep pitches."""
         change: Array = self._random.normal(scale=spread, size=(len(pitch_rad), 2))
         change[:, 0] /= np.maximum(STEEPEST, np.cos(pitch_rad))
         return change
@@ -142,7 +142,7 @@ class Search:
         return rows
 
     def _shaken(self, rows: list[Row], count: int) -> Array:
-        """Aims in degrees: the rows, each turned by chance, every frame shaken, and the frames that are left over."""
+        """Aims in degrees: the rows, each turned at random, every frame shaken, plus the remaining frames."""
         bounds, random = self._task.bounds, self._random
         aims = []
         for row in rows:
@@ -155,14 +155,14 @@ class Search:
         return np.concatenate([known, self._by_chance(count - len(known))])
 
     def _by_chance(self, count: int) -> Array:
-        """Aims in degrees anywhere in the region, as likely in one place as in another."""
+        """Random aims in degrees, uniform over the region."""
         bounds, random = self._task.bounds, self._random
         low, high = np.sin(np.radians([bounds.pitch_from_deg, bounds.pitch_to_deg]))
         yaw = start_yaw_deg(bounds) + random.uniform(0, bounds.yaw_width_deg, count)
         return np.stack([yaw, np.degrees(np.arcsin(random.uniform(low, high, count)))], axis=1)
 
     def _evenly(self, count: int) -> Array:
-        """Aims in degrees spread evenly over the sphere, turned by chance and a little shaken."""
+        """Aims in degrees spread evenly over the sphere, turned at random and slightly shaken."""
         turn, _ = np.linalg.qr(self._random.normal(size=(3, 3)))
         at = spiral(count) @ turn
         pitch = np.arcsin(np.clip(at[:, 2], -1, 1))
@@ -172,7 +172,7 @@ class Search:
         return aims_deg
 
     def _close(self, aims: Array) -> tuple[Array, float]:
-        """Move the frames (radians) until next to nothing is left out or they get stuck. Raises SpentError."""
+        """Move the frames (radians) until almost nothing is left uncovered or they get stuck. Raises SpentError."""
 
         def area_and_slope(flat: Array) -> tuple[float, Array]:
             self._spend()
@@ -181,7 +181,7 @@ class Search:
 
         low, high = np.full(aims.shape, -np.inf), np.full(aims.shape, np.inf)
         whole = self._task.lowest_deg <= -90 and self._task.highest_deg >= 90
-        # Over the pole and on, upside down, where the head may turn to any yaw.
+        # A camera may cross the pole and look back upside down, if the head may turn to any yaw.
         if not (whole and self._task.field.upright_either_way and self._yaw_limits is None):
             low[:, 1], high[:, 1] = np.radians([self._task.lowest_deg, self._task.highest_deg])
         if self._yaw_limits is not None:
@@ -191,14 +191,14 @@ class Search:
 
 
 def _near(bounds: Bounds, limits_deg: tuple[float, float]) -> tuple[float, float]:
-    """The same limits of yaw, counted in the turn in which the region lies."""
+    """The same yaw limits, in the turn that contains the region."""
     away = start_yaw_deg(bounds) + bounds.yaw_width_deg / 2 - sum(limits_deg) / 2
     turns = 360 * round(away / 360)
     return limits_deg[0] + turns, limits_deg[1] + turns
 
 
 def _folded(aims_deg: Array, bounds: Bounds) -> Array:
-    """The same aims with pitch within a quarter turn and yaw within a turn from the region's left edge.
+    """The same aims with pitch within a quarter turn and yaw within one turn from the region's left edge.
 
     Past the zenith a camera looks back upside down, and an upright picture is the same either way up.
     """

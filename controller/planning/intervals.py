@@ -1,4 +1,4 @@
-"""Unions of intervals on a line, and what intervals of a circle have in common."""
+"""Unions of intervals on a line, and intersections of intervals on a circle."""
 
 from collections.abc import Iterator
 
@@ -7,14 +7,14 @@ import numpy as np
 from controller.planning.directions import Array
 
 TURN = 2 * np.pi
-LONG = np.pi + 0.01  # of intervals up to this, no more than the excess over half a turn is given up
+LONG = np.pi + 0.01  # for intervals up to this length, at most the excess over half a turn is given up
 
 
 def in_common(start: Array, end: Array) -> Iterator[tuple[Array, Array]]:
-    """What all intervals along the last axis have in common on a circle, as (start, end) of one piece at a time.
+    """The intersection of all intervals along the last axis of a circle, one piece at a time as (start, end).
 
-    An interval from -inf to inf is the whole circle, one with start > end is empty. Intervals of at most half a turn
-    leave one piece; of longer ones each may leave another piece, which begins where it begins.
+    An interval from -inf to inf is the whole circle; one with start > end is empty. Intervals of at most half a turn
+    leave one piece. Each longer one may leave another piece, which begins at its start.
     """
     yield start.max(axis=-1), end.min(axis=-1)
     length = end - start

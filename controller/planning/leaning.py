@@ -1,4 +1,4 @@
-"""What a lean of the head means for a plan: which pitches are left, where a pole is met, what overlap is left."""
+"""What a lean of the head means for a plan: the pitches it still reaches, the poles, and the overlap that is left."""
 
 from collections.abc import Sequence
 from dataclasses import replace
@@ -9,21 +9,21 @@ from controller.kit.kit import Head, Kit
 from controller.optics.field import Field, Sides
 from controller.planning.cores import cores_at
 from controller.planning.coverage import prove_coverage
-from controller.planning.pose import Pose
-from controller.planning.reached import Poses, frame_pose, poses_of
+from controller.planning.reached_poses import Poses, frame_pose, poses_of
 from controller.planning.region import Bounds
+from controller.planning.row_poses import Pose
 from controller.program.kinematics import axes_for
 from controller.program.program import Aim
 
 OVERLAP_STEP = 0.001
 SHARES_OF_LEAN = (0.0, 0.3, 0.6, 1.0, 2.0)
-WORTH_SAYING_DEG = 0.5  # by how much a frame misses its direction before a refusal names it
+WORTH_SAYING_DEG = 0.5  # a refusal names a frame that misses its direction by at least this
 
 
 def pitch_limits_deg(head: Head) -> tuple[float, float]:
-    """The lowest and highest pitch that the camera reaches at every yaw.
+    """The lowest and highest pitch, degrees, that the camera reaches at every yaw.
 
-    A limit short of the pole is reached less far on one side of a head that leans.
+    On one side of a head that leans, a limit short of the pole allows less pitch.
     """
     low, high = head.tilt.min_deg, head.tilt.max_deg
     return (
@@ -33,16 +33,16 @@ def pitch_limits_deg(head: Head) -> tuple[float, float]:
 
 
 def drawn_in_deg(head: Head) -> tuple[float, ...]:
-    """By how much to draw the core in, one after the other, where a limit of the tilt decides what is in reach.
+    """Angles, degrees, by which to shrink the core, in the order to try, if a limit of the tilt restricts the region.
 
-    The last row before a limit cannot be moved nearer to it, so the more it rolls the less it reaches.
+    The last row before a limit cannot move nearer to it. The more it rolls, the less it covers.
     """
     ends_early = head.tilt.min_deg > -90 or head.tilt.max_deg < 90
     return tuple(share * head.lean_deg for share in SHARES_OF_LEAN) if head.lean_deg and ends_early else (0.0,)
 
 
-def narrower(field: Field, margin_deg: float) -> Field:
-    """The field with every edge of its core drawn in by an angle, but not past the axis."""
+def with_smaller_core(field: Field, margin_deg: float) -> Field:
+    """The field with every edge of its core moved in by an angle, but not past the axis."""
     if margin_deg == 0:
         return field
     core, less = field.core, float(np.radians(margin_deg))
@@ -52,16 +52,16 @@ def narrower(field: Field, margin_deg: float) -> Field:
 
 
 def yaw_in_reach(head: Head, yaw_deg: float, pitch_deg: float) -> float:
-    """The same yaw as near to zero as the pan's limits allow, so that the cables are wound by half a turn at most."""
+    """The same yaw as near to zero as the pan's limits allow, so the cables wind up by half a turn at most."""
     pan = head.pan
     ways = sorted((yaw_deg + turn for turn in (0.0, -360.0, 360.0)), key=lambda way: (abs(way), -way))
     return next((way for way in ways if pan.min_deg <= axes_for(head, way, pitch_deg)[0] <= pan.max_deg), yaw_deg)
 
 
-def poles_met(head: Head, poses: Sequence[Pose]) -> list[Pose]:
-    """The poses; a frame that is a row by itself at a pole is turned to the yaw from which the head meets the pole.
+def with_reachable_poles(head: Head, poses: Sequence[Pose]) -> list[Pose]:
+    """The poses; a frame at a pole that is a row of its own gets the yaw at which the head can reach the pole.
 
-    Only the side to which the pan axis leans, or the opposite one, looks straight up or down through two axes.
+    Through two axes a leaning head sees straight up or down only toward the side it leans to, or the opposite one.
     """
     if head.lean_deg == 0:
         return list(poses)
@@ -79,12 +79,12 @@ def _pole_met(head: Head, pose: Pose) -> Pose:
 
 
 def off_pole_deg(head: Head, frame: Aim) -> float:
-    """How far the camera looks away from the pole that a frame at a pole is aimed at."""
+    """The angle, degrees, between the camera's axis and the pole that the frame is aimed at."""
     return 90 - abs(frame_pose(head, frame).pitch_deg)
 
 
 def overlap_left(kit: Kit, overlap: float, poses: Poses, bounds: Bounds) -> float:
-    """The largest share of the picture, up to `overlap`, with which frames at these poses still cover; -1 with none."""
+    """The largest share of the picture, up to `overlap`, with which frames at these poses still cover; -1 if none."""
 
     def covers(share: float) -> bool:
         return prove_coverage(cores_at(kit.field(share), *poses), bounds).covered
@@ -99,7 +99,7 @@ def overlap_left(kit: Kit, overlap: float, poses: Poses, bounds: Bounds) -> floa
 
 
 def refusal(kit: Kit, overlap: float, frames: Sequence[Aim], bounds: Bounds) -> str:
-    """One sentence: what a head that leans leaves of the coverage that was asked for."""
+    """One sentence: how far a head that leans falls short of the requested coverage."""
     head = kit.head
     left = overlap_left(kit, overlap, poses_of(head, frames), bounds)
     has = "leave a gap" if left < 0 else f"share {int(left * 1000) / 1000:.3f} of a picture, not {overlap:.2f}"

@@ -1,7 +1,7 @@
-"""Which frames share enough picture to be matched, and whether the set holds together by that.
+"""Which frames share enough picture to be matched, and whether these links connect the whole set.
 
-The share of a link is the part of one frame's picture that the other sees too, the smaller of the two ways round,
-counted over a grid of points on the picture.
+The share of a link is the part of one frame's picture that the other also sees, in the direction in which it is smaller.
+It is counted over a grid of points on the picture.
 """
 
 from dataclasses import dataclass
@@ -16,7 +16,7 @@ from controller.optics.projection import LAWS
 from controller.planning.cores import AT_ONCE, pictures_at
 from controller.planning.directions import Array, camera_axes
 
-# Less than this share of a picture is hard to match. Common practice, no source: about 30 % is wanted, 10 % is little.
+# Less than this share of a picture is hard to match. Common practice, no source: aim for about 30 %; 10 % is little.
 ENOUGH = 0.10
 GRID = 16
 
@@ -31,7 +31,7 @@ class Links:
 
     @property
     def connected(self) -> bool:
-        """Whether all frames hang together."""
+        """Whether the links connect all frames."""
         return self.count == 1 or nx.is_connected(self._graph())
 
     def cut_frames(self) -> list[int]:
@@ -39,9 +39,9 @@ class Links:
         return sorted(nx.articulation_points(self._graph()))
 
     def weakest(self) -> tuple[float, tuple[int, int] | None]:
-        """The smallest share that holds the set together along the strongest links, and between whom.
+        """The smallest share needed to connect the set by its strongest links, and the two frames it is between.
 
-        It is the weakest link of a maximum spanning tree; 0 where the set does not hang together.
+        It is the weakest link of a maximum spanning tree; 0 if the set is not connected.
         """
         if self.count == 1:
             return 1.0, None
@@ -61,7 +61,7 @@ class Links:
 
 
 def find_links(field: Field, yaw_deg: Array, pitch_deg: Array, roll_deg: Array | None = None) -> Links:
-    """The links between frames at these poses, shape (n,) each; no roll is none at all."""
+    """The links between frames at these poses, shape (n,) each; `roll_deg` None means no roll."""
     pictures = pictures_at(field, yaw_deg, pitch_deg, roll_deg)
     reach = 2 * np.sin(min(2 * pictures.reach_rad[0], np.pi) / 2)
     pairs = cKDTree(pictures.forward).query_pairs(reach, output_type="ndarray")

@@ -10,29 +10,30 @@ from controller.optics.field import Field
 from controller.planning.arrangement import find_poses
 from controller.planning.budget import cost, mover_of
 from controller.planning.cores import cores_at, pictures_at
-from controller.planning.coverage import Proof, prove_coverage
+from controller.planning.coverage import prove_coverage
 from controller.planning.effort import Effort
-from controller.planning.leaning import poles_met, refusal
-from controller.planning.links import Links, find_links
+from controller.planning.findings import link_record, proof_record
+from controller.planning.leaning import refusal, with_reachable_poles
+from controller.planning.links import find_links
 from controller.planning.order import arrange
-from controller.planning.plan import Direction, Frame, LinkRecord, Optics, Plan, ProofRecord, Region, SunRecord
-from controller.planning.pose import Pose
-from controller.planning.reached import poses_of
+from controller.planning.plan import Frame, Optics, Plan, Region, SunRecord
+from controller.planning.reached_poses import poses_of
 from controller.planning.request import Request
+from controller.planning.row_poses import Pose
 from controller.planning.size import must_be_plannable, must_end
 from controller.planning.sun import frames_with_sun, sun_at
 from controller.program.build import build_program
 
 
 def make_plan(kit: Kit, overlap: float, request: Request | None = None, effort: Effort | None = None) -> Plan:
-    """The frames that `request` asks for (default: the full sphere in rows), proved, linked and costed.
+    """The frames for `request` (default: the full sphere in rows), proved, linked and costed.
 
-    `overlap` is the share of the picture (0 to 0.9) that neighbours have in common at least. `effort` limits the
-    search for fewer frames (default: the seconds of `request`). What is proved and linked are the poses that this head
-    reaches. Raises InputError where the kit or the request cannot be planned.
+    `overlap` is the least share of the picture (0 to 0.9) that neighbours have in common. `effort` limits the search for
+    fewer frames (default: the seconds of `request`). The proof and the links are for the poses that this head really
+    reaches. Raises InputError if the kit or the request cannot be planned.
     """
     if not 0 <= overlap <= 0.9:
-        raise InputError(f"an overlap of {overlap:g} cannot be planned: it should lie between 0 and 0.9.")
+        raise InputError(f"an overlap of {overlap:g} cannot be planned: write a share from 0 to 0.9, like 0.30.")
     request = request or Request()
     field = kit.field(overlap)
     must_be_plannable(field, overlap, request)
@@ -62,17 +63,17 @@ def make_plan(kit: Kit, overlap: float, request: Request | None = None, effort: 
         kit=kit,
         optics=_optics(field),
         frames=frames,
-        proof=_proof_record(kit, proof),
-        links=_link_record(links),
+        proof=proof_record(kit, proof),
+        links=link_record(links),
         budget=budget,
         sun=_sun_record(kit, field, frames, request),
     ).sealed()
 
 
 def _in_order(kit: Kit, field: Field, poses: list[Pose], request: Request) -> tuple[Frame, ...]:
-    """Frames numbered in shooting order; frames that see the sun first or last where that is asked for."""
+    """Frames numbered in shooting order; frames that see the sun come first or last if the request says so."""
     mover = mover_of(kit)
-    ordered = poles_met(kit.head, arrange(poses, request.order, mover))
+    ordered = with_reachable_poles(kit.head, arrange(poses, request.order, mover))
     watch = request.sun
     if watch is not None and watch.when != "any":
         seconds = build_program(kit, _numbered(ordered)).expected_ns / 1e9
@@ -88,7 +89,7 @@ def _in_order(kit: Kit, field: Field, poses: list[Pose], request: Request) -> tu
         )
         with_sun = arrange([p for i, p in enumerate(ordered) if i in sunny], request.order, mover) if sunny else []
         without = [p for i, p in enumerate(ordered) if i not in sunny]
-        ordered = poles_met(kit.head, with_sun + without if watch.when == "first" else without + with_sun)
+        ordered = with_reachable_poles(kit.head, with_sun + without if watch.when == "first" else without + with_sun)
     return _numbered(ordered)
 
 
@@ -107,25 +108,6 @@ def _optics(field: Field) -> Optics:
         frame_height_mm=field.height_mm,
         core_width_deg=float(np.degrees(2 * field.core_half_width_rad)),
         core_height_deg=float(np.degrees(2 * field.core_half_height_rad)),
-    )
-
-
-def _proof_record(kit: Kit, proof: Proof) -> ProofRecord:
-    return ProofRecord(
-        covered=proof.covered,
-        worst_margin_deg=proof.worst_margin_deg,
-        worst_at=Direction(yaw_deg=proof.worst_yaw_deg, pitch_deg=proof.worst_pitch_deg),
-        pointing_error_deg=round(kit.head.pointing_error_deg(), 4),
-    )
-
-
-def _link_record(links: Links) -> LinkRecord:
-    share, frames = links.weakest()
-    return LinkRecord(
-        connected=links.connected,
-        weakest_share=round(share, 4),
-        weakest_frames=frames,
-        frames_that_split=tuple(links.cut_frames()),
     )
 
 

@@ -1,8 +1,8 @@
-"""The order of shooting, under the true motion of the head: both axes turn together, the slower one decides.
+"""The order of shooting, with the real motion of the head: both axes turn together, the slower one decides.
 
-The head starts at zero and need not return. All poses lie within one turn and are visited within it, so the cables
-never wind up. Where play in the gears must always be taken up from one side, a move to the left or downward goes a
-little too far and comes back, which makes the cost of a move depend on its direction.
+The head starts at zero and need not return. All poses are within one turn, and the head stays within it, so the cables
+never wind up. If gear play is always taken up from one side, a move to the left or downward overshoots a little and comes
+back. The cost of a move then depends on its direction.
 """
 
 from collections.abc import Callable, Sequence
@@ -14,26 +14,26 @@ import numpy as np
 from numpy.typing import NDArray
 
 from controller.planning.directions import Array
-from controller.planning.pose import Pose
+from controller.planning.row_poses import Pose
 
-# Two tours of more frames than this are compared but not improved: snakes over that many are within a per cent anyway.
+# Tours of more frames than this are compared but not improved: snakes that long are within a per cent anyway.
 IMPROVED_AT_MOST = 1500
 
 
 class Order(StrEnum):
-    """What the order is for."""
+    """What the order minimises or keeps together."""
 
     QUICKEST = "quickest"
-    """Least time on the move."""
+    """Least time moving."""
     ROWS = "rows"
-    """Neighbours in a row follow one another."""
+    """Neighbours in a row follow each other."""
     COLUMNS = "columns"
-    """Neighbours above one another follow one another."""
+    """Frames of a column follow each other."""
 
 
 @dataclass(frozen=True, slots=True)
 class AxisMotion:
-    """How one axis moves: degrees, degrees/s, degrees/s^2; `takeup_deg` is what it goes too far and comes back."""
+    """How one axis moves: degrees, degrees/s, degrees/s^2; `takeup_deg` is its overshoot to take up play."""
 
     speed_deg_s: float
     accel_deg_s2: float
@@ -53,7 +53,7 @@ class AxisMotion:
 
 @dataclass(frozen=True, slots=True)
 class HeadMotion:
-    """Both axes."""
+    """The motion of both axes."""
 
     pan: AxisMotion
     tilt: AxisMotion
@@ -66,7 +66,7 @@ class HeadMotion:
 
 
 def arrange(poses: Sequence[Pose], order: Order, mover: HeadMotion) -> list[Pose]:
-    """The poses in shooting order; those to be taken by hand come last."""
+    """The poses in shooting order; those shot by hand come last."""
     by_head = [pose for pose in poses if not pose.by_hand]
     by_hand = [pose for pose in poses if pose.by_hand]
     ways: dict[Order, Callable[[], list[Pose]]] = {
@@ -78,7 +78,7 @@ def arrange(poses: Sequence[Pose], order: Order, mover: HeadMotion) -> list[Pose
 
 
 def _at_poles(poses: list[Pose]) -> list[Pose]:
-    """Frames that are a row by themselves straight up or down keep the yaw where the head is."""
+    """Frames straight up or down that are a row of their own get the yaw of the frame before."""
     turned, yaw_deg = [], 0.0
     alone = {row for row in {pose.row for pose in poses} if sum(pose.row == row for pose in poses) == 1}
     for pose in poses:
@@ -91,7 +91,7 @@ def _at_poles(poses: list[Pose]) -> list[Pose]:
 
 
 def _snake_of_rows(poses: Sequence[Pose]) -> list[Pose]:
-    """Top row first; each row begins at the end where the last one stopped."""
+    """Top row first; each row begins at the end where the row before stopped."""
     return _snake(sorted(poses, key=lambda pose: pose.row), lambda pose: pose.row, lambda pose: pose.yaw_deg)
 
 
@@ -129,12 +129,12 @@ def _quickest(poses: Sequence[Pose], mover: HeadMotion) -> list[Pose]:
 
 
 def moving_seconds(poses: Sequence[Pose], mover: HeadMotion) -> float:
-    """Time on the move for poses in this order, from zero."""
+    """Time moving for poses in this order, starting from zero, seconds."""
     return float(_legs(_aims(poses), mover).sum())
 
 
 def _aims(poses: Sequence[Pose]) -> Array:
-    """Zero and then the poses: yaw and pitch in degrees, shape (n + 1, 2)."""
+    """Zero followed by the poses: yaw and pitch in degrees, shape (n + 1, 2)."""
     return np.array([(0.0, 0.0), *((pose.yaw_deg, pose.pitch_deg) for pose in poses)])
 
 
@@ -143,7 +143,7 @@ def _legs(aims: Array, mover: HeadMotion) -> Array:
 
 
 def _improve(poses: list[Pose], mover: HeadMotion) -> list[Pose]:
-    """Turn stretches round (2-opt) and put short stretches elsewhere (Or-opt) until neither shortens the way.
+    """Reverse stretches (2-opt) and move short ones elsewhere (Or-opt) until neither shortens the tour.
 
     G. Croes, Operations Research 6:791, 1958; I. Or, thesis, Northwestern University 1976.
     """
@@ -158,14 +158,14 @@ def _improve(poses: list[Pose], mover: HeadMotion) -> list[Pose]:
 
 
 def _turn_stretches(way: NDArray[np.intp], cost: Array) -> bool:
-    """Reverse way[i..j] wherever that is shorter; whether anything was."""
+    """Reverse way[i..j] wherever that is shorter. Returns whether anything changed."""
     found, count = False, len(way)
     i = 1
     while i < count - 1:
         ahead = np.concatenate([[0.0], np.cumsum(cost[way[i:-1], way[i + 1 :]])])
         back = np.concatenate([[0.0], np.cumsum(cost[way[i + 1 :], way[i:-1]])])
-        leave = np.append(cost[way[i:-1], way[i + 1 :]], 0.0)  # from the stretch's end to what follows
-        enter = np.append(cost[way[i], way[i + 1 :]], 0.0)  # from its beginning to what follows, once turned
+        leave = np.append(cost[way[i:-1], way[i + 1 :]], 0.0)  # from the end of the stretch to the next pose
+        enter = np.append(cost[way[i], way[i + 1 :]], 0.0)  # from its beginning to the next pose, once reversed
         gain = cost[way[i - 1], way[i]] + ahead + leave - cost[way[i - 1], way[i:]] - back - enter
         j = int(gain.argmax())
         if gain[j] > 1e-9:
@@ -177,7 +177,7 @@ def _turn_stretches(way: NDArray[np.intp], cost: Array) -> bool:
 
 
 def _move_stretches(way: NDArray[np.intp], cost: Array) -> bool:
-    """Move a stretch of one to three to a better place, either way round; whether anything was moved."""
+    """Move stretches of one to three poses to a better position, reversed if better. Returns whether any moved."""
     found, count = False, len(way)
     for length in (1, 2, 3):
         i = 1

@@ -1,38 +1,32 @@
-"""The plan as a value and as a file: self-contained, versioned, and sealed with a hash."""
+"""The plan as a value: self-contained, versioned, and sealed with a hash."""
 
 import hashlib
 import json
-from pathlib import Path
 from typing import Annotated, Any, Literal, Self
 
-from pydantic import BaseModel, ConfigDict, Field, ValidationError
+from pydantic import BaseModel, ConfigDict, Field
 
-from controller.errors import InputError
-from controller.files import write_whole
 from controller.kit.kit import Kit, within
-from controller.kit.load import mistakes
 from controller.optics.projection import Projection
 from controller.planning.cores import cores_at
 from controller.planning.coverage import Proof, prove_coverage
 from controller.planning.leaning import refusal
 from controller.planning.order import Order
-from controller.planning.reached import Poses, levelled_poses, poses_of
+from controller.planning.reached_poses import Poses
 from controller.planning.region import Bounds
 from controller.planning.request import Arrangement, RegionKind
-from controller.reading import PLAN, PLAN_IN_SESSION, parse_json, read_json, read_text, refuse
-from controller.shown import shown
 
 FORMAT_VERSION = 2
 
 
 class PlanPart(BaseModel):
-    """A part of the plan file: frozen, no unknown names."""
+    """A part of the plan file: immutable, unknown keys refused."""
 
     model_config = ConfigDict(frozen=True, extra="forbid", allow_inf_nan=False)
 
 
 class Region(PlanPart):
-    """What is to be covered: between two pitches, and from `yaw_from_deg` to the right by `yaw_width_deg`."""
+    """The region to cover: between two pitches, and from `yaw_from_deg` to the right by `yaw_width_deg`."""
 
     kind: RegionKind
     pitch_from_deg: Annotated[float, within("pitch_deg")]
@@ -40,11 +34,11 @@ class Region(PlanPart):
     yaw_from_deg: Annotated[float, within("yaw_deg")]
     yaw_width_deg: Annotated[float, Field(ge=0, le=360)]
     unreachable_sr: Annotated[float, Field(ge=0, le=13)]
-    """How much more was asked for than the head can reach, in steradians."""
+    """The part of the requested region that the head cannot reach, in steradians."""
 
     @property
     def solid_angle_is_whole(self) -> bool:
-        """Whether nothing of the sphere is left out."""
+        """Whether the region is the whole sphere."""
         return self.bounds() == Bounds()
 
     def bounds(self) -> Bounds:
@@ -71,7 +65,7 @@ class Frame(PlanPart):
     yaw_deg: Annotated[float, Field(ge=-3600, le=3600)]
     pitch_deg: Annotated[float, Field(ge=-90, le=90)]
     by_hand: bool = False
-    """Held by hand, because the head cannot: the run pauses and asks."""
+    """Shot by hand because the head cannot reach it: the run pauses and asks."""
 
 
 class Direction(PlanPart):
@@ -82,7 +76,7 @@ class Direction(PlanPart):
 
 
 class ProofRecord(PlanPart):
-    """What the proof found: the smallest margin anywhere, and where; and how far off this head's poses may be."""
+    """The result of the proof: the smallest margin and its direction; and how far off this head's poses may be."""
 
     covered: bool
     worst_margin_deg: float
@@ -91,7 +85,7 @@ class ProofRecord(PlanPart):
 
 
 class LinkRecord(PlanPart):
-    """How much of a picture linked frames share (see `links`)."""
+    """The shares of picture that linked frames have in common (see `links`)."""
 
     connected: bool
     weakest_share: float
@@ -100,14 +94,14 @@ class LinkRecord(PlanPart):
 
 
 class OrderCost(PlanPart):
-    """What an order costs: the whole run, and the longest time between exposures of neighbours that overlap."""
+    """What an order costs: the whole run, and the longest time between exposures of overlapping neighbours."""
 
     seconds: float
     neighbours_apart_seconds: float
 
 
 class Budget(PlanPart):
-    """What the set costs: time and what it goes into, storage, energy; and how large the picture becomes."""
+    """What the set costs: time and its parts, storage, energy; and the size of the stitched picture."""
 
     frames: int
     exposures: int
@@ -124,7 +118,7 @@ class Budget(PlanPart):
 
     @property
     def dominated_by(self) -> str:
-        """What takes the most time."""
+        """The part that takes the most time."""
         parts = {
             "moving": self.moving_seconds,
             "settling": self.settling_seconds,
@@ -135,7 +129,7 @@ class Budget(PlanPart):
 
 
 class SunRecord(PlanPart):
-    """Where the sun is at the beginning and the end of the run, and the frames that see it."""
+    """The sun's position at the beginning and the end of the run, and the frames that see it."""
 
     azimuth_deg: tuple[float, float]
     altitude_deg: tuple[float, float]
@@ -143,7 +137,7 @@ class SunRecord(PlanPart):
 
 
 class Plan(PlanPart):
-    """Frames in shooting order with everything needed to shoot them. `hash` seals all the rest."""
+    """Frames in shooting order with everything needed to shoot them. `hash` covers all other fields."""
 
     format: Literal["fullturn-plan"] = "fullturn-plan"
     format_version: Literal[2] = 2
@@ -162,7 +156,7 @@ class Plan(PlanPart):
 
     @property
     def exposures(self) -> set[tuple[int, int]]:
-        """Frame and number of every exposure that makes up the set."""
+        """Frame and number of every exposure in the set."""
         return {(frame.id, number) for frame in self.frames for number in range(len(self.kit.exposure.bracket_ev))}
 
     def sealed(self) -> Self:
@@ -171,92 +165,21 @@ class Plan(PlanPart):
 
 
 def content_hash(content: dict[str, Any]) -> str:
-    """SHA-256 over a plan file's content but for the hash itself, as compact JSON with sorted names.
+    """SHA-256 over a plan file's content except the hash itself, as compact JSON with sorted keys.
 
-    Taken from the file as it stands, not from what this version of the program makes of it.
+    Computed from the file as read, not from how this version of the program would write it.
     """
     rest = {name: value for name, value in content.items() if name != "hash"}
     return hashlib.sha256(json.dumps(rest, sort_keys=True, separators=(",", ":"), allow_nan=False).encode()).hexdigest()
 
 
-def save_plan(plan: Plan, path: Path, *, replace: bool = False) -> None:
-    """Write the plan, with `replace` in place of an older one; the whole file appears or none. Raises StorageFailed."""
-    write_whole(path, plan.model_dump_json(indent=1) + "\n", replace=replace, ours=is_own_plan)
-
-
-def is_own_plan(path: Path) -> bool:
-    """Whether a file is a plan of this program, of any version, and as it was written: its hash still fits."""
-    try:
-        content = read_json(path, PLAN)
-    except InputError:
-        return False
-    plan = isinstance(content, dict) and content.get("format") == "fullturn-plan"
-    return plan and content.get("hash") == content_hash(content)
-
-
-def load_plan(path: Path) -> Plan:
-    """Read a plan. Raises InputError when it is unreadable, of another version, or edited since it was made."""
-    return plan_from(read_text(path, PLAN), str(path))
-
-
-def plan_from(text: str, path: str, *, begun: bool = False) -> Plan:
-    """The plan in a text that came from `path`. Raises InputError as `load_plan` does.
-
-    An earlier version proved a plan as if the head stood level. If such a plan was `begun` already, it has the proof for
-    the poses that its head reaches, whatever comes out; else it must still cover.
-    """
-    kind = PLAN_IN_SESSION if begun else PLAN
-    content = parse_json(text, path, kind)
-    if not isinstance(content, dict) or content.get("format") != "fullturn-plan":
-        refuse(path, kind, "holds no plan that can be read" if begun else "is not a plan")
-    version = content.get("format_version")
-    if version != FORMAT_VERSION or isinstance(version, bool):
-        raise InputError(
-            f"{path}: is a plan of format version {shown(str(version))}, this program reads version {FORMAT_VERSION}; "
-            "make the plan again."
-        )
-    try:
-        plan = Plan.model_validate_json(text)
-    except ValidationError as error:
-        raise InputError(mistakes(error, str(path))) from None
-    if plan.hash != content_hash(content):
-        what = "was changed after it was made (its hash no longer fits)"
-        if begun:
-            refuse(path, kind, f"its plan {what}")
-        raise InputError(f"{path}: {what}; make it again.")
-    return _proved_again(plan, path, begun=begun)
-
-
-def _proved_again(plan: Plan, path: str, *, begun: bool) -> Plan:
-    """The plan, proved again: a hash can be forged, and a proof costs less than a night."""
-    proof = proof_at(plan, poses_of(plan.kit.head, plan.frames))
-    if _is_claimed(plan, proof):
-        return plan
-    if not plan.kit.head.lean_deg or not _is_claimed(plan, proof_at(plan, levelled_poses(plan.frames))):
-        what = "its proof does not hold (it would leave a gap, or claims too much)"
-        if begun:
-            refuse(path, PLAN_IN_SESSION, what)
-        raise InputError(f"{path}: {what}; make it again.")
-    if begun:
-        return with_proof(plan, proof)
-    if not proof.covered:
-        raise InputError(f"{path}: {lean_sentence(plan)}; make it again.")
-    return with_proof(plan, proof).sealed()
-
-
-def _is_claimed(plan: Plan, proof: Proof) -> bool:
-    """Whether this proof is the one that the plan claims, and passes."""
-    same = abs(proof.worst_margin_deg - plan.proof.worst_margin_deg) < 0.001
-    return proof.covered and plan.proof.covered and same
-
-
 def proof_at(plan: Plan, poses: Poses) -> Proof:
-    """The proof of a plan whose frames are shot at these poses."""
+    """The proof of a plan with its frames shot at these poses."""
     return prove_coverage(cores_at(plan.kit.field(plan.overlap), *poses), plan.region.bounds())
 
 
 def with_proof(plan: Plan, proof: Proof) -> Plan:
-    """The plan, not sealed again, with what this proof found."""
+    """The plan with this proof's results, not sealed again."""
     record = plan.proof.model_copy(
         update={
             "covered": proof.covered,
@@ -268,5 +191,5 @@ def with_proof(plan: Plan, proof: Proof) -> Plan:
 
 
 def lean_sentence(plan: Plan) -> str:
-    """What the lean of its head leaves of a plan that does not cover, as a part of a sentence."""
+    """What the head's lean does to a plan that does not cover, as part of a sentence."""
     return refusal(plan.kit, plan.overlap, plan.frames, plan.region.bounds())

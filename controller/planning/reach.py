@@ -1,4 +1,4 @@
-"""What the head's limits leave of a region."""
+"""The part of a region that the head's limits allow."""
 
 from dataclasses import replace
 
@@ -12,19 +12,19 @@ from controller.planning.bands import band
 from controller.planning.cores import cores_at
 from controller.planning.coverage import prove_coverage
 from controller.planning.leaning import pitch_limits_deg
-from controller.planning.pose import poses_of_rows
-from controller.planning.reached import poses_of
+from controller.planning.reached_poses import poses_of
 from controller.planning.region import Bounds
+from controller.planning.row_poses import poses_of_rows
 from controller.planning.rows import SMALLEST_MARGIN_RAD, Row, Task, reachable_deg
 
-# A row's band is worked out on some meridians; where it is lower between them, the proof asks for a little less of it.
+# A row's band is computed on some meridians only. If it is lower between them, the proof asks for a slightly smaller one.
 ROW_MARGINS_RAD = (SMALLEST_MARGIN_RAD, *np.radians([0.01, 0.03, 0.1, 0.3, 1.0, 3.0, 6.0]))
 
 
 def reachable(field: Field, head: Head, wanted: Bounds, *, nadir_by_hand: bool) -> tuple[Bounds, float]:
-    """The part of `wanted` that the head can cover, and how much is left out, in steradians.
+    """The part of `wanted` that the head can cover, and the size of the rest, in steradians.
 
-    Raises InputError when nothing can be reached.
+    Raises InputError if nothing can be reached.
     """
     low, high = reachable_deg(field, *pitch_limits_deg(head))
     if nadir_by_hand:
@@ -32,7 +32,7 @@ def reachable(field: Field, head: Head, wanted: Bounds, *, nadir_by_hand: bool) 
     low, high = max(low, wanted.pitch_from_deg), min(high, wanted.pitch_to_deg)
     if low >= high:
         raise InputError(
-            "the head's tilt limits (head.tilt.min_deg, head.tilt.max_deg) leave nothing of this region in reach."
+            "the head's tilt limits (head.tilt.min_deg, head.tilt.max_deg) put all of this region out of reach."
         )
     found = replace(wanted, pitch_from_deg=low, pitch_to_deg=high)
     turn = head.pan.max_deg - head.pan.min_deg
@@ -42,9 +42,9 @@ def reachable(field: Field, head: Head, wanted: Bounds, *, nadir_by_hand: bool) 
 
 
 def single_row(field: Field, head: Head, pitch_deg: float) -> tuple[Bounds, Row]:
-    """The band of one complete row at `pitch_deg` with as few frames as close it, and that row.
+    """The band of one complete row at `pitch_deg` with as few frames as cover it, and that row.
 
-    Raises InputError where the head cannot take that pitch, or one frame sees the pole and there is no row.
+    Raises InputError if the head cannot reach that pitch, or if one frame sees the pole and there is no row.
     """
     lowest_deg, highest_deg = pitch_limits_deg(head)
     if not lowest_deg <= pitch_deg <= highest_deg:
@@ -60,7 +60,7 @@ def single_row(field: Field, head: Head, pitch_deg: float) -> tuple[Bounds, Row]
 
 
 def _row_band(field: Field, pitch_deg: float, margin_rad: float) -> tuple[int, Bounds]:
-    """The fewest frames that close a row, and the band that they close with a margin."""
+    """The fewest frames that complete a row, and the band that they cover with a margin."""
     pitch = np.radians([pitch_deg])
     for count in range(1, 20_000):
         low, high = band(core_outline(field), np.array([2 * np.pi / count]), pitch, np.zeros(1, dtype=int), margin_rad)

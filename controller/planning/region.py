@@ -1,4 +1,4 @@
-"""What is to be covered, and the rest of the sphere as cores that nobody has to photograph."""
+"""The region to cover, and the rest of the sphere as cores that nobody has to photograph."""
 
 from dataclasses import dataclass
 
@@ -13,7 +13,7 @@ from controller.planning.directions import Array
 class Bounds:
     """Directions between two pitches and within a width of yaw; all in degrees.
 
-    `yaw_width_deg` is 360 for the whole turn; otherwise the region reaches from `yaw_from_deg` to the right.
+    `yaw_width_deg` is 360 for the whole turn; otherwise the region extends from `yaw_from_deg` to the right.
     """
 
     pitch_from_deg: float = -90.0
@@ -22,12 +22,12 @@ class Bounds:
     yaw_width_deg: float = 360.0
 
     def solid_angle_sr(self) -> float:
-        """Its size in steradians."""
+        """Its solid angle in steradians."""
         low, high = np.radians(self.pitch_from_deg), np.radians(self.pitch_to_deg)
         return float(np.radians(self.yaw_width_deg) * (np.sin(high) - np.sin(low)))
 
     def holds(self, directions: Array) -> NDArray[np.bool_]:
-        """Which of the (k, 3) directions lie in it, as booleans."""
+        """Which of the (k, 3) directions are inside, as booleans."""
         pitch = np.degrees(np.arcsin(np.clip(directions[:, 2], -1, 1)))
         yaw = (np.degrees(np.arctan2(directions[:, 1], directions[:, 0])) - self.yaw_from_deg) % 360
         within = (pitch >= self.pitch_from_deg) & (pitch <= self.pitch_to_deg)
@@ -35,7 +35,7 @@ class Bounds:
         return inside
 
     def elsewhere(self) -> Cores | None:
-        """The rest of the sphere as cores without a margin; None when there is no rest."""
+        """The rest of the sphere as cores without a margin; None if there is no rest."""
         pieces: list[tuple[list[Array], list[float]]] = []
         if self.pitch_to_deg < 90:
             pieces.append(([np.array([0.0, 0.0, 1.0])], [90 - self.pitch_to_deg]))
@@ -45,7 +45,7 @@ class Bounds:
             left, right = np.radians(self.yaw_from_deg), np.radians(self.yaw_from_deg + self.yaw_width_deg)
             beyond_left = np.array([np.sin(left), -np.cos(left), 0.0])
             beyond_right = np.array([-np.sin(right), np.cos(right), 0.0])
-            if self.yaw_width_deg >= 180:  # the rest is narrower than half a turn: what lies beyond both
+            if self.yaw_width_deg >= 180:  # the rest is narrower than half a turn: the intersection of both sides
                 pieces.append(([beyond_left, beyond_right], [90.0, 90.0]))
             else:
                 pieces += [([beyond_left], [90.0]), ([beyond_right], [90.0])]

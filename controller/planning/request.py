@@ -20,7 +20,7 @@ class Arrangement(StrEnum):
 
 
 class RegionKind(StrEnum):
-    """What part of the sphere."""
+    """Which part of the sphere to cover."""
 
     SPHERE = "sphere"
     BAND = "band"
@@ -30,7 +30,7 @@ class RegionKind(StrEnum):
 
 @dataclass(frozen=True, slots=True)
 class SunWatch:
-    """Where and when, and what to do with frames that see the sun: leave them, or shoot them first or last."""
+    """The location and time, and what to do with frames that see the sun: leave them, or shoot them first or last."""
 
     latitude_deg: float
     longitude_deg: float
@@ -41,7 +41,7 @@ class SunWatch:
 
 @dataclass(frozen=True, slots=True)
 class Request:
-    """Everything that may be asked; the defaults ask for a full sphere in rows."""
+    """All options of a plan; the defaults ask for a full sphere in rows."""
 
     region: RegionKind = RegionKind.SPHERE
     pitch_from_deg: float | None = None
@@ -61,9 +61,9 @@ class Request:
     sun: SunWatch | None = None
 
     def bounds(self) -> Bounds:
-        """The region as bounds, the floor counted in.
+        """The region as bounds, limited by the floor.
 
-        Raises InputError for bounds that are missing, reversed or leave nothing.
+        Raises InputError for bounds that are missing, reversed or empty.
         """
         if self.region is RegionKind.SINGLE_ROW:
             raise ValueError("a single row has no bounds before it is planned")
@@ -71,7 +71,7 @@ class Request:
         if self.region in {RegionKind.BAND, RegionKind.WINDOW}:
             low, high = _given(self.pitch_from_deg, "--pitch-from"), _given(self.pitch_to_deg, "--pitch-to")
             if low >= high:
-                raise InputError(f"--pitch-from {low:g} must be less than --pitch-to {high:g}: nothing lies between.")
+                raise InputError(f"--pitch-from {low:g} must be less than --pitch-to {high:g}.")
         if self.region is RegionKind.WINDOW:
             left, right = _given(self.yaw_from_deg, "--yaw-from"), _given(self.yaw_to_deg, "--yaw-to")
             width = (right - left) % 360

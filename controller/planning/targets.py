@@ -1,4 +1,4 @@
-"""Plans for a target: a resolution, a number of frames, a length of time."""
+"""Plans for a target: a resolution, a number of frames or a length of time."""
 
 from collections.abc import Callable
 from dataclasses import dataclass, replace
@@ -11,13 +11,13 @@ from controller.planning.make import make_plan
 from controller.planning.plan import Plan
 from controller.planning.request import Arrangement, Request
 
-# Focal lengths that are commonly made, in millimetres. Common practice, no source.
+# Common focal lengths, in millimetres. Common practice, no source.
 USUAL_FOCAL_LENGTHS_MM = (8, 10, 12, 14, 16, 18, 20, 24, 28, 35, 40, 50, 70, 85, 100, 135, 200, 300, 400, 600)
 
 
 @dataclass(frozen=True, slots=True)
 class LensChoice:
-    """A focal length and a way to mount the camera that reach a resolution, and the frames they take."""
+    """A focal length and camera orientation that reach a resolution, and the frames they need."""
 
     focal_length_mm: float
     mounted: str
@@ -31,7 +31,7 @@ def print_resolution(width_cm: float, dots_per_inch: float, yaw_width_deg: float
 
 
 def mounted(kit: Kit, way: str) -> Kit:
-    """The kit with the camera mounted `portrait` or `landscape`."""
+    """The kit with the camera mounted in `portrait` or `landscape`."""
     return kit.model_copy(update={"camera": kit.camera.model_copy(update={"mounted": way})})
 
 
@@ -41,7 +41,7 @@ def with_focal_length(kit: Kit, focal_length_mm: float) -> Kit:
 
 
 def choices_for(kit: Kit, overlap: float, request: Request, wanted_per_degree: float, most: int = 3) -> list[LensChoice]:
-    """The shortest usual focal lengths that reach a resolution, in rows, with the better way to mount first."""
+    """The shortest common focal lengths that reach a resolution, in rows, with the better orientation first."""
     request = replace(request, arrangement=Arrangement.ROWS)
     found: list[LensChoice] = []
     for focal_length_mm in USUAL_FOCAL_LENGTHS_MM:
@@ -59,9 +59,9 @@ def choices_for(kit: Kit, overlap: float, request: Request, wanted_per_degree: f
 def better_mounted(
     kit: Kit, overlap: float, request: Request, effort: Effort | None = None
 ) -> tuple[Plan, dict[str, tuple[int, float]]]:
-    """The better plan of both ways to mount the camera, and frames and seconds of each.
+    """The better plan of the two camera orientations, and frames and seconds of each.
 
-    Fewer frames win, then less time. `effort` is for both together.
+    Fewer frames win, then less time. `effort` covers both searches together.
     """
     effort, plans = effort or Effort(request.effort_s), {}
     for way in ("portrait", "landscape"):
@@ -71,8 +71,8 @@ def better_mounted(
     return best, {way: (plan.budget.frames, plan.budget.seconds) for way, plan in plans.items()}
 
 
-def hold_limits(plan: Plan, request: Request) -> None:
-    """Raise WorldError when the plan takes more frames or time than is allowed, with the nearest that is possible."""
+def must_meet_limits(plan: Plan, request: Request) -> None:
+    """Raise WorldError, with the nearest possible plan, if this one exceeds the allowed frames or time."""
     within: list[tuple[str, Callable[[Plan], bool]]] = []
     if (frames := request.max_frames) is not None:
         within.append((f"{frames} frame{'s' if frames > 1 else ''}", lambda made: made.budget.frames <= frames))
@@ -87,9 +87,9 @@ def hold_limits(plan: Plan, request: Request) -> None:
 
 
 def _nearest(plan: Plan, request: Request, fits: Callable[[Plan], bool]) -> str:
-    """The largest overlap in whole per cent below the plan's that fits in rows, in words.
+    """The largest overlap below the plan's, in whole per cent, that fits in rows; in words.
 
-    A search for each overlap would take many times the effort that was allowed.
+    A search for each overlap would take many times the allowed effort.
     """
     low, high = 0, round(100 * plan.overlap)
     free = replace(request, max_frames=None, max_seconds=None, arrangement=Arrangement.ROWS)
@@ -111,7 +111,7 @@ def _nearest(plan: Plan, request: Request, fits: Callable[[Plan], bool]) -> str:
 
 
 def must_reach(kit: Kit, overlap: float, request: Request, wanted_per_degree: float) -> None:
-    """Raise WorldError when the kit resolves less than `wanted_per_degree`, with focal lengths that do.
+    """Raise WorldError if the kit resolves less than `wanted_per_degree`; name focal lengths that reach it.
 
     Raises InputError for a resolution that is not positive.
     """
@@ -124,6 +124,6 @@ def must_reach(kit: Kit, overlap: float, request: Request, wanted_per_degree: fl
     listed = "; ".join(f"{c.focal_length_mm:g} mm {c.mounted}: {c.frames} frames" for c in choices)
     needed_mm = kit.lens.focal_length_mm * wanted_per_degree / reached
     raise WorldError(
-        f"This kit resolves {reached:.1f} pixels per degree, {wanted_per_degree:.1f} are asked for: that takes a "
+        f"This kit resolves {reached:.1f} pixels per degree, not the {wanted_per_degree:.1f} requested. It takes a "
         f"focal length of {needed_mm:.0f} mm or more" + (f" ({listed})." if listed else ".")
     )

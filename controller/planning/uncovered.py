@@ -1,14 +1,14 @@
-"""The area that moving frames leave uncovered, and how it changes when a frame turns.
+"""The area that moving frames leave uncovered, and its gradient as frames turn.
 
-Only the bare arcs count: turn a frame a little, and the area changes by what its bare arcs sweep over, the integral
-along them of how far each point moves outward (the shape derivative of a covering: E. Birgin, A. Laurain, R. Massambone
-and A. Santana, SIAM J. Sci. Comput. 43:A2047, 2021, treat coverings of the plane by balls the same way; from memory).
-The area itself follows from the same arcs by Stokes' theorem. On an arc of a circle both integrals have closed forms.
+Only the uncovered arcs matter. Turn a frame a little, and the area changes by what its uncovered arcs sweep: the integral
+along them of the outward motion of each point (the shape derivative of a covering: E. Birgin, A. Laurain, R. Massambone
+and A. Santana, SIAM J. Sci. Comput. 43:A2047, 2021, treat coverings of the plane by balls the same way; from memory). The
+area itself follows from the same arcs by Stokes' theorem. On an arc of a circle both integrals have closed forms.
 
-A search asks for this many thousand times, so the work is arranged for speed. A core's boundary is the same for every
-frame, so it is found once, in the frame's own axes. What one core covers of another's boundary depends on
-the rotation between the two alone, and linearly: one product of matrices does it for all pairs. Which frames may touch
-is kept until one has turned too far.
+A search evaluates this many thousand times, so it is written for speed. A core's boundary is the same for every frame, so
+it is computed once, in the frame's own axes. What one core covers of another's boundary depends only on the rotation
+between the two, and linearly: one matrix product does all pairs. The list of frames that may touch is kept until one has
+turned too far.
 """
 
 from collections.abc import Iterator
@@ -26,23 +26,23 @@ from controller.planning.directions import Array
 from controller.planning.intervals import LONG, TURN, in_common
 from controller.planning.region import Bounds
 
-SHORT_RAD = np.pi / 2  # pieces of a boundary are cut to at most this, so that an interval meets each from one side
-SKIN = 0.1  # how far frames may turn before neighbours are sought again, as a share of a core's reach
-NEARLY_RAD = 1e-7  # as good as nothing, for what lies on a boundary
-NEARLY_GREAT = 0.98  # the sine of the radius of a circle that is as good as a great one
-APART = 7.0  # more than a turn: keeps one piece's intervals from reaching into the next one's
+SHORT_RAD = np.pi / 2  # pieces of a boundary are at most this long, so that an interval meets each from one side
+SKIN = 0.1  # how far frames may turn before the neighbours are searched again, as a share of a core's reach
+NEARLY_RAD = 1e-7  # tolerance for points on a boundary
+NEARLY_GREAT = 0.98  # from this sine of its radius on, a circle counts as a great circle
+APART = 7.0  # more than a turn, so that one piece's intervals never reach into the next one's
 
 
 @dataclass(frozen=True, slots=True)
 class Left:
-    """The area left uncovered, in steradians, and its change with every frame's yaw and pitch (radians), shape (n, 2)."""
+    """The uncovered area, in steradians, and its derivatives by each frame's yaw and pitch (radians), shape (n, 2)."""
 
     area: float
     slope: Array
 
 
 class Uncovered:
-    """The area of `bounds` left uncovered by cores of one outline, each shrunk by `margin_rad`."""
+    """The area of `bounds` that cores of one outline, each shrunk by `margin_rad`, leave uncovered."""
 
     def __init__(self, outline: Outline, bounds: Bounds, margin_rad: float) -> None:
         alone, rest = place(outline, np.zeros(1), np.zeros(1)), bounds.elsewhere()
@@ -59,7 +59,7 @@ class Uncovered:
         self._pairs = np.zeros((2, 0), dtype=np.intp)
 
     def __call__(self, aims: Array) -> Left:
-        """What frames aimed at `aims` (n, 2), yaw and pitch in radians, leave uncovered."""
+        """The area left uncovered by frames aimed at `aims` (n, 2), yaw and pitch in radians, and its gradient."""
         axes, count, own, pieces = _axes(aims), len(aims), self._own, self._pieces
         self._keep_pairs(aims, axes)
         number, start, end = _bare(self._ends(count), self._covered(axes))
@@ -76,7 +76,7 @@ class Uncovered:
         return Left(area, slope)
 
     def _keep_pairs(self, aims: Array, axes: Array) -> None:
-        """Keep which frames may touch, until one has turned too far."""
+        """Update the list of frames that may touch, if one has turned too far."""
         seen = self._seen_at
         if seen is not None and len(seen) == len(aims) and np.abs(aims - seen).sum(axis=1).max() < self._skin / 2:
             return
@@ -113,8 +113,8 @@ class Uncovered:
 class _Pieces:
     """Pieces of boundaries in their core's own axes: arcs of circles, from `start` to `end`.
 
-    `basis` (k, 3, 3) is each circle's pole and the unit vectors toward t = 0 and a quarter turn; cosine and sine are of
-    its radius.
+    `basis` (k, 3, 3) contains each circle's pole and the unit vectors toward t = 0 and a quarter turn. `cosine` and
+    `sine` are of its radius.
     """
 
     core: Numbers
@@ -125,7 +125,7 @@ class _Pieces:
     end: Array
 
     def some(self, chosen: NDArray[np.bool_]) -> "_Pieces":
-        """These pieces."""
+        """The pieces where `chosen` is true."""
         return _Pieces(*(getattr(self, part)[chosen] for part in self.__slots__))
 
 
@@ -136,7 +136,7 @@ class _Facing:
         shrink = INSIDE_RAD + (margin_rad if cores.shrinks[other] else 0.0)
         radii = cores.radii[other]
         self._limit = np.where(np.isinf(radii), -np.inf, np.cos(np.clip(radii - shrink, 0, np.pi)))
-        # Edges that bulge, or any edge and a small circle, may cover a piece from both ends, which takes more care.
+        # Edges that bulge, or any edge with a small circle, may cover a piece from both ends, which needs more care.
         bulging = (radii[np.isfinite(radii)] > LONG / 2).any() or (pieces.sine < NEARLY_GREAT).any()
         self._bulging = bool(bulging) or radii.shape[1] > 1
         poles = np.concatenate([cores.poles[other].reshape(-1, 3), cores.forward[other : other + 1]])
@@ -188,11 +188,11 @@ def _axes(aims: Array) -> Array:
 
 
 def _bare(ends: Array, covered: Iterator[tuple[Array, Array]]) -> tuple[Numbers, Array, Array]:
-    """What no interval covers of pieces that lie APART from each other: the piece's number, start and end.
+    """The uncovered parts of pieces that are APART from each other: the piece's number, start and end.
 
-    Nothing is covered just after the k-th smallest end if the next smallest start lies beyond it.
+    An uncovered part begins at the k-th smallest end if the next smallest start is beyond it.
     """
-    # An interval without length at either end of each piece turns "covers the piece" into "leaves no gap".
+    # A zero-length interval at each end of every piece turns "covers the piece" into "leaves no gap".
     lefts, rights = zip((ends.ravel(), ends.ravel()), *covered, strict=True)
     left, right = np.sort(np.concatenate(lefts)), np.sort(np.concatenate(rights))
     gap = np.flatnonzero(left[1:] > right[:-1])
@@ -206,8 +206,8 @@ def _bare(ends: Array, covered: Iterator[tuple[Array, Array]]) -> tuple[Numbers,
 def _boundaries(cores: Cores, margin_rad: float) -> _Pieces:
     """The boundaries of the first core, and of the others together, in pieces of at most SHORT_RAD.
 
-    Every circle is cut where another one of the same cores crosses it. Between two cuts it is boundary all along or not
-    at all, so its middle decides.
+    Every circle is cut where another circle of the same cores crosses it. Between two cuts it is either all boundary or
+    none, so its middle decides.
     """
     found: list[tuple[int, Array, float, float, float]] = []
     arcs = Arcs(cores, np.arange(len(cores)), margin_rad)
@@ -238,7 +238,7 @@ def _boundaries(cores: Cores, margin_rad: float) -> _Pieces:
 
 
 def _crossings(basis: Array, cosine: float, sine: float, poles: Array, limits: Array) -> Array:
-    """Where one circle crosses others, as angles from -pi to pi with these two ends, sorted."""
+    """The angles, -pi to pi including these two ends, at which other circles cross one circle, sorted."""
     height, across, along = (poles @ part for part in basis)
     with np.errstate(divide="ignore", invalid="ignore"):
         ratio = (limits - cosine * height) / (sine * np.hypot(across, along))
@@ -249,10 +249,11 @@ def _crossings(basis: Array, cosine: float, sine: float, poles: Array, limits: A
 
 
 def _enclosed(toward: Array, cosine: Array, sine: Array, start: Array, end: Array) -> float:
-    """The area enclosed by bare arcs. `toward` (k, 3): their basis along a direction s outside of the area.
+    """The area enclosed by uncovered arcs. `toward` (k, 3): their basis along a direction s outside the area.
 
-    The area form of the sphere is the derivative of (s x p) . dp / (1 - s . p) everywhere but at p = s. Along a circle of
-    pole n and radius r it is cos(r) dt + (s . n - cos(r)) dt / (a - b cos(t - t0)), and a^2 - b^2 = (s . n - cos(r))^2.
+    The area form of the sphere is the derivative of (s x p) . dp / (1 - s . p) everywhere except at p = s. Along a circle
+    of pole n and radius r it is cos(r) dt + (s . n - cos(r)) dt / (a - b cos(t - t0)), and a^2 - b^2 = (s . n -
+    cos(r))^2.
     """
     height, across, along = toward.T
     a, b = 1 - cosine * height, sine * np.hypot(across, along)

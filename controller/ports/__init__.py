@@ -1,1 +1,1 @@
-"""Lines to real boards."""
+"""Connections to real boards."""

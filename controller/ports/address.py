@@ -1,7 +1,7 @@
-"""Where a line leads, as people type it: a device, usb:SERIALNUMBER, socket://HOST:PORT, rfc2217://HOST:PORT.
+"""Addresses of boards as people type them: a device, usb:SERIALNUMBER, socket://HOST:PORT, rfc2217://HOST:PORT.
 
-Literal IPv6 addresses stand in brackets before a port (RFC 3986, section 3.2.2), with their zone if they need one
-(RFC 4007, section 11): [fe80::1%eth0]:7000.
+Literal IPv6 addresses go in brackets before a port (RFC 3986, section 3.2.2), with a zone if they need one (RFC 4007,
+section 11): [fe80::1%eth0]:7000.
 """
 
 import ipaddress
@@ -17,24 +17,24 @@ LAST_PORT = 65535  # 16 bits (RFC 9293, section 3.1)
 LONGEST_NAME, LONGEST_LABEL = 253, 63  # of a host (RFC 1035, section 2.3.4)
 LABEL = re.compile(r"[\w-]+")
 OVER_A_NETWORK = ("socket", "rfc2217")
-ITSELF = "loop://"  # a line that leads back to where it came from, for tests
+ITSELF = "loop://"  # pyserial's line that returns what was written, for tests
 FORM = "Write it like 192.0.2.7:7000, head.example:7000 or [2001:db8::7]:7000."
 
 
 @dataclass(frozen=True, slots=True)
 class Host:
-    """A computer by name or number, and a port of it. An IPv6 address has no brackets here, but may have a zone."""
+    """A computer by name or number, and a port on it. An IPv6 address has no brackets here, but may have a zone."""
 
     name: str
     port: int
 
     def __str__(self) -> str:
-        """As it is typed."""
+        """The address as typed."""
         return f"[{self.name}]:{self.port}" if ":" in self.name else f"{self.name}:{self.port}"
 
 
 class BadAddress(ValueError):
-    """Not an address: the message is the sentence that says why, and the correct form."""
+    """Not an address. The message is a sentence with the reason and the correct form."""
 
 
 def host_of(text: str, *, least_port: int = 1) -> Host:
@@ -89,7 +89,7 @@ def _is_v4(text: str) -> bool:
 
 
 def line_of(text: str) -> Host | None:
-    """Where a name of a port leads over a network, None for a device of this computer. Raises BadAddress."""
+    """The host and port of a network address, or None for a device of this computer. Raises BadAddress."""
     if trouble := text_trouble(text, MOST_PATH_BYTES):
         raise BadAddress(trouble)
     scheme, mark, rest = text.partition("://")

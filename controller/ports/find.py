@@ -1,4 +1,4 @@
-"""Which ports there are, and which of them has a board at its end."""
+"""Find the ports of this computer, and those with a board."""
 
 import math
 from dataclasses import dataclass
@@ -11,7 +11,7 @@ from protocol.host_link import HostLink
 from protocol.messages import Welcome
 from protocol.units import MS, Nanos
 
-# Many boards restart when their port is opened and are deaf for a while. Common practice, no source.
+# Many boards restart when their port is opened, and do not answer for a while. Common practice, no source.
 BOOT_MS = 2500
 TRY_MS = 300
 TRIES = math.ceil(BOOT_MS / TRY_MS)
@@ -19,7 +19,9 @@ TRIES = math.ceil(BOOT_MS / TRY_MS)
 
 @dataclass(frozen=True, slots=True)
 class Candidate:
-    """A port of this computer. `name` stays the same when the cable is pulled and put in elsewhere, if known."""
+    """A port of this computer. `name` stays the same if the cable is plugged in elsewhere, if the serial number is
+    known.
+    """
 
     port: str
     description: str
@@ -29,12 +31,12 @@ class Candidate:
 
     @property
     def name(self) -> str:
-        """How to name it so that it is found again."""
+        """The name by which the port is found again."""
         return f"usb:{self.serial_number}" if self.serial_number else self.port
 
 
 def wait_candidates(baud: int) -> list[Candidate]:
-    """All ports of this computer, each asked for a board for a few seconds."""
+    """All ports of this computer, each tested for a board for a few seconds."""
     found = []
     for device, description, serial_number in ports():
         board, trouble = None, None
@@ -48,7 +50,7 @@ def wait_candidates(baud: int) -> list[Candidate]:
 
 
 def wait_known_board(port: Port) -> Welcome:
-    """What the board at `port` says of itself. Raises WorldError when nothing answers."""
+    """The board at `port`, by its own description. Raises WorldError if nothing answers."""
     welcome = wait_board(port)
     if welcome is None:
         raise WorldError("nothing answers as a board at this port; check the cable, the power and the baud rate.")
@@ -56,11 +58,11 @@ def wait_known_board(port: Port) -> Welcome:
 
 
 def wait_board(port: Port) -> Welcome | None:
-    """What the board at `port` says of itself; None if nothing answers within the time that a restart takes.
+    """The board at `port`, by its own description; None if nothing answers within the time of a restart.
 
     Raises OtherVersion.
     """
     line = BoardLine(port, lambda: HostLink(retry_ns=Nanos(TRY_MS * MS), tries=TRIES))
     welcome = line.wait_welcome(BOOT_MS * MS)
-    line.wait_quiet()  # nothing of this conversation is left for the next
+    line.wait_quiet()  # leave nothing of this conversation for the next one
     return welcome

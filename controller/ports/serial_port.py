@@ -1,10 +1,11 @@
-"""A line to a real board: anything that pyserial opens, in real time.
+"""A line to a real board through pyserial, in real time.
 
-Every trouble of the line, which pyserial tells partly as its own exception and partly as a plain OSError, becomes
-LinkLost here. Opening a port resets many boards; nobody sleeps over that, the board's first answer is waited for.
+pyserial reports trouble partly as its own exception and partly as a plain OSError; here both become LinkLost. Opening a
+port resets many boards. Do not sleep for that: wait for the board's first answer.
 """
 
-from contextlib import suppress
+from collections.abc import Iterator
+from contextlib import contextmanager, suppress
 from pathlib import Path
 from types import TracebackType
 from typing import Any, Self
@@ -14,17 +15,20 @@ from serial.tools import list_ports
 
 from controller import clock
 from controller.errors import LinkLost
+from controller.lock import lock_of, sole_use
 from controller.ports.address import BadAddress, line_of
 from controller.ports.trouble import words_of
 from controller.quantity import quoted
 from protocol.units import NS
 
-# A wait is cut into pieces so that the operator's wishes are seen in time; a signal alone does not end a read.
+# Wait in pieces, so that the operator's requests are seen in time: a signal alone does not end a read.
 PIECE_NS = 20_000_000
 
 
 class SerialPort:
-    """An open port. `url` is a device (/dev/ttyUSB0, COM3), usb:SERIALNUMBER, socket://HOST:PORT or rfc2217://HOST:PORT."""
+    """An open port. `url` is a device (/dev/ttyUSB0, COM3), usb:SERIALNUMBER, socket://HOST:PORT or
+    rfc2217://HOST:PORT.
+    """
 
     def __init__(self, url: str, baud: int) -> None:
         self.url, self._baud = url, baud
@@ -43,7 +47,7 @@ class SerialPort:
             self._serial.close()
 
     def reopen(self) -> None:
-        """Close and open again; an adapter named by its serial number may have another device by now.
+        """Close the port and open it again; an adapter named by its serial number may be another device now.
 
         Raises LinkLost.
         """
@@ -56,7 +60,7 @@ class SerialPort:
         return clock.monotonic_ns()
 
     def write(self, data: bytes) -> None:
-        """Hand bytes to the system. Raises LinkLost; of a line that is known to be gone nothing is said again."""
+        """Hand bytes to the system. Raises LinkLost, but only once: a line known to be lost takes bytes silently."""
         if self._gone:
             return
         try:
@@ -67,7 +71,7 @@ class SerialPort:
     def wait_bytes(self, deadline_ns: int | None) -> bytes:
         """Wait for bytes until `deadline_ns`, or less: see `capture.port`.
 
-        Raises LinkLost when the line is found gone; from then on there is only time to wait for, until `reopen`.
+        Raises LinkLost once if the line is lost. After that it only waits, until `reopen`.
         """
         left_ns = PIECE_NS if deadline_ns is None else min(PIECE_NS, max(0, deadline_ns - self.now()))
         if self._gone:
@@ -91,7 +95,7 @@ def ports() -> list[tuple[str, str, str | None]]:
 
 
 def resolve(url: str) -> str:
-    """The device of a name like usb:SERIALNUMBER; anything else as it is. Raises LinkLost."""
+    """The device of a name like usb:SERIALNUMBER; other names unchanged. Raises LinkLost."""
     wanted = url.removeprefix("usb:")
     if wanted == url:
         return url
@@ -105,7 +109,7 @@ def resolve(url: str) -> str:
 
 
 def _open(url: str, baud: int) -> Any:
-    """Open exclusively where that can be asked for. Raises LinkLost."""
+    """Open exclusively if the system supports it. Raises LinkLost."""
     try:
         line_of(url)
     except BadAddress as error:
@@ -123,3 +127,10 @@ def _open(url: str, baud: int) -> Any:
     except (OSError, ValueError) as error:
         raise LinkLost(f"{url} cannot be opened: {words_of(error)}.") from None
     return line
+
+
+@contextmanager
+def port_alone(url: str, purpose: str) -> Iterator[None]:
+    """Be the only program on a port. Raises Taken, LinkLost."""
+    with sole_use(lock_of(resolve(url)), f"The port {url}", purpose):
+        yield

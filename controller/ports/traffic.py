@@ -1,4 +1,4 @@
-"""The bytes of a line as what was said on it: one value for each frame, and for each run of bytes that was none."""
+"""The bytes on a line, decoded: one value for each frame and for each damaged run of bytes."""
 
 from collections import Counter
 from collections.abc import Iterator
@@ -19,14 +19,14 @@ WHY: Final = {
     "unled": "fewer than three zeros in front",
 }
 SHOWN_BYTES: Final = 64
-"""Of a run that is no frame, as many are kept; the others are counted."""
+"""So many bytes of a damaged run are kept; the rest are only counted."""
 
 
 @dataclass(frozen=True, slots=True)
 class Heard:
-    """One frame, or one damaged run. `at_s` is None where no time is known.
+    """One frame, or one damaged run. `at_s` is None if the time is unknown.
 
-    `speaker` is "host" or "board", told by bit 7 of the kind, or "" for a damaged run. `trouble` says what is wrong.
+    `speaker` is "host" or "board" by bit 7 of the kind, or "" for a damaged run. `trouble` says what is wrong.
     """
 
     at_s: float | None
@@ -38,7 +38,7 @@ class Heard:
     data: bytes
 
     def line(self) -> str:
-        """For people: time, who, the sequence number, the message with its fields."""
+        """For people: time, sender, sequence number, and the message with its fields."""
         at = "-" if self.at_s is None else f"{self.at_s:.3f}"
         if self.seq is None:
             return f"{at:>10}  {'?':5}           damaged, {self.trouble}: {self.data.hex(' ')}"
@@ -53,7 +53,7 @@ class Heard:
 
 @dataclass(slots=True)
 class TrafficSummary:
-    """What was heard: frames by name for each end, damaged runs by what was wrong, and the bytes in all."""
+    """Totals: frames by name for each end, damaged runs by fault, and bytes."""
 
     read_bytes: int = 0
     host: Counter[str] = field(default_factory=Counter)
@@ -61,7 +61,7 @@ class TrafficSummary:
     damaged: Counter[str] = field(default_factory=Counter)
 
     def count(self, heard: Heard) -> None:
-        """Count one more."""
+        """Count one frame or damaged run."""
         if heard.seq is None:
             self.damaged[heard.trouble] += 1
         else:
@@ -83,16 +83,16 @@ class TrafficSummary:
 
 
 class Traffic:
-    """Takes in bytes in any chunks and hands out what was said; `summary` counts along."""
+    """Decode bytes in chunks of any size; `summary` keeps the totals."""
 
     def __init__(self) -> None:
         self.summary = TrafficSummary()
-        self._zeros = 0  # in a row, before the present run
+        self._zeros = 0  # consecutive zeros before the current run
         self._run = bytearray()
         self._more = 0  # bytes of the run that were not kept
 
     def feed(self, data: bytes, at_s: float | None) -> Iterator[Heard]:
-        """Yield what ends within `data`, which came at `at_s`."""
+        """Yield the frames and runs that end within `data`, received at `at_s`."""
         self.summary.read_bytes += len(data)
         for byte in data:
             if byte:
@@ -108,7 +108,7 @@ class Traffic:
                 self._run.clear()
 
     def close(self) -> Iterator[Heard]:
-        """Yield what was begun and has not ended."""
+        """Yield a frame or run that has not ended."""
         if self._run:
             yield self._counted(Heard(None, "", "", None, {}, "not ended", bytes(self._run)))
             self._run.clear()
@@ -141,7 +141,7 @@ def _of_frame(frame: CheckedFrame, at_s: float | None) -> Heard:
 
 
 def _values(message: Message) -> dict[str, int | str]:
-    """The fields by name; a value with a name of its own by that, ids of boots as hex."""
+    """The fields by name: enums by their names, boot ids as hex."""
     values: dict[str, int | str] = {}
     for one in fields(message):
         value = getattr(message, one.name)

@@ -1,4 +1,4 @@
-"""Why a line or an address cannot be used, in our own words whatever the system or a library calls it."""
+"""Why a line or an address cannot be used, in our own words instead of the system's or a library's."""
 
 import errno
 import socket
@@ -34,13 +34,13 @@ PRIVILEGED = 1024  # below, many systems let only their administrator serve (RFC
 
 
 def words_of(error: BaseException) -> str:
-    """Why, as a part of a sentence that ends with what to do. An error that stands for another is looked through."""
+    """The reason as part of a sentence that ends with what to do. It also looks at the error's causes."""
     for each in _chain(error):
         if isinstance(each, socket.gaierror | UnicodeError):
             return "no computer of that name is known: check its spelling and the network"
         if isinstance(each, TimeoutError):
             return WORDS[errno.ETIMEDOUT]
-        number = each.args[0] if each.args else None  # also of termios.error, which is no OSError
+        number = each.args[0] if each.args else None  # also for termios.error, which is no OSError
         if isinstance(number, int) and number in WORDS:
             return WORDS[number]
     return UNKNOWN
@@ -53,7 +53,7 @@ def _chain(error: BaseException | None) -> Iterator[BaseException]:
 
 
 def cannot_serve(error: OSError | UnicodeError, port: int) -> str:
-    """The same for a port to serve at."""
+    """The reason why `port` cannot be served at, as part of a sentence."""
     if isinstance(error, OSError) and error.errno in {errno.EACCES, errno.EPERM} and 0 < port < PRIVILEGED:
         return f"ports below {PRIVILEGED} are for the administrator: choose a higher one"
     return words_of(error)

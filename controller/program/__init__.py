@@ -1,1 +1,1 @@
-"""What the rig must do, step by step, with how long each step should take and when it is overdue."""
+"""What the rig must do, step by step, with the time that each step should take and its deadline."""

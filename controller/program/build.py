@@ -1,4 +1,4 @@
-"""From kit and frames to a program: absolute step targets, times and deadlines."""
+"""Build a program from a kit and frames: absolute step targets, times and deadlines."""
 
 import math
 from collections.abc import Container, Sequence
@@ -41,20 +41,20 @@ from protocol.messages import (
 )
 from protocol.units import MS, NS, AxisId, BootId, CommandId, Steps
 
-SEARCH_SHARE = 1 / 3  # of the highest speed, while looking for a switch
+SEARCH_SHARE = 1 / 3  # of the highest speed, while searching for a switch
 CREEP_DIVISOR = 10
-LAG_MARGIN_MS = 250  # what a camera's release may be slower than the kit says before it counts as silent
+LAG_MARGIN_MS = 250  # how much slower than in the kit a camera's release may be before it counts as silent
 
 
 def to_steps(angle_deg: float, axis: Axis) -> int:
-    """The whole step nearest to an absolute angle. Never sum up rounded steps: a turn would not close."""
+    """The whole step nearest to an absolute angle. Never sum rounded steps: a turn would not close."""
     return round(angle_deg * axis.steps_per_degree)
 
 
 def build_program(kit: Kit, frames: Sequence[PlannedFrame], made: Container[Exposure] = frozenset()) -> Program:
-    """The program that shoots `frames` in their order, but for the exposures (frame, number) that are `made`.
+    """The program that shoots `frames` in their order, without the exposures (frame, number) already `made`.
 
-    Raises InputError where a frame lies outside the head's limits.
+    Raises InputError if a frame is outside the head's limits.
     """
     pan, tilt = settings = axis_settings(kit, frames)
     wanted = {(frame.id, number) for frame in frames for number in range(len(kit.exposure.bracket_ev))}
@@ -99,18 +99,18 @@ def build_steps(
     turn: BracketPosition | None = None,
     look: bool = False,
 ) -> tuple[Step, ...]:
-    """The steps that make the `wanted` exposures, in the order of `frames`, those by hand last; with `turn` whole
-    brackets where these are needed. `settings` are those of the program that the board was told.
+    """The steps for the `wanted` exposures, in the order of `frames`, those by hand last; with `turn`, whole brackets if
+    needed. `settings` are those that the board was told.
 
-    They begin where a reference run ends or, `from_anywhere`, so that an axis with play comes from its proper side
-    wherever it was; `standing` is where that is, in steps, if it is known. Whatever moves ends with a look at the
-    switches at zero; so does, with `look`, what does not move. Raises InputError where a frame lies outside the head's
+    They begin where a reference run ends. With `from_anywhere` they begin at any position, so that an axis with play
+    first comes from its usual side; `standing` is that position in steps, if known. If anything moves, they end with a
+    check of the switches at zero; with `look`, they do so in any case. Raises InputError if a frame is outside the head's
     limits.
     """
     pan, tilt = settings
     course = Course(kit, settings, standing, from_anywhere=from_anywhere)
     by_hand: list[Step] = []
-    latest = None  # frame that the head turns to
+    latest = None  # the frame that the head was last turned to
     for frame in sorted(frames, key=lambda frame: frame.by_hand):
         exposures = [step for step in _exposures(kit, frame) if (step.frame, step.exposure) in wanted]
         if not frame.by_hand and (exposures or not course.steps):
@@ -137,7 +137,7 @@ def home_steps(
 ) -> tuple[MoveStep, ...]:
     """The moves that bring the axes marked in `home` (pan, tilt) back to zero; named after `frame`.
 
-    Nothing is said of the switches on the way: this is for a head whose other axis has lost its place.
+    They say nothing about the switches on the way, because the head's other axis has lost its position.
     """
     course = Course(program.kit, program.axes, standing, from_anywhere=True)
     pan, tilt = (0 if at_home else steps for at_home, steps in zip(home, standing, strict=True))
@@ -147,7 +147,7 @@ def home_steps(
 
 
 def _target(head: Head, frame: PlannedFrame) -> tuple[int, int]:
-    """Where to send both axes, a lean of the head counted in."""
+    """The target of both axes, corrected for a lean of the head."""
     pan_deg, tilt_deg = axes_for(head, frame.yaw_deg, frame.pitch_deg)
     return to_steps(pan_deg, head.pan), to_steps(tilt_deg, head.tilt)
 
@@ -187,7 +187,7 @@ def _longest_move_ns(kit: Kit, settings: tuple[AxisSetting, AxisSetting], steps:
 def _exposures(kit: Kit, frame: PlannedFrame, *, in_turn: bool = True) -> list[ExposeStep]:
     """The exposures of one frame, in bracket order.
 
-    Where it is not known whose turn it is in the camera's own bracket (not `in_turn`), any of them may be the longest.
+    If the position in the camera's own bracket is unknown (not `in_turn`), any of them may be the longest.
     """
     camera = kit.exposure
     steps = []
@@ -195,7 +195,7 @@ def _exposures(kit: Kit, frame: PlannedFrame, *, in_turn: bool = True) -> list[E
         perhaps_s = shutter_s if in_turn else max(camera.times_s)
         press_ms = max(1, round(shutter_s * 1000)) if camera.bulb else camera.press_ms
         open_ms = camera.release_lag_ms + shutter_s * 1000
-        # Without a sync contact the board waits the whole limit: it must cover the longest possible exposure.
+        # Without a sync contact the board waits for the whole limit, so it must cover the longest possible exposure.
         longest_ms = camera.release_lag_ms + camera.longest_s(perhaps_s) * 1000 + LAG_MARGIN_MS
         limit_ms = math.ceil(max(1.0, longest_ms - press_ms))
         wait_ms = max(float(press_ms), open_ms) if kit.board.sync_contact else press_ms + limit_ms
@@ -219,9 +219,9 @@ def _exposures(kit: Kit, frame: PlannedFrame, *, in_turn: bool = True) -> list[E
 
 
 def step_ends_ns(steps: Sequence[Step], baud: int) -> list[int]:
-    """When each step ends, counted from the first one's beginning. The camera gets ready while the head already turns.
+    """The end of each step, counted from the beginning of the first. The camera gets ready while the head already turns.
 
-    Nothing waits for the camera after the last exposure: the head is disarmed while it takes its dark frame.
+    Nothing waits for the camera after the last exposure: the head is disarmed during its dark frame.
     """
     ends, total, ready_at = [], 0, 0
     for step, following in zip(steps, [*steps, None][1:], strict=True):
@@ -249,9 +249,10 @@ def _handshake_ns(baud: int) -> int:
 
 
 def _reference_ns(setting: AxisSetting, search: int, steps_per_degree: float) -> int:
-    """Usual time to find a switch about a degree away, from either side of it.
+    """The usual time to find a switch about a degree away, averaged over both sides.
 
-    From below: there, past it while braking, back past it, braking, and slowly on to it. From above: without the first.
+    From below: to it, past it while braking, back past it, braking, and slowly on to it. From above: without the first
+    part.
     """
     accel = setting.accel_steps_s2
     creep = search / CREEP_DIVISOR
@@ -260,7 +261,7 @@ def _reference_ns(setting: AxisSetting, search: int, steps_per_degree: float) ->
         return min(float(search), math.sqrt(2 * accel * way))
 
     def run(way: float) -> float:
-        """Seconds from rest over the switch, `way` steps off, and to rest again."""
+        """Seconds from rest to the switch, `way` steps away, and to rest again."""
         speed = reached(way)
         return speed / accel + max(0.0, way - speed * speed / (2 * accel)) / speed + speed / accel
 
@@ -272,9 +273,9 @@ def _reference_ns(setting: AxisSetting, search: int, steps_per_degree: float) ->
 
 
 def _reference_deadline_ns(kit: Kit, settings: tuple[AxisSetting, AxisSetting], search: list[int]) -> int:
-    """A search over the whole travel, there and back, is the longest that a reference run may take.
+    """The longest reference run: a search over the whole travel, there and back.
 
-    A board gives up a little beyond the travel (protocol/SPEC.md, Reference); it says so before this is over.
+    A board gives up slightly beyond the travel (protocol/SPEC.md, Reference), and reports it before this deadline.
     """
     travels = [max(setting.max_steps, 0) - min(setting.min_steps, 0) for setting in settings]
     longest_s = max(2 * travel / speed for travel, speed in zip(travels, search, strict=True))

@@ -1,9 +1,9 @@
-"""The way of the head from frame to frame while a program is written: its moves, and its looks at the switches at zero.
+"""The path of the head from frame to frame while a program is built: its moves, and its checks of the switches at zero.
 
-An axis that never passes its switch on its way would never be checked. So the last thing before the end, or before the
-first frame taken by hand, is a look: from wherever it stands each axis with a switch passes it once more. A long run
-looks in between as well, so that a slip never puts hours of work at stake: when an axis was not checked for STAKE_NS of
-shooting, and a look costs less than SHARE of what is at stake.
+An axis that never passes its switch would never be checked. So before the end, and before the first frame shot by hand,
+each axis with a switch passes it again: a zero check. A long run also makes zero checks in between, so that a slip never
+spoils hours of work. It does so once an axis was not checked for STAKE_NS of shooting and a check costs less than SHARE
+of the work at stake.
 """
 
 import math
@@ -19,27 +19,28 @@ from protocol.messages import EdgeFlag, Finished, GetIndex, Index, Message, Move
 from protocol.units import MS, NS, CommandId, Steps
 
 TAKE_UP = 2.0  # how far beyond a frame a move turns before it comes back, as a multiple of the gear's play
-# Common practice, no source: ten minutes are soon shot again, and one percent of a run is not missed.
+# Common practice, no source: ten minutes are quickly reshot, and one per cent of a run is negligible.
 STAKE_NS = 600 * NS
 SHARE = 0.01
 
 Place = tuple[int, int]
-"""Where both axes are sent, in steps: pan, tilt."""
+"""The targets of both axes, in steps: pan, tilt."""
 
 
 class Course:
-    """The steps so far, where they end, and how much of the work since each axis was checked would have to be redone."""
+    """The steps so far, where they end, and the work at stake since each axis was checked."""
 
     def __init__(
         self, kit: Kit, settings: tuple[AxisSetting, AxisSetting], standing: Place | None, *, from_anywhere: bool
     ) -> None:
-        """Begin where a reference run ends or, `from_anywhere`, at `standing`, which may not be known."""
+        """Begin where a reference run ends; or, with `from_anywhere`, at `standing`, which may be unknown."""
         self.steps: list[Step] = []
         self._kit, self._settings = kit, settings
         self._arrivals = Arrival(kit, settings), Arrival(kit, plain(settings))
         self._axes: tuple[Axis, Axis] = (kit.head.pan, kit.head.tilt)
         self._from_anywhere = from_anywhere
-        # A reference run ends with a step or so downward, so an axis with play that stays there came the wrong way.
+        # A reference run ends with about one step downward, so an axis with play came from the wrong side and must not
+        # stay there.
         after_reference = (int(kit.head.pan.backlash_deg > 0), int(kit.head.tilt.backlash_deg > 0))
         self._here: Place = (standing or (0, 0)) if from_anywhere else after_reference
         places = (standing or (None, None)) if from_anywhere else (0, 0)
@@ -47,10 +48,10 @@ class Course:
         self._at_stake_ns = [0, 0]
 
     def shoot(self, frame: tuple[int, int], target: Place, exposures: list[ExposeStep], pitch_deg: float = 0.0) -> None:
-        """Turn to a frame (its id and row), with a look on the way where that pays, and make its exposures.
+        """Turn to a frame (its id and row), with a zero check on the way if it pays, and make its exposures.
 
-        Where an axis with play turns back it goes too far first, so that every frame is approached alike. `pitch_deg` is
-        where the camera looks then.
+        An axis with play that turns back overshoots first, so that every frame is approached from the same side.
+        `pitch_deg` is the camera's at the frame.
         """
         if self._from_anywhere:
             axes = zip(target, self._axes, self._settings, strict=True)
@@ -72,7 +73,7 @@ class Course:
         self._at_stake_ns = [at_stake + spent_ns for at_stake in self._at_stake_ns]
 
     def look(self, frame: tuple[int, int], axes: tuple[int, ...] = (0, 1)) -> None:
-        """Pass the switches of these axes (0 pan, 1 tilt), in moves named after `frame`; nothing is shot."""
+        """Pass the switches of these axes (0 pan, 1 tilt), in moves named after `frame`, without exposures."""
         for stop in self._look_stops(axes):
             self._move(frame, stop, 0, 0)
 
@@ -92,14 +93,14 @@ class Course:
         return longer_ns <= SHARE * self._at_stake_ns[axis]
 
     def _look_stops(self, axes: tuple[int, ...]) -> list[Place]:
-        """Stops that take these axes past their switches; an axis that needs fewer of them than the other waits."""
+        """Stops that take these axes past their switches; an axis that needs fewer stops waits for the other."""
         stops = [list(self._sides[axis].look()) if axis in axes else [] for axis in (0, 1)]
         count = max(map(len, stops))
         pans, tilts = ([here] * (count - len(own)) + own for here, own in zip(self._here, stops, strict=True))
         return list(zip(pans, tilts, strict=True))
 
     def _move(self, frame: tuple[int, int], there: Place, settle_ns: int, plain_settle_ns: int) -> None:
-        """One move, with the time it should take and when it is overdue."""
+        """Add one move, with its expected time and its deadline."""
         expected_ns = self._move_ns(self._here, there)
         overdue_ns = timing.deadline_ns(expected_ns, self._kit.board.baud)
         pan, tilt = (side.goes(steps) for side, steps in zip(self._sides, there, strict=True))
@@ -119,27 +120,27 @@ def _pair(places: Iterable[int]) -> Place:
 
 
 def move_ns(kit: Kit, settings: tuple[AxisSetting, AxisSetting], here: Place, target: Place) -> int:
-    """Time of a move from sending the command to hearing of its end."""
+    """Time of a move from sending the command to receiving its end."""
     command = Move(CommandId(1), Steps(target[0]), Steps(target[1]))
     return turning_ms(settings, here, target) * MS + exchange_ns(command, kit.board.baud)
 
 
 def exchange_ns(command: Message, baud: int) -> int:
-    """Wire time from sending a command to hearing of its end, on top of what the board does in between."""
+    """Wire time from sending a command to receiving its end, in addition to the board's own time."""
     end = Finished(CommandId(1), Outcome.ARRIVED, Steps(1), Steps(1), 1)
     return timing.wire_ns(command, baud) + timing.wire_ns(end, baud)
 
 
 def look_ns(baud: int) -> int:
-    """Wire time of asking where the switches were seen, and of the answer."""
+    """Wire time of asking for the positions of the switches, and of the answer."""
     answer = Index(1, Steps(1), EdgeFlag.ON, 1, Steps(1), EdgeFlag.ON)
     return timing.wire_ns(GetIndex(), baud) + timing.wire_ns(answer, baud)
 
 
 def _beyond(start: int, goal: int, axis: Axis, setting: AxisSetting, frame: int) -> int:
-    """Where an axis turns first on its way to `goal`: too far if it turns back, as far as its limits allow.
+    """The first stop of an axis on its way to `goal`: an overshoot if it turns back, within its limits.
 
-    Raises InputError where the limits leave no room for the play itself.
+    Raises InputError if the limits leave no room for the play itself.
     """
     play = axis.backlash_deg * axis.steps_per_degree
     if goal >= start or play == 0:
@@ -153,6 +154,6 @@ def _beyond(start: int, goal: int, axis: Axis, setting: AxisSetting, frame: int)
 
 
 def _above(goal: int, axis: Axis, setting: AxisSetting) -> int:
-    """A place from which the play is taken up on the way to `goal`; `goal` itself where the limits leave no room."""
+    """A position from which the play is taken up on the way to `goal`; `goal` itself if the limits leave no room."""
     room = goal - axis.backlash_deg * axis.steps_per_degree >= setting.min_steps
     return goal + 1 if axis.backlash_deg > 0 and room else goal

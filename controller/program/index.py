@@ -1,19 +1,19 @@
-"""What the switches at zero must show if no step was lost, and where an axis stands clear of its switch.
+"""What the switches at zero must show if no step was lost, and from where an axis is clear of its switch.
 
-All places are steps of the motor's count, 0 where a reference run found the switch: creeping upward, at the first step
-with the flag on. Let P be the play of the gears in steps. While the motor turns upward it pushes the head ahead of it,
-so the head changes the flag where the motor counts 0, whatever P is. While it turns downward it must first cross the
-play, so the head meets the same place when the motor counts P less, and the first step with the flag off is one further
-on: -(P + 1), to within a step as P need not be whole. (Own derivation; `tests/controller/program/test_index.py` holds
-it against the simulator's hysteresis.) A slip of s steps shifts either reading by s.
+All positions are in the motor's steps. 0 is where a reference run found the switch: creeping upward, at the first step
+with the flag on. Let P be the play of the gears in steps. While the motor turns upward it pushes the head ahead of it, so
+the head changes the flag at the motor's 0, whatever P is. While it turns downward it must first cross the play, so the
+head reaches the same point when the motor counts P less. The first step with the flag off is one further: -(P + 1), to
+within a step as P need not be whole. (Own derivation; `tests/controller/program/test_index.py` checks it against the
+simulator's hysteresis.) A slip of s steps shifts either reading by s.
 
-How far a reading may be off without any slip, n: a step and a half, as both places are rounded, and how well a switch
-repeats. A reading farther off than the tolerance h tells of a slip, so a slip of more than h + n cannot hide. A gear off
-its centre adds nothing: zero is always met at the same place of its turn. h is as wide as it may be for h + n to stay
-within the head's error of level, for both axes together, so that a slip that hides is no worse than what a plan is proved
-for; but never wider than half of what a motor loses at once (whole electrical cycles of four full steps: makers'
-handbooks of stepper motors; value from memory), and never less than n. On a head with coarse steps or no error of level
-h + n may be more than the head's pointing error: `unseen_deg` says how much.
+The error n of a reading without any slip is a step and a half, because both positions are rounded, plus the repeatability
+of the switch. A reading farther off than the tolerance h shows a slip, so no slip above h + n can stay hidden. An
+eccentric gear adds nothing: zero is always at the same point of its turn. h is as wide as possible while h + n stays
+within the head's levelling error, for both axes together. A hidden slip is then no worse than what a plan is proved for.
+But h is never wider than half of what a motor loses at once (whole electrical cycles of four full steps: makers'
+handbooks of stepper motors; value from memory), and never less than n. On a head with coarse steps or no levelling error,
+h + n may exceed the head's pointing error; `unseen_deg` is that figure.
 """
 
 import math
@@ -24,29 +24,29 @@ from controller.kit.kit import Axis, Head
 from controller.program.program import Crossing
 from protocol.messages import EdgeFlag
 
-REPEATS_DEG = 0.02  # how well a switch repeats, and its board notes it at speed. Common practice, no source
-CLEAR_DEG = 0.25  # at least so far from its switch an axis stands clear of it. Common practice, no source
-BEYOND_DEG = 1.0  # at least so far past its switch an axis turns for a look
-# Play that a kit may not tell of, as an angle and as a share of what it does tell. Common practice, no source
+REPEATS_DEG = 0.02  # repeatability of a switch as recorded by its board at speed. Common practice, no source
+CLEAR_DEG = 0.25  # an axis at least this far from its switch is clear of it. Common practice, no source
+BEYOND_DEG = 1.0  # for a zero check, an axis turns at least this far past its switch
+# Play in excess of the kit's figure, as an angle and as a share of that figure. Common practice, no source
 UNTOLD_DEG, UNTOLD_SHARE = 0.1, 0.5
 
 
 class Found(Enum):
-    """What a reading of a switch means."""
+    """The meaning of a switch reading."""
 
     IN_PLACE = auto()
     UNSURE = auto()
-    """It was passed downward, and is off by no more than the play may be other than the kit says."""
+    """Passed downward, and off by no more than the play may differ from the kit's figure."""
     ELSEWHERE = auto()
 
 
 @dataclass(frozen=True, slots=True)
 class Zone:
-    """Where one axis stands clear of its switch, and what the switch must show; in steps.
+    """The positions at which one axis is clear of its switch, and what the switch must show; in steps.
 
-    Surely above it from `above` on, surely below it from `below` on, whatever was turned before; a look ends at `over` or
-    at `under`. The switch is met at 0 on the way up and at `downward` on the way down, both give or take `tolerance`;
-    `untold` is what the play may differ by.
+    Whatever was turned before, the axis is certainly above it from `above` on and below it from `below` on. A zero check
+    ends at `over` or `under`. The switch changes at 0 on the way up and at `downward` on the way down, both to within
+    `tolerance`; `untold` is how much the play may differ.
     """
 
     above: int
@@ -58,11 +58,11 @@ class Zone:
     untold: float
 
     def side(self, steps: int) -> int:
-        """1 where the axis stands clear above its switch, -1 below, 0 too close to tell."""
+        """1 if the axis is clear above its switch, -1 if below, 0 if too close to tell."""
         return 1 if steps >= self.above else -1 if steps <= self.below else 0
 
     def judge(self, steps: int, how: EdgeFlag) -> Found:
-        """What it means that the board last saw the switch change at `steps`, and how."""
+        """The meaning of the last switch change that the board reports: at `steps`, in the way `how`."""
         upward = bool(how & EdgeFlag.UPWARD)
         if upward != bool(how & EdgeFlag.ON):  # the flag is on above zero and off below
             return Found.ELSEWHERE
@@ -73,12 +73,12 @@ class Zone:
 
 
 def _noise_steps(axis: Axis) -> float:
-    """How far off a reading may be without any slip."""
+    """The error of a reading without any slip."""
     return 1.5 + REPEATS_DEG * axis.steps_per_degree
 
 
 def tolerance_steps(head: Head, axis: Axis) -> float:
-    """How far from its place a switch may be seen to change."""
+    """How far from its nominal position a switch change may be."""
     noise = _noise_steps(axis)
     allowed = head.level_error_deg / math.sqrt(2) * axis.steps_per_degree
     return max(noise, min(allowed - noise, 2 * axis.microsteps))
@@ -90,7 +90,7 @@ def unseen_deg(head: Head, axis: Axis) -> float:
 
 
 def zone_of(head: Head, axis: Axis) -> Zone | None:
-    """How the zero of this axis of the head is checked; None if it has no switch, or no room to pass it."""
+    """How the zero of this axis is checked; None if it has no switch, or no room to pass it."""
     if not axis.zero_switch:
         return None
     rate = axis.steps_per_degree
@@ -112,15 +112,15 @@ def zone_of(head: Head, axis: Axis) -> Zone | None:
 
 
 class Side:
-    """Follows one axis from stop to stop: on which side of its switch it stands, and last stood clear."""
+    """Follows one axis from stop to stop: the side of its switch on which it is, and on which it was last clear."""
 
     def __init__(self, zone: Zone | None, steps: int | None) -> None:
-        """Begin at `steps`, None where that is not known."""
+        """Begin at `steps`, or None if unknown."""
         self._zone, self._at = zone, steps
         self._last = self._side()
 
     def goes(self, steps: int) -> Crossing:
-        """What going to `steps` has to do with the switch."""
+        """How a move to `steps` affects the switch."""
         if self._zone is None:
             return Crossing()
         before, start = self._side(), self._at
@@ -135,7 +135,7 @@ class Side:
         return crossing
 
     def look(self) -> tuple[int, ...]:
-        """Where to go, stop by stop, to pass the switch from here; nowhere if it cannot be passed."""
+        """The stops, in order, that pass the switch from here; empty if it cannot be passed."""
         if self._zone is None:
             return ()
         side = self._side()

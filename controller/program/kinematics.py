@@ -1,9 +1,9 @@
-"""Where the camera looks when the axes of a head stand at their angles: the forward kinematics of a head that leans.
+"""The camera's direction for given angles of the axes: the forward kinematics of a head that leans.
 
 A pose of the camera is yaw, pitch and roll in the levelled world. Yaw grows clockwise as seen from above, pitch grows
-upward, roll is positive where the camera's right side hangs low. The order is yaw, then pitch about the camera's right,
-then roll about the lens. Pan and tilt are the angles of the motors, and another thing as soon as the head leans: a lean
-lowers what looks toward `lean_toward_deg`. `levelled` goes the other way, and is met exactly up to its STEEP_DEG.
+upward, roll is positive if the camera's right side hangs low. The order is yaw, then pitch about the camera's right, then
+roll about the lens. Pan and tilt are the angles of the motors; they differ from yaw and pitch as soon as the head leans.
+A lean lowers what looks toward `lean_toward_deg`. `levelled` is the inverse, exact up to its STEEP_DEG.
 """
 
 import math
@@ -25,7 +25,7 @@ class CameraPose:
 
 
 def reached(pan_deg: float, tilt_deg: float, lean_deg: float, toward_deg: float) -> CameraPose:
-    """The pose of a camera whose axes stand at `pan_deg` and `tilt_deg` on a head that leans toward `toward_deg`.
+    """The pose of a camera with its axes at `pan_deg` and `tilt_deg`, on a head that leans toward `toward_deg`.
 
     The yaw stays within half a turn of the pan. Past a pole the camera looks back: yaw and roll change by half a turn.
     """
@@ -37,7 +37,7 @@ def reached(pan_deg: float, tilt_deg: float, lean_deg: float, toward_deg: float)
     level = math.hypot(along, across)
     yaw = math.atan2(across, along) if level > AT_POLE else pan
     pitch = math.atan2(up, level)
-    # The camera's right, turned with the head, held against the right and the upper side of a camera without roll.
+    # Compare the camera's right, turned with the head, with the right and the up of a camera without roll.
     right = (-math.sin(pan) * math.cos(lean), math.cos(pan), math.sin(pan) * math.sin(lean))
     to_right = -right[0] * math.sin(yaw) + right[1] * math.cos(yaw)
     to_upper = right[2] * math.cos(pitch) - (right[0] * math.cos(yaw) + right[1] * math.sin(yaw)) * math.sin(pitch)
@@ -46,14 +46,14 @@ def reached(pan_deg: float, tilt_deg: float, lean_deg: float, toward_deg: float)
 
 
 def pose_at(head: Head, pan_deg: float, tilt_deg: float) -> CameraPose:
-    """The pose of the camera when this head's axes stand at these angles."""
+    """The pose of the camera with this head's axes at these angles."""
     return reached(pan_deg, tilt_deg, head.lean_deg, head.lean_toward_deg)
 
 
 def axes_for(head: Head, yaw_deg: float, pitch_deg: float) -> tuple[float, float]:
-    """The angles (pan, tilt) to which this head is sent for a frame at this yaw and pitch, in degrees.
+    """The angles (pan, tilt), in degrees, to which this head is sent for a frame at this yaw and pitch.
 
-    A tilt that only the lean takes past a limit stays on the limit.
+    A tilt that passes a limit only because of the lean stays at the limit.
     """
     aim = levelled(yaw_deg, pitch_deg, head.lean_deg, head.lean_toward_deg)
     tilt_deg = aim.tilt_deg
@@ -63,15 +63,15 @@ def axes_for(head: Head, yaw_deg: float, pitch_deg: float) -> tuple[float, float
 
 
 def will_reach(head: Head, yaw_deg: float, pitch_deg: float) -> CameraPose:
-    """The pose that the camera reaches when this head is sent to a frame at this yaw and pitch.
+    """The pose that the camera reaches if this head is sent to a frame at this yaw and pitch.
 
-    Whole steps are not counted in: half a step belongs to the head's pointing error.
+    It ignores rounding to whole steps: half a step belongs to the head's pointing error.
     """
     return pose_at(head, *axes_for(head, yaw_deg, pitch_deg))
 
 
 def angles_of_steps(head: Head, pan_steps: int, tilt_steps: int) -> tuple[float, float]:
-    """The angles (pan, tilt) of axes that stand at these steps, in degrees.
+    """The angles (pan, tilt) of axes at these steps, in degrees.
 
     Play needs no correction: a switch finds zero, and every frame is approached, from the same side of it.
     """

@@ -1,16 +1,16 @@
-"""Where to send the axes of a head that does not stand level, so that the camera looks where it should."""
+"""Where to send the axes of a head that is not level, so that the camera points correctly."""
 
 import math
 from dataclasses import dataclass
 
-STEEP_DEG = 60.0  # up to here a pose is met exactly
+STEEP_DEG = 60.0  # a pose up to this pitch is met exactly
 
 
 @dataclass(frozen=True, slots=True)
 class LevelledPose:
-    """What the axes are sent to, and the roll that is left, in degrees.
+    """The angles for the axes, and the remaining roll, in degrees.
 
-    Roll is positive where the camera's right side hangs low.
+    Roll is positive if the camera's right side hangs low.
     """
 
     pan_deg: float
@@ -22,9 +22,9 @@ def levelled(yaw_deg: float, pitch_deg: float, lean_deg: float, toward_deg: floa
     """The pose in which a head whose pan axis leans by `lean_deg` toward `toward_deg` looks at this yaw and pitch.
 
     The direction is turned back about the horizontal axis across `toward_deg`; the pan stays within half a turn of the
-    yaw. What two axes cannot turn back is the roll: up to the lean at the horizon, up to lean / cos(pitch) elsewhere.
-    Steeper than STEEP_DEG that would come to matter more than the direction, so there the pan makes up for less and less
-    of the lean: the roll stays within twice the lean, and the direction within the lean itself.
+    yaw. Two axes cannot turn back the roll: up to the lean at the horizon, up to lean / cos(pitch) elsewhere. Above
+    STEEP_DEG the roll would matter more than the direction, so the pan corrects less and less of the lean there. The roll
+    then stays within twice the lean, and the direction within the lean itself.
     """
     if lean_deg == 0:
         return LevelledPose(yaw_deg, pitch_deg, 0.0)
@@ -35,8 +35,8 @@ def levelled(yaw_deg: float, pitch_deg: float, lean_deg: float, toward_deg: floa
     steepness = math.tan(math.radians(STEEP_DEG)) / max(abs(math.tan(pitch)), 1e-12)
     pan = ahead + turned * min(1.0, steepness**2)
     tilt = math.atan2(up, along * math.cos(pan) + across * math.sin(pan))
-    # The camera's right, level on the head, leans with it: (-sin pan, cos pan, 0) turned by the lean. Its upper side
-    # likewise; their heights tell the roll.
+    # The camera's right, horizontal relative to the head, leans with it: (-sin pan, cos pan, 0) turned by the lean. So
+    # does its up direction; their heights give the roll.
     right = math.sin(pan) * math.sin(lean)
     upper = math.cos(tilt) * math.cos(lean) + math.sin(tilt) * math.cos(pan) * math.sin(lean)
     return LevelledPose(toward_deg + math.degrees(pan), math.degrees(tilt), -math.degrees(math.atan2(right, upper)))

@@ -1,6 +1,6 @@
-"""The program: a plan turned into steps for one rig. A value; nothing here moves anything."""
+"""The program: a plan as steps for one rig. It is a value; nothing here moves anything."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Protocol, TypeAlias
 
 from controller.kit.kit import Kit
@@ -11,23 +11,23 @@ Exposure: TypeAlias = tuple[int, int]
 
 
 class Aim(Protocol):
-    """Where the camera shall look, in degrees, and who turns it: a frame, or a pose before it is numbered."""
+    """Where the camera should look, in degrees, and whether by hand: a frame, or a pose before it is numbered."""
 
     @property
     def yaw_deg(self) -> float:
-        """To the right."""
+        """Positive to the right."""
 
     @property
     def pitch_deg(self) -> float:
-        """Upward."""
+        """Positive upward."""
 
     @property
     def by_hand(self) -> bool:
-        """Held by hand, because the head cannot."""
+        """Whether it is shot by hand, because the head cannot reach it."""
 
 
 class PlannedFrame(Aim, Protocol):
-    """What a program needs to know of a frame of a plan."""
+    """What a program needs to know about a frame of a plan."""
 
     @property
     def id(self) -> int:
@@ -35,12 +35,12 @@ class PlannedFrame(Aim, Protocol):
 
     @property
     def row(self) -> int:
-        """Frames of one row have one pitch."""
+        """The number of its row; frames of one row have the same pitch."""
 
 
 @dataclass(frozen=True, slots=True)
 class AxisSetting:
-    """Limits, speed, ramp and shaper of one axis as the board is told, in steps."""
+    """Limits, speed, ramp and shaper of one axis as sent to the board, in steps."""
 
     min_steps: int
     max_steps: int
@@ -52,10 +52,10 @@ class AxisSetting:
 
 @dataclass(frozen=True, slots=True)
 class Crossing:
-    """What a move has to do with the switch at zero of one axis.
+    """How a move affects the switch at zero of one axis.
 
-    The switch `may` change during it; it `must` have changed since the axis last stood clear of it; the move `ends_clear`
-    of it.
+    `may`: the switch may change during the move. `must`: it must have changed since the axis was last clear of it.
+    `ends_clear`: the move ends clear of it.
     """
 
     may: bool = False
@@ -67,8 +67,8 @@ class Crossing:
 class MoveStep:
     """Turn to a frame's absolute position, then wait `settle_ns` (`plain_settle_ns` on a board that shapes no ramps).
 
-    `pan` and `tilt` say what it has to do with the switches at zero. A move that no exposure follows is there only to
-    pass them.
+    `pan` and `tilt` say how it affects the switches at zero. A move without an exposure after it serves only to pass
+    them.
     """
 
     frame: int
@@ -78,7 +78,7 @@ class MoveStep:
     settle_ns: int
     plain_settle_ns: int
     expected_ns: int
-    """From sending the command to hearing of its end; settling not included."""
+    """From sending the command to receiving its end, without settling."""
     deadline_ns: int
     pan: Crossing = Crossing()
     tilt: Crossing = Crossing()
@@ -89,13 +89,13 @@ class MoveStep:
 
     @property
     def looks(self) -> bool:
-        """Whether the board is asked afterwards where it saw the switches."""
+        """Whether to ask the board afterwards where its switches changed."""
         return self.pan.may or self.tilt.may
 
 
 @dataclass(frozen=True, slots=True)
 class ExposeStep:
-    """Make one exposure, then wait `ready_ns` before the camera can take the next one."""
+    """Make one exposure, then wait `ready_ns` before the camera is ready for the next."""
 
     frame: int
     row: int
@@ -111,7 +111,7 @@ class ExposeStep:
 
 @dataclass(frozen=True, slots=True)
 class AskStep:
-    """Wait until the operator says that the camera is held at a pose that the head cannot take."""
+    """Wait until the operator confirms that the camera is held at a pose that the head cannot reach."""
 
     frame: int
     row: int
@@ -126,7 +126,7 @@ Step: TypeAlias = MoveStep | ExposeStep | AskStep
 class Program:
     """Everything a run does. `expected_ns` is the whole run's time, from greeting the board to its last stop.
 
-    `kit` and `frames` are what it was made from; what is to be made once more is made from them as well.
+    `kit` and `frames` are what it was built from; steps to reshoot are built from them as well.
     """
 
     kit: Kit
@@ -144,7 +144,7 @@ class Program:
     reference_deadline_ns: int
     stop_deadline_ns: int
     longest_move_ns: int
-    """A move across everything that the program visits: what a move from an unforeseen place may take."""
+    """A move across everything that the program visits: the longest time of a move from an unforeseen position."""
     steps: tuple[Step, ...]
     expected_ns: int
 
@@ -157,3 +157,15 @@ class Program:
     def exposures(self) -> list[ExposeStep]:
         """The steps that open the shutter."""
         return [step for step in self.steps if isinstance(step, ExposeStep)]
+
+
+SWEEP_SHARE = 1 / 3  # of the highest speed, while somebody watches the cables
+
+
+def slowed(program: Program) -> Program:
+    """The same head, with a third of its speed."""
+
+    def slow(axis: AxisSetting) -> AxisSetting:
+        return replace(axis, speed_steps_s=max(1, round(axis.speed_steps_s * SWEEP_SHARE)))
+
+    return replace(program, pan=slow(program.pan), tilt=slow(program.tilt))

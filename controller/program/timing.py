@@ -1,4 +1,4 @@
-"""How long things take: motions, settling, the wire. All in integer nanoseconds."""
+"""The duration of motions, settling and messages on the wire. All in integer nanoseconds."""
 
 import math
 
@@ -8,13 +8,14 @@ from protocol.codec import frame_of
 from protocol.messages import Message
 from protocol.units import MS, NS
 
-# Blur that is left when the shutter may open: half of what counts as still, peak to peak.
+# Blur that may remain when the shutter opens: half of what counts as still, peak to peak.
 SETTLED_PX = 0.25
-# Time that a deadline adds to what is expected: a share, and a floor for the host's own stalls. Common practice,
-# no source: long enough never to fire on a sound rig, short enough to notice a dead motor within seconds.
+# What a deadline adds to the expected time: a share, and a minimum for the host's own delays. Common practice, no source:
+# long enough never to expire on a sound rig, short enough to notice a dead motor within seconds.
 MARGIN_SHARE = 0.25
 MARGIN_NS = NS
-# Opening a port restarts many boards, which are deaf until their loader has given up. Common practice, no source.
+# Opening a port restarts many boards, which do not answer until their boot loader has given up. Common practice, no
+# source.
 BOOT_NS = 4 * NS
 
 
@@ -30,7 +31,7 @@ def motion_ns(distance_steps: float, speed: float, accel: float) -> int:
 
 
 def axis_speed(axis: Axis, max_step_rate_hz: int) -> int:
-    """The axis's highest speed in whole steps per second, as far as the board can make steps."""
+    """The axis's highest speed in whole steps per second, limited by the board's step rate."""
     return max(1, min(round(axis.max_speed_deg_s * axis.steps_per_degree), max_step_rate_hz))
 
 
@@ -40,10 +41,9 @@ def axis_accel(axis: Axis) -> int:
 
 
 def ring_down_s(swing: float, wanted: float, ring_hz: float, ring_damping: float) -> float:
-    """Seconds until a swing, peak to peak, has died away to `wanted`, both in one unit; 0 where it is there already.
+    """Seconds until a swing, peak to peak, has decayed to `wanted`, both in one unit; 0 if it is below that already.
 
-    It dies away as exp(-z w t), so t = ln(swing / wanted) / (z w) (Thomson and Dahleh, *Theory of Vibration*, section
-    2.6).
+    It decays as exp(-z w t), so t = ln(swing / wanted) / (z w) (Thomson and Dahleh, *Theory of Vibration*, section 2.6).
     """
     if swing <= wanted:
         return 0.0
@@ -51,10 +51,10 @@ def ring_down_s(swing: float, wanted: float, ring_hz: float, ring_damping: float
 
 
 def settle_ns(kit: Kit) -> int:
-    """How long to wait after a move until the picture is still.
+    """The time to wait after a move until the picture is still.
 
-    The kit's own number where it gives one. Otherwise from how the head rings: a ramp leaves at most four steps of
-    acceleration a, each an amplitude of a / w^2 (and the two axes add in quadrature), and that dies away.
+    The kit's own figure if it has one. Otherwise it follows from how the head rings: a ramp leaves at most four steps of
+    acceleration a, each with an amplitude of a / w^2 (and the two axes add in quadrature), which then decay.
     """
     head = kit.head
     if head.settle_ms is not None:
@@ -72,13 +72,13 @@ def wire_ns(message: Message, baud: int) -> int:
 
 
 def hello_tries(baud: int) -> int:
-    """How often to say hello before nobody is there: for as long as a restart takes, and as often as anything else."""
+    """How often to repeat Hello: for the time of a restart, plus as often as any other request."""
     return math.ceil(BOOT_NS / retry_ns(baud)) + TRIES
 
 
 def deadline_ns(expected_ns: int, baud: int) -> int:
-    """When something that should take `expected_ns` is overdue.
+    """The deadline for something that should take `expected_ns`.
 
-    Not before a dead line would have shown itself, both in sending the command and in asking for its end.
+    It allows for a dead line to be noticed first, both when sending the command and when asking for its end.
     """
     return expected_ns + round(expected_ns * MARGIN_SHARE) + MARGIN_NS + 2 * TRIES * retry_ns(baud)

@@ -1,8 +1,8 @@
-"""Whose turn it is in a bracket that the camera makes by itself, one exposure at each release.
+"""The position in a bracket that the camera steps through by itself, one exposure at each release.
 
-Nobody can tell such a camera which exposure to make: it makes the one that follows the one before. As many exposures in a
-row as the bracket has members hold them all, wherever it began. So what is missing of a frame can be made alone when it
-comes next, or when nothing else was shot since its others; if not, the whole bracket is made again.
+Such a camera cannot be told which exposure to make: it makes the one after the last. Any run of consecutive exposures as
+long as the bracket contains all of it, wherever it begins. So a missing exposure can be made alone if it comes next, or
+if nothing else was shot since the frame's others. Otherwise the whole bracket is repeated.
 """
 
 from dataclasses import dataclass, replace
@@ -10,7 +10,7 @@ from dataclasses import dataclass, replace
 
 @dataclass(frozen=True, slots=True)
 class BracketPosition:
-    """`coming` is the number in the bracket of the exposure that the camera makes next; None where that is not known.
+    """`coming` is the bracket number of the exposure that the camera makes next, None if unknown.
 
     `frame` is where its latest exposures were made, or may have been.
     """
@@ -21,25 +21,25 @@ class BracketPosition:
 
     @classmethod
     def resumed(cls, members: int, exposures: int | None, latest: int | None) -> "BracketPosition":
-        """Whose turn it is when a run begins.
+        """The position in the bracket when a run begins.
 
-        `exposures` is how often the camera opened its shutter in this session, None if that is not known; `latest` is
-        the frame of the latest one. Before the first, the operator has set the camera to the first of the bracket.
+        `exposures` is the number of shutter openings in this session, None if unknown. `latest` is the frame of the
+        latest one. Before the first, the operator has set the camera to the first exposure of the bracket.
         """
         turn = cls(members)
         return turn.lost(latest) if exposures is None else turn.after(exposures, latest)
 
     def after(self, count: int, frame: int | None) -> "BracketPosition":
-        """After so many exposures more, at this frame."""
+        """The position after `count` more exposures at this frame."""
         coming = None if self.coming is None else (self.coming + count) % self.members
         return replace(self, coming=coming, frame=frame)
 
     def lost(self, frame: int | None) -> "BracketPosition":
-        """Not known any more, after an exposure at this frame that was made or not."""
+        """An unknown position, after an exposure at this frame that may or may not have been made."""
         return replace(self, coming=None, frame=frame)
 
     def order(self, frame: int, wanted: set[int]) -> list[int]:
-        """What to make of a frame so that all `wanted` are made, in the order in which the camera makes it."""
+        """The exposures to make at a frame to get all `wanted`, in the order in which the camera makes them."""
         if self.coming is None and frame == self.frame:
             return sorted(wanted)
         first = self.coming or 0

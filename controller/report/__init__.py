@@ -1,1 +1,1 @@
-"""What people read after a run: the set accounted for, in numbers and pictures."""
+"""What people read after a run: the account of the set, in numbers and pictures."""

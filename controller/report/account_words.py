@@ -2,11 +2,12 @@
 
 from typing import TYPE_CHECKING
 
+from controller.amounts import counted
 from controller.capture.words.run import THROUGH
 from controller.kit.kit import Head, Kit
 from controller.planning.plan import Plan
+from controller.report.plan_words import direction_words, proof_sentence, region_words
 from controller.report.verdict import SetStanding, Verdict, has_switch
-from controller.report.wording import counted, direction_words, proof_sentence, region_words
 
 if TYPE_CHECKING:
     from controller.report.summary import Summary
@@ -15,7 +16,7 @@ SHOWN = 20  # numbers of missing frames in a sentence
 
 
 def headline(found: Verdict, kit: Kit) -> str:
-    """The verdict as sentences. Only a set of which every exposure is confirmed is called complete."""
+    """The verdict as sentences. A set is called complete only if every exposure is confirmed."""
     made = len(found.confirmed) + len(found.assumed)
     sentence = {
         SetStanding.COMPLETE: "The set is complete.",
@@ -39,7 +40,7 @@ def _assumed(found: Verdict, *, contact: bool) -> str:
 
 
 def _unchecked(found: Verdict, head: Head) -> list[str]:
-    """Which axes were not checked, as sentences; none before there is an end that they could be checked at."""
+    """The axes that were not checked, as sentences; empty while there is nothing to check."""
     if found.standing not in {SetStanding.COMPLETE, SetStanding.ASSUMED, SetStanding.UNCHECKED}:
         return []
     blind = [axis for axis in found.unchecked if not has_switch(head, axis)]
@@ -53,7 +54,7 @@ def _unchecked(found: Verdict, head: Head) -> list[str]:
 
 
 def made_words(summary: "Summary") -> str:
-    """The headline and what was made of the set, without a full stop."""
+    """The headline and the exposures made, without a full stop."""
     kinds = f"({summary.exposures_confirmed} confirmed, {summary.exposures_assumed} assumed)"
     if summary.verdict is SetStanding.ASSUMED:
         return summary.headline.removesuffix(".")
@@ -63,7 +64,7 @@ def made_words(summary: "Summary") -> str:
 
 
 def again_words(summary: "Summary") -> str:
-    """What was reshot and what should be, as sentences that follow another; empty if there is nothing."""
+    """What was reshot and what must be, as sentences to append; empty if nothing."""
     text = ""
     if summary.exposures_retaken:
         text += f" Reshot: {counted(summary.exposures_retaken, 'exposure')}."
@@ -75,7 +76,7 @@ def again_words(summary: "Summary") -> str:
 
 
 def missing_words(summary: "Summary") -> str:
-    """Which frames are missing, as a sentence that follows another; empty if none is."""
+    """The missing frames, as a sentence to append; empty if none."""
     missing = summary.missing_frames
     if not missing:
         return ""
@@ -85,20 +86,20 @@ def missing_words(summary: "Summary") -> str:
 
 
 def ending_words(summary: "Summary") -> str:
-    """How the last run ended, if that says more than the headline; else empty."""
+    """How the last run ended, if that adds to the headline; otherwise empty."""
     if summary.verdict is SetStanding.UNDER_WAY or summary.sentence in {"", THROUGH}:
         return ""
     return f"How the last run ended: {summary.sentence}"
 
 
 def account_text(summary: "Summary") -> str:
-    """What `capture`, `resume` and `report` print."""
+    """The text that `capture`, `resume` and `report` print."""
     text = f"{made_words(summary)}.{again_words(summary)}{missing_words(summary)}"
     return "\n".join(line for line in (text, ending_words(summary)) if line)
 
 
 def shot_proof_sentence(plan: Plan, summary: "Summary") -> str:
-    """What the frames that were shot cover, in sentences; the plan's own proof if none is missing."""
+    """What the frames shot so far cover, in sentences; the plan's own proof if none is missing."""
     if not summary.missing_frames:
         return proof_sentence(plan)
     if summary.worst_margin_deg is None or summary.worst_yaw_deg is None or summary.worst_pitch_deg is None:
@@ -107,8 +108,8 @@ def shot_proof_sentence(plan: Plan, summary: "Summary") -> str:
     place = direction_words(summary.worst_yaw_deg, summary.worst_pitch_deg)
     if summary.covered:
         text = (
-            f"Even without the missing frames, every direction of {what} lies in the core of a frame that was shot; "
-            f"the tightest place is {place}, where {summary.worst_margin_deg:.3f}° are to spare."
+            f"Even without the missing frames, every direction of {what} is in the core of a frame that was shot; "
+            f"the tightest place is {place}, with {summary.worst_margin_deg:.3f}° to spare."
         )
     else:
         begin = "Shooting goes on" if summary.verdict is SetStanding.UNDER_WAY else "There are holes"

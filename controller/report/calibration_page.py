@@ -1,4 +1,4 @@
-"""A calibration as one HTML page that needs no network, in the report's style."""
+"""A calibration as one HTML page that needs no network, in the style of the report."""
 
 from collections.abc import Sequence
 from pathlib import Path
@@ -10,12 +10,12 @@ from controller.files import write_whole
 from controller.report.drawing import page_environment, svg
 from controller.report.own_pages import is_own_page
 
-# Colours that stay apart for colour-blind eyes (M. Okabe and K. Ito, "Color Universal Design", 2008).
+# Colours that colour-blind eyes can tell apart (M. Okabe and K. Ito, "Color Universal Design", 2008).
 COLOURS = ("#0072b2", "#e69f00", "#009e73", "#cc79a7", "#56b4e9", "#d55e00")
 
 
 def write_calibration_page(path: Path, finding: Finding, stored: str, *, replace: bool = False) -> None:
-    """Write the page, with `replace` in place of an older one; `stored` says where the record went.
+    """Write the page; `replace` overwrites an older one. `stored` says where the record went.
 
     Raises StorageFailed.
     """
@@ -35,7 +35,7 @@ def write_calibration_page(path: Path, finding: Finding, stored: str, *, replace
 
 
 def _rows(finding: Finding) -> Sequence[tuple[str, str, str, str]]:
-    """Name, value, standard uncertainty and the half-width of the 95 % interval, as people read them."""
+    """Name, value, standard uncertainty and half-width of the 95 % interval, for people."""
     factor = coverage_factor(finding.degrees_of_freedom)
     rows = []
     for name, value in finding.values.items():

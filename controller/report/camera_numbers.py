@@ -1,4 +1,4 @@
-"""The numbers of the camera by which other programs place its pictures: a part of report.json."""
+"""The camera's numbers that other programs need to place its pictures: a part of report.json."""
 
 from pydantic import BaseModel, ConfigDict
 
@@ -7,16 +7,16 @@ from controller.optics.projection import Projection
 
 
 class CameraNumbers(BaseModel):
-    """How a pixel becomes a direction. Everything is as the picture is seen upright, mounted as the camera was.
+    """How a pixel becomes a direction, for the picture upright as the camera was mounted.
 
     A picture of `width_px` by `height_px` shows `width_mm` by `height_mm` of the sensor; a file of another size shows the
     same, scaled. The lens's axis meets it at `principal_x_px` from the left edge and `principal_y_px` from the top edge
-    (edges, not middles of pixels). What lies at an angle off that axis is seen at a distance from this point that
-    `projection` and `focal_length_mm` give; `focal_length_px` is the same in pixels. Beyond `image_circle_mm` (a
-    diameter, null if there is none) the picture is dark.
+    (edges, not centres of pixels). `projection` and `focal_length_mm` give the distance from this point at which an angle
+    off the axis appears; `focal_length_px` is the same in pixels. Beyond `image_circle_mm` (a diameter, null if there is
+    none) the picture is dark.
 
-    With `distortion_corrected` the numbers hold once the distortion of `lens_model` was corrected and the picture cropped
-    to `undistorted_share` of its width and height; else for the picture as it was taken.
+    With `distortion_corrected` the numbers apply after the distortion of `lens_model` was corrected and the picture
+    cropped to `undistorted_share` of its width and height. Otherwise they apply to the picture as shot.
     """
 
     model_config = ConfigDict(frozen=True, allow_inf_nan=False)
@@ -38,10 +38,10 @@ class CameraNumbers(BaseModel):
 
 
 def camera_numbers(kit: Kit) -> CameraNumbers:
-    """What the kit says of its camera and lens. Raises InputError (see `Kit.field`)."""
+    """The numbers of the kit's camera and lens. Raises InputError (see `Kit.field`)."""
     field, camera, lens = kit.field(0.0), kit.camera, kit.lens
     px_per_mm = field.pixels_across / field.width_mm, field.pixels_up / field.height_mm
-    # The picture's middle lies right of and above the axis by the offset, so the axis lies left of and below it.
+    # The picture's middle is right of and above the axis by the offset, so the axis is left of and below it.
     return CameraNumbers(
         projection=field.projection,
         focal_length_mm=field.focal_length_mm,

@@ -1,4 +1,4 @@
-"""What every page needs: its templates, and figures drawn into it."""
+"""What every page needs: its templates, and figures embedded in it."""
 
 import io
 
@@ -9,14 +9,14 @@ from matplotlib.figure import Figure
 
 
 def page_environment() -> Environment:
-    """The templates of the report, where a name that is not given is a mistake."""
+    """The templates of the report; an undefined name raises."""
     return Environment(
         loader=PackageLoader("controller.report"), autoescape=True, undefined=StrictUndefined, trim_blocks=True
     )
 
 
 def svg(figure: Figure) -> Markup:
-    """The figure as an <svg> element. Markup: it is our own drawing, not somebody's text."""
+    """The figure as an <svg> element. Markup, because it is our own drawing and needs no escaping."""
     buffer = io.StringIO()
     with mpl.rc_context({"svg.fonttype": "none", "svg.hashsalt": "fullturn", "font.family": "sans-serif"}):
         figure.savefig(buffer, format="svg", metadata={"Date": None, "Creator": None, "Format": None, "Type": None})

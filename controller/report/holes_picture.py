@@ -1,6 +1,6 @@
-"""Holes drawn into the pictures of the sphere: frames that are missing, and where no core of the others lies.
+"""Holes in the pictures of the sphere: missing frames, and directions that no other core contains.
 
-Black on white, hatched and dashed: distinct without colour and when the picture is small.
+Black on white, hatched and dashed: visible without colour and in a small picture.
 """
 
 from collections.abc import Callable, Collection, Sequence
@@ -18,7 +18,7 @@ from controller.optics.field import Field
 from controller.planning.cores import Cores, cores_at
 from controller.planning.directions import Array
 from controller.planning.plan import Frame, Plan
-from controller.planning.reached import poses_of
+from controller.planning.reached_poses import poses_of
 
 HATCH, BLACK, WHITE = "xx", "#000000", "#ffffff"
 ROUNDING = 1e-9
@@ -27,13 +27,13 @@ BOX: Any = {"facecolor": WHITE, "edgecolor": BLACK, "pad": 2.0}
 
 
 def split(plan: Plan, missing: Collection[int]) -> tuple[list[Frame], list[Frame]]:
-    """The frames that were shot, and those that are missing."""
+    """The frames that were shot, and the missing ones."""
     there = [frame for frame in plan.frames if frame.id not in missing]
     return there, [frame for frame in plan.frames if frame.id in missing]
 
 
 def held_by(shapes: Cores, number: int, directions: Array) -> NDArray[np.bool_]:
-    """Which of the (..., 3) `directions` lie in the shape of this number."""
+    """Which of the (..., 3) `directions` are inside the shape with this number."""
     limits = np.cos(np.minimum(shapes.radii[number], np.pi)) - ROUNDING
     held = np.ones(directions.shape[:-1], dtype=bool)
     for edge, edge_limits in zip(shapes.poles[number], limits, strict=True):
@@ -42,7 +42,7 @@ def held_by(shapes: Cores, number: int, directions: Array) -> NDArray[np.bool_]:
 
 
 def holes(plan: Plan, field: Field, frames: Sequence[Frame], directions: Array) -> NDArray[np.bool_]:
-    """Which of the (n, m, 3) `directions` belong to the region and lie in no core of these frames."""
+    """Which of the (n, m, 3) `directions` are in the region but in no core of these frames."""
     bare = plan.region.bounds().holds(directions.reshape(-1, 3)).reshape(directions.shape[:-1])
     if frames:
         cores = cores_at(field, *poses_of(plan.kit.head, frames))
@@ -54,7 +54,7 @@ def holes(plan: Plan, field: Field, frames: Sequence[Frame], directions: Array) 
 
 
 def draw_holes(axes: Axes, x: Array, y: Array, bare: NDArray[np.bool_]) -> None:
-    """Hatch what is bare; `x` and `y` are the places of its columns and rows."""
+    """Hatch the uncovered part; `x` and `y` are the coordinates of its columns and rows."""
     if not bare.any():
         return
     with rc_context({"hatch.linewidth": 1.2, "hatch.color": BLACK}):
@@ -65,7 +65,7 @@ def draw_holes(axes: Axes, x: Array, y: Array, bare: NDArray[np.bool_]) -> None:
 def draw_missing(
     axes: Axes, cores: Sequence[Array], frames: Sequence[Frame], place: Callable[[Frame], tuple[float, float] | None]
 ) -> None:
-    """The cores of missing frames, dashed, and their numbers where `place` puts them."""
+    """Draw the cores of missing frames dashed, with their numbers at `place`."""
     if not frames:
         return
     lines = LineCollection(

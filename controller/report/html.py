@@ -1,10 +1,11 @@
-"""The report as one HTML file that needs no network: pictures are drawn into it."""
+"""The report as one HTML file that needs no network: its pictures are embedded."""
 
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
+from controller.amounts import duration, storage
 from controller.files import write_whole
 from controller.kit.exposing import kit_sentences
 from controller.optics.field import shared_part
@@ -12,10 +13,10 @@ from controller.planning.plan import Plan
 from controller.planning.request import Arrangement
 from controller.report.account_words import again_words, ending_words, shot_proof_sentence
 from controller.report.drawing import page_environment, svg
+from controller.report.plan_words import left_out_sentence, measured_sentence
 from controller.report.sphere_picture import pole_picture, sphere_picture
 from controller.report.summary import Summary
 from controller.report.timeline_picture import seconds_by_lane, stretches, timeline_picture
-from controller.report.wording import duration, left_out_sentence, measured_sentence, storage
 from controller.session.rows import Happening
 
 
@@ -31,7 +32,7 @@ class RowLine:
 
 
 def row_lines(plan: Plan) -> list[RowLine]:
-    """The rows of the plan with the overlap that neighbours in the row have at the middle of the picture."""
+    """The rows of the plan, with the overlap of neighbours in each row at the middle of the picture."""
     lines = []
     for number in sorted({frame.row for frame in plan.frames}):
         frames = [frame for frame in plan.frames if frame.row == number]
@@ -53,7 +54,7 @@ def write_html(
     happenings: Sequence[Happening],
     tale: Sequence[tuple[str, str, str]] = (),
 ) -> None:
-    """Write the report; `tale` is what went wrong and what was done: when, who, what. Raises StorageFailed."""
+    """Write the report. `tale` lists what went wrong and what was done: when, who, what. Raises StorageFailed."""
     parts = stretches(happenings, summary.virtual_seconds)
     environment = page_environment()
     environment.filters["duration"] = duration

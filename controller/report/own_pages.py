@@ -1,4 +1,4 @@
-"""Files that the reports write, recognised by what is in them: only these may be replaced."""
+"""Recognise files that the reports wrote by their content: only these may be replaced."""
 
 from collections.abc import Sequence
 from pathlib import Path
@@ -6,7 +6,7 @@ from pathlib import Path
 from controller.errors import InputError
 from controller.reading import OURS, open_file, read_json
 
-HEAD_BYTES = 400  # of a page, in which its <meta name="generator"> is (HTML, section 4.2.5.1)
+HEAD_BYTES = 400  # of a page, that contain its <meta name="generator"> (HTML, section 4.2.5.1)
 GENERATOR = b'<meta name="generator" content="Fullturn">'
 
 
@@ -26,13 +26,13 @@ def is_own_account(path: Path) -> bool:
 
 
 def is_own_truth(path: Path) -> bool:
-    """Whether a file is what the simulator wrote of the exposures that were truly made."""
+    """Whether a file is the simulator's record of the exposures that were really made."""
     content = _json(path)
     return isinstance(content, dict) and content.keys() == {"exposures"} and isinstance(content["exposures"], list)
 
 
 def is_own_table(path: Path, columns: Sequence[str]) -> bool:
-    """Whether a CSV or JSON file is a table with these columns and no others."""
+    """Whether a CSV or JSON file is a table with exactly these columns."""
     if path.suffix == ".json":
         content = _json(path)
         return isinstance(content, list) and all(isinstance(row, dict) and list(row) == list(columns) for row in content)

@@ -1,4 +1,4 @@
-"""The picture of a run as one HTML file that needs no network: curves to zoom into until the one bad frame is found."""
+"""The picture of a run as one HTML file that needs no network, with curves to zoom into."""
 
 import json
 from collections.abc import Sequence
@@ -9,7 +9,7 @@ from markupsafe import Markup
 
 from controller.files import write_whole
 from controller.planning.plan import Plan
-from controller.planning.reached import frame_pose
+from controller.planning.reached_poses import frame_pose
 from controller.report.drawing import page_environment
 
 Sample = tuple[float, float, float, float, float]
@@ -18,7 +18,7 @@ Sample = tuple[float, float, float, float, float]
 def write_run_page(path: Path, plan: Plan, samples: Sequence[Sample], exposures: Sequence[dict[str, Any]]) -> None:
     """Write the page. `samples` are seconds, commanded pan and tilt, true yaw and pitch in degrees.
 
-    `exposures` are those truly made: frame, exposure, t_s, shutter_s, yaw_deg, pitch_deg, motion_px, still. Raises
+    `exposures` are those really made: frame, exposure, t_s, shutter_s, yaw_deg, pitch_deg, motion_px, still. Raises
     StorageFailed.
     """
     planned = {frame.id: frame_pose(plan.kit.head, frame) for frame in plan.frames}
@@ -28,7 +28,7 @@ def write_run_page(path: Path, plan: Plan, samples: Sequence[Sample], exposures:
         for one in (exposure["frame"],)
     ]
     environment = page_environment()
-    # Markup: numbers and our own names only; "<" cannot occur in them, and is escaped all the same.
+    # Markup: numbers and our own names only. They cannot contain "<", but it is escaped anyway.
     data = Markup(
         json.dumps({"samples": samples, "exposures": rows}, separators=(",", ":"), allow_nan=False).replace(
             "<", "\\u003c"

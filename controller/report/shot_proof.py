@@ -1,4 +1,4 @@
-"""The plan's proof made again over the frames that were truly shot."""
+"""The plan's proof for the frames that were really shot."""
 
 from collections.abc import Collection
 from dataclasses import dataclass
@@ -7,15 +7,15 @@ from controller.planning.cores import cores_at
 from controller.planning.coverage import prove_coverage
 from controller.planning.links import find_links
 from controller.planning.plan import Plan
-from controller.planning.reached import poses_of
+from controller.planning.reached_poses import poses_of
 
 
 @dataclass(frozen=True, slots=True)
 class ShotProof:
     """Whether the cores of the frames that were shot cover the region, and whether these frames are linked.
 
-    `worst_margin_deg` and its direction are the plan's kind of worst place, None if no frame was shot: negative at the
-    middle of the largest gap.
+    `worst_margin_deg` and its direction mean the same as in the plan: negative at the middle of the largest gap. None if
+    no frame was shot.
     """
 
     covered: bool
@@ -26,9 +26,9 @@ class ShotProof:
 
 
 def prove_shot(plan: Plan, missing: Collection[int]) -> ShotProof:
-    """Prove coverage and links again without the `missing` frames, at the poses that this head reaches.
+    """Prove coverage and links without the `missing` frames, at the poses that this head reaches.
 
-    With none missing that is the plan's own proof, which was made again when the plan was read.
+    If none is missing this is the plan's own proof, which was checked when the plan was read.
     """
     if not missing:
         proof = plan.proof

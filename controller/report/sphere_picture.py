@@ -1,6 +1,6 @@
-"""The sphere drawn: unrolled, and as seen toward each pole; every frame's outline and core over how many see it.
+"""Draw the sphere, unrolled and toward each pole: outlines and cores over the number of frames that see each direction.
 
-Frames that are `missing` are not counted among those; they and the holes they leave are drawn as such.
+Frames that are `missing` do not count; they are drawn as missing, with the holes they leave.
 """
 
 from collections.abc import Collection, Sequence
@@ -19,11 +19,11 @@ from controller.optics.projection import LAWS
 from controller.planning.cores import pictures_at
 from controller.planning.directions import Array, camera_axes
 from controller.planning.plan import Frame, Plan
-from controller.planning.reached import Poses, poses_of
+from controller.planning.reached_poses import Poses, poses_of
 from controller.report.holes_picture import draw_holes, draw_missing, held_by, holes, split
 
-GRID_ACROSS = 720  # half a degree
-DISC_ACROSS = 361  # half a degree
+GRID_ACROSS = 720  # columns of half a degree
+DISC_ACROSS = 361  # pixels of half a degree
 POINTS = 96
 NUMBERED_AT_MOST = 80  # more numbers than this would hide the picture
 WHITE, ORANGE, RED, GREY = "#ffffff", "#e69f00", "#d55e00", "#6b6b75"
@@ -150,12 +150,12 @@ def _outlines(field: Field, sides: Sides, poses: Poses) -> list[Array]:
 
 
 def _flat_outlines(field: Field, sides: Sides, poses: Poses) -> list[Array]:
-    """The outlines unrolled, cut where they leave the picture on one side and come back on the other."""
+    """The outlines unrolled, cut where they leave the picture on one side and return on the other."""
     return [piece for outline in _outlines(field, sides, poses) for piece in _cut(_unrolled(outline), 180.0)]
 
 
 def _outlines_seen_from_pole(field: Field, sides: Sides, poses: Poses, up: float) -> list[Array]:
-    """What can be seen of the outlines from outside that pole."""
+    """The visible part of the outlines, seen from outside at that pole."""
     lines = []
     for outline in _outlines(field, sides, poses):
         seen = outline[outline[:, 2] * up > -0.02] if (outline[:, 2] * up).max() > 0 else outline[:0]
@@ -165,12 +165,12 @@ def _outlines_seen_from_pole(field: Field, sides: Sides, poses: Poses, up: float
 
 
 def _flat_place(frame: Frame) -> tuple[float, float]:
-    """Where the frame's number stands in the unrolled picture."""
+    """The position of the frame's number in the unrolled picture."""
     return _centred(frame.yaw_deg), min(max(frame.pitch_deg, -84.0), 84.0)
 
 
 def _pole_place(frame: Frame, up: float) -> tuple[float, float] | None:
-    """Where it stands toward a pole, None too near to the horizon."""
+    """Its position in the view of a pole, None if too near the horizon."""
     if frame.pitch_deg * up < 15:
         return None
     aim = camera_axes(np.radians([frame.yaw_deg]), np.radians([frame.pitch_deg])).forward
@@ -199,7 +199,7 @@ def _cut(line: Array, longest: float) -> list[Array]:
 
 
 def _seen_from_pole(directions: Array, up: float) -> Array:
-    """Degrees from the pole, yaw 0 at the top; to the right is yaw 90 looking up from outside, as on a map of the sky."""
+    """Degrees from the pole, yaw 0 at the top. Yaw 90 is to the right looking up from outside, as on a map of the sky."""
     away = np.degrees(np.arccos(np.clip(up * directions[:, 2], -1, 1)))
     yaw = np.arctan2(directions[:, 1], directions[:, 0])
     return np.stack([away * np.sin(yaw), away * np.cos(yaw)], axis=1)
@@ -214,13 +214,13 @@ def _disc(radius: float, *, filled: bool) -> Circle:
 def _shade_label(plan: Plan) -> str:
     out_of_reach, open_sr = plan.region.unreachable_sr, 4 * np.pi - plan.region.bounds().solid_angle_sr()
     if out_of_reach == 0:
-        return "not covered: not asked for"
-    rest = ", the rest not asked for" if open_sr > out_of_reach + 1e-4 else ""
+        return "not covered: not requested"
+    rest = ", the rest not requested" if open_sr > out_of_reach + 1e-4 else ""
     return f"not covered: {out_of_reach:.3f} sr out of reach{rest}"
 
 
 def _bounds(axes: Axes, plan: Plan) -> None:
-    """Shade what is not asked for, or cannot be reached."""
+    """Shade the directions that were not requested or cannot be reached."""
     region = plan.region
     left, width = (-180.0, 360.0) if region.yaw_width_deg >= 360 else (region.yaw_from_deg, region.yaw_width_deg)
     outside = [
@@ -230,14 +230,14 @@ def _bounds(axes: Axes, plan: Plan) -> None:
     ]
     label = _shade_label(plan)
     for x, y, wide, high in outside:
-        for turns in (-720, -360, 0, 360):  # whichever of them falls into the picture
+        for turns in (-720, -360, 0, 360):  # whichever of them is inside the picture
             if wide > 0 and high > 0:
                 axes.add_patch(Rectangle((x + turns, y), wide, high, label=label, **SHADE))
                 label = "_"
 
 
 def _bounds_seen_from_pole(axes: Axes, plan: Plan, up: float) -> None:
-    """The same toward a pole: beyond the pitches about the pole and at the rim, and beyond the yaws as a wedge."""
+    """The same in the view of a pole: the pitches near the pole and at the rim, and the excluded yaws as a wedge."""
     region = plan.region
     near, far = 90 - region.pitch_to_deg, 90 - region.pitch_from_deg  # from the zenith
     if up < 0:
@@ -253,7 +253,7 @@ def _bounds_seen_from_pole(axes: Axes, plan: Plan, up: float) -> None:
 
 
 def _legend(figure: Figure) -> None:
-    """One legend below everything, each entry once."""
+    """One legend below everything, without repeated entries."""
     named = [axes.get_legend_handles_labels() for axes in figure.axes]
     entries = {text: handle for handles, texts in named for handle, text in zip(handles, texts, strict=True)}
     figure.legend(

@@ -1,4 +1,4 @@
-"""The account of a set: what was planned against what the session says, as numbers."""
+"""The account of a set: the plan compared with the session, as numbers."""
 
 from collections.abc import Sequence
 
@@ -10,35 +10,31 @@ from controller.report.camera_numbers import CameraNumbers, camera_numbers
 from controller.report.shot_proof import prove_shot
 from controller.report.verdict import Lack, SetStanding, Verdict, verdict
 from controller.session.checks import unchecked_axes
-from controller.session.rows import CLOCK_FACT, DoubtRow, Doubts, ShotRow, with_requests
+from controller.session.rows import DoubtRow, Doubts, RunRow, ShotRow, with_requests
 from controller.session.session import Session
 from protocol.units import NS
 
 UNDER_WAY = "The run is under way."
 NO_END = "The run did not come to its end."
-# An earlier version's run claimed more than its rows: with no sync contact, or since frames were asked for again.
-CLAIM, INSTEAD = "The set is complete", "The run is through"
 
 
 class Summary(BaseModel):
     """The numbers of report.json. Counts are exposures unless the name says frames.
 
-    `headline` and `verdict` follow from what the session holds now: `complete` if every planned exposure is confirmed,
-    `assumed` if none is missing and some are not confirmed, `unchecked` if none is missing and the switch of an axis in
-    `unchecked_axes` was not passed again since, `damaged` if a part of the session cannot be read (`losses` say which),
-    `incomplete`, `not begun`, or `under way` while a run works on the session. `exit_status` is what `fullturn report`
-    ends with: 0 if complete or assumed. `sentence` is only how the last
-    run ended.
+    `headline` and `verdict` follow from the session as it is now. `verdict` is `complete` if every planned exposure is
+    confirmed; `assumed` if none is missing but some are not confirmed; `unchecked` if none is missing but the switch of
+    an axis in `unchecked_axes` was not passed again since; `damaged` if a part of the session cannot be read (`losses`
+    say which); `incomplete`; `not begun`; or `under way` while a run is using the session. `exit_status` is that of
+    `fullturn report`: 0 if complete or assumed. `sentence` only says how the last run ended.
 
-    Each planned exposure is counted once: confirmed by the camera's sync contact or by its file over USB; assumed,
-    because nothing confirms them; or missing, for one of the reasons unconfirmed (the camera did not answer), in doubt
-    (nobody heard how it ended), suspect (shot while the head may have pointed elsewhere), to retake (shot, and wanted
-    again) and not tried. `exposures_retaken` were shot again after such a doubt. `missing_frames` lack an exposure.
+    Each planned exposure counts once: as confirmed by the camera's sync contact or by its file over USB; as assumed,
+    because nothing can confirm it; or as missing, for one of these reasons: unconfirmed (the camera did not answer), in
+    doubt (its end was never reported), suspect (shot while the head may have pointed elsewhere), to retake (shot, and
+    requested again), not tried. `exposures_retaken` were reshot after such a doubt. `missing_frames` lack an exposure.
 
-    `covered`, `linked` and the worst place (a negative margin: the middle of the largest gap) are the plan's proof, made
-    again over the frames that lack nothing, at the poses that the head reaches. `card_megabytes` is the estimated size of
-    every exposure that was made, those that do not count any more included. `camera` is what other programs need to place
-    the pictures.
+    `covered`, `linked` and the worst place (a negative margin: the middle of the largest gap) are the plan's proof for
+    the complete frames alone, at the poses that the head reaches. `card_megabytes` is the estimated size of every
+    exposure made, including those that no longer count. `camera` is what other programs need to place the pictures.
     """
 
     model_config = ConfigDict(frozen=True, allow_inf_nan=False)
@@ -77,21 +73,22 @@ class Summary(BaseModel):
 
 
 def account_of(session: Session, plan: Plan, *, seconds: float | None = None, under_way: bool = False) -> Summary:
-    """The account of a session as it is now; `seconds` is how long the run took, taken from the rows if not given.
+    """The account of a session as it is now. `seconds` is the run's duration; by default it comes from the rows.
 
     Raises StorageFailed.
     """
-    about, shots, stored = session.about(), session.shots(), session.doubts()
+    about, runs, shots, stored = session.about(), session.runs(), session.shots(), session.doubts()
     doubts = with_requests(stored, shots, session.wanted_again())
     by_hand = {frame.id for frame in plan.frames if frame.by_hand}
+    said = runs[-1].sentence if runs else None
     return summarise(
         plan,
         shots,
         doubts,
         kind=about.get("kind", "run"),
         seed=int(about["seed"]) if about.get("seed", "").isdecimal() else None,
-        sentence=UNDER_WAY if under_way else about.get("sentence", NO_END),
-        seconds=_run_seconds(shots, about) if seconds is None else seconds,
+        sentence=UNDER_WAY if under_way else said or NO_END,
+        seconds=_run_seconds(shots, runs) if seconds is None else seconds,
         unchecked=unchecked_axes(plan.kit, Doubts.of(stored).counting(shots), session.checks(), by_hand),
         under_way=under_way,
         losses=session.losses,
@@ -111,7 +108,7 @@ def summarise(
     under_way: bool = False,
     losses: Sequence[str] = (),
 ) -> Summary:
-    """Hold `shots` against `plan` (see `verdict`); `sentence` says how the last run ended."""
+    """Compare `shots` with `plan` (see `verdict`); `sentence` says how the last run ended."""
     found = verdict(plan, shots, doubts, unchecked=unchecked, under_way=under_way, losses=losses)
     proof = prove_shot(plan, set(found.missing_frames))
     return Summary(
@@ -122,7 +119,7 @@ def summarise(
         headline=headline(found, plan.kit) + _less_overlap(plan, found),
         exit_status=found.exit_status,
         complete=found.standing is SetStanding.COMPLETE,
-        sentence=sentence.replace(CLAIM, INSTEAD),
+        sentence=sentence,
         frames_planned=len(plan.frames),
         missing_frames=found.missing_frames,
         unchecked_axes=found.unchecked,
@@ -141,14 +138,14 @@ def summarise(
 
 
 def _less_overlap(plan: Plan, found: Verdict) -> str:
-    """What is less than asked of a whole set whose plan an older version proved as if the head were level."""
+    """What falls short in a complete set whose plan an older version proved for a level head."""
     if plan.proof.covered or not plan.kit.head.lean_deg or found.exit_status != 0:
         return ""
     return f" But {lean_sentence(plan)}."
 
 
 def _counts(found: Verdict) -> dict[str, int]:
-    """How many exposures are what."""
+    """The number of exposures of each kind."""
     return {
         "exposures_planned": found.planned,
         "exposures_made": len(found.confirmed) + len(found.assumed),
@@ -163,12 +160,12 @@ def _counts(found: Verdict) -> dict[str, int]:
     }
 
 
-def _run_seconds(shots: Sequence[ShotRow], about: dict[str, str]) -> float:
+def _run_seconds(shots: Sequence[ShotRow], rows: Sequence[RunRow]) -> float:
     """From the first exposure of each run to the end of its last, all runs together.
 
-    Their clocks have nothing in common: a computer may have restarted in between.
+    The clocks of two runs are unrelated: the computer may have restarted in between.
     """
-    firsts = [int(name.removeprefix(CLOCK_FACT)) for name in about if name.startswith(CLOCK_FACT)]
+    firsts = [row.first for row in rows]
     runs: dict[int, list[int]] = {}
     for shot in shots:
         run = runs.setdefault(max((first for first in firsts if first <= shot.number), default=0), [])

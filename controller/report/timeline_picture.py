@@ -1,4 +1,4 @@
-"""When the run did what: one lane for each kind of time."""
+"""What the run did when: one lane for each kind of time."""
 
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -11,7 +11,7 @@ from controller.capture.states import RunState
 from controller.capture.words.run import STATES
 from controller.session.rows import Happening
 
-# Colours that stay apart for colour-blind eyes (M. Okabe and K. Ito, "Color Universal Design", 2008).
+# Colours that colour-blind eyes can tell apart (M. Okabe and K. Ito, "Color Universal Design", 2008).
 LANES: dict[RunState, str] = {
     RunState.REFERENCING: "#999999",
     RunState.MOVING: "#0072b2",
@@ -32,9 +32,9 @@ class Stretch:
 
 
 def stretches(happenings: Sequence[Happening], ended_s: float) -> list[Stretch]:
-    """The run cut into stretches, one for each change of state; runs that went on with a set follow at once.
+    """The run divided at each change of state; a run that continued a set follows the one before directly.
 
-    The time between two runs is nobody's, and their clocks may have nothing in common.
+    The time between two runs is left out, and their clocks may be unrelated.
     """
     if not happenings:
         return []
@@ -51,13 +51,13 @@ def stretches(happenings: Sequence[Happening], ended_s: float) -> list[Stretch]:
 
 
 def seconds_by_lane(parts: Sequence[Stretch]) -> dict[str, float]:
-    """Total seconds of each lane, by its name, lanes that never occurred left out."""
+    """Total seconds of each lane, by name, without lanes that never occurred."""
     totals = {STATES[state].lane: sum(part.seconds for part in parts if part.state == state) for state in LANES}
     return {name: total for name, total in totals.items() if total > 0}
 
 
 def timeline_picture(parts: Sequence[Stretch]) -> Figure:
-    """Time to the right, in minutes; a lane for each kind of time."""
+    """Draw time to the right, in minutes, with a lane for each kind of time."""
     figure = Figure(figsize=(11, 2.4), layout="constrained")
     axes = figure.add_subplot(xlabel="minutes since the start")
     for lane, (state, colour) in enumerate(LANES.items()):

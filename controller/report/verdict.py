@@ -1,6 +1,6 @@
-"""The verdict on a set: what its rows say, and nothing else. Every headline and every exit status comes from here.
+"""The verdict on a set, from its rows alone. Every headline and every exit status comes from here.
 
-How the last run ended is only an account of that run: frames may have been asked for again since, or shot since.
+How the last run ended describes only that run: since then, frames may have been requested again, or shot.
 """
 
 from collections.abc import Mapping, Sequence
@@ -14,20 +14,20 @@ from controller.session.rows import DoubtReason, DoubtRow, Doubts, ShotOutcome, 
 
 
 class SetStanding(StrEnum):
-    """Where a set stands. Only the first two need nothing more."""
+    """The state of a set. Only the first two need nothing more."""
 
     COMPLETE = "complete"
     """Every planned exposure is confirmed."""
     ASSUMED = "assumed"
-    """None is missing, as far as can be known: some are not confirmed."""
+    """None is missing as far as can be known, but some are not confirmed."""
     UNCHECKED = "unchecked"
-    """None is missing, but a switch was not passed again since the last ones."""
+    """None is missing, but a switch was not passed again since the last exposures."""
     INCOMPLETE = "incomplete"
     NOT_BEGUN = "not begun"
     DAMAGED = "damaged"
-    """A part of the session cannot be read, so nobody knows what that part would say."""
+    """A part of the session cannot be read, so its content is unknown."""
     UNDER_WAY = "under way"
-    """A run is working on it now."""
+    """A run is using it now."""
 
 
 class Lack(StrEnum):
@@ -37,11 +37,11 @@ class Lack(StrEnum):
     UNCONFIRMED = "unconfirmed"
     """The camera did not answer."""
     IN_DOUBT = "in doubt"
-    """Nobody heard how it ended."""
+    """Its end was never reported."""
     SUSPECT = "suspect"
     """It was shot while the head may have pointed elsewhere."""
     RETAKE = "retake"
-    """It was shot, and is wanted again."""
+    """It was shot, and is requested again."""
 
 
 LACKS = {
@@ -57,8 +57,8 @@ LACKS = {
 class Verdict:
     """Every planned exposure is in exactly one of `confirmed`, `assumed` and `missing`.
 
-    `retaken` were shot again since they were doubted. `openings` counts every exposure that was made, those that do
-    not count any more included. `unchecked` names axes whose zero was not checked after the last exposures.
+    `retaken` were reshot after a doubt. `openings` counts every exposure made, including those that no longer count.
+    `unchecked` names axes whose zero was not checked after the last exposures.
     """
 
     standing: SetStanding
@@ -72,12 +72,12 @@ class Verdict:
 
     @property
     def planned(self) -> int:
-        """How many exposures the plan has."""
+        """The number of exposures in the plan."""
         return len(self.confirmed) + len(self.assumed) + len(self.missing)
 
     @property
     def exit_status(self) -> int:
-        """0 if there is nothing left to do, 1 otherwise. An assumed set is not a failure."""
+        """0 if nothing is left to do, 1 otherwise. An assumed set is not a failure."""
         return 0 if self.standing in {SetStanding.COMPLETE, SetStanding.ASSUMED} else 1
 
     @property
@@ -86,7 +86,7 @@ class Verdict:
         return tuple(sorted({frame for frame, _ in self.missing}))
 
     def lacking(self, why: Lack) -> int:
-        """How many exposures are missing for this reason."""
+        """The number of exposures missing for this reason."""
         return sum(lack is why for lack in self.missing.values())
 
 
@@ -99,11 +99,11 @@ def verdict(
     under_way: bool = False,
     losses: Sequence[str] = (),
 ) -> Verdict:
-    """Hold `shots` against `plan`, less what the `doubts` take away.
+    """Compare `shots` with `plan`, without the exposures that the `doubts` exclude.
 
-    `unchecked` are axes (pan, tilt) whose zero was not checked after the last exposures; `under_way` says that a run
-    works on the session now; `losses` say what of a damaged session cannot be read. An exposure is confirmed if any row
-    that is not doubted says so.
+    `unchecked` are axes (pan, tilt) whose zero was not checked after the last exposures. `under_way`: a run is using the
+    session now. `losses` say what cannot be read in a damaged session. An exposure is confirmed if any row that is not
+    doubted says so.
     """
     wanted, doubted = plan.exposures, Doubts.of(doubts)
     latest: dict[Exposure, Lack] = {}
@@ -143,5 +143,5 @@ def verdict(
 
 
 def has_switch(head: Head, axis: str) -> bool:
-    """Whether a switch finds the zero of this axis (pan or tilt)."""
+    """Whether the kit has a switch at zero for this axis (pan or tilt)."""
     return (head.pan if axis == "pan" else head.tilt).zero_switch

@@ -1,1 +1,1 @@
-"""The durable record of a run, and what it says when read."""
+"""The durable record of a run, and reading it."""

@@ -1,4 +1,4 @@
-"""Which axes were not checked: derived from what a session holds, whenever somebody asks."""
+"""The axes that were not checked, derived from the rows of a session."""
 
 from collections.abc import Container, Iterable
 from dataclasses import dataclass
@@ -10,7 +10,7 @@ from controller.session.rows import AXES, ShotRow
 
 @dataclass(frozen=True, slots=True)
 class CheckRow:
-    """The zero of this axis was seen in its place after the exposure of number `upto`, and so for all up to it."""
+    """The switch at zero of this axis was seen in its place, which checks all exposures up to number `upto`."""
 
     axis: str
     upto: int
@@ -19,10 +19,10 @@ class CheckRow:
 def unchecked_axes(
     kit: Kit, shots: Iterable[ShotRow], checks: Iterable[CheckRow], by_hand: Container[int] = frozenset()
 ) -> tuple[str, ...]:
-    """The axes that may have lost steps unnoticed under exposures that count: in the order of AXES.
+    """The axes that may have lost steps unnoticed during exposures that count, in the order of AXES.
 
-    Those are the axes with no switch at zero, or no room to pass it, and those with an exposure after their last check.
-    `shots` are the rows that count (made, and not in doubt); frames taken `by_hand` depend on no axis.
+    These are axes with no switch at zero, or no room to pass it, and axes with an exposure after their last check.
+    `shots` are the rows that count (made, and under no doubt). Frames shot `by_hand` depend on no axis.
     """
     latest = max((shot.number for shot in shots if shot.intent.frame not in by_hand and _made(shot)), default=0)
     checked = dict.fromkeys(AXES, 0)

@@ -2,29 +2,32 @@
 
 import re
 import sqlite3
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Mapping
 from contextlib import contextmanager, suppress
 from pathlib import Path
 
 from controller.errors import InputError, StorageFailed
-from controller.files import write_new
+from controller.files import copy_verified, write_new
+from controller.folders import temporary_folder
 from controller.session.migrations import OLDEST_VERSION, SCHEMA, SESSION_VERSION, stamp, statements_from
 
 Database = sqlite3.Connection
 DatabaseError = sqlite3.Error
-UNREADABLE = (sqlite3.Error, UnicodeDecodeError)  # the second where the message would quote bytes of the file
+UNREADABLE = (sqlite3.Error, UnicodeDecodeError)  # the second if a message quotes bytes of the file that are not UTF-8
 
 CAUSES = {
     "SQLITE_FULL": "the disk is full; free some space",
-    "SQLITE_READONLY": "it or its folder may not be written to; change the permissions or choose another place",
-    "SQLITE_PERM": "it or its folder may not be written to; change the permissions or choose another place",
+    "SQLITE_READONLY": "it or its folder is write-protected; change the permissions or choose another place",
+    "SQLITE_PERM": "it or its folder is write-protected; change the permissions or choose another place",
     "SQLITE_CANTOPEN": "it cannot be opened; check its name, its folder and the permissions",
     "SQLITE_BUSY": "another program is writing to it; wait for that program to finish",
     "SQLITE_IOERR": "the disk reports an error; copy the file to another disk",
     "SQLITE_CORRUPT": "the file is damaged; `fullturn report` shows what can still be read",
     "SQLITE_NOTADB": "the file is damaged; `fullturn report` shows what can still be read",
 }
-"""What each of SQLite's primary result codes means for the user, and what to do."""
+"""What each of SQLite's primary result codes means for the user, and the cure."""
+NEEDS_WRITING = {"SQLITE_CANTOPEN", "SQLITE_READONLY"}
+"""SQLite's codes for a file that exists, but that it cannot read without writing beside it."""
 
 
 @contextmanager
@@ -33,9 +36,13 @@ def storage(path: Path) -> Iterator[None]:
     try:
         yield
     except sqlite3.Error as error:
-        name = "_".join(getattr(error, "sqlite_errorname", "").split("_")[:2])
-        cause = CAUSES.get(name, f"the database reports: {error}")
+        cause = CAUSES.get(_primary_code(error), f"the database reports: {error}")
         raise StorageFailed(f"The session {path} cannot be read or written: {cause}.") from error
+
+
+def _primary_code(error: sqlite3.Error) -> str:
+    """SQLite's primary result code by name; empty if there is none."""
+    return "_".join(getattr(error, "sqlite_errorname", "").split("_")[:2])
 
 
 def create(path: Path, about: dict[str, str]) -> None:
@@ -50,22 +57,23 @@ def create(path: Path, about: dict[str, str]) -> None:
     write_new(path, content)
 
 
-def blank(tables: Iterable[str]) -> Database:
-    """A session in memory without any rows; `tables` are the statements that made the tables of another one.
+def blank(tables: Iterable[str], columns: Mapping[str, Iterable[str]]) -> Database:
+    """An empty session in memory; `tables` are the statements that created the tables of another session.
 
-    Tables that are missing there are made as in this version.
+    A table missing there is created with its `columns` in that session's version, so that the result can be migrated.
     """
     db = sqlite3.connect(":memory:", isolation_level=None)
     for statement in tables:
         db.execute(statement)
-    db.executescript(SCHEMA.replace("CREATE TABLE", "CREATE TABLE IF NOT EXISTS"))
+    for table, names in columns.items():
+        db.execute(f"CREATE TABLE IF NOT EXISTS {table} ({', '.join(names)})")
     return db
 
 
 def connect(path: Path, *, durable: bool) -> Database:
-    """A connection that reads and writes; every statement is its own transaction.
+    """A connection that reads and writes.
 
-    So a crash loses at most the statement that was being written.
+    Each statement is a transaction of its own, so a crash loses at most the statement that was being written.
     """
     connection = sqlite3.connect(path, isolation_level=None)
     connection.execute(f"PRAGMA journal_mode = {'WAL' if durable else 'MEMORY'}")
@@ -74,34 +82,82 @@ def connect(path: Path, *, durable: bool) -> Database:
 
 
 def connect_to_read(path: Path) -> Database:
-    """A connection that leaves the file as it is."""
+    """A connection that leaves the file as it is.
+
+    SQLite can read what a killed run left only by writing beside the file (sqlite.org/wal.html, "Read-Only Databases").
+    On a read-only medium the connection is therefore to a copy in memory. Raises DatabaseError, StorageFailed.
+    """
+    db = _reading(path)
+    try:
+        db.execute("SELECT 1 FROM sqlite_schema").fetchone()
+    except sqlite3.OperationalError as error:
+        if not NEEDS_WRITING & {_primary_code(error)}:
+            return db  # damage is found later, row by row
+        db.close()
+        return _copy_in_memory(path)
+    except UNREADABLE:
+        pass
+    return db
+
+
+def _reading(path: Path) -> Database:
     return sqlite3.connect(f"{path.resolve().as_uri()}?mode=ro", uri=True, isolation_level=None)
 
 
-def fold(db: Database) -> None:
-    """Move what is in the write-ahead log into the file, so that one file is all there is.
+def _copy_in_memory(path: Path) -> Database:
+    """A copy of the session and of the log beside it; SQLite finds the log by its name."""
+    real = path.resolve()
+    with temporary_folder() as folder:
+        for source in (real, _log_of(real)):
+            if source.exists():
+                copy_verified(source, folder / source.name)
+        return in_memory(_reading(folder / real.name))
 
-    If another program reads the file now, the last one to close it does this.
+
+def _log_of(path: Path) -> Path:
+    real = path.resolve()
+    return real.with_name(f"{real.name}-wal")
+
+
+def fold(db: Database) -> None:
+    """Move the write-ahead log into the file, so that one file holds everything.
+
+    If another program is reading the file, the last one to close it does this.
     """
     with suppress(sqlite3.Error):
         db.execute("PRAGMA journal_mode = DELETE")
 
 
+def folded(reading: Database, path: Path) -> Database:
+    """A connection to read from, with the log folded into the file; the same connection if the file cannot be written."""
+    try:
+        db = connect(path, durable=True)
+    except sqlite3.OperationalError:
+        return reading
+    reading.close()
+    fold(db)
+    db.close()
+    return connect_to_read(path)
+
+
 def left_behind(path: Path) -> bool:
     """Whether a killed run left a write-ahead log beside the session."""
-    return path.with_name(f"{path.name}-wal").exists()
+    return _log_of(path).exists()
 
 
 def version_of(db: Database, path: Path) -> int:
-    """The session's version. Raises InputError if this program cannot read it, DatabaseError if nothing can."""
-    (number,) = db.execute("PRAGMA user_version").fetchone()  # of version 3 and later
+    """The session's version.
+
+    Raises InputError if this program cannot read it, DatabaseError if the file is unreadable.
+    """
+    (number,) = db.execute("PRAGMA user_version").fetchone()  # set by version 3 and later
     row = db.execute("SELECT value FROM about WHERE name = 'session_version'").fetchone()
-    stated = str(row[0]) if row else ""  # of a damaged one it may be of any type
+    stated = str(row[0]) if row else ""  # in a damaged session it may be of any type
     version = max(int(number), int(stated) if re.fullmatch("[0-9]{1,9}", stated) else 0)
     if not OLDEST_VERSION <= version <= SESSION_VERSION:
         known = f"{OLDEST_VERSION} to {SESSION_VERSION}"
         which = f"is a session of version {version}" if version > 0 else "does not say which version of a session it is"
-        cure = "Take the version of Fullturn that wrote it." if version > 0 else "Name another file."
+        cure = "Use the version of Fullturn that wrote it." if version > 0 else "Name another file."
         raise InputError(f"{path}: {which}; this program reads versions {known}. {cure}")
     return version
 
@@ -115,7 +171,7 @@ def in_memory(reading: Database) -> Database:
 
 
 def migrate(db: Database, version: int) -> None:
-    """Make a session of `version` one of this version: all of it or nothing, even if the program is killed meanwhile."""
+    """Migrate a session from `version` to this version: all of it or nothing, even if the program is killed meanwhile."""
     db.execute("BEGIN IMMEDIATE")
     with db:
         for statement in statements_from(version):

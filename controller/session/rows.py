@@ -1,4 +1,4 @@
-"""What a session holds, as values: intents and outcomes, doubts, wishes, happenings, and what is remembered."""
+"""The contents of a session as values: runs, intents and outcomes, doubts, requests and happenings."""
 
 from collections.abc import Container, Iterable
 from dataclasses import dataclass, field
@@ -6,23 +6,29 @@ from enum import StrEnum
 from typing import Self
 
 AXES = ("pan", "tilt")
-ZERO_FACT = "zero found by boot"
-CLOCK_FACT = "clock from "
-"""A fact whose name goes on with the number of the first exposure it holds for: monotonic nanoseconds, and UTC then."""
-QUESTION_FACT = "question"
-"""The question that is open: its number, and its words."""
 CAPTURE, REHEARSAL = "capture", "rehearsal"
-"""What a session may be the record of: the fact `kind`."""
+"""The values of the fact `kind`: what a session records."""
+
+
+class RunReason(StrEnum):
+    """Why a run began."""
+
+    BEGUN = "begun"
+    """The first run of its session."""
+    RESUMED = "resumed"
+    """A command continued the session."""
+    ZERO_SET = "zero set"
+    """The previous run lost zero, and a person set it again."""
 
 
 class Word(StrEnum):
-    """What may be said to a run, as it is typed and as a session keeps it."""
+    """A request to a run, as it is typed and as a session stores it."""
 
     PAUSE = "pause"
     PAUSE_AFTER_ROW = "pause-after-row"
     GO_ON = "go-on"
     RETAKE = "retake"
-    """The one request that is still good when the run that it was told to is over."""
+    """The only request that stays valid after the run that received it has ended."""
     STOP = "stop"
     HALT = "halt"
     YES = "yes"
@@ -30,7 +36,7 @@ class Word(StrEnum):
 
 
 class ShotOutcome(StrEnum):
-    """How an exposure ended, as the host may claim it."""
+    """How an exposure ended, as far as the host can claim it."""
 
     CONFIRMED = "confirmed"
     ASSUMED = "assumed"
@@ -49,16 +55,59 @@ class DoubtReason(StrEnum):
     SUSPECT = "suspect"
     """The head may have pointed elsewhere."""
     RETAKE = "retake"
-    """The operator wants it once more."""
+    """The operator wants it again."""
+
+
+@dataclass(frozen=True, slots=True)
+class Moment:
+    """One moment by two clocks: monotonic nanoseconds, and UTC as ISO 8601."""
+
+    at_ns: int
+    utc: str
+
+
+@dataclass(frozen=True, slots=True)
+class RunRow:
+    """One run of a session: the number of the first exposure that it could make, why it began, and how it ended.
+
+    `began` is None if the time of day is not known, as in a rehearsal. `sentence` and `complete` are the run's verdict at
+    its end; None while it is under way, or if it was killed. `ended_utc` is None also if it was not recorded.
+    """
+
+    first: int
+    why: RunReason
+    began: Moment | None
+    ended_utc: str | None = None
+    sentence: str | None = None
+    complete: bool | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class WalkRow:
+    """How far a walk round the extremes went, in motor steps; everything was clear."""
+
+    pan_from_steps: int
+    pan_to_steps: int
+    tilt_from_steps: int
+    tilt_to_steps: int
+
+    def covers(self, other: Self) -> bool:
+        """Whether it went at least as far as `other`."""
+        return (
+            self.pan_from_steps <= other.pan_from_steps
+            and self.pan_to_steps >= other.pan_to_steps
+            and self.tilt_from_steps <= other.tilt_from_steps
+            and self.tilt_to_steps >= other.tilt_to_steps
+        )
 
 
 @dataclass(frozen=True, slots=True)
 class Intent:
-    """One exposure about to be made: what, where the axes were sent, and under which command.
+    """One exposure about to be made: which one, where the axes were sent, and the command's id.
 
-    `pan_deg` and `tilt_deg` are angles of the axes, not the camera's pose, which a lean makes another (see
-    `program.kinematics`); None if the camera is held by hand. The commanded position is the same in motor steps; None
-    also if the session is older than version 3.
+    `pan_deg` and `tilt_deg` are angles of the axes. The camera's pose differs from them if the head leans (see
+    `program.kinematics`). They are None if the camera is held by hand. The commanded position is the same in motor steps;
+    None also if the session is older than version 3.
     """
 
     frame: int
@@ -76,8 +125,8 @@ class Intent:
 class ShotRow:
     """One row of the session: an intent and, once it is known, its outcome.
 
-    The reported position is where the board said that the head was when the exposure ended, in motor steps; None if it
-    did not say, or the session is older than version 3.
+    The reported position is where the board said the head was when the exposure ended, in motor steps. It is None if the
+    board did not say, or if the session is older than version 3.
     """
 
     number: int
@@ -92,11 +141,11 @@ class ShotRow:
 
 @dataclass(frozen=True, slots=True)
 class Remembered:
-    """What a run that goes on knows of the one before: `boot_id` is the board's boot that found zero, None if none did.
+    """What a resumed run knows of the one before. `boot_id` is the board's boot that found zero, None if none did.
 
-    `unchecked` holds, for each axis, what was made since its switch was last seen in place; `in_doubt` is the exposure
-    whose outcome was not heard of: its command id, frame and number. `exposures` is how often the camera opened its
-    shutter before that, None where it is not known of some; `latest` the frame of the latest row.
+    `unchecked` holds, for each axis, the exposures made since its switch was last seen in place. `in_doubt` is the
+    exposure without a known outcome: its command id, frame and number. `exposures` is how often the camera opened its
+    shutter before that, None if unknown for some of them; `latest` is the frame of the latest row.
     """
 
     boot_id: int | None = None
@@ -111,7 +160,7 @@ NOTHING = Remembered()
 
 @dataclass(frozen=True, slots=True)
 class DoubtRow:
-    """All rows of this exposure up to number `upto` do not count, for this reason."""
+    """Rows of this exposure up to number `upto` do not count, for this reason."""
 
     frame: int
     exposure: int
@@ -121,29 +170,29 @@ class DoubtRow:
 
 @dataclass(frozen=True, slots=True)
 class Doubts:
-    """Which exposures do not count any more: the latest doubt of each, by frame and number."""
+    """The exposures that no longer count: the latest doubt of each, by frame and number."""
 
     latest: dict[tuple[int, int], DoubtRow]
 
     @classmethod
     def of(cls, rows: Iterable[DoubtRow]) -> Self:
-        """The doubts, in their order."""
+        """The latest doubts of `rows`, which are in the order of writing."""
         return cls({(doubt.frame, doubt.exposure): doubt for doubt in rows})
 
     def against(self, frame: int, exposure: int, number: int) -> DoubtRow | None:
-        """The doubt that the row of this number falls under, or None."""
+        """The doubt that applies to the row of this number, or None."""
         doubt = self.latest.get((frame, exposure))
         return doubt if doubt is not None and number <= doubt.upto else None
 
     def counting(self, shots: Iterable["ShotRow"]) -> list["ShotRow"]:
-        """The rows that fall under no doubt."""
+        """The rows to which no doubt applies."""
         return [row for row in shots if not self.against(row.intent.frame, row.intent.exposure, row.number)]
 
 
 def with_requests(doubts: Iterable[DoubtRow], shots: Iterable[ShotRow], frames: Container[int]) -> list[DoubtRow]:
-    """The doubts, and one more for each exposure that counts in these `frames`: they are wanted again.
+    """The doubts, and one more for each exposure that counts in these `frames`, because they are wanted again.
 
-    That is what a run makes of a request to retake when it takes it up (`Session.doubt_frames`).
+    A run does the same when it takes up a request to retake (`Session.doubt_frames`).
     """
     found, shots = list(doubts), list(shots)
     doubted, upto = Doubts.of(found), max((shot.number for shot in shots), default=0)
@@ -159,18 +208,20 @@ def with_requests(doubts: Iterable[DoubtRow], shots: Iterable[ShotRow], frames: 
 
 
 @dataclass(frozen=True, slots=True)
-class WishRow:
-    """What somebody at another terminal wants: a word, and frames where it needs them."""
+class RequestRow:
+    """A request from another terminal: its word, the frames of a retake, and the number of the question answered."""
 
     wanted: str
     frames: tuple[int, ...] = ()
+    question: int | None = None
 
 
 @dataclass(frozen=True, slots=True)
 class Happening:
-    """A change of state of the run: when, into which state, and why."""
+    """One event of a run: when, the state that followed, and the event; `file` is the one that arrived."""
 
     at_ns: int
     state: str
     what: str
     frame: int | None
+    file: str | None = None

@@ -1,14 +1,14 @@
 """The session: one SQLite file, written before and after every exposure.
 
-An exposure's row is made before the shutter command goes out (the intent) and completed when the board has told
-how it ended (the outcome). A row without an outcome is an exposure in doubt. `confirmed` means that the camera's
-sync contact answered, `assumed` that none is fitted and the time simply passed; the words are never mixed.
+An exposure's row is written before the shutter command is sent (the intent), and completed when the board has said how it
+ended (the outcome). A row without an outcome is an exposure in doubt. `confirmed` means that the camera's sync contact
+answered. `assumed` means that no contact is fitted and the time passed. The two words are never mixed up.
 
-An exposure that was made and does not count any more is never taken back: a row of `doubts` says up to which number the
-exposures of a frame do not count, and why. What another terminal requests of the run is a row of `wishes`.
+An exposure that was made but no longer counts is never deleted. A row of `doubts` says up to which number the exposures
+of a frame do not count, and why. A request from another terminal is a row of `requests`.
 
-Sessions of older versions are migrated (`migrations.py`): the file itself when it is opened to write, a copy in memory
-when it is opened to read.
+Sessions of older versions are migrated (`migrations.py`): the file itself if it is opened to write, a copy in memory if
+it is opened to read.
 """
 
 from collections.abc import Container, Iterable, Iterator
@@ -26,32 +26,37 @@ from controller.session.database import Database, storage
 from controller.session.migrations import SESSION_VERSION
 from controller.session.rows import (
     AXES,
-    CLOCK_FACT,
-    QUESTION_FACT,
-    ZERO_FACT,
     DoubtReason,
     DoubtRow,
     Doubts,
     Happening,
     Intent,
+    Moment,
     Remembered,
+    RequestRow,
+    RunReason,
+    RunRow,
     ShotOutcome,
     ShotRow,
-    WishRow,
+    WalkRow,
     Word,
 )
 from controller.session.salvage import read_soundly
 from protocol.units import NO_COMMAND, CommandId, next_id
 
-INTENT = tuple(field.name for field in fields(Intent))
+INTENT, WALK = (tuple(field.name for field in fields(row)) for row in (Intent, WalkRow))
 MADE = tuple(outcome.value for outcome in ShotOutcome if outcome.made)
+
+
+class OlderVersion(InputError):
+    """The session was written by an older version of the program."""
 
 
 class Session:
     """An open session file.
 
-    `durable=False` leaves the moment of writing to the operating system: right for a rehearsal, which can be
-    repeated, never for a capture, which cannot.
+    `durable=False` lets the operating system choose the moment of writing. Use it for a rehearsal, which can be repeated,
+    never for a capture, which cannot.
     """
 
     def __init__(self, path: Path, connection: Database, *, durable: bool, losses: tuple[str, ...] = ()) -> None:
@@ -60,22 +65,23 @@ class Session:
 
     @classmethod
     def create(cls, path: Path, about: dict[str, str], *, durable: bool) -> Self:
-        """Begin a new session at `path`, which must not exist. Raises StorageFailed."""
+        """Create a session at `path`, which must not exist. Raises StorageFailed."""
         with storage(path):
             database.create(path, about)
             session = cls(path, database.connect(path, durable=durable), durable=durable)
             if not durable:
-                session._db.execute("BEGIN")  # one transaction from beginning to end: nothing waits for it
+                session._db.execute("BEGIN")  # one transaction until it is closed: nobody waits for it
         return session
 
     @classmethod
-    def open(cls, path: Path, *, to_write: bool = False) -> Self:
-        """Open an existing session: to read it, or `to_write` on in it, durably.
+    def open(cls, path: Path, *, to_write: bool = False, migrate: bool = True) -> Self:
+        """Open an existing session: to read it, or `to_write` to it, durably.
 
-        A session of an older version is read as one of this version; `to_write`, it becomes one. What a killed run left
-        beside the file is folded into it. A damaged session is read as far as it can be; `losses` says what is missing,
-        and nothing is ever written to it. Raises InputError if it is no session, too old, too new, or damaged and
-        opened `to_write`; StorageFailed if it cannot be migrated.
+        A session of an older version is migrated: in memory, or with `to_write` the file itself, unless `migrate` is
+        false. A log that a killed run left is folded into the file, if that can be written. A damaged session is read as
+        far as possible and never written to; `losses` says what is missing. Raises InputError if it is no session, too
+        old, too new, or damaged and opened `to_write`; OlderVersion if it must not be migrated; StorageFailed if it
+        cannot be.
         """
         if not path.is_file():
             raise InputError(f"{path}: there is no such session.")
@@ -86,14 +92,15 @@ class Session:
                 f"{path}: is damaged ({'; '.join(losses)}), so nothing is written to it. `fullturn report {path}` shows "
                 "what can still be read."
             )
-        if not losses and (to_write or database.left_behind(path)):
+        if version < SESSION_VERSION and to_write and not migrate:
+            db.close()
+            raise OlderVersion(f"{path}: is a session of an older version.")
+        if to_write:
             db.close()
             with storage(path):
                 db = database.connect(path, durable=True)
-                if not to_write:
-                    database.fold(db)
-                    db.close()
-                    db = database.connect_to_read(path)
+        elif not losses and database.left_behind(path):
+            db = database.folded(db, path)
         if version < SESSION_VERSION:
             with storage(path):
                 db = db if to_write or losses else database.in_memory(db)
@@ -107,7 +114,7 @@ class Session:
         self.close()
 
     def close(self) -> None:
-        """Close the file; one file is all that stays."""
+        """Close the session and fold its log, so that one file is left."""
         if self._db.in_transaction:
             self._db.execute("COMMIT")
         if self._durable:
@@ -115,14 +122,14 @@ class Session:
         self._db.close()
 
     def about(self) -> dict[str, str]:
-        """Name and value of everything known about the run as a whole."""
+        """Every fact about the session as a whole, by name."""
         return dict(self._db.execute("SELECT name, value FROM about"))
 
     def plan_text(self) -> str:
-        """The plan, as it was written. Raises InputError if it is not there."""
+        """The plan as it was written. Raises InputError if it is missing."""
         text = self.about().get("plan")
         if text is None:
-            raise InputError(f"{self.path}: does not hold its plan, so nobody can say what it was to shoot.")
+            raise InputError(f"{self.path}: the plan is missing from this session, so its frames are unknown.")
         return text
 
     def note_about(self, name: str, value: str) -> None:
@@ -132,7 +139,7 @@ class Session:
 
     @contextmanager
     def _together(self) -> Iterator[None]:
-        """All that is written within is on the disk, or nothing of it."""
+        """Write everything inside to the disk, or nothing of it."""
         if self._db.in_transaction:
             yield
             return
@@ -142,27 +149,45 @@ class Session:
 
     @contextmanager
     def at_one_moment(self) -> Iterator[None]:
-        """All that is read within is of the same moment, even while a run writes. Raises StorageFailed."""
+        """Read everything inside as of one moment, even while a run writes. Raises StorageFailed."""
         with storage(self.path), self._together():
             yield
 
-    def note_end(self, sentence: str, *, complete: bool) -> None:
-        """How the run came to its end. Raises StorageFailed."""
-        self.note_about("sentence", sentence)
-        self.note_about("complete", "yes" if complete else "no")
-
-    def note_clock(self, monotonic_ns: int, utc: str) -> None:
-        """A run begins: which time of day it is, for the exposures from now on. Raises StorageFailed.
-
-        How an earlier run ended is forgotten, since it says nothing of this one if this one is killed.
-        """
+    def begin_run(self, why: RunReason, began: Moment | None) -> None:
+        """Note that a run begins; the exposures from now on belong to it. Raises StorageFailed."""
+        at_ns, utc = (None, None) if began is None else (began.at_ns, began.utc)
         with storage(self.path):
-            self._db.execute("DELETE FROM about WHERE name IN ('sentence', 'complete')")
-            (latest,) = self._db.execute("SELECT coalesce(max(number), 0) FROM exposures").fetchone()
-        self.note_about(f"{CLOCK_FACT}{latest + 1}", f"{monotonic_ns} {utc}")
+            self._db.execute(
+                "INSERT INTO runs (first, why, began_ns, began_utc)"
+                " VALUES ((SELECT coalesce(max(number), 0) + 1 FROM exposures), ?, ?, ?)",
+                (why.value, at_ns, utc),
+            )
+
+    def end_run(self, sentence: str, *, complete: bool, utc: str | None = None) -> None:
+        """Note how the latest run ended, and when. Raises StorageFailed."""
+        with storage(self.path):
+            done = self._db.execute(
+                "UPDATE runs SET sentence = ?, complete = ?, ended_utc = ? WHERE number = (SELECT max(number) FROM runs)",
+                (sentence, complete, utc),
+            )
+        assert done.rowcount == 1, "a run ends that has not begun"
+
+    def runs(self) -> list[RunRow]:
+        """All runs, in order. Raises StorageFailed."""
+        with storage(self.path):
+            rows = self._db.execute(
+                "SELECT first, why, began_ns, began_utc, ended_utc, sentence, complete FROM runs ORDER BY number"
+            ).fetchall()
+        return [
+            RunRow(
+                first, RunReason(why), None if utc is None else Moment(at_ns, utc), ended, sentence,
+                None if complete is None else bool(complete),
+            )
+            for first, why, at_ns, utc, ended, sentence, complete in rows
+        ]  # fmt: skip
 
     def intend(self, intent: Intent, at_ns: int) -> None:
-        """Write an intent; on return it is on the disk. Raises StorageFailed."""
+        """Write an intent; it is on the disk when this returns. Raises StorageFailed."""
         with storage(self.path):
             self._db.execute(
                 f"INSERT INTO exposures ({', '.join(INTENT)}, intended_ns) VALUES ({', '.join('?' * len(INTENT))}, ?)",
@@ -193,12 +218,11 @@ class Session:
         """Write a happening. Raises StorageFailed."""
         with storage(self.path):
             self._db.execute(
-                "INSERT INTO happenings (at_ns, state, what, frame) VALUES (?, ?, ?, ?)",
-                (happening.at_ns, happening.state, happening.what, happening.frame),
+                "INSERT INTO happenings (at_ns, state, what, frame, file) VALUES (?, ?, ?, ?, ?)", astuple(happening)
             )
 
     def shots(self) -> list[ShotRow]:
-        """All rows in the order of intent."""
+        """All rows, in the order of intent."""
         with storage(self.path):
             rows = self._db.execute(
                 f"SELECT number, intended_ns, outcome, ended_ns, board_clock_ms, reported_pan_steps, reported_tilt_steps,"
@@ -210,19 +234,19 @@ class Session:
         ]
 
     def made(self) -> set[tuple[int, int]]:
-        """Frame and number of every exposure that is confirmed or assumed, and not in doubt."""
+        """Frame and number of every exposure that is confirmed or assumed, and under no doubt."""
         with storage(self.path):
+            doubted = Doubts.of(self.doubts())
+            if not doubted.latest:  # the usual case; this opens a large session faster
+                return set(self._db.execute("SELECT frame, exposure FROM exposures WHERE outcome IN (?, ?)", MADE))
             rows = self._db.execute(
                 "SELECT frame, exposure, max(number) FROM exposures WHERE outcome IN (?, ?) GROUP BY frame, exposure",
                 MADE,
             )
-            doubted = Doubts.of(self.doubts())
-            if not doubted.latest:  # as nearly always; a large session opens faster so
-                return {(frame, exposure) for frame, exposure, _ in rows}
             return {(frame, exposure) for frame, exposure, last in rows if not doubted.against(frame, exposure, last)}
 
     def doubt(self, exposures: Iterable[tuple[int, int]], why: DoubtReason) -> None:
-        """Let nothing count that was made of these up to now. Raises StorageFailed."""
+        """Declare that nothing made of these exposures up to now counts. Raises StorageFailed."""
         with storage(self.path), self._together():
             self._db.executemany(
                 "INSERT INTO doubts (frame, exposure, upto, why)"
@@ -231,17 +255,29 @@ class Session:
             )
 
     def note_zero(self, boot_id: int) -> None:
-        """Zero was found: by this boot of the board, for both axes. Raises StorageFailed."""
-        self.note_about(ZERO_FACT, str(boot_id))
-        self.note_checked(AXES)
+        """Note that this boot of the board found zero on both axes. Raises StorageFailed."""
+        with storage(self.path), self._together():
+            self._db.execute("INSERT INTO zeros (boot_id) VALUES (?)", (boot_id,))
+            self.note_checked(AXES)
 
     def forget_zero(self) -> None:
-        """No boot of the board is known to have found zero any more. Raises StorageFailed."""
+        """Note that no boot of the board is known to have found zero. Raises StorageFailed."""
         with storage(self.path):
-            self._db.execute("DELETE FROM about WHERE name = ?", (ZERO_FACT,))
+            self._db.execute("INSERT INTO zeros (boot_id) VALUES (NULL)")
+
+    def note_walk(self, walk: WalkRow) -> None:
+        """Note that the head went round its extremes and everything was clear. Raises StorageFailed."""
+        with storage(self.path):
+            self._db.execute(f"INSERT INTO walks ({', '.join(WALK)}) VALUES (?, ?, ?, ?)", astuple(walk))
+
+    def latest_walk(self) -> WalkRow | None:
+        """The latest walk round the extremes, None if there was none. Raises StorageFailed."""
+        with storage(self.path):
+            row = self._db.execute(f"SELECT {', '.join(WALK)} FROM walks ORDER BY number DESC LIMIT 1").fetchone()
+        return None if row is None else WalkRow(*row)
 
     def note_checked(self, axes: Iterable[str]) -> None:
-        """The switches of these axes are in their place. Raises StorageFailed."""
+        """Note that the switches of these axes are in their place. Raises StorageFailed."""
         with storage(self.path), self._together():
             self._db.executemany(
                 "INSERT INTO checks (axis, upto) VALUES (?, (SELECT coalesce(max(number), 0) FROM exposures))",
@@ -249,19 +285,19 @@ class Session:
             )
 
     def checks(self) -> list[CheckRow]:
-        """All checks of zero in their order."""
+        """All checks of zero, in order."""
         with storage(self.path):
             rows = self._db.execute("SELECT axis, upto FROM checks ORDER BY number").fetchall()
         return [CheckRow(*row) for row in rows]
 
     def unchecked_axes(self, kit: Kit, by_hand: Container[int] = frozenset()) -> tuple[str, ...]:
-        """The axes that may have lost steps unnoticed under exposures that count; see `checks.unchecked_axes`."""
+        """The axes that may have lost steps unnoticed during exposures that count; see `checks.unchecked_axes`."""
         return unchecked_axes(kit, Doubts.of(self.doubts()).counting(self.shots()), self.checks(), by_hand)
 
     def remembered(self) -> Remembered:
-        """What a run that goes on with this session should know."""
+        """What a run that resumes this session needs to know."""
         with storage(self.path):
-            boot = self.about().get(ZERO_FACT)
+            zero = self._db.execute("SELECT boot_id FROM zeros ORDER BY number DESC LIMIT 1").fetchone()
             unchecked = {
                 axis: self._db.execute(
                     "SELECT frame, exposure FROM exposures WHERE outcome IN (?, ?) AND number > "
@@ -275,87 +311,88 @@ class Session:
             ).fetchone()
             counts = dict(self._db.execute("SELECT outcome, count(*) FROM exposures GROUP BY outcome").fetchall())
             last = self._db.execute("SELECT outcome, frame FROM exposures ORDER BY number DESC LIMIT 1").fetchone()
-        in_the_end = last is not None and last[0] is None  # that is the one in doubt, which may still be heard of
+        in_the_end = last is not None and last[0] is None  # the exposure in doubt, which may still be reported
         unknown = counts.get(None, 0) - in_the_end + counts.get(ShotOutcome.INTERRUPTED.value, 0)
         exposures = None if unknown else sum(counts.get(outcome, 0) for outcome in MADE)
         latest = None if last is None else last[1]
-        return Remembered(None if boot is None else int(boot), unchecked, in_doubt, exposures, latest)
+        return Remembered(None if zero is None else zero[0], unchecked, in_doubt, exposures, latest)
 
     def doubt_frames(self, frames: Iterable[int]) -> None:
-        """Let nothing count that was made of these frames: they are wanted once more. Raises StorageFailed."""
+        """Declare that nothing made of these frames counts, because they are wanted again. Raises StorageFailed."""
         wanted = set(frames)
         self.doubt(sorted(one for one in self.made() if one[0] in wanted), DoubtReason.RETAKE)
 
     def doubts(self) -> list[DoubtRow]:
-        """All doubts in their order."""
+        """All doubts, in order."""
         with storage(self.path):
             rows = self._db.execute("SELECT frame, exposure, upto, why FROM doubts ORDER BY number").fetchall()
         return [DoubtRow(frame, exposure, upto, DoubtReason(why)) for frame, exposure, upto, why in rows]
 
-    def note_question(self, number: int, words: str) -> None:
-        """Which question is open, so that another terminal can answer it; none without `words`. Raises StorageFailed."""
-        self.note_about(QUESTION_FACT, f"{number} {words}")
+    def ask(self, words: str) -> int:
+        """Open a question that another terminal can answer; return its number. Raises StorageFailed."""
+        with storage(self.path), self._together():
+            self.close_question()
+            row = self._db.execute("INSERT INTO questions (words, open) VALUES (?, 1)", (words,))
+        return row.lastrowid or 0
+
+    def close_question(self, answer: Word | None = None) -> None:
+        """Close the open question: it was answered, or needs no answer any more. Raises StorageFailed."""
+        with storage(self.path):
+            value = None if answer is None else answer.value
+            self._db.execute("UPDATE questions SET open = 0, answer = ? WHERE open = 1", (value,))
 
     def open_question(self) -> tuple[int, str] | None:
-        """Number and words of the question that is open, or None."""
-        number, words = self._latest_question()
-        return (number, words) if words else None
-
-    def questions_asked(self) -> int:
-        """The number of the latest question."""
-        return self._latest_question()[0]
-
-    def _latest_question(self) -> tuple[int, str]:
+        """Number and words of the open question, or None. Raises StorageFailed."""
         with storage(self.path):
-            row = self._db.execute("SELECT value FROM about WHERE name = ?", (QUESTION_FACT,)).fetchone()
-        number, _, words = ("0" if row is None else row[0]).partition(" ")
-        return int(number), words
+            row = self._db.execute("SELECT number, words FROM questions WHERE open = 1").fetchone()
+        return None if row is None else (row[0], row[1])
 
-    def wish(self, wish: WishRow) -> int:
-        """Leave a wish for whoever runs this session; its number. Raises StorageFailed."""
+    def request(self, request: RequestRow) -> int:
+        """Leave a request for the run of this session; return its number. Raises StorageFailed."""
         with storage(self.path):
-            text = ",".join(map(str, wish.frames))
-            row = self._db.execute("INSERT INTO wishes (wanted, frames) VALUES (?, ?)", (wish.wanted, text))
+            text = ",".join(map(str, request.frames))
+            values = (request.wanted, text, request.question)
+            row = self._db.execute("INSERT INTO wishes (wanted, frames, question) VALUES (?, ?, ?)", values)
         return row.lastrowid or 0
 
     def is_taken(self, number: int) -> bool:
-        """Whether the wish of this number was taken. Raises StorageFailed."""
+        """Whether the request of this number was taken. Raises StorageFailed."""
         with storage(self.path):
             query = "SELECT 1 FROM wishes WHERE number = ? AND taken = 1"
             return self._db.execute(query, (number,)).fetchone() is not None
 
     def wanted_again(self) -> set[int]:
-        """Frames that somebody wants again, as far as no run has taken that up yet. Raises StorageFailed."""
+        """Frames that are wanted again, by requests that no run has taken up yet. Raises StorageFailed."""
         with storage(self.path):
             rows = self._db.execute(
                 "SELECT frames FROM wishes WHERE taken = 0 AND wanted = ?", (Word.RETAKE.value,)
             ).fetchall()
         return {int(frame) for (frames,) in rows for frame in frames.split(",") if frame}
 
-    def take_wish(self) -> WishRow | None:
-        """The oldest wish that nobody has taken; it is taken now. Raises StorageFailed."""
+    def take_request(self) -> RequestRow | None:
+        """Take the oldest request that is not yet taken; None if there is none. Raises StorageFailed."""
         with storage(self.path):
-            query = "SELECT number, wanted, frames FROM wishes WHERE taken = 0 ORDER BY number LIMIT 1"
+            query = "SELECT number, wanted, frames, question FROM wishes WHERE taken = 0 ORDER BY number LIMIT 1"
             row = self._db.execute(query).fetchone()
             if row is None:
                 return None
             self._db.execute("UPDATE wishes SET taken = 1 WHERE number = ?", row[:1])
-        return WishRow(row[1], tuple(int(frame) for frame in row[2].split(",") if frame))
+        return RequestRow(row[1], tuple(int(frame) for frame in row[2].split(",") if frame), row[3])
 
     def next_command_id(self) -> int:
-        """The command id that follows the latest one of this session."""
+        """The command id after the latest one of this session."""
         with storage(self.path):
             row = self._db.execute("SELECT command_id FROM exposures ORDER BY number DESC LIMIT 1").fetchone()
         return next_id(CommandId(row[0]) if row else NO_COMMAND)
 
     def state(self) -> str:
-        """The state that the latest run is in, or ended in; empty before the first. Raises StorageFailed."""
+        """The state of the latest run, or the one in which it ended; empty before the first run. Raises StorageFailed."""
         with storage(self.path):
             row = self._db.execute("SELECT state FROM happenings ORDER BY number DESC LIMIT 1").fetchone()
         return "" if row is None else row[0]
 
     def happenings(self) -> list[Happening]:
-        """All happenings in their order."""
+        """All happenings, in order."""
         with storage(self.path):
-            rows = self._db.execute("SELECT at_ns, state, what, frame FROM happenings ORDER BY number").fetchall()
+            rows = self._db.execute("SELECT at_ns, state, what, frame, file FROM happenings ORDER BY number").fetchall()
         return [Happening(*row) for row in rows]

@@ -1,1 +1,1 @@
-"""Setting up head and camera, step by step, and what is done of it."""
+"""Setting up head and camera step by step, and keeping which steps are done."""

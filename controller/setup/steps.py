@@ -15,7 +15,7 @@ FILE = Path(__file__).with_name("steps.toml")
 
 
 class Look(StrEnum):
-    """How the program can see for itself that a step is done."""
+    """How the program can check that a step is done."""
 
     NOTHING = "nothing"
     CALIBRATION = "calibration"
@@ -26,9 +26,9 @@ class Look(StrEnum):
 
 
 class Step(Table):
-    """One step: what to do, in sentences, and how long it stays done: until the kit changes, without a limit in hours.
+    """One step: what to do, in sentences, and for how many hours it stays done; without a limit, until the kit changes.
 
-    `look` is what the program can make of it itself; `kinds` of calibration stand for it where that is its look.
+    `look` is how the program can check it; with `Look.CALIBRATION`, these `kinds` of calibration count.
     """
 
     name: Annotated[str, Field(pattern=r"^[a-z-]+$")]
@@ -41,5 +41,5 @@ class Step(Table):
 
 @cache
 def steps() -> tuple[Step, ...]:
-    """All steps, in their order."""
+    """All steps, in order."""
     return tuple(Step.model_validate(each) for each in tomllib.loads(FILE.read_text(encoding="utf-8"))["step"])

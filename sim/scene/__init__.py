@@ -1,1 +1,1 @@
-"""What the camera would have seen: a sphere of scenery, and pictures of it."""
+"""What the camera would see: a sphere of scenery, and pictures of it."""

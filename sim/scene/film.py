@@ -1,4 +1,4 @@
-"""What the camera looked at while its shutter was open: the true record, and with it every pose of each exposure."""
+"""The true record of each exposure, with every pose of the camera while its shutter was open."""
 
 import math
 from dataclasses import dataclass
@@ -20,7 +20,8 @@ MOST_ACROSS = 64
 
 @dataclass(frozen=True, slots=True, eq=False)
 class View:
-    """One exposure: when the shutter opened, for how long, and angles (n, 2) of pan and tilt evenly spread over it.
+    """One exposure: when the shutter opened, for how long, and angles (n, 2) of pan and tilt at even intervals in that
+    time.
 
     The base leans by `lean[0]` degrees toward the yaw `lean[1]`.
     """
@@ -33,37 +34,37 @@ class View:
     lean: tuple[float, float] = (0.0, 0.0)
 
     def aim(self, pan_deg: float, tilt_deg: float, weight: float = 1.0) -> HeldPose:
-        """The pose of the camera, roll included, whose axes stand at these angles."""
+        """The pose of the camera, including roll, with the axes at these angles."""
         yaw_deg, pitch_deg = leaned(pan_deg, tilt_deg, *self.lean)
         return HeldPose(yaw_deg, pitch_deg, weight, leaned_roll(pan_deg, tilt_deg, *self.lean))
 
 
 class Film(Truth):
-    """The record of what was truly exposed, which also keeps how the camera moved meanwhile."""
+    """The record of what was truly exposed, including the camera's motion during each exposure."""
 
     def __init__(self) -> None:
         super().__init__()
         self.views: list[View] = []
 
     def record(self, head: SimulatedHead, opening: Opening) -> None:
-        """Write down an opening of the shutter, and the angles between opening and closing."""
+        """Record an opening of the shutter, and the angles between opening and closing."""
         super().record(head, opening)
         begin, end = opening.open_ns, opening.close_ns
         count = 1
         if head.motion_bound_px(begin) >= STILL_PX:
             swings = (end - begin) / NS * head.spec.ring_hz
             count = min(MOST_POSES, max(POSES_PER_SWING, math.ceil(POSES_PER_SWING * swings)))
-        # The middle of each of `count` equal parts of the time; one part has the middle of the exposure.
+        # The middle of each of `count` equal parts of the time; a single part has the middle of the exposure.
         moments = [begin + (end - begin) * (2 * i + 1) // (2 * count) for i in range(count)]
         angles, label = np.array([head.angles_deg(moment) for moment in moments]), opening.label
         self.views.append(View(label.frame, label.exposure, begin, opening.shutter_s, angles, head.lean))
 
 
 def aims_of(view: View, pixel_deg: float) -> tuple[HeldPose, ...]:
-    """The poses that make up an exposure when a pixel of the picture is `pixel_deg` wide: one if it stayed within half.
+    """The poses of an exposure for pixels of `pixel_deg`: a single one if the picture moved by less than half a pixel.
 
-    Else those that lie within half a pixel of one another are taken together, weighted by how many they are: slow parts
-    of the motion count as long as they lasted. Longer motions are taken in up to MOST_ACROSS parts.
+    Otherwise poses within half a pixel of one another are combined, weighted by their number, so that slow parts of the
+    motion count for as long as they lasted. Longer motions are divided into up to MOST_ACROSS parts.
     """
     angles = view.angles_deg
     extent = float(np.hypot(*np.ptp(angles, axis=0)))

@@ -1,7 +1,7 @@
-"""The lens and sensor of the camera that takes the pictures, as values; and the rays of its pixels.
+"""The lens and sensor of the camera as values, and the rays of its pixels.
 
-Directions are (forward, right, up) in the camera's own axes, and x toward yaw 0, y toward yaw 90 (to the right),
-z up in the world.
+Directions are (forward, right, up) in the camera's own axes, and x toward yaw 0, y toward yaw 90 (to the right), z up in
+the world.
 """
 
 import math
@@ -18,10 +18,10 @@ Table = NDArray[np.float64]
 class LensSpec:
     """Sizes in millimetres, upright as mounted.
 
-    `right_mm` and `up_mm` say where the picture's centre lies right of and above the lens's axis. The lens's law is
-    a table of equal length: `angle_rad` off axis is seen at `radius_mm` from the axis, both growing from zero; beyond
-    the last radius the picture is black. The entrance pupil stands `pupil_along_mm` ahead of the point about which the
-    head turns, and `pupil_across_mm` to its right; both are zero where the lens turns about its no-parallax point.
+    The picture's centre is `right_mm` right of and `up_mm` above the lens's axis. The lens's law is a table of equal
+    length: light `angle_rad` off axis falls at `radius_mm` from the axis, both growing from zero. Beyond the last radius
+    the picture is black. The entrance pupil is `pupil_along_mm` ahead of the point about which the head turns, and
+    `pupil_across_mm` to its right. Both are zero if the lens turns about its no-parallax point.
     """
 
     width_mm: float
@@ -34,12 +34,12 @@ class LensSpec:
     pupil_across_mm: float = 0.0
 
     def pixel_rad(self, pixels_across: int) -> float:
-        """The angle of one pixel at the lens's axis, in radians, when the width is `pixels_across` pixels."""
+        """The angle of one pixel at the lens's axis, in radians, for a picture `pixels_across` wide."""
         return float(np.interp(self.width_mm / pixels_across, self.radius_mm, self.angle_rad))
 
 
 def rays(lens: LensSpec, pixels_across: int, pixels_up: int) -> Floats:
-    """Unit vectors of shape (3, pixels_up, pixels_across): where the middle of each pixel looks.
+    """Unit vectors of shape (3, pixels_up, pixels_across): the direction of the middle of each pixel.
 
     Rows count from the top. Outside the image circle all three parts are NaN.
     """
@@ -48,7 +48,7 @@ def rays(lens: LensSpec, pixels_across: int, pixels_up: int) -> Floats:
     x, y = np.meshgrid(across, upward)
     radius = np.hypot(x, y)
     angle = np.interp(radius, lens.radius_mm, lens.angle_rad, right=np.nan)
-    # sin(angle) / radius tends to 1 / focal length on the axis; any finite value will do there, since x = y = 0.
+    # sin(angle) / radius tends to 1 / focal length on the axis. Any finite value works there, since x = y = 0.
     scale = np.sin(angle) / np.maximum(radius, 1e-12)
     return np.stack([np.cos(angle), scale * x, scale * y]).astype(np.float32)
 

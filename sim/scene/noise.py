@@ -1,7 +1,7 @@
-"""Seeded clouds of numbers on the sphere, without a seam and alike at the poles and at the horizon.
+"""Seeded random clouds on the sphere, without a seam and with the same texture at the poles and at the horizon.
 
 Each octave is read from a cube of random numbers at the directions of an equirectangular grid that is just fine enough
-for it; coarse octaves are enlarged on the way (fractional Brownian motion by octaves: D. Ebert et al., *Texturing and
+for it. Coarse octaves are then enlarged (fractional Brownian motion by octaves: D. Ebert et al., *Texturing and
 Modeling*, 3rd ed. 2003, chapter 2).
 """
 
@@ -11,16 +11,16 @@ from scipy import ndimage
 from sim.scene.lens import Floats
 
 CUBE = 64  # numbers along each edge
-POINTS_PER_CELL = 2.0  # of the grid, along the horizon, at least: no detail finer than the grid can show
+POINTS_PER_CELL = 2.0  # of the grid, along the horizon, at least: finer detail would not show
 COARSEST = 64, 96  # points across the coarsest grid
-MOST_OCTAVES = 8  # what strengths are reckoned by, so that a wider grid shows the same and finer detail besides
+MOST_OCTAVES = 8  # on which strengths are based, so that a wider grid shows the same clouds with finer detail
 MOST_TURNS = 1365  # of a skyline's finest wave
 
 
 def clouds(seed: tuple[int, ...], width: int, gain: float, upright: float = 1.0) -> Floats:
     """Numbers of shape (width / 2, width) about zero, mostly between -1 and 1, smooth from point to point.
 
-    Every octave is `gain` times as strong as the one before, which is twice as coarse. `upright` above 1 makes detail
+    Every octave is `gain` times as strong as the one before, which is twice as coarse. An `upright` above 1 makes detail
     that much finer from bottom to top than from side to side. `width` is a power of two times one of COARSEST. The same
     seed gives the same clouds at any width.
     """
@@ -48,7 +48,7 @@ def _add_octave(
     upright: float,
     shift: np.ndarray[tuple[int], np.dtype[np.float64]],
 ) -> None:
-    """Add one octave of `cells` cells to a unit of length, a few rows at a time."""
+    """Add one octave with `cells` cells to a unit of length, a few rows at a time."""
     height, width = total.shape
     yaw = ((np.arange(width) + 0.5) / width - 0.5) * (2 * np.pi)
     pitch = (0.5 - (np.arange(height) + 0.5) / height) * np.pi
@@ -69,7 +69,7 @@ def _add_octave(
 
 
 def _doubled(grid: Floats) -> Floats:
-    """Twice as fine in both directions, straight between the middles of the points; yaw goes round."""
+    """Twice as fine in both directions, linear between the middles of the points; yaw wraps around."""
     return _doubled_down(_doubled_down(np.pad(grid.T, ((1, 1), (0, 0)), mode="wrap"))[2:-2].T)
 
 
@@ -83,12 +83,12 @@ def _doubled_down(grid: Floats) -> Floats:
 
 
 def ridge(seed: tuple[int, ...], yaw_rad: Floats, roughness: float) -> Floats:
-    """A skyline: one number, about -1 to 1, for each yaw; it closes after a whole turn. `roughness` from 0 to 1."""
+    """A skyline: one number, about -1 to 1, for each yaw; it closes after a whole turn. `roughness` is from 0 to 1."""
     random = np.random.default_rng(seed)
     line, power = np.zeros_like(yaw_rad), 0.0
     for count in np.unique(np.geomspace(2, MOST_TURNS, 56).astype(int)):
         strength, phase = count ** (roughness - 1.5), random.uniform(0, 2 * np.pi)
         power += strength**2 / 2
-        if count <= len(yaw_rad) / 6:  # what the grid can show
+        if count <= len(yaw_rad) / 6:  # finer waves than the grid can show are left out
             line += np.float32(strength) * np.sin(count * yaw_rad + np.float32(phase))
     return line / np.float32(2 * np.sqrt(power))

@@ -1,4 +1,4 @@
-"""A picture as the file that a camera writes: JPEG with EXIF (CIPA DC-008; tag numbers as Pillow names them)."""
+"""A picture in the file of a camera: JPEG with EXIF (CIPA DC-008; tag names as in Pillow)."""
 
 from dataclasses import dataclass
 from datetime import datetime
@@ -12,13 +12,13 @@ from PIL.ExifTags import IFD, Base
 from PIL.TiffImagePlugin import IFDRational
 
 QUALITY = 92
-UPRIGHT, GRIP_UP = 1, 8  # Orientation: as it is; turned a quarter to the left for looking at it
+UPRIGHT, GRIP_UP = 1, 8  # Orientation: as it is; turned a quarter to the left for viewing
 SRGB = 1
 
 
 @dataclass(frozen=True, slots=True)
 class CameraName:
-    """What the camera says about itself; None is left out of the file."""
+    """The camera's name and data in its files; None is left out."""
 
     make: str | None
     model: str | None
@@ -32,7 +32,7 @@ class CameraName:
 
 @dataclass(frozen=True, slots=True)
 class ExposureMoment:
-    """When and how one photograph was taken. `taken` carries its zone."""
+    """When and how one photograph was exposed. `taken` includes its time zone."""
 
     taken: datetime
     shutter_s: float
@@ -42,8 +42,8 @@ class ExposureMoment:
 def save_photograph(
     path: Path, picture: NDArray[np.uint8], camera: CameraName, moment: ExposureMoment, *, portrait: bool
 ) -> None:
-    """Write the upright `picture` (rows, columns, 3). In `portrait` the file's rows are the sensor's, which stood on end,
-    grip upward, and Orientation says so. Raises OSError.
+    """Write the upright `picture` (rows, columns, 3). In `portrait` the file's rows are those of the sensor, which was on
+    end with the grip up, and Orientation says so. Raises OSError.
     """
     stored = np.ascontiguousarray(np.rot90(picture, -1)) if portrait else picture
     image = Image.fromarray(stored)
@@ -83,6 +83,6 @@ def _details(camera: CameraName, moment: ExposureMoment, size: tuple[int, int]) 
 
 
 def _rational(value: float) -> IFDRational:
-    """The value within a few millionths, as 1/80 rather than 0.0125 where it can be."""
+    """The value to within a few millionths, as 1/80 instead of 0.0125 if possible."""
     near = Fraction(value).limit_denominator(1_000_000)
     return IFDRational(near.numerator, near.denominator)

@@ -1,8 +1,8 @@
-"""A place that exists only here: sky with clouds and a sun, three ranges of hills, a meadow with a track.
+"""An invented place: sky with clouds and a sun, three ranges of hills, a meadow with a track.
 
-Stones and posts stand about on it, at distances of their own (`things.py`). Everything follows from a seed. Colours are
-light, red green and blue, and 1 is what just saturates the sensor at the base exposure; clouds before the sun and the sun
-itself are brighter, as they are outdoors.
+Stones and posts are on the meadow at their own distances (`things.py`). Everything follows from a seed. Colours are light
+in red, green and blue; 1 just saturates the sensor at the base exposure. Clouds before the sun and the sun itself are
+brighter, as they are outdoors.
 """
 
 from dataclasses import dataclass
@@ -14,15 +14,15 @@ from sim.scene.noise import clouds, ridge
 from sim.scene.scenery import Codes, Scenery, layer_of
 from sim.scene.things import things
 
-BRIGHTEST = 4.0  # two stops above what saturates
+BRIGHTEST = 4.0  # two stops above saturation
 EYE_MM = 1600.0  # the camera's height above the meadow
 SUN_YAW_DEG, SUN_PITCH_DEG = 132.0, 31.0
-ROWS = 64  # of the picture that are painted at once
+ROWS = 64  # of the picture that are painted at a time
 
 
 @dataclass(frozen=True, slots=True)
 class Range:
-    """One range of hills: the pitch of its skyline, how far it goes up and down from there, and how it looks."""
+    """One range of hills: the pitch of its skyline, how far it rises and falls from there, and its colours."""
 
     pitch_deg: float
     relief_deg: float
@@ -65,7 +65,7 @@ def make_place(seed: int, width: int) -> Scenery:
 
 
 def codes_of(light: Floats) -> Codes:
-    """Light (up to BRIGHTEST) as codes of eight bits (IEC 61966-2-1)."""
+    """Light (up to BRIGHTEST) as eight-bit codes (IEC 61966-2-1)."""
     share = np.clip(light * np.float32(1 / BRIGHTEST), 0, 1)
     curved = np.where(share <= 0.0031308, 12.92 * share, 1.055 * share ** np.float32(1 / 2.4) - 0.055)
     codes: Codes = np.rint(255 * curved).astype(np.uint8)
@@ -73,7 +73,7 @@ def codes_of(light: Floats) -> Codes:
 
 
 def _cover(light: Floats, colour: Floats, points_inside: Floats) -> None:
-    """Lay `colour` over `light` where `points_inside` is positive; the edge is one point wide."""
+    """Paint `colour` over `light` where `points_inside` is positive; the edge is one point wide."""
     opacity = np.clip(points_inside + np.float32(0.5), 0, 1)[..., np.newaxis]
     light += opacity * (colour - light)
 
@@ -103,7 +103,7 @@ def _hills(hills: Range, coarse: Floats, fine: Floats) -> Floats:
 
 
 def _meadow(yaw: Floats, pitch: Floats, coarse: Floats, fine: Floats) -> Floats:
-    """Grass, drier in places, and a track that winds past the tripod, on a plane EYE_MM below."""
+    """Grass, drier in places, and a track that winds past the tripod, on a plane EYE_MM below the camera."""
     grass, dry, earth = (
         np.array(colour, dtype=np.float32) for colour in ((0.12, 0.21, 0.05), (0.36, 0.33, 0.13), (0.33, 0.27, 0.20))
     )

@@ -1,8 +1,8 @@
-"""The light that falls on the sensor: the scenery as a lens shows it, from one pose or averaged over several.
+"""The light on the sensor: the scenery as a lens shows it, from one pose or averaged over several.
 
-What stands at distance d from the point about which the head turns, seen from an entrance pupil p away from it along
-the ray u, lies at p + t u with t = -p u + sqrt((p u)^2 + d^2 - p^2): where the ray leaves a sphere of radius d. It is
-looked up by that point's direction from the middle, so near things shift against far ones as they do in the world.
+A thing at distance d from the point about which the head turns, seen from an entrance pupil p away from it along the ray
+u, is at p + t u with t = -p u + sqrt((p u)^2 + d^2 - p^2): where the ray leaves a sphere of radius d. It is looked up by
+that point's direction from the middle. So near things shift against far ones as they do in the world.
 """
 
 from dataclasses import dataclass
@@ -13,12 +13,12 @@ from numpy.typing import NDArray
 from sim.scene.lens import Floats, LensSpec, axes_of, rays
 from sim.scene.scenery import FULL, Layer, Scenery, light_of_codes, seen
 
-ROWS_AT_ONCE = 32_768  # pixels that are worked on together: what fits into a processor's cache
+ROWS_AT_ONCE = 32_768  # pixels that are processed together: as many as fit into a processor's cache
 
 
 @dataclass(frozen=True, slots=True)
 class HeldPose:
-    """A pose of the camera, and the share of the exposure for which it held it."""
+    """A pose of the camera, and the share of the exposure that it lasted."""
 
     yaw_deg: float
     pitch_deg: float
@@ -30,7 +30,7 @@ class Renderer:
     """One camera before one scenery. The picture is upright: rows from the top, `pixels_across` by `pixels_up`."""
 
     def __init__(self, scenery: Scenery, lens: LensSpec, pixels_across: int, pixels_up: int) -> None:
-        """Raises ValueError where something would stand nearer than the entrance pupil moves."""
+        """Raises ValueError if something is nearer than the entrance pupil moves."""
         self._pupil = np.array([lens.pupil_along_mm, lens.pupil_across_mm, 0.0])
         away_mm = float(np.hypot(lens.pupil_along_mm, lens.pupil_across_mm))
         nearest_mm = min(layer.distance_mm for layer in scenery.layers)
@@ -46,7 +46,7 @@ class Renderer:
         self._rays = np.where(dark, np.array([[1.0], [0.0], [0.0]], dtype=np.float32), self._rays)
 
     def light(self, *aims: HeldPose) -> Floats:
-        """Light of shape (pixels_up, pixels_across, 3), 1 being what just saturates at the base exposure.
+        """Light of shape (pixels_up, pixels_across, 3); 1 just saturates at the base exposure.
 
         Several aims are averaged by their weights, which need not add up to one.
         """
@@ -79,9 +79,11 @@ class Renderer:
                 for part, codes in enumerate(shown):
                     light[:, part] = self._light.take(codes)
             else:
-                opacity = green_opacity[:, 1] * np.float32(1 / FULL)
+                there = np.flatnonzero(green_opacity[:, 1])  # most of a near layer is empty
+                opacity = green_opacity[there, 1] * np.float32(1 / FULL)
                 for part, codes in enumerate(shown):
-                    light[:, part] += opacity * (self._light.take(codes) - light[:, part])
+                    behind = light[there, part]
+                    light[there, part] = behind + opacity * (self._light.take(codes[there]) - behind)
 
 
 def _from_the_middle(world: Floats, pupil: NDArray[np.float64], layer: Layer) -> Floats:

@@ -1,8 +1,8 @@
 """Scenery: pictures of a whole sphere, one behind the other, in the equirectangular projection.
 
-Yaw 0 is in the middle of such a picture, yaw grows to the right, the top edge is the zenith. Every value is a code of
-eight bits on the curve of sRGB (IEC 61966-2-1), which stands for light from nothing to the scenery's `brightest`.
-Between the middles of its points the codes run straight (bilinear interpolation).
+Yaw 0 is in the middle of such a picture, yaw grows to the right, the top edge is the zenith. Every value is an eight-bit
+code on the sRGB curve (IEC 61966-2-1), for light from nothing to the scenery's `brightest`. Codes are interpolated
+bilinearly between the middles of the points.
 """
 
 import math
@@ -19,7 +19,7 @@ Packed = NDArray[np.uint32]
 
 WIDEST = 8192  # points; 134 megabytes
 NARROWEST = 256
-PAIRS = np.uint32(0x00FF00FF)  # two codes of eight bits, with room above each for eight bits of weight
+PAIRS = np.uint32(0x00FF00FF)  # two eight-bit codes, each with room above for eight bits of weight
 FULL = 255 * 256  # the largest interpolated code
 
 
@@ -27,8 +27,8 @@ FULL = 255 * 256  # the largest interpolated code
 class Layer:
     """One picture of the whole sphere at one distance from the point about which the head turns.
 
-    `points` (height + 2, width + 2) holds red, green, blue and opacity in each number, from the lowest byte on, with one
-    more row and column at every side, so that neighbours are always there.
+    `points` (height + 2, width + 2) has red, green, blue and opacity in each number, from the lowest byte on. One more
+    row and column on every side provide neighbours everywhere.
     """
 
     points: Packed
@@ -42,13 +42,13 @@ class Layer:
 
 @dataclass(frozen=True, slots=True)
 class Scenery:
-    """Layers from far to near. Code 255 stands for `brightest` times the light that just saturates the sensor."""
+    """Layers from far to near. Code 255 is `brightest` times the light that just saturates the sensor."""
 
     layers: tuple[Layer, ...]
     brightest: float = 1.0
 
     def flattened(self) -> "Scenery":
-        """All layers as the one picture that is seen from the point about which the head turns."""
+        """All layers as one picture, seen from the point about which the head turns."""
         if len(self.layers) == 1:
             return self
         whole = self.layers[0].points.copy()
@@ -80,14 +80,14 @@ def _unpacked(points: Packed) -> Codes:
 
 
 def points_across(pixel_rad: float) -> int:
-    """How wide scenery must be for pixels of `pixel_rad`: no finer than they are, so that nothing is seen falsely."""
+    """The width of scenery for pixels of `pixel_rad`: no finer than they are, to prevent aliasing."""
     wanted = min(max(2 * math.pi / pixel_rad, NARROWEST), WIDEST)
     steps = math.floor(math.log2(wanted / NARROWEST) * 2)  # 256, 384, 512, 768, ...
     return NARROWEST << steps // 2 if steps % 2 == 0 else NARROWEST * 3 << steps // 2 >> 1
 
 
 def scenery_of(codes: Codes) -> Scenery:
-    """An equirectangular picture (height, width, 3), twice as wide as high; all in it is infinitely far away."""
+    """Scenery from an equirectangular picture (height, width, 3), twice as wide as high; everything is infinitely far."""
     return Scenery((layer_of(codes),))
 
 
@@ -101,13 +101,13 @@ def light_of_codes(brightest: float) -> Floats:
 def seen(layer: Layer, x: Floats, y: Floats, z: Floats) -> tuple[NDArray[np.uint16], NDArray[np.uint16]]:
     """The interpolated codes (0 to FULL) in directions x, y, z, which need not be unit vectors, each of shape (n,).
 
-    Returns two arrays (n, 2): red and blue, green and opacity. Pairs of codes are weighed in one multiplication.
+    Returns two arrays (n, 2): red and blue, green and opacity. Pairs of codes are weighted in one multiplication.
     """
     height, width = layer.points.shape[0] - 2, layer.width
     flat, stride = layer.points.ravel(), width + 2
     across = np.arctan2(y, x) * np.float32(width / (2 * math.pi)) + np.float32(width / 2 + 0.5)
     down = np.float32(height / 2 + 0.5) - np.arctan2(z, np.sqrt(x * x + y * y)) * np.float32(height / math.pi)
-    with warnings.catch_warnings():  # nothing is seen outside the image circle, where directions are NaN
+    with warnings.catch_warnings():  # directions are NaN outside the image circle
         warnings.simplefilter("ignore", RuntimeWarning)
         column, row = ((place * np.float32(256)).astype(np.int32) for place in (across, down))
     first = (row >> 8) * np.int32(stride) + (column >> 8)

@@ -1,8 +1,8 @@
 """The sensor: light into the eight bits of a photograph, with clipping and noise.
 
-Noise is that of light itself, whose variance grows with the light, and that of reading the sensor (European Machine
-Vision Association, Standard 1288, the linear camera model; cited from memory).
-The amounts are our own, about those of a small sensor. The curve is that of sRGB (IEC 61966-2-1).
+The noise is that of light itself, whose variance grows with the light, and that of reading the sensor (European Machine
+Vision Association, Standard 1288, the linear camera model; cited from memory). The amounts are our own, about those of a
+small sensor. The curve is that of sRGB (IEC 61966-2-1).
 """
 
 from dataclasses import dataclass
@@ -13,8 +13,8 @@ from scipy.special import ndtri
 
 from sim.scene.lens import Floats
 
-VALUES_AT_ONCE = 1 << 16  # what fits into a processor's cache
-STEPS = 1 << 14  # of the table of the curve, fine enough for every code to be reached
+VALUES_AT_ONCE = 1 << 16  # as many as fit into a processor's cache
+STEPS = 1 << 14  # of the curve's table, fine enough to reach every code
 
 
 @dataclass(frozen=True, slots=True)
@@ -35,7 +35,7 @@ def _curve() -> NDArray[np.uint8]:
 CURVE = _curve()
 
 
-# A normal number for each number of sixteen bits: the middles of 65,536 equally likely parts, out to 4.2 deviations.
+# A normal number for each sixteen-bit number: the middles of 65,536 equally likely parts, out to 4.2 deviations.
 NORMAL = ndtri((np.arange(1 << 16) + 0.5) / (1 << 16)).astype(np.float32)
 
 

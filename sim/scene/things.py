@@ -1,4 +1,4 @@
-"""Stones and posts on the meadow, each at one of a few distances: what shows where the lens really stands."""
+"""Stones and posts on the meadow, each at one of a few distances: their shifts show where the lens really is."""
 
 import math
 from collections.abc import Iterator
@@ -16,14 +16,14 @@ STONE_MM = (900.0, 450.0)  # width, height, at most
 
 
 class _Sheet:
-    """An empty layer to paint on: codes and the angles of its points."""
+    """An empty layer to paint on: codes, and the angles of its points."""
 
     def __init__(self, width: int) -> None:
         self.codes: Codes = np.zeros((width // 2, width, 4), dtype=np.uint8)
         self.width = width
 
     def part(self, yaw_rad: float, half_width: float, top: float, bottom: float) -> tuple[slice, NDArray[np.intp]]:
-        """Rows and columns about a place; angles in radians. Columns go round."""
+        """Rows and columns around a place; angles in radians. Columns wrap around."""
         per_rad = self.width / (2 * math.pi)
         rows = slice(
             max(0, math.floor((math.pi / 2 - top) * per_rad) - 1), math.ceil((math.pi / 2 - bottom) * per_rad) + 1
@@ -33,20 +33,20 @@ class _Sheet:
         return rows, columns % self.width
 
     def angles(self, rows: slice, columns: NDArray[np.intp], yaw_rad: float) -> tuple[Floats, Floats]:
-        """Angle to the right of `yaw_rad` for each column, and pitch for each row, in radians."""
+        """Angle right of `yaw_rad` for each column, and pitch for each row, in radians."""
         yaw = ((columns + 0.5) / self.width - 0.5) * 2 * np.pi - yaw_rad
         yaw = (yaw + np.pi) % (2 * np.pi) - np.pi
         pitch = (0.5 - (np.arange(self.codes.shape[0])[rows] + 0.5) / self.codes.shape[0]) * np.pi
         return yaw.astype(np.float32), pitch.astype(np.float32)
 
     def paint(self, rows: slice, columns: NDArray[np.intp], light: Floats, inside: Floats, brightest: float) -> None:
-        """Lay light (rows, columns, 3) where `inside`, in points from the edge inward, is positive."""
+        """Paint light (rows, columns, 3) where `inside`, in points from the edge inward, is positive."""
         opacity = np.clip(inside + 0.5, 0, 1)
         share = np.clip(light / brightest, 0, 1)
         curved = np.where(share <= 0.0031308, 12.92 * share, 1.055 * share ** (1 / 2.4) - 0.055)
         before = self.codes[rows, columns].astype(np.float32)
         after = np.concatenate([255 * curved, np.full((*opacity.shape, 1), 255)], axis=-1)
-        # Colour runs on a little beyond the edge, so that nothing dark is mixed in there.
+        # Colour continues a little beyond the edge, so that nothing dark is mixed in there.
         mixed = before + np.ceil(opacity)[..., np.newaxis] * (after - before)
         mixed[..., 3] = np.maximum(before[..., 3], 255 * opacity)
         self.codes[rows, columns] = np.rint(mixed).astype(np.uint8)
@@ -55,7 +55,7 @@ class _Sheet:
 def things(seed: int, grain: Floats, eye_mm: float, brightest: float) -> Iterator[tuple[Codes, float]]:
     """Yield layers of red, green, blue and opacity with their distances from the middle in mm, from far to near.
 
-    `grain` (height, width) is the roughness of their surfaces; `eye_mm` is how far below the middle they stand.
+    `grain` (height, width) is the roughness of their surfaces; `eye_mm` is how far below the middle their feet are.
     """
     random = np.random.default_rng((seed, 4))
     for distance_mm, count in zip(DISTANCES_MM, COUNTS, strict=True):
@@ -64,7 +64,7 @@ def things(seed: int, grain: Floats, eye_mm: float, brightest: float) -> Iterato
         for number in range(count):
             yaw = turn + 2 * math.pi * (number + random.uniform(-0.3, 0.3)) / count
             paint = _post if number % 2 else _stone
-            paint(sheet, yaw, distance_mm, grain, eye_mm, brightest, random)
+            paint(sheet, yaw, distance_mm, grain=grain, eye_mm=eye_mm, brightest=brightest, random=random)
         yield sheet.codes, distance_mm
 
 
@@ -72,12 +72,13 @@ def _post(
     sheet: _Sheet,
     yaw_rad: float,
     distance_mm: float,
+    *,
     grain: Floats,
     eye_mm: float,
     brightest: float,
     random: np.random.Generator,
 ) -> None:
-    """A wooden post with a pale head, upright."""
+    """An upright wooden post with a pale head."""
     height_mm, width_mm = POST_MM[0] * random.uniform(0.8, 1.2), POST_MM[1]
     top, bottom = math.atan2(height_mm - eye_mm, distance_mm), math.atan2(-eye_mm, distance_mm)
     half = width_mm / 2 / distance_mm
@@ -96,6 +97,7 @@ def _stone(
     sheet: _Sheet,
     yaw_rad: float,
     distance_mm: float,
+    *,
     grain: Floats,
     eye_mm: float,
     brightest: float,

@@ -1,4 +1,4 @@
-"""What is measured: one function for each group of figures, each in a process of its own."""
+"""The figures: one function for each group, each in its own process."""
 
 import resource
 import subprocess
@@ -21,10 +21,10 @@ Result = TypeVar("Result")
 
 @dataclass(frozen=True, slots=True)
 class Figure:
-    """One measured figure and its target: at most `most`, at least `least`, or None where none is set.
+    """One measured figure and its target: at most `most`, at least `least`, or None if there is none.
 
-    With `times`, a speed: `value` is also that many times the piece of work `work`, done on the same machine in the same
-    process, and the target is about these.
+    With `times`, a speed: `value` is also that multiple of the piece of work `work`, done on the same machine in the same
+    process, and the target is for the multiple.
     """
 
     name: str
@@ -50,19 +50,19 @@ class Figure:
 
     @property
     def reached(self) -> bool:
-        """Whether the figure keeps its target, if it has one."""
+        """Whether the figure meets its target, if it has one."""
         value = self.value if self.times is None else self.times
         return (self.most is None or value <= self.most) and (self.least is None or value >= self.least)
 
 
 def speed(name: str, seconds: float, most_times: float | None, work: str = "python", unit: str = "s") -> Figure:
-    """A time beside what this machine takes for a piece of work, see `yardstick`; the target is in these."""
+    """A time as a multiple of a piece of work on this machine, see `yardstick`; so is the target."""
     shown = seconds * 1000 if unit == "ms" else seconds
     return Figure(name, shown, unit, most_times, times=seconds / yardstick_s(work), work=work)
 
 
 def full_frame_kit(focal_length_mm: float, brackets: int = 1, mounted: str = "portrait") -> Kit:
-    """An invented kit: 36 x 24 mm, everything else as the defaults have it."""
+    """An invented kit: 36 x 24 mm, everything else by default."""
     tables = {
         "camera": {
             "sensor_width_mm": 36.0,
@@ -101,10 +101,10 @@ def start_up() -> list[Figure]:
 
 
 def planning() -> list[Figure]:
-    """Planning with proof, links and budget; the libraries are loaded already."""
+    """Planning with proof, links and budget, after the libraries are loaded."""
     from controller.planning.make import make_plan
 
-    make_plan(full_frame_kit(14), 0.30)  # loads what is loaded once
+    make_plan(full_frame_kit(14), 0.30)  # warm up
     figures = []
     for focal_length_mm, most_times in ((24, 6), (100, 24)):
         seconds, _ = work_s(partial(make_plan, full_frame_kit(focal_length_mm), 0.30))
@@ -116,7 +116,7 @@ def rehearsing() -> list[Figure]:
     """A sphere of 354 frames with brackets of three, from the plan file to the HTML report."""
     from controller.commands.rehearse import rehearse_command
     from controller.planning.make import make_plan
-    from controller.planning.plan import save_plan
+    from controller.planning.plan_file import save_plan
 
     with tempfile.TemporaryDirectory() as folder:
         path = Path(folder) / "plan.json"

@@ -8,7 +8,7 @@ from tests.protocol.board.avr import machine
 
 
 def firmware() -> list[Figure]:
-    """Sizes and worst times; where the tools are missing nothing but a sentence that says so."""
+    """Sizes and worst times; if the tools are missing, only a sentence that says so."""
     lack = machine.tools_lacking()
     if lack is not None:
         print(f"{lack}; its figures are left out.", file=sys.stderr)

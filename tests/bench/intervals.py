@@ -1,8 +1,8 @@
-"""How often the truth lies inside the stated 95 %, by procedure and world: 400 rigs a cell, beside its target.
+"""How often the truth is inside the stated 95 %, by procedure and world: 400 rigs a cell, beside its target.
 
-Where the model holds, 92 to 98 %. Where an error is counted in by what it may do at worst (readings coarser than their
-scatter, a wave that may be there and is not, the largest of several figures) more than 98 % may hold. Where the model
-does not hold, sets are refused or no share is stated, and of the rest at least 90 % hold.
+If the model is true, 92 to 98 %. If an error is included at its worst (readings coarser than their scatter, a possible
+wave that is absent, the largest of several figures), more than 98 % may contain the truth. If the model is not true, sets
+are refused or no share is stated, and of the rest at least 90 % contain it.
 """
 
 from collections.abc import Iterator
@@ -12,11 +12,11 @@ from tests.bench.figures import Figure
 from tests.controller.calibration.rigs import PROCEDURES, Tally, World, tally
 
 RIGS = 400
-MORE_RIGS = 2400  # where few are stated
-FEWEST = 20  # stated sets from which a share can be told
+MORE_RIGS = 2400  # if few are stated
+FEWEST = 20  # stated sets, needed to measure a share
 LEAST, MOST, LEAST_BESIDE_THE_MODEL = 0.92, 0.98, 0.90
 
-EXACT = {  # values whose interval is built to hold 95 %, not at least 95
+EXACT = {  # values whose interval is built to contain 95 %, not at least 95
     "steps by angles": ("steps_per_degree",),
     "steps by turns": ("steps_per_degree",),
     "backlash": ("mean_reversal_deg",),
@@ -33,7 +33,7 @@ COUNTS = {
 
 
 def cells() -> Iterator[tuple[str, str, World, str]]:
-    """Procedure, the name of the world, the world, and what is asked: exact, at least, or beside the model."""
+    """Procedure, the name of the world, the world, and the target: exact, at least, or outside the model."""
     for name in PROCEDURES:
         yield name, "scatter alone", World(), "exact"
         yield name, "scatter, stated", World(stated=True), "at least" if name in {"backlash", "verify"} else "exact"
@@ -44,10 +44,10 @@ def cells() -> Iterator[tuple[str, str, World, str]]:
             # The rounding of many turns to whole steps may be the same each time, so it is not averaged.
             yield name, f"{count} readings", World(count=count), "at least" if name == "steps by turns" else "exact"
         yield name, "one outlier", World(outliers=1), "beside"
-        yield name, "errors hang together by 0.8", World(hangs=True), "beside"
+        yield name, "errors hang together by 0.8", World(correlation=True), "beside"
         for drift in (1.0, 3.0):
             yield name, f"drift of {drift:g} scatters", World(drift=drift), "beside"
-        yield name, "sorted, errors hang together", World(sorted=True, hangs=True), "beside"
+        yield name, "sorted, errors hang together", World(sorted=True, correlation=True), "beside"
     for span in (60.0, 120.0, 240.0, 360.0):
         for wave, prior in ((0.0, 3.0), (1.0, 1.0), (3.0, 3.0)):
             world = World(span_deg=span, wave=wave, prior=prior)
@@ -58,7 +58,7 @@ def cells() -> Iterator[tuple[str, str, World, str]]:
 
 
 def _rigs(name: str, world: World) -> int:
-    return MORE_RIGS if name == "verify" and world == World(hangs=True) else RIGS
+    return MORE_RIGS if name == "verify" and world == World(correlation=True) else RIGS
 
 
 @cache
@@ -67,7 +67,7 @@ def _tally(name: str, world: World) -> Tally:
 
 
 def intervals() -> list[Figure]:
-    """A figure for each value of each cell, and the shares that were refused or stated without 95 %."""
+    """A figure for each value of each cell, and the shares refused or stated without 95 %."""
     figures = []
     for name, told, world, asked in cells():
         found = _tally(name, world)

@@ -1,4 +1,4 @@
-"""How often the truth lies in the interval that is stated, for results from marks, photographs and vibrations."""
+"""How often the truth is in the stated interval, for results from marks, photographs and vibrations."""
 
 from tests.bench.figures import Figure, speed, work_s
 from tests.controller.calibration.lens_rigs import HOLDING, STRAINED, share_held

@@ -1,4 +1,4 @@
-"""The way home: pairing files with exposures; and a newcomer's way in."""
+"""Pairing files with exposures, and the first steps of a newcomer."""
 
 import sys
 import tempfile
@@ -18,13 +18,13 @@ from controller.commands.match import match_command
 from controller.kit.kit import Kit
 from controller.matching.pairing import pair_up
 from controller.planning.make import make_plan
-from controller.session.rows import Intent, ShotOutcome
+from controller.session.rows import Intent, Moment, RunReason, ShotOutcome
 from controller.session.session import Session
 from protocol.units import NS
 from tests.bench.figures import Figure, full_frame_kit, speed, work_s
 from tests.controller.matching.cards import KINDS, Card, card, card_of
 
-CARDS, SOME_CARDS, MIXED_CARDS = 500, 50, 200  # five hundred of every kind take some minutes: only when asked for
+CARDS, SOME_CARDS, MIXED_CARDS = 500, 50, 200  # five hundred of every kind take some minutes: only on request
 LEAST_SURE = {"sound, whole seconds": 90.0, "sound, fractions": 90.0, "3 % lost, whole seconds": 60.0}
 FILES = 3000
 BEGIN = datetime(2026, 6, 21, 5, 0, tzinfo=UTC)
@@ -32,8 +32,13 @@ ROOT = Path(__file__).resolve().parents[2]
 
 
 def matching() -> list[Figure]:
-    """Some cards of every kind; three thousand files; a search in the lens data."""
-    return [*_kinds(SOME_CARDS), *_files(), *_find()]
+    """Three thousand files; a search in the lens data."""
+    return [*_files(), *_find()]
+
+
+def small_cards() -> list[Figure]:
+    """Some cards of every kind."""
+    return _kinds(SOME_CARDS)
 
 
 def cards() -> list[Figure]:
@@ -43,7 +48,7 @@ def cards() -> list[Figure]:
 
 @dataclass
 class _Count:
-    """What became of the files of some cards."""
+    """What happened to the files of some cards."""
 
     files: int = 0
     sure: int = 0
@@ -61,13 +66,12 @@ class _Count:
 
 
 def _kinds(count: int) -> list[Figure]:
-    """Small cards, which have the least to tell one alignment from another by."""
-    figures, all_wrong, begin = [], 0, time.process_time()
+    """Small cards, which have the least to distinguish one alignment from another."""
+    figures, begin = list[Figure](), time.process_time()
     for name, kind in KINDS.items():
         counted = _Count()
         for seed in range(count):
             counted.add(card_of(kind, seed, 10 + seed % 16))
-        all_wrong += counted.wrong_sure
         share = 100 * counted.sure / counted.files
         figures.append(Figure(f"{count} cards, {name}: sure", share, "%", least=LEAST_SURE.get(name)))
         figures.append(Figure("... wrongly paired and called sure", counted.wrong_sure, "", most=0))
@@ -107,7 +111,7 @@ def _session_and_card(folder: Path) -> int:
     random, at_s, row = np.random.default_rng(1), 60.0, 0
     (folder / "card").mkdir()
     with Session.create(folder / "s.sqlite", {"plan": plan.model_dump_json()}, durable=False) as session:
-        session.note_clock(0, BEGIN.isoformat())
+        session.begin_run(RunReason.BEGUN, Moment(0, BEGIN.isoformat()))
         for number, (frame, exposure) in enumerate(exposures):
             at_s += times[exposure] + 0.4 + (2.6 if exposure == 0 else 0.0)
             row += exposure == 0
@@ -128,7 +132,7 @@ def _session_and_card(folder: Path) -> int:
 
 
 def _find() -> list[Figure]:
-    find_command(["nikon"], ("camera", "lens"))  # what is loaded once is loaded
+    find_command(["nikon"], ("camera", "lens"))  # warm up
     seconds, _ = work_s(lambda: find_command(["sigma", "24"], ("camera", "lens")))
     start = time.perf_counter()
     at_terminal(f"{sys.executable} -m controller kit find d750", str(ROOT))
@@ -139,7 +143,7 @@ def _find() -> list[Figure]:
 
 
 def at_terminal(command: str, folder: str) -> str:
-    """What a command says at a terminal."""
+    """What a command prints at a terminal."""
     child = pexpect.spawn(command, cwd=folder, timeout=600, encoding="utf-8")
     said = str(child.read())
     child.close()

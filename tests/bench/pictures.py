@@ -7,16 +7,17 @@ from pathlib import Path
 
 import numpy as np
 
+from controller.calibration.known_lens import LensGiven
 from controller.calibration.lens_terms import PupilPlace
 from controller.commands.calibrate import Keeping
-from controller.commands.calibrate_pictures import LensGiven, ring_command
+from controller.commands.calibrate_pictures import ring_command
 from controller.commands.pictures import Darkroom
 from sim.scene.film import View
 from tests.bench.figures import Figure, full_frame_kit, peak_mb, speed
 from tests.controller.calibration.staged import Stage
 
 PICTURES = 40
-TARGET_TIMES = 1.5  # of numpy's piece of work
+TARGET_TIMES = 1.5  # multiples of numpy's piece of work
 WIDE, UPRIGHT = 1000 / 6000, 1000 / 4000  # 1000 pixels along the sensor, or across the upright picture
 CASES = (
     # name, scale, entrance pupil ahead of the turning point in mm, motion in degrees, target
@@ -28,7 +29,7 @@ CASES = (
 
 
 def pictures() -> list[Figure]:
-    """A lens of 24 mm in portrait: milliseconds from poses to file, and seconds for painting the scenery before."""
+    """A lens of 24 mm in portrait: milliseconds from poses to file, and seconds for painting the scenery beforehand."""
     figures = []
     for name, scale, along_mm, motion_deg, target in CASES:
         painting_s, whole_s = _seconds(scale, along_mm, motion_deg)
@@ -49,7 +50,7 @@ def _ring_s() -> float:
 
 
 def _seconds(scale: float, along_mm: float, motion_deg: float) -> tuple[float, float]:
-    """Processor seconds until the scenery stands, and until all PICTURES are written."""
+    """Processor seconds until the scenery is ready, and until all PICTURES are written."""
     begin, ready = time.process_time(), 0.0
 
     def standing(_: int) -> Callable[[], None]:

@@ -1,4 +1,4 @@
-"""The protocol: how fast, how little it adds, and what a bad line costs."""
+"""The protocol: its speed, its overhead, and the cost of a bad line."""
 
 import tempfile
 from pathlib import Path
@@ -17,7 +17,7 @@ BOOT = BootId(1)
 
 
 def exchange_ms() -> float:
-    """What one question and its answer cost this computer besides waiting, both ends of the line together."""
+    """The time that one question and its answer cost this computer besides waiting, both ends of the line together."""
     host, board, now = HostLink(retry_ns=Nanos(10**9), tries=3), BoardLink(), Nanos(0)
 
     def exchange() -> None:
@@ -59,7 +59,7 @@ def wire() -> list[Figure]:
 
 
 def troubled() -> list[Figure]:
-    """A sphere of 181 frames x 3 over a line that damages bytes, and one that dies."""
+    """A sphere of 181 frames x 3 over a line that damages bytes, and over one that fails."""
     from controller.planning.make import make_plan
     from sim.scenario import Fault
     from sim.wire import SOUND, LineTrouble

@@ -1,4 +1,4 @@
-"""Fixed work to measure speed by: where it takes twice as long, so does the program, and nothing is wrong."""
+"""Fixed work as a measure of speed: on a machine where it takes twice as long, so does the program."""
 
 import hashlib
 import os
@@ -15,7 +15,7 @@ TIMES = 3
 
 
 def _python() -> None:
-    """What Python itself does: words into dictionaries, objects, sorting, text."""
+    """Typical work of Python itself: words into dictionaries, objects, sorting, text."""
     counts: dict[str, int] = {}
     for number in range(120_000):
         word = f"{number * 7919 % 10_007:x}"
@@ -25,7 +25,7 @@ def _python() -> None:
 
 
 def _numpy() -> None:
-    """What numpy does for the program: sines, products of small matrices, sorting, all in arrays that fit a cache."""
+    """Typical work of numpy in the program: sines, products of small matrices, sorting, in arrays that fit a cache."""
     angles = np.linspace(0.0, 100.0, 20_000)
     for _ in range(60):
         rays = np.column_stack([np.cos(angles), np.sin(angles), np.cos(angles) * np.sin(angles)])
@@ -33,7 +33,7 @@ def _numpy() -> None:
 
 
 def _disk() -> None:
-    """What the disk does: small files that are there whole, each on the disk before the next one begins."""
+    """Typical work of the disk: small files written whole, each on the disk before the next one begins."""
     with tempfile.TemporaryDirectory() as name:
         for number in range(20):
             path = Path(name) / f"{number}.part"
@@ -49,7 +49,7 @@ WORKS: dict[str, Callable[[], None]] = {"python": _python, "numpy": _numpy, "dis
 
 @cache
 def yardstick_s(work: str) -> float:
-    """Seconds that this machine takes for a piece of work, the median of three: processor time, for the disk elapsed."""
+    """Seconds of a piece of work on this machine, the median of three: processor time, or elapsed time for the disk."""
     clock = time.perf_counter if work == "disk" else time.process_time
     seconds = []
     for _ in range(TIMES):

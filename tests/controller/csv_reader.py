@@ -1,4 +1,4 @@
-"""Read a table back as docs/how-to/other-programs.md tells other programs to."""
+"""Read a table back as docs/how-to/other-programs.md describes it for other programs."""
 
 import csv
 import io
@@ -7,10 +7,10 @@ from controller.csv_text import FORMULA
 
 
 def csv_rows(text: str) -> list[list[str]]:
-    """The rows of a table, the head first, each text as it was before it was written."""
+    """The rows of a table, the header first, each text as it was before it was written."""
     return [[plain(cell) for cell in row] for row in csv.reader(io.StringIO(text, newline=""))]
 
 
 def plain(text: str) -> str:
-    """What `harmless` was given."""
+    """The argument of `harmless`."""
     return text[1:] if text.startswith("'") and FORMULA.match(text) else text

@@ -1,4 +1,4 @@
-"""Tables that no spreadsheet takes for formulas, and that are read back as they were.
+"""Tables that no spreadsheet reads as formulas, and that are read back unchanged.
 
 What begins a formula: OWASP, "CSV Injection" (=, +, -, @, tab, carriage return, line feed, and the wide forms).
 """
@@ -36,7 +36,7 @@ def test_a_table_comes_back(rows: list[list[str]]) -> None:
 
 @given(text=TEXTS, between=st.sampled_from(",;\t"))
 def test_no_cell_begins_like_a_formula_whatever_separates_cells(text: str, between: str) -> None:
-    """A country's spreadsheet may part cells at semicolons: what is quoted stays in one cell there, too."""
+    """In some countries a spreadsheet splits cells at semicolons: a quoted text stays in one cell there, too."""
     (_, row) = csv.reader(io.StringIO(csv_text(("one",), [[text]]), newline=""), delimiter=between)
     assert len(row) == bool(row)
     assert all(cell[:1] not in set(BEGINS) for cell in row)

@@ -1,4 +1,4 @@
-"""What a run looks like: the screen's lines, the sphere, plain lines and the log."""
+"""The display of a run: the screen's lines, the sphere, plain lines and the log."""
 
 from __future__ import annotations
 
@@ -24,7 +24,7 @@ NS = 1_000_000_000
 
 
 class Watched:
-    """A run that wants no pause."""
+    """A run without a requested pause."""
 
     line = LinkStatistics(5, 1, 4, 0, 2)
     pause: EventKind | None = None
@@ -92,8 +92,9 @@ def test_what_is_known_of_a_lost_line_is_said_once_for_each_time_it_is_lost() ->
 
 @pytest.mark.parametrize(("state", "longest_s"), [("moving", 10), ("settling", 10), ("paused", 60), ("windy", 60)])
 def test_without_a_screen_nothing_is_silent_for_long(state: str, longest_s: int) -> None:
-    """Ticks of a quarter of a second, the state as long as it likes. Where a person or the wind is waited for, a line a
-    minute will do."""
+    """Ticks of a quarter of a second, with states of any length. While waiting for a person or the wind, one line a
+    minute is enough.
+    """
     spoken, said = list[int](), list[str]()
     shown = Display(Seen(PROGRAM, 0, 2, 8), said.append)
     shown.watch(Watched())
@@ -105,7 +106,7 @@ def test_without_a_screen_nothing_is_silent_for_long(state: str, longest_s: int)
     gaps = [after - before for before, after in pairwise(spoken)]
     assert len(gaps) >= 8
     assert max(gaps) <= (longest_s + 1) * NS
-    assert min(gaps) >= longest_s * NS  # and no flood
+    assert min(gaps) >= longest_s * NS  # and not too many
 
 
 def test_a_line_of_a_quiet_run_says_where_it_is() -> None:

@@ -1,4 +1,4 @@
-"""Values as cameras write them. The traps are those of the real pictures in tests/pictures."""
+"""Values as cameras write them. The traps come from the real pictures in tests/pictures."""
 
 from __future__ import annotations
 
@@ -55,8 +55,9 @@ def test_no_moment(text: str | None) -> None:
     ],
 )  # fmt: skip
 def test_a_date_that_no_photograph_has(text: object) -> None:
-    """DateTimeOriginal is "YYYY:MM:DD HH:MM:SS" (CIPA DC-008, section 4.6.6.4, from memory), and is damaged if it is
-    far from when there are cameras. It says something, so people are told.
+    """DateTimeOriginal is "YYYY:MM:DD HH:MM:SS" (CIPA DC-008, section 4.6.6.4, from memory).
+
+    It is damaged if it is far from the time of digital cameras. It is still a text, so people are told.
     """
     assert exif.moment(text, None, None) is None
     assert exif.is_said(text)

@@ -1,4 +1,4 @@
-"""Where files may be written: what is there is kept, and a place that cannot be is refused before any work."""
+"""Where files may be written: existing files are kept, and an unusable place is refused before any work."""
 
 from __future__ import annotations
 
@@ -36,7 +36,7 @@ def test_a_free_place_stays_free(tmp_path: Path) -> None:
 
 @pytest.mark.parametrize("place", ["taken", "folder", "dangling", "no/folder/here", "taken/below"])
 def test_a_place_that_is_not_free_is_kept(tmp_path: Path, place: str) -> None:
-    """Without being asked to, nothing is replaced; a folder, or what others wrote, is not even then."""
+    """Nothing is replaced without a request; a folder, or another program's file, not even then."""
     (tmp_path / "taken").write_bytes(b"somebody's")
     (tmp_path / "folder").mkdir()
     (tmp_path / "dangling").symlink_to("nowhere")
@@ -69,7 +69,7 @@ def test_no_name_and_names_that_are_too_long(tmp_path: Path, monkeypatch: pytest
 @given(name=st.text(string.printable + "üß°\0", max_size=300))
 @settings(max_examples=200)
 def test_whatever_is_called_free_can_be_written(tmp_path_factory: pytest.TempPathFactory, name: str) -> None:
-    """And whatever is not ends in one sentence, never in a traceback."""
+    """Any other name ends in one sentence, never in a traceback."""
     folder = tmp_path_factory.getbasetemp() / "any"
     folder.mkdir(exist_ok=True)
     path = folder / name.lstrip("/").replace("..", "")
@@ -112,7 +112,7 @@ def test_a_write_that_fails_anywhere_changes_nothing(
 
 
 def synced(monkeypatch: pytest.MonkeyPatch, target: Path) -> list[tuple[bytes, bool]]:
-    """What is flushed to the disk: the content of each file by then, and whether `target` was there already."""
+    """The flushes to the disk: the content of each file by then, and whether `target` existed already."""
     flushed: list[tuple[bytes, bool]] = []
 
     def fsync(number: int) -> None:
@@ -153,7 +153,7 @@ def test_a_copy_is_on_the_disk_whole(tmp_path: Path, monkeypatch: pytest.MonkeyP
 
 
 def test_a_disk_that_is_really_full(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    """Refused before it is written, by the room that is there; and where that changes meanwhile, nothing is left."""
+    """Refused before writing, by the free space; if that changes meanwhile, nothing is left behind."""
     disk = tmp_path / "disk"
     disk.mkdir()
     mount = ["mount", "-t", "tmpfs", "-o", "size=64k", "tmpfs", str(disk)]
@@ -171,14 +171,14 @@ def test_a_disk_that_is_really_full(tmp_path: Path, monkeypatch: pytest.MonkeyPa
             (disk / "mine").write_bytes(bytes(60_000))
             with pytest.raises(StorageFailed, match="the disk is full"):
                 work()
-            (disk / "kept").unlink(missing_ok=True)  # of a copy, the folder it was to be in is what goes
+            (disk / "kept").unlink(missing_ok=True)  # of a copy, the whole new folder is removed
             assert os.listdir(disk) == ["mine"]
     finally:
         subprocess.run(["umount", str(disk)], check=True, timeout=20)
 
 
 def test_the_file_beside_it_is_nobody_elses(tmp_path: Path) -> None:
-    """What is not whole yet has a name of its own, and its permissions are those of any new file, or of the old one."""
+    """An unfinished file has a unique name, and the permissions of any new file, or of the old one."""
     (tmp_path / "kept.part").write_bytes(b"mine")
     write_new(tmp_path / "kept", b"one")
     assert {path.name: path.read_bytes() for path in tmp_path.iterdir()} == {"kept": b"one", "kept.part": b"mine"}
@@ -225,7 +225,7 @@ def test_a_copy_that_is_not_the_same_is_found(tmp_path: Path, monkeypatch: pytes
 
 
 def test_only_a_file_is_copied(tmp_path: Path) -> None:
-    """Whatever it has become since it was looked at: a pipe is not waited for, a link not followed."""
+    """Even if it has changed since it was checked: a pipe is not waited for, a link not followed."""
     os.mkfifo(tmp_path / "pipe")
     (tmp_path / "file").touch()
     (tmp_path / "link").symlink_to("file")

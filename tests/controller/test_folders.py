@@ -1,4 +1,4 @@
-"""Folders that are there whole or not at all, and what a killed run leaves of them."""
+"""Folders that appear whole or not at all, and the leftovers of a killed run."""
 
 from __future__ import annotations
 
@@ -120,7 +120,7 @@ def test_what_a_living_run_writes_is_not_offered(tmp_path: Path) -> None:
 
 
 def test_a_folder_that_others_made_is_never_offered(tmp_path: Path) -> None:
-    """Neither by its name alone, nor by a marker that is none, nor through a link."""
+    """Neither by its name alone, nor by a false marker, nor through a link."""
     elsewhere = tmp_path / "elsewhere"
     elsewhere.mkdir()
     (elsewhere / MARKER).write_text('{"format": "fullturn-unfinished", "of": "out"}')

@@ -1,4 +1,4 @@
-"""One program at a time, also after one was killed, and whoever runs it."""
+"""One program at a time, also after one was killed, whoever runs it."""
 
 import os
 import subprocess
@@ -39,7 +39,7 @@ WAYS = ["file", pytest.param("name", marks=pytest.mark.skipif(not LINUX, reason=
 
 @pytest.fixture(params=WAYS)
 def way(request: pytest.FixtureRequest, monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> str:
-    """Each way to hold a lock; files in a folder of the test's own."""
+    """Each kind of lock; files are in a folder of the test's own."""
     monkeypatch.setattr(lock, "_hold", getattr(lock, f"_hold_{request.param}"))
     monkeypatch.setattr(lock_file, "SHARED", tmp_path / "locks")
     way: str = request.param
@@ -93,7 +93,7 @@ def test_a_look_does_not_keep_a_run_from_beginning(way: str, tmp_path: Path, mon
     name = lock_of(tmp_path / way)
     look = ExitStack()
     look.enter_context(lock._hold(name, None))
-    monkeypatch.setattr(clock, "wait_ns", lambda _: look.close())  # the look is over while the run waits
+    monkeypatch.setattr(clock, "wait_ns", lambda _: look.close())  # the check ends while the run waits
     with sole_use(name, "s", "us"):
         pass
 
@@ -109,7 +109,7 @@ def test_two_names_of_one_file_have_one_lock(tmp_path: Path) -> None:
 
 @pytest.mark.skipif(not LINUX, reason="abstract names are Linux's")
 def test_no_file_can_shut_anybody_out_and_no_folder_is_needed(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    """Another user sees other folders, or none that can be written: the lock is the same one."""
+    """Another user sees other folders, or none that is writable: the lock is the same one."""
     name = tmp_path / "a"
     nowhere = str(tmp_path / "file")
     (tmp_path / "file").touch()
@@ -155,7 +155,7 @@ def test_nothing_planted_where_a_lock_should_be_is_written_to_or_waited_for(
         place.rename(tmp_path / "moved")
     if of == "folder" and plant is PLANTED["a folder"]:
         place.mkdir()
-        place.chmod(0o777)  # writable by all without the sticky bit: anybody could exchange what is in it
+        place.chmod(0o777)  # writable by all without the sticky bit: anybody could exchange its files
     else:
         plant(place, victim)
     wanted = lock_of(session) if of == "session" else port
@@ -174,7 +174,7 @@ A_USER, ANOTHER_USER = "65534", "65533"
 
 @pytest.fixture
 def open_folder(tmp_path: Path) -> Path:
-    """A folder that other users reach, and can write to."""
+    """A folder that other users can reach and write to."""
     folder = tmp_path / "open"
     folder.mkdir()
     folder.chmod(0o777)
@@ -204,7 +204,7 @@ def test_no_user_shuts_another_out_or_is_let_in_beside_one(
 
 @pytest.mark.skipif(not ROOT, reason="only root becomes other users")
 def test_whether_a_session_is_run_can_be_asked_where_nothing_can_be_written(way: str, open_folder: Path) -> None:
-    """As of a card that can only be read, or a folder of somebody else: looking leaves nothing behind."""
+    """On a read-only card, or in another user's folder: checking leaves nothing behind."""
     session = open_folder / "s.sqlite"
     open_folder.chmod(0o555)
     child = os.fork()

@@ -1,4 +1,4 @@
-"""Opening pictures: whatever a picture is, it is read or refused in one sentence, in bounded time and memory."""
+"""Opening pictures: any picture is read, or refused in one sentence, in bounded time and memory."""
 
 from __future__ import annotations
 
@@ -49,7 +49,7 @@ def saved(path: Path, size: tuple[int, int] = (96, 64), details: dict[int, Any] 
 
 
 def refusals(path: Path) -> list[str]:
-    """What each reader says against a file; empty for one that reads it."""
+    """What each reader says against a file; empty if it reads it."""
     found = []
     with warnings.catch_warnings():
         warnings.simplefilter("error")
@@ -139,7 +139,9 @@ Entries = list[list[tuple[int, int, int, int]]]
 
 
 def directories(order: str, entries: Entries) -> bytes:
-    """EXIF of these directories one after the other (TIFF 6.0, section 2), each naming the next; the last the first."""
+    """EXIF with these directories one after the other (TIFF 6.0, section 2); each points to the next, the last to the
+    first.
+    """
     content = struct.pack(f"{order}2sHI", b"II" if order == "<" else b"MM", 42, 8)
     for number, each in enumerate(entries):
         size = 2 + 12 * len(each) + 4
@@ -150,9 +152,7 @@ def directories(order: str, entries: Entries) -> bytes:
 
 
 @settings(max_examples=60, suppress_health_check=[HealthCheck.function_scoped_fixture])
-@given(
-    st.sampled_from("<>"), st.lists(st.lists(ENTRY, max_size=12), min_size=1, max_size=4), st.sampled_from(["jpg", "tif"])
-)
+@given(st.sampled_from("<>"), DIRECTORIES, st.sampled_from(["jpg", "tif"]))
 def test_any_directories_are_read_or_refused(
     tmp_path: Path, order: str, entries: list[list[tuple[int, int, int, int]]], ending: str
 ) -> None:
@@ -168,7 +168,7 @@ def test_any_directories_are_read_or_refused(
 
 
 def test_directories_that_lead_in_circles_are_left(tmp_path: Path) -> None:
-    """Two thousand pointers to the directory that they are in, whose entries are read again for each of them."""
+    """Two thousand pointers to the directory that contains them, whose entries are read again for each."""
     path = tmp_path / "A.JPG"
     Image.new("L", (96, 64)).save(path, exif=b"Exif\0\0" + directories("<", [[(0x8825, 4, 1, 8)] * 2000]))
     with pytest.raises(InputError, match="its EXIF is damaged"):
@@ -179,7 +179,7 @@ def test_directories_that_lead_in_circles_are_left(tmp_path: Path) -> None:
 @pytest.mark.parametrize("mode", ["RGB", "L", "I;16", "F", "1", "CMYK"])
 @pytest.mark.parametrize("turn", range(10))
 def test_pictures_are_upright(turn: int, mode: str, tmp_path: Path) -> None:
-    """Against the library's own way to turn them (CIPA DC-008, Orientation); 0 and 9 are no orientations."""
+    """Compared with the library's own rotation (CIPA DC-008, Orientation); 0 and 9 are no orientations."""
     codes = np.arange(96 * 64).reshape(64, 96) % 251
     picture = Image.fromarray(codes.astype({"I;16": np.uint16, "F": np.float32}.get(mode, np.uint8)))
     picture = picture if mode in {"I;16", "F"} else picture.convert(mode)
@@ -218,7 +218,7 @@ def test_a_library_that_runs_out_of_memory(tmp_path: Path, monkeypatch: pytest.M
 
 @pytest.mark.parametrize("value", [IFDRational(0, 0), IFDRational(1, 0), IFDRational(0, 5)])
 def test_rationals_of_nothing_say_nothing(value: Any, tmp_path: Path) -> None:
-    """A denominator of 0 stands for what is not known: CIPA DC-008 for LensSpecification; cameras do it elsewhere too."""
+    """A denominator of 0 means unknown: CIPA DC-008 for LensSpecification; cameras use it elsewhere too."""
     path = saved(tmp_path / "a.jpg", details={Base.FocalLength: value, Base.FNumber: value, Base.ExposureTime: value})
     shot = shot_of(path)
     assert (shot.focal_length_mm, shot.f_number, shot.shutter_seconds) == (None, None, None)

@@ -1,4 +1,4 @@
-"""Progress where no bar can be drawn: plain lines, and never silence for as long as pieces are done."""
+"""Progress where no bar can be drawn: plain lines, without long silences while pieces are completed."""
 
 from __future__ import annotations
 
@@ -27,7 +27,7 @@ def test_lines_instead_of_a_bar(
     variables: dict[str, str], monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
 ) -> None:
     monkeypatch.setenv("TERM", "xterm-256color")
-    monkeypatch.setenv("FORCE_COLOR", "1")  # rich then takes anything for a terminal
+    monkeypatch.setenv("FORCE_COLOR", "1")  # rich then treats anything as a terminal
     for name, value in variables.items():
         monkeypatch.setenv(name, value)
     with progress.progress("Rendering, pictures") as begin:
@@ -39,7 +39,7 @@ def test_lines_instead_of_a_bar(
 
 @given(pieces=st.lists(st.floats(0.01, 20), min_size=1, max_size=60))
 def test_a_piece_done_after_a_silence_is_told_of(pieces: list[float]) -> None:
-    """Whatever the pieces take: no two are done between lines that lie more than QUIET_NS and the next piece apart."""
+    """For any duration of the pieces, the time between two lines exceeds QUIET_NS by at most the next piece."""
     now_ns, told = 0, list[tuple[int, str]]()
     with pytest.MonkeyPatch.context() as patch:
         patch.setattr(clock, "monotonic_ns", lambda: now_ns)

@@ -1,4 +1,4 @@
-"""Reading files: whatever a file is, it is read or refused in one sentence, and never waited for."""
+"""Reading files: any file is read, or refused in one sentence, and never waited for."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""The doors for JSON and TOML held against texts of others: JSONTestSuite and toml-test, see tests/corpora/README.md."""
+"""Reading JSON and TOML from published test suites: JSONTestSuite and toml-test, see tests/corpora/README.md."""
 
 from __future__ import annotations
 
@@ -68,6 +68,6 @@ def test_toml_test(tmp_path: Path) -> None:
             continue
         tables = tomllib.loads(content.decode())
         if any(map(math.isinf, floats_in(tables))) or any(map(math.isnan, floats_in(tables))):
-            assert "is not a finite number" in refusal(read_toml, path, KIT)  # TOML has them; none of our files may
+            assert "is not a finite number" in refusal(read_toml, path, KIT)  # TOML has them, but our files must not
         else:
             assert read_toml(path, KIT) == tables, name

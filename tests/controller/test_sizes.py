@@ -1,4 +1,4 @@
-"""Sizes as people read them."""
+"""Sizes for people."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""Whole commands in virtual time, with a person beside the head: capture, and resume until the set is there."""
+"""Whole commands in virtual time, with a person beside the head: capture, and resume until the set is complete."""
 
 from __future__ import annotations
 
@@ -8,9 +8,10 @@ from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Any
 
+from controller.capture.jog import Keys
 from controller.capture.people import People
 from controller.commands.capture import capture_command, resume_command
-from controller.commands.crew import Crew, Keys
+from controller.commands.crew import Crew
 from controller.commands.stand_in import rig_spec
 from controller.display import Display, Seen
 from controller.errors import WorldError
@@ -49,7 +50,7 @@ class Attended:
         self.rig.person = self.person
         self.plan_path = self.folder / "plan.json"
         self.session_path = self.folder / "session.sqlite"
-        self.url = f"virtual port of {self.folder}"  # tests that run at the same time do not share it
+        self.url = f"virtual port of {self.folder}"  # tests that run at the same time must not share it
         self.plan_path.write_text(self.plan.model_dump_json(), encoding="utf-8")
 
     @property
@@ -75,7 +76,7 @@ class Attended:
         return nullcontext(self.port)
 
     def capture(self, tries: int = MOST_TRIES, **more: Any) -> bool:
-        """Capture, then resume as often as it takes; whether the set is complete at last."""
+        """Capture, then resume as often as necessary. Returns whether the set is complete in the end."""
         try:
             made = capture_command(
                 self.plan_path, self.url, self.session_path, self.crew(), open_port=self.open_port, **more
@@ -88,7 +89,7 @@ class Attended:
         return self.resume(tries)
 
     def resume(self, tries: int = MOST_TRIES) -> bool:
-        """Resume until the set is complete, or often enough; begin again where nothing was begun."""
+        """Resume until the set is complete, at most `tries` times; begin again if nothing was begun."""
         for _ in range(tries):
             self.let_pass(60)
             self.person.say("The run has ended; the head is about to stop for good.")
@@ -107,7 +108,7 @@ class Attended:
         return False
 
     def let_pass(self, seconds: float) -> None:
-        """Nobody runs anything for a while."""
+        """Let time pass without a host."""
         end_ns = self.port.now() + round(seconds * NS)
         while self.port.now() < end_ns:
             self.port.wait_bytes(end_ns)

@@ -1,4 +1,4 @@
-"""Lies of a board, as a table: what it does or says, and what the run's last sentence must then speak of."""
+"""A table of a board's lies: what it does or reports, and what the run's last sentence must then mention."""
 
 from __future__ import annotations
 
@@ -14,8 +14,8 @@ Say = Callable[[LyingBoard, Message], Words]
 
 @dataclass(frozen=True)
 class Lie:
-    """`deed` changes the board, `say` what it sends. `speaks_of` is a pattern for the sentence, with "is through" only
-    if the lie does no harm; `patience_s`, how long the run may go on; `stream`, bytes that come all the time.
+    """`deed` changes the board, `say` what it sends. `speaks_of` is a pattern for the sentence, with "is through" only if
+    the lie does no harm. `patience_s` limits the length of the run. `stream` are bytes that arrive all the time.
     """
 
     speaks_of: str
@@ -35,7 +35,7 @@ def acts(**attributes: Any) -> Callable[[LyingBoard], None]:
 
 
 def edit(name: str, **changes: Any) -> Say:
-    """Replace fields of one kind of message: by a number, or by what a function makes of the board and the fields."""
+    """Replace fields of one kind of message by a number, or by the result of a function of the board and the fields."""
 
     def say(board: LyingBoard, message: Message) -> Words:
         kind, seq, fields = message
@@ -52,7 +52,7 @@ def when(condition: Callable[[LyingBoard, dict[str, Any]], bool], say: Say) -> S
 
 
 def both(first: Say, second: Say) -> Say:
-    """One lie on top of the other."""
+    """Two lies together."""
 
     def say(board: LyingBoard, message: Message) -> Words:
         words: list[Message | bytes] = []
@@ -64,7 +64,7 @@ def both(first: Say, second: Say) -> Say:
 
 
 def refuse(reason: int, *names: str) -> Say:
-    """Answers to these requests (all if none are named) become refusals."""
+    """Refuse these requests (all if none are named)."""
 
     def say(board: LyingBoard, message: Message) -> Words:
         kind, seq, _ = message
@@ -84,7 +84,7 @@ def again(name: str, times: int) -> Say:
 
 
 def after(name: str, *more: tuple[str, dict[str, Any]]) -> Say:
-    """More messages behind each of a kind."""
+    """Send more messages after each of a kind."""
     behind: list[Message | bytes] = [(kind, 0, fields) for kind, fields in more]
     return lambda _, message: [message, *behind] if message[0] == name else [message]
 
@@ -111,7 +111,7 @@ def _sync_for_none(_: LyingBoard, fields: dict[str, Any]) -> int:
 
 
 def _answers(name: str, *to: str) -> Say:
-    """The right words to the wrong question."""
+    """Send the right answer to the wrong question."""
 
     def say(board: LyingBoard, message: Message) -> Words:
         fields = board._status({})[1] if name == "Status" else {}
@@ -137,10 +137,10 @@ LINE = "does not answer|greetings"
 UNSURE = "is through|interrupted"
 ODD = bytes(range(1, 200))
 GARBAGE = b"\xff\x13\x00\x37" * 6
-AGES_S = 1900.0  # a line that was good and is silent now may be mended: half an hour, and the head brought to rest
+AGES_S = 1900.0  # a line that was good and falls silent may be repaired: half an hour, plus bringing the head to rest
 
 LIES: dict[str, Lie] = {
-    # Where the head is.
+    # The position of the head.
     "never moves, and says so": Lie("should be at", acts(miss=lambda _: (0, 0))),
     "never moves, and counts on": Lie("switch at zero", acts(follows=False)),
     "moves elsewhere": Lie("should be at", acts(miss=lambda goal: (goal[0] + 5000, goal[1]))),
@@ -159,7 +159,7 @@ LIES: dict[str, Lie] = {
     "forgets where both are": Lie(
         "where pan and tilt", say=both(lose("Finished"), edit("Status", flags=lambda _, f: f["flags"] & 1))
     ),
-    # How long things take.
+    # Durations.
     "answers at once": Lie("at least", acts(quick=0.0, hurry=0.0)),
     "takes half the time": Lie("at least", acts(quick=0.5)),
     "exposes in no time": Lie("at least", acts(hurry=0.0)),
@@ -176,7 +176,7 @@ LIES: dict[str, Lie] = {
     ),
     "its clock runs backward": Lie("backward", say=both(_back("Status"), _back("Finished"))),
     "ends things in the future": Lie("backward", say=edit("Status", finished_ms=lambda _, f: f["clock_ms"] + 10**6)),
-    # How things end.
+    # Endings.
     "never finishes": Lie("took far longer|cannot be", acts(finishes=False)),
     "never sends Finished": Lie("is through", say=lose("Finished")),
     "finishes the wrong id": Lie("is through", say=edit("Finished", id=lambda _, f: f["id"] + 4711)),
@@ -204,7 +204,7 @@ LIES: dict[str, Lie] = {
     "exposes blindly with a contact": Lie(
         "exposed without one", say=when(lambda _, f: f.get("outcome") == 3, edit("Finished", outcome=4))
     ),
-    # What it is doing.
+    # Its activity.
     "is ready while it moves": Lie(
         "neither|cannot be", say=both(lose("Finished"), edit("Status", state=READY, running=0, finished=0))
     ),
@@ -223,7 +223,7 @@ LIES: dict[str, Lie] = {
         for name in ("SetAxis", "Arm", "Reference", "Move", "Expose", "Stop", "GetStatus", "GetIndex")
         for reason in (1, 2, 5, 6, 8, 200)
     },
-    # Stopping by itself.
+    # Stops by itself.
     "is held without a cause": Lie("without saying why", say=after("Finished", _held(0))),
     "is held all the time": Lie("interrupted", say=after("Accepted", *[_held(4)] * 30)),
     "was stalled, it says": Lie("stalled", say=after("Status", _held(6))),
@@ -232,7 +232,7 @@ LIES: dict[str, Lie] = {
     ),
     "is another boot in each Status": Lie("greetings|interrupted", say=edit("Status", boot=_boots)),
     "is another boot in each Welcome": Lie("greetings|interrupted|has restarted", say=edit("Welcome", boot=_boots)),
-    # Who it is.
+    # Its identity.
     "is of version 2": Lie("speaks version 2.x", say=edit("Welcome", major=2)),
     "is of a version 2 with a longer Welcome": Lie("speaks version 2.x", say=_longer_welcome),
     "can receive nothing": Lie("receive 0 bytes", say=edit("Welcome", bytes=0)),

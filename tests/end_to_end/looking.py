@@ -1,4 +1,4 @@
-"""Pictures put back on the sphere: what one should show from a pose, worked out without the simulator's renderer."""
+"""Pictures put back on the sphere: how each should look from its pose, computed without the simulator's renderer."""
 
 from __future__ import annotations
 
@@ -17,7 +17,7 @@ Array = NDArray[np.float64]
 
 
 def codes_of_scene(scenery: Scenery) -> Array:
-    """Red, green and blue (3, height, width + 2) of the scenery as one layer, 0 to 1, one more column each side."""
+    """Red, green and blue (3, height, width + 2) of the scenery as one layer, 0 to 1, with one more column a side."""
     (layer,) = scenery.flattened().layers
     points = layer.points[1:-1, 1:-1]
     parts = np.stack([(points >> shift & 255) / 255 for shift in (0, 8, 16)])
@@ -37,7 +37,7 @@ def to_code(light: Array) -> Array:
 
 @dataclass(frozen=True, slots=True)
 class Watcher:
-    """The scene, and the pixels of a kit's upright pictures that are compared: their places and camera rays."""
+    """The scene, and the pixels of a kit's upright pictures that are compared: their positions and camera rays."""
 
     scene: Array
     brightest: float
@@ -52,7 +52,7 @@ class Watcher:
         x = ((columns + 0.5) / across - 0.5) * field.width_mm + kit.camera.offset_right_mm
         y = (0.5 - (rows + 0.5) / up) * field.height_mm + kit.camera.offset_up_mm
         angle = np.array([off_axis_angle(field.projection, field.focal_length_mm, r) for r in np.hypot(x, y)])
-        # Forward is x, left y, up z: scipy's axes are right-handed, so left is less than nothing to the right.
+        # Forward is x, left y, up z: scipy's axes are right-handed, so left is negative to the right.
         toward = np.arctan2(y, x)
         rays = np.stack([np.cos(angle), -np.sin(angle) * np.cos(toward), np.sin(angle) * np.sin(toward)], axis=-1)
         return cls(codes_of_scene(scenery), scenery.brightest, rows, columns, rays)
@@ -68,7 +68,7 @@ class Watcher:
         return to_code(to_light(np.stack(parts, axis=-1)) * self.brightest * brightness)
 
     def difference(self, picture: NDArray[np.uint8], yaw_deg: float, pitch_deg: float, brightness: float) -> Array:
-        """Picture less expectation, in codes (n, 3), where the expectation is neither black nor clipped; else 0."""
+        """Picture less expectation, in codes (n, 3), if the expectation is neither black nor clipped; otherwise 0."""
         expected = self.expected(yaw_deg, pitch_deg, brightness)
         shown = picture[self.rows, self.columns].astype(np.float64)
         return np.where((expected > 12) & (expected < 243), shown - expected, 0.0)
@@ -80,7 +80,7 @@ class Watcher:
     def found_off_deg(
         self, picture: NDArray[np.uint8], yaw_deg: float, pitch_deg: float, brightness: float, within_deg: float = 0.45
     ) -> tuple[float, float]:
-        """By how much (yaw, pitch, degrees) the pose must be corrected for the picture to fit the scene best."""
+        """The correction (yaw, pitch, degrees) of the pose with which the picture fits the scene best."""
 
         def misfit(off: Array) -> Array:
             return self.difference(picture, yaw_deg + off[0], pitch_deg + off[1], brightness).ravel()
@@ -88,7 +88,7 @@ class Watcher:
         steps = np.arange(-within_deg, within_deg + 0.01, 0.15)
         tried = [np.array([yaw, pitch]) for yaw in steps for pitch in steps]
         off = min(tried, key=lambda off: float(np.mean(misfit(off) ** 2)))
-        for _ in range(6):  # Gauss and Newton's way, with slopes over half a pixel or so
+        for _ in range(6):  # Gauss-Newton, with slopes over about half a pixel
             slopes = [(misfit(off + step) - misfit(off - step)) / 0.05 for step in np.eye(2) * 0.025]
             off = off - np.linalg.lstsq(np.stack(slopes, axis=-1), misfit(off), rcond=None)[0]
         return float(off[0]), float(off[1])

@@ -1,7 +1,7 @@
-"""A board of its own making, honest unless a lie is put into it, that knows the truth of its own head and shutter.
+"""A separate simulated board, honest unless a lie is put into it, which knows the truth of its head and shutter.
 
-Written from protocol/SPEC.md, as the other end of a `Port`, in virtual time. What goes out passes `say`, where lies about
-words come in; lies about deeds are set in its attributes.
+Written from protocol/SPEC.md, as the other end of a `Port`, in virtual time. Its messages pass `say`, where lies in
+messages are inserted; lies in deeds are set in its attributes.
 """
 
 from __future__ import annotations
@@ -25,7 +25,7 @@ Words = Iterable[Message | bytes]
 
 @dataclass(frozen=True)
 class Opened:
-    """The shutter opened: when, and where the head truly was."""
+    """An opening of the shutter: when, and where the head truly was."""
 
     at_ns: int
     frame: int
@@ -36,7 +36,7 @@ class Opened:
 
 @dataclass
 class Motion:
-    """From counted position to counted position, at an even pace."""
+    """From one counted position to another, at a constant speed."""
 
     begin_ns: int
     end_ns: int
@@ -50,22 +50,22 @@ class Motion:
 
 
 class LyingBoard:
-    """One board. `error` is how far the truth is from what it counts; a reference run makes it `zero_error`."""
+    """One board. `error` is the difference of the truth from its count; a reference run sets it to `zero_error`."""
 
     def __init__(self) -> None:
         self.boot, self.last, self.capabilities = 0x5EED0B07, 0, 1 | 2 | 4 | 8
         self.clock_from_ms = 1000
         # Deeds that a lie may change.
-        self.follows = True  # the motors make the steps that are counted
-        self.miss: Callable[[tuple[int, int]], tuple[int, int]] = lambda goal: goal  # where a Move ends
-        self.quick = self.hurry = 1.0  # share of its time that a motion, and an exposure, takes
+        self.follows = True  # the motors make the counted steps
+        self.miss: Callable[[tuple[int, int]], tuple[int, int]] = lambda goal: goal  # the end of a Move
+        self.quick = self.hurry = 1.0  # share of the time that a motion, and an exposure, takes
         self.fires = True
         self.obeys_stop = True
         self.finishes = True
         self.zero_error = (0, 0)
         self.hears = True
         self.say: Callable[[LyingBoard, Message], Words] = lambda _, message: [message]
-        # What it is about.
+        # Its activity.
         self.now = 0
         self.state, self.cause, self.armed, self.known = DISARMED, 1, False, False
         self.axes: dict[int, Fields] = {}
@@ -77,7 +77,7 @@ class LyingBoard:
         self.edges = {0: (0, 0, 0), 1: (0, 0, 0)}
         self.latest: tuple[Message, Message] | None = None
         self.sent: list[bytes] = []
-        # The truth, and what was commanded when.
+        # The truth, and the commands with their times.
         self.truth: list[Opened] = []
         self.commands: list[tuple[int, str]] = []
 
@@ -87,11 +87,11 @@ class LyingBoard:
 
     @property
     def at(self) -> tuple[int, int]:
-        """Where it counts itself to be."""
+        """Its counted position."""
         return self.motion.at(self.now)
 
     def hear(self, name: str, seq: int, fields: Fields) -> None:
-        """A request comes in."""
+        """Receive a request."""
         self.commands.append((self.now, name))
         if not self.hears:
             return
@@ -127,7 +127,7 @@ class LyingBoard:
         return "Accepted", {}
 
     def _refusal(self, name: str, fields: Fields) -> int | None:
-        """A reason, 0 for none, None if it was taken before."""
+        """A reason, 0 for none, None if it was accepted before."""
         if fields["id"] == self.last:
             return None
         if self.last and not 0 < (fields["id"] - self.last) % (1 << 32) < 1 << 31:
@@ -168,7 +168,7 @@ class LyingBoard:
             **{"tilt_edges": tilt["edges"], "tilt": tilt[""], "tilt_edge": tilt["edge"]},
         }
 
-    # What it does.
+    # Its actions.
 
     def _do_setaxis(self, fields: Fields) -> None:
         self.axes[fields["axis"]] = fields
@@ -194,7 +194,7 @@ class LyingBoard:
         goal = self.miss(asked)
         took_s = max(self._seconds(b - a, self.axes[axis]) for axis, (a, b) in enumerate(zip(here, asked, strict=True)))
         took = round(took_s * NS * self.quick)
-        if not self.follows:  # what is counted is not made, so the error grows by it
+        if not self.follows:  # counted steps are not made, so the error grows by them
             self.error = tuple(e - (b - a) for e, a, b in zip(self.error, here, goal, strict=True))  # type: ignore[assignment]
         else:
             self._pass_switches(here, goal)
@@ -295,14 +295,14 @@ class LyingPort:
     def __init__(self, board: LyingBoard, stream: Callable[[int], bytes] | None = None) -> None:
         self.board, self._now = board, 0
         self._coming: list[tuple[int, bytes]] = []
-        self.stream = stream  # bytes that come all the time, every ten milliseconds
+        self.stream = stream  # bytes that arrive all the time, every ten milliseconds
         self._streamed = 0
 
     def now(self) -> int:
         return self._now
 
     def reopen(self) -> None:
-        """Nothing to open."""
+        """Do nothing: there is nothing to open."""
 
     def write(self, data: bytes) -> None:
         for name, seq, fields in decode(data):

@@ -1,4 +1,4 @@
-"""Frames and messages of the wire, written from protocol/SPEC.md alone: nothing is shared with `protocol/`."""
+"""Frames and messages of the wire, written from protocol/SPEC.md alone: no code is shared with `protocol/`."""
 
 from __future__ import annotations
 
@@ -7,7 +7,7 @@ from typing import Any
 
 Fields = dict[str, Any]
 
-# Name: kind, and each field with its width (B u8, H u16, I u32, i i32), as the tables of section 3 have them.
+# Name: kind, and each field with its width (B u8, H u16, I u32, i i32), as in the tables of section 3.
 MESSAGES: dict[str, tuple[int, str]] = {
     "Hello": (0x41, "major:B minor:B nonce:I"),
     "GetStatus": (0x42, ""),
@@ -68,7 +68,7 @@ def unstuff(stuffed: bytes) -> bytes:
 
 
 def wire(kind: int, seq: int, payload: bytes) -> bytes:
-    """One frame as it goes over the wire."""
+    """One frame as sent over the wire."""
     length = 3 + len(payload)
     stuffed = stuff(bytes((length | length.bit_count() % 2 << 7, kind, seq)) + payload)
     crc = checksum(stuffed)
@@ -76,7 +76,7 @@ def wire(kind: int, seq: int, payload: bytes) -> bytes:
 
 
 def encode(name: str, seq: int, fields: Fields) -> bytes:
-    """A message as a frame; numbers that do not fit are cut off."""
+    """A message as a frame; numbers that do not fit are truncated."""
     names, layout = _layout(name)
     widths = layout.format[1:]
     sizes = {"B": 8, "H": 16, "I": 32, "i": 32}
@@ -88,7 +88,7 @@ def encode(name: str, seq: int, fields: Fields) -> bytes:
 
 
 def decode(data: bytes) -> list[tuple[str, int, Fields]]:
-    """The messages in whole frames, of a line that damages nothing."""
+    """The messages in whole frames from an undamaged line."""
     found = []
     for run in data.split(b"\0"):
         if run:

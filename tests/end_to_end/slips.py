@@ -1,4 +1,4 @@
-"""Motors that slip, at any moment and by any amount, in plans of every shape; and what may be said of the set then."""
+"""Motors that slip, at any time and by any amount, in plans of every shape; and what may then be claimed of the set."""
 
 from __future__ import annotations
 
@@ -27,7 +27,7 @@ from sim.virtual_port import HostKilled, VirtualPort
 from tests.end_to_end.whole_runs import apart_deg, kit_of, within_deg
 
 MOST_LIVES = 20
-# A reference run of the simulator looks for the switch over 400 degrees; 65,000 steps are 203.
+# A reference run of the simulator searches for the switch over 400 degrees; 65,000 steps are 203.
 MOST_STEPS = 65_000
 
 
@@ -66,7 +66,7 @@ KITS: dict[str, Kit] = {
 
 @dataclass(frozen=True)
 class Slipped:
-    """A run in which motors slipped: how it ended, what it said, and how far what counts is off, in degrees."""
+    """A run in which motors slipped: its end, its sentence, and how far the exposures that count are off, in degrees."""
 
     result: RunResult
     off_deg: dict[tuple[int, int], float]
@@ -80,12 +80,12 @@ class Slipped:
         return max(self.off_deg.values(), default=0.0)
 
     def is_honest(self, kit: Kit) -> bool:
-        """The truth is within tolerance, or the run is not complete, or the axis is named that was not checked."""
+        """Whether the truth is within tolerance, the run is not complete, or it names the axis that was not checked."""
         return self.worst_deg <= allowed_deg(kit) or not self.result.complete or bool(self.unchecked)
 
 
 def run_with(kit: Kit, frames: tuple[Frame, ...], faults: Iterable[Fault], folder: Path, seed: int = 1) -> Slipped:
-    """Run on a rig with these faults; a host that is killed starts again at once."""
+    """Run on a rig with these faults; a killed host starts again at once."""
     rig = Rig(replace(rig_spec(kit, seed), scenario=Scenario("drawn", "", tuple(faults))))
     port = VirtualPort(rig)
 
@@ -114,7 +114,7 @@ def run_with(kit: Kit, frames: tuple[Frame, ...], faults: Iterable[Fault], folde
 
 
 def allowed_deg(kit: Kit) -> float:
-    """How far off a pose may be: what a plan is proved for or, on a coarse head, what can hide."""
+    """How far off a pose may be: the tolerance that the plan is proved for or, on a coarse head, what can hide."""
     unseen = math.hypot(unseen_deg(kit.head, kit.head.pan), unseen_deg(kit.head, kit.head.tilt))
     coarse = kit.head.level_error_deg < unseen
     return unseen + within_deg(kit) if coarse else kit.head.pointing_error_deg()
@@ -125,12 +125,12 @@ def slip(axis: str, steps: float, at_s: float) -> Fault:
 
 
 def any_size(random: Random) -> int:
-    """A slip of any size, each order of magnitude as likely as the next, either way."""
+    """A slip of any size, each order of magnitude equally likely, either way."""
     return random.choice((-1, 1)) * round(math.exp(random.uniform(0, math.log(MOST_STEPS))))
 
 
 def any_faults(random: Random, seconds: float) -> list[Fault]:
-    """A slip of one axis or both, at any moment; now and then something besides."""
+    """A slip of one axis or both, at any time; sometimes with another fault."""
     axes = random.choice((["pan"], ["tilt"], ["pan", "tilt"]))
     faults = [slip(axis, any_size(random), random.uniform(0, 1.2 * seconds)) for axis in axes]
     besides = ("misfire", "board-reset", "supply-dip", "line-cut", "host-killed")

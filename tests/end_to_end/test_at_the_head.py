@@ -1,4 +1,4 @@
-"""A capture at a real terminal: typing ahead, Ctrl-C, another terminal, and a terminal that goes away."""
+"""A capture at a real terminal: typing ahead, Ctrl-C, another terminal, and a terminal that hangs up."""
 
 from __future__ import annotations
 
@@ -57,7 +57,7 @@ def rig(plan: Path, tmp_path: Path) -> Iterator[Path]:
 
 
 def hang_up(host: pexpect.spawn[str]) -> int:
-    """The terminal goes away, as when a telephone loses its network; how the program ended in its own time."""
+    """Hang up the terminal, as when a telephone loses its network. Returns how the program ended by itself."""
     assert host.pid is not None
     os.close(host.child_fd)
     _, status = os.waitpid(host.pid, 0)
@@ -92,14 +92,14 @@ def test_a_run_may_be_told_to_stop_when_its_terminal_hangs_up(rig: Path) -> None
 
 def test_a_line_begun_before_the_question_does_not_answer_it(rig: Path) -> None:
     host = at_terminal(rig, "capture plan.json --port port --out s.sqlite --countdown 1 --skip-sweep")
-    host.send("y")  # no Enter yet, and the question is not there yet
+    host.send("y")  # no Enter yet, and no question yet
     host.expect(CLEAR)
     host.expect("Type y or n, then Enter.")
     host.send("\r")
     host.expect("Type y or n, then Enter.")
     host.send("maybe\r")
     host.expect("“maybe” is not known here")
-    assert "Nothing is being asked" not in fullturn(rig, "tell s.sqlite no")
+    assert "No question is open" not in fullturn(rig, "tell s.sqlite no")
     host.expect("Not started")
     host.expect(pexpect.EOF)
     assert not (rig / "s.sqlite").exists()

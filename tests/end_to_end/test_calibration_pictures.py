@@ -1,4 +1,4 @@
-"""Calibration from photographs of the simulated scene, through the command line, held against what is true there."""
+"""Calibration from photographs of the simulated scene, through the command line, compared with the truth."""
 
 from __future__ import annotations
 
@@ -45,7 +45,7 @@ def result(shell: Shell, *words: str) -> dict[str, Any]:
 
 
 def test_a_ring_of_24_photographs(shell: Shell) -> None:
-    """The gear is 0.3 % and the lens 1.5 % off what the kit says, and no stop is exact."""
+    """The gear is 0.3 % and the lens 1.5 % off the kit's figures, and no stop is exact."""
     stage = Stage(kit_of(24.36, camera=LANDSCAPE), 1000, says_kit=kit_of(24.0, camera=LANDSCAPE))
     true = STEPS_PER_DEGREE * 1.003
     steps = np.round(np.arange(24) * 15 * STEPS_PER_DEGREE)
@@ -60,7 +60,7 @@ def test_a_ring_of_24_photographs(shell: Shell) -> None:
         "ring",
         "--commanded-steps",
         "4800",
-        "--u-pupil-mm",  # the stage has the lens on the axis
+        "--u-pupil-mm",  # the lens of the stage is on the axis
         "0",
         "--kit",
         "kit.toml",
@@ -78,7 +78,7 @@ def test_a_ring_of_24_photographs(shell: Shell) -> None:
     listed = json.loads(shell("calibrate", "list", "kit.toml", "--json").out)
     assert [(each["kind"], each["axis"], each["standing"]) for each in listed] == [("steps", "pan", "counts")]
 
-    # Two of the same photographs, with the lens that the ring found, say the same within what they claim.
+    # Two of the same photographs, with the lens from the ring, agree within their uncertainties.
     first, second = "ring/FULL0004.JPG", "ring/FULL0006.JPG"
     words = (
         "--commanded-steps",
@@ -102,14 +102,14 @@ def test_two_photographs_of_the_tilt_axis(shell: Shell) -> None:
     Stage(kit_of(24.0, camera=LANDSCAPE), 1000).take(shell.folder / "tilt", [(20.0, -5.0), (20.0, 7.0)])
     words = ("--commanded-steps", "3840", "--kit", "kit.toml", "--u-focal-length-mm", "0.02")
     found = result(shell, "steps", "--axis", "tilt", "--pair", "tilt/FULL0000.JPG", "tilt/FULL0001.JPG", *words)
-    assert found["angle_deg"] == pytest.approx(12.0, abs=0.02)  # the lens is found along with it
+    assert found["angle_deg"] == pytest.approx(12.0, abs=0.02)  # the lens is found together with it
     low, high = found["interval_95"]["steps_per_degree"]
     assert low < STEPS_PER_DEGREE < high
 
 
 @pytest.mark.parametrize("ahead_mm", [-20.0, 1.0, 12.0])
 def test_parallax_from_two_photographs(ahead_mm: float, shell: Shell) -> None:
-    """24 mm on 36x24, a mark at 1 m: within 0.3 mm, and always the right way."""
+    """24 mm on 36x24, a mark at 1 m: within 0.3 mm, and always in the right direction."""
     stage = Stage(kit_of(24.0, camera=LANDSCAPE), 1000, ahead_mm=ahead_mm, board_mm=1000.0)
     stage.take(shell.folder / "pair", [(-25.0, 0.0), (25.0, 0.0)])
     column, row = stage.board_px(-25.0)
@@ -150,7 +150,7 @@ def test_a_burst_shows_how_the_head_rings(shell: Shell) -> None:
         low, high = found["interval_if_single"][name]
         assert low < true < high
         assert high - low < 0.05 * true
-        least, most = found["interval_95"][name]  # of the larger one of two that look like one
+        least, most = found["interval_95"][name]  # of the larger of two that look like one
         assert least < low
         assert high < most
     assert (shell.folder / "settle.html").exists()

@@ -1,4 +1,4 @@
-"""Whatever goes wrong: a complete set, or a stop with a sentence; never a claim that is not true."""
+"""Any faults: a complete set, or a stop with a sentence; never a claim that is not true."""
 
 from __future__ import annotations
 
@@ -15,7 +15,8 @@ from controller.capture.runner import Runner, RunResult
 from controller.commands.rehearse import rehearse_command
 from controller.commands.stand_in import rig_spec
 from controller.planning.make import make_plan
-from controller.planning.plan import Plan, save_plan
+from controller.planning.plan import Plan
+from controller.planning.plan_file import save_plan
 from controller.program.build import build_program
 from controller.session.rows import ShotOutcome
 from controller.session.session import Session
@@ -26,7 +27,7 @@ from sim.virtual_port import HostKilled, VirtualPort
 from tests.end_to_end.kills import lacking
 from tests.end_to_end.whole_runs import kit_of
 
-# What a run may end with when something breaks that only a person can mend.
+# How a run may end after a fault that only a person can mend.
 BROKEN = {
     "battery-flat": "did not answer 9 times running",
     "card-full": "did not answer 9 times running",
@@ -35,8 +36,8 @@ BROKEN = {
     "stall": "motor stalled",
     "stop-switch": "stop switch was pressed",
 }
-TRUTH = {"index-moved", "windy"}  # what nothing on this rig can tell the program
-# Found out when zero is passed, and mended; or where the head points is lost before what was shot could be checked.
+TRUTH = {"gusty-day", "index-moved", "windy"}  # on this rig the program cannot detect these
+# Detected when zero is passed, and mended; or the position is lost before the exposures could be checked.
 SHOT_AGAIN = {"steps-lost", "index-moved", "board-reset", "supply-dip", "battery-changed"}
 
 
@@ -127,7 +128,7 @@ def run(plan: Plan, scenario: Scenario, seed: int, folder: Path) -> tuple[RunRes
 def test_any_faults_leave_no_bracket_without_one_of_its_exposures(
     brackets: Plan, tmp_path_factory: pytest.TempPathFactory, drawn: list[Fault], seed: int
 ) -> None:
-    """By the shutter times that the camera truly had, whatever the exposures were taken for."""
+    """By the true shutter times of the camera, whatever the exposures were meant for."""
     scenario = Scenario("drawn", "", tuple(drawn))
     result, rig, session = run(brackets, scenario, seed, tmp_path_factory.mktemp("run"))
     session.close()
@@ -141,7 +142,7 @@ def test_any_faults_leave_no_bracket_without_one_of_its_exposures(
 def test_any_faults_end_well_or_with_a_sentence(
     plan: Plan, tmp_path_factory: pytest.TempPathFactory, drawn: list[Fault], seed: int
 ) -> None:
-    """Two hundred scenarios that leave the position true: everything claimed was made, still and in place."""
+    """Two hundred scenarios that leave the position true: every claimed exposure was made, still and in place."""
     result, rig, session = run(plan, Scenario("drawn", "", tuple(drawn)), seed, tmp_path_factory.mktemp("run"))
     with session:
         claimed = Counter(

@@ -1,4 +1,4 @@
-"""Whatever effect the host is killed at, whatever else goes wrong: the set is made, and nothing claimed in vain."""
+"""Whatever effect the host is killed at, with whatever other faults: the set is completed, and every claim is true."""
 
 from __future__ import annotations
 
@@ -23,7 +23,7 @@ def holds(outcome: Outcome) -> None:
     assert outcome.complete
     assert outcome.wrong == []
     assert outcome.kills >= LEAST_KILLS_EACH
-    # What was suspect was shot again on purpose; else at most one is made twice for each kill, and in truth far fewer.
+    # Suspect exposures are repeated on purpose. Otherwise at most one is made twice for each kill, and usually far fewer.
     assert outcome.twice - outcome.retaken <= outcome.kills
 
 

@@ -1,5 +1,5 @@
-"""Whatever a board says: never a traceback, never a claim that the truth does not have, never motion after a stop, and an
-end in time with a sentence that names what was wrong. The board is independent: its own codec, its own truth.
+"""Whatever a board reports: no traceback, no claim beyond the truth, no motion after a stop, and an end in time with a
+sentence that names what was wrong. The board is independent: it has its own codec and its own truth.
 """
 
 from __future__ import annotations
@@ -63,7 +63,9 @@ class Trial:
         return self._say(board, message) if self._lying() and self._say is not None else [message]
 
     def claims(self) -> list[str]:
-        """What is recorded as made, and stands, and the truth does not have at the recorded place within one step."""
+        """Exposures recorded as made and still valid that the truth does not have at the recorded position within one
+        step.
+        """
         wrong = []
         for shot in self.shots:
             intent = shot.intent
@@ -87,7 +89,7 @@ class Trial:
         return wrong
 
     def motion_after_a_stop(self) -> list[tuple[int, str]]:
-        """Commands to move between a stop and the next arming; and any at all behind the first contradiction."""
+        """Commands to move between a stop and the next arming; and any at all after the first contradiction."""
         wrong, stopped = [], False
         told = [happening.at_ns for happening in self.happenings if happening.what == "contradicted"]
         for at_ns, name in self.board.commands:
@@ -123,7 +125,7 @@ def test_there_are_enough_lies() -> None:
 def test_a_lie_ends_in_time_with_its_name_and_no_claim(name: str, begins: int, tmp_path: Path) -> None:
     trial = Trial([LIES[name]], begins, tmp_path)
     trial.check()
-    if begins == 0 or not trial.result.complete:  # a board that is already greeted, say, cannot lie in its Welcome
+    if begins == 0 or not trial.result.complete:  # for example, a board already greeted cannot lie in its Welcome
         assert re.search(LIES[name].speaks_of, trial.result.sentence), trial.result.sentence
     assert trial.result.complete or len(trial.result.sentence) > 40
 

@@ -1,4 +1,4 @@
-"""`fullturn match --pictures` on photographs of a whole rehearsal: as they are, and with some spoilt on purpose."""
+"""`fullturn match --pictures` on photographs of a whole rehearsal: as they are, and with some damaged on purpose."""
 
 from __future__ import annotations
 
@@ -55,10 +55,10 @@ def test_spoilt_pictures_are_found_and_others_are_not(shell: Shell) -> None:
     frames = {frame: by_file[middle(frame).name]["frame"] for frame in (SOFT, ELSEWHERE, DARK)}
     with Image.open(middle(SOFT)) as image:
         changed(middle(SOFT), image.filter(ImageFilter.GaussianBlur(2.5)))
-    with Image.open(middle(ELSEWHERE)) as image:  # a sixth of the picture to one side: some ten degrees
+    with Image.open(middle(ELSEWHERE)) as image:  # shifted by a sixth of the picture: some ten degrees
         changed(middle(ELSEWHERE), image.transform(image.size, Image.Transform.AFFINE, (1, 0, 0, 0, 1, image.height / 6)))
     dark, darkest = middle(DARK), middle(DARK).with_name(f"FULL{3 * DARK + 1:04}.JPG")
-    with Image.open(darkest) as image:  # twice as dark as the exposure before it, where it should be twice as bright
+    with Image.open(darkest) as image:  # half as bright as the exposure before it, where it should be twice as bright
         changed(dark, image.point(lambda code: code * 0.73))
     told = shell("match", "run/session.sqlite", "card", "--pictures", "--json")
     found = json.loads(told.out)
@@ -74,7 +74,7 @@ def test_a_picture_that_cannot_be_decoded_is_noted(shell: Shell) -> None:
     shutil.copytree("card", "copy")
     spoilt = Path("copy") / "FULL0005.JPG"
     data = spoilt.read_bytes()
-    spoilt.write_bytes(data[: data.index(b"\xff\xc0") + 20] + b"\xff\xd9")  # ends whole, and is not
+    spoilt.write_bytes(data[: data.index(b"\xff\xc0") + 20] + b"\xff\xd9")  # it ends correctly, but is incomplete
     found = json.loads(shell("match", "run/session.sqlite", "copy", "--pictures", "--json").out)
     line = next(line for line in found["lines"] if line["file"] == "FULL0005.JPG")
     assert "is not a photograph that can be read: its pixels are damaged, or cut short" in " ".join(line["notes"])

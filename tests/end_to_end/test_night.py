@@ -1,4 +1,4 @@
-"""Long exposures: at B, with dark frames, in the camera's own bracket. They take as long as the plan says."""
+"""Long exposures: in bulb mode, with dark frames, in the camera's own bracket. They take as long as the plan says."""
 
 from __future__ import annotations
 
@@ -43,13 +43,13 @@ LABEL = Label(0, 0)
 
 
 def night(tables: dict[str, Any], seed: int, folder: Path) -> tuple[Plan, World, float]:
-    """A row of frames, shot; and the run's time in seconds, had zero been found in the time that is usual for it."""
+    """A row of frames, shot; and the run's time in seconds, corrected to the usual time of finding zero."""
     plan = make_plan(kit_of(16.0, **tables), 0.3, ROW)
     world = world_of(plan.kit, plan.frames, seed)
     done = run(world, folder)
     assert done.result.complete, done.result.sentence
     assert_truly_made(plan.kit, plan.frames, world.truth)
-    assert world.rig.camera.ignored_releases == 0
+    assert world.rig.camera.ignored.total() == 0
     (began_ns,) = [one.at_ns for one in done.happenings if one.state == "referencing"]
     found_ns = next(one.at_ns for one in done.happenings if one.what == "referenced")
     usual_s = (world.program.reference_expected_ns - (found_ns - began_ns)) / 1e9
@@ -65,7 +65,7 @@ def test_a_night_takes_as_long_as_the_plan_says(name: str, tmp_path: Path) -> No
     assert plan.budget.watt_hours == pytest.approx(watts * seconds / 3600, rel=CLOSE)
 
 
-# The board times in whole milliseconds: tenths of a second stay exact when they are halved.
+# The board times in whole milliseconds: tenths of a second stay exact when halved.
 LONG = st.builds(
     lambda shutter, evs, bulb, dark, from_s, contact: {
         "exposure": {
@@ -87,7 +87,7 @@ def test_so_does_any_night(tmp_path_factory: pytest.TempPathFactory, tables: dic
 
 
 def test_dark_frames_cost_what_they_last_and_only_while_nothing_else_is_waited_for() -> None:
-    """The dark frame of a frame's last exposure passes while the head turns; the other two hold up the bracket."""
+    """The dark frame of a frame's last exposure passes while the head turns; the other two delay the bracket."""
     frames = few_frames()
     light, dark = (build_program(kit_of(exposure=AT_B | more), frames).expected_ns / 1e9 for more in ({}, DARK))
     whole, within = 3.75 + 15 + 60, 3.75 + 15  # seconds a frame, arithmetic
@@ -113,7 +113,7 @@ def test_a_dark_frame_that_the_kit_does_not_know_of_costs_releases_and_no_exposu
             {"shutter_seconds": 15.0, "bracket_ev": [-2, 0, 2]},
             ["makes 60 s", "ends at 30 s", "bulb = true", "shorten the bracket"],
         ),
-        ({"shutter_seconds": 60.0}, ["makes 60 s", "bulb = true", "take a shorter time"]),
+        ({"shutter_seconds": 60.0}, ["makes 60 s", "bulb = true", "use a shorter time"]),
         ({"shutter_seconds": 60.0, "bracket_ev": [0, 1], "longest_timed_s": 90}, ["makes 120 s", "ends at 90 s"]),
         ({"shutter_seconds": 20.0, "bracket_ev": [1, 2]}, ["40 s and 80 s"]),
     ],
@@ -129,7 +129,7 @@ def test_what_no_shutter_times_is_refused_with_what_to_do(exposure: dict[str, An
 
 @pytest.mark.parametrize("shutter_s", [30.0, 8.0 * 4, 7.5 * 4])
 def test_the_longest_engraved_time_is_not_refused(shutter_s: float, tmp_path: Path) -> None:
-    """8 s and two stops more is 32 s, which cameras engrave as 30 s (third-stop series)."""
+    """8 s and two stops more is 32 s, which is engraved on cameras as 30 s (third-stop series)."""
     world = world_of(kit_of(exposure={"shutter_seconds": shutter_s}), few_frames())
     assert run(world, tmp_path).result.complete
 

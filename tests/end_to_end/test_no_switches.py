@@ -1,4 +1,4 @@
-"""A head without switches at zero: whole runs, and what is left to the operator when the position is lost."""
+"""A head without switches at zero: whole runs, and the operator's part when the position is lost."""
 
 from __future__ import annotations
 
@@ -24,7 +24,6 @@ PLAN = make_plan(
     kit_of(16.0, head={"pan": {"zero_switch": False}, "tilt": {"zero_switch": False}}, exposure={"bracket_ev": [0, 1]}),
     0.3,
 )
-LOSES_IT = {"board-reset": {}, "supply-dip": {"for_s": 5.0}}
 
 
 def world(*faults: Fault) -> tuple[Rig, VirtualPort]:
@@ -68,7 +67,7 @@ def test_a_lost_position_waits_for_the_operator(tmp_path: Path, kind: str) -> No
 
 
 def bring_to_the_mark(rig: Rig, port: VirtualPort) -> None:
-    """What the operator does with the keys: this place is zero for now, back to the mark, and that is zero."""
+    """The operator's work with the keys: set zero here for now, turn back to the mark, set zero there."""
     hand = Hand(port, build_program(PLAN.kit, ()))
     hand.wait_ready()
     assert not hand.known

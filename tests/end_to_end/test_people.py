@@ -1,4 +1,4 @@
-"""A person beside the head in every run: nothing moves unannounced, and questions wait for their answer."""
+"""A person beside the head in every run: nothing moves without a warning, and questions wait for their answer."""
 
 from __future__ import annotations
 
@@ -21,7 +21,7 @@ BY_HAND = NADIR.model_copy(
         "frames": tuple(frame.model_copy(update={"by_hand": frame.pitch_deg < -80}) for frame in NADIR.frames),
     }
 ).sealed()
-# Not among them: a clock that jumps, since the countdown is by that clock. A monotonic clock does not jump.
+# Without jumps of the clock, since the countdown uses that clock. A monotonic clock does not jump.
 KINDS: dict[str, tuple[float, float] | None] = {
     "line-cut": (1, 90), "supply-dip": (3, 60), "stop-switch": (5, 60), "board-reset": None, "host-asleep": (2, 400),
     "misfire": None, "camera-silent": (5, 60), "stall": None, "limit-hit": None, "bytes-damaged": (5, 60),
@@ -50,7 +50,7 @@ def drawn_faults(drawn: random.Random) -> tuple[Fault, ...]:
 
 
 def drawn_world(seed: int, folder: Path) -> Attended:
-    """Some plan, some faults, somebody with habits of their own."""
+    """A plan, some faults, and a person with habits, all drawn at random."""
     drawn = random.Random(seed)
     return Attended(
         drawn.choice((PLAN, BY_HAND)),
@@ -80,7 +80,7 @@ def test_nothing_moves_within_reach_of_somebody_who_was_not_told(tmp_path: Path,
 
 
 def test_a_head_that_moves_without_a_warning_would_be_noticed(tmp_path: Path) -> None:
-    """The person is at the head when the world begins, and a countdown of no length is no warning."""
+    """The person is at the head when the world begins, and a countdown of zero length is no warning."""
     world = Attended(PLAN, tmp_path, 1, CALM, lead_s=0.0)
     world.capture()
     assert world.person.unannounced_steps > 0
@@ -94,12 +94,12 @@ def test_a_nadir_by_hand_is_shot_at_any_speed(tmp_path: Path, answers_s: float) 
     assert world.ends == ["The run is through."]
     hold = [frame for frame in BY_HAND.frames if frame.by_hand]
     asked = [line for _, line in world.person.read if "shot by hand" in line]
-    assert len(asked) == len(hold)  # once for each, however long it takes
+    assert len(asked) == len(hold)  # once for each, however long the answer takes
     assert world.person.unannounced == []
 
 
 def test_yes_does_not_fire_a_frame_by_hand(tmp_path: Path) -> None:
-    """--yes answers what a script can answer; nobody holds the camera for it."""
+    """--yes answers what a script can answer; it cannot hold the camera."""
     world = Attended(BY_HAND, tmp_path, 3, replace(CALM, comes_share=0.0), yes=True, at_terminal=False)
     assert not world.capture(tries=1)
     assert "Frames by hand were left out" in world.ends[-1]

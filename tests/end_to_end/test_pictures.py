@@ -1,6 +1,6 @@
-"""Photographs of whole rehearsals, put back on the sphere by the poses that the session reports.
+"""Photographs of whole rehearsals, put back on the sphere by the poses in the session.
 
-With a perfect rig what is left is noise; with a wrong one it is seen where the truth says.
+With a perfect rig the difference is noise; with a faulty one it appears where the truth says.
 """
 
 from __future__ import annotations
@@ -34,7 +34,7 @@ FRAMES = tuple(
     for number, (yaw, pitch) in enumerate([(15.0, 5.0), (120.0, -15.5), (200.0, 30.25), (301.5, -50.0)])
 )
 Pictures = list[NDArray[np.uint8]]
-# The sensor's noise is 1.4 codes at a fifth of its range. JPEG smooths it and adds its own, more where detail is rich.
+# The sensor's noise is 1.4 codes at a fifth of its range. JPEG smooths it and adds its own, more in areas of rich detail.
 NOISE_CODES = 2.3
 
 
@@ -140,14 +140,14 @@ def test_a_lens_off_its_no_parallax_point_shifts_near_things_alone(tmp_path: Pat
     right = np.abs(watcher.difference(true, *pose, 1.0)).max(axis=1) > 25
     assert right.mean() < 1e-3
     assert wrong.mean() > 0.003  # at the outlines of stones and posts
-    # Far things stay where they are: sky and hills, which begin above the horizon.
+    # Far things stay in place: sky and hills, which begin above the horizon.
     above = watcher.expected(*pose, 1.0)
     assert above.shape == (len(wrong), 3)
     assert not wrong[watcher.rows < 0.3 * true.shape[0]].any()
 
 
 def test_motion_while_the_shutter_is_open_blurs(tmp_path: Path) -> None:
-    """A head that rings for long and a camera that does not wait: what moved is blurred, and the truth calls it so."""
+    """A head that rings for long and a camera that does not wait: moving exposures are blurred, and the truth says so."""
     kit = kit_of(24.0, head={"settle_ms": 0, "ring_hz": 1.5, "ring_damping": 0.05}, exposure={"shutter_seconds": 0.5})
     views: list[View] = []
     pictures, _, truth, _ = shot(kit, tmp_path, spoil=lambda darkroom: views.extend(darkroom.film.views))
@@ -163,7 +163,7 @@ def test_motion_while_the_shutter_is_open_blurs(tmp_path: Path) -> None:
 
 
 def detail(picture: NDArray[np.uint8]) -> float:
-    """How much neighbouring pixels differ, in codes, where the noise of single pixels is averaged out."""
+    """How much neighbouring pixels differ, in codes, with the noise of single pixels averaged out."""
     calm = picture[: picture.shape[0] // 2 * 2, : picture.shape[1] // 2 * 2, 1].astype(float)
     calm = (calm[::2, ::2] + calm[1::2, ::2] + calm[::2, 1::2] + calm[1::2, 1::2]) / 4
     return float(np.abs(np.diff(calm, axis=1)).mean() + np.abs(np.diff(calm, axis=0)).mean())

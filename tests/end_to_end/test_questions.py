@@ -1,4 +1,6 @@
-"""Every question of a run, answered in every way and at every speed: defined, told, and nothing is lost."""
+"""Every question of a run, answered in every way and at every speed: the answer is defined and shown, and nothing is
+lost.
+"""
 
 from __future__ import annotations
 
@@ -15,7 +17,7 @@ from controller.capture.states import RunState
 from controller.capture.words.run import STATES
 from controller.planning.make import make_plan
 from controller.planning.plan import Plan
-from controller.session.rows import WishRow
+from controller.session.rows import RequestRow
 from controller.session.session import Session
 from protocol.units import NS
 from sim.person import QUESTION, Person, PersonSpec
@@ -33,7 +35,7 @@ BLIND = make_plan(kit_of(12.0, head={"pan": {"zero_switch": False}, "tilt": {"ze
 
 @dataclass(frozen=True)
 class Asked:
-    """A question, how a run comes to it, and whether the run has begun by then."""
+    """A question, how a run reaches it, and whether the run has begun by then."""
 
     words: str
     plan: Plan
@@ -54,7 +56,7 @@ QUESTIONS = {
 
 
 class Reacting(Person):
-    """Answers every question by y after a second, but for the first that has `words`: that gets `reactions`."""
+    """Answers every question with y after a second, except the first that contains `words`: that gets `reactions`."""
 
     words = ""
     reactions: tuple[tuple[float, str], ...] = ()
@@ -78,26 +80,26 @@ class Reacting(Person):
 
     def say(self, sentence: str) -> None:
         super().say(sentence)
-        if sentence.startswith("Paused"):  # nobody goes on by chance here
+        if sentence.startswith("Paused"):  # no reaction to a pause here
             self._lines = [(at_ns, line) for at_ns, line in self._lines if line not in ("", "go-on")]
             self._type("go-on", 3.0)
         if "shot by hand" in sentence and self.retakes:
             self.retakes = False
             with Session.open(self.session, to_write=True) as session:
-                session.wish(WishRow("retake", (1,)))
+                session.request(RequestRow("retake", (1,)))
 
     def next_line(self) -> str | None:
         line = super().next_line()
         if line == "^C":
             os.kill(os.getpid(), signal.SIGINT)
-            self.wake(self.now() + 1)  # a real wait is cut into pieces, after each of which signals are seen
+            self.wake(self.now() + 1)  # a real wait is divided into pieces, after each of which signals are handled
         elif line == "hang-up":
             os.kill(os.getpid(), signal.SIGHUP)
         elif line is not None and line.startswith("tell "):
             with Session.open(self.session, to_write=True) as session:
                 question = session.open_question()
                 assert question is not None
-                session.wish(WishRow(line.removeprefix("tell "), (question[0],)))
+                session.request(RequestRow(line.removeprefix("tell "), question=question[0]))
         else:
             return line
         return None
@@ -105,8 +107,8 @@ class Reacting(Person):
 
 @pytest.fixture(autouse=True)
 def _terminal_stays(monkeypatch: pytest.MonkeyPatch) -> None:
-    """Hanging up lets go of the terminal, which is the tests' own here."""
-    monkeypatch.setattr(interrupts, "_let_go_of_terminal", lambda: None)
+    """A hang-up redirects the terminal's streams, which are the tests' own here."""
+    monkeypatch.setattr(interrupts, "_detach_terminal", lambda: None)
 
 
 def world_of(asked: Asked, folder: Path, *reactions: tuple[float, str]) -> Attended:
@@ -119,7 +121,7 @@ def world_of(asked: Asked, folder: Path, *reactions: tuple[float, str]) -> Atten
 
 
 def assert_whole(world: Attended, asked: Asked) -> None:
-    """The set is there, made in one run, and the board was kept content meanwhile."""
+    """Check that the set is complete, made in one run, and that the board's watchdog never stopped it."""
     assert len(world.ends) == 1
     assert world.ends[0].startswith("The run is through."), world.ends
     with Session.open(world.session_path) as session:
@@ -215,7 +217,7 @@ def test_a_terminal_that_hangs_up_leaves_the_question_to_another(tmp_path: Path,
 
 @each_question
 def test_typing_ahead_answers_nothing(tmp_path: Path, name: str) -> None:
-    """y and Enter every second until the question is there; from then on only another terminal answers, after a while."""
+    """y and Enter every second until the question is shown; from then on only another terminal answers, after a while."""
     asked = QUESTIONS[name]
     world = world_of(asked, tmp_path, (100.0, "tell yes"))
     assert isinstance(world.person, Reacting)
@@ -226,5 +228,5 @@ def test_typing_ahead_answers_nothing(tmp_path: Path, name: str) -> None:
     at = next(n for n, (_, said) in enumerate(read) if asked.words in said and QUESTION in said)
     later = next(
         now for now, said in read[at + 1 :] if STATES[RunState.ASKING].doing not in said
-    )  # that the run still waits is told
+    )  # the display says that the run still waits
     assert later - read[at][0] >= 100 * NS

@@ -1,4 +1,4 @@
-"""What a rehearsal leaves in its folder: the files agree with each other, and repeat to the byte."""
+"""The files of a rehearsal's folder: they agree with each other, and repeat to the byte."""
 
 from __future__ import annotations
 
@@ -10,7 +10,8 @@ import pytest
 
 from controller.commands.plan import PlanExtras, plan_command
 from controller.commands.rehearse import rehearse_command
-from controller.planning.plan import Plan, load_plan
+from controller.planning.plan import Plan
+from controller.planning.plan_file import load_plan
 from controller.session.rows import ShotOutcome, ShotRow
 from controller.session.session import Session
 from tests.end_to_end.whole_runs import planned_exposures

@@ -1,8 +1,8 @@
 """Pictures placed by exported numbers alone: exposures.csv and the `camera` block of report.json, as the guide says.
 
-Nothing that places a picture here is taken from the program: directions, rotations and lenses are worked out anew. Where
-two pictures overlap they must show the same, and each must show what truly lies there in the levelled world; both as a
-peak signal-to-noise ratio (PSNR) in decibels.
+Nothing that places a picture here comes from the program: directions, rotations and lenses are computed independently.
+Overlapping pictures must agree, and each must show what is truly there in the levelled world; both as a peak
+signal-to-noise ratio (PSNR) in decibels.
 """
 
 from __future__ import annotations
@@ -20,12 +20,12 @@ import pytest
 from numpy.typing import NDArray
 
 from controller.capture.runner import Runner
-from controller.commands.account import Clock, exposure_lines, exposures_csv
 from controller.commands.stand_in import lens_spec, rig_spec
 from controller.kit.kit import Kit
 from controller.planning.make import make_plan
 from controller.program.build import build_program
 from controller.report.summary import summarise
+from controller.session.exposure_lines import Clock, exposure_lines, exposures_csv
 from controller.session.session import Session
 from sim.rig import Rig
 from sim.scene.film import Film, aims_of
@@ -60,7 +60,7 @@ WAVES = np.array([(9.0, 4.0, 13.0), (-12.0, 8.0, 3.0), (5.0, 15.0, -6.0)])
 
 
 def codes_at(directions: Array) -> Array:
-    """Smooth waves all over the sphere, different to all sides, of which every picture sees several."""
+    """Smooth waves all over the sphere, different in all directions, several of them in every picture."""
     codes: Array = 127.5 + 110 * np.sin(directions @ WAVES.T + (0.3, 1.1, 2.0))
     return codes
 
@@ -83,7 +83,7 @@ def scenery() -> Scenery:
 
 @dataclass(frozen=True)
 class Exported:
-    """What another program gets: a line for each exposure, the camera's numbers, and the upright pictures in order."""
+    """The exports for another program: a line for each exposure, the camera's numbers, upright pictures in order."""
 
     lines: list[dict[str, str]]
     camera: dict[str, Any]
@@ -96,7 +96,7 @@ def painted() -> Scenery:
 
 
 def shoot(kit: Kit, folder: Path, painted: Scenery) -> Exported:
-    """A whole run of a plan over the real protocol, its pictures, and what is exported of it."""
+    """A whole run of a plan over the real protocol, its pictures, and its exports."""
     plan = make_plan(kit, 0.3)
     rig = Rig(rig_spec(kit, 3))
     film = rig.truth = Film()
@@ -104,7 +104,7 @@ def shoot(kit: Kit, folder: Path, painted: Scenery) -> Exported:
     with Session.create(folder / "session.sqlite", about, durable=False) as session:
         assert Runner(build_program(kit, plan.frames), VirtualPort(rig), session).run().complete
         shots = session.shots()
-        text = exposures_csv(exposure_lines(plan, shots, session.doubts(), Clock(session.about(), 0.0)))
+        text = exposures_csv(exposure_lines(plan, shots, session.doubts(), Clock(session.runs(), 0.0)))
     lens = lens_spec(kit)
     renderer = Renderer(painted, lens, ACROSS, round(ACROSS * lens.height_mm / lens.width_mm))
     pictures = [renderer.light(*aims_of(view, 1.0)).astype(float) for view in film.views]
@@ -112,7 +112,7 @@ def shoot(kit: Kit, folder: Path, painted: Scenery) -> Exported:
     return Exported(list(csv.DictReader(io.StringIO(text))), json.loads(report)["camera"], pictures)
 
 
-# Everything from here on knows the exported numbers and the page that explains them, and no more.
+# From here on only the exported numbers and the page that explains them are used.
 
 
 def turned(yaw_deg: float, pitch_deg: float, roll_deg: float) -> Array:
@@ -133,7 +133,7 @@ RADIUS: dict[str, Callable[[Array], Array]] = {"rectilinear": np.tan, "equisolid
 
 
 def rays(camera: dict[str, Any], column: Array, row: Array, shape: tuple[int, int]) -> tuple[Array, Array]:
-    """Directions (n, 3) in the camera of places in a picture of this shape, and which of them show anything."""
+    """Directions (n, 3) in the camera of positions in a picture of this shape, and which of them show anything."""
     x = (column * camera["width_px"] / shape[1] - camera["principal_x_px"]) * camera["width_mm"] / camera["width_px"]
     y = (camera["principal_y_px"] - row * camera["height_px"] / shape[0]) * camera["height_mm"] / camera["height_px"]
     radius = np.hypot(x, y)
@@ -144,7 +144,7 @@ def rays(camera: dict[str, Any], column: Array, row: Array, shape: tuple[int, in
 
 
 def seen(picture: Array, camera: dict[str, Any], directions: Array) -> tuple[Array, Array]:
-    """What the picture shows in these directions (n, 3) of the camera, between its pixels; and which it shows at all."""
+    """The picture's colours in these directions (n, 3) of the camera, interpolated; and which directions it shows."""
     high, wide = picture.shape[:2]
     theta = np.arccos(np.clip(directions[:, 0], -1, 1))
     limit = np.pi / 2 - 0.01 if camera["projection"] == "rectilinear" else np.pi
@@ -164,7 +164,7 @@ def seen(picture: Array, camera: dict[str, Any], directions: Array) -> tuple[Arr
 
 
 def psnr_db(exported: Exported, names: tuple[str, ...]) -> tuple[float, float]:
-    """How well pictures that overlap agree, and all of them with the world, placed by the columns of these names."""
+    """How well overlapping pictures agree, and all of them with the world, if placed by the columns of these names."""
     camera, pictures = exported.camera, exported.pictures
     high, wide = pictures[0].shape[:2]
     rows, columns = np.mgrid[1:high:4, 1:wide:4]
@@ -193,7 +193,7 @@ def test_pictures_fit_together_and_into_the_world(name: str, tmp_path: Path, pai
     among, world = psnr_db(exported, POSE)
     assert min(among, world) > 44, (among, world)
     if KITS[name].head.lean_deg:
-        # Without their roll they do not fit together; by the angles of the motors they do, but not into the world.
+        # Without their roll they do not match each other. By the angles of the motors they do, but not the world.
         assert psnr_db(exported, (*POSE[:2], ""))[0] < among - 15
         assert psnr_db(exported, MOTORS)[1] < world - 15
 

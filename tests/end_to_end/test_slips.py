@@ -1,4 +1,4 @@
-"""No slip goes unnoticed that matters: the set is true, or not complete, or it is said which axis was not checked."""
+"""Every slip that matters is noticed: the set is true, or not complete, or the unchecked axis is named."""
 
 from __future__ import annotations
 
@@ -6,8 +6,6 @@ from pathlib import Path
 from random import Random
 
 import pytest
-from hypothesis import HealthCheck, given, settings
-from hypothesis import strategies as st
 
 from controller.kit.kit import Kit
 from controller.program.index import tolerance_steps
@@ -16,14 +14,14 @@ from sim.scenario import Fault
 from tests.end_to_end.slips import KITS, SHAPES, Slipped, any_faults, expected_s, frames_at, run_with, slip
 from tests.end_to_end.whole_runs import kit_of
 
-TURN = 115_200  # steps: 200 x 16 microsteps x gear 36, as the default kit has it
+TURN = 115_200  # steps: 200 x 16 microsteps x gear 36, as in the default kit
 
 
 def ran(folder: Path, kit: str, shape: str, *faults: Fault) -> Slipped:
     return run_with(KITS[kit], SHAPES[shape], faults, folder)
 
 
-# Each of these was once "The set is complete", with exposures off by up to many degrees.
+# Each of these once gave "The set is complete" with exposures off by up to many degrees.
 @pytest.mark.parametrize(
     ("kit", "shape", "faults"),
     [
@@ -46,7 +44,7 @@ def test_what_was_missed_once(kit: str, shape: str, faults: list[Fault], tmp_pat
 
 
 def test_a_slip_between_the_switch_and_a_stop_close_to_it(tmp_path: Path) -> None:
-    """The edge was in its place, and the axis slipped before the exposure there: the edge says nothing of that one."""
+    """The edge was in its place, and the axis slipped before the exposure there: the edge cannot tell."""
     frames = frames_at((30.0, 10.0), (-0.2, 10.0), (-30.0, 10.0))
     kit = kit_of(16.0)
     undisturbed = run_with(kit, frames, [], tmp_path)
@@ -76,7 +74,7 @@ def test_a_slip_after_everything_was_checked_harms_nothing(shape: str, tmp_path:
 @pytest.mark.parametrize("kit", ["no play", "play"])
 @pytest.mark.parametrize("axis", ["pan", "tilt"])
 def test_exactly_at_the_edge_of_what_is_noticed(kit: str, axis: str, tmp_path: Path) -> None:
-    """In the simulator a switch repeats to the step, so that nothing hides but the tolerance and a step."""
+    """In the simulator a switch repeats to the step, so only the tolerance and one step can hide."""
     head = KITS[kit].head
     tolerance = tolerance_steps(head, getattr(head, axis))
     for size in range(int(tolerance) - 1, int(tolerance) + 4):
@@ -94,7 +92,7 @@ def test_exactly_at_the_edge_of_what_is_noticed(kit: str, axis: str, tmp_path: P
 @pytest.mark.parametrize("size", [TURN - 1, TURN, TURN + 64, TURN + 7000])
 def test_a_turn_and_more(axis: str, size: int, tmp_path: Path) -> None:
     slipped = ran(tmp_path, "play", "one frame", slip(axis, size, 5.0))
-    # Beyond its travel an axis stops looking for its switch.
+    # Beyond its travel an axis stops searching for its switch.
     assert slipped.result.complete or "was not met in the reference run" in slipped.result.sentence
     assert slipped.is_honest(KITS["play"])
 
@@ -104,7 +102,7 @@ def test_a_turn_and_more(axis: str, size: int, tmp_path: Path) -> None:
 def test_any_slip_in_any_plan(kit: str, shape: str, tmp_path: Path) -> None:
     random = Random(f"{kit} {shape}")
     seconds = expected_s(KITS[kit], SHAPES[shape])
-    for number in range(4):
+    for number in range(6):
         folder = tmp_path / str(number)
         folder.mkdir()
         faults = any_faults(random, seconds)
@@ -112,18 +110,6 @@ def test_any_slip_in_any_plan(kit: str, shape: str, tmp_path: Path) -> None:
         assert slipped.is_honest(KITS[kit]), (faults, slipped.result.sentence, slipped.worst_deg)
         if slipped.result.complete:
             assert slipped.unchecked == ()
-
-
-@pytest.mark.long
-@settings(max_examples=120, suppress_health_check=[HealthCheck.function_scoped_fixture, HealthCheck.too_slow])
-@given(st.sampled_from(sorted(KITS)), st.sampled_from(sorted(SHAPES)), st.integers(0, 10**9))
-def test_any_slip_in_any_plan_at_length(
-    tmp_path_factory: pytest.TempPathFactory, kit: str, shape: str, seed: int
-) -> None:
-    faults = any_faults(Random(seed), expected_s(KITS[kit], SHAPES[shape]))
-    slipped = run_with(KITS[kit], SHAPES[shape], faults, tmp_path_factory.mktemp("run"), seed=seed % 100)
-    assert slipped.is_honest(KITS[kit]), (faults, slipped.result.sentence, slipped.worst_deg)
-    assert not slipped.result.complete or slipped.unchecked == ()
 
 
 def without_switch(axis: str) -> Kit:
@@ -163,7 +149,7 @@ def test_a_host_that_is_killed_before_the_last_look_looks_when_it_is_back(at_s: 
 @pytest.mark.parametrize("misfire_s", [4.0, 12.0, 20.0, 26.0])
 @pytest.mark.parametrize("slip_s", [8.0, 16.0, 24.0, None])
 def test_nothing_moves_once_the_camera_is_in_the_hand(misfire_s: float, slip_s: float | None, tmp_path: Path) -> None:
-    """Whatever was put off or was suspect comes first."""
+    """Everything put off or suspect comes first."""
     faults = [Fault("misfire", at_s=misfire_s, times=3)]
     faults += [] if slip_s is None else [slip("tilt", 2000, slip_s)]
     done = ran(tmp_path, "no play", "a row and the nadir by hand", *faults)

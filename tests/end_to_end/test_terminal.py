@@ -1,4 +1,4 @@
-"""The program at a real terminal: colours and the wish for none, completion, and a system without pseudo-terminals."""
+"""The program at a real terminal: colours and NO_COLOR, completion, and a system without pseudo-terminals."""
 
 from __future__ import annotations
 
@@ -17,7 +17,7 @@ from tests.controller.commands.shell import KIT
 from tests.controller.commands.simulated import environment
 
 COLOUR = re.compile(r"\x1b\[[0-9;]*(?:3[0-9]|4[0-9]|9[0-7])[0-9;]*m")
-NO_JSON = {"kit schema", "completion"}  # the one prints JSON always, the other a script
+NO_JSON = {"kit schema", "completion"}  # the first always prints JSON, the second a script
 
 
 def at_terminal(folder: Path, words: str, **more: str) -> str:
@@ -40,7 +40,7 @@ def planned(tmp_path: Path) -> Path:
 
 
 def test_colours_are_shown_and_not_shown_when_nobody_wants_them(planned: Path) -> None:
-    """The wish is the variable NO_COLOR, set to anything: the informal standard of that name (2017)."""
+    """The request is the variable NO_COLOR, set to anything: the informal standard of that name (2017)."""
     coloured = at_terminal(planned, "rehearse plan.json --out a")
     plain = at_terminal(planned, "rehearse plan.json --out b", NO_COLOR="1")
     assert COLOUR.search(coloured)
@@ -86,7 +86,7 @@ def test_every_option_says_what_it_is_for(name: str, command: click.Command) -> 
 
 
 def test_everything_but_the_pseudo_terminal_is_there_on_a_system_without_one(tmp_path: Path) -> None:
-    """As Windows is: none of these modules. Plan, rehearsal and report all the same."""
+    """As on Windows: none of these modules. Plan, rehearsal and report still work."""
     (tmp_path / "kit.toml").write_text(KIT)
     script = """
 import sys, pkgutil

@@ -1,4 +1,4 @@
-"""Whole runs over lines that damage, lose and die: the set is complete, the session and the truth agree."""
+"""Whole runs over lines that damage, lose and fail: the set is complete, the session and the truth agree."""
 
 from pathlib import Path
 
@@ -41,7 +41,7 @@ def test_a_line_that_dies_and_comes_back(plan: Plan, tmp_path: Path, begin_s: fl
     result, summary = world.run(tmp_path)
     if result.complete:
         world.check(summary)
-    else:  # dead at the very end: all is made, and only the board's last word is missing
+    else:  # failed at the very end: everything is made, and only the board's last message is missing
         assert summary.exposures_made == summary.exposures_planned or begin_s < 1
 
 
@@ -88,7 +88,7 @@ def test_a_new_host_finds_the_head_still_moving(plan: Plan, tmp_path: Path, at_s
 def test_a_line_that_dies_on_the_way_back_to_a_frame(
     plan: Plan, tmp_path: Path, restart_s: float, again_s: float
 ) -> None:
-    """What is known to be made of a bracket stays known: it is not made a second time."""
+    """Exposures of a bracket known to be made stay known: they are not made again."""
     restart, cut = Fault("board-reset", at_s=restart_s), Fault("line-cut", at_s=restart_s + again_s, for_s=3)
     world = World(plan, SOUND, restart, cut)
     result, summary = world.run(tmp_path)

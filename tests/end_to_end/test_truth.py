@@ -1,4 +1,4 @@
-"""Whole plans on many rigs: what truly happened is what was planned, once, still and in place."""
+"""Whole plans on many rigs: everything planned truly happened, once, still and in place."""
 
 from __future__ import annotations
 
@@ -27,7 +27,7 @@ BRACKET = {"bracket_ev": [-2, 0, 2]}
 LONG = {"shutter_seconds": 30.0}
 BLIND = {"sync_contact": False}
 LEAST_SILENCE_MS = math.ceil(6 * (250 + 2 * MAX_FRAME * 10 * 1000 / 115_200))
-"""The least that a kit may ask at 115,200 baud: six exchanges, each a quarter second and two of the longest frames."""
+"""The least that a kit may set at 115,200 baud: six exchanges, each a quarter second and two of the longest frames."""
 
 KITS: dict[str, tuple[float, dict[str, dict[str, Any]]]] = {
     "12 mm": (12.0, {}),
@@ -63,17 +63,17 @@ KITS: dict[str, tuple[float, dict[str, dict[str, Any]]]] = {
     "slow ramps": (50.0, {"head": {"pan": RAMP, "tilt": RAMP}}),
 }
 by_name = pytest.mark.parametrize("name", KITS)
-# Plans of a hundred frames and more are predicted within one percent; in small ones finding zero weighs more.
+# Plans of a hundred frames and more are predicted within one percent. In small ones finding zero weighs more.
 MANY, CLOSE, LOOSE = 100, 0.01, 0.03
 
 
 def rehearsed(kit: Kit, seed: int, folder: Path) -> tuple[Summary, float]:
-    """Plan, run, hold against the truth; return the account, and the seconds predicted too many for finding zero."""
+    """Plan, run, compare with the truth. Returns the account, and the excess seconds predicted for finding zero."""
     plan = make_plan(kit, 0.3)
     world = world_of(kit, plan.frames, seed)
     done = run(world, folder)
     assert_truly_made(kit, plan.frames, world.truth)
-    assert world.rig.camera.ignored_releases == 0
+    assert world.rig.camera.ignored.total() == 0
     word = ShotOutcome.CONFIRMED if kit.board.sync_contact else ShotOutcome.ASSUMED
     assert Counter(shot.outcome for shot in done.shots) == {word: len(world.truth)}
     summary = summarise(
@@ -161,7 +161,7 @@ ANY_KIT = st.builds(
 def test_any_kit(tmp_path_factory: pytest.TempPathFactory, kit: Kit, seed: int) -> None:
     summary, too_many = rehearsed(kit, seed, tmp_path_factory.mktemp("run"))
     assert (summary.complete, summary.exit_status) == (kit.board.sync_contact, 0)
-    # How long it takes to find zero depends on where the head stands, which no plan knows: two seconds either way.
+    # The time to find zero depends on the head's initial position, which no plan knows: two seconds either way.
     assert abs(too_many) < 2.0
     assert summary.predicted_seconds - too_many == pytest.approx(summary.virtual_seconds, rel=CLOSE)
 

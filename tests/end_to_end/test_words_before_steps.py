@@ -1,6 +1,6 @@
-"""Every way in which a head can begin to move, with somebody at it all the time: words come before steps.
+"""Every way in which a head can begin to move, with a person at it all the time: each motion needs a warning first.
 
-The person comes as soon as the head stands still and leaves only when told that it moves. The clock is the simulator's.
+The person comes as soon as the head stops and leaves only after a warning. The clock is the simulator's.
 """
 
 from __future__ import annotations
@@ -15,19 +15,21 @@ from typing import Any
 import pytest
 
 from controller import clock
+from controller.calibration.mover import HandMover
 from controller.calibration.records import AxisName
 from controller.capture.gate import Gate, Unannounced
 from controller.capture.hand import Hand
+from controller.capture.jog import Keys
 from controller.capture.people import People
-from controller.commands import kit_setup
-from controller.commands.crew import Keys
-from controller.commands.jog import HandMover, held_head, jog_command
-from controller.commands.series import SessionSeries, capture_series
+from controller.commands.jog import held_head, jog_command
+from controller.commands.series import capture_series
 from controller.commands.stand_in import rig_spec
 from controller.errors import InputError
 from controller.kit.load import load_kit
 from controller.planning.make import make_plan
+from controller.planning.series import SessionSeries
 from controller.program.build import build_program
+from controller.setup.at_head import see_cables, see_zero
 from protocol.messages import Arm, Cause, GetStatus, Halt, Move, Reference, Request, Stop
 from protocol.units import NS, BootId, CommandId, Steps
 from sim.person import Person, PersonSpec
@@ -72,7 +74,7 @@ def test_a_walk_is_not_made_twice_while_zero_is_known(tmp_path: Path) -> None:
     assert len(world.ends) == 2
     assert_announced(world.person, world.rig)
     walked = [line for _, line in world.person.read if "a slow walk round the extremes" in line]
-    left_out = [line for _, line in world.person.read if line.startswith("The walk round the extremes is left out")]
+    left_out = [line for _, line in world.person.read if line.startswith("Skipping the walk round the extremes")]
     assert (len(walked), len(left_out)) == (1, 1)
 
 
@@ -109,7 +111,7 @@ def test_after_a_request_of_the_operator(tmp_path: Path, command: str) -> None:
 def test_after_an_interruption(tmp_path: Path, fault: Fault, asks: bool) -> None:
     world = captured(tmp_path, fault, sweep=False, ask_before_moving=asks)
     asked = [line for _, line in world.person.read if line.startswith("Is the head clear of hands")]
-    if fault.kind in {"line-cut", "supply-dip", "board-reset"}:  # a person was at work, whether or not asking is wanted
+    if fault.kind in {"line-cut", "supply-dip", "board-reset"}:  # somebody was at work: asked even if not set to
         assert asked
     elif fault.kind == "host-asleep" and fault.after_exposure is not None:
         assert bool(asked) == asks
@@ -125,7 +127,7 @@ def test_a_series_and_the_wait_before_it(tmp_path: Path, monkeypatch: pytest.Mon
         assert summary.complete
     assert_announced(world.person, world.rig)
     warnings = [(at_ns, line) for at_ns, line in world.person.read if line.startswith("The head moves")]
-    assert len(warnings) == 3  # the walk, and each set
+    assert len(warnings) == 3  # the slow test turn, and each set
     waits = [at_ns for at_ns, line in world.person.read if line.startswith("Nothing moves until")]
     assert len(waits) > 80  # one a minute, before each set
     (_, _), (first_ns, _), (second_ns, _) = warnings
@@ -135,7 +137,7 @@ def test_a_series_and_the_wait_before_it(tmp_path: Path, monkeypatch: pytest.Mon
 
 @pytest.mark.parametrize("reset", [True, False])
 def test_a_head_without_switches_whose_board_restarts_while_the_set_waits(tmp_path: Path, reset: bool) -> None:
-    """It does not know zero any more, and must not take the place where it stands for it."""
+    """It no longer knows zero, and must not take its present place for it."""
     world = Attended(BLIND, tmp_path, 2, AT_THE_HEAD, sweep=False)
     looked: list[int] = []
 
@@ -156,7 +158,7 @@ def test_a_head_without_switches_whose_board_restarts_while_the_set_waits(tmp_pa
 
 @pytest.mark.parametrize("board_knows", [True, False])
 def test_zero_that_was_lost_is_not_taken_up_by_a_script(tmp_path: Path, board_knows: bool) -> None:
-    """A head without switches after its position was lost: --yes does not make any place its zero."""
+    """A head without switches after its position was lost: --yes does not declare any place zero."""
     world = Attended(BLIND, tmp_path, 2, AT_THE_HEAD, Scenario("drawn", "", (Fault("board-reset", after_exposure=4),)))
     world.sweep = False
     world.capture(tries=0)
@@ -174,12 +176,12 @@ def test_zero_that_was_lost_is_not_taken_up_by_a_script(tmp_path: Path, board_kn
     assert len(world.rig.truth.exposures) == made
 
 
-# The commands that hold a head without a run.
+# The commands that move a head without a run.
 
 
 @dataclass
 class AtHead:
-    """A simulated head at a port, somebody at it, and a kit file."""
+    """A simulated head at a port, a person at it, and a kit file."""
 
     kit: Path
     rig: Rig
@@ -260,8 +262,8 @@ def test_calibration_between_two_readings(at_head: AtHead) -> None:
 @pytest.mark.parametrize(
     "look",
     [
-        kit_setup._zero,
-        kit_setup._cables,
+        see_zero,
+        see_cables,
     ],
     ids=["zero", "cables"],
 )

@@ -19,7 +19,7 @@ from sim.wire import SOUND, LineTrouble
 
 
 class World:
-    """One rig with a troubled line, on which things go wrong; and one run on it."""
+    """One rig with a troubled line and faults, and one run on it."""
 
     def __init__(self, plan: Plan, trouble: LineTrouble = SOUND, *faults: Fault, seed: int = 1) -> None:
         self.plan = plan
@@ -43,7 +43,9 @@ class World:
         return result, summary
 
     def check(self, summary: Summary) -> None:
-        """Everything planned was truly made, still; what is claimed was made; at most one was made twice unasked."""
+        """Check that everything planned was truly made, still; that claims are true; and that at most one was repeated
+        unasked.
+        """
         made = Counter((one.frame, one.exposure) for one in self.rig.truth.exposures)
         assert summary.complete, summary.sentence
         assert set(made) == {(frame.id, e) for frame in self.plan.frames for e in range(3)}

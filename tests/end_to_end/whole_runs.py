@@ -26,12 +26,12 @@ from tests.heads import head_with
 Tables = dict[str, dict[str, Any]]
 
 CAMERA = {"sensor_width_mm": 36.0, "sensor_height_mm": 24.0, "pixels_wide": 6000, "pixels_high": 4000}
-# A row of three and something above it: enough for every kind of step, and back over the seam of the turn.
+# A row of three and something above it: enough for every kind of step, and back across the seam of the turn.
 FEW = ((0, 15.0, 5.0), (1, 120.0, -15.5), (2, 359.9, 30.25), (3, 200.0, 90.0))
 
 
 def kit_of(focal_length_mm: float = 24.0, **tables: dict[str, Any]) -> Kit:
-    """A kit with a lens of this focal length, its head stated; `tables` are added to or replace what is given here."""
+    """A kit with a lens of this focal length, its head stated; `tables` add to or replace these values."""
     whole: Tables = {"camera": dict(CAMERA), "lens": {"focal_length_mm": focal_length_mm}}
     for name, table in (tables | {"head": head_with(**tables.get("head", {}))}).items():
         whole.setdefault(name, {}).update(table)
@@ -68,7 +68,7 @@ def world_of(
 
 @dataclass
 class Done:
-    """How a run ended and what its session says."""
+    """How a run ended, and its session."""
 
     result: RunResult
     shots: list[ShotRow]
@@ -83,12 +83,12 @@ def run(
 ) -> Done:
     """Run the world's program with a session in `folder`."""
     with Session.create(folder / "session.sqlite", {"kind": "test"}, durable=False) as session:
-        result = Runner(world.program, world.port, session, operator, on_exposure).run()
+        result = Runner(world.program, world.port, session, operator, on_exposure=on_exposure).run()
         return Done(result, session.shots(), session.happenings())
 
 
 def let_pass(port: VirtualPort, seconds: float) -> None:
-    """Let the world go on by itself with nobody listening."""
+    """Let the world run by itself without a host."""
     end_ns = port.now() + round(seconds * 1e9)
     while port.now() < end_ns:
         port.wait_bytes(end_ns)
@@ -110,13 +110,13 @@ def apart_deg(a: tuple[float, float], b: tuple[float, float]) -> float:
 
 
 def within_deg(kit: Kit) -> float:
-    """How far an exposure may lie from its plan: half a step on each axis, and 0.002 degrees for the rest."""
+    """How far an exposure may be from its plan: half a step on each axis, and 0.002 degrees for the rest."""
     half_steps = [0.5 / axis.steps_per_degree for axis in (kit.head.pan, kit.head.tilt)]
     return math.hypot(*half_steps) + 0.002
 
 
 def assert_truly_made(kit: Kit, frames: Sequence[Frame], truth: Sequence[TrueExposure]) -> None:
-    """Every planned exposure was made exactly once, in order, still, in place, and for its time."""
+    """Check that every planned exposure was made exactly once, in order, still, in place, and for its time."""
     assert [(shot.frame, shot.exposure) for shot in truth] == planned_exposures(kit, frames)
     aims = {frame.id: (frame.yaw_deg, frame.pitch_deg) for frame in frames}
     for shot in truth:

@@ -1,11 +1,11 @@
-"""Change the program, run the tests that reach the change, and print what came of it."""
+"""Change the program, run the tests that reach the change, and print the result."""
 
 import argparse
 import sys
 import tempfile
 from pathlib import Path
 
-from tests.mutants.judging import Outcome, judge, score
+from tests.mutants.judging import Outcome, error, judge, score
 from tests.mutants.sample import sample
 
 
@@ -22,7 +22,7 @@ def main() -> int:
         for change, outcome in judge(sample(asked.count, asked.seed, asked.only), Path(folder), asked.cover):
             outcomes.append(outcome)
             print(f"{outcome:<9} {change}", flush=True)
-    print(f"{len(outcomes)} changes, {100 * score(outcomes):.0f} % noticed")
+    print(f"{len(outcomes)} changes, {100 * score(outcomes):.0f} % noticed, ± {100 * error(outcomes):.0f} % by chance")
     return 1 if Outcome.SURVIVED in outcomes else 0
 
 

@@ -29,15 +29,15 @@ ARITHMETIC: dict[type[ast.operator], type[ast.operator]] = {
     ast.LShift: ast.RShift,
     ast.RShift: ast.LShift,
 }
-KEY = re.compile("[a-z][a-z_]*")  # a string like this is a name that something else must spell in the same way
+KEY = re.compile("[a-z][a-z_]*")  # a string like this is a name that must be spelt the same elsewhere
 
 
 @dataclass(frozen=True, slots=True)
 class Change:
     """Bytes `start` to `end` of `file` become `after`.
 
-    `where` is the function or class, `text` the line as it is, `column` the place in it, `lines` those of the statement,
-    which runs as a whole.
+    `where` is the function or class, `text` the original line, `column` the place in it. `lines` are those of the
+    statement, which runs as a whole.
     """
 
     file: str
@@ -53,7 +53,7 @@ class Change:
 
     @property
     def key(self) -> tuple[str, str, str, int, str]:
-        """What names this change wherever else in the file something is added."""
+        """The change's identity, unaffected by additions elsewhere in the file."""
         return (self.file, self.where, self.text, self.column, f"{self.before} -> {self.after}")
 
     def applied(self, source: bytes) -> bytes:
@@ -113,7 +113,7 @@ class _Finder:
 
 
 def _lines(statement: ast.stmt) -> tuple[int, ...]:
-    """The lines of a statement, without those of the statements in it."""
+    """The lines of a statement, without those of statements inside it."""
     inner = [child.lineno for child in ast.walk(statement) if isinstance(child, ast.stmt) and child is not statement]
     assert statement.end_lineno is not None
     return tuple(range(statement.lineno, max(statement.lineno + 1, min([statement.end_lineno + 1, *inner]))))
@@ -125,14 +125,16 @@ def _is_argument(node: ast.AST, field: str) -> bool:
 
 
 def _is_left_alone(node: ast.AST) -> bool:
-    """Docstrings, imports, texts with values in them, and checks of what cannot be."""
+    """Docstrings, imports, f-strings, and checks of impossible cases: asserts and `strict=True`."""
     if isinstance(node, ast.Expr):
         return isinstance(node.value, ast.Constant)
+    if isinstance(node, ast.keyword):
+        return node.arg == "strict"
     return isinstance(node, (ast.Import, ast.ImportFrom, ast.JoinedStr, ast.Assert))
 
 
 def _others(node: ast.AST, *, inside: bool) -> Iterator[str]:
-    """What could be in the place of a node; statements are only taken out `inside` functions."""
+    """Replacements for a node; statements are removed only `inside` functions."""
     match node:
         case ast.Compare(left, [op], [right]) if type(op) in COMPARISONS:
             yield f"({ast.unparse(ast.Compare(left, [COMPARISONS[type(op)]()], [right]))})"
@@ -151,7 +153,7 @@ def _others(node: ast.AST, *, inside: bool) -> Iterator[str]:
 
 
 def _other_values(value: object) -> Iterator[str]:
-    """In the place of a constant."""
+    """Replacements for a constant."""
     match value:
         case bool():
             yield str(not value)
@@ -162,7 +164,7 @@ def _other_values(value: object) -> Iterator[str]:
 
 
 def _other_statements(node: ast.stmt) -> Iterator[str]:
-    """In the place of a statement."""
+    """Replacements for a statement."""
     match node:
         case ast.Expr(ast.Call()) | ast.AugAssign() | ast.Raise() | ast.Delete() | ast.Continue() | ast.Break():
             yield "pass"

@@ -1,4 +1,4 @@
-"""The tool for mutation testing: what it changes, and that it notices."""
+"""The tool for mutation testing: the changes that it makes, and that it notices them."""
 
 from __future__ import annotations
 
@@ -9,8 +9,8 @@ import pytest
 
 from tests.mutants.changes import Change, changes_of
 from tests.mutants.cover import Cover
-from tests.mutants.judging import Outcome, score
-from tests.mutants.running import ENDLESS, changed, status_of
+from tests.mutants.judging import Outcome, error, score
+from tests.mutants.running import ENDLESS, NONE_RAN, TOO_LONG, Chosen, changed, run_tests, status_of
 from tests.mutants.sample import ROOT, all_changes, same_program, sample
 
 SOURCE = b'''"""A docstring stays."""
@@ -52,10 +52,17 @@ def test_each_kind_of_change_is_found_once() -> None:
     ]
 
 
+def test_checks_of_what_cannot_be_are_left_alone() -> None:
+    source = b"def pairs(one, other):\n    assert one > 3\n    show(zip(one, other, strict=True), wide=True)\n"
+    changes = changes_of("pairs.py", source)
+    assert {change.before for change in changes} == {"show(zip(one, other, strict=True), wide=True)", "True"}
+    assert [change.column for change in changes if change.before == "True"] == [40]
+
+
 def test_every_change_gives_another_program_that_can_be_read() -> None:
     whole = all_changes()
     assert len(whole) > 5000
-    assert len({change.key for change in whole}) > 0.99 * len(whole)  # all but lines that a function has twice
+    assert len({change.key for change in whole}) > 0.99 * len(whole)  # all but repeated lines of a function
     for change in whole[::200]:
         source = (ROOT / change.file).read_bytes()
         assert ast.dump(ast.parse(change.applied(source))) != ast.dump(ast.parse(source))
@@ -71,18 +78,22 @@ def test_the_sample_stays_the_same_where_the_program_does() -> None:
 def test_what_is_left_out_is_there_and_says_why() -> None:
     """A row whose line has changed since must be judged again."""
     there = {change.key for change in all_changes()}
+    assert len(same_program()) > 60  # including whole lines of numbers
     for key, reason in same_program().items():
         assert key in there
         assert reason.endswith(".")
     assert not {change.key for change in sample(10**6, 1)} & set(same_program())
 
 
-def test_the_tests_of_a_line_are_those_that_reach_it() -> None:
-    seconds = {"slow": 2.0, "quick": 0.1, "other": 1.0}
-    cover = Cover(seconds, {"a.py": {1: [""], 2: ["slow", "quick"], 5: ["other"]}})
-    assert cover.of("a.py", (2,)) == ["quick", "slow"]
-    assert cover.of("a.py", (1,)) == ["quick", "other", "slow"]  # it runs when the module is imported
-    assert cover.of("a.py", (3, 4)) == cover.of("b.py", (1,)) == []
+def test_the_tests_of_a_line_are_those_that_reach_it_and_then_the_others_in_their_files() -> None:
+    """A fixture shared by a file is seen only in one of its tests."""
+    seconds = {"t/a.py::slow": 2.0, "t/a.py::quick": 0.1, "t/b.py::other": 1.0, "u/c.py::far": 0.5}
+    cover = Cover(seconds, {"a.py": {1: [""], 2: ["t/a.py::slow"], 5: ["t/b.py::other"]}, "b.py": {1: [""]}})
+    assert cover.of("a.py", (2,)) == ["t/a.py::slow", "t/a.py::quick"]
+    assert cover.of("a.py", (3, 4)) == cover.of("c.py", (1,)) == []
+    # Code that runs during an import may matter to every test nearby, even in a module with nothing else.
+    assert cover.of("a.py", (1,), ["t"]) == ["t/b.py::other", "t/a.py::slow", "t/a.py::quick"]
+    assert cover.of("b.py", (1,), ["t/a.py", "u"]) == ["t/a.py::quick", "u/c.py::far", "t/a.py::slow"]
 
 
 @pytest.mark.parametrize("status", [0, 1, 5])
@@ -98,6 +109,33 @@ def test_an_endless_program_is_ended() -> None:
     assert status_of(forever, 0, 30) == ENDLESS
 
 
+def test_tests_run_alone_and_one_that_takes_too_long_ends_the_process(tmp_path: Path) -> None:
+    """In a tree of three tests, one ends, one does not, and one stands for a case that the change renamed."""
+    (tmp_path / "tests").mkdir()
+    lines = (
+        "import os, pytest",
+        "def test_ends(): pass",
+        "def test_does_not():",
+        "    while True: pass",
+        "@pytest.mark.parametrize('case', ['same', 'new'])",
+        "def test_cases(case): os._exit(7)",
+    )
+    (tmp_path / "tests" / "test_it.py").write_text("\n".join(lines))
+    ends, never, same, old = (
+        f"tests/test_it.py::test_{name}" for name in ("ends", "does_not", "cases[same]", "cases[old]")
+    )
+
+    def status(*tests: str) -> int:
+        longest_s = dict.fromkeys(tests, 2.0)  # of a process with a large heap, too
+        plugin = Chosen(longest_s, {ends, never, same, old})
+        return status_of(lambda: run_tests(tmp_path, ["tests/test_it.py"], plugin), 20, 100)
+
+    assert status(ends) == 0
+    assert status(ends, never) == TOO_LONG
+    assert status(ends, old) == 7  # the case has another name now
+    assert status("tests/test_it.py::test_gone") == NONE_RAN
+
+
 def test_a_file_is_put_back(tmp_path: Path) -> None:
     path = tmp_path / "a.py"
     path.write_bytes(b"before")
@@ -107,4 +145,7 @@ def test_a_file_is_put_back(tmp_path: Path) -> None:
 
 
 def test_what_no_test_reaches_counts_as_unnoticed() -> None:
-    assert score([Outcome.KILLED, Outcome.TIMED_OUT, Outcome.SURVIVED, Outcome.UNREACHED]) == 0.5
+    outcomes = [Outcome.KILLED, Outcome.TIMED_OUT, Outcome.SURVIVED, Outcome.UNREACHED]
+    assert score(outcomes) == 0.5
+    assert error(outcomes) == 0.25  # sqrt(p (1 - p) / n)
+    assert error(outcomes * 25) == 0.05

@@ -1,1 +1,1 @@
-"""Every file and option that a user can give, damaged in many ways: one sentence, or a result that can be used."""
+"""Every file and option of a user, damaged in many ways: one sentence, or a usable result."""

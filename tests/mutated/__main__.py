@@ -1,4 +1,4 @@
-"""Run many cases and say what came of them: `python -m tests.mutated --count 5000`."""
+"""Run many cases and print the results: `python -m tests.mutated --count 5000`."""
 
 import argparse
 import contextlib

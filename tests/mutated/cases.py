@@ -1,4 +1,4 @@
-"""Cases: one file or one command line spoilt, and what came of it."""
+"""Cases: one file or one command line damaged, and the result."""
 
 from __future__ import annotations
 
@@ -14,7 +14,7 @@ Case = Callable[[Path, int], Verdict]
 
 
 def spoilt_file(corpus: Path, seed: int) -> Verdict:
-    """One case: a fresh copy of the corpus with one file spoilt, and a command that reads it."""
+    """One case: a fresh copy of the corpus with one file damaged, and a command that reads it."""
     chance = Random(seed)
     subject = chance.choice(SUBJECTS)
     with copy_of(corpus) as folder:
@@ -23,10 +23,10 @@ def spoilt_file(corpus: Path, seed: int) -> Verdict:
 
 
 def spoilt_options(corpus: Path, seed: int) -> Verdict:
-    """One case: a command with options of its own and values of any kind."""
+    """One case: a command with its own options and values of any kind."""
     with copy_of(corpus) as folder:
         return judge(spoilt_words(Random(seed)), folder)
 
 
 CASES: dict[str, Case] = {"files": spoilt_file, "options": spoilt_options}
-"""The sorts of case by name."""
+"""The kinds of case by name."""

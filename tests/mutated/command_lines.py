@@ -1,4 +1,4 @@
-"""Command lines: options of a command's own with values of any kind, and words in places where they do not belong."""
+"""Command lines: a command's own options with values of any kind, and words in places where they do not belong."""
 
 from __future__ import annotations
 
@@ -54,17 +54,17 @@ VALUES = (
     OUT,
 )
 NEVER = {("simulate",), ("board",), ("capture",), ("resume",), ("jog",), ("kit", "setup"), ("completion",)}
-"""Commands that talk to a port, or wait for somebody."""
+"""Commands that use a port, or wait for a person."""
 
 
 UNUSED = {"--port", "--effort"}
-"""Options that talk to a port, or that say how long to work."""
+"""Options that use a port, or that set how long to work."""
 
 
 def leaf_commands(
     group: click.Group = cli, name: tuple[str, ...] = ()
 ) -> Iterator[tuple[tuple[str, ...], click.Command]]:
-    """All commands that do something, with their words."""
+    """All commands except groups, with their words."""
     for word, command in sorted(group.commands.items()):
         words = (*name, word)
         if any(words[: len(never)] == never for never in NEVER):
@@ -76,7 +76,7 @@ def leaf_commands(
 
 
 def spoilt_words(chance: Random) -> tuple[str, ...]:
-    """The words of a command with options of its own; at times a word is left out, repeated, or stands elsewhere."""
+    """The words of a command with its own options; sometimes a word is left out, repeated, or misplaced."""
     words, command = chance.choice(list(leaf_commands()))
     line = [*words, *_options(command, chance)]
     if chance.random() < 0.2:

@@ -1,4 +1,4 @@
-"""A folder with one sound file of every kind that the program reads."""
+"""A folder with one valid file of every kind that the program reads."""
 
 from __future__ import annotations
 
@@ -99,7 +99,7 @@ def run(*words: str) -> int:
 
 
 def make_corpus(folder: Path) -> None:
-    """Write the sound files into `folder`, which must be the current one."""
+    """Write the valid files into `folder`, which must be the current one."""
     (folder / "kit.toml").write_text(KIT)
     plan = ("plan", "kit.toml", "--region", "single-row")
     assert run(*plan, "--out", "plan.json", "--overlap", "0.2") == 0
@@ -154,7 +154,7 @@ def _readings(folder: Path) -> None:
 
 
 def _card(card: Path) -> None:
-    """Pictures of real cameras beside those of the run, one of no camera, and one as TIFF."""
+    """Pictures of real cameras beside those of the run, one without a camera, and one as TIFF."""
     for source in sorted(PICTURES.glob("r_*.jpg")):
         shutil.copy(source, card / source.name.upper())
     Image.new("RGB", (40, 30)).save(card / "PLAIN.JPG")
@@ -163,7 +163,7 @@ def _card(card: Path) -> None:
 
 
 def _ring(folder: Path) -> None:
-    """One photograph of each frame, once round, and where the axis was."""
+    """One photograph of each frame, once round, and the positions of the axis."""
     shots = sorted((folder / "shots").iterdir())[::2]
     (folder / "ring").mkdir()
     for shot in shots:
@@ -176,7 +176,7 @@ def _ring(folder: Path) -> None:
 
 
 def _own_picture(path: Path) -> None:
-    """A picture that is as its camera took it: what EXIF says of its size is so."""
+    """A picture exactly as from its camera: its EXIF gives the true size."""
     exif = Image.Exif()
     exif[Base.Make], exif[Base.Model] = "Fullturn", "Sample One"
     exif[IFD.Exif] = {

@@ -1,4 +1,4 @@
-"""Ways to spoil a SQLite file: by its pages (the SQLite file format, 1.2 to 1.6), and by what its tables hold."""
+"""Ways to damage a SQLite file: in its pages (the SQLite file format, 1.2 to 1.6), and in the contents of its tables."""
 
 from __future__ import annotations
 
@@ -12,11 +12,11 @@ from tests.mutated.spoiling import NASTY
 
 HEADER = 100
 FIELDS = {16: 2, 18: 1, 19: 1, 20: 1, 24: 4, 28: 4, 32: 4, 36: 4, 40: 4, 44: 4, 52: 4, 56: 4, 60: 4, 64: 4, 96: 4}
-"""Where the header's numbers stand, and the bytes of each (1.3)."""
+"""The numbers in the header: their places and their sizes in bytes (1.3)."""
 
 
 def spoil_pages(path: Path, chance: Random) -> None:
-    """A number of the file's header, of a page's, or a page itself, wrong."""
+    """Damage a number in the file's header or in a page's, or a whole page."""
     content = bytearray(path.read_bytes())
     page_size = struct.unpack_from(">H", content, 16)[0] or 4096
     pages = max(1, len(content) // page_size)
@@ -44,7 +44,7 @@ def spoil_pages(path: Path, chance: Random) -> None:
 
 
 def spoil_tables(path: Path, chance: Random) -> None:
-    """One cell, row or table changed as SQLite itself lets it be changed."""
+    """Change one cell, row or table as SQLite itself allows."""
     with closing(sqlite3.connect(path, isolation_level=None)) as db:
         db.execute("PRAGMA writable_schema = ON")
         tables = [name for (name,) in db.execute("SELECT name FROM sqlite_schema WHERE type = 'table'")]
@@ -66,4 +66,4 @@ def spoil_tables(path: Path, chance: Random) -> None:
                 value = chance.choice([one for one in NASTY if isinstance(one, (int, float, str, type(None)))])
                 db.execute(f"UPDATE {table} SET {chance.choice(columns)} = ? WHERE rowid = ?", (value, *row))
         except (sqlite3.Error, OverflowError, UnicodeEncodeError):
-            pass  # the types of the columns, or UTF-8, forbid it
+            pass  # forbidden by the types of the columns, or by UTF-8

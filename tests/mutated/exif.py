@@ -1,4 +1,4 @@
-"""Ways to spoil a JPEG or TIFF file by what it is made of: segments, directories, fields (CIPA DC-008, 4.5 and 4.6)."""
+"""Ways to damage a JPEG or TIFF file by its structure: segments, directories, fields (CIPA DC-008, 4.5 and 4.6)."""
 
 from __future__ import annotations
 
@@ -7,7 +7,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from random import Random
 
-ENTRY = 12  # bytes of one field: tag, type, count, value or where it lies
+ENTRY = 12  # bytes of one field: tag, type, count, value or its offset
 POINTERS = {0x8769, 0x8825, 0xA005}  # fields that lead to another directory
 TAGS = (0x010F, 0x0110, 0x0112, 0x0132, 0x829A, 0x9003, 0x9010, 0x9011, 0x9291, 0xA002, 0xA003, 0xA405, 0xA432, 0xA20E)
 SIZES = (0, 1, 2, 0x7FFF, 0xFFFF, 0x7FFFFFFF, 0xFFFFFFFF)
@@ -21,7 +21,7 @@ ZONES = (b"+99:99\0", b"-24:00\0", b"+14:60\0", b"Z\0\0\0\0\0\0", b"\xff\xff\xff
 
 @dataclass(frozen=True, slots=True)
 class Field:
-    """Where a field of a directory stands in the file, and where its value does; all are bytes from the file's begin."""
+    """The places of a directory's field and of its value in the file, in bytes from the file's beginning."""
 
     at: int
     value_at: int
@@ -29,16 +29,16 @@ class Field:
 
 @dataclass(frozen=True, slots=True)
 class Directories:
-    """The fields of a TIFF structure, and the places that say where its directories begin."""
+    """The fields of a TIFF structure, and the places of the offsets of its directories."""
 
-    order: str  # of struct: < or >
+    order: str  # for struct: < or >
     begin: int
     fields: tuple[Field, ...]
     links: tuple[int, ...]
 
 
 def tiff_begin(content: bytes) -> int | None:
-    """Where the TIFF structure begins in a TIFF file or a JPEG file with EXIF; None without one."""
+    """The beginning of the TIFF structure in a TIFF file or a JPEG file with EXIF; None without one."""
     if content[:4] in {b"II*\0", b"MM\0*"}:
         return 0
     exif = content.find(b"Exif\0\0")
@@ -46,14 +46,14 @@ def tiff_begin(content: bytes) -> int | None:
 
 
 def directories(content: bytes) -> Directories | None:
-    """What a picture's TIFF structure is made of; None if it has none."""
+    """The contents of a picture's TIFF structure; None if it has none."""
     begin = tiff_begin(content)
     if begin is None:
         return None
     order = "<" if content[begin : begin + 2] == b"II" else ">"
     fields: list[Field] = []
     links = [begin + 4]
-    for link in links:  # grows as it goes
+    for link in links:  # grows meanwhile
         at = begin + struct.unpack_from(f"{order}I", content, link)[0]
         if at == begin or at + 2 > len(content) or len(links) > 20:
             continue
@@ -81,7 +81,7 @@ def segments(content: bytes) -> Iterator[tuple[int, int]]:
 
 
 def spoilt_picture(content: bytes, chance: Random) -> bytes:
-    """A JPEG or TIFF file with one or a few of its parts wrong."""
+    """A JPEG or TIFF file with one or a few of its parts damaged."""
     spoilt = bytearray(content)
     for _ in range(chance.choice((1, 1, 2, 4))):
         found = directories(bytes(spoilt)) if tiff_begin(bytes(spoilt)) is not None else None
@@ -93,13 +93,13 @@ def spoilt_picture(content: bytes, chance: Random) -> bytes:
 
 
 def _put(spoilt: bytearray, at: int, piece: bytes) -> None:
-    """Write over what is there; the file keeps its size."""
+    """Overwrite bytes; the file keeps its size."""
     if 0 <= at < len(spoilt):
         spoilt[at : at + len(piece)] = piece[: len(spoilt) - at]
 
 
 def _spoil_segment(spoilt: bytearray, chance: Random) -> None:
-    """A segment's size, or the picture's; or only the beginning of the file."""
+    """Damage a segment's size or the picture's, or keep only the beginning of the file."""
     places = list(segments(bytes(spoilt)))
     frames = [at for marker, at in places if 0xC0 <= marker <= 0xC2]
     how = chance.randrange(3)
@@ -136,7 +136,7 @@ def _spoil_field(spoilt: bytearray, found: Directories, chance: Random) -> None:
 
 
 def _spoil_text(spoilt: bytearray, found: Directories, chance: Random) -> None:
-    """A time, or a zone, that no clock shows; else noise in a text."""
+    """Write a time or a zone that no clock shows; or else noise into a text."""
     texts = {}
     for field in found.fields:
         tag, kind, count = struct.unpack_from(f"{found.order}HHI", spoilt, field.at)

@@ -1,4 +1,4 @@
-"""A command run in a folder, and what must be so whatever it says."""
+"""Runs a command in a folder, and checks what must be true whatever it prints."""
 
 from __future__ import annotations
 
@@ -20,7 +20,7 @@ from types import FrameType
 
 from controller.errors import InputError
 from controller.kit.load import load_kit
-from controller.planning.plan import load_plan
+from controller.planning.plan_file import load_plan
 from controller.session.session import Session
 from tests.mutated.corpus import run
 
@@ -31,7 +31,7 @@ SHOWS_ONLY = {"-h", "--help", "--version", "--list-faults"}
 
 @dataclass(frozen=True, slots=True)
 class Verdict:
-    """What came of a case; `fault` is empty if all was as it must be."""
+    """The result of a case; `fault` is empty if everything was as required."""
 
     fault: str
     words: tuple[str, ...]
@@ -45,7 +45,7 @@ WRITTEN = {"tell": {"capture.sqlite"}, "calibrate": {"kit.calibration.json"}}
 
 
 def digests(folder: Path) -> dict[str, str]:
-    """What everything in the folder is and holds, but for what a case writes."""
+    """Digests of all contents of the folder, except for what a case writes."""
     found = {}
     for path in sorted(folder.rglob("*")):
         name = str(path.relative_to(folder))
@@ -62,7 +62,7 @@ def digests(folder: Path) -> dict[str, str]:
 
 
 class _HangError(BaseException):
-    """A case worked for longer than it may."""
+    """A case took too long."""
 
 
 @contextlib.contextmanager
@@ -92,7 +92,7 @@ def judge(words: tuple[str, ...], folder: Path) -> Verdict:
             status = run(*words)
     except _HangError as hang:
         fault, told = f"hang: {hang}", traceback.format_exc()
-    except BaseException as error:  # whatever escapes is the fault that is looked for
+    except BaseException as error:  # any exception that escapes is the fault looked for
         fault, told = f"traceback: {type(error).__name__}: {str(error)[:120]}", traceback.format_exc()
     said = err.getvalue()
     if not fault and "Traceback" in said:
@@ -124,7 +124,7 @@ def _not_a_sentence(status: int, said: str) -> str:
 
 
 def _unusable(words: tuple[str, ...]) -> str:
-    """Why what was written cannot be read again by the program itself; empty if it can."""
+    """Why the program cannot read its own output again; empty if it can."""
     named = [value for word, value in pairwise(words) if word == "--out"]
     out = Path(named[-1]) if named else None
     if out is None or SHOWS_ONLY & {*words}:

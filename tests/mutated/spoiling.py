@@ -1,4 +1,4 @@
-"""Ways to spoil a file, by what it is made of. Each takes content and chance, and gives content back."""
+"""Ways to damage a file by its kind. Each receives content and chance, and returns content."""
 
 from __future__ import annotations
 
@@ -21,7 +21,7 @@ Spoil = Callable[[bytes, Random], bytes]
 
 
 def flipped(content: bytes, chance: Random) -> bytes:
-    """Some bits turned over."""
+    """Flip some bits."""
     spoilt = bytearray(content or b"\0")
     for _ in range(chance.choice((1, 2, 8, 64))):
         spoilt[chance.randrange(len(spoilt))] ^= 1 << chance.randrange(8)
@@ -29,19 +29,19 @@ def flipped(content: bytes, chance: Random) -> bytes:
 
 
 def cut(content: bytes, chance: Random) -> bytes:
-    """Only the beginning."""
+    """Keep only the beginning."""
     return content[: chance.randrange(len(content) + 1)]
 
 
 def pasted(content: bytes, chance: Random) -> bytes:
-    """A stretch of it again somewhere else, or noise."""
+    """Insert a part of it somewhere else, or noise."""
     at, begin = chance.randrange(len(content) + 1), chance.randrange(len(content) + 1)
     piece = chance.choice((content[begin : begin + chance.randrange(1, 200)], chance.randbytes(40), b"\0" * 30, b"\xff"))
     return content[:at] + piece + content[at + chance.choice((0, len(piece))) :]
 
 
 def other(content: bytes, chance: Random) -> bytes:
-    """Something else altogether."""
+    """Replace it by something else."""
     del content
     return chance.choice(
         (b"", b"\n", b"\xff\xfe", b"\0" * 1000, b"[" * DEEP, b"{" * DEEP, b"SQLite format 3\0", b"%PDF-1.4")
@@ -62,12 +62,12 @@ def _leaves(value: Any, at: tuple[Any, ...] = ()) -> list[tuple[Any, ...]]:
 
 
 def nasty(chance: Random) -> Any:
-    """One of NASTY, for the caller alone: a list of it may be spoilt in its turn."""
+    """A copy of one of NASTY: a list among them may be damaged further."""
     return deepcopy(chance.choice(NASTY))
 
 
 def spoilt_tree(value: Any, chance: Random) -> Any:
-    """A copy of a tree of dicts and lists in which one place, or a few, hold something else, or nothing, or too much."""
+    """A copy of a tree of dicts and lists in which one or a few places have another value, none, or too many."""
     value = json.loads(json.dumps(value))
     for _ in range(chance.choice((1, 1, 1, 2, 4))):
         leaves = _leaves(value)
@@ -90,7 +90,7 @@ def spoilt_tree(value: Any, chance: Random) -> Any:
 
 
 def as_toml(value: dict[str, Any]) -> str:
-    """A tree as TOML; what TOML has no word for is written all the same, for the reader to refuse."""
+    """A tree as TOML; values that TOML cannot express are written all the same, for the reader to refuse."""
     lines: list[str] = []
     _table(value, "", lines)
     return "\n".join(lines) + "\n"
@@ -132,7 +132,7 @@ def _value(value: Any) -> str:
 
 
 def spoilt_csv(text: str, chance: Random) -> str:
-    """Cells, lines or columns that hold something else, or are missing."""
+    """Cells, lines or columns with other contents, or missing."""
     rows = list(csv.reader(text.splitlines()))
     for _ in range(chance.choice((1, 1, 2, 5))):
         if not rows:

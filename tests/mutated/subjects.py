@@ -1,4 +1,4 @@
-"""What is spoilt: each kind of file that the program reads, and the commands that read it."""
+"""The files to damage: each kind that the program reads, and the commands that read it."""
 
 from __future__ import annotations
 
@@ -16,13 +16,13 @@ from tests.mutated.judging import OUT
 
 @dataclass(frozen=True, slots=True)
 class Subject:
-    """A file of the corpus, how to spoil it, and the commands that read it."""
+    """A file of the corpus, how to damage it, and the commands that read it."""
 
     file: str
     spoil: Callable[[Path, Random], None]
     commands: tuple[tuple[str, ...], ...]
     judged: bool = False
-    """Read as it should be, but too small for what is looked for in it: a refusal of the sound one says that."""
+    """Read correctly, but too small for its purpose: even the undamaged one is refused, with a sentence that says so."""
 
 
 def _by_bytes(path: Path, chance: Random) -> None:
@@ -60,7 +60,7 @@ def _session(path: Path, chance: Random) -> None:
 
 
 def _card(folder: Path, chance: Random) -> None:
-    """One picture spoilt; or another name, or something that is no file."""
+    """One picture damaged; or another name, or something that is no file."""
     path = chance.choice(sorted(folder.iterdir()))
     how = chance.randrange(12)
     if how >= len(NO_FILES) + 1:

@@ -1,4 +1,4 @@
-"""Whatever is wrong with a file or a command line: one sentence, nothing else changed, and never for long."""
+"""Whatever is wrong with a file or a command line: one sentence, nothing else changed, and within a time limit."""
 
 from __future__ import annotations
 
@@ -15,7 +15,7 @@ from tests.mutated.corpus import make_corpus
 from tests.mutated.judging import copy_of, judge
 from tests.mutated.subjects import ALSO, SUBJECTS, Subject
 
-CHUNKS = 20  # each a test of its own, so that two cores share them
+CHUNKS = 20  # each a separate test, so that two cores share them
 TOO_SMALL = "too little|12 or more"
 FILES, LINES = 70, 180  # cases of a chunk: 5,000 in all
 
@@ -36,7 +36,7 @@ def corpus(tmp_path_factory: pytest.TempPathFactory) -> Path:
 @pytest.mark.skipif(os.name == "nt", reason="pipes and links are those of POSIX")
 @pytest.mark.parametrize("subject", SUBJECTS, ids=lambda subject: subject.file)
 def test_the_sound_corpus_is_accepted(subject: Subject, corpus: Path) -> None:
-    """Else a refusal would say nothing about what was spoilt."""
+    """Otherwise a refusal would not be due to the damage."""
     for words in subject.commands:
         with copy_of(corpus) as folder:
             verdict = judge(words, folder)
@@ -57,7 +57,7 @@ def test_every_mutation_gets_a_sentence_and_changes_nothing(chunk: int, corpus: 
 
 
 def test_a_picture_is_spoilt_where_its_fields_are(corpus: Path) -> None:
-    """What is changed are places that EXIF gives a meaning, and the file is still one that a reader begins to read."""
+    """The changes are in places that EXIF defines, and readers still begin to read the file."""
     content = (corpus / "card" / "FULL0001.JPG").read_bytes()
     found = exif.directories(content)
     assert found is not None

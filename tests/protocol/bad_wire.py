@@ -1,4 +1,4 @@
-"""Two links, a wire between them, and a board that does as it is told. No clock: time is a number."""
+"""Two links, a wire between them, and a board that follows orders. No clock: time is a number."""
 
 from __future__ import annotations
 
@@ -70,7 +70,7 @@ def move(number: int) -> Move:
 
 @dataclass
 class Board:
-    """Takes every request and remembers it."""
+    """Accepts every request and records it."""
 
     boot_id: BootId = FIRST_BOOT
     link: BoardLink = field(default_factory=BoardLink)
@@ -98,7 +98,7 @@ def events_of(link: HostLink) -> Iterator[LinkEvent]:
 
 
 def exchange(host: HostLink, board: Board, now: Nanos, down: Wire = perfect, up: Wire = perfect) -> list[LinkEvent]:
-    """One round: what the host has to say goes down, what the board has to say comes up."""
+    """One round: the host's bytes go down, then the board's come up."""
     board.link.receive(down(host.take(now)), now)
     board.work()
     host.receive(up(board.link.take()), now)

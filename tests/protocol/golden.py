@@ -1,4 +1,4 @@
-"""The golden rows behind protocol/vectors.json and the worked exchange of protocol/SPEC.md.
+"""The golden rows in protocol/vectors.json and the example exchange in protocol/SPEC.md.
 
 Run as a module (`python -m tests.protocol.golden`) to write both again after a change of the protocol.
 """
@@ -132,7 +132,7 @@ VECTORS: tuple[tuple[str, int, Message], ...] = (
     ("held, zero not found", 0, Held(Cause.ZERO_NOT_FOUND, Steps(74282), Steps(0), 81234)),
 )  # fmt: skip
 
-# Who speaks, with which seq, what.
+# Sender, seq and message.
 EXCHANGE: tuple[tuple[str, int, Message], ...] = (
     ("board", 0, Booted(BOOT, Cause.POWER_ON)),
     ("host", 0, Hello(1, 2, 0xC0FFEE01)),
@@ -171,7 +171,7 @@ EXCHANGE: tuple[tuple[str, int, Message], ...] = (
 
 
 def _run(stuffed: bytes, check: bytes | None = None) -> bytes:
-    """A run between delimiters, with the right check unless another is given."""
+    """A run between delimiters, with the correct check unless another is given."""
     return LEAD + stuffed + (check_bytes(crc_hqx(stuffed, CRC_START)) if check is None else check) + b"\0"
 
 
@@ -190,7 +190,7 @@ def _wrong(at: int, bits: int) -> bytes:
     return _run(STOP, STOP_CHECK[:at] + bytes((STOP_CHECK[at] ^ bits,)) + STOP_CHECK[at + 1 :])
 
 
-# Bytes that hold no frame, and the counter that tells why.
+# Bytes that contain no frame, and the counter that says why.
 REJECTED: tuple[tuple[str, bytes, str], ...] = (
     ("a stuffing code that points past the end", _run(bytes((5, 3, 0x4E, 9))), "bad_cobs"),
     ("a later stuffing code that points past the end", _run(bytes((3, 0x84, 0x4E, 3, 1))), "bad_cobs"),
@@ -232,7 +232,7 @@ def fields_of(message: Message) -> dict[str, int]:
 
 
 def vectors_text() -> str:
-    """One row a line, so that a change shows as the rows it changes."""
+    """One row a line, so that a change shows only the changed rows."""
     rows = []
     for name, seq, message in VECTORS:
         kind, payload = encode_message(message)
@@ -255,7 +255,7 @@ def vectors_text() -> str:
 
 
 def exchange_text() -> str:
-    """The worked exchange as it stands in the specification."""
+    """The example exchange as in the specification."""
     lines = []
     for speaker, seq, message in EXCHANGE:
         values = ", ".join(

@@ -1,6 +1,6 @@
-"""How fast messages go through frames, and what a great deal of damage does to both ends.
+"""How fast messages go through frames, and the effect of much damage on both ends.
 
-No test asserts on the clock; whoever wants the figure asks for it.
+No test asserts on the clock; the bench measures the rate.
 """
 
 from __future__ import annotations
@@ -44,7 +44,7 @@ def message_rate(count: int = 24_000) -> float:
 
 @dataclass
 class FuzzCounts:
-    """What was fed and what came of it."""
+    """What was fed, and the results."""
 
     fed: int = 0
     """Bytes."""
@@ -53,26 +53,26 @@ class FuzzCounts:
     damaged: int = 0
     """Damaged copies of frames among them."""
     heard: int = 0
-    """Frames accepted that had been sent like this."""
+    """Frames accepted that had been sent in this form."""
     unsent_from_damage: int = 0
-    """Frames accepted that nobody ever sent, where a damaged copy came in: must be 0."""
+    """Frames accepted that were never sent, at a damaged copy: must be 0."""
     unsent_from_noise: int = 0
-    """Frames accepted that nobody ever sent, where random bytes came in.
+    """Frames accepted that were never sent, in random bytes.
 
-    The three bytes of the check are right for a run of random non-zero bytes once in 255^3, about 2^24; then the
-    stuffing and the length have to fit too. A run of usable length ends about every 2,000 random bytes, so even
-    the check alone passes once in 3e10 bytes. This is chance and cannot be 0 for ever.
+    The three bytes of the check are right for a run of random non-zero bytes once in 255^3, about 2^24; then the stuffing
+    and the length have to match too. A run of usable length ends about every 2,000 random bytes, so even the check alone
+    passes once in 3e10 bytes. This is chance and cannot be 0 for ever.
     """
     unsent_at_links: int = 0
-    """Requests delivered by the board's end, and replies and notices by the host's, that nobody ever sent."""
+    """Requests delivered at the board's end, and replies and notices at the host's, that were never sent."""
     longest_tail: int = 0
-    """Bytes of the longest begun frame that any of the three kept."""
+    """Bytes of the longest incomplete frame that any of the three kept."""
     longest_queue: int = 0
-    """Entries of the longest queue that either link kept."""
+    """Entries of the longest queue of either link."""
 
 
 def damage(wire: bytes, rng: Random) -> bytes:
-    """One to three wrong bits, or a byte lost, doubled, put in or cut off: never the same bytes."""
+    """One to three wrong bits, or a byte lost, doubled, inserted or cut off: never the same bytes."""
     at = rng.randrange(1, len(wire) - 1)
     how = rng.randrange(8)
     if how == 0:
@@ -103,7 +103,7 @@ def _pieces(rng: Random, count_bytes: int, wires: list[bytes]) -> Iterator[tuple
 
 
 class _Ends:
-    """A greeted host and a board, both fed with the same bytes and looked at only now and then."""
+    """A greeted host and a board, both fed with the same bytes and read only now and then."""
 
     def __init__(self, sent: set[Message], counts: FuzzCounts) -> None:
         self.sent, self.counts = sent, counts
@@ -120,7 +120,7 @@ class _Ends:
 
     def measure(self, *deframers: Deframer) -> None:
         host, board, counts = self.host, self.board, self.counts
-        tails = [len(one._tail) for one in (*deframers, host._deframer, board._deframer)]
+        tails = [len(one._tail) for one in (*deframers, host._inbox._deframer, board._inbox._deframer)]
         assert max(tails) <= MAX_ENCODED
         assert len(host._inbox) <= HOST_INBOX
         assert len(host._events) <= EVENTS
@@ -146,12 +146,12 @@ class _Ends:
 
 
 def fuzz(count_bytes: int, seed: int) -> FuzzCounts:
-    """Feed that many bytes, random ones mixed with whole and damaged frames, to a Deframer and to both links.
+    """Feed this many bytes, random ones mixed with whole and damaged frames, to a Deframer and to both links.
 
-    The board is asked for its answers rarely enough for its queues to run over. Deterministic for a seed.
+    The board's answers are taken so rarely that its queues overflow. Deterministic for a seed.
     """
     rng, counts, deframer = Random(seed), FuzzCounts(), Deframer()
-    # seqs are mixed with all messages, so that the outstanding request of the host gets its answer at times
+    # seqs are mixed with all messages, so that the host's outstanding request sometimes gets its answer
     rows = [(seq, message) for _, _, message in VECTORS for seq in range(8)] + [(9, Stop())]
     wires = [frame_of(message, seq) for seq, message in rows]
     frames = {CheckedFrame(kind, seq, payload) for seq, message in rows for kind, payload in [encode_message(message)]}

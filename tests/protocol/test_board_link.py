@@ -1,4 +1,4 @@
-"""The board's end: each request once, each reply as often as it is asked for."""
+"""The board's end: each request is delivered once, and replied to as often as it is repeated."""
 
 from __future__ import annotations
 

@@ -31,7 +31,7 @@ TABLE = [
     (span(2, 255) + b"\0", "FF" + span(2, 255).hex() + "01 01"),
     (span(3, 255) + b"\0\1", "FE" + span(3, 255).hex() + "02 01"),
 ]
-# Long enough to cross several blocks, and rich in block-long runs.
+# Long enough for several blocks, with many runs of a block's length.
 DATA = st.binary(max_size=600) | st.lists(
     st.sampled_from((b"\0", b"\1", b"\7" * 253, b"\7" * 254, b"\7" * 255, b"\xff")), max_size=6
 ).map(b"".join)

@@ -35,7 +35,7 @@ OFFSETS = {
     message_class: [sum(WIDTH_BYTES[width] for width in widths[:at]) for at in range(len(widths))]
     for _, message_class, widths in LAYOUT
 }
-"""Where each field begins."""
+"""The offset of each field."""
 MOVE = Move(CommandId(1), Steps(2), Steps(3))
 
 
@@ -164,7 +164,7 @@ def test_commands_begin_with_their_id() -> None:
 
 @given(MESSAGES, st.data())
 def test_a_value_that_this_version_does_not_know_cannot_be_read(message: Message, data: st.DataObject) -> None:
-    """SPEC, section 10: a host must not take it for anything else."""
+    """SPEC, section 10: a host must not take it for another value."""
     kind, payload = encode_message(message)
     hints = get_type_hints(type(message))
     names = [name for name in hints if isinstance(hints[name], type) and issubclass(hints[name], IntEnum)]

@@ -1,4 +1,4 @@
-"""Frames: what goes through, what does not, and how little garbage can do."""
+"""Frames: which pass, which do not, and how little garbage can do."""
 
 from __future__ import annotations
 
@@ -45,7 +45,7 @@ def test_check_value_of_the_catalogue() -> None:
 
 @given(st.binary(max_size=100))
 def test_checksum_agrees_with_the_package(data: bytes) -> None:
-    # package `crccheck`, which carries the same catalogue
+    # package `crccheck`, which contains the same catalogue
     assert crc_hqx(data, CRC_START) == Crc16Ibm3740.calc(data)
 
 
@@ -154,10 +154,10 @@ def test_every_truncation_is_noticed() -> None:
 
 
 def test_why_the_start_register_is_not_zero() -> None:
-    """With a zero start register, bytes that leave it at zero are invisible in front of others."""
+    """With a zero start register, leading bytes that keep it at zero are invisible."""
     assert crc_hqx(b"123", 0) == crc_hqx(b"\0\x00123", 0)
     assert crc_hqx(b"123", CRC_START) != crc_hqx(b"\0\x00123", CRC_START)
-    # and no single byte leaves the register at its start, so none can be lost from or put in front of a frame
+    # no single byte leaves the register at its start value, so none can be lost or added in front of a frame
     assert all(crc_hqx(bytes((byte,)), CRC_START) != CRC_START for byte in range(256))
 
 

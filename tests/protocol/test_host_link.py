@@ -1,4 +1,4 @@
-"""The host's end, told as short stories with literal numbers for the time."""
+"""The host's end, as short stories with literal times."""
 
 from __future__ import annotations
 
@@ -46,7 +46,7 @@ def fresh() -> HostLink:
 
 
 def greeted() -> HostLink:
-    """A link that has said Hello (seq 0) and been answered."""
+    """A link that has sent Hello (seq 0) and got its Welcome."""
     link = fresh()
     link.send(hello(1))
     link.take(T0)
@@ -119,7 +119,7 @@ def test_retry_repeats_the_bytes() -> None:
     assert first
     assert link.take(T0) == b""
     assert link.next_deadline() == T0 + RETRY_NS
-    link.handle_deadline(Nanos(T0 + RETRY_NS - 1))  # a timer that fires a hair early does nothing
+    link.handle_deadline(Nanos(T0 + RETRY_NS - 1))  # a timer that fires slightly early does nothing
     assert link.take(T0) == b""
     later = Nanos(T0 + RETRY_NS)
     link.handle_deadline(later)
@@ -148,7 +148,7 @@ def test_silence_after_all_tries() -> None:
     with pytest.raises(WrongUse):
         link.send(move(3))
     link.send(hello(2))
-    hear(link, Accepted(), 1, now)  # the answer to the request that was given up
+    hear(link, Accepted(), 1, now)  # the answer to the abandoned request
     (frame,) = sent(link, now)
     hear(link, welcome(2, BOOT), frame.seq, now)
     assert list(events_of(link)) == [Answered(hello(2), welcome(2, BOOT))]
@@ -199,7 +199,7 @@ def test_stop_takes_the_place_of_everything() -> None:
     link.send_urgent(Stop())
     (frame,) = sent(link, T0)
     assert frame == Deframer().feed(frame_of(Stop(), 2))[0]
-    hear(link, Accepted(), 1)  # the move was taken after all; its answer comes too late
+    hear(link, Accepted(), 1)  # the move was accepted after all; its answer comes too late
     hear(link, Accepted(), 2)
     abandoned = [Abandoned(move(number)) for number in (1, 2, 3)]
     assert list(events_of(link)) == [*abandoned, Answered(Stop(), Accepted())]
@@ -280,7 +280,7 @@ def test_events_are_lazy_and_hold_back_the_deadline() -> None:
     late = Nanos(T0 + 10 * RETRY_NS)
     hear(link, Accepted(), 1, late)
     assert link.next_deadline() is None
-    link.handle_deadline(late)  # the reply is in, if unread: no repeat, no silence
+    link.handle_deadline(late)  # the reply has arrived, though unread: no repeat, no silence
     assert link.take(late) == b""
     assert link.next_event() == Answered(move(1), Accepted())
     assert len(sent(link, late)) == 1
@@ -294,7 +294,7 @@ def test_liveness_counts_what_was_received() -> None:
     link.receive(wire, Nanos(2000))  # an echo
     link.receive(LEAD + b"garbage\0", Nanos(2001))
     assert link.last_heard is None
-    hear(link, Accepted(), 77, Nanos(3000))  # of no use, but somebody is there
+    hear(link, Accepted(), 77, Nanos(3000))  # useless, but a sign of life
     assert link.last_heard == 3000
     link.take(Nanos(4000))
     assert link.last_heard == 3000

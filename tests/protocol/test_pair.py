@@ -1,4 +1,4 @@
-"""Both ends over a wire that drops, doubles and damages: each command once, in order, and always onward."""
+"""Both ends over a wire that drops, duplicates and damages: each command once, in order, and always progress."""
 
 from __future__ import annotations
 
@@ -30,7 +30,7 @@ WHERE = st.integers(0, 2**16)
 
 
 def damaged(data: bytes, how: str, where: int) -> list[bytes]:
-    """The chunks that come out of the wire. A wire keeps the order of what it is given."""
+    """The chunks that come out of the wire. A wire keeps the order of its bytes."""
     if not data or how == "none":
         return [data]
     at = where % len(data)
@@ -46,7 +46,7 @@ def damaged(data: bytes, how: str, where: int) -> list[bytes]:
 
 
 class BadWire(RuleBasedStateMachine):
-    """What is in flight is kept as bytes, so that old frames arrive after new ones were sent."""
+    """Bytes in flight are kept, so that old frames can arrive after new ones were sent."""
 
     def __init__(self) -> None:
         super().__init__()
@@ -56,8 +56,8 @@ class BadWire(RuleBasedStateMachine):
         self.down, self.up = b"", b""
         self.command = 0
         self.nonce = 0
-        self.delivered_before: list[Request] = []  # to boots that are gone
-        self.asked: list[Request | None] = []  # requests without an end yet, in order; None is where a silence fell
+        self.delivered_before: list[Request] = []  # to earlier boots
+        self.asked: list[Request | None] = []  # requests without an end yet, in order; None marks a silence
 
     @initialize()
     def greet(self) -> None:
@@ -85,7 +85,7 @@ class BadWire(RuleBasedStateMachine):
 
     @rule(how=DAMAGE, where=WHERE, late=st.booleans())
     def downward(self, how: str, where: int, late: bool) -> None:
-        """What the host has to say goes down, now or together with what it says next."""
+        """The host's bytes go down, now or together with the next ones."""
         self.down = (self.down + self.host.take(self.now))[-WIRE_BYTES:]
         if not late:
             for chunk in damaged(self.down, how, where):
@@ -95,7 +95,7 @@ class BadWire(RuleBasedStateMachine):
 
     @rule(how=DAMAGE | st.just("again"), where=WHERE, late=st.booleans())
     def upward(self, how: str, where: int, late: bool) -> None:
-        """What the board has to say comes up, now or later; "again" is now and once more later."""
+        """The board's bytes come up, now or later; "again" means now, and repeated later."""
         self.up = (self.up + self.board.link.take())[-WIRE_BYTES:]
         if not late:
             for chunk in damaged(self.up, "none" if how == "again" else how, where):
@@ -137,7 +137,7 @@ class BadWire(RuleBasedStateMachine):
     def look(self, events: list[LinkEvent]) -> None:
         for event in events:
             if isinstance(event, Answered | Abandoned):
-                # every request ends once, in the order in which they were asked
+                # every request ends once, in the order of the requests
                 assert self.asked.pop(0) == event.request
                 if isinstance(event, Answered) and isinstance(event.request, Move):
                     assert event.request in self.board.delivered + self.delivered_before
@@ -161,10 +161,10 @@ class BadWire(RuleBasedStateMachine):
         assert len(self.board.link._inbox) <= INBOX_FRAMES
         assert len(self.board.link._outbox) <= OUTBOX_FRAMES
         for link in (self.host, self.board.link):
-            assert len(link._deframer._tail) <= MAX_ENCODED
+            assert len(link._inbox._deframer._tail) <= MAX_ENCODED
 
     def teardown(self) -> None:
-        """The damage stops: whatever has happened, the conversation goes on."""
+        """The damage stops: whatever has happened, the conversation continues."""
         self.host_looks()
         for _ in range(4 * TRIES * (QUEUE_LIMIT + 2)):
             self.look(exchange(self.host, self.board, self.now))
@@ -180,7 +180,7 @@ class BadWire(RuleBasedStateMachine):
 
 
 TestBadWire = BadWire.TestCase
-TestBadWire.settings = settings(max_examples=800, stateful_step_count=60, deadline=None)
+TestBadWire.settings = settings(max_examples=400, stateful_step_count=60, deadline=None)
 
 
 def test_a_command_whose_reply_is_lost_is_carried_out_once() -> None:
@@ -205,7 +205,7 @@ def test_a_welcome_from_an_earlier_conversation_is_not_taken() -> None:
     board.link.receive(first.take(Nanos(0)), Nanos(0))
     board.work()
     late = board.link.take()
-    second = HostLink(retry_ns=RETRY_NS, tries=TRIES)  # the program was started anew and counts from 0 again
+    second = HostLink(retry_ns=RETRY_NS, tries=TRIES)  # the program was restarted and counts from 0 again
     second.send(hello(2))
     wire = second.take(Nanos(1))
     second.receive(late, Nanos(1))

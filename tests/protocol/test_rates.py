@@ -1,4 +1,4 @@
-"""The figure and the flood: both run, both right. Nothing here looks at the clock."""
+"""The message rate and the flood of damage: both run, with correct results. No test reads the clock."""
 
 from __future__ import annotations
 
@@ -46,4 +46,4 @@ def test_damage_is_damage() -> None:
             wrong = damage(wire, rng)
             assert wrong != wire
             heard += len(Deframer().feed(wrong))
-    assert heard <= len(VECTORS) * 50 // 20  # a zero more in front is the same frame to a receiver
+    assert heard <= len(VECTORS) * 50 // 20  # to a receiver, an additional zero in front makes no difference

@@ -1,4 +1,4 @@
-"""The page and the code say the same."""
+"""The specification and the code agree."""
 
 from __future__ import annotations
 
@@ -102,7 +102,7 @@ def test_every_fence_is_closed_and_no_section_is_inside_one() -> None:
     inside, headings = False, []
     for line in SPEC.splitlines():
         if line.lstrip().startswith("```"):
-            assert inside == (line.strip() == "```"), line  # a fence opens with a word and closes without one
+            assert inside == (line.strip() == "```"), line  # a fence begins with a word and ends without one
             inside = not inside
         elif line.startswith("## ") and not inside:
             headings.append(int(line.split()[1].rstrip(".")))
@@ -121,7 +121,7 @@ def test_the_figures_of_a_search_and_of_the_sync_contact() -> None:
     config = (SPEC_FILE.parent / "board" / "core" / "config.h").read_text(encoding="utf-8")
     for name, value in (("SEARCH_MARGIN_PART", MARGIN_PART), ("SEARCH_MARGIN_STEPS", MARGIN_STEPS), ("SYNC_TICKS", 3)):
         assert f"#define {name} {value}\n" in config
-    tick_us = 25  # n samples in a row span n - 1 ticks at least, and n ticks hold n samples wherever they begin
+    tick_us = 25  # n samples in a row span at least n - 1 ticks, and n ticks always contain n samples
     assert (3 - 1) * tick_us <= 50
     assert 3 * tick_us <= 100
 

@@ -1,4 +1,4 @@
-"""Command ids in order, as serial numbers of 32 bits: RFC 1982, "Serial Number Arithmetic", section 3."""
+"""The order of command ids, as serial numbers of 32 bits: RFC 1982, "Serial Number Arithmetic", section 3."""
 
 from __future__ import annotations
 

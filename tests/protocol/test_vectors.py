@@ -1,4 +1,4 @@
-"""The golden rows: the same file is meant for every other implementation of the protocol."""
+"""The golden rows: every other implementation of the protocol can use the same file."""
 
 from __future__ import annotations
 

@@ -1,8 +1,8 @@
-"""What wrong bits on the wire can do: what is proved, step by step as in protocol/SPEC.md, and what is tried.
+"""What wrong bits on the wire can do: the proof, step by step as in protocol/SPEC.md, and the trials.
 
-The distance of a CRC: Koopman & Chakravarty, "Cyclic Redundancy Code (CRC) Polynomial Selection For Embedded
-Networks", DSN 2004, doi 10.1109/DSN.2004.1311885. The method: a wrong bit leaves a fixed syndrome in the checksum
-wherever the data are the same, so wrong bits pass if and only if their syndromes cancel.
+The distance of a CRC: Koopman & Chakravarty, "Cyclic Redundancy Code (CRC) Polynomial Selection For Embedded Networks",
+DSN 2004, doi 10.1109/DSN.2004.1311885. The method: a wrong bit adds a fixed syndrome to the checksum, whatever the data,
+so wrong bits pass if and only if their syndromes cancel.
 """
 
 from __future__ import annotations
@@ -49,10 +49,10 @@ TRIPLES = 200_000
 
 
 def test_distance_over_the_longest_frame() -> None:
-    """Up to three wrong bits among the stuffed bytes and the checksum are caught; four are not always.
+    """Up to three wrong bits among the stuffed bytes and the checksum are always detected; four are not.
 
-    One and three leave a remainder because x + 1 divides the polynomial, so that an odd number of wrong bits is
-    never a multiple of it. Two cancel only if two positions have the same syndrome.
+    One and three leave a remainder because x + 1 divides the polynomial, so an odd number of wrong bits is never a
+    multiple of it. Two cancel only if two positions have the same syndrome.
     """
     assert CHECKED_BITS == 36 * 8 + 16
     assert POLYNOMIAL.bit_count() % 2 == 0
@@ -60,8 +60,8 @@ def test_distance_over_the_longest_frame() -> None:
     assert 0 not in table
     assert len(set(table)) == CHECKED_BITS
     pairs = {a ^ b for a, b in combinations(table, 2)}
-    assert not pairs & set(table)  # three, counted out as well
-    assert len(pairs) < CHECKED_BITS * (CHECKED_BITS - 1) // 2  # four can cancel: the distance is 4, no more
+    assert not pairs & set(table)  # three, checked by enumeration as well
+    assert len(pairs) < CHECKED_BITS * (CHECKED_BITS - 1) // 2  # four can cancel: the distance is exactly 4
 
 
 def test_published_end_of_the_distance() -> None:
@@ -73,7 +73,7 @@ def test_published_end_of_the_distance() -> None:
 
 @pytest.mark.parametrize(("polynomial", "bits"), [(0x13D65, 135), (0x15935, 241)])
 def test_published_distance_of_the_others(polynomial: int, bits: int) -> None:
-    """The two that were not chosen lose distance 5 one bit after the published length; a frame here is longer."""
+    """The two rejected polynomials lose distance 5 one bit after the published length; a frame here is longer."""
 
     def distance_5(size: int) -> bool:
         table = syndromes(polynomial, size)
@@ -87,7 +87,7 @@ def test_published_distance_of_the_others(polynomial: int, bits: int) -> None:
 
 @pytest.mark.parametrize("length", [0, 5, 32])
 def test_the_proof_speaks_of_the_bits_on_the_wire(length: int) -> None:
-    """A wrong bit of the stuffed bytes changes the checksum by the syndrome of its place, whatever the bytes are."""
+    """A wrong bit of the stuffed bytes changes the checksum by the syndrome of its position, whatever the bytes are."""
     rng = Random(length)
     stuffed = encode_frame(0x41, 2, rng.randbytes(length))[len(LEAD) : -1 - CHECK]
     number = int.from_bytes(stuffed, "big")
@@ -106,7 +106,7 @@ def test_the_check_carries_the_checksum_in_order_and_is_never_zero() -> None:
 
 
 def test_every_other_check_is_refused() -> None:
-    """Of all three bytes without a zero exactly one stands behind a content: 24 bits, not 16."""
+    """Of all three bytes without a zero, exactly one combination is the check of a content: 24 bits, not 16."""
     stuffed = encode_frame(0x4E, 9, b"")[len(LEAD) : -1 - CHECK]
     right = check_bytes(crc_hqx(stuffed, CRC_START))
     for at in range(CHECK):
@@ -116,7 +116,7 @@ def test_every_other_check_is_refused() -> None:
 
 
 def test_lengths_and_kinds_are_two_bits_apart() -> None:
-    """So one wrong bit makes no length of another, no kind of a length and no length of a kind."""
+    """So one wrong bit turns no length into another, no length into a kind and no kind into a length."""
     words = {*LENGTHS[OVERHEAD:], *KINDS}
     assert len(words) == MAX_CONTENT - OVERHEAD + 1 + len(KINDS)
     assert min((a ^ b).bit_count() for a, b in combinations(words, 2)) == 2
@@ -136,7 +136,7 @@ def test_two_wrong_bits_make_no_lead() -> None:
         assert deframer.feed(b"\1" + bytes(zeros) + frame_of(VECTORS[0][2], 0)[len(LEAD) :]) == []
 
 
-# Tried.
+# Trials.
 
 
 def heard_of(deframer: Deframer, number: int, size: int) -> list[CheckedFrame]:
@@ -144,7 +144,7 @@ def heard_of(deframer: Deframer, number: int, size: int) -> list[CheckedFrame]:
 
 
 def standing_between(frame: CheckedFrame, rng: Random) -> tuple[bytes, range, list[list[CheckedFrame]]]:
-    """The frame between two others; the bits of it and of all delimiters around; what may be heard of them."""
+    """The frame between two others; the bits of it and of all delimiters around; the frames that may be received."""
     before, behind = zero_rich(rng), uniform(rng)
     wires = [encode_frame(*one) for one in (before, frame, behind)]
     last = 8 * (len(wires[2]) - len(LEAD))
@@ -198,20 +198,20 @@ def test_no_two_wrong_bits_of_a_golden_frame_are_accepted(name: str, seq: int, m
 
 @pytest.mark.parametrize("length", range(7, 33, 5))
 def test_a_frame_inside_a_frame_is_not_let_out(length: int) -> None:
-    """One wrong bit makes a delimiter where the rest is a frame; a second one may do anything."""
+    """One wrong bit makes a delimiter after which the rest is a frame; a second one may do anything."""
     rng, deframer = Random(length), Deframer()
     sent = with_a_frame_inside(length, rng)
     wire = encode_frame(*sent)
     cut = len(wire) - 1 - CHECK - 4 - 1
     assert wire[cut].bit_count() == 1
     inner = Deframer().feed(LEAD + wire[cut + 1 :])
-    assert len(inner) == 1  # with a lead it would be one
+    assert len(inner) == 1  # with a lead it would be a frame
     number, size = int.from_bytes(wire, "big"), len(wire)
     made = number & ~(0xFF << 8 * (size - 1 - cut))
     assert heard_of(deframer, made, size) == []
     for bit in range(8 * size):
         assert heard_of(deframer, made ^ 1 << bit, size) in ([], [sent])
-    three = made & ~(0xFFFF << 8 * (size - cut))  # two more zeros before it: it takes more bits than are promised
+    three = made & ~(0xFFFF << 8 * (size - cut))  # two more zeros before it take more wrong bits than are covered
     assert heard_of(Deframer(), three, size) == inner
 
 
@@ -232,7 +232,7 @@ def test_no_three_wrong_bits_that_keep_the_delimiters_are_accepted() -> None:
 
 
 def test_why_not_four() -> None:
-    """Four wrong bits whose syndromes cancel go through: the distance is 4, as published, and no more."""
+    """Four wrong bits whose syndromes cancel pass: the distance is 4, as published, and no more."""
     sent = CheckedFrame(0x55, 0x55, b"\x55" * 16)
     wire = encode_frame(*sent)
     table = syndromes(POLYNOMIAL, 8 * len(wire))

@@ -1,4 +1,4 @@
-"""Frames to damage, and what a CRC answers to one wrong bit."""
+"""Frames to damage, and the effect of one wrong bit on a CRC."""
 
 from __future__ import annotations
 
@@ -10,7 +10,7 @@ from protocol.framing import CHECK, CRC_START, KINDS, LEAD, LENGTHS, MAX_PAYLOAD
 
 POLYNOMIAL = 0x11021
 CHECK_BITS = (*range(4), *range(8, 14), *range(16, 22))
-"""Bit numbers, from the end of the check, that carry the checksum; the others of its 24 are fixed."""
+"""The bits that carry the checksum, counted from the end of the check; the others of its 24 are fixed."""
 
 
 def syndromes(polynomial: int, bits: int) -> list[int]:
@@ -23,7 +23,7 @@ def syndromes(polynomial: int, bits: int) -> list[int]:
 
 
 def zero_rich(rng: Random) -> CheckedFrame:
-    """Full of zeros and small numbers, which give the stuffing the most to do."""
+    """A frame full of zeros and small numbers, which exercise the stuffing most."""
     payload = bytes(rng.choices((0, 0, 0, 1, 2, 3, 4, 255), k=rng.randrange(MAX_PAYLOAD + 1)))
     return CheckedFrame(rng.choice(tuple(KINDS)), rng.randrange(256), payload)
 
@@ -42,10 +42,10 @@ def of_all_lengths(rng: Random) -> Iterator[CheckedFrame]:
 
 
 def with_a_frame_inside(length: int, rng: Random) -> CheckedFrame:
-    """A frame whose last bytes, behind a byte that one wrong bit makes zero, are another: an empty one.
+    """A frame whose last bytes, after a byte that one wrong bit turns to zero, are another frame: an empty one.
 
-    Only the lead is missing in front of it. Its checksum is the same as the whole frame's, since two bytes of the
-    payload, which has `length` bytes, are chosen such that the register stands at its start where the inner one begins.
+    Only the lead in front of it is missing. Its checksum is the same as the whole frame's, because two bytes of the
+    payload, which has `length` bytes, are chosen so that the register is at its start value where the inner frame begins.
     """
     inner = encode_frame(rng.choice(sorted(KINDS)), rng.randrange(1, 256), b"")[len(LEAD) : -1 - CHECK]
     free = length - 2 - 1 - len(inner)

@@ -20,7 +20,7 @@ Arrows = dict[tuple[str, str], list[str]]
 
 
 def picture() -> str:
-    """The groups of states and the ways between them, as a mermaid state diagram. Ways inside a group are left out."""
+    """The groups of states and the transitions between groups, as a mermaid state diagram."""
     arrows = _arrows()
     lines = ["stateDiagram-v2", f"    [*] --> {RunState.CONNECTING.value}", f"    state {CHOICE} <<choice>>"]
     inside = [group for group in StateGroup if group is not StateGroup.UNDERWAY]
@@ -43,7 +43,7 @@ def picture() -> str:
 
 
 def _arrows() -> Arrows:
-    """From node to node, and what leads there. What all of "under way" does is drawn once, from its frame."""
+    """From each node to its next nodes, and what leads there. The arrows of all of "under way" start at its frame."""
     arrows: Arrows = {}
 
     def draw(source: str, target: str, label: str) -> None:
@@ -81,7 +81,7 @@ def _is_under_way(source: Source) -> bool:
 
 
 def _node(source: Source) -> str:
-    """The node that stands for a state or a group: the group next to it, or itself."""
+    """The node of a state or a group: the nearest group that is drawn, or itself."""
     line = (source,) if isinstance(source, StateGroup) else lineage(source)
     found = next((each for each in line if isinstance(each, StateGroup) and each is not StateGroup.UNDERWAY), line[0])
     return _name(found)

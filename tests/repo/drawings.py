@@ -1,7 +1,7 @@
-"""Draw the explanation's pictures anew, from the project's own optics and proof: `python -m tests.repo.drawings`.
+"""Draw the explanation's pictures from the project's own optics and proof: `python -m tests.repo.drawings`.
 
-Every picture brings its own light ground, so that its colours do not depend on the page's; the colours are told apart by
-colour-blind eyes (Okabe and Ito 2008, *Color Universal Design*), and no meaning hangs on a colour alone.
+Every picture has its own light ground, so its colours do not depend on the page's. The colours can be told apart by
+colour-blind eyes (Okabe and Ito 2008, *Color Universal Design*), and no meaning depends on a colour alone.
 """
 
 from collections.abc import Sequence
@@ -30,14 +30,14 @@ OVERLAP = 0.30
 
 
 def kit() -> Kit:
-    """The kit of the tutorial, as far as the pictures need it."""
+    """The tutorial's kit, as far as the pictures need it."""
     camera = Camera(sensor_width_mm=36.0, sensor_height_mm=24.0, pixels_wide=6000, pixels_high=4000)
     return Kit(camera=camera, lens=Lens(focal_length_mm=12.0))
 
 
 @dataclass(slots=True)
 class Picture:
-    """An SVG in the making: its size, its text alternative, and what was drawn."""
+    """An SVG being drawn: its size, its text alternative, and its elements."""
 
     width: int
     height: int
@@ -46,7 +46,7 @@ class Picture:
     parts: list[str] = field(default_factory=list)
 
     def line(self, points: Array, colour: str, width: float = 1.5, fill: str = "none", dash: str = "") -> None:
-        """A line through the (n, 2) `points`, rightward and downward; filled where `fill` says so."""
+        """Draw a line through the (n, 2) `points`, in pixels to the right and down, filled with the colour `fill`."""
         path = " ".join(f"{x:.1f},{y:.1f}" for x, y in points)
         dashed = f' stroke-dasharray="{dash}"' if dash else ""
         self.parts.append(
@@ -55,25 +55,25 @@ class Picture:
         )
 
     def box(self, x: float, y: float, wide: float, high: float, colour: str, fill: str = "none") -> None:
-        """A rectangle."""
+        """Draw a rectangle."""
         corners = [(x, y), (x + wide, y), (x + wide, y + high), (x, y + high), (x, y)]
         self.line(np.array(corners), colour, 2, fill)
 
     def dot(self, x: float, y: float, radius: float, colour: str, fill: str = "none") -> None:
-        """A circle, empty or filled."""
+        """Draw a circle, empty or filled."""
         self.parts.append(
             f'<circle cx="{x:.1f}" cy="{y:.1f}" r="{radius:.1f}" fill="{fill}" stroke="{colour}" stroke-width="2"/>'
         )
 
     def text(self, x: float, y: float, words: str, colour: str = INK, anchor: str = "middle", size: int = 15) -> None:
-        """Words at a place."""
+        """Write words at a place."""
         self.parts.append(
             f'<text x="{x:.1f}" y="{y:.1f}" fill="{colour}" text-anchor="{anchor}" font-size="{size}">'
             f"{escape(words)}</text>"
         )
 
     def arrow(self, x: float, y: float, to_x: float, to_y: float, colour: str = INK) -> None:
-        """A line with a head."""
+        """Draw a line with an arrowhead."""
         start, end = np.array([x, y]), np.array([to_x, to_y])
         along = (end - start) / np.hypot(*(end - start))
         across = np.array([-along[1], along[0]])
@@ -81,7 +81,7 @@ class Picture:
         self.line(np.array([end - 9 * along + 4 * across, end, end - 9 * along - 4 * across]), colour)
 
     def svg(self) -> str:
-        """The whole file."""
+        """The whole file as text."""
         return "\n".join([
             f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {self.width} {self.height}" width="{self.width}" '
             f'height="{self.height}" role="img" aria-labelledby="title desc" font-family="sans-serif">',
@@ -94,7 +94,7 @@ class Picture:
 
 
 def pictures() -> dict[str, str]:
-    """Every picture by its file's name, as SVG."""
+    """Every picture as SVG, by its file name."""
     plan = make_plan(kit(), OVERLAP)
     drawn = {
         "core.svg": core(),
@@ -142,7 +142,7 @@ def core() -> Picture:
             yaw = np.degrees(np.arctan2(outline[:, 1], outline[:, 0]))
             pitch = np.degrees(np.arcsin(outline[:, 2]))
             shown.line(np.stack([centre_x + degree * yaw, centre_y - degree * pitch], 1), colour, thick, fill, dash)
-    half_deg = np.degrees(view.half_width_rad) - step_deg
+    half_deg = np.degrees((view.whole.left + view.whole.right) / 2) - step_deg
     shown.text(centre_x, 40, "two frames on the sphere, thick: their cores", GREY)
     y = centre_y + 150
     shown.arrow(centre_x, y, centre_x - degree * half_deg, y)
@@ -153,7 +153,7 @@ def core() -> Picture:
 
 
 def globe(shown: Picture, x: float, y: float, radius: float, outlines: Sequence[Array], colour: str, wide: float) -> None:
-    """Outlines on the near side of a globe that is seen from a little above."""
+    """Draw outlines on the near side of a globe that is seen from a little above."""
     forward, right, up = (axis[0] for axis in camera_axes(np.radians([20.0]), np.radians([28.0])))
     shown.dot(x, y, radius, GREY, "#ffffff")
     for outline in outlines:
@@ -178,7 +178,7 @@ def sphere(plan: Plan) -> Picture:
 
 
 def near(place: Proof, directions: Array, reach_deg: float) -> Array:
-    """Directions as degrees right of and above a place, shape (n, 2), nan where farther off than `reach_deg`."""
+    """Directions as degrees right of and above a place, shape (n, 2); nan if farther off than `reach_deg`."""
     forward, right, up = (
         axis[0] for axis in camera_axes(np.radians([place.worst_yaw_deg]), np.radians([place.worst_pitch_deg]))
     )
@@ -189,7 +189,7 @@ def near(place: Proof, directions: Array, reach_deg: float) -> Array:
 
 
 def around(place: Proof, flat: Array) -> Array:
-    """The opposite of `near`: directions from degrees right of and above a place."""
+    """The inverse of `near`: directions from degrees right of and above a place."""
     forward, right, up = (
         axis[0] for axis in camera_axes(np.radians([place.worst_yaw_deg]), np.radians([place.worst_pitch_deg]))
     )
@@ -199,7 +199,7 @@ def around(place: Proof, flat: Array) -> Array:
 
 
 def close_up(shown: Picture, poses: Array, view: Field, place: Proof, reach_deg: float, box: tuple[float, ...]) -> None:
-    """The cores' edges around a place, in a box (x, y, side) of the picture."""
+    """Draw the cores' edges around a place, in a box (x, y, side) of the picture."""
     x, y, side = box
     shown.box(x, y, side, side, GREY)
     for yaw_deg, pitch_deg in poses:
@@ -214,7 +214,7 @@ def close_up(shown: Picture, poses: Array, view: Field, place: Proof, reach_deg:
 
 
 def fill_free(shown: Picture, cores: Cores, place: Proof, reach_deg: float, box: tuple[float, ...]) -> None:
-    """Fill what lies in no core, square by square."""
+    """Fill the squares that are in no core."""
     fine = np.arange(-0.98, 1, 0.04)
     squares = np.array([(across, along) for across in fine for along in fine])
     free = squares[cores.best_margin_rad(around(place, squares)) < 0]
@@ -226,7 +226,7 @@ def fill_free(shown: Picture, cores: Cores, place: Proof, reach_deg: float, box:
 
 
 def on_box(flat: Array, reach_deg: float, box: tuple[float, ...]) -> Array:
-    """Degrees right and up as places in a box (x, y, side) of the picture."""
+    """Degrees right and up, as places in a box (x, y, side) of the picture."""
     x, y, side = box
     middle, scale = np.array([x + side / 2, y + side / 2]), side / 2 / reach_deg
     placed: Array = middle + flat * np.array([scale, -scale])
@@ -234,7 +234,7 @@ def on_box(flat: Array, reach_deg: float, box: tuple[float, ...]) -> Array:
 
 
 def gap(plan: Plan) -> Picture:
-    """A gap that a grid of samples does not see: one frame of the plan stands a little off."""
+    """A gap that a grid of samples misses: one frame of the plan is slightly off."""
     shown = Picture(760, 430, "A gap between sample points",
                     "A close view of a place on the sphere. The edges of the cores leave a small gap free. A grid of "
                     "points was tried, and each of them lies in some core. The proof names the gap.")  # fmt: skip
@@ -267,12 +267,12 @@ OFF_DEG, SAMPLES_DEG = 1.5, 0.8
 
 
 def margin(plan: Plan) -> Picture:
-    """The tightest place of the plan, with its margin and what the head may be off."""
+    """The tightest place of the plan, with its margin and the head's pointing error."""
     shown = Picture(760, 430, "The tightest place of a plan",
                     "A close view of the tightest place. A circle around it, as large as the margin, lies inside one "
                     "core. A smaller circle shows how far off the head's poses may be.")  # fmt: skip
     proof, at = plan.proof, plan.proof.worst_at
-    upright = abs(at.pitch_deg) < 89.9  # at a pole any yaw is as good
+    upright = abs(at.pitch_deg) < 89.9  # at a pole any yaw will do
     place = Proof(True, proof.worst_margin_deg, round(at.yaw_deg, 1) if upright else 0.0, round(at.pitch_deg, 1))
     poses = np.array([(frame.yaw_deg, frame.pitch_deg) for frame in plan.frames])
     reach_deg, box = 0.6, (40.0, 55.0, 340.0)
@@ -301,7 +301,7 @@ def settle() -> Picture:
     omega, damping = 2 * np.pi * rig.head.ring_hz, rig.head.ring_damping
     until_s = settle_ns(rig) / NS
     t = np.linspace(0, until_s * 1.25, 700)
-    # Backwards from what is left when the wait is over, which is what the wait is made from.
+    # Backward from what is left at the end of the wait, since the wait is derived from that.
     swing = SETTLED_PX / 2 * np.exp(damping * omega * (until_s - t)) * np.cos(omega * t)
     x0, y0, across, pixel = 60.0, 185.0, 520.0, 26.0
     x = x0 + across * t / until_s
@@ -320,7 +320,7 @@ def settle() -> Picture:
 
 
 def exposure() -> Picture:
-    """One exposure in time, and what a power cut at each moment means."""
+    """One exposure in time, and the effect of a power cut at each moment."""
     shown = Picture(760, 330, "One exposure, and a power cut at any moment",
                     "In order: the session notes that the exposure begins, the shutter opens, the camera answers, the "
                     "session notes it as confirmed. Before the first note nothing was made. Between the notes it is "
@@ -352,7 +352,7 @@ def exposure() -> Picture:
 
 
 def write() -> None:
-    """Write all pictures, and remove those that are gone."""
+    """Write all pictures, and remove obsolete ones."""
     FOLDER.mkdir(parents=True, exist_ok=True)
     new = pictures()
     for path in FOLDER.iterdir():

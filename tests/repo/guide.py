@@ -1,11 +1,10 @@
-"""The guide's examples, run: what a page shows is what the program prints.
+"""Run the guide's examples: a page shows exactly what the program prints.
 
-A fenced block `console` is a terminal. A line that begins with `$ fullturn` is run (a backslash at its end continues
-it), one after the other down the page, in a folder of the page's own. Below stands what is printed, all of it and in
-this order; `...` stands for what is left out, in a line or as a line; where nothing stands, nothing is asked of what
-is printed. A command has to end with status 0 unless `$ echo $?` and a number follow. `fullturn simulate` is what
-another terminal would serve: it runs until the page ends. Blocks `toml` and `csv` are files: the line before says
-`name`: how they are called.
+A fenced block `console` is a terminal. Each line that begins with `$ fullturn` is run in the page's own folder, in order
+down the page; a backslash at its end continues it. Below it is the whole output, in order. `...` replaces what is left
+out, within a line or as a line of its own. If nothing is shown, the output is not checked. A command must end with status
+0 unless `$ echo $?` and a number follow. `fullturn simulate` is served as if from another terminal, until the page ends.
+Blocks `toml` and `csv` are files: the line before them, `name`:, names the file.
 """
 
 import contextlib
@@ -23,19 +22,19 @@ from unittest.mock import patch
 from controller.cli.main import main
 
 FILES = ("toml", "csv")
-# Lines that a terminal shows as a bar, which goes away.
+# Progress bars, which a terminal erases.
 BAR = re.compile(r"^\w+, \w+: \d+ of \d+$")
 FENCE = re.compile(r"^```(\w*)$")
 NAMED = re.compile(r"`([^`]+\.\w+)`[^`]*:$")
 
 
 class Wrong(Exception):
-    """A page shows what is not so; the text says which page and line."""
+    """A page shows something untrue; the text names the page and the line."""
 
 
 @dataclass(frozen=True, slots=True)
 class Block:
-    """A fenced block: its language, its first line's number, its lines, and the last line of text before it."""
+    """A fenced block: its language, the number of its first line, its lines, and the last line of text before it."""
 
     language: str
     line: int
@@ -45,7 +44,7 @@ class Block:
 
 @dataclass(slots=True)
 class Command:
-    """What is typed, where, and what is shown below it."""
+    """A typed command, its place, and the output shown below it."""
 
     words: list[str]
     line: int
@@ -53,7 +52,7 @@ class Command:
 
 
 def blocks(text: str) -> list[Block]:
-    """All fenced blocks of a page, in order. Raises Wrong for one without an end."""
+    """All fenced blocks of a page, in order. Raises Wrong if one has no end."""
     found: list[Block] = []
     language, begun, before, inside = "", 0, "", list[str]()
     for number, line in enumerate(text.splitlines(), start=1):
@@ -94,7 +93,7 @@ def commands(block: Block) -> list[Command]:
 
 
 def fits(shown: list[str], printed: str) -> bool:
-    """Whether what is shown is what was printed, with `...` for what is left out."""
+    """Whether the text shown is what was printed, with `...` for what is left out."""
     lines = [line.rstrip() for line in printed.splitlines() if not BAR.match(line)]
     pattern = ""
     for line in shown:
@@ -104,7 +103,7 @@ def fits(shown: list[str], printed: str) -> bool:
 
 
 def run_page(text: str, folder: Path) -> int:
-    """Run all that a page shows, in `folder`; how many commands that was. Raises Wrong."""
+    """Run everything that a page shows, in `folder`; return the number of commands. Raises Wrong."""
     count = 0
     with contextlib.ExitStack() as served, contextlib.chdir(folder):
         for block in blocks(text):
@@ -147,7 +146,7 @@ def _asked_status(command: Command) -> int | None:
 
 
 def call(words: list[str]) -> tuple[int, str]:
-    """The exit status of `fullturn` with these words, and what it printed, in the order of a terminal."""
+    """The exit status of `fullturn` with these words, and its output in the order of a terminal."""
     printed = io.StringIO()
     status = 0
     with (
@@ -160,12 +159,12 @@ def call(words: list[str]) -> tuple[int, str]:
             main()
         except SystemExit as end:
             status = end.code if isinstance(end.code, int) else int(end.code is not None)
-    return status, printed.getvalue().replace(os.sep, "/")  # paths look the same everywhere
+    return status, printed.getvalue().replace(os.sep, "/")  # paths look the same on every system
 
 
 @contextlib.contextmanager
 def _serving(words: list[str]) -> Iterator[str]:
-    """A simulated rig in a process of its own; yields its first line. Killed at the end."""
+    """Serve a simulated rig in a separate process; yield its first line. It is killed at the end."""
     command = [sys.executable, "-m", "controller", *words]
     environment = os.environ | {"PYTHONPATH": os.pathsep.join(sys.path)}
     with subprocess.Popen(command, env=environment, stdout=subprocess.PIPE, text=True) as process:
@@ -177,7 +176,7 @@ def _serving(words: list[str]) -> Iterator[str]:
 
 
 def numbers_apart(one: str, other: str) -> tuple[str, str, list[float], list[float]]:
-    """Two texts without their numbers, and the numbers: for drawings, whose last digits may differ between computers."""
+    """Two texts without their numbers, and the numbers, whose last digits may differ between computers."""
     number = re.compile(r"-?\d+\.\d+")
     return (
         number.sub("#", one),

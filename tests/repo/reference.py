@@ -1,7 +1,7 @@
-"""Write docs/reference/ anew from the command line's own help and the models: `python -m tests.repo.reference`.
+"""Write docs/reference/ from the command line's own help and the models: `python -m tests.repo.reference`.
 
-Commands are found by walking the command line, tables of files by walking the models' JSON Schemas; nothing is listed
-here by hand but the four files that people meet. What the keys of a kit mean stands in kit_words.toml beside this module.
+Commands are found by walking the command line, tables of files by walking the models' JSON Schemas. Only the files that
+people handle are listed here. The meaning of a kit's keys is in kit_words.toml beside this module.
 """
 
 import json
@@ -17,6 +17,7 @@ from controller.cli.main import cli
 from controller.kit.schema import kit_schema
 from controller.planning.plan import Plan
 from controller.report.summary import Summary
+from tests.repo.scenario_page import scenario_page
 from tests.repo.schemas import bounds, model_page
 
 FOLDER = Path(__file__).resolve().parents[2] / "docs" / "reference"
@@ -29,8 +30,8 @@ CAUTION = (
 FILES = {
     "kit.md": ("The kit file", """\
 A kit is one [TOML](https://toml.io) file. Only `[camera]` and `[lens]` are needed. The defaults under `[head]`
-are examples of no real head: plans and rehearsals take them, but no real head is moved by them. Take the figures
-from its maker's handbook, then [measure](../how-to/calibrate-steps.md) them.
+describe no real head: you can plan and rehearse with them, but the program moves no real head with them. Take your
+head's figures from its maker's handbook, then [measure](../how-to/calibrate-steps.md) them.
 
 In place of `sensor_width_mm` and `sensor_height_mm` a kit may name its camera (`make` and `model`) as the open
 lens data does (lensfun project, CC BY-SA 3.0), and its lens likewise: `fullturn kit find` prints the names. A
@@ -64,6 +65,7 @@ def pages() -> dict[str, str]:
     files = {"kit.schema.json": json.dumps(kit, indent=1, ensure_ascii=False) + "\n"}
     for name, (title, about) in FILES.items():
         files[name] = model_page(MADE_BY, title, about, schemas[name], frozenset() if name == "kit.md" else of_kits)
+    files["scenario.md"] = scenario_page(MADE_BY)
     commands = dict(_walk(cli, click.Context(cli, info_name="fullturn", **cli.context_settings)))
     files |= {f"commands/{name.replace(' ', '-')}.md": _page(*each) for name, each in commands.items()}
     files["README.md"] = _index({name: command for name, (command, _) in commands.items()})
@@ -158,6 +160,7 @@ def _index(commands: dict[str, click.Command]) -> str:
         for name, command in commands.items()
     ]
     files = [f"- [{title}]({name})" for name, (title, _) in FILES.items()]
+    files.append("- [The scenario file](scenario.md)")
     return "\n".join([
         MADE_BY, "", "# Reference", "",
         "Every command, option and key, written by the program itself. To learn, begin with the",
@@ -170,7 +173,7 @@ def _index(commands: dict[str, click.Command]) -> str:
 
 
 def write() -> None:
-    """Write all pages, and remove those of commands that are gone."""
+    """Write all pages, and remove those of commands that no longer exist."""
     new = pages()
     for path in sorted(FOLDER.rglob("*")):
         if path.is_file() and path.relative_to(FOLDER).as_posix() not in new:

@@ -6,7 +6,7 @@ Schema = dict[str, Any]
 
 
 def model_page(made_by: str, title: str, about: str, schema: Schema, elsewhere: frozenset[str]) -> str:
-    """A page with a table of keys for the model and each model in it, but for those in `elsewhere`."""
+    """A page with a table of keys for the model and for each model in it, except those in `elsewhere`."""
     parts = [made_by, f"# {title}", about, _sentences(schema.get("description", "")), _table(schema, schema, elsewhere)]
     for name, part in sorted(schema.get("$defs", {}).items()):
         if "properties" in part and name not in elsewhere:
@@ -37,7 +37,7 @@ def _value(value: Any) -> str:
 
 
 def _holds(part: Schema, root: Schema, elsewhere: frozenset[str]) -> str:
-    """What a key holds, in words, with its bounds."""
+    """What a key contains, in words, with its bounds."""
 
     def inside(each: Schema) -> str:
         return _holds(each, root, elsewhere)
@@ -77,7 +77,7 @@ def _bounds(part: Schema) -> str:
 
 
 def bounds(least: float | None, most: float | None, above: float | None = None, below: float | None = None) -> str:
-    """Bounds of a number in words, to follow its name; `above` and `below` do not belong to it."""
+    """Bounds of a number in words, to follow its name; `above` and `below` are exclusive."""
     if least is not None and most is not None:
         return f", {least:.10g} to {most:.10g}"
     given = ((least, "{:.10g} or more"), (above, "above {:.10g}"), (most, "up to {:.10g}"), (below, "below {:.10g}"))

@@ -26,7 +26,7 @@ TEXTS = sorted(
 
 
 def test_the_picture_of_a_run_is_current_and_fits_a_screen() -> None:
-    """Write it anew with: python -m tests.repo.diagram."""
+    """Regenerate it with: python -m tests.repo.diagram."""
     found = diagram.BLOCK.search(diagram.DOCUMENT.read_text(encoding="utf-8"))
     assert found is not None
     assert found.group() == f"```mermaid\n{diagram.picture()}```"
@@ -34,7 +34,7 @@ def test_the_picture_of_a_run_is_current_and_fits_a_screen() -> None:
 
 
 def test_the_table_of_a_run_is_current() -> None:
-    """Write it anew with: python -m tests.repo.diagram."""
+    """Regenerate it with: python -m tests.repo.diagram."""
     assert diagram.TABLE.read_text(encoding="utf-8") == diagram.table()
 
 
@@ -73,7 +73,7 @@ def test_files_named_in_the_documents_exist() -> None:
 
 @pytest.mark.parametrize("path", TEXTS, ids=lambda path: path.name)
 def test_nothing_is_called_what_it_cannot_be(path: Path) -> None:
-    """No promise that software cannot keep: the words may only stand where they are denied."""
+    """No promise that software cannot keep: these words may appear only where they are denied."""
     text = " ".join(path.read_text(encoding="utf-8").casefold().split())
     assert not re.search(r"\bis (perfectly |completely )?safe\b", text)
     for found in re.finditer(r"emergency stop", text):

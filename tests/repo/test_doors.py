@@ -1,4 +1,4 @@
-"""Files that users give are opened, read and decoded in a few modules only: the doors. Held by reading every module."""
+"""Only a few modules, the doors, open, read and decode the user's files. Checked by reading every module."""
 
 from __future__ import annotations
 
@@ -25,8 +25,7 @@ EXCEPTIONS = {
     "controller/ports/serial_port.py": "a port is no file",
     "controller/typed.py": "a terminal is no file",
     "controller/capture/interrupts.py": "opens the null device",
-    "controller/commands/kit.py": "decodes the text of a kit that it is about to write",
-    "controller/commands/moving.py": "decodes what it wrote into the session itself",
+    "controller/kit/draft.py": "decodes the text of a kit that it is about to write",
     "sim/terminal.py": "a pseudo-terminal is no file",
 }
 OPENS = {"open", "read_text", "read_bytes", "fdopen", "imread", "imdecode", "process_file", "memmap", "fromfile"}
@@ -34,11 +33,11 @@ DECODES = {("json", "loads"), ("json", "load"), ("tomllib", "loads"), ("tomllib"
 DECODES |= {("csv", "DictReader"), ("Image", "open"), ("np", "load"), ("np", "loadtxt"), ("np", "genfromtxt")}
 DECODES |= {("os", "read"), ("sqlite3", "connect"), ("ElementTree", "parse"), ("ElementTree", "fromstring")}
 LIBRARIES = {"exifread", "csv", "tomllib", "pickle", "mmap", "shelve", "fileinput", "piexif"}
-WRITES = {"csv"}  # may be imported to write
+WRITES = {"csv"}  # may be imported for writing
 
 
 def uses(path: Path) -> Iterator[str]:
-    """What a module does that only a door may."""
+    """The uses in a module that only a door may have."""
     tree = ast.parse(path.read_text(encoding="utf-8"))
     from_doors = {
         alias.asname or alias.name

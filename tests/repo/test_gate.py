@@ -1,13 +1,13 @@
-"""No way round the gate: whoever speaks to a real board passes one, and says which."""
+"""Nothing bypasses the gate: whatever sends commands to a real board passes a gate, and says which."""
 
 import ast
 from pathlib import Path
 
 ROOT = Path(__file__).parents[2]
-SPEAKERS = {"Hand": 3, "Talk": 99, "Runner": 11}
-"""What sends commands to a board, and the place of the gate among its arguments, counted from 0."""
+SPEAKERS = {"Hand": 3, "Talk": 99, "Runner": 99}
+"""Constructors that send commands to a board, and the position of the gate among their arguments, from 0."""
 WITHOUT = {"controller/commands/rehearse.py", "controller/commands/calibrate_rehearsal.py"}
-"""Simulated heads, with nobody near. Without a gate a `BoardLine` sends nothing that moves: its own tests hold that."""
+"""Simulated heads, with nobody near. Without a gate a `BoardLine` sends nothing that moves; its own tests check that."""
 
 
 def calls_without_a_gate() -> list[str]:

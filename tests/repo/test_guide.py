@@ -1,4 +1,4 @@
-"""The user guide shows what the program does: its examples run, its reference and pictures are current."""
+"""The user guide is true: its examples run, and its reference and pictures are current."""
 
 import json
 import re
@@ -122,7 +122,7 @@ def test_pages_that_move_a_head_say_so(page: Path) -> None:
 
 
 def test_the_reference_is_current() -> None:
-    """Write it anew with: python -m tests.repo.reference."""
+    """Regenerate it with: python -m tests.repo.reference."""
     committed = {
         path.relative_to(reference.FOLDER).as_posix(): path.read_text(encoding="utf-8")
         for path in reference.FOLDER.rglob("*")
@@ -137,8 +137,8 @@ def test_the_reference_is_current() -> None:
 def test_a_command_that_is_new_gets_a_page_and_one_that_is_gone_loses_it(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    wish = click.Option(["--loud"], is_flag=True, help="So that all hear it.")
-    monkeypatch.setitem(cli.commands, "greet", click.Command("greet", help="Say hello.", params=[wish]))
+    request = click.Option(["--loud"], is_flag=True, help="So that all hear it.")
+    monkeypatch.setitem(cli.commands, "greet", click.Command("greet", help="Say hello.", params=[request]))
     monkeypatch.setattr(reference, "FOLDER", tmp_path)
     reference.write()
     assert "| `--loud` |  | So that all hear it. |" in (tmp_path / "commands/fullturn-greet.md").read_text(
@@ -151,7 +151,7 @@ def test_a_command_that_is_new_gets_a_page_and_one_that_is_gone_loses_it(
 
 
 def test_the_pictures_are_current() -> None:
-    """Draw them anew with: python -m tests.repo.drawings. The last digit may differ between computers."""
+    """Redraw them with: python -m tests.repo.drawings. The last digit may differ between computers."""
     made = drawings.pictures()
     assert {path.name for path in drawings.FOLDER.iterdir()} == made.keys()
     for name, text in made.items():
@@ -171,9 +171,9 @@ def test_pictures_have_words_and_are_small() -> None:
 
 
 def test_the_schema_takes_what_the_program_takes() -> None:
-    """And refuses what it refuses, for the guide's kits, the demo's, and some that are wrong.
+    """The schema also refuses what the program refuses, for the guide's kits, the demo's, and some wrong ones.
 
-    But for what no schema says: that two keys together make an exposure which the camera's shutter cannot time.
+    The exception is a rule that no schema can state: two keys that together make an exposure too long for the camera.
     """
     schema = json.loads((reference.FOLDER / "kit.schema.json").read_text(encoding="utf-8"))
     jsonschema.Draft202012Validator.check_schema(schema)

@@ -1,4 +1,4 @@
-"""What the hardware notes show of the program is what it prints."""
+"""The hardware notes show what the program prints."""
 
 import re
 import shlex
@@ -39,7 +39,7 @@ def test_what_is_shown_is_printed(
     monkeypatch: pytest.MonkeyPatch,
     tmp_path: Path,
 ) -> None:
-    """Lines may be left out, none may be changed."""
+    """Lines may be left out, but none may be changed."""
     shell = Shell(tmp_path, capsys, monkeypatch)
     monkeypatch.chdir(NOTES / "examples")
     told = shell(*shlex.split(command))

@@ -1,4 +1,4 @@
-"""Who may import whom, and how large things may grow: the rules of DEVELOPERS.md, held by reading every file."""
+"""Who may import whom, and how large things may grow: the rules of DEVELOPERS.md, checked by reading every file."""
 
 import ast
 import sys
@@ -14,7 +14,7 @@ MEETING_PLACES = {
     f"controller/commands/{name}.py"
     for name in ("faults", "rehearse", "simulate", "pictures", "stand_in", "calibrate_rehearsal")
 }
-# Modules that one file alone may import.
+# Modules that only one file may import.
 ONLY_IN = {
     "transitions": {"controller/capture/machine.py"},
     "sqlite3": {"controller/session/database.py"},
@@ -22,27 +22,27 @@ ONLY_IN = {
     "time": {"controller/clock.py", "sim/serve.py"},
     "lensfunpy": {"controller/kit/lens_data.py"},
     "threading": set(),
-    # Not on every system: what needs them is served another way there (`simulate --tcp`).
+    # Not on every system; `simulate --tcp` works without them.
     "pty": {"sim/terminal.py"},
     "fcntl": {"sim/terminal.py", "controller/lock_file.py"},
     **{name: {"sim/terminal.py", "controller/typed.py"} for name in ("tty", "termios")},
     **{name: set[str]() for name in ("grp", "pwd", "resource")},
     "asyncio": set(),
 }
-# Inside the host, from the ground up: a room imports only rooms before it, and the foundation.
+# Inside the host, from the ground up: a room imports only earlier rooms and the foundation.
 ROOMS = (
     *("optics", "kit", "program", "planning", "session", "capture", "ports", "conformance"),
     *("calibration", "matching", "setup", "report", "commands", "cli"),
 )
-# Not for all rooms that come after, though they could.
+# Not for all later rooms, although the order would allow it.
 ONLY_FOR = {"conformance": {"commands", "cli"}, "ports": {"commands", "cli"}}
 # The screen: only these rooms import it.
 FRONT_FOR = {"commands": {"display"}, "cli": {"display", "progress"}}
-# Where bytes are waited for; whoever else waits does so through these.
+# The functions that block waiting for bytes; all others wait through these.
 WAITS = {
     "controller/capture/line.py": {"wait_turn"},
     "controller/conformance/talk.py": {"wait_message"},
-    "controller/commands/listen.py": {"wait_traffic"},
+    "controller/ports/listening.py": {"wait_traffic"},
     "controller/commands/calibrate_rehearsal.py": {"wait_still"},
 }
 FUNCTION_LINES, MODULE_LINES = 60, 400
@@ -94,14 +94,14 @@ def test_chance_is_always_seeded(path: Path) -> None:
         if isinstance(node, ast.Import):
             assert all(alias.name != "random" for alias in node.names), "import Random, and seed it"
         if isinstance(node, ast.ImportFrom) and node.module == "random":
-            # A rig that is served in real time draws its boot ids, which must not come back.
+            # A rig served in real time draws boot ids that must not repeat.
             drawn = "SystemRandom" if name_of(path) == "controller/commands/simulate.py" else "Random"
             assert [alias.name for alias in node.names] == [drawn]
 
 
 @pytest.mark.parametrize("path", program_files(), ids=name_of)
 def test_nobody_asks_for_the_time_of_day(path: Path) -> None:
-    """Moments may be passed about; they are read off a clock in one module only."""
+    """Moments may be passed on; only one module reads them from a clock."""
     for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
         if isinstance(node, ast.Attribute) and node.attr in {"now", "utcnow", "today"}:
             of_a_type = isinstance(node.value, ast.Name) and node.value.id in {"datetime", "date"}
@@ -109,7 +109,7 @@ def test_nobody_asks_for_the_time_of_day(path: Path) -> None:
 
 
 def test_bytes_are_waited_for_in_few_places() -> None:
-    """`Port.wait_bytes` is the one call that blocks on a board, and these functions alone call it."""
+    """`Port.wait_bytes` is the only call that blocks on a board, and only these functions call it."""
     found: dict[str, set[str]] = {}
     for path in program_files():
         if not name_of(path).startswith("controller/"):
@@ -121,14 +121,14 @@ def test_bytes_are_waited_for_in_few_places() -> None:
 
 
 def calls_in(node: ast.FunctionDef) -> set[str]:
-    """The names of the methods that a function calls itself."""
+    """The names of the methods that a function itself calls."""
     return {
         call.func.attr for call in ast.walk(node) if isinstance(call, ast.Call) and isinstance(call.func, ast.Attribute)
     }
 
 
 def room_of(module: str) -> str:
-    """The room of a module of the host, or its own name if it stands at the top."""
+    """The room of a module of the host, or its own name if it is at the top."""
     return module.split(".")[1] if module.count(".") else ""
 
 
@@ -140,7 +140,7 @@ def imports_with_names(path: Path) -> Iterator[str]:
 
 
 def _foundation() -> set[str]:
-    """The modules at the top of the host that know no room: any room may import them."""
+    """The modules at the top of the host that import no room: any room may import them."""
     tops = {path.stem: path for path in (ROOT / "controller").glob("*.py")}
     known: set[str] = set()
     while True:
@@ -190,12 +190,12 @@ def test_nothing_grows_too_long(path: Path) -> None:
             assert node.end_lineno - node.lineno < FUNCTION_LINES, f"{node.name} is too long"
 
 
-NEVER_WRITTEN = {"controller/kit/load.py"}  # a kit on its way through the model, which refuses what is not finite
+NEVER_WRITTEN = {"controller/kit/load.py"}  # a kit on its way to the model, which refuses what is not finite
 
 
 @pytest.mark.parametrize("path", program_files(), ids=name_of)
 def test_no_json_holds_what_json_does_not_know(path: Path) -> None:
-    """NaN and the infinities are no JSON (RFC 8259, section 6), though Python writes them unless it is told not to."""
+    """NaN and the infinities are not JSON (RFC 8259, section 6), although Python writes them by default."""
     for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
         if isinstance(node, ast.Call) and ast.unparse(node.func) in {"json.dumps", "json.dump"}:
             given = {each.arg: ast.unparse(each.value) for each in node.keywords}

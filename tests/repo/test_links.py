@@ -1,4 +1,4 @@
-"""Relative links in the documents lead somewhere."""
+"""Relative links in the documents have targets."""
 
 import re
 from pathlib import Path
@@ -20,7 +20,7 @@ def without_code(text: str) -> str:
 
 
 def anchors(path: Path) -> set[str]:
-    """The headings of a document as its page's anchors: small letters, hyphens for blanks, no other signs."""
+    """The headings of a document as anchors: lower case, hyphens for spaces, no other signs."""
     heads = re.findall(
         r"^#+ +(.+?) *#*$", re.sub(r"```.*?```", "", path.read_text(encoding="utf-8"), flags=re.DOTALL), re.M
     )

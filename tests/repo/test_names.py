@@ -1,4 +1,4 @@
-"""No two classes share a name: a reader who meets one knows which it is."""
+"""No two classes share a name, so that a reader knows which one is meant."""
 
 import ast
 from collections import defaultdict

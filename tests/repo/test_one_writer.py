@@ -1,4 +1,4 @@
-"""Nothing is written, renamed, linked or removed but in two modules: held by reading every file of the program."""
+"""Only two modules write, rename, link or remove files: checked by reading every file of the program."""
 
 from __future__ import annotations
 
@@ -11,15 +11,15 @@ import pytest
 ROOT = Path(__file__).resolve().parents[2]
 WRITERS = {"controller/files.py", "controller/folders.py"}
 EXCEPTIONS = {
-    # Not files of the user's: locks, where the system has no names for them in the kernel.
+    # Not the user's files: locks, on systems whose kernel has no names for them.
     "controller/lock_file.py": {"mkdir", "chmod", "open", "ftruncate"},
-    # The null device, so that a terminal that hung up takes no run with it.
+    # The null device, so that a terminal that hangs up does not end the run.
     "controller/capture/interrupts.py": {"open"},
-    # Drawn into memory.
+    # Drawn in memory.
     "controller/report/drawing.py": {"savefig"},
-    # The second name of a simulated port, a link; it is made only where nothing is (O_CREAT for its lock alone).
+    # The second name of a simulated port, a link. It is made only if nothing is there (O_CREAT for its lock alone).
     "sim/terminal.py": {"open", "symlink_to", "unlink"},
-    # The simulator may import nothing of the host's; what it is given is a new name in a folder that is not there yet.
+    # The simulator may import nothing of the host's. It gets a new name in a folder that does not exist yet.
     "sim/scene/photograph.py": {"save"},
 }
 ALWAYS = {
@@ -55,7 +55,7 @@ def _opens_to_write(node: ast.Call, _: str) -> bool:
 
 
 def _renames(node: ast.Call, of: str) -> bool:
-    """`replace` of a path has one argument; that of a text has two, that of a moment has names."""
+    """A path's `replace` has one argument; a text's has two, a moment's has names."""
     return of == "os" or (bool(of) and len(node.args) == 1 and not node.keywords)
 
 

@@ -1,6 +1,6 @@
-"""What users read keeps to the words of docs/contributors/words.md. Held by reading every text of the program.
+"""Text for users keeps to the words of docs/contributors/words.md. Checked by reading every text of the program.
 
-A text in the code is every literal with a space in it that is no docstring; one word alone is a name. Docstrings of
+A text in the code is any literal with a space in it that is not a docstring; a single word is a name. Docstrings of
 commands are their help, which the pages under docs/reference repeat.
 """
 
@@ -18,8 +18,6 @@ from tests.repo.test_layers import ROOT, name_of, program_files
 
 LIST = ROOT / "docs" / "contributors" / "words.md"
 SQL = re.compile(r"\s*(SELECT|INSERT|UPDATE|DELETE|CREATE|ALTER)\b")
-PENDING = ("To shoot once more", "may have been set anew", "or wanted once more", "WISH")
-"""Texts of the command line that are still to be mended."""
 NOT_FOR_PEOPLE = {"outside lower center"}  # where matplotlib puts a legend
 PAGES = sorted(
     path
@@ -39,7 +37,7 @@ STYLE_OR_SCRIPT = re.compile(r"<(style|script)\b.*?</\1>|\{#.*?#\}", re.DOTALL)
 
 
 def refused() -> dict[str, str]:
-    """Every form that is refused, and what to write in its place."""
+    """Every refused form, and what to write instead."""
     rows = re.findall(r"^\| (.+?) \| (.+?) \|$", LIST.read_text(encoding="utf-8"), re.MULTILINE)
     return {form.strip(): better for forms, better in rows[2:] for form in forms.split(",")}
 
@@ -49,22 +47,20 @@ PATTERN = re.compile(r"\b(" + "|".join(map(re.escape, REFUSED)) + r")\b(?!-)", r
 
 
 def complaints(text: str) -> list[str]:
-    """What is wrong with a text for people; forms are found across line breaks."""
+    """The faults of a text for people; forms are found across line breaks."""
     flat = " ".join(text.split())
-    for pending in PENDING:
-        flat = flat.replace(pending, "")
     return [f"“{flat[max(0, m.start() - 40) : m.end() + 20]}”: {REFUSED[m[0].lower()]}" for m in PATTERN.finditer(flat)]
 
 
 def docstrings(tree: ast.AST) -> set[int]:
-    """The nodes of all literals that are statements of their own."""
+    """The nodes of all literals that are statements by themselves."""
     return {
         id(node.value) for node in ast.walk(tree) if isinstance(node, ast.Expr) and isinstance(node.value, ast.Constant)
     }
 
 
 def texts(path: Path) -> Iterator[tuple[int, str]]:
-    """The line and the text of every literal that people may read. A string with places to fill in counts whole."""
+    """The line and the text of every literal that people may read. An f-string counts as a whole."""
     tree = ast.parse(path.read_text(encoding="utf-8"))
     passed = docstrings(tree)
     for node in ast.walk(tree):
@@ -81,7 +77,7 @@ def texts(path: Path) -> Iterator[tuple[int, str]]:
 
 
 def strings_in(value: object) -> Iterator[str]:
-    """All texts in a TOML document, keys left out."""
+    """All texts in a TOML document, without the keys."""
     if isinstance(value, str):
         yield value
     elif isinstance(value, dict):
@@ -90,12 +86,6 @@ def strings_in(value: object) -> Iterator[str]:
     elif isinstance(value, list):
         for each in value:
             yield from strings_in(each)
-
-
-@pytest.mark.parametrize("pending", PENDING)
-def test_what_is_still_to_be_mended_is_still_there(pending: str) -> None:
-    """Else it has been mended: take it out of the list."""
-    assert any(pending in path.read_text(encoding="utf-8") for path in program_files())
 
 
 def test_the_list_is_read_and_refuses() -> None:

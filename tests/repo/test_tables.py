@@ -1,5 +1,6 @@
-"""Tables whose keys are names from elsewhere: of a library, of the system, or of another module. A misspelt key would be
-a sentence that nobody ever reads.
+"""Tables whose keys are names from a library, the system or another module.
+
+A misspelt key would be a sentence that nobody ever reads.
 """
 
 from __future__ import annotations
@@ -13,12 +14,13 @@ import pytest
 from pydantic_core.core_schema import ErrorType
 
 from controller import reading
+from controller.calibration import pair_finding
 from controller.calibration.pair import UncertaintySource
-from controller.calibration.use import State
-from controller.commands import calibrate_pictures, kit_check, plan
+from controller.calibration.validity import State
 from controller.kit import load
 from controller.planning.order import Order
 from controller.ports import traffic
+from controller.report import kit_figures, plan_words
 from controller.report.account_words import headline
 from controller.report.verdict import LACKS, Lack, SetStanding, Verdict
 from controller.session import database, salvage
@@ -31,12 +33,12 @@ KIT = kit_of()
 
 
 def test_errors_of_the_system_are_called_as_the_system_calls_them() -> None:
-    """Source: POSIX.1-2017, <errno.h>, as this Python knows it."""
+    """Source: POSIX.1-2017, <errno.h>, as in this Python."""
     assert set(reading.CAUSES) <= set(errno.errorcode.values())
 
 
 def test_errors_of_the_database_are_called_as_sqlite_calls_them() -> None:
-    """Source: sqlite.org/rescode.html, primary result codes (8 bits), as this Python knows them."""
+    """Source: sqlite.org/rescode.html, primary result codes (8 bits), as in this Python."""
     primary = {name for name in dir(sqlite3) if name.startswith("SQLITE_") and name.count("_") == 1}
     assert set(database.CAUSES) <= primary
     assert all(getattr(sqlite3, name) < 2**8 for name in database.CAUSES)
@@ -70,6 +72,6 @@ def test_every_way_for_an_exposure_to_be_missing_is_named() -> None:
 
 
 def test_every_order_state_and_part_of_a_calibration_has_its_words() -> None:
-    assert set(plan.ORDER_WORDS) == set(Order)
-    assert set(calibrate_pictures.PARTS) == set(UncertaintySource)
-    assert set(kit_check.STATE_WORDS) == set(State)
+    assert set(plan_words.ORDER_WORDS) == set(Order)
+    assert set(pair_finding.PARTS) == set(UncertaintySource)
+    assert set(kit_figures.STATE_WORDS) == set(State)

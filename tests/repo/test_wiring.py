@@ -1,4 +1,4 @@
-"""The wiring diagrams say what the firmware's source and its documents say."""
+"""The wiring diagrams agree with the firmware's source and its documents."""
 
 import re
 from itertools import combinations
@@ -35,7 +35,7 @@ def defined() -> dict[str, str]:
 
 @pytest.mark.parametrize("name", TITLES)
 def test_a_drawing_is_current(name: str) -> None:
-    """Draw it anew with: python -m tests.repo.wiring."""
+    """Redraw it with: python -m tests.repo.wiring."""
     assert (FOLDER / f"{name}.svg").read_text(encoding="utf-8") == drawing(name, wires())
 
 
@@ -88,7 +88,7 @@ def contrast(one: str, other: str) -> float:
 
 
 def test_colours_can_be_read_and_are_not_the_only_difference() -> None:
-    """WCAG 2.1, 1.4.3 and 1.4.11 ask 4.5 for text and 3 for lines; 1.4.1 that colour is not alone."""
+    """WCAG 2.1, 1.4.3 and 1.4.11 require 4.5 for text and 3 for lines; 1.4.1 that colour is not the only difference."""
     assert contrast(INK, GROUND) > 7
     for colour, *_ in KINDS.values():
         assert contrast(colour, GROUND) > 4.5

@@ -1,4 +1,4 @@
-"""Draw the wiring diagrams of hardware_notes from their table anew: `python -m tests.repo.wiring`."""
+"""Draw the wiring diagrams of hardware_notes from their table: `python -m tests.repo.wiring`."""
 
 import csv
 import textwrap
@@ -16,8 +16,8 @@ TITLES = {
     "sensors": "Flags and limits",
     "camera": "Camera and computer",
 }
-# Colour, dashes, width, and which end has the arrow. The picture has its own ground, so that dark pages do it no harm;
-# colours are of the set by Okabe and Ito (2008), darkened where they were too pale for a thin line.
+# Colour, dashes, width, and which end has the arrow. The picture has its own ground, so dark pages do not harm it.
+# Colours are from the set by Okabe and Ito (2008), darkened where they were too pale for a thin line.
 KINDS = {
     "power": ("#b34700", "", 4, "to"),
     "ground": ("#111111", "", 4, None),
@@ -28,12 +28,12 @@ KINDS = {
 }
 GROUND, INK, BOX, EDGE = "#fbfaf5", "#111111", "#ffffff", "#555555"
 WIDTH, TOP, ROW, HIGH, WIDE, LEFTS = 920, 62, 56, 42, 240, (20, 340, 660)
-LETTERS = 28  # of a line in a box
+LETTERS = 28  # the most that fit in a line of a box
 
 
 @dataclass(frozen=True, slots=True)
 class Wire:
-    """A row of the table: what is joined to what, through what."""
+    """A row of the table: what is connected to what, and through what."""
 
     drawing: str
     kind: str
@@ -52,12 +52,12 @@ def wires() -> list[Wire]:
 
 
 def lines_of(text: str) -> list[str]:
-    """A text as it stands in a box."""
+    """A text broken into the lines of a box."""
     return textwrap.wrap(text, LETTERS)
 
 
 def drawing(name: str, table: list[Wire]) -> str:
-    """One diagram as SVG, a wire a row, with the whole of it in words as its description."""
+    """One diagram as SVG, one wire a row, with a description of the whole in words."""
     rows = [wire for wire in table if wire.drawing == name]
     kinds = [kind for kind in KINDS if any(wire.kind == kind for wire in rows)]
     high = TOP + ROW * len(rows) + 34

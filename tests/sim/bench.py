@@ -1,4 +1,4 @@
-"""A board on the bench: requests go straight in, messages come straight out, and time is a number."""
+"""A board on the bench: requests go directly in, messages come directly out, and time is a number."""
 
 from __future__ import annotations
 
@@ -42,7 +42,7 @@ M = TypeVar("M")
 
 
 class Bench:
-    """A fresh board with head and camera. `ask` sends a request, `run_until` lets time pass."""
+    """A new board with head and camera. `ask` sends a request, `run_until` lets time pass."""
 
     def __init__(self, *, sync_contact: bool = True, pan: int = 37, tilt: int = -58) -> None:
         self.head = SimulatedHead(HEAD, pan, tilt)
@@ -84,7 +84,7 @@ class Bench:
         return reply
 
     def run_until(self, now_ns: int) -> None:
-        """Let everything happen that is due up to `now_ns`."""
+        """Carry out everything that is due up to `now_ns`."""
         while True:
             moments = [m for m in (self.board.next_deadline(), self.camera.next_deadline()) if m is not None]
             due = min(moments, default=now_ns + 1)
@@ -103,7 +103,7 @@ class Bench:
         self.run_until(self.now_ns + round(seconds * NS))
 
     def finish(self) -> Finished:
-        """Let the command under way end, keeping the board's patience up; return what it said."""
+        """Let the command under way end while keeping the watchdog quiet. Returns the messages of the board."""
         known = len(self.of(Finished))
         for _ in range(1000):
             self.run_for(1.0)
@@ -134,7 +134,7 @@ class Bench:
         self.reference()
 
     def turns(self) -> bool:
-        """Whether a motor turns now."""
+        """Whether a motor is turning."""
         return any(axis.motion.speed_at(self.now_ns) != 0 for axis in (self.head.pan, self.head.tilt))
 
     def _take(self) -> list[Reply]:

@@ -13,7 +13,7 @@ OPEN_MS = LAG_MS + SHUTTER_S * 1000  # from the release to the closing of the sh
 
 
 def expose(bench: Bench, press_ms: int = PRESS_MS, limit_ms: int = LIMIT_MS) -> Finished:
-    """Order an exposure and let it end."""
+    """Send an exposure and let it end."""
     bench.order(Expose(bench.next_id(), 3, 1, FOCUS_MS, press_ms, limit_ms))
     return bench.finish()
 
@@ -69,7 +69,7 @@ def test_a_camera_that_is_still_busy_is_not_confirmed() -> None:
     bench.order(Expose(bench.next_id(), 0, 1, 0, 10, 100))
     bench.run_for(0.12)
     assert bench.of(Finished)[-1].outcome is Outcome.NO_SYNC
-    assert bench.camera.ignored_releases == 1
+    assert bench.camera.ignored.total() == 1
 
 
 def test_a_shutter_still_open_at_the_limit_is_not_confirmed() -> None:
@@ -107,7 +107,7 @@ def test_a_contact_that_answers_after_the_stop_confirms_nothing() -> None:
     assert bench.camera.opening is not None
     bench.order(Stop())
     bench.run_for(2.0)
-    assert bench.camera.opening is None  # it closed in its own time
+    assert bench.camera.opening is None  # it closed at its own time
     assert [n.outcome for n in bench.of(Finished)][-1] is Outcome.CUT_SHORT
 
 
@@ -121,7 +121,7 @@ def test_a_contact_that_answers_after_the_stop_confirms_nothing() -> None:
     ],
 )
 def test_a_contact_must_be_closed_for_a_moment(closed_for_ns: int, outcome: Outcome) -> None:
-    """SPEC, Expose: 50 us are a disturbance, 100 us and 1/8000 s are an exposure."""
+    """SPEC, Expose: 50 us is a disturbance, 100 us and 1/8000 s are exposures."""
     bench = ready()
     bench.camera.release = lambda *_: None  # type: ignore[method-assign]
     bench.order(Expose(bench.next_id(), 3, 1, FOCUS_MS, PRESS_MS, LIMIT_MS))

@@ -1,4 +1,4 @@
-"""Stop, Halt and silence, in every state: the head comes to rest and stays there until it is armed again."""
+"""Stop, Halt and silence, in every state: the head comes to rest and stays at rest until it is armed again."""
 
 from __future__ import annotations
 
@@ -87,7 +87,9 @@ while_armed = pytest.mark.parametrize(
 
 
 def stands_and_stays(bench: Bench) -> None:
-    """At rest and disarmed; nothing moves, whatever is asked, until the board is armed again."""
+    """Check that it is at rest and disarmed, and that nothing moves, whatever is requested, until the board is armed
+    again.
+    """
     status = bench.status()
     assert status.state is BoardState.DISARMED
     assert not status.flags & StatusFlag.ARMED
@@ -150,7 +152,7 @@ def test_stop_takes_the_braking_way() -> None:
         speeds, (status.pan_steps, status.tilt_steps), (rest.pan_steps, rest.tilt_steps), (1, -1), strict=True
     ):
         way = speed**2 / (2 * ACCEL)  # v^2 / 2a, Biagiotti and Melchiorri 2008, section 3.2
-        # Status says whole steps: half a step at either end, and half of one that makes the way whole.
+        # Status reports whole steps: half a step at either end, and half of one that rounds the distance.
         assert abs(sign * (end - begin) - way) <= 1.5
 
 
@@ -193,7 +195,7 @@ def test_after_a_halt_a_move_is_refused_until_zero_is_found_again() -> None:
 @while_armed
 def test_silence_stops_the_head(make: Callable[[], Bench]) -> None:
     bench = make()
-    bench.status()  # the last that is heard of the host
+    bench.status()  # the last message from the host
     heard_ns = bench.now_ns
     bench.run_until(heard_ns + SILENCE_MS * MS - 1)
     assert not bench.of(Held)

@@ -1,4 +1,4 @@
-"""The camera's whims: buffer, card, battery, misfires, noise reduction."""
+"""The limits of the camera: buffer, card, battery, misfires, noise reduction."""
 
 from __future__ import annotations
 
@@ -17,7 +17,7 @@ def camera(**built: float) -> SimulatedCamera:
 
 
 def shoot(camera: SimulatedCamera, now_ns: int) -> int | None:
-    """Release; when the shutter is closed again, None if it never opened."""
+    """Release. Returns when the shutter is closed again, None if it never opened."""
     opening = camera.release(now_ns, LABEL)
     return None if opening is None else camera.close().close_ns
 
@@ -64,10 +64,10 @@ def test_its_own_timer_ends_somewhere() -> None:
 
 
 def test_a_full_buffer_waits_for_the_card() -> None:
-    """Two fit, each takes two seconds to write: the third has to wait for the first to be on the card."""
+    """Two fit, each takes two seconds to write: the third has to wait until the first is on the card."""
     buffered = camera(buffer_exposures=2, write_ms=2000.0)
     assert shoot(buffered, 0) == 550 * MS
-    assert shoot(buffered, NS) == 1550 * MS  # the first is written until 2.55 s, the second until 4.55 s
+    assert shoot(buffered, NS) == 1550 * MS  # the first is written by 2.55 s, the second by 4.55 s
     assert shoot(buffered, 2549 * MS) is None
     assert shoot(buffered, 2550 * MS) is not None
 
@@ -88,15 +88,3 @@ def test_a_deaf_camera_hears_nothing() -> None:
     assert shoot(deaf, 0) is None
     deaf.silent = False
     assert shoot(deaf, 0) is not None
-
-
-def test_a_burst_makes_the_whole_bracket_from_one_release() -> None:
-    spec = CameraSpec((0.1, 0.4, 1.6), release_lag_ms=50.0, ready_ms=100.0, lag_scatter_ms=0.0, burst=True)
-    burst = SimulatedCamera(spec, Random(1))
-    burst.release(0, LABEL)
-    made = []
-    while burst.opening is not None:
-        made.append(burst.close())
-    assert [one.shutter_s for one in made] == [0.1, 0.4, 1.6]
-    assert [one.open_ns // MS for one in made] == [50, 300, 850]  # each a lag after the camera is ready again
-    assert burst.release(made[-1].close_ns + 100 * MS, LABEL) is not None

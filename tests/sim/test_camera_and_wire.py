@@ -1,4 +1,4 @@
-"""The camera's times and the serial line's."""
+"""The delays of the camera and of the serial line."""
 
 from __future__ import annotations
 
@@ -44,11 +44,11 @@ def test_ignores_a_release_while_busy() -> None:
     opening = camera.close()
     ready_ns = opening.close_ns + 250 * MS
     camera.release(ready_ns - 1, Label(0, 1))
-    assert (camera.opening, camera.ignored_releases) == (None, 1)
+    assert (camera.opening, camera.ignored.total()) == (None, 1)
     camera.release(ready_ns, Label(0, 1))
     again = camera.close()
     assert again.label == Label(0, 1)
-    assert again.shutter_s == 0.04  # the ignored release took nothing from the bracket
+    assert again.shutter_s == 0.04  # the ignored release did not advance the bracket
 
 
 @given(st.integers(0, 1000), st.floats(0, 500))

@@ -24,7 +24,7 @@ def head_of(ring_hz: float, damping: float, per_degree: float = PER_DEGREE) -> S
 
 
 def ringing_deg(head: SimulatedHead, now_ns: int) -> float:
-    """What the camera's yaw lags behind the motor's whole step."""
+    """How far the camera's yaw lags behind the motor's whole step."""
     return head.pose_deg(now_ns)[0] - round(head.pan.motion.steps_at(now_ns)) / head.pan.steps_per_degree
 
 
@@ -64,7 +64,7 @@ RESIDUALS = [(0.1, 2.02642e-3), (0.15, 1.43290e-3), (0.2, 0.0), (0.3, 2.02642e-3
 @pytest.mark.parametrize(("pulse_s", "amplitude"), RESIDUALS)
 def test_a_ramp_of_whole_periods_leaves_no_vibration(pulse_s: float, amplitude: float) -> None:
     head = head_of(5.0, 1e-6, per_degree=1.0)
-    # One pulse of 1 degree/s^2; the motor then goes on at constant speed for a long time.
+    # One pulse of 1 degree/s^2; the motor then continues at constant speed for a long time.
     speed = pulse_s
     legs = (RampSegment(0.0, 0.0, 0.0, 1.0, pulse_s), RampSegment(pulse_s, pulse_s**2 / 2, speed, 0.0, 1000.0))
     head.pan.begin(Motion(0, 1000 * NS, 200, legs))
@@ -125,7 +125,7 @@ def test_the_bound_is_not_much_too_large() -> None:
 
 
 def test_the_motion_seen_is_the_motion_there_is() -> None:
-    """Against poses a hundred times as close together."""
+    """Compared with poses a hundred times as close together."""
     head = head_of(8.0, 0.05)
     motion = move(0, 0, 3000, 30_000, 40_000)
     head.pan.begin(motion)
@@ -152,7 +152,7 @@ def test_a_motion_cut_short_leaves_no_offset(share: float, again: float, target:
 def jolted_by_lsim(
     motion: Motion, cut_ns: int, ring_hz: float, damping: float, seconds: float
 ) -> tuple[list[int], list[float]]:
-    """The same equation with the motion up to `cut_ns`, and then an impulse of acceleration that takes all its speed."""
+    """The same equation with the motion up to `cut_ns`, then an impulse of acceleration that removes all its speed."""
     omega = 2 * math.pi * ring_hz
     step_s = 1e-4
     times = np.arange(0, seconds, step_s)

@@ -47,7 +47,7 @@ def test_it_tells_when_it_passes_a_place(sizes: tuple[int, float, float, float],
 
 
 def ringing_deg(jerk_deg_s3: float | None, ring_hz: float) -> float:
-    """How far the head still swings when a move of 20 degrees is over."""
+    """How far the head still swings after a move of 20 degrees."""
     spec = AxisSpec(100.0, jerk_deg_s3=jerk_deg_s3)
     head = SimulatedHead(HeadSpec(spec, spec, ring_hz, 0.001, 0.01), 0, 0)
     jerk = jerk_deg_s3 and jerk_deg_s3 * 100.0
@@ -59,7 +59,7 @@ def test_ramps_that_last_whole_periods_leave_nothing_ringing() -> None:
     """A ramp of the acceleration over a whole period of the ringing excites nothing (Thomson and Dahleh, chapter 4)."""
     rise_s = 0.25
     calm = ringing_deg(40.0 / rise_s, 1 / rise_s)
-    assert calm >= 0  # the bound adds amplitudes and cannot tell; the swing itself can
+    assert calm >= 0  # the bound adds amplitudes and is too coarse; the swing itself can tell
     spec = AxisSpec(100.0)
     swings = {}
     for hz in (1 / rise_s, 1.5 / rise_s):

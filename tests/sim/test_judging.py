@@ -1,4 +1,4 @@
-"""Which refusal comes first when a command has several things wrong (protocol/SPEC.md, section 5)."""
+"""Which refusal comes first if a command has several errors (protocol/SPEC.md, section 5)."""
 
 from __future__ import annotations
 
@@ -31,7 +31,7 @@ COMMANDS: list[tuple[Command, JudgingState]] = [
     (EXPOSE, READY),
 ]
 
-# What may be wrong: with the command's fields, or with how the board stands; the reason in the order of section 5.
+# Possible errors: in the command's fields, or from the board's state; the reasons in the order of section 5.
 Fault = tuple[Reason, dict[str, object], dict[str, object]]
 NO_ID: Fault = (Reason.BAD_VALUE, {"command_id": CommandId(0)}, {})
 UNARMED: Fault = (Reason.NOT_ARMED, {}, {"armed": False})
@@ -123,7 +123,7 @@ def test_the_id_is_looked_at_before_the_values() -> None:
     bench.configure()
     last = CommandId(bench.next_id() - 1)
     nonsense = replace(AXIS, speed_steps_s=0)
-    assert bench.ask(replace(nonsense, command_id=last)) == Accepted()  # it was taken before, whatever it says now
+    assert bench.ask(replace(nonsense, command_id=last)) == Accepted()  # accepted before, whatever its other fields
     assert bench.ask(replace(nonsense, command_id=CommandId(last - 1))) == Refused(Reason.STALE_ID)
     assert bench.ask(replace(nonsense, command_id=CommandId(last + 1))) == Refused(Reason.BAD_VALUE)
 

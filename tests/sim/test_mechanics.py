@@ -1,8 +1,9 @@
-"""What lies between pulses and pose: play, slips, stalls, wobble, lean, wind and what a motor can turn."""
+"""Everything between pulses and pose: play, slips, stalls, wobble, lean, wind and the torque of a motor."""
 
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 from random import Random
 
 import numpy as np
@@ -24,14 +25,14 @@ PLAIN = AxisSpec(PER_DEGREE)
 
 
 def moved(axis: SimulatedAxis, target: int, begin_ns: int, speed: float = 1000.0, accel: float = 2000.0) -> int:
-    """Move the pulses to a step; when they rest."""
+    """Move the pulses to a step. Returns when they end."""
     axis.begin(move(begin_ns, round(axis.motion.steps_at(begin_ns)), target, speed, accel))
     return axis.motion.end_ns
 
 
 @given(st.lists(st.integers(-3000, 3000), min_size=1, max_size=8), st.floats(0, 2))
 def test_play_is_a_hysteresis(targets: list[int], play_deg: float) -> None:
-    """The head rests while the rotor crosses the play, and follows half the play behind."""
+    """The head rests while the rotor crosses the play, and then follows half the play behind."""
     axis, now_ns = SimulatedAxis(AxisSpec(PER_DEGREE, play_deg), 0, Random(1)), 0
     head_deg = 0.0
     for target in targets:
@@ -72,7 +73,7 @@ def test_a_stalled_rotor_stands_until_the_next_motion() -> None:
 
 
 def test_wobble_comes_back_once_per_turn_and_is_nothing_at_zero() -> None:
-    axis = SimulatedAxis(AxisSpec(PER_DEGREE, wobble_deg=0.05, wobble_phase_deg=30), 0, Random(1))
+    axis = SimulatedAxis(AxisSpec(PER_DEGREE, wobble_deg=0.05), 0, Random(1))
     now_ns, errors = 0, []
     for degrees in range(0, 720, 15):
         now_ns = moved(axis, round(degrees * PER_DEGREE), now_ns)
@@ -84,7 +85,7 @@ def test_wobble_comes_back_once_per_turn_and_is_nothing_at_zero() -> None:
 
 @given(st.floats(-175, 175), st.floats(-80, 80), st.floats(0, 10), st.floats(-180, 180))
 def test_a_leaning_base_is_a_rotation(yaw: float, pitch: float, lean: float, toward: float) -> None:
-    """Against scipy's rotations: about the horizontal axis to the left of where it leans."""
+    """Against scipy's rotations: about the horizontal axis to the left of the direction in which it leans."""
     true_yaw, true_pitch = leaned(yaw, pitch, lean, toward)
 
     def direction(yaw_deg: float, pitch_deg: float) -> np.ndarray:
@@ -104,15 +105,16 @@ def test_a_leaning_base_looks_lower_where_it_leans() -> None:
 
 
 def test_a_motor_gives_way_where_the_line_says() -> None:
-    """Needs 0.02 + 0.1 x 40 degrees/s^2 in radians = 0.0898 of 0.2 Nm: good for 55 % of 60 degrees per second."""
+    """Needs 0.02 + 0.1 x 40 degrees/s^2 in radians = 0.0898 of 0.2 Nm: enough up to 55 % of 60 degrees per second."""
     drive = Drive(holding_nm=0.2, no_load_deg_s=60.0, inertia_kg_m2=0.1, imbalance_nm=0.02)
     top = 60 * (1 - (0.02 + 0.1 * math.radians(40)) / 0.2)
-    assert drive.top_speed_deg_s(40, 1.0) == pytest.approx(top)
+    assert drive.top_speed_deg_s(40) == pytest.approx(top)
     slow, fast = (move(0, 0, 9000, speed * PER_DEGREE, 4000.0) for speed in (top - 0.1, top + 0.1))
-    assert drive.gives_way_ns(slow, PER_DEGREE, 1.0) is None
-    assert drive.gives_way_ns(fast, PER_DEGREE, 1.0) == pytest.approx(top / 40 * NS, rel=1e-6)
-    assert drive.gives_way_ns(slow, PER_DEGREE, 0.9) is not None  # with less supply
-    assert drive.gives_way_ns(slow, PER_DEGREE, 0.0) == 0
+    assert drive.stalls_ns(slow, PER_DEGREE) is None
+    assert drive.stalls_ns(fast, PER_DEGREE) == pytest.approx(top / 40 * NS, rel=1e-6)
+    weaker, weakest = (replace(drive, holding_nm=0.2 * share) for share in (0.9, 1e-6))
+    assert weaker.stalls_ns(slow, PER_DEGREE) is not None
+    assert weakest.stalls_ns(slow, PER_DEGREE) == 0
     axis = SimulatedAxis(AxisSpec(PER_DEGREE, drive=drive), 0, Random(1))
     end_ns = moved(axis, 9000, 0, speed=50 * PER_DEGREE, accel=4000.0)
     assert axis.angle_deg(end_ns) == pytest.approx(top**2 / (2 * 40), abs=0.02)  # v^2 / 2a

@@ -1,4 +1,4 @@
-"""The closed form of a move against other ways to find the same numbers."""
+"""The closed form of a move against other ways to compute it."""
 
 from __future__ import annotations
 
@@ -21,7 +21,7 @@ STARTS = st.integers(-200_000, 200_000)
 
 @dataclass(frozen=True)
 class TimeOptimal:
-    """The same move as the package ruckig finds it, without a limit on the jerk."""
+    """The same move from the package ruckig, without a limit on the jerk."""
 
     trajectory: Trajectory
 
@@ -49,8 +49,8 @@ def seconds_of(motion: Motion) -> float:
     return (motion.end_ns - motion.begin_ns) / NS
 
 
-# Biagiotti and Melchiorri, *Trajectory Planning for Automatic Machines and Robots*, Springer 2008, section 3.2;
-# the numbers are degrees there, here one step stands for a thousandth of a degree.
+# Biagiotti and Melchiorri, *Trajectory Planning for Automatic Machines and Robots*, Springer 2008, section 3.2; the
+# numbers are degrees there, and a step here is a thousandth of a degree.
 TRAPEZOIDS = [(90, 30, 60, 3.5), (10, 30, 60, 0.816497), (1, 30, 60, 0.258199), (180, 60, 40, 4.5)]
 
 
@@ -109,7 +109,7 @@ def test_position_and_speed_have_no_jumps(start: int, distance: int, speed: floa
 
 
 def test_fine_stepping_comes_to_the_same_place() -> None:
-    """The acceleration, summed up in slices of 10 microseconds, gives speed and position."""
+    """The acceleration, integrated in slices of 10 microseconds, gives speed and position."""
     motion = move(0, -500, 1700, 800, 1500)
     changes = motion.accelerations()
     position, velocity, slice_ns = -500.0, 0.0, 10_000

@@ -1,4 +1,4 @@
-"""Stopping out of a motion: on the whole step nearest to the braking way v^2 / 2A, never backward."""
+"""Stopping out of a motion: on the whole step nearest to the braking distance v^2 / 2A, never backward."""
 
 from __future__ import annotations
 
@@ -23,12 +23,12 @@ def moment(motion: Motion, share: float) -> int:
     return motion.begin_ns + round((motion.end_ns - motion.begin_ns) * share)
 
 
-# Anywhere in a motion, and the first and last nanoseconds of it, where a motor barely turns.
+# Anywhere in a motion, and in its first and last nanoseconds, where a motor barely turns.
 MOMENTS = st.floats(0, 1) | st.integers(-(10**6), 10**6)
 
 
 def moment_of(motion: Motion, when: float) -> int:
-    """A share of the motion, or so many nanoseconds after its beginning or, negative, before its end."""
+    """A time in the motion: a share of it, or nanoseconds after its beginning or, if negative, before its end."""
     if isinstance(when, float):
         return moment(motion, when)
     return motion.begin_ns + when if when >= 0 else motion.end_ns + when
@@ -45,7 +45,7 @@ def test_stops_within_half_a_step_of_the_braking_way(motion: Motion, when: float
     sign = math.copysign(1, motion.target - motion.steps_at(motion.begin_ns))
     steps, way = motion.steps_at(now_ns), braking_way(motion, now_ns, accel)
     stopping = stop(motion, now_ns, accel)
-    assert sign * (motion.target - stopping.target) >= 0  # never beyond where it was going
+    assert sign * (motion.target - stopping.target) >= 0  # never beyond its target
     if way >= 1 + 1e-9:
         assert abs(sign * (stopping.target - steps) - way) <= 0.5 + 1e-6
     elif way < 1 - 1e-9:
@@ -60,7 +60,7 @@ def test_goes_on_from_where_it_is_and_never_reverses(motion: Motion, when: float
     sign = math.copysign(1, motion.speed_at(now_ns))
     stopping = stop(motion, now_ns, accel)
     assert stopping.begin_ns == now_ns
-    if not stopping.legs:  # less than a step from rest: it stands on its own whole step
+    if not stopping.legs:  # less than a step from rest: it is already on a whole step
         assert abs(stopping.target - motion.steps_at(now_ns)) <= 0.5
         return
     assert stopping.steps_at(now_ns) == pytest.approx(motion.steps_at(now_ns), abs=1e-6)
@@ -87,7 +87,7 @@ def test_brakes_as_hard_as_asked_but_for_half_a_step(motion: Motion, when: float
 
 @given(MOTIONS, MOMENTS, st.floats(ACCEL, 5 * ACCEL))
 def test_braking_never_takes_much_longer_than_asked(motion: Motion, when: float, accel: float) -> None:
-    """v / a, and half as long again at most where it is rounded up to a whole step."""
+    """v / a, and at most half as long again if the distance is rounded up to a whole step."""
     now_ns = moment_of(motion, when)
     seconds = (stop(motion, now_ns, accel).end_ns - now_ns) / NS
     assert seconds <= 1.5 * abs(motion.speed_at(now_ns)) / accel + 2e-9
@@ -113,7 +113,7 @@ def test_a_stop_out_of_a_stop_ends_within_a_step_and_never_beyond(motion: Motion
 
 @given(MOTIONS, st.floats(0.01, 0.99), st.floats(0.55, 1))
 def test_a_softer_stop_does_not_lead_beyond_the_target(motion: Motion, share: float, softer: float) -> None:
-    """Where the motion itself brakes harder than is asked now, it ends at most where it was going."""
+    """If the motion itself already brakes harder than requested, it ends at its target at most."""
     now_ns = moment(motion, share)
     sign = math.copysign(1, motion.speed_at(now_ns))
     way = braking_way(motion, now_ns, softer * ACCEL)

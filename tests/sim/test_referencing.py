@@ -1,4 +1,4 @@
-"""Finding zero: from wherever the flag can tell the side, and always in the same place."""
+"""Finding zero: from anywhere that the flag can tell the side, and always in the same place."""
 
 from __future__ import annotations
 
@@ -20,7 +20,7 @@ FAR = 3 * HALF_TURN
 
 
 def run_out(axis: SimulatedAxis, run: ReferenceRun, now_ns: int) -> tuple[int, list[Phase]]:
-    """Drive the run to its end; return when that was and the phases gone through."""
+    """Drive the run to its end. Returns the time of its end and its phases."""
     phases = [run.phase]
     for _ in range(100):
         due = run.next_deadline()
@@ -44,7 +44,7 @@ def axis_at(steps: int) -> SimulatedAxis:
 
 @given(st.integers(-HALF_TURN, HALF_TURN), st.integers(20, 4000), st.integers(1, 50), st.integers(200, 50_000))
 def test_ends_at_zero_from_any_start(start: int, search: int, divisor: int, accel: int) -> None:
-    assume(search * search >= 2 * accel)  # at search speed it needs a step or more to brake
+    assume(search * search >= 2 * accel)  # at search speed it needs at least a step to brake
     axis = axis_at(start)
     creep = search / divisor
     now_ns, _ = run_out(axis, run_of(axis, 0, float(search), creep, accel), 0)
@@ -112,7 +112,7 @@ def test_a_deadline_that_has_not_come_changes_nothing() -> None:
     st.integers(1, 20),
 )
 def test_no_phase_goes_beyond_its_bound(start: int, bound: int, flag_deg: float, search: int, divisor: int) -> None:
-    """Wherever the switch is, or is not: found, or ended where the bound is, and never turned further in one phase."""
+    """Wherever the switch is, or without one: found, or ended at the bound, and never turned further in one phase."""
     axis = axis_at(start)
     axis.flag_deg = flag_deg
     run = run_of(axis, 0, float(search), search / divisor, 2000, bound)

@@ -1,4 +1,4 @@
-"""The camera on the head: a mirror that strikes, a contact that bounces, and what the truth says of it."""
+"""The camera on the head: a mirror that kicks, a contact that bounces, and the truth about both."""
 
 from __future__ import annotations
 
@@ -22,7 +22,7 @@ from tests.end_to_end.whole_runs import few_frames, kit_of
 def shot(
     folder: Path, *, shutter_s: float = 0.05, head: dict[str, Any] | None = None, **camera: Any
 ) -> tuple[Rig, Session]:
-    """A run of a few frames on a rig whose camera is built like this."""
+    """A run of a few frames on a rig with such a camera."""
     kit = kit_of(exposure={"shutter_seconds": shutter_s})
     spec = rig_spec(kit, 1)
     rig = Rig(replace(spec, camera=replace(spec.camera, **camera), head=replace(spec.head, **(head or {}))))
@@ -33,7 +33,7 @@ def shot(
 
 
 def test_a_mirror_shakes_the_picture_and_the_truth_says_how_much(tmp_path: Path) -> None:
-    """A kick of v rings with the amplitude v / w_d (Thomson and Dahleh, as in sim/head.py): to either side twice that."""
+    """A kick of v rings with the amplitude v / w_d (Thomson and Dahleh, as in sim/head.py): twice that in all."""
     calm, session = shot(tmp_path)
     session.close()
     assert all(one.still for one in calm.truth.exposures)

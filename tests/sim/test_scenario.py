@@ -1,8 +1,9 @@
-"""Scenarios: what is a scenario and what is not, and in which line it goes wrong."""
+"""Valid and invalid scenarios, and the line of the error."""
 
 from __future__ import annotations
 
 from contextlib import suppress
+from typing import Any
 
 import pytest
 from hypothesis import given
@@ -11,6 +12,7 @@ from hypothesis import strategies as st
 from sim.incidents import BEGIN, END
 from sim.person import PersonSpec
 from sim.scenario import KINDS, Fault, ScenarioError, library, parse
+from sim.world import KEYS
 
 GOOD = """
 about = "Something."
@@ -43,7 +45,7 @@ def test_the_library_has_every_kind_and_says_what_each_scenario_is_about() -> No
     assert {fault.kind for scenario in known.values() for fault in scenario.faults} == set(KINDS)
     for name, scenario in known.items():
         assert scenario.about.endswith("."), name
-        assert scenario.faults, name
+        assert scenario.faults or scenario.world, name
 
 
 def test_a_person_is_read_with_habits() -> None:
@@ -59,6 +61,38 @@ def test_a_person_is_read_with_habits() -> None:
 def test_a_habit_that_makes_no_sense_is_told_with_its_line(habit: str) -> None:
     with pytest.raises(ScenarioError, match=r"good: line 15: "):
         parse(GOOD + f"[person]\n{habit}\n", "good")
+
+
+def test_a_world_is_read_by_its_keys() -> None:
+    world = "[world]\nbuffer_exposures = 2\nwrite_ms = 5e2\npan_limits_deg = [-9, 90]\n"
+    assert parse(world, "good").world == {"buffer_exposures": 2, "write_ms": 500.0, "pan_limits_deg": (-9, 90)}
+    assert parse(GOOD, "good").world == {}
+
+
+@pytest.mark.parametrize(("key", "words"), [
+    ("mood = 1", "mood is not known"), ("card_exposures = -1", "from 0 to"), ("card_exposures = 2.5", "whole number"),
+    ("card_exposures = true", "a number"), ("misfire_share = nan", "a number"), ("misfire_share = 1.01", "from 0 to 1"),
+    ("bounce_ms = 1e9", "to 10000 ms"), ("write_ms = 5", "without buffer_exposures"), ("holding_nm = 1", "no_load_deg_s"),
+    ("pan_limits_deg = 5", "two numbers"), ("pan_limits_deg = [5]", "two numbers"), ("pan_limits_deg = [5, 5]", "least"),
+    ("pan_limits_deg = [0, 1e9]", "to 3600"), ('pan_limits_deg = [0, "9"]', "a number"),
+])  # fmt: skip
+def test_a_world_that_makes_no_sense_is_told_with_its_line(key: str, words: str) -> None:
+    with pytest.raises(ScenarioError, match=r"good: line 16: .*" + words):
+        parse(GOOD + f"\n[world]\n{key}\n", "good")
+
+
+def test_a_world_is_a_table() -> None:
+    with pytest.raises(ScenarioError, match=r"begins with \[world\]"):
+        parse("world = 3", "good")
+
+
+@given(st.sampled_from(sorted(KEYS)))
+def test_a_key_holds_its_own_range_and_nothing_beyond(name: str) -> None:
+    key = KEYS[name]
+    ends: list[Any] = [[key.least, key.most]] if key.pair else [key.least, key.most]
+    assert all(key.mistake(int(end) if key.whole else end) is None for end in ends)
+    assert key.mistake([key.least, key.most + 1] if key.pair else key.most + 1) is not None
+    assert key.mistake([key.least - 1, key.most] if key.pair else key.least - 1) is not None
 
 
 def test_every_kind_can_begin_and_every_lasting_one_end() -> None:

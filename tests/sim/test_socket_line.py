@@ -1,4 +1,4 @@
-"""The line over TCP: one host at a time, and none is no trouble."""
+"""The line over TCP: one host at a time, and none does no harm."""
 
 import select
 import socket
@@ -12,7 +12,7 @@ def address(line: SocketLine) -> tuple[str, int]:
 
 
 def wait_read(line: SocketLine) -> bytes:
-    """What comes next; hosts that knock are let in."""
+    """The next bytes received; connecting hosts are accepted."""
     while select.select([line], [], [], 5)[0]:
         if data := line.read():
             return data

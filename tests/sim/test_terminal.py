@@ -1,4 +1,4 @@
-"""The pseudo-terminal's names: taken, free, left behind."""
+"""The pseudo-terminal's names: taken, free, abandoned."""
 
 import os
 import sys
@@ -37,7 +37,7 @@ def test_a_link_that_was_left_behind_is_taken_over(tmp_path: Path) -> None:
 
 @pytest.mark.parametrize("ours", [True, False])
 def test_a_link_whose_number_has_been_given_away(tmp_path: Path, ours: bool) -> None:
-    """Somebody's terminal is where our killed one was: only the file beside the link tells whether it was ours."""
+    """Another program's terminal has the path of our killed one: only the file beside the link tells whose it is."""
     name = tmp_path / "port"
     with Terminal() as somebodys:
         name.symlink_to(somebodys.path)

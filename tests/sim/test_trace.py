@@ -1,4 +1,4 @@
-"""The curve of a run: there while the head moves, and true."""
+"""The trace of a run: dense while the head moves, and true."""
 
 from __future__ import annotations
 

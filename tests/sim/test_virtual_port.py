@@ -1,4 +1,4 @@
-"""Waiting is running the world, and its time only goes forward."""
+"""Waiting runs the world, and its time only goes forward."""
 
 from __future__ import annotations
 

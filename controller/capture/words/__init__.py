@@ -1,1 +1,1 @@
-"""What people read of a run: one table for each enum, whose members are its keys."""
+"""The words for a run: one table for each enum, whose members are its keys."""

@@ -1,4 +1,4 @@
-"""What the operator reads when the board says no or stops by itself."""
+"""Words for a board that refuses or stops by itself."""
 
 from controller.capture.events import Event
 from protocol.codec import PROTOCOL_VERSION
@@ -32,7 +32,7 @@ CAUSES: dict[Cause, str] = {
     Cause.STOP_SWITCH: "The stop switch was pressed; release it when the head is clear, then go on.",
 }
 
-# What is known of a line that is lost; None: the port itself is gone.
+# Words for a lost line by what was received on it; None: the port itself is gone.
 TROUBLES: dict[Trouble | None, str] = {
     None: "The port is gone, so the board does not answer; plug the cable in again, then go on.",
     Trouble.NOTHING: "The board does not answer: not a byte comes; check the cable and the board's supply, then go on.",
@@ -42,7 +42,7 @@ TROUBLES: dict[Trouble | None, str] = {
     "board's port and that nothing else talks to it, and its firmware with `fullturn board check`, then go on.",
 }
 
-# The same while the run waits for it to come back.
+# The same while the run waits for the line.
 LOST: dict[Trouble | None, str] = {
     None: "The port is gone. The run is suspended until it is back.",
     Trouble.NOTHING: "The board does not answer: not a byte comes. The run is suspended until it does.",
@@ -52,7 +52,7 @@ LOST: dict[Trouble | None, str] = {
 
 
 def refusal(event: Event) -> str:
-    """Why a board said no."""
+    """Why a board refused."""
     return event.sentence or REASONS.get(event.reason or Reason.BAD_VALUE, "The board refused without saying why.")
 
 
@@ -67,13 +67,13 @@ def hold(event: Event) -> str:
 
 
 def other_version(major: int | None) -> str:
-    """Of a board with another major version of the protocol, None if it does not say which."""
+    """Words for a board with another major version of the protocol, None if it does not say which."""
     theirs = "another major version" if major is None else f"version {major}.x"
     return f"This board speaks {theirs} of the protocol, this program {PROTOCOL_VERSION.major}.x; update one of them."
 
 
 def unreadable_refusal(request: str, reason: int) -> str:
-    """Of a refusal for a reason that this version does not know."""
+    """Words for a refusal for a reason that this version does not know."""
     return (
         f"The board refused {request} for reason {reason}, which this program does not know; "
         "update this program, or check the board's firmware with `fullturn board check`."

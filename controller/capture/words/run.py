@@ -1,4 +1,4 @@
-"""What people read of a run under way: its states, the events that change them, and what becomes of a request."""
+"""Words for a run under way: its states, the events that change them, and the effect of a request."""
 
 from typing import NamedTuple
 
@@ -6,12 +6,12 @@ from controller.capture.events import EventKind
 from controller.capture.states import RunState
 
 THROUGH = "The run is through."
-"""How a run ends that has left nothing out. Its account says so only if there is more to say."""
+"""The end of a run that has left nothing out. Its account says so only if there is more to say."""
 
 
 class StateWords(NamedTuple):
-    """`doing` is what the display says of a state, `tale` what the tale of a rehearsal says of entering it, and `lane`
-    names its lane in the picture of the times, empty if it has none.
+    """`doing` is the text of a state in the display, `tale` that of entering it in the tale of a rehearsal. `lane` is the
+    name of its lane in the picture of the times, empty if it has none.
     """
 
     doing: str
@@ -60,12 +60,12 @@ EVENTS: dict[EventKind, str] = {
     K.STOP: "asked to stop",
     K.HALT: "asked to halt",
 }
-"""What the tale of a rehearsal says of the event that changed a state."""
-UNTOLD: frozenset[EventKind] = frozenset(
+"""The event that changed a state, in the tale of a rehearsal."""
+NOT_NARRATED: frozenset[EventKind] = frozenset(
     {K.START, K.WELCOMED, K.ARMED, K.REFERENCED, K.ARRIVED, K.EXPOSED, K.FILED, K.AT_REST, K.CALM, K.WAITED}
     | {K.ANSWERED, K.DECLINED, K.PAUSE_AFTER_ROW, K.GO_ON, K.RETAKE}
 )
-"""Events that go without saying: work that ends as planned, answers, and requests that change no state at once."""
+"""Events that the tale leaves out: planned ends, answers, and requests that change no state at once."""
 
 CHANGES: dict[tuple[RunState, EventKind], str] = {
     (S.SUSPENDED, K.RESTARTED): "The board has restarted. The run is suspended; zero must be found again.",
@@ -78,7 +78,7 @@ CHANGES: dict[tuple[RunState, EventKind], str] = {
     (S.REFERENCING, K.CHECKED): "Zero was found elsewhere than it should be; the latest frames are shot again.",
     (S.WINDY, K.GUSTY): "It blows too hard; waiting for the wind to drop.",
 }
-"""What the operator is warned of when an event leads to a state. A lost line has words of its own: `board.LOST`."""
+"""The operator's warning when an event leads to a state. A lost line has its own: `board.LOST`."""
 
 PAUSED = "Paused: the head stays still. Enter or `go-on` goes on, `stop` ends."
 PAUSES: dict[EventKind | None, str] = {
@@ -95,4 +95,4 @@ REQUESTS: dict[EventKind, str] = {
     K.STOP: "The run stops with a ramp; `fullturn resume {path}` continues it.",
     K.HALT: "The run halts at once, and loses the position of the head; `fullturn resume {path}` continues it.",
 }
-"""What a run does about a request that it has read, unless it is paused or ending. A retake is told by its frames."""
+"""What a run does about a request, unless it is paused or ending. A retake is confirmed with its frames."""

@@ -1,4 +1,4 @@
-"""What a board says and cannot be true, as sentences for the operator. `capture/belief.py` finds it out."""
+"""Sentences for the operator on reports of a board that cannot be true. `capture/belief.py` detects them."""
 
 from enum import Enum, unique
 
@@ -8,7 +8,7 @@ CUT_POWER = "support the camera, cut the motor power, then"
 
 @unique
 class Untruth(Enum):
-    """What cannot be true. The value is the beginning of its sentence, with places to fill in; `CURE` ends it."""
+    """What cannot be true. The value is the beginning of its sentence, with placeholders; `CURE` ends it."""
 
     OUTCOME = "The board says that {what} ended with {outcome}, which cannot be its end;"
     ELSEWHERE = (
@@ -43,9 +43,9 @@ class Untruth(Enum):
 
     @property
     def template(self) -> str:
-        """The whole sentence, with its places still open."""
+        """The whole sentence, with its placeholders."""
         return f"{self.value} {CURE}"
 
 
 OF_PLACE = frozenset({Untruth.ELSEWHERE, Untruth.MOVED, Untruth.FORGOT, Untruth.GOES_ON})
-"""What casts doubt on where the head has pointed."""
+"""Those that cast doubt on where the head has pointed."""

@@ -1,4 +1,4 @@
-/* The pulse clock, and the milliseconds that are counted with it. */
+/* The pulse clock, and the count of milliseconds based on it. */
 #include <avr/interrupt.h>
 #include <avr/io.h>
 
@@ -10,7 +10,7 @@
 
 static uint32_t now_ms;
 static uint8_t part;
-volatile uint8_t clock_late_ticks; /* ticks that began after the next one was due; stays at 255 */
+volatile uint8_t clock_late_ticks; /* late ticks, which began after the next one was due; stops at 255 */
 
 void clock_start(void)
 {

@@ -1,4 +1,4 @@
-/* Sections that no interrupt enters. */
+/* Sections that no interrupt can enter. */
 #ifndef FULLTURN_HAL_SECTION_H
 #define FULLTURN_HAL_SECTION_H
 
@@ -9,7 +9,7 @@
 static inline uint8_t hal_lock(void)
 {
     uint8_t state = SREG;
-    cli(); /* also keeps the compiler from moving memory accesses across */
+    cli(); /* it also stops the compiler from moving memory accesses across */
     return state;
 }
 

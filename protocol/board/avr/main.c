@@ -19,11 +19,11 @@ static void pins_start(void)
     PORTC = QUICK_INPUTS; /* pull-ups */
     PORTD = 1 << STOP_SWITCH_BIT;
     DDRD = 1 << PAN_STEP_BIT | 1 << TILT_STEP_BIT | 1 << PAN_DIR_BIT | 1 << TILT_DIR_BIT;
-    ADMUX = 1 << REFS0 | 1 << ADLAR | SUPPLY_CHANNEL; /* against the 5 V of the board, high byte only */
+    ADMUX = 1 << REFS0 | 1 << ADLAR | SUPPLY_CHANNEL; /* compared with the board's 5 V, high byte only */
     ADCSRA = 1 << ADEN | 1 << ADSC | 1 << ADPS2 | 1 << ADPS1 | 1 << ADPS0;
 }
 
-/* Looks at the supply each time a conversion is ready, about every 0.1 ms. */
+/* Reads the supply whenever a conversion is ready, about every 0.1 ms. */
 static bool supply_is_low(void)
 {
     static bool low;
@@ -81,7 +81,7 @@ void hal_contact(uint8_t contact, bool closed)
         PORTB &= (uint8_t)~bit;
 }
 
-/* Counts the starts and spreads the count by an odd factor, so that no two of 2^32 starts have the same id. */
+/* Counts the starts and multiplies the count by an odd factor, so that no two of 2^32 starts share an id. */
 static uint32_t draw_boot_id(void)
 {
     uint32_t count = eeprom_read_dword(&starts) + 1;
@@ -91,7 +91,7 @@ static uint32_t draw_boot_id(void)
     return count * 2654435769UL;
 }
 
-/* Why the controller has started. At power-on the supply has passed the brown-out level as well. */
+/* Why the controller started. At power-on the supply has also passed the brown-out level. */
 static uint8_t cause_of_start(uint8_t flags)
 {
     if (flags & (1 << PORF))
@@ -104,7 +104,7 @@ static uint8_t cause_of_start(uint8_t flags)
 int main(void)
 {
     uint8_t cause = cause_of_start(MCUSR);
-    MCUSR = 0; /* or else the watchdog stays on, and the next start is taken for this one */
+    MCUSR = 0; /* otherwise the watchdog stays on, and the next start looks like this one */
     wdt_disable();
     pins_start();
     serial_start();

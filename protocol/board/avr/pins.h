@@ -1,4 +1,4 @@
-/* What is connected where; the table in ../README.md says the same. */
+/* The pin assignment; the table in ../README.md says the same. */
 #ifndef FULLTURN_PINS_H
 #define FULLTURN_PINS_H
 
@@ -8,7 +8,7 @@
 #include "message.h"
 
 /* Port D: bits 0 and 1 are the serial line. */
-#define STOP_SWITCH_BIT PD2 /* closed to ground; open, or a broken wire, reads high */
+#define STOP_SWITCH_BIT PD2 /* closed to ground; open or with a broken wire it reads high */
 #define PAN_STEP_BIT PD4
 #define TILT_STEP_BIT PD5
 #define STEP_SHIFT PAN_STEP_BIT
@@ -20,8 +20,8 @@
 #define HALF_PRESS_BIT PB1 /* high: current through the opto-coupler, contact closed */
 #define RELEASE_BIT PB2
 
-/* Port C, bits 0 to 4, in the order of the INPUT_ bits: flag on and contact closed read low; a limit that is met, or
- * whose wire is broken, reads high. */
+/* Port C, bits 0 to 4, in the order of the INPUT_ bits. Low: flag on, contact closed. High: limit met, or its wire is
+ * broken. */
 #define QUICK_INPUTS (INPUT_PAN_FLAG | INPUT_TILT_FLAG | INPUT_PAN_LIMIT | INPUT_TILT_LIMIT | INPUT_SYNC)
 #define LOW_IS_ON (INPUT_PAN_FLAG | INPUT_TILT_FLAG | INPUT_SYNC)
 #define SUPPLY_CHANNEL 5 /* PC5, through the divider */
@@ -38,7 +38,7 @@ static inline uint8_t quick_inputs(void)
 #define SUPPLY_OF_VOLTS(volts) ((uint8_t)((volts) * 255UL / 50UL))
 #define SUPPLY_LOW_BELOW SUPPLY_OF_VOLTS(SUPPLY_LOW_VOLTS)
 #define SUPPLY_GOOD_ABOVE SUPPLY_OF_VOLTS(SUPPLY_LOW_VOLTS + 1)
-#define SUPPLY_SAMPLES 8 /* as many in a row make a change */
+#define SUPPLY_SAMPLES 8 /* this many in a row count as a change */
 
 #ifndef FITTED
 #define FITTED (FITTED_SYNC | FITTED_PAN_SWITCH | FITTED_TILT_SWITCH | FITTED_HALF_PRESS)

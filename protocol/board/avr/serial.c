@@ -10,7 +10,7 @@
 /* Rounded to the nearest divider of the double-speed mode; at 16 MHz 115200 baud comes out 2.1 % fast. */
 #define DIVIDER ((F_CPU + 4UL * BAUD) / (8UL * BAUD) - 1UL)
 
-/* Places grow without end, modulo 256; the buffer is their remainder. The clock's interrupt never touches these. */
+/* Indices grow without end, modulo 256; the buffer uses their remainder. The clock's interrupt never touches these. */
 struct ring {
     uint8_t bytes[RECEIVE_BYTES];
     volatile uint8_t put, got;

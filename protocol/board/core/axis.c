@@ -21,7 +21,7 @@ void axis_start(uint8_t name)
     memset(&axes[name], 0, sizeof axes[name]);
 }
 
-/* The part of a number behind the point is cut off; what is too large becomes the largest. */
+/* Drops the fraction of a number; a value that is too large becomes the largest. */
 static uint32_t whole(float value)
 {
     return value >= TURN ? UINT32_MAX : (uint32_t)value;
@@ -151,14 +151,14 @@ static uint32_t follow(struct axis *axis)
     return whole(speed);
 }
 
-/* The way it takes to rest, in steps. */
+/* The distance to rest, in steps. */
 static float way_to_rest(const struct axis *axis)
 {
     float root = axis->speed != 0 ? (float)axis->speed / axis->brake : 0.0f;
     return root * root;
 }
 
-/* The last step is made half a step before the place of rest; the rest of the way turns nothing but takes time. */
+/* The last step is made half a step before the rest position; the remaining time turns nothing. */
 static void run_out(struct axis *axis, float to_go)
 {
     if (!axis->running_out) {

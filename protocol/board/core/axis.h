@@ -1,12 +1,12 @@
 /* One axis: from rest to rest on a ramp of constant acceleration, a cruise, and a ramp.
  *
- * A Move follows a plan: its ramp takes whole milliseconds, and each impulse of the axis's shaper adds its share of
- * that ramp, delayed. A Reference does not know its way beforehand; it and a Stop brake by the way that is left.
+ * A Move follows a plan: its ramp takes whole milliseconds, and each impulse of the axis's shaper adds its share of that
+ * ramp, delayed. A Reference does not know its distance beforehand; it and a Stop brake by the distance that is left.
  *
- * The speed is set each millisecond, the steps are counted down to an absolute target, so their number is
- * exact whatever the speed did. Two ways to time steps are known: a division for each step (D. Austin, "Generate
- * stepper-motor speed profiles in real time", Embedded Systems Programming, January 2005), whose load grows with the
- * speed, and adding a rate to a phase at a fixed clock, as here, whose load is constant.
+ * The speed is updated each millisecond. The steps are counted down to an absolute target, so their number is exact at
+ * any speed. There are two known ways to time steps. A division for each step (D. Austin, "Generate stepper-motor speed
+ * profiles in real time", Embedded Systems Programming, January 2005) has a load that grows with the speed. Adding a
+ * rate to a phase at a fixed clock, as here, has a constant load.
  */
 #ifndef FULLTURN_AXIS_H
 #define FULLTURN_AXIS_H
@@ -29,35 +29,35 @@ struct plan {
 };
 
 struct axis {
-    uint32_t target; /* modulo 2^32, as is everything about positions here */
+    uint32_t target; /* modulo 2^32, like all positions here */
     bool up;
     uint32_t speed; /* steps per tick, times 2^32, as are the next two */
     uint32_t limit;
-    uint32_t accel;       /* more speed each millisecond */
-    uint16_t accel_part;  /* the part of it behind the point, times 2^16 */
+    uint32_t accel;       /* speed gained each millisecond */
+    uint16_t accel_part;  /* its fraction, times 2^16 */
     uint16_t speed_part;
     bool running_out; /* the last step has been made */
-    uint32_t hold_ms; /* at this speed before the ramp down, when running out */
+    uint32_t hold_ms; /* how long the speed is kept before the ramp down, while running out */
     float brake;      /* highest speed with n steps to go is brake * sqrt(n) */
     struct plan plan;
 };
 
 void axis_start(uint8_t name);
-/* Only from rest. `divisor` divides the speed. */
+/* Call only at rest. `divisor` divides the speed. */
 void axis_begin(uint8_t name, uint32_t steps, bool up, uint32_t speed, uint16_t divisor, uint32_t accel);
 void axis_go_to(uint8_t name, int32_t target, uint32_t speed, uint16_t divisor, uint32_t accel);
 /* The same for a Move, shaped. The impulses must stay where they are. */
 void axis_move(uint8_t name, int32_t target, uint32_t speed, uint32_t accel, const struct impulse *impulses);
-/* Each millisecond. */
+/* Call each millisecond. */
 void axis_update(uint8_t name);
-/* The way to rest, v^2 / 2a to the whole step, never beyond the target. */
+/* The distance to rest, v^2 / 2a in whole steps, never beyond the target. */
 void axis_brake(uint8_t name);
-/* No more pulses. */
+/* Stops the pulses. */
 void axis_halt(uint8_t name);
-/* Lets a watch for the flag begin; axis_edge() tells whether it has been met and where. */
+/* Starts to watch for the flag; axis_edge() tells whether and where it was met. */
 void axis_watch(uint8_t name, enum watch watch);
 bool axis_edge(uint8_t name, int32_t *at);
-/* Counts from another place: positions grow by `steps`. */
+/* Moves the origin: positions grow by `steps`. */
 void axis_shift(uint8_t name, uint32_t steps);
 bool axis_at_rest(uint8_t name);
 int32_t axis_position(uint8_t name);

@@ -33,7 +33,7 @@ void board_start(uint32_t boot_id, uint8_t cause, uint8_t fitted)
     link_notify(&board.link, BOOTED, payload, codec_booted(boot_id, version_cause(cause, 0), payload));
 }
 
-/* Carrying out what has been accepted. */
+/* Carrying out accepted requests. */
 
 static void arm(const struct arm *arm)
 {
@@ -110,7 +110,7 @@ static void refuse_or_accept(uint8_t reason)
         link_reply(&board.link, REFUSED, &reason, 1);
 }
 
-/* Never inlined: each keeps its payload on the stack only for as long as it runs. */
+/* Never inlined: each keeps its payload on the stack only while it runs. */
 #define ALONE __attribute__((noinline))
 
 ALONE static void answer_hello(const struct hello *hello)
@@ -174,7 +174,7 @@ static void obey(const struct request *request)
     refuse_or_accept(NOT_REFUSED);
 }
 
-/* What time and the line bring. */
+/* Reacting to time and the line. */
 
 static void millisecond(uint32_t now_ms)
 {
@@ -209,7 +209,7 @@ static void listen(void)
     struct request request;
     uint8_t byte;
     bool new = false;
-    /* A reply must always fit; what cannot be answered yet waits in the receive buffer. */
+    /* A reply must always fit; a request that cannot be answered yet waits in the receive buffer. */
     while (!new && hal_send_room() >= MAX_FRAME && hal_receive(&byte)) {
         new = link_take(&board.link, byte, &request);
         if (board.link.heard) {

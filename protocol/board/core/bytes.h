@@ -1,4 +1,4 @@
-/* Big-endian numbers in a row of bytes. Each function returns the place behind the number. */
+/* Big-endian numbers in a row of bytes. Each function returns a pointer to the byte after the number. */
 #ifndef FULLTURN_BYTES_H
 #define FULLTURN_BYTES_H
 

@@ -1,4 +1,4 @@
-/* Requests out of payloads, and payloads of replies and notices; the latter return how many bytes they have. */
+/* Reads requests from payloads and writes payloads of replies and notices; the latter return their size in bytes. */
 #ifndef FULLTURN_CODEC_H
 #define FULLTURN_CODEC_H
 

@@ -31,7 +31,7 @@ static uint8_t sync_stage(void)
 void exposing_begin(const struct expose *expose, uint32_t now_ms)
 {
     run.phase = FOCUS;
-    run.begun_ms = now_ms + 1; /* the present millisecond is partly over: a time must not come out short */
+    run.begun_ms = now_ms + 1; /* the current millisecond is partly over, and a time must not be too short */
     run.focus_ms = expose->focus_ms;
     run.press_ms = expose->press_ms;
     run.limit_ms = expose->limit_ms;
@@ -46,7 +46,7 @@ void exposing_end(void)
     set_sync(SYNC_IDLE);
 }
 
-/* The main loop may lag behind the clock. A contact that changes late must not be closed for a shorter time for that. */
+/* The main loop may lag behind the clock. A contact that closes late must still stay closed for its full time. */
 static void begin_phase(uint8_t phase, uint32_t now_ms)
 {
     uint32_t clock_ms = hal_ms();

@@ -7,7 +7,7 @@
 #include "message.h"
 
 void exposing_begin(const struct expose *expose, uint32_t now_ms);
-/* Each millisecond: NO_OUTCOME until it is over. */
+/* Call each millisecond. Returns NO_OUTCOME until it is over. */
 enum outcome exposing_update(uint32_t now_ms, bool sync_fitted);
 /* Opens both contacts at once. */
 void exposing_end(void);

@@ -5,7 +5,7 @@
 
 #include "stuffing.h"
 
-/* Seven bits, and an eighth on top that makes their sum even. */
+/* Seven bits, and an eighth on top that makes their parity even. */
 static uint8_t with_parity(uint8_t number)
 {
     uint8_t sum = number ^ (uint8_t)(number >> 4);

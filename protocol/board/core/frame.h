@@ -1,6 +1,5 @@
-/* Frames: 00 00 00 | stuffed content | check | 00, and content: length | kind | seq | payload. Length and kind are of
- * even parity; in a content that was taken the length is a plain number.
- */
+/* Frames: 00 00 00 | stuffed content | check | 00. Content: length | kind | seq | payload. Length and kind have even
+ * parity; in a received content the length is a plain number. */
 #ifndef FULLTURN_FRAME_H
 #define FULLTURN_FRAME_H
 
@@ -16,7 +15,7 @@
 #define LEAD 3 /* zeros before a frame */
 #define MAX_FRAME (LEAD + MAX_ENCODED + 1)
 
-/* Where things are in a content. */
+/* Offsets in a content. */
 #define AT_LENGTH 0
 #define AT_KIND 1
 #define AT_SEQ 2
@@ -25,15 +24,16 @@
 struct deframer {
     uint8_t bytes[MAX_ENCODED];
     uint8_t count;
-    uint8_t zeros; /* in a row, just before the present run */
-    bool skipping; /* the present run is too long or not led: drop it up to its delimiter */
+    uint8_t zeros; /* consecutive zeros just before the current run */
+    bool skipping; /* the current run is too long or has no lead: drop it up to its delimiter */
     uint16_t good, bad_cobs, bad_crc, bad_head, oversize, unled;
 };
 
-/* Takes one byte in. When it ends a good frame, returns its content, which stays until the next byte; else NULL. */
+/* Takes in one byte. If it ends a good frame, returns its content, which is valid until the next byte; otherwise NULL.
+ */
 const uint8_t *deframer_take(struct deframer *deframer, uint8_t byte);
 
-/* Writes a whole frame, delimiters included, and returns how many bytes it has. */
+/* Writes a whole frame with its delimiters, and returns its size in bytes. */
 uint8_t frame_encode(uint8_t kind, uint8_t seq, const uint8_t *payload, uint8_t length, uint8_t out[MAX_FRAME]);
 
 #endif

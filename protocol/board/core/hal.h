@@ -1,7 +1,7 @@
-/* What the core needs from the board it runs on: a clock, bytes, pins, and sections that nothing interrupts.
+/* What the core needs from its platform: a clock, bytes, pins, and sections that nothing interrupts.
  *
- * A platform puts hal_section.h on the include path, with hal_lock() and hal_unlock() as inline functions. The pulse
- * clock of the platform calls tick() of tick.h TICK_HZ times a second; everything else is called from the main loop.
+ * A platform puts hal_section.h on the include path, with hal_lock() and hal_unlock() as inline functions. Its pulse
+ * clock calls tick() of tick.h TICK_HZ times a second; everything else is called from the main loop.
  */
 #ifndef FULLTURN_HAL_H
 #define FULLTURN_HAL_H
@@ -11,10 +11,10 @@
 
 #include "hal_section.h"
 
-/* Keeps a value in front of a locked section: compilers like to move the arithmetic for it inside. */
+/* Keeps a value before a locked section: compilers like to move its arithmetic inside. */
 #define HAL_SETTLE(value) __asm__ volatile("" : "+r"(value))
 
-/* The inputs as bits; 1 is: flag on, limit met, contact closed, switch open, supply low. */
+/* The inputs as bits; 1 means: flag on, limit met, contact closed, switch open, supply low. */
 #define INPUT_PAN_FLAG 0x01
 #define INPUT_TILT_FLAG 0x02
 #define INPUT_PAN_LIMIT 0x04
@@ -29,7 +29,7 @@
 /* Milliseconds since the start, modulo 2^32. */
 uint32_t hal_ms(void);
 
-/* Takes one byte from the line; false when there is none. */
+/* Takes one byte from the line; false if there is none. */
 bool hal_receive(uint8_t *byte);
 /* How many bytes hal_send() would take without loss. */
 uint8_t hal_send_room(void);

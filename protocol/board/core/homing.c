@@ -60,7 +60,7 @@ void homing_begin(const struct reference *reference, const struct set_axis setti
     }
 }
 
-/* False when the axis has come to the end of its way without meeting the flag. */
+/* False if the axis has reached the end of its travel without meeting the flag. */
 static bool update_axis(uint8_t name)
 {
     struct run *run = &runs[name];

@@ -1,8 +1,8 @@
 /* Finding zero on both axes, each with a half-turn flag: on from the true zero upward, off below it.
  *
- * Seek upward until the flag is on, retreat until it is off, creep up until it is on: that edge is step 0, always
- * met slowly and from below. Then back to it over the few steps of braking. With the flag on at the start, retreat
- * comes first. An axis without a flag takes the place where it stands for 0.
+ * Seek upward until the flag is on, retreat until it is off, creep up until it is on. That edge is step 0, always met
+ * slowly and from below. Then return to it over the few steps of braking. If the flag is on at the start, retreat comes
+ * first. An axis without a flag takes its current position as 0.
  */
 #ifndef FULLTURN_HOMING_H
 #define FULLTURN_HOMING_H
@@ -15,9 +15,11 @@ enum homing_result { HOMING_RUNS, HOMING_DONE, HOMING_FAILED };
 
 /* `settings` are those of both axes, `fitted` the capabilities of the board. */
 void homing_begin(const struct reference *reference, const struct set_axis settings[AXES], uint8_t fitted);
-/* Each millisecond. HOMING_FAILED as soon as one axis has gone its bound without meeting its flag; see config.h. */
+/* Call each millisecond. Returns HOMING_FAILED as soon as one axis has turned its bound without meeting its flag; see
+ * config.h. */
 enum homing_result homing_update(void);
-/* The axes that have met their flag at its edge, as FLAG_PAN_KNOWN and FLAG_TILT_KNOWN, and those that stand there. */
+/* The axes that have met their flag at its edge, as FLAG_PAN_KNOWN and FLAG_TILT_KNOWN, and the axes that are at that
+ * edge. */
 uint8_t homing_known(void);
 uint8_t homing_done(void);
 

@@ -11,7 +11,7 @@ static const uint8_t SWITCHES[AXES] = {FITTED_PAN_SWITCH, FITTED_TILT_SWITCH};
 
 struct edge indexing_edges[AXES];
 static struct {
-    bool on, up; /* the flag as it was last seen; the way the axis turns */
+    bool on, up; /* the last state of the flag; the direction of the axis */
 } watched[AXES];
 
 void indexing_start(void)

@@ -1,4 +1,4 @@
-/* Watches the flags at zero while a Move is under way, and notes where they change. */
+/* Watches the flags at zero during a Move, and records where they change. */
 #ifndef FULLTURN_INDEXING_H
 #define FULLTURN_INDEXING_H
 
@@ -9,9 +9,9 @@
 extern struct edge indexing_edges[AXES];
 
 void indexing_start(void);
-/* When a Move has begun: `name` turns upward or not. */
+/* Call when a Move has begun; the arguments say whether each axis turns upward. */
 void indexing_begin(uint8_t name, bool up);
-/* Each millisecond of the Move, and at its end. */
+/* Call each millisecond of the Move, and at its end. */
 void indexing_update(void);
 
 #endif

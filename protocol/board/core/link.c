@@ -23,7 +23,7 @@ bool link_take(struct link *link, uint8_t byte, struct request *out)
     if (content == NULL || (content[AT_KIND] & FROM_BOARD_BIT))
         return false;
     link->heard = true;
-    /* Two contents are equal when their lengths are, which is their first byte, and everything behind. */
+    /* Two contents are equal if their lengths (the first byte) and all following bytes are equal. */
     if (link->reply_count != 0 && memcmp(content, link->asked, content[AT_LENGTH]) == 0) {
         hal_send(link->reply, link->reply_count);
         return false;

@@ -1,4 +1,4 @@
-/* What host and board can say to each other; the numbers are those of protocol/SPEC.md. */
+/* The messages between host and board; the numbers are those of protocol/SPEC.md. */
 #ifndef FULLTURN_MESSAGE_H
 #define FULLTURN_MESSAGE_H
 
@@ -46,7 +46,7 @@ enum cause {
     STALL,
     SUPPLY_LOW,
     STOP_SWITCH,
-    WATCHDOG,      /* since version 1.1, as the next */
+    WATCHDOG,      /* since version 1.1, like the next */
     ZERO_NOT_FOUND
 };
 
@@ -118,7 +118,7 @@ struct expose {
 
 struct request {
     uint8_t kind;
-    uint32_t command_id; /* of those that carry one */
+    uint32_t command_id; /* of those with an id */
     union {
         struct hello hello;
         struct set_axis set_axis;

@@ -25,7 +25,7 @@ void stopping_finish(uint8_t outcome)
     link_notify(&board.link, FINISHED, payload, codec_finished(&finished, payload));
 }
 
-/* Whatever was under way ends here, disarmed. */
+/* Ends whatever was running, disarmed. */
 static void settle(bool say_held)
 {
     if (board.running_id != 0)
@@ -70,6 +70,6 @@ void stopping_cut(uint8_t cause)
     board.known = cause == ZERO_NOT_FOUND ? homing_done() : 0;
     board.cause = cause;
     if (cause == STOP_SWITCH)
-        hal_motors(false); /* so that they stay without power when the switch closes again */
+        hal_motors(false); /* they must stay without power when the switch closes again */
     settle(say_held);
 }

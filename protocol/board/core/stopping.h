@@ -1,18 +1,17 @@
-/* Every way in which what is under way ends. */
+/* All the ways to end what is running. */
 #ifndef FULLTURN_STOPPING_H
 #define FULLTURN_STOPPING_H
 
 #include "message.h"
 
-/* The command under way is over; says so. */
+/* Ends the current command and reports it. */
 void stopping_finish(uint8_t outcome);
 /* Ramps to rest, holds, disarms. */
 void stopping_ramp(uint8_t cause);
-/* When a ramp to rest has ended. */
+/* Call when a ramp to rest has ended. */
 void stopping_at_rest(void);
-/* Ends the pulses at once, disarms; the position is unknown, but for an axis that stands at zero already when the other
- * does not find it. Only HOST_HALT does not say so.
- */
+/* Stops the pulses at once and disarms. The position is then unknown, except for an axis already at zero when the other
+ * axis does not find it. It reports this, except for HOST_HALT. */
 void stopping_cut(uint8_t cause);
 
 #endif

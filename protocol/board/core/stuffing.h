@@ -10,7 +10,7 @@
 
 /* Writes count + 1 bytes. */
 void stuffing_encode(const uint8_t *bytes, uint8_t count, uint8_t *out);
-/* Decodes in place and returns the number of bytes; STUFFING_BAD when a code points past the end. */
+/* Decodes in place and returns the number of bytes; STUFFING_BAD if a code points past the end. */
 uint8_t stuffing_decode(uint8_t *bytes, uint8_t count);
 
 #endif

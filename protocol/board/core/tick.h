@@ -1,7 +1,7 @@
-/* What happens on each tick of the pulse clock, TICK_HZ times a second: a phase for each axis grows by its rate, and
- * each time it passes 2^32 the axis makes a step. The load is the same at every speed. No division, no table.
+/* The work of each tick of the pulse clock, TICK_HZ times a second. A phase for each axis grows by its rate; each time
+ * it passes 2^32 the axis makes a step. The load is the same at every speed. No division, no table.
  *
- * The main loop touches all this only inside a locked section.
+ * The main loop touches this data only inside a locked section.
  */
 #ifndef FULLTURN_TICK_H
 #define FULLTURN_TICK_H
@@ -12,26 +12,25 @@
 #include "config.h"
 #include "hal.h"
 
-#define PHASE_HALF 0x80000000UL /* a motor that stands on whole steps makes one half-way to the next */
+#define PHASE_HALF 0x80000000UL /* a motor that rests on whole steps makes one half-way to the next */
 
 enum watch { WATCH_NOTHING, WATCH_ON, WATCH_OFF };
 
 struct drive {
     uint32_t phase;
     uint32_t rate;      /* steps per tick, times 2^32; 0 from the last step on */
-    uint32_t left;      /* steps still to make */
-    uint32_t edge_left; /* `left` when the watched change of the flag came */
+    uint32_t left;      /* remaining steps */
+    uint32_t edge_left; /* `left` at the moment of the watched flag change */
     uint8_t watch;
 };
 
-/* The contact must be seen open, then closed, then open again; from then on it may go on changing. In the odd stages
- * it is open that is waited for.
- */
+/* The contact must be seen open, then closed, then open again; later changes do not matter. The odd stages wait for an
+ * open contact. */
 enum sync_stage { SYNC_IDLE, SYNC_WAITS_OPEN, SYNC_WAITS_CLOSED, SYNC_CLOSED, SYNC_OPEN_AGAIN };
 
 struct sync {
     uint8_t stage;
-    uint8_t seen; /* ticks in a row that found what is waited for */
+    uint8_t seen; /* consecutive ticks with the awaited level */
 };
 
 extern struct drive tick_drives[AXES];
@@ -70,7 +69,7 @@ static inline void tick_contact(bool closed)
     tick_sync.stage = stage == SYNC_OPEN_AGAIN ? SYNC_CLOSED : (uint8_t)(stage + 1);
 }
 
-/* Takes the inputs as hal_inputs() has them and returns the axes that make a step now, bit 0 pan, bit 1 tilt. */
+/* Takes the inputs in the form of hal_inputs() and returns the axes that make a step now: bit 0 pan, bit 1 tilt. */
 static inline uint8_t tick(uint8_t inputs)
 {
     uint8_t steps = 0;

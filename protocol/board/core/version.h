@@ -1,4 +1,4 @@
-/* Which minor version the host speaks, and what it is told in its words. */
+/* The minor version of the host, and causes translated for it. */
 #ifndef FULLTURN_VERSION_H
 #define FULLTURN_VERSION_H
 

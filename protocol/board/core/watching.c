@@ -7,7 +7,7 @@
 
 static const uint8_t LIMIT_INPUTS[AXES] = {INPUT_PAN_LIMIT, INPUT_TILT_LIMIT};
 
-/* A limit acts when it is met, not while it stays met: the head must be able to get away from it. */
+/* A limit acts when it is met, not while it stays met: the head must be able to move away from it. */
 static bool limit_newly_met(uint8_t inputs)
 {
     bool newly = false;

@@ -1,12 +1,12 @@
-/* What the board notices by itself: limits, the stop switch, the supply, and silence of the host. */
+/* What the board detects by itself: limits, the stop switch, the supply, and silence of the host. */
 #ifndef FULLTURN_WATCHING_H
 #define FULLTURN_WATCHING_H
 
 #include <stdint.h>
 
-/* As often as possible. */
+/* Call as often as possible. */
 void watching_inputs(void);
-/* Each millisecond. */
+/* Call each millisecond. */
 void watching_time(uint32_t now_ms);
 
 #endif

@@ -1,4 +1,4 @@
-"""The headline of calibration: how often the truth lies in the interval that is stated to hold it in 95 of 100 cases."""
+"""The key figure of calibration: how often the truth is inside the interval claimed for 95 of 100 cases."""
 
 from __future__ import annotations
 
@@ -8,11 +8,7 @@ CASES = 1000
 
 
 def share_held(intervals: Iterable[tuple[float, float]], truths: Iterable[float]) -> float:
-    """The share of cases in which the truth lies inside its interval."""
+    """The share of cases in which the truth is inside its interval."""
     held = [low <= truth <= high for (low, high), truth in zip(intervals, truths, strict=True)]
     assert len(held) == CASES
     return sum(held) / len(held)
-
-
-def assert_honest(intervals: Iterable[tuple[float, float]], truths: Iterable[float]) -> None:
-    assert 0.93 <= share_held(intervals, truths) <= 0.97

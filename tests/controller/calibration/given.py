@@ -1,4 +1,4 @@
-"""Readings as a file would give them."""
+"""Readings as from a file."""
 
 from __future__ import annotations
 

@@ -1,7 +1,7 @@
-"""Simulated lenses, marks and vibrations with known truth: does the truth lie within the stated 95 % interval?
+"""Simulated lenses, marks and vibrations with known truth: is the truth within the stated 95 % interval?
 
-Each case returns whether each quantity was held, and raises `Refused` if the procedure refused in a sentence. In HOLDING
-everything is as the procedure assumes or as its options state. In STRAINED something is not.
+Each case returns whether each interval contained its truth, and raises `Refused` if the procedure refused in a sentence.
+In HOLDING everything is as the procedure assumes or as its options state. In STRAINED something is not.
 """
 
 from __future__ import annotations
@@ -31,16 +31,16 @@ Case = Callable[[Rng], list[bool]]
 
 
 def holds(value: float, u: float, freedom: float, truth: float) -> bool:
-    """Whether the stated interval holds the truth."""
+    """Whether the stated interval contains the truth."""
     return abs(value - truth) <= coverage_factor(freedom) * u
 
 
 class Refused(Exception):
-    """The procedure said that the readings do not allow a result."""
+    """The procedure refused the readings."""
 
 
 def ring(rng: Rng, rig: Callable[[Rng, RingRig], RingRig], standing: PupilPlace = ON_AXIS) -> list[bool]:
-    """Steps per degree and focal length from 7 to 9 pictures, the focal length known to half a per cent beforehand."""
+    """Steps per degree and focal length from 7 to 9 pictures; the focal length is known to half a per cent before."""
     plain = RingRig(
         focal_mm=rng.uniform(18, 22),
         count=int(rng.integers(7, 10)),
@@ -63,13 +63,15 @@ def ring(rng: Rng, rig: Callable[[Rng, RingRig], RingRig], standing: PupilPlace 
 
 
 def lens_as_usual(rng: Rng, rig: RingRig) -> RingRig:
-    """Distortion, and an axis off the middle, as the prior has them."""
+    """Distortion and a displaced axis, drawn from the prior."""
     bent = bent_by(rig, rng.normal(0, 0.03))
     return replace(bent, aside_px=tuple(rng.normal(0, 10, 2)), pitch_deg=float(rng.choice([0.0, 30.0])))
 
 
 def lens_at_its_worst(rng: Rng, rig: RingRig) -> RingRig:
-    """Barrel distortion of 6 % with half of it bent back, and an axis 10 px off the middle both ways."""
+    """Barrel distortion of 6 %, half of it corrected by the next term, and an axis 10 px off the middle in both
+    directions.
+    """
     bent = bent_by(rig, -0.06)
     return replace(bent, k2=0.03 * (bent.k1 / 0.06) ** 2, aside_px=tuple(rng.choice([-10.0, 10.0], 2)))
 
@@ -83,9 +85,9 @@ def head_that_slips(rng: Rng, rig: RingRig) -> RingRig:
 
 
 def typed_marks(rng: Rng, *, distortion: float | None = None) -> list[bool]:
-    """Marks lined up by eye, and their shift read to a whole pixel, by a lens that may stand beside the axis.
+    """Marks lined up by eye, and their shift read to a whole pixel, with a lens that may be beside the axis.
 
-    Drawn in the plane, ray by ray: see `seen_px`. Nobody knows of the far mark more than how far it is at least.
+    Drawn in the plane, ray by ray: see `seen_px`. Of the far mark only a least distance is known.
     """
     offset, aside = rng.uniform(-60, 60), rng.normal(0, 1)
     near, angle = rng.uniform(500, 3000), math.radians(rng.uniform(15, 40) * rng.choice([-1, 1]))
@@ -114,7 +116,7 @@ def typed_marks(rng: Rng, *, distortion: float | None = None) -> list[bool]:
 
 
 def seen_marks(rng: Rng, *, distortion: float | None = None, aside_px: float | None = None) -> list[bool]:
-    """A near mark in two pictures, and far points at one distance that is only known to be at least so much."""
+    """A near mark in two pictures, and far points at one distance of which only a lower bound is known."""
     least = rng.uniform(15_000, 60_000)
     plain = RingRig(
         focal_mm=rng.uniform(22, 26),
@@ -147,11 +149,11 @@ def ringing(
     second: tuple[float, float] | None = None,
     close: bool = False,
 ) -> list[bool]:
-    """Frequency, damping, amplitude and the wait: those of a single vibration, or of the larger of two that are close.
+    """Frequency, damping, amplitude and the wait: those of a single vibration, or of the larger of two close ones.
 
-    `step_share` is the sensor's grid as a share of the amplitude, `jitter_s` by how much the readings' times scatter,
-    `second` between which shares of the main vibration another one is, at 1.3 to 4 times the frequency, or within 30 % of
-    it, to either side (`close`).
+    `step_share` is the sensor's grid as a share of the amplitude, `jitter_s` the scatter of the readings' times. `second`
+    is the range of another vibration's size as a share of the main one. Its frequency is 1.3 to 4 times the main one, or
+    within 30 % of it, to either side (`close`).
     """
     hz, damping, amplitude = rng.uniform(2, 15), rng.uniform(0.01, 0.15), 10 ** rng.uniform(-2, 2)
     time = np.arange(0, rng.uniform(5, 12) / hz, 1 / (hz * rng.uniform(10, 25)))
@@ -177,7 +179,7 @@ def ringing(
 
 
 def swing(time_s: Array, hz: float, damping: float, amplitude: float, phase: float) -> Array:
-    """A vibration that dies away (W. Thomson and M. Dahleh, Theory of Vibration, 5th ed., 2.6)."""
+    """A decaying vibration (W. Thomson and M. Dahleh, Theory of Vibration, 5th ed., 2.6)."""
     w = 2 * math.pi * hz
     turning = w * math.sqrt(1 - damping**2) * time_s + phase
     return np.asarray(amplitude * np.exp(-damping * w * time_s) * np.cos(turning))
@@ -205,7 +207,7 @@ STRAINED: dict[str, Case] = {
 
 
 def share_held(case: Case, rigs: int) -> tuple[tuple[float, ...], float]:
-    """The share of rigs whose truth lies in the interval, for each quantity, and the share that was refused."""
+    """The share of rigs whose truth is in the interval, for each quantity, and the share that was refused."""
     hits: list[list[bool]] = []
     for seed in range(rigs):
         try:

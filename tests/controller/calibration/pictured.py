@@ -1,4 +1,4 @@
-"""Matched points of two pictures, made up: what a camera would show of directions, with errors of a known size."""
+"""Simulated matched points of two pictures: where a camera would show directions, with errors of a known size."""
 
 from __future__ import annotations
 
@@ -34,7 +34,7 @@ def common_points(
 
 
 def distorted(points_px: Array, camera: PictureGeometry, bend: float) -> Array:
-    """Where a lens shows points that distorts by `bend`: r with r (1 + bend r^2) where it should be, in focal lengths."""
+    """Where a lens with the distortion `bend` shows points: at r instead of r (1 + bend r^2), in focal lengths."""
     due = (points_px - camera.middle_px) / camera.focal_px
     seen = due
     for _ in range(25):
@@ -43,6 +43,6 @@ def distorted(points_px: Array, camera: PictureGeometry, bend: float) -> Array:
 
 
 def turned(right_deg: float, pitch_deg: float = 0.0) -> Rotation:
-    """A turn to the right about an upright axis, of a camera that looks up by `pitch_deg`, in its own axes."""
+    """A turn to the right about an upright axis, in the axes of a camera that looks up by `pitch_deg`."""
     tilt = Rotation.from_rotvec([np.radians(pitch_deg), 0, 0])
     return tilt.inv() * Rotation.from_rotvec([0, np.radians(right_deg), 0]) * tilt

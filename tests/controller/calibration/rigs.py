@@ -1,6 +1,6 @@
-"""Simulated rigs with known truth in worlds of many kinds: what each procedure states, and what is true.
+"""Simulated rigs with known truth in many kinds of world: what each procedure states, and what is true.
 
-A rig is an instrument and a head, read once by one procedure. A world says how the readings err.
+A rig is an instrument and a head, read once by one procedure. A world is the errors of the readings.
 """
 
 from __future__ import annotations
@@ -11,11 +11,11 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from controller.calibration.axis_findings import backlash_found, level_found, steps_found, verify_found
 from controller.calibration.backlash import from_approaches
 from controller.calibration.finding import Finding, Stated
-from controller.calibration.found import backlash_found, level_found, steps_found, verify_found
 from controller.calibration.level import from_tilts
-from controller.calibration.readings import NotBelievable
+from controller.calibration.readings import ReadingsRefused
 from controller.calibration.records import AxisName
 from controller.calibration.steps import from_angles, from_turns
 from controller.calibration.verify import from_visits, visiting_order
@@ -30,19 +30,19 @@ AUTOREGRESSION = 0.8
 
 @dataclass(frozen=True, slots=True)
 class World:
-    """How readings err. Lengths in scatters (standard deviations of one reading); `count` readings, 0 for the usual.
+    """The errors of readings. Sizes in standard deviations of one reading; `count` readings, 0 for the usual number.
 
-    `grid`: the step of the instrument; `drift`: over the whole set; `outliers`: that many are far off; `hangs`: each
-    error passes on to the next; `stated`: the scatter is told to the procedure; `sorted`: read in the order of the
-    positions, not shuffled with the first again at the end. `wave`: the once-per-turn error there is, `prior` the one the
-    kit says may be there; `span_deg`: of the positions of the axis.
+    `grid`: the step of the instrument; `drift`: over the whole set; `outliers`: that many are far off; `correlation`:
+    successive errors are correlated; `stated`: the procedure knows the scatter; `sorted`: read in the order of the
+    positions, not shuffled with the first again at the end. `wave`: the true once-per-turn error; `prior`: the one that
+    the kit states as possible; `span_deg`: of the positions of the axis.
     """
 
     grid: float = 0.0
     count: int = 0
     drift: float = 0.0
     outliers: int = 0
-    hangs: bool = False
+    correlation: bool = False
     stated: bool = False
     sorted: bool = False
     wave: float = 0.0
@@ -52,7 +52,7 @@ class World:
 
 @dataclass(frozen=True, slots=True)
 class Instrument:
-    """One of a world: its scatter and the step of its grid, in degrees."""
+    """An instrument of a world: its scatter and the step of its grid, in degrees."""
 
     world: World
     scatter_deg: float
@@ -60,16 +60,16 @@ class Instrument:
 
     @classmethod
     def of(cls, world: World, rng: Rng) -> Instrument:
-        """Grids are such as people rule or display; the scatter follows."""
+        """Grids as on usual scales and displays; the scatter follows."""
         if world.grid == 0:
             return cls(world, 10 ** rng.uniform(-3, -1), 0.0)
         step = float(rng.choice(GRIDS_DEG))
         return cls(world, step / world.grid, step)
 
     def read(self, rng: Rng, true: Array) -> Array:
-        """What it shows at these places, one after the other."""
+        """The readings at these places, one after the other."""
         error = rng.normal(size=len(true))
-        if self.world.hangs:
+        if self.world.correlation:
             for number in range(1, len(true)):
                 error[number] = AUTOREGRESSION * error[number - 1] + 0.6 * error[number]
         error += self.world.drift * np.linspace(0, 1, len(true))
@@ -80,12 +80,12 @@ class Instrument:
 
     @property
     def stated_deg(self) -> float | None:
-        """Its error as it is told to the procedure."""
+        """The error stated to the procedure."""
         return self.scatter_deg if self.world.stated else None
 
 
 def in_time(rng: Rng, world: World, places: Array) -> Array:
-    """The places in the order in which they are read."""
+    """The places in the order of reading."""
     if world.sorted:
         return places
     mixed = rng.permutation(places[:-1])
@@ -110,7 +110,7 @@ def by_angles(rng: Rng, world: World) -> Told:
 
 
 def by_turns(rng: Rng, world: World) -> Told:
-    """Each end of a turn is nudged on to the mark, with an error of aim, and stands on a whole step."""
+    """Each end of a turn is aimed at the mark with an error, and is on a whole step."""
     instrument, rate, rows = Instrument.of(world, rng), rng.uniform(50, 600), world.count or 5
     turns, begin = rng.integers(1, 4, rows).astype(float), rng.uniform(0, 1000, rows)
     aims = instrument.read(rng, np.zeros(2 * rows)).reshape(rows, 2)
@@ -121,7 +121,7 @@ def by_turns(rng: Rng, world: World) -> Told:
 
 
 def play(rng: Rng, world: World) -> Told:
-    """An axis that lags by half its play on either side, with an error of its own at each place."""
+    """An axis that lags by half its backlash on either side, with an error of its own at each place."""
     instrument, places, times = Instrument.of(world, rng), 5, max(2, round((world.count or 50) / 10))
     targets = rng.uniform(0, 360, places).round(1)
     sizes = rng.uniform(0, 0.3) + rng.choice([0.0, 0.01]) * rng.uniform(-1, 1, places)
@@ -163,9 +163,9 @@ def lean(rng: Rng, world: World) -> Told:
 
 
 def repeatability(rng: Rng, world: World) -> Told:
-    """Misses alike in all directions: the mean distance is s sqrt(pi/2), its variance s^2 (2 - pi/2) (Rayleigh).
+    """Equal errors in all directions: the mean distance is s sqrt(pi/2), its variance s^2 (2 - pi/2) (Rayleigh).
 
-    All near the horizon, where a degree of yaw is one on the sky.
+    All are near the horizon, where a degree of yaw is a degree on the sky.
     """
     instrument, places = Instrument.of(world, rng), 5
     poses = [
@@ -190,7 +190,7 @@ def repeatability(rng: Rng, world: World) -> Told:
         "pooled_repeatability_deg": repeat,
         "worst_deg": accuracy + repeat,
     }
-    return verify_found(from_visits(given, instrument.stated_deg), given, 1.0, "asked for were"), truths
+    return verify_found(from_visits(given, instrument.stated_deg), given, 1.0, "the requested limit is"), truths
 
 
 Procedure = Callable[[Rng, World], Told]
@@ -205,8 +205,9 @@ PROCEDURES: dict[str, Procedure] = {
 
 @dataclass(frozen=True, slots=True)
 class Tally:
-    """Of many rigs: how many were refused, and of which no share of cases was stated; of the others, how often each
-    value's truth lay in its interval."""
+    """Of many rigs: how many were refused, and for how many no share of cases was stated; of the others, how often the
+    interval of each value contained the truth.
+    """
 
     refused: float
     unstated: float
@@ -214,13 +215,13 @@ class Tally:
 
 
 def tally(procedure: Procedure, world: World, rigs: int) -> Tally:
-    """Read so many rigs of a world by one procedure."""
+    """Read so many rigs of a world with one procedure."""
     hits: list[dict[str, bool]] = []
     refused = unstated = 0
     for seed in range(rigs):
         try:
             finding, truths = procedure(np.random.default_rng(seed), world)
-        except NotBelievable:
+        except ReadingsRefused:
             refused += 1
             continue
         if finding.stated is not Stated.ALL:

@@ -1,4 +1,4 @@
-"""Rings of matched points as a real rig would give them: a lens off its point, off its axis, bent; a head that slips."""
+"""Rings of matched points as from a real rig: a lens off its point and axis, with distortion; a head that slips."""
 
 from __future__ import annotations
 
@@ -18,8 +18,9 @@ STEPS_PER_DEGREE = 320.0
 
 @dataclass(frozen=True, slots=True)
 class RingRig:
-    """What is true of a ring. The lens follows D. Brown, Photogrammetric Engineering 37:855, 1971, in the direction that
-    OpenCV documents: what is due at r is seen at r (1 + k1 r^2 + k2 r^4). Focal lengths for a sensor 36 mm across.
+    """The truth of a ring. The lens follows D. Brown, Photogrammetric Engineering 37:855, 1971, in the direction of
+    OpenCV's documentation: a point that belongs at r is shown at r (1 + k1 r^2 + k2 r^4). Focal lengths for a sensor 36
+    mm across.
     """
 
     focal_mm: float = 20.0
@@ -32,7 +33,7 @@ class RingRig:
     aside_px: tuple[float, float] = (0.0, 0.0)
     pupil_mm: float = 0.0
     nearest_mm: float = 10_000.0
-    far_per_mm: float | None = None  # one over the distance of everything, else anything from nearest_mm on
+    far_per_mm: float | None = None  # one over the distance of everything; None: any distance from nearest_mm on
     ground: bool = False  # near things only in the lower half of the picture
     slip_deg: float = 0.0
     slip_at: int = 4
@@ -40,7 +41,7 @@ class RingRig:
 
     @property
     def steps(self) -> Array:
-        """Where the head was told to stand."""
+        """The commanded positions."""
         return np.asarray(np.arange(self.count) * 360 / self.count * STEPS_PER_DEGREE)
 
     @property
@@ -80,7 +81,7 @@ class RingRig:
         return one, other
 
     def shown(self, due_px: Array) -> Array:
-        """Where the lens shows what an ideal one would show at these pixels, both (n, 2)."""
+        """Where the lens shows the points that an ideal one would show at these pixels, both (n, 2)."""
         camera = self.expected
         due = (due_px - camera.middle_px) / camera.focal_px
         square = np.sum(due**2, axis=1, keepdims=True)
@@ -89,7 +90,7 @@ class RingRig:
 
 
 def bent_by(rig: RingRig, share: float) -> RingRig:
-    """The rig with a lens that shows the picture's corner `share` farther out (barrel: negative) than it should."""
+    """The rig with a lens that shows the picture's corner `share` too far out (barrel: negative)."""
     camera = rig.expected
     corner = np.sum((np.array(camera.middle_px) / camera.focal_px) ** 2)
     return replace(rig, k1=share / corner)

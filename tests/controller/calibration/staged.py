@@ -1,4 +1,4 @@
-"""Photographs of the invented place as a camera would leave them, with a near board and a pupil where a test wants."""
+"""Photographs of the invented place as from a camera, with a near board, and the pupil at a chosen place."""
 
 from __future__ import annotations
 
@@ -21,7 +21,7 @@ from sim.scene.scenery import Layer, Scenery, layer_of, points_across
 from sim.scene.sensor import SensorSpec, develop
 
 BEGIN = datetime(2026, 6, 21, 9, 0, tzinfo=UTC)
-BOARD_DEG = 6.4  # how wide and high the board is seen from the axis
+BOARD_DEG = 6.4  # width and height of the board, seen from the axis
 
 
 @lru_cache(maxsize=4)
@@ -45,14 +45,14 @@ def board(points: int, distance_mm: float, seed: int) -> Layer:
 
 @dataclass(frozen=True, slots=True)
 class Stage:
-    """A kit before the place; pictures are `width` pixels wide."""
+    """A kit in front of the place; pictures are `width` pixels wide."""
 
     kit: Kit
     width: int
     seed: int = 1
     ahead_mm: float = 0.0
     board_mm: float | None = None
-    says_kit: Kit | None = None  # what the photographs say of their lens, where that is not what is true
+    says_kit: Kit | None = None  # the lens in the photographs' EXIF, if it is not the true one
 
     @property
     def size(self) -> tuple[int, int]:
@@ -66,7 +66,7 @@ class Stage:
         every_s: float = 2.0,
         ending: str = "JPG",
     ) -> list[Path]:
-        """Photographs at these yaws and pitches, into `folder`."""
+        """Shoot photographs at these yaws and pitches into `folder`."""
         folder.mkdir(exist_ok=True)
         lens = lens_spec(self.kit, (self.ahead_mm, 0.0))
         points = points_across(lens.pixel_rad(self.width))
@@ -83,7 +83,7 @@ class Stage:
         return files
 
     def board_px(self, yaw_deg: float) -> tuple[int, int]:
-        """Where a camera that looks toward `yaw_deg` shows the middle of the board: column and row."""
+        """Where a camera turned to `yaw_deg` shows the middle of the board: column and row."""
         assert self.board_mm is not None
         angle = math.radians(-yaw_deg)
         forward, right = self.board_mm * math.cos(angle) - self.ahead_mm, self.board_mm * math.sin(angle)

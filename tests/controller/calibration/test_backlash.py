@@ -1,4 +1,4 @@
-"""The figures of ISO 230-2 against a published data set, and against rigs whose play is known."""
+"""The figures of ISO 230-2 against a published data set, and against rigs of known backlash."""
 
 from __future__ import annotations
 
@@ -10,12 +10,12 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from controller.calibration.backlash import Figures, figures, from_approaches, positions_of
-from controller.calibration.readings import NotBelievable, Readings
+from controller.calibration.readings import Readings, ReadingsRefused
 from controller.errors import InputError
 from controller.optics.outline import Array
 from tests.controller.calibration.given import readings
 
-# A linear axis in millimetres, which the figures do not mind. Published: repository
+# A linear axis in millimetres; the figures do not depend on the unit. Published: repository
 # anderssandstrom/ecmc_target_muts_logger, muts/data/week42_22/xyz/target_x_report_8A.md, commit 61b551aa.
 TARGETS = (-4.0, -2.0, 0.0, 2.0, 4.0)
 UP = (
@@ -48,7 +48,7 @@ def published(order: list[int] | None = None) -> Readings:
 
 
 def rig(seed: int, play: float, scatter: float, targets: int = 5, times: int = 5) -> Readings:
-    """An axis that lags by half its play on either side, with an error of its own over the turn."""
+    """An axis that lags by half its backlash on either side, with an error of its own over the turn."""
     rng = np.random.default_rng(seed)
     places = np.repeat(rng.uniform(0, 360, targets).round(2), 2 * times)
     up = np.tile(np.repeat([True, False], times), targets)
@@ -58,7 +58,7 @@ def rig(seed: int, play: float, scatter: float, targets: int = 5, times: int = 5
 
 
 def test_published_data() -> None:
-    """B, mean reversal, s, R_i, M and A stand in the report; its E and R are another matter (below)."""
+    """B, mean reversal, s, R_i, M and A are in the report; its E and R are treated below."""
     found = from_approaches(published()).figures
     assert found.reversal_deg == pytest.approx(0.051238, abs=5e-7)
     assert found.mean_reversal_deg == pytest.approx(0.0354444, abs=5e-8)
@@ -104,7 +104,7 @@ def test_where_two_s_and_the_reversal_exceed_four_s() -> None:
 @given(SEEDS, st.floats(0.05, 1.0))
 def test_play_is_found(seed: int, play: float) -> None:
     found = from_approaches(rig(seed, play, 0.005))
-    assert found.mean_reversal_deg == pytest.approx(-play, abs=0.01)
+    assert found.mean_reversal.value == pytest.approx(-play, abs=0.01)
     assert found.play_deg == found.figures.reversal_deg
     assert found.play_deg == pytest.approx(play, abs=0.02)
 
@@ -131,7 +131,7 @@ def test_a_dial_that_begins_again_at_360() -> None:
 
 class TestRefused:
     def refused(self, given_: Readings) -> str:
-        with pytest.raises(NotBelievable) as caught:
+        with pytest.raises(ReadingsRefused) as caught:
             from_approaches(given_)
         text = str(caught.value)
         assert text.startswith("readings.csv")

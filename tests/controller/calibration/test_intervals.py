@@ -1,4 +1,4 @@
-"""The stated 95 % hold, in a small version of `python -m tests.bench --group intervals`: fewer rigs, wider bounds."""
+"""The stated 95 % are true, in a small version of `python -m tests.bench --group intervals`: fewer rigs, wider bounds."""
 
 from __future__ import annotations
 
@@ -8,7 +8,7 @@ from scipy.stats import binom
 from tests.controller.calibration.rigs import PROCEDURES, World, share_with_outliers, tally
 
 RIGS = 30
-LEAST = int(binom.ppf(1e-3, RIGS, 0.92)) / RIGS  # fewer come about once in a thousand times where 92 of 100 hold
+LEAST = int(binom.ppf(1e-3, RIGS, 0.92)) / RIGS  # fewer: 1 in 1000 if 92 % contain the truth
 LEAST_BESIDE_THE_MODEL = int(binom.ppf(1e-3, RIGS, 0.90)) / RIGS
 
 
@@ -24,7 +24,7 @@ def test_where_the_model_holds(name: str, world: World) -> None:
 @pytest.mark.parametrize("name", PROCEDURES)
 @pytest.mark.parametrize(
     "world",
-    [World(outliers=1), World(hangs=True), World(drift=3.0)],
+    [World(outliers=1), World(correlation=True), World(drift=3.0)],
     ids=["outlier", "hanging", "drift"],
 )
 def test_where_it_does_not_hold_sets_are_refused_or_still_hold(name: str, world: World) -> None:
@@ -34,7 +34,7 @@ def test_where_it_does_not_hold_sets_are_refused_or_still_hold(name: str, world:
 
 
 def test_the_few_sets_of_hanging_visits_that_pass_still_hold() -> None:
-    found = tally(PROCEDURES["verify"], World(hangs=True), 400)
+    found = tally(PROCEDURES["verify"], World(correlation=True), 400)
     stated = round((1 - found.refused - found.unstated) * 400)
     assert stated >= 8
     assert min(found.held.values()) * stated >= binom.ppf(1e-3, stated, 0.90), found

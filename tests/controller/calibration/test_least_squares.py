@@ -29,7 +29,7 @@ def correlation(found: Fit) -> float:
 
 
 def test_gum_h3() -> None:
-    """To half of the last digit that is printed there (JCGM 100:2008, H.3.2 to H.3.4)."""
+    """To half of the last printed digit (JCGM 100:2008, H.3.2 to H.3.4)."""
     found = fit(line(X), B)
     assert found.coefficients[0] == pytest.approx(-0.1712, abs=0.5e-4)
     assert found.coefficients[1] == pytest.approx(0.00218, abs=0.5e-5)

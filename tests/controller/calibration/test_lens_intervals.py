@@ -1,7 +1,7 @@
-"""Marks, photographs and vibrations: the truth lies where it is said to lie, also where not all is as assumed.
+"""Marks, photographs and vibrations: the stated intervals contain the truth, also when assumptions are violated.
 
-Few rigs here, so the bounds are those that chance breaks once in ten thousand (the binomial distribution). The bench has
-400 of each.
+With only a few rigs here, the bounds are those that chance breaks once in ten thousand (the binomial distribution). The
+bench has 400 of each.
 """
 
 from __future__ import annotations
@@ -17,12 +17,12 @@ MOST_REFUSED = 0.05  # of sound rigs
 
 
 def rigs_of(name: str) -> int:
-    """How many rigs a second or so allows."""
+    """The number of rigs that take about a second."""
     return {"ring": 16, "settle": 24}.get(name.split(",", maxsplit=1)[0], 24 if "picture" in name else 200)
 
 
 def fewest(rigs: int, share: float) -> int:
-    """How many of `rigs` are held, but for one chance in ten thousand, if at least `share` of all are."""
+    """How many of `rigs` at least contain the truth, but for one chance in ten thousand, if `share` of all do."""
     return int(binom.ppf(BY_CHANCE, rigs, share))
 
 

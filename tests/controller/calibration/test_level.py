@@ -1,4 +1,4 @@
-"""The lean of the pan axis: found again on simulated heads, put right by the legs."""
+"""The lean of the pan axis: measured on simulated heads, and corrected by the legs."""
 
 from __future__ import annotations
 
@@ -10,7 +10,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from controller.calibration.level import from_tilts, legs_to_raise
-from controller.calibration.readings import NotBelievable
+from controller.calibration.readings import ReadingsRefused
 from controller.optics.outline import Array
 from sim.lean import leaned
 from tests.controller.calibration.given import readings
@@ -19,13 +19,13 @@ LEANS, YAWS = st.floats(0.01, 8), st.floats(0, 359.9)
 
 
 def tilts(lean: float, toward: float, yaws: Array, zero: float = 0.0) -> Array:
-    """What a level on the tilt axis at zero reads, as the simulator has it."""
+    """Readings of a level on the tilt axis at zero, according to the simulator."""
     return np.array([zero + leaned(float(yaw), 0.0, lean, toward)[1] for yaw in yaws])
 
 
 @given(LEANS, YAWS, st.floats(-5, 5), st.integers(4, 16))
 def test_the_simulators_lean_is_found_exactly(lean: float, toward: float, zero: float, count: int) -> None:
-    """Pan angles, not true yaws, are known at the head; the model must be exact in those."""
+    """At the head the pan angles are known, not the true yaws; the model must be exact in those."""
     yaws = np.linspace(0, 360, count, endpoint=False)
     found = from_tilts(readings(yaw_deg=yaws, reading_deg=tilts(lean, toward, yaws, zero)))
     assert found.lean_deg == pytest.approx(lean, abs=1e-7)
@@ -62,23 +62,23 @@ def test_an_outlier_is_left_out() -> None:
     ],
 )
 def test_too_few_or_too_narrow(yaws: list[float], says: str) -> None:
-    with pytest.raises(NotBelievable, match=says):
+    with pytest.raises(ReadingsRefused, match=says):
         from_tilts(readings(yaw_deg=yaws, reading_deg=np.zeros(len(yaws))))
 
 
 def test_readings_that_no_tripod_gives() -> None:
     yaws = np.arange(0, 360, 45.0)
-    with pytest.raises(NotBelievable, match="more than any tripod leans"):
+    with pytest.raises(ReadingsRefused, match="more than any tripod leans"):
         from_tilts(readings(yaw_deg=yaws, reading_deg=60 * tilts(1.0, 10.0, yaws)))
     mixed = np.random.default_rng(0).permutation(tilts(3.0, 10.0, yaws))
-    with pytest.raises(NotBelievable, match="stated reading error"):
+    with pytest.raises(ReadingsRefused, match="stated reading error"):
         from_tilts(readings(yaw_deg=yaws, reading_deg=mixed), 0.05)
 
 
 @given(st.floats(0, 8), YAWS, YAWS, st.floats(100, 1000))
 def test_the_raised_feet_stand_level(lean: float, toward: float, leg: float, radius: float) -> None:
     legs = legs_to_raise(lean, toward, leg, radius)
-    # A foot on the side toward which the axis leans stands low by radius * sin(lean) * cos(angle between).
+    # A foot on the side toward which the axis leans is low by radius * sin(lean) * cos(angle between).
     low = [radius * math.sin(math.radians(lean)) * math.cos(math.radians(each.yaw_deg - toward)) for each in legs]
     heights = [each.raise_mm - down for each, down in zip(legs, low, strict=True)]
     assert np.ptp(heights) == pytest.approx(0, abs=1e-9)
@@ -86,6 +86,6 @@ def test_the_raised_feet_stand_level(lean: float, toward: float, leg: float, rad
 
 
 def test_a_lean_toward_a_leg_raises_that_leg_alone() -> None:
-    """By 1.5 * radius * sin(lean): the other two feet stand half a radius behind the axis (plane geometry)."""
+    """By 1.5 * radius * sin(lean): the other two feet are half a radius behind the axis (plane geometry)."""
     legs = legs_to_raise(1.0, 120.0, 0.0, 500.0)
     assert [each.raise_mm for each in legs] == pytest.approx([0, 1.5 * 500 * math.sin(math.radians(1)), 0], abs=1e-9)

@@ -1,4 +1,4 @@
-"""The no-parallax point: published principle, closed form against rays drawn in the plane, and honest uncertainties."""
+"""The no-parallax point: published principle, closed form against rays drawn in the plane, and correct uncertainties."""
 
 from __future__ import annotations
 
@@ -9,6 +9,7 @@ import pytest
 from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 
+from controller.calibration.known_lens import LensGiven
 from controller.calibration.parallax import (
     Marks,
     Scene,
@@ -20,10 +21,8 @@ from controller.calibration.parallax import (
     shift_px,
     sideways_mm,
 )
-from controller.calibration.readings import NotBelievable
-from controller.commands.calibrate import Keeping
-from controller.commands.calibrate_lens import typed_parallax_command
-from controller.commands.calibrate_pictures import LensGiven
+from controller.calibration.parallax_finding import typed_finding
+from controller.calibration.readings import ReadingsRefused
 from controller.errors import InputError
 
 FOCAL_PX = 24 / 5.9 * 1000
@@ -82,7 +81,7 @@ def test_the_closed_form_undoes_rays(offset: float, near: float, ratio: float, a
 def test_two_views_need_no_marks_in_line(
     offset: float, near: float, ratio: float, apart: float, left: float, right: float
 ) -> None:
-    """Any turn, and marks that never stand in line: rays drawn in the plane."""
+    """Any turn, and marks that are never in line: rays drawn in the plane."""
 
     def marks(middle_deg: float) -> Marks:
         far, close = math.radians(middle_deg + apart / 4), math.radians(middle_deg)
@@ -107,9 +106,7 @@ def test_half_a_turn_shows_what_is_beside_the_axis(beside: float, mark: float, d
 
 
 def typed(shift: float, near: float = 1000, far: float = 10_000, angle: float = 25, focal: float = 24) -> dict[str, Any]:
-    finding = typed_parallax_command(
-        LensGiven(focal, None, 5.9), Scene(near, far), TypedShift(angle, shift), None, Keeping()
-    )
+    finding = typed_finding(None, LensGiven(focal, None, 5.9), Scene(near, far), TypedShift(angle, shift), None)
     return finding.as_json()
 
 
@@ -133,7 +130,7 @@ def test_the_way_to_slide_is_always_right(offset: float, near: float, angle: flo
 def test_what_shifts_the_marks_besides_is_taken_out(
     offset: float, near: float, ratio: float, angle: float, side: int, lined_up: float, beside: float
 ) -> None:
-    """Rays drawn in the plane: a lens beside the axis, marks not quite lined up in the middle, the head then turned."""
+    """Rays drawn in the plane: a lens beside the axis, marks not quite lined up in the middle, then the head turned."""
     far = near * ratio
     turn = math.radians(side * angle)
     toward = math.atan2(-beside, near - offset) - lined_up / 3000
@@ -142,13 +139,22 @@ def test_what_shifts_the_marks_besides_is_taken_out(
     for right, ahead in marks:
         x, y = right * math.cos(turn) + ahead * math.sin(turn), ahead * math.cos(turn) - right * math.sin(turn)
         seen.append(3000 * (x - beside) / (y - offset))
-    got = offset_from_typed_mm(seen[0] - seen[1], lined_up, 3000, near, 1 / far, side * angle, 0.0, beside)
+    got = offset_from_typed_mm(
+        shift_px=seen[0] - seen[1],
+        lined_up_px=lined_up,
+        focal_px=3000,
+        near_mm=near,
+        far_per_mm=1 / far,
+        angle_deg=side * angle,
+        distortion=0.0,
+        sideways_mm=beside,
+    )
     assert got == pytest.approx(offset, abs=0.08 * (abs(beside) + abs(lined_up)) + 1e-6)  # first order
 
 
 @given(st.floats(1000, 1e6))
 def test_a_least_distance_counts_all_that_it_leaves(least: float) -> None:
-    """One over the distance: a rectangle from nothing to one over the least (JCGM 100:2008, 4.3.7)."""
+    """One over the distance: a rectangle from 0 to one over the least distance (JCGM 100:2008, 4.3.7)."""
     middle, u = Scene(500, far_at_least_mm=least).far_per_mm()
     assert middle == pytest.approx(0.5 / least)
     assert u == pytest.approx(1 / least / math.sqrt(12))
@@ -161,9 +167,9 @@ def test_what_cannot_be_is_refused() -> None:
         typed(5, near=1000, far=1000)
     with pytest.raises(InputError, match="between 0 and 85"):
         typed(5, angle=0)
-    with pytest.raises(NotBelievable, match="No place of the lens"):
+    with pytest.raises(ReadingsRefused, match="No place of the lens"):
         typed(-1e5)
-    with pytest.raises(NotBelievable, match="no rail allows"):
+    with pytest.raises(ReadingsRefused, match="no rail allows"):
         typed(3000)
     with pytest.raises(ValueError, match="same place"):
         offset_from_views_mm(Marks(0.1, 0.1), Marks(0.1, 0.1), 1000, 5000)

@@ -1,4 +1,4 @@
-"""What photographs say: their size, which way up, their lens and their moment; and near marks found again."""
+"""The data of photographs: their size, orientation, lens and time; and near marks found in a second picture."""
 
 from __future__ import annotations
 
@@ -69,7 +69,7 @@ def test_what_a_photograph_does_not_say_is_none(details: dict[int, Any], tmp_pat
 
 @pytest.mark.parametrize("ending", ["jpg", "tif"])
 def test_it_is_brought_upright(ending: str, tmp_path: Path) -> None:
-    """Orientation 8: turned a quarter to the left for looking at it (CIPA DC-008)."""
+    """Orientation 8: turned a quarter to the left for viewing (CIPA DC-008)."""
     upright = smooth(160, 100)
     file = saved(tmp_path / f"a.{ending}", np.ascontiguousarray(np.rot90(upright, -1)), orientation=8)
     found = read_photograph(file).grey
@@ -85,7 +85,7 @@ def test_what_is_large_is_made_smaller_and_places_go_along(ending: str, tmp_path
     assert max(taken.grey.shape) == LONGEST_PX
     bright = ndimage.center_of_mass(np.clip(taken.grey.astype(float) - 45, 0, None))
     assert taken.place((800.0, 1500.0)) == pytest.approx(bright[::-1], abs=0.3)
-    # Even in both directions: a lens would seem wider one way than the other.
+    # Equal in both directions: otherwise the lens would seem wider one way than the other.
     assert taken.share == 2000 / 3300
     assert taken.own_px == (3300, 2200)
 
@@ -111,7 +111,7 @@ def test_what_pixels_mean(tmp_path: Path) -> None:
     kit = kit_of(24.0, camera={"mounted": "landscape", "offset_right_mm": 0.6, "offset_up_mm": -1.2})
     by_kit = camera_for(taken, kit, None, None)
     assert by_kit.focal_px == pytest.approx(24 / 36 * 300)
-    # The picture's middle lies right of the axis by 5 pixels and 10 below it: the axis is left of it and above.
+    # The picture's middle is 5 pixels right of the axis and 10 below it: the axis is left of it and above.
     assert by_kit.middle_px == pytest.approx((149.5 - 5, 99.5 - 10))
     assert camera_for(taken, kit, 30.0, None).focal_px == pytest.approx(250)
     assert camera_for(taken, None, None, 100.0).focal_px == pytest.approx(200)
@@ -122,12 +122,12 @@ def test_what_pixels_mean(tmp_path: Path) -> None:
     with pytest.raises(InputError, match="not the shape of the kit's pictures"):
         camera_for(taken, kit_of(24.0), None, None)
     dumb = read_photograph(saved(tmp_path / "b.jpg", smooth(200, 300)))
-    with pytest.raises(InputError, match="does not say enough of its lens"):
+    with pytest.raises(InputError, match="does not describe its lens completely"):
         camera_for(dumb, None, None, None)
 
 
 def views(camera: PictureGeometry, right_deg: float) -> tuple[NDArray[np.uint8], NDArray[np.uint8], PictureTurn]:
-    """Two pictures of one far scene, the second made of the first by the turn."""
+    """Two pictures of one far scene; the second is the first after the turn."""
     turn = turned(right_deg)
     first = smooth(667, 1000)
     back = PictureTurn(turn.inv().as_rotvec(), np.eye(3), np.ones(1, dtype=bool), 0.0)
@@ -140,7 +140,7 @@ def views(camera: PictureGeometry, right_deg: float) -> tuple[NDArray[np.uint8],
 def test_a_far_mark_does_not_shift() -> None:
     camera = camera_of()
     first, second, turn = views(camera, 20.0)
-    right, down, u = mark_shift_px(first, second, turn, camera, (700.0, 333.0), 25, 60)
+    right, down, u = mark_shift_px(first, second, turn, camera, place=(700.0, 333.0), half_px=25, reach_px=60)
     assert (right, down) == pytest.approx((0.0, 0.0), abs=0.05)
     assert 0 < u < 0.05
 
@@ -149,7 +149,7 @@ def test_a_far_mark_does_not_shift() -> None:
 def test_a_near_mark_shifts_by_what_it_shifts(shift: float) -> None:
     camera = camera_of()
     first, second, turn = views(camera, 20.0)
-    # Paint the mark into the second picture where the first one has it, `shift` to the right.
+    # Paint the mark into the second picture at its place in the first, `shift` to the right.
     mark = smooth(667, 1000, 5)
     square = (slice(293, 374), slice(660, 741))
     first[square] = mark[square]
@@ -162,7 +162,7 @@ def test_a_near_mark_shifts_by_what_it_shifts(shift: float) -> None:
     seen = as_first_sees(np.rint(moved).clip(0, 255).astype(np.uint8), back, camera, columns, rows)
     there = as_first_sees(np.rint(255 * inside).astype(np.uint8), back, camera, columns, rows)
     second = np.where(np.nan_to_num(there) > 200, np.nan_to_num(seen), second).clip(0, 255).astype(np.uint8)
-    right, down, u = mark_shift_px(first, second, turn, camera, (700.0, 333.0), 30, 60)
+    right, down, u = mark_shift_px(first, second, turn, camera, place=(700.0, 333.0), half_px=30, reach_px=60)
     assert right == pytest.approx(shift, abs=0.1)
     assert down == pytest.approx(0.0, abs=0.1)
     assert u < 0.1
@@ -172,11 +172,11 @@ def test_a_mark_that_is_not_there_is_not_found() -> None:
     camera = camera_of()
     first, second, turn = views(camera, 20.0)
     with pytest.raises(MarkNotFound):
-        mark_shift_px(first, smooth(667, 1000, 9), turn, camera, (700.0, 333.0), 25, 60)
+        mark_shift_px(first, smooth(667, 1000, 9), turn, camera, place=(700.0, 333.0), half_px=25, reach_px=60)
     with pytest.raises(MarkNotFound):  # at the edge
-        mark_shift_px(first, second, turn, camera, (995.0, 333.0), 25, 60)
-    with pytest.raises(MarkNotFound):  # the second picture does not reach there
-        mark_shift_px(first, second, turn, camera, (60.0, 333.0), 25, 30)
+        mark_shift_px(first, second, turn, camera, place=(995.0, 333.0), half_px=25, reach_px=60)
+    with pytest.raises(MarkNotFound):  # beyond the edge of the second picture
+        mark_shift_px(first, second, turn, camera, place=(60.0, 333.0), half_px=25, reach_px=30)
 
 
 @pytest.mark.parametrize("size", [(1, 65_000), (65_000, 1), (30, 20), (20_000, 90)])

@@ -1,4 +1,4 @@
-"""The table of places on the rail: exact at what was measured, monotone between, a warning beyond."""
+"""The table of places on the rail: exact at measured points, monotone between, a warning beyond."""
 
 from __future__ import annotations
 
@@ -55,7 +55,16 @@ def record(at: int, focal: float | None, rail: float | None, *, undone: bool = F
     values = {"offset_mm": 1.0} | ({} if rail is None else {"rail_mm": rail})
     made = f"2026-03-{at:02}T10:00:00+00:00"
     return new_record(
-        KIT, CalibrationKind.PARALLAX, None, made, values, {}, "test", focal_length_mm=focal, undone=undone, id=at
+        KIT,
+        CalibrationKind.PARALLAX,
+        None,
+        made,
+        values=values,
+        uncertainties={},
+        how="test",
+        focal_length_mm=focal,
+        undone=undone,
+        id=at,
     )
 
 

@@ -1,4 +1,4 @@
-"""CSV files: what is read, and the one sentence for what cannot be."""
+"""CSV files: what is read, and the sentence for every error."""
 
 from __future__ import annotations
 
@@ -130,7 +130,7 @@ COLUMNS = (
 @pytest.mark.parametrize("column", COLUMNS)
 @given(value=st.floats(allow_nan=False, allow_infinity=False) | st.floats(-1e6, 1e6))
 def test_a_reading_is_within_what_a_reading_can_be_whoever_brings_it(column: str, value: float) -> None:
-    """From a file or typed in, both become Readings."""
+    """From a file or typed in, the values become Readings."""
     bound = reading_bound(column)
     try:
         kept = Readings("r", (7,), {column: np.array([value])}, {})

@@ -1,4 +1,4 @@
-"""The calibration file: what goes in comes out, nothing is lost, the newest valid record counts."""
+"""The calibration file: it returns what was stored, loses nothing, and the newest valid record is used."""
 
 from __future__ import annotations
 
@@ -23,19 +23,35 @@ from controller.calibration.records import (
     undo,
     valid,
 )
-from controller.calibration.use import State, calibrated, fresh, is_stale
+from controller.calibration.validity import State, calibrated, fresh, is_stale
 from controller.errors import InputError, StorageFailed
 from controller.kit.kit import Kit
+from controller.kit.load import load_kit
+from controller.setup.progress import read_progress
 from tests.controller.kit.tables import kit_with
 
 KIT = kit_with({})
 NOON = datetime(2026, 6, 21, 12, tzinfo=UTC)
+OTHERS = {
+    CalibrationKind.BACKLASH: AxisName.TILT,
+    CalibrationKind.LEVEL: None,
+    CalibrationKind.PARALLAX: None,
+    CalibrationKind.SETTLE: None,
+}
 
 
 def steps(value: float, days: float = 0, axis: AxisName = AxisName.PAN, kit: Kit = KIT) -> Record:
     made_at = (NOON + timedelta(days=days)).isoformat()
     values = {"steps_per_degree": value}
-    return new_record(kit, CalibrationKind.STEPS, axis, made_at, values, {"u_steps_per_degree": 0.01}, "full turns")
+    return new_record(
+        kit,
+        CalibrationKind.STEPS,
+        axis,
+        made_at,
+        values=values,
+        uncertainties={"u_steps_per_degree": 0.01},
+        how="full turns",
+    )
 
 
 def test_the_file_lies_beside_the_kit() -> None:
@@ -66,9 +82,9 @@ def test_undo_takes_the_newest_and_keeps_it(tmp_path: Path) -> None:
         with pytest.raises(InputError):
             undo(kit, wrong)
     undo(kit)
-    with pytest.raises(InputError, match="no record that could be undone"):
+    with pytest.raises(InputError, match="no record to undo"):
         undo(kit)
-    assert add(kit, steps(323)).id == 4  # an id is never given twice
+    assert add(kit, steps(323)).id == 4  # an id is never reused
 
 
 @given(st.lists(st.tuples(st.floats(300, 340), st.integers(0, 50), st.booleans()), max_size=12))
@@ -112,8 +128,24 @@ def test_a_record_still_holds_for_the_kit_it_calibrated() -> None:
 def test_calibrated_takes_play_and_ringing(tmp_path: Path) -> None:
     made = NOON.isoformat()
     records = [
-        new_record(KIT, CalibrationKind.BACKLASH, AxisName.TILT, made, {"play_deg": 0.07}, {}, "both sides"),
-        new_record(KIT, CalibrationKind.SETTLE, None, made, {"ring_hz": 6.5, "ring_damping": 0.03}, {}, "a sensor"),
+        new_record(
+            KIT,
+            CalibrationKind.BACKLASH,
+            AxisName.TILT,
+            made,
+            values={"play_deg": 0.07},
+            uncertainties={},
+            how="both sides",
+        ),
+        new_record(
+            KIT,
+            CalibrationKind.SETTLE,
+            None,
+            made,
+            values={"ring_hz": 6.5, "ring_damping": 0.03},
+            uncertainties={},
+            how="a sensor",
+        ),
     ]
     head = calibrated(KIT, records).head
     assert (head.tilt.backlash_deg, head.pan.backlash_deg) == (0.07, 0)
@@ -124,7 +156,13 @@ def test_calibrated_takes_play_and_ringing(tmp_path: Path) -> None:
 
 def test_the_lean_counts_only_while_the_head_stands_there() -> None:
     level = new_record(
-        KIT, CalibrationKind.LEVEL, None, NOON.isoformat(), {"lean_deg": 0.8, "toward_deg": 120.0}, {}, "tilts"
+        KIT,
+        CalibrationKind.LEVEL,
+        None,
+        NOON.isoformat(),
+        values={"lean_deg": 0.8, "toward_deg": 120.0},
+        uncertainties={},
+        how="tilts",
     )
     assert calibrated(KIT, [level]).head.lean_deg == 0
     now = calibrated(KIT, [level], NOON + timedelta(hours=11)).head
@@ -174,6 +212,22 @@ def test_a_bad_file_is_one_sentence_and_stays_as_it_is(tmp_path: Path, text: str
         assert says in caught.value.sentences[0]
         assert str(calibration_path(kit)) in caught.value.sentences[0]
     assert calibration_path(kit).read_text() == text
+
+
+def test_what_the_first_version_wrote_beside_a_kit_is_still_good() -> None:
+    """Its records are read and still valid: later keys of the kit have not changed what a record depends on."""
+    path = Path(__file__).with_name("old") / "version_1.toml"
+    kit, records = load_kit(path), read(path)
+    assert [record.kind for record in records] == [
+        CalibrationKind.STEPS,
+        CalibrationKind.STEPS,
+        *(kind for kind in CalibrationKind if kind in OTHERS),
+    ]
+    assert [record.undone for record in records] == [False, True, *[False] * len(OTHERS)]
+    assert newest_valid(records, CalibrationKind.STEPS, AxisName.PAN, kit) == records[0]
+    for kind, axis in OTHERS.items():
+        assert newest_valid(records, kind, axis, kit) is not None
+    assert read_progress(path).done.keys() == {"level", "board"}
 
 
 def test_a_value_out_of_bounds_in_the_file_is_refused(tmp_path: Path) -> None:

@@ -20,9 +20,9 @@ def test_the_grid_is_found(seed: int, step: float, count: int) -> None:
     rng = np.random.default_rng(seed)
     read = np.round(np.round(rng.uniform(-40, 400, count) / step) * step, 4)
     found = grid(read, 0.3 * step)
-    assert found == pytest.approx(step) or step < found <= 10 * step  # by chance all may lie on a coarser one
+    assert found == pytest.approx(step) or step < found <= 10 * step  # by chance all may be on a coarser one
     if step in STEPS[:8]:
-        assert grid(read, 0.3 * step, [6] * count) == pytest.approx(found)  # a table that fills up with zeros
+        assert grid(read, 0.3 * step, [6] * count) == pytest.approx(found)  # a table that pads numbers with zeros
 
 
 @given(SEEDS, st.sampled_from(STEPS))
@@ -37,7 +37,7 @@ def test_a_coarser_grid_by_chance_is_rare(seed: int, step: float) -> None:
     [
         ([0.3] * 6, None, 0.0, 0.1),
         ([0.3] * 6, [2] * 6, 0.0, 0.01),  # written 0.30
-        ([0.0, 30.0, 60.0, 90.0], None, 0.1, 1.0),  # the places are whole tens, the dial is read to a degree or better
+        ([0.0, 30.0, 60.0, 90.0], None, 0.1, 1.0),  # the places are whole tens, but the dial is read to a degree
         (
             [12.3, 12.35, 12.4, 12.1, 11.9, 11.2, 10.1, 9.3, 12.6, 8.3, 8.7],
             None,
@@ -77,14 +77,14 @@ def test_how_far_readings_of_one_place_share_their_rounding(scatter: float) -> N
 
 def test_its_ends() -> None:
     assert shared(0.0, 1.0) == 1
-    assert shared(1e-9, 1.0) == pytest.approx(1, abs=0.08)  # the series is cut
+    assert shared(1e-9, 1.0) == pytest.approx(1, abs=0.08)  # the series is truncated
     assert shared(1.0, 1.0) == pytest.approx(0, abs=1e-12)
     assert shared(1.0, 0.0) == 0
 
 
 @given(SEEDS, st.integers(1, 5))
 def test_a_group_may_err_in_the_worst_way(seed: int, groups: int) -> None:
-    """Between independent readings and the sum of all their weights, which is reached when all are one group."""
+    """Between independent readings and the sum of all their weights, reached if all are one group."""
     rng = np.random.default_rng(seed)
     weights, which = rng.normal(size=20), rng.integers(0, groups, 20)
     independent, worst = float(weights @ weights), float(np.abs(weights).sum()) ** 2

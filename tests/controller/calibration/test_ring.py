@@ -1,4 +1,4 @@
-"""Closed rings of made-up points with a known truth."""
+"""Closed rings of simulated points with a known truth."""
 
 from __future__ import annotations
 
@@ -92,7 +92,7 @@ def test_a_ring_that_does_not_close_is_refused() -> None:
 
 
 def test_a_slip_within_the_ring_is_seen_and_placed() -> None:
-    """From the fifth picture on the head stands 0.2 degrees on; the other stops are good."""
+    """From the fifth picture on the head is 0.2 degrees too far; the other stops are good."""
     rig = RingRig(slip_deg=0.2, slip_at=5, missed_deg=0.002, count=9)
     ring = close_ring(rig.pairs(np.random.default_rng(2)), rig.steps, rig.expected)
     assert ring.slip.seen
@@ -101,14 +101,14 @@ def test_a_slip_within_the_ring_is_seen_and_placed() -> None:
 
 
 def test_the_lens_is_found_along_with_its_uncertainty() -> None:
-    """Distortion at the corner and the axis's place, against what the points were made with."""
+    """Distortion at the corner and the place of the axis, against the true lens of the points."""
     rig = replace(bent_by(RingRig(points=200), -0.03), aside_px=(10.0, -6.0))
     ring = close_ring(rig.pairs(np.random.default_rng(4)), rig.steps, rig.expected)
     u_px = ring.camera.focal_px * np.sqrt(np.diag(ring.lens_covariance)[4:])
     aside = np.array(ring.camera.middle_px) - rig.expected.middle_px
     assert np.all(np.abs(aside - rig.aside_px) < 4 * u_px)
     assert u_px.max() < 1.0
-    # What is seen at (1 - 0.03) of the corner belongs to the corner.
+    # A point seen at (1 - 0.03) of the corner's radius belongs at the corner.
     assert ring.camera.corner_share == pytest.approx(0.03, abs=0.01)
 
 

@@ -1,4 +1,4 @@
-"""How the head rings: textbook figures, the simulated head, another fitter, and honest uncertainties."""
+"""How the head rings: textbook figures, the simulated head, another fitter, and correct uncertainties."""
 
 from __future__ import annotations
 
@@ -35,7 +35,7 @@ def ringing(time_s: Array, hz: float, damping: float, amplitude: float, phase: f
     ("hz", "damping", "decrement"), [(34.0294 / math.tau, 0.068059, 0.428620), (8.0, 0.03, 0.1885804)]
 )
 def test_the_fit_gives_the_decrement_of_the_textbook(hz: float, damping: float, decrement: float) -> None:
-    """W. Thomson and M. Dahleh, Theory of Vibration, 5th ed., 2.6 (example 2.8-1, from memory, and a figure of ours)."""
+    """W. Thomson and M. Dahleh, Theory of Vibration, 5th ed., 2.6 (example 2.8-1, from memory, and one of our own)."""
     time = np.arange(0, 2, 0.004)
     found = fit_ringing(time, 3.0 + ringing(time, hz, damping, 0.7, 0.4))
     assert found.ring_hz == pytest.approx(hz, rel=1e-6)
@@ -44,7 +44,7 @@ def test_the_fit_gives_the_decrement_of_the_textbook(hz: float, damping: float, 
 
 
 def test_another_fitter_says_the_same() -> None:
-    """scipy's curve_fit on another form of the same law, with slopes of its own."""
+    """scipy's curve_fit on another form of the same law, with its own slopes."""
     random, time = np.random.default_rng(4), np.arange(0, 1.2, 0.005)
     value = 0.2 + ringing(time, 6.0, 0.04, 1.5, 1.1) + random.normal(0, 0.05, len(time))
     found = fit_ringing(time, value)
@@ -54,7 +54,7 @@ def test_another_fitter_says_the_same() -> None:
 
     best, cov = curve_fit(law, time, value, p0=[6.1, 0.05, 1.4, 1.0, 0.2])
     assert [found.ring_hz, found.ring_damping, found.amplitude] == pytest.approx(best[:3], rel=1e-5)
-    # Ours counts in what a second vibration may do that is not seen, so it is larger, and not by much.
+    # Ours includes the effect of a second, unseen vibration. So it is larger, but not by much.
     assert np.all(np.diag(found.covariance) > 0.995 * np.diag(cov)[:3])
     assert np.all(np.diag(found.covariance) < 2 * np.diag(cov)[:3])
 
@@ -67,7 +67,7 @@ def test_the_wait_of_the_textbook() -> None:
 
 @pytest.mark.parametrize("shutter_s", [1 / 500, 1 / 60, 0.05, 0.2])
 def test_motion_while_the_shutter_is_open(shutter_s: float) -> None:
-    """2 A sin(pi f t), at most 2 A: against a sine looked at from every moment; 1.62695 px for 2 px, 8 Hz, 1/60 s."""
+    """2 A sin(pi f t), at most 2 A: against a densely sampled sine; 1.62695 px for 2 px, 8 Hz, 1/60 s."""
     begin = np.arange(0, 1 / 8, 1e-4)
     inside = begin[:, np.newaxis] + np.linspace(0, shutter_s, 400)
     worst = float(np.ptp(2.0 * np.sin(2 * np.pi * 8 * inside), axis=1).max())
@@ -77,7 +77,7 @@ def test_motion_while_the_shutter_is_open(shutter_s: float) -> None:
 
 @pytest.mark.parametrize(("hz", "damping"), [(8.0, 0.05), (3.0, 0.02), (12.0, 0.15)])
 def test_the_simulated_head_is_measured_as_it_is(hz: float, damping: float) -> None:
-    """And after the wait it moves by no more than was asked for, by no less than a fifth of it."""
+    """After the wait it moves by no more than was requested, and by no less than a fifth of it."""
     head = SimulatedHead(HeadSpec(AxisSpec(320.0), AxisSpec(320.0), hz, damping, pixel_deg=0.01), 0, 0)
     head.pan.begin(move(0, 0, 9600, 9600, 12_800))
     end_s = head.pan.motion.end_ns / NS
@@ -113,7 +113,7 @@ def test_times_that_scatter_are_seen() -> None:
 
 def test_a_second_vibration_is_named() -> None:
     value = ringing(TIME, 4.0, 0.03, 1.0) + ringing(TIME, 6.5, 0.03, 0.2) + 0.01 * NOISE
-    with pytest.raises(NotRinging, match=r"beside the vibration at 4\.0 Hz they show another at 6\.5 Hz, 0\.2"):
+    with pytest.raises(NotRinging, match=r"beside the vibration at 4\.0 Hz there is another at 6\.5 Hz, 0\.2"):
         fit_ringing(TIME, value)
 
 
@@ -126,7 +126,7 @@ def test_two_close_vibrations_are_noticed_where_they_show() -> None:
 @given(st.floats(2, 8), st.floats(0.01, 0.1), st.floats(0.01, 0.1), st.integers(0, 2**32 - 1))
 @settings(max_examples=15, deadline=None)
 def test_what_a_close_second_one_hides_is_what_a_fit_takes_in(hz: float, damping: float, noise: float, seed: int) -> None:
-    """A second one, small enough to pass, added to what the first fit has read moves the fit by no more than was said."""
+    """A second one, too small to show, is added to the fitted readings: it moves the fit by no more than was stated."""
     random = np.random.default_rng(seed)
     value = ringing(TIME, hz, damping, 1.0, random.uniform(0, 6)) + random.normal(0, noise, len(TIME))
     try:
@@ -142,7 +142,7 @@ def test_what_a_close_second_one_hides_is_what_a_fit_takes_in(hz: float, damping
 
 
 def test_a_single_vibration_seldom_looks_like_two() -> None:
-    """Fisher's test: its chances are even, so of 40 at most 3 are below a hundredth, but for one case in ten thousand."""
+    """Fisher's test: its chances are uniform. Of 40 at most 3 are below a hundredth, but for one case in ten thousand."""
     fitted, below = np.array([math.log(2 * math.pi * 5), math.log(0.03), 0.8, 0.6, 0.0]), 0
     for seed in range(40):
         noise = np.random.default_rng(seed).normal(0, 0.03, len(TIME))
@@ -151,7 +151,7 @@ def test_a_single_vibration_seldom_looks_like_two() -> None:
 
 
 def test_a_long_quiet_end_does_no_harm() -> None:
-    """After a minute hardly any of the readings' scatter is ringing."""
+    """After a minute hardly any of the readings' scatter comes from ringing."""
     time = np.arange(0, 60, 0.02)
     noise = np.random.default_rng(3).normal(0, 0.02, len(time))
     value: Array = np.asarray(ringing(time, 7.0, 0.06, 0.3) + noise)
@@ -176,12 +176,12 @@ def test_a_vibration_that_is_too_small_needs_no_wait() -> None:
     ("value", "why"),
     [
         (np.full(len(TIME), 3.3), "all readings are the same"),
-        (ringing(TIME, 5.0, 0.03, 1.0) + 0.001 * NOISE + (TIME[40] == TIME), "400 ms after the first does not belong"),
-        (NOISE * 1e200, "beyond all measure"),
-        (NOISE, "no single vibration|too slowly"),
-        (TIME * 2 + 0.001 * NOISE, "less than one swing|not noise|not die away"),
-        (np.sin(2 * np.pi * 5 * TIME) + 0.0001 * NOISE, "not die away|not noise"),
-        (ringing(TIME, 4.0, 0.03, 1.0) + ringing(TIME, 6.5, 0.03, 0.8) + 0.001 * NOISE, "not noise|another at"),
+        (ringing(TIME, 5.0, 0.03, 1.0) + 0.001 * NOISE + (TIME[40] == TIME), "400 ms after the first is an outlier"),
+        (NOISE * 1e200, "impossibly large"),
+        (NOISE, "no single vibration|too far apart"),
+        (TIME * 2 + 0.001 * NOISE, "less than one swing|more than noise|not die away"),
+        (np.sin(2 * np.pi * 5 * TIME) + 0.0001 * NOISE, "not die away|more than noise"),
+        (ringing(TIME, 4.0, 0.03, 1.0) + ringing(TIME, 6.5, 0.03, 0.8) + 0.001 * NOISE, "more than noise|another at"),
     ],
     ids=["still", "one outlier", "huge", "noise", "drift", "endless", "two vibrations"],
 )

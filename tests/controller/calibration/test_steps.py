@@ -1,4 +1,4 @@
-"""Steps per degree: found again where they are known, refused where they are not to be believed."""
+"""Steps per degree: found if they are known, refused if the readings cannot be trusted."""
 
 from __future__ import annotations
 
@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 from scipy.stats import linregress
 
 from controller.calibration.finding import Stated
-from controller.calibration.readings import NotBelievable, Readings
+from controller.calibration.readings import Readings, ReadingsRefused
 from controller.calibration.steps import from_angles, from_turns, unwrapped
 from controller.errors import InputError
 from controller.optics.outline import Array
@@ -23,7 +23,7 @@ RATES = st.floats(20, 2000)
 
 
 def turn(rate: float, count: int = 25, span: float = 360.0) -> Array:
-    """Commanded steps spread over the span."""
+    """Commanded steps, evenly over the span."""
     return np.round(np.linspace(0, span, count) * rate)
 
 
@@ -34,7 +34,7 @@ def angles(commanded: Array, read: Array, u: Array | None = None) -> Readings:
 
 
 def refused(given_: Readings, nominal: float | None = None, error: float | None = None) -> str:
-    with pytest.raises(NotBelievable) as caught:
+    with pytest.raises(ReadingsRefused) as caught:
         from_angles(given_, nominal, error)
     text = str(caught.value)
     assert text.endswith((".", "?"))
@@ -44,7 +44,7 @@ def refused(given_: Readings, nominal: float | None = None, error: float | None 
 
 
 def test_gum_h3_as_steps_and_angles() -> None:
-    """JCGM 100:2008, H.3: slope 0.00218, so 458 steps per degree; u is carried over to first order."""
+    """JCGM 100:2008, H.3: slope 0.00218, so 458 steps per degree; u is propagated to first order."""
     found = from_angles(angles(X, B), eccentricity_deg=0.0)
     assert 1 / found.steps_per_degree == pytest.approx(0.00218, abs=0.5e-5)
     assert found.u_steps_per_degree / found.steps_per_degree**2 == pytest.approx(0.00067, abs=0.5e-5)
@@ -53,7 +53,7 @@ def test_gum_h3_as_steps_and_angles() -> None:
     assert found.correlation == pytest.approx(-0.930, abs=0.5e-3)
     assert found.residual_sd_deg == pytest.approx(0.0035, abs=0.5e-4)
     assert found.kept.all()
-    assert found.stated is Stated.SCATTER  # thermometers read as they grew warmer: a drift would look the same
+    assert found.stated is Stated.SCATTER  # the thermometer was read while it grew warmer: a drift would look the same
 
 
 @given(SEEDS, RATES)
@@ -119,7 +119,7 @@ def test_stated_errors_weigh(seed: int) -> None:
     steps, u = turn(100.0, 20, 200.0), rng.uniform(0.01, 0.1, 20)
     read = steps / 100 + u * np.clip(rng.normal(size=20), -1.5, 1.5)
     found = from_angles(angles(steps, read, u), eccentricity_deg=0.0)
-    fitted = np.polyfit(steps, read, 1, w=1 / u, cov="unscaled")  # numpy as an outside check
+    fitted = np.polyfit(steps, read, 1, w=1 / u, cov="unscaled")  # numpy as an independent check
     assert found.steps_per_degree == pytest.approx(1 / fitted[0][0], rel=1e-7)
     assert found.u_steps_per_degree == pytest.approx(math.sqrt(fitted[1][0, 0]) * found.steps_per_degree**2, rel=1e-6)
     assert math.isinf(found.freedom)
@@ -174,18 +174,18 @@ def test_whole_turns() -> None:
 
 
 def test_equal_turns_are_no_surer_than_a_step() -> None:
-    """Rounding of both ends, 1/6 in variance, is the same each time (GUM, JCGM 100:2008, 4.3.7 and F.2.2.1)."""
+    """The rounding of both ends, 1/6 in variance, is the same each time (GUM, JCGM 100:2008, 4.3.7 and F.2.2.1)."""
     found = from_turns(readings(turns=[1, 1, 1, 1], steps=[3600] * 4))
     assert found.u_steps_per_degree == pytest.approx(math.sqrt(1 / 6) / 360)
 
 
 def test_one_turn_needs_a_stated_error() -> None:
     one = readings(turns=[2], steps=[230400])
-    with pytest.raises(NotBelievable, match="too few"):
+    with pytest.raises(ReadingsRefused, match="too few"):
         from_turns(one)
     found = from_turns(one, 320.0, 0.01)
     assert found.steps_per_degree == 320
-    # Two aims of 0.01 degrees over 720 degrees, and the rounding on top.
+    # Two aims of 0.01 degrees over 720 degrees, plus the rounding.
     assert found.u_steps_per_degree / 320 == pytest.approx(math.sqrt(2) * 0.01 / 720, rel=0.01)
 
 
@@ -196,9 +196,9 @@ def test_turns_must_be_whole(turns: float) -> None:
 
 
 def test_turns_refused() -> None:
-    with pytest.raises(NotBelievable, match="gearing"):
+    with pytest.raises(ReadingsRefused, match="gearing"):
         from_turns(readings(turns=[1, 1, 1], steps=[115200] * 3), 200.0)
-    with pytest.raises(NotBelievable, match="slip"):
+    with pytest.raises(ReadingsRefused, match="slip"):
         from_turns(readings(turns=[1, 1, 1], steps=[115200, 115900, 114800]), 320.0, 0.01)
-    with pytest.raises(NotBelievable, match="positive"):
+    with pytest.raises(ReadingsRefused, match="positive"):
         from_turns(readings(turns=[1, 1, 1], steps=[-5, -5, -5]))

@@ -35,7 +35,7 @@ def test_pixels_and_rays_undo_each_other_through_a_lens_that_distorts(projection
 
 @pytest.mark.parametrize("projection", Projection)
 def test_the_size_of_a_pixel_is_how_far_rays_move(projection: Projection) -> None:
-    """The root mean square of both sides, by moving points a thousandth of a pixel."""
+    """The root mean square of both sides, found by moving points a thousandth of a pixel."""
     camera = PictureGeometry(300.0, (400.5, 300.25), projection, (-0.05, 0.02, -0.01))
     points = np.random.default_rng(1).uniform((250, 150), (550, 450), (50, 2))
     rays, size = camera.seen(points)
@@ -47,7 +47,7 @@ def test_right_is_right_and_up_is_up() -> None:
     camera = camera_of()
     right, up = Rotation.from_rotvec([0, 0.1, 0]), Rotation.from_rotvec([0.1, 0, 0])
     ahead = np.array([[0.0, 0.0, 1.0]])
-    # After a turn to the right the same thing is seen farther left; after one up, farther down.
+    # After a turn to the right a thing is seen farther left; after one up, farther down.
     assert camera.pixels(right.inv().apply(ahead))[0, 0] < camera.middle_px[0]
     assert camera.pixels(up.inv().apply(ahead))[0, 1] > camera.middle_px[1]
 
@@ -67,7 +67,7 @@ def test_a_turn_is_found_in_spite_of_wrong_matches(right: float, pitch: float, w
 
 
 def test_its_covariance_is_honest() -> None:
-    """The truth lies within 1.96 standard uncertainties in 95 of 100 cases, about each axis."""
+    """The truth is within 1.96 standard uncertainties in 95 of 100 cases, about each axis."""
     random, camera = np.random.default_rng(3), camera_of(35.0)
     off, u = [], []
     for _ in range(CASES):

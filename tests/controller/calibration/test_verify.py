@@ -11,7 +11,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from controller.calibration.readings import NotBelievable, Readings
+from controller.calibration.readings import Readings, ReadingsRefused
 from controller.calibration.verify import (
     LEAST_POSES,
     distinct,
@@ -37,7 +37,7 @@ def visits(seed: int, scatter: float = 0.02, off: float = 0.0, times: int = 6) -
 
 
 def test_the_formulas_of_iso_9283() -> None:
-    """Points made up for this check (no free published example): middle 0, mean distance .1089292, S .0376567."""
+    """Points invented for this check (no free published example): middle 0, mean distance .1089292, S .0376567."""
     assert pose_figures(POINTS) == pytest.approx((0, 0.2218995), abs=5e-8)
     assert pose_figures(POINTS - [0.02, 0, 0])[0] == pytest.approx(0.02)
 
@@ -71,13 +71,13 @@ def test_the_return_to_the_first_pose() -> None:
 def test_a_visit_that_went_astray_is_named_and_not_passed_over() -> None:
     given_ = visits(1)
     given_.numbers["yaw_deg"][5] += 0.4
-    with pytest.raises(NotBelievable, match=r"readings\.csv line 7: this visit is 0\.\d+° off the others"):
+    with pytest.raises(ReadingsRefused, match=r"readings\.csv line 7: this visit is 0\.\d+° off the others"):
         from_visits(given_)
 
 
 @given(st.floats(0.01, 1.0), st.floats(0.0, 1.0))
 def test_the_repeatability_of_normal_misses(large: float, share: float) -> None:
-    """By Rayleigh where both angles scatter alike, by the half-normal where one does; between them by integration."""
+    """By Rayleigh if both angles scatter alike, by the half-normal if one does; between them by integration."""
     small = share * large
     angle = np.linspace(0, 2 * math.pi, 20_001)[:-1]
     # E|d| = sqrt(pi / 2) times the mean over all directions of the standard deviation toward them.
@@ -94,11 +94,11 @@ def test_the_ends_of_it_have_closed_forms() -> None:
 
 
 def test_refused() -> None:
-    with pytest.raises(NotBelievable, match="visited 2 times"):
+    with pytest.raises(ReadingsRefused, match="visited 2 times"):
         from_visits(visits(1, times=2))
     given_ = visits(1)
     given_.numbers["pitch_deg"][7] *= math.pi / 180
-    with pytest.raises(NotBelievable, match=r"readings\.csv line 9: the pose was missed by"):
+    with pytest.raises(ReadingsRefused, match=r"readings\.csv line 9: the pose was missed by"):
         from_visits(given_)
 
 
@@ -124,7 +124,7 @@ def test_the_order_is_random() -> None:
     scale=st.sampled_from([0.0, 1e-9, 0.01]),
 )
 def test_only_distinct_poses_are_a_proof(poses: list[tuple[float, float]], visits: int, scale: float) -> None:
-    """Neither one pose again and again, nor one direction under several names (any yaw at the zenith, 0 and 360)."""
+    """Neither one pose repeated, nor one direction under several names (any yaw at the zenith, 0 and 360)."""
     order = visiting_order(poses, visits, seed=1)
     noise = np.random.default_rng(2).normal(0, 1, (len(order), 2)) * scale
     yaw, pitch = (np.array([each[axis] for each in order]) for axis in (0, 1))
@@ -137,10 +137,10 @@ def test_only_distinct_poses_are_a_proof(poses: list[tuple[float, float]], visit
     few = distinct(poses) < LEAST_POSES
     visited = Readings("r", tuple(range(len(order))), columns, {})
     if few:
-        with pytest.raises(NotBelievable, match="distinct"):
+        with pytest.raises(ReadingsRefused, match="distinct"):
             from_visits(visited)
         return
-    with suppress(NotBelievable):  # for another reason, such as visits that are too much alike
+    with suppress(ReadingsRefused):  # for another reason, such as visits that are too much alike
         result = from_visits(visited)
         assert np.isfinite([result.worst.value, result.worst.low, result.worst.high]).all()
 

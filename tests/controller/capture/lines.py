@@ -1,4 +1,4 @@
-"""Lines to the simulated rig with something wrong on them."""
+"""Faulty lines to the simulated rig."""
 
 from __future__ import annotations
 
@@ -12,7 +12,7 @@ from sim.virtual_port import VirtualPort
 
 
 class LossyPort(VirtualPort):
-    """Loses the frames from the board for which `lost(message)` says so."""
+    """Loses the frames from the board for which `lost(message)` is true."""
 
     def __init__(self, rig: Rig, lost: Callable[[Message], bool]) -> None:
         super().__init__(rig)
@@ -30,7 +30,7 @@ class LossyPort(VirtualPort):
 
 
 class MuffledPort(VirtualPort):
-    """Loses the frames from the host for which `lost(message)` says so."""
+    """Loses the frames from the host for which `lost(message)` is true."""
 
     def __init__(self, rig: Rig, lost: Callable[[Message], bool]) -> None:
         super().__init__(rig)
@@ -45,7 +45,7 @@ class MuffledPort(VirtualPort):
 
 
 def the_first(count: int, kind: type[Message]) -> Callable[[Message], bool]:
-    """Says yes to the first `count` messages of a kind."""
+    """True for the first `count` messages of a kind."""
     seen = 0
 
     def lost(message: Message) -> bool:

@@ -1,4 +1,4 @@
-"""What a board can truthfully say is believed, and nothing else: the pure functions, over random moves and exposures."""
+"""Everything a board can truthfully report is believed, and nothing else: the pure functions, over random commands."""
 
 from __future__ import annotations
 
@@ -78,7 +78,7 @@ def test_an_arrival_elsewhere_is_not(
 def test_an_arrival_before_the_ramps_allow_is_not(
     here: tuple[int, int], goal: tuple[int, int], share: float, by_clock: bool
 ) -> None:
-    """By the host's clock, and by the board's own: a tenth too soon, on moves long enough for that to show."""
+    """By the host's clock and by the board's: a tenth too soon, on moves long enough for that to show."""
     least = ramps_ns(here, goal)
     took = round(least * share)
     told = CommandOutcome(Outcome.ARRIVED, goal, took // MS, NOW + (least if by_clock else took))

@@ -32,7 +32,7 @@ def test_it_finds_zero_and_goes_where_it_is_told() -> None:
     assert not hand.known
     hand.wait_zero()
     assert pose(world) == pytest.approx((0, 0), abs=0.01)
-    hand.wait_ready()  # the board has lost patience meanwhile, and still knows where it stands
+    hand.wait_ready()  # the watchdog has stopped the board meanwhile; it still knows its position
     assert hand.known
     hand.wait_move(3200, -640)
     assert hand.pose_deg == (10.0, -2.0)
@@ -67,11 +67,11 @@ def to_and_fro(hand: Hand) -> None:
 @pytest.mark.parametrize("kind", [EventKind.PAUSE, EventKind.STOP, EventKind.HALT])
 def test_ctrl_c_stops_it(kind: EventKind) -> None:
     world = world_of(KIT, ())
-    wishes = iter([None] * 200)
+    requests = iter([None] * 200)
     hand = Hand(
         world.port,
         world.program,
-        hearing(lambda: Wanted(kind) if world.port.now() > 20 * NS else next(wishes, None)),
+        hearing(lambda: Wanted(kind) if world.port.now() > 20 * NS else next(requests, None)),
     )
     hand.wait_ready()
     hand.wait_zero()

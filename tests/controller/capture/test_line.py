@@ -1,4 +1,4 @@
-"""The one way to speak to a board outside a run: ask, wait, be answered."""
+"""The way to talk to a board outside a run: ask, wait, receive the answer."""
 
 from __future__ import annotations
 
@@ -29,7 +29,7 @@ def port_of_rig() -> VirtualPort:
 
 
 class Canned(VirtualPort):
-    """A board that answers every frame with this message, as long as `answers` lasts."""
+    """A board that answers every frame with this message, as long as `answers` last."""
 
     def __init__(self, kind: int, payload: bytes, answers: int = 99) -> None:
         super().__init__(Rig(rig_spec(KIT, 0)))

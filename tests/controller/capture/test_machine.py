@@ -1,4 +1,4 @@
-"""What the machine asks for, in which order, told event by event."""
+"""What the machine asks for, and in which order, event by event."""
 
 from __future__ import annotations
 
@@ -27,7 +27,7 @@ UNTIL_STILL = (EventKind.START, EventKind.WELCOMED, EventKind.ARMED, EventKind.R
 
 
 def told(run: Run, kind: EventKind, at_ns: int = T, outcome: Outcome = Outcome.NONE) -> list[Effect]:
-    """One event; an ending belongs to the exposure or command under way."""
+    """Pass one event to the machine; an ending belongs to the exposure or command under way."""
     command_id = CommandId(run.shot.id if outcome is not Outcome.NONE else 0)
     return handle(
         run,
@@ -53,7 +53,7 @@ def at_first_exposure(program: Program = PROGRAM) -> Run:
 
 
 def stands_in(run: Run) -> RunState:
-    """The state as it is by now, whatever it was a line before."""
+    """The present state, which type checkers would otherwise narrow to an earlier one."""
     return run.state
 
 
@@ -129,7 +129,7 @@ def test_the_whole_program_in_order() -> None:
     places = [index for index, step in enumerate(PROGRAM.steps) if isinstance(step, ExposeStep)]
     assert [cursor for _, cursor in frames[:-1]] == places
     assert [frame for frame, _ in frames[:-1]] == [PROGRAM.steps[place].frame for place in places]
-    (end,) = told(run, EventKind.AT_REST)  # of a board that has no switches
+    (end,) = told(run, EventKind.AT_REST)  # a board without switches
     assert isinstance(end, End)
     assert end.complete
     assert end.sentence.startswith("The run is through.")
@@ -160,7 +160,7 @@ def test_command_ids_only_grow_and_begin_above_the_boards() -> None:
 def test_after_a_lost_line_ids_are_above_the_boards_wherever_it_was_lost(
     before: int, ahead: int, interrupted: RunState, same_boot: bool
 ) -> None:
-    """Another program may have talked to the board meanwhile: an id that it has taken already would be refused."""
+    """Another program may have used the board meanwhile: an id that it has accepted before would be refused."""
     run = Run(PROGRAM)
     told(run, EventKind.START)
     handle(run, Event(EventKind.WELCOMED, T, command_id=CommandId(before), boot_id=BootId(5)))
@@ -227,7 +227,7 @@ def test_a_silent_camera_is_asked_three_times() -> None:
         assert run.progress.cursor == cursor
     silent(run)
     assert stands_in(run) is RunState.RECOVERING
-    # The next frame: what follows in this bracket would be made in its place, so all of it comes once more at the end.
+    # Go to the next frame. The rest of this bracket would be shot in its place, so all of it comes again at the end.
     assert isinstance(told(run, EventKind.WAITED)[0], Send)
     assert run.frame == 1
     assert run.progress.later == {(0, 0), (0, 1)}
@@ -284,7 +284,7 @@ def test_a_halt_is_confirmed_before_the_run_ends() -> None:
     assert told(run, EventKind.HALT) == wanted
     assert stands_in(run) is RunState.STOPPING
     assert told(run, EventKind.STOP) == []
-    assert told(run, EventKind.HALT) == wanted  # asked for again, sent again
+    assert told(run, EventKind.HALT) == wanted  # requested again, sent again
     (end,) = told(run, EventKind.AT_REST)
     assert isinstance(end, End)
     assert not end.complete
@@ -333,7 +333,7 @@ def test_a_head_that_does_not_come_to_rest_is_told() -> None:
 
 def test_a_command_overdue_twice_without_an_exposure_stops_the_run() -> None:
     run = at_first_exposure()
-    assert SendUrgent(Stop()) not in told(run, EventKind.OVERDUE)  # it may have been our own clock: look into it first
+    assert SendUrgent(Stop()) not in told(run, EventKind.OVERDUE)  # it may have been the host's clock: investigate first
     assert run.state is RunState.SUSPENDED
     told(run, EventKind.WAITED)
     told(run, EventKind.WELCOMED)
@@ -355,7 +355,7 @@ def test_a_refusal_in_the_middle_stops_and_says_why() -> None:
 
 @pytest.mark.parametrize("known", [True, False])
 def test_what_is_learnt_after_the_position_was_lost_is_suspect(known: bool) -> None:
-    """It was exposed under a zero that nobody can check any more, so it does not count."""
+    """It was exposed under a zero that can never be checked, so it does not count."""
     run = at_first_exposure()
     run.position.switches = ZERO_SWITCHES
     told(run, EventKind.LINK_LOST)
@@ -371,7 +371,7 @@ def test_what_is_learnt_after_the_position_was_lost_is_suspect(known: bool) -> N
 
 @pytest.mark.parametrize("cause", list(Cause))
 def test_a_head_that_hit_a_limit_or_stalled_has_suspect_exposures(cause: Cause) -> None:
-    """It may have been askew before the board noticed; no other cause says so."""
+    """The head may have been off target before the board noticed; no other cause means that."""
     run = at_first_exposure()
     run.position.switches = ZERO_SWITCHES
     exposed(run)
@@ -384,7 +384,7 @@ def test_an_exposure_that_is_made_forgives_a_late_command() -> None:
     run = at_first_exposure()
     for _ in range(3):
         told(run, EventKind.OVERDUE)
-        assert stands_in(run) is RunState.SUSPENDED  # looked into, each time
+        assert stands_in(run) is RunState.SUSPENDED  # investigated each time
         for kind in (EventKind.WAITED, EventKind.WELCOMED):
             told(run, kind)
         handle(run, Event(EventKind.AT_REST, T, cause=Cause.HOST_STOP, known=True))

@@ -1,4 +1,4 @@
-"""Frames that are taken by hand, and moves that go too far first to take up the play of the gears."""
+"""Frames shot by hand, and moves that go too far first to take up the backlash of the gears."""
 
 from __future__ import annotations
 
@@ -16,8 +16,8 @@ from controller.capture.states import RunState
 from controller.planning.plan import Frame
 from controller.program.build import build_program
 from controller.program.program import AskStep, MoveStep
-from controller.report.shot_poses import shot_pose
 from controller.session.session import Session
+from controller.session.shot_poses import shot_pose
 from protocol.messages import Expose, Move, Outcome
 from protocol.units import BootId, CommandId
 from sim.camera import Label, Opening
@@ -29,12 +29,12 @@ PLAY = kit_of(head={"pan": {"backlash_deg": 0.5}, "tilt": {"backlash_deg": 0.25}
 
 
 def with_hand(*numbers: int) -> tuple[Frame, ...]:
-    """A few frames, some of them taken by hand."""
+    """A few frames, some of them by hand."""
     return tuple(frame.model_copy(update={"by_hand": frame.id in numbers}) for frame in few_frames())
 
 
 def told(run: Run, *kinds: EventKind, at_ns: int = T) -> list[Effect]:
-    """Some events; what the last one asks for."""
+    """Pass some events to the machine. Returns the effects of the last one."""
     effects: list[Effect] = []
     for kind in kinds:
         outcome = Outcome.EXPOSED_SYNC if kind is EventKind.EXPOSED else Outcome.NONE
@@ -80,7 +80,7 @@ def test_a_frame_by_hand_waits_until_the_head_has_moved_for_the_last_time() -> N
     assert timer == Timer(None, overdue=False)
     assert isinstance(ask, Ask)
     assert ask.question.hold_deg == (120.0, -15.5)
-    # An answer that comes at once still leaves the camera its time to get ready.
+    # After an immediate answer the camera still has its time to get ready.
     assert told(run, EventKind.ANSWERED, at_ns=9 * T) == [Timer(9 * T + 250_000_000, overdue=False)]
     told(run, EventKind.WAITED, EventKind.EXPOSED, EventKind.WAITED, EventKind.EXPOSED)
     assert stands_in(run) is RunState.CLOSING
@@ -95,11 +95,11 @@ def test_a_last_frame_by_hand_ends_the_run() -> None:
     assert told(run, EventKind.AT_REST) == [End(True, "The run is through.")]
 
 
-@pytest.mark.parametrize("wish", [EventKind.STOP, EventKind.HALT])
-def test_the_operator_may_end_it_instead_of_answering(wish: EventKind) -> None:
+@pytest.mark.parametrize("asked", [EventKind.STOP, EventKind.HALT])
+def test_the_operator_may_end_it_instead_of_answering(asked: EventKind) -> None:
     run = begun(with_hand(0))
     told(run, EventKind.REFERENCED)
-    assert isinstance(told(run, wish)[0], SendUrgent)
+    assert isinstance(told(run, asked)[0], SendUrgent)
     assert stands_in(run) is RunState.STOPPING
 
 
@@ -155,7 +155,7 @@ def test_after_going_too_far_the_head_comes_back_without_settling_twice() -> Non
 
 
 def test_play_is_taken_up_on_the_rig_too(tmp_path: Path) -> None:
-    """However the frames lie, each is reached from the same side on both axes, and from zero upward at first."""
+    """Wherever the frames are, each is reached from the same side on both axes, and from zero upward at first."""
     frames = (*few_frames()[:3], frame_at(3, 10.0, -60.0), frame_at(4, -20.0, -60.0))
     world = world_of(PLAY, frames)
     begun_from: list[tuple[bool, bool]] = []
@@ -182,7 +182,7 @@ def frame_at(number: int, yaw_deg: float, pitch_deg: float) -> Frame:
 
 
 def watch(axis: object, rising: list[bool], place: int) -> None:
-    """Keep in `rising` whether the latest motion of this axis that went anywhere went upward."""
+    """Keep in `rising` whether the latest motion of this axis with any length went upward."""
     real = axis.begin  # type: ignore[attr-defined]
 
     def begin(motion: object) -> None:

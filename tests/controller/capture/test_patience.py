@@ -1,4 +1,4 @@
-"""How long a run puts up with trouble."""
+"""How long a run tolerates trouble."""
 
 from __future__ import annotations
 
@@ -64,8 +64,8 @@ def test_a_low_supply_counts_from_when_it_was_found_first() -> None:
 
 def test_wind_lasts_when_it_outlasts_the_patience() -> None:
     patience = Patience(windy_since_ns=T)
-    assert not patience.wind_lasts(T + PATIENCE_NS)
-    assert patience.wind_lasts(T + PATIENCE_NS + 1)
+    assert not patience.is_windy_too_long(T + PATIENCE_NS)
+    assert patience.is_windy_too_long(T + PATIENCE_NS + 1)
 
 
 def test_a_rest_ends_vain_greetings_until_the_run_is_suspended_again() -> None:

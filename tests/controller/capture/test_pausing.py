@@ -1,4 +1,4 @@
-"""Pauses, going on, and frames that are wanted once more, on the rig."""
+"""Pauses, continuing, and frames to retake, on the rig."""
 
 from __future__ import annotations
 
@@ -31,8 +31,8 @@ ROWS = tuple(
 )
 
 
-def wishes(world: World, *orders: tuple[float, Wanted]) -> Callable[[], Wanted | None]:
-    """An operator who wants this, each at its second, in order."""
+def requests(world: World, *orders: tuple[float, Wanted]) -> Callable[[], Wanted | None]:
+    """An operator with these requests, each at its second, in order."""
     left = [(round(at_s * NS), wanted) for at_s, wanted in orders]
     for at_ns, _ in left:
         world.port.wake_at(at_ns)
@@ -49,13 +49,13 @@ def test_a_pause_at_any_moment_loses_and_doubles_nothing(
     tmp_path_factory: pytest.TempPathFactory, at_s: float, seed: int
 ) -> None:
     world = world_of(KIT, seed=seed)
-    operator = wishes(world, (at_s, Wanted(EventKind.PAUSE)), (500.0, Wanted(EventKind.GO_ON)))
+    operator = requests(world, (at_s, Wanted(EventKind.PAUSE)), (500.0, Wanted(EventKind.GO_ON)))
     done = run(world, tmp_path_factory.mktemp("run"), operator)
     assert done.result.complete
     assert_truly_made(KIT, few_frames(), world.truth)
     states = [(happening.state, happening.at_ns) for happening in done.happenings]
     paused = [at_ns for state, at_ns in states if state == "paused"]
-    if paused:  # else it came after the last exposure
+    if paused:  # otherwise it came after the last exposure
         assert len(paused) == 1
         assert not [shot for shot in world.truth if paused[0] < shot.t_s * NS < 500 * NS]
         after = next(at_ns for state, at_ns in states if at_ns > paused[0])
@@ -72,7 +72,7 @@ def test_while_it_pauses_nothing_moves_and_the_board_stays_armed(tmp_path: Path)
             assert world.rig.board._silence_ns
         return orders()
 
-    orders = wishes(world, (10.0, Wanted(EventKind.PAUSE)), (500.0, Wanted(EventKind.GO_ON)))
+    orders = requests(world, (10.0, Wanted(EventKind.PAUSE)), (500.0, Wanted(EventKind.GO_ON)))
     assert run(world, tmp_path, operator).result.complete
     assert len(seen) > 50
     assert len(set(map(id, seen))) >= 1
@@ -83,7 +83,7 @@ def test_while_it_pauses_nothing_moves_and_the_board_stays_armed(tmp_path: Path)
 def test_a_pause_after_the_row_comes_between_rows(at_s: float, tmp_path: Path) -> None:
     world = world_of(KIT, ROWS)
     done = run(
-        world, tmp_path, wishes(world, (at_s, Wanted(EventKind.PAUSE_AFTER_ROW)), (500.0, Wanted(EventKind.GO_ON)))
+        world, tmp_path, requests(world, (at_s, Wanted(EventKind.PAUSE_AFTER_ROW)), (500.0, Wanted(EventKind.GO_ON)))
     )
     assert done.result.complete
     assert_truly_made(KIT, ROWS, world.truth)
@@ -95,16 +95,16 @@ def test_a_pause_after_the_row_comes_between_rows(at_s: float, tmp_path: Path) -
 
 def test_a_pause_that_is_taken_back(tmp_path: Path) -> None:
     world = world_of(KIT, ROWS)
-    operator = wishes(world, (8.0, Wanted(EventKind.PAUSE_AFTER_ROW)), (8.1, Wanted(EventKind.GO_ON)))
+    operator = requests(world, (8.0, Wanted(EventKind.PAUSE_AFTER_ROW)), (8.1, Wanted(EventKind.GO_ON)))
     done = run(world, tmp_path, operator)
     assert done.result.complete
     assert "paused" not in {happening.state for happening in done.happenings}
 
 
-@pytest.mark.parametrize("wish", [EventKind.STOP, EventKind.HALT])
-def test_a_pause_can_be_stopped(wish: EventKind, tmp_path: Path) -> None:
+@pytest.mark.parametrize("pressed", [EventKind.STOP, EventKind.HALT])
+def test_a_pause_can_be_stopped(pressed: EventKind, tmp_path: Path) -> None:
     world = world_of(KIT)
-    done = run(world, tmp_path, wishes(world, (10.0, Wanted(EventKind.PAUSE)), (50.0, Wanted(wish))))
+    done = run(world, tmp_path, requests(world, (10.0, Wanted(EventKind.PAUSE)), (50.0, Wanted(pressed))))
     assert not done.result.complete
     assert "as asked" in done.result.sentence
 
@@ -116,7 +116,7 @@ def test_frames_wanted_once_more_are_made_at_the_end(
 ) -> None:
     folder = tmp_path_factory.mktemp("run")
     world = world_of(KIT, seed=seed)
-    done = run(world, folder, wishes(world, (at_s, Wanted(EventKind.RETAKE, tuple(frames)))))
+    done = run(world, folder, requests(world, (at_s, Wanted(EventKind.RETAKE, tuple(frames)))))
     made = Counter((shot.frame, shot.exposure) for shot in world.truth)
     planned = planned_exposures(KIT, few_frames())
     assert [(shot.frame, shot.exposure) for shot in world.truth][: len(planned)] == planned
@@ -130,6 +130,6 @@ def test_frames_wanted_once_more_are_made_at_the_end(
         assert counted == set(planned)
         assert {exposure for exposure, count in made.items() if count == 2} == again
         assert max(made.values()) <= 2
-    else:  # it came when the last exposure was made and the board was already told to stop
+    else:  # it came after the last exposure, when the board was already told to stop
         assert done.result.sentence == "The set was complete when frames were requested again; go on to shoot them."
         assert counted == set(planned) - again

@@ -1,4 +1,4 @@
-"""Whether it is known where the head points, and what rests on that."""
+"""Whether the position of the head is known, and which exposures depend on that."""
 
 from __future__ import annotations
 
@@ -81,7 +81,7 @@ def test_a_switch_that_had_to_be_passed_and_was_not_is_off(edges: int, off: list
     assert here.compare(index(edges, found[0])) == ([] if off else ["pan"])
     assert here.off == off
     assert here.unchecked["pan"] == ([(0, 0)] if off else [])
-    assert here.unchecked["tilt"] == [(0, 0)]  # its switch vouches for it alone
+    assert here.unchecked["tilt"] == [(0, 0)]  # its switch confirms it alone
 
 
 def test_a_head_without_switches_is_lost_once_its_zero_was_set() -> None:
@@ -112,7 +112,7 @@ def test_on_the_way_home_zero_is_not_searched_until_the_head_is_there() -> None:
 
 
 def test_a_switch_that_changed_need_not_change_again_until_the_head_stood_clear_of_it() -> None:
-    """A move may end within the switch's zone: what had to change there has changed already."""
+    """A move may end within the switch's zone: the change expected there has already happened."""
     here = position()
     here.find()
     here.compare(index(3))

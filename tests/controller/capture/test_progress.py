@@ -37,7 +37,7 @@ def test_a_program_is_worked_off_in_its_order() -> None:
 
 @given(SUBSETS, SUBSETS)
 def test_nothing_is_lost_between_passes(made: set[tuple[int, int]], again: set[tuple[int, int]]) -> None:
-    """Whatever is made and wanted again: what is left and what comes later is all that is missing, and no more."""
+    """Whatever is made or repeated: what is left and what comes later is exactly what is missing."""
     progress = Progress(PROGRAM)
     for exposure in made:
         progress.count(exposure)
@@ -53,7 +53,7 @@ def test_nothing_is_lost_between_passes(made: set[tuple[int, int]], again: set[t
         turned = {exposure for exposure in progress.left if exposure[0] != 3}
         if not turned:  # a frame by hand waits until nothing else is left
             assert not {exposure for exposure in progress.later if exposure[0] != 3}
-        for step in progress.steps:  # the rest of a bracket that the camera makes in turn comes with it
+        for step in progress.steps:  # with it comes the rest of a bracket that the camera shoots in turn
             if isinstance(step, ExposeStep):
                 progress.count((step.frame, step.exposure))
                 missing.discard((step.frame, step.exposure))

@@ -1,4 +1,4 @@
-"""Whole runs that end early, judged by what truly happened and by what the session says."""
+"""Whole runs that end early, compared with what truly happened and with the session."""
 
 from __future__ import annotations
 
@@ -35,7 +35,7 @@ BOTH_KNOWN = StatusFlag.PAN_KNOWN | StatusFlag.TILT_KNOWN
 
 
 def status_of(world: World) -> Status:
-    """Ask the board itself, after everything on the line has passed."""
+    """Ask the board itself, after everything on the line has arrived."""
     let_pass(world.port, 10.0)
     kind, payload = encode_message(GetStatus())
     world.port.write(encode_frame(kind, 200, payload))
@@ -57,14 +57,14 @@ def assert_at_rest(world: World, ended_ns: int) -> Status:
     return status
 
 
-def wish_at(number: int, wish: EventKind) -> Callable[[], Wanted | None]:
-    """An operator who wants something the `number`th time he is asked."""
+def request_at(number: int, request: EventKind) -> Callable[[], Wanted | None]:
+    """An operator with a request at the `number`th time he is asked."""
     count = 0
 
     def operator() -> Wanted | None:
         nonlocal count
         count += 1
-        return Wanted(wish) if count == number else None
+        return Wanted(request) if count == number else None
 
     return operator
 
@@ -103,7 +103,7 @@ def test_the_happenings_are_the_states_in_order(tmp_path: Path) -> None:
     assert states[:7] == ["connecting", "arming", "referencing", "checking", "moving", "checking", "settling"]
     assert states[-2:] == ["closing", "done"]
     counts = Counter(states)
-    assert (counts["moving"], counts["exposing"]) == (len(few_frames()) + 1, PLANNED)  # and a last move past the switches
+    assert (counts["moving"], counts["exposing"]) == (len(few_frames()) + 1, PLANNED)  # plus a move past the switches
     moments = [happening.at_ns for happening in done.happenings]
     assert moments == sorted(moments)
     assert moments[-1] == done.result.ended_ns
@@ -112,7 +112,7 @@ def test_the_happenings_are_the_states_in_order(tmp_path: Path) -> None:
 @pytest.mark.parametrize("number", [1, 2, 4, 5, 6, 8, 9, 10, 15, 20])
 def test_a_stop_by_the_operator(number: int, tmp_path: Path) -> None:
     world = world_of(KIT)
-    done = run(world, tmp_path, wish_at(number, EventKind.STOP))
+    done = run(world, tmp_path, request_at(number, EventKind.STOP))
     assert (done.result.complete, done.result.sentence, done.result.early) == (False, "Stopped as asked.", True)
     assert done.happenings[-1].state == "failed"
     assert_at_rest(world, done.result.ended_ns)
@@ -124,9 +124,9 @@ def test_a_stop_by_the_operator(number: int, tmp_path: Path) -> None:
 
 
 def test_a_second_stop_changes_nothing(tmp_path: Path) -> None:
-    wishes = iter([None] * 7 + [Wanted(EventKind.STOP)] * 3)
+    requests = iter([None] * 7 + [Wanted(EventKind.STOP)] * 3)
     world = world_of(KIT)
-    done = run(world, tmp_path, lambda: next(wishes, None))
+    done = run(world, tmp_path, lambda: next(requests, None))
     assert done.result.sentence == "Stopped as asked."
     assert_at_rest(world, done.result.ended_ns)
 
@@ -134,7 +134,7 @@ def test_a_second_stop_changes_nothing(tmp_path: Path) -> None:
 @pytest.mark.parametrize("number", [4, 5, 6, 8, 9, 12])
 def test_a_halt_by_the_operator(number: int, tmp_path: Path) -> None:
     world = world_of(KIT)
-    done = run(world, tmp_path, wish_at(number, EventKind.HALT))
+    done = run(world, tmp_path, request_at(number, EventKind.HALT))
     assert not done.result.complete
     assert "no longer known" in done.result.sentence
     status = assert_at_rest(world, done.result.ended_ns)
@@ -143,9 +143,9 @@ def test_a_halt_by_the_operator(number: int, tmp_path: Path) -> None:
 
 
 def test_a_halt_overtakes_a_stop(tmp_path: Path) -> None:
-    wishes = iter([None] * 7 + [Wanted(EventKind.STOP), Wanted(EventKind.HALT)])
+    requests = iter([None] * 7 + [Wanted(EventKind.STOP), Wanted(EventKind.HALT)])
     world = world_of(KIT)
-    done = run(world, tmp_path, lambda: next(wishes, None))
+    done = run(world, tmp_path, lambda: next(requests, None))
     assert "Halted" in done.result.sentence
     assert not assert_at_rest(world, done.result.ended_ns).flags & BOTH_KNOWN
 
@@ -163,14 +163,14 @@ def test_a_camera_that_never_answers_is_tried_three_times_at_three_exposures(tmp
             (0, 0),
             (1, 0),
             (2, 0),
-        )  # the first of each bracket: the others would be made in its place
+        )  # the first of each bracket: the others would be shot in its place
         for attempt in (1, 2, 3)
     ]
     assert_at_rest(world, done.result.ended_ns)
 
 
 def silent_for(world: World, numbers: set[int]) -> None:
-    """Let the camera miss the releases of these numbers, counted from 1."""
+    """Make the camera miss the releases of these numbers, counted from 1."""
     camera, asked = world.rig.camera, 0
     real_release = camera.release
 
@@ -193,7 +193,7 @@ def test_an_exposure_that_stays_silent_is_made_at_the_end(first: int, tmp_path: 
     assert sorted((shot.frame, shot.exposure) for shot in world.truth) == wanted
     assert world.truth[-1].frame == late[0]
     assert all(shot.still for shot in world.truth)
-    # The camera makes its bracket in turn, whatever it is asked for: what is put off must not shift what comes after it.
+    # The camera shoots its bracket in turn, whatever is requested: what is put off must not shift what follows.
     assert all(shot.shutter_s == pytest.approx(KIT.shutter_times_s()[shot.exposure], abs=1e-6) for shot in world.truth)
     assert Counter(shot.outcome for shot in done.shots) == {ShotOutcome.CONFIRMED: PLANNED, ShotOutcome.UNCONFIRMED: 3}
 
@@ -204,7 +204,7 @@ def test_an_exposure_that_stays_silent_at_the_end_too_is_named(tmp_path: Path) -
     done = run(world, tmp_path)
     assert not done.result.complete
     assert done.result.sentence.startswith("The camera stayed silent at frames 0, also at the end")
-    assert not done.result.early  # it went through; a series goes on
+    assert not done.result.early  # it went through; a series continues
     assert len(world.truth) == PLANNED - 1
     assert_at_rest(world, done.result.ended_ns)
 
@@ -276,7 +276,7 @@ def test_without_a_contact_everything_is_assumed(tmp_path: Path) -> None:
 
 
 def test_a_blind_camera_that_is_off_is_still_only_assumed(tmp_path: Path) -> None:
-    """Without a contact the host cannot know; the word in the session says so."""
+    """Without a contact the host cannot know, and the session says "assumed"."""
     world = world_of(kit_of(board={"sync_contact": False}))
     world.rig.camera.release = lambda *_: None  # type: ignore[method-assign]
     done = run(world, tmp_path)

@@ -1,4 +1,4 @@
-"""The state table itself: complete, without dead ends, and true to its words."""
+"""The state table itself: complete, without dead ends, and as its words say."""
 
 from __future__ import annotations
 
@@ -13,7 +13,7 @@ from controller.capture.effects import Conclude, Doubt, End, SendUrgent, ZeroLos
 from controller.capture.events import Event, EventKind
 from controller.capture.machine import handle
 from controller.capture.run import Run
-from controller.capture.shooting import complete, complete_unheard
+from controller.capture.shooting import complete, complete_without_board
 from controller.capture.states import AWAY, ENDING, FINAL, PARENT, RunState, StateGroup, lineage
 from controller.capture.table import ANYWHERE, IGNORED, NEXT, NOTES, OF_BOARD, ROWS, Onward, TransitionRow, rows_of
 from controller.program.build import build_program
@@ -27,7 +27,7 @@ PROGRAM = build_program(kit_of(exposure={"bracket_ev": [0, 1]}), few_frames())
 S = RunState
 PAIRS = [(state, kind) for state in RunState for kind in EventKind]
 IN_TABLE = {(state, row.kind) for state in RunState for row in rows_of(state)}
-# The step that a run in this state has in hand: 0 is a move, 1 the first exposure after it.
+# The step at the cursor of a run in this state: 0 is a move, 1 the first exposure after it.
 CURSOR = {
     state: 1 if state in {S.SETTLING, S.EXPOSING, S.TRANSFERRING, S.RECOVERING, S.LISTENING} else 0 for state in RunState
 }
@@ -131,7 +131,7 @@ WORDS: list[dict[str, Any]] = [
 @pytest.mark.parametrize("kind", sorted(OF_BOARD))
 @pytest.mark.parametrize("state", LIVE)
 def test_nothing_that_a_board_may_bring_about_is_undefined(state: RunState, kind: EventKind) -> None:
-    """Whatever it says, and whenever: no exception, and a state of the table."""
+    """Whatever a board reports, and whenever: no exception, and a state of the table."""
     run = run_in(state)
     fresh = pickle.dumps(run)
     for words in WORDS:
@@ -176,10 +176,10 @@ def test_a_head_without_switches_doubts_all_that_it_made() -> None:
 
 
 @pytest.mark.parametrize("state", LIVE)
-@pytest.mark.parametrize("wish", [EventKind.STOP, EventKind.HALT])
-def test_the_operator_is_heard_in_every_state(state: RunState, wish: EventKind) -> None:
+@pytest.mark.parametrize("pressed", [EventKind.STOP, EventKind.HALT])
+def test_the_operator_is_heard_in_every_state(state: RunState, pressed: EventKind) -> None:
     run = run_in(state)
-    handle(run, event_of(wish))
+    handle(run, event_of(pressed))
     assert run.state in (S.FAILED, *ENDING)
     if run.state is not S.FAILED:
         for ending in (EventKind.AT_REST, EventKind.OVERDUE):
@@ -190,11 +190,11 @@ def test_the_operator_is_heard_in_every_state(state: RunState, wish: EventKind) 
 
 def test_only_after_the_last_exposure_is_a_run_complete() -> None:
     ends = [(state, row.action) for state in RunState for row in rows_of(state) if row.target is S.DONE]
-    assert ends == [(S.CLOSING, action) for action in (complete, complete_unheard, complete)]
+    assert ends == [(S.CLOSING, action) for action in (complete, complete_without_board, complete)]
 
 
 def test_no_row_is_out_of_reach() -> None:
-    """Each row, also of a group, is tried in at least one state: none stands behind one that always holds."""
+    """Each row, also of a group, is tried in at least one state: none follows an unconditional one."""
     reached = [row for state in RunState for row in rows_of(state)]
     for rows in ROWS.values():
         for row in rows:
@@ -235,3 +235,9 @@ def test_whatever_ends_leads_onward_by_the_same_choice() -> None:
 
 def test_what_is_noted_is_noted_on_pairs_of_the_table() -> None:
     assert set(NOTES) <= IN_TABLE
+
+
+@pytest.mark.parametrize("word", [*EventKind, *RunState])
+def test_a_session_keeps_events_and_states_by_their_names(word: EventKind | RunState) -> None:
+    """Sessions of earlier versions are read by these words."""
+    assert word.value == word.name.lower()

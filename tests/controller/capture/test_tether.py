@@ -1,4 +1,4 @@
-"""Exposures confirmed by their files; the camera over USB is a stand-in for the library's."""
+"""Exposures confirmed by their files; the USB camera is simulated in place of the library's."""
 
 from __future__ import annotations
 
@@ -15,7 +15,7 @@ import pytest
 
 from controller.capture.events import EventKind, Wanted
 from controller.capture.gate import Gate
-from controller.capture.people import Care, YesNoQuestion
+from controller.capture.people import Precautions, YesNoQuestion
 from controller.capture.runner import Runner, RunResult
 from controller.capture.states import AWAY, ENDING, RunState
 from controller.capture.tether import UsbCamera
@@ -38,7 +38,7 @@ TRANSFER_NS = 2 * NS
 
 
 class Arriving:
-    """Files that arrive two seconds after each true exposure and its dark frame, but for those in `lost`."""
+    """Files that arrive two seconds after each true exposure and its dark frame, except for those in `lost`."""
 
     def __init__(self, world: World, lost: frozenset[int] = frozenset(), dark_s: float = 0.0) -> None:
         self._world, self._lost, self._told = world, lost, 0
@@ -59,7 +59,7 @@ def run(world: World, folder: Path, tether: Arriving) -> tuple[RunResult, list[S
     with Session.create(folder / "s.sqlite", {}, durable=False) as session:
         result = Runner(world.program, world.port, session, tether=tether).run()
         outcomes = [shot.outcome for shot in session.shots()]
-        return result, outcomes, [one.what for one in session.happenings() if one.what.startswith("file ")]
+        return result, outcomes, [one.file for one in session.happenings() if one.file is not None]
 
 
 def test_what_would_be_assumed_is_confirmed_by_its_file(tmp_path: Path) -> None:
@@ -67,8 +67,8 @@ def test_what_would_be_assumed_is_confirmed_by_its_file(tmp_path: Path) -> None:
     result, outcomes, files = run(world, tmp_path, Arriving(world))
     assert result.complete
     assert outcomes == [ShotOutcome.CONFIRMED] * len(planned_exposures(BLIND, few_frames()))
-    assert files == [f"file /store/FULL{number:04}.JPG" for number in range(len(outcomes))]
-    assert not world.rig.board._silence_ns  # disarmed at the end, and armed all along: nothing was suspended
+    assert files == [f"/store/FULL{number:04}.JPG" for number in range(len(outcomes))]
+    assert not world.rig.board._silence_ns  # disarmed at the end, and armed until then: nothing was suspended
 
 
 def test_a_file_that_never_comes_is_a_try_that_failed(tmp_path: Path) -> None:
@@ -83,10 +83,10 @@ def test_a_file_that_never_comes_is_a_try_that_failed(tmp_path: Path) -> None:
 def test_a_file_comes_after_the_dark_frame_which_is_not_waited_for_twice(tmp_path: Path) -> None:
     exposure = {"shutter_seconds": 25.0, "noise_reduction": True}
     world = world_of(kit_of(exposure=exposure, board={"sync_contact": False}))
-    result, outcomes, _ = run(world, tmp_path, Arriving(world, dark_s=50.0))  # from its beginning, as the truth has it
+    result, outcomes, _ = run(world, tmp_path, Arriving(world, dark_s=50.0))  # from its beginning, as in the truth
     assert result.complete
     assert outcomes == [ShotOutcome.CONFIRMED] * len(few_frames())
-    # Moves and transfers come on top: half of a dark frame more for each would be too much.
+    # Moves and transfers come in addition: another half of a dark frame each would be too much.
     assert result.seconds < world.program.expected_ns / NS + len(outcomes) * 25 / 2
 
 
@@ -97,13 +97,13 @@ RICH = kit_of(exposure={"bracket_ev": [0, 1], "ready_ms": 3000}, board={"sync_co
 TROUBLE = (Fault("line-cut", after_exposure=3, for_s=2.0), Fault("gust", at_s=50.0, for_s=15.0, degrees=0.5))
 LASTING: set[RunState] = set(RunState) - {RunState.IDLE, RunState.STOPPING, RunState.DONE, RunState.FAILED}
 BY_NAME = [state for state in RunState if state in LASTING]
-# Within so long after the operator's request the board has been told: it is sent in the same moment.
+# The longest time from the operator's request until the board is told: both happen at the same moment.
 AT_ONCE_NS = 0
 
 
 @dataclass
 class Tethered:
-    """A run on a rig in trouble, with a tether and an operator who answers after two seconds and may want something."""
+    """A run on a rig with faults, with a tether and an operator who answers after two seconds and may make requests."""
 
     world: World
     result: RunResult
@@ -114,7 +114,7 @@ class Tethered:
 
 
 def run_tethered(folder: Path, *wanted: tuple[int, Wanted], faults: tuple[Fault, ...] = ()) -> Tethered:
-    """Pause once and go on, answer every question, and want also what `wanted` says, each at its nanosecond."""
+    """Pause once and continue, answer every question, and make the requests in `wanted`, each at its nanosecond."""
     rig = Rig(replace(rig_spec(RICH, 0), scenario=Scenario("trouble", "", (*TROUBLE, *faults))))
     world = World(RICH, build_program(RICH, FRAMES), rig, VirtualPort(rig))
     pauses = [(20 * NS, Wanted(EventKind.PAUSE)), (45 * NS, Wanted(EventKind.GO_ON))]
@@ -153,13 +153,13 @@ def run_tethered(folder: Path, *wanted: tuple[int, Wanted], faults: tuple[Fault,
             ask=ask,
             withdraw=withdraw,
             tether=Arriving(world),
-            care=Care(lead_ns=3 * NS, asks=True),
+            care=Precautions(lead_ns=3 * NS, asks=True),
             gate=gate,
         )
         result = runner.run()
         outcomes = {(row.intent.frame, row.intent.exposure): row.outcome for row in session.shots()}
         happenings = session.happenings()
-    arrived = {one.what.removeprefix("file /store/FULL") for one in happenings if one.what.startswith("file ")}
+    arrived = {one.file.removeprefix("/store/FULL") for one in happenings if one.file is not None}
     filed = {(shot.frame, shot.exposure) for n, shot in enumerate(world.truth) if f"{n:04}.JPG" in arrived}
     return Tethered(world, result, happenings, sent, outcomes, filed)
 
@@ -171,7 +171,7 @@ def undisturbed(tmp_path_factory: pytest.TempPathFactory) -> Tethered:
 
 def moments(run: Tethered) -> dict[RunState, int]:
     """The middle of the longest stretch of each state."""
-    changes = [one for one in run.happenings if not one.what.startswith("file ")]
+    changes = [one for one in run.happenings if one.file is None]
     longest: dict[RunState, tuple[int, int]] = {}
     for here, after in pairwise(changes):
         lasts, state = after.at_ns - here.at_ns, RunState(here.state)
@@ -199,10 +199,10 @@ def test_whatever_a_tethered_run_does_a_halt_and_a_stop_are_sent_at_once(
         one.at_ns for one in run.happenings if one.at_ns >= at_ns and one.state in {"stopping", "failed", "done"}
     )
     assert not run.result.complete or state is RunState.CLOSING
-    if state in {RunState.CONNECTING, *AWAY}:  # nothing is armed, or nobody hears
+    if state in {RunState.CONNECTING, *AWAY}:  # nothing is armed, or nobody receives it
         assert ended - at_ns <= AT_ONCE_NS
         assert run.result.ended_ns == at_ns
-    elif not (state in ENDING and kind is EventKind.STOP):  # is told already
+    elif not (state in ENDING and kind is EventKind.STOP):  # it is already told
         assert told[0] - at_ns <= AT_ONCE_NS
         assert run.result.ended_ns - at_ns < 3 * NS
     assert {shot for shot, outcome in run.outcomes.items() if outcome is ShotOutcome.CONFIRMED} <= run.filed
@@ -212,7 +212,7 @@ def test_whatever_a_tethered_run_does_a_halt_and_a_stop_are_sent_at_once(
 def test_whatever_a_tethered_run_does_a_pause_is_heard_at_once(
     undisturbed: Tethered, tmp_path: Path, state: RunState
 ) -> None:
-    """Nothing is exposed from then on until the run goes on, and then the set is made."""
+    """Nothing is exposed from then on until the run continues; then the set is completed."""
     at_ns = moments(undisturbed)[state]
     run = run_tethered(tmp_path, (at_ns, Wanted(EventKind.PAUSE)), (at_ns + 200 * NS, Wanted(EventKind.GO_ON)))
     assert run.result.complete
@@ -239,12 +239,12 @@ def test_whatever_befalls_a_tethered_run_only_what_has_a_file_counts(
     assert made <= run.filed
     if run.result.complete:
         assert made == set(planned_exposures(RICH, FRAMES))
-    elif state not in {RunState.CLOSING, RunState.PAUSED, *AWAY}:  # what the board says of it is heard at once
+    elif state not in {RunState.CLOSING, RunState.PAUSED, *AWAY}:  # the board's reports of it are received at once
         assert run.result.ended_ns / NS - at_s < 2.0
 
 
 class Gone(Exception):
-    """What the library raises."""
+    """The library's exception."""
 
 
 def library(events: Iterator[tuple[int, Any]], *, there: bool = True) -> SimpleNamespace:
@@ -256,7 +256,7 @@ def library(events: Iterator[tuple[int, Any]], *, there: bool = True) -> SimpleN
                 raise Gone("[-105] Unknown model")
 
         def exit(self) -> None:
-            """Let the camera go."""
+            """Release the camera."""
 
         def wait_for_event(self, timeout_ms: int) -> tuple[int, Any]:
             assert timeout_ms == 0

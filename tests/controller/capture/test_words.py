@@ -1,4 +1,4 @@
-"""What people read of a run: every member of an enum has its words, and all words can be read some day."""
+"""The words for a run: every member of an enum has its own, and all of them can be shown."""
 
 from __future__ import annotations
 
@@ -14,7 +14,7 @@ from controller.capture.operator import ANSWERS, WORDS
 from controller.capture.states import RunState
 from controller.capture.table import ROWS, TransitionRow, rows_of
 from controller.capture.words.board import CAUSES, LOST, REASONS, TROUBLES
-from controller.capture.words.run import CHANGES, EVENTS, PAUSES, REQUESTS, STATES, UNTOLD
+from controller.capture.words.run import CHANGES, EVENTS, NOT_NARRATED, PAUSES, REQUESTS, STATES
 from controller.capture.words.untruths import CURE, OF_PLACE, Untruth
 from controller.display import Display, Seen
 from controller.program.build import build_program
@@ -28,7 +28,7 @@ from tests.repo.test_layers import ROOT, program_files
 S, K = RunState, EventKind
 PROGRAM = build_program(kit_of(), few_frames())
 ENTRIES = {(row.target, row.kind) for state in RunState for row in rows_of(state) if row.target not in {None, state}}
-"""Every change of state that the table of a run can bring about: the new state, and the event that led to it."""
+"""Every change of state in the table of a run: the new state, and the event that led to it."""
 
 
 def test_every_state_has_its_words() -> None:
@@ -40,13 +40,13 @@ def test_every_state_has_its_words() -> None:
 
 
 def test_every_event_is_told_or_goes_without_saying() -> None:
-    assert set(EVENTS) | UNTOLD == set(EventKind)
-    assert not set(EVENTS) & UNTOLD
+    assert set(EVENTS) | NOT_NARRATED == set(EventKind)
+    assert not set(EVENTS) & NOT_NARRATED
     assert set(EVENTS) <= {kind for _, kind in ENTRIES}
 
 
 def test_a_detour_is_never_taken_without_a_warning() -> None:
-    """The key is a change that the table knows; a line that is lost has its words in `LOST`."""
+    """Each key is a change in the table; a lost line has its words in `LOST`."""
     assert set(CHANGES) <= ENTRIES
     lost = {(S.SUSPENDED, K.LINK_LOST)}
     assert {entry for entry in ENTRIES if entry[0] in {S.SUSPENDED, S.WINDY}} - lost <= set(CHANGES)
@@ -90,7 +90,7 @@ def test_there_is_a_sentence_for_everything_the_board_says() -> None:
 
 
 def calls_of_lie() -> list[tuple[str, str, set[str]]]:
-    """Where an untruth is spoken: the file, its name, and the places that are filled in."""
+    """Every call for an untruth: the file, its name, and the values that are filled in."""
     found = []
     for path in program_files():
         for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):

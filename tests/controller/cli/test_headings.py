@@ -1,4 +1,4 @@
-"""Headings over options: complete, without repetition, and the same options as without them."""
+"""Headings over options: complete, without repetition, and with the same options as without headings."""
 
 from __future__ import annotations
 
@@ -8,8 +8,13 @@ import click
 import pytest
 from click.testing import CliRunner
 
-from controller.cli.headings import HEADINGS, MANY, REST, WITHOUT, under_headings
+from controller.cli.headings import HEADINGS, REST, under_headings
 from controller.cli.main import cli
+
+MANY = 10
+"""A command with more options than this has headings."""
+WITHOUT = ("--json", "-h")
+"""These may be under no heading."""
 
 
 def commands(command: click.Command, words: tuple[str, ...] = ()) -> Iterator[tuple[str, click.Command]]:

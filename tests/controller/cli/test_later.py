@@ -1,4 +1,4 @@
-"""Imports that wait: nothing of the work runs before a command does, and a name that is wrong is found at once."""
+"""Delayed imports: no working module runs before a command does, and a wrong name is found at once."""
 
 from __future__ import annotations
 
@@ -15,7 +15,8 @@ from controller.cli.later import later
 from tests.repo.test_layers import ROOT, name_of, program_files
 
 CLI = sorted((ROOT / "controller" / "cli").glob("*.py"))
-# Imports inside functions, the only ones outside of `with later()`: too slow for most uses, or not on every system.
+# Imports inside functions, the only ones outside `with later()`: too slow for most uses, or not available on every
+# system.
 INSIDE = {
     ("controller/kit/load.py", "controller.kit"),
     ("controller/capture/tether.py", "gphoto2"),
@@ -50,7 +51,7 @@ print(len(lines), *[n for n, m in list(sys.modules.items()) if type(m) is Module
 
 
 def test_help_and_refusals_of_every_command_run_no_module_of_the_work() -> None:
-    """In a fresh interpreter, which then says which modules of the rooms it has run."""
+    """In a fresh interpreter, which prints the modules that it has run."""
     rooms = [f"controller.{room}" for room in ("commands", "capture", "planning", "kit", "report", "session")]
     code = f"ROOMS = {[*rooms, 'sim']!r}\n{EVERY_HELP}"
     done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True, timeout=120)
@@ -70,7 +71,7 @@ def blocks(path: Path) -> Iterator[ast.ImportFrom]:
 
 @pytest.mark.parametrize("path", CLI, ids=name_of)
 def test_only_modules_are_put_off(path: Path) -> None:
-    """A name taken from a module would run it at once."""
+    """Importing a name from a module would run it at once."""
     for node in blocks(path):
         for alias in node.names:
             if node.module and node.module.startswith("controller"):
@@ -96,7 +97,7 @@ def test_few_imports_are_inside_of_functions() -> None:
 
 @pytest.fixture
 def package(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Iterator[Path]:
-    """An importable package whose module `work` keeps account of its being run."""
+    """An importable package whose module `work` records that it runs."""
     folder = tmp_path / "put_off_for_a_test"
     folder.mkdir()
     (folder / "__init__.py").write_text("", encoding="utf-8")

@@ -1,4 +1,4 @@
-"""Numbers as people type them: refused where they are not plain, with the form that would be right."""
+"""Numbers as people type them: unusual forms are refused, with the correct form."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""Every option of every command: bounded, refused in one sentence of our own, and never a traceback."""
+"""Every option of every command: bounded, refused in one sentence of our own, never with a traceback."""
 
 from __future__ import annotations
 
@@ -6,7 +6,6 @@ import contextlib
 import io
 import math
 import re
-from collections.abc import Iterator
 from datetime import datetime, timedelta
 from pathlib import Path
 from typing import Any
@@ -24,6 +23,7 @@ from controller.errors import InputError
 from controller.numerals import number_in, whole_in
 from controller.texts import MOST_TEXT
 from controller.times import FIRST_YEAR, LAST_YEAR, dated, span_of, time_or_date
+from tests.controller.cli.all_commands import commands
 
 OWN = (Number, Whole, OneOf, Text, PathName, DateAndTime, CheckedText, Address, PortName)
 LIBRARY = re.compile(
@@ -49,14 +49,6 @@ MOST = 1e13  # no bound is larger
 NOT_TEXTS = ("", "  ", "a\nb", "a\x00b", "a\x1b[2Jb", "x" * 5000)
 
 
-def commands(group: click.Group = cli, names: tuple[str, ...] = ()) -> Iterator[tuple[tuple[str, ...], click.Command]]:
-    for name, each in group.commands.items():
-        if isinstance(each, click.Group):
-            yield from commands(each, (*names, name))
-        else:
-            yield (*names, name), each
-
-
 PARAMETERS = [
     pytest.param(names, each, id=f"{' '.join(names)} {each.opts[0]}")
     for names, command in commands()
@@ -70,7 +62,7 @@ def kinds_of(parameter: click.Parameter) -> list[click.ParamType[Any]]:
 
 
 def said_to(*words: str) -> str:
-    """What a refused command line is told, without the lines about usage; "" if it was not refused."""
+    """The sentence for a refused command line, without the usage lines; "" if it was accepted."""
     err = io.StringIO()
     with contextlib.redirect_stderr(err), contextlib.redirect_stdout(io.StringIO()):
         try:
@@ -86,7 +78,7 @@ def said_to(*words: str) -> str:
 def test_every_option_is_of_a_kind_with_bounds_and_refuses_what_cannot_be_meant(
     names: tuple[str, ...], parameter: click.Parameter
 ) -> None:
-    """No option has one of the library's own kinds, whose words and bounds are not ours."""
+    """No option uses one of the library's own types, whose words and bounds are not ours."""
     for kind in kinds_of(parameter):
         if isinstance(kind, Number | Whole):
             assert -MOST <= kind.low < kind.high <= MOST
@@ -110,10 +102,10 @@ def test_every_option_is_of_a_kind_with_bounds_and_refuses_what_cannot_be_meant(
 
 @pytest.mark.parametrize(("names", "parameter"), PARAMETERS)
 def test_a_refusal_names_its_option(names: tuple[str, ...], parameter: click.Parameter) -> None:
-    """Through the whole command line, where the library would put words of its own around ours."""
+    """Through the whole command line, where the library would add its own words."""
     wrong = "x" * 5000
     if isinstance(parameter, click.Argument) or parameter.opts == ["--from"]:
-        return  # an argument may be many words; what --from fills in is read at once
+        return  # an argument may be many words; `--from` reads its file at once
     said = said_to(*names, parameter.opts[0], *[wrong] * parameter.nargs)
     assert said.startswith(f"Error: {parameter.opts[0]}: ")
     assert "\n" not in said
@@ -171,7 +163,7 @@ def test_a_number_as_it_is_written_is_read_again(value: float) -> None:
 
 @given(moment=st.datetimes(), hours=st.integers(-23, 23))
 def test_a_time_that_is_accepted_can_be_reckoned_with(moment: datetime, hours: int) -> None:
-    """Whatever its zone: into UTC and any other zone, and a year either way."""
+    """In any zone: converted to UTC and any other zone, and a year either way."""
     text = f"{moment.isoformat()}{'+' if hours >= 0 else '-'}{abs(hours):02}:00"
     try:
         read = dated(text)
@@ -208,7 +200,7 @@ def test_a_text_that_is_accepted_is_one_printable_line(text: str) -> None:
 @pytest.mark.parametrize("group", [[], ["kit"], ["board"], ["calibrate"]], ids=" ".join)
 @pytest.mark.parametrize("word", ["--json", "-x", "x", "--", ""])
 def test_a_word_that_is_no_command_is_named(group: list[str], word: str, capsys: pytest.CaptureFixture[str]) -> None:
-    """Behind -- as well, where what looks like an option is none."""
+    """Also after --, where something that looks like an option is none."""
     with pytest.raises(SystemExit) as ended:
         cli([*group, "--", word], prog_name="fullturn")
     assert ended.value.code == 2

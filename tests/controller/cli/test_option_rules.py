@@ -1,6 +1,6 @@
-"""No option without an effect is accepted, of any command; and what is missing is named all at once.
+"""No command accepts an option without an effect, and everything missing is named at once.
 
-Every option of every command is either in the table of rules or named here as one that always has an effect, so a new
+Every option of every command is either in the table of rules or listed here as one that always has an effect. So a new
 option fails until somebody decides. Every rule is then broken on purpose, and must refuse.
 """
 
@@ -18,6 +18,7 @@ from controller.cli.main import cli
 from controller.cli.option_rules import RULES, Rules
 from controller.cli.option_types import CheckedText
 from controller.times import span_of
+from tests.controller.cli.all_commands import commands
 
 ALWAYS = {
     "plan": "--out --replace --overlap --region --nadir-by-hand --order --mounted --max-frames --max-seconds",
@@ -48,19 +49,10 @@ ALWAYS = {
     "report": "--out",
     "match": "--out --pictures",
 }
-"""Options that have an effect whatever else is given. --json is one everywhere."""
+"""Options that always have an effect. --json is one everywhere."""
 
 
-def commands(group: click.Group = cli, names: tuple[str, ...] = ()) -> Iterator[tuple[str, click.Command]]:
-    """Every command by its name."""
-    for name, each in group.commands.items():
-        if isinstance(each, click.Group):
-            yield from commands(each, (*names, name))
-        else:
-            yield " ".join((*names, name)), each
-
-
-COMMANDS = dict(commands())
+COMMANDS = {" ".join(names): command for names, command in commands()}
 
 
 def options(command: click.Command) -> dict[str, click.Option]:
@@ -69,14 +61,14 @@ def options(command: click.Command) -> dict[str, click.Option]:
 
 
 def clauses(rules: Rules) -> Iterator[tuple[str, str]]:
-    """Every clause of a command's rules, with the term it belongs to."""
+    """Every clause of a command's rules, with its term."""
     yield from (("", text) for text in rules.required)
     for table in (rules.only_with, rules.needs):
         yield from ((name, text) for name, texts in table.items() for text in texts)
 
 
 def named_in(rules: Rules) -> set[str]:
-    """The options that the rules say something of, other than as a condition."""
+    """The options that the rules restrict, not those that are only conditions."""
     return {text.split()[0] for text in (*rules.only_with, *(one for each in rules.either for one in each))}
 
 
@@ -109,7 +101,7 @@ def test_every_term_of_a_rule_can_be_typed(name: str) -> None:
 
 
 def typed(term: Term, command: click.Command, folder: Path) -> list[str]:
-    """Words that make a term hold: a value that the option's type accepts."""
+    """Words that meet a term, with a value that the option's type accepts."""
     option = options(command)[term.name]
     if option.is_flag:
         return [term.name]
@@ -140,13 +132,14 @@ def _value(kind: click.ParamType[Any], folder: Path) -> str:
 
 
 def line_for(rules: Rules, command: click.Command, terms: list[Term], folder: Path) -> list[str]:
-    """A whole command line, with everything required, in which these terms hold."""
+    """A complete command line that meets these terms."""
     words: list[str] = []
+    chosen = {term.name for term in terms if not term.negative}
     for each in command.params:
         if isinstance(each, click.Argument) and each.required:
             words += [_value(each.type, folder) if not isinstance(each.type, click.Path) or each.type.file_okay
                       else str(folder)] * max(1, each.nargs)  # fmt: skip
-        elif isinstance(each, click.Option) and each.required:
+        elif isinstance(each, click.Option) and each.required and each.opts[0] not in chosen:
             words += typed(Term(each.opts[0]), command, folder)
     for term in terms:
         if not term.negative and term.name not in words:
@@ -155,7 +148,7 @@ def line_for(rules: Rules, command: click.Command, terms: list[Term], folder: Pa
 
 
 def said(name: str, words: list[str]) -> str:
-    """What the rules say to a command line; "" if nothing is wrong with it."""
+    """What the rules say about a command line; "" if nothing is wrong."""
     command = COMMANDS[name]
     context = click.Context(command, info_name=name)
     required = [each for each in command.params if each.required]
@@ -176,16 +169,26 @@ CONDITIONS = [(name, option, text) for name, rules in RULES.items() for option, 
 
 @pytest.mark.parametrize(("name", "option", "text"), CONDITIONS)
 def test_every_condition_refuses_when_it_is_not_met(name: str, option: str, text: str, folder: Path) -> None:
-    """The option alone, or with what takes its effect away; what else the line lacks is complained of as well."""
+    """The option alone, or with whatever takes its effect away. The refusal may list other gaps as well."""
     against = [Term(term.name, term.value) for each in clause(text) for term in each if term.negative]
     words = line_for(RULES[name], COMMANDS[name], [Term(option), *against], folder)
     sentences = said(name, words).splitlines()
     assert any(option in line and ("no effect" in line or line.startswith("Give ")) for line in sentences), sentences
 
 
+NEEDS = [(name, head, text) for name, rules in RULES.items() for head, texts in rules.needs.items() for text in texts]
+
+
+@pytest.mark.parametrize(("name", "head", "text"), NEEDS)
+def test_every_need_refuses_when_it_is_not_met(name: str, head: str, text: str, folder: Path) -> None:
+    words = line_for(RULES[name], COMMANDS[name], [clause(head)[0][0]], folder)
+    wanted = clause(text)[0][0]
+    assert wanted.name in said(name, words)
+
+
 @pytest.mark.parametrize(("name", "option"), dict.fromkeys((name, option) for name, option, _ in CONDITIONS))
 def test_every_option_with_conditions_is_accepted_once_they_are_met(name: str, option: str, folder: Path) -> None:
-    """So no rule shuts an option out for good. Conditions that need others in turn are met as well."""
+    """So no rule excludes an option for good. Conditions with further conditions are met as well."""
     rules = RULES[name]
     terms, met = [Term(option)], False
     for _ in range(9):
@@ -226,7 +229,7 @@ def test_everything_missing_is_named_at_once(name: str) -> None:
         command.make_context(name.rsplit(maxsplit=1)[-1], [], parent=context)
     for each in wanted:
         assert (each.opts[0] if isinstance(each, click.Option) else each.human_readable_name) in refusal.value.message
-    assert all(each.required for each in wanted)  # still so for the next line, and for the help
+    assert all(each.required for each in wanted)  # unchanged for the next command line and for the help
 
 
 @pytest.mark.parametrize("name", COMMANDS)
@@ -237,7 +240,7 @@ def test_a_default_is_not_an_option_that_was_given(name: str, folder: Path) -> N
 
 
 def test_what_a_file_of_options_gives_counts_as_given(folder: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    """A default map, as `--from` of `kit loads` fills it: its values are neither missing nor without conditions."""
+    """A default map, as `--from` of `kit loads` fills it: its values are neither missing nor exempt from conditions."""
     command = COMMANDS["kit loads"]
     context = click.Context(command, info_name="loads")
     file, required = str(folder / "there.txt"), [each for each in command.params if each.required]

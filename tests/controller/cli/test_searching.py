@@ -1,26 +1,20 @@
-"""A search as its user sees it: signs of life, and Ctrl-C."""
+"""A search as its user sees it: progress, and Ctrl-C."""
 
 from __future__ import annotations
 
 import io
 import json
 import signal
-from pathlib import Path
 
 import pytest
 from rich.console import Console
 
 from controller.cli import searching as seen
 from controller.planning.effort import Sign
-from controller.planning.plan import load_plan
+from controller.planning.plan_file import load_plan
 from tests.controller.commands.shell import Shell
 
 SEARCH = ("plan", "kit.toml", "--out", "plan.json", "--arrangement", "fewest", "--effort", "100000")
-
-
-@pytest.fixture
-def shell(tmp_path: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch) -> Shell:
-    return Shell(tmp_path, capsys, monkeypatch)
 
 
 def test_plain_lines_come_every_few_seconds_and_with_a_better_plan() -> None:
@@ -47,7 +41,7 @@ def test_a_terminal_rewrites_one_line_and_a_dumb_one_does_not(monkeypatch: pytes
 @pytest.mark.parametrize("as_json", [False, True])
 def test_the_first_interrupt_keeps_the_best_so_far(shell: Shell, monkeypatch: pytest.MonkeyPatch, as_json: bool) -> None:
     def interrupted(sign: Sign) -> str:
-        if sign.best < 14:  # better than the rows
+        if sign.best < 14:  # fewer than the rows have
             signal.raise_signal(signal.SIGINT)
         return f"{sign.best} frames"
 

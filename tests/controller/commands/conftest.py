@@ -2,19 +2,20 @@
 
 from __future__ import annotations
 
-from pathlib import Path
-
 import pytest
 
 from tests.controller.commands.shell import Shell
-
-
-@pytest.fixture
-def shell(tmp_path: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch) -> Shell:
-    return Shell(tmp_path, capsys, monkeypatch)
+from tests.controller.commands.shot_card import card_at, session_at
 
 
 @pytest.fixture
 def planned(shell: Shell) -> Shell:
     assert shell("plan", "kit.toml", "--out", "plan.json").status == 0
+    return shell
+
+
+@pytest.fixture
+def ready(shell: Shell) -> Shell:
+    session_at(shell.folder / "s.sqlite")
+    card_at(shell.folder / "card")
     return shell

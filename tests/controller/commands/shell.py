@@ -1,4 +1,4 @@
-"""A folder with a kit in it, in which commands are run as the console script runs them."""
+"""A folder with a kit in it, in which commands are run like the console script."""
 
 from __future__ import annotations
 
@@ -26,7 +26,7 @@ KIT = HEADLESS.replace("[exposure]", head_text() + "[exposure]")
 
 
 class Told(NamedTuple):
-    """What a command left behind."""
+    """The result of a command."""
 
     status: int
     out: str
@@ -47,7 +47,7 @@ class Shell:
         return path
 
     def __call__(self, *words: str) -> Told:
-        """Run `fullturn` with these words, as the console script does."""
+        """Run `fullturn` with these words, like the console script."""
         self._monkeypatch.setattr(sys, "argv", ["fullturn", *words])
         self._capsys.readouterr()
         status = 0
@@ -63,7 +63,7 @@ class Shell:
 
 
 def refuses(shell: Shell, status: int, *words: str) -> list[str]:
-    """The command fails with sentences on stderr, says nothing else and writes nothing."""
+    """Check that the command fails with sentences on stderr only, and writes nothing; return the sentences."""
     before = {name: (shell.folder / name).stat().st_mtime_ns for name in shell.files()}
     told = shell(*words)
     assert told.status == status, told

@@ -1,4 +1,4 @@
-"""`fullturn simulate`, and other commands, as processes of their own."""
+"""`fullturn simulate`, and other commands, as separate processes."""
 
 import json
 import os
@@ -11,7 +11,7 @@ from typing import Any
 
 from tests.controller.commands.shell import KIT
 
-# Some seconds of this world pass in one of the host's: its board must not lose patience before the host asks again.
+# Several seconds of this world pass in one of the host's: its board must still accept the host's next request.
 PATIENT = KIT + "[board]\nsilence_ms = 60000\n"
 
 
@@ -21,7 +21,7 @@ def environment() -> dict[str, str]:
 
 @contextmanager
 def simulated(folder: Path, *words: str) -> Iterator[tuple[subprocess.Popen[str], dict[str, Any]]]:
-    """The process, and what it said once its port was open. Killed at the end, whatever happens."""
+    """The process, and what it printed once its port was open. It is killed at the end, whatever happens."""
     (folder / "kit.toml").write_text(PATIENT, encoding="utf-8")
     command = [sys.executable, "-m", "controller", "simulate", "--kit", "kit.toml", "--json", *words]
     with subprocess.Popen(command, cwd=folder, env=environment(), stdout=subprocess.PIPE, text=True) as process:

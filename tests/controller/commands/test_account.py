@@ -1,4 +1,4 @@
-"""The audit of a session: it says what its rows say, in every file and by its exit status, whatever happened before."""
+"""The audit of a session agrees with its rows, in every file and by its exit status, whatever happened before."""
 
 from __future__ import annotations
 
@@ -24,7 +24,7 @@ from controller.lock import lock_of, sole_use
 from controller.planning.make import make_plan
 from controller.planning.request import RegionKind, Request
 from controller.report import html
-from controller.session.rows import DoubtReason, Intent, ShotOutcome, WishRow
+from controller.session.rows import DoubtReason, Intent, Moment, RequestRow, RunReason, ShotOutcome
 from controller.session.session import Session
 from tests.end_to_end.whole_runs import kit_of
 
@@ -53,10 +53,11 @@ happenings = st.lists(
 
 
 class Rig:
-    """A session, and beside it what should be true of each exposure: what was made, and what of that still counts."""
+    """A session, and the expected state of each exposure: what was made, and what of that still counts."""
 
     def __init__(self, session: Session) -> None:
         self.session, self.number = session, 0
+        session.begin_run(RunReason.BEGUN, None)
         self.counting: dict[tuple[int, int], set[ShotOutcome]] = {one: set() for one in EVERY}
         self.asked: set[int] = set()
         self.openings = 0
@@ -65,7 +66,7 @@ class Rig:
 
     @property
     def unchecked(self) -> list[str]:
-        """Axes under which something was made, and counts, since their zero was last checked."""
+        """Axes that made counting exposures since their zero was last checked."""
         return [axis for axis, upto in self.checked.items() if max(self.latest.values()) > upto]
 
     def shoot(self, exposure: tuple[int, int], outcome: ShotOutcome | None) -> None:
@@ -80,10 +81,10 @@ class Rig:
             self.openings += 1
 
     def take_requests(self) -> None:
-        while (wish := self.session.take_wish()) is not None:
-            if wish.wanted == "retake":
-                self.session.doubt_frames(wish.frames)
-                self.forget({one for one in EVERY if one[0] in wish.frames})
+        while (asked := self.session.take_request()) is not None:
+            if asked.wanted == "retake":
+                self.session.doubt_frames(asked.frames)
+                self.forget({one for one in EVERY if one[0] in asked.frames})
         self.asked = set()
 
     def forget(self, exposures: set[tuple[int, int]]) -> None:
@@ -103,26 +104,26 @@ class Rig:
             self.session.note_checked(more[0])
             self.checked |= dict.fromkeys(more[0], self.number)
         elif what == "pause":
-            self.session.wish(WishRow("pause"))
+            self.session.request(RequestRow("pause"))
         elif what == "run begins":
             self.take_requests()
-            self.session.note_clock(self.number, "2026-01-01T00:00:00+00:00")
+            self.session.begin_run(RunReason.RESUMED, Moment(self.number, "2026-01-01T00:00:00+00:00"))
         elif what == "run ends":
-            self.session.note_end("The set is complete." if more[0] else "Halted as asked.", complete=more[0])
+            self.session.end_run("The run is through." if more[0] else "Halted as asked.", complete=more[0])
         else:
-            self.session.wish(WishRow("retake", tuple(sorted(*more))))
+            self.session.request(RequestRow("retake", tuple(sorted(*more))))
             self.asked |= more[0]
             if what == "ask and retake":
                 self.take_requests()
 
     def now(self) -> dict[tuple[int, int], set[ShotOutcome]]:
-        """What counts of each exposure: nothing of frames that are asked for again."""
+        """What counts of each exposure; nothing of frames that are requested again."""
         return {one: set() if one[0] in self.asked else made for one, made in self.counting.items()}
 
 
 @contextmanager
 def unpainted() -> Iterator[None]:
-    """The pictures take a second, and are not looked at here."""
+    """Leave out the pictures, which take a second and are not tested here."""
     with pytest.MonkeyPatch.context() as patch:
         patch.setattr(html, "svg", lambda _: Markup(""))
         for name in ("sphere_picture", "pole_picture", "timeline_picture"):
@@ -209,6 +210,6 @@ def test_a_lock_that_cannot_be_looked_at_does_not_keep_the_account_back(
 def test_a_run_that_was_killed_leaves_no_sentence_of_the_run_before(tmp_path: Path) -> None:
     path = recorded(tmp_path / "s.sqlite")
     with Session.open(path, to_write=True) as session:
-        session.note_end("Halted as asked.", complete=False)
-        session.note_clock(0, "2026-01-01T00:00:00+00:00")
+        session.end_run("Halted as asked.", complete=False)
+        session.begin_run(RunReason.RESUMED, Moment(0, "2026-01-01T00:00:00+00:00"))
     assert report_command(path, None).sentence == "The run did not come to its end."

@@ -1,4 +1,4 @@
-"""`fullturn board check` and `listen` around what they check and decode: what is said before, and how they end."""
+"""`fullturn board check` and `listen`, around what they check and decode: their announcements, and how they end."""
 
 from __future__ import annotations
 
@@ -10,13 +10,14 @@ from pathlib import Path
 import pytest
 
 from controller.capture.gate import Gate
-from controller.commands.board import RuleResult, wait_battery
-from controller.commands.listen import decode_command, wait_traffic
+from controller.commands.listen import decode_command
 from controller.commands.stand_in import rig_spec
+from controller.conformance.battery import RuleResult, wait_battery
 from controller.conformance.reach import Reach, reach_of
 from controller.conformance.rules import RULES
 from controller.conformance.talk import Talk
 from controller.ports import find
+from controller.ports.listening import wait_traffic
 from controller.ports.traffic import Heard
 from protocol.codec import frame_of
 from protocol.framing import LEAD
@@ -33,7 +34,7 @@ WIRE = b"".join(frame_of(message, seq) for _, seq, message in EXCHANGE)
 
 
 class Watched:
-    """A battery on a simulated rig, with the moments of every sentence and every step."""
+    """A battery on a simulated rig, with the time of every sentence and every step."""
 
     lead_ns = 0
 
@@ -73,7 +74,7 @@ def test_words_come_before_the_motors_are_switched_on_and_before_each_step() -> 
     for _, text in watched.said:
         assert "Ctrl-C, or the stop switch" in text
         assert "a tilt may drop" in text
-    first_ns = next(at for at, text in watched.said if "look for zero" in text)
+    first_ns = next(at for at, text in watched.said if "search for zero" in text)
     assert min(watched.turned) >= first_ns
     assert min(watched.armed) >= watched.said[0][0]
     ends = [at for at, _ in watched.said[1:]] + [watched.port.now()]
@@ -124,7 +125,7 @@ def test_zero_that_is_not_found_is_looked_for_once(reach: Reach) -> None:
     assert {by_name[rule.name].kept for rule in RULES if rule.searches and rule.name != "move"} == {None}
     assert by_name["busy"].seen == "zero was not found"
     assert by_name["expose"].kept
-    assert sum("look for zero" in text for _, text in watched.said) == 1
+    assert sum("search for zero" in text for _, text in watched.said) == 1
 
 
 def test_a_board_of_another_version_is_not_called_silent(monkeypatch: pytest.MonkeyPatch, shell: Shell) -> None:
@@ -181,7 +182,7 @@ def test_listen_wants_one_source(shell: Shell, words: tuple[str, ...], said: str
 
 
 class Interrupted(VirtualPort):
-    """Ctrl-C comes at a moment."""
+    """A port on which Ctrl-C comes at a given time."""
 
     def __init__(self, rig: Rig, at_s: float) -> None:
         super().__init__(rig)
@@ -196,7 +197,7 @@ class Interrupted(VirtualPort):
 
 @pytest.mark.parametrize("asks", [True, False])
 def test_listen_until_ctrl_c(asks: bool) -> None:
-    """Alone on the line it asks once a second and shows both ends; at a tap it says nothing."""
+    """Alone on the line it asks once a second and shows both ends; as a tap it sends nothing."""
     rig = Rig(rig_spec(full_frame_kit(24), 1))
     shown: list[Heard] = []
     summary = wait_traffic(Interrupted(rig, 5.5), asks=asks, show=shown.append)

@@ -10,7 +10,7 @@ from typing import Any
 import numpy as np
 import pytest
 
-from controller.planning.plan import load_plan
+from controller.planning.plan_file import load_plan
 from tests.controller.calibration.test_backlash import DOWN, TARGETS, UP
 from tests.controller.calibration.test_least_squares import B, X
 from tests.controller.commands.shell import HEADLESS, Shell, refuses
@@ -29,7 +29,7 @@ def table(names: str, *columns: Any) -> str:
 
 
 def turn(rate: float = 323.0, factor: float = 1.0, seed: int = 1) -> str:
-    """A turn read to a hundredth of a degree or so."""
+    """A turn of readings with an error of about a hundredth of a degree."""
     steps = np.arange(0, 115201, 4800)
     read = (steps / rate + np.random.default_rng(seed).normal(0, 0.01, 25)) * factor
     return table("commanded_steps,angle_deg", steps, read.round(4))
@@ -81,7 +81,7 @@ def test_steps_by_the_contract(shell: Shell) -> None:
     assert shown["u_offset_deg"] == pytest.approx(0.0029, abs=0.5e-4)
     assert shown["correlation"] == pytest.approx(-0.930, abs=0.5e-3)
     assert shown["residual_sd_deg"] == pytest.approx(0.0035, abs=0.5e-4)
-    assert shown["stated"] == "from the scatter alone"  # the order of the readings is that of their values
+    assert shown["stated"] == "from the scatter alone"  # the readings are in the order of their values
     assert "interval_95" not in shown
     low, high = shown["interval_from_scatter"]["offset_deg"]
     assert (low, high) == pytest.approx((-0.1712 - 2.262 * 0.00288, -0.1712 + 2.262 * 0.00288), abs=1e-4)  # t for 9
@@ -174,7 +174,7 @@ def test_list_show_undo(shell: Shell) -> None:
     assert standings() == ["kit changed", "undone"]
     assert refuses(shell, 2, "calibrate", "show", "kit.toml", "9")[0].startswith("kit.calibration.json: has no record 9")
     assert refuses(shell, 2, "calibrate", "undo", "kit.toml", "2") == [
-        "kit.calibration.json: record 2 is undone already."
+        "kit.calibration.json: record 2 is already undone."
     ]
 
 

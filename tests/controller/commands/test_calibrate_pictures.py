@@ -74,15 +74,15 @@ def test_parallax_is_asked_for_step_by_step(shell: Shell, monkeypatch: pytest.Mo
 @pytest.mark.parametrize(
     ("words", "said"),
     [
-        (("--near-mm", "90", "--angle-deg", "25", "--shift-px", "5"), "nearer than the camera"),
+        (("--near-mm", "90", "--far-mm", "9000", "--angle-deg", "25", "--shift-px", "5"), "nearer than the camera"),
         (("--near-mm", "1000", "--far-mm", "1000", "--angle-deg", "25", "--shift-px", "5"), "well beyond"),
         (("--near-mm", "1000", "--far-mm", "9000", "--angle-deg", "0", "--shift-px", "5"), "--angle-deg 0"),
-        (("--near-mm", "1000", "--angle-deg", "25", "--shift-px", "5"), "The far mark shifts as well"),
+        (("--near-mm", "1000", "--angle-deg", "25", "--shift-px", "5"), "--far-mm or --far-at-least-mm"),
         (
             ("--near-mm", "1000", "--far-at-least-mm", "1100", "--angle-deg", "25", "--shift-px", "5"),
             "--far-at-least-mm 1100",
         ),
-        (("--near-mm", "1000", "--angle-deg", "25"), "--shift-px"),
+        (("--near-mm", "1000", "--far-mm", "9000", "--angle-deg", "25"), "--shift-px"),
         (("--near-mm", "1000", "--angle-deg", "nan", "--shift-px", "5"), "not a number"),
         (
             ("--near-mm", "1000", "--far-mm", "9000", "--nearest-mm", "10", "--angle-deg", "25", "--shift-px", "5"),
@@ -103,7 +103,7 @@ def test_parallax_that_cannot_be_believed_is_not_stored(shell: Shell) -> None:
 def test_beside_the_pan_axis(shell: Shell) -> None:
     words = ("--distance-mm", "1500", "--first-px", "60", "--second-px", "40", "--u-aim-deg", "0.02")
     found = answer(shell, "calibrate", "centre", *PARALLAX[2:], *words)
-    # The mark is seen 50 px right of the middle on average: the lens stands left of the axis by 50 px at 1.5 m.
+    # The mark is 50 px right of the middle on average: the lens is left of the axis by 50 px at 1.5 m.
     assert found["sideways_mm"] == pytest.approx(-50 * 5.9e-3 / 24 * 1500)
     assert found["slide"] == "right"
 
@@ -178,7 +178,7 @@ def test_a_small_ring(ring: Path, shell: Shell) -> None:
     for name, true in (("steps_per_degree", 320), ("focal_length_mm", 12)):
         low, high = found["interval_95"][name]
         assert low < true < high
-    # Without a word about the lens the photographs' own is enough.
+    # Without options about the lens, what the photographs themselves state is enough.
     assert answer(shell, *SIXTH, "--ring", "ring")["focal_length_mm"] == pytest.approx(12, rel=2e-3)
 
 
@@ -211,10 +211,10 @@ def test_photographs_of_another_focal_length_or_size_are_named(ring: Path, shell
     Stage(other, 400).take(shell.folder / "other", [(60.0, 5.0)])
     before = (ring / "FULL0002.JPG").read_bytes()
     (shell.folder / "other" / "FULL0000.JPG").replace(ring / "FULL0002.JPG")
-    assert "FULL0002.JPG: was taken at 14 mm, FULL0000.JPG at 12 mm" in said_of_ring(shell, 2)
+    assert "FULL0002.JPG: was shot at 14 mm, FULL0000.JPG at 12 mm" in said_of_ring(shell, 2)
     Stage(other, 300).take(shell.folder / "other", [(60.0, 5.0)])
     (shell.folder / "other" / "FULL0000.JPG").replace(ring / "FULL0002.JPG")
-    assert "FULL0002.JPG: is not of the same size" in said_of_ring(shell, 2)
+    assert "FULL0002.JPG: does not have the same size" in said_of_ring(shell, 2)
     (ring / "FULL0002.JPG").write_bytes(before[:2000])
     assert "FULL0002.JPG: is not a photograph that can be read: its pixels are damaged" in said_of_ring(shell, 2)
     (ring / "FULL0002.JPG").write_text("no picture", encoding="utf-8")
@@ -226,10 +226,10 @@ def test_a_ring_that_cannot_be_believed_is_not_stored(ring: Path, shell: Shell) 
     assert "off the kit's gearing" in refuses(shell, 1, *words, "30000")[0]
     assert "reverse one of them" in refuses(shell, 1, *words, "-19200")[0]
     assert "gives 3 places for 6 photographs" in refuses(shell, 2, *words, "0,1,2")[0]
-    assert "keep growing" in refuses(shell, 2, *words, "0,1,2,2,3,4")[0]
+    assert "must always grow" in refuses(shell, 2, *words, "0,1,2,2,3,4")[0]
     assert "is not a number" in refuses(shell, 2, *words, "many")[0]
     uneven = "0,19200,38400,60000,76800,96000"  # the fourth is 2 degrees off
-    assert "did the head slip" in refuses(shell, 1, *words, uneven)[0]
+    assert "that nothing slips" in refuses(shell, 1, *words, uneven)[0]
 
 
 def test_photographs_need_to_be_asked_for_rightly(ring: Path, shell: Shell) -> None:
@@ -237,7 +237,7 @@ def test_photographs_need_to_be_asked_for_rightly(ring: Path, shell: Shell) -> N
     assert "--ring or --pair" in refuses(shell, 2, *SIXTH)[-1]
     assert "not both" in refuses(shell, 2, *SIXTH, "--ring", "ring", *pair)[-1]
     assert "--commanded-steps" in refuses(shell, 2, *SIXTH[:4], *pair)[-1]
-    assert "Only the pan axis" in refuses(shell, 2, *SIXTH[:3], "tilt", *SIXTH[4:], "--ring", "ring")[-1]
+    assert "--ring needs --axis pan" in refuses(shell, 2, *SIXTH[:3], "tilt", *SIXTH[4:], "--ring", "ring")[-1]
     (shell.folder / "none").mkdir()
     assert "holds no photographs" in refuses(shell, 2, *SIXTH, "--ring", "none")[0]
 

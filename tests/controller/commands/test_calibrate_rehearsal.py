@@ -1,4 +1,4 @@
-"""Calibrations rehearsed on simulated heads that are not quite what their kit says, and done on one behind a port."""
+"""Calibrations rehearsed on simulated heads that differ from their kit, and made on one behind a port."""
 
 from __future__ import annotations
 
@@ -19,11 +19,11 @@ from tests.controller.commands.shell import KIT, Shell
 from tests.controller.commands.simulated import environment, simulated
 
 SEEDS = range(40)
-LEAST_INSIDE = 34  # of 40: with 95 in 100, fewer come about once in a thousand times (binomial distribution)
+LEAST_INSIDE = 34  # of 40: with 95 in 100, fewer occur about once in a thousand times (binomial distribution)
 
 
 def truth_of(said: str) -> dict[str, float]:
-    """The numbers of the sentence that tells the truth, in its order."""
+    """The numbers in the sentence that states the truth, in order."""
     numbers = [float(number) for number in re.findall(r"\d+\.\d+", said)]
     names = ("pan", "tilt", "pan_play", "tilt_play", "lean", "toward", "instrument")
     return dict(zip(names, numbers, strict=True))
@@ -83,5 +83,5 @@ def test_the_head_moves_by_itself_between_readings(tmp_path: Path) -> None:
             check=False,
         )
     assert done.returncode == 0, done.stderr
-    assert "Send the pan axis" not in done.stderr  # nobody has to
+    assert "Send the pan axis" not in done.stderr  # the head goes there by itself
     assert json.loads(done.stdout)["lean_deg"] > 0

@@ -102,12 +102,12 @@ def test_a_run_killed_again_and_again_is_resumed_and_claims_nothing_in_vain(tmp_
         assert (host.returncode, kills) == (0, KILLS)
         truth = made(tmp_path)
     assert claimed == truth.keys()
-    assert sum(truth.values()) - len(truth) <= kills  # at most one made twice for each
+    assert sum(truth.values()) - len(truth) <= kills  # at most one exposure is repeated for each kill
     assert all(one["still"] for one in exposures(tmp_path))
 
 
 KILLS = 5
-# SQLite's own verdict on the file, from a process that knows nothing of ours.
+# SQLite's own verdict on the file, from a process without any of our code.
 CHECK = "import sqlite3, sys; assert sqlite3.connect(sys.argv[1]).execute('PRAGMA integrity_check').fetchone() == ('ok',)"
 
 
@@ -121,7 +121,7 @@ def test_a_rehearsal_is_not_resumed(tmp_path: Path) -> None:
 
 
 def capturing(folder: Path, *more: str) -> subprocess.Popen[str]:
-    """A capture that is under way: its first exposures are on the disk."""
+    """A capture under way, whose first exposures are on the disk."""
     words = ["capture", "plan.json", "--port", "port", "--out", "s.sqlite", *READY, *more]
     host = subprocess.Popen(
         [sys.executable, "-m", "controller", *words],
@@ -157,10 +157,10 @@ def test_another_terminal_is_heard_and_a_second_program_is_not(tmp_path: Path) -
         assert host.returncode == 0, err
         summary = json.loads(out)
         twice = {one for one, count in made(tmp_path).items() if count == 2}
-        assert {frame for frame, _ in twice} == {0}  # of its bracket, what had been made by then
+        assert {frame for frame, _ in twice} == {0}  # of its bracket, the part that was already made
         assert summary["exposures_retaken"] == len(twice)
         late = fullturn(tmp_path, "tell", "s.sqlite", "stop")
-        assert (late.returncode, "Nobody runs" in late.stderr) == (1, True)
+        assert (late.returncode, "is active" in late.stderr) == (1, True)
         assert fullturn(tmp_path, "tell", "s.sqlite", "retake", "1").returncode == 0
         again = fullturn(tmp_path, "resume", "s.sqlite", *READY)
         assert again.returncode == 0, again.stderr
@@ -179,9 +179,9 @@ def test_ctrl_c_pauses_then_stops_and_the_rest_is_resumed(tmp_path: Path) -> Non
         planned(tmp_path)
         with capturing(tmp_path) as host:
             host.send_signal(signal.SIGINT)
-            assert fullturn(tmp_path, "tell", "s.sqlite", "pause").returncode == 0  # by now the first is heard as well
+            assert fullturn(tmp_path, "tell", "s.sqlite", "pause").returncode == 0  # the first is read by now
             with Session.open(tmp_path / "s.sqlite") as session:
-                assert "pause" not in {happening.what for happening in session.happenings()}  # it is no state
+                assert "pause" not in {happening.what for happening in session.happenings()}  # it is not a state
             host.send_signal(signal.SIGINT)
             out, _ = host.communicate()
         assert (host.returncode, json.loads(out)["sentence"]) == (1, "Stopped as asked.")

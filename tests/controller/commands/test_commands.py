@@ -203,7 +203,7 @@ HEAVY = ("numpy", "pydantic", "matplotlib", "lensfunpy", "transitions", "jinja2"
 
 
 def test_help_is_quick_and_lists_the_commands() -> None:
-    """Help in a fresh interpreter, which then says what it had imported."""
+    """Help in a fresh interpreter, which then prints the modules that it imported."""
     code = (
         "import sys, atexit\n"
         f"atexit.register(lambda: print(*[n for n in {HEAVY!r} if n in sys.modules], file=sys.stderr))\n"

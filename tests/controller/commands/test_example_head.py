@@ -1,4 +1,4 @@
-"""An example of a head may be planned for and rehearsed, and no command moves a real head by it."""
+"""An example of a head can be planned for and rehearsed, but no command moves a real head with it."""
 
 from __future__ import annotations
 
@@ -10,11 +10,11 @@ from collections.abc import Iterator
 import click
 import pytest
 
-from controller.calibration.use import calibrated
+from controller.calibration.validity import calibrated
 from controller.cli.main import cli
 from controller.kit.load import load_kit
 from controller.kit.own_head import GEARING, MOTION
-from controller.planning.plan import load_plan
+from controller.planning.plan_file import load_plan
 from controller.ports import serial_port
 from controller.session.session import Session
 from tests.controller.commands.shell import HEADLESS, KIT, Shell, Told, refuses
@@ -22,7 +22,7 @@ from tests.heads import head_text
 
 PORT = ("--port", "virtual-port", "--yes")
 AXIS = ("--axis", "pan")
-# What is typed for each command that speaks to a board and knows a kit; those that know none move what they are told.
+# What is typed for each command that needs a board and a kit. Commands without a kit move what they are told.
 MOVERS = {
     "capture": ("plan.json", *PORT, "--out", "s.sqlite"),
     "resume": ("begun.sqlite", *PORT),
@@ -38,7 +38,7 @@ WITHOUT_KIT = {"board listen", "board soak"}  # these move nothing
 
 
 class Terminal(io.StringIO):
-    """Somebody who could be asked, and types nothing."""
+    """A terminal at which nobody answers."""
 
     def isatty(self) -> bool:
         return True
@@ -54,7 +54,7 @@ def commands_with_a_port(command: click.Command, name: str = "") -> Iterator[str
 
 @pytest.fixture
 def opened(monkeypatch: pytest.MonkeyPatch) -> list[str]:
-    """The lines that were opened."""
+    """The ports that were opened."""
     lines: list[str] = []
 
     def open_line(url: str, _: int) -> None:
@@ -67,7 +67,7 @@ def opened(monkeypatch: pytest.MonkeyPatch) -> list[str]:
 
 
 def begin(shell: Shell, kit: str) -> None:
-    """A plan of this kit, and a session of it that was begun."""
+    """A plan of this kit, and a session that was begun with it."""
     shell.write("kit.toml", kit)
     assert shell("plan", "kit.toml", "--out", "plan.json").status == 0
     plan = load_plan(shell.folder / "plan.json")
@@ -87,7 +87,7 @@ def test_no_command_moves_an_example(shell: Shell, opened: list[str]) -> None:
         told = shell(*name.split(), *words)
         assert (told.status, told.out) == (2, ""), name
         (sentence,) = told.err.splitlines()
-        assert "the head is an example, so no real head is moved by it" in sentence, name
+        assert "the head is an example, so this program moves no real head with it" in sentence, name
         assert f"{', '.join((*GEARING, *MOTION))} under [head.pan] and the same under [head.tilt]" in sentence, name
     assert opened == []
     assert shell.files() == before
@@ -96,7 +96,7 @@ def test_no_command_moves_an_example(shell: Shell, opened: list[str]) -> None:
 def test_a_stated_head_gets_as_far_as_the_line(shell: Shell, opened: list[str]) -> None:
     begin(shell, KIT)
     for count, (name, words) in enumerate(MOVERS.items(), 1):
-        if name == "kit setup":  # asks step by step first
+        if name == "kit setup":  # it asks step by step first
             continue
         told: Told | OSError
         try:
@@ -107,7 +107,7 @@ def test_a_stated_head_gets_as_far_as_the_line(shell: Shell, opened: list[str]) 
 
 
 def test_a_kit_of_today_counts_and_not_the_plans(shell: Shell, opened: list[str]) -> None:
-    """The same figures, stated since the plan was made; and an aperture, which changes nothing of the plan."""
+    """The same figures, stated since the plan was made; and an aperture, on which the plan does not depend."""
     begin(shell, HEADLESS)
     shell.write("today.toml", HEADLESS.replace("bracket_ev", "f_number = 8.0\nbracket_ev") + head_text())
     assert "is an example" in refuses(shell, 2, "capture", *MOVERS["capture"])[0]

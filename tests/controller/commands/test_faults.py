@@ -1,4 +1,4 @@
-"""`fullturn rehearse --faults`: what is refused, and what is listed."""
+"""`fullturn rehearse --faults`: what it refuses, and what it lists."""
 
 from tests.controller.commands.shell import Shell, refuses
 

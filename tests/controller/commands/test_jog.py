@@ -1,4 +1,4 @@
-"""The head moved by keys, on the rig in virtual time."""
+"""Moving the head by keys, on the rig in virtual time."""
 
 from __future__ import annotations
 
@@ -6,12 +6,12 @@ from typing import Any
 
 import pytest
 
+from controller.calibration.mover import HandMover
 from controller.calibration.records import AxisName
 from controller.capture.gate import Gate
 from controller.capture.hand import Hand
+from controller.capture.jog import HELP, HeadPlace, jog_by_keys, jog_to, place_of
 from controller.capture.people import People
-from controller.commands.jog import HandMover, jog_to
-from controller.commands.moving import HELP, HeadPlace, jog_by_keys, place_of
 from controller.errors import InputError
 from tests.end_to_end.whole_runs import World, kit_of, let_pass, world_of
 from tests.people import Typist, keys_of

@@ -29,7 +29,7 @@ PIXELS = (6016, 4016)
 
 
 def picture(path: Path, size: tuple[int, int] = (1600, 1066), more: Mapping[Any, Any] | None = None, **tags: Any) -> Path:
-    """A photograph that says these things of itself."""
+    """A photograph with this metadata."""
     exif = Image.Exif()
     for name, value in tags.items():
         exif[getattr(Base, name)] = value
@@ -109,7 +109,7 @@ def test_a_kit_that_cannot_be_is_not_written(shell: Shell) -> None:
 
 
 def test_from_a_picture(shell: Shell) -> None:
-    """Names padded with zeros, as some cameras write them; a rational of 0/0 for what is not known (CIPA DC-008)."""
+    """Names are padded with zeros, as some cameras write them; a rational of 0/0 means unknown (CIPA DC-008)."""
     more = {
         Base.LensModel: LENS + "\0\0", Base.FocalLength: IFDRational(24, 1), Base.ExposureTime: IFDRational(1, 50),
         Base.ExifImageWidth: 1600, Base.ExifImageHeight: 1066, Base.FocalLengthIn35mmFilm: 24,
@@ -121,7 +121,7 @@ def test_from_a_picture(shell: Shell) -> None:
     assert (found["camera"]["model"], found["lens"]["model"]) == (CAMERA, LENS)
     kit = load_kit(shell.folder / "new.toml")
     assert (kit.exposure.shutter_seconds, kit.camera.pixels_wide) == (0.02, 1600)
-    assert "No picture knows the head" in shell("kit", "from-picture", "a.jpg").out
+    assert "No picture says anything about the head" in shell("kit", "from-picture", "a.jpg").out
 
 
 def test_what_a_picture_does_not_say_is_told(shell: Shell) -> None:

@@ -1,4 +1,4 @@
-"""`kit loads` as typed."""
+"""`kit loads` on the command line."""
 
 import json
 

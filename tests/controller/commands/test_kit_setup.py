@@ -1,4 +1,4 @@
-"""The guide: what is kept, what is seen, and how long it counts."""
+"""The guide: what it keeps, what it checks, and how long that counts."""
 
 from __future__ import annotations
 
@@ -13,6 +13,7 @@ from PIL import Image
 from PIL.ExifTags import IFD, Base
 from PIL.TiffImagePlugin import IFDRational
 
+from controller import clock
 from controller.calibration.records import CalibrationKind, Record, add, kit_digest
 from controller.capture.gate import Gate
 from controller.capture.hand import Hand
@@ -20,11 +21,13 @@ from controller.capture.interrupts import Interrupts
 from controller.capture.operator import Operator
 from controller.capture.people import People
 from controller.commands import kit_setup
-from controller.commands.kit_setup import Guide, mark_steps, see_picture, setup_command, setup_state
+from controller.commands.kit_setup import Guide, setup_command
 from controller.errors import InputError, WorldError
 from controller.kit.load import load_kit
-from controller.setup.looks import picture_found
+from controller.setup import at_head
+from controller.setup.inspection import picture_found
 from controller.setup.progress import progress_path
+from controller.setup.standing import mark_steps, see_picture, setup_state
 from controller.setup.steps import Look, steps
 from protocol.messages import Cause
 from tests.controller.commands.shell import KIT, Shell, refuses
@@ -37,7 +40,7 @@ NOW = datetime(2026, 6, 21, 9, 0, tzinfo=UTC)
 
 
 class Person:
-    """Somebody who types these answers, one after the other, then ends; what was said to him."""
+    """A person who types these answers in order, then ends; and the sentences shown to them."""
 
     def __init__(self, *answers: str, agrees: bool = True) -> None:
         self._left, self._agrees = iter(answers), agrees
@@ -72,11 +75,11 @@ def test_a_step_left_out_stays_open(shell: Shell) -> None:
 
 def test_what_was_said_here_is_open_again_the_next_day(shell: Shell, monkeypatch: pytest.MonkeyPatch) -> None:
     kit = shell.folder / "kit.toml"
-    monkeypatch.setattr(kit_setup, "_now", lambda: NOW)
+    monkeypatch.setattr(clock, "wall_moment", lambda: NOW)
     mark_steps(kit, ["ground", "centre"], [])
-    monkeypatch.setattr(kit_setup, "_now", lambda: NOW + timedelta(hours=11))
+    monkeypatch.setattr(clock, "wall_moment", lambda: NOW + timedelta(hours=11))
     assert standing(kit)["ground"][0] == "done"
-    monkeypatch.setattr(kit_setup, "_now", lambda: NOW + timedelta(hours=13))
+    monkeypatch.setattr(clock, "wall_moment", lambda: NOW + timedelta(hours=13))
     assert standing(kit)["ground"][0] == "open"
     assert standing(kit)["centre"][0] == "done"  # until the kit changes
 
@@ -90,12 +93,12 @@ def test_another_kit_opens_everything(shell: Shell) -> None:
 
 def test_calibration_counts_at_once_and_is_seen(shell: Shell, monkeypatch: pytest.MonkeyPatch) -> None:
     path = shell.folder / "kit.toml"
-    monkeypatch.setattr(kit_setup, "_now", lambda: NOW)
+    monkeypatch.setattr(clock, "wall_moment", lambda: NOW)
     digest = kit_digest(load_kit(path), CalibrationKind.LEVEL, None)
     values = {"lean_deg": 0.2, "toward_deg": 30.0}
     add(path, Record(made_at=NOW, kind=CalibrationKind.LEVEL, values=values, how="read", kit_digest=digest))
     assert standing(path)["level"] == ("done", True)
-    monkeypatch.setattr(kit_setup, "_now", lambda: NOW + timedelta(days=1))
+    monkeypatch.setattr(clock, "wall_moment", lambda: NOW + timedelta(days=1))
     assert standing(path)["level"] == ("open", False)
 
 
@@ -132,7 +135,7 @@ def test_a_good_picture_is_kept_only_if_it_shows_everything(shell: Shell) -> Non
     kit = shell.folder / "kit.toml"
     found = see_picture(kit, shot(shell.folder / "a.jpg", WhiteBalance=None))
     assert (found.good, found.word) == (True, "see")
-    assert "does not say its white balance: look yourself" in found.sentence
+    assert "does not say its white balance; check that yourself" in found.sentence
     assert standing(kit)["exposure"] == ("open", False)
     assert see_picture(kit, shot(shell.folder / "b.jpg")).word == "ok"
     assert standing(kit)["exposure"] == ("done", True)
@@ -169,6 +172,9 @@ def test_on_the_command_line(shell: Shell) -> None:
 def test_a_damaged_file_is_told(shell: Shell) -> None:
     progress_path(shell.folder / "kit.toml").write_text("{")
     assert "kit.setup.json: is not a record of the set-up" in refuses(shell, 2, "kit", "setup", "kit.toml", "--list")[0]
+    shell.write("kit.setup.json", '{"format_version": 2, "done": {}}')
+    newer = "kit.setup.json: is a record of the set-up of version 2, which is newer; this program reads version 1."
+    assert newer in refuses(shell, 2, "kit", "setup", "kit.toml", "--list")[0]
 
 
 def head(*answers: str, **more: Any) -> tuple[World, Hand, Typist, People]:
@@ -181,29 +187,29 @@ def head(*answers: str, **more: Any) -> tuple[World, Hand, Typist, People]:
 
 def test_zero_is_found_twice_and_that_is_announced() -> None:
     _, hand, typist, people = head()
-    assert kit_setup._zero(hand, kit_of(), people).good
+    assert at_head.see_zero(hand, kit_of(), people).good
     assert typist.said[0].startswith("The head moves in 5 s: both axes turn")
     blind = {"pan": {"zero_switch": False}, "tilt": {"zero_switch": False}}
     _, hand, typist, people = head(head=blind)
-    assert "fullturn jog" in kit_setup._zero(hand, kit_of(head=blind), people).sentence
+    assert "fullturn jog" in at_head.see_zero(hand, kit_of(head=blind), people).sentence
     assert typist.said == []
 
 
 def test_the_walk_goes_as_far_as_plans_do() -> None:
     kit = kit_of(head={"pan": {"min_deg": -370, "max_deg": 370}})
     _, hand, typist, people = head("y", head={"pan": {"min_deg": -370, "max_deg": 370}})
-    assert kit_setup._cables(hand, kit, people).good
+    assert at_head.see_cables(hand, kit, people).good
     assert hand.at_steps == (0, 0)
     assert "pan -180° to 180°" in typist.said[0]
     _, hand, typist, people = head("n")
-    assert not kit_setup._cables(hand, kit_of(), people).good
+    assert not at_head.see_cables(hand, kit_of(), people).good
     assert "Was everything clear" in typist.asked[0]
 
 
 def test_a_board_that_does_not_sense_its_stop_switch_is_found_out() -> None:
-    """The simulated switch is not pressed here, whatever was typed."""
+    """The simulated switch is not pressed here, whatever is typed."""
     _, hand, typist, _ = head("", "")
-    found = kit_setup._stop_switch(hand)
+    found = at_head.see_stop_switch(hand)
     assert not found.good
     assert "does not sense the switch" in found.sentence
     assert "Support the camera" in typist.asked[0]
@@ -221,9 +227,9 @@ def test_a_board_that_senses_its_stop_switch() -> None:
             board.unblock(Cause.STOP_SWITCH)
 
     operator = Operator(world.port.now, Interrupts(), replace(typist.people(), say=at_the_switch))
-    found = kit_setup._stop_switch(Hand(world.port, world.program, operator, hand.gate))
+    found = at_head.see_stop_switch(Hand(world.port, world.program, operator, hand.gate))
     assert found.good, found.sentence
-    assert "that the motors have no power you must see yourself" in found.sentence
+    assert "Check yourself that the motors have no power" in found.sentence
 
 
 def test_nothing_moves_without_a_yes(shell: Shell, monkeypatch: pytest.MonkeyPatch) -> None:

@@ -1,4 +1,4 @@
-"""`fullturn capture --kit` on a head that leans today otherwise than the plan was made for."""
+"""`fullturn capture --kit` on a head whose lean today differs from the plan's."""
 
 from __future__ import annotations
 
@@ -12,7 +12,7 @@ from controller.commands.crew import Crew
 from controller.errors import InputError
 from controller.kit.load import load_kit
 from controller.planning.make import make_plan
-from controller.planning.plan import save_plan
+from controller.planning.plan_file import save_plan
 from tests.heads import head_text
 
 KIT = """\
@@ -33,7 +33,7 @@ KIT += head_text()
 
 
 class OpenedError(Exception):
-    """The command came as far as opening the port."""
+    """The command got as far as opening the port."""
 
 
 def opens(*_: Any) -> Any:
@@ -41,12 +41,12 @@ def opens(*_: Any) -> Any:
 
 
 def captured(folder: Path, planned_for_deg: float, today_deg: float) -> None:
-    """Plan for one lean and begin to capture with another; the port is as far as it gets."""
+    """Plan for one lean and begin to capture with another; it ends when it opens the port."""
     path = folder / "kit.toml"
     path.write_text(KIT.format(planned_for_deg), encoding="utf-8")
     save_plan(make_plan(load_kit(path), 0.3), folder / "plan.json")
     path.write_text(KIT.format(today_deg), encoding="utf-8")
-    capture_command(folder / "plan.json", "port", folder / "s.sqlite", cast("Crew", None), path, open_port=opens)
+    capture_command(folder / "plan.json", "port", folder / "s.sqlite", cast("Crew", None), kit_path=path, open_port=opens)
 
 
 @pytest.mark.parametrize(("planned_for_deg", "today_deg"), [(0.0, 0.0), (5.0, 5.0), (0.0, 0.3), (5.0, 4.9)])

@@ -1,4 +1,4 @@
-"""A kit's lens in the simulator: rendered dots fall where an independent program says.
+"""A kit's lens in the simulator: rendered dots are where an independent program puts them.
 
 Oracle: astropy's WCS. M. Calabretta and E. Greisen, A&A 395:1077, 2002, section 5.1: TAN, ARC, ZEA, STG and SIN are the
 rectilinear, equidistant, equisolid, stereographic and orthographic projections.
@@ -44,7 +44,7 @@ def expected(code: str, aim: HeldPose) -> tuple[Array, Array]:
     wcs = WCS(naxis=2)
     wcs.wcs.ctype = [f"RA---{code}", f"DEC--{code}"]
     wcs.wcs.crval, wcs.wcs.crpix, wcs.wcs.cdelt = [aim.yaw_deg % 360, aim.pitch_deg], [1, 1], [1, 1]
-    if abs(aim.pitch_deg) == 90:  # the axis's own yaw says which way is up
+    if abs(aim.pitch_deg) == 90:  # the axis's own yaw determines which way is up
         wcs.wcs.lonpole = 180
     yaw, pitch = spread(DOTS)
     x, y = np.radians(wcs.wcs_world2pix(np.stack([yaw % 360, pitch], axis=-1), 0)).T

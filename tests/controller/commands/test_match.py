@@ -1,4 +1,4 @@
-"""`fullturn match`: a session and the card of its run, as files."""
+"""`fullturn match`: a session and its card, as files."""
 
 from __future__ import annotations
 
@@ -10,71 +10,19 @@ import sqlite3
 import subprocess
 import sys
 from contextlib import closing
-from datetime import UTC, datetime, timedelta
+from datetime import timedelta
 from pathlib import Path
 from types import SimpleNamespace
-from typing import Any
 
 import pytest
-from PIL import Image
-from PIL.ExifTags import IFD, Base
-from PIL.TiffImagePlugin import IFDRational
 
 from controller.kit.load import load_kit
 from controller.planning.make import make_plan
-from controller.session.rows import Intent, ShotOutcome
+from controller.session.rows import Intent
 from controller.session.session import Session
-from protocol.units import NS
 from tests.controller.commands.shell import Shell, refuses
+from tests.controller.commands.shot_card import BEGIN, EXPOSURES, PLAN, SHUTTERS, card_at, opened_s, session_at, shot
 from tests.controller.csv_reader import csv_rows
-from tests.end_to_end.whole_runs import kit_of
-
-PLAN = make_plan(kit_of(14.0, exposure={"bracket_ev": [-2, 0, 2]}), 0.3)
-SHUTTERS = PLAN.kit.shutter_times_s()
-BEGIN = datetime(2026, 6, 21, 5, 0, tzinfo=UTC)
-EXPOSURES = sorted(PLAN.exposures)
-
-
-def opened_s(number: int) -> float:
-    """When exposure `number` of the session opened, seconds after the beginning; some ways are longer."""
-    frame = number // 3
-    return 10 + frame * 4.1 + (frame // 5) * 1.7 + number % 3 * 0.7
-
-
-def session_at(path: Path, doubts: tuple[int, ...] = ()) -> Path:
-    about = {"kind": "capture", "plan": PLAN.model_dump_json(), "plan_hash": PLAN.hash}
-    with Session.create(path, about, durable=True) as session:
-        session.note_clock(0, BEGIN.isoformat())
-        for number, (frame, exposure) in enumerate(EXPOSURES):
-            at_ns = round(opened_s(number) * NS)
-            session.intend(Intent(frame, exposure, 1, number + 1, 0.0, 0.0, SHUTTERS[exposure]), at_ns)
-            session.conclude(number + 1, ShotOutcome.CONFIRMED, at_ns + NS // 10, None)
-        session.note_end("Done.", complete=True)
-        if doubts:
-            session.doubt_frames(doubts)
-    return path
-
-
-def shot(path: Path, number: int, ahead: timedelta = timedelta(hours=2, seconds=3.25), **tags: Any) -> None:
-    moment = BEGIN + timedelta(seconds=opened_s(number)) + ahead
-    exif = Image.Exif()
-    exif[Base.Make], exif[Base.Model] = "Anvil", tags.get("model", "One")
-    exif.get_ifd(IFD.Exif).update(
-        {
-            Base.DateTimeOriginal: f"{moment:%Y:%m:%d %H:%M:%S}",
-            Base.SubsecTimeOriginal: f"{moment.microsecond // 10000:02}",
-            Base.ExposureTime: IFDRational(round(tags.get("shutter", SHUTTERS[number % 3]) * 1e6), 1_000_000),
-        }
-    )
-    path.parent.mkdir(parents=True, exist_ok=True)
-    Image.new("L", (48, 32), number % 256).save(path, exif=exif)
-
-
-def card_at(folder: Path, without: tuple[int, ...] = (), model: str = "One") -> Path:
-    for number in range(len(EXPOSURES)):
-        if number not in without:
-            shot(folder / "100ANVIL" / f"FULL{number + 1:04}.JPG", number, model=model)
-    return folder
 
 
 def content(folder: Path) -> dict[str, tuple[bytes, int]]:
@@ -85,20 +33,13 @@ def content(folder: Path) -> dict[str, tuple[bytes, int]]:
     }
 
 
-@pytest.fixture
-def ready(shell: Shell) -> Shell:
-    session_at(shell.folder / "s.sqlite")
-    card_at(shell.folder / "card")
-    return shell
-
-
 def test_a_whole_card(ready: Shell) -> None:
     told = ready("match", "s.sqlite", "card")
     assert told.status == 0
     assert f"{len(EXPOSURES)} files of Anvil One paired" in told.out
     assert "all of them for sure, the least certain of these at more than a million to 1." in told.out
     assert "Every exposure of the set has its file." in told.out
-    assert "2:00:03.1 ahead of the session's, its zone counted in" in told.out
+    assert "2:00:03.1 ahead of the session's, including its time zone" in told.out
 
 
 def test_what_is_missing_is_to_be_shot_once_more(shell: Shell) -> None:
@@ -109,7 +50,7 @@ def test_what_is_missing_is_to_be_shot_once_more(shell: Shell) -> None:
     frames = ",".join(str(EXPOSURES[number][0]) for number in (7, 20))
     assert f"missing  frame {EXPOSURES[7][0]}, exposure {EXPOSURES[7][1]}" in told.out
     assert f"`fullturn tell s.sqlite retake {frames}`" in told.out
-    # ... and what it says is what `tell` takes, in numbers or as the table.
+    # `tell` accepts what it prints, as numbers or as the table.
     assert shell("match", "s.sqlite", "card", "--out", "home").status == 1
     by_table = shell("tell", "s.sqlite", "retake", "home/match.json")
     assert by_table.status == 0
@@ -187,9 +128,9 @@ def test_it_refuses_in_one_sentence_and_leaves_nothing(ready: Shell, tmp_path: P
         pass
     for status, words, part in (
         (2, ["s.sqlite", "empty"], "holds no photographs"),
-        (2, ["none.sqlite", "card"], "holds no exposures"),
+        (2, ["none.sqlite", "card"], "has no exposures"),
         (1, ["s.sqlite", "card", "--out", "full"], "not empty"),
-        (1, ["s.sqlite", "card", "--out", "card/home"], "lies within card"),
+        (1, ["s.sqlite", "card", "--out", "card/home"], "is inside card"),
         (2, ["kit.toml", "card"], "is not a session"),
     ):
         files = ready.files()
@@ -204,7 +145,9 @@ def test_the_card_of_another_run_is_refused(shell: Shell) -> None:
     for number in range(30):
         moment = timedelta(seconds=17.3 * number**1.4 - opened_s(0))
         shot(shell.folder / "card" / f"A{number}.JPG", 0, moment, shutter=0.004)
-    assert "another run" in " ".join(refuses(shell, 2, "match", "s.sqlite", "card"))
+    assert "do not fit the times of s.sqlite; give the card of that run" in " ".join(
+        refuses(shell, 2, "match", "s.sqlite", "card")
+    )
 
 
 def test_copies_are_named_and_take_no_certainty_away(ready: Shell) -> None:
@@ -237,7 +180,7 @@ def test_a_clock_that_was_set_anew_is_told_in_one_sentence(by_s: float, shell: S
     assert change["forward_s"] == pytest.approx(by_s, abs=0.1)
     last = next((shell.folder / "home" / "pictures").rglob(f"*FULL{len(EXPOSURES):04}.xmp"))
     opened = BEGIN + timedelta(seconds=opened_s(len(EXPOSURES) - 1))
-    assert f"{opened:%Y-%m-%dT%H:%M}" in last.read_text()  # by the session's clock, whatever the camera's showed
+    assert f"{opened:%Y-%m-%dT%H:%M}" in last.read_text()  # by the session's clock, whatever the camera's said
 
 
 def test_files_of_a_whole_second_with_names_that_say_nothing_are_no_bracket_out_of_turn(shell: Shell) -> None:
@@ -287,13 +230,13 @@ def test_a_failure_in_the_middle_leaves_nothing(ready: Shell, monkeypatch: pytes
 
 
 def test_what_is_no_file_of_the_card_is_never_copied(ready: Shell) -> None:
-    """Raw companions of pictures are never opened before: a pipe, a link out of the card, a folder, a link to nothing."""
+    """Raw companions are never opened earlier: a pipe, a link out of the card, a folder, a link to nothing."""
     card = ready.folder / "card" / "100ANVIL"
     ready.write("secret", "not on the card")
     os.mkfifo(card / "FULL0001.NEF")
     (card / "FULL0002.NEF").symlink_to(ready.folder / "secret")
     (card / "FULL0003.NEF").symlink_to("nowhere")
-    (card / "FULL0004.NEF").symlink_to("FULL0004.JPG")  # within the card: a copy of what it leads to
+    (card / "FULL0004.NEF").symlink_to("FULL0004.JPG")  # within the card: its target is copied
     told = ready("match", "s.sqlite", "card", "--out", "home", "--sort", "row", "--json")
     found = json.loads(told.out)
     assert found["sorted"] == len(EXPOSURES) + 1
@@ -321,10 +264,10 @@ def test_names_that_are_not_utf_8_or_too_long_or_formulas(ready: Shell) -> None:
 
 
 def test_a_killed_match_is_offered_for_removal(ready: Shell) -> None:
-    """Nobody is there to be asked: it stays, with its size, unless --yes says so, and is in nobody's way."""
+    """Without a person to ask, it stays, with its size, unless --yes is given, and hinders nothing."""
     code = (
         "import os, signal, sys\n"
-        "import controller.commands.match as match\n"
+        "import controller.matching.sorting as match\n"
         "from controller.cli.main import main\n"
         "old, left = match.copy_verified, [3]\n"
         "def copy(*two):\n"
@@ -349,7 +292,7 @@ def test_a_killed_match_is_offered_for_removal(ready: Shell) -> None:
 
 
 def test_a_damaged_session_is_said_to_be_damaged(ready: Shell) -> None:
-    """What cannot be read may be exposures, so what is missing of them is not known."""
+    """The unreadable part may contain exposures, so it is unknown what else is missing."""
     path = ready.folder / "s.sqlite"
     with closing(sqlite3.connect(path)) as db:
         db.execute("UPDATE exposures SET outcome = 'oops' WHERE number = 5")
@@ -362,7 +305,7 @@ def test_a_damaged_session_is_said_to_be_damaged(ready: Shell) -> None:
 
 def test_room_is_told_in_sizes_that_differ(ready: Shell, monkeypatch: pytest.MonkeyPatch) -> None:
     needed = sum(path.stat().st_size for path in (ready.folder / "card").rglob("*.JPG"))
-    free_bytes = iter([10**9, 10**9, needed - 1])  # twice of the place, then of the copies
+    free_bytes = iter([10**9, 10**9, needed - 1])  # two checks of the place, then one of the copies
     monkeypatch.setattr("shutil.disk_usage", lambda _: SimpleNamespace(free=next(free_bytes)))
     (line,) = refuses(ready, 1, "match", "s.sqlite", "card", "--out", "home", "--sort", "row")
     needs, free = re.findall(r"[\d.]+ (?:bytes|kB|MB|GB)", line)

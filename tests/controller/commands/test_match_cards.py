@@ -1,4 +1,4 @@
-"""`fullturn match` and a card on which anything may be: each entry is a line, and the rest is paired."""
+"""`fullturn match` and a card with anything on it: each entry gets a line, and the rest is paired."""
 
 from __future__ import annotations
 
@@ -18,7 +18,7 @@ from PIL import Image
 from PIL.ExifTags import IFD, Base
 
 from tests.controller.commands.shell import Shell
-from tests.controller.commands.test_match import EXPOSURES, card_at, session_at, shot
+from tests.controller.commands.shot_card import EXPOSURES, shot
 
 pytestmark = pytest.mark.skipif(sys.platform != "linux", reason="its files are those of this system")
 
@@ -33,7 +33,7 @@ def dated(path: Path, date: str, offset: str = "") -> None:
 def bound(path: Path) -> None:
     with socket.socket(socket.AF_UNIX) as one:
         os.chdir(path.parent)
-        one.bind("s")  # its own name may be too long for one
+        one.bind("s")  # its full name may be too long for a socket
         Path("s").rename(path.name)
 
 
@@ -53,13 +53,6 @@ SORTS: dict[str, Callable[[Path], object]] = {
     "": lambda path: shot(path, 3, model="x" * 60_000),
 }
 NAMES = (b"FULL0007.JPG", b"\xff\xfe.JPG", b"=1+1.JPG", b"a\nb.JPG", b"-x.jpeg", b"n" * 240 + b".JPG", "é.jpg".encode())
-
-
-@pytest.fixture
-def ready(shell: Shell) -> Shell:
-    session_at(shell.folder / "s.sqlite")
-    card_at(shell.folder / "card")
-    return shell
 
 
 @pytest.mark.parametrize("seed", range(12))

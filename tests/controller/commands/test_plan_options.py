@@ -1,4 +1,4 @@
-"""What may be asked of `fullturn plan`, and how it says no."""
+"""The requests that `fullturn plan` accepts, and how it refuses others."""
 
 from __future__ import annotations
 
@@ -20,19 +20,19 @@ LOW = HEADLESS + "[head.tilt]\nmin_deg = -20.0\n"  # a head that cannot look dow
 
 
 def sentence(shell: Shell, status: int, *words: str) -> str:
-    """The one sentence with which the command refuses."""
+    """The one sentence of the refusal."""
     (line,) = refuses(shell, status, *words)
     assert line.endswith(".")
     return line
 
 
 def usage(shell: Shell, *words: str) -> str:
-    """What the command says below its usage when options are wrong."""
+    """The text below the usage when options are wrong."""
     return refuses(shell, 2, *words)[-1]
 
 
 def planned(shell: Shell, *words: str) -> dict[str, Any]:
-    """The plan that these options give."""
+    """The plan made with these options."""
     told: Told = shell(*words, "--json")
     assert (told.status, told.err) == (0, "")
     shown: dict[str, Any] = json.loads(told.out)
@@ -126,7 +126,7 @@ def test_too_many_frames_and_the_nearest_that_is_possible(shell: Shell) -> None:
     assert frames <= needed - 1
     budget = planned(shell, *PLAN, "--max-frames", str(needed - 1), "--overlap", str(percent / 100))["budget"]
     assert budget["frames"] == frames
-    # One per cent more would not do: it is the nearest.
+    # One per cent more is impossible: this is the nearest.
     refuses(shell, 1, *PLAN, "--max-frames", str(needed - 1), "--overlap", str((percent + 1) / 100))
     assert planned(shell, *PLAN, "--max-frames", str(needed))["budget"]["frames"] == needed
 
@@ -153,7 +153,7 @@ def test_a_resolution_within_reach_changes_nothing(shell: Shell) -> None:
 
 # 3 m at 300 dots an inch around a whole turn: 300 / 2.54 * 300 / 360 = 98.4 pixels per degree (arithmetic).
 def test_the_width_of_a_print_is_a_resolution_too(shell: Shell) -> None:
-    assert "98.4 are asked for" in sentence(shell, 1, *PLAN, "--print-width-cm", "300")
+    assert "not the 98.4 requested" in sentence(shell, 1, *PLAN, "--print-width-cm", "300")
     assert planned(shell, *PLAN, "--print-width-cm", "300", "--dpi", "100")["proof"]["covered"]  # 32.8 are enough
 
 
@@ -200,7 +200,7 @@ def test_a_region_out_of_reach(shell: Shell) -> None:
 def test_a_region_of_which_nothing_can_be_reached(shell: Shell, more: tuple[str, ...]) -> None:
     shell.write("kit.toml", LOW)
     line = sentence(shell, 2, *PLAN, *BAND, "--pitch-from", "-90", "--pitch-to", "-80", *more)
-    assert "leave nothing of this region in reach" in line
+    assert "put all of this region out of reach" in line
 
 
 def test_what_the_head_cannot_reach_may_be_held_by_hand(shell: Shell) -> None:
@@ -256,7 +256,7 @@ def test_a_plan_is_replaced_only_when_asked(shell: Shell) -> None:
 
 
 def test_nothing_but_a_plan_is_ever_replaced(planned: Shell) -> None:
-    """A kit, a session, a photograph, a report, and a plan that somebody changed."""
+    """A kit, a session, a photograph, a report, and a plan that was edited."""
     plan = json.loads((planned.folder / "plan.json").read_text(encoding="utf-8"))
     assert planned("rehearse", "plan.json", "--out", "run").status == 0
     (planned.folder / "photo.jpg").write_bytes(b"\xff\xd8\xff\xe0 a photograph")
@@ -279,5 +279,5 @@ def test_a_place_that_cannot_be_is_refused_before_the_kit_is_read(shell: Shell) 
     shell.write("bad.toml", "no kit at all")
     for place in ("", "x" * 300, "no/such/plan.json"):
         told = shell("plan", "bad.toml", "--out", place)
-        assert told.status == (1 if place else 2)  # no name at all is wrong use
+        assert told.status == (1 if place else 2)  # an empty name is wrong use
         assert "bad.toml" not in told.err.splitlines()[-1]

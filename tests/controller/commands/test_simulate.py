@@ -1,4 +1,4 @@
-"""`fullturn simulate` as a process of its own, with the real host at the other end."""
+"""`fullturn simulate` as a separate process, with the real host at the other end."""
 
 import json
 import signal
@@ -33,9 +33,9 @@ pytestmark = pytest.mark.skipif(sys.platform == "win32", reason="no pseudo-termi
 
 
 class Overheard:
-    """A port, and what goes over it but for questions how things stand, which depend on the clock.
+    """A port, and what crosses it, except status requests, which depend on the clock.
 
-    And but for what the board says when it is switched on, long before a real host is there.
+    What the board sends when it is switched on, long before a real host is there, is also left out.
     """
 
     def __init__(self, port: Port) -> None:
@@ -61,7 +61,7 @@ class Overheard:
 
     def _note(self, end: int, data: bytes) -> None:
         for frame in self._ends[end].feed(data):
-            if frame == self._latest[end]:  # said again, because the answer took its time
+            if frame == self._latest[end]:  # repeated, because the answer took time
                 continue
             self._latest[end] = frame
             message = decode_message(frame.kind, frame.payload)
@@ -70,7 +70,7 @@ class Overheard:
 
 
 def shoot(kit: Kit, port: Port, folder: Path, frames: int = 2) -> list[tuple[int, int]]:
-    """Run the first frames of a plan; what the session holds as confirmed."""
+    """Run the first frames of a plan; return what the session contains as confirmed."""
     plan = make_plan(kit, 0.3)
     with Session.create(folder / f"{len(list(folder.glob('*.sqlite')))}.sqlite", {}, durable=True) as session:
         result = Runner(build_program(kit, plan.frames[:frames]), port, session).run()
@@ -133,7 +133,7 @@ def test_a_killed_simulation_loses_nothing_and_is_continued(tmp_path: Path) -> N
                 shoot(kit, port, tmp_path, frames=1)
             process.kill()
             process.wait()
-        assert (tmp_path / "port").is_symlink()  # left behind, and taken over by the next
+        assert (tmp_path / "port").is_symlink()  # left behind, and replaced by the next one
         assert made(tmp_path / "truth.json") == [(0, 0), (0, 1)] * (before // 2 + 1)
 
 

@@ -1,6 +1,6 @@
-"""Whatever is where a command is to write stays as it is, unless it is the command's own and --replace was given.
+"""Whatever is at a command's output path is left alone, unless it is the command's own and --replace was given.
 
-An enumeration: every command that writes, everything that may be there, reached directly and by a link. The digest of the
+An enumeration: every command that writes, and everything that may be there, directly or through a link. The digest of the
 whole folder is compared.
 """
 
@@ -25,7 +25,7 @@ PLAN = ("plan", "kit.toml", "--region", "single-row", "--overlap", "0.2", "--out
 CAPTURE = ("capture", "plan.json", "--port", "no-such-port", "--yes")
 KIT_NEW = ("kit", "new", "--camera", "Nikon D750", "--focal-length-mm", "20", "--pixels", "6016x4016", "--out", "OUT")
 LEVEL = ("calibrate", "level", "--from", "level.csv")
-# For each command: the thing that is its own, which --replace lets go; "" if there is none.
+# For each command, the thing of its own that --replace may replace; "" if there is none.
 COMMANDS: dict[tuple[str, ...], str] = {
     PLAN: "plan",
     KIT_NEW: "",
@@ -46,12 +46,11 @@ COMMANDS: dict[tuple[str, ...], str] = {
 REPLACING = {"plan", "page", "rehearsal", "report"}
 """Own things of commands that have --replace."""
 UNASKED = {"truth", "log", "records", "progress"}
-"""Own things that are written on in: not tried here."""
-FOLDERS = {"rehearse", "report", "match"}
+"""Own things that are continued instead: not tried here."""
 
 
 def things(folder: Path) -> None:
-    """Make one of everything in `folder`."""
+    """Create one of everything in `folder`."""
     folder.mkdir()
     shutil.copy("kit.toml", folder / "kit")
     shutil.copy("plan.json", folder / "plan")
@@ -79,7 +78,7 @@ def things(folder: Path) -> None:
     os.mkfifo(folder / "pipe")
     with socket.socket(socket.AF_UNIX) as made:
         made.bind(os.path.relpath(folder / "socket"))
-    with contextlib.suppress(PermissionError):  # only root makes devices; this one swallows what it is given
+    with contextlib.suppress(PermissionError):  # only root creates devices; this one discards what is written to it
         os.mknod(folder / "device", stat.S_IFCHR | 0o600, os.makedev(1, 3))
 
 
@@ -107,7 +106,7 @@ def corpus(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Path]:
 
 
 def digest(folder: Path) -> dict[str, str]:
-    """What everything in the folder is, its content included."""
+    """The kind of everything in the folder, with its content."""
     found = {}
     for path in sorted(folder.rglob("*")):
         about = path.lstat()
@@ -121,7 +120,7 @@ def digest(folder: Path) -> dict[str, str]:
 
 
 def tried(words: tuple[str, ...], place: str) -> tuple[int, str]:
-    """Exit status, and what was said on stderr."""
+    """The exit status, and the text on stderr."""
     out, err = io.StringIO(), io.StringIO()
     with contextlib.redirect_stdout(out), contextlib.redirect_stderr(err):
         status = run(*(place if word == "OUT" else word for word in words))
@@ -129,13 +128,13 @@ def tried(words: tuple[str, ...], place: str) -> tuple[int, str]:
 
 
 def place_of(words: tuple[str, ...]) -> str:
-    """Where a command writes."""
+    """The path to which a command writes."""
     own = COMMANDS[words]
     return {"records": "other.calibration.json", "progress": "other.setup.json"}.get(own, "place")
 
 
 def put(place: Path, how: str) -> None:
-    """Put something at the place: a thing itself (moved away again by `clear`), or a link."""
+    """Put something at the place: the thing itself (`clear` moves it back), or a link to it."""
     kind, _, name = how.partition(" ")
     if kind == "link":
         place.symlink_to(Path("things") / name)
@@ -185,7 +184,7 @@ def test_what_is_there_is_kept(corpus: Path, words: tuple[str, ...]) -> None:
 @pytest.mark.parametrize("words", [words for words, own in COMMANDS.items() if own in REPLACING], ids=" ".join)
 @pytest.mark.parametrize("kind", ["thing", "link"])
 def test_its_own_is_replaced_when_asked_for_and_nothing_else_is(corpus: Path, words: tuple[str, ...], kind: str) -> None:
-    """A link is written through: it stays, and what it leads to is replaced."""
+    """It is written through a link: the link stays, and its target is replaced."""
     own, place = COMMANDS[words], Path("place")
     how = f"{kind} {own}"
     put(place, how)
@@ -238,7 +237,7 @@ def test_a_place_that_cannot_be_is_refused_in_one_sentence(corpus: Path, words: 
 def test_a_folder_that_cannot_be_written_is_refused_before_the_work(
     corpus: Path, words: tuple[str, ...], monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    """As root nothing is shut, so the system's answer is."""
+    """Root may write anywhere, so the system's answer is simulated."""
     if "--port-name" in words:
         pytest.skip("a link is made at once")
     before = digest(corpus)

@@ -1,4 +1,4 @@
-"""Boards that are as the simulated one but for one lie each."""
+"""Boards like the simulated one, each with one lie."""
 
 from __future__ import annotations
 
@@ -31,7 +31,7 @@ Change = Callable[[Any, int], Any]
 
 
 def replies(board: SimulatedBoard, kind: type, change: Change) -> None:
-    """Let `change(reply, now_ns)` have the last word on each reply of a kind."""
+    """Replace each reply of a type by `change(reply, now_ns)`."""
     original = board._judge
 
     def judge(now_ns: int, request: Any) -> Any:
@@ -50,7 +50,7 @@ def welcomes(**values: Any) -> Spoil:
 
 
 def notices(change: Change) -> Spoil:
-    """Change what Finished says, or drop it with None; Status stays true."""
+    """Change each Finished, or drop it with None; Status stays true."""
 
     def spoil(board: SimulatedBoard) -> None:
         original = board._link.notify
@@ -66,7 +66,7 @@ def notices(change: Change) -> Spoil:
 
 
 def commands(kind: type, change: Callable[[Any], Any]) -> Spoil:
-    """Carry out something else than what was asked for."""
+    """Execute something other than the request."""
 
     def spoil(board: SimulatedBoard) -> None:
         name = f"_{kind.__name__.lower()}"
@@ -77,7 +77,7 @@ def commands(kind: type, change: Callable[[Any], Any]) -> Spoil:
 
 
 def counted(change: Callable[[int], int]) -> Spoil:
-    """Say all positions otherwise, in Status and notices alike."""
+    """Report changed positions, in Status and notices alike."""
 
     def spoil(board: SimulatedBoard) -> None:
         original = board._count
@@ -87,7 +87,7 @@ def counted(change: Callable[[int], int]) -> Spoil:
 
 
 def that_never_moved(board: SimulatedBoard) -> None:
-    """Says ARRIVED at once, and the target for a place; its motors never turn."""
+    """Reports ARRIVED at the target at once; its motors never turn."""
     claimed: dict[Any, int] = {}
     count = board._count
     board._count = lambda name, now_ns: Steps(claimed.get(name, count(name, now_ns)))  # type: ignore[method-assign]
@@ -119,7 +119,7 @@ def that_never_arrives(board: SimulatedBoard) -> None:
 
 
 def that_says_ready_too_soon(board: SimulatedBoard) -> None:
-    """Its Status calls a Move done while the head turns, and gives the target for a place until asked again."""
+    """Its Status reports a Move as ended while the head turns, at the target, until asked again."""
 
     def change(status: Status, _: int) -> Status:
         if status.state is not BoardState.MOVING:
@@ -136,7 +136,7 @@ def that_says_ready_too_soon(board: SimulatedBoard) -> None:
 
 
 def of_another_major_version(major: int, minor: int, *, refuses: bool) -> Spoil:
-    """Welcomes everybody in its own words, or only those that speak its version."""
+    """Welcomes every host with its own version, or only hosts of its version."""
 
     def spoil(board: SimulatedBoard) -> None:
         def judge(_: int, request: Any) -> Any:

@@ -1,4 +1,4 @@
-"""The battery: the simulated board keeps every rule, and boards that break one are found out, by its name and in time."""
+"""The board rules: the simulated board passes all of them, and each faulty board is caught by the right rule in time."""
 
 from __future__ import annotations
 
@@ -25,7 +25,7 @@ KIT = full_frame_kit(24)
 
 
 def bench(pan_deg: float = 0.0, tilt_deg: float = 0.0, reach: Reach | None = None) -> tuple[Rig, Talk]:
-    """A rig whose head stands that far from where it would."""
+    """A rig whose head is turned away by these angles."""
     rig = Rig(rig_spec(KIT, 1))
     for axis, off_deg in ((rig.head.pan, pan_deg), (rig.head.tilt, tilt_deg)):
         axis.flag_deg -= off_deg
@@ -69,7 +69,7 @@ def test_with_a_kit_zero_is_found_from_anywhere_in_its_limits(pan_deg: float, ti
 @pytest.mark.parametrize("reach", [Reach(), reach_of(KIT)], ids=["without a kit", "with a kit"])
 @pytest.mark.parametrize(("axis", "degrees"), [("pan", 1e5), ("pan", -1e5), ("tilt", 1e5), ("tilt", -1e5)])
 def test_a_switch_that_is_never_met_is_named_in_time(axis: str, degrees: float, reach: Reach) -> None:
-    """Without a kit nobody knows how far the head may stand from zero: then the board is not to blame."""
+    """Without a kit nobody knows how far from zero the head may be, so the board is not to blame."""
     rig, talk = bench(reach=reach)
     rig.head.axis(axis).flag_deg = degrees
     with pytest.raises((NotChecked, RuleBroken), match=f"no switch of {axis}.* was met") as caught:
@@ -109,7 +109,7 @@ def clock(rate: float, turn_back_ms: int = 0) -> Spoil:
 
 
 def while_it_is(state: BoardState, **values: Any) -> Spoil:
-    """A Status that says something else in that state."""
+    """Change these values of a Status in that state."""
     return statuses(lambda status, _: replace(status, **values) if status.state is state else status)
 
 
@@ -133,7 +133,7 @@ LIES: tuple[tuple[str, Spoil, str, str], ...] = (
     ("at rest with a command", while_it_is(BoardState.DISARMED, running_id=CommandId(9)), "status", "command 9 runs"),
     ("moves for nobody", while_it_is(BoardState.MOVING, running_id=CommandId(0)), "rest", "without a command"),
     ("READY while it moves", liars.that_says_ready_too_soon, "rest", "said READY and went on"),
-    ("arrives beside the target", statuses(off_by_one), "move", "stands at 1, 0|ARRIVED at"),
+    ("arrives beside the target", statuses(off_by_one), "move", "is at 1, 0|ARRIVED at"),
     ("never moves", liars.that_never_moved, "move", "cannot take less than"),
     ("arrives too soon", liars.that_hurries, "move", "cannot take less than"),
     (
@@ -180,7 +180,7 @@ def test_a_board_that_breaks_a_rule_is_found_out(spoil: Spoil, found_by: str, sa
 
 @pytest.mark.parametrize("spoil", [lie[1] for lie in LIES], ids=[lie[0] for lie in LIES])
 def test_no_lie_holds_any_rule_for_long(spoil: Spoil) -> None:
-    """Whatever a board says, each rule ends in the time that it may take, with a verdict."""
+    """Whatever a board reports, each rule ends within its time, with a verdict."""
     rig, talk = bench()
     spoil(rig.board)
     for rule in RULES:
@@ -193,7 +193,7 @@ def test_no_lie_holds_any_rule_for_long(spoil: Spoil) -> None:
 
 
 def test_a_board_that_drops_its_notices_is_not_blamed() -> None:
-    """They may be lost on the way (SPEC, section 3.3)."""
+    """Notices may be lost on the way (SPEC, section 3.3)."""
     rig, talk = bench()
     notices(lambda *_: None)(rig.board)
     for rule in RULES:
@@ -201,7 +201,7 @@ def test_a_board_that_drops_its_notices_is_not_blamed() -> None:
 
 
 def test_a_board_of_version_1_0_keeps_all_that_was_asked_of_it() -> None:
-    """It compares ids as numbers, takes any kind for a repeat, and knows no newer cause (SPEC, section 10)."""
+    """It compares ids as numbers, accepts any type as a repeat, and knows no newer cause (SPEC, section 10)."""
     rig, talk = bench()
     for spoil in (
         welcomes(version_minor=0),
@@ -216,7 +216,7 @@ def test_a_board_of_version_1_0_keeps_all_that_was_asked_of_it() -> None:
 
 
 def test_all_answers_late_are_too_late_together() -> None:
-    """Each answer within its second, and none of the rules without an end."""
+    """Each answer comes within its second, and yet no rule goes on without end."""
     rig, talk = bench()
     for wire in (rig.to_board, rig.to_host):
         wire.trouble = replace(wire.trouble, delay_ns=450_000_000)

@@ -1,4 +1,4 @@
-"""The smallest kit as parsed tables, and the sentences for one that was changed."""
+"""The smallest kit as parsed tables, and the sentences for a changed one."""
 
 from __future__ import annotations
 
@@ -14,7 +14,7 @@ Tables = dict[str, Any]
 
 
 def smallest() -> Tables:
-    """Only what has no default: sensor, pixels and focal length."""
+    """Only the keys without a default: sensor, pixels and focal length."""
     return {
         "camera": {"sensor_width_mm": 36.0, "sensor_height_mm": 24.0, "pixels_wide": 6000, "pixels_high": 4000},
         "lens": {"focal_length_mm": 24.0},
@@ -22,7 +22,7 @@ def smallest() -> Tables:
 
 
 def changed(changes: dict[str, Any]) -> Tables:
-    """The smallest kit with dotted keys set; a value of ... takes the key out."""
+    """The smallest kit with dotted keys changed; the value ... removes the key."""
     tables = smallest()
     for key, value in changes.items():
         *parents, last = key.split(".")

@@ -1,4 +1,4 @@
-"""Every kit within the bounds is planned, written, read again and encoded for the wire, or refused in one sentence."""
+"""Every kit within the bounds is planned, written, read back and encoded for the wire, or refused in one sentence."""
 
 from __future__ import annotations
 
@@ -22,7 +22,8 @@ from controller.errors import InputError
 from controller.kit.kit import Axis, Board, Camera, Exposure, Head, Kit, Lens, Power, TiltAxis
 from controller.kit.load import kit_from_tables
 from controller.planning.make import make_plan
-from controller.planning.plan import Plan, load_plan, save_plan
+from controller.planning.plan import Plan
+from controller.planning.plan_file import load_plan, save_plan
 from controller.planning.request import RegionKind, Request
 from controller.planning.size import MOST_FRAMES, must_be_plannable
 from controller.program.build import build_program
@@ -69,7 +70,7 @@ def value_of(name: str) -> st.SearchStrategy[float]:
 
 @st.composite
 def tables(draw: st.DrawFn) -> dict[str, Any]:
-    """A sound kit of which a few figures are drawn anew."""
+    """A sound kit with a few random figures."""
     found: dict[str, Any] = {
         "camera": {"sensor_width_mm": 36.0, "sensor_height_mm": 24.0, "pixels_wide": 6000, "pixels_high": 4000},
         "lens": {"focal_length_mm": 14.0},
@@ -85,7 +86,7 @@ def tables(draw: st.DrawFn) -> dict[str, Any]:
 
 
 def messages_of(program: Program) -> Iterator[Message]:
-    """Everything that the program may say to the board."""
+    """Every message that the program may send to the board."""
     ids = (CommandId(number) for number in count(1))
     yield from arming(program, BootId(1), lambda: next(ids), shaped=True)
     yield reference(program, next(ids))
@@ -105,7 +106,7 @@ def refuse_constant(text: str) -> None:
 def test_a_kit_within_the_bounds_plans_and_is_read_again_or_is_refused(
     given_tables: dict[str, Any], request: Request, overlap: float, tmp_path: Path
 ) -> None:
-    if given_tables["lens"]["focal_length_mm"] > LONG_MM:  # else thousands of frames, and minutes for all these kits
+    if given_tables["lens"]["focal_length_mm"] > LONG_MM:  # otherwise thousands of frames, and minutes for all these kits
         request = Request(region=RegionKind.WINDOW, pitch_from_deg=-1, pitch_to_deg=1, yaw_from_deg=359, yaw_to_deg=1)
     began = time.process_time()
     path = tmp_path / "plan.json"
@@ -121,9 +122,9 @@ def test_a_kit_within_the_bounds_plans_and_is_read_again_or_is_refused(
         json.loads(path.read_text(encoding="utf-8"), parse_constant=refuse_constant)
         assert load_plan(path) == plan
         program = build_program(plan.kit, plan.frames)
-        assert 0 < program.expected_ns < 1 << 62  # as the session keeps times: 64 bits
+        assert 0 < program.expected_ns < 1 << 62  # the session stores times in 64 bits
         for message in messages_of(program):
-            frame_of(message, 1)  # raises where a field does not fit
+            frame_of(message, 1)  # raises if a field does not fit
     assert time.process_time() - began < MOST_WORK_S
 
 
@@ -147,7 +148,7 @@ def test_every_number_of_a_kit_has_a_bound_and_beyond_it_is_one_sentence(key: tu
 
 
 def numbers_of(model: type[BaseModel]) -> Iterator[tuple[str, dict[str, Any]]]:
-    """Every number that a model's schema asks for, with its limits; nested models by `$defs`."""
+    """Every number in a model's schema, with its limits; nested models are in `$defs`."""
     schema = TypeAdapter(model).json_schema()
     for name, table in {model.__name__: schema, **schema.get("$defs", {})}.items():
         for key, part in table.get("properties", {}).items():
@@ -163,7 +164,7 @@ def test_every_number_in_a_kit_is_in_the_table() -> None:
 
 
 def test_no_model_that_is_written_holds_nan_or_inf() -> None:
-    """Plans, records of calibration, kits and reports: models refuse them, so that JSON never holds them."""
+    """Plans, calibration records, kits and reports: models refuse them, so that JSON never contains them."""
     models: list[type[BaseModel]] = [Kit, Plan, CalibrationFile, Record, Summary, CameraNumbers, StepsDone]
     for top in models:
         assert top.model_config.get("allow_inf_nan") is False, top

@@ -1,4 +1,4 @@
-"""Where to focus: never so near that infinity suffers, and no further than two digits need."""
+"""Where to focus: never so near that infinity suffers, and no farther than two digits require."""
 
 from __future__ import annotations
 
@@ -9,7 +9,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from controller.kit.focus import circle_mm, distance_text, focus_of, focus_sentence, rounded_up
-from controller.optics.depth import sharp_mm
+from controller.optics.depth import hyperfocal_mm, sharp_mm
 from tests.controller.kit.tables import kit_with
 
 
@@ -21,10 +21,11 @@ def test_focused_where_it_says_infinity_is_sharp(focal_mm: float, f_number: floa
     near_mm, far_mm = sharp_mm(focus.at_m * 1000, focal_mm, f_number, circle_mm(kit))
     assert math.isinf(far_mm)
     assert near_mm / 1000 <= focus.nearest_m * (1 + 1e-9)
-    assert focus.hyperfocal_m <= focus.at_m * (1 + 1e-9)
-    assert focus.at_m <= 1.1 * focus.hyperfocal_m
+    exact_m = hyperfocal_mm(focal_mm, f_number, circle_mm(kit)) / 1000
+    assert exact_m <= focus.at_m * (1 + 1e-9)
+    assert focus.at_m <= 1.1 * exact_m
     said = [float(word) for word in focus.text().replace(";", "").split() if word.replace(".", "").isdigit()]
-    assert len(said) == 2  # in numbers, without an exponent
+    assert len(said) == 2  # two digits, without an exponent
 
 
 @given(st.floats(1e-4, 1e6))

@@ -1,4 +1,4 @@
-"""The kit as a value: what a photographer may leave out, and what the kit answers."""
+"""The kit as a value: what a photographer may omit, and what the kit computes."""
 
 from __future__ import annotations
 
@@ -143,7 +143,7 @@ def test_camera_and_lens_alone_are_a_kit(tmp_path: Path) -> None:
     assert kit.camera.mounted == "portrait"
     assert kit.lens.projection is Projection.RECTILINEAR
     assert kit.exposure.bracket_ev == (0.0,)
-    # a full sphere must lie within the default limits, whichever way a row is turned
+    # a full sphere must be within the default limits, whichever way a row is turned
     assert kit.head.pan.min_deg <= -360 <= 360 <= kit.head.pan.max_deg
     assert kit.head.tilt.min_deg <= -90 <= 90 <= kit.head.tilt.max_deg
 

@@ -68,7 +68,7 @@ def test_case_and_blanks_do_not_matter(make: str, model: str) -> None:
 @pytest.mark.parametrize(
     ("make", "model"),
     [
-        ("OLYMPUS CORPORATION", "E-M1MarkII"),  # the data's own loose search answers with another camera
+        ("OLYMPUS CORPORATION", "E-M1MarkII"),  # the data's own loose search returns another camera
         ("Nikon Corporation", "D750"),
         ("Nikon Corporation", "Nikon D75"),
         ("Nikon Corporation", "Nikon D7501"),
@@ -90,7 +90,7 @@ def test_a_size_that_is_given_wins_over_the_data() -> None:
 
 @pytest.mark.parametrize(
     ("make", "model", "focal", "projection"),
-    [  # types and focal lengths as the lensfun data has them
+    [  # types and focal lengths from the lensfun data
         ("Sigma", "Sigma 8mm f/3.5 EX DG Circular", 8.0, "equisolid"),
         ("Samyang", "Samyang 12mm f/2.8 Fish-Eye ED AS NCS", 12.0, "stereographic"),
         ("BelOMO", "MC Peleng 3.5/8", 8.0, "equidistant"),

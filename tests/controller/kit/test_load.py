@@ -1,4 +1,4 @@
-"""Each mistake in a kit is one sentence: the file, the key, the value, what is allowed."""
+"""Each mistake in a kit is one sentence: the file, the key, the value, and what is allowed."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""Torques, microsteps, wind and tipping against published figures and hand arithmetic."""
+"""Torques, microsteps, wind and tipping compared with published figures and hand arithmetic."""
 
 import math
 

@@ -1,6 +1,6 @@
-"""What real photographs say of their cameras: samples of two open packages, see tests/pictures/README.md.
+"""What real photographs say about their cameras: samples of two open packages, see tests/pictures/README.md.
 
-The expected values were read beforehand with exifread, and crop factors from the lensfun data (CC BY-SA 3.0).
+The expected values were read with exifread, and crop factors come from the lensfun data (CC BY-SA 3.0).
 """
 
 from __future__ import annotations
@@ -18,9 +18,10 @@ from hypothesis import strategies as st
 from PIL import Image
 from PIL.ExifTags import IFD, Base
 
-from controller.commands.kit import FromPicture, from_picture_command
+from controller.commands.kit import from_picture_command
 from controller.errors import InputError
 from controller.kit.crop import crop_of
+from controller.kit.from_picture import FromPicture
 from controller.kit.lens_data import Entry
 from controller.kit.load import load_kit
 from controller.kit.picture import PictureFacts, shot_of
@@ -78,7 +79,7 @@ def test_names_and_focal_lengths(
         ("r_casio.jpg", None, 4.75, TWO),
         ("r_olympus.jpg", "Stylus1", 4.67, DATA),  # 76 / 16.1 = 4.720, 1 % off
         ("r_pen.jpg", "E-P3", 2.0, DATA),
-        ("r_ricoh.jpg", None, 1.530, TWO),  # the data has the model under another maker: named, not taken
+        ("r_ricoh.jpg", None, 1.530, TWO),  # the data has the model under another maker: named, but not accepted
         ("r_sigma.jpg", "Sigma DP3 Merrill", 1.531, DATA),  # 75 / 50 = 1.5, 2 % off
         ("r_sony.jpg", None, 1.0, TWO),
         ("broken_exif_dpi.jpg", "Nikon D800", 1.0, DATA),
@@ -96,7 +97,7 @@ def test_the_crop_factor_is_of_the_best_source(name: str, camera: str | None, fa
 
 @pytest.mark.parametrize("name", [path.name for path in sorted(PICTURES.iterdir()) if path.suffix in {".jpg", ".mpo"}])
 def test_no_sample_is_of_full_size_and_none_makes_a_kit(name: str, tmp_path: Path) -> None:
-    """All were made small to be shipped. A kit from one would have the wrong pixels."""
+    """All were reduced for their packages, so a kit from one would have the wrong pixels."""
     with pytest.raises(InputError, match=r"smaller or cropped|not a photograph"):
         from_picture_command(PICTURES / name, tmp_path / "kit.toml")
     assert not list(tmp_path.iterdir())
@@ -121,7 +122,7 @@ def test_what_is_only_zeros_is_not_said() -> None:
         ("frame_size.mpo", "2025-09-07T14:16:43.472000-04:00"),
         ("empty_gps_ifd.jpg", "2020-07-27T14:46:48.780685"),
         ("broken_exif_dpi.jpg", "2013-09-11T16:45:13.900000"),  # "90" is 0.90 s
-        ("r_ricoh.jpg", "2013-03-29T10:06:41"),  # DateTime, when an editor saved it, is another
+        ("r_ricoh.jpg", "2013-03-29T10:06:41"),  # DateTime, when an editor saved it, differs
         ("noexif.jpg", None),
     ],
 )
@@ -143,7 +144,7 @@ def test_another_reader_says_the_same(name: str) -> None:
 
 def test_orientation_is_read_and_one_where_the_camera_says_so() -> None:
     assert shot_of(PICTURES / "empty_gps_ifd.jpg").orientation == 6
-    assert shot_of(PICTURES / "r_sigma.jpg").orientation == 1  # though it is upright
+    assert shot_of(PICTURES / "r_sigma.jpg").orientation == 1  # although it is upright
     assert shot_of(PICTURES / "noexif.jpg").orientation == 1
 
 
@@ -153,15 +154,18 @@ def test_the_focal_plane_of_a_smaller_picture_is_not_believed() -> None:
 
 
 def test_a_focal_plane_in_inches_beside_no_focal_length_for_35_mm(tmp_path: Path) -> None:
-    """r_pen.jpg, as a camera writes it that says its pixels per inch: the size of the full picture, 4032 x 3024, at
-    5917.4 per inch are 17.31 x 12.98 mm (arithmetic), but this one was made smaller, so that is not believed."""
+    """r_pen.jpg, as written by a camera that records pixels per inch.
+
+    The full picture, 4032 x 3024 at 5917.4 per inch, is 17.31 x 12.98 mm (arithmetic). This one was reduced, so its value
+    is not used.
+    """
     with Image.open(PICTURES / "r_pen.jpg") as image:
         exif = image.getexif()
         exif.get_ifd(IFD.Exif).update(
             {Base.FocalPlaneXResolution: 5917.4, Base.FocalPlaneYResolution: 5917.4, Base.FocalPlaneResolutionUnit: 2}
         )
         image.save(tmp_path / "inches.jpg", exif=exif)
-    with (tmp_path / "inches.jpg").open("rb") as file:  # another reader sees what was written
+    with (tmp_path / "inches.jpg").open("rb") as file:  # another reader confirms what was written
         assert exifread.process_file(file, details=False)["EXIF FocalPlaneResolutionUnit"].values == [2]
     found = from_picture_command(tmp_path / "inches.jpg", None)
     assert found.shot.focal_plane_mm is None

@@ -1,4 +1,4 @@
-"""Every figure says where it comes from, whatever is in the file; and an example of a head moves none."""
+"""Every figure has its source, whatever the file contains; and an example of a head never moves one."""
 
 from __future__ import annotations
 
@@ -12,15 +12,15 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from controller.calibration.records import AxisName, CalibrationKind, Record, kit_digest
-from controller.calibration.use import calibrated
-from controller.commands.kit_check import check_command
+from controller.calibration.validity import calibrated
+from controller.commands.kit import check_command
 from controller.errors import InputError
 from controller.kit.kit import Kit
 from controller.kit.load import kit_from_tables
 from controller.kit.own_head import GEARING, MOTION, examples_of_head, must_be_own_head
 from controller.kit.provenance import Source, source_words, weakest
 from controller.planning.make import make_plan
-from controller.planning.plan import load_plan, save_plan
+from controller.planning.plan_file import load_plan, save_plan
 from controller.planning.request import RegionKind, Request
 from tests.controller.kit.tables import changed, kit_with, sentences
 from tests.controller.kit.test_kit import EVERY_KEY
@@ -40,7 +40,7 @@ def flat(tables: dict[str, Any], before: str = "") -> dict[str, Any]:
 
 ALL = flat(tomllib.loads(EVERY_KEY))
 NEEDED = set(flat(changed({})))
-# Names are looked up only in pairs, and limits must stay in order: these are stated together or not at all.
+# Names are looked up only in pairs, and limits must stay in order, so these are stated together or not at all.
 OPTIONAL = sorted(key for key in ALL if key not in NEEDED and not key.endswith(("make", "model", "_deg", "bracket_ev")))
 
 

@@ -1,4 +1,4 @@
-"""Cameras and lenses as people type them, and what is offered for a name that is nearly right."""
+"""Cameras and lenses as people type them, and the suggestions for a nearly correct name."""
 
 from __future__ import annotations
 
@@ -37,7 +37,7 @@ def first(*words: str) -> str:
     ],
 )
 def test_names_as_people_type_them(words: list[str], model: str) -> None:
-    """Names and other names as the open lens data itself has them: "Z 7", "ILCE-7" and "Alpha 7"."""
+    """Names and other names in the open lens data itself: "Z 7", "ILCE-7" and "Alpha 7"."""
     assert first(*words) == model
 
 
@@ -45,11 +45,11 @@ def test_whole_words_go_before_parts_of_words() -> None:
     models = [entry.model for entry in search(["d750"], ("camera",))]
     assert models.index("Nikon D750") < models.index("Nikon D7500")
     lenses = [entry.model for entry in search(["f/2.8", "nikkor"], ("lens",))]
-    assert all("2.8" in model for model in lenses)  # two numbers with a point between are not one
+    assert all("2.8" in model for model in lenses)  # two numbers with a point between them are not one
 
 
 def joined(entry: Entry) -> str:
-    """A model as a hurried person types it: no spaces, no hyphens, no capitals."""
+    """A model as typed in a hurry: no spaces, no hyphens, no capitals."""
     return "".join(letter for letter in entry.model.casefold() if letter.isalnum())
 
 
@@ -74,7 +74,7 @@ def test_an_other_name_finds_its_camera_among_the_first_that_bear_it(named: tupl
 
 @given(st.sampled_from(CAMERAS), st.randoms(use_true_random=False))
 def test_a_slip_of_the_finger_is_never_taken_and_is_told_what_is_near(entry: Entry, random: object) -> None:
-    """Two neighbouring letters of a camera's name change places."""
+    """Two neighbouring letters of a camera's name are swapped."""
     name = entry.name
     at = random.randrange(len(name) - 1)  # type: ignore[attr-defined]
     slipped = name[:at] + name[at + 1] + name[at] + name[at + 2 :]

@@ -11,7 +11,7 @@ from controller.matching.evidence import ExposureStamp, FileStamp
 
 @dataclass(frozen=True)
 class Nature:
-    """What kind of a card it is."""
+    """The kind of a card."""
 
     sub_seconds: bool
     says_shutter: bool
@@ -21,7 +21,9 @@ class Nature:
 
 @dataclass(frozen=True)
 class Card:
-    """`truth`, for each file its exposure, -1 for nobody's. The camera's clock is `offset_s` ahead and gains `drift`."""
+    """`truth`: the exposure of each file, -1 for an extra file. The camera's clock is `offset_s` ahead and gains
+    `drift`.
+    """
 
     nature: Nature
     files: list[FileStamp]
@@ -32,11 +34,11 @@ class Card:
 
 
 def card(seed: int, frames: int | None = None, most_wrong: float = 0.05) -> Card:
-    """A run whose frames come about as regularly as a head's do, and its card: up to so many of the files lost, and as
-    many extra.
+    """A run with frames about as regular as a head's, and its card: up to this share of the files lost, and as many
+    extra.
 
-    The camera's clock is off by up to twelve hours and ten seconds a day; it may know whole seconds only. Where there is
-    no sync contact, half of what is lost was never exposed and used no file number. Extra files come at any time.
+    The camera's clock is off by up to twelve hours, and by ten seconds a day; it may show whole seconds only. Without a
+    sync contact, half of the lost exposures were never made and used no file number. Extra files come at any time.
     """
     random = np.random.default_rng(seed)
     frames = int(random.integers(20, 200)) if frames is None else frames
@@ -75,7 +77,7 @@ def card(seed: int, frames: int | None = None, most_wrong: float = 0.05) -> Card
 
 
 def _run(random: np.random.Generator, frames: int) -> tuple[list[float], list[float], float]:
-    """When each exposure began and how long it took, and the middle one's shutter time."""
+    """The start and duration of each exposure, and the middle one's shutter time."""
     members, base = int(random.integers(1, 6)), 2.0 ** -int(random.integers(1, 9))
     row, step, regular = int(random.integers(4, 20)), random.uniform(1.5, 6), random.random() < 0.7
     now, at, shutter = 1e6, [], []
@@ -94,7 +96,7 @@ def _run(random: np.random.Generator, frames: int) -> tuple[list[float], list[fl
 
 @dataclass(frozen=True)
 class Kind:
-    """What happened to a card. Counts and shares are of files; `clock`, of what its clock was set anew by in mid-run."""
+    """What happened to a card. Counts and shares are of files; `clock` is the amount of a clock reset during the run."""
 
     lost: float = 0.0
     deleted: bool = False
@@ -127,7 +129,7 @@ KINDS = {
 
 
 def card_of(kind: Kind, seed: int, frames: int | None = None) -> Card:
-    """A card of this kind, numbered as cameras do, in the order of its names."""
+    """A card of this kind, numbered like a camera's, in the order of its names."""
     random = np.random.default_rng([seed, sum(map(ord, repr(kind)))])
     whole = bool(random.random() < 0.5) if kind.whole_seconds is None else kind.whole_seconds
     nature = Nature(not whole, bool(random.random() < 0.7), not kind.scrambled, bool(random.random() < 0.5))
@@ -141,7 +143,7 @@ def card_of(kind: Kind, seed: int, frames: int | None = None) -> Card:
         taken, truth = [m + offset for m in at], [-1] * len(at)
     taken = _set_anew(random, kind.clock, taken)
     shots = list(zip(taken, shutter, truth, strict=True))
-    if kind.foreign:  # by hand, anywhere: three bursts
+    if kind.foreign:  # shot by hand, anywhere: three bursts
         for _ in range(3):
             place = int(random.integers(0, len(shots) + 1))
             near = shots[min(place, len(shots) - 1)][0] - (0.5 if place < len(shots) else -3.0)
@@ -187,7 +189,7 @@ def _gone(random: np.random.Generator, kind: Kind, count: int) -> set[int]:
 
 
 def _renamed(random: np.random.Generator, kind: Kind, files: list[tuple[FileStamp, int]]) -> list[tuple[FileStamp, int]]:
-    """Some without a number, one with another number, one twice (changed, or it would be found by its content)."""
+    """Some without a number, one with another number, one copied (changed, or its content would give it away)."""
     for _ in range(kind.renamed):
         place = int(random.integers(0, len(files)))
         file, number = files[place]
@@ -197,7 +199,7 @@ def _renamed(random: np.random.Generator, kind: Kind, files: list[tuple[FileStam
         else:
             files[place] = (replace(file, number=new), number)
     if kind.scrambled:
-        digits = random.random(len(files)) < 0.06  # four digits at the end of a name of hexadecimal ones
+        digits = random.random(len(files)) < 0.06  # names of hexadecimal digits that end in four decimal ones
         numbers = random.integers(1, 9999, len(files))
         files = [
             (replace(file, number=int(numbers[n]) if digits[n] else None), number)

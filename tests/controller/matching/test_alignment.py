@@ -1,4 +1,4 @@
-"""The sums over all alignments, held against all alignments written out."""
+"""The sums over all alignments, compared with an enumeration of all alignments."""
 
 from __future__ import annotations
 
@@ -10,9 +10,10 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from controller.matching.alignment import Chain, Rates, Skips, believe, chain_of
+from controller.matching.alignment import Chain, Skips, believe, chain_of
 from controller.matching.evidence import Evidence, ExposureStamp, FileStamp, evidence_of
 from controller.matching.fit import ClockFit, Clocks, clocks_of
+from controller.matching.rates import Rates
 
 FIT, OTHER = ClockFit(100.0, 0.0, 0.3), ClockFit(102.0, 0.0, 0.3)
 RATES = Rates()
@@ -32,7 +33,7 @@ def small_card(times: list[float], planned: list[float], numbers: bool, made: li
 
 
 def alignments(chain: Chain) -> Iterator[tuple[tuple[int, ...], float]]:
-    """Each alignment (for each file its exposure or -1; the same may come in several ways), and its probability."""
+    """Each alignment (the exposure of each file, or -1; some come in several ways) and its probability."""
     moves = [chain.start()[None, :], *(move for _, move in chain.moves())]
     ending, wide = chain.ending(), chain.width + 1
 
@@ -72,7 +73,7 @@ def test_sums_are_those_of_all_alignments(
     total = sum(chance for _, chance in ways)
     belief = believe(evidence, clocks, RATES)
     assert belief.log_total == pytest.approx(math.log(total), rel=1e-9)
-    for pairs, _ in ways:  # in order, and no exposure twice
+    for pairs, _ in ways:  # in order, with no exposure twice
         given_out = [pair for pair in pairs if pair >= 0]
         assert given_out == sorted(set(given_out))
     for file in range(len(times)):
@@ -83,7 +84,7 @@ def test_sums_are_those_of_all_alignments(
 
 @given(st.lists(st.tuples(st.booleans(), st.booleans()), min_size=1, max_size=8), st.integers(-1, 9))
 def test_what_skips_take_is_the_product_of_what_each_kind_takes(kinds: list[tuple[bool, bool]], gap: int) -> None:
-    """However many tables they are kept in: counted here one exposure at a time."""
+    """However many tables there are: here counted one exposure at a time."""
     exposures = [ExposureStamp(float(n), 0.1, made, confirmed) for n, (made, confirmed) in enumerate(kinds)]
     files = [FileStamp(0.0, number=1), FileStamp(1.0, number=2), FileStamp(2.0, number=13)]
     skips = Skips.of(evidence_of(files, exposures), RATES)
@@ -107,10 +108,10 @@ def test_what_skips_take_is_the_product_of_what_each_kind_takes(kinds: list[tupl
 
 
 def test_numbers_without_a_gap_speak_against_a_lost_exposure() -> None:
-    """Exposure 1 seems lost and a file is near it. If no number is missing it is likelier to be the file of it."""
+    """Exposure 1 seems lost, and a file is near it. If no number is missing, the file is more likely its own."""
     planned = [0.0, 2.0, 4.0]
     doubts = []
-    for numbers in ([1, 2, 3], [1, 3, 4]):  # the second way: one file is gone before it
+    for numbers in ([1, 2, 3], [1, 3, 4]):  # the second way: one file before it is missing
         files = [FileStamp(100 + t, number=n) for t, n in zip((0.0, 2.9, 4.0), numbers, strict=True)]
         evidence = evidence_of(files, [ExposureStamp(p, 0.1) for p in planned])
         doubts.append(believe(evidence, one_clock(), RATES).against[1])
@@ -127,9 +128,25 @@ def test_a_change_by_an_hour_costs_less_than_one_to_a_zone_and_that_less_than_an
 
 
 def test_files_that_no_order_allows_end_in_doubt_and_not_in_an_error() -> None:
-    """Thirty files of one moment by a clock without fractions, and three exposures far apart."""
+    """Thirty files at one moment by a clock without fractions, and three exposures far apart."""
     files = [FileStamp(100.0 + (n % 2), number=n + 1) for n in range(30)]
     evidence = evidence_of(files, [ExposureStamp(p, 0.1) for p in (0.0, 1000.0, 2000.0)])
     belief = believe(evidence, one_clock(), RATES)
     assert np.isfinite(belief.log_total)
     assert (belief.against <= 1 + 1e-9).all()
+
+
+def test_files_that_go_far_back_by_one_clock_are_less_probable_than_any_card_in_order() -> None:
+    """So another clock, by which they go on in turn, explains them better, whatever a change of clocks costs."""
+    exposures = [ExposureStamp(10.0 * n, 0.1) for n in range(120)]
+    places = [*range(90, 110), *range(5, 25)]
+    evidence = evidence_of([FileStamp(100.0 + 10 * at, number=n + 1) for n, at in enumerate(places)], exposures)
+    assert evidence.numbered
+    broken = believe(evidence, one_clock(), RATES)
+    assert np.isfinite(broken.log_total)
+    assert broken.log_total < -600
+    set_back = ClockFit(100.0 - 10 * 105, 0.0, 0.3)
+    both = believe(evidence, clocks_of([FIT, set_back], np.zeros(2), 0.1), RATES)
+    assert both.log_total > broken.log_total + 300
+    assert both.clock.tolist() == [0] * 20 + [1] * 20
+    assert both.partner.tolist() == list(range(90, 110)) + list(range(110, 120)) + [-1] * 10

@@ -1,4 +1,4 @@
-"""Any files beside any exposures: whatever their clocks say, there is an answer."""
+"""Any files with any exposures: whatever their clocks show, there is a result."""
 
 from __future__ import annotations
 

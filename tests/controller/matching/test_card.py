@@ -1,4 +1,4 @@
-"""What is read of the files on a card (EXIF: CIPA DC-008; traps as real cameras set them)."""
+"""Reading the files on a card (EXIF: CIPA DC-008; traps as real cameras set them)."""
 
 from __future__ import annotations
 
@@ -89,10 +89,29 @@ def test_a_jpeg_cut_short_says_so(tmp_path: Path) -> None:
     assert (file.trouble, file.taken_s) == ("is cut short", MOMENT)
 
 
+def test_of_a_jpeg_cut_short_the_raw_file_tells_the_rest(tmp_path: Path) -> None:
+    path = shot(tmp_path / "SHOT0001.JPG", {Base.ExposureTime: None}, size=(600, 400))
+    path.write_bytes(path.read_bytes()[:-200])
+    raw = shot(tmp_path / "SHOT0001.NEF")
+    (file,) = read_card(tmp_path)
+    assert (file.trouble, file.taken_s, file.size) == ("is cut short", MOMENT, raw.stat().st_size)
+    assert file.shutter_s == pytest.approx(1 / 125)
+    assert [one.name for one in file.paths] == [path.name, raw.name]
+
+
+@pytest.mark.parametrize("raw_says", [True, False])
+def test_a_jpeg_without_a_moment_has_that_of_its_raw_file(raw_says: bool, tmp_path: Path) -> None:
+    shot(tmp_path / "SHOT0001.JPG", {Base.DateTimeOriginal: None})
+    shot(tmp_path / "SHOT0001.NEF", {} if raw_says else {Base.DateTimeOriginal: None})
+    (file,) = read_card(tmp_path)
+    assert file.trouble == "does not say when it was taken"
+    assert file.taken_s == (MOMENT if raw_says else None)
+
+
 def test_a_second_copy_of_a_file_is_not_another_shot(tmp_path: Path) -> None:
     one = shot(tmp_path / "FULL0003.JPG")
     (tmp_path / "FULL0003 (1).JPG").write_bytes(one.read_bytes())
-    shot(tmp_path / "FULL0004.JPG", size=(64, 40))  # of the same second, and another picture
+    shot(tmp_path / "FULL0004.JPG", size=(64, 40))  # in the same second, but another picture
     troubles = {file.name: file.trouble for file in read_card(tmp_path)}
     assert troubles == {"FULL0003 (1).JPG": "is a copy of FULL0003.JPG", "FULL0003.JPG": None, "FULL0004.JPG": None}
 
@@ -143,6 +162,9 @@ def test_a_folder_without_pictures_is_refused(tmp_path: Path) -> None:
     (tmp_path / "notes.txt").write_text("nothing here")
     with pytest.raises(InputError, match="holds no photographs"):
         read_card(tmp_path)
+    for path in (tmp_path / "notes.txt", tmp_path / "nowhere"):
+        with pytest.raises(InputError, match=r"(notes\.txt|nowhere): is not a folder\.$"):
+            read_card(path)
 
 
 def test_whatever_the_reader_does_is_that_file_s_trouble(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:

@@ -1,4 +1,4 @@
-"""What pictures say of a set, from values."""
+"""Checks of a set's pictures, from values."""
 
 from __future__ import annotations
 
@@ -63,7 +63,7 @@ def test_a_planned_turn_takes_one_lens_axis_to_the_other(yaw: float, pitch: floa
 
 
 def test_turning_right_and_up_have_the_signs_that_pictures_have() -> None:
-    """As `controller/calibration/turning.py` has it: right is positive about y, up about x."""
+    """As in `controller/calibration/turning.py`: right is positive about y, up about x."""
     assert np.degrees(planned_turn((20, 0), (30, 0)).as_rotvec()) == pytest.approx([0, 10, 0])
     assert np.degrees(planned_turn((20, 0), (20, 10)).as_rotvec()) == pytest.approx([10, 0, 0])
 
@@ -74,13 +74,13 @@ def pairs_of(count: int) -> list[tuple[int, int]]:
 
 
 def compared(count: int, detail: dict[int, float]) -> list[Compared]:
-    """Some of the frames show so much of the detail that the others show."""
+    """Some frames show only this share of the detail that the others show."""
     logs = {frame: math.log(share) for frame, share in detail.items()}
     return [Compared(one, other, logs.get(one, 0.0) - logs.get(other, 0.0)) for one, other in pairs_of(count)]
 
 
 def ring(count: int, off_deg: dict[int, float] | None = None) -> list[Joined]:
-    """Some of the frames are turned away."""
+    """Some frames point elsewhere."""
     off_deg = off_deg or {}
     joined = []
     for first, second in pairs_of(count):
@@ -97,6 +97,7 @@ def ring(count: int, off_deg: dict[int, float] | None = None) -> list[Joined]:
 def test_the_soft_one_is_named_and_not_its_neighbours() -> None:
     assert soft_frames(compared(12, {4: 0.3})) == {4: pytest.approx(0.3)}
     assert soft_frames(compared(12, {4: 0.9})) == {}
+    assert soft_frames(compared(3, {1: 0.3})) == {1: pytest.approx(0.3)}  # of three, two agree
 
 
 def test_the_one_that_points_elsewhere_is_named_and_not_its_neighbours() -> None:

@@ -1,4 +1,4 @@
-"""What files and exposures say before they are paired."""
+"""The facts about files and exposures before pairing."""
 
 from __future__ import annotations
 
@@ -12,7 +12,7 @@ from controller.matching.evidence import ExposureStamp, FileStamp, evidence_of, 
     ("times", "tick"),
     [
         ([1.0, 2.0, 9.0], 1.0),
-        ([1.25, 2.25, 9.25], 1.0),  # always the same fraction: it does not know it
+        ([1.25, 2.25, 9.25], 1.0),  # always the same fraction: the camera does not know it
         ([1.1, 2.9, 3.0], 0.1),
         ([1.12, 2.9, 3.07], 0.01),
         ([1.123, 2.9, 3.07], 0.001),
@@ -32,7 +32,7 @@ def test_shutter_times_are_compared_within_rounding() -> None:
 
 
 def test_steps_of_a_third_of_a_stop_are_told_apart() -> None:
-    """Neighbours are nearer to one another than rounding may be off, so the nearest is meant and others are possible."""
+    """Neighbours are closer than the rounding, so the nearest is meant and others are possible."""
     shutters = [0.01, 0.01 * 2 ** (1 / 3), 0.01 * 2 ** (2 / 3)]
     exposures = [ExposureStamp(float(n), shutter) for n, shutter in enumerate(shutters)]
     evidence = evidence_of([FileStamp(float(n), shutter) for n, shutter in enumerate((0.01, 0.0125, 0.016))], exposures)

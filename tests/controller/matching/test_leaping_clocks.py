@@ -1,6 +1,6 @@
-"""Sessions whose own clock leapt: a computer without a clock battery starts in 1970 and is set right later, or never.
+"""Sessions whose own clock jumped: a computer without a clock battery starts in 1970 and is set right later, or never.
 
-The work stays bounded, and nothing that is called sure is wrong.
+The work stays bounded, and no pair that is called sure is wrong.
 """
 
 from __future__ import annotations
@@ -13,13 +13,13 @@ from controller.matching.evidence import ExposureStamp, FileStamp
 from controller.matching.pairing import pair_up
 
 YEAR_S, SINCE_1970_S = 3.156e7, 1.77e9
-MOST_MOVES = 2_000_000  # a tenth of the program's own, so that small cards reach it
+MOST_MOVES = 2_000_000  # a tenth of the program's own limit, so that small cards reach it
 MOST_WEIGHED = 80  # times that a card is weighed, at most
 
 
 @pytest.fixture
 def work(monkeypatch: pytest.MonkeyPatch) -> list[int]:
-    """The moves of each time that a card is weighed; each is bounded, unless there is one clock alone."""
+    """The moves of each weighing of a card; each is bounded, unless there is only one clock."""
     moves: list[int] = []
     real = alignment.chain_of
 
@@ -37,7 +37,7 @@ def work(monkeypatch: pytest.MonkeyPatch) -> list[int]:
 
 
 def leaps(kind: str, count: int) -> np.ndarray:
-    """By how much the session's clock is off at each exposure."""
+    """The error of the session's clock at each exposure."""
     off = np.zeros(count)
     match kind:
         case "set right":
@@ -73,13 +73,13 @@ def test_the_work_is_bounded_and_nothing_sure_is_wrong(kind: str, numbered: bool
     for file, match in enumerate(pairing.matches):
         if match.sure and match.exposure is not None:
             assert order[match.exposure] == file
-    if kind in {"set right", "a year"} and numbered:  # a clock that is set once, forward, is no trouble
+    if kind in {"set right", "a year"} and numbered:  # a clock that is set once, forward, causes no trouble
         assert pairing.related
         assert all(match.sure for match in pairing.matches)
 
 
 def test_hundreds_of_exposures_that_might_be_anything(work: list[int]) -> None:
-    """Twenty a second, told apart by nothing: every clock explains them about as well."""
+    """Twenty a second, all alike: every clock explains them about equally well."""
     at = 1.78e9 + np.arange(320) * 0.05
     pairing = pair_up([FileStamp(float(one)) for one in np.floor(at)], [ExposureStamp(float(one), 0.01) for one in at])
     assert max(work) > MOST_MOVES // 4

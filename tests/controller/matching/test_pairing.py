@@ -1,4 +1,4 @@
-"""Files and exposures of simulated cards, paired, and what is sure held against the truth."""
+"""Files and exposures of simulated cards, paired; the sure pairs are compared with the truth."""
 
 from __future__ import annotations
 
@@ -22,8 +22,8 @@ def wrong(matches: tuple[Match, ...], truth: list[int]) -> list[Match]:
 
 @pytest.mark.long
 def test_nothing_wrong_is_called_sure_and_the_doubts_are_true_ones() -> None:
-    """The bench has five hundred of these. The doubts add up to about as many as are wrong, so they mean what they
-    say.
+    """The bench has five hundred of these. The doubts add up to about the number of wrong pairs, so they are
+    calibrated.
     """
     doubt, bad, files, sure = 0.0, 0, 0, 0
     for seed in SEEDS:
@@ -58,7 +58,7 @@ def test_the_clock_is_found(seed: int) -> None:
 
 
 def test_the_drift_of_a_clock_over_a_night_is_found() -> None:
-    """Ten seconds a day, over nine hours: enough to mistake one exposure for the next without it."""
+    """Ten seconds a day, over nine hours: enough to confuse consecutive exposures if ignored."""
     random = np.random.default_rng(5)
     at = np.cumsum(random.uniform(18, 22, 1600))
     shown = np.floor(at * (1 + 10 / 86400) + 7200)
@@ -96,13 +96,13 @@ def test_no_exposure_is_given_twice_and_order_is_kept(seed: int, shift: float) -
 
 
 def test_one_file_and_one_exposure() -> None:
-    """Nothing can be sure of these two, and nothing fails."""
+    """Nothing can be sure about these two, and nothing fails."""
     (match,) = pair_up([FileStamp(5.0)], [ExposureStamp(0.0, 0.1)]).matches
     assert not match.sure
 
 
 def test_a_bracket_that_fell_out_of_turn_is_paired_all_the_same() -> None:
-    """A camera that made one exposure more than the run knows makes every one after it with another shutter time."""
+    """If a camera makes one exposure more than the run knows, every later one has another shutter time."""
     random = np.random.default_rng(8)
     times, at, exposures, files = (0.005, 0.02, 0.08), 0.0, [], []
     for n in range(90):
@@ -144,7 +144,7 @@ def test_no_pair_that_is_sure_is_wrong_whatever_happened_to_the_card(name: str) 
 def test_a_sound_card_is_whole_whatever_its_clock_was_set_to_on_the_way(
     seed: int, by_s: float, back: bool, where: float
 ) -> None:
-    """No file is nobody's for sure, and nearly all are what they are."""
+    """No file is surely extra, and nearly all are paired correctly."""
     one = card_of(KINDS["sound, fractions"], seed, 30)
     change = int(where * len(one.files))
     moved = [
@@ -165,21 +165,21 @@ def test_the_change_of_a_clock_is_told_with_its_place_and_amount() -> None:
 
 
 def test_files_of_one_second_in_any_order_are_told_by_their_shutter_times_or_doubtful() -> None:
-    """Names that say nothing are no bracket out of turn."""
+    """Names without information do not mean a bracket out of step."""
     times = (0.005, 0.02, 0.08)
     exposures = [ExposureStamp(4.0 * (n // 3) + 0.1 * (n % 3), times[n % 3]) for n in range(60)]
     for known in (True, False):
         files = [FileStamp(float(np.floor(e.at_s + 900.3)), e.shutter_s if known else 0.0) for e in exposures]
         shuffled = np.random.default_rng(3).permutation(60)
         pairing = pair_up([files[n] for n in shuffled], exposures)
-        assert not any(pairing.out_of_turn(n) for n in range(60))
+        assert not any(pairing.out_of_step(n) for n in range(60))
         right = [match.exposure == truth for match, truth in zip(pairing.matches, shuffled, strict=True)]
         assert all(right) or not known
         assert all(match.sure == known for match in pairing.matches)
 
 
 def test_a_deleted_second_exposure_is_not_a_missing_first_one() -> None:
-    """By a clock of whole seconds, of a camera without a sync contact."""
+    """With a clock of whole seconds, of a camera without a sync contact."""
     random = np.random.default_rng(9)
     times, at, exposures, files = (0.005, 0.02, 0.08), 0.0, [], []
     for n in range(90):
@@ -221,7 +221,7 @@ def test_of_two_runs_of_one_plan_the_right_clock_tells_which_is_which() -> None:
 
 
 def test_a_clock_of_the_session_that_leapt_by_a_year_ends_in_an_answer() -> None:
-    """And a camera's clock that did: numbers go on."""
+    """The same for a camera's clock that jumped: the numbers continue."""
     one = card_of(KINDS["sound, fractions"], 13, 20)
     year_s = 365 * 86_400.0
     leapt = [replace(e, at_s=e.at_s + year_s * (n >= 30)) for n, e in enumerate(one.exposures)]
@@ -233,7 +233,7 @@ def test_a_clock_of_the_session_that_leapt_by_a_year_ends_in_an_answer() -> None
 @pytest.mark.parametrize("foreign", range(1, 13))
 @pytest.mark.parametrize("place", [0, 1, 6, 12, 13])
 def test_a_burst_that_is_nobodys_does_not_shift_the_run(foreign: int, place: int) -> None:
-    """At either end it would be cheaper outside the run, by a clock that is off by one step."""
+    """At either end, a clock off by one step would put it outside the run, which is more probable."""
     random = np.random.default_rng(12)
     at = np.cumsum(random.normal(5.6, 0.004, 13))
     exposures = [ExposureStamp(float(t), 0.25) for t in at]

@@ -1,4 +1,4 @@
-"""Lines, which file to use, what to shoot again, where each file goes, and its sidecar."""
+"""Lines, the file to use, what to reshoot, where each file goes, and its sidecar."""
 
 from __future__ import annotations
 
@@ -34,7 +34,7 @@ def planned(frame: int, exposure: int, attempt: int, outcome: str) -> Planned:
 
 
 def lines(outcomes: list[tuple[int, int, int, str]], given: list[int | None], sure: bool = True) -> list[MatchLine]:
-    """One file for each of `given`, which names its exposure by number."""
+    """One file for each of `given`, the number of its exposure."""
     exposures = [planned(*one) for one in outcomes]
     files = [CardFile((FOLDER / f"{n}.JPG",), "One", float(n), True, 0.01, None) for n in range(len(given))]
     matches = tuple(Match(one, 0.0 if sure else 0.01) for one in given)
@@ -42,7 +42,7 @@ def lines(outcomes: list[tuple[int, int, int, str]], given: list[int | None], su
 
 
 def pairing(matches: tuple[Match, ...], exposures: int, turn: int = 0) -> Pairing:
-    """By one clock that is right, in the order of the files."""
+    """By one correct clock, in the order of the files."""
     times = tuple(float(n) for n in range(exposures))
     order = tuple(range(len(matches)))
     return Pairing(matches, (ClockFit(0.0, 0.0, 0.1, turn=turn),), (0,) * len(matches), times, order, 0.01)

@@ -1,4 +1,4 @@
-"""The core of a frame: two cores that just touch share exactly the overlap that was asked for."""
+"""The core of a frame: two cores that just touch share exactly the requested overlap."""
 
 from __future__ import annotations
 
@@ -8,18 +8,26 @@ import pytest
 from hypothesis import assume, given
 from hypothesis import strategies as st
 
-from controller.optics.field import core_half_angle, make_field, shared_part
+from controller.optics.field import make_field, shared_part
 from controller.optics.projection import LAWS, Projection, off_axis_angle
 
 PROJECTIONS = st.sampled_from(sorted(LAWS))
 FOCALS = st.floats(4, 400)
 OVERLAPS = st.floats(0, 0.9)
-# Half the picture as a share of the largest radius that the projection knows (of ten focal lengths if endless).
+# Half the picture as a share of the projection's largest radius (of ten focal lengths if that is infinite).
 SHARES = st.floats(0.01, 0.999)
 
 
 def edge_of(projection: Projection, focal: float, share: float) -> float:
     return share * focal * min(LAWS[projection].largest_radius, 10.0)
+
+
+def core_half_angle(projection: Projection, focal: float, edge: float, overlap: float) -> float:
+    """Of a picture that ends `edge` from its centre on both sides."""
+    size = (2 * edge, 2 * edge)
+    field = make_field(projection=projection, focal_length_mm=focal, size_mm=size, pixels=(100, 100), overlap=overlap)
+    assert field.core_half_width_rad == field.core_half_height_rad
+    return field.core_half_width_rad
 
 
 @given(PROJECTIONS, FOCALS, SHARES, OVERLAPS)
@@ -77,7 +85,8 @@ def test_core_lies_inside_a_field_on_both_sides() -> None:
     field = make_field(
         projection=Projection.RECTILINEAR, focal_length_mm=24, size_mm=(24, 36), pixels=(4000, 6000), overlap=0.3
     )
-    assert (field.half_width_rad, field.half_height_rad) == (math.atan(0.5), math.atan(0.75))
+    assert (field.whole.left, field.whole.right) == (math.atan(0.5), math.atan(0.5))
+    assert (field.whole.bottom, field.whole.top) == (math.atan(0.75), math.atan(0.75))
     assert field.core_half_width_rad == core_half_angle(Projection.RECTILINEAR, 24, 12, 0.3)
     assert field.core_half_height_rad == core_half_angle(Projection.RECTILINEAR, 24, 18, 0.3)
 

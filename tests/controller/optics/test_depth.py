@@ -1,4 +1,4 @@
-"""Depth of field, held against similar triangles at the aperture."""
+"""Depth of field, compared with similar triangles at the aperture."""
 
 from __future__ import annotations
 
@@ -16,7 +16,7 @@ CIRCLES_MM = st.floats(0.001, 0.06)
 
 
 def blur_mm(at_mm: float, focus_mm: float, focal_mm: float, f_number: float) -> float:
-    """Width of a point's picture on the sensor: thin lens, 1/f = 1/s + 1/s', and the cone through an aperture f/N."""
+    """Width of a point's image on the sensor: thin lens, 1/f = 1/s + 1/s', and the cone through an aperture f/N."""
 
     def image_mm(distance_mm: float) -> float:
         return 1 / (1 / focal_mm - (0 if math.isinf(distance_mm) else 1 / distance_mm))

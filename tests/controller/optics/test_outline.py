@@ -1,4 +1,4 @@
-"""How much of a picture's curved edges the caps give away, and that they never claim more."""
+"""How much of a picture's curved edges the caps lose, and that they never claim too much."""
 
 from __future__ import annotations
 
@@ -10,7 +10,7 @@ from controller.optics.field import Field, make_field
 from controller.optics.outline import core_outline
 from controller.optics.projection import LAWS, Projection
 
-# Lens, focal length, image circle, and the share of overlap; the last sees 360 degrees corner to corner.
+# Lens, focal length, image circle and overlap; the last sees 360 degrees from corner to corner.
 LENSES = [
     (Projection.EQUIDISTANT, 8.0, None, 0.3),
     (Projection.EQUIDISTANT, 12.0, None, 0.1),
@@ -34,7 +34,7 @@ def field_of(projection: Projection, focal_mm: float, circle_mm: float | None, o
 
 
 def core_edge(field: Field, samples: int) -> NDArray[np.float64]:
-    """Directions on the core's outline, from its definition: the nearest of its edges and its circle at each turn."""
+    """Directions on the core's outline by its definition: the nearest of its edges and its circle in each direction."""
     law, core = LAWS[field.projection], field.core
     right, top = law.radius(core.right), law.radius(core.top)
     turn = np.linspace(0, 2 * np.pi, samples)

@@ -1,4 +1,4 @@
-"""The five projections against published angles of view and the formulas' own landmarks."""
+"""The five projections compared with published angles of view and the formulas' own landmarks."""
 
 from __future__ import annotations
 
@@ -56,7 +56,7 @@ def test_rectilinear_landmarks() -> None:
 
 
 # Fields on 36 x 24 mm from the formulas in Ray 2002 and in J. Kannala and S. Brandt, IEEE TPAMI 28(8):1335, 2006,
-# equations 1-5 (from memory), computed apart from this program.
+# equations 1-5 (from memory), computed outside this program.
 FISHEYE_FIELDS = [
     ("equidistant", 8, 257.83, 171.89, 309.87),
     ("equisolid", 12, 194.36, 120.00, 257.36),
@@ -126,7 +126,7 @@ def test_an_axis_outside_of_the_picture_is_an_input_error() -> None:
 @given(st.sampled_from(sorted(LAWS)), st.floats(1, 500), st.floats(-1.5, 1.5))
 def test_angle_is_the_inverse_of_radius(projection: Projection, focal: float, theta: float) -> None:
     radius = picture_radius(projection, focal, theta)
-    # asin is steep at 90 degrees, so the orthographic angle keeps half of the digits there
+    # asin is steep at 90 degrees, so the orthographic angle keeps only half of the digits there
     assert off_axis_angle(projection, focal, radius) == pytest.approx(theta, abs=1e-9)
     assert off_axis_angle(projection, focal, -radius) == -off_axis_angle(projection, focal, radius)
 

@@ -1,7 +1,7 @@
-"""Pointing and projection together against the zenithal projections of astropy.
+"""Pointing and projection together, compared with the zenithal projections of astropy.
 
-M. Calabretta and E. Greisen, "Representations of celestial coordinates in FITS", A&A 395:1077-1122, 2002,
-section 5.1: TAN, ARC, ZEA, STG and SIN are rectilinear, equidistant, equisolid, stereographic, orthographic.
+M. Calabretta and E. Greisen, "Representations of celestial coordinates in FITS", A&A 395:1077-1122, 2002, section 5.1:
+TAN, ARC, ZEA, STG and SIN are rectilinear, equidistant, equisolid, stereographic, orthographic.
 """
 
 from __future__ import annotations
@@ -22,7 +22,7 @@ CODES = {
     Projection.STEREOGRAPHIC: "STG",
     Projection.ORTHOGRAPHIC: "SIN",
 }
-# How far off axis directions are drawn, in degrees: TAN shows less than a half sphere, SIN at most one.
+# Largest angle off axis of the random directions, degrees: TAN shows less than a half sphere, SIN at most one.
 WIDEST_DEG = {Projection.RECTILINEAR: 80.0, Projection.ORTHOGRAPHIC: 89.0}
 POINTINGS = [(0.0, 0.0), (40.0, 30.0), (200.0, -75.0), (359.0, 89.0), (123.0, -12.0)]
 
@@ -50,7 +50,7 @@ def random_directions(yaw_deg: float, pitch_deg: float, widest_deg: float) -> Ar
 
 
 def our_picture(projection: Projection, yaw_deg: float, pitch_deg: float, directions: Array) -> Array:
-    """Where `directions` fall on the picture of a camera, x to the right and y up, in focal lengths."""
+    """The positions of `directions` in a camera's picture, x to the right and y up, in focal lengths."""
     axes = camera_axes(np.radians(yaw_deg), np.radians(pitch_deg))
     right, up = directions @ axes.right, directions @ axes.up
     theta = np.arctan2(np.hypot(right, up), directions @ axes.forward)

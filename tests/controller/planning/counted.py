@@ -2,12 +2,24 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from itertools import count
 
 from controller.planning.effort import Effort
 
 
-def looks(many: int) -> Effort:
-    """An effort of so many looks at the clock: as many evaluations, but for a few."""
+def looks(many: int, *, enough: int = 0) -> Effort:
+    """An effort of about this many readings of the clock, and as many evaluations."""
     ticks = count()
-    return Effort(many, now_s=lambda: next(ticks))
+    return _Enough(many, enough, lambda: next(ticks))
+
+
+class _Enough(Effort):
+    def __init__(self, many: int, enough: int, now_s: Callable[[], float]) -> None:
+        super().__init__(many, now_s=now_s)
+        self._enough = enough
+
+    def spend(self, best: int, trying: int) -> None:
+        if best <= self._enough:
+            self.stop()
+        super().spend(best, trying)

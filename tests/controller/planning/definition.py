@@ -1,7 +1,7 @@
-"""Cores from their definition, in the picture's plane; nothing here is taken from outlines, caps or arcs.
+"""Cores by their definition, in the picture's plane; nothing here uses outlines, caps or arcs.
 
-A direction is turned into the camera by scipy's rotations, imaged by the lens's law (Kannala and Brandt, IEEE TPAMI
-28(8):1335, 2006, equations 1-5) and held against the core's four edges and the picture's circle.
+A direction is turned into the camera's axes by scipy's rotations, imaged by the projection (Kannala and Brandt, IEEE
+TPAMI 28(8):1335, 2006, equations 1-5) and compared with the core's four edges and the image circle.
 """
 
 from __future__ import annotations
@@ -25,12 +25,12 @@ LAW: dict[Projection, tuple[Callable[[Array], Array], float]] = {
 
 
 def holding(field: Field, yaw_deg: Array, pitch_deg: Array, directions: Array, tolerance: float) -> Array:
-    """How many cores hold each of the (k, 3) `directions`, cores drawn in by `tolerance` focal lengths."""
+    """How many cores contain each of the (k, 3) `directions`, with cores shrunk by `tolerance` focal lengths."""
     return holding_at(field, pose_rotations(yaw_deg, pitch_deg), directions, tolerance)
 
 
 def holding_at(field: Field, poses: Rotation, directions: Array, tolerance: float) -> Array:
-    """The same for cameras turned by `poses`, roll included, from looking along x with y to the right and z up."""
+    """The same for cameras turned by `poses`, roll included; at first they look along x with y to the right and z up."""
     law, farthest = LAW[field.projection]
     limit = farthest if field.circle_rad is None else min(farthest, field.circle_rad)
     core = field.core

@@ -1,4 +1,4 @@
-"""Fields and frames that several tests look at."""
+"""Fields and frames for several tests."""
 
 from __future__ import annotations
 
@@ -16,15 +16,15 @@ from controller.planning.cores import Cores, cores_at
 from controller.planning.coverage import Proof, prove_coverage
 from controller.planning.order import AxisMotion, HeadMotion, Order, arrange
 from controller.planning.plan import Frame
-from controller.planning.pose import poses_of_rows
 from controller.planning.region import SPHERE
+from controller.planning.row_poses import poses_of_rows
 from controller.planning.rows import Row, Task, fewest_rows
 from tests.controller.planning import oracle
 from tests.controller.planning.oracle import Array
 
 
 def field_of(focal_mm: float, size_mm: tuple[float, float] = (24.0, 36.0), overlap: float = 0.3) -> Field:
-    """A rectilinear field; 24 x 36 mm upright with 30 % overlap unless told otherwise."""
+    """A rectilinear field; by default 24 x 36 mm upright with 30 % overlap."""
     return make_field(
         projection=Projection.RECTILINEAR,
         focal_length_mm=focal_mm,
@@ -36,7 +36,7 @@ def field_of(focal_mm: float, size_mm: tuple[float, float] = (24.0, 36.0), overl
 
 @dataclass(frozen=True)
 class Example:
-    """Frames by field, yaw and pitch, looked at by the program and by the independent oracle."""
+    """Frames by field, yaw and pitch, for the program and for the independent oracle."""
 
     field: Field
     yaw_deg: Array
@@ -82,7 +82,7 @@ def snake(rows: list[Row]) -> tuple[Frame, ...]:
 
 
 def row_bands(field: Field, count: float, pitch_rad: Array, margin_rad: float) -> tuple[Array, Array]:
-    """The bands that rows of `count` frames close at each pitch."""
+    """The bands that rows of `count` frames cover at each pitch."""
     pitches = np.atleast_1d(pitch_rad)
     share = np.full(len(pitches), 2 * np.pi / count)
     return band(core_outline(field), share, pitches, np.arange(len(pitches)), margin_rad)

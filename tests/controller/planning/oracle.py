@@ -1,8 +1,7 @@
-"""What a set of frames covers, worked out anew: nothing here is taken from controller/planning.
+"""The coverage of a set of frames, computed independently: nothing here comes from controller/planning.
 
-A core is the pyramid through its four corner rays. The rays are turned by scipy's rotations, each edge's plane
-is spanned by two neighbouring corners, and the angle of a direction above the lowest of the four planes is its
-margin.
+A core is the pyramid through its four corner rays. The rays are turned by scipy's rotations, two neighbouring corners
+span each edge's plane, and the margin of a direction is its angle above the lowest of the four planes.
 """
 
 from __future__ import annotations
@@ -31,7 +30,7 @@ def edge_planes(poses: Rotation, half_width_rad: float, half_height_rad: float) 
 
 
 def margins_deg(planes: Array, directions: Array) -> Array:
-    """Margin of each direction (k, 3) in the core that holds it best, in degrees, shape (k,)."""
+    """Margin of each direction (k, 3) in the core that contains it best, in degrees, shape (k,)."""
     best = np.full(len(directions), -1.0)
     for frame in planes:
         np.maximum(best, (directions @ frame.T).min(axis=1), out=best)
@@ -52,11 +51,11 @@ def direction(yaw_deg: float, pitch_deg: float) -> Array:
 
 
 def lowest_margin_deg(planes: Array, samples: int) -> float:
-    """The smallest margin anywhere: dense samples, then a local search from each promising low place."""
+    """The smallest margin anywhere: dense samples, then a local search from each promising low sample."""
     spread = evenly_spread(samples)
     values = margins_deg(planes, spread)
     spacing_deg = np.degrees(np.sqrt(4 * np.pi / samples))
-    # The margin changes by no more than the angle moved, so no other sample can lead to the lowest place.
+    # The margin changes by no more than the angle moved, so no other sample can lead to the minimum.
     promising = np.flatnonzero(values < values.min() + 1.5 * spacing_deg)
     near = cKDTree(spread[promising]).query_ball_point(spread[promising], np.radians(2.5 * spacing_deg))
     low = [i for i, others in zip(promising, near, strict=True) if values[i] <= values[promising[others]].min()]
@@ -75,7 +74,7 @@ def _descend(planes: Array, start: Array, radius: float) -> float:
         return float(margins_deg(planes, (moved / np.linalg.norm(moved))[None])[0])
 
     best = np.zeros(2)
-    for size in (radius, radius / 30, radius / 1000):  # started anew, since the margin has kinks
+    for size in (radius, radius / 30, radius / 1000):  # restarted, because the margin has kinks
         simplex = best + size * np.array([[0, 0], [1, 0], [-0.5, 0.9]])
         found = minimize(margin, best, method="Nelder-Mead", tol=1e-8, options={"initial_simplex": simplex})
         best = np.asarray(found.x)
@@ -83,9 +82,9 @@ def _descend(planes: Array, start: Array, radius: float) -> float:
 
 
 def quick_lowest(planes: Array, spread: Array) -> float:
-    """The lowest margin found from `spread` samples and a search round the five lowest of them.
+    """The lowest margin found from `spread` samples and a search around the five lowest of them.
 
-    Good enough to catch a wrong "covered"; it may stop a little above the true minimum.
+    Good enough to catch a wrong "covered"; it may stop slightly above the true minimum.
     """
     places = spread[np.argpartition(margins_deg(planes, spread), 5)[:5]]
     _, values = _refined(planes, places, np.sqrt(4 * np.pi / len(spread)))
@@ -93,7 +92,7 @@ def quick_lowest(planes: Array, spread: Array) -> float:
 
 
 def _refined(planes: Array, places: Array, radius: float) -> tuple[Array, Array]:
-    """Each of the places moved downhill by a star of points that shrinks where it finds nothing lower."""
+    """Each direction moved downhill by a star of points that shrinks if it finds nothing lower."""
     star = np.array([[np.cos(t), np.sin(t)] for t in np.arange(12) * np.pi / 6])
     values, every = margins_deg(planes, places), np.arange(len(places))
     while radius > 1e-4:
@@ -113,7 +112,7 @@ def _refined(planes: Array, places: Array, radius: float) -> tuple[Array, Array]
 
 
 def fejes_toth_count(radius_rad: float) -> float:
-    """No covering of the sphere by caps of this radius has fewer than this many.
+    """The least number of caps of this radius that can cover the sphere.
 
     L. Fejes Toth, Lagerungen in der Ebene, auf der Kugel und im Raum, Springer 1953/1972.
     """
@@ -121,8 +120,12 @@ def fejes_toth_count(radius_rad: float) -> float:
     return float(12 * t / (6 * t - np.pi))
 
 
+def solid_angle_sr(half_width_rad: float, half_height_rad: float) -> float:
+    """Solid angle of a rectilinear core in steradians: 4 asin(sin(a) sin(b)) for half-angles a and b."""
+    return 4 * float(np.arcsin(np.sin(half_width_rad) * np.sin(half_height_rad)))
+
+
 def least_frames(half_width_rad: float, half_height_rad: float) -> float:
-    """No covering by cores has fewer frames: by their solid angle, and by the caps through their corners."""
-    one = 4 * np.arcsin(np.sin(half_width_rad) * np.sin(half_height_rad))
+    """A lower bound for the number of cores that cover: by their solid angle, and by the caps through their corners."""
     cap = np.arctan(np.hypot(np.tan(half_width_rad), np.tan(half_height_rad)))
-    return max(4 * np.pi / float(one), fejes_toth_count(float(cap)))
+    return max(4 * np.pi / solid_angle_sr(half_width_rad, half_height_rad), fejes_toth_count(float(cap)))

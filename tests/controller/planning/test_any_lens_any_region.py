@@ -1,4 +1,6 @@
-"""The proof for every projection and region, against the definition of a core; and what plans of regions promise."""
+"""The proof for every projection and region, compared with the definition of a core; and the promises of plans of
+regions.
+"""
 
 from __future__ import annotations
 
@@ -38,7 +40,7 @@ REGIONS = {
 FOCALS = dict(zip(Projection, (9.0, 10.0, 12.0, 8.0, 10.0), strict=True))
 CURVED = {Projection.EQUIDISTANT, Projection.EQUISOLID}
 SAMPLES = oracle.evenly_spread(4000)
-SLIVER_DEG = 0.06  # what curved edges may give away (see the tests of outlines), and a little for rounding
+SLIVER_DEG = 0.06  # what curved edges may lose (see the tests of outlines), plus a little for rounding
 
 
 @cache
@@ -55,7 +57,7 @@ def field_of(projection: Projection, circle_mm: float | None = None) -> Field:
 
 @dataclass(frozen=True)
 class Case:
-    """Frames anywhere, and what they should cover."""
+    """Frames anywhere, and the region that they should cover."""
 
     field: Field
     region: Bounds
@@ -76,16 +78,16 @@ class Case:
 
 
 def agreed(case: Case) -> Proof:
-    """The proof, held against the definition of a core.
+    """The proof, compared with the definition of a core.
 
-    "Covered" must hold for every sample; "not covered" must name a place of the region that no core holds by more than
-    the sliver that curved edges give away.
+    "Covered" must be true for every sample. "Not covered" must name a direction of the region that no core contains by
+    more than the sliver that curved edges may lose.
     """
     proof = prove_coverage(case.cores(), case.region)
     place = oracle.direction(proof.worst_yaw_deg, proof.worst_pitch_deg)
     best_deg = float(np.degrees(case.cores().best_margin_rad(place)[0]))
     if proof.covered and case.field.projection in CURVED:
-        assert best_deg > proof.worst_margin_deg - 3e-5  # a part of it may be given up
+        assert best_deg > proof.worst_margin_deg - 3e-5  # a part of it may be lost
     else:
         assert best_deg == pytest.approx(proof.worst_margin_deg, abs=3e-5)
     if proof.covered:
@@ -101,7 +103,7 @@ def agreed(case: Case) -> Proof:
 
 
 def on_edge(region: Bounds, proof: Proof) -> bool:
-    """Whether the worst place lies on the region's edge, where rounding may put it outside."""
+    """Whether the worst direction is on the region's edge, where rounding may put it outside."""
     yaws = region.yaw_from_deg, region.yaw_from_deg + region.yaw_width_deg
     sideways = [abs((proof.worst_yaw_deg - yaw + 180) % 360 - 180) for yaw in yaws]
     up = [abs(proof.worst_pitch_deg - pitch) for pitch in (region.pitch_from_deg, region.pitch_to_deg)]
@@ -111,9 +113,9 @@ def on_edge(region: Bounds, proof: Proof) -> bool:
 @pytest.mark.parametrize("region", REGIONS)
 @pytest.mark.parametrize("projection", Projection)
 def test_proof_and_definition_agree(projection: Projection, region: str) -> None:
-    """A thousand plans in all: frames are added, near where the proof names a gap, until none is left.
+    """A thousand plans in all: frames are added near each gap that the proof names, until there is none.
 
-    Then single frames are taken out again. Every one of these plans is one to agree on.
+    Then single frames are removed. Proof and definition must agree on every one of these plans.
     """
     random = np.random.default_rng(list(Projection).index(projection) * 100 + list(REGIONS).index(region))
     bounds = REGIONS[region]
@@ -131,7 +133,7 @@ def test_proof_and_definition_agree(projection: Projection, region: str) -> None
         verdicts.append(True)
         if len(case.yaw_deg) > 1:
             verdicts += [agreed(case.without(i)).covered for i in range(min(len(case.yaw_deg), 3 if curved else 8))]
-    assert 0.02 < np.mean(verdicts) < 0.98  # both verdicts must have been put to the test
+    assert 0.02 < np.mean(verdicts) < 0.98  # both verdicts must have been tested
 
 
 PLANNED = {
@@ -179,7 +181,7 @@ def test_plans_cover_their_region(kit: str, region: str) -> None:
 @pytest.mark.parametrize("region", PLANNED)
 @pytest.mark.parametrize("kit", ["rectilinear", "stereographic", "orthographic beyond its end"])
 def test_a_plan_without_a_frame_that_it_needs_is_refused(kit: str, region: str) -> None:
-    """Needed is a frame that alone holds some sample of the region, by the definition of a core."""
+    """A frame is needed if it alone contains some sample of the region, by the definition of a core."""
     case = case_of(plan_of(kit, region))
     samples = SAMPLES[case.region.holds(SAMPLES)]
     needed = 0
@@ -198,7 +200,7 @@ def moved_away(cores: Cores, place: Array, angle_rad: float) -> Cores:
     each = np.arange(len(cores))
     edge = margins.max(axis=2).argmin(axis=1)
     pole = cores.poles[each, edge, margins[each, edge].argmax(axis=1)]
-    axes = np.cross(place, pole)  # turned about it, a cap's pole moves away from the place
+    axes = np.cross(place, pole)  # turned about it, a cap's pole moves away from the direction
     axes /= np.linalg.norm(axes, axis=1, keepdims=True)
     turns = Rotation.from_rotvec(axes * angle_rad).as_matrix()
     forward = np.einsum("nij,nj->ni", turns, cores.forward)
@@ -212,7 +214,7 @@ def test_poses_off_by_less_than_the_margin_are_accepted_and_by_more_refused(kit:
     case, proof = case_of(plan), plan.proof
     place = oracle.direction(proof.worst_at.yaw_deg, proof.worst_at.pitch_deg)[0]
     margin_rad = np.radians(proof.worst_margin_deg)
-    # Of unions of caps a sliver more is needed until none of an edge's caps holds the place.
+    # With unions of caps, it takes slightly more until none of an edge's caps contains the direction.
     sliver_rad = np.radians(0.5) if case.field.projection in CURVED else np.radians(1e-3)
     assert prove_coverage(moved_away(case.cores(), place, 0.98 * margin_rad - 1e-7), case.region).covered
     assert not prove_coverage(moved_away(case.cores(), place, 1.02 * margin_rad + sliver_rad), case.region).covered
@@ -228,7 +230,7 @@ def test_poses_off_by_less_than_the_margin_are_accepted_and_by_more_refused(kit:
 def test_no_plan_of_the_sphere_beats_the_bound_for_its_caps(kit: str, arrangement: Arrangement) -> None:
     """L. Fejes Toth, Lagerungen in der Ebene, auf der Kugel und im Raum, Springer 1953/1972.
 
-    The cap is the one through the core's farthest corner; a cap of half the sphere or more has no such bound.
+    The cap passes through the core's farthest corner; a cap of half the sphere or more has no such bound.
     """
     if arrangement is Arrangement.FEWEST:
         plan = make_plan(KITS[kit], 0.3, Request(arrangement=arrangement), looks(200))
@@ -251,7 +253,7 @@ def test_a_region_smaller_than_a_frame_is_one_frame(kit: str) -> None:
 @pytest.mark.parametrize(
     ("asked", "words"),
     [
-        (Request(region=RegionKind.BAND, pitch_from_deg=30, pitch_to_deg=10), "nothing lies between"),
+        (Request(region=RegionKind.BAND, pitch_from_deg=30, pitch_to_deg=10), "30 must be less than --pitch-to 10"),
         (Request(region=RegionKind.BAND, pitch_from_deg=30), "needs --pitch-to"),
         (Request(region=RegionKind.BAND, pitch_from_deg=-50, pitch_to_deg=-40, floor_deg=-30), "leaves nothing"),
         (
@@ -304,7 +306,7 @@ def test_seventy_millimetres_in_one_row() -> None:
 
 
 def test_an_orthographic_lens_that_ends_within_the_sensor_has_a_circular_picture() -> None:
-    """At 12 mm the law ends 12 mm off centre, at 90 degrees; the sensor's longer side ends at 18 mm."""
+    """At 12 mm the projection ends 12 mm off centre, at 90 degrees; the sensor's longer side ends at 18 mm."""
     field = KITS["orthographic beyond its end"].field(0.3)
     assert field.circle_rad == pytest.approx(np.pi / 2)
     assert (field.whole.top, field.whole.right) == pytest.approx((np.pi / 2, np.pi / 2))

@@ -1,4 +1,4 @@
-"""What one complete row closes, against the independent oracle."""
+"""The band of one complete row, compared with the independent oracle."""
 
 from __future__ import annotations
 
@@ -18,7 +18,7 @@ FOCALS, MARGINS = st.floats(6, 60), st.floats(0, 1)
 
 
 def row_margins(focal: float, count: int, pitch_deg: float, latitudes: Array) -> Array:
-    """The smallest margin in a frame at yaw 0, from its meridian to the seam with the next, at each latitude."""
+    """The smallest margin at each latitude in a frame at yaw 0, from its meridian to the seam with the next."""
     field = field_of(focal)
     pose = oracle.pose_rotations(np.array([0.0]), np.array([pitch_deg]))
     planes = oracle.edge_planes(pose, field.core_half_width_rad, field.core_half_height_rad)

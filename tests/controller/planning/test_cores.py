@@ -10,7 +10,7 @@ from scipy.integrate import dblquad
 
 from controller.optics.field import make_field
 from controller.optics.projection import LAWS, Projection
-from controller.planning.cores import core_solid_angle_sr, cores_at
+from controller.planning.cores import cores_at
 from tests.controller.planning import oracle
 from tests.controller.planning.examples import Example, field_of, row_bands
 
@@ -26,7 +26,8 @@ ZERO = np.array([0.0])
     ],
 )
 def test_solid_angle(focal: float, size_mm: tuple[float, float], expected: float, within: float) -> None:
-    found = core_solid_angle_sr(field_of(focal, size_mm, overlap=0.0))
+    field = field_of(focal, size_mm, overlap=0.0)
+    found = oracle.solid_angle_sr(field.core_half_width_rad, field.core_half_height_rad)
     assert found == pytest.approx(expected, abs=within)
     x, y = size_mm[0] / 2 / focal, size_mm[1] / 2 / focal
     integral, _ = dblquad(lambda v, u: (1 + u * u + v * v) ** -1.5, -x, x, -y, y, epsabs=1e-10)
@@ -37,12 +38,14 @@ def test_solid_angle(focal: float, size_mm: tuple[float, float], expected: float
 def test_solid_angle_by_counting_directions(focal: float) -> None:
     field = field_of(focal)
     inside = cores_at(field, ZERO, ZERO).best_margin_rad(oracle.evenly_spread(400_000)) > 0
-    assert inside.mean() * 4 * np.pi == pytest.approx(core_solid_angle_sr(field), rel=5e-3)
+    assert inside.mean() * 4 * np.pi == pytest.approx(
+        oracle.solid_angle_sr(field.core_half_width_rad, field.core_half_height_rad), rel=5e-3
+    )
 
 
-# Yaw half-width covered at a latitude by a frame pitched p, X = half the width over f:
-# asin(X sin(lat) sin p / (cos(lat) sqrt(1 + X^2 cos^2 p))) + atan(X cos p); 24 mm landscape, X = 0.75.
-# Derived and cross-checked against the rotated corner rays outside this program.
+# Yaw half-width covered at a latitude by a frame pitched p, X = half the width over f: asin(X sin(lat) sin p / (cos(lat)
+# sqrt(1 + X^2 cos^2 p))) + atan(X cos p); 24 mm landscape, X = 0.75. Derived and checked against the rotated corner rays
+# outside this program.
 HALF_WIDTHS = [
     (30, 43.8700, 50.6014),
     (30, 23.5782, 40.8934),
@@ -128,7 +131,7 @@ def test_chosen_frames_only() -> None:
 def test_a_core_holds_what_its_definition_holds(
     projection: Projection, seed: int, overlap: float, focal: float, right_mm: float, up_mm: float
 ) -> None:
-    """|x| <= r(a) on every side and within the picture's circle, in the picture of the definition; never more."""
+    """x| <= r(a) on every side and within the image circle, in the picture of the definition; never more."""
     field = make_field(
         projection=projection,
         focal_length_mm=focal,
@@ -156,7 +159,7 @@ def test_a_core_holds_what_its_definition_holds(
             inside = -law.radius(core.left) <= x <= law.radius(core.right)
             inside = inside and -law.radius(core.bottom) <= y <= law.radius(core.top)
         assert inside or margin <= 1e-7
-        assert margin > -np.radians(0.15) or not inside  # a sliver may be given away where edges are curved
+        assert margin > -np.radians(0.15) or not inside  # curved edges may lose a sliver
 
 
 @pytest.mark.parametrize("projection", list(Projection))

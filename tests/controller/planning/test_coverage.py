@@ -1,4 +1,4 @@
-"""The proof on examples whose answer is known, and on real plans against an independent search."""
+"""The proof on examples with known answers, and on real plans against an independent search."""
 
 from __future__ import annotations
 
@@ -39,7 +39,7 @@ def test_cube_without_a_face_names_the_face(missing: int) -> None:
 
 @pytest.mark.parametrize("half_angle_deg", [44.0, 44.9, 44.9999, 45.0001, 45.1, 46.0, 55.0])
 def test_cube_of_another_angle(half_angle_deg: float) -> None:
-    # The worst place of a cover is where three faces meet, along (1, 1, 1); of a gap the middle of a face's edge.
+    # The worst direction of a cover is where three faces meet, along (1, 1, 1); of a gap, the middle of a face's edge.
     half = np.radians(half_angle_deg)
     expected = np.degrees(np.arcsin((np.sin(half) - np.cos(half)) / np.sqrt(3)))
     proof = cube(18.0, float(18.0 / np.tan(half))).proof()
@@ -80,7 +80,7 @@ def test_worst_margin_is_the_independent_minimum(focal: float) -> None:
     assert proof.covered
     lowest = oracle.lowest_margin_deg(example.planes(), 100_000)
     assert proof.worst_margin_deg == pytest.approx(lowest, abs=1e-3)
-    # nothing lower may be found than what is proved, whatever the search's own precision
+    # the search must find nothing lower than the proof, whatever its own precision
     assert lowest > proof.worst_margin_deg - 2e-5
     assert oracle.margins_deg(example.planes(), worst_place(proof))[0] == pytest.approx(proof.worst_margin_deg, abs=2e-5)
 
@@ -101,7 +101,7 @@ def test_one_frame_removed(focal: float) -> None:
         proof, planes = spoiled.proof(), spoiled.planes()
         lowest = oracle.lowest_margin_deg(planes, 10_000)
         assert proof.covered == (lowest > 0)
-        # a gap is named by a place that no frame holds, near the deepest that there is
+        # the proof names a gap by a direction that no frame contains, near the deepest one
         assert oracle.margins_deg(planes, worst_place(proof))[0] == pytest.approx(proof.worst_margin_deg, abs=2e-5)
         assert lowest - 2e-5 < proof.worst_margin_deg < lowest + 0.01
 
@@ -162,7 +162,7 @@ def test_errors_above_the_margin_can_open_a_gap(focal: float) -> None:
     axes = np.cross(nearest, place)
     axes /= np.linalg.norm(axes, axis=1, keepdims=True)
     for share, opened in ((0.98, False), (1.02, True)):
-        # turning the normal about n x p moves it toward p, which would add to the margin: turn it back
+        # turning the normal about n x p moves it toward p, which would increase the margin: turn it back
         cores, moved = example.turned(Rotation.from_rotvec(-axes * np.radians(share * proof.worst_margin_deg)))
         assert (oracle.margins_deg(moved, place[None])[0] < 0) == opened
         assert prove_coverage(cores).covered != opened

@@ -1,7 +1,7 @@
 """Proof and sampling must agree on thousands of plans, good and spoiled.
 
-Each verdict is checked by what would refute it: "not covered" must name a place that no frame holds, "covered"
-must survive a dense independent search, and its worst place must have the worst margin.
+Each verdict is checked by what would refute it. "Not covered" must name a direction that no frame contains. "Covered"
+must survive a dense independent search, and its worst direction must have the worst margin.
 """
 
 from __future__ import annotations
@@ -16,7 +16,7 @@ SPREAD = oracle.evenly_spread(3000)
 
 
 def agree(example: Example) -> bool:
-    """Hold proof and oracle against each other; whether the sphere is covered."""
+    """Compare proof and oracle. Returns whether the sphere is covered."""
     proof, planes = example.proof(), example.planes()
     place = oracle.direction(proof.worst_yaw_deg, proof.worst_pitch_deg)
     at_worst = oracle.margins_deg(planes, place)[0]
@@ -56,13 +56,13 @@ def test_jittered_plans(example: Example, cases: int, times_margin: float) -> No
     rng = np.random.default_rng(cases)
     margin_deg = example.proof().worst_margin_deg
     covered = [agree(jittered(example, rng, margin_deg * rng.uniform(0, times_margin))) for _ in range(cases)]
-    # both verdicts must have been put to the test
+    # both verdicts must have been tested
     assert 0.1 * cases < sum(covered) < 0.9 * cases
 
 
 @pytest.mark.long
 def test_frames_thrown_at_random() -> None:
-    """Frames anywhere, with so many that about half of the throws cover."""
+    """Frames anywhere, so many that about half of the sets cover."""
     rng = np.random.default_rng(11)
     field = cube(18.0, 9.0).field
     covered = [
@@ -73,6 +73,6 @@ def test_frames_thrown_at_random() -> None:
 
 
 def test_a_gap_smaller_than_any_sample() -> None:
-    """A pinhole where three faces meet: closed it passes, opened by a ten-thousandth of a degree it is named."""
+    """A pinhole where three faces meet: closed, it passes; opened by a ten-thousandth of a degree, it is named."""
     for half_angle_deg, covers in ((45.0001, True), (44.9999, False)):
         assert agree(cube(18.0, float(18.0 / np.tan(np.radians(half_angle_deg))))) == covers

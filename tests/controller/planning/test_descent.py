@@ -1,4 +1,4 @@
-"""Going downhill between bounds."""
+"""Minimisation between bounds."""
 
 from __future__ import annotations
 

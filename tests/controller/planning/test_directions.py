@@ -1,4 +1,4 @@
-"""Pointing against scipy's rotations and astropy's angular distances."""
+"""Pointing compared with scipy's rotations and astropy's angular distances."""
 
 from __future__ import annotations
 
@@ -17,7 +17,7 @@ YAWS, PITCHES = st.floats(-720, 720), st.floats(-90, 90)
 
 @given(YAWS, PITCHES)
 def test_axes_agree_with_scipy(yaw_deg: float, pitch_deg: float) -> None:
-    # The matrix Z(yaw) Y(-pitch) does the same to (x, y, z) whichever way y is drawn; here y is to the right.
+    # The matrix Z(yaw) Y(-pitch) does the same to (x, y, z) for either direction of y; here y is to the right.
     turn = oracle.pose_rotations(np.array([yaw_deg]), np.array([pitch_deg])).as_matrix()[0]
     axes = camera_axes(np.radians(yaw_deg), np.radians(pitch_deg))
     np.testing.assert_allclose(np.stack(axes, axis=1), turn, rtol=0, atol=1e-12)

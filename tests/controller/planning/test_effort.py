@@ -1,4 +1,4 @@
-"""How long a search may go on."""
+"""The time limit of a search."""
 
 from __future__ import annotations
 
@@ -12,7 +12,7 @@ from controller.planning.effort import TELL_EVERY_S, Effort, Sign, SpentError
 
 
 class Clock:
-    """Seconds that pass when told."""
+    """A clock that advances on request."""
 
     def __init__(self) -> None:
         self.now_s = 1000.0
@@ -22,7 +22,7 @@ class Clock:
 
 
 def run(effort: Effort, clock: Clock, each_s: float) -> int:
-    """Looks at the clock until the search must end."""
+    """The number of clock checks until the search must end."""
     looks = 0
     with suppress(SpentError):
         while looks < 100_000:

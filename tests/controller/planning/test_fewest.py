@@ -15,9 +15,9 @@ from controller.planning.effort import Effort
 from controller.planning.fewest import Search
 from controller.planning.make import make_plan
 from controller.planning.plan import Plan
-from controller.planning.pose import poses_of_rows
 from controller.planning.region import SPHERE
 from controller.planning.request import Arrangement, RegionKind, Request
+from controller.planning.row_poses import poses_of_rows
 from controller.planning.rows import Task, fewest_rows
 from controller.planning.targets import better_mounted
 from tests.controller.planning import oracle
@@ -26,7 +26,7 @@ from tests.controller.planning.definition import holding
 from tests.controller.planning.examples import field_of
 from tests.end_to_end.whole_runs import kit_of
 
-LOOKS = 600  # at the clock
+LOOKS = 300  # clock checks
 
 
 @cache
@@ -42,7 +42,7 @@ def aims(plan: Plan) -> tuple[oracle.Array, oracle.Array]:
 def test_proved_and_never_more_than_rows(focal: float) -> None:
     plan, rows = fewest(focal), make_plan(kit_of(focal), 0.3)
     assert len(plan.frames) <= len(rows.frames)
-    assert len(plan.frames) < len(rows.frames)  # reached from every seed that was tried
+    assert len(plan.frames) < len(rows.frames)  # every seed that was tried reaches this
     field = plan.kit.field(0.3)
     assert plan.proof.covered
     assert prove_coverage(cores_at(field, *aims(plan))).covered
@@ -57,10 +57,10 @@ def test_the_same_seed_gives_the_same_plan() -> None:
 
 @pytest.mark.parametrize("focal", [12.0, 24.0])
 def test_the_clock_decides_only_when_to_end(focal: float) -> None:
-    """With more time a search finds what it finds with less, and then perhaps better."""
+    """With more time a search finds what it finds with less, and perhaps something better afterwards."""
     task = Task(field_of(focal), SPHERE)
     rows = np.array([(pose.yaw_deg, pose.pitch_deg) for pose in poses_of_rows(fewest_rows(task), task)])
-    found = [Search(task, looks(many), 5).run(rows) for many in (0, 40, 100, 250, 500)]
+    found = [Search(task, looks(many), 5).run(rows) for many in (0, 40, 100, 250)]
     assert np.array_equal(found[0], rows)
     assert len(found[-1]) < len(rows)
     for less, more in pairwise(found):

@@ -1,9 +1,9 @@
-"""Coverage once more with two other people's geometry: HEALPix pixels and the TAN projection.
+"""Coverage checked with two other geometry libraries: HEALPix pixels and the TAN projection.
 
-K. Gorski et al., "HEALPix", ApJ 622:759, 2005 (astropy-healpix) tiles the sphere; M. Calabretta and E. Greisen,
-A&A 395:1077, 2002, section 5.1 (astropy.wcs) tells where a direction falls on a frame's picture. A pixel is
-covered when its centre lies in a core by more than the pixel's radius; a pixel that is not is cut in four, down to
-a limit at which a pixel is much smaller than any margin in these plans. Only the poses come from the program.
+K. Gorski et al., "HEALPix", ApJ 622:759, 2005 (astropy-healpix) tiles the sphere; M. Calabretta and E. Greisen, A&A
+395:1077, 2002, section 5.1 (astropy.wcs) gives the position of a direction in a frame's picture. A pixel is covered if
+its centre is inside a core by more than the pixel's radius. Any other pixel is cut in four, down to a limit at which a
+pixel is much smaller than any margin in these plans. Only the poses come from the program.
 """
 
 from __future__ import annotations
@@ -34,10 +34,10 @@ def frame_picture(yaw_deg: float, pitch_deg: float) -> Any:
 
 
 def pixels_left(example: Example, healpix: HEALPix, pixels: Numbers) -> Numbers:
-    """Those of the pixels that no frame's core holds by the pixel's radius."""
+    """The pixels that no frame's core contains by the pixel's radius."""
     yaw, pitch = (angle.to_value(u.rad) for angle in healpix.healpix_to_lonlat(pixels))
     corner_yaw, corner_pitch = (a.to_value(u.rad) for a in healpix.boundaries_lonlat(pixels, step=1))
-    # No point of a pixel is much farther from its centre than its farthest corner; a tenth for curved sides.
+    # No point of a pixel is much farther from its centre than its farthest corner; add a tenth for curved sides.
     radius = 1.1 * angular_separation(yaw[:, None], pitch[:, None], corner_yaw, corner_pitch).max(axis=1)
     wide, high = example.field.core_half_width_rad, example.field.core_half_height_rad
     left = np.ones(len(pixels), dtype=bool)
@@ -48,7 +48,7 @@ def pixels_left(example: Example, healpix: HEALPix, pixels: Numbers) -> Numbers:
             continue
         directions = np.degrees(np.stack([yaw[near], pitch[near]], axis=1))
         x, y = np.radians(frame_picture(frame_yaw, frame_pitch).wcs_world2pix(directions, 0)).T
-        # angle above the plane through an edge, from the distance on the picture
+        # angle above the plane through an edge, from the distance in the picture
         length = np.sqrt(1 + x * x + y * y)
         across = np.arcsin((np.sin(wide) - np.cos(wide) * np.abs(x)) / length)
         up = np.arcsin((np.sin(high) - np.cos(high) * np.abs(y)) / length)
@@ -57,7 +57,7 @@ def pixels_left(example: Example, healpix: HEALPix, pixels: Numbers) -> Numbers:
 
 
 def uncovered(example: Example) -> tuple[int, Numbers]:
-    """The nside reached and the pixels (nested order) that are left there; none when all is covered."""
+    """The nside reached and the pixels (nested order) that are left there; none if all is covered."""
     nside = FIRST_NSIDE
     pixels = np.arange(12 * nside * nside, dtype=np.int64)
     while True:
@@ -73,7 +73,7 @@ def uncovered(example: Example) -> tuple[int, Numbers]:
 def test_every_pixel_lies_in_a_core(focal: float) -> None:
     nside, left = uncovered(planned(focal))
     assert len(left) == 0
-    # without cutting there would have been pixels left, so the limit was not what decided
+    # without cutting, pixels would have been left, so the limit did not decide
     assert FIRST_NSIDE < nside < LAST_NSIDE
 
 

@@ -1,6 +1,6 @@
-"""Plans for heads that lean: what is proved is what the head reaches, held against cores from their definition.
+"""Plans for heads that lean: the proof is for the poses that the head reaches, compared with cores by their definition.
 
-The poses are worked out anew from the steps to which the program sends the axes, by scipy's rotations.
+The poses are recomputed, by scipy's rotations, from the steps to which the program sends the axes.
 """
 
 from __future__ import annotations
@@ -21,8 +21,9 @@ from controller.kit.kit import Kit
 from controller.planning import arrangement
 from controller.planning.leaning import overlap_left, pitch_limits_deg
 from controller.planning.make import make_plan
-from controller.planning.plan import Frame, Plan, load_plan, plan_from, proof_at, save_plan, with_proof
-from controller.planning.reached import levelled_poses, poses_of
+from controller.planning.plan import Frame, Plan, proof_at, with_proof
+from controller.planning.plan_file import load_plan, plan_from, save_plan
+from controller.planning.reached_poses import levelled_poses, poses_of
 from controller.planning.request import Arrangement, RegionKind, Request
 from controller.program.build import build_program
 from controller.program.program import ExposeStep, MoveStep
@@ -53,7 +54,7 @@ def leaning(lean_deg: float, toward_deg: float = 70.0, **changes: Any) -> Kit:
 
 
 def cameras(plan: Plan) -> Rotation:
-    """How the camera is turned for each frame by the steps of the program; by hand as planned."""
+    """The camera's rotation for each frame by the steps of the program; by hand as planned."""
     head, at = plan.kit.head, (0.0, 0.0)
     turned = {frame.id: rotation(frame.yaw_deg, frame.pitch_deg, 0.0) for frame in plan.frames if frame.by_hand}
     by_hand = set(turned)
@@ -66,7 +67,7 @@ def cameras(plan: Plan) -> Rotation:
 
 
 def holes(plan: Plan, overlap: float, directions: Array) -> int:
-    """How many directions of the region lie in no core of that overlap, which half a step may move."""
+    """How many directions of the region are in no core of that overlap; half a step may change this."""
     directions = directions[plan.region.bounds().holds(directions)]
     head = plan.kit.head
     steps_rad = math.radians(0.5 * math.hypot(1 / head.pan.steps_per_degree, 1 / head.tilt.steps_per_degree))
@@ -91,7 +92,7 @@ def test_no_hole_at_the_poses_that_are_reached(lean: float, toward: float, reque
 
 @pytest.mark.parametrize("lean", [2.0, 5.0])
 def test_the_overlap_asked_for_is_the_overlap_had(lean: float) -> None:
-    """Frames planned as if the head were level share less, and this shows it; they are the frames of a level head."""
+    """Frames planned for a level head would share less, and this shows it: they are the frames of a level head."""
     level = make_plan(leaning(0.0, lens__focal_length_mm=24.0), 0.3)
     kit = leaning(lean, lens__focal_length_mm=24.0)
     told = level.model_copy(update={"kit": kit})
@@ -126,7 +127,7 @@ def test_a_limit_of_the_tilt_leaves_less_to_a_head_that_leans() -> None:
 
 
 def as_it_was(lean: float) -> Plan:
-    """A plan of a version that proved as if the head were level, for a head that leans."""
+    """A plan for a head that leans, by a version that proved for a level head."""
     level = make_plan(leaning(0.0, lens__focal_length_mm=24.0), 0.3)
     zenith = [Frame(**(f.model_dump() | {"yaw_deg": 160.0})) if f.pitch_deg == 90 else f for f in level.frames]
     plan = level.model_copy(update={"kit": leaning(lean, lens__focal_length_mm=24.0), "frames": tuple(zenith)})
@@ -140,7 +141,7 @@ def test_an_old_plan_that_no_longer_holds_says_so_in_one_sentence(tmp_path: Path
         load_plan(path)
     (sentence,) = caught.value.sentences
     assert "the head leans by 5.00°, and the poses that it reaches share 0.2" in sentence
-    assert "not 0.30 (the frame at the zenith is 5.0° off); make it again." in sentence
+    assert "not 0.30 (the frame at the zenith is 5.0° off); plan again." in sentence
     begun = plan_from(path.read_text(encoding="utf-8"), str(path), begun=True)
     assert begun.hash == plan.hash
     assert not begun.proof.covered
@@ -176,13 +177,13 @@ def test_a_proof_of_neither_kind_is_refused(tmp_path: Path) -> None:
     proof = plan.proof.model_copy(update={"worst_margin_deg": plan.proof.worst_margin_deg + 0.01})
     save_plan(plan.model_copy(update={"proof": proof}).sealed(), path)
     for begun in (False, True):
-        with pytest.raises(InputError, match="its proof does not hold"):
+        with pytest.raises(InputError, match="its proof fails"):
             plan_from(path.read_text(encoding="utf-8"), str(path), begun=begun)
     assert json.loads(path.read_text(encoding="utf-8"))["proof"]["covered"]
 
 
 def test_what_cannot_be_covered_is_refused_with_what_is_left(monkeypatch: pytest.MonkeyPatch) -> None:
-    """Where no more margin helps; here because none is tried."""
+    """If more margin does not help; here because none is tried."""
     monkeypatch.setattr(arrangement, "LEANING_ROUNDS", 1)
     with pytest.raises(InputError, match=r"leans by 5\.00°, and the poses that it reaches share 0\.2\d\d .* not 0\.30"):
         make_plan(leaning(5.0, lens__focal_length_mm=24.0), 0.3)
@@ -198,7 +199,7 @@ def test_free_poses_are_proved_as_they_are_reached() -> None:
 
 @pytest.mark.parametrize("lean", [0.0, 4.0])
 def test_a_nadir_by_hand_counts_as_far_as_its_nearest_edge(lean: float) -> None:
-    """Of a picture that lies off the lens's axis the nearest edge decides how far down the head must go."""
+    """For a picture off the lens's axis, the nearest edge decides how far down the head must go."""
     kit = leaning(lean, lens__focal_length_mm=20.0, camera__offset_up_mm=4.0, camera__offset_right_mm=2.0)
     plan = make_plan(kit, 0.3, Request(nadir_by_hand=True))
     assert plan.proof.covered

@@ -47,7 +47,7 @@ def test_each_row_is_equally_spaced_and_closes_the_turn(rows: list[Row]) -> None
         if len(row) == 1:
             continue
         yaws = sorted(frame.yaw_deg for frame in row)
-        assert yaws == [360.0 * i / len(row) for i in range(len(row))]  # exactly: nothing is summed up
+        assert yaws == [360.0 * i / len(row) for i in range(len(row))]  # exactly: nothing is summed
         assert len({frame.pitch_deg for frame in row}) == 1
 
 

@@ -1,4 +1,4 @@
-"""What an order costs: never longer between two frames that overlap than the whole run."""
+"""What an order costs: the time between two overlapping frames never exceeds the whole run."""
 
 from __future__ import annotations
 
@@ -11,7 +11,6 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from controller.commands.plan import WeighedPlan, plan_text
 from controller.planning.budget import cost
 from controller.planning.links import find_links
 from controller.planning.make import make_plan
@@ -20,6 +19,7 @@ from controller.planning.plan import Plan
 from controller.planning.request import Arrangement, RegionKind, Request
 from controller.program.build import build_program, step_ends_ns
 from controller.program.program import ExposeStep
+from controller.report.plan_words import plan_text
 from tests.controller.planning.counted import looks
 from tests.end_to_end.whole_runs import kit_of
 
@@ -65,7 +65,7 @@ def test_overlapping_frames_are_never_further_apart_than_the_run_is_long(
 
 
 def lines_of(plan: Plan) -> list[str]:
-    return plan_text(WeighedPlan(plan, {}), Path("plan.json")).splitlines()
+    return plan_text(plan, {}, (), Path("plan.json")).splitlines()
 
 
 @pytest.mark.parametrize(

@@ -14,7 +14,8 @@ import pytest
 from controller.errors import InputError, StorageFailed
 from controller.kit.kit import Kit
 from controller.planning.make import make_plan
-from controller.planning.plan import Frame, Plan, content_hash, load_plan, save_plan
+from controller.planning.plan import Frame, Plan, content_hash
+from controller.planning.plan_file import load_plan, save_plan
 from tests.controller.kit.tables import kit_with
 from tests.controller.planning import oracle
 from tests.controller.planning.examples import Example, frames_of
@@ -60,7 +61,7 @@ def refusal(path: Path) -> str:
 
 
 def aims(frames: Sequence[Frame]) -> list[tuple[int, float, float]]:
-    """Where the frames point, in any order; straight up and down any yaw is as good as another."""
+    """Where the frames point, in any order; at the poles any yaw will do."""
     return sorted((f.row, f.yaw_deg % 360 if abs(f.pitch_deg) < 90 else 0.0, f.pitch_deg) for f in frames)
 
 
@@ -92,7 +93,7 @@ def test_budget(plan: Plan, kit: Kit) -> None:
     assert budget.seconds > len(plan.frames) * sum(kit.shutter_times_s())
     slower = kit_with({"exposure.bracket_ev": [-2, 0, 2], "exposure.shutter_seconds": 1.0125})
     longer = make_plan(slower, 0.3).budget.seconds - budget.seconds
-    # a second more at 0 EV is 4 + 1 + 1/4 seconds more in the bracket
+    # one second more at 0 EV means 4 + 1 + 1/4 seconds more in the bracket
     assert longer == pytest.approx(len(plan.frames) * 5.25, rel=0.02)
 
 
@@ -111,7 +112,7 @@ def test_a_fisheye_is_planned() -> None:
 
 @pytest.mark.parametrize("overlap", [-0.1, 0.95, float("nan")])
 def test_an_impossible_overlap(overlap: float) -> None:
-    with pytest.raises(InputError, match=r"between 0 and 0\.9"):
+    with pytest.raises(InputError, match=r"from 0 to 0\.9"):
         make_plan(kit_with({}), overlap)
 
 
@@ -185,7 +186,7 @@ def test_layout_does_not_matter(plan: Plan, tmp_path: Path) -> None:
     assert load_plan(path) == plan
 
 
-@pytest.mark.parametrize("version", [0, 1, "2", None])
+@pytest.mark.parametrize("version", [0, -1, 3, 10**9, "2", None, True, 2.0])
 def test_another_version_is_refused(plan: Plan, tmp_path: Path, version: object) -> None:
     path, content = saved(plan, tmp_path)
     content["format_version"] = version
@@ -193,7 +194,8 @@ def test_another_version_is_refused(plan: Plan, tmp_path: Path, version: object)
     path.write_text(json.dumps(content), encoding="utf-8")
     sentence = refusal(path)
     assert f"version {version}" in sentence
-    assert "version 2" in sentence
+    assert "this program reads versions 1 to 2" in sentence
+    assert ("which is newer" in sentence) is (version in {3, 10**9})
 
 
 @pytest.mark.parametrize("text", ["", "{", "kit.toml", "[1, 2]", "{}", '{"format": "another"}', "\xff", "null"])

@@ -1,4 +1,4 @@
-"""How many frames, and with what margin: independent counts, lower bounds and brute force."""
+"""The number of frames and the margin: independent counts, lower bounds and brute force."""
 
 from __future__ import annotations
 
@@ -14,8 +14,8 @@ from controller.planning.rows import Row, Task, fewest_rows
 from tests.controller.planning import oracle
 from tests.controller.planning.examples import field_of, planned, row_bands, rows_of
 
-# Frames for a full sphere with 24 x 36 mm upright at 30 %: never more than these, computed independently on a
-# grid of a tenth of a degree.
+# Frames for a full sphere with 24 x 36 mm upright at 30 %: never more than these, computed independently on a grid of a
+# tenth of a degree.
 MOST = {
     12.0: 13,
     14.0: 16,
@@ -76,7 +76,7 @@ def test_any_field_is_covered_and_never_below_the_bounds(
 
 
 class Brute:
-    """Rows on a plain grid of pitches: no fronts, no lines between pitches, no symmetry."""
+    """Rows on a plain grid of pitches: no fronts, no interpolation between pitches, no symmetry."""
 
     def __init__(self, focal: float, margin_deg: float, step_deg: float) -> None:
         self.focal, self.margin_rad = focal, float(np.radians(margin_deg))
@@ -90,19 +90,19 @@ class Brute:
         return [row_bands(field, n, self.pitch, self.margin_rad) for n in counts]
 
     def best_from(self, count: int, latitude: float) -> float:
-        """The highest latitude that a row of `count` frames closes from `latitude` on."""
+        """The highest latitude that a row of `count` frames covers from `latitude` on."""
         low, high = self.bands[count - 1]
         return float(np.max(high, where=low <= latitude, initial=latitude))
 
     def closes(self, frames: int) -> bool:
-        """Whether any rows of so many frames in all close the sphere."""
+        """Whether any rows with this total of frames cover the sphere."""
         reached = [-np.pi / 2]
         for k in range(1, frames + 1):
             reached.append(max(self.best_from(n, reached[k - n]) for n in range(1, min(k, self.longest) + 1)))
         return reached[frames] >= np.pi / 2 - 1e-12
 
     def rows_close(self, counts: tuple[int, ...]) -> bool:
-        """Whether rows of these lengths, from the nadir up, close the sphere at some pitches."""
+        """Whether rows of these lengths, from the nadir up, cover the sphere at some pitches."""
         return functools.reduce(lambda lat, n: self.best_from(n, lat), counts, -np.pi / 2) >= np.pi / 2 - 1e-12
 
 
@@ -112,7 +112,7 @@ def test_no_rows_on_a_fine_grid_need_fewer_frames(focal: float) -> None:
 
 
 def closes_at(focal: float, rows: tuple[Row, ...], margin_deg: float) -> bool:
-    """Whether the rows' bands follow each other without a gap when cores are shrunk by the margin."""
+    """Whether the rows' bands follow each other without a gap, with cores shrunk by the margin."""
     latitude = -np.pi / 2
     for row in rows:
         low, high = row_bands(field_of(focal), row.count, np.radians([row.pitch_deg]), np.radians(margin_deg))
@@ -123,7 +123,7 @@ def closes_at(focal: float, rows: tuple[Row, ...], margin_deg: float) -> bool:
 
 
 def margin_of_bands(focal: float, rows: tuple[Row, ...]) -> float:
-    """The largest margin in degrees at which the bands still close, by bisection."""
+    """The largest margin in degrees for which the bands still join, by bisection."""
     low, high = 0.0, 10.0
     assert closes_at(focal, rows, low)
     for _ in range(30):
@@ -134,7 +134,7 @@ def margin_of_bands(focal: float, rows: tuple[Row, ...]) -> float:
 
 @pytest.mark.parametrize("focal", [12.0, 14.0, 16.0, 18.0, 20.0, 24.0])
 def test_no_rows_on_a_fine_grid_have_a_larger_margin(focal: float) -> None:
-    """With the same number of frames in any rows: the margin found is the largest to a fiftieth of a degree."""
+    """With the same number of frames in any rows: the margin found is the largest, to a fiftieth of a degree."""
     rows = rows_of(focal)
     margin_deg = margin_of_bands(focal, rows)
     assert Brute(focal, max(0, margin_deg - 0.06), 0.05).closes(total(rows))

@@ -1,4 +1,4 @@
-"""The proof for every projection and region, on plans that were spoiled by chance."""
+"""The proof for every projection and region, on plans spoiled at random."""
 
 from __future__ import annotations
 
@@ -15,8 +15,8 @@ from controller.optics.projection import Projection
 from controller.planning.cores import Cores, cores_at
 from controller.planning.coverage import prove_coverage
 from controller.planning.directions import Array
-from controller.planning.pose import poses_of_rows
 from controller.planning.region import SPHERE, Bounds
+from controller.planning.row_poses import poses_of_rows
 from controller.planning.rows import Task, fewest_rows
 from tests.controller.planning.oracle import evenly_spread
 
@@ -30,7 +30,7 @@ REGIONS = [
 ]
 LENSES = [(kind, focal) for kind, focal in zip(Projection, (14.0, 12.0, 12.0, 12.0, 14.0), strict=True)]
 SAMPLES = evenly_spread(4_000)
-CURVED = (Projection.EQUIDISTANT, Projection.EQUISOLID)  # edges of many caps, which take their time
+CURVED = (Projection.EQUIDISTANT, Projection.EQUISOLID)  # edges of many caps, which take time
 ROUNDING = 1e-6
 
 
@@ -45,11 +45,11 @@ def planned(projection: Projection, focal: float, region: Bounds) -> tuple[Field
 class Verdict(Enum):
     COVERED = auto()
     GAP = auto()
-    GIVEN_UP = auto()  # where an interval would have to be cut in two; never a gap that is taken for covered
+    GIVEN_UP = auto()  # an interval would have to be split in two; a gap never counts as covered
 
 
 def verdict(cores: Cores, region: Bounds) -> Verdict:
-    """Hold the proof against samples, and a gap against the place it names."""
+    """Compare the proof with samples, and a gap with the direction that it names."""
     proof = prove_coverage(cores, region)
     lowest = np.degrees(cores.best_margin_rad(SAMPLES[region.holds(SAMPLES)]).min())
     if proof.covered:
@@ -64,7 +64,7 @@ def verdict(cores: Cores, region: Bounds) -> Verdict:
     assert margin_deg == pytest.approx(proof.worst_margin_deg, abs=ROUNDING)
     assert margin_deg <= lowest + ROUNDING
     grown = replace(region, pitch_from_deg=region.pitch_from_deg - 1e-6, pitch_to_deg=region.pitch_to_deg + 1e-6)
-    assert grown.holds(worst).all() or region.yaw_width_deg < 360  # at an edge of yaw, within rounding of it
+    assert grown.holds(worst).all() or region.yaw_width_deg < 360  # at an edge of yaw, within rounding
     return Verdict.GAP
 
 
@@ -77,7 +77,7 @@ def direction(yaw_deg: float, pitch_deg: float) -> Array:
 @pytest.mark.parametrize("region", REGIONS, ids=str)
 @pytest.mark.parametrize(("projection", "focal"), LENSES)
 def test_the_proof_and_the_sky_agree(projection: Projection, focal: float, region: Bounds) -> None:
-    """More than a thousand plans in all: rows shaken by little and by much, with frames too many or too few."""
+    """More than a thousand plans in all: rows shaken slightly and strongly, with frames too many or too few."""
     field, aims = planned(projection, focal, region)
     random = np.random.default_rng(REGIONS.index(region) + 10 * list(Projection).index(projection))
     verdicts = Counter[Verdict]()
@@ -99,7 +99,9 @@ def test_the_proof_and_the_sky_agree(projection: Projection, focal: float, regio
 @pytest.mark.parametrize("region", [SPHERE, Bounds(-30, 40), Bounds(-20, 35, 340, 90)], ids=str)
 @pytest.mark.parametrize(("projection", "focal"), LENSES)
 def test_frames_may_be_off_by_the_margin_and_no_more(projection: Projection, focal: float, region: Bounds) -> None:
-    """Every frame moved anyhow by less than the margin; and all that hold the worst place moved away from it by more."""
+    """Every frame moved in any way by less than the margin; and all that contain the worst direction moved away by
+    more.
+    """
     field, aims = planned(projection, focal, region)
     proof = prove_coverage(cores_at(field, *aims.T), region)
     assert proof.covered
@@ -119,7 +121,7 @@ AXES = [np.array(step) for step in ((1, 0), (-1, 0), (0, 1), (0, -1), (1, 1), (-
 
 
 def away(field: Field, aims: Array, holding: Array, place: Array) -> Array:
-    """The frames that hold a place, each turned the shorter way until it holds it no more."""
+    """The frames that contain a direction, each turned the shorter way until it no longer does."""
     moved = aims.copy()
     for i in np.flatnonzero(holding):
         ways = [aims[i] + np.arange(0, 90, 0.05)[:, None] * axis for axis in AXES]

@@ -1,4 +1,4 @@
-"""The area left uncovered and its slope, against counting directions and against small differences."""
+"""The uncovered area and its gradient, compared with counted directions and with small differences."""
 
 from __future__ import annotations
 
@@ -61,7 +61,7 @@ def test_area_and_slope(name: str, region: str) -> None:
         change = np.zeros(2 * count)
         change[number] = step
         there, back = (uncovered(aims + sign * change.reshape(-1, 2)).area for sign in (1, -1))
-        # Where curved edges and the rest of the sphere meet, slivers are given up, which makes small jumps.
+        # Where curved edges meet the rest of the sphere, slivers are lost, which makes small jumps.
         assert found.slope.ravel()[number] == pytest.approx((there - back) / (2 * step), rel=1e-3, abs=1e-4)
 
 

@@ -1,4 +1,4 @@
-"""Where a line leads: names and numbers of computers with their ports, in both versions of IP."""
+"""Addresses of lines: names and numbers of computers with their ports, in both versions of IP."""
 
 from __future__ import annotations
 
@@ -89,7 +89,7 @@ def test_any_text_is_an_address_or_one_sentence(text: str) -> None:
 
 @pytest.mark.parametrize("url", ["spy://x?file=precious", "alt://x?class=y", "hwgrep://.*", "socket://x:1?logging=debug"])
 def test_no_library_sees_a_name_of_a_port_that_does_something_else(url: str) -> None:
-    """One kind of them opens a file for writing."""
+    """One type of them opens a file for writing."""
     with pytest.raises(LinkLost, match=r"no ports of the kind|is not HOST:PORT"):
         SerialPort(url, 115_200)
 
@@ -130,6 +130,6 @@ def test_names_that_are_not_known_and_ports_of_the_administrator() -> None:
     assert "another program serves there" in cannot_serve(OSError(errno.EADDRINUSE, "x"), 7000)
     with SocketLine("127.0.0.1", 0) as served:
         taken = int(served.path.rpartition(":")[2])
-        with pytest.raises(OSError) as refused:  # noqa: PT011  the words are what is looked at
+        with pytest.raises(OSError) as refused:  # noqa: PT011  the test is about the words
             SocketLine("127.0.0.1", taken)
         assert "another program serves there" in cannot_serve(refused.value, taken)

@@ -1,6 +1,6 @@
 """The real port over a pseudo-terminal, with the simulated rig behind it in real time.
 
-These runs last as long as they last; nothing here is asserted about how long that is.
+No test asserts how long these runs take.
 """
 
 import os
@@ -28,7 +28,7 @@ pytestmark = pytest.mark.skipif(sys.platform == "win32", reason="no pseudo-termi
 
 
 class Served:
-    """The rig, served by a thread until the test is over."""
+    """The rig, served by a thread until the test ends."""
 
     def __init__(self, speed: float) -> None:
         self.rig = Rig(rig_spec(full_frame_kit(24), 1))

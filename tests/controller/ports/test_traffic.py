@@ -1,4 +1,4 @@
-"""The bytes of a line as what was said on it."""
+"""Decoding the bytes on a line."""
 
 from __future__ import annotations
 
@@ -68,7 +68,7 @@ def test_counts_and_finds_what_the_link_does_in_any_chunks(pieces: list[bytes], 
         open_ended = sum(one.trouble == "not ended" for one in found)
         assert open_ended <= 1
         ended = traffic.summary.damaged.total() - open_ended
-        # The link counts a run that is too long or not led when it begins, this one when it ends.
+        # The link counts a run that is too long or has no lead at its beginning, this one at its end.
         assert judge.counters.damaged - open_ended <= ended <= judge.counters.damaged
         assert traffic.summary.read_bytes == len(whole)
 

@@ -59,7 +59,7 @@ def test_a_target_is_the_nearest_step(axis: Axis, angle_deg: float) -> None:
 
 
 def shooting(kit: Kit, frames: Sequence[Frame]) -> list[Step]:
-    """The steps up to the last exposure: what follows only passes the switches at zero once more."""
+    """The steps up to the last exposure: the rest only passes the switches at zero again."""
     steps = list(build_program(kit, frames).steps)
     while not isinstance(steps[-1], ExposeStep):
         steps.pop()
@@ -136,7 +136,7 @@ def test_at_bulb_the_board_times_the_exposure() -> None:
 
 
 def test_at_bulb_the_board_waits_no_longer_than_it_pressed() -> None:
-    """What the board times is not engraved: only the release's lag is left to wait for."""
+    """The board's own times are not engraved ones: only the release's lag remains to wait for."""
     kit = kit_of(exposure={"shutter_seconds": 60.0, "bulb": True}, board={"sync_contact": False})
     (_, step) = shooting(kit, [frame(0, 0)])
     assert isinstance(step, ExposeStep)
@@ -153,7 +153,9 @@ NOISY = st.builds(
 
 @given(NOISY)
 def test_a_camera_is_given_the_time_for_its_dark_frame(exposure: dict[str, Any]) -> None:
-    """A real exposure lasts from the nominal time to a fifteenth longer; its dark frame lasts as long as it did."""
+    """A real exposure lasts up to a fifteenth longer than its nominal time, and its dark frame lasts as long as it
+    did.
+    """
     bracket = {**exposure, "shutter_seconds": exposure["shutter_seconds"] / 2, "bracket_ev": [-2, 0, 1]}
     for step in shooting(kit_of(exposure=bracket), [frame(0, 0)])[1:]:
         assert isinstance(step, ExposeStep)
@@ -200,7 +202,7 @@ def test_play_is_taken_up_wherever_an_axis_turns_back(
     aims: list[tuple[float, float]], pan_play: float, tilt_play: float
 ) -> None:
     kit = kit_of(head={"pan": {"backlash_deg": pan_play}, "tilt": {"backlash_deg": tilt_play}})
-    here = (int(pan_play > 0), int(tilt_play > 0))  # finding zero ends with a step or so downward
+    here = (int(pan_play > 0), int(tilt_play > 0))  # finding zero ends with about one step downward
     for aim, moves in zip(aims, moves_of(kit, aims), strict=True):
         goal = (to_steps(aim[0], kit.head.pan), to_steps(aim[1], kit.head.tilt))
         assert (moves[-1].pan_steps, moves[-1].tilt_steps) == goal
@@ -231,10 +233,10 @@ def test_taking_up_play_is_counted_in_the_time() -> None:
 def test_a_frame_by_hand_is_a_question_and_its_bracket() -> None:
     kit = kit_of(exposure={"bracket_ev": [-2, 0]})
     by_hand = frame(12.0, -90.0, 1).model_copy(update={"by_hand": True})
-    steps = build_program(kit, [by_hand, frame(0, 0)]).steps  # last of all, whatever its place
+    steps = build_program(kit, [by_hand, frame(0, 0)]).steps  # last, whatever its position
     assert steps[-3] == AskStep(1, by_hand.row, 12.0, -90.0)
     assert [isinstance(step, ExposeStep) and step.frame == 1 for step in steps[-2:]] == [True, True]
-    assert isinstance(steps[-4], MoveStep)  # the last look at the switches
+    assert isinstance(steps[-4], MoveStep)  # the last zero check
 
 
 def test_a_frame_by_hand_may_lie_outside_the_limits() -> None:

@@ -1,4 +1,4 @@
-"""Looks at the switches: one at the end of everything that moves, and on the way where much is at stake."""
+"""Zero checks: one after everything that moves, and on the way if much is at stake."""
 
 from __future__ import annotations
 
@@ -10,8 +10,10 @@ from controller.kit.kit import Kit
 from controller.planning.make import make_plan
 from controller.planning.plan import Frame
 from controller.program.build import axis_settings, build_program, build_steps
-from controller.program.course import SHARE, STAKE_NS
+from controller.program.course import SHARE, STAKE_NS, move_ns
+from controller.program.index import Side, zone_of
 from controller.program.program import AskStep, Crossing, ExposeStep, MoveStep, Step
+from controller.program.timing import deadline_ns, settle_ns
 from protocol.units import NS
 from tests.end_to_end.whole_runs import few_frames, kit_of
 
@@ -24,7 +26,7 @@ def row(pitch_deg: float, count: int = 12) -> tuple[Frame, ...]:
 
 
 def looks(steps: tuple[Step, ...]) -> list[int]:
-    """Where moves are that no exposure follows, the take-up of play apart."""
+    """The targets of moves without an exposure after them, except those that take up play."""
     return [
         at
         for at, (step, after) in enumerate(pairwise((*steps, None)))
@@ -33,7 +35,7 @@ def looks(steps: tuple[Step, ...]) -> list[int]:
 
 
 def at_stake_s(kit: Kit, steps: tuple[Step, ...]) -> dict[str, float]:
-    """The longest time of shooting between two checks of each axis, in seconds, by the steps alone."""
+    """The longest time of shooting between two checks of each axis, in seconds, from the steps alone."""
     longest = {}
     for axis in ("pan", "tilt"):
         since, spans = 0.0, [0.0]
@@ -55,7 +57,7 @@ def test_each_program_ends_with_a_look_that_passes_both_switches(pitch_deg: floa
 
 
 def test_a_short_run_looks_once() -> None:
-    for pitch_deg, moves in ((20.0, 1), (0.0, 2)):  # from the switch itself it is two moves: off it, and past it
+    for pitch_deg, moves in ((20.0, 1), (0.0, 2)):  # from the switch itself it takes two moves: away from it, and past it
         assert len(looks(build_program(kit_of(), row(pitch_deg)).steps)) == moves
 
 
@@ -71,7 +73,7 @@ def test_a_long_run_looks_on_the_way(pitch_deg: float) -> None:
 
 @pytest.mark.parametrize("focal_length_mm", [16.0, 24.0, 50.0])
 def test_what_checking_costs(focal_length_mm: float) -> None:
-    """A few seconds for the last look, and hardly anything on the way."""
+    """A few seconds for the last zero check, and hardly anything on the way."""
     plan = make_plan(kit_of(focal_length_mm), 0.3)
     checked, without = (
         build_program(plan.kit, plan.frames),
@@ -122,3 +124,48 @@ def test_the_look_comes_before_a_frame_by_hand() -> None:
     )
     kinds = [type(step) for step in steps]
     assert kinds == [MoveStep, MoveStep, AskStep, ExposeStep]
+
+
+@pytest.mark.parametrize("pitch_deg", [0.0, 3.0, 20.0, -50.0])
+@pytest.mark.parametrize("shutter_s", [20.0, 100.0])
+@pytest.mark.parametrize("without", [(), ("pan",), ("tilt",)])
+def test_a_look_on_the_way_is_made_just_when_it_pays(
+    pitch_deg: float, shutter_s: float, without: tuple[str, ...]
+) -> None:
+    """When ten minutes are at stake, and a detour of that axis alone costs a hundredth of that or less."""
+    exposure = {"shutter_seconds": shutter_s, "bracket_ev": [0, 0, 0], "bulb": True}
+    kit = kit_of(exposure=exposure, head={axis: {"zero_switch": False} for axis in without})
+    program = build_program(kit, row(pitch_deg, 18))
+    settings, head = (program.pan, program.tilt), kit.head
+    zones = [zone_of(head, head.pan), zone_of(head, head.tilt)]
+    sides, stake_ns, here, looked = [Side(zone, 0) for zone in zones], [0, 0], (0, 0), 0
+    steps, at = program.steps, 0
+    while at < len(steps):
+        moves: list[MoveStep] = []
+        while at < len(steps) and isinstance(step := steps[at], MoveStep):
+            moves, at = [*moves, step], at + 1
+        exposures: list[ExposeStep] = []
+        while at < len(steps) and isinstance(step := steps[at], ExposeStep):
+            exposures, at = [*exposures, step], at + 1
+        if not exposures:
+            break  # the last look
+        target = (moves[-1].pan_steps, moves[-1].tilt_steps)
+        pays = []
+        for axis in (0, 1):
+            detour = [(stop, here[1]) if axis == 0 else (here[0], stop) for stop in sides[axis].look()]
+            way = pairwise([here, *detour, target])
+            spent = sum(move_ns(kit, settings, *leg) for leg in way) - move_ns(kit, settings, here, target)
+            pays.append(stake_ns[axis] >= 600 * NS and bool(detour) and spent <= 0.01 * stake_ns[axis])
+        assert (len(moves) > 1) is any(pays)
+        looked += int(any(pays))
+        for move in moves:
+            assert move.settle_ns == (settle_ns(kit) if move is moves[-1] else 0)
+            assert move.expected_ns == move_ns(kit, settings, here, (move.pan_steps, move.tilt_steps))
+            assert move.deadline_ns == deadline_ns(move.expected_ns, kit.board.baud)
+            crossed = [side.goes(steps) for side, steps in zip(sides, (move.pan_steps, move.tilt_steps), strict=True)]
+            assert [move.pan, move.tilt] == crossed
+            stake_ns = [0 if crossing.must else stake for crossing, stake in zip(crossed, stake_ns, strict=True)]
+            here = (move.pan_steps, move.tilt_steps)
+        spent_ns = move_ns(kit, settings, here, here) + sum(step.expected_ns + step.ready_ns for step in exposures)
+        stake_ns = [stake + spent_ns for stake in stake_ns]
+    assert looked > 0 or shutter_s < 50

@@ -1,4 +1,6 @@
-"""What a switch must show, held against the simulator's hysteresis; where an axis stands clear of it; what can hide."""
+"""What a switch must show, compared with the simulator's hysteresis; where an axis is clear of it; and which slips can
+hide.
+"""
 
 from __future__ import annotations
 
@@ -36,7 +38,7 @@ def zone_for(head: Head) -> Zone:
 
 
 def passed(head: Head, slip: float) -> list[tuple[int, EdgeFlag, Found]]:
-    """Find zero as a board does, slip, and pass it downward and upward: what the board notes, and what it means."""
+    """Find zero like a board, slip, and pass it downward and upward: what the board records, and what it means."""
     rate, zone = head.pan.steps_per_degree, zone_for(head)
     axis = SimulatedAxis(AxisSpec(rate, head.pan.backlash_deg), -round(3 * rate), Random(1))
     far = 4 * (zone.over - zone.under)
@@ -61,7 +63,7 @@ def test_without_a_slip_a_switch_is_in_its_place_whichever_way_it_is_passed(head
     (down, how_down, found_down), (up, how_up, found_up) = passed(head, 0)
     assert (how_down, how_up) == (DOWN, UP)
     assert up == 0
-    assert abs(down - zone_for(head).downward) <= 1.5  # play need not be whole steps
+    assert abs(down - zone_for(head).downward) <= 1.5  # play need not be a whole number of steps
     assert (found_down, found_up) == (Found.IN_PLACE, Found.IN_PLACE)
 
 
@@ -69,7 +71,7 @@ def test_without_a_slip_a_switch_is_in_its_place_whichever_way_it_is_passed(head
 def test_a_slip_of_more_than_can_hide_is_seen_upward(head: Head, times: float, sign: int) -> None:
     rate = head.pan.steps_per_degree
     slip = math.ceil(unseen_deg(head, head.pan) * rate * times)
-    if slip < zone_for(head).above:  # else the switch is not passed at all, which tells as well
+    if slip < zone_for(head).above:  # otherwise the switch is not passed at all, which also shows the slip
         (_, _, found_down), (_, _, found_up) = passed(head, sign * slip)
         assert found_down is not Found.IN_PLACE
         assert found_up is Found.ELSEWHERE
@@ -113,7 +115,7 @@ def test_clear_of_the_switch_is_farther_below_where_there_is_play() -> None:
 
 @given(HEADS, st.booleans())
 def test_where_it_stands_clear_the_flag_is_as_it_should_be(head: Head, above: bool) -> None:
-    """Whichever way it came there."""
+    """From whichever side it came."""
     zone, rate = zone_for(head), head.pan.steps_per_degree
     for start in (4 * zone.under, 4 * zone.over):
         axis = SimulatedAxis(AxisSpec(rate, head.pan.backlash_deg), start, Random(1))
@@ -158,3 +160,45 @@ def test_a_look_stays_within_the_limits() -> None:
     zone = zone_of(head, head.tilt)
     assert zone is not None
     assert (zone.under, zone.over) == (-160, 192)
+
+
+@given(
+    st.sampled_from([1, 16, 256]),
+    st.floats(2, 200),
+    st.floats(0, 2),
+    st.floats(0, 1),
+    st.floats(-400, -0.01),
+    st.floats(0.01, 400),
+)
+def test_the_zone_of_a_switch_in_numbers(
+    microsteps: int, gear: float, level_deg: float, play_deg: float, least_deg: float, most_deg: float
+) -> None:
+    """As the module says it, for any head: what can be off without a slip, what is told of one, and where a look ends."""
+    axis = Axis(microsteps=microsteps, gear_ratio=gear, backlash_deg=play_deg, min_deg=least_deg, max_deg=most_deg)
+    head = Head(pan=axis, level_error_deg=level_deg)
+    rate = axis.steps_per_degree
+    noise = 1.5 + 0.02 * rate  # a step and a half, and how well a switch repeats
+    half_a_loss = 2 * microsteps  # of the four full steps that a motor loses at once
+    tells = max(noise, min(level_deg / math.sqrt(2) * rate - noise, half_a_loss))
+    assert unseen_deg(head, axis) == pytest.approx((tells + noise) / rate)
+    clear = max(0.25 * rate, tells + noise)
+    above, below = max(1, math.ceil(clear)), -max(1, math.ceil(clear + play_deg * rate))
+    least, most = math.ceil(least_deg * rate), math.floor(most_deg * rate)
+    zone = zone_of(head, axis)
+    assert (zone is None) is (above > most or below < least)
+    if zone is None:
+        return
+    assert (zone.above, zone.below) == (above, below)
+    assert zone.over == min(most, math.ceil(max(rate, 2 * clear)))
+    assert zone.under == max(least, -math.ceil(max(rate, 2 * clear) + play_deg * rate))
+    assert zone.downward == pytest.approx(-(play_deg * rate + 1))
+    assert zone.tolerance == pytest.approx(tells)
+    assert zone.untold == pytest.approx(max(0.1, play_deg / 2) * rate)
+    sides = [zone.side(steps) for steps in (above, above - 1, 0, below + 1, below)]
+    assert sides == [1, 0 if above - 1 > below else -1, 0, 0, -1]
+    for off in (0.0, tells, tells + 0.01, tells + zone.untold, tells + zone.untold + 0.01):
+        for sign in (-1, 1):
+            up = zone.judge(sign * off, EdgeFlag.UPWARD | EdgeFlag.ON)  # type: ignore[arg-type]
+            assert up is (Found.IN_PLACE if off <= tells else Found.ELSEWHERE)
+    assert zone.judge(0, EdgeFlag.UPWARD) is Found.ELSEWHERE  # the flag is on above zero
+    assert zone.judge(0, EdgeFlag.ON) is Found.ELSEWHERE

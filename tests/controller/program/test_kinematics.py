@@ -1,4 +1,4 @@
-"""Where the camera looks: against rotations by scipy, against the way back, and against the simulator's own head."""
+"""The camera's direction: compared with scipy's rotations, with the inverse, and with the simulator's own head."""
 
 from __future__ import annotations
 
@@ -28,7 +28,7 @@ def rotation(yaw_deg: float, pitch_deg: float, roll_deg: float) -> Rotation:
 
 
 def on_a_base(pan_deg: float, tilt_deg: float, lean_deg: float, toward_deg: float) -> Rotation:
-    """Pan and tilt on a base whose top was turned toward `toward_deg`, which takes z toward that side."""
+    """Pan and tilt on a base whose top was turned toward `toward_deg`, which moves z toward that side."""
     side = math.radians(toward_deg)
     axis = np.cross([0.0, 0.0, 1.0], [math.cos(side), math.sin(side), 0.0])
     return Rotation.from_rotvec(math.radians(lean_deg) * axis) * rotation(pan_deg, tilt_deg, 0.0)
@@ -49,7 +49,7 @@ def test_yaw_pitch_and_roll_are_the_rotation_of_the_head(pan: float, tilt: float
 
 @given(st.floats(-180, 180), st.floats(-STEEP_DEG, STEEP_DEG), LEANS, TOWARD)
 def test_there_and_back(yaw: float, pitch: float, lean: float, toward: float) -> None:
-    """Up to STEEP_DEG a levelled pose is met exactly, and the roll that is left is the one that was said."""
+    """Up to STEEP_DEG a levelled pose is met exactly, and the remaining roll is as stated."""
     aim = levelled(yaw, pitch, lean, toward)
     pose = reached(aim.pan_deg, aim.tilt_deg, lean, toward)
     assert off_deg(pose, rotation(yaw, pitch, aim.roll_deg)) < 1e-6
@@ -60,7 +60,7 @@ def test_there_and_back(yaw: float, pitch: float, lean: float, toward: float) ->
 
 @given(st.floats(-180, 180), st.floats(STEEP_DEG, 90), LEANS, TOWARD)
 def test_steep_poses_say_what_is_left(yaw: float, pitch: float, lean: float, toward: float) -> None:
-    """Steeper than that the pose reached is the head's, whatever was asked; level heads meet everything."""
+    """For steeper poses the result is the head's real pose, whatever was asked; level heads meet every pose."""
     aim = levelled(yaw, pitch, lean, toward)
     pose = will_reach(kit_with({"head.lean_deg": lean, "head.lean_toward_deg": toward}).head, yaw, pitch)
     if aim.tilt_deg <= 95:  # the default limit
@@ -76,7 +76,9 @@ def test_the_simulated_head_turns_alike(pan: float, tilt: float, lean: float, to
 
 
 def test_signs() -> None:
-    """What looks toward the lean looks low; what looks to the right of it has its left side low, so its roll is minus."""
+    """In the direction of the lean the camera looks low. To the right of it, its left side is low, so its roll is
+    negative.
+    """
     assert reached(40.0, 0.0, 2.0, 40.0).pitch_deg == pytest.approx(-2.0)
     assert reached(130.0, 0.0, 2.0, 40.0).roll_deg == pytest.approx(-2.0)
     assert reached(310.0, 0.0, 2.0, 40.0).roll_deg == pytest.approx(2.0)

@@ -1,4 +1,4 @@
-"""Poses on a head that leans: against the simulator's head, and against rotations by scipy."""
+"""Poses on a head that leans: compared with the simulator's head, and with scipy's rotations."""
 
 from __future__ import annotations
 
@@ -44,14 +44,14 @@ def test_the_camera_looks_where_it_should(yaw: float, pitch: float, lean: float,
 
 @given(YAWS, st.floats(-90, 90), LEANS, TOWARD)
 def test_the_roll_that_is_left(yaw: float, pitch: float, lean: float, toward: float) -> None:
-    """Against scipy's rotations: x ahead, y to the right, z down, so that yaw is a turn about z, pitch about y."""
+    """Compared with scipy's rotations: x ahead, y to the right, z down, so that yaw is a turn about z, pitch about y."""
     pose = levelled(yaw, pitch, lean, toward)
     head = Rotation.from_euler("ZY", [pose.pan_deg, pose.tilt_deg], degrees=True)
-    # Leaning toward yaw t lowers what looks there: a turn by -lean about the axis to the right of t.
+    # A lean toward yaw t lowers what is there: a turn by -lean about the axis to the right of t.
     side = math.radians(toward + 90)
     base = Rotation.from_rotvec(-math.radians(lean) * np.array([math.cos(side), math.sin(side), 0]))
     off = Rotation.from_euler("ZY", [yaw, pitch], degrees=True).inv() * base * head
-    # All that is wrong, direction and roll together, stays within little more than twice the lean.
+    # The whole error, direction and roll together, stays within slightly more than twice the lean.
     assert math.degrees(off.magnitude()) <= 2.3 * lean + 1e-6
     if abs(pitch) <= STEEP_DEG:
         roll = off.as_rotvec(degrees=True)
@@ -74,7 +74,7 @@ def test_roll_is_the_lean_at_the_horizon_across_it() -> None:
 
 
 def test_a_whole_run_on_a_head_that_leans(tmp_path: Path) -> None:
-    """The simulator's truth: every exposure looks where the plan says, within a microstep or so."""
+    """The simulator's truth: every exposure points where the plan says, to within about a microstep."""
     world = world_of(kit_of(head={"lean_deg": 1.5, "lean_toward_deg": 70.0}))
     assert run(world, tmp_path).result.complete
     planned = {0: (15.0, 5.0), 1: (120.0, -15.5), 2: (359.9, 30.25)}

@@ -1,4 +1,4 @@
-"""Predicted times against the simulator's motors and against the textbook's table."""
+"""Predicted times compared with the simulator's motors and with the textbook's table."""
 
 from __future__ import annotations
 
@@ -68,7 +68,7 @@ BAUDS = st.sampled_from([1200, 9600, 115_200, 4_000_000])
 
 @given(st.integers(0, 10**15), BAUDS)
 def test_a_dead_line_shows_itself_before_any_deadline(expected_ns: int, baud: int) -> None:
-    """A quarter and a second more than expected, then time for every try to send and to ask to go unanswered."""
+    """A quarter and a second more than expected, then time for every unanswered try to send and to ask."""
     assert deadline_ns(expected_ns, baud) >= 1.25 * expected_ns + NS + 2 * TRIES * retry_ns(baud) - 1
     assert deadline_ns(expected_ns + 10, baud) >= deadline_ns(expected_ns, baud)
 
@@ -124,6 +124,20 @@ def test_settling_follows_the_decay() -> None:
         for a in (40.0, 80.0)
     ]
     assert seconds[1] - seconds[0] == pytest.approx(math.log(2) / (0.05 * math.tau * 8.0), rel=1e-6)
+
+
+@pytest.mark.parametrize(("ring_hz", "damping"), [(3.0, 0.02), (8.0, 0.05), (20.0, 0.3)])
+@pytest.mark.parametrize("focal_length_mm", [15.0, 100.0])
+def test_settling_is_four_steps_of_acceleration_dying_away_to_a_quarter_of_a_pixel(
+    ring_hz: float, damping: float, focal_length_mm: float
+) -> None:
+    """Each step leaves a swing of a / w^2 about its middle, to either side, over sqrt(1 - z^2) (Thomson and Dahleh)."""
+    kit = kit_of(focal_length_mm, head={"ring_hz": ring_hz, "ring_damping": damping})
+    omega = math.tau * ring_hz
+    swing_deg = 2 * (4 * math.hypot(40.0, 40.0) / omega**2) / math.sqrt(1 - damping**2)
+    pixel_deg = math.degrees(36.0 / 6000 / focal_length_mm)
+    expected_s = math.log(swing_deg / (0.25 * pixel_deg)) / (damping * omega)
+    assert settle_ns(kit) / NS == pytest.approx(max(0.0, expected_s), rel=1e-3)
 
 
 MOVES = st.lists(st.tuples(st.floats(-40, 40), st.floats(-40, 40)), min_size=1, max_size=4)

@@ -1,4 +1,4 @@
-"""Holes and the proof over what was shot, against the picture plane of a rectilinear lens."""
+"""Holes, and the proof for the frames that were shot, compared with the picture plane of a rectilinear lens."""
 
 from __future__ import annotations
 
@@ -32,7 +32,7 @@ NEARLY = math.radians(0.01)
 
 
 def bare_by(frames: list[Frame], directions: Array, more_rad: float) -> NDArray[np.bool_]:
-    """Which directions no core holds: a core is a rectangle of the picture plane, made larger by `more_rad`."""
+    """Which directions no core contains: a core is a rectangle of the picture plane, enlarged by `more_rad`."""
     wide, high = (math.tan(half + more_rad) for half in (FIELD.core_half_width_rad, FIELD.core_half_height_rad))
     bare = np.ones(len(directions), dtype=bool)
     for frame in frames:
@@ -53,8 +53,8 @@ def test_what_is_drawn_as_a_hole_is_in_no_core_and_the_proof_says_the_same(missi
     there, lacking = split(PLAN, missing)
     assert {frame.id for frame in lacking} == missing
     drawn, directions = holes(PLAN, FIELD, there, GRID).ravel(), GRID.reshape(-1, 3)
-    assert not (bare_by(there, directions, NEARLY) & ~drawn).any()  # what even larger cores do not hold is drawn
-    assert not (drawn & ~bare_by(there, directions, -NEARLY)).any()  # and nothing that smaller ones hold
+    assert not (bare_by(there, directions, NEARLY) & ~drawn).any()  # directions outside even larger cores are drawn
+    assert not (drawn & ~bare_by(there, directions, -NEARLY)).any()  # and none inside smaller ones
     proof = prove_shot(PLAN, missing)
     if drawn.any():
         assert not proof.covered
@@ -118,7 +118,7 @@ def test_the_pictures_tell_missing_frames_from_others_without_colour(
 
 
 def shots_of(plan: Plan, missing: Collection[int]) -> list[ShotRow]:
-    """Every exposure confirmed but for those of the missing frames."""
+    """Every exposure confirmed except those of the missing frames."""
     made = [frame.id for frame in plan.frames if frame.id not in missing]
     return [
         ShotRow(number, Intent(frame, 0, 1, number, 0.0, 0.0, 0.01), number, ShotOutcome.CONFIRMED, number, None)

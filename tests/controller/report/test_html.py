@@ -1,4 +1,4 @@
-"""The report as a file: it stands alone and says what it must."""
+"""The report as a file: it is self-contained and says what it must."""
 
 from __future__ import annotations
 
@@ -8,24 +8,25 @@ from pathlib import Path
 
 import pytest
 
+from controller.capture.words.run import THROUGH
 from controller.errors import StorageFailed
 from controller.planning.make import make_plan
 from controller.planning.request import Request
 from controller.report.html import write_html
+from controller.report.plan_words import proof_sentence
 from controller.report.summary import Summary, summarise
-from controller.report.wording import proof_sentence
 from controller.session.rows import Happening, Intent, ShotOutcome, ShotRow
 from controller.sizes import size_text
 from tests.end_to_end.whole_runs import kit_of, run, world_of
 
 PLAN = make_plan(kit_of(14.0), 0.3)
 VOID = {"meta", "link", "br", "img", "hr", "input"}
-# Names of vocabularies in a drawing; nothing follows them.
+# Names of vocabularies in a drawing; they are never followed.
 NAMES = re.compile(r"""xmlns(:\w+)?=["'][^"']*["']""")
 
 
 class Strict(HTMLParser):
-    """Collects text, tags and attributes; holds that every tag that opens is closed."""
+    """Collects text, tags and attributes, and checks that every opened tag is closed."""
 
     def __init__(self) -> None:
         super().__init__()
@@ -53,7 +54,7 @@ class Strict(HTMLParser):
 
 def written(folder: Path, summary: Summary, happenings: list[Happening]) -> tuple[str, Strict]:
     path = folder / "report.html"
-    path.unlink(missing_ok=True)  # a page is never written over
+    path.unlink(missing_ok=True)  # a page is never overwritten
     write_html(path, PLAN, summary, happenings)
     text = path.read_text(encoding="utf-8")
     page = Strict()
@@ -125,7 +126,7 @@ def test_missing_frames_are_named_and_their_holes_drawn(tmp_path: Path) -> None:
     assert "The set is not complete." in words
     assert "Frames not complete: 3, 11." in words
     assert "How the last run ended: It <stopped>." in words
-    assert "<stopped>" not in text  # what a file or a board says is text, never markup
+    assert "<stopped>" not in text  # texts from files and boards are text, never markup
     assert "no place is missing" not in words
     assert "There are holes" in words
     assert words.count("hole: in no core") == words.count("missing frame") == 2  # in both pictures
@@ -138,7 +139,7 @@ def test_an_assumed_set_is_not_called_complete(tmp_path: Path) -> None:
         ShotRow(number, Intent(frame.id, 0, 1, number, 0.0, 0.0, 0.01), number, ShotOutcome.ASSUMED, number, None)
         for number, frame in enumerate(plan.frames, 1)
     ]
-    summary = summarise(plan, shots, kind="capture", seed=None, sentence="The set is complete.", seconds=1.0)
+    summary = summarise(plan, shots, kind="capture", seed=None, sentence=THROUGH, seconds=1.0)
     write_html(tmp_path / "report.html", plan, summary, [])
     text = (tmp_path / "report.html").read_text(encoding="utf-8")
     assert f"{len(shots)} of {len(shots)} assumed, none confirmed (no sync contact)." in text

@@ -1,4 +1,4 @@
-"""What is drawn, against independent geometry."""
+"""The drawings, compared with independent geometry."""
 
 from __future__ import annotations
 
@@ -17,7 +17,7 @@ from controller.optics.projection import Projection
 from controller.planning.directions import Array
 from controller.planning.make import make_plan
 from controller.planning.plan import Frame
-from controller.planning.reached import levelled_poses
+from controller.planning.reached_poses import levelled_poses
 from controller.planning.request import RegionKind, Request
 from controller.report.html import row_lines
 from controller.report.sphere_picture import (
@@ -35,7 +35,7 @@ from tests.end_to_end.whole_runs import direction, kit_of
 NS = 1_000_000_000
 
 
-# The lens's laws as zenithal projections (Calabretta and Greisen, A&A 395:1077, 2002, section 5.1).
+# The projections as zenithal projections (Calabretta and Greisen, A&A 395:1077, 2002, section 5.1).
 PLANES = {
     Projection.RECTILINEAR: "TAN",
     Projection.EQUIDISTANT: "ARC",
@@ -45,7 +45,7 @@ PLANES = {
 }
 
 
-# How many focal lengths a diagonal may have, so that the laws that end somewhere reach the picture's corners.
+# Focal lengths in a diagonal, such that the projections with an end still reach the picture's corners.
 SHORTEST = {
     Projection.RECTILINEAR: 3,
     Projection.EQUIDISTANT: 3,
@@ -56,7 +56,7 @@ SHORTEST = {
 
 
 def on_plane(directions: Array, projection: Projection) -> Array:
-    """Where directions in the camera's axes fall on the picture, in focal lengths to the right and upward."""
+    """The positions of directions in the picture, for directions in the camera's axes: right and up, in focal lengths."""
     wcs = WCS(naxis=2)
     wcs.wcs.ctype = [f"RA---{PLANES[projection]}", f"DEC--{PLANES[projection]}"]
     wcs.wcs.crval, wcs.wcs.crpix, wcs.wcs.cdelt = [0, 0], [1, 1], [1, 1]
@@ -67,7 +67,7 @@ def on_plane(directions: Array, projection: Projection) -> Array:
 
 
 def edges_mm(size_mm: tuple[float, float], offset_mm: tuple[float, float], share: float) -> Array:
-    """Right, left, top and bottom of the picture, each drawn in where the core is meant."""
+    """Right, left, top and bottom of the picture, each moved in for the core."""
     return share * np.array(
         [
             size_mm[0] / 2 + offset_mm[0],
@@ -113,7 +113,7 @@ def test_the_outline_agrees_with_the_picture_plane(
     right, left, top, bottom = edges_mm(size_mm, offset_mm, 1.0)
     limit = math.inf if circle_mm is None else circle_mm / 2
     inside = np.stack([right - x, left + x, top - y, bottom + y, np.full(len(x), limit) - np.hypot(x, y)])
-    assert np.abs(inside.min(axis=0)).max() < 1e-6 * diagonal  # each point on an edge or the circle, and none outside
+    assert np.abs(inside.min(axis=0)).max() < 1e-6 * diagonal  # each point is on an edge or the circle, none outside
     for corner in ((right, top), (right, -bottom), (-left, top), (-left, -bottom)):
         if math.hypot(*corner) < limit:
             assert np.hypot(x - corner[0], y - corner[1]).min() < 1e-6 * diagonal
@@ -142,7 +142,7 @@ def test_the_outline_of_the_core_is_its_edges(projection: Projection) -> None:
 
 
 def test_a_lens_that_sees_all_around() -> None:
-    """An equidistant circle of 200 degrees on a larger sensor: every point of its outline lies 100 degrees off axis."""
+    """An equidistant circle of 200 degrees on a larger sensor: every point of its outline is 100 degrees off axis."""
     field = make_field(
         projection=Projection.EQUIDISTANT,
         focal_length_mm=5.0,
@@ -173,8 +173,8 @@ def test_corners_of_a_known_frame(pitch_deg: float, yaw: float, pitch: float, tu
 def test_as_many_frames_see_a_direction_as_solid_angles_say(focal_length_mm: float) -> None:
     """Mean count = N times solid angle / 4 pi, with 4 asin(sin a/2 sin b/2) for full angles a and b.
 
-    The count weighs each direction by its share of the sphere (Gorski et al., ApJ 622:759, 2005, count equal
-    areas instead).
+    The count weights each direction by its share of the sphere (Gorski et al., ApJ 622:759, 2005, count equal areas
+    instead).
     """
     kit = kit_of(focal_length_mm)
     field = kit.field(0.0)
@@ -182,7 +182,7 @@ def test_as_many_frames_see_a_direction_as_solid_angles_say(focal_length_mm: flo
     seen = frames_seeing(field, levelled_poses(frames))
     pitch = np.radians(np.linspace(-90, 90, seen.shape[0], endpoint=False) + 180 / GRID_ACROSS)
     weights = np.broadcast_to(np.cos(pitch)[:, None], seen.shape)
-    solid_angle = 4 * math.asin(math.sin(field.half_width_rad) * math.sin(field.half_height_rad))
+    solid_angle = 4 * math.asin(math.sin(field.whole.right) * math.sin(field.whole.top))
     assert np.average(seen, weights=weights) == pytest.approx(len(frames) * solid_angle / (4 * math.pi), rel=0.01)
     assert seen.min() >= 1  # the plan covers
 
@@ -195,7 +195,7 @@ def test_one_frame_is_seen_where_it_points() -> None:
     assert (columns.min() + columns.max() + 1) / 2 == pytest.approx(middle, abs=0.5)
     assert (rows.min() + rows.max() + 1) / 2 == pytest.approx(seen.shape[0] / 2, abs=0.5)
     wide = np.count_nonzero(seen[seen.shape[0] // 2]) * 360 / GRID_ACROSS
-    assert wide == pytest.approx(math.degrees(2 * field.half_width_rad), abs=1.0)
+    assert wide == pytest.approx(math.degrees(2 * field.whole.right), abs=1.0)
 
 
 def test_rows_share_at_least_the_overlap_asked_for() -> None:
@@ -225,17 +225,17 @@ def test_the_overlap_of_a_row_at_the_horizon() -> None:
     ("asked", "low_deg", "words"),
     [
         (Request(), -20.0, "sr out of reach"),
-        (Request(floor_deg=-40), -95.0, "not covered: not asked for"),
+        (Request(floor_deg=-40), -95.0, "not covered: not requested"),
         (
             Request(region=RegionKind.WINDOW, pitch_from_deg=-20, pitch_to_deg=90, yaw_from_deg=330, yaw_to_deg=60),
             -95.0,
-            "not covered: not asked for",
+            "not covered: not requested",
         ),
     ],
     ids=["out of reach", "floor", "window"],
 )
 def test_what_is_not_covered_is_shaded_and_named(asked: Request, low_deg: float, words: str) -> None:
-    """Directions below and beyond the region lie in a shaded patch, directions inside it in none."""
+    """Directions below and outside the region are in a shaded patch, directions inside it in none."""
     plan = make_plan(kit_of(24.0, head={"tilt": {"min_deg": low_deg}}), 0.3, asked)
     for figure in (sphere_picture(plan), pole_picture(plan)):
         (legend,) = figure.legends
@@ -275,7 +275,7 @@ def test_stretches_add_up_to_the_time_of_the_run() -> None:
 
 
 def test_a_run_that_went_on_with_a_set_follows_the_one_before() -> None:
-    """The computer may have restarted in between, so that its clock begins again."""
+    """The computer may have restarted in between, so its clock may start again."""
     begun = HAPPENINGS[0].at_ns
     again = [Happening(one.at_ns - begun + NS, one.state, one.what, one.frame) for one in HAPPENINGS]
     again[0] = Happening(NS, "connecting", "start", None)

@@ -1,4 +1,4 @@
-"""The page of a run stands alone, and holds what it draws."""
+"""The page of a run is self-contained, and has the data that it draws."""
 
 from __future__ import annotations
 

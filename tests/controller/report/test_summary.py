@@ -8,10 +8,11 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from controller.capture.words.run import THROUGH
 from controller.planning.make import make_plan
 from controller.planning.request import RegionKind, Request
+from controller.report.plan_words import proof_sentence
 from controller.report.summary import Summary, summarise
-from controller.report.wording import degrees, duration, proof_sentence
 from controller.session.rows import Intent, ShotOutcome, ShotRow
 from tests.end_to_end.whole_runs import kit_of, planned_exposures
 
@@ -64,7 +65,7 @@ def test_a_second_try_makes_good() -> None:
     summary = account(rows([((0, 0), U), *((place, C) for place in WANTED)]))
     assert summary.complete
     assert summary.exposures_made == len(WANTED)
-    assert summary.exposures_unconfirmed == 0  # what is made lacks nothing any more
+    assert summary.exposures_unconfirmed == 0  # a confirmed exposure no longer lacks anything
 
 
 def test_twice_made_counts_once() -> None:
@@ -82,9 +83,9 @@ def test_what_a_run_says_of_itself_decides_nothing() -> None:
     every = rows([(place, C) for place in WANTED])
     said = {"kind": "test", "seed": None, "seconds": 1.0}
     assert summarise(PLAN, every, sentence="Stopped as asked.", **said).complete  # type: ignore[arg-type]
-    short = summarise(PLAN, every[1:], sentence="The set is complete.", **said)  # type: ignore[arg-type]
+    short = summarise(PLAN, every[1:], sentence=THROUGH, **said)  # type: ignore[arg-type]
     assert (short.complete, short.exit_status) == (False, 1)
-    assert "complete." not in short.sentence
+    assert "complete" not in short.sentence
 
 
 def test_what_was_not_planned_does_not_count() -> None:
@@ -110,18 +111,6 @@ def test_the_numbers_add_up(outcomes: list[tuple[tuple[int, int], ShotOutcome | 
         summary.exposures_not_tried,
     )
     assert sum(lacking) == len(unmade)
-
-
-@pytest.mark.parametrize(
-    ("seconds", "words"),
-    [(0, "0:00"), (59.4, "0:59"), (59.6, "1:00"), (754, "12:34"), (3599.6, "1:00:00"), (37_230, "10:20:30")],
-)
-def test_durations(seconds: float, words: str) -> None:
-    assert duration(seconds) == words
-
-
-def test_degrees_have_no_minus_zero() -> None:
-    assert [degrees(value) for value in (-0.04, 0.0, -0.06, 359.97)] == ["0.0°", "0.0°", "-0.1°", "360.0°"]
 
 
 def test_the_proof_in_words() -> None:

@@ -1,4 +1,4 @@
-"""What only some verdicts say: axes that were not checked, runs under way, sets not begun."""
+"""What only some verdicts say: unchecked axes, runs under way, sets not begun."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""Which axes were not checked, derived from rows."""
+"""The axes that were not checked, derived from rows."""
 
 from __future__ import annotations
 
@@ -11,7 +11,7 @@ from tests.end_to_end.whole_runs import kit_of
 
 
 def shot(number: int, outcome: ShotOutcome | None = ShotOutcome.CONFIRMED) -> ShotRow:
-    """The exposure of that number, of a frame of the same number."""
+    """The exposure of this number, of the frame with the same number."""
     return ShotRow(number, Intent(number, 0, 1, number, 0.0, 0.0, 0.01), 0, outcome, 1, 1)
 
 

@@ -1,7 +1,7 @@
-"""Sessions of older versions: read as they are, and migrated where they are written on.
+"""Sessions of older versions: read without change, and migrated when they are opened to write.
 
 `old/version_N.sqlite` was written by the program of that version: N = 2, five exposures of a capture that was stopped; 3
-and 4, rehearsals of a row. When the version changes, keep a file of the one before.
+and 4, rehearsals of a row. See `test_kept.py` for whole journeys.
 """
 
 from __future__ import annotations
@@ -15,8 +15,9 @@ from pathlib import Path
 import pytest
 
 from controller.errors import InputError, StorageFailed
+from controller.session import database
 from controller.session.migrations import MIGRATIONS, OLDEST_VERSION, SESSION_VERSION, statements_from
-from controller.session.rows import DoubtReason, DoubtRow, Intent, ShotOutcome, WishRow
+from controller.session.rows import DoubtReason, DoubtRow, Intent, Moment, RequestRow, RunReason, RunRow, ShotOutcome
 from controller.session.session import Session
 
 OLD = Path(__file__).with_name("old") / "version_2.sqlite"
@@ -33,6 +34,12 @@ def columns(path: Path) -> dict[str, list[tuple[object, ...]]]:
     with closing(sqlite3.connect(path)) as db:
         tables = [name for (name,) in db.execute("SELECT name FROM sqlite_schema WHERE type = 'table'")]
         return {name: [row[1:] for row in db.execute(f"PRAGMA table_info({name})")] for name in tables}
+
+
+def dump_of(path: Path) -> list[str]:
+    """Everything in the file, as statements."""
+    with closing(sqlite3.connect(path)) as db:
+        return list(db.iterdump())
 
 
 def version_of(path: Path) -> tuple[int, str]:
@@ -59,7 +66,9 @@ def test_what_is_read_of_an_old_session_is_what_was_written(old: Path) -> None:
         assert first.reported_pan_steps is None
         assert session.doubts() == [DoubtRow(0, 1, 5, DoubtReason.SUSPECT)]
         assert session.made() == {(0, 0), (1, 0), (1, 1), (2, 0)}
-        assert session.about()["zero found by boot"] == "1806341206"
+        assert session.remembered().boot_id == 1806341206
+        began = Moment(0, "2026-01-02T03:04:06.000+00:00")
+        assert session.runs() == [RunRow(1, RunReason.BEGUN, began, None, "Stopped as asked.", complete=False)]
         assert session.next_command_id() == 13
     assert old.read_bytes() == before
     assert list(old.parent.iterdir()) == [old]
@@ -69,7 +78,7 @@ def test_an_old_session_is_written_on_as_one_of_this_version(old: Path, tmp_path
     with Session.open(old, to_write=True) as session:
         session.intend(Intent(2, 1, 1, 13, 359.9, 30.25, 0.025, 115168, 9680), 7)
         session.conclude(13, ShotOutcome.CONFIRMED, 8, 9, (115168, 9680))
-        assert session.take_wish() == WishRow("retake", (2,))
+        assert session.take_request() == RequestRow("retake", (2,))
     assert version_of(old) == (SESSION_VERSION, str(SESSION_VERSION))
     Session.create(tmp_path / "new.sqlite", {}, durable=True).close()
     assert columns(old) == columns(tmp_path / "new.sqlite")
@@ -100,25 +109,47 @@ def test_a_migration_that_fails_changes_nothing(old: Path, monkeypatch: pytest.M
     assert version_of(old) == (0, "2")
 
 
-@pytest.mark.parametrize("done", range(1, len(statements_from(2))))
-def test_a_program_killed_in_a_migration_leaves_the_older_version(old: Path, done: int) -> None:
-    before = columns(old)
-    db = sqlite3.connect(old, isolation_level=None)
-    db.execute("BEGIN IMMEDIATE")
-    for statement in statements_from(2)[:done]:
-        db.execute(statement)
-    db.close()  # nothing was committed
-    assert columns(old) == before
-    assert version_of(old) == (0, "2")
+@pytest.mark.parametrize("version", range(OLDEST_VERSION, SESSION_VERSION))
+def test_a_program_killed_in_a_migration_leaves_one_version_or_the_other(
+    version: int, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Before each statement the files are copied as they are, which is what a program killed there leaves."""
+    path = Path(shutil.copy(OLD.with_name(f"version_{version}.sqlite"), tmp_path / "session.sqlite"))
+    before = version_of(path), dump_of(path)
+    moments: list[Path] = []
+
+    def snap(_: str) -> None:
+        moments.append(tmp_path / str(len(moments)))
+        moments[-1].mkdir()
+        for file in tmp_path.glob("session.sqlite*"):
+            shutil.copy(file, moments[-1])
+
+    def watched(db: sqlite3.Connection, older: int) -> None:
+        db.set_trace_callback(snap)
+        migrate(db, older)
+        snap("afterwards")
+        db.set_trace_callback(None)
+
+    migrate = database.migrate
+    monkeypatch.setattr(database, "migrate", watched)
+    Session.open(path, to_write=True).close()
+    monkeypatch.undo()
+    after = version_of(path), dump_of(path)
+    assert len(moments) > len(statements_from(version))
+    for folder in moments:
+        left = folder / "session.sqlite"
+        assert (version_of(left), dump_of(left)) == (after if folder is moments[-1] else before)
+        Session.open(left, to_write=True).close()
+        assert (version_of(left), dump_of(left)) == after
 
 
-@pytest.mark.parametrize("version", ["1", "5", "two"])
+@pytest.mark.parametrize("version", ["1", str(SESSION_VERSION + 1), "two"])
 def test_versions_that_are_not_known(old: Path, version: str) -> None:
     with closing(sqlite3.connect(old)) as db:
         db.execute("UPDATE about SET value = ? WHERE name = 'session_version'", (version,))
         db.commit()
     for to_write in (False, True):
-        with pytest.raises(InputError, match="this program reads versions 2 to 4"):
+        with pytest.raises(InputError, match=f"this program reads versions 2 to {SESSION_VERSION}"):
             Session.open(old, to_write=to_write)
 
 
@@ -136,7 +167,7 @@ def test_command_ids_go_on_behind_the_highest_of_all(old: Path) -> None:
 
 
 def of_version_3(path: Path) -> None:
-    """Make the old file one of version 3 whose last frame was shot by hand, as the program that wrote it would have."""
+    """Turn the old file into one of version 3, as its program would have written it, with a last frame by hand."""
     plan = {"frames": [{"id": 0}, {"id": 1, "by_hand": False}, {"id": 2, "by_hand": True}]}
     with closing(sqlite3.connect(path)) as db:
         for statement in (*MIGRATIONS[2], "PRAGMA user_version = 3"):
@@ -172,9 +203,9 @@ def test_a_plan_that_cannot_be_read_is_no_reason_to_lose_a_session(old: Path, pl
         assert session.shots()[-1].intent.pan_deg is None
 
 
-@pytest.mark.parametrize("version", range(OLDEST_VERSION, SESSION_VERSION + 1))
-def test_a_session_of_every_version_is_read_reported_and_written_on(version: int, tmp_path: Path) -> None:
-    """Files that the programs of their time wrote: an update in the middle of a journey must not strand a set."""
+@pytest.mark.parametrize("version", range(OLDEST_VERSION, SESSION_VERSION))
+def test_a_session_of_every_older_version_is_read_reported_and_written_on(version: int, tmp_path: Path) -> None:
+    """The files were written by programs of their time: an update in the middle of a journey must not strand a set."""
     kept = OLD.with_name(f"version_{version}.sqlite")
     path = Path(shutil.copy(kept, tmp_path / "session.sqlite"))
     with Session.open(path) as session:

@@ -1,4 +1,4 @@
-"""The session file: what it holds, in which order it is written, and how it fails."""
+"""The session file: its content, the order in which it is written, and how it fails."""
 
 from __future__ import annotations
 
@@ -12,7 +12,20 @@ import pytest
 from controller.errors import InputError, StorageFailed
 from controller.session.checks import CheckRow
 from controller.session.migrations import SESSION_VERSION
-from controller.session.rows import DoubtReason, DoubtRow, Happening, Intent, ShotOutcome, ShotRow, with_requests
+from controller.session.rows import (
+    DoubtReason,
+    DoubtRow,
+    Happening,
+    Intent,
+    Moment,
+    RunReason,
+    RunRow,
+    ShotOutcome,
+    ShotRow,
+    WalkRow,
+    Word,
+    with_requests,
+)
 from controller.session.session import Session
 
 ABOUT = {"kind": "test", "seed": "7"}
@@ -38,26 +51,56 @@ def healthy(path: Path) -> bool:
 def test_what_is_said_about_the_run_can_be_read_again(path: Path) -> None:
     with Session.open(path, to_write=True) as session:
         assert session.about() == {"session_version": str(SESSION_VERSION), **ABOUT}
-        session.note_about("sentence", "first")
-        session.note_about("sentence", "The set is complete.")
+        session.note_about("weather", "first")
+        session.note_about("weather", "calm")
     with Session.open(path) as session:
-        assert session.about()["sentence"] == "The set is complete."
+        assert session.about()["weather"] == "calm"
         assert session.shots() == []
         assert session.happenings() == []
 
 
-@pytest.mark.parametrize(("complete", "word"), [(True, "yes"), (False, "no")])
-def test_how_a_run_ended_is_told_until_the_next_one_begins(path: Path, complete: bool, word: str) -> None:
+@pytest.mark.parametrize("complete", [True, False])
+def test_each_run_is_kept_with_its_beginning_and_its_end(path: Path, complete: bool) -> None:
+    began = Moment(5, "2026-03-01T10:00:00+00:00")
     with Session.open(path, to_write=True) as session:
-        session.note_end("It ended.", complete=complete)
-        about = session.about()
-        assert (about["sentence"], about["complete"]) == ("It ended.", word)
-        session.note_clock(5, "2026-03-01T10:00:00+00:00")
-        assert session.about().keys() & {"sentence", "complete"} == set()
+        session.begin_run(RunReason.BEGUN, None)
+        session.intend(intent(1), 1)
+        session.end_run("It ended.", complete=complete, utc="2026-03-01T09:00:00+00:00")
+        session.begin_run(RunReason.RESUMED, began)
+    with Session.open(path) as session:
+        assert session.runs() == [
+            RunRow(1, RunReason.BEGUN, None, "2026-03-01T09:00:00+00:00", "It ended.", complete),
+            RunRow(2, RunReason.RESUMED, began),
+        ]
+
+
+def test_a_question_is_open_until_it_is_answered_or_another_is_asked(path: Path) -> None:
+    with Session.open(path, to_write=True) as session:
+        assert session.open_question() is None
+        assert session.ask("Is it level?") == 1
+        assert session.ask("Is it clear?") == 2
+        assert session.open_question() == (2, "Is it clear?")
+        session.close_question(Word.YES)
+        session.close_question()
+        assert session.open_question() is None
+    with closing(sqlite3.connect(path)) as db:
+        kept = db.execute("SELECT words, open, answer FROM questions ORDER BY number").fetchall()
+    assert kept == [("Is it level?", 0, None), ("Is it clear?", 0, "yes")]
+
+
+def test_the_latest_walk_counts(path: Path) -> None:
+    small, large = WalkRow(-10, 20, -5, 5), WalkRow(-10, 21, -5, 5)
+    with Session.open(path, to_write=True) as session:
+        assert session.latest_walk() is None
+        for walk in (large, small):
+            session.note_walk(walk)
+        assert session.latest_walk() == small
+    assert large.covers(small)
+    assert not small.covers(large)
 
 
 def test_a_reference_run_checks_both_axes(path: Path) -> None:
-    """What was exposed before it was checked by it; what comes after waits for the next check."""
+    """It checks everything exposed before it; later exposures wait for the next check."""
     with Session.open(path, to_write=True) as session:
         session.intend(intent(1), 10)
         session.note_zero(77)
@@ -80,7 +123,7 @@ def test_only_what_counts_is_requested_again(path: Path) -> None:
 def test_the_intent_is_there_before_the_outcome(path: Path) -> None:
     with Session.open(path, to_write=True) as session:
         session.intend(intent(4), 1000)
-        with Session.open(path) as reader:  # another connection sees it at once: it is in the file
+        with Session.open(path) as reader:  # another connection sees it at once, so it is in the file
             assert reader.shots() == [ShotRow(1, intent(4), 1000, None, None, None)]
         session.conclude(4, ShotOutcome.CONFIRMED, 2000, 55)
         with Session.open(path) as reader:
@@ -135,7 +178,7 @@ def test_the_file_is_sound_at_every_moment(path: Path) -> None:
 
 
 def test_a_copy_taken_in_the_middle_can_be_read(path: Path, tmp_path: Path) -> None:
-    """What a sudden loss of power leaves behind: the files as they are, without a close."""
+    """What a sudden loss of power leaves: the files as they are, without a close."""
     copy = tmp_path / "copy"
     copy.mkdir()
     with Session.open(path, to_write=True) as session:
@@ -183,7 +226,7 @@ def test_another_version(path: Path) -> None:
     with closing(sqlite3.connect(path)) as db:
         db.execute("UPDATE about SET value = '9' WHERE name = 'session_version'")
         db.commit()
-    with pytest.raises(InputError, match="version 9; this program reads versions 2 to 4"):
+    with pytest.raises(InputError, match=f"version 9; this program reads versions 2 to {SESSION_VERSION}"):
         Session.open(path)
 
 
@@ -222,7 +265,7 @@ def test_a_session_that_is_only_read_says_no_to_everything_else(path: Path) -> N
 
 def test_a_disk_that_may_only_be_read(path: Path) -> None:
     with Session.open(path, to_write=True) as session:
-        session._db.execute("PRAGMA query_only = ON")  # root may write any file, so the database itself says no
+        session._db.execute("PRAGMA query_only = ON")  # root may write any file, so the database itself must refuse
         for write in writes_of(session):
             with pytest.raises(StorageFailed, match="cannot be read or written"):
                 write()

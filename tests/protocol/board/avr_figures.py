@@ -1,4 +1,4 @@
-"""Figures of the firmware for the bench: what it takes, and how close to its limits it runs."""
+"""Figures of the firmware for the bench: its sizes, and how close to its limits it runs."""
 
 from __future__ import annotations
 
@@ -17,7 +17,7 @@ FIVE = Shaper(((0, 10_000), (60, 15_000), (125, 15_536), (190, 15_000), (250, 10
 
 @dataclass(frozen=True, slots=True)
 class FirmwareFigures:
-    """Sizes in bytes; the longest time without interrupts; ticks that came late with both axes at 10,000 steps/s."""
+    """Sizes in bytes; the longest time without interrupts; late ticks with both axes at 10,000 steps/s."""
 
     flash_bytes: int
     static_ram_bytes: int

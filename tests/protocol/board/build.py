@@ -1,4 +1,4 @@
-"""Building what the tests of the firmware need, and saying in one sentence why it cannot be built."""
+"""Build what the firmware tests need, or say in one sentence why that is impossible."""
 
 from __future__ import annotations
 
@@ -17,7 +17,7 @@ WARNINGS = ("-std=gnu11", "-Wall", "-Wextra", "-Werror")
 
 
 def lacking(programs: Iterable[str], packages: str) -> str | None:
-    """What is missing and what to do about it, as a sentence without its full stop; None if nothing is."""
+    """What is missing and how to get it, as a sentence without its full stop; None if nothing is."""
     absent = next((program for program in programs if shutil.which(program) is None), None)
     return None if absent is None else f"{absent} not found: install {packages} to test the firmware"
 
@@ -34,7 +34,7 @@ def native_tools_lacking() -> str | None:
 
 
 def need(lack: str | None) -> None:
-    """Skip the test that lacks something, saying what; where CI is set in the environment, fail it."""
+    """Skip the test, with the reason, if something is missing; fail it if CI is set in the environment."""
     if lack is not None and os.environ.get("CI"):
         pytest.fail(f"{lack}; on CI nothing is left out")
     if lack is not None:
@@ -42,7 +42,7 @@ def need(lack: str | None) -> None:
 
 
 def run(*command: str | Path) -> str:
-    """Run a program and return what it printed. Raises AssertionError with its complaints when it fails."""
+    """Run a program and return its output. Raises AssertionError with its messages if it fails."""
     done = subprocess.run([str(part) for part in command], capture_output=True, text=True, check=False)
     assert done.returncode == 0, f"{command}\n{done.stdout}{done.stderr}"
     return done.stdout

@@ -15,7 +15,7 @@ TAKEN_AT_ONCE = 65536
 
 
 def load(path: Path) -> CDLL:
-    """Load the library and tell ctypes what its functions return."""
+    """Load the library and give ctypes its return types."""
     library = CDLL(str(path))
     library.world_place.restype = c_int32
     for name in ("steps", "take", "finished", "polls", "closed_for", "ms"):
@@ -26,7 +26,7 @@ def load(path: Path) -> CDLL:
 
 
 class Core:
-    """One board from power-on, with motors, flags and a camera. There is only one at a time in a library."""
+    """One board from power-on, with motors, flags and a camera. A library has only one at a time."""
 
     def __init__(
         self,
@@ -70,16 +70,16 @@ class Core:
         self._library.world_ticks(count)
 
     def slow_down(self, ticks: int) -> None:
-        """From now on the main loop takes so many ticks for each byte that comes in; `now_ms` leaves them out."""
+        """From now on the main loop takes this many ticks for each received byte; `now_ms` does not include them."""
         self._library.world_slow(ticks)
 
     def closed_us(self, contact: int) -> int:
-        """How long a contact was closed at the latest, in microseconds: 0 half-press, 1 release."""
+        """How long a contact was last closed, in microseconds: 0 half-press, 1 release."""
         return 25 * int(self._library.world_closed_for(contact))
 
     @property
     def clock_ms(self) -> int:
-        """The board's clock, with the time that a slow main loop took."""
+        """The board's clock, including the time of a slow main loop."""
         clock: int = self._library.world_ms()
         return clock
 
@@ -107,17 +107,17 @@ class Core:
         self._library.world_inputs(self._inputs)
 
     def stick_flags(self, stuck: int) -> None:
-        """Hold the flags as they are now: bit 0 pan, bit 1 tilt."""
+        """Freeze the flags in their current state: bit 0 pan, bit 1 tilt."""
         self._library.world_stick_flags(stuck)
 
     @property
     def places(self) -> tuple[int, int]:
-        """Where the motors stand; zero is the edge of the flag."""
+        """The positions of the motors; zero is the edge of the flag."""
         return self._library.world_place(0), self._library.world_place(1)
 
     @property
     def steps(self) -> tuple[int, int]:
-        """How many steps either motor has made, whichever way."""
+        """The number of steps of each motor, in both directions together."""
         return self._library.world_steps(0), self._library.world_steps(1)
 
     @property

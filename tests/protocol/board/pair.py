@@ -1,9 +1,9 @@
 """The core and the simulated board side by side: the same bytes at the same moments must give the same answers.
 
-Both turn by different means, one with steps and a speed that changes each millisecond, the other with exact ramps. So
-their motions may end a few milliseconds apart, and stop a few steps apart. In these windows nothing is sent: before
-each request time goes on until both are in the same state, and how long that takes is bounded. Positions are compared
-to the step after ARRIVED and REFERENCED, and to a few steps otherwise; what is of no worth (unknown) is not compared.
+They turn by different means, one with steps and a speed that changes each millisecond, the other with exact ramps. So
+their motions may end a few milliseconds apart, and stop a few steps apart. Nothing is sent in these windows: before each
+request, time advances until both are in the same state, and the length of this is bounded. Positions are compared to the
+step after ARRIVED and REFERENCED, and to a few steps otherwise. Invalid (unknown) ones are not compared.
 """
 
 from __future__ import annotations
@@ -28,13 +28,14 @@ MAX_RATE = 20_000
 PLACE = (37, -58)
 CAMERA_MS = (50, 100)
 APART_MS = 60
-"""Most by which a command may end earlier on one side. A reference run has four parts, and one step of its creeping
-takes long."""
+"""The most by which a command may end earlier on one side. A reference run has four parts, and one creeping step takes
+long.
+"""
 APART_STEPS = 25
 EXACT = {Outcome.ARRIVED, Outcome.REFERENCED}
 SPEC = HeadSpec(AxisSpec(100.0), AxisSpec(100.0), ring_hz=8.0, ring_damping=0.05, pixel_deg=0.01)
 NEVER_DEG = 1e5
-"""A flag so far away is never met."""
+"""A flag this far away is never met."""
 KNOWN = StatusFlag.PAN_KNOWN | StatusFlag.TILT_KNOWN
 
 
@@ -81,7 +82,7 @@ class Simulated:
 
 
 class Pair:
-    """Both, with everything they have said."""
+    """Both boards, with all their messages."""
 
     def __init__(self, library: CDLL, place: tuple[int, int] = PLACE) -> None:
         self.theirs = Simulated(place)
@@ -92,7 +93,7 @@ class Pair:
         assert self.feed(b"") == []
 
     def feed(self, data: bytes) -> list[tuple[Message, Message]]:
-        """Give both the same bytes. Replies must come at once, and be as many."""
+        """Give both the same bytes. Both must reply at once, with the same number of replies."""
         for machine in (self.ours, self.theirs):
             machine.feed(data)
         ours, theirs = self._replies()
@@ -116,7 +117,7 @@ class Pair:
         assert self._replies() == ([], [])
 
     def agree(self) -> None:
-        """Let time pass until both are in the same state; then they must have said the same."""
+        """Let time pass until both are in the same state; then their messages must be the same."""
         for _ in range(APART_MS):
             if (self.ours.state, self.ours.finished, self.ours.known) == self.theirs.stage:
                 break
@@ -130,7 +131,7 @@ class Pair:
         theirs.clear()
 
     def wait_for_camera(self) -> None:
-        """Until the camera is at rest: see the report on contacts that closed before the release did."""
+        """Wait until the camera is at rest: see the report on contacts that closed before the release did."""
         self.run(sum(CAMERA_MS) + 2)
         self.agree()
 
@@ -150,7 +151,7 @@ class Pair:
         return found[0], found[1]
 
     def compare(self, mine: Message, other: Message) -> None:
-        """The same but for what the two may differ in."""
+        """The same except for the allowed differences."""
         assert type(mine) is type(other), (mine, other)
         if isinstance(mine, Status) and isinstance(other, Status):
             rests = mine.state in {BoardState.READY, BoardState.DISARMED, BoardState.EXPOSING}

@@ -1,4 +1,4 @@
-"""A machine in virtual time as the port that the host's programs talk through."""
+"""A machine in virtual time as the port of the host's programs."""
 
 from __future__ import annotations
 
@@ -17,7 +17,7 @@ class MachinePort:
         return self._machine.now_ms * MS
 
     def reopen(self) -> None:
-        """The line is never gone."""
+        """The line is never lost."""
 
     def write(self, data: bytes) -> None:
         self._machine.feed(data)

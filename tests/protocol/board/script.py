@@ -1,4 +1,4 @@
-"""A seeded script for the core: a host that sets it up and gives orders, on a line and at inputs that go wrong.
+"""A seeded script for the core: a host that sets it up and sends commands, with faults on the line and at the inputs.
 
 The format is that of native/play.c.
 """
@@ -15,7 +15,7 @@ from protocol.units import AxisId, BootId, CommandId, Steps
 ID_BYTES = 4
 LIMIT = 3000
 ORDERS_BETWEEN = 10
-NEAR = 700  # steps: a move that usually ends before the next order
+NEAR = 700  # steps: a move that usually ends before the next command
 RAMP_MS, REFERENCE_MS = 500, 6000
 INPUTS = (0x04, 0x08, 0x10, 0x20, 0x40)
 """Limits, sync contact, stop switch open, supply low."""
@@ -23,7 +23,7 @@ EDGES = (0, 1, 0x7F, 0x80, 0xFF)
 
 
 class Script:
-    """What the host and the world do, drawn from a seed."""
+    """The actions of the host and the world, drawn from a seed."""
 
     def __init__(self, seed: int, boot_id: BootId) -> None:
         self._boot_id = boot_id
@@ -33,7 +33,7 @@ class Script:
         self._seq = 0
 
     def text(self, rounds: int) -> bytes:
-        """The whole script. At its end the board is asked for a Welcome, on a quiet line and at quiet inputs."""
+        """The whole script. At its end the board is asked for a Welcome, on a quiet line with quiet inputs."""
         for _ in range(rounds):
             self._make_ready()
             for _ in range(ORDERS_BETWEEN):
@@ -105,11 +105,11 @@ class Script:
         self._ask_spoilt(self._draw())
 
     def _ask_spoilt(self, request: Request) -> None:
-        """A good frame with a value that is at an edge of its range or beyond, or with a wrong length."""
+        """A good frame with a value at an edge of its range or beyond, or with a wrong length."""
         kind, payload = encode_message(request)
         values = bytearray(payload)
         for _ in range(self._random.randint(1, 2)):
-            if len(values) > ID_BYTES:  # a spoilt command id would make all the later ones stale
+            if len(values) > ID_BYTES:  # a spoilt command id would make all later ones stale
                 values[self._random.randrange(ID_BYTES, len(values))] = self._random.choice(EDGES)
         if self._random.random() < 0.2:
             values = values[: self._random.randrange(len(values) + 1)]

@@ -163,7 +163,7 @@ class Deframing:
 
 
 def request_fields(library: CDLL, kind: int, payload: bytes, name: str) -> tuple[int, dict[str, Any]]:
-    """Why the core takes a payload for no request (0 if it does), and what it reads in it."""
+    """Why the core rejects a payload as a request (0 if it does not), and the values that it reads."""
     out = CRequest()
     reason: int = library.codec_request(kind, payload, len(payload), byref(out))
     found: dict[str, Any] = {"command_id": out.command_id}

@@ -1,4 +1,4 @@
-"""A host for boards in virtual time, whatever they run on: asks, orders, and keeps the notices."""
+"""A host for any board in virtual time: it asks, sends commands, and keeps the notices."""
 
 from __future__ import annotations
 
@@ -35,11 +35,11 @@ SPEED, ACCEL = 1000, 2000
 LIMIT = 9000
 SILENCE_MS = 5000
 REPLY_MS = 30
-"""How long a reply may take on the line, at 115200 baud, and in the board (20 ms)."""
+"""The longest time for a reply, on the line at 115200 baud and in the board (20 ms)."""
 
 
 class Machine(Protocol):
-    """A board of whatever kind: bytes in, time on, bytes out."""
+    """Any board: bytes in, time on, bytes out."""
 
     now_ms: int
 
@@ -61,7 +61,7 @@ class Talker:
         self._deframer = Deframer()
 
     def listen(self) -> list[tuple[int, Message]]:
-        """What has come since."""
+        """The messages received since the last call."""
         came: list[tuple[int, Message]] = []
         for frame in self._deframer.feed(self.machine.take()):
             message = decode_message(frame.kind, frame.payload)
@@ -116,7 +116,7 @@ class Talker:
         return [notice for notice in self.notices if isinstance(notice, kind)]
 
     def finish(self, most_ms: int = 200_000, look_ms: int = 500) -> Finished:
-        """Let the command under way end, keeping the board's patience up; return what it said."""
+        """Let the current command end, keeping the host from falling silent. Returns its Finished."""
         known, begun = len(self.of(Finished)), self.machine.now_ms
         while len(self.of(Finished)) == known:
             assert self.machine.now_ms - begun < most_ms, "the command never ended"
@@ -143,7 +143,7 @@ class Talker:
         self.reference(min(speed, 500))
 
     def move(self, pan: int, tilt: int) -> Move:
-        """A move with a new id, to be ordered or refused."""
+        """A move with a new id, for `order` or to be refused."""
         return Move(self.next_id(), Steps(pan), Steps(tilt))
 
     def await_disarmed(self, most_ms: int = 5000) -> Status:

@@ -1,4 +1,4 @@
-"""Where a tool is missing a test is left out and says so, but on CI it fails."""
+"""A test whose tool is missing is skipped with the reason; on CI it fails."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""The core against the simulated board: the same bytes give the same replies and the same notices."""
+"""The core compared with the simulated board: the same bytes give the same replies and the same notices."""
 
 from __future__ import annotations
 
@@ -61,7 +61,7 @@ class Run:
             self.last_id = command_id
 
     def next_id(self, back: int) -> CommandId:
-        """A new id; with `back` the last one taken, or older ones, or far ahead."""
+        """A new id; with `back`, the last one used, or an older one, or one far ahead."""
         return CommandId((self.last_id + 1 - back) % ID_SPAN)
 
     def make_ready(self) -> None:
@@ -231,7 +231,7 @@ LOST = st.tuples(st.booleans(), st.booleans())
 
 
 def _bound(low: int, high: int) -> int:
-    """SPEC, Reference: the travel, zero counted in, a 32nd of it and 32 steps."""
+    """SPEC, Reference: the travel extended to include zero, a 32nd of it and 32 steps."""
     travel = max(high, 0) - min(low, 0)
     return travel + travel // 32 + 32
 
@@ -256,7 +256,7 @@ def test_both_seek_alike(
     divisor: int,
     minor: int,
 ) -> None:
-    """From anywhere, with switches that are seen and that never are: the same end, in the same place, said the same."""
+    """From anywhere, with switches that change or never do: the same end at the same position, with the same messages."""
     run = Run(library, place)
     run.send(Hello(PROTOCOL_VERSION.major, minor, 7))
     for axis in AxisId:
@@ -273,7 +273,7 @@ def test_both_seek_alike(
     at_zero = run.pair.ours.state == BoardState.READY
     assert at_zero <= (run.pair.ours.places == (0, 0))
     for axis in AxisId:
-        assert not (lost[axis] and run.pair.ours.known & (2 << axis))  # what was not met is not known
+        assert not (lost[axis] and run.pair.ours.known & (2 << axis))  # an axis that did not meet its switch is not known
         assert made[axis] <= _bound(low, high) * (1 if lost[axis] else 3)
     reaches = all(-_bound(low, high) < steps < _bound(low, high) for steps in place)
     assert at_zero == (reaches and not any(lost))

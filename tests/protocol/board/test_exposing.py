@@ -1,4 +1,4 @@
-"""An exposure on the core: when the contacts close and open, and what it says of the camera."""
+"""An exposure on the core: when the contacts close and open, and what it reports about the camera."""
 
 from __future__ import annotations
 
@@ -24,7 +24,7 @@ def ready(library: CDLL, camera_ms: tuple[int, int] | None, fitted: int = SYNC_F
 
 
 def closed_ms(core: Core, milliseconds: int) -> dict[int, list[int]]:
-    """Let time pass; when each contact was closed, in ms from now."""
+    """Let time pass; the times at which each contact was closed, in ms from now."""
     times: dict[int, list[int]] = {HALF_PRESS_OUT: [], RELEASE_OUT: []}
     for at in range(milliseconds):
         for bit, when in times.items():
@@ -76,7 +76,9 @@ def test_a_contact_that_was_closed_before_is_no_answer(library: CDLL) -> None:
 
 @pytest.mark.parametrize("ticks", range(6))
 def test_a_contact_must_be_closed_for_a_moment(library: CDLL, ticks: int) -> None:
-    """So many samples find it closed: of 50 us at most two, of 1/8000 s = 125 us four at least, beginning anywhere."""
+    """The number of samples that find it closed: at most two of 50 us, at least four of 1/8000 s = 125 us, at any
+    phase.
+    """
     core, talker = ready(library, None)
     talker.order(Expose(talker.next_id(), 0, 0, 0, 50, 100))
     core.run(10)
@@ -87,7 +89,7 @@ def test_a_contact_must_be_closed_for_a_moment(library: CDLL, ticks: int) -> Non
 
 
 def sync_of(samples: list[bool]) -> Outcome:
-    """By hand, what samples from the release on mean: open for three in a row, then closed, then open, and no longer."""
+    """The meaning of samples from the release on, by hand: three open ones in a row, then closed, then open again."""
     stable, run = None, 0
     changes = []
     for at, closed in enumerate(samples):
@@ -115,13 +117,13 @@ def test_any_chatter_means_what_the_samples_say(library: CDLL, runs: list[int], 
         core.ticks(count)
         samples += [closed] * count
         closed = not closed
-    samples += [not closed] * (5 * 40)  # until the release opens, which is when the wait is over
+    samples += [not closed] * (5 * 40)  # until the release opens, which ends the wait
     assert talker.finish(look_ms=20).outcome is sync_of(samples)
 
 
 @pytest.mark.parametrize("seed", range(8))
 def test_a_glitch_does_not_end_an_exposure_that_is_still_open(library: CDLL, seed: int) -> None:
-    """One sample in between that finds the contact open: the shutter is open, and the head must not move yet."""
+    """One sample finds the contact open in between: the shutter is still open, and the head must not move yet."""
     core, talker = ready(library, None)
     talker.order(Expose(talker.next_id(), 0, 0, 0, 5, 3000))
     core.run(10)

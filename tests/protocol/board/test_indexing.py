@@ -1,4 +1,4 @@
-"""The core notes where a flag changes during a move, to the step; the stand-in notes the same."""
+"""The core records where a flag changes during a move, to the step; the simulated board records the same."""
 
 from ctypes import CDLL
 
@@ -50,7 +50,7 @@ def test_a_move_across_zero_is(talker: Talker) -> None:
 
 
 def test_steps_that_were_not_made_show(library: CDLL) -> None:
-    """The counting shifts against the flag by what was lost."""
+    """Lost steps shift the count relative to the flag."""
     simulated = Simulated()
     talker = Talker(simulated)
     talker.make_ready()

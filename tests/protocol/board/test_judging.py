@@ -34,36 +34,11 @@ from protocol.messages import (
 )
 from protocol.units import AxisId, BootId, CommandId, Steps, next_id
 from tests.protocol.board.core import BOOT_ID, STOP_OPEN, SUPPLY_LOW, Core
-from tests.protocol.board.talker import ACCEL, LIMIT, SILENCE_MS, SPEED, Talker
+from tests.protocol.board.talker import ACCEL, LIMIT, SPEED, Talker
+from tests.refusals import REFUSALS, Refusal, arm, axis, expose, move, moving, reference
 
 MAX_RATE = 20_000
 Make = Callable[[Talker], Request]
-
-
-def axis(talker: Talker) -> SetAxis:
-    return SetAxis(talker.next_id(), AxisId.PAN, Steps(-LIMIT), Steps(LIMIT), SPEED, ACCEL)
-
-
-def move(talker: Talker) -> Move:
-    return talker.move(10, 20)
-
-
-def expose(talker: Talker) -> Expose:
-    return Expose(talker.next_id(), 0, 0, 50, 100, 1000)
-
-
-def reference(talker: Talker) -> Reference:
-    return Reference(talker.next_id(), 500, 500, 10)
-
-
-def arm(talker: Talker) -> Arm:
-    return Arm(talker.next_id(), talker.boot_id, SILENCE_MS)
-
-
-def moving(talker: Talker) -> None:
-    talker.make_ready()
-    talker.order(talker.move(5000, 0))
-    talker.run(300)
 
 
 def referencing(talker: Talker) -> None:
@@ -80,6 +55,7 @@ def exposing(talker: Talker) -> None:
 
 def stopping(talker: Talker) -> None:
     moving(talker)
+    talker.run(300)
     talker.order(Stop())
 
 
@@ -87,7 +63,7 @@ BUSY_STATES = (moving, referencing, exposing)
 
 
 def refused(talker: Talker, request: Request, reason: Reason) -> None:
-    """The request is refused, and nothing has changed but what time changes."""
+    """The request is refused, and only the time has changed."""
     before = talker.status()
     assert talker.ask(request) == Refused(reason)
     after = talker.status()
@@ -103,6 +79,12 @@ def test_a_new_board_is_disarmed_and_knows_nothing(library: CDLL, cause: Cause) 
     assert talker.notices == [Booted(BootId(BOOT_ID), cause)]
 
 
+@pytest.mark.parametrize("refusal", REFUSALS, ids=lambda refusal: refusal.name)
+def test_refuses(talker: Talker, refusal: Refusal) -> None:
+    talker.greet()
+    refusal.check(talker)
+
+
 def test_greets_with_what_is_fitted(library: CDLL) -> None:
     talker = Talker(Core(library, fitted=5))
     welcome = talker.greet()
@@ -110,31 +92,6 @@ def test_greets_with_what_is_fitted(library: CDLL) -> None:
     assert (welcome.nonce, welcome.boot_id, welcome.last_command_id) == (99, BOOT_ID, 0)
     talker.configure()
     assert talker.greet().last_command_id == 2
-
-
-def test_another_major_version(talker: Talker) -> None:
-    talker.greet()
-    refused(talker, Hello(PROTOCOL_VERSION.major + 1, 0, 1), Reason.VERSION)
-
-
-@pytest.mark.parametrize("command", [move, expose, reference])
-def test_not_armed(talker: Talker, command: Make) -> None:
-    talker.greet()
-    talker.configure()
-    refused(talker, command(talker), Reason.NOT_ARMED)
-
-
-def test_not_configured(talker: Talker) -> None:
-    talker.greet()
-    refused(talker, arm(talker), Reason.NOT_CONFIGURED)
-    talker.order(axis(talker))
-    refused(talker, arm(talker), Reason.NOT_CONFIGURED)
-
-
-def test_wrong_boot(talker: Talker) -> None:
-    talker.greet()
-    talker.configure()
-    refused(talker, Arm(talker.next_id(), BootId(talker.boot_id ^ 1), SILENCE_MS), Reason.WRONG_BOOT)
 
 
 @pytest.mark.parametrize("begin", BUSY_STATES)
@@ -168,24 +125,6 @@ def test_cannot_be_armed_with_the_switch_open_or_the_supply_low(core: Core, talk
     talker.order(arm(talker))
 
 
-def test_an_axis_cannot_be_described_anew_while_armed(talker: Talker) -> None:
-    talker.make_ready()
-    refused(talker, axis(talker), Reason.BUSY)
-
-
-def test_unknown_position_before_a_reference_run(talker: Talker) -> None:
-    talker.greet()
-    talker.configure()
-    talker.arm()
-    refused(talker, move(talker), Reason.UNKNOWN_POSITION)
-
-
-@pytest.mark.parametrize("target", [(LIMIT + 1, 0), (-LIMIT - 1, 0), (0, LIMIT + 1), (0, -LIMIT - 1)])
-def test_outside_the_limits(talker: Talker, target: tuple[int, int]) -> None:
-    talker.make_ready()
-    refused(talker, talker.move(*target), Reason.OUT_OF_LIMITS)
-
-
 BAD_AXES = (
     SetAxis(CommandId(1), AxisId.PAN, Steps(5), Steps(5), SPEED, ACCEL),
     SetAxis(CommandId(1), AxisId.PAN, Steps(5), Steps(-5), SPEED, ACCEL),
@@ -206,20 +145,6 @@ BAD_OTHERS = (
     Reference(CommandId(9), 500, SPEED + 1, 10),
     Reference(CommandId(9), 500, 500, 0),
 )
-
-
-@pytest.mark.parametrize("request_", [*BAD_AXES, *BAD_OTHERS], ids=str)
-def test_values_that_make_no_sense(talker: Talker, request_: Command) -> None:
-    """They come before the state: a disarmed board refuses them by the same name as an armed one."""
-    for begin in (Talker.greet, Talker.configure, Talker.make_ready):
-        begin(talker)
-        newer = CommandId(talker.next_id() if request_.command_id else 0)
-        only_against_settings = isinstance(request_, Reference) and SPEED + 1 in (
-            request_.pan_search_steps_s,
-            request_.tilt_search_steps_s,
-        )
-        if begin is not Talker.greet or not only_against_settings:
-            refused(talker, replace(request_, command_id=newer), Reason.BAD_VALUE)
 
 
 def test_a_refused_command_does_not_use_up_its_id(talker: Talker) -> None:
@@ -246,7 +171,7 @@ def test_an_equal_id_is_accepted_and_not_done_again(core: Core, talker: Talker) 
 @pytest.mark.parametrize("other", [axis, move, expose, reference, arm])
 @pytest.mark.parametrize("last", [move, reference, arm])
 def test_an_id_belongs_to_one_kind(core: Core, talker: Talker, last: Make, other: Make) -> None:
-    """With the id of the last command and another kind, whatever its values: it is stale, and nothing is done."""
+    """The last command's id in another type, with any values, is stale, and nothing is done."""
     talker.make_ready()
     command = last(talker)
     assert isinstance(command, Command)

@@ -1,4 +1,4 @@
-"""Noise of any length never blocks the core, makes nothing move, and is answered only where it is a request."""
+"""Noise of any length never blocks the core, moves nothing, and is answered only if it contains a request."""
 
 from __future__ import annotations
 
@@ -18,7 +18,7 @@ from tests.protocol.strategies import MESSAGES, PAYLOADS, SEQS
 
 FIXTURE_IS_CONSTANT = (HealthCheck.function_scoped_fixture,)
 TRAVEL_MS = 20_000
-"""More than enough for a move that noise might have found to be stopped; every example is bounded."""
+"""More than enough to stop a move that noise might have started; every example is bounded."""
 
 
 def _flip(wire: bytes, at: int, bit: int) -> bytes:
@@ -44,7 +44,7 @@ def test_noise_never_blocks(library: CDLL, pieces: list[bytes], pauses: list[int
     assert polls <= sum(map(len, pieces)) + sum(pauses) + len(pieces) + 10  # each poll takes a byte at least
     core.take()
     talker.greet()
-    assert core.state == BoardState.DISARMED  # an Arm needs the boot id, which noise has not
+    assert core.state == BoardState.DISARMED  # an Arm needs the boot id, which noise does not contain
     assert core.steps == (0, 0)
 
 

@@ -1,9 +1,9 @@
-"""Moves take the time of the straight ramp and make exactly the steps asked for.
+"""Moves take the time of the straight ramp and make exactly the requested steps.
 
 Rest to rest: T = d/V + V/A when d A >= V^2, else T = 2 sqrt(d/A) (L. Biagiotti and C. Melchiorri, *Trajectory Planning
-for Automatic Machines and Robots*, Springer 2008, section 3.2). Second opinion: the package ruckig with unlimited
-jerk. Where the steps of a ramp fall: D. Austin, "Generate stepper-motor speed profiles in real time", Embedded Systems
-Programming, January 2005: the n-th one falls at sqrt(2 n / A).
+for Automatic Machines and Robots*, Springer 2008, section 3.2). Second opinion: the package ruckig with unlimited jerk.
+Times of the steps of a ramp: D. Austin, "Generate stepper-motor speed profiles in real time", Embedded Systems
+Programming, January 2005: the n-th step is at sqrt(2 n / A).
 """
 
 from __future__ import annotations
@@ -23,7 +23,7 @@ from tests.protocol.board.talker import Talker
 
 FAR = 2_000_000_000
 WITHIN_MS = 4
-"""The speed changes once a millisecond, at both ends of the move, and the move is told on a whole one."""
+"""The speed changes once a millisecond at both ends of the move, and its end is reported at a whole one."""
 LONGEST_MS = 60_000
 FIXTURE_IS_CONSTANT = (HealthCheck.function_scoped_fixture,)
 
@@ -93,7 +93,7 @@ def test_the_ideal_of_the_book_and_of_the_package_agree() -> None:
 
 
 def test_the_steps_of_a_ramp_fall_where_they_should(library: CDLL) -> None:
-    """The n-th step half a step early, since a motor that stands on whole steps makes it half-way."""
+    """The n-th step comes half a step early, because a motor that rests on whole steps makes it half-way."""
     accel = 500
     talker = ready(library, 20_000, accel)
     core = talker.machine
@@ -158,7 +158,9 @@ def test_a_stop_anywhere_keeps_the_count(
 
 @pytest.mark.parametrize("low", [True, False])
 def test_the_ends_of_the_range(library: CDLL, low: bool) -> None:
-    """Farther apart than a signed number can say; only the beginning is looked at, the whole would take days."""
+    """Farther apart than a signed number can express; only the beginning is checked, because the whole would take
+    days.
+    """
     talker = ready(library, 20_000, 100_000)
     talker.order(Stop())
     for axis in AxisId:

@@ -1,4 +1,4 @@
-"""The core finds the edge of its flags from anywhere, and gives up where there is none."""
+"""The core finds the edge of its flags from anywhere, and gives up if there is none."""
 
 from __future__ import annotations
 
@@ -57,7 +57,7 @@ PAN, TILT = StatusFlag.PAN_KNOWN, StatusFlag.TILT_KNOWN
 @pytest.mark.parametrize(("stuck", "known"), [(1, TILT), (2, PAN), (3, StatusFlag(0))])
 @pytest.mark.parametrize("place", [(37, -58), (-37, 58), (-LIMIT, LIMIT), (LIMIT, -LIMIT)])
 def test_gives_up_at_the_end_of_the_travel(library: CDLL, place: tuple[int, int], stuck: int, known: StatusFlag) -> None:
-    """At once, however far the other axis is; what has met its switch tells which has not."""
+    """At once, however far the other axis is; the axis that met its switch shows which one is missing."""
     core = Core(library, place=place, camera_ms=None)
     talker = Talker(core)
     talker.greet()
@@ -67,7 +67,7 @@ def test_gives_up_at_the_end_of_the_travel(library: CDLL, place: tuple[int, int]
     ended = talker.reference(SPEED)
     assert ended.outcome is Outcome.CUT_SHORT
     status = talker.status()
-    if max(map(abs, place)) < 1000:  # else the other axis was still looking, and is unknown as well
+    if max(map(abs, place)) < 1000:  # otherwise the other axis was still searching, and is unknown as well
         assert status.flags == known
     assert not status.flags & (StatusFlag.ARMED | (PAN if stuck & 1 else TILT))
     assert (status.state, status.cause) == (BoardState.DISARMED, Cause.ZERO_NOT_FOUND)

@@ -1,4 +1,4 @@
-"""The core keeps every rule of the host's own battery, one after the other and again."""
+"""The core passes every rule of `fullturn board check`, one after the other and again."""
 
 from __future__ import annotations
 

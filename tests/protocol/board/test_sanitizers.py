@@ -1,4 +1,4 @@
-"""The core under the sanitizers of the compiler: no access out of bounds, no undefined arithmetic, whatever comes."""
+"""The core under the compiler's sanitizers: no access out of bounds and no undefined arithmetic, for any input."""
 
 from __future__ import annotations
 
@@ -17,7 +17,7 @@ from tests.protocol.board import build
 from tests.protocol.board.script import Script
 
 ROUNDS = 100
-PLAYED_BOOT_ID = BootId(1)  # as native/play.c has it
+PLAYED_BOOT_ID = BootId(1)  # as in native/play.c
 FLAGS = ("-g", "-O1", "-fsanitize=address,undefined", "-fno-sanitize-recover=all")
 
 
@@ -38,7 +38,7 @@ def test_noise_frames_and_moves_are_clean(player: Path, seed: int) -> None:
     said = [decode_message(frame.kind, frame.payload) for frame in deframer.feed(done.stdout)]
     assert deframer.counters.damaged == 0
     assert isinstance(said[-1], Welcome)
-    # It has been through everything, not only refused.
+    # It executed commands, and did not only refuse them.
     outcomes = Counter(message.outcome for message in said if isinstance(message, Finished))
     assert outcomes[Outcome.REFERENCED] > 0.9 * ROUNDS
     assert min(outcomes[kind] for kind in (Outcome.ARRIVED, Outcome.NO_SYNC, Outcome.CUT_SHORT)) > ROUNDS / 10
@@ -47,7 +47,7 @@ def test_noise_frames_and_moves_are_clean(player: Path, seed: int) -> None:
 
 
 def test_the_sanitizers_are_at_work(tmp_path: Path) -> None:
-    """Or else a clean run would say nothing."""
+    """Otherwise a clean run would mean nothing."""
     build.need(build.native_tools_lacking())
     source, program = tmp_path / "wrong.c", tmp_path / "wrong"
     source.write_text("int main(int count, char **words)\n{\n    return words[0] == 0 ? 1 : 1 << (count + 40);\n}\n")

@@ -1,6 +1,6 @@
-"""A main loop that lags behind its clock: what was noted later than the moment it works at is not over for that.
+"""A main loop that lags behind its clock: an event later than the moment it works at does not count as long past.
 
-Time passes while bytes are taken in, as it does on a controller whose line is full at 115200 to 500000 baud.
+Time passes while bytes are received, as on a controller with a full line at 115200 to 500000 baud.
 """
 
 from __future__ import annotations
@@ -18,7 +18,7 @@ from tests.protocol.board.talker import Talker
 SILENCE_MS = 250
 FRAME = frame_of(GetStatus(), 1)
 SLOW = (1, 3, 7, 20)
-"""Ticks of 25 us for each byte: 20 make a frame take 5 ms."""
+"""Ticks of 25 us for each byte: with 20 a frame takes 5 ms."""
 
 
 def ready(library: CDLL, silence_ms: int) -> tuple[Core, Talker]:
@@ -58,7 +58,7 @@ def test_a_host_that_falls_silent_is_told_from_it_as_soon(library: CDLL, ticks: 
 @pytest.mark.parametrize("ticks", SLOW)
 @pytest.mark.parametrize("seed", range(4))
 def test_contacts_are_never_closed_for_too_short_a_time(library: CDLL, ticks: int, seed: int) -> None:
-    """To a millisecond, which is what the clock can tell; the loop comes late by what it takes for its bytes."""
+    """To within a millisecond, the resolution of the clock; the loop is late by the time for its bytes."""
     core, talker = ready(library, 60_000)
     core.slow_down(ticks)
     random = Random(seed)

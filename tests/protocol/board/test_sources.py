@@ -1,4 +1,4 @@
-"""Rules for the C sources, held by reading them; and the table of pins says what the source says."""
+"""Rules for the C sources, checked by reading them; and the table of pins agrees with the source."""
 
 from __future__ import annotations
 

@@ -74,7 +74,7 @@ CUTS = (
 
 
 def check_at_rest(core: Core, talker: Talker, cause: Cause, begin: Begin, *, known: bool) -> None:
-    """Disarmed, told, and quiet whatever is asked, until it is armed and referenced anew."""
+    """Disarmed, reported, and quiet whatever is asked, until it is armed and referenced again."""
     status = talker.await_disarmed()
     assert (status.cause, status.running_id) == (cause, 0)
     assert status.flags == (KNOWN if known and begin is not referencing else StatusFlag(0))
@@ -129,7 +129,7 @@ def test_halt_from_every_state(core: Core, talker: Talker, begin: Begin) -> None
 @pytest.mark.parametrize("begin", STATES)
 def test_silence_in_every_state(core: Core, talker: Talker, begin: Begin) -> None:
     begin(talker)
-    if begin in {moving, referencing}:  # these would be over before the silence is
+    if begin in {moving, referencing}:  # these would end before the silence is over
         talker.order(Stop())
         talker.await_disarmed()
         talker.notices.clear()

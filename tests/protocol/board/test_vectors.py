@@ -1,7 +1,7 @@
-"""The golden rows and what is no frame: the core agrees with protocol/vectors.json and with the host's framing.
+"""The golden rows and the runs that are no frame: the core agrees with protocol/vectors.json and with the host's framing.
 
-Stuffing: Cheshire & Baker, "Consistent Overhead Byte Stuffing", IEEE/ACM Transactions on Networking 7(2):159-172,
-1999. Checksum: CRC-16/IBM-3740 of the "Catalogue of parametrised CRC algorithms", check value 0x29B1.
+Stuffing: Cheshire & Baker, "Consistent Overhead Byte Stuffing", IEEE/ACM Transactions on Networking 7(2):159-172, 1999.
+Checksum: CRC-16/IBM-3740 of the "Catalogue of parametrised CRC algorithms", check value 0x29B1.
 """
 
 from __future__ import annotations
@@ -29,7 +29,7 @@ FILE: dict[str, Any] = json.loads(VECTORS_FILE.read_text(encoding="utf-8"))
 FIXTURE_IS_CONSTANT = (HealthCheck.function_scoped_fixture,)
 STUFFED_MOST = 253
 MAX_STEP_RATE, RECEIVE_BYTES = 20_000, 128
-"""What this board says of itself in every Welcome."""
+"""This board's figures in every Welcome."""
 
 
 @pytest.mark.parametrize("row", FILE["vectors"], ids=lambda row: str(row["name"]))
@@ -39,7 +39,7 @@ def test_rows_both_ways(row: dict[str, Any], library: CDLL) -> None:
     assert Deframing(library).feed(wire) == [(kind, seq, payload)]
     if kind & FROM_BOARD_BIT:
         message = decode_message(kind, payload)
-        if isinstance(message, Welcome):  # the core puts in what it is built with
+        if isinstance(message, Welcome):  # the core inserts the values that it was built with
             built_with = payload_of(library, message)
             message = replace(message, receive_bytes=RECEIVE_BYTES, max_step_rate=MAX_STEP_RATE)
             assert decode_message(kind, built_with) == message

@@ -35,7 +35,7 @@ from tests.protocol.board.talker import ACCEL, Machine, Talker
 
 LIMIT = 3000
 MINORS = (None, 0, 1, 7, 255)
-"""Of the host's Hello; None before one."""
+"""From the host's Hello; None before one."""
 
 
 def core(library: CDLL, cause: Cause) -> Core:
@@ -57,7 +57,7 @@ MACHINES = pytest.mark.parametrize("make", [core, simulated])
 
 
 def old(minor: int | None, cause: Cause) -> Cause:
-    """By hand what the host of that minor version must hear."""
+    """The cause that a host of that minor version must get, by hand."""
     if minor is None or minor == 0:
         return {Cause.WATCHDOG: Cause.POWER_ON, Cause.ZERO_NOT_FOUND: Cause.LIMIT}.get(cause, cause)
     return cause

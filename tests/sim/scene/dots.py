@@ -1,4 +1,4 @@
-"""Scenery of dots at known directions, and where they are found in a picture."""
+"""Scenery of dots at known directions, and their positions in a picture."""
 
 from __future__ import annotations
 
@@ -35,7 +35,7 @@ def dots_at(yaw_deg: Array, pitch_deg: Array, width: int, size_deg: float, dista
 
 
 def centre_of_light(light: Floats, column: float, row: float, reach: int) -> tuple[float, float]:
-    """The centre of gravity (column, row) of the light within `reach` pixels of a place."""
+    """The centre of gravity (column, row) of the light within `reach` pixels of a position."""
     left, top = round(column) - reach, round(row) - reach
     assert left >= 0
     assert top >= 0

@@ -1,4 +1,4 @@
-"""The film keeps every pose of an exposure, and the record stays what it is without one."""
+"""The film records every pose of an exposure, and the truth is the same without it."""
 
 from __future__ import annotations
 
@@ -23,7 +23,7 @@ def opening(open_s: float, shutter_s: float) -> Opening:
 
 
 def moving_head() -> SimulatedHead:
-    """A head that turns by 30 degrees, at 10 degrees/s from half a second on."""
+    """A head that turns by 30 degrees at 10 degrees/s, starting after half a second."""
     head = SimulatedHead(SPEC, 0, 0)
     head.pan.begin(move(0, 0, 9600, 3200.0, 6400.0))
     return head

@@ -29,7 +29,7 @@ def tags(path: Path) -> dict[str, Any]:
 
 
 def test_what_the_file_says(tmp_path: Path) -> None:
-    """Tags of CIPA DC-008 by their names there."""
+    """Tags by their names in CIPA DC-008."""
     path = tmp_path / "FULL0001.JPG"
     save_photograph(path, PICTURE, CAMERA, MOMENT, portrait=False)
     said = {name.split()[-1]: str(value) for name, value in tags(path).items()}

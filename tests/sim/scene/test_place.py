@@ -1,4 +1,4 @@
-"""The invented place: the same for a seed, without a seam, and with something to see in every direction."""
+"""The invented place: the same for a seed, without a seam, and with detail in every direction."""
 
 from __future__ import annotations
 
@@ -38,7 +38,7 @@ def test_a_seed_is_the_same_place_in_any_size(place: Scenery, width: int) -> Non
 
 
 def whole_at_256(scenery: Scenery) -> np.ndarray[tuple[int, ...], np.dtype[np.float64]]:
-    """The green of everything, 256 points across."""
+    """The green of all layers together, 256 points across."""
     (layer,) = scenery.flattened().layers
     green = Image.fromarray((layer.points[1:-1, 1:-1] >> 8 & 255).astype(np.uint8))
     return np.asarray(green.resize((256, 128), Image.Resampling.BOX)).astype(float)
@@ -49,7 +49,7 @@ def test_near_things_stand_at_their_distances(place: Scenery) -> None:
     for layer in place.layers[1:]:
         opacity = layer.points[1:-1, 1:-1] >> 24
         assert 0.0001 < np.mean(opacity == 255) < 0.1
-        assert not opacity[: WIDTH // 8].any()  # nothing hangs in the sky
+        assert not opacity[: WIDTH // 8].any()  # nothing floats in the sky
 
 
 def views(place: Scenery) -> dict[HeldPose, np.ndarray[tuple[int, ...], np.dtype[np.float64]]]:

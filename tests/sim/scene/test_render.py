@@ -1,4 +1,4 @@
-"""Parallax, brightness, blur: the picture changes with pose, pupil and time as geometry says."""
+"""Parallax, brightness, blur: the picture changes with pose, pupil and time according to geometry."""
 
 from __future__ import annotations
 
@@ -35,7 +35,7 @@ def one_dot(yaw_deg: float) -> Layer:
 
 
 def seen_at_px(psi_deg: float, distance_mm: float, along: float, right: float) -> float:
-    """How many pixels right of the axis a dot is seen that lies at `psi_deg` and `distance_mm` from the turning point."""
+    """How many pixels right of the axis a dot appears that is at `psi_deg` and `distance_mm` from the turning point."""
     layer = replace(one_dot(psi_deg), distance_mm=distance_mm)
     lens = rectilinear(ACROSS * PIXEL_MM, UP * PIXEL_MM, along=along, right=right)
     light = Renderer(Scenery((layer,)), lens, ACROSS, UP).light(HeldPose(0.0, 0.0))
@@ -66,7 +66,7 @@ def test_near_things_shift_against_far_ones(along_mm: float, psi_deg: float, shi
 @pytest.mark.parametrize(("right_mm", "psi_deg"), [(10.0, 0.0), (10.0, 20.0), (-25.0, -15.0)])
 def test_a_pupil_beside_the_axis_shifts_all_alike(right_mm: float, psi_deg: float) -> None:
     shift = seen_at_px(psi_deg, 2000.0, 0.0, right_mm) - seen_at_px(psi_deg, 2000.0, 0.0, 0.0)
-    # A shift across of a plane at distance d cos(psi): similar triangles.
+    # A sideways shift of a plane at distance d cos(psi): similar triangles.
     assert shift == pytest.approx(-right_mm * FOCAL_MM / (2000 * math.cos(math.radians(psi_deg))) / PIXEL_MM, abs=0.15)
 
 
@@ -109,7 +109,7 @@ def test_blur_is_as_long_as_the_motion(motion_px: float) -> None:
     yaw = (np.arange(200) + 0.5) / 200 * motion_px * pixel_deg
     view = View(0, 0, 0, 0.1, np.stack([yaw - yaw.mean(), np.zeros(200)], axis=-1))
     row = renderer.light(*aims_of(view, pixel_deg))[30, :, 1]
-    # At an even speed the edge becomes an even slope: half of it lies between a quarter and three quarters of the light.
+    # At constant speed the edge becomes an even slope: half of it is between a quarter and three quarters of the light.
     quarter, three = (float(np.interp(-share, -row, np.arange(800))) for share in (0.75, 0.25))
     assert 2 * (three - quarter) == pytest.approx(motion_px, abs=max(0.6, motion_px / 64))
 
@@ -141,7 +141,7 @@ def test_brightness_follows_the_bracket_until_it_clips() -> None:
         picture = linear(develop(light, 2.0**ev, SensorSpec(), (0, ev + 9)))
         assert picture.mean() / base == pytest.approx(2.0**ev, rel=0.02)
     assert np.all(develop(light, 2.0**8, SensorSpec(), (0, 0)) == 255)
-    # A quarter of the sensor's range, four times as long: at the end of the range half the noise is cut off.
+    # A quarter of the sensor's range, four times as long: at the end of the range half the noise is clipped.
     assert linear(develop(light * 12.5, 4.0, SensorSpec(), (0, 1))).mean() == pytest.approx(1.0, abs=0.01)
 
 
@@ -160,7 +160,7 @@ def test_noise_is_as_large_as_said(level: float) -> None:
     if level:
         assert values.std() == pytest.approx(expected, rel=0.03)
         assert values.mean() == pytest.approx(level, rel=0.01)
-    else:  # half of it is below black and cut off
+    else:  # half of it is below black and clipped
         assert values.mean() == pytest.approx(expected / math.sqrt(2 * math.pi), rel=0.1)
 
 

@@ -1,4 +1,4 @@
-"""Looking things up on the sphere, and pictures that people bring."""
+"""Lookups on the sphere, and pictures that users provide."""
 
 from __future__ import annotations
 
@@ -42,7 +42,7 @@ def test_lookup_is_bilinear_everywhere_the_seam_included(yaw: float, pitch: floa
     expected = [
         ndimage.map_coordinates(wide[..., part], [[row], [column + 1]], order=1, mode="nearest")[0] for part in range(4)
     ]
-    # Weights are whole 256ths, and a place is known to within about one of them.
+    # Weights are whole 256ths, and a position is known to about one of them.
     np.testing.assert_allclose(looked_up(yaw, pitch, length), expected, rtol=0, atol=4 * 255 / 256)
 
 
@@ -53,7 +53,7 @@ def test_a_point_is_seen_in_its_own_direction(row: int, column: int) -> None:
 
 
 def test_light_of_codes_is_the_standards_curve() -> None:
-    """IEC 61966-2-1: code 255 is all light, 188 close to a half, 10 on the straight part."""
+    """IEC 61966-2-1: code 255 is full light, 188 close to a half, 10 on the straight part."""
     light = light_of_codes(1.0)
     assert light[0] == 0
     assert light[FULL] == 1

@@ -25,7 +25,7 @@ def harness(firmware: Firmware) -> CDLL:
 
 
 def run_clean(board: Machine) -> Iterator[Machine]:
-    """Whatever a test does, no byte is lost and the simulator finds nothing to complain about."""
+    """No byte is lost and the simulator reports no error, whatever a test does."""
     yield board
     assert board.overruns == 0
     assert board.complaints == 0
@@ -39,7 +39,7 @@ def board(harness: CDLL, firmware: Firmware) -> Iterator[Machine]:
 
 @pytest.fixture
 def watched(harness: CDLL, firmware: Firmware) -> Iterator[Machine]:
-    """The same, with the lock-outs measured."""
+    """The same, with lock-outs measured."""
     yield from run_clean(Machine(harness, firmware, watching=True))
 
 

@@ -35,7 +35,7 @@ struct motor {
 
 struct figures {
     uint64_t lockout;
-    uint32_t lockout_pc, overruns, crashed;
+    uint32_t overruns, crashed;
 };
 
 static struct {
@@ -252,7 +252,7 @@ static avr_cycle_count_t on_arrival(struct avr_t *avr, avr_cycle_count_t when, v
     return h.got == h.put ? 0 : when + h.byte_cycles;
 }
 
-static void watch_interrupts(uint32_t pc)
+static void watch_interrupts(void)
 {
     if (h.avr->sreg[SREG_I]) {
         h.enabled_once = 1;
@@ -261,10 +261,8 @@ static void watch_interrupts(uint32_t pc)
         if (h.locked_since == 0)
             h.locked_since = h.avr->cycle;
         uint64_t locked = h.avr->cycle - h.locked_since;
-        if (locked > h.figures.lockout) {
+        if (locked > h.figures.lockout)
             h.figures.lockout = locked;
-            h.figures.lockout_pc = pc;
-        }
     }
 }
 
@@ -272,11 +270,10 @@ void harness_run(uint64_t cycles)
 {
     uint64_t end = h.avr->cycle + cycles;
     while (h.avr->cycle < end) {
-        uint32_t pc = h.avr->pc;
         set_pace(end - h.avr->cycle);
         int state = avr_run(h.avr);
         if (h.watching)
-            watch_interrupts(pc);
+            watch_interrupts();
         if (state == cpu_Crashed || state == cpu_Done) {
             h.figures.crashed = 1;
             return;
@@ -339,11 +336,6 @@ uint64_t harness_least(uint8_t name, uint8_t what)
 uint64_t harness_lockout(void)
 {
     return h.figures.lockout;
-}
-
-uint32_t harness_lockout_pc(void)
-{
-    return h.figures.lockout_pc;
 }
 
 uint32_t harness_overruns(void)

@@ -12,11 +12,11 @@ F_CPU = 16_000_000
 CYCLES_PER_MS = F_CPU // 1000
 BAUD = 115_200
 BYTE_US = 10 / BAUD * 1e6
-BOOT_MS = 20  # the boot id goes into the EEPROM first
+BOOT_MS = 20  # the boot id is first written to the EEPROM
 HERE = Path(__file__).resolve().parent
 FIRMWARE = build.ROOT / "protocol" / "board" / "avr"
 SIMAVR_HEADERS = Path("/usr/include/simavr")
-DATA_SPACE = 0x800000  # where the linker puts RAM
+DATA_SPACE = 0x800000  # the linker's address of RAM
 RAM_BYTES = 2048
 POWER_ON_FLAG, RESET_PIN_FLAG, BROWN_OUT_FLAG, WATCHDOG_FLAG = 1, 2, 4, 8
 """Bits of MCUSR; ATmega328P data sheet, section "MCUSR - MCU Status Register"."""
@@ -26,7 +26,7 @@ MOST_EDGES = 400_000
 
 @dataclass(frozen=True, slots=True)
 class Firmware:
-    """What has been built: the program, its sizes, and where things are in its RAM."""
+    """The built firmware: the program, its sizes, and the addresses of things in its RAM."""
 
     elf: Path
     harness: Path
@@ -38,7 +38,7 @@ class Firmware:
 
 
 def tools_lacking() -> str | None:
-    """What is missing to build all this and what to do about it; None if nothing is."""
+    """What is missing for the build and how to get it; None if nothing is."""
     packages = "gcc-avr, avr-libc, make, libsimavr-dev and a C compiler"
     lack = build.lacking(["cc", "make", "avr-gcc", "avr-objcopy", "avr-nm", "avr-size"], packages)
     if lack is not None:
@@ -53,7 +53,7 @@ def tools_lacking() -> str | None:
 
 
 def build_firmware(folder: Path, baud: int = BAUD, *options: str) -> Firmware:
-    """Build firmware and harness; `options` as make takes them."""
+    """Build firmware and harness; `options` in the form that make accepts."""
     build.run("make", "-C", FIRMWARE, f"OUT={folder}", f"BAUD={baud}UL", *options)
     elf, harness = folder / "fullturn.elf", folder / "harness.so"
     flags = (*build.WARNINGS, "-O2", "-shared", "-fPIC", "-isystem", SIMAVR_HEADERS)
@@ -66,14 +66,14 @@ def build_firmware(folder: Path, baud: int = BAUD, *options: str) -> Firmware:
 
 
 def load(firmware: Firmware) -> CDLL:
-    """Load the harness and tell ctypes what its functions take and return."""
+    """Load the harness and give ctypes its argument and return types."""
     library = CDLL(str(firmware.harness))
     library.harness_start.argtypes = [c_char_p, c_uint32, c_int32, c_int32, c_uint8]
     library.harness_run.argtypes = [c_uint64]
     library.harness_place.restype = c_int32
     for name in ("cycle", "least", "lockout", "rose", "high"):
         getattr(library, f"harness_{name}").restype = c_uint64
-    for name in ("take", "steps", "overruns", "untouched", "crashed", "edges", "lockout_pc", "complaints"):
+    for name in ("take", "steps", "overruns", "untouched", "crashed", "edges", "complaints"):
         getattr(library, f"harness_{name}").restype = c_uint32
     for name in ("ram", "port_b"):
         getattr(library, f"harness_{name}").restype = c_uint8
@@ -81,9 +81,9 @@ def load(firmware: Firmware) -> CDLL:
 
 
 class Machine:
-    """One board from power-on. There is only one at a time in a library.
+    """One board from power-on. A library has only one at a time.
 
-    Lock-outs are measured when `watching`, which makes it half as fast.
+    Lock-outs are measured if `watching`, which halves the speed.
     """
 
     def __init__(
@@ -101,7 +101,7 @@ class Machine:
         self._library.harness_stop()
 
     def restart(self, flags: int = POWER_ON_FLAG) -> None:
-        """Start anew; `flags` say why, as the controller has them in MCUSR."""
+        """Restart; `flags` give the cause as in MCUSR."""
         self._library.harness_reset(flags)
         self.run(BOOT_MS)
 
@@ -116,7 +116,7 @@ class Machine:
         assert not self._library.harness_crashed(), "the firmware crashed"
 
     def run_cycles(self, cycles: int) -> None:
-        """Let a moment pass; the next `run` makes up for it."""
+        """Let a moment pass; the next `run` compensates for it."""
         self._library.harness_run(cycles)
 
     def take(self) -> bytes:
@@ -127,11 +127,11 @@ class Machine:
         self._library.harness_pin(ord(port), bit, high)
 
     def set_supply(self, volts: float) -> None:
-        """The supply of the motors, which reaches the controller through the divider of 10."""
+        """Set the supply of the motors, which reaches the controller through the divider of 10."""
         self._library.harness_supply(round(volts * 100))
 
     def edges(self) -> list[tuple[int, int]]:
-        """The steps since the last look: (cycle, axis)."""
+        """The steps since the last call: (cycle, axis)."""
         buffer = (c_uint64 * MOST_EDGES)()
         count = self._library.harness_edges(buffer, MOST_EDGES)
         assert count < MOST_EDGES
@@ -173,26 +173,20 @@ class Machine:
         return outputs
 
     def pulse_ms(self, bit: int) -> tuple[float, float]:
-        """The last pulse at a pin of port B: when it rose, and how long it was high."""
+        """The last pulse at a pin of port B: its start, and how long it was high."""
         return self._library.harness_rose(bit) / CYCLES_PER_MS, self._library.harness_high(bit) / CYCLES_PER_MS
 
     @property
     def used_ram(self) -> int:
-        """Bytes of data, and of stack where it has been deepest."""
+        """Bytes of data, and of stack at its deepest."""
         untouched: int = self._library.harness_untouched(self._firmware.data_end)
         return RAM_BYTES - untouched
 
     @property
     def lockout_us(self) -> float:
-        """The longest time for which no interrupt could come, interrupts themselves included."""
+        """The longest time during which no interrupt could run, interrupts themselves included."""
         assert self._watching
         return int(self._library.harness_lockout()) / F_CPU * 1e6
-
-    @property
-    def lockout_pc(self) -> int:
-        """Where it ended, as a byte address in flash."""
-        found: int = self._library.harness_lockout_pc()
-        return found
 
     def least_us(self, what: int) -> float:
         """The shortest time seen on either axis: 0 STEP high, 1 STEP low, 2 DIR stable before STEP."""

@@ -1,4 +1,4 @@
-"""Lines faster than the usual one, full of requests, while both axes turn: the main loop lags, and nothing else does."""
+"""Faster lines, full of requests, while both axes turn: only the main loop lags."""
 
 from __future__ import annotations
 
@@ -30,13 +30,13 @@ def fast_board(request: pytest.FixtureRequest, tmp_path_factory: pytest.TempPath
 
 
 def test_a_full_line_is_a_host_that_speaks(fast_board: Machine) -> None:
-    """No silence is told that was none, and no contact closes for too short a time."""
+    """No silence is reported wrongly, and no contact closes for too short a time."""
     host = Talker(fast_board)
     host.make_ready(10_000, 50_000, 20_000)
     host.arm(SILENCE_MS)
     host.order(host.move(6000, -6000))
     for _ in range(FLOOD_MS // 20):
-        fast_board.feed(ASK * 12)  # more replies than fit into the time: it always has some to make
+        fast_board.feed(ASK * 12)  # more replies than fit into the time, so it always has some to send
         host.run(20)
         assert host.of(Held) == []
     host.run(30)

@@ -1,4 +1,4 @@
-"""The options of the build, as the firmware's page has them: each builds, and the board says what it was built with."""
+"""The options of the build on the firmware's page: each builds, and the board reports what it was built with."""
 
 from __future__ import annotations
 

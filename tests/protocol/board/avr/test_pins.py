@@ -1,4 +1,4 @@
-"""What the firmware does at its pins: holding, cutting, contacts, and the inputs that it obeys."""
+"""The firmware at its pins: holding, cutting, contacts, and its inputs."""
 
 from __future__ import annotations
 
@@ -31,7 +31,7 @@ from tests.protocol.board.talker import ACCEL, REPLY_MS, SPEED, Talker
 
 MOTORS_OFF, HALF_PRESS, RELEASE = 1, 2, 4
 LOOP_MS = 0.1
-"""By which a contact may be later than its millisecond, since the main loop moves it."""
+"""How much later than its millisecond a contact may change, because the main loop moves it."""
 PAN_LIMIT, TILT_LIMIT, SYNC, STOP_SWITCH = ("C", 2), ("C", 3), ("C", 4), ("D", 2)
 
 
@@ -105,7 +105,7 @@ def test_inputs_end_the_pulses(board: Machine, host: Talker, drive: Callable[...
     drive(board, on=True)
     board.run(5)
     steps = board.steps
-    # A supply is low when it has been so for a while, and everything else at once: in two milliseconds, in 0.1.
+    # A supply counts as low after a while, within two milliseconds; everything else acts at once, within 0.1.
     assert max(steps) - before <= (3 if cause is Cause.SUPPLY_LOW else 1)
     board.run(300)
     assert board.steps == steps
@@ -124,7 +124,7 @@ def test_inputs_end_the_pulses(board: Machine, host: Talker, drive: Callable[...
 
 @pytest.mark.parametrize(("focus", "press"), [(0, 1), (0, 50), (40, 50)])
 def test_contacts_close_for_their_time(board: Machine, host: Talker, focus: int, press: int) -> None:
-    """Never too short, and longer by a part of a millisecond at most."""
+    """Never too short, and longer by at most a part of a millisecond."""
     host.make_ready()
     asked_ms = board.now_ms
     host.order(Expose(host.next_id(), 0, 0, focus, press, 100))
@@ -169,7 +169,7 @@ def test_each_start_has_its_own_boot_id(board: Machine, host: Talker) -> None:
         (BROWN_OUT_FLAG, Cause.SUPPLY_LOW),
         (WATCHDOG_FLAG, Cause.WATCHDOG),
         (WATCHDOG_FLAG | BROWN_OUT_FLAG, Cause.WATCHDOG),
-        (0, Cause.POWER_ON),  # whoever ran before has cleared them
+        (0, Cause.POWER_ON),  # an earlier program has cleared them
     ],
 )
 def test_why_it_has_started(board: Machine, host: Talker, flags: int, cause: Cause) -> None:
@@ -182,7 +182,7 @@ def test_why_it_has_started(board: Machine, host: Talker, flags: int, cause: Cau
 
 
 def test_one_sample_of_the_sync_contact_is_no_exposure(board: Machine, host: Talker) -> None:
-    """40 us at the pin are seen by two ticks at most, and 125 us by four at least."""
+    """At most two ticks see 40 us at the pin, and at least four see 125 us."""
     host.make_ready()
     for cycles, outcome in ((640, Outcome.NO_SYNC), (2000, Outcome.EXPOSED_SYNC)):
         for _ in range(8):

@@ -1,4 +1,4 @@
-"""The firmware on its controller keeps every rule of the host's own battery."""
+"""The firmware on its controller passes every rule of `fullturn board check`."""
 
 from __future__ import annotations
 

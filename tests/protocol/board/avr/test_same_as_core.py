@@ -1,6 +1,6 @@
 """The firmware on its controller and the core on this machine give the same replies to random requests.
 
-The controller's integers have 16 bits, its compiler is another, and its line takes time; none of that may show.
+The controller has 16-bit integers, another compiler and a line that takes time; none of this may show.
 """
 
 from __future__ import annotations
@@ -41,11 +41,11 @@ from tests.protocol.board.talker import Talker
 
 EDGE = (0, 1, 2**16 - 1, 2**16, 2**31 - 1, 2**31, 2**32 - 1)
 PAUSE_MS = 8
-"""For the replies to what came last; the longest takes 4 ms on the line."""
+"""Time for the replies to the latest bytes; the longest takes 4 ms on the line."""
 
 
 def draw(random: Random, host: Talker) -> Request:
-    """A request, often one that makes sense."""
+    """A request, often a valid one."""
     command_id = CommandId(max(0, host.last_id + random.choice((1, 1, 1, 1, 1, 1, 0, -1, -100))))
     host.last_id = max(host.last_id, command_id)
     odd = random.random() < 0.15
@@ -69,14 +69,14 @@ def draw(random: Random, host: Talker) -> Request:
 
 
 def without_time(message: Message) -> Message:
-    """What must be equal to the bit, once the motion is over."""
+    """The parts that must be exactly equal once the motion has ended."""
     if isinstance(message, Status):
         return replace(message, clock_ms=0, finished_clock_ms=0)
     return message
 
 
 def rest(host: Talker) -> Status:
-    """Wait for the end of whatever is under way; stops from a few milliseconds apart end in places a few steps apart."""
+    """Wait for the end of the motion. Stops a few milliseconds apart end a few steps apart."""
     for _ in range(1500):
         status = host.status()
         if status.state <= BoardState.READY:

@@ -1,6 +1,6 @@
 """What only the machine code can show: sizes, lock-outs, late ticks, and the shape of the pulses at the pins.
 
-Nothing here shows what electricity does: opto-couplers, drivers, noise on the wires, the USB bridge.
+It shows no electrical effects: opto-couplers, drivers, noise on the wires, the USB bridge.
 """
 
 from __future__ import annotations
@@ -20,10 +20,10 @@ from tests.protocol.board.talker import Talker
 FLASH_MOST, RAM_MOST = 16 * 1024, 1280
 GET_STATUS = kind_of(GetStatus)
 STEP_HIGH_US, STEP_LOW_US, DIR_US = 5.0, 5.0, 50.0
-"""Longer than common drivers ask for, opto-coupled inputs included."""
+"""More than common drivers need, including opto-coupled inputs."""
 TICK = F_CPU // 40_000
 JITTER = TICK // 2
-"""A pulse begins when the interrupt of its tick gets there: other interrupts and locked sections delay it."""
+"""A pulse begins when the interrupt of its tick runs: other interrupts and locked sections delay it."""
 
 
 def fast(host: Talker, speed: int, accel: int) -> None:
@@ -40,7 +40,7 @@ def test_it_is_small(firmware: Firmware) -> None:
 
 @pytest.mark.parametrize("speed", [10_000, 20_000])
 def test_both_axes_at_full_speed(watched: Machine, speed: int) -> None:
-    """A dense conversation goes on meanwhile; no tick is late, no byte lost, no interrupt kept waiting for long."""
+    """During a dense conversation, no tick is late, no byte lost, and no interrupt waits long."""
     host = Talker(watched)
     fast(host, speed, 2 * speed)
     watched.edges()
@@ -103,7 +103,7 @@ def test_a_line_full_of_bytes_loses_none(board: Machine, host: Talker) -> None:
     host.order(host.move(9000, 9000))
     for _ in range(20):
         board.feed(random.randbytes(400))
-        board.run(37)  # somewhat longer than they take
+        board.run(37)  # slightly longer than they take
     host.run(100)
     host.status()
     assert board.late_ticks == 0
@@ -121,7 +121,7 @@ def test_as_many_bytes_as_it_promises_are_taken_in_at_once(board: Machine, host:
 
 
 def test_runs_are_the_same_to_the_cycle(harness: CDLL, firmware: Firmware) -> None:
-    """Looked at closely or not."""
+    """With or without measuring."""
     runs = []
     for watching in (False, False, True):
         board = Machine(harness, firmware, watching=watching)
