@@ -12,7 +12,7 @@ from hypothesis import strategies as st
 
 from controller.kit.kit import Kit
 from controller.planning.plan import Frame
-from controller.program.build import build_program, build_steps, home_steps, step_ends_ns
+from controller.program.build import axis_settings, build_program, build_steps, home_steps, step_ends_ns
 from controller.program.program import ExposeStep, MoveStep
 from controller.program.timing import deadline_ns, wire_ns
 from protocol.codec import decode_message
@@ -154,7 +154,7 @@ def test_an_axis_goes_home_and_the_other_one_rests(
     """Of an axis with play zero is met from below; the other one may only turn up by the step that takes up its own."""
     play = {"backlash_deg": play_deg}
     kit = kit_of(head={"pan": play, "tilt": play})
-    moves = home_steps(kit, few_frames()[0], standing, (pan_home, tilt_home))
+    moves = home_steps(build_program(kit, few_frames()[:1]), few_frames()[0], standing, (pan_home, tilt_home))
     assert moves
     assert {(move.frame, move.row, move.settle_ns, move.looks) for move in moves} == {(0, 0, 0, False)}
     ways = [[standing[axis], *((one.pan_steps, one.tilt_steps)[axis] for one in moves)] for axis in (0, 1)]
@@ -172,7 +172,9 @@ def test_an_exposure_needs_the_cameras_time_before_the_next_one_and_not_after_th
     """The camera gets ready while the head turns: only what is left of that is waited for."""
     kit = kit_of(exposure={"bracket_ev": [0, 1], "ready_ms": 5000})
     frames = few_frames()[:2]
-    steps = build_steps(kit, frames, {(frame.id, number) for frame in frames for number in (0, 1)})
+    steps = build_steps(
+        kit, frames, {(frame.id, number) for frame in frames for number in (0, 1)}, axis_settings(kit, frames)
+    )
     ends = step_ends_ns(steps, kit.board.baud)
     total, free_at = 0, 0
     for step, end_ns, after in zip(steps, ends, [*steps[1:], None], strict=True):

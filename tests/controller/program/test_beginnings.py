@@ -8,7 +8,7 @@ from dataclasses import replace
 import pytest
 
 from controller.planning.plan import Frame
-from controller.program.build import build_program, build_steps
+from controller.program.build import axis_settings, build_program, build_steps
 from controller.program.course import exchange_ns, move_ns
 from controller.program.program import MoveStep, slowed
 from controller.program.timing import motion_ns
@@ -19,7 +19,7 @@ from tests.end_to_end.whole_runs import few_frames, kit_of
 
 def first_move(yaw_deg: float, pitch_deg: float, **values: object) -> MoveStep:
     frame = Frame(id=0, row=0, yaw_deg=yaw_deg, pitch_deg=pitch_deg)
-    steps = build_steps(kit_of(), [frame], {(0, 0)}, **values)  # type: ignore[arg-type]
+    steps = build_steps(kit_of(), [frame], {(0, 0)}, axis_settings(kit_of(), [frame]), **values)  # type: ignore[arg-type]
     assert isinstance(steps[0], MoveStep)
     return steps[0]
 
@@ -47,7 +47,7 @@ def test_a_look_is_timed_from_where_the_head_stands_or_from_zero(
 ) -> None:
     kit = kit_of()
     program = build_program(kit, few_frames())
-    moves = build_steps(kit, few_frames(), set(), from_anywhere=True, standing=standing, look=True)
+    moves = build_steps(kit, few_frames(), set(), program.axes, from_anywhere=True, standing=standing, look=True)
     for move in moves:
         assert isinstance(move, MoveStep)
         there = (move.pan_steps, move.tilt_steps)

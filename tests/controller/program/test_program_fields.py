@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 from controller.errors import InputError
 from controller.kit.line import TRIES, retry_ns
 from controller.planning.plan import Frame
-from controller.program.build import build_program, build_steps
+from controller.program.build import axis_settings, build_program, build_steps
 from controller.program.course import exchange_ns, look_ns, move_ns
 from controller.program.program import AskStep, ExposeStep, MoveStep
 from controller.program.timing import deadline_ns, hello_tries, motion_ns, wire_ns
@@ -135,7 +135,9 @@ def test_frames_come_in_order_those_by_hand_last_and_a_look_between(
 ) -> None:
     kit = kit_of(exposure={"bracket_ev": [0, 1]})
     frames = [frame.model_copy(update={"by_hand": frame.id in by_hand}) for frame in few_frames()]
-    steps = build_steps(kit, frames, wanted, from_anywhere=from_anywhere, standing=(640, 320), look=look)
+    steps = build_steps(
+        kit, frames, wanted, axis_settings(kit, frames), from_anywhere=from_anywhere, standing=(640, 320), look=look
+    )
     turned = [frame for frame in frames if frame.id not in by_hand]
     told: list[tuple[str, int, int]] = []
     for frame in turned:
