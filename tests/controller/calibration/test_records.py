@@ -196,7 +196,7 @@ def test_fresh_says_what_is_present_stale_missing() -> None:
         ("{", "is not a calibration file (not valid JSON at line 1, column 2: {)."),
         ("[]", "is not a calibration file"),
         ('{"format": "fullturn-plan"}', "is not a calibration file"),
-        ('{"format": "fullturn-calibration", "format_version": 2, "records": []}', "format version 2"),
+        ('{"format": "fullturn-calibration", "format_version": 3, "records": []}', "format version 3"),
         ('{"format": "fullturn-calibration", "format_version": true, "records": []}', "format version True"),
         ('{"format": "fullturn-calibration", "format_version": 1, "records": [{}]}', "records[0]"),
         ('{"format": "fullturn-calibration", "format_version": 1, "records": 3}', "records"),
