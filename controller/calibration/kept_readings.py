@@ -9,6 +9,7 @@ from controller.errors import StorageFailed
 from controller.files import Rewritten
 
 READINGS = "The readings are kept in {path} as you type them; --from {path} works with them later."
+ALL = "The readings of all moves are kept in {path}; --from {path} works with them later."
 MOVES = "The moves are listed in {path}, with the time at which each ended."
 
 

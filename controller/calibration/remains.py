@@ -83,6 +83,11 @@ def left_with(ringing: Ringing, time_s: Array, value: Array, step: float) -> Rem
     return Remains(amplitude, math.hypot(radius, hidden, *shifts), scatter)
 
 
+def without(ringing: Ringing, time_s: Array, value: Array) -> Array:
+    """Other readings, both (n,), without the vibration of that frequency and damping, and without their rest position."""
+    return _length(ringing.ring_hz, ringing.ring_damping, time_s, value)[2]
+
+
 def _length(hz: float, damping: float, time_s: Array, value: Array) -> tuple[float, float, Array]:
     """The amplitude, the largest standard deviation of its parts for readings of standard deviation 1, and residuals."""
     omega = 2 * math.pi * hz

@@ -9,17 +9,21 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from enum import StrEnum
 
-from controller.calibration.measured_rings import DAY_TO_DAY
+import numpy as np
+
+from controller.calibration import damped
 from controller.calibration.readings import ReadingsRefused
-from controller.calibration.remains import Remains, TooFew, left_of, left_with
+from controller.calibration.remains import Remains, TooFew, left_of, left_with, without
 from controller.calibration.resolution import grid
 from controller.calibration.settle import NotRinging, Ringing, fit_ringing
 from controller.calibration.settle_moves import MoveReadings
+from controller.kit.kit import Head
 from controller.shaping.ringing import Mode
 from controller.shaping.shapers import residues
 from protocol.shaper import Shaper
 
 ANOTHER = 0.1  # frequencies that differ by more than this share are two vibrations. Our own choice.
+ROUNDS = 3  # of fitting two vibrations in turn; further ones change less than the noise
 STRONGER = 1.5  # a scatter that is so many times as large is not that of the sensor. Our own choice.
 
 
@@ -73,8 +77,9 @@ class Place:
 
 
 def place_of(plain: MoveReadings, shaped: MoveReadings | None, shaper: Shaper | None, stated: Mode | None) -> Place:
-    """Compare the readings after a plain and a shaped move. Without a kit (`stated` None), the shaper is judged by the
-    measured vibration. Raises ReadingsRefused.
+    """Compare the readings after a plain and a shaped move. Raises ReadingsRefused.
+
+    Without a kit (`stated` None), the shaper is judged by the measured vibration, known as a kit's that was not measured.
     """
     try:
         ringing = fit_ringing(plain.time_s, plain.value, plain.factor)
@@ -82,7 +87,8 @@ def place_of(plain: MoveReadings, shaped: MoveReadings | None, shaper: Shaper | 
         raise ReadingsRefused(f"{plain.name}: {error}.") from None
     left = left_of(ringing)
     if stated is None:
-        stated = Mode(ringing.ring_hz, ringing.ring_damping, DAY_TO_DAY["ring_hz"], DAY_TO_DAY["ring_damping"])
+        unknown = Head()
+        stated = Mode(ringing.ring_hz, ringing.ring_damping, unknown.ring_hz_within, unknown.ring_damping_within)
     if shaped is None or shaper is None:
         return Place(plain, ringing, left, stated, None)
     return Place(plain, ringing, left, stated, _shaped(plain, shaped, shaper, ringing, left, stated))
@@ -128,9 +134,20 @@ def _measured(ringing: Ringing) -> Mode:
 
 
 def _second(read: MoveReadings, ringing: Ringing) -> Ringing | None:
-    """A vibration of another frequency after the shaped move."""
+    """A vibration of another frequency after the shaped move, once that of `ringing` is taken away.
+
+    Each is fitted to what the other leaves, in turn: the first fit of one takes a little of the other along.
+    """
+    since, rest = read.time_s - read.time_s[0], without(ringing, read.time_s, read.value)
+    for _ in range(ROUNDS):
+        scale = max(float(np.std(rest)), 1e-300)
+        begin = damped.start(since, (rest - rest.mean()) / scale)
+        other = damped.fitted(since, (rest - rest.mean()) / scale, np.ones_like(since), begin)
+        swing = damped.values_and_slopes(np.append(other[:4], 0.0), since)[0] * scale
+        main = (read.value - swing) - without(ringing, read.time_s, read.value - swing)
+        rest = read.value - main
     try:
-        found = fit_ringing(read.time_s, read.value, read.factor)
+        found = fit_ringing(read.time_s, rest, read.factor)
     except NotRinging:
         return None
     apart = abs(found.ring_hz / ringing.ring_hz - 1)

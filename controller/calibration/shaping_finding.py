@@ -147,7 +147,7 @@ def _verdict(shaped: Shaped, place: Place) -> str:
             return f"Shaping works here: {left}; {predicted}."
         case Verdict.NOT_SHOWN:
             return (
-                f"These readings cannot show whether shaping works: {low_to_high(low, high)} % of the swing may be left; "
+                f"These readings cannot tell whether shaping works: {low_to_high(low, high)} % of the swing is left, and "
                 f"{predicted}. Use a finer sensor, or record more readings in each swing."
             )
     assert shaped.cause is not None

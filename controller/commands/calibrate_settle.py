@@ -11,7 +11,7 @@ from controller import clock
 from controller.amounts import counted
 from controller.calibration import records
 from controller.calibration.finding import Finding, record_of
-from controller.calibration.kept_readings import MOVES, KeptReadings
+from controller.calibration.kept_readings import ALL, MOVES, KeptReadings
 from controller.calibration.mover import HandMover
 from controller.calibration.photographs import photographs_in, read_photographs
 from controller.calibration.readings import Readings, names_in, read_csv
@@ -24,6 +24,7 @@ from controller.calibration.settle_session import Made, Sensor, measured
 from controller.calibration.shaping_series import series_findings
 from controller.calibration.typed_readings import PersonAtHead, asked_ringing
 from controller.calibration.validity import calibrated
+from controller.capture.hand import UNSHAPED
 from controller.commands.calibrate import Keeping, Kept, KeptAll, keep, keep_all
 from controller.errors import InputError
 from controller.kit.kit import Kit
@@ -106,7 +107,7 @@ def settle_moving_command(
     settings = slowed(build_program(kit, ())).axes
     shapers = _own_shapers(kit, plan, reading.still)
     moves = course(kit, settings, shapers, wish.axes, wish.pitches_deg)
-    keepers = (KeptReadings(tell, stem="moves", said=MOVES), KeptReadings(tell)) if lists else (_drop, _drop)
+    keepers = (KeptReadings(tell, stem="moves", said=MOVES), KeptReadings(tell, said=ALL)) if lists else (_drop, _drop)
     made = measured(mover, moves, settings, sensor, keepers)
     if not made.rows:
         return KeptAll((), {"moves": made.moves}, (_without_readings(made),))
@@ -171,10 +172,10 @@ def _own_shapers(kit: Kit, plan: Plan | None, still: Still) -> tuple[Shaper, Sha
     """The shapers of pan and tilt: those of the plan's program, or for these moves alone, also if the plan needs none."""
     exposed_s = still.shutter_for(kit)
     assert exposed_s is not None
+    planned = UNSHAPED if plan is None else tuple(axis.shaper for axis in build_program(kit, plan.frames).axes)
+    if all(shaper.impulses for shaper in planned):
+        return planned[0], planned[1]
     own = shapers_to_test(kit, slowed(build_program(kit, ())).axes, exposed_s)
-    if plan is None:
-        return own
-    planned = [axis.shaper for axis in build_program(kit, plan.frames).axes]
     pan, tilt = (shaper if shaper.impulses else other for shaper, other in zip(planned, own, strict=True))
     return pan, tilt
 
