@@ -15,6 +15,7 @@ from controller.calibration.settle_course import CourseMove, Settings, course, s
 from controller.errors import InputError
 from controller.kit.kit import Kit
 from controller.program.build import build_program
+from controller.program.kinematics import angles_of_steps, pose_at
 from controller.program.program import slowed
 from controller.shaping.ringing import Mode
 from controller.shaping.shapers import zvd
@@ -88,6 +89,14 @@ def test_the_swing_is_seen_though_the_frequency_is_off(stated_hz: float, share: 
     swung = [head.pose_deg(end_ns + round(t / hz / 40 * NS))[0] for t in range(40)]
     most = 4 * pan.accel_steps_s2 / pan.steps_per_degree / (2 * math.pi * hz) ** 2
     assert np.ptp(swung) / 2 >= 0.4 * most * math.exp(-damping * math.pi)
+
+
+@pytest.mark.parametrize("toward_deg", [0.0, 90.0, 180.0])
+def test_the_camera_is_at_the_pitch_on_a_leaning_head(toward_deg: float) -> None:
+    kit, _, moves = made({"head.lean_deg": 3.0, "head.lean_toward_deg": toward_deg}, (20.0,))
+    for move in moves:
+        pose = pose_at(kit.head, *angles_of_steps(kit.head, *move.end))
+        assert pose.pitch_deg == pytest.approx(20.0, abs=0.01)
 
 
 def test_pitches_are_sorted_and_each_is_measured_once() -> None:

@@ -64,7 +64,7 @@ def test_readings_before_a_time_are_left_out(tmp_path: Path) -> None:
         (HEAD + rows("pan", "no") + rows("pan", "no"), "m.csv line 5: time_ms does not grow"),
         (HEAD + rows("pan", "yes"), "m.csv from line 2 (pan at pitch 0°, with the shaper): there is no move without"),
         (PITCHED + rows("pan", "no", 95), "m.csv line 2: pitch_deg = 95 is no pitch"),
-        (PITCHED + "".join(rows("pan", "no", pitch) for pitch in range(38)), "m.csv: has more than 37 pitches; give fewer"),
+        (PITCHED + "".join(rows("pan", "no", pitch) for pitch in range(38)), "m.csv: has more than 37 pitches; give"),
         ("time_ms,value,axis\n0,1,pan\n", "m.csv line 1: has no column shaped; the first line should be time_ms,value"),
         (HEAD + "0,1,pan,\n", "m.csv line 2: shaped is missing"),
         (HEAD + "0,left,pan,no\n", "m.csv line 2: value = left is not a number"),
