@@ -12,7 +12,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from controller.calibration.records import AxisName, axis_of
-from controller.calibration.settle_moves import Move
+from controller.calibration.settle_moves import MeasuredMove
 from controller.errors import InputError
 from controller.kit.kit import Kit
 from controller.program.build import to_steps
@@ -39,7 +39,7 @@ QUIET_SHARE, LONGEST_QUIET_S = 1e-3, 60.0
 class CourseMove:
     """A move to measure: first to `before` in turn, without a shaper, then to `end` with `shapers` of pan and tilt."""
 
-    move: Move
+    move: MeasuredMove
     before: tuple[Place, ...]
     end: Place
     shapers: tuple[Shaper, Shaper]
@@ -106,7 +106,9 @@ def course(
             before, end = _ways(kit, settings, axis, pitch_deg)
             for shaper in dict.fromkeys((PLAIN, shapers[_number(axis)])):
                 pair = (shaper, PLAIN) if axis is AxisName.PAN else (PLAIN, shaper)
-                moves.append(CourseMove(Move(axis, pitch_deg, shaper), before, end, pair, _quiet_ns(kit, pitch_deg)))
+                moves.append(
+                    CourseMove(MeasuredMove(axis, pitch_deg, shaper), before, end, pair, _quiet_ns(kit, pitch_deg))
+                )
     return tuple(moves)
 
 

@@ -26,7 +26,7 @@ IMPULSE = re.compile(r"(\d{1,5}):(\d{1,5})", re.ASCII)
 
 
 @dataclass(frozen=True, slots=True)
-class Move:
+class MeasuredMove:
     """A move whose end is measured: the axis, the camera's pitch, and its shaper. None: the one for the kit's head."""
 
     axis: AxisName
@@ -55,7 +55,7 @@ class MoveReadings:
     `factor` is what the sensor's own values were multiplied by.
     """
 
-    move: Move
+    move: MeasuredMove
     name: str
     time_s: Array
     value: Array
@@ -74,7 +74,7 @@ def moves_in(readings: Readings, from_ms: float, factor: float = 1.0) -> tuple[M
     """
     pitches = readings.numbers.get("pitch_deg", np.zeros(len(readings)))
     keys = [_move_at(readings, row, float(pitches[row])) for row in range(len(readings))]
-    found: dict[Move, MoveReadings] = {}
+    found: dict[MeasuredMove, MoveReadings] = {}
     for move, group in groupby(range(len(readings)), key=lambda row: keys[row]):
         rows = np.array(list(group))
         first = f"{readings.name} line {readings.lines[rows[0]]}"
@@ -95,7 +95,7 @@ def moves_in(readings: Readings, from_ms: float, factor: float = 1.0) -> tuple[M
     return tuple(found.values())
 
 
-def _must_have_pairs(readings: Readings, found: dict[Move, MoveReadings]) -> None:
+def _must_have_pairs(readings: Readings, found: dict[MeasuredMove, MoveReadings]) -> None:
     plain = {move.place for move in found if move.is_plain}
     for move, read in found.items():
         if move.place not in plain:
@@ -107,7 +107,7 @@ def _must_have_pairs(readings: Readings, found: dict[Move, MoveReadings]) -> Non
         raise InputError(f"{readings.name}: has more than {MOST_PITCHES} pitches; give fewer.")
 
 
-def _move_at(readings: Readings, row: int, pitch_deg: float) -> Move:
+def _move_at(readings: Readings, row: int, pitch_deg: float) -> MeasuredMove:
     where = f"{readings.name} line {readings.lines[row]}"
     axis = readings.words["axis"][row]
     if axis not in set(AxisName):
@@ -115,7 +115,7 @@ def _move_at(readings: Readings, row: int, pitch_deg: float) -> Move:
     bound = BOUNDS["pitch_deg"]
     if not bound.holds(pitch_deg):
         raise InputError(f"{where}: pitch_deg = {pitch_deg:g} is no pitch of a camera. It should be {bound.text()}.")
-    return Move(AxisName(axis), pitch_deg, shaper_in(readings.words["shaped"][row], where))
+    return MeasuredMove(AxisName(axis), pitch_deg, shaper_in(readings.words["shaped"][row], where))
 
 
 def shaper_in(cell: str, where: str) -> Shaper | None:

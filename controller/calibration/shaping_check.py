@@ -27,7 +27,7 @@ ROUNDS = 3  # of fitting two vibrations in turn; further ones change less than t
 STRONGER = 1.5  # a scatter that is so many times as large is not that of the sensor. Our own choice.
 
 
-class Verdict(StrEnum):
+class ShapingVerdict(StrEnum):
     """Whether shaping works."""
 
     WORKS = "works"
@@ -35,7 +35,7 @@ class Verdict(StrEnum):
     FAILS = "fails"
 
 
-class Cause(StrEnum):
+class LeftCause(StrEnum):
     """Why more is left than predicted, as far as the readings tell."""
 
     FREQUENCY = "frequency"
@@ -61,8 +61,8 @@ class Shaped:
     expected: float
     scatter_times: float
     second: Ringing | None
-    verdict: Verdict
-    cause: Cause | None
+    verdict: ShapingVerdict
+    cause: LeftCause | None
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -115,15 +115,15 @@ def _shaped(
     verdict = _verdict(share, promised)
     times = left.scatter / max(before.scatter, step / math.sqrt(12), 1e-300)
     cause = None
-    if verdict is Verdict.FAILS:
+    if verdict is ShapingVerdict.FAILS:
         cause = _cause(share, stated, ringing, float(here.max()), second, times)
     return Shaped(read, shaper, left, share, promised, float(here.mean()), times, second, verdict, cause)
 
 
-def _verdict(share: Sequence[float], promised: float) -> Verdict:
+def _verdict(share: Sequence[float], promised: float) -> ShapingVerdict:
     if share[0] > promised:
-        return Verdict.FAILS
-    return Verdict.WORKS if share[2] <= promised else Verdict.NOT_SHOWN
+        return ShapingVerdict.FAILS
+    return ShapingVerdict.WORKS if share[2] <= promised else ShapingVerdict.NOT_SHOWN
 
 
 def _measured(ringing: Ringing) -> Mode:
@@ -157,12 +157,12 @@ def _second(read: MoveReadings, ringing: Ringing) -> Ringing | None:
 
 def _cause(
     share: Sequence[float], stated: Mode, ringing: Ringing, here: float, second: Ringing | None, scatter: float
-) -> Cause:
+) -> LeftCause:
     if second is not None:
-        return Cause.SECOND
+        return LeftCause.SECOND
     half_hz, half_damping = (ringing.half_width(u) for u in ringing.uncertainties[:2])
     off_hz = abs(ringing.ring_hz - stated.hz) - half_hz > stated.hz_spread * stated.hz
     off_damping = abs(ringing.ring_damping - stated.damping) - half_damping > stated.damping_spread * stated.damping
     if (off_hz or off_damping) and here >= share[0]:
-        return Cause.FREQUENCY
-    return Cause.SCATTER if scatter > STRONGER else Cause.PLAY
+        return LeftCause.FREQUENCY
+    return LeftCause.SCATTER if scatter > STRONGER else LeftCause.PLAY

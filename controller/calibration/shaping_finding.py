@@ -14,7 +14,7 @@ from controller.calibration.records import CalibrationKind, RingRow
 from controller.calibration.remains import Remains, left_of
 from controller.calibration.settle import Ringing, swing_px
 from controller.calibration.settle_finding import MOST_KEPT, SINGLE, Still, known_shares, pixel_deg
-from controller.calibration.shaping_check import Cause, Place, Shaped, Verdict
+from controller.calibration.shaping_check import LeftCause, Place, Shaped, ShapingVerdict
 from controller.kit.kit import Kit
 from controller.program.timing import ring_down_s
 from controller.shaping.ringing import Mode
@@ -142,10 +142,10 @@ def _verdict(shaped: Shaped, place: Place) -> str:
     low, middle, high = (100 * share for share in shaped.share)
     predicted = f"at most {100 * shaped.promised:.1f} % were predicted"
     match shaped.verdict:
-        case Verdict.WORKS:
+        case ShapingVerdict.WORKS:
             left = f"{middle:.1f} % of the swing is left (95 %: {low_to_high(low, high)} %)"
             return f"Shaping works here: {left}; {predicted}."
-        case Verdict.NOT_SHOWN:
+        case ShapingVerdict.NOT_SHOWN:
             return (
                 f"These readings cannot tell whether shaping works: {low_to_high(low, high)} % of the swing is left, and "
                 f"{predicted}. Use a finer sensor, or record more readings in each swing."
@@ -155,25 +155,25 @@ def _verdict(shaped: Shaped, place: Place) -> str:
     return f"Shaping leaves too much here: {left}. {_why(shaped.cause, shaped, place)}"
 
 
-def _why(cause: Cause, shaped: Shaped, place: Place) -> str:
+def _why(cause: LeftCause, shaped: Shaped, place: Place) -> str:
     match cause:
-        case Cause.FREQUENCY:
+        case LeftCause.FREQUENCY:
             return (
                 f"The shaper was made for {_stated(place.stated)}; this head rings otherwise. Plans use the measured "
                 "figures once they are stored; then measure again."
             )
-        case Cause.SECOND:
+        case LeftCause.SECOND:
             assert shaped.second is not None
             return (
                 f"A second vibration at {shaped.second.ring_hz:.1f} Hz remains: write second_ring_hz under [head] in the "
                 "kit, or stiffen the part that rings."
             )
-        case Cause.SCATTER:
+        case LeftCause.SCATTER:
             return (
                 f"The readings scatter {shaped.scatter_times:.1f} times as much as those without the shaper: wind, a "
                 "touch, or further vibrations. Measure again in still air."
             )
-        case Cause.PLAY:
+        case LeftCause.PLAY:
             return (
                 "The frequency is as the kit states it. Look for play in the gears, a slipping belt and loose clamps, "
                 "tighten them, and measure again."

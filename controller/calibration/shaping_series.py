@@ -5,7 +5,7 @@ from collections.abc import Callable, Sequence
 from controller.calibration.finding import Finding
 from controller.calibration.records import AxisName, axis_of
 from controller.calibration.settle_finding import Still
-from controller.calibration.settle_moves import Move, MoveReadings
+from controller.calibration.settle_moves import MeasuredMove, MoveReadings
 from controller.calibration.shaping_check import Place, place_of
 from controller.calibration.shaping_finding import axis_finding, sight_of
 from controller.errors import InputError
@@ -34,7 +34,7 @@ def series_findings(
     return [axis_finding(places, sight, kit) for places in found.values() if places]
 
 
-def _stated(move: Move, kit: Kit | None) -> Mode | None:
+def _stated(move: MeasuredMove, kit: Kit | None) -> Mode | None:
     axis = axis_of(kit, move.axis)
     return None if kit is None or axis is None else modes_of(kit.head, axis, move.pitch_deg)[0]
 

@@ -29,7 +29,7 @@ with later():
 
 if TYPE_CHECKING:
     from controller.commands.calibrate import Keeping, KeptAll
-    from controller.commands.calibrate_settle import Reading
+    from controller.commands.calibrate_settle import SensorUse
 
 
 @click.command(cls=Command)
@@ -50,7 +50,7 @@ if TYPE_CHECKING:
     "--shutter-s", type=bounded("shutter_s"), help="The shutter time to settle for; default: the kit's longest."
 )
 @click.option("--blur-px", type=bounded("blur_px"), help="How far a picture may move meanwhile and count as still.")
-@click.option("--axis", type=OneOf(["pan", "tilt"]), help="Move this axis only; default: both.")
+@click.option("--axis", type=OneOf(["pan", "tilt"]), help="MeasuredMove this axis only; default: both.")
 @click.option(
     "--pitch",
     "pitches",
@@ -76,7 +76,7 @@ def settle(readings: Path | None, pictures: tuple[Path, ...], as_json: bool, **o
     still = settle_finding.Still(lens_given(options), options["shutter_s"])
     if options["blur_px"] is not None:
         still = settle_finding.Still(still.lens, still.shutter_s, options["blur_px"])
-    plan, reading = options["plan"], calibrate_settle.Reading(options["from_ms"], options["degrees_per_unit"], still)
+    plan, reading = options["plan"], calibrate_settle.SensorUse(options["from_ms"], options["degrees_per_unit"], still)
     if pictures:
         kept = calibrate_settle.settle_photographs_command(pictures, options["every_ms"], still, keeping, plan)
     elif options["port"] is not None or options["rehearse"] is not None:
@@ -86,13 +86,13 @@ def settle(readings: Path | None, pictures: tuple[Path, ...], as_json: bool, **o
     show_kept(kept, as_json)
 
 
-def _moved(options: dict[str, Any], reading: "Reading", keeping: "Keeping") -> "KeptAll":
+def _moved(options: dict[str, Any], reading: "SensorUse", keeping: "Keeping") -> "KeptAll":
     axes = tuple(records.AxisName) if options["axis"] is None else (records.AxisName(options["axis"]),)
     wish = calibrate_settle.Wish(axes, options["pitches"] or (calibrate_settle.LEVEL_DEG,))
     if options["rehearse"] is not None:
         kit = kit_load.load_kit(options["kit"])
         mover, sensor = calibrate_rehearsal.ringing_head(kit, options["rehearse"], tell)
-        in_degrees = calibrate_settle.Reading(0.0, 1.0, reading.still)
+        in_degrees = calibrate_settle.SensorUse(0.0, 1.0, reading.still)
         return calibrate_settle.settle_moving_command(
             mover, sensor, wish, in_degrees, keeping, tell, options["plan"], lists=False
         )

@@ -40,7 +40,7 @@ MEASURED = "the readings"
 
 
 @dataclass(frozen=True, slots=True)
-class Reading:
+class SensorUse:
     """How to read: without readings before `from_ms`; degrees of one unit (None: unknown); what counts as still."""
 
     from_ms: float
@@ -57,7 +57,7 @@ class Wish:
 
 
 def settle_readings_command(
-    path: Path | None, reading: Reading, keeping: Keeping, operator: PersonAtHead, plan_path: Path | None = None
+    path: Path | None, reading: SensorUse, keeping: Keeping, operator: PersonAtHead, plan_path: Path | None = None
 ) -> Kept | KeptAll:
     """From a CSV file, or as typed in. Columns: time_ms,value, and for several moves axis,shaped[,pitch_deg].
 
@@ -90,7 +90,7 @@ def settle_moving_command(
     mover: HandMover,
     sensor: Sensor,
     wish: Wish,
-    reading: Reading,
+    reading: SensorUse,
     keeping: Keeping,
     tell: Callable[[str], None],
     plan_path: Path | None = None,
@@ -126,7 +126,7 @@ def _without_readings(made: Made) -> str:
 
 
 def _kept_moves(
-    readings: Readings, reading: Reading, keeping: Keeping, plan_path: Path | None, made: Made | None = None
+    readings: Readings, reading: SensorUse, keeping: Keeping, plan_path: Path | None, made: Made | None = None
 ) -> KeptAll:
     kit, plan = _kit_now(keeping), _plan(plan_path, keeping)
     factor = 1.0 if reading.degrees_per_unit is None else reading.degrees_per_unit

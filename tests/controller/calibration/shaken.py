@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from controller.calibration.records import AxisName
-from controller.calibration.settle_moves import Move, MoveReadings
+from controller.calibration.settle_moves import MeasuredMove, MoveReadings
 from controller.optics.outline import Array
 from protocol.shaper import PLAIN, Shaper
 from protocol.units import NS
@@ -34,7 +34,7 @@ def after_move(
     time_s = times_of(hz)
     value = np.array([head.pose_deg(head.pan.motion.end_ns + round(t * NS))[0] for t in time_s])
     value += np.random.default_rng(seed).normal(0, noise_deg, len(time_s))
-    move = Move(AxisName.PAN, pitch_deg, shaper)
+    move = MeasuredMove(AxisName.PAN, pitch_deg, shaper)
     return MoveReadings(move, move.text(), time_s, value if extra is None else value + extra)
 
 

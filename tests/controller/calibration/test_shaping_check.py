@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 
 from controller.calibration.readings import ReadingsRefused
 from controller.calibration.settle_moves import MoveReadings
-from controller.calibration.shaping_check import Cause, Place, Shaped, Verdict, place_of
+from controller.calibration.shaping_check import LeftCause, Place, Shaped, ShapingVerdict, place_of
 from controller.shaping.ringing import Mode
 from controller.shaping.shapers import extra_insensitive, residues, zv, zvd
 from protocol.shaper import PLAIN, Shaper
@@ -59,7 +59,7 @@ def test_the_share_is_that_of_the_simulator(make: object, hz_share: float, dampi
 def test_a_head_as_its_kit_says_is_shaped(hz_share: float) -> None:
     place = found(SHAPER, 6.0 * hz_share, 0.04)
     shaped = judged(place)
-    assert (shaped.verdict, shaped.cause) == (Verdict.WORKS, None)
+    assert (shaped.verdict, shaped.cause) == (ShapingVerdict.WORKS, None)
     assert shaped.left.amplitude < 0.06 * place.left.amplitude
     assert place.ringing.ring_hz == pytest.approx(6.0 * hz_share, rel=0.002)
 
@@ -67,7 +67,7 @@ def test_a_head_as_its_kit_says_is_shaped(hz_share: float) -> None:
 @pytest.mark.parametrize("hz_share", [0.6, 0.75, 1.35])
 def test_a_wrong_frequency_is_named(hz_share: float) -> None:
     shaped = judged(found(SHAPER, 6.0 * hz_share, 0.04))
-    assert (shaped.verdict, shaped.cause) == (Verdict.FAILS, Cause.FREQUENCY)
+    assert (shaped.verdict, shaped.cause) == (ShapingVerdict.FAILS, LeftCause.FREQUENCY)
     assert shaped.share[0] > shaped.promised
 
 
@@ -81,21 +81,21 @@ def disturbed(extra: np.ndarray[tuple[int], np.dtype[np.float64]]) -> Shaped:
 @pytest.mark.parametrize("size_deg", [0.006, 0.02])
 def test_a_second_vibration_is_named_with_its_frequency(hz: float, size_deg: float) -> None:
     shaped = disturbed(swing(times_of(6.0), hz, 0.03, size_deg, 0.5))
-    assert (shaped.verdict, shaped.cause) == (Verdict.FAILS, Cause.SECOND)
+    assert (shaped.verdict, shaped.cause) == (ShapingVerdict.FAILS, LeftCause.SECOND)
     assert shaped.second is not None
     assert shaped.second.ring_hz == pytest.approx(hz, rel=0.02)
 
 
 def test_what_rings_on_at_the_stated_frequency_is_put_down_to_play() -> None:
     shaped = disturbed(swing(times_of(6.0), 6.0, 0.04, 0.03, 0.5))
-    assert (shaped.verdict, shaped.cause) == (Verdict.FAILS, Cause.PLAY)
+    assert (shaped.verdict, shaped.cause) == (ShapingVerdict.FAILS, LeftCause.PLAY)
 
 
 def test_a_gust_is_told_from_play() -> None:
     time = times_of(6.0)
     gust = np.cumsum(np.random.default_rng(8).normal(0, 0.003, len(time))) + swing(time, 6.0, 0.04, 0.05, 0.5)
     shaped = disturbed(gust)
-    assert (shaped.verdict, shaped.cause) == (Verdict.FAILS, Cause.SCATTER)
+    assert (shaped.verdict, shaped.cause) == (ShapingVerdict.FAILS, LeftCause.SCATTER)
     assert shaped.scatter_times > 2
 
 
@@ -108,13 +108,13 @@ def test_a_coarse_sensor_is_no_proof() -> None:
 
     plain, shaped = map(coarse, pair_of(SHAPER, 6.0, 0.04))
     place = place_of(plain, shaped, SHAPER, STATED)
-    assert judged(place).verdict is Verdict.NOT_SHOWN
+    assert judged(place).verdict is ShapingVerdict.NOT_SHOWN
     assert judged(place).left.high >= step / 2
 
 
 def test_without_a_kit_the_measured_vibration_is_the_measure() -> None:
     place = place_of(*pair_of(SHAPER, 6.0, 0.04), SHAPER, None)
-    assert judged(place).verdict is Verdict.WORKS
+    assert judged(place).verdict is ShapingVerdict.WORKS
     assert (place.stated.hz, place.stated.hz_spread) == (place.ringing.ring_hz, 0.1)
     alone = place_of(after_move(PLAIN, 6.0, 0.04), None, None, STATED)
     assert alone.shaped is None

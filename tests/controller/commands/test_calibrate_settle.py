@@ -20,7 +20,7 @@ from controller.calibration.settle_session import PersonSensor
 from controller.calibration.validity import calibrated
 from controller.commands.calibrate import Keeping
 from controller.commands.calibrate_rehearsal import SimulatedSensor, ringing_head
-from controller.commands.calibrate_settle import Reading, Wish, settle_moving_command
+from controller.commands.calibrate_settle import SensorUse, Wish, settle_moving_command
 from controller.kit.load import load_kit
 from controller.planning.plan_file import load_plan
 from controller.program.build import build_program
@@ -225,7 +225,7 @@ def moved(left_out: Sequence[int] = ()) -> tuple[Any, Typist, list[str]]:
     mover, sensor = ringing_head(kit, 2, told.append)
     typist = Typist(sensor, left_out)
     person = PersonAtHead(told.append, typist)
-    reading = Reading(0.0, 1.0, Still(LensGiven()))
+    reading = SensorUse(0.0, 1.0, Still(LensGiven()))
     keeping = Keeping(Path("kit.toml"))
     kept = settle_moving_command(
         mover, PersonSensor(person), Wish((AxisName.PAN,), (20.0,)), reading, keeping, told.append
