@@ -79,7 +79,7 @@ def moves_in(readings: Readings, from_ms: float, factor: float = 1.0) -> tuple[M
         rows = np.array(list(group))
         first = f"{readings.name} line {readings.lines[rows[0]]}"
         if any(other.place == move.place and other.is_plain == move.is_plain for other in found):
-            raise InputError(f"{first}: has a second move of {move.text()}; keep the readings of one together, alone.")
+            raise InputError(f"{first}: has {move.text()}, again; keep the rows of a move together, and give one.")
         time_ms = readings.numbers["time_ms"][rows]
         backward = np.flatnonzero(np.diff(time_ms) <= 0)
         if len(backward):

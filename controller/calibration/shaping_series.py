@@ -6,7 +6,7 @@ from controller.calibration.finding import Finding
 from controller.calibration.records import AxisName, axis_of
 from controller.calibration.settle_finding import Still
 from controller.calibration.settle_moves import MeasuredMove, MoveReadings
-from controller.calibration.shaping_check import Place, place_of
+from controller.calibration.shaping_check import Place, ShapingVerdict, place_of
 from controller.calibration.shaping_finding import axis_finding, sight_of
 from controller.errors import InputError
 from controller.kit.kit import Kit
@@ -32,6 +32,12 @@ def series_findings(
         shaper = None if shaped is None else _shaper_of(shaped, kit, own)
         found[plain.move.axis].append(place_of(plain, shaped, shaper, _stated(plain.move, kit)))
     return [axis_finding(places, sight, kit) for places in found.values() if places]
+
+
+def fails(findings: Sequence[Finding]) -> bool:
+    """Whether shaping fails at any place of these findings."""
+    verdicts = [place.get("verdict") for finding in findings for place in finding.more["places"]]
+    return ShapingVerdict.FAILS.value in verdicts
 
 
 def _stated(move: MeasuredMove, kit: Kit | None) -> Mode | None:

@@ -21,7 +21,7 @@ from controller.calibration.settle_course import course, shapers_to_test
 from controller.calibration.settle_finding import Still, burst_finding, readings_finding
 from controller.calibration.settle_moves import has_moves, moves_in
 from controller.calibration.settle_session import Made, Sensor, measured
-from controller.calibration.shaping_series import series_findings
+from controller.calibration.shaping_series import fails, series_findings
 from controller.calibration.typed_readings import PersonAtHead, asked_ringing
 from controller.calibration.validity import calibrated
 from controller.capture.hand import UNSHAPED
@@ -37,6 +37,7 @@ from protocol.shaper import Shaper
 
 LEVEL_DEG = 0.0
 MEASURED = "the readings"
+ONCE_SHAPED = ("The time with shaping is reached only once shaping works.",)
 
 
 @dataclass(frozen=True, slots=True)
@@ -139,7 +140,7 @@ def _kept_moves(
     findings = series_findings(moves, kit, own, reading.degrees_per_unit, reading.still)
     gain = None if plan is None else _gain(plan, findings, keeping)
     more = ({} if made is None else {"moves": made.moves}) | ({} if gain is None else {"plan": gain.as_json()})
-    said = () if gain is None else (gain.text(str(plan_path)),)
+    said = () if gain is None else (gain.text(str(plan_path)), *(ONCE_SHAPED if fails(findings) else ()))
     return keep_all(findings, keeping, more, said)
 
 
