@@ -16,6 +16,7 @@ from controller.calibration.record_list import listed
 from controller.calibration.records import AxisName, CalibrationKind, Record, RingRow, add, new_record, read
 from controller.calibration.validity import State, calibrated, fresh
 from controller.kit.kit import Axis, Kit
+from controller.planning.kit_of_today import MAY_DIFFER
 from controller.shaping.rig import modes_of
 from tests.controller.kit.tables import kit_with
 
@@ -73,6 +74,14 @@ def test_a_table_over_pitch_reaches_the_modes() -> None:
     assert at == pytest.approx({-30.0: 6.0, 0.0: 6.0, 30.0: 5.5, 60.0: 5.0, 80.0: 5.0})
     again = calibrated(KIT, [PAN, record(AxisName.PAN, 6.2, 1), TILT])
     assert (again.head.pan.ring_hz, again.head.pan.ring_over_pitch) == (6.2, ())
+
+
+@pytest.mark.parametrize("kept", [(HEAD,), (PAN,), (PAN, TILT)])
+def test_a_plan_goes_on_with_a_kit_that_was_measured_since(kept: tuple[Record, ...]) -> None:
+    """Everything that these records change may differ from the plan's kit."""
+    measured = calibrated(KIT, kept)
+    assert measured != KIT
+    assert measured.model_dump(exclude=MAY_DIFFER) == KIT.model_dump(exclude=MAY_DIFFER)
 
 
 def test_how_well_it_is_known() -> None:
