@@ -9,7 +9,7 @@ from protocol.messages import Message
 from protocol.units import MS, NS
 
 # Blur that may remain when the shutter opens: half of what counts as still, peak to peak.
-SETTLED_PX = 0.25
+SETTLED_PX = 0.45
 # What a deadline adds to the expected time: a share, and a minimum for the host's own delays. Common practice, no source:
 # long enough never to expire on a sound rig, short enough to notice a dead motor within seconds.
 MARGIN_SHARE = 0.25
