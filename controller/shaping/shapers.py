@@ -12,12 +12,12 @@ band are ours: zeros where Chebyshev's polynomial over the band has them.
 import math
 from collections.abc import Callable, Sequence
 from contextlib import suppress
-from functools import partial
+from functools import lru_cache, partial
 from itertools import product
 
 import numpy as np
 
-from controller.shaping.ringing import Array, Mode
+from controller.shaping.ringing import Array, Mode, band_of, left_by_shaper
 from protocol.errors import WrongUse
 from protocol.shaper import MOST_IMPULSES, PLAIN, Shaper
 
@@ -86,10 +86,12 @@ def _faded(mode: Mode, shares: Array, distance: float) -> Shaper:
     return Shaper.nearest(tuple(each * half_s for each in range(len(shares))), tuple(shares.tolist()))
 
 
-def candidates(modes: Sequence[Mode]) -> list[Shaper]:
-    """Shapers for an axis with these modes: none, ZV, ZVD and more of their kind, EI, those for the band.
+@lru_cache(maxsize=32)
+def candidates(modes: tuple[Mode, ...]) -> tuple[Shaper, ...]:
+    """Shapers for an axis with these modes, the shortest first: none, ZV, ZVD and more of their kind, EI, for the band.
 
-    With two modes, each is made for one of them, or has a zero at both.
+    With two modes, each is made for one of them, or has a zero at both. One that leaves more than a shorter one is left
+    out.
     """
     makers: list[Callable[[], Shaper]] = []
     for mode in modes:
@@ -98,11 +100,18 @@ def candidates(modes: Sequence[Mode]) -> list[Shaper]:
         both = np.array([1.0, modes[1].hz / modes[0].hz])
         makers += [partial(close_zeros, modes[0], both, distance / both.max()) for distance in (1.0, *DISTANCES)]
         makers.append(partial(_one_after_the_other, zv, modes))
-    found = [PLAIN]
+    found = {PLAIN}
     for make in makers:
         with suppress(WrongUse):  # a mode may be too fast, or too slow, for a board to time its impulses
-            found.append(make())
-    return list(dict.fromkeys(found))
+            found.add(make())
+    band, least = band_of(modes), math.inf
+    useful = []
+    for shaper in sorted(found, key=lambda shaper: (shaper.duration_ms, shaper.impulses)):
+        left = float(left_by_shaper(band, shaper).max())
+        if left < least:
+            least = left
+            useful.append(shaper)
+    return tuple(useful)
 
 
 def _makers(mode: Mode) -> list[Callable[[], Shaper]]:
