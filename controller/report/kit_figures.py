@@ -142,8 +142,8 @@ def _arrival_lines(lines: _Lines) -> None:
         return
     keys = ("head.ring_hz", "head.ring_hz_within", "head.ring_damping", "head.ring_damping_within")
     known = (
-        f"swings at {head.ring_hz:g} Hz, known to {100 * head.ring_hz_within:.0f} %, damping {head.ring_damping:g}, known to "
-        f"{100 * head.ring_damping_within:.0f} %"
+        f"swings at {head.ring_hz:g} Hz, known to {100 * head.ring_hz_within:.0f} %, damping "
+        f"{head.ring_damping:g}, known to {100 * head.ring_damping_within:.0f} %"
     )
     plain = neighbour_move(kit, shaped=False)
     if kit.board.shapes_ramps:
