@@ -115,9 +115,10 @@ class Moves:
     def seconds(self, shapers: tuple[Shaper, Shaper], exposed_s: float) -> tuple[Array, Array]:
         """How long each move takes, and how long to wait after it, (moves,) each, as if moves like it came before it."""
         took_s, left = self.shaped(shapers)
-        repeated = left / (1 - np.exp(-self._band.rate * (took_s + exposed_s)[:, None]))
-        waits_s = self._waits_s(repeated, self._band.rate, self._band.omega, exposed_s)
-        worst_s: Array = waits_s.max(axis=(0, 1, 3))
+        alone_s = self._waits_s(left, self._band.rate, self._band.omega, exposed_s).max(axis=(0, 1, 3))
+        every_s = took_s + alone_s + exposed_s
+        repeated = left / (1 - np.exp(-self._band.rate * every_s[:, None]))
+        worst_s: Array = self._waits_s(repeated, self._band.rate, self._band.omega, exposed_s).max(axis=(0, 1, 3))
         return took_s, worst_s
 
     def _waits_s(self, swing: Array, rate: Array, omega: Array, exposed_s: float) -> Array:
