@@ -88,8 +88,7 @@ class Moves:
 
     def shaped(self, shapers: tuple[Shaper, Shaper]) -> tuple[Array, Array]:
         """How long the moves take with these shapers, in seconds (moves,), and what each leaves then."""
-        longer_s = np.array([[shaper.duration_ms / 1000] for shaper in shapers])
-        ends_s = np.where(self._turns, self._ends_s + longer_s, 0.0)
+        ends_s = self._ended_s(shapers)
         took_s = ends_s.max(axis=0)
         factors = np.stack([left_by_shaper(self._band.of_axis(axis), shaper) for axis, shaper in enumerate(shapers)])
         ends = np.array([min(shaper.weights[0][1], shaper.weights[-1][1]) for shaper in shapers])[:, None, None, None]
@@ -97,6 +96,16 @@ class Moves:
         early_s = (took_s - ends_s)[:, None, :, None]
         left: Array = (self._plain * factors + by_steps) * np.exp(-self._band.rate * early_s)
         return took_s, left
+
+    def took_s(self, shapers: tuple[Shaper, Shaper]) -> Array:
+        """How long the moves take with these shapers, in seconds (moves,)."""
+        took_s: Array = self._ended_s(shapers).max(axis=0)
+        return took_s
+
+    def _ended_s(self, shapers: tuple[Shaper, Shaper]) -> Array:
+        longer_s = np.array([[shaper.duration_ms / 1000] for shaper in shapers])
+        ends_s: Array = np.where(self._turns, self._ends_s + longer_s, 0.0)
+        return ends_s
 
     def faded(self, swing: Array, move: int, time_s: float) -> Array:
         """What is left of a swing after a time, with the camera at the pitch of that move."""

@@ -18,6 +18,7 @@ from controller.program.build import LAG_MARGIN_MS, axis_settings, build_program
 from controller.program.program import AskStep, ExposeStep, MoveStep, Step
 from controller.program.timing import motion_ns
 from controller.program.turn import BracketPosition
+from protocol.units import MS
 from tests.end_to_end.whole_runs import FEW, few_frames, kit_of
 
 GEARS = st.builds(

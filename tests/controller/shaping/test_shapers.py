@@ -76,7 +76,7 @@ def test_zeros_are_where_they_are_placed(hz: float, damping: float, spread: floa
 @given(st.floats(1.0, 6.0), st.floats(1.2, 3.0), st.floats(0.001, 0.1), st.floats(0.5, 1.0))
 def test_a_zero_at_each_of_two_modes(hz: float, ratio: float, damping: float, distance: float) -> None:
     try:
-        shaper = close_zeros(Mode(hz, damping), np.array([1.0, ratio]), distance / ratio)
+        shaper = close_zeros(Mode(hz, damping), (1.0, ratio), distance / ratio)
     except WrongUse:
         assume(False)
     for each in (hz, hz * ratio):
