@@ -61,7 +61,7 @@ def most_motion_px(
 WAYS = st.lists(st.tuples(st.floats(-60, 60), st.floats(-40, 40)), min_size=1, max_size=6)
 
 
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=40, deadline=None)
 @given(
     WAYS,
     st.floats(14, 200),

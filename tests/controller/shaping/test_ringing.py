@@ -38,7 +38,7 @@ def amplitude(mode: Mode, way: int, shaper: Shaper = PLAIN) -> float:
 
 
 # x'' + 2 z w x' + w^2 x = -a for the swing x of the mass beside its base (Thomson and Dahleh, chapter 4).
-@settings(max_examples=25, deadline=None)
+@settings(max_examples=15, deadline=None)
 @given(HZ, DAMPING, st.integers(50, 8_000), st.sampled_from([PLAIN, THREE]))
 def test_what_a_ramp_leaves_is_what_an_oscillator_swings(hz: float, damping: float, way: int, shaper: Shaper) -> None:
     omega = 2 * math.pi * hz
@@ -83,7 +83,7 @@ def test_no_frequency_of_a_band_swings_more_than_the_band_says(
     assert most <= float(most_left(band_of([mode]), np.array([[float(ACCEL)]])).max()) * (1 + 1e-9)
 
 
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=25, deadline=None)
 @given(HZ, st.floats(0.01, 0.2), st.integers(200, 8_000), st.sampled_from([0.25, 0.5, 1.0]))
 def test_the_steps_of_the_motor_leave_no_more_than_stated(hz: float, damping: float, way: int, share: float) -> None:
     """The sum over the pulses, each a sudden step of the base, against the sum over the smooth ramp."""
