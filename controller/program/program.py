@@ -50,6 +50,10 @@ class AxisSetting:
     shaper: Shaper = PLAIN
 
 
+Settings: TypeAlias = tuple[AxisSetting, AxisSetting]
+"""Those of pan and tilt."""
+
+
 @dataclass(frozen=True, slots=True)
 class Crossing:
     """How a move affects the switch at zero of one axis.
@@ -149,7 +153,7 @@ class Program:
     expected_ns: int
 
     @property
-    def axes(self) -> tuple[AxisSetting, AxisSetting]:
+    def axes(self) -> Settings:
         """Pan and tilt."""
         return self.pan, self.tilt
 
