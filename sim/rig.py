@@ -3,6 +3,7 @@
 from dataclasses import dataclass, replace
 from random import Random
 
+from protocol.codec import PROTOCOL_VERSION
 from protocol.messages import Cause
 from protocol.units import MS
 from sim.board import SimulatedBoard
@@ -34,6 +35,10 @@ class RigSpec:
     scenario: Scenario = NOTHING
     gusty_from_deg: float | None = None
     """Shaking from which the board's wind sensor reports gusts; None if there is no sensor."""
+    shapes: bool = True
+    """Whether the board shapes its ramps."""
+    minor: int = PROTOCOL_VERSION.minor
+    """The minor version of the protocol that the board speaks."""
     boots: Random | None = None
     """Source of boot ids; None: from the seed. A rig that is served repeatedly must not repeat them."""
 
@@ -84,6 +89,8 @@ class Rig:
             sync_contact=self._spec.sync_contact,
             gusty_from_deg=self._spec.gusty_from_deg,
             max_step_rate=self._spec.max_step_rate,
+            shapes=self._spec.shapes,
+            minor=self._spec.minor,
             now_ns=now_ns,
             cause=cause,
         )
