@@ -42,6 +42,7 @@ def rig_spec(kit: Kit, seed: int) -> RigSpec:
         sync_contact=kit.board.sync_contact,
         gusty_from_deg=GUSTY_PX * math.degrees(kit.field(0.0).pixel_rad) if kit.board.wind_sensor else None,
         max_step_rate=kit.board.max_step_rate_hz,
+        shapes=kit.board.shapes_ramps,
         seed=seed,
     )
 

@@ -43,6 +43,7 @@ class Course:
         # stay there.
         after_reference = (int(kit.head.pan.backlash_deg > 0), int(kit.head.tilt.backlash_deg > 0))
         self._here: Place = (standing or (0, 0)) if from_anywhere else after_reference
+        self._begins = self._here  # truly: if the position is unknown, a reference run finds zero first
         places = (standing or (None, None)) if from_anywhere else (0, 0)
         self._sides = [Side(zone_of(kit.head, axis), at) for axis, at in zip(self._axes, places, strict=True)]
         self._at_stake_ns = [0, 0]
@@ -65,7 +66,8 @@ class Course:
         if beyond != target:
             stops.insert(0, beyond)
         exposed_s = max((step.shutter_s for step in exposures), default=0.0)
-        waits = [arrival.settle_ns((self._here, *stops), pitch_deg, exposed_s) for arrival in self._arrivals]
+        begins = self._here if self.steps else self._begins
+        waits = [arrival.settle_ns((begins, *stops), pitch_deg, exposed_s) for arrival in self._arrivals]
         for stop in stops:
             self._move(frame, stop, *(waits if stop is target else (0, 0)))
         self.steps += exposures
@@ -104,7 +106,10 @@ class Course:
         expected_ns = self._move_ns(self._here, there)
         overdue_ns = timing.deadline_ns(expected_ns, self._kit.board.baud)
         pan, tilt = (side.goes(steps) for side, steps in zip(self._sides, there, strict=True))
-        self.steps.append(MoveStep(*frame, *there, settle_ns, plain_settle_ns, expected_ns, overdue_ns, pan, tilt))
+        shaper_ns = expected_ns - move_ns(self._kit, plain(self._settings), self._here, there)
+        self.steps.append(
+            MoveStep(*frame, *there, settle_ns, plain_settle_ns, expected_ns, overdue_ns, pan, tilt, shaper_ns)
+        )
         for axis, crossing in enumerate((pan, tilt)):
             if crossing.must:
                 self._at_stake_ns[axis] = 0

@@ -2,14 +2,18 @@
 
 import math
 
+import numpy as np
+
 from controller.kit.kit import Axis, Kit
 from controller.kit.line import BITS_PER_BYTE, TRIES, retry_ns
+from controller.shaping.rig import modes_of
 from protocol.codec import frame_of
 from protocol.messages import Message
 from protocol.units import MS, NS
 
 # Blur that may remain when the shutter opens: half of what counts as still, peak to peak.
 SETTLED_PX = 0.25
+STOPPED_CHANGES = 4 + 3
 # What a deadline adds to the expected time: a share, and a minimum for the host's own delays. Common practice, no source:
 # long enough never to expire on a sound rig, short enough to notice a dead motor within seconds.
 MARGIN_SHARE = 0.25
@@ -64,6 +68,27 @@ def settle_ns(kit: Kit) -> int:
     peak_to_peak_deg = 2 * 4 * accel / omega**2 / math.sqrt(1 - damping**2)
     wanted_deg = SETTLED_PX * math.degrees(kit.field(0.0).pixel_rad)
     return round(ring_down_s(peak_to_peak_deg, wanted_deg, head.ring_hz, damping) * NS)
+
+
+def stop_settle_ns(kit: Kit) -> int:
+    """How long the picture may move after the head was stopped in the middle of a move, or shaken; the kit's own figure
+    if it has one.
+
+    A ramp, shaped or not, changes the acceleration by at most 4 a in all; a stop goes from at most +a to -a and to 0.
+    """
+    head = kit.head
+    if head.settle_ms is not None:
+        return round(head.settle_ms * MS)
+    still_deg = SETTLED_PX * math.degrees(kit.field(0.0).pixel_rad)
+    waits_s = [0.0]
+    for axis in (head.pan, head.tilt):
+        modes = modes_of(head, axis)
+        for mode in modes:
+            omega, ratio = mode.band()
+            peak_to_peak = 2 * STOPPED_CHANGES * axis.max_accel_deg_s2 / omega**2 / np.sqrt(1 - ratio**2)
+            too_much = peak_to_peak * math.sqrt(2) * len(modes) / still_deg  # the axes in quadrature, the modes added
+            waits_s.append(float(np.max(np.log(np.maximum(too_much, 1.0)) / (ratio * omega))))
+    return round(max(waits_s) * NS)
 
 
 def wire_ns(message: Message, baud: int) -> int:
