@@ -8,7 +8,6 @@ from controller.errors import InputError
 from controller.kit.kit import Axis, Head, Kit
 from controller.kit.line import TRIES, retry_ns
 from controller.program import timing
-from controller.program.arrival import with_shapers
 from controller.program.course import Course, exchange_ns, look_ns, move_ns
 from controller.program.kinematics import axes_for
 from controller.program.program import (
@@ -20,6 +19,7 @@ from controller.program.program import (
     MoveStep,
     PlannedFrame,
     Program,
+    Settings,
     Step,
 )
 from controller.program.shapes import choose
@@ -95,7 +95,7 @@ def build_steps(
     kit: Kit,
     frames: Sequence[PlannedFrame],
     wanted: Container[Exposure],
-    settings: tuple[AxisSetting, AxisSetting],
+    settings: Settings,
     *,
     from_anywhere: bool = False,
     standing: tuple[int, int] | None = None,
@@ -110,7 +110,6 @@ def build_steps(
     check of the switches at zero; with `look`, they do so in any case. Raises InputError if a frame is outside the head's
     limits.
     """
-    pan, tilt = settings
     course = Course(kit, settings, standing, from_anywhere=from_anywhere)
     by_hand: list[Step] = []
     latest = None  # the frame that the head was last turned to
@@ -126,13 +125,18 @@ def build_steps(
             exposures, turn = [whole[number] for number in numbers], turn.after(len(numbers), frame.id)
         if frame.by_hand:
             by_hand += [AskStep(frame.id, frame.row, frame.yaw_deg, frame.pitch_deg), *exposures]
-            continue
-        target = _target(kit.head, frame)
-        _must_reach(frame, target, pan, tilt)
-        course.shoot((frame.id, frame.row), target, exposures, frame.pitch_deg)
+        else:
+            _shoot(course, kit, settings, frame, exposures)
     if latest is not None and (course.steps or look):
         course.look(latest)
-    return (*course.steps, *by_hand)
+    return (*course.with_waits(), *by_hand)
+
+
+def _shoot(course: Course, kit: Kit, settings: Settings, frame: PlannedFrame, exposures: list[ExposeStep]) -> None:
+    """Turn to a frame and make its exposures. Raises InputError if it is outside the head's limits."""
+    target = _target(kit.head, frame)
+    _must_reach(frame, target, *settings)
+    course.shoot((frame.id, frame.row), target, exposures, frame.pitch_deg)
 
 
 def home_steps(
@@ -155,11 +159,17 @@ def _target(head: Head, frame: PlannedFrame) -> tuple[int, int]:
     return to_steps(pan_deg, head.pan), to_steps(tilt_deg, head.tilt)
 
 
-def axis_settings(kit: Kit, frames: Sequence[PlannedFrame]) -> tuple[AxisSetting, AxisSetting]:
-    """Pan and tilt as the board is told, with the shapers that suit the ways between these frames."""
+def axis_settings(kit: Kit, frames: Sequence[PlannedFrame]) -> Settings:
+    """Pan and tilt as the board is told, with the ramps and shapers that suit the ways between these frames.
+
+    Raises InputError if a frame is outside the head's limits.
+    """
     settings = _setting(kit, kit.head.pan), _setting(kit, kit.head.tilt)
-    stops = [(_target(kit.head, frame), frame.pitch_deg) for frame in frames if not frame.by_hand]
-    return with_shapers(settings, choose(kit, settings, stops, max(kit.exposure.times_s)))
+    course = Course(kit, settings, None, from_anywhere=False)
+    for frame in frames:
+        if not frame.by_hand:
+            _shoot(course, kit, settings, frame, _exposures(kit, frame))
+    return choose(kit, settings, list(course.approaches.values()))
 
 
 def _setting(kit: Kit, axis: Axis) -> AxisSetting:
@@ -181,7 +191,7 @@ def _must_reach(frame: PlannedFrame, target: tuple[int, int], pan: AxisSetting, 
             )
 
 
-def _longest_move_ns(kit: Kit, settings: tuple[AxisSetting, AxisSetting], steps: Sequence[Step]) -> int:
+def _longest_move_ns(kit: Kit, settings: Settings, steps: Sequence[Step]) -> int:
     stops = [(0, 0), *((step.pan_steps, step.tilt_steps) for step in steps if isinstance(step, MoveStep))]
     pans, tilts = zip(*stops, strict=True)
     return move_ns(kit, settings, (min(pans), min(tilts)), (max(pans), max(tilts)))
@@ -276,7 +286,7 @@ def _reference_ns(setting: AxisSetting, search: int, steps_per_degree: float) ->
     return round((from_below + from_above) / 2 * NS)
 
 
-def _reference_deadline_ns(kit: Kit, settings: tuple[AxisSetting, AxisSetting], search: list[int]) -> int:
+def _reference_deadline_ns(kit: Kit, settings: Settings, search: list[int]) -> int:
     """The longest reference run: a search over the whole travel, there and back.
 
     A board gives up slightly beyond the travel (protocol/SPEC.md, Reference), and reports it before this deadline.

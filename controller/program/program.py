@@ -50,6 +50,10 @@ class AxisSetting:
     shaper: Shaper = PLAIN
 
 
+Settings: TypeAlias = tuple[AxisSetting, AxisSetting]
+"""Those of pan and tilt."""
+
+
 @dataclass(frozen=True, slots=True)
 class Crossing:
     """How a move affects the switch at zero of one axis.
@@ -163,7 +167,7 @@ class Program:
         return self.expected_ns if shaped else self.plain_expected_ns
 
     @property
-    def axes(self) -> tuple[AxisSetting, AxisSetting]:
+    def axes(self) -> Settings:
         """Pan and tilt."""
         return self.pan, self.tilt
 

@@ -7,13 +7,15 @@ import numpy as np
 from controller.kit.kit import Axis, Kit
 from controller.kit.line import BITS_PER_BYTE, TRIES, retry_ns
 from controller.shaping.rig import modes_of
+from controller.shaping.ringing import band_of, most_left
 from protocol.codec import frame_of
 from protocol.messages import Message
 from protocol.units import MS, NS
 
 # Blur that may remain when the shutter opens: half of what counts as still, peak to peak.
-SETTLED_PX = 0.25
-STOPPED_CHANGES = 4 + 3
+SETTLED_PX = 0.45
+RAMP_CHANGES = 4
+STOPPED_CHANGES = RAMP_CHANGES + 3
 # What a deadline adds to the expected time: a share, and a minimum for the host's own delays. Common practice, no source:
 # long enough never to expire on a sound rig, short enough to notice a dead motor within seconds.
 MARGIN_SHARE = 0.25
@@ -82,12 +84,10 @@ def stop_settle_ns(kit: Kit) -> int:
     still_deg = SETTLED_PX * math.degrees(kit.field(0.0).pixel_rad)
     waits_s = [0.0]
     for axis in (head.pan, head.tilt):
-        modes = modes_of(head, axis)
-        for mode in modes:
-            omega, ratio = mode.band()
-            peak_to_peak = 2 * STOPPED_CHANGES * axis.max_accel_deg_s2 / omega**2 / np.sqrt(1 - ratio**2)
-            too_much = peak_to_peak * math.sqrt(2) * len(modes) / still_deg  # the axes in quadrature, the modes added
-            waits_s.append(float(np.max(np.log(np.maximum(too_much, 1.0)) / (ratio * omega))))
+        band = band_of(modes_of(head, axis))
+        swing_deg = most_left(band, np.array(axis.max_accel_deg_s2)) * STOPPED_CHANGES / RAMP_CHANGES
+        too_much = 2 * swing_deg * math.sqrt(2) * len(band.omega) / still_deg  # axes in quadrature, modes added
+        waits_s.append(float(np.max(np.log(np.maximum(too_much, 1.0)) / band.rate)))
     return round(max(waits_s) * NS)
 
 

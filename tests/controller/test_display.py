@@ -10,8 +10,8 @@ from pathlib import Path
 
 import pytest
 
-from controller.capture.events import EventKind
 from controller.amounts import duration
+from controller.capture.events import EventKind
 from controller.display import SPHERE_COLUMNS, Display, Seen, display, screen_text, sphere_lines
 from controller.errors import StorageFailed
 from controller.planning.plan import Frame
@@ -45,7 +45,9 @@ def test_the_lines_say_where_it_is_and_when_it_ends() -> None:
     assert f"ends about 05:00:{int(left_s):02}" in text
     plain = Watched()
     plain.shaped = False
-    (ends,) = [line for line in screen_text(seen, plain, 61 * NS, datetime(2026, 1, 1, 5, 0, tzinfo=UTC)) if "left" in line]
+    (ends,) = [
+        line for line in screen_text(seen, plain, 61 * NS, datetime(2026, 1, 1, 5, 0, tzinfo=UTC)) if "left" in line
+    ]
     left_s = PROGRAM.plain_expected_ns / NS * 0.75
     assert left_s > PROGRAM.expected_ns / NS * 0.75 + 1
     assert f"{duration(left_s)} left" in ends

@@ -90,12 +90,8 @@ def run(
 ) -> RunResult:
     """A run of what the session in `folder` still lacks."""
     path = folder / "s.sqlite"
-    make = (
-        (lambda: Session.open(path, to_write=True))
-        if path.exists()
-        else (lambda: Session.create(path, {}, durable=False))
-    )
-    with make() as session:
+    begun = path.exists()
+    with Session.open(path, to_write=True) if begun else Session.create(path, {}, durable=False) as session:
         made = session.made()
         program = build_program(SOFT, FRAMES, made) if made else PROGRAM
         first_id = session.next_command_id()
