@@ -235,6 +235,7 @@ void axis_brake(uint8_t name)
     hal_unlock(lock);
     uint32_t needed = whole(way_to_rest(axis) + (float)phase * (1.0f / TURN));
     uint32_t cut = needed < left ? left - needed : 0;
+    axis->running_out = true; /* at once: a slow axis would keep its speed for seconds to come to the middle of a step */
     axis->hold_ms = 0;
     axis->limit = axis->speed;
     axis->plan.follows = false;
