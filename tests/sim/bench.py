@@ -44,11 +44,17 @@ M = TypeVar("M")
 class Bench:
     """A new board with head and camera. `ask` sends a request, `run_until` lets time pass."""
 
-    def __init__(self, *, sync_contact: bool = True, pan: int = 37, tilt: int = -58) -> None:
+    def __init__(self, *, sync_contact: bool = True, shapes: bool = True, pan: int = 37, tilt: int = -58) -> None:
         self.head = SimulatedHead(HEAD, pan, tilt)
         self.camera = SimulatedCamera(CameraSpec((SHUTTER_S,), LAG_MS, ready_ms=200.0), Random(5))
         self.board = SimulatedBoard(
-            self.head, self.camera, Random(1), sync_contact=sync_contact, max_step_rate=MAX_RATE, now_ns=0
+            self.head,
+            self.camera,
+            Random(1),
+            sync_contact=sync_contact,
+            max_step_rate=MAX_RATE,
+            now_ns=0,
+            shapes=shapes,
         )
         self.now_ns = 0
         self.notices: list[Notice] = []
