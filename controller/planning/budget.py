@@ -9,7 +9,7 @@ from controller.kit.kit import Kit
 from controller.optics.field import Field
 from controller.optics.projection import LAWS
 from controller.planning.links import Links
-from controller.planning.motion import HeadMotion, mover_of
+from controller.planning.motion import HeadMotion
 from controller.planning.order import Order, arrange
 from controller.planning.plan import Budget, Frame, OrderCost, Region
 from controller.planning.row_poses import Pose
@@ -17,7 +17,9 @@ from controller.program.build import build_program, step_ends_ns
 from controller.program.program import ExposeStep, MoveStep, Program
 
 
-def cost(kit: Kit, field: Field, region: Region, frames: Sequence[Frame], links: Links, order: Order) -> Budget:
+def cost(
+    kit: Kit, field: Field, region: Region, frames: Sequence[Frame], links: Links, order: Order, mover: HeadMotion
+) -> Budget:
     """What shooting `frames` with `kit` costs in this order, and in the other orders.
 
     `links` uses the same frame numbers as `frames`.
@@ -31,7 +33,6 @@ def cost(kit: Kit, field: Field, region: Region, frames: Sequence[Frame], links:
     plain = build_program(without_shaping(kit), frames).expected_ns / 1e9 if kit.board.shapes_ramps else seconds
     exposing = sum(step.expected_ns for step in exposures) / 1e9
     orders = {order: OrderCost(seconds=round(seconds, 3), neighbours_apart_seconds=_apart(program, links))}
-    mover = mover_of(kit, frames)
     for other in Order:
         if other is not order:
             orders[other] = _cost_of_order(kit, frames, links, other, mover)

@@ -15,7 +15,7 @@ from controller.planning.effort import Effort
 from controller.planning.findings import link_record, proof_record
 from controller.planning.leaning import refusal, with_reachable_poles
 from controller.planning.links import find_links
-from controller.planning.motion import mover_of
+from controller.planning.motion import HeadMotion, mover_of
 from controller.planning.order import arrange, snake_of_rows
 from controller.planning.plan import Frame, Optics, Plan, Region, SunRecord
 from controller.planning.reached_poses import poses_of
@@ -47,14 +47,15 @@ def make_plan(kit: Kit, overlap: float, request: Request | None = None, effort: 
         yaw_width_deg=bounds.yaw_width_deg,
         unreachable_sr=round(unreachable_sr, 6),
     )
-    frames = _in_order(kit, field, poses, request)
+    mover = mover_of(kit, numbered(with_reachable_poles(kit.head, snake_of_rows(poses))))
+    frames = _in_order(kit, field, poses, request, mover)
     reached = poses_of(kit.head, frames)
     proof = prove_coverage(cores_at(field, *reached), bounds)
     if not proof.covered and kit.head.lean_deg:
         what = refusal(kit, overlap, frames, bounds)
         raise InputError(f"{what}; level the head, or ask for another region or overlap.")
     links = find_links(field, *reached)
-    budget = cost(kit, field, region, frames, links, request.order)
+    budget = cost(kit, field, region, frames, links, request.order, mover)
     must_end(budget.seconds)
     return Plan(
         overlap=overlap,
@@ -71,9 +72,8 @@ def make_plan(kit: Kit, overlap: float, request: Request | None = None, effort: 
     ).sealed()
 
 
-def _in_order(kit: Kit, field: Field, poses: list[Pose], request: Request) -> tuple[Frame, ...]:
+def _in_order(kit: Kit, field: Field, poses: list[Pose], request: Request, mover: HeadMotion) -> tuple[Frame, ...]:
     """Frames numbered in shooting order; frames that see the sun come first or last if the request says so."""
-    mover = mover_of(kit, numbered(with_reachable_poles(kit.head, snake_of_rows(poses))))
     ordered = with_reachable_poles(kit.head, arrange(poses, request.order, mover))
     watch = request.sun
     if watch is not None and watch.when != "any":

@@ -8,6 +8,7 @@ from controller.errors import InputError
 from controller.kit.kit import Axis, Head, Kit
 from controller.kit.line import TRIES, retry_ns
 from controller.program import timing
+from controller.program.arrival import plain
 from controller.program.course import Course, exchange_ns, look_ns, move_ns
 from controller.program.kinematics import axes_for
 from controller.program.program import (
@@ -39,10 +40,12 @@ from protocol.messages import (
     Stop,
     Welcome,
 )
+from protocol.shaper import PLAIN, set_shaper
 from protocol.units import MS, NS, AxisId, BootId, CommandId, Steps
 
 SEARCH_SHARE = 1 / 3  # of the highest speed, while searching for a switch
 CREEP_DIVISOR = 10
+ANY_EXPOSURE = Expose(CommandId(1), 0, 0, 0, 1, 1)
 LAG_MARGIN_MS = 250  # how much slower than in the kit a camera's release may be before it counts as silent
 
 
@@ -64,7 +67,8 @@ def build_program(kit: Kit, frames: Sequence[PlannedFrame], made: Container[Expo
         _reference_ns(setting, speed, axis.steps_per_degree)
         for setting, speed, axis in zip((pan, tilt), search, (kit.head.pan, kit.head.tilt), strict=True)
     )
-    begin_ns = _handshake_ns(kit.board.baud) + reference_ns
+    baud = kit.board.baud
+    begin_ns, plain_begin_ns = (_handshake_ns(baud, told) + reference_ns for told in (settings, plain(settings)))
     return Program(
         kit=kit,
         frames=tuple(frames),
@@ -86,8 +90,8 @@ def build_program(kit: Kit, frames: Sequence[PlannedFrame], made: Container[Expo
         stop_settle_ns=timing.stop_settle_ns(kit),
         longest_move_ns=_longest_move_ns(kit, (pan, tilt), steps),
         steps=steps,
-        expected_ns=begin_ns + max(step_ends_ns(steps, kit.board.baud), default=0),
-        plain_expected_ns=begin_ns + max(step_ends_ns(steps, kit.board.baud, shaped=False), default=0),
+        expected_ns=begin_ns + max(step_ends_ns(steps, baud), default=0),
+        plain_expected_ns=plain_begin_ns + max(step_ends_ns(steps, baud, shaped=False), default=0),
     )
 
 
@@ -164,12 +168,17 @@ def axis_settings(kit: Kit, frames: Sequence[PlannedFrame]) -> Settings:
 
     Raises InputError if a frame is outside the head's limits.
     """
-    settings = _setting(kit, kit.head.pan), _setting(kit, kit.head.tilt)
+    settings = plain_settings(kit)
     course = Course(kit, settings, None, from_anywhere=False)
     for frame in frames:
         if not frame.by_hand:
             _shoot(course, kit, settings, frame, _exposures(kit, frame))
     return choose(kit, settings, list(course.approaches.values()))
+
+
+def plain_settings(kit: Kit) -> Settings:
+    """Pan and tilt as the kit states them, with plain ramps."""
+    return _setting(kit, kit.head.pan), _setting(kit, kit.head.tilt)
 
 
 def _setting(kit: Kit, axis: Axis) -> AxisSetting:
@@ -212,8 +221,7 @@ def _exposures(kit: Kit, frame: PlannedFrame, *, in_turn: bool = True) -> list[E
         longest_ms = camera.release_lag_ms + camera.longest_s(perhaps_s) * 1000 + LAG_MARGIN_MS
         limit_ms = math.ceil(max(1.0, longest_ms - press_ms))
         wait_ms = max(float(press_ms), open_ms) if kit.board.sync_contact else press_ms + limit_ms
-        command = Expose(CommandId(1), frame.id, number, camera.focus_ms, press_ms, limit_ms)
-        expected = round((camera.focus_ms + wait_ms) * MS) + exchange_ns(command, kit.board.baud)
+        expected = round((camera.focus_ms + wait_ms) * MS) + exchange_ns(ANY_EXPOSURE, kit.board.baud)
         steps.append(
             ExposeStep(
                 frame=frame.id,
@@ -249,12 +257,14 @@ def step_ends_ns(steps: Sequence[Step], baud: int, *, shaped: bool = True) -> li
     return ends
 
 
-def _handshake_ns(baud: int) -> int:
+def _handshake_ns(baud: int, settings: Settings) -> int:
     axis = SetAxis(CommandId(1), AxisId.PAN, Steps(-1), Steps(1), 1, 1)
+    shapers = [set_shaper(CommandId(1), AxisId.PAN, setting.shaper) for setting in settings if setting.shaper != PLAIN]
     messages: list[Message] = [
         Hello(*PROTOCOL_VERSION, 1),
         Welcome(*PROTOCOL_VERSION, 1, BootId(1), CommandId(1), Capability(1), 1, 1),
         *(axis, Accepted()) * 2,
+        *(message for shaper in shapers for message in (shaper, Accepted())),
         *(Arm(CommandId(1), BootId(1), 1), Accepted()),
         *(Stop(), Accepted()),
         *(Reference(CommandId(1), 1, 1, 1), Finished(CommandId(1), Outcome.REFERENCED, Steps(0), Steps(0), 1)),

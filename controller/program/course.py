@@ -9,6 +9,7 @@ of the work at stake.
 import math
 from collections.abc import Iterable
 from dataclasses import replace
+from functools import lru_cache
 
 from controller.errors import InputError
 from controller.kit.kit import Axis, Kit
@@ -23,6 +24,7 @@ TAKE_UP = 2.0  # how far beyond a frame a move turns before it comes back, as a 
 # Common practice, no source: ten minutes are quickly reshot, and one per cent of a run is negligible.
 STAKE_NS = 600 * NS
 SHARE = 0.01
+ANY_MOVE = Move(CommandId(1), Steps(0), Steps(0))
 
 
 class Course:
@@ -134,12 +136,15 @@ def _pair(places: Iterable[int]) -> Place:
 
 def move_ns(kit: Kit, settings: Settings, here: Place, target: Place) -> int:
     """Time of a move from sending the command to receiving its end."""
-    command = Move(CommandId(1), Steps(target[0]), Steps(target[1]))
-    return turning_ms(settings, here, target) * MS + exchange_ns(command, kit.board.baud)
+    return turning_ms(settings, here, target) * MS + exchange_ns(ANY_MOVE, kit.board.baud)
 
 
+@lru_cache(maxsize=64)
 def exchange_ns(command: Message, baud: int) -> int:
-    """Wire time from sending a command to receiving its end, in addition to the board's own time."""
+    """Wire time from sending a command to receiving its end, in addition to the board's own time.
+
+    All commands of one kind are equally long, whatever their numbers.
+    """
     end = Finished(CommandId(1), Outcome.ARRIVED, Steps(1), Steps(1), 1)
     return timing.wire_ns(command, baud) + timing.wire_ns(end, baud)
 

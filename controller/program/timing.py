@@ -12,7 +12,8 @@ from protocol.codec import frame_of
 from protocol.messages import Message
 from protocol.units import MS, NS
 
-# Blur that may remain when the shutter opens: half of what counts as still, peak to peak.
+# How far the picture may move during an exposure, peak to peak, by what is known of the rig. Half a pixel counts as
+# still; the rest is for what the samples of a band leave between them.
 SETTLED_PX = 0.45
 RAMP_CHANGES = 4
 STOPPED_CHANGES = RAMP_CHANGES + 3
@@ -54,22 +55,6 @@ def ring_down_s(swing: float, wanted: float, ring_hz: float, ring_damping: float
     if swing <= wanted:
         return 0.0
     return math.log(swing / wanted) / (ring_damping * 2 * math.pi * ring_hz)
-
-
-def settle_ns(kit: Kit) -> int:
-    """The time to wait after a move until the picture is still.
-
-    The kit's own figure if it has one. Otherwise it follows from how the head rings: a ramp leaves at most four steps of
-    acceleration a, each with an amplitude of a / w^2 (and the two axes add in quadrature), which then decay.
-    """
-    head = kit.head
-    if head.settle_ms is not None:
-        return round(head.settle_ms * MS)
-    omega, damping = 2 * math.pi * head.ring_hz, head.ring_damping
-    accel = math.hypot(head.pan.max_accel_deg_s2, head.tilt.max_accel_deg_s2)
-    peak_to_peak_deg = 2 * 4 * accel / omega**2 / math.sqrt(1 - damping**2)
-    wanted_deg = SETTLED_PX * math.degrees(kit.field(0.0).pixel_rad)
-    return round(ring_down_s(peak_to_peak_deg, wanted_deg, head.ring_hz, damping) * NS)
 
 
 def stop_settle_ns(kit: Kit) -> int:

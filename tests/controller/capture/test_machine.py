@@ -17,22 +17,8 @@ from controller.capture.states import RunState
 from controller.program.build import build_program
 from controller.program.program import ExposeStep, MoveStep, Program
 from controller.session.rows import DoubtReason, ShotOutcome
-from protocol.messages import (
-    ZERO_SWITCHES,
-    Arm,
-    Capability,
-    Cause,
-    Expose,
-    Halt,
-    Move,
-    Outcome,
-    Reason,
-    Reference,
-    SetAxis,
-    SetShaper,
-    Stop,
-)
-from protocol.units import AxisId, BootId, CommandId, is_after
+from protocol.messages import ZERO_SWITCHES, Arm, Cause, Expose, Halt, Move, Outcome, Reason, Reference, SetAxis, Stop
+from protocol.units import BootId, CommandId, is_after
 from tests.end_to_end.whole_runs import few_frames, kit_of
 
 PROGRAM = build_program(kit_of(exposure={"bracket_ev": [0, 1]}), few_frames())
@@ -111,24 +97,6 @@ def test_the_way_to_the_first_photograph() -> None:
     assert move == Send(Move(CommandId(5), first.pan_steps, first.tilt_steps), first.turn_ns(shaped=False))  # type: ignore[arg-type]
     assert timer == Timer(T + first.deadline_ns, overdue=True)
     assert told(run, EventKind.ARRIVED) == [Timer(T + first.plain_settle_ns, overdue=False)]
-
-
-@pytest.mark.parametrize("before", [None, Capability(0), Capability.SHAPER, ~Capability(0)])
-@pytest.mark.parametrize("after", [Capability(0), Capability.SHAPER, ZERO_SWITCHES, ~Capability(0)])
-def test_a_board_can_do_what_its_latest_welcome_says(before: Capability | None, after: Capability) -> None:
-    """Between two starts a board may get other firmware, with fewer capabilities or none."""
-    run = Run(PROGRAM)
-    told(run, EventKind.START)
-    if before is not None:
-        handle(run, Event(EventKind.WELCOMED, T, boot_id=BootId(4), capabilities=before))
-        for kind in (EventKind.RESTARTED, EventKind.WAITED):
-            told(run, kind)
-    handle(run, Event(EventKind.WELCOMED, T, boot_id=BootId(5), capabilities=after))
-    if stands_in(run) is RunState.QUIETING:
-        told(run, EventKind.AT_REST)
-    assert run.board.capabilities == after
-    shapers = [one.request.axis for one in run.effects if isinstance(one, Send) and isinstance(one.request, SetShaper)]
-    assert shapers == (list(AxisId) if Capability.SHAPER in after else [])
 
 
 def test_the_intent_comes_before_the_shutter() -> None:
