@@ -33,7 +33,7 @@ from controller.capture.port import Port
 from controller.capture.run import Run
 from controller.capture.states import RunState
 from controller.capture.tether import Tether
-from controller.capture.words.board import LOST
+from controller.capture.words.board import LOST, ramps_lost
 from controller.errors import LinkLost
 from controller.program.program import Program
 from controller.session.rows import Happening
@@ -117,6 +117,11 @@ class Runner:
         """The requested pause, if any."""
         return self._run.pause_wanted
 
+    @property
+    def shaped(self) -> bool:
+        """Whether the board shapes its ramps. Until it has answered, it is taken to be able to."""
+        return self._run.board.shapes or self._run.state in {RunState.IDLE, RunState.CONNECTING}
+
     def run(self) -> RunResult:
         """Run to the end. Raises StorageFailed or LinkLost if one of them ends it."""
         try:
@@ -175,8 +180,10 @@ class Runner:
         return files[-1]
 
     def _handle(self, event: Event) -> None:
-        before = self._run.state
+        before, shaped = self._run.state, self.shaped
         effects = handle(self._run, event)
+        if shaped and not self.shaped and self._program.counts_on_shaping:
+            self._warn(ramps_lost(self._run.progress.longer_ns()))
         if self._run.state is not before:
             if before is RunState.ASKING:
                 self._withdraw()
