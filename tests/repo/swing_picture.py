@@ -5,6 +5,7 @@ scipy.signal.lsim: for the stated frequency as a line, for all that the kit allo
 """
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass
 from itertools import product
 
@@ -74,7 +75,7 @@ def swing(rig: Kit, *, shaped: bool) -> Swing:
 def _oscillator(accel: Array, hz: float, damping: float) -> Array:
     """How far the camera hangs behind its mount, in the unit of the acceleration."""
     omega = 2 * math.pi * hz
-    system = signal.lti([-1.0], [1.0, 2 * damping * omega, omega**2])
+    system = ([-1.0], [1.0, 2 * damping * omega, omega**2])
     _, behind, _ = signal.lsim(system, accel, times_s(), interp=False)
     hangs: Array = behind
     return hangs
@@ -99,9 +100,14 @@ def swing_picture() -> Picture:
     return shown
 
 
-def _x(at_s: Array | float) -> Array:
-    across: Array = LEFT + (RIGHT - LEFT) * np.asarray(at_s) / UNTIL_S
-    return across
+def _x(at_s: float) -> float:
+    return LEFT + (RIGHT - LEFT) * at_s / UNTIL_S
+
+
+def _curve(values: Array, moments: Sequence[int], y: float, scale: float) -> Array:
+    """The values at these numbers of a moment, upward from `y`, as points of the picture."""
+    points: Array = np.array([(_x(moment * STEP_S), y - scale * values[moment]) for moment in moments])
+    return points
 
 
 def _speeds(shown: Picture, plain: Swing, shaped: Swing) -> None:
@@ -109,8 +115,8 @@ def _speeds(shown: Picture, plain: Swing, shaped: Swing) -> None:
     shown.text(LEFT, 30, "how fast the head turns", INK, "start")
     shown.line(np.array([(LEFT, y0), (RIGHT, y0)]), GREY, 1)
     for each, colour, dash in ((plain, ORANGE, "7 4"), (shaped, BLUE, "")):
-        at = np.arange(0, round(each.arrives_s / STEP_S), 2 * EVERY)
-        shown.line(np.stack([_x(at * STEP_S), y0 - high * each.speed_deg_s[at]], axis=1), colour, 2, dash=dash)
+        moments = range(0, round(each.arrives_s / STEP_S), 2 * EVERY)
+        shown.line(_curve(each.speed_deg_s, moments, y0, high), colour, 2, dash=dash)
     shown.text(_x(plain.arrives_s) + 6, y0 - 30, "plain: gentle", ORANGE, "start", 14)
     shown.text(_x(shaped.arrives_s) + 6, y0 - 72, f"shaped: steep, in {shaped.impulses} parts", BLUE, "start", 14)
 
@@ -118,17 +124,15 @@ def _speeds(shown: Picture, plain: Swing, shaped: Swing) -> None:
 def _swing_panel(shown: Picture, y: float, each: Swing, colour: str, words: str) -> None:
     shown.text(LEFT, y - 82, f"how the picture swings: {words}", INK, "start")
     shown.line(np.array([(LEFT, y), (RIGHT, y)]), GREY, 1)
-    at = np.arange(0, len(each.stated_px), EVERY)
-    seen = at[: 1 + np.flatnonzero((each.highest_px - each.lowest_px)[at] > SHOWN_PX)[-1]]
-    above, below = (
-        np.stack([_x(seen * STEP_S), y - PIXEL * side[seen]], axis=1) for side in (each.highest_px, each.lowest_px)
-    )
+    moments = range(0, len(each.stated_px), EVERY)
+    seen = range(0, np.flatnonzero(each.highest_px - each.lowest_px > SHOWN_PX)[-1], EVERY)
+    above, below = (_curve(side, seen, y, PIXEL) for side in (each.highest_px, each.lowest_px))
     shown.parts.append(
         f'<polygon points="{" ".join(f"{a:.1f},{b:.1f}" for a, b in (*above, *below[::-1]))}" fill="{colour}" '
         'fill-opacity="0.25" stroke="none"/>'
     )
-    shown.line(np.stack([_x(at * STEP_S), y - PIXEL * each.stated_px[at]], axis=1), colour, 1.6)
-    opens = float(_x(each.opens_s))
+    shown.line(_curve(each.stated_px, moments, y, PIXEL), colour, 1.6)
+    opens = _x(each.opens_s)
     shown.line(np.array([(opens, y - 72), (opens, y + 60)]), RED, 2, dash="6 4")
     side, anchor = (8, "start") if opens < (LEFT + RIGHT) / 2 else (-8, "end")
     shown.text(opens + side, y - 58, f"from {each.opens_s:.2f} s", RED, anchor, 14)
