@@ -8,7 +8,19 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from controller.capture.effects import Conclude, Doubt, Effect, End, Greet, Intend, Send, SendUrgent, Timer, Zeroed
+from controller.capture.effects import (
+    Conclude,
+    Doubt,
+    Effect,
+    End,
+    Greet,
+    Intend,
+    RampsTold,
+    Send,
+    SendUrgent,
+    Timer,
+    Zeroed,
+)
 from controller.capture.events import Event, EventKind
 from controller.capture.machine import handle
 from controller.capture.run import Run
@@ -77,7 +89,8 @@ def test_the_way_to_the_first_photograph() -> None:
     run = Run(PROGRAM)
     assert run.frame is None
     assert told(run, EventKind.START) == [Greet()]
-    _, pan, tilt, arm = told(run, EventKind.WELCOMED)
+    _, ramps, pan, tilt, arm = told(run, EventKind.WELCOMED)
+    assert ramps == RampsTold(shaped=False)
     assert isinstance(pan, Send)
     assert isinstance(pan.request, SetAxis)
     assert pan.request.min_steps == PROGRAM.pan.min_steps
@@ -96,7 +109,7 @@ def test_the_way_to_the_first_photograph() -> None:
     assert zeroed == Zeroed(BootId(5))
     assert move == Send(Move(CommandId(5), first.pan_steps, first.tilt_steps), first.expected_ns)  # type: ignore[arg-type]
     assert timer == Timer(T + first.deadline_ns, overdue=True)
-    assert told(run, EventKind.ARRIVED) == [Timer(T + first.settle_ns, overdue=False)]
+    assert told(run, EventKind.ARRIVED) == [Timer(T + first.wait_ns(shaped=False), overdue=False)]
 
 
 def test_the_intent_comes_before_the_shutter() -> None:
