@@ -52,7 +52,7 @@ def stretches(happenings: Sequence[Happening], ended_s: float) -> list[Stretch]:
 
 
 @dataclass(frozen=True, slots=True)
-class Share:
+class TimeShare:
     """What one kind of time adds up to: seconds, and per cent of the whole run."""
 
     name: str
@@ -61,14 +61,16 @@ class Share:
     colour: str
 
 
-def shares(parts: Sequence[Stretch]) -> list[Share]:
+def shares(parts: Sequence[Stretch]) -> list[TimeShare]:
     """All time of a run by its lanes, and the rest last; without kinds that never occurred."""
     whole_s = sum(part.seconds for part in parts)
     lane_of = {state.value: (STATES[state].lane, colour) for state, colour in LANES.items()}
     totals = dict.fromkeys([*lane_of.values(), REST], 0.0)
     for part in parts:
         totals[lane_of.get(part.state, REST)] += part.seconds
-    return [Share(name, total, 100 * total / whole_s, colour) for (name, colour), total in totals.items() if total > 0]
+    return [
+        TimeShare(name, total, 100 * total / whole_s, colour) for (name, colour), total in totals.items() if total > 0
+    ]
 
 
 def timeline_picture(parts: Sequence[Stretch]) -> Figure:

@@ -8,19 +8,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from controller.capture.effects import (
-    Conclude,
-    Doubt,
-    Effect,
-    End,
-    Greet,
-    Intend,
-    RampsTold,
-    Send,
-    SendUrgent,
-    Timer,
-    Zeroed,
-)
+from controller.capture.effects import Conclude, Doubt, Effect, End, Greet, Intend, Send, SendUrgent, Timer, Zeroed
 from controller.capture.events import Event, EventKind
 from controller.capture.machine import handle
 from controller.capture.run import Run
@@ -89,8 +77,7 @@ def test_the_way_to_the_first_photograph() -> None:
     run = Run(PROGRAM)
     assert run.frame is None
     assert told(run, EventKind.START) == [Greet()]
-    _, ramps, pan, tilt, arm = told(run, EventKind.WELCOMED)
-    assert ramps == RampsTold(shaped=False)
+    _, _, pan, tilt, arm = told(run, EventKind.WELCOMED)
     assert isinstance(pan, Send)
     assert isinstance(pan.request, SetAxis)
     assert pan.request.min_steps == PROGRAM.pan.min_steps

@@ -126,11 +126,13 @@ def test_ramps_are_called_shaped_only_if_they_were(states: bool, board: bool, se
         assert (told in sentence.lower()) == (were and bool(shaper.impulses))
 
 
-def test_a_session_notes_what_its_board_can_do(tmp_path: Path) -> None:
+@pytest.mark.parametrize("can", [True, False])
+def test_a_session_notes_what_its_board_can_do(can: bool, tmp_path: Path) -> None:
     world = world_of(SHAPED.kit, SHAPED.frames)
+    world.rig.board._shapes = can
     run(world, tmp_path)
     with Session.open(tmp_path / "session.sqlite") as session:
-        assert session.about()["board_shapes"] == "yes"
-        assert account_of(session, SHAPED).ramps_shaped is True
+        assert session.about()["board_shapes"] == ("yes" if can else "no")
+        assert account_of(session, SHAPED).ramps_shaped is can
     with Session.create(tmp_path / "none.sqlite", {"kind": "test"}, durable=False) as session:
         assert account_of(session, SHAPED).ramps_shaped is None
