@@ -131,7 +131,8 @@ def settle_again(run: Run, event: Event) -> None:
     if windy_since_ns is not None and event.at_ns - windy_since_ns > 2 * CHECKS_WIND_EVERY_NS:
         run.shut()  # somebody may have come to shelter it
     run.patience.windy_since_ns = None
-    run.still_at_ns = event.at_ns + (0 if last is None else last.wait_ns(shaped=run.board.shapes))
+    # Wind swings the camera whatever the board does: as long as after a plain ramp.
+    run.still_at_ns = event.at_ns + (0 if last is None else last.plain_settle_ns)
     run.effects.append(Timer(run.still_at_ns, overdue=False))
 
 

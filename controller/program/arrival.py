@@ -88,8 +88,7 @@ class Moves:
 
     def shaped(self, shapers: tuple[Shaper, Shaper]) -> tuple[Array, Array]:
         """How long the moves take with these shapers, in seconds (moves,), and what each leaves then."""
-        longer_s = np.array([[shaper.duration_ms / 1000] for shaper in shapers])
-        ends_s = np.where(self._turns, self._ends_s + longer_s, 0.0)
+        ends_s = self._ended_s(shapers)
         took_s = ends_s.max(axis=0)
         factors = np.stack([left_by_shaper(self._band.of_axis(axis), shaper) for axis, shaper in enumerate(shapers)])
         ends = np.array([min(shaper.weights[0][1], shaper.weights[-1][1]) for shaper in shapers])[:, None, None, None]
@@ -97,6 +96,16 @@ class Moves:
         early_s = (took_s - ends_s)[:, None, :, None]
         left: Array = (self._plain * factors + by_steps) * np.exp(-self._band.rate * early_s)
         return took_s, left
+
+    def took_s(self, shapers: tuple[Shaper, Shaper]) -> Array:
+        """How long the moves take with these shapers, in seconds (moves,)."""
+        took_s: Array = self._ended_s(shapers).max(axis=0)
+        return took_s
+
+    def _ended_s(self, shapers: tuple[Shaper, Shaper]) -> Array:
+        longer_s = np.array([[shaper.duration_ms / 1000] for shaper in shapers])
+        ends_s: Array = np.where(self._turns, self._ends_s + longer_s, 0.0)
+        return ends_s
 
     def faded(self, swing: Array, move: int, time_s: float) -> Array:
         """What is left of a swing after a time, with the camera at the pitch of that move."""
@@ -115,9 +124,10 @@ class Moves:
     def seconds(self, shapers: tuple[Shaper, Shaper], exposed_s: float) -> tuple[Array, Array]:
         """How long each move takes, and how long to wait after it, (moves,) each, as if moves like it came before it."""
         took_s, left = self.shaped(shapers)
-        repeated = left / (1 - np.exp(-self._band.rate * (took_s + exposed_s)[:, None]))
-        waits_s = self._waits_s(repeated, self._band.rate, self._band.omega, exposed_s)
-        worst_s: Array = waits_s.max(axis=(0, 1, 3))
+        alone_s = self._waits_s(left, self._band.rate, self._band.omega, exposed_s).max(axis=(0, 1, 3))
+        every_s = took_s + alone_s + exposed_s
+        repeated = left / (1 - np.exp(-self._band.rate * every_s[:, None]))
+        worst_s: Array = self._waits_s(repeated, self._band.rate, self._band.omega, exposed_s).max(axis=(0, 1, 3))
         return took_s, worst_s
 
     def _waits_s(self, swing: Array, rate: Array, omega: Array, exposed_s: float) -> Array:

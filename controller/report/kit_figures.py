@@ -143,8 +143,8 @@ def _arrival_lines(lines: _Lines) -> None:
         return
     keys = (*swing_keys(head), "head.ring_hz_within", "head.ring_damping_within")
     known = (
-        f"swings at {swing_words(head)}, known to {100 * head.ring_hz_within:g} %; damping "
-        f"{damping_words(head)}, known to {100 * head.ring_damping_within:g} %"
+        f"swings at {swing_words(head)}, known to {100 * head.ring_hz_within:.3g} %; damping "
+        f"{damping_words(head)}, known to {100 * head.ring_damping_within:.3g} %"
     )
     plain = neighbour_move(kit, shaped=False)
     if kit.board.shapes_ramps:

@@ -64,7 +64,7 @@ def saving_sentences(plan: Plan) -> list[str]:
     source = weakest(kit.source(key) for key in swing_keys(kit.head))
     return [
         f"Shaped ramps save {duration(saved_s)} of {duration(plain_s)}, if the camera swings at {swing_words(kit.head)} "
-        f"within {100 * kit.head.ring_hz_within:g} % ({RESTS_ON[source]})."
+        f"within {100 * kit.head.ring_hz_within:.3g} % ({RESTS_ON[source]})."
     ]
 
 

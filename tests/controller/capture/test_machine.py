@@ -197,9 +197,10 @@ def test_after_a_move_the_longer_of_head_and_camera_counts(ready_ms: int) -> Non
     assert stands_in(run) is RunState.MOVING
     move = program.steps[2]
     assert isinstance(move, MoveStep)
-    assert 0 < move.settle_ns < 10 * T
+    wait_ns = move.wait_ns(shaped=False)
+    assert 0 < wait_ns < 10 * T
     (timer,) = told(run, EventKind.ARRIVED, 10 * T)
-    assert timer == Timer(29 * T if ready_ms else 10 * T + move.settle_ns, overdue=False)
+    assert timer == Timer(29 * T if ready_ms else 10 * T + wait_ns, overdue=False)
 
 
 def test_confirmed_and_assumed_are_told_apart() -> None:
