@@ -10,7 +10,7 @@ from controller.kit.kit import Kit
 from controller.kit.provenance import Source
 from controller.planning.plan import Plan
 from controller.program.build import build_steps
-from controller.program.program import ExposeStep, Exposure, MoveStep, Program
+from controller.program.program import ExposeStep, Exposure, Program
 from controller.program.turn import BracketPosition
 from controller.session.new_place import LEAST_FREE_BYTES
 from controller.session.rows import NOTHING, Remembered
@@ -58,7 +58,6 @@ def checks(plan: Plan, program: Program, welcome: Welcome, out: Path, remembered
         Check("plan", f"{frames}, {'proved' if plan.proof.covered else 'proved for a level head only'}; {left} to make"),
         _pointing_check(plan),
         Check("board", f"up to {welcome.max_step_rate} steps/s", welcome.max_step_rate >= fastest),
-        *_ramps_check(program, welcome),
         *_switch_checks(plan, welcome),
         _contact_check(plan, welcome),
         *_exposure_checks(plan.kit, program, remembered),
@@ -67,17 +66,6 @@ def checks(plan: Plan, program: Program, welcome: Welcome, out: Path, remembered
         Check("card", f"about {storage(plan.budget.megabytes)} for the whole set: see that it is free", looked=False),
         _disk_check(out),
     ]
-
-
-def _ramps_check(program: Program, welcome: Welcome) -> list[Check]:
-    """Whether the board shapes its ramps, if the program would have them shaped; otherwise how much longer it waits."""
-    if not any(axis.shaper.impulses for axis in program.axes):
-        return []
-    if welcome.capabilities & Capability.SHAPER:
-        return [Check("ramps", "the board shapes them, so that the camera hardly swings")]
-    longer_s = sum(step.plain_settle_ns - step.settle_ns for step in program.steps if isinstance(step, MoveStep)) / NS
-    text = f"this board does not shape them: the run waits longer, up to {duration(longer_s)} in all"
-    return [Check("ramps", f"{text} (state shapes_ramps = false and plan again: gentler ramps may save some of it)")]
 
 
 def _pointing_check(plan: Plan) -> Check:

@@ -53,7 +53,7 @@ def find(baud: int, as_json: bool) -> None:
         click.echo("No serial ports were found; plug the board in.")
     for candidate in found:
         if candidate.board is not None:
-            says = f"a board, boot {candidate.board.boot_id:08x}, {board_work.ramps_words(candidate.board)}"
+            says = f"a board, boot {candidate.board.boot_id:08x}"
         else:
             says = candidate.trouble or "nothing answers"
         click.echo(f"{candidate.port}  {candidate.name}  {candidate.description}: {says}")

@@ -13,14 +13,8 @@ from controller.conformance.talk import Talk
 from controller.ports.find import Candidate, wait_candidates, wait_known_board
 from controller.ports.line_health import LineHealth, wait_soak
 from controller.ports.serial_port import SerialPort
-from protocol.messages import Capability, Welcome
 
 NOBODY_NEAR = People()
-
-
-def ramps_words(board: Welcome) -> str:
-    """Whether a board shapes its ramps, in words."""
-    return "shapes its ramps" if board.capabilities & Capability.SHAPER else "does not shape its ramps"
 
 
 def find_command(baud: int) -> list[Candidate]:

@@ -9,7 +9,6 @@ from typing import Any
 
 import pytest
 
-from controller.amounts import duration
 from controller.capture.preflight import ORDINALS, Check, checks
 from controller.capture.runner import Runner
 from controller.commands.stand_in import rig_spec
@@ -18,7 +17,7 @@ from controller.kit.kit import Kit
 from controller.planning.make import make_plan
 from controller.planning.request import RegionKind, Request
 from controller.program.build import build_program
-from controller.program.program import MoveStep, Program
+from controller.program.program import Program
 from controller.session.rows import NOTHING, DoubtReason, Intent, Remembered, ShotOutcome
 from controller.session.session import Session
 from protocol.messages import Capability, Welcome
@@ -209,26 +208,3 @@ def test_a_camera_that_is_set_as_told_makes_what_the_run_takes_it_for(restarted:
             assert one.shutter_s == pytest.approx(times[one.exposure]), words
         in_turn += "first of" not in words
     assert in_turn > 5  # most of them were in the middle of a bracket
-
-
-@pytest.mark.parametrize("tables", [{}, {"board": {"shapes_ramps": False}}, {"head": {"settle_ms": 400.0}}])
-@pytest.mark.parametrize("can", [True, False])
-def test_a_board_that_does_not_shape_is_noticed_with_what_it_costs(
-    tables: dict[str, Any], can: bool, tmp_path: Path
-) -> None:
-    """Nothing is said if the program asks for no shaped ramp."""
-    plan = make_plan(kit_of(24.0, **tables), 0.3, WINDOW)
-    program = build_program(plan.kit, plan.frames)
-    answer = welcome()
-    if can:
-        answer = replace(answer, capabilities=answer.capabilities | Capability.SHAPER)
-    found = [check for check in checks(plan, program, answer, tmp_path / "s.sqlite") if check.what == "ramps"]
-    if tables:
-        assert found == []
-        return
-    moves = [step for step in program.steps if isinstance(step, MoveStep)]
-    longer_s = sum(move.wait_ns(shaped=False) - move.wait_ns(shaped=True) for move in moves) / 1e9
-    (check,) = found
-    assert check.word == "ok"
-    assert longer_s > 5
-    assert (f"up to {duration(longer_s)} in all" in check.found) == (not can)
