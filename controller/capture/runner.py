@@ -15,6 +15,7 @@ from controller.capture.effects import (
     Greet,
     Intend,
     Listen,
+    RampsTold,
     Record,
     Reopen,
     Send,
@@ -36,7 +37,7 @@ from controller.capture.tether import Tether
 from controller.capture.words.board import LOST, ramps_lost
 from controller.errors import LinkLost
 from controller.program.program import Program
-from controller.session.rows import Happening
+from controller.session.rows import BOARD_SHAPES, NO, YES, Happening
 from controller.session.session import Session
 from protocol.messages import Expose, Halt, Stop
 from protocol.statistics import LinkStatistics
@@ -236,6 +237,8 @@ class Runner:
                 self._session.conclude(command_id, outcome, at_ns, clock_ms, reported_steps)
                 if outcome.made:
                     self._on_exposure()
+            case RampsTold(shaped):
+                self._session.note_about(BOARD_SHAPES, YES if shaped else NO)
             case Zeroed(boot_id):
                 self._session.note_zero(boot_id)
             case ZeroLost():

@@ -1,7 +1,7 @@
 """The photographs, one after the other; a camera that does not answer; and the operator's pauses."""
 
 from controller.capture import requests
-from controller.capture.effects import End, Greet, Intend, Send, Timer, Zeroed
+from controller.capture.effects import End, Greet, Intend, RampsTold, Send, Timer, Zeroed
 from controller.capture.events import Event, EventKind
 from controller.capture.run import Run
 from controller.capture.tether import PATIENCE_NS
@@ -144,7 +144,7 @@ def arm(run: Run, _: Event) -> None:
     run.effects.append(Timer(None, overdue=False))
     board = run.board
     wanted = requests.arming(run.program, run.board.boot_id, board.take_id, shaped=board.shapes)
-    run.effects += [Send(request) for request in wanted]
+    run.effects += [RampsTold(board.shapes), *(Send(request) for request in wanted)]
 
 
 def reference(run: Run, event: Event) -> None:

@@ -77,7 +77,7 @@ def test_the_way_to_the_first_photograph() -> None:
     run = Run(PROGRAM)
     assert run.frame is None
     assert told(run, EventKind.START) == [Greet()]
-    _, pan, tilt, arm = told(run, EventKind.WELCOMED)
+    _, _, pan, tilt, arm = told(run, EventKind.WELCOMED)
     assert isinstance(pan, Send)
     assert isinstance(pan.request, SetAxis)
     assert pan.request.min_steps == PROGRAM.pan.min_steps
