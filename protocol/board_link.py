@@ -9,6 +9,7 @@ from any number.
 from __future__ import annotations
 
 from collections import deque
+from collections.abc import Collection
 from typing import Final
 
 from protocol.codec import decode_message, frame_of, is_known, kind_of
@@ -48,7 +49,9 @@ class BoardLink:
     The caller answers each request before it asks for the next.
     """
 
-    def __init__(self) -> None:
+    def __init__(self, without: Collection[type[Request]] = ()) -> None:
+        """A board that does not have the requests `without` refuses them like unknown ones."""
+        self._unknown = {kind_of(request) for request in without}
         self._inbox = Inbox(INBOX_FRAMES, of_board=False)
         self._outbox: deque[bytes] = deque()
         self._last_frame: CheckedFrame | None = None  # the frame that `_last_reply` answers
@@ -117,11 +120,14 @@ class BoardLink:
 
     def _understand(self, frame: CheckedFrame) -> Request | None:
         """Return the request in a frame, or refuse it here and return None if it is not valid."""
+        known = is_known(frame.kind) and frame.kind not in self._unknown
         try:
+            if not known:
+                raise BadFrame("an unknown kind")
             message = decode_message(frame.kind, frame.payload)
         except BadFrame:
             self._inbox.dropped += 1
-            self._answer(frame, Refused(Reason.BAD_VALUE if is_known(frame.kind) else Reason.UNKNOWN_KIND))
+            self._answer(frame, Refused(Reason.BAD_VALUE if known else Reason.UNKNOWN_KIND))
             return None
         # `receive` accepts no message type of a board.
         assert not isinstance(message, (Welcome, Accepted, Refused, Status, Index, Booted, Finished, Held))

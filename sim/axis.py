@@ -2,19 +2,20 @@
 
 The board's pulses are a `Motion` in steps. The rotor follows them unless it stalls or slips. The play between rotor and
 head is a hysteresis: the head rests until the rotor has crossed it. An off-centre gear adds an error that repeats once
-per turn. The axis also keeps the changes of speed that still ring, for `SimulatedHead` to add up.
+per turn. The axis remembers each step that the head has made, for `sim.ringing`.
 """
 
 import math
-from collections import deque
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from random import Random
 
-from protocol.units import NS
+import numpy as np
+
+from sim.events import Events, together
 from sim.motors import Motion, at_rest
+from sim.stretch import Gearing, Stretch
 from sim.torque import Drive
 
-REMEMBERED_MOTIONS = 4  # that may still ring; each complete, since only the steps of a complete motion add up to zero
 # A motor rests on whole steps. A flag at zero changes between step -1 and step 0, at different places up and down.
 FLAG_UP_STEPS, FLAG_DOWN_STEPS = -0.4, -0.6
 
@@ -26,6 +27,8 @@ class AxisSpec:
     `switch` says whether a flag marks its zero; `flag_scatter_deg` is the standard deviation of where the flag is seen to
     change. `limits_deg` is where the limit switches are, None if there are none. `drive` is the strength of the motor,
     None if it is unlimited. `jerk_deg_s3` limits the jerk of the board's ramps, None for ramps of constant acceleration.
+    `ring_hz`, `ring_damping` and `ring_over_pitch` (rows of pitch in degrees and Hz) say how the camera swings about this
+    axis if not as the head's figures say.
     """
 
     steps_per_degree: float
@@ -36,51 +39,52 @@ class AxisSpec:
     drive: Drive | None = None
     jerk_deg_s3: float | None = None
     switch: bool = True
+    ring_hz: float | None = None
+    ring_damping: float | None = None
+    ring_over_pitch: tuple[tuple[float, float], ...] = ()
 
 
 class SimulatedAxis:
-    """One axis: its motion, its lost steps, and the acceleration steps of the latest motions, which may still ring."""
+    """One axis: its motion now and earlier, its lost steps, and the blows that the camera got."""
 
     def __init__(self, spec: AxisSpec, steps: int, random: Random) -> None:
         self.spec = spec
-        self.steps_per_degree = spec.steps_per_degree
-        self.motion: Motion = at_rest(steps)
         self.flag_deg = 0.0
         self.slips = 0  # how often the rotor has slipped
         self._random = random
-        self._lost_steps = 0.0  # how far the rotor is behind the pulses
-        self._stuck_ns: int | None = None  # since when it has not followed
-        self._rested_deg = steps / spec.steps_per_degree  # the head's position when the motion began
-        self._flag_was_on = False  # at that moment
-        self._shaken: deque[list[tuple[int, float]]] = deque(maxlen=REMEMBERED_MOTIONS)
-        self._jolts: deque[tuple[int, float]] = deque(maxlen=REMEMBERED_MOTIONS)
+        self._flag_was_on = False  # when the motion began
+        gearing = Gearing(spec.steps_per_degree, spec.play_deg / 2, spec.wobble_deg)
+        self._stretches = [Stretch(0, at_rest(steps), gearing, steps / spec.steps_per_degree)]
+        self._kicks: list[tuple[int, float]] = []
+        self._changed_ns: int | None = None
+
+    @property
+    def motion(self) -> Motion:
+        """The latest motion of the pulses."""
+        return self._stretches[-1].motion
+
+    @property
+    def steps_per_degree(self) -> float:
+        """Microsteps per degree; another number is another gear from now on."""
+        return self._stretches[-1].gearing.steps_per_degree
+
+    @steps_per_degree.setter
+    def steps_per_degree(self, steps_per_degree: float) -> None:
+        latest = self._stretches[-1]
+        self._stretches[-1] = replace(latest, gearing=replace(latest.gearing, steps_per_degree=steps_per_degree))
 
     # Actions of the board.
 
     def begin(self, motion: Motion) -> None:
         """Begin `motion` and drop the rest of the motion before it."""
-        now_ns = motion.begin_ns
-        self._rested_deg = self._head_deg(now_ns)
-        if self._stuck_ns is not None:
-            self._lost_steps = self._behind(now_ns)
-            self._stuck_ns = None
-        latest = self._shaken[-1] if self._shaken else []
-        undone = 0.0
-        while latest and latest[-1][0] >= now_ns:
-            undone += latest.pop()[1]
-        if undone:  # it was accelerating when it was cut short
-            latest.append((now_ns, undone))
-        changes = [(at_ns, change / self.steps_per_degree) for at_ns, change in motion.accelerations()]
-        if changes:
-            self._shaken.append(changes)
-        self.motion = motion
+        now_ns, latest = motion.begin_ns, self._stretches[-1]
+        drive, lost = self.spec.drive, latest.behind(now_ns)
+        stuck_ns = None if drive is None else drive.stalls_ns(motion, self.steps_per_degree)
+        self._go_on(Stretch(now_ns, motion, latest.gearing, latest.head_deg(now_ns), lost, stuck_ns))
         self._flag_was_on = self.flag_on(now_ns)
-        if self.spec.drive is not None:
-            self._stuck_ns = self.spec.drive.stalls_ns(motion, self.steps_per_degree)
 
     def jolt(self, now_ns: int) -> None:
         """End the pulses at once: the speed drops to zero instantly."""
-        self._jolts.append((now_ns, -self.motion.speed_at(now_ns) / self.steps_per_degree))
         self.begin(at_rest(round(self.motion.steps_at(now_ns)), now_ns))
 
     def flag_edge_steps(self, *, up: bool) -> float:
@@ -88,11 +92,12 @@ class SimulatedAxis:
         half_play = self.spec.play_deg / 2 * (1 if up else -1)
         scatter = self._random.gauss(0, self.spec.flag_scatter_deg) if self.spec.flag_scatter_deg else 0.0
         edge = FLAG_UP_STEPS if up else FLAG_DOWN_STEPS
-        return edge + (self.flag_deg + half_play + scatter) * self.steps_per_degree + self._lost_steps
+        lost = self._stretches[-1].lost_steps
+        return edge + (self.flag_deg + half_play + scatter) * self.steps_per_degree + lost
 
     def flag_on(self, now_ns: int) -> bool:
         """Whether the half-turn flag at zero is on: the head is at zero or above."""
-        return self._head_deg(now_ns) >= self.flag_deg + FLAG_DOWN_STEPS / 2 / self.steps_per_degree
+        return self._at(now_ns).head_deg(now_ns) >= self.flag_deg + FLAG_DOWN_STEPS / 2 / self.steps_per_degree
 
     def flag_change(self, now_ns: int) -> tuple[int, bool, bool] | None:
         """Where the motion under way has made the flag change by now: the step, whether upward, whether it turned on."""
@@ -112,50 +117,74 @@ class SimulatedAxis:
         up = self.motion.target > self.motion.legs[0].steps
         limit_deg = self.spec.limits_deg[1] if up else self.spec.limits_deg[0]
         half_play = self.spec.play_deg / 2 * (1 if up else -1)
-        return self.motion.when_at((limit_deg + half_play) * self.steps_per_degree + self._lost_steps)
+        lost = self._stretches[-1].lost_steps
+        return self.motion.when_at((limit_deg + half_play) * self.steps_per_degree + lost)
 
     # Actions of the outside world.
 
-    def lose(self, steps: float) -> None:
+    def lose(self, now_ns: int, steps: float) -> None:
         """Slip the rotor by so many steps against the pulses."""
-        self._lost_steps += steps
+        latest = self._stretches[-1]
+        after = replace(latest, begin_ns=now_ns, rested_deg=latest.head_deg(now_ns), lost_steps=latest.lost_steps + steps)
+        self._go_on(replace(after, rested_deg=after.head_deg(now_ns)))
         self.slips += 1
 
     def stall(self, now_ns: int) -> None:
         """Stop the rotor until the next motion."""
-        if self._stuck_ns is None:
-            self._stuck_ns = now_ns
+        latest = self._stretches[-1]
+        if latest.stuck_ns is None:
+            self._go_on(replace(latest, begin_ns=now_ns, rested_deg=latest.head_deg(now_ns), stuck_ns=now_ns))
 
     def kick(self, at_ns: int, deg_s: float) -> None:
-        """Strike the camera: a sudden change of speed."""
-        self._jolts.append((at_ns, deg_s))
+        """Strike the camera: a sudden change of its speed."""
+        self._kicks.append((at_ns, deg_s))
+        self._note_change(at_ns)
+
+    def _go_on(self, stretch: Stretch) -> None:
+        self._stretches.append(stretch)
+        self._note_change(stretch.begin_ns)
+
+    def _note_change(self, at_ns: int) -> None:
+        self._changed_ns = at_ns if self._changed_ns is None else min(self._changed_ns, at_ns)
 
     # The truth.
 
     def angle_deg(self, now_ns: int) -> float:
-        """The head's angle without ringing."""
-        angle = self._head_deg(now_ns)
-        if self.spec.wobble_deg:
-            angle += self.spec.wobble_deg * math.sin(math.radians(angle))
-        return angle
+        """The angle of the plate, on which the camera swings; of an earlier time too, if it is not forgotten."""
+        return self._at(now_ns).angle_deg(now_ns)
 
-    def _behind(self, now_ns: int) -> float:
-        if self._stuck_ns is None or now_ns <= self._stuck_ns:
-            return self._lost_steps
-        stuck = round(self.motion.steps_at(self._stuck_ns))
-        return self._lost_steps + round(self.motion.steps_at(now_ns)) - stuck
+    def _at(self, now_ns: int) -> Stretch:
+        return next((one for one in reversed(self._stretches) if one.begin_ns <= now_ns), self._stretches[0])
 
-    def _head_deg(self, now_ns: int) -> float:
-        rotor_deg = (round(self.motion.steps_at(now_ns)) - self._behind(now_ns)) / self.steps_per_degree
-        half_play = self.spec.play_deg / 2
-        return min(max(self._rested_deg, rotor_deg - half_play), rotor_deg + half_play)
+    @property
+    def busy_until_ns(self) -> int:
+        """When all that is known of now is over: the motion, a slip, the blows."""
+        latest = self._stretches[-1]
+        return max(latest.begin_ns, latest.motion.end_ns, *(at_ns for at_ns, _ in self._kicks), 0)
 
-    def shakes(self, now_ns: int) -> list[tuple[float, float]]:
-        """Steps of acceleration up to now: (seconds ago, change in degrees/s^2)."""
-        return [
-            ((now_ns - at_ns) / NS, change) for changes in self._shaken for at_ns, change in changes if at_ns <= now_ns
-        ]
+    def take_change(self) -> int | None:
+        """From when on this axis does anything else than it did at the last call; None if nothing has changed."""
+        changed_ns, self._changed_ns = self._changed_ns, None
+        return changed_ns
 
-    def jolts(self, now_ns: int) -> list[tuple[float, float]]:
-        """Sudden changes of speed up to now: (seconds ago, change in degrees/s)."""
-        return [((now_ns - at_ns) / NS, change) for at_ns, change in self._jolts if at_ns <= now_ns]
+    def events(self, after_ns: int) -> Events:
+        """All that makes the camera swing about this axis after that time: each step of the plate, and blows."""
+        parts = []
+        for before, one, following in zip(
+            [None, *self._stretches], self._stretches, [*self._stretches[1:], None], strict=False
+        ):
+            until_ns = following.begin_ns if following is not None else max(one.motion.end_ns, one.begin_ns)
+            if until_ns <= after_ns and following is not None:
+                continue
+            if before is not None and one.begin_ns > after_ns:
+                slip = one.angle_deg(one.begin_ns) - before.angle_deg(one.begin_ns)
+                parts.append(Events.of_jumps(np.array([one.begin_ns]), np.array([slip])))
+            parts.append(one.jumps(after_ns, until_ns))
+        kicks = [(at_ns, kick) for at_ns, kick in self._kicks if at_ns > after_ns]
+        parts += [Events(np.array([at_ns]), np.zeros(1), np.array([kick])) for at_ns, kick in kicks]
+        return together(parts)
+
+    def forget(self, most: int) -> int:
+        """Forget all but the latest stretches and blows, `most` of each. Returns since when everything is known."""
+        del self._stretches[:-most], self._kicks[:-most]
+        return self._stretches[0].begin_ns

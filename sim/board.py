@@ -47,11 +47,12 @@ from sim.exposing import Exposing
 from sim.head import SimulatedHead
 from sim.indexing import Indexing
 from sim.judging import JudgingState, refusal
-from sim.motors import stop
+from sim.motors import move, stop
 from sim.referencing import Phase, Referencing
 from sim.shaped import shaped
 
 RECEIVE_BYTES = 128
+SHAPER_SINCE = 2  # the minor version
 TURNING = {BoardState.MOVING, BoardState.REFERENCING, BoardState.STOPPING}
 BLOCKING = {Cause.SUPPLY_LOW, Cause.STOP_SWITCH}  # as long as they last
 KNOWN = {AxisId.PAN: StatusFlag.PAN_KNOWN, AxisId.TILT: StatusFlag.TILT_KNOWN}
@@ -72,15 +73,19 @@ class SimulatedBoard:
         now_ns: int,
         gusty_from_deg: float | None = None,
         shapes: bool = True,
+        minor: int = PROTOCOL_VERSION.minor,
         cause: Cause = Cause.POWER_ON,
     ) -> None:
         self._camera = camera
         self._max_step_rate = max_step_rate
-        self._sync_contact, self._shapes = sync_contact, shapes
+        self._sync_contact, self._minor = sync_contact, minor
+        # A board whose ramps limit the jerk has no shapers.
+        jerky = any(axis.spec.jerk_deg_s3 for axis in (head.pan, head.tilt))
+        self._shapes = shapes and not jerky and minor >= SHAPER_SINCE
         self._wind, self._gusty_from_deg = head.wind, gusty_from_deg
         self._boot_ns = now_ns
         self._boot_id = BootId(random.randrange(1, 1 << 32))
-        self._link = BoardLink()
+        self._link = BoardLink(without=() if self._shapes else (SetShaper,))
         self._axes: dict[AxisId, SimulatedAxis] = {AxisId.PAN: head.pan, AxisId.TILT: head.tilt}
         # Counting starts at zero wherever the head is; a reference run corrects it.
         self._origin = {name: round(axis.motion.steps_at(now_ns)) for name, axis in self._axes.items()}
@@ -174,6 +179,8 @@ class SimulatedBoard:
     # Judging requests.
 
     def _judge(self, now_ns: int, request: Request) -> Reply:
+        if isinstance(request, SetShaper) and not self._shapes:
+            return Refused(Reason.UNKNOWN_KIND)
         if isinstance(request, SetAxis | SetShaper | Arm | Reference | Move | Expose):
             return self._judge_command(now_ns, request)
         if isinstance(request, Hello):
@@ -224,7 +231,7 @@ class SimulatedBoard:
     def _welcome(self, hello: Hello) -> Reply:
         if hello.version_major != PROTOCOL_VERSION.major:
             return Refused(Reason.VERSION)
-        self._host_minor = hello.version_minor
+        self._host_minor = min(hello.version_minor, self._minor)
         fitted = Capability.HALF_PRESS
         for name, switch in ((AxisId.PAN, Capability.PAN_SWITCH), (AxisId.TILT, Capability.TILT_SWITCH)):
             fitted |= switch if self._axes[name].spec.switch else Capability(0)
@@ -235,7 +242,8 @@ class SimulatedBoard:
         if self._shapes:
             fitted |= Capability.SHAPER
         return Welcome(
-            *PROTOCOL_VERSION,
+            PROTOCOL_VERSION.major,
+            self._minor,
             hello.nonce,
             self._boot_id,
             self._last_id,
@@ -291,7 +299,11 @@ class SimulatedBoard:
             axis, setting = self._axes[name], self._settings[name]
             here = round(axis.motion.steps_at(now_ns))
             goal = target + self._origin[name]
-            axis.begin(shaped(now_ns, here, goal, setting.speed_steps_s, setting.accel_steps_s2, self._shapers[name]))
+            most = setting.speed_steps_s, setting.accel_steps_s2
+            if (jerk_deg_s3 := axis.spec.jerk_deg_s3) is not None:
+                axis.begin(move(now_ns, here, goal, *most, jerk_deg_s3 * axis.steps_per_degree))
+            else:
+                axis.begin(shaped(now_ns, here, goal, *most, self._shapers[name]))
         self._run(command.command_id, BoardState.MOVING)
 
     def _expose(self, now_ns: int, command: Expose) -> None:

@@ -1,26 +1,32 @@
-"""Where the camera really points: motor positions through the gears, plus ringing after changes of speed.
-
-Each axis rings like a mass on a damped spring that is driven by the motor's acceleration. Its response to a step of
-acceleration `a` is -a / w^2 (1 - exp(-z w t) (cos(wd t) + z w / wd sin(wd t))), with w the natural and wd = w sqrt(1 -
-z^2) the damped angular frequency, z the damping ratio (W. Thomson and M. Dahleh, *Theory of Vibration with Applications*,
-5th ed., chapter 4). A ramp is a few such steps, so ringing has a closed form too. A sudden change of speed v rings as -v
-/ wd exp(-z w t) sin(wd t).
-"""
+"""Where the camera really points: the plate on the axes, and the camera that swings on it (`sim.ringing`)."""
 
 import math
 from dataclasses import dataclass
 from random import Random
 
+import numpy as np
+from numpy.typing import NDArray
+
 from protocol.units import NS
 from sim.axis import AxisSpec, SimulatedAxis
 from sim.lean import leaned, leaned_roll
 from sim.motors import Motion
-from sim.wind import Wind
+from sim.ringing import Mode, Ringing
+from sim.wind import FASTEST_HZ, Wind
+
+SECOND_RING_GAIN = 0.3  # our own choice, no source: a plate that gives way swings less than the head
+SAMPLES = 64  # of the fastest swing, in search of the largest motion
+MOST_MOMENTS = 4000  # if the head itself moves meanwhile
+FADED_PX = 1e-3  # of motion that is left: no more is looked for
 
 
 @dataclass(frozen=True, slots=True)
 class HeadSpec:
     """The true mechanics. `pixel_deg` is the angle of one pixel at the picture's centre.
+
+    The camera swings about both axes with `ring_hz` and `ring_damping`, unless an axis has figures of its own. A second
+    mode, if there is one, has `second_ring_hz` and `second_ring_damping` (None: damped like the first). It takes part in
+    `second_ring_gain` of the plate's motion, and the first mode in the rest.
 
     The base leans by `lean_deg` toward the yaw `lean_toward_deg`; gusts come every `gusts_every_s` on average (0: none).
     """
@@ -34,6 +40,19 @@ class HeadSpec:
     lean_toward_deg: float = 0.0
     gusts_every_s: float = 0.0
     gust_peak_deg: float = 0.0
+    second_ring_hz: float | None = None
+    second_ring_damping: float | None = None
+    second_ring_gain: float = SECOND_RING_GAIN
+
+    def modes(self, axis: AxisSpec) -> tuple[Mode, ...]:
+        """How the camera swings about an axis."""
+        damping = self.ring_damping if axis.ring_damping is None else axis.ring_damping
+        table = axis.ring_over_pitch or ((0.0, axis.ring_hz or self.ring_hz),)
+        if self.second_ring_hz is None:
+            return (Mode(table, damping),)
+        second = damping if self.second_ring_damping is None else self.second_ring_damping
+        gain = self.second_ring_gain
+        return Mode(table, damping, 1 - gain), Mode(((0.0, self.second_ring_hz),), second, gain)
 
 
 class SimulatedHead:
@@ -46,8 +65,7 @@ class SimulatedHead:
         self.tilt = SimulatedAxis(spec.tilt, tilt_steps, random)
         self.wind = Wind(seed, spec.gusts_every_s, spec.gust_peak_deg)
         self._by_hand: tuple[float, float, tuple[Motion, Motion]] | None = None
-        self._omega = 2 * math.pi * spec.ring_hz
-        self._damped = self._omega * math.sqrt(1 - spec.ring_damping**2)
+        self.ringing = Ringing(self.pan, self.tilt, (spec.modes(spec.pan), spec.modes(spec.tilt)))
 
     def axis(self, name: str) -> SimulatedAxis:
         """The axis of that name, pan or tilt."""
@@ -71,8 +89,8 @@ class SimulatedHead:
         """Angles of pan and tilt on the base, with ringing and wind; the motors rest on whole steps."""
         if self._by_hand is not None and self.is_by_hand:
             return self._by_hand[:2]
-        pan_deg = self.pan.angle_deg(now_ns) + self._ringing_deg(self.pan, now_ns)
-        tilt_deg = self.tilt.angle_deg(now_ns) + self._ringing_deg(self.tilt, now_ns)
+        pan_deg = self.pan.angle_deg(now_ns) + self.ringing.lag_deg(0, now_ns)
+        tilt_deg = self.tilt.angle_deg(now_ns) + self.ringing.lag_deg(1, now_ns)
         if self.wind.blows:
             by_wind = self.wind.offset_deg(now_ns)
             pan_deg, tilt_deg = pan_deg + by_wind[0], tilt_deg + by_wind[1]
@@ -86,38 +104,70 @@ class SimulatedHead:
         """True roll of the camera in degrees: positive if its right side hangs low."""
         return leaned_roll(*self.angles_deg(now_ns), *self.lean)
 
-    def _ringing_deg(self, axis: SimulatedAxis, now_ns: int) -> float:
-        ratio, total = self.spec.ring_damping, 0.0
-        for t, change in axis.shakes(now_ns):
-            fade = math.exp(-ratio * self._omega * t)
-            swing = math.cos(self._damped * t) + ratio * self._omega / self._damped * math.sin(self._damped * t)
-            total -= change / self._omega**2 * (1 - fade * swing)
-        for t, change in axis.jolts(now_ns):
-            fade = math.exp(-ratio * self._omega * t)
-            total -= change / self._damped * fade * math.sin(self._damped * t)
-        return total
-
     def motion_bound_px(self, from_ns: int) -> float:
         """Upper bound on the motion of the picture after `from_ns`, pixels; infinite while the head turns or in wind."""
         if self.wind.blows or max(self.pan.motion.end_ns, self.tilt.motion.end_ns) > from_ns:
             return math.inf
-        decay = self.spec.ring_damping * self._omega
-        widest = self._omega / self._damped  # of the swing's amplitude, sqrt(1 + (z w / wd)^2)
-        amplitudes = [
-            sum(abs(change) * math.exp(-decay * t) for t, change in axis.shakes(from_ns)) * widest / self._omega**2
-            + sum(abs(change) * math.exp(-decay * t) for t, change in axis.jolts(from_ns)) / self._damped
-            for axis in (self.pan, self.tilt)
-        ]
+        amplitudes = [self._amplitude_deg(axis, from_ns) for axis in (0, 1)]
         return 2 * math.hypot(*amplitudes) / self.spec.pixel_deg
 
+    def _amplitude_deg(self, axis: int, from_ns: int) -> float:
+        """The most that the camera can be from its plate after `from_ns`; infinite if the plate steps later."""
+        swings = self.ringing.amplitudes_deg(axis, from_ns)
+        later = self.ringing.events_in(axis, from_ns, 1 << 62)
+        if np.any(later.jumps_deg):
+            return math.inf
+        kicked = float(np.abs(later.kicks_deg_s).sum())
+        return sum(gain * (abs(state) + kicked / pole.imag) for gain, state, pole in swings)
+
     def motion_px(self, from_ns: int, to_ns: int) -> float:
-        """Largest motion of the picture between two times, in pixels, from closely spaced angles.
+        """Upper bound on the motion of the picture between two times, in pixels, above it by less than a hundredth.
 
         A turn of the camera moves no point of the picture by more than the angle of the turn. So the angles of the two
-        axes are combined directly, whatever the pitch and the lean.
+        axes are combined directly, whatever the pitch and the lean. If the head itself moved meanwhile, or the wind
+        shook it, this is what MOST_MOMENTS and more moments show, and no bound.
         """
-        period_ns = NS / self.spec.ring_hz
-        count = min(400, max(2, math.ceil(16 * (to_ns - from_ns) / period_ns) + 1))
-        angles = [self.angles_deg(from_ns + (to_ns - from_ns) * i // (count - 1)) for i in range(count)]
-        pans, tilts = zip(*angles, strict=True)
-        return math.hypot(max(pans) - min(pans), max(tilts) - min(tilts)) / self.spec.pixel_deg
+        moved = [self._moved_deg(axis, from_ns, to_ns) for axis in (0, 1)]
+        if self.wind.blows:
+            count = min(MOST_MOMENTS, math.ceil(SAMPLES * (to_ns - from_ns) / NS * FASTEST_HZ) + 2)
+            gusts = np.ptp([self.wind.offset_deg(moment) for moment in _moments(from_ns, to_ns, count)], axis=0)
+            moved = [own + float(by_wind) for own, by_wind in zip(moved, gusts, strict=True)]
+        return math.hypot(*moved) / self.spec.pixel_deg
+
+    def _moved_deg(self, axis: int, from_ns: int, to_ns: int) -> float:
+        """Between the two ends of what the camera did about an axis."""
+        own = self.axis("tilt" if axis else "pan")
+        events = self.ringing.events_in(axis, from_ns, to_ns)
+        if len(events.at_ns) or max(self.pan.motion.end_ns, self.tilt.motion.end_ns) > from_ns:
+            count = min(MOST_MOMENTS, math.ceil(SAMPLES * (to_ns - from_ns) / NS * self.ringing.fastest_hz) + 2)
+            steps = events.at_ns[:: math.ceil(len(events.at_ns) / MOST_MOMENTS)] if len(events.at_ns) else events.at_ns
+            moments = {*_moments(from_ns, to_ns, count), *steps.tolist()}
+            angles = [own.angle_deg(moment) + self.ringing.lag_deg(axis, moment) for moment in moments]
+            return max(angles) - min(angles)
+        return _freely_deg(self.ringing.amplitudes_deg(axis, from_ns), (to_ns - from_ns) / NS, self.spec.pixel_deg)
+
+
+def _moments(from_ns: int, to_ns: int, count: int) -> list[int]:
+    """Evenly spaced, both ends among them."""
+    return [from_ns + (to_ns - from_ns) * number // (count - 1) for number in range(count)]
+
+
+def _freely_deg(swings: list[tuple[float, complex, complex]], for_s: float, pixel_deg: float) -> float:
+    """How far free swings (gain, state, pole) go from end to end of their sum, in `for_s` seconds; an upper bound.
+
+    Between two samples a curve is off its samples by at most its second derivative times dt^2 / 8.
+    """
+    amplitude = sum(gain * abs(state) for gain, state, _ in swings)
+    slowest = min(-pole.real for _, _, pole in swings)
+    faded_deg = FADED_PX * pixel_deg
+    if 2 * amplitude <= faded_deg:
+        return 2 * amplitude
+    looked_s = min(for_s, math.log(2 * amplitude / faded_deg) / slowest)
+    rest_deg = faded_deg if looked_s < for_s else 0.0
+    fastest = max(abs(pole) for _, _, pole in swings)
+    count = SAMPLES + math.ceil(SAMPLES * looked_s * fastest / (2 * math.pi))
+    times: NDArray[np.float64] = np.linspace(0, looked_s, count)
+    way = sum(gain * (state * np.exp(pole * times)).real for gain, state, pole in swings)
+    bend = sum(gain * abs(state) * abs(pole) ** 2 for gain, state, pole in swings)
+    missed = 2 * bend * (looked_s / (count - 1)) ** 2 / 8
+    return min(2 * amplitude, float(np.ptp(way)) + missed + rest_deg)

@@ -109,8 +109,8 @@ def _restart(rig: "Rig", now_ns: int, _: Fault) -> None:
     rig.restart_board(now_ns, Cause.POWER_ON)
 
 
-def _lose_steps(rig: "Rig", _: int, fault: Fault) -> None:
-    rig.head.axis(fault.axis).lose(fault.steps)
+def _lose_steps(rig: "Rig", now_ns: int, fault: Fault) -> None:
+    rig.head.axis(fault.axis).lose(now_ns, fault.steps)
 
 
 def _stall(rig: "Rig", now_ns: int, fault: Fault) -> None:

@@ -12,6 +12,8 @@ from collections.abc import Mapping
 from dataclasses import dataclass, fields, replace
 from typing import Any
 
+import numpy as np
+
 from sim.axis import AxisSpec
 from sim.camera import CameraSpec
 from sim.head import HeadSpec
@@ -57,6 +59,7 @@ class WorldKey:
 
 
 COUNT, TORQUE_NM = 1_000_000, 1000.0
+MOST_DAMPING = 0.99  # above it nothing swings any more
 MOTORS = ("holding_nm", "no_load_deg_s", "inertia_kg_m2")
 KEYS: dict[str, WorldKey] = {
     # the camera
@@ -79,11 +82,23 @@ KEYS: dict[str, WorldKey] = {
     # both axes
     "wobble_deg": WorldKey("each axis is off by up to {:.10g}° once per turn", 0, 10, "°"),
     "flag_scatter_deg": WorldKey("the switches at zero scatter by {:.10g}°", 0, 1, "°"),
+    "play_deg": WorldKey("each axis has {:.10g}° of play", 0, 10, "°"),
     "jerk_deg_s3": WorldKey("the board limits the jerk of its ramps to {:.10g}°/s³", 1, 1e6, "°/s³"),
     "holding_nm": WorldKey("each motor holds {:.10g} Nm at its axis", 1e-3, TORQUE_NM, "Nm", needs=MOTORS),
     "no_load_deg_s": WorldKey("a motor without load reaches {:.10g}°/s", 0.1, 10_000, "°/s", needs=MOTORS),
     "inertia_kg_m2": WorldKey("the load has {:.10g} kg m² about each axis", 0, 100, "kg m²", needs=MOTORS),
     "imbalance_nm": WorldKey("the load is out of balance by {:.10g} Nm", 0, TORQUE_NM, "Nm", needs=MOTORS),
+    # how the camera swings
+    "ring_hz_share": WorldKey("the camera swings {:.10g} times as fast as the kit says", 0.1, 10),
+    "ring_hz_zenith_share": WorldKey(
+        "the camera swings {:.10g} times as fast at the zenith and the nadir as at the horizon", 0.1, 10
+    ),
+    "ring_damping_share": WorldKey("its swing is damped {:.10g} times as much as the kit says", 0.01, 100),
+    "second_ring_hz": WorldKey("the camera has a second swing at {:.10g} Hz", 0.1, 1000, "Hz"),
+    "second_ring_damping": WorldKey("the second swing has a damping ratio of {:.10g}", 0.001, 0.99,
+                                    needs=("second_ring_hz",)),
+    "second_ring_gain": WorldKey("the second swing takes part in {:.10g} of the motion", 0, 1,
+                                 needs=("second_ring_hz",)),
     # the limit switches
     "pan_limits_deg": WorldKey("the limit switches of pan are at {:.10g}° and {:.10g}°", -3600, 3600, "°", pair=True),
     "tilt_limits_deg": WorldKey("the limit switches of tilt are at {:.10g}° and {:.10g}°", -3600, 3600, "°", pair=True),
@@ -97,6 +112,7 @@ def world_texts(world: Mapping[str, WorldValue]) -> list[str]:
 
 def in_world(world: Mapping[str, WorldValue], camera: CameraSpec, head: HeadSpec) -> tuple[CameraSpec, HeadSpec]:
     """The camera and the head in this world."""
+    head = _swinging(world, head)
     axes: dict[str, Any] = {}
     for name, axis in (("pan", head.pan), ("tilt", head.tilt)):
         stated = _of(AxisSpec, world) | ({"drive": _drive(world)} if "holding_nm" in world else {})
@@ -104,6 +120,44 @@ def in_world(world: Mapping[str, WorldValue], camera: CameraSpec, head: HeadSpec
             stated["limits_deg"] = world[f"{name}_limits_deg"]
         axes[name] = replace(axis, **stated)
     return replace(camera, **_of(CameraSpec, world)), replace(head, **axes, **_of(HeadSpec, world))
+
+
+def _swinging(world: Mapping[str, WorldValue], head: HeadSpec) -> HeadSpec:
+    """The head, as its camera swings in this world."""
+    faster, damped, upward = (
+        _number(world, name, 1.0) for name in ("ring_hz_share", "ring_damping_share", "ring_hz_zenith_share")
+    )
+    if (faster, damped, upward) == (1.0, 1.0, 1.0):
+        return head
+
+    def ratio(damping: float | None) -> float | None:
+        return None if damping is None else min(MOST_DAMPING, damping * damped)
+
+    def rows(axis: AxisSpec) -> tuple[tuple[float, float], ...]:
+        """The table over pitch, with rows where the share of the zenith has its corners."""
+        pitches, hz = zip(*(axis.ring_over_pitch or ((0.0, axis.ring_hz or head.ring_hz),)), strict=True)
+        corners = {-90.0, 0.0, 90.0} if upward != 1 else set()
+        wanted = sorted({*pitches, *corners})
+        shares = [faster * (1 + (upward - 1) * min(1.0, abs(pitch) / 90)) for pitch in wanted]
+        return tuple(zip(wanted, (np.interp(wanted, pitches, hz) * shares).tolist(), strict=True))
+
+    pan, tilt = (
+        replace(axis, ring_over_pitch=rows(axis), ring_damping=ratio(axis.ring_damping)) for axis in (head.pan, head.tilt)
+    )
+    return replace(
+        head,
+        pan=pan,
+        tilt=tilt,
+        ring_damping=min(MOST_DAMPING, head.ring_damping * damped),
+        second_ring_hz=head.second_ring_hz and head.second_ring_hz * faster,
+        second_ring_damping=ratio(head.second_ring_damping),
+    )
+
+
+def _number(world: Mapping[str, WorldValue], key: str, default: float) -> float:
+    value = world.get(key, default)
+    assert not isinstance(value, tuple)
+    return value
 
 
 def _of(spec: type[CameraSpec | HeadSpec | AxisSpec | Drive], world: Mapping[str, WorldValue]) -> dict[str, Any]:

@@ -4,7 +4,7 @@ import math
 
 import numpy as np
 
-from controller.kit.kit import LONGEST_OF_NOMINAL, Kit
+from controller.kit.kit import LONGEST_OF_NOMINAL, Axis, Kit
 from controller.optics.projection import LAWS
 from sim.axis import AxisSpec
 from sim.camera import CameraSpec
@@ -22,10 +22,12 @@ def rig_spec(kit: Kit, seed: int) -> RigSpec:
     head = kit.head
     return RigSpec(
         head=HeadSpec(
-            pan=AxisSpec(head.pan.steps_per_degree, head.pan.backlash_deg, switch=head.pan.zero_switch),
-            tilt=AxisSpec(head.tilt.steps_per_degree, head.tilt.backlash_deg, switch=head.tilt.zero_switch),
+            pan=_axis_spec(head.pan),
+            tilt=_axis_spec(head.tilt),
             ring_hz=head.ring_hz,
             ring_damping=head.ring_damping,
+            second_ring_hz=head.second_ring_hz,
+            second_ring_damping=head.second_ring_damping,
             lean_deg=head.lean_deg,
             lean_toward_deg=head.lean_toward_deg,
             pixel_deg=math.degrees(kit.field(0.0).pixel_rad),
@@ -42,7 +44,19 @@ def rig_spec(kit: Kit, seed: int) -> RigSpec:
         sync_contact=kit.board.sync_contact,
         gusty_from_deg=GUSTY_PX * math.degrees(kit.field(0.0).pixel_rad) if kit.board.wind_sensor else None,
         max_step_rate=kit.board.max_step_rate_hz,
+        shapes=kit.board.shapes_ramps,
         seed=seed,
+    )
+
+
+def _axis_spec(axis: Axis) -> AxisSpec:
+    return AxisSpec(
+        axis.steps_per_degree,
+        axis.backlash_deg,
+        switch=axis.zero_switch,
+        ring_hz=axis.ring_hz,
+        ring_damping=axis.ring_damping,
+        ring_over_pitch=axis.ring_over_pitch,
     )
 
 

@@ -5,33 +5,21 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from controller.kit.kit import Axis, Kit
+from controller.kit.kit import Kit
 from controller.optics.field import Field
 from controller.optics.projection import LAWS
 from controller.planning.links import Links
-from controller.planning.order import AxisMotion, HeadMotion, Order, arrange
+from controller.planning.motion import HeadMotion
+from controller.planning.order import Order, arrange
 from controller.planning.plan import Budget, Frame, OrderCost, Region
 from controller.planning.row_poses import Pose
-from controller.program import timing
 from controller.program.build import build_program, step_ends_ns
-from controller.program.course import TAKE_UP
 from controller.program.program import ExposeStep, MoveStep, Program
 
 
-def mover_of(kit: Kit) -> HeadMotion:
-    """The motion settings of this kit's head, as the board will get them."""
-
-    def motion(axis: Axis) -> AxisMotion:
-        return AxisMotion(
-            timing.axis_speed(axis, kit.board.max_step_rate_hz) / axis.steps_per_degree,
-            timing.axis_accel(axis) / axis.steps_per_degree,
-            TAKE_UP * axis.backlash_deg,
-        )
-
-    return HeadMotion(motion(kit.head.pan), motion(kit.head.tilt))
-
-
-def cost(kit: Kit, field: Field, region: Region, frames: Sequence[Frame], links: Links, order: Order) -> Budget:
+def cost(
+    kit: Kit, field: Field, region: Region, frames: Sequence[Frame], links: Links, order: Order, mover: HeadMotion
+) -> Budget:
     """What shooting `frames` with `kit` costs in this order, and in the other orders.
 
     `links` uses the same frame numbers as `frames`.
@@ -42,11 +30,12 @@ def cost(kit: Kit, field: Field, region: Region, frames: Sequence[Frame], links:
     seconds = program.expected_ns / 1e9
     moving = (sum(step.expected_ns for step in moves) + program.reference_expected_ns) / 1e9
     settling = sum(step.settle_ns for step in moves) / 1e9
+    plain = build_program(without_shaping(kit), frames).expected_ns / 1e9 if kit.board.shapes_ramps else seconds
     exposing = sum(step.expected_ns for step in exposures) / 1e9
     orders = {order: OrderCost(seconds=round(seconds, 3), neighbours_apart_seconds=_apart(program, links))}
     for other in Order:
         if other is not order:
-            orders[other] = _cost_of_order(kit, frames, links, other)
+            orders[other] = _cost_of_order(kit, frames, links, other, mover)
     wide, high = picture_pixels(field, region)
     watts = kit.power.head_watts + kit.power.camera_watts
     return Budget(
@@ -57,6 +46,7 @@ def cost(kit: Kit, field: Field, region: Region, frames: Sequence[Frame], links:
         settling_seconds=round(settling, 3),
         exposing_seconds=round(exposing, 3),
         waiting_seconds=round(max(0.0, seconds - moving - settling - exposing), 3),
+        unshaped_seconds=round(plain, 3),
         megabytes=round(len(exposures) * kit.file_megabytes(), 1),
         watt_hours=round(watts * seconds / 3600, 2),
         picture_pixels_wide=wide,
@@ -65,21 +55,28 @@ def cost(kit: Kit, field: Field, region: Region, frames: Sequence[Frame], links:
     )
 
 
-def _cost_of_order(kit: Kit, frames: Sequence[Frame], links: Links, order: Order) -> OrderCost:
+def without_shaping(kit: Kit) -> Kit:
+    """The same kit with a board that does not shape its ramps."""
+    return kit.model_copy(update={"board": kit.board.model_copy(update={"shapes_ramps": False})})
+
+
+def _cost_of_order(kit: Kit, frames: Sequence[Frame], links: Links, order: Order, mover: HeadMotion) -> OrderCost:
     poses = [Pose(frame.row, frame.yaw_deg, frame.pitch_deg, frame.by_hand) for frame in frames]
     number = {(pose.row, round(pose.yaw_deg, 9), pose.pitch_deg): i for i, pose in enumerate(poses)}
-    arranged = arrange(poses, order, mover_of(kit))
+    arranged = arrange(poses, order, mover)
     # A single frame at a pole may have been turned with the head. Its row alone then identifies it.
     by_row = {pose.row: i for i, pose in enumerate(poses)}
     numbers = [number.get((p.row, round(p.yaw_deg, 9), p.pitch_deg), by_row[p.row]) for p in arranged]
-    program = build_program(
-        kit,
-        [
-            Frame(id=i, row=p.row, yaw_deg=p.yaw_deg, pitch_deg=p.pitch_deg, by_hand=p.by_hand)
-            for i, p in zip(numbers, arranged, strict=True)
-        ],
-    )
+    program = build_program(kit, numbered(arranged, numbers))
     return OrderCost(seconds=round(program.expected_ns / 1e9, 3), neighbours_apart_seconds=_apart(program, links))
+
+
+def numbered(poses: Sequence[Pose], numbers: Sequence[int] | None = None) -> tuple[Frame, ...]:
+    """Frames at these poses, with these numbers; without any they are counted from 0."""
+    return tuple(
+        Frame(id=number, row=pose.row, yaw_deg=pose.yaw_deg, pitch_deg=pose.pitch_deg, by_hand=pose.by_hand)
+        for number, pose in zip(range(len(poses)) if numbers is None else numbers, poses, strict=True)
+    )
 
 
 def _apart(program: Program, links: Links) -> float:

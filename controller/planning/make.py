@@ -8,14 +8,15 @@ from controller.errors import InputError
 from controller.kit.kit import Kit
 from controller.optics.field import Field
 from controller.planning.arrangement import find_poses
-from controller.planning.budget import cost, mover_of
+from controller.planning.budget import cost, numbered
 from controller.planning.cores import cores_at, pictures_at
 from controller.planning.coverage import prove_coverage
 from controller.planning.effort import Effort
 from controller.planning.findings import link_record, proof_record
 from controller.planning.leaning import refusal, with_reachable_poles
 from controller.planning.links import find_links
-from controller.planning.order import arrange
+from controller.planning.motion import HeadMotion, mover_of
+from controller.planning.order import arrange, snake_of_rows
 from controller.planning.plan import Frame, Optics, Plan, Region, SunRecord
 from controller.planning.reached_poses import poses_of
 from controller.planning.request import Request
@@ -46,14 +47,15 @@ def make_plan(kit: Kit, overlap: float, request: Request | None = None, effort: 
         yaw_width_deg=bounds.yaw_width_deg,
         unreachable_sr=round(unreachable_sr, 6),
     )
-    frames = _in_order(kit, field, poses, request)
+    mover = mover_of(kit, numbered(with_reachable_poles(kit.head, snake_of_rows(poses))))
+    frames = _in_order(kit, field, poses, request, mover)
     reached = poses_of(kit.head, frames)
     proof = prove_coverage(cores_at(field, *reached), bounds)
     if not proof.covered and kit.head.lean_deg:
         what = refusal(kit, overlap, frames, bounds)
         raise InputError(f"{what}; level the head, or ask for another region or overlap.")
     links = find_links(field, *reached)
-    budget = cost(kit, field, region, frames, links, request.order)
+    budget = cost(kit, field, region, frames, links, request.order, mover)
     must_end(budget.seconds)
     return Plan(
         overlap=overlap,
@@ -70,13 +72,12 @@ def make_plan(kit: Kit, overlap: float, request: Request | None = None, effort: 
     ).sealed()
 
 
-def _in_order(kit: Kit, field: Field, poses: list[Pose], request: Request) -> tuple[Frame, ...]:
+def _in_order(kit: Kit, field: Field, poses: list[Pose], request: Request, mover: HeadMotion) -> tuple[Frame, ...]:
     """Frames numbered in shooting order; frames that see the sun come first or last if the request says so."""
-    mover = mover_of(kit)
     ordered = with_reachable_poles(kit.head, arrange(poses, request.order, mover))
     watch = request.sun
     if watch is not None and watch.when != "any":
-        seconds = build_program(kit, _numbered(ordered)).expected_ns / 1e9
+        seconds = build_program(kit, numbered(ordered)).expected_ns / 1e9
         sunny = set(
             frames_with_sun(
                 pictures_at(field, *poses_of(kit.head, ordered)),
@@ -90,14 +91,7 @@ def _in_order(kit: Kit, field: Field, poses: list[Pose], request: Request) -> tu
         with_sun = arrange([p for i, p in enumerate(ordered) if i in sunny], request.order, mover) if sunny else []
         without = [p for i, p in enumerate(ordered) if i not in sunny]
         ordered = with_reachable_poles(kit.head, with_sun + without if watch.when == "first" else without + with_sun)
-    return _numbered(ordered)
-
-
-def _numbered(poses: list[Pose]) -> tuple[Frame, ...]:
-    return tuple(
-        Frame(id=i, row=pose.row, yaw_deg=pose.yaw_deg, pitch_deg=pose.pitch_deg, by_hand=pose.by_hand)
-        for i, pose in enumerate(poses)
-    )
+    return numbered(ordered)
 
 
 def _optics(field: Field) -> Optics:

@@ -1,4 +1,4 @@
-"""The order of shooting, with the real motion of the head: both axes turn together, the slower one decides.
+"""The order of shooting, by what each move costs: both axes turn together, the slower one decides, and the camera swings.
 
 The head starts at zero and need not return. All poses are within one turn, and the head stays within it, so the cables
 never wind up. If gear play is always taken up from one side, a move to the left or downward overshoots a little and comes
@@ -6,7 +6,6 @@ back. The cost of a move then depends on its direction.
 """
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
 from enum import StrEnum
 from itertools import groupby
 
@@ -14,6 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from controller.planning.directions import Array
+from controller.planning.motion import HeadMotion
 from controller.planning.row_poses import Pose
 
 # Tours of more frames than this are compared but not improved: snakes that long are within a per cent anyway.
@@ -24,45 +24,11 @@ class Order(StrEnum):
     """What the order minimises or keeps together."""
 
     QUICKEST = "quickest"
-    """Least time moving."""
+    """Least time moving and waiting."""
     ROWS = "rows"
     """Neighbours in a row follow each other."""
     COLUMNS = "columns"
     """Frames of a column follow each other."""
-
-
-@dataclass(frozen=True, slots=True)
-class AxisMotion:
-    """How one axis moves: degrees, degrees/s, degrees/s^2; `takeup_deg` is its overshoot to take up play."""
-
-    speed_deg_s: float
-    accel_deg_s2: float
-    takeup_deg: float = 0.0
-
-    def seconds(self, change_deg: Array) -> Array:
-        """Time to turn by `change_deg` from rest to rest (Biagiotti and Melchiorri 2008, section 3.2)."""
-        back = np.where(change_deg < 0, self.takeup_deg, 0.0)
-        return self._ramp(np.abs(change_deg) + back) + np.where(back > 0, self._ramp(back), 0.0)
-
-    def _ramp(self, distance: Array) -> Array:
-        speed, accel = self.speed_deg_s, self.accel_deg_s2
-        short = distance * accel < speed * speed
-        seconds: Array = np.where(short, 2 * np.sqrt(distance / accel), distance / speed + speed / accel)
-        return np.where(distance > 0, seconds, 0.0)
-
-
-@dataclass(frozen=True, slots=True)
-class HeadMotion:
-    """The motion of both axes."""
-
-    pan: AxisMotion
-    tilt: AxisMotion
-
-    def seconds(self, from_deg: Array, to_deg: Array) -> Array:
-        """Time of moves between poses (..., 2) of yaw and pitch in degrees; the two broadcast together."""
-        change = to_deg - from_deg
-        longest: Array = np.maximum(self.pan.seconds(change[..., 0]), self.tilt.seconds(change[..., 1]))
-        return longest
 
 
 def arrange(poses: Sequence[Pose], order: Order, mover: HeadMotion) -> list[Pose]:
@@ -70,7 +36,7 @@ def arrange(poses: Sequence[Pose], order: Order, mover: HeadMotion) -> list[Pose
     by_head = [pose for pose in poses if not pose.by_hand]
     by_hand = [pose for pose in poses if pose.by_hand]
     ways: dict[Order, Callable[[], list[Pose]]] = {
-        Order.ROWS: lambda: _snake_of_rows(by_head),
+        Order.ROWS: lambda: snake_of_rows(by_head),
         Order.COLUMNS: lambda: _snake_of_columns(by_head),
         Order.QUICKEST: lambda: _quickest(by_head, mover),
     }
@@ -90,7 +56,7 @@ def _at_poles(poses: list[Pose]) -> list[Pose]:
     return turned
 
 
-def _snake_of_rows(poses: Sequence[Pose]) -> list[Pose]:
+def snake_of_rows(poses: Sequence[Pose]) -> list[Pose]:
     """Top row first; each row begins at the end where the row before stopped."""
     return _snake(sorted(poses, key=lambda pose: pose.row), lambda pose: pose.row, lambda pose: pose.yaw_deg)
 
@@ -121,7 +87,7 @@ def _snake(poses: Sequence[Pose], line: Callable[[Pose], float], along: Callable
 
 def _quickest(poses: Sequence[Pose], mover: HeadMotion) -> list[Pose]:
     """The better of the two snakes, improved as long as that helps."""
-    candidates = [_snake_of_rows(poses), _snake_of_columns(poses), _snake_of_rows(poses)[::-1]]
+    candidates = [snake_of_rows(poses), _snake_of_columns(poses), snake_of_rows(poses)[::-1]]
     if len(poses) > IMPROVED_AT_MOST:
         return min(candidates, key=lambda way: moving_seconds(way, mover))
     improved = [_improve(way, mover) for way in candidates]
@@ -129,7 +95,7 @@ def _quickest(poses: Sequence[Pose], mover: HeadMotion) -> list[Pose]:
 
 
 def moving_seconds(poses: Sequence[Pose], mover: HeadMotion) -> float:
-    """Time moving for poses in this order, starting from zero, seconds."""
+    """Time moving and waiting for poses in this order, starting from zero, seconds."""
     return float(_legs(_aims(poses), mover).sum())
 
 

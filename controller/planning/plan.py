@@ -110,6 +110,8 @@ class Budget(PlanPart):
     settling_seconds: float
     exposing_seconds: float
     waiting_seconds: float
+    unshaped_seconds: float | None = None
+    """The whole time on a board that does not shape its ramps."""
     megabytes: float
     watt_hours: float
     picture_pixels_wide: int

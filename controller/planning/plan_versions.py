@@ -16,6 +16,7 @@ from controller.planning.cores import cores_at
 from controller.planning.coverage import prove_coverage
 from controller.planning.findings import link_record, proof_record
 from controller.planning.links import find_links
+from controller.planning.motion import mover_of
 from controller.planning.order import Order
 from controller.planning.plan import FORMAT_VERSION, Frame, Region, content_hash
 from controller.planning.reached_poses import poses_of
@@ -65,7 +66,7 @@ def _from_1(content: Content) -> Content:
         "region": region,
         "proof": proof_record(old.kit, prove_coverage(cores_at(field, *poses), whole)),
         "links": link_record(links),
-        "budget": cost(old.kit, field, region, old.frames, links, Order.ROWS),
+        "budget": cost(old.kit, field, region, old.frames, links, Order.ROWS, mover_of(old.kit, old.frames)),
     }
     return {
         **content,

@@ -1,82 +1,164 @@
 """How long a move takes, and how long the camera swings afterwards: from its own ramps, shapers and distances.
 
-A move leaves what `controller.shaping.ringing` says. What was left by a move before it, with no wait between (an axis
-that takes up its play), has died away by the time that the next one takes, and counts in full.
+What a move leaves is in `controller.shaping.ringing`. What earlier moves left has died away by the time that was spent
+since; the rest of it counts in full, whatever its phase.
 """
 
 import math
 from collections.abc import Sequence
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from itertools import pairwise
 
 import numpy as np
 from numpy.typing import NDArray
 
 from controller.kit.kit import Kit
-from controller.program.program import AxisSetting
+from controller.program.program import AxisSetting, Settings
 from controller.program.timing import SETTLED_PX
-from controller.shaping.rig import modes_of
-from controller.shaping.ringing import Mode, left, seen
-from protocol.ramp import changes, ramp_of
-from protocol.shaper import Shaper
+from controller.shaping.rig import band_of_head
+from controller.shaping.ringing import Array, left_by_ramp, left_by_shaper, left_by_steps, most_left, seen
+from protocol.ramp import Ramp, ramp_of
+from protocol.shaper import PLAIN, Shaper
 from protocol.units import MS
 
 Place = tuple[int, int]
-Array = NDArray[np.float64]
+"""The targets of both axes, in steps: pan, tilt."""
 
 
-class Arrival:
-    """What moves of one rig cost. `settings` are those of pan and tilt, with their shapers."""
+@dataclass(frozen=True, slots=True)
+class Approach:
+    """The way to a frame: `stops` from where the head stands, the last one is the frame; two or more.
 
-    def __init__(self, kit: Kit, settings: tuple[AxisSetting, AxisSetting]) -> None:
-        self._kit, self._settings = kit, settings
-        self._still_deg = SETTLED_PX * math.degrees(kit.field(0.0).pixel_rad)
+    With `unforeseen` the head may come from anywhere, and may still swing. `exposed_s` are the exposures, one after the
+    other.
+    """
 
-    def settle_ns(self, stops: Sequence[Place], pitch_deg: float, exposed_s: float) -> int:
-        """How long to wait at the last of `stops`, which the head visits one after the other.
-
-        Then the picture moves by no more than SETTLED_PX during an exposure of `exposed_s`, whatever the modes are within
-        what the kit states of them. The kit's `settle_ms` counts instead of all this if it is given.
-        """
-        head = self._kit.head
-        if head.settle_ms is not None:
-            return round(head.settle_ms * MS)
-        waits_s = [0.0]
-        by_axis = [modes_of(head, axis, pitch_deg) for axis in (head.pan, head.tilt)]
-        count = max(map(len, by_axis))
-        for order in range(count):
-            modes = [modes[order] for modes in by_axis]
-            waits_s.append(self._wait_s(modes, stops, exposed_s, self._still_deg / count))
-        return math.ceil(max(waits_s) * 1000) * MS
-
-    def _wait_s(self, modes: Sequence[Mode], stops: Sequence[Place], exposed_s: float, still_deg: float) -> float:
-        """Both axes in quadrature; if they ring alike, sample by sample, else the worst of each."""
-        swings = [self._swing_deg(axis, mode, stops) for axis, mode in enumerate(modes)]
-        moved = [swing * seen(mode.band()[0], exposed_s) for swing, mode in zip(swings, modes, strict=True)]
-        rates = [np.prod(mode.band(), axis=0) for mode in modes]
-        if modes[0] == modes[1]:
-            moved, rates = [np.hypot(*moved)], rates[:1]
-            still = [still_deg]
-        else:
-            still = [still_deg / math.sqrt(2)] * 2
-        each = zip(moved, rates, still, strict=True)
-        waits = [np.max(np.log(np.maximum(motion / most, 1.0)) / rate) for motion, rate, most in each]
-        return float(max(waits))
-
-    def _swing_deg(self, axis: int, mode: Mode, stops: Sequence[Place]) -> Array:
-        """Amplitudes (n,) at the end of the last move, in degrees, for each sample of the mode's band."""
-        setting = self._settings[axis]
-        omega, ratio = mode.band()
-        swing = np.zeros(len(omega))
-        for here, there in pairwise(stops):
-            took_s = turning_ms(self._settings, here, there) / 1000
-            ramp = ramp_of(there[axis] - here[axis], setting.speed_steps_s, setting.accel_steps_s2)
-            kicks = [(at_ms / 1000, kick / setting.steps_per_degree) for at_ms, kick in changes(ramp, setting.shaper)]
-            swing = swing * np.exp(-ratio * omega * took_s) + left(mode, kicks, took_s)
-        return swing
+    stops: tuple[Place, ...]
+    pitch_deg: float
+    exposed_s: tuple[float, ...]
+    unforeseen: bool = False
 
 
-def turning_ms(settings: tuple[AxisSetting, AxisSetting], here: Place, there: Place) -> int:
+def waits_ns(kit: Kit, settings: Settings, approaches: Sequence[Approach]) -> list[int]:
+    """How long to wait after each approach, on a head that makes them in this order; `settings` with their shapers.
+
+    Then the picture moves by no more than SETTLED_PX during each exposure, whatever the modes are within what the kit
+    states of them. The kit's `settle_ms` counts instead of all this if it is given.
+    """
+    if kit.head.settle_ms is not None or not approaches:
+        return [round((kit.head.settle_ms or 0) * MS)] * len(approaches)
+    moves = Moves(kit, settings, approaches)
+    took_s, left = moves.shaped((settings[0].shaper, settings[1].shaper))
+    waits, swing, leg = [], np.zeros_like(left[:, :, :1]), 0
+    for approach in approaches:
+        swing = moves.anywhere if approach.unforeseen else swing
+        for _ in approach.stops[1:]:
+            swing = moves.faded(swing, leg, took_s[leg]) + left[:, :, leg : leg + 1]
+            leg += 1
+        swing = swing + moves.anywhere if approach.unforeseen else swing
+        wait_s = moves.wait_s(swing, approach.exposed_s, leg - 1)
+        swing = moves.faded(swing, leg - 1, wait_s + sum(approach.exposed_s))
+        waits.append(math.ceil(wait_s * 1000) * MS)
+    return waits
+
+
+class Moves:
+    """All moves of some approaches at once.
+
+    Amplitudes are in degrees, in arrays (2 axes, modes, moves, n samples of the modes' bands).
+    """
+
+    def __init__(self, kit: Kit, settings: Settings, approaches: Sequence[Approach]) -> None:
+        ways = np.array([leg for each in approaches for leg in pairwise(each.stops)])
+        steps = (ways[:, 1] - ways[:, 0]).T
+        per_degree = np.array([setting.steps_per_degree for setting in settings])[:, None]
+        ramp_s, flat_s = _ramps_s(steps, settings)
+        self._ends_s, self._turns = ramp_s + flat_s, steps != 0
+        pitches_deg = np.array([each.pitch_deg for each in approaches for _ in each.stops[1:]])
+        self._band = band_of_head(kit.head, pitches_deg)
+        axes = [array[:, None] for array in (steps / per_degree, ramp_s, flat_s)]
+        self._plain = left_by_ramp(self._band, *axes)
+        self._per_degree = per_degree[:, :, None, None]
+        self._accel = np.array([setting.accel_steps_s2 for setting in settings])[:, None, None, None]
+        most = most_left(self._band, self._accel / self._per_degree)
+        self.anywhere: Array = most.max(axis=2, keepdims=True)
+        """The most that a move over any distance leaves, on a board that may not have shaped it."""
+        self._still_deg = SETTLED_PX * math.degrees(kit.field(0.0).pixel_rad) / self._band.omega.shape[1]
+        self._alike = np.array_equal(*self._band.omega) and np.array_equal(*self._band.ratio)
+
+    def shaped(self, shapers: tuple[Shaper, Shaper]) -> tuple[Array, Array]:
+        """How long the moves take with these shapers, in seconds (moves,), and what each leaves then."""
+        ends_s = self._ended_s(shapers)
+        took_s = ends_s.max(axis=0)
+        factors = np.stack([left_by_shaper(self._band.of_axis(axis), shaper) for axis, shaper in enumerate(shapers)])
+        ends = np.array([min(shaper.weights[0][1], shaper.weights[-1][1]) for shaper in shapers])[:, None, None, None]
+        by_steps = left_by_steps(self._band, ends * self._accel) / self._per_degree * self._turns[:, None, :, None]
+        early_s = (took_s - ends_s)[:, None, :, None]
+        left: Array = (self._plain * factors + by_steps) * np.exp(-self._band.rate * early_s)
+        return took_s, left
+
+    def took_s(self, shapers: tuple[Shaper, Shaper]) -> Array:
+        """How long the moves take with these shapers, in seconds (moves,)."""
+        took_s: Array = self._ended_s(shapers).max(axis=0)
+        return took_s
+
+    def _ended_s(self, shapers: tuple[Shaper, Shaper]) -> Array:
+        longer_s = np.array([[shaper.duration_ms / 1000] for shaper in shapers])
+        ends_s: Array = np.where(self._turns, self._ends_s + longer_s, 0.0)
+        return ends_s
+
+    def faded(self, swing: Array, move: int, time_s: float) -> Array:
+        """What is left of a swing after a time, with the camera at the pitch of that move."""
+        faded: Array = swing * np.exp(-self._at(self._band.rate, move) * time_s)
+        return faded
+
+    def wait_s(self, swing: Array, exposed_s: Sequence[float], move: int) -> float:
+        """How long to wait before these exposures, which come one after the other."""
+        rate, omega = self._at(self._band.rate, move), self._at(self._band.omega, move)
+        waits_s, begin_s = [0.0], 0.0
+        for each_s in exposed_s:
+            waits_s.append(float(self._waits_s(swing, rate, omega, each_s).max()) - begin_s)
+            begin_s += each_s
+        return max(waits_s)
+
+    def seconds(self, shapers: tuple[Shaper, Shaper], exposed_s: float) -> tuple[Array, Array]:
+        """How long each move takes, and how long to wait after it, (moves,) each, as if moves like it came before it."""
+        took_s, left = self.shaped(shapers)
+        alone_s = self._waits_s(left, self._band.rate, self._band.omega, exposed_s).max(axis=(0, 1, 3))
+        every_s = took_s + alone_s + exposed_s
+        repeated = left / (1 - np.exp(-self._band.rate * every_s[:, None]))
+        worst_s: Array = self._waits_s(repeated, self._band.rate, self._band.omega, exposed_s).max(axis=(0, 1, 3))
+        return took_s, worst_s
+
+    def _waits_s(self, swing: Array, rate: Array, omega: Array, exposed_s: float) -> Array:
+        """Both axes in quadrature: if they ring alike, sample by sample, otherwise each has its share."""
+        moved = swing * seen(omega, exposed_s)
+        moved = np.hypot(*moved)[None] if self._alike else moved * math.sqrt(2)
+        waits: Array = np.log(np.maximum(moved / self._still_deg, 1.0)) / rate
+        return waits
+
+    @staticmethod
+    def _at(array: Array, move: int) -> Array:
+        """The part of an array of the band that belongs to a move."""
+        return array if array.shape[2] == 1 else array[:, :, move : move + 1]
+
+
+def _ramps_s(steps: NDArray[np.int_], settings: Settings) -> tuple[Array, Array]:
+    """Times of speeding up, and from the beginning to the slowing down, of both axes: (2, moves) each, in seconds."""
+    times_ms = np.array(
+        [
+            [(ramp.ramp_ms, ramp.ramp_ms + ramp.cruise_ms) for ramp in _ramps_of(way.tolist(), setting)]
+            for way, setting in zip(steps, settings, strict=True)
+        ]
+    )
+    return times_ms[..., 0] / 1000, times_ms[..., 1] / 1000
+
+
+def _ramps_of(way: Sequence[int], setting: AxisSetting) -> list[Ramp]:
+    return [ramp_of(steps, setting.speed_steps_s, setting.accel_steps_s2) for steps in way]
+
+
+def turning_ms(settings: Settings, here: Place, there: Place) -> int:
     """How long both axes turn from rest to rest, shapers included, in milliseconds."""
     return max(
         ramp_of(goal - start, setting.speed_steps_s, setting.accel_steps_s2).duration_ms
@@ -85,14 +167,12 @@ def turning_ms(settings: tuple[AxisSetting, AxisSetting], here: Place, there: Pl
     )
 
 
-def with_shapers(
-    settings: tuple[AxisSetting, AxisSetting], shapers: tuple[Shaper, Shaper]
-) -> tuple[AxisSetting, AxisSetting]:
+def with_shapers(settings: Settings, shapers: tuple[Shaper, Shaper]) -> Settings:
     """The same axes with these shapers."""
     pan, tilt = (replace(setting, shaper=shaper) for setting, shaper in zip(settings, shapers, strict=True))
     return pan, tilt
 
 
-def plain(settings: tuple[AxisSetting, AxisSetting]) -> tuple[AxisSetting, AxisSetting]:
+def plain(settings: Settings) -> Settings:
     """The same axes on a board that does not shape its ramps."""
-    return with_shapers(settings, (Shaper(), Shaper()))
+    return with_shapers(settings, (PLAIN, PLAIN))

@@ -8,7 +8,7 @@ from controller.errors import InputError
 from controller.kit.kit import Axis, Head, Kit
 from controller.kit.line import TRIES, retry_ns
 from controller.program import timing
-from controller.program.arrival import with_shapers
+from controller.program.arrival import plain
 from controller.program.course import Course, exchange_ns, look_ns, move_ns
 from controller.program.kinematics import axes_for
 from controller.program.program import (
@@ -20,6 +20,7 @@ from controller.program.program import (
     MoveStep,
     PlannedFrame,
     Program,
+    Settings,
     Step,
 )
 from controller.program.shapes import choose
@@ -39,10 +40,12 @@ from protocol.messages import (
     Stop,
     Welcome,
 )
+from protocol.shaper import PLAIN, set_shaper
 from protocol.units import MS, NS, AxisId, BootId, CommandId, Steps
 
 SEARCH_SHARE = 1 / 3  # of the highest speed, while searching for a switch
 CREEP_DIVISOR = 10
+ANY_EXPOSURE = Expose(CommandId(1), 0, 0, 0, 1, 1)
 LAG_MARGIN_MS = 250  # how much slower than in the kit a camera's release may be before it counts as silent
 
 
@@ -64,6 +67,8 @@ def build_program(kit: Kit, frames: Sequence[PlannedFrame], made: Container[Expo
         _reference_ns(setting, speed, axis.steps_per_degree)
         for setting, speed, axis in zip((pan, tilt), search, (kit.head.pan, kit.head.tilt), strict=True)
     )
+    baud = kit.board.baud
+    begin_ns, plain_begin_ns = (_handshake_ns(baud, told) + reference_ns for told in (settings, plain(settings)))
     return Program(
         kit=kit,
         frames=tuple(frames),
@@ -82,9 +87,11 @@ def build_program(kit: Kit, frames: Sequence[PlannedFrame], made: Container[Expo
             max(s.speed_steps_s * NS // s.accel_steps_s2 for s in (pan, tilt)),  # v / a
             kit.board.baud,
         ),
+        stop_settle_ns=timing.stop_settle_ns(kit),
         longest_move_ns=_longest_move_ns(kit, (pan, tilt), steps),
         steps=steps,
-        expected_ns=_handshake_ns(kit.board.baud) + reference_ns + max(step_ends_ns(steps, kit.board.baud), default=0),
+        expected_ns=begin_ns + max(step_ends_ns(steps, baud), default=0),
+        plain_expected_ns=plain_begin_ns + max(step_ends_ns(steps, baud, shaped=False), default=0),
     )
 
 
@@ -92,7 +99,7 @@ def build_steps(
     kit: Kit,
     frames: Sequence[PlannedFrame],
     wanted: Container[Exposure],
-    settings: tuple[AxisSetting, AxisSetting],
+    settings: Settings,
     *,
     from_anywhere: bool = False,
     standing: tuple[int, int] | None = None,
@@ -107,7 +114,6 @@ def build_steps(
     check of the switches at zero; with `look`, they do so in any case. Raises InputError if a frame is outside the head's
     limits.
     """
-    pan, tilt = settings
     course = Course(kit, settings, standing, from_anywhere=from_anywhere)
     by_hand: list[Step] = []
     latest = None  # the frame that the head was last turned to
@@ -123,13 +129,18 @@ def build_steps(
             exposures, turn = [whole[number] for number in numbers], turn.after(len(numbers), frame.id)
         if frame.by_hand:
             by_hand += [AskStep(frame.id, frame.row, frame.yaw_deg, frame.pitch_deg), *exposures]
-            continue
-        target = _target(kit.head, frame)
-        _must_reach(frame, target, pan, tilt)
-        course.shoot((frame.id, frame.row), target, exposures, frame.pitch_deg)
+        else:
+            _shoot(course, kit, settings, frame, exposures)
     if latest is not None and (course.steps or look):
         course.look(latest)
-    return (*course.steps, *by_hand)
+    return (*course.with_waits(), *by_hand)
+
+
+def _shoot(course: Course, kit: Kit, settings: Settings, frame: PlannedFrame, exposures: list[ExposeStep]) -> None:
+    """Turn to a frame and make its exposures. Raises InputError if it is outside the head's limits."""
+    target = _target(kit.head, frame)
+    _must_reach(frame, target, *settings)
+    course.shoot((frame.id, frame.row), target, exposures, frame.pitch_deg)
 
 
 def home_steps(
@@ -152,11 +163,22 @@ def _target(head: Head, frame: PlannedFrame) -> tuple[int, int]:
     return to_steps(pan_deg, head.pan), to_steps(tilt_deg, head.tilt)
 
 
-def axis_settings(kit: Kit, frames: Sequence[PlannedFrame]) -> tuple[AxisSetting, AxisSetting]:
-    """Pan and tilt as the board is told, with the shapers that suit the ways between these frames."""
-    settings = _setting(kit, kit.head.pan), _setting(kit, kit.head.tilt)
-    stops = [(_target(kit.head, frame), frame.pitch_deg) for frame in frames if not frame.by_hand]
-    return with_shapers(settings, choose(kit, settings, stops, max(kit.exposure.times_s)))
+def axis_settings(kit: Kit, frames: Sequence[PlannedFrame]) -> Settings:
+    """Pan and tilt as the board is told, with the ramps and shapers that suit the ways between these frames.
+
+    Raises InputError if a frame is outside the head's limits.
+    """
+    settings = plain_settings(kit)
+    course = Course(kit, settings, None, from_anywhere=False)
+    for frame in frames:
+        if not frame.by_hand:
+            _shoot(course, kit, settings, frame, _exposures(kit, frame))
+    return choose(kit, settings, list(course.approaches.values()))
+
+
+def plain_settings(kit: Kit) -> Settings:
+    """Pan and tilt as the kit states them, with plain ramps."""
+    return _setting(kit, kit.head.pan), _setting(kit, kit.head.tilt)
 
 
 def _setting(kit: Kit, axis: Axis) -> AxisSetting:
@@ -178,7 +200,7 @@ def _must_reach(frame: PlannedFrame, target: tuple[int, int], pan: AxisSetting, 
             )
 
 
-def _longest_move_ns(kit: Kit, settings: tuple[AxisSetting, AxisSetting], steps: Sequence[Step]) -> int:
+def _longest_move_ns(kit: Kit, settings: Settings, steps: Sequence[Step]) -> int:
     stops = [(0, 0), *((step.pan_steps, step.tilt_steps) for step in steps if isinstance(step, MoveStep))]
     pans, tilts = zip(*stops, strict=True)
     return move_ns(kit, settings, (min(pans), min(tilts)), (max(pans), max(tilts)))
@@ -199,8 +221,7 @@ def _exposures(kit: Kit, frame: PlannedFrame, *, in_turn: bool = True) -> list[E
         longest_ms = camera.release_lag_ms + camera.longest_s(perhaps_s) * 1000 + LAG_MARGIN_MS
         limit_ms = math.ceil(max(1.0, longest_ms - press_ms))
         wait_ms = max(float(press_ms), open_ms) if kit.board.sync_contact else press_ms + limit_ms
-        command = Expose(CommandId(1), frame.id, number, camera.focus_ms, press_ms, limit_ms)
-        expected = round((camera.focus_ms + wait_ms) * MS) + exchange_ns(command, kit.board.baud)
+        expected = round((camera.focus_ms + wait_ms) * MS) + exchange_ns(ANY_EXPOSURE, kit.board.baud)
         steps.append(
             ExposeStep(
                 frame=frame.id,
@@ -218,8 +239,9 @@ def _exposures(kit: Kit, frame: PlannedFrame, *, in_turn: bool = True) -> list[E
     return steps
 
 
-def step_ends_ns(steps: Sequence[Step], baud: int) -> list[int]:
+def step_ends_ns(steps: Sequence[Step], baud: int, *, shaped: bool = True) -> list[int]:
     """The end of each step, counted from the beginning of the first. The camera gets ready while the head already turns.
+    `shaped`: the board shapes its ramps.
 
     Nothing waits for the camera after the last exposure: the head is disarmed during its dark frame.
     """
@@ -229,18 +251,20 @@ def step_ends_ns(steps: Sequence[Step], baud: int) -> list[int]:
             total = max(total, ready_at) + step.expected_ns
             ready_at = total + step.ready_ns
         elif isinstance(step, MoveStep):
-            total += step.expected_ns + (look_ns(baud) if step.looks else 0)
-            total += 0 if isinstance(following, MoveStep) else step.settle_ns
+            total += step.turn_ns(shaped=shaped) + (look_ns(baud) if step.looks else 0)
+            total += 0 if isinstance(following, MoveStep) else step.wait_ns(shaped=shaped)
         ends.append(total)
     return ends
 
 
-def _handshake_ns(baud: int) -> int:
+def _handshake_ns(baud: int, settings: Settings) -> int:
     axis = SetAxis(CommandId(1), AxisId.PAN, Steps(-1), Steps(1), 1, 1)
+    shapers = [set_shaper(CommandId(1), AxisId.PAN, setting.shaper) for setting in settings if setting.shaper != PLAIN]
     messages: list[Message] = [
         Hello(*PROTOCOL_VERSION, 1),
         Welcome(*PROTOCOL_VERSION, 1, BootId(1), CommandId(1), Capability(1), 1, 1),
         *(axis, Accepted()) * 2,
+        *(message for shaper in shapers for message in (shaper, Accepted())),
         *(Arm(CommandId(1), BootId(1), 1), Accepted()),
         *(Stop(), Accepted()),
         *(Reference(CommandId(1), 1, 1, 1), Finished(CommandId(1), Outcome.REFERENCED, Steps(0), Steps(0), 1)),
@@ -272,7 +296,7 @@ def _reference_ns(setting: AxisSetting, search: int, steps_per_degree: float) ->
     return round((from_below + from_above) / 2 * NS)
 
 
-def _reference_deadline_ns(kit: Kit, settings: tuple[AxisSetting, AxisSetting], search: list[int]) -> int:
+def _reference_deadline_ns(kit: Kit, settings: Settings, search: list[int]) -> int:
     """The longest reference run: a search over the whole travel, there and back.
 
     A board gives up slightly beyond the travel (protocol/SPEC.md, Reference), and reports it before this deadline.

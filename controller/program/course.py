@@ -8,13 +8,15 @@ of the work at stake.
 
 import math
 from collections.abc import Iterable
+from dataclasses import replace
+from functools import lru_cache
 
 from controller.errors import InputError
 from controller.kit.kit import Axis, Kit
 from controller.program import timing
-from controller.program.arrival import Arrival, plain, turning_ms
+from controller.program.arrival import Approach, Place, plain, turning_ms, waits_ns
 from controller.program.index import Side, zone_of
-from controller.program.program import AxisSetting, ExposeStep, MoveStep, Step
+from controller.program.program import AxisSetting, ExposeStep, MoveStep, Settings, Step
 from protocol.messages import EdgeFlag, Finished, GetIndex, Index, Message, Move, Outcome
 from protocol.units import MS, NS, CommandId, Steps
 
@@ -22,27 +24,25 @@ TAKE_UP = 2.0  # how far beyond a frame a move turns before it comes back, as a 
 # Common practice, no source: ten minutes are quickly reshot, and one per cent of a run is negligible.
 STAKE_NS = 600 * NS
 SHARE = 0.01
-
-Place = tuple[int, int]
-"""The targets of both axes, in steps: pan, tilt."""
+ANY_MOVE = Move(CommandId(1), Steps(0), Steps(0))
 
 
 class Course:
     """The steps so far, where they end, and the work at stake since each axis was checked."""
 
-    def __init__(
-        self, kit: Kit, settings: tuple[AxisSetting, AxisSetting], standing: Place | None, *, from_anywhere: bool
-    ) -> None:
+    def __init__(self, kit: Kit, settings: Settings, standing: Place | None, *, from_anywhere: bool) -> None:
         """Begin where a reference run ends; or, with `from_anywhere`, at `standing`, which may be unknown."""
         self.steps: list[Step] = []
         self._kit, self._settings = kit, settings
-        self._arrivals = Arrival(kit, settings), Arrival(kit, plain(settings))
+        self.approaches: dict[int, Approach] = {}
+        """The way to each frame, by the index of the step that ends it."""
         self._axes: tuple[Axis, Axis] = (kit.head.pan, kit.head.tilt)
         self._from_anywhere = from_anywhere
         # A reference run ends with about one step downward, so an axis with play came from the wrong side and must not
         # stay there.
         after_reference = (int(kit.head.pan.backlash_deg > 0), int(kit.head.tilt.backlash_deg > 0))
         self._here: Place = (standing or (0, 0)) if from_anywhere else after_reference
+        self._way = [self._here]  # since the last frame
         places = (standing or (None, None)) if from_anywhere else (0, 0)
         self._sides = [Side(zone_of(kit.head, axis), at) for axis, at in zip(self._axes, places, strict=True)]
         self._at_stake_ns = [0, 0]
@@ -53,9 +53,11 @@ class Course:
         An axis with play that turns back overshoots first, so that every frame is approached from the same side.
         `pitch_deg` is the camera's at the frame.
         """
-        if self._from_anywhere:
+        unforeseen = self._from_anywhere
+        if unforeseen:
             axes = zip(target, self._axes, self._settings, strict=True)
             self._here = _pair(_above(goal, axis, setting) for goal, axis, setting in axes)
+            self._way = [self._here]
         self._look_on_the_way(frame, target)
         stops = [target]
         beyond = _pair(
@@ -64,10 +66,11 @@ class Course:
         )
         if beyond != target:
             stops.insert(0, beyond)
-        exposed_s = max((step.shutter_s for step in exposures), default=0.0)
-        waits = [arrival.settle_ns((self._here, *stops), pitch_deg, exposed_s) for arrival in self._arrivals]
         for stop in stops:
-            self._move(frame, stop, *(waits if stop is target else (0, 0)))
+            self._move(frame, stop)
+        exposed_s = tuple(step.shutter_s for step in exposures)
+        self.approaches[len(self.steps) - 1] = Approach(tuple(self._way), pitch_deg, exposed_s, unforeseen)
+        self._way = [target]
         self.steps += exposures
         spent_ns = self._move_ns(self._here, target) + sum(step.expected_ns + step.ready_ns for step in exposures)
         self._at_stake_ns = [at_stake + spent_ns for at_stake in self._at_stake_ns]
@@ -75,7 +78,17 @@ class Course:
     def look(self, frame: tuple[int, int], axes: tuple[int, ...] = (0, 1)) -> None:
         """Pass the switches of these axes (0 pan, 1 tilt), in moves named after `frame`, without exposures."""
         for stop in self._look_stops(axes):
-            self._move(frame, stop, 0, 0)
+            self._move(frame, stop)
+
+    def with_waits(self) -> list[Step]:
+        """The steps, with the time to wait after each move to a frame."""
+        steps, approaches = list(self.steps), list(self.approaches.values())
+        ways = [waits_ns(self._kit, settings, approaches) for settings in (self._settings, plain(self._settings))]
+        for index, settle_ns, plain_settle_ns in zip(self.approaches, *ways, strict=True):
+            move = steps[index]
+            assert isinstance(move, MoveStep)
+            steps[index] = replace(move, settle_ns=settle_ns, plain_settle_ns=plain_settle_ns)
+        return steps
 
     def _look_on_the_way(self, frame: tuple[int, int], target: Place) -> None:
         pays = tuple(axis for axis in (0, 1) if self._look_pays(axis, target))
@@ -99,16 +112,18 @@ class Course:
         pans, tilts = ([here] * (count - len(own)) + own for here, own in zip(self._here, stops, strict=True))
         return list(zip(pans, tilts, strict=True))
 
-    def _move(self, frame: tuple[int, int], there: Place, settle_ns: int, plain_settle_ns: int) -> None:
+    def _move(self, frame: tuple[int, int], there: Place) -> None:
         """Add one move, with its expected time and its deadline."""
         expected_ns = self._move_ns(self._here, there)
         overdue_ns = timing.deadline_ns(expected_ns, self._kit.board.baud)
         pan, tilt = (side.goes(steps) for side, steps in zip(self._sides, there, strict=True))
-        self.steps.append(MoveStep(*frame, *there, settle_ns, plain_settle_ns, expected_ns, overdue_ns, pan, tilt))
+        shaper_ns = expected_ns - move_ns(self._kit, plain(self._settings), self._here, there)
+        self.steps.append(MoveStep(*frame, *there, 0, 0, expected_ns, overdue_ns, pan, tilt, shaper_ns))
         for axis, crossing in enumerate((pan, tilt)):
             if crossing.must:
                 self._at_stake_ns[axis] = 0
         self._here, self._from_anywhere = there, False
+        self._way.append(there)
 
     def _move_ns(self, here: Place, there: Place) -> int:
         return move_ns(self._kit, self._settings, here, there)
@@ -119,14 +134,17 @@ def _pair(places: Iterable[int]) -> Place:
     return pan, tilt
 
 
-def move_ns(kit: Kit, settings: tuple[AxisSetting, AxisSetting], here: Place, target: Place) -> int:
+def move_ns(kit: Kit, settings: Settings, here: Place, target: Place) -> int:
     """Time of a move from sending the command to receiving its end."""
-    command = Move(CommandId(1), Steps(target[0]), Steps(target[1]))
-    return turning_ms(settings, here, target) * MS + exchange_ns(command, kit.board.baud)
+    return turning_ms(settings, here, target) * MS + exchange_ns(ANY_MOVE, kit.board.baud)
 
 
+@lru_cache(maxsize=64)
 def exchange_ns(command: Message, baud: int) -> int:
-    """Wire time from sending a command to receiving its end, in addition to the board's own time."""
+    """Wire time from sending a command to receiving its end, in addition to the board's own time.
+
+    All commands of one kind are equally long, whatever their numbers.
+    """
     end = Finished(CommandId(1), Outcome.ARRIVED, Steps(1), Steps(1), 1)
     return timing.wire_ns(command, baud) + timing.wire_ns(end, baud)
 

@@ -2,14 +2,21 @@
 
 import math
 
+import numpy as np
+
 from controller.kit.kit import Axis, Kit
 from controller.kit.line import BITS_PER_BYTE, TRIES, retry_ns
+from controller.shaping.rig import modes_of
+from controller.shaping.ringing import band_of, most_left
 from protocol.codec import frame_of
 from protocol.messages import Message
 from protocol.units import MS, NS
 
-# Blur that may remain when the shutter opens: half of what counts as still, peak to peak.
-SETTLED_PX = 0.25
+# How far the picture may move during an exposure, peak to peak, by what is known of the rig. Half a pixel counts as
+# still; the rest is for what the samples of a band leave between them.
+SETTLED_PX = 0.45
+RAMP_CHANGES = 4
+STOPPED_CHANGES = RAMP_CHANGES + 3
 # What a deadline adds to the expected time: a share, and a minimum for the host's own delays. Common practice, no source:
 # long enough never to expire on a sound rig, short enough to notice a dead motor within seconds.
 MARGIN_SHARE = 0.25
@@ -50,20 +57,23 @@ def ring_down_s(swing: float, wanted: float, ring_hz: float, ring_damping: float
     return math.log(swing / wanted) / (ring_damping * 2 * math.pi * ring_hz)
 
 
-def settle_ns(kit: Kit) -> int:
-    """The time to wait after a move until the picture is still.
+def stop_settle_ns(kit: Kit) -> int:
+    """How long the picture may move after the head was stopped in the middle of a move, or shaken; the kit's own figure
+    if it has one.
 
-    The kit's own figure if it has one. Otherwise it follows from how the head rings: a ramp leaves at most four steps of
-    acceleration a, each with an amplitude of a / w^2 (and the two axes add in quadrature), which then decay.
+    A ramp, shaped or not, changes the acceleration by at most 4 a in all; a stop goes from at most +a to -a and to 0.
     """
     head = kit.head
     if head.settle_ms is not None:
         return round(head.settle_ms * MS)
-    omega, damping = 2 * math.pi * head.ring_hz, head.ring_damping
-    accel = math.hypot(head.pan.max_accel_deg_s2, head.tilt.max_accel_deg_s2)
-    peak_to_peak_deg = 2 * 4 * accel / omega**2 / math.sqrt(1 - damping**2)
-    wanted_deg = SETTLED_PX * math.degrees(kit.field(0.0).pixel_rad)
-    return round(ring_down_s(peak_to_peak_deg, wanted_deg, head.ring_hz, damping) * NS)
+    still_deg = SETTLED_PX * math.degrees(kit.field(0.0).pixel_rad)
+    waits_s = [0.0]
+    for axis in (head.pan, head.tilt):
+        band = band_of(modes_of(head, axis))
+        swing_deg = most_left(band, np.array(axis.max_accel_deg_s2)) * STOPPED_CHANGES / RAMP_CHANGES
+        too_much = 2 * swing_deg * math.sqrt(2) * len(band.omega) / still_deg  # axes in quadrature, modes added
+        waits_s.append(float(np.max(np.log(np.maximum(too_much, 1.0)) / band.rate)))
+    return round(max(waits_s) * NS)
 
 
 def wire_ns(message: Message, baud: int) -> int:

@@ -13,8 +13,8 @@ from controller.kit.focus import CIRCLE_PIXELS, UNKNOWN, circle_mm, focus_of
 from controller.kit.kit import Axis, Kit
 from controller.kit.own_head import GEARING, example_words, examples_of_head
 from controller.kit.provenance import Source, Sources, source_words, weakest
-from controller.program.timing import settle_ns
-from protocol.units import NS
+from controller.program.neighbour import NeighbourMove, neighbour_move
+from controller.report.ramp_words import damping_words, swing_keys, swing_words
 
 
 @dataclass(frozen=True, slots=True)
@@ -129,16 +129,34 @@ def _head_lines(lines: _Lines) -> None:
     head, pixel_deg = kit.head, math.degrees(kit.field(0.0).pixel_rad)
     for name, axis in (("pan", head.pan), ("tilt", head.tilt)):
         _axis_lines(lines, name, axis, pixel_deg)
-    if head.settle_ms is not None:
-        lines.add("wait after a move", f"{settle_ns(kit) / NS:.2f} s", "settle_ms", "head.settle_ms")
-    else:
-        accel = ("head.pan.max_accel_deg_s2", "head.tilt.max_accel_deg_s2")
-        lines.add("wait after a move", f"{settle_ns(kit) / NS:.2f} s", f"rings at {head.ring_hz:g} Hz, damping "
-                  f"{head.ring_damping:g}, until the picture moves less than a quarter of a pixel",
-                  "head.ring_hz", "head.ring_damping", *accel)  # fmt: skip
+    _arrival_lines(lines)
     rates = [key for name, axis in (("pan", head.pan), ("tilt", head.tilt)) for key in _rate_keys(name, axis)]
     lines.add("a pose may be off by", f"{head.pointing_error_deg():.3f}°",
               "half a step, 5 % of a full step, and the level", *rates, "head.level_error_deg")  # fmt: skip
+
+
+def _arrival_lines(lines: _Lines) -> None:
+    """How long a move to the next frame takes, and how long the camera then swings."""
+    kit, head = lines.kit, lines.kit.head
+    if head.settle_ms is not None:
+        lines.add("wait after a move", f"{head.settle_ms / 1000:.2f} s", "settle_ms", "head.settle_ms")
+        return
+    keys = (*swing_keys(head), "head.ring_hz_within", "head.ring_damping_within")
+    known = (
+        f"swings at {swing_words(head)}, known to {100 * head.ring_hz_within:.3g} %; damping "
+        f"{damping_words(head)}, known to {100 * head.ring_damping_within:.3g} %"
+    )
+    plain = neighbour_move(kit, shaped=False)
+    if kit.board.shapes_ramps:
+        shaped = neighbour_move(kit, shaped=True)
+        how = f"shaped ramps take {shaped.shaper_s:.2f} s longer; {known}"
+        lines.add("to the next frame", _arrival_text(shaped), how, *keys, "board.shapes_ramps")
+    lines.add("the same, plain ramps" if kit.board.shapes_ramps else "to the next frame", _arrival_text(plain),
+              "" if kit.board.shapes_ramps else known, *keys, "head.pan.max_accel_deg_s2")  # fmt: skip
+
+
+def _arrival_text(move: NeighbourMove) -> str:
+    return f"{move.degrees:.1f}° in {move.turning_s:.2f} s, then {move.wait_s:.2f} s until it is still"
 
 
 def _rate_keys(name: str, axis: Axis) -> tuple[str, ...]:

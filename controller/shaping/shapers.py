@@ -1,54 +1,44 @@
 """Sequences of impulses that let a mode ring as little as possible, each made for one mode.
 
-ZV and ZVD: N. C. Singer and W. P. Seering, "Preshaping command inputs to reduce system vibration", J. Dyn. Syst. Meas.
-Control 112(1):76-82 (1990). EI: W. Singhose, W. Seering and N. Singer, "Residual vibration reduction using vector
-diagrams to generate shaped inputs", J. Mech. Des. 116(2):654-659 (1994). The one for a band is ours: the shortest
-sequence whose residue stays below a bound for all that the mode may be, found by linear programming.
+Impulses at equal distances are the coefficients of a polynomial: where one of its zeros lies, a frequency is left without
+any swing. ZV and ZVD have all zeros at the mode's own frequency (N. C. Singer and W. P. Seering, "Preshaping command
+inputs to reduce system vibration", J. Dyn. Syst. Meas. Control 112(1):76-82, 1990; as zeros: T. D. Tuttle and W. P.
+Seering, "A zero-placement technique for designing shaped inputs to suppress multiple-mode vibration", American Control
+Conference 1994, 2533-2537, cited from memory). EI has two beside it (W. Singhose, W. Seering and N. Singer, "Residual
+vibration reduction using vector diagrams to generate shaped inputs", J. Mech. Des. 116(2):654-659, 1994). Those for a
+band are ours: zeros where Chebyshev's polynomial over the band has them.
 """
 
 import math
+from collections.abc import Callable, Sequence
+from contextlib import suppress
+from dataclasses import replace
+from functools import lru_cache, partial
+from itertools import product
 
 import numpy as np
-from numpy.typing import NDArray
-from scipy.optimize import linprog
 
-from controller.shaping.ringing import Array, Mode
-from protocol.shaper import CLOSEST_MS, LONGEST_MS, MOST_IMPULSES, WHOLE, Shaper
+from controller.shaping.ringing import Array, Mode, band_of, left_by_shaper
+from protocol.errors import WrongUse
+from protocol.shaper import MOST_IMPULSES, PLAIN, Shaper
 
 EI_RESIDUE = 0.05
-DIRECTIONS = 16  # of the polygon that stands for a circle
-GRID = 24  # candidate delays of a sequence
-
-
-def _half_period_s(mode: Mode) -> float:
-    return 1 / (2 * mode.hz * math.sqrt(1 - mode.damping**2))
-
-
-def _fade(mode: Mode) -> float:
-    """K: how much of a swing is left after half a period."""
-    return math.exp(-mode.damping * math.pi / math.sqrt(1 - mode.damping**2))
-
-
-def binomial(mode: Mode, order: int) -> Shaper:
-    """`order` times ZV: 1 is ZV, 2 is ZVD, 3 has one more derivative that vanishes; `order` half periods long."""
-    fade, half_s = _fade(mode), _half_period_s(mode)
-    shares = [math.comb(order, each) * fade**each / (1 + fade) ** order for each in range(order + 1)]
-    return Shaper.nearest(tuple(each * half_s for each in range(order + 1)), tuple(shares))
+SCALES = (0.0, 0.4, 0.7, 0.85, 1.0, 1.15)
+"""How far the zeros of a shaper for a band lie apart, as shares of Chebyshev's."""
+CENTRES = (1.0, 0.99, 0.98)
+"""Where they lie about, as shares of the mode's frequency: what is slower swings wider, and for longer."""
+DISTANCES = tuple(round(0.52 + 0.02 * each, 2) for each in range(24))
+"""Distances of impulses below half a period, in half periods."""
 
 
 def zv(mode: Mode) -> Shaper:
     """Nothing is left if the mode is as stated; half a period long."""
-    return binomial(mode, 1)
+    return spread_zeros(mode, 1)
 
 
 def zvd(mode: Mode) -> Shaper:
     """The same, and little is left beside it; a period long."""
-    return binomial(mode, 2)
-
-
-def zvdd(mode: Mode) -> Shaper:
-    """With one more derivative that vanishes; one and a half periods long."""
-    return binomial(mode, 3)
+    return spread_zeros(mode, 2)
 
 
 def extra_insensitive(mode: Mode, residue: float = EI_RESIDUE) -> Shaper:
@@ -56,87 +46,95 @@ def extra_insensitive(mode: Mode, residue: float = EI_RESIDUE) -> Shaper:
 
     The shares of the undamped case, each times what damping leaves by then.
     """
-    fade, half_s = _fade(mode), _half_period_s(mode)
-    shares = np.array([(1 + residue) / 4, (1 - residue) / 2 * fade, (1 + residue) / 4 * fade**2])
-    shares /= shares.sum()
-    return Shaper.nearest((0.0, half_s, 2 * half_s), tuple(map(float, shares)))
+    return _faded(mode, np.array([(1 + residue) / 4, (1 - residue) / 2, (1 + residue) / 4]), 1.0)
 
 
-def residues(mode: Mode, shaper: Shaper) -> Array:
-    """What is left of a swing at the shaper's end, as a share of the unshaped swing, for each sample of the band."""
-    omega, ratio = mode.band()
-    delays, shares = np.array(shaper.weights).T
-    left: Array = np.abs(_turned(omega, ratio, delays / 1000) @ shares)
-    return left
+def spread_zeros(mode: Mode, order: int, scale: float = 0.0) -> Shaper:
+    """`order` half periods long, with a zero at each of `order` frequencies in the mode's band.
 
-
-def _turned(omega: Array, ratio: Array, delays_s: Array) -> NDArray[np.complex128]:
-    pole = (ratio * omega - 1j * omega * np.sqrt(1 - ratio**2))[:, None]
-    turned: NDArray[np.complex128] = np.exp(-pole * (delays_s[-1] - delays_s))
-    return turned
-
-
-def for_band(mode: Mode, residue: float) -> Shaper | None:
-    """The shortest shaper that leaves at most `residue` of a swing, whatever the mode is; None if there is none.
-
-    Its length is found by bisection; for each length a linear program looks for shares. The residue is that at the end
-    of the shaper, so that damping counts.
+    They are spread by `scale` times Chebyshev's points; 0: all are at the mode's own. Raises WrongUse if it is no shaper
+    for a board.
     """
-    low_s, high_s, found = 0.0, LONGEST_MS / 1000, None
-    high_s = min(high_s, 4 * _half_period_s(mode) * 2)
-    while high_s - low_s > 0.02 * _half_period_s(mode):
-        middle_s = (low_s + high_s) / 2
-        shaper = _of_length(mode, residue, middle_s)
-        if shaper is None:
-            low_s = middle_s
-        else:
-            found, high_s = shaper, middle_s
-    return found
+    above = _spread(mode, order, scale)[: (order + 1) // 2]  # the others are as far below
+    return _faded(mode, _polynomial(above, order), 1.0)
 
 
-def _of_length(mode: Mode, residue: float, length_s: float) -> Shaper | None:
-    """A shaper of this length that keeps to `residue`, or None."""
-    delays_s = np.linspace(0, length_s, GRID)
-    shares = _shares(mode, residue, delays_s)
-    if shares is None:
-        return None
-    delays_s = _merged(delays_s, shares)
-    if not 2 <= len(delays_s) <= MOST_IMPULSES or np.diff(delays_s).min() * 1000 < CLOSEST_MS + 1:
-        return None
-    delays_s = np.round(delays_s, 3)
-    exact = _shares(mode, residue, delays_s)
-    if exact is None or exact.min() < 2 / WHOLE:
-        return None
-    return Shaper.nearest(tuple(map(float, delays_s)), tuple(map(float, exact / exact.sum())))
+def close_zeros(mode: Mode, frequencies: Sequence[float], distance: float) -> Shaper:
+    """A zero at each of one or two `frequencies`, shares of the mode's, with impulses `distance` half periods apart.
+
+    Raises WrongUse if it is no shaper for a board.
+    """
+    return _faded(mode, _polynomial([at * distance for at in frequencies], 2 * len(frequencies)), distance)
 
 
-def _shares(mode: Mode, residue: float, delays_s: Array) -> Array | None:
-    """Shares that keep to `residue` at these delays and make it smallest, or None."""
-    omega, ratio = mode.band()
-    turned = _turned(omega, ratio, delays_s)
-    angles = np.exp(2j * math.pi * np.arange(DIRECTIONS) / DIRECTIONS)
-    rows = np.real(turned[:, None, :] * angles[None, :, None]).reshape(-1, len(delays_s))
-    bounds = np.hstack([rows, -np.ones((len(rows), 1))])
-    cost = np.zeros(len(delays_s) + 1)
-    cost[-1] = 1.0
-    total = np.append(np.ones(len(delays_s)), 0.0)[None, :]
-    solved = linprog(
-        cost, A_ub=bounds, b_ub=np.zeros(len(rows)), A_eq=total, b_eq=[1.0], bounds=(0, None), method="highs"
-    )
-    if solved.x is None or solved.x[-1] / math.cos(math.pi / DIRECTIONS) > residue:
-        return None
-    found: Array = solved.x[:-1]
-    return found
+def _spread(mode: Mode, count: int, scale: float) -> list[float]:
+    """Chebyshev's points over the mode's band, as shares of its frequency."""
+    return [1 + mode.hz_spread * scale * math.cos((2 * k + 1) * math.pi / (2 * count)) for k in range(count)]
 
 
-def _merged(delays_s: Array, shares: Array) -> Array:
-    """The delays that carry a share; neighbours on the grid become one at their common centre. The ends stay."""
-    groups: list[list[int]] = []
-    for index in np.flatnonzero(shares > 1e-6):
-        if groups and index - groups[-1][-1] <= 1:
-            groups[-1].append(int(index))
-        else:
-            groups.append([int(index)])
-    centres = np.array([np.average(delays_s[group], weights=shares[group]) for group in groups])
-    centres[0] = 0.0
-    return centres
+def _polynomial(half_turns: Sequence[float], order: int) -> Array:
+    """Coefficients of the polynomial with a pair of zeros on the unit circle at each of these angles, up and down.
+
+    With an odd `order` the last one is at half a turn and stands alone.
+    """
+    shares: Array = np.ones(1)
+    for number, half_turn in enumerate(half_turns):
+        pair = [1.0, -2 * math.cos(math.pi * half_turn), 1.0]
+        shares = np.convolve(shares, [1.0, 1.0] if 2 * number + 1 == order else pair)
+    return shares
+
+
+def _faded(mode: Mode, shares: Array, distance: float) -> Shaper:
+    """These shares, each times what damping leaves by then, `distance` half periods from each other."""
+    root = math.sqrt(1 - mode.damping**2)
+    half_s, fade = distance / (2 * mode.hz * root), math.exp(-distance * mode.damping * math.pi / root)
+    shares = shares * fade ** np.arange(len(shares))
+    shares = shares / shares.sum()
+    return Shaper.nearest(tuple(each * half_s for each in range(len(shares))), tuple(shares.tolist()))
+
+
+@lru_cache(maxsize=32)
+def candidates(modes: tuple[Mode, ...]) -> tuple[Shaper, ...]:
+    """Shapers for an axis with these modes, the shortest first: none, ZV, ZVD and more of their kind, EI, for the band.
+
+    With two modes, each is made for one of them, or has a zero at both. One that leaves more than a shorter one is left
+    out.
+    """
+    makers: list[Callable[[], Shaper]] = []
+    for mode in modes:
+        makers += _makers(mode)
+    if len(modes) > 1:
+        both = (1.0, modes[1].hz / modes[0].hz)
+        makers += [partial(close_zeros, modes[0], both, distance / max(both)) for distance in (1.0, *DISTANCES)]
+        makers.append(partial(_one_after_the_other, zv, modes))
+    found = {PLAIN}
+    for make in makers:
+        with suppress(WrongUse):  # a mode may be too fast, or too slow, for a board to time its impulses
+            found.add(make())
+    band, least = band_of(modes), math.inf
+    swings = band.omega**2  # what is slower swings wider, and for longer
+    useful = []
+    for shaper in sorted(found, key=lambda shaper: (shaper.duration_ms, shaper.impulses)):
+        left = float((left_by_shaper(band, shaper) / swings).max())
+        if left < least:
+            least = left
+            useful.append(shaper)
+    return tuple(useful)
+
+
+def _makers(mode: Mode) -> list[Callable[[], Shaper]]:
+    made: list[Callable[[], Shaper]] = [partial(extra_insensitive, mode)]
+    for centre in CENTRES:
+        about = replace(mode, hz=centre * mode.hz)
+        made += [partial(spread_zeros, about, *each) for each in product(range(1, MOST_IMPULSES), SCALES)]
+        zeros = [_spread(about, count, scale) for count, scale in product((1, 2), SCALES)]
+        made += [partial(close_zeros, about, *each) for each in product(zeros, DISTANCES)]
+    return made
+
+
+def _one_after_the_other(make: Callable[[Mode], Shaper], modes: Sequence[Mode]) -> Shaper:
+    """A shaper for each of two modes, one laid over the other."""
+    one, two = (make(mode).weights for mode in modes)
+    both = sorted((a + b, x * y) for (a, x), (b, y) in product(one, two))
+    delays_ms, shares = zip(*both, strict=True)
+    return Shaper.nearest(tuple(delay / 1000 for delay in delays_ms), shares)

@@ -52,7 +52,7 @@ class Film(Truth):
         begin, end = opening.open_ns, opening.close_ns
         count = 1
         if head.motion_bound_px(begin) >= STILL_PX:
-            swings = (end - begin) / NS * head.spec.ring_hz
+            swings = (end - begin) / NS * head.ringing.fastest_hz
             count = min(MOST_POSES, max(POSES_PER_SWING, math.ceil(POSES_PER_SWING * swings)))
         # The middle of each of `count` equal parts of the time; a single part has the middle of the exposure.
         moments = [begin + (end - begin) * (2 * i + 1) // (2 * count) for i in range(count)]

@@ -8,13 +8,14 @@ from scipy.sparse import csr_matrix
 from scipy.sparse.csgraph import minimum_spanning_tree
 
 from controller.optics.field import Field
-from controller.planning.budget import mover_of
+from controller.planning.budget import numbered
 from controller.planning.cores import cores_at
 from controller.planning.coverage import prove_coverage
 from controller.planning.directions import Array
 from controller.planning.effort import Effort
 from controller.planning.fewest import Search
-from controller.planning.order import HeadMotion, Order, arrange, moving_seconds
+from controller.planning.motion import HeadMotion, mover_of
+from controller.planning.order import Order, arrange, moving_seconds
 from controller.planning.region import SPHERE
 from controller.planning.row_poses import Pose, poses_of_rows
 from controller.planning.rows import Task, fewest_rows
@@ -149,7 +150,8 @@ def orders() -> list[Figure]:
     figures = []
     for focal_length_mm in (50, 70, 100, 120):
         kit = full_frame_kit(focal_length_mm)
-        poses, mover = _rows(kit.field(0.30)), mover_of(kit)
+        poses = _rows(kit.field(0.30))
+        mover = mover_of(kit, numbered(poses))
         quickest = moving_seconds(arrange(poses, Order.QUICKEST, mover), mover)
         by_rows = moving_seconds(arrange(poses, Order.ROWS, mover), mover)
         over = 100 * (quickest / held_karp(_aims(poses), mover) - 1)

@@ -145,7 +145,7 @@ def test_a_head_without_switches_whose_board_restarts_while_the_set_waits(tmp_pa
     def over() -> bool:
         looked.append(world.port.now())
         if len(looked) == 2 and reset:
-            world.rig.head.pan.lose(3000)
+            world.rig.head.pan.lose(world.port.now(), 3000)
             world.rig.restart_board(world.port.now(), Cause.POWER_ON)
         return len(looked) > 10
 

@@ -29,6 +29,7 @@ KIT = kit_of(12.0, exposure={"shutter_seconds": 8.0})
 FRAMES = 13
 LOAD = "no_load_deg_s = 60\ninertia_kg_m2 = 0.02\n"
 """A load that a motor of 1 Nm turns with ease."""
+ALL_MOVED = f"{FRAMES} exposures made while the picture moved"
 
 
 @dataclass(frozen=True)
@@ -84,13 +85,24 @@ WORLDS: dict[str, tuple[str, Callable[[Shown], bool]]] = {
     "no noise reduction up to 10 s": ("noise_reduction_s = 10", lambda it: it.complete and it.longer_s == 0),
     "a loose plug": ("misfire_share = 0.3", lambda it: it.complete and it.told("the camera did not answer")),
     "a hesitant shutter": ("lag_scatter_ms = 20", lambda it: it.complete and 0 < abs(it.longer_s) < 1),
-    "a mirror": ("mirror_kick_deg_s = 2", lambda it: it.told(f"{FRAMES} exposures made while the picture moved")),
+    "a mirror": ("mirror_kick_deg_s = 2", lambda it: it.told(ALL_MOVED)),
     "a worn contact": ("bounce_ms = 8", lambda it: it.complete and len(it.opened_s) == FRAMES),
     "a gusty day": ("gusts_every_s = 10\ngust_peak_deg = 0.3", lambda it: it.told("made while the picture moved")),
     "a gear off its centre": ("wobble_deg = 0.5", lambda it: it.told("exposures off by up to 0.5")),
     "a loose switch": ("flag_scatter_deg = 0.2", lambda it: it.told("zero is not where it was")),
     "smooth ramps": ("jerk_deg_s3 = 20", lambda it: it.complete and it.longer_s > 5),
     "motors that do": (f"holding_nm = 1\n{LOAD}", lambda it: it.complete and not it.told("off by")),
+    "gears with play": ("play_deg = 0.5", lambda it: it.told("zero is not where it was")),
+    "a softer plate": ("ring_hz_share = 0.3", lambda it: it.told("made while the picture moved")),
+    "a plate that softens upward": (
+        "ring_hz_zenith_share = 0.2",
+        lambda it: it.told("made while the picture moved") and not it.told(ALL_MOVED),
+    ),
+    "a plate that rings on": ("ring_damping_share = 0.05", lambda it: it.told("made while the picture moved")),
+    "a plate of two parts": (
+        "second_ring_hz = 2\nsecond_ring_damping = 0.02\nsecond_ring_gain = 0.5",
+        lambda it: it.told(ALL_MOVED),
+    ),
     "weak motors": (f"holding_nm = 0.01\n{LOAD}", lambda it: not it.complete),
     "a head out of balance": (f"holding_nm = 1\nimbalance_nm = 0.99\n{LOAD}", lambda it: not it.complete),
     "pan that ends early": ("pan_limits_deg = [-20, 100]", lambda it: not it.complete and it.told("limit switch")),

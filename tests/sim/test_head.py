@@ -24,8 +24,8 @@ def head_of(ring_hz: float, damping: float, per_degree: float = PER_DEGREE) -> S
 
 
 def ringing_deg(head: SimulatedHead, now_ns: int) -> float:
-    """How far the camera's yaw lags behind the motor's whole step."""
-    return head.pose_deg(now_ns)[0] - round(head.pan.motion.steps_at(now_ns)) / head.pan.steps_per_degree
+    """How far the camera's yaw lags behind the ramp."""
+    return head.pose_deg(now_ns)[0] - head.pan.motion.steps_at(now_ns) / head.pan.steps_per_degree
 
 
 def lag_by_lsim(motion: Motion, ring_hz: float, damping: float, seconds: float) -> tuple[list[int], list[float]]:
@@ -63,11 +63,13 @@ RESIDUALS = [(0.1, 2.02642e-3), (0.15, 1.43290e-3), (0.2, 0.0), (0.3, 2.02642e-3
 
 @pytest.mark.parametrize(("pulse_s", "amplitude"), RESIDUALS)
 def test_a_ramp_of_whole_periods_leaves_no_vibration(pulse_s: float, amplitude: float) -> None:
-    head = head_of(5.0, 1e-6, per_degree=1.0)
-    # One pulse of 1 degree/s^2; the motor then continues at constant speed for a long time.
-    speed = pulse_s
-    legs = (RampSegment(0.0, 0.0, 0.0, 1.0, pulse_s), RampSegment(pulse_s, pulse_s**2 / 2, speed, 0.0, 1000.0))
-    head.pan.begin(Motion(0, 1000 * NS, 200, legs))
+    fine = 1e6  # steps per degree, so many that single ones do not count
+    head = head_of(5.0, 1e-6, per_degree=fine)
+    # One pulse of 1 degree/s^2; the motor then continues at constant speed for longer than is looked at.
+    speed, on_s = fine * pulse_s, 0.5
+    way = fine * pulse_s**2 / 2
+    legs = (RampSegment(0.0, 0.0, 0.0, fine, pulse_s), RampSegment(pulse_s, way, speed, 0.0, on_s))
+    head.pan.begin(Motion(0, round((pulse_s + on_s) * NS), round(way + speed * on_s), legs))
     begin_ns = round(pulse_s * NS) + 1
     lags = [ringing_deg(head, begin_ns + i * NS // 1000) for i in range(400)]  # two periods
     assert (max(lags) - min(lags)) / 2 == pytest.approx(amplitude, abs=2e-6)

@@ -60,11 +60,11 @@ def test_ramps_that_last_whole_periods_leave_nothing_ringing() -> None:
     rise_s = 0.25
     calm = ringing_deg(40.0 / rise_s, 1 / rise_s)
     assert calm >= 0  # the bound adds amplitudes and is too coarse; the swing itself can tell
-    spec = AxisSpec(100.0)
+    spec = AxisSpec(10_000.0)  # so fine that single steps do not count
     swings = {}
     for hz in (1 / rise_s, 1.5 / rise_s):
         head = SimulatedHead(HeadSpec(spec, spec, hz, 1e-6, 0.01), 0, 0)
-        head.pan.begin(move(0, 0, 2000, 3000.0, 4000.0, 4000.0 / rise_s))
+        head.pan.begin(move(0, 0, 200_000, 300_000.0, 400_000.0, 400_000.0 / rise_s))
         end_ns = head.pan.motion.end_ns
         swings[hz] = head.motion_px(end_ns, end_ns + round(2 / hz * NS)) * 0.01
     assert swings[1 / rise_s] < 0.02 * swings[1.5 / rise_s]

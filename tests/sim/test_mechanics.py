@@ -54,7 +54,7 @@ def test_approached_from_one_side_play_does_no_harm() -> None:
 def test_lost_steps_stay_lost() -> None:
     axis = SimulatedAxis(PLAIN, 0, Random(1))
     now_ns = moved(axis, 1000, 0)
-    axis.lose(40)
+    axis.lose(now_ns, 40)
     assert axis.angle_deg(now_ns) == pytest.approx(9.6)
     now_ns = moved(axis, 0, now_ns)
     assert axis.angle_deg(now_ns) == pytest.approx(-0.4)

@@ -14,7 +14,8 @@ from controller.optics.projection import Projection
 from controller.planning.bands import band
 from controller.planning.cores import Cores, cores_at
 from controller.planning.coverage import Proof, prove_coverage
-from controller.planning.order import AxisMotion, HeadMotion, Order, arrange
+from controller.planning.motion import AxisMotion, HeadMotion
+from controller.planning.order import Order, arrange
 from controller.planning.plan import Frame
 from controller.planning.region import SPHERE
 from controller.planning.row_poses import poses_of_rows

@@ -9,13 +9,14 @@ import pytest
 from ruckig import InputParameter, Ruckig, Trajectory
 
 from controller.errors import WorldError
-from controller.planning.budget import mover_of
+from controller.planning.budget import numbered
 from controller.planning.cores import cores_at, pictures_at
 from controller.planning.coverage import prove_coverage
 from controller.planning.fewest import Search
 from controller.planning.links import find_links
 from controller.planning.make import make_plan
-from controller.planning.order import AxisMotion, Order, arrange, moving_seconds
+from controller.planning.motion import AxisMotion, mover_of
+from controller.planning.order import Order, arrange, moving_seconds
 from controller.planning.region import SPHERE
 from controller.planning.request import Arrangement, Request
 from controller.planning.row_poses import poses_of_rows
@@ -77,7 +78,8 @@ def test_play_is_taken_up_in_one_direction_only() -> None:
 def test_orders_visit_all_and_the_quickest_is_quickest(focal: float) -> None:
     kit = kit_of(focal)
     task = Task(kit.field(0.3), SPHERE)
-    poses, mover = poses_of_rows(fewest_rows(task), task), mover_of(kit)
+    poses = poses_of_rows(fewest_rows(task), task)
+    mover = mover_of(kit, numbered(poses))
     times = {}
     for order in Order:
         way = arrange(poses, order, mover)

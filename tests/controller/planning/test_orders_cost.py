@@ -14,6 +14,7 @@ from hypothesis import strategies as st
 from controller.planning.budget import cost
 from controller.planning.links import find_links
 from controller.planning.make import make_plan
+from controller.planning.motion import mover_of
 from controller.planning.order import Order
 from controller.planning.plan import Plan
 from controller.planning.request import Arrangement, RegionKind, Request
@@ -53,7 +54,7 @@ def test_overlapping_frames_are_never_further_apart_than_the_run_is_long(
     kit = kit_of(14.0, exposure={"ready_ms": ready_ms, "bracket_ev": list(bracket), "shutter_seconds": shutter_s})
     field = kit.field(plan.overlap)
     links = find_links(field, np.array([f.yaw_deg for f in plan.frames]), np.array([f.pitch_deg for f in plan.frames]))
-    budget = cost(kit, field, plan.region, plan.frames, links, order)
+    budget = cost(kit, field, plan.region, plan.frames, links, order, mover_of(kit, plan.frames))
     assert set(budget.orders) == set(Order)
     for one in budget.orders.values():
         assert 0 < one.neighbours_apart_seconds <= one.seconds

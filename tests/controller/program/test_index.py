@@ -44,7 +44,7 @@ def passed(head: Head, slip: float) -> list[tuple[int, EdgeFlag, Found]]:
     far = 4 * (zone.over - zone.under)
     zero = math.ceil(axis.flag_edge_steps(up=True))
     axis.begin(move(0, -far, zero + zone.over, rate, rate))
-    axis.lose(slip)
+    axis.lose(axis.motion.end_ns, slip)
     seen = []
     at_ns = axis.motion.end_ns + 1
     for goal in (zone.under, zone.over):

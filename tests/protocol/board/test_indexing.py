@@ -56,6 +56,6 @@ def test_steps_that_were_not_made_show(library: CDLL) -> None:
     talker.make_ready()
     talker.reference()
     move(talker, 500, 400)
-    simulated.head.pan.lose(64)
+    simulated.head.pan.lose(simulated.now_ms * 1_000_000, 64)
     move(talker, -500, 400)
     assert talker.index().pan_steps == pytest.approx(63, abs=1)
