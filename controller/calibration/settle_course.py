@@ -15,15 +15,16 @@ from controller.calibration.records import AxisName, axis_of
 from controller.calibration.settle_moves import MeasuredMove
 from controller.errors import InputError
 from controller.kit.kit import Kit
+from controller.program.arrival import Approach
 from controller.program.build import to_steps
 from controller.program.kinematics import axes_for
 from controller.program.program import AxisSetting
 from controller.program.shapes import choose
 from controller.shaping.rig import modes_of
-from controller.shaping.ringing import Mode, left
+from controller.shaping.ringing import Mode, band_of, left_by_ramp
 from controller.shaping.shapers import extra_insensitive
 from protocol.errors import WrongUse
-from protocol.ramp import changes, ramp_of
+from protocol.ramp import ramp_of
 from protocol.shaper import PLAIN, Shaper
 from protocol.units import NS
 
@@ -63,12 +64,12 @@ def way_steps(setting: AxisSetting, modes: Sequence[Mode]) -> int:
     longest = max(SHORTEST_STEPS + 1, round(LONGEST_DEG * setting.steps_per_degree))
     ways = np.unique(np.geomspace(SHORTEST_STEPS, longest, WAYS).round().astype(int)).tolist()
 
-    def least_swing(steps: int) -> float:
-        ramp = ramp_of(steps, setting.speed_steps_s, setting.accel_steps_s2)
-        kicks = [(at_ms / 1000, kick) for at_ms, kick in changes(ramp, PLAIN)]
-        return float(left(near, kicks, ramp.duration_ms / 1000).min())
-
-    return int(max(ways, key=least_swing))
+    ramps = [ramp_of(steps, setting.speed_steps_s, setting.accel_steps_s2) for steps in ways]
+    ramp_s, flat_s = (
+        np.array(each) / 1000 for each in zip(*((r.ramp_ms, r.ramp_ms + r.cruise_ms) for r in ramps), strict=True)
+    )
+    swings = left_by_ramp(band_of([near]), np.array(ways, dtype=float), ramp_s, flat_s)
+    return int(ways[int(swings.min(axis=-1).argmax())])
 
 
 def shapers_to_test(kit: Kit, settings: Settings, exposed_s: float) -> tuple[Shaper, Shaper]:
@@ -80,8 +81,8 @@ def shapers_to_test(kit: Kit, settings: Settings, exposed_s: float) -> tuple[Sha
     axes = (kit.head.pan, kit.head.tilt)
     modes = [modes_of(kit.head, axis) for axis in axes]
     pan, tilt = (way_steps(setting, each) for setting, each in zip(settings, modes, strict=True))
-    chosen = choose(kit, settings, [((pan, tilt), 0.0)], exposed_s)
-    found = [own if own != PLAIN else _any_shaper(each[0]) for own, each in zip(chosen, modes, strict=True)]
+    chosen = choose(kit, settings, [Approach(((0, 0), (pan, tilt)), 0.0, (exposed_s,))])
+    found = [own.shaper if own.shaper != PLAIN else _any_shaper(each[0]) for own, each in zip(chosen, modes, strict=True)]
     return found[0], found[1]
 
 
@@ -156,6 +157,5 @@ def _quiet_ns(kit: Kit, pitch_deg: float) -> int:
     waits = [0.0]
     for axis in (kit.head.pan, kit.head.tilt):
         for mode in modes_of(kit.head, axis, pitch_deg):
-            omega, ratio = mode.band()
-            waits.append(-math.log(QUIET_SHARE) / float((omega * ratio).min()))
+            waits.append(-math.log(QUIET_SHARE) / float(band_of([mode]).rate.min()))
     return round(min(max(waits), LONGEST_QUIET_S) * NS)

@@ -1,7 +1,7 @@
 """Whether shaping works on a head: the swing at the end of a move without and with the shaper, against the prediction.
 
 The same move leaves the same swing. A shaper turns it into the sum of the swings of its impulses, so the share that is
-left depends on the shaper, the frequency and the damping alone (`controller.shaping.shapers.residues`).
+left depends on the shaper, the frequency and the damping alone (`controller.shaping.ringing.left_by_shaper`).
 """
 
 import math
@@ -18,8 +18,7 @@ from controller.calibration.resolution import grid
 from controller.calibration.settle import NotRinging, Ringing, fit_ringing
 from controller.calibration.settle_moves import MoveReadings
 from controller.kit.kit import Head
-from controller.shaping.ringing import Mode
-from controller.shaping.shapers import residues
+from controller.shaping.ringing import Mode, band_of, left_by_shaper
 from protocol.shaper import Shaper
 
 ANOTHER = 0.1  # frequencies that differ by more than this share are two vibrations. Our own choice.
@@ -110,8 +109,8 @@ def _shaped(
         (left.amplitude + other) / before.amplitude,
         (left.high + other) / least,
     )
-    promised = float(residues(stated, shaper).max())
-    here = residues(_measured(ringing), shaper)
+    promised = float(left_by_shaper(band_of([stated]), shaper).max())
+    here = left_by_shaper(band_of([_measured(ringing)]), shaper)
     verdict = _verdict(share, promised)
     times = left.scatter / max(before.scatter, step / math.sqrt(12), 1e-300)
     cause = None

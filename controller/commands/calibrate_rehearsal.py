@@ -49,7 +49,7 @@ class SimulatedSensor:
         """The angle of the axis that moved last, from the end of its move on."""
         now_ns = self._port.now()
         head = self._rig.head
-        ended_s = [min((ago for ago, _ in axis.shakes(now_ns)), default=math.inf) for axis in (head.pan, head.tilt)]
+        ended_s = [(now_ns - axis.busy_until_ns) / NS for axis in (head.pan, head.tilt)]
         number = ended_s.index(min(ended_s))
         hz, damping = head.spec.ring_hz, head.spec.ring_damping
         lasts_s = min(max(math.log(1 / LEFT_SHARE) / (2 * math.pi * hz * damping), 4 / hz), LONGEST_S)

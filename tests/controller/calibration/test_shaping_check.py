@@ -12,8 +12,8 @@ from hypothesis import strategies as st
 from controller.calibration.readings import ReadingsRefused
 from controller.calibration.settle_moves import MoveReadings
 from controller.calibration.shaping_check import LeftCause, Place, Shaped, ShapingVerdict, place_of
-from controller.shaping.ringing import Mode
-from controller.shaping.shapers import extra_insensitive, residues, zv, zvd
+from controller.shaping.ringing import Mode, band_of, left_by_shaper
+from controller.shaping.shapers import extra_insensitive, zv, zvd
 from protocol.shaper import PLAIN, Shaper
 from tests.controller.calibration.lens_rigs import swing
 from tests.controller.calibration.shaken import after_move, pair_of, times_of
@@ -49,7 +49,7 @@ def test_the_share_is_that_of_the_simulator(make: object, hz_share: float, dampi
         shaped = judged(found(shaper, hz, damping, seed))
     except ReadingsRefused:  # by chance, which the intervals' own tests count
         return
-    true = float(residues(Mode(hz, damping), shaper)[0])
+    true = float(left_by_shaper(band_of([Mode(hz, damping)]), shaper).max())
     low, middle, high = shaped.share
     spread = max(high - middle, middle - low)
     assert low - spread - 0.01 <= true <= high + spread + 0.01  # twice the interval: of 10 hardly any is outside
