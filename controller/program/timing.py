@@ -14,7 +14,7 @@ from protocol.units import MS, NS
 
 # How far the picture may move during an exposure, peak to peak, by what is known of the rig. Half a pixel counts as
 # still; the rest is for what the samples of a band leave between them.
-SETTLED_PX = 0.45
+SETTLED_PX = 0.48
 RAMP_CHANGES = 4
 STOPPED_CHANGES = RAMP_CHANGES + 3
 # What a deadline adds to the expected time: a share, and a minimum for the host's own delays. Common practice, no source:
