@@ -18,10 +18,10 @@ from controller.kit.kit import Kit
 from controller.program.arrival import Approach
 from controller.program.build import to_steps
 from controller.program.kinematics import axes_for
-from controller.program.program import AxisSetting
+from controller.program.program import AxisSetting, Settings
 from controller.program.shapes import choose
 from controller.shaping.rig import modes_of
-from controller.shaping.ringing import Mode, band_of, left_by_ramp
+from controller.shaping.ringing import Band, Mode, band_of, left_by_ramp
 from controller.shaping.shapers import extra_insensitive
 from protocol.errors import WrongUse
 from protocol.ramp import ramp_of
@@ -29,7 +29,6 @@ from protocol.shaper import PLAIN, Shaper
 from protocol.units import NS
 
 Place = tuple[int, int]
-Settings = tuple[AxisSetting, AxisSetting]
 NEARBY = 0.3  # how far the true frequency may be from the kit's for the way to be good. Our own choice.
 SHORTEST_STEPS, LONGEST_DEG, WAYS = 16, 20.0, 60
 LEAD_DEG = 2.0  # of coming from the same side first, so that all play is on one side
@@ -60,16 +59,17 @@ def _number(axis: AxisName) -> int:
 def way_steps(setting: AxisSetting, modes: Sequence[Mode]) -> int:
     """The way, in steps, whose swing is the largest for the worst of all that the first mode may be."""
     main = modes[0]
-    near = Mode(main.hz, main.damping, max(NEARBY, main.hz_spread), main.damping_spread)
+    band = band_of((Mode(main.hz, main.damping, max(NEARBY, main.hz_spread), main.damping_spread),))
+    near = Band(band.omega, band.ratio, np.zeros_like(band.omega))  # each sample for itself: the least counts here
     longest = max(SHORTEST_STEPS + 1, round(LONGEST_DEG * setting.steps_per_degree))
     ways = np.unique(np.geomspace(SHORTEST_STEPS, longest, WAYS).round().astype(int)).tolist()
 
-    ramps = [ramp_of(steps, setting.speed_steps_s, setting.accel_steps_s2) for steps in ways]
-    ramp_s, flat_s = (
-        np.array(each) / 1000 for each in zip(*((r.ramp_ms, r.ramp_ms + r.cruise_ms) for r in ramps), strict=True)
-    )
-    swings = left_by_ramp(band_of([near]), np.array(ways, dtype=float), ramp_s, flat_s)
-    return int(ways[int(swings.min(axis=-1).argmax())])
+    def least_swing(steps: int) -> float:
+        ramp = ramp_of(steps, setting.speed_steps_s, setting.accel_steps_s2)
+        ramp_s, flat_s = ramp.ramp_ms / 1000, (ramp.ramp_ms + ramp.cruise_ms) / 1000
+        return float(left_by_ramp(near, np.array([steps]), np.array([ramp_s]), np.array([flat_s])).min())
+
+    return int(max(ways, key=least_swing))
 
 
 def shapers_to_test(kit: Kit, settings: Settings, exposed_s: float) -> tuple[Shaper, Shaper]:
@@ -154,8 +154,6 @@ def _no_room(pitch_deg: float, axis: AxisName, setting: AxisSetting) -> InputErr
 
 def _quiet_ns(kit: Kit, pitch_deg: float) -> int:
     """How long the swing of the slowest mode takes to die away to QUIET_SHARE."""
-    waits = [0.0]
-    for axis in (kit.head.pan, kit.head.tilt):
-        for mode in modes_of(kit.head, axis, pitch_deg):
-            waits.append(-math.log(QUIET_SHARE) / float(band_of([mode]).rate.min()))
-    return round(min(max(waits), LONGEST_QUIET_S) * NS)
+    modes = [mode for axis in (kit.head.pan, kit.head.tilt) for mode in modes_of(kit.head, axis, pitch_deg)]
+    slowest = min(float(band_of((mode,)).rate.min()) for mode in modes)
+    return round(min(-math.log(QUIET_SHARE) / slowest, LONGEST_QUIET_S) * NS)

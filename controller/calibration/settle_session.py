@@ -11,9 +11,10 @@ from controller import clock
 from controller.calibration.mover import HandMover
 from controller.calibration.questions import PersonAtHead, csv_text
 from controller.calibration.readings import Readings, read_csv
-from controller.calibration.settle_course import CourseMove, Settings
+from controller.calibration.settle_course import CourseMove
 from controller.calibration.settle_moves import cell_of
 from controller.errors import InputError
+from controller.program.program import Settings
 
 Row = dict[str, float | str]
 NAMES = ("time_ms", "value")

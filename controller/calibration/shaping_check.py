@@ -1,7 +1,8 @@
 """Whether shaping works on a head: the swing at the end of a move without and with the shaper, against the prediction.
 
 The same move leaves the same swing. A shaper turns it into the sum of the swings of its impulses, so the share that is
-left depends on the shaper, the frequency and the damping alone (`controller.shaping.ringing.left_by_shaper`).
+left depends on the shaper, the frequency and the damping alone (`controller.shaping.ringing.left_by_shaper`),
+and a little more because the motor moves in steps.
 """
 
 import math
@@ -18,7 +19,7 @@ from controller.calibration.resolution import grid
 from controller.calibration.settle import NotRinging, Ringing, fit_ringing
 from controller.calibration.settle_moves import MoveReadings
 from controller.kit.kit import Head
-from controller.shaping.ringing import Mode, band_of, left_by_shaper
+from controller.shaping.ringing import Mode, band_of, left_by_shaper, left_by_steps, most_left
 from protocol.shaper import Shaper
 
 ANOTHER = 0.1  # frequencies that differ by more than this share are two vibrations. Our own choice.
@@ -75,8 +76,12 @@ class Place:
     shaped: Shaped | None
 
 
-def place_of(plain: MoveReadings, shaped: MoveReadings | None, shaper: Shaper | None, stated: Mode | None) -> Place:
+def place_of(
+    plain: MoveReadings, shaped: MoveReadings | None, shaper: Shaper | None, stated: Mode | None, by_steps: float = 0.0
+) -> Place:
     """Compare the readings after a plain and a shaped move. Raises ReadingsRefused.
+
+    `by_steps` is `share_of_steps`.
 
     Without a kit (`stated` None), the shaper is judged by the measured vibration, known as a kit's that was not measured.
     """
@@ -90,11 +95,17 @@ def place_of(plain: MoveReadings, shaped: MoveReadings | None, shaper: Shaper | 
         stated = Mode(ringing.ring_hz, ringing.ring_damping, unknown.ring_hz_within, unknown.ring_damping_within)
     if shaped is None or shaper is None:
         return Place(plain, ringing, left, stated, None)
-    return Place(plain, ringing, left, stated, _shaped(plain, shaped, shaper, ringing, left, stated))
+    return Place(plain, ringing, left, stated, _shaped(plain, shaped, shaper, ringing, left, stated, by_steps))
 
 
 def _shaped(
-    plain: MoveReadings, read: MoveReadings, shaper: Shaper, ringing: Ringing, before: Remains, stated: Mode
+    plain: MoveReadings,
+    read: MoveReadings,
+    shaper: Shaper,
+    ringing: Ringing,
+    before: Remains,
+    stated: Mode,
+    by_steps: float,
 ) -> Shaped:
     step = plain.factor * grid(plain.value / plain.factor, ringing.residual_sd / plain.factor)
     try:
@@ -109,14 +120,20 @@ def _shaped(
         (left.amplitude + other) / before.amplitude,
         (left.high + other) / least,
     )
-    promised = float(left_by_shaper(band_of([stated]), shaper).max())
-    here = left_by_shaper(band_of([_measured(ringing)]), shaper)
+    promised = float(left_by_shaper(band_of((stated,)), shaper).max()) + by_steps
+    here = left_by_shaper(band_of((_measured(ringing),)), shaper) + by_steps
     verdict = _verdict(share, promised)
     times = left.scatter / max(before.scatter, step / math.sqrt(12), 1e-300)
     cause = None
     if verdict is ShapingVerdict.FAILS:
         cause = _cause(share, stated, ringing, float(here.max()), second, times)
     return Shaped(read, shaper, left, share, promised, float(here.mean()), times, second, verdict, cause)
+
+
+def share_of_steps(mode: Mode, accel_steps_s2: float) -> float:
+    """What the motor's steps leave with any shaper, at most, as a share of the largest swing at this acceleration."""
+    band, accel = band_of((mode,)), np.array(accel_steps_s2)
+    return float((left_by_steps(band, accel) / most_left(band, accel)).max())
 
 
 def _verdict(share: Sequence[float], promised: float) -> ShapingVerdict:

@@ -6,10 +6,11 @@ from controller.calibration.finding import Finding
 from controller.calibration.records import AxisName, axis_of
 from controller.calibration.settle_finding import Still
 from controller.calibration.settle_moves import MeasuredMove, MoveReadings
-from controller.calibration.shaping_check import Place, ShapingVerdict, place_of
+from controller.calibration.shaping_check import Place, ShapingVerdict, place_of, share_of_steps
 from controller.calibration.shaping_finding import axis_finding, sight_of
 from controller.errors import InputError
 from controller.kit.kit import Kit
+from controller.program.timing import axis_accel
 from controller.shaping.rig import modes_of
 from controller.shaping.ringing import Mode
 from protocol.shaper import PLAIN, Shaper
@@ -30,7 +31,7 @@ def series_findings(
         same = (read for read in reads if read.move.place == plain.move.place and not read.move.is_plain)
         shaped = next(same, None)
         shaper = None if shaped is None else _shaper_of(shaped, kit, own)
-        found[plain.move.axis].append(place_of(plain, shaped, shaper, _stated(plain.move, kit)))
+        found[plain.move.axis].append(place_of(plain, shaped, shaper, *_stated(plain.move, kit)))
     return [axis_finding(places, sight, kit) for places in found.values() if places]
 
 
@@ -40,9 +41,13 @@ def fails(findings: Sequence[Finding]) -> bool:
     return ShapingVerdict.FAILS.value in verdicts
 
 
-def _stated(move: MeasuredMove, kit: Kit | None) -> Mode | None:
+def _stated(move: MeasuredMove, kit: Kit | None) -> tuple[Mode | None, float]:
+    """The vibration as the kit states it, and what the motor's steps leave as a share of the largest swing."""
     axis = axis_of(kit, move.axis)
-    return None if kit is None or axis is None else modes_of(kit.head, axis, move.pitch_deg)[0]
+    if kit is None or axis is None:
+        return None, 0.0
+    mode = modes_of(kit.head, axis, move.pitch_deg)[0]
+    return mode, share_of_steps(mode, axis_accel(axis))
 
 
 def _shaper_of(read: MoveReadings, kit: Kit | None, own: OwnShapers) -> Shaper:

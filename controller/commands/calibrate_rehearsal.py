@@ -39,23 +39,22 @@ PAUSE_NS = 10 * NS  # before each reading: long enough for any head to stop vibr
 class SimulatedSensor:
     """Reads the angles of a simulated head after a move, in degrees."""
 
-    def __init__(self, rig: Rig, port: VirtualPort, random: Random) -> None:
-        self._rig, self._port, self._random = rig, port, random
+    def __init__(self, rig: Rig, random: Random) -> None:
+        self._rig, self._random = rig, random
 
     def wait_ready(self, what: str) -> None:
         """It always records."""
 
     def wait_readings(self, what: str) -> Readings:
         """The angle of the axis that moved last, from the end of its move on."""
-        now_ns = self._port.now()
         head = self._rig.head
-        ended_s = [(now_ns - axis.busy_until_ns) / NS for axis in (head.pan, head.tilt)]
-        number = ended_s.index(min(ended_s))
+        ends_ns = [max(axis.events(0).at_ns.tolist(), default=0) for axis in (head.pan, head.tilt)]
+        end_ns = max(ends_ns)  # the last step of the motor
+        number = ends_ns.index(end_ns)
         hz, damping = head.spec.ring_hz, head.spec.ring_damping
         lasts_s = min(max(math.log(1 / LEFT_SHARE) / (2 * math.pi * hz * damping), 4 / hz), LONGEST_S)
         count = min(round(lasts_s * hz * IN_A_SWING), MOST_READINGS)
         times_s = [lasts_s * each / count for each in range(count)]
-        end_ns = now_ns - round(ended_s[number] * NS)
         values = [
             head.angles_deg(end_ns + round(time_s * NS))[number] + self._random.gauss(0, SENSOR_ERROR_DEG)
             for time_s in times_s
@@ -118,7 +117,7 @@ def ringing_head(kit: Kit, seed: int, tell: Callable[[str], None]) -> tuple[Hand
         f"scatters by {SENSOR_ERROR_DEG:g}°. This is the simulator."
     )
     mover = HandMover(Hand(port, slowed(build_program(kit, ()))), People())
-    return mover, SimulatedSensor(rig, port, random)
+    return mover, SimulatedSensor(rig, random)
 
 
 def wait_still(port: VirtualPort) -> None:

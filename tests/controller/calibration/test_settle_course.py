@@ -11,12 +11,12 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from controller.calibration.records import AxisName
-from controller.calibration.settle_course import CourseMove, Settings, course, shapers_to_test, way_steps
+from controller.calibration.settle_course import CourseMove, course, shapers_to_test, way_steps
 from controller.errors import InputError
 from controller.kit.kit import Kit
 from controller.program.build import build_program
 from controller.program.kinematics import angles_of_steps, pose_at
-from controller.program.program import slowed
+from controller.program.program import Settings, slowed
 from controller.shaping.ringing import Mode
 from controller.shaping.shapers import zvd
 from protocol.shaper import PLAIN

@@ -11,15 +11,16 @@ from hypothesis import strategies as st
 
 from controller.calibration.readings import ReadingsRefused
 from controller.calibration.settle_moves import MoveReadings
-from controller.calibration.shaping_check import LeftCause, Place, Shaped, ShapingVerdict, place_of
+from controller.calibration.shaping_check import LeftCause, Place, Shaped, ShapingVerdict, place_of, share_of_steps
 from controller.shaping.ringing import Mode, band_of, left_by_shaper
 from controller.shaping.shapers import extra_insensitive, zv, zvd
 from protocol.shaper import PLAIN, Shaper
 from tests.controller.calibration.lens_rigs import swing
-from tests.controller.calibration.shaken import after_move, pair_of, times_of
+from tests.controller.calibration.shaken import ACCEL, after_move, pair_of, times_of
 
 STATED = Mode(6.0, 0.04, 0.1, 0.5)
 SHAPER = extra_insensitive(STATED)
+STEPS = share_of_steps(STATED, ACCEL)
 
 
 def judged(place: Place) -> Shaped:
@@ -28,7 +29,7 @@ def judged(place: Place) -> Shaped:
 
 
 def found(shaper: Shaper, hz: float, damping: float, seed: int = 0) -> Place:
-    return place_of(*pair_of(shaper, hz, damping, seed), shaper, STATED)
+    return place_of(*pair_of(shaper, hz, damping, seed), shaper, STATED, STEPS)
 
 
 @given(
@@ -49,7 +50,7 @@ def test_the_share_is_that_of_the_simulator(make: object, hz_share: float, dampi
         shaped = judged(found(shaper, hz, damping, seed))
     except ReadingsRefused:  # by chance, which the intervals' own tests count
         return
-    true = float(left_by_shaper(band_of([Mode(hz, damping)]), shaper).max())
+    true = float(left_by_shaper(band_of((Mode(hz, damping),)), shaper)[0, 0])
     low, middle, high = shaped.share
     spread = max(high - middle, middle - low)
     assert low - spread - 0.01 <= true <= high + spread + 0.01  # twice the interval: of 10 hardly any is outside
@@ -74,7 +75,7 @@ def test_a_wrong_frequency_is_named(hz_share: float) -> None:
 def disturbed(extra: np.ndarray[tuple[int], np.dtype[np.float64]]) -> Shaped:
     """With `extra` in the readings after the shaped move only; the head rings as its kit says."""
     plain, shaped = after_move(PLAIN, 6.0, 0.04), after_move(SHAPER, 6.0, 0.04, seed=1, extra=extra)
-    return judged(place_of(plain, shaped, SHAPER, STATED))
+    return judged(place_of(plain, shaped, SHAPER, STATED, STEPS))
 
 
 @pytest.mark.parametrize("hz", [3.5, 9.0, 14.0, 25.0])
@@ -107,13 +108,13 @@ def test_a_coarse_sensor_is_no_proof() -> None:
         return MoveReadings(read.move, read.name, read.time_s, np.round(read.value / step) * step)
 
     plain, shaped = map(coarse, pair_of(SHAPER, 6.0, 0.04))
-    place = place_of(plain, shaped, SHAPER, STATED)
+    place = place_of(plain, shaped, SHAPER, STATED, STEPS)
     assert judged(place).verdict is ShapingVerdict.NOT_SHOWN
     assert judged(place).left.high >= step / 2
 
 
 def test_without_a_kit_the_measured_vibration_is_the_measure() -> None:
-    place = place_of(*pair_of(SHAPER, 6.0, 0.04), SHAPER, None)
+    place = place_of(*pair_of(SHAPER, 6.0, 0.04), SHAPER, None, STEPS)
     assert judged(place).verdict is ShapingVerdict.WORKS
     assert (place.stated.hz, place.stated.hz_spread) == (place.ringing.ring_hz, 0.1)
     alone = place_of(after_move(PLAIN, 6.0, 0.04), None, None, STATED)
@@ -124,10 +125,10 @@ def test_readings_that_cannot_be_used_are_named() -> None:
     plain, shaped = pair_of(SHAPER, 6.0, 0.04)
     few = MoveReadings(shaped.move, "the shaped ones", shaped.time_s[:5], shaped.value[:5])
     with pytest.raises(ReadingsRefused, match="the shaped ones: only 5 readings"):
-        place_of(plain, few, SHAPER, STATED)
+        place_of(plain, few, SHAPER, STATED, STEPS)
     still = MoveReadings(plain.move, "the plain ones", plain.time_s, np.full_like(plain.value, 1.5))
     with pytest.raises(ReadingsRefused, match="the plain ones: all readings are the same"):
-        place_of(still, shaped, SHAPER, STATED)
+        place_of(still, shaped, SHAPER, STATED, STEPS)
 
 
 def test_the_swing_is_that_of_the_ramp() -> None:

@@ -14,7 +14,7 @@ from controller.calibration.settle_finding import Still
 from controller.calibration.shaping_check import Place, place_of
 from controller.calibration.shaping_finding import axis_finding, sight_of
 from controller.optics.outline import Array
-from controller.program.timing import ring_down_s
+from controller.program.timing import SETTLED_PX, ring_down_s
 from controller.shaping.ringing import Mode
 from controller.shaping.shapers import extra_insensitive
 from protocol.shaper import PLAIN
@@ -59,13 +59,13 @@ def test_why_more_is_left_is_said(extra: Array, said: str) -> None:
 
 
 def test_pixels_and_waits_are_those_of_the_lens() -> None:
-    """The swing over the angle of a pixel, and the wait of its decay until a quarter of a pixel."""
+    """The swing over the angle of a pixel, and the wait of its decay until it counts as still."""
     one = place()
     (said,) = finding([one]).more["places"]
     pixel_deg = math.degrees(KIT.field(0.0).pixel_rad)
     assert said["without"]["swing"] == pytest.approx(one.left.amplitude / pixel_deg, rel=1e-6)
     moved_px = 2 * one.left.amplitude / pixel_deg * math.sin(math.pi * one.ringing.ring_hz * 0.05)
-    wait_s = ring_down_s(moved_px, 0.25, one.ringing.ring_hz, one.ringing.ring_damping)
+    wait_s = ring_down_s(moved_px, SETTLED_PX, one.ringing.ring_hz, one.ringing.ring_damping)
     assert said["without"]["still_after_s"] == pytest.approx(wait_s)
     unknown = finding([one], None)
     assert unknown.more["places"][0]["without"]["still_after_s"] is None

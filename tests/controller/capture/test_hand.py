@@ -1,7 +1,5 @@
 """The head moved by hand: on the rig, one motion after the other."""
 
-from functools import partial
-
 import pytest
 
 from controller.capture.events import EventKind, Wanted
@@ -9,7 +7,6 @@ from controller.capture.hand import UNSHAPED, Hand
 from controller.errors import InputError, LinkLost, RunStopped, WorldError
 from controller.kit.kit import Kit
 from protocol.shaper import PLAIN, Shaper
-from sim.board import SimulatedBoard
 from sim.scenario import Fault, Scenario
 from tests.end_to_end.whole_runs import World, kit_of, let_pass, world_of
 from tests.people import hearing
@@ -82,9 +79,8 @@ def test_a_shaper_lasts_until_the_head_rests() -> None:
     assert lasted[1] - lasted[0] == pytest.approx(SHAPER.duration_ms / 1000)
 
 
-def test_a_board_that_does_not_shape_is_not_asked_to(monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr("sim.rig.SimulatedBoard", partial(SimulatedBoard, shapes=False))
-    _, hand = ready()
+def test_a_board_that_does_not_shape_is_not_asked_to() -> None:
+    _, hand = ready(kit_of(board={"shapes_ramps": False}))
     hand.wait_rest()
     assert not hand.shapes
     with pytest.raises(WorldError, match=r"does not shape its ramps; it needs firmware of protocol 1\.2"):

@@ -5,7 +5,7 @@ from __future__ import annotations
 import csv
 import json
 from collections.abc import Sequence
-from functools import partial
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -18,16 +18,17 @@ from controller.calibration.settle_finding import Still
 from controller.calibration.settle_moves import MoveReadings, cell_of
 from controller.calibration.settle_session import PersonSensor
 from controller.calibration.validity import calibrated
+from controller.commands import calibrate_rehearsal
 from controller.commands.calibrate import Keeping
 from controller.commands.calibrate_rehearsal import SimulatedSensor, ringing_head
 from controller.commands.calibrate_settle import SensorUse, Wish, settle_moving_command
+from controller.commands.stand_in import rig_spec
 from controller.kit.load import load_kit
 from controller.planning.plan_file import load_plan
 from controller.program.build import build_program
 from controller.shaping.ringing import Mode
 from controller.shaping.shapers import extra_insensitive
 from protocol.shaper import PLAIN
-from sim.board import SimulatedBoard
 from tests.controller.calibration.shaken import after_move
 from tests.controller.commands.shell import KIT, Shell, refuses
 
@@ -103,7 +104,7 @@ def test_what_is_said_in_words(rings: Shell) -> None:
     rings.write("m.csv", moves())
     told = rings(*FROM, "--degrees-per-unit", "1", "--kit", "kit.toml", "--dry")
     lines = told.out.splitlines()
-    assert lines[0].startswith("Pan at pitch 0°: rings at 5.7")
+    assert lines[0].startswith("Pan at pitch 0°: rings at 5.")
     assert "Without the shaper it swings by" in lines[1]
     assert " px to either side at the end of the move (95 %), and is still after " in lines[1]
     assert lines[2].startswith("With it, by ")
@@ -262,7 +263,7 @@ def test_moves_without_readings_are_only_listed(rings: Shell) -> None:
 
 
 def test_a_board_that_does_not_shape_makes_the_plain_moves_only(rings: Shell, monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr("sim.rig.SimulatedBoard", partial(SimulatedBoard, shapes=False))
+    monkeypatch.setattr(calibrate_rehearsal, "rig_spec", lambda kit, seed: replace(rig_spec(kit, seed), shapes=False))
     kept, typist, _ = moved()
     assert typist.files == 1
     assert "No move with the shaper was measured here." in kept.text()
