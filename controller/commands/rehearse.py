@@ -29,7 +29,7 @@ from controller.report.html import write_html
 from controller.report.own_pages import is_own_account, is_own_page, is_own_truth
 from controller.report.run_page import write_run_page
 from controller.report.summary import Summary, account_of
-from controller.report.tale import TaleLine, in_truth, tale, with_person
+from controller.report.tale import TaleLine, in_order, in_truth, tale, with_person
 from controller.session.rows import REHEARSAL, RunReason
 from controller.session.session import Session
 from sim.person import Person
@@ -158,7 +158,7 @@ def _write_all(folder: Path, plan: Plan, session: Session, rig: Rig, trace: Trac
     if rig.incidents.happened:
         told = tale(rig.incidents.happened, happenings) + in_truth(plan, rig.truth.exposures, result.ended_ns)
     if rig.person is not None:
-        told = sorted([*told, *_with(rig.person, result.ended_ns)], key=lambda line: line.at_ns)
+        told = in_order([*told, *_with(rig.person, result.ended_ns)])
     write_whole(folder / "truth.json", rig.truth.to_json())
     write_whole(folder / "report.json", summary.model_dump_json(indent=1) + "\n")
     write_html(folder / "report.html", plan, summary, happenings, [(line.when, line.who, line.what) for line in told])

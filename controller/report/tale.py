@@ -21,6 +21,10 @@ BACK: set[str] = {*DETOURS, S.ARMING, S.REFERENCING, S.RECOVERING, S.DONE}
 """States that are told until a run that was interrupted returns to its work."""
 
 
+CAUSES_FIRST = ("world", "person", "program", "screen", "truth")
+"""Whoever has a line, in the order in which one leads to the next."""
+
+
 @dataclass(frozen=True, slots=True)
 class TaleLine:
     """One line of the tale: when, who, and what."""
@@ -121,4 +125,9 @@ def tale(incidents: Sequence[WorldEvent], happenings: Sequence[Happening]) -> li
             told.append(TaleLine(happening.at_ns, "program", ": ".join(part for part in parts if part)))
             away = True
         away = away and state in BACK
-    return sorted(told, key=lambda line: line.at_ns)
+    return in_order(told)
+
+
+def in_order(lines: Iterable[TaleLine]) -> list[TaleLine]:
+    """The lines in order of time. At one moment what acts comes before what follows from it (CAUSES_FIRST)."""
+    return sorted(lines, key=lambda line: (line.at_ns, CAUSES_FIRST.index(line.who)))
