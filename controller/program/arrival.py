@@ -21,6 +21,7 @@ from protocol.ramp import Ramp, ramp_of
 from protocol.shaper import PLAIN, Shaper
 from protocol.units import MS
 
+Exposures = tuple[tuple[float, float], ...]
 Place = tuple[int, int]
 """The targets of both axes, in steps: pan, tilt."""
 
@@ -34,14 +35,19 @@ In 150 simulated runs with frequencies from 3 to 20 Hz the most was 1.34."""
 class Approach:
     """The way to a frame: `stops` from where the head stands, the last one is the frame; two or more.
 
-    With `unforeseen` the head may come from anywhere, and may still swing. `exposed_s` are the exposures, one after the
-    other.
+    `exposures` are (seconds since the first may begin, seconds), each at the earliest. With `unforeseen` the head may
+    come from anywhere, and may still swing.
     """
 
     stops: tuple[Place, ...]
     pitch_deg: float
-    exposed_s: tuple[float, ...]
+    exposures: Exposures
     unforeseen: bool = False
+
+    @property
+    def lasts_s(self) -> float:
+        """Until the last exposure has ended, at the earliest."""
+        return sum(self.exposures[-1]) if self.exposures else 0.0
 
 
 def waits_ns(kit: Kit, settings: Settings, approaches: Sequence[Approach]) -> list[int]:
@@ -61,8 +67,8 @@ def waits_ns(kit: Kit, settings: Settings, approaches: Sequence[Approach]) -> li
             swing = moves.faded(swing, leg, took_s[leg]) + left[:, :, leg : leg + 1]
             leg += 1
         swing = swing + moves.anywhere if approach.unforeseen else swing
-        wait_s = moves.wait_s(swing, approach.exposed_s, leg - 1)
-        swing = moves.faded(swing, leg - 1, wait_s + sum(approach.exposed_s))
+        wait_s = moves.wait_s(swing, approach.exposures, leg - 1)
+        swing = moves.faded(swing, leg - 1, wait_s + approach.lasts_s)
         waits.append(math.ceil(wait_s * 1000) * MS)
     return waits
 
@@ -117,30 +123,29 @@ class Moves:
         faded: Array = swing * np.exp(-self._at(self._band.rate, move) * time_s)
         return faded
 
-    def wait_s(self, swing: Array, exposed_s: Sequence[float], move: int) -> float:
-        """How long to wait before these exposures, which come one after the other."""
-        rate, omega = self._at(self._band.rate, move), self._at(self._band.omega, move)
-        waits_s, begin_s = [0.0], 0.0
-        for each_s in exposed_s:
-            waits_s.append(float(self._waits_s(swing, rate, omega, each_s).max()) - begin_s)
-            begin_s += each_s
-        return max(waits_s)
+    def wait_s(self, swing: Array, exposures: Exposures, move: int) -> float:
+        """How long to wait before these exposures, with the camera at the pitch of that move."""
+        waits_s = self._waits_s(swing, self._at(self._band.rate, move), self._at(self._band.omega, move), exposures)
+        return float(waits_s.max())
 
-    def seconds(self, shapers: tuple[Shaper, Shaper], exposed_s: float) -> tuple[Array, Array]:
+    def seconds(self, shapers: tuple[Shaper, Shaper], exposures: Exposures) -> tuple[Array, Array]:
         """How long each move takes, and how long to wait after it, (moves,) each, as if moves like it came before it."""
         took_s, left = self.shaped(shapers)
-        alone_s = self._waits_s(left, self._band.rate, self._band.omega, exposed_s).max(axis=(0, 1, 3))
-        every_s = took_s + alone_s + exposed_s
-        repeated = left / (1 - np.exp(-self._band.rate * every_s[:, None]))
-        worst_s: Array = self._waits_s(repeated, self._band.rate, self._band.omega, exposed_s).max(axis=(0, 1, 3))
-        return took_s, worst_s
+        rate, omega = self._band.rate, self._band.omega
+        lasts_s = sum(exposures[-1]) if exposures else 0.0
+        every_s = took_s + self._waits_s(left, rate, omega, exposures) + lasts_s
+        repeated = left / (1 - np.exp(-rate * every_s[:, None]))
+        return took_s, self._waits_s(repeated, rate, omega, exposures)
 
-    def _waits_s(self, swing: Array, rate: Array, omega: Array, exposed_s: float) -> Array:
-        """Both axes in quadrature: if they ring alike, sample by sample, otherwise each has its share."""
-        moved = swing * seen(omega, exposed_s)
-        moved = np.hypot(*moved)[None] if self._alike else moved * math.sqrt(2)
-        waits: Array = np.log(np.maximum(moved / self._still_deg, 1.0)) / rate
-        return waits
+    def _waits_s(self, swing: Array, rate: Array, omega: Array, exposures: Exposures) -> Array:
+        """The waits (moves,). Axes count in quadrature: if they ring alike, by sample; otherwise each has its share."""
+        longest_s = np.zeros(swing.shape[2])
+        for begin_s, exposed_s in exposures:
+            moved = swing * seen(omega, exposed_s)
+            moved = np.hypot(*moved)[None] if self._alike else moved * math.sqrt(2)
+            waits_s = np.log(np.maximum(moved / self._still_deg, 1.0)) / rate - begin_s
+            longest_s = np.maximum(longest_s, waits_s.max(axis=(0, 1, 3)))
+        return longest_s
 
     @staticmethod
     def _at(array: Array, move: int) -> Array:

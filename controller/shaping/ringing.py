@@ -24,6 +24,7 @@ Array = NDArray[np.float64]
 HZ_SAMPLES, DAMPING_SAMPLES = 9, 3
 # zeta(-1/2, 1/2) = (1 / sqrt(2) - 1) zeta(-1/2), and zeta(-1/2) = -0.2078862249773545 (DLMF 25.11.11 and 25.6).
 STAIRS = (1 - math.sqrt(0.5)) * 0.2078862249773545
+LEAST_SEEN = 0.25
 LEAST_DAMPING, MOST_DAMPING = 1e-4, 0.99
 
 
@@ -131,6 +132,9 @@ def left_by_shaper(band: Band, shaper: Shaper) -> Array:
 
 
 def seen(omega: Array, exposed_s: float) -> Array:
-    """How far a swing of amplitude 1 can move during an exposure, peak to peak: 2 sin(w t / 2), at most 2."""
+    """How far a swing of amplitude 1 can move during an exposure, peak to peak: 2 sin(w t / 2), at most 2.
+
+    Not less than LEAST_SEEN: a short exposure within a wide swing is sharp, but looks elsewhere than the next one.
+    """
     moved: Array = 2 * np.sin(np.minimum(omega * exposed_s, math.pi) / 2)
-    return moved
+    return np.maximum(moved, LEAST_SEEN)
