@@ -125,7 +125,7 @@ def left_by_steps(band: Band, accel_steps_s2: Array) -> Array:
 def left_by_play(band: Band, play: Array, accel: Array) -> Array:
     """The most that a camera swings, in the unit of `play`, after its head has started late and with the rotor's speed.
 
-    The head misses the first part of the ramp, over `play`: an acceleration of at most `accel`, and at its end a change of
+    The head misses the first part of the ramp, over `play`: an acceleration of at most `accel`, at its end a change of
     speed of at most sqrt(2 `play` `accel`). Nor can missing a way of `play` leave more than that way.
     """
     speed = np.sqrt(2 * play * accel)
