@@ -49,7 +49,8 @@ def waits_ns(kit: Kit, settings: Settings, approaches: Sequence[Approach]) -> li
         return [round((kit.head.settle_ms or 0) * MS)] * len(approaches)
     moves = Moves(kit, settings, approaches)
     took_s, left = moves.shaped((settings[0].shaper, settings[1].shaper))
-    waits, swing, leg = [], np.zeros_like(left[:, :, :1]), 0
+    # The reference run, or whatever came before the first approach, may have left the camera swinging.
+    waits, swing, leg = [], moves.anywhere, 0
     for approach in approaches:
         swing = moves.anywhere if approach.unforeseen else swing
         for _ in approach.stops[1:]:
