@@ -165,7 +165,7 @@ def _freely_deg(swings: list[tuple[float, complex, complex]], for_s: float, pixe
     looked_s = min(for_s, math.log(2 * amplitude / faded_deg) / slowest)
     rest_deg = faded_deg if looked_s < for_s else 0.0
     fastest = max(abs(pole) for _, _, pole in swings)
-    count = math.ceil(SAMPLES * looked_s * fastest / (2 * math.pi)) + 2
+    count = SAMPLES + math.ceil(SAMPLES * looked_s * fastest / (2 * math.pi))
     times: NDArray[np.float64] = np.linspace(0, looked_s, count)
     way = sum(gain * (state * np.exp(pole * times)).real for gain, state, pole in swings)
     bend = sum(gain * abs(state) * abs(pole) ** 2 for gain, state, pole in swings)

@@ -13,7 +13,10 @@ STILL_PX = 0.5
 
 @dataclass(frozen=True, slots=True)
 class TrueExposure:
-    """One exposure as it happened. `still`: the picture moved less than half a pixel; `motion_px` is an upper bound."""
+    """One exposure as it happened. `still`: the picture moved less than half a pixel; `motion_px` is an upper bound.
+
+    The bound is less than a hundredth of itself, or of a pixel, too large (`SimulatedHead.motion_px`).
+    """
 
     frame: int
     exposure: int
@@ -35,9 +38,7 @@ class Truth:
     def record(self, head: SimulatedHead, opening: Opening) -> None:
         """Record an opening of the shutter; the pose is that of the middle of the exposure."""
         begin, end = opening.open_ns, opening.close_ns
-        motion_px = head.motion_bound_px(begin)
-        if motion_px >= STILL_PX:
-            motion_px = head.motion_px(begin, end)
+        motion_px = head.motion_px(begin, end)
         yaw_deg, pitch_deg = head.pose_deg((begin + end) // 2)
         self.exposures.append(
             TrueExposure(

@@ -15,6 +15,7 @@ from rich.console import Console
 from rich.table import Table
 
 from tests.bench import (
+    arriving,
     calibration,
     capturing,
     figures,
@@ -48,6 +49,8 @@ TIMED: dict[str, Measuring] = {
 }
 """What is about time: one group after the other, alone on a core."""
 COUNTED: dict[str, Measuring] = {
+    "arriving": arriving.arriving,
+    "drawn_rigs": arriving.drawn_rigs,
     "lens_intervals": lens_intervals.lens_intervals,
     "small_cards": matching.small_cards,
     "killing": capturing.killing,
