@@ -5,7 +5,7 @@ from __future__ import annotations
 from random import Random
 from typing import TypeVar
 
-from protocol.codec import decode_message, frame_of
+from protocol.codec import PROTOCOL_VERSION, decode_message, frame_of
 from protocol.framing import Deframer
 from protocol.messages import (
     Accepted,
@@ -44,11 +44,27 @@ M = TypeVar("M")
 class Bench:
     """A new board with head and camera. `ask` sends a request, `run_until` lets time pass."""
 
-    def __init__(self, *, sync_contact: bool = True, pan: int = 37, tilt: int = -58) -> None:
-        self.head = SimulatedHead(HEAD, pan, tilt)
+    def __init__(
+        self,
+        *,
+        sync_contact: bool = True,
+        pan: int = 37,
+        tilt: int = -58,
+        head: HeadSpec = HEAD,
+        shapes: bool = True,
+        minor: int = PROTOCOL_VERSION.minor,
+    ) -> None:
+        self.head = SimulatedHead(head, pan, tilt)
         self.camera = SimulatedCamera(CameraSpec((SHUTTER_S,), LAG_MS, ready_ms=200.0), Random(5))
         self.board = SimulatedBoard(
-            self.head, self.camera, Random(1), sync_contact=sync_contact, max_step_rate=MAX_RATE, now_ns=0
+            self.head,
+            self.camera,
+            Random(1),
+            sync_contact=sync_contact,
+            max_step_rate=MAX_RATE,
+            now_ns=0,
+            shapes=shapes,
+            minor=minor,
         )
         self.now_ns = 0
         self.notices: list[Notice] = []
