@@ -49,7 +49,6 @@ class SimulatedAxis:
 
     def __init__(self, spec: AxisSpec, steps: int, random: Random) -> None:
         self.spec = spec
-        self.steps_per_degree = spec.steps_per_degree
         self.flag_deg = 0.0
         self.slips = 0  # how often the rotor has slipped
         self._random = random
@@ -63,6 +62,16 @@ class SimulatedAxis:
     def motion(self) -> Motion:
         """The latest motion of the pulses."""
         return self._stretches[-1].motion
+
+    @property
+    def steps_per_degree(self) -> float:
+        """Microsteps per degree; another number is another gear from now on."""
+        return self._stretches[-1].gearing.steps_per_degree
+
+    @steps_per_degree.setter
+    def steps_per_degree(self, steps_per_degree: float) -> None:
+        latest = self._stretches[-1]
+        self._stretches[-1] = replace(latest, gearing=replace(latest.gearing, steps_per_degree=steps_per_degree))
 
     # Actions of the board.
 
