@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import replace
 from pathlib import Path
+from typing import Any
 
 import pytest
 
@@ -25,7 +26,7 @@ from tests.sim.bench import ACCEL, HEAD, SPEED, STEPS_PER_DEGREE, Bench
 ZV = Shaper(((0, WHOLE // 2), (60, WHOLE // 2)))
 JERK_DEG_S3 = 50.0
 JERKY = replace(HEAD, pan=AxisSpec(STEPS_PER_DEGREE, jerk_deg_s3=JERK_DEG_S3))
-WITHOUT = {
+WITHOUT: dict[str, dict[str, Any]] = {
     "its kit says so": {"shapes": False},
     "it speaks 1.0": {"minor": 0},
     "it speaks 1.1": {"minor": 1},

@@ -56,7 +56,7 @@ def by_lsim(mode: Mode, times_s: Array, jumps_s: Array, jumps: Array) -> Array:
     `times_s` are in even steps, at the first of which all rests; a jump counts from the time step after it on.
     """
     omega = 2 * math.pi * mode.hz_over_pitch[0][1]
-    system = signal.lti([2 * mode.damping * omega, omega**2], [1.0, 2 * mode.damping * omega, omega**2])
+    system = ([2 * mode.damping * omega, omega**2], [1.0, 2 * mode.damping * omega, omega**2])
     foot = np.concatenate([[0.0], np.cumsum(jumps)])[np.searchsorted(jumps_s, times_s, side="right")]
     _, answer, _ = signal.lsim(system, foot, times_s, interp=False)
     return np.asarray(answer)
@@ -76,7 +76,8 @@ def test_each_step_shakes_the_camera(spec: HeadSpec, ways: list[int], shaper: Sh
         jumps.append(np.full(len(jumps_s[-1]), math.copysign(STEP_DEG, motion.target - motion.legs[0].steps)))
     times_s = np.arange(0, motions[-1].end_ns / NS + 0.3, grid_s)
     modes = spec.modes(spec.pan)
-    wanted = sum(mode.gain * by_lsim(mode, times_s, np.concatenate(jumps_s), np.concatenate(jumps)) for mode in modes)
+    parts = [mode.gain * by_lsim(mode, times_s, np.concatenate(jumps_s), np.concatenate(jumps)) for mode in modes]
+    wanted = np.sum(parts, axis=0)
     for at in range(round(motions[-1].end_ns / NS / grid_s) + 2, len(times_s), 211):
         assert head.angles_deg(round(times_s[at] * NS))[0] == pytest.approx(wanted[at], abs=0.03 * STEP_DEG)
 
@@ -144,7 +145,7 @@ def test_behind_its_play_the_head_starts_late_and_at_once(play_deg: float, shape
     foot = np.maximum(rotor - steps, 0.0) * STEP_DEG
     (mode,) = spec.modes(spec.pan)
     omega = 2 * math.pi * mode.hz_over_pitch[0][1]
-    system = signal.lti([2 * mode.damping * omega, omega**2], [1.0, 2 * mode.damping * omega, omega**2])
+    system = ([2 * mode.damping * omega, omega**2], [1.0, 2 * mode.damping * omega, omega**2])
     _, answer, _ = signal.lsim(system, foot, times_s)
     rest_deg = 2.0 - play_deg / 2
     ends = np.flatnonzero(times_s * NS > back.end_ns - back.begin_ns)[::97]
@@ -155,7 +156,8 @@ def test_behind_its_play_the_head_starts_late_and_at_once(play_deg: float, shape
 @pytest.mark.parametrize("axis", ["pan", "tilt"])
 def test_a_frequency_that_changes_with_the_pitch(axis: str) -> None:
     """Against the same equation with w(t), solved step by step, while tilt turns from -60 to 80 degrees."""
-    table, fine = ((-60.0, 5.0), (0.0, 9.0), (80.0, 6.0)), 3200.0  # so many steps that single ones hardly count
+    pitches, hz = (-60.0, 0.0, 80.0), (5.0, 9.0, 6.0)
+    table, fine = tuple(zip(pitches, hz, strict=True)), 3200.0  # so many steps that single ones hardly count
     own = AxisSpec(fine, ring_over_pitch=table)
     head = SimulatedHead(HeadSpec(own, own, 8.0, 0.03, 0.01), 0, round(-60 * fine))
     tilt = move(0, round(-60 * fine), round(80 * fine), 100 * fine, 100 * fine)
@@ -166,7 +168,7 @@ def test_a_frequency_that_changes_with_the_pitch(axis: str) -> None:
     driven = pan if axis == "pan" else tilt
 
     def slopes(t: float, state: Array) -> list[float]:
-        omega = 2 * math.pi * np.interp(tilt.steps_at(round(t * NS)) / fine, *zip(*table, strict=True))
+        omega = 2 * math.pi * float(np.interp(tilt.steps_at(round(t * NS)) / fine, pitches, hz))
         accel = sum(change for at_ns, change in driven.accelerations() if at_ns <= t * NS) / fine
         return [state[1], -accel - 2 * 0.03 * omega * state[1] - omega**2 * state[0]]
 
@@ -210,7 +212,8 @@ def test_what_lies_far_back_is_forgotten_and_nothing_else() -> None:
     """A long run swings in the end like its last moves alone."""
     random, spec = Random(3), HeadSpec(AxisSpec(PER_DEGREE), AxisSpec(PER_DEGREE), 8.0, 0.05, 0.01)
     long, short = SimulatedHead(spec, 0, 0), SimulatedHead(spec, 0, 0)
-    now_ns, motions = 0, []
+    now_ns = 0
+    motions: list[Motion] = []
     for _ in range(200):
         here = motions[-1].target if motions else 0
         motions.append(shaped(now_ns, here, random.randrange(-2000, 2000), 9600, 12_800, ZVD))
