@@ -10,6 +10,9 @@ import pytest
 
 from controller.capture.runner import Runner
 from controller.commands.stand_in import rig_spec
+from controller.conformance.reach import Reach
+from controller.conformance.rules import RULES, wait_verdict
+from controller.conformance.talk import Talk
 from controller.program.build import build_program
 from controller.session.session import Session
 from protocol.messages import Accepted, Capability, Hello, Move, Reason, Refused, Welcome
@@ -93,3 +96,10 @@ def test_every_such_board_shoots_a_set(minor: int, shapes: bool, tmp_path: Path)
 def test_a_kit_whose_board_does_not_shape_gets_such_a_rig() -> None:
     assert rig_spec(kit_of(), 0).shapes
     assert not rig_spec(kit_of(board={"shapes_ramps": False}), 0).shapes
+
+
+@pytest.mark.parametrize(("minor", "shapes"), [(0, True), (1, True), (2, False)])
+def test_the_other_boards_keep_the_rules_as_well(minor: int, shapes: bool) -> None:
+    talk = Talk(VirtualPort(Rig(replace(rig_spec(kit_of(), 1), minor=minor, shapes=shapes))), reach=Reach())
+    for rule in RULES:
+        wait_verdict(talk, rule)
