@@ -158,8 +158,9 @@ class SimulatedAxis:
 
     @property
     def busy_until_ns(self) -> int:
-        """When all that is known of now is over: the motion and the blows."""
-        return max(self.motion.end_ns, self._kicks[-1][0] if self._kicks else 0)
+        """When all that is known of now is over: the motion, a slip, the blows."""
+        latest = self._stretches[-1]
+        return max(latest.begin_ns, latest.motion.end_ns, *(at_ns for at_ns, _ in self._kicks), 0)
 
     def take_change(self) -> int | None:
         """From when on this axis does anything else than it did at the last call; None if nothing has changed."""

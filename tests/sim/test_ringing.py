@@ -208,6 +208,53 @@ def test_a_slip_shakes_the_camera_and_an_exposure_sees_it() -> None:
     assert head.pose_deg(60 * NS)[0] == pytest.approx(-0.2)
 
 
+DEEDS = st.lists(
+    st.tuples(
+        st.sampled_from(["pan", "tilt"]),
+        st.sampled_from(["move", "jolt", "stop", "lose", "stall", "kick"]),
+        st.integers(-900, 900),
+        st.integers(1, 800),
+    ),
+    min_size=1,
+    max_size=8,
+)
+
+
+@settings(max_examples=30)
+@given(DEEDS, st.floats(0, 0.3), st.sets(st.integers(0, 8)))
+def test_it_does_not_matter_when_one_looks(deeds: list[tuple[str, str, int, int]], play: float, looks: set[int]) -> None:
+    """Whatever happens to the axes, in whatever order: asked in between or only at the end, the truth is the same."""
+    own = AxisSpec(PER_DEGREE, play_deg=play, ring_over_pitch=((-5.0, 6.0), (5.0, 9.0)))
+    asked, unasked = (SimulatedHead(HeadSpec(own, own, 8.0, 0.03, 0.01), 0, 0) for _ in range(2))
+    now_ns = 0
+    for number, (name, deed, size, wait_ms) in enumerate(deeds):
+        for head in (asked, unasked):
+            axis = head.axis(name)
+            here = round(axis.motion.steps_at(now_ns))
+            if deed == "move":
+                axis.begin(shaped(now_ns, here, size, 9600, 12_800, ZVD))
+            elif deed == "stop":
+                axis.begin(stop(axis.motion, now_ns, 12_800))
+            elif deed == "jolt":
+                axis.jolt(now_ns)
+            elif deed == "stall":
+                axis.stall(now_ns)
+            elif deed == "lose":
+                axis.lose(now_ns, size)
+            else:
+                axis.kick(now_ns + 30_000_000, size / 100)
+        now_ns += wait_ms * 1_000_000
+        if number in looks:
+            asked.angles_deg(now_ns)
+            asked.motion_px(max(0, now_ns - NS // 5), now_ns)
+    for later_ns in range(0, 2 * NS, NS // 9):
+        wanted = unasked.angles_deg(now_ns + later_ns)
+        assert asked.angles_deg(now_ns + later_ns) == pytest.approx(wanted, abs=STEP_DEG / 2)
+    begin_ns = max(0, now_ns - NS)
+    seen, wanted_px = (head.motion_px(begin_ns, now_ns) for head in (asked, unasked))
+    assert seen == pytest.approx(wanted_px, rel=0.01, abs=0.5 * STEP_DEG / 0.01)
+
+
 def test_what_lies_far_back_is_forgotten_and_nothing_else() -> None:
     """A long run swings in the end like its last moves alone."""
     random, spec = Random(3), HeadSpec(AxisSpec(PER_DEGREE), AxisSpec(PER_DEGREE), 8.0, 0.05, 0.01)
