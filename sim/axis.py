@@ -162,6 +162,10 @@ class SimulatedAxis:
         latest = self._stretches[-1]
         return max(latest.begin_ns, latest.motion.end_ns, *(at_ns for at_ns, _ in self._kicks), 0)
 
+    def changes_after(self, after_ns: int) -> list[int]:
+        """When, after that time, this axis began to do anything else."""
+        return [one.begin_ns for one in self._stretches if one.begin_ns > after_ns]
+
     def take_change(self) -> int | None:
         """From when on this axis does anything else than it did at the last call; None if nothing has changed."""
         changed_ns, self._changed_ns = self._changed_ns, None

@@ -168,7 +168,9 @@ class Ringing:
         del self._at_ns[kept:]
         begin_ns = self._at_ns[-1]
         end_ns = max(since_ns, *(axis.busy_until_ns for axis in self._axes))
-        at_ns = [begin_ns, *_slices(max(since_ns, begin_ns + 1), end_ns)]
+        moments = {*_slices(max(since_ns, begin_ns + 1), end_ns)}
+        moments.update(*(axis.changes_after(begin_ns) for axis in self._axes))  # there the pitch may jump
+        at_ns = [begin_ns, *sorted(moments)]
         pitches = self._pitches(at_ns)
         pan, tilt = (axis.events(begin_ns) for axis in self._axes)
         for events, swings in zip((pan, tilt), self._swings, strict=True):
