@@ -73,9 +73,9 @@ class Seen:
         if self.exposing is not None:
             self.made_of[self.exposing] = self.made_of.get(self.exposing, 0) + 1
 
-    def left_s(self) -> float:
-        """The predicted time of the rest, in seconds."""
-        return self.program.expected_ns / NS * (1 - self.share)
+    def left_s(self, *, shaped: bool) -> float:
+        """The predicted time of the rest, in seconds, on a board that shapes its ramps or does not."""
+        return self.program.whole_ns(shaped=shaped) / NS * (1 - self.share)
 
 
 def sphere_lines(frames: Sequence[PlannedFrame], made_of: dict[int, int], each: int, at: int | None) -> list[str]:
@@ -104,6 +104,10 @@ class Watched(Protocol):
     def pause(self) -> EventKind | None:
         """The pause that was requested."""
 
+    @property
+    def shaped(self) -> bool:
+        """Whether the board shapes its ramps."""
+
 
 def screen_text(seen: Seen, run: Watched, now_ns: int, time_of_day: datetime) -> list[str]:
     """The lines below the bar."""
@@ -112,7 +116,7 @@ def screen_text(seen: Seen, run: Watched, now_ns: int, time_of_day: datetime) ->
     where = ""
     if now is not None and now.frame is not None:
         where = f"frame {now.frame} ({len([m for m in seen.made_of.values() if m])} of {len(program.frames)} begun), "
-    left_s = seen.left_s()
+    left_s = seen.left_s(shaped=run.shaped)
     pause = "now" if now is not None and now.state == RunState.PAUSED else PAUSES[run.pause]
     ends = (time_of_day + timedelta(seconds=left_s)).strftime("%H:%M:%S")
     return [

@@ -17,7 +17,8 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from enum import CONFORM, IntEnum, IntFlag
-from typing import TypeAlias
+from types import MappingProxyType
+from typing import Final, TypeAlias
 
 from protocol.units import AxisId, BootId, CommandId, Steps
 
@@ -107,6 +108,8 @@ class Capability(IntFlag, boundary=CONFORM):
 
 
 ZERO_SWITCHES = Capability.PAN_SWITCH | Capability.TILT_SWITCH
+CAPABILITIES_SINCE: Final = MappingProxyType({Capability.SHAPER: 2})
+"""The minor version that introduced a capability, if it is not as old as 1.0."""
 """Both axes have a switch to find zero."""
 
 
@@ -244,6 +247,12 @@ class Welcome:
     capabilities: Capability
     receive_bytes: int
     max_step_rate: int
+
+    @property
+    def offers(self) -> Capability:
+        """The capabilities that its version has: in an older board, a newer bit means nothing."""
+        newer = (bit for bit, since in CAPABILITIES_SINCE.items() if self.version_minor < since)
+        return self.capabilities & ~sum(newer, Capability(0))
 
 
 @dataclass(frozen=True, slots=True)

@@ -179,6 +179,8 @@ class SimulatedBoard:
     # Judging requests.
 
     def _judge(self, now_ns: int, request: Request) -> Reply:
+        if isinstance(request, SetShaper) and not self._shapes:
+            return Refused(Reason.UNKNOWN_KIND)
         if isinstance(request, SetAxis | SetShaper | Arm | Reference | Move | Expose):
             return self._judge_command(now_ns, request)
         if isinstance(request, Hello):

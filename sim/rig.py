@@ -36,7 +36,7 @@ class RigSpec:
     gusty_from_deg: float | None = None
     """Shaking from which the board's wind sensor reports gusts; None if there is no sensor."""
     shapes: bool = True
-    """Whether the board shapes its ramps."""
+    """Whether the board's firmware shapes its ramps."""
     minor: int = PROTOCOL_VERSION.minor
     """The minor version of the protocol that the board speaks."""
     boots: Random | None = None
@@ -61,6 +61,8 @@ class Rig:
         self.camera = SimulatedCamera(spec.camera, random)
         self._spec, self._random = spec, random
         self.seed, self.scenario = spec.seed, spec.scenario
+        self.shapes = spec.shapes
+        """Whether the board's firmware shapes its ramps; another firmware counts from the next start of the board."""
         self.board: SimulatedBoard = self._new_board(0, Cause.POWER_ON)
         self.truth = Truth()
         self.host = HostState()
@@ -89,7 +91,7 @@ class Rig:
             sync_contact=self._spec.sync_contact,
             gusty_from_deg=self._spec.gusty_from_deg,
             max_step_rate=self._spec.max_step_rate,
-            shapes=self._spec.shapes,
+            shapes=self.shapes,
             minor=self._spec.minor,
             now_ns=now_ns,
             cause=cause,

@@ -8,6 +8,7 @@ from typing import Protocol
 
 from protocol.codec import PROTOCOL_VERSION
 from protocol.messages import (
+    Accepted,
     Arm,
     BoardState,
     Expose,
@@ -19,8 +20,11 @@ from protocol.messages import (
     Reply,
     Request,
     SetAxis,
+    SetShaper,
     Status,
+    Stop,
 )
+from protocol.shaper import CLOSEST_MS, LONGEST_MS
 from protocol.units import AxisId, BootId, CommandId, Steps
 
 SPEED, ACCEL, LIMIT, SILENCE_MS = 1000, 2000, 9000, 5000
@@ -44,6 +48,9 @@ class Spoken(Protocol):
     def order(self, request: Request) -> None:
         """Send a request, which must be accepted."""
 
+    def run(self, milliseconds: int) -> None:
+        """Let time pass."""
+
     def status(self) -> Status:
         """The status that it reports."""
 
@@ -59,6 +66,19 @@ class Spoken(Protocol):
 
 def axis(board: Spoken) -> SetAxis:
     return SetAxis(board.next_id(), AxisId.PAN, Steps(-LIMIT), Steps(LIMIT), SPEED, ACCEL)
+
+
+def shaper(board: Spoken) -> SetShaper:
+    """Three impulses, for pan."""
+    return SetShaper(board.next_id(), AxisId.PAN, 0, 20_000, 100, 25_536, 200, 20_000, 0, 0, 0, 0)
+
+
+def no_shaper(board: Spoken) -> SetShaper:
+    return SetShaper(board.next_id(), AxisId.PAN, *(0,) * 10)
+
+
+def shaper_of_tilt(board: Spoken) -> SetShaper:
+    return replace(shaper(board), axis=AxisId.TILT)
 
 
 def move(board: Spoken, pan: int = 10, tilt: int = 20) -> Move:
@@ -101,6 +121,24 @@ def ready(board: Spoken) -> None:
 def moving(board: Spoken) -> None:
     board.make_ready()
     board.order(move(board, 5000, 0))
+
+
+def referencing(board: Spoken) -> None:
+    board.configure()
+    board.arm()
+    board.order(reference(board))
+
+
+def exposing(board: Spoken) -> None:
+    board.make_ready()
+    board.order(expose(board))
+
+
+def stopping(board: Spoken) -> None:
+    """In the middle of a move, which takes half a second to come to rest."""
+    moving(board)
+    board.run(700)
+    assert board.ask(Stop()) == Accepted()
 
 
 Begin = Callable[[Spoken], None]
@@ -167,6 +205,26 @@ TOO_FAST_REFERENCES: tuple[dict[str, int], ...] = (  # for an axis that was desc
     {"pan_search_steps_s": SPEED + 1},
     {"tilt_search_steps_s": SPEED + 1},
 )
+BAD_SHAPERS: tuple[dict[str, int], ...] = (  # in place of one value of three impulses of 0, 100 and 200 ms
+    {"share_2": 25_535},  # they sum to less than one
+    {"share_2": 25_537},  # to more
+    {"share_4": 1, "delay_4_ms": 300},
+    {"share_1": 65_535, "share_2": 65_535, "share_3": 2},  # to two
+    {"share_1": 0, "share_2": 45_536},  # an impulse without a share
+    {"share_1": 65_535, "share_2": 0, "delay_2_ms": 0, "share_3": 0, "delay_3_ms": 0},  # one impulse
+    {"delay_1_ms": 1},  # the first one late
+    {"delay_2_ms": CLOSEST_MS - 1},
+    {"delay_3_ms": 100 + CLOSEST_MS - 1},
+    {"delay_3_ms": 100},
+    {"delay_2_ms": 200, "delay_3_ms": 100},  # not in order
+    {"delay_3_ms": LONGEST_MS + 1},
+    {"delay_3_ms": 65_535},
+    {"share_2": 0, "delay_2_ms": 0, "share_1": 45_536},  # a gap
+    {"share_3": 0, "delay_3_ms": 0, "share_4": 20_000, "delay_4_ms": 300},
+    {"delay_4_ms": 1},  # an unused impulse that is not all zero
+    {"delay_5_ms": 300},
+    {"command_id": 0},
+)
 OTHERS_BAD: tuple[tuple[Callable[[Spoken], Request], dict[str, int]], ...] = (
     (arm, {"silence_ms": 0}),
     (arm, {"command_id": 0}),
@@ -178,6 +236,13 @@ REFUSALS: tuple[Refusal, ...] = (
     *_plain(nothing, Reason.VERSION, other_version),
     *_plain(nothing, Reason.NOT_CONFIGURED, arm),
     *_plain(half_configured, Reason.NOT_CONFIGURED, arm),
+    *_plain(nothing, Reason.NOT_CONFIGURED, shaper, no_shaper, shaper_of_tilt),
+    *_plain(half_configured, Reason.NOT_CONFIGURED, shaper_of_tilt),
+    *(
+        refusal
+        for begin in (moving, referencing, exposing, stopping)
+        for refusal in _plain(begin, Reason.BUSY, shaper, no_shaper)
+    ),
     *_plain(configured, Reason.NOT_ARMED, move, expose, reference),
     *_plain(configured, Reason.WRONG_BOOT, arm_of_another_boot),
     *_plain(armed, Reason.BUSY, axis),
@@ -187,6 +252,7 @@ REFUSALS: tuple[Refusal, ...] = (
     # Values are checked before the state: a disarmed board refuses them for the same reason as an armed one.
     *(_spoilt(begin, axis, **wrong) for begin in (nothing, configured, ready) for wrong in BAD_AXES),
     *(_spoilt(begin, reference, **wrong) for begin in (nothing, configured, ready) for wrong in BAD_REFERENCES),
+    *(_spoilt(begin, shaper, **wrong) for begin in (nothing, ready, moving) for wrong in BAD_SHAPERS),
     *(_spoilt(begin, reference, **wrong) for begin in (configured, ready) for wrong in TOO_FAST_REFERENCES),
     *(_spoilt(begin, make, **wrong) for begin in (nothing, configured, ready) for make, wrong in OTHERS_BAD),
 )

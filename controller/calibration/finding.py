@@ -9,7 +9,7 @@ from typing import Any
 from scipy.special import ndtri, stdtrit
 
 from controller.calibration import records
-from controller.calibration.records import AxisName, CalibrationKind
+from controller.calibration.records import AxisName, CalibrationKind, RingRow
 from controller.kit.kit import Kit
 
 
@@ -64,6 +64,7 @@ class Finding:
     focal_length_mm: float | None = None
     intervals: Mapping[str, tuple[float, float]] = field(default_factory=dict)
     stated: Stated = Stated.ALL
+    over_pitch: tuple[RingRow, ...] = ()
 
     def interval(self, name: str) -> tuple[float, float]:
         """The interval that contains the true value of `name` in 95 of 100 cases, if `stated` says so."""
@@ -111,4 +112,5 @@ def record_of(finding: Finding, kit: Kit, with_what: str, made_at: str) -> recor
         residuals=dict(finding.residuals),
         lens=finding.lens,
         focal_length_mm=finding.focal_length_mm,
+        over_pitch=finding.over_pitch,
     )

@@ -8,15 +8,21 @@ from controller import clock
 from controller.errors import StorageFailed
 from controller.files import Rewritten
 
+READINGS = "The readings are kept in {path} as you type them; --from {path} works with them later."
+ALL = "The readings of all moves are kept in {path}; --from {path} works with them later."
+MOVES = "The moves are listed in {path}, with the time at which each ended."
+
 
 class KeptReadings:
-    """A new CSV file in `folder`, written whole after every row; `tell` receives its path once.
+    """A new CSV file in `folder`, written whole after every row; `tell` receives its path once, in the sentence `said`.
 
     If it cannot be written, `tell` receives that once, and the readings continue without it.
     """
 
-    def __init__(self, tell: Callable[[str], None], folder: Path = Path()) -> None:
-        self._tell, self._folder = tell, folder
+    def __init__(
+        self, tell: Callable[[str], None], folder: Path = Path(), stem: str = "readings", said: str = READINGS
+    ) -> None:
+        self._tell, self._folder, self._stem, self._said = tell, folder, stem, said
         self._file: Rewritten | None = None
         self._failed = False
 
@@ -29,16 +35,14 @@ class KeptReadings:
             file.write(text)
         except StorageFailed as error:
             self._failed = True
-            self._tell(f"The readings are not kept while you type them: {error}")
+            self._tell(f"The {self._stem} are not kept while you work: {error}")
             return
         if self._file is None:
             self._file = file
-            self._tell(
-                f"The readings are kept in {file.path} as you type them; --from {file.path} works with them later."
-            )
+            self._tell(self._said.format(path=file.path))
 
     def _new(self) -> Path:
-        name = f"readings-{clock.local_time():%Y%m%d-%H%M%S}"
+        name = f"{self._stem}-{clock.local_time():%Y%m%d-%H%M%S}"
         path, number = self._folder / f"{name}.csv", 1
         while os.path.lexists(path):
             number += 1

@@ -6,7 +6,7 @@ from datetime import datetime
 from typing import Any
 
 from controller.calibration import records
-from controller.calibration.validity import is_stale
+from controller.calibration.validity import is_stale, used_records
 from controller.kit.kit import Kit
 
 
@@ -55,6 +55,6 @@ def _standing_of(record: records.Record, kept: Sequence[records.Record], kit: Ki
         return "undone"
     if record.kit_digest != records.kit_digest(kit, record.kind, record.axis):
         return "kit changed"
-    if records.newest_valid(kept, record.kind, record.axis, kit) is not record:
+    if record not in used_records(kept, record.kind, record.axis, kit):
         return "older"
     return "stale" if is_stale(record, now) else "counts"

@@ -11,6 +11,7 @@ import os
 from collections.abc import Sequence
 from datetime import UTC, datetime
 from enum import StrEnum
+from itertools import pairwise
 from pathlib import Path
 from typing import Annotated, Any, Literal, Self
 
@@ -24,7 +25,8 @@ from controller.kit.load import mistakes
 from controller.reading import CALIBRATION, holds, read_json
 from controller.shown import shown
 
-FORMAT_VERSION = 1
+OLDEST_VERSION, FORMAT_VERSION = 1, 2
+MOST_PITCHES = 37
 Name = Annotated[str, Field(pattern=r"^[a-z][a-z0-9_]*$", max_length=60)]
 
 
@@ -47,6 +49,8 @@ class AxisName(StrEnum):
 
 
 OF_ONE_AXIS = frozenset({CalibrationKind.STEPS, CalibrationKind.BACKLASH})
+OF_EITHER = frozenset({CalibrationKind.SETTLE})
+"""About one axis, or about the head as a whole."""
 # The values that each kind of record must have, and their bounds.
 NEEDED = {
     CalibrationKind.STEPS: {"steps_per_degree": BOUNDS["measured_steps_per_degree"]},
@@ -54,6 +58,14 @@ NEEDED = {
     CalibrationKind.LEVEL: {"lean_deg": BOUNDS["lean_deg"], "toward_deg": BOUNDS["lean_toward_deg"]},
     CalibrationKind.SETTLE: {"ring_hz": BOUNDS["ring_hz"], "ring_damping": BOUNDS["ring_damping"]},
 }
+
+
+class RingRow(Table):
+    """How fast the camera swings after a stop of the axis at one pitch, and the standard uncertainty of that."""
+
+    pitch_deg: Annotated[float, within("pitch_deg")]
+    ring_hz: Annotated[float, within("ring_hz")]
+    u_ring_hz: Annotated[float, Field(ge=0)]
 
 
 class Record(Table):
@@ -66,7 +78,8 @@ class Record(Table):
     - level: lean_deg, toward_deg (the yaw toward which the pan axis leans)
     - parallax: offset_mm (the lens's no-parallax point ahead of the axis), rail_mm (the reading of the rail's scale to
       set)
-    - settle: ring_hz, ring_damping, settle_ms (the wait for the kit's own lens and shutter time, if known)
+    - settle: ring_hz, ring_damping; ring_hz_within and ring_damping_within (half of the 95 % interval as a share of the
+      value). `over_pitch` has a row for each pitch, in order, if it was measured at several. Of one axis, or of both.
     - verify: repeatability_deg, needed_deg, passed (1 or 0)
     """
 
@@ -80,6 +93,7 @@ class Record(Table):
     how: str
     with_what: str = ""
     residuals: dict[Name, tuple[float, ...]] = Field(default_factory=dict)
+    over_pitch: Annotated[tuple[RingRow, ...], Field(max_length=MOST_PITCHES)] = ()
     lens: str | None = None
     focal_length_mm: Annotated[float, within("focal_length_mm")] | None = None
     undone: bool = False
@@ -87,11 +101,16 @@ class Record(Table):
 
     @model_validator(mode="after")
     def _consistent(self) -> Self:
-        if (self.kind in OF_ONE_AXIS) != (self.axis is not None):
+        if self.kind not in OF_EITHER and (self.kind in OF_ONE_AXIS) != (self.axis is not None):
             raise ValueError(f"a record of {self.kind} {'needs' if self.axis is None else 'has no'} axis")
         for name, bound in NEEDED.get(self.kind, {}).items():
             if not bound.holds(self.values.get(name, math.nan)):
                 raise ValueError(f"a record of {self.kind} needs {name} between {bound.least:g} and {bound.most:g}")
+        pitches = [row.pitch_deg for row in self.over_pitch]
+        if pitches and (self.kind not in OF_EITHER or self.axis is None):
+            raise ValueError("over_pitch belongs to a record of settle of one axis")
+        if any(after <= before for before, after in pairwise(pitches)):
+            raise ValueError("over_pitch: the pitches must grow from row to row")
         for name, value in self.uncertainties.items():
             if name.removeprefix("u_") not in self.values or not name.startswith("u_"):
                 raise ValueError(f"the uncertainty {name} belongs to no value")
@@ -104,7 +123,7 @@ class CalibrationFile(Table):
     """The file as a whole."""
 
     format: Literal["fullturn-calibration"] = "fullturn-calibration"
-    format_version: Literal[1] = 1
+    format_version: Literal[1, 2] = 2  # only keys with a default have come since the first
     records: tuple[Record, ...] = ()
 
     @model_validator(mode="after")
@@ -178,10 +197,10 @@ def read(kit_path: Path) -> tuple[Record, ...]:
     if not isinstance(content, dict) or content.get("format") != "fullturn-calibration":
         raise InputError(f"{path}: is not a calibration file; move it away and calibrate again.")
     version = content.get("format_version")
-    if version != FORMAT_VERSION or isinstance(version, bool):
+    if isinstance(version, bool) or version not in range(OLDEST_VERSION, FORMAT_VERSION + 1):
         raise InputError(
-            f"{path}: is a calibration file of format version {shown(str(version))}, this program reads version "
-            f"{FORMAT_VERSION}; use the program that wrote it, or move it away and calibrate again."
+            f"{path}: is a calibration file of format version {shown(str(version))}, this program reads versions "
+            f"{OLDEST_VERSION} to {FORMAT_VERSION}; use the program that wrote it, or move it away and calibrate again."
         )
     try:
         return CalibrationFile.model_validate_json(json.dumps(content, allow_nan=False)).records

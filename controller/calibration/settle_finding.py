@@ -32,6 +32,10 @@ class Still:
     shutter_s: float | None = None
     blur_px: float = SETTLED_PX
 
+    def shutter_for(self, kit: Kit | None) -> float | None:
+        """The shutter time in seconds: the one given, or the kit's longest. None without both."""
+        return self.shutter_s or (max(kit.shutter_times_s()) if kit is not None else None)
+
 
 @dataclass(frozen=True, slots=True)
 class _Read:
@@ -109,15 +113,14 @@ def _finding(kit: Kit | None, read: _Read, still: Still) -> Finding:
         f"The head rings at {said('ring_hz')} Hz with a damping ratio of {said('ring_damping')}, at first by "
         f"{said('amplitude')} {read.unit} to either side ({SINGLE})."
     ]
-    pixel_deg = _pixel_deg(kit, still.lens)
-    shutter_s = still.shutter_s or (max(kit.shutter_times_s()) if kit is not None else None)
-    if read.degrees is None or pixel_deg is None or shutter_s is None:
+    one_px_deg, shutter_s = pixel_deg(kit, still.lens), still.shutter_for(kit)
+    if read.degrees is None or one_px_deg is None or shutter_s is None:
         sentences.append(
             "How long to wait was not worked out. It needs the sensor's unit (--degrees-per-unit), the lens and the "
             "shutter time (--kit, or --focal-length-mm, --pixel-um and --shutter-s)."
         )
     else:
-        wait = wait_for(ringing, read.degrees / pixel_deg, shutter_s, still.blur_px)
+        wait = wait_for(ringing, read.degrees / one_px_deg, shutter_s, still.blur_px)
         # Time counts from the end of the move, and the first reading may come later.
         values["settle_ms"] = 1000 * max(0.0, ringing.start_s + wait.wait_s)
         uncertainties["u_settle_ms"], hidden["settle_ms"] = 1000 * wait.u_wait_s, 1000 * wait.hidden_s
@@ -130,6 +133,7 @@ def _finding(kit: Kit | None, read: _Read, still: Still) -> Finding:
         for most in (dict.fromkeys(values, 0.0), hidden)
     )
     sentences.append(_pair_sentence(double))
+    values |= known_shares(ringing)
     return Finding(
         kind=CalibrationKind.SETTLE,
         axis=None,
@@ -145,6 +149,15 @@ def _finding(kit: Kit | None, read: _Read, still: Still) -> Finding:
         lens=lens_name(kit),
         focal_length_mm=kit.lens.focal_length_mm if kit is not None else still.lens.focal_mm,
     )
+
+
+def known_shares(ringing: Ringing) -> dict[str, float]:
+    """How well frequency and damping are known: half of the 95 % interval, for a pair too, as a share of the value."""
+    u, hidden = ringing.uncertainties, ringing.hidden_most
+    return {
+        "ring_hz_within": ringing.half_width(u[0], hidden[0]) / ringing.ring_hz,
+        "ring_damping_within": ringing.half_width(u[1], hidden[1]) / ringing.ring_damping,
+    }
 
 
 def _interval(ringing: Ringing, value: float, u: float, hidden: float) -> tuple[float, float]:
@@ -165,7 +178,7 @@ def _pair_sentence(intervals: Mapping[str, tuple[float, float]]) -> str:
     )
 
 
-def _pixel_deg(kit: Kit | None, lens: LensGiven) -> float | None:
+def pixel_deg(kit: Kit | None, lens: LensGiven) -> float | None:
     """The angle of one pixel at the middle of the picture, None if unknown."""
     if kit is None:
         if lens.focal_mm is None or lens.pixel_um is None:

@@ -6,7 +6,8 @@ from datetime import datetime
 from enum import StrEnum
 from typing import Any
 
-from controller.calibration.records import OF_ONE_AXIS, AxisName, CalibrationKind, Record, newest_valid
+from controller.calibration.measured_rings import measured_rings, ring_record
+from controller.calibration.records import OF_EITHER, OF_ONE_AXIS, AxisName, CalibrationKind, Record, newest_valid
 from controller.capture.preflight import Check
 from controller.kit.kit import Axis, Kit
 from controller.kit.provenance import Source, Sources
@@ -30,9 +31,10 @@ def calibrated(kit: Kit, records: Sequence[Record], now: datetime | None = None)
     a record are marked as measured.
     """
     measured: Sources = {}
+    rings = measured_rings(kit, records)
 
     def axis(name: AxisName, plain: Axis) -> Axis:
-        changes: dict[str, float] = {}
+        changes: dict[str, Any] = dict(rings.axes[name])
         if (steps := newest_valid(records, CalibrationKind.STEPS, name, kit)) is not None:
             changes["measured_steps_per_degree"] = steps.values["steps_per_degree"]
         if (backlash := newest_valid(records, CalibrationKind.BACKLASH, name, kit)) is not None:
@@ -44,10 +46,7 @@ def calibrated(kit: Kit, records: Sequence[Record], now: datetime | None = None)
         "pan": axis(AxisName.PAN, kit.head.pan),
         "tilt": axis(AxisName.TILT, kit.head.tilt),
     }
-    if (settle := newest_valid(records, CalibrationKind.SETTLE, None, kit)) is not None:
-        changes |= {
-            name: settle.values[name] for name in ("ring_hz", "ring_damping", "settle_ms") if name in settle.values
-        }
+    changes |= rings.head
     level = newest_valid(records, CalibrationKind.LEVEL, None, kit)
     if level is not None and now is not None and not is_stale(level, now):
         changes |= {"lean_deg": level.values["lean_deg"], "lean_toward_deg": level.values["toward_deg"]}
@@ -103,25 +102,36 @@ def state_sentences(kit: Kit, records: Sequence[Record], now: datetime) -> tuple
 
 def ever(records: Sequence[Record], kind: CalibrationKind, axis: AxisName | None) -> bool:
     """Whether this was ever calibrated, with this kit or another, and not undone."""
-    return any(r.kind is kind and r.axis is axis and not r.undone for r in records)
+    return any(r.kind is kind and (r.axis is axis or kind in OF_EITHER) and not r.undone for r in records)
 
 
 def _standing(
     kit: Kit, records: Sequence[Record], now: datetime, days: float | None, kind: CalibrationKind, axis: AxisName | None
 ) -> CalibrationStanding:
     name = kind.value if axis is None else f"{kind.value} of the {axis.value} axis"
-    record = newest_valid(records, kind, axis, kit)
+    used = used_records(records, kind, axis, kit)
+    record = min((each for each in used if each is not None), key=lambda each: each.made_at, default=None)
     if record is None:
         another = ever(records, kind, axis)
         why = "calibrated before the kit was changed" if another else "not calibrated"
         return CalibrationStanding(kind, axis, State.MISSING, f"{name}: {why}; the kit's figures are used.")
     age = (now - record.made_at).total_seconds() / 86400
-    text = f"{name}: calibrated {max(age, 0.0):.1f} days ago (record {record.id})"
+    only = "" if None not in used else f" of the {(record.axis or AxisName.PAN).value} axis alone"
+    text = f"{name}{only}: calibrated {max(age, 0.0):.1f} days ago (record {record.id})"
     if is_stale(record, now, days):
         return CalibrationStanding(
             kind, axis, State.STALE, f"{text}, which is too long ago; run `fullturn calibrate {kind.value}`."
         )
     return CalibrationStanding(kind, axis, State.PRESENT, f"{text}.")
+
+
+def used_records(
+    records: Sequence[Record], kind: CalibrationKind, axis: AxisName | None, kit: Kit
+) -> list[Record | None]:
+    """The records that are used; None for one that is missing. Of settle there is one for each axis, or one for both."""
+    if kind is CalibrationKind.SETTLE:
+        return [ring_record(records, name, kit) for name in (AxisName if axis is None else (axis,))]
+    return [newest_valid(records, kind, axis, kit)]
 
 
 RELIED_ON = (CalibrationKind.STEPS, CalibrationKind.BACKLASH, CalibrationKind.LEVEL)

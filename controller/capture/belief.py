@@ -81,6 +81,8 @@ class SentCommand:
     rate: float | None = None
     """Seconds of the board's clock per second of the host's, None if unknown."""
     accepted: bool = False
+    shaped_ms: tuple[int, int] = (0, 0)
+    """By how much the shapers that the board has accepted make a move of pan, and of tilt, longer."""
 
     @property
     def what(self) -> str:
@@ -264,8 +266,12 @@ def _least_ns(asked: SentCommand, outcome: Outcome, program: Program, capabiliti
     elif asked.from_steps is None:
         least_ns = 0
     else:
-        ways = zip((request.pan_steps, request.tilt_steps), asked.from_steps, axes.values(), strict=True)
-        least_ns = max(least_move_ns(goal - here, setting) for goal, here, setting in ways)
+        goals = (request.pan_steps, request.tilt_steps)
+        ways = zip(goals, asked.from_steps, axes.values(), asked.shaped_ms, strict=True)
+        least_ns = max(
+            least_move_ns(goal - here, setting) + (shaped_ms * MS if goal != here else 0)
+            for goal, here, setting, shaped_ms in ways
+        )
     return max(0, round(least_ns * (1 - SHARE)) - MARGIN_NS)
 
 

@@ -252,7 +252,7 @@ class BoardClient:
                 now,
                 command_id=welcome.last_command_id,
                 boot_id=welcome.boot_id,
-                capabilities=welcome.capabilities,
+                capabilities=welcome.offers,
             )
         )
 

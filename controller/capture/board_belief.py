@@ -19,10 +19,13 @@ from protocol.messages import (
     Outcome,
     Reference,
     Request,
+    SetAxis,
+    SetShaper,
     Status,
     Stop,
     Welcome,
 )
+from protocol.shaper import Shaper, impulses_of
 from protocol.units import ID_SPAN, MS, BootId, CommandId
 
 STRETCH_NS = 500 * MS
@@ -38,6 +41,7 @@ class BoardBelief:
         self.asked: SentCommand | None = None
         self.latest: SentCommand | None = None
         self._at_steps: Place | None = None
+        self._shaped_ms = [0, 0]  # by the shapers that pan and tilt were given
         self._clock_ms: int | None = None
         self._clock_at_ns = 0
         self._mark: tuple[int, int] | None = None  # an earlier reading of its clock, and when it was read
@@ -66,8 +70,15 @@ class BoardBelief:
 
     def send(self, request: Reference | Move | Expose, now: int) -> None:
         """Note a command that is sent."""
+        pan_ms, tilt_ms = self._shaped_ms
         self.asked = self.latest = SentCommand(
-            request, now, self._at_steps, self._clock_ms, self._clock_at_ns, self._rate
+            request,
+            now,
+            self._at_steps,
+            self._clock_ms,
+            self._clock_at_ns,
+            self._rate,
+            shaped_ms=(pan_ms, tilt_ms),
         )
         self._change()
 
@@ -88,13 +99,17 @@ class BoardBelief:
         """Take in a Welcome."""
         if welcome.boot_id != self._boot_id:
             self.forget()
-        self._boot_id, self._capabilities = welcome.boot_id, welcome.capabilities
+        self._boot_id, self._capabilities = welcome.boot_id, welcome.offers
         return belief.of_welcome(welcome)
 
     def accept(self, request: Request) -> None:
         """Note that the board has accepted a request."""
         if self.asked is not None and request is self.asked.request:
             self.asked = self.latest = replace(self.asked, accepted=True)
+        if isinstance(request, SetAxis):
+            self._shaped_ms[request.axis] = 0
+        elif isinstance(request, SetShaper):
+            self._shaped_ms[request.axis] = Shaper(impulses_of(request)).duration_ms
         self._change()
 
     def give_up(self) -> None:
@@ -115,6 +130,7 @@ class BoardBelief:
         """Forget everything: it is another boot of the board."""
         self.asked = self.latest = self._at_steps = self._boot_id = None
         self._clock_ms = self._status_clock_ms = self._index = self._mark = self._rate = None
+        self._shaped_ms = [0, 0]
         self._change()
 
     def is_ours(self, command_id: CommandId) -> bool:

@@ -65,6 +65,13 @@ class Conclude:
 
 
 @dataclass(frozen=True, slots=True)
+class RampsTold:
+    """Store whether the board of this run shapes its ramps."""
+
+    shaped: bool
+
+
+@dataclass(frozen=True, slots=True)
 class Zeroed:
     """Store that zero was found in this boot of the board."""
 
@@ -120,6 +127,6 @@ class End:
     early: bool = False
 
 
-Record: TypeAlias = Intend | Conclude | Zeroed | ZeroLost | SwitchesChecked | Doubt
+Record: TypeAlias = Intend | Conclude | RampsTold | Zeroed | ZeroLost | SwitchesChecked | Doubt
 """What is stored in the session."""
 Effect: TypeAlias = Greet | Reopen | Listen | Send | SendUrgent | Timer | Ask | Announce | Shut | End | Record

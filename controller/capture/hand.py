@@ -6,6 +6,7 @@ While a person is asked or thinks, the board's watchdog is kept quiet and its ot
 
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
+from dataclasses import replace
 from typing import NoReturn
 
 from controller.capture import requests
@@ -18,12 +19,15 @@ from controller.capture.port import Port
 from controller.capture.words.board import TROUBLES, hold, refusal
 from controller.errors import BoardRefused, InputError, LinkLost, RunStopped, WorldError
 from controller.program import timing
+from controller.program.arrival import with_shapers
 from controller.program.kinematics import angles_of_steps, pose_at
 from controller.program.program import Program
 from protocol.messages import ZERO_SWITCHES, Capability, Halt, Move, Stop
+from protocol.shaper import PLAIN, Shaper
 from protocol.units import MS, BootId, CommandId, Steps, next_id
 
 LOOK_NS = 50 * MS  # between two looks for a pressed key
+UNSHAPED = (PLAIN, PLAIN)
 STOPPING = {EventKind.PAUSE, EventKind.STOP, EventKind.HALT}
 
 
@@ -39,6 +43,7 @@ class Hand:
         self._board = BoardClient(port, program, self.gate)
         self._next_id = CommandId(1)
         self._greeted = self._armed = False
+        self._shapers = UNSHAPED
         self.known = False
         self.at_steps = (0, 0)
         self.capabilities = Capability(0)
@@ -48,6 +53,11 @@ class Hand:
     def finds_zero(self) -> bool:
         """Whether both axes have a switch at zero."""
         return self.capabilities & ZERO_SWITCHES == ZERO_SWITCHES
+
+    @property
+    def shapes(self) -> bool:
+        """Whether the board shapes its ramps."""
+        return bool(self.capabilities & Capability.SHAPER)
 
     @property
     def steps_per_degree(self) -> tuple[float, float]:
@@ -120,6 +130,10 @@ class Hand:
         while not over():
             self._wait(None, LOOK_NS)
 
+    def wait_pass(self, lasts_ns: int) -> None:
+        """Let this time pass, while everything else is received too. Raises RunStopped."""
+        self._wait(None, lasts_ns)
+
     # The head.
 
     def wait_known(self) -> None:
@@ -133,14 +147,21 @@ class Hand:
         self._next_id = next_id(welcome.command_id)
         self.wait_rest()
 
-    def wait_armed(self) -> None:
-        """Allow the board to move, unless it is already allowed. Raises WorldError, LinkLost."""
+    def wait_armed(self, shapers: tuple[Shaper, Shaper] = UNSHAPED) -> None:
+        """Allow the board to move, with these shapers of pan and tilt until it rests, unless it is already allowed.
+
+        Raises WorldError, LinkLost.
+        """
         if self._armed:
             return
-        for request in requests.arming(self._program, self.boot_id, self._take_id, shaped=False):
+        if shapers != UNSHAPED and not self.shapes:
+            raise WorldError("This board does not shape its ramps; it needs firmware of protocol 1.2 or later.")
+        pan, tilt = with_shapers(self._program.axes, shapers)
+        program = replace(self._program, pan=pan, tilt=tilt)
+        for request in requests.arming(program, self.boot_id, self._take_id, shaped=self.shapes):
             self._board.send(request)
         self._wait(EventKind.ARMED, None)
-        self._armed = True
+        self._armed, self._shapers = True, shapers
 
     def wait_ready(self) -> None:
         """Greet the board, receive the position of the head, arm the board. Raises WorldError, LinkLost."""
@@ -178,12 +199,13 @@ class Hand:
         axes = (self._program.pan, self._program.tilt)
         return max(
             timing.motion_ns(goal - here, axis.speed_steps_s, axis.accel_steps_s2)
-            for axis, here, goal in zip(axes, start or self.at_steps, target, strict=True)
+            + (shaper.duration_ms * MS if goal != here else 0)
+            for axis, here, goal, shaper in zip(axes, start or self.at_steps, target, self._shapers, strict=True)
         )
 
     def wait_rest(self) -> None:
         """Bring the head to rest, disarmed. Motion needs a new warning afterwards. Raises WorldError, LinkLost."""
-        self._armed = False
+        self._armed, self._shapers = False, UNSHAPED
         self._board.send_urgent(Stop())
         rest = self._wait(EventKind.AT_REST, self._program.stop_deadline_ns)
         assert rest is not None

@@ -5,6 +5,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from controller.amounts import counted, duration, storage
+from controller.capture.words.board import plain_ramps
 from controller.kit.exposing import noise_text, times_text
 from controller.kit.kit import Kit
 from controller.kit.provenance import Source
@@ -60,9 +61,10 @@ def checks(plan: Plan, program: Program, welcome: Welcome, out: Path, remembered
         Check("board", f"up to {welcome.max_step_rate} steps/s", welcome.max_step_rate >= fastest),
         *_switch_checks(plan, welcome),
         _contact_check(plan, welcome),
+        *_ramp_check(program, welcome),
         *_exposure_checks(plan.kit, program, remembered),
         *_bracket_check(plan, program, welcome, remembered),
-        _energy_check(plan, program),
+        _energy_check(plan, program, welcome),
         Check("card", f"about {storage(plan.budget.megabytes)} for the whole set: see that it is free", looked=False),
         _disk_check(out),
     ]
@@ -104,7 +106,7 @@ def _switch_checks(plan: Plan, welcome: Welcome) -> list[Check]:
     found = []
     head = plan.kit.head
     for name, axis, bit in (("pan", head.pan, Capability.PAN_SWITCH), ("tilt", head.tilt, Capability.TILT_SWITCH)):
-        fitted = bool(welcome.capabilities & bit)
+        fitted = bool(welcome.offers & bit)
         if fitted == axis.zero_switch:
             text = "a switch finds it" if fitted else "no switch: you set it at the mark"
             found.append(Check(f"zero of {name}", text, looked=fitted))
@@ -115,10 +117,22 @@ def _switch_checks(plan: Plan, welcome: Welcome) -> list[Check]:
 
 
 def _contact_check(plan: Plan, welcome: Welcome) -> Check:
-    fitted = bool(welcome.capabilities & Capability.SYNC_CONTACT)
+    fitted = bool(welcome.offers & Capability.SYNC_CONTACT)
     if plan.kit.board.sync_contact:
         return Check("sync contact", "fitted" if fitted else "the kit has one and the board has not", fitted)
     return Check("sync contact", "none: exposures will be assumed, not confirmed", looked=False)
+
+
+def _ramp_check(program: Program, welcome: Welcome) -> list[Check]:
+    """Whether the board shapes its ramps, if that makes a difference."""
+    if _shapes(welcome):
+        return [Check("ramps", "shaped, so that the camera arrives still")] if program.counts_on_shaping else []
+    longer_ns = program.whole_ns(shaped=False) - program.whole_ns(shaped=True)
+    return [Check("ramps", plain_ramps(longer_ns), looked=False)] if program.counts_on_shaping else []
+
+
+def _shapes(welcome: Welcome) -> bool:
+    return bool(welcome.offers & Capability.SHAPER)
 
 
 def _bracket_check(plan: Plan, program: Program, welcome: Welcome, remembered: Remembered) -> list[Check]:
@@ -160,11 +174,12 @@ def _coming(program: Program, remembered: Remembered) -> Exposure:
     return next((step.frame, step.exposure) for step in steps if isinstance(step, ExposeStep))
 
 
-def _energy_check(plan: Plan, program: Program) -> Check:
+def _energy_check(plan: Plan, program: Program, welcome: Welcome) -> Check:
     """Whether a full battery would do, by the rig's own figures. Its actual charge cannot be checked."""
     power = plan.kit.power
-    need = program.expected_ns / NS / 3600 * (power.head_watts + power.camera_watts)
-    text = f"about {need:.1f} Wh in {duration(program.expected_ns / NS)}"
+    seconds = program.whole_ns(shaped=_shapes(welcome)) / NS
+    need = seconds / 3600 * (power.head_watts + power.camera_watts)
+    text = f"about {need:.1f} Wh in {duration(seconds)}"
     examples = [key for key in ("head_watts", "camera_watts") if plan.kit.source(f"power.{key}") is Source.EXAMPLE]
     if examples:
         text += f" by examples ({' and '.join(examples)} not stated)"

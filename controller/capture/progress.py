@@ -6,7 +6,7 @@ the steps of another pass.
 
 from typing import TypeVar
 
-from controller.program.build import build_steps
+from controller.program.build import build_steps, step_ends_ns
 from controller.program.program import AskStep, ExposeStep, Exposure, MoveStep, Program, Step
 from controller.program.turn import BracketPosition
 from controller.session.rows import NOTHING, Remembered
@@ -59,6 +59,12 @@ class Progress:
     def all_by_hand(self) -> bool:
         """Whether the head turns for no frame at all."""
         return all(frame.id in self.by_hand for frame in self._program.frames)
+
+    def longer_ns(self) -> int:
+        """How much longer the rest of this pass takes if the board does not shape its ramps."""
+        baud, rest = self._program.kit.board.baud, self.steps[self.cursor :]
+        plain, shaped = (max(step_ends_ns(rest, baud, shaped=shaped), default=0) for shaped in (False, True))
+        return plain - shaped
 
     def nearest(self) -> Step:
         """The step at the cursor, or the last one if the cursor is past it."""

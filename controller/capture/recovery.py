@@ -85,7 +85,8 @@ def note_welcome(run: Run, event: Event) -> None:
     if board.same_boot and never_taken:  # so nothing was exposed
         run.conclude_unconfirmed(turn_is_lost=False)
     board.boot_id = event.boot_id
-    board.capabilities = event.capabilities or board.capabilities
+    if event.capabilities is not None:  # another firmware may have fewer, or none
+        board.capabilities = event.capabilities
     run.position.switches = board.capabilities & ZERO_SWITCHES
     if not board.same_boot:
         run.lose_place()
@@ -117,6 +118,7 @@ def note_rest(run: Run, event: Event) -> None:
     else:
         run.lose_place()
     run.position.forget_edges()
+    run.still_at_ns = event.at_ns + run.program.stop_settle_ns  # the move that it interrupted rings on
     learn(run, event)
     if run.shot.id:  # its outcome is still unknown and stays in doubt
         run.progress.lose_turn(run.shot.exposure[0])

@@ -15,6 +15,7 @@ from controller.capture.effects import (
     Greet,
     Intend,
     Listen,
+    RampsTold,
     Record,
     Reopen,
     Send,
@@ -33,10 +34,10 @@ from controller.capture.port import Port
 from controller.capture.run import Run
 from controller.capture.states import RunState
 from controller.capture.tether import Tether
-from controller.capture.words.board import LOST
+from controller.capture.words.board import LOST, ramps_lost
 from controller.errors import LinkLost
 from controller.program.program import Program
-from controller.session.rows import Happening
+from controller.session.rows import BOARD_SHAPES, NO, YES, Happening
 from controller.session.session import Session
 from protocol.messages import Expose, Halt, Stop
 from protocol.statistics import LinkStatistics
@@ -117,6 +118,11 @@ class Runner:
         """The requested pause, if any."""
         return self._run.pause_wanted
 
+    @property
+    def shaped(self) -> bool:
+        """Whether the board shapes its ramps. Until it has answered, it is taken to be able to."""
+        return self._run.board.shapes or self._run.state in {RunState.IDLE, RunState.CONNECTING}
+
     def run(self) -> RunResult:
         """Run to the end. Raises StorageFailed or LinkLost if one of them ends it."""
         try:
@@ -175,8 +181,10 @@ class Runner:
         return files[-1]
 
     def _handle(self, event: Event) -> None:
-        before = self._run.state
+        before, shaped = self._run.state, self.shaped
         effects = handle(self._run, event)
+        if shaped and not self.shaped and self._program.counts_on_shaping:
+            self._warn(ramps_lost(self._run.progress.longer_ns()))
         if self._run.state is not before:
             if before is RunState.ASKING:
                 self._withdraw()
@@ -229,6 +237,8 @@ class Runner:
                 self._session.conclude(command_id, outcome, at_ns, clock_ms, reported_steps)
                 if outcome.made:
                     self._on_exposure()
+            case RampsTold(shaped):
+                self._session.note_about(BOARD_SHAPES, YES if shaped else NO)
             case Zeroed(boot_id):
                 self._session.note_zero(boot_id)
             case ZeroLost():

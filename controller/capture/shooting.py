@@ -1,7 +1,7 @@
 """The photographs, one after the other; a camera that does not answer; and the operator's pauses."""
 
 from controller.capture import requests
-from controller.capture.effects import End, Greet, Intend, Send, Timer, Zeroed
+from controller.capture.effects import End, Greet, Intend, RampsTold, Send, Timer, Zeroed
 from controller.capture.events import Event, EventKind
 from controller.capture.run import Run
 from controller.capture.tether import PATIENCE_NS
@@ -119,7 +119,7 @@ def note_arrived(run: Run, event: Event) -> None:
     """Note the end of the move under way, and go to the next step."""
     move = run.progress.step(MoveStep)
     leads_home = run.position.arrive(move)
-    run.still_at_ns = event.at_ns + move.wait_ns(shaped=run.board.shapes)
+    run.still_at_ns = max(run.still_at_ns, event.at_ns + move.wait_ns(shaped=run.board.shapes))
     run.progress.cursor += 1
     if not leads_home and not run.position.look_is_due:
         run.take_up_more()
@@ -144,7 +144,7 @@ def arm(run: Run, _: Event) -> None:
     run.effects.append(Timer(None, overdue=False))
     board = run.board
     wanted = requests.arming(run.program, run.board.boot_id, board.take_id, shaped=board.shapes)
-    run.effects += [Send(request) for request in wanted]
+    run.effects += [RampsTold(board.shapes), *(Send(request) for request in wanted)]
 
 
 def reference(run: Run, event: Event) -> None:
@@ -160,7 +160,7 @@ def move(run: Run, event: Event) -> None:
     request = Move(run.board.take_id(), Steps(step.pan_steps), Steps(step.tilt_steps))
     longer_ns = run.program.longest_move_ns if run.progress.from_anywhere else 0
     run.progress.from_anywhere = False
-    run.command(event, request, step.expected_ns, step.deadline_ns + longer_ns)
+    run.command(event, request, step.turn_ns(shaped=run.board.shapes), step.deadline_ns + longer_ns)
 
 
 def expose(run: Run, event: Event) -> None:

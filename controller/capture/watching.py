@@ -127,11 +127,11 @@ def wait_for_calm(run: Run, event: Event) -> None:
 
 def settle_again(run: Run, event: Event) -> None:
     """Wait until the head is still: the wind has dropped."""
-    windy_since_ns, last = run.patience.windy_since_ns, run.position.last_move
+    windy_since_ns = run.patience.windy_since_ns
     if windy_since_ns is not None and event.at_ns - windy_since_ns > 2 * CHECKS_WIND_EVERY_NS:
         run.shut()  # somebody may have come to shelter it
     run.patience.windy_since_ns = None
-    run.still_at_ns = event.at_ns + (0 if last is None else last.wait_ns(shaped=run.board.shapes))
+    run.still_at_ns = event.at_ns + run.program.stop_settle_ns
     run.effects.append(Timer(run.still_at_ns, overdue=False))
 
 

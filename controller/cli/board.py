@@ -52,11 +52,7 @@ def find(baud: int, as_json: bool) -> None:
     if not found:
         click.echo("No serial ports were found; plug the board in.")
     for candidate in found:
-        if candidate.board is not None:
-            says = f"a board, boot {candidate.board.boot_id:08x}"
-        else:
-            says = candidate.trouble or "nothing answers"
-        click.echo(f"{candidate.port}  {candidate.name}  {candidate.description}: {says}")
+        click.echo(f"{candidate.port}  {candidate.name}  {candidate.description}: {candidate.answer}")
 
 
 @board.command()

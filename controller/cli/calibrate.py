@@ -23,8 +23,9 @@ with later():
     from controller.kit import load as kit_load
 
 if TYPE_CHECKING:
+    from controller.calibration.mover import HandMover
     from controller.calibration.typed_readings import PersonAtHead
-    from controller.commands.calibrate import Keeping, Kept
+    from controller.commands.calibrate import Keeping, Kept, KeptAll
     from controller.commands.calibrate_readings import ReadingSource
 
 axis_option = click.option("--axis", type=OneOf(["pan", "tilt"]), required=True, help="The axis to measure.")
@@ -60,7 +61,7 @@ def keeping_of(options: dict[str, Any]) -> "Keeping":
     return keeping
 
 
-def show_kept(kept: "Kept", as_json: bool) -> None:
+def show_kept(kept: "Kept | KeptAll", as_json: bool) -> None:
     """Print a finding, and where it was stored."""
     show(kept.as_json() if as_json else kept.text())
 
@@ -70,7 +71,8 @@ def calibrate() -> None:
     """Calibrate the head and the lens, with uncertainties, and keep the records."""
 
 
-def _tell(text: str) -> None:
+def tell(text: str) -> None:
+    """Print a sentence on stderr, so that stdout contains only the result."""
     click.echo(text, err=True)
 
 
@@ -80,7 +82,7 @@ def operator() -> "PersonAtHead":
     def ask(question: str) -> str:
         return str(click.prompt(question, default="", show_default=False, err=True))
 
-    return typed_readings.PersonAtHead(_tell, ask, keep=kept_readings.KeptReadings(_tell))
+    return typed_readings.PersonAtHead(tell, ask, keep=kept_readings.KeptReadings(tell))
 
 
 MOVING_OPTIONS = (
@@ -102,9 +104,15 @@ def _source(readings: Path | None, options: dict[str, Any], *, leans: bool = Fal
     if options["rehearse"] is not None:
         return calibrate_readings.ReadingSource(
             None,
-            calibrate_rehearsal.rehearsed(kit_load.load_kit(options["kit"]), options["rehearse"], _tell, leans=leans),
+            calibrate_rehearsal.rehearsed(kit_load.load_kit(options["kit"]), options["rehearse"], tell, leans=leans),
         )
 
+    person, moves = person_with_head(options)
+    return calibrate_readings.ReadingSource(None, replace(person, mover=moves))
+
+
+def person_with_head(options: dict[str, Any]) -> "tuple[PersonAtHead, HandMover]":
+    """The operator and what moves the head at --port, once the way is clear. Raises WorldError, LinkLost, InputError."""
     people = terminal.people_here(yes=options["yes"], countdown_s=options["countdown"])
     held = jog_work.held_head(options["kit"], options["port"], "fullturn calibrate", people)
     hand, _ = click.get_current_context().with_resource(held)
@@ -116,7 +124,7 @@ def _source(readings: Path | None, options: dict[str, Any], *, leans: bool = Fal
         return here.ask(question) if typed is None else typed
 
     here = operator()
-    return calibrate_readings.ReadingSource(None, replace(here, ask=ask, mover=mover.HandMover(hand, people)))
+    return replace(here, ask=ask), mover.HandMover(hand, people)
 
 
 reading_error_option = click.option(

@@ -1,4 +1,4 @@
-"""The commands of `fullturn calibrate` for lenses, photographs and vibrations: options only."""
+"""The commands of `fullturn calibrate` for lenses and photographs: options only."""
 
 import math
 from dataclasses import asdict
@@ -7,19 +7,19 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from controller.cli.calibrate import from_option, keeping_of, keeping_options, operator, show_kept
+from controller.cli.calibrate import keeping_of, keeping_options, operator, show_kept
 from controller.cli.command import Command
 from controller.cli.later import later
 from controller.cli.lens_options import lens_given, lens_options, unsure_lens_options
 from controller.cli.numbers import bounded
 from controller.cli.option_types import OneOf
-from controller.cli.shared_options import ANYTHING, FILE, json_option, show
+from controller.cli.shared_options import FILE, json_option, show
 
 with later():
     from controller.calibration import parallax as parallax_sums
-    from controller.calibration import parallax_finding, parallax_photographs, settle_finding, typed_marks
+    from controller.calibration import parallax_finding, parallax_photographs, typed_marks
     from controller.commands import calibrate as calibrate_work
-    from controller.commands import calibrate_lens, calibrate_settle
+    from controller.commands import calibrate_lens
 
 if TYPE_CHECKING:
     from controller.calibration.parallax import TypedShift
@@ -205,41 +205,3 @@ def rail(kit: Path, focal_length_mm: float | None, as_json: bool) -> None:
         f"At {focal:g} mm set the rail to {reading.rail_mm:.1f} ± {FACTOR_95 * reading.u_rail_mm:.1f} mm (95 %)."
     )
     show("\n".join([*lines, reading.warning] if reading.warning else lines))
-
-
-@click.command(cls=Command)
-@from_option
-@click.option(
-    "--pictures", type=ANYTHING, multiple=True, metavar="FOLDER|FILE", help="A burst of photographs, instead of readings."
-)
-@click.option("--every-ms", type=bounded("every_ms"), help="Time between them, if they do not record milliseconds.")
-@click.option(
-    "--from-ms", type=bounded("from_ms"), default=0.0, show_default=True, help="Ignore readings before this time."
-)
-@click.option(
-    "--degrees-per-unit",
-    type=bounded("degrees_per_unit"),
-    help="Degrees for one unit of the sensor; default: unknown.",
-)
-@click.option(
-    "--shutter-s", type=bounded("shutter_s"), help="The shutter time to settle for; default: the kit's longest."
-)
-@click.option("--blur-px", type=bounded("blur_px"), help="How far a picture may move meanwhile and count as still.")
-@lens_options
-@keeping_options
-def settle(readings: Path | None, pictures: tuple[Path, ...], as_json: bool, **options: Any) -> None:
-    """Measure how the head rings after a move, and how long it must settle.
-
-    Columns of the file: time_ms,value from any sensor; time 0 is the end of the move. Use the fastest and longest
-    move: a gentle one leaves too little to measure.
-    """
-    keeping = keeping_of(options)
-    still = settle_finding.Still(lens_given(options), options["shutter_s"])
-    if options["blur_px"] is not None:
-        still = settle_finding.Still(still.lens, still.shutter_s, options["blur_px"])
-    if not pictures:
-        given = (options["from_ms"], options["degrees_per_unit"], still, keeping)
-        finding = calibrate_settle.settle_readings_command(readings, *given, operator())
-    else:
-        finding = calibrate_settle.settle_photographs_command(pictures, options["every_ms"], still, keeping)
-    show_kept(calibrate_work.keep(finding, keeping), as_json)

@@ -77,8 +77,9 @@ HEADINGS: Mapping[str, Mapping[str, str]] = {
     },
     "calibrate settle": {
         "Measurement": "--from --pictures --every-ms --from-ms --degrees-per-unit",
-        "Stillness": "--shutter-s --blur-px",
+        "Stillness": "--shutter-s --blur-px --plan",
         "Lens": "--focal-length-mm --pixel-um",
+        "Moving the head": "--port --axis --pitch --yes --countdown --rehearse",
         **_RECORD,
     },
 }

@@ -10,7 +10,8 @@ import click
 from controller import __version__
 from controller.cli.board import board
 from controller.cli.calibrate import calibrate
-from controller.cli.calibrate_pictures import centre, parallax, rail, settle
+from controller.cli.calibrate_pictures import centre, parallax, rail
+from controller.cli.calibrate_settle import settle
 from controller.cli.capture import capture, jog, report, resume, tell
 from controller.cli.command import CommandGroup
 from controller.cli.completion import completion

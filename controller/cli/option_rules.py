@@ -26,6 +26,8 @@ LENS = "--kit or --focal-length-mm and --pixel-um"
 SUN = "--latitude and --longitude and --start"
 PICTURED = "--ring or --pair"
 READ_BY_HAND = ("no --ring", "no --pair")
+UNREAD = ("no --from", "no --pictures")
+IN_DEGREES = "--pictures or --degrees-per-unit or --rehearse"
 ASKED = ("no --from", *READ_BY_HAND)
 
 _STORED = {"--dry": ("--kit",), "--with": ("--kit", "no --dry", "no --rehearse"), "--replace": ("--page",)}
@@ -154,15 +156,22 @@ RULES = {
     "calibrate settle": Rules(
         only_with={
             "--every-ms": ("--pictures",),
-            "--from-ms": ("no --pictures",),
-            "--degrees-per-unit": ("no --pictures",),
-            "--shutter-s": ("--pictures or --degrees-per-unit", LENS),
-            "--blur-px": ("--pictures or --degrees-per-unit", LENS, "--kit or --shutter-s"),
-            "--focal-length-mm": ("--pictures or --degrees-per-unit",),
-            "--pixel-um": ("--pictures or --degrees-per-unit",),
-            **_STORED_UNMOVED,
+            "--from-ms": ("no --pictures", "no --rehearse"),
+            "--degrees-per-unit": ("no --pictures", "no --rehearse"),
+            "--shutter-s": (IN_DEGREES, LENS),
+            "--blur-px": (IN_DEGREES, LENS, "--kit or --shutter-s"),
+            "--focal-length-mm": (IN_DEGREES,),
+            "--pixel-um": (IN_DEGREES,),
+            "--plan": ("--kit",),
+            "--axis": ("--port or --rehearse",),
+            "--pitch": ("--port or --rehearse",),
+            **_MOVED,
+            "--port": UNREAD,
+            "--rehearse": UNREAD,
+            **_STORED,
         },
-        either=(("--from", "--pictures"),),
+        needs=_MOVED_NEEDS,
+        either=(("--from", "--pictures"), ("--port", "--rehearse")),
     ),
     "jog": Rules(only_with={"--zero-here": ("--to",)}),
     "capture": Rules(

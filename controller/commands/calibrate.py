@@ -1,6 +1,7 @@
 """`fullturn calibrate`: keeping the finding of a procedure, and managing the records."""
 
-from dataclasses import dataclass
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
@@ -59,11 +60,51 @@ class Kept:
         return "\n".join((*self.finding.sentences, self.sentence))
 
 
+@dataclass(frozen=True, slots=True)
+class KeptAll:
+    """The findings of one measurement, where they were stored, and what else there is to say."""
+
+    kept: tuple[Kept, ...]
+    more: Mapping[str, Any]
+    said: tuple[str, ...] = ()
+
+    def as_json(self) -> dict[str, Any]:
+        """For other programs: a finding for each axis."""
+        return {"axes": {each.finding.axis: each.as_json() for each in self.kept}} | dict(self.more)
+
+    def text(self) -> str:
+        """For people."""
+        sentences = (*(each.text() for each in self.kept), *self.said)
+        return "\n".join(sentences)
+
+
 def keep(finding: Finding, keeping: Keeping) -> Kept:
     """Store the finding as a record, unless no kit was named or the run is dry, and write the page.
 
     Raises InputError, StorageFailed.
     """
+    kept = _stored(finding, keeping)
+    _write_page(finding, kept.sentence, keeping)
+    return kept
+
+
+def keep_all(
+    findings: Sequence[Finding], keeping: Keeping, more: Mapping[str, Any], said: tuple[str, ...] = ()
+) -> KeptAll:
+    """Store the findings of one measurement as records, one for each axis, and write one page. Raises as `keep` does."""
+    kept = tuple(_stored(finding, keeping) for finding in findings)
+    if kept:
+        first = findings[0]
+        whole = replace(
+            first,
+            sentences=(*(sentence for finding in findings for sentence in finding.sentences), *said),
+            plots=tuple(plot for finding in findings for plot in finding.plots),
+        )
+        _write_page(whole, " ".join(each.sentence for each in kept), keeping)
+    return KeptAll(kept, more, said)
+
+
+def _stored(finding: Finding, keeping: Keeping) -> Kept:
     kit = keeping.kit()
     record_id = None
     if keeping.kit_path is None or kit is None:
@@ -73,11 +114,14 @@ def keep(finding: Finding, keeping: Keeping) -> Kept:
     else:
         record_id = records.add(keeping.kit_path, record_of(finding, kit, keeping.with_what, clock.wall_time())).id
         sentence = f"Stored as record {record_id} in {records.calibration_path(keeping.kit_path)}."
+    return Kept(finding, record_id, sentence)
+
+
+def _write_page(finding: Finding, stored: str, keeping: Keeping) -> None:
     if keeping.page is not None:
         from controller.report.calibration_page import write_calibration_page  # noqa: PLC0415  matplotlib takes time
 
-        write_calibration_page(keeping.page, finding, sentence, replace=keeping.replace)
-    return Kept(finding, record_id, sentence)
+        write_calibration_page(keeping.page, finding, stored, replace=keeping.replace)
 
 
 def list_command(kit_path: Path) -> list[Listed]:

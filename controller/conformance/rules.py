@@ -66,7 +66,9 @@ RULES: Final[tuple[Rule, ...]] = (
     Rule("command-id", "An id is accepted once; older ones are stale, and 0 is no id.", still.stale),
     Rule("id-order", "Ids continue past 2^32 - 1, and each belongs to one kind of command (since 1.1).", still.in_order),
     Rule("values", "Meaningless values are refused.", still.nonsense),
-    Rule("shaper", "An invalid shaper is refused (since 1.2, if the board shapes its ramps).", shaping.refused),
+    Rule(
+        "shaper", "An invalid shaper is refused, and any shaper if the board does not shape (since 1.2).", shaping.refused
+    ),
     Rule("unarmed", "Nothing is executed before arming, and arming applies to one boot only.", still.unarmed),
     Rule("unknown-kind", "An unknown request is refused by name.", still.unknown_kind),
     Rule("junk", "Junk of any length never blocks the board.", still.junk),
@@ -123,6 +125,15 @@ RULES: Final[tuple[Rule, ...]] = (
         moves=True,
         motion=SMALL,
         about_s=6,
+        searches=True,
+    ),
+    Rule(
+        "shaped-stop",
+        "A Stop ends a shaped move as soon as a plain one (since 1.2, if the board shapes its ramps).",
+        shaping.shaped_stop,
+        moves=True,
+        motion=SMALL,
+        about_s=4,
         searches=True,
     ),
     Rule(

@@ -1,12 +1,24 @@
-"""The rules for boards that shape their ramps, since version 1.2; a board that does not has nothing to keep."""
+"""The rules for boards that shape their ramps, since version 1.2."""
 
-from controller.conformance.expectations import ACCEL, bring_to_rest, describe, expect, must, refer, status, wait_end
+from controller.conformance.expectations import (
+    ACCEL,
+    LATE_MS,
+    LATE_SHARE,
+    SILENCE_MS,
+    bring_to_rest,
+    describe,
+    expect,
+    must,
+    refer,
+    status,
+    wait_end,
+)
 from controller.conformance.reach import SMALL_STEPS, SPEED
-from controller.conformance.talk import Talk
+from controller.conformance.talk import NotChecked, Talk
 from protocol.messages import Accepted, Arm, Capability, Move, Outcome, Reason, SetShaper
 from protocol.ramp import ramp_of
-from protocol.shaper import WHOLE, Shaper, set_shaper
-from protocol.units import AxisId, CommandId, Steps
+from protocol.shaper import LONGEST_MS, WHOLE, Shaper, set_shaper
+from protocol.units import MS, AxisId, CommandId, Steps
 
 HALF = SMALL_STEPS // 2
 SHAPER = Shaper(((0, 20_000), (200, 25_536), (400, 20_000)))
@@ -22,8 +34,17 @@ WRONG = {
 }
 
 
+LONG = Shaper(((0, 30_000), (LONGEST_MS, WHOLE - 30_000)))
+UNDER_WAY_MS = 400
+
+
 def _shapes(talk: Talk) -> bool:
     return bool(talk.capabilities & Capability.SHAPER)
+
+
+def _must_shape(talk: Talk) -> None:
+    if not _shapes(talk):
+        raise NotChecked("this board does not shape its ramps")
 
 
 def _raw(talk: Talk, numbers: tuple[int, ...], axis: AxisId = AxisId.PAN) -> SetShaper:
@@ -31,10 +52,11 @@ def _raw(talk: Talk, numbers: tuple[int, ...], axis: AxisId = AxisId.PAN) -> Set
 
 
 def refused(talk: Talk) -> None:
-    """What is no shaper is refused, and so is one for an axis that nobody has described."""
-    if not _shapes(talk):
-        return
+    """An invalid shaper is refused, and a valid one accepted; a board without shaping refuses all."""
     describe(talk)
+    if not _shapes(talk):
+        expect(talk, set_shaper(talk.next_id(), AxisId.PAN, SHAPER), Reason.UNKNOWN_KIND)
+        return
     for numbers in WRONG.values():
         expect(talk, _raw(talk, numbers), Reason.BAD_VALUE)
     expect(talk, set_shaper(CommandId(0), AxisId.PAN, SHAPER), Reason.BAD_VALUE)
@@ -42,15 +64,19 @@ def refused(talk: Talk) -> None:
         expect(talk, set_shaper(talk.next_id(), AxisId.PAN, shaper), Accepted)
 
 
-def shaped_move(talk: Talk) -> None:
-    """A shaped move ends on its target, and takes longer by the delay of its last impulse; at rest only is it set."""
-    if not _shapes(talk):
-        return
+def _arm(talk: Talk, shaper: Shaper) -> None:
+    """Find zero, shape both axes, and arm."""
     refer(talk)
     bring_to_rest(talk)
     for axis in AxisId:
-        expect(talk, set_shaper(talk.next_id(), axis, SHAPER), Accepted)
-    expect(talk, Arm(talk.next_id(), talk.boot_id, 2000), Accepted)
+        expect(talk, set_shaper(talk.next_id(), axis, shaper), Accepted)
+    expect(talk, Arm(talk.next_id(), talk.boot_id, SILENCE_MS), Accepted)
+
+
+def shaped_move(talk: Talk) -> None:
+    """A shaped move ends on its target, later by the delay of its last impulse. Meanwhile no shaper is accepted."""
+    _must_shape(talk)
+    _arm(talk, SHAPER)
     for target in (HALF, 0):
         before = status(talk)
         way = abs(target - before.pan_steps)
@@ -62,3 +88,15 @@ def shaped_move(talk: Talk) -> None:
         must(talk, there == (target, target), f"a shaped Move ended at {there[0]}, {there[1]}, not at {target}")
     expect(talk, Move(talk.next_id(), Steps(HALF), Steps(HALF)), Accepted)
     expect(talk, set_shaper(talk.next_id(), AxisId.PAN, Shaper()), Reason.BUSY)
+
+
+def shaped_stop(talk: Talk) -> None:
+    """Stop does not wait for a shaper: the head is at rest after a plain ramp down."""
+    _must_shape(talk)
+    _arm(talk, LONG)
+    expect(talk, Move(talk.next_id(), Steps(HALF), Steps(HALF)), Accepted)
+    talk.wait_message(lambda *_: False, UNDER_WAY_MS)
+    begin, most_ms = talk.port.now(), 1000 * SPEED / ACCEL * LATE_SHARE + LATE_MS
+    bring_to_rest(talk)
+    took_ms = (talk.port.now() - begin) / MS
+    must(talk, took_ms < most_ms, f"after Stop a shaped Move took {took_ms:.0f} ms to end, not below {most_ms:.0f}")

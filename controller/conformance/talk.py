@@ -164,7 +164,7 @@ class Talk:
         elif is_after(reply.last_command_id, self.last_id):
             self.last_id = reply.last_command_id
         self.version = (reply.version_major, reply.version_minor)
-        self.capabilities, self.max_step_rate = int(reply.capabilities), reply.max_step_rate
+        self.capabilities, self.max_step_rate = int(reply.offers), reply.max_step_rate
         return reply
 
     def _wait_version(self, nonce: int, patience_ms: int) -> None:

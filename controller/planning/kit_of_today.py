@@ -31,10 +31,12 @@ def with_kit(plan: Plan, kit: Kit, plan_path: Path) -> Plan:
 
 
 # What a calibration may change.
+OF_AN_AXIS = {"backlash_deg", "measured_steps_per_degree", "ring_hz", "ring_damping", "ring_over_pitch"}
 MEASURED: dict[str, Any] = {
-    "pan": {"backlash_deg", "measured_steps_per_degree"},
-    "tilt": {"backlash_deg", "measured_steps_per_degree"},
-    **dict.fromkeys(("ring_hz", "ring_damping", "settle_ms", "lean_deg", "lean_toward_deg"), True),
+    "pan": OF_AN_AXIS,
+    "tilt": OF_AN_AXIS,
+    **dict.fromkeys(("ring_hz", "ring_damping", "ring_hz_within", "ring_damping_within", "settle_ms"), True),
+    **dict.fromkeys(("lean_deg", "lean_toward_deg"), True),
 }
 # Other differences allowed since planning: where to focus, and the sources of figures.
 MAY_DIFFER: dict[str, Any] = {"head": MEASURED, "exposure": {"f_number"}, "sources": True}

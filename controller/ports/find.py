@@ -8,7 +8,7 @@ from controller.capture.port import Port
 from controller.errors import WorldError
 from controller.ports.serial_port import SerialPort, ports
 from protocol.host_link import HostLink
-from protocol.messages import Welcome
+from protocol.messages import Capability, Welcome
 from protocol.units import MS, Nanos
 
 # Many boards restart when their port is opened, and do not answer for a while. Common practice, no source.
@@ -33,6 +33,14 @@ class Candidate:
     def name(self) -> str:
         """The name by which the port is found again."""
         return f"usb:{self.serial_number}" if self.serial_number else self.port
+
+    @property
+    def answer(self) -> str:
+        """What answers there, in words."""
+        if self.board is None:
+            return self.trouble or "nothing answers"
+        ramps = "shapes its ramps" if self.board.offers & Capability.SHAPER else "does not shape its ramps"
+        return f"a board, boot {self.board.boot_id:08x}, {ramps}"
 
 
 def wait_candidates(baud: int) -> list[Candidate]:

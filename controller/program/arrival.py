@@ -24,6 +24,11 @@ from protocol.units import MS
 Place = tuple[int, int]
 """The targets of both axes, in steps: pan, tilt."""
 
+AFTER_ZERO = 1.35
+"""What finding zero leaves, several ramps close together, as a multiple of the most that one ramp leaves.
+
+In 150 simulated runs with frequencies from 3 to 20 Hz the most was 1.34."""
+
 
 @dataclass(frozen=True, slots=True)
 class Approach:
@@ -49,8 +54,7 @@ def waits_ns(kit: Kit, settings: Settings, approaches: Sequence[Approach]) -> li
         return [round((kit.head.settle_ms or 0) * MS)] * len(approaches)
     moves = Moves(kit, settings, approaches)
     took_s, left = moves.shaped((settings[0].shaper, settings[1].shaper))
-    # The reference run, or whatever came before the first approach, may have left the camera swinging.
-    waits, swing, leg = [], moves.anywhere, 0
+    waits, swing, leg = [], AFTER_ZERO * moves.anywhere, 0
     for approach in approaches:
         swing = moves.anywhere if approach.unforeseen else swing
         for _ in approach.stops[1:]:
@@ -94,8 +98,7 @@ class Moves:
 
     def shaped(self, shapers: tuple[Shaper, Shaper]) -> tuple[Array, Array]:
         """How long the moves take with these shapers, in seconds (moves,), and what each leaves then."""
-        longer_s = np.array([[shaper.duration_ms / 1000] for shaper in shapers])
-        ends_s = np.where(self._turns, self._ends_s + longer_s, 0.0)
+        ends_s = self._ended_s(shapers)
         took_s = ends_s.max(axis=0)
         factors = np.stack([left_by_shaper(self._band.of_axis(axis), shaper) for axis, shaper in enumerate(shapers)])
         ends = np.array([min(shaper.weights[0][1], shaper.weights[-1][1]) for shaper in shapers])[:, None, None, None]
@@ -131,6 +134,16 @@ class Moves:
         reached: Array = np.where(part < 1, np.where(reached_s <= flat_s, reached_s, np.inf), np.inf)
         return reached
 
+    def took_s(self, shapers: tuple[Shaper, Shaper]) -> Array:
+        """How long the moves take with these shapers, in seconds (moves,)."""
+        took_s: Array = self._ended_s(shapers).max(axis=0)
+        return took_s
+
+    def _ended_s(self, shapers: tuple[Shaper, Shaper]) -> Array:
+        longer_s = np.array([[shaper.duration_ms / 1000] for shaper in shapers])
+        ends_s: Array = np.where(self._turns, self._ends_s + longer_s, 0.0)
+        return ends_s
+
     def faded(self, swing: Array, move: int, time_s: float) -> Array:
         """What is left of a swing after a time, with the camera at the pitch of that move."""
         faded: Array = swing * np.exp(-self._at(self._band.rate, move) * time_s)
@@ -148,9 +161,10 @@ class Moves:
     def seconds(self, shapers: tuple[Shaper, Shaper], exposed_s: float) -> tuple[Array, Array]:
         """How long each move takes, and how long to wait after it, (moves,) each, as if moves like it came before it."""
         took_s, left = self.shaped(shapers)
-        repeated = left / (1 - np.exp(-self._band.rate * (took_s + exposed_s)[:, None]))
-        waits_s = self._waits_s(repeated, self._band.rate, self._band.omega, exposed_s)
-        worst_s: Array = waits_s.max(axis=(0, 1, 3))
+        alone_s = self._waits_s(left, self._band.rate, self._band.omega, exposed_s).max(axis=(0, 1, 3))
+        every_s = took_s + alone_s + exposed_s
+        repeated = left / (1 - np.exp(-self._band.rate * every_s[:, None]))
+        worst_s: Array = self._waits_s(repeated, self._band.rate, self._band.omega, exposed_s).max(axis=(0, 1, 3))
         return took_s, worst_s
 
     def _waits_s(self, swing: Array, rate: Array, omega: Array, exposed_s: float) -> Array:

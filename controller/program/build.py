@@ -8,6 +8,7 @@ from controller.errors import InputError
 from controller.kit.kit import Axis, Head, Kit
 from controller.kit.line import TRIES, retry_ns
 from controller.program import timing
+from controller.program.arrival import plain
 from controller.program.course import Course, exchange_ns, look_ns, move_ns
 from controller.program.kinematics import axes_for
 from controller.program.program import (
@@ -66,6 +67,8 @@ def build_program(kit: Kit, frames: Sequence[PlannedFrame], made: Container[Expo
         _reference_ns(setting, speed, axis.steps_per_degree)
         for setting, speed, axis in zip((pan, tilt), search, (kit.head.pan, kit.head.tilt), strict=True)
     )
+    baud = kit.board.baud
+    begin_ns, plain_begin_ns = (_handshake_ns(baud, told) + reference_ns for told in (settings, plain(settings)))
     return Program(
         kit=kit,
         frames=tuple(frames),
@@ -84,11 +87,11 @@ def build_program(kit: Kit, frames: Sequence[PlannedFrame], made: Container[Expo
             max(s.speed_steps_s * NS // s.accel_steps_s2 for s in (pan, tilt)),  # v / a
             kit.board.baud,
         ),
+        stop_settle_ns=timing.stop_settle_ns(kit),
         longest_move_ns=_longest_move_ns(kit, (pan, tilt), steps),
         steps=steps,
-        expected_ns=_handshake_ns(kit.board.baud, settings)
-        + reference_ns
-        + max(step_ends_ns(steps, kit.board.baud), default=0),
+        expected_ns=begin_ns + max(step_ends_ns(steps, baud), default=0),
+        plain_expected_ns=plain_begin_ns + max(step_ends_ns(steps, baud, shaped=False), default=0),
     )
 
 
@@ -236,8 +239,9 @@ def _exposures(kit: Kit, frame: PlannedFrame, *, in_turn: bool = True) -> list[E
     return steps
 
 
-def step_ends_ns(steps: Sequence[Step], baud: int) -> list[int]:
+def step_ends_ns(steps: Sequence[Step], baud: int, *, shaped: bool = True) -> list[int]:
     """The end of each step, counted from the beginning of the first. The camera gets ready while the head already turns.
+    `shaped`: the board shapes its ramps.
 
     Nothing waits for the camera after the last exposure: the head is disarmed during its dark frame.
     """
@@ -247,8 +251,8 @@ def step_ends_ns(steps: Sequence[Step], baud: int) -> list[int]:
             total = max(total, ready_at) + step.expected_ns
             ready_at = total + step.ready_ns
         elif isinstance(step, MoveStep):
-            total += step.expected_ns + (look_ns(baud) if step.looks else 0)
-            total += 0 if isinstance(following, MoveStep) else step.settle_ns
+            total += step.turn_ns(shaped=shaped) + (look_ns(baud) if step.looks else 0)
+            total += 0 if isinstance(following, MoveStep) else step.wait_ns(shaped=shaped)
         ends.append(total)
     return ends
 

@@ -117,7 +117,8 @@ class Course:
         expected_ns = self._move_ns(self._here, there)
         overdue_ns = timing.deadline_ns(expected_ns, self._kit.board.baud)
         pan, tilt = (side.goes(steps) for side, steps in zip(self._sides, there, strict=True))
-        self.steps.append(MoveStep(*frame, *there, 0, 0, expected_ns, overdue_ns, pan, tilt))
+        shaper_ns = expected_ns - move_ns(self._kit, plain(self._settings), self._here, there)
+        self.steps.append(MoveStep(*frame, *there, 0, 0, expected_ns, overdue_ns, pan, tilt, shaper_ns))
         for axis, crossing in enumerate((pan, tilt)):
             if crossing.must:
                 self._at_stake_ns[axis] = 0

@@ -86,6 +86,12 @@ class MoveStep:
     deadline_ns: int
     pan: Crossing = Crossing()
     tilt: Crossing = Crossing()
+    shaper_ns: int = 0
+    """How much of `expected_ns` the shapers add."""
+
+    def turn_ns(self, *, shaped: bool) -> int:
+        """From sending the command to receiving its end, on a board that shapes its ramps or does not."""
+        return self.expected_ns - (0 if shaped else self.shaper_ns)
 
     def wait_ns(self, *, shaped: bool) -> int:
         """How long to wait after it, on a board that shapes its ramps or does not."""
@@ -128,7 +134,8 @@ Step: TypeAlias = MoveStep | ExposeStep | AskStep
 
 @dataclass(frozen=True, slots=True)
 class Program:
-    """Everything a run does. `expected_ns` is the whole run's time, from greeting the board to its last stop.
+    """Everything a run does. `expected_ns` is the whole run's time, from greeting the board to its last stop;
+    `plain_expected_ns` is the same on a board that shapes no ramps.
 
     `kit` and `frames` are what it was built from; steps to reshoot are built from them as well.
     """
@@ -147,15 +154,27 @@ class Program:
     reference_expected_ns: int
     reference_deadline_ns: int
     stop_deadline_ns: int
+    stop_settle_ns: int
+    """How long the camera may swing after a stop in the middle of a move."""
     longest_move_ns: int
     """A move across everything that the program visits: the longest time of a move from an unforeseen position."""
     steps: tuple[Step, ...]
     expected_ns: int
+    plain_expected_ns: int
+
+    def whole_ns(self, *, shaped: bool) -> int:
+        """The whole run's time, on a board that shapes its ramps or does not."""
+        return self.expected_ns if shaped else self.plain_expected_ns
 
     @property
     def axes(self) -> Settings:
         """Pan and tilt."""
         return self.pan, self.tilt
+
+    @property
+    def counts_on_shaping(self) -> bool:
+        """Whether the board is told a shaper if it can shape its ramps."""
+        return any(axis.shaper.impulses for axis in self.axes)
 
     @property
     def exposures(self) -> list[ExposeStep]:

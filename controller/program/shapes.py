@@ -1,6 +1,7 @@
 """Which ramps and shapers a program tells the board: those with which its own moves and waits take the least time."""
 
-from collections.abc import Sequence
+import math
+from collections.abc import Iterable, Sequence
 from dataclasses import replace
 
 import numpy as np
@@ -31,7 +32,7 @@ def choose(kit: Kit, settings: Settings, approaches: Sequence[Approach]) -> Sett
     if kit.board.shapes_ramps:
         return with_shapers(settings, _shapers(kit, settings, weighed))
     ways = [_gentler(settings, share) for share in GENTLER]
-    return min(ways, key=lambda each: _Costs(kit, each, weighed).of(PLAIN, PLAIN))
+    return min(ways, key=lambda each: _Costs(kit, each, weighed).of((PLAIN, PLAIN)))
 
 
 def _gentler(settings: Settings, share: float) -> Settings:
@@ -43,21 +44,28 @@ def _shapers(kit: Kit, settings: Settings, approaches: Sequence[Approach]) -> Pa
     """First both axes have shapers of one kind, then each tries all of its own beside the best of the other axis."""
     costs = _Costs(kit, settings, approaches)
     pans, tilts = (candidates(modes_of(kit.head, axis)) for axis in (kit.head.pan, kit.head.tilt))
-    best = min(zip(pans, tilts, strict=False), key=lambda pair: costs.of(*pair))
-    best = min([best, *((shaper, best[1]) for shaper in pans)], key=lambda pair: costs.of(*pair))
-    return min([best, *((best[0], shaper) for shaper in tilts)], key=lambda pair: costs.of(*pair))
+    _, tilt = costs.best(zip(pans, tilts, strict=False))
+    pan, _ = costs.best((shaper, tilt) for shaper in pans)
+    return costs.best((pan, shaper) for shaper in tilts)
 
 
 class _Costs:
-    """What the approaches cost with a pair of shapers: seconds, and for equal ones the shapers' own length."""
+    """What the approaches cost with a pair of shapers, in seconds."""
 
     def __init__(self, kit: Kit, settings: Settings, approaches: Sequence[Approach]) -> None:
         self._moves = Moves(kit, settings, approaches)
         self._exposed_s = max(max(each.exposed_s, default=0.0) for each in approaches)
-        self._known: dict[Pair, tuple[float, int]] = {}
 
-    def of(self, pan: Shaper, tilt: Shaper) -> tuple[float, int]:
-        if (pan, tilt) not in self._known:
-            took_s, wait_s = self._moves.seconds((pan, tilt), self._exposed_s)
-            self._known[pan, tilt] = float(np.sum(took_s + wait_s)), pan.duration_ms + tilt.duration_ms
-        return self._known[pan, tilt]
+    def of(self, pair: Pair) -> float:
+        took_s, wait_s = self._moves.seconds(pair, self._exposed_s)
+        return float(np.sum(took_s + wait_s))
+
+    def best(self, pairs: Iterable[Pair]) -> Pair:
+        """The cheapest of pairs that grow longer: none pays once turning alone takes as long as the cheapest."""
+        best, least_s = (PLAIN, PLAIN), math.inf
+        for pair in pairs:
+            if float(np.sum(self._moves.took_s(pair))) >= least_s:
+                break
+            if (cost_s := self.of(pair)) < least_s:
+                best, least_s = pair, cost_s
+        return best

@@ -2,15 +2,21 @@
 
 import math
 
-from controller.kit.kit import Axis
+import numpy as np
+
+from controller.kit.kit import Axis, Kit
 from controller.kit.line import BITS_PER_BYTE, TRIES, retry_ns
+from controller.shaping.rig import modes_of
+from controller.shaping.ringing import band_of, most_left
 from protocol.codec import frame_of
 from protocol.messages import Message
-from protocol.units import NS
+from protocol.units import MS, NS
 
 # How far the picture may move during an exposure, peak to peak, by what is known of the rig. Half a pixel counts as
 # still; the rest is for what the samples of a band leave between them.
-SETTLED_PX = 0.45
+SETTLED_PX = 0.48
+RAMP_CHANGES = 4
+STOPPED_CHANGES = RAMP_CHANGES + 3
 # What a deadline adds to the expected time: a share, and a minimum for the host's own delays. Common practice, no source:
 # long enough never to expire on a sound rig, short enough to notice a dead motor within seconds.
 MARGIN_SHARE = 0.25
@@ -49,6 +55,25 @@ def ring_down_s(swing: float, wanted: float, ring_hz: float, ring_damping: float
     if swing <= wanted:
         return 0.0
     return math.log(swing / wanted) / (ring_damping * 2 * math.pi * ring_hz)
+
+
+def stop_settle_ns(kit: Kit) -> int:
+    """How long the picture may move after the head was stopped in the middle of a move, or shaken; the kit's own figure
+    if it has one.
+
+    A ramp, shaped or not, changes the acceleration by at most 4 a in all; a stop goes from at most +a to -a and to 0.
+    """
+    head = kit.head
+    if head.settle_ms is not None:
+        return round(head.settle_ms * MS)
+    still_deg = SETTLED_PX * math.degrees(kit.field(0.0).pixel_rad)
+    waits_s = [0.0]
+    for axis in (head.pan, head.tilt):
+        band = band_of(modes_of(head, axis))
+        swing_deg = most_left(band, np.array(axis.max_accel_deg_s2)) * STOPPED_CHANGES / RAMP_CHANGES
+        too_much = 2 * swing_deg * math.sqrt(2) * len(band.omega) / still_deg  # axes in quadrature, modes added
+        waits_s.append(float(np.max(np.log(np.maximum(too_much, 1.0)) / band.rate)))
+    return round(max(waits_s) * NS)
 
 
 def wire_ns(message: Message, baud: int) -> int:

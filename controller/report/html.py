@@ -14,9 +14,10 @@ from controller.planning.request import Arrangement
 from controller.report.account_words import again_words, ending_words, shot_proof_sentence
 from controller.report.drawing import page_environment, svg
 from controller.report.plan_words import left_out_sentence, measured_sentence
+from controller.report.ramp_words import ramps_sentence
 from controller.report.sphere_picture import pole_picture, sphere_picture
 from controller.report.summary import Summary
-from controller.report.timeline_picture import seconds_by_lane, stretches, timeline_picture
+from controller.report.timeline_picture import shares, stretches, timeline_picture
 from controller.session.rows import Happening
 
 
@@ -62,7 +63,7 @@ def write_html(
         plan=plan,
         summary=summary,
         rows=row_lines(plan),
-        lanes=seconds_by_lane(parts),
+        shares=shares(parts),
         proof=shot_proof_sentence(plan, summary),
         ending=ending_words(summary),
         left_out=left_out_sentence(plan),
@@ -74,5 +75,6 @@ def write_html(
         sphere=svg(sphere_picture(plan, summary.missing_frames)),
         poles=svg(pole_picture(plan, summary.missing_frames)),
         timeline=svg(timeline_picture(parts)),
+        ramps=ramps_sentence(plan, shaped=summary.ramps_shaped),
     )
     write_whole(path, text)

@@ -14,6 +14,7 @@ from controller.kit.kit import Axis, Kit
 from controller.kit.own_head import GEARING, example_words, examples_of_head
 from controller.kit.provenance import Source, Sources, source_words, weakest
 from controller.program.neighbour import NeighbourMove, neighbour_move
+from controller.report.ramp_words import damping_words, swing_keys, swing_words
 
 
 @dataclass(frozen=True, slots=True)
@@ -140,10 +141,10 @@ def _arrival_lines(lines: _Lines) -> None:
     if head.settle_ms is not None:
         lines.add("wait after a move", f"{head.settle_ms / 1000:.2f} s", "settle_ms", "head.settle_ms")
         return
-    keys = ("head.ring_hz", "head.ring_hz_within", "head.ring_damping", "head.ring_damping_within")
+    keys = (*swing_keys(head), "head.ring_hz_within", "head.ring_damping_within")
     known = (
-        f"swings at {head.ring_hz:g} Hz, known to {100 * head.ring_hz_within:.0f} %, damping "
-        f"{head.ring_damping:g}, known to {100 * head.ring_damping_within:.0f} %"
+        f"swings at {swing_words(head)}, known to {100 * head.ring_hz_within:.3g} %; damping "
+        f"{damping_words(head)}, known to {100 * head.ring_damping_within:.3g} %"
     )
     plain = neighbour_move(kit, shaped=False)
     if kit.board.shapes_ramps:

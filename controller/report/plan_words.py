@@ -7,6 +7,7 @@ from controller.amounts import counted, degrees, duration, storage
 from controller.kit.exposing import kit_sentences
 from controller.planning.order import Order
 from controller.planning.plan import Plan
+from controller.report.ramp_words import saving_sentences
 
 ORDER_WORDS = {Order.QUICKEST: "Quickest order", Order.ROWS: "By rows", Order.COLUMNS: "By columns"}
 
@@ -92,7 +93,7 @@ def plan_text(plan: Plan, compared: Mapping[str, tuple[int, float]], calibration
         lines.append(f"The row gives a picture from {degrees(region.pitch_from_deg)} to {degrees(region.pitch_to_deg)}.")
     if region.unreachable_sr > 0:
         lines.append(left_out_sentence(plan))
-    lines += _link_lines(plan) + _order_lines(plan) + kit_sentences(plan.kit) + _sun_lines(plan)
+    lines += _link_lines(plan) + _order_lines(plan) + saving_sentences(plan) + kit_sentences(plan.kit) + _sun_lines(plan)
     for way, (frames, seconds) in compared.items():
         lines.append(f"{way}: {frames} frames, {duration(seconds)}")
     lines += [f"Calibration of {sentence}" for sentence in calibration]

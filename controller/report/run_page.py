@@ -12,11 +12,12 @@ from controller.planning.plan import Plan
 from controller.planning.reached_poses import frame_pose
 from controller.report.drawing import page_environment
 
-Sample = tuple[float, float, float, float, float]
+Sample = tuple[float, float, float, float, float, float, float]
 
 
 def write_run_page(path: Path, plan: Plan, samples: Sequence[Sample], exposures: Sequence[dict[str, Any]]) -> None:
-    """Write the page. `samples` are seconds, commanded pan and tilt, true yaw and pitch in degrees.
+    """Write the page. `samples` are seconds, commanded pan and tilt, true yaw and pitch in degrees, commanded speeds of
+    pan and tilt in degrees/s; between two the speed is a line.
 
     `exposures` are those really made: frame, exposure, t_s, shutter_s, yaw_deg, pitch_deg, motion_px, still. Raises
     StorageFailed.

@@ -10,7 +10,7 @@ from controller.report.camera_numbers import CameraNumbers, camera_numbers
 from controller.report.shot_proof import prove_shot
 from controller.report.verdict import Lack, SetStanding, Verdict, verdict
 from controller.session.checks import unchecked_axes
-from controller.session.rows import DoubtRow, Doubts, RunRow, ShotRow, with_requests
+from controller.session.rows import BOARD_SHAPES, NO, YES, DoubtRow, Doubts, RunRow, ShotRow, with_requests
 from controller.session.session import Session
 from protocol.units import NS
 
@@ -34,7 +34,8 @@ class Summary(BaseModel):
 
     `covered`, `linked` and the worst place (a negative margin: the middle of the largest gap) are the plan's proof for
     the complete frames alone, at the poses that the head reaches. `card_megabytes` is the estimated size of every
-    exposure made, including those that no longer count. `camera` is what other programs need to place the pictures.
+    exposure made, including those that no longer count. `ramps_shaped` says whether the board of the last run shapes its
+    ramps; it is null if that was not noted. `camera` is what other programs need to place the pictures.
     """
 
     model_config = ConfigDict(frozen=True, allow_inf_nan=False)
@@ -69,6 +70,7 @@ class Summary(BaseModel):
     card_megabytes: float
     virtual_seconds: float
     predicted_seconds: float
+    ramps_shaped: bool | None = None
     camera: CameraNumbers
 
 
@@ -92,6 +94,7 @@ def account_of(session: Session, plan: Plan, *, seconds: float | None = None, un
         unchecked=unchecked_axes(plan.kit, Doubts.of(stored).counting(shots), session.checks(), by_hand),
         under_way=under_way,
         losses=session.losses,
+        ramps_shaped={YES: True, NO: False}.get(about.get(BOARD_SHAPES, "")),
     )
 
 
@@ -107,6 +110,7 @@ def summarise(
     unchecked: Sequence[str] = (),
     under_way: bool = False,
     losses: Sequence[str] = (),
+    ramps_shaped: bool | None = None,
 ) -> Summary:
     """Compare `shots` with `plan` (see `verdict`); `sentence` says how the last run ended."""
     found = verdict(plan, shots, doubts, unchecked=unchecked, under_way=under_way, losses=losses)
@@ -132,6 +136,7 @@ def summarise(
         card_megabytes=round(found.openings * plan.kit.file_megabytes(), 1),
         virtual_seconds=round(seconds, 3),
         predicted_seconds=plan.budget.seconds,
+        ramps_shaped=ramps_shaped,
         camera=camera_numbers(plan.kit),
         **_counts(found),
     )

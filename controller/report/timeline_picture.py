@@ -20,6 +20,7 @@ LANES: dict[RunState, str] = {
     RunState.TRANSFERRING: "#cc79a7",
     RunState.RECOVERING: "#009e73",
 }
+REST = "checks, warnings, questions", "#dddddd"
 
 
 @dataclass(frozen=True, slots=True)
@@ -50,10 +51,26 @@ def stretches(happenings: Sequence[Happening], ended_s: float) -> list[Stretch]:
     ]
 
 
-def seconds_by_lane(parts: Sequence[Stretch]) -> dict[str, float]:
-    """Total seconds of each lane, by name, without lanes that never occurred."""
-    totals = {STATES[state].lane: sum(part.seconds for part in parts if part.state == state) for state in LANES}
-    return {name: total for name, total in totals.items() if total > 0}
+@dataclass(frozen=True, slots=True)
+class TimeShare:
+    """What one kind of time adds up to: seconds, and per cent of the whole run."""
+
+    name: str
+    seconds: float
+    percent: float
+    colour: str
+
+
+def shares(parts: Sequence[Stretch]) -> list[TimeShare]:
+    """All time of a run by its lanes, and the rest last; without kinds that never occurred."""
+    whole_s = sum(part.seconds for part in parts)
+    lane_of = {state.value: (STATES[state].lane, colour) for state, colour in LANES.items()}
+    totals = dict.fromkeys([*lane_of.values(), REST], 0.0)
+    for part in parts:
+        totals[lane_of.get(part.state, REST)] += part.seconds
+    return [
+        TimeShare(name, total, 100 * total / whole_s, colour) for (name, colour), total in totals.items() if total > 0
+    ]
 
 
 def timeline_picture(parts: Sequence[Stretch]) -> Figure:

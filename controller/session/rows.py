@@ -10,6 +10,11 @@ CAPTURE, REHEARSAL = "capture", "rehearsal"
 """The values of the fact `kind`: what a session records."""
 
 
+BOARD_SHAPES = "board_shapes"
+"""The fact, yes or no, that the board of the latest run shapes its ramps; absent in older sessions."""
+YES, NO = "yes", "no"
+
+
 class RunReason(StrEnum):
     """Why a run began."""
 

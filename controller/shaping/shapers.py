@@ -12,6 +12,7 @@ band are ours: zeros where Chebyshev's polynomial over the band has them.
 import math
 from collections.abc import Callable, Sequence
 from contextlib import suppress
+from dataclasses import replace
 from functools import lru_cache, partial
 from itertools import product
 
@@ -22,11 +23,11 @@ from protocol.errors import WrongUse
 from protocol.shaper import MOST_IMPULSES, PLAIN, Shaper
 
 EI_RESIDUE = 0.05
-SCALES = (0.0, 0.4, 0.7, 1.0, 1.15)
+SCALES = (0.0, 0.4, 0.7, 0.85, 1.0, 1.15)
 """How far the zeros of a shaper for a band lie apart, as shares of Chebyshev's."""
-CENTRES = (1.0, 0.985)
+CENTRES = (1.0, 0.99, 0.98)
 """Where they lie about, as shares of the mode's frequency: what is slower swings wider, and for longer."""
-DISTANCES = tuple(round(0.54 + 0.04 * each, 2) for each in range(12))
+DISTANCES = tuple(round(0.52 + 0.02 * each, 2) for each in range(24))
 """Distances of impulses below half a period, in half periods."""
 
 
@@ -48,32 +49,38 @@ def extra_insensitive(mode: Mode, residue: float = EI_RESIDUE) -> Shaper:
     return _faded(mode, np.array([(1 + residue) / 4, (1 - residue) / 2, (1 + residue) / 4]), 1.0)
 
 
-def spread_zeros(mode: Mode, order: int, scale: float = 0.0, centre: float = 1.0) -> Shaper:
+def spread_zeros(mode: Mode, order: int, scale: float = 0.0) -> Shaper:
     """`order` half periods long, with a zero at each of `order` frequencies in the mode's band.
 
-    They are spread by `scale` times Chebyshev's points about `centre` times the frequency; 0: all are there. Raises
-    WrongUse if it is no shaper for a board.
+    They are spread by `scale` times Chebyshev's points; 0: all are at the mode's own. Raises WrongUse if it is no shaper
+    for a board.
     """
-    return _faded(mode, _polynomial(_spread(mode, order, scale, centre)), 1.0)
+    above = _spread(mode, order, scale)[: (order + 1) // 2]  # the others are as far below
+    return _faded(mode, _polynomial(above, order), 1.0)
 
 
-def close_zeros(mode: Mode, frequencies: Array, distance: float) -> Shaper:
+def close_zeros(mode: Mode, frequencies: Sequence[float], distance: float) -> Shaper:
     """A zero at each of one or two `frequencies`, shares of the mode's, with impulses `distance` half periods apart.
 
     Raises WrongUse if it is no shaper for a board.
     """
-    angles = frequencies * distance
-    return _faded(mode, _polynomial(np.concatenate([angles, -angles])), distance)
+    return _faded(mode, _polynomial([at * distance for at in frequencies], 2 * len(frequencies)), distance)
 
 
-def _spread(mode: Mode, count: int, scale: float, centre: float) -> Array:
-    points: Array = np.cos((2 * np.arange(count) + 1) * math.pi / (2 * count))
-    return centre + mode.hz_spread * scale * points
+def _spread(mode: Mode, count: int, scale: float) -> list[float]:
+    """Chebyshev's points over the mode's band, as shares of its frequency."""
+    return [1 + mode.hz_spread * scale * math.cos((2 * k + 1) * math.pi / (2 * count)) for k in range(count)]
 
 
-def _polynomial(half_turns: Array) -> Array:
-    """Coefficients of the polynomial with zeros at these angles on the unit circle; the angles come in pairs."""
-    shares: Array = np.real(np.poly(np.exp(1j * math.pi * half_turns)))
+def _polynomial(half_turns: Sequence[float], order: int) -> Array:
+    """Coefficients of the polynomial with a pair of zeros on the unit circle at each of these angles, up and down.
+
+    With an odd `order` the last one is at half a turn and stands alone.
+    """
+    shares: Array = np.ones(1)
+    for number, half_turn in enumerate(half_turns):
+        pair = [1.0, -2 * math.cos(math.pi * half_turn), 1.0]
+        shares = np.convolve(shares, [1.0, 1.0] if 2 * number + 1 == order else pair)
     return shares
 
 
@@ -97,17 +104,18 @@ def candidates(modes: tuple[Mode, ...]) -> tuple[Shaper, ...]:
     for mode in modes:
         makers += _makers(mode)
     if len(modes) > 1:
-        both = np.array([1.0, modes[1].hz / modes[0].hz])
-        makers += [partial(close_zeros, modes[0], both, distance / both.max()) for distance in (1.0, *DISTANCES)]
+        both = (1.0, modes[1].hz / modes[0].hz)
+        makers += [partial(close_zeros, modes[0], both, distance / max(both)) for distance in (1.0, *DISTANCES)]
         makers.append(partial(_one_after_the_other, zv, modes))
     found = {PLAIN}
     for make in makers:
         with suppress(WrongUse):  # a mode may be too fast, or too slow, for a board to time its impulses
             found.add(make())
     band, least = band_of(modes), math.inf
+    swings = band.omega**2  # what is slower swings wider, and for longer
     useful = []
     for shaper in sorted(found, key=lambda shaper: (shaper.duration_ms, shaper.impulses)):
-        left = float(left_by_shaper(band, shaper).max())
+        left = float((left_by_shaper(band, shaper) / swings).max())
         if left < least:
             least = left
             useful.append(shaper)
@@ -115,12 +123,13 @@ def candidates(modes: tuple[Mode, ...]) -> tuple[Shaper, ...]:
 
 
 def _makers(mode: Mode) -> list[Callable[[], Shaper]]:
-    spreads = list(product(SCALES if mode.hz_spread else SCALES[:1], CENTRES if mode.hz_spread else CENTRES[:1]))
-    orders = range(1, MOST_IMPULSES)
     made: list[Callable[[], Shaper]] = [partial(extra_insensitive, mode)]
-    made += [partial(spread_zeros, mode, order, *spread) for order, spread in product(orders, spreads)]
-    zeros = [_spread(mode, count, *spread) for count, spread in product((1, 2), spreads)]
-    return made + [partial(close_zeros, mode, at, distance) for at, distance in product(zeros, DISTANCES)]
+    for centre in CENTRES:
+        about = replace(mode, hz=centre * mode.hz)
+        made += [partial(spread_zeros, about, *each) for each in product(range(1, MOST_IMPULSES), SCALES)]
+        zeros = [_spread(about, count, scale) for count, scale in product((1, 2), SCALES)]
+        made += [partial(close_zeros, about, *each) for each in product(zeros, DISTANCES)]
+    return made
 
 
 def _one_after_the_other(make: Callable[[Mode], Shaper], modes: Sequence[Mode]) -> Shaper:

@@ -8,6 +8,7 @@ QUANTITIES = {
     "ring": ("steps", "focal length"),
     "parallax": ("offset",),
     "settle": ("frequency", "damping", "amplitude", "wait"),
+    "shaping": ("swing without", "swing with", "share left"),
 }
 
 

@@ -10,6 +10,7 @@ from pathlib import Path
 
 import pytest
 
+from controller.amounts import duration
 from controller.capture.events import EventKind
 from controller.display import SPHERE_COLUMNS, Display, Seen, display, screen_text, sphere_lines
 from controller.errors import StorageFailed
@@ -28,6 +29,7 @@ class Watched:
 
     line = LinkStatistics(5, 1, 4, 0, 2)
     pause: EventKind | None = None
+    shaped = True
 
 
 def test_the_lines_say_where_it_is_and_when_it_ends() -> None:
@@ -41,6 +43,14 @@ def test_the_lines_say_where_it_is_and_when_it_ends() -> None:
     assert "5 frames sent, 1 repeated, 2 damaged" in text
     left_s = PROGRAM.expected_ns / NS * 0.75
     assert f"ends about 05:00:{int(left_s):02}" in text
+    plain = Watched()
+    plain.shaped = False
+    (ends,) = [
+        line for line in screen_text(seen, plain, 61 * NS, datetime(2026, 1, 1, 5, 0, tzinfo=UTC)) if "left" in line
+    ]
+    left_s = PROGRAM.plain_expected_ns / NS * 0.75
+    assert left_s > PROGRAM.expected_ns / NS * 0.75 + 1
+    assert f"{duration(left_s)} left" in ends
     seen.take(Happening(2 * NS, "suspended", "restarted", 2))
     assert "The board has restarted" in screen_text(seen, Watched(), 61 * NS, datetime.now(UTC))[-1]
 

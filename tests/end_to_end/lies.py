@@ -163,6 +163,7 @@ LIES: dict[str, Lie] = {
     "answers at once": Lie("at least", acts(quick=0.0, hurry=0.0)),
     "takes half the time": Lie("at least", acts(quick=0.5)),
     "exposes in no time": Lie("at least", acts(hurry=0.0)),
+    "takes shapers and does not use them": Lie("at least", acts(shapes=False)),
     "takes a hundredth of the time by its clock": Lie(
         "at least|backward", say=edit("Finished", clock_ms=lambda _, f: 1000 + f["clock_ms"] // 100)
     ),
@@ -220,7 +221,7 @@ LIES: dict[str, Lie] = {
         f"refuses {name} for reason {reason}": Lie(
             NO + ("|is through" if name == "Expose" else ""), say=refuse(reason, name)
         )
-        for name in ("SetAxis", "Arm", "Reference", "Move", "Expose", "Stop", "GetStatus", "GetIndex")
+        for name in ("SetAxis", "SetShaper", "Arm", "Reference", "Move", "Expose", "Stop", "GetStatus", "GetIndex")
         for reason in (1, 2, 5, 6, 8, 200)
     },
     # Stops by itself.

@@ -17,6 +17,7 @@ MS, NS = 1_000_000, 1_000_000_000
 DISARMED, READY, MOVING, REFERENCING, EXPOSING, STOPPING = range(6)
 NONE, ARRIVED, REFERENCED, SYNC, BLIND, NO_SYNC, CUT_SHORT = range(7)
 NOT_ARMED, BUSY, OUT_OF_LIMITS, STALE_ID, WRONG_BOOT, UNKNOWN_POSITION, BAD_VALUE = range(1, 8)
+NOT_CONFIGURED = 10
 HOST_STOP, HOST_HALT, HOST_SILENCE = 2, 3, 4
 LINE_NS, BRAKE_NS, REFERENCE_NS = MS, 50 * MS, 3 * NS
 Message = tuple[str, int, Fields]
@@ -53,12 +54,13 @@ class LyingBoard:
     """One board. `error` is the difference of the truth from its count; a reference run sets it to `zero_error`."""
 
     def __init__(self) -> None:
-        self.boot, self.last, self.capabilities = 0x5EED0B07, 0, 1 | 2 | 4 | 8
+        self.boot, self.last, self.capabilities = 0x5EED0B07, 0, 1 | 2 | 4 | 8 | 32
         self.clock_from_ms = 1000
         # Deeds that a lie may change.
         self.follows = True  # the motors make the counted steps
         self.miss: Callable[[tuple[int, int]], tuple[int, int]] = lambda goal: goal  # the end of a Move
         self.quick = self.hurry = 1.0  # share of the time that a motion, and an exposure, takes
+        self.shapes = True  # moves take longer by the shapers that it was given
         self.fires = True
         self.obeys_stop = True
         self.finishes = True
@@ -69,6 +71,7 @@ class LyingBoard:
         self.now = 0
         self.state, self.cause, self.armed, self.known = DISARMED, 1, False, False
         self.axes: dict[int, Fields] = {}
+        self.shaped_ms: dict[int, int] = {}
         self.silence_ns = self.heard_ns = 0
         self.running = self.finished = self.outcome = self.finished_ms = 0
         self.error: tuple[int, int] = (-700, 450)
@@ -134,6 +137,9 @@ class LyingBoard:
             return STALE_ID
         if name == "SetAxis":
             return 0 if self.state == DISARMED else BUSY
+        if name == "SetShaper":
+            resting = self.state in (DISARMED, READY)
+            return (0 if fields["axis"] in self.axes else NOT_CONFIGURED) if resting else BUSY
         if name == "Arm":
             return 0 if self.state in (DISARMED, READY) else BUSY
         if not self.armed or self.state != READY:
@@ -141,7 +147,7 @@ class LyingBoard:
         return UNKNOWN_POSITION if name == "Move" and not self.known else 0
 
     def _welcome(self, fields: Fields) -> tuple[str, Fields]:
-        values = {"major": 1, "minor": 0, "nonce": fields["nonce"], "boot": self.boot, "last": self.last}
+        values = {"major": 1, "minor": 2, "nonce": fields["nonce"], "boot": self.boot, "last": self.last}
         return "Welcome", {**values, "capabilities": self.capabilities, "bytes": 128, "rate": 40_000}
 
     def _status(self, _: Fields) -> tuple[str, Fields]:
@@ -172,6 +178,10 @@ class LyingBoard:
 
     def _do_setaxis(self, fields: Fields) -> None:
         self.axes[fields["axis"]] = fields
+        self.shaped_ms[fields["axis"]] = 0
+
+    def _do_setshaper(self, fields: Fields) -> None:
+        self.shaped_ms[fields["axis"]] = max(fields[f"delay_{number}_ms"] for number in range(1, 6))
 
     def _do_arm(self, fields: Fields) -> None:
         self.armed, self.state, self.cause = True, READY, 0
@@ -192,7 +202,7 @@ class LyingBoard:
         self._begin(fields, MOVING)
         here, asked = self.at, (fields["pan"], fields["tilt"])
         goal = self.miss(asked)
-        took_s = max(self._seconds(b - a, self.axes[axis]) for axis, (a, b) in enumerate(zip(here, asked, strict=True)))
+        took_s = max(self._seconds(b - a, axis) for axis, (a, b) in enumerate(zip(here, asked, strict=True)))
         took = round(took_s * NS * self.quick)
         if not self.follows:  # counted steps are not made, so the error grows by them
             self.error = tuple(e - (b - a) for e, a, b in zip(self.error, here, goal, strict=True))  # type: ignore[assignment]
@@ -209,10 +219,10 @@ class LyingBoard:
                 up = after > before
                 self.edges[axis] = (self.edges[axis][0] + 1, -self.error[axis], up | (2 if up else 0))
 
-    @staticmethod
-    def _seconds(way: int, axis: Fields) -> float:
-        speed, accel, way = axis["speed"], axis["accel"], abs(way)
-        return way / speed + speed / accel if way * accel >= speed * speed else 2 * math.sqrt(way / accel)
+    def _seconds(self, way: int, axis: int) -> float:
+        speed, accel, way = self.axes[axis]["speed"], self.axes[axis]["accel"], abs(way)
+        plain_s = way / speed + speed / accel if way * accel >= speed * speed else 2 * math.sqrt(way / accel)
+        return plain_s + (self.shaped_ms[axis] / 1000 if way and self.shapes else 0)
 
     def _do_expose(self, fields: Fields) -> None:
         self._begin(fields, EXPOSING)

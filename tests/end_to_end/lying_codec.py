@@ -19,6 +19,7 @@ MESSAGES: dict[str, tuple[int, str]] = {
     "Stop": (0x4E, ""),
     "Halt": (0x50, ""),
     "GetIndex": (0x53, ""),
+    "SetShaper": (0x55, "id:I axis:B " + " ".join(f"delay_{n}_ms:H share_{n}:H" for n in range(1, 6))),
     "Welcome": (0xC3, "major:B minor:B nonce:I boot:I last:I capabilities:H bytes:H rate:I"),
     "Accepted": (0xC5, ""),
     "Refused": (0xC6, "reason:B"),

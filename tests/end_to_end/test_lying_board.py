@@ -113,6 +113,7 @@ def test_an_honest_board_makes_the_set(tmp_path: Path) -> None:
     assert trial.result.sentence == "The run is through."
     assert Counter((one.frame, one.exposure) for one in trial.board.truth) == Counter(trial.made)
     assert len(trial.made) == 8
+    assert [name for _, name in trial.board.commands].count("SetShaper") == 2  # so that lies about it are told
     trial.check()
 
 

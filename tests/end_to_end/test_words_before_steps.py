@@ -18,7 +18,7 @@ from controller import clock
 from controller.calibration.mover import HandMover
 from controller.calibration.records import AxisName
 from controller.capture.gate import Gate, Unannounced
-from controller.capture.hand import Hand
+from controller.capture.hand import UNSHAPED, Hand
 from controller.capture.jog import Keys
 from controller.capture.people import People
 from controller.commands.jog import held_head, jog_command
@@ -31,6 +31,7 @@ from controller.planning.series import SessionSeries
 from controller.program.build import build_program
 from controller.setup.at_head import see_cables, see_zero
 from protocol.messages import Arm, Cause, GetStatus, Halt, Move, Reference, Request, Stop
+from protocol.shaper import Shaper
 from protocol.units import NS, BootId, CommandId, Steps
 from sim.person import Person, PersonSpec
 from sim.rig import Rig
@@ -256,6 +257,19 @@ def test_calibration_between_two_readings(at_head: AtHead) -> None:
             end_ns = at_head.port.now() + 100 * NS
             while at_head.port.now() < end_ns:
                 at_head.port.wait_bytes(end_ns)
+    assert_announced(at_head.person, at_head.rig)
+
+
+def test_moves_whose_end_is_measured(at_head: AtHead) -> None:
+    shaper = Shaper(((0, 32_768), (80, 32_768)))
+    with held_head(at_head.kit, at_head.url, "test", at_head.people, at_head.open_port) as (hand, _):
+        mover = HandMover(hand, at_head.people)
+        for shapers in (UNSHAPED, (shaper, UNSHAPED[1])):
+            mover.wait_visit([(2560, 640), (3200, 640)], "the head turns to where move 1 begins")
+            at_head.person.say("The sensor is started: about to stop and read.")
+            mover.wait_pass(100 * NS)
+            mover.wait_visit([(3250, 640)], "move 1: pan turns by 0.16°", shapers)
+            mover.wait_pass(100 * NS)
     assert_announced(at_head.person, at_head.rig)
 
 

@@ -148,6 +148,11 @@ def _readings(folder: Path) -> None:
     ringing = 0.4 * np.exp(-times / 200) * np.cos(times / 20) + chance.normal(0, 0.003, len(times))
     tables["settle.csv"] = [("time_ms", "value")]
     tables["settle.csv"] += [(f"{at:g}", f"{value:.4f}") for at, value in zip(times, ringing, strict=True)]
+    tables["moves.csv"] = [("time_ms", "value", "axis", "shaped", "pitch_deg")]
+    for shaped, size in (("no", 1.0), ("0:18000 60:31000 120:16536", 0.05)):
+        values = size * ringing + chance.normal(0, 0.003, len(times))
+        readings = zip(times, values, strict=True)
+        tables["moves.csv"] += [(f"{at:g}", f"{value:.4f}", "pan", shaped, "0") for at, value in readings]
     for name, rows in tables.items():
         with (folder / name).open("w", newline="") as file:
             csv.writer(file, lineterminator="\n").writerows(rows)

@@ -131,6 +131,7 @@ SUBJECTS: tuple[Subject, ...] = (
     Subject("backlash.csv", _csv, (("calibrate", "backlash", "--axis", "pan", "--from", "backlash.csv"),)),
     Subject("verify.csv", _csv, (("calibrate", "verify", "--from", "verify.csv", "--needed-deg", "0.2"),)),
     Subject("settle.csv", _csv, (("calibrate", "settle", "--from", "settle.csv"),)),
+    Subject("moves.csv", _csv, (("calibrate", "settle", "--from", "moves.csv", "--degrees-per-unit", "1"),)),
     Subject("loads.toml", _toml, (("kit", "loads", "kit.toml", "--from", "loads.toml"),)),
     Subject("ring.csv", _csv, (("calibrate", "steps", *RING),), judged=True),
     Subject("ring", _card, (("calibrate", "steps", *RING), ("calibrate", "settle", "--pictures", "ring")), judged=True),

@@ -1,12 +1,6 @@
-"""Draw the explanation's pictures from the project's own optics and proof: `python -m tests.repo.drawings`.
-
-Every picture has its own light ground, so its colours do not depend on the page's. The colours can be told apart by
-colour-blind eyes (Okabe and Ito 2008, *Color Universal Design*), and no meaning depends on a colour alone.
-"""
+"""Draw the explanation's pictures from the project's own optics, proof and ramps: `python -m tests.repo.drawings`."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass, field
-from html import escape
 from itertools import pairwise
 from pathlib import Path
 
@@ -20,12 +14,11 @@ from controller.planning.coverage import Proof, prove_coverage
 from controller.planning.directions import Array, camera_axes
 from controller.planning.make import make_plan
 from controller.planning.plan import Plan
-from controller.program.timing import SETTLED_PX, settle_ns
 from controller.report.sphere_picture import outline_directions
-from protocol.units import NS
+from tests.repo.canvas import BLUE, GREY, INK, ORANGE, RED, Picture
+from tests.repo.swing_picture import swing_picture
 
 FOLDER = Path(__file__).resolve().parents[2] / "docs" / "explanation" / "pictures"
-GROUND, INK, GREY, BLUE, ORANGE, RED = "#f7f7f2", "#22262b", "#6b6b75", "#0072b2", "#b36200", "#c03a00"
 OVERLAP = 0.30
 
 
@@ -33,64 +26,6 @@ def kit() -> Kit:
     """The tutorial's kit, as far as the pictures need it."""
     camera = Camera(sensor_width_mm=36.0, sensor_height_mm=24.0, pixels_wide=6000, pixels_high=4000)
     return Kit(camera=camera, lens=Lens(focal_length_mm=12.0))
-
-
-@dataclass(slots=True)
-class Picture:
-    """An SVG being drawn: its size, its text alternative, and its elements."""
-
-    width: int
-    height: int
-    title: str
-    tells: str
-    parts: list[str] = field(default_factory=list)
-
-    def line(self, points: Array, colour: str, width: float = 1.5, fill: str = "none", dash: str = "") -> None:
-        """Draw a line through the (n, 2) `points`, in pixels to the right and down, filled with the colour `fill`."""
-        path = " ".join(f"{x:.1f},{y:.1f}" for x, y in points)
-        dashed = f' stroke-dasharray="{dash}"' if dash else ""
-        self.parts.append(
-            f'<polyline points="{path}" fill="{fill}" fill-opacity="0.18" stroke="{colour}" '
-            f'stroke-width="{width:g}"{dashed}/>'
-        )
-
-    def box(self, x: float, y: float, wide: float, high: float, colour: str, fill: str = "none") -> None:
-        """Draw a rectangle."""
-        corners = [(x, y), (x + wide, y), (x + wide, y + high), (x, y + high), (x, y)]
-        self.line(np.array(corners), colour, 2, fill)
-
-    def dot(self, x: float, y: float, radius: float, colour: str, fill: str = "none") -> None:
-        """Draw a circle, empty or filled."""
-        self.parts.append(
-            f'<circle cx="{x:.1f}" cy="{y:.1f}" r="{radius:.1f}" fill="{fill}" stroke="{colour}" stroke-width="2"/>'
-        )
-
-    def text(self, x: float, y: float, words: str, colour: str = INK, anchor: str = "middle", size: int = 15) -> None:
-        """Write words at a place."""
-        self.parts.append(
-            f'<text x="{x:.1f}" y="{y:.1f}" fill="{colour}" text-anchor="{anchor}" font-size="{size}">'
-            f"{escape(words)}</text>"
-        )
-
-    def arrow(self, x: float, y: float, to_x: float, to_y: float, colour: str = INK) -> None:
-        """Draw a line with an arrowhead."""
-        start, end = np.array([x, y]), np.array([to_x, to_y])
-        along = (end - start) / np.hypot(*(end - start))
-        across = np.array([-along[1], along[0]])
-        self.line(np.array([start, end]), colour)
-        self.line(np.array([end - 9 * along + 4 * across, end, end - 9 * along - 4 * across]), colour)
-
-    def svg(self) -> str:
-        """The whole file as text."""
-        return "\n".join([
-            f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {self.width} {self.height}" width="{self.width}" '
-            f'height="{self.height}" role="img" aria-labelledby="title desc" font-family="sans-serif">',
-            f'<title id="title">{escape(self.title)}</title>',
-            f'<desc id="desc">{escape(self.tells)}</desc>',
-            f'<rect width="{self.width}" height="{self.height}" rx="8" fill="{GROUND}"/>',
-            *self.parts,
-            "</svg>\n",
-        ])  # fmt: skip
 
 
 def pictures() -> dict[str, str]:
@@ -101,7 +36,7 @@ def pictures() -> dict[str, str]:
         "sphere.svg": sphere(plan),
         "gap.svg": gap(plan),
         "margin.svg": margin(plan),
-        "settle.svg": settle(),
+        "settle.svg": swing_picture(),
         "exposure.svg": exposure(),
     }
     return {name: picture.svg() for name, picture in drawn.items()}
@@ -289,33 +224,6 @@ def margin(plan: Plan) -> Picture:
     )  # fmt: skip
     for number, (colour, words) in enumerate(told):
         shown.text(410, 150 + 32 * number, words, colour, "start", 14)
-    return shown
-
-
-def settle() -> Picture:
-    """How the picture swings after a move, and when the shutter may open."""
-    shown = Picture(760, 360, "The camera swings after a move",
-                    "A swing that dies away with time. After the settle time it is less than a quarter of a pixel, "
-                    "and the shutter opens.")  # fmt: skip
-    rig = kit()
-    omega, damping = 2 * np.pi * rig.head.ring_hz, rig.head.ring_damping
-    until_s = settle_ns(rig) / NS
-    t = np.linspace(0, until_s * 1.25, 700)
-    # Backward from what is left at the end of the wait, since the wait is derived from that.
-    swing = SETTLED_PX / 2 * np.exp(damping * omega * (until_s - t)) * np.cos(omega * t)
-    x0, y0, across, pixel = 60.0, 185.0, 520.0, 26.0
-    x = x0 + across * t / until_s
-    seen = np.abs(swing) * pixel < 130
-    for piece in np.split(np.arange(len(t)), np.flatnonzero(np.diff(seen)) + 1):
-        if seen[piece[0]]:
-            shown.line(np.stack([x[piece], y0 - pixel * swing[piece]], axis=1), BLUE, 1.8)
-    shown.line(np.array([(x0, y0), (x[-1], y0)]), GREY, 1)
-    shown.line(np.array([(x0 + across, 45), (x0 + across, 325)]), RED, 2, dash="6 4")
-    shown.text(x0 + across - 8, 62, f"after {until_s:.2f} s the shutter may open", RED, "end")
-    shown.text(x0 + across - 8, 84, "a quarter of a pixel is left", RED, "end")
-    shown.text(x0, 346, "0 s: the move has ended", GREY, "start", 13)
-    shown.line(np.array([(30, y0 - 2.5 * pixel), (30, y0 + 2.5 * pixel)]), INK, 2)
-    shown.text(24, y0 + 2.5 * pixel + 20, "5 pixels", INK, "start", 13)
     return shown
 
 

@@ -9,6 +9,7 @@ import pytest
 
 from controller.cli.main import cli
 from tests.controller.commands.shell import Shell
+from tests.repo import stiffness
 
 NOTES = Path(__file__).resolve().parents[2] / "hardware_notes"
 SHOWN = [
@@ -46,6 +47,13 @@ def test_what_is_shown_is_printed(
     wanted = lines.splitlines()
     assert wanted
     assert [line for line in (told.out + told.err).splitlines() if line in wanted] == wanted, told
+
+
+def test_a_soft_rig_costs_what_the_page_says() -> None:
+    """Work it out again with: python -m tests.repo.stiffness."""
+    text = stiffness.PAGE.read_text(encoding="utf-8")
+    assert len(stiffness.ROW.findall(text)) == 3
+    assert stiffness.page() == text
 
 
 @pytest.mark.parametrize(("page", "command"), NAMED)

@@ -115,6 +115,9 @@ class Bench:
             self._take()
         self.now_ns = now_ns
 
+    def run(self, milliseconds: int) -> None:
+        self.run_until(self.now_ns + milliseconds * MS)
+
     def run_for(self, seconds: float) -> None:
         self.run_until(self.now_ns + round(seconds * NS))
 

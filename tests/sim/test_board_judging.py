@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import replace
 
 import pytest
@@ -27,7 +28,7 @@ from protocol.messages import (
     Welcome,
 )
 from protocol.units import CommandId, Steps
-from tests.refusals import REFUSALS, Refusal, expose, move
+from tests.refusals import REFUSALS, Refusal, expose, move, shaper
 from tests.sim.bench import LIMIT, MAX_RATE, SILENCE_MS, Bench
 
 
@@ -71,6 +72,16 @@ def test_greets_with_what_is_fitted(fitted: bool) -> None:
     again = bench.ask(Hello(*PROTOCOL_VERSION, 100))
     assert isinstance(again, Welcome)
     assert again.last_command_id == 2
+
+
+@pytest.mark.parametrize("begin", [lambda _: None, Bench.configure, Bench.make_ready], ids=["new", "told", "ready"])
+def test_a_board_that_does_not_shape_knows_no_shaper(begin: Callable[[Bench], None]) -> None:
+    bench = Bench(shapes=False)
+    welcome = bench.ask(Hello(*PROTOCOL_VERSION, 99))
+    assert isinstance(welcome, Welcome)
+    assert Capability.SHAPER not in welcome.offers
+    begin(bench)
+    refused(bench, shaper(bench), Reason.UNKNOWN_KIND)
 
 
 @pytest.mark.parametrize("target", [(LIMIT, LIMIT), (-LIMIT, -LIMIT)])

@@ -8,6 +8,7 @@ from itertools import combinations
 import pytest
 
 from protocol.messages import Accepted, Arm, BoardState, Command, Expose, Move, Reason, Reference, Refused, SetAxis, Stop
+from protocol.shaper import Shaper, set_shaper
 from protocol.units import AxisId, BootId, CommandId, Steps
 from sim.judging import JudgingState, refusal
 from tests.sim.bench import ACCEL, LIMIT, MAX_RATE, SILENCE_MS, SPEED, Bench
@@ -18,12 +19,15 @@ READY = JudgingState(BoardState.READY, armed=True, known=True, boot_id=BOOT, set
 DISARMED = replace(READY, state=BoardState.DISARMED, armed=False)
 
 AXIS = replace(SETTINGS[AxisId.PAN], command_id=CommandId(9))
+SHAPER = set_shaper(CommandId(9), AxisId.PAN, Shaper(((0, 20_000), (100, 45_536))))
 ARM = Arm(CommandId(9), BOOT, SILENCE_MS)
 REFERENCE = Reference(CommandId(9), SPEED, SPEED, 1)
 MOVE = Move(CommandId(9), Steps(LIMIT), Steps(-LIMIT))
 EXPOSE = Expose(CommandId(9), 0, 0, 0, 1, 0)
 COMMANDS: list[tuple[Command, JudgingState]] = [
     (AXIS, DISARMED),
+    (SHAPER, DISARMED),
+    (SHAPER, READY),
     (ARM, DISARMED),
     (ARM, READY),
     (REFERENCE, READY),
@@ -41,6 +45,8 @@ TOO_FAR: Fault = (Reason.OUT_OF_LIMITS, {"tilt_steps": Steps(LIMIT + 1)}, {})
 NO_PATIENCE: Fault = (Reason.BAD_VALUE, {"silence_ms": 0}, {})
 OTHER_BOOT: Fault = (Reason.WRONG_BOOT, {"boot_id": BootId(78)}, {})
 HALF_TOLD: Fault = (Reason.NOT_CONFIGURED, {}, {"settings": {AxisId.PAN: SETTINGS[AxisId.PAN]}})
+NOT_TOLD: Fault = (Reason.NOT_CONFIGURED, {}, {"settings": {AxisId.TILT: SETTINGS[AxisId.TILT]}})
+NO_SHAPER: Fault = (Reason.BAD_VALUE, {"share_1": 20_001}, {})
 NO_PRESS: Fault = (Reason.BAD_VALUE, {"press_ms": 0}, {})
 NO_CREEP: Fault = (Reason.BAD_VALUE, {"creep_divisor": 0}, {})
 NO_SPEED: Fault = (Reason.BAD_VALUE, {"speed_steps_s": 0}, {})
@@ -48,6 +54,8 @@ NO_ROOM: Fault = (Reason.BAD_VALUE, {"min_steps": Steps(LIMIT)}, {})
 
 FAULTS: list[tuple[Command, JudgingState, tuple[Fault, ...]]] = [
     (AXIS, DISARMED, (NO_ID, NO_SPEED, NO_ROOM, BUSY)),
+    (SHAPER, DISARMED, (NO_ID, NO_SHAPER, BUSY, NOT_TOLD)),
+    (SHAPER, READY, (NO_ID, NO_SHAPER, BUSY, NOT_TOLD)),
     (ARM, DISARMED, (NO_ID, NO_PATIENCE, BUSY, OTHER_BOOT, HALF_TOLD)),
     (REFERENCE, READY, (NO_ID, NO_CREEP, UNARMED, BUSY)),
     (MOVE, READY, (NO_ID, UNARMED, BUSY, UNKNOWN, TOO_FAR)),
@@ -97,6 +105,7 @@ def test_the_fastest_values_that_do() -> None:
 def test_the_states_in_which_the_board_is_busy(state: BoardState) -> None:
     resting = state in {BoardState.DISARMED, BoardState.READY}
     assert (refusal(ARM, replace(DISARMED, state=state)) is Reason.BUSY) is not resting
+    assert (refusal(SHAPER, replace(DISARMED, state=state)) is Reason.BUSY) is not resting
     assert (refusal(AXIS, replace(DISARMED, state=state)) is Reason.BUSY) is (state is not BoardState.DISARMED)
 
 
@@ -128,6 +137,8 @@ def test_the_id_is_looked_at_before_the_values() -> None:
     assert bench.ask(replace(nonsense, command_id=CommandId(last + 1))) == Refused(Reason.BAD_VALUE)
 
 
-@pytest.mark.parametrize("command", [AXIS, ARM, REFERENCE, MOVE, EXPOSE], ids=lambda command: type(command).__name__)
+@pytest.mark.parametrize(
+    "command", [AXIS, SHAPER, ARM, REFERENCE, MOVE, EXPOSE], ids=lambda command: type(command).__name__
+)
 def test_no_id_is_refused_even_by_a_board_that_has_taken_none(command: Command) -> None:
     assert Bench().ask(replace(command, command_id=CommandId(0))) == Refused(Reason.BAD_VALUE)

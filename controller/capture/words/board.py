@@ -1,9 +1,11 @@
 """Words for a board that refuses or stops by itself."""
 
+from controller.amounts import duration
 from controller.capture.events import Event
 from protocol.codec import PROTOCOL_VERSION
 from protocol.messages import Cause, Reason
 from protocol.statistics import Trouble
+from protocol.units import NS
 
 REASONS: dict[Reason, str] = {
     Reason.NOT_ARMED: "The board says it is not armed: something stopped it; find out what, then go on.",
@@ -77,4 +79,20 @@ def unreadable_refusal(request: str, reason: int) -> str:
     return (
         f"The board refused {request} for reason {reason}, which this program does not know; "
         "update this program, or check the board's firmware with `fullturn board check`."
+    )
+
+
+def plain_ramps(longer_ns: int) -> str:
+    """Words for a board that does not shape its ramps, if the plan counts on it. `longer_ns`: what that costs."""
+    return (
+        f"this board does not shape them, so the run waits longer after each move, {duration(longer_ns / NS)} in all; "
+        "firmware that shapes ramps (protocol 1.2) saves that"
+    )
+
+
+def ramps_lost(longer_ns: int) -> str:
+    """The same while a run is under way. `longer_ns`: what the rest takes longer."""
+    return (
+        "This board does not shape its ramps. The run waits until the camera is still after each move, which takes about "
+        f"{duration(longer_ns / NS)} longer in all."
     )

@@ -114,7 +114,7 @@ void axis_move(uint8_t name, int32_t target, uint32_t speed, uint32_t accel, con
         if (impulses[number].share != 0)
             plan->end_ms = plan->flat_ms + plan->ramp_ms + impulses[number].delay_ms;
     }
-    plan->gain = steps * (TURN / (float)TICKS_PER_MS / (float)SHARES_WHOLE) / (float)plan->flat_ms / (float)plan->ramp_ms;
+    plan->gain = steps * (TURN / (float)TICKS_PER_MS) / (float)plan->flat_ms / (float)plan->ramp_ms;
     plan->follows = true;
 }
 
@@ -145,10 +145,17 @@ static uint32_t follow(struct axis *axis)
     if (plan->at_ms == plan->end_ms)
         return axis->accel != 0 ? axis->accel : 1;
     weigh(plan);
-    float speed = plan->gain * ((float)plan->sum + 0.5f * (float)plan->share);
-    plan->sum += (uint64_t)(int64_t)plan->share;
+    float middle = (float)plan->sum + ((float)plan->sum_part + 0.5f * (float)plan->share) * (1.0f / (float)SHARES_WHOLE);
+    int32_t part = (int32_t)plan->sum_part + plan->share;
+    if (part < 0) {
+        plan->sum--;
+        part += (int32_t)SHARES_WHOLE;
+    } else {
+        plan->sum += (uint32_t)part / SHARES_WHOLE;
+    }
+    plan->sum_part = (uint16_t)part;
     plan->at_ms++;
-    return whole(speed);
+    return whole(plan->gain * middle);
 }
 
 /* The distance to rest, in steps. */
@@ -228,6 +235,7 @@ void axis_brake(uint8_t name)
     hal_unlock(lock);
     uint32_t needed = whole(way_to_rest(axis) + (float)phase * (1.0f / TURN));
     uint32_t cut = needed < left ? left - needed : 0;
+    axis->running_out = true; /* at once: a slow axis would keep its speed for seconds to come to the middle of a step */
     axis->hold_ms = 0;
     axis->limit = axis->speed;
     axis->plan.follows = false;

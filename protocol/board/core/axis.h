@@ -23,8 +23,9 @@ struct plan {
     uint32_t ramp_ms, flat_ms;      /* up or down; from the beginning to the ramp down */
     uint32_t end_ms;
     int32_t share;                  /* of the acceleration that is in force, in SHARES_WHOLE */
-    uint64_t sum;                   /* of it over the milliseconds, which is the speed */
-    float gain;                     /* speed for each of it */
+    uint32_t sum;                   /* of it over the milliseconds, which is the speed; in wholes, */
+    uint16_t sum_part;              /* and in SHARES_WHOLE */
+    float gain;                     /* speed for each whole of it */
     bool follows;
 };
 

@@ -17,6 +17,7 @@ from numpy.typing import NDArray
 from controller.calibration.finding import coverage_factor
 from controller.calibration.lens_terms import PupilPlace
 from controller.calibration.parallax import Scene, TypedShift, typed_offset_mm
+from controller.calibration.remains import left_of, left_with
 from controller.calibration.ring import ON_AXIS, NotClosed, close_ring
 from controller.calibration.settle import NotRinging, fit_ringing, swing_px, wait_for
 from controller.calibration.turning import NoOverlap
@@ -178,6 +179,35 @@ def ringing(
     return [abs(g - t) <= found.half_width(u, h) for g, u, h, t in zip(got, spread, hidden, true, strict=True)]
 
 
+def shaping(rng: Rng, step_share: float = 0.0, jitter_s: float = 0.0) -> list[bool]:
+    """What is left at the end of a move, without and with a shaper, and its share.
+
+    The readings begin up to a swing after the end. `step_share` and `jitter_s` as for `ringing`.
+    """
+    hz, damping, amplitude = rng.uniform(2, 15), rng.uniform(0.01, 0.15), 10 ** rng.uniform(-2, 2)
+    left, noise = amplitude * 10 ** rng.uniform(-4, -0.3), amplitude * rng.uniform(0.002, 0.05)
+    time = rng.uniform(0, 1) / hz + np.arange(0, rng.uniform(5, 12) / hz, 1 / (hz * rng.uniform(10, 25)))
+    step = step_share * amplitude if step_share else 1.0
+    values = []
+    for size in (amplitude, left):
+        taken = time + rng.normal(0, jitter_s, len(time))
+        value = 3.1 * amplitude + swing(taken, hz, damping, size, rng.uniform(0, 2 * math.pi))
+        value += rng.normal(0, noise, len(time))
+        values.append(np.round(value / step) * step if step_share else value)
+    try:
+        found = fit_ringing(time, values[0], step)
+    except NotRinging:
+        raise Refused from None
+    before = left_of(found)
+    after = left_with(found, time, values[1], step if step_share else 0.0)
+    share = left / amplitude
+    return [
+        before.low <= amplitude <= before.high,
+        after.low <= left <= after.high,
+        after.low / before.high <= share <= after.high / max(before.low, 1e-300),
+    ]
+
+
 def swing(time_s: Array, hz: float, damping: float, amplitude: float, phase: float) -> Array:
     """A decaying vibration (W. Thomson and M. Dahleh, Theory of Vibration, 5th ed., 2.6)."""
     w = 2 * math.pi * hz
@@ -191,6 +221,7 @@ HOLDING: dict[str, Case] = {
     "parallax, two pictures": seen_marks,
     "settle": ringing,
     "settle, grid of a sixteenth": partial(ringing, step_share=1 / 16),
+    "shaping": shaping,
 }
 STRAINED: dict[str, Case] = {
     "ring, two kinds of distortion": partial(ring, rig=lens_at_its_worst),
@@ -200,6 +231,8 @@ STRAINED: dict[str, Case] = {
     "parallax pictures, distortion 3 %, axis aside": partial(seen_marks, distortion=-0.03, aside_px=10.0),
     "settle, grid of half the swing": partial(ringing, step_share=0.5),
     "settle, times off by 2 ms": partial(ringing, jitter_s=0.002),
+    "shaping, grid of a sixteenth": partial(shaping, step_share=1 / 16),
+    "shaping, times off by 2 ms": partial(shaping, jitter_s=0.002),
     "settle, a second vibration": partial(ringing, second=(0.05, 0.8)),
     "settle, a small second one within 30 %": partial(ringing, second=(0.05, 0.2), close=True),
     "settle, a large second one within 30 %": partial(ringing, second=(0.2, 0.8), close=True),

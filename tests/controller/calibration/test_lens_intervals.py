@@ -18,7 +18,7 @@ MOST_REFUSED = 0.05  # of sound rigs
 
 def rigs_of(name: str) -> int:
     """The number of rigs that take about a second."""
-    return {"ring": 16, "settle": 24}.get(name.split(",", maxsplit=1)[0], 24 if "picture" in name else 200)
+    return {"ring": 16, "settle": 24, "shaping": 24}.get(name.split(",", maxsplit=1)[0], 24 if "picture" in name else 200)
 
 
 def fewest(rigs: int, share: float) -> int:

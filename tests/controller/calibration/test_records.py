@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import math
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
@@ -196,7 +197,7 @@ def test_fresh_says_what_is_present_stale_missing() -> None:
         ("{", "is not a calibration file (not valid JSON at line 1, column 2: {)."),
         ("[]", "is not a calibration file"),
         ('{"format": "fullturn-plan"}', "is not a calibration file"),
-        ('{"format": "fullturn-calibration", "format_version": 2, "records": []}', "format version 2"),
+        ('{"format": "fullturn-calibration", "format_version": 3, "records": []}', "format version 3"),
         ('{"format": "fullturn-calibration", "format_version": true, "records": []}', "format version True"),
         ('{"format": "fullturn-calibration", "format_version": 1, "records": [{}]}', "records[0]"),
         ('{"format": "fullturn-calibration", "format_version": 1, "records": 3}', "records"),
@@ -228,6 +229,26 @@ def test_what_the_first_version_wrote_beside_a_kit_is_still_good() -> None:
     for kind, axis in OTHERS.items():
         assert newest_valid(records, kind, axis, kit) is not None
     assert read_progress(path).done.keys() == {"level", "board"}
+
+
+def test_what_the_second_version_wrote_is_still_good() -> None:
+    """Records of settle of either axis, one with rows over pitch."""
+    path = Path(__file__).with_name("old") / "version_2.toml"
+    kit = calibrated(load_kit(path), read(path))
+    assert kit.head.pan.ring_over_pitch == ((-30.0, 6.3), (60.0, 5.8))
+    assert (kit.head.tilt.ring_hz, kit.head.tilt.ring_over_pitch) == (7.1, ())
+    assert kit.head.ring_hz_within == pytest.approx(math.hypot(0.004, 0.02))
+    assert kit.head.ring_damping_within == pytest.approx(math.hypot(0.08, 0.1))
+
+
+def test_a_file_of_the_first_version_is_written_to_and_keeps_its_records(tmp_path: Path) -> None:
+    old = Path(__file__).with_name("old") / "version_1.calibration.json"
+    path = tmp_path / "version_1.toml"
+    calibration_path(path).write_text(old.read_text(encoding="utf-8"), encoding="utf-8")
+    before = read(path)
+    add(path, steps(321.0))
+    assert read(path)[:-1] == before
+    assert json.loads(calibration_path(path).read_text(encoding="utf-8"))["format_version"] == 2
 
 
 def test_a_value_out_of_bounds_in_the_file_is_refused(tmp_path: Path) -> None:

@@ -3,9 +3,10 @@
 import pytest
 
 from controller.capture.events import EventKind, Wanted
-from controller.capture.hand import Hand
+from controller.capture.hand import UNSHAPED, Hand
 from controller.errors import InputError, LinkLost, RunStopped, WorldError
 from controller.kit.kit import Kit
+from protocol.shaper import PLAIN, Shaper
 from sim.scenario import Fault, Scenario
 from tests.end_to_end.whole_runs import World, kit_of, let_pass, world_of
 from tests.people import hearing
@@ -13,6 +14,7 @@ from tests.people import hearing
 KIT = kit_of()
 BLIND = kit_of(head={"pan": {"zero_switch": False}, "tilt": {"zero_switch": False}})
 NS = 1_000_000_000
+SHAPER = Shaper(((0, 32_768), (80, 32_768)))
 
 
 def ready(kit: Kit = KIT, seed: int = 1) -> tuple[World, Hand]:
@@ -56,6 +58,34 @@ def test_beyond_the_limits_it_does_not_go() -> None:
     with pytest.raises(InputError, match=r"outside the limits of head\.tilt"):
         hand.wait_move(0, 100 * 320)
     assert hand.at_steps == (0, 0)
+
+
+def test_a_shaper_lasts_until_the_head_rests() -> None:
+    """The way is exact, takes longer by the shaper's length, and the next motion is plain again."""
+    world, hand = ready()
+    hand.wait_zero()
+    lasted = []
+    for shapers, goal in ((UNSHAPED, 640), ((SHAPER, PLAIN), 1280), (UNSHAPED, 1920)):
+        hand.wait_ready() if shapers == UNSHAPED else hand.wait_known()
+        hand.wait_armed(shapers)
+        expected_ns = hand.motion_ns((goal, 0))
+        hand.wait_move(goal, 0)
+        motion = world.rig.head.pan.motion
+        lasted.append((motion.end_ns - motion.begin_ns) / NS)
+        assert abs(expected_ns / NS - lasted[-1]) < 0.01
+        hand.wait_rest()
+        assert hand.at_steps == (goal, 0)
+    assert lasted[0] == lasted[2]
+    assert lasted[1] - lasted[0] == pytest.approx(SHAPER.duration_ms / 1000)
+
+
+def test_a_board_that_does_not_shape_is_not_asked_to() -> None:
+    _, hand = ready(kit_of(board={"shapes_ramps": False}))
+    hand.wait_rest()
+    assert not hand.shapes
+    with pytest.raises(WorldError, match=r"does not shape its ramps; it needs firmware of protocol 1\.2"):
+        hand.wait_armed((SHAPER, PLAIN))
+    hand.wait_armed()
 
 
 def to_and_fro(hand: Hand) -> None:

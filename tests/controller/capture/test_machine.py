@@ -77,7 +77,7 @@ def test_the_way_to_the_first_photograph() -> None:
     run = Run(PROGRAM)
     assert run.frame is None
     assert told(run, EventKind.START) == [Greet()]
-    _, pan, tilt, arm = told(run, EventKind.WELCOMED)
+    _, _, pan, tilt, arm = told(run, EventKind.WELCOMED)
     assert isinstance(pan, Send)
     assert isinstance(pan.request, SetAxis)
     assert pan.request.min_steps == PROGRAM.pan.min_steps
@@ -94,9 +94,9 @@ def test_the_way_to_the_first_photograph() -> None:
     assert isinstance(first, MoveStep)
     zeroed, move, timer = told(run, EventKind.REFERENCED)
     assert zeroed == Zeroed(BootId(5))
-    assert move == Send(Move(CommandId(5), first.pan_steps, first.tilt_steps), first.expected_ns)  # type: ignore[arg-type]
+    assert move == Send(Move(CommandId(5), first.pan_steps, first.tilt_steps), first.turn_ns(shaped=False))  # type: ignore[arg-type]
     assert timer == Timer(T + first.deadline_ns, overdue=True)
-    assert told(run, EventKind.ARRIVED) == [Timer(T + first.settle_ns, overdue=False)]
+    assert told(run, EventKind.ARRIVED) == [Timer(T + first.plain_settle_ns, overdue=False)]
 
 
 def test_the_intent_comes_before_the_shutter() -> None:
@@ -197,9 +197,9 @@ def test_after_a_move_the_longer_of_head_and_camera_counts(ready_ms: int) -> Non
     assert stands_in(run) is RunState.MOVING
     move = program.steps[2]
     assert isinstance(move, MoveStep)
-    assert 0 < move.settle_ns < 10 * T
+    assert 0 < move.plain_settle_ns < 10 * T
     (timer,) = told(run, EventKind.ARRIVED, 10 * T)
-    assert timer == Timer(29 * T if ready_ms else 10 * T + move.settle_ns, overdue=False)
+    assert timer == Timer(29 * T if ready_ms else 10 * T + move.plain_settle_ns, overdue=False)
 
 
 def test_confirmed_and_assumed_are_told_apart() -> None:

@@ -148,9 +148,10 @@ def test_after_going_too_far_the_head_comes_back_without_settling_twice() -> Non
     assert first.request == Move(CommandId(run.board.next_id - 1), beyond.pan_steps, beyond.tilt_steps)  # type: ignore[arg-type]
     send, timer = told(run, EventKind.ARRIVED, at_ns=5 * T)
     assert stands_in(run) is RunState.MOVING
-    assert send == Send(Move(CommandId(run.board.next_id - 1), back.pan_steps, back.tilt_steps), back.expected_ns)  # type: ignore[arg-type]
+    request = Move(CommandId(run.board.next_id - 1), back.pan_steps, back.tilt_steps)  # type: ignore[arg-type]
+    assert send == Send(request, back.turn_ns(shaped=False))
     assert timer == Timer(5 * T + back.deadline_ns, overdue=True)
-    assert told(run, EventKind.ARRIVED, at_ns=6 * T) == [Timer(6 * T + back.settle_ns, overdue=False)]
+    assert told(run, EventKind.ARRIVED, at_ns=6 * T) == [Timer(6 * T + back.plain_settle_ns, overdue=False)]
     assert stands_in(run) is RunState.SETTLING
 
 

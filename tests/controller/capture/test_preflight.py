@@ -4,24 +4,27 @@ from __future__ import annotations
 
 import re
 from dataclasses import replace
+from functools import cache
 from pathlib import Path
 from typing import Any
 
 import pytest
 
+from controller.amounts import duration
 from controller.capture.preflight import ORDINALS, Check, checks
 from controller.capture.runner import Runner
 from controller.commands.stand_in import rig_spec
 from controller.conformance.talk import Talk
 from controller.kit.kit import Kit
 from controller.planning.make import make_plan
+from controller.planning.plan import Plan
 from controller.planning.request import RegionKind, Request
 from controller.program.build import build_program
 from controller.program.program import Program
 from controller.session.rows import NOTHING, DoubtReason, Intent, Remembered, ShotOutcome
 from controller.session.session import Session
-from protocol.messages import Capability, Welcome
-from protocol.units import BootId, CommandId
+from protocol.messages import ZERO_SWITCHES, Capability, Welcome
+from protocol.units import NS, BootId, CommandId
 from sim.rig import Rig
 from sim.virtual_port import VirtualPort
 from tests.end_to_end.kills import Killed, Mortal, lacking
@@ -34,8 +37,8 @@ NEXT = re.compile(r"the camera makes -2, \+0, \+2 EV in turn: the next one must 
 
 
 def welcome(boot: int = 7, last: int = 0) -> Welcome:
-    switches = Capability.PAN_SWITCH | Capability.TILT_SWITCH | Capability.SYNC_CONTACT
-    return Welcome(1, 0, 1, BootId(boot), CommandId(last), switches, 64, 20_000)
+    switches = Capability.PAN_SWITCH | Capability.TILT_SWITCH | Capability.SYNC_CONTACT | Capability.SHAPER
+    return Welcome(1, 2, 1, BootId(boot), CommandId(last), switches, 64, 20_000)
 
 
 def said(program: Program, answer: Welcome, remembered: Remembered, folder: Path) -> str:
@@ -129,7 +132,42 @@ def test_ok_is_said_only_of_what_was_looked_at(tables: dict[str, Any], tmp_path:
     blind = {axis: {"zero_switch": False} for axis in ("pan", "tilt")}
     bare = tables | {"board": {"sync_contact": False}, "head": tables.get("head", {}) | blind}
     words = words_of(kit_of(12.0, **bare), tmp_path, replace(welcome(), capabilities=Capability(0)))
-    assert {words[what] for what in ("sync contact", "zero of pan", "zero of tilt")} == {"see"}
+    assert {words[what] for what in ("sync contact", "zero of pan", "zero of tilt", "ramps")} == {"see"}
+
+
+@cache
+def soft_plan() -> tuple[Plan, Program]:
+    """A plan for a head that rings slowly and long, and its program."""
+    soft = kit_of(24.0, head={"ring_hz": 4.0, "ring_damping": 0.03}, power={"battery_watt_hours": 90.0})
+    plan = make_plan(soft, 0.3, WINDOW)
+    return plan, build_program(soft, plan.frames)
+
+
+@pytest.mark.parametrize(
+    ("answer", "shapes"),
+    [
+        (welcome(), True),
+        (replace(welcome(), version_minor=3), True),
+        (replace(welcome(), version_minor=1), False),  # the bit means nothing there
+        (replace(welcome(), capabilities=ZERO_SWITCHES | Capability.SYNC_CONTACT), False),
+    ],
+)
+def test_what_a_board_without_shaping_costs_is_said_in_time_and_in_power(
+    answer: Welcome, shapes: bool, tmp_path: Path
+) -> None:
+    plan, program = soft_plan()
+    found = {check.what: check for check in checks(plan, program, answer, tmp_path / "s.sqlite")}
+    ramps, seconds = found["ramps"], program.whole_ns(shaped=shapes) / NS
+    assert f"Wh in {duration(seconds)}" in found["battery"].found
+    if shapes:
+        assert (ramps.word, ramps.found) == ("ok", "shaped, so that the camera arrives still")
+    else:
+        longer_s = (program.plain_expected_ns - program.expected_ns) / NS
+        assert longer_s > 60
+        assert ramps.word == "see"
+        assert f"waits longer after each move, {duration(longer_s)} in all" in ramps.found
+    stiff = build_program(kit_of(24.0, head={"settle_ms": 300.0}), plan.frames)
+    assert "ramps" not in {check.what for check in checks(plan, stiff, answer, tmp_path / "s.sqlite")}
 
 
 def test_a_battery_is_never_called_full(tmp_path: Path) -> None:

@@ -4,7 +4,9 @@ from __future__ import annotations
 
 import io
 import json
+import re
 from collections.abc import Callable
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
@@ -19,7 +21,7 @@ from controller.conformance.talk import Talk
 from controller.ports import find
 from controller.ports.listening import wait_traffic
 from controller.ports.traffic import Heard
-from protocol.codec import frame_of
+from protocol.codec import PROTOCOL_VERSION, frame_of
 from protocol.framing import LEAD
 from protocol.messages import BoardState, Cause, GetStatus
 from protocol.units import NS
@@ -128,25 +130,42 @@ def test_zero_that_is_not_found_is_looked_for_once(reach: Reach) -> None:
     assert sum("search for zero" in text for _, text in watched.said) == 1
 
 
+class Opened(VirtualPort):
+    """A virtual port that is opened and closed like a serial one."""
+
+    url = "there"
+
+    def __enter__(self) -> Opened:
+        return self
+
+    def __exit__(self, *_: object) -> None: ...
+
+
 def test_a_board_of_another_version_is_not_called_silent(monkeypatch: pytest.MonkeyPatch, shell: Shell) -> None:
     rig = Rig(rig_spec(full_frame_kit(24), 1))
     liars.of_another_major_version(3, 1, refuses=True)(rig.board)
 
-    class Opened(VirtualPort):
-        url = "there"
-
-        def __enter__(self) -> Opened:
-            return self
-
-        def __exit__(self, *_: object) -> None: ...
-
     monkeypatch.setattr("controller.commands.board.SerialPort", lambda *_: Opened(rig))
     told = shell("board", "check", "--port", "there")
     assert told.status == 1
-    assert "speaks version 3.1 of the protocol, and this program 1.1" in told.err
+    ours = ".".join(map(str, PROTOCOL_VERSION))
+    assert f"speaks version 3.1 of the protocol, and this program {ours}" in told.err
     monkeypatch.setattr(find, "SerialPort", lambda *_: Opened(rig))
     monkeypatch.setattr(find, "ports", lambda: [("there", "an adapter", None)])
     assert "speaks version 3.1" in shell("board", "find").out
+
+
+@pytest.mark.parametrize("shapes", [True, False])
+def test_a_board_that_is_found_says_whether_it_shapes(
+    shapes: bool, monkeypatch: pytest.MonkeyPatch, shell: Shell
+) -> None:
+    rig = Rig(replace(rig_spec(full_frame_kit(24), 1), shapes=shapes))
+
+    monkeypatch.setattr(find, "SerialPort", lambda *_: Opened(rig))
+    monkeypatch.setattr(find, "ports", lambda: [("there", "an adapter", None)])
+    found = shell("board", "find").out
+    assert re.search(r"a board, boot [0-9a-f]{8}, (shapes|does not shape) its ramps\n", found)
+    assert ("does not shape its ramps" in found) is not shapes
 
 
 @pytest.mark.parametrize("words", [(), ("--json",)])

@@ -11,6 +11,7 @@ from protocol.messages import (
     Accepted,
     BoardState,
     Capability,
+    Cause,
     Finished,
     Halt,
     Hello,
@@ -18,6 +19,7 @@ from protocol.messages import (
     Outcome,
     Reason,
     Refused,
+    SetShaper,
     Status,
     Stop,
     Welcome,
@@ -192,3 +194,42 @@ def that_forgets_to_disarm(board: SimulatedBoard) -> None:
 def that_needs_no_lead(board: SimulatedBoard) -> None:
     original = board.receive
     board.receive = lambda now_ns, data: original(now_ns, data.replace(b"\0", LEAD))  # type: ignore[method-assign]
+
+
+def that_refuses_no_shaper(*reasons: Reason) -> Spoil:
+    """Accepts a SetShaper that it should refuse for one of these reasons."""
+
+    def spoil(board: SimulatedBoard) -> None:
+        original = board._judge
+
+        def judge(now_ns: int, request: Any) -> Any:
+            reply = original(now_ns, request)
+            wrong = isinstance(request, SetShaper) and isinstance(reply, Refused) and reply.reason in reasons
+            return Accepted() if wrong else reply
+
+        board._judge = judge  # type: ignore[method-assign]
+
+    return spoil
+
+
+def without_shaping(board: SimulatedBoard) -> None:
+    """Honestly: another firmware."""
+    board._shapes = False
+
+
+def that_forgets_its_shapers(board: SimulatedBoard) -> None:
+    board._set_shaper = lambda *_: None  # type: ignore[method-assign]
+
+
+def that_stops_slowly(board: SimulatedBoard) -> None:
+    original = board._stop
+
+    def stop(now_ns: int, cause: Cause) -> None:
+        told = board._settings
+        board._settings = {
+            name: replace(one, accel_steps_s2=max(1, one.accel_steps_s2 // 20)) for name, one in told.items()
+        }
+        original(now_ns, cause)
+        board._settings = told
+
+    board._stop = stop  # type: ignore[method-assign]

@@ -13,7 +13,7 @@ from controller.conformance.reach import Reach, reach_of
 from controller.conformance.rules import RULES, Rule, wait_verdict
 from controller.conformance.talk import NotChecked, RuleBroken, Talk
 from protocol.codec import cause_for
-from protocol.messages import BoardState, Cause, Expose, Move, Outcome, StatusFlag
+from protocol.messages import BoardState, Capability, Cause, Expose, Move, Outcome, Reason, StatusFlag
 from protocol.units import NS, BootId, CommandId, Steps
 from sim.rig import Rig
 from sim.virtual_port import VirtualPort
@@ -143,6 +143,11 @@ LIES: tuple[tuple[str, Spoil, str, str], ...] = (
         "ARRIVED at",
     ),
     ("counts twice", counted(lambda steps: 2 * steps), "move", "ARRIVED at"),
+    ("takes any shaper", liars.that_refuses_no_shaper(Reason.BAD_VALUE), "shaper", "should give BAD_VALUE"),
+    ("a shaper while it moves", liars.that_refuses_no_shaper(Reason.BUSY), "shaped-move", "should give BUSY"),
+    ("forgets its shapers", liars.that_forgets_its_shapers, "shaped-move", "cannot take less than"),
+    ("stops slowly", liars.that_stops_slowly, "shaped-stop", "after Stop a shaped Move took"),
+    ("shapes without saying so", welcomes(capabilities=Capability(0)), "shaper", "should give UNKNOWN_KIND"),
     ("never arrives", liars.that_never_arrives, "move", "did not end within"),
     ("ends another command", statuses(later_ids), "move", "was the last to end"),
     (
@@ -187,7 +192,7 @@ def test_no_lie_holds_any_rule_for_long(spoil: Spoil) -> None:
         begin = talk.port.now()
         try:
             wait_verdict(talk, rule)
-        except RuleBroken:
+        except (RuleBroken, NotChecked):
             rig.board._judge(talk.port.now(), liars.HALT)
         assert talk.port.now() - begin < (rule.total_s(talk.reach) + 2) * NS
 
@@ -204,6 +209,7 @@ def test_a_board_of_version_1_0_keeps_all_that_was_asked_of_it() -> None:
     """It compares ids as numbers, accepts any type as a repeat, and knows no newer cause (SPEC, section 10)."""
     rig, talk = bench()
     for spoil in (
+        liars.without_shaping,
         welcomes(version_minor=0),
         liars.that_compares_ids_as_numbers,
         liars.that_takes_any_kind_for_a_repeat,
@@ -211,7 +217,11 @@ def test_a_board_of_version_1_0_keeps_all_that_was_asked_of_it() -> None:
     ):
         spoil(rig.board)
     for rule in RULES:
-        wait_verdict(talk, rule)
+        if rule.name in ("shaped-move", "shaped-stop"):
+            with pytest.raises(NotChecked, match="does not shape its ramps"):
+                wait_verdict(talk, rule)
+        else:
+            wait_verdict(talk, rule)
     assert talk.version == (1, 0)
 
 

@@ -37,7 +37,11 @@ def test_the_worked_exchange_of_the_specification() -> None:
     ]
     lines = [one.line() for one in found]
     assert lines[0] == "     0.000  board  seq   0  Booted(boot_id=5eed0b07, cause=POWER_ON)"
-    assert "     0.000  host   seq   6  Move(command_id=5, pan_steps=1200, tilt_steps=-300)" in lines
+    assert "     0.000  host   seq   7  Move(command_id=6, pan_steps=1200, tilt_steps=-300)" in lines
+    shares = "delay_1_ms=0, share_1=19056, delay_2_ms=63, share_2=32567, delay_3_ms=125, share_3=13913, delay_4_ms=0"
+    assert any(
+        line.startswith(f"     0.000  host   seq   3  SetShaper(command_id=3, axis=PAN, {shares}") for line in lines
+    )
     assert "damaged runs: 0" in traffic.summary.sentence()
     assert traffic.summary.host.total() + traffic.summary.board.total() == len(EXCHANGE)
 

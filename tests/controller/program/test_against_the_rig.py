@@ -75,13 +75,14 @@ KITS: dict[str, dict[str, Any]] = {
 
 @pytest.mark.parametrize("name", KITS)
 def test_each_step_takes_what_was_expected_of_it(name: str, tmp_path: Path) -> None:
-    """To a few milliseconds: a board rounds ramps to steps and tells of ends in whole bytes."""
+    """To a few milliseconds: a board rounds ramps to steps, and tells of an end after a reply that is under way."""
     kit = kit_of(**KITS[name])
+    reply_ns = 43 * 10 * NS // kit.board.baud  # the longest
     world, port, seconds = whole_run(kit, tmp_path)
     steps = world.program.steps
     for kind, step_kind in ((Move, MoveStep), (Expose, ExposeStep)):
         expected = [step.expected_ns for step in steps if isinstance(step, step_kind)]
-        assert port.took_ns(kind) == pytest.approx(expected, abs=5 * MS)
+        assert port.took_ns(kind) == pytest.approx(expected, abs=max(5 * MS, reply_ns))
     (reference_ns,) = port.took_ns(Reference)
     hello_ns = next(at_ns for at_ns, message in port.sent if isinstance(message, Hello))
     assert hello_ns == 0

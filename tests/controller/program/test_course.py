@@ -9,11 +9,12 @@ import pytest
 from controller.kit.kit import Kit
 from controller.planning.make import make_plan
 from controller.planning.plan import Frame
+from controller.program.arrival import Approach, plain, waits_ns
 from controller.program.build import axis_settings, build_program, build_steps
 from controller.program.course import SHARE, STAKE_NS, move_ns
 from controller.program.index import Side, zone_of
 from controller.program.program import AskStep, Crossing, ExposeStep, MoveStep, Step
-from controller.program.timing import deadline_ns, settle_ns
+from controller.program.timing import deadline_ns
 from protocol.units import NS
 from tests.end_to_end.whole_runs import few_frames, kit_of
 
@@ -95,6 +96,33 @@ def test_an_axis_without_a_switch_stays_where_it_is_while_the_other_one_is_looke
     assert (last.pan_steps, look.tilt_steps < 0) == (look.pan_steps, True)
 
 
+@pytest.mark.parametrize("shapes", [True, False])
+@pytest.mark.parametrize("play_deg", [0.0, 0.4])
+def test_each_frame_waits_as_long_as_its_own_way_needs(shapes: bool, play_deg: float) -> None:
+    """Zero checks and overshoots on the way count as moves without a wait; the waits with and without shaping differ."""
+    axis = {"backlash_deg": play_deg}
+    exposure = {"shutter_seconds": 100.0, "bracket_ev": [0, 0, 0], "bulb": True}
+    kit = kit_of(exposure=exposure, head={"pan": axis, "tilt": axis}, board={"shapes_ramps": shapes})
+    program = build_program(kit, row(10.0, 18))
+    play = int(play_deg > 0)
+    moves: list[MoveStep] = []
+    approaches, waited, way = [], [], [(play, play)]
+    for step, after in pairwise((*program.steps, None)):
+        if isinstance(step, MoveStep):
+            way.append((step.pan_steps, step.tilt_steps))
+            moves.append(step)
+            if isinstance(after, ExposeStep):
+                approaches.append(Approach(tuple(way), 10.0, (100.0, 100.0, 100.0)))
+                waited.append((step.settle_ns, step.plain_settle_ns))
+                way = way[-1:]
+            else:
+                assert step.settle_ns == step.plain_settle_ns == 0
+    assert len(approaches) == 18 < len(moves) - 1
+    ways = [waits_ns(kit, axes, approaches) for axes in (program.axes, plain(program.axes))]
+    assert waited == list(zip(*ways, strict=True))
+    assert (ways[0] == ways[1]) is not shapes
+
+
 def test_only_a_look_where_nothing_is_to_be_shot() -> None:
     steps = build_steps(
         kit_of(),
@@ -159,7 +187,7 @@ def test_a_look_on_the_way_is_made_just_when_it_pays(
         assert (len(moves) > 1) is any(pays)
         looked += int(any(pays))
         for move in moves:
-            assert move.settle_ns == (settle_ns(kit) if move is moves[-1] else 0)
+            assert move is moves[-1] or move.settle_ns == move.plain_settle_ns == 0
             assert move.expected_ns == move_ns(kit, settings, here, (move.pan_steps, move.tilt_steps))
             assert move.deadline_ns == deadline_ns(move.expected_ns, kit.board.baud)
             crossed = [side.goes(steps) for side, steps in zip(sides, (move.pan_steps, move.tilt_steps), strict=True)]

@@ -2,14 +2,12 @@
 
 from __future__ import annotations
 
-import math
 import re
 
 import pytest
-from hypothesis import assume, given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
-from controller.commands.stand_in import rig_spec
 from controller.errors import InputError
 from controller.kit.kit import LONGEST_OF_NOMINAL
 from controller.kit.line import TRIES, retry_ns
@@ -18,14 +16,11 @@ from controller.program.timing import (
     axis_speed,
     deadline_ns,
     motion_ns,
-    settle_ns,
     wire_ns,
 )
 from protocol.messages import GetStatus, Stop
 from protocol.units import NS
-from sim.head import SimulatedHead
 from sim.motors import move
-from sim.truth import STILL_PX
 from tests.end_to_end.whole_runs import kit_of
 
 
@@ -108,73 +103,3 @@ def test_the_longest_exposure_of_an_engraved_time() -> None:
 def test_a_message_takes_its_bytes_on_the_wire(baud: int, byte_us: float) -> None:
     assert wire_ns(Stop(), baud) / 1000 == pytest.approx(11 * byte_us, rel=1e-5)
     assert wire_ns(GetStatus(), baud) == wire_ns(Stop(), baud)
-
-
-def test_the_kits_own_settling_time_counts() -> None:
-    assert settle_ns(kit_of(head={"settle_ms": 123.5})) == 123_500_000
-    assert settle_ns(kit_of(head={"settle_ms": 0})) == 0
-
-
-# t = ln(amplitude / wanted) / (z w) (Thomson and Dahleh, *Theory of Vibration with Applications*, section 2.6).
-def test_settling_follows_the_decay() -> None:
-    slack, taut = (settle_ns(kit_of(head={"ring_hz": 8.0, "ring_damping": d})) for d in (0.02, 0.04))
-    assert slack == pytest.approx(2 * taut, rel=1e-3)
-    seconds = [
-        settle_ns(kit_of(head={"pan": {"max_accel_deg_s2": a}, "tilt": {"max_accel_deg_s2": a}})) / NS
-        for a in (40.0, 80.0)
-    ]
-    assert seconds[1] - seconds[0] == pytest.approx(math.log(2) / (0.05 * math.tau * 8.0), rel=1e-6)
-
-
-@pytest.mark.parametrize(("ring_hz", "damping"), [(3.0, 0.02), (8.0, 0.05), (20.0, 0.3)])
-@pytest.mark.parametrize("focal_length_mm", [15.0, 100.0])
-def test_settling_is_four_steps_of_acceleration_dying_away_to_a_quarter_of_a_pixel(
-    ring_hz: float, damping: float, focal_length_mm: float
-) -> None:
-    """Each step leaves a swing of a / w^2 about its middle, to either side, over sqrt(1 - z^2) (Thomson and Dahleh)."""
-    kit = kit_of(focal_length_mm, head={"ring_hz": ring_hz, "ring_damping": damping})
-    omega = math.tau * ring_hz
-    swing_deg = 2 * (4 * math.hypot(40.0, 40.0) / omega**2) / math.sqrt(1 - damping**2)
-    pixel_deg = math.degrees(36.0 / 6000 / focal_length_mm)
-    expected_s = math.log(swing_deg / (0.25 * pixel_deg)) / (damping * omega)
-    assert settle_ns(kit) / NS == pytest.approx(max(0.0, expected_s), rel=1e-3)
-
-
-MOVES = st.lists(st.tuples(st.floats(-40, 40), st.floats(-40, 40)), min_size=1, max_size=4)
-
-
-@settings(max_examples=150)
-@given(
-    MOVES,
-    st.floats(0.5, 50),
-    st.floats(0.005, 0.95),
-    st.floats(1, 120),
-    st.floats(2, 800),
-    st.floats(14, 200),
-    st.floats(0.001, 3.0),
-)
-def test_after_settling_the_picture_is_still(
-    moves: list[tuple[float, float]],
-    ring_hz: float,
-    damping: float,
-    speed: float,
-    accel: float,
-    focal_length_mm: float,
-    shutter_s: float,
-) -> None:
-    axis = {"max_speed_deg_s": speed, "max_accel_deg_s2": accel}
-    kit = kit_of(
-        focal_length_mm,
-        head={"ring_hz": ring_hz, "ring_damping": damping, "pan": axis, "tilt": axis},
-        board={"max_step_rate_hz": 1_000_000},
-    )
-    assume(settle_ns(kit) > 0)
-    head = SimulatedHead(rig_spec(kit, 0).head, 0, 0)
-    now_ns = 0
-    for target in moves:
-        for motor, described, angle in zip((head.pan, head.tilt), (kit.head.pan, kit.head.tilt), target, strict=True):
-            goal = round(angle * described.steps_per_degree)
-            motor.begin(move(now_ns, motor.motion.target, goal, axis_speed(described, 10**6), axis_accel(described)))
-        now_ns = max(now_ns, head.pan.motion.end_ns, head.tilt.motion.end_ns) + settle_ns(kit)
-        seen = min(head.motion_bound_px(now_ns), head.motion_px(now_ns, now_ns + round(shutter_s * NS)))
-        assert seen < STILL_PX

@@ -15,6 +15,7 @@ from controller.planning.request import Request
 from controller.report.html import write_html
 from controller.report.plan_words import proof_sentence
 from controller.report.summary import Summary, summarise
+from controller.report.timeline_picture import shares, stretches
 from controller.session.rows import Happening, Intent, ShotOutcome, ShotRow
 from controller.sizes import size_text
 from tests.end_to_end.whole_runs import kit_of, run, world_of
@@ -97,7 +98,7 @@ def test_the_report_stands_alone(rehearsed: Rehearsed, tmp_path: Path) -> None:
 
 
 def test_the_report_says_what_it_must(rehearsed: Rehearsed, tmp_path: Path) -> None:
-    summary, _ = rehearsed
+    summary, happenings = rehearsed
     _, page = written(tmp_path, *rehearsed)
     words = " ".join(page.text.split())
     assert proof_sentence(PLAN) in words
@@ -111,7 +112,8 @@ def test_the_report_says_what_it_must(rehearsed: Rehearsed, tmp_path: Path) -> N
     for name in ("toward the zenith", "toward the nadir", "The sphere, unrolled", "The run in time"):
         assert name in words
     rows = max(frame.row for frame in PLAN.frames) + 1
-    assert page.tags.count("tr") == rows + 1
+    kinds = len(shares(stretches(happenings, summary.virtual_seconds)))
+    assert page.tags.count("tr") == rows + 1 + kinds + 1
     assert "Frames not complete" not in words
 
 

@@ -11,6 +11,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from matplotlib.patches import Rectangle, Wedge
 
+from controller.capture.states import RunState
 from controller.capture.words.run import STATES
 from controller.optics.field import make_field
 from controller.optics.projection import Projection
@@ -28,7 +29,7 @@ from controller.report.sphere_picture import (
     pole_picture,
     sphere_picture,
 )
-from controller.report.timeline_picture import LANES, seconds_by_lane, stretches
+from controller.report.timeline_picture import LANES, REST, shares, stretches
 from controller.session.rows import Happening
 from tests.end_to_end.whole_runs import direction, kit_of
 
@@ -287,11 +288,27 @@ def test_a_run_that_went_on_with_a_set_follows_the_one_before() -> None:
 
 
 def test_lanes_sum_up_their_stretches_and_leave_out_what_never_was() -> None:
-    lanes = seconds_by_lane(stretches(HAPPENINGS, 13.0))
-    assert lanes == {"finding zero": 5.0, "moving": 6.0, "exposing": 1.0}
-    assert set(lanes) <= {STATES[state].lane for state in LANES}
+    found = shares(stretches(HAPPENINGS, 13.5))
+    assert [(share.name, share.seconds) for share in found] == [
+        ("finding zero", 5.0),
+        ("moving", 6.0),
+        ("exposing", 1.0),
+        (REST[0], 1.5),
+    ]
+    assert {share.name for share in found} <= {STATES[state].lane for state in LANES} | {REST[0]}
+    assert [share.percent for share in found] == pytest.approx([100 * share.seconds / 13.5 for share in found])
+
+
+@pytest.mark.parametrize("state", RunState)
+def test_no_time_is_left_out_whatever_the_run_did(state: RunState) -> None:
+    """The shares of a run sum to the whole of it."""
+    states = [RunState.CONNECTING, state, RunState.MOVING, state, RunState.DONE]
+    done = [Happening(number * NS, each.value, "", None) for number, each in enumerate(states)]
+    found = shares(stretches(done, 9.0))
+    assert sum(share.seconds for share in found) == 9.0
+    assert sum(share.percent for share in found) == pytest.approx(100.0)
 
 
 def test_nothing_happened() -> None:
     assert stretches([], 5.0) == []
-    assert seconds_by_lane([]) == {}
+    assert shares([]) == []

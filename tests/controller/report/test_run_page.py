@@ -15,7 +15,7 @@ from tests.end_to_end.whole_runs import kit_of
 
 def test_it_holds_its_data_and_needs_no_network(tmp_path: Path) -> None:
     plan = make_plan(kit_of(14.0), 0.3)
-    samples = [(0.0, 0.0, 0.0, 0.0, 0.0), (1.5, 10.0, -3.0, 10.01, -3.0)]
+    samples = [(0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0), (1.5, 10.0, -3.0, 10.01, -3.0, 8.0, -1.5)]
     exposure = asdict(TrueExposure(1, 0, 40.0, 1.0, 1.0, 0.01, still=False, motion_px=2.5))
     write_run_page(tmp_path / "run.html", plan, samples, [exposure])
     text = (tmp_path / "run.html").read_text(encoding="utf-8")

@@ -5,11 +5,26 @@ The format is that of native/play.c.
 
 from __future__ import annotations
 
+from itertools import pairwise
 from random import Random
 
 from protocol.codec import PROTOCOL_VERSION, encode_message
 from protocol.framing import KINDS, LEAD, MAX_PAYLOAD, encode_frame
-from protocol.messages import Arm, Expose, GetIndex, GetStatus, Halt, Hello, Move, Reference, Request, SetAxis, Stop
+from protocol.messages import (
+    Arm,
+    Expose,
+    GetIndex,
+    GetStatus,
+    Halt,
+    Hello,
+    Move,
+    Reference,
+    Request,
+    SetAxis,
+    SetShaper,
+    Stop,
+)
+from protocol.shaper import WHOLE, Shaper, set_shaper
 from protocol.units import AxisId, BootId, CommandId, Steps
 
 ID_BYTES = 4
@@ -72,6 +87,15 @@ class Script:
     def _describe(self, axis: AxisId) -> SetAxis:
         return SetAxis(self._next_id(), axis, Steps(-LIMIT), Steps(LIMIT), 2000, 8000)
 
+    def _shape(self, axis: AxisId) -> SetShaper:
+        """None at all, or two to five impulses over at most a fifth of a second."""
+        random = self._random
+        count = random.choice((0, 2, 3, 5))
+        cuts = sorted(random.sample(range(1, WHOLE), max(0, count - 1)))
+        shares = [after - before for before, after in pairwise([0, *cuts, WHOLE])] if count else []
+        delays = [0, *sorted(random.sample(range(5, 200, 5), max(0, count - 1)))][:count]
+        return set_shaper(self._next_id(), axis, Shaper(tuple(zip(delays, shares, strict=True))))
+
     def _make_ready(self) -> None:
         self._write("I", 0)
         self._ask(Stop())
@@ -79,13 +103,15 @@ class Script:
         for axis in AxisId:
             self._ask_spoilt(self._describe(axis))
             self._ask(self._describe(axis))
+            self._ask_spoilt(self._shape(axis))
+            self._ask(self._shape(axis))
         self._ask(Arm(self._next_id(), self._boot_id, 30_000))
         self._ask(Reference(self._next_id(), 2000, 2000, 4))
         self._wait(REFERENCE_MS)
 
     def _draw(self) -> Request:
         random = self._random
-        kind = random.randrange(22)
+        kind = random.randrange(25)
         if kind < 8:
             most = random.choice((NEAR, LIMIT))
             return Move(self._next_id(), *(Steps(random.randint(-most, most)) for _ in range(2)))
@@ -96,6 +122,8 @@ class Script:
             return Arm(self._next_id(), self._boot_id, random.choice((100, 30_000)))
         if kind < 18:
             return self._describe(random.choice(list(AxisId)))
+        if kind < 21:
+            return self._shape(random.choice(list(AxisId)))
         return random.choice((GetStatus(), GetIndex(), Stop(), Halt()))
 
     def _order(self) -> None:

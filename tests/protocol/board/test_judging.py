@@ -29,13 +29,14 @@ from protocol.messages import (
     Refused,
     Request,
     SetAxis,
+    SetShaper,
     StatusFlag,
     Stop,
 )
 from protocol.units import AxisId, BootId, CommandId, Steps, next_id
 from tests.protocol.board.core import BOOT_ID, STOP_OPEN, SUPPLY_LOW, Core
 from tests.protocol.board.talker import ACCEL, LIMIT, SPEED, Talker
-from tests.refusals import REFUSALS, Refusal, arm, axis, expose, move, moving, reference
+from tests.refusals import REFUSALS, Refusal, arm, axis, expose, move, moving, reference, shaper
 
 MAX_RATE = 20_000
 Make = Callable[[Talker], Request]
@@ -88,21 +89,21 @@ def test_refuses(talker: Talker, refusal: Refusal) -> None:
 def test_greets_with_what_is_fitted(library: CDLL) -> None:
     talker = Talker(Core(library, fitted=5))
     welcome = talker.greet()
-    assert welcome.capabilities == Capability.SYNC_CONTACT | Capability.TILT_SWITCH
+    assert welcome.capabilities == Capability.SYNC_CONTACT | Capability.TILT_SWITCH | Capability.SHAPER
     assert (welcome.nonce, welcome.boot_id, welcome.last_command_id) == (99, BOOT_ID, 0)
     talker.configure()
     assert talker.greet().last_command_id == 2
 
 
 @pytest.mark.parametrize("begin", BUSY_STATES)
-@pytest.mark.parametrize("command", [move, expose, reference, arm, axis])
+@pytest.mark.parametrize("command", [move, expose, reference, arm, axis, shaper])
 def test_busy(talker: Talker, begin: Callable[[Talker], None], command: Make) -> None:
     begin(talker)
     assert talker.status().state > BoardState.READY
     refused(talker, command(talker), Reason.BUSY)
 
 
-@pytest.mark.parametrize("command", [arm, axis])
+@pytest.mark.parametrize("command", [arm, axis, shaper])
 def test_busy_while_stopping(talker: Talker, command: Make) -> None:
     stopping(talker)
     assert talker.status().state is BoardState.STOPPING
@@ -168,8 +169,8 @@ def test_an_equal_id_is_accepted_and_not_done_again(core: Core, talker: Talker) 
     assert talker.ask(replace(command, command_id=CommandId(command.command_id - 1))) == Refused(Reason.STALE_ID)
 
 
-@pytest.mark.parametrize("other", [axis, move, expose, reference, arm])
-@pytest.mark.parametrize("last", [move, reference, arm])
+@pytest.mark.parametrize("other", [axis, shaper, move, expose, reference, arm])
+@pytest.mark.parametrize("last", [move, reference, arm, shaper])
 def test_an_id_belongs_to_one_kind(core: Core, talker: Talker, last: Make, other: Make) -> None:
     """The last command's id in another type, with any values, is stale, and nothing is done."""
     talker.make_ready()
@@ -240,11 +241,14 @@ def test_hello_is_carried_out_each_time_and_forgets_the_last_frame(core: Core) -
 def test_an_unknown_kind_and_a_wrong_length_are_refused_by_name(core: Core, talker: Talker) -> None:
     talker.listen()
     for kind, payload, reason in (
-        (0x55, b"", Reason.UNKNOWN_KIND),
+        (0x56, b"", Reason.UNKNOWN_KIND),
         (0x7E, b"1", Reason.UNKNOWN_KIND),
         (kind_of(GetStatus), b"1", Reason.BAD_VALUE),
         (kind_of(Hello), b"", Reason.BAD_VALUE),
         (kind_of(SetAxis), encode_message(BAD_AXES[0])[1][:4] + b"\x02" + bytes(16), Reason.BAD_VALUE),
+        (kind_of(SetShaper), b"\0\0\0\x01\x02" + bytes(20), Reason.BAD_VALUE),
+        (kind_of(SetShaper), b"\0\0\0\x01\0" + bytes(19), Reason.BAD_VALUE),
+        (kind_of(SetShaper), b"\0\0\0\x01\0" + bytes(24), Reason.BAD_VALUE),  # six impulses
     ):
         core.feed(encode_frame(kind, 3, payload))
         assert talker.listen() == [(3, Refused(reason))]

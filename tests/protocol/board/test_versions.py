@@ -1,9 +1,10 @@
-"""A 1.1 board with a 1.0 host and the other way round, core and simulated board alike (SPEC, section 10)."""
+"""A newer board with an older host, core and simulated board alike (SPEC, section 10)."""
 
 from __future__ import annotations
 
 from collections.abc import Callable
 from ctypes import CDLL, c_uint8
+from dataclasses import replace
 from random import Random
 
 import pytest
@@ -14,6 +15,7 @@ from protocol.messages import (
     Arm,
     BoardState,
     Booted,
+    Capability,
     Cause,
     Held,
     Hello,
@@ -23,9 +25,12 @@ from protocol.messages import (
     Refused,
     SetAxis,
     StatusFlag,
+    Stop,
     Welcome,
 )
-from protocol.units import AxisId, Steps
+from protocol.ramp import ramp_of
+from protocol.shaper import Shaper, set_shaper
+from protocol.units import AxisId, BootId, CommandId, Steps
 from sim.board import SimulatedBoard
 from sim.camera import CameraSpec, SimulatedCamera
 from sim.head import SimulatedHead
@@ -121,6 +126,46 @@ def test_a_switch_that_is_not_met(library: CDLL, make: Make, minor: int | None) 
     assert [held.cause for held in talker.of(Held)] == [wanted]
     status = talker.status()
     assert (status.state, status.cause, status.flags) == (BoardState.DISARMED, wanted, StatusFlag.TILT_KNOWN)
+
+
+SLOW = Shaper(((0, 20_000), (200, 25_536), (400, 20_000)))
+
+
+def move_ms(talker: Talker, target: int) -> int:
+    """How long the next Move takes by the board's clock, in milliseconds."""
+    begun = talker.status().clock_ms
+    talker.order(talker.move(target, 0))
+    return talker.finish(look_ms=20).clock_ms - begun
+
+
+@MACHINES
+@pytest.mark.parametrize("minor", [0, 1])
+def test_a_host_that_knows_no_shapers_gets_plain_ramps(library: CDLL, make: Make, minor: int) -> None:
+    """Even from a board that a newer host has told some, in the same boot: an older one describes its axes as well."""
+    talker = Talker(make(library, Cause.POWER_ON))
+    plain_ms = ramp_of(1000, 1000, ACCEL).duration_ms
+    talker.make_ready()
+    for axis in AxisId:
+        talker.order(set_shaper(talker.next_id(), axis, SLOW))
+    assert 0 <= move_ms(talker, 1000) - plain_ms - SLOW.duration_ms <= 30
+    talker.order(Stop())
+    talker.await_disarmed()
+    welcome = talker.ask(Hello(PROTOCOL_VERSION.major, minor, 1))
+    assert isinstance(welcome, Welcome)
+    assert Capability.SHAPER in welcome.offers  # a bit that such a host ignores
+    talker.configure()
+    talker.arm()
+    assert 0 <= move_ms(talker, 0) - plain_ms <= 30
+
+
+@pytest.mark.parametrize("minor", range(5))
+@pytest.mark.parametrize("bit", Capability)
+def test_a_capability_counts_in_the_versions_that_have_it(minor: int, bit: Capability) -> None:
+    since = {Capability.SHAPER: 2}.get(bit, 0)  # SPEC, section 10, by hand
+    welcome = Welcome(1, minor, 1, BootId(1), CommandId(0), bit, 64, 1000)
+    assert welcome.offers == (bit if minor >= since else Capability(0))
+    everything = replace(welcome, capabilities=~Capability(0))
+    assert bool(everything.offers & bit) is (minor >= since)
 
 
 def test_the_core_and_the_codec_speak_the_same_version(library: CDLL) -> None:

@@ -28,6 +28,7 @@ from protocol.messages import (
     Reference,
     Request,
     SetAxis,
+    SetShaper,
     Status,
     Stop,
     Welcome,
@@ -39,6 +40,12 @@ from tests.protocol.board.core import Core
 from tests.protocol.board.script import Script
 from tests.protocol.board.talker import Talker
 
+SHAPERS = (
+    (0,) * 10,
+    (0, 19_056, 63, 32_567, 125, 13_913, 0, 0, 0, 0),
+    (0, 1, 5, 1, 10, 1, 15, 1, 400, 65_532),
+    (0, 13_000, 40, 13_000, 80, 13_000, 120, 13_000, 160, 13_536),
+)
 EDGE = (0, 1, 2**16 - 1, 2**16, 2**31 - 1, 2**31, 2**32 - 1)
 PAUSE_MS = 8
 """Time for the replies to the latest bytes; the longest takes 4 ms on the line."""
@@ -50,7 +57,7 @@ def draw(random: Random, host: Talker) -> Request:
     host.last_id = max(host.last_id, command_id)
     odd = random.random() < 0.15
     number = random.choice(EDGE)
-    kind = random.randrange(10)
+    kind = random.randrange(11)
     if kind <= 2:
         return Move(command_id, *(Steps(random.randint(-220, 220) if not odd else number - 2**31) for _ in range(2)))
     if kind == 3:
@@ -65,7 +72,11 @@ def draw(random: Random, host: Talker) -> Request:
         return SetAxis(command_id, random.choice(list(AxisId)), Steps(-200), limit, number if odd else 1500, 6000)
     if kind == 7:
         return random.choice((Stop(), Halt()))
-    return random.choice((GetStatus(), GetIndex())) if kind == 8 else Hello(random.choice((1, 1, 2)), 0, number)
+    if kind == 10:
+        numbers = random.choice(SHAPERS)
+        spoilt = [number & 0xFFFF if odd and random.random() < 0.2 else value for value in numbers]
+        return SetShaper(command_id, random.choice(list(AxisId)), *spoilt)
+    return random.choice((GetStatus(), GetIndex())) if kind == 8 else Hello(random.choice((1, 1, 2)), number & 3, number)
 
 
 def without_time(message: Message) -> Message:

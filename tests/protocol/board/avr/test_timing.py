@@ -14,6 +14,8 @@ import pytest
 from protocol.codec import kind_of
 from protocol.framing import encode_frame
 from protocol.messages import Expose, GetStatus, Outcome, Reference, Stop
+from protocol.shaper import PLAIN, Shaper, set_shaper
+from protocol.units import AxisId
 from tests.protocol.board.avr.machine import BYTE_US, F_CPU, Firmware, Machine
 from tests.protocol.board.talker import Talker
 
@@ -38,11 +40,17 @@ def test_it_is_small(firmware: Firmware) -> None:
     assert firmware.ram_bytes < RAM_MOST
 
 
+FIVE = Shaper(((0, 10_000), (60, 15_000), (125, 15_536), (190, 15_000), (250, 10_000)))
+
+
+@pytest.mark.parametrize("shaper", [PLAIN, FIVE], ids=["plain", "five impulses"])
 @pytest.mark.parametrize("speed", [10_000, 20_000])
-def test_both_axes_at_full_speed(watched: Machine, speed: int) -> None:
+def test_both_axes_at_full_speed(watched: Machine, speed: int, shaper: Shaper) -> None:
     """During a dense conversation, no tick is late, no byte lost, and no interrupt waits long."""
     host = Talker(watched)
     fast(host, speed, 2 * speed)
+    for axis in AxisId:
+        host.order(set_shaper(host.next_id(), axis, shaper))
     watched.edges()
     for target in ((20_000, 20_000), (0, 1000), (-12_345, 6789)):
         before = watched.steps, watched.places
@@ -72,6 +80,34 @@ def test_the_cruise_is_even(board: Machine, host: Talker) -> None:
         gaps = [later - cycle for cycle, later in pairwise(at[2000:-2000])]
         assert max(abs(gap - F_CPU // 10_000) for gap in gaps) <= JITTER
         assert abs(sum(gaps) - len(gaps) * F_CPU // 10_000) <= JITTER
+
+
+@pytest.mark.parametrize("after_ms", [40, 130, 260, 600])
+def test_a_stop_in_the_middle_of_a_shaped_move(board: Machine, host: Talker, after_ms: int) -> None:
+    """By its pulses: at rest v / a after the Stop, wherever the shaper is, and within the limits on the way."""
+    speed, accel = 8000, 16_000
+    fast(host, speed, accel)
+    for axis in AxisId:
+        host.order(set_shaper(host.next_id(), axis, FIVE))
+    host.order(host.move(20_000, -20_000))
+    board.run(after_ms)
+    board.edges()
+    stopped = board.cycle
+    host.order(Stop())
+    status = host.await_disarmed()
+    edges = board.edges()
+    for number, place in enumerate((status.pan_steps, status.tilt_steps)):
+        at = [cycle for cycle, name in edges if name == number]
+        assert len(at) > (5 if after_ms > 100 else 0)
+        assert (at[-1] - stopped) * 1000 <= (speed / accel + 0.005) * F_CPU * 1000  # 4 ms of them on the line
+        gaps = [later - cycle for cycle, later in pairwise(at)]
+        assert min(gaps, default=F_CPU) >= F_CPU // speed - JITTER
+        assert abs(place) == abs(board.places[number]) <= 20_000
+    host.arm()
+    host.order(host.move(0, 0))  # nothing of the shaped move is left
+    assert host.finish().outcome is Outcome.ARRIVED
+    assert board.places == (0, 0)
+    assert board.late_ticks == 0
 
 
 @pytest.mark.long
