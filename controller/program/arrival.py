@@ -16,7 +16,7 @@ from controller.kit.kit import Kit
 from controller.program.program import AxisSetting, Settings
 from controller.program.timing import SETTLED_PX
 from controller.shaping.rig import band_of_head
-from controller.shaping.ringing import Array, left_by_ramp, left_by_shaper, left_by_steps, most_left, seen
+from controller.shaping.ringing import Array, left_by_play, left_by_ramp, left_by_shaper, left_by_steps, most_left, seen
 from protocol.ramp import Ramp, ramp_of
 from protocol.shaper import PLAIN, Shaper
 from protocol.units import MS
@@ -91,6 +91,11 @@ class Moves:
         self._plain = left_by_ramp(self._band, *axes)
         self._per_degree = per_degree[:, :, None, None]
         self._accel = np.array([setting.accel_steps_s2 for setting in settings])[:, None, None, None]
+        self._steps, self._times_s = np.abs(steps), (ramp_s, flat_s)
+        play = np.array([kit.head.pan.backlash_deg, kit.head.tilt.backlash_deg])[:, None]
+        self._play = np.where(_turning_back(approaches), play * per_degree, 0.0)
+        play_deg = (self._play / per_degree)[:, None, :, None]
+        self._late = left_by_play(self._band, play_deg, self._accel / self._per_degree)
         most = most_left(self._band, self._accel / self._per_degree)
         self.anywhere: Array = most.max(axis=2, keepdims=True)
         """The most that a move over any distance leaves, on a board that may not have shaped it."""
@@ -106,7 +111,34 @@ class Moves:
         by_steps = left_by_steps(self._band, ends * self._accel) / self._per_degree * self._turns[:, None, :, None]
         early_s = (took_s - ends_s)[:, None, :, None]
         left: Array = (self._plain * factors + by_steps) * np.exp(-self._band.rate * early_s)
+        if self._play.any():
+            since_s = (took_s - self._crossed_s(shapers, ends_s))[:, None, :, None]
+            left = left + self._late * np.exp(-self._band.rate * since_s)
         return took_s, left
+
+    def _crossed_s(self, shapers: tuple[Shaper, Shaper], ends_s: Array) -> Array:
+        """When each axis has crossed its play at the latest, (2, moves) seconds.
+
+        The first impulse alone has crossed it when the plain ramp is at the play divided by its share; all of them
+        together, when the last one has.
+        """
+        share, longest_s = (
+            np.array([[shaper.weights[0][1]] for shaper in shapers]),
+            np.array([[shaper.duration_ms / 1000] for shaper in shapers]),
+        )
+        first, last = self._reached_s(self._play / share), self._reached_s(self._play) + longest_s
+        crossed_s: Array = np.minimum(np.minimum(first, last), ends_s)
+        return crossed_s
+
+    def _reached_s(self, way: Array) -> Array:
+        """When a plain ramp has made this way at the latest, if it did not slow down; infinite beyond its whole way."""
+        ramp_s, flat_s = self._times_s
+        with np.errstate(divide="ignore", invalid="ignore"):
+            part = way / self._steps
+            ramping_s = np.sqrt(2 * part * ramp_s * flat_s)
+            reached_s = np.where(ramping_s <= ramp_s, ramping_s, part * flat_s + ramp_s / 2)
+        reached: Array = np.where(part < 1, np.where(reached_s <= flat_s, reached_s, np.inf), np.inf)
+        return reached
 
     def took_s(self, shapers: tuple[Shaper, Shaper]) -> Array:
         """How long the moves take with these shapers, in seconds (moves,)."""
@@ -151,6 +183,21 @@ class Moves:
     def _at(array: Array, move: int) -> Array:
         """The part of an array of the band that belongs to a move."""
         return array if array.shape[2] == 1 else array[:, :, move : move + 1]
+
+
+def _turning_back(approaches: Sequence[Approach]) -> NDArray[np.bool_]:
+    """Whether each axis turns another way than before, so that it crosses its play first: (2, moves).
+
+    Each frame is approached upward. Before the first one, and after anything unforeseen, the play may be anywhere.
+    """
+    back: list[list[bool]] = []
+    for number, approach in enumerate(approaches):
+        before = [0, 0] if approach.unforeseen or number == 0 else [1, 1]
+        for here, there in pairwise(approach.stops):
+            signs = [int(np.sign(goal - start)) for start, goal in zip(here, there, strict=True)]
+            back.append([sign not in {0, one} for sign, one in zip(signs, before, strict=True)])
+            before = [sign or one for sign, one in zip(signs, before, strict=True)]
+    return np.array(back).T
 
 
 def _ramps_s(steps: NDArray[np.int_], settings: Settings) -> tuple[Array, Array]:

@@ -123,6 +123,17 @@ def left_by_steps(band: Band, accel_steps_s2: Array) -> Array:
     return most
 
 
+def left_by_play(band: Band, play: Array, accel: Array) -> Array:
+    """The most that a camera swings, in the unit of `play`, after its head has started late and with the rotor's speed.
+
+    The head misses the first part of the ramp, over `play`: an acceleration of at most `accel`, at its end a change of
+    speed of at most sqrt(2 `play` `accel`). Nor can missing a way of `play` leave more than that way.
+    """
+    speed = np.sqrt(2 * play * accel)
+    most: Array = np.minimum(play, speed / band.omega + 2 * accel / band.omega**2) / band.root
+    return most
+
+
 def left_by_shaper(band: Band, shaper: Shaper) -> Array:
     """What a shaper leaves of a swing, at its end, as a share of the plain ramp's at that ramp's end."""
     pole = band.omega * (band.ratio - 1j * band.root)
