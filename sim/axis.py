@@ -13,7 +13,7 @@ import numpy as np
 
 from sim.events import Events, together
 from sim.motors import Motion, at_rest
-from sim.stretch import Gearing, Stretch
+from sim.stretch import Gearing, PlateStretch
 from sim.torque import Drive
 
 # A motor rests on whole steps. A flag at zero changes between step -1 and step 0, at different places up and down.
@@ -54,7 +54,7 @@ class SimulatedAxis:
         self._random = random
         self._flag_was_on = False  # when the motion began
         gearing = Gearing(spec.steps_per_degree, spec.play_deg / 2, spec.wobble_deg)
-        self._stretches = [Stretch(0, at_rest(steps), gearing, steps / spec.steps_per_degree)]
+        self._stretches = [PlateStretch(0, at_rest(steps), gearing, steps / spec.steps_per_degree)]
         self._kicks: list[tuple[int, float]] = []
         self._changed_ns: int | None = None
 
@@ -80,7 +80,7 @@ class SimulatedAxis:
         now_ns, latest = motion.begin_ns, self._stretches[-1]
         drive, lost = self.spec.drive, latest.behind(now_ns)
         stuck_ns = None if drive is None else drive.stalls_ns(motion, self.steps_per_degree)
-        self._go_on(Stretch(now_ns, motion, latest.gearing, latest.head_deg(now_ns), lost, stuck_ns))
+        self._go_on(PlateStretch(now_ns, motion, latest.gearing, latest.head_deg(now_ns), lost, stuck_ns))
         self._flag_was_on = self.flag_on(now_ns)
 
     def jolt(self, now_ns: int) -> None:
@@ -140,7 +140,7 @@ class SimulatedAxis:
         self._kicks.append((at_ns, deg_s))
         self._note_change(at_ns)
 
-    def _go_on(self, stretch: Stretch) -> None:
+    def _go_on(self, stretch: PlateStretch) -> None:
         self._stretches.append(stretch)
         self._note_change(stretch.begin_ns)
 
@@ -153,7 +153,7 @@ class SimulatedAxis:
         """The angle of the plate, on which the camera swings; of an earlier time too, if it is not forgotten."""
         return self._at(now_ns).angle_deg(now_ns)
 
-    def _at(self, now_ns: int) -> Stretch:
+    def _at(self, now_ns: int) -> PlateStretch:
         return next((one for one in reversed(self._stretches) if one.begin_ns <= now_ns), self._stretches[0])
 
     @property

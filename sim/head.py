@@ -11,7 +11,7 @@ from protocol.units import NS
 from sim.axis import AxisSpec, SimulatedAxis
 from sim.lean import leaned, leaned_roll
 from sim.motors import Motion
-from sim.ringing import Mode, Ringing
+from sim.ringing import CameraSwing, SwingMode
 from sim.wind import FASTEST_HZ, Wind
 
 SECOND_RING_GAIN = 0.3  # our own choice, no source: a plate that gives way swings less than the head
@@ -44,15 +44,15 @@ class HeadSpec:
     second_ring_damping: float | None = None
     second_ring_gain: float = SECOND_RING_GAIN
 
-    def modes(self, axis: AxisSpec) -> tuple[Mode, ...]:
+    def modes(self, axis: AxisSpec) -> tuple[SwingMode, ...]:
         """How the camera swings about an axis."""
         damping = self.ring_damping if axis.ring_damping is None else axis.ring_damping
         table = axis.ring_over_pitch or ((0.0, axis.ring_hz or self.ring_hz),)
         if self.second_ring_hz is None:
-            return (Mode(table, damping),)
+            return (SwingMode(table, damping),)
         second = damping if self.second_ring_damping is None else self.second_ring_damping
         gain = self.second_ring_gain
-        return Mode(table, damping, 1 - gain), Mode(((0.0, self.second_ring_hz),), second, gain)
+        return SwingMode(table, damping, 1 - gain), SwingMode(((0.0, self.second_ring_hz),), second, gain)
 
 
 class SimulatedHead:
@@ -65,7 +65,7 @@ class SimulatedHead:
         self.tilt = SimulatedAxis(spec.tilt, tilt_steps, random)
         self.wind = Wind(seed, spec.gusts_every_s, spec.gust_peak_deg)
         self._by_hand: tuple[float, float, tuple[Motion, Motion]] | None = None
-        self.ringing = Ringing(self.pan, self.tilt, (spec.modes(spec.pan), spec.modes(spec.tilt)))
+        self.ringing = CameraSwing(self.pan, self.tilt, (spec.modes(spec.pan), spec.modes(spec.tilt)))
 
     def axis(self, name: str) -> SimulatedAxis:
         """The axis of that name, pan or tilt."""

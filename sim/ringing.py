@@ -35,7 +35,7 @@ REMEMBERED = 64  # stretches of each axis: more than there are in any exposure
 
 
 @dataclass(frozen=True, slots=True)
-class Mode:
+class SwingMode:
     """One mode. It takes part in `gain` of the plate's motion.
 
     `hz_over_pitch` are pitches of the camera (degrees, in order) and natural frequencies, with straight lines between.
@@ -60,9 +60,9 @@ class Mode:
 
 @dataclass(slots=True)
 class Swing:
-    """One mode of one axis: what it does after each of the moments that `Ringing` keeps."""
+    """One mode of one axis: what it does after each of the moments that `CameraSwing` keeps."""
 
-    mode: Mode
+    mode: SwingMode
     states: list[complex] = field(default_factory=lambda: [0j])
     poles: list[complex] = field(default_factory=list)
 
@@ -107,10 +107,12 @@ def _as_with(state: complex, pole: complex, other: complex) -> complex:
     return complex(state.real, (other.real * state.real - speed) / other.imag)
 
 
-class Ringing:
+class CameraSwing:
     """The swing of the camera about both axes. It follows what the axes do; ask it about any time up to now."""
 
-    def __init__(self, pan: SimulatedAxis, tilt: SimulatedAxis, modes: tuple[tuple[Mode, ...], tuple[Mode, ...]]) -> None:
+    def __init__(
+        self, pan: SimulatedAxis, tilt: SimulatedAxis, modes: tuple[tuple[SwingMode, ...], tuple[SwingMode, ...]]
+    ) -> None:
         self._axes = (pan, tilt)
         self._at_ns = [-1]
         self._swings = tuple([Swing(mode) for mode in own] for own in modes)

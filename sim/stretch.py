@@ -28,7 +28,7 @@ class Gearing:
 
 
 @dataclass(frozen=True)
-class Stretch:
+class PlateStretch:
     """From `begin_ns` on: the head was at `rested_deg` then, and the rotor `lost_steps` behind the pulses.
 
     From `stuck_ns` on the rotor does not follow the pulses at all.

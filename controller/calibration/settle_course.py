@@ -81,7 +81,7 @@ def shapers_to_test(kit: Kit, settings: Settings, exposed_s: float) -> tuple[Sha
     axes = (kit.head.pan, kit.head.tilt)
     modes = [modes_of(kit.head, axis) for axis in axes]
     pan, tilt = (way_steps(setting, each) for setting, each in zip(settings, modes, strict=True))
-    chosen = choose(kit, settings, [Approach(((0, 0), (pan, tilt)), 0.0, (exposed_s,))])
+    chosen = choose(kit, settings, [Approach(((0, 0), (pan, tilt)), 0.0, ((0.0, exposed_s),))])
     found = [own.shaper if own.shaper != PLAIN else _any_shaper(each[0]) for own, each in zip(chosen, modes, strict=True)]
     return found[0], found[1]
 

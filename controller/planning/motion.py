@@ -107,9 +107,9 @@ def _waits(kit: Kit, settings: Settings) -> Waits:
         np.rint(Waits.grid(most, count) * axis.steps_per_degree).astype(int)
         for most, count, axis in zip(most_deg, WAITS_GRID, axes, strict=True)
     )
-    exposed_s = max(kit.exposure.times_s)
-    approaches = [Approach(((0, 0), (int(pan), int(tilt))), 0.0, (exposed_s,)) for pan in pans for tilt in tilts]
+    exposures = ((0.0, max(kit.exposure.times_s)),)
+    approaches = [Approach(((0, 0), (int(pan), int(tilt))), 0.0, exposures) for pan in pans for tilt in tilts]
     if kit.head.settle_ms is not None:
         return Waits(most_deg, np.full(WAITS_GRID, kit.head.settle_ms / 1000))
-    waits_s = Moves(kit, settings, approaches).seconds((settings[0].shaper, settings[1].shaper), exposed_s)[1]
+    waits_s = Moves(kit, settings, approaches).seconds((settings[0].shaper, settings[1].shaper), exposures)[1]
     return Waits(most_deg, waits_s.reshape(WAITS_GRID))

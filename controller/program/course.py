@@ -7,7 +7,7 @@ of the work at stake.
 """
 
 import math
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator
 from dataclasses import replace
 from functools import lru_cache
 
@@ -68,8 +68,8 @@ class Course:
             stops.insert(0, beyond)
         for stop in stops:
             self._move(frame, stop)
-        exposed_s = tuple(step.shutter_s for step in exposures)
-        self.approaches[len(self.steps) - 1] = Approach(tuple(self._way), pitch_deg, exposed_s, unforeseen)
+        approach = Approach(tuple(self._way), pitch_deg, tuple(_in_turn(exposures)), unforeseen)
+        self.approaches[len(self.steps) - 1] = approach
         self._way = [target]
         self.steps += exposures
         spent_ns = self._move_ns(self._here, target) + sum(step.expected_ns + step.ready_ns for step in exposures)
@@ -127,6 +127,14 @@ class Course:
 
     def _move_ns(self, here: Place, there: Place) -> int:
         return move_ns(self._kit, self._settings, here, there)
+
+
+def _in_turn(exposures: Iterable[ExposeStep]) -> Iterator[tuple[float, float]]:
+    """When each exposure may begin after the first, at the earliest, and how long it lasts, in seconds."""
+    begin_s = 0.0
+    for step in exposures:
+        yield begin_s, step.shutter_s
+        begin_s += step.shutter_s + step.ready_ns / NS
 
 
 def _pair(places: Iterable[int]) -> Place:

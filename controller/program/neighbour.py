@@ -23,9 +23,9 @@ class NeighbourMove:
 def neighbour_move(kit: Kit, *, shaped: bool) -> NeighbourMove:
     """The move to the next frame of a level row, on a board that shapes its ramps or does not."""
     approach, settings = neighbour_ramps(kit, shaped=shaped)
-    steps, (exposed_s,) = approach.stops[-1][0], approach.exposed_s
+    steps = approach.stops[-1][0]
     shapers = settings[0].shaper, settings[1].shaper
-    took_s, wait_s = Moves(kit, settings, [approach]).seconds(shapers, exposed_s)
+    took_s, wait_s = Moves(kit, settings, [approach]).seconds(shapers, approach.exposures)
     waited_s = float(wait_s[0]) if kit.head.settle_ms is None else kit.head.settle_ms / 1000
     return NeighbourMove(steps / kit.head.pan.steps_per_degree, float(took_s[0]), shapers[0].duration_ms / 1000, waited_s)
 
@@ -37,5 +37,5 @@ def neighbour_ramps(kit: Kit, *, shaped: bool) -> tuple[Approach, Settings]:
     """
     kit = kit.model_copy(update={"board": kit.board.model_copy(update={"shapes_ramps": shaped})})
     steps = to_steps(math.degrees(2 * kit.field(1 / 3).core_half_width_rad), kit.head.pan)
-    approach = Approach(((0, 0), (steps, 0)), 0.0, (max(kit.exposure.times_s),))
+    approach = Approach(((0, 0), (steps, 0)), 0.0, ((0.0, max(kit.exposure.times_s)),))
     return approach, choose(kit, plain_settings(kit), [approach])

@@ -54,10 +54,10 @@ class _Costs:
 
     def __init__(self, kit: Kit, settings: Settings, approaches: Sequence[Approach]) -> None:
         self._moves = Moves(kit, settings, approaches)
-        self._exposed_s = max(max(each.exposed_s, default=0.0) for each in approaches)
+        self._exposures = max((each.exposures for each in approaches), key=lambda them: max(them, default=(0.0, 0.0)))
 
     def of(self, pair: Pair) -> float:
-        took_s, wait_s = self._moves.seconds(pair, self._exposed_s)
+        took_s, wait_s = self._moves.seconds(pair, self._exposures)
         return float(np.sum(took_s + wait_s))
 
     def best(self, pairs: Iterable[Pair]) -> Pair:

@@ -24,6 +24,7 @@ Array = NDArray[np.float64]
 HZ_SAMPLES, DAMPING_SAMPLES = 9, 3
 # zeta(-1/2, 1/2) = (1 / sqrt(2) - 1) zeta(-1/2), and zeta(-1/2) = -0.2078862249773545 (DLMF 25.11.11 and 25.6).
 STAIRS = (1 - math.sqrt(0.5)) * 0.2078862249773545
+LEAST_SEEN = 0.25
 LEAST_DAMPING, MOST_DAMPING = 1e-4, 0.99
 
 
@@ -122,6 +123,17 @@ def left_by_steps(band: Band, accel_steps_s2: Array) -> Array:
     return most
 
 
+def left_by_play(band: Band, play: Array, accel: Array) -> Array:
+    """The most that a camera swings, in the unit of `play`, after its head has started late and with the rotor's speed.
+
+    The head misses the first part of the ramp, over `play`: an acceleration of at most `accel`, at its end a change of
+    speed of at most sqrt(2 `play` `accel`). Nor can missing a way of `play` leave more than that way.
+    """
+    speed = np.sqrt(2 * play * accel)
+    most: Array = np.minimum(play, speed / band.omega + 2 * accel / band.omega**2) / band.root
+    return most
+
+
 def left_by_shaper(band: Band, shaper: Shaper) -> Array:
     """What a shaper leaves of a swing, at its end, as a share of the plain ramp's at that ramp's end."""
     pole = band.omega * (band.ratio - 1j * band.root)
@@ -131,6 +143,9 @@ def left_by_shaper(band: Band, shaper: Shaper) -> Array:
 
 
 def seen(omega: Array, exposed_s: float) -> Array:
-    """How far a swing of amplitude 1 can move during an exposure, peak to peak: 2 sin(w t / 2), at most 2."""
+    """How far a swing of amplitude 1 can move during an exposure, peak to peak: 2 sin(w t / 2), at most 2.
+
+    Not less than LEAST_SEEN: a short exposure within a wide swing is sharp, but looks elsewhere than the next one.
+    """
     moved: Array = 2 * np.sin(np.minimum(omega * exposed_s, math.pi) / 2)
-    return moved
+    return np.maximum(moved, LEAST_SEEN)

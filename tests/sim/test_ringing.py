@@ -19,7 +19,7 @@ from sim.axis import AxisSpec
 from sim.head import HeadSpec, SimulatedHead
 from sim.motors import Motion, move, stop
 from sim.pulses import pulse_times
-from sim.ringing import Mode
+from sim.ringing import SwingMode
 from sim.shaped import shaped
 
 Array = NDArray[np.float64]
@@ -50,7 +50,7 @@ def drawn(ways: list[int], shaper: Shaper, waits_ms: int) -> list[Motion]:
     return motions
 
 
-def by_lsim(mode: Mode, times_s: Array, jumps_s: Array, jumps: Array) -> Array:
+def by_lsim(mode: SwingMode, times_s: Array, jumps_s: Array, jumps: Array) -> Array:
     """Where a mass is after steps of its foot: x'' + 2 z w x' + w^2 x = 2 z w u' + w^2 u, by scipy's matrix exponential.
 
     `times_s` are in even steps, at the first of which all rests; a jump counts from the time step after it on.

@@ -13,7 +13,7 @@ from controller.commands.stand_in import rig_spec
 from sim.axis import AxisSpec
 from sim.head import HeadSpec
 from sim.rig import Rig
-from sim.ringing import Mode
+from sim.ringing import SwingMode
 from sim.scenario import Scenario
 from sim.world import KEYS, WorldValue, in_world
 from tests.end_to_end.whole_runs import kit_of
@@ -29,7 +29,7 @@ AXES = st.builds(
 )
 
 
-def hz_at(mode: Mode, pitch_deg: float) -> float:
+def hz_at(mode: SwingMode, pitch_deg: float) -> float:
     return float(abs(mode.poles(np.array([pitch_deg]))[0]) / (2 * np.pi))
 
 

@@ -1,7 +1,7 @@
 """The wait after each move, against oscillators that are anything within what the kit states."""
 
 import math
-from itertools import pairwise
+from itertools import accumulate, pairwise
 from random import Random
 
 import numpy as np
@@ -10,7 +10,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from controller.kit.kit import Kit
-from controller.program.arrival import Approach, plain, turning_ms, waits_ns
+from controller.program.arrival import Approach, Exposures, plain, turning_ms, waits_ns
 from controller.program.build import plain_settings
 from controller.program.program import Settings
 from controller.program.shapes import choose
@@ -22,12 +22,17 @@ STILL_PX = 0.5
 STEPS = 320  # per degree
 
 
+def in_turn(exposed_s: tuple[float, ...]) -> Exposures:
+    """One after the other, at once."""
+    return tuple(zip(accumulate((0.0, *exposed_s[:-1])), exposed_s, strict=True))
+
+
 def approaches_of(
     ways: list[tuple[float, float]], exposed_s: tuple[float, ...], pitch_deg: float = 0.0
 ) -> list[Approach]:
     """From zero to one place after another, in degrees of pan and tilt."""
     places = [(0, 0), *((round(pan * STEPS), round(tilt * STEPS)) for pan, tilt in ways)]
-    return [Approach((here, there), pitch_deg, exposed_s) for here, there in pairwise(places)]
+    return [Approach((here, there), pitch_deg, in_turn(exposed_s)) for here, there in pairwise(places)]
 
 
 def most_motion_px(
@@ -48,13 +53,12 @@ def most_motion_px(
             scale = signed / (omega**2 * math.sqrt(1 - modes[axis][1] ** 2))
             swings[axis] *= np.exp(pole * took_s)
             swings[axis] += scale * sum(kick * np.exp(pole * (took_s - at_ms / 1000)) for at_ms, kick in kicks)
-        begin_s = wait_ns / NS
-        for exposed_s in approach.exposed_s:
-            at = begin_s + np.linspace(0, exposed_s, 120)
+        for begin_s, exposed_s in approach.exposures:
+            at = wait_ns / NS + begin_s + np.linspace(0, exposed_s, 120)
             moved = [np.imag(swing * np.exp(pole * at)) for swing, pole in zip(swings, poles, strict=True)]
             most = max(most, math.hypot(*(float(np.ptp(each)) for each in moved)) / pixel_deg)
-            begin_s += exposed_s
-        swings = [swing * np.exp(pole * begin_s) for swing, pole in zip(swings, poles, strict=True)]
+        end_s = wait_ns / NS + approach.lasts_s
+        swings = [swing * np.exp(pole * end_s) for swing, pole in zip(swings, poles, strict=True)]
     return most
 
 
@@ -163,7 +167,7 @@ def test_a_head_that_may_come_from_anywhere_waits_longest() -> None:
     axes = plain_settings(kit)
     for way in ((0, 0), (1, 1), (35, 12), (170, 60)):
         known = approaches_of([way], (0.05,))
-        unforeseen = [Approach(each.stops, 0.0, each.exposed_s, unforeseen=True) for each in known]
+        unforeseen = [Approach(each.stops, 0.0, each.exposures, unforeseen=True) for each in known]
         assert waits_ns(kit, axes, unforeseen)[0] > waits_ns(kit, axes, known)[0]
 
 

@@ -104,6 +104,7 @@ def test_each_frame_waits_as_long_as_its_own_way_needs(shapes: bool, play_deg: f
     exposure = {"shutter_seconds": 100.0, "bracket_ev": [0, 0, 0], "bulb": True}
     kit = kit_of(exposure=exposure, head={"pan": axis, "tilt": axis}, board={"shapes_ramps": shapes})
     program = build_program(kit, row(10.0, 18))
+    ready_s = program.exposures[0].ready_ns / NS
     play = int(play_deg > 0)
     moves: list[MoveStep] = []
     approaches, waited, way = [], [], [(play, play)]
@@ -112,7 +113,9 @@ def test_each_frame_waits_as_long_as_its_own_way_needs(shapes: bool, play_deg: f
             way.append((step.pan_steps, step.tilt_steps))
             moves.append(step)
             if isinstance(after, ExposeStep):
-                approaches.append(Approach(tuple(way), 10.0, (100.0, 100.0, 100.0)))
+                approaches.append(
+                    Approach(tuple(way), 10.0, tuple((number * (100.0 + ready_s), 100.0) for number in range(3)))
+                )
                 waited.append((step.settle_ns, step.plain_settle_ns))
                 way = way[-1:]
             else:

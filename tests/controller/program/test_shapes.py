@@ -16,6 +16,7 @@ from protocol.shaper import PLAIN
 from tests.controller.program.test_arrival import approaches_of
 from tests.end_to_end.whole_runs import kit_of
 
+ONCE = ((0.0, 0.02),)
 ROW = [(15.0 * number, 0.0) for number in range(12)]
 RIGS = [(24.0, 8.0, 0.05), (50.0, 4.0, 0.03), (100.0, 5.0, 0.03), (35.0, 15.0, 0.1)]
 
@@ -84,9 +85,9 @@ def test_a_sample_of_many_moves_chooses_like_all_of_them() -> None:
 
 def test_moves_alone_cost_what_they_cost_in_a_run_of_their_like() -> None:
     kit = kit_of(50.0, head={"ring_hz": 4.0, "ring_damping": 0.03})
-    there, back = Approach(((0, 0), (4800, 0)), 0.0, (0.02,)), Approach(((4800, 0), (0, 0)), 0.0, (0.02,))
+    there, back = Approach(((0, 0), (4800, 0)), 0.0, ONCE), Approach(((4800, 0), (0, 0)), 0.0, ONCE)
     axes = plain_settings(kit)
-    took_s, wait_s = Moves(kit, axes, [there, back]).seconds((PLAIN, PLAIN), 0.02)
+    took_s, wait_s = Moves(kit, axes, [there, back]).seconds((PLAIN, PLAIN), ONCE)
     waits = waits_ns(kit, axes, [there, back] * 20)
     assert np.ptp(took_s) == 0
     assert waits[-1] / 1e9 == pytest.approx(wait_s[0], rel=0.15)
