@@ -52,9 +52,9 @@ def times_s() -> Array:
 
 def swing(rig: Kit, *, shaped: bool) -> Swing:
     """The move to the next frame on a board that shapes its ramps, or does not."""
-    approach, (pan, _) = neighbour_ramps(rig, shaped=shaped)
+    (first, *_), (pan, _) = neighbour_ramps(rig, shaped=shaped)
     move = neighbour_move(rig, shaped=shaped)
-    ramp = ramp_of(approach.stops[-1][0], pan.speed_steps_s, pan.accel_steps_s2)
+    ramp = ramp_of(first.stops[-1][0], pan.speed_steps_s, pan.accel_steps_s2)
     accel = np.zeros(len(times_s()))
     for at_ms, change in changes(ramp, pan.shaper):
         accel[at_ms:] += change / pan.steps_per_degree
