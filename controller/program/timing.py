@@ -1,6 +1,7 @@
 """The duration of motions, settling and messages on the wire. All in integer nanoseconds."""
 
 import math
+from functools import lru_cache
 
 import numpy as np
 
@@ -76,6 +77,7 @@ def stop_settle_ns(kit: Kit) -> int:
     return round(max(waits_s) * NS)
 
 
+@lru_cache(maxsize=64)
 def wire_ns(message: Message, baud: int) -> int:
     """Time that one message takes on the wire, 8N1: ten bit times for each byte."""
     return len(frame_of(message, 1)) * BITS_PER_BYTE * NS // baud

@@ -131,7 +131,7 @@ PLAIN = dict.fromkeys(AxisId, Shaper())
 def test_the_plan_counts_on_shaping() -> None:
     assert all(shaper.impulses for shaper in SHAPERS.values())
     assert PROGRAM.counts_on_shaping
-    assert PROGRAM.whole_ns(shaped=True) < 0.7 * PROGRAM.whole_ns(shaped=False)
+    assert PROGRAM.whole_ns(shaped=True) < 0.75 * PROGRAM.whole_ns(shaped=False)
 
 
 @pytest.mark.parametrize(

@@ -146,7 +146,7 @@ def test_a_host_that_is_killed_before_the_last_look_looks_when_it_is_back(at_s: 
     assert slipped.worst_deg < 0.01
 
 
-@pytest.mark.parametrize("misfire_s", [4.0, 12.0, 20.0, 26.0])
+@pytest.mark.parametrize("misfire_s", [4.0, 10.0, 16.0, 20.0])
 @pytest.mark.parametrize("slip_s", [8.0, 16.0, 24.0, None])
 def test_nothing_moves_once_the_camera_is_in_the_hand(misfire_s: float, slip_s: float | None, tmp_path: Path) -> None:
     """Everything put off or suspect comes first."""

@@ -63,7 +63,7 @@ def test_a_dead_line_stops_the_head_within_the_board_s_patience(plan: Plan, tmp_
         assert axis.motion.end_ns <= dead_from + patience_ns
 
 
-@pytest.mark.parametrize("at_s", [5.0, 9.1, 40.3, 41.2, 42.0, 50.0, 100.0])
+@pytest.mark.parametrize("at_s", [5.0, 9.1, 40.3, 41.2, 42.0, 50.0, 90.0])
 def test_a_board_that_restarts(plan: Plan, tmp_path: Path, at_s: float) -> None:
     world = World(plan, SOUND, Fault("board-reset", at_s=at_s))
     world.check(world.run(tmp_path)[1])

@@ -133,7 +133,7 @@ def test_a_series_and_the_wait_before_it(tmp_path: Path, monkeypatch: pytest.Mon
     assert len(waits) > 80  # one a minute, before each set
     (_, _), (first_ns, _), (second_ns, _) = warnings
     assert [round(at_ns / NS / 60) for at_ns in (first_ns, second_ns)] == [60, 90]
-    assert not [at_ns for at_ns in waits if first_ns <= at_ns < first_ns + 60 * NS]
+    assert not [at_ns for at_ns in waits if first_ns <= at_ns < first_ns + 50 * NS]
 
 
 @pytest.mark.parametrize("reset", [True, False])

@@ -110,9 +110,9 @@ def apart_deg(a: tuple[float, float], b: tuple[float, float]) -> float:
 
 
 def within_deg(kit: Kit) -> float:
-    """How far an exposure may be from its plan: half a step on each axis, and 0.002 degrees for the rest."""
+    """How far an exposure may be from its plan: half a step on each axis, a pixel of slow swing, 0.002° for the rest."""
     half_steps = [0.5 / axis.steps_per_degree for axis in (kit.head.pan, kit.head.tilt)]
-    return math.hypot(*half_steps) + 0.002
+    return math.hypot(*half_steps) + math.degrees(kit.field(0.0).pixel_rad) + 0.002
 
 
 def assert_truly_made(kit: Kit, frames: Sequence[Frame], truth: Sequence[TrueExposure]) -> None:
