@@ -20,7 +20,6 @@ from controller.capture.line import BoardLine
 from controller.capture.port import Port
 from controller.capture.words.board import other_version, unreadable_refusal
 from controller.capture.words.untruths import Untruth
-from controller.kit.line import ASKS_PER_SILENCE
 from controller.program.program import Program
 from protocol.codec import PROTOCOL_VERSION, kind_of
 from protocol.host_link import Answered, HostLink, LinkEvent, Noticed, Restarted, Silent, Unreadable
@@ -53,6 +52,8 @@ from protocol.messages import (
 from protocol.statistics import LinkStatistics
 from protocol.units import MS, NO_COMMAND, Nanos
 
+# Ask when half of the board's patience is over: the other half is left for repeating the question.
+ASKS_PER_SILENCE = 2
 LATE_NS = 20 * MS  # delay from a command's expected end to the first question about it; the delay doubles each time
 
 OperatorPoll = Callable[[], Wanted | None]

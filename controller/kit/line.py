@@ -9,8 +9,6 @@ from protocol.units import NS
 # adapter and a busy host; and how often a request is repeated before the line counts as dead. Common practice, no source.
 ANSWER_NS = 250_000_000
 TRIES = 6
-# Ask when half of the board's patience is over: the other half is left for repeating the question.
-ASKS_PER_SILENCE = 2
 BITS_PER_BYTE = 10
 """On the wire, 8N1: one start bit, eight data bits, one stop bit."""
 

@@ -9,7 +9,7 @@ from controller.kit.kit import Axis, Head, Kit
 from controller.kit.line import TRIES, retry_ns
 from controller.program import timing
 from controller.program.arrival import plain
-from controller.program.course import Course, look_ns, move_ns, whole_ns
+from controller.program.course import Course, exchange_ns, look_ns, move_ns
 from controller.program.kinematics import axes_for
 from controller.program.program import (
     AskStep,
@@ -221,7 +221,7 @@ def _exposures(kit: Kit, frame: PlannedFrame, *, in_turn: bool = True) -> list[E
         longest_ms = camera.release_lag_ms + camera.longest_s(perhaps_s) * 1000 + LAG_MARGIN_MS
         limit_ms = math.ceil(max(1.0, longest_ms - press_ms))
         wait_ms = max(float(press_ms), open_ms) if kit.board.sync_contact else press_ms + limit_ms
-        expected = whole_ns(ANY_EXPOSURE, round((camera.focus_ms + wait_ms) * MS), kit.board)
+        expected = round((camera.focus_ms + wait_ms) * MS) + exchange_ns(ANY_EXPOSURE, kit.board.baud)
         steps.append(
             ExposeStep(
                 frame=frame.id,

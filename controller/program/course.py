@@ -11,27 +11,13 @@ from collections.abc import Iterable, Iterator
 from dataclasses import replace
 
 from controller.errors import InputError
-from controller.kit.kit import Axis, Board, Kit
-from controller.kit.line import ASKS_PER_SILENCE
+from controller.kit.kit import Axis, Kit
 from controller.program import timing
 from controller.program.arrival import Approach, Place, plain, turning_ms, waits_ns
 from controller.program.index import Side, zone_of
 from controller.program.program import AxisSetting, ExposeStep, MoveStep, Settings, Step
-from protocol.messages import (
-    BoardState,
-    Cause,
-    EdgeFlag,
-    Finished,
-    GetIndex,
-    GetStatus,
-    Index,
-    Message,
-    Move,
-    Outcome,
-    Status,
-    StatusFlag,
-)
-from protocol.units import MS, NS, BootId, CommandId, Steps
+from protocol.messages import EdgeFlag, Finished, GetIndex, Index, Message, Move, Outcome
+from protocol.units import MS, NS, CommandId, Steps
 
 TAKE_UP = 2.0  # how far beyond a frame a move turns before it comes back, as a multiple of the gear's play
 # Common practice, no source: ten minutes are quickly reshot, and one per cent of a run is negligible.
@@ -39,10 +25,6 @@ STAKE_NS = 600 * NS
 SHARE = 0.01
 ANY_MOVE = Move(CommandId(1), Steps(0), Steps(0))
 ANY_END = Finished(CommandId(1), Outcome.ARRIVED, Steps(1), Steps(1), 1)
-ANY_STATUS = Status(
-    BootId(1), BoardState.MOVING, StatusFlag(0), Cause.POWER_ON, Steps(0), Steps(0), CommandId(1), CommandId(0),
-    Outcome.ARRIVED, 0, 0,
-)  # fmt: skip
 
 
 class Course:
@@ -162,20 +144,7 @@ def _pair(places: Iterable[int]) -> Place:
 
 def move_ns(kit: Kit, settings: Settings, here: Place, target: Place) -> int:
     """Time of a move from sending the command to receiving its end."""
-    return whole_ns(ANY_MOVE, turning_ms(settings, here, target) * MS, kit.board)
-
-
-def whole_ns(command: Message, own_ns: int, board: Board) -> int:
-    """Time of a command that takes the board `own_ns`, from sending it to receiving its end.
-
-    While it runs the host asks now and then how things are. An end within a reply waits until that reply is on the wire.
-    """
-    ended_ns = timing.wire_ns(command, board.baud) + own_ns
-    every_ns = board.silence_ms * MS // ASKS_PER_SILENCE
-    replying_ns = ended_ns % every_ns - timing.wire_ns(GetStatus(), board.baud)
-    reply_ns = timing.wire_ns(ANY_STATUS, board.baud)
-    held_up_ns = reply_ns - replying_ns if ended_ns > every_ns and 0 <= replying_ns < reply_ns else 0
-    return own_ns + exchange_ns(command, board.baud) + held_up_ns
+    return turning_ms(settings, here, target) * MS + exchange_ns(ANY_MOVE, kit.board.baud)
 
 
 def exchange_ns(command: Message, baud: int) -> int:

@@ -99,7 +99,8 @@ def test_everything_planned_truly_happened(name: str, tmp_path: Path) -> None:
     assert summary.exposures_made == summary.exposures_planned == summary.frames_planned * len(kit.exposure.bracket_ev)
     counts = (summary.exposures_confirmed, summary.exposures_assumed)
     assert counts == ((summary.exposures_made, 0) if kit.board.sync_contact else (0, summary.exposures_made))
-    within = CLOSE if summary.frames_planned >= MANY else LOOSE
+    # On a slow line the next command waits for the reply to a question, if no settling hides that.
+    within = CLOSE if summary.frames_planned >= MANY and kit.board.baud > 9600 else LOOSE
     assert summary.predicted_seconds == pytest.approx(summary.virtual_seconds, rel=within)
 
 
