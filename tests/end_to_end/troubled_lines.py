@@ -43,14 +43,14 @@ class World:
         return result, summary
 
     def check(self, summary: Summary) -> None:
-        """Check that everything planned was truly made, still; that claims are true; and that at most one was repeated
-        unasked.
+        """Check that everything planned was truly made, still; that claims are true; and that at most one bracket was
+        repeated unasked: the camera shoots it by itself, so it is turned to its beginning after an exposure in doubt.
         """
         made = Counter((one.frame, one.exposure) for one in self.rig.truth.exposures)
         assert summary.complete, summary.sentence
         assert set(made) == {(frame.id, e) for frame in self.plan.frames for e in range(3)}
         assert all(one.still for one in self.rig.truth.exposures)
-        assert sum(made.values()) - len(made) <= 1 + summary.exposures_retaken
+        assert sum(made.values()) - len(made) <= 3 + summary.exposures_retaken
         where = {frame.id: frame for frame in self.plan.frames}
         for one in self.rig.truth.exposures:
             frame = where[one.frame]
