@@ -25,7 +25,7 @@ from tests.end_to_end.whole_runs import apart_deg, kit_of, let_pass, within_deg
 
 MOST_LIVES = 400
 BEYOND_US = {"gust", "index-moved", "gust_peak_deg"}  # faults that move exposures off target without a sign
-STRIDE = 25  # effects of a life: more than a start takes, so that each life makes progress
+STRIDE = 29  # effects of a life: more than a start takes, so that each life makes progress
 
 
 VISITS = 10  # after this many kills somebody looks at the camera

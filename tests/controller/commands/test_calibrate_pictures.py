@@ -13,6 +13,7 @@ import numpy as np
 import pytest
 from PIL import Image
 
+from controller.program.timing import SETTLED_PX
 from tests.controller.calibration.staged import Stage
 from tests.controller.commands.shell import Shell, refuses
 from tests.end_to_end.whole_runs import kit_of
@@ -117,7 +118,7 @@ def test_settle_as_scripts_ask_for_it(shell: Shell) -> None:
     pixel_deg = math.degrees(math.atan(36 / 6000 / 12))
     # Two exposures of the kit's bracket, the longer lasting 0.025 s: less than half a swing.
     swing = 2 * 0.15 / pixel_deg * math.sin(math.pi * 6 * 0.025)
-    assert found["settle_ms"] == pytest.approx(1000 * math.log(swing / 0.25) / (0.05 * 2 * math.pi * 6), rel=0.1)
+    assert found["settle_ms"] == pytest.approx(1000 * math.log(swing / SETTLED_PX) / (0.05 * 2 * math.pi * 6), rel=0.1)
     shown = shell("calibrate", "list", "kit.toml").out
     assert "settle" in shown
     assert "counts" in shown

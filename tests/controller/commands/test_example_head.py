@@ -30,6 +30,7 @@ MOVERS = {
     "calibrate steps": (*AXIS, "--kit", "kit.toml", *PORT),
     "calibrate backlash": (*AXIS, "--kit", "kit.toml", *PORT),
     "calibrate level": ("--kit", "kit.toml", *PORT),
+    "calibrate settle": ("--kit", "kit.toml", *PORT),
     "calibrate verify": ("--kit", "kit.toml", "--plan", "plan.json", *PORT),
     "board check": ("--kit", "kit.toml", *PORT),
     "kit setup": ("kit.toml", *PORT[:2]),

@@ -45,6 +45,10 @@ noise_reduction_from_s = 0.6
 [head]
 ring_hz = 6.5
 ring_damping = 0.04
+ring_hz_within = 0.03
+ring_damping_within = 0.2
+second_ring_hz = 15.5
+second_ring_damping = 0.07
 settle_ms = 900
 
 [head.pan]
@@ -57,6 +61,9 @@ max_accel_deg_s2 = 20.0
 min_deg = -10
 max_deg = 380
 zero_switch = false
+ring_hz = 7.5
+ring_damping = 0.06
+ring_over_pitch = [[-30, 7], [60, 5.5]]
 
 [head.tilt]
 full_steps_per_turn = 200
@@ -73,6 +80,7 @@ max_step_rate_hz = 9000
 silence_ms = 3000
 sync_contact = false
 wind_sensor = true
+shapes_ramps = false
 """
 
 MINIMAL = """
@@ -125,7 +133,12 @@ def test_a_kit_with_every_key_keeps_every_value(tmp_path: Path) -> None:
         "min_deg": -10.0,
         "max_deg": 380.0,
         "zero_switch": False,
+        "ring_hz": 7.5,
+        "ring_damping": 0.06,
+        "ring_over_pitch": ((-30.0, 7.0), (60.0, 5.5)),
     }
+    assert (kit.head.ring_hz_within, kit.head.ring_damping_within) == (0.03, 0.2)
+    assert (kit.head.second_ring_hz, kit.head.second_ring_damping) == (15.5, 0.07)
     assert (kit.head.tilt.gear_ratio, kit.head.tilt.min_deg, kit.head.tilt.max_deg) == (72.5, -91, 92)
     assert kit.board.model_dump() == {
         "baud": 57600,
@@ -133,6 +146,7 @@ def test_a_kit_with_every_key_keeps_every_value(tmp_path: Path) -> None:
         "silence_ms": 3000,
         "sync_contact": False,
         "wind_sensor": True,
+        "shapes_ramps": False,
     }
 
 

@@ -136,7 +136,8 @@ def test_the_kits_own_wait_counts() -> None:
 
 def test_a_move_to_where_the_head_stands_needs_no_wait() -> None:
     kit = kit_of(100.0)
-    assert waits_ns(kit, plain_settings(kit), approaches_of([(0, 0)], (1.0,))) == [0]
+    first, second = waits_ns(kit, plain_settings(kit), approaches_of([(0, 0), (0, 0)], (1.0,)))
+    assert first > second == 0  # finding zero makes it swing
 
 
 def test_a_longer_lens_a_longer_exposure_and_a_softer_rig_need_longer() -> None:

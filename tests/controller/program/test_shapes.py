@@ -91,4 +91,4 @@ def test_moves_alone_cost_what_they_cost_in_a_run_of_their_like() -> None:
     waits = waits_ns(kit, axes, [there, back] * 20)
     assert np.ptp(took_s) == 0
     assert waits[-1] / 1e9 == pytest.approx(wait_s[0], rel=0.15)
-    assert waits == sorted(waits)
+    assert waits[0] > waits[-1]  # finding zero leaves more

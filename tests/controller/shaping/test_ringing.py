@@ -9,6 +9,7 @@ from hypothesis import strategies as st
 from scipy.signal import lsim
 
 from controller.shaping.ringing import (
+    LEAST_SEEN,
     Array,
     Mode,
     band_of,
@@ -109,7 +110,7 @@ def test_an_exposure_sees_no_more_of_a_swing_than_stated(hz: float, exposed_s: f
     widest = float(np.max(motion.max(axis=1) - motion.min(axis=1)))
     stated: Array = seen(np.array([omega]), exposed_s)
     assert widest <= stated[0] + 1e-9
-    assert widest >= 0.98 * stated[0] or exposed_s > 400 / (20 * hz)
+    assert widest >= 0.98 * stated[0] or exposed_s > 400 / (20 * hz) or stated[0] == LEAST_SEEN
 
 
 def test_a_shaper_leaves_everything_or_what_its_polynomial_says() -> None:
