@@ -57,9 +57,12 @@ class PlateStretch:
     def angle_deg(self, now_ns: int) -> float:
         """Where the head is, to the pulse."""
         if now_ns >= self.motion.end_ns or not self.motion.legs:
-            return float(self._plates_deg(np.array([self.motion.target - self.behind(now_ns)]))[0])
-        made = self._made(now_ns)
-        return float(self._plates_deg(self._rotor(made, made))[0])
+            rotor_steps = self.motion.target - self.behind(now_ns)
+        else:
+            rotor_steps = self._begun + way_of(self.motion) * self._made(now_ns)
+        rotor_deg, half = rotor_steps / self.gearing.steps_per_degree, self.gearing.half_play_deg
+        head_deg = min(max(self.rested_deg, rotor_deg - half), rotor_deg + half)
+        return head_deg + self.gearing.wobble_deg * math.sin(math.radians(head_deg))
 
     def jumps(self, after_ns: int, until_ns: int) -> Events:
         """The steps of the head in this time. The first ones move nothing, while the rotor crosses the play."""
@@ -67,6 +70,12 @@ class PlateStretch:
         if last <= first:
             return NOTHING
         return Events.of_jumps(self._pulses[first:last], np.diff(self._plates_deg(self._rotor(first, last))))
+
+    @cached_property
+    def _begun(self) -> float:
+        """The rotor's steps before the first pulse."""
+        way = way_of(self.motion)
+        return way * math.floor(way * self.motion.legs[0].steps + 0.5) - self.lost_steps
 
     @cached_property
     def _pulses(self) -> Times:
@@ -79,9 +88,7 @@ class PlateStretch:
 
     def _rotor(self, first: int, last: int) -> Array:
         """The rotor's steps after so many pulses, from `first` to `last`."""
-        way = way_of(self.motion)
-        start = way * math.floor(way * self.motion.legs[0].steps + 0.5)
-        steps: Array = start + way * np.arange(first, last + 1, dtype=np.float64) - self.lost_steps
+        steps: Array = self._begun + way_of(self.motion) * np.arange(first, last + 1, dtype=np.float64)
         return steps
 
     def _plates_deg(self, rotor_steps: Array) -> Array:

@@ -3,7 +3,7 @@
 from sim.head import SimulatedHead
 
 STEP_NS = 50_000_000
-RESTING_PX = 0.05  # a picture that moves by less looks at rest in any curve
+RESTING_PX = 0.25  # a picture that moves by less looks at rest in any curve
 
 Sample = tuple[float, float, float, float, float, float, float]
 """Seconds, pan and tilt as commanded, true yaw and pitch in degrees, commanded speed of pan and tilt in degrees/s."""
