@@ -8,8 +8,8 @@ from controller.errors import InputError
 from controller.kit.kit import Axis, Head, Kit
 from controller.kit.line import TRIES, retry_ns
 from controller.program import timing
-from controller.program.arrival import plain
-from controller.program.course import Course, exchange_ns, look_ns, move_ns
+from controller.program.arrival import Approach, plain
+from controller.program.course import Course, exchange_ns, in_turn, look_ns, move_ns, stops_to
 from controller.program.kinematics import axes_for
 from controller.program.program import (
     AskStep,
@@ -168,12 +168,19 @@ def axis_settings(kit: Kit, frames: Sequence[PlannedFrame]) -> Settings:
 
     Raises InputError if a frame is outside the head's limits.
     """
-    settings = plain_settings(kit)
-    course = Course(kit, settings, None, from_anywhere=False)
+    settings, axes = plain_settings(kit), (kit.head.pan, kit.head.tilt)
+    approaches: list[Approach] = []
+    here = (0, 0)
     for frame in frames:
-        if not frame.by_hand:
-            _shoot(course, kit, settings, frame, _exposures(kit, frame))
-    return choose(kit, settings, list(course.approaches.values()))
+        if frame.by_hand:
+            continue
+        target = _target(kit.head, frame)
+        _must_reach(frame, target, *settings)
+        exposures = approaches[0].exposures if approaches else tuple(in_turn(_exposures(kit, frame)))  # the same for all
+        stops = stops_to(target, here, axes, settings, frame.id)
+        approaches.append(Approach((here, *stops), frame.pitch_deg, exposures))
+        here = target
+    return choose(kit, settings, approaches)
 
 
 def plain_settings(kit: Kit) -> Settings:

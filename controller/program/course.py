@@ -33,7 +33,7 @@ class Course:
     def __init__(self, kit: Kit, settings: Settings, standing: Place | None, *, from_anywhere: bool) -> None:
         """Begin where a reference run ends; or, with `from_anywhere`, at `standing`, which may be unknown."""
         self.steps: list[Step] = []
-        self._kit, self._settings = kit, settings
+        self._kit, self._settings, self._plain = kit, settings, plain(settings)
         self.approaches: dict[int, Approach] = {}
         """The way to each frame, by the index of the step that ends it."""
         self._axes: tuple[Axis, Axis] = (kit.head.pan, kit.head.tilt)
@@ -59,16 +59,9 @@ class Course:
             self._here = _pair(_above(goal, axis, setting) for goal, axis, setting in axes)
             self._way = [self._here]
         self._look_on_the_way(frame, target)
-        stops = [target]
-        beyond = _pair(
-            _beyond(start, goal, axis, setting, frame[0])
-            for start, goal, axis, setting in zip(self._here, target, self._axes, self._settings, strict=True)
-        )
-        if beyond != target:
-            stops.insert(0, beyond)
-        for stop in stops:
+        for stop in stops_to(target, self._here, self._axes, self._settings, frame[0]):
             self._move(frame, stop)
-        approach = Approach(tuple(self._way), pitch_deg, tuple(_in_turn(exposures)), unforeseen)
+        approach = Approach(tuple(self._way), pitch_deg, tuple(in_turn(exposures)), unforeseen)
         self.approaches[len(self.steps) - 1] = approach
         self._way = [target]
         self.steps += exposures
@@ -83,7 +76,7 @@ class Course:
     def with_waits(self) -> list[Step]:
         """The steps, with the time to wait after each move to a frame."""
         steps, approaches = list(self.steps), list(self.approaches.values())
-        ways = [waits_ns(self._kit, settings, approaches) for settings in (self._settings, plain(self._settings))]
+        ways = [waits_ns(self._kit, settings, approaches) for settings in (self._settings, self._plain)]
         for index, settle_ns, plain_settle_ns in zip(self.approaches, *ways, strict=True):
             move = steps[index]
             assert isinstance(move, MoveStep)
@@ -117,7 +110,7 @@ class Course:
         expected_ns = self._move_ns(self._here, there)
         overdue_ns = timing.deadline_ns(expected_ns, self._kit.board.baud)
         pan, tilt = (side.goes(steps) for side, steps in zip(self._sides, there, strict=True))
-        shaper_ns = expected_ns - move_ns(self._kit, plain(self._settings), self._here, there)
+        shaper_ns = expected_ns - move_ns(self._kit, self._plain, self._here, there)
         self.steps.append(MoveStep(*frame, *there, 0, 0, expected_ns, overdue_ns, pan, tilt, shaper_ns))
         for axis, crossing in enumerate((pan, tilt)):
             if crossing.must:
@@ -129,12 +122,24 @@ class Course:
         return move_ns(self._kit, self._settings, here, there)
 
 
-def _in_turn(exposures: Iterable[ExposeStep]) -> Iterator[tuple[float, float]]:
+def in_turn(exposures: Iterable[ExposeStep]) -> Iterator[tuple[float, float]]:
     """When each exposure may begin after the first, at the earliest, and how long it lasts, in seconds."""
     begin_s = 0.0
     for step in exposures:
         yield begin_s, step.shutter_s
         begin_s += step.shutter_s + step.ready_ns / NS
+
+
+def stops_to(target: Place, here: Place, axes: tuple[Axis, Axis], settings: Settings, frame: int) -> list[Place]:
+    """The stops on the way from `here` to `target`, the last: an axis with play that turns back overshoots first.
+
+    Raises InputError, which names the `frame`, if an axis's limits leave no room for that.
+    """
+    beyond = _pair(
+        _beyond(start, goal, axis, setting, frame)
+        for start, goal, axis, setting in zip(here, target, axes, settings, strict=True)
+    )
+    return [target] if beyond == target else [beyond, target]
 
 
 def _pair(places: Iterable[int]) -> Place:
