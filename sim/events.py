@@ -1,5 +1,6 @@
 """What makes a camera swing: sudden steps of its plate, and blows."""
 
+from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import Self
 
@@ -23,6 +24,12 @@ class Events:
         """Steps of the plate, without those of no size."""
         real = np.abs(jumps_deg) > 1e-12
         return cls(at_ns[real], jumps_deg[real], np.zeros(int(real.sum())))
+
+    def in_parts(self, most: int) -> Iterator[Self]:
+        """The same in parts of at most so many."""
+        for first in range(0, len(self.at_ns), most):
+            part = slice(first, first + most)
+            yield type(self)(self.at_ns[part], self.jumps_deg[part], self.kicks_deg_s[part])
 
     def between(self, from_ns: int, to_ns: int) -> Self:
         """Those after `from_ns`, up to `to_ns`."""

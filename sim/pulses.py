@@ -24,15 +24,12 @@ def pulse_times(motion: Motion) -> Times:
     # How far the ramp is at each boundary of its legs, counted in the direction in which it goes.
     bounds = np.array([way * leg.steps for leg in motion.legs] + [way * float(motion.target)])
     passed = np.floor(bounds + 0.5).astype(np.int64)
-    steps = np.arange(passed[0] + 1, passed[-1] + 1)
-    of_leg = np.searchsorted(passed, steps) - 1
-    table = np.array([_row(leg, way) for leg in motion.legs])[of_leg]
-    start_s, at, _, _, _, longest_s = table.T
-    to_go = np.maximum(0.0, steps - 0.5 - at)
-    jerky = any(leg.jerk for leg in motion.legs)
-    into_s = np.minimum(_by_halves(table, to_go) if jerky else _by_root(table, to_go), longest_s)
-    times = motion.begin_ns + np.round((start_s + into_s) * NS).astype(np.int64)
-    return np.minimum(np.maximum.accumulate(times), motion.end_ns)
+    parts = []
+    for leg, first, last in zip(motion.legs, passed, passed[1:], strict=False):
+        to_go = np.maximum(0.0, np.arange(first + 1, last + 1) - 0.5 - way * leg.steps)
+        into_s = np.minimum(_by_halves(leg, way, to_go) if leg.jerk else _by_root(leg, way, to_go), leg.duration_s)
+        parts.append(motion.begin_ns + np.round((leg.start_s + into_s) * NS).astype(np.int64))
+    return np.minimum(np.maximum.accumulate(np.concatenate(parts)), motion.end_ns)
 
 
 def way_of(motion: Motion) -> int:
@@ -40,23 +37,19 @@ def way_of(motion: Motion) -> int:
     return 1 if motion.target >= motion.legs[0].steps else -1
 
 
-def _row(leg: RampSegment, way: int) -> tuple[float, ...]:
-    return leg.start_s, way * leg.steps, max(0.0, way * leg.speed), way * leg.accel, way * leg.jerk, leg.duration_s
-
-
-def _by_root(table: Array, to_go: Array) -> Array:
-    """Seconds into each leg, which has no jerk: 2 d / (v + sqrt(v^2 + 2 a d)), exact for small a as well."""
-    _, _, speed, accel, _, _ = table.T
-    later = np.sqrt(np.maximum(0.0, speed * speed + 2 * accel * to_go))
+def _by_root(leg: RampSegment, way: int, to_go: Array) -> Array:
+    """Seconds into a leg without jerk: 2 d / (v + sqrt(v^2 + 2 a d)), exact for small a as well."""
+    speed = max(0.0, way * leg.speed)
+    later = np.sqrt(np.maximum(0.0, speed * speed + 2 * way * leg.accel * to_go))
     into_s: Array = 2 * to_go / np.maximum(speed + later, math.ulp(0.0) * 4)
     return into_s
 
 
-def _by_halves(table: Array, to_go: Array) -> Array:
-    """Seconds into each leg, by bisection."""
-    _, _, speed, accel, jerk, longest_s = table.T
+def _by_halves(leg: RampSegment, way: int, to_go: Array) -> Array:
+    """Seconds into a leg, by bisection."""
+    speed, accel, jerk = max(0.0, way * leg.speed), way * leg.accel, way * leg.jerk
     low: Array = np.zeros_like(to_go)
-    high: Array = longest_s.copy()
+    high: Array = np.full_like(to_go, leg.duration_s)
     for _ in range(HALVINGS):
         middle = (low + high) / 2
         short = middle * (speed + middle * (accel / 2 + middle * jerk / 6)) < to_go
