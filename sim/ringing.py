@@ -31,8 +31,8 @@ Array = NDArray[np.float64]
 Complex = NDArray[np.complex128]
 SLICE_NS = 20_000_000
 MOST_SLICES = 400
-AT_ONCE = 8192  # pulses that are worked out together, for the sake of memory
-REMEMBERED = 12  # stretches of each axis: more than there are in any exposure
+AT_ONCE = 2048  # pulses that are worked out together, for the sake of memory
+REMEMBERED = 8  # stretches of each axis: more than there are in any exposure
 
 
 @dataclass(frozen=True, slots=True)
