@@ -41,7 +41,7 @@ def ramp_of(steps: int, speed_steps_s: int, accel_steps_s2: int) -> Ramp:
     if steps == 0:
         return Ramp(0, 0, 0)
     if steps * accel_steps_s2 < speed_steps_s**2:
-        return Ramp(steps, math.isqrt(1_000_000 * steps // accel_steps_s2 - 1) + 1 if steps else 0, 0)
+        return Ramp(steps, math.isqrt(-(-1_000_000 * steps // accel_steps_s2) - 1) + 1, 0)
     ramp_ms = -(-1000 * speed_steps_s // accel_steps_s2)
     return Ramp(steps, ramp_ms, max(0, -(-1000 * steps // speed_steps_s) - ramp_ms))
 
