@@ -25,9 +25,14 @@ class Ramp:
         return 2 * self.ramp_ms + self.cruise_ms
 
     @property
+    def flat_ms(self) -> int:
+        """From the beginning to the ramp down."""
+        return self.ramp_ms + self.cruise_ms
+
+    @property
     def speed_steps_s(self) -> float:
         """The speed of the cruise."""
-        return 1000 * self.steps / (self.ramp_ms + self.cruise_ms) if self.steps else 0.0
+        return 1000 * self.steps / self.flat_ms if self.steps else 0.0
 
     @property
     def accel_steps_s2(self) -> float:
@@ -48,6 +53,6 @@ def ramp_of(steps: int, speed_steps_s: int, accel_steps_s2: int) -> Ramp:
 
 def changes(ramp: Ramp, shaper: Shaper) -> list[tuple[int, float]]:
     """The changes of acceleration: (ms since the beginning, steps/s^2), in order of time."""
-    accel, up, down = ramp.accel_steps_s2, ramp.ramp_ms, ramp.ramp_ms + ramp.cruise_ms
+    accel, up, down = ramp.accel_steps_s2, ramp.ramp_ms, ramp.flat_ms
     plain = ((0, accel), (up, -accel), (down, -accel), (down + up, accel))
     return sorted((delay + at_ms, share * change) for delay, share in shaper.weights for at_ms, change in plain if change)

@@ -11,6 +11,7 @@ from typing import Any
 from protocol.board_link import BoardLink
 from protocol.codec import PROTOCOL_VERSION, cause_for
 from protocol.messages import (
+    CAPABILITIES_SINCE,
     Accepted,
     Arm,
     BoardState,
@@ -52,7 +53,6 @@ from sim.referencing import Phase, Referencing
 from sim.shaped import shaped
 
 RECEIVE_BYTES = 128
-SHAPER_SINCE = 2  # the minor version
 TURNING = {BoardState.MOVING, BoardState.REFERENCING, BoardState.STOPPING}
 BLOCKING = {Cause.SUPPLY_LOW, Cause.STOP_SWITCH}  # as long as they last
 KNOWN = {AxisId.PAN: StatusFlag.PAN_KNOWN, AxisId.TILT: StatusFlag.TILT_KNOWN}
@@ -81,7 +81,7 @@ class SimulatedBoard:
         self._sync_contact, self._minor = sync_contact, minor
         # A board whose ramps limit the jerk has no shapers.
         jerky = any(axis.spec.jerk_deg_s3 for axis in (head.pan, head.tilt))
-        self._shapes = shapes and not jerky and minor >= SHAPER_SINCE
+        self._shapes = shapes and not jerky and minor >= CAPABILITIES_SINCE[Capability.SHAPER]
         self._wind, self._gusty_from_deg = head.wind, gusty_from_deg
         self._boot_ns = now_ns
         self._boot_id = BootId(random.randrange(1, 1 << 32))
@@ -179,8 +179,6 @@ class SimulatedBoard:
     # Judging requests.
 
     def _judge(self, now_ns: int, request: Request) -> Reply:
-        if isinstance(request, SetShaper) and not self._shapes:
-            return Refused(Reason.UNKNOWN_KIND)
         if isinstance(request, SetAxis | SetShaper | Arm | Reference | Move | Expose):
             return self._judge_command(now_ns, request)
         if isinstance(request, Hello):

@@ -50,9 +50,7 @@ class PlateStretch:
 
     def head_deg(self, now_ns: int) -> float:
         """Where the head is, the error of the gear left out."""
-        rotor_deg = (round(self.motion.steps_at(now_ns)) - self.behind(now_ns)) / self.gearing.steps_per_degree
-        half = self.gearing.half_play_deg
-        return min(max(self.rested_deg, rotor_deg - half), rotor_deg + half)
+        return self._head_deg(round(self.motion.steps_at(now_ns)) - self.behind(now_ns))
 
     def angle_deg(self, now_ns: int) -> float:
         """Where the head is, to the pulse."""
@@ -60,9 +58,13 @@ class PlateStretch:
             rotor_steps = self.motion.target - self.behind(now_ns)
         else:
             rotor_steps = self._begun + way_of(self.motion) * self._made(now_ns)
-        rotor_deg, half = rotor_steps / self.gearing.steps_per_degree, self.gearing.half_play_deg
-        head_deg = min(max(self.rested_deg, rotor_deg - half), rotor_deg + half)
+        head_deg = self._head_deg(rotor_steps)
         return head_deg + self.gearing.wobble_deg * math.sin(math.radians(head_deg))
+
+    def _head_deg(self, rotor_steps: float) -> float:
+        """Where the head is with the rotor at that step: it rests until the play is crossed."""
+        rotor_deg, half = rotor_steps / self.gearing.steps_per_degree, self.gearing.half_play_deg
+        return min(max(self.rested_deg, rotor_deg - half), rotor_deg + half)
 
     def jumps(self, after_ns: int, until_ns: int) -> Events:
         """The steps of the head in this time. The first ones move nothing, while the rotor crosses the play."""

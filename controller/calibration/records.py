@@ -47,6 +47,11 @@ class AxisName(StrEnum):
     PAN = "pan"
     TILT = "tilt"
 
+    @property
+    def number(self) -> int:
+        """Its place where pan and tilt stand side by side: 0 or 1."""
+        return list(AxisName).index(self)
+
 
 OF_ONE_AXIS = frozenset({CalibrationKind.STEPS, CalibrationKind.BACKLASH})
 OF_EITHER = frozenset({CalibrationKind.SETTLE})

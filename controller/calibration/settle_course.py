@@ -15,7 +15,7 @@ from controller.calibration.records import AxisName, axis_of
 from controller.calibration.settle_moves import MeasuredMove
 from controller.errors import InputError
 from controller.kit.kit import Kit
-from controller.program.arrival import Approach
+from controller.program.arrival import Approach, Place
 from controller.program.build import to_steps
 from controller.program.kinematics import axes_for
 from controller.program.program import AxisSetting, Settings
@@ -28,7 +28,6 @@ from protocol.ramp import ramp_of
 from protocol.shaper import PLAIN, Shaper
 from protocol.units import NS
 
-Place = tuple[int, int]
 NEARBY = 0.3  # how far the true frequency may be from the kit's for the way to be good. Our own choice.
 SHORTEST_STEPS, LONGEST_DEG, WAYS = 16, 20.0, 60
 LEAD_DEG = 2.0  # of coming from the same side first, so that all play is on one side
@@ -48,12 +47,8 @@ class CourseMove:
 
     def way_deg(self, settings: Settings) -> float:
         """How far the axis turns, in degrees."""
-        number = _number(self.move.axis)
+        number = self.move.axis.number
         return (self.end[number] - self.before[-1][number]) / settings[number].steps_per_degree
-
-
-def _number(axis: AxisName) -> int:
-    return list(AxisName).index(axis)
 
 
 def way_steps(setting: AxisSetting, modes: Sequence[Mode]) -> int:
@@ -66,7 +61,7 @@ def way_steps(setting: AxisSetting, modes: Sequence[Mode]) -> int:
 
     def least_swing(steps: int) -> float:
         ramp = ramp_of(steps, setting.speed_steps_s, setting.accel_steps_s2)
-        ramp_s, flat_s = ramp.ramp_ms / 1000, (ramp.ramp_ms + ramp.cruise_ms) / 1000
+        ramp_s, flat_s = ramp.ramp_ms / 1000, ramp.flat_ms / 1000
         return float(left_by_ramp(near, np.array([steps]), np.array([ramp_s]), np.array([flat_s])).min())
 
     return int(max(ways, key=least_swing))
@@ -105,7 +100,7 @@ def course(
     for pitch_deg in sorted(set(pitches)):
         for axis in axes:
             before, end = _ways(kit, settings, axis, pitch_deg)
-            for shaper in dict.fromkeys((PLAIN, shapers[_number(axis)])):
+            for shaper in dict.fromkeys((PLAIN, shapers[axis.number])):
                 pair = (shaper, PLAIN) if axis is AxisName.PAN else (PLAIN, shaper)
                 moves.append(
                     CourseMove(MeasuredMove(axis, pitch_deg, shaper), before, end, pair, _quiet_ns(kit, pitch_deg))
@@ -115,7 +110,7 @@ def course(
 
 def _ways(kit: Kit, settings: Settings, axis: AxisName, pitch_deg: float) -> tuple[tuple[Place, Place], Place]:
     """The lead-in and the start, and the end, which is at the pitch; upward if there is room, else downward."""
-    number, plain = _number(axis), axis_of(kit, axis)
+    number, plain = axis.number, axis_of(kit, axis)
     assert plain is not None
     setting = settings[number]
     way = way_steps(setting, modes_of(kit.head, plain, pitch_deg))

@@ -55,7 +55,7 @@ def _shaper_of(read: MoveReadings, kit: Kit | None, own: OwnShapers) -> Shaper:
         return read.move.shaper
     if kit is None:
         raise InputError(f"{read.name}: shaped = yes is the shaper of a kit; name it (--kit), or write the impulses.")
-    shaper = own()[list(AxisName).index(read.move.axis)]
+    shaper = own()[read.move.axis.number]
     if shaper == PLAIN:
         raise InputError(
             f"{read.name}: this kit's head gets no shaper for {read.move.axis.value}; in place of yes, write the "

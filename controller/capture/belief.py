@@ -10,6 +10,7 @@ from dataclasses import dataclass
 from typing import NamedTuple
 
 from controller.capture.words.untruths import OF_PLACE, Untruth
+from controller.program.arrival import Place
 from controller.program.program import AxisSetting, Program
 from controller.program.timing import motion_ns
 from protocol.messages import (
@@ -25,9 +26,6 @@ from protocol.messages import (
     Welcome,
 )
 from protocol.units import ID_SPAN, MS, NO_COMMAND
-
-Place = tuple[int, int]
-"""Pan and tilt, in steps from zero."""
 
 # How much earlier than possible a report may come. The two clocks differ (a ceramic resonator is accurate to half a
 # percent; common practice, no source), a board rounds ramps to whole steps, and it counts whole milliseconds.

@@ -8,7 +8,8 @@ from collections import deque
 from dataclasses import replace
 
 from controller.capture import belief
-from controller.capture.belief import CommandOutcome, Contradiction, Known, Place, SentCommand
+from controller.capture.belief import CommandOutcome, Contradiction, Known, SentCommand
+from controller.program.arrival import Place
 from controller.program.program import Program
 from protocol.messages import (
     Capability,

@@ -88,14 +88,14 @@ def settle(readings: Path | None, pictures: tuple[Path, ...], as_json: bool, **o
 
 def _moved(options: dict[str, Any], reading: "SensorUse", keeping: "Keeping") -> "KeptAll":
     axes = tuple(records.AxisName) if options["axis"] is None else (records.AxisName(options["axis"]),)
-    wish = calibrate_settle.Wish(axes, options["pitches"] or (calibrate_settle.LEVEL_DEG,))
+    wanted = calibrate_settle.WantedMoves(axes, options["pitches"] or (calibrate_settle.LEVEL_DEG,))
     if options["rehearse"] is not None:
         kit = kit_load.load_kit(options["kit"])
         mover, sensor = calibrate_rehearsal.ringing_head(kit, options["rehearse"], tell)
         in_degrees = calibrate_settle.SensorUse(0.0, 1.0, reading.still)
         return calibrate_settle.settle_moving_command(
-            mover, sensor, wish, in_degrees, keeping, tell, options["plan"], lists=False
+            mover, sensor, wanted, in_degrees, keeping, tell, options["plan"], lists=False
         )
     person, mover = person_with_head(options)
     by_hand = settle_session.PersonSensor(person)
-    return calibrate_settle.settle_moving_command(mover, by_hand, wish, reading, keeping, tell, options["plan"])
+    return calibrate_settle.settle_moving_command(mover, by_hand, wanted, reading, keeping, tell, options["plan"])

@@ -9,6 +9,7 @@ from controller import clock
 from controller.calibration import records
 from controller.calibration.finding import Finding, record_of
 from controller.calibration.record_list import Listed, listed
+from controller.calibration.validity import calibrated
 from controller.errors import InputError
 from controller.kit.kit import Kit
 from controller.kit.load import load_kit
@@ -41,6 +42,10 @@ class Keeping:
     def kit(self) -> Kit | None:
         """The kit as its file states it, without calibration. Raises InputError."""
         return None if self.kit_path is None else load_kit(self.kit_path)
+
+    def kit_now(self) -> Kit | None:
+        """The kit with its calibration so far; None if no kit is named. Raises InputError."""
+        return None if self.kit_path is None else calibrated(load_kit(self.kit_path), records.read(self.kit_path))
 
 
 @dataclass(frozen=True, slots=True)

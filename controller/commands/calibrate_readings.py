@@ -3,17 +3,15 @@
 from dataclasses import dataclass
 from pathlib import Path
 
-from controller.calibration import axis_findings, backlash, level, records, steps, typed_readings, verify
+from controller.calibration import axis_findings, backlash, level, steps, typed_readings, verify
 from controller.calibration.finding import Finding
 from controller.calibration.readings import names_in, read_csv
 from controller.calibration.records import AxisName, axis_of
 from controller.calibration.typed_readings import PersonAtHead
-from controller.calibration.validity import calibrated
 from controller.calibration.verify_needs import need_of, poses_to_visit
 from controller.calibration.wave import HEAD_ECCENTRICITY_DEG
 from controller.commands.calibrate import Keeping
 from controller.errors import InputError
-from controller.kit.kit import Kit
 from controller.planning.plan_file import load_plan
 
 STEEPEST_DEG = 60.0  # the pitch of the steepest row of many spheres, if nothing else is known
@@ -25,12 +23,6 @@ class ReadingSource:
 
     path: Path | None
     operator: PersonAtHead
-
-
-def _kit_now(keeping: Keeping) -> Kit | None:
-    """The kit with its calibration so far; None if no kit is named. Raises InputError."""
-    kit = keeping.kit()
-    return kit if kit is None or keeping.kit_path is None else calibrated(kit, records.read(keeping.kit_path))
 
 
 def steps_command(
@@ -72,7 +64,7 @@ def backlash_command(
     reading_error_deg: float | None = None,
 ) -> Finding:
     """The play of an axis after ISO 230-2. Raises InputError, ReadingsRefused."""
-    kit = _kit_now(keeping)
+    kit = keeping.kit_now()
     if source.path is None:
         readings = typed_readings.asked_approaches(source.operator, axis, kit, positions, times)
     else:
@@ -86,7 +78,7 @@ def level_command(
     keeping: Keeping, source: ReadingSource, reading_error_deg: float | None, leg_yaw_deg: float, leg_radius_mm: float
 ) -> Finding:
     """The lean of the pan axis, and which leg to raise. Raises InputError, ReadingsRefused."""
-    kit = _kit_now(keeping)
+    kit = keeping.kit_now()
     if source.path is None:
         readings = typed_readings.asked_tilts(source.operator, kit)
     else:
@@ -112,7 +104,7 @@ def verify_command(
 
     Raises InputError, ReadingsRefused.
     """
-    kit = _kit_now(keeping)
+    kit = keeping.kit_now()
     plan = None if plan_path is None else load_plan(plan_path)
     needed, by = need_of(needed_deg, plan, kit)
     columns = ("target_yaw_deg", "target_pitch_deg", "yaw_deg", "pitch_deg")

@@ -50,7 +50,7 @@ class SensorUse:
 
 
 @dataclass(frozen=True, slots=True)
-class Wish:
+class WantedMoves:
     """The moves to make: which axes, at which pitches in degrees."""
 
     axes: tuple[AxisName, ...] = tuple(AxisName)
@@ -90,7 +90,7 @@ def settle_photographs_command(
 def settle_moving_command(
     mover: HandMover,
     sensor: Sensor,
-    wish: Wish,
+    wanted: WantedMoves,
     reading: SensorUse,
     keeping: Keeping,
     tell: Callable[[str], None],
@@ -102,12 +102,12 @@ def settle_moving_command(
 
     Raises InputError, ReadingsRefused, WorldError.
     """
-    kit = _kit_now(keeping)
+    kit = keeping.kit_now()
     assert kit is not None
     plan = _plan(plan_path, keeping)
     settings = slowed(build_program(kit, ())).axes
     shapers = _own_shapers(kit, plan, reading.still)
-    moves = course(kit, settings, shapers, wish.axes, wish.pitches_deg)
+    moves = course(kit, settings, shapers, wanted.axes, wanted.pitches_deg)
     keepers = (KeptReadings(tell, stem="moves", said=MOVES), KeptReadings(tell, said=ALL)) if lists else (_drop, _drop)
     made = measured(mover, moves, settings, sensor, keepers)
     if not made.rows:
@@ -129,7 +129,7 @@ def _without_readings(made: Made) -> str:
 def _kept_moves(
     readings: Readings, reading: SensorUse, keeping: Keeping, plan_path: Path | None, made: Made | None = None
 ) -> KeptAll:
-    kit, plan = _kit_now(keeping), _plan(plan_path, keeping)
+    kit, plan = keeping.kit_now(), _plan(plan_path, keeping)
     factor = 1.0 if reading.degrees_per_unit is None else reading.degrees_per_unit
     moves = moves_in(readings, reading.from_ms, factor)
 
@@ -150,12 +150,6 @@ def _with_plan(finding: Finding, keeping: Keeping, plan_path: Path | None) -> Ke
         return keep(finding, keeping)
     gain = _gain(plan, [finding], keeping)
     return keep_all([finding], keeping, {"plan": gain.as_json()}, (gain.text(str(plan_path)),))
-
-
-def _kit_now(keeping: Keeping) -> Kit | None:
-    """The kit with its calibration so far; None if no kit is named. Raises InputError."""
-    kit = keeping.kit()
-    return kit if kit is None or keeping.kit_path is None else calibrated(kit, records.read(keeping.kit_path))
 
 
 def _plan(plan_path: Path | None, keeping: Keeping) -> Plan | None:

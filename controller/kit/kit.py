@@ -319,6 +319,10 @@ class Kit(Table):
         """Shutter times of one frame in seconds, in bracket order (see `Exposure.times_s`)."""
         return self.exposure.times_s
 
+    def with_board(self, *, shapes_ramps: bool) -> Self:
+        """The same kit with a board that shapes its ramps, or does not."""
+        return self.model_copy(update={"board": self.board.model_copy(update={"shapes_ramps": shapes_ramps})})
+
     def file_megabytes(self) -> float:
         """Megabytes of one photograph: from the kit, or 1.5 bytes a pixel (common practice, no source)."""
         given = self.exposure.file_megabytes

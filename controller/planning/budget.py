@@ -30,7 +30,7 @@ def cost(
     seconds = program.expected_ns / 1e9
     moving = (sum(step.expected_ns for step in moves) + program.reference_expected_ns) / 1e9
     settling = sum(step.settle_ns for step in moves) / 1e9
-    plain = build_program(without_shaping(kit), frames).expected_ns / 1e9 if kit.board.shapes_ramps else seconds
+    plain = build_program(kit.with_board(shapes_ramps=False), frames) if kit.board.shapes_ramps else program
     exposing = sum(step.expected_ns for step in exposures) / 1e9
     orders = {order: OrderCost(seconds=round(seconds, 3), neighbours_apart_seconds=_apart(program, links))}
     for other in Order:
@@ -46,18 +46,13 @@ def cost(
         settling_seconds=round(settling, 3),
         exposing_seconds=round(exposing, 3),
         waiting_seconds=round(max(0.0, seconds - moving - settling - exposing), 3),
-        unshaped_seconds=round(plain, 3),
+        unshaped_seconds=round(plain.expected_ns / 1e9, 3),
         megabytes=round(len(exposures) * kit.file_megabytes(), 1),
         watt_hours=round(watts * seconds / 3600, 2),
         picture_pixels_wide=wide,
         picture_pixels_high=high,
         orders=orders,
     )
-
-
-def without_shaping(kit: Kit) -> Kit:
-    """The same kit with a board that does not shape its ramps."""
-    return kit.model_copy(update={"board": kit.board.model_copy(update={"shapes_ramps": False})})
 
 
 def _cost_of_order(kit: Kit, frames: Sequence[Frame], links: Links, order: Order, mover: HeadMotion) -> OrderCost:

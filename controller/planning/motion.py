@@ -8,7 +8,7 @@ from scipy.ndimage import map_coordinates
 
 from controller.kit.kit import Axis, Kit
 from controller.planning.directions import Array
-from controller.program.arrival import Approach, Moves
+from controller.program.arrival import Approach, Moves, shapers_of
 from controller.program.build import axis_settings
 from controller.program.course import TAKE_UP
 from controller.program.program import AxisSetting, PlannedFrame, Settings
@@ -107,9 +107,9 @@ def _waits(kit: Kit, settings: Settings) -> Waits:
         np.rint(Waits.grid(most, count) * axis.steps_per_degree).astype(int)
         for most, count, axis in zip(most_deg, WAITS_GRID, axes, strict=True)
     )
-    exposures = ((0.0, max(kit.exposure.times_s)),)
-    approaches = [Approach(((0, 0), (int(pan), int(tilt))), 0.0, exposures) for pan in pans for tilt in tilts]
     if kit.head.settle_ms is not None:
         return Waits(most_deg, np.full(WAITS_GRID, kit.head.settle_ms / 1000))
-    waits_s = Moves(kit, settings, approaches).seconds((settings[0].shaper, settings[1].shaper), exposures)[1]
+    exposures = ((0.0, max(kit.exposure.times_s)),)
+    approaches = [Approach(((0, 0), (int(pan), int(tilt))), 0.0, exposures) for pan in pans for tilt in tilts]
+    waits_s = Moves(kit, settings, approaches).seconds(shapers_of(settings), exposures)[1]
     return Waits(most_deg, waits_s.reshape(WAITS_GRID))

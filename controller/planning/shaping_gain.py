@@ -37,5 +37,5 @@ class ShapingGain:
 
 def shaping_gain(plan: Plan, before: Kit, measured: Kit) -> ShapingGain:
     """The times of a plan with the kit as it was, and as measured. Raises InputError."""
-    plain = measured.model_copy(update={"board": measured.board.model_copy(update={"shapes_ramps": False})})
+    plain = measured.with_board(shapes_ramps=False)
     return ShapingGain(*(build_program(kit, plan.frames).expected_ns / NS for kit in (before, plain, measured)))

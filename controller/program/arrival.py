@@ -13,11 +13,11 @@ import numpy as np
 from numpy.typing import NDArray
 
 from controller.kit.kit import Kit
-from controller.program.program import AxisSetting, Settings
+from controller.program.program import Settings
 from controller.program.timing import SETTLED_PX
 from controller.shaping.rig import band_of_head
 from controller.shaping.ringing import Array, left_by_play, left_by_ramp, left_by_shaper, left_by_steps, most_left, seen
-from protocol.ramp import Ramp, ramp_of
+from protocol.ramp import ramp_of
 from protocol.shaper import PLAIN, Shaper
 from protocol.units import MS
 
@@ -45,10 +45,10 @@ class Approach:
     exposures: Exposures
     unforeseen: bool = False
 
-    @property
-    def lasts_s(self) -> float:
-        """Until the last exposure has ended, at the earliest."""
-        return sum(self.exposures[-1]) if self.exposures else 0.0
+
+def lasts_s(exposures: Exposures) -> float:
+    """How long exposures take together, at the earliest, in seconds."""
+    return sum(exposures[-1]) if exposures else 0.0
 
 
 def waits_ns(kit: Kit, settings: Settings, approaches: Sequence[Approach]) -> list[int]:
@@ -60,7 +60,7 @@ def waits_ns(kit: Kit, settings: Settings, approaches: Sequence[Approach]) -> li
     if kit.head.settle_ms is not None or not approaches:
         return [round((kit.head.settle_ms or 0) * MS)] * len(approaches)
     moves = Moves(kit, settings, approaches)
-    took_s, left = moves.shaped((settings[0].shaper, settings[1].shaper))
+    took_s, left = moves.shaped(shapers_of(settings))
     waits, swing, leg = [], AFTER_ZERO * moves.anywhere, 0
     for approach in approaches:
         swing = moves.anywhere if approach.unforeseen else swing
@@ -69,7 +69,7 @@ def waits_ns(kit: Kit, settings: Settings, approaches: Sequence[Approach]) -> li
             leg += 1
         swing = swing + moves.anywhere if approach.unforeseen else swing
         wait_s = moves.wait_s(swing, approach.exposures, leg - 1)
-        swing = moves.faded(swing, leg - 1, wait_s + approach.lasts_s)
+        swing = moves.faded(swing, leg - 1, wait_s + lasts_s(approach.exposures))
         waits.append(math.ceil(wait_s * 1000) * MS)
     return waits
 
@@ -123,11 +123,8 @@ class Moves:
         The first impulse alone has crossed it when the plain ramp is at the play divided by its share; all of them
         together, when the last one has.
         """
-        share, longest_s = (
-            np.array([[shaper.weights[0][1]] for shaper in shapers]),
-            np.array([[shaper.duration_ms / 1000] for shaper in shapers]),
-        )
-        first, last = self._reached_s(self._play / share), self._reached_s(self._play) + longest_s
+        share = np.array([[shaper.weights[0][1]] for shaper in shapers])
+        first, last = self._reached_s(self._play / share), self._reached_s(self._play) + _longer_s(shapers)
         crossed_s: Array = np.minimum(np.minimum(first, last), ends_s)
         return crossed_s
 
@@ -147,8 +144,7 @@ class Moves:
         return took_s
 
     def _ended_s(self, shapers: tuple[Shaper, Shaper]) -> Array:
-        longer_s = np.array([[shaper.duration_ms / 1000] for shaper in shapers])
-        ends_s: Array = np.where(self._turns, self._ends_s + longer_s, 0.0)
+        ends_s: Array = np.where(self._turns, self._ends_s + _longer_s(shapers), 0.0)
         return ends_s
 
     def faded(self, swing: Array, move: int, time_s: float) -> Array:
@@ -165,8 +161,7 @@ class Moves:
         """How long each move takes, and how long to wait after it, (moves,) each, as if moves like it came before it."""
         took_s, left = self.shaped(shapers)
         rate, omega = self._band.rate, self._band.omega
-        lasts_s = sum(exposures[-1]) if exposures else 0.0
-        every_s = took_s + self._waits_s(left, rate, omega, exposures) + lasts_s
+        every_s = took_s + self._waits_s(left, rate, omega, exposures) + lasts_s(exposures)
         repeated = left / (1 - np.exp(-rate * every_s[:, None]))
         return took_s, self._waits_s(repeated, rate, omega, exposures)
 
@@ -186,6 +181,11 @@ class Moves:
         return array if array.shape[2] == 1 else array[:, :, move : move + 1]
 
 
+def _longer_s(shapers: tuple[Shaper, Shaper]) -> Array:
+    """By how much these shapers make a move longer: (2 axes, 1), in seconds."""
+    return np.array([[shaper.duration_ms / 1000] for shaper in shapers])
+
+
 def _turning_back(approaches: Sequence[Approach]) -> NDArray[np.bool_]:
     """Whether each axis turns another way than before, so that it crosses its play first: (2, moves).
 
@@ -203,17 +203,12 @@ def _turning_back(approaches: Sequence[Approach]) -> NDArray[np.bool_]:
 
 def _ramps_s(steps: NDArray[np.int_], settings: Settings) -> tuple[Array, Array]:
     """Times of speeding up, and from the beginning to the slowing down, of both axes: (2, moves) each, in seconds."""
-    times_ms = np.array(
-        [
-            [(ramp.ramp_ms, ramp.ramp_ms + ramp.cruise_ms) for ramp in _ramps_of(way.tolist(), setting)]
-            for way, setting in zip(steps, settings, strict=True)
-        ]
-    )
+    ramps = [
+        [ramp_of(way, setting.speed_steps_s, setting.accel_steps_s2) for way in ways]
+        for ways, setting in zip(steps.tolist(), settings, strict=True)
+    ]
+    times_ms = np.array([[(ramp.ramp_ms, ramp.flat_ms) for ramp in of_axis] for of_axis in ramps])
     return times_ms[..., 0] / 1000, times_ms[..., 1] / 1000
-
-
-def _ramps_of(way: Sequence[int], setting: AxisSetting) -> list[Ramp]:
-    return [ramp_of(steps, setting.speed_steps_s, setting.accel_steps_s2) for steps in way]
 
 
 def turning_ms(settings: Settings, here: Place, there: Place) -> int:
@@ -223,6 +218,11 @@ def turning_ms(settings: Settings, here: Place, there: Place) -> int:
         + (setting.shaper.duration_ms if goal != start else 0)
         for start, goal, setting in zip(here, there, settings, strict=True)
     )
+
+
+def shapers_of(settings: Settings) -> tuple[Shaper, Shaper]:
+    """The shapers of both axes."""
+    return settings[0].shaper, settings[1].shaper
 
 
 def with_shapers(settings: Settings, shapers: tuple[Shaper, Shaper]) -> Settings:

@@ -4,7 +4,7 @@ import math
 from dataclasses import dataclass
 
 from controller.kit.kit import Kit
-from controller.program.arrival import Approach, Moves
+from controller.program.arrival import Approach, Moves, shapers_of
 from controller.program.build import plain_settings, to_steps
 from controller.program.program import Settings
 from controller.program.shapes import choose
@@ -26,7 +26,7 @@ class NeighbourMove:
 def neighbour_move(kit: Kit, *, shaped: bool) -> NeighbourMove:
     """The move to the next frame of a level row, on a board that shapes its ramps or does not."""
     row, settings = neighbour_ramps(kit, shaped=shaped)
-    shapers = settings[0].shaper, settings[1].shaper
+    shapers = shapers_of(settings)
     took_s, waits_s = Moves(kit, settings, row).seconds(shapers, row[-1].exposures)
     wait_s = float(waits_s[-1]) if kit.head.settle_ms is None else kit.head.settle_ms / 1000
     degrees = row[0].stops[-1][0] / kit.head.pan.steps_per_degree
@@ -39,7 +39,7 @@ def neighbour_ramps(kit: Kit, *, shaped: bool) -> tuple[list[Approach], Settings
     The step is two thirds of what the picture shows, as with an overlap of a third. The first way takes up the play; the
     others do not meet it.
     """
-    kit = kit.model_copy(update={"board": kit.board.model_copy(update={"shapes_ramps": shaped})})
+    kit = kit.with_board(shapes_ramps=shaped)
     steps = to_steps(math.degrees(2 * kit.field(1 / 3).core_half_width_rad), kit.head.pan)
     exposures = ((0.0, max(kit.exposure.times_s)),)
     row = [Approach(((each * steps, 0), ((each + 1) * steps, 0)), 0.0, exposures) for each in range(ROW)]

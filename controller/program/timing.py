@@ -8,7 +8,7 @@ import numpy as np
 from controller.kit.kit import Axis, Kit
 from controller.kit.line import BITS_PER_BYTE, TRIES, retry_ns
 from controller.shaping.rig import modes_of
-from controller.shaping.ringing import band_of, most_left
+from controller.shaping.ringing import RAMP_CHANGES, band_of, most_left
 from protocol.codec import frame_of
 from protocol.messages import Message
 from protocol.units import MS, NS
@@ -16,7 +16,6 @@ from protocol.units import MS, NS
 # How far the picture may move during an exposure, peak to peak, by what is known of the rig. Half a pixel counts as
 # still; the rest is for what the samples of a band leave between them.
 SETTLED_PX = 0.48
-RAMP_CHANGES = 4
 STOPPED_CHANGES = RAMP_CHANGES + 3
 # What a deadline adds to the expected time: a share, and a minimum for the host's own delays. Common practice, no source:
 # long enough never to expire on a sound rig, short enough to notice a dead motor within seconds.

@@ -22,6 +22,7 @@ from protocol.shaper import Shaper
 
 Array = NDArray[np.float64]
 HZ_SAMPLES, DAMPING_SAMPLES = 9, 3
+RAMP_CHANGES = 4  # of the acceleration, in a plain ramp
 # zeta(-1/2, 1/2) = (1 / sqrt(2) - 1) zeta(-1/2), and zeta(-1/2) = -0.2078862249773545 (DLMF 25.11.11 and 25.6).
 STAIRS = (1 - math.sqrt(0.5)) * 0.2078862249773545
 LEAST_SEEN = 0.25
@@ -98,7 +99,7 @@ def left_by_ramp(band: Band, way: Array, ramp_s: Array, flat_s: Array) -> Array:
 
 def most_left(band: Band, accel: Array) -> Array:
     """The most that any plain ramp with this acceleration can leave: four steps of it."""
-    most: Array = 4 * accel / (band.omega**2 * band.root)
+    most: Array = RAMP_CHANGES * accel / (band.omega**2 * band.root)
     return most
 
 

@@ -21,7 +21,7 @@ from controller.calibration.validity import calibrated
 from controller.commands import calibrate_rehearsal
 from controller.commands.calibrate import Keeping
 from controller.commands.calibrate_rehearsal import SimulatedSensor, ringing_head
-from controller.commands.calibrate_settle import SensorUse, Wish, settle_moving_command
+from controller.commands.calibrate_settle import SensorUse, WantedMoves, settle_moving_command
 from controller.commands.stand_in import rig_spec
 from controller.kit.load import load_kit
 from controller.planning.plan_file import load_plan
@@ -229,7 +229,7 @@ def moved(left_out: Sequence[int] = ()) -> tuple[Any, Typist, list[str]]:
     reading = SensorUse(0.0, 1.0, Still(LensGiven()))
     keeping = Keeping(Path("kit.toml"))
     kept = settle_moving_command(
-        mover, PersonSensor(person), Wish((AxisName.PAN,), (20.0,)), reading, keeping, told.append
+        mover, PersonSensor(person), WantedMoves((AxisName.PAN,), (20.0,)), reading, keeping, told.append
     )
     return kept, typist, told
 

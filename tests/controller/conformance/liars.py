@@ -6,6 +6,7 @@ from collections.abc import Callable
 from dataclasses import replace
 from typing import Any
 
+from protocol.board_link import BoardLink
 from protocol.framing import LEAD
 from protocol.messages import (
     Accepted,
@@ -214,7 +215,7 @@ def that_refuses_no_shaper(*reasons: Reason) -> Spoil:
 
 def without_shaping(board: SimulatedBoard) -> None:
     """Honestly: another firmware."""
-    board._shapes = False
+    board._shapes, board._link = False, BoardLink(without=(SetShaper,))
 
 
 def that_forgets_its_shapers(board: SimulatedBoard) -> None:

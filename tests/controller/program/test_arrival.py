@@ -10,7 +10,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from controller.kit.kit import Kit
-from controller.program.arrival import Approach, Exposures, plain, turning_ms, waits_ns
+from controller.program.arrival import Approach, Exposures, lasts_s, plain, turning_ms, waits_ns
 from controller.program.build import plain_settings
 from controller.program.program import Settings
 from controller.program.shapes import choose
@@ -57,7 +57,7 @@ def most_motion_px(
             at = wait_ns / NS + begin_s + np.linspace(0, exposed_s, 120)
             moved = [np.imag(swing * np.exp(pole * at)) for swing, pole in zip(swings, poles, strict=True)]
             most = max(most, math.hypot(*(float(np.ptp(each)) for each in moved)) / pixel_deg)
-        end_s = wait_ns / NS + approach.lasts_s
+        end_s = wait_ns / NS + lasts_s(approach.exposures)
         swings = [swing * np.exp(pole * end_s) for swing, pole in zip(swings, poles, strict=True)]
     return most
 
