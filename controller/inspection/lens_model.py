@@ -2,7 +2,8 @@
 
 The camera's axes are x to the right, y down and z along the lens. A pixel is (column, row); whole numbers are the centres
 of pixels. The distorted radius is f rho (1 + k1 rho^2 + k2 rho^4 + k3 rho^6), with rho the radius of the undistorted
-projection for a focal length of 1 (D. C. Brown, "Close-range camera calibration", Photogrammetric Engineering 37(8), 1971).
+projection for a focal length of 1 (D. C. Brown, "Close-range camera calibration",
+Photogrammetric Engineering 37(8), 1971).
 Pixels and rays that the lens never reaches give NaN.
 """
 
