@@ -9,6 +9,7 @@ The normal matrix is summed link by link and then solved as a full matrix: with 
 time than a sparse solver's bookkeeping for several hundred frames, and all covariances are wanted anyway.
 """
 
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 
@@ -120,7 +121,9 @@ def adjust(frames: Sequence[Frame], links: Sequence[Link], lens: Lens, axis: Arr
     """
     if not frames:
         raise ValueError("no frames to adjust")
-    problem = Problem(frames, points_of(links), lens, axis, np.linalg.inv(head_covariances(frames)))
+    problem = Problem(
+        frames, points_of(links), lens, axis, np.asarray(np.linalg.inv(head_covariances(frames)), dtype=np.float64)
+    )
     everything = np.ones(len(problem.points.first), dtype=bool)
     state = State(commanded(frames), lens, np.zeros(len(HEAD_TERMS)))
     state, _, _ = _fit(problem, state, ("focal_px",), None, 1.0)
@@ -139,13 +142,14 @@ def _terms_carried(problem: Problem, state: State, good: Flags, noise: float) ->
     Returns the fit and its noise as well.
     """
     points = np.count_nonzero(good)
-    cost_of_term = np.log(max(2.0 * points, 2.0))
+    cost_of_term = math.log(max(2.0 * points, 2.0))
     best, length, _ = _fit(problem, state, TERMS, good, noise)
     good = good & np.isfinite(length)
     if points:
         freedom = max(1, 2 * points - 3 * len(problem.frames) - len(TERMS))
-        noise = float(np.sqrt(max(np.sum(length[good] ** 2) / freedom, 1e-12)))
-    terms, lowest = TERMS, _cost(problem, best, TERMS, good, noise)
+        noise = math.sqrt(max(float(np.sum(length[good] ** 2)) / freedom, 1e-12))
+    terms: tuple[str, ...] = TERMS
+    lowest = _cost(problem, best, TERMS, good, noise)
     for dropped, first in DROPS:
         if first in terms:
             continue

@@ -63,7 +63,7 @@ def angles_of(rotations: Array) -> Array:
     yaw = np.where(pole, np.arctan2(-rotations[:, 2, 0], rotations[:, 0, 0]), np.arctan2(forward[:, 0], forward[:, 2]))
     pitch = np.arctan2(-forward[:, 1], np.hypot(forward[:, 0], forward[:, 2]))
     roll = np.where(pole, 0.0, np.arctan2(level[:, 0], level[:, 1]))
-    return np.degrees(np.stack([yaw, pitch, roll], axis=1))
+    return np.asarray(np.degrees(np.stack([yaw, pitch, roll], axis=1)))
 
 
 def angle_axes(rotations: Array) -> Array:

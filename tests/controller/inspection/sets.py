@@ -1,8 +1,10 @@
 """Made-up sets: a head with known faults, a lens, and points with noise; no pictures."""
 
 from dataclasses import dataclass, replace
+from typing import Any
 
 import numpy as np
+from numpy.typing import NDArray
 
 from controller.inspection.lens_model import Array, Lens, project, see
 from controller.inspection.links import Link
@@ -22,10 +24,10 @@ class MadeUp:
     links: list[Link]
     head: Array
     rotations: Array
-    wild: list[Array]
+    wild: list[NDArray[np.bool_]]
 
 
-def grid(pans: Array, tilts: Array, sd_deg: float = 0.02, both_ways: bool = False) -> list[Frame]:
+def grid(pans: NDArray[Any], tilts: NDArray[Any], sd_deg: float = 0.02, both_ways: bool = False) -> list[Frame]:
     return [
         Frame(pan, tilt, 0.0, sd_deg, sd_deg, sd_deg, pan, tilt, (-1) ** (row + column // 2) if both_ways else 1, 1)
         for row, tilt in enumerate(tilts)

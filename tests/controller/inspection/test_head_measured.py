@@ -25,8 +25,8 @@ def some_set(seed: int) -> MadeUp:
 def test_intervals_cover_the_truth_as_often_as_they_say() -> None:
     """Both the share of 95 % intervals with the truth inside and the mean square of error over uncertainty.
 
-    Of 80 intervals at least 70 must cover (by the binomial distribution, 1 in 1,000 for a true 95 %). The mean square, which
-    is 1 with a standard deviation of 0.16, also finds intervals that are too wide.
+    Of 80 intervals at least 70 must cover (by the binomial distribution, 1 in 1,000 for a true 95 %). The mean square,
+    which is 1 with a standard deviation of 0.16, also finds intervals that are too wide.
     """
     errors = []
     for seed in range(SETS):

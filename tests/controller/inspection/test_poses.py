@@ -30,7 +30,7 @@ def frame_at(pan: float, tilt: float, lean: float, toward: float, side: int = 0)
 def test_angles_return_from_their_rotation(yaw: float, pitch: float, roll: float) -> None:
     rotation = commanded([Frame(yaw, pitch, roll, 1, 1, 1, 0, 0)])
     back = angles_of(rotation)[0]
-    again = commanded([Frame(*back, 1, 1, 1, 0, 0)])
+    again = commanded([Frame(float(back[0]), float(back[1]), float(back[2]), 1, 1, 1, 0, 0)])
     assert np.abs(again - rotation).max() < 1e-7
     if abs(pitch) < 90:
         assert np.abs(np.remainder(back - (yaw, pitch, roll) + 180, 360) - 180).max() < 1e-6
@@ -42,7 +42,8 @@ def test_axes_of_the_angles_are_their_derivatives(yaw: float, pitch: float, roll
     for column in range(3):
         step = np.zeros(3)
         step[column] = 1e-4
-        more = commanded([Frame(*(np.array([yaw, pitch, roll]) + step), 1, 1, 1, 0, 0)])
+        there = [yaw + step[0], pitch + step[1], roll + step[2]]
+        more = commanded([Frame(there[0], there[1], there[2], 1, 1, 1, 0, 0)])
         turn = turn_of(start.transpose(0, 2, 1) @ more)[0] / np.radians(1e-4)
         assert np.abs(turn - angle_axes(start)[0, :, column]).max() < 1e-4
 
