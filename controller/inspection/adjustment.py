@@ -141,7 +141,7 @@ def _terms_carried(problem: Problem, state: State, good: Flags, noise: float) ->
     Terms are left out one by one, from the whole model downward: only a model that fits can say what a term is worth.
     Returns the fit and its noise as well.
     """
-    points = np.count_nonzero(good)
+    points = int(np.count_nonzero(good))
     cost_of_term = math.log(max(2.0 * points, 2.0))
     best, length, _ = _fit(problem, state, TERMS, good, noise)
     good = good & np.isfinite(length)
