@@ -1,0 +1,1 @@
+"""The photographs of a whole set examined together: what the pictures say of poses, lens and head."""
