@@ -32,7 +32,7 @@ ONLY_IN = {
 # Inside the host, from the ground up: a room imports only earlier rooms and the foundation.
 ROOMS = (
     *("optics", "kit", "shaping", "program", "planning", "session", "capture", "ports", "conformance"),
-    *("calibration", "matching", "setup", "report", "commands", "cli"),
+    *("calibration", "matching", "inspection", "setup", "report", "commands", "cli"),
 )
 # Not for all later rooms, although the order would allow it.
 ONLY_FOR = {"conformance": {"commands", "cli"}, "ports": {"commands", "cli"}}
