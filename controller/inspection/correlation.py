@@ -23,6 +23,9 @@ LOCAL_PX = 8.0  # standard deviation of the window of the local mean and contras
 NOISE_CODES = 2.0  # contrast below this is mostly noise and rounding of the file (eight bits)
 COARSE_PX = 16.0  # larger searches are done in smaller pictures
 APART_PX = 4  # two peaks nearer than this are one
+CLEAR = 3.0  # times the noise: texture that should show in both
+ALIKE_PX = 9  # side of the windows that are compared, at half the size
+UNLIKE = 0.4  # windows that correlate less than this show different things
 LEAST_COMMON = 0.2  # of the smaller picture must be common at a shift that is considered
 
 
@@ -110,39 +113,39 @@ def _scores(first: tuple[Floats, Floats], second: tuple[Floats, Floats], reach: 
     together, common = by_shift(ones[0], others[0]), by_shift(ones[1], others[1])
     energy = np.maximum(by_shift(ones[2], others[1]), 0) * np.maximum(by_shift(ones[1], others[2]), 0)
     enough = common >= LEAST_COMMON * min(float(first[1].sum()), float(second[1].sum()))
-    good = enough & (energy > 1e-6 * first[0].size ** 2 * 1e-6)
+    good = enough & (energy > (1e-6 * first[0].size) ** 2)
     scores = np.where(good, together / np.sqrt(np.maximum(energy, 1e-12)), 0.0)
     scores[np.hypot(*np.meshgrid(steps, steps)) > reach + 0.5] = 0.0
     return scores.astype(np.float32)
 
 
-def differing(first: Level, second: Level, near_px: int = 2, window_px: int = 15) -> tuple[float, float]:
-    """Shares of the common picture: that which has texture, and that which differs although one picture has texture.
+def differing(first: Level, second: Level) -> float:
+    """The share of the common picture that differs although one of the two has clear texture there.
 
-    `second` must be aligned with `first` to `near_px`; small shifts, as of near things, do not count. Raises InputError
-    without OpenCV.
+    `second` must be aligned with `first`. Shifts of two pixels, as of near things, do not count. It is judged at half the
+    size, where noise is less. Raises InputError without OpenCV.
     """
     cv2 = opencv()
     common = first.held & second.held
     if not common.any():
-        return 0.0, 0.0
-    mask = common.astype(np.float32)
+        return 0.0
+    bold = common & (np.maximum(first.contrast, second.contrast) > CLEAR * NOISE_CODES)
+    half = tuple(max(1, side // 2) for side in common.shape[::-1])
+    one, other, mask = (
+        cv2.resize(np.where(common, each, 0).astype(np.float32), half, interpolation=cv2.INTER_AREA)
+        for each in (first.values, second.values, bold)
+    )
 
     def local(values: Floats) -> Floats:
-        return np.asarray(cv2.boxFilter(values, -1, (window_px, window_px)), dtype=np.float32)
+        return np.asarray(cv2.boxFilter(values, -1, (ALIKE_PX, ALIKE_PX)), dtype=np.float32)
 
-    one = first.values * mask
-    energy = local(one * one)
+    energy, others = local(one * one), local(other * other)
     best = np.full(one.shape, -1, dtype=np.float32)
-    for down in range(-near_px, near_px + 1):
-        for right in range(-near_px, near_px + 1):
-            other = np.roll(second.values, (-down, -right), axis=(0, 1)) * mask
-            np.maximum(best, local(one * other) / np.sqrt(energy * local(other * other) + 1e-6), out=best)
-    textured = common & (first.textured | second.textured)
-    bold = common & (np.maximum(first.contrast, second.contrast) > 3 * NOISE_CODES)
-    differs = (bold & (best < UNLIKE)).astype(np.uint8)
-    differs = cv2.morphologyEx(differs, cv2.MORPH_OPEN, np.ones((5, 5), np.uint8))
-    return float(textured.sum() / common.sum()), float((differs > 0).sum() / common.sum())
-
-
-UNLIKE = 0.4  # windows that correlate less than this show different things
+    for down in (-1, 0, 1):
+        for right in (-1, 0, 1):
+            moved = np.roll(other, (-down, -right), axis=(0, 1))
+            room = energy * np.roll(others, (-down, -right), axis=(0, 1))
+            np.maximum(best, local(one * moved) / np.sqrt(room + np.float32(1e-4)), out=best)
+    differs = ((mask > 0.5) & (best < UNLIKE)).astype(np.uint8)
+    differs = cv2.morphologyEx(differs, cv2.MORPH_OPEN, np.ones((3, 3), np.uint8))
+    return min(1.0, float(differs.sum()) * 4 / float(common.sum()))

@@ -6,6 +6,7 @@ edge. Directions are as in `planning.directions`; a camera's own axes are right,
 """
 
 import math
+from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Protocol
 
@@ -18,7 +19,7 @@ from controller.planning.directions import camera_axes
 
 GRID = 24  # points each way on a picture at which the other frame is asked
 WIDEST = 4.0  # farthest corner from the middle, as the distance of a point 127 degrees off in units of the scale
-MOST_PX = 600_000  # of one local picture
+MOST_PX = 300_000  # of one local picture
 FAR_OFF = -1e9  # a place in no picture
 MAP_STEP = 4  # the lens is asked at every fourth pixel, and interpolated between: an error below 0.02 px
 BLUR_BELOW = 0.75  # a picture more than this much finer than the plane is reduced first, to prevent aliasing
@@ -125,7 +126,7 @@ def find_overlap(first: View, second: View, share: float = 0.5) -> Overlap | Non
     flat = plane.places(common[common @ outward > -0.5])
     flat = flat[np.hypot(*flat.T) <= WIDEST]
     low, high = flat.min(axis=0), flat.max(axis=0)
-    scale = share * min(_pixels_per_rad(view, outward, axes) for view in (first, second))
+    scale = share * min(pixels_per_rad(view, outward, axes) for view in (first, second))
     area = float(np.prod(np.maximum(high - low, 1e-9)))
     scale = min(scale, math.sqrt(MOST_PX / area))
     columns, rows = (int(side) for side in np.maximum(np.ceil((high - low) * scale), 1))
@@ -140,6 +141,11 @@ def _seen_by(of: View, by: View) -> Array:
     return directions[by.sees(directions)]
 
 
+def needed_share(view: View, overlap: Overlap) -> float:
+    """How large a picture must be, relative to full size, for the plane to lose nothing; 1 at most."""
+    return min(1.0, overlap.scale_px / pixels_per_rad(view, overlap.axes[2], overlap.axes))
+
+
 def _upright(outward: Array, first: View, second: View) -> Array:
     """The plane's axes as rows: down as the cameras have it, as far as they agree."""
     wanted = (first.axes[1] + second.axes[1], first.axes[1], first.axes[0], first.axes[2])
@@ -152,7 +158,7 @@ def _upright(outward: Array, first: View, second: View) -> Array:
     return np.stack([right, down, outward])
 
 
-def _pixels_per_rad(view: View, outward: Array, axes: Array) -> float:
+def pixels_per_rad(view: View, outward: Array, axes: Array) -> float:
     """How fine the full-size picture is about a direction: the larger of its two sides."""
     step = 1e-3
     around = np.stack(
@@ -165,7 +171,7 @@ def _pixels_per_rad(view: View, outward: Array, axes: Array) -> float:
     if finite.size:
         return float(finite.max())
     middle = (np.array(view.size_px) - 1) / 2
-    rays = view.lens.rays(np.stack([middle, middle + (1.0, 0.0)]))
+    rays = view.lens.rays(np.stack([middle, middle + np.array([1.0, 0.0])]))
     return 1 / float(np.linalg.norm(rays[1] - rays[0]))
 
 
@@ -176,15 +182,14 @@ def warp(grey: NDArray[np.uint8], share: float, view: View, overlap: Overlap) ->
     """
     cv2 = opencv()
     columns, rows = overlap.size_px
-    across, down = (np.arange(0, size + MAP_STEP, MAP_STEP, dtype=np.float64) for size in (columns, rows))
-    knots = np.stack(np.meshgrid(across, down), axis=-1)
-    own = view.lens.pixels(overlap.directions(knots.reshape(-1, 2)) @ view.axes.T)
-    own = np.where(np.isfinite(own), own, FAR_OFF)  # NaN would spread over the whole product
-    shape = (len(down), len(across), 2)
-    finer = _linear(rows) @ own.reshape(shape).transpose(2, 0, 1) @ _linear(columns).T
-    full = finer.reshape(2, -1).T
+
+    def own(places: Array) -> Array:
+        there = view.lens.pixels(overlap.directions(places) @ view.axes.T)
+        return np.asarray(np.where(np.isfinite(there), there, FAR_OFF))  # NaN would spread over the whole product
+
+    full = over_plane(overlap, own).reshape(-1, 2)
     held = view.shows(full).reshape(rows, columns)
-    ratio = overlap.scale_px / (share * _pixels_per_rad(view, overlap.axes[2], overlap.axes))
+    ratio = overlap.scale_px / (share * pixels_per_rad(view, overlap.axes[2], overlap.axes))
     shares = np.array([share, share])
     if ratio < BLUR_BELOW:
         size = np.maximum(1, np.rint(np.array(grey.shape[::-1]) * ratio)).astype(int)
@@ -194,6 +199,15 @@ def warp(grey: NDArray[np.uint8], share: float, view: View, overlap: Overlap) ->
     maps[~held] = -1e4
     drawn = cv2.remap(grey, maps, None, cv2.INTER_CUBIC, borderMode=cv2.BORDER_REPLICATE)
     return Patch(np.asarray(np.where(held, drawn, 0), dtype=np.uint8), held)
+
+
+def over_plane(overlap: Overlap, at: Callable[[Array], Array]) -> Array:
+    """A smooth function of places (n, 2) to (n, 2), at every pixel of the plane: (rows, columns, 2)."""
+    columns, rows = overlap.size_px
+    across, down = (np.arange(0, size + MAP_STEP, MAP_STEP, dtype=np.float64) for size in (columns, rows))
+    knots = np.stack(np.meshgrid(across, down), axis=-1)
+    values = np.ascontiguousarray(at(knots.reshape(-1, 2)).reshape(len(down), len(across), 2).transpose(2, 0, 1))
+    return np.asarray(np.stack([_linear(rows) @ part @ _linear(columns).T for part in values], axis=-1))
 
 
 def _linear(count: int) -> Array:

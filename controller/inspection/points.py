@@ -5,6 +5,7 @@ the iterative method of B. Lucas and T. Kanade (IJCAI 1981; in pyramids: J.-Y. B
 Agreement on one small turn is found by random sampling (M. Fischler and R. Bolles, Comm. ACM 24:381, 1981).
 """
 
+import math
 from dataclasses import dataclass
 from enum import Enum, auto
 
@@ -13,10 +14,11 @@ from numpy.typing import NDArray
 
 from controller.calibration.registration import opencv
 from controller.inspection.correlation import Floats, Level, Shift, differing, level, shift_between
-from controller.inspection.overlap import Overlap, Patch, View
+from controller.inspection.overlap import Overlap, Patch, View, over_plane
 from controller.optics.outline import Array
 
 REACH_SIGMA = 4.0
+WIDE_RAD = math.radians(6.0)  # of the search if there is nothing within reach
 SPARE_PX = 3.0  # of a search, beyond the pose's uncertainty: for the lens and near things
 CELLS = 100  # of the grid, about
 PER_CELL = 2
@@ -44,8 +46,10 @@ class Reason(Enum):
     """Sky, water or a wall: too little texture in what is common."""
     REPEATED = auto()
     """Two shifts fit nearly as well: a repeated texture."""
+    ELSEWHERE = auto()
+    """They agree, but farther from their poses than these allow."""
     DIFFERENT = auto()
-    """There is texture, but within the pose's uncertainty the pictures do not agree."""
+    """There is texture, but the pictures do not agree, however they are shifted."""
     FEW = auto()
     """They agree as a whole, but too few points do."""
 
@@ -70,9 +74,10 @@ class Matches:
 class LinkFinding:
     """What one link's pictures say.
 
-    `textured` and `differs` are shares of the common picture: with something to see; different although there is. `peak`
-    and `rival` are the correlations of the best and next best shift of the whole. `shift_px` is by how much the second
-    picture is off its pose on the plane, right and down, whose `scale_px` is in pixels per radian.
+    `textured` and `differs` are shares of the common picture: with something to see in both, and different although there
+    is in one (0 if the two could not be laid on each other). `peak` and `rival` are the correlations of the best and next
+    best shift of the whole. `shift_px` is by how much the second picture is off its pose on the plane, right and down;
+    `scale_px` is the plane's pixels per radian.
     """
 
     reason: Reason
@@ -104,17 +109,21 @@ def find_points(first: View, second: View, overlap: Overlap, patches: tuple[Patc
     one, other = (level(patch) for patch in patches)
     if min(float(each.held.mean()) for each in (one, other)) == 0:
         return NOTHING_COMMON
-    textured, differs = differing(one, other, near_px=0)
     u_aim = float(np.hypot(first.u_aim_rad, second.u_aim_rad))
-    shift = shift_between(one, other, REACH_SIGMA * u_aim * overlap.scale_px + SPARE_PX)
+    reach_px = REACH_SIGMA * u_aim * overlap.scale_px + SPARE_PX
+    shift = shift_between(one, other, reach_px)
+    if shift.peak < LEAST_PEAK:  # not where the pose says; look farther, to say where it is
+        shift = shift_between(one, other, max(reach_px, WIDE_RAD * overlap.scale_px))
     tracked = _tracked(one, other, shift)
     turn, agrees = _common_turn(tracked, overlap)
-    if agrees.any():
-        textured, differs = differing(one, _turned(other, turn, overlap))
+    differs = differing(one, _turned(other, turn, overlap)) if _linked(agrees) else 0.0
+    common = max(int((one.held & other.held).sum()), 1)
+    textured = float((one.textured & other.textured).sum() / common)
     matches = _full_size(tracked, agrees, (first, second), overlap)
     off = np.median((tracked.second - tracked.first)[agrees], axis=0) if agrees.any() else (shift.right_px, shift.down_px)
+    elsewhere = float(np.linalg.norm(turn)) * overlap.scale_px > reach_px
     return LinkFinding(
-        reason=_reason(textured, shift, matches.agrees),
+        reason=_reason(textured, shift, matches.agrees, elsewhere=elsewhere),
         matches=matches,
         textured=textured,
         differs=differs,
@@ -125,16 +134,19 @@ def find_points(first: View, second: View, overlap: Overlap, patches: tuple[Patc
     )
 
 
-def _reason(textured: float, shift: Shift, agrees: NDArray[np.bool_]) -> Reason:
+def _reason(textured: float, shift: Shift, agrees: NDArray[np.bool_], *, elsewhere: bool) -> Reason:
+    if shift.rival > LEAST_ALONE * shift.peak and shift.peak >= LEAST_PEAK:
+        return Reason.REPEATED
+    if _linked(agrees):
+        return Reason.ELSEWHERE if elsewhere else Reason.FOUND
     if textured < LEAST_TEXTURE:
         return Reason.NOTHING_TO_SEE
-    if shift.peak < LEAST_PEAK:
-        return Reason.DIFFERENT
-    if shift.rival > LEAST_ALONE * shift.peak:
-        return Reason.REPEATED
-    if len(agrees) >= FEWEST and agrees.mean() < LEAST_AGREEING:
-        return Reason.DIFFERENT
-    return Reason.FOUND if agrees.sum() >= FEWEST else Reason.FEW
+    alike = shift.peak >= LEAST_PEAK and (not len(agrees) or agrees.mean() >= LEAST_AGREEING)
+    return Reason.FEW if alike else Reason.DIFFERENT
+
+
+def _linked(agrees: NDArray[np.bool_]) -> bool:
+    return bool(agrees.sum() >= FEWEST and agrees.mean() >= LEAST_AGREEING)
 
 
 def _tracked(one: Level, other: Level, shift: Shift) -> _Tracked:
@@ -150,7 +162,7 @@ def _tracked(one: Level, other: Level, shift: Shift) -> _Tracked:
         "criteria": (cv2.TERM_CRITERIA_EPS | cv2.TERM_CRITERIA_COUNT, 40, 0.003),
         "flags": cv2.OPTFLOW_USE_INITIAL_FLOW,
     }
-    guess = (start + (shift.right_px, shift.down_px)).astype(np.float32)
+    guess = (start + np.array([shift.right_px, shift.down_px])).astype(np.float32)
     begin = start.astype(np.float32)
     there, found, _ = cv2.calcOpticalFlowPyrLK(*pictures, begin, guess.copy(), **how)
     back, again, _ = cv2.calcOpticalFlowPyrLK(*pictures[::-1], there, begin.copy(), **how)
@@ -253,11 +265,12 @@ def _common_turn(tracked: _Tracked, overlap: Overlap) -> tuple[Array, NDArray[np
 def _turned(other: Level, turn: Array, overlap: Overlap) -> Level:
     """The second patch, turned so that it lies on the first."""
     cv2 = opencv()
-    columns, rows = overlap.size_px
-    places = np.stack(np.meshgrid(np.arange(columns), np.arange(rows)), axis=-1).reshape(-1, 2).astype(np.float64)
-    directions = overlap.directions(places)
-    moved = overlap.places(_unit(directions + np.cross(turn @ overlap.axes, directions)))
-    maps = moved.reshape(rows, columns, 2).astype(np.float32)
+
+    def moved(places: Array) -> Array:
+        directions = overlap.directions(places)
+        return overlap.places(_unit(directions + np.cross(turn @ overlap.axes, directions)))
+
+    maps = over_plane(overlap, moved).astype(np.float32)
     drawn = [
         cv2.remap(each, maps, None, cv2.INTER_LINEAR, borderMode=cv2.BORDER_CONSTANT)
         for each in (other.values, other.contrast, other.held.astype(np.uint8))
@@ -270,7 +283,7 @@ def _full_size(tracked: _Tracked, agrees: NDArray[np.bool_], views: tuple[View, 
     places, finer = [], []
     for view, points in zip(views, (tracked.first, tracked.second), strict=True):
         places.append(_own_pixels(view, points, overlap))
-        finer.append(np.linalg.norm(_own_pixels(view, points + (1.0, 0.0), overlap) - places[-1], axis=1))
+        finer.append(np.linalg.norm(_own_pixels(view, points + np.array([1.0, 0.0]), overlap) - places[-1], axis=1))
     kept = views[0].shows(places[0]) & views[1].shows(places[1])
     kept &= np.isfinite(finer[1])
     u_px = tracked.u_px * finer[1]

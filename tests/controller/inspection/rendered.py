@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Callable
 from dataclasses import dataclass
 from functools import lru_cache
 from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy.ndimage import gaussian_filter
 
 from controller.calibration.turning import PictureGeometry
 from controller.inspection.overlap import View, axes_of, find_overlap, warp
@@ -17,7 +19,7 @@ from controller.optics.projection import LAWS, Projection
 from sim.scene.lens import LensSpec
 from sim.scene.place import make_place
 from sim.scene.render import HeldPose, Renderer
-from sim.scene.scenery import Scenery
+from sim.scene.scenery import Scenery, scenery_of
 from sim.scene.sensor import SensorSpec, develop
 
 Picture = NDArray[np.uint8]
@@ -83,3 +85,17 @@ def errors_px(rig: Rig, aims: tuple[Aim, Aim], finding: LinkFinding) -> NDArray[
     first, second = (rig.view(aim) for aim in aims)
     due = second.lens.pixels(first.directions(finding.matches.first_px) @ second.axes.T)
     return finding.matches.second_px - due
+
+
+@lru_cache(maxsize=1)
+def grain() -> NDArray[np.float64]:
+    """Even random texture of about three points, with a standard deviation of one, (1024, 2048)."""
+    noise = gaussian_filter(np.random.default_rng(3).normal(size=(1024, 2048)), 1.5, mode="wrap")
+    return np.asarray(noise / noise.std())
+
+
+def scenery_from(code: Callable[[NDArray[np.float64], NDArray[np.float64]], NDArray[np.float64]]) -> Scenery:
+    """Scenery (2048 by 1024 points) from a function of column and row to grey codes."""
+    down, across = np.mgrid[:1024, :2048].astype(np.float64)
+    grey = np.clip(code(across, down), 0, 255).astype(np.uint8)
+    return scenery_of(np.repeat(grey[..., np.newaxis], 3, axis=2))
