@@ -18,6 +18,7 @@ from controller.inspection.overlap import Patch
 from controller.optics.outline import Array
 
 Floats = NDArray[np.float32]
+Waves = NDArray[np.complexfloating]
 
 LOCAL_PX = 8.0  # standard deviation of the window of the local mean and contrast
 NOISE_CODES = 2.0  # contrast below this is mostly noise and rounding of the file (eight bits)
@@ -76,9 +77,8 @@ def level(patch: Patch) -> Level:
 def shift_between(first: Level, second: Level, reach_px: float) -> Shift:
     """The shift within `reach_px` of none at which the two pictures agree best. Raises InputError without OpenCV."""
     factor = max(1, math.floor(reach_px / COARSE_PX))
-    maps = [_reduced(each, factor) for each in (first, second)]
     reach = max(2, math.ceil(reach_px / factor))
-    scores = _scores(*maps, reach)
+    scores = _scores(_reduced(first, factor), _reduced(second, factor), reach)
     cv2 = opencv()
     wide = 2 * APART_PX + 1
     peaks = (scores == cv2.dilate(scores, np.ones((wide, wide), np.uint8))) & (scores > 0)
@@ -106,7 +106,7 @@ def _scores(first: tuple[Floats, Floats], second: tuple[Floats, Floats], reach: 
     others = [rfft2(each, shape) for each in (second[0], second[1], second[0] ** 2)]
     steps = np.arange(-reach, reach + 1)
 
-    def by_shift(one: Array, other: Array) -> Array:
+    def by_shift(one: Waves, other: Waves) -> Array:
         whole = irfft2(np.conj(one) * other, shape)
         return np.asarray(whole[np.ix_(steps % shape[0], steps % shape[1])], dtype=np.float64)
 

@@ -178,14 +178,14 @@ def _tracked(one: Level, other: Level, shift: Shift) -> _Tracked:
 
 
 def _eight_bits(values: Floats) -> NDArray[np.uint8]:
-    return np.clip(values * CONTRAST_CODES + 128, 0, 255).astype(np.uint8)
+    return np.asarray(np.clip(values * CONTRAST_CODES + 128, 0, 255), dtype=np.uint8)
 
 
 def _corners(one: Level, other: Level, shift: Shift) -> Array:
     """The best corners (n, 2) of each cell of a grid, where both pictures have something to see."""
     cv2 = opencv()
     strength = cv2.cornerMinEigenVal(one.values, 7)
-    moved = np.float32([[1, 0, -shift.right_px], [0, 1, -shift.down_px]])
+    moved = np.array([[1, 0, -shift.right_px], [0, 1, -shift.down_px]], dtype=np.float32)
     rows, columns = strength.shape
     held = cv2.warpAffine(other.held.astype(np.uint8), moved, (columns, rows))
     room = cv2.erode(one.held.astype(np.uint8) & held, np.ones((WINDOW_PX, WINDOW_PX), np.uint8), borderValue=0)
@@ -259,7 +259,7 @@ def _common_turn(tracked: _Tracked, overlap: Overlap) -> tuple[Array, NDArray[np
             return np.zeros(3), np.zeros(count, dtype=bool)
         turn = np.linalg.lstsq(moves[best].reshape(-1, 3), seen[best].ravel(), rcond=None)[0]
         best = np.linalg.norm(seen - moves @ turn, axis=1) < AGREE_PX
-    return turn, best
+    return np.asarray(turn, dtype=np.float64), np.asarray(best)
 
 
 def _turned(other: Level, turn: Array, overlap: Overlap) -> Level:

@@ -65,7 +65,7 @@ def photograph(rig: Rig, aim: Aim, ev: float = 0.0, scenery: Scenery | None = No
     """One frame in grey."""
     light = rig.renderer(scenery or place()).light(HeldPose(aim[0], aim[1], roll_deg=aim[2]))
     colours = develop(light, 2.0**ev, SensorSpec(), (seed, 5))
-    return np.rint(colours @ np.array([0.299, 0.587, 0.114])).astype(np.uint8)
+    return np.asarray(np.rint(colours @ np.array([0.299, 0.587, 0.114])), dtype=np.uint8)
 
 
 def found(
