@@ -58,11 +58,11 @@ class View:
 
     def shows(self, points_px: Array) -> NDArray[np.bool_]:
         """Whether places (n, 2) are in the picture, between the middles of its outermost pixels."""
-        last = np.array(self.size_px) - 1.0
+        (column, row), (right, bottom) = points_px.T, (side - 1.0 for side in self.size_px)
         with np.errstate(invalid="ignore"):  # NaN is outside
-            held = ((points_px >= 0) & (points_px <= last)).all(axis=1)
+            held = (column >= 0) & (column <= right) & (row >= 0) & (row <= bottom)
             if self.circle_px is not None:
-                held &= np.hypot(*(points_px - last / 2).T) <= self.circle_px
+                held &= (column - right / 2) ** 2 + (row - bottom / 2) ** 2 <= self.circle_px**2
         return np.asarray(held)
 
     def directions(self, points_px: Array) -> Array:
@@ -206,12 +206,12 @@ def over_plane(overlap: Overlap, at: Callable[[Array], Array]) -> Array:
     columns, rows = overlap.size_px
     across, down = (np.arange(0, size + MAP_STEP, MAP_STEP, dtype=np.float64) for size in (columns, rows))
     knots = np.stack(np.meshgrid(across, down), axis=-1)
-    values = np.ascontiguousarray(at(knots.reshape(-1, 2)).reshape(len(down), len(across), 2).transpose(2, 0, 1))
-    return np.asarray(np.stack([_linear(rows) @ part @ _linear(columns).T for part in values], axis=-1))
+    values = at(knots.reshape(-1, 2)).reshape(len(down), len(across), 2)
+    return _between(_between(values, rows).swapaxes(0, 1), columns).swapaxes(0, 1)
 
 
-def _linear(count: int) -> Array:
-    """Weights (count, knots) that interpolate linearly between values at every MAP_STEP."""
-    place = np.arange(count) / MAP_STEP
-    knots = np.arange(0, count + MAP_STEP, MAP_STEP)
-    return np.asarray(np.maximum(0, 1 - np.abs(place[:, np.newaxis] - np.arange(len(knots)))))
+def _between(knots: Array, count: int) -> Array:
+    """Values at every one of `count` places along the first axis, from those at every MAP_STEP."""
+    before, share = np.divmod(np.arange(count), MAP_STEP)
+    share = (share / MAP_STEP)[:, np.newaxis, np.newaxis]
+    return np.asarray(knots[before] * (1 - share) + knots[before + 1] * share)
