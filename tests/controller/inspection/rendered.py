@@ -61,8 +61,9 @@ class Rig:
         return View(axes_of(*aim), self.geometry, self.size_px, math.radians(u_aim_deg), circle)
 
 
+@lru_cache(maxsize=24)
 def photograph(rig: Rig, aim: Aim, ev: float = 0.0, scenery: Scenery | None = None, seed: int = 0) -> Picture:
-    """One frame in grey."""
+    """One frame in grey; do not change it, as it is kept."""
     light = rig.renderer(scenery or place()).light(HeldPose(aim[0], aim[1], roll_deg=aim[2]))
     colours = develop(light, 2.0**ev, SensorSpec(), (seed, 5))
     return np.asarray(np.rint(colours @ np.array([0.299, 0.587, 0.114])), dtype=np.uint8)

@@ -9,7 +9,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from controller.inspection.overlap import MOST_PX, axes_of, find_overlap, needed_share, warp
+from controller.inspection.overlap import MOST_PX, Overlap, axes_of, find_overlap, needed_share, over_plane, warp
 from controller.optics.projection import Projection
 from sim.scene.lens import axes_of as drawn_axes
 from tests.controller.inspection.rendered import Rig, photograph
@@ -77,3 +77,28 @@ def test_both_frames_look_alike_on_the_plane(projection: Projection, other: tupl
     # A shift by two pixels is worse: the comparison above could have failed.
     moved = np.roll(drawn[1].grey, 2, axis=1)[both].astype(np.float64)
     assert np.abs(one - moved).mean() > 1.2 * np.abs(one - two).mean()
+
+
+@given(st.integers(1, 40), st.integers(1, 40), st.tuples(*[st.floats(-5, 5)] * 4))
+def test_what_is_linear_is_the_same_at_every_pixel_of_a_plane_of_any_size(
+    columns: int, rows: int, slopes: tuple[float, float, float, float]
+) -> None:
+    by = np.array(slopes).reshape(2, 2)
+    plane = Overlap(np.eye(3), 100.0, (0.0, 0.0), (columns, rows))
+    whole = over_plane(plane, lambda places: places @ by)
+    places = np.stack(np.meshgrid(np.arange(columns), np.arange(rows)), axis=-1)
+    assert whole.shape == (rows, columns, 2)
+    assert np.allclose(whole, places @ by)
+
+
+@given(ANGLES, st.floats(0, 360), st.floats(0, 150))
+def test_angles_are_kept_on_the_plane(aim: tuple[float, float, float], turn_deg: float, off_deg: float) -> None:
+    """Stereographic: a small step right and one down are equally long and at right angles everywhere."""
+    plane = Overlap(axes_of(*aim), 1000.0, (0.0, 0.0), (1, 1))
+    off, turn = math.radians(off_deg), math.radians(turn_deg)
+    place = 2000 * math.tan(off / 2) * np.array([math.cos(turn), math.sin(turn)])
+    here, right, down = plane.directions(place + np.array([[0.0, 0.0], [0.01, 0.0], [0.0, 0.01]]))
+    assert here @ plane.axes[2] == pytest.approx(math.cos(off), abs=1e-9)
+    one, other = right - here, down - here
+    assert np.linalg.norm(one) == pytest.approx(np.linalg.norm(other), rel=1e-4)
+    assert abs(one @ other) < 1e-3 * np.linalg.norm(one) ** 2
