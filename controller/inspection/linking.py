@@ -7,7 +7,7 @@ from pathlib import Path
 import numpy as np
 from numpy.typing import NDArray
 
-from controller.inspection.overlap import Overlap, Patch, View, find_overlap, needed_share, warp
+from controller.inspection.overlap import FrameView, Overlap, Patch, find_overlap, needed_share, warp
 from controller.inspection.points import NOTHING_COMMON, LinkFinding, find_points
 from controller.picture_file import read_grey
 
@@ -34,7 +34,7 @@ def read_sized(path: Path, size_px: tuple[int, int], share: float) -> Sized:
 
 
 def find_all(
-    views: Sequence[View], pairs: Sequence[Pair], source: Source, share: float = 0.5
+    views: Sequence[FrameView], pairs: Sequence[Pair], source: Source, share: float = 0.5
 ) -> Iterator[tuple[Pair, LinkFinding]]:
     """The finding of each link, in the order in which they become known. `pairs` are frames by number.
 
@@ -60,6 +60,6 @@ def find_all(
             yield pair, find_points(views[pair[0]], views[pair[1]], planes[pair], both)
 
 
-def _patches(frame: int, view: View, planes: Sequence[Overlap], source: Source) -> list[Patch]:
+def _patches(frame: int, view: FrameView, planes: Sequence[Overlap], source: Source) -> list[Patch]:
     picture = source(frame, max(needed_share(view, plane) for plane in planes))
     return [warp(picture.grey, picture.share, view, plane) for plane in planes]

@@ -25,7 +25,7 @@ MAP_STEP = 4  # the lens is asked at every fourth pixel, and interpolated betwee
 BLUR_BELOW = 0.75  # a picture more than this much finer than the plane is reduced first, to prevent aliasing
 
 
-class Lens(Protocol):
+class PixelLens(Protocol):
     """Where pixels (n, 2) of the full-size picture look, as unit vectors (n, 3) right, down, along the lens; and back.
 
     `pixels` gives NaN for directions that the lens does not show.
@@ -39,7 +39,7 @@ class Lens(Protocol):
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class View:
+class FrameView:
     """One frame as its pose says: `axes` (3, 3) has the camera's right, down and forward as rows.
 
     `size_px` (columns, rows) is that of the full-size picture, upright. `u_aim_rad` is the standard uncertainty of the
@@ -47,7 +47,7 @@ class View:
     """
 
     axes: Array
-    lens: Lens
+    lens: PixelLens
     size_px: tuple[int, int]
     u_aim_rad: float
     circle_px: float | None = None
@@ -108,7 +108,7 @@ def axes_of(yaw_deg: float, pitch_deg: float, roll_deg: float = 0.0) -> Array:
     return np.stack([axes.right, -axes.up, axes.forward])
 
 
-def find_overlap(first: View, second: View, share: float = 0.5) -> Overlap | None:
+def find_overlap(first: FrameView, second: FrameView, share: float = 0.5) -> Overlap | None:
     """The plane of what both frames show by their poses; None if that is nothing.
 
     Its pixels are `share` as fine as those of the coarser of the full-size pictures there, or less fine if it would have
@@ -133,7 +133,7 @@ def find_overlap(first: View, second: View, share: float = 0.5) -> Overlap | Non
     return Overlap(axes, scale, (float(low[0] * scale), float(low[1] * scale)), (columns, rows))
 
 
-def _seen_by(of: View, by: View) -> Array:
+def _seen_by(of: FrameView, by: FrameView) -> Array:
     """Directions (n, 3) evenly over the picture `of` that `by` also shows."""
     columns, rows = (np.linspace(0, size - 1, GRID) for size in of.size_px)
     points = np.stack(np.meshgrid(columns, rows), axis=-1).reshape(-1, 2)
@@ -141,12 +141,12 @@ def _seen_by(of: View, by: View) -> Array:
     return directions[by.sees(directions)]
 
 
-def needed_share(view: View, overlap: Overlap) -> float:
+def needed_share(view: FrameView, overlap: Overlap) -> float:
     """How large a picture must be, relative to full size, for the plane to lose nothing; 1 at most."""
     return min(1.0, overlap.scale_px / pixels_per_rad(view, overlap.axes[2], overlap.axes))
 
 
-def _upright(outward: Array, first: View, second: View) -> Array:
+def _upright(outward: Array, first: FrameView, second: FrameView) -> Array:
     """The plane's axes as rows: down as the cameras have it, as far as they agree."""
     wanted = (first.axes[1] + second.axes[1], first.axes[1], first.axes[0], first.axes[2])
     across = [down - (down @ outward) * outward for down in wanted]
@@ -158,7 +158,7 @@ def _upright(outward: Array, first: View, second: View) -> Array:
     return np.stack([right, down, outward])
 
 
-def pixels_per_rad(view: View, outward: Array, axes: Array) -> float:
+def pixels_per_rad(view: FrameView, outward: Array, axes: Array) -> float:
     """How fine the full-size picture is about a direction: the larger of its two sides."""
     step = 1e-3
     around = np.stack(
@@ -175,7 +175,7 @@ def pixels_per_rad(view: View, outward: Array, axes: Array) -> float:
     return 1 / float(np.linalg.norm(rays[1] - rays[0]))
 
 
-def warp(grey: NDArray[np.uint8], share: float, view: View, overlap: Overlap) -> Patch:
+def warp(grey: NDArray[np.uint8], share: float, view: FrameView, overlap: Overlap) -> Patch:
     """A frame on the plane, from its picture `grey` (rows, columns), `share` times as large as full size.
 
     Raises InputError without OpenCV.

@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 
 from controller.calibration.registration import opencv
 from controller.inspection.correlation import Floats, Level, Shift, differing, level, shift_between
-from controller.inspection.overlap import Overlap, Patch, View, over_plane
+from controller.inspection.overlap import FrameView, Overlap, Patch, over_plane
 from controller.optics.outline import Array
 
 REACH_SIGMA = 4.0
@@ -36,7 +36,7 @@ FLOOR_PX = 0.03  # uncertainty of any match on the plane: interpolation, roundin
 CONTRAST_CODES = 32.0  # of a level picture in eight bits, for a local deviation of one
 
 
-class Reason(Enum):
+class LinkReason(Enum):
     """What a link's pictures say."""
 
     FOUND = auto()
@@ -80,7 +80,7 @@ class LinkFinding:
     `scale_px` is the plane's pixels per radian.
     """
 
-    reason: Reason
+    reason: LinkReason
     matches: Matches
     textured: float = 0.0
     differs: float = 0.0
@@ -91,7 +91,7 @@ class LinkFinding:
 
 
 NO_MATCHES = Matches(np.empty((0, 2)), np.empty((0, 2)), np.empty(0), np.empty(0), np.empty(0, dtype=bool))
-NOTHING_COMMON = LinkFinding(Reason.NOTHING_COMMON, NO_MATCHES)
+NOTHING_COMMON = LinkFinding(LinkReason.NOTHING_COMMON, NO_MATCHES)
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -104,7 +104,7 @@ class _Tracked:
     score: Array
 
 
-def find_points(first: View, second: View, overlap: Overlap, patches: tuple[Patch, Patch]) -> LinkFinding:
+def find_points(first: FrameView, second: FrameView, overlap: Overlap, patches: tuple[Patch, Patch]) -> LinkFinding:
     """Match two frames that `overlap.warp` drew on one plane. Raises InputError without OpenCV."""
     one, other = (level(patch) for patch in patches)
     if min(float(each.held.mean()) for each in (one, other)) == 0:
@@ -134,15 +134,15 @@ def find_points(first: View, second: View, overlap: Overlap, patches: tuple[Patc
     )
 
 
-def _reason(textured: float, shift: Shift, agrees: NDArray[np.bool_], *, elsewhere: bool) -> Reason:
+def _reason(textured: float, shift: Shift, agrees: NDArray[np.bool_], *, elsewhere: bool) -> LinkReason:
     if shift.rival > LEAST_ALONE * shift.peak and shift.peak >= LEAST_PEAK:
-        return Reason.REPEATED
+        return LinkReason.REPEATED
     if _linked(agrees):
-        return Reason.ELSEWHERE if elsewhere else Reason.FOUND
+        return LinkReason.ELSEWHERE if elsewhere else LinkReason.FOUND
     if textured < LEAST_TEXTURE:
-        return Reason.NOTHING_TO_SEE
+        return LinkReason.NOTHING_TO_SEE
     alike = shift.peak >= LEAST_PEAK and (not len(agrees) or agrees.mean() >= LEAST_AGREEING)
-    return Reason.FEW if alike else Reason.DIFFERENT
+    return LinkReason.FEW if alike else LinkReason.DIFFERENT
 
 
 def _linked(agrees: NDArray[np.bool_]) -> bool:
@@ -278,7 +278,9 @@ def _turned(other: Level, turn: Array, overlap: Overlap) -> Level:
     return Level(drawn[0], drawn[1], drawn[2] > 0)
 
 
-def _full_size(tracked: _Tracked, agrees: NDArray[np.bool_], views: tuple[View, View], overlap: Overlap) -> Matches:
+def _full_size(
+    tracked: _Tracked, agrees: NDArray[np.bool_], views: tuple[FrameView, FrameView], overlap: Overlap
+) -> Matches:
     """The points in pixels of both pictures; those that leave a picture are dropped."""
     places, finer = [], []
     for view, points in zip(views, (tracked.first, tracked.second), strict=True):
@@ -290,5 +292,5 @@ def _full_size(tracked: _Tracked, agrees: NDArray[np.bool_], views: tuple[View, 
     return Matches(places[0][kept], places[1][kept], u_px[kept], tracked.score[kept], agrees[kept])
 
 
-def _own_pixels(view: View, points: Array, overlap: Overlap) -> Array:
+def _own_pixels(view: FrameView, points: Array, overlap: Overlap) -> Array:
     return view.lens.pixels(overlap.directions(points) @ view.axes.T)

@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 from scipy.ndimage import gaussian_filter
 
 from controller.calibration.turning import PictureGeometry
-from controller.inspection.overlap import View, axes_of, find_overlap, warp
+from controller.inspection.overlap import FrameView, axes_of, find_overlap, warp
 from controller.inspection.points import NOTHING_COMMON, LinkFinding, find_points
 from controller.optics.projection import LAWS, Projection
 from sim.scene.lens import LensSpec
@@ -56,9 +56,9 @@ class Rig:
         radius = np.array([self.focal_mm * LAWS[self.projection].radius(float(a)) for a in angle])
         return Renderer(scenery, LensSpec(WIDTH_MM, HEIGHT_MM, radius, angle), *self.size_px)
 
-    def view(self, aim: Aim, u_aim_deg: float = 0.05) -> View:
+    def view(self, aim: Aim, u_aim_deg: float = 0.05) -> FrameView:
         circle = self.geometry.focal_px * LAWS[self.projection].radius(self.widest_rad) - 2
-        return View(axes_of(*aim), self.geometry, self.size_px, math.radians(u_aim_deg), circle)
+        return FrameView(axes_of(*aim), self.geometry, self.size_px, math.radians(u_aim_deg), circle)
 
 
 @lru_cache(maxsize=24)

@@ -10,7 +10,7 @@ import numpy as np
 import pytest
 
 from controller.inspection.linking import Sized, find_all, read_sized
-from controller.inspection.points import Reason
+from controller.inspection.points import LinkReason
 from sim.scene.photograph import CameraName, ExposureMoment, save_photograph
 from tests.controller.inspection.rendered import Rig, errors_px, photograph
 
@@ -33,9 +33,9 @@ def test_each_picture_is_read_once_and_only_if_a_link_needs_it() -> None:
     findings = dict(find_all(views, PAIRS[:3], source))
     assert read == [0, 1, 2]
     assert {pair: finding.reason for pair, finding in findings.items()} == {
-        (0, 1): Reason.FOUND,
-        (2, 1): Reason.FOUND,
-        (0, 3): Reason.NOTHING_COMMON,
+        (0, 1): LinkReason.FOUND,
+        (2, 1): LinkReason.FOUND,
+        (0, 3): LinkReason.NOTHING_COMMON,
     }
     for pair in ((0, 1), (2, 1)):  # first and second as the pair has them, whichever was read first
         errors = errors_px(RIG, (AIMS[pair[0]], AIMS[pair[1]]), findings[pair])
@@ -64,6 +64,6 @@ def test_a_reduced_file_gives_places_of_the_full_picture(tmp_path: Path, across:
     ((_, finding),) = find_all([rig.view(aim) for aim in AIMS], [(0, 1)], source, share=0.4)
     assert shares == [0.5, 0.5]
     errors = errors_px(rig, (AIMS[0], AIMS[1]), finding)[finding.matches.agrees]
-    assert finding.reason is Reason.FOUND
+    assert finding.reason is LinkReason.FOUND
     assert np.abs(np.median(errors, axis=0)).max() < 0.1
     assert math.sqrt((errors**2).mean()) < 0.5

@@ -7,7 +7,7 @@ import math
 import numpy as np
 import pytest
 
-from controller.inspection.points import FEWEST, Reason
+from controller.inspection.points import FEWEST, LinkReason
 from controller.optics.projection import Projection
 from tests.controller.inspection.rendered import Aim, Rig, errors_px, found, grain, photograph, scenery_from
 
@@ -35,7 +35,7 @@ def test_matches_lie_where_the_poses_put_them(name: str) -> None:
     rig, true, believed, ev, share = CASES[name]
     pictures = (photograph(rig, true[0]), photograph(rig, true[1], ev, seed=1))
     finding = found(rig, believed or true, pictures, share, u_aim_deg=0.3)
-    assert finding.reason is Reason.FOUND
+    assert finding.reason is LinkReason.FOUND
     matches = finding.matches
     errors = errors_px(rig, true, finding)[matches.agrees]
     assert len(errors) > 60
@@ -56,7 +56,7 @@ def test_a_frame_turned_away_from_its_pose_is_found_elsewhere(off_deg: float) ->
     pictures = (photograph(PORTRAIT, AIMS[0]), photograph(PORTRAIT, AIMS[1], seed=1))
     believed = ((AIMS[0][0] + off_deg, 0.0, 0.0), AIMS[1])
     finding = found(PORTRAIT, believed, pictures, u_aim_deg=0.1)
-    assert finding.reason is Reason.ELSEWHERE
+    assert finding.reason is LinkReason.ELSEWHERE
     assert math.hypot(*finding.shift_px) / finding.scale_px == pytest.approx(math.radians(off_deg), rel=0.1)
     errors = errors_px(PORTRAIT, AIMS, finding)[finding.matches.agrees]
     assert math.sqrt((errors**2).mean()) < 0.2
@@ -67,14 +67,14 @@ def test_a_frame_turned_away_from_its_pose_is_found_elsewhere(off_deg: float) ->
 def test_another_place_is_different(second: Aim, u_aim_deg: float) -> None:
     pictures = (photograph(PORTRAIT, AIMS[0]), photograph(PORTRAIT, second, seed=1))
     finding = found(PORTRAIT, AIMS, pictures, u_aim_deg=u_aim_deg)
-    assert finding.reason in {Reason.DIFFERENT, Reason.FEW}
+    assert finding.reason in {LinkReason.DIFFERENT, LinkReason.FEW}
     assert finding.matches.agrees.sum() < FEWEST
 
 
 def test_frames_that_share_nothing_say_so() -> None:
     blank = np.zeros(PORTRAIT.size_px[::-1], dtype=np.uint8)
     finding = found(PORTRAIT, ((0.0, 0.0, 0.0), (180.0, 0.0, 0.0)), (blank, blank))
-    assert finding.reason is Reason.NOTHING_COMMON
+    assert finding.reason is LinkReason.NOTHING_COMMON
 
 
 @pytest.mark.parametrize("code", [2, 120, 255])
@@ -82,7 +82,7 @@ def test_a_bare_wall_shows_nothing(code: int) -> None:
     wall = scenery_from(lambda x, y: 0.0 * x * y + code)
     pictures = (photograph(PORTRAIT, AIMS[0], scenery=wall), photograph(PORTRAIT, AIMS[1], scenery=wall, seed=1))
     finding = found(PORTRAIT, AIMS, pictures)
-    assert finding.reason is Reason.NOTHING_TO_SEE
+    assert finding.reason is LinkReason.NOTHING_TO_SEE
     assert finding.matches.agrees.sum() < FEWEST
 
 
@@ -90,9 +90,9 @@ def test_tiles_smaller_than_the_pose_is_unsure_are_ambiguous() -> None:
     """Steps of 2.8 degrees: within reach of a pose unsure by 1 degree, beyond that of one unsure by 0.05."""
     tiles = scenery_from(lambda x, y: 80 + 60 * (((x // 8) + (y // 8)) % 2))
     pictures = (photograph(PORTRAIT, AIMS[0], scenery=tiles), photograph(PORTRAIT, AIMS[1], scenery=tiles, seed=1))
-    assert found(PORTRAIT, AIMS, pictures, u_aim_deg=1.0).reason is Reason.REPEATED
+    assert found(PORTRAIT, AIMS, pictures, u_aim_deg=1.0).reason is LinkReason.REPEATED
     sure = found(PORTRAIT, AIMS, pictures, u_aim_deg=0.05)
-    assert sure.reason is Reason.FOUND
+    assert sure.reason is LinkReason.FOUND
     assert math.sqrt((errors_px(PORTRAIT, AIMS, sure) ** 2).mean()) < 0.3
 
 
@@ -100,7 +100,7 @@ def test_sky_in_half_of_the_overlap_leaves_the_other_half() -> None:
     horizon = scenery_from(lambda x, y: np.where(y + 0 * x < 512, 190.0, 120 + 25 * grain()))
     pictures = (photograph(PORTRAIT, AIMS[0], scenery=horizon), photograph(PORTRAIT, AIMS[1], scenery=horizon, seed=1))
     finding = found(PORTRAIT, AIMS, pictures, u_aim_deg=0.3)
-    assert finding.reason is Reason.FOUND
+    assert finding.reason is LinkReason.FOUND
     assert 0.3 < finding.textured < 0.7
     assert finding.matches.first_px[:, 1].min() > 0.45 * PORTRAIT.size_px[1]
     errors = errors_px(PORTRAIT, AIMS, finding)[finding.matches.agrees]
@@ -114,7 +114,7 @@ def test_what_differs_is_measured_and_its_points_do_not_agree_wrongly(side_px: i
     texture = np.clip(120 + 60 * grain()[:side_px, :side_px], 0, 255).astype(np.uint8)
     second[300 : 300 + side_px, 20 : 20 + side_px] = texture
     finding = found(PORTRAIT, AIMS, (first, second))
-    assert finding.reason is Reason.FOUND
+    assert finding.reason is LinkReason.FOUND
     common = 0.30 * PORTRAIT.size_px[0] * PORTRAIT.size_px[1]  # about: tan(18 + 8.6) against tan(26.6) of half the width
     if side_px == 0:
         assert finding.differs < 0.01
