@@ -1,1 +1,1 @@
-"""The photographs of a whole set examined together: what the pictures say of poses, lens and head."""
+"""The photographs of a whole set examined together: matching points, and what they say of poses, lens and head."""
