@@ -1,9 +1,4 @@
-"""A picture by cells: how much detail each shows in each direction, and how light it is.
-
-Detail is the mean square of the differences across two pixels, over the mean square of the brightness. As a tensor
-(J. Bigun and G. Granlund, Proc. ICCV 1987, p. 433) it tells a defocused picture, which loses detail in all directions,
-from a moved one, which loses it along the motion.
-"""
+"""A picture by cells: how light each is."""
 
 from dataclasses import dataclass
 
@@ -15,7 +10,6 @@ from controller.inspection.exposures import BLACK_CODE, CODES, WHITE_CODE
 from controller.inspection.lens_model import Array
 
 CELLS = 72  # along the long side
-STRIP_CELLS = 4  # rows of cells at a time: a whole picture in 32 bits would take hundreds of megabytes
 LEAST_LIGHT = 1e-4  # light of a black cell, so that logarithms stay finite
 
 
@@ -31,13 +25,12 @@ USABLE = np.array([BLACK_CODE < code < WHITE_CODE for code in range(CODES)], dty
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Cells:
-    """A grid over a picture of `size_px`. `detail` (rows, columns, 3): xx, yy and xy of the tensor; None if not measured.
+    """A grid over a picture of `size_px`.
 
     `light` (rows, columns): mean light of the pixels that are neither black nor clipped, NaN if fewer than half are such.
     """
 
     size_px: tuple[int, int]
-    detail: Array | None
     light: Array
 
     @property
@@ -72,13 +65,7 @@ def grid_of(size_px: tuple[int, int]) -> tuple[int, int]:
 
 def lit_cells(grey: NDArray[np.uint8], size_px: tuple[int, int]) -> Cells:
     """The light of a picture, which may be decoded smaller than its full `size_px`. Raises InputError without OpenCV."""
-    return Cells(size_px, None, _light(grey, grid_of(size_px)))
-
-
-def detailed_cells(grey: NDArray[np.uint8]) -> Cells:
-    """Light and detail of a picture at its full size: a reduced one hides blur. Raises InputError without OpenCV."""
-    size_px = (grey.shape[1], grey.shape[0])
-    return Cells(size_px, _detail(grey, grid_of(size_px)), _light(grey, grid_of(size_px)))
+    return Cells(size_px, _light(grey, grid_of(size_px)))
 
 
 def _light(grey: NDArray[np.uint8], grid: tuple[int, int]) -> Array:
@@ -88,22 +75,3 @@ def _light(grey: NDArray[np.uint8], grid: tuple[int, int]) -> Array:
     share = cv2.resize(usable, size, interpolation=cv2.INTER_AREA)
     light = cv2.resize(LIGHT[grey] * usable, size, interpolation=cv2.INTER_AREA)
     return np.asarray(np.where(share >= 0.5, np.maximum(light / np.maximum(share, 0.5), LEAST_LIGHT), np.nan))
-
-
-def _detail(grey: NDArray[np.uint8], grid: tuple[int, int]) -> Array:
-    cv2 = opencv()
-    rows, columns = grid
-    edges = np.linspace(0, grey.shape[0], rows + 1).astype(int)
-    found = np.empty((rows, columns, 3))
-    for begin in range(0, rows, STRIP_CELLS):
-        end = min(begin + STRIP_CELLS, rows)
-        top, bottom = edges[begin], edges[end]
-        around = grey[max(0, top - 1) : bottom + 1].astype(np.float32)
-        inner = slice(top - max(0, top - 1), None if bottom == grey.shape[0] else -1)
-        across = cv2.filter2D(around, -1, np.array([[-0.5, 0, 0.5]], dtype=np.float32))[inner]
-        down = cv2.filter2D(around, -1, np.array([[-0.5], [0], [0.5]], dtype=np.float32))[inner]
-        level = around[inner]
-        parts = (across * across, down * down, across * down, level * level)
-        means = [cv2.resize(part, (columns, end - begin), interpolation=cv2.INTER_AREA) for part in parts]
-        found[begin:end] = np.stack(means[:3], axis=-1) / (means[3] + 1.0)[..., None]
-    return found

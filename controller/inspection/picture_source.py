@@ -1,4 +1,4 @@
-"""The examined pictures of a set, read once at full size: their cells, and a reduced picture to match."""
+"""The examined pictures of a set, read once at full size: their detail, and a reduced picture to match."""
 
 import math
 from collections.abc import Callable, Sequence
@@ -8,7 +8,7 @@ from numpy.typing import NDArray
 
 from controller.calibration.registration import opencv
 from controller.errors import InputError
-from controller.inspection.cells import Cells, detailed_cells
+from controller.inspection.detail import Detail, detail_of
 from controller.inspection.linking import Sized
 from controller.inspection.taken import SharedFacts, TakenFrame
 from controller.picture_file import read_grey
@@ -18,10 +18,10 @@ COARSER = 0.8  # of the share needed is enough
 
 
 class PictureSource:
-    """Reads the examined pictures of a set, each at full size, and keeps its cells."""
+    """Reads the examined pictures of a set, each at full size, and keeps its detail."""
 
     def __init__(self, taken: Sequence[TakenFrame], shared: SharedFacts, advance: Callable[[], None]) -> None:
-        self.cells: dict[int, Cells] = {}
+        self.details: dict[int, Detail] = {}
         self._taken, self._shared, self._advance = taken, shared, advance
 
     def __call__(self, frame: int, share: float) -> Sized:
@@ -35,8 +35,8 @@ class PictureSource:
         except InputError as error:
             taken.troubles[exposure] = f"{path.name}: {trouble_of(error, path)}."
             grey = np.zeros(self._shared.size_px[::-1], dtype=np.uint8)
-        if frame not in self.cells:
-            self.cells[frame] = detailed_cells(grey)
+        if frame not in self.details:
+            self.details[frame] = detail_of(grey)
             self._advance()
         return reduced(grey, share)
 

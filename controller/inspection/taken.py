@@ -13,7 +13,7 @@ from controller import exif
 from controller.calibration.photographs import ENDINGS, SAME_FOCAL
 from controller.errors import InputError
 from controller.inspection.cells import Cells, lit_cells
-from controller.inspection.exposures import histogram, lost_shares, shows_most
+from controller.inspection.exposures import choose_exposures, histogram, lost_shares
 from controller.matching.table import MatchLine
 from controller.picture_file import read_facts, read_grey
 from controller.planning.plan import Frame
@@ -35,12 +35,23 @@ class TakenFrame:
     chosen: int | None = None
     lit: dict[int, Cells] = field(default_factory=dict)
     greys: dict[int, NDArray[np.uint8]] = field(default_factory=dict)
+    histograms: dict[int, NDArray[np.int64]] = field(default_factory=dict)
     lost: tuple[float, float] = (0.0, 0.0)
 
     @property
     def path(self) -> Path | None:
         """The picture to examine; None if there is none."""
         return None if self.chosen is None else self.paths[self.chosen]
+
+    def adopt(self, other: "TakenFrame") -> None:
+        """Take over the pictures of another frame."""
+        self.paths, self.troubles, self.chosen = other.paths, other.troubles, other.chosen
+        self.lit, self.greys, self.histograms, self.lost = other.lit, other.greys, other.histograms, other.lost
+
+    def name_of(self, exposure: int) -> str:
+        """The file of an exposure, as a path in the card's folder."""
+        line, path = self.lines[exposure], self.paths[exposure]
+        return next(name for name in (line.file, *line.also) if name is not None and Path(name).name == path.name)
 
 
 @dataclass(frozen=True, slots=True)
@@ -112,18 +123,21 @@ def _leave_out(one: TakenFrame, exposure: int, trouble: str) -> None:
 
 
 def glance(one: TakenFrame, shared: SharedFacts) -> None:
-    """Read each exposure of a frame small, and choose the one that shows most. A file that fails is left out."""
-    histograms: dict[int, NDArray[np.int64]] = {}
+    """Read each exposure of a frame small. A file that fails is left out."""
     for exposure, path in sorted(one.paths.items()):
         try:
             grey = np.asarray(read_grey(path, GLANCE_PX, shared.orientation).picture, dtype=np.uint8)
         except InputError as error:
             _leave_out(one, exposure, f"{path.name}: {trouble_of(error, path)}.")
             continue
-        histograms[exposure] = histogram(grey)
+        one.histograms[exposure] = histogram(grey)
         one.greys[exposure] = grey
         one.lit[exposure] = lit_cells(grey, shared.size_px)
-    if histograms:
-        order = sorted(histograms)
-        one.chosen = order[shows_most([histograms[exposure] for exposure in order])]
-        one.lost = lost_shares(histograms[one.chosen])
+
+
+def choose(taken: Sequence[TakenFrame]) -> None:
+    """Choose the exposure to examine of each frame that has been glanced at."""
+    for one, exposure in zip(taken, choose_exposures([one.histograms for one in taken]), strict=True):
+        one.chosen = exposure
+        if exposure is not None:
+            one.lost = lost_shares(one.histograms[exposure])
