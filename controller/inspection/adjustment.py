@@ -11,14 +11,14 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from controller.inspection.fitting import LEAST_NOISE, Fit, fit_good, fit_robustly
-from controller.inspection.lens_model import TERMS, Array, Lens
+from controller.inspection.fitting import LEAST_NOISE, SetFit, fit_good, fit_robustly
+from controller.inspection.lens_model import TERMS, Array, BrownLens
 from controller.inspection.links import Flags, Link, Points, lengths, points_of
-from controller.inspection.poses import HEAD_TERMS, Frame, commanded, head_covariances
-from controller.inspection.problem import NOTHING_KNOWN, Priors, Problem, State
+from controller.inspection.poses import HEAD_TERMS, HeadFrame, commanded, head_covariances
+from controller.inspection.problem import NOTHING_KNOWN, Priors, Problem, SetState
 from controller.inspection.starting import start_of
 
-# Lens terms in the order in which they are left out, each with the term that must have gone before.
+# BrownLens terms in the order in which they are left out, each with the term that must have gone before.
 DROPS: tuple[tuple[tuple[str, ...], str], ...] = (
     (("k3",), ""),
     (("k2",), "k3"),
@@ -28,7 +28,7 @@ DROPS: tuple[tuple[tuple[str, ...], str], ...] = (
 GATE = 4.0  # points further off than this many standard deviations are wild: one sound point in 3,000
 SIFTINGS = 2  # times that wild points are told apart
 FEW_POINTS = 20  # of a link, for a first look at the focal length
-# A link with fewer good points than these is of another place, or shows nothing: a few wild points fit any pose by chance.
+# A link with fewer good points, or a smaller share, does not count: a few wild points fit any pose by chance.
 FEWEST_GOOD, LEAST_GOOD = 5, 0.25
 
 
@@ -45,7 +45,7 @@ class Adjusted:
 
     rotations: Array
     alone: Flags
-    lens: Lens
+    lens: BrownLens
     terms: tuple[str, ...]
     head: Array
     covariance: Array
@@ -72,7 +72,7 @@ class Adjusted:
 
 
 def adjust(
-    frames: Sequence[Frame], links: Sequence[Link], lens: Lens, axis: Array, priors: Priors = NOTHING_KNOWN
+    frames: Sequence[HeadFrame], links: Sequence[Link], lens: BrownLens, axis: Array, priors: Priors = NOTHING_KNOWN
 ) -> Adjusted:
     """Adjust a set. `axis` is the pan axis in the world (`poses.pan_axis`).
 
@@ -83,8 +83,7 @@ def adjust(
     weights = np.asarray(np.linalg.inv(head_covariances(frames)), dtype=np.float64)
     problem = Problem(frames, points_of(links), lens, axis, weights, priors)
     points = problem.points
-    start = State(start_of(problem), lens, np.zeros(len(HEAD_TERMS)))
-    fit = fit_robustly(problem, points.thinned(FEW_POINTS), start, ("focal_px",))
+    fit = fit_robustly(problem, points.thinned(FEW_POINTS), start_of(problem), ("focal_px",))
     fit = fit_robustly(problem, points, fit.state, TERMS)
     noise, length = fit.noise, fit.normal.lengths
     for _ in range(SIFTINGS):
@@ -94,7 +93,7 @@ def adjust(
         length = lengths(points, fit.state.lens, fit.state.rotations)
     good = _sound(points, length, noise)
     terms = _terms_carried(problem, fit, 2 * int(good.sum()))
-    state = State(fit.state.rotations, _only(lens, fit.state.lens, terms), fit.state.head)
+    state = SetState(fit.state.rotations, _only(lens, fit.state.lens, terms), fit.state.head)
     fit = fit_good(problem, points.only(good), state, terms, noise)
     return _report(problem, fit, terms, good)
 
@@ -107,7 +106,7 @@ def _sound(points: Points, length: Array, noise: float) -> Flags:
     return np.asarray(near & counts[points.link])
 
 
-def _noise(problem: Problem, fit: Fit) -> float:
+def _noise(problem: Problem, fit: SetFit) -> float:
     """The noise of good points, each of which has taken part in the fit."""
     known = fit.normal.lengths[np.isfinite(fit.normal.lengths)]
     if not len(known):
@@ -116,7 +115,7 @@ def _noise(problem: Problem, fit: Fit) -> float:
     return max(math.sqrt(float(np.sum(known**2)) / freedom), LEAST_NOISE)
 
 
-def _terms_carried(problem: Problem, fit: Fit, residuals: int) -> tuple[str, ...]:
+def _terms_carried(problem: Problem, fit: SetFit, residuals: int) -> tuple[str, ...]:
     """The lens terms that the data carry, by the criterion of G. Schwarz (Annals of Statistics 6:461, 1978).
 
     Terms are left out one by one, from the whole model downward: only a model that fits can say what a term is worth.
@@ -147,11 +146,11 @@ def _terms_carried(problem: Problem, fit: Fit, residuals: int) -> tuple[str, ...
     return tuple(term for term in TERMS if term not in gone)
 
 
-def _only(assumed: Lens, fitted: Lens, terms: tuple[str, ...]) -> Lens:
+def _only(assumed: BrownLens, fitted: BrownLens, terms: tuple[str, ...]) -> BrownLens:
     return assumed.moved(terms, np.array([getattr(fitted, term) - getattr(assumed, term) for term in terms]))
 
 
-def _report(problem: Problem, fit: Fit, terms: tuple[str, ...], good: Flags) -> Adjusted:
+def _report(problem: Problem, fit: SetFit, terms: tuple[str, ...], good: Flags) -> Adjusted:
     points, state, count = problem.points, fit.state, len(problem.frames)
     touched = np.bincount(np.concatenate([points.first[good], points.second[good]]), minlength=count)
     alone = touched == 0

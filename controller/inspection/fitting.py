@@ -8,9 +8,9 @@ from dataclasses import dataclass
 import numpy as np
 
 from controller.inspection.lens_model import Array
-from controller.inspection.links import Flags, Points
+from controller.inspection.links import Points
 from controller.inspection.normal import Normal, normal_at
-from controller.inspection.problem import Problem, State, cost_of_priors
+from controller.inspection.problem import Problem, SetState, cost_of_priors
 
 ROUNDS, STILL_PX = 40, 1e-3  # most rounds of a fit, and the turn of any frame, in pixels, that ends it
 STILL_ROBUST_PX = 0.02  # the same while wild points are looked for
@@ -46,10 +46,10 @@ class Loss:
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class Fit:
+class SetFit:
     """A fit: its state, the normal equations there, the noise of the residuals."""
 
-    state: State
+    state: SetState
     normal: Normal
     noise: float
 
@@ -60,18 +60,20 @@ def noise_of(length: Array) -> float:
     return max(float(np.median(known)) / RAYLEIGH_MEDIAN, LEAST_NOISE) if len(known) else 1.0
 
 
-def fit_robustly(problem: Problem, points: Points, state: State, terms: tuple[str, ...]) -> Fit:
-    """Fit so that wild points hardly count. The scale of the loss follows the data."""
+def fit_robustly(problem: Problem, points: Points, state: SetState, terms: tuple[str, ...]) -> SetFit:
+    """SetFit so that wild points hardly count. The scale of the loss follows the data."""
     now = normal_at(problem, points, state, terms, Loss(1e3, robust=True).weights)
     return _fit(problem, points, state, terms, Loss(noise_of(now.lengths), robust=True), STILL_ROBUST_PX)
 
 
-def fit_good(problem: Problem, points: Points, state: State, terms: tuple[str, ...], noise: float) -> Fit:
-    """Fit points that are all sound, with this noise."""
+def fit_good(problem: Problem, points: Points, state: SetState, terms: tuple[str, ...], noise: float) -> SetFit:
+    """SetFit points that are all sound, with this noise."""
     return _fit(problem, points, state, terms, Loss(max(noise, LEAST_NOISE), robust=False), STILL_PX)
 
 
-def _fit(problem: Problem, points: Points, state: State, terms: tuple[str, ...], loss: Loss, still_px: float) -> Fit:
+def _fit(
+    problem: Problem, points: Points, state: SetState, terms: tuple[str, ...], loss: Loss, still_px: float
+) -> SetFit:
     now = normal_at(problem, points, state, terms, loss.weights)
     for _ in range(ROUNDS):
         step = -now.solved(now.gradient)
@@ -83,12 +85,12 @@ def _fit(problem: Problem, points: Points, state: State, terms: tuple[str, ...],
             loss = Loss(noise_of(now.lengths), robust=True)
         if np.abs(step[: 3 * len(problem.frames)]).max() * state.lens.focal_px < still_px:
             break
-    return Fit(state, now, loss.noise)
+    return SetFit(state, now, loss.noise)
 
 
 def _walked(
-    problem: Problem, points: Points, state: State, terms: tuple[str, ...], loss: Loss, now: Normal, step: Array
-) -> tuple[State, Normal] | None:
+    problem: Problem, points: Points, state: SetState, terms: tuple[str, ...], loss: Loss, now: Normal, step: Array
+) -> tuple[SetState, Normal] | None:
     """The state after the step, or after part of it; None if no part makes the fit better."""
     before = loss.cost(now.lengths) + cost_of_priors(problem, state, terms)
     for halving in range(HALVINGS):

@@ -15,7 +15,7 @@ from enum import StrEnum
 import numpy as np
 
 from controller.inspection.adjustment import Adjusted
-from controller.inspection.poses import HEAD_TERMS, Frame
+from controller.inspection.poses import HEAD_TERMS, HeadFrame
 
 COVERAGE = 1.96
 MOST_LEFT = 0.25  # share of the uncertainty before the set that may remain after it; more means nothing was measured
@@ -58,7 +58,7 @@ class HeadMeasured:
 
 
 def measure_head(
-    frames: Sequence[Frame], adjusted: Adjusted, pan_steps_per_degree: float, tilt_steps_per_degree: float
+    frames: Sequence[HeadFrame], adjusted: Adjusted, pan_steps_per_degree: float, tilt_steps_per_degree: float
 ) -> HeadMeasured:
     """Measure the head. The steps per degree are those with which the frames' angles were computed from steps."""
     linked = [frame for frame, alone in zip(frames, adjusted.alone, strict=True) if not alone]

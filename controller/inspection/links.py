@@ -6,7 +6,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from controller.inspection.lens_model import TERMS, Array, Lens, project, see
+from controller.inspection.lens_model import TERMS, Array, BrownLens, project, see
 
 Whole = NDArray[np.int64]
 Flags = NDArray[np.bool_]
@@ -49,8 +49,11 @@ class Points:
     def only(self, kept: Flags) -> "Points":
         """The points that are flagged (n,), with as many links as before."""
         counts = np.bincount(self.link[kept], minlength=len(self.bounds) - 1)
-        parts = (self.first, self.second, self.first_px, self.second_px, self.sigma_px)
-        return Points(*(part[kept] for part in parts), np.concatenate([[0], np.cumsum(counts)]))
+        return self._rows(kept, np.concatenate([[0], np.cumsum(counts)]))
+
+    def _rows(self, rows: Flags | slice, bounds: Whole) -> "Points":
+        places = self.first_px[rows], self.second_px[rows]
+        return Points(self.first[rows], self.second[rows], *places, self.sigma_px[rows], bounds)
 
     def thinned(self, most: int) -> "Points":
         """About `most` points of each link, evenly chosen."""
@@ -66,8 +69,7 @@ class Points:
             end = int(np.searchsorted(self.bounds, self.bounds[begin] + AT_ONCE, side="right")) - 1
             end = min(max(end, begin + 1), links)
             rows = slice(self.bounds[begin], self.bounds[end])
-            parts = (self.first, self.second, self.first_px, self.second_px, self.sigma_px)
-            yield Points(*(part[rows] for part in parts), self.bounds[begin : end + 1] - self.bounds[begin])
+            yield self._rows(rows, self.bounds[begin : end + 1] - self.bounds[begin])
             begin = end
 
 
@@ -100,7 +102,7 @@ def points_of(links: Sequence[Link]) -> Points:
     )
 
 
-def misses(points: Points, lens: Lens, rotations: Array) -> Misses:
+def misses(points: Points, lens: BrownLens, rotations: Array) -> Misses:
     """Carry each point of the first frame into the second, and compare.
 
     Both points are uncertain. The first one's uncertainty is carried along, so that residuals have a standard deviation
@@ -120,15 +122,15 @@ def misses(points: Points, lens: Lens, rotations: Array) -> Misses:
     grown = carried @ seen.by_pixel
     spread = np.eye(2) + grown @ grown.transpose(0, 2, 1)
     with np.errstate(invalid="ignore"):
-        good = np.isfinite(everything).all(axis=(1, 2)) & (np.abs(grown) < FARTHEST_PX).all(axis=(1, 2))
-        good &= (np.abs(everything[:, :, 0]) < FARTHEST_PX).all(axis=1)
+        near = (np.abs(grown) < FARTHEST_PX).all(axis=2) & (np.abs(everything[:, :, 0]) < FARTHEST_PX)
+        good = np.asarray((near & np.isfinite(everything).all(axis=2)).all(axis=1))
     everything[~good], spread[~good] = 0.0, np.eye(2)
     whiten = _whitening(spread) / points.sigma_px[:, None, None]
     white = whiten @ everything
     return Misses(white[:, :, 0], white[:, :, 1:4], white[:, :, 4:7], white[:, :, 7:], good, whiten)
 
 
-def lengths(points: Points, lens: Lens, rotations: Array) -> Array:
+def lengths(points: Points, lens: BrownLens, rotations: Array) -> Array:
     """The lengths (n,) of the whitened residuals; infinite if the lens cannot see the point."""
     found = [np.zeros(0)]
     for part in points.parts():
@@ -138,7 +140,7 @@ def lengths(points: Points, lens: Lens, rotations: Array) -> Array:
 
 
 def _whitening(spread: Array) -> Array:
-    """The inverses of the Cholesky factors of (n, 2, 2). Written out: it cannot fail, as all are at least the identity."""
+    """The inverses of the Cholesky factors of (n, 2, 2), which are all at least the identity."""
     factor = np.zeros_like(spread)
     above = np.sqrt(spread[:, 0, 0])
     aside = spread[:, 1, 0] / above

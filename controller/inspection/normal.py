@@ -13,7 +13,7 @@ from scipy.linalg import cho_factor, cho_solve
 from controller.inspection.lens_model import TERMS, Array
 from controller.inspection.links import Misses, Points, misses
 from controller.inspection.poses import HEAD_TERMS
-from controller.inspection.problem import Problem, State, off_head
+from controller.inspection.problem import Problem, SetState, off_head
 
 RIDGE = 1e-13  # of a normal matrix with a diagonal of 1: keeps rounding from making it indefinite
 
@@ -28,21 +28,26 @@ class Normal:
 
     def solved(self, right: Array) -> Array:
         """The solution for a right-hand side, or for several as columns."""
-        scale = 1 / np.sqrt(self.matrix.diagonal())
-        scaled = self.matrix * scale[:, None] * scale
-        columns = right.reshape(len(right), -1)
-        ridge = RIDGE
-        while True:
-            scaled[np.diag_indices_from(scaled)] = 1.0 + ridge
-            try:
-                found = cho_solve(cho_factor(scaled), columns * scale[:, None]) * scale[:, None]
-                return np.asarray(found.reshape(right.shape))
-            except np.linalg.LinAlgError:
-                ridge *= 1000.0  # ends: a matrix with a diagonal this dominant has a factor
+        return solved(self.matrix, right)
+
+
+def solved(matrix: Array, right: Array) -> Array:
+    """Solve normal equations for a right-hand side, or for several as columns. Never raises LinAlgError."""
+    scale = 1 / np.sqrt(matrix.diagonal())
+    scaled = matrix * scale[:, None] * scale
+    columns = right.reshape(len(right), -1) * scale[:, None]
+    ridge = RIDGE
+    while True:
+        scaled[np.diag_indices_from(scaled)] = 1.0 + ridge
+        try:
+            found = cho_solve(cho_factor(scaled), columns) * scale[:, None]
+            return np.asarray(found.reshape(right.shape))
+        except np.linalg.LinAlgError:
+            ridge *= 1000.0  # ends: a matrix with a diagonal this dominant has a factor
 
 
 def normal_at(
-    problem: Problem, points: Points, state: State, terms: tuple[str, ...], weigh: Callable[[Array], Array]
+    problem: Problem, points: Points, state: SetState, terms: tuple[str, ...], weigh: Callable[[Array], Array]
 ) -> Normal:
     """The normal equations at a state. `weigh` makes weights (n,) of lengths (n,); points not seen weigh nothing."""
     count, lens = len(problem.frames), len(terms)
@@ -91,7 +96,7 @@ def _add_points(
     np.add.at(gradient, places, grams[:, :-1, -1])
 
 
-def _add_head(problem: Problem, state: State, matrix: Array, gradient: Array) -> None:
+def _add_head(problem: Problem, state: SetState, matrix: Array, gradient: Array) -> None:
     off, by_terms, weights = off_head(problem, state)
     count, head = len(problem.frames), len(matrix) - len(HEAD_TERMS)
     pull = (weights @ off[:, :, None])[:, :, 0]

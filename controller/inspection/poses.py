@@ -22,7 +22,7 @@ LEAST_SHARE = 0.1  # of the least uncertainty of an angle: near a pole, yaw and 
 
 
 @dataclass(frozen=True, slots=True)
-class Frame:
+class HeadFrame:
     """A frame as the head reports it, in degrees.
 
     The camera's pose with the standard uncertainties of the head's repeatability, the angles of the axes, and the
@@ -41,6 +41,9 @@ class Frame:
     tilt_from: int = 0
 
 
+Frame = HeadFrame  # the name before; plan.Frame is another one
+
+
 def turned(vectors: Array) -> Array:
     """The rotation matrices (n, 3, 3) of rotation vectors (n, 3)."""
     return np.asarray(Rotation.from_rotvec(vectors).as_matrix())
@@ -51,7 +54,7 @@ def turn_of(matrices: Array) -> Array:
     return np.asarray(Rotation.from_matrix(matrices).as_rotvec())
 
 
-def commanded(frames: Sequence[Frame]) -> Array:
+def commanded(frames: Sequence[HeadFrame]) -> Array:
     """The rotations of the frames as commanded, (n, 3, 3)."""
     angles = [(frame.yaw_deg, frame.pitch_deg, frame.roll_deg) for frame in frames]
     return np.asarray(Rotation.from_euler("YXZ", angles, degrees=True).as_matrix())
@@ -77,7 +80,7 @@ def angle_axes(rotations: Array) -> Array:
     return axes
 
 
-def head_covariances(frames: Sequence[Frame]) -> Array:
+def head_covariances(frames: Sequence[HeadFrame]) -> Array:
     """The covariance of each frame's pose by the head, (n, 3, 3), in the camera's axes, in square radians."""
     sds = np.radians(
         np.maximum([(frame.yaw_sd_deg, frame.pitch_sd_deg, frame.roll_sd_deg) for frame in frames], LEAST_SD_DEG)
@@ -94,14 +97,14 @@ def pan_axis(lean_deg: float, toward_deg: float) -> Array:
     return np.array([-np.sin(lean) * np.sin(toward), np.cos(lean), -np.sin(lean) * np.cos(toward)])
 
 
-def middle_of(frames: Sequence[Frame]) -> tuple[float, float]:
+def middle_of(frames: Sequence[HeadFrame]) -> tuple[float, float]:
     """The mean pan and tilt of a set, in degrees."""
     pan, tilt = np.mean([(frame.pan_deg, frame.tilt_deg) for frame in frames], axis=0)
     return float(pan), float(tilt)
 
 
 def predicted(
-    frames: Sequence[Frame], axis: Array, terms: Array, middle_deg: tuple[float, float] | None = None
+    frames: Sequence[HeadFrame], axis: Array, terms: Array, middle_deg: tuple[float, float] | None = None
 ) -> tuple[Array, Array]:
     """The rotations (n, 3, 3) by a head with these HEAD_TERMS, and their turns by each term, (n, 3, 7).
 

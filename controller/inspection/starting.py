@@ -3,20 +3,20 @@
 From commanded poses a frame that is some degrees off has all its points hundreds of pixels away, where a robust loss
 hardly pulls. So each link is first given the one small turn that its points agree on. Then each frame is given a turn so
 that the absolute values of what is left on links and of the frames' own turns are least. This problem is convex, so
-nothing can stick half-way, and most frames keep a turn of nearly zero (least absolute deviations by reweighting: E. J.
-Schlossmacher, J. Amer. Stat. Assoc. 68:857, 1973). The focal length is an unknown of it, because a wrong one turns all
-links alike.
+nothing can stick half-way, and most frames stay where the head's terms put them (least absolute deviations by
+reweighting: E. J. Schlossmacher, J. Amer. Stat. Assoc. 68:857, 1973). The head's terms and the focal length are unknowns
+of it, because they turn many links alike.
 """
 
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.linalg import cho_factor, cho_solve
 
-from controller.inspection.lens_model import Array, Lens, see
-from controller.inspection.links import Flags, Points
-from controller.inspection.poses import commanded, turn_of, turned
-from controller.inspection.problem import Problem
+from controller.inspection.lens_model import Array, BrownLens, see
+from controller.inspection.links import Flags, Points, Whole
+from controller.inspection.normal import solved
+from controller.inspection.poses import HEAD_TERMS, commanded, predicted, turn_of, turned
+from controller.inspection.problem import Problem, SetState
 
 PER_LINK = 16  # points are enough to see where a link points
 TURNINGS, REWEIGHTINGS, PASSES = 12, 15, 2
@@ -25,7 +25,7 @@ NEAR_RAD = 0.01  # points this near to the common turn agree with it
 FEWEST, LEAST_AGREEING = 5, 0.35  # points that agree, or the link says nothing
 FOCAL_STEP = 0.01
 LINK_SHARE = 0.5  # of the head's uncertainty: two links outvote a frame's pose
-LEAST_TURN_DEG = 1e-4  # below this, absolute values are as good as squares
+COARSEST_DEG = 4.0  # below this, squares count instead of absolute values; half as much with each reweighting
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -36,35 +36,28 @@ class _LinkTurns:
     counts: Flags
 
 
-def start_of(problem: Problem) -> Array:
-    """The rotations (n, 3, 3) to start from, given the commanded ones and the points."""
-    rotations = commanded(problem.frames)
+def start_of(problem: Problem) -> SetState:
+    """The state to start from: the commanded poses, but for frames and head terms that most links contradict."""
+    start = SetState(commanded(problem.frames), problem.lens, np.zeros(len(HEAD_TERMS)))
     points = problem.points.thinned(PER_LINK)
-    if not len(points.first):
-        return rotations
-    first = np.zeros(len(points.bounds) - 1, dtype=np.int64)
-    second = first.copy()
-    first[points.link], second[points.link] = points.first, points.second
-    lens = problem.lens
-    longer = lens.moved(("focal_px",), np.array([FOCAL_STEP * lens.focal_px]))
-    turns = np.zeros((len(rotations), 3))
-    start = rotations
+    ends = np.zeros((2, len(points.bounds) - 1), dtype=np.int64)
+    ends[:, points.link] = points.first, points.second
+    longer = problem.lens.moved(("focal_px",), np.array([FOCAL_STEP * problem.lens.focal_px]))
     for _ in range(PASSES):
-        here = _link_turns(points, lens, start)
-        by_focal = (_link_turns(points, longer, start).turns - here.turns) / FOCAL_STEP
-        if not here.counts.any():
-            return rotations
+        here = _link_turns(points, problem.lens, start.rotations)
         kept = here.counts
-        between = start[second].transpose(0, 2, 1) @ start[first]
-        more = _fewest_turned(
-            problem, (first[kept], second[kept]), between[kept], here.turns[kept], by_focal[kept], turns
-        )
-        start = start @ turned(more)
-        turns = turn_of(rotations.transpose(0, 2, 1) @ start)
+        if not kept.any():
+            return start
+        by_focal = (_link_turns(points, longer, start.rotations).turns - here.turns) / FOCAL_STEP
+        first, second = ends[:, kept]
+        between = start.rotations[second].transpose(0, 2, 1) @ start.rotations[first]
+        rows = np.concatenate([between, np.tile(-np.eye(3), (len(first), 1, 1)), by_focal[kept][:, :, None]], axis=2)
+        step = _fewest_turned(problem, start, (first, second), rows, here.turns[kept])
+        start = start.moved((), step)
     return start
 
 
-def _link_turns(points: Points, lens: Lens, rotations: Array) -> _LinkTurns:
+def _link_turns(points: Points, lens: BrownLens, rotations: Array) -> _LinkTurns:
     """The turn of each link from where the rotations put it, by the least sum of distances."""
     links, link = len(points.bounds) - 1, points.link
     rays, aims = see(lens, points.first_px).rays, see(lens, points.second_px).rays
@@ -86,43 +79,46 @@ def _link_turns(points: Points, lens: Lens, rotations: Array) -> _LinkTurns:
     return _LinkTurns(turn, (agreeing >= FEWEST) & (agreeing >= LEAST_AGREEING * np.diff(points.bounds)))
 
 
-def _summed(values: Array, link: Array, links: int) -> Array:
+def _summed(values: Array, link: Whole, links: int) -> Array:
     """Sums of values (n, ...) over each link, (links, ...)."""
     total = np.zeros((links, *values.shape[1:]))
     np.add.at(total, link, values)
     return total
 
 
-def _fewest_turned(
-    problem: Problem, ends: tuple[Array, Array], between: Array, seen: Array, by_focal: Array, already: Array
-) -> Array:
-    """The turns (n, 3) of frames that leave least on the links. `already` are the turns from the commanded poses.
+def _fewest_turned(problem: Problem, start: SetState, ends: tuple[Whole, Whole], rows: Array, seen: Array) -> Array:
+    """The step of the turns and HEAD_TERMS that leaves least on links and frames.
 
-    A small turn t of the first frame turns the link by `between` t, one of the second by -t.
+    `rows` (links, 3, 7) is how each link turns by both its frames' turns and by the focal length; `seen` (links, 3) is
+    its turn.
     """
     first, second = ends
-    count, size = len(problem.frames), 3 * len(problem.frames) + 1
+    count, heads = len(problem.frames), len(HEAD_TERMS)
     sd = np.sqrt(3 / np.trace(problem.weights, axis1=1, axis2=2))  # one number a frame is enough here
     sd_link = LINK_SHARE * np.hypot(sd[first], sd[second]) / np.sqrt(2)
-    least = np.radians(LEAST_TURN_DEG)
-    one = np.arange(3)
-    places = np.concatenate(
-        [3 * first[:, None] + one, 3 * second[:, None] + one, np.full((len(first), 1), size - 1)], axis=1
+    expected, by_terms = predicted(problem.frames, problem.axis, start.head)
+    off = turn_of(expected.transpose(0, 2, 1) @ start.rotations)
+    size = 3 * count + heads + 1
+    frames_at = np.concatenate([_of_frame(np.arange(count)), np.tile(3 * count + np.arange(heads), (count, 1))], axis=1)
+    links_at = np.concatenate([_of_frame(first), _of_frame(second), np.full((len(first), 1), size - 1)], axis=1)
+    frames_by = np.concatenate([np.tile(np.eye(3), (count, 1, 1)), -by_terms], axis=2)
+    known = 1 / np.concatenate(
+        [np.full(3 * count, np.inf), np.square(problem.priors.head), [problem.priors.lens[0] ** 2]]
     )
-    rows = np.concatenate([between, np.tile(-np.eye(3), (len(first), 1, 1)), by_focal[:, :, None]], axis=2)
+    before = np.concatenate([np.zeros(3 * count), start.head, [0.0]])
     found = np.zeros(size)
-    for _ in range(REWEIGHTINGS):
-        left = seen - (rows @ found[places][:, :, None])[:, :, 0]
-        on_links = 1 / (sd_link * np.maximum(np.linalg.norm(left, axis=1), least))
-        own = already + found[:-1].reshape(-1, 3)
-        on_frames = 1 / (sd * np.maximum(np.linalg.norm(own, axis=1), least))
-        matrix, gradient = np.zeros((size, size)), np.zeros(size)
-        weighted = rows.transpose(0, 2, 1) * on_links[:, None, None]
-        np.add.at(matrix, (places[:, :, None], places[:, None, :]), weighted @ rows)
-        np.add.at(gradient, places, (weighted @ seen[:, :, None])[:, :, 0])
-        three = np.repeat(on_frames, 3)
-        matrix[np.arange(size - 1), np.arange(size - 1)] += three
-        gradient[:-1] -= three * already.ravel()
-        matrix[-1, -1] += 1 / problem.priors.lens[0] ** 2
-        found = np.asarray(cho_solve(cho_factor(matrix), gradient))
-    return found[:-1].reshape(count, 3)
+    for number in range(REWEIGHTINGS):
+        # From squares to absolute values: with a fine floor from the start, all frames would stay where they are.
+        least = np.radians(COARSEST_DEG / 2**number)
+        matrix, gradient = np.diag(known), -known * before
+        for at, by, aim, spread in ((links_at, rows, seen, sd_link), (frames_at, frames_by, -off, sd)):
+            left = aim - (by @ found[at][:, :, None])[:, :, 0]
+            weighted = by.transpose(0, 2, 1) / (spread * np.maximum(np.linalg.norm(left, axis=1), least))[:, None, None]
+            np.add.at(matrix, (at[:, :, None], at[:, None, :]), weighted @ by)
+            np.add.at(gradient, at, (weighted @ aim[:, :, None])[:, :, 0])
+        found = solved(matrix, gradient)
+    return found[:-1]
+
+
+def _of_frame(frames: Whole) -> Whole:
+    return 3 * frames[:, None] + np.arange(3)
