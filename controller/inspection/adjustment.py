@@ -18,7 +18,7 @@ from controller.inspection.poses import HEAD_TERMS, HeadFrame, commanded, head_c
 from controller.inspection.problem import NOTHING_KNOWN, Priors, Problem, SetState
 from controller.inspection.starting import start_of
 
-# BrownLens terms in the order in which they are left out, each with the term that must have gone before.
+# Lens terms in the order in which they are left out, each with the term that must have gone before.
 DROPS: tuple[tuple[tuple[str, ...], str], ...] = (
     (("k3",), ""),
     (("k2",), "k3"),

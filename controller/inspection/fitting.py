@@ -61,13 +61,13 @@ def noise_of(length: Array) -> float:
 
 
 def fit_robustly(problem: Problem, points: Points, state: SetState, terms: tuple[str, ...]) -> SetFit:
-    """SetFit so that wild points hardly count. The scale of the loss follows the data."""
+    """Fit so that wild points hardly count. The scale of the loss follows the data."""
     now = normal_at(problem, points, state, terms, Loss(1e3, robust=True).weights)
     return _fit(problem, points, state, terms, Loss(noise_of(now.lengths), robust=True), STILL_ROBUST_PX)
 
 
 def fit_good(problem: Problem, points: Points, state: SetState, terms: tuple[str, ...], noise: float) -> SetFit:
-    """SetFit points that are all sound, with this noise."""
+    """Fit points that are all sound, with this noise."""
     return _fit(problem, points, state, terms, Loss(max(noise, LEAST_NOISE), robust=False), STILL_PX)
 
 

@@ -102,8 +102,10 @@ def points_of(links: Sequence[Link]) -> Points:
     )
 
 
-def misses(points: Points, lens: BrownLens, rotations: Array) -> Misses:
+def misses(points: Points, lens: BrownLens, rotations: Array, second: BrownLens | None = None) -> Misses:
     """Carry each point of the first frame into the second, and compare.
+
+    With a lens of its own for the second frames, the derivatives by TERMS are those of that lens alone.
 
     Both points are uncertain. The first one's uncertainty is carried along, so that residuals have a standard deviation
     of 1 all over the picture (R. Hartley and A. Zisserman, Multiple View Geometry, 2nd ed. 2004, section 4.2, transfer
@@ -112,13 +114,13 @@ def misses(points: Points, lens: BrownLens, rotations: Array) -> Misses:
     between = rotations[points.second].transpose(0, 2, 1) @ rotations[points.first]
     seen = see(lens, points.first_px)
     there = (between @ seen.rays[:, :, None])[:, :, 0]
-    hit = project(lens, there)
+    hit = project(second or lens, there)
     carried = hit.by_ray @ between
     everything = np.empty((len(there), 2, 7 + len(TERMS)))
     everything[:, :, 0] = hit.pixels - points.second_px
     everything[:, :, 1:4] = -carried @ _crossing(seen.rays)
     everything[:, :, 4:7] = hit.by_ray @ _crossing(there)
-    everything[:, :, 7:] = hit.by_terms + carried @ seen.by_terms
+    everything[:, :, 7:] = hit.by_terms + (carried @ seen.by_terms if second is None else 0.0)
     grown = carried @ seen.by_pixel
     spread = np.eye(2) + grown @ grown.transpose(0, 2, 1)
     with np.errstate(invalid="ignore"):
