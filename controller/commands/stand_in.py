@@ -75,13 +75,10 @@ def lens_spec(
     field = kit.field(0.0)
     law, focal_mm = LAWS[field.projection], field.focal_length_mm
     right_mm, up_mm = kit.camera.offset_right_mm, kit.camera.offset_up_mm
-    if field.circle_rad is not None:
-        last = law.radius(field.circle_rad)
-    else:
-        corner_mm = math.hypot(field.width_mm / 2 + abs(right_mm), field.height_mm / 2 + abs(up_mm))
-        last = corner_mm * 1.001 / focal_mm
+    corner_mm = math.hypot(field.width_mm / 2 + abs(right_mm), field.height_mm / 2 + abs(up_mm))
+    last = corner_mm * 1.001 / focal_mm if field.circle_rad is None else law.radius(field.circle_rad)
     if distortion is not None:
-        last = _before_bending(distortion, last, law.largest_radius)
+        last = _before_bending(distortion, min(last, corner_mm * 1.001 / focal_mm), law.largest_radius)
     angles = np.linspace(0.0, law.angle(last), TABLE_LINES)
     radii = np.array([law.radius(float(angle)) for angle in angles])
     return LensSpec(
