@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 
 from controller.inspection.cells import Cells
 from controller.inspection.detail import Sharper
-from controller.inspection.lens_model import Array, Lens, project, see
+from controller.inspection.lens_model import Array, BrownLens, project, see
 
 FEWEST_CELLS = 12  # that both must show
 LEAST_UNSURE = 0.1  # of a logarithm of detail: no two pictures show it more alike
@@ -31,7 +31,7 @@ class Common:
 
 
 def common_cells(
-    first: Cells, second: Cells, lens: Lens, rotations: tuple[Array, Array], circle_px: float | None
+    first: Cells, second: Cells, lens: BrownLens, rotations: tuple[Array, Array], circle_px: float | None
 ) -> Common | None:
     """The cells that two frames share by their rotations; None if too few."""
     places = first.centres_px()

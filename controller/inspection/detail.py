@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 
 from controller.calibration.registration import opencv
 from controller.inspection.cells import LEAST_LIGHT, LIGHT
-from controller.inspection.lens_model import Array, Lens, project, see
+from controller.inspection.lens_model import Array, BrownLens, project, see
 
 CELLS, LEAST_PX = 250, 6  # along the long side of a picture, and the least side of a cell
 STRIP_CELLS = 8  # rows of cells at a time: a whole picture in 32 bits would take hundreds of megabytes
@@ -79,7 +79,7 @@ class Sharper:
 
 
 def sharper(
-    first: Detail, second: Detail, points_px: tuple[Array, Array], lens: Lens, rotations: tuple[Array, Array]
+    first: Detail, second: Detail, points_px: tuple[Array, Array], lens: BrownLens, rotations: tuple[Array, Array]
 ) -> Sharper | None:
     """Compare two frames at points (n, 2) that both show, by their adjusted rotations. None if there are too few."""
     turns = _turns(points_px[0], lens, rotations)
@@ -99,7 +99,7 @@ def sharper(
     return Sharper(float(along.mean()), float(along[0] - along[2]) / 2, float(along[1] - along[3]) / 2, unsure, turn)
 
 
-def _turns(points_px: Array, lens: Lens, rotations: tuple[Array, Array]) -> Array:
+def _turns(points_px: Array, lens: BrownLens, rotations: tuple[Array, Array]) -> Array:
     """By how much the second picture is turned against the first at each point, in radians; NaN if unknown."""
     between = rotations[0].T @ rotations[1]
     both = (points_px, points_px + np.array([STEP_PX, 0.0]))

@@ -7,9 +7,9 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from controller.inspection.lens_model import Array, Lens, project, see
+from controller.inspection.lens_model import Array, BrownLens, project, see
 from controller.inspection.overlap import FrameView, axes_of
-from controller.inspection.poses import Frame as HeadFrame
+from controller.inspection.poses import HeadFrame
 from controller.kit.kit import Axis, Kit
 from controller.matching.table import MatchLine
 from controller.optics.projection import LAWS
@@ -27,7 +27,7 @@ PLAY_UNKNOWN_DEG = 0.02  # play that a kit without a figure may have. Common pra
 class LensPixels:
     """The rays and pixels of a lens, for `overlap.FrameView`."""
 
-    lens: Lens
+    lens: BrownLens
 
     def rays(self, points_px: Array, /) -> Array:
         """Unit vectors (n, 3), right, down and along the lens; NaN beyond the lens."""
@@ -38,12 +38,12 @@ class LensPixels:
         return project(self.lens, rays).pixels
 
 
-def lens_of(kit: Kit, size_px: tuple[int, int]) -> Lens:
+def lens_of(kit: Kit, size_px: tuple[int, int]) -> BrownLens:
     """The kit's lens in pixels of an upright picture of this size."""
     camera = kit.camera
     across_mm = camera.used_mm[camera.mounted == "portrait"]
     per_mm = size_px[0] / across_mm
-    return Lens(
+    return BrownLens(
         kit.lens.projection,
         kit.lens.focal_length_mm * per_mm,
         (size_px[0] - 1) / 2 - camera.offset_right_mm * per_mm,
@@ -119,7 +119,9 @@ def _approaches(plan: Plan, lines: Mapping[int, MatchLine]) -> dict[int, tuple[i
     return sides
 
 
-def views_of(frames: Sequence[HeadFrame], lens: Lens, size_px: tuple[int, int], circle: float | None) -> list[FrameView]:
+def views_of(
+    frames: Sequence[HeadFrame], lens: BrownLens, size_px: tuple[int, int], circle: float | None
+) -> list[FrameView]:
     """The frames for the search of matching points, by their commanded poses."""
     shown = LensPixels(lens)
     return [

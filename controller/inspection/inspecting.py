@@ -1,24 +1,24 @@
 """Inspect a whole set: from the files that were paired with a session to a verdict on each frame and link."""
 
+import math
 from collections.abc import Callable, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 from pathlib import Path
-
-import numpy as np
 
 from controller.amounts import counted
 from controller.errors import InputError
 from controller.inspection.adjustment import Adjusted, adjust
 from controller.inspection.expected import circle_px, fits_camera, head_frames, lens_of, neighbours, views_of
 from controller.inspection.inspected import Inspected
+from controller.inspection.kit_priors import priors_of
 from controller.inspection.limits import Limits
 from controller.inspection.linking import Pair, find_all
 from controller.inspection.links import Link
 from controller.inspection.picture_source import PictureSource
 from controller.inspection.points import LinkFinding
-from controller.inspection.poses import Frame as HeadFrame
-from controller.inspection.poses import pan_axis
+from controller.inspection.pose_checks import as_sure_as_seen
+from controller.inspection.poses import HeadFrame, pan_axis
 from controller.inspection.suspects import AGREEING, Explained, contradicts, explain, suspects_in
 from controller.inspection.taken import SharedFacts, TakenFrame, choose, glance, shared_facts, taken_frames
 from controller.inspection.verdicts import Evidence, judged
@@ -53,12 +53,12 @@ def inspect_set(found: Matched, folder: Path, limits: Limits, begin: Begin) -> I
         for _ in pool.map(lambda one: glance(one, shared), taken):
             advance()
     choose(taken)
-    frames = head_frames(plan, {one.frame.id: next(iter(one.lines.values())) for one in taken if one.lines}, plan.frames)
-    pairs = [(int(one), int(other)) for one, other in neighbours(plan, frames).tolist()]
+    told = head_frames(plan, {one.frame.id: next(iter(one.lines.values())) for one in taken if one.lines}, plan.frames)
+    pairs = [(int(one), int(other)) for one, other in neighbours(plan, told).tolist()]
     source = PictureSource(taken, shared, advance)
-    looked = _look(plan, frames, pairs, taken, shared, source)
+    looked = _look(plan, told, pairs, taken, shared, source)
     _must_be_this_set(looked, folder)
-    adjusted, linked = _adjusted(plan, frames, looked, shared)
+    frames, adjusted, linked = _adjusted(plan, told, looked, shared)
     evidence = Evidence(
         plan, taken, frames, shared.size_px, pairs, looked.findings, looked.explained, linked, adjusted, source.details,
         circle_px(plan.kit, shared.size_px),
@@ -121,16 +121,17 @@ def _must_be_this_set(looked: Looked, folder: Path) -> None:
 
 def _adjusted(
     plan: Plan, frames: Sequence[HeadFrame], looked: Looked, shared: SharedFacts
-) -> tuple[Adjusted, dict[Pair, int]]:
-    """The set adjusted, and the number of each link in it."""
+) -> tuple[Sequence[HeadFrame], Adjusted, dict[Pair, int]]:
+    """The frames with the head's uncertainty as the pictures show it, the set adjusted, and each link's number in it."""
     links: list[Link] = []
     numbers: dict[Pair, int] = {}
     for pair, finding in looked.findings.items():
         if finding.reason in AGREEING:
             matches = finding.matches
-            sigma = float(np.median(matches.u_px[matches.agrees]))
             numbers[pair] = len(links)
-            links.append(Link(pair[0], pair[1], matches.first_px, matches.second_px, sigma))
-    head = plan.kit.head
-    axis = pan_axis(head.lean_deg, head.lean_toward_deg)
-    return adjust(frames, links, lens_of(plan.kit, shared.size_px), axis), numbers
+            links.append(Link(pair[0], pair[1], matches.first_px, matches.second_px, matches.u_px / math.sqrt(2)))
+    head, lens = plan.kit.head, lens_of(plan.kit, shared.size_px)
+    axis, priors = pan_axis(head.lean_deg, head.lean_toward_deg), priors_of(plan.kit, (), lens, shared.size_px)
+    adjusted = adjust(frames, links, lens, axis, priors)
+    frames = as_sure_as_seen(frames, adjusted)
+    return frames, adjust(frames, links, lens, axis, priors), numbers

@@ -23,18 +23,18 @@ from controller.inspection.inspected import (
     LinkVerdict,
     PoseKnown,
 )
-from controller.inspection.lens_model import Array, Lens
+from controller.inspection.lens_model import Array, BrownLens
 from controller.inspection.limits import Limits
 from controller.inspection.linking import Pair
 from controller.inspection.points import LinkFinding, LinkReason
-from controller.inspection.poses import Frame as HeadFrame
-from controller.inspection.poses import angle_axes, angles_of, commanded, head_covariances, pan_axis, predicted, turn_of
+from controller.inspection.pose_checks import commanded_known, poses_known
+from controller.inspection.poses import HeadFrame, angles_of, commanded, pan_axis, predicted, turn_of
 from controller.inspection.suspects import AGREEING, Explained, contradicts
 from controller.inspection.taken import TakenFrame
 from controller.matching.checks import bracket_step_ev
 from controller.planning.plan import Plan
 
-SURE = 5.0  # a turn counts from this many standard deviations
+COMMON_PX = 0.02  # of error at a corner that all matches of a set share: they are interpolated. From simulated sets
 
 
 class Evidence(NamedTuple):
@@ -215,21 +215,9 @@ def _link_verdict(
 def _poses(evidence: Evidence) -> list[tuple[PoseKnown, PoseKnown]]:
     """The commanded and the measured pose of each frame."""
     adjusted = evidence.adjusted
-    measured = zip(
-        angles_of(adjusted.rotations), _angle_sds(adjusted.rotations, adjusted.turns_covariance()), strict=True
-    )
-    told = zip(
-        angles_of(commanded(evidence.frames)),
-        _angle_sds(commanded(evidence.frames), head_covariances(evidence.frames)),
-        strict=True,
-    )
+    measured = zip(angles_of(adjusted.rotations), poses_known(adjusted), strict=True)
+    told = zip(angles_of(commanded(evidence.frames)), commanded_known(evidence.frames), strict=True)
     return [(_known(*one), _known(*other)) for one, other in zip(told, measured, strict=True)]
-
-
-def _angle_sds(rotations: Array, covariances: Array) -> Array:
-    """Standard uncertainties of yaw, pitch and roll, in degrees, (n, 3)."""
-    inverse = np.linalg.pinv(angle_axes(rotations), rcond=1e-4)
-    return np.asarray(np.degrees(np.sqrt(np.einsum("nij,njk,nik->ni", inverse, covariances, inverse))))
 
 
 def _known(angles_deg: Array, sds_deg: Array) -> PoseKnown:
@@ -290,10 +278,8 @@ def _picture_blemishes(evidence: Evidence, number: int) -> list[Blemish]:
 
 def _pose_blemishes(evidence: Evidence, compared: Compared, number: int, limits: Limits) -> list[Blemish]:
     turned = float(np.linalg.norm(compared.turned[number]))
-    sds = np.degrees(np.sqrt(np.linalg.eigvalsh(evidence.adjusted.turns_covariance()[number])[-1]))
-    if not turned > max(limits.turned_deg, 0.0) or evidence.adjusted.alone[number]:
+    if not turned > limits.turned_deg or evidence.adjusted.alone[number]:
         return []
-    del sds
     sentence = f"Frame {evidence.id_of(number)} is turned {turned:.2f}° away from its pose."
     return [Blemish(FrameFault.TURNED, turned, sentence, retake=turned > evidence.plan.proof.worst_margin_deg)]
 
@@ -348,8 +334,14 @@ def _light_blemishes(evidence: Evidence, compared: Compared, number: int, limits
 def _lens(evidence: Evidence) -> LensMeasured:
     adjusted = evidence.adjusted
     sds = np.sqrt(np.diag(adjusted.lens_covariance()))
+    corner_px = math.hypot(*evidence.size_px) / 2
+    common = {
+        "focal_px": COMMON_PX / corner_px * adjusted.lens.focal_px,
+        "centre_x_px": COMMON_PX,
+        "centre_y_px": COMMON_PX,
+    }
     terms = {
-        term: Measured(float(getattr(adjusted.lens, term)), float(sd))
+        term: Measured(float(getattr(adjusted.lens, term)), math.hypot(sd, common.get(term, 0.0)))
         for term, sd in zip(adjusted.terms, sds, strict=True)
     }
     focal = terms.get("focal_px")
@@ -392,6 +384,6 @@ def _notes(evidence: Evidence, bracket: Sequence[float]) -> list[str]:
     return notes
 
 
-def lens_words(lens: Lens) -> str:
+def lens_words(lens: BrownLens) -> str:
     """A lens in one line."""
     return f"{lens.projection}, {lens.focal_px:.1f} px"
