@@ -18,7 +18,11 @@ FEWEST_CELLS = 12  # that both must show
 LEAST_UNSURE = 0.1  # of a logarithm of detail: no two pictures show it more alike
 FLOOR = 1e-9
 HUBER, ROUNDS = 1.5, 20
-FRAME_PRIOR, KIND_PRIOR = 0.2, 0.4  # weights of 0 beside one pair: what a dozen frames share is their exposure's
+FRAME_PRIOR, KIND_PRIOR, COMMON_PRIOR = (
+    0.2,
+    0.4,
+    0.05,
+)  # weights of 0 beside one pair: what a dozen frames share is their exposure's
 MEDIAN_OF_NORMAL, LEAST_NOISE = 0.6745, 0.02  # of absolute values; logarithms fit no better than this
 
 
@@ -51,36 +55,66 @@ def common_cells(
     return Common(numbers[held], cells[held])
 
 
-def brighter_ev(first: Cells, second: Cells, common: Common) -> float | None:
-    """How many EV brighter the first of two frames is where both show neither black nor clipped. None if too little."""
+@dataclass(frozen=True, slots=True, eq=False)
+class Brighter:
+    """How many EV brighter the first of two frames is, and how much further out in it the common part is: the differences
+    of the second, fourth and sixth power of the distance from the middle, (3,). Vignetting is a sum of these.
+    """
+
+    ev: float
+    outward: Array
+
+
+def brighter(first: Cells, second: Cells, common: Common) -> Brighter | None:
+    """Compare two frames where both show neither black nor clipped. None if that is too little."""
     ratio = first.light.ravel()[common.first] / second.light.ravel()[common.second]
-    ratio = ratio[np.isfinite(ratio)]
-    return float(np.median(np.log2(ratio))) if len(ratio) >= FEWEST_CELLS else None
+    known = np.isfinite(ratio)
+    if np.count_nonzero(known) < FEWEST_CELLS:
+        return None
+    squares = [_outward(cells)[numbers[known]] for cells, numbers in ((first, common.first), (second, common.second))]
+    outward = [float(np.mean(squares[0] ** power - squares[1] ** power)) for power in (1, 2, 3)]
+    return Brighter(float(np.median(np.log2(ratio[known]))), np.array(outward))
+
+
+def _outward(cells: Cells) -> Array:
+    """The squared distance of each cell from the picture's middle; 1 at the corners."""
+    middle = (np.array(cells.size_px) - 1) / 2
+    return np.asarray(np.sum((cells.centres_px() - middle) ** 2, axis=1) / np.sum(middle**2))
 
 
 def levels(
     count: int,
     pairs: Sequence[tuple[int, int]],
     differences: Sequence[float],
-    kinds: Sequence[int],
+    *,
+    kinds: Sequence[int] | None = None,
     unsure: Sequence[float] | None = None,
+    common: Sequence[Array] | None = None,
 ) -> Array:
     """The values (count,) of frames whose differences, first minus second, fit pairs best; their median is 0.
 
     `kinds` (count,) is the exposure of each frame: what all frames of one exposure have in common is the exposure's, and
-    left out. `unsure` are the pairs' standard uncertainties. Frames without a pair get NaN.
+    left out. So is what `common` terms of each pair explain, such as vignetting. `unsure` are the pairs' standard
+    uncertainties. Frames without a pair get NaN.
     """
-    known = sorted(set(kinds))
-    rows = np.zeros((len(pairs), count + len(known)))
+    if not pairs:
+        return np.full(count, np.nan)
+    sign = np.zeros((len(pairs), count))
     for row, (one, other) in enumerate(pairs):
-        rows[row, one], rows[row, other] = 1.0, -1.0
-        rows[row, count + known.index(kinds[one])] += 1.0
-        rows[row, count + known.index(kinds[other])] -= 1.0
-    held = np.concatenate([_held(count, pairs), np.ones(len(known), dtype=bool)])
-    prior = np.concatenate([np.full(count, FRAME_PRIOR), np.full(len(known), KIND_PRIOR)])
+        sign[row, one], sign[row, other] = 1.0, -1.0
+    known = sorted(set(kinds or ()))
+    by_kind = sign @ np.array([[kind == each for each in known] for kind in kinds or ()], dtype=float).reshape(
+        -1 if kinds else count, len(known)
+    )
+    shared = np.array(common, dtype=float) if common is not None else np.zeros((len(pairs), 0))
+    held = np.concatenate([_held(count, pairs), np.ones(len(known) + shared.shape[1], dtype=bool)])
+    prior = np.concatenate(
+        [np.full(count, FRAME_PRIOR), np.full(len(known), KIND_PRIOR), np.full(shared.shape[1], COMMON_PRIOR)]
+    )
     share = _shares(unsure, len(pairs))
+    rows = np.concatenate([sign, by_kind, shared], axis=1)
     values = _fitted(rows * share[:, None], np.asarray(differences, dtype=float) * share, held, prior)[:count]
-    return np.asarray(values - np.nanmedian(values)) if len(pairs) else np.full(count, np.nan)
+    return np.asarray(values - np.nanmedian(values))
 
 
 def directions(count: int, pairs: Sequence[tuple[int, int]], found: Sequence[Sharper]) -> Array:
@@ -113,13 +147,14 @@ def _fitted(rows: Array, seen: Array, held: NDArray[np.bool_], prior: Array) -> 
     values = np.full(len(held), np.nan)
     if not len(seen):
         return values
-    rows, weak = rows[:, held], np.diag(prior[held])
-    weights, found = np.ones(len(seen)), np.zeros(rows.shape[1])
+    rows, weak = rows[:, held], np.diag(prior[held] ** 2)
+    weights: Array = np.ones(len(seen))
+    found: Array = np.zeros(rows.shape[1])
     for _ in range(ROUNDS):
-        both = np.concatenate([rows * weights[:, None], weak])
-        found = np.linalg.lstsq(both, np.concatenate([seen * weights, np.zeros(len(weak))]), rcond=None)[0]
+        weighted = rows * weights[:, None]
+        found = np.asarray(np.linalg.solve(rows.T @ weighted + weak, weighted.T @ seen), dtype=np.float64)
         off = np.abs(seen - rows @ found)
         noise = max(float(np.median(off)) / MEDIAN_OF_NORMAL, LEAST_NOISE)
-        weights = np.sqrt(np.minimum(1.0, HUBER * noise / np.maximum(off, FLOOR)))
+        weights = np.minimum(1.0, HUBER * noise / np.maximum(off, FLOOR))
     values[held] = found
     return values

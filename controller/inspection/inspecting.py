@@ -9,6 +9,7 @@ from pathlib import Path
 from controller.amounts import counted
 from controller.errors import InputError
 from controller.inspection.adjustment import Adjusted, adjust
+from controller.inspection.evidence import Evidence
 from controller.inspection.expected import circle_px, fits_camera, head_frames, lens_of, neighbours, views_of
 from controller.inspection.inspected import Inspected
 from controller.inspection.kit_priors import priors_of
@@ -21,7 +22,7 @@ from controller.inspection.pose_checks import as_sure_as_seen
 from controller.inspection.poses import HeadFrame, pan_axis
 from controller.inspection.suspects import AGREEING, Explained, contradicts, explain, suspects_in
 from controller.inspection.taken import SharedFacts, TakenFrame, choose, glance, shared_facts, taken_frames
-from controller.inspection.verdicts import Evidence, judged
+from controller.inspection.verdicts import judged
 from controller.matching.matched import Matched
 from controller.planning.plan import Plan
 
@@ -48,9 +49,10 @@ def inspect_set(found: Matched, folder: Path, limits: Limits, begin: Begin) -> I
     taken = taken_frames(plan.frames, found.lines, folder)
     shared = shared_facts(taken)
     _must_fit(plan, shared, folder)
+    circle = circle_px(plan.kit, shared.size_px)
     advance = begin(2 * len(taken))
     with ThreadPoolExecutor(READERS) as pool:
-        for _ in pool.map(lambda one: glance(one, shared), taken):
+        for _ in pool.map(lambda one: glance(one, shared, circle), taken):
             advance()
     choose(taken)
     told = head_frames(plan, {one.frame.id: next(iter(one.lines.values())) for one in taken if one.lines}, plan.frames)
@@ -61,7 +63,7 @@ def inspect_set(found: Matched, folder: Path, limits: Limits, begin: Begin) -> I
     frames, adjusted, linked = _adjusted(plan, told, looked, shared)
     evidence = Evidence(
         plan, taken, frames, shared.size_px, pairs, looked.findings, looked.explained, linked, adjusted, source.details,
-        circle_px(plan.kit, shared.size_px),
+        circle,
     )  # fmt: skip
     return judged(evidence, limits)
 

@@ -122,17 +122,28 @@ def _leave_out(one: TakenFrame, exposure: int, trouble: str) -> None:
     del one.paths[exposure]
 
 
-def glance(one: TakenFrame, shared: SharedFacts) -> None:
-    """Read each exposure of a frame small. A file that fails is left out."""
+def glance(one: TakenFrame, shared: SharedFacts, circle_px: float | None) -> None:
+    """Read each exposure of a frame small. A file that fails is left out.
+
+    Outside the image circle, whose radius at full size is `circle_px`, nothing counts.
+    """
     for exposure, path in sorted(one.paths.items()):
         try:
             grey = np.asarray(read_grey(path, GLANCE_PX, shared.orientation).picture, dtype=np.uint8)
         except InputError as error:
             _leave_out(one, exposure, f"{path.name}: {trouble_of(error, path)}.")
             continue
-        one.histograms[exposure] = histogram(grey)
+        one.histograms[exposure] = histogram(grey[_within(grey.shape, circle_px, shared)])
         one.greys[exposure] = grey
         one.lit[exposure] = lit_cells(grey, shared.size_px)
+
+
+def _within(shape: tuple[int, ...], circle_px: float | None, shared: SharedFacts) -> NDArray[np.bool_]:
+    """Which pixels of a small picture are inside the image circle."""
+    if circle_px is None:
+        return np.ones(shape, dtype=bool)
+    down, across = (np.arange(length) - (length - 1) / 2 for length in shape)
+    return np.asarray(np.hypot(across, down[:, None]) * shared.size_px[0] / shape[1] < circle_px)
 
 
 def choose(taken: Sequence[TakenFrame]) -> None:
