@@ -4,8 +4,9 @@ import hashlib
 import json
 from typing import Annotated, Any, Literal, Self
 
-from pydantic import BaseModel, ConfigDict, Field
+from pydantic import BaseModel, ConfigDict, Field, SerializerFunctionWrapHandler, model_serializer, model_validator
 
+from controller.bounds import BOUNDS
 from controller.kit.kit import Kit, within
 from controller.optics.projection import Projection
 from controller.planning.cores import cores_at
@@ -66,6 +67,15 @@ class Frame(PlanPart):
     pitch_deg: Annotated[float, Field(ge=-90, le=90)]
     by_hand: bool = False
     """Shot by hand because the head cannot reach it: the run pauses and asks."""
+    repeats: Annotated[int, Field(ge=0, lt=1 << 32)] | None = None
+    """The frame of the first pass whose pose this one has; the file leaves it out in the first pass."""
+    pass_number: Annotated[int, Field(ge=1, le=BOUNDS["passes"].most)] = 1
+    """The pass in which it is shot; the file leaves it out in the first pass."""
+
+    @model_serializer(mode="wrap")
+    def _written(self, write: SerializerFunctionWrapHandler) -> dict[str, Any]:
+        """Frames of the first pass as files had them before there were passes: their plans keep their hashes."""
+        return _without(write(self), ("repeats", "pass_number") if self.repeats is None else ())
 
 
 class Direction(PlanPart):
@@ -112,11 +122,17 @@ class Budget(PlanPart):
     waiting_seconds: float
     unshaped_seconds: float | None = None
     """The whole time on a board that does not shape its ramps."""
+    repeats_apart_seconds: float | None = None
+    """The shortest time between the exposures of a frame and those of its repeat; left out without later passes."""
     megabytes: float
     watt_hours: float
     picture_pixels_wide: int
     picture_pixels_high: int
     orders: dict[Order, OrderCost]
+
+    @model_serializer(mode="wrap")
+    def _written(self, write: SerializerFunctionWrapHandler) -> dict[str, Any]:
+        return _without(write(self), ("repeats_apart_seconds",) if self.repeats_apart_seconds is None else ())
 
     @property
     def dominated_by(self) -> str:
@@ -156,6 +172,36 @@ class Plan(PlanPart):
     sun: SunRecord | None = None
     hash: str = ""
 
+    @model_validator(mode="after")
+    def _repeats_fit(self) -> Self:
+        """Refuse repeats that are no repeats: everything that counts poses leaves them out."""
+        first, shot, latest = {frame.id: frame for frame in self.first_pass}, set[tuple[int, int]](), 1
+        if len({frame.id for frame in self.frames}) < len(self.frames):
+            raise ValueError("two frames have the same id")
+        for frame in self.frames:
+            if frame.pass_number < latest or (frame.repeats is None) is not (frame.pass_number == 1):
+                raise ValueError(f"frame {frame.id} is not in its pass")
+            latest = frame.pass_number
+            if frame.repeats is None:
+                continue
+            again = first.get(frame.repeats)
+            if again is None or again.by_hand or frame.by_hand or _pose(again) != _pose(frame):
+                raise ValueError(f"frame {frame.id} does not have the pose of a frame that it could repeat")
+            if (frame.repeats, frame.pass_number) in shot:
+                raise ValueError(f"frame {frame.id} repeats frame {frame.repeats} twice in one pass")
+            shot.add((frame.repeats, frame.pass_number))
+        return self
+
+    @property
+    def first_pass(self) -> tuple[Frame, ...]:
+        """The frames without their repeats: one for each pose. Proof, links and pictures of the sphere count these."""
+        return tuple(frame for frame in self.frames if frame.repeats is None)
+
+    @property
+    def passes(self) -> int:
+        """The number of passes; 1 if no frame is repeated."""
+        return self.frames[-1].pass_number
+
     @property
     def exposures(self) -> set[tuple[int, int]]:
         """Frame and number of every exposure in the set."""
@@ -164,6 +210,14 @@ class Plan(PlanPart):
     def sealed(self) -> Self:
         """The same plan with the hash of its content."""
         return self.model_copy(update={"hash": content_hash(self.model_dump(mode="json"))})
+
+
+def _without(content: dict[str, Any], names: tuple[str, ...]) -> dict[str, Any]:
+    return {name: value for name, value in content.items() if name not in names}
+
+
+def _pose(frame: Frame) -> tuple[int, float, float]:
+    return frame.row, frame.yaw_deg, frame.pitch_deg
 
 
 def content_hash(content: dict[str, Any]) -> str:
@@ -194,4 +248,4 @@ def with_proof(plan: Plan, proof: Proof) -> Plan:
 
 def lean_sentence(plan: Plan) -> str:
     """What the head's lean does to a plan that does not cover, as part of a sentence."""
-    return refusal(plan.kit, plan.overlap, plan.frames, plan.region.bounds())
+    return refusal(plan.kit, plan.overlap, plan.first_pass, plan.region.bounds())
