@@ -4,7 +4,7 @@ import hashlib
 import json
 from typing import Annotated, Any, Literal, Self
 
-from pydantic import BaseModel, ConfigDict, Field, SerializerFunctionWrapHandler, model_serializer, model_validator
+from pydantic import BaseModel, ConfigDict, Field, model_validator
 
 from controller.bounds import BOUNDS
 from controller.kit.kit import Kit, within
@@ -18,6 +18,14 @@ from controller.planning.region import Bounds
 from controller.planning.request import Arrangement, RegionKind
 
 FORMAT_VERSION = 2
+
+
+def _is_none(value: object) -> bool:
+    return value is None
+
+
+def _is_first(pass_number: int) -> bool:
+    return pass_number == 1
 
 
 class PlanPart(BaseModel):
@@ -67,15 +75,11 @@ class Frame(PlanPart):
     pitch_deg: Annotated[float, Field(ge=-90, le=90)]
     by_hand: bool = False
     """Shot by hand because the head cannot reach it: the run pauses and asks."""
-    repeats: Annotated[int, Field(ge=0, lt=1 << 32)] | None = None
-    """The frame of the first pass whose pose this one has; the file leaves it out in the first pass."""
-    pass_number: Annotated[int, Field(ge=1, le=BOUNDS["passes"].most)] = 1
-    """The pass in which it is shot; the file leaves it out in the first pass."""
-
-    @model_serializer(mode="wrap")
-    def _written(self, write: SerializerFunctionWrapHandler) -> dict[str, Any]:
-        """Frames of the first pass as files had them before there were passes: their plans keep their hashes."""
-        return _without(write(self), ("repeats", "pass_number") if self.repeats is None else ())
+    # The file leaves out these two in the first pass: a plan of one pass keeps the hash it had before there were passes.
+    repeats: Annotated[int | None, Field(ge=0, lt=1 << 32, exclude_if=_is_none)] = None
+    """The frame of the first pass whose pose this one has; None in the first pass."""
+    pass_number: Annotated[int, Field(ge=1, le=BOUNDS["passes"].most, exclude_if=_is_first)] = 1
+    """The pass in which it is shot."""
 
 
 class Direction(PlanPart):
@@ -122,17 +126,13 @@ class Budget(PlanPart):
     waiting_seconds: float
     unshaped_seconds: float | None = None
     """The whole time on a board that does not shape its ramps."""
-    repeats_apart_seconds: float | None = None
+    repeats_apart_seconds: Annotated[float | None, Field(exclude_if=_is_none)] = None
     """The shortest time between the exposures of a frame and those of its repeat; left out without later passes."""
     megabytes: float
     watt_hours: float
     picture_pixels_wide: int
     picture_pixels_high: int
     orders: dict[Order, OrderCost]
-
-    @model_serializer(mode="wrap")
-    def _written(self, write: SerializerFunctionWrapHandler) -> dict[str, Any]:
-        return _without(write(self), ("repeats_apart_seconds",) if self.repeats_apart_seconds is None else ())
 
     @property
     def dominated_by(self) -> str:
@@ -210,10 +210,6 @@ class Plan(PlanPart):
     def sealed(self) -> Self:
         """The same plan with the hash of its content."""
         return self.model_copy(update={"hash": content_hash(self.model_dump(mode="json"))})
-
-
-def _without(content: dict[str, Any], names: tuple[str, ...]) -> dict[str, Any]:
-    return {name: value for name, value in content.items() if name not in names}
 
 
 def _pose(frame: Frame) -> tuple[int, float, float]:

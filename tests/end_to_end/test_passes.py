@@ -15,9 +15,9 @@ from PIL import Image
 
 from controller.capture.events import EventKind, Wanted
 from controller.capture.runner import Runner, RunResult
+from controller.capture.telling import must_be_planned
 from controller.commands.account import report_command
 from controller.commands.stand_in import rig_spec
-from controller.commands.tell import must_be_planned
 from controller.planning.make import make_plan
 from controller.planning.plan import Plan
 from controller.planning.plan_file import load_plan

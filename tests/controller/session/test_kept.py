@@ -37,7 +37,7 @@ CAPTURES = [path for path in SESSIONS if path.stem != "rehearsed"]
 NOBODY = 65534
 
 
-LATER = {"ramps_shaped": None, "missing_repeats": []}
+LATER: dict[str, Any] = {"ramps_shaped": None, "missing_repeats": []}
 """What a report says since, of a session that did not note it."""
 
 
