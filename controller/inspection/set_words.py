@@ -74,9 +74,10 @@ def _unheld(evidence: Evidence) -> Iterator[str]:
 
 def _passes(frames: Sequence[InspectedFrame]) -> Iterator[str]:
     for number in sorted({frame.pass_number for frame in frames} - {1}):
-        better = [frame.repeats for frame in frames if frame.pass_number == number and frame.least_different]
+        here = [frame for frame in frames if frame.pass_number == number and frame.least_different]
+        better = [frame.repeats for frame in here if frame.repeats is not None]
         if better:
-            yield f"Pass {number} differs least from its neighbours for {_named([each for each in better if each is not None])}."
+            yield f"Pass {number} differs least from its neighbours for {_named(better)}."
 
 
 def _named(frames: Sequence[int]) -> str:
