@@ -6,6 +6,7 @@ from itertools import pairwise
 import numpy as np
 
 from controller.inspection.evidence import Compared, Evidence
+from controller.inspection.exposures import bracket_step_ev
 from controller.inspection.head_measured import Measured
 from controller.inspection.inspected import (
     Blemish,
@@ -17,7 +18,6 @@ from controller.inspection.lens_model import Array
 from controller.inspection.limits import Limits
 from controller.inspection.pose_checks import commanded_known, poses_known
 from controller.inspection.poses import angles_of, commanded
-from controller.matching.checks import bracket_step_ev
 
 
 def poses(evidence: Evidence) -> list[tuple[PoseKnown, PoseKnown]]:
