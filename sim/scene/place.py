@@ -9,6 +9,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from sim.scene.bare import Bareness
 from sim.scene.lens import Floats
 from sim.scene.noise import clouds, ridge
 from sim.scene.scenery import Codes, Scenery, layer_of
@@ -38,10 +39,10 @@ RANGES = (
 )
 
 
-def make_place(seed: int, width: int) -> Scenery:
+def make_place(seed: int, width: int, bareness: Bareness | None = None) -> Scenery:
     """The place as scenery `width` points across, the farthest layer first.
 
-    The meadow counts as far away; only the stones and posts are near.
+    The meadow counts as far away; only the stones and posts are near. With `bareness`, parts of it show nothing.
     """
     coarse, fine = clouds((seed, 1), width, 0.6, upright=1.8), clouds((seed, 2), width, 0.95)
     yaw = (((np.arange(width) + 0.5) / width - 0.5) * 2 * np.pi).astype(np.float32)
@@ -53,15 +54,29 @@ def make_place(seed: int, width: int) -> Scenery:
     painted = np.empty((width // 2, width, 3), dtype=np.uint8)
     for begin in range(0, width // 2, ROWS):
         rows = slice(begin, begin + ROWS)
-        light = _sky(yaw, pitch[rows], coarse[rows], fine[rows])
+        light = _sky(yaw, pitch[rows], *(_cleared(noise[rows], yaw, bareness) for noise in (coarse, fine)))
         for hills, line in zip(RANGES, lines, strict=True):
             _cover(light, _hills(hills, coarse[rows], fine[rows]), (line - pitch[rows, np.newaxis]) * (width / 6.3))
         edge = (lines[-1] - np.radians(2.5) - pitch[rows, np.newaxis]) * (width / 40)
         if pitch[rows][-1] < 0:
             _cover(light, _meadow(yaw, pitch[rows], coarse[rows], fine[rows]), edge)
+        if bareness is not None:
+            bareness.paint(light, yaw, pitch[rows], edge, fine[rows])
         painted[rows] = codes_of(light)
-    near = [layer_of(codes, distance_mm) for codes, distance_mm in things(seed, fine, EYE_MM, BRIGHTEST)]
+    near = []
+    for codes, distance_mm in things(seed, fine, EYE_MM, BRIGHTEST):
+        if bareness is not None:
+            codes[:, bareness.empty(yaw)] = 0
+        near.append(layer_of(codes, distance_mm))
     return Scenery((layer_of(painted), *near), BRIGHTEST)
+
+
+def _cleared(noise: Floats, yaw: Floats, bareness: Bareness | None) -> Floats:
+    """The noise of clouds and haze, calmed to a clear sky in part of the turn."""
+    if bareness is None:
+        return noise
+    cloudy = bareness.cloudy(yaw)
+    return noise * cloudy - np.float32(0.3) * (1 - cloudy)
 
 
 def codes_of(light: Floats) -> Codes:

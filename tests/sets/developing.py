@@ -14,6 +14,7 @@ import numpy as np
 from controller.commands.pictures import BEGIN, PREFIX
 from controller.commands.stand_in import camera_name, lens_spec
 from protocol.units import NS
+from sim.scene.bare import Bareness
 from sim.scene.film import View, aims_of
 from sim.scene.lens import Floats
 from sim.scene.photograph import ExposureMoment, save_photograph
@@ -30,8 +31,8 @@ ANGLES = ("yaw_deg", "pitch_deg", "roll_deg")
 
 
 @lru_cache(maxsize=4)
-def place_of(seed: int, points: int) -> Scenery:
-    return make_place(seed, points)
+def place_of(seed: int, points: int, bareness: Bareness | None = None) -> Scenery:
+    return make_place(seed, points, bareness)
 
 
 @lru_cache(maxsize=3)
@@ -40,7 +41,7 @@ def renderer_of(spec: SetSpec, seed: int) -> Renderer:
     kit, hidden = spec.kit(true=True), spec.hidden
     whole = kit.field(0.0)
     lens = lens_spec(kit, hidden.pupil_mm, hidden.distortion, hidden.vignetting)
-    place = place_of(seed, points_across(lens.pixel_rad(whole.pixels_across)))
+    place = place_of(seed, points_across(lens.pixel_rad(whole.pixels_across)), spec.bareness)
     return Renderer(place, lens, whole.pixels_across, whole.pixels_up)
 
 

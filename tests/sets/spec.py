@@ -8,6 +8,7 @@ from typing import Any
 from controller.kit.kit import Kit
 from controller.optics.projection import Projection
 from controller.planning.request import RegionKind, Request
+from sim.scene.bare import Bareness
 from sim.scene.lens import Distortion, Vignetting
 from sim.scene.spoilt import NOT_TURNED, Turn
 from tests.end_to_end.whole_runs import kit_of
@@ -39,7 +40,7 @@ class SetSpec:
     """One kind of set. Its seed draws the place, the head's dither, the scatter and the noise.
 
     Pictures are those of a whole sensor of 36 x 24 mm with `long_px` pixels on its long side. The run ends after `made`
-    exposures (None: when it is complete).
+    exposures (None: when it is complete). With `bareness`, parts of the place show nothing.
     """
 
     focal_mm: float = 24.0
@@ -52,6 +53,7 @@ class SetSpec:
     bracket_ev: tuple[float, ...] = (0.0,)
     lean_deg: tuple[float, float] = (0.0, 0.0)
     made: int | None = None
+    bareness: Bareness | None = None
     hidden: Hidden = field(default_factory=Hidden)
 
     def kit(self, *, true: bool = False) -> Kit:
@@ -96,6 +98,7 @@ KINDS: dict[str, SetSpec] = {
     "leaning head": SetSpec(lean_deg=(3.0, 40.0), hidden=ORDINARY),
     "distortion of 3 %": SetSpec(hidden=replace(ORDINARY, distortion=Distortion(-0.037))),
     "pupil 15 mm off": SetSpec(hidden=replace(ORDINARY, pupil_mm=(15.0, 0.0))),
+    "sky, water and wall": SetSpec(bareness=Bareness(), hidden=ORDINARY),
     "incomplete": SetSpec(made=19, hidden=ORDINARY),
     "bracket of 3": SetSpec(bracket_ev=(-2.0, 0.0, 2.0), hidden=ORDINARY),
 }

@@ -124,3 +124,14 @@ def test_the_true_lens_is_in_pixels_of_the_picture() -> None:
     assert lens.focal_px == pytest.approx(24 * 1.01 * 600 / 36)
     assert (lens.centre_x_px, lens.centre_y_px) == pytest.approx((199.5 - 0.9 * 600 / 36, 299.5 - 0.6 * 600 / 36))
     assert (lens.k1, lens.k2) == (0.01, 0.002)
+
+
+def test_a_third_of_the_frames_of_the_bare_place_show_little(set_maker: SetMaker) -> None:
+    made = set_maker.make(PLAIN["sky, water and wall"], 5)
+    bare = 0
+    for shot in made.shots:
+        assert shot.file is not None
+        grey = np.asarray(Image.open(shot.file).convert("L").reduce(3), dtype=np.float64)
+        steps = np.abs(np.diff(grey, axis=0))[:, :-1] + np.abs(np.diff(grey, axis=1))[:-1]
+        bare += bool((steps > 8).mean() < 0.08)
+    assert 8 <= bare <= 13
