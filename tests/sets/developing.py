@@ -17,6 +17,7 @@ from protocol.units import NS
 from sim.scene.bare import Bareness
 from sim.scene.film import View, aims_of
 from sim.scene.lens import Floats
+from sim.scene.movers import passers
 from sim.scene.photograph import ExposureMoment, save_photograph
 from sim.scene.place import make_place
 from sim.scene.render import HeldPose, Renderer
@@ -42,7 +43,8 @@ def renderer_of(spec: SetSpec, seed: int) -> Renderer:
     whole = kit.field(0.0)
     lens = lens_spec(kit, hidden.pupil_mm, hidden.distortion, hidden.vignetting)
     place = place_of(seed, points_across(lens.pixel_rad(whole.pixels_across)), spec.bareness)
-    return Renderer(place, lens, whole.pixels_across, whole.pixels_up)
+    movers = passers(seed, *spec.passers)
+    return Renderer(place, lens, whole.pixels_across, whole.pixels_up, movers)
 
 
 @dataclass(slots=True)
@@ -68,19 +70,19 @@ class Developing:
         if spoilt.lost:
             return shot
         brightness = view.shutter_s / kit.exposure.shutter_seconds
-        light = self._light_of(poses, spoilt)
+        light = self._light_of(poses, spoilt, view.open_ns / NS + view.shutter_s / 2)
         picture = develop(light, brightness * 2**spoilt.brighter_ev, SensorSpec(), (self.seed, number))
         moment = ExposureMoment(BEGIN + timedelta(seconds=view.open_ns / NS), view.shutter_s, math.log2(brightness))
         file = folder / f"{PREFIX}{number + 1:04}.JPG"
         save_photograph(file, picture, camera_name(kit), moment, portrait=kit.camera.mounted == "portrait")
         return replace(shot, file=file)
 
-    def _light_of(self, poses: tuple[HeldPose, ...], spoilt: Spoilt) -> Floats:
+    def _light_of(self, poses: tuple[HeldPose, ...], spoilt: Spoilt, at_s: float) -> Floats:
         """The light of an exposure, kept for the next one of its bracket."""
-        key = (poses, spoilt.soft_px, spoilt.elsewhere)
+        key = (poses, spoilt.soft_px, spoilt.elsewhere, at_s if any(self.spec.passers) else 0.0)
         if self._kept is None or self._kept[0] != key:
             place = self.seed if spoilt.elsewhere is None else spoilt.elsewhere
-            self._kept = key, defocused(renderer_of(self.spec, place).light(*poses), spoilt.soft_px)
+            self._kept = key, defocused(renderer_of(self.spec, place).light(*poses, at_s=at_s), spoilt.soft_px)
         return self._kept[1]
 
     def _poses(self, view: View, spoilt: Spoilt) -> tuple[HeldPose, tuple[HeldPose, ...]]:

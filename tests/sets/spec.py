@@ -40,7 +40,8 @@ class SetSpec:
     """One kind of set. Its seed draws the place, the head's dither, the scatter and the noise.
 
     Pictures are those of a whole sensor of 36 x 24 mm with `long_px` pixels on its long side. The run ends after `made`
-    exposures (None: when it is complete). With `bareness`, parts of the place show nothing.
+    exposures (None: when it is complete). With `bareness`, parts of the place show nothing; `passers` are people
+    and cars that move meanwhile.
     """
 
     focal_mm: float = 24.0
@@ -54,6 +55,7 @@ class SetSpec:
     lean_deg: tuple[float, float] = (0.0, 0.0)
     made: int | None = None
     bareness: Bareness | None = None
+    passers: tuple[int, int] = (0, 0)
     hidden: Hidden = field(default_factory=Hidden)
 
     def kit(self, *, true: bool = False) -> Kit:
@@ -99,6 +101,7 @@ KINDS: dict[str, SetSpec] = {
     "distortion of 3 %": SetSpec(hidden=replace(ORDINARY, distortion=Distortion(-0.037))),
     "pupil 15 mm off": SetSpec(hidden=replace(ORDINARY, pupil_mm=(15.0, 0.0))),
     "sky, water and wall": SetSpec(bareness=Bareness(), hidden=ORDINARY),
+    "people and cars": SetSpec(passers=(6, 3), hidden=ORDINARY),
     "incomplete": SetSpec(made=19, hidden=ORDINARY),
     "bracket of 3": SetSpec(bracket_ev=(-2.0, 0.0, 2.0), hidden=ORDINARY),
 }
