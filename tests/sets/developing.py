@@ -24,6 +24,7 @@ from sim.scene.render import HeldPose, Renderer
 from sim.scene.scenery import Scenery, points_across
 from sim.scene.sensor import SensorSpec, develop
 from sim.scene.spoilt import SOUND, Spoilt, defocused, swept, turned
+from tests.sets.open_surfaces import surfaces
 from tests.sets.spec import SetSpec
 from tests.sets.truth import TrueShot
 
@@ -32,8 +33,8 @@ ANGLES = ("yaw_deg", "pitch_deg", "roll_deg")
 
 
 @lru_cache(maxsize=4)
-def place_of(seed: int, points: int, bareness: Bareness | None = None) -> Scenery:
-    return make_place(seed, points, bareness)
+def place_of(seed: int, points: int, bareness: Bareness | None = None, *, open_surfaces: bool = False) -> Scenery:
+    return make_place(seed, points, bareness, surfaces() if open_surfaces else None)
 
 
 @lru_cache(maxsize=3)
@@ -42,7 +43,8 @@ def renderer_of(spec: SetSpec, seed: int) -> Renderer:
     kit, hidden = spec.kit(true=True), spec.hidden
     whole = kit.field(0.0)
     lens = lens_spec(kit, hidden.pupil_mm, hidden.distortion, hidden.vignetting)
-    place = place_of(seed, points_across(lens.pixel_rad(whole.pixels_across)), spec.bareness)
+    points = points_across(lens.pixel_rad(whole.pixels_across))
+    place = place_of(seed, points, spec.bareness, open_surfaces=spec.open_surfaces)
     movers = passers(seed, *spec.passers)
     return Renderer(place, lens, whole.pixels_across, whole.pixels_up, movers)
 

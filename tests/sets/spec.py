@@ -41,7 +41,7 @@ class SetSpec:
 
     Pictures are those of a whole sensor of 36 x 24 mm with `long_px` pixels on its long side. The run ends after `made`
     exposures (None: when it is complete). With `bareness`, parts of the place show nothing; `passers` are people
-    and cars that move meanwhile.
+    and cars that move meanwhile. With `open_surfaces`, ground and a wall 3 m away are photographs of real ones.
     """
 
     focal_mm: float = 24.0
@@ -56,6 +56,7 @@ class SetSpec:
     made: int | None = None
     bareness: Bareness | None = None
     passers: tuple[int, int] = (0, 0)
+    open_surfaces: bool = False
     hidden: Hidden = field(default_factory=Hidden)
 
     def kit(self, *, true: bool = False) -> Kit:
@@ -99,7 +100,8 @@ KINDS: dict[str, SetSpec] = {
     "15 mm fisheye": SetSpec(15.0, P.EQUISOLID, hidden=replace(ORDINARY, vignetting=Vignetting(corner_share=0.6))),
     "leaning head": SetSpec(lean_deg=(3.0, 40.0), hidden=ORDINARY),
     "distortion of 3 %": SetSpec(hidden=replace(ORDINARY, distortion=Distortion(-0.037))),
-    "pupil 15 mm off": SetSpec(hidden=replace(ORDINARY, pupil_mm=(15.0, 0.0))),
+    "pupil 15 mm off": SetSpec(open_surfaces=True, hidden=replace(ORDINARY, pupil_mm=(15.0, 0.0))),
+    "open surfaces": SetSpec(open_surfaces=True, hidden=ORDINARY),
     "sky, water and wall": SetSpec(bareness=Bareness(), hidden=ORDINARY),
     "people and cars": SetSpec(passers=(6, 3), hidden=ORDINARY),
     "incomplete": SetSpec(made=19, hidden=ORDINARY),
