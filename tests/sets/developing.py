@@ -37,9 +37,13 @@ def place_of(seed: int, points: int, bareness: Bareness | None = None, *, open_s
     return make_place(seed, points, bareness, surfaces() if open_surfaces else None)
 
 
-@lru_cache(maxsize=3)
 def renderer_of(spec: SetSpec, seed: int) -> Renderer:
     """The true camera of a set before the place of this seed."""
+    return _renderer(replace(spec, made=None, bracket_ev=(0.0,), overlap=0.3, band_deg=None), seed)
+
+
+@lru_cache(maxsize=2)
+def _renderer(spec: SetSpec, seed: int) -> Renderer:
     kit, hidden = spec.kit(true=True), spec.hidden
     whole = kit.field(0.0)
     lens = lens_spec(kit, hidden.pupil_mm, hidden.distortion, hidden.vignetting)
