@@ -39,7 +39,7 @@ def place_of(seed: int, points: int, bareness: Bareness | None = None, *, open_s
 
 def renderer_of(spec: SetSpec, seed: int) -> Renderer:
     """The true camera of a set before the place of this seed."""
-    return _renderer(replace(spec, made=None, bracket_ev=(0.0,), overlap=0.3, band_deg=None), seed)
+    return _renderer(replace(spec, made=None, bracket_ev=(0.0,), overlap=0.3, band_deg=None, window_deg=None), seed)
 
 
 @lru_cache(maxsize=2)
