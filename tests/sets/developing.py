@@ -69,14 +69,17 @@ class Developing:
         for number in numbers:
             yield self._photograph(folder, number, spoilt_of(self.views[number], spoiling))
 
+    def true_shot(self, number: int, spoilt: Spoilt = SOUND) -> TrueShot:
+        """The truth about one exposure, without a photograph."""
+        view = self.views[number]
+        return TrueShot(view.frame, view.exposure, None, self._poses(view, spoilt)[0], view.shutter_s)
+
     def _photograph(self, folder: Path, number: int, spoilt: Spoilt) -> TrueShot:
-        view, kit = self.views[number], self.spec.kit()
-        middle, poses = self._poses(view, spoilt)
-        shot = TrueShot(view.frame, view.exposure, None, middle, view.shutter_s)
+        view, kit, shot = self.views[number], self.spec.kit(), self.true_shot(number, spoilt)
         if spoilt.lost:
             return shot
         brightness = view.shutter_s / kit.exposure.shutter_seconds
-        light = self._light_of(poses, spoilt, view.open_ns / NS + view.shutter_s / 2)
+        light = self._light_of(self._poses(view, spoilt)[1], spoilt, view.open_ns / NS + view.shutter_s / 2)
         picture = develop(light, brightness * 2**spoilt.brighter_ev, SensorSpec(), (self.seed, number))
         moment = ExposureMoment(BEGIN + timedelta(seconds=view.open_ns / NS), view.shutter_s, math.log2(brightness))
         file = folder / f"{PREFIX}{number + 1:04}.JPG"

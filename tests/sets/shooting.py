@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from functools import lru_cache
 from pathlib import Path
 
 from controller.capture.events import EventKind, Wanted
@@ -16,13 +17,15 @@ from controller.session.session import Session
 from sim.rig import Rig, RigSpec
 from sim.scene.film import Film, View
 from sim.virtual_port import VirtualPort
-from tests.sets.spec import SetSpec
+from tests.sets.spec import Hidden, SetSpec
 
 
 def shoot(spec: SetSpec, seed: int, session: Path) -> tuple[Plan, list[View]]:
     """Plan and shoot the set, with a session at `session`; return the plan and the exposures in order."""
-    kit = spec.kit()
-    plan = make_plan(kit, spec.overlap, spec.request())
+    kit, plan = (
+        spec.kit(),
+        _plan(replace(spec, made=None, bareness=None, passers=(0, 0), open_surfaces=False, hidden=Hidden())),
+    )
     rig = Rig(_with_play(rig_spec(kit, seed), spec.hidden.play_deg))
     rig.head.pan.steps_per_degree /= 1 + spec.hidden.pan_scale
     rig.head.tilt.steps_per_degree /= 1 + spec.hidden.tilt_scale
@@ -44,6 +47,11 @@ def shoot(spec: SetSpec, seed: int, session: Path) -> tuple[Plan, list[View]]:
         result = runner.run()
         record.end_run(result.sentence, complete=result.complete)
     return plan, film.views
+
+
+@lru_cache(maxsize=8)
+def _plan(spec: SetSpec) -> Plan:
+    return make_plan(spec.kit(), spec.overlap, spec.request())
 
 
 def _with_play(rig: RigSpec, play_deg: tuple[float, float]) -> RigSpec:
