@@ -12,7 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from sim.scene.lens import Floats, LensSpec, axes_of, rays, shade
-from sim.scene.movers import Mover
+from sim.scene.passers import Passer
 from sim.scene.scenery import FULL, Layer, Scenery, light_of_codes, seen
 
 ROWS_AT_ONCE = 32_768  # pixels that are processed together: as many as fit into a processor's cache
@@ -31,11 +31,11 @@ class HeldPose:
 class Renderer:
     """One camera before one scenery. The picture is upright: rows from the top, `pixels_across` by `pixels_up`.
 
-    `movers` are painted at their places at the moment of the exposure, behind the layers that are nearer.
+    `passers` are painted at their places at the moment of the exposure, behind the layers that are nearer.
     """
 
     def __init__(
-        self, scenery: Scenery, lens: LensSpec, pixels_across: int, pixels_up: int, movers: Sequence[Mover] = ()
+        self, scenery: Scenery, lens: LensSpec, pixels_across: int, pixels_up: int, passers: Sequence[Passer] = ()
     ) -> None:
         """Raises ValueError if something is nearer than the entrance pupil moves."""
         self._pupil = np.array([lens.pupil_along_mm, lens.pupil_across_mm, 0.0])
@@ -43,8 +43,8 @@ class Renderer:
         nearest_mm = min(layer.distance_mm for layer in scenery.layers)
         if away_mm >= nearest_mm:
             raise ValueError(f"the entrance pupil stands {away_mm:g} mm off, where the nearest things are")
-        self._scenery = scenery if away_mm > 0 or movers else scenery.flattened()
-        self._movers = tuple(movers)
+        self._scenery = scenery if away_mm > 0 or passers else scenery.flattened()
+        self._passers = tuple(passers)
         self._light = light_of_codes(scenery.brightest)
         grid = rays(lens, pixels_across, pixels_up)
         self.shape = (pixels_up, pixels_across)
@@ -58,7 +58,7 @@ class Renderer:
     def light(self, *aims: HeldPose, at_s: float = 0.0) -> Floats:
         """Light of shape (pixels_up, pixels_across, 3); 1 just saturates at the base exposure.
 
-        Several aims are averaged by their weights, which need not add up to one. Movers are where they are at `at_s`.
+        Several aims are averaged by their weights, which need not add up to one. Passers are where they are at `at_s`.
         """
         total = sum(aim.weight for aim in aims)
         first, *others = aims
@@ -74,7 +74,7 @@ class Renderer:
     def _light_from(self, aim: HeldPose, at_s: float) -> Floats:
         axes = axes_of(aim.yaw_deg, aim.pitch_deg, aim.roll_deg)
         turn, pupil = axes.astype(np.float32), axes @ self._pupil
-        ways = sorted(((mover.distance_mm(at_s), mover) for mover in self._movers), key=lambda one: -one[0])
+        ways = sorted(((passer.distance_mm(at_s), passer) for passer in self._passers), key=lambda one: -one[0])
         light = np.empty((self._rays.shape[1], 3), dtype=np.float32)
         for begin in range(0, len(light), ROWS_AT_ONCE):
             part = slice(begin, begin + ROWS_AT_ONCE)
@@ -89,7 +89,7 @@ class Renderer:
         light: Floats,
         world: Floats,
         pupil: NDArray[np.float64],
-        ways: list[tuple[float, Mover]],
+        ways: list[tuple[float, Passer]],
         at_s: float,
     ) -> None:
         waiting = list(reversed(ways))  # the farthest one last

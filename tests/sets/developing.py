@@ -17,7 +17,7 @@ from protocol.units import NS
 from sim.scene.bare import Bareness
 from sim.scene.film import View, aims_of
 from sim.scene.lens import Floats
-from sim.scene.movers import passers
+from sim.scene.passers import passers
 from sim.scene.photograph import ExposureMoment, save_photograph
 from sim.scene.place import make_place
 from sim.scene.render import HeldPose, Renderer
@@ -49,8 +49,8 @@ def _renderer(spec: SetSpec, seed: int) -> Renderer:
     lens = lens_spec(kit, hidden.pupil_mm, hidden.distortion, hidden.vignetting)
     points = points_across(lens.pixel_rad(whole.pixels_across))
     place = place_of(seed, points, spec.bareness, open_surfaces=spec.open_surfaces)
-    movers = passers(seed, *spec.passers)
-    return Renderer(place, lens, whole.pixels_across, whole.pixels_up, movers)
+    moving = passers(seed, *spec.passers)
+    return Renderer(place, lens, whole.pixels_across, whole.pixels_up, moving)
 
 
 @dataclass(slots=True)

@@ -10,7 +10,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from sim.scene.lens import Floats, LensSpec
-from sim.scene.movers import CAR_MM_S, PERSON_MM_S, Mover, passers
+from sim.scene.passers import CAR_MM_S, PERSON_MM_S, Passer, passers
 from sim.scene.render import HeldPose, Renderer
 from sim.scene.scenery import Scenery, layer_of
 from tests.sim.scene.dots import Array, centre_of_light
@@ -21,9 +21,9 @@ ACROSS, UP = 600, 400
 WHITE: Floats = np.ones((20, 10, 4), dtype=np.float32)
 
 
-def walker(speed_mm_s: float = 1000.0, broadside: bool = False) -> Mover:
+def walker(speed_mm_s: float = 1000.0, broadside: bool = False) -> Passer:
     """A white board of 400 x 800 mm that crosses straight ahead, 6 m away."""
-    return Mover(WHITE, (400.0, 800.0), ((6000.0, -2000.0), (6000.0, 2000.0)), speed_mm_s, broadside=broadside)
+    return Passer(WHITE, (400.0, 800.0), ((6000.0, -2000.0), (6000.0, 2000.0)), speed_mm_s, broadside=broadside)
 
 
 def seen_px(lens: LensSpec, point_mm: Array, pupil_mm: Array) -> tuple[float, float]:
@@ -50,16 +50,16 @@ def test_a_walker_is_where_it_should_be(at_s: float, along_mm: float) -> None:
 
 @given(st.floats(0, 1000), st.floats(0.001, 0.5))
 def test_nothing_leaps(at_s: float, later_s: float) -> None:
-    mover = walker(1400.0)
-    moved = np.linalg.norm(mover.foot_mm(at_s + later_s) - mover.foot_mm(at_s))
+    passer = walker(1400.0)
+    moved = np.linalg.norm(passer.foot_mm(at_s + later_s) - passer.foot_mm(at_s))
     assert moved <= 1400 * later_s * (1 + 1e-6) + 1e-6
-    x, y, z = mover.foot_mm(at_s)
+    x, y, z = passer.foot_mm(at_s)
     assert x == pytest.approx(6000)
     assert abs(y) <= 2000 + 1e-6
     assert z == -1600
 
 
-def test_nearer_things_hide_a_mover_and_farther_ones_do_not() -> None:
+def test_nearer_things_hide_a_passer_and_farther_ones_do_not() -> None:
     codes = np.zeros((256, 512, 4), dtype=np.uint8)
     codes[..., 3] = 255  # black all around
     for distance_mm, hidden in ((3000.0, True), (9000.0, False)):
@@ -70,14 +70,14 @@ def test_nearer_things_hide_a_mover_and_farther_ones_do_not() -> None:
 
 def test_passers_follow_their_seed_and_keep_their_distance() -> None:
     for seed in range(5):
-        movers, same = passers(seed, 4, 3), passers(seed, 4, 3)
-        for number, (mover, again) in enumerate(zip(movers, same, strict=True)):
-            assert mover.ends_mm == again.ends_mm
-            np.testing.assert_array_equal(mover.picture, again.picture)
+        others, same = passers(seed, 4, 3), passers(seed, 4, 3)
+        for number, (passer, again) in enumerate(zip(others, same, strict=True)):
+            assert passer.ends_mm == again.ends_mm
+            np.testing.assert_array_equal(passer.picture, again.picture)
             walks = number < 4
-            assert mover.speed_mm_s == (PERSON_MM_S if walks else CAR_MM_S)
-            nearest = min(mover.distance_mm(second / 10) for second in range(600))
+            assert passer.speed_mm_s == (PERSON_MM_S if walks else CAR_MM_S)
+            nearest = min(passer.distance_mm(second / 10) for second in range(600))
             assert (3990 if walks else 13_990) <= nearest <= (12_200 if walks else 25_500)
-            assert math.isclose(float(mover.picture[..., 3].max()), 1.0)
-            assert 0.2 < mover.picture[..., 3].mean() < 0.9
+            assert math.isclose(float(passer.picture[..., 3].max()), 1.0)
+            assert 0.2 < passer.picture[..., 3].mean() < 0.9
     assert passers(1, 1, 0)[0].ends_mm != passers(2, 1, 0)[0].ends_mm

@@ -19,7 +19,7 @@ POINTS_HIGH = 160  # of a picture
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class Mover:
+class Passer:
     """Something `size_mm` (width, height) that goes from the foot point `ends_mm[0]` (x, y) to `ends_mm[1]` and back.
 
     It moves at `speed_mm_s` and was at the first point at the moment `since_s`. Its `picture` (rows, columns, 4) is light
@@ -104,10 +104,10 @@ def car(seed: int) -> Floats:
     return _drawn(random, [(body, colour), (roof, colour), (windows, 4 * dark), (wheels, dark)])
 
 
-def passers(seed: int, people: int, cars: int) -> tuple[Mover, ...]:
+def passers(seed: int, people: int, cars: int) -> tuple[Passer, ...]:
     """People 4 to 12 m from the head and cars 14 to 25 m away, each going to and fro along its own straight way."""
     random = np.random.default_rng((seed, 13))
-    movers = []
+    moving = []
     for number in range(people + cars):
         walks = number < people
         nearest, half = (random.uniform(4e3, 12e3), 9e3) if walks else (random.uniform(14e3, 25e3), 30e3)
@@ -117,8 +117,8 @@ def passers(seed: int, people: int, cars: int) -> tuple[Mover, ...]:
         one, other = ((float(end[0]), float(end[1])) for end in (middle - aside, middle + aside))
         drawn = (person if walks else car)((seed << 8) + number)
         size_mm, speed = (PERSON_MM, PERSON_MM_S) if walks else (CAR_MM, CAR_MM_S)
-        movers.append(Mover(drawn, size_mm, (one, other), speed, -begun_s, broadside=not walks))
-    return tuple(movers)
+        moving.append(Passer(drawn, size_mm, (one, other), speed, -begun_s, broadside=not walks))
+    return tuple(moving)
 
 
 def _grid(size_mm: tuple[float, float]) -> tuple[Vector, Vector]:
