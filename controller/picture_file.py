@@ -105,18 +105,19 @@ def _must_fit(image: Image.Image, path: Path, kind: FileKind) -> None:
         refuse(path, kind, what)
 
 
-def read_grey(path: Path, least_px: int | None = None) -> Grey:
+def read_grey(path: Path, least_px: int | None = None, orientation: int | None = None) -> Grey:
     """Read a photograph's pixels. Raises InputError.
 
-    With `least_px` a JPEG may be decoded smaller, with no side below that, to save time and memory.
+    With `least_px` a JPEG may be decoded smaller, with no side below that, to save time and memory. `orientation` counts
+    instead of the file's own (see UPRIGHT); a TIFF keeps its own.
     """
     facts = read_facts(path)
     with open_file(path, PHOTOGRAPH) as file:
         damage = "its pixels are damaged, or cut short"
-        return Grey(*_decoded(path, PHOTOGRAPH, damage, lambda: _grey(file, least_px)), facts)
+        return Grey(*_decoded(path, PHOTOGRAPH, damage, lambda: _grey(file, least_px, orientation)), facts)
 
 
-def _grey(file: BinaryIO, least_px: int | None) -> tuple[Image.Image, float]:
+def _grey(file: BinaryIO, least_px: int | None, orientation: int | None) -> tuple[Image.Image, float]:
     # Pass the open file, not its name: with a name, Pillow 13 maps a plain TIFF into memory and garbles one that is
     # rotated.
     with Image.open(file, formats=FORMATS[PHOTOGRAPH]) as image:
@@ -124,7 +125,8 @@ def _grey(file: BinaryIO, least_px: int | None) -> tuple[Image.Image, float]:
         image.draft("L", None if least_px is None else (least_px, least_px))
         share = 0.5 ** round(math.log2(own / max(image.size)))
         image.load()  # now a TIFF is upright and has lost its orientation tag; a JPEG is not yet
-        turn = UPRIGHT.get(exif.whole(image.getexif().get(Base.Orientation)) or 1)
+        own_orientation = exif.whole(image.getexif().get(Base.Orientation)) or 1
+        turn = UPRIGHT.get(own_orientation if orientation is None or image.format == "TIFF" else orientation)
         grey = _eight_bits(image)
         return (grey if turn is None else grey.transpose(turn)), share
 

@@ -9,7 +9,7 @@ from dataclasses import dataclass
 from enum import StrEnum
 
 from controller.inspection.head_measured import HeadMeasured, Measured
-from controller.inspection.lens_model import Array, Lens
+from controller.inspection.lens_model import Array, BrownLens
 from controller.planning.plan import Plan
 
 
@@ -120,7 +120,7 @@ class LensMeasured:
     `pupil_right_mm` are where the entrance pupil is from the axis; None with `pupil_reason` if the set cannot carry it.
     """
 
-    lens: Lens
+    lens: BrownLens
     terms: dict[str, Measured]
     focal_mm: Measured | None
     pupil_ahead_mm: Measured | None = None

@@ -1,20 +1,31 @@
 """How well the poses of an adjusted set are known, and how far each frame is from where the head says."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
 from controller.inspection.adjustment import Adjusted
 from controller.inspection.lens_model import Array
 from controller.inspection.links import points_of
-from controller.inspection.poses import HeadFrame, angle_axes, angles_of, head_covariances
+from controller.inspection.poses import (
+    HEAD_TERMS,
+    HeadFrame,
+    angle_axes,
+    angles_of,
+    head_covariances,
+    predicted,
+    turn_of,
+)
 from controller.inspection.problem import Problem, SetState, off_head
 
 # The standard deviation of an angle that may be anything, a rectangle of a whole turn (JCGM 100:2008, 4.3.7). It is the
 # most that is stated: at a pole yaw and roll cannot be told apart.
 ANYTHING_DEG = 360 / np.sqrt(12)
 LEAST_COSINE = 1e-9
+FEWEST_TO_JUDGE = 6  # frames: fewer show too little of a head's scatter
+LEAST_FACTOR, MOST_FACTOR, LEAST_SD_DEG = 0.02, 10.0, 0.001
+MEDIAN_OF_NORMAL = 0.6745  # of absolute values
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -81,6 +92,32 @@ def off_pose(frames: Sequence[HeadFrame], adjusted: Adjusted) -> OffPose:
     distance = np.sqrt(np.maximum(np.einsum("ni,nij,nj->n", pull, spread, pull), 0))
     turn = np.degrees(np.linalg.norm(off, axis=1))
     return OffPose(np.where(adjusted.alone, 0.0, distance), np.where(adjusted.alone, 0.0, turn))
+
+
+def as_sure_as_seen(frames: Sequence[HeadFrame], adjusted: Adjusted) -> list[HeadFrame]:
+    """The frames with the standard uncertainties of yaw and pitch that the set itself shows.
+
+    A kit states what a head may do at worst. The scatter of many frames about the measured head shows what this one did:
+    the variance is estimated from the residuals (K. Koch, Parameter Estimation and Hypothesis Testing in Linear Models,
+    2nd ed. 1999, section 3.6), by their median, which a frame that was moved hardly changes.
+    """
+    linked = np.flatnonzero(~adjusted.alone)
+    if len(linked) < FEWEST_TO_JUDGE:
+        return list(frames)
+    expected, _ = predicted(frames, adjusted.axis, adjusted.head)
+    off = turn_of(expected.transpose(0, 2, 1) @ adjusted.rotations)[linked]
+    stated = np.array([np.degrees(np.sqrt(np.trace(each) / 3)) for each in head_covariances(frames)[linked]])
+    freedom = 3 * len(linked) / (3 * len(linked) - len(HEAD_TERMS))
+    seen = np.degrees(np.abs(off)) / stated[:, None]
+    factor = float(np.clip(np.median(seen) / MEDIAN_OF_NORMAL * np.sqrt(freedom), LEAST_FACTOR, MOST_FACTOR))
+    return [_as_sure(frame, factor) for frame in frames]
+
+
+def _as_sure(frame: HeadFrame, factor: float) -> HeadFrame:
+    sds = {
+        name: max(getattr(frame, name) * factor, LEAST_SD_DEG) for name in ("yaw_sd_deg", "pitch_sd_deg", "roll_sd_deg")
+    }
+    return replace(frame, **sds)
 
 
 def _off_covariance(adjusted: Adjusted, by_terms: Array) -> Array:
