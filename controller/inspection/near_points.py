@@ -25,7 +25,7 @@ class NoPupil(StrEnum):
 
 @dataclass(frozen=True, slots=True, eq=False)
 class OffsetFit:
-    """The pupil's offset (2,) from the axis over a length, right and ahead, its covariance, and how many points say so."""
+    """The pupil's offset (2,), right and ahead, over a length, its covariance, and how many points say so."""
 
     offset: Array
     covariance: Array
