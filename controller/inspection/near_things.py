@@ -10,7 +10,7 @@ from controller.inspection.near_points import NoPupil, OffsetFit, misses_of, nor
 from controller.inspection.shifted import moving_along
 
 FEWEST = 12  # near points: fewer may be leaves that moved
-LEAST_ALIKE = 0.6  # of the points off the far ones' turn must be off as a pupil beside the axis makes them
+TIMES_OPPOSITE = 3  # as many points must be off as a pupil makes them as would be by one on the axis's other side
 FEW_WILD = 0.1  # of all points: this many are wild in any set
 SAME_SHARE, SURE_SHARE = 0.03, 0.1  # distances this alike are one thing's; a point must know its own this well
 FOR_NEAREST = 0.03  # of the near points must be at one distance, to be the nearest thing
@@ -43,7 +43,10 @@ def nearest_offset(points: Points, adjusted: Adjusted) -> OffsetFit | NoPupil:
         offset = offset - own @ gradient
         gain = own @ cross
         covariance = own + gain @ adjusted.covariance[: gain.shape[1], : gain.shape[1]] @ gain.T
-    return OffsetFit(offset, covariance, len(near.first))
+    # Things this alike in distance count as one, and windows at their edges show some background: a rectangle
+    # (JCGM 100:2008, 4.3.7), common to all points.
+    common = SAME_SHARE**2 / 3 * np.outer(offset, offset)
+    return OffsetFit(offset, covariance + common, len(near.first))
 
 
 def may_be_near(points: Points, adjusted: Adjusted, offset: Array) -> Flags:
@@ -69,8 +72,8 @@ def _nearest(by_offset: Array, off: Array) -> tuple[Flags, Array] | NoPupil:
     if np.linalg.norm(toward) < 0.5:
         return NoPupil.TOO_WEAK
     direction = toward / np.linalg.norm(toward)
-    alike = moving_along(direction, by_offset, off)
-    if alike.sum() < max(FEWEST, LEAST_ALIKE * len(off)):
+    alike, opposite = (moving_along(each, by_offset, off) for each in (direction, -direction))
+    if alike.sum() < max(FEWEST, TIMES_OPPOSITE * opposite.sum()):
         return NoPupil.UNLIKE
     moves = by_offset @ direction
     size = np.linalg.norm(moves, axis=1)
