@@ -26,6 +26,7 @@ from controller.inspection.problem import NOTHING_KNOWN, Priors
 
 PASSES_NEAR, PASSES_ON_GROUND = 4, 8
 STILL = 0.2  # standard deviations of the offset, between passes
+UNEVEN_SHARE = 0.03  # of the height: grass, slopes and things that stand about. Common practice, no source
 MOST_UNSURE = 0.1  # share of the length: an offset known no better says nothing
 
 
@@ -115,7 +116,8 @@ def _on_ground(
         if found is None:
             break
         if found.near(OffsetFit(offset, found.covariance, found.points), STILL):
-            return adjusted, _stated(found, known.height)
+            uneven = UNEVEN_SHARE**2 / 3 * np.outer(found.offset, found.offset)  # a rectangle, common to all points
+            return adjusted, _stated(OffsetFit(found.offset, found.covariance + uneven, found.points), known.height)
         offset = found.offset
     return plain, NoPupil.NO_GROUND
 
