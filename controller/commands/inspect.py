@@ -52,7 +52,9 @@ def _frame(one: InspectedFrame) -> dict[str, Any]:
     return {
         "frame": one.frame,
         "row": one.row,
-        "pass": one.pass_number,
+        "pass_number": one.pass_number,
+        "repeats": one.repeats,
+        "least_different": one.least_different,
         "file": one.file,
         "exposure": one.exposure,
         "held": not one.alone,

@@ -8,7 +8,7 @@ import numpy as np
 
 from controller.inspection.adjustment import Adjusted
 from controller.inspection.compared import Brighter, brighter, common_cells, directions, levels
-from controller.inspection.detail import Detail, Sharper, sharper
+from controller.inspection.detail import Detail, Sharper, noise_of, sharper
 from controller.inspection.lens_model import Array
 from controller.inspection.limits import Limits
 from controller.inspection.linking import Pair
@@ -49,12 +49,14 @@ class Compared:
 
     `turned` (n, 3): its turn from its pose, less that of its neighbours, as a vector in the world, in degrees. `detail`
     (n,) is a logarithm, `direction` (n, 2) as in `compared.directions`. `brighter` by exposure, (n,) each, in EV.
+    `least_different` (n,): whether this pass of a pose differs least.
     """
 
     turned: Array
     detail: Array
     direction: Array
     brighter: dict[int, Array]
+    least_different: list[bool]
 
 
 def compare(evidence: Evidence, limits: Limits) -> Compared:
@@ -63,7 +65,7 @@ def compare(evidence: Evidence, limits: Limits) -> Compared:
     pairs: list[Pair] = []
     found: list[Sharper] = []
     lights: dict[int, dict[Pair, Brighter]] = {}
-    adjusted = evidence.adjusted
+    adjusted, noise = evidence.adjusted, noise_of(evidence.details.values())
     for pair in evidence.findings:
         if contradicts(evidence.findings[pair]):
             continue
@@ -72,8 +74,8 @@ def compare(evidence: Evidence, limits: Limits) -> Compared:
         if number is not None:
             matches, good = evidence.findings[pair].matches, adjusted.good[number]
             points = matches.first_px[good], matches.second_px[good]
-            details = [evidence.details[frame] for frame in pair]
-            clearer = sharper(details[0], details[1], points, adjusted.lens, rotations)
+            details = evidence.details[pair[0]], evidence.details[pair[1]]
+            clearer = sharper(details, points, adjusted.lens, rotations, noise)
             if clearer is not None:
                 pairs.append(pair)
                 found.append(clearer)
@@ -106,7 +108,33 @@ def compare(evidence: Evidence, limits: Limits) -> Compared:
             )
             for exposure, each in lights.items()
         },
+        _least_different(evidence),
     )
+
+
+def _least_different(evidence: Evidence) -> list[bool]:
+    """Whether each frame differs least from the neighbours of its pose, among all passes of it.
+
+    All passes are compared with the same pictures, so what moves in those counts for all alike. A pass without a good
+    link counts as wholly different; the first of equals is taken.
+    """
+    places = {frame.id: place for place, frame in enumerate(evidence.plan.frames)}
+    originals = [
+        places[frame.repeats] if frame.repeats is not None else place for place, frame in enumerate(evidence.plan.frames)
+    ]
+    seen: list[list[float]] = [[] for _ in originals]
+    for pair, finding in evidence.findings.items():
+        if originals[pair[0]] == originals[pair[1]]:
+            continue
+        for frame, other in (pair, pair[::-1]):
+            if originals[other] == other:
+                seen[frame].append(finding.differs if finding.reason in AGREEING else 1.0)
+    score = [float(np.mean(each)) if each else 1.0 for each in seen]
+    best: dict[int, int] = {}
+    for frame, original in enumerate(originals):
+        if original not in best or score[frame] < score[best[original]]:
+            best[original] = frame
+    return [best[original] == frame for frame, original in enumerate(originals)]
 
 
 def _turned(evidence: Evidence, good: Sequence[Pair], limits: Limits) -> Array:

@@ -49,7 +49,7 @@ def judge_frame(
     return InspectedFrame(
         frame=frame.id,
         row=frame.row,
-        pass_number=getattr(frame, "pass_number", 1),
+        pass_number=frame.pass_number,
         file=None if taken.chosen is None else taken.name_of(taken.chosen),
         exposure=taken.chosen,
         size_px=evidence.size_px,
@@ -62,6 +62,8 @@ def judge_frame(
         brighter_ev=max(brighter, key=abs, default=None),
         dark=taken.lost[0],
         bright=taken.lost[1],
+        repeats=frame.repeats,
+        least_different=compared.least_different[number],
     )
 
 
