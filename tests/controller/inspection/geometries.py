@@ -5,9 +5,10 @@ from collections.abc import Iterator
 import numpy as np
 
 from controller.inspection.adjustment import adjust
-from controller.inspection.head_measured import Measured, measure_head
+from controller.inspection.head_measured import Measured, Unmeasured, measure_head
+from controller.inspection.pose_checks import as_sure_as_seen
 from controller.inspection.poses import HeadFrame, pan_axis
-from tests.controller.inspection.sets import ASSUMED, MadeUp, grid, make
+from tests.controller.inspection.sets import ASSUMED, MadeUp, grid, make, with_sd
 
 AXIS = pan_axis(0, 0)
 PAN, TILT = 88.9, 44.4  # steps per degree
@@ -22,20 +23,28 @@ def geometry(seed: int) -> MadeUp:
     return make(rng, frames, points=int(rng.integers(12, 20)))
 
 
-def errors_of(seeds: range) -> Iterator[tuple[float, float]]:
-    """Errors over standard uncertainties of the steps per degree of pan and tilt, for each geometry."""
+def errors_of(seeds: range, *, scatter_known: bool = True) -> Iterator[tuple[float, float]]:
+    """Errors over standard uncertainties of the steps per degree of pan and tilt, for each geometry.
+
+    If the head's scatter is not known, the kit states three times as much and the set says how much it was.
+    """
     for seed in seeds:
         made = geometry(seed)
-        yield ratios(made, made.frames)
+        frames = made.frames
+        if not scatter_known:
+            stated = with_sd(frames, 3 * frames[0].yaw_sd_deg)
+            frames = as_sure_as_seen(stated, adjust(stated, made.links, ASSUMED, AXIS))
+        yield _ratios(made, frames)
 
 
-def ratios(made: MadeUp, frames: list[HeadFrame]) -> tuple[float, float]:
+def _ratios(made: MadeUp, frames: list[HeadFrame]) -> tuple[float, float]:
     head = measure_head(frames, adjust(frames, made.links, ASSUMED, AXIS), PAN, TILT)
-    found = head.pan_steps_per_degree, head.tilt_steps_per_degree
-    assert isinstance(found[0], Measured)
-    assert isinstance(found[1], Measured)
-    pan, tilt = (
-        (each.value - nominal / (1 + scale)) / each.sd
-        for each, nominal, scale in zip(found, (PAN, TILT), made.head[:2], strict=True)
+    return (
+        _ratio(head.pan_steps_per_degree, PAN / (1 + float(made.head[0]))),
+        _ratio(head.tilt_steps_per_degree, TILT / (1 + float(made.head[1]))),
     )
-    return float(pan), float(tilt)
+
+
+def _ratio(found: Measured | Unmeasured, truth: float) -> float:
+    assert isinstance(found, Measured)
+    return (found.value - truth) / found.sd
