@@ -8,6 +8,7 @@ from controller.inspection.sphere_grid import SphereGrid
 
 BORDER_POINTS = 16  # on each side of a picture
 LINK_STEP_DEG = 4.0
+AT_POLE = 1e-3  # from the axis, in radians: a direction has no yaw of its own
 INWARD = 40  # steps in which the edge of what the lens shows is looked for
 
 
@@ -38,14 +39,30 @@ def arc(begin: Array, end: Array) -> Array:
 
 
 def path(grid: SphereGrid, directions: Array) -> str:
-    """A line through directions as SVG path data, broken where it leaves at one side of the grid and enters at the
-    other.
+    """A line through directions as SVG path data. Where it leaves at one side of the grid and enters at the other, it is
+    broken, and both parts are drawn past the edge.
     """
     if not len(directions):
         return ""
-    places = np.round(grid.places(directions), 1)
-    jump = np.abs(np.diff(places[:, 0], prepend=places[0, 0])) > grid.turn_px / 2
-    words: list[str] = []
-    for (x, y), new in zip(places, jump, strict=True):
-        words.append(f"{'L' if words and not new else 'M'}{x:g} {y:g}")
+    places = _from_poles(grid.places(directions), directions)
+    words, last = [f"M{_point(*places[0])}"], places[0]
+    for place in places[1:]:
+        if abs(place[0] - last[0]) > grid.turn_px / 2:
+            turn = np.array([np.copysign(grid.turn_px, place[0] - last[0]), 0.0])
+            words += [f"L{_point(*(place - turn))}", f"M{_point(*(last + turn))}"]
+        words.append(f"L{_point(*place)}")
+        last = place
     return "".join(words)
+
+
+def _point(x: float, y: float) -> str:
+    return f"{round(x, 1):g} {round(y, 1):g}"
+
+
+def _from_poles(places: Array, directions: Array) -> Array:
+    """The places, with lines that begin or end at a pole running straight up or down there."""
+    at_pole = np.hypot(directions[:, 0], directions[:, 2]) < AT_POLE
+    for here, neighbour in ((0, 1), (-1, -2)):
+        if at_pole[here] and len(places) > 1 and not at_pole[neighbour]:
+            places[here, 0] = places[neighbour, 0]
+    return places

@@ -48,10 +48,10 @@ class ProofPictures:
     unread: dict[int, str]
 
 
-def preview_budget(frames: int, links: int, most_bytes: int = MOST_PAGE_BYTES) -> int:
-    """The bytes that all previews of a page may have together, so that it stays below `most_bytes`."""
+def preview_budget(frames: int, links: int) -> int:
+    """The bytes that all previews of a page may have together, so that it stays below MOST_PAGE_BYTES."""
     text = TEXT_BYTES + FRAME_BYTES * frames + LINK_BYTES * links
-    return max(0, int((most_bytes - text) / BASE64) - SPHERE_BYTES)
+    return max(0, int((MOST_PAGE_BYTES - text) / BASE64) - SPHERE_BYTES)
 
 
 def first_side(share_bytes: float, size_px: tuple[int, int]) -> int:
@@ -79,7 +79,7 @@ def _at_most(picture: Image.Image, longest_px: int) -> Image.Image:
     if share >= 1:
         return picture
     wide, high = (max(1, round(side * share)) for side in picture.size)
-    return picture.resize((wide, high), Image.Resampling.LANCZOS, reducing_gap=2.0)
+    return picture.resize((wide, high), Image.Resampling.HAMMING)
 
 
 def data_address(content: bytes) -> str:

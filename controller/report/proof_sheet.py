@@ -18,7 +18,7 @@ from controller.report.drawing import page_environment
 from controller.report.own_pages import is_own_page, is_own_sphere
 from controller.report.proof_outlines import arc, outline, path
 from controller.report.proof_pictures import ProofPictures, data_address, draw_pictures
-from controller.report.proof_signs import FAULT_WORDS, FRAME_SIGNS, LINK_SIGNS, FrameState, Sign, severity, state_of
+from controller.report.proof_signs import FAULT_WORDS, FRAME_SIGNS, LINK_SIGNS, FrameState, DrawnSign, severity, state_of
 from controller.report.proof_words import (
     frame_lines,
     frames_named,
@@ -42,7 +42,7 @@ class ProofFrame:
     name: str
     file: str | None
     state: FrameState
-    sign: Sign
+    sign: DrawnSign
     x: float
     y: float
     outline: str
@@ -58,13 +58,18 @@ class ProofLink:
     second: int
     ids: tuple[int, int]
     verdict: LinkVerdict
-    sign: Sign
+    sign: DrawnSign
     x: float
     y: float
     line: str
     name: str
     text: str
     sentence: str
+
+    @property
+    def holds(self) -> bool:
+        """Whether it is drawn thin: all is well."""
+        return self.verdict is LinkVerdict.LINKED
 
 
 def write_proof_sheet(
@@ -197,8 +202,9 @@ def _data(
         source, own = inspected.frames[frame.key], of.get(inspected.frames[frame.key].frame, [])
         rows.append(
             {
+                "id": frame.id,
                 "name": frame.name,
-                "word": f"{frame.sign.sign} {frame.sign.word}".strip(),
+                "word": frame.sign.word,
                 "x": frame.x,
                 "y": frame.y,
                 "drawn": frame.drawn,

@@ -21,7 +21,7 @@ class FrameState(StrEnum):
 
 
 @dataclass(frozen=True, slots=True)
-class Sign:
+class DrawnSign:
     """A sign for a drawing: its word, one character, the dashes of its line (SVG stroke-dasharray), width and colour."""
 
     word: str
@@ -32,20 +32,24 @@ class Sign:
     meaning: str
 
 
-LINK_SIGNS: dict[LinkVerdict, Sign] = {
-    LinkVerdict.CONTRADICTS: Sign("contradicts", "×", "2 3", 4.0, "#ff7a33", "The pictures do not agree with the poses."),
-    LinkVerdict.NO_PICTURE: Sign("no picture", "○", "1 6", 3.0, "#e9a3c9", "One of the two has no picture."),
-    LinkVerdict.WEAK: Sign("weak", "~", "9 4", 3.0, "#f0e442", "Too few points agree to trust the link."),
-    LinkVerdict.NOTHING_TO_SEE: Sign("nothing to see", "–", "1 4", 2.0, "#d0d0d0", "Clear sky or a bare wall."),
-    LinkVerdict.LINKED: Sign("linked", "+", "none", 2.0, "#56b4e9", "Matching points hold the two frames."),
+LINK_SIGNS: dict[LinkVerdict, DrawnSign] = {
+    LinkVerdict.CONTRADICTS: DrawnSign(
+        "contradicts", "×", "2 3", 4.0, "#ff7a33", "The pictures do not agree with the poses."
+    ),
+    LinkVerdict.NO_PICTURE: DrawnSign("no picture", "○", "1 6", 3.0, "#e9a3c9", "One of the two has no picture."),
+    LinkVerdict.WEAK: DrawnSign("weak", "~", "9 4", 3.0, "#f0e442", "Too few points agree to trust the link."),
+    LinkVerdict.NOTHING_TO_SEE: DrawnSign("nothing to see", "–", "1 4", 2.0, "#d0d0d0", "Clear sky or a bare wall."),
+    LinkVerdict.LINKED: DrawnSign("linked", "+", "none", 1.5, "#56b4e9", "Matching points hold the two frames."),
 }
 
-FRAME_SIGNS: dict[FrameState, Sign] = {
-    FrameState.MISSING: Sign("missing", "○", "2 4", 2.5, "#e9a3c9", "There is no picture that can be read."),
-    FrameState.RETAKE: Sign("shoot again", "!", "8 3", 3.0, "#ff7a33", "Shoot this frame again."),
-    FrameState.LOOK: Sign("look", "?", "12 3 2 3", 2.0, "#f0e442", "Something is not right; look at the picture."),
-    FrameState.ALONE: Sign("by its pose", "–", "1 4", 1.5, "#d0d0d0", "No link holds it: it is where the head put it."),
-    FrameState.SOUND: Sign("sound", "", "none", 1.0, "#ffffff", "Nothing was found wrong."),
+FRAME_SIGNS: dict[FrameState, DrawnSign] = {
+    FrameState.MISSING: DrawnSign("missing", "○", "2 4", 2.5, "#e9a3c9", "There is no picture that can be read."),
+    FrameState.RETAKE: DrawnSign("shoot again", "!", "8 3", 3.0, "#ff7a33", "Shoot this frame again."),
+    FrameState.LOOK: DrawnSign("look", "?", "12 3 2 3", 2.0, "#f0e442", "Something is not right; look at the picture."),
+    FrameState.ALONE: DrawnSign(
+        "by its pose", "–", "1 4", 1.5, "#d0d0d0", "No link holds it: it is where the head put it."
+    ),
+    FrameState.SOUND: DrawnSign("sound", "", "none", 1.0, "#ffffff", "Nothing was found wrong."),
 }
 
 FAULT_WORDS: dict[FrameFault, str] = {

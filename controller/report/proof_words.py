@@ -31,13 +31,16 @@ HEAD: tuple[tuple[str, str, str], ...] = (
 
 
 def with_uncertainty(measured: Measured, unit: str = "", factor: float = 1.0) -> str:
-    """A value with `factor` times its standard uncertainty, rounded to two figures of that: 12.34 ± 0.12 °."""
+    """A value with `factor` times its standard uncertainty, rounded to two figures of that: 12.34 ± 0.12 px."""
     spread = factor * measured.sd
+    unit = unit if unit in {"", "°"} else f" {unit}"
     if not (math.isfinite(spread) and spread > 0):
-        return f"{measured.value:.7g} {unit}".rstrip()
+        return f"{measured.value:.7g}{unit}"
     digits = max(0, 1 - math.floor(math.log10(spread)))
     value = round(measured.value, digits) + 0.0  # without minus zero
-    return f"{value:.{digits}f} ± {spread:.{digits}f} {unit}".rstrip()
+    if unit == "°":
+        return f"{value:.{digits}f}° ± {spread:.{digits}f}°"
+    return f"{value:.{digits}f} ± {spread:.{digits}f}{unit}"
 
 
 def pose_text(pose: PoseKnown) -> str:

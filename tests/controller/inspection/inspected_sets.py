@@ -130,7 +130,7 @@ def blemished(inspected: Inspected, faults: dict[int, FrameFault], retake: bool 
 def smooth(directions: Array) -> Array:
     """A smooth sky of colours without any seam."""
     x, y, z = directions.T
-    return 127 + 100 * np.stack([np.sin(2 * x + z), np.cos(3 * y) * x, np.sin(2 * z - y)], axis=1) * 0.9
+    return 127 + 90 * np.stack([np.sin(9 * x + z), np.cos(8 * y) * x, np.sin(9 * z - y)], axis=1)
 
 
 def pictures(inspected: Inspected, light: Light = smooth) -> Callable[[InspectedFrame, float], Coloured]:
