@@ -18,7 +18,7 @@ from controller.report.drawing import page_environment
 from controller.report.own_pages import is_own_page, is_own_sphere
 from controller.report.proof_outlines import arc, outline, path
 from controller.report.proof_pictures import ProofPictures, data_address, draw_pictures
-from controller.report.proof_signs import FAULT_WORDS, FRAME_SIGNS, LINK_SIGNS, FrameState, DrawnSign, severity, state_of
+from controller.report.proof_signs import FAULT_WORDS, FRAME_SIGNS, LINK_SIGNS, DrawnSign, FrameState, severity, state_of
 from controller.report.proof_words import (
     frame_lines,
     frames_named,

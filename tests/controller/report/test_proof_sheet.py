@@ -27,7 +27,7 @@ from controller.planning.request import RegionKind, Request
 from controller.report.own_pages import is_own_page, is_own_sphere
 from controller.report.proof_outlines import arc, path
 from controller.report.proof_sheet import OWN_FILES, write_proof_sheet
-from controller.report.proof_signs import FRAME_SIGNS, LINK_SIGNS, FrameState, DrawnSign, state_of
+from controller.report.proof_signs import FRAME_SIGNS, LINK_SIGNS, DrawnSign, FrameState, state_of
 from controller.report.proof_words import frames_named, with_uncertainty
 from tests.controller.inspection.inspected_sets import VERDICTS, blemished, inspected_of, pictures, plan_of
 from tests.controller.report.test_html import Strict
