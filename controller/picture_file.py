@@ -115,26 +115,27 @@ def _must_fit(image: Image.Image, path: Path, kind: FileKind) -> None:
         refuse(path, kind, what)
 
 
-def read_grey(path: Path, least_px: int | None = None) -> Grey:
+def read_grey(path: Path, least_px: int | None = None, orientation: int | None = None) -> Grey:
     """Read a photograph's pixels. Raises InputError.
 
-    With `least_px` a JPEG may be decoded smaller, with no side below that, to save time and memory.
+    With `least_px` a JPEG may be decoded smaller, with no side below that, to save time and memory. `orientation` counts
+    instead of the file's own (see UPRIGHT); a TIFF keeps its own.
     """
     facts = read_facts(path)
     with open_file(path, PHOTOGRAPH) as file:
         damage = "its pixels are damaged, or cut short"
-        return Grey(*_decoded(path, PHOTOGRAPH, damage, lambda: _upright(file, "L", least_px)), facts)
+        return Grey(*_decoded(path, PHOTOGRAPH, damage, lambda: _upright(file, "L", least_px, orientation)), facts)
 
 
-def read_upright(path: Path, least_px: int | None = None) -> Coloured:
+def read_upright(path: Path, least_px: int | None = None, orientation: int | None = None) -> Coloured:
     """Read a photograph's pixels in colour, as `read_grey` does in grey. Raises InputError."""
     read_facts(path)
     with open_file(path, PHOTOGRAPH) as file:
         damage = "its pixels are damaged, or cut short"
-        return Coloured(*_decoded(path, PHOTOGRAPH, damage, lambda: _upright(file, "RGB", least_px)))
+        return Coloured(*_decoded(path, PHOTOGRAPH, damage, lambda: _upright(file, "RGB", least_px, orientation)))
 
 
-def _upright(file: BinaryIO, mode: str, least_px: int | None) -> tuple[Image.Image, float]:
+def _upright(file: BinaryIO, mode: str, least_px: int | None, orientation: int | None) -> tuple[Image.Image, float]:
     """The pixels in `mode` ("L" or "RGB"), and their share of the full size."""
     # Pass the open file, not its name: with a name, Pillow 13 maps a plain TIFF into memory and garbles one that is
     # rotated.
@@ -143,7 +144,8 @@ def _upright(file: BinaryIO, mode: str, least_px: int | None) -> tuple[Image.Ima
         image.draft(mode, None if least_px is None else (least_px, least_px))
         share = 0.5 ** round(math.log2(own / max(image.size)))
         image.load()  # now a TIFF is upright and has lost its orientation tag; a JPEG is not yet
-        turn = UPRIGHT.get(exif.whole(image.getexif().get(Base.Orientation)) or 1)
+        own_orientation = exif.whole(image.getexif().get(Base.Orientation)) or 1
+        turn = UPRIGHT.get(own_orientation if orientation is None or image.format == "TIFF" else orientation)
         codes = _in_mode(image, mode)
         return (codes if turn is None else codes.transpose(turn)), share
 

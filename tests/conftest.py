@@ -2,7 +2,21 @@
 
 from __future__ import annotations
 
+import os
+
+import pytest
 from hypothesis import settings
+
+from tests.sets.making import SetMaker
 
 settings.register_profile("repeatable", derandomize=True, deadline=None)
 settings.load_profile("repeatable")
+
+
+@pytest.fixture(scope="session")
+def set_maker(tmp_path_factory: pytest.TempPathFactory) -> SetMaker:
+    """A maker of whole sets, whose folder all workers of this run share."""
+    own = tmp_path_factory.getbasetemp()
+    root = (own.parent if "PYTEST_XDIST_WORKER" in os.environ else own) / "sets"
+    root.mkdir(exist_ok=True)
+    return SetMaker(root)

@@ -15,6 +15,7 @@ from controller.cli.calibrate_settle import settle
 from controller.cli.capture import capture, jog, report, resume, tell
 from controller.cli.command import CommandGroup
 from controller.cli.completion import completion
+from controller.cli.inspect import inspect
 from controller.cli.kit import kit
 from controller.cli.match import match
 from controller.cli.plan import plan
@@ -35,7 +36,9 @@ def cli() -> None:
 
 for lens_command in (centre, parallax, rail, settle):
     calibrate.add_command(lens_command)
-for command in (plan, rehearse, simulate, kit, board, calibrate, jog, capture, resume, tell, report, match, completion):
+for command in (
+    plan, rehearse, simulate, kit, board, calibrate, jog, capture, resume, tell, report, match, inspect, completion,
+):  # fmt: skip
     cli.add_command(command)
 
 

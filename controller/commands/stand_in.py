@@ -10,7 +10,7 @@ from sim.axis import AxisSpec
 from sim.camera import CameraSpec
 from sim.head import HeadSpec
 from sim.rig import RigSpec
-from sim.scene.lens import LensSpec
+from sim.scene.lens import Distortion, LensSpec, Vignetting
 from sim.scene.photograph import CameraName
 
 TABLE_LINES = 8192
@@ -60,31 +60,51 @@ def _axis_spec(axis: Axis) -> AxisSpec:
     )
 
 
-def lens_spec(kit: Kit, pupil_mm: tuple[float, float] = (0.0, 0.0)) -> LensSpec:
+def lens_spec(
+    kit: Kit,
+    pupil_mm: tuple[float, float] = (0.0, 0.0),
+    distortion: Distortion | None = None,
+    vignetting: Vignetting | None = None,
+) -> LensSpec:
     """The kit's lens and sensor, as mounted.
 
     The entrance pupil is `pupil_mm` ahead and to the right of the point about which the head turns. The projection
-    becomes a table, evenly spaced in angle; between its lines the error is below 1e-7 rad.
+    becomes a table, evenly spaced in angle; between its lines the error is below 1e-7 rad. Distortion leaves the image
+    circle as large as it is. Raises ValueError if it folds the picture back within the picture.
     """
     field = kit.field(0.0)
     law, focal_mm = LAWS[field.projection], field.focal_length_mm
     right_mm, up_mm = kit.camera.offset_right_mm, kit.camera.offset_up_mm
-    if field.circle_rad is not None:
-        last = field.circle_rad
-    else:
-        corner_mm = math.hypot(field.width_mm / 2 + abs(right_mm), field.height_mm / 2 + abs(up_mm))
-        last = law.angle(corner_mm * 1.001 / focal_mm)
-    angles = np.linspace(0.0, last, TABLE_LINES)
+    corner_mm = math.hypot(field.width_mm / 2 + abs(right_mm), field.height_mm / 2 + abs(up_mm))
+    last = corner_mm * 1.001 / focal_mm if field.circle_rad is None else law.radius(field.circle_rad)
+    if distortion is not None:
+        last = _before_bending(distortion, min(last, corner_mm * 1.001 / focal_mm), law.largest_radius)
+    angles = np.linspace(0.0, law.angle(last), TABLE_LINES)
+    radii = np.array([law.radius(float(angle)) for angle in angles])
     return LensSpec(
         width_mm=field.width_mm,
         height_mm=field.height_mm,
-        radius_mm=np.array([focal_mm * law.radius(float(angle)) for angle in angles]),
+        radius_mm=focal_mm * (radii if distortion is None else distortion.bent(radii)),
         angle_rad=angles,
         right_mm=right_mm,
         up_mm=up_mm,
         pupil_along_mm=pupil_mm[0],
         pupil_across_mm=pupil_mm[1],
+        vignetting=vignetting,
     )
+
+
+def _before_bending(distortion: Distortion, last: float, most: float) -> float:
+    """The undistorted radius, at most `most`, that distortion moves to `last` or nearest to it; for a focal length of 1.
+
+    Raises ValueError if distorted radii do not grow all the way.
+    """
+    radii = np.linspace(0.0, min(2 * last, most), TABLE_LINES)
+    bent = distortion.bent(radii)
+    end = int(np.searchsorted(np.maximum.accumulate(bent), last))
+    if np.any(np.diff(bent[: end + 1]) <= 0):
+        raise ValueError("the distortion folds the picture back on itself")
+    return float(np.interp(last, bent[: end + 1], radii[: end + 1]))
 
 
 def camera_name(kit: Kit) -> CameraName:

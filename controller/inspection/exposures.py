@@ -1,11 +1,14 @@
 """Which exposure of a bracket shows most: the one with the least that is clipped or lost in the dark."""
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 
 import numpy as np
 from numpy.typing import NDArray
 
 CODES = 256
+ALIKE = 0.02  # of a picture: exposures that lose no more than this apart lose equally little
+PRECISION = 1_000_000  # of shares that are added up as whole numbers
+WORSE = 0.05  # of a picture: a frame that loses this much more in the set's usual exposure is examined in its own
 BLACK_CODE, WHITE_CODE = 12, 250  # beyond these, in eight bits, little is to be seen. Common practice, no source
 
 
@@ -35,4 +38,30 @@ def shows_most(histograms: Sequence[NDArray[np.int64]]) -> int:
 
 def _worth(counts: NDArray[np.int64]) -> tuple[float, float]:
     shares = counts[counts > 0] / max(int(counts.sum()), 1)
-    return -round(sum(lost_shares(counts)), 3), float(-(shares * np.log2(shares)).sum())
+    return -round(sum(lost_shares(counts)) / ALIKE), float(-(shares * np.log2(shares)).sum())
+
+
+def choose_exposures(frames: Sequence[Mapping[int, NDArray[np.int64]]]) -> list[int | None]:
+    """Which exposure to examine of each frame, from its histograms by exposure; None without any.
+
+    The one that shows most of the whole set, because alike exposures compare best; a frame that loses much in it has its
+    own.
+    """
+    numbers = sorted({number for frame in frames for number in frame})
+    if not numbers:
+        return [None for _ in frames]
+    of_all = [
+        sum(frame[number] / max(frame[number].sum(), 1) for frame in frames if number in frame) for number in numbers
+    ]
+    usual = numbers[shows_most([np.asarray(np.rint(each * PRECISION), dtype=np.int64) for each in of_all])]
+    return [_own(frame, usual) for frame in frames]
+
+
+def _own(frame: Mapping[int, NDArray[np.int64]], usual: int) -> int | None:
+    if not frame:
+        return None
+    order = sorted(frame)
+    best = order[shows_most([frame[number] for number in order])]
+    if usual in frame and sum(lost_shares(frame[usual])) <= sum(lost_shares(frame[best])) + WORSE:
+        return usual
+    return best

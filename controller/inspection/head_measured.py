@@ -15,7 +15,7 @@ from enum import StrEnum
 import numpy as np
 
 from controller.inspection.adjustment import Adjusted
-from controller.inspection.poses import HEAD_PRIOR, HEAD_TERMS, Frame
+from controller.inspection.poses import HEAD_TERMS, HeadFrame
 
 COVERAGE = 1.96
 MOST_LEFT = 0.25  # share of the uncertainty before the set that may remain after it; more means nothing was measured
@@ -58,7 +58,7 @@ class HeadMeasured:
 
 
 def measure_head(
-    frames: Sequence[Frame], adjusted: Adjusted, pan_steps_per_degree: float, tilt_steps_per_degree: float
+    frames: Sequence[HeadFrame], adjusted: Adjusted, pan_steps_per_degree: float, tilt_steps_per_degree: float
 ) -> HeadMeasured:
     """Measure the head. The steps per degree are those with which the frames' angles were computed from steps."""
     linked = [frame for frame, alone in zip(frames, adjusted.alone, strict=True) if not alone]
@@ -100,6 +100,6 @@ def _play(adjusted: Adjusted, term: str, sides: set[int]) -> Measured | Unmeasur
 def _term(adjusted: Adjusted, term: str) -> Measured | Unmeasured:
     place = HEAD_TERMS.index(term)
     sd = float(np.sqrt(adjusted.head_covariance()[place, place]))
-    if sd > MOST_LEFT * HEAD_PRIOR[place]:
+    if sd > MOST_LEFT * adjusted.priors.head[place]:
         return Unmeasured.TOO_WEAK
     return Measured(float(adjusted.head[place]), sd)

@@ -9,7 +9,7 @@ from dataclasses import dataclass
 from enum import StrEnum
 
 from controller.inspection.head_measured import HeadMeasured, Measured
-from controller.inspection.lens_model import Array, Lens
+from controller.inspection.lens_model import Array, BrownLens
 from controller.planning.plan import Plan
 
 
@@ -120,7 +120,7 @@ class LensMeasured:
     `pupil_right_mm` are where the entrance pupil is from the axis; None with `pupil_reason` if the set cannot carry it.
     """
 
-    lens: Lens
+    lens: BrownLens
     terms: dict[str, Measured]
     focal_mm: Measured | None
     pupil_ahead_mm: Measured | None = None
@@ -130,7 +130,10 @@ class LensMeasured:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Inspected:
-    """A whole set. `todo` says what to do, worst first; `notes` are sentences about files and the set."""
+    """A whole set. `todo` says what to do, worst first; `notes` are sentences about files and the set.
+
+    `orientation` is that of the files by EXIF that makes all pictures upright; None: each file's own counts.
+    """
 
     plan: Plan
     frames: Sequence[InspectedFrame]
@@ -140,3 +143,4 @@ class Inspected:
     retake: list[int]
     todo: list[str]
     notes: list[str]
+    orientation: int | None = None

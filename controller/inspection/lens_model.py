@@ -51,7 +51,7 @@ CURVES: dict[Projection, Curve] = {
 
 
 @dataclass(frozen=True, slots=True)
-class Lens:
+class BrownLens:
     """A lens: its projection, focal length and principal point in pixels, and Brown's three radial terms."""
 
     projection: Projection
@@ -62,9 +62,12 @@ class Lens:
     k2: float = 0.0
     k3: float = 0.0
 
-    def moved(self, terms: tuple[str, ...], by: Array) -> "Lens":
+    def moved(self, terms: tuple[str, ...], by: Array) -> "BrownLens":
         """The lens with a number added to each of these terms."""
         return replace(self, **{name: getattr(self, name) + float(step) for name, step in zip(terms, by, strict=True)})
+
+
+Lens = BrownLens  # the name before; kit.Lens is another one
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -77,7 +80,7 @@ class Projected:
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class Seen:
+class SeenRays:
     """The rays of pixels: `rays` (n, 3) of length 1, and the derivatives by pixel (n, 3, 2) and by TERMS (n, 3, 6)."""
 
     rays: Array
@@ -85,7 +88,7 @@ class Seen:
     by_terms: Array
 
 
-def project(lens: Lens, rays: Array) -> Projected:
+def project(lens: BrownLens, rays: Array) -> Projected:
     """Project rays (n, 3) of any length."""
     curve = CURVES[lens.projection]
     length = np.linalg.norm(rays, axis=1)
@@ -117,7 +120,7 @@ def project(lens: Lens, rays: Array) -> Projected:
     return Projected(pixels, lens.focal_px * by_ray, by_terms)
 
 
-def see(lens: Lens, pixels: Array) -> Seen:
+def see(lens: BrownLens, pixels: Array) -> SeenRays:
     """Find the rays of pixels (n, 2)."""
     offset = (pixels - (lens.centre_x_px, lens.centre_y_px)) / lens.focal_px
     bent = np.hypot(offset[:, 0], offset[:, 1])
@@ -129,20 +132,20 @@ def see(lens: Lens, pixels: Array) -> Seen:
     # A ray's length does not move its pixel, so the least-norm inverse keeps rays on the unit sphere.
     transposed = there.by_ray.transpose(0, 2, 1)
     by_pixel = transposed @ _inverse(there.by_ray @ transposed)
-    return Seen(rays, by_pixel, -by_pixel @ there.by_terms)
+    return SeenRays(rays, by_pixel, -by_pixel @ there.by_terms)
 
 
-def _stretch(lens: Lens, rho: Array) -> Array:
+def _stretch(lens: BrownLens, rho: Array) -> Array:
     square = rho**2
     return np.asarray(1 + square * (lens.k1 + square * (lens.k2 + square * lens.k3)))
 
 
-def _bent_slope(lens: Lens, rho: Array) -> Array:
+def _bent_slope(lens: BrownLens, rho: Array) -> Array:
     square = rho**2
     return np.asarray(1 + square * (3 * lens.k1 + square * (5 * lens.k2 + square * 7 * lens.k3)))
 
 
-def _straight(lens: Lens, bent: Array) -> Array:
+def _straight(lens: BrownLens, bent: Array) -> Array:
     """The undistorted radius for f = 1; NaN past the radius at which the distortion folds the picture back."""
     largest = LAWS[lens.projection].largest_radius
     rho = bent.copy()
@@ -156,7 +159,7 @@ def _straight(lens: Lens, bent: Array) -> Array:
     return np.where(good & _unfolded(lens, rho), rho, np.nan)
 
 
-def _unfolded(lens: Lens, rho: Array) -> NDArray[np.bool_]:
+def _unfolded(lens: BrownLens, rho: Array) -> NDArray[np.bool_]:
     """Whether the distorted radius grows all the way from the centre to these radii."""
     # In 1 / rho^2, so that the polynomial keeps its degree whichever terms are zero.
     roots = np.roots([1.0, 3 * lens.k1, 5 * lens.k2, 7 * lens.k3])

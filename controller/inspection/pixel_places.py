@@ -4,7 +4,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from controller.inspection.lens_model import CURVES, Array, Lens, see
+from controller.inspection.lens_model import CURVES, Array, BrownLens, see
 
 NO_FOLD = np.inf
 
@@ -17,7 +17,7 @@ class PixelPlaces:
     picture, but the lens shows none of them there.
     """
 
-    lens: Lens
+    lens: BrownLens
 
     def rays(self, points_px: Array) -> Array:
         """Unit vectors (n, 3) right, down, along the lens, of pixels (n, 2)."""
@@ -38,10 +38,11 @@ class PixelPlaces:
         return np.asarray(rays[:, :2] * scale[:, np.newaxis] + (lens.centre_x_px, lens.centre_y_px))
 
 
-def fold_radius(lens: Lens) -> float:
+def fold_radius(lens: BrownLens) -> float:
     """The radius, for a focal length of 1, from which on the distorted radius no longer grows; infinite if it always
     does.
     """
-    roots = np.roots([7 * lens.k3, 5 * lens.k2, 3 * lens.k1, 1.0])
-    real = roots.real[(np.abs(roots.imag) < 1e-9 * (1 + np.abs(roots.real))) & (roots.real > 0)]
-    return float(np.sqrt(real.min())) if real.size else NO_FOLD
+    # In 1 / rho^2, so that the polynomial keeps its degree whichever terms are zero.
+    roots = np.roots([1.0, 3 * lens.k1, 5 * lens.k2, 7 * lens.k3])
+    real = roots.real[(np.abs(roots.imag) <= 1e-9 * np.abs(roots)) & (roots.real > 0)]
+    return float(1 / np.sqrt(real.max())) if real.size else NO_FOLD

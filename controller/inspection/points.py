@@ -32,6 +32,7 @@ LEAST_AGREEING = 0.35
 LEAST_TEXTURE = 0.01
 LEAST_PEAK, LEAST_ALONE = 0.12, 0.9  # of the correlation of the whole; a rival this high makes it ambiguous
 CORRELATED_PX = 6.0  # pixels that share one error, as the picture was interpolated
+MOST_ROWS = 30_000  # of a picture that OpenCV draws at once; it counts them in 15 bits
 FLOOR_PX = 0.03  # uncertainty of any match on the plane: interpolation, rounding to eight bits
 CONTRAST_CODES = 32.0  # of a level picture in eight bits, for a local deviation of one
 
@@ -171,8 +172,7 @@ def _tracked(one: Level, other: Level, shift: Shift) -> _Tracked:
     good = (found.ravel() > 0) & (again.ravel() > 0) & inside
     good &= np.linalg.norm(back - begin, axis=1) < BACK_PX
     begin, there = begin[good], there[good]
-    alike = [_alike(one.values, other.values, a, b) for a, b in zip(begin, there, strict=True)]
-    score, u_px = np.array(alike, dtype=np.float64).reshape(-1, 2).T
+    score, u_px = _alike(_windows(one.values, begin), _windows(other.values, there))
     kept = score >= LEAST_ALIKE
     return _Tracked(begin[kept].astype(np.float64), there[kept].astype(np.float64), u_px[kept], score[kept])
 
@@ -202,27 +202,35 @@ def _corners(one: Level, other: Level, shift: Shift) -> Array:
     return np.column_stack([column[chosen], row[chosen]]).astype(np.float64)
 
 
-def _alike(one: Floats, other: Floats, begin: Floats, there: Floats) -> tuple[float, float]:
-    """The correlation of the windows about a point in both pictures, and the uncertainty of the match in pixels.
+def _windows(values: Floats, places: Floats) -> Array:
+    """The windows (n, WINDOW_PX, WINDOW_PX) about places (n, 2), less their means."""
+    reach = np.arange(WINDOW_PX, dtype=np.float32) - WINDOW_PX // 2
+    across = places[:, 0, None, None] + reach[None, None, :]
+    down = places[:, 1, None, None] + reach[None, :, None]
+    maps = np.stack(np.broadcast_arrays(across, down), axis=-1).reshape(-1, WINDOW_PX, 2)
+    drawn = np.empty((len(maps), WINDOW_PX), dtype=np.float32)
+    for begin in range(0, len(maps), MOST_ROWS):
+        part = maps[begin : begin + MOST_ROWS]
+        drawn[begin : begin + MOST_ROWS] = opencv().remap(
+            values, part, None, opencv().INTER_LINEAR, borderMode=opencv().BORDER_REPLICATE
+        )
+    windows = drawn.reshape(-1, WINDOW_PX, WINDOW_PX).astype(np.float64)
+    return np.asarray(windows - windows.mean(axis=(1, 2), keepdims=True))
+
+
+def _alike(first: Array, second: Array) -> tuple[Array, Array]:
+    """The correlations of windows (n, rows, columns) about the same points, and the uncertainty of the matches in pixels.
 
     The latter is that of least squares: the noise left between the windows over their slopes.
     """
-    cv2 = opencv()
-    size = (WINDOW_PX, WINDOW_PX)
-    windows = [
-        cv2.getRectSubPix(values, size, (float(place[0]), float(place[1])))
-        for values, place in ((one, begin), (other, there))
-    ]
-    first, second = (window - window.mean() for window in windows)
-    energy = float((first * first).sum()) * float((second * second).sum())
-    if energy <= 0:
-        return 0.0, np.inf
-    score = float((first * second).sum()) / energy**0.5
-    down, right = np.gradient(first)
-    slopes = np.array([[(right * right).sum(), (right * down).sum()], [(right * down).sum(), (down * down).sum()]])
-    noise = float(((first - second) ** 2).mean())
-    spread = np.trace(np.linalg.pinv(slopes)) / 2 * noise * CORRELATED_PX
-    return score, float(np.hypot(np.sqrt(max(spread, 0.0)), FLOOR_PX))
+    energy = (first**2).sum(axis=(1, 2)) * (second**2).sum(axis=(1, 2))
+    score = (first * second).sum(axis=(1, 2)) / np.sqrt(np.maximum(energy, 1e-12))
+    down, right = np.gradient(first, axis=(1, 2))
+    noise = ((first - second) ** 2).mean(axis=(1, 2))
+    across, upward, mixed = ((a * b).sum(axis=(1, 2)) for a, b in ((right, right), (down, down), (right, down)))
+    # Half the trace of the inverse of [[across, mixed], [mixed, upward]].
+    spread = (across + upward) / 2 / np.maximum(across * upward - mixed**2, 1e-12) * noise * CORRELATED_PX
+    return np.where(energy > 0, score, 0.0), np.hypot(np.sqrt(spread), FLOOR_PX)
 
 
 def _small_turns(first: Array, overlap: Overlap) -> Array:
@@ -246,13 +254,11 @@ def _common_turn(tracked: _Tracked, overlap: Overlap) -> tuple[Array, NDArray[np
         return np.zeros(3), np.zeros(count, dtype=bool)
     moves, seen = _small_turns(tracked.first, overlap), tracked.second - tracked.first
     random = np.random.default_rng(count)
-    best = np.zeros(count, dtype=bool)
-    for _ in range(TRIALS):
-        pair = random.choice(count, 2, replace=False)
-        turn = np.linalg.lstsq(moves[pair].reshape(-1, 3), seen[pair].ravel(), rcond=None)[0]
-        near = np.linalg.norm(seen - moves @ turn, axis=1) < AGREE_PX
-        if near.sum() > best.sum():
-            best = near
+    pairs = random.integers(count, size=(TRIALS, 2))
+    pairs = pairs[pairs[:, 0] != pairs[:, 1]]
+    turns = np.linalg.pinv(moves[pairs].reshape(-1, 4, 3)) @ seen[pairs].reshape(-1, 4, 1)
+    near = np.linalg.norm(seen - (moves @ turns[:, None])[..., 0], axis=2) < AGREE_PX
+    best = near[np.argmax(near.sum(axis=1))] if len(near) else np.zeros(count, dtype=bool)
     turn = np.zeros(3)
     for _ in range(3):
         if best.sum() < 2:

@@ -17,11 +17,12 @@ from controller.inspection.lens_model import Array
 HEAD_TERMS = ("pan_scale", "tilt_scale", "mount_x", "mount_y", "mount_z", "pan_play", "tilt_play")
 # Standard uncertainties before anything is seen: generous. Our own choice, no source.
 HEAD_PRIOR = np.array([0.02, 0.02, *np.radians([1.0, 1.0, 1.0]), *np.radians([0.5, 0.5])])
+LEAST_SD_DEG = 1e-4  # no head is surer than this: a standard uncertainty of 0 would be an infinite weight
 LEAST_SHARE = 0.1  # of the least uncertainty of an angle: near a pole, yaw and roll leave one direction without any
 
 
 @dataclass(frozen=True, slots=True)
-class Frame:
+class HeadFrame:
     """A frame as the head reports it, in degrees.
 
     The camera's pose with the standard uncertainties of the head's repeatability, the angles of the axes, and the
@@ -40,6 +41,9 @@ class Frame:
     tilt_from: int = 0
 
 
+Frame = HeadFrame  # the name before; plan.Frame is another one
+
+
 def turned(vectors: Array) -> Array:
     """The rotation matrices (n, 3, 3) of rotation vectors (n, 3)."""
     return np.asarray(Rotation.from_rotvec(vectors).as_matrix())
@@ -50,7 +54,7 @@ def turn_of(matrices: Array) -> Array:
     return np.asarray(Rotation.from_matrix(matrices).as_rotvec())
 
 
-def commanded(frames: Sequence[Frame]) -> Array:
+def commanded(frames: Sequence[HeadFrame]) -> Array:
     """The rotations of the frames as commanded, (n, 3, 3)."""
     angles = [(frame.yaw_deg, frame.pitch_deg, frame.roll_deg) for frame in frames]
     return np.asarray(Rotation.from_euler("YXZ", angles, degrees=True).as_matrix())
@@ -76,9 +80,11 @@ def angle_axes(rotations: Array) -> Array:
     return axes
 
 
-def head_covariances(frames: Sequence[Frame]) -> Array:
+def head_covariances(frames: Sequence[HeadFrame]) -> Array:
     """The covariance of each frame's pose by the head, (n, 3, 3), in the camera's axes, in square radians."""
-    sds = np.radians([(frame.yaw_sd_deg, frame.pitch_sd_deg, frame.roll_sd_deg) for frame in frames])
+    sds = np.radians(
+        np.maximum([(frame.yaw_sd_deg, frame.pitch_sd_deg, frame.roll_sd_deg) for frame in frames], LEAST_SD_DEG)
+    )
     spread = angle_axes(commanded(frames)) * sds[:, None, :]
     values, vectors = np.linalg.eigh(spread @ spread.transpose(0, 2, 1))
     values = np.maximum(values, (LEAST_SHARE * sds.min(axis=1, keepdims=True)) ** 2)
@@ -91,13 +97,22 @@ def pan_axis(lean_deg: float, toward_deg: float) -> Array:
     return np.array([-np.sin(lean) * np.sin(toward), np.cos(lean), -np.sin(lean) * np.cos(toward)])
 
 
-def predicted(frames: Sequence[Frame], axis: Array, terms: Array) -> tuple[Array, Array]:
+def middle_of(frames: Sequence[HeadFrame]) -> tuple[float, float]:
+    """The mean pan and tilt of a set, in degrees."""
+    pan, tilt = np.mean([(frame.pan_deg, frame.tilt_deg) for frame in frames], axis=0)
+    return float(pan), float(tilt)
+
+
+def predicted(
+    frames: Sequence[HeadFrame], axis: Array, terms: Array, middle_deg: tuple[float, float] | None = None
+) -> tuple[Array, Array]:
     """The rotations (n, 3, 3) by a head with these HEAD_TERMS, and their turns by each term, (n, 3, 7).
 
-    Scales count from the middle of the set: where the axes have their zero, the photographs cannot say.
+    Scales count from the middle of the set: where the axes have their zero, the photographs cannot say. Give
+    `middle_deg` for frames that are not the whole set.
     """
-    pan, tilt = np.radians([(frame.pan_deg, frame.tilt_deg) for frame in frames]).T
-    pan, tilt = pan - pan.mean(), tilt - tilt.mean()
+    angles = np.array([(frame.pan_deg, frame.tilt_deg) for frame in frames])
+    pan, tilt = np.radians(angles - (middle_deg or middle_of(frames))).T
     pan_side = np.array([frame.pan_from for frame in frames]) / 2
     tilt_side = np.array([frame.tilt_from for frame in frames]) / 2
     start = commanded(frames)

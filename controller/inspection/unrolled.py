@@ -14,6 +14,7 @@ from numpy.typing import NDArray
 from PIL import Image
 
 from controller.errors import InputError
+from controller.inspection.expected import circle_px
 from controller.inspection.inspected import FrameFault, Inspected, InspectedFrame
 from controller.inspection.lens_model import Array
 from controller.inspection.linking import COARSER
@@ -51,12 +52,12 @@ class DrawnSphere:
     owner: NDArray[np.int32]
 
 
-def reader_of(folder: Path) -> ReadFrame:
-    """Read frames from the folder that their files are in."""
+def reader_of(folder: Path, orientation: int | None = None) -> ReadFrame:
+    """Read frames from the folder that their files are in. `orientation` is that of `Inspected`."""
 
     def read(frame: InspectedFrame, share: float) -> Coloured:
         path = folder / (frame.file or "")
-        read = read_upright(path, max(1, round(min(frame.size_px) * share * COARSER)))
+        read = read_upright(path, max(1, round(min(frame.size_px) * share * COARSER)), orientation)
         found = [side / read.share for side in read.picture.size]
         if any(abs(side - due) >= 1 / read.share for side, due in zip(found, frame.size_px, strict=True)):
             wide, high = frame.size_px
@@ -68,13 +69,9 @@ def reader_of(folder: Path) -> ReadFrame:
 
 def views_of(inspected: Inspected, frames: Sequence[InspectedFrame]) -> list[FrameView]:
     """The frames as measured. World axes are those of `poses`."""
-    plan, places = inspected.plan, PixelPlaces(inspected.lens.lens)
-    circle_mm = plan.kit.lens.image_circle_mm
-    views = []
-    for frame in frames:
-        circle = None if circle_mm is None else circle_mm / 2 * frame.size_px[0] / plan.optics.frame_width_mm
-        views.append(FrameView(frame.rotation.T, places, frame.size_px, 0.0, circle))
-    return views
+    kit, places = inspected.plan.kit, PixelPlaces(inspected.lens.lens)
+    circles = {size: circle_px(kit, size) for size in {frame.size_px for frame in frames}}
+    return [FrameView(frame.rotation.T, places, frame.size_px, 0.0, circles[frame.size_px]) for frame in frames]
 
 
 def has_picture(frame: InspectedFrame) -> bool:

@@ -12,6 +12,7 @@ from markupsafe import Markup
 from controller.files import write_whole
 from controller.inspection.inspected import Inspected, LinkVerdict
 from controller.inspection.lens_model import Array
+from controller.inspection.measured_words import head_sentences, lens_sentences
 from controller.inspection.unrolled import WIDTH, ReadFrame, first_passes, middle_of, reader_of, views_of
 from controller.places import Ours
 from controller.report.drawing import page_environment
@@ -22,9 +23,7 @@ from controller.report.proof_signs import FAULT_WORDS, FRAME_SIGNS, LINK_SIGNS, 
 from controller.report.proof_words import (
     frame_lines,
     frames_named,
-    head_lines,
     headline,
-    lens_lines,
     link_text,
 )
 
@@ -89,7 +88,7 @@ def write_proof_sheet(
     `passes` chooses the pass of a frame by its id; by default the first with a picture. `advance` is called after each
     frame. With `replace`, older files of ours are replaced. A picture that cannot be read is named on the page.
     """
-    pictures = draw_pictures(inspected, read or reader_of(folder), width, passes, advance)
+    pictures = draw_pictures(inspected, read or reader_of(folder, inspected.orientation), width, passes, advance)
     contents: dict[str, str | bytes] = {
         PAGE: proof_page(inspected, pictures, passes),
         SPHERE: pictures.whole_sphere,
@@ -125,8 +124,8 @@ def proof_page(inspected: Inspected, pictures: ProofPictures, passes: Mapping[in
             link_signs=LINK_SIGNS,
             states=states,
             verdicts=verdicts,
-            lens=lens_lines(inspected.lens),
-            head=head_lines(inspected.head),
+            lens=list(lens_sentences(inspected.lens, inspected.plan.kit)),
+            head=list(head_sentences(inspected.head, inspected.plan.kit)),
             notes=[*inspected.notes, *pictures.unread.values()],
             data=_data(inspected, pictures, frames, links),
         )

@@ -1,52 +1,33 @@
-"""The numbers of an inspected set in words: of a frame, a link, the lens and the head."""
+"""The numbers of an inspected set in words: of a frame and of a link."""
 
 import math
 import re
 from collections.abc import Collection, Sequence
 
 from controller.amounts import counted
-from controller.inspection.head_measured import COVERAGE, HeadMeasured, Measured, Unmeasured
-from controller.inspection.inspected import Inspected, InspectedFrame, InspectedLink, LensMeasured, PoseKnown
+from controller.inspection.head_measured import Measured
+from controller.inspection.inspected import Inspected, InspectedFrame, InspectedLink, PoseKnown
 from controller.report.proof_signs import LINK_SIGNS
 
 Line = tuple[str, str]
 """A name and a value with its unit."""
 
 FRAMES_IN_TEXT = re.compile(r"\bframes?\s+((?:\d+(?:\s*,\s*(?:and\s+)?|\s+and\s+)?)+)", re.IGNORECASE)
-TERMS: dict[str, Line] = {
-    "focal_px": ("focal length in pixels", "px"),
-    "k1": ("distortion k1", ""),
-    "k2": ("distortion k2", ""),
-    "k3": ("distortion k3", ""),
-    "centre_x_px": ("principal point, from the left", "px"),
-    "centre_y_px": ("principal point, from the top", "px"),
-}
-HEAD: tuple[tuple[str, str, str], ...] = (
-    ("pan_steps_per_degree", "pan, steps per degree", ""),
-    ("tilt_steps_per_degree", "tilt, steps per degree", ""),
-    ("pan_play_deg", "play of pan", "°"),
-    ("tilt_play_deg", "play of tilt", "°"),
-    ("lean_deg", "lean", "°"),
-)
 
 
-def with_uncertainty(measured: Measured, unit: str = "", factor: float = 1.0) -> str:
-    """A value with `factor` times its standard uncertainty, rounded to two figures of that: 12.34 ± 0.12 px."""
-    spread = factor * measured.sd
-    unit = unit if unit in {"", "°"} else f" {unit}"
-    if not (math.isfinite(spread) and spread > 0):
-        return f"{measured.value:.7g}{unit}"
-    digits = max(0, 1 - math.floor(math.log10(spread)))
+def with_uncertainty(measured: Measured) -> str:
+    """An angle in degrees with its standard uncertainty, rounded to two figures of that: 12.34° ± 0.12°."""
+    if not (math.isfinite(measured.sd) and measured.sd > 0):
+        return f"{measured.value:.7g}°"
+    digits = max(0, 1 - math.floor(math.log10(measured.sd)))
     value = round(measured.value, digits) + 0.0  # without minus zero
-    if unit == "°":
-        return f"{value:.{digits}f}° ± {spread:.{digits}f}°"
-    return f"{value:.{digits}f} ± {spread:.{digits}f}{unit}"
+    return f"{value:.{digits}f}° ± {measured.sd:.{digits}f}°"
 
 
 def pose_text(pose: PoseKnown) -> str:
     """Yaw, pitch and roll with their standard uncertainties."""
     angles = (("yaw", pose.yaw), ("pitch", pose.pitch), ("roll", pose.roll))
-    return ", ".join(f"{name} {with_uncertainty(angle, '°')}" for name, angle in angles)
+    return ", ".join(f"{name} {with_uncertainty(angle)}" for name, angle in angles)
 
 
 def link_text(link: InspectedLink) -> str:
@@ -88,36 +69,6 @@ def frame_lines(frame: InspectedFrame, links: Sequence[InspectedLink]) -> list[L
         lines.append(("brightness", f"{frame.brighter_ev:+.2f} EV against its neighbours"))
     if frame.file is not None:
         lines.append(("clipped", f"{percent(frame.dark)} dark, {percent(frame.bright)} bright"))
-    return lines
-
-
-def lens_lines(lens: LensMeasured) -> list[Line]:
-    """The lens, each value with its 95 % interval or the reason why there is none."""
-    lines = []
-    if lens.focal_mm is not None:
-        lines.append(("focal length", with_uncertainty(lens.focal_mm, "mm", COVERAGE)))
-    for name, (words, unit) in TERMS.items():
-        if name in lens.terms:
-            lines.append((words, with_uncertainty(lens.terms[name], unit, COVERAGE)))
-    pupil = (
-        ("entrance pupil ahead of the axis", lens.pupil_ahead_mm),
-        ("entrance pupil to the right", lens.pupil_right_mm),
-    )
-    for words, measured in pupil:
-        if measured is not None:
-            lines.append((words, with_uncertainty(measured, "mm", COVERAGE)))
-        elif lens.pupil_reason:
-            lines.append((words, f"not measured: {lens.pupil_reason}"))
-    return lines
-
-
-def head_lines(head: HeadMeasured) -> list[Line]:
-    """The head, each value with its 95 % interval or the reason why there is none."""
-    lines = []
-    for field, words, unit in HEAD:
-        value = getattr(head, field)
-        text = f"not measured: {value}" if isinstance(value, Unmeasured) else with_uncertainty(value, unit, COVERAGE)
-        lines.append((words, text))
     return lines
 
 

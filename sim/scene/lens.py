@@ -14,6 +14,37 @@ Floats = NDArray[np.float32]
 Table = NDArray[np.float64]
 
 
+@dataclass(frozen=True, slots=True)
+class Distortion:
+    """Radial distortion: light due at `rho` falls at rho (1 + k1 rho^2 + k2 rho^4 + k3 rho^6).
+
+    `rho` is the radius of the lens's projection for a focal length of 1 (D. C. Brown, "Close-range camera calibration",
+    Photogrammetric Engineering 37(8), 1971).
+    """
+
+    k1: float = 0.0
+    k2: float = 0.0
+    k3: float = 0.0
+
+    def bent(self, rho: Table) -> Table:
+        """The distorted radii."""
+        square = rho**2
+        return np.asarray(rho * (1 + square * (self.k1 + square * (self.k2 + square * self.k3))))
+
+
+@dataclass(frozen=True, slots=True)
+class Vignetting:
+    """How the light falls off toward the corners.
+
+    `natural`: by the fourth power of the cosine of the angle off axis, as in a rectilinear lens without correction
+    (S. F. Ray, *Applied Photographic Optics*, 3rd ed. 2002). `corner_share` of the light is left by the rest at the
+    corner farthest from the axis; the loss grows with the square of the radius.
+    """
+
+    natural: bool = False
+    corner_share: float = 1.0
+
+
 @dataclass(frozen=True, slots=True, eq=False)
 class LensSpec:
     """Sizes in millimetres, upright as mounted.
@@ -32,6 +63,7 @@ class LensSpec:
     up_mm: float = 0.0
     pupil_along_mm: float = 0.0
     pupil_across_mm: float = 0.0
+    vignetting: Vignetting | None = None
 
     def pixel_rad(self, pixels_across: int) -> float:
         """The angle of one pixel at the lens's axis, in radians, for a picture `pixels_across` wide."""
@@ -43,14 +75,36 @@ def rays(lens: LensSpec, pixels_across: int, pixels_up: int) -> Floats:
 
     Rows count from the top. Outside the image circle all three parts are NaN.
     """
-    across = ((np.arange(pixels_across) + 0.5) / pixels_across - 0.5) * lens.width_mm + lens.right_mm
-    upward = (0.5 - (np.arange(pixels_up) + 0.5) / pixels_up) * lens.height_mm + lens.up_mm
-    x, y = np.meshgrid(across, upward)
+    x, y = _on_sensor(lens, pixels_across, pixels_up)
     radius = np.hypot(x, y)
     angle = np.interp(radius, lens.radius_mm, lens.angle_rad, right=np.nan)
     # sin(angle) / radius tends to 1 / focal length on the axis. Any finite value works there, since x = y = 0.
     scale = np.sin(angle) / np.maximum(radius, 1e-12)
     return np.stack([np.cos(angle), scale * x, scale * y]).astype(np.float32)
+
+
+def shade(lens: LensSpec, pixels_across: int, pixels_up: int) -> Floats | None:
+    """The share of the light that reaches each pixel, (pixels_up, pixels_across); None if all of it does.
+
+    It is NaN outside the image circle.
+    """
+    falloff = lens.vignetting
+    if falloff is None:
+        return None
+    radius = np.hypot(*_on_sensor(lens, pixels_across, pixels_up))
+    corner = math.hypot(lens.width_mm / 2 + abs(lens.right_mm), lens.height_mm / 2 + abs(lens.up_mm))
+    share = 1 - (1 - falloff.corner_share) * (radius / corner) ** 2
+    if falloff.natural:
+        share *= np.cos(np.interp(radius, lens.radius_mm, lens.angle_rad, right=np.nan)) ** 4
+    return share.astype(np.float32)
+
+
+def _on_sensor(lens: LensSpec, pixels_across: int, pixels_up: int) -> tuple[Table, Table]:
+    """Millimetres right of the lens's axis and above it, for the middle of each pixel."""
+    across = ((np.arange(pixels_across) + 0.5) / pixels_across - 0.5) * lens.width_mm + lens.right_mm
+    upward = (0.5 - (np.arange(pixels_up) + 0.5) / pixels_up) * lens.height_mm + lens.up_mm
+    x, y = np.meshgrid(across, upward)
+    return x, y
 
 
 def axes_of(yaw_deg: float, pitch_deg: float, roll_deg: float = 0.0) -> Table:

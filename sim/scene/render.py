@@ -10,7 +10,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from sim.scene.lens import Floats, LensSpec, axes_of, rays
+from sim.scene.lens import Floats, LensSpec, axes_of, rays, shade
 from sim.scene.scenery import FULL, Layer, Scenery, light_of_codes, seen
 
 ROWS_AT_ONCE = 32_768  # pixels that are processed together: as many as fit into a processor's cache
@@ -44,6 +44,8 @@ class Renderer:
         dark = np.isnan(self._rays[0])
         self._dark: NDArray[np.bool_] | None = dark if dark.any() else None
         self._rays = np.where(dark, np.array([[1.0], [0.0], [0.0]], dtype=np.float32), self._rays)
+        reaching = shade(lens, pixels_across, pixels_up)
+        self._shade = None if reaching is None else np.nan_to_num(reaching).reshape(-1, 1)
 
     def light(self, *aims: HeldPose) -> Floats:
         """Light of shape (pixels_up, pixels_across, 3); 1 just saturates at the base exposure.
@@ -57,6 +59,8 @@ class Renderer:
             light *= np.float32(first.weight / total)
             for aim in others:
                 light += np.float32(aim.weight / total) * self._light_from(aim)
+        if self._shade is not None:
+            light *= self._shade
         return light.reshape(*self.shape, 3)
 
     def _light_from(self, aim: HeldPose) -> Floats:

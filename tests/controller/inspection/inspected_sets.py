@@ -20,8 +20,8 @@ from controller.inspection.inspected import (
     LinkVerdict,
     PoseKnown,
 )
-from controller.inspection.lens_model import Array, Lens, see
-from controller.inspection.poses import Frame, commanded
+from controller.inspection.lens_model import Array, BrownLens, see
+from controller.inspection.poses import HeadFrame, commanded
 from controller.picture_file import Coloured
 from controller.planning.make import make_plan
 from controller.planning.plan import Plan
@@ -37,11 +37,11 @@ def plan_of(focal_mm: float = 14.0, request: Request | None = None, **tables: di
     return make_plan(kit_of(focal_mm, **tables), 0.3, request or Request())
 
 
-def lens_of(plan: Plan, across: int, **terms: float) -> tuple[Lens, tuple[int, int]]:
+def lens_of(plan: Plan, across: int, **terms: float) -> tuple[BrownLens, tuple[int, int]]:
     optics = plan.optics
     size = across, round(across * optics.frame_height_mm / optics.frame_width_mm)
     focal = optics.focal_length_mm / optics.frame_width_mm * across
-    return Lens(optics.projection, focal, (size[0] - 1) / 2, (size[1] - 1) / 2, **terms), size
+    return BrownLens(optics.projection, focal, (size[0] - 1) / 2, (size[1] - 1) / 2, **terms), size
 
 
 def pose(yaw: float, pitch: float, roll: float, sd: float) -> PoseKnown:
@@ -60,7 +60,7 @@ def inspected_of(
     frames = []
     for number, frame in enumerate(plan.frames):
         angles = frame.yaw_deg, frame.pitch_deg, rolls[number % len(rolls)]
-        (rotation,) = commanded([Frame(*angles, 0.1, 0.1, 0.1, 0.0, 0.0)])
+        (rotation,) = commanded([HeadFrame(*angles, 0.1, 0.1, 0.1, 0.0, 0.0)])
         known = pose(*angles, 0.02), pose(*angles, 0.003)
         frames.append(
             InspectedFrame(

@@ -6,37 +6,37 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from controller.inspection.lens_model import Array, Lens, project, see
+from controller.inspection.lens_model import Array, BrownLens, project, see
 from controller.inspection.links import Link
-from controller.inspection.poses import Frame, head_covariances, pan_axis, predicted, turned
+from controller.inspection.poses import HeadFrame, head_covariances, pan_axis, predicted, turned
 from controller.optics.projection import Projection
 
 NOISE_PX = 0.3
-LENS = Lens(Projection.RECTILINEAR, 2900.0, 2011.0, 1490.0, k1=-0.06, k2=0.02)
-ASSUMED = Lens(Projection.RECTILINEAR, 2850.0, 2000.0, 1500.0)
+LENS = BrownLens(Projection.RECTILINEAR, 2900.0, 2011.0, 1490.0, k1=-0.06, k2=0.02)
+ASSUMED = BrownLens(Projection.RECTILINEAR, 2850.0, 2000.0, 1500.0)
 
 
 @dataclass(frozen=True)
 class MadeUp:
     """A set with its truth: HEAD_TERMS and rotations."""
 
-    frames: list[Frame]
+    frames: list[HeadFrame]
     links: list[Link]
     head: Array
     rotations: Array
     wild: list[NDArray[np.bool_]]
 
 
-def grid(pans: NDArray[Any], tilts: NDArray[Any], sd_deg: float = 0.02, both_ways: bool = False) -> list[Frame]:
+def grid(pans: NDArray[Any], tilts: NDArray[Any], sd_deg: float = 0.02, both_ways: bool = False) -> list[HeadFrame]:
     return [
-        Frame(pan, tilt, 0.0, sd_deg, sd_deg, sd_deg, pan, tilt, (-1) ** (row + column // 2) if both_ways else 1, 1)
+        HeadFrame(pan, tilt, 0.0, sd_deg, sd_deg, sd_deg, pan, tilt, (-1) ** (row + column // 2) if both_ways else 1, 1)
         for row, tilt in enumerate(tilts)
         for column, pan in enumerate(pans)
     ]
 
 
 def make(
-    rng: np.random.Generator, frames: list[Frame], lens: Lens = LENS, points: int = 40, wild: float = 0.05
+    rng: np.random.Generator, frames: list[HeadFrame], lens: BrownLens = LENS, points: int = 40, wild: float = 0.05
 ) -> MadeUp:
     head = rng.normal(size=7) * [0.003, 0.003, *np.radians([0.3, 0.3, 0.3]), *np.radians([0.03, 0.03])]
     rotations, _ = predicted(frames, pan_axis(0, 0), head)
@@ -62,5 +62,5 @@ def make(
     return MadeUp(frames, links, head, rotations, wilds)
 
 
-def with_sd(frames: list[Frame], sd_deg: float) -> list[Frame]:
+def with_sd(frames: list[HeadFrame], sd_deg: float) -> list[HeadFrame]:
     return [replace(frame, yaw_sd_deg=sd_deg, pitch_sd_deg=sd_deg, roll_sd_deg=sd_deg) for frame in frames]

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from controller.inspection.adjustment import Adjusted, adjust
-from controller.inspection.lens_model import Lens
+from controller.inspection.lens_model import BrownLens
 from controller.inspection.links import Link, misses, points_of
 from controller.inspection.poses import commanded, pan_axis, predicted, turn_of, turned
 from controller.optics.projection import Projection
@@ -90,7 +90,7 @@ def test_a_frame_that_was_moved_is_found_and_drags_no_other(turn_deg: float) -> 
 
 
 @pytest.mark.parametrize("truth", [replace(LENS, k1=0.0, k2=0.0), replace(LENS, k2=0.0), LENS])
-def test_a_lens_has_the_terms_that_the_data_carry(truth: Lens) -> None:
+def test_a_lens_has_the_terms_that_the_data_carry(truth: BrownLens) -> None:
     for seed in (101, 102):
         made = make(np.random.default_rng(seed), grid(*RING), truth)
         terms = adjust(made.frames, made.links, ASSUMED, AXIS).terms
@@ -101,7 +101,7 @@ def test_a_lens_has_the_terms_that_the_data_carry(truth: Lens) -> None:
 
 @pytest.mark.parametrize("projection", [Projection.EQUIDISTANT, Projection.EQUISOLID, Projection.STEREOGRAPHIC])
 def test_a_fisheye_is_adjusted_alike(projection: Projection) -> None:
-    truth = Lens(projection, 1500.0, 2003.0, 1496.0, k1=0.01)
+    truth = BrownLens(projection, 1500.0, 2003.0, 1496.0, k1=0.01)
     made = make(np.random.default_rng(3), grid(np.arange(0, 360, 45.0), np.array([0.0])), truth)
     adjusted = adjust(made.frames, made.links, replace(truth, focal_px=1470.0, k1=0.0), AXIS)
     assert np.sqrt(np.mean(off_px(made, adjusted) ** 2)) < 0.3

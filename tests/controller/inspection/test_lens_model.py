@@ -6,16 +6,16 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from controller.inspection.lens_model import CURVES, TERMS, Lens, project, see
+from controller.inspection.lens_model import CURVES, TERMS, BrownLens, project, see
 from controller.optics.projection import LAWS, Projection
 
 WIDEST = {Projection.RECTILINEAR: 0.9, Projection.ORTHOGRAPHIC: 1.3}  # radians; 1.5 for the others
 
 
 @st.composite
-def lenses(draw: st.DrawFn) -> Lens:
+def lenses(draw: st.DrawFn) -> BrownLens:
     small = st.floats(-0.02, 0.02)
-    return Lens(
+    return BrownLens(
         draw(st.sampled_from(list(Projection))),
         draw(st.floats(300, 20_000)),
         *(draw(st.floats(1000, 4000)) for _ in range(2)),
@@ -23,7 +23,7 @@ def lenses(draw: st.DrawFn) -> Lens:
     )
 
 
-def rays_of(lens: Lens, seed: int) -> np.ndarray:
+def rays_of(lens: BrownLens, seed: int) -> np.ndarray:
     rng = np.random.default_rng(seed)
     angle = np.concatenate([[0.0, 1e-6], rng.uniform(0, WIDEST.get(lens.projection, 1.5), 30)])
     turn = rng.uniform(0, 2 * np.pi, len(angle))
@@ -32,7 +32,7 @@ def rays_of(lens: Lens, seed: int) -> np.ndarray:
 
 @settings(deadline=None, max_examples=60)
 @given(lenses(), st.integers(0, 1000))
-def test_a_ray_returns_from_its_pixel(lens: Lens, seed: int) -> None:
+def test_a_ray_returns_from_its_pixel(lens: BrownLens, seed: int) -> None:
     rays = rays_of(lens, seed)
     pixels = project(lens, rays).pixels
     back = see(lens, pixels).rays
@@ -44,7 +44,7 @@ def test_a_ray_returns_from_its_pixel(lens: Lens, seed: int) -> None:
 
 @settings(deadline=None, max_examples=60)
 @given(lenses(), st.integers(0, 1000))
-def test_derivatives_agree_with_differences(lens: Lens, seed: int) -> None:
+def test_derivatives_agree_with_differences(lens: BrownLens, seed: int) -> None:
     rays = rays_of(lens, seed)[1:]
     there = project(lens, rays)
     for axis in range(3):
@@ -67,10 +67,10 @@ def test_derivatives_agree_with_differences(lens: Lens, seed: int) -> None:
 
 @settings(deadline=None, max_examples=30)
 @given(lenses(), st.integers(0, 1000))
-def test_a_rectilinear_lens_is_that_of_opencv(lens: Lens, seed: int) -> None:
+def test_a_rectilinear_lens_is_that_of_opencv(lens: BrownLens, seed: int) -> None:
     """OpenCV's projectPoints with its terms k1, k2, k3 and without tangential terms."""
-    rays = rays_of(Lens(Projection.RECTILINEAR, 1, 0, 0), seed)
-    lens = Lens(Projection.RECTILINEAR, *(getattr(lens, name) for name in Lens.__slots__[1:]))
+    rays = rays_of(BrownLens(Projection.RECTILINEAR, 1, 0, 0), seed)
+    lens = BrownLens(Projection.RECTILINEAR, *(getattr(lens, name) for name in BrownLens.__slots__[1:]))
     matrix = np.array([[lens.focal_px, 0, lens.centre_x_px], [0, lens.focal_px, lens.centre_y_px], [0, 0, 1]])
     terms = np.array([lens.k1, lens.k2, 0, 0, lens.k3])
     expected = cv2.projectPoints(rays, np.zeros(3), np.zeros(3), matrix, terms)[0][:, 0]
@@ -88,10 +88,10 @@ def test_curves_are_the_laws_of_optics(projection: Projection) -> None:
 
 @pytest.mark.parametrize("projection", list(Projection))
 def test_what_a_lens_never_reaches_is_nan(projection: Projection) -> None:
-    lens = Lens(projection, 1000, 0, 0)
+    lens = BrownLens(projection, 1000, 0, 0)
     if projection in (Projection.RECTILINEAR, Projection.ORTHOGRAPHIC):
         assert np.isnan(project(lens, np.array([[0.1, 0, -1.0]])).pixels).all()
     if np.isfinite(LAWS[projection].largest_radius):
         assert np.isnan(see(lens, np.array([[3500.0, 0]])).rays).all()
-    folded = Lens(Projection.RECTILINEAR, 1000, 0, 0, k1=-0.3)
+    folded = BrownLens(Projection.RECTILINEAR, 1000, 0, 0, k1=-0.3)
     assert np.isnan(see(folded, np.array([[900.0, 0]])).rays).all()

@@ -6,7 +6,7 @@ from hypothesis import strategies as st
 
 from controller.inspection.poses import (
     HEAD_TERMS,
-    Frame,
+    HeadFrame,
     angle_axes,
     angles_of,
     commanded,
@@ -21,16 +21,16 @@ angles = st.floats(-179, 179)
 pitches = st.floats(-89, 89)
 
 
-def frame_at(pan: float, tilt: float, lean: float, toward: float, side: int = 0) -> Frame:
+def frame_at(pan: float, tilt: float, lean: float, toward: float, side: int = 0) -> HeadFrame:
     pose = reached(pan, tilt, lean, toward)
-    return Frame(pose.yaw_deg, pose.pitch_deg, pose.roll_deg, 0.02, 0.01, 0.03, pan, tilt, side, side)
+    return HeadFrame(pose.yaw_deg, pose.pitch_deg, pose.roll_deg, 0.02, 0.01, 0.03, pan, tilt, side, side)
 
 
 @given(angles, st.one_of(pitches, st.sampled_from([90.0, -90.0])), angles)
 def test_angles_return_from_their_rotation(yaw: float, pitch: float, roll: float) -> None:
-    rotation = commanded([Frame(yaw, pitch, roll, 1, 1, 1, 0, 0)])
+    rotation = commanded([HeadFrame(yaw, pitch, roll, 1, 1, 1, 0, 0)])
     back = angles_of(rotation)[0]
-    again = commanded([Frame(float(back[0]), float(back[1]), float(back[2]), 1, 1, 1, 0, 0)])
+    again = commanded([HeadFrame(float(back[0]), float(back[1]), float(back[2]), 1, 1, 1, 0, 0)])
     assert np.abs(again - rotation).max() < 1e-7
     if abs(pitch) < 90:
         assert np.abs(np.remainder(back - (yaw, pitch, roll) + 180, 360) - 180).max() < 1e-6
@@ -38,12 +38,12 @@ def test_angles_return_from_their_rotation(yaw: float, pitch: float, roll: float
 
 @given(angles, pitches, angles)
 def test_axes_of_the_angles_are_their_derivatives(yaw: float, pitch: float, roll: float) -> None:
-    start = commanded([Frame(yaw, pitch, roll, 1, 1, 1, 0, 0)])
+    start = commanded([HeadFrame(yaw, pitch, roll, 1, 1, 1, 0, 0)])
     for column in range(3):
         step = np.zeros(3)
         step[column] = 1e-4
         there = [yaw + step[0], pitch + step[1], roll + step[2]]
-        more = commanded([Frame(there[0], there[1], there[2], 1, 1, 1, 0, 0)])
+        more = commanded([HeadFrame(there[0], there[1], there[2], 1, 1, 1, 0, 0)])
         turn = turn_of(start.transpose(0, 2, 1) @ more)[0] / np.radians(1e-4)
         assert np.abs(turn - angle_axes(start)[0, :, column]).max() < 1e-4
 
@@ -80,7 +80,7 @@ def test_terms_turn_frames_as_their_derivatives_say(
 
 @given(angles, st.floats(-90, 90), angles)
 def test_covariances_of_the_head_can_be_weights(yaw: float, pitch: float, roll: float) -> None:
-    covariance = head_covariances([Frame(yaw, pitch, roll, 0.05, 0.02, 0.03, yaw, pitch)])
+    covariance = head_covariances([HeadFrame(yaw, pitch, roll, 0.05, 0.02, 0.03, yaw, pitch)])
     values = np.linalg.eigvalsh(covariance)[0]
     assert values[0] >= np.radians(0.002 * 0.99) ** 2
     assert values[2] <= np.radians(0.05 + 0.03) ** 2

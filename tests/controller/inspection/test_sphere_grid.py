@@ -8,7 +8,7 @@ from astropy.wcs import WCS
 from hypothesis import given
 from hypothesis import strategies as st
 
-from controller.inspection.poses import Frame, commanded
+from controller.inspection.poses import HeadFrame, commanded
 from controller.inspection.sphere_grid import SphereGrid, angles_deg, directions_of, whole_sphere, window
 
 WINDOWS = st.builds(
@@ -49,7 +49,7 @@ def test_places_are_those_of_the_plate_carree(grid: SphereGrid) -> None:
 
 @given(st.floats(-180, 180), st.floats(-89.9, 89.9))
 def test_a_camera_looks_where_its_pose_says(yaw: float, pitch: float) -> None:
-    (rotation,) = commanded([Frame(yaw, pitch, 7.0, 0.1, 0.1, 0.1, 0.0, 0.0)])
+    (rotation,) = commanded([HeadFrame(yaw, pitch, 7.0, 0.1, 0.1, 0.1, 0.0, 0.0)])
     assert np.allclose(directions_of(np.radians(yaw), np.radians(pitch)), rotation[:, 2], atol=1e-9)
     back = angles_deg(rotation[None, :, 2])
     assert back[1][0] == pytest.approx(pitch, abs=1e-6)

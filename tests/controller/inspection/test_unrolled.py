@@ -11,10 +11,11 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from PIL import Image
+from PIL.ExifTags import Base
 
 from controller.errors import InputError
 from controller.inspection.inspected import FrameFault, Inspected, InspectedFrame
-from controller.inspection.lens_model import Lens
+from controller.inspection.lens_model import BrownLens
 from controller.inspection.overlap import FrameView
 from controller.inspection.pixel_places import PixelPlaces
 from controller.inspection.sphere_grid import whole_sphere, window
@@ -85,7 +86,7 @@ def test_a_window_holds_what_the_pictures_show_and_is_no_whole_sphere() -> None:
     assert all((line != NOTHING).any() for line in inside)
 
 
-def views(count: int, seed: int, lens: Lens, circle_px: float | None) -> list[FrameView]:
+def views(count: int, seed: int, lens: BrownLens, circle_px: float | None) -> list[FrameView]:
     rng = np.random.default_rng(seed)
     turns = np.linalg.qr(rng.normal(size=(count, 3, 3)))[0]
     turns *= np.linalg.det(turns)[:, None, None]
@@ -104,7 +105,7 @@ def views(count: int, seed: int, lens: Lens, circle_px: float | None) -> list[Fr
 def test_the_owner_is_the_nearest_of_the_frames_that_show_the_pixel(
     count: int, seed: int, projection: Projection, focal_px: float, circle_px: float | None, k1: float
 ) -> None:
-    all_views = views(count, seed, Lens(projection, focal_px, 44.0, 30.5, k1=k1), circle_px)
+    all_views = views(count, seed, BrownLens(projection, focal_px, 44.0, 30.5, k1=k1), circle_px)
     for grid in (whole_sphere(72), window((20.0, 110.0), (-60.0, 90.0), 60, 100.0)):
         owner = nearest(grid, all_views).ravel()
         directions = grid.directions(np.arange(owner.size))
@@ -219,3 +220,17 @@ def test_a_file_of_another_size_is_refused(tmp_path: Path) -> None:
         reader_of(tmp_path)(frame, 1.0)
     with pytest.raises(InputError):
         reader_of(tmp_path)(inspected.frames[1], 1.0)  # there is none
+
+
+@pytest.mark.parametrize("flagged", [1, 3, 6])
+def test_the_orientation_of_the_set_counts_and_not_that_of_a_file(flagged: int, tmp_path: Path) -> None:
+    """A camera that looks up or down may flag its file wrongly."""
+    inspected = inspected_of(plan_of(14.0, WINDOW), 120)
+    frame = inspected.frames[0]
+    upright = pictures(inspected)(frame, 1.0).picture
+    tags = Image.Exif()
+    tags[Base.Orientation] = flagged
+    upright.transpose(Image.Transpose.ROTATE_90).save(tmp_path / str(frame.file), quality=95, exif=tags)
+    read = reader_of(tmp_path, 6)(frame, 1.0)
+    assert read.picture.size == frame.size_px
+    assert np.abs(np.asarray(read.picture).astype(int) - np.asarray(upright)).mean() < 2

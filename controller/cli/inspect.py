@@ -1,0 +1,75 @@
+"""`fullturn inspect`: its options, and how the result is printed."""
+
+from collections import Counter
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import click
+
+from controller.cli.command import Command
+from controller.cli.later import later
+from controller.cli.shared_options import FILE, FOLDER, OUTPUT_FOLDER, json_option, offer_removal, show, unfinished_option
+
+with later():
+    from controller import amounts
+    from controller import progress as bars
+    from controller.commands import inspect as inspect_work
+    from controller.commands import match as match_work
+    from controller.inspection import inspected as results
+    from controller.inspection import limits as limit_table
+    from controller.inspection import measured_words
+
+if TYPE_CHECKING:
+    from controller.inspection.inspected import Inspected
+
+SHOWN = 20  # lines of what to do; the files have all of them
+
+
+@click.command(cls=Command, short_help="Check that the pictures of a SESSION will stitch.")
+@click.argument("session", type=FILE)
+@click.argument("folder", type=FOLDER)
+@click.option("--out", type=OUTPUT_FOLDER, help="A new folder for the proof sheet and the tables.")
+@click.option("--limit", "settings", metavar="NAME=VALUE", multiple=True, help="Change a limit of the verdicts.")
+@unfinished_option
+@json_option
+def inspect(session: Path, folder: Path, out: Path | None, settings: tuple[str, ...], yes: bool, as_json: bool) -> None:
+    """Look at all pictures in FOLDER together: does every frame of the SESSION hang together with its neighbours?
+
+    Points that neighbours share give every frame's pose, the lens and the head, each with its uncertainty. Nothing is
+    blended, and the files are never changed. Needs fullturn[pictures].
+    """
+    limits = limit_table.limits_from(settings)
+    if out is not None:
+        offer_removal(out, yes=yes)
+        match_work.must_be_free_for(out, folder)
+    with bars.progress("Inspecting, pictures") as begin:
+        found, inspected = inspect_work.inspect_command(session, folder, limits, begin)
+    if out is not None:
+        inspect_work.write_inspection(found, inspected, folder, out)
+    if as_json:
+        show({"out": None if out is None else str(out), **inspect_work.inspection_values(inspected)})
+    else:
+        show("\n".join(inspection_lines(inspected, session, out)))
+    if inspected.retake:
+        raise SystemExit(1)
+
+
+def inspection_lines(inspected: "Inspected", session: Path, out: Path | None) -> list[str]:
+    """The result in sentences, what to do first."""
+    verdicts = Counter(link.verdict for link in inspected.links)
+    held = sum(not frame.alone for frame in inspected.frames)
+    counts = ", ".join(f"{verdicts[each]} {each.value}" for each in reversed(results.LinkVerdict) if verdicts[each])
+    lines = [
+        *inspected.todo[:SHOWN],
+        *([f"And {len(inspected.todo) - SHOWN} more."] if len(inspected.todo) > SHOWN else []),
+        f"{amounts.counted(held, 'frame')} of {len(inspected.frames)} linked with their neighbours. "
+        f"Of {amounts.counted(len(inspected.links), 'link')}: {counts or 'none'}.",
+        *inspected.notes,
+        *measured_words.lens_sentences(inspected.lens, inspected.plan.kit),
+        *measured_words.head_sentences(inspected.head, inspected.plan.kit),
+    ]
+    if inspected.retake:
+        lines.append(f"To reshoot: `fullturn tell {session} retake {','.join(map(str, inspected.retake))}`")
+    if out is not None:
+        lines.append(f"The table of poses is in {out / 'poses.csv'}.")
+    return lines

@@ -1,0 +1,129 @@
+"""How much detail a picture shows, place by place and in each direction.
+
+Detail is the mean square of the differences across two pixels, over the square of the mean light. As a tensor
+(J. Bigun and G. Granlund, Proc. ICCV 1987, p. 433) it tells a defocused picture, which loses detail in all directions,
+from a moved one, which loses it along the motion. Two pictures are compared at the points that were matched between them,
+because there they are known to show the same.
+"""
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from controller.calibration.registration import opencv
+from controller.inspection.cells import LEAST_LIGHT, LIGHT
+from controller.inspection.lens_model import Array, BrownLens, project, see
+
+CELLS, LEAST_PX = 250, 6  # along the long side of a picture, and the least side of a cell
+STRIP_CELLS = 8  # rows of cells at a time: a whole picture in 32 bits would take hundreds of megabytes
+AROUND = 3  # cells each way that are taken together at a point
+FEWEST = 8  # points
+STEP_PX = 2.0  # to the right, for the direction of one picture's right in the other
+FLOOR = 0.02  # of the median detail: less than that is none
+MEDIAN_ERROR = 1.2533  # the standard error of a median over that of a mean, for normal values
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Detail:
+    """The detail of a picture of `size_px`: (rows, columns, 3) with xx, yy and xy of the tensor, over AROUND cells."""
+
+    size_px: tuple[int, int]
+    tensor: NDArray[np.float32]
+
+    def at(self, places_px: Array) -> Array:
+        """The tensors (n, 3) at places (n, 2) in the picture."""
+        rows, columns, _ = self.tensor.shape
+        scaled = (places_px + 0.5) * (columns / self.size_px[0], rows / self.size_px[1])
+        column, row = np.clip(scaled.astype(np.intp), 0, (columns - 1, rows - 1)).T
+        return np.asarray(self.tensor[row, column], dtype=np.float64)
+
+
+def detail_of(grey: NDArray[np.uint8]) -> Detail:
+    """The detail of a picture at its full size: a reduced one hides blur. Raises InputError without OpenCV."""
+    cv2 = opencv()
+    size_px = (grey.shape[1], grey.shape[0])
+    side = max(LEAST_PX, max(size_px) / CELLS)
+    columns, rows = (max(1, round(length / side)) for length in size_px)
+    edges = np.linspace(0, grey.shape[0], rows + 1).astype(int)
+    found = np.empty((rows, columns, 4), dtype=np.float32)
+    for begin in range(0, rows, STRIP_CELLS):
+        end = min(begin + STRIP_CELLS, rows)
+        top, bottom = edges[begin], edges[end]
+        around = LIGHT[grey[max(0, top - 1) : bottom + 1]]
+        inner = slice(top - max(0, top - 1), None if bottom == grey.shape[0] else -1)
+        across = cv2.filter2D(around, -1, np.array([[-0.5, 0, 0.5]], dtype=np.float32))[inner]
+        down = cv2.filter2D(around, -1, np.array([[-0.5], [0], [0.5]], dtype=np.float32))[inner]
+        parts = (across * across, down * down, across * down, around[inner])
+        means = [cv2.resize(part, (columns, end - begin), interpolation=cv2.INTER_AREA) for part in parts]
+        found[begin:end] = np.stack(means, axis=-1)
+    found = cv2.blur(found, (AROUND, AROUND), borderType=cv2.BORDER_REPLICATE)
+    light = np.maximum(found[..., 3:], LEAST_LIGHT)
+    return Detail(size_px, np.asarray(found[..., :3] / light**2, dtype=np.float32))
+
+
+@dataclass(frozen=True, slots=True)
+class Sharper:
+    """How much more detail the first of two frames shows, as logarithms: in all directions (`overall`), and by the cosine
+    and sine of twice the direction, in the first picture's axes.
+
+    `unsure` is the standard uncertainty. `turn_rad` is by how much the second picture is turned against the first.
+    """
+
+    overall: float
+    cosine: float
+    sine: float
+    unsure: float
+    turn_rad: float
+
+
+def sharper(
+    first: Detail, second: Detail, points_px: tuple[Array, Array], lens: BrownLens, rotations: tuple[Array, Array]
+) -> Sharper | None:
+    """Compare two frames at points (n, 2) that both show, by their adjusted rotations. None if there are too few."""
+    turns = _turns(points_px[0], lens, rotations)
+    known = np.isfinite(turns)
+    if np.count_nonzero(known) < FEWEST:
+        return None
+    one = first.at(points_px[0][known])
+    other = turned_tensors(second.at(points_px[1][known]), -turns[known])
+    total = np.maximum(one[:, 0] + one[:, 1], other[:, 0] + other[:, 1])
+    floor = FLOOR * float(np.median(total))
+    ratios = np.array(
+        [np.log((_along(one, angle) + floor) / (_along(other, angle) + floor)) for angle in np.pi / 4 * np.arange(4)]
+    )
+    along = np.median(ratios, axis=1)
+    unsure = MEDIAN_ERROR * float(np.std(ratios.mean(axis=0))) / math.sqrt(ratios.shape[1])
+    turn = float(np.arctan2(np.sin(turns[known]).mean(), np.cos(turns[known]).mean()))
+    return Sharper(float(along.mean()), float(along[0] - along[2]) / 2, float(along[1] - along[3]) / 2, unsure, turn)
+
+
+def _turns(points_px: Array, lens: BrownLens, rotations: tuple[Array, Array]) -> Array:
+    """By how much the second picture is turned against the first at each point, in radians; NaN if unknown."""
+    between = rotations[0].T @ rotations[1]
+    both = (points_px, points_px + np.array([STEP_PX, 0.0]))
+    there, aside = (project(lens, see(lens, each).rays @ between).pixels for each in both)
+    way = aside - there
+    return np.asarray(np.arctan2(way[:, 1], way[:, 0]))
+
+
+def _along(tensors: Array, angle_rad: float) -> Array:
+    """The detail (n,) in one direction."""
+    cosine, sine = math.cos(angle_rad), math.sin(angle_rad)
+    along = tensors[:, 0] * cosine**2 + tensors[:, 1] * sine**2 + 2 * tensors[:, 2] * cosine * sine
+    return np.asarray(np.maximum(along, 0.0))
+
+
+def turned_tensors(tensors: Array, by_rad: Array) -> Array:
+    """Tensors (n, 3), turned so that what was at angle a is at a + by_rad (n,)."""
+    cosine, sine = np.cos(by_rad), np.sin(by_rad)
+    xx, yy, xy = tensors.T
+    return np.stack(
+        [
+            xx * cosine**2 + yy * sine**2 - 2 * xy * cosine * sine,
+            xx * sine**2 + yy * cosine**2 + 2 * xy * cosine * sine,
+            (xx - yy) * cosine * sine + xy * (cosine**2 - sine**2),
+        ],
+        axis=1,
+    )

@@ -1,0 +1,135 @@
+"""All that is known about a set before it is judged, and each frame against its neighbours."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import NamedTuple
+
+import numpy as np
+
+from controller.inspection.adjustment import Adjusted
+from controller.inspection.compared import Brighter, brighter, common_cells, directions, levels
+from controller.inspection.detail import Detail, Sharper, sharper
+from controller.inspection.lens_model import Array
+from controller.inspection.limits import Limits
+from controller.inspection.linking import Pair
+from controller.inspection.points import LinkFinding
+from controller.inspection.poses import HeadFrame, pan_axis, predicted, turn_of
+from controller.inspection.suspects import AGREEING, Explained, contradicts
+from controller.inspection.taken import TakenFrame
+from controller.planning.plan import Plan
+
+
+class Evidence(NamedTuple):
+    """All that is known about a set. Frames are numbered in the plan's order."""
+
+    plan: Plan
+    taken: Sequence[TakenFrame]
+    frames: Sequence[HeadFrame]
+    size_px: tuple[int, int]
+    pairs: Sequence[Pair]
+    findings: dict[Pair, LinkFinding]
+    explained: Explained
+    linked: dict[Pair, int]
+    adjusted: Adjusted
+    details: dict[int, Detail]
+    circle_px: float | None
+
+    def id_of(self, number: int) -> int:
+        """The frame's id in the plan."""
+        return self.plan.frames[number].id
+
+    def good_pairs(self) -> list[Pair]:
+        """The pairs that agree."""
+        return [pair for pair, finding in self.findings.items() if finding.reason in AGREEING]
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Compared:
+    """Each frame against its neighbours, NaN if unknown.
+
+    `turned` (n, 3): its turn from its pose, less that of its neighbours, as a vector in the world, in degrees. `detail`
+    (n,) is a logarithm, `direction` (n, 2) as in `compared.directions`. `brighter` by exposure, (n,) each, in EV.
+    """
+
+    turned: Array
+    detail: Array
+    direction: Array
+    brighter: dict[int, Array]
+
+
+def compare(evidence: Evidence, limits: Limits) -> Compared:
+    """Compare each frame with its neighbours."""
+    count = len(evidence.frames)
+    pairs: list[Pair] = []
+    found: list[Sharper] = []
+    lights: dict[int, dict[Pair, Brighter]] = {}
+    adjusted = evidence.adjusted
+    for pair in evidence.findings:
+        if contradicts(evidence.findings[pair]):
+            continue
+        rotations = adjusted.rotations[pair[0]], adjusted.rotations[pair[1]]
+        number = evidence.linked.get(pair)
+        if number is not None:
+            matches, good = evidence.findings[pair].matches, adjusted.good[number]
+            points = matches.first_px[good], matches.second_px[good]
+            details = [evidence.details[frame] for frame in pair]
+            clearer = sharper(details[0], details[1], points, adjusted.lens, rotations)
+            if clearer is not None:
+                pairs.append(pair)
+                found.append(clearer)
+        lit_both = [evidence.taken[frame].lit for frame in pair]
+        shared = sorted(set(lit_both[0]) & set(lit_both[1]))
+        common = (
+            common_cells(lit_both[0][shared[0]], lit_both[1][shared[0]], adjusted.lens, rotations, evidence.circle_px)
+            if shared
+            else None
+        )
+        if common is None:
+            continue
+        for exposure in shared:
+            more = brighter(lit_both[0][exposure], lit_both[1][exposure], common)
+            if more is not None:
+                lights.setdefault(exposure, {})[pair] = more
+    return Compared(
+        _turned(evidence, evidence.good_pairs(), limits),
+        levels(
+            count,
+            pairs,
+            [one.overall for one in found],
+            kinds=[one.chosen or 0 for one in evidence.taken],
+            unsure=[one.unsure for one in found],
+        ),
+        directions(count, pairs, found),
+        {
+            exposure: levels(
+                count, list(each), [one.ev for one in each.values()], common=[one.outward for one in each.values()]
+            )
+            for exposure, each in lights.items()
+        },
+    )
+
+
+def _turned(evidence: Evidence, good: Sequence[Pair], limits: Limits) -> Array:
+    """Turns from the poses, in degrees in the world, less those of neighbours that are not turned themselves.
+
+    What a whole neighbourhood has in common is the gear's wobble or a kit that is not exact, and no frame's fault.
+    """
+    adjusted, head = evidence.adjusted, evidence.plan.kit.head
+    expected, _ = predicted(evidence.frames, pan_axis(head.lean_deg, head.lean_toward_deg), adjusted.head)
+    own = np.degrees((expected @ turn_of(expected.transpose(0, 2, 1) @ adjusted.rotations)[:, :, None])[:, :, 0])
+    own[adjusted.alone] = np.nan
+    around: dict[int, set[int]] = {}
+    for first, second in good:
+        around.setdefault(first, set()).add(second)
+        around.setdefault(second, set()).add(first)
+    turned: set[int] = set()
+    excess = np.full_like(own, np.nan)
+    while True:
+        for frame, others in around.items():
+            sound = [other for other in others if other not in turned] or sorted(others)
+            excess[frame] = own[frame] - np.median(own[sound], axis=0)
+        size = np.linalg.norm(excess, axis=1)
+        size[list(turned)] = np.nan
+        if not np.any(size > limits.turned_deg):
+            return excess
+        turned.add(int(np.nanargmax(size)))

@@ -1,0 +1,139 @@
+"""Inspect a whole set: from the files that were paired with a session to a verdict on each frame and link."""
+
+import math
+from collections.abc import Callable, Sequence
+from concurrent.futures import ThreadPoolExecutor
+from dataclasses import dataclass, replace
+from pathlib import Path
+
+from controller.amounts import counted
+from controller.errors import InputError
+from controller.inspection.adjustment import Adjusted, adjust
+from controller.inspection.evidence import Evidence
+from controller.inspection.expected import circle_px, fits_camera, head_frames, lens_of, neighbours, views_of
+from controller.inspection.inspected import Inspected
+from controller.inspection.kit_priors import priors_of
+from controller.inspection.limits import Limits
+from controller.inspection.linking import Pair, find_all
+from controller.inspection.links import Link
+from controller.inspection.picture_source import PictureSource
+from controller.inspection.points import LinkFinding
+from controller.inspection.pose_checks import as_sure_as_seen
+from controller.inspection.poses import HeadFrame, pan_axis
+from controller.inspection.suspects import AGREEING, Explained, contradicts, explain, suspects_in
+from controller.inspection.taken import SharedFacts, TakenFrame, choose, glance, shared_facts, taken_frames
+from controller.inspection.verdicts import judged
+from controller.matching.matched import Matched
+from controller.planning.plan import Plan
+
+Begin = Callable[[int], Callable[[], None]]
+READERS = 2  # pictures decoded at a time
+STRANGE_SHARE, FEWEST_STRANGE = 0.5, 6  # more links than this share contradict: these are other pictures
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Looked:
+    """All links of a set, and what the frames show that contradict them."""
+
+    findings: dict[Pair, LinkFinding]
+    explained: Explained
+
+
+def inspect_set(found: Matched, folder: Path, limits: Limits, begin: Begin) -> Inspected:
+    """Inspect the pictures that `match` paired with a session. Nothing is written.
+
+    `begin` is told the number of pieces of work and returns what to call after each. Raises InputError if no picture can
+    be read, if they are not of the kit's camera, or if they show something else than the session shot.
+    """
+    plan = found.plan
+    taken = taken_frames(plan.frames, found.lines, folder)
+    shared = shared_facts(taken)
+    _must_fit(plan, shared, folder)
+    circle = circle_px(plan.kit, shared.size_px)
+    advance = begin(2 * len(taken))
+    with ThreadPoolExecutor(READERS) as pool:
+        for _ in pool.map(lambda one: glance(one, shared, circle), taken):
+            advance()
+    choose(taken)
+    told = head_frames(plan, {one.frame.id: next(iter(one.lines.values())) for one in taken if one.lines}, plan.frames)
+    pairs = [(int(one), int(other)) for one, other in neighbours(plan, told).tolist()]
+    source = PictureSource(taken, shared, advance)
+    looked = _look(plan, told, pairs, taken, shared, source)
+    _must_be_this_set(looked, folder)
+    frames, adjusted, linked = _adjusted(plan, told, looked, shared)
+    evidence = Evidence(
+        plan, taken, frames, shared.size_px, pairs, looked.findings, looked.explained, linked, adjusted, source.details,
+        circle,
+    )  # fmt: skip
+    return replace(judged(evidence, limits), orientation=shared.orientation)
+
+
+def _must_fit(plan: Plan, shared: SharedFacts, folder: Path) -> None:
+    if not fits_camera(plan.kit, shared.size_px):
+        wide, high = plan.kit.camera.used_mm
+        raise InputError(
+            f"{folder}: its pictures are {shared.size_px[0]} x {shared.size_px[1]} pixels upright, which is not the "
+            f"shape of the kit's, {wide:g} x {high:g} mm mounted in {plan.kit.camera.mounted}. Give the uncropped "
+            "pictures of this run, or correct `mounted` in the kit."
+        )
+
+
+def _look(
+    plan: Plan,
+    frames: Sequence[HeadFrame],
+    pairs: Sequence[Pair],
+    taken: list[TakenFrame],
+    shared: SharedFacts,
+    source: PictureSource,
+) -> Looked:
+    """Find all links. Pictures that only changed places are exchanged in `taken` and looked at there."""
+    views = views_of(frames, lens_of(plan.kit, shared.size_px), shared.size_px, circle_px(plan.kit, shared.size_px))
+    there = [pair for pair in pairs if all(taken[frame].path is not None for frame in pair)]
+    findings = dict(find_all(views, there, source))
+    suspects = suspects_in(findings)
+    if not suspects or _strange(findings):
+        return Looked(findings, Explained({}, tuple(suspects)))
+    explained = explain(suspects, views, there, source)
+    moved = explained.exchanged
+    if moved:
+        was = {frame: (taken[frame], source.details.pop(frame)) for frame in moved}
+        for frame, place in moved.items():
+            taken[place] = TakenFrame(taken[place].frame, was[frame][0].lines)
+            taken[place].adopt(was[frame][0])
+        again = [pair for pair in there if set(pair) & set(moved)]
+        findings.update(find_all(views, again, source))
+    return Looked(findings, explained)
+
+
+def _strange(findings: dict[Pair, LinkFinding]) -> bool:
+    """Whether most links contradict each other, so that these are pictures of something else."""
+    against = sum(contradicts(finding) for finding in findings.values())
+    agreeing = sum(finding.reason in AGREEING for finding in findings.values())
+    return against >= FEWEST_STRANGE and against > STRANGE_SHARE * (against + agreeing)
+
+
+def _must_be_this_set(looked: Looked, folder: Path) -> None:
+    if _strange(looked.findings):
+        against = sum(contradicts(finding) for finding in looked.findings.values())
+        raise InputError(
+            f"{folder}: these pictures do not show what the session shot: {counted(against, 'pair')} of neighbours "
+            "show different things. Give the card of this run."
+        )
+
+
+def _adjusted(
+    plan: Plan, frames: Sequence[HeadFrame], looked: Looked, shared: SharedFacts
+) -> tuple[Sequence[HeadFrame], Adjusted, dict[Pair, int]]:
+    """The frames with the head's uncertainty as the pictures show it, the set adjusted, and each link's number in it."""
+    links: list[Link] = []
+    numbers: dict[Pair, int] = {}
+    for pair, finding in looked.findings.items():
+        if finding.reason in AGREEING:
+            matches = finding.matches
+            numbers[pair] = len(links)
+            links.append(Link(pair[0], pair[1], matches.first_px, matches.second_px, matches.u_px / math.sqrt(2)))
+    head, lens = plan.kit.head, lens_of(plan.kit, shared.size_px)
+    axis, priors = pan_axis(head.lean_deg, head.lean_toward_deg), priors_of(plan.kit, (), lens, shared.size_px)
+    adjusted = adjust(frames, links, lens, axis, priors)
+    frames = as_sure_as_seen(frames, adjusted)
+    return frames, adjust(frames, links, lens, axis, priors), numbers
