@@ -62,6 +62,8 @@ def first_side(share_bytes: float, size_px: tuple[int, int]) -> int:
 
 def within_bytes(picture: Image.Image, longest_px: int, most_bytes: float, comment: bytes = b"") -> bytes | None:
     """The picture as a JPEG of at most `most_bytes`: first with less quality, then smaller; None if that fails too."""
+    if most_bytes <= 0:
+        return None
     side = float(min(longest_px, max(picture.size)))
     while True:
         small = _at_most(picture, round(side))
@@ -107,7 +109,8 @@ def draw_pictures(
         budget = left / (len(inspected.frames) - number)
         if has_picture(frame):
             try:
-                preview = _use(frame, own.get(id(frame)), canvases, read, budget)
+                painted = [(canvas, own[id(frame)]) for canvas in canvases] if id(frame) in own else []
+                preview = _use(frame, painted, read, budget)
             except InputError as error:
                 unread[number] = str(error)
             else:
@@ -117,24 +120,28 @@ def draw_pictures(
         advance()
     flat = [Image.fromarray(with_stripes(canvas.grid, canvas.owner, canvas.colours, inspected)) for canvas in canvases]
     page = within_bytes(flat[0], max(flat[0].size), SPHERE_BYTES)
+    assert page is not None  # at its smallest it has some kilobytes
     whole = jpeg(flat[-1], WHOLE_QUALITY, SPHERE_COMMENT)
-    return ProofPictures(grid, page or b"", whole, previews, unread)
+    return ProofPictures(grid, page, whole, previews, unread)
 
 
 def _use(
-    frame: InspectedFrame, own: int | None, canvases: Sequence[SphereCanvas], read: ReadFrame, budget: float
+    frame: InspectedFrame, painted: Sequence[tuple[SphereCanvas, int]], read: ReadFrame, budget: float
 ) -> bytes | None:
-    """Paint a frame where it is nearest, and make its preview; None if no preview fits. Raises InputError."""
+    """Paint a frame on each canvas, where it has a number, and make its preview; None if no preview fits.
+
+    Raises InputError.
+    """
     side = first_side(budget, frame.size_px)
-    shares = [] if own is None else [canvas.share(own) for canvas in canvases]
+    needed = [side / max(frame.size_px), *(canvas.share(own) for canvas, own in painted)]
     try:
-        picture = read(frame, min(1.0, max(side / max(frame.size_px), *shares, 0.0)))
+        picture = read(frame, min(1.0, max(needed)))
     except InputError:
-        for canvas in canvases if own is not None else ():
-            canvas.leave_out(own or 0)
+        for canvas, own in painted:
+            canvas.leave_out(own)
         raise
-    for canvas in canvases if own is not None else ():
-        canvas.paint(own or 0, picture)
+    for canvas, own in painted:
+        canvas.paint(own, picture)
     return within_bytes(picture.picture, side, budget)
 
 
