@@ -96,6 +96,8 @@ BOUNDS: dict[str, Bound] = {
     "dpi": Bound(1, 10_000, "", "from a wall seen from afar to the finest printer"),
     "max_frames": Bound(1, 1_000_000, "", "more frames than shutters last"),
     "max_seconds": Bound(1, 31_557_600, "s", "a year"),
+    "passes": Bound(1, 100, "", "a crowd is gone from the median of far fewer"),
+    "passes_within": Bound(0, 90, "deg", "from the horizon to the poles"),
     "effort": Bound(0, 100_000, "s", "a little more than a day"),
     "seed": Bound(0, 4_294_967_295, "", "32 bits of chance"),
     "rehearse": Bound(0, 4_294_967_295, "", "32 bits of chance"),

@@ -79,17 +79,20 @@ class Seen:
 
 
 def sphere_lines(frames: Sequence[PlannedFrame], made_of: dict[int, int], each: int, at: int | None) -> list[str]:
-    """The sphere unrolled, zenith at the top: a mark for each frame by how much of its bracket is made; ◆ is the current
-    frame.
+    """The sphere unrolled, zenith at the top: a mark for each pose by how much of its brackets in all passes is made; ◆
+    is the current frame.
     """
     grid = [[" "] * SPHERE_COLUMNS for _ in range(SPHERE_LINES)]
+    poses: dict[tuple[float, float], list[int]] = {}
     for frame in frames:
-        line = min(SPHERE_LINES - 1, int((90 - frame.pitch_deg) / 180 * SPHERE_LINES))
-        column = int(frame.yaw_deg % 360 / 360 * SPHERE_COLUMNS)
-        made = made_of.get(frame.id, 0)
-        mark = "█" if made >= each else "▒" if made else "·"
+        poses.setdefault((frame.yaw_deg, frame.pitch_deg), []).append(frame.id)
+    for (yaw_deg, pitch_deg), passes in poses.items():
+        line = min(SPHERE_LINES - 1, int((90 - pitch_deg) / 180 * SPHERE_LINES))
+        column = int(yaw_deg % 360 / 360 * SPHERE_COLUMNS)
+        made = [made_of.get(frame, 0) for frame in passes]
+        mark = "█" if min(made) >= each else "▒" if any(made) else "·"
         if grid[line][column] != "◆":
-            grid[line][column] = "◆" if frame.id == at else mark
+            grid[line][column] = "◆" if at in passes else mark
     return ["".join(line) for line in grid]
 
 
@@ -115,7 +118,9 @@ def screen_text(seen: Seen, run: Watched, now_ns: int, time_of_day: datetime) ->
     doing = STATES[RunState.IDLE if now is None else RunState(now.state)].doing
     where = ""
     if now is not None and now.frame is not None:
-        where = f"frame {now.frame} ({len([m for m in seen.made_of.values() if m])} of {len(program.frames)} begun), "
+        begun = f"{len([m for m in seen.made_of.values() if m])} of {len(program.frames)} begun"
+        later = next((frame.pass_number for frame in program.frames if frame.id == now.frame), 1)
+        where = f"frame {now.frame}{f' of pass {later}' if later > 1 else ''} ({begun}), "
     left_s = seen.left_s(shaped=run.shaped)
     pause = "now" if now is not None and now.state == RunState.PAUSED else PAUSES[run.pause]
     ends = (time_of_day + timedelta(seconds=left_s)).strftime("%H:%M:%S")

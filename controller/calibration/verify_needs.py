@@ -31,6 +31,6 @@ def poses_to_visit(plan: Plan | None) -> Sequence[tuple[float, float]]:
     """Poses to visit, spread over the plan's frames, or over the sphere."""
     if plan is None:
         return GUIDED_POSES
-    frames = [frame for frame in plan.frames if not frame.by_hand]
+    frames = [frame for frame in plan.first_pass if not frame.by_hand]
     picked = sorted({round(number * (len(frames) - 1) / (POSES - 1)) for number in range(POSES)})
     return [(frames[number].yaw_deg, frames[number].pitch_deg) for number in picked]

@@ -54,7 +54,8 @@ def checks(plan: Plan, program: Program, welcome: Welcome, out: Path, remembered
     `out` is the session that will be written; `remembered` is what it contains of earlier runs.
     """
     fastest = max(program.pan.speed_steps_s, program.tilt.speed_steps_s)
-    frames, left = counted(len(plan.frames), "frame"), counted(len(program.exposures), "exposure")
+    frames, left = counted(len(plan.first_pass), "frame"), counted(len(program.exposures), "exposure")
+    frames += f" in {plan.passes} passes" if plan.passes > 1 else ""
     return [
         Check("plan", f"{frames}, {'proved' if plan.proof.covered else 'proved for a level head only'}; {left} to make"),
         _pointing_check(plan),

@@ -1,7 +1,7 @@
 """How far a run has come: its steps, the exposures left, those put off, and the number of tries.
 
 A run goes through its steps once. Exposures to repeat are collected in `later`. When the steps are finished, those become
-the steps of another pass.
+the steps of another round. (A pass is planned: its frames are in the program from the start.)
 """
 
 from typing import TypeVar
@@ -27,8 +27,8 @@ class Progress:
             wanted = exposures_of(program.steps)
             self.steps = build_steps(program.kit, program.frames, wanted, program.axes, turn=self.turn)
         self.cursor = 0  # index of the step that is being carried out or comes next
-        self.left = exposures_of(self.steps)  # of this pass
-        self.later: set[Exposure] = set()  # for another pass
+        self.left = exposures_of(self.steps)  # of this round
+        self.later: set[Exposure] = set()  # for another round
         self.came_back: set[Exposure] = set()  # were already put off once
         self.given_up: set[Exposure] = set()
         self.left_out: set[Exposure] = set()  # by hand, and the operator refused
@@ -61,7 +61,7 @@ class Progress:
         return all(frame.id in self.by_hand for frame in self._program.frames)
 
     def longer_ns(self) -> int:
-        """How much longer the rest of this pass takes if the board does not shape its ramps."""
+        """How much longer the rest of this round takes if the board does not shape its ramps."""
         baud, rest = self._program.kit.board.baud, self.steps[self.cursor :]
         plain, shaped = (max(step_ends_ns(rest, baud, shaped=shaped), default=0) for shaped in (False, True))
         return plain - shaped
@@ -91,9 +91,9 @@ class Progress:
         """Whether the next step is in another row than the latest exposure."""
         return self.row_done is not None and self.steps[self.cursor].row != self.row_done
 
-    # Passes.
+    # Rounds.
 
-    def begin_pass(self, wanted: set[Exposure], standing: Standing, *, look: bool) -> None:
+    def begin_round(self, wanted: set[Exposure], standing: Standing, *, look: bool) -> None:
         """Build the steps for these exposures from the head's position.
 
         If there are none, use those that were put off. If there are none of those either, check zero again if `look`.
@@ -111,8 +111,8 @@ class Progress:
         self.left = exposures_of(self.steps)
         self.cursor, self.tries, self.from_anywhere = 0, 0, True
 
-    def pass_is_over(self, *, look: bool) -> bool:
-        """Whether the head has no more frames to turn to in this pass, and something is left for another.
+    def round_is_over(self, *, look: bool) -> bool:
+        """Whether the head has no more frames to turn to in this round, and something is left for another.
 
         A frame by hand that was begun is finished first.
         """
@@ -177,7 +177,7 @@ class Progress:
         self.left -= exposures
 
     def again(self, exposures: set[Exposure]) -> set[Exposure]:
-        """Expose these in a later pass unless they are still to come. Returns those for which that is new."""
+        """Expose these in a later round unless they are still to come. Returns those for which that is new."""
         exposures = exposures - self.left - self.later
         self.later |= exposures
         return exposures

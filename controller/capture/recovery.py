@@ -103,9 +103,9 @@ def _begin_with_another_boot(run: Run) -> None:
     if run.shot.id:
         run.shot.forget()
         run.progress.lose_turn(run.shot.exposure[0])
-        run.begin_pass()
+        run.begin_round()
     elif run.progress.later:
-        run.begin_pass()
+        run.begin_round()
 
 
 def note_rest(run: Run, event: Event) -> None:
@@ -124,7 +124,7 @@ def note_rest(run: Run, event: Event) -> None:
         run.progress.lose_turn(run.shot.exposure[0])
     run.shot.forget()
     run.patience.rest(event.at_ns, supply_low=low)
-    run.begin_pass()
+    run.begin_round()
 
 
 # Actions.

@@ -150,22 +150,22 @@ class Run:
 
     # Progress and position together.
 
-    def begin_pass(self) -> None:
+    def begin_round(self) -> None:
         """Build new steps for what is left, from the head's position."""
         position = self.position
-        self.progress.begin_pass(self.progress.left, position.standing, look=position.look_is_owed)
+        self.progress.begin_round(self.progress.left, position.standing, look=position.look_is_owed)
 
     def take_up_more(self) -> None:
-        """Begin another pass if this one is over and something is left."""
-        if self.progress.pass_is_over(look=self.position.look_is_owed):
-            self.begin_pass()
+        """Begin another round if this one is over and something is left."""
+        if self.progress.round_is_over(look=self.position.look_is_owed):
+            self.begin_round()
 
     def lose_place(self) -> None:
         """Note that the position is unknown: repeat the exposures that can never be checked any more."""
         self.expose_again(self.position.lose(), DoubtReason.SUSPECT)
 
     def expose_again(self, exposures: set[Exposure], why: DoubtReason) -> None:
-        """Void these exposures; they are repeated in another pass unless they are still to come."""
+        """Void these exposures; they are repeated in another round unless they are still to come."""
         again = self.progress.again(exposures)
         if again:
             self.effects.append(Doubt(tuple(sorted(again)), why))

@@ -224,7 +224,7 @@ def put_off(run: Run, event: Event) -> None:
     step = run.progress.step(ExposeStep)
     try_again(run, event)
     if run.progress.put_off(step):
-        run.begin_pass()
+        run.begin_round()
     else:
         run.progress.advance()
         run.take_up_more()

@@ -100,7 +100,7 @@ def bring_home(run: Run, event: Event) -> None:
 def _doubt_zero(run: Run) -> None:
     run.lose_place()
     run.position.times_off += 1
-    run.begin_pass()
+    run.begin_round()
 
 
 def stop_zero_unreliable(run: Run, event: Event) -> None:

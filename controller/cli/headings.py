@@ -22,7 +22,7 @@ HEADINGS: Mapping[str, Mapping[str, str]] = {
         "Files": "--out --replace",
         "Region": "--region --pitch-from --pitch-to --yaw-from --yaw-to --row-pitch --floor --allow-unreachable "
         "--nadir-by-hand",
-        "Frames": "--overlap --arrangement --effort --seed --order --mounted",
+        "Frames": "--overlap --arrangement --effort --seed --order --mounted --passes --passes-within",
         "Resolution": "--resolution --print-width-cm --dpi",
         "Limits": "--max-frames --max-seconds",
         "Sun": "--latitude --longitude --start --north-yaw --sun",

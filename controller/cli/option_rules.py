@@ -53,6 +53,7 @@ RULES = {
             "--arrangement": ("no --region single-row",),
             "--effort": ("--arrangement fewest",),
             "--seed": ("--arrangement fewest",),
+            "--passes-within": ("--passes",),
             "--dpi": ("--print-width-cm",),
             "--latitude": (SUN,),
             "--longitude": (SUN,),

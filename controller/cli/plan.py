@@ -30,7 +30,7 @@ def plan(kit: Path, out: Path, replace: bool, as_json: bool, **options: Any) -> 
         with search.searching(asked.request.effort_s) as effort:
             made = plan_work.plan_command(kit, out, asked, effort, replace=replace)
         if effort.cut_short:
-            click.echo(search.stopped_text(effort, made.plan.budget.frames), err=True)
+            click.echo(search.stopped_text(effort, len(made.plan.first_pass)), err=True)
     else:
         made = plan_work.plan_command(kit, out, asked, replace=replace)
     compared = {way: {"frames": frames, "seconds": seconds} for way, (frames, seconds) in made.compared.items()}

@@ -42,6 +42,10 @@ OPTIONS = (
     click.option("--seed", type=bounded_whole("seed"), default=0, show_default=True, help="Seed of that search."),
     click.option("--order", type=OneOf(["quickest", "rows", "columns"]), default="quickest",
                  show_default=True, help="quickest: the shortest run; rows, columns: neighbours soon after each other."),
+    click.option("--passes", type=bounded_whole("passes"), default=1, show_default=True,
+                 help="How often to shoot the set, pass after pass, so that people and cars can be left out."),
+    click.option("--passes-within", type=bounded("passes_within"),
+                 help="After the first pass, shoot only frames whose pitch is within this of the horizon, degrees."),
     click.option("--mounted", type=OneOf(["portrait", "landscape", "best"]),
                  help="How the camera is mounted; default: as in the kit. best compares both."),
     click.option("--resolution", type=bounded("resolution"), help="Lowest resolution to accept, pixels per degree."),
@@ -82,6 +86,8 @@ def asked_for(options: dict[str, Any]) -> "PlanExtras":
         max_frames=options["max_frames"],
         max_seconds=options["max_seconds"],
         sun=_sun_watch(options),
+        passes=options["passes"],
+        passes_within_deg=options["passes_within"],
     )
     return plan_work.PlanExtras(
         overlap=options["overlap"],

@@ -13,15 +13,21 @@ from controller.planning.plan_file import plan_from
 from controller.report.html import write_html
 from controller.report.own_pages import is_own_account, is_own_page, is_own_table
 from controller.report.summary import Summary, account_of
-from controller.session.exposure_lines import COLUMNS, Clock, exposure_lines, exposures_csv
+from controller.session.exposure_lines import COLUMNS, COLUMNS_WITHOUT_PASSES, Clock, exposure_lines, exposures_csv
 from controller.session.rows import with_requests
 from controller.session.session import Session
 
+
+def _is_own_table(path: Path) -> bool:
+    """Whether a table is one of exposures, of this version or of those before there were passes."""
+    return any(is_own_table(path, columns) for columns in (COLUMNS, COLUMNS_WITHOUT_PASSES))
+
+
 OURS = {
-    "exposures.csv": lambda path: is_own_table(path, COLUMNS),
+    "exposures.csv": _is_own_table,
     "report.html": is_own_page,
     "report.json": is_own_account,
-    "exposures.json": lambda path: is_own_table(path, COLUMNS),
+    "exposures.json": _is_own_table,
 }
 """The files that a report writes, and how each is recognised."""
 

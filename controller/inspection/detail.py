@@ -1,12 +1,14 @@
 """How much detail a picture shows, place by place and in each direction.
 
-Detail is the mean square of the differences across two pixels, over the square of the mean light. As a tensor
+Detail is the mean square of the slopes of the fine structure, over the square of the mean light. Fine structure is what
+two Gaussian filters leave between noise and larger things, because slight blur takes only the fine one. As a tensor
 (J. Bigun and G. Granlund, Proc. ICCV 1987, p. 433) it tells a defocused picture, which loses detail in all directions,
 from a moved one, which loses it along the motion. Two pictures are compared at the points that were matched between them,
 because there they are known to show the same.
 """
 
 import math
+from collections.abc import Collection
 from dataclasses import dataclass
 
 import numpy as np
@@ -18,26 +20,64 @@ from controller.inspection.lens_model import Array, BrownLens, project, see
 
 CELLS, LEAST_PX = 250, 6  # along the long side of a picture, and the least side of a cell
 STRIP_CELLS = 8  # rows of cells at a time: a whole picture in 32 bits would take hundreds of megabytes
+NOISE_PX, FINE_PX = 0.8, 2.0  # standard deviations of the two filters
+MARGIN_PX = 8  # rows beyond a strip, for the filters
 AROUND = 3  # cells each way that are taken together at a point
 FEWEST = 8  # points
 STEP_PX = 2.0  # to the right, for the direction of one picture's right in the other
+QUIET_PERCENT, FEWEST_CELLS, LEAST_NOISE = 2.0, 200, 1e-14  # so many cells of a lightness show noise alone
 FLOOR = 0.02  # of the median detail: less than that is none
 MEDIAN_ERROR = 1.2533  # the standard error of a median over that of a mean, for normal values
 
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Detail:
-    """The detail of a picture of `size_px`: (rows, columns, 3) with xx, yy and xy of the tensor, over AROUND cells."""
+    """The detail of a picture of `size_px`: `tensor` (rows, columns, 3) with xx, yy and xy in light squared, and the mean
+    `light` (rows, columns), both over AROUND cells.
+    """
 
     size_px: tuple[int, int]
     tensor: NDArray[np.float32]
+    light: NDArray[np.float32]
 
-    def at(self, places_px: Array) -> Array:
-        """The tensors (n, 3) at places (n, 2) in the picture."""
+    def at(self, places_px: Array, noise: "NoiseCurve") -> Array:
+        """The tensors (n, 3) at places (n, 2) in the picture, without noise, over the square of the light."""
         rows, columns, _ = self.tensor.shape
         scaled = (places_px + 0.5) * (columns / self.size_px[0], rows / self.size_px[1])
         column, row = np.clip(scaled.astype(np.intp), 0, (columns - 1, rows - 1)).T
-        return np.asarray(self.tensor[row, column], dtype=np.float64)
+        light = self.light[row, column].astype(np.float64)
+        tensor = self.tensor[row, column].astype(np.float64)
+        tensor[:, :2] -= noise.at(light)[:, None] / 2
+        return np.asarray(tensor / light[:, None] ** 2)
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class NoiseCurve:
+    """What a camera's noise adds to the sum of xx and yy, by the light: `total` (n,) at `log_light` (n,), base 2."""
+
+    log_light: Array
+    total: Array
+
+    def at(self, light: Array) -> Array:
+        """The noise (n,) at these lights."""
+        if not len(self.total):
+            return np.zeros_like(light)
+        return np.asarray(np.exp2(np.interp(np.log2(light), self.log_light, np.log2(self.total))))
+
+
+def noise_of(details: Collection[Detail]) -> NoiseCurve:
+    """The noise of the camera that took these pictures, from the quietest cells of each lightness.
+
+    Noise grows with the light (EMVA Standard 1288), and a JPEG changes it, so no law is assumed.
+    """
+    if not details:
+        return NoiseCurve(np.empty(0), np.empty(0))
+    log_light = np.log2(np.concatenate([each.light.ravel() for each in details]))
+    total = np.concatenate([(each.tensor[..., 0] + each.tensor[..., 1]).ravel() for each in details])
+    step = np.floor(log_light).astype(int)
+    steps = [each for each in range(step.min(), step.max() + 1) if np.count_nonzero(step == each) >= FEWEST_CELLS]
+    quiet = [float(np.percentile(total[step == each], QUIET_PERCENT)) for each in steps]
+    return NoiseCurve(np.array(steps) + 0.5, np.maximum(np.array(quiet), LEAST_NOISE))
 
 
 def detail_of(grey: NDArray[np.uint8]) -> Detail:
@@ -51,16 +91,17 @@ def detail_of(grey: NDArray[np.uint8]) -> Detail:
     for begin in range(0, rows, STRIP_CELLS):
         end = min(begin + STRIP_CELLS, rows)
         top, bottom = edges[begin], edges[end]
-        around = LIGHT[grey[max(0, top - 1) : bottom + 1]]
-        inner = slice(top - max(0, top - 1), None if bottom == grey.shape[0] else -1)
-        across = cv2.filter2D(around, -1, np.array([[-0.5, 0, 0.5]], dtype=np.float32))[inner]
-        down = cv2.filter2D(around, -1, np.array([[-0.5], [0], [0.5]], dtype=np.float32))[inner]
-        parts = (across * across, down * down, across * down, around[inner])
+        above = min(top, MARGIN_PX)
+        around = LIGHT[grey[top - above : bottom + MARGIN_PX]]
+        fine = cv2.GaussianBlur(around, (0, 0), NOISE_PX) - cv2.GaussianBlur(around, (0, 0), FINE_PX)
+        across = cv2.filter2D(fine, -1, np.array([[-0.5, 0, 0.5]], dtype=np.float32))
+        down = cv2.filter2D(fine, -1, np.array([[-0.5], [0], [0.5]], dtype=np.float32))
+        parts = [part[above : above + bottom - top] for part in (across * across, down * down, across * down, around)]
         means = [cv2.resize(part, (columns, end - begin), interpolation=cv2.INTER_AREA) for part in parts]
         found[begin:end] = np.stack(means, axis=-1)
     found = cv2.blur(found, (AROUND, AROUND), borderType=cv2.BORDER_REPLICATE)
-    light = np.maximum(found[..., 3:], LEAST_LIGHT)
-    return Detail(size_px, np.asarray(found[..., :3] / light**2, dtype=np.float32))
+    light = np.maximum(found[..., 3], LEAST_LIGHT)
+    return Detail(size_px, np.ascontiguousarray(found[..., :3]), np.ascontiguousarray(light))
 
 
 @dataclass(frozen=True, slots=True)
@@ -79,15 +120,19 @@ class Sharper:
 
 
 def sharper(
-    first: Detail, second: Detail, points_px: tuple[Array, Array], lens: BrownLens, rotations: tuple[Array, Array]
+    details: tuple[Detail, Detail],
+    points_px: tuple[Array, Array],
+    lens: BrownLens,
+    rotations: tuple[Array, Array],
+    noise: NoiseCurve,
 ) -> Sharper | None:
     """Compare two frames at points (n, 2) that both show, by their adjusted rotations. None if there are too few."""
     turns = _turns(points_px[0], lens, rotations)
     known = np.isfinite(turns)
     if np.count_nonzero(known) < FEWEST:
         return None
-    one = first.at(points_px[0][known])
-    other = turned_tensors(second.at(points_px[1][known]), -turns[known])
+    one = details[0].at(points_px[0][known], noise)
+    other = turned_tensors(details[1].at(points_px[1][known], noise), -turns[known])
     total = np.maximum(one[:, 0] + one[:, 1], other[:, 0] + other[:, 1])
     floor = FLOOR * float(np.median(total))
     ratios = np.array(

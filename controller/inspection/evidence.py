@@ -8,7 +8,7 @@ import numpy as np
 
 from controller.inspection.adjustment import Adjusted
 from controller.inspection.compared import Brighter, brighter, common_cells, directions, levels
-from controller.inspection.detail import Detail, Sharper, sharper
+from controller.inspection.detail import Detail, Sharper, noise_of, sharper
 from controller.inspection.lens_model import Array
 from controller.inspection.limits import Limits
 from controller.inspection.linking import Pair
@@ -63,7 +63,7 @@ def compare(evidence: Evidence, limits: Limits) -> Compared:
     pairs: list[Pair] = []
     found: list[Sharper] = []
     lights: dict[int, dict[Pair, Brighter]] = {}
-    adjusted = evidence.adjusted
+    adjusted, noise = evidence.adjusted, noise_of(evidence.details.values())
     for pair in evidence.findings:
         if contradicts(evidence.findings[pair]):
             continue
@@ -72,8 +72,8 @@ def compare(evidence: Evidence, limits: Limits) -> Compared:
         if number is not None:
             matches, good = evidence.findings[pair].matches, adjusted.good[number]
             points = matches.first_px[good], matches.second_px[good]
-            details = [evidence.details[frame] for frame in pair]
-            clearer = sharper(details[0], details[1], points, adjusted.lens, rotations)
+            details = evidence.details[pair[0]], evidence.details[pair[1]]
+            clearer = sharper(details, points, adjusted.lens, rotations, noise)
             if clearer is not None:
                 pairs.append(pair)
                 found.append(clearer)

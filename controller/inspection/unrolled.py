@@ -81,13 +81,17 @@ def has_picture(frame: InspectedFrame) -> bool:
 
 
 def first_passes(inspected: Inspected, passes: Mapping[int, int] | None = None) -> list[InspectedFrame]:
-    """One entry for each frame: of the pass that `passes` names for it, or of its first pass with a picture."""
+    """One frame for each pose: of the pass that `passes` names for it, or of its first pass with a picture.
+
+    `passes` has pass numbers by the id of the frame in the first pass.
+    """
+    poses = {frame.id: frame.id if frame.repeats is None else frame.repeats for frame in inspected.plan.frames}
     chosen: dict[int, InspectedFrame] = {}
     for frame in sorted(inspected.frames, key=lambda one: one.pass_number):
-        wanted = (passes or {}).get(frame.frame)
-        known = chosen.get(frame.frame)
+        pose = poses.get(frame.frame, frame.frame)
+        wanted, known = (passes or {}).get(pose), chosen.get(pose)
         if known is None or frame.pass_number == wanted or (not has_picture(known) and known.pass_number != wanted):
-            chosen[frame.frame] = frame
+            chosen[pose] = frame
     return [chosen[number] for number in sorted(chosen)]
 
 
@@ -229,7 +233,7 @@ def grid_of(inspected: Inspected, views: Sequence[FrameView], width: int = WIDTH
 def unrolled(
     inspected: Inspected, read: ReadFrame, width: int = WIDTH, passes: Mapping[int, int] | None = None
 ) -> DrawnSphere:
-    """Draw the sphere `width` pixels wide. `passes` chooses the pass of a frame by its id; by default the first.
+    """Draw the sphere `width` pixels wide. `passes` chooses the passes, as in `first_passes`.
 
     A picture that `read` refuses leaves its pixels empty.
     """

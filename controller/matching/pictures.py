@@ -29,6 +29,7 @@ from controller.matching.matched import Matched
 from controller.matching.table import MatchLine, frames_to_retake
 from controller.picture_file import read_grey
 from controller.planning.links import ENOUGH, find_links
+from controller.planning.passes import pairs_by_pass
 from controller.planning.plan import Plan
 from controller.planning.reached_poses import frame_pose, poses_of
 from controller.reading import trouble_of
@@ -130,22 +131,23 @@ def _compare(plan: Plan, looked: dict[int, _Looked]) -> _Neighbours:
     frames = [frame for frame in plan.frames if frame.id in looked and not frame.by_hand]
     if len(frames) < 2:
         return found
-    poses = [frame_pose(plan.kit.head, frame) for frame in frames]
-    links = find_links(plan.kit.field(0.0), *poses_of(plan.kit.head, frames))
-    for one, other in links.pairs[links.shares >= ENOUGH].tolist():
-        first, second = frames[one], frames[other]
-        mine, theirs = looked[first.id], looked[second.id]
-        planned = planned_turn(astuple(poses[one]), astuple(poses[other]))
+    poses = {frame.id: frame_pose(plan.kit.head, frame) for frame in frames}
+    once = [frame for frame in plan.first_pass if not frame.by_hand]
+    links = find_links(plan.kit.field(0.0), *poses_of(plan.kit.head, once))
+    neighbours = [(once[a].id, once[b].id) for a, b in links.pairs[links.shares >= ENOUGH].tolist()]
+    for first, second in pairs_by_pass(frames, neighbours):
+        mine, theirs = looked[first], looked[second]
+        planned = planned_turn(astuple(poses[first]), astuple(poses[second]))
         more = sharper(mine.detail, theirs.detail, mine.camera, mine.size_px, planned)
         if more is not None:
-            found.compared.append(Compared(first.id, second.id, more))
+            found.compared.append(Compared(first, second, more))
         places = matched(mine.features, theirs.features)
         try:
             turn = turn_between(*places, mine.camera)
         except (NoOverlap, ValueError):
-            found.apart.append((first.id, second.id))
+            found.apart.append((first, second))
             continue
-        found.joined.append(Joined(first.id, second.id, Rotation.from_rotvec(turn.vector_rad), planned))
+        found.joined.append(Joined(first, second, Rotation.from_rotvec(turn.vector_rad), planned))
     return found
 
 

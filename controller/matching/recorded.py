@@ -45,6 +45,7 @@ def recorded_in(path: Path) -> Recorded:
                 line.frame, line.exposure, line.attempt, line.outcome, opened, line.shutter_s,
                 made, confirmed, line.outcome in {"confirmed", "assumed"},
                 MatchedPose(line.yaw_deg, line.pitch_deg, line.roll_deg, line.pan_deg, line.tilt_deg),
+                line.pass_number, line.repeats,
             )
         )  # fmt: skip
     return Recorded(plan, sorted(planned, key=lambda one: one.opened_s), clock.is_set, losses)

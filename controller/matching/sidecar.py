@@ -14,10 +14,11 @@ XML_LANG = "{http://www.w3.org/XML/1998/namespace}lang"
 PACKET = '<?xpacket begin="\ufeff" id="W5M0MpCehiHzreSzNTczkc9d"?>\n{}\n<?xpacket end="w"?>\n'
 
 
-def sidecar(line: MatchLine, frame: Frame, opened_utc: str | None) -> str:
+def sidecar(line: MatchLine, frame: Frame, opened_utc: str | None, *, passes: int = 1) -> str:
     """The text of the sidecar for a line's file of this frame; `opened_utc` is when the shutter opened.
 
-    The pose is the line's, as really reached, or the planned one if the line has none.
+    Of several `passes` it names the one of the frame, and the frame that it repeats. The pose is the line's, as really
+    reached, or the planned one if the line has none.
     """
     for prefix, space in (("x", X), ("rdf", RDF), ("dc", DC), ("xmp", XMP)):
         ET.register_namespace(prefix, space)
@@ -25,6 +26,8 @@ def sidecar(line: MatchLine, frame: Frame, opened_utc: str | None) -> str:
     about = ET.SubElement(ET.SubElement(root, f"{{{RDF}}}RDF"), f"{{{RDF}}}Description", {f"{{{RDF}}}about": ""})
     pose = _pose(line, frame)
     words = [f"row {frame.row}", f"frame {frame.id}", f"exposure {line.exposure}"]
+    words += [f"pass {frame.pass_number}"] if passes > 1 else []
+    words += [] if frame.repeats is None else [f"repeats frame {frame.repeats}"]
     _in_language(about, "title", ", ".join(words))
     _in_language(about, "description", f"{pose}, {line.planned_shutter_s:g} s as planned")
     bag = ET.SubElement(ET.SubElement(about, f"{{{DC}}}subject"), f"{{{RDF}}}Bag")

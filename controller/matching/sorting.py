@@ -31,9 +31,11 @@ class Placed:
 def placed(lines: Sequence[MatchLine], folder: Path, frames: Iterable[Frame], by: str) -> list[Placed]:
     """All files to use, with other files of the same shot, in a folder for each `frame` or `row`.
 
-    Names contain row, frame, pose and exposure, then a mark of doubt if needed, then the file's own name.
+    If the plan has several passes, each has a folder of its own around these. Names contain row, frame, pose and
+    exposure, then a mark of doubt if needed, then the file's own name.
     """
     known = {frame.id: frame for frame in frames}
+    several = any(frame.pass_number > 1 for frame in known.values())
     wide = max(3, len(str(max(known, default=0))))
     found = []
     for line in lines:
@@ -46,6 +48,7 @@ def placed(lines: Sequence[MatchLine], folder: Path, frames: Iterable[Frame], by
             place = PurePosixPath(f"row-{frame.row:02}_pitch{frame.pitch_deg:+05.1f}", f"{which}_{shot}")
         else:
             place = PurePosixPath(f"{which}_yaw{frame.yaw_deg:+06.1f}_pitch{frame.pitch_deg:+05.1f}", shot)
+        place = PurePosixPath(f"pass-{frame.pass_number}") / place if several else place
         for name in (line.file, *line.also):
             found.append(
                 Placed(folder / name, place.with_name(_fitting(f"{place.name}_", PurePosixPath(name).name)), line)
@@ -92,7 +95,9 @@ def sort_files(files: Sequence[Placed], folder: Path, matched: Matched, *, link:
         beside = target.with_suffix(".xmp")
         if xmp and one.line.frame is not None and beside not in described:
             described.add(beside)
-            write_new(beside, sidecar(one.line, frames[one.line.frame], _opened(one.line, matched)))
+            write_new(
+                beside, sidecar(one.line, frames[one.line.frame], _opened(one.line, matched), passes=matched.plan.passes)
+            )
 
 
 def _opened(line: MatchLine, matched: Matched) -> str | None:

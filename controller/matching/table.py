@@ -48,6 +48,8 @@ class Planned:
     confirmed: bool
     counts: bool
     pose: MatchedPose | None = None
+    pass_number: int = 1
+    repeats: int | None = None
 
 
 @dataclass(slots=True)
@@ -58,7 +60,7 @@ class MatchLine:
     difference between the corrected camera time and the session's. If the camera's bracket was out of step, `exposure` is
     the file's by its shutter time, and `told_as` what the run took it for. `use` marks the one file to stitch from for
     this frame's exposure. Yaw, pitch and roll are the camera's pose as in exposures.csv, pan and tilt the angles of the
-    axes.
+    axes; pass and repeated frame also as there.
     """
 
     verdict: MatchVerdict
@@ -81,6 +83,8 @@ class MatchLine:
     roll_deg: float | None = None
     pan_deg: float | None = None
     tilt_deg: float | None = None
+    pass_number: int | None = None
+    repeats: int | None = None
 
     def row(self) -> dict[str, Any]:
         """The line for other programs, with columns as text."""
@@ -162,6 +166,7 @@ def _verdict(match: Match) -> MatchVerdict:
 def _add_exposure(line: MatchLine, exposure: Planned) -> None:
     line.frame, line.exposure, line.attempt = exposure.frame, exposure.exposure, exposure.attempt
     line.outcome, line.planned_shutter_s = exposure.outcome, exposure.shutter_s
+    line.pass_number, line.repeats = exposure.pass_number, exposure.repeats
     if exposure.pose is not None:
         line.yaw_deg, line.pitch_deg, line.roll_deg, line.pan_deg, line.tilt_deg = exposure.pose
 

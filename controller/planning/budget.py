@@ -8,9 +8,11 @@ import numpy as np
 from controller.kit.kit import Kit
 from controller.optics.field import Field
 from controller.optics.projection import LAWS
+from controller.planning.directions import Array
 from controller.planning.links import Links
 from controller.planning.motion import HeadMotion
 from controller.planning.order import Order, arrange
+from controller.planning.passes import with_passes
 from controller.planning.plan import Budget, Frame, OrderCost, Region
 from controller.planning.row_poses import Pose
 from controller.program.build import build_program, step_ends_ns
@@ -22,7 +24,7 @@ def cost(
 ) -> Budget:
     """What shooting `frames` with `kit` costs in this order, and in the other orders.
 
-    `links` uses the same frame numbers as `frames`.
+    `links` uses the same frame numbers as `frames`, of which it has those of the first pass.
     """
     program = build_program(kit, frames)
     moves = [step for step in program.steps if isinstance(step, MoveStep)]
@@ -47,6 +49,7 @@ def cost(
         exposing_seconds=round(exposing, 3),
         waiting_seconds=round(max(0.0, seconds - moving - settling - exposing), 3),
         unshaped_seconds=round(plain.expected_ns / 1e9, 3),
+        repeats_apart_seconds=_repeats_apart(program, frames),
         megabytes=round(len(exposures) * kit.file_megabytes(), 1),
         watt_hours=round(watts * seconds / 3600, 2),
         picture_pixels_wide=wide,
@@ -56,13 +59,15 @@ def cost(
 
 
 def _cost_of_order(kit: Kit, frames: Sequence[Frame], links: Links, order: Order, mover: HeadMotion) -> OrderCost:
-    poses = [Pose(frame.row, frame.yaw_deg, frame.pitch_deg, frame.by_hand) for frame in frames]
+    first = [frame for frame in frames if frame.repeats is None]
+    again = {frame.repeats for frame in frames if frame.repeats is not None}
+    poses = [Pose(frame.row, frame.yaw_deg, frame.pitch_deg, frame.by_hand) for frame in first]
     number = {(pose.row, round(pose.yaw_deg, 9), pose.pitch_deg): i for i, pose in enumerate(poses)}
     arranged = arrange(poses, order, mover)
     # A single frame at a pole may have been turned with the head. Its row alone then identifies it.
     by_row = {pose.row: i for i, pose in enumerate(poses)}
     numbers = [number.get((p.row, round(p.yaw_deg, 9), p.pitch_deg), by_row[p.row]) for p in arranged]
-    program = build_program(kit, numbered(arranged, numbers))
+    program = build_program(kit, with_passes(numbered(arranged, numbers), again, frames[-1].pass_number, order, mover))
     return OrderCost(seconds=round(program.expected_ns / 1e9, 3), neighbours_apart_seconds=_apart(program, links))
 
 
@@ -79,15 +84,35 @@ def _apart(program: Program, links: Links) -> float:
 
     It is read from the run's own timetable, so it cannot exceed the run.
     """
-    first, last = np.full(links.count, np.inf), np.zeros(links.count)
+    if len(links.pairs) == 0:
+        return 0.0
+    first, last = _frame_times_ns(program)
+    a, b = links.pairs.T
+    return round(float(np.maximum(last[b] - first[a], last[a] - first[b]).max()) / 1e9, 3)
+
+
+def _repeats_apart(program: Program, frames: Sequence[Frame]) -> float | None:
+    """The shortest time from the end of a frame to the start of its next repeat, seconds; None without any."""
+    first, last = _frame_times_ns(program)
+    latest: dict[int, int] = {}
+    apart_ns = []
+    for frame in frames:
+        pose = frame.id if frame.repeats is None else frame.repeats
+        if pose in latest:
+            apart_ns.append(first[frame.id] - last[latest[pose]])
+        latest[pose] = frame.id
+    return round(float(min(apart_ns)) / 1e9, 3) if apart_ns else None
+
+
+def _frame_times_ns(program: Program) -> tuple[Array, Array]:
+    """When the first exposure of each frame begins and its last one ends, by the frame's number."""
+    count = max(frame.id for frame in program.frames) + 1
+    first, last = np.full(count, np.inf), np.zeros(count)
     for step, end_ns in zip(program.steps, step_ends_ns(program.steps, program.kit.board.baud), strict=True):
         if isinstance(step, ExposeStep):
             first[step.frame] = min(first[step.frame], end_ns - step.expected_ns)
             last[step.frame] = end_ns
-    if len(links.pairs) == 0:
-        return 0.0
-    a, b = links.pairs.T
-    return round(float(np.maximum(last[b] - first[a], last[a] - first[b]).max()) / 1e9, 3)
+    return first, last
 
 
 def picture_pixels(field: Field, region: Region) -> tuple[int, int]:

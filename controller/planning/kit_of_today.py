@@ -20,7 +20,7 @@ def with_kit(plan: Plan, kit: Kit, plan_path: Path) -> Plan:
             raise InputError(f"{plan_path}: was planned for a kit whose [{table}] differs; plan again.")
     found = plan.model_copy(update={"kit": kit})
     if (kit.head.lean_deg, kit.head.lean_toward_deg) != (plan.kit.head.lean_deg, plan.kit.head.lean_toward_deg):
-        proof = proof_at(found, poses_of(kit.head, found.frames))
+        proof = proof_at(found, poses_of(kit.head, found.first_pass))
         if not proof.covered:
             raise InputError(
                 f"{plan_path}: {lean_sentence(found)}; level the head, or write lean_deg = {kit.head.lean_deg!r} and "

@@ -16,7 +16,8 @@ from controller.planning.findings import link_record, proof_record
 from controller.planning.leaning import refusal, with_reachable_poles
 from controller.planning.links import find_links
 from controller.planning.motion import HeadMotion, mover_of
-from controller.planning.order import arrange, snake_of_rows
+from controller.planning.order import Order, arrange, snake_of_rows
+from controller.planning.passes import to_repeat, with_passes
 from controller.planning.plan import Frame, Optics, Plan, Region, SunRecord
 from controller.planning.reached_poses import poses_of
 from controller.planning.request import Request
@@ -31,7 +32,7 @@ def make_plan(kit: Kit, overlap: float, request: Request | None = None, effort: 
 
     `overlap` is the least share of the picture (0 to 0.9) that neighbours have in common. `effort` limits the search for
     fewer frames (default: the seconds of `request`). The proof and the links are for the poses that this head really
-    reaches. Raises InputError if the kit or the request cannot be planned.
+    reaches, each pose once. Raises InputError if the kit or the request cannot be planned.
     """
     if not 0 <= overlap <= 0.9:
         raise InputError(f"an overlap of {overlap:g} cannot be planned: write a share from 0 to 0.9, like 0.30.")
@@ -48,11 +49,12 @@ def make_plan(kit: Kit, overlap: float, request: Request | None = None, effort: 
         unreachable_sr=round(unreachable_sr, 6),
     )
     mover = mover_of(kit, numbered(with_reachable_poles(kit.head, snake_of_rows(poses))))
-    frames = _in_order(kit, field, poses, request, mover)
-    reached = poses_of(kit.head, frames)
+    first = _in_order(kit, field, poses, request, mover)
+    frames = _again(first, request, request.order, mover)
+    reached = poses_of(kit.head, first)
     proof = prove_coverage(cores_at(field, *reached), bounds)
     if not proof.covered and kit.head.lean_deg:
-        what = refusal(kit, overlap, frames, bounds)
+        what = refusal(kit, overlap, first, bounds)
         raise InputError(f"{what}; level the head, or ask for another region or overlap.")
     links = find_links(field, *reached)
     budget = cost(kit, field, region, frames, links, request.order, mover)
@@ -77,7 +79,7 @@ def _in_order(kit: Kit, field: Field, poses: list[Pose], request: Request, mover
     ordered = with_reachable_poles(kit.head, arrange(poses, request.order, mover))
     watch = request.sun
     if watch is not None and watch.when != "any":
-        seconds = build_program(kit, numbered(ordered)).expected_ns / 1e9
+        seconds = build_program(kit, _again(numbered(ordered), request, None, mover)).expected_ns / 1e9
         sunny = set(
             frames_with_sun(
                 pictures_at(field, *poses_of(kit.head, ordered)),
@@ -92,6 +94,13 @@ def _in_order(kit: Kit, field: Field, poses: list[Pose], request: Request, mover
         without = [p for i, p in enumerate(ordered) if i not in sunny]
         ordered = with_reachable_poles(kit.head, with_sun + without if watch.when == "first" else without + with_sun)
     return numbered(ordered)
+
+
+def _again(first: tuple[Frame, ...], request: Request, order: Order | None, mover: HeadMotion) -> tuple[Frame, ...]:
+    """The first pass and the later ones. If the sun decides what comes first, it does so in every pass."""
+    chosen = {frame.id for frame in to_repeat(first, request.passes, request.passes_within_deg)}
+    sun_decides = request.sun is not None and request.sun.when != "any"
+    return with_passes(first, chosen, request.passes, None if sun_decides else order, mover)
 
 
 def _optics(field: Field) -> Optics:

@@ -35,12 +35,17 @@ def arrange(poses: Sequence[Pose], order: Order, mover: HeadMotion) -> list[Pose
     """The poses in shooting order; those shot by hand come last."""
     by_head = [pose for pose in poses if not pose.by_hand]
     by_hand = [pose for pose in poses if pose.by_hand]
+    return _at_poles(route(by_head, order, mover)) + by_hand
+
+
+def route(poses: Sequence[Pose], order: Order, mover: HeadMotion) -> list[Pose]:
+    """The same poses in this order, from zero."""
     ways: dict[Order, Callable[[], list[Pose]]] = {
-        Order.ROWS: lambda: snake_of_rows(by_head),
-        Order.COLUMNS: lambda: _snake_of_columns(by_head),
-        Order.QUICKEST: lambda: _quickest(by_head, mover),
+        Order.ROWS: lambda: snake_of_rows(poses),
+        Order.COLUMNS: lambda: _snake_of_columns(poses),
+        Order.QUICKEST: lambda: _quickest(poses, mover),
     }
-    return _at_poles(ways[order]()) + by_hand
+    return ways[order]()
 
 
 def _at_poles(poses: list[Pose]) -> list[Pose]:
@@ -65,7 +70,7 @@ def _snake_of_columns(poses: Sequence[Pose]) -> list[Pose]:
     """Sectors of yaw from left to right, each as wide as the step of the longest row."""
     rows = [sorted(pose.yaw_deg for pose in poses if pose.row == row) for row in {pose.row for pose in poses}]
     longest = max(rows, key=len)
-    step = longest[1] - longest[0] if len(longest) > 1 else 360.0
+    step = (longest[1] - longest[0] if len(longest) > 1 else 0.0) or 360.0
     left = min(pose.yaw_deg for pose in poses) - step / 2
 
     def sector(pose: Pose) -> float:
@@ -94,14 +99,14 @@ def _quickest(poses: Sequence[Pose], mover: HeadMotion) -> list[Pose]:
     return min(improved, key=lambda way: moving_seconds(way, mover))
 
 
-def moving_seconds(poses: Sequence[Pose], mover: HeadMotion) -> float:
-    """Time moving and waiting for poses in this order, starting from zero, seconds."""
-    return float(_legs(_aims(poses), mover).sum())
+def moving_seconds(poses: Sequence[Pose], mover: HeadMotion, start_deg: tuple[float, float] = (0.0, 0.0)) -> float:
+    """Time moving and waiting for poses in this order, starting from this yaw and pitch, seconds."""
+    return float(_legs(_aims(poses, start_deg), mover).sum())
 
 
-def _aims(poses: Sequence[Pose]) -> Array:
-    """Zero followed by the poses: yaw and pitch in degrees, shape (n + 1, 2)."""
-    return np.array([(0.0, 0.0), *((pose.yaw_deg, pose.pitch_deg) for pose in poses)])
+def _aims(poses: Sequence[Pose], start_deg: tuple[float, float] = (0.0, 0.0)) -> Array:
+    """The start followed by the poses: yaw and pitch in degrees, shape (n + 1, 2)."""
+    return np.array([start_deg, *((pose.yaw_deg, pose.pitch_deg) for pose in poses)])
 
 
 def _legs(aims: Array, mover: HeadMotion) -> Array:

@@ -4,8 +4,9 @@ import hashlib
 import json
 from typing import Annotated, Any, Literal, Self
 
-from pydantic import BaseModel, ConfigDict, Field
+from pydantic import BaseModel, ConfigDict, Field, model_validator
 
+from controller.bounds import BOUNDS
 from controller.kit.kit import Kit, within
 from controller.optics.projection import Projection
 from controller.planning.cores import cores_at
@@ -17,6 +18,14 @@ from controller.planning.region import Bounds
 from controller.planning.request import Arrangement, RegionKind
 
 FORMAT_VERSION = 2
+
+
+def _is_none(value: object) -> bool:
+    return value is None
+
+
+def _is_first(pass_number: int) -> bool:
+    return pass_number == 1
 
 
 class PlanPart(BaseModel):
@@ -66,6 +75,11 @@ class Frame(PlanPart):
     pitch_deg: Annotated[float, Field(ge=-90, le=90)]
     by_hand: bool = False
     """Shot by hand because the head cannot reach it: the run pauses and asks."""
+    # The file leaves out these two in the first pass: a plan of one pass keeps the hash it had before there were passes.
+    repeats: Annotated[int | None, Field(ge=0, lt=1 << 32, exclude_if=_is_none)] = None
+    """The frame of the first pass whose pose this one has; None in the first pass."""
+    pass_number: Annotated[int, Field(ge=1, le=BOUNDS["passes"].most, exclude_if=_is_first)] = 1
+    """The pass in which it is shot."""
 
 
 class Direction(PlanPart):
@@ -112,6 +126,8 @@ class Budget(PlanPart):
     waiting_seconds: float
     unshaped_seconds: float | None = None
     """The whole time on a board that does not shape its ramps."""
+    repeats_apart_seconds: Annotated[float | None, Field(exclude_if=_is_none)] = None
+    """The shortest time between the exposures of a frame and those of its repeat; left out without later passes."""
     megabytes: float
     watt_hours: float
     picture_pixels_wide: int
@@ -156,6 +172,36 @@ class Plan(PlanPart):
     sun: SunRecord | None = None
     hash: str = ""
 
+    @model_validator(mode="after")
+    def _repeats_fit(self) -> Self:
+        """Refuse repeats that are no repeats: everything that counts poses leaves them out."""
+        first, shot, latest = {frame.id: frame for frame in self.first_pass}, set[tuple[int, int]](), 1
+        if len({frame.id for frame in self.frames}) < len(self.frames):
+            raise ValueError("two frames have the same id")
+        for frame in self.frames:
+            if frame.pass_number < latest or (frame.repeats is None) is not (frame.pass_number == 1):
+                raise ValueError(f"frame {frame.id} is not in its pass")
+            latest = frame.pass_number
+            if frame.repeats is None:
+                continue
+            again = first.get(frame.repeats)
+            if again is None or again.by_hand or frame.by_hand or _pose(again) != _pose(frame):
+                raise ValueError(f"frame {frame.id} does not have the pose of a frame that it could repeat")
+            if (frame.repeats, frame.pass_number) in shot:
+                raise ValueError(f"frame {frame.id} repeats frame {frame.repeats} twice in one pass")
+            shot.add((frame.repeats, frame.pass_number))
+        return self
+
+    @property
+    def first_pass(self) -> tuple[Frame, ...]:
+        """The frames without their repeats: one for each pose. Proof, links and pictures of the sphere count these."""
+        return tuple(frame for frame in self.frames if frame.repeats is None)
+
+    @property
+    def passes(self) -> int:
+        """The number of passes; 1 if no frame is repeated."""
+        return self.frames[-1].pass_number
+
     @property
     def exposures(self) -> set[tuple[int, int]]:
         """Frame and number of every exposure in the set."""
@@ -164,6 +210,10 @@ class Plan(PlanPart):
     def sealed(self) -> Self:
         """The same plan with the hash of its content."""
         return self.model_copy(update={"hash": content_hash(self.model_dump(mode="json"))})
+
+
+def _pose(frame: Frame) -> tuple[int, float, float]:
+    return frame.row, frame.yaw_deg, frame.pitch_deg
 
 
 def content_hash(content: dict[str, Any]) -> str:
@@ -194,4 +244,4 @@ def with_proof(plan: Plan, proof: Proof) -> Plan:
 
 def lean_sentence(plan: Plan) -> str:
     """What the head's lean does to a plan that does not cover, as part of a sentence."""
-    return refusal(plan.kit, plan.overlap, plan.frames, plan.region.bounds())
+    return refusal(plan.kit, plan.overlap, plan.first_pass, plan.region.bounds())

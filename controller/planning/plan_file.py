@@ -82,10 +82,10 @@ def _version_of(content: dict[str, Any], path: str) -> int:
 
 def _proved_again(plan: Plan, path: str, *, begun: bool) -> Plan:
     """Prove the plan again: a hash can be forged, and a proof costs less than a lost night."""
-    proof = proof_at(plan, poses_of(plan.kit.head, plan.frames))
+    proof = proof_at(plan, poses_of(plan.kit.head, plan.first_pass))
     if _is_claimed(plan, proof):
         return plan
-    if not plan.kit.head.lean_deg or not _is_claimed(plan, proof_at(plan, levelled_poses(plan.frames))):
+    if not plan.kit.head.lean_deg or not _is_claimed(plan, proof_at(plan, levelled_poses(plan.first_pass))):
         what = "its proof fails (it would leave a gap, or claims too much)"
         if begun:
             refuse(path, PLAN_IN_SESSION, what)

@@ -59,6 +59,9 @@ class Request:
     max_frames: int | None = None
     max_seconds: float | None = None
     sun: SunWatch | None = None
+    passes: int = 1
+    passes_within_deg: float | None = None
+    """Shoot only frames within this pitch of the horizon in later passes; None: all frames."""
 
     def bounds(self) -> Bounds:
         """The region as bounds, limited by the floor.

@@ -37,6 +37,10 @@ class PlannedFrame(Aim, Protocol):
     def row(self) -> int:
         """The number of its row; frames of one row have the same pitch."""
 
+    @property
+    def pass_number(self) -> int:
+        """The pass in which it is shot; 1 unless it repeats another frame."""
+
 
 @dataclass(frozen=True, slots=True)
 class AxisSetting:

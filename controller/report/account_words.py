@@ -1,5 +1,6 @@
 """The account of a set in words: the headline, what is missing, what the photographs cover."""
 
+from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
 from controller.amounts import counted
@@ -22,12 +23,18 @@ def headline(found: Verdict, kit: Kit) -> str:
         SetStanding.COMPLETE: "The set is complete.",
         SetStanding.ASSUMED: _assumed(found, contact=kit.board.sync_contact),
         SetStanding.UNCHECKED: "No exposure is missing, but zero was not checked since; `fullturn resume` checks it.",
-        SetStanding.INCOMPLETE: "The set is not complete.",
+        SetStanding.INCOMPLETE: _incomplete(found),
         SetStanding.NOT_BEGUN: "No exposure has been made yet.",
         SetStanding.DAMAGED: f"The session is damaged: {'; '.join(found.losses)}.",
         SetStanding.UNDER_WAY: f"The run is under way: {made} of {found.planned} exposures made so far.",
     }[found.standing]
     return " ".join([sentence, *_unchecked(found, kit.head)])
+
+
+def _incomplete(found: Verdict) -> str:
+    if set(found.missing_frames) == set(found.missing_repeats):
+        return "Every frame was shot at least once, but not in every pass."
+    return "The set is not complete."
 
 
 def _assumed(found: Verdict, *, contact: bool) -> str:
@@ -77,12 +84,19 @@ def again_words(summary: "Summary") -> str:
 
 def missing_words(summary: "Summary") -> str:
     """The missing frames, as a sentence to append; empty if none."""
-    missing = summary.missing_frames
-    if not missing:
-        return ""
-    frames = ", ".join(map(str, missing[:SHOWN])) + (" and more" if len(missing) > SHOWN else "")
+    repeats = summary.missing_repeats
+    missing = [frame for frame in summary.missing_frames if frame not in set(repeats)]
     what = "Still to come" if summary.verdict is SetStanding.UNDER_WAY else "Missing"
-    return f" {what} or in doubt: {counted(len(missing), 'frame')} ({frames})."
+    text = f" {what} or in doubt: {_frames(missing)}." if missing else ""
+    if repeats:
+        text += f" {what} or in doubt, but shot in another pass: {_frames(repeats)}."
+    return text
+
+
+def _frames(numbers: Sequence[int]) -> str:
+    """How many frames, and which."""
+    listed = ", ".join(map(str, numbers[:SHOWN])) + (" and more" if len(numbers) > SHOWN else "")
+    return f"{counted(len(numbers), 'frame')} ({listed})"
 
 
 def ending_words(summary: "Summary") -> str:
@@ -100,7 +114,7 @@ def account_text(summary: "Summary") -> str:
 
 def shot_proof_sentence(plan: Plan, summary: "Summary") -> str:
     """What the frames shot so far cover, in sentences; the plan's own proof if none is missing."""
-    if not summary.missing_frames:
+    if not set(summary.missing_frames) - set(summary.missing_repeats):
         return proof_sentence(plan)
     if summary.worst_margin_deg is None or summary.worst_yaw_deg is None or summary.worst_pitch_deg is None:
         return "No frame has all its exposures yet, so nothing is covered."

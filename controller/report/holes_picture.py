@@ -17,6 +17,7 @@ from numpy.typing import NDArray
 from controller.optics.field import Field
 from controller.planning.cores import Cores, cores_at
 from controller.planning.directions import Array
+from controller.planning.passes import poses_among
 from controller.planning.plan import Frame, Plan
 from controller.planning.reached_poses import poses_of
 
@@ -27,9 +28,10 @@ BOX: Any = {"facecolor": WHITE, "edgecolor": BLACK, "pad": 2.0}
 
 
 def split(plan: Plan, missing: Collection[int]) -> tuple[list[Frame], list[Frame]]:
-    """The frames that were shot, and the missing ones."""
-    there = [frame for frame in plan.frames if frame.id not in missing]
-    return there, [frame for frame in plan.frames if frame.id in missing]
+    """The frames of the first pass whose pose was shot in any pass, and the others."""
+    holes = set(poses_among(plan, missing).values())
+    there = [frame for frame in plan.first_pass if frame.id not in holes]
+    return there, [frame for frame in plan.first_pass if frame.id in holes]
 
 
 def held_by(shapes: Cores, number: int, directions: Array) -> NDArray[np.bool_]:

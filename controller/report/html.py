@@ -23,11 +23,12 @@ from controller.session.rows import Happening
 
 @dataclass(frozen=True, slots=True)
 class RowLine:
-    """One line of the table of rows."""
+    """One line of the table of rows; `again` counts the repeats of its frames in later passes."""
 
     number: int
     pitch_deg: float
     frames: int
+    again: int
     step_deg: float | None
     overlap_percent: float | None
 
@@ -36,7 +37,8 @@ def row_lines(plan: Plan) -> list[RowLine]:
     """The rows of the plan, with the overlap of neighbours in each row at the middle of the picture."""
     lines = []
     for number in sorted({frame.row for frame in plan.frames}):
-        frames = [frame for frame in plan.frames if frame.row == number]
+        frames = [frame for frame in plan.first_pass if frame.row == number]
+        again = sum(frame.row == number for frame in plan.frames) - len(frames)
         count, pitch = len(frames), frames[0].pitch_deg
         step = overlap = None
         if count > 1 and plan.arrangement is Arrangement.ROWS:
@@ -44,7 +46,7 @@ def row_lines(plan: Plan) -> list[RowLine]:
             apart = 2 * math.asin(math.cos(math.radians(pitch)) * math.sin(math.radians(step / 2)))
             optics = plan.optics
             overlap = 100 * shared_part(optics.projection, optics.focal_length_mm, optics.frame_width_mm / 2, apart)
-        lines.append(RowLine(number, pitch, count, step, overlap))
+        lines.append(RowLine(number, pitch, count, again, step, overlap))
     return lines
 
 

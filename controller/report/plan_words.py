@@ -72,10 +72,11 @@ def plan_text(plan: Plan, compared: Mapping[str, tuple[int, float]], calibration
     rows = max(frame.row for frame in plan.frames) + 1
     budget, region, proof = plan.budget, plan.region, plan.proof
     lines = [
-        f"{counted(budget.frames, 'frame')} in {counted(rows, 'row')}, {counted(budget.exposures, 'exposure')}, about "
-        f"{duration(budget.seconds)} (mostly {budget.dominated_by}), {storage(budget.megabytes)}, "
+        f"{counted(len(plan.first_pass), 'frame')} in {counted(rows, 'row')}, {counted(budget.exposures, 'exposure')}, "
+        f"about {duration(budget.seconds)} (mostly {budget.dominated_by}), {storage(budget.megabytes)}, "
         f"{budget.watt_hours:.1f} Wh; the picture becomes {budget.picture_pixels_wide} x "
         f"{budget.picture_pixels_high} pixels.",
+        *pass_sentences(plan),
         proof_sentence(plan),
     ]
     if proof.worst_margin_deg < proof.pointing_error_deg:
@@ -101,9 +102,23 @@ def plan_text(plan: Plan, compared: Mapping[str, tuple[int, float]], calibration
     return "\n".join(lines)
 
 
+def pass_sentences(plan: Plan) -> list[str]:
+    """How often which frames are shot, and how soon again; empty if there is one pass."""
+    apart_s, poses = plan.budget.repeats_apart_seconds, len(plan.first_pass)
+    if apart_s is None:
+        return []
+    again = len({frame.repeats for frame in plan.frames} - {None})
+    often = "twice" if plan.passes == 2 else f"{plan.passes} times"
+    which = f"all of them {often}" if again == poses else f"{again} of them {often}"
+    return [
+        f"{plan.passes} passes: {counted(poses, 'frame')}, {which}; the same frame is shot again after "
+        f"{duration(apart_s)} or more."
+    ]
+
+
 def _link_lines(plan: Plan) -> list[str]:
     links = plan.links
-    if len(plan.frames) == 1:
+    if len(plan.first_pass) == 1:
         return []
     if not links.connected:
         return ["The frames do not all share enough picture to be matched: more overlap is needed."]
@@ -118,7 +133,7 @@ def _order_lines(plan: Plan) -> list[str]:
     for order, cost in sorted(plan.budget.orders.items()):
         gap = f"; longest gap between overlapping frames {duration(cost.neighbours_apart_seconds)}"
         chosen = " This is the plan's order." if order is plan.order else ""
-        lines.append(f"{ORDER_WORDS[order]}: {duration(cost.seconds)}{gap if len(plan.frames) > 1 else ''}.{chosen}")
+        lines.append(f"{ORDER_WORDS[order]}: {duration(cost.seconds)}{gap if len(plan.first_pass) > 1 else ''}.{chosen}")
     return lines
 
 

@@ -85,8 +85,8 @@ def write_proof_sheet(
     """Write `proof.html` and `sphere.jpg` into the folder `out_dir`, and return their paths. Raises StorageFailed.
 
     The frames' files are in `folder`; `read` reads them another way. `width` is that of the unrolled sphere in pixels.
-    `passes` chooses the pass of a frame by its id; by default the first with a picture. `advance` is called after each
-    frame. With `replace`, older files of ours are replaced. A picture that cannot be read is named on the page.
+    `passes` chooses the passes that are drawn, as in `first_passes`. `advance` is called after each frame.
+    With `replace`, older files of ours are replaced. A picture that cannot be read is named on the page.
     """
     pictures = draw_pictures(inspected, read or reader_of(folder, inspected.orientation), width, passes, advance)
     contents: dict[str, str | bytes] = {
@@ -102,7 +102,8 @@ def proof_page(inspected: Inspected, pictures: ProofPictures, passes: Mapping[in
     """The page as text."""
     frames = page_frames(inspected, pictures, passes)
     links = page_links(inspected, pictures, frames)
-    by_id = {frame.id: frame.key for frame in frames if frame.drawn}
+    by_id = _keys(frames)
+    drawn = sum(frame.drawn for frame in frames)
     states = Counter(frame.state for frame in frames)
     verdicts = Counter(link.verdict for link in links)
     grid = pictures.grid
@@ -111,9 +112,9 @@ def proof_page(inspected: Inspected, pictures: ProofPictures, passes: Mapping[in
         .get_template("proof.html")
         .render(
             plan=inspected.plan,
-            headline=headline(inspected, len(by_id)),
+            headline=headline(inspected, drawn),
             good=not inspected.retake and not inspected.todo,
-            facts=_facts(inspected, states, verdicts, len(by_id)),
+            facts=_facts(inspected, states, verdicts, drawn),
             todo=[(text, frames_named(text, by_id)) for text in inspected.todo],
             by_id=by_id,
             grid=grid,
@@ -137,12 +138,11 @@ def page_frames(
 ) -> list[ProofFrame]:
     """All frames of a set, of every pass."""
     drawn = {id(frame) for frame in first_passes(inspected, passes)}
-    several = len({frame.pass_number for frame in inspected.frames}) > 1
     found = []
     for key, (frame, view) in enumerate(zip(inspected.frames, views_of(inspected, inspected.frames), strict=True)):
         state = state_of(frame) if key not in pictures.unread else FrameState.MISSING
         x, y = (round(float(part), 1) for part in pictures.grid.places(middle_of(view)[None])[0])
-        name = f"{frame.frame}" + (f", pass {frame.pass_number}" if several else "")
+        name = f"{frame.frame}" + (f", pass {frame.pass_number}" if frame.pass_number > 1 else "")
         faults = ", ".join(dict.fromkeys(FAULT_WORDS[blemish.fault] for blemish in frame.blemishes))
         line = path(pictures.grid, outline(view)) if id(frame) in drawn else ""
         found.append(
@@ -154,8 +154,8 @@ def page_frames(
 
 
 def page_links(inspected: Inspected, pictures: ProofPictures, frames: Sequence[ProofFrame]) -> list[ProofLink]:
-    """All links, each between the middles of the two frames that are drawn."""
-    keys = {frame.id: frame.key for frame in frames if frame.drawn}
+    """All links. Only those between two frames that are drawn have a line."""
+    keys, drawn = _keys(frames), {frame.key for frame in frames if frame.drawn}
     middles: dict[int, Array] = {}
     for view, frame in zip(views_of(inspected, inspected.frames), inspected.frames, strict=True):
         middles.setdefault(frame.frame, middle_of(view))
@@ -165,13 +165,18 @@ def page_links(inspected: Inspected, pictures: ProofPictures, frames: Sequence[P
         x, y = (round(float(part), 1) for part in pictures.grid.places(line[len(line) // 2][None])[0])
         sign, name = LINK_SIGNS[link.verdict], f"frames {link.first} and {link.second}"
         ends = keys[link.first], keys[link.second]
-        text = path(pictures.grid, line)
+        text = path(pictures.grid, line) if drawn.issuperset(ends) else ""
         found.append(
             ProofLink(
                 *ends, (link.first, link.second), link.verdict, sign, x, y, text, name, link_text(link), link.sentence
             )
         )
     return found
+
+
+def _keys(frames: Sequence[ProofFrame]) -> dict[int, int]:
+    """The places of frames by id; of two with one id, the one that is drawn."""
+    return {frame.id: frame.key for frame in sorted(frames, key=lambda frame: frame.drawn)}
 
 
 def _facts(

@@ -51,7 +51,7 @@ def frame_lines(frame: InspectedFrame, links: Sequence[InspectedLink]) -> list[L
     good = [link for link in links if link.points and math.isfinite(link.rms_px)]
     held = sum(link.points for link in good)
     lines = [("file", frame.file or "none"), ("row", str(frame.row))]
-    if frame.pass_number:
+    if frame.pass_number > 1:
         lines.append(("pass", str(frame.pass_number)))
     if frame.exposure is not None:
         lines.append(("exposure examined", str(frame.exposure)))

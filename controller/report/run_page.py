@@ -23,8 +23,11 @@ def write_run_page(path: Path, plan: Plan, samples: Sequence[Sample], exposures:
     StorageFailed.
     """
     planned = {frame.id: frame_pose(plan.kit.head, frame) for frame in plan.frames}
+    again = {f.id: {"pass": f.pass_number, "repeats": f.repeats} for f in plan.frames if f.repeats is not None}
     rows = [
-        exposure | {"planned_yaw_deg": planned[one].yaw_deg, "planned_pitch_deg": planned[one].pitch_deg}
+        exposure
+        | {"planned_yaw_deg": planned[one].yaw_deg, "planned_pitch_deg": planned[one].pitch_deg}
+        | again.get(one, {})
         for exposure in exposures
         for one in (exposure["frame"],)
     ]

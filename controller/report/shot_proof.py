@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from controller.planning.cores import cores_at
 from controller.planning.coverage import prove_coverage
 from controller.planning.links import find_links
+from controller.planning.passes import poses_among
 from controller.planning.plan import Plan
 from controller.planning.reached_poses import poses_of
 
@@ -28,15 +29,17 @@ class ShotProof:
 def prove_shot(plan: Plan, missing: Collection[int]) -> ShotProof:
     """Prove coverage and links without the `missing` frames, at the poses that this head reaches.
 
-    If none is missing this is the plan's own proof, which was checked when the plan was read.
+    A pose counts once, if any pass of it was shot. If none is missing this is the plan's own proof, which was checked
+    when the plan was read.
     """
-    if not missing:
+    holes = set(poses_among(plan, missing).values())
+    if not holes:
         proof = plan.proof
         place = proof.worst_at
         return ShotProof(
             proof.covered, plan.links.connected, proof.worst_margin_deg, place.yaw_deg, place.pitch_deg
         )  # fmt: skip
-    frames = [frame for frame in plan.frames if frame.id not in missing]
+    frames = [frame for frame in plan.first_pass if frame.id not in holes]
     if not frames:
         return ShotProof(covered=False, linked=False)
     field = plan.kit.field(plan.overlap)

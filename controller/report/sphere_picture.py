@@ -48,7 +48,7 @@ def sphere_picture(plan: Plan, missing: Collection[int] = ()) -> Figure:
     )
     whole = MaxNLocator(integer=True)
     figure.colorbar(image, ax=axes, shrink=0.72, label="frames that see the direction", ticks=whole)
-    few = len(plan.frames) <= NUMBERED_AT_MOST
+    few = len(plan.first_pass) <= NUMBERED_AT_MOST
     for sides, colour, width, label in _layers(field, few=few):
         lines = _flat_outlines(field, sides, poses_of(head, there))
         axes.add_collection(LineCollection(lines, colors=colour, linewidths=width, label=label))
@@ -73,7 +73,7 @@ def pole_picture(plan: Plan, missing: Collection[int] = ()) -> Figure:
     field, head = plan.kit.field(plan.overlap), plan.kit.head
     there, lacking = split(plan, missing)
     figure = Figure(figsize=(11, 5.4), layout="constrained")
-    few = len(plan.frames) <= NUMBERED_AT_MOST
+    few = len(plan.first_pass) <= NUMBERED_AT_MOST
     for number, (name, up) in enumerate((("zenith", 1.0), ("nadir", -1.0))):
         axes = figure.add_subplot(1, 2, number + 1, aspect="equal", xlim=(-91, 91), ylim=(-91, 91))
         axes.set_title(f"toward the {name}, horizon at the rim", fontsize=10)

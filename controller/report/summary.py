@@ -31,11 +31,12 @@ class Summary(BaseModel):
     because nothing can confirm it; or as missing, for one of these reasons: unconfirmed (the camera did not answer), in
     doubt (its end was never reported), suspect (shot while the head may have pointed elsewhere), to retake (shot, and
     requested again), not tried. `exposures_retaken` were reshot after such a doubt. `missing_frames` lack an exposure.
+    `missing_repeats` are those among them whose pose was completed in another pass: they are no holes.
 
     `covered`, `linked` and the worst place (a negative margin: the middle of the largest gap) are the plan's proof for
-    the complete frames alone, at the poses that the head reaches. `card_megabytes` is the estimated size of every
-    exposure made, including those that no longer count. `ramps_shaped` says whether the board of the last run shapes its
-    ramps; it is null if that was not noted. `camera` is what other programs need to place the pictures.
+    the complete frames alone, each pose once, at the poses that the head reaches. `card_megabytes` is the estimated size
+    of every exposure made, including those that no longer count. `ramps_shaped` says whether the board of the last run
+    shapes its ramps; it is null if that was not noted. `camera` is what other programs need to place the pictures.
     """
 
     model_config = ConfigDict(frozen=True, allow_inf_nan=False)
@@ -60,6 +61,7 @@ class Summary(BaseModel):
     exposures_not_tried: int = 0
     exposures_retaken: int = 0
     missing_frames: tuple[int, ...]
+    missing_repeats: tuple[int, ...] = ()
     unchecked_axes: tuple[str, ...] = ()
     losses: tuple[str, ...] = ()
     covered: bool
@@ -126,6 +128,7 @@ def summarise(
         sentence=sentence,
         frames_planned=len(plan.frames),
         missing_frames=found.missing_frames,
+        missing_repeats=found.missing_repeats,
         unchecked_axes=found.unchecked,
         losses=found.losses,
         covered=proof.covered,

@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from enum import StrEnum
 
 from controller.kit.kit import Head
+from controller.planning.passes import repeats_among
 from controller.planning.plan import Plan
 from controller.program.program import Exposure
 from controller.session.rows import DoubtReason, DoubtRow, Doubts, ShotOutcome, ShotRow
@@ -58,7 +59,8 @@ class Verdict:
     """Every planned exposure is in exactly one of `confirmed`, `assumed` and `missing`.
 
     `retaken` were reshot after a doubt. `openings` counts every exposure made, including those that no longer count.
-    `unchecked` names axes whose zero was not checked after the last exposures.
+    `unchecked` names axes whose zero was not checked after the last exposures. `missing_repeats` are missing frames whose
+    pose was completed in another pass, so that they leave no hole.
     """
 
     standing: SetStanding
@@ -69,6 +71,7 @@ class Verdict:
     openings: int
     unchecked: tuple[str, ...] = ()
     losses: tuple[str, ...] = ()
+    missing_repeats: tuple[int, ...] = ()
 
     @property
     def planned(self) -> int:
@@ -139,6 +142,7 @@ def verdict(
         sum(shot.outcome is not None and shot.outcome.made for shot in shots),
         tuple(unchecked),
         tuple(losses),
+        repeats_among(plan, {frame for frame, _ in missing}),
     )
 
 

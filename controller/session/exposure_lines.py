@@ -18,7 +18,8 @@ class ExposureLine:
     unconfirmed, interrupted or in doubt. Yaw, pitch and roll are the camera's in the levelled world, as really reached.
     Pan and tilt are the angles of the axes, None by hand. All are in degrees. `pose_from` says how they were determined
     (`PoseFrom`). `opened_utc` is when the camera opened, by the host's clock and the kit's release lag; None if no time
-    of day is known.
+    of day is known. `pass_number` is the pass in which the frame is shot, `repeats` the frame of the first pass that has
+    the same pose, None in the first pass.
     """
 
     number: int
@@ -36,9 +37,13 @@ class ExposureLine:
     opened_utc: str | None
     intended_ns: int
     ended_ns: int | None
+    pass_number: int = 1
+    repeats: int | None = None
 
 
 COLUMNS = tuple(field.name for field in fields(ExposureLine))
+COLUMNS_WITHOUT_PASSES = COLUMNS[:-2]
+"""Those of versions that knew no passes."""
 
 
 class Clock:
@@ -75,13 +80,15 @@ def exposure_lines(plan: Plan, shots: Sequence[ShotRow], doubts: Sequence[DoubtR
         outcome = "in doubt" if shot.outcome is None else shot.outcome.value
         if doubt is not None and shot.outcome is not None and shot.outcome.made:
             outcome = doubt.why.value
-        pose = shot_pose(plan.kit.head, frames.get(intent.frame), shot)
+        frame = frames.get(intent.frame)
+        pose = shot_pose(plan.kit.head, frame, shot)
         lines.append(
             ExposureLine(
                 shot.number, intent.frame, intent.exposure, intent.attempt, outcome,
                 pose.yaw_deg, pose.pitch_deg, pose.roll_deg, pose.pan_deg, pose.tilt_deg, pose.source.value,
                 intent.shutter_s, clock.opened(shot),
                 shot.intended_ns, shot.ended_ns,
+                1 if frame is None else frame.pass_number, None if frame is None else frame.repeats,
             )
         )  # fmt: skip
     return lines

@@ -12,7 +12,7 @@ import pytest
 
 from controller.amounts import duration
 from controller.capture.events import EventKind
-from controller.display import SPHERE_COLUMNS, Display, Seen, display, screen_text, sphere_lines
+from controller.display import SPHERE_COLUMNS, SPHERE_LINES, Display, Seen, display, screen_text, sphere_lines
 from controller.errors import StorageFailed
 from controller.planning.plan import Frame
 from controller.program.build import build_program
@@ -67,6 +67,19 @@ def test_the_sphere_fills_up() -> None:
     assert (lines[0][0], lines[-1][0]) == ("█", "◆")
     middle = lines[len(lines) // 2]
     assert (middle[SPHERE_COLUMNS // 2], middle[SPHERE_COLUMNS * 3 // 4]) == ("·", "▒")
+
+
+def test_a_pose_is_full_after_its_last_pass() -> None:
+    first = Frame(id=0, row=0, yaw_deg=0.0, pitch_deg=0.0)
+    frames = [first, first.model_copy(update={"id": 1, "repeats": 0, "pass_number": 2})]
+    marks = [
+        sphere_lines(frames, made, 2, at)[SPHERE_LINES // 2][0]
+        for made, at in [({}, None), ({0: 2}, None), ({0: 2, 1: 1}, None), ({0: 2, 1: 2}, None), ({0: 2}, 1), ({}, 0)]
+    ]
+    assert "".join(marks) == "·▒▒█◆◆"
+    seen = Seen(build_program(kit_of(), frames), 0, 0, 2)
+    seen.take(Happening(NS, "moving", "armed", 1))
+    assert screen_text(seen, Watched(), 61 * NS, datetime.now(UTC))[0].startswith("frame 1 of pass 2 (0 of 2 begun), ")
 
 
 def test_plain_lines_and_the_log_of_a_whole_run(tmp_path: Path) -> None:

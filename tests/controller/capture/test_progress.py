@@ -36,7 +36,7 @@ def test_a_program_is_worked_off_in_its_order() -> None:
 
 
 @given(SUBSETS, SUBSETS)
-def test_nothing_is_lost_between_passes(made: set[tuple[int, int]], again: set[tuple[int, int]]) -> None:
+def test_nothing_is_lost_between_rounds(made: set[tuple[int, int]], again: set[tuple[int, int]]) -> None:
     """Whatever is made or repeated: what is left and what comes later is exactly what is missing."""
     progress = Progress(PROGRAM)
     for exposure in made:
@@ -45,9 +45,9 @@ def test_nothing_is_lost_between_passes(made: set[tuple[int, int]], again: set[t
     missing = (ALL - made) | again
     assert progress.left | progress.later == missing
     assert not progress.left & progress.later
-    passes = 0
+    rounds = 0
     while progress.left or progress.later:
-        progress.begin_pass(progress.left, None, look=False)
+        progress.begin_round(progress.left, None, look=False)
         assert progress.left == exposures_of(progress.steps)
         assert progress.left
         turned = {exposure for exposure in progress.left if exposure[0] != 3}
@@ -57,8 +57,8 @@ def test_nothing_is_lost_between_passes(made: set[tuple[int, int]], again: set[t
             if isinstance(step, ExposeStep):
                 progress.count((step.frame, step.exposure))
                 missing.discard((step.frame, step.exposure))
-        passes += 1
-        assert passes <= 3
+        rounds += 1
+        assert rounds <= 3
     assert not missing
 
 
@@ -69,7 +69,7 @@ def test_what_is_put_off_comes_back_once_and_is_then_given_up() -> None:
     progress.put_off(step)
     assert progress.later == exposures
     assert progress.silent_in_row == 1
-    progress.begin_pass(set(), None, look=False)
+    progress.begin_round(set(), None, look=False)
     assert progress.left == exposures
     assert progress.came_back == exposures
     progress.put_off(at_next_exposure(progress))

@@ -21,7 +21,7 @@ from controller.times import span_of
 from tests.controller.cli.all_commands import commands
 
 ALWAYS = {
-    "plan": "--out --replace --overlap --region --nadir-by-hand --order --mounted --max-frames --max-seconds",
+    "plan": "--out --replace --overlap --region --nadir-by-hand --order --passes --mounted --max-frames --max-seconds",
     "rehearse": "--out --replace --yes --pictures --seed --faults --list-faults",
     "simulate": "--kit --truth --seed --speed --faults",
     "kit find": "",

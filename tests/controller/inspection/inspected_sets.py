@@ -66,7 +66,7 @@ def inspected_of(
             InspectedFrame(
                 frame.id,
                 frame.row,
-                0,
+                1,
                 f"IMG_{number:04}.JPG",
                 0,
                 size,

@@ -183,14 +183,18 @@ def test_one_picture_at_a_time_and_each_once(sphere: Inspected) -> None:
 
 
 def test_the_first_pass_with_a_picture_counts_unless_another_is_chosen(sphere: Inspected) -> None:
-    second = [replace(frame, pass_number=1) for frame in sphere.frames[:4]]
+    plan, ids = sphere.plan, [frame.frame for frame in sphere.frames]
+    repeats = [
+        frame.model_copy(update={"id": 100 + frame.id, "repeats": frame.id, "pass_number": 2})
+        for frame in plan.frames[:4]
+    ]
+    second = [replace(frame, frame=again.id, pass_number=2) for frame, again in zip(sphere.frames, repeats, strict=False)]
     first = [replace(sphere.frames[0], file=None), *sphere.frames[1:]]
-    both = replace(sphere, frames=[*second, *first])
-    found = {frame.frame: frame.pass_number for frame in first_passes(both)}
-    ids = [frame.frame for frame in sphere.frames]
-    assert found == {one: int(one == ids[0]) for one in ids}
-    chosen = {frame.frame: frame.pass_number for frame in first_passes(both, {ids[2]: 1, ids[9]: 5})}
-    assert chosen == found | {ids[2]: 1}
+    plan = plan.model_copy(update={"frames": (*plan.frames, *repeats)})
+    both = replace(sphere, plan=plan, frames=[*second, *first])
+    assert [frame.frame for frame in first_passes(both)] == [100 + ids[0], *ids[1:]]
+    chosen = first_passes(both, {ids[2]: 2, ids[9]: 5})
+    assert [frame.frame for frame in chosen] == [100 + ids[0], ids[1], 100 + ids[2], *ids[3:]]
 
 
 @pytest.mark.parametrize("across", [401, 402, 404])

@@ -249,14 +249,25 @@ def test_a_picture_that_cannot_be_read_is_named_and_missing(inspected: Inspected
 
 
 def test_later_passes_are_on_the_page_and_only_one_is_drawn(inspected: Inspected, tmp_path: Path) -> None:
-    again = [replace(frame, pass_number=1) for frame in inspected.frames[3:5]]
-    both = replace(inspected, frames=[*inspected.frames, *again])
-    write_proof_sheet(both, tmp_path, tmp_path, width=90, read=pictures(both), passes={again[0].frame: 1})
+    plan, old = inspected.plan, inspected.frames[3:5]
+    repeats = [
+        frame.model_copy(update={"id": 100 + frame.id, "repeats": frame.id, "pass_number": 2})
+        for frame in plan.frames
+        if frame.id in {one.frame for one in old}
+    ]
+    again = [replace(frame, frame=100 + frame.frame, pass_number=2) for frame in old]
+    links = [*inspected.links, replace(inspected.links[0], first=old[0].frame, second=again[0].frame)]
+    plan = plan.model_copy(update={"frames": (*plan.frames, *repeats)})
+    both = replace(inspected, plan=plan, frames=[*inspected.frames, *again], links=links)
+    write_proof_sheet(both, tmp_path, tmp_path, width=90, read=pictures(both), passes={old[0].frame: 2})
     text = (tmp_path / "proof.html").read_text(encoding="utf-8")
     frames = data_in(text)["frames"]
     assert [frame["drawn"] for frame in frames] == [key not in {3, len(frames) - 1} for key in range(len(frames))]
-    assert frames[-1]["name"] == f"{again[1].frame}, pass 1"
+    assert frames[-1]["name"] == f"{again[1].frame}, pass 2"
     assert all(f'data-frame="{key}"' in text for key in range(len(frames)))
+    assert f"<td>{old[0].frame}–{again[0].frame}</td>" in text
+    lines = [link for link in links if old[0].frame not in {link.first, link.second}]
+    assert text.count("<title>frames ") == len(lines)  # the frame of the first pass is not drawn
 
 
 def test_the_same_set_gives_the_same_bytes(inspected: Inspected, folder: Path, tmp_path: Path) -> None:

@@ -26,4 +26,10 @@ def test_it_holds_its_data_and_needs_no_network(tmp_path: Path) -> None:
     (row,) = data["exposures"]
     frame = plan.frames[1]
     assert row == exposure | {"planned_yaw_deg": frame.yaw_deg, "planned_pitch_deg": frame.pitch_deg}
+    repeat = frame.model_copy(update={"id": 99, "repeats": 1, "pass_number": 2})
+    several = plan.model_copy(update={"frames": (*plan.frames, repeat)})
+    write_run_page(tmp_path / "passes.html", several, samples, [exposure, exposure | {"frame": 99}])
+    of_passes = re.search(r"^const data = (.*);$", (tmp_path / "passes.html").read_text(encoding="utf-8"), re.MULTILINE)
+    assert of_passes is not None
+    assert json.loads(of_passes[1])["exposures"] == [row, row | {"frame": 99, "pass": 2, "repeats": 1}]
     assert not re.search(r"https?://|src=|@import|<link", text)

@@ -37,7 +37,7 @@ CAPTURES = [path for path in SESSIONS if path.stem != "rehearsed"]
 NOBODY = 65534
 
 
-LATER = {"ramps_shaped": None}
+LATER: dict[str, Any] = {"ramps_shaped": None, "missing_repeats": []}
 """What a report says since, of a session that did not note it."""
 
 
@@ -55,7 +55,24 @@ def copied(kept: Path, folder: Path) -> Path:
 def said(kept: Path) -> Any:
     """What the program of its time reported of it, and what it could not yet report."""
     told = json.loads(kept.with_suffix(".json").read_text(encoding="utf-8"))
-    return told | {"report": LATER | told["report"]}
+    return told | {
+        "report": LATER | told["report"],
+        "exposures": in_one_pass(told["exposures"]),
+        "match": told["match"] and told["match"] | {"lines": [with_pass(line) for line in told["match"]["lines"]]},
+    }
+
+
+def with_pass(line: dict[str, Any]) -> dict[str, Any]:
+    """A line of a matched card with the keys that name a pass."""
+    return {"pass_number": None if line["frame"] is None else 1, "repeats": None} | line
+
+
+def in_one_pass(table: str) -> str:
+    """A table of exposures from before there were passes, with the columns that name them."""
+    head, *rows = table.splitlines()
+    if "pass_number" in head:
+        return table
+    return "".join(f"{line}\n" for line in (f"{head},pass_number,repeats", *(f"{row},1," for row in rows)))
 
 
 def test_every_journey_of_every_version_is_kept() -> None:
