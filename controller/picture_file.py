@@ -72,6 +72,16 @@ class Grey:
     facts: Facts
 
 
+@dataclass(frozen=True, slots=True, eq=False)
+class Coloured:
+    """A photograph in red, green and blue, eight bits each, upright; `share` is its size relative to the file's own
+    picture.
+    """
+
+    picture: Image.Image
+    share: float
+
+
 @dataclass(frozen=True, slots=True)
 class CardTags:
     """Facts of a file on a card, raw or not: values by the library's tag names, whether a JPEG reaches its end, and its
@@ -114,21 +124,35 @@ def read_grey(path: Path, least_px: int | None = None, orientation: int | None =
     facts = read_facts(path)
     with open_file(path, PHOTOGRAPH) as file:
         damage = "its pixels are damaged, or cut short"
-        return Grey(*_decoded(path, PHOTOGRAPH, damage, lambda: _grey(file, least_px, orientation)), facts)
+        return Grey(*_decoded(path, PHOTOGRAPH, damage, lambda: _upright(file, "L", least_px, orientation)), facts)
 
 
-def _grey(file: BinaryIO, least_px: int | None, orientation: int | None) -> tuple[Image.Image, float]:
+def read_upright(path: Path, least_px: int | None = None, orientation: int | None = None) -> Coloured:
+    """Read a photograph's pixels in colour, as `read_grey` does in grey. Raises InputError."""
+    read_facts(path)
+    with open_file(path, PHOTOGRAPH) as file:
+        damage = "its pixels are damaged, or cut short"
+        return Coloured(*_decoded(path, PHOTOGRAPH, damage, lambda: _upright(file, "RGB", least_px, orientation)))
+
+
+def _upright(file: BinaryIO, mode: str, least_px: int | None, orientation: int | None) -> tuple[Image.Image, float]:
+    """The pixels in `mode` ("L" or "RGB"), and their share of the full size."""
     # Pass the open file, not its name: with a name, Pillow 13 maps a plain TIFF into memory and garbles one that is
     # rotated.
     with Image.open(file, formats=FORMATS[PHOTOGRAPH]) as image:
         own = max(image.size)
-        image.draft("L", None if least_px is None else (least_px, least_px))
+        image.draft(mode, None if least_px is None else (least_px, least_px))
         share = 0.5 ** round(math.log2(own / max(image.size)))
         image.load()  # now a TIFF is upright and has lost its orientation tag; a JPEG is not yet
         own_orientation = exif.whole(image.getexif().get(Base.Orientation)) or 1
         turn = UPRIGHT.get(own_orientation if orientation is None or image.format == "TIFF" else orientation)
-        grey = _eight_bits(image)
-        return (grey if turn is None else grey.transpose(turn)), share
+        codes = _in_mode(image, mode)
+        return (codes if turn is None else codes.transpose(turn)), share
+
+
+def _in_mode(image: Image.Image, mode: str) -> Image.Image:
+    deep = image.mode.startswith(("I", "F"))
+    return (_eight_bits(image) if deep or mode == "L" else image).convert(mode)
 
 
 def read_colours(path: Path, widest: int) -> Image.Image:
@@ -141,7 +165,7 @@ def read_colours(path: Path, widest: int) -> Image.Image:
 def _colours(file: BinaryIO, widest: int) -> Image.Image:
     with Image.open(file, formats=FORMATS[SCENERY]) as image:
         image.load()
-        colours = (_eight_bits(image) if image.mode.startswith(("I", "F")) else image).convert("RGB")
+        colours = _in_mode(image, "RGB")
     if colours.width <= widest:
         return colours
     return colours.resize((widest, max(1, round(colours.height * widest / colours.width))), Image.Resampling.BOX)

@@ -133,7 +133,10 @@ class LensMeasured:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Inspected:
-    """A whole set. `todo` says what to do, worst first; `notes` are sentences about files and the set."""
+    """A whole set. `todo` says what to do, worst first; `notes` are sentences about files and the set.
+
+    `orientation` is that of the files by EXIF that makes all pictures upright; None: each file's own counts.
+    """
 
     plan: Plan
     frames: Sequence[InspectedFrame]
@@ -143,3 +146,4 @@ class Inspected:
     retake: list[int]
     todo: list[str]
     notes: list[str]
+    orientation: int | None = None

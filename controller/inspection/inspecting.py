@@ -3,7 +3,7 @@
 import math
 from collections.abc import Callable, Sequence
 from concurrent.futures import ThreadPoolExecutor
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 from controller.amounts import counted
@@ -65,7 +65,7 @@ def inspect_set(found: Matched, folder: Path, limits: Limits, begin: Begin) -> I
         plan, taken, frames, shared.size_px, pairs, looked.findings, looked.explained, linked, adjusted, source.details,
         circle,
     )  # fmt: skip
-    return judged(evidence, limits)
+    return replace(judged(evidence, limits), orientation=shared.orientation)
 
 
 def _must_fit(plan: Plan, shared: SharedFacts, folder: Path) -> None:

@@ -1,4 +1,4 @@
-"""What every page needs: its templates, and figures embedded in it."""
+"""What every page needs: its templates, and figures and pictures embedded in it."""
 
 import io
 
@@ -6,6 +6,7 @@ import matplotlib as mpl
 from jinja2 import Environment, PackageLoader, StrictUndefined
 from markupsafe import Markup
 from matplotlib.figure import Figure
+from PIL import Image
 
 
 def page_environment() -> Environment:
@@ -22,3 +23,10 @@ def svg(figure: Figure) -> Markup:
         figure.savefig(buffer, format="svg", metadata={"Date": None, "Creator": None, "Format": None, "Type": None})
     text = buffer.getvalue()
     return Markup(text[text.index("<svg") :])
+
+
+def jpeg(picture: Image.Image, quality: int, comment: bytes = b"") -> bytes:
+    """The picture as the content of a JPEG file."""
+    buffer = io.BytesIO()
+    picture.save(buffer, format="JPEG", quality=quality, optimize=True, comment=comment)
+    return buffer.getvalue()

@@ -7,6 +7,7 @@ from controller.errors import InputError
 from controller.reading import OURS, open_file, read_json
 
 HEAD_BYTES = 400  # of a page, that contain its <meta name="generator"> (HTML, section 4.2.5.1)
+SPHERE_COMMENT = b"Fullturn: the sphere unrolled"  # in a JPEG's COM segment (ITU-T T.81, B.2.4.5)
 GENERATOR = b'<meta name="generator" content="Fullturn">'
 
 
@@ -15,6 +16,15 @@ def is_own_page(path: Path) -> bool:
     try:
         with open_file(path, OURS) as file:
             return GENERATOR in file.read(HEAD_BYTES)
+    except (InputError, OSError):
+        return False
+
+
+def is_own_sphere(path: Path) -> bool:
+    """Whether a file is a sphere that this program unrolled."""
+    try:
+        with open_file(path, OURS) as file:
+            return SPHERE_COMMENT in file.read(HEAD_BYTES)
     except (InputError, OSError):
         return False
 

@@ -24,13 +24,14 @@ from PIL.TiffImagePlugin import IFDRational
 from controller import picture_file
 from controller.errors import InputError
 from controller.kit.picture import shot_of
-from controller.picture_file import MOST_PIXELS, read_card_tags, read_colours, read_facts, read_grey
+from controller.picture_file import MOST_PIXELS, read_card_tags, read_colours, read_facts, read_grey, read_upright
 from tests.mutated import spoiling
 
 READERS: tuple[Callable[[Path], object], ...] = (
     read_facts,
     read_grey,
     lambda path: read_grey(path, 64),
+    lambda path: read_upright(path, 64),
     lambda path: read_colours(path, 16),
     read_card_tags,
     shot_of,
@@ -92,7 +93,7 @@ def with_size(path: Path, width: int, height: int) -> Path:
 def test_more_pixels_than_are_read(tmp_path: Path) -> None:
     path = with_size(saved(tmp_path / "a.jpg"), 32768, 16385)
     said = "has 32768 x 16385 pixels, more than the 537 million that are read."
-    assert [each.startswith(said) for each in refusals(path)] == [True] * 4 + [
+    assert [each.startswith(said) for each in refusals(path)] == [True] * 5 + [
         False,
         True,
     ]  # the card's reader needs none
@@ -195,6 +196,9 @@ def test_pictures_are_upright(turn: int, mode: str, tmp_path: Path) -> None:
         np.testing.assert_array_equal(got, np.rint(wanted * 255 / wanted.max()))
     else:
         np.testing.assert_allclose(got, np.asarray(upright.convert("L")), atol=2)
+        colours = read_upright(path)
+        assert colours.share == 1.0
+        np.testing.assert_array_equal(np.asarray(colours.picture), np.asarray(upright.convert("RGB")))
 
 
 def test_what_is_not_finite_is_black(tmp_path: Path) -> None:
@@ -211,7 +215,7 @@ def test_a_library_that_runs_out_of_memory(tmp_path: Path, monkeypatch: pytest.M
     def exhausted(*_: object) -> None:
         raise MemoryError
 
-    monkeypatch.setattr(picture_file, "_grey", exhausted)
+    monkeypatch.setattr(picture_file, "_upright", exhausted)
     with pytest.raises(InputError, match=r"needs more memory than is free; close other programs\."):
         read_grey(saved(tmp_path / "a.jpg"))
 
