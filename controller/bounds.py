@@ -121,6 +121,7 @@ BOUNDS: dict[str, Bound] = {
     "u_focal_length_mm": Bound(0, 3000, "mm", UNCERTAINTIES),
     "u_pose_deg": Bound(0, 10, "deg", UNCERTAINTIES),
     "u_pupil_mm": Bound(0, 1000, "mm", UNCERTAINTIES),
+    "axis_height_mm": Bound(50, 100_000, "mm", "from a plate on the ground to a mast"),
     "nearest_mm": Bound(1, 1e9, "mm", DISTANCES),
     "near_mm": Bound(1, 1e9, "mm", DISTANCES),
     "far_mm": Bound(1, 1e9, "mm", DISTANCES),

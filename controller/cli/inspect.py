@@ -8,11 +8,13 @@ import click
 
 from controller.cli.command import Command
 from controller.cli.later import later
+from controller.cli.numbers import bounded
 from controller.cli.shared_options import FILE, FOLDER, OUTPUT_FOLDER, json_option, offer_removal, show, unfinished_option
 
 with later():
     from controller import amounts
     from controller import progress as bars
+    from controller.commands import calibrate as calibrate_work
     from controller.commands import inspect as inspect_work
     from controller.commands import match as match_work
     from controller.inspection import inspected as results
@@ -25,31 +27,65 @@ if TYPE_CHECKING:
 SHOWN = 20  # lines of what to do; the files have all of them
 
 
+def _show_limits(context: click.Context, _: click.Parameter, wanted: bool) -> None:
+    if wanted and not context.resilient_parsing:
+        show("\n".join(limit_table.limit_lines()))
+        context.exit()
+
+
 @click.command(cls=Command, short_help="Check that the pictures of a SESSION will stitch.")
 @click.argument("session", type=FILE)
 @click.argument("folder", type=FOLDER)
 @click.option("--out", type=OUTPUT_FOLDER, help="A new folder for the proof sheet and the tables.")
 @click.option("--limit", "settings", metavar="NAME=VALUE", multiple=True, help="Change a limit of the verdicts.")
+@click.option(
+    "--limits",
+    is_flag=True,
+    is_eager=True,
+    expose_value=False,
+    callback=_show_limits,
+    help="List the limits with their defaults and reasons, and stop.",
+)
+@click.option("--nearest-mm", type=bounded("nearest_mm"), help="The distance of the nearest things from the axis.")
+@click.option("--axis-height-mm", type=bounded("axis_height_mm"), help="The height of the tilt axis above level ground.")
+@click.option("--calibrate", "kit", type=FILE, help="Store what the set measured as calibration records of this kit.")
 @unfinished_option
 @json_option
-def inspect(session: Path, folder: Path, out: Path | None, settings: tuple[str, ...], yes: bool, as_json: bool) -> None:
+def inspect(
+    session: Path,
+    folder: Path,
+    out: Path | None,
+    settings: tuple[str, ...],
+    nearest_mm: float | None,
+    axis_height_mm: float | None,
+    kit: Path | None,
+    yes: bool,
+    as_json: bool,
+) -> None:
     """Look at all pictures in FOLDER together: does every frame of the SESSION hang together with its neighbours?
 
     Points that neighbours share give every frame's pose, the lens and the head, each with its uncertainty. Nothing is
     blended, and the files are never changed. Needs fullturn[pictures].
     """
-    limits = limit_table.limits_from(settings)
+    asked = inspect_work.Asked(limit_table.limits_from(settings), nearest_mm, axis_height_mm)
+    keeping = calibrate_work.Keeping(kit)
+    keeping.must_have_place()
     if out is not None:
         offer_removal(out, yes=yes)
         match_work.must_be_free_for(out, folder)
     with bars.progress("Inspecting, pictures") as begin:
-        found, inspected = inspect_work.inspect_command(session, folder, limits, begin)
+        found, inspected = inspect_work.inspect_command(session, folder, asked, begin)
     if out is not None:
-        inspect_work.write_inspection(found, inspected, folder, out)
+        with bars.progress("Drawing the proof sheet, frames") as begin:
+            inspect_work.write_inspection(found, inspected, folder, out, begin)
+    kept = None if kit is None else inspect_work.offer_records(inspected, keeping)
     if as_json:
-        show({"out": None if out is None else str(out), **inspect_work.inspection_values(inspected)})
+        records = [] if kept is None else [each.as_json() for each in kept[0].kept]
+        show({"out": out and str(out), **inspect_work.inspection_values(inspected), "records": records})
     else:
         lines = inspection_lines(inspected, out)
+        if kept is not None:
+            lines += [*(each.text() for each in kept[0].kept), *(f"Not stored. {reason}" for reason in kept[1])]
         if inspected.retake:
             lines.append(f"To reshoot: `fullturn tell {session} retake {','.join(map(str, inspected.retake))}`")
         show("\n".join(lines))
@@ -72,5 +108,5 @@ def inspection_lines(inspected: "Inspected", out: Path | None) -> list[str]:
         *measured_words.head_sentences(inspected.head, inspected.plan.kit),
     ]
     if out is not None:
-        lines.append(f"The table of poses is in {out / 'poses.csv'}.")
+        lines.append(f"The proof sheet is in {out / 'proof.html'}, the table of poses in {out / 'poses.csv'}.")
     return lines

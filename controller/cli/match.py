@@ -17,7 +17,6 @@ with later():
     from controller import progress as bars
     from controller.commands import inspect as inspect_work
     from controller.commands import match as match_work
-    from controller.inspection import limits as limit_table
     from controller.matching import matched
     from controller.matching import table as table_words
 
@@ -63,13 +62,12 @@ def match(
     inspected = None
     if pictures:
         with bars.progress("Inspecting, pictures") as begin:
-            inspected = inspect_work.inspect_matched(found, folder, limit_table.Limits(), begin)
-    also = None if inspected is None else inspect_work.writer_of(found, inspected, folder)
-    sorted_files = (
-        match_work.write_match(found, session, folder, out, by=by, link=not copy, xmp=xmp, also=also)
-        if out is not None
-        else 0
-    )
+            inspected = inspect_work.inspect_matched(found, folder, inspect_work.Asked(), begin)
+    sorted_files = 0
+    if out is not None:
+        with bars.progress("Drawing the proof sheet, frames") as begin:
+            also = None if inspected is None else inspect_work.writer_of(found, inspected, folder, begin)
+            sorted_files = match_work.write_match(found, session, folder, out, by=by, link=not copy, xmp=xmp, also=also)
     if as_json:
         more = {} if inspected is None else {"inspection": inspect_work.inspection_values(inspected)}
         show({"out": None if out is None else str(out), "sorted": sorted_files, **found.as_json(), **more})

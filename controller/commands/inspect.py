@@ -3,35 +3,64 @@
 import json
 import math
 from collections.abc import Callable
+from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
+from controller.commands.calibrate import Keeping, KeptAll, keep_all
 from controller.commands.match import match_command, must_be_free_for
+from controller.errors import InputError
 from controller.files import write_new
 from controller.folders import appearing_folder, make_inner_folder
+from controller.inspection.head_measured import Measured
 from controller.inspection.inspected import Inspected, InspectedFrame, InspectedLink
 from controller.inspection.inspecting import inspect_set
 from controller.inspection.limits import Limits
 from controller.inspection.measured_words import measured_values
+from controller.inspection.offered import offered
 from controller.inspection.pose_table import pose_rows, poses_csv, poses_json
+from controller.inspection.pupil import LevelGround, NearestThings
 from controller.matching.matched import Matched
+from controller.report.proof_sheet import write_proof_sheet
 
 Begin = Callable[[int], Callable[[], None]]
+DEFAULT_LIMITS = Limits()
+LENGTH_SHARE = 0.01  # by which a length measured with a tape may be off. Common practice, no source
 FOLDER = "inspection"  # within the folder of `match`
 
 
-def inspect_command(session: Path, folder: Path, limits: Limits, begin: Begin) -> tuple[Matched, Inspected]:
+@dataclass(frozen=True, slots=True)
+class Asked:
+    """How to inspect: the limits, and the distance of the nearest things or the height of the tilt axis, in mm."""
+
+    limits: Limits = DEFAULT_LIMITS
+    nearest_mm: float | None = None
+    axis_height_mm: float | None = None
+
+    def known(self) -> NearestThings | LevelGround | None:
+        """The known length. Raises InputError if there are two."""
+        if self.nearest_mm is not None and self.axis_height_mm is not None:
+            raise InputError("Give --nearest-mm or --axis-height-mm, not both: one length is enough.")
+        if self.nearest_mm is not None:
+            return NearestThings(Measured(self.nearest_mm, LENGTH_SHARE * self.nearest_mm))
+        if self.axis_height_mm is not None:
+            return LevelGround(Measured(self.axis_height_mm, LENGTH_SHARE * self.axis_height_mm))
+        return None
+
+
+def inspect_command(session: Path, folder: Path, asked: Asked, begin: Begin) -> tuple[Matched, Inspected]:
     """Pair the files in the folder with the session, and inspect them as a set; writes nothing. Raises InputError."""
+    asked.known()
     found = match_command(session, folder)
-    return found, inspect_matched(found, folder, limits, begin)
+    return found, inspect_matched(found, folder, asked, begin)
 
 
-def inspect_matched(found: Matched, folder: Path, limits: Limits, begin: Begin) -> Inspected:
+def inspect_matched(found: Matched, folder: Path, asked: Asked, begin: Begin) -> Inspected:
     """Inspect the files that `found` pairs; its lines get notes, and its list of frames to retake grows.
 
     Raises InputError.
     """
-    inspected = inspect_set(found, folder, limits, begin)
+    inspected = inspect_set(found, folder, asked.limits, begin, asked.known())
     for frame in inspected.frames:
         lines = [line for line in found.lines if line.use and line.frame == frame.frame]
         chosen = [line for line in lines if line.exposure == frame.exposure] or lines
@@ -41,28 +70,44 @@ def inspect_matched(found: Matched, folder: Path, limits: Limits, begin: Begin) 
     return inspected
 
 
-def write_inspection(found: Matched, inspected: Inspected, folder: Path, out: Path) -> None:
-    """Write the tables to the new folder `out`, which appears when everything is written. Raises StorageFailed."""
+def offer_records(inspected: Inspected, keeping: Keeping) -> tuple[KeptAll, tuple[str, ...]]:
+    """Store what the set measured as records of a kit, and say what it does not carry.
+
+    Raises InputError, StorageFailed.
+    """
+    kit = keeping.kit() or inspected.plan.kit
+    found = offered(kit, inspected.linked, inspected.head, inspected.lens.pupil_ahead_mm)
+    return keep_all(found.findings, keeping, {}), found.left_out
+
+
+def write_inspection(found: Matched, inspected: Inspected, folder: Path, out: Path, begin: Begin) -> None:
+    """Write tables and proof sheet to the new folder `out`, which appears when all is written. Raises StorageFailed."""
     must_be_free_for(out, folder)
     with appearing_folder(out) as hidden:
-        _write(found, inspected, folder, hidden)
+        _write(found, inspected, folder, hidden, begin)
 
 
-def writer_of(found: Matched, inspected: Inspected, folder: Path) -> Callable[[Path], None]:
+def writer_of(found: Matched, inspected: Inspected, folder: Path, begin: Begin) -> Callable[[Path], None]:
     """What writes all this into FOLDER within another command's folder."""
 
     def write(out: Path) -> None:
         make_inner_folder(out / FOLDER)
-        _write(found, inspected, folder, out / FOLDER)
+        _write(found, inspected, folder, out / FOLDER, begin)
 
     return write
 
 
-def _write(found: Matched, inspected: Inspected, folder: Path, out: Path) -> None:
+def _write(found: Matched, inspected: Inspected, folder: Path, out: Path, begin: Begin) -> None:
     rows = pose_rows(inspected, found.lines)
     write_new(out / "poses.csv", poses_csv(rows))
     write_new(out / "poses.json", json.dumps(poses_json(rows), indent=1, allow_nan=False) + "\n")
     write_new(out / "inspection.json", json.dumps(inspection_values(inspected), indent=1, allow_nan=False) + "\n")
+    chosen = {
+        one.frame if one.repeats is None else one.repeats: one.pass_number
+        for one in inspected.frames
+        if one.least_different
+    }
+    write_proof_sheet(inspected, folder, out, begin(len(inspected.frames)), passes=chosen)
 
 
 def inspection_values(inspected: Inspected) -> dict[str, Any]:

@@ -12,8 +12,10 @@ from controller.inspection.detail import Detail, Sharper, noise_of, sharper
 from controller.inspection.lens_model import Array
 from controller.inspection.limits import Limits
 from controller.inspection.linking import Pair
+from controller.inspection.near_points import NoPupil
 from controller.inspection.points import LinkFinding
 from controller.inspection.poses import HeadFrame, pan_axis, predicted, turn_of
+from controller.inspection.pupil import PupilFound
 from controller.inspection.suspects import AGREEING, Explained, contradicts
 from controller.inspection.taken import TakenFrame
 from controller.planning.plan import Plan
@@ -33,6 +35,8 @@ class Evidence(NamedTuple):
     adjusted: Adjusted
     details: dict[int, Detail]
     circle_px: float | None
+    orientation: int
+    pupil: PupilFound | NoPupil
 
     def id_of(self, number: int) -> int:
         """The frame's id in the plan."""

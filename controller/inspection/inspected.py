@@ -10,6 +10,7 @@ from enum import StrEnum
 
 from controller.inspection.head_measured import HeadMeasured, Measured
 from controller.inspection.lens_model import Array, BrownLens
+from controller.inspection.poses import HeadFrame
 from controller.planning.plan import Plan
 
 
@@ -120,7 +121,8 @@ class LensMeasured:
     """The lens after the adjustment. `lens` is in pixels of the full-size picture.
 
     `terms` maps the lens terms that the set carries (`lens_model.TERMS`) to their values. `pupil_ahead_mm` and
-    `pupil_right_mm` are where the entrance pupil is from the axis; None with `pupil_reason` if the set cannot carry it.
+    `pupil_right_mm` are where the entrance pupil is from the axis, `pupil_ahead_share` as a share of the length that was
+    given or of the distance to the nearest things; None with `pupil_reason` if the set cannot carry it.
     """
 
     lens: BrownLens
@@ -128,6 +130,7 @@ class LensMeasured:
     focal_mm: Measured | None
     pupil_ahead_mm: Measured | None = None
     pupil_right_mm: Measured | None = None
+    pupil_ahead_share: Measured | None = None
     pupil_reason: str = ""
 
 
@@ -135,7 +138,8 @@ class LensMeasured:
 class Inspected:
     """A whole set. `todo` says what to do, worst first; `notes` are sentences about files and the set.
 
-    `orientation` is that of the files by EXIF that makes all pictures upright; None: each file's own counts.
+    `orientation` is that of the files by EXIF that makes all pictures upright; None: each file's own counts. `linked` are
+    the frames that links hold, as the head reported them.
     """
 
     plan: Plan
@@ -147,3 +151,4 @@ class Inspected:
     todo: list[str]
     notes: list[str]
     orientation: int | None = None
+    linked: Sequence[HeadFrame] = ()

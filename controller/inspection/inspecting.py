@@ -16,16 +16,19 @@ from controller.inspection.kit_priors import priors_of
 from controller.inspection.limits import Limits
 from controller.inspection.linking import Pair, find_all
 from controller.inspection.links import Link
+from controller.inspection.near_points import NoPupil
 from controller.inspection.picture_source import PictureSource
 from controller.inspection.points import LinkFinding
 from controller.inspection.pose_checks import as_sure_as_seen
 from controller.inspection.poses import HeadFrame, pan_axis
+from controller.inspection.pupil import LevelGround, NearestThings, PupilFound, adjust_with_pupil
 from controller.inspection.suspects import AGREEING, Explained, contradicts, explain, suspects_in
 from controller.inspection.taken import SharedFacts, TakenFrame, choose, glance, shared_facts, taken_frames
 from controller.inspection.verdicts import judged
 from controller.matching.matched import Matched
 from controller.planning.plan import Plan
 
+KnownLength = NearestThings | LevelGround
 Begin = Callable[[int], Callable[[], None]]
 READERS = 2  # pictures decoded at a time
 STRANGE_SHARE, FEWEST_STRANGE = 0.5, 6  # more links than this share contradict: these are other pictures
@@ -39,8 +42,12 @@ class Looked:
     explained: Explained
 
 
-def inspect_set(found: Matched, folder: Path, limits: Limits, begin: Begin) -> Inspected:
+def inspect_set(
+    found: Matched, folder: Path, limits: Limits, begin: Begin, known: KnownLength | None = None
+) -> Inspected:
     """Inspect the pictures that `match` paired with a session. Nothing is written.
+
+    With a `known` length, the entrance pupil's offset comes in millimetres.
 
     `begin` is told the number of pieces of work and returns what to call after each. Raises InputError if no picture can
     be read, if they are not of the kit's camera, or if they show something else than the session shot.
@@ -60,10 +67,10 @@ def inspect_set(found: Matched, folder: Path, limits: Limits, begin: Begin) -> I
     source = PictureSource(taken, shared, advance)
     looked = _look(plan, told, pairs, taken, shared, source)
     _must_be_this_set(looked, folder)
-    frames, adjusted, linked = _adjusted(plan, told, looked, shared)
+    frames, adjusted, linked, pupil = _adjusted(plan, told, looked, shared, known)
     evidence = Evidence(
         plan, taken, frames, shared.size_px, pairs, looked.findings, looked.explained, linked, adjusted, source.details,
-        circle,
+        circle, shared.orientation, pupil,
     )  # fmt: skip
     return replace(judged(evidence, limits), orientation=shared.orientation)
 
@@ -122,9 +129,11 @@ def _must_be_this_set(looked: Looked, folder: Path) -> None:
 
 
 def _adjusted(
-    plan: Plan, frames: Sequence[HeadFrame], looked: Looked, shared: SharedFacts
-) -> tuple[Sequence[HeadFrame], Adjusted, dict[Pair, int]]:
-    """The frames with the head's uncertainty as the pictures show it, the set adjusted, and each link's number in it."""
+    plan: Plan, frames: Sequence[HeadFrame], looked: Looked, shared: SharedFacts, known: KnownLength | None
+) -> tuple[Sequence[HeadFrame], Adjusted, dict[Pair, int], PupilFound | NoPupil]:
+    """The frames with the head's uncertainty as the pictures show it, the set adjusted, each link's number in it, and the
+    entrance pupil.
+    """
     links: list[Link] = []
     numbers: dict[Pair, int] = {}
     for pair, finding in looked.findings.items():
@@ -136,4 +145,5 @@ def _adjusted(
     axis, priors = pan_axis(head.lean_deg, head.lean_toward_deg), priors_of(plan.kit, (), lens, shared.size_px)
     adjusted = adjust(frames, links, lens, axis, priors)
     frames = as_sure_as_seen(frames, adjusted)
-    return frames, adjust(frames, links, lens, axis, priors), numbers
+    adjusted, pupil = adjust_with_pupil(frames, links, lens, axis, known, priors)
+    return frames, adjusted, numbers, pupil

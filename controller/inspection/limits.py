@@ -1,6 +1,6 @@
 """The limits by which frames and links are judged: each with its default, its unit and its reason."""
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, field, fields
 
 from controller.errors import InputError
@@ -52,3 +52,10 @@ def limits_from(settings: Iterable[str]) -> Limits:
             )
         changed[each.name] = value
     return Limits(**changed)
+
+
+def limit_lines() -> Iterator[str]:
+    """Each limit with its default, its range and its reason."""
+    for each in fields(Limits):
+        about = each.metadata
+        yield f"{each.name}={each.default:g}  {about['least']:g} to {about['most']:g} {about['unit']}. {about['why']}"

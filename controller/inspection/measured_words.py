@@ -30,11 +30,23 @@ def lens_sentences(lens: LensMeasured, kit: Kit) -> Iterator[str]:
         yield f"Distortion: {terms}."
     else:
         yield "Distortion: none that the pictures can show."
+    yield from _pupil_sentences(lens)
+
+
+def _pupil_sentences(lens: LensMeasured) -> Iterator[str]:
+    ahead = lens.pupil_ahead_mm or lens.pupil_ahead_share
+    if ahead is None:
+        if lens.pupil_reason:
+            yield f"Entrance pupil: not measured, because {lens.pupil_reason}."
+        return
+    low, high = ahead.interval
+    slide = "Leave the rail where it is." if low < 0 < high else f"Slide the camera {'back' if low >= 0 else 'forward'}."
     if lens.pupil_ahead_mm is not None and lens.pupil_right_mm is not None:
-        ahead, right = (with_interval(each, "mm") for each in (lens.pupil_ahead_mm, lens.pupil_right_mm))
-        yield f"Entrance pupil: {ahead} ahead of the axis, {right} to its right."
-    elif lens.pupil_reason:
-        yield f"Entrance pupil: not measured, because {lens.pupil_reason}."
+        first, right = (with_interval(each, "mm") for each in (lens.pupil_ahead_mm, lens.pupil_right_mm))
+        yield f"Entrance pupil: {first} ahead of the axis, {right} to its right. {slide}"
+    else:
+        share = with_interval(Measured(1000 * ahead.value, 1000 * ahead.sd), "mm for each metre to the nearest things")
+        yield f"Entrance pupil: {share} ahead of the axis. {slide} Give --nearest-mm to have it in millimetres."
 
 
 QUANTITIES = (
@@ -69,6 +81,7 @@ def measured_values(inspected: Inspected) -> dict[str, Any]:
         "lens": {name: _value(found) for name, found in lens.terms.items()},
         "pupil_ahead_mm": _value(lens.pupil_ahead_mm) or {"reason": lens.pupil_reason},
         "pupil_right_mm": _value(lens.pupil_right_mm) or {"reason": lens.pupil_reason},
+        "pupil_ahead_share": _value(lens.pupil_ahead_share),
         **{name: _value(getattr(head, name)) for name, _, _ in QUANTITIES},
     }
 

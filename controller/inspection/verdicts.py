@@ -13,6 +13,7 @@ from controller.inspection.inspected import (
 )
 from controller.inspection.limits import Limits
 from controller.inspection.link_verdicts import judge_link
+from controller.inspection.near_points import NoPupil
 from controller.inspection.set_words import notes_of, todo_of
 
 COMMON_PX = 0.02  # of error at a corner that all matches of a set share: they are interpolated. From simulated sets
@@ -35,6 +36,8 @@ def judged(evidence: Evidence, limits: Limits) -> Inspected:
         retake,
         todo_of(frames, links, limits),
         notes_of(evidence, frames),
+        evidence.orientation,
+        [frame for frame, alone in zip(evidence.frames, evidence.adjusted.alone, strict=True) if not alone],
     )
 
 
@@ -53,9 +56,14 @@ def _lens(evidence: Evidence) -> LensMeasured:
     }
     focal = terms.get("focal_px")
     per_mm = _pixels_per_mm(evidence)
+    focal_mm = None if focal is None else Measured(focal.value / per_mm, focal.sd / per_mm)
+    pupil = evidence.pupil
+    if isinstance(pupil, NoPupil):
+        return LensMeasured(adjusted.lens, terms, focal_mm, pupil_reason=pupil.value)
     return LensMeasured(
-        adjusted.lens, terms, None if focal is None else Measured(focal.value / per_mm, focal.sd / per_mm)
-    )
+        adjusted.lens, terms, focal_mm, pupil.ahead_mm, pupil.right_mm, pupil.ahead_share,
+        "" if pupil.ahead_mm is not None else "only a known length turns it into millimetres",
+    )  # fmt: skip
 
 
 def _pixels_per_mm(evidence: Evidence) -> float:
