@@ -12,7 +12,7 @@ from scipy import ndimage
 
 from controller.commands.match import match_command
 from controller.inspection.lens_model import Array, see
-from controller.inspection.poses import Frame as Pose
+from controller.inspection.poses import HeadFrame as Pose
 from controller.inspection.poses import pan_axis, predicted, turn_of, turned
 from controller.program.kinematics import axes_for, pose_at
 from sim.scene.lens import Distortion
