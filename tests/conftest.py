@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 import os
+from typing import TYPE_CHECKING
 
 import pytest
 from hypothesis import settings
 
-from tests.sets.making import SetMaker
+if TYPE_CHECKING:
+    from tests.sets.making import SetMaker
 
 settings.register_profile("repeatable", derandomize=True, deadline=None)
 settings.load_profile("repeatable")
@@ -16,6 +18,8 @@ settings.load_profile("repeatable")
 @pytest.fixture(scope="session")
 def set_maker(tmp_path_factory: pytest.TempPathFactory) -> SetMaker:
     """A maker of whole sets, whose folder all workers of this run share."""
+    from tests.sets.making import SetMaker  # most tests need none of what this imports
+
     own = tmp_path_factory.getbasetemp()
     root = (own.parent if "PYTEST_XDIST_WORKER" in os.environ else own) / "sets"
     root.mkdir(exist_ok=True)

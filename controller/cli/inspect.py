@@ -49,12 +49,15 @@ def inspect(session: Path, folder: Path, out: Path | None, settings: tuple[str, 
     if as_json:
         show({"out": None if out is None else str(out), **inspect_work.inspection_values(inspected)})
     else:
-        show("\n".join(inspection_lines(inspected, session, out)))
+        lines = inspection_lines(inspected, out)
+        if inspected.retake:
+            lines.append(f"To reshoot: `fullturn tell {session} retake {','.join(map(str, inspected.retake))}`")
+        show("\n".join(lines))
     if inspected.retake:
         raise SystemExit(1)
 
 
-def inspection_lines(inspected: "Inspected", session: Path, out: Path | None) -> list[str]:
+def inspection_lines(inspected: "Inspected", out: Path | None) -> list[str]:
     """The result in sentences, what to do first."""
     verdicts = Counter(link.verdict for link in inspected.links)
     held = sum(not frame.alone for frame in inspected.frames)
@@ -68,8 +71,6 @@ def inspection_lines(inspected: "Inspected", session: Path, out: Path | None) ->
         *measured_words.lens_sentences(inspected.lens, inspected.plan.kit),
         *measured_words.head_sentences(inspected.head, inspected.plan.kit),
     ]
-    if inspected.retake:
-        lines.append(f"To reshoot: `fullturn tell {session} retake {','.join(map(str, inspected.retake))}`")
     if out is not None:
         lines.append(f"The table of poses is in {out / 'poses.csv'}.")
     return lines

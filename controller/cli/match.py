@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 import click
 
 from controller.cli.command import Command
+from controller.cli.inspect import inspection_lines
 from controller.cli.later import later
 from controller.cli.option_types import OneOf
 from controller.cli.shared_options import FILE, FOLDER, OUTPUT_FOLDER, json_option, offer_removal, show, unfinished_option
@@ -14,9 +15,10 @@ from controller.cli.shared_options import FILE, FOLDER, OUTPUT_FOLDER, json_opti
 with later():
     from controller import amounts
     from controller import progress as bars
+    from controller.commands import inspect as inspect_work
     from controller.commands import match as match_work
+    from controller.inspection import limits as limit_table
     from controller.matching import matched
-    from controller.matching import pictures as match_pictures
     from controller.matching import table as table_words
 
 if TYPE_CHECKING:
@@ -36,7 +38,7 @@ LIKELY = 1e-3  # smaller doubts are summarised in one line
 @click.option("--copy/--link", "copy", default=True, show_default=True, help="Copy the sorted files, or link to them.")
 @click.option("--xmp", is_flag=True, help="Write an XMP sidecar for each sorted file.")
 @unfinished_option
-@click.option("--pictures", is_flag=True, help="Also check the pictures themselves (needs fullturn[pictures]).")
+@click.option("--pictures", is_flag=True, help="Also inspect the pictures, as `fullturn inspect` does.")
 @json_option
 def match(
     session: Path,
@@ -58,16 +60,22 @@ def match(
         offer_removal(out, yes=yes)
         match_work.must_be_free_for(out, folder)
     found = match_work.match_command(session, folder)
+    inspected = None
     if pictures:
-        with bars.progress("Checking pictures, frames") as begin:
-            match_pictures.check_pictures(found, folder, begin)
+        with bars.progress("Inspecting, pictures") as begin:
+            inspected = inspect_work.inspect_matched(found, folder, limit_table.Limits(), begin)
+    also = None if inspected is None else inspect_work.writer_of(found, inspected, folder)
     sorted_files = (
-        match_work.write_match(found, session, folder, out, by=by, link=not copy, xmp=xmp) if out is not None else 0
+        match_work.write_match(found, session, folder, out, by=by, link=not copy, xmp=xmp, also=also)
+        if out is not None
+        else 0
     )
     if as_json:
-        show({"out": None if out is None else str(out), "sorted": sorted_files, **found.as_json()})
+        more = {} if inspected is None else {"inspection": inspect_work.inspection_values(inspected)}
+        show({"out": None if out is None else str(out), "sorted": sorted_files, **found.as_json(), **more})
     else:
-        show(_text(found, session, out, sorted_files))
+        seen = [] if inspected is None else inspection_lines(inspected, out and out / inspect_work.FOLDER)
+        show("\n".join([*seen, _text(found, session, out, sorted_files)]))
     if found.retake:
         raise SystemExit(1)
 

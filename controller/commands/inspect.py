@@ -8,7 +8,7 @@ from typing import Any
 
 from controller.commands.match import match_command, must_be_free_for
 from controller.files import write_new
-from controller.folders import appearing_folder
+from controller.folders import appearing_folder, make_inner_folder
 from controller.inspection.inspected import Inspected, InspectedFrame, InspectedLink
 from controller.inspection.inspecting import inspect_set
 from controller.inspection.limits import Limits
@@ -17,23 +17,52 @@ from controller.inspection.pose_table import pose_rows, poses_csv, poses_json
 from controller.matching.matched import Matched
 
 Begin = Callable[[int], Callable[[], None]]
+FOLDER = "inspection"  # within the folder of `match`
 
 
 def inspect_command(session: Path, folder: Path, limits: Limits, begin: Begin) -> tuple[Matched, Inspected]:
     """Pair the files in the folder with the session, and inspect them as a set; writes nothing. Raises InputError."""
     found = match_command(session, folder)
-    return found, inspect_set(found, folder, limits, begin)
+    return found, inspect_matched(found, folder, limits, begin)
+
+
+def inspect_matched(found: Matched, folder: Path, limits: Limits, begin: Begin) -> Inspected:
+    """Inspect the files that `found` pairs; its lines get notes, and its list of frames to retake grows.
+
+    Raises InputError.
+    """
+    inspected = inspect_set(found, folder, limits, begin)
+    for frame in inspected.frames:
+        lines = [line for line in found.lines if line.use and line.frame == frame.frame]
+        chosen = [line for line in lines if line.exposure == frame.exposure] or lines
+        for line in chosen[:1]:
+            line.notes.extend(each.sentence for each in frame.blemishes)
+    found.retake[:] = sorted({*found.retake, *inspected.retake})
+    return inspected
 
 
 def write_inspection(found: Matched, inspected: Inspected, folder: Path, out: Path) -> None:
     """Write the tables to the new folder `out`, which appears when everything is written. Raises StorageFailed."""
     must_be_free_for(out, folder)
-    rows = pose_rows(inspected, found.lines)
     with appearing_folder(out) as hidden:
-        write_new(hidden / "poses.csv", poses_csv(rows))
-        write_new(hidden / "poses.json", json.dumps(poses_json(rows), indent=1, allow_nan=False) + "\n")
-        text = json.dumps(inspection_values(inspected), indent=1, allow_nan=False)
-        write_new(hidden / "inspection.json", text + "\n")
+        _write(found, inspected, folder, hidden)
+
+
+def writer_of(found: Matched, inspected: Inspected, folder: Path) -> Callable[[Path], None]:
+    """What writes all this into FOLDER within another command's folder."""
+
+    def write(out: Path) -> None:
+        make_inner_folder(out / FOLDER)
+        _write(found, inspected, folder, out / FOLDER)
+
+    return write
+
+
+def _write(found: Matched, inspected: Inspected, folder: Path, out: Path) -> None:
+    rows = pose_rows(inspected, found.lines)
+    write_new(out / "poses.csv", poses_csv(rows))
+    write_new(out / "poses.json", json.dumps(poses_json(rows), indent=1, allow_nan=False) + "\n")
+    write_new(out / "inspection.json", json.dumps(inspection_values(inspected), indent=1, allow_nan=False) + "\n")
 
 
 def inspection_values(inspected: Inspected) -> dict[str, Any]:
@@ -52,7 +81,9 @@ def _frame(one: InspectedFrame) -> dict[str, Any]:
     return {
         "frame": one.frame,
         "row": one.row,
-        "pass": one.pass_number,
+        "pass_number": one.pass_number,
+        "repeats": one.repeats,
+        "least_different": one.least_different,
         "file": one.file,
         "exposure": one.exposure,
         "held": not one.alone,

@@ -2,6 +2,7 @@
 
 import json
 import os
+from collections.abc import Callable
 from pathlib import Path
 
 from controller.errors import StorageFailed
@@ -31,10 +32,19 @@ def must_be_free_for(out: Path, folder: Path) -> None:
 
 
 def write_match(
-    matched: Matched, session: Path, folder: Path, out: Path, *, by: str | None, link: bool, xmp: bool
+    matched: Matched,
+    session: Path,
+    folder: Path,
+    out: Path,
+    *,
+    by: str | None,
+    link: bool,
+    xmp: bool,
+    also: Callable[[Path], None] | None = None,
 ) -> int:
     """Write the table and, if requested, the sorted files to the new folder `out`; return how many files were sorted.
 
+    `also` writes more into that folder, before it appears.
     The folder appears when everything is written. A file that is a pipe, a device or a link out of the card is left out,
     and `matched.checks` says so. Raises StorageFailed.
     """
@@ -56,4 +66,6 @@ def write_match(
         text = json.dumps(found, indent=1, allow_nan=False)
         write_new(hidden / "match.json", text + "\n")
         sort_files(fit, hidden / "pictures", matched, link=link, xmp=xmp)
+        if also is not None:
+            also(hidden)
     return len(fit)

@@ -6,20 +6,13 @@ import numpy as np
 from numpy.typing import NDArray
 
 from controller.calibration.registration import opencv
-from controller.inspection.exposures import BLACK_CODE, CODES, WHITE_CODE
+from controller.inspection.exposures import BLACK_CODE, CODES, LIGHT, WHITE_CODE
 from controller.inspection.lens_model import Array
 
 CELLS = 72  # along the long side
 LEAST_LIGHT = 1e-4  # light of a black cell, so that logarithms stay finite
 
 
-def light_table() -> Array:
-    """Light, 0 to 1, of each code: the curve of sRGB (IEC 61966-2-1:1999). Cameras' own only approximate it."""
-    value = np.arange(CODES) / (CODES - 1)
-    return np.asarray(np.where(value <= 0.04045, value / 12.92, ((value + 0.055) / 1.055) ** 2.4))
-
-
-LIGHT = light_table().astype(np.float32)
 USABLE = np.array([BLACK_CODE < code < WHITE_CODE for code in range(CODES)], dtype=np.float32)
 
 

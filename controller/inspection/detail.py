@@ -15,7 +15,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from controller.calibration.registration import opencv
-from controller.inspection.cells import LEAST_LIGHT, LIGHT
+from controller.inspection.cells import LEAST_LIGHT
+from controller.inspection.exposures import LIGHT
 from controller.inspection.lens_model import Array, BrownLens, project, see
 
 CELLS, LEAST_PX = 250, 6  # along the long side of a picture, and the least side of a cell

@@ -49,12 +49,14 @@ class Compared:
 
     `turned` (n, 3): its turn from its pose, less that of its neighbours, as a vector in the world, in degrees. `detail`
     (n,) is a logarithm, `direction` (n, 2) as in `compared.directions`. `brighter` by exposure, (n,) each, in EV.
+    `least_different` (n,): whether this pass of a pose differs least.
     """
 
     turned: Array
     detail: Array
     direction: Array
     brighter: dict[int, Array]
+    least_different: list[bool]
 
 
 def compare(evidence: Evidence, limits: Limits) -> Compared:
@@ -106,7 +108,33 @@ def compare(evidence: Evidence, limits: Limits) -> Compared:
             )
             for exposure, each in lights.items()
         },
+        _least_different(evidence),
     )
+
+
+def _least_different(evidence: Evidence) -> list[bool]:
+    """Whether each frame differs least from the neighbours of its pose, among all passes of it.
+
+    All passes are compared with the same pictures, so what moves in those counts for all alike. A pass without a good
+    link counts as wholly different; the first of equals is taken.
+    """
+    places = {frame.id: place for place, frame in enumerate(evidence.plan.frames)}
+    originals = [
+        places[frame.repeats] if frame.repeats is not None else place for place, frame in enumerate(evidence.plan.frames)
+    ]
+    seen: list[list[float]] = [[] for _ in originals]
+    for pair, finding in evidence.findings.items():
+        if originals[pair[0]] == originals[pair[1]]:
+            continue
+        for frame, other in (pair, pair[::-1]):
+            if originals[other] == other:
+                seen[frame].append(finding.differs if finding.reason in AGREEING else 1.0)
+    score = [float(np.mean(each)) if each else 1.0 for each in seen]
+    best: dict[int, int] = {}
+    for frame, original in enumerate(originals):
+        if original not in best or score[frame] < score[best[original]]:
+            best[original] = frame
+    return [best[original] == frame for frame, original in enumerate(originals)]
 
 
 def _turned(evidence: Evidence, good: Sequence[Pair], limits: Limits) -> Array:

@@ -5,7 +5,6 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
 from controller.inspection.lens_model import Array, BrownLens, project, see
 from controller.inspection.overlap import FrameView, axes_of
@@ -136,8 +135,23 @@ def views_of(
     ]
 
 
-def neighbours(plan: Plan, frames: Sequence[HeadFrame]) -> NDArray[np.intp]:
-    """Pairs of frames (k, 2), by place in the sequence, that share enough of their pictures at these poses."""
-    poses = [np.array([getattr(frame, name) for frame in frames]) for name in ("yaw_deg", "pitch_deg", "roll_deg")]
+def neighbours(plan: Plan, frames: Sequence[HeadFrame]) -> list[tuple[int, int]]:
+    """Pairs of frames, by place in the plan, that share enough of their pictures at these poses.
+
+    Frames of the first pass are paired with each other; a repeat with the frame that it repeats and with the first pass's
+    neighbours of that, so that all passes of a pose are compared with the same pictures.
+    """
+    first = [place for place, frame in enumerate(plan.frames) if frame.repeats is None]
+    poses = [np.array([getattr(frames[place], name) for place in first]) for name in ("yaw_deg", "pitch_deg", "roll_deg")]
     links = find_links(plan.kit.field(0.0), *poses)
-    return links.pairs[links.shares >= ENOUGH]
+    pairs = [(first[one], first[other]) for one, other in links.pairs[links.shares >= ENOUGH].tolist()]
+    place_of = {frame.id: place for place, frame in enumerate(plan.frames)}
+    around: dict[int, list[int]] = {}
+    for one, other in pairs:
+        around.setdefault(one, []).append(other)
+        around.setdefault(other, []).append(one)
+    for place, frame in enumerate(plan.frames):
+        if frame.repeats is not None:
+            original = place_of[frame.repeats]
+            pairs += [(each, place) for each in [original, *around.get(original, [])]]
+    return pairs

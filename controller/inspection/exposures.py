@@ -5,11 +5,24 @@ from collections.abc import Mapping, Sequence
 import numpy as np
 from numpy.typing import NDArray
 
+from controller.optics.outline import Array
+
 CODES = 256
+DARKEST, BRIGHTEST = 25, 230  # between these codes a pixel is neither black nor burnt out
+ENOUGH_PIXELS = 0.01  # least share of usable pixels of a picture
 ALIKE = 0.02  # of a picture: exposures that lose no more than this apart lose equally little
 PRECISION = 1_000_000  # of shares that are added up as whole numbers
 WORSE = 0.05  # of a picture: a frame that loses this much more in the set's usual exposure is examined in its own
 BLACK_CODE, WHITE_CODE = 12, 250  # beyond these, in eight bits, little is to be seen. Common practice, no source
+
+
+def light_table() -> Array:
+    """Light, 0 to 1, of each code: the curve of sRGB (IEC 61966-2-1:1999). Cameras' own only approximate it."""
+    value = np.arange(CODES) / (CODES - 1)
+    return np.asarray(np.where(value <= 0.04045, value / 12.92, ((value + 0.055) / 1.055) ** 2.4))
+
+
+LIGHT = light_table().astype(np.float32)
 
 
 def histogram(grey: NDArray[np.uint8]) -> NDArray[np.int64]:
@@ -65,3 +78,14 @@ def _own(frame: Mapping[int, NDArray[np.int64]], usual: int) -> int | None:
     if usual in frame and sum(lost_shares(frame[usual])) <= sum(lost_shares(frame[best])) + WORSE:
         return usual
     return best
+
+
+def bracket_step_ev(first: NDArray[np.uint8], second: NDArray[np.uint8]) -> float | None:
+    """How many EV brighter the second grey picture of a pose is, by the median of pixels that are usable in both.
+
+    It assumes sRGB codes (IEC 61966-2-1:1999), which a camera's own only approximate. None if too few pixels are usable.
+    """
+    good = (first > DARKEST) & (first < BRIGHTEST) & (second > DARKEST) & (second < BRIGHTEST)
+    if np.count_nonzero(good) < ENOUGH_PIXELS * first.size:
+        return None
+    return float(np.median(np.log2(LIGHT[second[good]] / LIGHT[first[good]])))

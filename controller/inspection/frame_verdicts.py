@@ -6,6 +6,7 @@ from itertools import pairwise
 import numpy as np
 
 from controller.inspection.evidence import Compared, Evidence
+from controller.inspection.exposures import bracket_step_ev
 from controller.inspection.head_measured import Measured
 from controller.inspection.inspected import (
     Blemish,
@@ -17,7 +18,6 @@ from controller.inspection.lens_model import Array
 from controller.inspection.limits import Limits
 from controller.inspection.pose_checks import commanded_known, poses_known
 from controller.inspection.poses import angles_of, commanded
-from controller.matching.checks import bracket_step_ev
 
 
 def poses(evidence: Evidence) -> list[tuple[PoseKnown, PoseKnown]]:
@@ -49,7 +49,7 @@ def judge_frame(
     return InspectedFrame(
         frame=frame.id,
         row=frame.row,
-        pass_number=getattr(frame, "pass_number", 1),
+        pass_number=frame.pass_number,
         file=None if taken.chosen is None else taken.name_of(taken.chosen),
         exposure=taken.chosen,
         size_px=evidence.size_px,
@@ -62,6 +62,8 @@ def judge_frame(
         brighter_ev=max(brighter, key=abs, default=None),
         dark=taken.lost[0],
         bright=taken.lost[1],
+        repeats=frame.repeats,
+        least_different=compared.least_different[number],
     )
 
 

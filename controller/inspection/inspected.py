@@ -71,7 +71,8 @@ class InspectedFrame:
     is none. `rotation` (3, 3) turns the camera's axes (right, down, along the lens) into those of a level camera at yaw
     0. `alone`: no link holds it, so that `measured` is the commanded pose. `detail` is its sharpness as a share of that
     of its neighbours, `brighter_ev` how much brighter it is than they; None if unknown. `dark` and `bright` are the
-    clipped shares of the picture.
+    clipped shares of the picture. `repeats` is the frame of the first pass that this one repeats. `least_different`: of
+    all passes of its pose, this one differs least from its neighbours.
     """
 
     frame: int
@@ -89,6 +90,8 @@ class InspectedFrame:
     brighter_ev: float | None
     dark: float
     bright: float
+    repeats: int | None = None
+    least_different: bool = True
 
     @property
     def worst(self) -> FrameFault | None:

@@ -56,7 +56,7 @@ def inspect_set(found: Matched, folder: Path, limits: Limits, begin: Begin) -> I
             advance()
     choose(taken)
     told = head_frames(plan, {one.frame.id: next(iter(one.lines.values())) for one in taken if one.lines}, plan.frames)
-    pairs = [(int(one), int(other)) for one, other in neighbours(plan, told).tolist()]
+    pairs = neighbours(plan, told)
     source = PictureSource(taken, shared, advance)
     looked = _look(plan, told, pairs, taken, shared, source)
     _must_be_this_set(looked, folder)

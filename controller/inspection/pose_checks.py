@@ -4,6 +4,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
+from scipy.special import ndtri, stdtrit
 
 from controller.inspection.adjustment import Adjusted
 from controller.inspection.lens_model import Array
@@ -26,6 +27,8 @@ LEAST_COSINE = 1e-9
 FEWEST_TO_JUDGE = 6  # frames: fewer show too little of a head's scatter
 LEAST_FACTOR, MOST_FACTOR, LEAST_SD_DEG = 0.02, 10.0, 0.001
 MEDIAN_OF_NORMAL = 0.6745  # of absolute values
+MOVED = 4.0  # standard deviations beyond which a frame was moved
+PROBABLE = 0.975  # one side of a 95 % interval
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -99,7 +102,8 @@ def as_sure_as_seen(frames: Sequence[HeadFrame], adjusted: Adjusted) -> list[Hea
 
     A kit states what a head may do at worst. The scatter of many frames about the measured head shows what this one did:
     the variance is estimated from the residuals (K. Koch, Parameter Estimation and Hypothesis Testing in Linear Models,
-    2nd ed. 1999, section 3.6), by their median, which a frame that was moved hardly changes.
+    2nd ed. 1999, section 3.6), without those of frames that were moved. Few residuals leave it in doubt, so it gets the
+    room that makes 95 % intervals hold (Student's t, JCGM 100:2008, G.3.2).
     """
     linked = np.flatnonzero(~adjusted.alone)
     if len(linked) < FEWEST_TO_JUDGE:
@@ -107,9 +111,11 @@ def as_sure_as_seen(frames: Sequence[HeadFrame], adjusted: Adjusted) -> list[Hea
     expected, _ = predicted(frames, adjusted.axis, adjusted.head)
     off = turn_of(expected.transpose(0, 2, 1) @ adjusted.rotations)[linked]
     stated = np.array([np.degrees(np.sqrt(np.trace(each) / 3)) for each in head_covariances(frames)[linked]])
-    freedom = 3 * len(linked) / (3 * len(linked) - len(HEAD_TERMS))
     seen = np.degrees(np.abs(off)) / stated[:, None]
-    factor = float(np.clip(np.median(seen) / MEDIAN_OF_NORMAL * np.sqrt(freedom), LEAST_FACTOR, MOST_FACTOR))
+    sound = seen[(seen < MOVED * np.median(seen) / MEDIAN_OF_NORMAL).all(axis=1)]
+    freedom = max(sound.size - len(HEAD_TERMS), 1)
+    room = float(stdtrit(freedom, PROBABLE) / ndtri(PROBABLE))
+    factor = float(np.clip(room * np.sqrt(np.sum(sound**2) / freedom), LEAST_FACTOR, MOST_FACTOR))
     return [_as_sure(frame, factor) for frame in frames]
 
 

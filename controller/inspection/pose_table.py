@@ -38,6 +38,8 @@ class PoseRow:
     frame: int
     row: int
     pass_number: int
+    repeats: int | None
+    least_different: bool
     exposure: int
     bracket_group: str
     shutter_s: float | None
@@ -93,6 +95,8 @@ def _row(inspected: Inspected, frame: InspectedFrame, line: MatchLine) -> PoseRo
         frame=frame.frame,
         row=frame.row,
         pass_number=frame.pass_number,
+        repeats=frame.repeats,
+        least_different=frame.least_different,
         exposure=line.exposure,
         bracket_group=f"{frame.frame}-{line.attempt}",
         shutter_s=line.shutter_s or line.planned_shutter_s,

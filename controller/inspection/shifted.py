@@ -63,7 +63,7 @@ def shift_of(by_way: Array, off: Array, far: int) -> Shifted | Unshifted:
         weighted = lines[near] / np.linalg.norm(moves, axis=1)[:, None]
         values, vectors = np.linalg.eigh(weighted.T @ weighted)
         direction = vectors[:, 0] * np.sign(vectors[:, 0] @ direction)
-        near = _fits(direction, by_way, off)
+        near = moving_along(direction, by_way, off)
         if near.sum() < FEWEST_NEAR:
             return Unshifted.UNLIKE
     moves = by_way[near] @ direction
@@ -89,13 +89,13 @@ def _most_alike(lines: Array, by_way: Array, off: Array) -> tuple[Array, Flags]:
         if length < 1e-9:
             continue
         for direction in (way / length, -way / length):
-            near = _fits(direction, by_way, off)
+            near = moving_along(direction, by_way, off)
             if near.sum() > best.sum():
                 best, found = near, direction
     return found, best
 
 
-def _fits(direction: Array, by_way: Array, off: Array) -> Flags:
+def moving_along(direction: Array, by_way: Array, off: Array) -> Flags:
     """The points that move along their line, and the way that a thing in front of the camera moves."""
     moves = by_way @ direction
     length = np.maximum(np.linalg.norm(moves, axis=1), 1e-12)

@@ -1,7 +1,6 @@
 """From evidence to verdicts on a whole set."""
 
 import math
-from collections.abc import Sequence
 
 import numpy as np
 
@@ -9,17 +8,12 @@ from controller.inspection.evidence import Evidence, compare
 from controller.inspection.frame_verdicts import judge_frame, poses
 from controller.inspection.head_measured import Measured, measure_head
 from controller.inspection.inspected import (
-    Blemish,
-    FrameFault,
     Inspected,
-    InspectedFrame,
-    InspectedLink,
     LensMeasured,
-    LinkVerdict,
 )
-from controller.inspection.lens_model import BrownLens
 from controller.inspection.limits import Limits
 from controller.inspection.link_verdicts import judge_link
+from controller.inspection.set_words import notes_of, todo_of
 
 COMMON_PX = 0.02  # of error at a corner that all matches of a set share: they are interpolated. From simulated sets
 
@@ -31,7 +25,7 @@ def judged(evidence: Evidence, limits: Limits) -> Inspected:
     known = poses(evidence)
     frames = [judge_frame(evidence, compared, number, known[number], limits) for number in range(len(evidence.frames))]
     retake = sorted({one.frame for one in frames if any(each.retake for each in one.blemishes)})
-    kit, head = evidence.plan.kit, evidence.plan.kit.head
+    head = evidence.plan.kit.head
     return Inspected(
         evidence.plan,
         frames,
@@ -39,8 +33,8 @@ def judged(evidence: Evidence, limits: Limits) -> Inspected:
         _lens(evidence),
         measure_head(evidence.frames, evidence.adjusted, head.pan.steps_per_degree, head.tilt.steps_per_degree),
         retake,
-        _todo(frames, links),
-        _notes(evidence, kit.exposure.bracket_ev),
+        todo_of(frames, links, limits),
+        notes_of(evidence, frames),
     )
 
 
@@ -67,36 +61,3 @@ def _lens(evidence: Evidence) -> LensMeasured:
 def _pixels_per_mm(evidence: Evidence) -> float:
     camera = evidence.plan.kit.camera
     return evidence.size_px[0] / camera.used_mm[camera.mounted == "portrait"]
-
-
-def _todo(frames: Sequence[InspectedFrame], links: Sequence[InspectedLink]) -> list[str]:
-    """What to do, worst first."""
-    order = list(FrameFault)
-    found = [(order.index(each.fault), -abs(each.size), one.frame, each) for one in frames for each in one.blemishes]
-    said = [_about(frame, each) for _, _, frame, each in sorted(found, key=lambda one: one[:3])]
-    weak = [link for link in links if link.verdict is LinkVerdict.WEAK]
-    said += [f"Frames {link.first} and {link.second}: {link.sentence}" for link in weak]
-    return said
-
-
-def _about(frame: int, blemish: Blemish) -> str:
-    return blemish.sentence if blemish.sentence.startswith(("Frame", "The")) else f"Frame {frame}: {blemish.sentence}"
-
-
-def _notes(evidence: Evidence, bracket: Sequence[float]) -> list[str]:
-    alone = [
-        evidence.id_of(number)
-        for number, unheld in enumerate(evidence.adjusted.alone)
-        if unheld and evidence.taken[number].path is not None
-    ]
-    notes = []
-    if alone:
-        numbers = ", ".join(map(str, alone))
-        notes.append(f"Held by no link, so the commanded pose counts: frame{'s' if len(alone) > 1 else ''} {numbers}.")
-    del bracket
-    return notes
-
-
-def lens_words(lens: BrownLens) -> str:
-    """A lens in one line."""
-    return f"{lens.projection}, {lens.focal_px:.1f} px"

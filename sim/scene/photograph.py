@@ -45,8 +45,9 @@ def save_photograph(
     """Write the upright `picture` (rows, columns, 3). In `portrait` the file's rows are those of the sensor, which was on
     end with the grip up, and Orientation says so. Raises OSError.
     """
-    stored = np.ascontiguousarray(np.rot90(picture, -1)) if portrait else picture
-    image = Image.fromarray(stored)
+    image = Image.fromarray(picture)
+    if portrait:
+        image = image.transpose(Image.Transpose.ROTATE_270)
     exif = Image.Exif()
     whole = {
         Base.Make: camera.make,

@@ -26,6 +26,7 @@ from tests.bench import (
     mutants,
     pictures,
     planner,
+    set_intervals,
     wire,
     worlds,
 )
@@ -52,6 +53,7 @@ COUNTED: dict[str, Measuring] = {
     "arriving": arriving.arriving,
     "drawn_rigs": arriving.drawn_rigs,
     "lens_intervals": lens_intervals.lens_intervals,
+    "set_intervals": set_intervals.set_intervals,
     "small_cards": matching.small_cards,
     "killing": capturing.killing,
     "attended": capturing.attended,

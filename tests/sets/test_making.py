@@ -12,13 +12,17 @@ from scipy import ndimage
 
 from controller.commands.match import match_command
 from controller.inspection.lens_model import Array, see
+from controller.inspection.poses import Frame as Pose
+from controller.inspection.poses import pan_axis, predicted, turn_of, turned
+from controller.program.kinematics import axes_for, pose_at
 from sim.scene.lens import Distortion
 from sim.scene.scenery import points_across
 from sim.scene.spoilt import Spoilt
 from tests.end_to_end.looking import codes_of_scene, to_code, to_light
-from tests.sets.developing import place_of
+from tests.sets.developing import Developing, place_of
 from tests.sets.making import SetMaker, exchanged
-from tests.sets.spec import KINDS, SetSpec
+from tests.sets.shooting import shoot
+from tests.sets.spec import KINDS, Hidden, SetSpec
 from tests.sets.truth import MadeSet, TrueShot, true_lens
 
 SMALL_PX = 270
@@ -58,7 +62,7 @@ def off_px(made: MadeSet, shot: TrueShot, rotation: Array) -> tuple[float, float
 def test_photographs_show_what_pose_and_lens_say(name: str, set_maker: SetMaker) -> None:
     made = set_maker.make(PLAIN[name], 5)
     assert len(made.shots) == len(made.plan.frames)
-    for shot in made.shots[::4]:
+    for shot in made.shots[::6]:
         assert np.hypot(*off_px(made, shot, shot.rotation)) < 0.06
 
 
@@ -94,8 +98,7 @@ def test_a_spoilt_set_differs_from_the_sound_one_in_its_spoilt_frames_alone(set_
         assert one.file is not None
         hit = one.frame in table and table[one.frame].exposure in {None, one.exposure}
         assert (before[one.file.name] != after.get(one.file.name)) == hit
-        turned = one.frame in {9, 20, 21}
-        assert np.array_equal(one.rotation, other.rotation) != turned
+        assert np.array_equal(one.rotation, other.rotation) != (one.frame in {9, 20, 21})
     assert len(before) - len(after) == 3
     for frame in (9, 20, 21):  # the truth follows the photograph
         shot = next(shot for shot in spoilt.shots if (shot.frame, shot.exposure) == (frame, 1))
@@ -124,3 +127,53 @@ def test_the_true_lens_is_in_pixels_of_the_picture() -> None:
     assert lens.focal_px == pytest.approx(24 * 1.01 * 600 / 36)
     assert (lens.centre_x_px, lens.centre_y_px) == pytest.approx((199.5 - 0.9 * 600 / 36, 299.5 - 0.6 * 600 / 36))
     assert (lens.k1, lens.k2) == (0.01, 0.002)
+
+
+def test_a_third_of_the_frames_of_the_bare_place_show_little(set_maker: SetMaker) -> None:
+    made = set_maker.make(PLAIN["sky, water and wall"], 5)
+    bare = 0
+    for shot in made.shots:
+        assert shot.file is not None
+        grey = np.asarray(Image.open(shot.file).convert("L").reduce(3), dtype=np.float64)
+        steps = np.abs(np.diff(grey, axis=0))[:, :-1] + np.abs(np.diff(grey, axis=1))[:-1]
+        bare += bool((steps > 8).mean() < 0.08)
+    assert 8 <= bare <= 13
+
+
+@pytest.mark.parametrize("name", ["leaning head", "24 mm sphere"])
+def test_the_truth_about_the_head_is_in_the_terms_of_the_host(name: str, tmp_path: Path) -> None:
+    """Two angles are free: the scales count from the middle of the set, and the head from its switches."""
+    hidden = replace(KINDS[name].hidden, scatter_deg=0.0, pan_scale=0.003, tilt_scale=-0.002)
+    spec = replace(KINDS[name], hidden=hidden)
+    plan, views = shoot(spec, 5, tmp_path / "session.sqlite")
+    developing = Developing(spec, 5, views)
+    shots = [developing.true_shot(number) for number in range(len(views))]
+    planned = {frame.id: frame for frame in plan.frames}
+    head, frames = plan.kit.head, []
+    for shot in shots:
+        pan_deg, tilt_deg = axes_for(head, planned[shot.frame].yaw_deg, planned[shot.frame].pitch_deg)
+        pose = pose_at(head, pan_deg, tilt_deg)
+        frames.append(Pose(pose.yaw_deg, pose.pitch_deg, pose.roll_deg, 1.0, 1.0, 1.0, pan_deg, tilt_deg))
+    axis = pan_axis(head.lean_deg, head.lean_toward_deg)
+    terms = np.array([hidden.pan_scale, hidden.tilt_scale, *np.radians(hidden.mount_deg), 0.0, 0.0])
+    due, _ = predicted(frames, axis, terms)
+    true = np.stack([shot.rotation for shot in shots])
+    off = np.degrees(turn_of(due.transpose(0, 2, 1) @ true))
+    mount = turned(terms[None, 2:5])[0]
+    about = np.stack([true.transpose(0, 2, 1) @ axis, np.tile(mount[0], (len(true), 1))], axis=2)
+    free = np.linalg.lstsq(about.reshape(-1, 2), off.ravel(), rcond=None)[0]
+    left = off - about @ free
+    assert np.abs(off).max() < 1.5
+    assert np.abs(left).max() < 0.1 * np.degrees(plan.kit.field(0.0).pixel_rad)  # some swing is left
+
+
+def test_play_shows_in_where_frames_point(tmp_path: Path) -> None:
+    """Rows are shot to and fro, so a pan with play is off to the one side, then to the other."""
+    spec = replace(KINDS["50 mm window"], hidden=Hidden(play_deg=(0.06, 0.0)))
+    plan, views = shoot(spec, 2, tmp_path / "session.sqlite")
+    planned = {frame.id: frame for frame in plan.frames}
+    off = np.array([(view.angles_deg[:, 0].mean() - planned[view.frame].yaw_deg + 180) % 360 - 180 for view in views])
+    rows = np.array([planned[view.frame].row for view in views])
+    one, other = off[rows == rows[0]][1:], off[rows == rows[-1]][1:]
+    assert max(np.ptp(one), np.ptp(other)) < 0.01
+    assert abs(one.mean() - other.mean()) == pytest.approx(0.06, abs=0.006)
