@@ -20,6 +20,7 @@ from controller.inspection.measured_words import measured_values
 from controller.inspection.offered import offered
 from controller.inspection.pose_table import pose_rows, poses_csv, poses_json
 from controller.inspection.pupil import LevelGround, NearestThings
+from controller.inspection.unrolled import least_different_passes
 from controller.matching.matched import Matched
 from controller.report.proof_sheet import write_proof_sheet
 
@@ -102,12 +103,7 @@ def _write(found: Matched, inspected: Inspected, folder: Path, out: Path, begin:
     write_new(out / "poses.csv", poses_csv(rows))
     write_new(out / "poses.json", json.dumps(poses_json(rows), indent=1, allow_nan=False) + "\n")
     write_new(out / "inspection.json", json.dumps(inspection_values(inspected), indent=1, allow_nan=False) + "\n")
-    chosen = {
-        one.frame if one.repeats is None else one.repeats: one.pass_number
-        for one in inspected.frames
-        if one.least_different
-    }
-    write_proof_sheet(inspected, folder, out, begin(len(inspected.frames)), passes=chosen)
+    write_proof_sheet(inspected, folder, out, begin(len(inspected.frames)), passes=least_different_passes(inspected))
 
 
 def inspection_values(inspected: Inspected) -> dict[str, Any]:

@@ -2,12 +2,12 @@
 
 import math
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
 
 import numpy as np
 
-from controller.inspection.lens_model import Array, BrownLens, project, see
+from controller.inspection.lens_model import BrownLens
 from controller.inspection.overlap import FrameView, axes_of
+from controller.inspection.pixel_places import PixelPlaces
 from controller.inspection.poses import HeadFrame
 from controller.kit.kit import Axis, Kit
 from controller.matching.table import MatchLine
@@ -20,21 +20,6 @@ BY_HAND_DEG = 5.0  # of a pose that a person held. Our own choice, no source
 SEARCH_DEG = 0.4  # of an aim, for the search: the focal length and the distortion are not yet known
 WITHIN_CIRCLE = 0.99  # of the image circle: its edge is dark
 PLAY_UNKNOWN_DEG = 0.02  # play that a kit without a figure may have. Common practice, no source
-
-
-@dataclass(frozen=True, slots=True)
-class LensPixels:
-    """The rays and pixels of a lens, for `overlap.FrameView`."""
-
-    lens: BrownLens
-
-    def rays(self, points_px: Array, /) -> Array:
-        """Unit vectors (n, 3), right, down and along the lens; NaN beyond the lens."""
-        return see(self.lens, points_px).rays
-
-    def pixels(self, rays: Array, /) -> Array:
-        """Pixels (n, 2); NaN if the lens does not show the ray."""
-        return project(self.lens, rays).pixels
 
 
 def lens_of(kit: Kit, size_px: tuple[int, int]) -> BrownLens:
@@ -122,7 +107,7 @@ def views_of(
     frames: Sequence[HeadFrame], lens: BrownLens, size_px: tuple[int, int], circle: float | None
 ) -> list[FrameView]:
     """The frames for the search of matching points, by their commanded poses."""
-    shown = LensPixels(lens)
+    shown = PixelPlaces(lens)
     return [
         FrameView(
             axes_of(frame.yaw_deg, frame.pitch_deg, frame.roll_deg),

@@ -23,6 +23,7 @@ from controller.inspection.unrolled import (
     NOTHING,
     DrawnSphere,
     first_passes,
+    least_different_passes,
     middle_of,
     nearest,
     reader_of,
@@ -183,15 +184,16 @@ def test_one_picture_at_a_time_and_each_once(sphere: Inspected) -> None:
 
 
 def test_the_first_pass_with_a_picture_counts_unless_another_is_chosen(sphere: Inspected) -> None:
-    plan, ids = sphere.plan, [frame.frame for frame in sphere.frames]
-    repeats = [
-        frame.model_copy(update={"id": 100 + frame.id, "repeats": frame.id, "pass_number": 2})
-        for frame in plan.frames[:4]
+    ids = [frame.frame for frame in sphere.frames]
+    second = [
+        replace(frame, frame=100 + frame.frame, repeats=frame.frame, pass_number=2, least_different=place == 3)
+        for place, frame in enumerate(sphere.frames[:4])
     ]
-    second = [replace(frame, frame=again.id, pass_number=2) for frame, again in zip(sphere.frames, repeats, strict=False)]
-    first = [replace(sphere.frames[0], file=None), *sphere.frames[1:]]
-    plan = plan.model_copy(update={"frames": (*plan.frames, *repeats)})
-    both = replace(sphere, plan=plan, frames=[*second, *first])
+    first = [replace(sphere.frames[0], file=None), *sphere.frames[1:3]]
+    first += [replace(sphere.frames[3], least_different=False), *sphere.frames[4:]]
+    both = replace(sphere, frames=[*second, *first])
+    least = [frame.frame for frame in first_passes(both, least_different_passes(both))]
+    assert least == [100 + ids[0], ids[1], ids[2], 100 + ids[3], *ids[4:]]
     assert [frame.frame for frame in first_passes(both)] == [100 + ids[0], *ids[1:]]
     chosen = first_passes(both, {ids[2]: 2, ids[9]: 5})
     assert [frame.frame for frame in chosen] == [100 + ids[0], ids[1], 100 + ids[2], *ids[3:]]
