@@ -42,12 +42,46 @@ class Looked:
     explained: Explained
 
 
+@dataclass(frozen=True, slots=True, eq=False)
+class AdjustedSet:
+    """The pictures of a set after the adjustment, and what was found on the way.
+
+    `frames` are those of the plan in its order, with the head's uncertainty as the pictures show it. `numbers` has the
+    number of each link in `adjusted`. `circle_px` is the radius of the image circle, None without one.
+    """
+
+    plan: Plan
+    taken: list[TakenFrame]
+    frames: Sequence[HeadFrame]
+    shared: SharedFacts
+    circle_px: float | None
+    pairs: Sequence[Pair]
+    looked: Looked
+    numbers: dict[Pair, int]
+    adjusted: Adjusted
+    source: PictureSource
+    pupil: PupilFound | NoPupil
+
+
 def inspect_set(
     found: Matched, folder: Path, limits: Limits, begin: Begin, known: KnownLength | None = None
 ) -> Inspected:
     """Inspect the pictures that `match` paired with a session. Nothing is written.
 
     With a `known` length, the entrance pupil's offset comes in millimetres.
+
+    Raises InputError as `adjust_set` does.
+    """
+    one = adjust_set(found, folder, begin, known)
+    evidence = Evidence(
+        one.plan, one.taken, one.frames, one.shared.size_px, one.pairs, one.looked.findings, one.looked.explained,
+        one.numbers, one.adjusted, one.source.details, one.circle_px, one.shared.orientation, one.pupil,
+    )  # fmt: skip
+    return replace(judged(evidence, limits), orientation=one.shared.orientation)
+
+
+def adjust_set(found: Matched, folder: Path, begin: Begin, known: KnownLength | None = None) -> AdjustedSet:
+    """Read the pictures that `match` paired with a session, find their links and adjust them together.
 
     `begin` is told the number of pieces of work and returns what to call after each. Raises InputError if no picture can
     be read, if they are not of the kit's camera, or if they show something else than the session shot.
@@ -67,12 +101,8 @@ def inspect_set(
     source = PictureSource(taken, shared, advance)
     looked = _look(plan, told, pairs, taken, shared, source)
     _must_be_this_set(looked, folder)
-    frames, adjusted, linked, pupil = _adjusted(plan, told, looked, shared, known)
-    evidence = Evidence(
-        plan, taken, frames, shared.size_px, pairs, looked.findings, looked.explained, linked, adjusted, source.details,
-        circle, shared.orientation, pupil,
-    )  # fmt: skip
-    return replace(judged(evidence, limits), orientation=shared.orientation)
+    frames, adjusted, numbers, pupil = _adjusted(plan, told, looked, shared, known)
+    return AdjustedSet(plan, taken, frames, shared, circle, pairs, looked, numbers, adjusted, source, pupil)
 
 
 def _must_fit(plan: Plan, shared: SharedFacts, folder: Path) -> None:
