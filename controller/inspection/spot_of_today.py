@@ -63,11 +63,12 @@ def base_of(difference: ZeroDifference, head: Head, pan_scale: float, *, yaw_onl
 
 def must_be_upright(difference: ZeroDifference, photograph: str, yaw_deg: float, pitch_deg: float) -> None:
     """Refuse a photograph that does not look as this pose says, whatever the yaw. Raises InputError."""
-    lean_deg = float(np.hypot(difference.lean_to_0.value, difference.lean_to_90.value))
+    turn = difference.turn
+    lean_deg = float(np.degrees(np.arctan2(np.hypot(turn[0, 1], turn[2, 1]), turn[1, 1])))
     if lean_deg > MOST_LEAN_DEG:
         raise InputError(
-            f"{photograph}: looks {lean_deg:.0f}° away from where a head at yaw {yaw_deg:g}, pitch {pitch_deg:g} would "
-            "look. Give the --yaw and --pitch at which it was shot, and mount the camera as it was then."
+            f"{photograph}: was shot with the camera {lean_deg:.0f}° off the pose of yaw {yaw_deg:g}, pitch "
+            f"{pitch_deg:g}. Give the --yaw and --pitch at which it was shot, and mount the camera as it was then."
         )
 
 

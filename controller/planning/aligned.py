@@ -22,7 +22,6 @@ from controller.planning.reached_poses import poses_of
 from controller.program.kinematics import axes_for
 
 LEAST_KEPT = 0.5  # of the overlap. Below it, level the head. Our own choice, no source
-ROUNDED = 6  # places of angles in degrees
 
 
 @dataclass(frozen=True, slots=True)
@@ -56,7 +55,7 @@ def aligned_plan(plan: Plan, base: HeadBase) -> Plan:
     frames = tuple(frame.model_copy(update={"yaw_deg": yaw}) for frame, yaw in zip(plan.frames, yaws, strict=True))
     region = plan.region
     if region.yaw_width_deg < 360:
-        region = region.model_copy(update={"yaw_from_deg": round((region.yaw_from_deg - base.yaw_deg) % 360, ROUNDED)})
+        region = region.model_copy(update={"yaw_from_deg": (region.yaw_from_deg - base.yaw_deg) % 360})
     changes: dict[str, Any] = {"kit": kit, "frames": frames, "region": region, "sun": None}
     found = _with_overlap_left(plan.model_copy(update=changes))
     field, reached = kit.field(found.overlap), poses_of(kit.head, found.first_pass)
@@ -79,7 +78,7 @@ def _with_overlap_left(plan: Plan) -> Plan:
     left = math.floor(overlap_left(plan.kit, plan.overlap, reached, bounds) * 1000) / 1000
     if left < LEAST_KEPT * plan.overlap:
         what = refusal(plan.kit, plan.overlap, plan.first_pass, bounds)
-        raise InputError(f"As the head is put up today, {what}. Level it as it was then, and shoot a new photograph.")
+        raise InputError(f"Today {what}. Level it as it was then, and shoot a new photograph.")
     return plan.model_copy(update={"overlap": left})
 
 
@@ -89,12 +88,12 @@ def _yaws(head: Head, frames: tuple[Frame, ...], base_deg: float) -> list[float]
     All are turned alike, so that the order costs what it did; or, if the pan's limits forbid that, each by itself. Raises
     InputError if a frame cannot be reached.
     """
-    turned = [frame.yaw_deg - base_deg for frame in frames]
+    turned = [frame.yaw_deg - math.remainder(base_deg, 360) for frame in frames]
     alike = ([yaw + turn for yaw in turned] for turn in (0.0, -360.0, 360.0))
     within = [yaws for yaws in alike if all(map(lambda frame, yaw: _reaches(head, frame, yaw), frames, yaws))]
     if within:
-        return [round(yaw, ROUNDED) for yaw in min(within, key=lambda yaws: max(map(abs, yaws)))]
-    return [round(_own_yaw(head, frame, yaw), ROUNDED) for frame, yaw in zip(frames, turned, strict=True)]
+        return min(within, key=lambda yaws: max(map(abs, yaws)))
+    return [_own_yaw(head, frame, yaw) for frame, yaw in zip(frames, turned, strict=True)]
 
 
 def _own_yaw(head: Head, frame: Frame, yaw_deg: float) -> float:
