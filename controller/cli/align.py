@@ -72,7 +72,7 @@ def align(
     ):
         made = align_work.align_command(session, folder, today, new, begin, begin_search)
     if as_json:
-        values = spot_words.spot_values(made.found, made.difference, made.base, made.way)
+        values = spot_words.spot_values(made.found, made.difference, made.base, made.way, nearest_mm)
         left = None if made.left is None else {"middle_px": made.left.middle_px, "corner_px": made.left.corner_px}
         overlap = None if made.plan is None else made.plan.overlap
         show({**values, "out": out and str(out), "overlap": overlap, "leftover": left})

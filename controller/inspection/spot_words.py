@@ -77,12 +77,9 @@ def leftover_line(left: Leftover) -> str:
 
 
 def spot_values(
-    found: PlacedToday, difference: ZeroDifference, base: HeadBase, way: ToMove | Unshifted
+    found: PlacedToday, difference: ZeroDifference, base: HeadBase, way: ToMove | Unshifted, nearest_mm: float | None
 ) -> dict[str, Any]:
-    """All of it for other programs; shares are of the distance to the nearest things."""
-    move = {"reason": way.value} if isinstance(way, Unshifted) else {
-        name: _value(getattr(way, name)) for name, _, _ in WAYS
-    }  # fmt: skip
+    """All of it for other programs. The way is in shares of the distance to the nearest things, or in mm."""
     return {
         "points": found.points,
         "frames": list(found.frames),
@@ -94,11 +91,17 @@ def spot_values(
             "lean_deg": base.lean_deg,
             "lean_toward_deg": base.lean_toward_deg,
         },
-        "move": move,
+        "move": {"reason": way.value} if isinstance(way, Unshifted) else _way(way, 1.0),
+        "move_mm": None if isinstance(way, Unshifted) or nearest_mm is None else _way(way, nearest_mm),
     }
 
 
-def _value(found: Measured | None) -> dict[str, float] | None:
-    return None if found is None else {
-        "value": found.value, "u": found.sd, "from": found.interval[0], "to": found.interval[1],
-    }  # fmt: skip
+def _way(way: ToMove, scale: float) -> dict[str, Any]:
+    return {name: _value(getattr(way, name), scale) for name, _, _ in WAYS}
+
+
+def _value(found: Measured | None, scale: float = 1.0) -> dict[str, float] | None:
+    if found is None:
+        return None
+    low, high = found.interval
+    return {"value": found.value * scale, "u": found.sd * scale, "from": low * scale, "to": high * scale}

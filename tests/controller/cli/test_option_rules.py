@@ -48,6 +48,7 @@ ALWAYS = {
     "resume": "--port --yes --countdown --ask-before-moving --on-hang-up --skip-sweep --tether --log",
     "report": "--out",
     "match": "--out --pictures",
+    "align": "--yaw --pitch --yaw-only --nearest-mm --out",
 }
 """Options that always have an effect. --json is one everywhere."""
 

@@ -63,12 +63,13 @@ def test_it_says_how_the_head_differs_and_writes_a_plan(made: MadeSet, today: Pa
 
 
 def test_json_has_the_same_as_values(made: MadeSet, today: Path) -> None:
-    done = typed(made, today, "--json")
+    done = typed(made, today, "--json", "--nearest-mm", 2500)
     assert done.exit_code == 0
     values = json.loads(done.stdout)
     assert values["yaw_deg"]["from"] < 20.0 < values["yaw_deg"]["to"]
     assert values["base"]["lean_deg"] == pytest.approx(0.6, abs=0.05)
     assert values["move"]["right"]["value"] < 0
+    assert values["move_mm"]["right"]["value"] == pytest.approx(2500 * values["move"]["right"]["value"])
     assert values["out"] is values["leftover"] is values["overlap"] is None
     assert values["points"] > 40
     assert values["frames"]
