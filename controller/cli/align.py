@@ -67,7 +67,7 @@ def align(
     today = align_work.TodaysPhotograph(photograph, yaw_deg, pitch_deg, yaw_only)
     new = None if out is None else align_work.NewPlan(out, plan_path, replace)
     with (
-        bars.progress("Comparing, earlier pictures") as begin,
+        bars.progress("Comparing, pictures") as begin,
         bars.progress("Searching, pictures") as begin_search,
     ):
         made = align_work.align_command(session, folder, today, new, begin, begin_search)
