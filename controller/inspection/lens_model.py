@@ -67,9 +67,6 @@ class BrownLens:
         return replace(self, **{name: getattr(self, name) + float(step) for name, step in zip(terms, by, strict=True)})
 
 
-Lens = BrownLens  # the name before; kit.Lens is another one
-
-
 @dataclass(frozen=True, slots=True, eq=False)
 class Projected:
     """Where rays meet the picture: `pixels` (n, 2), and the derivatives by ray (n, 2, 3) and by TERMS (n, 2, 6)."""

@@ -41,9 +41,6 @@ class HeadFrame:
     tilt_from: int = 0
 
 
-Frame = HeadFrame  # the name before; plan.Frame is another one
-
-
 def turned(vectors: Array) -> Array:
     """The rotation matrices (n, 3, 3) of rotation vectors (n, 3)."""
     return np.asarray(Rotation.from_rotvec(vectors).as_matrix())

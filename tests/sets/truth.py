@@ -9,7 +9,7 @@ from pathlib import Path
 import numpy as np
 from numpy.typing import NDArray
 
-from controller.inspection.lens_model import Lens
+from controller.inspection.lens_model import BrownLens
 from controller.planning.plan import Plan
 from sim.scene.lens import axes_of
 from sim.scene.render import HeldPose
@@ -49,18 +49,18 @@ class MadeSet:
     session: Path
     folder: Path
     plan: Plan
-    lens: Lens
+    lens: BrownLens
     shots: Sequence[TrueShot]
     spoilt: Mapping[int, Spoilt]
 
 
-def true_lens(spec: SetSpec) -> Lens:
+def true_lens(spec: SetSpec) -> BrownLens:
     """The lens that takes the pictures; whole numbers are the centres of pixels."""
     field = spec.kit(true=True).field(0.0)
     right_mm, up_mm = spec.hidden.centre_mm
     across = field.pixels_across / field.width_mm
     bend = spec.hidden.distortion
-    return Lens(
+    return BrownLens(
         field.projection,
         field.focal_length_mm * across,
         (field.pixels_across - 1) / 2 - right_mm * across,

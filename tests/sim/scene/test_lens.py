@@ -9,7 +9,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from controller.commands.stand_in import lens_spec
-from controller.inspection.lens_model import Lens, project
+from controller.inspection.lens_model import BrownLens, project
 from controller.kit.kit import Kit
 from controller.optics.projection import LAWS, Projection
 from sim.scene.lens import Distortion, Vignetting, rays
@@ -82,7 +82,7 @@ def test_every_projection_is_bent_as_the_host_models_it(
     kit = kit_with(projection)
     bend = bending(kit, shares)
     seen, pixels = pixels_of(kit, bend)
-    there = project(Lens(projection, *camera_px(kit), bend.k1, bend.k2, bend.k3), seen).pixels
+    there = project(BrownLens(projection, *camera_px(kit), bend.k1, bend.k2, bend.k3), seen).pixels
     np.testing.assert_allclose(there, pixels, rtol=0, atol=3e-4)
 
 

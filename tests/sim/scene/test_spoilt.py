@@ -9,7 +9,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from controller.inspection.poses import Frame, commanded, turn_of
+from controller.inspection.poses import HeadFrame, commanded, turn_of
 from controller.inspection.poses import turned as matrices_turned
 from sim.scene.lens import axes_of
 from sim.scene.render import HeldPose
@@ -22,7 +22,7 @@ TURNS = st.tuples(*[st.floats(-20, 20)] * 3)
 
 def rotation_of(pose: HeldPose) -> Array:
     """From the camera's axes (right, down, along the lens) to those of a level camera at yaw 0, by the host's rules."""
-    frame = Frame(pose.yaw_deg, pose.pitch_deg, pose.roll_deg, 1.0, 1.0, 1.0, 0.0, 0.0)
+    frame = HeadFrame(pose.yaw_deg, pose.pitch_deg, pose.roll_deg, 1.0, 1.0, 1.0, 0.0, 0.0)
     return np.asarray(commanded([frame])[0])
 
 
