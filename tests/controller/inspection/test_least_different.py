@@ -53,7 +53,6 @@ def test_the_emptier_pass_is_named(set_maker: SetMaker) -> None:
     again = {frame.repeats: frame.id for frame in crowded.plan.frames if frame.repeats is not None}
     pairs = [(pose, repeat) for pose, repeat in again.items() if pose is not None]
     clear = [pose for pose, repeat in pairs if abs(hidden[pose] - hidden[repeat]) > CLEAR_SHARE]
-    print(hidden, named, clear)
     right = [pose for pose in clear if hidden[named[pose]] == min(hidden[pose], hidden[again[pose]])]
     assert len(clear) >= 3
     assert len(right) >= 0.75 * len(clear)
