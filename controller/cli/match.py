@@ -17,6 +17,7 @@ with later():
     from controller import progress as bars
     from controller.commands import inspect as inspect_work
     from controller.commands import match as match_work
+    from controller.inspection import pose_table
     from controller.matching import matched
     from controller.matching import table as table_words
 
@@ -67,7 +68,10 @@ def match(
     if out is not None:
         with bars.progress("Drawing the proof sheet, frames") as begin:
             also = None if inspected is None else inspect_work.writer_of(found, inspected, folder, begin)
-            sorted_files = match_work.write_match(found, session, folder, out, by=by, link=not copy, xmp=xmp, also=also)
+            measured = None if inspected is None else pose_table.values_by_file(inspected, found.lines)
+            sorted_files = match_work.write_match(
+                found, session, folder, out, by=by, link=not copy, xmp=xmp, measured=measured, also=also
+            )
     if as_json:
         more = {} if inspected is None else {"inspection": inspect_work.inspection_values(inspected)}
         show({"out": None if out is None else str(out), "sorted": sorted_files, **found.as_json(), **more})
