@@ -91,9 +91,16 @@ def inspect(
     kept = None if kit is None else inspect_work.offer_records(inspected, keeping)
     if as_json:
         records = [] if kept is None else [each.as_json() for each in kept[0].kept]
-        show({"out": out and str(out), **inspect_work.inspection_values(inspected), "records": records})
+        show(
+            {
+                "out": out and str(out),
+                "other_run": found.other_run,
+                **inspect_work.inspection_values(inspected),
+                "records": records,
+            }
+        )
     else:
-        lines = inspection_lines(inspected, out)
+        lines = [*([] if found.other_run is None else [found.other_run]), *inspection_lines(inspected, out)]
         if kept is not None:
             lines += [*(each.text() for each in kept[0].kept), *(f"Not stored. {reason}" for reason in kept[1])]
         if inspected.retake:

@@ -27,6 +27,7 @@ if TYPE_CHECKING:
 
 SHOWN = 20  # lines of a kind; the table has all of them
 LEAST_TOLD = 1e-6  # smaller doubts are printed as this one
+EVEN = 0.4  # at greater doubts, odds in whole numbers say nothing
 LIKELY = 1e-3  # smaller doubts are summarised in one line
 
 
@@ -76,8 +77,9 @@ def match(
         more = {} if inspected is None else {"inspection": inspect_work.inspection_values(inspected)}
         show({"out": None if out is None else str(out), "sorted": sorted_files, **found.as_json(), **more})
     else:
+        first = [] if found.other_run is None else [found.other_run]
         seen = [] if inspected is None else inspection_lines(inspected, out and out / inspect_work.FOLDER)
-        show("\n".join([*seen, _text(found, session, out, sorted_files)]))
+        show("\n".join([*first, *seen, _text(found, session, out, sorted_files)]))
     if found.retake:
         raise SystemExit(1)
 
@@ -128,6 +130,8 @@ def _paired_text(found: "Matched") -> str:
 
 def _odds(doubt: float) -> str:
     """A doubt as odds."""
+    if doubt > EVEN:
+        return "odds that are no better than even"
     return f"{1 / doubt - 1:,.0f} to 1" if doubt > LEAST_TOLD else "more than a million to 1"
 
 
