@@ -21,7 +21,7 @@ from controller.inspection.taken import TakenFrame
 from controller.planning.plan import Plan
 
 
-class Evidence(NamedTuple):
+class SetEvidence(NamedTuple):
     """All that is known about a set. Frames are numbered in the plan's order."""
 
     plan: Plan
@@ -63,7 +63,7 @@ class Compared:
     least_different: list[bool]
 
 
-def compare(evidence: Evidence, limits: Limits) -> Compared:
+def compare(evidence: SetEvidence, limits: Limits) -> Compared:
     """Compare each frame with its neighbours."""
     count = len(evidence.frames)
     pairs: list[Pair] = []
@@ -116,7 +116,7 @@ def compare(evidence: Evidence, limits: Limits) -> Compared:
     )
 
 
-def _least_different(evidence: Evidence) -> list[bool]:
+def _least_different(evidence: SetEvidence) -> list[bool]:
     """Whether each frame differs least from the neighbours of its pose, among all passes of it.
 
     All passes are compared with the same pictures, so what moves in those counts for all alike. A pass without a good
@@ -141,7 +141,7 @@ def _least_different(evidence: Evidence) -> list[bool]:
     return [best[original] == frame for frame, original in enumerate(originals)]
 
 
-def _turned(evidence: Evidence, good: Sequence[Pair], limits: Limits) -> Array:
+def _turned(evidence: SetEvidence, good: Sequence[Pair], limits: Limits) -> Array:
     """Turns from the poses, in degrees in the world, less those of neighbours that are not turned themselves.
 
     What a whole neighbourhood has in common is the gear's wobble or a kit that is not exact, and no frame's fault.

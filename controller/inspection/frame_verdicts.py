@@ -5,7 +5,7 @@ from itertools import pairwise
 
 import numpy as np
 
-from controller.inspection.evidence import Compared, Evidence
+from controller.inspection.evidence import Compared, SetEvidence
 from controller.inspection.exposures import bracket_step_ev
 from controller.inspection.head_measured import Measured
 from controller.inspection.inspected import (
@@ -20,7 +20,7 @@ from controller.inspection.pose_checks import commanded_known, poses_within
 from controller.inspection.poses import angles_of, commanded
 
 
-def poses(evidence: Evidence) -> list[tuple[PoseKnown, PoseKnown]]:
+def poses(evidence: SetEvidence) -> list[tuple[PoseKnown, PoseKnown]]:
     """The commanded and the measured pose of each frame."""
     adjusted = evidence.adjusted
     measured = zip(angles_of(adjusted.rotations), poses_within(adjusted), strict=True)
@@ -34,7 +34,7 @@ def _known(angles_deg: Array, sds_deg: Array) -> PoseKnown:
 
 
 def judge_frame(
-    evidence: Evidence, compared: Compared, number: int, known: tuple[PoseKnown, PoseKnown], limits: Limits
+    evidence: SetEvidence, compared: Compared, number: int, known: tuple[PoseKnown, PoseKnown], limits: Limits
 ) -> InspectedFrame:
     """The verdict on a frame."""
     frame, taken = evidence.plan.frames[number], evidence.taken[number]
@@ -67,7 +67,7 @@ def judge_frame(
     )
 
 
-def _picture_blemishes(evidence: Evidence, number: int) -> list[Blemish]:
+def _picture_blemishes(evidence: SetEvidence, number: int) -> list[Blemish]:
     taken, frame = evidence.taken[number], evidence.id_of(number)
     found = [Blemish(FrameFault.UNREADABLE, 0, trouble) for trouble in taken.troubles.values()]
     if taken.path is None and not found:
@@ -87,7 +87,7 @@ def _picture_blemishes(evidence: Evidence, number: int) -> list[Blemish]:
     return found
 
 
-def _pose_blemishes(evidence: Evidence, compared: Compared, number: int, limits: Limits) -> list[Blemish]:
+def _pose_blemishes(evidence: SetEvidence, compared: Compared, number: int, limits: Limits) -> list[Blemish]:
     turned = float(np.linalg.norm(compared.turned[number]))
     if not turned > limits.turned_deg or evidence.adjusted.alone[number]:
         return []
@@ -118,7 +118,7 @@ def _blur_blemishes(compared: Compared, number: int, limits: Limits) -> list[Ble
     return [Blemish(FrameFault.SOFT, math.exp(overall), f"shows {math.exp(overall):.0%} of its neighbours' detail.")]
 
 
-def _light_blemishes(evidence: Evidence, compared: Compared, number: int, limits: Limits) -> list[Blemish]:
+def _light_blemishes(evidence: SetEvidence, compared: Compared, number: int, limits: Limits) -> list[Blemish]:
     found = []
     for exposure, values in sorted(compared.brighter.items()):
         if abs(values[number]) > limits.brighter_ev:

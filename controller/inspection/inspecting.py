@@ -9,7 +9,7 @@ from pathlib import Path
 from controller.amounts import counted
 from controller.errors import InputError
 from controller.inspection.adjustment import Adjusted, adjust
-from controller.inspection.evidence import Evidence
+from controller.inspection.evidence import SetEvidence
 from controller.inspection.expected import circle_px, fits_camera, head_frames, lens_of, neighbours, views_of
 from controller.inspection.inspected import Inspected
 from controller.inspection.kit_priors import priors_of
@@ -68,7 +68,7 @@ def inspect_set(
     looked = _look(plan, told, pairs, taken, shared, source)
     _must_be_this_set(looked, folder)
     frames, adjusted, linked, pupil = _adjusted(plan, told, looked, shared, known)
-    evidence = Evidence(
+    evidence = SetEvidence(
         plan, taken, frames, shared.size_px, pairs, looked.findings, looked.explained, linked, adjusted, source.details,
         circle, shared.orientation, pupil,
     )  # fmt: skip

@@ -4,6 +4,8 @@ from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, field, fields
 
 from controller.errors import InputError
+from controller.numerals import number_in
+from controller.quantity import plain, quoted
 
 
 def limit(default: float, least: float, most: float, unit: str, why: str) -> float:
@@ -39,17 +41,12 @@ def limits_from(settings: Iterable[str]) -> Limits:
         name, _, text = setting.partition("=")
         each = known.get(name.strip())
         if each is None:
-            raise InputError(f'--limit "{setting}": there is no limit of that name. Limits: {", ".join(known)}.')
+            raise InputError(f"{quoted(setting)} names no limit. Write NAME=VALUE; the names: {', '.join(known)}.")
         least, most = each.metadata["least"], each.metadata["most"]
-        try:
-            value = float(text)
-        except ValueError:
-            value = float("nan")
-        if not least <= value <= most:
-            raise InputError(
-                f'--limit "{setting}": write {name.strip()}= and a number from {least:g} to {most:g} '
-                f"({each.metadata['unit']})."
-            )
+        value = number_in(text)
+        if value is None or not least <= value <= most:
+            right = f"a number from {plain(least)} to {plain(most)} ({each.metadata['unit']})"
+            raise InputError(f"{quoted(setting)} cannot be used. Write {each.name}= and {right}.")
         changed[each.name] = value
     return Limits(**changed)
 

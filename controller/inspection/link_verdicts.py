@@ -5,7 +5,7 @@ import math
 import numpy as np
 
 from controller.amounts import counted
-from controller.inspection.evidence import Compared, Evidence
+from controller.inspection.evidence import Compared, SetEvidence
 from controller.inspection.inspected import (
     InspectedLink,
     LinkVerdict,
@@ -16,7 +16,7 @@ from controller.inspection.points import LinkReason
 from controller.inspection.suspects import contradicts
 
 
-def judge_link(evidence: Evidence, compared: Compared, pair: Pair, limits: Limits) -> InspectedLink:
+def judge_link(evidence: SetEvidence, compared: Compared, pair: Pair, limits: Limits) -> InspectedLink:
     """The verdict on a pair of neighbours."""
     first, second = (evidence.id_of(frame) for frame in pair)
     finding = evidence.findings.get(pair)
@@ -31,7 +31,7 @@ def judge_link(evidence: Evidence, compared: Compared, pair: Pair, limits: Limit
 
 
 def _link_verdict(
-    evidence: Evidence, compared: Compared, pair: Pair, good: tuple[int, float], limits: Limits
+    evidence: SetEvidence, compared: Compared, pair: Pair, good: tuple[int, float], limits: Limits
 ) -> tuple[LinkVerdict, str]:
     finding, (points, rms_px) = evidence.findings[pair], good
     if contradicts(finding):

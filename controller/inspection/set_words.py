@@ -5,7 +5,7 @@ from collections.abc import Iterator, Sequence
 import numpy as np
 
 from controller.amounts import counted
-from controller.inspection.evidence import Evidence
+from controller.inspection.evidence import SetEvidence
 from controller.inspection.inspected import Blemish, FrameFault, InspectedFrame, InspectedLink, LinkVerdict
 from controller.inspection.limits import Limits
 from controller.planning.cores import cores_at
@@ -39,12 +39,12 @@ def _lowered(sentence: str) -> str:
     return sentence[0].lower() + sentence[1:]
 
 
-def notes_of(evidence: Evidence, frames: Sequence[InspectedFrame]) -> list[str]:
+def notes_of(evidence: SetEvidence, frames: Sequence[InspectedFrame]) -> list[str]:
     """What else there is to say."""
     return [*_coverage(evidence, frames), *_unheld(evidence), *_passes(frames)]
 
 
-def _coverage(evidence: Evidence, frames: Sequence[InspectedFrame]) -> Iterator[str]:
+def _coverage(evidence: SetEvidence, frames: Sequence[InspectedFrame]) -> Iterator[str]:
     """Whether the pictures leave a hole, by their measured poses."""
     there = [
         frame for frame in frames if frame.file is not None and not MISSING & {each.fault for each in frame.blemishes}
@@ -62,7 +62,7 @@ def _coverage(evidence: Evidence, frames: Sequence[InspectedFrame]) -> Iterator[
         )
 
 
-def _unheld(evidence: Evidence) -> Iterator[str]:
+def _unheld(evidence: SetEvidence) -> Iterator[str]:
     alone = [
         evidence.id_of(number)
         for number, unheld in enumerate(evidence.adjusted.alone)

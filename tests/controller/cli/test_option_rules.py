@@ -48,6 +48,7 @@ ALWAYS = {
     "resume": "--port --yes --countdown --ask-before-moving --on-hang-up --skip-sweep --tether --log",
     "report": "--out",
     "match": "--out --pictures",
+    "inspect": "--out --limit --limits --calibrate",
 }
 """Options that always have an effect. --json is one everywhere."""
 
