@@ -19,6 +19,10 @@ from controller.inspection.limits import Limits
 from controller.inspection.pose_checks import commanded_known, poses_within
 from controller.inspection.poses import angles_of, commanded
 
+# Ways of a motion, each 45 degrees further clockwise from the picture's right than the one before, by the direction
+# across it: that in which most detail is left.
+WAYS = ("up or down", "askew", "sideways", "askew")
+
 
 def poses(evidence: SetEvidence) -> list[tuple[PoseKnown, PoseKnown]]:
     """The commanded and the measured pose of each frame."""
@@ -97,25 +101,17 @@ def _pose_blemishes(evidence: SetEvidence, compared: Compared, number: int, limi
 
 def _blur_blemishes(compared: Compared, number: int, limits: Limits) -> list[Blemish]:
     overall, direction = compared.detail[number], float(np.linalg.norm(compared.direction[number]))
-    if np.isnan(overall):
+    if not math.exp(overall) < limits.detail:
         return []
-    least = math.exp(overall - direction)
-    if least >= limits.detail:
-        return []
-    times = math.exp(2 * direction)
-    if times > limits.moved:
-        angle = math.degrees(math.atan2(compared.direction[number, 1], compared.direction[number, 0]) / 2) + 90
-        way = (
-            "sideways"
-            if abs(math.remainder(angle, 180)) < 30
-            else "up or down"
-            if abs(angle % 180 - 90) < 30
-            else "askew"
-        )
-        return [Blemish(FrameFault.MOVED, times, f"moved {way} during the exposure: {least:.0%} of the detail is left.")]
-    if math.exp(overall) >= limits.detail:
-        return []
-    return [Blemish(FrameFault.SOFT, math.exp(overall), f"shows {math.exp(overall):.0%} of its neighbours' detail.")]
+    share = direction / -overall
+    if share <= limits.moved:
+        return [Blemish(FrameFault.SOFT, math.exp(overall), f"shows {math.exp(overall):.0%} of its neighbours' detail.")]
+    most = math.atan2(compared.direction[number, 1], compared.direction[number, 0]) / 2
+    way = WAYS[round(math.degrees(most) / 45) % len(WAYS)]
+    left = math.exp(overall - direction)
+    return [
+        Blemish(FrameFault.MOVED, share, f"moved {way} during the exposure: {left:.0%} of the detail is left that way.")
+    ]
 
 
 def _light_blemishes(evidence: SetEvidence, compared: Compared, number: int, limits: Limits) -> list[Blemish]:

@@ -70,7 +70,7 @@ def inspect_set(
     frames, adjusted, linked, pupil = _adjusted(plan, told, looked, shared, known)
     evidence = SetEvidence(
         plan, taken, frames, shared.size_px, pairs, looked.findings, looked.explained, linked, adjusted, source.details,
-        circle, shared.orientation, pupil,
+        circle, shared.orientation, pupil, shared.turned,
     )  # fmt: skip
     return replace(judged(evidence, limits), orientation=shared.orientation)
 
@@ -100,7 +100,7 @@ def _look(
     suspects = suspects_in(findings)
     if not suspects or _strange(findings):
         return Looked(findings, Explained({}, tuple(suspects)))
-    explained = explain(suspects, views, there, source)
+    explained = explain(suspects, views, findings, source)
     moved = explained.exchanged
     if moved:
         was = {frame: (taken[frame], source.details.pop(frame)) for frame in moved}

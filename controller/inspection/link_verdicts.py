@@ -13,7 +13,7 @@ from controller.inspection.inspected import (
 from controller.inspection.limits import Limits
 from controller.inspection.linking import Pair
 from controller.inspection.points import LinkReason
-from controller.inspection.suspects import contradicts
+from controller.inspection.suspects import contradicts, shows_same
 
 
 def judge_link(evidence: SetEvidence, compared: Compared, pair: Pair, limits: Limits) -> InspectedLink:
@@ -36,10 +36,10 @@ def _link_verdict(
     finding, (points, rms_px) = evidence.findings[pair], good
     if contradicts(finding):
         return LinkVerdict.CONTRADICTS, "Both show detail where they overlap, but not the same."
-    if finding.reason in {LinkReason.NOTHING_TO_SEE, LinkReason.NOTHING_COMMON, LinkReason.DIFFERENT}:
+    if finding.reason is LinkReason.NOTHING_TO_SEE or not shows_same(finding):
         return LinkVerdict.NOTHING_TO_SEE, "Sky, water or a plain wall: nothing to hold on to."
     if finding.reason is LinkReason.REPEATED:
-        return LinkVerdict.WEAK, "The texture repeats, so that several shifts fit."
+        return LinkVerdict.WEAK, "Several shifts fit: the texture repeats, or it is a line like the horizon."
     turned = [frame for frame in pair if np.linalg.norm(compared.turned[frame]) > limits.turned_deg]
     if turned:
         which = " and ".join(str(evidence.id_of(frame)) for frame in turned)

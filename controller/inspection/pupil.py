@@ -14,13 +14,13 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from controller.inspection.adjustment import Adjusted, adjust
+from controller.inspection.adjustment import GATE, Adjusted, adjust, rms_of
 from controller.inspection.ground import first_offset, joint_fit, nearness_of_ground
 from controller.inspection.head_measured import Measured
 from controller.inspection.lens_model import Array, BrownLens
-from controller.inspection.links import Flags, Link, misses, points_of
+from controller.inspection.links import Flags, Link, Points, misses, points_of
 from controller.inspection.near_points import NoPupil, OffsetFit, parallax_of
-from controller.inspection.near_things import may_be_near, nearest_offset
+from controller.inspection.near_things import lengths_with_parallax, may_be_near, nearest_offset
 from controller.inspection.poses import HeadFrame
 from controller.inspection.problem import NOTHING_KNOWN, Priors
 
@@ -97,7 +97,21 @@ def _near_things(
             break
     if isinstance(found, NoPupil):
         return plain, found
-    return adjusted, _stated(found, None if known is None else known.distance)
+    stated = _stated(found, None if known is None else known.distance)
+    if isinstance(stated, NoPupil):
+        return adjusted, stated
+    return _with_near(points, adjusted, found.offset), stated
+
+
+def _with_near(points: Points, adjusted: Adjusted, offset: Array) -> Adjusted:
+    """The set with near points counted as good, although they did not take part in the fit: a parallax explains them."""
+    length = lengths_with_parallax(points, adjusted, offset)
+    bounds = points.bounds[1:-1]
+    good = [far | near for far, near in zip(adjusted.good, np.split(length < GATE, bounds), strict=True)]
+    off_px = np.split(length * points.sigma_px * adjusted.noise, bounds)
+    return replace(
+        adjusted, good=good, rms_px=np.array([rms_of(off[held]) for off, held in zip(off_px, good, strict=True)])
+    )
 
 
 def _on_ground(

@@ -41,7 +41,15 @@ def _lowered(sentence: str) -> str:
 
 def notes_of(evidence: SetEvidence, frames: Sequence[InspectedFrame]) -> list[str]:
     """What else there is to say."""
-    return [*_coverage(evidence, frames), *_unheld(evidence), *_passes(frames)]
+    return [*_coverage(evidence, frames), *_unheld(evidence), *_turned(evidence.turned_files), *_passes(frames)]
+
+
+def _turned(files: Sequence[str]) -> Iterator[str]:
+    """What was done about pictures that the camera would show turned otherwise than most."""
+    if len(files) > MOST_NAMED:
+        yield f"{len(files)} files have another orientation than the others. All were turned alike."
+    elif files:
+        yield f"{', '.join(files)}: the camera noted another orientation. All pictures were turned alike."
 
 
 def _coverage(evidence: SetEvidence, frames: Sequence[InspectedFrame]) -> Iterator[str]:

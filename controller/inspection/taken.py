@@ -56,11 +56,15 @@ class TakenFrame:
 
 @dataclass(frozen=True, slots=True)
 class SharedFacts:
-    """What the pictures of a set have in common: upright size, orientation by EXIF, and focal length (None: not said)."""
+    """What the pictures of a set have in common: upright size, orientation by EXIF, and focal length (None: not said).
+
+    `turned` are the files that say another orientation.
+    """
 
     size_px: tuple[int, int]
     orientation: int
     focal_mm: float | None
+    turned: tuple[str, ...] = ()
 
 
 def taken_frames(frames: Sequence[Frame], lines: Iterable[MatchLine], folder: Path) -> list[TakenFrame]:
@@ -106,15 +110,18 @@ def shared_facts(taken: Sequence[TakenFrame]) -> SharedFacts:
         raise InputError("None of the paired files can be read as a picture. Give the folder with the JPEGs of this run.")
     sizes, turns, focals = (Counter(each) for each in zip(*read.values(), strict=True))
     stored, turn, focal = (counts.most_common(1)[0][0] for counts in (sizes, turns, focals))
-    for (place, exposure), (own_size, _, own_focal) in read.items():
+    turned = []
+    for (place, exposure), (own_size, own_turn, own_focal) in read.items():
         name = taken[place].paths[exposure].name
-        if own_size != stored and own_size != stored[::-1]:
+        if own_size != stored:
             size, usual = (f"{side[0]} x {side[1]} pixels" for side in (own_size, stored))
             _leave_out(taken[place], exposure, f"{name}: is {size}, the others are {usual}. It was left out.")
         elif own_focal and focal and abs(own_focal / focal - 1) > SAME_FOCAL:
             what = f"{name}: was shot at {own_focal:g} mm, the others at {focal:g} mm. It was left out."
             _leave_out(taken[place], exposure, what)
-    return SharedFacts(stored[::-1] if turn in TURNED_SIDES else stored, turn, focal)
+        elif own_turn != turn:
+            turned.append(name)
+    return SharedFacts(stored[::-1] if turn in TURNED_SIDES else stored, turn, focal, tuple(turned))
 
 
 def _leave_out(one: TakenFrame, exposure: int, trouble: str) -> None:
@@ -132,6 +139,9 @@ def glance(one: TakenFrame, shared: SharedFacts, circle_px: float | None) -> Non
             grey = np.asarray(read_grey(path, GLANCE_PX, shared.orientation).picture, dtype=np.uint8)
         except InputError as error:
             _leave_out(one, exposure, f"{path.name}: {trouble_of(error, path)}.")
+            continue
+        if (grey.shape[1] > grey.shape[0]) != (shared.size_px[0] > shared.size_px[1]):  # a TIFF keeps its orientation
+            _leave_out(one, exposure, f"{path.name}: is turned by a quarter against the others. It was left out.")
             continue
         one.histograms[exposure] = histogram(grey[_within(grey.shape, circle_px, shared)])
         one.greys[exposure] = grey
