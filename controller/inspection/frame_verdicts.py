@@ -16,14 +16,14 @@ from controller.inspection.inspected import (
 )
 from controller.inspection.lens_model import Array
 from controller.inspection.limits import Limits
-from controller.inspection.pose_checks import commanded_known, poses_known
+from controller.inspection.pose_checks import commanded_known, poses_within
 from controller.inspection.poses import angles_of, commanded
 
 
 def poses(evidence: Evidence) -> list[tuple[PoseKnown, PoseKnown]]:
     """The commanded and the measured pose of each frame."""
     adjusted = evidence.adjusted
-    measured = zip(angles_of(adjusted.rotations), poses_known(adjusted), strict=True)
+    measured = zip(angles_of(adjusted.rotations), poses_within(adjusted), strict=True)
     told = zip(angles_of(commanded(evidence.frames)), commanded_known(evidence.frames), strict=True)
     return [(_known(*one), _known(*other)) for one, other in zip(told, measured, strict=True)]
 
