@@ -72,10 +72,10 @@ def inspect(
     yes: bool,
     as_json: bool,
 ) -> None:
-    """Look at all pictures in FOLDER together: does every frame of the SESSION hang together with its neighbours?
+    """Look at all pictures in FOLDER together: does every frame of the SESSION agree with its neighbours?
 
-    Points that neighbours share give every frame's pose, the lens and the head, each with its uncertainty. Nothing is
-    blended, and the files are never changed. Needs fullturn[pictures].
+    Points that neighbours share give the pose of every frame, the lens and the head, each with its uncertainty. Nothing
+    is blended, and the files are never changed. Needs fullturn[pictures]. Exit status 1: a frame is to be shot again.
     """
     asked = inspect_work.Asked(limit_table.limits_from(settings), nearest_mm, axis_height_mm)
     keeping = calibrate_work.Keeping(kit)

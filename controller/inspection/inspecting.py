@@ -23,7 +23,7 @@ from controller.inspection.pose_checks import as_sure_as_seen
 from controller.inspection.poses import HeadFrame, pan_axis
 from controller.inspection.pupil import LevelGround, NearestThings, PupilFound, adjust_with_pupil
 from controller.inspection.suspects import AGREEING, Explained, contradicts, explain, suspects_in
-from controller.inspection.taken import SharedFacts, TakenFrame, choose, glance, shared_facts, taken_frames
+from controller.inspection.taken import SharedFacts, TakenFrame, choose, glance, preview_note, shared_facts, taken_frames
 from controller.inspection.verdicts import judged
 from controller.matching.matched import Matched
 from controller.planning.plan import Plan
@@ -72,7 +72,8 @@ def inspect_set(
         plan, taken, frames, shared.size_px, pairs, looked.findings, looked.explained, linked, adjusted, source.details,
         circle, shared.orientation, pupil, shared.turned,
     )  # fmt: skip
-    return replace(judged(evidence, limits), orientation=shared.orientation)
+    result = judged(evidence, limits)
+    return replace(result, orientation=shared.orientation, notes=[*preview_note(taken, shared), *result.notes])
 
 
 def _must_fit(plan: Plan, shared: SharedFacts, folder: Path) -> None:

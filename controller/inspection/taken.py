@@ -10,12 +10,13 @@ from numpy.typing import NDArray
 from PIL.ExifTags import Base
 
 from controller import exif
+from controller.amounts import counted
 from controller.calibration.photographs import ENDINGS, SAME_FOCAL
 from controller.errors import InputError
 from controller.inspection.cells import Cells, lit_cells
 from controller.inspection.exposures import choose_exposures, histogram, lost_shares
 from controller.matching.table import MatchLine
-from controller.picture_file import read_facts, read_grey
+from controller.picture_file import RAW, read_facts, read_grey
 from controller.planning.plan import Frame
 from controller.reading import trouble_of
 
@@ -85,8 +86,24 @@ def taken_frames(frames: Sequence[Frame], lines: Iterable[MatchLine], folder: Pa
 
 
 def _readable(line: MatchLine, folder: Path) -> Path | None:
-    names = [name for name in (line.file, *line.also) if name is not None and Path(name).suffix.lower() in ENDINGS]
-    return folder / names[0] if names else None
+    names = [name for name in (line.file, *line.also) if name is not None]
+    for endings in (ENDINGS, RAW):  # a raw file counts by its preview, if no JPEG is beside it
+        for name in names:
+            if Path(name).suffix.lower() in endings:
+                return folder / name
+    return None
+
+
+def preview_note(taken: Sequence[TakenFrame], shared: SharedFacts) -> list[str]:
+    """A sentence if raw files were read by their previews."""
+    raw = sum(path.suffix.lower() in RAW for one in taken for path in one.paths.values())
+    if not raw:
+        return []
+    size = f"{shared.size_px[0]} x {shared.size_px[1]} pixels upright"
+    return [
+        f"{counted(raw, 'raw file')} had no JPEG beside {'it' if raw == 1 else 'them'}, so the preview inside was read "
+        f"({size}): all figures in pixels are of that size."
+    ]
 
 
 def shared_facts(taken: Sequence[TakenFrame]) -> SharedFacts:
