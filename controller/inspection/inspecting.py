@@ -31,7 +31,7 @@ from controller.planning.plan import Plan
 KnownLength = NearestThings | LevelGround
 Begin = Callable[[int], Callable[[], None]]
 READERS = 2  # pictures decoded at a time
-STRANGE_SHARE, FEWEST_STRANGE = 0.5, 6  # more links than this share contradict: these are other pictures
+STRANGE_SHARE, FEWEST_STRANGE = 0.5, 6  # more frames than this agree with none, in so many links: other pictures
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -114,10 +114,14 @@ def _look(
 
 
 def _strange(findings: dict[Pair, LinkFinding]) -> bool:
-    """Whether most links contradict each other, so that these are pictures of something else."""
-    against = sum(contradicts(finding) for finding in findings.values())
-    agreeing = sum(finding.reason in AGREEING for finding in findings.values())
-    return against >= FEWEST_STRANGE and against > STRANGE_SHARE * (against + agreeing)
+    """Whether links contradict each other all over the set, so that these are pictures of something else.
+
+    Frames count, not links: in a small set two spoilt frames touch most links, but the others still agree.
+    """
+    against = [pair for pair, finding in findings.items() if contradicts(finding)]
+    agreeing = {frame for pair, finding in findings.items() if finding.reason in AGREEING for frame in pair}
+    showing = agreeing | {frame for pair in against for frame in pair}
+    return len(against) >= FEWEST_STRANGE and len(agreeing) < (1 - STRANGE_SHARE) * len(showing)
 
 
 def _must_be_this_set(looked: Looked, folder: Path) -> None:
