@@ -83,7 +83,7 @@ def inspect(
     if out is not None:
         offer_removal(out, yes=yes)
         match_work.must_be_free_for(out, folder)
-    with bars.progress("Inspecting, pictures") as begin:
+    with bars.progress("Inspecting, percent") as begin:
         found, inspected = inspect_work.inspect_command(session, folder, asked, begin)
     if out is not None:
         with bars.progress("Drawing the proof sheet, frames") as begin:

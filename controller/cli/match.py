@@ -63,7 +63,7 @@ def match(
     found = match_work.match_command(session, folder)
     inspected = None
     if pictures:
-        with bars.progress("Inspecting, pictures") as begin:
+        with bars.progress("Inspecting, percent") as begin:
             inspected = inspect_work.inspect_matched(found, folder, inspect_work.Asked(), begin)
     sorted_files = 0
     if out is not None:

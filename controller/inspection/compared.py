@@ -9,6 +9,7 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy.sparse import csr_array
 
 from controller.inspection.cells import Cells
 from controller.inspection.detail import Sharper
@@ -155,13 +156,14 @@ def _fitted(rows: Array, seen: Array, held: NDArray[np.bool_], prior: Array) -> 
     values = np.full(len(held), np.nan)
     if not len(seen):
         return values
-    rows, weak = rows[:, held], np.diag(prior[held] ** 2)
+    weak = np.diag(prior[held] ** 2)
+    filled = csr_array(rows[:, held])  # each pair is about two frames among hundreds
     weights: Array = np.ones(len(seen))
-    found: Array = np.zeros(rows.shape[1])
+    found: Array = np.zeros(len(weak))
     for _ in range(ROUNDS):
-        weighted = rows * weights[:, None]
-        found = np.asarray(np.linalg.solve(rows.T @ weighted + weak, weighted.T @ seen), dtype=np.float64)
-        off = np.abs(seen - rows @ found)
+        weighted = filled.multiply(weights[:, None]).tocsr()
+        found = np.asarray(np.linalg.solve((filled.T @ weighted).toarray() + weak, weighted.T @ seen), dtype=np.float64)
+        off = np.abs(seen - filled @ found)
         noise = max(float(np.median(off)) / MEDIAN_OF_NORMAL, LEAST_NOISE)
         weights = np.minimum(1.0, HUBER * noise / np.maximum(off, FLOOR))
     values[held] = found

@@ -1,8 +1,7 @@
 """Inspect a whole set: from the files that were paired with a session to a verdict on each frame and link."""
 
 import math
-from collections.abc import Callable, Sequence
-from concurrent.futures import ThreadPoolExecutor
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 
@@ -22,15 +21,15 @@ from controller.inspection.points import LinkFinding
 from controller.inspection.pose_checks import as_sure_as_seen
 from controller.inspection.poses import HeadFrame, pan_axis
 from controller.inspection.pupil import LevelGround, NearestThings, PupilFound, adjust_with_pupil
+from controller.inspection.share_done import Begin, ShareDone, Stage, expected_s
 from controller.inspection.suspects import AGREEING, Explained, contradicts, explain, suspects_in
 from controller.inspection.taken import SharedFacts, TakenFrame, choose, glance, preview_note, shared_facts, taken_frames
 from controller.inspection.verdicts import judged
+from controller.inspection.workers import Workers
 from controller.matching.matched import Matched
 from controller.planning.plan import Plan
 
 KnownLength = NearestThings | LevelGround
-Begin = Callable[[int], Callable[[], None]]
-READERS = 2  # pictures decoded at a time
 STRANGE_SHARE, FEWEST_STRANGE = 0.5, 6  # more frames than this agree with none, in so many links: other pictures
 
 
@@ -49,31 +48,42 @@ def inspect_set(
 
     With a `known` length, the entrance pupil's offset comes in millimetres.
 
-    `begin` is told the number of pieces of work and returns what to call after each. Raises InputError if no picture can
-    be read, if they are not of the kit's camera, or if they show something else than the session shot.
+    `begin` is told the number of equal parts of the work and returns what to call after each. Raises InputError if no
+    picture can be read, if they are not of the kit's camera, if they show something else than the session shot, and if
+    memory runs out.
     """
     plan = found.plan
     taken = taken_frames(plan.frames, found.lines, folder)
     shared = shared_facts(taken)
     _must_fit(plan, shared, folder)
     circle = circle_px(plan.kit, shared.size_px)
-    advance = begin(2 * len(taken))
-    with ThreadPoolExecutor(READERS) as pool:
-        for _ in pool.map(lambda one: glance(one, shared, circle), taken):
-            advance()
-    choose(taken)
     told = head_frames(plan, {one.frame.id: next(iter(one.lines.values())) for one in taken if one.lines}, plan.frames)
     pairs = neighbours(plan, told)
-    source = PictureSource(taken, shared, advance)
-    looked = _look(plan, told, pairs, taken, shared, source)
+    with Workers() as workers:
+        done = ShareDone(_expected_s(taken, pairs, shared, workers.count), begin)
+        for number, _ in enumerate(workers.in_order(lambda one: glance(one, shared, circle), taken), 1):
+            done.reached(Stage.GLANCES, number, len(taken))
+    choose(taken)
+    source = PictureSource(taken, shared)
+    looked = _look(plan, told, pairs, taken, shared, source, done)
     _must_be_this_set(looked, folder)
-    frames, adjusted, linked, pupil = _adjusted(plan, told, looked, shared, known)
+    frames, adjusted, linked, pupil = _adjusted(plan, told, looked, shared, known, done)
     evidence = SetEvidence(
         plan, taken, frames, shared.size_px, pairs, looked.findings, looked.explained, linked, adjusted, source.details,
         circle, shared.orientation, pupil, shared.turned,
     )  # fmt: skip
     result = judged(evidence, limits)
+    for stage in Stage:  # what was left out as well
+        done.reached(stage)
     return replace(result, orientation=shared.orientation, notes=[*preview_note(taken, shared), *result.notes])
+
+
+def _expected_s(
+    taken: Sequence[TakenFrame], pairs: Sequence[Pair], shared: SharedFacts, threads: int
+) -> dict[Stage, float]:
+    there = [one for one in taken if one.paths]
+    megapixels = math.prod(shared.size_px) / 1e6
+    return expected_s(sum(len(one.paths) for one in there), len(there), len(pairs), megapixels, threads)
 
 
 def _must_fit(plan: Plan, shared: SharedFacts, folder: Path) -> None:
@@ -93,11 +103,12 @@ def _look(
     taken: list[TakenFrame],
     shared: SharedFacts,
     source: PictureSource,
+    done: ShareDone,
 ) -> Looked:
     """Find all links. Pictures that only changed places are exchanged in `taken` and looked at there."""
     views = views_of(frames, lens_of(plan.kit, shared.size_px), shared.size_px, circle_px(plan.kit, shared.size_px))
     there = [pair for pair in pairs if all(taken[frame].path is not None for frame in pair)]
-    findings = dict(find_all(views, there, source))
+    findings = dict(_watched(find_all(views, there, source), len(there), source, done))
     suspects = suspects_in(findings)
     if not suspects or _strange(findings):
         return Looked(findings, Explained({}, tuple(suspects)))
@@ -111,6 +122,16 @@ def _look(
         again = [pair for pair in there if set(pair) & set(moved)]
         findings.update(find_all(views, again, source))
     return Looked(findings, explained)
+
+
+def _watched(
+    found: Iterable[tuple[Pair, LinkFinding]], count: int, source: PictureSource, done: ShareDone
+) -> Iterable[tuple[Pair, LinkFinding]]:
+    """The same findings; `done` hears of each, and of the pictures read meanwhile."""
+    for number, finding in enumerate(found, 1):
+        done.reached(Stage.PICTURES, len(source.details), source.readable)
+        done.reached(Stage.LINKS, number, count)
+        yield finding
 
 
 def _strange(findings: dict[Pair, LinkFinding]) -> bool:
@@ -134,7 +155,12 @@ def _must_be_this_set(looked: Looked, folder: Path) -> None:
 
 
 def _adjusted(
-    plan: Plan, frames: Sequence[HeadFrame], looked: Looked, shared: SharedFacts, known: KnownLength | None
+    plan: Plan,
+    frames: Sequence[HeadFrame],
+    looked: Looked,
+    shared: SharedFacts,
+    known: KnownLength | None,
+    done: ShareDone,
 ) -> tuple[Sequence[HeadFrame], Adjusted, dict[Pair, int], PupilFound | NoPupil]:
     """The frames with the head's uncertainty as the pictures show it, the set adjusted, each link's number in it, and the
     entrance pupil.
@@ -149,6 +175,8 @@ def _adjusted(
     head, lens = plan.kit.head, lens_of(plan.kit, shared.size_px)
     axis, priors = pan_axis(head.lean_deg, head.lean_toward_deg), priors_of(plan.kit, (), lens, shared.size_px)
     adjusted = adjust(frames, links, lens, axis, priors)
+    done.reached(Stage.FIT)
     frames = as_sure_as_seen(frames, adjusted)
-    adjusted, pupil = adjust_with_pupil(frames, links, lens, axis, known, priors)
+    adjusted, pupil = adjust_with_pupil(frames, links, lens, axis, known, priors, before=adjusted)
+    done.reached(Stage.REFIT)
     return frames, adjusted, numbers, pupil

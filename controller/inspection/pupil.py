@@ -70,12 +70,14 @@ def adjust_with_pupil(
     axis: Array,
     known: NearestThings | LevelGround | None = None,
     priors: Priors = NOTHING_KNOWN,
+    *,
+    before: Adjusted | None = None,
 ) -> tuple[Adjusted, PupilFound | NoPupil]:
     """Adjust a set of a lens that may not turn about its pupil, and find the pupil.
 
-    If it cannot be found, the adjustment is that of `adjust`. Raises ValueError without frames.
+    If it cannot be found, the adjustment is that of `adjust`; `before` is as there. Raises ValueError without frames.
     """
-    plain = adjust(frames, links, lens, axis, priors)
+    plain = adjust(frames, links, lens, axis, priors, before=before)
     if isinstance(known, LevelGround):
         return _on_ground(plain, frames, links, known, priors)
     return _near_things(plain, frames, links, known, priors)
@@ -91,7 +93,7 @@ def _near_things(
             return plain, found
         before = found
         far = _without(links, may_be_near(points, adjusted, found.offset))
-        adjusted = adjust(frames, far, adjusted.lens, plain.axis, priors)
+        adjusted = adjust(frames, far, adjusted.lens, plain.axis, priors, before=adjusted)
         found = nearest_offset(points, adjusted)
         if isinstance(found, OffsetFit) and found.near(before, STILL):
             break
@@ -125,7 +127,7 @@ def _on_ground(
             break
         missed = misses(points, adjusted.lens, adjusted.rotations)
         moved = parallax_of(points, adjusted, missed, nearness_of_ground(points, adjusted, offset), offset).moved_px
-        adjusted = adjust(frames, _shifted(links, moved), adjusted.lens, plain.axis, priors)
+        adjusted = adjust(frames, _shifted(links, moved), adjusted.lens, plain.axis, priors, before=adjusted)
         found = joint_fit(points, adjusted, offset)
         if found is None:
             break

@@ -52,9 +52,7 @@ class Workers:
         with self._undoing:
             self._pool.shutdown(wait=True, cancel_futures=True)
 
-    def begin(
-        self, work: Callable[Given, Result], *given: Given.args, **named: Given.kwargs
-    ) -> Callable[[], Result]:
+    def begin(self, work: Callable[Given, Result], *given: Given.args, **named: Given.kwargs) -> Callable[[], Result]:
         """Begin a piece of work; return what waits for its result.
 
         The latter raises what the work raised, and InputError if memory ran out.
