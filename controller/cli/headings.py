@@ -44,6 +44,10 @@ HEADINGS: Mapping[str, Mapping[str, str]] = {
         "Measuring": "--nearest-mm --axis-height-mm --calibrate",
     },
     "resume": {**_RUN, "Files": "--log"},
+    "align": {
+        "Photograph": "--yaw --pitch --yaw-only --nearest-mm",
+        "New plan": "--out --plan --replace",
+    },
     "kit loads": {
         "Input": "--from",
         "Load on the head": "--mass-kg --length-mm --height-mm --tilt-offset-mm --pan-offset-mm",

@@ -8,6 +8,7 @@ from typing import Any
 import click
 
 from controller import __version__
+from controller.cli.align import align
 from controller.cli.board import board
 from controller.cli.calibrate import calibrate
 from controller.cli.calibrate_pictures import centre, parallax, rail
@@ -37,7 +38,8 @@ def cli() -> None:
 for lens_command in (centre, parallax, rail, settle):
     calibrate.add_command(lens_command)
 for command in (
-    plan, rehearse, simulate, kit, board, calibrate, jog, capture, resume, tell, report, match, inspect, completion,
+    plan, rehearse, simulate, kit, board, calibrate, jog, capture, resume, tell, report, match, inspect, align,
+    completion,
 ):  # fmt: skip
     cli.add_command(command)
 

@@ -185,6 +185,7 @@ RULES = {
         either=(("--start-at", "--start-when-sun"),),
     ),
     "report": Rules(only_with={"--replace": ("--out",), "--yes": ("--out",)}),
+    "align": Rules(only_with={"--plan": ("--out",), "--replace": ("--out",)}),
     "match": Rules(
         only_with={
             "--yes": ("--out",),

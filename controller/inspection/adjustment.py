@@ -67,6 +67,11 @@ class Adjusted:
         begin = 3 * len(self.rotations)
         return self.covariance[begin : begin + len(self.terms), begin : begin + len(self.terms)]
 
+    @property
+    def pan_scale(self) -> float:
+        """The share by which the pan turns further than commanded."""
+        return float(self.head[HEAD_TERMS.index("pan_scale")])
+
     def head_covariance(self) -> Array:
         """The covariance of the HEAD_TERMS."""
         return self.covariance[-len(HEAD_TERMS) :, -len(HEAD_TERMS) :]

@@ -41,12 +41,52 @@ class Looked:
     explained: Explained
 
 
+@dataclass(frozen=True, slots=True, eq=False)
+class AdjustedSet:
+    """The pictures of a set after the adjustment, and what was found on the way.
+
+    `frames` are those of the plan in its order, with the head's uncertainty as the pictures show it. `numbers` has the
+    number of each link in `adjusted`. `circle_px` is the radius of the image circle, None without one. `done` is told of
+    the work that follows.
+    """
+
+    plan: Plan
+    taken: list[TakenFrame]
+    frames: Sequence[HeadFrame]
+    shared: SharedFacts
+    circle_px: float | None
+    pairs: Sequence[Pair]
+    looked: Looked
+    numbers: dict[Pair, int]
+    adjusted: Adjusted
+    source: PictureSource
+    pupil: PupilFound | NoPupil
+    done: ShareDone
+
+
 def inspect_set(
     found: Matched, folder: Path, limits: Limits, begin: Begin, known: KnownLength | None = None
 ) -> Inspected:
     """Inspect the pictures that `match` paired with a session. Nothing is written.
 
     With a `known` length, the entrance pupil's offset comes in millimetres.
+
+    Raises InputError as `adjust_set` does.
+    """
+    one = adjust_set(found, folder, begin, known)
+    evidence = SetEvidence(
+        one.plan, one.taken, one.frames, one.shared.size_px, one.pairs, one.looked.findings, one.looked.explained,
+        one.numbers, one.adjusted, one.source.details, one.circle_px, one.shared.orientation, one.pupil,
+        one.shared.turned,
+    )  # fmt: skip
+    result = judged(evidence, limits)
+    one.done.finish()
+    notes = [*preview_note(one.taken, one.shared), *result.notes]
+    return replace(result, orientation=one.shared.orientation, notes=notes)
+
+
+def adjust_set(found: Matched, folder: Path, begin: Begin, known: KnownLength | None = None) -> AdjustedSet:
+    """Read the pictures that `match` paired with a session, find their links and adjust them together.
 
     `begin` is told the number of equal parts of the work and returns what to call after each. Raises InputError if no
     picture can be read, if they are not of the kit's camera, if they show something else than the session shot, and if
@@ -67,15 +107,8 @@ def inspect_set(
     source = PictureSource(taken, shared)
     looked = _look(plan, told, pairs, taken, shared, source, done)
     _must_be_this_set(looked, folder)
-    frames, adjusted, linked, pupil = _adjusted(plan, told, looked, shared, known, done)
-    evidence = SetEvidence(
-        plan, taken, frames, shared.size_px, pairs, looked.findings, looked.explained, linked, adjusted, source.details,
-        circle, shared.orientation, pupil, shared.turned,
-    )  # fmt: skip
-    result = judged(evidence, limits)
-    for stage in Stage:  # what was left out as well
-        done.reached(stage)
-    return replace(result, orientation=shared.orientation, notes=[*preview_note(taken, shared), *result.notes])
+    frames, adjusted, numbers, pupil = _adjusted(plan, told, looked, shared, known, done)
+    return AdjustedSet(plan, taken, frames, shared, circle, pairs, looked, numbers, adjusted, source, pupil, done)
 
 
 def _expected_s(

@@ -53,18 +53,19 @@ class PlacedToday:
     shift: Shifted | Unshifted
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, eq=False)
 class ZeroDifference:
     """By how much the head's zero differs from then, in degrees.
 
     `yaw`: today's yaw 0 is this far to the right of the earlier one; to look where the earlier set looked, command that
     much less. `lean_to_0` and `lean_to_90`: the pan axis leans toward yaw 0 and yaw 90 of the earlier set by this much
-    more.
+    more. `turn` (3, 3) is all of that as a rotation in the world of the earlier set.
     """
 
     yaw: Measured
     lean_to_0: Measured
     lean_to_90: Measured
+    turn: Array
 
 
 def place(adjusted: Adjusted, links: Sequence[Link], lens: BrownLens | None = None) -> PlacedToday | NotPlaced:
@@ -121,15 +122,14 @@ def zero_difference(
     head = expected[0] @ head_covariances([today])[0] @ expected[0].T
     sd = np.degrees(np.sqrt((own + head + gain @ adjusted.covariance @ gain.T).diagonal()))
     up = -apart[:, 1]
-    upright = _upright(up) @ apart
+    upright = upright_turn(up) @ apart
     yaw = np.degrees(np.arctan2(upright[0, 2], upright[2, 2]))
     to_0, to_90 = np.degrees(np.arcsin(np.clip(up[[2, 0]], -1, 1)))
-    return ZeroDifference(
-        Measured(float(yaw), float(sd[1])), Measured(float(to_0), float(sd[0])), Measured(float(to_90), float(sd[2]))
-    )
+    each = (Measured(float(yaw), float(sd[1])), Measured(float(to_0), float(sd[0])), Measured(float(to_90), float(sd[2])))
+    return ZeroDifference(*each, apart)
 
 
-def _upright(up: Array) -> Array:
+def upright_turn(up: Array) -> Array:
     """The smallest rotation (3, 3) that turns `up` into the vertical."""
     axis = np.cross(up, [0.0, -1.0, 0.0])
     size = float(np.linalg.norm(axis))

@@ -46,3 +46,8 @@ class ShareDone:
         while self._told < round(share * PARTS, 6) // 1:
             self._told += 1
             self._advance()
+
+    def finish(self) -> None:
+        """All is done, also what was left out."""
+        for stage in self._done:
+            self.reached(stage)

@@ -14,6 +14,8 @@ from controller.inspection.lens_model import Array
 from controller.inspection.links import Flags
 
 FEWEST_NEAR, LEAST_NEAR = 8, 0.6  # points off the turn that move as a way of the camera makes them; wild ones do not
+# Matches err up to five times as much as stated, so that some are off by a little more than the gate, in any direction.
+CLEAR, FEWEST_CLEAR = 8.0, 5  # standard deviations, and points off by more: without them there is no way to tell
 BAND = 3.0  # standard deviations from the line along which a point must move
 TRIALS = 300
 NEAREST_SHARE = 0.1  # of the near points: the nearest of them say how large the way is
@@ -50,7 +52,8 @@ def shift_of(by_way: Array, off: Array, far: int) -> Shifted | Unshifted:
     `off` (n, 2) is where the turn puts each point, less where it is, in standard deviations. `by_way` (n, 2, 3) is how
     that grows with the way over the thing's distance. `far` is the number of the other points.
     """
-    if len(off) < FEWEST_NEAR:
+    clear = np.linalg.norm(off, axis=1) > CLEAR
+    if len(off) < FEWEST_NEAR or clear.sum() < FEWEST_CLEAR:
         return Unshifted.NOTHING_OFF
     aside = np.stack([-off[:, 1], off[:, 0]], axis=1)
     lines = np.einsum("ni,nij->nj", aside, by_way)

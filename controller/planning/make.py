@@ -65,7 +65,7 @@ def make_plan(kit: Kit, overlap: float, request: Request | None = None, effort: 
         arrangement=request.arrangement,
         order=request.order,
         kit=kit,
-        optics=_optics(field),
+        optics=optics_of(field),
         frames=frames,
         proof=proof_record(kit, proof),
         links=link_record(links),
@@ -103,7 +103,8 @@ def _again(first: tuple[Frame, ...], request: Request, order: Order | None, move
     return with_passes(first, chosen, request.passes, None if sun_decides else order, mover)
 
 
-def _optics(field: Field) -> Optics:
+def optics_of(field: Field) -> Optics:
+    """The picture as mounted, and its core."""
     return Optics(
         projection=field.projection,
         focal_length_mm=field.focal_length_mm,

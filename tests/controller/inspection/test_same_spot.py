@@ -11,7 +11,7 @@ from controller.inspection.lens_model import Array, project, see
 from controller.inspection.links import Link
 from controller.inspection.poses import HeadFrame, middle_of, pan_axis, predicted, turn_of, turned
 from controller.inspection.same_spot import NotPlaced, PlacedToday, place, zero_difference
-from controller.inspection.shifted import Shifted, Unshifted
+from controller.inspection.shifted import Shifted, Unshifted, shift_of
 from tests.controller.inspection.sets import ASSUMED, LENS, NOISE_PX, MadeUp, grid, make
 
 AXIS = pan_axis(0, 0)
@@ -146,3 +146,15 @@ def test_another_place_is_refused() -> None:
         NotPlaced.DISAGREE,
     )
     assert place(adjusted, []) is NotPlaced.FEW
+
+
+def test_the_tail_of_the_matches_errors_is_no_way_of_the_camera() -> None:
+    """Points a little beyond the gate, all alike by chance: what some matches of one moving thing may show."""
+    rng = np.random.default_rng(9)
+    by_way = np.zeros((16, 2, 3))
+    by_way[:, 0, 0] = by_way[:, 1, 1] = -1000.0
+    by_way[:, :, 2] = rng.uniform(-500, 500, (16, 2))  # by the places in the picture
+    ways = np.concatenate([np.tile([1.0, 0.2], (10, 1)), rng.normal(size=(6, 2))])
+    unit = ways / np.linalg.norm(ways, axis=1)[:, None]
+    assert shift_of(by_way, -rng.uniform(4.0, 7.5, (16, 1)) * unit, 338) is Unshifted.NOTHING_OFF
+    assert isinstance(shift_of(by_way, -rng.uniform(12.0, 20.0, (16, 1)) * unit, 338), Shifted)
