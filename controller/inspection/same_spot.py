@@ -36,7 +36,7 @@ class NotPlaced(StrEnum):
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class PlacedToday:
+class SpotFound:
     """Today's photograph in the world of the earlier set.
 
     `rotation` (3, 3) as in `poses`. `covariance` (3, 3) of its turn in its own axes, in square radians, against that
@@ -68,7 +68,7 @@ class ZeroDifference:
     turn: Array
 
 
-def place(adjusted: Adjusted, links: Sequence[Link], lens: BrownLens | None = None) -> PlacedToday | NotPlaced:
+def place(adjusted: Adjusted, links: Sequence[Link], lens: BrownLens | None = None) -> SpotFound | NotPlaced:
     """Place today's photograph. `first` of each link is an earlier frame by number; `second` is not read.
 
     `lens` is today's, if it is not the earlier one as adjusted; its focal length is measured as well.
@@ -94,7 +94,7 @@ def place(adjusted: Adjusted, links: Sequence[Link], lens: BrownLens | None = No
         rows = good & (points.first == frame)
         by_frames[:, 3 * frame : 3 * frame + 3] = np.einsum("nia,nib->ab", _unknowns(missed)[rows], missed.by_first[rows])
     by_frames = -covariance @ by_frames / noise**2
-    return PlacedToday(
+    return SpotFound(
         rotation=rotation,
         covariance=covariance[:3, :3],
         by_frames=by_frames[:3],
@@ -106,7 +106,7 @@ def place(adjusted: Adjusted, links: Sequence[Link], lens: BrownLens | None = No
 
 
 def zero_difference(
-    frames: Sequence[HeadFrame], adjusted: Adjusted, today: HeadFrame, placed: PlacedToday
+    frames: Sequence[HeadFrame], adjusted: Adjusted, today: HeadFrame, placed: SpotFound
 ) -> ZeroDifference:
     """Compare today's photograph with where the earlier head would have pointed it.
 

@@ -9,7 +9,7 @@ from controller.errors import InputError
 from controller.inspection.head_measured import Measured
 from controller.inspection.lens_model import Array
 from controller.inspection.poses import HeadFrame, angles_of, commanded, pan_axis, turn_of
-from controller.inspection.same_spot import PlacedToday, ZeroDifference, upright_turn
+from controller.inspection.same_spot import SpotFound, ZeroDifference, upright_turn
 from controller.inspection.shifted import Unshifted
 from controller.kit.kit import Head
 from controller.planning.aligned import HeadBase
@@ -84,7 +84,7 @@ class ToMove:
     ahead: Measured | None
 
 
-def to_move(placed: PlacedToday) -> ToMove | Unshifted:
+def to_move(placed: SpotFound) -> ToMove | Unshifted:
     """The way back for a camera that is not where it was."""
     shift = placed.shift
     if isinstance(shift, Unshifted):

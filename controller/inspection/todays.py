@@ -23,7 +23,7 @@ from controller.inspection.overlap import FrameView
 from controller.inspection.picture_source import reduced
 from controller.inspection.pixel_places import PixelPlaces
 from controller.inspection.recognised import features_at, recognise, share_of
-from controller.inspection.same_spot import NotPlaced, PlacedToday, place
+from controller.inspection.same_spot import NotPlaced, SpotFound, place
 from controller.inspection.spot_of_today import MOST_LEAN_DEG
 from controller.inspection.suspects import AGREEING
 from controller.inspection.taken import TURNED_SIDES, SharedFacts
@@ -45,7 +45,7 @@ PLANNING_FROM_HOST = np.array([[0.0, 0.0, 1.0], [1.0, 0.0, 0.0], [0.0, -1.0, 0.0
 class PlacedToday:
     """Where today's photograph was placed, and the earlier frames by id that share points with it."""
 
-    placed: Placed
+    placed: SpotFound
     frames: tuple[int, ...]
     points: int
 
@@ -138,7 +138,7 @@ def _recognised(earlier: AdjustedSet, source: _Source, there: list[int], path: P
 
 def _placed(
     earlier: AdjustedSet, source: _Source, there: list[int], rotation: Array, path: Path
-) -> tuple[PlacedToday, tuple[int, ...]]:
+) -> tuple[SpotFound, tuple[int, ...]]:
     """Today's photograph placed by points, and the frames that share them. Raises InputError."""
     views = [_view(earlier, each, U_FRAME_RAD) for each in earlier.adjusted.rotations]
     views.append(_view(earlier, rotation, U_ROUGH_RAD))
@@ -187,7 +187,7 @@ def _detail(grey: NDArray[np.uint8]) -> float:
     return float(np.sqrt(np.percentile(total, DETAIL_PERCENT)))
 
 
-def _must_be_precise(earlier: AdjustedSet, placed: PlacedToday, path: Path) -> None:
+def _must_be_precise(earlier: AdjustedSet, placed: SpotFound, path: Path) -> None:
     focal_px = earlier.adjusted.lens.focal_px
     off = placed.focal_px.value / focal_px - 1
     if abs(off) > OTHER_FOCAL:

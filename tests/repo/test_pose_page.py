@@ -7,6 +7,7 @@ import json
 import re
 from dataclasses import fields, replace
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 import pytest
@@ -24,7 +25,7 @@ from tests.repo.guide import blocks
 
 PAGE = (Path(__file__).resolve().parents[2] / "docs" / "how-to" / "other-programs.md").read_text(encoding="utf-8")
 COLUMN, LINE = 100.0, 50.0
-BENT = {"k1": -0.03, "k2": 0.004, "k3": -0.0004}
+BENT: dict[str, Any] = {"k1": -0.03, "k2": 0.004, "k3": -0.0004}
 
 
 def example() -> str:

@@ -10,7 +10,7 @@ from controller.inspection.adjustment import Adjusted, adjust
 from controller.inspection.lens_model import Array, project, see
 from controller.inspection.links import Link
 from controller.inspection.poses import HeadFrame, middle_of, pan_axis, predicted, turn_of, turned
-from controller.inspection.same_spot import NotPlaced, PlacedToday, place, zero_difference
+from controller.inspection.same_spot import NotPlaced, SpotFound, place, zero_difference
 from controller.inspection.shifted import Shifted, Unshifted, shift_of
 from tests.controller.inspection.sets import ASSUMED, LENS, NOISE_PX, MadeUp, grid, make
 
@@ -71,7 +71,7 @@ def test_the_zero_differs_by_what_it_was_turned() -> None:
         own = turned(rng.normal(size=(1, 3)) * np.radians(0.02))[0]
         turn = turned(np.radians([lean]))[0] @ turned(np.radians([[0.0, truth[1], 0.0]]))[0]
         placed = place(adjusted, shared(made, turn @ expected[0] @ own, rng))
-        assert isinstance(placed, PlacedToday)
+        assert isinstance(placed, SpotFound)
         found = zero_difference(made.frames, adjusted, TODAY, placed)
         up = -turned(np.radians([lean]))[0][:, 1]
         due = truth[1], np.degrees(np.arcsin(up[2])), np.degrees(np.arcsin(up[0]))
@@ -93,7 +93,7 @@ def test_the_rotation_is_as_uncertain_as_it_says() -> None:
         made, adjusted = earlier(seed % 4)
         rotation = pointed(made, (0.2, 3.0, -0.1), rng)
         placed = place(adjusted, shared(made, rotation, rng, focal=1.002))
-        assert isinstance(placed, PlacedToday)
+        assert isinstance(placed, SpotFound)
         frames = turn_of(made.rotations.transpose(0, 2, 1) @ adjusted.rotations).ravel()
         off = turn_of((rotation.T @ placed.rotation)[None])[0] - placed.by_frames @ frames
         squares.append(off @ np.linalg.solve(placed.covariance, off))
@@ -106,7 +106,7 @@ def test_a_camera_that_was_elsewhere_is_said_to_be(way: tuple[float, float, floa
     rng = np.random.default_rng(5)
     made, adjusted = earlier(1)
     placed = place(adjusted, shared(made, pointed(made, (0, 2, 0), rng), rng, way))
-    assert isinstance(placed, PlacedToday)
+    assert isinstance(placed, SpotFound)
     assert isinstance(placed.shift, Shifted)
     size = float(np.linalg.norm(way))
     apart = np.degrees(np.arccos(np.clip(placed.shift.direction @ way / size, -1, 1)))
@@ -121,7 +121,7 @@ def test_a_camera_that_is_where_it_was_has_no_way() -> None:
     rng = np.random.default_rng(6)
     made, adjusted = earlier(1)
     placed = place(adjusted, shared(made, pointed(made, (0, 2, 0), rng), rng))
-    assert isinstance(placed, PlacedToday)
+    assert isinstance(placed, SpotFound)
     assert placed.shift is Unshifted.NOTHING_OFF
 
 
@@ -130,7 +130,7 @@ def test_a_way_needs_points_that_move_alike() -> None:
     rng = np.random.default_rng(7)
     made, adjusted = earlier(1)
     placed = place(adjusted, shared(made, pointed(made, (0, 2, 0), rng), rng, wild=0.3))
-    assert isinstance(placed, PlacedToday)
+    assert isinstance(placed, SpotFound)
     assert placed.shift is Unshifted.UNLIKE
 
 

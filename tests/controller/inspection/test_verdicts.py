@@ -73,10 +73,10 @@ def _check_what_follows(inspected: Inspected) -> None:
         touched = {link.first, link.second} & off
         assert (link.verdict is LinkVerdict.CONTRADICTS) <= bool(touched)
         assert (link.verdict is LinkVerdict.LINKED) <= (not touched)
-    for one in inspected.frames:
-        if one.frame in misplaced:
-            assert one.detail is one.brighter_ev is None
-            assert one.alone
+    for wrong in inspected.frames:
+        if wrong.frame in misplaced:
+            assert wrong.detail is wrong.brighter_ev is None
+            assert wrong.alone
 
 
 @pytest.fixture(scope="module")
