@@ -22,6 +22,7 @@ from PIL.ExifTags import IFD, Base
 
 from controller import exif
 from controller.errors import InputError
+from controller.raw_preview import largest_preview
 from controller.reading import FileKind, open_file, refuse
 
 Read = TypeVar("Read")
@@ -32,6 +33,15 @@ MOST_HEAD_BYTES = 2**26
 PHOTOGRAPH = FileKind("a photograph", MOST_BYTES, "Give a JPEG or TIFF as the camera wrote it.")
 SCENERY = FileKind("a picture", MOST_BYTES, "Give a JPEG, PNG or TIFF.")
 FORMATS = {PHOTOGRAPH: ("JPEG", "TIFF"), SCENERY: ("JPEG", "TIFF", "PNG")}
+RAW = frozenset({".dng", ".nef", ".cr2", ".cr3", ".arw", ".raf", ".rw2", ".orf", ".pef", ".srw"})
+"""Endings of raw files. Their picture is the largest JPEG preview inside them."""
+RAW_TAGS = {
+    Base.Make: "Image Make", Base.Model: "Image Model", Base.Orientation: "Image Orientation",
+}  # fmt: skip
+RAW_DETAILS = {
+    Base.DateTimeOriginal: "EXIF DateTimeOriginal", Base.ExposureTime: "EXIF ExposureTime",
+    Base.FocalLength: "EXIF FocalLength", Base.FocalLengthIn35mmFilm: "EXIF FocalLengthIn35mmFilm",
+}  # fmt: skip
 END_OF_JPEG = b"\xff\xd9"
 END_BYTES = 65536  # the end of a JPEG is searched here: some cameras write more after it
 BLOCK_ROWS = 256
@@ -55,7 +65,8 @@ for _name in ("exifread", "PIL"):
 class Facts:
     """Facts of a picture: width and height as stored, and the values of its directories by tag number.
 
-    `tags` is the first directory, `details` is Exif's; `exif` interprets the values.
+    `tags` is the first directory, `details` is Exif's; `exif` interprets the values. Of a raw file, the size is the
+    preview's, and only the tags that this program uses are there.
     """
 
     size_px: tuple[int, int]
@@ -102,10 +113,39 @@ def read_facts(path: Path, kind: FileKind = PHOTOGRAPH) -> Facts:
 
 
 def _facts(file: BinaryIO, path: Path, kind: FileKind) -> Facts:
-    with Image.open(file, formats=FORMATS[kind]) as image:
+    with Image.open(_seen(file, path, kind), formats=FORMATS[kind]) as image:
         _must_fit(image, path, kind)
+        if _is_raw(path, kind):
+            return Facts(image.size, *_raw_tags(file))
         tags = image.getexif()
         return Facts(image.size, dict(tags), dict(tags.get_ifd(IFD.Exif)))
+
+
+def _is_raw(path: Path, kind: FileKind) -> bool:
+    return kind is PHOTOGRAPH and path.suffix.lower() in RAW
+
+
+def _seen(file: BinaryIO, path: Path, kind: FileKind = PHOTOGRAPH) -> BinaryIO:
+    """The picture of a file: the file itself, or a raw file's largest preview. Raises InputError if it has none."""
+    if not _is_raw(path, kind):
+        return file
+    preview = largest_preview(_Head(file))
+    if preview is None:
+        refuse(path, kind, "is a raw file without a preview that can be read")
+    file.seek(preview.begin)
+    return io.BytesIO(file.read(preview.length))
+
+
+def _raw_tags(file: BinaryIO) -> tuple[dict[int, Any], dict[int, Any]]:
+    """The tags of a raw file that are used here."""
+    file.seek(0)
+    read = exifread.process_file(_Head(file), details=False, extract_thumbnail=False)
+
+    def values(names: Mapping[Base, str]) -> dict[int, Any]:
+        found = {tag: read[name].values for tag, name in names.items() if name in read}
+        return {tag: one[0] if isinstance(one, list) and len(one) == 1 else one for tag, one in found.items()}
+
+    return values(RAW_TAGS), values(RAW_DETAILS)
 
 
 def _must_fit(image: Image.Image, path: Path, kind: FileKind) -> None:
@@ -116,23 +156,29 @@ def _must_fit(image: Image.Image, path: Path, kind: FileKind) -> None:
 
 
 def read_grey(path: Path, least_px: int | None = None, orientation: int | None = None) -> Grey:
-    """Read a photograph's pixels. Raises InputError.
+    """Read a photograph's pixels, of a raw file those of its preview. Raises InputError.
 
     With `least_px` a JPEG may be decoded smaller, with no side below that, to save time and memory. `orientation` counts
     instead of the file's own (see UPRIGHT); a TIFF keeps its own.
     """
     facts = read_facts(path)
-    with open_file(path, PHOTOGRAPH) as file:
-        damage = "its pixels are damaged, or cut short"
-        return Grey(*_decoded(path, PHOTOGRAPH, damage, lambda: _upright(file, "L", least_px, orientation)), facts)
+    return Grey(*_pixels(path, facts, "L", least_px, orientation), facts)
 
 
 def read_upright(path: Path, least_px: int | None = None, orientation: int | None = None) -> Coloured:
     """Read a photograph's pixels in colour, as `read_grey` does in grey. Raises InputError."""
-    read_facts(path)
+    return Coloured(*_pixels(path, read_facts(path), "RGB", least_px, orientation))
+
+
+def _pixels(
+    path: Path, facts: Facts, mode: str, least_px: int | None, orientation: int | None
+) -> tuple[Image.Image, float]:
+    """The pixels in `mode`, and their share of the full size. A raw file's preview is turned as the raw file says."""
+    if orientation is None and _is_raw(path, PHOTOGRAPH):
+        orientation = exif.whole(facts.tags.get(Base.Orientation)) or 1
     with open_file(path, PHOTOGRAPH) as file:
         damage = "its pixels are damaged, or cut short"
-        return Coloured(*_decoded(path, PHOTOGRAPH, damage, lambda: _upright(file, "RGB", least_px, orientation)))
+        return _decoded(path, PHOTOGRAPH, damage, lambda: _upright(_seen(file, path), mode, least_px, orientation))
 
 
 def _upright(file: BinaryIO, mode: str, least_px: int | None, orientation: int | None) -> tuple[Image.Image, float]:

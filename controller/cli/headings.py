@@ -38,6 +38,11 @@ HEADINGS: Mapping[str, Mapping[str, str]] = {
         "Start": "--start-at --start-when-sun --latitude --longitude",
         "Series": "--repeat --times",
     },
+    "inspect": {
+        "Files": "--out --xmp --yes",
+        "Verdicts": "--limit --limits",
+        "Measuring": "--nearest-mm --axis-height-mm --calibrate",
+    },
     "resume": {**_RUN, "Files": "--log"},
     "align": {
         "Photograph": "--yaw --pitch --yaw-only --nearest-mm",

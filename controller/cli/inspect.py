@@ -9,6 +9,7 @@ import click
 from controller.cli.command import Command
 from controller.cli.later import later
 from controller.cli.numbers import bounded
+from controller.cli.option_types import CheckedText
 from controller.cli.shared_options import FILE, FOLDER, OUTPUT_FOLDER, json_option, offer_removal, show, unfinished_option
 
 with later():
@@ -37,7 +38,15 @@ def _show_limits(context: click.Context, _: click.Parameter, wanted: bool) -> No
 @click.argument("session", type=FILE)
 @click.argument("folder", type=FOLDER)
 @click.option("--out", type=OUTPUT_FOLDER, help="A new folder for the proof sheet and the tables.")
-@click.option("--limit", "settings", metavar="NAME=VALUE", multiple=True, help="Change a limit of the verdicts.")
+@click.option("--xmp", is_flag=True, help="Write an XMP sidecar for each file of the set.")
+@click.option(
+    "--limit",
+    "settings",
+    type=CheckedText(lambda setting: limit_table.limits_from([setting])),
+    metavar="NAME=VALUE",
+    multiple=True,
+    help="Change a limit of the verdicts. May be repeated.",
+)
 @click.option(
     "--limits",
     is_flag=True,
@@ -55,6 +64,7 @@ def inspect(
     session: Path,
     folder: Path,
     out: Path | None,
+    xmp: bool,
     settings: tuple[str, ...],
     nearest_mm: float | None,
     axis_height_mm: float | None,
@@ -62,10 +72,10 @@ def inspect(
     yes: bool,
     as_json: bool,
 ) -> None:
-    """Look at all pictures in FOLDER together: does every frame of the SESSION hang together with its neighbours?
+    """Look at all pictures in FOLDER together: does every frame of the SESSION agree with its neighbours?
 
-    Points that neighbours share give every frame's pose, the lens and the head, each with its uncertainty. Nothing is
-    blended, and the files are never changed. Needs fullturn[pictures].
+    Points that neighbours share give the pose of every frame, the lens and the head, each with its uncertainty. Nothing
+    is blended, and the files are never changed. Needs fullturn[pictures]. Exit status 1: a frame is to be shot again.
     """
     asked = inspect_work.Asked(limit_table.limits_from(settings), nearest_mm, axis_height_mm)
     keeping = calibrate_work.Keeping(kit)
@@ -73,17 +83,24 @@ def inspect(
     if out is not None:
         offer_removal(out, yes=yes)
         match_work.must_be_free_for(out, folder)
-    with bars.progress("Inspecting, pictures") as begin:
+    with bars.progress("Inspecting, percent") as begin:
         found, inspected = inspect_work.inspect_command(session, folder, asked, begin)
     if out is not None:
         with bars.progress("Drawing the proof sheet, frames") as begin:
-            inspect_work.write_inspection(found, inspected, folder, out, begin)
+            inspect_work.write_inspection(found, inspected, folder, out, begin, xmp=xmp)
     kept = None if kit is None else inspect_work.offer_records(inspected, keeping)
     if as_json:
         records = [] if kept is None else [each.as_json() for each in kept[0].kept]
-        show({"out": out and str(out), **inspect_work.inspection_values(inspected), "records": records})
+        show(
+            {
+                "out": out and str(out),
+                "other_run": found.other_run,
+                **inspect_work.inspection_values(inspected),
+                "records": records,
+            }
+        )
     else:
-        lines = inspection_lines(inspected, out)
+        lines = [*([] if found.other_run is None else [found.other_run]), *inspection_lines(inspected, out)]
         if kept is not None:
             lines += [*(each.text() for each in kept[0].kept), *(f"Not stored. {reason}" for reason in kept[1])]
         if inspected.retake:

@@ -17,6 +17,7 @@ with later():
     from controller import progress as bars
     from controller.commands import inspect as inspect_work
     from controller.commands import match as match_work
+    from controller.inspection import pose_table
     from controller.matching import matched
     from controller.matching import table as table_words
 
@@ -26,6 +27,7 @@ if TYPE_CHECKING:
 
 SHOWN = 20  # lines of a kind; the table has all of them
 LEAST_TOLD = 1e-6  # smaller doubts are printed as this one
+EVEN = 0.4  # at greater doubts, odds in whole numbers say nothing
 LIKELY = 1e-3  # smaller doubts are summarised in one line
 
 
@@ -61,19 +63,23 @@ def match(
     found = match_work.match_command(session, folder)
     inspected = None
     if pictures:
-        with bars.progress("Inspecting, pictures") as begin:
+        with bars.progress("Inspecting, percent") as begin:
             inspected = inspect_work.inspect_matched(found, folder, inspect_work.Asked(), begin)
     sorted_files = 0
     if out is not None:
         with bars.progress("Drawing the proof sheet, frames") as begin:
             also = None if inspected is None else inspect_work.writer_of(found, inspected, folder, begin)
-            sorted_files = match_work.write_match(found, session, folder, out, by=by, link=not copy, xmp=xmp, also=also)
+            measured = None if inspected is None else pose_table.values_by_file(inspected, found.lines)
+            sorted_files = match_work.write_match(
+                found, session, folder, out, by=by, link=not copy, xmp=xmp, measured=measured, also=also
+            )
     if as_json:
         more = {} if inspected is None else {"inspection": inspect_work.inspection_values(inspected)}
         show({"out": None if out is None else str(out), "sorted": sorted_files, **found.as_json(), **more})
     else:
+        first = [] if found.other_run is None else [found.other_run]
         seen = [] if inspected is None else inspection_lines(inspected, out and out / inspect_work.FOLDER)
-        show("\n".join([*seen, _text(found, session, out, sorted_files)]))
+        show("\n".join([*first, *seen, _text(found, session, out, sorted_files)]))
     if found.retake:
         raise SystemExit(1)
 
@@ -124,6 +130,8 @@ def _paired_text(found: "Matched") -> str:
 
 def _odds(doubt: float) -> str:
     """A doubt as odds."""
+    if doubt > EVEN:
+        return "odds that are no better than even"
     return f"{1 / doubt - 1:,.0f} to 1" if doubt > LEAST_TOLD else "more than a million to 1"
 
 

@@ -194,4 +194,7 @@ RULES = {
             "--copy": ("--sort",),
         }
     ),
+    "inspect": Rules(
+        only_with={"--yes": ("--out",), "--xmp": ("--out",)}, either=(("--nearest-mm", "--axis-height-mm"),)
+    ),
 }

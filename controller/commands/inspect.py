@@ -18,16 +18,18 @@ from controller.inspection.inspecting import inspect_set
 from controller.inspection.limits import Limits
 from controller.inspection.measured_words import measured_values
 from controller.inspection.offered import offered
-from controller.inspection.pose_table import pose_rows, poses_csv, poses_json
+from controller.inspection.pose_table import pose_rows, poses_csv, poses_json, values_by_file
 from controller.inspection.pupil import LevelGround, NearestThings
 from controller.inspection.unrolled import least_different_passes
 from controller.matching.matched import Matched
+from controller.matching.sorting import sidecar_of
 from controller.report.proof_sheet import write_proof_sheet
 
 Begin = Callable[[int], Callable[[], None]]
 DEFAULT_LIMITS = Limits()
 LENGTH_SHARE = 0.01  # by which a length measured with a tape may be off. Common practice, no source
 FOLDER = "inspection"  # within the folder of `match`
+SIDECARS = "sidecars"  # within that of `inspect`
 
 
 @dataclass(frozen=True, slots=True)
@@ -81,11 +83,18 @@ def offer_records(inspected: Inspected, keeping: Keeping) -> tuple[KeptAll, tupl
     return keep_all(found.findings, keeping, {}), found.left_out
 
 
-def write_inspection(found: Matched, inspected: Inspected, folder: Path, out: Path, begin: Begin) -> None:
-    """Write tables and proof sheet to the new folder `out`, which appears when all is written. Raises StorageFailed."""
+def write_inspection(
+    found: Matched, inspected: Inspected, folder: Path, out: Path, begin: Begin, *, xmp: bool = False
+) -> None:
+    """Write tables and proof sheet to the new folder `out`, which appears when all is written. Raises StorageFailed.
+
+    With `xmp` also a sidecar for each file of the set.
+    """
     must_be_free_for(out, folder)
     with appearing_folder(out) as hidden:
         _write(found, inspected, folder, hidden, begin)
+        if xmp:
+            _write_sidecars(found, inspected, hidden / SIDECARS)
 
 
 def writer_of(found: Matched, inspected: Inspected, folder: Path, begin: Begin) -> Callable[[Path], None]:
@@ -104,6 +113,17 @@ def _write(found: Matched, inspected: Inspected, folder: Path, out: Path, begin:
     write_new(out / "poses.json", json.dumps(poses_json(rows), indent=1, allow_nan=False) + "\n")
     write_new(out / "inspection.json", json.dumps(inspection_values(inspected), indent=1, allow_nan=False) + "\n")
     write_proof_sheet(inspected, folder, out, begin(len(inspected.frames)), passes=least_different_passes(inspected))
+
+
+def _write_sidecars(found: Matched, inspected: Inspected, folder: Path) -> None:
+    """Write the sidecars, each where its file is on the card."""
+    measured = values_by_file(inspected, found.lines)
+    for line in found.lines:
+        values = measured.get(line.file or "") if line.use else None
+        if values is not None:
+            beside = (folder / (line.file or "")).with_suffix(".xmp")
+            make_inner_folder(beside.parent)
+            write_new(beside, sidecar_of(line, found, values))
 
 
 def inspection_values(inspected: Inspected) -> dict[str, Any]:

@@ -2,8 +2,9 @@
 
 import json
 import os
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from pathlib import Path
+from typing import Any
 
 from controller.errors import StorageFailed
 from controller.files import write_new
@@ -40,11 +41,12 @@ def write_match(
     by: str | None,
     link: bool,
     xmp: bool,
+    measured: Mapping[str, Mapping[str, Any]] | None = None,
     also: Callable[[Path], None] | None = None,
 ) -> int:
     """Write the table and, if requested, the sorted files to the new folder `out`; return how many files were sorted.
 
-    `also` writes more into that folder, before it appears.
+    `measured` are columns for the sidecars by file. `also` writes more into that folder, before it appears.
     The folder appears when everything is written. A file that is a pipe, a device or a link out of the card is left out,
     and `matched.checks` says so. Raises StorageFailed.
     """
@@ -65,7 +67,7 @@ def write_match(
         found = {"session": str(session), "folder": str(folder), **matched.as_json()}
         text = json.dumps(found, indent=1, allow_nan=False)
         write_new(hidden / "match.json", text + "\n")
-        sort_files(fit, hidden / "pictures", matched, link=link, xmp=xmp)
+        sort_files(fit, hidden / "pictures", matched, link=link, xmp=xmp, measured=measured)
         if also is not None:
             also(hidden)
     return len(fit)

@@ -36,11 +36,12 @@ FEWEST_GOOD, LEAST_GOOD = 5, 0.25
 class Adjusted:
     """A set after the adjustment.
 
-    `rotations` (n, 3, 3). `alone` (n,): frames without a single good point, which keep their commanded pose. `lens` and
-    the `terms` of it that the data carry; the others are as assumed. `head`: the HEAD_TERMS. `covariance`: of the turns
-    of the frames (3 each, radians, in the camera's axes), then of `terms`, then of HEAD_TERMS. `good`: which points
-    of each link count. `rms_px` (links,): of the good points of each, NaN without any. `noise`: the standard deviation of
-    residuals in units of the stated one. `axis`: the pan axis in the world. `priors`: what was known before.
+    `rotations` (n, 3, 3). `alone` (n,): frames without a single good point, which keep their commanded pose. `lens`
+    and the `terms` of it that the data carry; the others are as assumed. `head`: the HEAD_TERMS. `covariance`: of the
+    turns of the frames (3 each, radians, in the camera's axes), then of `terms`, then of HEAD_TERMS. `good`: which
+    points of each link count, or agree once parallax is allowed for (`pupil`). `rms_px` (links,): of the good points
+    of each, NaN without any. `noise`: the standard deviation of residuals in units of the stated one. `axis`: the pan
+    axis in the world. `priors`: what was known before.
     """
 
     rotations: Array
@@ -77,19 +78,29 @@ class Adjusted:
 
 
 def adjust(
-    frames: Sequence[HeadFrame], links: Sequence[Link], lens: BrownLens, axis: Array, priors: Priors = NOTHING_KNOWN
+    frames: Sequence[HeadFrame],
+    links: Sequence[Link],
+    lens: BrownLens,
+    axis: Array,
+    priors: Priors = NOTHING_KNOWN,
+    *,
+    before: Adjusted | None = None,
 ) -> Adjusted:
     """Adjust a set. `axis` is the pan axis in the world (`poses.pan_axis`).
 
-    Raises ValueError without frames.
+    An adjustment `before` of the same frames, for example with other uncertainties, is where this one starts. It saves
+    two thirds of the time. Raises ValueError without frames.
     """
     if not frames:
         raise ValueError("no frames to adjust")
     weights = np.asarray(np.linalg.inv(head_covariances(frames)), dtype=np.float64)
     problem = Problem(frames, points_of(links), lens, axis, weights, priors)
     points = problem.points
-    fit = fit_robustly(problem, points.thinned(FEW_POINTS), start_of(problem), ("focal_px",))
-    fit = fit_robustly(problem, points, fit.state, TERMS)
+    if before is None:
+        start = fit_robustly(problem, points.thinned(FEW_POINTS), start_of(problem), ("focal_px",)).state
+    else:
+        start = SetState(before.rotations, before.lens, before.head)
+    fit = fit_robustly(problem, points, start, TERMS)
     noise, length = fit.noise, fit.normal.lengths
     for _ in range(SIFTINGS):
         good = _sound(points, length, noise)
@@ -169,7 +180,7 @@ def _report(problem: Problem, fit: SetFit, terms: tuple[str, ...], good: Flags) 
         covariance[place, place] = own[number]
     length = lengths(points, state.lens, state.rotations) * points.sigma_px
     parts = [slice(begin, end) for begin, end in zip(points.bounds[:-1], points.bounds[1:], strict=True)]
-    rms = np.array([_rms(length[part][good[part]]) for part in parts])
+    rms = np.array([rms_of(length[part][good[part]]) for part in parts])
     return Adjusted(
         rotations=rotations,
         alone=alone,
@@ -185,6 +196,6 @@ def _report(problem: Problem, fit: SetFit, terms: tuple[str, ...], good: Flags) 
     )
 
 
-def _rms(length: Array) -> float:
+def rms_of(length: Array) -> float:
     """Root mean square of one coordinate, in pixels."""
     return float(np.sqrt(np.mean(length**2) / 2)) if len(length) else float("nan")

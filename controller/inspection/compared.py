@@ -9,6 +9,7 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy.sparse import csr_array
 
 from controller.inspection.cells import Cells
 from controller.inspection.detail import Sharper
@@ -120,16 +121,24 @@ def levels(
 def directions(count: int, pairs: Sequence[tuple[int, int]], found: Sequence[Sharper]) -> Array:
     """For each frame how its detail depends on the direction, (count, 2): by cosine and sine of twice the direction in
     its own picture, as logarithms. Frames without a pair get NaN.
+
+    A lens stretches things toward the picture's edge, which changes their detail in one direction. By how much, all pairs
+    together tell, and it is left out.
     """
-    rows, seen = np.zeros((2 * len(pairs), 2 * count)), np.zeros(2 * len(pairs))
+    if not pairs:
+        return np.full((count, 2), np.nan)
+    rows, seen = np.zeros((2 * len(pairs), 2 * count + 1)), np.zeros(2 * len(pairs))
     for number, ((one, other), each) in enumerate(zip(pairs, found, strict=True)):
         cosine, sine = np.cos(2 * each.turn_rad), np.sin(2 * each.turn_rad)
         place = slice(2 * number, 2 * number + 2)
         rows[place, 2 * one : 2 * one + 2] = np.eye(2)
         rows[place, 2 * other : 2 * other + 2] = -np.array([[cosine, sine], [-sine, cosine]])
-        seen[place] = each.cosine, each.sine
-    held, share = np.repeat(_held(count, pairs), 2), np.repeat(_shares([one.unsure for one in found], len(found)), 2)
-    return _fitted(rows * share[:, None], seen * share, held, np.full(2 * count, FRAME_PRIOR)).reshape(count, 2)
+        rows[place, -1] = each.stretch
+        seen[place] = each.along
+    held = np.append(np.repeat(_held(count, pairs), 2), True)
+    share = np.repeat(_shares([one.unsure_along for one in found], len(found)), 2)
+    prior = np.append(np.full(2 * count, FRAME_PRIOR), COMMON_PRIOR)
+    return _fitted(rows * share[:, None], seen * share, held, prior)[:-1].reshape(count, 2)
 
 
 def _shares(unsure: Sequence[float] | None, count: int) -> Array:
@@ -147,13 +156,14 @@ def _fitted(rows: Array, seen: Array, held: NDArray[np.bool_], prior: Array) -> 
     values = np.full(len(held), np.nan)
     if not len(seen):
         return values
-    rows, weak = rows[:, held], np.diag(prior[held] ** 2)
+    weak = np.diag(prior[held] ** 2)
+    filled = csr_array(rows[:, held])  # each pair is about two frames among hundreds
     weights: Array = np.ones(len(seen))
-    found: Array = np.zeros(rows.shape[1])
+    found: Array = np.zeros(len(weak))
     for _ in range(ROUNDS):
-        weighted = rows * weights[:, None]
-        found = np.asarray(np.linalg.solve(rows.T @ weighted + weak, weighted.T @ seen), dtype=np.float64)
-        off = np.abs(seen - rows @ found)
+        weighted = csr_array(filled.multiply(weights[:, None]))
+        found = np.asarray(np.linalg.solve((filled.T @ weighted).toarray() + weak, weighted.T @ seen), dtype=np.float64)
+        off = np.abs(seen - filled @ found)
         noise = max(float(np.median(off)) / MEDIAN_OF_NORMAL, LEAST_NOISE)
         weights = np.minimum(1.0, HUBER * noise / np.maximum(off, FLOOR))
     values[held] = found

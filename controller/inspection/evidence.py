@@ -21,7 +21,7 @@ from controller.inspection.taken import TakenFrame
 from controller.planning.plan import Plan
 
 
-class Evidence(NamedTuple):
+class SetEvidence(NamedTuple):
     """All that is known about a set. Frames are numbered in the plan's order."""
 
     plan: Plan
@@ -37,6 +37,7 @@ class Evidence(NamedTuple):
     circle_px: float | None
     orientation: int
     pupil: PupilFound | NoPupil
+    turned_files: Sequence[str] = ()
 
     def id_of(self, number: int) -> int:
         """The frame's id in the plan."""
@@ -44,7 +45,12 @@ class Evidence(NamedTuple):
 
     def good_pairs(self) -> list[Pair]:
         """The pairs that agree."""
-        return [pair for pair, finding in self.findings.items() if finding.reason in AGREEING]
+        return [pair for pair in self.comparable() if self.findings[pair].reason in AGREEING]
+
+    def comparable(self) -> list[Pair]:
+        """The pairs whose pictures may show the same: neither contradicts the other, and neither is of another place."""
+        misplaced = self.explained.misplaced
+        return [pair for pair, finding in self.findings.items() if not contradicts(finding) and not misplaced & {*pair}]
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -63,39 +69,11 @@ class Compared:
     least_different: list[bool]
 
 
-def compare(evidence: Evidence, limits: Limits) -> Compared:
+def compare(evidence: SetEvidence, limits: Limits) -> Compared:
     """Compare each frame with its neighbours."""
     count = len(evidence.frames)
-    pairs: list[Pair] = []
-    found: list[Sharper] = []
-    lights: dict[int, dict[Pair, Brighter]] = {}
-    adjusted, noise = evidence.adjusted, noise_of(evidence.details.values())
-    for pair in evidence.findings:
-        if contradicts(evidence.findings[pair]):
-            continue
-        rotations = adjusted.rotations[pair[0]], adjusted.rotations[pair[1]]
-        number = evidence.linked.get(pair)
-        if number is not None:
-            matches, good = evidence.findings[pair].matches, adjusted.good[number]
-            points = matches.first_px[good], matches.second_px[good]
-            details = evidence.details[pair[0]], evidence.details[pair[1]]
-            clearer = sharper(details, points, adjusted.lens, rotations, noise)
-            if clearer is not None:
-                pairs.append(pair)
-                found.append(clearer)
-        lit_both = [evidence.taken[frame].lit for frame in pair]
-        shared = sorted(set(lit_both[0]) & set(lit_both[1]))
-        common = (
-            common_cells(lit_both[0][shared[0]], lit_both[1][shared[0]], adjusted.lens, rotations, evidence.circle_px)
-            if shared
-            else None
-        )
-        if common is None:
-            continue
-        for exposure in shared:
-            more = brighter(lit_both[0][exposure], lit_both[1][exposure], common)
-            if more is not None:
-                lights.setdefault(exposure, {})[pair] = more
+    clearer = _clearer(evidence)
+    pairs, found = list(clearer), list(clearer.values())
     return Compared(
         _turned(evidence, evidence.good_pairs(), limits),
         levels(
@@ -104,19 +82,58 @@ def compare(evidence: Evidence, limits: Limits) -> Compared:
             [one.overall for one in found],
             kinds=[one.chosen or 0 for one in evidence.taken],
             unsure=[one.unsure for one in found],
+            common=[np.array([one.larger]) for one in found],
         ),
         directions(count, pairs, found),
         {
             exposure: levels(
                 count, list(each), [one.ev for one in each.values()], common=[one.outward for one in each.values()]
             )
-            for exposure, each in lights.items()
+            for exposure, each in _lights(evidence).items()
         },
         _least_different(evidence),
     )
 
 
-def _least_different(evidence: Evidence) -> list[bool]:
+def _clearer(evidence: SetEvidence) -> dict[Pair, Sharper]:
+    """How the detail of each pair compares, at the points that both show."""
+    adjusted, noise = evidence.adjusted, noise_of(evidence.details.values())
+    found: dict[Pair, Sharper] = {}
+    for pair in evidence.comparable():
+        number = evidence.linked.get(pair)
+        if number is None:
+            continue
+        matches, good = evidence.findings[pair].matches, adjusted.good[number]
+        points = matches.first_px[good], matches.second_px[good]
+        details = evidence.details[pair[0]], evidence.details[pair[1]]
+        rotations = adjusted.rotations[pair[0]], adjusted.rotations[pair[1]]
+        clearer = sharper(details, points, adjusted.lens, rotations, noise)
+        if clearer is not None:
+            found[pair] = clearer
+    return found
+
+
+def _lights(evidence: SetEvidence) -> dict[int, dict[Pair, Brighter]]:
+    """How the light of each pair compares, by exposure. Frames of the sky are compared too, by their poses."""
+    lights: dict[int, dict[Pair, Brighter]] = {}
+    adjusted = evidence.adjusted
+    for pair in evidence.comparable():
+        first, second = (evidence.taken[frame].lit for frame in pair)
+        shared = sorted(set(first) & set(second))
+        if not shared:
+            continue
+        rotations = adjusted.rotations[pair[0]], adjusted.rotations[pair[1]]
+        common = common_cells(first[shared[0]], second[shared[0]], adjusted.lens, rotations, evidence.circle_px)
+        if common is None:
+            continue
+        for exposure in shared:
+            more = brighter(first[exposure], second[exposure], common)
+            if more is not None:
+                lights.setdefault(exposure, {})[pair] = more
+    return lights
+
+
+def _least_different(evidence: SetEvidence) -> list[bool]:
     """Whether each frame differs least from the neighbours of its pose, among all passes of it.
 
     All passes are compared with the same pictures, so what moves in those counts for all alike. A pass without a good
@@ -141,7 +158,7 @@ def _least_different(evidence: Evidence) -> list[bool]:
     return [best[original] == frame for frame, original in enumerate(originals)]
 
 
-def _turned(evidence: Evidence, good: Sequence[Pair], limits: Limits) -> Array:
+def _turned(evidence: SetEvidence, good: Sequence[Pair], limits: Limits) -> Array:
     """Turns from the poses, in degrees in the world, less those of neighbours that are not turned themselves.
 
     What a whole neighbourhood has in common is the gear's wobble or a kit that is not exact, and no frame's fault.

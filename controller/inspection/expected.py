@@ -74,11 +74,10 @@ def _head_frame(kit: Kit, frame: Frame, line: MatchLine | None, sides: tuple[int
 def axis_sd_deg(axis: Axis) -> float:
     """The standard uncertainty of one angle of an axis against the others, in degrees.
 
-    Half a microstep and the motor's 5 % of a full step as in `Head.pointing_error_deg`, and the gear's wobble, each
-    taken as evenly likely or as a sine (GUM, JCGM 100:2008, 4.3.7 and 4.3.5).
+    Half a microstep and the motor's 5 % of a full step as in `Head.pointing_error_deg`, taken as evenly likely (GUM,
+    JCGM 100:2008, 4.3.7). The gear's error once per turn is a term of the adjustment.
     """
-    steps_deg = (0.5 + 0.05 * axis.microsteps) / axis.steps_per_degree
-    return math.hypot(steps_deg / math.sqrt(3), axis.eccentricity_deg / math.sqrt(2))
+    return (0.5 + 0.05 * axis.microsteps) / axis.steps_per_degree / math.sqrt(3)
 
 
 def _approaches(plan: Plan, lines: Mapping[int, MatchLine]) -> dict[int, tuple[int, int]]:

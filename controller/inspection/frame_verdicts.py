@@ -5,7 +5,7 @@ from itertools import pairwise
 
 import numpy as np
 
-from controller.inspection.evidence import Compared, Evidence
+from controller.inspection.evidence import Compared, SetEvidence
 from controller.inspection.exposures import bracket_step_ev
 from controller.inspection.head_measured import Measured
 from controller.inspection.inspected import (
@@ -16,14 +16,18 @@ from controller.inspection.inspected import (
 )
 from controller.inspection.lens_model import Array
 from controller.inspection.limits import Limits
-from controller.inspection.pose_checks import commanded_known, poses_known
+from controller.inspection.pose_checks import commanded_known, poses_within
 from controller.inspection.poses import angles_of, commanded
 
+# Ways of a motion, each 45 degrees further clockwise from the picture's right than the one before, by the direction
+# across it: that in which most detail is left.
+WAYS = ("up or down", "askew", "sideways", "askew")
 
-def poses(evidence: Evidence) -> list[tuple[PoseKnown, PoseKnown]]:
+
+def poses(evidence: SetEvidence) -> list[tuple[PoseKnown, PoseKnown]]:
     """The commanded and the measured pose of each frame."""
     adjusted = evidence.adjusted
-    measured = zip(angles_of(adjusted.rotations), poses_known(adjusted), strict=True)
+    measured = zip(angles_of(adjusted.rotations), poses_within(adjusted), strict=True)
     told = zip(angles_of(commanded(evidence.frames)), commanded_known(evidence.frames), strict=True)
     return [(_known(*one), _known(*other)) for one, other in zip(told, measured, strict=True)]
 
@@ -34,7 +38,7 @@ def _known(angles_deg: Array, sds_deg: Array) -> PoseKnown:
 
 
 def judge_frame(
-    evidence: Evidence, compared: Compared, number: int, known: tuple[PoseKnown, PoseKnown], limits: Limits
+    evidence: SetEvidence, compared: Compared, number: int, known: tuple[PoseKnown, PoseKnown], limits: Limits
 ) -> InspectedFrame:
     """The verdict on a frame."""
     frame, taken = evidence.plan.frames[number], evidence.taken[number]
@@ -67,7 +71,7 @@ def judge_frame(
     )
 
 
-def _picture_blemishes(evidence: Evidence, number: int) -> list[Blemish]:
+def _picture_blemishes(evidence: SetEvidence, number: int) -> list[Blemish]:
     taken, frame = evidence.taken[number], evidence.id_of(number)
     found = [Blemish(FrameFault.UNREADABLE, 0, trouble) for trouble in taken.troubles.values()]
     if taken.path is None and not found:
@@ -87,7 +91,7 @@ def _picture_blemishes(evidence: Evidence, number: int) -> list[Blemish]:
     return found
 
 
-def _pose_blemishes(evidence: Evidence, compared: Compared, number: int, limits: Limits) -> list[Blemish]:
+def _pose_blemishes(evidence: SetEvidence, compared: Compared, number: int, limits: Limits) -> list[Blemish]:
     turned = float(np.linalg.norm(compared.turned[number]))
     if not turned > limits.turned_deg or evidence.adjusted.alone[number]:
         return []
@@ -97,28 +101,20 @@ def _pose_blemishes(evidence: Evidence, compared: Compared, number: int, limits:
 
 def _blur_blemishes(compared: Compared, number: int, limits: Limits) -> list[Blemish]:
     overall, direction = compared.detail[number], float(np.linalg.norm(compared.direction[number]))
-    if np.isnan(overall):
+    if not math.exp(overall) < limits.detail:
         return []
-    least = math.exp(overall - direction)
-    if least >= limits.detail:
-        return []
-    times = math.exp(2 * direction)
-    if times > limits.moved:
-        angle = math.degrees(math.atan2(compared.direction[number, 1], compared.direction[number, 0]) / 2) + 90
-        way = (
-            "sideways"
-            if abs(math.remainder(angle, 180)) < 30
-            else "up or down"
-            if abs(angle % 180 - 90) < 30
-            else "askew"
-        )
-        return [Blemish(FrameFault.MOVED, times, f"moved {way} during the exposure: {least:.0%} of the detail is left.")]
-    if math.exp(overall) >= limits.detail:
-        return []
-    return [Blemish(FrameFault.SOFT, math.exp(overall), f"shows {math.exp(overall):.0%} of its neighbours' detail.")]
+    share = direction / -overall
+    if share <= limits.moved:
+        return [Blemish(FrameFault.SOFT, math.exp(overall), f"shows {math.exp(overall):.0%} of its neighbours' detail.")]
+    most = math.atan2(compared.direction[number, 1], compared.direction[number, 0]) / 2
+    way = WAYS[round(math.degrees(most) / 45) % len(WAYS)]
+    left = math.exp(overall - direction)
+    return [
+        Blemish(FrameFault.MOVED, share, f"moved {way} during the exposure: {left:.0%} of the detail is left that way.")
+    ]
 
 
-def _light_blemishes(evidence: Evidence, compared: Compared, number: int, limits: Limits) -> list[Blemish]:
+def _light_blemishes(evidence: SetEvidence, compared: Compared, number: int, limits: Limits) -> list[Blemish]:
     found = []
     for exposure, values in sorted(compared.brighter.items()):
         if abs(values[number]) > limits.brighter_ev:

@@ -1,15 +1,14 @@
 """Inspect a whole set: from the files that were paired with a session to a verdict on each frame and link."""
 
 import math
-from collections.abc import Callable, Sequence
-from concurrent.futures import ThreadPoolExecutor
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 
 from controller.amounts import counted
 from controller.errors import InputError
 from controller.inspection.adjustment import Adjusted, adjust
-from controller.inspection.evidence import Evidence
+from controller.inspection.evidence import SetEvidence
 from controller.inspection.expected import circle_px, fits_camera, head_frames, lens_of, neighbours, views_of
 from controller.inspection.inspected import Inspected
 from controller.inspection.kit_priors import priors_of
@@ -22,16 +21,16 @@ from controller.inspection.points import LinkFinding
 from controller.inspection.pose_checks import as_sure_as_seen
 from controller.inspection.poses import HeadFrame, pan_axis
 from controller.inspection.pupil import LevelGround, NearestThings, PupilFound, adjust_with_pupil
+from controller.inspection.share_done import Begin, ShareDone, Stage, expected_s
 from controller.inspection.suspects import AGREEING, Explained, contradicts, explain, suspects_in
-from controller.inspection.taken import SharedFacts, TakenFrame, choose, glance, shared_facts, taken_frames
+from controller.inspection.taken import SharedFacts, TakenFrame, choose, glance, preview_note, shared_facts, taken_frames
 from controller.inspection.verdicts import judged
+from controller.inspection.workers import Workers
 from controller.matching.matched import Matched
 from controller.planning.plan import Plan
 
 KnownLength = NearestThings | LevelGround
-Begin = Callable[[int], Callable[[], None]]
-READERS = 2  # pictures decoded at a time
-STRANGE_SHARE, FEWEST_STRANGE = 0.5, 6  # more links than this share contradict: these are other pictures
+STRANGE_SHARE, FEWEST_STRANGE = 0.5, 6  # more frames than this agree with none, in so many links: other pictures
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -47,7 +46,8 @@ class AdjustedSet:
     """The pictures of a set after the adjustment, and what was found on the way.
 
     `frames` are those of the plan in its order, with the head's uncertainty as the pictures show it. `numbers` has the
-    number of each link in `adjusted`. `circle_px` is the radius of the image circle, None without one.
+    number of each link in `adjusted`. `circle_px` is the radius of the image circle, None without one. `done` is told of
+    the work that follows.
     """
 
     plan: Plan
@@ -61,6 +61,7 @@ class AdjustedSet:
     adjusted: Adjusted
     source: PictureSource
     pupil: PupilFound | NoPupil
+    done: ShareDone
 
 
 def inspect_set(
@@ -73,36 +74,49 @@ def inspect_set(
     Raises InputError as `adjust_set` does.
     """
     one = adjust_set(found, folder, begin, known)
-    evidence = Evidence(
+    evidence = SetEvidence(
         one.plan, one.taken, one.frames, one.shared.size_px, one.pairs, one.looked.findings, one.looked.explained,
         one.numbers, one.adjusted, one.source.details, one.circle_px, one.shared.orientation, one.pupil,
+        one.shared.turned,
     )  # fmt: skip
-    return replace(judged(evidence, limits), orientation=one.shared.orientation)
+    result = judged(evidence, limits)
+    one.done.finish()
+    notes = [*preview_note(one.taken, one.shared), *result.notes]
+    return replace(result, orientation=one.shared.orientation, notes=notes)
 
 
 def adjust_set(found: Matched, folder: Path, begin: Begin, known: KnownLength | None = None) -> AdjustedSet:
     """Read the pictures that `match` paired with a session, find their links and adjust them together.
 
-    `begin` is told the number of pieces of work and returns what to call after each. Raises InputError if no picture can
-    be read, if they are not of the kit's camera, or if they show something else than the session shot.
+    `begin` is told the number of equal parts of the work and returns what to call after each. Raises InputError if no
+    picture can be read, if they are not of the kit's camera, if they show something else than the session shot, and if
+    memory runs out.
     """
     plan = found.plan
     taken = taken_frames(plan.frames, found.lines, folder)
     shared = shared_facts(taken)
     _must_fit(plan, shared, folder)
     circle = circle_px(plan.kit, shared.size_px)
-    advance = begin(2 * len(taken))
-    with ThreadPoolExecutor(READERS) as pool:
-        for _ in pool.map(lambda one: glance(one, shared, circle), taken):
-            advance()
-    choose(taken)
     told = head_frames(plan, {one.frame.id: next(iter(one.lines.values())) for one in taken if one.lines}, plan.frames)
     pairs = neighbours(plan, told)
-    source = PictureSource(taken, shared, advance)
-    looked = _look(plan, told, pairs, taken, shared, source)
+    with Workers() as workers:
+        done = ShareDone(_expected_s(taken, pairs, shared, workers.count), begin)
+        for number, _ in enumerate(workers.in_order(lambda one: glance(one, shared, circle), taken), 1):
+            done.reached(Stage.GLANCES, number, len(taken))
+    choose(taken)
+    source = PictureSource(taken, shared)
+    looked = _look(plan, told, pairs, taken, shared, source, done)
     _must_be_this_set(looked, folder)
-    frames, adjusted, numbers, pupil = _adjusted(plan, told, looked, shared, known)
-    return AdjustedSet(plan, taken, frames, shared, circle, pairs, looked, numbers, adjusted, source, pupil)
+    frames, adjusted, numbers, pupil = _adjusted(plan, told, looked, shared, known, done)
+    return AdjustedSet(plan, taken, frames, shared, circle, pairs, looked, numbers, adjusted, source, pupil, done)
+
+
+def _expected_s(
+    taken: Sequence[TakenFrame], pairs: Sequence[Pair], shared: SharedFacts, threads: int
+) -> dict[Stage, float]:
+    there = [one for one in taken if one.paths]
+    megapixels = math.prod(shared.size_px) / 1e6
+    return expected_s(sum(len(one.paths) for one in there), len(there), len(pairs), megapixels, threads)
 
 
 def _must_fit(plan: Plan, shared: SharedFacts, folder: Path) -> None:
@@ -122,15 +136,16 @@ def _look(
     taken: list[TakenFrame],
     shared: SharedFacts,
     source: PictureSource,
+    done: ShareDone,
 ) -> Looked:
     """Find all links. Pictures that only changed places are exchanged in `taken` and looked at there."""
     views = views_of(frames, lens_of(plan.kit, shared.size_px), shared.size_px, circle_px(plan.kit, shared.size_px))
     there = [pair for pair in pairs if all(taken[frame].path is not None for frame in pair)]
-    findings = dict(find_all(views, there, source))
+    findings = dict(_watched(find_all(views, there, source), len(there), source, done))
     suspects = suspects_in(findings)
     if not suspects or _strange(findings):
         return Looked(findings, Explained({}, tuple(suspects)))
-    explained = explain(suspects, views, there, source)
+    explained = explain(suspects, views, findings, source)
     moved = explained.exchanged
     if moved:
         was = {frame: (taken[frame], source.details.pop(frame)) for frame in moved}
@@ -142,11 +157,25 @@ def _look(
     return Looked(findings, explained)
 
 
+def _watched(
+    found: Iterable[tuple[Pair, LinkFinding]], count: int, source: PictureSource, done: ShareDone
+) -> Iterable[tuple[Pair, LinkFinding]]:
+    """The same findings; `done` hears of each, and of the pictures read meanwhile."""
+    for number, finding in enumerate(found, 1):
+        done.reached(Stage.PICTURES, len(source.details), source.readable)
+        done.reached(Stage.LINKS, number, count)
+        yield finding
+
+
 def _strange(findings: dict[Pair, LinkFinding]) -> bool:
-    """Whether most links contradict each other, so that these are pictures of something else."""
-    against = sum(contradicts(finding) for finding in findings.values())
-    agreeing = sum(finding.reason in AGREEING for finding in findings.values())
-    return against >= FEWEST_STRANGE and against > STRANGE_SHARE * (against + agreeing)
+    """Whether links contradict each other all over the set, so that these are pictures of something else.
+
+    Frames count, not links: in a small set two spoilt frames touch most links, but the others still agree.
+    """
+    against = [pair for pair, finding in findings.items() if contradicts(finding)]
+    agreeing = {frame for pair, finding in findings.items() if finding.reason in AGREEING for frame in pair}
+    showing = agreeing | {frame for pair in against for frame in pair}
+    return len(against) >= FEWEST_STRANGE and len(agreeing) < (1 - STRANGE_SHARE) * len(showing)
 
 
 def _must_be_this_set(looked: Looked, folder: Path) -> None:
@@ -159,7 +188,12 @@ def _must_be_this_set(looked: Looked, folder: Path) -> None:
 
 
 def _adjusted(
-    plan: Plan, frames: Sequence[HeadFrame], looked: Looked, shared: SharedFacts, known: KnownLength | None
+    plan: Plan,
+    frames: Sequence[HeadFrame],
+    looked: Looked,
+    shared: SharedFacts,
+    known: KnownLength | None,
+    done: ShareDone,
 ) -> tuple[Sequence[HeadFrame], Adjusted, dict[Pair, int], PupilFound | NoPupil]:
     """The frames with the head's uncertainty as the pictures show it, the set adjusted, each link's number in it, and the
     entrance pupil.
@@ -174,6 +208,8 @@ def _adjusted(
     head, lens = plan.kit.head, lens_of(plan.kit, shared.size_px)
     axis, priors = pan_axis(head.lean_deg, head.lean_toward_deg), priors_of(plan.kit, (), lens, shared.size_px)
     adjusted = adjust(frames, links, lens, axis, priors)
+    done.reached(Stage.FIT)
     frames = as_sure_as_seen(frames, adjusted)
-    adjusted, pupil = adjust_with_pupil(frames, links, lens, axis, known, priors)
+    adjusted, pupil = adjust_with_pupil(frames, links, lens, axis, known, priors, before=adjusted)
+    done.reached(Stage.REFIT)
     return frames, adjusted, numbers, pupil

@@ -7,7 +7,8 @@ import numpy as np
 
 from controller.calibration.known_lens import U_FOCAL_SHARE
 from controller.calibration.lens_terms import ASIDE_SHARE, CORNER_SHARES
-from controller.calibration.records import AxisName, CalibrationKind, Record, newest_valid
+from controller.calibration.records import AxisName, CalibrationKind, Record, axis_of, newest_valid
+from controller.calibration.wave import prior_sd
 from controller.inspection.lens_model import BrownLens
 from controller.inspection.poses import HEAD_PRIOR, HEAD_TERMS
 from controller.inspection.problem import Priors
@@ -16,6 +17,7 @@ from controller.kit.kit import Kit
 # Belts creep and screws are touched between a calibration and a set. Our own choice, no source.
 LEAST_SCALE = 0.001
 LEAST_PLAY_DEG = 0.05
+LEAST_GEAR_RAD = 1e-6  # a prior must leave some room
 
 
 def lens_prior(lens: BrownLens, size_px: tuple[int, int], u_focal_share: float = U_FOCAL_SHARE) -> tuple[float, ...]:
@@ -34,6 +36,10 @@ def head_prior(kit: Kit, records: Sequence[Record]) -> tuple[float, ...]:
     """The standard uncertainties of `poses.HEAD_TERMS` for angles computed with the kit's newest valid records."""
     sizes = dict(zip(HEAD_TERMS, HEAD_PRIOR.tolist(), strict=True))
     for axis in AxisName:
+        own = axis_of(kit, axis)
+        assert own is not None
+        gear = max(float(np.radians(prior_sd(own.eccentricity_deg))), LEAST_GEAR_RAD)
+        sizes[f"{axis.value}_sine"] = sizes[f"{axis.value}_cosine"] = gear
         steps = newest_valid(records, CalibrationKind.STEPS, axis, kit)
         if steps is not None and "u_steps_per_degree" in steps.uncertainties:
             share = steps.uncertainties["u_steps_per_degree"] / steps.values["steps_per_degree"]

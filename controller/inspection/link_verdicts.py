@@ -5,7 +5,7 @@ import math
 import numpy as np
 
 from controller.amounts import counted
-from controller.inspection.evidence import Compared, Evidence
+from controller.inspection.evidence import Compared, SetEvidence
 from controller.inspection.inspected import (
     InspectedLink,
     LinkVerdict,
@@ -13,10 +13,10 @@ from controller.inspection.inspected import (
 from controller.inspection.limits import Limits
 from controller.inspection.linking import Pair
 from controller.inspection.points import LinkReason
-from controller.inspection.suspects import contradicts
+from controller.inspection.suspects import contradicts, shows_same
 
 
-def judge_link(evidence: Evidence, compared: Compared, pair: Pair, limits: Limits) -> InspectedLink:
+def judge_link(evidence: SetEvidence, compared: Compared, pair: Pair, limits: Limits) -> InspectedLink:
     """The verdict on a pair of neighbours."""
     first, second = (evidence.id_of(frame) for frame in pair)
     finding = evidence.findings.get(pair)
@@ -31,15 +31,15 @@ def judge_link(evidence: Evidence, compared: Compared, pair: Pair, limits: Limit
 
 
 def _link_verdict(
-    evidence: Evidence, compared: Compared, pair: Pair, good: tuple[int, float], limits: Limits
+    evidence: SetEvidence, compared: Compared, pair: Pair, good: tuple[int, float], limits: Limits
 ) -> tuple[LinkVerdict, str]:
     finding, (points, rms_px) = evidence.findings[pair], good
     if contradicts(finding):
         return LinkVerdict.CONTRADICTS, "Both show detail where they overlap, but not the same."
-    if finding.reason in {LinkReason.NOTHING_TO_SEE, LinkReason.NOTHING_COMMON, LinkReason.DIFFERENT}:
+    if finding.reason is LinkReason.NOTHING_TO_SEE or not shows_same(finding):
         return LinkVerdict.NOTHING_TO_SEE, "Sky, water or a plain wall: nothing to hold on to."
     if finding.reason is LinkReason.REPEATED:
-        return LinkVerdict.WEAK, "The texture repeats, so that several shifts fit."
+        return LinkVerdict.WEAK, "Several shifts fit: the texture repeats, or it is a line like the horizon."
     turned = [frame for frame in pair if np.linalg.norm(compared.turned[frame]) > limits.turned_deg]
     if turned:
         which = " and ".join(str(evidence.id_of(frame)) for frame in turned)

@@ -1,5 +1,6 @@
-"""All links of a set, with each picture read once and only one in memory at a time."""
+"""All links of a set, with each picture read once and only a few in memory at a time."""
 
+from collections import deque
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 from pathlib import Path
@@ -9,9 +10,11 @@ from numpy.typing import NDArray
 
 from controller.inspection.overlap import FrameView, Overlap, Patch, find_overlap, needed_share, warp
 from controller.inspection.points import NOTHING_COMMON, LinkFinding, find_points
+from controller.inspection.workers import Workers
 from controller.picture_file import read_grey
 
 Pair = tuple[int, int]
+MOST_WAITING = 16  # links whose two small pictures are kept while earlier ones are matched
 COARSER = 0.8  # of the share needed is enough: half a JPEG's side takes four times as long to decode as a quarter
 
 
@@ -24,7 +27,9 @@ class Sized:
 
 
 Source = Callable[[int, float], Sized]
-"""Reads the picture of a frame by number, at least as large as the share asked for. Raises InputError."""
+"""Reads the picture of a frame by number, at least as large as the share asked for. Raises InputError.
+
+It is called in several threads at a time, but never twice at a time for one frame."""
 
 
 def read_sized(path: Path, size_px: tuple[int, int], share: float) -> Sized:
@@ -34,12 +39,18 @@ def read_sized(path: Path, size_px: tuple[int, int], share: float) -> Sized:
 
 
 def find_all(
-    views: Sequence[FrameView], pairs: Sequence[Pair], source: Source, share: float = 0.5
+    views: Sequence[FrameView],
+    pairs: Sequence[Pair],
+    source: Source,
+    share: float = 0.5,
+    *,
+    threads: int | None = None,
 ) -> Iterator[tuple[Pair, LinkFinding]]:
-    """The finding of each link, in the order in which they become known. `pairs` are frames by number.
+    """The finding of each link, in an order that does not depend on the number of `threads` (by default the cores).
 
-    Frames are read in order of number, each once, and not at all without a link. Of a link only its small local picture
-    is kept until the other frame has been read. Raises InputError from `source` and without OpenCV.
+    Frames are read about in order of number, each once, and not at all without a link. Of a link only its small local
+    picture is kept until the other frame has been read. Raises InputError from `source`, without OpenCV, and if memory
+    runs out.
     """
     planes: dict[Pair, Overlap] = {}
     for pair in dict.fromkeys(pairs):
@@ -48,18 +59,33 @@ def find_all(
             yield pair, NOTHING_COMMON
         else:
             planes[pair] = plane
+    own: dict[int, list[Pair]] = {}
+    for pair in planes:
+        for frame in pair:
+            own.setdefault(frame, []).append(pair)
+    frames = sorted(own)
+
+    def drawn(frame: int) -> list[Patch]:
+        return _patches(views[frame], [planes[pair] for pair in own[frame]], lambda least: source(frame, least))
+
     waiting: dict[Pair, Patch] = {}
-    for frame in sorted({frame for pair in planes for frame in pair}):
-        own = [pair for pair in planes if frame in pair]
-        for pair, patch in zip(own, _patches(frame, views[frame], [planes[pair] for pair in own], source), strict=True):
-            other = waiting.pop(pair, None)
-            if other is None:
-                waiting[pair] = patch
-                continue
-            both = (patch, other) if frame == pair[0] else (other, patch)
-            yield pair, find_points(views[pair[0]], views[pair[1]], planes[pair], both)
+    begun: deque[tuple[Pair, Callable[[], LinkFinding]]] = deque()
+    with Workers(threads) as workers:
+        for frame, patches in zip(frames, workers.in_order(drawn, frames), strict=True):
+            for pair, patch in zip(own[frame], patches, strict=True):
+                other = waiting.pop(pair, None)
+                if other is None:
+                    waiting[pair] = patch
+                    continue
+                both = (patch, other) if frame == pair[0] else (other, patch)
+                begun.append((pair, workers.begin(find_points, views[pair[0]], views[pair[1]], planes[pair], both)))
+            while len(begun) > MOST_WAITING:
+                first, finding = begun.popleft()
+                yield first, finding()
+        for pair, finding in begun:
+            yield pair, finding()
 
 
-def _patches(frame: int, view: FrameView, planes: Sequence[Overlap], source: Source) -> list[Patch]:
-    picture = source(frame, max(needed_share(view, plane) for plane in planes))
+def _patches(view: FrameView, planes: Sequence[Overlap], read: Callable[[float], Sized]) -> list[Patch]:
+    picture = read(max(needed_share(view, plane) for plane in planes))
     return [warp(picture.grey, picture.share, view, plane) for plane in planes]

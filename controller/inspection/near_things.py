@@ -61,6 +61,19 @@ def may_be_near(points: Points, adjusted: Adjusted, offset: Array) -> Flags:
     return np.asarray(np.abs(np.einsum("ni,ni->n", moves, there.off)) > MAY_BE_NEAR * size)
 
 
+def lengths_with_parallax(points: Points, adjusted: Adjusted, offset: Array) -> Array:
+    """How far points (n,) are from where a thing is seen that is at the most favourable distance, in standard deviations.
+
+    Distances are from that of the nearest things to infinity. Infinite if the lens cannot see the point.
+    """
+    missed = misses(points, adjusted.lens, adjusted.rotations)
+    there = parallax_of(points, adjusted, missed, np.ones(len(points.first)), np.zeros(2))
+    moves = there.by_offset @ offset
+    size = np.maximum(np.linalg.norm(moves, axis=1), 1e-12)
+    nearness = np.clip(-np.einsum("ni,ni->n", moves, there.off) / size**2, 0.0, 1.0 + SAME_SHARE)
+    return np.where(missed.seen, np.linalg.norm(there.off + nearness[:, None] * moves, axis=1), np.inf)
+
+
 def _nearest(by_offset: Array, off: Array) -> tuple[Flags, Array] | NoPupil:
     """The points of the nearest thing, and their offset. `off` grows with `by_offset` times the offset."""
     angles = np.radians(np.arange(0, 360, 2.0))

@@ -12,7 +12,6 @@ from controller.calibration.parallax import FARTHEST_OFFSET_MM
 from controller.calibration.readings import ReadingsRefused
 from controller.calibration.records import NEEDED, AxisName, CalibrationKind, Record, axis_of
 from controller.calibration.steps import must_fit_gearing
-from controller.calibration.wave import prior_sd
 from controller.inspection.head_measured import COVERAGE, HeadMeasured, Measured, Unmeasured
 from controller.inspection.poses import HeadFrame
 from controller.kit.kit import Kit
@@ -58,17 +57,6 @@ def offered(kit: Kit, frames: Sequence[HeadFrame], head: HeadMeasured, pupil_ahe
     return Offered(tuple(findings), tuple(left_out))
 
 
-def wave_share(span_deg: float, eccentricity_deg: float) -> float:
-    """By how much an error that repeats once per turn may change a scale measured over part of a turn, as a share.
-
-    The standard uncertainty for a wave of this amplitude at an unknown phase. A straight line fitted to a sin(t) over a
-    span S has the slope 24 a (sin(S/2) - S/2 cos(S/2)) / S^3, by integrating t sin(t).
-    """
-    half = math.radians(max(span_deg, 1.0)) / 2
-    slope = 3 * abs(math.sin(half) - half * math.cos(half)) / half**3
-    return math.radians(prior_sd(eccentricity_deg)) * slope
-
-
 def _steps(kit: Kit, axis: AxisName, found: Measured | Unmeasured, angles_deg: Sequence[float]) -> Finding | str:
     if isinstance(found, Unmeasured):
         return f"Steps per degree of {axis.value}: {found}."
@@ -79,27 +67,19 @@ def _steps(kit: Kit, axis: AxisName, found: Measured | Unmeasured, angles_deg: S
     except ReadingsRefused as refused:
         return str(refused)
     span = max(angles_deg) - min(angles_deg)
-    wave = wave_share(span, own.eccentricity_deg) * found.value
-    u = math.hypot(found.sd, wave)
     said = (
-        f"{plus_minus(found.value, u, math.inf)} steps per degree of {axis.value} (95 %), "
+        f"{plus_minus(found.value, found.sd, math.inf)} steps per degree of {axis.value} (95 %), "
         f"{100 * (found.value / own.nominal_steps_per_degree - 1):+.3f} % off the kit's gearing."
     )
-    sentences = [said]
-    if wave > found.sd:
-        sentences.append(
-            f"Most of that is an error once per turn, as eccentricity_deg = {own.eccentricity_deg:g} in the kit allows. "
-            f"Frames over {span:.0f}° cannot tell it from steps."
-        )
     return Finding(
         kind=CalibrationKind.STEPS,
         axis=axis,
         values={"steps_per_degree": found.value},
-        uncertainties={"u_steps_per_degree": u},
+        uncertainties={"u_steps_per_degree": found.sd},
         degrees_of_freedom=None,
         how=f"{HOW} ({counted(len(angles_deg), 'frame')} over {span:.0f}°)",
-        sentences=tuple(sentences),
-        more={"axis": axis.value, "u_photographs": found.sd, "u_once_per_turn": wave},
+        sentences=(said,),
+        more={"axis": axis.value},
     )
 
 

@@ -21,6 +21,7 @@ GRID = 24  # points each way on a picture at which the other frame is asked
 WIDEST = 4.0  # farthest corner from the middle, as the distance of a point 127 degrees off in units of the scale
 MOST_PX = 300_000  # of one local picture
 FAR_OFF = -1e9  # a place in no picture
+OUTSIDE = -1e4  # the same, for OpenCV, which counts pixels in 16 bits
 MAP_STEP = 4  # the lens is asked at every fourth pixel, and interpolated between: an error below 0.02 px
 BLUR_BELOW = 0.75  # a picture more than this much finer than the plane is reduced first, to prevent aliasing
 
@@ -56,7 +57,7 @@ class FrameView:
         """Whether the picture shows directions (n, 3)."""
         return self.shows(self.lens.pixels(directions @ self.axes.T))
 
-    def shows(self, points_px: Array) -> NDArray[np.bool_]:
+    def shows(self, points_px: NDArray[np.floating]) -> NDArray[np.bool_]:
         """Whether places (n, 2) are in the picture, between the middles of its outermost pixels."""
         (column, row), (right, bottom) = points_px.T, (side - 1.0 for side in self.size_px)
         with np.errstate(invalid="ignore"):  # NaN is outside
@@ -195,23 +196,28 @@ def warp(grey: NDArray[np.uint8], share: float, view: FrameView, overlap: Overla
         size = np.maximum(1, np.rint(np.array(grey.shape[::-1]) * ratio)).astype(int)
         shares *= size / grey.shape[::-1]
         grey = cv2.resize(grey, size.tolist(), interpolation=cv2.INTER_AREA)
-    maps = ((full + 0.5) * shares - 0.5).astype(np.float32).reshape(rows, columns, 2)
-    maps[~held] = -1e4
+    maps = ((full + np.float32(0.5)) * shares.astype(np.float32) - np.float32(0.5)).reshape(rows, columns, 2)
+    maps[~held] = OUTSIDE
     drawn = cv2.remap(grey, maps, None, cv2.INTER_CUBIC, borderMode=cv2.BORDER_REPLICATE)
     return Patch(np.asarray(np.where(held, drawn, 0), dtype=np.uint8), held)
 
 
-def over_plane(overlap: Overlap, at: Callable[[Array], Array]) -> Array:
-    """A smooth function of places (n, 2) to (n, 2), at every pixel of the plane: (rows, columns, 2)."""
+def over_plane(overlap: Overlap, at: Callable[[Array], Array]) -> NDArray[np.float32]:
+    """A smooth function of places (n, 2) to (n, 2), at every pixel of the plane: (rows, columns, 2).
+
+    In 32 bits: a pixel of the largest pictures still has a thousandth part.
+    """
     columns, rows = overlap.size_px
     across, down = (np.arange(0, size + MAP_STEP, MAP_STEP, dtype=np.float64) for size in (columns, rows))
     knots = np.stack(np.meshgrid(across, down), axis=-1)
-    values = at(knots.reshape(-1, 2)).reshape(len(down), len(across), 2)
-    return _between(_between(values, rows).swapaxes(0, 1), columns).swapaxes(0, 1)
+    values = at(knots.reshape(-1, 2)).reshape(len(down), len(across), 2).astype(np.float32)
+    wide = _between(values.swapaxes(0, 1), columns).swapaxes(0, 1)
+    return _between(wide, rows)
 
 
-def _between(knots: Array, count: int) -> Array:
+def _between(knots: NDArray[np.float32], count: int) -> NDArray[np.float32]:
     """Values at every one of `count` places along the first axis, from those at every MAP_STEP."""
-    before, share = np.divmod(np.arange(count), MAP_STEP)
-    share = (share / MAP_STEP)[:, np.newaxis, np.newaxis]
-    return np.asarray(knots[before] * (1 - share) + knots[before + 1] * share)
+    share = (np.arange(MAP_STEP, dtype=np.float32) / MAP_STEP)[:, np.newaxis, np.newaxis]
+    steps = np.diff(knots, axis=0)[:, np.newaxis]
+    between = np.asarray(knots[:-1, np.newaxis] + share * steps, dtype=np.float32)
+    return between.reshape(-1, *knots.shape[1:])[:count]

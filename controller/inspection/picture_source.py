@@ -1,7 +1,7 @@
 """The examined pictures of a set, read once at full size: their detail, and a reduced picture to match."""
 
 import math
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 
 import numpy as np
 from numpy.typing import NDArray
@@ -18,11 +18,16 @@ COARSER = 0.8  # of the share needed is enough
 
 
 class PictureSource:
-    """Reads the examined pictures of a set, each at full size, and keeps its detail."""
+    """Reads the examined pictures of a set, each at full size, and keeps its detail. For several threads at a time."""
 
-    def __init__(self, taken: Sequence[TakenFrame], shared: SharedFacts, advance: Callable[[], None]) -> None:
+    def __init__(self, taken: Sequence[TakenFrame], shared: SharedFacts) -> None:
         self.details: dict[int, Detail] = {}
-        self._taken, self._shared, self._advance = taken, shared, advance
+        self._taken, self._shared = taken, shared
+
+    @property
+    def readable(self) -> int:
+        """The number of frames with a picture to read."""
+        return sum(one.path is not None for one in self._taken)
 
     def __call__(self, frame: int, share: float) -> Sized:
         """The picture of a frame, at least `share` of full size. A damaged file counts as black, and is left out."""
@@ -37,7 +42,6 @@ class PictureSource:
             grey = np.zeros(self._shared.size_px[::-1], dtype=np.uint8)
         if frame not in self.details:
             self.details[frame] = detail_of(grey)
-            self._advance()
         return reduced(grey, share)
 
 

@@ -276,7 +276,7 @@ def _turned(other: Level, turn: Array, overlap: Overlap) -> Level:
         directions = overlap.directions(places)
         return overlap.places(_unit(directions + np.cross(turn @ overlap.axes, directions)))
 
-    maps = over_plane(overlap, moved).astype(np.float32)
+    maps = over_plane(overlap, moved)
     drawn = [
         cv2.remap(each, maps, None, cv2.INTER_LINEAR, borderMode=cv2.BORDER_CONSTANT)
         for each in (other.values, other.contrast, other.held.astype(np.uint8))

@@ -11,6 +11,7 @@ from scipy.spatial.transform import Rotation
 
 from controller.csv_text import csv_text
 from controller.inspection.inspected import Inspected, InspectedFrame
+from controller.matching.pose_columns import group_of, plain_value
 from controller.matching.table import MatchLine
 from controller.reading import as_text
 
@@ -27,7 +28,6 @@ CONVENTIONS = {
     "(stereographic) or sin t (orthographic).",
     "uncertainties": "Names with _u_ are standard uncertainties.",
 }
-DIGITS = {"deg": 5, "px": 3, "mm": 5, "s": 6}
 
 
 @dataclass(frozen=True, slots=True)
@@ -76,10 +76,18 @@ class PoseRow:
 
 def pose_rows(inspected: Inspected, lines: Iterable[MatchLine]) -> list[PoseRow]:
     """The rows of all files to stitch from, in the order of frames and exposures."""
+    return [_row(inspected, frame, line) for frame, line in _used(inspected, lines)]
+
+
+def values_by_file(inspected: Inspected, lines: Iterable[MatchLine]) -> dict[str, dict[str, Any]]:
+    """The columns of all files to stitch from, by the file's path in the card's folder."""
+    return {line.file or "": as_values(_row(inspected, frame, line)) for frame, line in _used(inspected, lines)}
+
+
+def _used(inspected: Inspected, lines: Iterable[MatchLine]) -> list[tuple[InspectedFrame, MatchLine]]:
     frames = {one.frame: one for one in inspected.frames}
-    used = [line for line in lines if line.use and line.frame in frames]
-    used.sort(key=lambda line: (line.frame or 0, line.exposure or 0))
-    return [_row(inspected, frames[line.frame or 0], line) for line in used]
+    used = [(frames[line.frame], line) for line in lines if line.use and line.frame in frames]
+    return sorted(used, key=lambda one: (one[0].frame, one[1].exposure or 0))
 
 
 def _row(inspected: Inspected, frame: InspectedFrame, line: MatchLine) -> PoseRow:
@@ -98,7 +106,7 @@ def _row(inspected: Inspected, frame: InspectedFrame, line: MatchLine) -> PoseRo
         repeats=frame.repeats,
         least_different=frame.least_different,
         exposure=line.exposure,
-        bracket_group=f"{frame.frame}-{line.attempt}",
+        bracket_group=group_of(line),
         shutter_s=line.shutter_s or line.planned_shutter_s,
         yaw_deg=known.yaw.value,
         yaw_u_deg=known.yaw.sd,
@@ -132,16 +140,9 @@ def _row(inspected: Inspected, frame: InspectedFrame, line: MatchLine) -> PoseRo
     )
 
 
-def _plain(name: str, value: Any) -> Any:
-    """A value with the digits that its unit deserves, without minus zero."""
-    if not isinstance(value, float):
-        return value
-    return round(value, DIGITS.get(name.rsplit("_", 1)[-1], 9)) + 0.0
-
-
 def as_values(row: PoseRow) -> dict[str, Any]:
     """A row by its columns."""
-    return {name: _plain(name, value) for name, value in asdict(row).items()}
+    return {name: plain_value(name, value) for name, value in asdict(row).items()}
 
 
 def poses_csv(rows: Iterable[PoseRow]) -> str:

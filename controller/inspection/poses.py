@@ -11,12 +11,19 @@ from dataclasses import dataclass
 import numpy as np
 from scipy.spatial.transform import Rotation
 
+from controller.calibration.wave import HEAD_ECCENTRICITY_DEG, prior_sd
 from controller.inspection.lens_model import Array
 
-# The terms of a head: shares by which both axes turn more than commanded, the camera on its mount, and play (radians).
-HEAD_TERMS = ("pan_scale", "tilt_scale", "mount_x", "mount_y", "mount_z", "pan_play", "tilt_play")
-# Standard uncertainties before anything is seen: generous. Our own choice, no source.
-HEAD_PRIOR = np.array([0.02, 0.02, *np.radians([1.0, 1.0, 1.0]), *np.radians([0.5, 0.5])])
+# The terms of a head: shares by which both axes turn more than commanded, the camera on its mount, play, and what an
+# eccentric gear adds once per turn as a sine and a cosine of the axis's angle. All but the shares are in radians.
+HEAD_TERMS = (
+    "pan_scale", "tilt_scale", "mount_x", "mount_y", "mount_z", "pan_play", "tilt_play",
+    "pan_sine", "pan_cosine", "tilt_sine", "tilt_cosine",
+)  # fmt: skip
+OF_PAN, OF_MOUNT, OF_TILT = (0, 5, 7, 8), slice(2, 5), (1, 6, 9, 10)  # places of scale, play, sine and cosine
+# Standard uncertainties before anything is seen: generous. Our own choice, no source. The gear's is `wave.prior_sd`.
+GEAR_SD_DEG = prior_sd(HEAD_ECCENTRICITY_DEG)
+HEAD_PRIOR = np.array([0.02, 0.02, *np.radians([1.0, 1.0, 1.0, 0.5, 0.5, *[GEAR_SD_DEG] * 4])])
 LEAST_SD_DEG = 1e-4  # no head is surer than this: a standard uncertainty of 0 would be an infinite weight
 LEAST_SHARE = 0.1  # of the least uncertainty of an angle: near a pole, yaw and roll leave one direction without any
 
@@ -103,23 +110,28 @@ def middle_of(frames: Sequence[HeadFrame]) -> tuple[float, float]:
 def predicted(
     frames: Sequence[HeadFrame], axis: Array, terms: Array, middle_deg: tuple[float, float] | None = None
 ) -> tuple[Array, Array]:
-    """The rotations (n, 3, 3) by a head with these HEAD_TERMS, and their turns by each term, (n, 3, 7).
+    """The rotations (n, 3, 3) by a head with these HEAD_TERMS, and their turns by each term, (n, 3, 11).
 
     Scales count from the middle of the set: where the axes have their zero, the photographs cannot say. Give
     `middle_deg` for frames that are not the whole set.
     """
-    angles = np.array([(frame.pan_deg, frame.tilt_deg) for frame in frames])
-    pan, tilt = np.radians(angles - (middle_deg or middle_of(frames))).T
-    pan_side = np.array([frame.pan_from for frame in frames]) / 2
-    tilt_side = np.array([frame.tilt_from for frame in frames]) / 2
+    middle = middle_deg or middle_of(frames)
+    pan = _by_terms([(frame.pan_deg, frame.pan_from) for frame in frames], middle[0])
+    tilt = _by_terms([(frame.tilt_deg, frame.tilt_from) for frame in frames], middle[1])
     start = commanded(frames)
-    about_pan = (terms[0] * pan - terms[5] * pan_side)[:, None] * (start.transpose(0, 2, 1) @ axis)
-    about_tilt = (terms[1] * tilt - terms[6] * tilt_side)[:, None] * np.array([1.0, 0.0, 0.0])
-    mount = turned(terms[None, 2:5])[0]
+    about_pan = (pan @ terms[list(OF_PAN)])[:, None] * (start.transpose(0, 2, 1) @ axis)
+    about_tilt = (tilt @ terms[list(OF_TILT)])[:, None] * np.array([1.0, 0.0, 0.0])
+    mount = turned(terms[None, OF_MOUNT])[0]
     rotations = start @ turned(about_pan) @ turned(about_tilt) @ mount
     by_terms = np.zeros((len(frames), 3, len(HEAD_TERMS)))
-    pan_there = rotations.transpose(0, 2, 1) @ axis
-    by_terms[:, :, 0], by_terms[:, :, 5] = pan_there * pan[:, None], -pan_there * pan_side[:, None]
-    by_terms[:, :, 1], by_terms[:, :, 6] = mount[0] * tilt[:, None], -mount[0] * tilt_side[:, None]
-    by_terms[:, :, 2:5] = np.eye(3)
+    by_terms[:, :, list(OF_PAN)] = (rotations.transpose(0, 2, 1) @ axis)[:, :, None] * pan[:, None, :]
+    by_terms[:, :, list(OF_TILT)] = mount[0][None, :, None] * tilt[:, None, :]
+    by_terms[:, :, OF_MOUNT] = np.eye(3)
     return rotations, by_terms
+
+
+def _by_terms(angles: Sequence[tuple[float, int]], middle_deg: float) -> Array:
+    """How an axis turns by its scale, play, sine and cosine, (n, 4), from angles and directions of approach."""
+    angle_deg, side = np.array(angles, dtype=np.float64).T
+    turn = np.radians(angle_deg)
+    return np.stack([np.radians(angle_deg - middle_deg), -side / 2, np.sin(turn), np.cos(turn)], axis=1)

@@ -14,13 +14,13 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from controller.inspection.adjustment import Adjusted, adjust
+from controller.inspection.adjustment import GATE, Adjusted, adjust, rms_of
 from controller.inspection.ground import first_offset, joint_fit, nearness_of_ground
 from controller.inspection.head_measured import Measured
 from controller.inspection.lens_model import Array, BrownLens
-from controller.inspection.links import Flags, Link, misses, points_of
+from controller.inspection.links import Flags, Link, Points, misses, points_of
 from controller.inspection.near_points import NoPupil, OffsetFit, parallax_of
-from controller.inspection.near_things import may_be_near, nearest_offset
+from controller.inspection.near_things import lengths_with_parallax, may_be_near, nearest_offset
 from controller.inspection.poses import HeadFrame
 from controller.inspection.problem import NOTHING_KNOWN, Priors
 
@@ -70,12 +70,14 @@ def adjust_with_pupil(
     axis: Array,
     known: NearestThings | LevelGround | None = None,
     priors: Priors = NOTHING_KNOWN,
+    *,
+    before: Adjusted | None = None,
 ) -> tuple[Adjusted, PupilFound | NoPupil]:
     """Adjust a set of a lens that may not turn about its pupil, and find the pupil.
 
-    If it cannot be found, the adjustment is that of `adjust`. Raises ValueError without frames.
+    If it cannot be found, the adjustment is that of `adjust`; `before` is as there. Raises ValueError without frames.
     """
-    plain = adjust(frames, links, lens, axis, priors)
+    plain = adjust(frames, links, lens, axis, priors, before=before)
     if isinstance(known, LevelGround):
         return _on_ground(plain, frames, links, known, priors)
     return _near_things(plain, frames, links, known, priors)
@@ -91,13 +93,27 @@ def _near_things(
             return plain, found
         before = found
         far = _without(links, may_be_near(points, adjusted, found.offset))
-        adjusted = adjust(frames, far, adjusted.lens, plain.axis, priors)
+        adjusted = adjust(frames, far, adjusted.lens, plain.axis, priors, before=adjusted)
         found = nearest_offset(points, adjusted)
         if isinstance(found, OffsetFit) and found.near(before, STILL):
             break
     if isinstance(found, NoPupil):
         return plain, found
-    return adjusted, _stated(found, None if known is None else known.distance)
+    stated = _stated(found, None if known is None else known.distance)
+    if isinstance(stated, NoPupil):
+        return adjusted, stated
+    return _with_near(points, adjusted, found.offset), stated
+
+
+def _with_near(points: Points, adjusted: Adjusted, offset: Array) -> Adjusted:
+    """The set with near points counted as good, although they did not take part in the fit: a parallax explains them."""
+    length = lengths_with_parallax(points, adjusted, offset)
+    bounds = points.bounds[1:-1]
+    good = [far | near for far, near in zip(adjusted.good, np.split(length < GATE, bounds), strict=True)]
+    off_px = np.split(length * points.sigma_px * adjusted.noise, bounds)
+    return replace(
+        adjusted, good=good, rms_px=np.array([rms_of(off[held]) for off, held in zip(off_px, good, strict=True)])
+    )
 
 
 def _on_ground(
@@ -111,7 +127,7 @@ def _on_ground(
             break
         missed = misses(points, adjusted.lens, adjusted.rotations)
         moved = parallax_of(points, adjusted, missed, nearness_of_ground(points, adjusted, offset), offset).moved_px
-        adjusted = adjust(frames, _shifted(links, moved), adjusted.lens, plain.axis, priors)
+        adjusted = adjust(frames, _shifted(links, moved), adjusted.lens, plain.axis, priors, before=adjusted)
         found = joint_fit(points, adjusted, offset)
         if found is None:
             break

@@ -5,7 +5,7 @@ from collections.abc import Iterator, Sequence
 import numpy as np
 
 from controller.amounts import counted
-from controller.inspection.evidence import Evidence
+from controller.inspection.evidence import SetEvidence
 from controller.inspection.inspected import Blemish, FrameFault, InspectedFrame, InspectedLink, LinkVerdict
 from controller.inspection.limits import Limits
 from controller.planning.cores import cores_at
@@ -39,12 +39,20 @@ def _lowered(sentence: str) -> str:
     return sentence[0].lower() + sentence[1:]
 
 
-def notes_of(evidence: Evidence, frames: Sequence[InspectedFrame]) -> list[str]:
+def notes_of(evidence: SetEvidence, frames: Sequence[InspectedFrame]) -> list[str]:
     """What else there is to say."""
-    return [*_coverage(evidence, frames), *_unheld(evidence), *_passes(frames)]
+    return [*_coverage(evidence, frames), *_unheld(evidence), *_turned(evidence.turned_files), *_passes(frames)]
 
 
-def _coverage(evidence: Evidence, frames: Sequence[InspectedFrame]) -> Iterator[str]:
+def _turned(files: Sequence[str]) -> Iterator[str]:
+    """What was done about pictures that the camera would show turned otherwise than most."""
+    if len(files) > MOST_NAMED:
+        yield f"{len(files)} files have another orientation than the others. All were turned alike."
+    elif files:
+        yield f"{', '.join(files)}: the camera noted another orientation. All pictures were turned alike."
+
+
+def _coverage(evidence: SetEvidence, frames: Sequence[InspectedFrame]) -> Iterator[str]:
     """Whether the pictures leave a hole, by their measured poses."""
     there = [
         frame for frame in frames if frame.file is not None and not MISSING & {each.fault for each in frame.blemishes}
@@ -62,7 +70,7 @@ def _coverage(evidence: Evidence, frames: Sequence[InspectedFrame]) -> Iterator[
         )
 
 
-def _unheld(evidence: Evidence) -> Iterator[str]:
+def _unheld(evidence: SetEvidence) -> Iterator[str]:
     alone = [
         evidence.id_of(number)
         for number, unheld in enumerate(evidence.adjusted.alone)

@@ -1,6 +1,6 @@
 """Frames whose pictures contradict all their neighbours, and what they show instead."""
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 
 from controller.inspection.linking import Pair, Sized, Source, find_all
@@ -8,13 +8,20 @@ from controller.inspection.overlap import FrameView
 from controller.inspection.points import LinkFinding, LinkReason
 
 AGREEING = frozenset({LinkReason.FOUND, LinkReason.ELSEWHERE})
-CONTRADICTING = frozenset({LinkReason.DIFFERENT, LinkReason.REPEATED})
 STRONG_TEXTURE = 0.3  # of an overlap: with less, clouds and water explain why two pictures differ
+# Pictures of two places correlate up to 0.18 at their best shift; those of one place that give no points, such as a
+# horizon, from 0.5 on. From simulated sets.
+SAME_PEAK = 0.25
+
+
+def shows_same(finding: LinkFinding) -> bool:
+    """Whether both pictures show one place, even if it gives too few points."""
+    return finding.reason in AGREEING or finding.peak >= SAME_PEAK
 
 
 def contradicts(finding: LinkFinding) -> bool:
     """Whether both pictures of a link show much detail, and do not agree on it."""
-    return finding.reason in CONTRADICTING and finding.textured >= STRONG_TEXTURE
+    return finding.textured >= STRONG_TEXTURE and not shows_same(finding)
 
 
 def suspects_in(findings: Mapping[Pair, LinkFinding]) -> list[int]:
@@ -55,13 +62,24 @@ class Explained:
             kept = {frame: place for frame, place in kept.items() if place in kept and frame in kept.values()}
         return kept
 
+    @property
+    def misplaced(self) -> frozenset[int]:
+        """The frames whose pictures are of another place. With nothing can they be compared."""
+        return frozenset({*self.elsewhere, *self.place_of} - set(self.exchanged))
 
-def explain(suspects: Sequence[int], views: Sequence[FrameView], pairs: Iterable[Pair], source: Source) -> Explained:
-    """Try the picture of each suspect at the places of the other suspects and of its own neighbours."""
+
+def explain(
+    suspects: Sequence[int], views: Sequence[FrameView], findings: Mapping[Pair, LinkFinding], source: Source
+) -> Explained:
+    """Try the picture of each suspect at the places of the other suspects and of its own neighbours, and those of
+    neighbours that no link holds at its place.
+    """
     around: dict[int, set[int]] = {}
-    for first, second in pairs:
+    for first, second in findings:
         around.setdefault(first, set()).add(second)
         around.setdefault(second, set()).add(first)
+    held = {frame for pair, finding in findings.items() if finding.reason in AGREEING for frame in pair}
+    loose = {frame for suspect in suspects for frame in around[suspect]} - held - set(suspects)
     sound = {frame: sorted(others - set(suspects)) for frame, others in around.items()}
     trials = _Trials(views, source)
     for frame in suspects:
@@ -69,12 +87,17 @@ def explain(suspects: Sequence[int], views: Sequence[FrameView], pairs: Iterable
             # A sound frame at that place shows itself what is there.
             for other in sound[place] if place in suspects else [place]:
                 trials.add((frame, place), other)
+        for other in sorted(loose & around[frame]):
+            for neighbour in sorted(around[frame] & held):
+                trials.add((other, frame), neighbour)
     scores = trials.scores()
     place_of: dict[int, int] = {}
-    for frame in suspects:
+    for frame in [*suspects, *sorted(loose)]:
         fitting = {place: score for (each, place), score in scores.items() if each == frame and score}
         if fitting:
             place_of[frame] = max(fitting, key=lambda place: (fitting[place], -place))
+    for frame in sorted(loose & set(place_of)):
+        place_of.setdefault(place_of[frame], frame)  # its picture is of the bare place that the other one left
     return Explained(place_of, tuple(frame for frame in suspects if frame not in place_of))
 
 

@@ -10,12 +10,13 @@ from numpy.typing import NDArray
 from PIL.ExifTags import Base
 
 from controller import exif
+from controller.amounts import counted
 from controller.calibration.photographs import ENDINGS, SAME_FOCAL
 from controller.errors import InputError
 from controller.inspection.cells import Cells, lit_cells
 from controller.inspection.exposures import choose_exposures, histogram, lost_shares
 from controller.matching.table import MatchLine
-from controller.picture_file import read_facts, read_grey
+from controller.picture_file import RAW, read_facts, read_grey
 from controller.planning.plan import Frame
 from controller.reading import trouble_of
 
@@ -56,11 +57,15 @@ class TakenFrame:
 
 @dataclass(frozen=True, slots=True)
 class SharedFacts:
-    """What the pictures of a set have in common: upright size, orientation by EXIF, and focal length (None: not said)."""
+    """What the pictures of a set have in common: upright size, orientation by EXIF, and focal length (None: not said).
+
+    `turned` are the files that say another orientation.
+    """
 
     size_px: tuple[int, int]
     orientation: int
     focal_mm: float | None
+    turned: tuple[str, ...] = ()
 
 
 def taken_frames(frames: Sequence[Frame], lines: Iterable[MatchLine], folder: Path) -> list[TakenFrame]:
@@ -81,8 +86,24 @@ def taken_frames(frames: Sequence[Frame], lines: Iterable[MatchLine], folder: Pa
 
 
 def _readable(line: MatchLine, folder: Path) -> Path | None:
-    names = [name for name in (line.file, *line.also) if name is not None and Path(name).suffix.lower() in ENDINGS]
-    return folder / names[0] if names else None
+    names = [name for name in (line.file, *line.also) if name is not None]
+    for endings in (ENDINGS, RAW):  # a raw file counts by its preview, if no JPEG is beside it
+        for name in names:
+            if Path(name).suffix.lower() in endings:
+                return folder / name
+    return None
+
+
+def preview_note(taken: Sequence[TakenFrame], shared: SharedFacts) -> list[str]:
+    """A sentence if raw files were read by their previews."""
+    raw = sum(path.suffix.lower() in RAW for one in taken for path in one.paths.values())
+    if not raw:
+        return []
+    size = f"{shared.size_px[0]} x {shared.size_px[1]} pixels upright"
+    return [
+        f"{counted(raw, 'raw file')} had no JPEG beside {'it' if raw == 1 else 'them'}, so the preview inside was read "
+        f"({size}): all figures in pixels are of that size."
+    ]
 
 
 def shared_facts(taken: Sequence[TakenFrame]) -> SharedFacts:
@@ -106,15 +127,18 @@ def shared_facts(taken: Sequence[TakenFrame]) -> SharedFacts:
         raise InputError("None of the paired files can be read as a picture. Give the folder with the JPEGs of this run.")
     sizes, turns, focals = (Counter(each) for each in zip(*read.values(), strict=True))
     stored, turn, focal = (counts.most_common(1)[0][0] for counts in (sizes, turns, focals))
-    for (place, exposure), (own_size, _, own_focal) in read.items():
+    turned = []
+    for (place, exposure), (own_size, own_turn, own_focal) in read.items():
         name = taken[place].paths[exposure].name
-        if own_size != stored and own_size != stored[::-1]:
+        if own_size != stored:
             size, usual = (f"{side[0]} x {side[1]} pixels" for side in (own_size, stored))
             _leave_out(taken[place], exposure, f"{name}: is {size}, the others are {usual}. It was left out.")
         elif own_focal and focal and abs(own_focal / focal - 1) > SAME_FOCAL:
             what = f"{name}: was shot at {own_focal:g} mm, the others at {focal:g} mm. It was left out."
             _leave_out(taken[place], exposure, what)
-    return SharedFacts(stored[::-1] if turn in TURNED_SIDES else stored, turn, focal)
+        elif own_turn != turn:
+            turned.append(name)
+    return SharedFacts(stored[::-1] if turn in TURNED_SIDES else stored, turn, focal, tuple(turned))
 
 
 def _leave_out(one: TakenFrame, exposure: int, trouble: str) -> None:
@@ -132,6 +156,9 @@ def glance(one: TakenFrame, shared: SharedFacts, circle_px: float | None) -> Non
             grey = np.asarray(read_grey(path, GLANCE_PX, shared.orientation).picture, dtype=np.uint8)
         except InputError as error:
             _leave_out(one, exposure, f"{path.name}: {trouble_of(error, path)}.")
+            continue
+        if (grey.shape[1] > grey.shape[0]) != (shared.size_px[0] > shared.size_px[1]):  # a TIFF keeps its orientation
+            _leave_out(one, exposure, f"{path.name}: is turned by a quarter against the others. It was left out.")
             continue
         one.histograms[exposure] = histogram(grey[_within(grey.shape, circle_px, shared)])
         one.greys[exposure] = grey

@@ -4,7 +4,7 @@ import math
 
 import numpy as np
 
-from controller.inspection.evidence import Evidence, compare
+from controller.inspection.evidence import SetEvidence, compare
 from controller.inspection.frame_verdicts import judge_frame, poses
 from controller.inspection.head_measured import Measured, measure_head
 from controller.inspection.inspected import (
@@ -19,7 +19,7 @@ from controller.inspection.set_words import notes_of, todo_of
 COMMON_PX = 0.02  # of error at a corner that all matches of a set share: they are interpolated. From simulated sets
 
 
-def judged(evidence: Evidence, limits: Limits) -> Inspected:
+def judged(evidence: SetEvidence, limits: Limits) -> Inspected:
     """The verdicts on a set."""
     compared = compare(evidence, limits)
     links = [judge_link(evidence, compared, pair, limits) for pair in evidence.pairs]
@@ -41,7 +41,7 @@ def judged(evidence: Evidence, limits: Limits) -> Inspected:
     )
 
 
-def _lens(evidence: Evidence) -> LensMeasured:
+def _lens(evidence: SetEvidence) -> LensMeasured:
     adjusted = evidence.adjusted
     sds = np.sqrt(np.diag(adjusted.lens_covariance()))
     corner_px = math.hypot(*evidence.size_px) / 2
@@ -66,6 +66,6 @@ def _lens(evidence: Evidence) -> LensMeasured:
     )  # fmt: skip
 
 
-def _pixels_per_mm(evidence: Evidence) -> float:
+def _pixels_per_mm(evidence: SetEvidence) -> float:
     camera = evidence.plan.kit.camera
     return evidence.size_px[0] / camera.used_mm[camera.mounted == "portrait"]

@@ -14,13 +14,12 @@ from controller import exif
 from controller.errors import InputError
 from controller.matching.evidence import FileStamp
 from controller.matching.sequence import NUMBERS
-from controller.picture_file import PHOTOGRAPH, read_card_tags
+from controller.picture_file import PHOTOGRAPH, RAW, read_card_tags
 from controller.reading import as_text, digest_of, files_in, trouble_of
 from controller.shown import shown
 
 JPEG = frozenset({".jpg", ".jpeg"})
 PLAIN = JPEG | {".tif", ".tiff", ".heic", ".hif"}
-RAW = frozenset({".dng", ".nef", ".cr2", ".cr3", ".arw", ".raf", ".rw2", ".orf", ".pef", ".srw"})
 CUT_SHORT = "is cut short"
 LONGEST_NAME = 200  # characters kept of a camera's name: some files contain thousands
 NEIGHBOURS = 4  # files before and after, whose names show the camera's pattern

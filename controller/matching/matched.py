@@ -18,6 +18,7 @@ from controller.matching.table import (
     frames_to_retake,
     match_lines,
 )
+from controller.matching.vouching import believable, other_day, when
 from controller.planning.plan import Plan
 from controller.shown import shown
 
@@ -58,8 +59,8 @@ class Matched:
     """The result: a line for each file and each missing exposure, and the frames to shoot again.
 
     `not_made` exposures are missing in the session itself. `opened_s` is when each file's shutter opened by the session's
-    clock, in seconds of UTC, if known. `checks` are sentences about the pictures, `losses` a phrase for each part of a
-    damaged session that cannot be read.
+    clock, in seconds of UTC, if known. `checks` are sentences about the files, `losses` a phrase for each part of a
+    damaged session that cannot be read. `other_run` is a sentence if the card may be of another run, to be said first.
     """
 
     plan: Plan
@@ -71,6 +72,7 @@ class Matched:
     opened_s: dict[str, float] = field(default_factory=dict)
     checks: list[str] = field(default_factory=list)
     losses: tuple[str, ...] = ()
+    other_run: str | None = None
 
     def count(self, *verdicts: MatchVerdict) -> int:
         """The number of lines with one of these verdicts."""
@@ -86,6 +88,7 @@ class Matched:
             "not_made": self.not_made,
             "checks": self.checks,
             "losses": list(self.losses),
+            "other_run": self.other_run,
             "lines": [line.row() for line in self.lines],
         }
 
@@ -99,8 +102,7 @@ def match_files(run: Recorded, session: Path, folder: Path) -> Matched:
     stamps = [file.stamp for file in dated]
     exposures = [ExposureStamp(one.opened_s, one.shutter_s, one.made, one.confirmed) for one in run.exposures]
     pairing = pair_up(stamps, exposures, run.dated)
-    if not pairing.related:
-        raise InputError(f"{folder}: its photographs do not fit the times of {session}; give the card of that run.")
+    _must_be_of(run, pairing, dated, session, folder)
     lines = match_lines(dated, pairing, run.exposures, folder)
     for file in others:
         lines.append(file_line(file, folder))
@@ -115,7 +117,25 @@ def match_files(run: Recorded, session: Path, folder: Path) -> Matched:
     }
     clock = _clock(pairing, run, dated)
     retake = frames_to_retake(lines, made)
-    return Matched(run.plan, camera, clock, lines, retake, planned - len(made), opened, losses=run.losses)
+    return Matched(
+        run.plan, camera, clock, lines, retake, planned - len(made), opened,
+        losses=run.losses, other_run=other_day(clock.ahead_s),
+    )  # fmt: skip
+
+
+def _must_be_of(run: Recorded, pairing: Pairing, files: Sequence[CardFile], session: Path, folder: Path) -> None:
+    """Refuse the card of another run. Raises InputError."""
+    begun_s = run.exposures[0].opened_s if run.dated else None
+    believed = believable(pairing, begun_s, zone_known=all(file.has_zone for file in files))
+    if pairing.related and believed:
+        return
+    fit = (
+        f"fit the times of {session} no better than another run's would; give the whole card of that run"
+        if pairing.related
+        else f"do not fit the times of {session}; give the card of that run"
+    )
+    times = when([file.stamp.at_s for file in files], [one.opened_s for one in run.exposures] if run.dated else None)
+    raise InputError(f"{folder}: its photographs {fit} ({times}).")
 
 
 def _clock(pairing: Pairing, run: Recorded, files: Sequence[CardFile]) -> CameraClock:

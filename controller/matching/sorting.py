@@ -2,14 +2,16 @@
 
 import os
 import stat
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from pathlib import Path, PurePosixPath
+from typing import Any
 
 from controller.files import copy_verified, link_to, write_new
 from controller.folders import make_inner_folder
 from controller.matching.matched import Matched
+from controller.matching.pose_columns import commanded_values
 from controller.matching.sidecar import sidecar
 from controller.matching.table import (
     MatchLine,
@@ -81,9 +83,19 @@ def unfit(source: Path, folder: Path) -> str | None:
     return None
 
 
-def sort_files(files: Sequence[Placed], folder: Path, matched: Matched, *, link: bool, xmp: bool) -> None:
-    """Copy or link the files into `folder`, with `xmp` each with its sidecar. Raises StorageFailed."""
-    frames = {frame.id: frame for frame in matched.plan.frames}
+def sort_files(
+    files: Sequence[Placed],
+    folder: Path,
+    matched: Matched,
+    *,
+    link: bool,
+    xmp: bool,
+    measured: Mapping[str, Mapping[str, Any]] | None = None,
+) -> None:
+    """Copy or link the files into `folder`, with `xmp` each with its sidecar. Raises StorageFailed.
+
+    `measured` are the columns of a sidecar by file, where more is known than `match` knows.
+    """
     described: set[Path] = set()  # a raw file and its JPEG have one sidecar
     for one in files:
         target = folder / one.target
@@ -93,14 +105,16 @@ def sort_files(files: Sequence[Placed], folder: Path, matched: Matched, *, link:
         else:
             copy_verified(one.source.resolve(), target)
         beside = target.with_suffix(".xmp")
-        if xmp and one.line.frame is not None and beside not in described:
+        if xmp and beside not in described:
             described.add(beside)
-            write_new(
-                beside, sidecar(one.line, frames[one.line.frame], _opened(one.line, matched), passes=matched.plan.passes)
-            )
+            write_new(beside, sidecar_of(one.line, matched, (measured or {}).get(one.line.file or "")))
 
 
-def _opened(line: MatchLine, matched: Matched) -> str | None:
-    """When its shutter opened by the session's clock, in UTC."""
+def sidecar_of(line: MatchLine, matched: Matched, values: Mapping[str, Any] | None = None) -> str:
+    """The sidecar of a line's file. `values` are its columns; None: those that are known without the pictures."""
+    if values is None:
+        values = commanded_values(line, next(frame for frame in matched.plan.frames if frame.id == line.frame))
     opened = matched.opened_s.get(line.file or "")
-    return None if opened is None else datetime.fromtimestamp(opened, UTC).isoformat(timespec="seconds")
+    moment = None if opened is None else datetime.fromtimestamp(opened, UTC).isoformat(timespec="seconds")
+    label = line.verdict.value if line.verdict is MatchVerdict.DOUBTFUL else None
+    return sidecar(values, moment, passes=matched.plan.passes, label=label)

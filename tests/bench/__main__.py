@@ -20,6 +20,7 @@ from tests.bench import (
     capturing,
     figures,
     firmware,
+    inspecting,
     intervals,
     lens_intervals,
     matching,
@@ -63,13 +64,14 @@ COUNTED: dict[str, Measuring] = {
     "troubled": wire.troubled,
     "rows": planner.rows,
     "intervals": intervals.intervals,
+    "inspecting": inspecting.inspecting,
     "cards": matching.cards,
     "fewest": planner.fewest,
     "mutants": mutants.mutants,
 }
 """What is about anything else, the longest first: on the other core meanwhile."""
 GROUPS = TIMED | COUNTED
-SLOW = {"cards", "fewest", "intervals", "mutants"}  # many minutes: only on request
+SLOW = {"cards", "fewest", "inspecting", "intervals", "mutants"}  # many minutes: only on request
 ONE_CORE = dict.fromkeys(("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS"), "1")
 
 

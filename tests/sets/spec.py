@@ -59,6 +59,7 @@ class SetSpec:
     made: int | None = None
     bareness: Bareness | None = None
     passers: tuple[int, int] = (0, 0)
+    passes: int = 1
     open_surfaces: bool = False
     hidden: Hidden = field(default_factory=Hidden)
 
@@ -80,10 +81,10 @@ class SetSpec:
     def request(self) -> Request:
         """The whole sphere, the band, or the part of the band between the yaws of the window."""
         if self.band_deg is None:
-            return Request()
+            return Request(passes=self.passes)
         low_deg, high_deg = self.band_deg
         if self.window_deg is None:
-            return Request(region=RegionKind.BAND, pitch_from_deg=low_deg, pitch_to_deg=high_deg)
+            return Request(region=RegionKind.BAND, pitch_from_deg=low_deg, pitch_to_deg=high_deg, passes=self.passes)
         left_deg, right_deg = self.window_deg
         return Request(RegionKind.WINDOW, low_deg, high_deg, left_deg, right_deg)
 
@@ -112,6 +113,7 @@ KINDS: dict[str, SetSpec] = {
     "open surfaces": SetSpec(open_surfaces=True, hidden=ORDINARY),
     "sky, water and wall": SetSpec(bareness=Bareness(), hidden=ORDINARY),
     "people and cars": SetSpec(passers=(6, 3), hidden=ORDINARY),
+    "two passes": SetSpec(band_deg=(-12, 12), passers=(9, 4), passes=2, hidden=ORDINARY),
     "play": SetSpec(hidden=replace(ORDINARY, play_deg=(0.06, 0.05))),
     "incomplete": SetSpec(made=19, hidden=ORDINARY),
     "bracket of 3": SetSpec(bracket_ev=(-2.0, 0.0, 2.0), hidden=ORDINARY),

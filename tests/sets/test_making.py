@@ -155,7 +155,7 @@ def test_the_truth_about_the_head_is_in_the_terms_of_the_host(name: str, tmp_pat
         pose = pose_at(head, pan_deg, tilt_deg)
         frames.append(Pose(pose.yaw_deg, pose.pitch_deg, pose.roll_deg, 1.0, 1.0, 1.0, pan_deg, tilt_deg))
     axis = pan_axis(head.lean_deg, head.lean_toward_deg)
-    terms = np.array([hidden.pan_scale, hidden.tilt_scale, *np.radians(hidden.mount_deg), 0.0, 0.0])
+    terms = np.array([hidden.pan_scale, hidden.tilt_scale, *np.radians(hidden.mount_deg), *[0.0] * 6])
     due, _ = predicted(frames, axis, terms)
     true = np.stack([shot.rotation for shot in shots])
     off = np.degrees(turn_of(due.transpose(0, 2, 1) @ true))

@@ -49,6 +49,7 @@ ALWAYS = {
     "report": "--out",
     "match": "--out --pictures",
     "align": "--yaw --pitch --yaw-only --nearest-mm --out",
+    "inspect": "--out --limit --limits --calibrate",
 }
 """Options that always have an effect. --json is one everywhere."""
 

@@ -150,6 +150,37 @@ def test_the_card_of_another_run_is_refused(shell: Shell) -> None:
     )
 
 
+def test_a_card_of_the_same_plan_on_another_day_is_doubted_first(shell: Shell) -> None:
+    """Its times fit perfectly, so a clock that was never set explains it as well."""
+    session_at(shell.folder / "s.sqlite")
+    for number in range(len(EXPOSURES)):
+        shot(shell.folder / "card" / f"FULL{number + 1:04}.JPG", number, timedelta(days=3, seconds=521))
+    told = shell("match", "s.sqlite", "card")
+    assert told.status == 0
+    assert told.out.splitlines()[0] == (
+        "By the camera's clock this card was shot 3 days after the session: unless that clock was wrong, it is the card "
+        "of another run of the same plan."
+    )
+    assert json.loads(shell("match", "s.sqlite", "card", "--json").out)["other_run"] in told.out
+
+
+def test_a_card_that_fits_no_better_than_another_s_is_refused(shell: Shell) -> None:
+    """The first row of another plan, at nearly the same pace, two days later."""
+    session_at(shell.folder / "s.sqlite")
+    for number in range(15):
+        at_s = 10 + number * 4.1 - opened_s(0)
+        shot(
+            shell.folder / "card" / f"A{number:04}.JPG",
+            0,
+            timedelta(days=2, hours=1.7, seconds=at_s),
+            shutter=SHUTTERS[1],
+        )
+    (said,) = refuses(shell, 2, "match", "s.sqlite", "card")
+    assert "its photographs " in said
+    assert "card of that run (by the camera's clock they were shot 2026-06-23 06:42 to 06:43, the run was" in said
+    assert refuses(shell, 2, "inspect", "s.sqlite", "card") == [said]
+
+
 def test_copies_are_named_and_take_no_certainty_away(ready: Shell) -> None:
     folder = ready.folder / "card" / "100ANVIL"
     for number, name in ((5, "FULL0006 (1).JPG"), (9, "A.JPG"), (20, "FULL9000.JPG")):

@@ -6,7 +6,7 @@ import numpy as np
 
 from controller.inspection.lens_model import Array, project, see
 from controller.inspection.links import Link
-from controller.inspection.poses import HeadFrame, head_covariances, pan_axis, predicted, turned
+from controller.inspection.poses import GEAR_SD_DEG, HeadFrame, head_covariances, pan_axis, predicted, turned
 from tests.controller.inspection.sets import LENS, NOISE_PX, MadeUp
 
 SIZE = 2 * np.array([2000.0, 1500.0])
@@ -44,7 +44,7 @@ def make_near(
     points: int = 40,
     wild: float = 0.03,
 ) -> MadeUp:
-    head = rng.normal(size=7) * [0.003, 0.003, *np.radians([0.3, 0.3, 0.3]), *np.radians([0.03, 0.03])]
+    head = rng.normal(size=11) * [0.003, 0.003, *np.radians([0.3, 0.3, 0.3, 0.03, 0.03, *[GEAR_SD_DEG] * 4])]
     rotations, _ = predicted(frames, pan_axis(0, 0), head)
     errors = np.linalg.cholesky(head_covariances(frames)) @ rng.normal(size=(len(frames), 3, 1))
     rotations = rotations @ turned(errors[:, :, 0])

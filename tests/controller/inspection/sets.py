@@ -8,7 +8,7 @@ from numpy.typing import NDArray
 
 from controller.inspection.lens_model import Array, BrownLens, project, see
 from controller.inspection.links import Link
-from controller.inspection.poses import HeadFrame, head_covariances, pan_axis, predicted, turned
+from controller.inspection.poses import GEAR_SD_DEG, HeadFrame, head_covariances, pan_axis, predicted, turned
 from controller.optics.projection import Projection
 
 NOISE_PX = 0.3
@@ -38,7 +38,7 @@ def grid(pans: NDArray[Any], tilts: NDArray[Any], sd_deg: float = 0.02, both_way
 def make(
     rng: np.random.Generator, frames: list[HeadFrame], lens: BrownLens = LENS, points: int = 40, wild: float = 0.05
 ) -> MadeUp:
-    head = rng.normal(size=7) * [0.003, 0.003, *np.radians([0.3, 0.3, 0.3]), *np.radians([0.03, 0.03])]
+    head = rng.normal(size=11) * [0.003, 0.003, *np.radians([0.3, 0.3, 0.3, 0.03, 0.03, *[GEAR_SD_DEG] * 4])]
     rotations, _ = predicted(frames, pan_axis(0, 0), head)
     errors = np.linalg.cholesky(head_covariances(frames)) @ rng.normal(size=(len(frames), 3, 1))
     rotations = rotations @ turned(errors[:, :, 0])

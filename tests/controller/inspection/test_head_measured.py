@@ -5,7 +5,7 @@ import pytest
 
 from controller.inspection.adjustment import adjust
 from controller.inspection.head_measured import COVERAGE, Measured, Unmeasured, measure_head
-from controller.inspection.poses import HEAD_TERMS
+from controller.inspection.poses import GEAR_SD_DEG, HEAD_TERMS
 from tests.controller.inspection.geometries import AXIS, PAN, TILT, errors_of
 from tests.controller.inspection.sets import ASSUMED, grid, make
 
@@ -33,6 +33,18 @@ def test_play_is_measured_if_the_approach_differs() -> None:
     truth = np.degrees(made.head[HEAD_TERMS.index("pan_play")])
     assert abs(head.pan_play_deg.value - truth) < 3.5 * head.pan_play_deg.sd
     assert head.tilt_play_deg is Unmeasured.ONE_APPROACH
+
+
+def test_part_of_a_turn_is_less_sure_than_a_whole_one() -> None:
+    """Over part of a turn a gear's error once per turn looks like a scale."""
+    sds = []
+    for pans in (np.arange(0, 360, 30.0), np.arange(0, 100, 30.0)):
+        made = make(np.random.default_rng(4), grid(pans, np.array([-10.0, 20.0]), sd_deg=0.005))
+        head = measure_head(made.frames, adjust(made.frames, made.links, ASSUMED, AXIS), PAN, TILT)
+        assert isinstance(head.pan_steps_per_degree, Measured)
+        sds.append(head.pan_steps_per_degree.sd / PAN)
+    assert sds[1] > 4 * sds[0]
+    assert sds[1] > 0.3 * np.radians(GEAR_SD_DEG)
 
 
 def test_a_set_says_what_it_cannot_carry() -> None:

@@ -1,6 +1,5 @@
 """Measured values as findings and records."""
 
-import math
 import re
 from datetime import UTC, datetime
 from pathlib import Path
@@ -11,7 +10,7 @@ import pytest
 from controller.calibration.records import AxisName, CalibrationKind, add, read
 from controller.calibration.validity import calibrated
 from controller.inspection.head_measured import HeadMeasured, Measured, Unmeasured
-from controller.inspection.offered import offered, wave_share
+from controller.inspection.offered import offered
 from tests.controller.inspection.sets import grid
 from tests.controller.kit.tables import kit_with
 
@@ -88,22 +87,3 @@ def test_what_cannot_be_is_not_offered(measured: HeadMeasured, ahead: Measured |
 def test_the_way_to_slide(ahead: float, said: str) -> None:
     (finding,) = offered(KIT, FRAMES, head(), Measured(ahead, 0.4)).findings
     assert said in finding.sentences[0]
-
-
-@pytest.mark.parametrize("span_deg", [20.0, 90.0, 180.0, 360.0])
-def test_an_error_once_per_turn_is_that_of_fitted_lines(span_deg: float) -> None:
-    """Against lines fitted to waves at many phases."""
-    angle = np.radians(np.linspace(0, span_deg, 2001))
-    slopes = [
-        np.polyfit(angle, np.radians(0.1) * np.sin(angle + phase), 1)[0] for phase in np.linspace(0, 2 * math.pi, 50)[:-1]
-    ]
-    assert wave_share(span_deg, 0.1) == pytest.approx(float(np.sqrt(np.mean(np.square(slopes)))), rel=0.01)
-
-
-def test_part_of_a_turn_is_less_sure_than_a_whole_one() -> None:
-    measured = head(Measured(RATE, 0.0001 * RATE))
-    (whole,), (part,) = (offered(KIT, frames, measured).findings for frames in (FRAMES, FRAMES[:4]))
-    u_whole, u_part = (found.uncertainties["u_steps_per_degree"] / RATE for found in (whole, part))
-    assert u_whole == pytest.approx(math.hypot(0.0001, wave_share(360, KIT.head.pan.eccentricity_deg)))
-    assert u_part > 2 * u_whole
-    assert "cannot tell it from steps" in part.sentences[1]

@@ -55,13 +55,13 @@ def test_scales_are_those_of_a_head_that_leans(
     """A head that turns further, by the kinematics of the program, is where the terms put it."""
     frames = [frame_at(pan, tilt, lean, toward), frame_at(-pan, -tilt, lean, toward)]
     moved = [frame_at(sign * pan * (1 + pan_scale), sign * tilt * (1 + tilt_scale), lean, toward) for sign in (1, -1)]
-    terms = np.array([pan_scale, tilt_scale, 0, 0, 0, 0, 0])
+    terms = np.array([pan_scale, tilt_scale, *[0.0] * 9])
     found, _ = predicted(frames, pan_axis(lean, toward), terms)
     assert np.abs(found - commanded(moved)).max() < 1e-7
 
 
 @settings(max_examples=50)
-@given(angles, pitches, st.floats(0, 10), angles, st.lists(st.floats(-0.02, 0.02), min_size=7, max_size=7))
+@given(angles, pitches, st.floats(0, 10), angles, st.lists(st.floats(-0.02, 0.02), min_size=11, max_size=11))
 def test_terms_turn_frames_as_their_derivatives_say(
     pan: float, tilt: float, lean: float, toward: float, terms: list[float]
 ) -> None:
@@ -71,7 +71,7 @@ def test_terms_turn_frames_as_their_derivatives_say(
     for column in range(len(HEAD_TERMS)):
         if column in {2, 3, 4}:
             continue  # turns of the mount add up only at zero: tested by the fits
-        step = np.zeros(7)
+        step = np.zeros(len(HEAD_TERMS))
         step[column] = 1e-6
         more, _ = predicted(frames, axis, np.array(terms) + step)
         turn = turn_of(start.transpose(0, 2, 1) @ more) / 1e-6

@@ -1,16 +1,14 @@
-"""Lines, the file to use, what to reshoot, where each file goes, and its sidecar."""
+"""Lines, the file to use, what to reshoot, and where each file goes."""
 
 from __future__ import annotations
 
 import csv
 from dataclasses import replace
 from pathlib import Path, PurePosixPath
-from xml.etree import ElementTree as ET
 
 from controller.matching.card import CardFile
 from controller.matching.fit import ClockFit
 from controller.matching.pairing import Match, Pairing
-from controller.matching.sidecar import DC, RDF, XMP, sidecar
 from controller.matching.sorting import placed
 from controller.matching.table import (
     MatchedPose,
@@ -114,20 +112,6 @@ def test_files_of_the_same_shot_go_together() -> None:
     assert [one.target.name for one in both] == ["exposure-0_1.JPG", "exposure-0_1.NEF"]
 
 
-def test_a_sidecar_holds_standard_properties_only() -> None:
-    """Names and forms of ISO 16684-1:2019, from memory: title and description by language, subject a bag."""
-    line = MatchLine(MatchVerdict.DOUBTFUL, "1.JPG", frame=1, exposure=2, planned_shutter_s=0.01)
-    text = sidecar(line, FRAMES[1], "2026-06-21T07:00:01+00:00")
-    root = ET.fromstring(text)
-    (about,) = root.iter(f"{{{RDF}}}Description")
-    assert {child.tag for child in about} == {
-        f"{{{DC}}}title", f"{{{DC}}}description", f"{{{DC}}}subject", f"{{{XMP}}}CreateDate", f"{{{XMP}}}Label",
-    }  # fmt: skip
-    words = [item.text for item in about.findall(f"{{{DC}}}subject/{{{RDF}}}Bag/{{{RDF}}}li")]
-    assert words == ["row 2", "frame 1", "exposure 2"]
-    assert text.startswith("<?xpacket begin=")
-
-
 def test_the_table_as_text() -> None:
     text = lines_csv(lines([(0, 0, 1, "confirmed"), (1, 0, 1, "confirmed")], [0]))
     rows = text.splitlines()
@@ -149,5 +133,3 @@ def test_a_file_and_its_pose_are_in_one_row() -> None:
         ("1.JPG", "7.0", "-90.0", "0.0", "", ""),
         ("2.JPG", "", "", "", "", ""),
     ]
-    assert "yaw -90.10°, pitch -4.40°, roll 1.25°" in sidecar(found[0], FRAMES[0], None)
-    assert "yaw 7.00°, pitch -90.00°, roll 0.00°" in sidecar(found[1], FRAMES[1], None)

@@ -1,151 +1,24 @@
-"""Where the checks of pictures, names and lines begin to speak, and where they keep silent."""
+"""Where names, times and lines of a card are judged differently, and where they are not."""
 
 from __future__ import annotations
 
-import math
 from dataclasses import replace
 from pathlib import Path, PurePosixPath
 from typing import Any
-from xml.etree import ElementTree as ET
 
 import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
-from scipy.spatial.transform import Rotation
 
-from controller.calibration.turning import PictureGeometry
 from controller.matching.card import CUT_SHORT, CardFile
-from controller.matching.checks import (
-    Compared,
-    Joined,
-    bracket_step_ev,
-    detail_of,
-    frames_elsewhere,
-    planned_turn,
-    sharper,
-    soft_frames,
-    step_is_off,
-)
 from controller.matching.evidence import ExposureStamp, FileStamp, evidence_of, same_shutter, tick_of
 from controller.matching.pairing import Match
 from controller.matching.sequence import order_of
-from controller.matching.sidecar import DC, RDF, XMP, sidecar
 from controller.matching.sorting import placed, unfit
-from controller.matching.table import MatchedPose, MatchLine, MatchVerdict, Planned, frames_to_retake, match_lines
+from controller.matching.table import MatchLine, MatchVerdict, Planned, frames_to_retake, match_lines
 from controller.planning.plan import Frame
 from tests.controller.matching.test_table import FOLDER, FRAMES, pairing, planned, used
-
-# Pictures.
-
-
-# sRGB (IEC 61966-2-1:1999): code 188 is half the light of 255, 137 a quarter, to a code.
-@pytest.mark.parametrize(
-    ("first", "second", "step_ev"), [(137, 188, 1.0), (188, 137, -1.0), (99, 188, 2.0), (50, 50, 0.0)]
-)
-def test_a_step_is_the_ratio_of_light(first: int, second: int, step_ev: float) -> None:
-    assert bracket_step_ev(np.full((9, 9), first, np.uint8), np.full((9, 9), second, np.uint8)) == pytest.approx(
-        step_ev, abs=0.02
-    )
-
-
-@pytest.mark.parametrize(("code", "good"), [(25, False), (26, True), (229, True), (230, False), (0, False), (255, False)])
-def test_what_is_black_or_burnt_out_in_either_picture_tells_nothing(code: int, good: bool) -> None:
-    other = np.full((10, 10), 100, np.uint8)
-    dark = np.full((10, 10), code, np.uint8)
-    for pair in ((dark, other), (other, dark)):
-        assert (bracket_step_ev(*pair) is not None) is good
-
-
-@pytest.mark.parametrize(("pixels", "enough"), [(9, False), (10, True)])
-def test_a_hundredth_of_a_picture_is_enough(pixels: int, enough: bool) -> None:
-    first = np.zeros(1000, np.uint8)
-    first[:pixels] = 100
-    shape = first.reshape(25, 40)
-    assert (bracket_step_ev(shape, shape) is not None) is enough
-
-
-@pytest.mark.parametrize(
-    ("measured", "planned_ev", "off"),
-    [(2.0, 1.0, False), (2.01, 1.0, True), (0.0, 1.0, False), (-0.01, 1.0, True), (2.0, 4.0, False), (1.9, 4.0, True),
-     (6.0, 4.0, False), (6.1, 4.0, True), (-2.0, -4.0, False), (-1.9, -4.0, True)],
-)  # fmt: skip
-def test_a_step_may_be_off_by_one_ev_or_by_half(measured: float, planned_ev: float, off: bool) -> None:
-    assert step_is_off(measured, planned_ev) is off
-
-
-def test_detail_is_the_mean_square_step_over_the_mean_square_light() -> None:
-    """By a plain loop over pixels; a picture of 200 columns has fields of two pixels, of 96 of one."""
-    picture = np.random.default_rng(1).integers(0, 256, (31, 200)).astype(np.uint8)
-    found = detail_of(picture)
-    assert found.shape == (15, 100)
-    level = picture[:30].astype(float)
-    for row, column in ((0, 0), (7, 50), (14, 99), (3, 98)):
-        change = light = 0.0
-        for r in (2 * row, 2 * row + 1):
-            for c in (2 * column, 2 * column + 1):
-                right = level[r, c + 1] - level[r, c] if c < 199 else 0.0
-                below = level[r + 1, c] - level[r, c] if r < 29 else 0.0
-                change += right**2 + below**2
-                light += level[r, c] ** 2
-        assert found[row, column] == pytest.approx((change / 4) / (light / 4 + 1), rel=1e-12)
-    assert detail_of(np.full((96, 96), 77, np.uint8)).shape == (96, 96)
-    assert not detail_of(np.full((97, 40), 77, np.uint8)).any()
-
-
-def test_sharpness_is_compared_where_both_pictures_look() -> None:
-    """Of one pose everything is common; of poses half a picture apart, half."""
-    camera, size = PictureGeometry(300.0, (239.5, 159.5)), (480, 320)
-    random = np.random.default_rng(2)
-    field = random.uniform(0.5, 1.5, (32, 48))
-    one = Rotation.identity()
-    assert sharper(field, field, camera, size, one) == pytest.approx(0.0)
-    assert sharper(2 * field, field, camera, size, one) == pytest.approx(math.log(2))
-    assert sharper(field, 3 * field, camera, size, one) == pytest.approx(-math.log(3))
-    # Only what shows much counts: what is even in both is sky.
-    sky = field.copy()
-    sky[:12] = 1e-4
-    unsharp = np.where(field > 0, sky / 2, sky)
-    unsharp[:12] = 1e-4
-    assert sharper(sky, unsharp, camera, size, one) == pytest.approx(math.log(2), abs=0.05)
-    turned = planned_turn((0, 0), (math.degrees(math.atan(200 / 300)), 0))
-    assert sharper(field, 2 * field, camera, size, turned) == pytest.approx(-math.log(2), abs=0.4)
-    assert sharper(field, field, camera, size, planned_turn((0, 0), (77, 0))) is None
-    assert sharper(field[:1, :39], field[:1, :39], camera, size, one) is None  # fewer fields than 40
-    assert sharper(field[:1, :40], field[:1, :40], camera, size, one) is not None
-
-
-def test_a_soft_frame_shows_little_more_than_half_of_the_detail() -> None:
-    """Least squares over a chain of comparisons, against the median frame."""
-    for share, soft in ((0.54, True), (0.56, False)):
-        chain = [Compared(n, n + 1, 0.0) for n in range(6)]
-        chain[2] = Compared(2, 3, -math.log(share))
-        chain[3] = Compared(3, 4, math.log(share))
-        found = soft_frames(chain)
-        assert (list(found) == [3]) is soft
-        assert found == ({3: pytest.approx(share)} if soft else {})
-    assert soft_frames([]) == {}
-    assert soft_frames([Compared(0, 1, 5.0)]) == {}  # two frames: which of them is soft?
-
-
-def joined(first: int, second: int, off_deg: float, planned_deg: float = 30.0) -> Joined:
-    plan = planned_turn((0, 0), (planned_deg, 0))
-    return Joined(first, second, Rotation.from_rotvec([math.radians(off_deg), 0, 0]) * plan, plan)
-
-
-@pytest.mark.parametrize(("off_deg", "away"), [(1.8, False), (1.99, True), (-1.8, False), (-1.99, True)])
-def test_a_pair_points_elsewhere_beyond_a_degree_and_three_hundredths(off_deg: float, away: bool) -> None:
-    one = joined(0, 1, off_deg)  # 1 + 0.03 x 30 = 1.9 degrees
-    assert one.off_deg == pytest.approx(abs(off_deg))
-    assert one.points_elsewhere is away
-
-
-@pytest.mark.parametrize(("wrong", "of", "blamed"), [(1, 2, False), (2, 3, True), (2, 4, False), (3, 4, True)])
-def test_a_frame_is_blamed_by_most_of_its_neighbours(wrong: int, of: int, blamed: bool) -> None:
-    pairs = [joined(9, n, 5.0 if n < wrong else 0.0) for n in range(of)]
-    pairs += [joined(n, n + 10, 0.0) for n in range(of)] + [joined(n, n + 20, 0.0) for n in range(of)]
-    assert frames_elsewhere(pairs) == ({9: pytest.approx(5.0)} if blamed else {})
-
 
 # Clocks and shutter times as they are written.
 
@@ -368,29 +241,3 @@ def test_only_files_on_the_card_are_copied(tmp_path: Path) -> None:
     assert unfit(card / "out", card) == "is a link to a file that is not on the card"
     assert unfit(card / "gone", card) == "cannot be read"
     assert unfit(card, card) == "is no file but a folder, a pipe or a device"
-
-
-@pytest.mark.parametrize("verdict", [MatchVerdict.SURE, MatchVerdict.DOUBTFUL])
-@pytest.mark.parametrize("pose", [None, MatchedPose(-90.126, -4.5, 1.2, 0.0, 0.0)])
-@pytest.mark.parametrize("opened", [None, "2031-06-21T07:00:01+00:00"])
-def test_a_sidecar_says_which_frame_from_where_and_when(
-    verdict: MatchVerdict, pose: MatchedPose | None, opened: str | None
-) -> None:
-    line = MatchLine(verdict, "1.JPG", frame=1, exposure=2, planned_shutter_s=0.01)
-    if pose is not None:
-        line.yaw_deg, line.pitch_deg, line.roll_deg, line.pan_deg, line.tilt_deg = pose
-    root = ET.fromstring(sidecar(line, FRAMES[1], opened))
-    (about,) = root.iter(f"{{{RDF}}}Description")
-    where = "yaw 7.25°, pitch 60.00°" if pose is None else "yaw -90.13°, pitch -4.50°, roll 1.20°"
-    texts = {
-        name: [one.text for one in about.findall(f"{{{DC}}}{name}/{{{RDF}}}Alt/{{{RDF}}}li")]
-        for name in ("title", "description")
-    }
-    assert texts == {"title": ["row 2, frame 1, exposure 2"], "description": [f"{where}, 0.01 s as planned"]}
-    (title,) = about.findall(f"{{{DC}}}title/{{{RDF}}}Alt/{{{RDF}}}li")
-    assert title.get("{http://www.w3.org/XML/1998/namespace}lang") == "x-default"
-    assert about.get(f"{{{RDF}}}about") == ""
-    moments = [one.text for one in about.findall(f"{{{XMP}}}CreateDate")]
-    assert moments == ([] if opened is None else [opened])
-    labels = [one.text for one in about.findall(f"{{{XMP}}}Label")]
-    assert labels == (["doubtful"] if verdict is MatchVerdict.DOUBTFUL else [])
