@@ -26,7 +26,6 @@ PAGE = (Path(__file__).resolve().parents[2] / "docs" / "how-to" / "other-program
 PLAN = plan_of()
 COLUMN, LINE = 100.0, 50.0
 ROUNDED_DEG = 0.005  # the table is rounded, and these pictures are small
-BENT = {"k1": -0.03, "k2": 0.004, "k3": -0.0004}
 
 
 def apart_deg(one: tuple[float, float], other: tuple[float, float]) -> float:
@@ -74,7 +73,7 @@ def test_sidecars_use_names_of_the_table_and_the_page_names_their_namespace() ->
 @pytest.mark.parametrize("projection", list(Projection))
 @pytest.mark.parametrize("frame", [0, 3])
 def test_the_worked_example_agrees_with_the_lens_model(projection: Projection, frame: int, tmp_path: Path) -> None:
-    inspected = inspected_of(PLAN, 200, rolls=(3.0, -2.0), **BENT)
+    inspected = inspected_of(PLAN, 200, rolls=(3.0, -2.0), k1=-0.03, k2=0.004, k3=-0.0004)
     inspected = replace(inspected, lens=replace(inspected.lens, lens=replace(inspected.lens.lens, projection=projection)))
     yaw, pitch, _ = placed_by_page(inspected, frame, tmp_path)
     (ray,) = see(inspected.lens.lens, np.array([[COLUMN, LINE]])).rays
