@@ -92,7 +92,7 @@ LENS = ("--focal-length-mm", "10", "--pixel-um", "6")
 RING = ("--axis", "pan", "--ring", "ring", "--commanded-steps", "ring.csv", *LENS)
 STEPS = ("--commanded-steps", "19200")
 MARK = ("--mark", "30", "100", "--near-mm", "900", "--far-mm", "50000")
-ALSO = {"match": {1}, "calibrate": {1}}
+ALSO = {"match": {1}, "inspect": {1}, "calibrate": {1}}
 """Exit statuses other than 0 with which a command has done its work."""
 SUBJECTS: tuple[Subject, ...] = (
     Subject(
@@ -142,6 +142,7 @@ SUBJECTS: tuple[Subject, ...] = (
             ("match", "session.sqlite", "card", "--out", OUT),
             ("match", "session.sqlite", "card", "--out", OUT, "--sort", "row", "--xmp"),
             ("match", "session.sqlite", "card", "--pictures"),
+            ("inspect", "session.sqlite", "card", "--out", OUT, "--xmp"),
         ),
     ),
     Subject("own.jpg", _picture, (("kit", "from-picture", "own.jpg", "--out", OUT),)),
