@@ -153,7 +153,7 @@ def _fitted(rows: Array, seen: Array, held: NDArray[np.bool_], prior: Array) -> 
     weights: Array = np.ones(len(seen))
     found: Array = np.zeros(len(weak))
     for _ in range(ROUNDS):
-        weighted = filled.multiply(weights[:, None]).tocsr()
+        weighted = csr_array(filled.multiply(weights[:, None]))
         found = np.asarray(np.linalg.solve((filled.T @ weighted).toarray() + weak, weighted.T @ seen), dtype=np.float64)
         off = np.abs(seen - filled @ found)
         noise = max(float(np.median(off)) / MEDIAN_OF_NORMAL, LEAST_NOISE)

@@ -20,6 +20,7 @@ from tests.bench import (
     capturing,
     figures,
     firmware,
+    inspecting_speed,
     intervals,
     lens_intervals,
     matching,
@@ -43,6 +44,7 @@ TIMED: dict[str, Measuring] = {
     "wire": wire.wire,
     "calibration": calibration.calibration,
     "matching": matching.matching,
+    "inspecting_speed": inspecting_speed.inspecting_speed,
     "newcomer": matching.newcomer,
     "worlds": worlds.worlds,
     "on_the_line": capturing.on_the_line,
@@ -69,7 +71,7 @@ COUNTED: dict[str, Measuring] = {
 }
 """What is about anything else, the longest first: on the other core meanwhile."""
 GROUPS = TIMED | COUNTED
-SLOW = {"cards", "fewest", "intervals", "mutants"}  # many minutes: only on request
+SLOW = {"cards", "fewest", "inspecting_speed", "intervals", "mutants"}  # many minutes: only on request
 ONE_CORE = dict.fromkeys(("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS"), "1")
 
 
