@@ -21,6 +21,7 @@ from tests.bench import (
     figures,
     firmware,
     inspecting,
+    inspecting_speed,
     intervals,
     lens_intervals,
     matching,
@@ -44,6 +45,7 @@ TIMED: dict[str, Measuring] = {
     "wire": wire.wire,
     "calibration": calibration.calibration,
     "matching": matching.matching,
+    "inspecting_speed": inspecting_speed.inspecting_speed,
     "newcomer": matching.newcomer,
     "worlds": worlds.worlds,
     "on_the_line": capturing.on_the_line,
@@ -71,7 +73,8 @@ COUNTED: dict[str, Measuring] = {
 }
 """What is about anything else, the longest first: on the other core meanwhile."""
 GROUPS = TIMED | COUNTED
-SLOW = {"cards", "fewest", "inspecting", "intervals", "mutants"}  # many minutes: only on request
+# Many minutes: only on request.
+SLOW = {"cards", "fewest", "inspecting", "inspecting_speed", "intervals", "mutants", "set_intervals"}
 ONE_CORE = dict.fromkeys(("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS"), "1")
 
 
