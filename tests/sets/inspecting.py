@@ -16,7 +16,7 @@ from controller.inspection.inspected import FrameFault, Inspected
 from controller.inspection.inspecting import inspect_set
 from controller.inspection.lens_model import Array
 from controller.inspection.limits import Limits
-from controller.inspection.points import LinkFinding
+from controller.inspection.points import LinkFinding, find_points
 from controller.inspection.poses import turn_of
 from controller.matching.matched import match_files
 from controller.matching.recorded import recorded_in
@@ -58,9 +58,6 @@ class Inspector:
         if key.digest() not in self._found:
             self._found[key.digest()] = find_points(first, second, overlap, patches)
         return self._found[key.digest()]
-
-
-find_points = linking.find_points
 
 
 def said(inspected: Inspected) -> Said:

@@ -74,10 +74,10 @@ def _check_what_follows(inspected: Inspected) -> None:
         touched = {link.first, link.second} & off
         assert (link.verdict is LinkVerdict.CONTRADICTS) <= bool(touched)
         assert (link.verdict is LinkVerdict.LINKED) <= (not touched)
-    for one in inspected.frames:
-        if one.frame in misplaced:
-            assert one.detail is one.brighter_ev is None
-            assert one.alone
+    for shown in inspected.frames:
+        if shown.frame in misplaced:
+            assert shown.detail is shown.brighter_ev is None
+            assert shown.alone
 
 
 @pytest.fixture(scope="module")
