@@ -94,7 +94,9 @@ def _fewest_turned(problem: Problem, start: SetState, ends: tuple[Whole, Whole],
     """
     first, second = ends
     count, heads = len(problem.frames), len(HEAD_TERMS)
-    sd = np.sqrt(3 / np.trace(problem.weights, axis1=1, axis2=2))  # one number a frame is enough here
+    # One number a frame is enough here: the mean variance, as at a pole one direction has next to none. By that one, the
+    # whole set would give way to a zenith frame that was turned.
+    sd = np.sqrt(np.trace(np.linalg.inv(problem.weights), axis1=1, axis2=2) / 3)
     sd_link = LINK_SHARE * np.hypot(sd[first], sd[second]) / np.sqrt(2)
     expected, by_terms = predicted(problem.frames, problem.axis, start.head)
     off = turn_of(expected.transpose(0, 2, 1) @ start.rotations)

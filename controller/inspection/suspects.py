@@ -3,20 +3,24 @@
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 
+import numpy as np
+
 from controller.inspection.linking import Pair, Sized, Source, find_all
 from controller.inspection.overlap import FrameView
 from controller.inspection.points import LinkFinding, LinkReason
 
 AGREEING = frozenset({LinkReason.FOUND, LinkReason.ELSEWHERE})
 STRONG_TEXTURE = 0.3  # of an overlap: with less, clouds and water explain why two pictures differ
-# Pictures of two places correlate up to 0.18 at their best shift; those of one place that give no points, such as a
-# horizon, from 0.5 on. From simulated sets.
-SAME_PEAK = 0.25
+# Of two places, pictures correlate up to 0.18 at their best shift, but more if both show a horizon; then hardly a point
+# agrees. Of one place, an overlap with more texture than MOST_TEXTURE always gave enough points. From simulated sets.
+SAME_PEAK, MOST_TEXTURE, FEW_AGREEING = 0.25, 0.55, 4
 
 
 def shows_same(finding: LinkFinding) -> bool:
-    """Whether both pictures show one place, even if it gives too few points."""
-    return finding.reason in AGREEING or finding.peak >= SAME_PEAK
+    """Whether both pictures may show one place, even if it gives too few points."""
+    if finding.reason in AGREEING or np.count_nonzero(finding.matches.agrees) >= FEW_AGREEING:
+        return True
+    return finding.peak >= SAME_PEAK and finding.textured < MOST_TEXTURE
 
 
 def contradicts(finding: LinkFinding) -> bool:

@@ -23,7 +23,7 @@ from controller.matching.recorded import recorded_in
 from controller.planning.links import ENOUGH, find_links
 from sim.scene.spoilt import NOT_TURNED, Spoilt
 from tests.sets.developing import Spoiling
-from tests.sets.making import exchanged
+from tests.sets.making import exchanged as exchanging
 from tests.sets.truth import MadeSet
 
 Said = set[tuple[int, FrameFault]]
@@ -98,7 +98,7 @@ def held(inspected: Inspected) -> list[int]:
 def spoil(random: np.random.Generator, made: MadeSet, fault: FrameFault, among: list[int]) -> Spoiling:
     """One of these frames spoilt, or two that exchange their pictures."""
     if fault is FrameFault.SWAPPED:
-        return exchanged(*_neighbours(random, made, among))
+        return exchanging(*_neighbours(random, made, among))
     frame = int(random.choice(among))
     if fault is FrameFault.TURNED:
         axis = random.normal(size=3)
@@ -125,7 +125,9 @@ def _neighbours(random: np.random.Generator, made: MadeSet, among: list[int]) ->
 
 def pose_error_px(made: MadeSet, inspected: Inspected) -> float:
     """Root mean square error of where frames that links hold point, in pixels, but for a turn of the whole set."""
-    true = {shot.frame: shot.rotation for shot in made.shots}
+    shown = {shot.frame: shot.rotation for shot in made.shots}
+    exchanged = {frame: each.swapped_with for frame, each in made.spoilt.items() if each.swapped_with is not None}
+    true = {frame: shown[exchanged.get(frame, frame)] for frame in shown}
     frames = [one for one in inspected.frames if one.frame in true and not one.alone and one.file is not None]
     found = np.array([one.rotation for one in frames])
     wanted: Array = np.array([true[one.frame] for one in frames])

@@ -7,7 +7,15 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from controller.inspection.exposures import histogram, lost_shares, shows_most
+from controller.inspection.exposures import (
+    ALIKE,
+    WORSE,
+    bracket_step_ev,
+    choose_exposures,
+    histogram,
+    lost_shares,
+    shows_most,
+)
 from sim.scene.sensor import SensorSpec, develop
 
 PICTURES = st.lists(st.lists(st.integers(0, 255), min_size=1, max_size=30), min_size=1, max_size=6)
@@ -43,3 +51,44 @@ def test_nothing_shows_nothing() -> None:
     assert lost_shares(np.zeros(256, dtype=np.int64)) == (1.0, 1.0)
     with pytest.raises(ValueError, match="no exposures"):
         shows_most([])
+
+
+BRACKETS = st.lists(
+    st.dictionaries(st.integers(0, 2), st.lists(st.integers(0, 255), min_size=1, max_size=20), max_size=3), max_size=6
+)
+
+
+@given(BRACKETS)
+def test_each_frame_is_examined_in_an_exposure_that_it_has_and_loses_little_by_it(
+    brackets: list[dict[int, list[int]]],
+) -> None:
+    """And frames of one exposure are all examined in the same one, unless they lose much in it."""
+    frames = [{number: histogram(np.array(codes, dtype=np.uint8)) for number, codes in each.items()} for each in brackets]
+    chosen = choose_exposures(frames)
+    usual = {number for frame, number in zip(frames, chosen, strict=True) if len(frame) == 3}
+    for frame, number in zip(frames, chosen, strict=True):
+        assert (number is None) == (not frame)
+        if number is not None:
+            lost = {each: sum(lost_shares(counts)) for each, counts in frame.items()}
+            assert lost[number] <= min(lost.values()) + WORSE + ALIKE
+    alike = [frames[0]] * 4 if frames else []
+    assert len(set(choose_exposures(alike))) <= 1
+    assert usual <= {0, 1, 2}
+
+
+def test_a_dark_frame_of_a_light_set_is_examined_in_its_own_exposure() -> None:
+    light, dark, black = (histogram(np.full(100, codes, dtype=np.uint8)) for codes in (200, 90, 3))
+    white = histogram(np.full(100, 255, dtype=np.uint8))
+    day = {0: light, 1: white}
+    night = {0: black, 1: dark}
+    assert choose_exposures([day, day, day, night]) == [0, 0, 0, 1]
+    assert choose_exposures([{}, day]) == [None, 0]
+
+
+@given(st.floats(-2, 2), st.integers(0, 9))
+def test_the_step_of_a_bracket_is_that_of_the_shutter(ev: float, seed: int) -> None:
+    scene = np.random.default_rng(seed).uniform(0.1, 0.5, (40, 40)).astype(np.float32)
+    pair = [develop(scene, 2.0**step, SensorSpec(), (seed,)) for step in (0.0, ev)]
+    found = bracket_step_ev(pair[0], pair[1])
+    assert found is None or found == pytest.approx(ev, abs=0.15)
+    assert bracket_step_ev(pair[0], np.zeros_like(pair[0])) is None

@@ -8,10 +8,11 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from controller.inspection.adjustment import Adjusted, adjust
+from controller.inspection.lens_model import project, see
 from controller.inspection.links import Link
 from controller.inspection.pose_checks import off_pose, poses_within
-from controller.inspection.poses import commanded, pan_axis, turn_of
-from tests.controller.inspection.sets import ASSUMED, MadeUp, grid, make
+from controller.inspection.poses import commanded, pan_axis, turn_of, turned
+from tests.controller.inspection.sets import ASSUMED, LENS, MadeUp, grid, make
 
 AXIS = pan_axis(0, 0)
 ROWS = (np.arange(0, 125, 25.0), np.array([-15.0, 10.0]))
@@ -145,3 +146,26 @@ def test_separate_parts_are_each_where_the_head_puts_them() -> None:
     adjusted = adjust(made.frames, made.links, ASSUMED, AXIS)
     assert not adjusted.alone.any()
     assert off_deg(made, adjusted).max() < 0.08
+
+
+@settings(max_examples=6)
+@given(st.integers(0, 10_000), st.floats(np.log(0.3), np.log(5)), st.sampled_from([90.0, -90.0]))
+def test_a_pole_s_frame_that_was_turned_does_not_turn_the_others(seed: int, size: float, pole_deg: float) -> None:
+    """About any axis. At a pole the head's pose leaves one direction next to no uncertainty."""
+    rng = np.random.default_rng(seed)
+    frames = grid(np.arange(0, 360, 72.0), np.array([np.sign(pole_deg) * 50.0]))
+    pole = replace(frames[0], yaw_deg=0.0, pitch_deg=pole_deg, pan_deg=0.0, tilt_deg=pole_deg)
+    made = make(rng, [pole, *frames], points=15)
+    axis = rng.normal(size=3)
+    turn = turned((axis / np.linalg.norm(axis) * np.radians(np.exp(size)))[None])[0]
+    # The photographs are those of a camera that was turned in its own frame: its points carried by the turn.
+    links = [_carried(link, turn) if link.first == 0 else link for link in made.links]
+    off = off_pose(made.frames, adjust(made.frames, links, ASSUMED, AXIS))
+    assert off.turn_deg[1:].max() < 0.15
+    assert off.turn_deg[0] == pytest.approx(np.exp(size), rel=0.1, abs=0.15)
+
+
+def _carried(link: Link, turn: np.ndarray) -> Link:
+    """The link if its first camera was turned."""
+    rays = see(LENS, link.first_px).rays
+    return replace(link, first_px=project(LENS, rays @ turn).pixels)

