@@ -18,7 +18,7 @@ SAME_PEAK, MOST_TEXTURE, FEW_AGREEING = 0.25, 0.55, 4
 
 def agrees(finding: LinkFinding) -> bool:
     """Whether points show that both pictures are of one place, be they too few for a link."""
-    return finding.reason in AGREEING or np.count_nonzero(finding.matches.agrees) >= FEW_AGREEING
+    return finding.reason in AGREEING or int(np.count_nonzero(finding.matches.agrees)) >= FEW_AGREEING
 
 
 def shows_same(finding: LinkFinding) -> bool:
