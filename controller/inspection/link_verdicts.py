@@ -13,7 +13,7 @@ from controller.inspection.inspected import (
 from controller.inspection.limits import Limits
 from controller.inspection.linking import Pair
 from controller.inspection.points import LinkReason
-from controller.inspection.suspects import contradicts, shows_same
+from controller.inspection.suspects import SAME_PEAK, agrees, contradicts
 
 
 def judge_link(evidence: SetEvidence, compared: Compared, pair: Pair, limits: Limits) -> InspectedLink:
@@ -34,9 +34,10 @@ def _link_verdict(
     evidence: SetEvidence, compared: Compared, pair: Pair, good: tuple[int, float], limits: Limits
 ) -> tuple[LinkVerdict, str]:
     finding, (points, rms_px) = evidence.findings[pair], good
-    if contradicts(finding):
+    unlike = finding.peak < SAME_PEAK  # else a horizon may explain it, unless one of the frames was found out
+    if contradicts(finding) and (unlike or evidence.explained.misplaced & {*pair}):
         return LinkVerdict.CONTRADICTS, "Both show detail where they overlap, but not the same."
-    if finding.reason is LinkReason.NOTHING_TO_SEE or not shows_same(finding):
+    if finding.reason is LinkReason.NOTHING_TO_SEE or (unlike and not agrees(finding)):
         return LinkVerdict.NOTHING_TO_SEE, "Sky, water or a plain wall: nothing to hold on to."
     if finding.reason is LinkReason.REPEATED:
         return LinkVerdict.WEAK, "Several shifts fit: the texture repeats, or it is a line like the horizon."

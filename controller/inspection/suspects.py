@@ -16,11 +16,14 @@ STRONG_TEXTURE = 0.3  # of an overlap: with less, clouds and water explain why t
 SAME_PEAK, MOST_TEXTURE, FEW_AGREEING = 0.25, 0.55, 4
 
 
+def agrees(finding: LinkFinding) -> bool:
+    """Whether points show that both pictures are of one place, be they too few for a link."""
+    return finding.reason in AGREEING or int(np.count_nonzero(finding.matches.agrees)) >= FEW_AGREEING
+
+
 def shows_same(finding: LinkFinding) -> bool:
     """Whether both pictures may show one place, even if it gives too few points."""
-    if finding.reason in AGREEING or np.count_nonzero(finding.matches.agrees) >= FEW_AGREEING:
-        return True
-    return finding.peak >= SAME_PEAK and finding.textured < MOST_TEXTURE
+    return agrees(finding) or (finding.peak >= SAME_PEAK and finding.textured < MOST_TEXTURE)
 
 
 def contradicts(finding: LinkFinding) -> bool:
@@ -33,7 +36,7 @@ def suspects_in(findings: Mapping[Pair, LinkFinding]) -> list[int]:
 
     So a frame between sky and a suspect is not blamed for the latter.
     """
-    agreeing = {frame for pair, finding in findings.items() if finding.reason in AGREEING for frame in pair}
+    agreeing = {frame for pair, finding in findings.items() if agrees(finding) for frame in pair}
     against: dict[int, set[int]] = {}
     for (first, second), finding in findings.items():
         if contradicts(finding):
