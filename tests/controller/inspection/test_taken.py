@@ -135,7 +135,7 @@ def test_raw_files_count_by_the_jpeg_beside_them(tmp_path: Path) -> None:
     frames = [Frame(id=number, row=0, yaw_deg=0.0, pitch_deg=0.0) for number in range(2)]
     lines = [
         MatchLine(MatchVerdict.SURE, "A0.NEF", ["A0.JPG"], frame=0, exposure=0, use=True),
-        MatchLine(MatchVerdict.SURE, "A1.NEF", frame=1, exposure=0, use=True),
+        MatchLine(MatchVerdict.SURE, "A1.HEIC", frame=1, exposure=0, use=True),
         MatchLine(MatchVerdict.SURE, "A0.JPG", frame=1, exposure=1, use=False),
     ]
     taken = taken_frames(frames, lines, tmp_path)
@@ -143,7 +143,7 @@ def test_raw_files_count_by_the_jpeg_beside_them(tmp_path: Path) -> None:
     assert taken[0].name_of(0) == "A0.JPG"
     assert taken[1].path is None
     assert taken[1].troubles == {
-        0: "A1.NEF: is of a kind that cannot be read here. Shoot JPEG beside raw, or copy the JPEGs too."
+        0: "A1.HEIC: is of a kind that cannot be read here. Shoot JPEG beside raw, or copy the JPEGs too."
     }
 
 
