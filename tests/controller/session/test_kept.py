@@ -58,8 +58,13 @@ def said(kept: Path) -> Any:
     return told | {
         "report": LATER | told["report"],
         "exposures": in_one_pass(told["exposures"]),
-        "match": told["match"] and told["match"] | {"lines": [with_pass(line) for line in told["match"]["lines"]]},
+        "match": told["match"] and of_one_run(told["match"]),
     }
+
+
+def of_one_run(match: dict[str, Any]) -> dict[str, Any]:
+    """A matched card with the keys that name a pass, and a card of another run."""
+    return {"other_run": None} | match | {"lines": [with_pass(line) for line in match["lines"]]}
 
 
 def with_pass(line: dict[str, Any]) -> dict[str, Any]:
