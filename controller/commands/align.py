@@ -66,6 +66,7 @@ def align_command(
     found = match_command(session, folder)
     plan = found.plan if new is None or new.plan is None else load_plan(new.plan)
     earlier = adjust_set(found, folder, begin)
+    earlier.done.finish()
     placed = place_today(earlier, today.path, today.pitch_deg, begin_search)
     head = plan.kit.head
     photograph = shot_at(head, today.yaw_deg, today.pitch_deg, earlier.frames)
