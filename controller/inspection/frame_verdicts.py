@@ -44,11 +44,17 @@ def judge_frame(
     frame, taken = evidence.plan.frames[number], evidence.taken[number]
     detail = None if np.isnan(compared.detail[number]) else math.exp(compared.detail[number])
     brighter = [values[number] for values in compared.brighter.values() if not np.isnan(values[number])]
+    light = _light_blemishes(evidence, compared, number, limits)
     blemishes = [
         *_picture_blemishes(evidence, number),
         *_pose_blemishes(evidence, compared, number, limits),
-        *_blur_blemishes(compared, number, limits),
-        *_light_blemishes(evidence, compared, number, limits),
+        # An exposure that is off has other noise, which looks like lost detail. The frame is to be shot again anyway.
+        *(
+            []
+            if any(each.fault is FrameFault.BRIGHTNESS for each in light)
+            else _blur_blemishes(compared, number, limits)
+        ),
+        *light,
     ]
     return InspectedFrame(
         frame=frame.id,

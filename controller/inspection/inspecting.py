@@ -30,6 +30,7 @@ from controller.matching.matched import Matched
 from controller.planning.plan import Plan
 
 KnownLength = NearestThings | LevelGround
+SMALLEST_PX = 160  # of the short side: smaller pictures share too few pixels to tell what contradicts
 STRANGE_SHARE, FEWEST_STRANGE = 0.5, 6  # more frames than this agree with none, in so many links: other pictures
 
 
@@ -120,6 +121,11 @@ def _expected_s(
 
 
 def _must_fit(plan: Plan, shared: SharedFacts, folder: Path) -> None:
+    if min(shared.size_px) < SMALLEST_PX:
+        raise InputError(
+            f"{folder}: its pictures are {shared.size_px[0]} x {shared.size_px[1]} pixels upright, too small to compare. "
+            "Give them as the camera wrote them."
+        )
     if not fits_camera(plan.kit, shared.size_px):
         wide, high = plan.kit.camera.used_mm
         raise InputError(

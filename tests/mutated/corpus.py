@@ -104,7 +104,7 @@ def make_corpus(folder: Path) -> None:
     plan = ("plan", "kit.toml", "--region", "single-row")
     assert run(*plan, "--out", "plan.json", "--overlap", "0.2") == 0
     assert run(*plan, "--out", "ring.json", "--overlap", "0.6") == 0
-    assert run("rehearse", "plan.json", "--out", "run", "--pictures", "card", "--scale", "0.03") == 0
+    assert run("rehearse", "plan.json", "--out", "run", "--pictures", "card", "--scale", "0.06") == 0
     assert run("rehearse", "ring.json", "--out", "ring", "--pictures", "shots", "--scale", "0.05") == 0
     shutil.rmtree("ring")
     shutil.copy(folder / "run" / "session.sqlite", folder / "session.sqlite")

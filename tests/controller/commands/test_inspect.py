@@ -136,6 +136,16 @@ def test_pictures_of_another_shape_are_refused(seen: Shell) -> None:
     assert "is not the shape of the kit's" in " ".join(refuses(seen, 2, *INSPECT))
 
 
+def test_pictures_too_small_to_compare_are_refused(seen: Shell) -> None:
+    for path in (seen.folder / "card").iterdir():
+        with Image.open(path) as image:
+            small = image.resize((image.width // 4, image.height // 4))
+            small.save(path, exif=image.getexif())
+    told = seen(*INSPECT)
+    assert told.status == 2
+    assert "too small to compare. Give them as the camera wrote them." in told.err
+
+
 def test_the_limits_are_listed_with_their_reasons(shell: Shell) -> None:
     told = shell("inspect", "--limits")
     assert told.status == 0
