@@ -23,9 +23,9 @@ from controller.inspection.pupil import LevelGround, NearestThings
 from controller.inspection.unrolled import least_different_passes
 from controller.matching.matched import Matched
 from controller.matching.sorting import sidecar_of
+from controller.progress import Begin
 from controller.report.proof_sheet import write_proof_sheet
 
-Begin = Callable[[int], Callable[[], None]]
 DEFAULT_LIMITS = Limits()
 LENGTH_SHARE = 0.01  # by which a length measured with a tape may be off. Common practice, no source
 FOLDER = "inspection"  # within the folder of `match`

@@ -11,8 +11,6 @@ from controller.inspection.lens_model import Array
 
 CELLS = 72  # along the long side
 LEAST_LIGHT = 1e-4  # light of a black cell, so that logarithms stay finite
-
-
 USABLE = np.array([BLACK_CODE < code < WHITE_CODE for code in range(CODES)], dtype=np.float32)
 
 

@@ -19,11 +19,8 @@ FEWEST_CELLS = 12  # that both must show
 LEAST_UNSURE = 0.1  # of a logarithm of detail: no two pictures show it more alike
 FLOOR = 1e-9
 HUBER, ROUNDS = 1.5, 20
-FRAME_PRIOR, KIND_PRIOR, COMMON_PRIOR = (
-    0.2,
-    0.4,
-    0.05,
-)  # weights of 0 beside one pair: what a dozen frames share is their exposure's
+# Weights of 0 beside one pair: what a dozen frames share is their exposure's.
+FRAME_PRIOR, KIND_PRIOR, COMMON_PRIOR = 0.2, 0.4, 0.05
 MEDIAN_OF_NORMAL, LEAST_NOISE = 0.6745, 0.02  # of absolute values; logarithms fit no better than this
 
 
@@ -104,9 +101,7 @@ def levels(
     for row, (one, other) in enumerate(pairs):
         sign[row, one], sign[row, other] = 1.0, -1.0
     known = sorted(set(kinds or ()))
-    by_kind = sign @ np.array([[kind == each for each in known] for kind in kinds or ()], dtype=float).reshape(
-        -1 if kinds else count, len(known)
-    )
+    by_kind = sign @ np.array([[kind == each for each in known] for kind in kinds or [0] * count], dtype=float)
     shared = np.array(common, dtype=float) if common is not None else np.zeros((len(pairs), 0))
     held = np.concatenate([_held(count, pairs), np.ones(len(known) + shared.shape[1], dtype=bool)])
     prior = np.concatenate(

@@ -11,10 +11,10 @@ from controller.inspection.compared import Brighter, brighter, common_cells, dir
 from controller.inspection.detail import Detail, Sharper, noise_of, sharper
 from controller.inspection.lens_model import Array
 from controller.inspection.limits import Limits
-from controller.inspection.linking import Pair
+from controller.inspection.linking import Pair, around
 from controller.inspection.near_points import NoPupil
 from controller.inspection.points import LinkFinding
-from controller.inspection.poses import HeadFrame, pan_axis, predicted, turn_of
+from controller.inspection.poses import HeadFrame, predicted, turn_of
 from controller.inspection.pupil import PupilFound
 from controller.inspection.suspects import AGREEING, Explained, contradicts
 from controller.inspection.taken import TakenFrame
@@ -140,9 +140,7 @@ def _least_different(evidence: SetEvidence) -> list[bool]:
     link counts as wholly different; the first of equals is taken.
     """
     places = {frame.id: place for place, frame in enumerate(evidence.plan.frames)}
-    originals = [
-        places[frame.repeats] if frame.repeats is not None else place for place, frame in enumerate(evidence.plan.frames)
-    ]
+    originals = [places[frame.first_id] for frame in evidence.plan.frames]
     seen: list[list[float]] = [[] for _ in originals]
     for pair, finding in evidence.findings.items():
         if originals[pair[0]] == originals[pair[1]]:
@@ -163,18 +161,15 @@ def _turned(evidence: SetEvidence, good: Sequence[Pair], limits: Limits) -> Arra
 
     What a whole neighbourhood has in common is the gear's wobble or a kit that is not exact, and no frame's fault.
     """
-    adjusted, head = evidence.adjusted, evidence.plan.kit.head
-    expected, _ = predicted(evidence.frames, pan_axis(head.lean_deg, head.lean_toward_deg), adjusted.head)
+    adjusted = evidence.adjusted
+    expected, _ = predicted(evidence.frames, adjusted.axis, adjusted.head)
     own = np.degrees((expected @ turn_of(expected.transpose(0, 2, 1) @ adjusted.rotations)[:, :, None])[:, :, 0])
     own[adjusted.alone] = np.nan
-    around: dict[int, set[int]] = {}
-    for first, second in good:
-        around.setdefault(first, set()).add(second)
-        around.setdefault(second, set()).add(first)
+    beside = around(good)
     turned: set[int] = set()
     excess = np.full_like(own, np.nan)
     while True:
-        for frame, others in around.items():
+        for frame, others in beside.items():
             sound = [other for other in others if other not in turned] or sorted(others)
             excess[frame] = own[frame] - np.median(own[sound], axis=0)
         size = np.linalg.norm(excess, axis=1)

@@ -6,6 +6,7 @@ from collections.abc import Mapping, Sequence
 import numpy as np
 
 from controller.inspection.lens_model import BrownLens
+from controller.inspection.linking import around
 from controller.inspection.overlap import FrameView, axes_of
 from controller.inspection.pixel_places import PixelPlaces
 from controller.inspection.poses import HeadFrame
@@ -19,14 +20,16 @@ from controller.planning.reached_poses import frame_pose
 BY_HAND_DEG = 5.0  # of a pose that a person held. Our own choice, no source
 SEARCH_DEG = 0.4  # of an aim, for the search: the focal length and the distortion are not yet known
 WITHIN_CIRCLE = 0.99  # of the image circle: its edge is dark
-PLAY_UNKNOWN_DEG = 0.02  # play that a kit without a figure may have. Common practice, no source
+
+
+def pixels_per_mm(kit: Kit, size_px: tuple[int, int]) -> float:
+    """The pixels of an upright picture of this size to a millimetre of the kit's sensor."""
+    return size_px[0] / kit.camera.used_mm[kit.camera.mounted == "portrait"]
 
 
 def lens_of(kit: Kit, size_px: tuple[int, int]) -> BrownLens:
     """The kit's lens in pixels of an upright picture of this size."""
-    camera = kit.camera
-    across_mm = camera.used_mm[camera.mounted == "portrait"]
-    per_mm = size_px[0] / across_mm
+    camera, per_mm = kit.camera, pixels_per_mm(kit, size_px)
     return BrownLens(
         kit.lens.projection,
         kit.lens.focal_length_mm * per_mm,
@@ -130,12 +133,9 @@ def neighbours(plan: Plan, frames: Sequence[HeadFrame]) -> list[tuple[int, int]]
     links = find_links(plan.kit.field(0.0), *poses)
     pairs = [(first[one], first[other]) for one, other in links.pairs[links.shares >= ENOUGH].tolist()]
     place_of = {frame.id: place for place, frame in enumerate(plan.frames)}
-    around: dict[int, list[int]] = {}
-    for one, other in pairs:
-        around.setdefault(one, []).append(other)
-        around.setdefault(other, []).append(one)
+    beside = around(pairs)
     for place, frame in enumerate(plan.frames):
         if frame.repeats is not None:
             original = place_of[frame.repeats]
-            pairs += [(each, place) for each in [original, *around.get(original, [])]]
+            pairs += [(each, place) for each in [original, *sorted(beside.get(original, ()))]]
     return pairs

@@ -1,12 +1,10 @@
 """What is wrong with each frame, and how large it is."""
 
 import math
-from itertools import pairwise
 
 import numpy as np
 
 from controller.inspection.evidence import Compared, SetEvidence
-from controller.inspection.exposures import bracket_step_ev
 from controller.inspection.head_measured import Measured
 from controller.inspection.inspected import (
     Blemish,
@@ -128,10 +126,9 @@ def _light_blemishes(evidence: SetEvidence, compared: Compared, number: int, lim
             sentence = f"exposure {exposure} is {abs(values[number]):.1f} EV {word} than its neighbours."
             found.append(Blemish(FrameFault.BRIGHTNESS, float(values[number]), sentence))
     taken, planned = evidence.taken[number], evidence.plan.kit.exposure.bracket_ev
-    for darker, brighter in pairwise(sorted(taken.greys, key=lambda exposure: planned[exposure])):
+    for (darker, brighter), step in taken.steps_ev.items():
         wanted = planned[brighter] - planned[darker]
-        step = bracket_step_ev(taken.greys[darker], taken.greys[brighter])
-        if step is not None and abs(step - wanted) > max(limits.step_ev, abs(wanted) / 2):
+        if abs(step - wanted) > max(limits.step_ev, abs(wanted) / 2):
             sentence = f"exposure {brighter} is {step:+.1f} EV from exposure {darker}, planned {wanted:+.1f} EV."
             found.append(Blemish(FrameFault.BRACKET, step - wanted, sentence))
     if max(taken.lost) > limits.clipped and taken.chosen is not None:

@@ -95,6 +95,11 @@ class InspectedFrame:
     least_different: bool = True
 
     @property
+    def first_id(self) -> int:
+        """The frame of the first pass that has this pose: the frame itself, or what it repeats."""
+        return self.frame if self.repeats is None else self.repeats
+
+    @property
     def worst(self) -> FrameFault | None:
         """The worst fault; None for a sound frame."""
         order = list(FrameFault)

@@ -12,22 +12,27 @@ from controller.inspection.evidence import SetEvidence
 from controller.inspection.expected import circle_px, fits_camera, head_frames, lens_of, neighbours, views_of
 from controller.inspection.inspected import Inspected
 from controller.inspection.kit_priors import priors_of
+from controller.inspection.lens_model import BrownLens
 from controller.inspection.limits import Limits
 from controller.inspection.linking import Pair, find_all
-from controller.inspection.links import Link
+from controller.inspection.links import link_of
 from controller.inspection.near_points import NoPupil
+from controller.inspection.overlap import FrameView
 from controller.inspection.picture_source import PictureSource
 from controller.inspection.points import LinkFinding
 from controller.inspection.pose_checks import as_sure_as_seen
 from controller.inspection.poses import HeadFrame, pan_axis
+from controller.inspection.problem import Priors
 from controller.inspection.pupil import LevelGround, NearestThings, PupilFound, adjust_with_pupil
-from controller.inspection.share_done import Begin, ShareDone, Stage, expected_s
+from controller.inspection.share_done import ShareDone, Stage, expected_s
 from controller.inspection.suspects import AGREEING, Explained, contradicts, explain, suspects_in
 from controller.inspection.taken import SharedFacts, TakenFrame, choose, glance, preview_note, shared_facts, taken_frames
 from controller.inspection.verdicts import judged
 from controller.inspection.workers import Workers
+from controller.kit.kit import Head
 from controller.matching.matched import Matched
 from controller.planning.plan import Plan
+from controller.progress import Begin
 
 KnownLength = NearestThings | LevelGround
 SMALLEST_PX = 160  # of the short side: smaller pictures share too few pixels to tell what contradicts
@@ -82,8 +87,7 @@ def inspect_set(
     )  # fmt: skip
     result = judged(evidence, limits)
     one.done.finish()
-    notes = [*preview_note(one.taken, one.shared), *result.notes]
-    return replace(result, orientation=one.shared.orientation, notes=notes)
+    return replace(result, notes=[*preview_note(one.taken, one.shared), *result.notes])
 
 
 def adjust_set(found: Matched, folder: Path, begin: Begin, known: KnownLength | None = None) -> AdjustedSet:
@@ -97,18 +101,23 @@ def adjust_set(found: Matched, folder: Path, begin: Begin, known: KnownLength | 
     taken = taken_frames(plan.frames, found.lines, folder)
     shared = shared_facts(taken)
     _must_fit(plan, shared, folder)
-    circle = circle_px(plan.kit, shared.size_px)
+    lens, circle = lens_of(plan.kit, shared.size_px), circle_px(plan.kit, shared.size_px)
+    bracket_ev = plan.kit.exposure.bracket_ev
     told = head_frames(plan, {one.frame.id: next(iter(one.lines.values())) for one in taken if one.lines}, plan.frames)
     pairs = neighbours(plan, told)
     with Workers() as workers:
         done = ShareDone(_expected_s(taken, pairs, shared, workers.count), begin)
-        for number, _ in enumerate(workers.in_order(lambda one: glance(one, shared, circle), taken), 1):
+        for number, _ in enumerate(workers.in_order(lambda one: glance(one, shared, circle, bracket_ev), taken), 1):
             done.reached(Stage.GLANCES, number, len(taken))
     choose(taken)
     source = PictureSource(taken, shared)
-    looked = _look(plan, told, pairs, taken, shared, source, done)
-    _must_be_this_set(looked, folder)
-    frames, adjusted, numbers, pupil = _adjusted(plan, told, looked, shared, known, done)
+    views = views_of(told, lens, shared.size_px, circle)
+    there = [pair for pair in pairs if all(taken[frame].path is not None for frame in pair)]
+    findings = dict(_watched(find_all(views, there, source), len(there), source, done))
+    _must_be_this_set(findings, folder)
+    looked = _look(findings, views, taken, source)
+    priors = priors_of(plan.kit, (), lens, shared.size_px)
+    frames, adjusted, numbers, pupil = _adjusted(plan.kit.head, told, looked, lens, priors, known, done)
     return AdjustedSet(plan, taken, frames, shared, circle, pairs, looked, numbers, adjusted, source, pupil, done)
 
 
@@ -136,30 +145,18 @@ def _must_fit(plan: Plan, shared: SharedFacts, folder: Path) -> None:
 
 
 def _look(
-    plan: Plan,
-    frames: Sequence[HeadFrame],
-    pairs: Sequence[Pair],
-    taken: list[TakenFrame],
-    shared: SharedFacts,
-    source: PictureSource,
-    done: ShareDone,
+    findings: dict[Pair, LinkFinding], views: Sequence[FrameView], taken: list[TakenFrame], source: PictureSource
 ) -> Looked:
-    """Find all links. Pictures that only changed places are exchanged in `taken` and looked at there."""
-    views = views_of(frames, lens_of(plan.kit, shared.size_px), shared.size_px, circle_px(plan.kit, shared.size_px))
-    there = [pair for pair in pairs if all(taken[frame].path is not None for frame in pair)]
-    findings = dict(_watched(find_all(views, there, source), len(there), source, done))
-    suspects = suspects_in(findings)
-    if not suspects or _strange(findings):
-        return Looked(findings, Explained({}, tuple(suspects)))
-    explained = explain(suspects, views, findings, source)
+    """Explain what contradicts. Pictures that only changed places are exchanged in `taken` and looked at there."""
+    explained = explain(suspects_in(findings), views, findings, source)
     moved = explained.exchanged
     if moved:
         was = {frame: (taken[frame], source.details.pop(frame)) for frame in moved}
         for frame, place in moved.items():
             taken[place] = TakenFrame(taken[place].frame, was[frame][0].lines)
             taken[place].adopt(was[frame][0])
-        again = [pair for pair in there if set(pair) & set(moved)]
-        findings.update(find_all(views, again, source))
+        again = [pair for pair in findings if set(pair) & set(moved)]
+        findings = findings | dict(find_all(views, again, source))
     return Looked(findings, explained)
 
 
@@ -184,9 +181,9 @@ def _strange(findings: dict[Pair, LinkFinding]) -> bool:
     return len(against) >= FEWEST_STRANGE and len(agreeing) < (1 - STRANGE_SHARE) * len(showing)
 
 
-def _must_be_this_set(looked: Looked, folder: Path) -> None:
-    if _strange(looked.findings):
-        against = sum(contradicts(finding) for finding in looked.findings.values())
+def _must_be_this_set(findings: dict[Pair, LinkFinding], folder: Path) -> None:
+    if _strange(findings):
+        against = sum(contradicts(finding) for finding in findings.values())
         raise InputError(
             f"{folder}: these pictures do not show what the session shot: {counted(against, 'pair')} of neighbours "
             "show different things. Give the card of this run."
@@ -194,28 +191,23 @@ def _must_be_this_set(looked: Looked, folder: Path) -> None:
 
 
 def _adjusted(
-    plan: Plan,
+    head: Head,
     frames: Sequence[HeadFrame],
     looked: Looked,
-    shared: SharedFacts,
+    lens: BrownLens,
+    priors: Priors,
     known: KnownLength | None,
     done: ShareDone,
 ) -> tuple[Sequence[HeadFrame], Adjusted, dict[Pair, int], PupilFound | NoPupil]:
     """The frames with the head's uncertainty as the pictures show it, the set adjusted, each link's number in it, and the
     entrance pupil.
     """
-    links: list[Link] = []
-    numbers: dict[Pair, int] = {}
-    for pair, finding in looked.findings.items():
-        if finding.reason in AGREEING:
-            matches = finding.matches
-            numbers[pair] = len(links)
-            links.append(Link(pair[0], pair[1], matches.first_px, matches.second_px, matches.u_px / math.sqrt(2)))
-    head, lens = plan.kit.head, lens_of(plan.kit, shared.size_px)
-    axis, priors = pan_axis(head.lean_deg, head.lean_toward_deg), priors_of(plan.kit, (), lens, shared.size_px)
+    agreeing = [pair for pair, finding in looked.findings.items() if finding.reason in AGREEING]
+    links = [link_of(*pair, looked.findings[pair].matches) for pair in agreeing]
+    axis = pan_axis(head.lean_deg, head.lean_toward_deg)
     adjusted = adjust(frames, links, lens, axis, priors)
     done.reached(Stage.FIT)
     frames = as_sure_as_seen(frames, adjusted)
     adjusted, pupil = adjust_with_pupil(frames, links, lens, axis, known, priors, before=adjusted)
     done.reached(Stage.REFIT)
-    return frames, adjusted, numbers, pupil
+    return frames, adjusted, {pair: number for number, pair in enumerate(agreeing)}, pupil

@@ -1,7 +1,7 @@
 """All links of a set, with each picture read once and only a few in memory at a time."""
 
 from collections import deque
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -24,6 +24,15 @@ class Sized:
 
     grey: NDArray[np.uint8]
     share: float
+
+
+def around(pairs: Iterable[Pair]) -> dict[int, set[int]]:
+    """The neighbours of each frame that is in a pair."""
+    found: dict[int, set[int]] = {}
+    for first, second in pairs:
+        found.setdefault(first, set()).add(second)
+        found.setdefault(second, set()).add(first)
+    return found
 
 
 Source = Callable[[int, float], Sized]

@@ -1,5 +1,6 @@
 """The matching points of a set, and how far each is from where the poses and the lens put it."""
 
+import math
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
@@ -7,6 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from controller.inspection.lens_model import TERMS, Array, BrownLens, project, see
+from controller.inspection.points import Matches
 
 Whole = NDArray[np.int64]
 Flags = NDArray[np.bool_]
@@ -28,6 +30,11 @@ class Link:
     first_px: Array
     second_px: Array
     sigma_px: float | Array
+
+
+def link_of(first: int, second: int, matches: Matches) -> Link:
+    """The link of two frames with these matches, also those that do not agree."""
+    return Link(first, second, matches.first_px, matches.second_px, matches.u_px / math.sqrt(2))
 
 
 @dataclass(frozen=True, slots=True, eq=False)

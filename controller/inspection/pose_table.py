@@ -10,6 +10,7 @@ from typing import Any
 from scipy.spatial.transform import Rotation
 
 from controller.csv_text import csv_text
+from controller.inspection.expected import pixels_per_mm
 from controller.inspection.inspected import Inspected, InspectedFrame
 from controller.matching.pose_columns import group_of, plain_value
 from controller.matching.table import MatchLine
@@ -92,8 +93,6 @@ def _used(inspected: Inspected, lines: Iterable[MatchLine]) -> list[tuple[Inspec
 
 def _row(inspected: Inspected, frame: InspectedFrame, line: MatchLine) -> PoseRow:
     lens, told, known = inspected.lens, frame.commanded, frame.measured
-    camera = inspected.plan.kit.camera
-    per_mm = frame.size_px[0] / camera.used_mm[camera.mounted == "portrait"]
     x, y, z, w = Rotation.from_matrix(frame.rotation).as_quat(canonical=True).tolist()
     focal = lens.terms.get("focal_px")
     assert line.file is not None
@@ -130,7 +129,7 @@ def _row(inspected: Inspected, frame: InspectedFrame, line: MatchLine) -> PoseRo
         projection=lens.lens.projection.value,
         focal_px=lens.lens.focal_px,
         focal_u_px=None if focal is None else focal.sd,
-        focal_mm=lens.lens.focal_px / per_mm,
+        focal_mm=lens.lens.focal_px / pixels_per_mm(inspected.plan.kit, frame.size_px),
         centre_x_px=lens.lens.centre_x_px,
         centre_y_px=lens.lens.centre_y_px,
         k1=lens.lens.k1,

@@ -1,9 +1,10 @@
 """How much of an inspection is done, in hundredths of the time that it should take."""
 
-from collections.abc import Callable, Mapping
+from collections.abc import Mapping
 from enum import Enum, auto
 
-Begin = Callable[[int], Callable[[], None]]
+from controller.progress import Begin
+
 PARTS = 100
 
 

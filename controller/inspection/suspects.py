@@ -5,7 +5,7 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
-from controller.inspection.linking import Pair, Sized, Source, find_all
+from controller.inspection.linking import Pair, Sized, Source, around, find_all
 from controller.inspection.overlap import FrameView
 from controller.inspection.points import LinkFinding, LinkReason
 
@@ -37,11 +37,7 @@ def suspects_in(findings: Mapping[Pair, LinkFinding]) -> list[int]:
     So a frame between sky and a suspect is not blamed for the latter.
     """
     agreeing = {frame for pair, finding in findings.items() if agrees(finding) for frame in pair}
-    against: dict[int, set[int]] = {}
-    for (first, second), finding in findings.items():
-        if contradicts(finding):
-            against.setdefault(first, set()).add(second)
-            against.setdefault(second, set()).add(first)
+    against = around(pair for pair, finding in findings.items() if contradicts(finding))
     left = {frame: others for frame, others in against.items() if frame not in agreeing}
     found: list[int] = []
     while left:
@@ -81,21 +77,18 @@ def explain(
     """Try the picture of each suspect at the places of the other suspects and of its own neighbours, and those of
     neighbours that no link holds at its place.
     """
-    around: dict[int, set[int]] = {}
-    for first, second in findings:
-        around.setdefault(first, set()).add(second)
-        around.setdefault(second, set()).add(first)
+    beside = around(findings)
     held = {frame for pair, finding in findings.items() if finding.reason in AGREEING for frame in pair}
-    loose = {frame for suspect in suspects for frame in around[suspect]} - held - set(suspects)
-    sound = {frame: sorted(others - set(suspects)) for frame, others in around.items()}
+    loose = {frame for suspect in suspects for frame in beside[suspect]} - held - set(suspects)
+    sound = {frame: sorted(others - set(suspects)) for frame, others in beside.items()}
     trials = _Trials(views, source)
     for frame in suspects:
-        for place in sorted({*suspects, *around[frame]} - {frame}):
+        for place in sorted({*suspects, *beside[frame]} - {frame}):
             # A sound frame at that place shows itself what is there.
             for other in sound[place] if place in suspects else [place]:
                 trials.add((frame, place), other)
-        for other in sorted(loose & around[frame]):
-            for neighbour in sorted(around[frame] & held):
+        for other in sorted(loose & beside[frame]):
+            for neighbour in sorted(beside[frame] & held):
                 trials.add((other, frame), neighbour)
     scores = trials.scores()
     place_of: dict[int, int] = {}

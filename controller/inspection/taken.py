@@ -3,6 +3,7 @@
 from collections import Counter
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
+from itertools import pairwise
 from pathlib import Path
 
 import numpy as np
@@ -14,7 +15,7 @@ from controller.amounts import counted
 from controller.calibration.photographs import ENDINGS, SAME_FOCAL
 from controller.errors import InputError
 from controller.inspection.cells import Cells, lit_cells
-from controller.inspection.exposures import choose_exposures, histogram, lost_shares
+from controller.inspection.exposures import bracket_step_ev, choose_exposures, histogram, lost_shares
 from controller.matching.table import MatchLine
 from controller.picture_file import RAW, read_facts, read_grey
 from controller.planning.plan import Frame
@@ -35,8 +36,9 @@ class TakenFrame:
     troubles: dict[int, str] = field(default_factory=dict)
     chosen: int | None = None
     lit: dict[int, Cells] = field(default_factory=dict)
-    greys: dict[int, NDArray[np.uint8]] = field(default_factory=dict)
     histograms: dict[int, NDArray[np.int64]] = field(default_factory=dict)
+    steps_ev: dict[tuple[int, int], float] = field(default_factory=dict)
+    """How many EV brighter the second of two exposures is than the first, if that can be told."""
     lost: tuple[float, float] = (0.0, 0.0)
 
     @property
@@ -47,7 +49,7 @@ class TakenFrame:
     def adopt(self, other: "TakenFrame") -> None:
         """Take over the pictures of another frame."""
         self.paths, self.troubles, self.chosen = other.paths, other.troubles, other.chosen
-        self.lit, self.greys, self.histograms, self.lost = other.lit, other.greys, other.histograms, other.lost
+        self.lit, self.steps_ev, self.histograms, self.lost = other.lit, other.steps_ev, other.histograms, other.lost
 
     def name_of(self, exposure: int) -> str:
         """The file of an exposure, as a path in the card's folder."""
@@ -146,11 +148,13 @@ def _leave_out(one: TakenFrame, exposure: int, trouble: str) -> None:
     del one.paths[exposure]
 
 
-def glance(one: TakenFrame, shared: SharedFacts, circle_px: float | None) -> None:
+def glance(one: TakenFrame, shared: SharedFacts, circle_px: float | None, bracket_ev: Sequence[float]) -> None:
     """Read each exposure of a frame small. A file that fails is left out.
 
-    Outside the image circle, whose radius at full size is `circle_px`, nothing counts.
+    Outside the image circle, whose radius at full size is `circle_px`, nothing counts. `bracket_ev` is the bracket as
+    planned: each exposure is compared with the next brighter one.
     """
+    greys: dict[int, NDArray[np.uint8]] = {}
     for exposure, path in sorted(one.paths.items()):
         try:
             grey = np.asarray(read_grey(path, GLANCE_PX, shared.orientation).picture, dtype=np.uint8)
@@ -161,8 +165,12 @@ def glance(one: TakenFrame, shared: SharedFacts, circle_px: float | None) -> Non
             _leave_out(one, exposure, f"{path.name}: is turned by a quarter against the others. It was left out.")
             continue
         one.histograms[exposure] = histogram(grey[_within(grey.shape, circle_px, shared)])
-        one.greys[exposure] = grey
+        greys[exposure] = grey
         one.lit[exposure] = lit_cells(grey, shared.size_px)
+    for darker, brighter in pairwise(sorted(greys, key=lambda exposure: bracket_ev[exposure])):
+        step = bracket_step_ev(greys[darker], greys[brighter])
+        if step is not None:
+            one.steps_ev[darker, brighter] = step
 
 
 def _within(shape: tuple[int, ...], circle_px: float | None, shared: SharedFacts) -> NDArray[np.bool_]:

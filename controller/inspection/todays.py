@@ -18,7 +18,7 @@ from controller.inspection.detail import detail_of
 from controller.inspection.inspecting import AdjustedSet
 from controller.inspection.lens_model import Array
 from controller.inspection.linking import Sized, find_all
-from controller.inspection.links import Link
+from controller.inspection.links import link_of
 from controller.inspection.overlap import FrameView
 from controller.inspection.picture_source import reduced
 from controller.inspection.pixel_places import PixelPlaces
@@ -29,8 +29,8 @@ from controller.inspection.suspects import AGREEING
 from controller.inspection.taken import TURNED_SIDES, SharedFacts
 from controller.optics.projection import LAWS
 from controller.picture_file import read_facts, read_grey
+from controller.progress import Begin
 
-Begin = Callable[[int], Callable[[], None]]
 U_ROUGH_RAD, U_FRAME_RAD = 0.004, 0.0005  # of a recognised photograph, and of an adjusted frame
 SOFT_SHARE = 0.4  # of the detail of the earlier pictures. A photograph with less is soft, whatever the weather
 SMALL_PX, COMPARED = 480, 8  # long side of pictures whose detail is compared, and about how many
@@ -146,8 +146,7 @@ def _placed(
     for (frame, _), finding in find_all(views, [(frame, source.today) for frame in there], source):
         source.advance()
         if finding.reason in AGREEING:
-            matches = finding.matches
-            links.append(Link(frame, 0, matches.first_px, matches.second_px, matches.u_px / np.sqrt(2)))
+            links.append(link_of(frame, source.today, finding.matches))
     placed = place(earlier.adjusted, links)
     if isinstance(placed, NotPlaced):
         _refuse(source, there, path)

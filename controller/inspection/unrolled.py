@@ -87,19 +87,16 @@ def first_passes(inspected: Inspected, passes: Mapping[int, int] | None = None) 
     """
     chosen: dict[int, InspectedFrame] = {}
     for frame in sorted(inspected.frames, key=lambda one: one.pass_number):
-        pose = frame.frame if frame.repeats is None else frame.repeats
-        wanted, known = (passes or {}).get(pose), chosen.get(pose)
+        wanted, known = (passes or {}).get(frame.first_id), chosen.get(frame.first_id)
         if known is None or frame.pass_number == wanted or (not has_picture(known) and known.pass_number != wanted):
-            chosen[pose] = frame
+            chosen[frame.first_id] = frame
     return [chosen[number] for number in sorted(chosen)]
 
 
 def least_different_passes(inspected: Inspected) -> dict[int, int]:
     """The passes that differ least from their neighbours, for `first_passes`."""
     return {
-        frame.frame if frame.repeats is None else frame.repeats: frame.pass_number
-        for frame in inspected.frames
-        if frame.least_different and has_picture(frame)
+        frame.first_id: frame.pass_number for frame in inspected.frames if frame.least_different and has_picture(frame)
     }
 
 

@@ -5,6 +5,7 @@ import math
 import numpy as np
 
 from controller.inspection.evidence import SetEvidence, compare
+from controller.inspection.expected import pixels_per_mm
 from controller.inspection.frame_verdicts import judge_frame, poses
 from controller.inspection.head_measured import Measured, measure_head
 from controller.inspection.inspected import (
@@ -55,7 +56,7 @@ def _lens(evidence: SetEvidence) -> LensMeasured:
         for term, sd in zip(adjusted.terms, sds, strict=True)
     }
     focal = terms.get("focal_px")
-    per_mm = _pixels_per_mm(evidence)
+    per_mm = pixels_per_mm(evidence.plan.kit, evidence.size_px)
     focal_mm = None if focal is None else Measured(focal.value / per_mm, focal.sd / per_mm)
     pupil = evidence.pupil
     if isinstance(pupil, NoPupil):
@@ -64,8 +65,3 @@ def _lens(evidence: SetEvidence) -> LensMeasured:
         adjusted.lens, terms, focal_mm, pupil.ahead_mm, pupil.right_mm, pupil.ahead_share,
         "" if pupil.ahead_mm is not None else "only a known length turns it into millimetres",
     )  # fmt: skip
-
-
-def _pixels_per_mm(evidence: SetEvidence) -> float:
-    camera = evidence.plan.kit.camera
-    return evidence.size_px[0] / camera.used_mm[camera.mounted == "portrait"]

@@ -97,10 +97,9 @@ def _repeats_apart(program: Program, frames: Sequence[Frame]) -> float | None:
     latest: dict[int, int] = {}
     apart_ns = []
     for frame in frames:
-        pose = frame.id if frame.repeats is None else frame.repeats
-        if pose in latest:
-            apart_ns.append(first[frame.id] - last[latest[pose]])
-        latest[pose] = frame.id
+        if frame.first_id in latest:
+            apart_ns.append(first[frame.id] - last[latest[frame.first_id]])
+        latest[frame.first_id] = frame.id
     return round(float(min(apart_ns)) / 1e9, 3) if apart_ns else None
 
 

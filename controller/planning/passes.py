@@ -6,7 +6,7 @@ pictures of the sphere) counts the first pass alone, since a repeat adds no pose
 """
 
 import math
-from collections.abc import Collection, Iterable, Iterator, Sequence
+from collections.abc import Collection, Iterator, Sequence
 
 from controller.errors import InputError
 from controller.planning.motion import HeadMotion
@@ -88,29 +88,6 @@ def _poses(frames: Sequence[Frame]) -> list[Pose]:
     return [Pose(frame.row, frame.yaw_deg, frame.pitch_deg) for frame in frames]
 
 
-def pairs_by_pass(frames: Iterable[Frame], links: Iterable[tuple[int, int]]) -> list[tuple[int, int]]:
-    """Pairs of frames, by id, that show a part of the scene in common, for `links` between frames of the first pass.
-
-    Neighbours are paired within each pass. A repeat is also paired with what it repeats, so that a pass of a few frames
-    is joined to the others. Only the given `frames` are paired.
-    """
-    shot: dict[int, dict[int, int]] = {}
-    for frame in frames:
-        pose = frame.id if frame.repeats is None else frame.repeats
-        shot.setdefault(pose, {})[frame.pass_number] = frame.id
-    none: dict[int, int] = {}
-    within = [
-        (frame, shot[b][number])
-        for a, b in links
-        for number, frame in shot.get(a, none).items()
-        if number in shot.get(b, none)
-    ]
-    across = [
-        (passes[1], frame) for passes in shot.values() if 1 in passes for frame in passes.values() if frame != passes[1]
-    ]
-    return within + across
-
-
 def repeats_among(plan: Plan, missing: Collection[int]) -> tuple[int, ...]:
     """The frames among the `missing` whose pose was shot in another pass: without them there is no hole."""
     return tuple(sorted(set(missing) - poses_among(plan, missing).keys()))
@@ -121,6 +98,6 @@ def poses_among(plan: Plan, missing: Collection[int]) -> dict[int, int]:
 
     A pose counts as shot only if one pass of it is complete: exposures of two passes show different people.
     """
-    poses = {frame.id: frame.id if frame.repeats is None else frame.repeats for frame in plan.frames}
+    poses = {frame.id: frame.first_id for frame in plan.frames}
     shot = {pose for frame, pose in poses.items() if frame not in missing}
     return {frame: pose for frame, pose in poses.items() if frame in missing and pose not in shot}

@@ -81,6 +81,11 @@ class Frame(PlanPart):
     pass_number: Annotated[int, Field(ge=1, le=BOUNDS["passes"].most, exclude_if=_is_first)] = 1
     """The pass in which it is shot."""
 
+    @property
+    def first_id(self) -> int:
+        """The frame of the first pass that has this pose: the frame itself, or what it repeats."""
+        return self.id if self.repeats is None else self.repeats
+
 
 class Direction(PlanPart):
     """A direction."""

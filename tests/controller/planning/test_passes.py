@@ -18,7 +18,7 @@ from controller.errors import InputError
 from controller.kit.kit import Kit
 from controller.planning.make import make_plan
 from controller.planning.order import Order
-from controller.planning.passes import LEAST_APART, pairs_by_pass, poses_among, repeats_among, to_repeat, with_passes
+from controller.planning.passes import LEAST_APART, poses_among, repeats_among, to_repeat, with_passes
 from controller.planning.plan import Frame, Plan, content_hash
 from controller.planning.plan_file import load_plan, plan_from, save_plan
 from controller.planning.request import Arrangement, RegionKind, Request, SunWatch
@@ -195,24 +195,6 @@ def test_a_repeat_is_no_pose_whatever_is_missing(data: st.DataObject) -> None:
     assert prove_shot(several, missing) == prove_shot(once, holes)
     assert set(poses_among(several, missing).values()) == holes
     assert set(repeats_among(several, missing)) == {one for one in missing if not any(one in poses[p] for p in holes)}
-
-
-@settings(max_examples=20, deadline=None)
-@given(st.data())
-def test_neighbours_are_paired_within_a_pass_and_passes_by_what_they_repeat(data: st.DataObject) -> None:
-    plan = plan_of("sphere", Order.ROWS, 4, 50.0)
-    frames = data.draw(st.lists(st.sampled_from(plan.frames), unique_by=lambda frame: frame.id))
-    ids = st.sampled_from([frame.id for frame in plan.first_pass])
-    links = data.draw(st.lists(st.tuples(ids, ids).filter(lambda both: both[0] < both[1]), unique=True, max_size=30))
-    wanted = set()
-    for one in frames:
-        for other in frames:
-            poses = tuple(frame.id if frame.repeats is None else frame.repeats for frame in (one, other))
-            if (poses in links and one.pass_number == other.pass_number) or other.repeats == one.id:
-                wanted.add((one.id, other.id))
-    found = pairs_by_pass(frames, links)
-    assert len(found) == len(set(found))
-    assert set(found) == wanted
 
 
 def test_a_plan_without_passes_is_written_as_before_there_were_any() -> None:
