@@ -11,7 +11,7 @@ from scipy.spatial.transform import Rotation
 
 from controller.csv_text import csv_text
 from controller.inspection.expected import pixels_per_mm
-from controller.inspection.inspected import Inspected, InspectedFrame
+from controller.inspection.inspected import FrameFault, Inspected, InspectedFrame
 from controller.matching.pose_columns import group_of, plain_value
 from controller.matching.table import MatchLine
 from controller.reading import as_text
@@ -86,8 +86,13 @@ def values_by_file(inspected: Inspected, lines: Iterable[MatchLine]) -> dict[str
 
 
 def _used(inspected: Inspected, lines: Iterable[MatchLine]) -> list[tuple[InspectedFrame, MatchLine]]:
+    """The lines to stitch from, each with the frame whose place its picture shows: swapped ones have each other's."""
     frames = {one.frame: one for one in inspected.frames}
-    used = [(frames[line.frame], line) for line in lines if line.use and line.frame in frames]
+    swapped = {
+        one.frame: each.other for one in inspected.frames for each in one.blemishes if each.fault is FrameFault.SWAPPED
+    }
+    shows = frames | {frame: frames[other] for frame, other in swapped.items() if other is not None}
+    used = [(shows[line.frame], line) for line in lines if line.use and line.frame in shows]
     return sorted(used, key=lambda one: (one[0].frame, one[1].exposure or 0))
 
 

@@ -9,10 +9,12 @@ import numpy as np
 import pytest
 from PIL import Image
 
+from controller.commands.match import match_command
 from controller.errors import InputError
 from controller.inspection.exposures import BLACK_CODE, WHITE_CODE
 from controller.inspection.inspected import FrameFault, Inspected, LinkVerdict
 from controller.inspection.limits import Limits
+from controller.inspection.pose_table import pose_rows
 from sim.scene.spoilt import Spoilt
 from tests.sets.developing import Spoiling
 from tests.sets.inspecting import Inspector, due, pose_error_px, said
@@ -101,6 +103,18 @@ def test_a_frame_beside_bare_ones_is_found(bare: Inspected, set_maker: SetMaker,
     for spoilt in (ELSEWHERE, FAR):
         made = set_maker.make(SKY, 2, {place: spoilt})
         assert said(inspector.inspect(made)) == due(made)
+
+
+def test_the_table_has_the_poses_that_swapped_files_really_show(set_maker: SetMaker, inspector: Inspector) -> None:
+    made = set_maker.make(WINDOW, 4, exchanged(3, 4))
+    inspected = inspector.inspect(made)
+    assert {fault for _, fault in said(inspected)} == {FrameFault.SWAPPED}
+    rows = {row.file: row for row in pose_rows(inspected, match_command(made.session, made.folder).lines)}
+    assert len(rows) == len(made.shots)
+    for shot in made.shots:
+        assert shot.file is not None
+        assert abs(math.remainder(rows[shot.file.name].yaw_deg - shot.pose.yaw_deg, 360)) < 0.5
+        assert rows[shot.file.name].pitch_deg == pytest.approx(shot.pose.pitch_deg, abs=0.5)
 
 
 def test_clipped_frames_are_those_whose_files_are_clipped(set_maker: SetMaker, inspector: Inspector) -> None:
