@@ -29,18 +29,22 @@ class Announcement:
 
 
 class Gate:
-    """`now` is the clock, `say` shows a sentence to people and `ring` calls their attention."""
+    """`now` is the clock, `say` shows a sentence to people and `ring` calls their attention; they stop by `stops_by`."""
 
     def __init__(
-        self, now: Callable[[], int], say: Callable[[str], None], ring: Callable[[], None] = lambda: None
+        self,
+        now: Callable[[], int],
+        say: Callable[[str], None],
+        ring: Callable[[], None] = lambda: None,
+        stops_by: str = "Ctrl-C",
     ) -> None:
-        self._now, self._say, self._ring = now, say, ring
+        self._now, self._say, self._ring, self._stops_by = now, say, ring, stops_by
         self.announced: Announcement | None = None
 
     @classmethod
     def of(cls, people: People, now: Callable[[], int]) -> "Gate":
         """A gate that warns these people."""
-        return cls(now, people.say, people.ring)
+        return cls(now, people.say, people.ring, people.stops_by)
 
     @classmethod
     def of_simulation(cls) -> "Gate":
@@ -49,10 +53,9 @@ class Gate:
         gate.announced = Announcement("simulated", 0, 0)
         return gate
 
-    def announce(
-        self, why: str, lead_ns: int, *, what: str = "The head moves", to_stop: str = "Ctrl-C keeps it still."
-    ) -> int:
+    def announce(self, why: str, lead_ns: int, *, what: str = "The head moves", to_stop: str | None = None) -> int:
         """Warn people what happens in `lead_ns`, why, and how to stop it. Returns the time when the gate opens."""
+        to_stop = f"{self._stops_by} keeps it still." if to_stop is None else to_stop
         now = self._now()
         self.announced = Announcement(why, now, now + lead_ns)
         if lead_ns > 0:

@@ -14,6 +14,8 @@ LEAD_AGAIN_NS = 5 * NS
 """The shortest warning before motion after an interruption: time to withdraw the hands. Common practice, no source."""
 MOMENT_NS = 2 * NS
 """A warning older than this when the head could move is repeated. Common practice, no source."""
+THEN_ENTER = ", then Enter"
+"""The end of words that ask for nothing but Enter; where there is no such key, a button takes its place."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -99,7 +101,8 @@ class People:
     """The people who may be near the head, and how to reach them.
 
     `say` shows a sentence, `ring` calls for attention, `lines` are what is typed. `at_terminal`: somebody can answer by
-    typing. `yes`: every question counts as answered, except those that need a person.
+    typing. `yes`: every question counts as answered, except those that need a person. `stops_by` is what they stop the
+    head with, at the beginning of a sentence.
     """
 
     say: Callable[[str], None] = lambda _: None
@@ -109,6 +112,7 @@ class People:
     yes: bool = False
     lead_ns: int = 0
     ask_before_moving: bool = False
+    stops_by: str = "Ctrl-C"
 
     @property
     def care(self) -> Precautions:
