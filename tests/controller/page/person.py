@@ -6,6 +6,7 @@ import json
 from contextlib import nullcontext
 from dataclasses import dataclass, field
 from functools import partial
+from itertools import zip_longest
 from pathlib import Path
 from typing import Any
 
@@ -38,7 +39,7 @@ class PagePerson:
     leaves_ns: int = 100 * NS
     said: list[dict[str, Any]] = field(default_factory=list)
     shown_ns: list[int] = field(default_factory=list)
-    here: bool = True
+    here_until_ns: int = 1000 * NS
 
     @property
     def gone(self) -> bool:
@@ -68,7 +69,7 @@ class PagePerson:
         now = self.port.now()
         arrived = [json.dumps(message).encode() for at_ns, message in self.due if at_ns <= now]
         self.due = [(at_ns, message) for at_ns, message in self.due if at_ns > now]
-        if self.here:
+        if now < self.here_until_ns:
             arrived.append(json.dumps({"here": now}).encode())
         return arrived
 
@@ -121,7 +122,7 @@ class PadRig:
         """When an axis turned: begin and end of each motion, cut short by the next one."""
         spans = []
         for motions in self.motions.values():
-            for motion, following in zip(motions, [*motions[1:], None], strict=True):
+            for motion, following in zip_longest(motions, motions[1:]):
                 end_ns = motion.end_ns if following is None else min(motion.end_ns, following.begin_ns)
                 if end_ns > motion.begin_ns:
                     spans.append((motion.begin_ns, end_ns))
@@ -130,6 +131,13 @@ class PadRig:
     def turns_since(self, moment_ns: int) -> list[tuple[int, int]]:
         """The same without those that ended by then."""
         return [span for span in self.turns() if span[1] > moment_ns]
+
+    def let_pass(self, lasts_ns: int) -> None:
+        """Let the world run by itself after the host was killed."""
+        end_ns = self.world.port.now() + lasts_ns
+        while (event_ns := self.rig.next_deadline()) is not None and event_ns <= end_ns:
+            self.rig.advance(event_ns)
+            self.rig.to_host.arrived(event_ns)  # nobody reads it
 
     @property
     def hold(self) -> Holding:
