@@ -2,6 +2,7 @@
 
 from dataclasses import dataclass, field
 from functools import cache
+from urllib.parse import quote
 
 from jinja2 import Environment, PackageLoader, StrictUndefined
 from starlette.requests import Request
@@ -34,6 +35,10 @@ class Page:
     cookie: str = "fullturn"
     """The name of the cookie. Cookies are shared by all ports of a host, so the server adds its port to it."""
     streams: Streams = field(default_factory=Streams)
+
+    def file_link(self, folder: str, name: str) -> str:
+        """The address of a file in a folder of the folder, such as a report's page."""
+        return f"/file/{quote(folder, safe='')}/{quote(name, safe='')}"
 
     def show(self, request: Request, template: str, view: str, **values: object) -> HTMLResponse:
         """A view's page. `view` is its name in VIEWS, and of its module in `static/`."""
