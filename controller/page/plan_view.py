@@ -1,0 +1,18 @@
+"""The view "Plan"."""
+
+from starlette.requests import Request
+from starlette.responses import Response
+from starlette.routing import BaseRoute
+
+from controller.page.page import Page
+from controller.page.routing import see
+
+
+def routes(page: Page) -> list[BaseRoute]:
+    """The view's routes."""
+    return [see(page, "/plan", show)]
+
+
+def show(page: Page, request: Request) -> Response:
+    """The view itself."""
+    return page.show(request, "plan.html", "plan", plans=[each.name for each in page.folder.plan_files()])

@@ -1,0 +1,4 @@
+// The view "Now".
+import { start } from "./page.js";
+
+start("/events", {});

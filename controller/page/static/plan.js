@@ -1,0 +1,4 @@
+// The view "Plan".
+import { start } from "./page.js";
+
+start("/events", {});
