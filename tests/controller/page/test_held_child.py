@@ -9,33 +9,22 @@ import os
 import signal
 import subprocess
 import sys
-import threading
 import time
 from collections.abc import Callable, Iterator
-from contextlib import contextmanager
 from pathlib import Path
 from typing import IO, Any
 
 import pytest
 
 from controller import clock
-from controller.commands.stand_in import rig_spec
-from controller.kit.load import load_kit
-from sim.rig import Rig
-from sim.serve import RealTime
-from tests.controller.commands.shell import KIT
 from tests.controller.commands.simulated import environment
 from tests.controller.page.person import lease
+from tests.controller.page.rig_at_port import served
 
 if sys.platform == "win32":
     pytest.skip("no pseudo-terminals", allow_module_level=True)
 
-from sim.terminal import Terminal
-
 pytestmark = pytest.mark.long
-BLIND = KIT.replace("[head.pan]", "[head.pan]\nzero_switch = false").replace(
-    "[head.tilt]", "[head.tilt]\nzero_switch = false"
-)  # its zero is where it is: nothing turns for it
 RESTS_WITHIN_S = 0.5 + 0.26 + 1.0  # lease or silence, ramp, and a busy machine
 
 
@@ -66,28 +55,6 @@ class Child:
     @property
     def input(self) -> IO[bytes]:
         return self._to
-
-
-@contextmanager
-def served(folder: Path) -> Iterator[tuple[Path, Callable[[], bool]]]:
-    """A rig at a pseudo-terminal; the path of the port, and whether the head turns now."""
-    (folder / "kit.toml").write_text(BLIND, encoding="utf-8")
-    rig = Rig(rig_spec(load_kit(folder / "kit.toml"), 1))
-    over = threading.Event()
-    with Terminal(folder / "port") as line:
-        real = RealTime(rig, line)
-        serving = threading.Thread(target=real.serve, args=(over.is_set,), daemon=True)
-        serving.start()
-
-        def turns() -> bool:
-            axes = (rig.head.pan.motion, rig.head.tilt.motion)
-            return any(motion.begin_ns < motion.end_ns and real.now_ns() < motion.end_ns for motion in axes)
-
-        try:
-            yield folder / "port", turns
-        finally:
-            over.set()
-            serving.join(10)
 
 
 @pytest.fixture
