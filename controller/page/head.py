@@ -27,14 +27,14 @@ LOST = "The program that held the head has ended. The board stops the head by it
 
 
 class HeadTalk:
-    """One child, from `open` to `close`. `ended` is its last message, once there is one."""
+    """One child, from `start` to `close`. `ended` is its last message, once there is one."""
 
     def __init__(self, process: Process) -> None:
         self._process = process
         self.ended: TalkEnded | None = None
 
     @classmethod
-    async def open(cls, kit: Path, port: str, step: str | None = None) -> "HeadTalk":
+    async def start(cls, kit: Path, port: str, step: str | None = None) -> "HeadTalk":
         """Start a child for the pad, or for one step of setting up."""
         words = [sys.executable, "-m", "controller.page.held", str(kit), port, *([step] if step else [])]
         process = await asyncio.create_subprocess_exec(*words, stdin=PIPE, stdout=PIPE, limit=16 * LONGEST_LINE)

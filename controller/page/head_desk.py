@@ -115,11 +115,11 @@ class HeadDesk:
         self._talk.send(message)
         return self.beat()
 
-    async def open(self, kit: Path, port: str, step: str | None) -> int:
+    async def begin(self, kit: Path, port: str, step: str | None) -> int:
         """Open a conversation in place of an earlier one. Returns its number."""
         async with self._opening:
             await self._close()
-            self._talk = await HeadTalk.open(kit, port, step)
+            self._talk = await HeadTalk.start(kit, port, step)
             self._number += 1
             self._said, self._question, self._place, self._ended = [], None, None, None
             self._reading = asyncio.create_task(self._read(self._talk))

@@ -61,7 +61,7 @@ def routes(page: Page) -> list[BaseRoute]:
 
     async def open_head(page: Page, request: Request) -> Response:
         wanted = await body_of(request, HeadWanted)
-        talk = await desk.open(kit_path(page, wanted.kit), wanted.port, wanted.step)
+        talk = await desk.begin(kit_path(page, wanted.kit), wanted.port, wanted.step)
         return JSONResponse({"talk": talk, "beat": desk.beat()})
 
     async def send(_: Page, request: Request) -> Response:

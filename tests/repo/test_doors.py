@@ -24,6 +24,7 @@ EXCEPTIONS = {
     "controller/lock_file.py": "opens the locks, and follows nothing that stands in their place",
     "controller/ports/serial_port.py": "a port is no file",
     "controller/typed.py": "a terminal is no file",
+    "controller/page/pipes.py": "a pipe is no file",
     "controller/capture/interrupts.py": "opens the null device",
     "controller/kit/draft.py": "decodes the text of a kit that it is about to write",
     "sim/terminal.py": "a pseudo-terminal is no file",

@@ -44,7 +44,7 @@ async def story(folder: Path, port: Path, turns: Callable[[], bool]) -> None:
     assert desk.shown()["talk"] is None
     with pytest.raises(InputError, match=NOT_OPEN):
         desk.send(HeadRequest(talk=0, beat=0, since_ms=0.0, message={"stop": True}))
-    first = await desk.open(kit, str(port), None)
+    first = await desk.begin(kit, str(port), None)
     await wait_shown(desk, lambda shown: shown["place"] is not None)
     desk.send(request(desk, first, {"do": "zero"}))
     question = (await wait_shown(desk, lambda shown: shown["question"] is not None))["question"]
@@ -58,7 +58,7 @@ async def story(folder: Path, port: Path, turns: Callable[[], bool]) -> None:
         desk.send(request(desk, first, {"lease": lease}))
         assert clock.monotonic_ns() < begun_ns + PATIENCE_S * 1e9
         await asyncio.sleep(0.05)
-    second = await desk.open(kit, str(port), None)  # another device: the first conversation ends, its head at rest
+    second = await desk.begin(kit, str(port), None)  # another device: the first conversation ends, its head at rest
     assert not turns()
     assert second != first
     with pytest.raises(InputError, match=NOT_OPEN):
@@ -79,7 +79,7 @@ def test_one_conversation_at_a_time_and_the_next_begins_with_a_head_at_rest(tmp_
 def test_what_cannot_be_held_is_told_in_the_programs_own_sentence(tmp_path: Path) -> None:
     async def open_one() -> dict[str, Any]:
         desk = HeadDesk()
-        await desk.open(tmp_path / "kit.toml", str(tmp_path / "nothing"), None)
+        await desk.begin(tmp_path / "kit.toml", str(tmp_path / "nothing"), None)
         return await wait_shown(desk, lambda shown: shown["ended"] is not None)
 
     (tmp_path / "kit.toml").write_text("[camera]\n", encoding="utf-8")
@@ -93,7 +93,7 @@ def test_a_step_is_looked_at_by_a_child_of_its_own(tmp_path: Path) -> None:
 
     async def look(port: Path) -> dict[str, Any]:
         desk = HeadDesk()
-        talk = await desk.open(tmp_path / "kit.toml", str(port), "stop-switch")
+        talk = await desk.begin(tmp_path / "kit.toml", str(port), "stop-switch")
         question = (await wait_shown(desk, lambda shown: shown["question"] is not None))["question"]
         assert question["kind"] == "ready"
         assert question["ask"].endswith("Press the switch.")
