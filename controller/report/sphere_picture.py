@@ -15,16 +15,15 @@ from matplotlib.ticker import MaxNLocator
 from numpy.typing import NDArray
 
 from controller.optics.field import Field, Sides
-from controller.optics.projection import LAWS
 from controller.planning.cores import pictures_at
 from controller.planning.directions import Array, camera_axes
+from controller.planning.frame_outlines import outlines_at, unrolled_deg
 from controller.planning.plan import Frame, Plan
 from controller.planning.reached_poses import Poses, poses_of
 from controller.report.holes_picture import draw_holes, draw_missing, held_by, holes, split
 
 GRID_ACROSS = 720  # columns of half a degree
 DISC_ACROSS = 361  # pixels of half a degree
-POINTS = 96
 NUMBERED_AT_MOST = 80  # more numbers than this would hide the picture
 WHITE, ORANGE, RED, GREY = "#ffffff", "#e69f00", "#d55e00", "#6b6b75"
 SHADE: Any = {"facecolor": "#00000073", "hatch": "//", "edgecolor": GREY, "linewidth": 0}
@@ -128,36 +127,15 @@ def frames_seeing(field: Field, poses: Poses) -> NDArray[np.int64]:
     return seen
 
 
-def outline_directions(field: Field, sides: Sides) -> Array:
-    """The outline of a picture or core in the camera's axes, shape (n, 3), closed."""
-    law = LAWS[field.projection]
-    right, left, top, bottom = (law.radius(side) for side in (sides.right, sides.left, sides.top, sides.bottom))
-    corners = [np.arctan2(y, x) for x in (right, -left) for y in (top, -bottom)]
-    turn = np.sort(np.concatenate([np.linspace(-np.pi, np.pi, POINTS), corners]))
-    with np.errstate(divide="ignore"):
-        across = np.where(np.cos(turn) > 0, right, left) / np.abs(np.cos(turn))
-        along = np.where(np.sin(turn) > 0, top, bottom) / np.abs(np.sin(turn))
-    limit = law.largest_radius if field.circle_rad is None else law.radius(field.circle_rad)
-    theta = np.array([law.angle(float(r)) for r in np.minimum(np.minimum(across, along), limit)])
-    return np.stack([np.cos(theta), np.sin(theta) * np.cos(turn), np.sin(theta) * np.sin(turn)], axis=-1)
-
-
-def _outlines(field: Field, sides: Sides, poses: Poses) -> list[Array]:
-    roll_rad = None if poses.roll_deg is None else np.radians(poses.roll_deg)
-    axes = camera_axes(np.radians(poses.yaw_deg), np.radians(poses.pitch_deg), roll_rad)
-    in_camera = outline_directions(field, sides)
-    return list(np.einsum("kj,jnc->nkc", in_camera, np.stack(axes)))
-
-
 def _flat_outlines(field: Field, sides: Sides, poses: Poses) -> list[Array]:
     """The outlines unrolled, cut where they leave the picture on one side and return on the other."""
-    return [piece for outline in _outlines(field, sides, poses) for piece in _cut(_unrolled(outline), 180.0)]
+    return [piece for outline in outlines_at(field, sides, poses) for piece in _cut(unrolled_deg(outline), 180.0)]
 
 
 def _outlines_seen_from_pole(field: Field, sides: Sides, poses: Poses, up: float) -> list[Array]:
     """The visible part of the outlines, seen from outside at that pole."""
     lines = []
-    for outline in _outlines(field, sides, poses):
+    for outline in outlines_at(field, sides, poses):
         seen = outline[outline[:, 2] * up > -0.02] if (outline[:, 2] * up).max() > 0 else outline[:0]
         if len(seen) > 1:
             lines += _cut(_seen_from_pole(seen, up), 30.0)
@@ -184,12 +162,6 @@ def _disc_directions(across: Array, up: float) -> tuple[Array, NDArray[np.bool_]
     away, yaw = np.radians(np.hypot(x, y)), np.arctan2(x, y)
     flat = np.sin(away)
     return np.stack([flat * np.cos(yaw), flat * np.sin(yaw), up * np.cos(away)], axis=-1), away <= np.pi / 2
-
-
-def _unrolled(directions: Array) -> Array:
-    yaw = np.degrees(np.arctan2(directions[:, 1], directions[:, 0]))
-    pitch = np.degrees(np.arcsin(np.clip(directions[:, 2], -1, 1)))
-    return np.stack([yaw, pitch], axis=1)
 
 
 def _cut(line: Array, longest: float) -> list[Array]:

@@ -16,6 +16,7 @@ from controller.capture.words.run import STATES
 from controller.optics.field import make_field
 from controller.optics.projection import Projection
 from controller.planning.directions import Array
+from controller.planning.frame_outlines import outline_directions
 from controller.planning.make import make_plan
 from controller.planning.plan import Frame
 from controller.planning.reached_poses import levelled_poses
@@ -25,7 +26,6 @@ from controller.report.sphere_picture import (
     GRID_ACROSS,
     _outlines,
     frames_seeing,
-    outline_directions,
     pole_picture,
     sphere_picture,
 )

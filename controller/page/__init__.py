@@ -1,0 +1,1 @@
+"""The page: the whole run from a phone."""
