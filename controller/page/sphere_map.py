@@ -1,7 +1,8 @@
 """The frames of a plan as shapes on the unrolled sphere, for the page to draw.
 
-The drawing is 360 wide and 180 high: x is yaw (-180 to 180, straight ahead in the middle), y is minus pitch, in degrees. A
-shape is SVG path data. It may reach past the left or right edge; the page draws it a turn to the left and to the right, too.
+The drawing is 360 wide and 180 high: x is yaw (-180 to 180, straight ahead in the middle), y is minus pitch, in degrees.
+A shape is SVG path data. It may reach past the left or right edge; the page draws it a turn to the left and to the right,
+too.
 """
 
 from dataclasses import asdict, dataclass
@@ -64,7 +65,8 @@ def _shape(frame: Frame, outline: Array) -> FrameShape:
 def _path(outline: Array, yaw_deg: float, pitch_deg: float) -> str:
     """The shape that contains the frame's direction."""
     flat = unrolled_deg(outline)
-    x = yaw_deg + np.cumsum(np.concatenate([[_near(flat[0, 0] - yaw_deg)], [_near(step) for step in np.diff(flat[:, 0])]]))
+    steps = np.diff(flat[:, 0], prepend=yaw_deg)
+    x = yaw_deg + np.cumsum((steps + 180) % TURN - 180)
     y = -flat[:, 1]
     if abs(x[-1] - x[0]) > TURN / 2:  # the outline goes once round a pole, which is inside
         pole = -90.0 if pitch_deg > 0 else 90.0
@@ -74,11 +76,6 @@ def _path(outline: Array, yaw_deg: float, pitch_deg: float) -> str:
         return shape
     # More than half the sphere, both poles included: all but what the outline encloses.
     return f"M{yaw_deg - 180:g} -90H{yaw_deg + 180:g}V90H{yaw_deg - 180:g}Z{shape}"
-
-
-def _near(angle_deg: float) -> float:
-    """The same angle between -180 and 180 degrees."""
-    return float((angle_deg + 180) % TURN - 180)
 
 
 def _is_inside(at_x: float, at_y: float, x: Array, y: Array) -> bool:

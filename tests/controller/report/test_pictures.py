@@ -16,7 +16,7 @@ from controller.capture.words.run import STATES
 from controller.optics.field import make_field
 from controller.optics.projection import Projection
 from controller.planning.directions import Array
-from controller.planning.frame_outlines import outline_directions
+from controller.planning.frame_outlines import outline_directions, outlines_at
 from controller.planning.make import make_plan
 from controller.planning.plan import Frame
 from controller.planning.reached_poses import levelled_poses
@@ -24,7 +24,6 @@ from controller.planning.request import RegionKind, Request
 from controller.report.html import row_lines
 from controller.report.sphere_picture import (
     GRID_ACROSS,
-    _outlines,
     frames_seeing,
     pole_picture,
     sphere_picture,
@@ -164,7 +163,7 @@ def test_a_lens_that_sees_all_around() -> None:
 def test_corners_of_a_known_frame(pitch_deg: float, yaw: float, pitch: float, turned_deg: float) -> None:
     field = kit_of(24.0, camera={"mounted": "landscape"}).field(0.3)
     frame = Frame(id=0, row=0, yaw_deg=turned_deg, pitch_deg=pitch_deg)
-    (outline,) = _outlines(field, field.whole, levelled_poses([frame]))
+    (outline,) = outlines_at(field, field.whole, levelled_poses([frame]))
     for sign in (1, -1):
         corner = direction(turned_deg + sign * yaw, pitch)
         assert np.linalg.norm(outline - corner, axis=1).min() < 2e-6
