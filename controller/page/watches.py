@@ -4,7 +4,7 @@ A device that reads slowly gets the newest state, never a queue of old ones.
 """
 
 import asyncio
-from collections.abc import AsyncIterator, Callable
+from collections.abc import AsyncGenerator, Callable
 from contextlib import aclosing, suppress
 from pathlib import Path
 from typing import Any, Protocol
@@ -39,7 +39,7 @@ class Watch:
         self._task: asyncio.Task[None] | None = None
         self._failed: Exception | None = None
 
-    async def states(self) -> AsyncIterator[dict[str, Any]]:
+    async def states(self) -> AsyncGenerator[dict[str, Any], None]:
         """The state now, and each later one. Raises what reading the session raises."""
         news = asyncio.Event()
         self._news.add(news)
@@ -97,7 +97,7 @@ class Watches:
         self._opener = opener
         self._watches: dict[Path, Watch] = {}
 
-    async def states(self, path: Path) -> AsyncIterator[dict[str, Any]]:
+    async def states(self, path: Path) -> AsyncGenerator[dict[str, Any], None]:
         """The states of a session; see `Watch.states`."""
         watch = self._watches.setdefault(path, Watch(path, self._opener))
         async with aclosing(watch.states()) as states:
