@@ -69,7 +69,8 @@ class PlannedPauses:
         if after is RunState.PAUSED:
             used = self._rule.used_text(self._used_s())
             self._say(
-                f"Planned pause after {used}. Support the camera before you cut the power, change the battery, go on."
+                f"Planned pause after {used}. Support the camera before you cut the power. "
+                "Change the battery, then go on."
             )
         elif before is RunState.PAUSED:
             self._since_ns, self._asked = self._now(), False
