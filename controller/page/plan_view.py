@@ -1,0 +1,80 @@
+"""The view "Plan": a plan that is drawn while its options change, saved as a file, and rehearsed."""
+
+from pathlib import Path
+
+from starlette.requests import Request
+from starlette.responses import JSONResponse, Response
+from starlette.routing import BaseRoute
+
+from controller.commands.faults import scenario_names
+from controller.errors import InputError
+from controller.own_names import PLAN, free_path
+from controller.page.page import Page
+from controller.page.plan_asked import PlanAsked, RehearseAsked, SaveAsked
+from controller.page.planner import Superseded
+from controller.page.routing import body_of, control, say, see, sentence
+from controller.page.served import Found
+from controller.page.work import run_command
+from controller.planning.plan_file import is_own_plan
+
+
+def routes(page: Page) -> list[BaseRoute]:
+    """The view's routes."""
+    return [
+        see(page, "/plan", show),
+        say(page, "/plan/draw", draw),
+        control(page, "/plan/save", save),
+        control(page, "/plan/rehearse", rehearse),
+    ]
+
+
+def show(page: Page, request: Request) -> Response:
+    """The view itself."""
+    plans = [each.name for each in page.folder.plan_files() if is_own_plan(each.path)]
+    kits = [each.name for each in page.folder.kit_files()]
+    return page.show(request, "plan.html", "plan", kits=kits, plans=plans, scenarios=scenario_names())
+
+
+async def draw(page: Page, request: Request) -> Response:
+    """The plan of a form, not saved: its shapes, its costs and its proof."""
+    asked = await body_of(request, PlanAsked)
+    try:
+        return JSONResponse(await page.planner.plan(str(_kit(page, asked.kit).path), asked.arguments()))
+    except Superseded:
+        return sentence("A newer plan is being drawn.", 409)
+
+
+async def save(page: Page, request: Request) -> Response:
+    """Write the plan of a form to a file."""
+    asked = await body_of(request, SaveAsked)
+    kit = _kit(page, asked.kit)
+    out = free_path(page.folder.root, f"{kit.path.stem}-plan", PLAN)
+    if asked.name.strip():
+        out = page.folder.new_path(f"{asked.name.strip().removesuffix(PLAN)}{PLAN}")
+    result = await run_command(
+        ["plan", f"--out={out}", "--json", *asked.arguments(), "--", str(kit.path)], page.folder.root
+    )
+    if result.status != 0:
+        return sentence(result.sentence or "The plan was not saved.", 409)
+    return JSONResponse({"sentence": f"The plan is saved as {out.name}.", "plan": out.name})
+
+
+async def rehearse(page: Page, request: Request) -> Response:
+    """Rehearse a plan, as work beside the page."""
+    asked = await body_of(request, RehearseAsked)
+    plan = page.folder.find(asked.plan)
+    if plan is None:
+        raise InputError("This plan is not in the folder any more. Load the page again.")
+    out: Path = free_path(page.folder.root, f"{plan.path.stem}-rehearsal")
+    faults = [f"--faults={asked.faults}"] if asked.faults else []
+    job = page.jobs.begin(
+        f"Rehearse {plan.name}", out.name, ["rehearse", f"--out={out}", "--json", *faults, "--", str(plan.path)]
+    )
+    return JSONResponse({"sentence": "The rehearsal has begun.", "job": job.number, "report": f"/file/{out.name}/report.html"})
+
+
+def _kit(page: Page, name: str) -> Found:
+    found = page.folder.find(name)
+    if found is None:
+        raise InputError("This kit is not in the folder any more. Load the page again.")
+    return found
