@@ -102,6 +102,7 @@ BOUNDS: dict[str, Bound] = {
     "seed": Bound(0, 4_294_967_295, "", "32 bits of chance"),
     "rehearse": Bound(0, 4_294_967_295, "", "32 bits of chance"),
     "scale": Bound(1e-5, 1, "share", "of a camera's own picture"),
+    "port_number": Bound(0, 65_535, "", "a TCP port; 0 is any that is free (RFC 9293, section 3.1)"),
     "speed": Bound(0.01, 100, "", "as fast as this computer can follow"),
     # a place, a time, a pose
     "pitch_deg": Bound(-90, 90, "deg", "from the nadir to the zenith"),

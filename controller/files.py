@@ -22,27 +22,38 @@ _numbers = itertools.count()
 
 
 def write_whole(
-    path: Path, content: str | bytes, *, replace: bool = False, ours: Ours | None = None, durably: bool = False
+    path: Path,
+    content: str | bytes,
+    *,
+    replace: bool = False,
+    ours: Ours | None = None,
+    durably: bool = False,
+    private: bool = False,
 ) -> None:
     """Write `content` to `path`. Nothing may be there; with `replace`, a file that is `ours`. Raises StorageFailed.
 
     The whole file appears or none. With `durably` it is on the disk before it replaces the old one, so that a power cut
-    leaves one of the two.
+    leaves one of the two. With `private` nobody but its owner may read it, at any moment, whatever was there before.
     """
     data = content.encode("utf-8") if isinstance(content, str) else content
     must_be_free(path, replace=replace, ours=ours, needs_bytes=len(data))
     target = Path(os.path.realpath(path))
     with writing(path), _part_in(target.parent) as part:
-        with part.open("xb") as file:
+        with open(part, "xb", opener=_private if private else None) as file:
             file.write(data)
             if durably:
                 file.flush()
                 os.fsync(file.fileno())
         if replace and target.exists():
-            part.chmod(stat.S_IMODE(target.stat().st_mode))
+            if not private:
+                part.chmod(stat.S_IMODE(target.stat().st_mode))
             part.replace(target)
         else:
             appear(part, target)
+
+
+def _private(path: str, flags: int) -> int:
+    return os.open(path, flags, 0o600)
 
 
 def write_new(path: Path, content: str | bytes) -> None:

@@ -43,6 +43,10 @@ HEADINGS: Mapping[str, Mapping[str, str]] = {
         "Verdicts": "--limit --limits",
         "Measuring": "--nearest-mm --axis-height-mm --calibrate",
     },
+    "page": {
+        "Who may come in": "--lan --port-number --forget-devices",
+        "Start": "--open",
+    },
     "resume": {**_RUN, "Files": "--log"},
     "align": {
         "Photograph": "--yaw --pitch --yaw-only --nearest-mm",

@@ -19,6 +19,7 @@ from controller.cli.completion import completion
 from controller.cli.inspect import inspect
 from controller.cli.kit import kit
 from controller.cli.match import match
+from controller.cli.page import page
 from controller.cli.plan import plan
 from controller.cli.rehearse import rehearse
 from controller.cli.shared_options import say
@@ -39,7 +40,7 @@ for lens_command in (centre, parallax, rail, settle):
     calibrate.add_command(lens_command)
 for command in (
     plan, rehearse, simulate, kit, board, calibrate, jog, capture, resume, tell, report, match, inspect, align,
-    completion,
+    page, completion,
 ):  # fmt: skip
     cli.add_command(command)
 

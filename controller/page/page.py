@@ -1,0 +1,67 @@
+"""What one page is made of; every view gets it."""
+
+from dataclasses import dataclass, field
+from functools import cache
+
+from jinja2 import Environment, PackageLoader, StrictUndefined
+from starlette.requests import Request
+from starlette.responses import HTMLResponse
+
+from controller.page.access import Access
+from controller.page.devices import Device
+from controller.page.refusing import Refusals
+from controller.page.served import ServedFolder
+from controller.page.streams import Streams
+
+VIEWS = (
+    ("now", "/", "Now"),
+    ("plan", "/plan", "Plan"),
+    ("set-up", "/set-up", "Set up"),
+    ("sessions", "/sessions", "Sessions"),
+)
+"""The four views: name, path and label, in the order of the navigation."""
+
+
+@dataclass(frozen=True, slots=True)
+class Page:
+    """The folder that is served, who may come in, and what the page was asked for and refused."""
+
+    folder: ServedFolder
+    access: Access
+    hosts: frozenset[str]
+    """The values of Host that are ours, like `127.0.0.1:8360`."""
+    refusals: Refusals
+    cookie: str = "fullturn"
+    """The name of the cookie. Cookies are shared by all ports of a host, so the server adds its port to it."""
+    streams: Streams = field(default_factory=Streams)
+
+    def show(self, request: Request, template: str, view: str, **values: object) -> HTMLResponse:
+        """A view's page. `view` is its name in VIEWS, and of its module in `static/`."""
+        device = device_of(request)
+        text = (
+            templates()
+            .get_template(template)
+            .render(
+                view=view,
+                views=VIEWS,
+                device=device,
+                controls=self.access.controls_words(device),
+                holds=self.access.holds(device),
+                **values,
+            )
+        )
+        return HTMLResponse(text)
+
+
+@cache
+def templates() -> Environment:
+    """The templates; an undefined name raises, and every value is escaped."""
+    return Environment(
+        loader=PackageLoader("controller.page"), autoescape=True, undefined=StrictUndefined, trim_blocks=True
+    )
+
+
+def device_of(request: Request) -> Device:
+    """The device that asks. The guard let nothing through without one."""
+    device: Device = request.state.device
+    return device

@@ -1,0 +1,145 @@
+"""`fullturn page`: the server itself, which runs until it is interrupted."""
+
+import logging
+import socket
+import webbrowser
+from collections.abc import Callable
+from contextlib import ExitStack
+from dataclasses import dataclass
+from pathlib import Path
+
+import uvicorn
+
+from controller.errors import InputError, WorldError
+from controller.lock import lock_of, sole_use
+from controller.page.access import Access, PairingKeys
+from controller.page.app import app_of
+from controller.page.connections import MOST_HEADER_BYTES, limited
+from controller.page.hosts import hosts_of, in_link, network_addresses
+from controller.page.link_words import ALL_MAY_READ, NOT_A_STOP, keys_text, pairing_link
+from controller.page.page import Page
+from controller.page.refusing import Refusals
+from controller.page.served import PAGE_FILE, ServedFolder
+
+BACKLOG = 128
+GRACE_S = 1  # streams are open for ever, so the end does not wait for them
+
+
+@dataclass(frozen=True, slots=True)
+class PagePlace:
+    """Where to serve: this machine only or the local network, at a port; 0 is any free port."""
+
+    port: int
+    lan: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class PageServed:
+    """What is reported once the page can be opened."""
+
+    folder: str
+    port: int
+    addresses: tuple[str, ...]
+    control_key: str
+    look_on_key: str
+
+
+def serve_page(
+    folder: Path,
+    place: PagePlace,
+    *,
+    tell: Callable[[PageServed], None],
+    warn: Callable[[str], None],
+    open_browser: bool = False,
+    forget_devices: bool = False,
+) -> None:
+    """Serve a folder until interrupted. Raises InputError, WorldError."""
+    served = ServedFolder.at(folder)
+    with ExitStack() as held:
+        devices = served.root / PAGE_FILE
+        held.enter_context(sole_use(lock_of(devices), f"The page of {folder}", "serving the page"))
+        access, refusals = Access(devices), Refusals(warn)
+        if forget_devices:
+            access.forget_all()
+        sockets = [held.enter_context(each) for each in listening(place)]
+        port = sockets[0].getsockname()[1]
+        addresses = tuple(in_link(each) for each in network_addresses()) if place.lan else ("localhost",)
+
+        def tell_keys() -> None:
+            keys = access.keys
+            tell(PageServed(str(served.root), port, addresses or ("localhost",), keys.control, keys.see))
+
+        access.tell_keys = tell_keys
+        tell_keys()
+        page = Page(served, access, hosts_of(port, lan=place.lan), refusals, cookie=f"fullturn-{port}")
+        if open_browser:
+            webbrowser.open_new_tab(pairing_link("localhost", port, access.keys.control))
+        server_of(page).run(sockets=sockets)
+
+
+def server_of(page: Page) -> uvicorn.Server:
+    """The server of a page, not yet running. Its own log is silent but for faults of the program."""
+    logging.getLogger("uvicorn.error").setLevel(logging.ERROR)
+    config = uvicorn.Config(
+        app_of(page),
+        http=limited(page.refusals),
+        ws="none",
+        lifespan="off",
+        loop="asyncio",
+        log_config=None,
+        access_log=False,
+        proxy_headers=False,
+        server_header=False,
+        backlog=BACKLOG,
+        timeout_keep_alive=10,
+        timeout_graceful_shutdown=GRACE_S,
+        h11_max_incomplete_event_size=MOST_HEADER_BYTES,
+    )
+    return uvicorn.Server(config)
+
+
+def listening(place: PagePlace) -> list[socket.socket]:
+    """The sockets that listen: both loopback addresses, or all addresses. Raises InputError, WorldError."""
+    wanted = (
+        ((socket.AF_INET, "0.0.0.0"), (socket.AF_INET6, "::"))
+        if place.lan
+        else ((socket.AF_INET, "127.0.0.1"), (socket.AF_INET6, "::1"))
+    )
+    found: list[socket.socket] = []
+    for family, address in wanted:
+        port = found[0].getsockname()[1] if found else place.port
+        try:
+            found.append(_bound(family, address, port))
+        except OSError as error:
+            if not found:
+                raise _cannot(place.port, error) from None
+            # A computer without IPv6 is served by IPv4 alone.
+    return found
+
+
+def _bound(family: socket.AddressFamily, address: str, port: int) -> socket.socket:
+    made = socket.socket(family, socket.SOCK_STREAM)
+    try:
+        made.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
+        if family == socket.AF_INET6:
+            made.setsockopt(socket.IPPROTO_IPV6, socket.IPV6_V6ONLY, 1)
+        made.bind((address, port))
+        made.listen(BACKLOG)  # a browser that is opened before the server runs waits here
+    except OSError:
+        made.close()
+        raise
+    return made
+
+
+def _cannot(port: int, error: OSError) -> InputError | WorldError:
+    if isinstance(error, PermissionError):
+        return InputError(f"--port-number: {port} may be served by administrators only. Choose 1024 or more.")
+    return WorldError(f"The page cannot be served at port {port}: another program uses it. Choose another --port-number.")
+
+
+def served_text(served: PageServed, *, lan: bool) -> str:
+    """The sentences for people once the page can be opened."""
+    keys = PairingKeys(served.control_key, served.look_on_key)
+    cautions = f"{NOT_A_STOP}\n{ALL_MAY_READ}" if lan else NOT_A_STOP
+    begin = f"The page of {served.folder} is open; Ctrl-C ends it, but not a run."
+    return f"{begin}\n{cautions}\n{keys_text(keys, list(served.addresses), served.port, with_code=lan)}"

@@ -1,0 +1,4 @@
+// The view "Sessions".
+import { start } from "./page.js";
+
+start("/events", {});

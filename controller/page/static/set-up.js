@@ -1,0 +1,4 @@
+// The view "Set up".
+import { start } from "./page.js";
+
+start("/events", {});
