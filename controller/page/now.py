@@ -69,7 +69,9 @@ def show(page: Page, request: Request) -> Response:
 
 def show_begin(page: Page, request: Request) -> Response:
     """The form that begins a run."""
-    return page.show(request, "begin.html", "begin", **choices(page.folder, request.query_params.get("plan", "")))
+    return page.show(
+        request, "begin.html", "now", script="begin", **choices(page.folder, request.query_params.get("plan", ""))
+    )
 
 
 def show_map(page: Page, request: Request) -> Response:

@@ -1,5 +1,6 @@
 """The view "Plan": a plan that is drawn while its options change, saved as a file, and rehearsed."""
 
+from collections.abc import AsyncIterator
 from pathlib import Path
 
 from starlette.requests import Request
@@ -12,8 +13,9 @@ from controller.own_names import PLAN, free_path
 from controller.page.page import Page
 from controller.page.plan_asked import PlanAsked, RehearseAsked, SaveAsked
 from controller.page.planner import Superseded
-from controller.page.routing import body_of, control, say, see, sentence
+from controller.page.routing import body_of, control, say, see, sentence, stream
 from controller.page.served import Found
+from controller.page.streams import PageEvent
 from controller.page.work import run_command
 from controller.planning.plan_file import is_own_plan
 
@@ -25,6 +27,7 @@ def routes(page: Page) -> list[BaseRoute]:
         say(page, "/plan/draw", draw),
         control(page, "/plan/save", save),
         control(page, "/plan/rehearse", rehearse),
+        see(page, "/work/events", events),
     ]
 
 
@@ -70,7 +73,19 @@ async def rehearse(page: Page, request: Request) -> Response:
     job = page.jobs.begin(
         f"Rehearse {plan.name}", out.name, ["rehearse", f"--out={out}", "--json", *faults, "--", str(plan.path)]
     )
-    return JSONResponse({"sentence": "The rehearsal has begun.", "job": job.number, "report": f"/file/{out.name}/report.html"})
+    return JSONResponse(
+        {"sentence": "The rehearsal has begun.", "job": job.number, "report": f"/file/{out.name}/report.html"}
+    )
+
+
+def events(page: Page, request: Request) -> Response:
+    """The work beside the page, as it changes."""
+    return stream(page, request, _work(page))
+
+
+async def _work(page: Page) -> AsyncIterator[PageEvent]:
+    async for jobs in page.jobs.states():
+        yield PageEvent("jobs", jobs)
 
 
 def _kit(page: Page, name: str) -> Found:

@@ -7,7 +7,7 @@ import asyncio
 import json
 import sys
 from collections import deque
-from collections.abc import Callable, Sequence
+from collections.abc import AsyncIterator, Callable, Sequence
 from contextlib import suppress
 from dataclasses import dataclass, field
 from pathlib import Path
@@ -16,6 +16,7 @@ from typing import Any
 from controller import clock
 
 LINES_KEPT = 12
+TELL_EVERY_S = 0.2
 LONGEST_BYTES = 4_000_000  # of a result
 COMMAND = (sys.executable, "-m", "controller")
 
@@ -108,6 +109,19 @@ class Jobs:
     def __init__(self, folder: Path) -> None:
         self._folder = folder
         self._jobs: dict[int, Job] = {}
+        self._changed = asyncio.Event()
+
+    async def states(self) -> AsyncIterator[list[dict[str, Any]]]:
+        """All jobs now, the newest first, and again after each change."""
+        while True:
+            changed = self._changed
+            yield [self._jobs[number].as_json() for number in sorted(self._jobs, reverse=True)]
+            await changed.wait()
+            await asyncio.sleep(TELL_EVERY_S)
+
+    def _tell(self) -> None:
+        self._changed.set()
+        self._changed = asyncio.Event()
 
     def begin(self, title: str, subject: str, arguments: Sequence[str]) -> Job:
         """Begin a command. A job that is still about the same subject with the same title is ended first."""
@@ -122,15 +136,8 @@ class Jobs:
         for old in sorted(self._jobs)[:-LINES_KEPT]:
             if self._jobs[old].result is not None:
                 del self._jobs[old]
+        self._tell()
         return job
-
-    def latest(self) -> list[Job]:
-        """All jobs that are remembered, the newest first."""
-        return [self._jobs[number] for number in sorted(self._jobs, reverse=True)]
-
-    def job(self, number: int) -> Job | None:
-        """The job of that number."""
-        return self._jobs.get(number)
 
     def end(self) -> None:
         """End all work; what it writes appears whole or not at all."""
@@ -139,11 +146,17 @@ class Jobs:
                 job.task.cancel()
 
     async def _carry_out(self, job: Job, arguments: Sequence[str]) -> WorkResult:
+        def progress(line: str) -> None:
+            job.lines.append(line)
+            self._tell()
+
         try:
-            job.result = await run_command(arguments, self._folder, job.lines.append)
+            job.result = await run_command(arguments, self._folder, progress)
         except asyncio.CancelledError:
             job.result = WorkResult(1, None, ("Stopped.",))
             raise
         except OSError:
             job.result = WorkResult(1, None, ("The program could not be started; see whether memory or disk is full.",))
+        finally:
+            self._tell()
         return job.result

@@ -3,13 +3,13 @@
 import { Questions } from "./asking.js";
 import { Caller, keepAwake } from "./calling.js";
 import { onHold } from "./holding.js";
-import { fetched, follow, mayControl, onControl, post } from "./page.js";
+import { fetched, holds, post, start } from "./page.js";
 import { SphereMap } from "./sphere.js";
 
 const by = (id) => document.getElementById(id);
 const root = by("run");
 const session = root.dataset.session;
-const at = `/now/${encodeURIComponent(session)}`;
+const at = `/run/${encodeURIComponent(session)}`;
 
 let run = null;
 let receivedMs = 0;
@@ -54,7 +54,7 @@ function show(state) {
   by("share").value = run.total ? run.made / run.total : 0;
   by("made").textContent = `${run.made} of ${run.total} exposures`;
   if (run.announced !== null) by("announced-words").textContent = run.announced.words;
-  const asked = questions.show(run.active ? run.question : null, mayControl());
+  const asked = questions.show(run.active ? run.question : null, holds);
   by("ended").hidden = run.active;
   if (!run.active) {
     by("ended-words").textContent = run.ended === null ? "No run of this session is active." : run.ended.sentence;
@@ -111,10 +111,10 @@ function showSaid() {
 }
 
 function enable() {
-  const may = mayControl() && run !== null && run.active;
+  const may = holds && run !== null && run.active;
   for (const button of document.querySelectorAll("[data-tell], #halt")) button.disabled = !may;
-  by("again").disabled = !mayControl();
-  by("resume").disabled = !mayControl();
+  by("again").disabled = !holds;
+  by("resume").disabled = !holds;
 }
 
 function choose(id) {
@@ -152,9 +152,9 @@ by("before").addEventListener("click", () => choose(sphere.step(-1)));
 by("after").addEventListener("click", () => choose(sphere.step(1)));
 by("larger").addEventListener("click", () => sphere.magnify(1));
 by("smaller").addEventListener("click", () => sphere.magnify(-1));
-onControl(() => {
+document.addEventListener("controls", () => {
   enable();
-  if (run !== null) questions.show(run.active ? run.question : null, mayControl());
+  if (run !== null) questions.show(run.active ? run.question : null, holds);
 });
 setInterval(showTimes, 250);
 
@@ -162,4 +162,4 @@ const awake = keepAwake(() => run !== null && run.active);
 if (!awake) by("granted").textContent = "This browser lets only secure pages keep the screen awake. It may go dark.";
 
 sphere.draw(await fetched(`${at}/map`));
-follow(`${at}/events`, { run: show });
+start(`${at}/events`, { run: show });

@@ -9,8 +9,15 @@ export function tell(text) {
   place.hidden = !text;
 }
 
-/** Asks for something. Resolves to the answer's value, with `ok`; shows its sentence if it was refused. */
-export async function post(path, value = {}) {
+/** The value at a path. Throws if there is none. */
+export async function fetched(path) {
+  const response = await fetch(path);
+  if (!response.ok) throw new Error(path);
+  return response.json();
+}
+
+/** Asks for something. Resolves to the answer's value, with `ok`; unless `quiet`, shows its sentence if it was refused. */
+export async function post(path, value = {}, { quiet = false } = {}) {
   let answer;
   try {
     const response = await fetch(path, {
@@ -22,7 +29,7 @@ export async function post(path, value = {}) {
   } catch {
     answer = { ok: false, status: 0, sentence: "This did not reach the computer at the head." };
   }
-  tell(answer.ok ? "" : answer.sentence);
+  if (!quiet) tell(answer.ok ? "" : answer.sentence);
   return answer;
 }
 
