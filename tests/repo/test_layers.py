@@ -31,7 +31,7 @@ ONLY_IN = {
 }
 # Inside the host, from the ground up: a room imports only earlier rooms and the foundation.
 ROOMS = (
-    *("optics", "kit", "shaping", "program", "planning", "session", "capture", "ports", "conformance"),
+    *("optics", "kit", "shaping", "program", "planning", "session", "capture", "showing", "ports", "conformance"),
     *("calibration", "matching", "inspection", "setup", "report", "commands", "cli"),
 )
 # Not for all later rooms, although the order would allow it.
