@@ -3,7 +3,6 @@
 import json
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
-from dataclasses import dataclass, field
 from datetime import datetime, timedelta
 from pathlib import Path
 from typing import IO, Protocol
@@ -17,12 +16,15 @@ from rich.text import Text
 from controller import clock
 from controller.amounts import duration
 from controller.capture.events import EventKind
+from controller.capture.people import Keep
+from controller.capture.seen import Seen, warning_of
 from controller.capture.states import RunState
-from controller.capture.words.run import CHANGES, PAUSED, PAUSES, STATES
+from controller.capture.words.run import PAUSED, PAUSED_NOW, PAUSES, STATES
 from controller.files import open_to_append
 from controller.program.program import PlannedFrame, Program
 from controller.progress import can_redraw, worth_a_line
 from controller.session.rows import Happening
+from controller.session.talk_rows import SentenceKind
 from protocol.statistics import LinkStatistics
 from protocol.units import NS
 
@@ -32,50 +34,6 @@ QUIET_NS = 10 * NS  # without a screen, a line says what is being done after thi
 PATIENT_NS = 60 * NS  # the same while the run waits for a person or the wind
 WAITING = {RunState.PAUSED, RunState.ASKING, RunState.WINDY}
 SPHERE_LINES, SPHERE_COLUMNS = 9, 48
-
-
-def warning_of(happening: Happening) -> str:
-    """The warning for the operator at this change of state, empty if none."""
-    return CHANGES.get((RunState(happening.state), EventKind(happening.what)), "")
-
-
-@dataclass(slots=True)
-class Seen:
-    """What the display knows about a run."""
-
-    program: Program
-    began_ns: int
-    made_before: int
-    total: int
-    done: int = 0
-    now: Happening | None = None
-    warning: str = ""
-    made_of: dict[int, int] = field(default_factory=dict)
-    """The number of exposures made of each frame."""
-    exposing: int | None = None
-    """The frame of the current exposure, or of the last one."""
-
-    @property
-    def share(self) -> float:
-        """The completed share of this run, 0 to 1."""
-        return min(1.0, self.done / max(1, self.total))
-
-    def take(self, happening: Happening) -> None:
-        """Record a change of state."""
-        self.now = happening
-        if happening.state == RunState.EXPOSING:
-            self.exposing = happening.frame
-        self.warning = warning_of(happening) or self.warning
-
-    def exposed(self) -> None:
-        """Record one more exposure."""
-        self.done = min(self.done + 1, self.total)  # more are made if a whole bracket is repeated
-        if self.exposing is not None:
-            self.made_of[self.exposing] = self.made_of.get(self.exposing, 0) + 1
-
-    def left_s(self, *, shaped: bool) -> float:
-        """The predicted time of the rest, in seconds, on a board that shapes its ramps or does not."""
-        return self.program.whole_ns(shaped=shaped) / NS * (1 - self.share)
 
 
 def sphere_lines(frames: Sequence[PlannedFrame], made_of: dict[int, int], each: int, at: int | None) -> list[str]:
@@ -122,7 +80,7 @@ def screen_text(seen: Seen, run: Watched, now_ns: int, time_of_day: datetime) ->
         later = next((frame.pass_number for frame in program.frames if frame.id == now.frame), 1)
         where = f"frame {now.frame}{f' of pass {later}' if later > 1 else ''} ({begun}), "
     left_s = seen.left_s(shaped=run.shaped)
-    pause = "now" if now is not None and now.state == RunState.PAUSED else PAUSES[run.pause]
+    pause = PAUSED_NOW if now is not None and now.state == RunState.PAUSED else PAUSES[run.pause]
     ends = (time_of_day + timedelta(seconds=left_s)).strftime("%H:%M:%S")
     return [
         f"{where}{doing}",
@@ -135,13 +93,14 @@ def screen_text(seen: Seen, run: Watched, now_ns: int, time_of_day: datetime) ->
 
 
 class Display:
-    """Shows one run. It is told each event, and when time passes."""
+    """Shows one run. It is told each event, and when time passes. Warnings and pauses are also kept (see `watch`)."""
 
     def __init__(
         self, seen: Seen, say: Callable[[str], None], live: Live | None = None, log: IO[str] | None = None
     ) -> None:
-        self._seen, self._say, self._live, self._log = seen, say, live, log
+        self.seen, self._say, self._live, self._log = seen, say, live, log
         self._run: Watched | None = None
+        self._keep: Keep = lambda *_: None
         self._fresh_ns = self._told_ns = 0
         self._warned = ""  # since the last exposure
 
@@ -150,30 +109,37 @@ class Display:
         self._told_ns = 0
         self._say(sentence)
 
-    def watch(self, run: Watched) -> None:
-        """Set the run to display."""
-        self._run = run
+    def watch(self, run: Watched, keep: Keep = lambda *_: None) -> None:
+        """Set the run to display; `keep` stores what people are told of it."""
+        self._run, self._keep = run, keep
+
+    def _warned_of(self, sentence: str) -> None:
+        """Tell people a warning. A screen has a line for it; elsewhere it is a line of its own."""
+        if self._live is None:
+            self.say(sentence)
+        self._keep(SentenceKind.WARNING, sentence, None)
 
     def change(self, happening: Happening) -> None:
         """Show a change of state."""
-        before = self._seen.warning
-        self._seen.take(happening)
+        before = self.seen.warning
+        self.seen.take(happening)
         warning = warning_of(happening)
-        if self._live is None and warning and (warning != before or happening.state == RunState.SUSPENDED):
-            self.say(warning)
+        if warning and (warning != before or happening.state == RunState.SUSPENDED):
+            self._warned_of(warning)
         if happening.state == RunState.PAUSED:
             self.say(PAUSED)
+            self._keep(SentenceKind.SAID, PAUSED, None)
         self._write({"state": happening.state, "what": happening.what, "frame": happening.frame}, happening.at_ns)
 
     def warn(self, sentence: str) -> None:
         """Show a warning to the operator, once for each suspension."""
-        if self._live is None and sentence != self._warned:
-            self.say(sentence)
-        self._warned = self._seen.warning = sentence
+        if sentence != self._warned:
+            self._warned_of(sentence)
+        self._warned = self.seen.warning = sentence
 
     def exposed(self) -> None:
         """Count an exposure."""
-        seen = self._seen
+        seen = self.seen
         self._warned = ""
         seen.exposed()
         self._write({"made": seen.made_before + seen.done}, None)
@@ -188,7 +154,7 @@ class Display:
             self._tell_by_line(now_ns)
             return
         self._fresh_ns = now_ns + REFRESH_NS
-        seen = self._seen
+        seen = self.seen
         each = len(seen.program.kit.exposure.bracket_ev)
         at = seen.now.frame if seen.now is not None else None
         lines = screen_text(seen, self._run, now_ns, clock.local_time())
@@ -201,7 +167,7 @@ class Display:
 
     def _tell_by_line(self, now_ns: int) -> None:
         """Without a screen, print a line now and then, to show that the run is alive."""
-        seen = self._seen
+        seen = self.seen
         now, quiet_ns = seen.now, now_ns - self._told_ns if self._told_ns else 0
         if now is not None and quiet_ns >= (PATIENT_NS if now.state in WAITING else QUIET_NS):
             at = f"frame {now.frame}, " if now.frame is not None else ""
@@ -212,7 +178,7 @@ class Display:
 
     def _write(self, row: dict[str, object], at_ns: int | None) -> None:
         if self._log is not None:
-            at_s = None if at_ns is None else round((at_ns - self._seen.began_ns) / NS, 3)
+            at_s = None if at_ns is None else round((at_ns - self.seen.began_ns) / NS, 3)
             self._log.write(json.dumps({"at": clock.wall_time(), "at_s": at_s, **row}, allow_nan=False) + "\n")
             self._log.flush()
 

@@ -29,23 +29,23 @@ class Announcement:
 
 
 class Gate:
-    """`now` is the clock, `say` shows a sentence to people and `ring` calls their attention."""
+    """`now` is the clock, `tell` announces a motion to people and how long until it, `ring` calls their attention."""
 
     def __init__(
-        self, now: Callable[[], int], say: Callable[[str], None], ring: Callable[[], None] = lambda: None
+        self, now: Callable[[], int], tell: Callable[[str, int], None], ring: Callable[[], None] = lambda: None
     ) -> None:
-        self._now, self._say, self._ring = now, say, ring
+        self._now, self._tell, self._ring = now, tell, ring
         self.announced: Announcement | None = None
 
     @classmethod
     def of(cls, people: People, now: Callable[[], int]) -> "Gate":
         """A gate that warns these people."""
-        return cls(now, people.say, people.ring)
+        return cls(now, people.announce, people.ring)
 
     @classmethod
     def of_simulation(cls) -> "Gate":
         """A gate that is always open: for a simulated head, with nobody near it."""
-        gate = cls(lambda: 0, lambda _: None)
+        gate = cls(lambda: 0, lambda *_: None)
         gate.announced = Announcement("simulated", 0, 0)
         return gate
 
@@ -58,7 +58,7 @@ class Gate:
         if lead_ns > 0:
             self._ring()
         when = f"in {max(1, round(lead_ns / NS))} s" if lead_ns > 0 else "now"
-        self._say(f"{what} {when}: {why}. {to_stop}")
+        self._tell(f"{what} {when}: {why}. {to_stop}", lead_ns)
         return self.announced.opens_ns
 
     def shut(self) -> None:

@@ -42,6 +42,11 @@ class Check:
         """`ok` if the program looked at it, `see` if you must check it yourself, `NO` if it prevents the run."""
         return word_of(self.good, looked=self.looked)
 
+    @property
+    def text(self) -> str:
+        """The line that people read."""
+        return f"{self.word:4}{self.what}: {self.found}"
+
 
 def word_of(good: bool, *, looked: bool) -> str:
     """The word for a check: looked at, to be checked by a person, or wrong."""

@@ -187,7 +187,7 @@ def _keys() -> "Keys | None":
 def _crew(options: dict[str, Any], as_json: bool) -> "Crew":
     def tell_check(check: "Check") -> None:
         if not as_json:
-            terminal.say(f"{check.word:4}{check.what}: {check.found}")
+            terminal.say(check.text)
 
     def show_run(program: "Program", now_ns: int, made: set[tuple[int, int]]) -> AbstractContextManager["Display"]:
         return screen.display(program, now_ns, made, options["log"])

@@ -27,7 +27,7 @@ def ring() -> None:
 def people_here(*, yes: bool, countdown_s: float, ask_before_moving: bool = False) -> People:
     """The person at this terminal, if there is one."""
     return People(
-        say=say,
+        show=say,
         ring=ring,
         lines=TypedLines(),
         at_terminal=sys.stdin is not None and sys.stdin.isatty(),

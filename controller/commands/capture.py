@@ -12,6 +12,7 @@ from controller.capture.events import Wanted
 from controller.capture.gate import Gate
 from controller.capture.people import YesNoQuestion
 from controller.capture.preflight import Check, checks
+from controller.capture.pulse import Pulse
 from controller.capture.runner import Runner, RunResult
 from controller.capture.tether import UsbCamera
 from controller.commands.crew import Crew, Job, PortOpener, job_of
@@ -29,7 +30,7 @@ from controller.program.build import build_program
 from controller.program.program import Program
 from controller.report.summary import Summary, account_of
 from controller.session.new_place import must_be_free_session
-from controller.session.rows import CAPTURE, Moment, RunReason, Word
+from controller.session.rows import CAPTURE, Happening, Moment, RunReason, Word
 from controller.session.session import Session
 
 
@@ -170,22 +171,32 @@ def _run_once(job: Job, program: Program, why: RunReason) -> RunResult:
         crew.show(program, port.now(), session.made()) as shown,
         UsbCamera() if crew.tether else nullcontext() as tether,
     ):
-        people = replace(crew.people, say=shown.say)
+        people = replace(job.people, show=shown.say)
         operator = job.operator(people)
 
         def next_request() -> Wanted | None:
-            shown.tick(port.now())
+            now_ns = port.now()
+            shown.tick(now_ns)
+            pulse.tick(now_ns)
             return operator.next_request()
+
+        def change(happening: Happening) -> None:
+            shown.change(happening)
+            pulse.change(happening)
+
+        def exposed() -> None:
+            shown.exposed()
+            pulse.exposed()
 
         runner = Runner(
             program,
             port,
             session,
             next_request,
-            on_exposure=shown.exposed,
+            on_exposure=exposed,
             ask=operator.ask,
             first_id=session.next_command_id(),
-            on_change=shown.change,
+            on_change=change,
             tether=tether,
             withdraw=operator.withdraw,
             care=people.care,
@@ -193,9 +204,12 @@ def _run_once(job: Job, program: Program, why: RunReason) -> RunResult:
             zero_is_here=False,
             warn=shown.warn,
         )
-        shown.watch(runner)
+        pulse = Pulse(session, shown.seen, runner)
+        shown.watch(runner, job.keep)
         session.begin_run(why, Moment(port.now(), clock.wall_time()))
-        return runner.run()
+        result = runner.run()
+        pulse.beat(port.now())
+        return result
 
 
 def _preflight(job: Job, program: Program, measured: Sequence[Check] = ()) -> None:
@@ -203,7 +217,7 @@ def _preflight(job: Job, program: Program, measured: Sequence[Check] = ()) -> No
     welcome = wait_known_board(job.port)
     found = [*checks(job.plan, program, welcome, job.session.path, job.session.remembered()), *measured]
     for check in found:
-        job.crew.tell(check)
+        job.tell(check)
     bad = [check for check in found if not check.good]
     if bad:
         raise WorldError(f"{bad[0].what}: {bad[0].found}; nothing was moved.")

@@ -2,9 +2,10 @@
 
 from collections.abc import Callable, Iterator
 from contextlib import AbstractContextManager, contextmanager
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
+from controller import clock
 from controller.capture.events import EventKind
 from controller.capture.gate import Gate
 from controller.capture.hand import Hand
@@ -19,6 +20,7 @@ from controller.display import Display
 from controller.planning.plan import Plan
 from controller.program.program import Program, slowed
 from controller.session.session import Session
+from controller.session.talk_rows import SentenceKind, SentenceRow
 
 PortOpener = Callable[[str, int], AbstractContextManager[Any]]
 """Opens a port by its name and its baud rate."""
@@ -53,18 +55,32 @@ class Job:
     crew: Crew
     interrupts: Interrupts
 
+    @property
+    def people(self) -> People:
+        """The people beside the run. What they are told is kept in the session."""
+        return replace(self.crew.people, keep=self.keep)
+
+    def keep(self, kind: SentenceKind, words: str, lasts_ns: int | None = None) -> None:
+        """Keep a sentence that people are told. Raises StorageFailed."""
+        self.session.say(SentenceRow(self.port.now(), clock.wall_time(), kind, words, lasts_ns))
+
+    def tell(self, check: Check) -> None:
+        """Tell people of a check."""
+        self.crew.tell(check)
+        self.keep(SentenceKind.CHECK, check.text)
+
     def operator(self, people: People) -> Operator:
         """The person who is asked, and whose requests are read."""
         return Operator(self.port.now, self.interrupts, people, self.session)
 
     def hand(self, program: Program) -> Hand:
         """The head, slowed down, for motions before the run."""
-        people = self.crew.people
+        people = self.people
         return Hand(self.port, slowed(program), self.operator(people), Gate.of(people, self.port.now))
 
     def make_ready(self, program: Program) -> None:
         """Set zero and walk round the extremes, as far as needed and wanted. Raises WorldError, LinkLost."""
-        readying = Readying(self.hand(program), self.session, self.crew.people, self.crew.keys)
+        readying = Readying(self.hand(program), self.session, self.people, self.crew.keys)
         readying.wait_ready(program, sweep=self.crew.sweep)
 
 

@@ -1,5 +1,6 @@
 """`fullturn tell`: send a request from another terminal to the run of a session."""
 
+from dataclasses import replace
 from pathlib import Path
 
 from controller.capture.operator import ANSWERS, request_of
@@ -11,12 +12,13 @@ from controller.session.session import OlderVersion, Session
 from controller.shown import shown
 
 
-def tell_command(path: Path, words: list[str]) -> str:
+def tell_command(path: Path, words: list[str], question: int | None = None) -> str:
     """Leave the request, wait until the run has read it, and return sentences on what the run does about it.
 
-    Raises InputError, WorldError, StorageFailed.
+    An answer may name the number of its `question`; it then answers no other. Raises InputError, WorldError,
+    StorageFailed.
     """
-    request = request_of(words)
+    request = replace(request_of(words), question=question)
     with _open(path) as session:
         about = session.about()
         if about.get("kind") != CAPTURE:

@@ -4,7 +4,7 @@ from collections.abc import AsyncIterator
 from contextlib import suppress
 from functools import lru_cache
 from pathlib import Path
-from typing import Annotated
+from typing import Annotated, Any
 
 from pydantic import BaseModel, ConfigDict, Field
 from starlette.concurrency import run_in_threadpool
@@ -12,14 +12,14 @@ from starlette.requests import Request
 from starlette.responses import JSONResponse, Response
 from starlette.routing import BaseRoute
 
-from controller.commands.tell import answer_command, tell_command
+from controller.commands.tell import tell_command
 from controller.errors import InputError
 from controller.lock import in_use
 from controller.own_names import SESSION
 from controller.page.page import Page
 from controller.page.routing import body_of, control, see, sentence, stream
 from controller.page.run_read import RunRead, is_capture
-from controller.page.served import Found
+from controller.page.served import ServedEntry
 from controller.page.sphere_map import sphere_map
 from controller.page.starting import RunAsked, StartAsked, choices, resume_arguments, start_arguments
 from controller.page.streams import PageEvent
@@ -87,9 +87,16 @@ def _map_of(plan_text: str, path: Path) -> dict[str, object]:
     return sphere_map(plan_from(plan_text, str(path), begun=True)).as_json()
 
 
-async def _states(watches: Watches, found: Found) -> AsyncIterator[PageEvent]:
+async def _states(watches: Watches, found: ServedEntry) -> AsyncIterator[PageEvent]:
+    """What is shown of the run, each part only when it has changed: a phone's network may be slow."""
+    before: dict[str, Any] = {}
     async for state in watches.states(found.path):
-        yield PageEvent("run", state)
+        run = dict(state)
+        parts = {"frames": run.pop("frames"), "said": run.pop("sentences"), "run": run}
+        for name, value in parts.items():
+            if value != before.get(name):
+                yield PageEvent(name, value)
+        before = parts
 
 
 async def tell(page: Page, request: Request) -> Response:
@@ -103,9 +110,7 @@ def _told(path: Path, asked: Told) -> str:
     words = asked.words.split()
     if not words:
         raise InputError("The page sent an empty request. Load it again.")
-    if asked.question is not None:
-        return answer_command(path, words[0], asked.question)
-    return tell_command(path, words)
+    return tell_command(path, words, asked.question)
 
 
 async def resume(page: Page, request: Request) -> Response:
@@ -128,7 +133,7 @@ async def _begun(page: Page, arguments: list[str]) -> Response:
     return JSONResponse({"sentence": result.value["sentence"], "session": Path(result.value["session"]).name})
 
 
-def _session(page: Page, request: Request) -> Found:
+def _session(page: Page, request: Request) -> ServedEntry:
     """The session that the path names. Raises InputError."""
     found = page.folder.find(request.path_params["session"])
     if found is None or found.path.suffix != SESSION:
@@ -136,7 +141,7 @@ def _session(page: Page, request: Request) -> Found:
     return found
 
 
-def _current(page: Page) -> Found | None:
+def _current(page: Page) -> ServedEntry | None:
     """The session of a run under way; without one the newest, if it is a capture."""
     newest = sorted(page.folder.session_files(), key=lambda each: _written(each.path), reverse=True)[:LOOKED_AT]
     active = (each for each in newest if in_use(each.path))

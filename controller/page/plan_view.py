@@ -14,7 +14,7 @@ from controller.page.page import Page
 from controller.page.plan_asked import PlanAsked, RehearseAsked, SaveAsked
 from controller.page.planner import Superseded
 from controller.page.routing import body_of, control, say, see, sentence, stream
-from controller.page.served import Found
+from controller.page.served import ServedEntry
 from controller.page.streams import PageEvent
 from controller.page.work import run_command
 from controller.planning.plan_file import is_own_plan
@@ -88,7 +88,7 @@ async def _work(page: Page) -> AsyncIterator[PageEvent]:
         yield PageEvent("jobs", jobs)
 
 
-def _kit(page: Page, name: str) -> Found:
+def _kit(page: Page, name: str) -> ServedEntry:
     found = page.folder.find(name)
     if found is None:
         raise InputError("This kit is not in the folder any more. Load the page again.")

@@ -6,7 +6,7 @@ from pydantic import BaseModel, ConfigDict, Field
 
 from controller.bounds import BOUNDS
 from controller.errors import InputError
-from controller.page.served import Found, ServedFolder
+from controller.page.served import ServedEntry, ServedFolder
 from controller.planning.plan_file import is_own_plan
 from controller.session.session import Session
 
@@ -50,7 +50,7 @@ def start_arguments(folder: ServedFolder, asked: StartAsked) -> list[str]:
     ]
 
 
-def resume_arguments(session: Found, asked: RunAsked) -> list[str]:
+def resume_arguments(session: ServedEntry, asked: RunAsked) -> list[str]:
     """The command line that continues a session."""
     return ["resume", *_options(asked), "--", str(session.path)]
 
@@ -69,7 +69,7 @@ def _options(asked: RunAsked) -> list[str]:
     ]
 
 
-def _there(folder: ServedFolder, name: str) -> Found:
+def _there(folder: ServedFolder, name: str) -> ServedEntry:
     found = folder.find(name)
     if found is None:
         raise InputError("This plan or kit is not in the folder any more. Load the page again.")
@@ -100,5 +100,5 @@ def _ports(folder: ServedFolder) -> list[str]:
     return ports
 
 
-def _newest(files: list[Found]) -> list[Found]:
+def _newest(files: list[ServedEntry]) -> list[ServedEntry]:
     return sorted(files, key=lambda each: each.path.stat().st_mtime, reverse=True)

@@ -293,7 +293,7 @@ def test_setting_up(at_head: AtHead, look: Callable[..., Any]) -> None:
 def test_nothing_that_starts_motion_passes_a_shut_gate() -> None:
     now = 0
     said: list[str] = []
-    gate = Gate(lambda: now, said.append)
+    gate = Gate(lambda: now, lambda words, _: said.append(words))
     starts: list[Request] = [
         Arm(CommandId(1), BootId(1), 1),
         Reference(CommandId(1), 1, 1, 1),

@@ -11,7 +11,11 @@ const root = by("run");
 const session = root.dataset.session;
 const at = `/run/${encodeURIComponent(session)}`;
 
+// States in which the time that is left passes.
+const COUNTING = ["moving", "exposing", "settling", "transferring", "referencing", "checking", "arming"];
+
 let run = null;
+let frames = [];
 let receivedMs = 0;
 let rung = null; // the question, fault or end that was called out last
 
@@ -36,7 +40,7 @@ function duration(seconds) {
 function showTimes() {
   if (!run) return;
   const passed = (performance.now() - receivedMs) / 1000;
-  const left = run.left_s === null ? null : Math.max(0, run.left_s - (run.counts ? passed : 0));
+  const left = run.left_s === null ? null : Math.max(0, run.left_s - (COUNTING.includes(run.state) ? passed : 0));
   by("left").textContent = !run.active || left === null ? "" : `${duration(left)} left`;
   const end = new Date(Date.now() + (left || 0) * 1000);
   by("ends").textContent =
@@ -60,15 +64,12 @@ function show(state) {
     by("ended-words").textContent = run.ended === null ? "No run of this session is active." : run.ended.sentence;
     by("resume").hidden = run.made >= run.total;
   }
-  sphere.show(run.frames);
-  showFrame();
   by("warning").textContent = run.warning === null ? "none" : run.warning.words;
   by("line").textContent = run.line === null ? "–" : lineWords(run.line);
   by("supply").textContent = run.supply_low === null ? "–" : run.supply_low ? "low" : "good";
   by("wind").textContent = run.gusts === null ? "no sensor" : run.gusts ? "gusts" : "calm";
   by("used").textContent = usedWords();
   by("pause-at").textContent = run.pause;
-  showSaid();
   enable();
   showTimes();
   ring(before, asked);
@@ -98,10 +99,16 @@ function call(kind, what, words) {
   caller.call(kind, words);
 }
 
-function showSaid() {
+function showFrames(all) {
+  frames = all;
+  sphere.show(frames);
+  showFrame();
+}
+
+function showSaid(sentences) {
   const list = by("said");
   const known = Number(list.dataset.last || 0);
-  for (const sentence of run.sentences) {
+  for (const sentence of sentences) {
     if (sentence.number <= known) continue;
     const item = document.createElement("li");
     item.textContent = `${new Date(sentence.at_utc).toLocaleTimeString()}  ${sentence.words}`;
@@ -124,8 +131,8 @@ function choose(id) {
 }
 
 function showFrame() {
-  if (sphere.chosen === null || run === null) return;
-  const of = run.frames.filter((frame) => sphere.first(frame.id) === sphere.chosen);
+  if (sphere.chosen === null) return;
+  const of = frames.filter((frame) => sphere.first(frame.id) === sphere.chosen);
   by("frame-words").textContent = of
     .map((frame) => {
       const which = of.length > 1 ? `Frame ${frame.id} (pass ${frame.pass_number})` : `Frame ${frame.id}`;
@@ -141,7 +148,7 @@ for (const button of document.querySelectorAll("[data-tell]")) {
 }
 onHold(by("halt"), () => tell({ words: "halt" }));
 by("again").addEventListener("click", () => {
-  const of = run.frames.filter((frame) => sphere.first(frame.id) === sphere.chosen).map((frame) => frame.id);
+  const of = frames.filter((frame) => sphere.first(frame.id) === sphere.chosen).map((frame) => frame.id);
   tell({ words: `retake ${of.join(",")}` });
 });
 by("resume").addEventListener("click", async () => {
@@ -162,4 +169,4 @@ const awake = keepAwake(() => run !== null && run.active);
 if (!awake) by("granted").textContent = "This browser lets only secure pages keep the screen awake. It may go dark.";
 
 sphere.draw(await fetched(`${at}/map`));
-start(`${at}/events`, { run: show });
+start(`${at}/events`, { run: show, frames: showFrames, said: showSaid });
