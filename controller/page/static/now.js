@@ -44,7 +44,7 @@ function showTimes() {
   by("left").textContent = !run.active || left === null ? "" : `${duration(left)} left`;
   const end = new Date(Date.now() + (left || 0) * 1000);
   by("ends").textContent =
-    !run.active || left === null ? "" : `ends about ${end.toLocaleTimeString([], { hour: "2-digit", minute: "2-digit" })}`;
+    !run.active || left === null ? "" : `ends about ${end.toLocaleTimeString([], { hour: "2-digit", minute: "2-digit", hour12: false })}`;
   const until = run.announced === null ? 0 : run.announced.left_s - passed;
   by("announced").hidden = run.announced === null || until < -0.5;
   by("announced-left").textContent = run.announced === null ? "" : `${Math.max(0, Math.ceil(until))} s`;
@@ -111,7 +111,7 @@ function showSaid(sentences) {
   for (const sentence of sentences) {
     if (sentence.number <= known) continue;
     const item = document.createElement("li");
-    item.textContent = `${new Date(sentence.at_utc).toLocaleTimeString()}  ${sentence.words}`;
+    item.textContent = `${new Date(sentence.at_utc).toLocaleTimeString([], { hour12: false })}  ${sentence.words}`;
     list.prepend(item);
     list.dataset.last = sentence.number;
   }

@@ -140,11 +140,13 @@ export class SphereMap {
     const shown = [];
     for (const [id, { shape, text }] of this.frames) {
       const half = ((String(id).length * 0.62 + 0.5) * size) / 2;
+      const x = Math.min(Math.max(shape.x, half - 180), 180 - half); // whole, also at the edge of the drawing
       const free = shown.every(
-        (one) => Math.abs(one.x - shape.x) > one.half + half || Math.abs(one.y - shape.y) > size * 1.15,
+        (one) => Math.abs(one.x - x) > one.half + half || Math.abs(one.y - shape.y) > size * 1.15,
       );
+      text.setAttribute("x", x);
       text.toggleAttribute("hidden", !free);
-      if (free) shown.push({ x: shape.x, y: shape.y, half });
+      if (free) shown.push({ x, y: shape.y, half });
     }
   }
 }
