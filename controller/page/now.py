@@ -55,6 +55,7 @@ def routes(page: Page) -> list[BaseRoute]:
         control(page, "/run/{session}/tell", tell),
         control(page, "/run/{session}/resume", resume),
         control(page, "/run", begin),
+        control(page, "/boards", boards),
     ]
 
 
@@ -131,6 +132,15 @@ async def _begun(page: Page, arguments: list[str]) -> Response:
     if result.status != 0 or not isinstance(result.value, dict):
         return sentence(result.sentence or "The run did not begin. Look at the terminal of the page.", 409)
     return JSONResponse({"sentence": result.value["sentence"], "session": Path(result.value["session"]).name})
+
+
+async def boards(page: Page, _: Request) -> Response:
+    """Look at every port of this computer for a board, for a few seconds each."""
+    result = await run_command(["board", "find", "--json"], page.folder.root)
+    found = [each["name"] for each in result.value or [] if each["board"] is not None]
+    if not found:
+        return JSONResponse({"sentence": "No board answers. Look at the cable and at the board's supply.", "ports": []})
+    return JSONResponse({"sentence": f"Found: {', '.join(found)}.", "ports": found})
 
 
 def _session(page: Page, request: Request) -> ServedEntry:
