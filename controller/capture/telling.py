@@ -85,9 +85,9 @@ def _wait_taken(session: Session, number: int, look: Callable[[], None]) -> bool
 
 
 def to_a_question(session: Session, request: RequestRow) -> str:
-    """Answer the open question. Raises WorldError if there is none, or no longer."""
+    """Answer the open question, or the one that the request names. Raises WorldError if it is not open (any more)."""
     question = session.open_question() if in_use(session.path) else None
-    if question is None:
+    if question is None or request.question not in {None, question[0]}:
         raise WorldError(f"No question is open, so {request.wanted} changes nothing.")
     number, words = question
     still_open: tuple[int, str] | None = question
