@@ -2,6 +2,7 @@
 
 from collections.abc import AsyncIterator
 from contextlib import suppress
+from dataclasses import replace
 from functools import lru_cache
 from pathlib import Path
 from typing import Annotated, Any
@@ -12,7 +13,8 @@ from starlette.requests import Request
 from starlette.responses import JSONResponse, Response
 from starlette.routing import BaseRoute
 
-from controller.commands.tell import tell_command
+from controller.capture.operator import request_of
+from controller.commands.tell import tell_request
 from controller.errors import InputError
 from controller.lock import in_use
 from controller.own_names import SESSION
@@ -111,7 +113,7 @@ def _told(path: Path, asked: Told) -> str:
     words = asked.words.split()
     if not words:
         raise InputError("The page sent an empty request. Load it again.")
-    return tell_command(path, words, asked.question)
+    return tell_request(path, replace(request_of(words), question=asked.question))
 
 
 async def resume(page: Page, request: Request) -> Response:
