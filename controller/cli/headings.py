@@ -44,6 +44,7 @@ HEADINGS: Mapping[str, Mapping[str, str]] = {
         "Measuring": "--nearest-mm --axis-height-mm --calibrate",
     },
     "page": {
+        "Head": "--port",
         "Who may come in": "--lan --port-number --forget-devices",
         "Start": "--open",
     },
