@@ -48,7 +48,7 @@ def watts_of(kit: Kit) -> float | None:
     """What head and camera draw together, watts; None if the kit does not state both."""
     if any(kit.source(f"power.{key}") is Source.EXAMPLE for key in ("head_watts", "camera_watts")):
         return None
-    return kit.power.head_watts + kit.power.camera_watts
+    return kit.power.watts
 
 
 class Pulse:

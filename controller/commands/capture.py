@@ -11,6 +11,7 @@ from controller.calibration.validity import calibrated, calibration_checks
 from controller.capture.events import Wanted
 from controller.capture.gate import Gate
 from controller.capture.people import YesNoQuestion
+from controller.capture.planned_pauses import PlannedPauses
 from controller.capture.preflight import Check, checks
 from controller.capture.pulse import Pulse
 from controller.capture.runner import Runner, RunResult
@@ -175,16 +176,18 @@ def _run_once(job: Job, program: Program, why: RunReason) -> RunResult:
     ):
         people = replace(job.people, show=screen.say)
         operator = job.operator(people)
+        planned = PlannedPauses(replace(crew.pauses, watts=job.plan.kit.power.watts), port.now, people.say)
 
         def next_request() -> Wanted | None:
             now_ns = port.now()
             screen.tick(now_ns)
             pulse.tick(now_ns)
-            return operator.next_request()
+            return operator.next_request() or planned.next_request()
 
         def change(happening: Happening) -> None:
             screen.change(happening)
             pulse.change(happening)
+            planned.change(happening)
 
         def exposed() -> None:
             screen.exposed()

@@ -64,7 +64,7 @@ def _options(asked: RunAsked) -> list[str]:
         f"--countdown={asked.countdown}",
         *([f"--port={asked.port.strip()}"] if asked.port.strip() else []),
         *(f"--{name.replace('_', '-')}" for name in flags if getattr(asked, name)),
-        *([f"--pause-every={asked.pause_minutes * MINUTE_S:g}s"] if asked.pause_minutes is not None else []),
+        *([f"--pause-every={round(asked.pause_minutes * MINUTE_S)}s"] if asked.pause_minutes is not None else []),
         *([f"--pause-every-wh={asked.pause_wh:g}"] if asked.pause_wh is not None else []),
     ]
 
