@@ -186,16 +186,12 @@ def _run_once(job: Job, program: Program, why: RunReason) -> RunResult:
             screen.change(happening)
             pulse.change(happening)
 
-        def exposed() -> None:
-            screen.exposed()
-            pulse.exposed()
-
         runner = Runner(
             program,
             port,
             session,
             next_request,
-            on_exposure=exposed,
+            on_exposure=screen.exposed,
             ask=operator.ask,
             first_id=session.next_command_id(),
             on_change=change,
