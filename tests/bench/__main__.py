@@ -61,6 +61,7 @@ COUNTED: dict[str, Measuring] = {
     "killing": capturing.killing,
     "attended": capturing.attended,
     "week": capturing.week,
+    "written": capturing.written,
     "firmware": firmware.firmware,
     "orders": planner.orders,
     "troubled": wire.troubled,

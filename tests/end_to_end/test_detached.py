@@ -66,7 +66,7 @@ def detached(rig: Path) -> Iterator[Path]:
     host = at_terminal(rig, f"{CAPTURE} --detach")
     host.expect(CLEAR)
     host.expect(UNDER_WAY)
-    assert host.match is not None
+    assert isinstance(host.match, re.Match)
     process = int(host.match[1])
     try:
         hang_up(host)
