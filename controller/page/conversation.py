@@ -37,13 +37,16 @@ ABSENT_NS = 5 * NS
 """A person not heard of for this long is gone. Common practice, no source."""
 FRESH_NS = 1000 * MS
 """A request to move that is older than this is dropped. Common practice, no source."""
+TOO_OLD = "The head was busy too long, so nothing was moved. Ask again."
 STOPS_BY = "The Stop button"
 
 
 class LineEnds(Protocol):
     """Lines in and out, without waiting."""
 
-    gone: bool
+    @property
+    def gone(self) -> bool:
+        """Whether the other side is gone."""
 
     def read_lines(self) -> list[bytes]:
         """The lines that have arrived."""
@@ -106,7 +109,10 @@ class Conversation:
         """The latest request to move, unless it was overtaken or is old; it is returned once."""
         self._listen()
         deed, self._deed = self._deed, None
-        return deed if deed is not None and self._now() - deed.sent_ns <= FRESH_NS else None
+        if deed is not None and self._now() - deed.sent_ns > FRESH_NS:
+            self.say(TOO_OLD)
+            return None
+        return deed
 
     def forget(self) -> None:
         """Drop everything that was asked for and not begun; every press is over."""

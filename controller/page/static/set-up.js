@@ -135,7 +135,8 @@ function showHead(shown) {
   latest = shown;
   const mine = talk !== null && talk === link.talk;
   if (talk === null && link.talk !== null && ended !== null) link.talk = null;
-  for (const each of document.querySelectorAll("[data-needs-head]")) each.disabled = !mine;
+  for (const each of document.querySelectorAll("[data-needs-head]")) each.disabled = !mine || place === null;
+  for (const each of document.querySelectorAll("[data-needs-talk]")) each.disabled = !mine;
   if (!mine) letGo();
   byId("place").textContent = placeWords(place);
   byId("said").replaceChildren(...said.map((each) => element("li", each)));

@@ -18,6 +18,7 @@ from controller.program.program import slowed
 from protocol.units import MS, NS
 from sim.incidents import Incidents
 from sim.scenario import Fault, Scenario
+from tests.bench import page_lease
 from tests.controller.page.person import PadRig, lease, pad_rig
 from tests.end_to_end.whole_runs import kit_of
 
@@ -297,3 +298,10 @@ def test_the_board_is_asked_at_least_twice_within_its_patience(baud: int) -> Non
     assert program.tries * program.retry_ns >= slow.tries * slow.retry_ns
     if baud >= 115_200:
         assert program.silence_ms == SILENCE_MS
+
+
+@pytest.mark.parametrize("number", range(15))
+def test_however_a_touch_ends_the_head_is_at_rest_in_time(tmp_path: Path, number: int) -> None:
+    """The first cases of the group `page_lease` of the bench, which has 200 of them."""
+    late_ns = page_lease.rest_after_ns(page_lease.drawn_case(number), tmp_path)
+    assert late_ns is None or late_ns <= WITHIN_NS
