@@ -48,7 +48,7 @@ class Job:
     task: "asyncio.Task[WorkResult] | None" = None
 
     def as_json(self) -> dict[str, Any]:
-        """For the page."""
+        """For the page. `answered`: the work was done, although its exit status may say that something is missing."""
         result = self.result
         return {
             "number": self.number,
@@ -58,6 +58,7 @@ class Job:
             "line": self.lines[-1] if self.lines else "",
             "ended": result is not None,
             "status": None if result is None else result.status,
+            "answered": result is not None and result.value is not None,
             "sentences": [] if result is None else list(result.sentences),
         }
 
