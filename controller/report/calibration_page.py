@@ -62,8 +62,10 @@ def plot_picture(plot: Plot, width_in: float = DESK_IN) -> Figure:
             style = {"linestyle": "none", "marker": MARKERS[kind], "markersize": 4}
         axes.plot(series.x, series.y, label=series.label, color=SERIES[kind], **style)
     if len(plot.series) > 1:
-        below = {"loc": "outside lower center", "ncols": 2} if width_in <= PHONE_IN else {}
-        (figure if below else axes).legend(frameon=False, **below)
+        if width_in <= PHONE_IN:  # inside it would hide the points
+            figure.legend(frameon=False, loc="outside lower center", ncols=2)
+        else:
+            axes.legend(frameon=False)
     axes.grid(linewidth=0.6)
     axes.set_axisbelow(True)
     for side in ("top", "right"):

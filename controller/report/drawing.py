@@ -9,6 +9,7 @@ import io
 import re
 from collections.abc import Callable
 from html import escape
+from typing import Any
 
 import matplotlib as mpl
 from jinja2 import ChoiceLoader, Environment, PackageLoader, StrictUndefined
@@ -24,7 +25,7 @@ TOKENS: dict[str, str] = {
     **{INK: "ink", SOFT: "soft", LINE: "line", EDGE: "edge", DEEP: "deep"},
     **{stand_in: f"series-{number}" for number, stand_in in enumerate(SERIES, 1)},
 }
-INKED = {
+INKED: dict[Any, str] = {
     **dict.fromkeys(("text.color", "axes.labelcolor", "axes.titlecolor", "xtick.labelcolor", "ytick.labelcolor"), INK),
     **dict.fromkeys(("axes.edgecolor", "xtick.color", "ytick.color"), EDGE),
     **dict.fromkeys(("figure.facecolor", "axes.facecolor", "savefig.facecolor"), "none"),
@@ -62,8 +63,8 @@ def drawing(draw: Callable[[float], Figure], name: str, words: str) -> Markup:
 def svg(draw: Callable[[float], Figure], width_in: float, name: str, words: str) -> Markup:
     """A figure as an <svg> element. Markup, because it is our own drawing and needs no escaping."""
     buffer = io.StringIO()
-    settings = {"svg.fonttype": "none", "svg.hashsalt": "fullturn", "font.family": "sans-serif"}
-    with mpl.rc_context({**settings, **INKED}):
+    fixed: dict[Any, str] = {"svg.fonttype": "none", "svg.hashsalt": "fullturn", "font.family": "sans-serif"}
+    with mpl.rc_context(fixed | INKED):
         draw(width_in).savefig(
             buffer, format="svg", metadata={"Date": None, "Creator": None, "Format": None, "Type": None}
         )

@@ -38,7 +38,7 @@ function bars(u) {
     c.fillStyle = token("--shut"); c.fillRect(x, top, wide, height);
     if (e.still) continue;
     c.save(); c.beginPath(); c.rect(x, top, wide, height); c.clip();
-    c.strokeStyle = token("--open"); c.lineWidth = 1.5 * px; c.beginPath();
+    c.strokeStyle = token("--open"); c.lineWidth = 1.5 * px; c.setLineDash([]); c.beginPath();
     // Stripes only where they can be seen: zoomed in, a bar is far wider than the plot.
     const first = Math.max(x, left) - height, last = Math.min(x + wide, left + width);
     for (let s = first - first % (9 * px); s < last; s += 9 * px) { c.moveTo(s, top + height); c.lineTo(s + height, top); }
@@ -53,7 +53,7 @@ function make(panel, i) {
   return new uPlot({
     ...size(last),
     legend: { show: false },
-    padding: [6, 12, last ? 0 : 6, 0],
+    padding: [6, 18, last ? 0 : 6, 0],
     cursor: { sync: { key: "run" }, drag: { x: false, y: false }, y: false, points: { size: 6 } },
     scales: { x: { time: false, range: () => [from, to] }, y: { range: padded } },
     axes: [
