@@ -97,7 +97,9 @@ SERIES_OPTIONS = (
 @with_options(RUN_OPTIONS)
 @with_options(SERIES_OPTIONS)
 @json_option
-def capture(plan: Path, port: str, out: Path | None, place: str | None, kit: Path | None, as_json: bool, **options: Any) -> None:
+def capture(
+    plan: Path, port: str, out: Path | None, place: str | None, kit: Path | None, as_json: bool, **options: Any
+) -> None:
     """Shoot the set of the PLAN with a real head. It moves by itself: read the cautions first.
 
     Ctrl-C pauses after the exposure, a second one stops with a ramp, a third one halts. None of these is, or

@@ -57,8 +57,7 @@ def waiting_for(moment: datetime) -> Callable[[People], bool]:
             return True
         if now >= tell_at:
             left = duration((moment - now).total_seconds())
-            ends = "Ctrl-C" if people.has_keys else "A request to stop"
-            people.say(f"Nothing moves until {moment:%H:%M:%S}, in {left}. {ends} ends the wait.")
+            people.say(f"Nothing moves until {moment:%H:%M:%S}, in {left}. {people.stops_by} ends the wait.")
             tell_at = now + TELL_EVERY
         return False
 

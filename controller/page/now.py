@@ -73,7 +73,11 @@ def show(page: Page, request: Request) -> Response:
 def show_begin(page: Page, request: Request) -> Response:
     """The form that begins a run."""
     return page.show(
-        request, "begin.html", "now", script="begin", **choices(page.folder, request.query_params.get("plan", ""))
+        request,
+        "begin.html",
+        "now",
+        script="begin",
+        **choices(page.folder, request.query_params.get("plan", ""), page.head_port),
     )
 
 

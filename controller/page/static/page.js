@@ -103,18 +103,8 @@ function listen(path, handlers) {
   open();
 }
 
-/** Starts a view: its look, its controls, and its stream at `path`. */
+/** Starts a view: its controls, and its stream at `path`. */
 export function start(path, handlers) {
-  const look = byId("look");
-  look.value = document.documentElement.dataset.look;
-  look.addEventListener("change", () => {
-    document.documentElement.dataset.look = look.value;
-    try {
-      localStorage.setItem("fullturn-look", look.value);
-    } catch {
-      // Storage is switched off in this browser.
-    }
-  });
   byId("take").addEventListener("click", () => post("/controls/take"));
   byId("naming").addEventListener("submit", (event) => {
     event.preventDefault();
