@@ -103,7 +103,7 @@ def test_the_list_refuses_what_the_report_refuses(tmp_path: Path) -> None:
             refused += 1
         else:
             assert each.standing is report_command(tmp_path / each.name, None).verdict
-    assert 0 < refused
+    assert refused > 0
 
 
 def test_two_hundred_sessions_are_each_read_once(
