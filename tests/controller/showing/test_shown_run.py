@@ -51,7 +51,7 @@ from tests.end_to_end.test_words_before_steps import BLIND
 from tests.end_to_end.whole_runs import kit_of
 
 UTC_0 = "2026-03-01T10:00:00.000+00:00"
-STRIDE = 23  # statements between two copies
+STRIDE = 17  # statements between two copies
 LARGE = make_plan(kit_of(50.0, exposure={"bracket_ev": [-1, 0, 1]}), 0.3)
 PROGRESS = ("Capturing, exposures:", "frame ")
 """How the lines begin that show progress where there is no screen: they are figures, not sentences."""
