@@ -40,6 +40,7 @@ def walk(hand: Hand, people: People, way: Sequence[tuple[int, int]]) -> None:
         hand.wait_zero()
     per_pan, per_tilt = hand.steps_per_degree
     for pan, tilt in way:
-        people.say(f"Turning to pan {pan / per_pan:z.0f}°, tilt {tilt / per_tilt:z.0f}°. Ctrl-C stops the head.")
+        where = f"pan {pan / per_pan:z.0f}°, tilt {tilt / per_tilt:z.0f}°"
+        people.say(f"Turning to {where}. {people.stops_by} stops the head.")
         hand.wait_move(pan, tilt)
     hand.gate.shut()

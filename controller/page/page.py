@@ -2,6 +2,7 @@
 
 from dataclasses import dataclass, field
 from functools import cache
+from urllib.parse import quote
 
 from jinja2 import Environment, PackageLoader, StrictUndefined
 from starlette.requests import Request
@@ -35,12 +36,18 @@ class Page:
     refusals: Refusals
     cookie: str = "fullturn"
     """The name of the cookie. Cookies are shared by all ports of a host, so the server adds its port to it."""
+    head_port: str = ""
+    """The head's port that was given at the start, to offer where one is asked for; "" if none was."""
     streams: Streams = field(default_factory=Streams)
     planner: Planner = field(default_factory=Planner)
     jobs: Jobs = field(init=False)
 
     def __post_init__(self) -> None:
         object.__setattr__(self, "jobs", Jobs(self.folder.root))
+
+    def file_link(self, folder: str, name: str) -> str:
+        """The address of a file in a folder of the folder, such as a report's page."""
+        return f"/file/{quote(folder, safe='')}/{quote(name, safe='')}"
 
     def show(
         self, request: Request, template: str, view: str, *, script: str | None = None, **values: object

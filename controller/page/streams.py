@@ -14,7 +14,7 @@ from dataclasses import dataclass
 from starlette.responses import PlainTextResponse, Response, StreamingResponse
 
 MOST_STREAMS, MOST_OF_DEVICE = 64, 6
-SILENT_S = 10.0  # a beat is sent after that, so that both ends notice a broken connection
+SILENT_S = 4.0  # a beat is sent after that, so that both ends notice a broken connection
 RETRY_MS = 1000
 
 
@@ -30,11 +30,15 @@ class PageEvent:
         return f"event: {self.name}\ndata: {json.dumps(self.value, allow_nan=False)}\n\n"
 
 
+BEAT, BROKEN, END = (PageEvent(name, None) for name in ("beat", "broken", "end"))
+
+
 class Streams:
     """Counts open streams."""
 
     def __init__(self) -> None:
         self._open: Counter[int] = Counter()
+        self._queues: set[asyncio.Queue[PageEvent]] = set()
 
     def has_room(self, device: int) -> bool:
         """Whether one more stream may be opened for a device."""
@@ -49,20 +53,37 @@ class Streams:
     async def _sent(self, device: int, sources: list[AsyncIterator[PageEvent]]) -> AsyncIterator[str]:
         self._open[device] += 1
         waiting: asyncio.Queue[PageEvent] = asyncio.Queue(maxsize=1)  # a slow reader slows its sources down
+        self._queues.add(waiting)
         tasks = [asyncio.create_task(_pump(source, waiting)) for source in sources]
         try:
             yield f"retry: {RETRY_MS}\n\n"
             while True:
-                event = None
+                event = BEAT
                 with suppress(TimeoutError):
                     event = await asyncio.wait_for(waiting.get(), SILENT_S)
-                yield event.text() if event is not None else "event: beat\ndata: null\n\n"
+                if event is END:
+                    return
+                if event is BROKEN:
+                    await asyncio.gather(*(task for task in tasks if task.done()))  # raises what broke it
+                yield event.text()
         finally:
             for task in tasks:
                 task.cancel()
+            self._queues.discard(waiting)
             self._open[device] -= 1
+
+    def close(self) -> None:
+        """End all streams: the server ends."""
+        for waiting in self._queues:
+            while not waiting.empty():
+                waiting.get_nowait()
+            waiting.put_nowait(END)
 
 
 async def _pump(source: AsyncIterator[PageEvent], waiting: asyncio.Queue[PageEvent]) -> None:
-    async for event in source:
-        await waiting.put(event)
+    try:
+        async for event in source:
+            await waiting.put(event)
+    except Exception:
+        await waiting.put(BROKEN)
+        raise

@@ -36,7 +36,7 @@ class WorkResult:
 
 
 @dataclass(slots=True)
-class Job:
+class PageJob:
     """A command under way or ended. `title` says what it does; `subject` is the file that it is about."""
 
     number: int
@@ -112,7 +112,7 @@ class Jobs:
 
     def __init__(self, folder: Path) -> None:
         self._folder = folder
-        self._jobs: dict[int, Job] = {}
+        self._jobs: dict[int, PageJob] = {}
         self._changed = asyncio.Event()
 
     async def states(self) -> AsyncIterator[list[dict[str, Any]]]:
@@ -127,14 +127,14 @@ class Jobs:
         self._changed.set()
         self._changed = asyncio.Event()
 
-    def begin(self, title: str, subject: str, arguments: Sequence[str]) -> Job:
+    def begin(self, title: str, subject: str, arguments: Sequence[str]) -> PageJob:
         """Begin a command. A job that is still about the same subject with the same title is ended first."""
         for earlier in self._jobs.values():
             if earlier.result is None and (earlier.title, earlier.subject) == (title, subject):
                 assert earlier.task is not None
                 earlier.task.cancel()
         number = max(self._jobs, default=0) + 1
-        job = Job(number, title, subject, clock.wall_time())
+        job = PageJob(number, title, subject, clock.wall_time())
         job.task = asyncio.create_task(self._carry_out(job, arguments))
         self._jobs[number] = job
         for old in sorted(self._jobs)[:-LINES_KEPT]:
@@ -149,7 +149,7 @@ class Jobs:
             if job.task is not None:
                 job.task.cancel()
 
-    async def _carry_out(self, job: Job, arguments: Sequence[str]) -> WorkResult:
+    async def _carry_out(self, job: PageJob, arguments: Sequence[str]) -> WorkResult:
         def progress(line: str) -> None:
             job.lines.append(line)
             self._tell()

@@ -115,7 +115,12 @@ def test_two_hundred_sessions_are_each_read_once(
         shutil.copy(folder / "2026-06-21-ledge-1.sqlite", many / f"2026-06-21-ledge-{number}.sqlite")
     reads: list[str] = []
     read = listed.read_counts
-    monkeypatch.setattr(listed, "read_counts", lambda path: reads.append(path.name) or read(path))
+
+    def counted(path: Path) -> listed.SessionCounts:
+        reads.append(path.name)
+        return read(path)
+
+    monkeypatch.setattr(listed, "read_counts", counted)
     sessions = SessionList(ServedFolder.at(many))
     unread = [sum(each.counts is None for each in sessions.look()) for _ in range(6)]
     assert unread == [150, 100, 50, 0, 0, 0]
