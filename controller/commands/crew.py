@@ -36,8 +36,8 @@ class Crew:
     """The people beside the run, its screen, and its options.
 
     `tell` receives each check, `show` makes the screen. `keys` lets a person move the head to its mark; None if nobody is
-    there. `ask_first`: ask whether all is clear before anything moves. `sweep`: walk round the extremes first. `pauses` are
-    those that were planned. `hang_up` is the request that a terminal makes by hanging up.
+    there. `ask_first`: ask whether all is clear before anything moves. `sweep`: walk round the extremes first.
+    `pauses` are those that were planned. `hang_up` is the request that a terminal makes by hanging up.
     """
 
     people: People

@@ -2,6 +2,7 @@
 
 import { JobList } from "./jobs.js";
 import { fetched, holds, post, start } from "./page.js";
+import { runOptions } from "./run-options.js";
 import { refresh } from "./refreshing.js";
 
 const by = (id) => document.getElementById(id);
@@ -27,10 +28,6 @@ async function ask(path, value, place) {
   asking = false;
   enable();
   return reply;
-}
-
-function numberOf(field) {
-  return field.value === "" ? null : Number(field.value);
 }
 
 async function showAccount() {
@@ -81,13 +78,7 @@ by("resume")?.addEventListener("submit", async (event) => {
   const reply = await ask(
     `/run/${name}/resume`,
     {
-      port: fields.port.value,
-      countdown: Number(fields.countdown.value),
-      skip_sweep: fields.skip_sweep.checked,
-      ask_before_moving: fields.ask_before_moving.checked,
-      tether: fields.tether.checked,
-      pause_minutes: numberOf(fields.pause_minutes),
-      pause_wh: numberOf(fields.pause_wh),
+      ...runOptions(fields),
     },
     by("resumed"),
   );
