@@ -22,10 +22,14 @@ class SessionGroup:
     def heading(self) -> str:
         """Place and day, and how many sets there are of each standing."""
         where = f"{place_words(self.place)}, " if self.place else ""
-        standings = Counter(each.standing for each in self.sessions)
-        parts = [f"{standings[each]} {each.value}" for each in SetStanding if standings[each]]
-        sets = ", ".join([counted(len(self.sessions), "set"), *parts])
-        return f"{where}{date_words(self.day)}: {sets}"
+        unreadable = sum(each.standing is None and each.counts is not None for each in self.sessions)
+        sets, standings = len(self.sessions) - unreadable, Counter(each.standing for each in self.sessions)
+        parts = [
+            *([counted(sets, "set")] if sets else []),
+            *(f"{standings[each]} {each.value}" for each in SetStanding if standings[each]),
+            *([f"{counted(unreadable, 'file')} that cannot be read"] if unreadable else []),
+        ]
+        return f"{where}{date_words(self.day)}: {', '.join(parts)}"
 
 
 def groups_of(listed: Sequence[ListedSession]) -> list[SessionGroup]:

@@ -72,6 +72,8 @@ class ListedSession:
             return "cannot be read"
         if self.standing is SetStanding.INCOMPLETE:
             return f"incomplete: {counted(self.counts.missing_frames, 'frame')} missing"
+        if self.standing is SetStanding.UNCHECKED:
+            return "made, but zero was not checked since"
         return self.standing.value
 
     @property
@@ -154,8 +156,7 @@ class SessionList:
         if not may_read:
             return None if known is None else known[1], 0
         counts = read_counts(entry.path)
-        why = counts.why.replace(f"{self._folder.root}/", "")
-        self._known[entry.name] = stamp, replace(counts, why=why)
+        self._known[entry.name] = stamp, replace(counts, why=self._folder.by_names(counts.why))
         return self._known[entry.name][1], 1
 
     def _listed(self, entry: ServedEntry, stamp: Stamp, counts: SessionCounts | None) -> ListedSession:

@@ -88,6 +88,10 @@ class ServedFolder:
         inner = self._inside(outer.path, name) if outer is not None and outer.path.is_dir() else None
         return inner if inner is not None and _is_file(inner.path) else None
 
+    def by_names(self, text: str) -> str:
+        """A sentence with the files of the folder by their names: where the folder is concerns nobody at a phone."""
+        return text.replace(f"{self.root}/", "")
+
     def new_path(self, name: str) -> Path:
         """The path for a new file or folder in the folder. Raises InputError if the name cannot be used."""
         if not may_be_name(name):

@@ -66,7 +66,10 @@ class PageJob:
 async def run_command(
     arguments: Sequence[str], folder: Path, progress: Callable[[str], None] = lambda _: None
 ) -> WorkResult:
-    """Run a command of the program in `folder` to its end. It is killed if the caller is cancelled."""
+    """Run a command of the program in `folder` to its end. It is killed if the caller is cancelled.
+
+    Its sentences name the files of the folder without the place of the folder.
+    """
     process = await asyncio.create_subprocess_exec(
         *COMMAND,
         *arguments,
@@ -82,7 +85,7 @@ async def run_command(
 
     async def listen(stream: asyncio.StreamReader) -> None:
         while line := await stream.readline():
-            if text := line.decode(errors="replace").strip():
+            if text := line.decode(errors="replace").strip().replace(f"{folder}/", ""):
                 said.append(text)
                 progress(text)
 

@@ -16,5 +16,5 @@ async function look() {
   setTimeout(look, there && unread() ? SOON_MS : EVERY_MS);
 }
 
-setTimeout(look, unread() ? SOON_MS : EVERY_MS);
+if (list()) setTimeout(look, unread() ? SOON_MS : EVERY_MS); // a folder's page has no list
 start("/events", {});

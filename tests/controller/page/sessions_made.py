@@ -15,19 +15,16 @@ import httpx
 
 from controller.capture.events import EventKind, Wanted
 from controller.capture.runner import Runner
-from controller.page.access import Access
 from controller.page.app import app_of
 from controller.page.page import Page
-from controller.page.refusing import Refusals
-from controller.page.served import PAGE_FILE, ServedFolder
 from controller.planning.make import make_plan
 from controller.planning.plan import Plan
 from controller.planning.request import RegionKind, Request
 from controller.session.rows import CAPTURE, Moment, RunReason
 from controller.session.session import Session
+from tests.controller.page.pages import HOST, served_in
 from tests.end_to_end.whole_runs import kit_of, world_of
 
-HOST = "127.0.0.1:8360"
 BEGAN = datetime(2026, 6, 21, 12, 0, tzinfo=UTC)
 
 
@@ -59,9 +56,7 @@ def shoot(path: Path, *, stop_after: int | None = None, contact: bool = True, ki
 
 def page_of(folder: Path) -> Page:
     """The page of a folder."""
-    return Page(
-        ServedFolder.at(folder), Access(folder / PAGE_FILE), frozenset({HOST}), Refusals(lambda _: None, lambda: 0)
-    )
+    return served_in(folder).page
 
 
 class FolderBrowser:

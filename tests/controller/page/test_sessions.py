@@ -15,6 +15,7 @@ from hypothesis import strategies as st
 
 from controller.commands.account import report_command
 from controller.errors import InputError
+from controller.lock import lock_of, sole_use
 from controller.page import listed
 from controller.page.account import Accounts, shown_account
 from controller.page.card_asked import CardAsked, card_arguments, has_pictures, inspect_arguments, report_arguments
@@ -173,12 +174,15 @@ def test_damaged_and_foreign_files_have_their_pages(folder: Path) -> None:
     with browser_of(page_of(folder)) as browser:
         words = words_of(browser.get("/sessions").text)
         assert "notes.sqlite cannot be read" in words
+        assert ": 2 files that cannot be read" in words
         for name in ("notes", "by-hand"):
             page = browser.get(f"/sessions/{name}.sqlite")
             assert page.status_code == 200
             assert "Shoot what is missing" not in page.text
         assert "is not a session of this program" in words_of(browser.get("/sessions/notes.sqlite").text)
-        assert browser.get("/sessions/notes.sqlite/account").status_code == 400
+        refused = browser.get("/sessions/notes.sqlite/account")
+    assert refused.status_code == 400
+    assert refused.json()["sentence"].startswith("notes.sqlite: is not a session"), "nobody learns where the folder is"
 
 
 class Tags(HTMLParser):
@@ -231,6 +235,22 @@ def test_a_session_that_lacks_frames_offers_a_run_with_its_cautions(folder: Path
     assert 'id="resume"' not in whole
     assert account["headline"] == "The set is not complete."
     assert account["sentences"][0].startswith(f"1 of {FRAMES} exposures made (1 confirmed, 0 assumed).")
+
+
+def test_a_run_under_way_is_said_and_looked_at(folder: Path) -> None:
+    path = folder / "2026-06-21-ledge-2.sqlite"
+    with browser_of(page_of(folder)) as browser:
+        assert browser.get(f"/sessions/{path.name}/account").json()["headline"] == "The set is not complete."
+        with sole_use(lock_of(path), "the session", "a test"):
+            words = words_of(browser.get("/sessions").text)
+            one = browser.get(f"/sessions/{path.name}").text
+            account = browser.get(f"/sessions/{path.name}/account").json()
+        after = browser.get(f"/sessions/{path.name}").text
+    assert "3 sets, 1 complete, 1 assumed, 1 under way" in words
+    assert f'href="/?session={path.name}">Look at the run' in one
+    assert 'id="resume"' not in one
+    assert 'id="resume"' in after
+    assert account["headline"] == f"The run is under way: 1 of {FRAMES} exposures made so far."
 
 
 def test_the_record_of_a_rehearsal_offers_no_run(tmp_path: Path) -> None:
