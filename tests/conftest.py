@@ -9,6 +9,10 @@ import pytest
 from hypothesis import settings
 
 if TYPE_CHECKING:
+    from collections.abc import Iterator
+
+    from playwright.sync_api import Browser
+
     from tests.sets.making import SetMaker
 
 settings.register_profile("repeatable", derandomize=True, deadline=None)
@@ -24,3 +28,12 @@ def set_maker(tmp_path_factory: pytest.TempPathFactory) -> SetMaker:
     root = (own.parent if "PYTEST_XDIST_WORKER" in os.environ else own) / "sets"
     root.mkdir(exist_ok=True)
     return SetMaker(root)
+
+
+@pytest.fixture(scope="module")
+def browser() -> Iterator[Browser]:
+    """One browser for the tests of a module. No longer: while it is open, no other event loop can run in this thread."""
+    from tests.browser import started
+
+    with started() as opened:
+        yield opened
