@@ -57,8 +57,8 @@ class Access:
         self._keys = PairingKeys(new_key(), new_key())
         self._guessed, self._taken_over = Slowing(), ""
         self._changed = asyncio.Event()
-        self.tell_keys: Callable[[], None] = lambda: None
-        """Called after a key was used, to show the new ones."""
+        self.tell_keys: Callable[[str], None] = lambda _: None
+        """Called after a key was used, with a sentence that says for which device, to show the new ones."""
 
     @property
     def keys(self) -> PairingKeys:
@@ -70,10 +70,11 @@ class Access:
         """The devices, and which holds the controls."""
         return self._devices
 
-    def pair(self, typed: str, user_agent: str) -> str | None:
-        """A new device's token for a key; None if the key is wrong. Raises NotNow, StorageFailed.
+    def pair(self, typed: str, user_agent: str, again: Device | None = None) -> str | None:
+        """A device's token for a key; None if the key is wrong. Raises NotNow, StorageFailed.
 
-        The key is good once. A device that may control takes the controls if nobody holds them.
+        The key is good once. A device that may control takes the controls if nobody holds them. A device that is paired
+        `again` keeps its number and its name, and may do what the new key says.
         """
         self._must_be_time()
         control, see = (same_key(typed, key) for key in (self._keys.control, self._keys.see))
@@ -81,24 +82,30 @@ class Access:
             self._guessed.count_wrong(self._now_ns())
             return None
         token = secrets.token_urlsafe(TOKEN_BYTES)
-        self._add(token, user_agent, may_control=control)
+        added = self._added(token, user_agent, again, may_control=control)
         self._guessed.forget()
         self._keys = PairingKeys(new_key(), self._keys.see) if control else PairingKeys(self._keys.control, new_key())
-        self.tell_keys()
+        self.tell_keys(f"{added.name} was paired to {'control' if control else 'look on'}.")
         return token
 
-    def _add(self, token: str, user_agent: str, *, may_control: bool) -> None:
-        now, old = clock.wall_moment(), self._devices
-        known = sorted(old.devices, key=lambda each: each.last_seen)[-(MOST_DEVICES - 1) :]
-        number = max((each.number for each in known), default=0) + 1
-        name = f"{kind_of_device(user_agent)} {number}"
+    def _added(self, token: str, user_agent: str, again: Device | None, *, may_control: bool) -> Device:
+        others = [each for each in self._devices.devices if again is None or each.number != again.number]
+        kept = sorted(others, key=lambda each: each.last_seen)[-(MOST_DEVICES - 1) :]
+        number = again.number if again is not None else max((each.number for each in others), default=0) + 1
         added = Device(
-            number=number, name=name, token_sha256=digest_of_token(token), may_control=may_control, last_seen=now
+            number=number,
+            name=again.name if again is not None else f"{kind_of_device(user_agent)} {number}",
+            token_sha256=digest_of_token(token),
+            may_control=may_control,
+            last_seen=clock.wall_moment(),
         )
-        devices = old.with_devices([*known, added])
+        devices = self._devices.with_devices([*kept, added])
+        if not may_control and devices.holder == number:
+            devices = devices.model_copy(update={"holder": None})
         if may_control and devices.holder is None:
             devices = devices.model_copy(update={"holder": number})
         self._keep(devices)
+        return added
 
     def device_of(self, token: str) -> Device | None:
         """The device with a token; None if none has it. Raises StorageFailed.

@@ -18,9 +18,11 @@ MODULES = (pairing, assets, now, plan_view, set_up, sessions)
 def app_of(page: Page) -> Starlette:
     """The application of a page."""
     found: list[BaseRoute] = [route for module in MODULES for route in module.routes(page)]
-    return Starlette(
+    app = Starlette(
         routes=found, middleware=[Middleware(Guard, page=page)], exception_handlers={404: _missing, 405: _missing}
     )
+    app.router.redirect_slashes = False  # one address for each thing
+    return app
 
 
 async def _missing(_: Request, __: Exception) -> Response:

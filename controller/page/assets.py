@@ -31,7 +31,7 @@ SANDBOX = "sandbox allow-scripts allow-popups; default-src 'self' 'unsafe-inline
 
 
 def routes(page: Page) -> list[BaseRoute]:
-    """The page's own files, and `/file/FOLDER/NAME`."""
+    """The page's own files, and `/file/FOLDER/NAME` (see `Page.file_link`)."""
     return [Route("/static/{name}", static, methods=["GET"]), see(page, "/file/{folder}/{name}", report_file)]
 
 
@@ -49,5 +49,5 @@ def report_file(page: Page, request: Request) -> Response:
     found = page.folder.find_in(request.path_params["folder"], request.path_params["name"])
     if found is None or found.path.suffix.lower() not in TYPES:
         return sentence("This does not exist in the folder.", 404)
-    headers = {"Content-Security-Policy": SANDBOX}
+    headers = {"Content-Security-Policy": SANDBOX, "Cross-Origin-Opener-Policy": "unsafe-none"}
     return FileResponse(found.path, media_type=TYPES[found.path.suffix.lower()], headers=headers)

@@ -5,17 +5,19 @@ whether it exists or not.
 """
 
 from http.cookies import CookieError, SimpleCookie
+from ipaddress import ip_address
 
 from starlette.datastructures import Headers, MutableHeaders
 from starlette.responses import JSONResponse, RedirectResponse, Response
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
+from controller.page.hosts import in_link
 from controller.page.page import Page
 from controller.page.routing import MOST_BODY_BYTES
 
 METHODS = {"GET", "HEAD", "POST"}
 MOST_PATH = 2000  # bytes, with the query
-OPEN = {"/pair", "/static/tokens.css", "/static/page.css", "/static/pair.js", "/static/look.js"}
+OPEN = {"/pair"} | {f"/static/{name}" for name in ("tokens.css", "page.css", "pair.js", "look.js", "icon.svg")}
 """What is answered to anybody. It tells nothing about the folder."""
 
 HEADERS = {
@@ -28,10 +30,12 @@ HEADERS = {
     "X-Content-Type-Options": "nosniff",
     "Cache-Control": "no-store",
 }
-"""On every answer, unless it has its own (OWASP Secure Headers; CSP level 3)."""
+"""On every answer, unless it has its own (Content Security Policy level 3; Fetch standard)."""
+
+Refused = tuple[str, Response]
 
 
-class TooLarge(Exception):
+class _TooMuch(Exception):
     """A body is larger than the page reads."""
 
 
@@ -43,70 +47,44 @@ class Guard:
 
     async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
         """Answer a request, or refuse it."""
-        if scope["type"] == "lifespan":
+        if scope["type"] != "http":
             await self._app(scope, receive, send)
             return
-        if scope["type"] != "http":
-            await send({"type": "websocket.close", "code": 1008})
-            return
         sender = _WithHeaders(send)
-        refused = self._refused(scope)
-        if refused is not None:
-            await refused(scope, receive, sender)
+        response = self._refused(scope)
+        if response is None and scope["method"] == "POST":
+            try:
+                receive = _Replayed(await _whole_body(receive), receive)
+            except _TooMuch:
+                response = self._noted(scope, TOO_LARGE, _no("This is larger than the page reads.", 413))
+        if response is not None:
+            await response(scope, receive, sender)
             return
-        reader = _Limited(receive)
         try:
-            await self._app(scope, reader, sender)
-        except TooLarge:
-            self._note("its body is larger than 64 KB", scope)
-            if not sender.begun:
-                await _too_large()(scope, receive, sender)
+            await self._app(scope, receive, sender)
         except Exception:
             if not sender.begun:
                 await _no("The page has a fault; its terminal shows which. A run goes on.", 500)(scope, receive, sender)
             raise
 
-    def _note(self, why: str, scope: Scope) -> None:
+    def _noted(self, scope: Scope, why: str, response: Response) -> Response:
         client = scope.get("client")
         self._page.refusals.note(why, client[0] if client else "", scope["path"])
+        return response
 
     def _refused(self, scope: Scope) -> Response | None:
         headers = Headers(scope=scope)
-        for refuses in (self._wrong_method, self._wrong_length, self._wrong_host, self._wrong_origin):
+        for refuses in (_wrong_method, _wrong_size, self._wrong_host, _wrong_origin):
             found = refuses(scope, headers)
             if found is not None:
-                why, response = found
-                self._note(why, scope)
-                return response
+                return self._noted(scope, *found)
         return self._not_paired(scope, headers)
 
-    def _wrong_method(self, scope: Scope, _: Headers) -> tuple[str, Response] | None:
-        if scope["method"] in METHODS:
-            return None
-        return "its method is not used here", _no("This method is not used here.", 405, Allow="GET, HEAD, POST")
-
-    def _wrong_length(self, scope: Scope, headers: Headers) -> tuple[str, Response] | None:
-        if len(scope["raw_path"]) + len(scope["query_string"]) > MOST_PATH:
-            return "its address is too long", _no("The address is too long.", 414)
-        length = headers.get("content-length", "0")
-        if not (length.isascii() and length.isdigit()) or int(length[:12]) > MOST_BODY_BYTES:
-            return "its body is larger than 64 KB", _too_large()
-        return None
-
-    def _wrong_host(self, _: Scope, headers: Headers) -> tuple[str, Response] | None:
-        hosts = headers.getlist("host")
-        if len(hosts) == 1 and hosts[0].lower() in self._page.hosts:
+    def _wrong_host(self, scope: Scope, headers: Headers) -> Refused | None:
+        given = [each.lower() for each in headers.getlist("host")]
+        if len(given) == 1 and (given[0] in self._page.hosts or given[0] == _own_address(scope)):
             return None
         return "its Host is not this page's", _no("This address is not the page's.", 421)
-
-    def _wrong_origin(self, scope: Scope, headers: Headers) -> tuple[str, Response] | None:
-        if scope["method"] != "POST":
-            return None
-        ours = f"{scope['scheme']}://{headers['host'].lower()}"
-        same_site = headers.get("sec-fetch-site", "same-origin") == "same-origin"
-        if headers.getlist("origin") == [ours] and same_site:
-            return None
-        return "it comes from another site", _no("This request comes from another site.", 403)
 
     def _not_paired(self, scope: Scope, headers: Headers) -> Response | None:
         token = token_in(headers, self._page.cookie)
@@ -114,11 +92,53 @@ class Guard:
         scope.setdefault("state", {})["device"] = device
         if device is not None or scope["path"] in OPEN:
             return None
-        if token:
-            self._note("its device is not paired any more", scope)
-        if scope["method"] == "POST" or "text/html" not in headers.get("accept", ""):
-            return _no("Pair this device first.", 401)
-        return RedirectResponse("/pair", 303)
+        why = "its device is not paired any more" if token else "its device is not paired"
+        if scope["method"] != "POST" and "text/html" in headers.get("accept", ""):
+            response: Response = RedirectResponse("/pair", 303)
+            return self._noted(scope, why, response) if token else response
+        return self._noted(scope, why, _no("Pair this device first.", 401))
+
+
+TOO_LARGE = "its body is larger than 64 KB"
+
+
+def _wrong_method(scope: Scope, _: Headers) -> Refused | None:
+    if scope["method"] in METHODS:
+        return None
+    return "its method is not used here", _no("This method is not used here.", 405, Allow="GET, HEAD, POST")
+
+
+def _wrong_size(scope: Scope, headers: Headers) -> Refused | None:
+    if len(scope["raw_path"]) + len(scope["query_string"]) > MOST_PATH:
+        return "its address is too long", _no("The address is too long.", 414)
+    length = headers.get("content-length", "0")
+    if scope["method"] != "POST" and (length != "0" or "transfer-encoding" in headers):
+        return "it has a body that is not asked for", _no("This request has a body that is not asked for.", 400)
+    if not (length.isascii() and length.isdigit()) or int(length[:12]) > MOST_BODY_BYTES:
+        return TOO_LARGE, _no("This is larger than the page reads.", 413)
+    return None
+
+
+def _wrong_origin(scope: Scope, headers: Headers) -> Refused | None:
+    """Whatever changes something must come from the page itself (Fetch standard: Origin; Fetch Metadata)."""
+    if scope["method"] != "POST":
+        return None
+    ours = f"{scope['scheme']}://{headers['host'].lower()}"
+    if headers.getlist("origin") == [ours] and headers.get("sec-fetch-site", "same-origin") == "same-origin":
+        return None
+    return "it comes from another site", _no("This request comes from another site.", 403)
+
+
+def _own_address(scope: Scope) -> str:
+    """The address that was really connected to, as in a link: a lured browser would send a name instead.
+
+    So the page answers under an address that the computer got after the start, from a hotspot for instance.
+    """
+    host, port = scope.get("server") or ("", None)
+    try:
+        return f"{in_link(str(ip_address(host)))}:{port}"
+    except ValueError:
+        return ""
 
 
 def token_in(headers: Headers, name: str) -> str:
@@ -131,25 +151,34 @@ def token_in(headers: Headers, name: str) -> str:
 
 
 def _no(text: str, status: int, **headers: str) -> Response:
-    return JSONResponse({"sentence": text}, status, headers)
+    """A refusal. The connection is closed after it: nobody reads what else was sent."""
+    return JSONResponse({"sentence": text}, status, {**headers, "Connection": "close"})
 
 
-def _too_large() -> Response:
-    return _no("This is larger than the page reads.", 413, Connection="close")
+async def _whole_body(receive: Receive) -> bytes:
+    """The body of a request, read no further than its limit. Raises _TooMuch."""
+    body, more = b"", True
+    while more:
+        message = await receive()
+        body += message.get("body", b"")
+        more = message.get("more_body", False)
+        if len(body) > MOST_BODY_BYTES:
+            raise _TooMuch
+    return body
 
 
-class _Limited:
-    """Reads a body no further than its limit."""
+class _Replayed:
+    """Gives a body that was read already, and then what comes after it."""
 
-    def __init__(self, receive: Receive) -> None:
-        self._receive, self._bytes = receive, 0
+    def __init__(self, body: bytes, receive: Receive) -> None:
+        self._body: bytes | None = body
+        self._receive = receive
 
     async def __call__(self) -> Message:
-        message = await self._receive()
-        self._bytes += len(message.get("body", b""))
-        if self._bytes > MOST_BODY_BYTES:
-            raise TooLarge
-        return message
+        if self._body is None:
+            return await self._receive()
+        body, self._body = self._body, None
+        return {"type": "http.request", "body": body, "more_body": False}
 
 
 class _WithHeaders:

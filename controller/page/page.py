@@ -2,6 +2,7 @@
 
 from dataclasses import dataclass, field
 from functools import cache
+from urllib.parse import quote
 
 from jinja2 import Environment, PackageLoader, StrictUndefined
 from starlette.requests import Request
@@ -41,6 +42,10 @@ class Page:
 
     def __post_init__(self) -> None:
         object.__setattr__(self, "jobs", Jobs(self.folder.root))
+
+    def file_link(self, folder: str, name: str) -> str:
+        """The address of a file in a folder of the folder, such as a report's page."""
+        return f"/file/{quote(folder, safe='')}/{quote(name, safe='')}"
 
     def show(
         self, request: Request, template: str, view: str, *, script: str | None = None, **values: object

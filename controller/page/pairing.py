@@ -40,6 +40,7 @@ def routes(page: Page) -> list[BaseRoute]:
     return [
         Route("/pair", show, methods=["GET"]),
         Route("/pair", pair, methods=["POST"]),
+        see(page, "/controls", controls),
         say(page, "/controls/take", take),
         say(page, "/device/name", call_device),
         see(page, "/events", events),
@@ -51,7 +52,8 @@ async def paired(page: Page, request: Request) -> Response:
     client = request.client.host if request.client else ""
     try:
         typed = await body_of(request, TypedKey)
-        token = page.access.pair(typed.key, request.headers.get("user-agent", "")[:500])
+        agent = request.headers.get("user-agent", "")[:500]
+        token = page.access.pair(typed.key, agent, again=request.state.device)
     except InputError as error:
         return sentence(" ".join(error.sentences), 400)
     except NotNow as error:
@@ -68,6 +70,12 @@ async def paired(page: Page, request: Request) -> Response:
     secure = request.url.scheme == "https"
     response.set_cookie(page.cookie, token, max_age=COOKIE_S, path="/", httponly=True, samesite="strict", secure=secure)
     return response
+
+
+async def controls(page: Page, request: Request) -> Response:
+    """Who holds the controls; also tells a page whether its device is still paired."""
+    device = device_of(request)
+    return JSONResponse({"sentence": page.access.controls_words(device), "holds": page.access.holds(device)})
 
 
 async def take(page: Page, request: Request) -> Response:

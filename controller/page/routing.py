@@ -24,6 +24,7 @@ Endpoint = Callable[[Page, Request], Response | Awaitable[Response]]
 Asked = TypeVar("Asked", bound=BaseModel)
 MOST_BODY_BYTES = 64 * 1024
 REQUEST = FileKind("a request of the page", MOST_BODY_BYTES, "Load the page again.")
+MOST_NAMES = 60  # characters of a key in a sentence
 LOOK_ON = "This device may look on only. Pair it with the key to control."
 
 
@@ -85,7 +86,7 @@ async def body_of(request: Request, model: type[Asked]) -> Asked:
     try:
         return model.model_validate_json(text)
     except ValidationError as error:
-        where = ".".join(str(part) for part in error.errors()[0]["loc"])[:60] or "the request"
+        where = ".".join(str(part) for part in error.errors()[0]["loc"])[:MOST_NAMES] or "the request"
         raise InputError(
             f"The page sent a value that cannot be used: {where}. Correct it, or load the page again."
         ) from None
@@ -94,6 +95,8 @@ async def body_of(request: Request, model: type[Asked]) -> Asked:
 def stream(page: Page, request: Request, *sources: AsyncIterator[PageEvent]) -> Response:
     """The one stream of a page: the events of its view, and `controls` whenever they change hands."""
     device = device_of(request)
+    if request.method == "HEAD":
+        return Response(media_type="text/event-stream")
     return page.streams.response(device.number, [*sources, _controls(page, device.number)])
 
 

@@ -4,7 +4,7 @@ import logging
 import socket
 import webbrowser
 from collections.abc import Callable
-from contextlib import ExitStack
+from contextlib import ExitStack, suppress
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -14,7 +14,7 @@ from controller.errors import InputError, WorldError
 from controller.lock import lock_of, sole_use
 from controller.page.access import Access, PairingKeys
 from controller.page.app import app_of
-from controller.page.connections import MOST_HEADER_BYTES, limited
+from controller.page.connections import KEPT_S, MOST_HEADER_BYTES, connections_of
 from controller.page.hosts import hosts_of, in_link, network_addresses
 from controller.page.link_words import ALL_MAY_READ, NOT_A_STOP, keys_text, pairing_link
 from controller.page.page import Page
@@ -42,6 +42,8 @@ class PageServed:
     addresses: tuple[str, ...]
     control_key: str
     look_on_key: str
+    news: str = ""
+    """For the keys after the first ones: which device was paired."""
 
 
 def serve_page(
@@ -63,18 +65,19 @@ def serve_page(
             access.forget_all()
         sockets = [held.enter_context(each) for each in listening(place)]
         port = sockets[0].getsockname()[1]
-        addresses = tuple(in_link(each) for each in network_addresses()) if place.lan else ("localhost",)
 
-        def tell_keys() -> None:
+        def tell_keys(news: str) -> None:
+            found = tuple(in_link(each) for each in network_addresses()) if place.lan else ()
             keys = access.keys
-            tell(PageServed(str(served.root), port, addresses or ("localhost",), keys.control, keys.see))
+            tell(PageServed(str(served.root), port, found or ("localhost",), keys.control, keys.see, news))
 
         access.tell_keys = tell_keys
-        tell_keys()
+        tell_keys("")
         page = Page(served, access, hosts_of(port, lan=place.lan), refusals, cookie=f"fullturn-{port}")
         if open_browser:
             webbrowser.open_new_tab(pairing_link("localhost", port, access.keys.control))
-        server_of(page).run(sockets=sockets)
+        with suppress(KeyboardInterrupt):  # the server ends in order, and then raises it again
+            server_of(page).run(sockets=sockets)
 
 
 def server_of(page: Page) -> uvicorn.Server:
@@ -82,7 +85,7 @@ def server_of(page: Page) -> uvicorn.Server:
     logging.getLogger("uvicorn.error").setLevel(logging.ERROR)
     config = uvicorn.Config(
         app_of(page),
-        http=limited(page.refusals),
+        http=connections_of(page.refusals),
         ws="none",
         lifespan="off",
         loop="asyncio",
@@ -91,7 +94,7 @@ def server_of(page: Page) -> uvicorn.Server:
         proxy_headers=False,
         server_header=False,
         backlog=BACKLOG,
-        timeout_keep_alive=10,
+        timeout_keep_alive=KEPT_S,
         timeout_graceful_shutdown=GRACE_S,
         h11_max_incomplete_event_size=MOST_HEADER_BYTES,
     )
@@ -140,6 +143,10 @@ def _cannot(port: int, error: OSError) -> InputError | WorldError:
 def served_text(served: PageServed, *, lan: bool) -> str:
     """The sentences for people once the page can be opened."""
     keys = PairingKeys(served.control_key, served.look_on_key)
-    cautions = f"{NOT_A_STOP}\n{ALL_MAY_READ}" if lan else NOT_A_STOP
-    begin = f"The page of {served.folder} is open; Ctrl-C ends it, but not a run."
-    return f"{begin}\n{cautions}\n{keys_text(keys, list(served.addresses), served.port, with_code=lan)}"
+    text = keys_text(keys, list(served.addresses), served.port, with_code=lan)
+    if served.news:
+        return f"{served.news} New keys:\n{text}"
+    lines = [f"The page of {served.folder} is open; Ctrl-C ends it, but not a run.", NOT_A_STOP]
+    if lan and served.addresses == ("localhost",):
+        lines.append("This computer is on no network yet. Join one, or open a hotspot, and start again.")
+    return "\n".join([*lines, *([ALL_MAY_READ] if lan else []), text])

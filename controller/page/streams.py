@@ -30,6 +30,9 @@ class PageEvent:
         return f"event: {self.name}\ndata: {json.dumps(self.value, allow_nan=False)}\n\n"
 
 
+BEAT, BROKEN = PageEvent("beat", None), PageEvent("broken", None)
+
+
 class Streams:
     """Counts open streams."""
 
@@ -53,10 +56,12 @@ class Streams:
         try:
             yield f"retry: {RETRY_MS}\n\n"
             while True:
-                event = None
+                event = BEAT
                 with suppress(TimeoutError):
                     event = await asyncio.wait_for(waiting.get(), SILENT_S)
-                yield event.text() if event is not None else "event: beat\ndata: null\n\n"
+                if event is BROKEN:
+                    await asyncio.gather(*(task for task in tasks if task.done()))  # raises what broke it
+                yield event.text()
         finally:
             for task in tasks:
                 task.cancel()
@@ -64,5 +69,9 @@ class Streams:
 
 
 async def _pump(source: AsyncIterator[PageEvent], waiting: asyncio.Queue[PageEvent]) -> None:
-    async for event in source:
-        await waiting.put(event)
+    try:
+        async for event in source:
+            await waiting.put(event)
+    except Exception:
+        await waiting.put(BROKEN)
+        raise

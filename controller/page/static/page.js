@@ -80,7 +80,7 @@ function listen(path, handlers) {
     source.onerror = async () => {
       lost();
       if (source.readyState !== EventSource.CLOSED) return; // the browser connects again by itself
-      const there = await fetch("/events", { method: "HEAD" }).catch(() => null);
+      const there = await fetch("/controls").catch(() => null);
       if (there?.status === 401) leave();
     };
     for (const [name, handler] of Object.entries({ controls: showControls, gone: leave, beat: () => {}, ...handlers })) {
