@@ -3,6 +3,7 @@
 import json
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
+from dataclasses import dataclass
 from datetime import datetime, timedelta
 from pathlib import Path
 from typing import IO, Protocol
@@ -21,7 +22,7 @@ from controller.capture.seen import Seen, warning_of
 from controller.capture.states import RunState
 from controller.capture.words.run import PAUSED, PAUSED_NOW, PAUSES, STATES
 from controller.files import open_to_append
-from controller.program.program import PlannedFrame, Program
+from controller.program.program import Program
 from controller.progress import can_redraw, worth_a_line
 from controller.session.rows import Happening
 from controller.session.talk_rows import SentenceKind
@@ -36,7 +37,23 @@ WAITING = {RunState.PAUSED, RunState.ASKING, RunState.WINDY}
 SPHERE_LINES, SPHERE_COLUMNS = 9, 48
 
 
-def sphere_lines(frames: Sequence[PlannedFrame], made_of: dict[int, int], each: int, at: int | None) -> list[str]:
+class Posed(Protocol):
+    """A frame with its pose, degrees."""
+
+    @property
+    def id(self) -> int:
+        """Its number in the plan."""
+
+    @property
+    def yaw_deg(self) -> float:
+        """To the right."""
+
+    @property
+    def pitch_deg(self) -> float:
+        """Upward."""
+
+
+def sphere_lines(frames: Sequence[Posed], made_of: dict[int, int], each: int, at: int | None) -> list[str]:
     """The sphere unrolled, zenith at the top: a mark for each pose by how much of its brackets in all passes is made; ◆
     is the current frame.
     """
@@ -70,26 +87,79 @@ class Watched(Protocol):
         """Whether the board shapes its ramps."""
 
 
+@dataclass(frozen=True, slots=True)
+class ScreenFigures:
+    """What a screen says of a run below its bar, whether it is the run's own screen or a window elsewhere.
+
+    `frame` is the current one, of `pass_number`; `begun` of `frames` have an exposure. `made` of `total` exposures.
+    `hint` says what the keys do.
+    """
+
+    frame: int | None
+    pass_number: int
+    begun: int
+    frames: int
+    doing: str
+    made: int
+    total: int
+    used_s: float
+    left_s: float
+    ends: datetime
+    pause: str
+    hint: str
+    line: tuple[int, int, int]
+    """Frames sent, repeated and damaged."""
+    warning: str
+
+
+OWN_KEYS = "Ctrl-C pauses, then stops, then halts; or type a request and Enter"
+
+
 def screen_text(seen: Seen, run: Watched, now_ns: int, time_of_day: datetime) -> list[str]:
-    """The lines below the bar."""
+    """The lines below the bar of the run's own screen."""
     program, now, line = seen.program, seen.now, run.line
-    doing = STATES[RunState.IDLE if now is None else RunState(now.state)].doing
-    where = ""
-    if now is not None and now.frame is not None:
-        begun = f"{len([m for m in seen.made_of.values() if m])} of {len(program.frames)} begun"
-        later = next((frame.pass_number for frame in program.frames if frame.id == now.frame), 1)
-        where = f"frame {now.frame}{f' of pass {later}' if later > 1 else ''} ({begun}), "
+    at = None if now is None else now.frame
     left_s = seen.left_s(shaped=run.shaped)
-    pause = PAUSED_NOW if now is not None and now.state == RunState.PAUSED else PAUSES[run.pause]
-    ends = (time_of_day + timedelta(seconds=left_s)).strftime("%H:%M:%S")
+    figures = ScreenFigures(
+        frame=at,
+        pass_number=next((frame.pass_number for frame in program.frames if frame.id == at), 1),
+        begun=len([m for m in seen.made_of.values() if m]),
+        frames=len(program.frames),
+        doing=STATES[RunState.IDLE if now is None else RunState(now.state)].doing,
+        made=seen.made_before + seen.done,
+        total=seen.made_before + seen.total,
+        used_s=(now_ns - seen.began_ns) / NS,
+        left_s=left_s,
+        ends=time_of_day + timedelta(seconds=left_s),
+        pause=PAUSED_NOW if now is not None and now.state == RunState.PAUSED else PAUSES[run.pause],
+        hint=OWN_KEYS,
+        line=(line.sent, line.retransmitted, line.damaged),
+        warning=seen.warning,
+    )
+    return screen_lines(figures)
+
+
+def screen_lines(figures: ScreenFigures) -> list[str]:
+    """The lines below the bar of a screen."""
+    where = ""
+    if figures.frame is not None:
+        of_pass = f" of pass {figures.pass_number}" if figures.pass_number > 1 else ""
+        where = f"frame {figures.frame}{of_pass} ({figures.begun} of {figures.frames} begun), "
+    sent, repeated, damaged = figures.line
     return [
-        f"{where}{doing}",
-        f"{seen.made_before + seen.done} of {seen.made_before + seen.total} exposures; "
-        f"{duration((now_ns - seen.began_ns) / NS)} done, {duration(left_s)} left, ends about {ends}",
-        f"Next pause: {pause}; Ctrl-C pauses, then stops, then halts; or type a request and Enter",
-        f"Line: {line.sent} frames sent, {line.retransmitted} repeated, {line.damaged} damaged",
-        f"Last warning: {seen.warning or 'none'}",
+        f"{where}{figures.doing}",
+        f"{figures.made} of {figures.total} exposures; {duration(figures.used_s)} done, {duration(figures.left_s)} left, "
+        f"ends about {figures.ends:%H:%M:%S}",
+        f"Next pause: {figures.pause}; {figures.hint}",
+        f"Line: {sent} frames sent, {repeated} repeated, {damaged} damaged",
+        f"Last warning: {figures.warning or 'none'}",
     ]
+
+
+def screen_of(share: float, lines: Sequence[str], sphere: Sequence[str]) -> Group:
+    """The screen of a run: a bar for the completed share, its lines, and the sphere."""
+    bar = ProgressBar(total=1.0, completed=share, width=SPHERE_COLUMNS)
+    return Group(Padding(bar, 0), *(Text(line) for line in lines), *(Text(line, no_wrap=True) for line in sphere))
 
 
 class Display:
@@ -159,10 +229,7 @@ class Display:
         at = seen.now.frame if seen.now is not None else None
         lines = screen_text(seen, self._run, now_ns, clock.local_time())
         sphere = sphere_lines(seen.program.frames, seen.made_of, each, at)
-        bar = ProgressBar(total=1.0, completed=seen.share, width=SPHERE_COLUMNS)
-        self._live.update(
-            Group(Padding(bar, 0), *(Text(line) for line in lines), *(Text(line, no_wrap=True) for line in sphere))
-        )
+        self._live.update(screen_of(seen.share, lines, sphere))
         self._live.refresh()
 
     def _tell_by_line(self, now_ns: int) -> None:

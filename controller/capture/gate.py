@@ -12,6 +12,8 @@ from controller.capture.people import People
 from protocol.messages import Arm, Move, Reference, Request
 from protocol.units import NS
 
+BY_KEYS = "Ctrl-C keeps it still."
+BY_REQUEST = "A request to pause keeps it still."
 STARTS_MOTION = (Arm, Reference, Move)
 
 
@@ -28,19 +30,31 @@ class Announcement:
     opens_ns: int
 
 
+def without_keys(words: str) -> str:
+    """An announcement without its last sentence, if that says how the run's own terminal prevents the motion."""
+    return words.removesuffix(BY_KEYS).removesuffix(BY_REQUEST).rstrip()
+
+
 class Gate:
-    """`now` is the clock, `tell` announces a motion to people and how long until it, `ring` calls their attention."""
+    """`now` is the clock, `tell` announces a motion to people and how long until it, `ring` calls their
+    attention. `to_stop` says how they prevent it.
+    """
 
     def __init__(
-        self, now: Callable[[], int], tell: Callable[[str, int], None], ring: Callable[[], None] = lambda: None
+        self,
+        now: Callable[[], int],
+        tell: Callable[[str, int], None],
+        ring: Callable[[], None] = lambda: None,
+        *,
+        to_stop: str = BY_KEYS,
     ) -> None:
-        self._now, self._tell, self._ring = now, tell, ring
+        self._now, self._tell, self._ring, self._to_stop = now, tell, ring, to_stop
         self.announced: Announcement | None = None
 
     @classmethod
     def of(cls, people: People, now: Callable[[], int]) -> "Gate":
         """A gate that warns these people."""
-        return cls(now, people.announce, people.ring)
+        return cls(now, people.announce, people.ring, to_stop=BY_KEYS if people.has_keys else BY_REQUEST)
 
     @classmethod
     def of_simulation(cls) -> "Gate":
@@ -49,16 +63,14 @@ class Gate:
         gate.announced = Announcement("simulated", 0, 0)
         return gate
 
-    def announce(
-        self, why: str, lead_ns: int, *, what: str = "The head moves", to_stop: str = "Ctrl-C keeps it still."
-    ) -> int:
+    def announce(self, why: str, lead_ns: int, *, what: str = "The head moves", to_stop: str | None = None) -> int:
         """Warn people what happens in `lead_ns`, why, and how to stop it. Returns the time when the gate opens."""
         now = self._now()
         self.announced = Announcement(why, now, now + lead_ns)
         if lead_ns > 0:
             self._ring()
         when = f"in {max(1, round(lead_ns / NS))} s" if lead_ns > 0 else "now"
-        self._tell(f"{what} {when}: {why}. {to_stop}", lead_ns)
+        self._tell(f"{what} {when}: {why}. {to_stop or self._to_stop}", lead_ns)
         return self.announced.opens_ns
 
     def shut(self) -> None:

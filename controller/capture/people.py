@@ -138,6 +138,11 @@ class People:
         return self.at_terminal or self.through_session
 
     @property
+    def has_keys(self) -> bool:
+        """Whether Ctrl-C reaches the run: not if it has no terminal of its own."""
+        return self.at_terminal or not self.through_session
+
+    @property
     def care(self) -> Precautions:
         """What a run does for these people."""
         return Precautions(self.lead_ns, asks=self.can_answer and not self.yes, always_asks=self.ask_before_moving)

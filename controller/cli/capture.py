@@ -31,16 +31,18 @@ from controller.times import span_of, time_or_date
 
 with later():
     from controller import display as screen
-    from controller import places, typed
+    from controller import errors, places, typed
     from controller.capture import events
     from controller.capture import jog as capture_jog
     from controller.cli import terminal
     from controller.commands import account
     from controller.commands import capture as capture_work
     from controller.commands import crew as crew_work
+    from controller.commands import detach as detach_work
     from controller.commands import jog as jog_work
     from controller.commands import series as series_work
     from controller.commands import tell as tell_work
+    from controller.commands import watch as watch_work
     from controller.planning import series as planned_series
     from controller.report import account_words
 
@@ -60,6 +62,8 @@ RUN_OPTIONS = (
     countdown_option,
     click.option("--ask-before-moving", is_flag=True,
                  help="After an interruption, move the head only after somebody has answered yes."),
+    click.option("--detach", is_flag=True,
+                 help="Run without this terminal, as a process of its own; return when it is under way."),
     click.option("--on-hang-up", type=OneOf(["go-on", "stop"]), default="go-on", show_default=True,
                  help="What a run does if its terminal is closed."),
     click.option("--skip-sweep", is_flag=True, help="Skip the slow test turn round the extremes."),
@@ -97,7 +101,11 @@ def capture(plan: Path, port: str, out: Path, kit: Path | None, as_json: bool, *
     if options["log"] is not None and os.path.realpath(options["log"]) == os.path.realpath(out):
         raise click.UsageError("--log and --out name the same file. Name another place for the log.")
     series = planned_series.series_of(out, **{name: options[name] for name in SERIES_NAMES})
-    crew = _crew(options, as_json)
+    detached = options["detach"] and detach_work.is_detached()
+    if options["detach"] and not detached:
+        _detach(series.sessions[0], as_json, new=True)
+        return
+    crew = _crew(options, as_json, detached=detached)
     status = 0
     with terminal.lasting_terminal():
         for summary, session in series_work.capture_series(plan, port, series, crew, kit):
@@ -117,8 +125,12 @@ SERIES_NAMES = ("start_at", "start_when_sun", "latitude", "longitude", "repeat",
 @json_option
 def resume(session: Path, port: str | None, as_json: bool, **options: Any) -> None:
     """Continue a SESSION: shoot the exposures that are missing, in doubt, or requested again."""
+    detached = options["detach"] and detach_work.is_detached()
+    if options["detach"] and not detached:
+        _detach(session, as_json, new=False)
+        return
     with terminal.lasting_terminal():
-        summary = capture_work.resume_command(session, port, _crew(options, as_json))
+        summary = capture_work.resume_command(session, port, _crew(options, as_json, detached=detached))
         _end(summary, as_json, f"The session is {session}; `fullturn report {session}` audits it")
 
 
@@ -135,6 +147,29 @@ def tell(session: Path, request: tuple[str, ...], as_json: bool) -> None:
     """
     sentence = tell_work.tell_command(session, list(request))
     show({"sentence": sentence} if as_json else sentence)
+
+
+@click.command(cls=Command, short_help="Show the run of a SESSION, and speak to it.")
+@click.argument("session", type=FILE)
+@click.option("--json", "as_json", is_flag=True, help="Print one JSON value a line, for each change.")
+def watch(session: Path, as_json: bool) -> None:
+    """Show the run of a SESSION in any terminal, as its own screen does.
+
+    Requests and answers are typed here as there. The bell rings at a question, a fault and the end. Ctrl-C closes this
+    window only; the run goes on. The exit status is that of `fullturn report`.
+    """
+    try:
+        with terminal.watching(as_json=as_json) as view:
+            watch_work.watch_command(session, view, typed.TypedLines())
+    except KeyboardInterrupt:
+        terminal.say(f"This window is closed; the run goes on. `fullturn watch {session}` shows it again.")
+        return
+    if not session.exists():
+        raise errors.WorldError(f"{session}: the run ended before it began, so there is no session. Nothing was shot.")
+    summary = account.report_command(session, None)
+    if as_json:
+        raise SystemExit(summary.exit_status)
+    _end(summary, False, "")
 
 
 @click.command(cls=Command, short_help="Move the head with keys, or to a pose.")
@@ -184,7 +219,25 @@ def _keys() -> "Keys | None":
     return capture_jog.Keys(typed.single_keys, typed.next_key) if sys.stdin is not None and sys.stdin.isatty() else None
 
 
-def _crew(options: dict[str, Any], as_json: bool) -> "Crew":
+def _detach(session: Path, as_json: bool, *, new: bool) -> None:
+    """Begin the same command as a process of its own, and say how to look at it and speak to it."""
+    begun = detach_work.detach(sys.argv[1:], session, new=new)
+    if begun.status is not None:
+        terminal.say(begun.err.rstrip("\n"))
+        show(begun.out.rstrip("\n"))
+        raise SystemExit(begun.status)
+    if as_json:
+        show({"session": str(session), "process": begun.process})
+        return
+    for sentence in begun.sentences:
+        terminal.say(sentence.words)
+    show(
+        f"The run is under way without this terminal, as process {begun.process}.\n`fullturn watch {session}` shows it; "
+        f"`fullturn tell {session}` and a request (yes, no, pause, go-on, stop) speaks to it."
+    )
+
+
+def _crew(options: dict[str, Any], as_json: bool, *, detached: bool) -> "Crew":
     def tell_check(check: "Check") -> None:
         if not as_json:
             terminal.say(check.text)
@@ -196,7 +249,12 @@ def _crew(options: dict[str, Any], as_json: bool) -> "Crew":
         places.must_be_free(options["log"], replace=True, ours=screen.is_own_log)
     yes = options["yes"]
     return crew_work.Crew(
-        terminal.people_here(yes=yes, countdown_s=options["countdown"], ask_before_moving=options["ask_before_moving"]),
+        terminal.people_here(
+            yes=yes,
+            countdown_s=options["countdown"],
+            ask_before_moving=options["ask_before_moving"],
+            through_session=detached,
+        ),
         tell_check,
         show_run,
         keys=None if yes else _keys(),

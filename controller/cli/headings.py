@@ -13,7 +13,7 @@ _MOVING = {"Moving the head": "--port --yes --countdown --rehearse"}
 _RECORD = {"Record": "--kit --dry --with --page --replace"}
 _RUN = {
     "Head": "--port",
-    "People": "--yes --countdown --ask-before-moving --on-hang-up",
+    "People": "--yes --countdown --ask-before-moving --detach --on-hang-up",
     "Checks": "--skip-sweep --tether",
 }
 

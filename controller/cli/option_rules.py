@@ -182,8 +182,9 @@ RULES = {
             "--times": ("--repeat",),
         },
         needs={"--start-when-sun": ("--latitude and --longitude",), "--repeat": ("--times",)},
-        either=(("--start-at", "--start-when-sun"),),
+        either=(("--start-at", "--start-when-sun"), ("--detach", "--on-hang-up")),
     ),
+    "resume": Rules(either=(("--detach", "--on-hang-up"),)),
     "report": Rules(only_with={"--replace": ("--out",), "--yes": ("--out",)}),
     "align": Rules(only_with={"--plan": ("--out",), "--replace": ("--out",)}),
     "match": Rules(

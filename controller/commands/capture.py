@@ -32,6 +32,7 @@ from controller.report.summary import Summary, account_of
 from controller.session.new_place import must_be_free_session
 from controller.session.rows import CAPTURE, Happening, Moment, RunReason, Word
 from controller.session.session import Session
+from controller.shown import shown
 
 
 @dataclass(frozen=True, slots=True)
@@ -126,6 +127,7 @@ def resume_command(path: Path, url: str | None, crew: Crew, open_port: PortOpene
             return _run(job, program, RunReason.RESUMED).summary
 
 
+LOOK_AGAIN = "`fullturn watch {path}` shows this run in any other terminal."
 ALL_CLEAR = YesNoQuestion("Is the head level, the camera locked, and nobody and nothing within reach of what turns?")
 
 
@@ -168,24 +170,24 @@ def _run(job: Job, program: Program, why: RunReason) -> SetAccount:
 def _run_once(job: Job, program: Program, why: RunReason) -> RunResult:
     port, session, crew = job.port, job.session, job.crew
     with (
-        crew.show(program, port.now(), session.made()) as shown,
+        crew.show(program, port.now(), session.made()) as screen,
         UsbCamera() if crew.tether else nullcontext() as tether,
     ):
-        people = replace(job.people, show=shown.say)
+        people = replace(job.people, show=screen.say)
         operator = job.operator(people)
 
         def next_request() -> Wanted | None:
             now_ns = port.now()
-            shown.tick(now_ns)
+            screen.tick(now_ns)
             pulse.tick(now_ns)
             return operator.next_request()
 
         def change(happening: Happening) -> None:
-            shown.change(happening)
+            screen.change(happening)
             pulse.change(happening)
 
         def exposed() -> None:
-            shown.exposed()
+            screen.exposed()
             pulse.exposed()
 
         runner = Runner(
@@ -202,10 +204,10 @@ def _run_once(job: Job, program: Program, why: RunReason) -> RunResult:
             care=people.care,
             gate=Gate.of(people, port.now),
             zero_is_here=False,
-            warn=shown.warn,
+            warn=screen.warn,
         )
-        pulse = Pulse(session, shown.seen, runner)
-        shown.watch(runner, job.keep)
+        pulse = Pulse(session, screen.seen, runner)
+        screen.watch(runner, job.keep)
         session.begin_run(why, Moment(port.now(), clock.wall_time()))
         result = runner.run()
         pulse.beat(port.now())
@@ -221,5 +223,7 @@ def _preflight(job: Job, program: Program, measured: Sequence[Check] = ()) -> No
     bad = [check for check in found if not check.good]
     if bad:
         raise WorldError(f"{bad[0].what}: {bad[0].found}; nothing was moved.")
+    if not job.crew.people.through_session:  # `--detach` says it itself
+        job.people.say(LOOK_AGAIN.format(path=shown(job.session.path)))
     if job.crew.ask_first and not job.hand(program).wait_answer(ALL_CLEAR):
         raise WorldError("Not started; nothing was moved. Correct that first; --yes skips this question.")

@@ -1,7 +1,8 @@
 """The people and the screen beside a run, and the job of running one session on one port with them."""
 
+import traceback
 from collections.abc import Callable, Iterator
-from contextlib import AbstractContextManager, contextmanager
+from contextlib import AbstractContextManager, contextmanager, suppress
 from dataclasses import dataclass, replace
 from typing import Any
 
@@ -17,11 +18,14 @@ from controller.capture.port import Port
 from controller.capture.preflight import Check
 from controller.capture.readiness import Readying
 from controller.display import Display
+from controller.errors import InputError, StorageFailed, WorldError
 from controller.planning.plan import Plan
 from controller.program.program import Program, slowed
 from controller.session.session import Session
 from controller.session.talk_rows import SentenceKind, SentenceRow
 
+FAULT_LINES = 6
+"""Of the traceback of an error that nobody foresaw, kept for whoever mends it."""
 PortOpener = Callable[[str, int], AbstractContextManager[Any]]
 """Opens a port by its name and its baud rate."""
 
@@ -86,6 +90,20 @@ class Job:
 
 @contextmanager
 def job_of(plan: Plan, session: Session, port: Port, crew: Crew) -> Iterator[Job]:
-    """A job during which signals are read as requests."""
+    """A job during which signals are read as requests. An error that ends it is kept in the session."""
     with Interrupts(crew.hang_up) as interrupts:
-        yield Job(plan, session, port, crew, interrupts)
+        job = Job(plan, session, port, crew, interrupts)
+        try:
+            yield job
+        except Exception as error:
+            with suppress(StorageFailed):  # the error itself is what must be reported
+                job.keep(SentenceKind.FAULT, _fault_words(error))
+            raise
+
+
+def _fault_words(error: Exception) -> str:
+    """The sentence of an error that we foresaw; of any other, the last lines of its traceback."""
+    if isinstance(error, InputError | WorldError):
+        return str(error)
+    lines = "".join(traceback.format_exception(error)).splitlines()
+    return "\n".join(line.strip() for line in lines[-FAULT_LINES:])

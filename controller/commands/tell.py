@@ -7,7 +7,7 @@ from controller.capture.operator import ANSWERS, request_of
 from controller.capture.telling import must_be_planned, to_a_question, to_nobody, to_the_run
 from controller.errors import InputError, WorldError
 from controller.lock import Taken, in_use, lock_of, sole_use
-from controller.session.rows import CAPTURE
+from controller.session.rows import CAPTURE, RequestRow
 from controller.session.session import OlderVersion, Session
 from controller.shown import shown
 
@@ -18,7 +18,11 @@ def tell_command(path: Path, words: list[str], question: int | None = None) -> s
     An answer may name the number of its `question`; it then answers no other. Raises InputError, WorldError,
     StorageFailed.
     """
-    request = replace(request_of(words), question=question)
+    return tell_request(path, replace(request_of(words), question=question))
+
+
+def tell_request(path: Path, request: RequestRow) -> str:
+    """The same with a request that was understood; an answer may name the number of its question."""
     with _open(path) as session:
         about = session.about()
         if about.get("kind") != CAPTURE:

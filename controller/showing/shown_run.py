@@ -1,7 +1,7 @@
 """What a person is shown of a run, from its session alone: every window shows the same, on any device, at any time."""
 
 from collections import Counter
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from dataclasses import asdict, dataclass, replace
 from datetime import datetime, timedelta
 from enum import StrEnum
@@ -9,6 +9,7 @@ from typing import Any
 
 from controller import clock
 from controller.capture.events import EventKind
+from controller.capture.gate import without_keys
 from controller.capture.states import RunState
 from controller.capture.words.run import GETTING_READY, NO_RUN, PAUSED_NOW, PAUSES, doing_sentence
 from controller.errors import StorageFailed
@@ -52,7 +53,10 @@ class ShownFrame:
 
 @dataclass(frozen=True, slots=True)
 class ShownMotion:
-    """An announced motion that has not begun: its words, when it may begin (UTC), and in how many seconds."""
+    """An announced motion that has not begun: its words, when it may begin (UTC), and in how many seconds.
+
+    The words leave out how the run's own terminal prevents it: every window must say how it does itself.
+    """
 
     words: str
     opens_utc: str
@@ -90,7 +94,8 @@ class ShownEnd:
 class ShownRun:
     """A run as a person is shown it. Times are UTC, ISO 8601; None if not known or not under way.
 
-    `active`: a program works on the session now. `state` is empty before the first run and while one is prepared.
+    `active`: a program works on the session now. `state` is empty before the first run and while one is prepared; of a run
+    that is over, it is the last one. `doing` is one sentence.
     `made` and `total` count exposures. `used_s` and `used_wh` are of all runs of the session.
     """
 
@@ -165,9 +170,10 @@ class _Facts:
 def _read(session: Session, plan: Plan) -> _Facts:
     with session.at_one_moment():
         latest, runs, pulse = session.latest_happening(), session.runs(), session.pulse()
-        preparing = _is_prepared(runs, session.last_sentence(SentenceKind.CHECK))
-        state = "" if latest is None or preparing else latest.state
-        at = None if latest is None or preparing else latest.frame
+        sentences = tuple(session.sentences(latest=LATEST))
+        preparing = _is_prepared(runs, sentences, session.last_sentence(SentenceKind.CHECK))
+        state = "" if latest is None else latest.state
+        at = None if latest is None else latest.frame
         frames = _frames(session, plan, at)
         run = runs[-1] if runs else None
         began_utc = None if run is None or run.began is None else run.began.utc
@@ -175,7 +181,7 @@ def _read(session: Session, plan: Plan) -> _Facts:
             session=session.path.name,
             active=True,
             state=state,
-            doing=doing_sentence(RunState(state), at) if state else GETTING_READY,
+            doing=_doing(state, at),
             made=sum(frame.made for frame in frames),
             total=sum(frame.of for frame in frames),
             frames=frames,
@@ -184,7 +190,7 @@ def _read(session: Session, plan: Plan) -> _Facts:
             ends_utc=None,
             question=session.asked(),
             announced=None,
-            warning=_warning(session, None if preparing else began_utc),
+            warning=_warning(session, began_utc),
             pause=PAUSES[None],
             line=None,
             supply_low=None,
@@ -192,30 +198,38 @@ def _read(session: Session, plan: Plan) -> _Facts:
             used_s=0.0,
             used_wh=None,
             ended=None,
-            sentences=tuple(session.sentences(latest=LATEST)),
+            sentences=sentences,
         )
         end = None if run is None or run.sentence is None else ShownEnd(run.sentence, bool(run.complete))
         announced = session.last_sentence(SentenceKind.ANNOUNCED)
-    return _Facts(_with_figures(shown, pulse, preparing=preparing), announced, preparing, end)
+    return _Facts(_with_figures(shown, pulse), announced, preparing, end)
 
 
-def _is_prepared(runs: list[RunRow], checked: SentenceRow | None) -> bool:
-    """Whether the next run is being prepared: the latest one has ended, or was killed before the latest checks."""
-    if not runs or runs[-1].sentence is not None:
+def _doing(state: str, at: int | None) -> str:
+    return doing_sentence(RunState(state), at) if state else GETTING_READY
+
+
+def _is_prepared(runs: list[RunRow], sentences: Sequence[SentenceRow], checked: SentenceRow | None) -> bool:
+    """Whether the next run is being prepared, if a program works on the session.
+
+    It has told something since the latest run ended, or has made its checks since that one began and was killed.
+    """
+    if not runs:
         return True
-    began = runs[-1].began
+    began, ended_utc = runs[-1].began, runs[-1].ended_utc
+    if runs[-1].sentence is not None and ended_utc is not None:
+        return bool(sentences) and sentences[-1].at_utc > ended_utc
     return checked is not None and began is not None and checked.at_utc > began.utc
 
 
-def _with_figures(shown: ShownRun, pulse: PulseRow | None, *, preparing: bool) -> ShownRun:
+def _with_figures(shown: ShownRun, pulse: PulseRow | None) -> ShownRun:
     if pulse is None:
-        return shown
-    shown = replace(shown, used_s=round(pulse.used_s, 1), used_wh=_rounded(pulse.used_wh, 2))
-    if preparing:
         return shown
     left_s = pulse.left_ns / NS
     return replace(
         shown,
+        used_s=round(pulse.used_s, 1),
+        used_wh=_rounded(pulse.used_wh, 2),
         left_s=round(left_s, 1),
         ends_utc=_later(pulse.at_utc, left_s),
         pause=PAUSED_NOW if shown.state == RunState.PAUSED else PAUSES[_pause(pulse.pause)],
@@ -228,14 +242,20 @@ def _with_figures(shown: ShownRun, pulse: PulseRow | None, *, preparing: bool) -
 def _at_now(facts: _Facts, *, active: bool) -> ShownRun:
     """What was read, at this moment: with the time until the announced motion, or as left behind by the latest run."""
     shown = facts.shown
-    if active:
-        return replace(shown, announced=_announced(facts), ended=None)
+    if active and facts.preparing:
+        shown = replace(_at_no_frame(shown), line=None, warning=None, began_utc=None)
+        return replace(shown, state="", doing=GETTING_READY, announced=_announced(facts))
+    if active and facts.end is None:
+        return replace(shown, announced=_announced(facts))
     # A run that ended leaves its last state; one that was killed leaves a state that is true no more.
     doing = NO_RUN if facts.end is None else facts.end.sentence
+    return replace(_at_no_frame(shown), active=active, doing=doing, question=None, ended=facts.end)
+
+
+def _at_no_frame(shown: ShownRun) -> ShownRun:
+    """The run without what is true only while it moves from frame to frame."""
     frames = tuple(replace(frame, current=False) if frame.current else frame for frame in shown.frames)
-    return replace(
-        shown, active=False, doing=doing, frames=frames, question=None, left_s=None, ends_utc=None, ended=facts.end
-    )
+    return replace(shown, frames=frames, left_s=None, ends_utc=None, pause=PAUSES[None])
 
 
 def _announced(facts: _Facts) -> ShownMotion | None:
@@ -244,7 +264,7 @@ def _announced(facts: _Facts) -> ShownMotion | None:
         return None
     opens = _later(told.at_utc, (told.lasts_ns or 0) / NS)
     left_s = (datetime.fromisoformat(opens) - clock.wall_moment()).total_seconds()
-    return ShownMotion(told.words, opens, round(left_s, 1)) if left_s > 0 else None
+    return ShownMotion(without_keys(told.words), opens, round(left_s, 1)) if left_s > 0 else None
 
 
 def _warning(session: Session, since_utc: str | None) -> ShownWarning | None:

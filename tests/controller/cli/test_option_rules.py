@@ -43,9 +43,8 @@ ALWAYS = {
     "calibrate rail": "--focal-length-mm",
     "calibrate settle": "--kit --page",
     "jog": "--port --to --yes --countdown",
-    "capture": "--port --out --kit --yes --countdown --ask-before-moving --on-hang-up --skip-sweep --tether --log "
-    "--repeat",
-    "resume": "--port --yes --countdown --ask-before-moving --on-hang-up --skip-sweep --tether --log",
+    "capture": "--port --out --kit --yes --countdown --ask-before-moving --skip-sweep --tether --log --repeat",
+    "resume": "--port --yes --countdown --ask-before-moving --skip-sweep --tether --log",
     "report": "--out",
     "match": "--out --pictures",
     "align": "--yaw --pitch --yaw-only --nearest-mm --out",

@@ -101,7 +101,7 @@ def test_every_announcement_and_question_has_its_kind(tmp_path: Path) -> None:
         }
 
 
-@pytest.mark.parametrize("seed", [43, 46, 48, 50])
+@pytest.mark.parametrize("seed", [43, 46, 50, 44])
 def test_a_window_shows_what_the_display_knew_whenever_the_figures_are_written(tmp_path: Path, seed: int) -> None:
     world = drawn_world(seed, tmp_path)
     beat, looked, windows = Pulse.beat, [0], dict[int, RunWindow]()
