@@ -124,6 +124,7 @@ class PageProcess:
     keys: dict[str, Any] = field(default_factory=dict)
     process: subprocess.Popen[str] | None = None
     _printed: Queue[dict[str, Any]] = field(default_factory=Queue)
+    _listeners: list[Thread] = field(default_factory=list)
 
     @property
     def address(self) -> str:
@@ -140,19 +141,24 @@ class PageProcess:
         self.process = subprocess.Popen(
             command, cwd=self.folder, env=environment(), stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True
         )
-        Thread(target=self._listen, args=(self.process,), daemon=True).start()
-        Thread(target=self._complain, args=(self.process,), daemon=True).start()
+        self._listeners = [
+            Thread(target=each, args=(self.process,), daemon=True) for each in (self._listen, self._complain)
+        ]
+        for listener in self._listeners:
+            listener.start()
         self.keys = self._printed.get(timeout=PATIENCE_S)
         self.port = int(self.keys["port"])
 
     def _listen(self, process: subprocess.Popen[str]) -> None:
         assert process.stdout is not None
-        for line in process.stdout:
-            self._printed.put(json.loads(line))
+        with process.stdout:
+            for line in process.stdout:
+                self._printed.put(json.loads(line))
 
     def _complain(self, process: subprocess.Popen[str]) -> None:
         assert process.stderr is not None
-        self.complaints += process.stderr
+        with process.stderr:
+            self.complaints += process.stderr
 
     def key(self, kind: str = "control_key") -> str:
         """A key that is good now: `control_key` or `look_on_key`. New ones are printed once a key was used."""
@@ -170,6 +176,8 @@ class PageProcess:
         assert self.process is not None
         self.process.kill()
         self.process.wait()
+        for listener in self._listeners:  # what the page began may hold its lines for a moment longer
+            listener.join(PATIENCE_S)
 
 
 @contextmanager

@@ -32,7 +32,11 @@ SANDBOX = "sandbox allow-scripts allow-popups; default-src 'self' 'unsafe-inline
 
 def routes(page: Page) -> list[BaseRoute]:
     """The page's own files, and `/file/FOLDER/NAME` (see `Page.file_link`)."""
-    return [Route("/static/{name}", static, methods=["GET"]), see(page, "/file/{folder}/{name}", report_file)]
+    return [
+        Route("/static/{name}", static, methods=["GET"]),
+        Route("/favicon.ico", no_icon, methods=["GET"]),
+        see(page, "/file/{folder}/{name}", report_file),
+    ]
 
 
 async def static(request: Request) -> Response:
@@ -42,6 +46,11 @@ async def static(request: Request) -> Response:
     if path is None:
         return sentence("This does not exist.", 404)
     return Response(read_bytes(path, OWN_FILE), media_type=TYPES[path.suffix], headers={"Cache-Control": "no-cache"})
+
+
+async def no_icon(_: Request) -> Response:
+    """Nothing: a browser asks for it, without a cookie, when it shows a report. A refusal would be logged each time."""
+    return Response(status_code=204)
 
 
 def report_file(page: Page, request: Request) -> Response:
