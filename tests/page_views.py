@@ -85,7 +85,7 @@ def paired(
     behind: bool = False,
     **options: Any,
 ) -> Iterator[Window]:
-    """A device that was paired by the link with the key, in its first view; `behind` a network or at the machine itself."""
+    """A device that was paired by the link with the key, in its first view; `behind` a network that can be cut."""
     address = f"http://localhost:{served.port}" if behind else served.address
     with device(browser, size, **options) as context:
         addresses = addresses_of(context)

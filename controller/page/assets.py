@@ -34,7 +34,7 @@ def routes(page: Page) -> list[BaseRoute]:
     """The page's own files, and `/file/FOLDER/NAME` (see `Page.file_link`)."""
     return [
         Route("/static/{name}", static, methods=["GET"]),
-        Route("/favicon.ico", no_icon, methods=["GET"]),
+        Route("/favicon.ico", icon, methods=["GET"]),
         see(page, "/file/{folder}/{name}", report_file),
     ]
 
@@ -48,9 +48,9 @@ async def static(request: Request) -> Response:
     return Response(read_bytes(path, OWN_FILE), media_type=TYPES[path.suffix], headers={"Cache-Control": "no-cache"})
 
 
-async def no_icon(_: Request) -> Response:
-    """Nothing: a browser asks for it, without a cookie, when it shows a report. A refusal would be logged each time."""
-    return Response(status_code=204)
+async def icon(_: Request) -> Response:
+    """The icon, where browsers look for one: when a report is read, they ask without the cookie."""
+    return Response(read_bytes(STATIC / "icon.svg", OWN_FILE), media_type=TYPES[".svg"])
 
 
 def report_file(page: Page, request: Request) -> Response:
