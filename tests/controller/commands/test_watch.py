@@ -11,8 +11,9 @@ from pathlib import Path
 import pytest
 
 from controller import clock
-from controller.capture.gate import BY_KEYS
+from controller.capture.gate import KEEPS_STILL
 from controller.capture.operator import NOTHING_ASKED
+from controller.capture.people import BY_KEYS
 from controller.commands.tell import tell_request
 from controller.commands.watch import TO_STOP, JsonView, Watcher, figures_of
 from controller.display import screen_lines
@@ -76,7 +77,7 @@ def test_each_sentence_is_shown_once_and_what_was_typed_before_a_question_is_dro
         run.ask("Is it clear?", UTC, QuestionKind.AT_HEAD)
         say(run, SentenceKind.ASKED, "Is it clear? Type y or n, then Enter.")
         say(run, SentenceKind.WARNING, "The board has restarted.")
-        say(run, SentenceKind.ANNOUNCED, f"The head moves in 5 s: because. {BY_KEYS}", 5)
+        say(run, SentenceKind.ANNOUNCED, f"The head moves in 5 s: because. {BY_KEYS} {KEEPS_STILL}", 5)
         for _ in range(3):
             watcher.take(window.look())
             watcher.hear(window.look())
