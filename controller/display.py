@@ -3,7 +3,7 @@
 import json
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from datetime import datetime, timedelta
 from pathlib import Path
 from typing import IO, Protocol
@@ -17,12 +17,15 @@ from rich.text import Text
 from controller import clock
 from controller.amounts import duration
 from controller.capture.events import EventKind
+from controller.capture.people import Keep
+from controller.capture.seen import Seen, warning_of
 from controller.capture.states import RunState
-from controller.capture.words.run import CHANGES, PAUSED, PAUSES, STATES
+from controller.capture.words.run import PAUSED, PAUSED_NOW, PAUSES, STATES
 from controller.files import open_to_append
-from controller.program.program import PlannedFrame, Program
+from controller.program.program import Program
 from controller.progress import can_redraw, worth_a_line
 from controller.session.rows import Happening
+from controller.session.talk_rows import SentenceKind
 from protocol.statistics import LinkStatistics
 from protocol.units import NS
 
@@ -34,51 +37,23 @@ WAITING = {RunState.PAUSED, RunState.ASKING, RunState.WINDY}
 SPHERE_LINES, SPHERE_COLUMNS = 9, 48
 
 
-def warning_of(happening: Happening) -> str:
-    """The warning for the operator at this change of state, empty if none."""
-    return CHANGES.get((RunState(happening.state), EventKind(happening.what)), "")
-
-
-@dataclass(slots=True)
-class Seen:
-    """What the display knows about a run."""
-
-    program: Program
-    began_ns: int
-    made_before: int
-    total: int
-    done: int = 0
-    now: Happening | None = None
-    warning: str = ""
-    made_of: dict[int, int] = field(default_factory=dict)
-    """The number of exposures made of each frame."""
-    exposing: int | None = None
-    """The frame of the current exposure, or of the last one."""
+class Posed(Protocol):
+    """A frame with its pose, degrees."""
 
     @property
-    def share(self) -> float:
-        """The completed share of this run, 0 to 1."""
-        return min(1.0, self.done / max(1, self.total))
+    def id(self) -> int:
+        """Its number in the plan."""
 
-    def take(self, happening: Happening) -> None:
-        """Record a change of state."""
-        self.now = happening
-        if happening.state == RunState.EXPOSING:
-            self.exposing = happening.frame
-        self.warning = warning_of(happening) or self.warning
+    @property
+    def yaw_deg(self) -> float:
+        """To the right."""
 
-    def exposed(self) -> None:
-        """Record one more exposure."""
-        self.done = min(self.done + 1, self.total)  # more are made if a whole bracket is repeated
-        if self.exposing is not None:
-            self.made_of[self.exposing] = self.made_of.get(self.exposing, 0) + 1
-
-    def left_s(self, *, shaped: bool) -> float:
-        """The predicted time of the rest, in seconds, on a board that shapes its ramps or does not."""
-        return self.program.whole_ns(shaped=shaped) / NS * (1 - self.share)
+    @property
+    def pitch_deg(self) -> float:
+        """Upward."""
 
 
-def sphere_lines(frames: Sequence[PlannedFrame], made_of: dict[int, int], each: int, at: int | None) -> list[str]:
+def sphere_lines(frames: Sequence[Posed], made_of: dict[int, int], each: int, at: int | None) -> list[str]:
     """The sphere unrolled, zenith at the top: a mark for each pose by how much of its brackets in all passes is made; ◆
     is the current frame.
     """
@@ -112,36 +87,90 @@ class Watched(Protocol):
         """Whether the board shapes its ramps."""
 
 
+@dataclass(frozen=True, slots=True)
+class ScreenFigures:
+    """What a screen says of a run below its bar, whether it is the run's own screen or a window elsewhere.
+
+    `frame` is the current one, of `pass_number`; `begun` of `frames` have an exposure. `made` of `total` exposures.
+    `hint` says what the keys do.
+    """
+
+    frame: int | None
+    pass_number: int
+    begun: int
+    frames: int
+    doing: str
+    made: int
+    total: int
+    used_s: float
+    left_s: float
+    ends: datetime
+    pause: str
+    hint: str
+    line: tuple[int, int, int]
+    """Frames sent, repeated and damaged."""
+    warning: str
+
+
+OWN_KEYS = "Ctrl-C pauses, then stops, then halts; or type a request and Enter"
+
+
 def screen_text(seen: Seen, run: Watched, now_ns: int, time_of_day: datetime) -> list[str]:
-    """The lines below the bar."""
+    """The lines below the bar of the run's own screen."""
     program, now, line = seen.program, seen.now, run.line
-    doing = STATES[RunState.IDLE if now is None else RunState(now.state)].doing
-    where = ""
-    if now is not None and now.frame is not None:
-        begun = f"{len([m for m in seen.made_of.values() if m])} of {len(program.frames)} begun"
-        later = next((frame.pass_number for frame in program.frames if frame.id == now.frame), 1)
-        where = f"frame {now.frame}{f' of pass {later}' if later > 1 else ''} ({begun}), "
+    at = None if now is None else now.frame
     left_s = seen.left_s(shaped=run.shaped)
-    pause = "now" if now is not None and now.state == RunState.PAUSED else PAUSES[run.pause]
-    ends = (time_of_day + timedelta(seconds=left_s)).strftime("%H:%M:%S")
+    figures = ScreenFigures(
+        frame=at,
+        pass_number=next((frame.pass_number for frame in program.frames if frame.id == at), 1),
+        begun=len([m for m in seen.made_of.values() if m]),
+        frames=len(program.frames),
+        doing=STATES[RunState.IDLE if now is None else RunState(now.state)].doing,
+        made=seen.made_before + seen.done,
+        total=seen.made_before + seen.total,
+        used_s=(now_ns - seen.began_ns) / NS,
+        left_s=left_s,
+        ends=time_of_day + timedelta(seconds=left_s),
+        pause=PAUSED_NOW if now is not None and now.state == RunState.PAUSED else PAUSES[run.pause],
+        hint=OWN_KEYS,
+        line=(line.sent, line.retransmitted, line.damaged),
+        warning=seen.warning,
+    )
+    return screen_lines(figures)
+
+
+def screen_lines(figures: ScreenFigures) -> list[str]:
+    """The lines below the bar of a screen."""
+    where = ""
+    if figures.frame is not None:
+        of_pass = f" of pass {figures.pass_number}" if figures.pass_number > 1 else ""
+        where = f"frame {figures.frame}{of_pass} ({figures.begun} of {figures.frames} begun), "
+    sent, repeated, damaged = figures.line
     return [
-        f"{where}{doing}",
-        f"{seen.made_before + seen.done} of {seen.made_before + seen.total} exposures; "
-        f"{duration((now_ns - seen.began_ns) / NS)} done, {duration(left_s)} left, ends about {ends}",
-        f"Next pause: {pause}; Ctrl-C pauses, then stops, then halts; or type a request and Enter",
-        f"Line: {line.sent} frames sent, {line.retransmitted} repeated, {line.damaged} damaged",
-        f"Last warning: {seen.warning or 'none'}",
+        f"{where}{figures.doing}",
+        f"{figures.made} of {figures.total} exposures; {duration(figures.used_s)} done, {duration(figures.left_s)} left, "
+        f"ends about {figures.ends:%H:%M:%S}",
+        f"Next pause: {figures.pause}; {figures.hint}",
+        f"Line: {sent} frames sent, {repeated} repeated, {damaged} damaged",
+        f"Last warning: {figures.warning or 'none'}",
     ]
 
 
+def screen_of(share: float, lines: Sequence[str], sphere: Sequence[str]) -> Group:
+    """The screen of a run: a bar for the completed share, its lines, and the sphere."""
+    bar = ProgressBar(total=1.0, completed=share, width=SPHERE_COLUMNS)
+    return Group(Padding(bar, 0), *(Text(line) for line in lines), *(Text(line, no_wrap=True) for line in sphere))
+
+
 class Display:
-    """Shows one run. It is told each event, and when time passes."""
+    """Shows one run. It is told each event, and when time passes. Warnings and pauses are also kept (see `watch`)."""
 
     def __init__(
         self, seen: Seen, say: Callable[[str], None], live: Live | None = None, log: IO[str] | None = None
     ) -> None:
-        self._seen, self._say, self._live, self._log = seen, say, live, log
+        self.seen, self._say, self._live, self._log = seen, say, live, log
         self._run: Watched | None = None
+        self._keep: Keep = lambda *_: None
         self._fresh_ns = self._told_ns = 0
         self._warned = ""  # since the last exposure
 
@@ -150,30 +179,37 @@ class Display:
         self._told_ns = 0
         self._say(sentence)
 
-    def watch(self, run: Watched) -> None:
-        """Set the run to display."""
-        self._run = run
+    def watch(self, run: Watched, keep: Keep = lambda *_: None) -> None:
+        """Set the run to display; `keep` stores what people are told of it."""
+        self._run, self._keep = run, keep
+
+    def _warned_of(self, sentence: str) -> None:
+        """Tell people a warning. A screen has a line for it; elsewhere it is a line of its own."""
+        if self._live is None:
+            self.say(sentence)
+        self._keep(SentenceKind.WARNING, sentence, None)
 
     def change(self, happening: Happening) -> None:
         """Show a change of state."""
-        before = self._seen.warning
-        self._seen.take(happening)
+        before = self.seen.warning
+        self.seen.take(happening)
         warning = warning_of(happening)
-        if self._live is None and warning and (warning != before or happening.state == RunState.SUSPENDED):
-            self.say(warning)
+        if warning and (warning != before or happening.state == RunState.SUSPENDED):
+            self._warned_of(warning)
         if happening.state == RunState.PAUSED:
             self.say(PAUSED)
+            self._keep(SentenceKind.SAID, PAUSED, None)
         self._write({"state": happening.state, "what": happening.what, "frame": happening.frame}, happening.at_ns)
 
     def warn(self, sentence: str) -> None:
         """Show a warning to the operator, once for each suspension."""
-        if self._live is None and sentence != self._warned:
-            self.say(sentence)
-        self._warned = self._seen.warning = sentence
+        if sentence != self._warned:
+            self._warned_of(sentence)
+        self._warned = self.seen.warning = sentence
 
     def exposed(self) -> None:
         """Count an exposure."""
-        seen = self._seen
+        seen = self.seen
         self._warned = ""
         seen.exposed()
         self._write({"made": seen.made_before + seen.done}, None)
@@ -188,20 +224,17 @@ class Display:
             self._tell_by_line(now_ns)
             return
         self._fresh_ns = now_ns + REFRESH_NS
-        seen = self._seen
+        seen = self.seen
         each = len(seen.program.kit.exposure.bracket_ev)
         at = seen.now.frame if seen.now is not None else None
         lines = screen_text(seen, self._run, now_ns, clock.local_time())
         sphere = sphere_lines(seen.program.frames, seen.made_of, each, at)
-        bar = ProgressBar(total=1.0, completed=seen.share, width=SPHERE_COLUMNS)
-        self._live.update(
-            Group(Padding(bar, 0), *(Text(line) for line in lines), *(Text(line, no_wrap=True) for line in sphere))
-        )
+        self._live.update(screen_of(seen.share, lines, sphere))
         self._live.refresh()
 
     def _tell_by_line(self, now_ns: int) -> None:
         """Without a screen, print a line now and then, to show that the run is alive."""
-        seen = self._seen
+        seen = self.seen
         now, quiet_ns = seen.now, now_ns - self._told_ns if self._told_ns else 0
         if now is not None and quiet_ns >= (PATIENT_NS if now.state in WAITING else QUIET_NS):
             at = f"frame {now.frame}, " if now.frame is not None else ""
@@ -212,7 +245,7 @@ class Display:
 
     def _write(self, row: dict[str, object], at_ns: int | None) -> None:
         if self._log is not None:
-            at_s = None if at_ns is None else round((at_ns - self._seen.began_ns) / NS, 3)
+            at_s = None if at_ns is None else round((at_ns - self.seen.began_ns) / NS, 3)
             self._log.write(json.dumps({"at": clock.wall_time(), "at_s": at_s, **row}, allow_nan=False) + "\n")
             self._log.flush()
 

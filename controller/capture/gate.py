@@ -8,10 +8,11 @@ command through a shut gate is a bug: the command is not sent, and the run ends.
 from collections.abc import Callable
 from dataclasses import dataclass
 
-from controller.capture.people import People
+from controller.capture.people import BY_KEYS, BY_REQUEST, People
 from protocol.messages import Arm, Move, Reference, Request
 from protocol.units import NS
 
+KEEPS_STILL = "keeps it still."
 STARTS_MOTION = (Arm, Reference, Move)
 
 
@@ -28,40 +29,50 @@ class Announcement:
     opens_ns: int
 
 
+def without_keys(words: str) -> str:
+    """An announcement without its last sentence, if that says how the run's own terminal prevents the motion."""
+    for by in (BY_KEYS, BY_REQUEST):
+        words = words.removesuffix(f"{by} {KEEPS_STILL}").rstrip()
+    return words
+
+
 class Gate:
-    """`now` is the clock, `say` shows a sentence to people and `ring` calls their attention; they stop by `stops_by`."""
+    """`now` is the clock, `tell` announces a motion to people and how long until it, `ring` calls their attention.
+    `stops_by` is what they prevent the motion with.
+    """
 
     def __init__(
         self,
         now: Callable[[], int],
-        say: Callable[[str], None],
+        tell: Callable[[str, int], None],
         ring: Callable[[], None] = lambda: None,
-        stops_by: str = "Ctrl-C",
+        *,
+        stops_by: str = BY_KEYS,
     ) -> None:
-        self._now, self._say, self._ring, self._stops_by = now, say, ring, stops_by
+        self._now, self._tell, self._ring = now, tell, ring
+        self._keeps_still = f"{stops_by} {KEEPS_STILL}"
         self.announced: Announcement | None = None
 
     @classmethod
     def of(cls, people: People, now: Callable[[], int]) -> "Gate":
         """A gate that warns these people."""
-        return cls(now, people.say, people.ring, people.stops_by)
+        return cls(now, people.announce, people.ring, stops_by=people.stops_by)
 
     @classmethod
     def of_simulation(cls) -> "Gate":
         """A gate that is always open: for a simulated head, with nobody near it."""
-        gate = cls(lambda: 0, lambda _: None)
+        gate = cls(lambda: 0, lambda *_: None)
         gate.announced = Announcement("simulated", 0, 0)
         return gate
 
     def announce(self, why: str, lead_ns: int, *, what: str = "The head moves", to_stop: str | None = None) -> int:
         """Warn people what happens in `lead_ns`, why, and how to stop it. Returns the time when the gate opens."""
-        to_stop = f"{self._stops_by} keeps it still." if to_stop is None else to_stop
         now = self._now()
         self.announced = Announcement(why, now, now + lead_ns)
         if lead_ns > 0:
             self._ring()
         when = f"in {max(1, round(lead_ns / NS))} s" if lead_ns > 0 else "now"
-        self._say(f"{what} {when}: {why}. {to_stop}")
+        self._tell(f"{what} {when}: {why}. {to_stop or self._keeps_still}", lead_ns)
         return self.announced.opens_ns
 
     def shut(self) -> None:

@@ -41,7 +41,7 @@ class BoardLine:
 
     def __init__(self, port: Port, new_link: Callable[[], HostLink], gate: Gate | None = None) -> None:
         self._port, self._new_link = port, new_link
-        self._gate = Gate(port.now, lambda _: None) if gate is None else gate
+        self._gate = Gate(port.now, lambda *_: None) if gate is None else gate
         self._link = new_link()
 
     @property

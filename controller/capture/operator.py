@@ -8,13 +8,15 @@ from collections.abc import Callable
 from pathlib import Path
 from typing import Protocol
 
+from controller import clock
 from controller.capture.events import EventKind, Wanted
 from controller.capture.interrupts import Interrupts
 from controller.capture.people import People, YesNoQuestion
 from controller.errors import InputError
 from controller.reading import MATCH, read_json
-from controller.session.rows import RequestRow, Word
+from controller.session.rows import QuestionKind, RequestRow, Word
 from controller.session.session import Session
+from controller.session.talk_rows import SentenceKind
 from protocol.units import MS
 
 ANSWERS: dict[str, EventKind] = {Word.YES: EventKind.ANSWERED, Word.NO: EventKind.DECLINED}
@@ -104,14 +106,17 @@ class Operator:
         people = self._people
         if people.yes and not question.needs_person:
             return True
-        if not people.at_terminal:
+        if not people.can_answer:
             people.say(f"{question.words} Nobody is there to answer, so the answer is no.")
             return False
         people.lines.forget()
         self._question = question
-        self._number = 0 if self._session is None else self._session.ask(question.words)
         people.ring()
-        people.say(f"{question.words} {HOW_TO_ANSWER}")
+        if self._session is None:
+            self._number = 0
+        else:
+            self._number = self._session.ask(question.words, clock.wall_time(), _kind_of(question))
+        people.tell(self._asked(question), SentenceKind.ASKED)
         return None
 
     def ask_text(self, words: str) -> bool:
@@ -131,6 +136,9 @@ class Operator:
         """Withdraw the open question."""
         self._close(None)
 
+    def _asked(self, question: YesNoQuestion) -> str:
+        return f"{question.words} {HOW_TO_ANSWER}" if self._people.at_terminal else question.words
+
     def _close(self, answer: Word | None) -> None:
         self._text_is_next = False
         if self._question is not None and self._session is not None:
@@ -146,7 +154,7 @@ class Operator:
             return Wanted(EventKind.ANSWERED, text=line)
         words = line.split()
         if self._question is not None and not words:
-            self._people.say(f"{self._question.words} {HOW_TO_ANSWER}")
+            self._people.tell(self._asked(self._question), SentenceKind.ASKED)
             return None
         try:
             request = request_of(words or [Word.GO_ON])
@@ -172,6 +180,12 @@ class Operator:
             return None
         self._close(Word(request.wanted))
         return Wanted(ANSWERS[request.wanted])
+
+
+def _kind_of(question: YesNoQuestion) -> QuestionKind:
+    if question.hold_deg is not None:
+        return QuestionKind.BY_HAND
+    return QuestionKind.AT_HEAD if question.needs_person else QuestionKind.PLAIN
 
 
 def request_of(words: list[str]) -> RequestRow:

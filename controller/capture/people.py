@@ -8,8 +8,11 @@ from collections.abc import Callable
 from dataclasses import dataclass, field
 from typing import Protocol
 
+from controller.session.talk_rows import SentenceKind
 from protocol.units import NS
 
+BY_KEYS, BY_REQUEST = "Ctrl-C", "A request to pause"
+"""What people stop the head with: at the run's own terminal, or from another window."""
 LEAD_AGAIN_NS = 5 * NS
 """The shortest warning before motion after an interruption: time to withdraw the hands. Common practice, no source."""
 MOMENT_NS = 2 * NS
@@ -96,25 +99,50 @@ class NoLines:
         """Do nothing: there is nothing to drop."""
 
 
+Keep = Callable[[SentenceKind, str, int | None], None]
+"""Keeps a sentence that people are told: its kind, its words, and how long an announcement lasts, nanoseconds."""
+
+
 @dataclass(frozen=True, slots=True)
 class People:
     """The people who may be near the head, and how to reach them.
 
-    `say` shows a sentence, `ring` calls for attention, `lines` are what is typed. `at_terminal`: somebody can answer by
-    typing. `yes`: every question counts as answered, except those that need a person. `stops_by` is what they stop the
-    head with, at the beginning of a sentence.
+    `tell` and `say` are the only ways to tell them anything: both show the sentence (`show`) and keep it (`keep`).
+    `ring` calls for attention, `lines` are what is typed. `at_terminal`: somebody can answer by typing.
+    `through_session`: somebody can answer from another window, as late as it may be. `yes`: every question counts as
+    answered, except those that need a person. `stops_by` is what they stop the head with, at the beginning of a sentence.
     """
 
-    say: Callable[[str], None] = lambda _: None
+    show: Callable[[str], None] = lambda _: None
     ring: Callable[[], None] = lambda: None
     lines: Lines = field(default_factory=NoLines)
     at_terminal: bool = False
     yes: bool = False
     lead_ns: int = 0
     ask_before_moving: bool = False
-    stops_by: str = "Ctrl-C"
+    through_session: bool = False
+    keep: Keep = lambda *_: None
+    stops_by: str = BY_KEYS
+
+    def tell(self, words: str, kind: SentenceKind = SentenceKind.SAID, lasts_ns: int | None = None) -> None:
+        """Tell people a sentence: show it and keep it."""
+        self.show(words)
+        self.keep(kind, words, lasts_ns)
+
+    def say(self, words: str) -> None:
+        """Tell people a sentence of no special kind."""
+        self.tell(words)
+
+    def announce(self, words: str, lasts_ns: int) -> None:
+        """Tell people that the head moves in `lasts_ns`."""
+        self.tell(words, SentenceKind.ANNOUNCED, lasts_ns)
+
+    @property
+    def can_answer(self) -> bool:
+        """Whether somebody can answer a question."""
+        return self.at_terminal or self.through_session
 
     @property
     def care(self) -> Precautions:
         """What a run does for these people."""
-        return Precautions(self.lead_ns, asks=self.at_terminal and not self.yes, always_asks=self.ask_before_moving)
+        return Precautions(self.lead_ns, asks=self.can_answer and not self.yes, always_asks=self.ask_before_moving)

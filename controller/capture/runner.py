@@ -39,7 +39,7 @@ from controller.errors import LinkLost
 from controller.program.program import Program
 from controller.session.rows import BOARD_SHAPES, NO, YES, Happening
 from controller.session.session import Session
-from protocol.messages import Expose, Halt, Stop
+from protocol.messages import Capability, Expose, Halt, Stop
 from protocol.statistics import LinkStatistics
 from protocol.units import MS
 
@@ -122,6 +122,19 @@ class Runner:
     def shaped(self) -> bool:
         """Whether the board shapes its ramps. Until it has answered, it is taken to be able to."""
         return self._run.board.shapes or self._run.state in {RunState.IDLE, RunState.CONNECTING}
+
+    @property
+    def supply_low(self) -> bool | None:
+        """Whether the supply voltage is low; None before the board was first at rest or armed."""
+        patience, board = self._run.patience, self._run.board
+        return patience.supply_low_since_ns is not None if patience.rested or board.was_armed else None
+
+    @property
+    def gusts(self) -> bool | None:
+        """Whether it is too windy; None without a sensor."""
+        if not self._run.board.capabilities & Capability.WIND_SENSOR:
+            return None
+        return self._run.patience.windy_since_ns is not None
 
     def run(self) -> RunResult:
         """Run to the end. Raises StorageFailed or LinkLost if one of them ends it."""

@@ -13,8 +13,9 @@ _MOVING = {"Moving the head": "--port --yes --countdown --rehearse"}
 _RECORD = {"Record": "--kit --dry --with --page --replace"}
 _RUN = {
     "Head": "--port",
-    "People": "--yes --countdown --ask-before-moving --on-hang-up",
+    "People": "--yes --countdown --ask-before-moving --detach --on-hang-up",
     "Checks": "--skip-sweep --tether",
+    "Battery": "--pause-every --pause-every-wh",
 }
 
 HEADINGS: Mapping[str, Mapping[str, str]] = {
@@ -34,7 +35,7 @@ HEADINGS: Mapping[str, Mapping[str, str]] = {
     },
     "capture": {
         **_RUN,
-        "Files": "--out --kit --log",
+        "Files": "--out --place --kit --log",
         "Start": "--start-at --start-when-sun --latitude --longitude",
         "Series": "--repeat --times",
     },

@@ -13,7 +13,7 @@ from controller.cli.board import board
 from controller.cli.calibrate import calibrate
 from controller.cli.calibrate_pictures import centre, parallax, rail
 from controller.cli.calibrate_settle import settle
-from controller.cli.capture import capture, jog, report, resume, tell
+from controller.cli.capture import capture, jog, report, resume, tell, watch
 from controller.cli.command import CommandGroup
 from controller.cli.completion import completion
 from controller.cli.inspect import inspect
@@ -39,7 +39,7 @@ def cli() -> None:
 for lens_command in (centre, parallax, rail, settle):
     calibrate.add_command(lens_command)
 for command in (
-    plan, rehearse, simulate, kit, board, calibrate, jog, capture, resume, tell, report, match, inspect, align,
+    plan, rehearse, simulate, kit, board, calibrate, jog, capture, resume, tell, watch, report, match, inspect, align,
     page, completion,
 ):  # fmt: skip
     cli.add_command(command)

@@ -6,8 +6,13 @@ from contextlib import contextmanager, suppress
 from typing import Any, TextIO
 
 import click
+from rich.console import Console
+from rich.live import Live
 
-from controller.capture.people import People
+from controller.capture.people import BY_KEYS, BY_REQUEST, People
+from controller.commands.watch import JsonView, LineView, ScreenView, WatchView
+from controller.progress import can_redraw
+from controller.shown import escaped
 from controller.typed import TypedLines
 from protocol.units import NS
 
@@ -24,17 +29,44 @@ def ring() -> None:
         sys.stderr.flush()
 
 
-def people_here(*, yes: bool, countdown_s: float, ask_before_moving: bool = False) -> People:
-    """The person at this terminal, if there is one."""
+def people_here(
+    *, yes: bool, countdown_s: float, ask_before_moving: bool = False, through_session: bool = False
+) -> People:
+    """The person at this terminal, if there is one, or whoever answers `through_session`."""
     return People(
-        say=say,
+        show=say,
         ring=ring,
         lines=TypedLines(),
         at_terminal=sys.stdin is not None and sys.stdin.isatty(),
         yes=yes,
         lead_ns=round(countdown_s * NS),
         ask_before_moving=ask_before_moving,
+        through_session=through_session,
+        stops_by=BY_REQUEST if through_session else BY_KEYS,
     )
+
+
+@contextmanager
+def watching(*, as_json: bool) -> Iterator[WatchView]:
+    """The view of a run in this terminal: a screen, plain lines where there is none, or lines of JSON."""
+    if as_json:
+        yield JsonView(_print_line)
+        return
+    console = Console(stderr=True)
+    if not can_redraw(console):
+        yield LineView(say, ring)
+        return
+
+    def write(words: str) -> None:
+        console.print(escaped(words, "\n"), highlight=False, soft_wrap=True, markup=False)
+
+    with Live(console=console, auto_refresh=False, transient=True) as live:
+        yield ScreenView(lambda screen: live.update(screen, refresh=True), write, ring)
+
+
+def _print_line(text: str) -> None:
+    click.echo(text)
+    sys.stdout.flush()
 
 
 class Lasting:

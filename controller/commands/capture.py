@@ -10,8 +10,10 @@ from controller.calibration.records import read
 from controller.calibration.validity import calibrated, calibration_checks
 from controller.capture.events import Wanted
 from controller.capture.gate import Gate
-from controller.capture.people import YesNoQuestion
+from controller.capture.people import People, YesNoQuestion
+from controller.capture.planned_pauses import PlannedPauses
 from controller.capture.preflight import Check, checks
+from controller.capture.pulse import Pulse
 from controller.capture.runner import Runner, RunResult
 from controller.capture.tether import UsbCamera
 from controller.commands.crew import Crew, Job, PortOpener, job_of
@@ -29,8 +31,9 @@ from controller.program.build import build_program
 from controller.program.program import Program
 from controller.report.summary import Summary, account_of
 from controller.session.new_place import must_be_free_session
-from controller.session.rows import CAPTURE, Moment, RunReason, Word
+from controller.session.rows import CAPTURE, Happening, Moment, RunReason, Word
 from controller.session.session import Session
+from controller.shown import shown
 
 
 @dataclass(frozen=True, slots=True)
@@ -48,13 +51,13 @@ def capture_command(
     crew: Crew,
     *,
     kit_path: Path | None = None,
-    wait: Callable[[], bool] | None = None,
+    wait: Callable[[People], bool] | None = None,
     open_port: PortOpener = SerialPort,
 ) -> SetAccount:
     """Shoot the set of a plan and write its session to `out`. Raises InputError, WorldError, LinkLost, StorageFailed.
 
     `kit_path` is the kit as it is today, whose calibration is used; only measured figures may differ from the plan's kit.
-    `wait` is asked repeatedly when all is ready, until it returns that the set may begin.
+    `wait` is asked repeatedly when all is ready, until it returns that the set may begin; it may tell people why.
     """
     plan, measured = _plan_of_today(plan_path, kit_path)
     program = build_program(plan.kit, plan.frames)
@@ -74,7 +77,7 @@ def capture_command(
                 _preflight(job, program, measured)
                 job.make_ready(program)
                 if wait is not None:
-                    job.hand(program).wait_until(wait)
+                    job.hand(program).wait_until(lambda: wait(job.people))
                 begun = True
                 return _run(job, program, RunReason.BEGUN)
         finally:
@@ -125,6 +128,7 @@ def resume_command(path: Path, url: str | None, crew: Crew, open_port: PortOpene
             return _run(job, program, RunReason.RESUMED).summary
 
 
+LOOK_AGAIN = "`fullturn watch {path}` shows this run in any other terminal."
 ALL_CLEAR = YesNoQuestion("Is the head level, the camera locked, and nobody and nothing within reach of what turns?")
 
 
@@ -167,35 +171,46 @@ def _run(job: Job, program: Program, why: RunReason) -> SetAccount:
 def _run_once(job: Job, program: Program, why: RunReason) -> RunResult:
     port, session, crew = job.port, job.session, job.crew
     with (
-        crew.show(program, port.now(), session.made()) as shown,
+        crew.show(program, port.now(), session.made()) as screen,
         UsbCamera() if crew.tether else nullcontext() as tether,
     ):
-        people = replace(crew.people, say=shown.say)
+        people = replace(job.people, show=screen.say)
         operator = job.operator(people)
+        planned = PlannedPauses(replace(crew.pauses, watts=job.plan.kit.power.watts), port.now, people.say)
 
         def next_request() -> Wanted | None:
-            shown.tick(port.now())
-            return operator.next_request()
+            now_ns = port.now()
+            screen.tick(now_ns)
+            pulse.tick(now_ns)
+            return operator.next_request() or planned.next_request()
+
+        def change(happening: Happening) -> None:
+            screen.change(happening)
+            pulse.change(happening)
+            planned.change(happening)
 
         runner = Runner(
             program,
             port,
             session,
             next_request,
-            on_exposure=shown.exposed,
+            on_exposure=screen.exposed,
             ask=operator.ask,
             first_id=session.next_command_id(),
-            on_change=shown.change,
+            on_change=change,
             tether=tether,
             withdraw=operator.withdraw,
             care=people.care,
             gate=Gate.of(people, port.now),
             zero_is_here=False,
-            warn=shown.warn,
+            warn=screen.warn,
         )
-        shown.watch(runner)
+        pulse = Pulse(session, screen.seen, runner)
+        screen.watch(runner, job.keep)
         session.begin_run(why, Moment(port.now(), clock.wall_time()))
-        return runner.run()
+        result = runner.run()
+        pulse.beat(port.now())
+        return result
 
 
 def _preflight(job: Job, program: Program, measured: Sequence[Check] = ()) -> None:
@@ -203,9 +218,11 @@ def _preflight(job: Job, program: Program, measured: Sequence[Check] = ()) -> No
     welcome = wait_known_board(job.port)
     found = [*checks(job.plan, program, welcome, job.session.path, job.session.remembered()), *measured]
     for check in found:
-        job.crew.tell(check)
+        job.tell(check)
     bad = [check for check in found if not check.good]
     if bad:
         raise WorldError(f"{bad[0].what}: {bad[0].found}; nothing was moved.")
+    if not job.crew.people.through_session:  # `--detach` says it itself
+        job.people.say(LOOK_AGAIN.format(path=shown(job.session.path)))
     if job.crew.ask_first and not job.hand(program).wait_answer(ALL_CLEAR):
         raise WorldError("Not started; nothing was moved. Correct that first; --yes skips this question.")

@@ -50,8 +50,13 @@ def _too_late(fault: Fault, seconds: float, frames: int, exposures: int) -> str:
     return ""
 
 
+def scenario_names() -> list[tuple[str, str]]:
+    """Name and description of every scenario that comes with the program."""
+    return [(name, scenario.about) for name, scenario in library().items()]
+
+
 def scenarios_text() -> str:
     """All scenarios that come with the program, one line each."""
-    known = library()
-    width = max(map(len, known))
-    return "\n".join(f"{name:{width}}  {scenario.about}" for name, scenario in known.items())
+    known = scenario_names()
+    width = max(len(name) for name, _ in known)
+    return "\n".join(f"{name:{width}}  {about}" for name, about in known)

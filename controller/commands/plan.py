@@ -54,6 +54,13 @@ def plan_command(
     its region, leaves out something out of reach without permission, or breaks a limit.
     """
     must_be_free(out, replace=replace, ours=is_own_plan)
+    made = weighed_plan(kit_path, asked, effort)
+    save_plan(made.plan, out, replace=replace)
+    return made
+
+
+def weighed_plan(kit_path: Path, asked: PlanExtras, effort: Effort | None = None) -> WeighedPlan:
+    """Make the plan and write nothing. Raises InputError, WorldError as `plan_command` does."""
     kit, kept = load_kit(kit_path), read(kit_path)
     calibration = state_sentences(kit, kept, clock.wall_moment())
     kit = calibrated(kit, kept)
@@ -77,5 +84,4 @@ def plan_command(
             f"({reach_text(plan)}); add --allow-unreachable to plan the rest, or --nadir-by-hand."
         )
     must_meet_limits(plan, request)
-    save_plan(plan, out, replace=replace)
     return WeighedPlan(plan, compared, calibration)

@@ -11,10 +11,11 @@ from controller.capture.interrupts import Interrupts
 from controller.capture.operator import Operator
 from controller.capture.people import LEAD_AGAIN_NS, People, YesNoQuestion
 from controller.capture.runner import Runner, RunResult
+from controller.capture.seen import Seen
 from controller.commands.faults import scenario_for
 from controller.commands.pictures import Darkroom
 from controller.commands.stand_in import rig_spec
-from controller.display import Display, Seen
+from controller.display import Display
 from controller.errors import InputError, StorageFailed
 from controller.files import write_whole
 from controller.folders import appearing_folder

@@ -6,7 +6,7 @@ from controller.capture.operator import ANSWERS, request_of
 from controller.capture.telling import must_be_planned, to_a_question, to_nobody, to_the_run
 from controller.errors import InputError, WorldError
 from controller.lock import Taken, in_use, lock_of, sole_use
-from controller.session.rows import CAPTURE
+from controller.session.rows import CAPTURE, RequestRow
 from controller.session.session import OlderVersion, Session
 from controller.shown import shown
 
@@ -16,7 +16,11 @@ def tell_command(path: Path, words: list[str]) -> str:
 
     Raises InputError, WorldError, StorageFailed.
     """
-    request = request_of(words)
+    return tell_request(path, request_of(words))
+
+
+def tell_request(path: Path, request: RequestRow) -> str:
+    """The same with a request that was understood; an answer may name the number of its question."""
     with _open(path) as session:
         about = session.about()
         if about.get("kind") != CAPTURE:

@@ -1,1 +1,1 @@
-"""The page: a web server that shows a folder's kits, plans and sessions, and takes what a paired device asks for."""
+"""The page: the whole run from a phone."""

@@ -6,11 +6,15 @@ from starlette.requests import Request
 from starlette.responses import FileResponse, Response
 from starlette.routing import BaseRoute, Route
 
+from controller import report
 from controller.page.page import Page
 from controller.page.routing import see, sentence
 from controller.reading import FileKind, read_bytes
 
 STATIC = Path(__file__).resolve().parent / "static"
+LOOKS = Path(report.__file__).resolve().parent / "templates"
+SHARED = ("tokens.css", "looks.js")
+"""The looks: the same for the page and for every file that Fullturn writes as HTML."""
 OWN_FILE = FileKind("a file of the page", 10**6, "Install Fullturn again.")
 TYPES = {
     ".css": "text/css; charset=utf-8",
@@ -32,16 +36,25 @@ SANDBOX = "sandbox allow-scripts allow-popups; default-src 'self' 'unsafe-inline
 
 def routes(page: Page) -> list[BaseRoute]:
     """The page's own files, and `/file/FOLDER/NAME` (see `Page.file_link`)."""
-    return [Route("/static/{name}", static, methods=["GET"]), see(page, "/file/{folder}/{name}", report_file)]
+    return [
+        Route("/static/{name}", static, methods=["GET"]),
+        Route("/favicon.ico", icon, methods=["GET"]),
+        see(page, "/file/{folder}/{name}", report_file),
+    ]
 
 
 async def static(request: Request) -> Response:
     """One of the page's own files."""
-    own = {path.name: path for path in STATIC.iterdir() if path.suffix in TYPES}
+    own = {path.name: path for path in (*STATIC.iterdir(), *(LOOKS / name for name in SHARED)) if path.suffix in TYPES}
     path = own.get(request.path_params["name"])
     if path is None:
         return sentence("This does not exist.", 404)
     return Response(read_bytes(path, OWN_FILE), media_type=TYPES[path.suffix], headers={"Cache-Control": "no-cache"})
+
+
+async def icon(_: Request) -> Response:
+    """The icon, where browsers look for one: when a report is read, they ask without the cookie."""
+    return Response(read_bytes(STATIC / "icon.svg", OWN_FILE), media_type=TYPES[".svg"])
 
 
 def report_file(page: Page, request: Request) -> Response:

@@ -55,7 +55,7 @@ class LineEnds(Protocol):
         """Send a line."""
 
 
-class Conversation:
+class PersonAtPage:
     """Everything said with one person, and what they want now. It is a `Respondent` for a `Hand`.
 
     `now` is the system's monotonic clock (ns), which the page stamps its messages with.

@@ -22,7 +22,7 @@ from controller.capture.people import LEAD_AGAIN_NS, People, YesNoQuestion
 from controller.commands.jog import CLEAR, held_head
 from controller.commands.kit_setup import Guide, look_at_step
 from controller.errors import InputError, LinkLost, RunStopped, WorldError
-from controller.page.conversation import Conversation
+from controller.page.conversation import PersonAtPage
 from controller.page.messages import Deed, PlaceTold, PoseDeed, ShownPlace, StepDeed, TalkEnded
 from controller.page.pipes import PipeEnds
 from controller.program.program import Program
@@ -40,7 +40,7 @@ ENDED = "The head is at rest, and the page no longer holds it."
 class PadTalk:
     """One person at the pad of one head."""
 
-    def __init__(self, hand: Hand, program: Program, talk: Conversation, people: People) -> None:
+    def __init__(self, hand: Hand, program: Program, talk: PersonAtPage, people: People) -> None:
         self._hand, self._program, self._talk, self._people = hand, program, talk, people
         self._served = 0  # the press that moved the head last; it does not again
 
@@ -127,7 +127,7 @@ class PadTalk:
         self._talk.tell(PlaceTold(place=shown))
 
 
-def pad_command(kit_path: Path, url: str, talk: Conversation, hold: Holding = held_head) -> str:
+def pad_command(kit_path: Path, url: str, talk: PersonAtPage, hold: Holding = held_head) -> str:
     """Let the person move the head by the pad; returns the last sentence. Raises InputError, WorldError."""
     people = talk.people(LEAD_AGAIN_NS)
     with _held(talk, hold, kit_path, url, PURPOSE, people) as (hand, program):
@@ -135,7 +135,7 @@ def pad_command(kit_path: Path, url: str, talk: Conversation, hold: Holding = he
     return ENDED
 
 
-def step_command(kit_path: Path, url: str, step: str, talk: Conversation, hold: Holding = held_head) -> str:
+def step_command(kit_path: Path, url: str, step: str, talk: PersonAtPage, hold: Holding = held_head) -> str:
     """Look at a step of setting up with the person; returns what was found. Raises InputError, WorldError."""
     guide = Guide(
         tell=talk.say,
@@ -155,11 +155,11 @@ def step_command(kit_path: Path, url: str, step: str, talk: Conversation, hold: 
 
 @contextmanager
 def _held(
-    talk: Conversation, hold: Holding, kit_path: Path, url: str, purpose: str, people: People
+    talk: PersonAtPage, hold: Holding, kit_path: Path, url: str, purpose: str, people: People
 ) -> Iterator[tuple[Hand, Program]]:
     """The head for this person, with a board that stops soon after this process falls silent."""
 
-    def respondent(_now: object, interrupts: Interrupts, _people: People) -> Conversation:
+    def respondent(_now: object, interrupts: Interrupts, _people: People) -> PersonAtPage:
         talk.heed(interrupts.next_request)
         return talk
 
@@ -167,7 +167,7 @@ def _held(
         yield held
 
 
-def agreed(talk: Conversation, words: str) -> bool:
+def agreed(talk: PersonAtPage, words: str) -> bool:
     """Ask while no head is held, and wait for the answer."""
     talk.ask(YesNoQuestion(words))
     while (wanted := talk.next_request()) is None:
@@ -179,7 +179,7 @@ def agreed(talk: Conversation, words: str) -> bool:
 def main(words: list[str]) -> int:
     """Hold the head for the page that started this process. Returns the exit status."""
     ends = PipeEnds(sys.stdin.fileno(), sys.stdout.fileno())
-    talk = Conversation(ends, clock.monotonic_ns)
+    talk = PersonAtPage(ends, clock.monotonic_ns)
     status: Literal[0, 1, 2] = 0
     try:
         kit, url, *step = words

@@ -1,18 +1,173 @@
-"""The view "Now"."""
+"""The view "Now": what a run does, and requests to it. The page speaks to the run through its session."""
 
+from collections.abc import AsyncIterator
+from contextlib import suppress
+from dataclasses import replace
+from functools import lru_cache
+from pathlib import Path
+from typing import Annotated, Any
+
+from pydantic import BaseModel, ConfigDict, Field
+from starlette.concurrency import run_in_threadpool
 from starlette.requests import Request
-from starlette.responses import Response
+from starlette.responses import JSONResponse, Response
 from starlette.routing import BaseRoute
 
+from controller.capture.operator import request_of
+from controller.commands.tell import tell_request
+from controller.errors import InputError
+from controller.lock import in_use
+from controller.own_names import SESSION
 from controller.page.page import Page
-from controller.page.routing import see
+from controller.page.routing import body_of, control, see, sentence, stream
+from controller.page.run_read import RunRead, is_capture
+from controller.page.served import ServedEntry
+from controller.page.sphere_map import sphere_map
+from controller.page.starting import RunAsked, StartAsked, choices, resume_arguments, start_arguments
+from controller.page.streams import PageEvent
+from controller.page.watches import Watches
+from controller.page.work import run_command
+from controller.planning.plan_file import plan_from
+from controller.session.session import Session
+
+LOOKED_AT = 20  # of the newest sessions, when the one under way is looked for
+
+
+class Told(BaseModel):
+    """A request to the run; an answer names the number of its question."""
+
+    model_config = ConfigDict(frozen=True, extra="forbid")
+
+    words: Annotated[str, Field(max_length=4000)]
+    question: int | None = None
 
 
 def routes(page: Page) -> list[BaseRoute]:
     """The view's routes."""
-    return [see(page, "/", show)]
+    watches = Watches(RunRead)
+
+    def events(page: Page, request: Request) -> Response:
+        return stream(page, request, _states(watches, _session(page, request)))
+
+    return [
+        see(page, "/", show),
+        see(page, "/begin", show_begin),
+        see(page, "/run/{session}/map", show_map),
+        see(page, "/run/{session}/events", events),
+        control(page, "/run/{session}/tell", tell),
+        control(page, "/run/{session}/resume", resume),
+        control(page, "/run", begin),
+        control(page, "/boards", boards),
+    ]
 
 
 def show(page: Page, request: Request) -> Response:
-    """The view itself."""
-    return page.show(request, "now.html", "now", sessions=[each.name for each in page.folder.session_files()])
+    """The view itself: of the session that is named, or the one under way, or the newest."""
+    name = request.query_params.get("session")
+    found = page.folder.find(name) if name else _current(page)
+    if found is None:
+        return show_begin(page, request)
+    return page.show(request, "now.html", "now", session=found.name)
+
+
+def show_begin(page: Page, request: Request) -> Response:
+    """The form that begins a run."""
+    return page.show(
+        request,
+        "begin.html",
+        "now",
+        script="begin",
+        **choices(page.folder, request.query_params.get("plan", ""), page.head_port),
+    )
+
+
+def show_map(page: Page, request: Request) -> Response:
+    """The shapes of the plan's frames."""
+    found = _session(page, request)
+    with Session.open(found.path) as session:
+        text = session.plan_text()
+    return JSONResponse(_map_of(text, found.path))
+
+
+@lru_cache(maxsize=4)
+def _map_of(plan_text: str, path: Path) -> dict[str, object]:
+    return sphere_map(plan_from(plan_text, str(path), begun=True)).as_json()
+
+
+async def _states(watches: Watches, found: ServedEntry) -> AsyncIterator[PageEvent]:
+    """What is shown of the run, each part only when it has changed: a phone's network may be slow."""
+    before: dict[str, Any] = {}
+    async for state in watches.states(found.path):
+        run = dict(state)
+        parts = {"frames": run.pop("frames"), "said": run.pop("sentences"), "run": run}
+        for name, value in parts.items():
+            if value != before.get(name):
+                yield PageEvent(name, value)
+        before = parts
+
+
+async def tell(page: Page, request: Request) -> Response:
+    """Leave a request or an answer for the run, and say what becomes of it."""
+    asked = await body_of(request, Told)
+    path = _session(page, request).path
+    return sentence(await run_in_threadpool(_told, path, asked))
+
+
+def _told(path: Path, asked: Told) -> str:
+    words = asked.words.split()
+    if not words:
+        raise InputError("The page sent an empty request. Load it again.")
+    return tell_request(path, replace(request_of(words), question=asked.question))
+
+
+async def resume(page: Page, request: Request) -> Response:
+    """Shoot what is missing from a session, in a run of its own."""
+    asked = await body_of(request, RunAsked)
+    return await _begun(page, resume_arguments(_session(page, request), asked))
+
+
+async def begin(page: Page, request: Request) -> Response:
+    """Begin a run of a plan, as a process of its own."""
+    asked = await body_of(request, StartAsked)
+    return await _begun(page, start_arguments(page.folder, asked))
+
+
+async def _begun(page: Page, arguments: list[str]) -> Response:
+    """Start a run; it goes on by itself. The answer names its session."""
+    result = await run_command(arguments, page.folder.root)
+    if result.status != 0 or not isinstance(result.value, dict):
+        return sentence(result.sentence or "The run did not begin. Look at the terminal of the page.", 409)
+    return JSONResponse({"sentence": "The run is under way.", "session": Path(result.value["session"]).name})
+
+
+async def boards(page: Page, _: Request) -> Response:
+    """Look at every port of this computer for a board, for a few seconds each."""
+    result = await run_command(["board", "find", "--json"], page.folder.root)
+    found = [each["name"] for each in result.value or [] if each["board"] is not None]
+    if not found:
+        return JSONResponse({"sentence": "No board answers. Look at the cable and at the board's supply.", "ports": []})
+    return JSONResponse({"sentence": f"Found: {', '.join(found)}.", "ports": found})
+
+
+def _session(page: Page, request: Request) -> ServedEntry:
+    """The session that the path names. Raises InputError."""
+    found = page.folder.find(request.path_params["session"])
+    if found is None or found.path.suffix != SESSION:
+        raise InputError("There is no such session in this folder.")
+    return found
+
+
+def _current(page: Page) -> ServedEntry | None:
+    """The session of a run under way; without one the newest, if it is a capture."""
+    newest = sorted(page.folder.session_files(), key=lambda each: _written(each.path), reverse=True)[:LOOKED_AT]
+    active = (each for each in newest if in_use(each.path))
+    return next(active, next((each for each in newest if is_capture(each.path)), None))
+
+
+def _written(path: Path) -> float:
+    """When the session or the log beside it was last written, seconds."""
+    times = [0.0]
+    for each in (path, path.with_name(f"{path.name}-wal")):
+        with suppress(OSError):
+            times.append(each.stat().st_mtime)
+    return max(times)

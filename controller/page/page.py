@@ -10,9 +10,11 @@ from starlette.responses import HTMLResponse
 
 from controller.page.access import Access
 from controller.page.devices import Device
+from controller.page.planner import Planner
 from controller.page.refusing import Refusals
 from controller.page.served import ServedFolder
 from controller.page.streams import Streams
+from controller.page.work import Jobs
 
 VIEWS = (
     ("now", "/", "Now"),
@@ -37,19 +39,27 @@ class Page:
     head_port: str = ""
     """The head's port that was given at the start, to offer where one is asked for; "" if none was."""
     streams: Streams = field(default_factory=Streams)
+    planner: Planner = field(default_factory=Planner)
+    jobs: Jobs = field(init=False)
+
+    def __post_init__(self) -> None:
+        object.__setattr__(self, "jobs", Jobs(self.folder.root))
 
     def file_link(self, folder: str, name: str) -> str:
         """The address of a file in a folder of the folder, such as a report's page."""
         return f"/file/{quote(folder, safe='')}/{quote(name, safe='')}"
 
-    def show(self, request: Request, template: str, view: str, **values: object) -> HTMLResponse:
-        """A view's page. `view` is its name in VIEWS, and of its module in `static/`."""
+    def show(
+        self, request: Request, template: str, view: str, *, script: str | None = None, **values: object
+    ) -> HTMLResponse:
+        """A view's page. `view` is its name in VIEWS, and `script` that of its module in `static/` if it differs."""
         device = device_of(request)
         text = (
             templates()
             .get_template(template)
             .render(
                 view=view,
+                script=script or view,
                 views=VIEWS,
                 device=device,
                 controls=self.access.controls_words(device),

@@ -65,7 +65,12 @@ def left_out_sentence(plan: Plan) -> str:
 
 
 def plan_text(plan: Plan, compared: Mapping[str, tuple[int, float]], calibration: Sequence[str], out: Path) -> str:
-    """The text for the photographer about a plan that was written to `out`.
+    """The text for the photographer about a plan that was written to `out`; see `plan_sentences`."""
+    return "\n".join([*plan_sentences(plan, compared, calibration), f"The plan is in {out}"])
+
+
+def plan_sentences(plan: Plan, compared: Mapping[str, tuple[int, float]], calibration: Sequence[str]) -> list[str]:
+    """The sentences for the photographer about a plan.
 
     `compared` has frames and seconds of each way to mount the camera, `calibration` a sentence for each record.
     """
@@ -97,9 +102,7 @@ def plan_text(plan: Plan, compared: Mapping[str, tuple[int, float]], calibration
     lines += _link_lines(plan) + _order_lines(plan) + saving_sentences(plan) + kit_sentences(plan.kit) + _sun_lines(plan)
     for way, (frames, seconds) in compared.items():
         lines.append(f"{way}: {frames} frames, {duration(seconds)}")
-    lines += [f"Calibration of {sentence}" for sentence in calibration]
-    lines.append(f"The plan is in {out}")
-    return "\n".join(lines)
+    return [*lines, *(f"Calibration of {sentence}" for sentence in calibration)]
 
 
 def pass_sentences(plan: Plan) -> list[str]:

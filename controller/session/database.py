@@ -81,6 +81,28 @@ def connect(path: Path, *, durable: bool) -> Database:
     return connection
 
 
+@contextmanager
+def unsynced(db: Database, *, durable: bool) -> Iterator[None]:
+    """Write without waiting for the disk. A killed program loses nothing of it, a power cut perhaps the latest.
+
+    In a write-ahead log the next commit that does wait takes all earlier ones along (sqlite.org/pragma.html,
+    "synchronous"). Not `durable`: the connection never waits.
+    """
+    if not durable or db.in_transaction:
+        yield
+        return
+    db.execute("PRAGMA synchronous = NORMAL")
+    try:
+        yield
+    finally:
+        db.execute("PRAGMA synchronous = FULL")
+
+
+def data_version(db: Database) -> int:
+    """A number that changes when another connection has changed the file (sqlite.org/pragma.html, "data_version")."""
+    return int(db.execute("PRAGMA data_version").fetchone()[0])
+
+
 def connect_to_read(path: Path) -> Database:
     """A connection that leaves the file as it is.
 

@@ -6,7 +6,7 @@ text. Migrations keep everything that an older program wrote, if need be under a
 
 import re
 
-SESSION_VERSION = 5
+SESSION_VERSION = 6
 OLDEST_VERSION = 2
 # The tables as version 5 made them. A later version changes SCHEMA and leaves these statements as they are.
 TABLES_OF_5 = """\
@@ -31,11 +31,43 @@ CREATE TABLE walks (
     tilt_from_steps INTEGER NOT NULL,
     tilt_to_steps INTEGER NOT NULL
 ) STRICT;
+"""
+QUESTIONS_OF_5 = """\
 CREATE TABLE questions (
     number INTEGER PRIMARY KEY,
     words TEXT NOT NULL,
     open INTEGER NOT NULL,
     answer TEXT
+) STRICT;
+"""
+# The tables as version 6 made them.
+TABLES_OF_6 = """\
+CREATE TABLE sentences (
+    number INTEGER PRIMARY KEY,
+    at_ns INTEGER NOT NULL,
+    at_utc TEXT NOT NULL,
+    kind TEXT NOT NULL,
+    words TEXT NOT NULL,
+    lasts_ns INTEGER
+) STRICT;
+CREATE TABLE pulse (
+    number INTEGER PRIMARY KEY,
+    at_ns INTEGER NOT NULL,
+    at_utc TEXT NOT NULL,
+    process INTEGER NOT NULL,
+    done INTEGER NOT NULL,
+    total INTEGER NOT NULL,
+    left_ns INTEGER NOT NULL,
+    pause TEXT,
+    sent INTEGER NOT NULL,
+    repeated INTEGER NOT NULL,
+    damaged INTEGER NOT NULL,
+    supply_low INTEGER,
+    gusts INTEGER,
+    shaped INTEGER NOT NULL,
+    used_s REAL NOT NULL,
+    moving_s REAL NOT NULL,
+    used_wh REAL
 ) STRICT;
 """
 SCHEMA = f"""
@@ -85,7 +117,15 @@ CREATE TABLE happenings (
     frame INTEGER,
     file TEXT
 ) STRICT;
-{TABLES_OF_5}"""
+CREATE TABLE questions (
+    number INTEGER PRIMARY KEY,
+    words TEXT NOT NULL,
+    open INTEGER NOT NULL,
+    answer TEXT,
+    asked_utc TEXT,
+    kind TEXT
+) STRICT;
+{TABLES_OF_5}{TABLES_OF_6}"""
 
 # The frames of the session's plan that are shot by hand; none if the plan cannot be read.
 BY_HAND = (
@@ -148,6 +188,11 @@ FROM about WHERE name = 'question'
 """
 FACTS_OF_4 = "'zero found by boot', 'walked', 'question', 'sentence', 'complete', 'ended'"
 
+
+def _statements(tables: str) -> list[str]:
+    return tables.removesuffix(";\n").split(";\n")
+
+
 MIGRATIONS: dict[int, tuple[str, ...]] = {
     # The commanded position of the head, and the reported one.
     2: tuple(
@@ -169,7 +214,8 @@ MIGRATIONS: dict[int, tuple[str, ...]] = {
     ),
     # Facts whose names or values had to be parsed to be understood.
     4: (
-        *TABLES_OF_5.removesuffix(";\n").split(";\n"),
+        *_statements(TABLES_OF_5),
+        *_statements(QUESTIONS_OF_5),
         RUNS_OF_4,
         REHEARSALS_OF_4,
         ENDS_OF_4,
@@ -181,6 +227,12 @@ MIGRATIONS: dict[int, tuple[str, ...]] = {
         "UPDATE wishes SET question = CAST(frames AS INTEGER), frames = '' WHERE wanted IN ('yes', 'no')",
         "ALTER TABLE happenings ADD COLUMN file TEXT",
         "UPDATE happenings SET file = substr(what, 6), what = 'filed' WHERE what GLOB 'file *'",
+    ),
+    # What people are told, and the figures that a window on a run shows. Older sessions did not keep them.
+    5: (
+        *_statements(TABLES_OF_6),
+        "ALTER TABLE questions ADD COLUMN asked_utc TEXT",
+        "ALTER TABLE questions ADD COLUMN kind TEXT",
     ),
 }
 """For each older version, the statements that migrate it to the next one."""

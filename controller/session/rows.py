@@ -221,6 +221,26 @@ class RequestRow:
     question: int | None = None
 
 
+class QuestionKind(StrEnum):
+    """What a question is about, so that a window can show it well."""
+
+    BY_HAND = "by hand"
+    """A frame is to be shot by hand: somebody must aim the camera."""
+    AT_HEAD = "at the head"
+    """Only somebody who sees the head can answer it."""
+    PLAIN = "plain"
+
+
+@dataclass(frozen=True, slots=True)
+class QuestionRow:
+    """An open question. `asked_utc` and `kind` are None in a question of version 5 or older."""
+
+    number: int
+    words: str
+    asked_utc: str | None
+    kind: QuestionKind | None
+
+
 @dataclass(frozen=True, slots=True)
 class Happening:
     """One event of a run: when, the state that followed, and the event; `file` is the one that arrived."""

@@ -10,8 +10,9 @@ from typing import Any
 from controller.errors import InputError
 from controller.session.database import UNREADABLE, Database, DatabaseError, blank, connect_to_read, version_of
 from controller.session.migrations import OLDEST_VERSION, columns_of
-from controller.session.rows import AXES, DoubtReason, RunReason, ShotOutcome, Word
+from controller.session.rows import AXES, DoubtReason, QuestionKind, RunReason, ShotOutcome, Word
 from controller.session.sifting import MOST_NS, doubtful_rows
+from controller.session.talk_rows import SentenceKind
 
 Row = Mapping[str, Any]
 FIRST_YEAR, LAST_YEAR = 1970, 2200  # a computer without a clock battery starts in 1970
@@ -27,10 +28,12 @@ NOUNS = {
     "zeros": "records of zero",
     "walks": "walks round the extremes",
     "questions": "questions",
+    "sentences": "sentences",
+    "pulse": "latest figures of a run",
 }
 ANGLES = ("yaw_deg", "pitch_deg", "pan_deg", "tilt_deg")  # the first two up to version 3
 PAIR = r"\[-?(0|[1-9][0-9]{0,8}), -?(0|[1-9][0-9]{0,8})\]"  # of steps, as JSON
-NUMBERED = NOUNS.keys() - {"about", "questions"}
+NUMBERED = NOUNS.keys() - {"about", "questions", "pulse"}
 """The tables whose rows are numbered 1, 2, 3 and so on, so that a missing row is noticed.
 
 A migrated session may contain only the latest question, under its own number.
@@ -215,6 +218,26 @@ def _walk(row: Row) -> None:
 
 def _question(row: Row) -> None:
     _must(row["open"] in {0, 1} and row["answer"] in {None, Word.YES, Word.NO})
+    if row.get("asked_utc") is not None:
+        _time_of_day(row["asked_utc"])
+    _must(row.get("kind") is None or QuestionKind(row["kind"]) is not None)
+
+
+def _sentence(row: Row) -> None:
+    SentenceKind(row["kind"])
+    _must(
+        0 <= row["at_ns"] < MOST_NS and row["words"] != "" and (row["lasts_ns"] is None or 0 <= row["lasts_ns"] < MOST_NS)
+    )
+    _time_of_day(row["at_utc"])
+
+
+def _pulse(row: Row) -> None:
+    _time_of_day(row["at_utc"])
+    _must(all(0 <= row[name] < MOST_NS for name in ("at_ns", "left_ns")))
+    _must(all(0 <= row[name] < 2**32 for name in ("process", "done", "total", "sent", "repeated", "damaged")))
+    _must(all(row[name] in {None, 0, 1} for name in ("supply_low", "gusts")) and row["shaped"] in {0, 1})
+    _must(all(0 <= row[name] < MOST_NS / 1e9 for name in ("used_s", "moving_s")) and (row["used_wh"] or 0.0) >= 0)
+    _must(row["pause"] is None or row["pause"].isprintable())
 
 
 def _fact(row: Row) -> None:
@@ -266,5 +289,7 @@ BELIEVABLE: dict[str, Callable[[Row], None]] = {
     "zeros": _zero,
     "walks": _walk,
     "questions": _question,
+    "sentences": _sentence,
+    "pulse": _pulse,
 }
 """For each table, a check that raises if the program cannot have written a row."""

@@ -5,7 +5,7 @@ ended (the outcome). A row without an outcome is an exposure in doubt. `confirme
 answered. `assumed` means that no contact is fitted and the time passed. The two words are never mixed up.
 
 An exposure that was made but no longer counts is never deleted. A row of `doubts` says up to which number the exposures
-of a frame do not count, and why. A request from another terminal is a row of `requests`.
+of a frame do not count, and why. What the run and people say to each other is in `conversation.py`.
 
 Sessions of older versions are migrated (`migrations.py`): the file itself if it is opened to write, a copy in memory if
 it is opened to read.
@@ -22,6 +22,7 @@ from controller.errors import InputError
 from controller.kit.kit import Kit
 from controller.session import database
 from controller.session.checks import CheckRow, unchecked_axes
+from controller.session.conversation import Conversation
 from controller.session.database import Database, storage
 from controller.session.migrations import SESSION_VERSION
 from controller.session.rows import (
@@ -33,13 +34,11 @@ from controller.session.rows import (
     Intent,
     Moment,
     Remembered,
-    RequestRow,
     RunReason,
     RunRow,
     ShotOutcome,
     ShotRow,
     WalkRow,
-    Word,
 )
 from controller.session.salvage import read_soundly
 from protocol.units import NO_COMMAND, CommandId, next_id
@@ -52,7 +51,7 @@ class OlderVersion(InputError):
     """The session was written by an older version of the program."""
 
 
-class Session:
+class Session(Conversation):
     """An open session file.
 
     `durable=False` lets the operating system choose the moment of writing. Use it for a rehearsal, which can be repeated,
@@ -60,8 +59,8 @@ class Session:
     """
 
     def __init__(self, path: Path, connection: Database, *, durable: bool, losses: tuple[str, ...] = ()) -> None:
-        self.path, self.losses = path, losses
-        self._db, self._durable = connection, durable
+        super().__init__(path, connection, durable=durable)
+        self.losses = losses
 
     @classmethod
     def create(cls, path: Path, about: dict[str, str], *, durable: bool) -> Self:
@@ -136,16 +135,6 @@ class Session:
         """Add or replace one fact about the run."""
         with storage(self.path):
             self._db.execute("INSERT OR REPLACE INTO about VALUES (?, ?)", (name, value))
-
-    @contextmanager
-    def _together(self) -> Iterator[None]:
-        """Write everything inside to the disk, or nothing of it."""
-        if self._db.in_transaction:
-            yield
-            return
-        self._db.execute("BEGIN")
-        with self._db:
-            yield
 
     @contextmanager
     def at_one_moment(self) -> Iterator[None]:
@@ -328,57 +317,6 @@ class Session:
             rows = self._db.execute("SELECT frame, exposure, upto, why FROM doubts ORDER BY number").fetchall()
         return [DoubtRow(frame, exposure, upto, DoubtReason(why)) for frame, exposure, upto, why in rows]
 
-    def ask(self, words: str) -> int:
-        """Open a question that another terminal can answer; return its number. Raises StorageFailed."""
-        with storage(self.path), self._together():
-            self.close_question()
-            row = self._db.execute("INSERT INTO questions (words, open) VALUES (?, 1)", (words,))
-        return row.lastrowid or 0
-
-    def close_question(self, answer: Word | None = None) -> None:
-        """Close the open question: it was answered, or needs no answer any more. Raises StorageFailed."""
-        with storage(self.path):
-            value = None if answer is None else answer.value
-            self._db.execute("UPDATE questions SET open = 0, answer = ? WHERE open = 1", (value,))
-
-    def open_question(self) -> tuple[int, str] | None:
-        """Number and words of the open question, or None. Raises StorageFailed."""
-        with storage(self.path):
-            row = self._db.execute("SELECT number, words FROM questions WHERE open = 1").fetchone()
-        return None if row is None else (row[0], row[1])
-
-    def request(self, request: RequestRow) -> int:
-        """Leave a request for the run of this session; return its number. Raises StorageFailed."""
-        with storage(self.path):
-            text = ",".join(map(str, request.frames))
-            values = (request.wanted, text, request.question)
-            row = self._db.execute("INSERT INTO wishes (wanted, frames, question) VALUES (?, ?, ?)", values)
-        return row.lastrowid or 0
-
-    def is_taken(self, number: int) -> bool:
-        """Whether the request of this number was taken. Raises StorageFailed."""
-        with storage(self.path):
-            query = "SELECT 1 FROM wishes WHERE number = ? AND taken = 1"
-            return self._db.execute(query, (number,)).fetchone() is not None
-
-    def wanted_again(self) -> set[int]:
-        """Frames that are wanted again, by requests that no run has taken up yet. Raises StorageFailed."""
-        with storage(self.path):
-            rows = self._db.execute(
-                "SELECT frames FROM wishes WHERE taken = 0 AND wanted = ?", (Word.RETAKE.value,)
-            ).fetchall()
-        return {int(frame) for (frames,) in rows for frame in frames.split(",") if frame}
-
-    def take_request(self) -> RequestRow | None:
-        """Take the oldest request that is not yet taken; None if there is none. Raises StorageFailed."""
-        with storage(self.path):
-            query = "SELECT number, wanted, frames, question FROM wishes WHERE taken = 0 ORDER BY number LIMIT 1"
-            row = self._db.execute(query).fetchone()
-            if row is None:
-                return None
-            self._db.execute("UPDATE wishes SET taken = 1 WHERE number = ?", row[:1])
-        return RequestRow(row[1], tuple(int(frame) for frame in row[2].split(",") if frame), row[3])
-
     def next_command_id(self) -> int:
         """The command id after the latest one of this session."""
         with storage(self.path):
@@ -390,6 +328,19 @@ class Session:
         with storage(self.path):
             row = self._db.execute("SELECT state FROM happenings ORDER BY number DESC LIMIT 1").fetchone()
         return "" if row is None else row[0]
+
+    def latest_happening(self) -> Happening | None:
+        """The latest change of state or arrival of a file, or None. Raises StorageFailed."""
+        with storage(self.path):
+            row = self._db.execute(
+                "SELECT at_ns, state, what, frame, file FROM happenings ORDER BY number DESC LIMIT 1"
+            ).fetchone()
+        return None if row is None else Happening(*row)
+
+    def data_version(self) -> int:
+        """A number that changes when another program has written to the session. Raises StorageFailed."""
+        with storage(self.path):
+            return database.data_version(self._db)
 
     def happenings(self) -> list[Happening]:
         """All happenings, in order."""

@@ -63,6 +63,7 @@ COUNTED: dict[str, Measuring] = {
     "attended": capturing.attended,
     "page_lease": page_lease.page_lease,
     "week": capturing.week,
+    "written": capturing.written,
     "firmware": firmware.firmware,
     "orders": planner.orders,
     "troubled": wire.troubled,

@@ -12,7 +12,8 @@ import pytest
 
 from controller.amounts import duration
 from controller.capture.events import EventKind
-from controller.display import SPHERE_COLUMNS, SPHERE_LINES, Display, Seen, display, screen_text, sphere_lines
+from controller.capture.seen import Seen
+from controller.display import SPHERE_COLUMNS, SPHERE_LINES, Display, display, screen_text, sphere_lines
 from controller.errors import StorageFailed
 from controller.planning.plan import Frame
 from controller.program.build import build_program

@@ -10,10 +10,11 @@ from typing import Any
 
 from controller.capture.jog import Keys
 from controller.capture.people import People
+from controller.capture.seen import Seen
 from controller.commands.capture import capture_command, resume_command
 from controller.commands.crew import Crew
 from controller.commands.stand_in import rig_spec
-from controller.display import Display, Seen
+from controller.display import Display
 from controller.errors import WorldError
 from controller.planning.plan import Plan
 from controller.program.program import Program

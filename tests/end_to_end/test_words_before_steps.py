@@ -142,7 +142,7 @@ def test_a_head_without_switches_whose_board_restarts_while_the_set_waits(tmp_pa
     world = Attended(BLIND, tmp_path, 2, AT_THE_HEAD, sweep=False)
     looked: list[int] = []
 
-    def over() -> bool:
+    def over(_: People) -> bool:
         looked.append(world.port.now())
         if len(looked) == 2 and reset:
             world.rig.head.pan.lose(world.port.now(), 3000)
@@ -293,7 +293,7 @@ def test_setting_up(at_head: AtHead, look: Callable[..., Any]) -> None:
 def test_nothing_that_starts_motion_passes_a_shut_gate() -> None:
     now = 0
     said: list[str] = []
-    gate = Gate(lambda: now, said.append)
+    gate = Gate(lambda: now, lambda words, _: said.append(words))
     starts: list[Request] = [
         Arm(CommandId(1), BootId(1), 1),
         Reference(CommandId(1), 1, 1, 1),

@@ -12,9 +12,9 @@ from controller.optics.projection import picture_radius
 from controller.planning.cores import Cores, cores_at
 from controller.planning.coverage import Proof, prove_coverage
 from controller.planning.directions import Array, camera_axes
+from controller.planning.frame_outlines import outline_directions
 from controller.planning.make import make_plan
 from controller.planning.plan import Plan
-from controller.report.sphere_picture import outline_directions
 from tests.repo.canvas import BLUE, GREY, INK, ORANGE, RED, Picture
 from tests.repo.swing_picture import swing_picture
 

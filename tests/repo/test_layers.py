@@ -32,7 +32,7 @@ ONLY_IN = {
 ONLY_UNDER = dict.fromkeys(("asyncio", "starlette", "uvicorn", "segno"), "controller/page/")
 # Inside the host, from the ground up: a room imports only earlier rooms and the foundation.
 ROOMS = (
-    *("optics", "kit", "shaping", "program", "planning", "session", "capture", "ports", "conformance"),
+    *("optics", "kit", "shaping", "program", "planning", "session", "capture", "showing", "ports", "conformance"),
     *("calibration", "matching", "inspection", "setup", "report", "commands", "page", "cli"),
 )
 # Not for all later rooms, although the order would allow it.

@@ -45,6 +45,41 @@ STATES: dict[RunState, StateWords] = {
     S.FAILED: StateWords("the run has ended early", "ends the run"),
 }
 
+DOING: dict[RunState, str] = {
+    S.IDLE: "Beginning.",
+    S.CONNECTING: "Greeting the board.",
+    S.WARNING: "About to move: keep clear.",
+    S.ASKING: "Waiting for an answer.",
+    S.ARMING: "Arming the board.",
+    S.REFERENCING: "Finding zero.",
+    S.MOVING: "Turning to frame {frame}.",
+    S.EXPOSING: "Exposing frame {frame}.",
+    S.TRANSFERRING: "Waiting for the photograph of frame {frame}.",
+    S.SETTLING: "Waiting at frame {frame} for the head to be still.",
+    S.RECOVERING: "Waiting for the camera at frame {frame}.",
+    S.CHECKING: "Looking where zero was seen.",
+    S.LISTENING: "Listening to the wind.",
+    S.WINDY: "Waiting for the wind to drop.",
+    S.PAUSED: "Paused: the head stays still.",
+    S.SUSPENDED: "The board is out of reach; trying again.",
+    S.RECONNECTING: "Greeting the board again.",
+    S.QUIETING: "Bringing the head to rest.",
+    S.CLOSING: "Disarming the board.",
+    S.STOPPING: "Bringing the head to rest.",
+    S.DONE: "The run is over.",
+    S.FAILED: "The run has ended early.",
+}
+"""What a run does, as one sentence for a window that is no terminal; `{frame}` is the current frame."""
+GETTING_READY = "Getting ready."
+NO_RUN = "No run is active."
+PAUSED_NOW = "now"
+
+
+def doing_sentence(state: RunState, frame: int | None) -> str:
+    """What a run in this state does at this frame."""
+    return DOING[state].format(frame="?" if frame is None else frame)
+
+
 EVENTS: dict[EventKind, str] = {
     K.LINK_LOST: "the board does not answer",
     K.RESTARTED: "the board has restarted",

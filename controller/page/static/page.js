@@ -9,8 +9,15 @@ export function tell(text) {
   place.hidden = !text;
 }
 
-/** Asks for something. Resolves to the answer's value, with `ok`; shows its sentence if it was refused. */
-export async function post(path, value = {}) {
+/** The value at a path. Throws if there is none. */
+export async function fetched(path) {
+  const response = await fetch(path);
+  if (!response.ok) throw new Error(path);
+  return response.json();
+}
+
+/** Asks for something. Resolves to the answer's value, with `ok`; unless `quiet`, shows its sentence if it was refused. */
+export async function post(path, value = {}, { quiet = false } = {}) {
   let answer;
   try {
     const response = await fetch(path, {
@@ -22,7 +29,7 @@ export async function post(path, value = {}) {
   } catch {
     answer = { ok: false, status: 0, sentence: "This did not reach the computer at the head." };
   }
-  tell(answer.ok ? "" : answer.sentence);
+  if (!quiet) tell(answer.ok ? "" : answer.sentence);
   return answer;
 }
 
@@ -42,7 +49,7 @@ function leave() {
   location.assign("/pair");
 }
 
-const SILENT_MS = 9000; // two beats of the server and a little
+const SILENT_MS = 5000; // the server says something every two seconds (SILENT_S in streams.py)
 
 /** Listens to a stream of the server and connects again for ever; `handlers` are functions by the event's name. */
 function listen(path, handlers) {
@@ -96,18 +103,8 @@ function listen(path, handlers) {
   open();
 }
 
-/** Starts a view: its look, its controls, and its stream at `path`. */
+/** Starts a view: its controls, and its stream at `path`. */
 export function start(path, handlers) {
-  const look = byId("look");
-  look.value = document.documentElement.dataset.look;
-  look.addEventListener("change", () => {
-    document.documentElement.dataset.look = look.value;
-    try {
-      localStorage.setItem("fullturn-look", look.value);
-    } catch {
-      // Storage is switched off in this browser.
-    }
-  });
   byId("take").addEventListener("click", () => post("/controls/take"));
   byId("naming").addEventListener("submit", (event) => {
     event.preventDefault();

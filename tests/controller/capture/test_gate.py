@@ -25,7 +25,7 @@ class World:
         self.now = 0
         self.said: list[str] = []
         self.rung = 0
-        self.gate = Gate(lambda: self.now, self.said.append, self._ring)
+        self.gate = Gate(lambda: self.now, lambda words, _: self.said.append(words), self._ring)
 
     def _ring(self) -> None:
         self.rung += 1

@@ -80,7 +80,7 @@ def beside(world: World) -> tuple[Hand, Somebody, list[tuple[int, str]]]:
     """A hand on the head of a world, somebody beside it, and what that person hears."""
     said: list[tuple[int, str]] = []
     somebody = Somebody(world)
-    gate = Gate(world.port.now, lambda words: said.append((world.port.now(), words)))
+    gate = Gate(world.port.now, lambda words, _: said.append((world.port.now(), words)))
     return Hand(world.port, world.program, somebody, gate), somebody, said
 
 

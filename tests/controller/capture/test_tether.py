@@ -146,7 +146,7 @@ def run_tethered(folder: Path, *wanted: tuple[int, Wanted], faults: tuple[Fault,
         write(data)
 
     world.port.write = listened  # type: ignore[method-assign]
-    gate = Gate(world.port.now, lambda _: None)
+    gate = Gate(world.port.now, lambda *_: None)
     with Session.create(folder / f"{uuid4().hex}.sqlite", {}, durable=False) as session:
         runner = Runner(
             *(world.program, world.port, session, operator),

@@ -11,12 +11,13 @@ import pytest
 from controller.capture import shooting
 from controller.capture.events import EventKind
 from controller.capture.operator import ANSWERS, WORDS
+from controller.capture.seen import Seen
 from controller.capture.states import RunState
 from controller.capture.table import ROWS, TransitionRow, rows_of
 from controller.capture.words.board import CAUSES, LOST, REASONS, TROUBLES
-from controller.capture.words.run import CHANGES, EVENTS, NOT_NARRATED, PAUSES, REQUESTS, STATES
+from controller.capture.words.run import CHANGES, DOING, EVENTS, NOT_NARRATED, PAUSES, REQUESTS, STATES
 from controller.capture.words.untruths import CURE, OF_PLACE, Untruth
-from controller.display import Display, Seen
+from controller.display import Display
 from controller.program.build import build_program
 from controller.report.timeline_picture import LANES
 from controller.session.rows import Happening, Word
@@ -34,6 +35,8 @@ ENTRIES = {(row.target, row.kind) for state in RunState for row in rows_of(state
 def test_every_state_has_its_words() -> None:
     assert set(STATES) == set(RunState)
     assert all(words.doing and words.tale for words in STATES.values())
+    assert set(DOING) == set(RunState)
+    assert all(sentence[0].isupper() and sentence.endswith(".") for sentence in DOING.values())
     lanes = {state: words.lane for state, words in STATES.items() if words.lane}
     assert set(lanes) == set(LANES)
     assert len(set(lanes.values())) == len(lanes)

@@ -62,7 +62,7 @@ class Watched:
         self.rig.advance = watch  # type: ignore[method-assign]
 
     def run(self, may_move: Callable[[], bool]) -> list[RuleResult]:
-        gate = Gate(self.port.now, lambda text: self.said.append((self.port.now(), text)))
+        gate = Gate(self.port.now, lambda text, _: self.said.append((self.port.now(), text)))
         talk = Talk(self.port, reach=self.reach, gate=gate)
         return wait_battery(talk, may_move, lambda _: None, self.lead_ns)
 

@@ -182,7 +182,7 @@ def head(*answers: str, **more: Any) -> tuple[World, Hand, Typist, People]:
     typist = Typist(world.port, list(answers))
     people = typist.people()
     operator = Operator(world.port.now, Interrupts(), people)
-    return world, Hand(world.port, world.program, operator, Gate(world.port.now, people.say)), typist, people
+    return world, Hand(world.port, world.program, operator, Gate(world.port.now, people.announce)), typist, people
 
 
 def test_zero_is_found_twice_and_that_is_announced() -> None:
@@ -226,7 +226,7 @@ def test_a_board_that_senses_its_stop_switch() -> None:
         elif "Release" in words:
             board.unblock(Cause.STOP_SWITCH)
 
-    operator = Operator(world.port.now, Interrupts(), replace(typist.people(), say=at_the_switch))
+    operator = Operator(world.port.now, Interrupts(), replace(typist.people(), show=at_the_switch))
     found = at_head.see_stop_switch(Hand(world.port, world.program, operator, hand.gate))
     assert found.good, found.sentence
     assert "Check yourself that the motors have no power" in found.sentence

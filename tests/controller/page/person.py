@@ -11,7 +11,7 @@ from pathlib import Path
 from typing import Any
 
 from controller.commands.jog import held_head
-from controller.page.conversation import Conversation
+from controller.page.conversation import PersonAtPage
 from controller.page.held import Holding, pad_command
 from protocol.units import MS, NS
 from sim.axis import SimulatedAxis
@@ -149,7 +149,7 @@ class PadRig:
         kit = folder / "kit.toml"
         if not kit.exists():
             kit.write_text(KIT, encoding="utf-8")
-        talk = Conversation(self.person, self.world.port.now)
+        talk = PersonAtPage(self.person, self.world.port.now)
         for awake_ns in range(0, self.person.leaves_ns, LOOKS_NS):  # a real port never waits longer in one piece
             self.world.port.wake_at(awake_ns)
         try:

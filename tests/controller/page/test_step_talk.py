@@ -7,7 +7,7 @@ from pathlib import Path
 import pytest
 
 from controller.errors import InputError, RunStopped, WorldError
-from controller.page.conversation import Conversation
+from controller.page.conversation import PersonAtPage
 from controller.page.held import agreed, step_command
 from controller.setup.standing import setup_state
 from protocol.units import NS
@@ -17,7 +17,7 @@ from tests.controller.page.person import PadRig, pad_rig
 
 def look(rig: PadRig, folder: Path, step: str) -> str:
     (folder / "kit.toml").write_text(KIT, encoding="utf-8")
-    talk = Conversation(rig.person, rig.world.port.now)
+    talk = PersonAtPage(rig.person, rig.world.port.now)
     return step_command(folder / "kit.toml", str(folder / "port"), step, talk, rig.hold)
 
 
@@ -68,7 +68,7 @@ def test_a_person_who_leaves_stops_the_walk(tmp_path: Path) -> None:
 def test_a_person_who_has_left_agrees_to_nothing() -> None:
     rig = pad_rig()
     rig.person.leaves_ns = 0
-    assert not agreed(Conversation(rig.person, rig.world.port.now), "Is all clear?")
+    assert not agreed(PersonAtPage(rig.person, rig.world.port.now), "Is all clear?")
 
 
 @pytest.mark.parametrize(("step", "words"), [("ground", "cannot look at this step"), ("moon", "There is no step moon")])

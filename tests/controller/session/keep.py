@@ -23,13 +23,14 @@ from PIL.ExifTags import IFD, Base
 from PIL.TiffImagePlugin import IFDRational
 
 from controller import clock
+from controller.capture.seen import Seen
 from controller.commands import account, capture
 from controller.commands.account import report_command
 from controller.commands.crew import Crew
 from controller.commands.match import match_command
 from controller.commands.rehearse import rehearse_command
 from controller.commands.tell import tell_command
-from controller.display import Display, Seen
+from controller.display import Display
 from controller.planning.make import make_plan
 from controller.planning.plan import Plan
 from controller.program.program import Program
@@ -98,7 +99,7 @@ class Journey(Attended):
         def show(program: Program, now_ns: int, made: set[tuple[int, int]]) -> Iterator[Display]:
             yield Watching(self, Seen(program, now_ns, len(made), len(program.exposures)))
 
-        people = replace(self.people, say=self.say)
+        people = replace(self.people, show=self.say)
         return Crew(people, lambda _: None, show, sweep=self.sweep, tether=self.tether)
 
     def say(self, sentence: str) -> None:
