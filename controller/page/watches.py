@@ -13,7 +13,7 @@ EVERY_S = 0.08  # between two looks; a change must be on the page within 0.3 s
 SEES_PROCESS_S = 1.0  # between two looks whether a process still runs the session
 
 
-class Looked(Protocol):
+class ReadAgain(Protocol):
     """A session that is read again and again."""
 
     def changed(self) -> bool:
@@ -26,7 +26,7 @@ class Looked(Protocol):
         """Close the file."""
 
 
-Opener = Callable[[Path], Looked]
+Opener = Callable[[Path], ReadAgain]
 
 
 class Watch:
