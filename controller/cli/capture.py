@@ -105,15 +105,15 @@ def capture(
     Ctrl-C pauses after the exposure, a second one stops with a ramp, a third one halts. None of these is, or
     replaces, an emergency stop, which must work without this program.
     """
-    out = out or own_names.session_path(Path(), clock.local_time().date(), place or "")
+    detached = detach_work.detached_name() if options["detach"] else None
+    out = out or detached or own_names.session_path(Path(), clock.local_time().date(), place or "")
     if options["log"] is not None and os.path.realpath(options["log"]) == os.path.realpath(out):
         raise click.UsageError("--log and --out name the same file. Name another place for the log.")
     series = planned_series.series_of(out, **{name: options[name] for name in SERIES_NAMES})
-    detached = options["detach"] and detach_work.is_detached()
-    if options["detach"] and not detached:
-        _detach([sys.argv[1], f"--out={out}", *sys.argv[2:]], series.sessions[0], as_json, new=True)
+    if options["detach"] and detached is None:
+        _detach(out, series.sessions[0], as_json, new=True)
         return
-    crew = _crew(options, as_json, detached=detached)
+    crew = _crew(options, as_json, detached=detached is not None)
     status = 0
     with terminal.lasting_terminal():
         for summary, session in series_work.capture_series(plan, port, series, crew, kit):
@@ -134,12 +134,12 @@ SERIES_NAMES = ("start_at", "start_when_sun", "latitude", "longitude", "repeat",
 @json_option
 def resume(session: Path, port: str | None, as_json: bool, **options: Any) -> None:
     """Continue a SESSION: shoot the exposures that are missing, in doubt, or requested again."""
-    detached = options["detach"] and detach_work.is_detached()
-    if options["detach"] and not detached:
-        _detach(sys.argv[1:], session, as_json, new=False)
+    detached = detach_work.detached_name() if options["detach"] else None
+    if options["detach"] and detached is None:
+        _detach(session, session, as_json, new=False)
         return
     with terminal.lasting_terminal():
-        summary = capture_work.resume_command(session, port, _crew(options, as_json, detached=detached))
+        summary = capture_work.resume_command(session, port, _crew(options, as_json, detached=detached is not None))
         _end(summary, as_json, f"The session is {session}; `fullturn report {session}` audits it")
 
 
@@ -228,9 +228,9 @@ def _keys() -> "Keys | None":
     return capture_jog.Keys(typed.single_keys, typed.next_key) if sys.stdin is not None and sys.stdin.isatty() else None
 
 
-def _detach(words: list[str], session: Path, as_json: bool, *, new: bool) -> None:
+def _detach(name: Path, session: Path, as_json: bool, *, new: bool) -> None:
     """Begin the same command as a process of its own, and say how to look at it and speak to it."""
-    begun = detach_work.detach(words, session, new=new)
+    begun = detach_work.detach(sys.argv[1:], name, session, new=new)
     if begun.status is not None:
         terminal.say(begun.err.rstrip("\n"))
         show(begun.out.rstrip("\n"))

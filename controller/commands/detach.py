@@ -16,7 +16,9 @@ from controller.session.talk_rows import SentenceKind, SentenceRow
 from protocol.units import MS
 
 DETACHED = "FULLTURN_DETACHED"
-"""Set in the environment of a detached command, so that the same words do not detach it again."""
+"""Set in the environment of a detached command, so that the same words do not detach it again: the name of its session,
+which the command that was typed has chosen.
+"""
 LOOK_NS = 100 * MS
 if sys.platform == "win32":
     ASIDE = subprocess.DETACHED_PROCESS | subprocess.CREATE_NEW_PROCESS_GROUP
@@ -38,13 +40,16 @@ class DetachedRun:
     err: str = ""
 
 
-def is_detached() -> bool:
-    """Whether this program was started by `detach`. The commands that it starts itself are not."""
-    return os.environ.pop(DETACHED, None) is not None
+def detached_name() -> Path | None:
+    """The session's name if this program was started by `detach`; the commands that it starts itself are not."""
+    name = os.environ.pop(DETACHED, None)
+    return None if name is None else Path(name)
 
 
-def detach(words: Sequence[str], session: Path, *, new: bool) -> DetachedRun:
+def detach(words: Sequence[str], name: Path, session: Path, *, new: bool) -> DetachedRun:
     """Run `fullturn WORDS` as a process of its own, and wait until it is under way on `session`, or over.
+
+    `name` is the name of the session, or that which the sessions of a series have in common.
 
     It is under way once it has told people more than its checks. Its output goes nowhere from then on. If we are
     interrupted before that, it is asked to stop. Raises InputError, StorageFailed if a `new` session cannot be at that
@@ -55,7 +60,7 @@ def detach(words: Sequence[str], session: Path, *, new: bool) -> DetachedRun:
     before = _last_number(session)
     child = subprocess.Popen(
         [sys.executable, "-m", "controller", *words],
-        env=os.environ | {DETACHED: "1"},
+        env=os.environ | {DETACHED: str(name)},
         stdin=subprocess.DEVNULL,
         stdout=subprocess.PIPE,
         stderr=subprocess.PIPE,
