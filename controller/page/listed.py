@@ -88,6 +88,11 @@ class ListedSession:
         return self.counts is not None and self.counts.kind == CAPTURE
 
     @property
+    def port(self) -> str:
+        """The port that it began with; empty if that is not known."""
+        return "" if self.counts is None else self.counts.port
+
+    @property
     def day(self) -> date:
         """The day of its name, or of its first run, or on which it was written."""
         if self.given is not None:

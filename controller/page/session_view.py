@@ -68,6 +68,8 @@ def show(page: Page, request: Request, sessions: SessionList) -> Response:
         day=date_words(listed.day),
         made=[(each, each.written_ns < listed.written_ns) for each in made],
         pictures=picture_folders(page.folder),
+        ports=list(dict.fromkeys(port for port in (listed.port, page.head_port) if port)),
+        file_link=page.file_link,
     )
 
 

@@ -37,6 +37,7 @@ def show(page: Page, request: Request, sessions: SessionList) -> Response:
         groups=groups_of(listed),
         unread=sum(each.counts is None for each in listed),
         folders=made_folders(page.folder),
+        file_link=page.file_link,
     )
 
 
@@ -46,4 +47,5 @@ def show_folder(page: Page, request: Request) -> Response:
     made = made_folder(page.folder, found) if found is not None and found.path.is_dir() else None
     if found is None or made is None:
         raise InputError("There is no such folder of a report or a rehearsal here. Load the list of sessions again.")
-    return page.show(request, "folder.html", "sessions", made=made, files=files_of(page.folder, found))
+    files = files_of(page.folder, found)
+    return page.show(request, "folder.html", "sessions", made=made, files=files, file_link=page.file_link)

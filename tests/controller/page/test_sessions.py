@@ -5,6 +5,7 @@ from __future__ import annotations
 import asyncio
 import json
 import shutil
+from dataclasses import replace
 from html.parser import HTMLParser
 from pathlib import Path
 from typing import Any
@@ -224,14 +225,14 @@ def test_a_name_is_only_ever_a_name(folder: Path, name: str) -> None:
 
 
 def test_a_session_that_lacks_frames_offers_a_run_with_its_cautions(folder: Path) -> None:
-    with browser_of(page_of(folder)) as browser:
+    with browser_of(replace(page_of(folder), head_port="other-port")) as browser:
         lacks = browser.get("/sessions/2026-06-21-ledge-2.sqlite").text
         whole = browser.get("/sessions/2026-06-21-ledge-1.sqlite").text
         account = browser.get("/sessions/2026-06-21-ledge-2.sqlite/account").json()
     words = words_of(lacks)
     assert words.index("The head moves by itself") < words.index("Shoot what is missing: the head will move")
     assert "emergency" not in lacks.lower()
-    assert 'value="ledge-port"' in lacks
+    assert lacks.index('value="ledge-port"') < lacks.index('<option value="ledge-port"') < lacks.index("other-port")
     assert 'id="resume"' not in whole
     assert account["headline"] == "The set is not complete."
     assert account["sentences"][0].startswith(f"1 of {FRAMES} exposures made (1 confirmed, 0 assumed).")
