@@ -1,5 +1,8 @@
 """The view "Sessions": what is in the folder, the newest first."""
 
+import asyncio
+
+from starlette.concurrency import run_in_threadpool
 from starlette.requests import Request
 from starlette.responses import Response
 from starlette.routing import BaseRoute
@@ -15,15 +18,16 @@ from controller.page.routing import see
 
 def routes(page: Page) -> list[BaseRoute]:
     """The view's routes, and those of a session's own page."""
-    sessions = SessionList(page.folder)
+    sessions, turn = SessionList(page.folder), asyncio.Lock()
 
-    def show_all(page: Page, request: Request) -> Response:
-        return show(page, request, sessions)
+    async def show_all(page: Page, request: Request) -> Response:
+        async with turn:  # one look at a time: the next one finds what this one has read
+            return await run_in_threadpool(show, page, request, sessions)
 
     return [
         see(page, "/sessions", show_all),
         see(page, "/folders/{name}", show_folder),
-        *session_view.routes(page, sessions),
+        *session_view.routes(page, sessions, turn),
     ]
 
 
