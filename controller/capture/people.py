@@ -11,7 +11,7 @@ from typing import Protocol
 from controller.session.talk_rows import SentenceKind
 from protocol.units import NS
 
-BY_KEYS, BY_REQUEST = "Ctrl-C", "A request to stop"
+BY_KEYS, BY_REQUEST = "Ctrl-C", "A request to pause"
 """What people stop the head with: at the run's own terminal, or from another window."""
 LEAD_AGAIN_NS = 5 * NS
 """The shortest warning before motion after an interruption: time to withdraw the hands. Common practice, no source."""

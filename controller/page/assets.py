@@ -36,7 +36,11 @@ SANDBOX = "sandbox allow-scripts allow-popups; default-src 'self' 'unsafe-inline
 
 def routes(page: Page) -> list[BaseRoute]:
     """The page's own files, and `/file/FOLDER/NAME` (see `Page.file_link`)."""
-    return [Route("/static/{name}", static, methods=["GET"]), see(page, "/file/{folder}/{name}", report_file)]
+    return [
+        Route("/static/{name}", static, methods=["GET"]),
+        Route("/favicon.ico", icon, methods=["GET"]),
+        see(page, "/file/{folder}/{name}", report_file),
+    ]
 
 
 async def static(request: Request) -> Response:
@@ -46,6 +50,11 @@ async def static(request: Request) -> Response:
     if path is None:
         return sentence("This does not exist.", 404)
     return Response(read_bytes(path, OWN_FILE), media_type=TYPES[path.suffix], headers={"Cache-Control": "no-cache"})
+
+
+async def icon(_: Request) -> Response:
+    """The icon, where browsers look for one: when a report is read, they ask without the cookie."""
+    return Response(read_bytes(STATIC / "icon.svg", OWN_FILE), media_type=TYPES[".svg"])
 
 
 def report_file(page: Page, request: Request) -> Response:

@@ -17,7 +17,9 @@ from controller.page.routing import MOST_BODY_BYTES
 
 METHODS = {"GET", "HEAD", "POST"}
 MOST_PATH = 2000  # bytes, with the query
-OPEN = {"/pair"} | {f"/static/{name}" for name in ("tokens.css", "page.css", "pair.js", "looks.js", "icon.svg")}
+OPEN = {"/pair", "/favicon.ico"} | {
+    f"/static/{name}" for name in ("tokens.css", "page.css", "pair.js", "looks.js", "icon.svg")
+}
 """What is answered to anybody. It tells nothing about the folder."""
 
 HEADERS = {

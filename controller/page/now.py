@@ -137,7 +137,7 @@ async def _begun(page: Page, arguments: list[str]) -> Response:
     result = await run_command(arguments, page.folder.root)
     if result.status != 0 or not isinstance(result.value, dict):
         return sentence(result.sentence or "The run did not begin. Look at the terminal of the page.", 409)
-    return JSONResponse({"sentence": result.value["sentence"], "session": Path(result.value["session"]).name})
+    return JSONResponse({"sentence": "The run is under way.", "session": Path(result.value["session"]).name})
 
 
 async def boards(page: Page, _: Request) -> Response:

@@ -4,8 +4,10 @@ from typing import Annotated, Any
 
 from pydantic import BaseModel, ConfigDict, Field
 
+from controller import clock
 from controller.bounds import BOUNDS
 from controller.errors import InputError
+from controller.own_names import session_path
 from controller.page.served import ServedEntry, ServedFolder
 from controller.planning.plan_file import is_own_plan
 from controller.session.session import Session
@@ -37,13 +39,16 @@ class StartAsked(RunAsked):
 
 
 def start_arguments(folder: ServedFolder, asked: StartAsked) -> list[str]:
-    """The command line that begins a run. Raises InputError for a name that is not in the folder."""
+    """The command line that begins a run, its session named by day and place.
+
+    Raises InputError for a name that is not in the folder.
+    """
     if not asked.port.strip():
         raise InputError("Choose the board's port, or type it.")
     return [
         "capture",
         *_options(asked),
-        *([f"--place={asked.place}"] if asked.place.strip() else []),
+        f"--out={session_path(folder.root, clock.local_time().date(), asked.place)}",
         *([f"--kit={_there(folder, asked.kit).path}"] if asked.kit else []),
         "--",
         str(_there(folder, asked.plan).path),

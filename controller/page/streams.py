@@ -14,7 +14,7 @@ from dataclasses import dataclass
 from starlette.responses import PlainTextResponse, Response, StreamingResponse
 
 MOST_STREAMS, MOST_OF_DEVICE = 64, 6
-SILENT_S = 4.0  # a beat is sent after that, so that both ends notice a broken connection
+SILENT_S = 2.0  # a beat is sent after that, so that both ends notice a broken connection (SILENT_MS in page.js)
 RETRY_MS = 1000
 
 

@@ -49,7 +49,7 @@ function leave() {
   location.assign("/pair");
 }
 
-const SILENT_MS = 9000; // two beats of the server and a little
+const SILENT_MS = 5000; // the server says something every two seconds (SILENT_S in streams.py)
 
 /** Listens to a stream of the server and connects again for ever; `handlers` are functions by the event's name. */
 function listen(path, handlers) {

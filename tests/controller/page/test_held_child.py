@@ -11,6 +11,7 @@ import subprocess
 import sys
 import time
 from collections.abc import Callable, Iterator
+from contextlib import suppress
 from pathlib import Path
 from typing import IO, Any
 
@@ -29,16 +30,18 @@ RESTS_WITHIN_S = 0.5 + 0.26 + 1.0  # lease or silence, ramp, and a busy machine
 
 
 class Child:
-    """The child and the page's end of its pipes."""
+    """The child and the page's end of its pipes. Between them is a `relay`, which stands for the page's process."""
 
-    def __init__(self, process: subprocess.Popen[bytes]) -> None:
-        self.process = process
-        assert process.stdin is not None
+    def __init__(self, process: subprocess.Popen[bytes], relay: subprocess.Popen[bytes]) -> None:
+        self.process, self.relay = process, relay
+        assert relay.stdin is not None
         assert process.stdout is not None
-        self._to, self._from = process.stdin, process.stdout
+        self._to, self._from = relay.stdin, process.stdout
 
     def send(self, message: dict[str, Any]) -> None:
-        self._to.write(json.dumps(message).encode() + b"\n")
+        """Send a message; whoever sends one is there."""
+        lines = ({"here": clock.monotonic_ns()}, message)
+        self._to.write(b"".join(json.dumps(each).encode() + b"\n" for each in lines))
         self._to.flush()
 
     def here(self) -> None:
@@ -62,8 +65,13 @@ def turning(tmp_path: Path) -> Iterator[tuple[Child, Callable[[], bool]]]:
     """A child whose head turns by a lease that was just renewed, and whether it still does."""
     with served(tmp_path) as (port, turns):
         command = [sys.executable, "-m", "controller.page.held", str(tmp_path / "kit.toml"), str(port)]
-        with subprocess.Popen(command, env=environment(), stdin=subprocess.PIPE, stdout=subprocess.PIPE) as process:
-            child = Child(process)
+        with (
+            subprocess.Popen(["cat"], stdin=subprocess.PIPE, stdout=subprocess.PIPE) as relay,
+            subprocess.Popen(command, env=environment(), stdin=relay.stdout, stdout=subprocess.PIPE) as process,
+        ):
+            assert relay.stdout is not None
+            relay.stdout.close()  # only the child reads it
+            child = Child(process, relay)
             try:
                 child.hear("place")
                 child.here()
@@ -78,12 +86,12 @@ def turning(tmp_path: Path) -> Iterator[tuple[Child, Callable[[], bool]]]:
                     time.sleep(0.05)
                 yield child, turns
             finally:
-                if process.poll() is None:
-                    process.send_signal(signal.SIGCONT)
-                    process.kill()
-                for pipe in (process.stdin, process.stdout):
-                    assert pipe is not None
-                    pipe.close()
+                for each in (process, relay):
+                    if each.poll() is None:
+                        each.send_signal(signal.SIGCONT)
+                        each.kill()
+                with suppress(BrokenPipeError):
+                    child.input.close()
 
 
 def seconds_until_rest(turns: Callable[[], bool]) -> float:
@@ -118,12 +126,17 @@ def test_a_page_that_is_gone_stops_the_head_and_ends_the_child(turning: Turning)
 
 
 def test_a_page_that_is_suspended_renews_nothing(turning: Turning) -> None:
-    """As far as the child can tell: the pipe stays open and nothing comes."""
+    """The pipe stays open and nothing comes. What piled up meanwhile arrives at once later, and is too old."""
     child, turns = turning
+    os.kill(child.relay.pid, signal.SIGSTOP)
+    for number in range(5):
+        child.send(lease(1, 100 + number, clock.monotonic_ns()))
+        child.send(lease(2, 1 + number, clock.monotonic_ns()))
+    child.send({"do": "step", "pan": 1, "tilt": 0, "size": 0, "sent_ns": clock.monotonic_ns()})
     assert seconds_until_rest(turns) < RESTS_WITHIN_S
-    for number in range(100, 110):  # what had piled up arrives at once
-        child.send(lease(1, number, clock.monotonic_ns()))
-    time.sleep(0.3)
+    time.sleep(1.2)
+    os.kill(child.relay.pid, signal.SIGCONT)
+    time.sleep(0.5)
     assert not turns()
 
 
@@ -137,7 +150,14 @@ def test_a_signal_ends_it_with_a_sentence(turning: Turning) -> None:
 
 def test_a_port_in_use_is_refused_in_a_sentence(turning: Turning, tmp_path: Path) -> None:
     command = [sys.executable, "-m", "controller.page.held", str(tmp_path / "kit.toml"), str(tmp_path / "port")]
-    done = subprocess.run(command, env=environment(), stdin=subprocess.DEVNULL, stdout=subprocess.PIPE, check=False)
-    message = json.loads(done.stdout.splitlines()[-1])
-    assert done.returncode == message["status"] == 1
+    child = turning[0]
+    with subprocess.Popen(
+        command, env=environment(), stdin=subprocess.DEVNULL, stdout=subprocess.PIPE, text=True
+    ) as second:
+        while second.poll() is None:
+            child.here()
+            time.sleep(0.1)
+        out, _ = second.communicate()
+    message = json.loads(out.splitlines()[-1])
+    assert second.returncode == message["status"] == 1
     assert "is in use by process" in message["end"]
