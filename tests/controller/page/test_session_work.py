@@ -17,6 +17,7 @@ from controller.page.card_asked import CardAsked, card_arguments, has_pictures, 
 from controller.page.made_folders import KeptResult, MadeFolder, MadeKind, made_folders, made_of
 from controller.page.served import ServedFolder
 from controller.page.work import Jobs
+from controller.report.own_pages import GENERATOR
 from tests.controller.commands.shot_card import EXPOSURES, card_at, session_at
 from tests.controller.page.sessions_made import browser_of, page_of, shoot, small_plan, words_of
 
@@ -156,3 +157,19 @@ def test_no_value_of_a_form_can_become_an_option(tmp_path: Path) -> None:
         assert all(Path(each).is_absolute() for each in arguments[end + 1 :])
     with pytest.raises(InputError, match="not in the folder any more"):
         card_arguments(folder, session, CardAsked(pictures="gone"))
+
+
+def test_an_inspection_opens_its_proof_sheet_and_names_the_frames_to_shoot_again(tmp_path: Path) -> None:
+    shoot(tmp_path / "s.sqlite")
+    proof = tmp_path / "s-inspection"
+    proof.mkdir()
+    found = {"sentences": ["Frame 1: it is soft."], "retake": [1, 2], "frames": [], "links": []}
+    (proof / "inspection.json").write_text(json.dumps(found), encoding="utf-8")
+    (proof / "proof.html").write_text("<p>somebody else's", encoding="utf-8")
+    with browser_of(page_of(tmp_path)) as browser:
+        assert "s-inspection" not in browser.get("/sessions/s.sqlite").text, "a page that is not ours is not offered"
+        (proof / "proof.html").write_bytes(b"<!doctype html>\n" + GENERATOR)
+        one = browser.get("/sessions/s.sqlite").text
+    assert 'href="/file/s-inspection/proof.html"' in one
+    assert "Inspection: s-inspection Frame 1: it is soft. Look at the proof sheet" in words_of(one)
+    assert 'data-retake="1,2"' in one
