@@ -1,6 +1,5 @@
 """The account of a session in the words of `fullturn report`, worked out once for each state of its file."""
 
-import threading
 from collections import OrderedDict
 from dataclasses import asdict, dataclass
 from pathlib import Path
@@ -29,22 +28,20 @@ class ShownAccount:
 
 
 class Accounts:
-    """The latest accounts. May be used by many threads; one account is worked out at a time."""
+    """The latest accounts. For one thread at a time."""
 
     def __init__(self) -> None:
         self._known: OrderedDict[tuple[Path, Stamp, bool], ShownAccount] = OrderedDict()
-        self._turn = threading.Lock()
 
     def of(self, path: Path) -> ShownAccount:
         """The account of the session now. Raises InputError, StorageFailed."""
-        with self._turn:
-            key = (path, stamp_of(path), is_in_use(path))
-            if key not in self._known:
-                self._known[key] = shown_account(path, under_way=key[2])
-            self._known.move_to_end(key)
-            while len(self._known) > KEPT:
-                self._known.popitem(last=False)
-            return self._known[key]
+        key = (path, stamp_of(path), is_in_use(path))
+        if key not in self._known:
+            self._known[key] = shown_account(path, under_way=key[2])
+        self._known.move_to_end(key)
+        while len(self._known) > KEPT:
+            self._known.popitem(last=False)
+        return self._known[key]
 
 
 def shown_account(path: Path, *, under_way: bool) -> ShownAccount:

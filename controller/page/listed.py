@@ -4,7 +4,6 @@ A session is read again only when its file or the log beside it has changed, and
 folder with hundreds of sessions is shown at once, and the rest of it a moment later.
 """
 
-import threading
 from contextlib import suppress
 from dataclasses import dataclass, replace
 from datetime import UTC, date, datetime
@@ -88,6 +87,11 @@ class ListedSession:
         return self.counts is not None and self.counts.kind == CAPTURE
 
     @property
+    def port(self) -> str:
+        """The port that it began with; empty if that is not known."""
+        return "" if self.counts is None else self.counts.port
+
+    @property
     def day(self) -> date:
         """The day of its name, or of its first run, or on which it was written."""
         if self.given is not None:
@@ -118,12 +122,11 @@ def date_words(day: date) -> str:
 
 
 class SessionList:
-    """The sessions of a folder, each read once until it changes. May be used by many threads."""
+    """The sessions of a folder, each read once until it changes. For one thread at a time."""
 
     def __init__(self, folder: ServedFolder) -> None:
         self._folder = folder
         self._known: dict[str, tuple[Stamp, SessionCounts]] = {}
-        self._turn = threading.Lock()
 
     def look(self, most_reads: int = MOST_READS) -> list[ListedSession]:
         """All sessions, the newest first; at most `most_reads` of them are read. Raises InputError."""
@@ -132,21 +135,19 @@ class SessionList:
             key=lambda one: (_written_ns(one[0]), one[1].name),
             reverse=True,
         )
-        with self._turn:
-            names = {each.name for _, each in found}
-            self._known = {name: known for name, known in self._known.items() if name in names}
-            listed = []
-            for stamp, each in found:
-                known, reads = self._counts(each, stamp, may_read=most_reads > 0)
-                most_reads -= reads
-                listed.append(self._listed(each, stamp, known))
+        names = {each.name for _, each in found}
+        self._known = {name: known for name, known in self._known.items() if name in names}
+        listed = []
+        for stamp, each in found:
+            known, reads = self._counts(each, stamp, may_read=most_reads > 0)
+            most_reads -= reads
+            listed.append(self._listed(each, stamp, known))
         return listed
 
     def one(self, entry: ServedEntry) -> ListedSession:
         """One session, read if it has changed."""
         stamp = stamp_of(entry.path)
-        with self._turn:
-            return self._listed(entry, stamp, self._counts(entry, stamp, may_read=True)[0])
+        return self._listed(entry, stamp, self._counts(entry, stamp, may_read=True)[0])
 
     def _counts(self, entry: ServedEntry, stamp: Stamp, *, may_read: bool) -> tuple[SessionCounts | None, int]:
         """What is known of a session, and how many were read for it: 0 or 1. One that may not be read stays as it was."""

@@ -1,5 +1,6 @@
 """A session's own page: its account, what can be made of it, and what was."""
 
+import asyncio
 from collections.abc import Callable
 from pathlib import Path
 
@@ -27,15 +28,19 @@ from controller.page.routing import body_of, control, see
 from controller.page.served import ServedEntry
 
 
-def routes(page: Page, sessions: SessionList) -> list[BaseRoute]:
-    """The routes of one session."""
-    accounts = Accounts()
+def routes(page: Page, sessions: SessionList, turn: asyncio.Lock) -> list[BaseRoute]:
+    """The routes of one session. `turn` is held while `sessions` is used."""
+    accounts, accounts_turn = Accounts(), asyncio.Lock()
 
-    def show_one(page: Page, request: Request) -> Response:
-        return show(page, request, sessions)
+    async def show_one(page: Page, request: Request) -> Response:
+        async with turn:
+            return await run_in_threadpool(show, page, request, sessions)
 
-    def account(page: Page, request: Request) -> Response:
-        return JSONResponse(accounts.of(session_of(page, request).path).as_json())
+    async def account(page: Page, request: Request) -> Response:
+        path = session_of(page, request).path
+        async with accounts_turn:  # five devices that ask together get one proof
+            found = await run_in_threadpool(accounts.of, path)
+        return JSONResponse(found.as_json())
 
     return [
         see(page, "/sessions/{session}", show_one),
@@ -68,6 +73,8 @@ def show(page: Page, request: Request, sessions: SessionList) -> Response:
         day=date_words(listed.day),
         made=[(each, each.written_ns < listed.written_ns) for each in made],
         pictures=picture_folders(page.folder),
+        ports=list(dict.fromkeys(port for port in (listed.port, page.head_port) if port)),
+        file_link=page.file_link,
     )
 
 

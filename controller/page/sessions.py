@@ -1,5 +1,8 @@
 """The view "Sessions": what is in the folder, the newest first."""
 
+import asyncio
+
+from starlette.concurrency import run_in_threadpool
 from starlette.requests import Request
 from starlette.responses import Response
 from starlette.routing import BaseRoute
@@ -15,15 +18,16 @@ from controller.page.routing import see
 
 def routes(page: Page) -> list[BaseRoute]:
     """The view's routes, and those of a session's own page."""
-    sessions = SessionList(page.folder)
+    sessions, turn = SessionList(page.folder), asyncio.Lock()
 
-    def show_all(page: Page, request: Request) -> Response:
-        return show(page, request, sessions)
+    async def show_all(page: Page, request: Request) -> Response:
+        async with turn:  # one look at a time: the next one finds what this one has read
+            return await run_in_threadpool(show, page, request, sessions)
 
     return [
         see(page, "/sessions", show_all),
         see(page, "/folders/{name}", show_folder),
-        *session_view.routes(page, sessions),
+        *session_view.routes(page, sessions, turn),
     ]
 
 
@@ -37,6 +41,7 @@ def show(page: Page, request: Request, sessions: SessionList) -> Response:
         groups=groups_of(listed),
         unread=sum(each.counts is None for each in listed),
         folders=made_folders(page.folder),
+        file_link=page.file_link,
     )
 
 
@@ -46,4 +51,5 @@ def show_folder(page: Page, request: Request) -> Response:
     made = made_folder(page.folder, found) if found is not None and found.path.is_dir() else None
     if found is None or made is None:
         raise InputError("There is no such folder of a report or a rehearsal here. Load the list of sessions again.")
-    return page.show(request, "folder.html", "sessions", made=made, files=files_of(page.folder, found))
+    files = files_of(page.folder, found)
+    return page.show(request, "folder.html", "sessions", made=made, files=files, file_link=page.file_link)
