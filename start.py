@@ -10,6 +10,7 @@ All create an environment of their own in .venv beside this file, and install wh
 import hashlib
 import os
 import shutil
+import signal
 import subprocess
 import sys
 import venv
@@ -55,6 +56,7 @@ def demo() -> None:
 def page() -> None:
     """Open the page of the demo folder, with a simulated rig behind it; both end with Ctrl-C."""
     prepare("[page]")
+    signal.signal(signal.SIGTERM, lambda *_: sys.exit(1))  # so that the rig and the page end as well
     fullturn = [str(PYTHON), "-m", "controller"]
     kit, plan = FOLDER / "kit.toml", FOLDER / "plan.json"
     FOLDER.mkdir(exist_ok=True)

@@ -110,7 +110,7 @@ async def tell(page: Page, request: Request) -> Response:
     """Leave a request or an answer for the run, and say what becomes of it."""
     asked = await body_of(request, Told)
     path = _session(page, request).path
-    return sentence(await run_in_threadpool(_told, path, asked))
+    return sentence(page.folder.by_names(await run_in_threadpool(_told, path, asked)))
 
 
 def _told(path: Path, asked: Told) -> str:

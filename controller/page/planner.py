@@ -32,7 +32,7 @@ class Planner:
         async with self._turn:
             if mine != self._newest:
                 raise Superseded
-            answer = await self._ask(json.dumps({"kit": kit, "options": options}))
+            answer = await self._ask(json.dumps({"kit": kit, "options": options}, allow_nan=False))
         if mine != self._newest:
             raise Superseded
         return answer
