@@ -26,6 +26,8 @@ from tests.mutated.corpus import run
 
 MOST_WORK_S = 10.0
 OUT = "out"
+OWN_NAMES = re.compile(r".*-plan(-\d+)?\.json|.*-rehearsal(-\d+)?")
+"""What `plan` and `rehearse` write if no name is given (see `controller/own_names.py`)."""
 SHOWS_ONLY = {"-h", "--help", "--version", "--list-faults"}
 
 
@@ -100,7 +102,11 @@ def judge(words: tuple[str, ...], folder: Path) -> Verdict:
     after = digests(folder)
     changed = {name for name in before | after if before.get(name) != after.get(name)}
     named = {word.split("/")[0] for word in words}
-    new = {name for name in changed - {*before} if "." in named or name.split("/")[0] in named}  # by another name
+    new = {
+        name
+        for name in changed - {*before}
+        if "." in named or name.split("/")[0] in named or OWN_NAMES.fullmatch(name.split("/")[0])
+    }  # by another name
     if changed - new - WRITTEN.get(words[0], set()):
         fault = fault or f"changed {sorted(changed)}"
     if not fault and status not in {0, 1, 2}:
