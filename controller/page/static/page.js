@@ -16,12 +16,16 @@ export async function fetched(path) {
   return response.json();
 }
 
-/** Asks for something. Resolves to the answer's value, with `ok`; unless `quiet`, shows its sentence if it was refused. */
-export async function post(path, value = {}, { quiet = false } = {}) {
+/**
+ * Asks for something. Resolves to the answer's value, with `ok`; unless `quiet`, shows its sentence if it was refused.
+ * With `keepalive` it is sent even if the page is being left.
+ */
+export async function post(path, value = {}, { quiet = false, keepalive = false } = {}) {
   let answer;
   try {
     const response = await fetch(path, {
       method: "POST",
+      keepalive,
       headers: { "Content-Type": "application/json" },
       body: JSON.stringify(value),
     });
