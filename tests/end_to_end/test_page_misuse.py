@@ -221,7 +221,7 @@ def halt_by_key(page: Page, session: Path) -> None:
             break
     assert names[-4:] == ["pause", "go-on", "stop", "halt"]
     page.keyboard.press("Enter")
-    page.wait_for_function("!document.getElementById('halt').classList.contains('held')")
+    expect(page.locator("#halt.held")).to_have_count(0)
     assert states_of(session)[-1] == "paused"
     page.keyboard.down("Enter")
     expect(page.locator("#ended-words")).to_be_visible(timeout=PATIENT_MS)
